@@ -1,0 +1,85 @@
+"""A triangle mesh as arrays, and the plain facts about it: normals, areas, volume, edges."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+import numpy as np
+from numpy.typing import NDArray
+
+Floats = NDArray[np.floating]
+Ints = NDArray[np.integer]
+
+
+@dataclass(frozen=True)
+class TriangleMesh:
+    """Triangles in space.
+
+    vertices: (n, 3) float, any unit (the function that takes the mesh says which). faces: (m, 3) int, counter-clockwise seen
+    from outside. uv: (m, 3, 2) float a corner, or None. material: (m,) int slot a face. colours: layer name to (n, 4) float
+    linear RGBA a vertex. face_marks: name to (m,) bool, such as 'filled'.
+    """
+
+    vertices: Floats
+    faces: Ints
+    uv: Floats | None = None
+    material: Ints | None = None
+    colours: dict[str, Floats] = field(default_factory=dict)
+    face_marks: dict[str, NDArray[np.bool_]] = field(default_factory=dict)
+
+    @property
+    def size(self) -> Floats:
+        """(3,) extent of the bounding box."""
+        return np.ptp(self.vertices, axis=0) if len(self.vertices) else np.zeros(3)
+
+
+def face_crosses(vertices: Floats, faces: Ints) -> Floats:
+    """(m, 3) cross products of the faces' edges: normal direction, length twice the area."""
+    a, b, c = (vertices[faces[:, corner]] for corner in range(3))
+    return np.cross(b - a, c - a)
+
+
+def face_areas(vertices: Floats, faces: Ints) -> Floats:
+    """(m,) areas, in the square of the vertices' unit."""
+    return 0.5 * np.linalg.norm(face_crosses(vertices, faces), axis=1)
+
+
+def face_normals(vertices: Floats, faces: Ints) -> Floats:
+    """(m, 3) unit normals; zero for faces without area."""
+    return unit(face_crosses(vertices, faces))
+
+
+def vertex_normals(vertices: Floats, faces: Ints) -> Floats:
+    """(n, 3) unit normals, faces weighted by area; zero for vertices without faces."""
+    crosses = face_crosses(vertices, faces)
+    return unit(gathered(crosses, faces, len(vertices)))
+
+
+def gathered(face_values: Floats, faces: Ints, count: int) -> Floats:
+    """(count, k) sums, a vertex, of the values (m, k) of its faces."""
+    total = np.zeros((count, face_values.shape[1]))
+    for axis in range(face_values.shape[1]):
+        for corner in range(3):
+            total[:, axis] += np.bincount(faces[:, corner], face_values[:, axis], count)
+    return total
+
+
+def unit(vectors: Floats) -> Floats:
+    """The vectors (..., k) at length 1; zero stays zero."""
+    length = np.linalg.norm(vectors, axis=-1, keepdims=True)
+    return vectors / np.where(length > 0, length, 1.0)
+
+
+def signed_volume(vertices: Floats, faces: Ints) -> float:
+    """Volume enclosed by a closed mesh (divergence theorem), positive when faces look outwards."""
+    origin = vertices.mean(axis=0)
+    a, b, c = (vertices[faces[:, corner]] - origin for corner in range(3))
+    return float(np.einsum("ij,ij->", a, np.cross(b, c)) / 6.0)
+
+
+def edges(faces: Ints) -> tuple[Ints, Ints]:
+    """Unique undirected edges (e, 2) and how many faces share each (e,)."""
+    pairs = np.sort(np.concatenate([faces[:, [0, 1]], faces[:, [1, 2]], faces[:, [2, 0]]]), axis=1).astype(np.int64)
+    stride = int(faces.max()) + 1 if len(faces) else 1
+    keys, counts = np.unique(pairs[:, 0] * stride + pairs[:, 1], return_counts=True)
+    return np.stack([keys // stride, keys % stride], axis=1), counts

@@ -1,0 +1,60 @@
+"""What should the user be told besides the result? Notes are collected, shown at the end and kept in the log."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from pathlib import Path
+
+LEVELS = ("info", "warning")
+
+
+@dataclass(frozen=True)
+class Note:
+    """One remark: level ('info' or 'warning'), the step it came from, the words."""
+
+    level: str
+    step: str
+    words: str
+
+    def __str__(self) -> str:
+        mark = "! " if self.level == "warning" else ""
+        return f"{mark}{self.step}: {self.words}"
+
+
+@dataclass
+class Notes:
+    """The notes of one run, in order; equal ones are kept once. `log` is a file that gets each line as it comes."""
+
+    log: Path | None = None
+    _notes: list[Note] = field(default_factory=list)
+
+    def add(self, step: str, words: str, *, level: str = "info") -> None:
+        """Keep a note. A log that can't be written is no reason to stop the work."""
+        if level not in LEVELS:
+            raise ValueError(f"level must be one of {LEVELS}, not {level!r}")
+        note = Note(level, step, words)
+        if note in self._notes:
+            return
+        self._notes.append(note)
+        self.write(str(note))
+
+    def write(self, line: str) -> None:
+        """Append one line to the log file, if there is one."""
+        if self.log is None:
+            return
+        try:
+            with self.log.open("a", encoding="utf-8") as file:
+                file.write(line + "\n")
+        except OSError:
+            self.log = None
+
+    def __iter__(self) -> Iterator[Note]:
+        return iter(self._notes)
+
+    def __len__(self) -> int:
+        return len(self._notes)
+
+    def warnings(self) -> list[Note]:
+        """The notes that ask for the user's eye."""
+        return [note for note in self._notes if note.level == "warning"]

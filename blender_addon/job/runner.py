@@ -1,0 +1,148 @@
+"""How is a job run? Step after step, each built beside the old and swapped in when whole; here without Blender.
+
+The runner knows a `Stage` (in `scene/stage.py`): where a step finds what it needs and puts what it makes.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import time
+from collections.abc import Generator, Sequence
+from dataclasses import dataclass, field
+from typing import Any, Protocol
+
+from .errors import JobError, SheetError, SubjectError
+from .notes import Notes
+from .settings import nearest, plain
+from .sheet import JobSheet
+from .step import Progress, Result, Step, upstream
+
+
+class Stage(Protocol):
+    """What the runner asks of the place where steps work."""
+
+    notes: Notes
+
+    def begin(self, step: Step, *, afresh: bool) -> None: ...
+    def swap(self) -> None: ...
+    def discard(self) -> None: ...
+    def has(self, role: str) -> bool: ...
+    def stamp(self, step: str) -> str: ...
+    def set_stamp(self, step: str, stamp: str) -> None: ...
+
+
+@dataclass(frozen=True)
+class Update:
+    """Where a run is: the step, its place among those that run, fraction of the whole 0 to 1, and words."""
+
+    step: Step
+    number: int
+    count: int
+    fraction: float
+    words: str
+    blocking: bool = False
+
+
+@dataclass
+class Report:
+    """What a run did: a result a step, the seconds each took."""
+
+    results: dict[str, Result] = field(default_factory=dict)
+    seconds: dict[str, float] = field(default_factory=dict)
+
+    def figures(self) -> dict[str, dict[str, Any]]:
+        """One table a step, as kept in figures.json."""
+        return {name: {**result.figures, "seconds": round(self.seconds[name], 3)} for name, result in self.results.items()}
+
+
+def chosen(steps: Sequence[Step], *, first: str | None = None, last: str | None = None) -> tuple[Step, ...]:
+    """The steps from `first` to `last`, both included."""
+    names = [step.name for step in steps]
+    for name in (first, last):
+        if name is not None and name not in names:
+            raise SheetError(f'There is no step "{name}"{nearest(name, names)}; the steps are {", ".join(names)}')
+    start = names.index(first) if first else 0
+    end = names.index(last) + 1 if last else len(names)
+    if start >= end:
+        raise SheetError(f'"{first}" comes after "{last}", so there is nothing to run')
+    return tuple(steps[start:end])
+
+
+def stamp(step: Step, sheet: JobSheet, steps: Sequence[Step], stage: Stage) -> str:
+    """A digest of the step's settings and of its upstream's stamps: equal means that nothing it depends on has changed."""
+    before = {other.name: stage.stamp(other.name) for other in upstream(step, steps)}
+    content = json.dumps([step.name, plain(sheet[step.name]), before], sort_keys=True)
+    return hashlib.sha256(content.encode()).hexdigest()[:16]
+
+
+def stale(steps: Sequence[Step], sheet: JobSheet, stage: Stage) -> tuple[str, ...]:
+    """The names of the steps that ran once and whose settings or upstream have changed since."""
+    found: list[str] = []
+    for step in steps:
+        kept = stage.stamp(step.name)
+        if kept and (
+            kept != stamp(step, sheet, steps, stage) or any(other.name in found for other in upstream(step, steps))
+        ):
+            found.append(step.name)
+    return tuple(found)
+
+
+def run_job(
+    run_steps: Sequence[Step], steps: Sequence[Step], sheet: JobSheet, stage: Stage, *, afresh: bool = False
+) -> Generator[Update, None, Report]:
+    """Run `run_steps`, a part of all `steps`. Closing the generator discards the step in work and keeps the earlier ones.
+
+    afresh: make everything ours again, also what the user has changed or deleted.
+    """
+    report = Report()
+    count = len(run_steps)
+    for place, step in enumerate(run_steps):
+        _require(step, steps, stage)
+        started = time.perf_counter()
+        stage.begin(step, afresh=afresh)
+        try:
+            result = yield from _drained(step, sheet[step.name], stage, place, count)
+            stage.swap()
+        except BaseException:
+            stage.discard()
+            raise
+        stage.set_stamp(step.name, stamp(step, sheet, steps, stage))
+        report.results[step.name] = result
+        report.seconds[step.name] = time.perf_counter() - started
+        stage.notes.write(f"{step.name}: {result.words} ({report.seconds[step.name]:.1f} s)")
+        yield Update(step, place + 1, count, (place + 1) / count, result.words)
+    return report
+
+
+def _drained(step: Step, settings: Any, stage: Stage, place: int, count: int) -> Generator[Update, None, Result]:
+    work = step.run(stage, settings)
+    try:
+        while True:
+            try:
+                progress: Progress = next(work)
+            except StopIteration as end:
+                return end.value
+            fraction = (place + min(max(progress.fraction, 0.0), 1.0)) / count
+            yield Update(step, place + 1, count, fraction, progress.words, progress.blocking)
+    finally:
+        work.close()
+
+
+def _require(step: Step, steps: Sequence[Step], stage: Stage) -> None:
+    for role in step.needs:
+        if not stage.has(role):
+            maker = next((other.label for other in steps if role in other.makes), "an earlier step")
+            raise SubjectError(f'{step.label} needs the result of {maker}: run "{maker}" first')
+
+
+def finish(run: Generator[Any, None, Any]) -> Any:
+    """Run a generator to its end and return what it returns."""
+    while True:
+        try:
+            next(run)
+        except StopIteration as end:
+            return end.value
+
+
+__all__ = ["JobError", "Report", "Stage", "Update", "chosen", "finish", "run_job", "stale", "stamp"]

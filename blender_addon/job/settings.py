@@ -1,0 +1,254 @@
+"""What is a setting? Each step's `Settings` is a dataclass whose fields carry unit, limits and help.
+
+The job sheet, the command line, Blender's property groups, the panels and the reference are all made from these
+declarations. On the sheet and in a step's code lengths are in mm and angles in degrees; only `ui/properties.py` converts
+to Blender's units.
+
+    @dataclass(kw_only=True)
+    class Settings:
+        height: float | None = length(None, low=0.1, high=5000.0, help="Height of the piece; without it size is assumed")
+        keep_lean: bool = switch(False, help="Keep an intended lean")
+"""
+
+from __future__ import annotations
+
+import dataclasses
+import difflib
+import math
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from .errors import SheetError
+
+_KEY = "bozzetto"
+
+
+@dataclass(frozen=True)
+class Spec:
+    """What a field is.
+
+    `kind` is one of number, integer, switch, choice, text, file, folder, point, colour, table, object, collection, image.
+    `unit` is 'mm', 'deg', '%', 'stops', 'K', 's', 'px' or ''. `optional` fields may be None: "by itself". `choices` are
+    (key, label, help). `row` is the dataclass of a table's rows; `short` names the row field that a bare string fills.
+    """
+
+    kind: str
+    help: str
+    unit: str = ""
+    low: float | None = None
+    high: float | None = None
+    optional: bool = False
+    choices: tuple[tuple[str, str, str], ...] = ()
+    row: type | None = None
+    short: str = ""
+    label: str = ""
+    more: bool = False
+    size: int = 3
+
+
+def _declare(default: Any, spec: Spec) -> Any:
+    if spec.optional is False and default is None:
+        spec = dataclasses.replace(spec, optional=True)
+    if isinstance(default, list):
+        return dataclasses.field(default_factory=lambda: list(default), metadata={_KEY: spec})
+    return dataclasses.field(default=default, metadata={_KEY: spec})
+
+
+def length(default: float | None, *, low: float, high: float, help: str, label: str = "", more: bool = False) -> Any:
+    """A length in mm. A default of None makes the setting optional."""
+    return _declare(default, Spec("number", help, "mm", low, high, label=label, more=more))
+
+
+def angle(default: float | None, *, low: float, high: float, help: str, label: str = "", more: bool = False) -> Any:
+    """An angle in degrees."""
+    return _declare(default, Spec("number", help, "deg", low, high, label=label, more=more))
+
+
+def number(
+    default: float | None, *, low: float, high: float, help: str, unit: str = "", label: str = "", more: bool = False
+) -> Any:
+    """A plain number."""
+    return _declare(default, Spec("number", help, unit, low, high, label=label, more=more))
+
+
+def integer(
+    default: int | None, *, low: int, high: int, help: str, unit: str = "", label: str = "", more: bool = False
+) -> Any:
+    """A whole number."""
+    return _declare(default, Spec("integer", help, unit, low, high, label=label, more=more))
+
+
+def switch(default: bool | None, *, help: str, label: str = "", more: bool = False) -> Any:
+    """On or off."""
+    return _declare(default, Spec("switch", help, label=label, more=more))
+
+
+def choice(
+    default: str | None, choices: Sequence[tuple[str, str, str]], *, help: str, label: str = "", more: bool = False
+) -> Any:
+    """One of several named ways: (key, label, help) each."""
+    return _declare(default, Spec("choice", help, choices=tuple(choices), label=label, more=more))
+
+
+def text(default: str | None, *, help: str, label: str = "", more: bool = False) -> Any:
+    """Words."""
+    return _declare(default, Spec("text", help, label=label, more=more))
+
+
+def file(default: str | None, *, help: str, label: str = "", more: bool = False) -> Any:
+    """A file; on a sheet relative paths start at the sheet's folder."""
+    return _declare(default, Spec("file", help, label=label, more=more))
+
+
+def folder(default: str | None, *, help: str, label: str = "", more: bool = False) -> Any:
+    """A folder; on a sheet relative paths start at the sheet's folder."""
+    return _declare(default, Spec("folder", help, label=label, more=more))
+
+
+def point(
+    default: tuple[float, ...] | None, *, help: str, unit: str = "mm", size: int = 3, label: str = "", more: bool = False
+) -> Any:
+    """A point or vector of `size` numbers, in `unit`."""
+    return _declare(default, Spec("point", help, unit, size=size, label=label, more=more))
+
+
+def colour(default: tuple[float, float, float] | None, *, help: str, label: str = "", more: bool = False) -> Any:
+    """A linear Rec. 709 colour, three numbers 0 to 1."""
+    return _declare(default, Spec("colour", help, "", 0.0, 1.0, label=label, more=more))
+
+
+def table(row: type, *, help: str, short: str = "", label: str = "", more: bool = False) -> Any:
+    """A list of rows, each a dataclass of settings itself."""
+    return _declare([], Spec("table", help, row=row, short=short, label=label, more=more))
+
+
+def data(kind: str, *, help: str, label: str = "", more: bool = False) -> Any:
+    """The name of something in the .blend: kind 'object', 'collection' or 'image'."""
+    return _declare(None, Spec(kind, help, optional=True, label=label, more=more))
+
+
+def specs(settings: type | Any) -> dict[str, Spec]:
+    """The fields of a settings class in order, name to `Spec`."""
+    return {field.name: field.metadata[_KEY] for field in dataclasses.fields(settings) if _KEY in field.metadata}
+
+
+def label_of(name: str, spec: Spec) -> str:
+    """The words shown for a field: its label, or its name as words."""
+    return spec.label or name.replace("_", " ").capitalize()
+
+
+def nearest(word: str, known: Sequence[str]) -> str:
+    """' (did you mean "x"?)' for the known word nearest to `word`, or ''."""
+    close = difflib.get_close_matches(word, known, 1, 0.5)
+    return f' (did you mean "{close[0]}"?)' if close else ""
+
+
+def check(name: str, spec: Spec, value: Any) -> Any:
+    """`value` as the type the field holds; raises SheetError, which names the field, when it can't be."""
+    if value is None:
+        if spec.optional:
+            return None
+        raise SheetError(f"{name} needs a value")
+    return _CHECKS.get(spec.kind, _check_text)(name, spec, value)
+
+
+def _check_number(name: str, spec: Spec, value: Any) -> float | int:
+    if isinstance(value, bool) or not isinstance(value, (int, float)) or not math.isfinite(value):
+        raise SheetError(f"{name} must be a number{_in(spec)}, not {value!r}")
+    if spec.kind == "integer" and value != int(value):
+        raise SheetError(f"{name} must be a whole number, not {value!r}")
+    low, high = spec.low, spec.high
+    if (low is not None and value < low) or (high is not None and value > high):
+        raise SheetError(f"{name} must lie between {low:g} and {high:g}{_in(spec)}, not {value:g}")
+    return int(value) if spec.kind == "integer" else float(value)
+
+
+def _in(spec: Spec) -> str:
+    return f" {spec.unit}" if spec.unit else ""
+
+
+def _check_switch(name: str, spec: Spec, value: Any) -> bool:
+    if not isinstance(value, bool):
+        raise SheetError(f"{name} must be true or false, not {value!r}")
+    return value
+
+
+def _check_choice(name: str, spec: Spec, value: Any) -> str:
+    keys = [key for key, _, _ in spec.choices]
+    if value not in keys:
+        hint = nearest(str(value), keys)
+        raise SheetError(f"{name} must be one of {', '.join(keys)}, not {value!r}{hint}")
+    return value
+
+
+def _check_text(name: str, spec: Spec, value: Any) -> str:
+    if not isinstance(value, str):
+        raise SheetError(f"{name} must be text in quotes, not {value!r}")
+    return value
+
+
+def _check_point(name: str, spec: Spec, value: Any) -> tuple[float, ...]:
+    size = 3 if spec.kind == "colour" else spec.size
+    if not isinstance(value, (list, tuple)) or len(value) != size:
+        raise SheetError(f"{name} must be a list of {size} numbers, not {value!r}")
+    return tuple(float(_check_number(name, dataclasses.replace(spec, kind="number"), part)) for part in value)
+
+
+def _check_table(name: str, spec: Spec, value: Any) -> list[Any]:
+    assert spec.row is not None
+    if isinstance(value, (str, Mapping)):
+        value = [value]
+    if not isinstance(value, list):
+        raise SheetError(f"{name} must be a list of tables, not {value!r}")
+    rows = []
+    for place, entry in enumerate(value):
+        if isinstance(entry, spec.row):
+            rows.append(entry)
+            continue
+        if isinstance(entry, str) and spec.short:
+            entry = {spec.short: entry}
+        rows.append(build(spec.row, entry, f"{name}[{place + 1}]"))
+    return rows
+
+
+_CHECKS: dict[str, Callable[[str, Spec, Any], Any]] = {
+    "number": _check_number,
+    "integer": _check_number,
+    "switch": _check_switch,
+    "choice": _check_choice,
+    "point": _check_point,
+    "colour": _check_point,
+    "table": _check_table,
+}
+
+
+def build(settings: type, values: Any, where: str) -> Any:
+    """A settings object from a mapping of a sheet; unknown or wrong fields raise SheetError by name.
+
+    A class may give `ALIASES`, short names for its fields (`scan` for a table `scans` of one row).
+    """
+    if not isinstance(values, Mapping):
+        raise SheetError(f"{where} must be a table of settings, not {values!r}")
+    known = specs(settings)
+    aliases: Mapping[str, str] = getattr(settings, "ALIASES", {})
+    made = settings()
+    for name, value in values.items():
+        name = aliases.get(name, name)
+        if name not in known:
+            raise SheetError(f'{where} has no setting "{name}"{nearest(name, list(known))}')
+        setattr(made, name, check(f"{where}.{name}", known[name], value))
+    return made
+
+
+def plain(settings: Any) -> dict[str, Any]:
+    """The settings as plain numbers, strings, lists and dicts, with None for "by itself"; what stamps are made of."""
+    out: dict[str, Any] = {}
+    for name, spec in specs(settings).items():
+        value = getattr(settings, name)
+        if spec.kind == "table":
+            value = [plain(row) for row in value]
+        elif isinstance(value, tuple):
+            value = list(value)
+        out[name] = value
+    return out

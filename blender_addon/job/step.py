@@ -1,0 +1,112 @@
+"""What is a step? One module with `Settings`, the roles it needs and makes, and `run`; here they become one `Step`.
+
+A step's module gives:
+
+    LABEL = "Orientation"             # the words on screen
+    NEEDS = ("clean",)                # roles that must exist
+    USES = ("albedo",)                # roles that are taken into account when they exist
+    MAKES = ("upright",)              # roles that it makes
+    class Settings: ...               # see job/settings.py
+    def run(stage, settings): ...     # a generator: yields Progress, returns Result
+
+and its module docstring's first line is the step's one-line help.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Generator, Sequence
+from dataclasses import dataclass, field
+from types import ModuleType
+from typing import Any
+
+FOLDERS = ("scan", "surface", "shots", "dressing", "delivery")
+"""The five folders of steps: the five panels, and the order of the work."""
+
+
+@dataclass(frozen=True)
+class Progress:
+    """How far a step is: fraction 0 to 1, and what it is doing. `blocking` announces a call that can't be split."""
+
+    fraction: float
+    words: str
+    blocking: bool = False
+
+
+@dataclass(frozen=True)
+class Result:
+    """What a step did: one sentence for a person, figures for a table and for tests (plain numbers, texts, lists)."""
+
+    words: str
+    figures: dict[str, Any] = field(default_factory=dict)
+
+
+Run = Generator[Progress, None, Result]
+
+
+@dataclass(frozen=True)
+class Step:
+    """A step of the job, made from its module."""
+
+    name: str
+    folder: str
+    label: str
+    help: str
+    settings: type
+    needs: tuple[str, ...]
+    uses: tuple[str, ...]
+    makes: tuple[str, ...]
+    run: Callable[[Any, Any], Run]
+
+
+def from_module(module: ModuleType) -> Step:
+    """The step that a module of one of the five folders describes."""
+    _, folder, name = module.__name__.rsplit(".", 2)
+    if folder not in FOLDERS:
+        raise ValueError(f"{module.__name__} lies in none of the step folders {FOLDERS}")
+    help_line = (module.__doc__ or "").strip().splitlines()[0]
+    return Step(
+        name=name,
+        folder=folder,
+        label=module.LABEL,
+        help=help_line,
+        settings=module.Settings,
+        needs=tuple(module.NEEDS),
+        uses=tuple(getattr(module, "USES", ())),
+        makes=tuple(module.MAKES),
+        run=module.run,
+    )
+
+
+def ordered(steps: Sequence[Step]) -> tuple[Step, ...]:
+    """The steps so that each comes after the makers of what it needs or uses; ties keep folder order, then name.
+
+    Raises ValueError when the roles form a circle or two steps make one role.
+    """
+    makers: dict[str, Step] = {}
+    for step in steps:
+        for role in step.makes:
+            if role in makers:
+                raise ValueError(f"role {role} is made by {makers[role].name} and by {step.name}")
+            makers[role] = step
+    for step in steps:
+        for role in step.needs:
+            if role not in makers:
+                raise ValueError(f"no step makes the role {role} that {step.name} needs")
+    waiting = sorted(steps, key=lambda step: (FOLDERS.index(step.folder), step.name))
+    done: list[Step] = []
+    while waiting:
+        for step in waiting:
+            before = {makers[role].name for role in (*step.needs, *step.uses) if role in makers} - {step.name}
+            if before <= {ready.name for ready in done}:
+                done.append(step)
+                waiting.remove(step)
+                break
+        else:
+            raise ValueError(f"the roles of {', '.join(step.name for step in waiting)} form a circle")
+    return tuple(done)
+
+
+def upstream(step: Step, steps: Sequence[Step]) -> tuple[Step, ...]:
+    """The steps whose roles `step` needs or uses."""
+    roles = set(step.needs) | set(step.uses)
+    return tuple(other for other in steps if other is not step and roles & set(other.makes))

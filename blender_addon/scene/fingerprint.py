@@ -1,0 +1,127 @@
+"""Has the user changed this since we made it? A digest of what a data-block holds, read through RNA."""
+
+from __future__ import annotations
+
+import hashlib
+from typing import Any
+
+import bpy
+import numpy as np
+
+_SIMPLE = {"BOOLEAN", "INT", "FLOAT", "STRING", "ENUM"}
+_SKIP = {
+    "name", "name_full", "bl_idname", "select", "is_editmode", "is_active_output", "show_expanded", "show_options",
+    "location_absolute", "width", "height", "dimensions", "tag", "is_evaluated", "session_uid", "use_fake_user",
+    "users", "hide", "warning_propagation", "color_tag", "is_active", "execution_time", "persistent_uid",
+    "show_instancer_for_viewport", "use_extra_user", "is_library_indirect", "is_missing", "is_runtime_data",
+    "last_display_size", "bound_box", "preview",
+}  # fmt: skip
+
+
+def fingerprint(block: Any) -> str:
+    """A digest of a data-block: equal for equal content, whatever its name and whether it is selected."""
+    digest = hashlib.sha256()
+    _feed(digest, block)
+    return digest.hexdigest()[:20]
+
+
+def _feed(digest: Any, block: Any) -> None:
+    if isinstance(block, bpy.types.Object):
+        _object(digest, block)
+    elif isinstance(block, bpy.types.Mesh):
+        _mesh(digest, block)
+    elif isinstance(block, (bpy.types.Material, bpy.types.World)):
+        _simple(digest, block)
+        if block.node_tree:
+            _tree(digest, block.node_tree)
+    elif isinstance(block, bpy.types.NodeTree):
+        _tree(digest, block)
+    elif isinstance(block, bpy.types.Image):
+        _image(digest, block)
+    elif isinstance(block, bpy.types.Text):
+        digest.update(block.as_string().encode())
+    else:
+        _simple(digest, block)
+        tree = getattr(block, "node_tree", None)
+        if tree:
+            _tree(digest, tree)
+
+
+def _object(digest: Any, item: Any) -> None:
+    for row in item.matrix_basis:
+        digest.update(np.round(np.array(row, float), 7).tobytes())
+    hidden = (item.hide_render, item.visible_camera, item.visible_shadow, item.parent.name if item.parent else "")
+    digest.update(repr(hidden).encode())
+    digest.update(repr([slot.material.name if slot.material else "" for slot in item.material_slots]).encode())
+    for modifier in item.modifiers:
+        digest.update(modifier.type.encode())
+        _simple(digest, modifier)
+    if item.data is not None:
+        _feed(digest, item.data)
+
+
+def _mesh(digest: Any, mesh: Any) -> None:
+    digest.update(repr((len(mesh.vertices), len(mesh.polygons), len(mesh.loops))).encode())
+    for name, kind, field, size in (("position", "f4", "vector", 3), (".corner_vert", "i4", "value", 1)):
+        layer = mesh.attributes.get(name)
+        if layer is not None:
+            digest.update(_values(layer, kind, field, size))
+    for layer in sorted(mesh.attributes, key=lambda one: one.name):
+        if layer.data_type in {"FLOAT_COLOR", "BYTE_COLOR"}:
+            digest.update(layer.name.encode())
+            digest.update(_values(layer, "f4", "color", 4))
+
+
+def _values(layer: Any, kind: str, field: str, size: int) -> bytes:
+    array = np.zeros(len(layer.data) * size, kind)
+    layer.data.foreach_get(field, array)
+    return array.tobytes()
+
+
+def _image(digest: Any, image: Any) -> None:
+    digest.update(repr((tuple(image.size), image.colorspace_settings.name, image.is_dirty)).encode())
+    if image.packed_file:
+        digest.update(hashlib.sha256(image.packed_file.data).digest())
+    else:
+        digest.update(image.filepath.encode())
+
+
+def _tree(digest: Any, tree: Any) -> None:
+    for node in sorted(tree.nodes, key=lambda one: one.name):
+        digest.update(f"{node.bl_idname} {node.name}".encode())
+        _simple(digest, node)
+        for socket in node.inputs:
+            value = getattr(socket, "default_value", None)
+            digest.update(_written(value).encode())
+        ramp = getattr(node, "color_ramp", None)
+        if ramp:
+            digest.update(repr([(round(e.position, 5), _written(e.color)) for e in ramp.elements]).encode())
+    links = [
+        (link.from_node.name, link.from_socket.identifier, link.to_node.name, link.to_socket.identifier) for link in tree.links
+    ]
+    digest.update(repr(sorted(links)).encode())
+
+
+def _simple(digest: Any, block: Any) -> None:
+    for prop in block.bl_rna.properties:
+        if prop.identifier in _SKIP or prop.is_readonly or prop.type not in _SIMPLE:
+            continue
+        try:
+            value = getattr(block, prop.identifier)
+        except (AttributeError, TypeError):
+            continue
+        digest.update(f"{prop.identifier}={_written(value)};".encode())
+
+
+def _written(value: Any) -> str:
+    if isinstance(value, float):
+        return f"{value:.6g}"
+    if isinstance(value, (str, bool, int, type(None))):
+        return repr(value)
+    if isinstance(value, (set, frozenset)):
+        return repr(sorted(value))
+    if isinstance(value, bpy.types.ID):
+        return value.name
+    if hasattr(value, "__iter__"):
+        return "[" + ",".join(_written(part) for part in value) + "]"
+    return ""

@@ -1,0 +1,99 @@
+"""Between `core.mesh.TriangleMesh` and Blender's meshes, through flat buffers."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+import bpy
+import numpy as np
+
+from ..core.mesh import TriangleMesh
+
+UV = "UVMap"
+
+
+def read_mesh(item: Any, *, scale: float = 1.0) -> TriangleMesh:
+    """The triangles of a mesh object in world space, times `scale` (1000 for mm where the scene is in metres).
+
+    Polygons are triangulated as Blender's loop triangles; modifiers are not applied.
+    """
+    mesh = item.data
+    mesh.calc_loop_triangles()
+    count = len(mesh.loop_triangles)
+    vertices = _read(mesh.attributes["position"].data, "vector", len(mesh.vertices), 3, np.float32) if mesh.vertices else (
+        np.zeros((0, 3), np.float32)
+    )
+    matrix = np.array(item.matrix_basis, float)
+    if item.parent is None and not np.allclose(matrix, np.eye(4)):
+        vertices = (vertices @ matrix[:3, :3].T + matrix[:3, 3]).astype(np.float32)
+    corners = _read(mesh.loop_triangles, "loops", count, 3, np.int32)
+    corner_vertex = _read(mesh.attributes[".corner_vert"].data, "value", len(mesh.loops), 1, np.int32)[:, 0]
+    polygon = _read(mesh.loop_triangles, "polygon_index", count, 1, np.int32)[:, 0]
+    material = np.zeros(count, np.int32)
+    if "material_index" in mesh.attributes:
+        material = _read(mesh.attributes["material_index"].data, "value", len(mesh.polygons), 1, np.int32)[polygon, 0]
+    uv = None
+    if mesh.uv_layers.active is not None:
+        uv = _read(mesh.uv_layers.active.uv, "vector", len(mesh.loops), 2, np.float32)[corners]
+    marks = {
+        layer.name: _read(layer.data, "value", len(mesh.polygons), 1, bool)[polygon, 0]
+        for layer in mesh.attributes
+        if layer.domain == "FACE" and layer.data_type == "BOOLEAN" and not layer.name.startswith(".") and layer.name != "sharp_face"
+    }
+    colours = _colours(mesh, corner_vertex)
+    return TriangleMesh(vertices * np.float32(scale), corner_vertex[corners], uv, material, colours, marks)
+
+
+def _colours(mesh: Any, corner_vertex: Any) -> dict[str, Any]:
+    found = {}
+    for layer in mesh.color_attributes:
+        values = _read(layer.data, "color", len(layer.data), 4, np.float32)
+        if layer.domain == "CORNER":
+            total = np.zeros((len(mesh.vertices), 4))
+            for channel in range(4):
+                total[:, channel] = np.bincount(corner_vertex, values[:, channel], len(mesh.vertices))
+            shared = np.bincount(corner_vertex, minlength=len(mesh.vertices))[:, None]
+            values = (total / np.maximum(shared, 1)).astype(np.float32)
+        found[layer.name] = values
+    return found
+
+
+def make_mesh(name: str, triangles: TriangleMesh, *, materials: Sequence[Any] = (), smooth: bool = True) -> Any:
+    """A new Blender mesh from arrays, in the arrays' own unit (metres are wanted in the scene)."""
+    mesh = bpy.data.meshes.new(name)
+    count = len(triangles.faces)
+    mesh.vertices.add(len(triangles.vertices))
+    mesh.loops.add(3 * count)
+    mesh.polygons.add(count)
+    mesh.attributes["position"].data.foreach_set("vector", np.ascontiguousarray(triangles.vertices, np.float32).ravel())
+    mesh.attributes[".corner_vert"].data.foreach_set("value", np.ascontiguousarray(triangles.faces, np.int32).ravel())
+    mesh.polygons.foreach_set("loop_start", np.arange(0, 3 * count, 3, dtype=np.int32))
+    if triangles.material is not None:
+        mesh.polygons.foreach_set("material_index", np.ascontiguousarray(triangles.material, np.int32))
+    if smooth:
+        mesh.polygons.foreach_set("use_smooth", np.ones(count, bool))
+    if triangles.uv is not None:
+        layer = mesh.uv_layers.new(name=UV)
+        layer.uv.foreach_set("vector", np.ascontiguousarray(triangles.uv, np.float32).ravel())
+    for title, values in triangles.colours.items():
+        layer = mesh.color_attributes.new(name=title, type="FLOAT_COLOR", domain="POINT")
+        layer.data.foreach_set("color", np.ascontiguousarray(values, np.float32).ravel())
+    for title, marks in triangles.face_marks.items():
+        layer = mesh.attributes.new(name=title, type="BOOLEAN", domain="FACE")
+        layer.data.foreach_set("value", np.ascontiguousarray(marks, bool))
+    for material in materials:
+        mesh.materials.append(material)
+    mesh.update(calc_edges=True)
+    return mesh
+
+
+def make_object(name: str, triangles: TriangleMesh, *, materials: Sequence[Any] = (), smooth: bool = True) -> Any:
+    """A new object with a mesh from arrays, linked nowhere yet."""
+    return bpy.data.objects.new(name, make_mesh(name, triangles, materials=materials, smooth=smooth))
+
+
+def _read(collection: Any, field: str, count: int, width: int, kind: Any) -> Any:
+    values = np.zeros(count * width, kind)
+    collection.foreach_get(field, values)
+    return values.reshape(count, width)

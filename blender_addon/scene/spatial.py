@@ -1,0 +1,63 @@
+"""Rays and nearest points on a mesh, by mathutils' trees, handed to `core` as plain callables on arrays.
+
+A ray costs 2 to 8 microseconds from Python: use a proxy of 20 to 30 thousand vertices where millions are needed.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+import bpy  # noqa: F401 - mathutils can be imported only after bpy
+import numpy as np
+from mathutils.bvhtree import BVHTree
+from mathutils.kdtree import KDTree
+
+
+class Surface:
+    """A tree over triangles: vertices (n, 3) float, faces (m, 3) int, in any unit."""
+
+    def __init__(self, vertices: Any, faces: Any):
+        self._tree = BVHTree.FromPolygons(
+            np.asarray(vertices, float).tolist(), np.asarray(faces, int).tolist(), all_triangles=True
+        )
+
+    def cast(self, origins: Any, directions: Any, far: float = 1e30) -> tuple[Any, Any]:
+        """First hits of rays: (n,) face index, -1 for none, and (n,) distance, inf for none."""
+        count = len(origins)
+        face, distance = np.full(count, -1, np.int64), np.full(count, np.inf)
+        cast = self._tree.ray_cast
+        for place, (origin, direction) in enumerate(
+            zip(np.asarray(origins, float).tolist(), np.asarray(directions, float).tolist(), strict=True)
+        ):
+            _, _, index, far_off = cast(origin, direction, far)
+            if index is not None:
+                face[place], distance[place] = index, far_off
+        return face, distance
+
+    def nearest(self, points: Any, far: float = 1e30) -> tuple[Any, Any, Any]:
+        """Closest surface points: (n, 3) position, (n,) face index (-1 for none in reach), (n,) distance."""
+        count = len(points)
+        place, face, distance = np.full((count, 3), np.nan), np.full(count, -1, np.int64), np.full(count, np.inf)
+        find = self._tree.find_nearest
+        for row, point in enumerate(np.asarray(points, float).tolist()):
+            position, _, index, far_off = find(point, far)
+            if index is not None:
+                place[row], face[row], distance[row] = position, index, far_off
+        return place, face, distance
+
+
+class Points:
+    """A tree over points (n, 3) float."""
+
+    def __init__(self, points: Any):
+        points = np.asarray(points, float).tolist()
+        self._tree = KDTree(len(points))
+        for place, point in enumerate(points):
+            self._tree.insert(point, place)
+        self._tree.balance()
+
+    def nearest(self, queries: Any) -> tuple[Any, Any]:
+        """(n,) index of the nearest point and (n,) distance."""
+        found = [self._tree.find(point)[1:] for point in np.asarray(queries, float).tolist()]
+        index, distance = zip(*found, strict=True) if found else ((), ())
+        return np.array(index, np.int64), np.array(distance, float)

@@ -1,0 +1,1 @@
+"""Pictures, turntable, page and files to hand over."""

@@ -1,0 +1,1 @@
+"""Table, props, debris and light, arranged for the shots."""

@@ -1,0 +1,1 @@
+"""What the texture knows: the room's light taken out, the relief brought back, the material."""
