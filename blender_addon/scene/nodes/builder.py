@@ -1,0 +1,255 @@
+"""How is a node tree written in code? A thin layer over Blender's: values and links by socket name, maths as calls.
+
+    tree = Tree(material_tree)
+    mottle = tree.node("TexNoise", {"Vector": mm, "Scale": 0.2, "Detail": 3.0})["Factor"]
+    tone = tree.mix(mottle, dark, light)
+
+A value is a number, a colour or vector as a sequence, or an output socket, which is linked.
+"""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Callable, Mapping, Sequence
+from typing import Any
+
+import bpy
+
+from ..fingerprint import fingerprint
+
+GROUP_MARK = "bozzetto_nodes"
+"""Custom property on a group we made: its digest, so that an untouched one is used again and a changed one is the user's."""
+
+_KINDS = {
+    "float": "NodeSocketFloat",
+    "colour": "NodeSocketColor",
+    "vector": "NodeSocketVector",
+    "shader": "NodeSocketShader",
+    "image": "NodeSocketColor",
+}
+_RENAMED = {"Factor": "Fac", "Fac": "Factor"}
+
+
+class Made:
+    """A node with its outputs by name."""
+
+    def __init__(self, node: Any):
+        self.node = node
+
+    def __getitem__(self, name: str) -> Any:
+        return _socket(self.node.outputs, name)
+
+
+class Tree:
+    """A node tree under construction."""
+
+    def __init__(self, tree: Any, prefix: str = "ShaderNode"):
+        self.tree = tree
+        self.prefix = prefix
+        self._given: Any = None
+        self._taken: Any = None
+
+    # --- nodes -----------------------------------------------------------------------------------------------------------
+
+    def node(self, kind: str, inputs: Mapping[str, Any] | None = None, *, label: str = "", **properties: Any) -> Made:
+        """Add a node: its kind without prefix, its inputs by name, its own properties (operation, mode) as keywords."""
+        full = kind if kind.startswith(("ShaderNode", "Node", "CompositorNode")) else self.prefix + kind
+        node = self.tree.nodes.new(full)
+        if label:
+            node.label = node.name = label
+        for name, value in properties.items():
+            setattr(node, name, value)
+        for name, value in (inputs or {}).items():
+            self.put(_socket(node.inputs, name), value)
+        return Made(node)
+
+    def group(self, group: Any, inputs: Mapping[str, Any] | None = None, *, label: str = "") -> Made:
+        """Add a node group as a node."""
+        node = self.tree.nodes.new(self.prefix + "Group")
+        node.node_tree = group
+        node.label = node.name = label or group.name
+        for name, value in (inputs or {}).items():
+            self.put(_socket(node.inputs, name), value)
+        return Made(node)
+
+    def put(self, socket: Any, value: Any) -> None:
+        """Link or set one input."""
+        if isinstance(value, Made):
+            value = next(one for one in value.node.outputs if one.enabled)
+        if isinstance(value, bpy.types.NodeSocket):
+            self.tree.links.new(value, socket)
+        elif isinstance(value, Sequence) and not isinstance(value, str):
+            size = len(socket.default_value)
+            socket.default_value = (*value, 1.0)[:size] if len(value) < size else tuple(value)[:size]
+        else:
+            socket.default_value = value
+
+    # --- maths -----------------------------------------------------------------------------------------------------------
+
+    def math(self, operation: str, *values: Any, clamp: bool = False) -> Any:
+        """A scalar operation; returns its output."""
+        node = self.tree.nodes.new("ShaderNodeMath")
+        node.operation = operation
+        node.use_clamp = clamp
+        for socket, value in zip(node.inputs, values, strict=False):
+            self.put(socket, value)
+        return node.outputs[0]
+
+    def vector(self, operation: str, *values: Any, scale: Any = None) -> Any:
+        """A vector operation; returns its vector, or its value where it gives a number."""
+        node = self.tree.nodes.new("ShaderNodeVectorMath")
+        node.operation = operation
+        for socket, value in zip(node.inputs, values, strict=False):
+            self.put(socket, value)
+        if scale is not None:
+            self.put(node.inputs["Scale"], scale)
+        return node.outputs["Value"] if operation in {"LENGTH", "DISTANCE", "DOT_PRODUCT"} else node.outputs["Vector"]
+
+    def mix(self, factor: Any, a: Any, b: Any, *, blend: str = "MIX", clamp: bool = True) -> Any:
+        """Two colours mixed."""
+        node = self.tree.nodes.new("ShaderNodeMix")
+        node.data_type, node.blend_type, node.clamp_factor = "RGBA", blend, clamp
+        by = {socket.identifier: socket for socket in node.inputs}
+        for name, value in (("Factor_Float", factor), ("A_Color", a), ("B_Color", b)):
+            self.put(by[name], value)
+        return next(socket for socket in node.outputs if socket.identifier == "Result_Color")
+
+    def blend(self, factor: Any, a: Any, b: Any) -> Any:
+        """Two numbers mixed."""
+        node = self.tree.nodes.new("ShaderNodeMix")
+        node.data_type = "FLOAT"
+        by = {socket.identifier: socket for socket in node.inputs}
+        for name, value in (("Factor_Float", factor), ("A_Float", a), ("B_Float", b)):
+            self.put(by[name], value)
+        return next(socket for socket in node.outputs if socket.identifier == "Result_Float")
+
+    def span(self, value: Any, low: Any, high: Any, to_low: Any = 0.0, to_high: Any = 1.0, *, smooth: bool = False) -> Any:
+        """A number mapped from one range to another, clamped."""
+        node = self.tree.nodes.new("ShaderNodeMapRange")
+        node.clamp = True
+        node.interpolation_type = "SMOOTHSTEP" if smooth else "LINEAR"
+        for name, one in (
+            ("Value", value), ("From Min", low), ("From Max", high), ("To Min", to_low), ("To Max", to_high),
+        ):  # fmt: skip
+            self.put(node.inputs[name], one)
+        return node.outputs["Result"]
+
+    def ramp(self, factor: Any, stops: Sequence[tuple[float, Sequence[float]]], *, ease: bool = False) -> Any:
+        """A colour ramp of (position, colour) stops."""
+        node = self.tree.nodes.new("ShaderNodeValToRGB")
+        elements = node.color_ramp.elements
+        node.color_ramp.interpolation = "EASE" if ease else "LINEAR"
+        while len(elements) < len(stops):
+            elements.new(1.0)
+        for element, (position, colour) in zip(elements, stops, strict=True):
+            element.position = position
+            element.color = (*colour, 1.0)[:4]
+        self.put(node.inputs[0], factor)
+        return node.outputs["Color"]
+
+    # --- groups ----------------------------------------------------------------------------------------------------------
+
+    def input(self, name: str, kind: str, default: Any = None, *, low: float = 0.0, high: float = 1.0, help: str = "") -> Any:
+        """Declare an input of the group; returns the socket to use inside."""
+        item = self.tree.interface.new_socket(name, in_out="INPUT", socket_type=_KINDS[kind])
+        item.description = help
+        if kind == "float":
+            item.min_value, item.max_value = low, high
+            item.default_value = 0.0 if default is None else default
+        elif kind == "colour":
+            item.default_value = (*(default or (0.8, 0.8, 0.8)), 1.0)[:4]
+        elif kind == "vector":
+            item.default_value = default or (0.0, 0.0, 0.0)
+            item.hide_value = default is None
+        if self._given is None:
+            self._given = self.tree.nodes.new("NodeGroupInput")
+        return self._given.outputs[name]
+
+    def output(self, name: str, kind: str, value: Any) -> None:
+        """Declare an output of the group and feed it."""
+        self.tree.interface.new_socket(name, in_out="OUTPUT", socket_type=_KINDS[kind])
+        if self._taken is None:
+            self._taken = self.tree.nodes.new("NodeGroupOutput")
+        self.put(self._taken.inputs[name], value)
+
+    def arrange(self) -> None:
+        """Lay the nodes out from left to right by how far they are from the end."""
+        depth = _depths(self.tree)
+        rows: dict[int, float] = {}
+        for node in self.tree.nodes:
+            column = depth[node.name]
+            node.location = (-220.0 * column, rows.get(column, 0.0))
+            rows[column] = rows.get(column, 0.0) - 40.0 - 22.0 * (len(node.inputs) + len(node.outputs) + 2)
+
+
+def _socket(sockets: Any, name: str) -> Any:
+    for one in sockets:
+        if one.name == name and one.enabled:
+            return one
+    other = _RENAMED.get(name)  # "Fac" became "Factor" in 5.2
+    for one in sockets:
+        if one.identifier == name or (other and one.name == other):
+            return one
+    found = sockets.get(name)
+    if found is None:
+        raise KeyError(f"no socket {name!r} among {[one.name for one in sockets]}")
+    return found
+
+
+def _depths(tree: Any) -> dict[str, int]:
+    """How many links lie between each node and the end, the longest way."""
+    before: dict[str, list[str]] = {node.name: [] for node in tree.nodes}
+    after: dict[str, set[str]] = {node.name: set() for node in tree.nodes}
+    for link in tree.links:
+        before[link.to_node.name].append(link.from_node.name)
+        after[link.from_node.name].add(link.to_node.name)
+    depth = dict.fromkeys(before, 0)
+    waiting = {name: len(targets) for name, targets in after.items()}
+    ready = [name for name, count in waiting.items() if count == 0]
+    while ready:
+        name = ready.pop()
+        for source in set(before[name]):
+            depth[source] = max(depth[source], depth[name] + 1)
+            waiting[source] -= 1
+            if waiting[source] == 0:
+                ready.append(source)
+    return depth
+
+
+def make_group(name: str, build: Callable[[Tree], None], *, tree_type: str = "ShaderNodeTree") -> Any:
+    """The node group that `build` writes: an equal one that we made before, else a new one.
+
+    A group that the user has changed since is left to the user and not used.
+    """
+    group = bpy.data.node_groups.new(name, tree_type)
+    tree = Tree(group)
+    build(tree)
+    tree.arrange()
+    digest = group_digest(group)
+    for other in bpy.data.node_groups:
+        if other != group and other.get(GROUP_MARK) == digest and group_digest(other) == digest:
+            bpy.data.node_groups.remove(group)
+            return other
+    group[GROUP_MARK] = digest
+    return group
+
+
+def group_digest(group: Any) -> str:
+    """A digest of a group and of all groups inside it."""
+    inner = sorted(group_digest(node.node_tree) for node in group.nodes if getattr(node, "node_tree", None))
+    images = sorted(node.image.name for node in group.nodes if getattr(node, "image", None))
+    names = [
+        (item.name, item.in_out, repr(getattr(item, "default_value", None))) for item in group.interface.items_tree
+        if item.item_type == "SOCKET" and item.socket_type not in {"NodeSocketColor", "NodeSocketVector"}
+    ]  # fmt: skip
+    words = repr((fingerprint(group), inner, images, names))
+    return hashlib.sha256(words.encode()).hexdigest()[:20]
+
+
+def drop_unused_groups() -> None:
+    """Remove groups of ours that nothing uses any more."""
+    while True:
+        loose = [group for group in bpy.data.node_groups if group.get(GROUP_MARK) and group.users == 0]
+        if not loose:
+            return
+        bpy.data.batch_remove(loose)
