@@ -1,0 +1,231 @@
+"""The job without a window: `bozzetto run JOB.toml --out DIR`, `bozzetto new SCAN`, `bozzetto steps`.
+
+Started as `blender --command bozzetto ...` where the add-on is installed, or as a module beside a `bpy` wheel.
+"""
+
+from __future__ import annotations
+
+import argparse
+import sys
+import time
+from collections.abc import Sequence
+from pathlib import Path
+from typing import Any
+
+import bpy
+
+from .job.errors import JobError, OutputError
+from .job.notes import Notes
+from .job.reference import as_markdown
+from .job.runner import Report, Update, chosen
+from .job.settings import specs
+from .job.sheet import JobSheet, blank, override, read, written
+from .scene.session import SHEET_TEXT, run_session, save_blend, write_text, writable
+from .scene.stage import STATE
+from .steps import catalogue
+
+
+def main(argv: Sequence[str]) -> int:
+    """Run the command line; 0 when all went well, 1 when the user must mend something, 2 for a wrong call."""
+    parser = _parser()
+    try:
+        options = parser.parse_args(list(argv))
+    except SystemExit as end:
+        return int(end.code or 0)
+    try:
+        return options.command(options)
+    except JobError as error:
+        print(f"bozzetto: {error}", file=sys.stderr)
+        return 1
+    except KeyboardInterrupt:
+        print("bozzetto: stopped; what was finished before stays", file=sys.stderr)
+        return 130
+
+
+def _parser() -> argparse.ArgumentParser:
+    parser = argparse.ArgumentParser(prog="bozzetto", description="From a scan of a small piece to macro photographs of it.")
+    commands = parser.add_subparsers(required=True, metavar="COMMAND")
+
+    run = commands.add_parser("run", help="run a job sheet, from the scan to the pictures")
+    run.add_argument("sheets", nargs="+", type=Path, metavar="JOB.toml", help="one or more job sheets")
+    run.add_argument("--out", type=Path, metavar="DIR", help="where everything goes (default: out/NAME beside the sheet)")
+    run.add_argument("--set", action="append", default=[], dest="sets", metavar="STEP.FIELD=VALUE", help="override a setting")
+    run.add_argument("--from", dest="first", metavar="STEP", help="start here, from the .blend of an earlier run")
+    run.add_argument("--until", dest="last", metavar="STEP", help="stop after this step")
+    run.add_argument("--afresh", action="store_true", help="make everything ours again, also what was changed by hand")
+    run.add_argument("--quiet", action="store_true", help="no progress")
+    run.set_defaults(command=_run)
+
+    new = commands.add_parser("new", help="write a commented job sheet for a scan")
+    new.add_argument("scans", nargs="*", metavar="SCAN", help="scan files, the one with the piece first")
+    new.add_argument("--height", type=float, metavar="MM", help="the piece's height in mm")
+    new.add_argument("--to", type=Path, metavar="JOB.toml", help="where to write it (default: beside the first scan)")
+    new.set_defaults(command=_new)
+
+    steps = commands.add_parser("steps", help="list the steps and their settings")
+    steps.add_argument("--settings", action="store_true", help="with every setting")
+    steps.set_defaults(command=_steps)
+    return parser
+
+
+def _run(options: Any) -> int:
+    failed = 0
+    for path in options.sheets:
+        try:
+            _run_sheet(path, options, apart=len(options.sheets) > 1)
+        except JobError as error:
+            if len(options.sheets) == 1:
+                raise
+            failed += 1
+            print(f"bozzetto: {path}: {error}", file=sys.stderr)
+    return 1 if failed else 0
+
+
+def _run_sheet(path: Path, options: Any, *, apart: bool) -> None:
+    steps = catalogue()
+    sheet = read(path, steps)
+    for assignment in options.sets:
+        override(sheet, assignment)
+    out = (options.out or path.resolve().parent / "out").resolve()
+    if apart or options.out is None:
+        out = out / path.stem
+    writable(out)
+    blend = out / f"{path.stem}.blend"
+    scene = _open_scene(blend, options.first)
+    _keep_settings(sheet)
+    progress = Printer(quiet=options.quiet)
+    run = run_session(chosen(steps, first=options.first, last=options.last), steps, sheet, scene, out=out, afresh=options.afresh)
+    report, notes = progress.drain(_saved_before_delivery(run, blend))
+    save_blend(blend)
+    _farewell(report, notes, out, progress)
+
+
+def _saved_before_delivery(run: Any, blend: Path) -> Any:
+    """The run, with the .blend saved before the long renders start, so that a kill there costs no work."""
+    saved = False
+    try:
+        while True:
+            update = next(run)
+            if update.step.folder == "delivery" and not saved:
+                saved = True
+                save_blend(blend)
+            yield update
+    except StopIteration as end:
+        return end.value
+    finally:
+        run.close()
+
+
+def _open_scene(blend: Path, first: str | None) -> Any:
+    """An empty scene, or with --from the scene of the earlier run."""
+    if first is None:
+        bpy.ops.wm.read_factory_settings(use_empty=True)
+        _register()
+        return bpy.context.scene
+    if not blend.is_file():
+        raise OutputError(f'--from continues an earlier run, but there is no "{blend}": run without --from first')
+    try:
+        bpy.ops.wm.open_mainfile(filepath=str(blend))
+    except RuntimeError as error:
+        raise OutputError(f'"{blend}" can\'t be opened ({str(error).strip()}): run without --from to make it anew') from None
+    _register()
+    return next((scene for scene in bpy.data.scenes if STATE in scene), bpy.context.scene)
+
+
+def _register() -> None:
+    """Register the add-on's settings, so that the .blend opens in a window with them filled in."""
+    from . import register, registered
+
+    if not registered():
+        register()
+
+
+def _keep_settings(sheet: JobSheet) -> None:
+    from .ui.properties import fill
+
+    fill(bpy.context.scene, sheet, catalogue())
+
+
+class Printer:
+    """Progress on a terminal: a line a step, with the time so far and the time left as far as can be told."""
+
+    def __init__(self, *, quiet: bool = False):
+        self.started = time.perf_counter()
+        self._quiet = quiet
+        self._step = ""
+        self._shown = 0.0
+
+    def drain(self, run: Any) -> Any:
+        """Run to the end, printing; returns what the run returns."""
+        try:
+            while True:
+                self.show(next(run))
+        except StopIteration as end:
+            return end.value
+        finally:
+            run.close()
+
+    def show(self, update: Update) -> None:
+        """Print one line when the step is a new one, when it ended, or every two seconds."""
+        now = time.perf_counter()
+        new = update.step.name != self._step
+        if self._quiet or not (new or update.blocking or now - self._shown > 2.0 or update.fraction * update.count >= update.number):
+            return
+        self._step, self._shown = update.step.name, now
+        spent = now - self.started
+        left = ""
+        if update.fraction > 0.02:
+            left = f", about {_clock(spent * (1 - update.fraction) / update.fraction)} left"
+        print(f"[{update.number:2d}/{update.count}] {update.fraction:4.0%} {_clock(spent)}{left}  {update.step.label}: {update.words}", flush=True)
+
+
+def _clock(seconds: float) -> str:
+    return f"{int(seconds) // 60}:{int(seconds) % 60:02d}"
+
+
+def _farewell(report: Report, notes: Notes, out: Path, progress: Printer) -> None:
+    for note in notes.warnings():
+        print(str(note))
+    print(f"Done in {_clock(time.perf_counter() - progress.started)}. Everything is in {out}")
+    page = out / "index.html"
+    if page.exists() and "export" in report.results:
+        print(f"Pictures: {page}")
+
+
+def _new(options: Any) -> int:
+    steps = catalogue()
+    target = options.to or (Path(options.scans[0]).with_suffix(".toml") if options.scans else Path("job.toml"))
+    if target.exists():
+        raise OutputError(f'"{target}" is already there: choose another name with --to')
+    sheet = blank(steps, name=target.stem, folder=target.resolve().parent)
+    for place, scan in enumerate(options.scans or ["scan.obj"]):
+        row = specs(sheet["intake"])["scans"].row
+        assert row is not None
+        sheet["intake"].scans.append(row(file=_relative(Path(scan), sheet.folder), role="whole" if place == 0 else "stand"))
+    if options.height is not None:
+        override(sheet, f"orientation.height={options.height!r}")
+    write_text(target, written(sheet, steps, comments=True))
+    print(f'Wrote "{target}". Run it with: bozzetto run {target}')
+    return 0
+
+
+def _relative(path: Path, folder: Path) -> str:
+    try:
+        return path.resolve().relative_to(folder).as_posix()
+    except ValueError:
+        return path.resolve().as_posix()
+
+
+def _steps(options: Any) -> int:
+    for step in catalogue():
+        print(f"{step.name:13s} {step.help}")
+    if options.settings:
+        print()
+        print(as_markdown(catalogue()))
+    return 0
+
+
+__all__ = ["SHEET_TEXT", "main"]
+
+if __name__ == "__main__":
+    sys.exit(main(sys.argv[1:]))

@@ -1,0 +1,25 @@
+"""What the user sees: the tab with its panels, the operators behind the buttons, the preferences."""
+
+from __future__ import annotations
+
+import bpy
+
+from . import operators, overlays, panels, preferences, properties, tools
+
+
+def register() -> None:
+    """Register all classes, then the settings on scenes and the command line."""
+    properties.register()
+    for cls in (*preferences.CLASSES, *operators.CLASSES, *tools.CLASSES, *panels.classes()):
+        bpy.utils.register_class(cls)
+    overlays.register()
+    operators.register_command()
+
+
+def unregister() -> None:
+    """The same backwards."""
+    operators.unregister_command()
+    overlays.unregister()
+    for cls in reversed((*preferences.CLASSES, *operators.CLASSES, *tools.CLASSES, *panels.classes())):
+        bpy.utils.unregister_class(cls)
+    properties.unregister()

@@ -1,0 +1,198 @@
+"""The buttons that run the job: thin operators that read the settings, drain a generator and report."""
+
+from pathlib import Path
+
+import bpy
+from bpy.props import BoolProperty, StringProperty
+
+from .. import ADDON_ID
+from ..job.errors import JobError
+from ..job.runner import chosen
+from ..job.sheet import read, written
+from ..scene.session import run_session, write_text
+from ..steps import catalogue
+from .preferences import preferences
+from .properties import fill, sheet_of
+
+
+def output_folder(scene, name):
+    """Where a job's files go: the job's folder, beside the saved .blend, the preferences' folder, or the add-on's own."""
+    if scene.bozzetto.output:
+        return Path(bpy.path.abspath(scene.bozzetto.output))
+    if bpy.data.filepath:
+        return Path(bpy.data.filepath).parent / f"{Path(bpy.data.filepath).stem} pictures"
+    chosen_folder = getattr(preferences(), "output", "")
+    if chosen_folder:
+        return Path(bpy.path.abspath(chosen_folder)) / name
+    try:
+        return Path(bpy.utils.extension_path_user(ADDON_ID, path=f"jobs/{name}", create=True))
+    except ValueError:  # not installed as an extension, as in a script
+        return Path(bpy.app.tempdir) / "bozzetto" / name
+
+
+class BOZZETTO_OT_run_job(bpy.types.Operator):
+    """Go from the scan to finished pictures; nothing you changed or deleted is undone. Esc stops"""
+
+    bl_idname = "bozzetto.run_job"
+    bl_label = "Make the pictures"
+    bl_options = {"REGISTER", "UNDO"}
+
+    first: StringProperty(name="From", description="The step to start at; empty: the first", options={"HIDDEN", "SKIP_SAVE"})
+    last: StringProperty(name="Until", description="The step to stop after; empty: the last", options={"HIDDEN", "SKIP_SAVE"})
+    afresh: BoolProperty(
+        name="Make ours again",
+        description="Replace also what you changed or deleted by hand",
+        default=False,
+        options={"HIDDEN", "SKIP_SAVE"},
+    )
+
+    @classmethod
+    def description(cls, context, properties):
+        """Say which part of the job the button runs."""
+        if properties.first and properties.first == properties.last:
+            again = ", replacing also what you changed by hand" if properties.afresh else ""
+            return f"Run this step alone{again}"
+        if properties.first:
+            return "Run from this step to the end"
+        if properties.last:
+            return "Run from the start until this step"
+        return cls.__doc__
+
+    def execute(self, context):
+        """Run without a window, or when called by a script."""
+        if not self._begin(context):
+            return {"CANCELLED"}
+        while True:
+            state = self._advance(context)
+            if state != {"RUNNING_MODAL"}:
+                return state
+
+    def invoke(self, context, event):
+        """Run beside Blender's own events, so that progress shows and Esc works."""
+        if not self._begin(context):
+            return {"CANCELLED"}
+        self._timer = context.window_manager.event_timer_add(0.01, window=context.window)
+        context.window_manager.modal_handler_add(self)
+        context.window_manager.progress_begin(0, 100)
+        return {"RUNNING_MODAL"}
+
+    def modal(self, context, event):
+        """One stretch of work a timer event; everything else is swallowed while the job runs."""
+        if event.type == "ESC":
+            self._run.close()
+            self.report({"INFO"}, "Stopped; the step in work was taken back, earlier ones stay")
+            return self._end(context, {"CANCELLED"})
+        if event.type != "TIMER":
+            return {"RUNNING_MODAL"}
+        state = self._advance(context)
+        return state if state == {"RUNNING_MODAL"} else self._end(context, state)
+
+    def _begin(self, context):
+        steps = catalogue()
+        try:
+            sheet = sheet_of(context.scene, steps)
+            part = chosen(steps, first=self.first or None, last=self.last or None)
+            out = output_folder(context.scene, sheet.name)
+            self._run = run_session(part, steps, sheet, context.scene, out=out, afresh=self.afresh)
+        except JobError as error:
+            self.report({"ERROR"}, str(error))
+            return False
+        self._timer = None
+        return True
+
+    def _advance(self, context):
+        try:
+            update = next(self._run)
+        except StopIteration as end:
+            report, notes = end.value
+            context.scene.bozzetto.last_result = "\n".join(result.words for result in report.results.values())
+            for note in notes:
+                self.report({"WARNING" if note.level == "warning" else "INFO"}, str(note))
+            return {"FINISHED"}
+        except JobError as error:
+            self.report({"ERROR"}, str(error))
+            return {"CANCELLED"}
+        if self._timer is not None:
+            words = f"{update.step.label} ({update.number} of {update.count}): {update.words}"
+            context.workspace.status_text_set(f"Bozzetto   {update.fraction:.0%}   {words}   Esc stops")
+            context.window_manager.progress_update(100 * update.fraction)
+        return {"RUNNING_MODAL"}
+
+    def _end(self, context, state):
+        context.window_manager.event_timer_remove(self._timer)
+        context.window_manager.progress_end()
+        context.workspace.status_text_set(None)
+        for area in context.screen.areas:
+            area.tag_redraw()
+        return state
+
+
+class BOZZETTO_OT_read_sheet(bpy.types.Operator):
+    """Fill in all settings from a job sheet"""
+
+    bl_idname = "bozzetto.read_sheet"
+    bl_label = "Read job sheet"
+    bl_options = {"REGISTER", "UNDO"}
+
+    filepath: StringProperty(subtype="FILE_PATH")
+    filter_glob: StringProperty(default="*.toml", options={"HIDDEN"})
+
+    def invoke(self, context, event):
+        """Ask for the file."""
+        context.window_manager.fileselect_add(self)
+        return {"RUNNING_MODAL"}
+
+    def execute(self, context):
+        """Read it and show it."""
+        try:
+            fill(context.scene, read(Path(self.filepath), catalogue()), catalogue())
+        except JobError as error:
+            self.report({"ERROR"}, str(error))
+            return {"CANCELLED"}
+        return {"FINISHED"}
+
+
+class BOZZETTO_OT_write_sheet(bpy.types.Operator):
+    """Write all settings as a job sheet, for a batch or for the next piece"""
+
+    bl_idname = "bozzetto.write_sheet"
+    bl_label = "Write job sheet"
+
+    filepath: StringProperty(subtype="FILE_PATH", default="job.toml")
+    filter_glob: StringProperty(default="*.toml", options={"HIDDEN"})
+
+    def invoke(self, context, event):
+        """Ask for the place."""
+        context.window_manager.fileselect_add(self)
+        return {"RUNNING_MODAL"}
+
+    def execute(self, context):
+        """Write it, whole or not at all."""
+        try:
+            write_text(Path(self.filepath).with_suffix(".toml"), written(sheet_of(context.scene, catalogue()), catalogue()))
+        except JobError as error:
+            self.report({"ERROR"}, str(error))
+            return {"CANCELLED"}
+        return {"FINISHED"}
+
+
+CLASSES = (BOZZETTO_OT_run_job, BOZZETTO_OT_read_sheet, BOZZETTO_OT_write_sheet)
+
+_command = []
+
+
+def register_command():
+    """Make `blender --command bozzetto` known."""
+
+    def command(argv):
+        from ..cli import main
+
+        return main(argv)
+
+    _command.append(bpy.utils.register_cli_command("bozzetto", command))
+
+
+def unregister_command():
+    """Take it back."""
+    while _command:
+        bpy.utils.unregister_cli_command(_command.pop())

@@ -1,0 +1,250 @@
+"""The settings on screen: Blender property groups made from the steps' `Settings`, and the way there and back.
+
+Here, and only here, millimetres become metres and degrees radians. An optional setting has a switch `use_NAME` beside it.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from functools import cache
+from pathlib import Path
+from typing import Any
+
+import bpy
+from bpy.props import (
+    BoolProperty,
+    CollectionProperty,
+    EnumProperty,
+    FloatProperty,
+    FloatVectorProperty,
+    IntProperty,
+    PointerProperty,
+    StringProperty,
+)
+
+from ..job.settings import Spec, label_of, specs
+from ..job.sheet import JobSheet, blank
+from ..job.step import Step
+from ..steps import catalogue
+
+_DATA = {"object": bpy.types.Object, "collection": bpy.types.Collection, "image": bpy.types.Image}
+_TO_SCREEN = {"mm": 0.001, "deg": math.pi / 180.0}
+
+
+def _number(spec: Spec, value: Any, common: dict[str, Any]) -> Any:
+    factor = _TO_SCREEN.get(spec.unit, 1.0)
+    low = -1e30 if spec.low is None else spec.low * factor
+    high = 1e30 if spec.high is None else spec.high * factor
+    start = (value if value is not None else (spec.low or 0.0)) * factor
+    extra: dict[str, Any] = {}
+    if spec.unit == "mm":
+        extra = {"subtype": "DISTANCE", "unit": "LENGTH", "precision": 4, "step": 0.1}
+    elif spec.unit == "deg":
+        extra = {"subtype": "ANGLE", "unit": "ROTATION"}
+    return FloatProperty(min=low, max=high, default=start, **extra, **common)
+
+
+def _property(spec: Spec, value: Any, name: str) -> Any:
+    """The Blender property of a field whose default is `value`."""
+    words = f"{spec.help} ({spec.unit})" if spec.unit not in ("", "mm", "deg") else spec.help
+    common = {"name": label_of(name, spec), "description": words}
+    match spec.kind:
+        case "number":
+            return _number(spec, value, common)
+        case "integer":
+            low = -(2**31) if spec.low is None else int(spec.low)
+            high = 2**31 - 1 if spec.high is None else int(spec.high)
+            return IntProperty(min=low, max=high, default=value if value is not None else max(low, 0), **common)
+        case "switch":
+            return BoolProperty(default=bool(value), **common)
+        case "choice":
+            return EnumProperty(items=list(spec.choices), default=value or spec.choices[0][0], **common)
+        case "point":
+            metric = {"subtype": "XYZ", "unit": "LENGTH", "precision": 4} if spec.unit == "mm" else {}
+            scaled = [part * _TO_SCREEN.get(spec.unit, 1.0) for part in value or [0.0] * spec.size]
+            return FloatVectorProperty(size=spec.size, default=scaled, **metric, **common)
+        case "colour":
+            return FloatVectorProperty(size=3, subtype="COLOR", min=0.0, max=1.0, default=value or (0.2, 0.2, 0.2), **common)
+        case "file":
+            return StringProperty(subtype="FILE_PATH", default=value or "", **common)
+        case "folder":
+            return StringProperty(subtype="DIR_PATH", default=value or "", **common)
+        case "table":
+            assert spec.row is not None
+            return CollectionProperty(type=_group(spec.row), **common)
+        case "object" | "collection" | "image":
+            return PointerProperty(type=_DATA[spec.kind], **common)
+        case _:
+            return StringProperty(default=value or "", **common)
+
+
+@cache
+def _group(settings: type) -> type:
+    """The property group of a settings class."""
+    default = settings()
+    annotations: dict[str, Any] = {}
+    for name, spec in specs(settings).items():
+        value = getattr(default, name)
+        annotations[name] = _property(spec, value, name)
+        if has_switch(spec):
+            annotations[f"use_{name}"] = BoolProperty(
+                name=f"Set {label_of(name, spec).lower()}", description="Off: found by itself", default=False
+            )
+        if spec.kind == "table":
+            annotations[f"active_{name}"] = IntProperty(default=0, min=0)
+    title = f"BOZZETTO_PG_{settings.__module__.rsplit('.', 1)[-1]}_{settings.__qualname__}".replace(".", "_")
+    return type(title, (bpy.types.PropertyGroup,), {"__annotations__": annotations, "__doc__": settings.__doc__ or ""})
+
+
+def has_switch(spec: Spec) -> bool:
+    """Whether "by itself" needs a switch of its own: data-blocks and texts are simply left empty."""
+    return spec.optional and spec.kind not in (*_DATA, "text", "file", "folder")
+
+
+def _scan(self: Any) -> str:
+    rows = self.intake.scans
+    return rows[0].file if len(rows) else ""
+
+
+def _set_scan(self: Any, value: str) -> None:
+    row = self.intake.scans[0] if len(self.intake.scans) else self.intake.scans.add()
+    row.file = value
+
+
+@cache
+def _job_group() -> type:
+    annotations: dict[str, Any] = {
+        "scan": StringProperty(
+            name="Scan", description="The scanned mesh: OBJ, PLY, STL, GLB, FBX or USD", subtype="FILE_PATH",
+            get=_scan, set=_set_scan,
+        ),
+        "output": StringProperty(
+            name="Pictures go to", description="Empty: a folder beside the saved .blend, else the add-on's own folder",
+            subtype="DIR_PATH",
+        ),
+        "last_result": StringProperty(options={"SKIP_SAVE"}),
+    }  # fmt: skip
+    for step in catalogue():
+        annotations[step.name] = PointerProperty(type=_group(step.settings), name=step.label, description=step.help)
+    return type("BOZZETTO_PG_job", (bpy.types.PropertyGroup,), {"__annotations__": annotations})
+
+
+def _groups() -> list[type]:
+    """All property groups, rows before the groups that hold them."""
+    found: list[type] = []
+
+    def add(settings: type) -> None:
+        for spec in specs(settings).values():
+            if spec.row is not None:
+                add(spec.row)
+        if _group(settings) not in found:
+            found.append(_group(settings))
+
+    for step in catalogue():
+        add(step.settings)
+    return [*found, _job_group()]
+
+
+def register() -> None:
+    """Register the groups and hang the job's settings on scenes."""
+    for cls in _groups():
+        bpy.utils.register_class(cls)
+    bpy.types.Scene.bozzetto = PointerProperty(type=_job_group(), name="Bozzetto")
+
+
+def unregister() -> None:
+    """Take them away."""
+    del bpy.types.Scene.bozzetto
+    for cls in reversed(_groups()):
+        bpy.utils.unregister_class(cls)
+
+
+# --- there and back ---------------------------------------------------------------------------------------------------
+
+
+def fill(scene: Any, sheet: JobSheet, steps: Sequence[Step]) -> None:
+    """Write a sheet's settings onto the screen."""
+    for step in steps:
+        _fill_group(getattr(scene.bozzetto, step.name), sheet[step.name], sheet)
+
+
+def _fill_group(group: Any, settings: Any, sheet: JobSheet) -> None:
+    for name, spec in specs(settings).items():
+        value = getattr(settings, name)
+        if spec.kind == "table":
+            rows = getattr(group, name)
+            rows.clear()
+            for row in value:
+                _fill_group(rows.add(), row, sheet)
+            continue
+        if has_switch(spec):
+            setattr(group, f"use_{name}", value is not None)
+        if spec.kind in _DATA:
+            holder = {"object": bpy.data.objects, "collection": bpy.data.collections, "image": bpy.data.images}[spec.kind]
+            setattr(group, name, holder.get(value) if value else None)
+        elif value is None:
+            group.property_unset(name)
+        else:
+            setattr(group, name, _to_screen(value, spec, sheet))
+
+
+def _to_screen(value: Any, spec: Spec, sheet: JobSheet) -> Any:
+    factor = _TO_SCREEN.get(spec.unit, 1.0)
+    if spec.kind == "number":
+        return value * factor
+    if spec.kind == "point":
+        return [part * factor for part in value]
+    if spec.kind in ("file", "folder") and value:
+        return str(sheet.path(value))
+    return value
+
+
+def sheet_of(scene: Any, steps: Sequence[Step]) -> JobSheet:
+    """The settings on screen as a job sheet; paths are absolute."""
+    folder = Path(bpy.data.filepath).parent if bpy.data.filepath else Path.home()
+    name = Path(scene.bozzetto.scan).stem if scene.bozzetto.scan else "job"
+    sheet = blank(steps, name=name or "job", folder=folder)
+    for step in steps:
+        _read_group(getattr(scene.bozzetto, step.name), sheet[step.name])
+    return sheet
+
+
+def _read_group(group: Any, settings: Any) -> None:
+    for name, spec in specs(settings).items():
+        if spec.kind == "table":
+            assert spec.row is not None
+            rows = [spec.row() for _ in getattr(group, name)]
+            for row, shown in zip(rows, getattr(group, name), strict=True):
+                _read_group(shown, row)
+            setattr(settings, name, rows)
+        elif has_switch(spec) and not getattr(group, f"use_{name}"):
+            setattr(settings, name, None)
+        else:
+            setattr(settings, name, _from_screen(getattr(group, name), spec, getattr(settings, name)))
+
+
+def _from_screen(value: Any, spec: Spec, default: Any) -> Any:
+    factor = _TO_SCREEN.get(spec.unit, 1.0)
+    match spec.kind:
+        case "number":
+            return _snapped(value / factor, spec)
+        case "point":
+            return tuple(_snapped(part / factor, spec) for part in value)
+        case "colour":
+            return tuple(value)
+        case "file" | "folder":
+            return bpy.path.abspath(value) if value else (None if spec.optional else default or "")
+        case "text":
+            return value if value or not spec.optional else None
+        case "object" | "collection" | "image":
+            return value.name if value is not None else None
+    return value
+
+
+def _snapped(value: float, spec: Spec) -> float:
+    """The value without the dust of single precision and unit change, inside its limits."""
+    value = float(f"{value:.6g}")
+    if spec.low is not None:
+        value = max(value, spec.low)
+    return value if spec.high is None else min(value, spec.high)

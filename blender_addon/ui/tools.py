@@ -1,0 +1,86 @@
+"""The small buttons beside settings: rows of tables, points from the 3D cursor, the folder with the pictures."""
+
+import bpy
+from bpy.props import EnumProperty, IntProperty, StringProperty
+
+from ..job.runner import stale
+from ..scene.stage import Stage
+from ..steps import catalogue
+from .operators import output_folder
+from .properties import sheet_of
+
+
+class BOZZETTO_OT_row(bpy.types.Operator):
+    """Add or remove a row"""
+
+    bl_idname = "bozzetto.row"
+    bl_label = "Row"
+    bl_options = {"INTERNAL", "UNDO"}
+
+    step: StringProperty()
+    field: StringProperty()
+    action: EnumProperty(items=[("ADD", "Add", "Add a row"), ("REMOVE", "Remove", "Remove this row")])
+    index: IntProperty()
+
+    def execute(self, context):
+        """Change the table."""
+        rows = getattr(getattr(context.scene.bozzetto, self.step), self.field)
+        if self.action == "ADD":
+            rows.add()
+        else:
+            rows.remove(self.index)
+        return {"FINISHED"}
+
+
+class BOZZETTO_OT_point_from_cursor(bpy.types.Operator):
+    """Take this point from the 3D cursor (Shift + right click on the scan puts it there)"""
+
+    bl_idname = "bozzetto.point_from_cursor"
+    bl_label = "From 3D cursor"
+    bl_options = {"INTERNAL", "UNDO"}
+
+    step: StringProperty()
+    field: StringProperty()
+
+    def execute(self, context):
+        """Copy the cursor's place."""
+        group = getattr(context.scene.bozzetto, self.step)
+        setattr(group, self.field, context.scene.cursor.location)
+        if hasattr(group, f"use_{self.field}"):
+            setattr(group, f"use_{self.field}", True)
+        return {"FINISHED"}
+
+
+class BOZZETTO_OT_open_folder(bpy.types.Operator):
+    """Open the folder with the pictures"""
+
+    bl_idname = "bozzetto.open_folder"
+    bl_label = "Open folder"
+
+    def execute(self, context):
+        """Hand the folder to the system."""
+        folder = output_folder(context.scene, sheet_of(context.scene, catalogue()).name)
+        if not folder.is_dir():
+            self.report({"INFO"}, "There are no pictures yet")
+            return {"CANCELLED"}
+        return bpy.ops.wm.path_open(filepath=str(folder))
+
+
+class BOZZETTO_OT_run_stale(bpy.types.Operator):
+    """Run again from the first step whose settings have changed since it ran"""
+
+    bl_idname = "bozzetto.run_stale"
+    bl_label = "Bring up to date"
+
+    def execute(self, context):
+        """Find the step and run from there."""
+        steps = catalogue()
+        sheet = sheet_of(context.scene, steps)
+        found = stale(steps, sheet, Stage(context.scene, sheet))
+        if not found:
+            self.report({"INFO"}, "Everything is up to date")
+            return {"CANCELLED"}
+        return bpy.ops.bozzetto.run_job("INVOKE_DEFAULT", first=found[0])
+
+
+CLASSES = (BOZZETTO_OT_row, BOZZETTO_OT_point_from_cursor, BOZZETTO_OT_open_folder, BOZZETTO_OT_run_stale)
