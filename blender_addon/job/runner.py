@@ -30,6 +30,7 @@ class Stage(Protocol):
     def has(self, role: str) -> bool: ...
     def stamp(self, step: str) -> str: ...
     def set_stamp(self, step: str, stamp: str) -> None: ...
+    def keep_result(self, step: str, words: str, figures: dict[str, Any]) -> None: ...
 
 
 @dataclass(frozen=True)
@@ -110,6 +111,7 @@ def run_job(
         stage.set_stamp(step.name, stamp(step, sheet, steps, stage))
         report.results[step.name] = result
         report.seconds[step.name] = time.perf_counter() - started
+        stage.keep_result(step.name, result.words, result.figures)
         stage.notes.write(f"{step.name}: {result.words} ({report.seconds[step.name]:.1f} s)")
         yield Update(step, place + 1, count, (place + 1) / count, result.words)
     return report

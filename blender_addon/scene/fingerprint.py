@@ -48,8 +48,11 @@ def _feed(digest: Any, block: Any) -> None:
 
 
 def _object(digest: Any, item: Any) -> None:
-    for row in item.matrix_basis:
-        digest.update(np.round(np.array(row, float), 7).tobytes())
+    if item.animation_data and item.animation_data.action:
+        # An animated place depends on the current frame: the action stands for it.
+        digest.update(repr(tuple(item.animation_data.action.frame_range)).encode())
+    else:
+        digest.update((np.round(np.array(item.matrix_basis, float), 7) + 0.0).tobytes())
     hidden = (item.hide_render, item.visible_camera, item.visible_shadow, item.parent.name if item.parent else "")
     digest.update(repr(hidden).encode())
     digest.update(repr([slot.material.name if slot.material else "" for slot in item.material_slots]).encode())

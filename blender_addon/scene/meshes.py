@@ -14,8 +14,9 @@ UV = "UVMap"
 
 
 def read_mesh(item: Any, *, scale: float = 1.0) -> TriangleMesh:
-    """The triangles of a mesh object in world space, times `scale` (1000 for mm where the scene is in metres).
+    """The triangles of a mesh object in its parent's space, times `scale` (1000 for mm where the scene is in metres).
 
+    Only the turntable's pivot is ever a parent of what we made, and it rests at the origin.
     Polygons are triangulated as Blender's loop triangles; modifiers are not applied.
     """
     mesh = item.data
@@ -25,7 +26,7 @@ def read_mesh(item: Any, *, scale: float = 1.0) -> TriangleMesh:
         np.zeros((0, 3), np.float32)
     )
     matrix = np.array(item.matrix_basis, float)
-    if item.parent is None and not np.allclose(matrix, np.eye(4)):
+    if not np.allclose(matrix, np.eye(4)):
         vertices = (vertices @ matrix[:3, :3].T + matrix[:3, 3]).astype(np.float32)
     corners = _read(mesh.loop_triangles, "loops", count, 3, np.int32)
     corner_vertex = _read(mesh.attributes[".corner_vert"].data, "value", len(mesh.loops), 1, np.int32)[:, 0]

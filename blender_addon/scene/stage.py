@@ -39,7 +39,8 @@ class Stage:
         self.notes = notes or Notes()
         self.seed = seed
         self.job = scene.get(roles.JOB) or scene.name
-        scene[roles.JOB] = self.job
+        if roles.JOB not in scene:
+            scene[roles.JOB] = self.job
         self.step: Step | None = None
         self._afresh = False
         self._before: set[int] = set()
@@ -156,13 +157,23 @@ class Stage:
         state.setdefault("stamps", {})[step] = stamp
         self._keep(state)
 
+    def keep_result(self, step: str, words: str, figures: dict[str, Any]) -> None:
+        """Remember what a step said, for the page and for the next session."""
+        state = self._state()
+        state.setdefault("results", {})[step] = {"words": words, "figures": figures}
+        self._keep(state)
+
+    def results(self) -> dict[str, dict[str, Any]]:
+        """What each step said when it last ran: step to {"words", "figures"}."""
+        return self._state().get("results", {})
+
     # --- inside --------------------------------------------------------------------------------------------------------
 
     def _state(self) -> dict[str, Any]:
         return json.loads(self.scene.get(STATE, "{}"))
 
     def _keep(self, state: dict[str, Any]) -> None:
-        self.scene[STATE] = json.dumps(state, sort_keys=True)
+        self.scene[STATE] = json.dumps(state, sort_keys=True, default=float)
 
     def _edited(self, block: Any) -> bool:
         return bool(block.get(roles.PRINT)) and block[roles.PRINT] != fingerprint(block)

@@ -1,0 +1,265 @@
+"""Stills of every shot, the turntable as frames and video, sample sheet and contact sheet, resumed after a crash."""
+
+from __future__ import annotations
+
+import contextlib
+import hashlib
+import math
+import time
+from collections.abc import Generator, Iterator
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from ...core.turntable import angles
+from ...job.errors import OutputError, SubjectError
+from ...job.settings import choice, integer, number, switch, text
+from ...job.step import Progress, Result, Run
+from ...scene.contact_sheet import write_contact_sheet
+from ...scene.kept_pictures import Made, put_aside, scene_digest
+from ...scene.output import Quality, cycles, pick_device, render_picture, set_up
+from ...scene.shot_state import dressed_for, hang_on_pivot, make_pivot, turned, turning
+from ...scene.stage import Stage
+from ...scene.video import write_video
+
+LABEL = "Render"
+NEEDS = ("shot", "piece", "surface")
+USES = ("stand", "table", "backdrop", "prop", "debris", "world", "light", "card")
+MAKES = ("pictures", "pivot")
+
+TURNTABLE = "turntable"
+
+PRESETS = {"proof": (Quality(24, 0.1), 640), "final": (Quality(160, 0.03), 1280)}
+
+
+@dataclass(kw_only=True)
+class Settings:
+    """What is rendered, how large and how well."""
+
+    quality: str = choice(
+        "final",
+        [("proof", "Proof", "Quick, to approve light and framing"), ("final", "Final", "To hand over")],
+        help="How good the pictures are",
+    )
+    size: int | None = integer(None, low=64, high=16384, unit="px", help="Longer side of the stills")
+    stills: bool = switch(True, help="Render a still of every shot")
+    only: str = text("", help="Names of shots to render, with commas; empty: all", more=True)
+    approved: str = text("", help="Names of approved shots, with commas: never rendered again", more=True)
+    versions: bool = switch(False, help="Keep the earlier picture beside a new one", more=True)
+    turntable: bool = switch(True, help="Render a full turn of the subject")
+    frames: int = integer(48, low=2, high=2000, help="Frames of a full turn")
+    turntable_size: int = integer(640, low=64, high=8192, unit="px", help="Longer side of the turntable's frames")
+    eased: bool = switch(False, help="Let the turn start and stop gently instead of looping steadily", more=True)
+    clockwise: bool = switch(False, help="Turn clockwise seen from above", more=True)
+    fps: int = integer(24, low=1, high=120, help="Frames a second of the video", more=True)
+    video: bool = switch(True, help="Also write the turntable as a video")
+    loops: int = integer(2, low=1, high=50, help="Full turns in the video", more=True)
+    sample_sheet: bool = switch(False, help="Also render the piece in every material under one light")
+    contact_sheet: bool = switch(True, help="Also lay out all stills on one page")
+    samples: int | None = integer(None, low=1, high=65536, help="Most samples a pixel", more=True)
+    noise: float | None = number(None, low=0.0, high=1.0, help="Noise at which a pixel is done; 0: all samples", more=True)
+    denoise: bool = switch(True, help="Denoise, guided by albedo and normals so that relief stays", more=True)
+    device: str = choice(
+        "auto",
+        [("auto", "Fastest here", "A graphics card when one is set up"), ("cpu", "Processor", "Always the processor")],
+        help="What Cycles renders on",
+        more=True,
+    )
+
+
+@dataclass(frozen=True)
+class Task:
+    """One picture to render."""
+
+    path: Path
+    shot: str
+    size: tuple[int, int]
+    angle: float
+    digest: str
+
+
+def run(stage: Stage, settings: Settings) -> Run:
+    """Render what is missing or out of date; what is on disk and right stays."""
+    if stage.out is None:
+        raise OutputError("Rendering needs a folder to write to: choose one")
+    started = time.perf_counter()
+    quality, long_side = _quality(settings)
+    base = scene_digest(stage.scene, stage.job)
+    stills = _stills(stage, settings, quality, long_side, base) if settings.stills else []
+    frames = _frames(stage, settings, quality, base) if settings.turntable else []
+    rendered, reused, waits = 0, 0, []
+    for group, share, persistent in ((stills, (0.02, 0.6), False), (frames, (0.62, 0.95), True)):
+        done = yield from _render_all(stage, group, settings, quality, share, persistent=persistent)
+        rendered, reused, waits = rendered + done[0], reused + done[1], waits + [done[2]]
+    video = yield from _video(stage, settings, frames)
+    if settings.sample_sheet:
+        yield from _sample_sheet(stage, settings, quality)
+    if settings.contact_sheet and stills:
+        yield Progress(0.99, "contact sheet")
+        shots = [(task.path, stage.require("shot", task.shot).get("bozzetto_caption", task.shot)) for task in stills]
+        write_contact_sheet(shots, stage.out / "contact_sheet.png")
+    _leave_set_up(stage, settings, quality, long_side)
+    if settings.turntable:
+        _offer_pivot(stage, settings)
+    words = f"{len(stills)} stills" + (f" and a turn of {len(frames)} frames" if frames else "")
+    return Result(
+        f"{words} ({rendered} rendered, {reused} already there)",
+        {
+            "stills": len(stills), "frames": len(frames), "rendered": rendered, "reused": reused,
+            "seconds_a_still": waits[0], "seconds_a_frame": waits[1], "video": video,
+            "device": pick_device(settings.device), "samples": quality.samples, "noise": quality.noise,
+            "render_seconds": round(time.perf_counter() - started, 2),
+        },
+    )  # fmt: skip
+
+
+def _quality(settings: Settings) -> tuple[Quality, int]:
+    preset, long_side = PRESETS[settings.quality]
+    samples = settings.samples or preset.samples
+    noise = preset.noise if settings.noise is None else settings.noise
+    return Quality(samples, noise, settings.denoise), settings.size or long_side
+
+
+def _names(written: str) -> set[str]:
+    return {name.strip() for name in written.split(",") if name.strip()}
+
+
+def _size(shot: Any, long_side: int) -> tuple[int, int]:
+    width, height = shot.get("bozzetto_resolution", (3, 2))
+    factor = long_side / max(width, height)
+    return max(1, round(width * factor)), max(1, round(height * factor))
+
+
+def _digest(*parts: Any) -> str:
+    return hashlib.sha256(repr(parts).encode()).hexdigest()[:20]
+
+
+def _stills(stage: Stage, settings: Settings, quality: Quality, long_side: int, base: str) -> list[Task]:
+    assert stage.out is not None
+    shots = {name: shot for name, shot in stage.find_all("shot").items() if shot.get("bozzetto_kind") != TURNTABLE}
+    wanted, approved = _names(settings.only), _names(settings.approved)
+    for name in sorted((wanted | approved) - set(shots)):
+        raise SubjectError(f'There is no shot "{name}"; the shots are {", ".join(shots)}')
+    order = sorted(shots, key=lambda name: (int(shots[name].get("bozzetto_order", 0)), name))
+    tasks = []
+    for name in order:
+        path = stage.out / "pictures" / f"{name}.png"
+        if (wanted and name not in wanted) or (name in approved and path.is_file()):
+            continue
+        size = _size(shots[name], long_side)
+        tasks.append(Task(path, name, size, 0.0, _digest(base, name, size, quality)))
+    return tasks
+
+
+def _frames(stage: Stage, settings: Settings, quality: Quality, base: str) -> list[Task]:
+    assert stage.out is not None
+    shots = stage.find_all("shot")
+    name = next((key for key, shot in shots.items() if shot.get("bozzetto_kind") == TURNTABLE), None)
+    if name is None:
+        stage.warn("There is no turntable shot, so no turn was rendered")
+        return []
+    size = _size(shots[name], settings.turntable_size)
+    turn = _turn(settings)
+    # A frame shows a fraction of a second: it bears more noise than a still, but the denoiser must not flicker.
+    quick = Quality(min(quality.samples, 64), max(quality.noise, 0.06), quality.denoise)
+    return [
+        Task(stage.out / "turntable" / f"{number:04d}.png", name, size, float(angle), _digest(base, name, size, angle, quick))
+        for number, angle in enumerate(turn, 1)
+    ]
+
+
+def _turn(settings: Settings) -> list[float]:
+    """Angles in degrees of the turntable's frames, counter-clockwise seen from above."""
+    way = -1.0 if settings.clockwise else 1.0
+    return [way * math.degrees(angle) for angle in angles(settings.frames, pace="eased" if settings.eased else "steady")]
+
+
+def _render_all(
+    stage: Stage, tasks: list[Task], settings: Settings, quality: Quality, share: tuple[float, float], *, persistent: bool
+) -> Generator[Progress, None, tuple[int, int, float]]:
+    """Render the tasks that are not there yet; returns how many were rendered, reused, and the mean seconds a picture."""
+    if not tasks:
+        return 0, 0, 0.0
+    made = Made(tasks[0].path.parent)
+    todo = [task for task in tasks if not made.current(task.path, task.digest)]
+    spent = 0.0
+    used = Quality(min(quality.samples, 64), max(quality.noise, 0.06), quality.denoise) if persistent else quality
+    for number, task in enumerate(todo):
+        words = f"{task.path.parent.name} {task.path.stem} ({number + 1} of {len(todo)})"
+        if number:
+            words += f", about {spent / number * (len(todo) - number):.0f} s left"
+        yield Progress(share[0] + (share[1] - share[0]) * number / len(todo), words, blocking=True)
+        started = time.perf_counter()
+        _render_one(stage, task, settings, used, persistent=persistent)
+        made.add(task.path, task.digest)
+        spent += time.perf_counter() - started
+    return len(todo), len(tasks) - len(todo), round(spent / len(todo), 2) if todo else 0.0
+
+
+def _render_one(stage: Stage, task: Task, settings: Settings, quality: Quality, *, persistent: bool) -> None:
+    shot = stage.require("shot", task.shot)
+    if settings.versions and not persistent:
+        put_aside(task.path)
+    with _ready(stage, shot, task, settings, quality, persistent=persistent):
+        render_picture(stage.scene, task.path, camera=shot, size=task.size)
+
+
+@contextlib.contextmanager
+def _ready(
+    stage: Stage, shot: Any, task: Task, settings: Settings, quality: Quality, *, persistent: bool
+) -> Iterator[None]:
+    """The scene as this picture needs it; as it was afterwards, also when the render fails."""
+    with (
+        cycles(stage.scene, quality, device=settings.device, seed=stage.seed, persistent=persistent),
+        dressed_for(stage, shot),
+    ):
+        stage.scene.frame_set(1)  # the pivot rests there; the turn below is our own
+        with turned(stage, task.angle):
+            yield
+
+
+def _video(stage: Stage, settings: Settings, frames: list[Task]) -> Generator[Progress, None, str]:
+    if not (frames and settings.video):
+        return ""
+    assert stage.out is not None
+    yield Progress(0.96, "turntable video", blocking=True)
+    target = stage.out / "turntable.mp4"
+    write_video([task.path for task in frames], target, size=frames[0].size, fps=settings.fps, turns=settings.loops)
+    return target.name
+
+
+def _sample_sheet(stage: Stage, settings: Settings, quality: Quality) -> Generator[Progress, None, None]:
+    from ...scene.sample_sheet import render_samples
+
+    assert stage.out is not None
+    pictures = []
+    for number, count, name, picture in render_samples(stage, settings.device, quality):
+        yield Progress(0.96 + 0.02 * number / count, f"sample {name} ({number} of {count})", blocking=True)
+        pictures.append((picture, name))
+    write_contact_sheet(pictures, stage.out / "sample_sheet.png")
+
+
+def _offer_pivot(stage: Stage, settings: Settings) -> None:
+    """Leave the turn in the .blend as ordinary data: an animated empty that the subject hangs on."""
+    pivot = make_pivot("Turntable", _turn(settings))
+    stage.offer("pivot", pivot, name="Turntable")
+    for item in turning(stage):
+        stage.edit(item, hang_on_pivot(stage))
+
+
+def _leave_set_up(stage: Stage, settings: Settings, quality: Quality, long_side: int) -> None:
+    """At the swap, leave the scene so that F12 renders the first shot as the job did."""
+
+    def leave() -> None:
+        scene = stage.scene
+        set_up(scene, quality, device=settings.device, seed=stage.seed)
+        shots = stage.find_all("shot")
+        first = shots.get("hero") or next(iter(shots.values()))
+        scene.camera = first
+        scene.render.resolution_x, scene.render.resolution_y = _size(first, long_side)
+        scene.render.use_file_extension = True
+        scene.render.filepath = "//"
+        scene.frame_start, scene.frame_end = 1, settings.frames
+        scene.frame_set(1)
+
+    stage.at_swap(leave)
