@@ -1,0 +1,33 @@
+"""Which system packages does Blender need? On Debian, as root, they are installed; elsewhere they are named."""
+
+from __future__ import annotations
+
+import os
+import shutil
+import subprocess
+from collections.abc import Sequence
+
+from . import TaskError
+
+BLENDER_LIBRARIES = (
+    "libx11-6", "libxrender1", "libxfixes3", "libxi6", "libxxf86vm1", "libxkbcommon0", "libsm6", "libice6", "libgl1",
+    "libegl1", "libgomp1",
+)  # fmt: skip
+"""Debian's packages with the libraries that a `bpy` wheel loads and does not carry."""
+
+
+def install(packages: Sequence[str], *, why: str) -> None:
+    """Install by apt-get, or raise TaskError with the command to type."""
+    command = f"apt-get install {' '.join(packages)}"
+    if not shutil.which("apt-get") or not hasattr(os, "geteuid"):
+        raise TaskError(f"This system lacks {why}; on Debian it comes by: {command}")
+    if os.geteuid() != 0:
+        raise TaskError(f"This system lacks {why}; install it by: sudo {command}")
+    print(f"This system lacks {why}; installing {' '.join(packages)} ...", flush=True)
+    environment = {**os.environ, "DEBIAN_FRONTEND": "noninteractive"}
+    quiet = ["apt-get", "-qq", "-o", "Dpkg::Use-Pty=0"]
+    subprocess.run([*quiet, "update"], env=environment, check=False, stdout=subprocess.DEVNULL)
+    wanted = [*quiet, "install", "-y", "--no-install-recommends", *packages]
+    done = subprocess.run(wanted, env=environment, check=False, stdout=subprocess.DEVNULL)
+    if done.returncode:
+        raise TaskError(f"apt-get could not install them; see above, and try: {command}")

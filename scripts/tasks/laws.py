@@ -1,0 +1,236 @@
+"""Does the package keep the house rules? Imports one way, no Blender in core and job, no state, clock or network; see LAWS.
+
+Each law reads one module's syntax tree and yields what breaks it. `python -m scripts.tasks.laws` prints all breaches.
+"""
+
+from __future__ import annotations
+
+import ast
+import sys
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+from pathlib import Path
+
+from . import PACKAGE
+
+ORDER = {"core": 0, "job": 1, "scene": 2, "steps": 3, "ui": 4, "cli": 4, "": 5}
+"""Import law: a part imports from itself and from lower numbers; '' is the package's own `__init__`."""
+BLENDER = {"bpy", "mathutils", "bmesh", "gpu", "gpu_extras", "blf", "bpy_extras", "bl_ui", "addon_utils", "idprop", "imbuf"}
+NETWORK = {"socket", "ssl", "http", "ftplib", "smtplib", "requests", "urllib3", "xmlrpc", "webbrowser"}
+CLOCKS = {"time.time", "time.localtime", "time.gmtime", "time.strftime", "time.ctime", "datetime"}
+LONG, TOO_LONG = 400, 450
+
+
+@dataclass(frozen=True)
+class Module:
+    """One module of the package: its dotted place ('core.mesh'), its part ('core'), text and syntax tree."""
+
+    name: str
+    part: str
+    text: str
+    tree: ast.Module
+    is_package: bool
+
+    @classmethod
+    def of(cls, name: str, text: str, *, is_package: bool = False) -> Module:
+        """From its dotted place and its text."""
+        return cls(name, name.split(".")[0], text, ast.parse(text), is_package)
+
+
+Breach = tuple[int, str]
+
+
+def modules(folder: Path = PACKAGE) -> Iterator[Module]:
+    """All modules of the package."""
+    for path in sorted(folder.rglob("*.py")):
+        parts = list(path.relative_to(folder).with_suffix("").parts)
+        is_package = parts[-1] == "__init__"
+        name = ".".join(parts[:-1] if is_package else parts)
+        yield Module.of(name, path.read_text(encoding="utf-8"), is_package=is_package)
+
+
+def _imports(module: Module) -> Iterator[tuple[int, str, int]]:
+    """(line, dotted name, level): level 0 from outside, else resolved within the package ('' is its top)."""
+    base = module.name.split(".") if module.name else []
+    for node in ast.walk(module.tree):
+        if isinstance(node, ast.Import):
+            for alias in node.names:
+                yield node.lineno, alias.name, 0
+        elif isinstance(node, ast.ImportFrom) and node.level == 0:
+            yield node.lineno, node.module or "", 0
+        elif isinstance(node, ast.ImportFrom):
+            up = node.level - (1 if module.is_package else 0)
+            place = base[: len(base) - up] if up else base
+            if up > len(base):
+                yield node.lineno, "(outside the package)", node.level
+                continue
+            for alias in node.names:
+                yield node.lineno, ".".join([*place, *((node.module or "").split(".") if node.module else []), alias.name]), node.level
+
+
+def _dotted(node: ast.expr) -> str:
+    """'np.random.rand' of an attribute chain, '' of anything else."""
+    if isinstance(node, ast.Name):
+        return node.id
+    if isinstance(node, ast.Attribute):
+        inner = _dotted(node.value)
+        return f"{inner}.{node.attr}" if inner else ""
+    return ""
+
+
+def _attributes(module: Module) -> Iterator[tuple[int, str]]:
+    for node in ast.walk(module.tree):
+        if isinstance(node, (ast.Attribute, ast.Name)):
+            dotted = _dotted(node)
+            if dotted:
+                yield node.lineno, dotted
+
+
+def one_way(module: Module) -> Iterator[Breach]:
+    """Imports go core <- job <- scene <- steps <- ui, cli, and are relative."""
+    for line, name, level in _imports(module):
+        if level == 0:
+            if name.split(".")[0] in ("blender_addon", "bl_ext"):
+                yield line, f"imports {name} by its absolute name; extensions need relative imports"
+            continue
+        target = name.split(".")[0]
+        if name == "(outside the package)":
+            yield line, "imports from outside the package"
+        elif target in ORDER and target != module.part and ORDER[target] >= ORDER.get(module.part, 5):
+            yield line, f"{module.part} must not import {target}"
+
+
+def no_blender(module: Module) -> Iterator[Breach]:
+    """core and job import no Blender, core nothing but numpy and the standard library, the rest nothing but these."""
+    standard = sys.stdlib_module_names
+    for line, name, level in _imports(module):
+        top = name.split(".")[0]
+        if level or not top or top in standard or top == "numpy":
+            continue
+        if top not in BLENDER:
+            yield line, f"imports {top}, which Blender does not carry for sure"
+        elif module.part in ("core", "job", ""):
+            inside = module.part or "the package's __init__"
+            if module.part or _at_top(module, line):
+                yield line, f"{inside} imports {top}"
+
+
+def _at_top(module: Module, line: int) -> bool:
+    return any(node.lineno == line for node in module.tree.body if isinstance(node, (ast.Import, ast.ImportFrom)))
+
+
+def version_in_compat(module: Module) -> Iterator[Breach]:
+    """Only scene/compat.py looks at Blender's version."""
+    if module.name == "scene.compat":
+        return
+    for line, name in _attributes(module):
+        if name.startswith("bpy.app.version"):
+            yield line, f"{name} outside scene/compat.py"
+
+
+def no_tricks(module: Module) -> Iterator[Breach]:
+    """No sys.path, no numpy.empty, no print but in cli, no handlers that would outlive the add-on's absence, no reload."""
+    for line, name in _attributes(module):
+        if name.startswith("sys.path") or name.startswith("sys.modules"):
+            yield line, name
+        elif name in ("np.empty", "numpy.empty", "np.empty_like", "numpy.empty_like"):
+            yield line, f"{name}: memory that was never written; use zeros or full"
+        elif name == "print" and module.part != "cli":
+            yield line, "print outside cli.py; tell the user by a note"
+        elif name.startswith("bpy.app.handlers") and module.part != "ui":
+            yield line, f"{name}: what steps make must work without the add-on"
+        elif name == "importlib.reload":
+            yield line, name
+
+
+def repeatable(module: Module) -> Iterator[Breach]:
+    """No clock (a stopwatch is none), no network, random numbers only from a seeded generator."""
+    for line, name, level in _imports(module):
+        top = name.split(".")[0]
+        if level == 0 and (top in NETWORK or name.startswith("urllib.request")):
+            yield line, f"imports {name}: nothing reads the network"
+        if level == 0 and (top in ("random", "secrets", "uuid", "datetime")):
+            yield line, f"imports {top}: runs must repeat"
+    for line, name in _attributes(module):
+        if name in CLOCKS:
+            yield line, f"{name}: nothing reads the clock"
+        parts = name.split(".")
+        if parts[:2] in (["np", "random"], ["numpy", "random"]) and len(parts) == 3:
+            if parts[2] not in ("default_rng", "Generator", "PCG64", "SeedSequence"):
+                yield line, f"{name}: use a seeded default_rng"
+    for node in ast.walk(module.tree):
+        if isinstance(node, ast.Call) and _dotted(node.func).endswith("random.default_rng") and not (node.args or node.keywords):
+            yield node.lineno, "default_rng() without a seed"
+
+
+def no_state(module: Module) -> Iterator[Breach]:
+    """No state in modules: no `global`, no module-level list, dict or set under a name in small letters."""
+    for node in ast.walk(module.tree):
+        if isinstance(node, ast.Global):
+            yield node.lineno, f"global {', '.join(node.names)}"
+    for statement in module.tree.body:
+        targets = statement.targets if isinstance(statement, ast.Assign) else []
+        if isinstance(statement, ast.AnnAssign) and statement.value is not None:
+            targets = [statement.target]
+        value = getattr(statement, "value", None)
+        if isinstance(value, (ast.List, ast.Dict, ast.Set)) and any(
+            isinstance(t, ast.Name) and t.id.strip("_").islower() and not t.id.startswith("__") for t in targets
+        ):
+            yield statement.lineno, "module-level state"
+
+
+def explained(module: Module) -> Iterator[Breach]:
+    """Each package, module, public class and public function says in its docstring what it is for."""
+    if not ast.get_docstring(module.tree):
+        yield 1, "no docstring that says what question it answers"
+    for node in module.tree.body:
+        if isinstance(node, (ast.FunctionDef, ast.ClassDef)) and not node.name.startswith("_") and not ast.get_docstring(node):
+            if not (isinstance(node, ast.ClassDef) and node.name == "Settings"):
+                yield node.lineno, f"{node.name} has no docstring"
+
+
+def short(module: Module) -> Iterator[Breach]:
+    """Files of about 400 lines; 450 is too long."""
+    lines = module.text.count("\n")
+    if lines > TOO_LONG:
+        yield lines, f"{lines} lines; split it by question (about {LONG})"
+
+
+LAWS: dict[str, Callable[[Module], Iterator[Breach]]] = {
+    "one_way": one_way,
+    "no_blender": no_blender,
+    "version_in_compat": version_in_compat,
+    "no_tricks": no_tricks,
+    "repeatable": repeatable,
+    "no_state": no_state,
+    "explained": explained,
+    "short": short,
+}
+
+
+def breaches(law: str, folder: Path = PACKAGE) -> list[str]:
+    """What breaks a law, as 'core/mesh.py:12: words'."""
+    found = []
+    for module in modules(folder):
+        path = module.name.replace(".", "/") + ("/__init__.py" if module.is_package else ".py")
+        found += [f"{path.lstrip('/')}:{line}: {words}" for line, words in LAWS[law](module)]
+    return sorted(set(found))
+
+
+def main() -> int:
+    """Print all breaches, and the files that grow long."""
+    count = 0
+    for law in LAWS:
+        for words in breaches(law):
+            print(f"{law}: {words}")
+            count += 1
+    for module in modules():
+        lines = module.text.count("\n")
+        if LONG < lines <= TOO_LONG:
+            print(f"long: {module.name} has {lines} lines")
+    print(f"{count} breaches" if count else "the laws are kept")
+    return 1 if count else 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())

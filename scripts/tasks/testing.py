@@ -1,0 +1,265 @@
+"""How is the suite run? One process a test module (two at a time), then the host tests on each other Blender.
+
+One process a module, because a process that imported several libraries beside bpy hung at its exit once, and because what
+one module leaves in Blender must not reach the next.
+"""
+
+from __future__ import annotations
+
+import argparse
+import concurrent.futures
+import os
+import shutil
+import subprocess
+import sys
+import tempfile
+import time
+import xml.etree.ElementTree as ElementTree
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+from . import ROOT, TaskError, envs, linting, packaging, pythons
+
+TESTS = ROOT / "tests"
+MODULE_SECONDS = 900
+HANG_SECONDS = 30
+WITHOUT_BLENDER = ("core", "job")
+"""The folders of tests that need numpy alone; beside them, modules at the top that name no Blender."""
+
+
+@dataclass(frozen=True)
+class Outcome:
+    """What one test module did."""
+
+    name: str
+    passed: int
+    failed: int
+    skipped: int
+    seconds: float
+    words: str = ""
+
+
+def main(arguments: Sequence[str]) -> int:
+    """The whole of it; 0 when nothing failed. The last line reads 'N passed, N failed, N skipped'."""
+    options, more = _parser().parse_known_args(arguments)
+    start = time.monotonic()
+    outcomes: list[Outcome] = []
+    left_out: list[str] = []
+    whole = not options.paths and not more
+    if whole:
+        outcomes.append(_lint(left_out))
+    try:
+        version = options.blender or envs.default_version()
+        python = envs.blender(version, "host", "test", *(["oracle"] if options.all else []))
+    except TaskError as error:
+        left_out.append(f"everything that needs Blender: {error}")
+        outcomes += _without_blender(options, more, left_out)
+        return _summary(outcomes, left_out, start)
+    if options.all is False:
+        left_out.append("tests marked oracle (heavy independent programs): --all runs them")
+    outcomes += _run_modules(python, _modules(options.paths), options, more, label=version)
+    if whole:
+        outcomes += _other_versions(version, options, left_out)
+    return _summary(outcomes, left_out, start)
+
+
+def _parser() -> argparse.ArgumentParser:
+    parser = argparse.ArgumentParser(prog="build.py test", description="Other options go to pytest (-k WORD, -x ...).")
+    parser.add_argument("paths", nargs="*", help="test modules or folders; all, lint and the other Blenders when none is named")
+    parser.add_argument("--all", action="store_true", help="also the tests marked oracle")
+    parser.add_argument("--fast", action="store_true", help="without the tests marked slow or data")
+    parser.add_argument("--blender", metavar="X.Y.Z", help="on this release instead of the default")
+    parser.add_argument("--workers", type=int, default=int(os.environ.get("BOZZETTO_WORKERS", "2")))
+    return parser
+
+
+def _lint(left_out: list[str]) -> Outcome:
+    start = time.monotonic()
+    try:
+        code = linting.main([])
+    except envs.EnvironmentMissing as error:
+        if in_ci():
+            return Outcome("lint", 0, 1, 0, time.monotonic() - start, str(error))
+        left_out.append(f"lint: {error}")
+        return Outcome("lint", 0, 0, 1, time.monotonic() - start, str(error))
+    return Outcome("lint", int(code == 0), int(code != 0), 0, time.monotonic() - start)
+
+
+def _without_blender(options: argparse.Namespace, more: Sequence[str], left_out: list[str]) -> list[Outcome]:
+    """The tests of `core` and `job` on whatever Python there is."""
+    try:
+        python = envs.plain("core", "core", "host", "test")
+    except envs.EnvironmentMissing as error:
+        left_out.append(f"the peers that core is measured against: {error}")
+        python = envs.plain("core", "core", "host")
+    outcomes = _run_modules(python, [m for m in _modules(options.paths) if _needs_no_blender(m)], options, more, label="no Blender")
+    if in_ci() and pythons.find(envs.VERSIONS[envs.DEFAULTS[0]]):
+        outcomes.append(Outcome("Blender", 0, 1, 0, 0.0, "an installed Python was left without its Blender"))
+    return outcomes
+
+
+def _needs_no_blender(module: Path) -> bool:
+    folder = module.relative_to(TESTS).parts[0]
+    if folder in WITHOUT_BLENDER:
+        return True
+    text = module.read_text(encoding="utf-8")
+    return "bpy" not in text and folder != "host" and ".scene" not in text and ".steps" not in text
+
+
+def _other_versions(done: str, options: argparse.Namespace, left_out: list[str]) -> list[Outcome]:
+    """The host tests on each other release that an installed Python can run; in CI one left out is a failure."""
+    outcomes = []
+    for version, wanted in envs.VERSIONS.items():
+        if version == done:
+            continue
+        python = pythons.find(wanted)
+        try:
+            if python is None:
+                raise envs.EnvironmentMissing(f"Python {wanted} is not installed here, or does not run")
+            inside = envs.blender(version, "host")
+        except TaskError as error:
+            left_out.append(f"Blender {version}: {error}")
+            if in_ci() and python is not None:
+                outcomes.append(Outcome(f"Blender {version}", 0, 1, 0, 0.0, f"an installed Python was skipped: {error}"))
+            continue
+        outcomes += _run_modules(inside, _modules(["tests/host"]), options, [], label=version)
+    return outcomes
+
+
+def _modules(paths: Sequence[str]) -> list[Path]:
+    found: list[Path] = []
+    for name in paths or ["tests"]:
+        path = (ROOT / name.split("::")[0]).resolve() if not Path(name).is_absolute() else Path(name)
+        if not path.exists():
+            raise TaskError(f"There is no {name}")
+        found += sorted(path.rglob("test_*.py")) if path.is_dir() else [path]
+    return found
+
+
+def _run_modules(
+    python: Path, modules: Sequence[Path], options: argparse.Namespace, more: Sequence[str], *, label: str
+) -> list[Outcome]:
+    """Run modules, each in a process of its own, `workers` at a time; print a line as each ends."""
+    if not modules:
+        return []
+    zip_path = _zip_for(modules)
+    print(f"\nBlender {label}: {len(modules)} test modules" if label != "no Blender" else f"\n{len(modules)} modules", flush=True)
+    outcomes = []
+    with concurrent.futures.ThreadPoolExecutor(max_workers=max(1, options.workers)) as pool:
+        work = [pool.submit(_run_module, python, module, options, more, zip_path, label) for module in modules]
+        for future in concurrent.futures.as_completed(work):
+            outcome = future.result()
+            outcomes.append(outcome)
+            mark = "FAILED" if outcome.failed else "ok"
+            print(
+                f"{mark:7}{outcome.name:58} {outcome.passed:4} passed {outcome.failed:3} failed {outcome.skipped:3} skipped "
+                f"{outcome.seconds:6.1f} s",
+                flush=True,
+            )
+            if outcome.failed:
+                print(outcome.words, flush=True)
+    return outcomes
+
+
+def _zip_for(modules: Sequence[Path]) -> str:
+    """The built zip, where a host test is among the modules; its absence is then said by the tests."""
+    if not any("host" in module.parts for module in modules):
+        return ""
+    try:
+        return str(packaging.package())
+    except TaskError as error:
+        print(error, flush=True)
+        return ""
+
+
+def _run_module(
+    python: Path, module: Path, options: argparse.Namespace, more: Sequence[str], zip_path: str, label: str
+) -> Outcome:
+    name = module.relative_to(ROOT).as_posix() if module.is_relative_to(ROOT) else module.name
+    title = name if label == envs.DEFAULTS[0] else f"{name} [{label}]"
+    marks = [*([] if options.all else ["not oracle"]), *(["not slow and not data"] if options.fast else [])]
+    start = time.monotonic()
+    with tempfile.TemporaryDirectory(prefix="bozzetto-test-", ignore_cleanup_errors=True) as folder:
+        table = Path(folder) / "outcome.xml"
+        command = [
+            str(python), "-m", "pytest", str(module), "-q", "-p", "no:cacheprovider", f"--junitxml={table}",
+            f"--basetemp={folder}/tmp", *(["-m", " and ".join(marks)] if marks else []), *more,
+        ]  # fmt: skip
+        words, code = _call(command, _environment(folder, zip_path), table)
+        passed, failed, skipped = _counts(table)
+        if code not in (0, 5) and not failed:
+            failed, words = 1, f"{words}\n{name} ended with code {code} before its summary"
+        return Outcome(title, passed, failed, skipped, time.monotonic() - start, words)
+
+
+def _environment(folder: str, zip_path: str) -> dict[str, str]:
+    """A throw-away Blender profile, the packages' threads held back, and the zip for host tests."""
+    resources = Path(folder) / "profile"
+    (resources / "extensions").mkdir(parents=True)
+    environment = {
+        **os.environ, "BLENDER_USER_RESOURCES": str(resources), "BLENDER_USER_EXTENSIONS": str(resources / "extensions"),
+        "PYTHONDONTWRITEBYTECODE": "1", "BOZZETTO_ZIP": zip_path,
+    }  # fmt: skip
+    environment.setdefault("OMP_NUM_THREADS", "2")
+    environment.pop("PYTHONPATH", None)
+    return environment
+
+
+def _call(command: list[str], environment: dict[str, str], table: Path) -> tuple[str, int]:
+    """Run one module to its end. One that has written its outcome but can't leave is ended, which is no failure."""
+    with tempfile.TemporaryFile("w+", errors="replace") as log:
+        work = subprocess.Popen(command, cwd=ROOT, env=environment, stdout=log, stderr=subprocess.STDOUT)
+        start, finished = time.monotonic(), None
+        code = None
+        try:
+            while (code := work.poll()) is None:
+                time.sleep(0.1)
+                now = time.monotonic()
+                if finished is None and table.exists() and table.stat().st_size:
+                    finished = now
+                if finished is not None and now - finished > HANG_SECONDS:
+                    work.kill()
+                    code = 0
+                    break
+                if now - start > MODULE_SECONDS:
+                    work.kill()
+                    code = 124
+                    break
+        finally:
+            if work.poll() is None:
+                work.kill()
+            work.wait()
+        log.seek(0)
+        return "\n".join(log.read().splitlines()[-200:]), code
+
+
+def _counts(table: Path) -> tuple[int, int, int]:
+    try:
+        suites = list(ElementTree.parse(table).getroot().iter("testsuite"))
+    except (OSError, ElementTree.ParseError):
+        return 0, 0, 0
+    total, failed, skipped = (sum(int(s.get(key, 0)) for s in suites) for key in ("tests", "failures", "skipped"))
+    failed += sum(int(s.get("errors", 0)) for s in suites)
+    return total - failed - skipped, failed, skipped
+
+
+def in_ci() -> bool:
+    """Whether this is a run of CI, where what could have run must have run."""
+    return os.environ.get("CI", "").lower() in ("1", "true", "yes")
+
+
+def _summary(outcomes: Sequence[Outcome], left_out: Sequence[str], start: float) -> int:
+    print(f"\n{shutil.get_terminal_size((80, 20)).columns * '-'}")
+    slowest = sorted(outcomes, key=lambda outcome: -outcome.seconds)[:5]
+    print("Slowest: " + ", ".join(f"{outcome.name} {outcome.seconds:.0f} s" for outcome in slowest))
+    for outcome in outcomes:
+        if outcome.failed:
+            print(f"FAILED {outcome.name}: {outcome.words.strip().splitlines()[-1] if outcome.words.strip() else 'see above'}")
+    for words in left_out:
+        print(f"Left out: {words}")
+    print(f"{time.monotonic() - start:.0f} s")
+    passed, failed, skipped = (sum(getattr(o, key) for o in outcomes) for key in ("passed", "failed", "skipped"))
+    sys.stdout.flush()
+    print(f"{passed} passed, {failed} failed, {skipped} skipped", flush=True)
+    return 1 if failed or not passed else 0

@@ -1,0 +1,100 @@
+"""Are the house rules kept, and would a breach be seen?"""
+
+from __future__ import annotations
+
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+from scripts.tasks import ROOT, laws
+from scripts.tasks.laws import LAWS, Module, breaches
+
+
+@pytest.mark.parametrize("law", LAWS)
+def test_the_package_keeps(law: str) -> None:
+    assert breaches(law) == []
+
+
+BROKEN = {
+    "one_way": [
+        ("core.lens", "from ..job import errors"),
+        ("job.sheet", "from ..scene import stage"),
+        ("scene.meshes", "from ..steps.scan import intake"),
+        ("steps.scan.intake", "from ...ui import panels"),
+        ("ui.panels", "from .. import cli"),
+        ("core.lens", "from blender_addon.core import mesh"),
+        ("core.lens", "from ... import build"),
+    ],
+    "no_blender": [
+        ("core.lens", "import bpy"),
+        ("core.lens", "def f():\n    from mathutils import Vector"),
+        ("job.sheet", "import bmesh"),
+        ("scene.meshes", "import scipy.ndimage"),
+        ("", "import bpy"),
+    ],
+    "version_in_compat": [("steps.delivery.render", "import bpy\nNEW = bpy.app.version >= (5, 0, 0)")],
+    "no_tricks": [
+        ("core.mesh", "import sys\nsys.path.append('x')"),
+        ("core.mesh", "import numpy as np\na = np.empty(3)"),
+        ("core.mesh", "print('x')"),
+        ("scene.cameras", "import bpy\nbpy.app.handlers.load_post.append(f)"),
+    ],
+    "repeatable": [
+        ("core.mesh", "import numpy as np\nnp.random.rand(3)"),
+        ("core.mesh", "import numpy as np\nrng = np.random.default_rng()"),
+        ("core.mesh", "import random"),
+        ("steps.delivery.export", "import time\nx = time.time()"),
+        ("steps.delivery.export", "from datetime import date"),
+        ("steps.scan.intake", "import urllib.request"),
+    ],
+    "no_state": [("core.mesh", "cache = {}"), ("core.mesh", "x = 1\ndef f():\n    global x\n    x = 2")],
+    "explained": [("core.mesh", "x = 1"), ("core.mesh", '"""What?"""\ndef weld(): pass')],
+    "short": [("core.mesh", "#\n" * 500)],
+}
+
+
+@pytest.mark.parametrize(("law", "name", "text"), [(law, *case) for law, cases in BROKEN.items() for case in cases])
+def test_a_breach_is_seen(law: str, name: str, text: str) -> None:
+    assert list(LAWS[law](Module.of(name, text)))
+
+
+ALLOWED = [
+    ("steps.scan.intake", "from ...core import mesh\nfrom ...scene.meshes import to_arrays\nimport bpy"),
+    ("core.mesh", "import numpy as np\nrng = np.random.default_rng(seed)\nz = np.zeros(3)"),
+    ("job.runner", "import time\nstart = time.perf_counter()"),
+    ("cli", "from .ui import properties\nfrom .job import runner\nprint('x')"),
+    ("", "def register():\n    from . import ui\n    import bpy"),
+]
+
+
+@pytest.mark.parametrize(("name", "text"), ALLOWED)
+def test_what_is_allowed_passes(name: str, text: str) -> None:
+    module = Module.of(name, text, is_package=name == "")
+    found = [words for law, check in LAWS.items() if law != "explained" for words in check(module)]
+    assert found == []
+
+
+def test_every_law_has_a_breach_that_shows_it() -> None:
+    assert set(BROKEN) == set(LAWS) == set(laws.LAWS)
+
+
+def test_core_and_job_load_where_there_is_no_blender() -> None:
+    """With Blender's modules and scipy blocked, each module of core and job imports: it needs numpy alone."""
+    names = [m.name for m in laws.modules() if m.part in ("core", "job")]
+    code = (
+        "import importlib, sys\n"
+        "for name in ('bpy', 'mathutils', 'bmesh', 'gpu', 'scipy', 'PIL', 'skimage', 'trimesh'): sys.modules[name] = None\n"
+        f"for name in {names!r}: importlib.import_module('blender_addon.' + name)\n"
+    )
+    done = subprocess.run([sys.executable, "-c", code], cwd=ROOT, capture_output=True, text=True, check=False)
+    assert done.returncode == 0, done.stderr
+
+
+def test_nothing_but_the_agreed_folders_stands_at_the_top() -> None:
+    listed = subprocess.run(["git", "ls-files"], cwd=ROOT, capture_output=True, text=True, check=False).stdout.splitlines()
+    if not listed:
+        pytest.skip("not a git checkout")
+    tops = {Path(name).parts[0] for name in listed if len(Path(name).parts) > 1}
+    assert tops <= {"blender_addon", "tests", "scripts", "assets_demo", ".ci"}
