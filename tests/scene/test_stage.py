@@ -1,0 +1,170 @@
+"""The stage: built beside, swapped at the end, nothing of the user's lost."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import bpy
+import numpy as np
+import pytest
+
+from blender_addon.core.mesh import TriangleMesh
+from blender_addon.job.errors import SubjectError
+from blender_addon.job.settings import number
+from blender_addon.job.sheet import blank
+from blender_addon.job.step import Step
+from blender_addon.scene import roles
+from blender_addon.scene.meshes import make_object, read_mesh
+from blender_addon.scene.stage import Stage
+
+TETRA = TriangleMesh(
+    np.array([[0, 0, 0], [1, 0, 0], [0, 1, 0], [0, 0, 1]], np.float32),
+    np.array([[0, 2, 1], [0, 1, 3], [1, 2, 3], [0, 3, 2]], np.int32),
+)
+
+
+@dataclass(kw_only=True)
+class Own:
+    much: float = number(1.0, low=0.0, high=10.0, help="much")
+
+
+def _step(name: str = "tabletop", folder: str = "dressing") -> Step:
+    return Step(name, folder, name.title(), "", Own, (), (), ("prop",), lambda stage, own: iter(()))
+
+
+@pytest.fixture
+def stage():
+    bpy.ops.wm.read_factory_settings(use_empty=True)
+    return Stage(bpy.context.scene, blank((_step(),)))
+
+
+def make(stage: Stage, *keys: str, shift: float = 0.0, role: str = "prop", afresh: bool = False) -> None:
+    stage.begin(_step(), afresh=afresh)
+    for key in keys:
+        item = make_object("new", TETRA)
+        item.location.x = shift
+        stage.offer(role, item, key=key, name=f"Prop {key}")
+    stage.swap()
+
+
+def names() -> list[str]:
+    return sorted(item.name for item in bpy.data.objects)
+
+
+def test_offers_are_named_housed_and_found(stage):
+    make(stage, "jar", "brush")
+    assert names() == ["Prop brush", "Prop jar"]
+    assert stage.find("prop", "jar").users_collection[0].name == "Set"
+    assert list(stage.find_all("prop")) == ["brush", "jar"]
+
+
+def test_running_twice_gives_the_same_scene(stage):
+    make(stage, "jar", "brush")
+    counts = {kind: len(getattr(bpy.data, kind)) for kind in roles.KINDS}
+    make(stage, "jar", "brush")
+    assert {kind: len(getattr(bpy.data, kind)) for kind in roles.KINDS} == counts
+    assert names() == ["Prop brush", "Prop jar"]
+
+
+def test_discard_leaves_the_scene_as_it_was(stage):
+    make(stage, "jar")
+    stage.begin(_step(), afresh=False)
+    stage.offer("prop", make_object("half", TETRA), key="jar", name="Prop jar")
+    bpy.data.materials.new("half")
+    stage.discard()
+    assert names() == ["Prop jar"] and not bpy.data.materials and len(bpy.data.meshes) == 1
+
+
+def test_what_the_user_moved_stays_and_is_said(stage):
+    make(stage, "jar", "brush")
+    stage.find("prop", "jar").location.y = 5.0
+    make(stage, "jar", "brush", shift=1.0)
+    assert stage.find("prop", "jar").location.y == 5.0
+    assert stage.find("prop", "brush").location.x == 1.0
+    assert any("Prop jar" in note.words for note in stage.notes)
+
+
+def test_what_the_user_sculpted_stays(stage):
+    make(stage, "jar")
+    mesh = stage.find("prop", "jar").data
+    mesh.vertices[0].co.x = -3.0
+    make(stage, "jar", shift=1.0)
+    assert stage.find("prop", "jar").data.vertices[0].co.x == -3.0
+
+
+def test_what_the_user_deleted_stays_away_until_made_afresh(stage):
+    make(stage, "jar", "brush")
+    bpy.data.objects.remove(stage.find("prop", "jar"))
+    make(stage, "jar", "brush")
+    assert names() == ["Prop brush"]
+    make(stage, "jar", "brush", afresh=True)
+    assert names() == ["Prop brush", "Prop jar"]
+
+
+def test_afresh_replaces_what_was_changed(stage):
+    make(stage, "jar")
+    stage.find("prop", "jar").location.y = 5.0
+    make(stage, "jar", afresh=True)
+    assert stage.find("prop", "jar").location.y == 0.0
+
+
+def test_a_copy_is_the_users_and_never_touched(stage):
+    make(stage, "jar")
+    copy = stage.find("prop", "jar").copy()
+    copy.location.z = 2.0
+    bpy.context.scene.collection.objects.link(copy)
+    make(stage, "jar", shift=1.0)
+    assert copy.location.z == 2.0 and stage.find("prop", "jar").location.x == 1.0
+
+
+def test_what_is_no_longer_made_goes_unless_changed(stage):
+    make(stage, "jar", "brush", "rule")
+    stage.find("prop", "rule").location.y = 5.0
+    make(stage, "jar")
+    assert names() == ["Prop jar", "Prop rule"]
+    assert roles.ROLE not in bpy.data.objects["Prop rule"]
+
+
+def test_users_of_an_old_object_point_at_the_new_one(stage):
+    make(stage, "jar")
+    mine = bpy.data.objects.new("mine", None)
+    bpy.context.scene.collection.objects.link(mine)
+    mine.constraints.new("TRACK_TO").target = stage.find("prop", "jar")
+    make(stage, "jar", shift=1.0)
+    assert mine.constraints[0].target == stage.find("prop", "jar")
+
+
+def test_scaffolding_is_swept_and_the_users_things_are_not(stage):
+    bpy.data.materials.new("mine, unused")
+    stage.begin(_step(), afresh=False)
+    bpy.context.scene.collection.objects.link(make_object("scaffold", TETRA))
+    stage.swap()
+    assert not bpy.data.objects and not bpy.data.meshes
+    assert "mine, unused" in bpy.data.materials
+
+
+def test_an_edit_at_the_swap_does_not_count_as_the_users(stage):
+    make(stage, "jar")
+    stage.begin(_step("render", "delivery"), afresh=False)
+    stage.edit(stage.find("prop", "jar"), lambda item: setattr(item, "hide_render", True))
+    assert not stage.find("prop", "jar").hide_render
+    stage.swap()
+    assert stage.find("prop", "jar").hide_render
+    make(stage, "jar", shift=1.0)
+    assert stage.find("prop", "jar").location.x == 1.0
+
+
+def test_what_is_required_and_missing_is_said_in_words(stage):
+    with pytest.raises(SubjectError, match="There is no piece yet"):
+        stage.require("piece")
+
+
+def test_meshes_come_back_as_they_went(stage):
+    rng = np.random.default_rng(1)
+    uv = rng.random((4, 3, 2)).astype(np.float32)
+    marks = np.array([True, False, False, True])
+    made = TriangleMesh(TETRA.vertices, TETRA.faces, uv, np.array([0, 1, 1, 0], np.int32), {}, {"filled": marks})
+    back = read_mesh(make_object("x", made, materials=[bpy.data.materials.new("a"), bpy.data.materials.new("b")]))
+    assert np.array_equal(back.vertices, made.vertices) and np.array_equal(back.faces, made.faces)
+    assert np.array_equal(back.uv, uv) and list(back.material) == [0, 1, 1, 0]
+    assert np.array_equal(back.face_marks["filled"], marks)
