@@ -1,0 +1,125 @@
+"""What lies between the lens and the piece? The sight lines of a shot, which debris and props must keep out of.
+
+The light that makes the picture runs from every point of the lens's opening to every point of the subject's outline: seen
+from the lens, the outline widened by half the opening times (1/d - 1/D) at depth d before a subject at depth D.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass, field
+
+import numpy as np
+from numpy.typing import NDArray
+
+from .framing import project
+
+Floats = NDArray[np.floating]
+Bools = NDArray[np.bool_]
+
+
+@dataclass(frozen=True)
+class ShotView:
+    """A shot as the set sees it, in mm: where the lens is, how it is turned, what it sees and how deep it is sharp.
+
+    rotation: (3, 3), columns are the camera's right, up and backward axes. half_slopes: tangents of half the angle of view,
+    across and up. outline: (k, 2) convex outline of the subject in slopes, counter-clockwise. subject_near_mm and
+    subject_far_mm: depths between which the subject lies. aperture_mm: diameter of the lens's opening.
+    """
+
+    name: str
+    kind: str
+    position: Floats
+    rotation: Floats
+    half_slopes: tuple[float, float]
+    focus_mm: float
+    near_mm: float
+    far_mm: float
+    aperture_mm: float
+    outline: Floats = field(default_factory=lambda: np.zeros((0, 2)))
+    subject_near_mm: float = 0.0
+    subject_far_mm: float = 0.0
+
+    @property
+    def axis(self) -> Floats:
+        """(3,) unit vector from the lens into the scene."""
+        return -self.rotation[:, 2]
+
+    @property
+    def magnification_width(self) -> float:
+        """Width of the field in the plane of focus, mm."""
+        return 2.0 * self.half_slopes[0] * self.focus_mm
+
+
+FOREGROUND = 0.6
+"""Whatever stands nearer than this share of the focus distance, anywhere in the frame, blurs over the picture."""
+
+LENS_ROOM_MM = 35.0
+"""Room kept free round the lens itself."""
+
+
+def in_frame(points: Floats, view: ShotView, *, margin: float = 1.0) -> Bools:
+    """Which points (n, 3) mm lie in the view's frame, widened by `margin`."""
+    slopes, depth = project(points, view.position, view.rotation)
+    inside = (np.abs(slopes[:, 0]) <= view.half_slopes[0] * margin) & (np.abs(slopes[:, 1]) <= view.half_slopes[1] * margin)
+    return inside & (depth > 0)
+
+
+def in_sight(points: Floats, view: ShotView, *, radius_mm: Floats | float = 0.0) -> Bools:
+    """Which points (n, 3) mm, each the middle of something of `radius_mm`, stand between the lens and the subject.
+
+    Counted too: what is so near that it would blur over the frame, and what touches the lens.
+    """
+    points = np.asarray(points, float).reshape(-1, 3)
+    radius = np.broadcast_to(np.asarray(radius_mm, float), len(points))
+    slopes, depth = project(points, view.position, view.rotation)
+    ahead = depth > 1e-6
+    reach = radius / np.where(ahead, depth, 1.0)
+    framed = (np.abs(slopes) <= np.array(view.half_slopes) + reach[:, None]).all(axis=1)
+    blurs = framed & (depth < FOREGROUND * view.focus_mm)
+    touches = np.linalg.norm(points - view.position, axis=1) < LENS_ROOM_MM + radius
+    found = ahead & blurs | touches
+    if len(view.outline):
+        last = view.subject_far_mm or view.focus_mm
+        widened = 0.5 * view.aperture_mm * np.maximum(1.0 / np.where(ahead, depth, 1.0) - 1.0 / last, 0.0)
+        before = ahead & (depth - radius < last) & framed
+        found |= before & (outside_distance(slopes, view.outline) <= widened + reach)
+    return found
+
+
+def in_any_sight(points: Floats, views: Iterable[ShotView], *, radius_mm: Floats | float = 0.0) -> Bools:
+    """Which points stand in the sight of any of the shots."""
+    points = np.asarray(points, float).reshape(-1, 3)
+    found = np.zeros(len(points), bool)
+    for view in views:
+        found |= in_sight(points, view, radius_mm=radius_mm)
+    return found
+
+
+def outside_distance(points: Floats, polygon: Floats) -> Floats:
+    """Distance (n,) of points (n, 2) outside a convex counter-clockwise polygon (k, 2); 0 inside."""
+    nearest = np.full(len(points), np.inf)
+    inside = np.ones(len(points), bool)
+    for start, end in zip(polygon, np.roll(polygon, -1, axis=0), strict=True):
+        edge = end - start
+        away = points - start
+        share = np.clip(away @ edge / max(float(edge @ edge), 1e-30), 0.0, 1.0)
+        nearest = np.minimum(nearest, np.linalg.norm(away - share[:, None] * edge, axis=1))
+        inside &= edge[0] * away[:, 1] - edge[1] * away[:, 0] >= 0.0
+    return np.where(inside, 0.0, nearest)
+
+
+def convex_outline(points: Floats, *, directions: int = 64) -> Floats:
+    """(k, 2) convex polygon round points (n, 2), counter-clockwise: their extremes in evenly spread directions.
+
+    The corners are where neighbouring support lines cross, so the polygon holds all points (and at most 0.1 % more).
+    """
+    points = np.asarray(points, float)
+    angle = np.linspace(0.0, 2.0 * np.pi, directions, endpoint=False)
+    normal = np.stack([np.cos(angle), np.sin(angle)], axis=1)
+    reach = np.array([(points @ direction).max() for direction in normal])
+    following, reach_next = np.roll(normal, -1, axis=0), np.roll(reach, -1)
+    cross = normal[:, 0] * following[:, 1] - normal[:, 1] * following[:, 0]
+    x = (reach * following[:, 1] - reach_next * normal[:, 1]) / cross
+    y = (reach_next * normal[:, 0] - reach * following[:, 0]) / cross
+    return np.stack([x, y], axis=1)

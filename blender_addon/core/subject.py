@@ -1,0 +1,82 @@
+"""What is there to photograph? The subject as points: where it is, which way it faces, where its relief is richest."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+Floats = NDArray[np.floating]
+Bools = NDArray[np.bool_]
+
+
+@dataclass(frozen=True)
+class Subject:
+    """The subject's points in mm, z up, standing on z = 0, its front towards -Y.
+
+    outline: (n, 3) all points of piece and stand, for framing. points, normals: (k, 3) points of the piece to look at, thinned
+    out. richness: (k,) how much there is to see at each, any positive measure.
+    """
+
+    outline: Floats
+    points: Floats
+    normals: Floats
+    richness: Floats
+
+    @property
+    def height(self) -> float:
+        return float(np.ptp(self.points[:, 2]))
+
+    @property
+    def width(self) -> float:
+        return float(np.ptp(self.points[:, :2], axis=0).max())
+
+    @property
+    def middle(self) -> Floats:
+        """(3,) middle of the piece's box."""
+        return 0.5 * (self.points.min(axis=0) + self.points.max(axis=0))
+
+    @property
+    def upright(self) -> bool:
+        """Whether it stands like a figure, taller than wide, so that a face is to be looked for near the top."""
+        return self.height > 0.9 * self.width
+
+    def band(self, low: float, high: float) -> Bools:
+        """(k,) which points lie between two shares of the piece's height."""
+        bottom = float(self.points[:, 2].min())
+        share = (self.points[:, 2] - bottom) / max(self.height, 1e-9)
+        return (share >= low) & (share <= high)
+
+
+def thinned(count: int, most: int, seed: int = 1) -> NDArray[np.integer]:
+    """Indices of at most `most` of `count` points, spread by chance, in order."""
+    if count <= most:
+        return np.arange(count)
+    return np.sort(np.random.default_rng(seed).choice(count, most, replace=False))
+
+
+def cells_of(points: Floats, size: float) -> tuple[NDArray[np.integer], int]:
+    """(n,) number of the cube cell of edge `size` that each point lies in, and how many cells are used."""
+    place = np.floor((points - points.min(axis=0)) / size).astype(np.int64)
+    span = place.max(axis=0) + 1
+    key = (place[:, 0] * span[1] + place[:, 1]) * span[2] + place[:, 2]
+    kept, number = np.unique(key, return_inverse=True)
+    return number.reshape(-1), len(kept)
+
+
+def richness_of(points: Floats, normals: Floats, *, heights: Floats | None = None, size_mm: float | None = None) -> Floats:
+    """(n,) how rich the relief is round each point: spread of the recovered heights (mm), else of the normals, in its cell.
+
+    The spread of normals in a cell of a smooth curved surface is small; edges, folds and tooling make it large.
+    """
+    size = size_mm or max(float(np.ptp(points, axis=0).max()) / 24.0, 1e-6)
+    cell, count = cells_of(points, size)
+    members = np.maximum(np.bincount(cell, minlength=count), 1)
+    columns = normals if heights is None else np.asarray(heights, float)[:, None]
+    spread = np.zeros(count)
+    for column in columns.T:
+        mean = np.bincount(cell, column, count) / members
+        spread += np.bincount(cell, column * column, count) / members - mean * mean
+    spread[members < 4] = 0.0
+    return np.sqrt(np.maximum(spread, 0.0))[cell]

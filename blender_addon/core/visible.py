@@ -1,0 +1,37 @@
+"""Which points of the subject does a camera see? By a coarse depth picture of its own points."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from .framing import project
+
+Floats = NDArray[np.floating]
+
+
+def visible(
+    points: Floats, normals: Floats | None, *, position: Floats, rotation: Floats, cells: int = 80, facing: float = 0.1
+) -> NDArray[np.bool_]:
+    """(n,) bool: which points (n, 3) mm face the camera and are the nearest in their cell of a `cells` wide depth picture.
+
+    The points must lie dense enough for the cells (some per cell); a point counts when it is within 1.5 cells of the nearest.
+    """
+    slopes, depth = project(points, position, rotation)
+    low, high = slopes.min(axis=0), slopes.max(axis=0)
+    step = max(float((high - low).max()) / cells, 1e-12)
+    column = ((slopes - low) / step).astype(np.int64)
+    shape = column.max(axis=0) + 3
+    nearest = np.full(int(shape[0] * shape[1]), np.inf)
+    flat = (column[:, 0] + 1) * shape[1] + column[:, 1] + 1
+    np.minimum.at(nearest, flat, depth)
+    grid = nearest.reshape(shape)
+    around = grid.copy()
+    for axis, shift in ((0, 1), (0, -1), (1, 1), (1, -1)):
+        around = np.minimum(around, np.roll(grid, shift, axis) + 2.0 * step * np.median(depth))
+    seen = depth <= around.reshape(-1)[flat] + 1.5 * step * np.median(depth)
+    if normals is not None:
+        toward = position - points
+        toward /= np.linalg.norm(toward, axis=1, keepdims=True)
+        seen &= np.einsum("ij,ij->i", normals, toward) > facing
+    return seen & (depth > 0)

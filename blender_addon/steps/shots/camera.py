@@ -1,0 +1,254 @@
+"""Frames the subject as a photographer would and writes cameras with the field of view and the blur of a real lens."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import Any
+
+import numpy as np
+
+from ...core import optics
+from ...core.formats import BY_KEY, FORMATS
+from ...core.framing import Placement
+from ...core.mesh import vertex_normals
+from ...core.shot_plan import Shot, ShotAsk, detail_magnification, detail_spots, solve
+from ...core.subject import Subject, richness_of, thinned
+from ...job.errors import SheetError, SubjectError
+from ...job.settings import angle, choice, integer, length, number, point, switch, table, text
+from ...job.step import Progress, Result, Run
+from ...scene.cameras import Lens, make_camera
+from ...scene.meshes import read_mesh
+
+LABEL = "Camera"
+NEEDS = ("piece",)
+USES = ("stand", "relief_height")
+MAKES = ("shot",)
+
+KIND_CHOICES = (
+    ("hero", "Hero", "Three-quarter view from a little above"),
+    ("left", "Left", "From the viewer's left"),
+    ("right", "Right", "From the viewer's right"),
+    ("back", "Back", "From behind"),
+    ("top", "Top", "From above"),
+    ("detail", "Detail", "A close look where the relief is richest"),
+)
+VIEWS = {"hero": (22.0, 12.0), "left": (-80.0, 12.0), "right": (80.0, 12.0), "back": (160.0, 12.0), "top": (0.0, 78.0)}
+"""Azimuth and tilt in degrees of each kind of shot; a detail finds its own."""
+
+
+@dataclass(kw_only=True)
+class ShotRow:
+    """One row of `[[camera.shots]]`: changes the shot of that name, or adds one."""
+
+    name: str = text("hero", help="Name of the shot; also of its picture files")
+    kind: str | None = choice(None, KIND_CHOICES, help="What kind of shot; by itself as the name says, else hero")
+    off: bool = switch(False, help="Leave this shot out")
+    azimuth: float | None = angle(None, low=-360.0, high=360.0, help="Direction round the piece: 0 in front, 90 at its right")
+    tilt: float | None = angle(None, low=-20.0, high=90.0, help="How far the camera looks down")
+    focal_length: float | None = length(None, low=2.0, high=1200.0, help="Focal length of the lens")
+    f_number: float | None = number(None, low=0.7, high=64.0, help="Marked f-number")
+    fill: float | None = number(None, low=5.0, high=98.0, unit="%", help="Share of the picture's height the subject fills")
+    headroom: float | None = number(None, low=0.0, high=100.0, unit="%", help="Share of the free height that is above")
+    across: float | None = number(None, low=-1.0, high=1.0, help="Middle of the subject, -1 left edge to 1 right edge")
+    magnification: float | None = number(None, low=0.01, high=10.0, help="Image size over object size, for a detail")
+    focus: tuple[float, ...] | None = point(None, help="Point in focus")
+    hold_from: tuple[float, ...] | None = point(None, help="Sharp from this point ...")
+    hold_to: tuple[float, ...] | None = point(None, help="... to this point")
+    width: int | None = integer(None, low=16, high=20000, unit="px", help="Width of the picture")
+    height: int | None = integer(None, low=16, high=20000, unit="px", help="Height of the picture")
+    light: str = text("", help="Light set-up of this shot; empty for the job's")
+    set: str = text("", help="Set of this shot; empty for the job's")
+    hide: str = text("", help="Parts of the set to hide, by name, with commas between")
+
+
+@dataclass(kw_only=True)
+class Settings:
+    """How the subject is photographed."""
+
+    coverage: str = choice(
+        "few",
+        (
+            ("few", "Hero, detail, back", "The three pictures that most jobs need"),
+            ("full", "All sides", "Hero, left, right, back, top and three details"),
+            ("own", "Own list", "Only the shots listed"),
+        ),
+        help="Which shots to take",
+    )
+    format: str = choice(
+        "full_frame",
+        (*((entry.key, entry.label, f"{entry.width_mm:g} x {entry.height_mm:g} mm") for entry in FORMATS),
+         ("own", "Own size", "Width and height as given")),
+        help="Size of the sensor",
+    )  # fmt: skip
+    format_width: float = length(36.0, low=1.0, high=300.0, help="Width of an own sensor", more=True)
+    format_height: float = length(24.0, low=1.0, high=300.0, help="Height of an own sensor", more=True)
+    focal_length: float | None = length(None, low=2.0, high=1200.0, help="Focal length; by itself a 90 mm macro at full frame")
+    f_number: float | None = number(None, low=0.7, high=64.0, help="Marked f-number; by itself what holds the face sharp")
+    fill: float = number(70.0, low=5.0, high=98.0, unit="%", help="Share of the picture's height that the subject fills")
+    headroom: float = number(45.0, low=0.0, high=100.0, unit="%", help="Share of the free height that is above the subject")
+    azimuth: float | None = angle(None, low=-360.0, high=360.0, help="Direction of the hero: 0 in front, 90 at its right")
+    tilt: float | None = angle(None, low=-20.0, high=90.0, help="How far the cameras look down; 10 to 25 for product shots")
+    picture_width: int = integer(960, low=16, high=20000, unit="px", help="Width of the pictures")
+    picture_height: int = integer(640, low=16, high=20000, unit="px", help="Height of the pictures")
+    turntable: bool = switch(True, help="A camera for the turntable")
+    turning: str = choice(
+        "subject",
+        (("subject", "Subject turns", "The light stays"), ("camera", "Camera orbits", "Light and set stay with the subject")),
+        help="What turns",
+    )
+    pace: str = choice(
+        "steady",
+        (("steady", "Steady", "The same step a frame"), ("eased", "Eased", "Slower where the loop closes")),
+        help="How it turns",
+    )
+    sharpness: float = number(1500.0, low=300.0, high=6000.0, help="The diagonal over this is the blur still sharp", more=True)
+    blades: int = integer(0, low=0, high=16, help="Blades of the iris; 0 is round", more=True)
+    pupil_ratio: float = number(1.0, low=0.2, high=5.0, help="Exit pupil over entrance pupil of the lens", more=True)
+    shots: list[ShotRow] = table(ShotRow, help="Shots to change or to add", short="name")
+
+
+def run(stage: Any, settings: Settings) -> Run:
+    yield Progress(0.0, "looking at the subject")
+    subject = read_subject(stage)
+    asks = shot_asks(settings)
+    yield Progress(0.2, "looking for details")
+    spots = _spots(subject, asks)
+    solved: list[Shot] = []
+    for place, (ask, row) in enumerate(asks):
+        yield Progress(0.3 + 0.6 * place / len(asks), f"framing {ask.name}")
+        shot = _solved(ask, row, subject, spots.get(ask.name))
+        solved.append(shot)
+        for words in shot.words:
+            stage.warn(words)
+        extra = {"bozzetto_light": row.light, "bozzetto_set": row.set, "bozzetto_hide": row.hide}
+        if ask.kind == "turntable":
+            extra |= {"bozzetto_turn": settings.turning, "bozzetto_pace": settings.pace}
+        lens = Lens(shot.optics, ask.format_mm, ask.resolution, ask.kind, ask.coc, settings.blades)
+        camera = make_camera(f"Shot {ask.name}", shot.stand, lens, extra=extra)
+        stage.offer("shot", camera, key=ask.name, name=f"Shot {ask.name}")
+    first = solved[0].ask.name
+    stage.at_swap(lambda: _look_through(stage, first))
+    return _result(solved)
+
+
+def _look_through(stage: Any, key: str) -> None:
+    if stage.scene.camera is None:
+        stage.scene.camera = stage.find("shot", key)
+
+
+def _result(solved: list[Shot]) -> Result:
+    lead = solved[0]
+    o = lead.optics
+    words = (
+        f"{len(solved)} shots; {lead.ask.name}: {o.focal_mm:.0f} mm at f/{o.fnumber:g}, {o.focus_mm:.0f} mm away, "
+        f"magnification {o.magnification:.2f}, {optics.depth_of_field(o, lead.ask.coc):.1f} mm sharp"
+    )
+    figures: dict[str, Any] = {"shots": [shot.ask.name for shot in solved]}
+    for shot in solved:
+        o = shot.optics
+        figures[f"{shot.ask.name}_fnumber"] = o.fnumber
+        figures[f"{shot.ask.name}_focus_mm"] = round(o.focus_mm, 3)
+        figures[f"{shot.ask.name}_magnification"] = round(o.magnification, 5)
+        figures[f"{shot.ask.name}_depth_mm"] = round(min(optics.depth_of_field(o, shot.ask.coc), 1e9), 3)
+    return Result(words, figures)
+
+
+def read_subject(stage: Any) -> Subject:
+    """The subject's points in mm, with normals and how rich the relief is at each."""
+    meshes = [(role, read_mesh(item, scale=1000.0)) for role in ("piece", "stand") for item in stage.find_all(role).values()]
+    piece = next((mesh for role, mesh in meshes if role == "piece" and len(mesh.vertices)), None)
+    if piece is None or not len(piece.faces):
+        raise SubjectError("The piece has no surface to photograph: look at what separation left of it")
+    outline = np.concatenate([mesh.vertices for _, mesh in meshes])
+    normals = vertex_normals(piece.vertices, piece.faces)
+    chosen = thinned(len(piece.vertices), 40000)
+    points, normals = piece.vertices[chosen].astype(float), normals[chosen]
+    return Subject(outline, points, normals, richness_of(points, normals))
+
+
+def shot_asks(settings: Settings) -> list[tuple[ShotAsk, ShotRow]]:
+    """What is asked of each shot, in order, from the settings and the rows that change or add shots."""
+    names = {"few": ("hero", "detail", "back"), "own": ()}.get(
+        settings.coverage, ("hero", "left", "right", "back", "top", "detail", "detail 2", "detail 3")
+    )
+    rows = {name: ShotRow(name=name) for name in names}
+    listed: set[str] = set()
+    for row in settings.shots:
+        if row.name in listed:
+            raise SheetError(f'camera.shots has two shots named "{row.name}": give each its own name')
+        listed.add(row.name)
+        rows[row.name] = row
+    asks = [(_ask(row, settings), row) for row in rows.values() if not row.off]
+    if settings.turntable:
+        row = rows.get("turntable") or ShotRow(name="turntable")
+        asks = [entry for entry in asks if entry[1].name != "turntable"]
+        asks.append((_turntable_ask(row, settings), row))
+    if not asks:
+        raise SheetError("camera has no shots: list some in camera.shots or choose another coverage")
+    return asks
+
+
+def _ask(row: ShotRow, settings: Settings) -> ShotAsk:
+    kind = row.kind or _kind_of(row.name)
+    azimuth, tilt = VIEWS.get(kind, VIEWS["hero"])
+    if kind == "hero" and settings.azimuth is not None:
+        azimuth = settings.azimuth
+    if kind != "top" and settings.tilt is not None:
+        tilt = settings.tilt
+    size = BY_KEY[settings.format] if settings.format != "own" else None
+    format_mm = (size.width_mm, size.height_mm) if size else (settings.format_width, settings.format_height)
+    fill = (settings.fill if row.fill is None else row.fill) / 100.0
+    headroom = (settings.headroom if row.headroom is None else row.headroom) / 100.0
+    placement = Placement(fill, max(fill, 0.84), headroom, row.across or 0.0)
+    hold = (row.hold_from, row.hold_to) if row.hold_from and row.hold_to else None
+    return ShotAsk(
+        name=row.name, kind=kind,
+        azimuth_deg=azimuth if row.azimuth is None else row.azimuth,
+        tilt_deg=tilt if row.tilt is None else row.tilt,
+        format_mm=format_mm,
+        resolution=(row.width or settings.picture_width, row.height or settings.picture_height),
+        focal_mm=row.focal_length or settings.focal_length,
+        fnumber=row.f_number or settings.f_number,
+        pupil_ratio=settings.pupil_ratio,
+        coc_mm=float(np.hypot(*format_mm)) / settings.sharpness,
+        placement=placement, magnification=row.magnification, focus=row.focus, hold=hold,
+    )  # fmt: skip
+
+
+def _turntable_ask(row: ShotRow, settings: Settings) -> ShotAsk:
+    ask = _ask(row, settings)
+    placement = replace(ask.placement, fill_height=min(ask.placement.fill_height, 0.66), fill_width=0.8)
+    azimuth = 0.0 if row.azimuth is None else row.azimuth
+    return replace(ask, kind="turntable", azimuth_deg=azimuth, placement=placement)
+
+
+def _kind_of(name: str) -> str:
+    word = name.split()[0].lower() if name.split() else "hero"
+    return word if word in {key for key, _, _ in KIND_CHOICES} else "hero"
+
+
+def _spots(subject: Subject, asks: list[tuple[ShotAsk, ShotRow]]) -> dict[str, tuple[Any, float, float]]:
+    """A place for each detail that does not name its own focus."""
+    wanting = [ask for ask, _ in asks if ask.kind == "detail" and ask.focus is None]
+    if not wanting:
+        return {}
+    m = detail_magnification(subject, wanting[0].frame_mm)
+    reach = 0.6 * min(wanting[0].frame_mm) / m
+    found = detail_spots(subject, len(wanting), reach_mm=reach)
+    return {ask.name: spot for ask, spot in zip(wanting, found, strict=False)}
+
+
+def _solved(ask: ShotAsk, row: ShotRow, subject: Subject, found: tuple[Any, float, float] | None) -> Shot:
+    spot = None
+    if found is not None:
+        spot, azimuth, tilt = found
+        ask = replace(
+            ask, azimuth_deg=azimuth if row.azimuth is None else row.azimuth, tilt_deg=tilt if row.tilt is None else row.tilt
+        )
+    try:
+        return solve(ask, subject, spot=spot)
+    except ValueError as error:
+        raise SubjectError(f"Shot {ask.name} can't be framed: {error}") from None
+
+
+__all__ = ["Settings", "ShotRow", "read_subject", "run", "shot_asks"]
