@@ -10,6 +10,7 @@ from typing import Any
 
 import bpy
 
+from ..core.png import without_words
 from .compat import set_media
 from .session import whole_file
 
@@ -119,3 +120,4 @@ def render_picture(scene: Any, path: Path, *, camera: Any, size: tuple[int, int]
     with whole_file(path) as draft:
         scene.render.filepath = str(draft)
         bpy.ops.render.render(write_still=True, scene=scene.name)
+        draft.write_bytes(without_words(draft.read_bytes()))

@@ -1,0 +1,25 @@
+"""What besides pixels is in a PNG file? Chunks, as ISO/IEC 15948 lays them out: length, type, data, checksum."""
+
+from __future__ import annotations
+
+import struct
+
+SIGNATURE = b"\x89PNG\r\n\x1a\n"
+_WORDS = {b"tEXt", b"zTXt", b"iTXt", b"tIME"}
+
+
+def without_words(data: bytes) -> bytes:
+    """The file without its text and time chunks, so that equal pictures are equal files.
+
+    Cycles writes its render time into each picture, whatever the stamp settings say. Raises ValueError for what is no PNG.
+    """
+    if not data.startswith(SIGNATURE):
+        raise ValueError("not a PNG file")
+    kept = [SIGNATURE]
+    place = len(SIGNATURE)
+    while place + 12 <= len(data):
+        (length,) = struct.unpack_from(">I", data, place)
+        if data[place + 4 : place + 8] not in _WORDS:
+            kept.append(data[place : place + 12 + length])
+        place += 12 + length
+    return b"".join(kept)
