@@ -1,0 +1,202 @@
+"""Runs inside the window's Blender: opens the tab, photographs it, clicks once, photographs it again.
+
+A generator that goes back to Blender's event loop at each yield, so that windows redraw and modal operators run. Exceptions in
+`draw` do not reach it: the caller reads them from the log.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+import importlib
+import os
+import subprocess
+import sys
+import time
+import traceback
+from collections.abc import Iterator
+from typing import Any
+
+import bpy
+
+OUT, JOB = "/shots/out", "/shots/job"
+CATEGORY = "Bozzetto"
+MODULE = "bl_ext.user_default.bozzetto"
+RUN_SECONDS = 600
+START = time.time()
+
+# At import, not in a timer: the splash opens straight after --python scripts have run.
+bpy.context.preferences.view.show_splash = False
+bpy.context.preferences.use_preferences_save = False
+
+
+def log(*words: Any) -> None:
+    print(f"DRIVE {time.time() - START:5.1f}", *words, flush=True)
+
+
+def view3d() -> tuple[Any, Any, Any]:
+    """The window, its largest 3D view and that one's sidebar; in a timer bpy.context.window is None."""
+    window = bpy.context.window_manager.windows[0]
+    area = max((a for a in window.screen.areas if a.type == "VIEW_3D"), key=lambda a: a.width * a.height)
+    return window, area, next(region for region in area.regions if region.type == "UI")
+
+
+def shot(name: str) -> None:
+    """Photograph the screen from X's own pixels; Blender's own screenshot is black on a virtual screen."""
+    subprocess.run(["xwd", "-silent", "-root", "-out", f"{OUT}/{name}.xwd"], check=True)
+    log("shot", name)
+
+
+def redrawn(name: str) -> Iterator[None]:
+    """Let the window draw itself anew, then photograph it."""
+    for _ in range(2):
+        for area in view3d()[0].screen.areas:
+            area.tag_redraw()
+        yield
+    shot(name)
+
+
+class OpenPanels:
+    """Panels of one folder drawn open, with every setting shown, beside the top panel.
+
+    Blender keeps whether a panel is open for itself, so open twins under other names are registered in their place.
+    """
+
+    def __init__(self) -> None:
+        self.panels = importlib.import_module(f"{MODULE}.ui.panels")
+        self.step = importlib.import_module(f"{MODULE}.job.step")
+        self.twins: list[type] = []
+        self.specs = self.panels.specs
+
+    def show(self, folder: str) -> None:
+        """Put the open twins of a folder's panels in place of all panels."""
+        self.clear()
+        for cls in reversed(self.panels.classes()):
+            if cls.is_registered:
+                bpy.utils.unregister_class(cls)
+        self.panels.specs = lambda settings: {k: dataclasses.replace(v, more=False) for k, v in self.specs(settings).items()}
+        steps = {one.name for one in self.panels.catalogue() if one.folder == folder}
+        for cls in self.panels.classes():
+            name = cls.bl_idname.removeprefix("BOZZETTO_PT_")
+            if name in (folder, *steps):
+                body = {key: getattr(cls, key) for key in ("draw", "draw_header_preset", "bl_label") if hasattr(cls, key)}
+                body |= {"bl_idname": f"{cls.bl_idname}_open", "bl_options": set()}
+                if hasattr(cls, "bl_parent_id"):
+                    body["bl_parent_id"] = f"{cls.bl_parent_id}_open"
+                bases = tuple(base for base in cls.__mro__[1:] if base is not object)[:1]
+                self.twins.append(type(f"{cls.__name__}_open", (*bases, bpy.types.Panel), body))
+        for twin in self.twins:
+            bpy.utils.register_class(twin)
+
+    def clear(self) -> None:
+        """Take the twins away and put the real panels back."""
+        for twin in reversed(self.twins):
+            bpy.utils.unregister_class(twin)
+        self.twins = []
+        self.panels.specs = self.specs
+        for cls in self.panels.classes():
+            if not cls.is_registered:
+                bpy.utils.register_class(cls)
+
+
+def photographs(prefix: str, panels: OpenPanels) -> Iterator[None]:
+    """The tab as it stands, then each of the five panels open."""
+    yield from redrawn(f"{prefix}-0-tab")
+    for place, folder in enumerate(panels.step.FOLDERS, 1):
+        panels.show(folder)
+        yield
+        yield from redrawn(f"{prefix}-{place}-{folder}")
+    panels.clear()
+    yield
+
+
+def wide_sidebar(ui: Any, window: Any, area: Any) -> None:
+    """Drag the sidebar's edge, so that labels are read in full: no setting for its width exists."""
+    x, y = ui.x, area.y + area.height // 2
+    for kind, value, at in (
+        ("MOUSEMOVE", "NOTHING", x), ("LEFTMOUSE", "PRESS", x), ("MOUSEMOVE", "NOTHING", x - 80), ("MOUSEMOVE", "NOTHING", x - 170),
+        ("LEFTMOUSE", "RELEASE", x - 170),
+    ):  # fmt: skip
+        window.event_simulate(type=kind, value=value, x=int(at), y=int(y))
+
+
+def frame_subject(area: Any, window: Any) -> None:
+    """Look at what was made, close up."""
+    region = next(r for r in area.regions if r.type == "WINDOW")
+    area.spaces.active.clip_start = 0.001
+    area.spaces.active.shading.type = "SOLID"
+    area.spaces.active.shading.color_type = "TEXTURE"
+    with bpy.context.temp_override(window=window, area=area, region=region):
+        bpy.ops.object.select_all(action="DESELECT")
+        for block in bpy.data.objects:
+            if block.get("bozzetto_role") in ("piece", "stand") and not block.hide_get():
+                block.select_set(True)
+        if bpy.context.selected_objects:
+            bpy.ops.view3d.view_selected(use_all_regions=False)
+
+
+def clicked() -> Iterator[None]:
+    """One click, as a person clicks: the modal operator, with a photograph on the way."""
+    window, area, _ = view3d()
+    region = next(r for r in area.regions if r.type == "WINDOW")
+    with bpy.context.temp_override(window=window, area=area, region=region):
+        log("click", bpy.ops.bozzetto.run_job("INVOKE_DEFAULT"))
+    started, pictured = time.time(), False
+    while any(operator.bl_idname == "BOZZETTO_OT_run_job" for operator in window.modal_operators):
+        if time.time() - started > RUN_SECONDS:
+            raise TimeoutError("the click did not end")
+        if not pictured and time.time() - started > 3.0:
+            pictured = True
+            shot("2-running")
+        yield
+    log("ran", f"{time.time() - started:.0f} s", "objects", sorted(o.name for o in bpy.data.objects))
+
+
+def steps() -> Iterator[None]:
+    """The whole session."""
+    import gpu
+
+    log(bpy.app.version_string, gpu.platform.renderer_get(), gpu.platform.version_get())
+    for block in list(bpy.data.objects):
+        bpy.data.objects.remove(block)
+    window, area, ui = view3d()
+    area.spaces.active.show_region_ui = True
+    yield  # the region must be drawn once before its tab can be set
+    ui = view3d()[2]
+    ui.active_panel_category = CATEGORY  # TypeError if no panel has that category
+    assert ui.active_panel_category == CATEGORY
+    yield
+    wide_sidebar(view3d()[2], window, area)
+    yield
+    yield from redrawn("0-first")
+    with bpy.context.temp_override(window=window, area=area):
+        bpy.ops.bozzetto.read_sheet(filepath=f"{JOB}/knob.toml")
+    bpy.context.scene.bozzetto.output = f"{OUT}/pictures"
+    panels = OpenPanels()
+    yield from photographs("1-before", panels)
+    yield from clicked()
+    if not any(o.get("bozzetto_role") == "piece" for o in bpy.data.objects):
+        raise AssertionError("the click made no piece")
+    frame_subject(area, window)
+    yield
+    yield from photographs("3-after", panels)
+
+
+GENERATOR = steps()
+
+
+def tick() -> float | None:
+    try:
+        next(GENERATOR)
+        return 0.7
+    except StopIteration:
+        code = 0
+    except BaseException:
+        traceback.print_exc()
+        code = 3
+    log("exit", code)
+    sys.stdout.flush()
+    sys.stderr.flush()
+    os._exit(code)
+
+
+bpy.app.timers.register(tick, first_interval=2.0)

@@ -1,0 +1,85 @@
+"""Photographs of the tab before and after one click on a small scan; fails on any exception, in `draw` too."""
+
+from __future__ import annotations
+
+import argparse
+import os
+import re
+import shutil
+import subprocess
+import tempfile
+from collections.abc import Sequence
+from pathlib import Path
+
+from scripts.tasks import ROOT, TaskError, debian, envs
+
+HERE = Path(__file__).parent
+SUITE = "sid"
+TROUBLE = re.compile(r"Traceback|Python script error in|^Error: |unknown operator|rna_uiItem", re.M)
+
+
+def main(arguments: Sequence[str], zip_path: Path) -> int:
+    """Build the window's folder once, run the driver in it, bring the pictures home; 0 when nothing raised."""
+    parser = argparse.ArgumentParser(prog="build.py screens")
+    parser.add_argument("--out", type=Path, default=ROOT / "out" / "screens")
+    parser.add_argument("--size", default="1400x1800", help="of the screen; tall, because panels are long")
+    parser.add_argument("--rebuild", action="store_true", help="fetch the window's Blender anew")
+    options = parser.parse_args(arguments)
+    if not hasattr(os, "geteuid") or os.geteuid() != 0 or not shutil.which("apt-get"):
+        raise TaskError("Window pictures need Debian and root: a Blender is put into a folder of its own and run there")
+    root = _window(rebuild=options.rebuild)
+    shots = root / "shots"
+    shutil.rmtree(shots, ignore_errors=True)
+    for name in ("out", "home", "job"):
+        (shots / name).mkdir(parents=True)
+    shutil.copy(zip_path, shots / "ext.zip")
+    shutil.copy(HERE / "drive.py", shots / "drive.py")
+    _small_job(shots / "job")
+    code = subprocess.run(["bash", str(HERE / "window.sh"), "shot", str(root), options.size], check=False).returncode
+    options.out.mkdir(parents=True, exist_ok=True)
+    for old in options.out.glob("*.png"):
+        old.unlink()
+    pictures = sorted((shots / "out").glob("*.png"))
+    for picture in pictures:
+        shutil.copy(picture, options.out)
+    log = shots / "log.txt"
+    words = log.read_text(encoding="utf-8", errors="replace") if log.exists() else ""
+    (options.out / "log.txt").write_text(words, encoding="utf-8")
+    trouble = [line for line in words.splitlines() if TROUBLE.search(line)]
+    print(f"\n{len(pictures)} pictures in {options.out}")
+    for line in trouble:
+        print(f"FAILED {line}")
+    return 1 if code or trouble or not pictures else 0
+
+
+def _window(*, rebuild: bool) -> Path:
+    """The folder with the window's Blender, built beside its place and renamed."""
+    root = envs.cache_folder() / "windows" / SUITE
+    if rebuild:
+        shutil.rmtree(root, ignore_errors=True)
+    if root.exists():
+        return root
+    if not shutil.which("debootstrap"):
+        debian.install(["debootstrap"], why="debootstrap")
+    root.parent.mkdir(parents=True, exist_ok=True)
+    making = Path(tempfile.mkdtemp(prefix=f".{SUITE}-", dir=root.parent))
+    making.chmod(0o755)
+    print("Fetching a Blender with a window (about 1.1 GB, a minute or two) ...", flush=True)
+    try:
+        subprocess.run(["bash", str(HERE / "window.sh"), "build", SUITE, str(making)], check=True)
+        making.rename(root)
+    except subprocess.CalledProcessError as error:
+        raise TaskError(f"The window's Blender can't be built here (window.sh ended with {error.returncode})") from None
+    finally:
+        shutil.rmtree(making, ignore_errors=True)
+    return root
+
+
+def _small_job(folder: Path) -> None:
+    """The host tests' small scan and its quick sheet."""
+    python = envs.blender(envs.default_version(), "host")
+    code = (
+        "import sys; from pathlib import Path; from tests.host.small_scan import QUICK_SHEET, write_knob; "
+        "folder = Path(sys.argv[1]); write_knob(folder); (folder / 'knob.toml').write_text(QUICK_SHEET)"
+    )
+    subprocess.run([str(python), "-c", code, str(folder)], cwd=ROOT, check=True)
