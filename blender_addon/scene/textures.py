@@ -1,141 +1,247 @@
-"""Which picture colours a surface? The image, the vertex colours or nothing behind an object's materials."""
+"""Which pictures belong to a scan, and what material shows them? From the imported material, the .mtl, or the names beside it.
+
+Pictures are packed, so that a job stays whole when its folder moves; packing keeps the file's own compressed bytes.
+"""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from pathlib import Path, PureWindowsPath
 from typing import Any
 
 import bpy
-import numpy as np
 
-from ..core.mesh import face_areas
-from ..core.srgb import decode, luminance  # noqa: F401 - decode is what readers of these pixels need
-from .images import read_pixels
+from ..core import mesh_files
+from ..core.picture_files import looks_whole
+from ..core.texture_names import PICTURES, find_textures
+from .compat import node_tree_of
+from .images import make_image, read_pixels
+from .importers import COLOUR
 
-LARGEST = 4096
-"""Wider images are worked on at this width: a 16 K picture held as floats would take 4 GB."""
+PARTS = ("base", "normal", "roughness", "occlusion")
 
 
-@dataclass(frozen=True)
-class SurfaceTexture:
-    """The picture that colours most of a surface.
+@dataclass
+class Textures:
+    """The pictures of one material: part (base, normal, roughness, occlusion) to Image; `flipped`: the normal map is -Y."""
 
-    image: name of the image. slot: material slot it belongs to. share: part 0 to 1 of the object's area that shows it.
-    size: (width, height) as stored.
+    images: dict[str, Any] = field(default_factory=dict)
+    flipped: bool = False
+    found: dict[str, str] = field(default_factory=dict)
+    """Part to where it came from: 'file', 'mtl' or 'name'."""
+
+
+def textures_of(material: Any, path: Path, *, alone: bool, by_name: bool = True, missing: list[str]) -> Textures:
+    """The pictures of an imported material; words about each that is missing or damaged are added to `missing`.
+
+    path: the scan file. alone: no other mesh in its folder and no other material, so that a picture of any name may be its. by_name: look at the names of the pictures beside the scan, too.
     """
-
-    image: str
-    slot: int
-    share: float
-    size: tuple[int, int]
-
-
-def base_colour_image(material: Any) -> Any | None:
-    """The image that reaches the base colour of a material's Principled or Diffuse node, through any nodes between."""
-    if material is None or not material.node_tree:
-        return None
-    nodes = material.node_tree.nodes
-    for kind, socket in (("BSDF_PRINCIPLED", "Base Color"), ("BSDF_DIFFUSE", "Color"), ("EMISSION", "Color")):
-        for node in nodes:
-            if node.type == kind:
-                found = _image_behind(node.inputs[socket], 8)
-                if found is not None:
-                    return found
-    return None
+    found = Textures()
+    if material is not None:
+        _from_nodes(material, found, missing)
+    named = _from_mtl(path, material)
+    for part, written in named.items():
+        if part in found.images or part not in PARTS:
+            continue
+        beside = _beside(path, written)
+        if beside is None:
+            missing.append(f'the texture "{PureWindowsPath(written).name}" that the .mtl names is missing')
+        else:
+            _load(found, part, beside, "mtl", missing)
+    if by_name:
+        _from_names(material, path, alone, found, missing)
+    return found
 
 
-def _image_behind(socket: Any, depth: int) -> Any | None:
+def _from_nodes(material: Any, found: Textures, missing: list[str]) -> None:
+    """Follow an imported material's Principled inputs to their pictures."""
+    tree = material.node_tree
+    if tree is None:
+        return
+    principled = next((node for node in tree.nodes if node.bl_idname == "ShaderNodeBsdfPrincipled"), None)
+    sockets = []
+    if principled is not None:
+        sockets = [("base", principled.inputs["Base Color"]), ("normal", principled.inputs["Normal"]),
+                   ("roughness", principled.inputs["Roughness"])]  # fmt: skip
+        sockets.append(("base", principled.inputs["Emission Color"]))  # unlit scans keep their colour there
+    else:
+        shaders = ("ShaderNodeEmission", "ShaderNodeBsdfDiffuse", "ShaderNodeBackground")
+        sockets = [("base", node.inputs[0]) for node in tree.nodes if node.bl_idname in shaders]
+        sockets += [("base", node.inputs[1]) for node in tree.nodes if node.bl_idname == "ShaderNodeMixShader"]
+    for part, socket in sockets:
+        image = _image_behind(socket)
+        if image is None or part in found.images:
+            continue
+        if _usable(image, missing):
+            found.images[part] = image
+            found.found[part] = "file"
+
+
+def _image_behind(socket: Any, depth: int = 8) -> Any:
+    """The first picture that feeds a socket, looking through mixes, normal maps and colour nodes."""
     for link in socket.links:
         node = link.from_node
-        if node.type == "TEX_IMAGE" and node.image is not None:
+        if node.bl_idname == "ShaderNodeTexImage":
             return node.image
         if depth:
-            for behind in node.inputs:
-                found = _image_behind(behind, depth - 1)
-                if found is not None:
-                    return found
+            for inner in node.inputs:
+                image = _image_behind(inner, depth - 1)
+                if image is not None:
+                    return image
     return None
 
 
-def normal_image(material: Any) -> Any | None:
-    """The image that reaches the normal of a material's Principled node, or None."""
-    if material is None or not material.node_tree:
-        return None
-    for node in material.node_tree.nodes:
-        if node.type == "BSDF_PRINCIPLED":
-            return _image_behind(node.inputs["Normal"], 8)
-    return None
+def _usable(image: Any, missing: list[str]) -> bool:
+    """Whether an image that an importer made can be read; packs it."""
+    shown = PureWindowsPath(image.filepath).name or image.name
+    if image.packed_file is None:
+        file = Path(bpy.path.abspath(image.filepath))
+        if not file.is_file():
+            missing.append(f'the texture "{shown}" is missing')
+            return False
+        whole = looks_whole(file.read_bytes(), file.suffix)
+    else:
+        whole = looks_whole(image.packed_file.data, Path(shown).suffix)
+    if not whole or not image.size[0]:
+        missing.append(f'the texture "{shown}" is cut short or can\'t be read')
+        return False
+    if image.packed_file is None:
+        image.pack()
+    return True
 
 
-def surface_texture(item: Any, triangles: Any) -> SurfaceTexture | None:
-    """The image on the largest textured part of an object, or None without images or UVs.
+def _from_mtl(path: Path, material: Any) -> dict[str, str]:
+    """What the .mtl beside an OBJ names for a material: part to file as written."""
+    if path.suffix.lower() != ".obj":
+        return {}
+    tables: dict[str, dict[str, str]] = {}
+    for library in mesh_files.obj_libraries(path):
+        file = _beside(path, library)
+        if file is not None:
+            for name, maps in mesh_files.read_mtl(file.read_text("utf-8", "replace")).items():
+                tables.setdefault(name, maps)
+    if not tables:
+        return {}
+    if material is None:
+        return next(iter(tables.values())) if len(tables) == 1 else {}
+    name = material.name
+    return tables.get(name) or tables.get(re.sub(r"\.\d{3}$", "", name)) or {}
 
-    `triangles` is the object's `TriangleMesh`. Several slots that show one image count together.
-    """
-    if triangles.uv is None or not len(triangles.faces):
-        return None
-    areas = face_areas(triangles.vertices, triangles.faces)
-    slots = triangles.material if triangles.material is not None else np.zeros(len(areas), int)
-    by_slot = np.bincount(np.maximum(slots, 0), areas, max(len(item.material_slots), 1))
-    totals: dict[str, tuple[float, int]] = {}
-    for place, slot in enumerate(item.material_slots):
-        image = base_colour_image(slot.material)
-        if image is None or not image.size[0] or not image.size[1]:
+
+def _beside(path: Path, written: str) -> Path | None:
+    """The file that a scan names, as written or by its bare name beside the scan: paths of another computer end so."""
+    plain = PureWindowsPath(written).name
+    for place in (path.parent / written, *(folder / plain for folder in _folders(path))):
+        try:
+            if place.is_file():
+                return place
+        except OSError:  # a written path may be too long or hold forbidden letters
             continue
-        before = totals.get(image.name, (0.0, place))
-        totals[image.name] = (before[0] + float(by_slot[place]), before[1])
-    if not totals:
-        return None
-    name, (area, place) = max(totals.items(), key=lambda entry: entry[1][0])
-    image = bpy.data.images[name]
-    return SurfaceTexture(name, place, area / max(float(areas.sum()), 1e-12), (image.size[0], image.size[1]))
+    return None
 
 
-def shows(item: Any, triangles: Any, image: str) -> Any:
-    """(m,) bool: the faces whose material shows the image of that name."""
-    slots = triangles.material if triangles.material is not None else np.zeros(len(triangles.faces), int)
-    found = [_named(base_colour_image(slot.material)) == image for slot in item.material_slots] or [False]
-    return np.array(found)[np.clip(slots, 0, len(found) - 1)]
+def _folders(path: Path) -> list[Path]:
+    """Where a scan's pictures may lie: beside it, or in a folder of the usual names."""
+    names = ("textures", "texture", "tex", "maps", "images", "materials", "Textures", "Maps", "Images", path.stem,
+             f"{path.stem}_textures", f"{path.stem}.fbm")  # fmt: skip
+    return [path.parent, *(path.parent / name for name in names if (path.parent / name).is_dir())]
 
 
-def _named(image: Any) -> str:
-    return image.name if image is not None else ""
+def _from_names(material: Any, path: Path, alone: bool, found: Textures, missing: list[str]) -> None:
+    """Fill what is still missing from the pictures beside the scan, by their names."""
+    if all(part in found.images for part in PARTS):
+        return
+    for folder in _folders(path):
+        pictures = sorted(file.name for file in folder.iterdir() if file.suffix.lower() in PICTURES)
+        name = re.sub(r"\.\d{3}$", "", material.name) if material is not None else ""
+        for part, file in find_textures(pictures, mesh=path.name, material=name, alone=alone).items():
+            kind = "normal" if part == "normal_flipped" else part
+            if kind in found.images:
+                continue
+            if _load(found, kind, folder / file, "name", missing):
+                found.flipped = found.flipped or part == "normal_flipped"
 
 
-def working_size(image: Any, limit: int = LARGEST) -> tuple[int, int]:
-    """(width, height) that an image is worked on at: its own, or halved until neither side passes `limit`."""
-    width, height = image.size
-    while max(width, height) > limit:
-        width, height = max(1, (width + 1) // 2), max(1, (height + 1) // 2)
-    return width, height
-
-
-def read_linear(image: Any, *, limit: int = LARGEST) -> Any:
-    """(height, width, 3) float32 linear colours of an image, reduced where a side passes `limit`.
-
-    Byte images in an sRGB-like space are decoded; float images and Non-Color ones are taken as they are. The image itself is
-    not touched: a large one is reduced in a copy, which is removed.
-    """
-    width, height = working_size(image, limit)
-    source = image
-    if (width, height) != tuple(image.size):
-        source = image.copy()
-        source.scale(width, height)
+def _load(found: Textures, part: str, file: Path, source: str, missing: list[str]) -> bool:
+    words = f'the texture "{file.name}" is cut short or can\'t be read'
+    if words in missing:
+        return False
     try:
-        pixels = read_pixels(source)[..., :3]
-    finally:
-        if source is not image:
-            bpy.data.images.remove(source)
-    if image.is_float or image.colorspace_settings.name == "Non-Color":
-        return np.ascontiguousarray(pixels)
-    return decode(pixels)
+        whole = looks_whole(file.read_bytes(), file.suffix)
+        image = bpy.data.images.load(str(file), check_existing=False) if whole else None
+    except (OSError, RuntimeError):
+        image = None
+    if image is None or not image.size[0]:
+        missing.append(words)
+        return False
+    image.pack()
+    found.images[part], found.found[part] = image, source
+    return True
 
 
-def colour_layer(triangles: Any) -> str | None:
-    """The name of the vertex colours that look most like a photo texture: those that vary most, None when none vary."""
-    best, spread = None, 1e-4
-    for name, values in triangles.colours.items():
-        varied = float(np.std(luminance(values)))
-        if np.isfinite(varied) and varied > spread:
-            best, spread = name, varied
-    return best
+def scan_material(name: str, textures: Textures, *, colours: bool) -> Any:
+    """A new plain material that shows a scan: Principled, matt, its pictures where they belong.
+
+    colours: the mesh has vertex colours, shown where there is no base texture.
+    """
+    material = bpy.data.materials.new(name)
+    tree = node_tree_of(material)
+    tree.nodes.clear()
+    out = tree.nodes.new("ShaderNodeOutputMaterial")
+    shader = tree.nodes.new("ShaderNodeBsdfPrincipled")
+    out.location, shader.location = (300, 0), (0, 0)
+    shader.inputs["Roughness"].default_value = 0.8
+    shader.inputs["Base Color"].default_value = (0.5, 0.5, 0.5, 1.0)
+    tree.links.new(shader.outputs["BSDF"], out.inputs["Surface"])
+    for row, part in enumerate(PARTS):
+        if part in textures.images:
+            _picture(tree, shader, part, textures, row)
+    if colours and "base" not in textures.images:
+        node = tree.nodes.new("ShaderNodeVertexColor")
+        node.layer_name = COLOUR
+        node.location = (-400, 0)
+        tree.links.new(node.outputs["Color"], shader.inputs["Base Color"])
+    return material
+
+
+def _picture(tree: Any, shader: Any, part: str, textures: Textures, row: int) -> None:
+    image = textures.images[part]
+    if part != "base":
+        image.colorspace_settings.name = "Non-Color"
+    if part == "normal" and textures.flipped:
+        image = textures.images[part] = _green_flipped(image)
+    node = tree.nodes.new("ShaderNodeTexImage")
+    node.image, node.name = image, part
+    node.label, node.location = part.capitalize(), (-700, 300 - 300 * row)
+    if part == "base":
+        tree.links.new(node.outputs["Color"], shader.inputs["Base Color"])
+    elif part == "roughness":
+        tree.links.new(node.outputs["Color"], shader.inputs["Roughness"])
+    elif part == "normal":
+        bump = tree.nodes.new("ShaderNodeNormalMap")
+        bump.location = (-200, -300)
+        tree.links.new(node.outputs["Color"], bump.inputs["Color"])
+        tree.links.new(bump.outputs["Normal"], shader.inputs["Normal"])
+
+
+def _green_flipped(image: Any) -> Any:
+    """A new image with green upside down: all our normal maps are +Y."""
+    pixels = read_pixels(image)
+    pixels[..., 1] = 1.0 - pixels[..., 1]
+    return make_image(image.name, pixels, data=True, floating=image.is_float)
+
+
+def image_of(material: Any, part: str = "base") -> Any:
+    """The picture of that part in a material of `scan_material`, or None."""
+    if material is None or material.node_tree is None:
+        return None
+    node = material.node_tree.nodes.get(part)
+    return node.image if node is not None and node.bl_idname == "ShaderNodeTexImage" else None
+
+
+def sizes_of(materials: Sequence[Any]) -> dict[int, tuple[int, int]]:
+    """Material slot to the size in pixels of its base texture."""
+    images = {slot: image_of(material) for slot, material in enumerate(materials)}
+    return {slot: tuple(image.size) for slot, image in images.items() if image is not None and image.size[0]}

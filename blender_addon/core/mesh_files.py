@@ -1,0 +1,439 @@
+"""Is a mesh file whole and sane before Blender reads it? Headers, lengths, numbers that are none; what its .mtl names.
+
+Blender's importers turn `nan` into 0 without a word and may read a cut file half, so the bytes are looked at first. Text is
+streamed in blocks; a block without the letters of 'nan' or 'inf' costs one search.
+"""
+
+from __future__ import annotations
+
+import json
+import re
+import struct
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from pathlib import Path
+
+FORMATS = (".obj", ".ply", ".stl", ".glb", ".gltf", ".fbx", ".usd", ".usda", ".usdc", ".usdz")
+BLOCK = 1 << 24
+FAR = b"9e29"
+"""The coordinate written in place of one that is no number; whoever imports drops all vertices beyond FAR_AWAY."""
+FAR_AWAY = 1e28
+
+INSTEAD = {
+    ".off": "convert it to PLY or OBJ first (most mesh programs can)",
+    ".vtp": "save it as PLY or OBJ from the program that wrote it",
+    ".vtk": "save it as PLY or OBJ from the program that wrote it",
+    ".zip": "unpack it and give the mesh file inside",
+    ".rar": "unpack it and give the mesh file inside",
+    ".7z": "unpack it and give the mesh file inside",
+    ".gz": "unpack it and give the mesh file inside",
+    ".3mf": "save it as OBJ, PLY or GLB",
+    ".dae": "save it as OBJ, GLB or FBX",
+    ".x3d": "save it as OBJ, PLY or GLB",
+    ".wrl": "save it as OBJ, PLY or GLB",
+    ".xyz": "it holds points without faces; make a mesh of them first",
+    ".pts": "it holds points without faces; make a mesh of them first",
+    ".las": "it holds points without faces; make a mesh of them first",
+    ".e57": "it holds points without faces; make a mesh of them first",
+    ".blend": "open it, and export the scan as GLB or OBJ",
+    ".mtl": "give the .obj file beside it",
+    ".jpg": "give the mesh, not its texture",
+    ".jpeg": "give the mesh, not its texture",
+    ".png": "give the mesh, not its texture",
+}
+
+
+class FileProblem(ValueError):
+    """What is wrong with a file, in words that end in what to do."""
+
+
+@dataclass(frozen=True)
+class Checked:
+    """What a look at the file told: how many coordinates are no numbers (text formats), whether the format says metres."""
+
+    bad_vertices: int = 0
+    bad_others: int = 0
+    in_metres: bool = False
+
+
+def check_file(path: Path) -> Checked:
+    """Look at a mesh file before it is imported. Raises FileProblem."""
+    if not path.exists():
+        raise FileProblem("there is no such file; check the path")
+    if path.is_dir():
+        found = sorted(p.name for p in path.iterdir() if p.suffix.lower() in FORMATS)
+        hint = f', for example "{found[0]}"' if found else ""
+        raise FileProblem(f"it is a folder; give the mesh file in it{hint}")
+    suffix = path.suffix.lower()
+    if suffix not in FORMATS:
+        what = INSTEAD.get(suffix, "save the scan as OBJ, PLY, STL, GLB, glTF, FBX or USD")
+        raise FileProblem(f'files of the kind "{suffix or path.name}" can\'t be read; {what}')
+    try:
+        size = path.stat().st_size
+        if not size:
+            raise FileProblem("it is empty (0 bytes); export the scan again")
+        return _CHECKS.get(suffix, _nothing)(path, size)
+    except OSError as error:
+        raise FileProblem(f"it can't be read ({error.strerror or error}); check its permissions") from None
+
+
+def _nothing(path: Path, size: int) -> Checked:
+    return Checked()
+
+
+# --- text ------------------------------------------------------------------------------------------------------------
+
+
+def blocks(path: Path) -> Iterator[bytes]:
+    """The file in blocks of whole lines, so that nothing is larger in memory than a block."""
+    rest = b""
+    with path.open("rb") as file:
+        while block := file.read(BLOCK):
+            block = rest + block
+            cut = block.rfind(b"\n") + 1
+            if not cut:
+                rest = block
+                continue
+            rest = block[cut:]
+            yield block[:cut]
+    if rest:
+        yield rest
+
+
+_SUSPECT = re.compile(rb"(?i)nan|inf|1\.#")
+_NO_NUMBER = re.compile(rb"(?i)(?<![\w.])[+-]?(?:nan|inf|1\.#)[\w()#.]*")
+_OBJ_VERTEX = re.compile(rb"(?m)^[ \t]*v[ \t]+[-+.\dnNiI]")
+_OBJ_FACE = re.compile(rb"(?m)^[ \t]*f[ \t]+\S+[ \t]+\S+[ \t]+\S")
+
+
+def bad_lines(block: bytes, *, is_obj: bool) -> Iterator[tuple[int, int, bool]]:
+    """The lines of a block that hold what is no number: start, end, whether the line is a vertex.
+
+    In an OBJ only lines of coordinates (v, vt, vn) count, since names may hold such letters; in a PLY's body all do.
+    """
+    low = block.lower()
+    if b"nan" not in low and b"inf" not in low and b"1.#" not in low:
+        return
+    done = -1
+    for match in _SUSPECT.finditer(block):
+        if match.start() < done:
+            continue
+        start = block.rfind(b"\n", 0, match.start()) + 1
+        end = block.find(b"\n", match.end())
+        done = end = len(block) if end < 0 else end
+        line = block[start:end]
+        kind = line.split(None, 1)[0].lower() if is_obj else b"v"
+        if kind in (b"v", b"vt", b"vn") and _NO_NUMBER.search(line):
+            yield start, end, kind == b"v"
+
+
+def _check_obj(path: Path, size: int) -> Checked:
+    vertices, faces, bad, others = False, False, 0, 0
+    binary = False
+    for block in blocks(path):
+        vertices = vertices or bool(_OBJ_VERTEX.search(block))
+        faces = faces or bool(_OBJ_FACE.search(block))
+        binary = binary or b"\0" in block
+        for _, _, is_vertex in bad_lines(block, is_obj=True):
+            bad += is_vertex
+            others += not is_vertex
+    if binary:
+        raise FileProblem("it is not a text OBJ (it holds zero bytes); export the scan again")
+    if not vertices:
+        raise FileProblem("it holds no vertices; export the scan again as a mesh")
+    if not faces:
+        raise FileProblem("it holds points but no faces; export the scan as a mesh, not as a point cloud")
+    return Checked(bad, others)
+
+
+def without_bad_numbers(path: Path, target: Path) -> None:
+    """Write a copy of an OBJ or ASCII PLY in which what is no number stands FAR away, so that it can be dropped later.
+
+    In lines other than vertices (normals, UVs) such numbers become 0.
+    """
+    is_obj = path.suffix.lower() == ".obj"
+    with target.open("wb") as out:
+        for number, block in enumerate(blocks(path)):
+            body = block.find(b"end_header") if number == 0 and not is_obj else 0
+            out.write(block[:body])
+            block, written = block[body:], 0
+            for start, end, is_vertex in bad_lines(block, is_obj=is_obj):
+                out.write(block[written:start])
+                out.write(_NO_NUMBER.sub(FAR if is_vertex else b"0", block[start:end]))
+                written = end
+            out.write(block[written:])
+
+
+# --- PLY -------------------------------------------------------------------------------------------------------------
+
+_PLY_BYTES = {
+    "char": 1, "uchar": 1, "int8": 1, "uint8": 1, "short": 2, "ushort": 2, "int16": 2, "uint16": 2, "int": 4, "uint": 4,
+    "int32": 4, "uint32": 4, "float": 4, "float32": 4, "double": 8, "float64": 8,
+}  # fmt: skip
+
+
+@dataclass
+class PlyHeader:
+    """A PLY's header: format, (name, count, properties) an element, length in bytes. A property is (type, name), with
+    (count type, item type, name) for a list."""
+
+    format: str = ""
+    elements: list[tuple[str, int, list[tuple[str, ...]]]] = field(default_factory=list)
+    length: int = 0
+
+    def count(self, name: str) -> int:
+        return sum(count for element, count, _ in self.elements if element == name)
+
+
+def ply_header(start: bytes) -> PlyHeader:
+    """Read a PLY header (Turk, *The PLY Polygon File Format*, 1994). Raises FileProblem."""
+    if not start.startswith(b"ply"):
+        raise FileProblem("it does not begin as a PLY does; export the scan again")
+    end = re.search(rb"end_header[^\n]*\n", start)
+    if not end:
+        raise FileProblem("its header has no end; the file is cut short or is no PLY: export the scan again")
+    header = PlyHeader(length=end.end())
+    try:
+        for line in start[: end.start()].decode("latin-1").splitlines():
+            parts = line.split()
+            if not parts:
+                continue
+            if parts[0] == "format":
+                header.format = parts[1]
+            elif parts[0] == "element":
+                header.elements.append((parts[1], int(parts[2]), []))
+            elif parts[0] == "property":
+                header.elements[-1][2].append(tuple(parts[2:]) if parts[1] == "list" else tuple(parts[1:]))
+    except (IndexError, ValueError):
+        raise FileProblem("its header can't be understood; export the scan again") from None
+    return header
+
+
+def _check_ply(path: Path, size: int) -> Checked:
+    with path.open("rb") as file:
+        header = ply_header(file.read(1 << 16))
+    if header.count("vertex") <= 0:
+        raise FileProblem("it holds no vertices; export the scan again as a mesh")
+    if header.count("face") + header.count("tristrips") <= 0:
+        raise FileProblem("it holds points but no faces; export the scan as a mesh, not as a point cloud")
+    if header.format == "ascii":
+        return _check_ascii_ply(path, header)
+    least = 0
+    for _, count, properties in header.elements:
+        row = sum(_PLY_BYTES.get(kind[0], 0) for kind in properties)  # of a list at least its count
+        least += max(count, 0) * row
+        if _ == "face":
+            item = next((_PLY_BYTES.get(kind[1], 0) for kind in properties if len(kind) == 3), 0)
+            least += 3 * item * count
+    if size - header.length < least:
+        raise FileProblem(
+            f"it is cut short ({size - header.length} bytes of data, {least} announced); copy or export the scan again"
+        )
+    return Checked()
+
+
+def _check_ascii_ply(path: Path, header: PlyHeader) -> Checked:
+    bad, lines = 0, 0
+    for number, block in enumerate(blocks(path)):
+        body = block[header.length :] if number == 0 else block
+        lines += body.count(b"\n") + (not body.endswith(b"\n"))
+        bad += sum(1 for _ in bad_lines(body, is_obj=False))
+    announced = sum(max(count, 0) for _, count, _ in header.elements)
+    if lines < announced:
+        raise FileProblem(f"it is cut short ({lines} lines of data, {announced} announced); copy or export the scan again")
+    return Checked(bad)
+
+
+# --- binary formats ----------------------------------------------------------------------------------------------------
+
+
+def _check_stl(path: Path, size: int) -> Checked:
+    with path.open("rb") as file:
+        start = file.read(min(size, 4096))
+    if size >= 84:
+        count = struct.unpack_from("<I", start, 80)[0]
+        if 84 + 50 * count == size:
+            if not count:
+                raise FileProblem("it holds no faces; export the scan again")
+            return Checked()
+    if start.lstrip()[:5].lower() == b"solid" and b"\0" not in start:
+        bad = faces = 0
+        for block in blocks(path):
+            faces += len(re.findall(rb"(?i)\bendfacet\b", block))
+            bad += sum(1 for start, end, _ in bad_lines(block, is_obj=False) if b"vertex" in block[start:end].lower())
+        if not faces:
+            raise FileProblem("it holds no faces; export the scan again")
+        if bad:
+            raise FileProblem(f"{bad} of its corners are not numbers; export the scan again, best as OBJ or PLY")
+        return Checked()
+    if size < 84:
+        raise FileProblem("it is too short for an STL; export the scan again")
+    raise FileProblem(
+        f"its length does not fit the {count} triangles it announces (cut short, or no STL); copy or export the scan again"
+    )
+
+
+def _check_glb(path: Path, size: int) -> Checked:
+    """The 12-byte header and the chunks of a binary glTF (glTF 2.0 specification, section 4.4)."""
+    with path.open("rb") as file:
+        start = file.read(20)
+        if start[:4] != b"glTF":
+            raise FileProblem("it does not begin as a GLB does; export the scan again")
+        if len(start) < 20:
+            raise FileProblem("it is cut short; copy or export the scan again")
+        version, length, json_length, json_kind = struct.unpack_from("<IIII", start, 4)
+        if version != 2:
+            raise FileProblem(f"it is glTF {version}, only 2 can be read; export the scan again")
+        if length > size:
+            raise FileProblem(f"it is cut short ({size} of {length} bytes); copy or export the scan again")
+        if json_kind != 0x4E4F534A or json_length > size - 20:
+            raise FileProblem("its chunks are damaged; copy or export the scan again")
+        text = file.read(json_length)
+        second = file.read(8)
+    binary = 0
+    if len(second) == 8:
+        binary = struct.unpack_from("<I", second)[0]
+        if 20 + json_length + 8 + binary > size:
+            raise FileProblem("its data chunk is cut short; copy or export the scan again")
+    return _check_gltf_content(_gltf(text), path.parent, binary)
+
+
+def _check_gltf(path: Path, size: int) -> Checked:
+    return _check_gltf_content(_gltf(path.read_bytes()), path.parent, 0)
+
+
+def _gltf(text: bytes) -> dict:
+    try:
+        content = json.loads(text)
+    except (ValueError, UnicodeDecodeError, RecursionError):
+        raise FileProblem("its description is damaged (no valid JSON); copy or export the scan again") from None
+    if not isinstance(content, dict):
+        raise FileProblem("its description is damaged; copy or export the scan again")
+    return content
+
+
+_UNREADABLE = {
+    "EXT_meshopt_compression": "meshopt",
+    "KHR_meshopt_compression": "meshopt",
+    "MESHOPT_compression": "meshopt",
+}
+
+
+def _check_gltf_content(content: dict, folder: Path, binary: int) -> Checked:
+    required = content.get("extensionsRequired") or []
+    for name in required if isinstance(required, list) else []:
+        if name in _UNREADABLE:
+            raise FileProblem(
+                f"its mesh is packed with {_UNREADABLE[name]} compression, which Blender can't read; "
+                "export the scan again without it (Draco is fine)"
+            )
+    try:
+        if not any(mesh["primitives"] for mesh in content.get("meshes", [])):
+            raise FileProblem("it holds no mesh; export the scan again")
+        for number, buffer in enumerate(content.get("buffers", [])):
+            _check_buffer(buffer, folder, binary if number == 0 else 0)
+        _check_accessors(content)
+    except (TypeError, KeyError, AttributeError, IndexError):
+        raise FileProblem("its description is damaged; copy or export the scan again") from None
+    return Checked(in_metres=True)
+
+
+def _check_buffer(buffer: dict, folder: Path, binary: int) -> None:
+    from urllib.parse import unquote
+
+    uri, length = buffer.get("uri"), buffer["byteLength"]
+    if uri is None:
+        if length > binary + 3:
+            raise FileProblem(f"its data chunk is cut short ({binary} of {length} bytes); copy or export the scan again")
+    elif not uri.startswith("data:"):
+        beside = folder / unquote(uri)
+        if not beside.is_file():
+            raise FileProblem(f'the file "{uri}" that it needs is missing; put it beside it, or export as GLB')
+        if beside.stat().st_size < length:
+            raise FileProblem(f'the file "{uri}" that it needs is cut short; copy or export the scan again')
+
+
+_PARTS = {"SCALAR": 1, "VEC2": 2, "VEC3": 3, "VEC4": 4, "MAT2": 4, "MAT3": 9, "MAT4": 16}
+_SIZES = {5120: 1, 5121: 1, 5122: 2, 5123: 2, 5125: 4, 5126: 4}
+
+
+def _check_accessors(content: dict) -> None:
+    """Each accessor inside its buffer view, each view inside its buffer."""
+    views = content.get("bufferViews", [])
+    for view in views:
+        buffer = content["buffers"][view["buffer"]]
+        if view.get("byteOffset", 0) < 0 or view.get("byteOffset", 0) + view["byteLength"] > buffer["byteLength"]:
+            raise FileProblem("its tables reach beyond its data; copy or export the scan again")
+    for accessor in content.get("accessors", []):
+        if "bufferView" not in accessor:
+            continue
+        view = views[accessor["bufferView"]]
+        item = _PARTS[accessor["type"]] * _SIZES[accessor["componentType"]]
+        stride = view.get("byteStride") or item
+        needed = accessor.get("byteOffset", 0) + stride * (accessor["count"] - 1) + item
+        if accessor["count"] < 1 or needed > view["byteLength"]:
+            raise FileProblem("its tables reach beyond its data; copy or export the scan again")
+
+
+def _check_fbx(path: Path, size: int) -> Checked:
+    with path.open("rb") as file:
+        start = file.read(64)
+    if not start.startswith(b"Kaydara FBX Binary") and not start.lstrip().startswith(b";"):
+        raise FileProblem("it does not begin as an FBX does; export the scan again")
+    return Checked()
+
+
+def _check_usd(path: Path, size: int) -> Checked:
+    with path.open("rb") as file:
+        start = file.read(8)
+    if not start.startswith((b"PXR-USDC", b"#usda", b"PK\x03\x04")):
+        raise FileProblem("it does not begin as a USD file does; export the scan again")
+    return Checked()
+
+
+_CHECKS = {
+    ".obj": _check_obj, ".ply": _check_ply, ".stl": _check_stl, ".glb": _check_glb, ".gltf": _check_gltf,
+    ".fbx": _check_fbx, ".usd": _check_usd, ".usda": _check_usd, ".usdc": _check_usd, ".usdz": _check_usd,
+}  # fmt: skip
+
+
+# --- MTL ---------------------------------------------------------------------------------------------------------------
+
+_MAPS = {
+    "map_kd": "base", "map_ka": "ambient", "norm": "normal", "map_bump": "bump", "bump": "bump", "map_pr": "roughness",
+}  # fmt: skip
+_OPTIONS = {"-blendu": 1, "-blendv": 1, "-cc": 1, "-clamp": 1, "-texres": 1, "-bm": 1, "-imfchan": 1, "-boost": 1,
+            "-mm": 2, "-o": 3, "-s": 3, "-t": 3, "-type": 1}  # fmt: skip
+
+
+def obj_libraries(path: Path) -> list[str]:
+    """The .mtl files that an OBJ names in its first block, and the one of its own name."""
+    with path.open("rb") as file:
+        start = file.read(1 << 16)
+    named = [match.group(1).decode("utf-8", "replace").strip() for match in re.finditer(rb"(?m)^mtllib[ \t]+([^\r\n]+)", start)]
+    return list(dict.fromkeys([*named, path.stem + ".mtl"]))
+
+
+def read_mtl(text: str) -> dict[str, dict[str, str]]:
+    """Material name to {part: file name as written}. Map options are skipped, with as many numbers as each takes."""
+    found: dict[str, dict[str, str]] = {}
+    current: dict[str, str] | None = None
+    for line in text.splitlines():
+        key, _, rest = line.strip().partition(" ")
+        key, rest = key.lower(), rest.strip()
+        if key == "newmtl":
+            current = found.setdefault(rest, {})
+        elif key in _MAPS and current is not None and rest:
+            current.setdefault(_MAPS[key], _map_file(rest))
+    return found
+
+
+def _map_file(rest: str) -> str:
+    parts = rest.split(" ")
+    while parts and parts[0].lower() in _OPTIONS:
+        most = _OPTIONS[parts[0].lower()]
+        parts = parts[1:]
+        taken = 0
+        while parts and taken < most and (most == 1 or re.fullmatch(r"[-+.\deE]+", parts[0])):
+            parts, taken = parts[1:], taken + 1
+    return " ".join(parts).strip().strip('"')

@@ -1,0 +1,236 @@
+"""On what does the thing stand? Every facet of its convex hull is a way to lie; the likeliest is found and refined.
+
+A resting pose is a plane with the whole thing on one side and its centre of mass over the contact (Goldberg et al., *Part pose
+statistics*, IEEE Trans. Robotics 15, 1999). Of all poses the one is taken that adds up the most of: how far it is from
+tipping over, how much of the support's outline really is a flat face, whether that face was open and filled by us (a scan's
+unseen underside), how low the mass lies, and, weakly, whether the file's own axes agree.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+
+from .holes import basis
+from .mesh import Floats, Ints, TriangleMesh, face_crosses, signed_volume, unit
+from .planar import convex_outline, depth_inside, outline_area, robust_plane
+
+Hull = Callable[[Floats], Ints]
+"""Points (n, 3) to the triangles (m, 3) of their convex hull, looking outwards."""
+
+CONTACT = 0.012
+"""How far from the support a face may lie and still count as contact, over the diagonal."""
+
+
+@dataclass(frozen=True)
+class Support:
+    """A way to stand: `up` (3,) unit, `point` (3,) on the plane, and what speaks for it.
+
+    kind: 'flat' (a face of its own) or 'resting' (a few points). flat: share of the support's outline that is flat contact.
+    filled: share of that contact that was open and filled. tip_deg: how far it can be tilted before it falls. score: higher
+    is likelier.
+    """
+
+    up: Floats
+    point: Floats
+    kind: str
+    flat: float
+    filled: float
+    tip_deg: float
+    score: float
+
+
+@dataclass(frozen=True)
+class Sampled:
+    """A mesh prepared for support searching: faces' centres (m, 3), areas (m,), unit normals (m, 3), filled (m,), steady
+    vertices (n, 3), centre of mass (3,), diagonal."""
+
+    centres: Floats
+    areas: Floats
+    normals: Floats
+    filled: Ints
+    steady: Floats
+    mass: Floats
+    diagonal: float
+    vertex_weights: Floats
+
+
+def steady_vertices(mesh: TriangleMesh, *, rounds: int = 4, factor: float = 8.0) -> Ints:
+    """(n,) bool: vertices that are no spikes.
+
+    A spike stands off the mean of its neighbours by more than `factor` times the median of that distance over the mesh, by
+    more than twice the median edge, and by more than any of its neighbours does; it is taken out and the rest looked at again.
+    """
+    count = len(mesh.vertices)
+    edge = np.concatenate([mesh.faces[:, [0, 1]], mesh.faces[:, [1, 2]], mesh.faces[:, [2, 0]]]).astype(np.int64)
+    edge = np.concatenate([edge, edge[:, ::-1]])
+    order = np.argsort(edge[:, 0], kind="stable")
+    source, target = edge[order, 0], edge[order, 1]
+    good = np.ones(count, bool)
+    vertices = mesh.vertices.astype(float)
+    usual = 2.0 * float(np.median(np.linalg.norm(vertices[source] - vertices[target], axis=1)))
+    for _ in range(rounds):
+        use = good[target].astype(float)
+        shared = np.maximum(np.bincount(source, use, count), 1e-9)
+        mean = np.stack([np.bincount(source, use * vertices[target, axis], count) for axis in range(3)], axis=1)
+        off = np.linalg.norm(vertices - mean / shared[:, None], axis=1)
+        off[shared < 0.5] = 0.0
+        limit = max(factor * float(np.median(off[good])), usual)
+        most = np.zeros(count)
+        starts = np.flatnonzero(np.r_[True, source[1:] != source[:-1]])
+        most[source[starts]] = np.maximum.reduceat(np.where(good[target], off[target], 0.0), starts)
+        spikes = good & (off > limit) & (off >= most)
+        if not spikes.any():
+            break
+        good &= ~spikes
+    return good
+
+
+def sampled(mesh: TriangleMesh) -> Sampled:
+    """Prepare a mesh; spikes count neither as contact nor as extent."""
+    vertices = mesh.vertices.astype(float)
+    good = steady_vertices(mesh)
+    crosses = face_crosses(vertices, mesh.faces)
+    areas = 0.5 * np.linalg.norm(crosses, axis=1)
+    sound = good[mesh.faces].all(axis=1)
+    centres = vertices[mesh.faces].mean(axis=1)
+    filled = mesh.face_marks.get("filled", np.zeros(len(mesh.faces), bool))
+    third = areas * sound / 3.0
+    weights = sum(np.bincount(mesh.faces[:, corner], third, len(vertices)) for corner in range(3))
+    used = np.zeros(len(vertices), bool)
+    used[mesh.faces] = True
+    steady = good & used
+    return Sampled(
+        centres[sound], areas[sound], unit(crosses[sound]), filled[sound], vertices[steady],
+        centre_of_mass(vertices, mesh.faces), float(np.linalg.norm(np.ptp(vertices[steady], axis=0))), weights[steady],
+    )  # fmt: skip
+
+
+def centre_of_mass(vertices: Floats, faces: Ints) -> Floats:
+    """Centre (3,) of the enclosed volume (Mirtich, *Fast and accurate computation of polyhedral mass properties*, J. Graphics
+    Tools 1, 1996); of the surface where the mesh encloses next to nothing."""
+    origin = vertices.mean(axis=0)
+    a, b, c = (vertices[faces[:, corner]] - origin for corner in range(3))
+    volumes = np.einsum("ij,ij->i", a, np.cross(b, c)) / 6.0
+    total = volumes.sum()
+    box = float(np.prod(np.maximum(np.ptp(vertices, axis=0), 1e-30)))
+    if abs(total) > 0.01 * box and signed_volume(vertices, faces) != 0.0:
+        return origin + (volumes[:, None] * (a + b + c) / 4.0).sum(axis=0) / total
+    areas = 0.5 * np.linalg.norm(np.cross(b - a, c - a), axis=1)
+    return origin + (areas[:, None] * (a + b + c) / 3.0).sum(axis=0) / areas.sum()
+
+
+def supports(mesh: TriangleMesh, hull: Hull, *, prior: Floats | None = None) -> list[Support]:
+    """All ways to stand, the likeliest first.
+
+    prior: (3,) the file's own up, or None. `hull` gives the triangles of a convex hull.
+    """
+    sample = sampled(mesh)
+    extremes = _extreme_points(sample.steady)
+    triangles = hull(extremes)
+    found = []
+    for down, area in _facet_directions(extremes, triangles, sample.diagonal):
+        found.append(_judged(sample, extremes, down, area, prior))
+    found.sort(key=lambda support: -support.score)
+    best: list[Support] = []
+    for support in found:  # neighbouring facets of one noisy base refine to the same plane
+        if all(support.up @ other.up < np.cos(np.radians(2.0)) for other in best):
+            best.append(support)
+    return best
+
+
+def fibonacci_directions(count: int) -> Floats:
+    """(count, 3) unit vectors spread evenly over the sphere (Swinbank and Purser, QJRMS 132, 2006)."""
+    step = np.arange(count) + 0.5
+    z = 1.0 - 2.0 * step / count
+    angle = np.pi * (1.0 + np.sqrt(5.0)) * step
+    ring = np.sqrt(1.0 - z**2)
+    return np.stack([ring * np.cos(angle), ring * np.sin(angle), z], axis=1)
+
+
+def _extreme_points(points: Floats, count: int = 2500) -> Floats:
+    """The points that are furthest in one of `count` directions: few, and with the hull of all but a hair."""
+    directions = fibonacci_directions(count).astype(np.float32)
+    small = (points - points.mean(axis=0)).astype(np.float32)
+    best = np.full(count, -np.inf, np.float32)
+    place = np.zeros(count, np.int64)
+    for start in range(0, len(small), 4096):
+        reach = small[start : start + 4096] @ directions.T
+        row = reach.argmax(axis=0)
+        value = reach[row, np.arange(count)]
+        better = value > best
+        best[better], place[better] = value[better], row[better] + start
+    return points[np.unique(place)]
+
+
+def _facet_directions(points: Floats, triangles: Ints, diagonal: float) -> list[tuple[Floats, float]]:
+    """Downward directions of the hull's facets, near-coplanar ones together, the largest 40; and their areas."""
+    crosses = face_crosses(points, triangles)
+    areas = 0.5 * np.linalg.norm(crosses, axis=1)
+    normals = unit(crosses)
+    left = areas > 1e-9 * diagonal**2
+    found: list[tuple[Floats, float]] = []
+    while left.any() and len(found) < 60:
+        seed = int(np.argmax(np.where(left, areas, -1.0)))
+        offset = np.abs((points[triangles].mean(axis=1) - points[triangles[seed, 0]]) @ normals[seed])
+        group = left & (normals @ normals[seed] > np.cos(np.radians(6.0))) & (offset < CONTACT * diagonal)
+        direction = unit((normals[group] * areas[group, None]).sum(axis=0))
+        found.append((direction, float(areas[group].sum())))
+        left &= ~group
+    return sorted(found, key=lambda pair: -pair[1])[:40]
+
+
+def _judged(sample: Sampled, extremes: Floats, down: Floats, facet_area: float, prior: Floats | None) -> Support:
+    """Refine a facet's plane on the surface itself and weigh what speaks for standing on it."""
+    reach = CONTACT * sample.diagonal
+    level = float((extremes @ down).max())
+    point = extremes[int(np.argmax(extremes @ down))]
+    heights = level - sample.centres @ down
+    contact = (heights < 1.5 * reach) & (sample.normals @ down > 0.8)
+    kind, normal = "resting", down
+    if contact.sum() >= 12 and sample.areas[contact].sum() > 0.05 * facet_area:
+        vertex_near = level - sample.steady @ down < 1.5 * reach
+        near = sample.steady[vertex_near]
+        normal, centre, scale = robust_plane(near, sample.vertex_weights[vertex_near], down, point, 1.5 * reach)
+        beyond = float(sample.areas[(sample.centres - centre) @ normal > max(4.0 * scale, reach)].sum())
+        if normal @ down > np.cos(np.radians(8.0)) and beyond < 0.01 * sample.areas.sum():
+            point = centre
+        else:
+            normal = down
+    above = (point - sample.centres) @ normal
+    contact = (np.abs(above) < reach) & (sample.normals @ normal > 0.8)
+    first, second = basis(normal)
+    touching = extremes[(point - extremes) @ normal < reach]
+    if contact.any():
+        touching = np.concatenate([touching, sample.centres[contact]])
+    outline = convex_outline(np.stack([touching @ first, touching @ second], axis=1))
+    area = outline_area(outline)
+    contact_area = float(sample.areas[contact].sum())
+    flat = min(contact_area / area, 1.0) if area > 0 else 0.0
+    filled = float(sample.areas[contact & sample.filled].sum()) / contact_area if contact_area > 0 else 0.0
+    if flat > 0.2:
+        kind = "flat"
+    else:
+        normal = down
+        point = extremes[int(np.argmax(extremes @ down))]
+    height = float((point - sample.mass) @ normal)
+    inside = depth_inside(outline, np.array([sample.mass @ first, sample.mass @ second]))
+    tip = float(np.degrees(np.arctan2(inside, max(height, 1e-9))))
+    tall = float(((point - sample.steady) @ normal).max())
+    score = _score(tip, flat, filled, contact_area / sample.areas.sum(), height / max(tall, 1e-12), -normal, prior)
+    return Support(-normal, point, kind, flat, filled, tip, score)
+
+
+def _score(tip: float, flat: float, filled: float, share: float, mass: float, up: Floats, prior: Floats | None) -> float:
+    """What speaks for a pose; each term is 0 to about 1."""
+    score = min(max(tip, -20.0), 40.0) / 40.0
+    if tip < 0:
+        score -= 1.0  # it would fall over
+    score += 1.2 * flat * min(share / 0.03, 1.0) + 1.5 * filled * flat * min(share / 0.02, 1.0)
+    score += 0.6 * (0.5 - mass)
+    if prior is not None:
+        agree = float(np.degrees(np.arccos(np.clip(up @ prior, -1.0, 1.0))))
+        score += 0.6 if agree < 3.0 else 0.4 if agree < 12.0 else 0.1 if agree < 30.0 else 0.0
+    return score

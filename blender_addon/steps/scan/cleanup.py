@@ -1,0 +1,118 @@
+"""Welds, drops what is not the thing, closes holes and open bottoms, and brings the triangles to a sensible number."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from ...core import holes
+from ...core.loose import parts
+from ...core.mesh import TriangleMesh
+from ...core.topology import degenerate_faces, submesh, welded
+from ...job.errors import SubjectError
+from ...job.settings import integer, number, switch
+from ...job.step import Progress, Result, Run
+from ...scene.decimation import decimated
+from ...scene.meshes import make_object, read_mesh
+from ...scene.tessellate import tessellate
+
+LABEL = "Cleanup"
+NEEDS = ("scan",)
+MAKES = ("clean",)
+
+KEPT_PROPERTIES = ("bozzetto_scan_role", "bozzetto_file", "bozzetto_unit_known", "bozzetto_mm_per_unit")
+
+
+@dataclass(kw_only=True)
+class Settings:
+    """What cleanup can be told."""
+
+    loose: float = number(1.0, low=0.0, high=50.0, unit="%", help="Parts smaller than this share of the main one's surface go")
+    close: bool = switch(True, help="Close holes and open bottoms, and mark the faces as filled")
+    budget: int = integer(500_000, low=1000, high=20_000_000, help="Most triangles to keep; more are thinned out, UVs kept")
+
+
+def run(stage: Any, settings: Settings) -> Run:
+    """Clean every scan; the first one's figures are the step's."""
+    figures: dict[str, Any] = {}
+    words = ""
+    scans = list(stage.find_all("scan"))
+    for place, key in enumerate(scans):
+        said: list[str] = []
+        found: dict[str, Any] = {}
+        for progress in _cleaned(stage, settings, key, said, found):
+            yield Progress((place + progress.fraction) / len(scans), progress.words, progress.blocking)
+        if place == 0:
+            figures, words = found, "; ".join(said)
+        else:
+            figures |= {f"{name}_{key}": value for name, value in found.items()}
+    return Result(words, figures)
+
+
+def _cleaned(stage: Any, settings: Settings, key: str, said: list[str], figures: dict[str, Any]) -> Any:
+    scan = stage.require("scan", key)
+    yield Progress(0.05, f"Welding scan {key}")
+    raw = read_mesh(scan)
+    mesh = welded(raw)
+    bad = degenerate_faces(mesh)
+    mesh = submesh(mesh, ~bad)
+    if not len(mesh.faces):
+        raise SubjectError(f'The scan "{scan["bozzetto_file"]}" has no face with an area; export it again')
+    figures |= {
+        "triangles_before": len(raw.faces),
+        "welded_vertices": len(raw.vertices) - len(mesh.vertices),
+        "degenerate_faces": int(bad.sum()),
+    }
+    yield Progress(0.25, f"Looking for loose pieces in scan {key}")
+    mesh = _without_loose(mesh, settings, said, figures)
+    if settings.close:
+        yield Progress(0.4, f"Closing holes of scan {key}")
+        mesh = _closed(stage, mesh, said, figures)
+    mesh = holes.marked(mesh)
+    materials = [slot.material for slot in stage.require("scan", key).material_slots]
+    before = len(mesh.faces)
+    if before > settings.budget:
+        yield Progress(0.6, f"Thinning {before:,} triangles to {settings.budget:,}", blocking=True)
+        mesh = decimated(mesh, settings.budget)
+        said.append(f"thinned from {before:,} to {len(mesh.faces):,} triangles")
+    figures["triangles"] = len(mesh.faces)
+    scan = stage.require("scan", key)
+    name = f"Clean {key}"
+    item = make_object(name, mesh, materials=materials)
+    for title in KEPT_PROPERTIES:
+        if title in scan:
+            item[title] = scan[title]
+    item.hide_render = item.hide_viewport = True
+    stage.offer("clean", item, key=key, name=name)
+    said.insert(0, f"{len(mesh.faces):,} triangles")
+    yield Progress(1.0, f"Scan {key} is clean")
+
+
+def _without_loose(mesh: TriangleMesh, settings: Settings, said: list[str], figures: dict[str, Any]) -> TriangleMesh:
+    found = parts(mesh, small_percent=settings.loose)
+    gone = int((~found.keep).sum())
+    figures["loose_pieces"] = gone
+    figures["parts_kept"] = int(found.keep.sum())
+    if not gone:
+        return mesh
+    share = 100.0 * found.areas[~found.keep].sum() / found.areas.sum()
+    figures["loose_area_percent"] = round(float(share), 3)
+    said.append(f"{gone} loose piece{'s' if gone > 1 else ''} dropped ({share:.2g} % of the surface)")
+    return submesh(mesh, found.keep_faces)
+
+
+def _closed(stage: Any, mesh: TriangleMesh, said: list[str], figures: dict[str, Any]) -> TriangleMesh:
+    open_rims = holes.rims(mesh)
+    safe = [rim for rim in open_rims if holes.closable(mesh, rim)]
+    diagonal = float(np.linalg.norm(mesh.size))
+    mesh = holes.closed(mesh, safe, tessellate, small=0.15 * diagonal)
+    figures |= {"holes_closed": len(safe), "holes_left": len(open_rims) - len(safe)}
+    if safe:
+        filled = int(mesh.face_marks[holes.FILLED].sum())
+        figures["filled_faces"] = filled
+        said.append(f"{len(safe)} hole{'s' if len(safe) > 1 else ''} closed and marked as filled")
+    if len(open_rims) > len(safe):
+        stage.warn(f"{len(open_rims) - len(safe)} openings are as large as the surface round them and were left open")
+    return mesh

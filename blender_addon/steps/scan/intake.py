@@ -1,0 +1,181 @@
+"""Reads the scan files with their textures, says what is in them, and keeps them untouched."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from ...core.mesh_files import FORMATS
+from ...core.units import MM_PER_UNIT, UnitGuess, guess_unit, texels_per_unit
+from ...job.errors import InputError
+from ...job.settings import choice, file, switch, table
+from ...job.step import Progress, Result, Run
+from ...scene.importers import Imported, import_scan
+from ...scene.meshes import make_object
+from ...scene.textures import Textures, image_of, scan_material, sizes_of, textures_of
+
+LABEL = "Intake"
+NEEDS: tuple[str, ...] = ()
+MAKES = ("scan",)
+
+ROLES = (
+    ("whole", "Whole", "Piece and stand as they are"),
+    ("piece", "Piece", "Only the piece counts, for example dusted so that it scans well"),
+    ("stand", "Stand", "Only the stand counts, for example bare so that it keeps its colour"),
+    ("turned", "Turned", "The piece again, turned under the same light"),
+)
+UNITS = (
+    ("auto", "By itself", "Guessed from the size; a known length in the step Orientation decides"),
+    ("m", "Metres", "The file is in metres, at true size"),
+    ("cm", "Centimetres", "The file is in centimetres, at true size"),
+    ("mm", "Millimetres", "The file is in millimetres, at true size"),
+    ("in", "Inches", "The file is in inches, at true size"),
+)
+
+
+@dataclass(kw_only=True)
+class Scan:
+    """One scan file."""
+
+    file: str = file("", help="The scan: OBJ, PLY, STL, GLB, glTF, FBX or USD")
+    role: str = choice("whole", ROLES, help="What this scan is for")
+
+
+@dataclass(kw_only=True)
+class Settings:
+    """What intake can be told."""
+
+    ALIASES = {"scan": "scans"}
+
+    scans: list[Scan] = table(Scan, short="file", help="The scans of this job, the main one first")
+    unit: str = choice("auto", UNITS, help="The unit that the scan files are written in")
+    find_textures: bool = switch(True, help="Take textures that lie beside the file though it does not name them", more=True)
+
+
+def run(stage: Any, settings: Settings) -> Run:
+    """Import each scan, join its parts, gather its textures, offer it as it came."""
+    rows = ordered_rows(settings.scans)
+    words: list[str] = []
+    figures: dict[str, Any] = {"scans": len(rows)}
+    for place, row in enumerate(rows):
+        path = stage.sheet.path(row.file)
+        yield Progress(place / len(rows), f'Reading "{path.name}"', blocking=True)
+        imported = import_scan(path)
+        yield Progress((place + 0.7) / len(rows), f'Gathering the textures of "{path.name}"')
+        said, found = _offered(stage, settings, row, path, imported, key=str(place + 1))
+        words.append(said)
+        if place == 0:
+            figures |= found
+        else:
+            figures |= {f"{name}_{place + 1}": value for name, value in found.items()}
+    return Result("; ".join(words), figures)
+
+
+def ordered_rows(scans: Sequence[Scan]) -> list[Scan]:
+    """The rows, the main scan first: the first that shows the whole or the piece. Raises InputError when there is none."""
+    rows = [row for row in scans if row.file.strip()]
+    if not rows:
+        raise InputError("No scan is named: choose the scan's file first (on a sheet: [intake] scan = \"FILE\")")
+    main = next((row for row in rows if row.role in ("whole", "piece")), rows[0])
+    return [main, *(row for row in rows if row is not main)]
+
+
+def _offered(
+    stage: Any, settings: Settings, row: Scan, path: Path, imported: Imported, *, key: str
+) -> tuple[str, dict[str, Any]]:
+    """Make the scan's object, offer it, and return the words and figures about it."""
+    mesh = imported.mesh
+    materials, textures = _materials(stage, settings, path, imported)
+    name = f"Scan {key} {path.stem}"
+    item = make_object(name, mesh, materials=materials)
+    longest = float(mesh.size.max())
+    guess = guess_unit(longest, metres_by_format=imported.in_metres)
+    sizes = sizes_of(materials)
+    item["bozzetto_scan_role"] = row.role
+    item["bozzetto_file"] = path.name
+    item["bozzetto_unit_known"] = settings.unit != "auto"
+    item["bozzetto_mm_per_unit"] = MM_PER_UNIT.get(guess.unit if settings.unit == "auto" else settings.unit, 0.0)
+    item.hide_render = item.hide_viewport = True
+    stage.offer("scan", item, key=key, name=name)
+    _tell(stage, path, imported, textures)
+    density = texels_per_unit(mesh, sizes)
+    figures = {
+        "triangles": len(mesh.faces),
+        "vertices": len(mesh.vertices),
+        "parts": imported.parts,
+        "longest_units": round(longest, 6),
+        "unit_guess": guess.unit,
+        "textures": [f"{part} {image.size[0]} x {image.size[1]}" for each in textures for part, image in each.images.items()],
+        "texels_per_unit": round(density, 4),
+        "vertex_colours": bool(mesh.colours),
+        "dropped_vertices": imported.dropped_vertices,
+    }
+    if item["bozzetto_mm_per_unit"]:
+        figures["texels_per_mm_guess"] = round(density / item["bozzetto_mm_per_unit"], 3)
+    return _said(path, mesh, textures, guess, settings.unit, longest), figures
+
+
+def _materials(stage: Any, settings: Settings, path: Path, imported: Imported) -> tuple[list[Any], list[Textures]]:
+    missing: list[str] = []
+    textures = []
+    slots = imported.materials or [None]
+    has_uv = imported.mesh.uv is not None
+    alone = settings.find_textures and len(slots) == 1 and _only_mesh(path)
+    for material in slots:
+        found = Textures()
+        if has_uv:
+            found = textures_of(material, path, alone=alone, by_name=settings.find_textures, missing=missing)
+        textures.append(found)
+    for words in dict.fromkeys(missing):
+        stage.warn(f'"{path.name}": {words}; put the whole picture beside the scan and run intake again')
+    if not has_uv and settings.find_textures and not imported.mesh.colours:
+        stage.note(f'"{path.name}" has no UVs and no vertex colours, so it comes without colour')
+    colours = bool(imported.mesh.colours)
+    made = []
+    for number, found in enumerate(textures):
+        title = f"{path.stem}" if len(textures) == 1 else f"{path.stem} {number + 1}"
+        made.append(scan_material(title, found, colours=colours))
+        base = image_of(made[-1])
+        if base is not None:
+            base.name = f"{title} base"
+    return made, textures
+
+
+def _only_mesh(path: Path) -> bool:
+    try:
+        return sum(1 for other in path.parent.iterdir() if other.suffix.lower() in FORMATS) <= 1
+    except OSError:
+        return False
+
+
+def _tell(stage: Any, path: Path, imported: Imported, textures: Sequence[Textures]) -> None:
+    """Notes about what was dropped and what was found."""
+    if imported.dropped_vertices:
+        share = 100.0 * imported.dropped_vertices / (imported.dropped_vertices + len(imported.mesh.vertices))
+        stage.warn(
+            f'"{path.name}" holds {imported.dropped_vertices} vertices whose coordinates are no numbers ({share:.2g} %); '
+            "they were dropped with their faces"
+        )
+    if imported.mended_numbers:
+        stage.warn(f'"{path.name}" holds {imported.mended_numbers} UVs or normals that are no numbers; they count as 0')
+    by_name = sorted({image.name for each in textures for part, image in each.images.items() if each.found[part] == "name"})
+    if by_name:
+        stage.note(f'"{path.name}": taken by their names beside the file: {", ".join(by_name)}')
+
+
+def _said(path: Path, mesh: Any, textures: Sequence[Textures], guess: UnitGuess, unit: str, longest: float) -> str:
+    colour = "no colour"
+    pictures = [f"{image.size[0]} x {image.size[1]}" for each in textures for part, image in each.images.items() if part == "base"]
+    if pictures:
+        colour = f"texture{'s' if len(pictures) > 1 else ''} {', '.join(pictures)}"
+    elif mesh.colours:
+        colour = "vertex colours"
+    if unit != "auto":
+        size = f"{longest * MM_PER_UNIT[unit]:.4g} mm long"
+    elif guess.unit:
+        size = f"{longest:.4g} units long, perhaps {guess.unit} ({guess.longest_mm:.0f} mm)"
+    else:
+        size = f"{longest:.4g} units long, which fits no usual unit"
+    return f"{path.name}: {len(mesh.faces):,} triangles, {colour}, {size}"
