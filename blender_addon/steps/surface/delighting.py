@@ -16,7 +16,7 @@ from ...job.settings import number, switch
 from ...job.step import Progress, Result, Run
 from ...scene.images import make_image
 from ...scene.meshes import read_mesh
-from ...scene.textures import read_linear, shows, surface_texture
+from ...scene.surface_texture import read_linear, shows, surface_texture
 
 LABEL = "Delighting"
 NEEDS = ("piece",)

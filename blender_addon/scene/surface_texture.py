@@ -1,0 +1,141 @@
+"""Which picture colours a surface? The image, the vertex colours or nothing behind an object's materials."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import bpy
+import numpy as np
+
+from ..core.mesh import face_areas
+from ..core.srgb import decode, luminance  # noqa: F401 - decode is what readers of these pixels need
+from .images import read_pixels
+
+LARGEST = 4096
+"""Wider images are worked on at this width: a 16 K picture held as floats would take 4 GB."""
+
+
+@dataclass(frozen=True)
+class SurfaceTexture:
+    """The picture that colours most of a surface.
+
+    image: name of the image. slot: material slot it belongs to. share: part 0 to 1 of the object's area that shows it.
+    size: (width, height) as stored.
+    """
+
+    image: str
+    slot: int
+    share: float
+    size: tuple[int, int]
+
+
+def base_colour_image(material: Any) -> Any | None:
+    """The image that reaches the base colour of a material's Principled or Diffuse node, through any nodes between."""
+    if material is None or not material.node_tree:
+        return None
+    nodes = material.node_tree.nodes
+    for kind, socket in (("BSDF_PRINCIPLED", "Base Color"), ("BSDF_DIFFUSE", "Color"), ("EMISSION", "Color")):
+        for node in nodes:
+            if node.type == kind:
+                found = _image_behind(node.inputs[socket], 8)
+                if found is not None:
+                    return found
+    return None
+
+
+def _image_behind(socket: Any, depth: int) -> Any | None:
+    for link in socket.links:
+        node = link.from_node
+        if node.type == "TEX_IMAGE" and node.image is not None:
+            return node.image
+        if depth:
+            for behind in node.inputs:
+                found = _image_behind(behind, depth - 1)
+                if found is not None:
+                    return found
+    return None
+
+
+def normal_image(material: Any) -> Any | None:
+    """The image that reaches the normal of a material's Principled node, or None."""
+    if material is None or not material.node_tree:
+        return None
+    for node in material.node_tree.nodes:
+        if node.type == "BSDF_PRINCIPLED":
+            return _image_behind(node.inputs["Normal"], 8)
+    return None
+
+
+def surface_texture(item: Any, triangles: Any) -> SurfaceTexture | None:
+    """The image on the largest textured part of an object, or None without images or UVs.
+
+    `triangles` is the object's `TriangleMesh`. Several slots that show one image count together.
+    """
+    if triangles.uv is None or not len(triangles.faces):
+        return None
+    areas = face_areas(triangles.vertices, triangles.faces)
+    slots = triangles.material if triangles.material is not None else np.zeros(len(areas), int)
+    by_slot = np.bincount(np.maximum(slots, 0), areas, max(len(item.material_slots), 1))
+    totals: dict[str, tuple[float, int]] = {}
+    for place, slot in enumerate(item.material_slots):
+        image = base_colour_image(slot.material)
+        if image is None or not image.size[0] or not image.size[1]:
+            continue
+        before = totals.get(image.name, (0.0, place))
+        totals[image.name] = (before[0] + float(by_slot[place]), before[1])
+    if not totals:
+        return None
+    name, (area, place) = max(totals.items(), key=lambda entry: entry[1][0])
+    image = bpy.data.images[name]
+    return SurfaceTexture(name, place, area / max(float(areas.sum()), 1e-12), (image.size[0], image.size[1]))
+
+
+def shows(item: Any, triangles: Any, image: str) -> Any:
+    """(m,) bool: the faces whose material shows the image of that name."""
+    slots = triangles.material if triangles.material is not None else np.zeros(len(triangles.faces), int)
+    found = [_named(base_colour_image(slot.material)) == image for slot in item.material_slots] or [False]
+    return np.array(found)[np.clip(slots, 0, len(found) - 1)]
+
+
+def _named(image: Any) -> str:
+    return image.name if image is not None else ""
+
+
+def working_size(image: Any, limit: int = LARGEST) -> tuple[int, int]:
+    """(width, height) that an image is worked on at: its own, or halved until neither side passes `limit`."""
+    width, height = image.size
+    while max(width, height) > limit:
+        width, height = max(1, (width + 1) // 2), max(1, (height + 1) // 2)
+    return width, height
+
+
+def read_linear(image: Any, *, limit: int = LARGEST) -> Any:
+    """(height, width, 3) float32 linear colours of an image, reduced where a side passes `limit`.
+
+    Byte images in an sRGB-like space are decoded; float images and Non-Color ones are taken as they are. The image itself is
+    not touched: a large one is reduced in a copy, which is removed.
+    """
+    width, height = working_size(image, limit)
+    source = image
+    if (width, height) != tuple(image.size):
+        source = image.copy()
+        source.scale(width, height)
+    try:
+        pixels = read_pixels(source)[..., :3]
+    finally:
+        if source is not image:
+            bpy.data.images.remove(source)
+    if image.is_float or image.colorspace_settings.name == "Non-Color":
+        return np.ascontiguousarray(pixels)
+    return decode(pixels)
+
+
+def colour_layer(triangles: Any) -> str | None:
+    """The name of the vertex colours that look most like a photo texture: those that vary most, None when none vary."""
+    best, spread = None, 1e-4
+    for name, values in triangles.colours.items():
+        varied = float(np.std(luminance(values)))
+        if np.isfinite(varied) and varied > spread:
+            best, spread = name, varied
+    return best
