@@ -53,7 +53,11 @@ class Tree:
 
     def node(self, kind: str, inputs: Mapping[str, Any] | None = None, *, label: str = "", **properties: Any) -> Made:
         """Add a node: its kind without prefix, its inputs by name, its own properties (operation, mode) as keywords."""
-        full = kind if kind.startswith(("ShaderNode", "Node", "CompositorNode")) else self.prefix + kind
+        full = (
+            kind
+            if kind.startswith(("ShaderNode", "Node", "CompositorNode", "FunctionNode", "GeometryNode"))
+            else self.prefix + kind
+        )
         node = self.tree.nodes.new(full)
         if label:
             node.label = node.name = label

@@ -1,0 +1,60 @@
+"""How bright must the picture be? By a grey card, as a photographer does it: where it is held and what it should read."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+
+from .mesh import Floats, unit
+
+GREY = 0.18
+"""Reflectance of the photographic grey card, and the scene-linear value at which it is placed."""
+
+
+def card_normal(towards_camera: Floats, towards_light: Floats) -> Floats:
+    """Which way the card looks: halfway between camera and main light (common practice, from the cards' own instructions).
+
+    Where the light comes from behind, it is turned no further than 60 degrees from the camera, so that it is still seen.
+    """
+    camera, light = unit(np.asarray(towards_camera, float)), unit(np.asarray(towards_light, float))
+    half = unit(camera + light)
+    if np.dot(half, camera) >= 0.5:
+        return half
+    side = light - np.dot(light, camera) * camera
+    if np.linalg.norm(side) < 1e-6:
+        return camera
+    return 0.5 * camera + math.sqrt(0.75) * unit(side)
+
+
+def stops_for(measured: float, *, target: float = GREY, offset: float = 0.0) -> float:
+    """The exposure in stops that takes a measured luminance to `target`, plus an offset in stops."""
+    if not measured > 0.0:
+        raise ValueError("no light falls on the card")
+    return math.log2(target / measured) + offset
+
+
+def environment_flux(pixels: Floats, *, turn: float = 0.0, above_only: bool = True) -> Floats:
+    """(3,) net flux from an equirectangular picture: integral of radiance times direction over the sphere.
+
+    pixels: (h, w) luminance, row 0 at the bottom (nadir). The middle column looks along +X, and columns to the right of it
+    turn clockwise seen from above, as Cycles maps such pictures. turn: degrees by which the surroundings are turned about the
+    vertical, counter-clockwise from above. above_only: what comes from below the horizon is stopped by the table.
+    """
+    pixels = np.asarray(pixels, float)
+    height, width = pixels.shape
+    up = (np.arange(height) + 0.5) / height * math.pi - math.pi / 2
+    around = math.pi - 2 * math.pi * (np.arange(width) + 0.5) / width + math.radians(turn)
+    cell = math.pi / height * 2 * math.pi / width * np.cos(up)
+    weight = pixels * cell[:, None]
+    if above_only:
+        weight = weight * (up > 0)[:, None]
+    flat = weight * np.cos(up)[:, None]
+    x = float((flat * np.cos(around)).sum())
+    y = float((flat * np.sin(around)).sum())
+    return np.array([x, y, float((weight * np.sin(up)[:, None]).sum())])
+
+
+def lambert_radiance(irradiance: float, albedo: float = GREY) -> float:
+    """Radiance of a matt surface: albedo x irradiance / pi."""
+    return albedo * irradiance / math.pi

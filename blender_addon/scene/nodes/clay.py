@@ -1,0 +1,144 @@
+"""What does clay look like as nodes? Body colour, water, grog, dust; no mark that the piece does not have, unless asked for.
+
+Scales are in mm. The mottling, the grog and the pores belong to the material; fingerprints and tool chatter are invented
+marks, off by default and labelled so.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+from .builder import Tree, make_group
+
+
+def clay_group() -> Any:
+    """The clay: inputs in the potter's words, a shader out."""
+    return make_group("Clay", _clay)
+
+
+def _clay(tree: Tree) -> None:
+    body = tree.input("Body Colour", "colour", (0.28, 0.255, 0.22), help="Diffuse albedo of the dry body, linear")
+    wet = tree.input("Wetness", "float", 0.0, help="0 dry, 0.4 leather-hard, 1 wet: darker and with a film of water")
+    grog = tree.input("Grog", "float", 0.35, help="How much fired grit shows")
+    grog_size = tree.input("Grog Size", "float", 0.35, low=0.05, high=3.0, help="Size of the largest grog grains, mm")
+    mottle = tree.input("Mottle", "float", 0.5, help="Unevenness of tone, from drying and wedging")
+    pores = tree.input("Pore Depth", "float", 0.006, low=0.0, high=0.2, help="Depth of the fine texture of the surface, mm")
+    dust = tree.input("Dust", "float", 0.3, help="Dry powder in recesses that face upwards")
+    wash = tree.input("Crevice Wash", "float", 0.25, help="Thin dark slip left in recesses")
+    wash_colour = tree.input("Wash Colour", "colour", (0.07, 0.055, 0.045), help="Colour of the wash")
+    wear = tree.input("Raised Wear", "float", 0.25, help="Edges rubbed paler and smoother by handling")
+    prints = tree.input("Invented Fingerprints", "float", 0.0, help="An effect: marks that the piece does not have")
+    chatter = tree.input("Invented Tool Chatter", "float", 0.0, help="An effect: marks that the piece does not have")
+    mm = tree.input("Position", "vector", help="Position on the piece in mm")
+    normal = tree.input("Normal", "vector", help="Normal of the surface with its relief")
+    recess = tree.input("Recess", "float", 0.0, help="0 to 1 in recesses")
+    raised = tree.input("Raised", "float", 0.0, help="0 to 1 on raised parts")
+
+    tone, broad = _mottling(tree, mm, mottle)
+    speck, grain = _grog(tree, mm, grog, grog_size)
+    colour = tree.mix(1.0, body, tone, blend="MULTIPLY")
+    colour = tree.mix(speck["amount"], colour, tree.mix(1.0, colour, speck["tint"], blend="MULTIPLY"))
+    colour = _powdered(tree, colour, mm, recess, dust, wet)
+    film = tree.math("MULTIPLY", wash, recess)
+    colour = tree.mix(film, colour, wash_colour)
+    rubbed = tree.math("MULTIPLY", wear, raised)
+    colour = tree.mix(tree.math("MULTIPLY", rubbed, 0.22), colour, (1.0, 0.98, 0.94), blend="SOFT_LIGHT")
+    colour = _wetted(tree, colour, wet, broad)
+
+    rough = tree.math("MULTIPLY_ADD", broad, 0.16, 0.76)
+    rough = tree.math("SUBTRACT", rough, tree.math("MULTIPLY", rubbed, 0.22))
+    rough = tree.blend(wet, rough, tree.math("MULTIPLY_ADD", broad, 0.30, 0.16))
+    bent = _texture(tree, mm, normal, pores, grain, grog_size, prints, chatter)
+    shader = tree.node(
+        "BsdfPrincipled",
+        {
+            "Base Color": colour,
+            "Roughness": rough,
+            "Diffuse Roughness": tree.blend(wet, 0.9, 0.35),
+            "IOR": tree.blend(wet, 1.5, 1.4),
+            "Specular IOR Level": tree.blend(wet, 0.32, 0.5),  # pores swallow about a third of a dry surface's sheen
+            "Coat Weight": tree.span(wet, 0.75, 1.0, 0.0, 0.7),
+            "Coat Roughness": 0.14,
+            "Coat IOR": 1.333,
+            "Normal": bent,
+        },
+        label="Clay surface",
+    )
+    tree.output("Shader", "shader", shader["BSDF"])
+
+
+def _mottling(tree: Tree, mm: Any, amount: Any) -> tuple[Any, Any]:
+    """Tone factor (colour near 1) and the broad pattern 0 to 1."""
+    broad = tree.node("TexNoise", {"Vector": mm, "Scale": 0.07, "Detail": 4.0, "Roughness": 0.58, "Distortion": 0.6})["Factor"]
+    fine = tree.node("TexNoise", {"Vector": mm, "Scale": 0.62, "Detail": 4.0, "Roughness": 0.65})["Factor"]
+    both = tree.math("ADD", tree.math("MULTIPLY", broad, 0.65), tree.math("MULTIPLY", fine, 0.35))
+    pale = tree.ramp(both, [(0.30, (0.74, 0.75, 0.77)), (0.5, (1.0, 1.0, 1.0)), (0.70, (1.22, 1.20, 1.16))])
+    return tree.mix(amount, (1.0, 1.0, 1.0), pale), tree.span(broad, 0.3, 0.7)
+
+
+def _grog(tree: Tree, mm: Any, amount: Any, size: Any) -> tuple[dict[str, Any], Any]:
+    """Grains that lie in the surface: where they show, their tint, and the bump that they make."""
+    scale = tree.math("DIVIDE", 0.55, size)
+    cells = tree.node("TexVoronoi", {"Vector": mm, "Scale": scale, "Randomness": 1.0})
+    lottery = tree.node("SeparateColor", {"Color": cells["Color"]})
+    reach = tree.math("MULTIPLY", lottery["Red"], 0.42)  # each grain has its own size
+    inside = tree.span(tree.math("SUBTRACT", reach, cells["Distance"]), 0.0, 0.10)
+    shows = tree.math("LESS_THAN", lottery["Green"], tree.math("MULTIPLY", amount, 0.55))
+    amount_here = tree.math("MULTIPLY", tree.math("MULTIPLY", inside, shows), 0.85)
+    tint = tree.ramp(
+        lottery["Blue"],
+        [(0.0, (0.42, 0.38, 0.34)), (0.45, (0.75, 0.68, 0.60)), (0.62, (1.25, 1.2, 1.1)), (1.0, (1.6, 1.5, 1.35))],
+    )
+    bump = tree.math("MULTIPLY", amount_here, tree.math("SUBTRACT", lottery["Blue"], 0.35))
+    return {"amount": amount_here, "tint": tint}, bump
+
+
+def _powdered(tree: Tree, colour: Any, mm: Any, recess: Any, dust: Any, wet: Any) -> Any:
+    up = tree.node("SeparateXYZ", {"Vector": tree.node("NewGeometry")["Normal"]})["Z"]
+    lying = tree.span(up, -0.25, 0.8, 0.0, 1.0)
+    cloud = tree.node("TexNoise", {"Vector": mm, "Scale": 0.9, "Detail": 5.0, "Roughness": 0.7})["Factor"]
+    cover = tree.math("MULTIPLY", tree.math("MULTIPLY", recess, lying), tree.span(cloud, 0.3, 0.7, 0.3, 1.0))
+    cover = tree.math("MULTIPLY", tree.math("MULTIPLY", cover, dust), tree.math("SUBTRACT", 1.0, wet))
+    pale = tree.mix(0.5, colour, (0.62, 0.59, 0.54))
+    return tree.mix(cover, colour, pale)
+
+
+def _wetted(tree: Tree, colour: Any, wet: Any, broad: Any) -> Any:
+    """Water in the pores darkens and saturates: light is scattered more forward and absorbed more often."""
+    uneven = tree.math("MULTIPLY", wet, tree.math("MULTIPLY_ADD", broad, -0.25, 1.1), clamp=True)
+    dark = tree.node("Gamma", {"Color": colour, "Gamma": 1.32})["Color"]
+    return tree.mix(tree.math("MULTIPLY", uneven, 0.9), colour, dark)
+
+
+def _texture(tree: Tree, mm: Any, normal: Any, pores: Any, grain: Any, grog_size: Any, prints: Any, chatter: Any) -> Any:
+    fine = tree.node("TexNoise", {"Vector": mm, "Scale": 4.5, "Detail": 3.0, "Roughness": 0.6})["Factor"]
+    slow = tree.node("TexNoise", {"Vector": mm, "Scale": 0.75, "Detail": 3.0, "Roughness": 0.55})["Factor"]
+    micro = tree.math("MULTIPLY", pores, tree.math("MULTIPLY_ADD", slow, 4.0, fine))
+    stones = tree.math("MULTIPLY", tree.math("MULTIPLY", grain, grog_size), 0.16)
+    marks = tree.math("ADD", _fingerprints(tree, mm, prints), _chatter(tree, mm, chatter))
+    height = tree.math("ADD", tree.math("ADD", micro, stones), marks)
+    return tree.node("Bump", {"Strength": 1.0, "Distance": 0.001, "Height": height, "Normal": normal})["Normal"]
+
+
+def _fingerprints(tree: Tree, mm: Any, amount: Any) -> Any:
+    """Invented: ridges 0.45 mm apart in patches the size of a finger tip, in mm of height."""
+    warped = tree.node("TexNoise", {"Vector": mm, "Scale": 0.12, "Detail": 1.0})["Color"]
+    bent = tree.vector("MULTIPLY_ADD", warped, (16.0, 16.0, 16.0), mm)
+    ridges = tree.node(
+        "TexWave",
+        {"Vector": bent, "Scale": 0.35, "Distortion": 1.0, "Detail": 1.0},
+        wave_type="RINGS",
+        rings_direction="SPHERICAL",
+    )["Factor"]
+    patch = tree.span(tree.node("TexNoise", {"Vector": mm, "Scale": 0.09, "Detail": 0.0})["Factor"], 0.55, 0.66, smooth=True)
+    return tree.math("MULTIPLY", tree.math("MULTIPLY", ridges, patch), tree.math("MULTIPLY", amount, 0.03))
+
+
+def _chatter(tree: Tree, mm: Any, amount: Any) -> Any:
+    """Invented: the ripple of a tool dragged over stiff clay, in mm of height."""
+    turned = tree.node("VectorRotate", {"Vector": mm, "Axis": (0.3, 1.0, 0.2), "Angle": 0.6})["Vector"]
+    ripple = tree.node("TexWave", {"Vector": turned, "Scale": 0.22, "Distortion": 3.0, "Detail": 2.0, "Detail Scale": 0.4})[
+        "Factor"
+    ]
+    patch = tree.span(tree.node("TexNoise", {"Vector": mm, "Scale": 0.06, "Detail": 1.0})["Factor"], 0.48, 0.62, smooth=True)
+    return tree.math("MULTIPLY", tree.math("MULTIPLY", ripple, patch), tree.math("MULTIPLY", amount, 0.05))

@@ -1,0 +1,114 @@
+"""How is a whole material put together? Relief, recesses and one of the surface groups; each input stays live by its name."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
+from typing import Any
+
+import bpy
+
+from .. import compat
+from .builder import Made, Tree, make_group
+from .clay import clay_group
+from .delit import own_colour_group
+from .relief import UV_DEFAULT, form_group, millimetres, relief_group
+from .wood import wood_group
+
+KIND = "bozzetto_kind"
+"""Custom property on a material: which surface it is."""
+
+GROUPS: dict[str, Callable[[], Any]] = {
+    "clay": clay_group,
+    "wood": wood_group,
+    "own": own_colour_group,
+}
+
+
+@dataclass(frozen=True)
+class Maps:
+    """What a piece or stand brings with it: relief maps (height in mm), own colour as image or attribute, UV map."""
+
+    normal: Any | None = None
+    height: Any | None = None
+    strength: float = 1.0
+    colour: Any | None = None
+    colour_attribute: str = ""
+    uv: str = UV_DEFAULT
+
+
+@dataclass(frozen=True)
+class Surface:
+    """One surface: which group, and the values of its inputs by name."""
+
+    kind: str
+    values: Mapping[str, Any] = field(default_factory=dict)
+
+
+def make_material(name: str, surface: Surface, maps: Maps, regions: tuple[tuple[str, Surface], ...] = ()) -> Any:
+    """A new material. `regions` are further surfaces, each where a painted mask (a colour attribute's name) is white."""
+    material = bpy.data.materials.new(name)
+    shader_tree = compat.node_tree_of(material)
+    shader_tree.nodes.clear()
+    tree = Tree(shader_tree)
+    relief = tree.group(
+        relief_group(maps.normal, maps.height, uv=maps.uv),
+        {"Strength": maps.strength},
+        label="Relief",
+    )
+    mm = millimetres(tree)
+    form = tree.group(form_group(), {"Position": mm, "Height": relief["Height"]}, label="Recess and edge")
+    shader = _surface(tree, surface, maps, mm, relief, form)
+    for mask, other in regions:
+        above = _surface(tree, other, maps, mm, relief, form, suffix=f" ({mask})")
+        painted = tree.node("Attribute", attribute_name=mask, attribute_type="GEOMETRY", label=f"Mask {mask}")["Factor"]
+        mixed = tree.node("MixShader", {"Factor": tree.span(painted, 0.25, 0.75, smooth=True)})
+        first, second = mixed.node.inputs[1:]
+        tree.put(first, shader)
+        tree.put(second, above)
+        shader = mixed["Shader"]
+    end = tree.node("OutputMaterial", {"Surface": shader})
+    end.node.is_active_output = True
+    tree.arrange()
+    material[KIND] = surface.kind
+    material.diffuse_color = (*_shown(surface), 1.0)
+    return material
+
+
+def _surface(tree: Tree, surface: Surface, maps: Maps, mm: Any, relief: Made, form: Made, suffix: str = "") -> Any:
+    group = GROUPS[surface.kind]()
+    offered = {
+        "Position": mm, "Normal": relief["Normal"], "Recess": form["Recess"], "Raised": form["Raised"],
+    }  # fmt: skip
+    names = {item.name for item in group.interface.items_tree if item.item_type == "SOCKET" and item.in_out == "INPUT"}
+    inputs = {name: value for name, value in offered.items() if name in names}
+    inputs.update(surface.values)
+    if surface.kind == "own" and "Colour" not in surface.values:
+        own = own_colour(tree, maps)
+        if own is not None:
+            inputs["Colour"] = own
+    return tree.group(group, inputs, label=group.name.split(".")[0] + suffix)["Shader"]
+
+
+def own_colour(tree: Tree, maps: Maps) -> Any | None:
+    """The socket of the scan's own colour, or None when it has none."""
+    if maps.colour is not None:
+        coordinates = tree.node("UVMap", uv_map=maps.uv)["UV"]
+        return tree.node("TexImage", {"Vector": coordinates}, image=maps.colour, interpolation="Cubic", label="Own colour")[
+            "Color"
+        ]
+    if maps.colour_attribute:
+        return tree.node("Attribute", attribute_name=maps.colour_attribute, attribute_type="GEOMETRY", label="Own colour")[
+            "Color"
+        ]
+    return None
+
+
+def _shown(surface: Surface) -> tuple[float, float, float]:
+    for name in ("Body Colour", "Early Wood", "Colour", "Metal", "Stone"):
+        if name in surface.values:
+            return tuple(surface.values[name])[:3]  # type: ignore[return-value]
+    return (0.5, 0.48, 0.45)
+
+
+__all__ = ["GROUPS", "Maps", "Surface", "make_group", "make_material", "own_colour"]

@@ -1,0 +1,67 @@
+"""Which light does a shot stand in? Set-ups lie ready in the scene; one is on, turned to where the shot's camera is."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from typing import Any
+
+import bpy
+from mathutils import Matrix, Vector
+
+from . import roles
+from .lights import SETUP
+
+EXPOSURE = "bozzetto_exposure"
+"""On a world: the exposure in stops of its set-up."""
+FOLLOWS = "bozzetto_follows"
+"""On a world: the azimuth in radians of the camera that its set-up was written for, when it is to be turned with the shot."""
+
+
+def apply_shot_light(scene: Any, shot: Any) -> Callable[[], None]:
+    """Put the scene into the light that a shot (a camera object) asks for; returns what puts all back as it was.
+
+    A shot without the property `bozzetto_light` stands in the job's own set-up.
+    """
+    job = scene.get(roles.JOB, scene.name)
+    worlds = {world.get(SETUP, ""): world for world in roles.players(job, role="world")}
+    wanted = shot.get(SETUP) or (scene.world.get(SETUP, "") if scene.world else "")
+    world = worlds.get(wanted)
+    if world is None:
+        return lambda: None
+    items = [item for role in ("light", "card") for item in roles.players(job, role=role) if item.get(SETUP)]
+    kept = [(item.name, item.hide_render, item.matrix_basis.copy()) for item in items]
+    before = scene.world.name if scene.world else "", scene.view_settings.exposure
+    turn = _turn(world, shot)
+    same = scene.world == world
+    for item in items:
+        if item.get(SETUP) == wanted:
+            item.hide_render = item.hide_render if same else False
+            item.matrix_basis = turn @ item.matrix_basis
+        else:
+            item.hide_render = True
+    if not same:
+        scene.world = world
+        scene.view_settings.exposure = world.get(EXPOSURE, scene.view_settings.exposure)
+    scene_name = scene.name
+
+    def restore() -> None:
+        for name, hidden, matrix in kept:
+            item = bpy.data.objects[name]
+            item.hide_render, item.matrix_basis = hidden, matrix
+        place = bpy.data.scenes[scene_name]
+        place.world = bpy.data.worlds.get(before[0])
+        place.view_settings.exposure = before[1]
+
+    return restore
+
+
+def _turn(world: Any, shot: Any) -> Any:
+    """The turn about the vertical through the origin that brings the set-up round to the shot's camera."""
+    written_for = world.get(FOLLOWS)
+    if written_for is None:
+        return Matrix.Identity(4)
+    place = Vector(shot.matrix_world.translation)
+    if place.xy.length < 0.05 * abs(place.z):  # from above there is no side to turn to
+        return Matrix.Identity(4)
+    return Matrix.Rotation(math.atan2(place.y, place.x) - written_for, 4, "Z")
