@@ -8,14 +8,14 @@ unseen underside), how low the mass lies, and, weakly, whether the file's own ax
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
 from .holes import basis
 from .mesh import Floats, Ints, TriangleMesh, face_crosses, signed_volume, unit
-from .planar import convex_outline, depth_inside, outline_area, robust_plane
+from .planar import convex_outline, depth_inside, outline_area, robust_plane, weighted_median
 
 Hull = Callable[[Floats], Ints]
 """Points (n, 3) to the triangles (m, 3) of their convex hull, looking outwards."""
@@ -44,17 +44,21 @@ class Support:
 
 @dataclass(frozen=True)
 class Sampled:
-    """A mesh prepared for support searching: faces' centres (m, 3), areas (m,), unit normals (m, 3), filled (m,), steady
-    vertices (n, 3), centre of mass (3,), diagonal."""
+    """A mesh prepared for support searching.
+
+    Of the faces without a spike: centres (m, 3), areas (m,), unit normals (m, 3), filled (m,), corners (m, 3) as rows of
+    `vertices` (n, 3). `steady` (k, 3): the vertices that are no spikes. mass (3,): the centre of mass.
+    """
 
     centres: Floats
     areas: Floats
     normals: Floats
     filled: Ints
+    corners: Ints
+    vertices: Floats
     steady: Floats
     mass: Floats
     diagonal: float
-    vertex_weights: Floats
 
 
 def steady_vertices(mesh: TriangleMesh, *, rounds: int = 4, factor: float = 8.0) -> Ints:
@@ -97,14 +101,13 @@ def sampled(mesh: TriangleMesh) -> Sampled:
     sound = good[mesh.faces].all(axis=1)
     centres = vertices[mesh.faces].mean(axis=1)
     filled = mesh.face_marks.get("filled", np.zeros(len(mesh.faces), bool))
-    third = areas * sound / 3.0
-    weights = sum(np.bincount(mesh.faces[:, corner], third, len(vertices)) for corner in range(3))
     used = np.zeros(len(vertices), bool)
     used[mesh.faces] = True
-    steady = good & used
+    steady = vertices[good & used]
+    diagonal = float(np.linalg.norm(np.ptp(steady, axis=0)))
     return Sampled(
-        centres[sound], areas[sound], unit(crosses[sound]), filled[sound], vertices[steady],
-        centre_of_mass(vertices, mesh.faces), float(np.linalg.norm(np.ptp(vertices[steady], axis=0))), weights[steady],
+        centres[sound], areas[sound], unit(crosses[sound]), filled[sound], mesh.faces[sound], vertices, steady,
+        centre_of_mass(vertices, mesh.faces), diagonal,
     )  # fmt: skip
 
 
@@ -122,17 +125,17 @@ def centre_of_mass(vertices: Floats, faces: Ints) -> Floats:
     return origin + (areas[:, None] * (a + b + c) / 3.0).sum(axis=0) / areas.sum()
 
 
-def supports(mesh: TriangleMesh, hull: Hull, *, prior: Floats | None = None) -> list[Support]:
+def supports(mesh: TriangleMesh, hull: Hull, *, axes: Sequence[tuple[Floats, float]] = ()) -> list[Support]:
     """All ways to stand, the likeliest first.
 
-    prior: (3,) the file's own up, or None. `hull` gives the triangles of a convex hull.
+    axes: directions (3,) that may be up by the file's own axes, and how much that says. `hull` gives the triangles of a convex hull.
     """
     sample = sampled(mesh)
     extremes = _extreme_points(sample.steady)
     triangles = hull(extremes)
     found = []
     for down, area in _facet_directions(extremes, triangles, sample.diagonal):
-        found.append(_judged(sample, extremes, down, area, prior))
+        found.append(_judged(sample, extremes, down, area, axes))
     found.sort(key=lambda support: -support.score)
     best: list[Support] = []
     for support in found:  # neighbouring facets of one noisy base refine to the same plane
@@ -150,16 +153,16 @@ def fibonacci_directions(count: int) -> Floats:
     return np.stack([ring * np.cos(angle), ring * np.sin(angle), z], axis=1)
 
 
-def _extreme_points(points: Floats, count: int = 2500) -> Floats:
+def _extreme_points(points: Floats, count: int = 1500) -> Floats:
     """The points that are furthest in one of `count` directions: few, and with the hull of all but a hair."""
     directions = fibonacci_directions(count).astype(np.float32)
-    small = (points - points.mean(axis=0)).astype(np.float32)
+    small = np.ascontiguousarray((points - points.mean(axis=0)).T, np.float32)
     best = np.full(count, -np.inf, np.float32)
     place = np.zeros(count, np.int64)
-    for start in range(0, len(small), 4096):
-        reach = small[start : start + 4096] @ directions.T
-        row = reach.argmax(axis=0)
-        value = reach[row, np.arange(count)]
+    for start in range(0, small.shape[1], 8192):
+        reach = directions @ small[:, start : start + 8192]
+        row = reach.argmax(axis=1)
+        value = reach[np.arange(count), row]
         better = value > best
         best[better], place[better] = value[better], row[better] + start
     return points[np.unique(place)]
@@ -182,7 +185,9 @@ def _facet_directions(points: Floats, triangles: Ints, diagonal: float) -> list[
     return sorted(found, key=lambda pair: -pair[1])[:40]
 
 
-def _judged(sample: Sampled, extremes: Floats, down: Floats, facet_area: float, prior: Floats | None) -> Support:
+def _judged(
+    sample: Sampled, extremes: Floats, down: Floats, facet_area: float, axes: Sequence[tuple[Floats, float]]
+) -> Support:
     """Refine a facet's plane on the surface itself and weigh what speaks for standing on it."""
     reach = CONTACT * sample.diagonal
     level = float((extremes @ down).max())
@@ -191,9 +196,7 @@ def _judged(sample: Sampled, extremes: Floats, down: Floats, facet_area: float, 
     contact = (heights < 1.5 * reach) & (sample.normals @ down > 0.8)
     kind, normal = "resting", down
     if contact.sum() >= 12 and sample.areas[contact].sum() > 0.05 * facet_area:
-        vertex_near = level - sample.steady @ down < 1.5 * reach
-        near = sample.steady[vertex_near]
-        normal, centre, scale = robust_plane(near, sample.vertex_weights[vertex_near], down, point, 1.5 * reach)
+        normal, centre, scale = _refined(sample, contact, down, point, 1.5 * reach)
         beyond = float(sample.areas[(sample.centres - centre) @ normal > max(4.0 * scale, reach)].sum())
         if normal @ down > np.cos(np.radians(8.0)) and beyond < 0.01 * sample.areas.sum():
             point = centre
@@ -209,8 +212,9 @@ def _judged(sample: Sampled, extremes: Floats, down: Floats, facet_area: float, 
     area = outline_area(outline)
     contact_area = float(sample.areas[contact].sum())
     flat = min(contact_area / area, 1.0) if area > 0 else 0.0
+    even = _evenness(sample, contact, above, reach)
     filled = float(sample.areas[contact & sample.filled].sum()) / contact_area if contact_area > 0 else 0.0
-    if flat > 0.2:
+    if flat * even > 0.2:
         kind = "flat"
     else:
         normal = down
@@ -219,18 +223,59 @@ def _judged(sample: Sampled, extremes: Floats, down: Floats, facet_area: float, 
     inside = depth_inside(outline, np.array([sample.mass @ first, sample.mass @ second]))
     tip = float(np.degrees(np.arctan2(inside, max(height, 1e-9))))
     tall = float(((point - sample.steady) @ normal).max())
-    score = _score(tip, flat, filled, contact_area / sample.areas.sum(), height / max(tall, 1e-12), -normal, prior)
-    return Support(-normal, point, kind, flat, filled, tip, score)
+    score = _score(tip, flat * even, filled, contact_area / sample.areas.sum(), height / max(tall, 1e-12), -normal, axes)
+    return Support(-normal, point, kind, flat * even, filled, tip, score)
 
 
-def _score(tip: float, flat: float, filled: float, share: float, mass: float, up: Floats, prior: Floats | None) -> float:
+def _evenness(sample: Sampled, contact: Ints, above: Floats, reach: float) -> float:
+    """1 for a flat contact, 0 for the belly of something round: how much of the contact lies within a third of the reach.
+
+    Of a sphere's cap a third does (Archimedes: a zone's area goes with its height), of a flat face all.
+    """
+    whole = float(sample.areas[contact].sum())
+    if not whole > 0:
+        return 0.0
+    middle = weighted_median(above[contact], sample.areas[contact])
+    near = contact & (np.abs(above - middle) < reach / 3.0)
+    return float(np.clip((sample.areas[near].sum() / whole - 0.45) / 0.35, 0.0, 1.0))
+
+
+def _refined(sample: Sampled, contact: Ints, down: Floats, point: Floats, reach: float) -> tuple[Floats, Floats, float]:
+    """The plane through a contact's vertices, each weighing a third of the level faces round it: walls don't pull."""
+    weights = np.zeros(len(sample.vertices))
+    for corner in range(3):
+        weights += np.bincount(sample.corners[contact, corner], sample.areas[contact], len(weights))
+    near = weights > 0
+    return robust_plane(sample.vertices[near], weights[near], down, point, reach)
+
+
+STABLE_DEG = 15.0
+"""What stands this far from tipping over stands well enough to be shown; more says nothing about what is meant."""
+
+
+def _score(tip: float, flat: float, filled: float, share: float, mass: float, up: Floats, axes: Sequence[tuple[Floats, float]]) -> float:
     """What speaks for a pose; each term is 0 to about 1."""
-    score = min(max(tip, -20.0), 40.0) / 40.0
+    score = min(max(tip, -STABLE_DEG), STABLE_DEG) / STABLE_DEG
     if tip < 0:
         score -= 1.0  # it would fall over
     score += 1.2 * flat * min(share / 0.03, 1.0) + 1.5 * filled * flat * min(share / 0.02, 1.0)
     score += 0.6 * (0.5 - mass)
-    if prior is not None:
-        agree = float(np.degrees(np.arccos(np.clip(up @ prior, -1.0, 1.0))))
-        score += 0.6 if agree < 3.0 else 0.4 if agree < 12.0 else 0.1 if agree < 30.0 else 0.0
-    return score
+    agreement = [weight * _agreement(up, axis) for axis, weight in axes]
+    return score + max(agreement, default=0.0)
+
+
+def _agreement(up: Floats, axis: Floats) -> float:
+    degrees = float(np.degrees(np.arccos(np.clip(up @ axis, -1.0, 1.0))))
+    return 1.0 if degrees < 3.0 else 0.7 if degrees < 12.0 else 0.2 if degrees < 30.0 else 0.0
+
+
+FILE_AXES: tuple[tuple[Floats, float], ...] = (
+    (np.array([0.0, 0.0, 1.0]), 0.6),
+    (np.array([0.0, -1.0, 0.0]), 0.45),
+    (np.array([0.0, 1.0, 0.0]), 0.35),
+    (np.array([1.0, 0.0, 0.0]), 0.15),
+    (np.array([-1.0, 0.0, 0.0]), 0.15),
+    (np.array([0.0, 0.0, -1.0]), 0.1),
+)
+"""How much it says that up is one of the file's axes after import, by axis: files are written y up or z up, and read as if
+either were meant, so that up comes out as z, -y or y (common practice); a scan in a chance pose agrees with none."""

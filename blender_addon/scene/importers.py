@@ -72,9 +72,18 @@ def _imported(path: Path, shown: str) -> list[Any]:
     new = [item for item in bpy.data.objects if item.session_uid not in before]
     meshes = [item for item in new if item.type == "MESH" and len(item.data.polygons)]
     if not meshes:
-        why = f"Blender's importer says: {reports.splitlines()[0]}" if reports else "no faces were found in it"
-        raise InputError(f'The scan "{shown}" can\'t be used: {why}; export it again as a mesh')
+        raise InputError(f'The scan "{shown}" can\'t be used: {_why(reports)}')
     return meshes
+
+
+def _why(reports: str) -> str:
+    """What an importer's report says, in words that end in what to do."""
+    if "draco" in reports.lower():
+        return "it is packed with Draco compression and this Blender lacks its Draco library; export the scan again without it"
+    lines = [line.strip() for line in reports.splitlines() if line.strip() and not line.startswith((" ", "Python:", "Location"))]
+    if not lines:
+        return "no faces were found in it; export it again as a mesh"
+    return f"Blender's importer says: {lines[-1][:160]}; export it again as a mesh"
 
 
 def _call(path: Path) -> None:

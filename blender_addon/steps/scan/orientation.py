@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 
 from ...core.mesh import TriangleMesh
-from ...core.support_plane import Support, steady_vertices, supports
+from ...core.support_plane import FILE_AXES, Support, steady_vertices, supports
 from ...core.units import guess_unit, texels_per_unit
 from ...core.upright import rotation_between, stand_top, turn_about_z
 from ...job.errors import SubjectError
@@ -93,7 +93,7 @@ def _support(mesh: TriangleMesh, settings: Settings) -> Support:
     if settings.up != "auto":
         up = np.array(AXES[settings.up], float)
         return Support(up, np.zeros(3), "given", 0.0, 0.0, 0.0, 0.0)
-    found = supports(mesh, hull_triangles, prior=np.array([0.0, 0.0, 1.0]))
+    found = supports(mesh, hull_triangles, axes=FILE_AXES)
     if not found:
         raise SubjectError("No way to stand was found: the scan is flat or too small; say which way is up")
     best = found[0]
