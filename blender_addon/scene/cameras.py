@@ -14,6 +14,7 @@ from typing import Any
 
 import bpy
 import numpy as np
+from mathutils import Matrix
 
 from ..core import formats, optics, sight
 from ..core.framing import Stand, half_slopes, project, swept
@@ -47,7 +48,7 @@ def make_camera(name: str, stand: Stand, lens: Lens, *, extra: dict[str, Any] | 
     item = bpy.data.objects.new(name, data)
     matrix = np.eye(4)
     matrix[:3, :3], matrix[:3, 3] = stand.rotation, stand.position / MM
-    item.matrix_basis = [list(row) for row in matrix]
+    item.matrix_basis = Matrix(matrix.tolist())
     _properties(item, lens)
     for key, value in (extra or {}).items():
         item[key] = value
