@@ -36,7 +36,7 @@ class Stage:
         self.scene_name = scene.name
         self.sheet = sheet
         self.out = out
-        self.notes = notes or Notes()
+        self.notes = Notes() if notes is None else notes  # an empty collector is false
         self.seed = seed
         self.job = scene.get(roles.JOB) or scene.name
         if roles.JOB not in scene:
