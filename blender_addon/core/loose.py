@@ -31,11 +31,11 @@ class Parts:
         return self.keep[self.labels]
 
 
-def parts(mesh: TriangleMesh, *, small_percent: float = 1.0) -> Parts:
+def parts(mesh: TriangleMesh, *, small_percent: float = 1.0, near: float = NEAR) -> Parts:
     """Tell the parts of a mesh apart and judge them.
 
     The part with the largest area is the main one. Kept are also parts of at least five times `small_percent` of its area
-    whose box lies NEAR the main one's, and parts of at least `small_percent` that come within TOUCHING of its surface.
+    whose box lies within `near` of its diagonal, and parts of at least `small_percent` that come within TOUCHING of its surface.
     """
     labels, count = connected_faces(mesh.faces, len(mesh.vertices))
     areas = np.bincount(labels, face_areas(mesh.vertices, mesh.faces), count)
@@ -46,7 +46,7 @@ def parts(mesh: TriangleMesh, *, small_percent: float = 1.0) -> Parts:
     diagonal = float(np.linalg.norm(boxes[main, 1] - boxes[main, 0]))
     share = 100.0 * areas / areas[main]
     gap = _box_gap(boxes, boxes[main])
-    keep |= (share >= 5.0 * small_percent) & (gap <= NEAR * diagonal)
+    keep |= (share >= 5.0 * small_percent) & (gap <= near * diagonal)
     surface = None
     for part in np.flatnonzero((share >= small_percent) & ~keep & (gap <= TOUCHING * diagonal)):
         if surface is None:

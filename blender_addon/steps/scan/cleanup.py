@@ -8,11 +8,13 @@ from typing import Any
 import numpy as np
 
 from ...core import holes
-from ...core.loose import parts
+from ...core.clipping import cropped
+from ...core.loose import NEAR, parts
 from ...core.mesh import TriangleMesh
+from ...core.table import find_table, without_table
 from ...core.topology import degenerate_faces, submesh, welded
 from ...job.errors import SubjectError
-from ...job.settings import integer, number, switch
+from ...job.settings import integer, number, point, switch
 from ...job.step import Progress, Result, Run
 from ...scene.decimation import decimated
 from ...scene.meshes import make_object, read_mesh
@@ -29,6 +31,9 @@ KEPT_PROPERTIES = ("bozzetto_scan_role", "bozzetto_file", "bozzetto_unit_known",
 class Settings:
     """What cleanup can be told."""
 
+    table: bool = switch(True, help="Cut away the table and the paper targets that the thing was scanned on")
+    crop_low: tuple[float, ...] | None = point(None, unit="", help="Keep only what lies beyond this corner, in the scan's units", more=True)
+    crop_high: tuple[float, ...] | None = point(None, unit="", help="Keep only what lies before this corner, in the scan's units", more=True)
     loose: float = number(1.0, low=0.0, high=50.0, unit="%", help="Parts smaller than this share of the main one's surface go")
     close: bool = switch(True, help="Close holes and open bottoms, and mark the faces as filled")
     budget: int = integer(500_000, low=1000, high=20_000_000, help="Most triangles to keep; more are thinned out, UVs kept")
@@ -65,7 +70,11 @@ def _cleaned(stage: Any, settings: Settings, key: str, said: list[str], figures:
         "welded_vertices": len(raw.vertices) - len(mesh.vertices),
         "degenerate_faces": int(bad.sum()),
     }
-    yield Progress(0.25, f"Looking for loose pieces in scan {key}")
+    mesh = _cropped(mesh, settings, said, figures)
+    if settings.table:
+        yield Progress(0.2, f"Looking for a table in scan {key}")
+        mesh = _without_table(mesh, said, figures)
+    yield Progress(0.3, f"Looking for loose pieces in scan {key}")
     mesh = _without_loose(mesh, settings, said, figures)
     if settings.close:
         yield Progress(0.4, f"Closing holes of scan {key}")
@@ -90,8 +99,32 @@ def _cleaned(stage: Any, settings: Settings, key: str, said: list[str], figures:
     yield Progress(1.0, f"Scan {key} is clean")
 
 
+def _cropped(mesh: TriangleMesh, settings: Settings, said: list[str], figures: dict[str, Any]) -> TriangleMesh:
+    if settings.crop_low is None and settings.crop_high is None:
+        return mesh
+    low = np.array(settings.crop_low if settings.crop_low is not None else [-np.inf] * 3)
+    high = np.array(settings.crop_high if settings.crop_high is not None else [np.inf] * 3)
+    if not (low < high).all():
+        raise SubjectError("The crop box is inside out: each number of crop_low must be below that of crop_high")
+    inside = cropped(mesh, np.nan_to_num(low, neginf=-1e30), np.nan_to_num(high, posinf=1e30))
+    if not len(inside.faces):
+        raise SubjectError("Nothing of the scan lies in the crop box: look at its corners, they are in the scan's own units")
+    figures["cropped_faces"] = len(mesh.faces) - len(inside.faces)
+    said.append("cropped to the box")
+    return inside
+
+
+def _without_table(mesh: TriangleMesh, said: list[str], figures: dict[str, Any]) -> TriangleMesh:
+    found = find_table(mesh)
+    figures["table_percent"] = round(100.0 * found.share, 2) if found else 0.0
+    if found is None:
+        return mesh
+    said.append(f"the table it stood on cut away ({100.0 * found.share:.0f} % of the surface)")
+    return without_table(mesh, found)
+
+
 def _without_loose(mesh: TriangleMesh, settings: Settings, said: list[str], figures: dict[str, Any]) -> TriangleMesh:
-    found = parts(mesh, small_percent=settings.loose)
+    found = parts(mesh, small_percent=settings.loose, near=0.02 if figures.get("table_percent") else NEAR)
     gone = int((~found.keep).sum())
     figures["loose_pieces"] = gone
     figures["parts_kept"] = int(found.keep.sum())
