@@ -131,6 +131,7 @@ class Stage:
                 self.note(f'"{old.name}" is no longer made but you changed it, so it stays and is now yours')
             else:
                 self._remove(old)
+        self._hide_superseded()
         self._apply_edits()
         for action in self._last:
             action()
@@ -230,6 +231,16 @@ class Stage:
             root.children.link(child)
         return child
 
+    def _hide_superseded(self) -> None:
+        """Of scan, clean, upright and piece only the furthest stands in the picture; the others stay, hidden."""
+        stages = [[item for role in group for item in self.find_all(role).values()] for group in SUBJECT]
+        last = max((place for place, items in enumerate(stages) if items), default=0)
+        for place, items in enumerate(stages):
+            for item in items:
+                hidden = place < last
+                if (item.hide_render, item.hide_viewport) != (hidden, hidden):
+                    self._edits.append((item.session_uid, lambda one, state=hidden: _set_hidden(one, state)))
+
     def _apply_edits(self) -> None:
         by_uid = {block.session_uid: block for block in roles.blocks()}
         edited: dict[int, bool] = {}
@@ -266,6 +277,13 @@ class Stage:
         if data is not None and data.users == 0:
             roles.holder(data).remove(data)
 
+
+def _set_hidden(item: Any, hidden: bool) -> None:
+    item.hide_render = item.hide_viewport = hidden
+
+
+SUBJECT = (("scan",), ("clean",), ("upright", "aligned"), ("piece", "stand"))
+"""The roles that show the subject, from the raw to the finished."""
 
 ESSENTIAL = frozenset({"scan", "clean", "upright", "aligned", "piece", "stand", "shot"})
 """Roles that later steps can't do without: made again even when the user deleted them."""

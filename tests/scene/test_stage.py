@@ -168,3 +168,18 @@ def test_meshes_come_back_as_they_went(stage):
     assert np.array_equal(back.vertices, made.vertices) and np.array_equal(back.faces, made.faces)
     assert np.array_equal(back.uv, uv) and list(back.material) == [0, 1, 1, 0]
     assert np.array_equal(back.face_marks["filled"], marks)
+
+
+def test_only_the_furthest_state_of_the_subject_shows(stage):
+    for role in ("scan", "upright", "piece"):
+        make_role(stage, role)
+    shown = {role: not stage.find(role).hide_render for role in ("scan", "upright", "piece")}
+    assert shown == {"scan": False, "upright": False, "piece": True}
+    make_role(stage, "upright")
+    assert stage.find("upright").hide_render and not stage.find("piece").hide_render
+
+
+def make_role(stage: Stage, role: str) -> None:
+    stage.begin(Step(f"makes {role}", "scan", role, "", Own, (), (), (role,), lambda stage, own: iter(())), afresh=False)
+    stage.offer(role, make_object("new", TETRA), name=role.title())
+    stage.swap()
