@@ -10,6 +10,8 @@ from typing import Any
 import bpy
 from mathutils import Matrix
 
+from .set_parts import apply_shot_set, restore_set
+from .shot_light import apply_shot_light
 from .stage import Stage
 
 TURNING = ("piece", "stand")
@@ -19,7 +21,13 @@ TURNING = ("piece", "stand")
 @contextlib.contextmanager
 def dressed_for(stage: Stage, shot: Any) -> Iterator[None]:
     """Hide, swap and light as the shot asks; the scene's own state comes back afterwards."""
-    yield
+    before = apply_shot_set(stage.scene, shot)
+    restore_light = apply_shot_light(stage.scene, shot)
+    try:
+        yield
+    finally:
+        restore_light()
+        restore_set(stage.scene, before)
 
 
 @contextlib.contextmanager
