@@ -64,8 +64,8 @@ class Shot:
     words: tuple[str, ...] = ()
 
 
-WIDEST, NARROWEST = 5.6, 16.0
-"""Marked f-numbers between which the solver chooses: a soft background, no visible diffraction."""
+WIDEST, WHOLE, NARROWEST = 5.6, 11.0, 16.0
+"""Marked f-numbers between which the solver chooses; past `WHOLE` the background is worth more than the whole piece sharp."""
 
 FACE = (0.66, 0.93)
 """Where a standing figure's face is looked for, as shares of its height."""
@@ -146,6 +146,8 @@ def _candidates(subject: Subject, reach: float) -> list[tuple[Floats, Floats, fl
             continue
         normal = normal / length
         front = 0.75 - 0.25 * normal[1]
+        if subject.upright:  # a figure's head and hands tell more than its feet
+            front *= 0.7 + 0.6 * (subject.points[place, 2] - subject.points[:, 2].min()) / subject.height
         spot = subject.points[near].mean(axis=0)
         on_it = subject.points[near][np.linalg.norm(subject.points[near] - spot, axis=1).argmin()]
         score = float(subject.richness[near].mean()) * front * length
@@ -214,10 +216,10 @@ def _with_fnumber(ask: ShotAsk, stand: Stand, focus: Floats, *, whole: Floats, p
         return Shot(ask, stand, base, focus)
     if ask.hold:
         return _holding(ask, stand, base, focus)
-    for depths, low, high in ((whole, 2.0, 98.0), (part, 8.0, 80.0)):
+    for depths, low, high, most in ((whole, 2.0, 98.0, WHOLE), (part, 8.0, 80.0, NARROWEST)):
         near, far = np.percentile(depths, [low, high])
         exact = optics.fnumber_reaching(base, float(near), float(far), ask.coc)
-        if exact <= NARROWEST:
+        if exact <= most:
             return Shot(ask, stand, replace(base, fnumber=optics.marked(max(exact, WIDEST))), focus)
     return Shot(ask, stand, replace(base, fnumber=NARROWEST), focus)
 

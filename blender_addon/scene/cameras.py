@@ -1,14 +1,12 @@
 """Between a shot and Blender's camera: plain properties to edit, plain drivers that keep the optics right without the add-on.
 
-The camera object's own properties are what a photographer sets (focal length, f-number, focus, format); Blender's lens,
-sensor, f-stop and near clip are driven by them, and so are the read-outs. The expressions are of the simple kind that Blender
-evaluates without running Python, so they work in any .blend, however it was opened.
+The camera object's own properties are what a photographer sets (focal length, f-number, focus, format); `lens_drivers` makes
+Blender's lens, sensor, f-stop and near clip follow them, and the read-outs too.
 """
 
 from __future__ import annotations
 
 import math
-import re
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -18,16 +16,13 @@ from mathutils import Matrix
 
 from ..core import formats, optics, sight
 from ..core.framing import Stand, half_slopes, project, swept
+from . import lens_drivers
+from .lens_drivers import (
+    BLADES, COC, DISTANCE, EFFECTIVE, FAR, FIELD, FNUMBER, FOCAL, FOCUS, FORMAT, FRAME, GROW, KIND, MAGNIFICATION, NEAR,
+    NEVER, PUPIL, RESOLUTION, STRETCH,
+)  # fmt: skip
 
 MM = 1000.0
-FOCAL, FNUMBER, FOCUS, FORMAT = "bozzetto_focal_mm", "bozzetto_fnumber", "bozzetto_focus_mm", "bozzetto_format"
-PUPIL, COC, BLADES = "bozzetto_pupil_ratio", "bozzetto_coc_mm", "bozzetto_blades"
-KIND, RESOLUTION = "bozzetto_kind", "bozzetto_resolution"
-MAGNIFICATION, EFFECTIVE = "bozzetto_magnification", "bozzetto_effective_fnumber"
-NEAR, FAR = "bozzetto_near_mm", "bozzetto_far_mm"
-FRAME, STRETCH, GROW = "bozzetto_frame_width_mm", "bozzetto_stretch", "bozzetto_grow"
-NEVER = 1e9
-"""Stands for infinity in the far limit, in mm: a custom property and a JSON file both want a finite number."""
 
 
 @dataclass(frozen=True)
@@ -53,13 +48,13 @@ def make_camera(name: str, stand: Stand, lens: Lens, *, extra: dict[str, Any] | 
     for key, value in (extra or {}).items():
         item[key] = value
     _write_now(item, lens)
-    _drive(item)
+    lens_drivers.drive(item)
     return item
 
 
 def optics_of(item: Any) -> optics.Optics:
     """The optics that a shot's camera is set to."""
-    return optics.Optics(item[FOCAL], item[FNUMBER], item[FOCUS], item.get(PUPIL, 1.0))
+    return optics.Optics(item[FOCAL], item[FNUMBER], item.get(DISTANCE, item[FOCUS]), item.get(PUPIL, 1.0))
 
 
 def shot_view(item: Any, subject_mm: Any | None = None) -> sight.ShotView:
@@ -157,55 +152,4 @@ def _write_now(item: Any, lens: Lens) -> None:
     item[NEAR], item[FAR] = near, min(far, NEVER)
     stretch = 1.0 + o.magnification / o.pupil_ratio
     item[FRAME], item[STRETCH], item[GROW] = used[0], stretch, written.lens / o.focal_mm
-
-
-_SOURCES = {
-    "f": FOCAL, "N": FNUMBER, "s": FOCUS, "p": PUPIL, "c": COC, "n": BLADES, "m": MAGNIFICATION, "W": FRAME, "k": STRETCH,
-    "g": GROW, "w": f"{FORMAT}:0", "h": f"{FORMAT}:1", "x": "render.resolution_x", "y": "render.resolution_y",
-}  # fmt: skip
-"""One-letter names in the expressions, and the property of the camera object (or of the scene) that each stands for."""
-
-_READ_OUTS = {
-    FRAME: "min(max(w,h),min(w,h)*x/y) if x >= y else min(min(w,h),max(w,h)*x/y)",
-    MAGNIFICATION: "f/max(s-f/p,0.001)",
-    STRETCH: "1+m/p",
-    GROW: "max(1,k/min(W,W*y/x))",
-    EFFECTIVE: "N*k",
-    NEAR: "s*f*m/(f*m+c*N)",
-    FAR: f"s*f*m/(f*m-c*N) if f*m > c*N*1.000001 else {NEVER:.0f}",
-}
-_LENS = {
-    "lens": "f*g",
-    "sensor_width": "W*g/k",
-    "sensor_height": "W*y/x*g/k",
-    "dof.aperture_fstop": "N*g*(sqrt(n/(2*pi)*sin(2*pi/n)) if n > 2 else 1)",
-    "dof.aperture_blades": "n",
-    "dof.focus_distance": "s/1000",
-    "clip_start": "max(0.00001,s/100000)",
-}
-
-
-def _drive(item: Any) -> None:
-    for key, expression in _READ_OUTS.items():
-        _driver(item, f'["{key}"]', expression, item)
-    for path, expression in _LENS.items():
-        _driver(item.data, path, expression, item)
-
-
-def _driver(block: Any, path: str, expression: str, item: Any) -> None:
-    driver = block.driver_add(path).driver
-    driver.type = "SCRIPTED"
-    letters = {part for part in re.findall(r"[A-Za-z_]+", expression) if part in _SOURCES}
-    for letter in sorted(letters):
-        variable = driver.variables.new()
-        variable.name = letter
-        source = _SOURCES[letter]
-        if source.startswith("render."):
-            variable.type = "CONTEXT_PROP"
-            variable.targets[0].context_property = "ACTIVE_SCENE"
-            variable.targets[0].data_path = source
-            continue
-        name, _, index = source.partition(":")
-        variable.targets[0].id = item
-        variable.targets[0].data_path = f'["{name}"]' + (f"[{index}]" if index else "")
-    driver.expression = expression
+    item[DISTANCE], item[FIELD] = o.focus_mm, used[0] / o.magnification

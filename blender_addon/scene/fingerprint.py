@@ -8,6 +8,8 @@ from typing import Any
 import bpy
 import numpy as np
 
+from .roles import JOB, KEY, NAME, PRINT, ROLE, STEP
+
 _SIMPLE = {"BOOLEAN", "INT", "FLOAT", "STRING", "ENUM"}
 _SKIP = {
     "name", "name_full", "bl_idname", "select", "is_editmode", "is_active_output", "show_expanded", "show_options",
@@ -59,8 +61,33 @@ def _object(digest: Any, item: Any) -> None:
     for modifier in item.modifiers:
         digest.update(modifier.type.encode())
         _simple(digest, modifier)
-    if item.data is not None:
+    if isinstance(item.data, bpy.types.Camera):
+        _camera(digest, item)
+    elif item.data is not None:
         _feed(digest, item.data)
+
+
+def _camera(digest: Any, item: Any) -> None:
+    """What is set on a shot's camera; what drivers make of it follows the picture's size and is not the user's edit."""
+    own = {JOB, STEP, ROLE, KEY, NAME, PRINT} | _driven(item)
+    for key in sorted(item.keys()):
+        if key.startswith("bozzetto_") and key not in own:
+            value = item[key]
+            written = _written(list(value) if hasattr(value, "to_list") else value)
+            digest.update(f"{key}={written};".encode())
+    driven = _driven(item.data)
+    _simple(digest, item.data, skip=driven | ({"angle", "angle_x", "angle_y"} if "lens" in driven else set()))
+    _simple(digest, item.data.dof, skip=driven)
+    target = item.data.dof.focus_object
+    digest.update((target.name if target else "").encode())
+
+
+def _driven(block: Any) -> set[str]:
+    """The last names of the properties of a data-block that drivers set."""
+    if not isinstance(block, bpy.types.ID) or not block.animation_data:
+        return set()
+    paths = [curve.data_path for curve in block.animation_data.drivers]
+    return {path[2:-2] if path.startswith('["') else path.rpartition(".")[2] for path in paths}
 
 
 def _mesh(digest: Any, mesh: Any) -> None:
@@ -105,9 +132,10 @@ def _tree(digest: Any, tree: Any) -> None:
     digest.update(repr(sorted(links)).encode())
 
 
-def _simple(digest: Any, block: Any) -> None:
+def _simple(digest: Any, block: Any, *, skip: set[str] | None = None) -> None:
+    driven = _driven(block) if skip is None else skip
     for prop in block.bl_rna.properties:
-        if prop.identifier in _SKIP or prop.is_readonly or prop.type not in _SIMPLE:
+        if prop.identifier in _SKIP or prop.is_readonly or prop.type not in _SIMPLE or prop.identifier in driven:
             continue
         try:
             value = getattr(block, prop.identifier)

@@ -96,11 +96,6 @@ class Settings:
         (("subject", "Subject turns", "The light stays"), ("camera", "Camera orbits", "Light and set stay with the subject")),
         help="What turns",
     )
-    pace: str = choice(
-        "steady",
-        (("steady", "Steady", "The same step a frame"), ("eased", "Eased", "Slower where the loop closes")),
-        help="How it turns",
-    )
     sharpness: float = number(1500.0, low=300.0, high=6000.0, help="The diagonal over this is the blur still sharp", more=True)
     blades: int = integer(0, low=0, high=16, help="Blades of the iris; 0 is round", more=True)
     pupil_ratio: float = number(1.0, low=0.2, high=5.0, help="Exit pupil over entrance pupil of the lens", more=True)
@@ -120,9 +115,10 @@ def run(stage: Any, settings: Settings) -> Run:
         solved.append(shot)
         for words in shot.words:
             stage.warn(words)
-        extra = {"bozzetto_light": row.light, "bozzetto_set": row.set, "bozzetto_hide": row.hide}
+        extra: dict[str, Any] = {"bozzetto_light": row.light, "bozzetto_set": row.set, "bozzetto_hide": row.hide}
+        extra |= {"bozzetto_order": place, "bozzetto_caption": ask.name.capitalize()}
         if ask.kind == "turntable":
-            extra |= {"bozzetto_turn": settings.turning, "bozzetto_pace": settings.pace}
+            extra["bozzetto_turn"] = settings.turning
         lens = Lens(shot.optics, ask.format_mm, ask.resolution, ask.kind, ask.coc, settings.blades)
         camera = make_camera(f"Shot {ask.name}", shot.stand, lens, extra=extra)
         stage.offer("shot", camera, key=ask.name, name=f"Shot {ask.name}")
