@@ -13,7 +13,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from .holes import basis
+from .holes import Rim, basis, rims
 from .mesh import Floats, Ints, TriangleMesh, face_crosses, signed_volume, unit
 from .planar import convex_outline, depth_inside, outline_area, robust_plane, weighted_median
 
@@ -47,7 +47,7 @@ class Sampled:
     """A mesh prepared for support searching.
 
     Of the faces without a spike: centres (m, 3), areas (m,), unit normals (m, 3), filled (m,), corners (m, 3) as rows of
-    `vertices` (n, 3). `steady` (k, 3): the vertices that are no spikes. mass (3,): the centre of mass.
+    `vertices` (n, 3). `steady` (k, 3): the vertices that are no spikes. mass (3,): the centre of mass. openings: large rims still open.
     """
 
     centres: Floats
@@ -59,6 +59,7 @@ class Sampled:
     steady: Floats
     mass: Floats
     diagonal: float
+    openings: tuple[Rim, ...] = ()
 
 
 def steady_vertices(mesh: TriangleMesh, *, rounds: int = 4, factor: float = 8.0) -> Ints:
@@ -105,9 +106,10 @@ def sampled(mesh: TriangleMesh) -> Sampled:
     used[mesh.faces] = True
     steady = vertices[good & used]
     diagonal = float(np.linalg.norm(np.ptp(steady, axis=0)))
+    openings = tuple(rim for rim in rims(mesh) if rim.area > 0.02 * areas.sum() and rim.flatness < 0.02)
     return Sampled(
         centres[sound], areas[sound], unit(crosses[sound]), filled[sound], mesh.faces[sound], vertices, steady,
-        centre_of_mass(vertices, mesh.faces), diagonal,
+        centre_of_mass(vertices, mesh.faces), diagonal, openings,
     )  # fmt: skip
 
 
@@ -214,6 +216,13 @@ def _judged(
     flat = min(contact_area / area, 1.0) if area > 0 else 0.0
     even = _evenness(sample, contact, above, reach)
     filled = float(sample.areas[contact & sample.filled].sum()) / contact_area if contact_area > 0 else 0.0
+    opening = _opening_below(sample, -normal, point, area, reach)
+    if opening is not None:
+        flat = even = filled = 1.0
+        contact_area = opening.area
+        normal, point, _ = robust_plane(
+            sample.vertices[opening.vertices], np.ones(len(opening.vertices)), normal, opening.centre, 1.5 * reach
+        )
     if flat * even > 0.2:
         kind = "flat"
     else:
@@ -225,6 +234,15 @@ def _judged(
     tall = float(((point - sample.steady) @ normal).max())
     score = _score(tip, flat * even, filled, contact_area / sample.areas.sum(), height / max(tall, 1e-12), -normal, axes)
     return Support(-normal, point, kind, flat * even, filled, tip, score)
+
+
+def _opening_below(sample: Sampled, up: Floats, point: Floats, area: float, reach: float) -> Rim | None:
+    """The open rim that lies on a support: an underside that no camera saw, the strongest sign of what is down."""
+    for rim in sample.openings:
+        near = np.abs((sample.vertices[rim.vertices] - point) @ up) < 2.0 * reach
+        if rim.normal @ up < -0.96 and rim.area > 0.3 * area and near.mean() > 0.8:
+            return rim
+    return None
 
 
 def _evenness(sample: Sampled, contact: Ints, above: Floats, reach: float) -> float:

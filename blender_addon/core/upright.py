@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 
 from .mesh import Floats, TriangleMesh, face_crosses, unit
+from .planar import convex_outline
 
 
 def rotation_between(start: Floats, end: Floats) -> Floats:
@@ -27,14 +26,6 @@ def turn_about_z(angle_deg: float) -> Floats:
     angle = np.radians(angle_deg)
     cosine, sine = np.cos(angle), np.sin(angle)
     return np.array([[cosine, -sine, 0.0], [sine, cosine, 0.0], [0.0, 0.0, 1.0]])
-
-
-@dataclass(frozen=True)
-class Levels:
-    """Heights of a standing thing, over its support: `top` of all, `stand_top` (None when no stand is seen)."""
-
-    top: float
-    stand_top: float | None
 
 
 def stand_top(mesh: TriangleMesh, *, low: float = 0.02, high: float = 0.6) -> float | None:
@@ -72,3 +63,35 @@ def fitted_circle(points: Floats) -> tuple[Floats, float]:
     solution = np.linalg.lstsq(matrix, (points**2).sum(axis=1), rcond=None)[0]
     centre = solution[:2] / 2.0
     return centre, float(np.sqrt(max(solution[2] + centre @ centre, 0.0)))
+
+
+def footprint(points: Floats, height: float) -> Floats:
+    """Convex outline (k, 2) of what lies below a height of a standing thing, points (n, 3)."""
+    return convex_outline(points[points[:, 2] <= height][:, :2])
+
+
+def rectangle_sides(outline: Floats) -> tuple[float, float]:
+    """Long and short side of the smallest rectangle round a convex outline (k, 2); one of its sides runs along an edge
+    (Freeman and Shapira, CACM 18, 1975)."""
+    along = np.roll(outline, -1, axis=0) - outline
+    length = np.linalg.norm(along, axis=1)
+    along = along[length > 0] / length[length > 0, None]
+    across = np.stack([-along[:, 1], along[:, 0]], axis=1)
+    first, second = np.ptp(outline @ along.T, axis=0), np.ptp(outline @ across.T, axis=0)
+    best = int(np.argmin(first * second))
+    return float(max(first[best], second[best])), float(min(first[best], second[best]))
+
+
+def round_base(outline: Floats) -> tuple[float, float]:
+    """Diameter of the circle through a base's outline (k, 2), and its RMS misfit over the radius.
+
+    The outline is walked in equal steps, so that long edges weigh as much as many short ones.
+    """
+    following = np.roll(outline, -1, axis=0)
+    reached = np.concatenate([[0.0], np.cumsum(np.linalg.norm(following - outline, axis=1))])
+    ring = np.concatenate([outline, outline[:1]])
+    steps = np.linspace(0.0, reached[-1], 720, endpoint=False)
+    walked = np.stack([np.interp(steps, reached, ring[:, axis]) for axis in range(2)], axis=1)
+    centre, radius = fitted_circle(walked)
+    misfit = float(np.sqrt(np.mean((np.linalg.norm(walked - centre, axis=1) - radius) ** 2)))
+    return 2.0 * radius, misfit / max(radius, 1e-30)

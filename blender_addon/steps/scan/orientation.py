@@ -2,14 +2,18 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
 
-from ...core.mesh import TriangleMesh
+from ...core import known_length
+from ...core.mesh import TriangleMesh, face_normals
+from ...core.preview import strewn
 from ...core.support_plane import FILE_AXES, Support, steady_vertices, supports
-from ...core.units import guess_unit, texels_per_unit
+from ...core.symmetry import Front, propose_front
+from ...core.units import texels_per_unit
 from ...core.upright import rotation_between, stand_top, turn_about_z
 from ...job.errors import SubjectError
 from ...job.settings import angle, choice, length, point, switch
@@ -23,6 +27,8 @@ NEEDS = ("clean",)
 MAKES = ("upright",)
 
 ASSUMED_MM = 80.0
+FRONT_POINTS = 40_000
+MOST_LEAN_DEG = 30.0
 AXES = {"x": (1, 0, 0), "-x": (-1, 0, 0), "y": (0, 1, 0), "-y": (0, -1, 0), "z": (0, 0, 1), "-z": (0, 0, -1)}
 
 
@@ -36,94 +42,165 @@ class Settings:
         (("whole", "Whole", "The height of piece and stand together"), ("piece", "Piece", "The height of the piece over its stand")),
         help="What the known height is the height of",
     )
-    width: float | None = length(None, low=0.1, high=5000.0, help="Known width, seen from the front")
+    width: float | None = length(None, low=0.1, high=5000.0, help="Known width, from left to right seen from the front")
+    stand_length: float | None = length(None, low=0.1, high=5000.0, help="Known length of the stand's longer side", more=True)
+    disc: float | None = length(None, low=0.1, high=5000.0, help="Known diameter of a round stand", more=True)
+    distance: float | None = length(
+        None, low=0.01, high=5000.0, help="Known distance of the points A and B, such as the marks of a scale bar", more=True
+    )
+    point_a: tuple[float, ...] | None = point(None, unit="", help="Point A, in the scan's own coordinates", more=True)
+    point_b: tuple[float, ...] | None = point(None, unit="", help="Point B, in the scan's own coordinates", more=True)
     up: str = choice(
         "auto",
         (("auto", "By itself", "Found from the shape"), *((axis, axis.upper(), f"The scan's {axis.upper()} axis") for axis in AXES)),
         help="Which way is up",
     )
     keep_lean: bool = switch(False, help="Keep the scan's own vertical, so that a leaning piece goes on leaning")
-    front: float | None = angle(None, low=-360.0, high=360.0, help="Which side is the front, as a turn from the scan's own")
+    front: float | None = angle(
+        None, low=-360.0, high=360.0, help="Where the front is, counter-clockwise from above; by itself the shape's mirror plane proposes it"
+    )
 
 
 def run(stage: Any, settings: Settings) -> Run:
-    """Find the support, stand the mesh on it, size it, offer it."""
+    """Find the support, stand the mesh on it, turn its front, size it, offer it."""
     yield Progress(0.05, "Looking for what it stands on")
     clean = stage.require("clean", "1")
     mesh = read_mesh(clean)
-    support = _support(mesh, settings)
-    yield Progress(0.6, "Standing it up")
-    turn = rotation_between(support.up, np.array([0.0, 0.0, 1.0]))
-    if settings.front is not None:
-        turn = turn_about_z(-settings.front) @ turn
-    standing = mesh.vertices.astype(float) @ turn.T
     good = steady_vertices(mesh)
-    ground = float((turn @ support.point)[2]) if support.kind != "given" else float(standing[good, 2].min())
-    middle = 0.5 * (standing[good].min(axis=0) + standing[good].max(axis=0))
-    shift = -np.array([middle[0], middle[1], ground])
-    standing += shift
+    support = _support(stage, mesh, settings)
+    yield Progress(0.6, "Standing it up and looking for its front")
+    turn = rotation_between(support.up, np.array([0.0, 0.0, 1.0]))
+    front = _front(mesh, turn, settings)
+    turn = turn_about_z(-front.angle_deg) @ turn
+    standing, shift = _placed(mesh, good, turn, support)
     level = replace(mesh, vertices=standing)
-    clean = stage.require("clean", "1")
-    mm, how, assumed = _mm_per_unit(stage, settings, level, good, clean)
-    yield Progress(0.9, "Giving it its size")
-    upright = replace(mesh, vertices=(standing * mm / 1000.0).astype(np.float32))
-    materials = [slot.material for slot in clean.material_slots]
-    item = make_object("Upright", upright, materials=materials)
     matrix = np.eye(4)
-    matrix[:3, :3], matrix[:3, 3] = turn * mm / 1000.0, shift * mm / 1000.0
+    matrix[:3, :3], matrix[:3, 3] = turn, shift
+    yield Progress(0.8, "Giving it its size")
+    clean = stage.require("clean", "1")
+    mm, how, assumed = _mm_per_unit(stage, settings, known_length.Standing(level, standing[good], matrix), clean)
+    materials = [slot.material for slot in clean.material_slots]
+    item = make_object("Upright", replace(mesh, vertices=(standing * mm / 1000.0).astype(np.float32)), materials=materials)
+    matrix[:3] *= mm / 1000.0
     item["bozzetto_matrix"] = matrix.ravel().tolist()
     item["bozzetto_mm_per_unit"], item["bozzetto_assumed"] = mm, assumed
     stage.offer("upright", item, key="1", name="Upright")
-    size = np.ptp(standing[good], axis=0) * mm
-    size[2] = standing[good, 2].max() * mm
-    density = texels_per_unit(replace(mesh, vertices=standing * mm), sizes_of(materials))
     if assumed:
         stage.warn(f"No length is known, so the size is assumed ({how}); set the height for true size")
-    figures = {
-        "height_mm": round(float(size[2]), 3), "width_mm": round(float(size[0]), 3), "depth_mm": round(float(size[1]), 3),
-        "mm_per_unit": mm, "assumed": assumed, "support": support.kind, "support_flat": round(support.flat, 3),
-        "tip_deg": round(support.tip_deg, 2), "texels_per_mm": round(density, 3), "up": [round(float(v), 5) for v in support.up],
+    figures = _figures(replace(level, vertices=standing * mm), standing[good] * mm, materials)
+    figures |= {
+        "mm_per_unit": mm, "assumed": assumed, "size_from": how, "support": support.kind, "support_flat": round(support.flat, 3),
+        "tip_deg": round(support.tip_deg, 2), "up": [float(value) for value in support.up],
+        "front_deg": round(front.angle_deg, 2), "front_sure": front.sure, "front_likeness": round(front.likeness, 3),
     }  # fmt: skip
+    size = (figures["width_mm"], figures["depth_mm"], figures["height_mm"])
     words = f"{size[0]:.1f} x {size[1]:.1f} x {size[2]:.1f} mm{' (assumed)' if assumed else ''}, standing on "
     words += {"flat": "its base", "resting": "a stable pose", "given": "the side that was given"}[support.kind]
     return Result(words, figures)
 
 
-def _support(mesh: TriangleMesh, settings: Settings) -> Support:
+def _placed(mesh: TriangleMesh, good: Any, turn: Any, support: Support) -> tuple[Any, Any]:
+    """The turned vertices (n, 3), moved so that the support is z = 0 and the footprint's box is centred, and that move (3,)."""
+    standing = mesh.vertices.astype(float) @ turn.T
+    ground = float((turn @ support.point)[2])
+    if support.kind != "flat":
+        ground = float(standing[good, 2].min())
+    middle = 0.5 * (standing[good].min(axis=0) + standing[good].max(axis=0))
+    shift = -np.array([middle[0], middle[1], ground])
+    return standing + shift, shift
+
+
+def _front(mesh: TriangleMesh, turn: Any, settings: Settings) -> Front:
+    if settings.front is not None:
+        return Front(settings.front, 0.0, True)
+    standing = replace(mesh, vertices=mesh.vertices.astype(float) @ turn.T)
+    faces, weights = strewn(standing, FRONT_POINTS)
+    points = np.einsum("nk,nkd->nd", weights, standing.vertices[mesh.faces[faces]])
+    return propose_front(points, face_normals(standing.vertices, mesh.faces)[faces], np.ones(FRONT_POINTS))
+
+
+def _figures(mesh: TriangleMesh, points: Any, materials: Any) -> dict[str, Any]:
+    """Sizes in mm of a standing mesh in mm."""
+    size = np.ptp(points, axis=0)
+    over = stand_top(mesh)
+    figures = {
+        "height_mm": round(float(points[:, 2].max()), 4),
+        "width_mm": round(float(size[0]), 4),
+        "depth_mm": round(float(size[1]), 4),
+        "texels_per_mm": round(texels_per_unit(mesh, sizes_of(materials)), 3),
+    }
+    if over is not None:
+        figures["stand_top_mm"] = round(over, 3)
+    return figures
+
+
+def _support(stage: Any, mesh: TriangleMesh, settings: Settings) -> Support:
     if settings.up != "auto":
         up = np.array(AXES[settings.up], float)
         return Support(up, np.zeros(3), "given", 0.0, 0.0, 0.0, 0.0)
     found = supports(mesh, hull_triangles, axes=FILE_AXES)
     if not found:
         raise SubjectError("No way to stand was found: the scan is flat or too small; say which way is up")
-    best = found[0]
-    if settings.keep_lean:
-        up = np.zeros(3)
-        axis = int(np.argmax(np.abs(best.up)))
-        up[axis] = np.sign(best.up[axis])
-        best = replace(best, up=up, kind="given")
-    return best
+    return _leaning(stage, found[0]) if settings.keep_lean else found[0]
 
 
-def _mm_per_unit(stage: Any, settings: Settings, level: TriangleMesh, good: Any, clean: Any) -> tuple[float, str, bool]:
+def _leaning(stage: Any, support: Support) -> Support:
+    """The support with the file's nearest axis as its vertical, where one is near enough to be meant."""
+    up = np.zeros(3)
+    axis = int(np.argmax(np.abs(support.up)))
+    up[axis] = np.sign(support.up[axis])
+    lean = float(np.degrees(np.arccos(np.clip(up @ support.up, -1.0, 1.0))))
+    if lean > MOST_LEAN_DEG:
+        stage.warn(f"The lean was not kept: the scan's own axes lie {lean:.0f} degrees from upright, so none of them is its vertical")
+        return support
+    return replace(support, up=up, kind="given")
+
+
+def _mm_per_unit(
+    stage: Any, settings: Settings, standing: known_length.Standing, clean: Any
+) -> tuple[float, str, bool]:
     """Millimetres a scan unit, how that is known, and whether it is only assumed."""
-    points = level.vertices[good]
-    top = float(points[:, 2].max())
-    if settings.height is not None:
-        known = top
-        if settings.of == "piece":
-            over = stand_top(level)
-            if over is None:
-                stage.warn("No stand was found under the piece, so the known height counts for the whole")
-            else:
-                known = top - over
-        return settings.height / known, "height", False
-    if settings.width is not None:
-        return settings.width / float(np.ptp(points[:, 0])), "width", False
+    known = _known(settings, standing)
+    if known:
+        (how, mm), *others = known.items()
+        for other, value in others:
+            if abs(value / mm - 1.0) > 0.01:
+                stage.warn(f"The known {how} and the known {other} disagree by {100 * abs(value / mm - 1):.1f} %; {how} was taken")
+        return mm, how, False
     if clean.get("bozzetto_unit_known"):
-        return float(clean["bozzetto_mm_per_unit"]), "unit", False
-    longest = float(np.ptp(points, axis=0).max())
+        return float(clean["bozzetto_mm_per_unit"]), "the file's unit", False
+    longest = float(np.ptp(standing.points, axis=0).max())
     if clean.get("bozzetto_mm_per_unit"):
         mm = float(clean["bozzetto_mm_per_unit"])
         return mm, f"the file's unit guessed, {mm * longest:.0f} mm long", True
     return ASSUMED_MM / longest, f"{ASSUMED_MM:.0f} mm along the longest side", True
+
+
+def _known(settings: Settings, standing: known_length.Standing) -> dict[str, float]:
+    """Millimetres a unit by each length that was given, the surest first."""
+    ways: list[tuple[str, float | None, Callable[[], float]]] = [
+        ("distance", settings.distance, lambda: _two_points(settings)),
+        ("height", settings.height, lambda: _height(settings, standing)),
+        ("width", settings.width, lambda: known_length.width(standing)),
+        ("stand length", settings.stand_length, lambda: known_length.stand_length(standing)),
+        ("disc", settings.disc, lambda: known_length.disc_diameter(standing)),
+    ]
+    found = {}
+    for name, millimetres, measured in ways:
+        if millimetres is None:
+            continue
+        try:
+            found[name] = millimetres / measured()
+        except known_length.NotMeasurable as problem:
+            raise SubjectError(f"The known {name} can't be used: {problem}") from None
+    return found
+
+
+def _height(settings: Settings, standing: known_length.Standing) -> float:
+    return known_length.piece_height(standing) if settings.of == "piece" else known_length.whole_height(standing)
+
+
+def _two_points(settings: Settings) -> float:
+    if settings.point_a is None or settings.point_b is None:
+        raise known_length.NotMeasurable("it needs both points, A and B; pick them on the scan")
+    return known_length.between(settings.point_a, settings.point_b)
