@@ -46,11 +46,12 @@ def set_up(scene: Any, quality: Quality, *, device: str, seed: int) -> str:
     own.use_adaptive_sampling = quality.noise > 0
     own.adaptive_threshold = quality.noise
     own.adaptive_min_samples = min(16, quality.samples)
-    own.use_denoising = quality.denoise
-    own.denoiser = "OPENIMAGEDENOISE"
-    # Albedo and normal guide the denoiser, so that it keeps relief and grain apart from noise.
-    own.denoising_input_passes = "RGB_ALBEDO_NORMAL"
-    own.denoising_prefilter = "ACCURATE"
+    own.use_denoising = quality.denoise and can_denoise(scene)
+    if own.use_denoising:
+        own.denoiser = "OPENIMAGEDENOISE"
+        # Albedo and normal guide the denoiser, so that it keeps relief and grain apart from noise.
+        own.denoising_input_passes = "RGB_ALBEDO_NORMAL"
+        own.denoising_prefilter = "ACCURATE"
     own.seed = seed
     own.use_animated_seed = False
     own.max_bounces, own.diffuse_bounces, own.glossy_bounces = 8, 3, 3
@@ -76,6 +77,11 @@ def set_up(scene: Any, quality: Quality, *, device: str, seed: int) -> str:
     return own.device
 
 
+def can_denoise(scene: Any) -> bool:
+    """Whether this Blender was built with a denoiser; some distributions' builds are not."""
+    return bool(scene.cycles.denoiser)
+
+
 _RENDER = (
     "engine", "use_persistent_data", "film_transparent", "resolution_x", "resolution_y", "resolution_percentage",
     "use_border", "use_sequencer", "use_file_extension", "use_stamp", "filepath", "use_compositing",
@@ -91,6 +97,7 @@ _CYCLES = (
 def _kept(scene: Any) -> list[tuple[Any, str, Any]]:
     kept = [(scene.render, name, getattr(scene.render, name)) for name in _RENDER]
     kept += [(scene.cycles, name, getattr(scene.cycles, name)) for name in _CYCLES]
+    kept = [one for one in kept if one[2] != ""]  # a choice with nothing to choose from can't be set again
     images = scene.render.image_settings
     kept += [(images, "media_type", images.media_type)] if hasattr(images, "media_type") else []
     kept += [(images, name, getattr(images, name)) for name in ("file_format", "color_mode", "color_depth", "compression")]
