@@ -1,0 +1,242 @@
+"""Bench cases: a scan with its texture under a known light, and for each texel what is true there. Cached by hash."""
+
+from __future__ import annotations
+
+import hashlib
+import os
+from dataclasses import dataclass, field, replace
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from blender_addon.core.mesh import TriangleMesh, face_areas, unit
+
+from . import charts, lights, pigments, scanned, transport
+from .camera import Camera, photographed, speckles
+from .shape import Shape
+from .shapes import shape as make_shape
+from .texels import Texels, covered, mixed, texels
+
+Floats = Any
+CACHE = Path(os.environ.get("XDG_CACHE_HOME", Path.home() / ".cache")) / "bozzetto" / "truth"
+POWDER = 0.78
+"""Linear albedo of matting spray."""
+
+
+@dataclass(frozen=True)
+class TruthCase:
+    """One scan of a bench shape under one light, and the truth behind each texel. Rasters are (h, w, ...), row 0 at v = 0.
+
+    scan: the scan's triangles in mm with UVs, z up. island: (m,) chart of each face. texture: (h, w, 3) uint8 sRGB.
+    covered: (h, w) bool, texels in an island. known: (h, w) bool, covered texels whose truth was found (measure on these).
+    face: (h, w) int32 scan face, -1 outside. scan_normal, true_normal: (h, w, 3) float32 unit, in the scan's frame.
+    true_height: (h, w) float32 mm from the scan's surface to the truth's, along the scan's normal. true_albedo: (h, w, 3) float32
+    linear, without the speckle. true_light: (h, w, 3) float32, the light that fell there (texture = albedo x light, before the
+    camera's scale). border: (h, w) uint8, texels to the island's border, 1 at the border, 255 for 8 or more. mm_a_texel: edge of a texel.
+    truth: the fine shape. light: the room's name; turn: degrees that the piece was turned in it.
+    """
+
+    name: str
+    shape: str
+    light: str
+    turn: float
+    scan: TriangleMesh
+    island: Any
+    texture: Any
+    covered: Any
+    known: Any
+    face: Any
+    scan_normal: Any
+    true_normal: Any
+    true_height: Any
+    true_albedo: Any
+    true_light: Any
+    border: Any
+    mm_a_texel: float
+    truth: Shape = field(repr=False)
+    pigment: str | None = None
+
+    @property
+    def size(self) -> int:
+        return self.texture.shape[0]
+
+
+@dataclass(frozen=True)
+class BakedShape:
+    """A truth with its transport."""
+
+    truth: Shape
+    transport: transport.Transport
+
+
+@dataclass(frozen=True)
+class BakedScan:
+    """A scan of a truth with its texels."""
+
+    scan: TriangleMesh
+    island: Any
+    texels: Texels
+    mm_a_texel: float
+
+
+def truth_case(
+    shape: str, light: str, *, size: int = 2048, pigment: str | None = None, turn: float = 0.0, scan_seed: int = 0, triangles: int = 60_000,
+    camera: Camera | None = None, seed: int = 0,
+) -> TruthCase:
+    """A case made from the cache (seconds) or baked first (a minute a shape).
+
+    pigment: None for a dusted piece, 'bare' for its own colour, or one of `pigments.NAMES`. turn: degrees that the piece is turned in
+    the room (another scan of the turned piece: same frame, other light). scan_seed: another number gives another triangulation,
+    noise and UVs of the same piece. seed: of the light and the camera.
+    """
+    body = baked_shape(shape)
+    scan = baked_scan(shape, size=size, seed=scan_seed, triangles=triangles)
+    room = lights.turned(lights.light(light, seed), turn)
+    albedo = _albedo(body.truth, pigment, seed)
+    camera = camera or Camera()
+    if pigment is not None:
+        camera = replace(camera, speckle=0.0, powder=0.0)
+    return _case(body, scan, room, albedo, camera, shape=shape, turn=turn, seed=seed + int(1000 * turn), pigment=pigment)
+
+
+def render_texture(shape: str, light: str, *, size: int = 2048, pigment: str | None = None, seed: int = 0) -> Any:
+    """(size, size, 3) uint8 sRGB, row 0 at v = 0: the texture of `truth_case` alone."""
+    return truth_case(shape, light, size=size, pigment=pigment, seed=seed).texture
+
+
+def _albedo(truth: Shape, pigment: str | None, seed: int) -> Floats:
+    if pigment is None:
+        return np.full((len(truth.vertices), 3), POWDER)
+    return truth.albedo if pigment == "bare" else pigments.pigment(pigment, truth.vertices, seed)
+
+
+def irradiance(body: BakedShape, scan: BakedScan, room: lights.Light, albedo: Floats) -> Floats:
+    """(t, 3) light (irradiance over pi) that falls on the truth behind each texel; texels without truth get the scan's."""
+    part = scan.texels
+    corners = body.truth.faces[np.maximum(part.truth_face, 0)]
+    ways = transport.directions()
+    share = lights.shares(room, part.normal)
+    near = _cluster_of_scan(body, scan)
+    total = np.zeros((len(part.place), 3))
+    for number, one in enumerate(room.rooms):
+        direct = body.transport.direct(one(ways))
+        again = body.transport.bounced(direct, albedo)[near]
+        again = _eased(again, scan.scan.faces)
+        light = mixed(direct, corners, part.truth_weights) + mixed(again, scan.scan.faces[part.face], part.weights)
+        total += share[:, number, None] * light
+    return total
+
+
+def _cluster_of_scan(body: BakedShape, scan: BakedScan) -> Any:
+    """(n,) the truth's cluster behind each vertex of the scan, by way of a texel next to it."""
+    part = scan.texels
+    behind = body.transport.cluster[body.truth.faces[np.maximum(part.truth_face, 0), 0]]
+    found = np.zeros(len(scan.scan.vertices), np.int64)
+    found[scan.scan.faces[part.face, np.argmax(part.weights, axis=1)]] = behind
+    return found
+
+
+def _eased(values: Floats, faces: Any, rounds: int = 3) -> Floats:
+    for _ in range(rounds):
+        total, count = values.copy(), np.ones(len(values))
+        for here, there in ((0, 1), (1, 2), (2, 0)):
+            for a, b in ((here, there), (there, here)):
+                count += np.bincount(faces[:, a], minlength=len(values))
+                for k in range(values.shape[1]):
+                    total[:, k] += np.bincount(faces[:, a], values[faces[:, b], k], len(values))
+        values = total / count[:, None]
+    return values
+
+
+def _case(body: BakedShape, scan: BakedScan, room: lights.Light, albedo: Floats, camera: Camera, *, shape: str, turn: float, seed: int,
+          pigment: str | None) -> TruthCase:
+    part = scan.texels
+    corners = body.truth.faces[np.maximum(part.truth_face, 0)]
+    light = irradiance(body, scan, room, albedo)
+    colour = mixed(albedo, corners, part.truth_weights)
+    rng = np.random.default_rng(seed + 55)
+    dots = speckles(part, camera.speckle, rng, texel_area=scan.mm_a_texel**2)
+    powder = 1.0 + camera.powder * scanned.Noise(seed + 56)(part.position, 4.0, octaves=2) if camera.powder else 1.0
+    leaving = light * colour * (dots * powder)[:, None]
+    texture = photographed(leaving, part, camera, mm_a_texel=scan.mm_a_texel, seed=seed)
+    normal = unit(mixed(body.transport.normals, corners, part.truth_weights))
+    found = part.truth_face >= 0
+    label = f"{shape}/{room.name}" + (f"/{pigment}" if pigment else "") + (f"/{turn:g}" if turn else "")
+    inside = part.full(np.ones(len(part.place), bool), False)
+    return TruthCase(
+        name=label, shape=shape, light=room.name, turn=turn, scan=scan.scan, island=scan.island, texture=texture, covered=inside,
+        known=part.full(found, False), face=part.full(part.face.astype(np.int32), -1), scan_normal=part.full(part.normal.astype(np.float32)),
+        true_normal=part.full(np.where(found[:, None], normal, part.normal).astype(np.float32)),
+        true_height=part.full(np.where(found, part.height, 0).astype(np.float32)), true_albedo=part.full(colour.astype(np.float32)),
+        true_light=part.full(light.astype(np.float32)), border=_border(inside, part.full(scan.island[part.face].astype(np.int32), -1)),
+        mm_a_texel=scan.mm_a_texel, truth=body.truth, pigment=pigment,
+    )
+
+
+def _border(inside: Any, island: Any) -> Any:
+    """(h, w) uint8 texels to the border of the island, up to 7; 255 further in, 0 outside."""
+    found = np.where(inside, 255, 0).astype(np.uint8)
+    alive = inside.copy()
+    for step in range(1, 8):
+        edge = np.zeros_like(alive)
+        for axis in range(2):
+            for shift in (1, -1):
+                near = np.roll(alive, shift, axis) & (np.roll(island, shift, axis) == island)
+                edge |= alive & ~near
+        found[edge] = step
+        alive &= ~edge
+    return found
+
+
+def baked_shape(name: str) -> BakedShape:
+    """The truth of a bench shape and its transport, from the cache or made now."""
+    path = CACHE / f"{name}-{_recipe('shape', 'shapes', 'owl', 'owl_form', 'more_shapes', 'fields', 'nets', 'tooling', 'transport')}.npz"
+    if not path.exists():
+        made = make_shape(name)
+        flow = transport.baked(made.vertices, made.normals)
+        _save(path, vertices=made.vertices, faces=made.faces.astype(np.int32), albedo=made.albedo.astype(np.float32), **vars(flow))
+    with np.load(path) as kept:
+        truth = Shape(name, kept["vertices"], kept["faces"], kept["albedo"])
+        names = ("normals", "seen", "cluster", "view_from", "view_way", "view_to")
+        return BakedShape(truth, transport.Transport(*(kept[key] for key in names)))
+
+
+def baked_scan(name: str, *, size: int = 2048, seed: int = 0, triangles: int = 60_000) -> BakedScan:
+    """A scan of a bench shape (open below, where a phone sees nothing), unwrapped, with its texels."""
+    recipe = _recipe("shape", "shapes", "owl", "owl_form", "more_shapes", "fields", "nets", "tooling", "scanned", "charts", "texels")
+    path = CACHE / f"{name}-scan-{size}-{seed}-{triangles}-{recipe}.npz"
+    if not path.exists():
+        truth = baked_shape(name).truth
+        mesh = scanned.scan_mesh(truth, triangles=triangles, seed=seed, open_below=0.6)
+        mesh, island = charts.unwrapped(mesh, islands=max(200, min(1000, len(mesh.faces) // 40)), texels=size, seed=seed)
+        part = texels(mesh, truth.vertices, truth.faces, size)
+        _save(path, vertices=mesh.vertices, faces=mesh.faces.astype(np.int32), uv=mesh.uv, island=island, truth_face=part.truth_face,
+              truth_weights=part.truth_weights, height=part.height.astype(np.float32))
+    with np.load(path) as kept:
+        mesh = TriangleMesh(kept["vertices"], kept["faces"], kept["uv"])
+        place, face, weights = covered(mesh, size)
+        from blender_addon.core.mesh import vertex_normals
+
+        normals = vertex_normals(mesh.vertices, mesh.faces)
+        part = Texels(size, place, face, weights, mixed(mesh.vertices, mesh.faces[face], weights), unit(mixed(normals, mesh.faces[face], weights)),
+                      kept["truth_face"], kept["truth_weights"], kept["height"])
+        flat = TriangleMesh(np.concatenate([mesh.uv.reshape(-1, 2), np.zeros((3 * len(mesh.faces), 1))], 1), np.arange(3 * len(mesh.faces)).reshape(-1, 3))
+        texel = np.sqrt(face_areas(mesh.vertices, mesh.faces).sum() / face_areas(flat.vertices, flat.faces).sum()) / size
+        return BakedScan(mesh, kept["island"], part, float(texel))
+
+
+def _recipe(*modules: str) -> str:
+    found = hashlib.sha256()
+    for name in modules:
+        path = Path(__file__).with_name(f"{name}.py")
+        if path.exists():
+            found.update(path.read_bytes())
+    return found.hexdigest()[:12]
+
+
+def _save(path: Path, **arrays: Any) -> None:
+    path.parent.mkdir(parents=True, exist_ok=True)
+    partial = path.with_suffix(f".{os.getpid()}.part.npz")
+    np.savez(partial, **arrays)
+    partial.replace(path)
