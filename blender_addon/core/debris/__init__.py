@@ -1,0 +1,1 @@
+"""The small stuff round the work: pieces by size class, where they lie, and how they rest. Millimetres."""

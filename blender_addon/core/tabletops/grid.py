@@ -1,0 +1,84 @@
+"""A tabletop as a grid of lines that lie close where the camera looks and wide where it does not."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from ..mesh import Floats, Ints, TriangleMesh
+
+
+@dataclass(frozen=True)
+class Extent:
+    """How large a tabletop is and where it needs to be fine, in mm.
+
+    width along x, depth along y, both centred on the subject; centre: (2,) where the fine part is; reach: its half-width;
+    fine, coarse: distances of the grid's lines there and far out.
+    """
+
+    width: float = 1000.0
+    depth: float = 680.0
+    reach: float = 90.0
+    fine: float = 0.6
+    coarse: float = 9.0
+
+
+@dataclass(frozen=True)
+class Tabletop:
+    """A made surface: mesh in mm, per-vertex values under their names ((n, 4) each), and the kind of material it wants."""
+
+    mesh: TriangleMesh
+    material: str
+    thickness: float
+    notes: dict[str, float] = field(default_factory=dict)
+
+
+def lines(low: float, high: float, *, reach: float, fine: float, coarse: float, extra: Sequence[float] = ()) -> Floats:
+    """Ascending places of grid lines from `low` to `high`, `fine` apart within +-reach, growing to `coarse`; `extra` ones added.
+
+    Places nearer than a fifth of `fine` to an extra one give way to it.
+    """
+    half: list[float] = [0.0]
+    step = fine
+    farthest = max(abs(low), abs(high))
+    while half[-1] < farthest:
+        if half[-1] > reach:
+            step = min(step * 1.12, coarse)
+        half.append(half[-1] + step)
+    positive = np.array(half)
+    places = np.concatenate([-positive[:0:-1], positive])
+    places = places[(places > low + 0.3 * fine) & (places < high - 0.3 * fine)]
+    fixed = np.unique(np.concatenate([np.asarray(extra, float), [low, high]]))
+    fixed = fixed[(fixed >= low) & (fixed <= high)]
+    after = np.clip(np.searchsorted(fixed, places), 1, len(fixed) - 1)
+    off = np.minimum(np.abs(places - fixed[after - 1]), np.abs(places - fixed[after]))
+    return np.sort(np.concatenate([places[off > 0.2 * fine], fixed]))
+
+
+def sheet(x: Floats, y: Floats, z: Floats, values: dict[str, Floats], *, skirt: float) -> TriangleMesh:
+    """The mesh of a grid of places (rows, columns) with a skirt `skirt` deep along its rim.
+
+    values: name to (rows, columns, 4), carried along to the mesh's colours.
+    """
+    rows, columns = z.shape
+    vertices = np.stack([x, y, z], axis=-1).reshape(-1, 3)
+    place = np.arange(rows * columns).reshape(rows, columns)
+    a, b, c, d = place[:-1, :-1], place[:-1, 1:], place[1:, 1:], place[1:, :-1]
+    faces = np.concatenate([np.stack([a, b, c], -1).reshape(-1, 3), np.stack([a, c, d], -1).reshape(-1, 3)])
+    rim = np.concatenate([place[0, :-1], place[:-1, -1], place[-1, :0:-1], place[:0:-1, 0]])
+    below = vertices[rim] - [0.0, 0.0, skirt]
+    vertices, faces = np.concatenate([vertices, below]), np.concatenate([faces, _skirt(rim, rows * columns)])
+    colours = {}
+    for name, value in values.items():
+        flat = value.reshape(-1, 4)
+        colours[name] = np.concatenate([flat, flat[rim]]).astype(np.float32)
+    return TriangleMesh(vertices.astype(np.float32), faces, colours=colours)
+
+
+def _skirt(rim: Ints, first: int) -> Ints:
+    count = len(rim)
+    top, low = rim, first + np.arange(count)
+    top_next, low_next = np.roll(top, -1), np.roll(low, -1)
+    return np.concatenate([np.stack([top, low, low_next], -1), np.stack([top, low_next, top_next], -1)])

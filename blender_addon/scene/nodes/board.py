@@ -1,0 +1,142 @@
+"""How do the boards of a bench look as nodes? Rings, fibres, pores and knots that follow the values the boards were made with.
+
+`wood_grain` holds (mm along, mm across, rings from the pith, mm outside the nearest knot), `wood_board` (tone, hue, dirt,
+polish); see `core/tabletops/planks.py`. Relief finer than the mesh is a bump in mm.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+from .builder import Tree, make_group
+
+
+def board_group() -> Any:
+    """The surface of a used board: two wood colours, finish and dust as inputs, a shader out."""
+    return make_group("Board", _board)
+
+
+def _values(tree: Tree, name: str) -> tuple[Any, Any, Any, Any]:
+    node = tree.node("Attribute", attribute_name=name, attribute_type="GEOMETRY")
+    parts = tree.node("SeparateColor", {"Color": node["Color"]})
+    return parts["Red"], parts["Green"], parts["Blue"], node["Alpha"]
+
+
+def _point(tree: Tree, x: Any, y: Any, z: Any = 0.0) -> Any:
+    return tree.node("CombineXYZ", {"X": x, "Y": y, "Z": z})["Vector"]
+
+
+def _board(tree: Tree) -> None:
+    pale = tree.input("Earlywood", "colour", (0.36, 0.235, 0.135), help="Albedo of the soft part of a ring")
+    dark = tree.input("Latewood", "colour", (0.20, 0.112, 0.056), help="Albedo of the hard part of a ring")
+    age = tree.input("Greyed", "float", 0.25, help="How far light and use have greyed the wood")
+    oil = tree.input("Oiled", "float", 0.35, help="0 raw and matt, 1 oiled and silky")
+    dust = tree.input("Dust", "float", 0.35, help="Powder of the clay round the work and in the grain")
+    dust_colour = tree.input("Dust Colour", "colour", (0.42, 0.39, 0.35), help="Albedo of the dry powder")
+    reach = tree.input("Dust Reach", "float", 90.0, low=1.0, high=2000.0, help="How far the powder lies round the work, mm")
+    along, across, rings, knot = _values(tree, "wood_grain")
+    tone, hue, dirt, polish = _values(tree, "wood_board")
+
+    fibre = tree.node(
+        "TexNoise", {"Vector": _point(tree, tree.math("MULTIPLY", along, 0.035), tree.math("MULTIPLY", across, 2.2)),
+                     "Scale": 1.0, "Detail": 5.0, "Roughness": 0.62})["Factor"]  # fmt: skip
+    flame = tree.node(
+        "TexNoise", {"Vector": _point(tree, tree.math("MULTIPLY", along, 0.012), tree.math("MULTIPLY", across, 0.05)),
+                     "Scale": 1.0, "Detail": 3.0})["Factor"]  # fmt: skip
+    jitter = tree.math("MULTIPLY_ADD", fibre, 0.34, -0.17)
+    in_knot = tree.span(knot, 0.6, -0.6, smooth=True)
+    turns = tree.blend(in_knot, tree.math("ADD", rings, jitter), tree.math("MULTIPLY", knot, 0.9))
+    part = tree.math("FRACT", turns)
+    late = tree.math(
+        "MULTIPLY", tree.math("POWER", tree.span(part, 0.18, 0.92), 1.8), tree.span(part, 0.93, 1.0, 1.0, 0.0, smooth=True)
+    )
+    year = tree.node("TexNoise", {"Vector": _point(tree, tree.math("FLOOR", turns), 0.5), "Scale": 0.77, "Detail": 0.0})["Factor"]
+    late = tree.math("MULTIPLY", late, tree.math("MULTIPLY_ADD", year, 0.9, 0.45))
+    pores = _pores(tree, along, across, late)
+
+    colour = tree.mix(late, pale, dark)
+    colour = tree.mix(tree.span(fibre, 0.3, 0.72, 0.0, 0.28), colour, dark)
+    shade = tree.math("ADD", tree.math("MULTIPLY_ADD", tone, 0.62, 0.66), tree.math("MULTIPLY_ADD", flame, 0.36, -0.18))
+    colour = tree.mix(1.0, colour, _point(tree, shade, shade, shade), blend="MULTIPLY")
+    warm = tree.ramp(hue, [(0.0, (0.94, 1.0, 1.05)), (0.5, (1.0, 1.0, 1.0)), (1.0, (1.08, 0.98, 0.86))])
+    colour = tree.mix(1.0, colour, warm, blend="MULTIPLY")
+    halo = tree.span(knot, 5.0, -0.5, 0.0, 0.5, smooth=True)
+    colour = tree.mix(halo, colour, tree.mix(1.0, dark, (0.62, 0.52, 0.44), blend="MULTIPLY"))
+    rim = tree.math("MULTIPLY", tree.span(tree.math("ABSOLUTE", tree.math("ADD", knot, 0.35)), 0.1, 0.75, 1.0, 0.0), 0.7)
+    colour = tree.mix(rim, colour, (0.028, 0.016, 0.010))
+    colour = tree.mix(tree.math("MULTIPLY", pores, 0.65), colour, (0.045, 0.028, 0.018))
+    grey = tree.node("HueSaturation", {"Saturation": 0.55, "Value": 0.96, "Color": colour})["Color"]
+    colour = tree.mix(age, colour, grey)
+    colour = tree.mix(tree.math("MULTIPLY", dirt, 0.45), colour, tree.mix(1.0, colour, (0.34, 0.29, 0.25), blend="MULTIPLY"))
+    colour, bare = _stained(tree, colour, oil)
+    colour, cover = _dusted(tree, colour, late, pores, dirt, dust, dust_colour, reach)
+
+    rough = tree.math("ADD", tree.blend(oil, 0.74, 0.46), tree.math("MULTIPLY_ADD", fibre, 0.24, -0.12))
+    rough = tree.math("SUBTRACT", rough, tree.math("MULTIPLY", polish, 0.10))
+    rough = tree.math("ADD", rough, tree.math("MULTIPLY", bare, 0.15))
+    rough = tree.blend(cover, rough, 0.92)
+    height = tree.math("MULTIPLY", fibre, 0.05)
+    height = tree.math("ADD", height, tree.math("MULTIPLY", late, 0.035))
+    height = tree.math("SUBTRACT", height, tree.math("MULTIPLY", pores, 0.09))
+    height = tree.math("ADD", height, _scratches(tree, polish))
+    bent = tree.node("Bump", {"Strength": 0.85, "Distance": 0.001, "Height": height})["Normal"]
+    shader = tree.node(
+        "BsdfPrincipled",
+        {"Base Color": colour, "Roughness": tree.math("MINIMUM", rough, 1.0), "IOR": 1.5, "Specular IOR Level": 0.42, "Normal": bent},
+    )
+    tree.output("Shader", "shader", shader["BSDF"])
+
+
+def _pores(tree: Tree, along: Any, across: Any, late: Any) -> Any:
+    """Vessels cut open: short dark lines along the grain, denser in earlywood."""
+    cells = tree.node(
+        "TexVoronoi", {"Vector": _point(tree, tree.math("MULTIPLY", along, 0.16), tree.math("MULTIPLY", across, 2.6)),
+                       "Scale": 1.0, "Randomness": 1.0})  # fmt: skip
+    lottery = tree.node("SeparateColor", {"Color": cells["Color"]})["Red"]
+    line = tree.span(cells["Distance"], 0.10, 0.34, 1.0, 0.0, smooth=True)
+    chosen = tree.math("GREATER_THAN", lottery, tree.math("MULTIPLY_ADD", late, 0.35, 0.5))
+    return tree.math("MULTIPLY", line, chosen)
+
+
+def _metric(tree: Tree) -> Any:
+    return tree.vector("SCALE", tree.node("TexCoord")["Object"], scale=1000.0)
+
+
+def _scratches(tree: Tree, polish: Any) -> Any:
+    """Fine scores of knives and grit, in mm of height: two fans of stretched noise, only its thin crests."""
+    mm = _metric(tree)
+    total: Any = 0.0
+    for angle, seed in ((0.5, 3.0), (2.1, 11.0)):
+        turned = tree.node("VectorRotate", {"Vector": mm, "Axis": (0.0, 0.0, 1.0), "Angle": angle})["Vector"]
+        parts = tree.node("SeparateXYZ", {"Vector": turned})
+        bent = _point(tree, tree.math("MULTIPLY", parts["X"], 0.022), tree.math("MULTIPLY", parts["Y"], 0.5), seed)
+        value = tree.node("TexNoise", {"Vector": bent, "Scale": 1.0, "Detail": 2.0, "Distortion": 0.3})["Factor"]
+        crest = tree.span(tree.math("ABSOLUTE", tree.math("SUBTRACT", value, 0.5)), 0.0, 0.012, 1.0, 0.0)
+        patch = tree.span(tree.node("TexNoise", {"Vector": mm, "Scale": 0.021, "Detail": 1.0})["Factor"], 0.5, 0.62)
+        total = tree.math("ADD", total, tree.math("MULTIPLY", tree.math("MULTIPLY", crest, patch), -0.05))
+    return tree.math("MULTIPLY", total, polish)
+
+
+def _stained(tree: Tree, colour: Any, oil: Any) -> tuple[Any, Any]:
+    """Old spills and rubbed places."""
+    mm = _metric(tree)
+    cloud = tree.node("TexNoise", {"Vector": mm, "Scale": 0.013, "Detail": 5.0, "Roughness": 0.6, "Distortion": 0.5})["Factor"]
+    colour = tree.mix(tree.span(cloud, 0.55, 0.7, 0.0, 0.4), colour, tree.mix(1.0, colour, (0.55, 0.48, 0.42), blend="MULTIPLY"))
+    return colour, tree.span(cloud, 0.46, 0.3)
+
+
+def _dusted(
+    tree: Tree, colour: Any, late: Any, pores: Any, dirt: Any, dust: Any, dust_colour: Any, reach: Any
+) -> tuple[Any, Any]:
+    """Powder of the work, thick near it and in the low parts, in wiped drifts farther out."""
+    mm = _metric(tree)
+    far = tree.math("DIVIDE", tree.vector("LENGTH", tree.vector("MULTIPLY", mm, (1.0, 1.0, 0.0))), reach)
+    near = tree.math("POWER", 2.718, tree.math("MULTIPLY", far, -1.0))
+    drift = tree.node("TexNoise", {"Vector": mm, "Scale": 0.028, "Detail": 6.0, "Roughness": 0.62, "Distortion": 0.8})["Factor"]
+    speck = tree.node("TexNoise", {"Vector": mm, "Scale": 1.6, "Detail": 4.0, "Roughness": 0.75})["Factor"]
+    low = tree.math("ADD", tree.math("MULTIPLY", pores, 0.35), tree.math("MULTIPLY", dirt, 0.12))
+    low = tree.math("SUBTRACT", low, tree.math("MULTIPLY", late, 0.2))
+    amount = tree.math("ADD", tree.math("MULTIPLY_ADD", drift, 1.5, -0.62), tree.math("MULTIPLY_ADD", speck, 1.1, -0.55))
+    amount = tree.math("ADD", tree.math("ADD", amount, low), tree.math("MULTIPLY_ADD", near, 0.75, -0.2))
+    cover = tree.math("MULTIPLY", tree.span(amount, 0.0, 1.0), dust)
+    return tree.mix(cover, colour, dust_colour), cover

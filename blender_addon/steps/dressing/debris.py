@@ -1,0 +1,142 @@
+"""Lays what falls off the work round it: shavings, offcuts, crumbs and powder, clear of subject, props and sight lines."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from ...core.debris import layout as laying
+from ...core.debris.pieces import BODIES, library
+from ...core.mesh import Floats
+from ...core.sight import convex_outline, in_any_sight, outside_distance
+from ...job.settings import choice, colour, data, integer, length, number, switch
+from ...job.step import Progress, Result, Run
+from ...scene import debris_parts, set_parts
+from ...scene.cameras import shot_views
+from ...scene.instances import make_library, make_points
+from ...scene.set_materials import debris_material
+from ...scene.spatial import Surface
+
+LABEL = "Debris"
+NEEDS = ("piece", "shot", "table")
+USES = ("stand", "prop", "surface")
+MAKES = ("debris",)
+
+BODY_CHOICES = (
+    ("clay", "Clay", "Trimmings, rolled bits and crumbs in the colour of the piece"),
+    ("wood", "Wood", "Curled shavings, chips and splinters"),
+    ("stone", "Stone", "Chips and grit"),
+)
+
+
+@dataclass(kw_only=True)
+class Settings:
+    on: bool = switch(True, help="Lay debris", label="Debris")
+    count: int = integer(300, low=0, high=500_000, help="How many pieces; 300 look right, many more are possible")
+    powder: int | None = integer(None, low=0, high=500_000, help="How many grains of powder; by itself six a piece, 20,000 at most")
+    body: str | None = choice(None, BODY_CHOICES, help="What the pieces are of; by itself as the material of the piece")
+    tone: tuple[float, float, float] | None = colour(None, help="Albedo of the pieces; by itself that of the piece", label="Colour")
+    size: float = number(1.0, low=0.1, high=10.0, help="Factor on the true sizes", more=True)
+    falloff: float | None = length(None, low=5.0, high=2000.0, help="Distance in which they thin out; by itself by the subject's size")
+    drift: float = number(0.75, low=0.0, high=1.0, help="0 even, 1 gathered in drifts", more=True)
+    keep_off: float = length(1.2, low=0.0, high=200.0, help="Least distance from subject and props", more=True)
+    on_stand: int = integer(0, low=0, high=2000, help="How many pieces also lie on the stand and turn with it", more=True)
+    mask: str | None = data("image", help="A picture laid over the table, white where debris may lie", more=True)
+    seed: int = integer(1, low=0, high=1_000_000, help="Another number, another arrangement")
+
+
+def run(stage: Any, settings: Settings) -> Run:
+    if not settings.on or settings.count + (settings.powder or 0) + settings.on_stand == 0:
+        yield Progress(1.0, "No debris asked for")
+        return Result("No debris", {"pieces": 0})
+    yield Progress(0.0, "Looking at the table, the subject, the props and the sight lines")
+    body, tone = debris_parts.body_and_tone(stage, settings.body, settings.tone)
+    pieces = library(body, seed=stage.seed * 1000 + settings.seed)
+    table = set_parts.world_mesh(stage.require("table", ""))
+    surface = Surface(table.vertices, table.faces)
+    heights = set_parts.heights_of(surface)
+    clear = _clearance(stage, settings)
+    yield Progress(0.2, "Laying pieces and powder")
+    falloff = settings.falloff or clear.radius * 0.9 + 18.0
+    density = laying.work_density(
+        clear.outside, falloff=falloff, drift=settings.drift, seed=stage.seed * 1000 + settings.seed,
+        mask=debris_parts.mask_density(stage, settings.mask, table),
+    )  # fmt: skip
+    grains = min(6 * settings.count, 20_000) if settings.powder is None else settings.powder
+    laid = laying.lay_out(
+        table.vertices, table.faces, pieces, laying.MIXES[body], settings.count, density=density, keep_out=clear.blocked,
+        heights=heights, grains=grains, size=settings.size, seed=stage.seed * 1000 + settings.seed,
+    )  # fmt: skip
+    if len(laid) < 0.9 * (settings.count + grains):
+        stage.note(f"There is room for {len(laid):,} of {settings.count + grains:,} pieces; a larger fall-off makes more")
+    yield Progress(0.8, "Making them one object")
+    shapes = make_library("Debris shapes", [set_parts.to_metres(piece.mesh) for piece in pieces], [debris_material(body, tone)])
+    stage.offer("debris", shapes, key="library", name="Debris shapes")
+    points = make_points("Debris", 0.001 * laid.places, laid.piece, laid.turns, laid.sizes, laid.tints, shapes)
+    points[set_parts.PART_OF] = ""
+    stage.offer("debris", points, key="table", name="Debris")
+    figures: dict[str, Any] = {"pieces": len(laid), "grains": int(sum(pieces[k].kind == "grain" for k in laid.piece)), "body": body}
+    if settings.on_stand and stage.find("stand") is not None:
+        yield Progress(0.9, "Laying a little on the stand")
+        figures["on_stand"] = _on_stand(stage, settings, pieces, body, shapes)
+    return Result(f"{len(laid):,} pieces of {body} round the work", figures)
+
+
+@dataclass(frozen=True)
+class Clearance:
+    """What the pieces keep clear of: `outside` gives the distance from the subject's foot, `blocked` says where none may lie."""
+
+    outside: Any
+    blocked: Any
+    radius: float
+
+
+def _clearance(stage: Any, settings: Settings) -> Clearance:
+    foot = set_parts.subject_foot(stage)
+    low = foot.points if len(foot.points) else foot.vertices
+    ring = convex_outline(low[:, :2])
+    near = debris_parts.obstacles(stage, foot)
+    views = shot_views(stage)
+    radius = float(np.linalg.norm(low[:, :2] - foot.middle, axis=1).max())
+
+    def outside(xy: Floats) -> Floats:
+        return outside_distance(np.asarray(xy, float), ring)
+
+    def blocked(places: Floats, radii: Floats, tall: Floats) -> Any:
+        if not len(places):
+            return np.zeros(0, bool)
+        found = outside(places[:, :2]) < radii + settings.keep_off
+        middle = places + np.column_stack([np.zeros((len(places), 2)), 0.5 * tall])
+        reach = np.hypot(radii, 0.5 * tall)
+        free = np.flatnonzero(~found)
+        found[free] = near(middle[free], reach[free] + settings.keep_off)
+        free = np.flatnonzero(~found)
+        found[free] = in_any_sight(middle[free], views, radius_mm=reach[free])
+        return found
+
+    return Clearance(outside, blocked, radius)
+
+
+def _on_stand(stage: Any, settings: Settings, pieces: Any, body: str, shapes: Any) -> int:
+    """A few pieces on the stand's upper side; they turn with it."""
+    stand, piece = set_parts.world_mesh(stage.require("stand")), set_parts.world_mesh(stage.require("piece"))
+    near = debris_parts.distance_test([piece])
+    heights = set_parts.heights_of(Surface(stand.vertices, stand.faces), top=float(stand.vertices[:, 2].max()) + 50.0)
+
+    def blocked(places: Floats, radii: Floats, tall: Floats) -> Any:
+        middle = places + np.column_stack([np.zeros((len(places), 2)), 0.5 * tall])
+        return near(middle, np.hypot(radii, 0.5 * tall) + 0.4)
+
+    seed = stage.seed * 1000 + settings.seed + 17
+    small = [share for share in laying.MIXES[body] if share.kind == "crumb"]
+    laid = laying.lay_out(
+        stand.vertices, stand.faces, pieces, [laying.Share("crumb", 1.0, small[0].least, small[0].usual * 0.8, small[0].most * 0.6)],
+        settings.on_stand, density=lambda points: np.ones(len(points)), keep_out=blocked, heights=heights,
+        grains=2 * settings.on_stand, size=settings.size, seed=seed, steepest=0.9,
+    )  # fmt: skip
+    item = make_points("Debris on the stand", 0.001 * laid.places, laid.piece, laid.turns, laid.sizes, laid.tints, shapes)
+    item["bozzetto_turns"] = True
+    stage.offer("debris", item, key="stand", name="Debris on the stand")
+    return len(laid)
