@@ -9,13 +9,14 @@ unseen underside), how low the mass lies, and, weakly, whether the file's own ax
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from .holes import Rim, basis, rims
 from .mesh import Floats, Ints, TriangleMesh, face_crosses, signed_volume, unit
 from .planar import convex_outline, depth_inside, outline_area, robust_plane, weighted_median
+from .resting_pose import settled
 
 Hull = Callable[[Floats], Ints]
 """Points (n, 3) to the triangles (m, 3) of their convex hull, looking outwards."""
@@ -62,11 +63,16 @@ class Sampled:
     openings: tuple[Rim, ...] = ()
 
 
+SHARP = 0.8
+"""Distance to the mean of the neighbours over the mean distance to them: 0.58 at a cube's corner, near 1 on a spike."""
+
+
 def steady_vertices(mesh: TriangleMesh, *, rounds: int = 4, factor: float = 8.0) -> Ints:
     """(n,) bool: vertices that are no spikes.
 
     A spike stands off the mean of its neighbours by more than `factor` times the median of that distance over the mesh, by
-    more than twice the median edge, and by more than any of its neighbours does; it is taken out and the rest looked at again.
+    more than twice the median edge, by more than any of its neighbours does, and is sharp; it is taken out and the rest looked
+    at again. Sharp: the way to the mean is most of the way to the neighbours, which it is not at the corner of a block.
     """
     count = len(mesh.vertices)
     edge = np.concatenate([mesh.faces[:, [0, 1]], mesh.faces[:, [1, 2]], mesh.faces[:, [2, 0]]]).astype(np.int64)
@@ -86,11 +92,17 @@ def steady_vertices(mesh: TriangleMesh, *, rounds: int = 4, factor: float = 8.0)
         most = np.zeros(count)
         starts = np.flatnonzero(np.r_[True, source[1:] != source[:-1]])
         most[source[starts]] = np.maximum.reduceat(np.where(good[target], off[target], 0.0), starts)
-        spikes = good & (off > limit) & (off >= most)
+        spikes = good & (off > limit) & (off >= most) & (off > SHARP * _reach(vertices, source, target, use, shared))
         if not spikes.any():
             break
         good &= ~spikes
     return good
+
+
+def _reach(vertices: Floats, source: Ints, target: Ints, use: Floats, shared: Floats) -> Floats:
+    """(n,) mean distance of each vertex to its neighbours in `use`."""
+    lengths = np.linalg.norm(vertices[source] - vertices[target], axis=1)
+    return np.bincount(source, use * lengths, len(vertices)) / shared
 
 
 def sampled(mesh: TriangleMesh) -> Sampled:
@@ -137,7 +149,11 @@ def supports(mesh: TriangleMesh, hull: Hull, *, axes: Sequence[tuple[Floats, flo
     triangles = hull(extremes)
     found = []
     for down, area in _facet_directions(extremes, triangles, sample.diagonal):
-        found.append(_judged(sample, extremes, down, area, axes))
+        judged = _judged(sample, extremes, down, area, axes)
+        if judged.kind == "resting":
+            rest, point = settled(extremes, triangles, sample.mass, -judged.up)
+            judged = replace(judged, up=-rest, point=point)
+        found.append(judged)
     found.sort(key=lambda support: -support.score)
     best: list[Support] = []
     for support in found:  # neighbouring facets of one noisy base refine to the same plane
@@ -259,12 +275,21 @@ def _evenness(sample: Sampled, contact: Ints, above: Floats, reach: float) -> fl
 
 
 def _refined(sample: Sampled, contact: Ints, down: Floats, point: Floats, reach: float) -> tuple[Floats, Floats, float]:
-    """The plane through a contact's vertices, each weighing a third of the level faces round it: walls don't pull."""
-    weights = np.zeros(len(sample.vertices))
-    for corner in range(3):
-        weights += np.bincount(sample.corners[contact, corner], sample.areas[contact], len(weights))
-    near = weights > 0
-    return robust_plane(sample.vertices[near], weights[near], down, point, reach)
+    """The plane through a contact's vertices, each weighing a third of the level faces round it: walls don't pull.
+
+    The reach shrinks in three turns, so that a belly rising round a foot drops out; it stops where little would be left.
+    """
+    normal, centre, scale = down, point, reach
+    for part in (1.0, 0.4, 0.15):
+        near = contact & (np.abs((sample.centres - centre) @ normal) < part * reach) if part < 1.0 else contact
+        if near.sum() < 12 or sample.areas[near].sum() < 0.4 * sample.areas[contact].sum():
+            break
+        weights = np.zeros(len(sample.vertices))
+        for corner in range(3):
+            weights += np.bincount(sample.corners[near, corner], sample.areas[near], len(weights))
+        used = weights > 0
+        normal, centre, scale = robust_plane(sample.vertices[used], weights[used], normal, centre, part * reach)
+    return normal, centre, scale
 
 
 STABLE_DEG = 15.0

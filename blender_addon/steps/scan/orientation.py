@@ -29,6 +29,8 @@ MAKES = ("upright",)
 ASSUMED_MM = 80.0
 FRONT_POINTS = 40_000
 MOST_LEAN_DEG = 30.0
+DOUBT = 0.05
+"""Lead over the second likeliest way to stand below which the user is asked to look."""
 AXES = {"x": (1, 0, 0), "-x": (-1, 0, 0), "y": (0, 1, 0), "-y": (0, -1, 0), "z": (0, 0, 1), "-z": (0, 0, -1)}
 
 
@@ -141,6 +143,8 @@ def _support(stage: Any, mesh: TriangleMesh, settings: Settings) -> Support:
     found = supports(mesh, hull_triangles, axes=FILE_AXES)
     if not found:
         raise SubjectError("No way to stand was found: the scan is flat or too small; say which way is up")
+    if len(found) > 1 and found[0].score - found[1].score < DOUBT:
+        stage.warn('It could stand in more than one way; look whether it stands as it should, else say which way is "up"')
     return _leaning(stage, found[0]) if settings.keep_lean else found[0]
 
 
