@@ -14,7 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from .optics import Optics, focus_for, magnification
+from .optics import Optics, focus_for
 
 Floats = NDArray[np.floating]
 
@@ -149,12 +149,6 @@ def swept(points: Floats, *, rings: int = 48, around: int = 48) -> Floats:
     return np.concatenate([flat, tall], axis=2).reshape(-1, 3)
 
 
-def other_focal(optics: Optics, focal_mm: float) -> Optics:
-    """The same size in the frame and the same blur limits at another focal length: m and N kept, the camera moves."""
-    focus = focus_for(focal_mm, optics.magnification, pupil_ratio=optics.pupil_ratio)
-    return Optics(focal_mm, optics.fnumber, focus, optics.pupil_ratio)
-
-
 def _half_slopes(focal: float, m: float, frame: tuple[float, float], pupil: float) -> tuple[float, float]:
     reach = 2.0 * m * focus_for(focal, m, pupil_ratio=pupil)
     return frame[0] / reach, frame[1] / reach
@@ -213,6 +207,5 @@ def _root(function, low: float, high: float) -> float:  # type: ignore[no-untype
 
 
 __all__ = [
-    "Placement", "Stand", "frame_points", "half_slopes", "look", "look_along", "magnification", "other_focal",
-    "outline_share", "project", "stand_at", "swept",
+    "Placement", "Stand", "frame_points", "half_slopes", "look", "look_along", "outline_share", "project", "stand_at", "swept",
 ]  # fmt: skip

@@ -74,16 +74,18 @@ def in_sight(points: Floats, view: ShotView, *, radius_mm: Floats | float = 0.0)
     radius = np.broadcast_to(np.asarray(radius_mm, float), len(points))
     slopes, depth = project(points, view.position, view.rotation)
     ahead = depth > 1e-6
-    reach = radius / np.where(ahead, depth, 1.0)
-    framed = (np.abs(slopes) <= np.array(view.half_slopes) + reach[:, None]).all(axis=1)
+    room = np.where(ahead, depth, 1.0)
+    reach = radius / room
+    # The opening sees past the edges of the frame and of the outline by its half, less and less towards the subject.
+    last = view.subject_far_mm or view.focus_mm
+    widened = 0.5 * view.aperture_mm * np.maximum(1.0 / room - 1.0 / last, 0.0) + reach
+    framed = (np.abs(slopes) <= np.array(view.half_slopes) + widened[:, None]).all(axis=1)
     blurs = framed & (depth < FOREGROUND * view.focus_mm)
     touches = np.linalg.norm(points - view.position, axis=1) < LENS_ROOM_MM + radius
     found = ahead & blurs | touches
     if len(view.outline):
-        last = view.subject_far_mm or view.focus_mm
-        widened = 0.5 * view.aperture_mm * np.maximum(1.0 / np.where(ahead, depth, 1.0) - 1.0 / last, 0.0)
         before = ahead & (depth - radius < last) & framed
-        found |= before & (outside_distance(slopes, view.outline) <= widened + reach)
+        found |= before & (outside_distance(slopes, view.outline) <= widened)
     return found
 
 
@@ -122,4 +124,7 @@ def convex_outline(points: Floats, *, directions: int = 64) -> Floats:
     cross = normal[:, 0] * following[:, 1] - normal[:, 1] * following[:, 0]
     x = (reach * following[:, 1] - reach_next * normal[:, 1]) / cross
     y = (reach_next * normal[:, 0] - reach * following[:, 0]) / cross
-    return np.stack([x, y], axis=1)
+    corners = np.stack([x, y], axis=1)
+    # Support lines that meet in one point give edges of no length, whose direction would be rounding noise.
+    step = np.linalg.norm(corners - np.roll(corners, 1, axis=0), axis=1)
+    return corners[step > 1e-9 * max(float(np.ptp(points, axis=0).max()), 1e-30)]

@@ -28,4 +28,6 @@ def angle_at(frame: float, frames: int, *, pace: str = "steady", turns: float = 
 
 def angles(frames: int, *, pace: str = "steady", turns: float = 1.0) -> NDArray[np.floating]:
     """(frames,) angles in radians, from 0 up to but without the full turn."""
+    if frames < 1:
+        raise ValueError(f"a turntable needs at least one frame, not {frames}")
     return np.array([angle_at(frame, frames, pace=pace, turns=turns) for frame in range(frames)])
