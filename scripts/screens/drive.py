@@ -124,7 +124,7 @@ def frame_subject(area: Any, window: Any) -> None:
     region = next(r for r in area.regions if r.type == "WINDOW")
     area.spaces.active.clip_start = 0.001
     area.spaces.active.shading.type = "SOLID"
-    area.spaces.active.shading.color_type = "TEXTURE"
+    area.spaces.active.shading.color_type = "OBJECT"
     with bpy.context.temp_override(window=window, area=area, region=region):
         bpy.ops.object.select_all(action="DESELECT")
         for block in bpy.data.objects:
