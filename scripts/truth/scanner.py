@@ -191,7 +191,7 @@ def _border(inside: Any, island: Any) -> Any:
 
 def baked_shape(name: str) -> BakedShape:
     """The truth of a bench shape and its transport, from the cache or made now."""
-    path = CACHE / f"{name}-{_recipe('shape', 'shapes', 'owl', 'owl_form', 'more_shapes', 'fields', 'nets', 'tooling', 'transport')}.npz"
+    path = CACHE / f"{name}-{_recipe(*_makers(name), 'transport')}.npz"
     if not path.exists():
         made = make_shape(name)
         flow = transport.baked(made.vertices, made.normals)
@@ -204,7 +204,7 @@ def baked_shape(name: str) -> BakedShape:
 
 def baked_scan(name: str, *, size: int = 2048, seed: int = 0, triangles: int = 60_000) -> BakedScan:
     """A scan of a bench shape (open below, where a phone sees nothing), unwrapped, with its texels."""
-    recipe = _recipe("shape", "shapes", "owl", "owl_form", "more_shapes", "fields", "nets", "tooling", "scanned", "charts", "texels")
+    recipe = _recipe(*_makers(name), "scanned", "charts", "texels")
     path = CACHE / f"{name}-scan-{size}-{seed}-{triangles}-{recipe}.npz"
     if not path.exists():
         truth = baked_shape(name).truth
@@ -224,6 +224,11 @@ def baked_scan(name: str, *, size: int = 2048, seed: int = 0, triangles: int = 6
         flat = TriangleMesh(np.concatenate([mesh.uv.reshape(-1, 2), np.zeros((3 * len(mesh.faces), 1))], 1), np.arange(3 * len(mesh.faces)).reshape(-1, 3))
         texel = np.sqrt(face_areas(mesh.vertices, mesh.faces).sum() / face_areas(flat.vertices, flat.faces).sum()) / size
         return BakedScan(mesh, kept["island"], part, float(texel))
+
+
+def _makers(name: str) -> tuple[str, ...]:
+    """The modules that decide what a shape looks like."""
+    return ("fields", "nets", "tooling", "owl", "owl_form") if name == "owl" else ("fields", "nets", "tooling", "more_shapes")
 
 
 def _recipe(*modules: str) -> str:

@@ -4,11 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
+from .more_shapes import folds, plain, pot, sharp, smooth
 from .owl import owl
 from .shape import Shape
 
-SHAPES: dict[str, Callable[[int], Shape]] = {"owl": lambda seed: owl(seed)}
-"""From name to maker (seed -> Shape)."""
+SHAPES: dict[str, Callable[[int], Shape]] = {"owl": owl, "sharp": sharp, "folds": folds, "smooth": smooth, "plain": plain, "pot": pot}
+"""From name to maker (seed -> Shape). `plain` has no detail at all; `pot` is there to be tried on last."""
 
 
 def shape(name: str, seed: int = 7) -> Shape:
