@@ -16,11 +16,20 @@ import numpy as np
 from .holes import Rim, basis, rims
 from .mesh import Floats, Ints, TriangleMesh, face_crosses, signed_volume, unit
 from .planar import convex_outline, depth_inside, outline_area, robust_plane, weighted_median
+from .preview import strewn
 from .resting_pose import settled
+from .symmetry import upright_likeness
+from .upright import rotation_between
 
 Hull = Callable[[Floats], Ints]
 """Points (n, 3) to the triangles (m, 3) of their convex hull, looking outwards."""
 
+MOST_CORRECTION_DEG = 4.0
+"""How far the fit to the surface may turn a hull facet's direction; more means that it found another face."""
+MIRROR = 1.2
+"""What a perfect mirror image left and right counts among the terms of the score."""
+HOLLOW = 0.8
+"""What standing over a hollow as deep as the thing is high takes away from the score."""
 CONTACT = 0.012
 """How far from the support a face may lie and still count as contact, over the diagonal."""
 
@@ -154,12 +163,56 @@ def supports(mesh: TriangleMesh, hull: Hull, *, axes: Sequence[tuple[Floats, flo
             rest, point = settled(extremes, triangles, sample.mass, -judged.up)
             judged = replace(judged, up=-rest, point=point)
         found.append(judged)
-    found.sort(key=lambda support: -support.score)
+    found = _seen_standing(mesh, found)
     best: list[Support] = []
     for support in found:  # neighbouring facets of one noisy base refine to the same plane
         if all(support.up @ other.up < np.cos(np.radians(2.0)) for other in best):
             best.append(support)
     return best
+
+
+def _seen_standing(mesh: TriangleMesh, found: list[Support], *, look: int = 16) -> list[Support]:
+    """The likeliest ways to stand, likeliest first, after a look at how the whole thing would stand.
+
+    For it speaks that left mirrors right: up lies in the mirror plane of animals, people and most things that are made to be
+    looked at. Against it, that it stands on a rim over a deep hollow: what is hollow opens upwards.
+    """
+    faces, weights = strewn(mesh, 20_000)
+    points = np.einsum("nk,nkd->nd", weights, mesh.vertices[mesh.faces[faces]].astype(float))
+    judged = []
+    for support in sorted(found, key=lambda support: -support.score)[:look]:
+        standing = (points - support.point) @ rotation_between(support.up, np.array([0.0, 0.0, 1.0])).T
+        gained = MIRROR * upright_likeness(standing) - HOLLOW * _hollow_below(standing)
+        judged.append(replace(support, score=support.score + gained))
+    return sorted(judged, key=lambda support: -support.score)
+
+
+def _hollow_below(standing: Floats, cells: int = 20) -> float:
+    """0 for a base or for feet, near 1 for a cup upside down: how deep the hollow over the ground is (mean clearance inside
+    the outline of the contact, over the height) times how much of the way round the outline touches the ground.
+
+    standing: points (n, 3) strewn on the surface, the ground at z = 0.
+    """
+    tall = float(standing[:, 2].max())
+    if not tall > 0:
+        return 0.0
+    outline = convex_outline(standing[standing[:, 2] < 0.02 * tall][:, :2])
+    if len(outline) < 3:
+        return 0.0
+    low, size = outline.min(axis=0), np.maximum(np.ptp(outline, axis=0), 1e-30)
+    place = np.floor((standing[:, :2] - low) / size * cells).astype(int)
+    within = ((place >= 0) & (place < cells)).all(axis=1)
+    lowest = np.full(cells * cells, tall)
+    np.minimum.at(lowest, place[within, 0] * cells + place[within, 1], standing[within, 2])
+    rows, columns = np.divmod(np.arange(cells * cells), cells)
+    middles = low + (np.stack([rows, columns], axis=1) + 0.5) / cells * size
+    inside = np.array([depth_inside(outline, middle) > 0 for middle in middles])
+    if not inside.any():
+        return 0.0
+    depth = float(np.maximum(lowest[inside], 0.0).mean() / tall)
+    away = standing[standing[:, 2] < 0.04 * tall][:, :2] - outline.mean(axis=0)
+    touched = np.unique((np.arctan2(away[:, 1], away[:, 0]) / (2.0 * np.pi) % 1.0 * 36.0).astype(int))
+    return float(np.clip((depth - 0.15) / 0.5, 0.0, 1.0)) * len(touched) / 36.0
 
 
 def fibonacci_directions(count: int) -> Floats:
@@ -216,7 +269,7 @@ def _judged(
     if contact.sum() >= 12 and sample.areas[contact].sum() > 0.05 * facet_area:
         normal, centre, scale = _refined(sample, contact, down, point, 1.5 * reach)
         beyond = float(sample.areas[(sample.centres - centre) @ normal > max(4.0 * scale, reach)].sum())
-        if normal @ down > np.cos(np.radians(8.0)) and beyond < 0.01 * sample.areas.sum():
+        if normal @ down > np.cos(np.radians(MOST_CORRECTION_DEG)) and beyond < 0.01 * sample.areas.sum():
             point = centre
         else:
             normal = down
@@ -248,7 +301,8 @@ def _judged(
     inside = depth_inside(outline, np.array([sample.mass @ first, sample.mass @ second]))
     tip = float(np.degrees(np.arctan2(inside, max(height, 1e-9))))
     tall = float(((point - sample.steady) @ normal).max())
-    score = _score(tip, flat * even, filled, contact_area / sample.areas.sum(), height / max(tall, 1e-12), -normal, axes)
+    share = contact_area / float(sample.areas.sum())
+    score = _score(tip, flat, even, filled, share, height / max(tall, 1e-12), -normal, axes)
     return Support(-normal, point, kind, flat * even, filled, tip, score)
 
 
@@ -296,12 +350,19 @@ STABLE_DEG = 15.0
 """What stands this far from tipping over stands well enough to be shown; more says nothing about what is meant."""
 
 
-def _score(tip: float, flat: float, filled: float, share: float, mass: float, up: Floats, axes: Sequence[tuple[Floats, float]]) -> float:
-    """What speaks for a pose; each term is 0 to about 1."""
+def _score(
+    tip: float, flat: float, even: float, filled: float, share: float, mass: float, up: Floats,
+    axes: Sequence[tuple[Floats, float]],
+) -> float:  # fmt: skip
+    """What speaks for a pose; each term is 0 to about 1.
+
+    An even contact is made to be stood on, be it soles far apart; a full one (flat) more so; a filled one was never seen.
+    """
     score = min(max(tip, -STABLE_DEG), STABLE_DEG) / STABLE_DEG
     if tip < 0:
         score -= 1.0  # it would fall over
-    score += 1.2 * flat * min(share / 0.03, 1.0) + 1.5 * filled * flat * min(share / 0.02, 1.0)
+    score += even * (0.7 * min(share / 0.008, 1.0) + 0.7 * flat * min(share / 0.03, 1.0))
+    score += 1.5 * filled * flat * even * min(share / 0.02, 1.0)
     score += 0.6 * (0.5 - mass)
     agreement = [weight * _agreement(up, axis) for axis, weight in axes]
     return score + max(agreement, default=0.0)

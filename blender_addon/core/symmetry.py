@@ -59,6 +59,14 @@ def propose_front(points: Floats, normals: Floats, weights: Floats, *, bins: int
     return Front(float((end - 270.0 + 180.0) % 360.0 - 180.0), value, True)
 
 
+def upright_likeness(points: Floats) -> float:
+    """0 to 1: how well left mirrors right in a standing thing (n, 3), z up, about its best upright mirror plane; what does not
+    depend on the angle at all (a thing of revolution) counts as mirrored."""
+    density = _rings(points[:, :2] - points[:, :2].mean(axis=0), points[:, 2], np.ones(len(points)), 180)
+    likeness, round_share = _mirror_likeness(density)
+    return round_share + (1.0 - round_share) * max(float(likeness.max()), 0.0)
+
+
 def _rings(away: Floats, z: Floats, weights: Floats, bins: int, radii: int = 12, heights: int = 24) -> Floats:
     """(radii * heights, bins) surface density a ring and angle, a little smoothed along the angle."""
     radius = np.linalg.norm(away, axis=1)

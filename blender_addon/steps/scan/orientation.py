@@ -29,7 +29,7 @@ MAKES = ("upright",)
 ASSUMED_MM = 80.0
 FRONT_POINTS = 40_000
 MOST_LEAN_DEG = 30.0
-DOUBT = 0.05
+DOUBT = 0.1
 """Lead over the second likeliest way to stand below which the user is asked to look."""
 AXES = {"x": (1, 0, 0), "-x": (-1, 0, 0), "y": (0, 1, 0), "-y": (0, -1, 0), "z": (0, 0, 1), "-z": (0, 0, -1)}
 
