@@ -48,8 +48,8 @@ def delta_e_2000(first: ArrayLike, second: ArrayLike) -> Floats:
     s_c, s_h = 1 + 0.045 * mean_c, 1 + 0.015 * mean_c * t
     twist = 30 * np.exp(-(((mean_h - 275) / 25) ** 2))
     r_t = -2 * np.sqrt(mean_c**7 / (mean_c**7 + 25.0**7)) * np.sin(np.radians(2 * twist))
-    l, c, h = big_l / s_l, big_c / s_c, big_h / s_h
-    return np.sqrt(np.maximum(l * l + c * c + h * h + r_t * c * h, 0.0))
+    light, c, h = big_l / s_l, big_c / s_c, big_h / s_h
+    return np.sqrt(np.maximum(light * light + c * c + h * h + r_t * c * h, 0.0))
 
 
 def _polar(a: Floats, b: Floats) -> tuple[Floats, Floats]:

@@ -11,6 +11,9 @@ from .mesh import Floats, unit
 GREY = 0.18
 """Reflectance of the photographic grey card, and the scene-linear value at which it is placed."""
 
+OFFSETS = {"plaster": -0.4, "bronze": 0.35}
+"""Stops by material: white plaster must keep its texture, dark bronze its depth (common practice)."""
+
 
 def card_normal(towards_camera: Floats, towards_light: Floats) -> Floats:
     """Which way the card looks: halfway between camera and main light (common practice, from the cards' own instructions).

@@ -121,7 +121,7 @@ class _Place:
 
 
 def _north_window(place: _Place) -> SetUp:
-    window = place.lamp("window", 72.0, 30.0, 950.0, 700.0, 1000.0, 10.0, 6300.0)
+    window = place.lamp("window", 60.0, 33.0, 950.0, 700.0, 1000.0, 10.0, 6100.0)
     card = place.card("white card", -82.0, 8.0, 330.0, 210.0, 260.0, 0.85)
     return SetUp((window,), (card,), Room(0.10, 0.22, 0.12, 4200.0, 3800.0), 5700.0)
 

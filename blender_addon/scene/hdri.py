@@ -32,7 +32,8 @@ def load_surroundings(written: str, path: Path) -> Any:
     if not file.is_file():
         hint = nearest(written, list(own)) if not Path(written).suffix else ""
         raise InputError(
-            f'There is no picture of surroundings "{written}"{hint}; give an .exr or .hdr file, or one of Blender\'s own: {", ".join(own)}'
+            f'There is no picture of surroundings "{written}"{hint}; give an .exr or .hdr file, or one of Blender\'s own: '
+            f"{', '.join(own)}"
         )
     if file.suffix.lower() not in SUFFIXES:
         raise InputError(

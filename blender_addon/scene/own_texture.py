@@ -7,6 +7,9 @@ from __future__ import annotations
 
 from typing import Any
 
+from .importers import COLOUR
+from .nodes.materials import Maps
+
 BASE = "Base Color"
 
 
@@ -22,8 +25,9 @@ def own_image(item: Any) -> Any | None:
 
 
 def own_attribute(item: Any) -> str:
-    """The name of the object's vertex colours, '' without any."""
-    layer = item.data.color_attributes.active_color or next(iter(item.data.color_attributes), None)
+    """The name of the scan's vertex colours, '' without any; masks that were painted for regions are other layers."""
+    layers = item.data.color_attributes
+    layer = layers.get(COLOUR) or (layers.active_color if len(layers) == 1 else None)
     return layer.name if layer else ""
 
 
@@ -51,3 +55,24 @@ def uv_name(item: Any, default: str = "UVMap") -> str:
     """The name of the object's active UV map."""
     layer = item.data.uv_layers.active
     return layer.name if layer else default
+
+
+def own_colour_of(stage: Any, item: Any, role: str) -> tuple[Any | None, str]:
+    """The image (delit where that was done) or else the vertex colours' name that piece or stand has of its own."""
+    image = stage.find("albedo", role) or own_image(item)
+    return image, "" if image else own_attribute(item)
+
+
+def maps_of(stage: Any, item: Any, role: str, strength: float | None) -> Maps:
+    """What the piece or stand brings to a material; a strength of None takes what the relief advises."""
+    normal = stage.find("relief_normal", role)
+    image, attribute = own_colour_of(stage, item, role)
+    advised = float(normal.get("strength", 1.0)) if normal else 1.0
+    return Maps(
+        normal=normal,
+        height=stage.find("relief_height", role),
+        strength=advised if strength is None else strength,
+        colour=image,
+        colour_attribute=attribute,
+        uv=uv_name(item),
+    )

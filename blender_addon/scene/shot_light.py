@@ -10,7 +10,9 @@ import bpy
 from mathutils import Matrix, Vector
 
 from . import roles
+from .lens_drivers import EFFECTIVE, FRAME
 from .lights import SETUP
+from .nodes.finish import diffraction_share, set_softness
 
 EXPOSURE = "bozzetto_exposure"
 """On a world: the exposure in stops of its set-up."""
@@ -23,6 +25,8 @@ def apply_shot_light(scene: Any, shot: Any) -> Callable[[], None]:
 
     A shot without the property `bozzetto_light` stands in the job's own set-up.
     """
+    if shot.get(EFFECTIVE) and shot.get(FRAME):
+        set_softness(scene, diffraction_share(shot[EFFECTIVE], shot[FRAME]))
     job = scene.get(roles.JOB, scene.name)
     worlds = {world.get(SETUP, ""): world for world in roles.players(job, role="world")}
     wanted = shot.get(SETUP) or (scene.world.get(SETUP, "") if scene.world else "")

@@ -111,7 +111,7 @@ class Tree:
 
     def mix(self, factor: Any, a: Any, b: Any, *, blend: str = "MIX", clamp: bool = True) -> Any:
         """Two colours mixed."""
-        node = self.tree.nodes.new("ShaderNodeMix")
+        node = self.tree.nodes.new("ShaderNodeMix")  # the compositor has it too
         node.data_type, node.blend_type, node.clamp_factor = "RGBA", blend, clamp
         by = {socket.identifier: socket for socket in node.inputs}
         for name, value in (("Factor_Float", factor), ("A_Color", a), ("B_Color", b)):

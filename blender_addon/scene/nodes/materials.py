@@ -9,10 +9,15 @@ from typing import Any
 import bpy
 
 from .. import compat
+from .bronze import bronze_group
 from .builder import Made, Tree, make_group
 from .clay import clay_group
 from .delit import own_colour_group
+from .glaze import glaze_group
+from .plaster import plaster_group
 from .relief import UV_DEFAULT, form_group, millimetres, relief_group
+from .stone import stone_group
+from .wax import wax_group
 from .wood import wood_group
 
 KIND = "bozzetto_kind"
@@ -21,6 +26,11 @@ KIND = "bozzetto_kind"
 GROUPS: dict[str, Callable[[], Any]] = {
     "clay": clay_group,
     "wood": wood_group,
+    "stone": stone_group,
+    "plaster": plaster_group,
+    "glaze": glaze_group,
+    "bronze": bronze_group,
+    "wax": wax_group,
     "own": own_colour_group,
 }
 
@@ -105,7 +115,7 @@ def own_colour(tree: Tree, maps: Maps) -> Any | None:
 
 
 def _shown(surface: Surface) -> tuple[float, float, float]:
-    for name in ("Body Colour", "Early Wood", "Colour", "Metal", "Stone"):
+    for name in ("Glaze Colour", "Body Colour", "Early Wood", "Colour", "Metal", "Stone"):
         if name in surface.values:
             return tuple(surface.values[name])[:3]  # type: ignore[return-value]
     return (0.5, 0.48, 0.45)

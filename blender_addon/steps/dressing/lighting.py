@@ -15,6 +15,7 @@ from ...core.light_setups import SETUPS, flux, make_setup
 from ...job.settings import angle, choice, number, switch, text
 from ...job.step import Progress, Result, Run
 from ...scene import hdri, lights, meter
+from ...scene.nodes.finish import diffraction_share, put_finish
 from ...scene.shot_light import EXPOSURE, FOLLOWS
 
 LABEL = "Lighting"
@@ -28,8 +29,6 @@ VIEWS = (
     ("Standard", "Standard", "Straight sRGB: exact values, hard clipping"),
 )
 LOOKS = {"AgX": "AgX - Medium High Contrast", "Standard": "None"}
-OFFSETS = {"plaster": -0.4, "bronze": 0.35}
-"""Stops by material: white plaster must keep its texture, dark bronze its depth (common practice)."""
 
 
 @dataclass(kw_only=True)
@@ -48,6 +47,15 @@ class Settings:
     strips: bool | None = switch(None, help="Narrow lights that draw the edges; by itself: for bronze", more=True)
     follow: bool = switch(True, help="Built-in set-ups turn with the shot's camera, as if the piece were turned on the table")
     view: str = choice("AgX", VIEWS, help="How light becomes picture", more=True)
+    finish: bool = switch(True, help="What a camera adds: fall-off, glare, diffraction, grain; switch it off to measure")
+    vignette: float = number(0.25, low=0.0, high=3.0, unit="stops", help="Fall-off of light in the corners", more=True)
+    bloom: float = number(
+        2.5, low=0.0, high=50.0, unit="%", help="Share of the light that the lens spreads as glare", more=True
+    )
+    grain: float = number(
+        1.0, low=0.0, high=20.0, unit="%", help="Noise of the sensor, of the light that falls on it", more=True
+    )
+    diffraction: bool = switch(True, help="The softness that the f-number brings", more=True)
 
 
 def run(stage: Any, settings: Settings) -> Run:
@@ -185,7 +193,7 @@ def _stops(stage: Any, reading: meter.Reading, name: str, offset: float) -> floa
 def _offset(stage: Any, settings: Settings) -> float:
     if settings.offset is not None:
         return settings.offset
-    return OFFSETS.get(_piece_kind(stage), 0.0)
+    return metering.OFFSETS.get(_piece_kind(stage), 0.0)
 
 
 def _strips(stage: Any, settings: Settings) -> bool:
@@ -213,5 +221,16 @@ def _pin(stage: Any, settings: Settings, stops: float) -> Any:
         view.look = LOOKS[settings.view]
         view.exposure, view.gamma = stops, 1.0
         view.use_curve_mapping = False
+        if not put_finish(scene, _finish(settings)):
+            stage.note("The scene has a compositor of your own, so the finish was left out")
 
     return pin
+
+
+def _finish(settings: Settings) -> dict[str, float] | None:
+    if not settings.finish:
+        return None
+    soft = diffraction_share(16.0, 36.0) if settings.diffraction else 0.0  # each shot sets its own when it is rendered
+    return {
+        "Grain": settings.grain / 100.0, "Vignette": settings.vignette, "Bloom": settings.bloom / 100.0, "Softness": soft,
+    }  # fmt: skip

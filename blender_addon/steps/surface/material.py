@@ -1,7 +1,8 @@
-"""Gives the piece and its stand their material: clay, wood or another, driven by the recovered relief."""
+"""Gives the piece and its stand their material: clay, wood, stone or another, driven by the recovered relief."""
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
 
@@ -9,26 +10,37 @@ import bpy
 import numpy as np
 
 from ...core import cavity, reflectance
-from ...job.settings import choice, colour, length, number, switch
+from ...job.errors import SubjectError
+from ...job.settings import choice, colour, file, length, number, point, switch, table, text
 from ...job.step import Progress, Result, Run
-from ...scene import meshes, own_texture
+from ...scene import meshes, own_texture, reference_photo
 from ...scene.nodes.builder import drop_unused_groups
-from ...scene.nodes.materials import Maps, Surface, make_material
+from ...scene.nodes.materials import Surface, make_material
 from ...scene.nodes.relief import CAVITY
-from ...scene.surfaces import surface_of
+from ...scene.surfaces import TABLES, VARIETY, region, surface_of
 
 LABEL = "Material"
 NEEDS = ("piece",)
 USES = ("stand", "albedo", "relief_height", "relief_normal")
 MAKES = ("surface",)
 
+
+def _choices(rows: Any) -> tuple[tuple[str, str, str], ...]:
+    """Choices of a table whose entries have a label, as a field or as the first item."""
+    labels = {key: row.label if hasattr(row, "label") else row[0] for key, row in rows.items()}
+    return tuple((key, label, label) for key, label in labels.items())
+
+
 KINDS = (
     ("clay", "Clay", "Clay of a chosen body and state"),
+    ("glaze", "Glazed ware", "A glaze over fired clay"),
     ("wood", "Wood", "Carved wood of a chosen species and finish"),
+    ("stone", "Stone", "Carved stone, sawn, honed or polished"),
+    ("plaster", "Plaster", "A plaster cast"),
+    ("bronze", "Bronze", "Bronze with a patina"),
+    ("metal", "Bare metal", "Gilding, wire, pins"),
+    ("wax", "Wax or resin", "Light enters and scatters"),
     ("own", "Own colour", "The scan's own colour, light taken out where that was done"),
-)
-BODIES = tuple(
-    (key, body.label, f"{body.label}, albedo in its published band") for key, body in reflectance.CLAY_BODIES.items()
 )
 STATES = (
     ("wet", "Wet", "Just worked, a film of water"),
@@ -36,16 +48,36 @@ STATES = (
     ("dry", "Bone-dry", "Pale and chalky, ready to fire"),
     ("fired", "Fired", "Fired, without glaze"),
 )
-SPECIES = tuple((key, wood.label, f"{wood.label}, rings about {wood.ring_mm:g} mm") for key, wood in reflectance.WOODS.items())
 FINISHES = (
     ("raw", "Raw", "As it comes from the knife"),
     ("oiled", "Oiled", "Oil or wax: deeper colour, soft sheen"),
     ("varnished", "Varnished", "A clear film of varnish"),
 )
+STONE_FINISHES = (
+    ("sawn", "Sawn", "As the saw or the point left it"),
+    ("honed", "Honed", "Rubbed smooth, without gloss"),
+    ("polished", "Polished", "Polished"),
+)
+CARDS = (
+    ("neutral", "Grey card", "One even neutral card"),
+    ("colour", "Colour card", "The 24-patch colour chart, four rows of six"),
+)
+
+
+@dataclass(kw_only=True)
+class Region:
+    """A part of the piece in another material, where a mask was painted."""
+
+    mask: str = text("", help="Name of the colour attribute that was painted: white is this material")
+    material: str = choice("metal", KINDS, help="What the part is made of")
+    variety: str = text("", help="Which clay, wood, stone, glaze, patina, wax or metal; empty: as in the settings")
+    colour: tuple[float, float, float] | None = colour(None, help="Its own colour, linear")
 
 
 @dataclass(kw_only=True)
 class Settings:
+    """What piece and stand are made of."""
+
     piece: str = choice("clay", KINDS, help="What the piece is made of")
     stand: str = choice("own", KINDS, help="What the stand is made of")
     relief_strength: float | None = number(
@@ -54,38 +86,52 @@ class Settings:
         high=4.0,
         help="How much of the recovered relief shows; 1 is as measured, by itself what the relief advises",
     )
-    clay_body: str = choice("stoneware", BODIES, help="The kind of clay")
+    clay_body: str = choice("stoneware", _choices(reflectance.CLAY_BODIES), help="The kind of clay")
     clay_state: str = choice("dry", STATES, help="How far the clay has dried, or that it is fired")
-    clay_colour: tuple[float, float, float] | None = colour(None, help="Albedo of the dry body, linear; by itself: the body's")
-    grog: float | None = number(None, low=0.0, high=1.0, help="How much fired grit shows; by itself: the body's")
+    clay_colour: tuple[float, float, float] | None = colour(None, help="Albedo of the body, linear; by itself: the body's")
+    grog: float | None = number(None, low=0.0, high=1.0, help="How much fired grit shows; by itself: the body's", more=True)
     crevice_wash: float = number(0.3, low=0.0, high=1.0, help="Dark slip or dirt left in recesses")
-    dust: float = number(0.3, low=0.0, high=1.0, help="Dry powder lying in recesses that face upwards")
+    dust: float = number(0.3, low=0.0, high=1.0, help="Dry powder lying in recesses that face upwards", more=True)
     raised_wear: float = number(0.25, low=0.0, high=1.0, help="Edges rubbed by handling")
-    wood_species: str = choice("walnut", SPECIES, help="The kind of wood")
+    glaze_kind: str = choice("celadon", _choices(reflectance.GLAZES), help="The glaze", label="Glaze")
+    glaze_crackle: float = number(0.0, low=0.0, high=1.0, help="A net of fine cracks in the glaze", more=True)
+    wood_species: str = choice("walnut", _choices(reflectance.WOODS), help="The kind of wood")
     wood_finish: str = choice("oiled", FINISHES, help="The finish of the wood")
     ring_width: float | None = length(
         None, low=0.2, high=20.0, help="Mean width of a year's ring; by itself: the species'", more=True
     )
+    stone_kind: str = choice("limestone", _choices(reflectance.STONES), help="The kind of stone", label="Stone")
+    stone_finish: str = choice("honed", STONE_FINISHES, help="The finish of the stone")
+    plaster_age: float = number(0.3, low=0.0, high=1.0, help="Yellowed, dusty and handled", more=True)
+    plaster_sealed: bool = switch(False, help="Sealed with shellac", more=True)
+    patina: str = choice("brown", _choices(reflectance.PATINAS), help="The patina of the bronze")
+    metal: str = choice("gold", _choices(reflectance.METALS), help="The bare metal", more=True)
+    wax_kind: str = choice("beeswax", _choices(reflectance.WAXES), help="The wax or resin", label="Wax")
+    regions: list[Region] = table(Region, help="Parts in other materials, by painted mask", short="mask")
+    reference: str | None = file(None, help="A photo of the real clay beside a card: the clay gets its measured colour")
+    reference_card: str = choice("neutral", CARDS, help="What card the photo shows", more=True)
+    reference_corners: tuple[float, ...] | None = point(
+        None, size=8, unit="px", help="The card's four corners in the photo, x and y from its top left, going round", more=True
+    )
+    reference_sample: tuple[float, ...] | None = point(
+        None, size=3, unit="px", help="Where the clay is in the photo: x and y of the middle, and a radius", more=True
+    )
+    reference_grey: float = number(0.18, low=0.02, high=0.95, help="Reflectance of the grey card", more=True)
     fingerprints: float = number(
-        0.0,
-        low=0.0,
-        high=1.0,
-        help="Invented marks, not the piece's own: fingerprints in clay",
-        label="Invented fingerprints",
-        more=True,
+        0.0, low=0.0, high=1.0, help="Invented marks: fingerprints in clay", label="Invented fingerprints", more=True
     )
     tool_chatter: float = number(
-        0.0,
-        low=0.0,
-        high=1.0,
-        help="Invented marks, not the piece's own: tool ripple in clay",
-        label="Invented tool chatter",
-        more=True,
+        0.0, low=0.0, high=1.0, help="Invented marks: tool ripple in clay", label="Invented tool chatter", more=True
     )
     recesses: bool = switch(True, help="Find recesses and raised edges from the form", more=True)
 
 
 def run(stage: Any, settings: Settings) -> Run:
+    """Offer a material each for piece and stand, and put them on at the swap."""
+    measured: dict[str, Any] = {}
+    if settings.reference:
+        yield Progress(0.02, "Reading the colour of the clay from the photo")
+        settings, measured = reference_photo.with_measured_clay(settings, stage.sheet.path(settings.reference))
     made: dict[str, Any] = {}
     for place, role in enumerate(("piece", "stand")):
         item = stage.find(role)
@@ -94,43 +140,43 @@ def run(stage: Any, settings: Settings) -> Run:
         yield Progress(0.1 + 0.4 * place, f"Looking for the recesses of the {role}")
         values = _cavity(item) if settings.recesses else None
         yield Progress(0.3 + 0.4 * place, f"Mixing the material of the {role}")
-        item = stage.require(role)
-        kind = settings.piece if role == "piece" else settings.stand
-        surface = _fitting(stage, item, role, kind, settings)
-        material = make_material(role.capitalize(), surface, _maps(stage, item, role, settings))
-        stage.offer("surface", material, key=role, name=f"{role.capitalize()}: {surface.kind}")
-        stage.edit(item, _dresser(material.session_uid, values))
-        made[role] = _figures(surface)
+        made[role] = _dress(stage, role, settings, values)
     if settings.fingerprints or settings.tool_chatter:
         stage.warn("Fingerprints or tool chatter were asked for: these marks are invented, the piece does not have them")
     stage.at_swap(drop_unused_groups)
-    words = " and ".join(f"the {role} in {_word(figures, settings)}" for role, figures in made.items())
-    return Result(words[:1].upper() + words[1:], made)
+    words = " and ".join(f"the {role} in {_word(figures['material'], settings)}" for role, figures in made.items())
+    return Result(words[:1].upper() + words[1:], made | measured)
+
+
+def _dress(stage: Any, role: str, settings: Settings, values: Any | None) -> dict[str, Any]:
+    item = stage.require(role)
+    kind = settings.piece if role == "piece" else settings.stand
+    surface = _fitting(stage, item, role, kind, settings)
+    regions = tuple(_region(item, row, settings) for row in settings.regions) if role == "piece" else ()
+    material = make_material(
+        role.capitalize(), surface, own_texture.maps_of(stage, item, role, settings.relief_strength), regions
+    )
+    stage.offer("surface", material, key=role, name=f"{role.capitalize()} {kind}")
+    stage.edit(item, _dresser(material.session_uid, values))
+    return {"material": surface.kind, "regions": len(regions), "albedo": _albedo(surface)}
 
 
 def _fitting(stage: Any, item: Any, role: str, kind: str, settings: Settings) -> Surface:
     """The surface asked for; clay where the scan's own colour is wanted but the scan has none."""
-    if kind == "own" and _own(stage, item, role) == (None, ""):
-        stage.note(
-            f"The {role}'s scan has no colour of its own, so it gets plain stoneware; choose another material if it should not"
-        )
+    if kind == "own" and own_texture.own_colour_of(stage, item, role) == (None, ""):
+        stage.note(f"The {role}'s scan has no colour of its own, so it gets plain clay; choose another material if you like")
         kind = "clay"
     return surface_of(kind, settings)
 
 
-def _own(stage: Any, item: Any, role: str) -> tuple[Any | None, str]:
-    image = stage.find("albedo", role) or own_texture.own_image(item)
-    return image, "" if image else own_texture.own_attribute(item)
-
-
-def _maps(stage: Any, item: Any, role: str, settings: Settings) -> Maps:
-    height, normal = stage.find("relief_height", role), stage.find("relief_normal", role)
-    image, attribute = _own(stage, item, role)
-    advised = float(normal.get("strength", 1.0)) if normal else 1.0
-    return Maps(
-        normal=normal, height=height, strength=advised if settings.relief_strength is None else settings.relief_strength,
-        colour=image, colour_attribute=attribute, uv=own_texture.uv_name(item),
-    )  # fmt: skip
+def _region(item: Any, row: Region, settings: Settings) -> tuple[str, Surface]:
+    painted = [layer.name for layer in item.data.color_attributes]
+    if row.mask not in painted:
+        have = f"it has {', '.join(painted)}" if painted else "it has none"
+        raise SubjectError(
+            f'The piece has no painted mask "{row.mask}" for a region ({have}): paint one, or take the region out'
+        )
+    return row.mask, region(row, settings)
 
 
 def _cavity(item: Any) -> Any:
@@ -138,14 +184,14 @@ def _cavity(item: Any) -> Any:
     return cavity.cavity(mesh.vertices, mesh.faces).astype(np.float32)
 
 
-def _dresser(material_uid: int, values: Any | None) -> Any:
+def _dresser(material_uid: int, values: Any | None) -> Callable[[Any], None]:
     """What happens to the object at the swap: the material on all its faces, the cavity on its vertices."""
 
     def dress(item: Any) -> None:
-        material = next(one for one in bpy.data.materials if one.session_uid == material_uid)
+        material = next((one for one in bpy.data.materials if one.session_uid == material_uid), None)
         if not item.material_slots:
             item.data.materials.append(None)
-        for slot in item.material_slots:  # on the object: the mesh keeps the scan's own materials and their textures
+        for slot in item.material_slots if material else ():  # on the object: the mesh keeps the scan's own with their textures
             slot.link = "OBJECT"
             slot.material = material
         mesh = item.data
@@ -158,17 +204,22 @@ def _dresser(material_uid: int, values: Any | None) -> Any:
     return dress
 
 
-def _figures(surface: Surface) -> dict[str, Any]:
-    return {
-        "material": surface.kind,
-        **{name: value for name, value in surface.values.items() if isinstance(value, (int, float))},
-    }
+def _albedo(surface: Surface) -> list[float]:
+    for name in ("Glaze Colour", "Body Colour", "Early Wood", "Stone", "Metal", "Colour"):
+        if name in surface.values:
+            return [round(float(value), 4) for value in surface.values[name]]
+    return []
 
 
-def _word(figures: dict[str, Any], settings: Settings) -> str:
-    if figures["material"] == "clay":
-        state = dict((key, label) for key, label, _ in STATES)[settings.clay_state].lower()
-        return f"{state} {reflectance.CLAY_BODIES[settings.clay_body].label.lower()}"
-    if figures["material"] == "wood":
-        return f"{settings.wood_finish} {settings.wood_species}"
-    return "its own colour"
+def _word(kind: str, settings: Settings) -> str:
+    """The material as a person says it."""
+    if kind == "own":
+        return "its own colour"
+    if kind == "plaster":
+        return "plaster"
+    row = TABLES[VARIETY[kind]][getattr(settings, VARIETY[kind])]
+    name = (row.label if hasattr(row, "label") else row[0]).lower()
+    states = {key: label.lower() for key, label, _ in STATES}
+    extra = {"clay": states[settings.clay_state], "wood": settings.wood_finish, "stone": settings.stone_finish}
+    after = {"bronze": " bronze", "glaze": " glaze"}
+    return f"{extra[kind]} {name}" if kind in extra else name + after.get(kind, "")

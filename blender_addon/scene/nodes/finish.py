@@ -1,0 +1,102 @@
+"""What does the camera add to a picture? Fall-off to the corners, veiling glare, the softness of diffraction, grain.
+
+All of it acts on scene-linear light, before exposure and view transform, so that it means the same at every exposure. It is
+invented as far as the piece goes: subtle by default, off for measuring, each amount an input by its own name.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+from ..compat import link_compositor, our_compositor
+from .builder import Made, Tree, make_group
+
+NAME = "Finish"
+
+
+def finish_group() -> Any:
+    """The group: Image in, Image out, and the four amounts."""
+    return make_group(NAME, _finish, tree_type="CompositorNodeTree")
+
+
+def _finish(tree: Tree) -> None:
+    image = tree.input("Image", "colour", (0.0, 0.0, 0.0))
+    grain = tree.input("Grain", "float", 0.0, low=0.0, high=0.5, help="Noise of a sensor or film: its share of the light")
+    vignette = tree.input("Vignette", "float", 0.0, low=0.0, high=3.0, help="Fall-off in the corners, stops")
+    bloom = tree.input(
+        "Bloom", "float", 0.0, low=0.0, high=0.5, help="Share of the light that the lens spreads over the picture"
+    )
+    soft = tree.input(
+        "Softness", "float", 0.0, low=0.0, high=10.0, help="Diffraction: standard deviation, thousandths of the width"
+    )
+
+    width = tree.node("ShaderNodeSeparateXYZ", {"Vector": _size(tree, image)})["X"]
+    sharp = _blurred(tree, image, tree.math("MULTIPLY", tree.math("MULTIPLY", soft, width), 0.001))
+    wide = _blurred(tree, sharp, tree.math("MULTIPLY", width, 0.030))
+    wider = _blurred(tree, sharp, tree.math("MULTIPLY", width, 0.009))
+    veil = tree.mix(0.5, wide, wider)
+    glowing = tree.mix(bloom, sharp, veil)
+    falling = tree.mix(1.0, glowing, _grey(tree, _falloff(tree, image, vignette)), blend="MULTIPLY")
+    noisy = tree.mix(1.0, falling, _grey(tree, _grain(tree, image, grain)), blend="MULTIPLY")
+    tree.output("Image", "image", noisy)
+
+
+def _size(tree: Tree, image: Any) -> Any:
+    return tree.node("CompositorNodeImageInfo", {"Image": image})["Dimensions"]
+
+
+def _blurred(tree: Tree, image: Any, deviation: Any) -> Any:
+    """A Gaussian blur; Blender's size is the reach of its kernel, three standard deviations (measured)."""
+    reach = tree.math("MULTIPLY", deviation, 3.0)
+    size = tree.node("ShaderNodeCombineXYZ", {"X": reach, "Y": reach})["Vector"]
+    return tree.node("CompositorNodeBlur", {"Image": image, "Size": size})["Image"]
+
+
+def _falloff(tree: Tree, image: Any, stops: Any) -> Any:
+    """2 to the minus stops at the corners, by the square of the distance from the middle, as cos^4 begins."""
+    parts = tree.node(
+        "ShaderNodeSeparateXYZ", {"Vector": tree.node("CompositorNodeImageCoordinates", {"Image": image})["Normalized"]}
+    )
+    x, y = (tree.math("SUBTRACT", parts[axis], 0.5) for axis in "XY")
+    far = tree.math("MULTIPLY", tree.math("ADD", tree.math("MULTIPLY", x, x), tree.math("MULTIPLY", y, y)), 2.0)
+    return tree.math("POWER", 2.0, tree.math("MULTIPLY", tree.math("MULTIPLY", stops, far), -1.0))
+
+
+def _grain(tree: Tree, image: Any, amount: Any) -> Any:
+    """One plus noise of the given standard deviation: three even random numbers a pixel added up are nearly normal."""
+    pixel = tree.node("CompositorNodeImageCoordinates", {"Image": image})["Pixel"]
+    rolled: Made = tree.node("ShaderNodeTexWhiteNoise", {"Vector": pixel}, noise_dimensions="3D")
+    parts = tree.node("ShaderNodeSeparateXYZ", {"Vector": rolled["Color"]})
+    total = tree.math("ADD", tree.math("ADD", parts["X"], parts["Y"]), tree.math("SUBTRACT", parts["Z"], 1.5))
+    return tree.math("MULTIPLY_ADD", tree.math("MULTIPLY", total, 2.0), amount, 1.0)  # their sum has a deviation of a half
+
+
+def _grey(tree: Tree, value: Any) -> Any:
+    return tree.node("ShaderNodeCombineXYZ", {"X": value, "Y": value, "Z": value})["Vector"]
+
+
+def put_finish(scene: Any, amounts: dict[str, float] | None) -> bool:
+    """Give the scene a compositor with the finish, or with None take ours away.
+
+    False, and nothing done, where the user has a compositor of their own.
+    """
+    if amounts is None:
+        return our_compositor(scene) is None or link_compositor(scene, None, {})
+    return link_compositor(scene, finish_group(), amounts)
+
+
+def set_softness(scene: Any, share: float) -> None:
+    """Set the softness of diffraction, thousandths of the width, where the scene has our finish with diffraction on."""
+    tree = our_compositor(scene)
+    node = tree.nodes.get(NAME) if tree else None
+    if node is not None and node.inputs["Softness"].default_value > 0.0:
+        node.inputs["Softness"].default_value = share
+
+
+def diffraction_share(effective_fnumber: float, frame_width_mm: float, *, wavelength_mm: float = 0.00055) -> float:
+    """Standard deviation of the Gaussian nearest to the Airy disc, in thousandths of the frame's width.
+
+    0.42 wavelength x effective f-number (Zhang, Zerubia & Olivo-Marin 2007, Gaussian approximations of fluorescence microscope
+    point-spread functions, for the in-focus paraxial case; 0.42 from memory).
+    """
+    return 1000.0 * 0.42 * wavelength_mm * effective_fnumber / frame_width_mm

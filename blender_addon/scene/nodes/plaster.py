@@ -1,0 +1,71 @@
+"""What does a plaster cast look like as nodes? White, chalky, not quite even: dust, handling, the bloom of drying."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from .builder import Tree, make_group
+
+
+def plaster_group() -> Any:
+    """The plaster: inputs in the moulder's words, a shader out."""
+    return make_group("Plaster", _plaster)
+
+
+def _plaster(tree: Tree) -> None:
+    colour = tree.input("Colour", "colour", (0.74, 0.715, 0.67), help="Albedo, linear")
+    age = tree.input("Age", "float", 0.3, help="Yellowed, dusty and handled")
+    pinholes = tree.input("Pinholes", "float", 0.06, help="Fine air holes as every cast has; 0 for none")
+    sealed = tree.input("Sealed", "float", 0.0, help="Shellac or wax on the surface")
+    wash = tree.input("Crevice Wash", "float", 0.25, help="Dust and dirt in recesses")
+    mm = tree.input("Position", "vector", help="Position on the piece in mm")
+    normal = tree.input("Normal", "vector", help="Normal of the surface with its relief")
+    recess = tree.input("Recess", "float", 0.0, help="0 to 1 in recesses")
+    raised = tree.input("Raised", "float", 0.0, help="0 to 1 on raised parts")
+
+    broad = tree.node("TexNoise", {"Vector": mm, "Scale": 0.055, "Detail": 5.0, "Roughness": 0.6, "Distortion": 0.5})["Factor"]
+    fine = tree.node("TexNoise", {"Vector": mm, "Scale": 1.3, "Detail": 4.0, "Roughness": 0.65})["Factor"]
+    aged = tree.mix(1.0, colour, (0.93, 0.86, 0.74), blend="MULTIPLY")
+    tone = tree.mix(tree.math("MULTIPLY", age, tree.span(broad, 0.3, 0.7, 0.25, 1.0)), colour, aged)
+    tone = tree.mix(1.0, tone, tree.ramp(fine, [(0.3, (0.955, 0.955, 0.955)), (0.7, (1.025, 1.025, 1.025))]), blend="MULTIPLY")
+    touched = tree.math("MULTIPLY", tree.math("MULTIPLY", age, raised), tree.span(broad, 0.4, 0.65))
+    tone = tree.mix(tree.math("MULTIPLY", touched, 0.35), tone, tree.mix(1.0, tone, (0.74, 0.67, 0.57), blend="MULTIPLY"))
+    dirt = tree.math("MULTIPLY", tree.math("MULTIPLY", wash, recess), tree.span(fine, 0.3, 0.6, 0.55, 1.0))
+    tone = tree.mix(tree.math("MULTIPLY", dirt, 0.6), tone, tree.mix(1.0, tone, (0.42, 0.36, 0.29), blend="MULTIPLY"))
+    holes = _pinholes(tree, mm, pinholes)
+    tone = tree.mix(tree.math("MULTIPLY", holes, 0.7), tone, tree.mix(1.0, tone, (0.30, 0.27, 0.23), blend="MULTIPLY"))
+    shellac = tree.mix(1.0, tone, (0.86, 0.72, 0.52), blend="MULTIPLY")
+    tone = tree.mix(tree.math("MULTIPLY", sealed, 0.8), tone, shellac)
+
+    chalk = tree.node("TexNoise", {"Vector": mm, "Scale": 6.0, "Detail": 2.0, "Roughness": 0.6})["Factor"]
+    height = tree.math("ADD", tree.math("MULTIPLY", chalk, 0.004), tree.math("MULTIPLY", fine, 0.014))
+    height = tree.math("SUBTRACT", height, tree.math("MULTIPLY", holes, 0.12))
+    bent = tree.node("Bump", {"Strength": 1.0, "Distance": 0.001, "Height": height, "Normal": normal})["Normal"]
+    rough = tree.math("SUBTRACT", tree.math("MULTIPLY_ADD", broad, 0.15, 0.80), tree.math("MULTIPLY", touched, 0.25))
+    shader = tree.node(
+        "BsdfPrincipled",
+        {
+            "Base Color": tone,
+            "Roughness": rough,
+            "Diffuse Roughness": 0.8,
+            "IOR": 1.5,
+            "Specular IOR Level": 0.3,
+            "Coat Weight": tree.math("MULTIPLY", sealed, 0.8),
+            "Coat Roughness": 0.25,
+            "Coat IOR": 1.5,
+            "Subsurface Weight": 0.15,
+            "Subsurface Radius": (1.0, 0.9, 0.8),
+            "Subsurface Scale": 0.0006,
+            "Normal": bent,
+        },
+        label="Plaster surface",
+    )
+    tree.output("Shader", "shader", shader["BSDF"])
+
+
+def _pinholes(tree: Tree, mm: Any, amount: Any) -> Any:
+    cells = tree.node("TexVoronoi", {"Vector": mm, "Scale": 0.7, "Randomness": 1.0})
+    lottery = tree.node("SeparateColor", {"Color": cells["Color"]})
+    shows = tree.math("LESS_THAN", lottery["Red"], amount)
+    reach = tree.math("MULTIPLY_ADD", tree.math("POWER", lottery["Green"], 2.0), 0.16, 0.05)
+    return tree.math("MULTIPLY", tree.span(tree.math("SUBTRACT", reach, cells["Distance"]), 0.0, 0.05, smooth=True), shows)
