@@ -51,7 +51,7 @@ def main(arguments: Sequence[str]) -> int:
         outcomes.append(_lint(left_out))
     try:
         version = options.blender or envs.default_version()
-        python = envs.blender(version, "host", "test", *(["oracle"] if options.all else []))
+        python = envs.blender(version, *_sets(options))
     except TaskError as error:
         left_out.append(f"everything that needs Blender: {error}")
         outcomes += _without_blender(options, more, left_out)
@@ -62,6 +62,13 @@ def main(arguments: Sequence[str]) -> int:
     if whole:
         outcomes += _other_versions(version, options, left_out)
     return _summary(outcomes, left_out, start)
+
+
+def _sets(options: argparse.Namespace) -> list[str]:
+    """The requirement sets that the chosen modules need: the host tests alone get by with the least."""
+    if options.paths and all(Path(path).parts[:2] == ("tests", "host") for path in options.paths):
+        return ["host"]
+    return ["host", "test", *(["oracle"] if options.all else [])]
 
 
 def _parser() -> argparse.ArgumentParser:
