@@ -72,7 +72,7 @@ def run(stage: Any, settings: Settings) -> Run:
     support = _support(stage, mesh, settings)
     yield Progress(0.6, "Standing it up and looking for its front")
     turn = rotation_between(support.up, np.array([0.0, 0.0, 1.0]))
-    front = _front(mesh, turn, settings)
+    front = _front(mesh, turn, support, settings)
     turn = turn_about_z(-front.angle_deg) @ turn
     standing, shift = _placed(mesh, good, turn, support)
     level = replace(mesh, vertices=standing)
@@ -112,13 +112,18 @@ def _placed(mesh: TriangleMesh, good: Any, turn: Any, support: Support) -> tuple
     return standing + shift, shift
 
 
-def _front(mesh: TriangleMesh, turn: Any, settings: Settings) -> Front:
+def _front(mesh: TriangleMesh, turn: Any, support: Support, settings: Settings) -> Front:
     if settings.front is not None:
         return Front(settings.front, 0.0, True)
-    standing = replace(mesh, vertices=mesh.vertices.astype(float) @ turn.T)
+    standing = replace(mesh, vertices=(mesh.vertices.astype(float) - support.point) @ turn.T)
     faces, weights = strewn(standing, FRONT_POINTS)
     points = np.einsum("nk,nkd->nd", weights, standing.vertices[mesh.faces[faces]])
-    return propose_front(points, face_normals(standing.vertices, mesh.faces)[faces], np.ones(FRONT_POINTS))
+    normals = face_normals(standing.vertices, mesh.faces)[faces]
+    over = stand_top(standing)
+    if over is not None:  # a stand has sides of its own; the front is the piece's
+        piece = points[:, 2] > over + 0.03 * (points[:, 2].max() - over)
+        points, normals = points[piece], normals[piece]
+    return propose_front(points, normals, np.ones(len(points)))
 
 
 def _figures(mesh: TriangleMesh, points: Any, materials: Any) -> dict[str, Any]:
