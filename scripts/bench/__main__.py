@@ -1,4 +1,4 @@
-"""How are benches started? `python -m scripts.bench [NAME ...] [--fast] [--cases A,B] [--out DIR]`, from the project's folder."""
+"""How are benches started? `python3 build.py bench [NAME ...] [--fast] [--cases A,B] [--out DIR]`."""
 
 from __future__ import annotations
 

@@ -78,9 +78,7 @@ def _case(record: Record, options: Options, case: str, sheet: Path) -> None:
     for turn in range(0 if options.fast else 4):
         again = _timed(sheet, options.out / f"{case}-{turn}", NO_PICTURES)
         rest.append(again.seconds - again.render_seconds)
-    record.add(
-        "seconds_without_render", statistics.median(rest), case=case, unit="s", yardstick=BY_HAND_SECONDS, goal="<= 60"
-    )
+    record.add("seconds_without_render", statistics.median(rest), case=case, unit="s", yardstick=BY_HAND_SECONDS, goal="<= 60")
 
 
 def _timed(sheet: Path, out: Path, sets: tuple[str, ...]) -> Run:

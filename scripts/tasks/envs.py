@@ -219,7 +219,7 @@ def _locked(folder: Path, name: str) -> Iterator[None]:
         yield
 
 
-def report(version: Optional[str] = None) -> None:  # noqa: UP045  the launcher runs on Python 3.9 too
+def report(version: Optional[str] = None) -> None:
     """Print which Pythons and environments stand, and make the one that is asked for (the default when none is)."""
     for name, wanted in VERSIONS.items():
         python = pythons.find(wanted)

@@ -12,7 +12,7 @@ from pathlib import Path
 from typing import Optional
 
 
-def find(wanted: str) -> Optional[Path]:  # noqa: UP045  the launcher runs on Python 3.9 too
+def find(wanted: str) -> Optional[Path]:
     """The first Python of version `wanted` ('3.13') that runs and says so, or None."""
     for candidate in _candidates(wanted):
         if version(str(candidate)) == wanted:

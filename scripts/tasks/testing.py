@@ -100,7 +100,9 @@ def _without_blender(options: argparse.Namespace, more: Sequence[str], left_out:
     except envs.EnvironmentMissing as error:
         left_out.append(f"the peers that core is measured against: {error}")
         python = envs.plain("core", "core", "host")
-    outcomes = _run_modules(python, [m for m in _modules(options.paths) if _needs_no_blender(m)], options, more, label="no Blender")
+    outcomes = _run_modules(
+        python, [m for m in _modules(options.paths) if _needs_no_blender(m)], options, more, label="no Blender"
+    )
     if in_ci() and pythons.find(envs.VERSIONS[envs.DEFAULTS[0]]):
         outcomes.append(Outcome("Blender", 0, 1, 0, 0.0, "an installed Python was left without its Blender"))
     return outcomes
@@ -151,7 +153,9 @@ def _run_modules(
     if not modules:
         return []
     zip_path = _zip_for(modules)
-    print(f"\nBlender {label}: {len(modules)} test modules" if label != "no Blender" else f"\n{len(modules)} modules", flush=True)
+    print(
+        f"\nBlender {label}: {len(modules)} test modules" if label != "no Blender" else f"\n{len(modules)} modules", flush=True
+    )
     outcomes = []
     with concurrent.futures.ThreadPoolExecutor(max_workers=max(1, options.workers)) as pool:
         work = [pool.submit(_run_module, python, module, options, more, zip_path, label) for module in modules]

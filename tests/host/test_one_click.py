@@ -75,7 +75,9 @@ def test_one_click_keeps_figures_and_log(clicked: dict[str, Any]) -> None:
 
 def test_true_size_is_kept(clicked: dict[str, Any]) -> None:
     """42 mm asked; whole or piece, nothing of the subject stands higher, and something reaches it within 1 %."""
-    subject = [size[2] for name, (kind, size) in clicked["objects"].items() if kind == "MESH" and name.lower() in ("piece", "upright")]
+    subject = [
+        size[2] for name, (kind, size) in clicked["objects"].items() if kind == "MESH" and name.lower() in ("piece", "upright")
+    ]
     assert subject, sorted(clicked["objects"])
     assert max(subject) == pytest.approx(0.042, rel=0.01)
 

@@ -1,0 +1,127 @@
+"""Does the launcher find what really runs, and does it make a half-made environment again?"""
+
+from __future__ import annotations
+
+import sys
+import zipfile
+from pathlib import Path
+
+import pytest
+
+from scripts.tasks import TaskError, debian, envs, packaging, pythons, testing
+
+HERE = "%d.%d" % sys.version_info[:2]  # noqa: UP031  as the launcher says it
+
+
+def program(path: Path, text: str) -> Path:
+    path.parent.mkdir(parents=True, exist_ok=True)
+    path.write_text(f"#!/bin/sh\n{text}\n")
+    path.chmod(0o755)
+    return path
+
+
+def test_a_shim_that_answers_command_not_found_does_not_count(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """pyenv's shim of a version that is not selected exits with 127; the version itself lies in its folder."""
+    program(tmp_path / "shims" / "python9.9", "echo 'python9.9: command not found' >&2; exit 127")
+    real = program(tmp_path / "pyenv" / "versions" / "9.9.1" / "bin" / "python9.9", "echo 9.9")
+    monkeypatch.setenv("PATH", f"{tmp_path / 'shims'}")
+    monkeypatch.setenv("PYENV_ROOT", str(tmp_path / "pyenv"))
+    assert pythons.find("9.9") == real
+
+
+def test_a_named_python_comes_first(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    mine = program(tmp_path / "mine", "echo 9.8")
+    monkeypatch.setenv("BOZZETTO_PYTHON", str(mine))
+    assert pythons.find("9.8") == mine
+
+
+def test_one_that_prints_another_version_does_not_count(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    program(tmp_path / "python9.7", "echo 3.11")
+    monkeypatch.setenv("PATH", str(tmp_path))
+    assert pythons.find("9.7") is None
+
+
+def test_a_half_made_environment_is_made_again(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """One without its stamp, one with an old stamp; a whole one is left alone."""
+    monkeypatch.setenv("BOZZETTO_ENVS", str(tmp_path))
+    monkeypatch.setattr(envs, "REQUIREMENTS", tmp_path / "pins")
+    (tmp_path / "pins").mkdir()
+    (tmp_path / "pins" / "none.txt").write_text("# nothing\n")
+    monkeypatch.setattr(envs, "_pip", lambda *_: None)
+    folder = tmp_path / f"trial-{HERE}"
+    folder.mkdir()
+    (folder / "half").write_text("")
+    python = envs.plain("trial", "none", wanted=(HERE,))
+    assert pythons.version.__wrapped__(str(python)) == HERE
+    assert not (folder / "half").exists()
+    (folder / "kept").write_text("")
+    envs.plain("trial", "none", wanted=(HERE,))
+    assert (folder / "kept").exists()
+    (tmp_path / "pins" / "none.txt").write_text("# another pin\n")
+    envs.plain("trial", "none", wanted=(HERE,))
+    assert not (folder / "kept").exists()
+    assert [path.name for path in tmp_path.iterdir() if path.name.startswith((".trial-", ".old-")) and path.is_dir()] == []
+
+
+def test_a_version_that_is_not_supported_is_refused() -> None:
+    with pytest.raises(TaskError, match=r"5\.2\.3"):
+        envs.blender("2.79.0")
+
+
+def test_missing_libraries_are_named_where_they_can_not_be_installed(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(debian.os, "geteuid", lambda: 1000)
+    monkeypatch.setattr(debian.shutil, "which", lambda _: "/usr/bin/apt-get")
+    with pytest.raises(TaskError, match="sudo apt-get install libgl1"):
+        debian.install(["libgl1"], why="a library")
+
+
+@pytest.mark.parametrize("name", ["tests/test_x.py", "core/__pycache__/mesh.pyc", "notes.blend", ".hidden.py"])
+def test_a_zip_with_what_does_not_belong_is_refused(name: str, tmp_path: Path) -> None:
+    with zipfile.ZipFile(tmp_path / "x.zip", "w") as pack:
+        pack.writestr(name, "")
+    with pytest.raises(TaskError, match="does not belong"):
+        packaging.check_content(tmp_path / "x.zip")
+
+
+def test_a_zip_without_a_module_is_refused(tmp_path: Path) -> None:
+    with zipfile.ZipFile(tmp_path / "x.zip", "w") as pack:
+        pack.writestr("blender_manifest.toml", "")
+    with pytest.raises(TaskError, match="lacks"):
+        packaging.check_content(tmp_path / "x.zip")
+
+
+def test_an_installed_python_left_out_fails_in_ci_only(monkeypatch: pytest.MonkeyPatch) -> None:
+    def refuse(*_: str) -> Path:
+        raise envs.EnvironmentMissing("no wheel")
+
+    monkeypatch.setattr(envs, "blender", refuse)
+    monkeypatch.setattr(pythons, "find", lambda wanted: Path("/usr/bin/python3") if wanted == "3.11" else None)
+    monkeypatch.setattr(envs, "VERSIONS", {"5.2.3": "3.13", "4.5.15": "3.11"})
+    for ci, failed in (("", 0), ("true", 1)):
+        monkeypatch.setenv("CI", ci)
+        left_out: list[str] = []
+        outcomes = testing._other_versions("none", testing._parser().parse_args([]), left_out)
+        assert sum(outcome.failed for outcome in outcomes) == failed
+        assert len(left_out) == 2
+
+
+def test_outcomes_are_counted_from_the_table(tmp_path: Path) -> None:
+    (tmp_path / "t.xml").write_text('<testsuites><testsuite tests="7" failures="1" errors="1" skipped="2"/></testsuites>')
+    assert testing._counts(tmp_path / "t.xml") == (3, 2, 2)
+    assert testing._counts(tmp_path / "none.xml") == (0, 0, 0)
+
+
+def test_a_module_that_dies_is_a_failure(tmp_path: Path) -> None:
+    module = tmp_path / "test_dies.py"
+    module.write_text("import os\n\ndef test_x():\n    os._exit(9)\n")
+    outcome = testing._run_module(Path(sys.executable), module, testing._parser().parse_args([]), [], "", "5.2.3")
+    assert (outcome.passed, outcome.failed) == (0, 1)
+
+
+def test_a_module_that_can_not_leave_is_ended(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(testing, "HANG_SECONDS", 1)
+    module = tmp_path / "test_stays.py"
+    module.write_text("import atexit, time\natexit.register(time.sleep, 60)\n\ndef test_x():\n    pass\n")
+    outcome = testing._run_module(Path(sys.executable), module, testing._parser().parse_args([]), [], "", "5.2.3")
+    assert (outcome.passed, outcome.failed) == (1, 0)
+    assert outcome.seconds < 40
