@@ -36,8 +36,8 @@ def reach(optics: Optics, coc_mm: float) -> float:
 def bracket(optics: Optics, near_mm: float, far_mm: float, coc_mm: float, *, overlap: float = 0.3, most: int = 200) -> Bracket:
     """Slices whose sharp depths cover near to far, each overlapping its neighbour by at least `overlap` of its stretch.
 
-    `optics` gives the lens, the f-number and the distance at which the frame was set. Count: ceil((D - w)/(w (1 - overlap))) + 1
-    for a depth D and slices w in reciprocal distance, spread evenly so that the first starts at near and the last ends at far.
+    `optics` gives the lens, the f-number and the distance at which the frame was set. For a depth D and slices w in reciprocal
+    distance there are ceil((D - w)/(w (1 - overlap))) + 1, spread evenly, the first from near, the last up to far.
     Raises ValueError for ends that make no sense or when more than `most` slices would be needed.
     """
     if not 0.0 < near_mm <= far_mm or not math.isfinite(far_mm):

@@ -7,6 +7,8 @@ the ground is merely soft. Each pixel takes the slices in which its own blur and
 
 from __future__ import annotations
 
+from itertools import pairwise
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -54,7 +56,7 @@ def spill(depth_mm: Floats, focus_mm: float, optics: Optics, *, px_per_mm: float
     """(h, w) how far (pixels) into the blur of something nearer each pixel lies when the lens is on `focus_mm`."""
     deep = np.zeros(depth_mm.shape, np.float32)
     edges = _layers(depth_mm)
-    for low, high in zip(edges[:-1], edges[1:], strict=True):
+    for low, high in pairwise(edges):
         layer = (depth_mm >= low) & (depth_mm < high)
         radius = 0.5 * float(blur_px(optics, focus_mm, 0.5 * (low + min(high, 2.0 * low)), px_per_mm=px_per_mm))
         if radius < 0.75 or not layer.any():
@@ -78,7 +80,7 @@ def _layers(depth_mm: Floats) -> Floats:
 
 def distance_to(mask: NDArray[np.bool_], most: int) -> Floats:
     """(h, w) distance in pixels to the nearest True, exact up to `most`, larger beyond (two separable passes)."""
-    height, width = mask.shape
+    width = mask.shape[1]
     far = float(most + 1)
     along = _run_distance(mask, far)
     best = along * along

@@ -70,7 +70,7 @@ def fill_distance(optics: Optics, size_mm: float, frame_side_mm: float, *, share
 
 
 def at_focal_length(optics: Optics, focal_mm: float) -> Answer:
-    """The same size in the picture at another focal length: magnification and f-number stay, distance and perspective change."""
+    """The same size in the picture at another focal length: magnification and f-number stay, the distance changes."""
     focus = lens.focus_for(focal_mm, optics.magnification, pupil_ratio=optics.pupil_ratio)
     found = replace(optics, focal_mm=focal_mm, focus_mm=focus)
     nearer = "nearer, with stronger perspective" if focus < optics.focus_mm else "farther, with flatter perspective"
@@ -112,11 +112,14 @@ class ReadOut:
             ("Depth", depth),
             ("Field width", f"{self.field_width:.1f} mm"),
             ("Background blur", f"{self.background_blur:.2f} mm, {self.background_blur_percent:.1f} % of the width"),
-            ("Airy disc", f"{1000 * self.airy:.1f} um of {1000 * self.coc:.1f} um, past f/{self.diffraction_from:.1f} diffraction wins"),
+            ("Airy disc", f"{1000 * self.airy:.1f} um of {1000 * self.coc:.1f} um"),
+            ("Diffraction wins", f"past f/{self.diffraction_from:.1f}"),
         ]
 
 
-def read_out(optics: Optics, frame_width_mm: float, coc_mm: float, *, nearest_mm: float | None = None, background_mm: float = math.inf) -> ReadOut:
+def read_out(
+    optics: Optics, frame_width_mm: float, coc_mm: float, *, nearest_mm: float | None = None, background_mm: float = math.inf
+) -> ReadOut:
     """The read-out. nearest_mm: depth of the subject's nearest point (working distance; else that of the focus)."""
     near, far = lens.limits(optics, coc_mm)
     blur = float(np.asarray(lens.blur_disc(optics, background_mm)))

@@ -16,11 +16,7 @@ from mathutils import Matrix
 
 from ..core import formats, optics, sight
 from ..core.framing import Stand, half_slopes, project, swept
-from . import lens_drivers
-from .lens_drivers import (
-    BLADES, COC, DISTANCE, EFFECTIVE, FAR, FIELD, FNUMBER, FOCAL, FOCUS, FORMAT, FRAME, GROW, KIND, MAGNIFICATION, NEAR,
-    NEVER, PUPIL, RESOLUTION, STRETCH,
-)  # fmt: skip
+from . import lens_drivers as key
 
 MM = 1000.0
 
@@ -45,16 +41,16 @@ def make_camera(name: str, stand: Stand, lens: Lens, *, extra: dict[str, Any] | 
     matrix[:3, :3], matrix[:3, 3] = stand.rotation, stand.position / MM
     item.matrix_basis = Matrix(matrix.tolist())
     _properties(item, lens)
-    for key, value in (extra or {}).items():
-        item[key] = value
+    for title, value in (extra or {}).items():
+        item[title] = value
     _write_now(item, lens)
-    lens_drivers.drive(item)
+    key.drive(item)
     return item
 
 
 def optics_of(item: Any) -> optics.Optics:
     """The optics that a shot's camera is set to."""
-    return optics.Optics(item[FOCAL], item[FNUMBER], item.get(DISTANCE, item[FOCUS]), item.get(PUPIL, 1.0))
+    return optics.Optics(item[key.FOCAL], item[key.FNUMBER], item.get(key.DISTANCE, item[key.FOCUS]), item.get(key.PUPIL, 1.0))
 
 
 def shot_view(item: Any, subject_mm: Any | None = None) -> sight.ShotView:
@@ -63,8 +59,8 @@ def shot_view(item: Any, subject_mm: Any | None = None) -> sight.ShotView:
     matrix = np.array(item.matrix_basis, float)
     rotation = matrix[:3, :3] / np.linalg.norm(matrix[:3, :3], axis=0)
     position = matrix[:3, 3] * MM
-    used = formats.frame_used(*item[FORMAT], tuple(item[RESOLUTION]))
-    near, far = optics.limits(lens, item[COC])
+    used = formats.frame_used(*item[key.FORMAT], tuple(item[key.RESOLUTION]))
+    near, far = optics.limits(lens, item[key.COC])
     outline, front, back = np.zeros((0, 2)), 0.0, 0.0
     if subject_mm is not None and len(subject_mm):
         slopes, depth = project(subject_mm, position, rotation)
@@ -72,7 +68,7 @@ def shot_view(item: Any, subject_mm: Any | None = None) -> sight.ShotView:
         if ahead.any():
             outline, front, back = sight.convex_outline(slopes[ahead]), float(depth[ahead].min()), float(depth.max())
     return sight.ShotView(
-        name=item.get("bozzetto_key", item.name), kind=item.get(KIND, ""), position=position, rotation=rotation,
+        name=item.get("bozzetto_key", item.name), kind=item.get(key.KIND, ""), position=position, rotation=rotation,
         half_slopes=half_slopes(lens, used), focus_mm=lens.focus_mm, near_mm=near, far_mm=far,
         aperture_mm=lens.aperture_mm, outline=outline, subject_near_mm=front, subject_far_mm=back,
     )  # fmt: skip
@@ -83,7 +79,7 @@ def shot_views(stage: Any) -> list[sight.ShotView]:
     points = subject_points(stage)
     views = []
     for item in stage.find_all("shot").values():
-        turning = item.get(KIND) == "turntable"
+        turning = item.get(key.KIND) == "turntable"
         seen = swept(points) if turning and item.get("bozzetto_turn", "subject") == "subject" else points
         view = shot_view(item, seen)
         if turning and item.get("bozzetto_turn") == "camera":
@@ -118,21 +114,21 @@ def vertices_mm(item: Any) -> Any:
 def _properties(item: Any, lens: Lens) -> None:
     o = lens.optics
     values = {
-        FOCAL: (o.focal_mm, "Focal length of the lens, mm", 1.0, 2000.0),
-        FNUMBER: (o.fnumber, "The marked f-number", 0.5, 128.0),
-        FOCUS: (o.focus_mm, "From the lens (entrance pupil) to the plane in focus, mm", 1.0, 1e6),
-        PUPIL: (o.pupil_ratio, "Exit pupil over entrance pupil; 1 for a symmetric lens", 0.1, 10.0),
-        COC: (lens.coc_mm, "Blur on the sensor that still counts as sharp, mm", 1e-4, 1.0),
+        key.FOCAL: (o.focal_mm, "Focal length of the lens, mm", 1.0, 2000.0),
+        key.FNUMBER: (o.fnumber, "The marked f-number", 0.5, 128.0),
+        key.FOCUS: (o.focus_mm, "From the lens (entrance pupil) to the plane in focus, mm", 1.0, 1e6),
+        key.PUPIL: (o.pupil_ratio, "Exit pupil over entrance pupil; 1 for a symmetric lens", 0.1, 10.0),
+        key.COC: (lens.coc_mm, "Blur on the sensor that still counts as sharp, mm", 1e-4, 1.0),
     }
-    for key, (value, words, low, high) in values.items():
-        item[key] = float(value)
-        item.id_properties_ui(key).update(description=words, min=low, max=high)
-    item[FORMAT] = [float(side) for side in lens.format_mm]
-    item.id_properties_ui(FORMAT).update(description="Width and height of the sensor, mm", min=0.1)
-    item[BLADES] = int(lens.blades)
-    item.id_properties_ui(BLADES).update(description="Blades of the iris; 0 is round", min=0, max=16)
-    item[RESOLUTION] = [int(side) for side in lens.resolution]
-    item[KIND] = lens.kind
+    for name, (value, words, low, high) in values.items():
+        item[name] = float(value)
+        item.id_properties_ui(name).update(description=words, min=low, max=high)
+    item[key.FORMAT] = [float(side) for side in lens.format_mm]
+    item.id_properties_ui(key.FORMAT).update(description="Width and height of the sensor, mm", min=0.1)
+    item[key.BLADES] = int(lens.blades)
+    item.id_properties_ui(key.BLADES).update(description="Blades of the iris; 0 is round", min=0, max=16)
+    item[key.RESOLUTION] = [int(side) for side in lens.resolution]
+    item[key.KIND] = lens.kind
 
 
 def _write_now(item: Any, lens: Lens) -> None:
@@ -148,8 +144,8 @@ def _write_now(item: Any, lens: Lens) -> None:
     data.clip_start, data.clip_end = max(o.focus_mm / MM / 100.0, 1e-5), 100.0
     data.display_size = 0.03
     near, far = optics.limits(o, lens.coc_mm)
-    item[MAGNIFICATION], item[EFFECTIVE] = o.magnification, o.effective_fnumber
-    item[NEAR], item[FAR] = near, min(far, NEVER)
+    item[key.MAGNIFICATION], item[key.EFFECTIVE] = o.magnification, o.effective_fnumber
+    item[key.NEAR], item[key.FAR] = near, min(far, key.NEVER)
     stretch = 1.0 + o.magnification / o.pupil_ratio
-    item[FRAME], item[STRETCH], item[GROW] = used[0], stretch, written.lens / o.focal_mm
-    item[DISTANCE], item[FIELD] = o.focus_mm, used[0] / o.magnification
+    item[key.FRAME], item[key.STRETCH], item[key.GROW] = used[0], stretch, written.lens / o.focal_mm
+    item[key.DISTANCE], item[key.FIELD] = o.focus_mm, used[0] / o.magnification

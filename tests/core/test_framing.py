@@ -69,7 +69,7 @@ def test_box_framing_would_miss_what_outline_framing_hits():
     options = dict(rotation=look(0, 25), focus=cone.mean(axis=0), focal_mm=60, frame_mm=(36, 24), placement=Placement(0.8, 0.9))
     by_outline, by_box = frame_points(cone, **options), frame_points(box, **options)
     half = half_slopes(Optics(60, 8, by_box.focus_mm), (36, 24))
-    left, right, low, high = outline_share(cone, by_box, half)
+    _, _, low, high = outline_share(cone, by_box, half)
     assert (high - low) / 2 < 0.78
     assert by_outline.focus_mm < by_box.focus_mm
 
@@ -103,4 +103,6 @@ def test_the_swept_solid_holds_the_subject_at_every_angle():
 
 def test_nothing_to_frame_is_said():
     with pytest.raises(ValueError, match="no extent"):
-        frame_points(np.zeros((5, 3)), rotation=look(0, 0), focus=np.zeros(3), focal_mm=50, frame_mm=(36, 24), placement=Placement())
+        frame_points(
+            np.zeros((5, 3)), rotation=look(0, 0), focus=np.zeros(3), focal_mm=50, frame_mm=(36, 24), placement=Placement()
+        )

@@ -99,7 +99,7 @@ class Settings:
     sharpness: float = number(1500.0, low=300.0, high=6000.0, help="The diagonal over this is the blur still sharp", more=True)
     blades: int = integer(0, low=0, high=16, help="Blades of the iris; 0 is round", more=True)
     pupil_ratio: float = number(1.0, low=0.2, high=5.0, help="Exit pupil over entrance pupil of the lens", more=True)
-    shots: list[ShotRow] = table(ShotRow, help="Shots to change or to add", short="name")
+    shots: list[ShotRow] = table(ShotRow, help="Shots to change or to add", short="name")  # noqa: RUF009
 
 
 def run(stage: Any, settings: Settings) -> Run:
@@ -128,8 +128,10 @@ def run(stage: Any, settings: Settings) -> Run:
 
 
 def _look_through(stage: Any, key: str) -> None:
-    if stage.scene.camera is None:
-        stage.scene.camera = stage.find("shot", key)
+    scene = stage.scene
+    if scene.camera is None:
+        scene.camera = stage.find("shot", key)
+        scene.render.resolution_x, scene.render.resolution_y = scene.camera["bozzetto_resolution"]
 
 
 def _result(solved: list[Shot]) -> Result:
