@@ -112,10 +112,8 @@ def photographs(prefix: str, panels: OpenPanels) -> Iterator[None]:
 def wide_sidebar(ui: Any, window: Any, area: Any) -> None:
     """Drag the sidebar's edge, so that labels are read in full: no setting for its width exists."""
     x, y = ui.x, area.y + area.height // 2
-    for kind, value, at in (
-        ("MOUSEMOVE", "NOTHING", x), ("LEFTMOUSE", "PRESS", x), ("MOUSEMOVE", "NOTHING", x - 80), ("MOUSEMOVE", "NOTHING", x - 170),
-        ("LEFTMOUSE", "RELEASE", x - 170),
-    ):  # fmt: skip
+    drag = (("MOUSEMOVE", "NOTHING", x), ("LEFTMOUSE", "PRESS", x), ("MOUSEMOVE", "NOTHING", x - 80))
+    for kind, value, at in (*drag, ("MOUSEMOVE", "NOTHING", x - 170), ("LEFTMOUSE", "RELEASE", x - 170)):
         window.event_simulate(type=kind, value=value, x=int(at), y=int(y))
 
 
