@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -38,7 +38,7 @@ class Surface:
 def read_surface(triangles: TriangleMesh, faces_used: NDArray[np.bool_], *, height: int, width: int) -> Surface:
     """The surface of `triangles` (vertices in mm, with UVs) whose faces in `faces_used` (m,) show a texture.
 
-    Texels that several places of the surface share are left out: what they show belongs to no one place.
+    Texels that several places of the surface share are in it, marked; `without` takes them out.
     """
     if triangles.uv is None:
         raise ValueError("the mesh has no UVs")
@@ -57,6 +57,15 @@ def read_surface(triangles: TriangleMesh, faces_used: NDArray[np.bool_], *, heig
         normals_at(texels, faces, normals),
         typical_texel_mm(vertices, faces, uv, height=height, width=width),
     )
+
+
+def without(surface: Surface, texels: NDArray[np.bool_]) -> Surface:
+    """The surface without some texels (n,) bool."""
+    if not texels.any():
+        return surface
+    keep, all_ = ~texels, surface.texels
+    fewer = Texels(all_.shape, all_.index[keep], all_.face[keep], all_.weight[keep], all_.shared[keep])
+    return replace(surface, texels=fewer, position=surface.position[keep], normal=surface.normal[keep])
 
 
 def textured_area(surface: Surface) -> float:

@@ -2,29 +2,30 @@
 
 from __future__ import annotations
 
+from collections.abc import Generator
 from dataclasses import dataclass
 from typing import Any
 
-import bpy
 import numpy as np
 
 from ...core.relief.bandpass import band_pass
 from ...core.relief.normal_maps import encode, slopes_from_raster, tangent_frames, tangent_space
-from ...core.relief.surface import Surface, read_surface
+from ...core.relief.recovery import Photographed, Recovery, recover
+from ...core.relief.surface import Surface
 from ...core.relief.texels import extend, surface_frames
 from ...core.srgb import luminance
 from ...job.settings import choice, length, number
 from ...job.step import Progress, Result, Run
 from ...scene.images import make_image
-from ...scene.meshes import read_mesh
-from ...scene.surface_texture import read_linear, shows, surface_texture
+from ...scene.photographed import read_photographed, shared_share
 
 LABEL = "Relief"
 NEEDS = ("piece",)
-USES = ("aligned",)
+USES = ("stand", "aligned")
 MAKES = ("relief_height", "relief_normal")
 MARGIN = 8  # texels that the maps are grown past the islands
 DEPTH_MM = 0.35  # height in mm of one e-fold of brightness in the band-pass effect: an effect, not a measurement
+FINEST_TEXEL_MM = 0.055  # finer textures are worked on at half their size: photo blur is wider than that
 
 
 @dataclass(kw_only=True)
@@ -32,61 +33,105 @@ class Settings:
     """What relief is brought back."""
 
     method: str = choice(
-        "band",
-        [("band", "Band-pass (effect)", "Dark is deep: looks like relief, and is none")],
+        "light",
+        [
+            ("light", "From the light", "Fits the light of the room and inverts the shading: measured relief"),
+            ("band", "Band-pass (effect)", "Dark is deep: looks like relief, and is none"),
+        ],
         help="Where the relief comes from",
     )
     strength: float | None = number(None, low=0.0, high=3.0, help="How strong it shows; by itself it follows how sure it is")
-    finest: float | None = length(None, low=0.02, high=5.0, help="Finest detail in mm; by itself what the texture resolves")
-    largest: float = length(3.0, low=0.1, high=20.0, help="Largest detail in mm that is taken from the texture")
+    finest: float | None = length(None, low=0.02, high=5.0, help="Finest detail of the band-pass; by itself what a texel holds")
+    largest: float = length(3.0, low=0.5, high=20.0, help="Largest detail taken from the texture; the mesh knows larger ones")
 
 
 def run(stage: Any, settings: Settings) -> Run:
-    """Offer a height image in mm and a normal image for the piece, if it has a texture."""
+    """Offer a height image in mm and a normal image for the piece, if its texture shows relief."""
     yield Progress(0.0, "Reading the texture of the piece")
     item = stage.require("piece")
-    triangles = read_mesh(item, scale=1000.0)
-    texture = surface_texture(item, triangles)
-    if texture is None:
-        stage.note("The piece has no texture image, so there is no relief to bring back")
-        return Result("No texture, no relief to bring back", {"found": False})
-    pixels = read_linear(bpy.data.images[texture.image])
-    surface = read_surface(triangles, shows(item, triangles, texture.image), height=pixels.shape[0], width=pixels.shape[1])
-    if len(surface) < 64 or surface.texel_mm <= 0:
-        stage.warn("The piece's UVs cover next to nothing of the texture, so there is no relief to bring back")
-        return Result("No usable UVs, no relief to bring back", {"found": False})
-    yield Progress(0.3, "Looking for relief")
+    stand = stage.find("stand")
+    found = read_photographed(item, finest_texel_mm=FINEST_TEXEL_MM, occluders=(stand,) if stand else ())
+    if isinstance(found, str):
+        stage.note(f"The piece {found}: there is no relief to bring back")
+        return Result(f"No relief: the piece {found}", {"found": False})
+    shared = shared_share(item)
+    if shared > 0.02:
+        stage.warn(f"{100 * shared:.0f} % of the texture is shared by several places of the piece; relief is left out there")
+    if settings.method == "band":
+        return _effect(stage, found.surface, found.colours, settings)
+    result = yield from _measured(stage, found, settings)
+    return result
+
+
+def _effect(stage: Any, surface: Surface, colours: Any, settings: Settings) -> Result:
     finest = settings.finest or 4 * surface.texel_mm
-    heights = _band(surface, pixels, finest, max(settings.largest, 2 * finest))
-    yield Progress(0.7, "Making the maps")
-    strength = settings.strength if settings.strength is not None else 1.0
-    _offer(stage, surface, heights, finest, strength)
-    deep = float(np.std(heights[surface.texels.mask()]))
+    largest = max(settings.largest, 2 * finest)
+    mask = surface.texels.mask()
+    bright = surface.texels.scatter(np.log(np.maximum(luminance(colours), 0.01)))
+    fine, coarse = (wavelength / (2 * np.pi) / surface.texel_mm for wavelength in (finest, largest))
+    heights = DEPTH_MM * np.clip(band_pass(bright, fine, coarse, mask=mask), -0.7, 0.7)
+    along_u, along_v = surface_frames(surface.vertices, surface.faces, surface.uv)
+    slopes = slopes_from_raster(surface.texels, heights, along_u, along_v)
+    strength = 1.0 if settings.strength is None else settings.strength
+    heights = heights.reshape(-1)[surface.texels.index]
+    _offer(stage, surface, heights, slopes, {"trusted_mm": float(finest), "strength": float(strength), "found": True})
     return Result(
-        f"Band-pass effect between {finest:.2f} and {settings.largest:.1f} mm",
-        {"found": True, "trusted_mm": round(finest, 3), "strength": strength, "height_std_mm": round(deep, 5)},
+        f"Band-pass effect between {finest:.2f} and {largest:.1f} mm: not a measurement",
+        {"found": True, "trusted_mm": round(finest, 3), "strength": strength, "height_std_mm": round(float(np.std(heights)), 5)},
     )
 
 
-def _band(surface: Surface, pixels: Any, finest: float, largest: float) -> Any:
-    mask = surface.texels.mask()
-    bright = np.log(np.maximum(luminance(pixels), 0.01))
-    fine, coarse = (wavelength / (2 * np.pi) / surface.texel_mm for wavelength in (finest, largest))
-    return DEPTH_MM * np.clip(band_pass(bright, fine, coarse, mask=mask), -0.7, 0.7)
+def _measured(stage: Any, found: Photographed, settings: Settings) -> Generator[Progress, None, Result]:
+    others = [found]
+    for key, item in stage.find_all("aligned").items():
+        other = read_photographed(item, finest_texel_mm=FINEST_TEXEL_MM)
+        if isinstance(other, str):
+            stage.note(f"Scan {key} {other}, so it adds nothing to the relief")
+        else:
+            others.append(other)
+    work = recover(others, largest_mm=settings.largest, seed=stage.seed)
+    while True:
+        try:
+            fraction, words = next(work)
+        except StopIteration as end:
+            recovery: Recovery = end.value
+            break
+        yield Progress(0.1 + 0.75 * fraction, words)
+    yield Progress(0.9, "Making the maps")
+    return _kept(stage, found.surface, recovery, settings, len(others))
 
 
-def _offer(stage: Any, surface: Surface, heights: Any, trusted: float, strength: float) -> None:
+def _kept(stage: Any, surface: Surface, recovery: Recovery, settings: Settings, textures: int) -> Result:
+    figures = {
+        "found": recovery.found,
+        "textures": textures,
+        "light_explained": round(recovery.light[0].light.explained, 3),
+        "trust": round(recovery.trust, 3),
+        "texel_mm": round(surface.texel_mm, 4),
+    }
+    if not recovery.found:
+        stage.note("The texture shows no relief that stands out of its noise, so none is added")
+        return Result("No relief stands out of the texture's noise", figures)
+    strength = recovery.strength if settings.strength is None else settings.strength
+    facts = {"trusted_mm": float(recovery.trusted_mm), "strength": float(strength), "found": True}
+    _offer(stage, surface, recovery.relief.height_mm, recovery.relief.slope, facts)
+    figures |= {"trusted_mm": round(recovery.trusted_mm, 3), "strength": round(strength, 3)}
+    figures["height_std_mm"] = round(float(np.std(recovery.relief.height_mm)), 5)
+    tilt = np.degrees(np.arctan(np.linalg.norm(recovery.relief.slope, axis=1)))
+    figures["median_tilt_deg"] = round(float(np.median(tilt)), 3)
+    return Result(f"Brought back relief down to {recovery.trusted_mm:.2f} mm, shown at {strength:.2f}", figures)
+
+
+def _offer(stage: Any, surface: Surface, heights: Any, slopes: Any, facts: dict[str, Any]) -> None:
     mask = surface.texels.mask()
-    along_u, along_v = surface_frames(surface.vertices, surface.faces, surface.uv)
-    slopes = slopes_from_raster(surface.texels, heights, along_u, along_v)
     frames = tangent_frames(surface.vertices, surface.faces, surface.uv, surface.vertex_normal)
-    normals = tangent_space(surface.texels, frames, surface.normal, slopes)
-    raster = surface.texels.scatter(encode(normals))
-    raster[~mask] = (0.5, 0.5, 1.0)
+    normals = surface.texels.scatter(encode(tangent_space(surface.texels, frames, surface.normal, slopes)))
+    normals[~mask] = (0.5, 0.5, 1.0)
     for role, values, name in (
-        ("relief_height", extend(heights, mask, MARGIN), "Relief height"),
-        ("relief_normal", extend(raster, mask, MARGIN), "Relief normal"),
+        ("relief_height", surface.texels.scatter(heights), "Relief height"),
+        ("relief_normal", normals, "Relief normal"),
     ):
-        image = make_image(name, values, data=True, floating=True)
-        image["trusted_mm"], image["strength"], image["found"] = float(trusted), float(strength), True
+        image = make_image(name, extend(values, mask, MARGIN), data=True, floating=True)
+        for fact, value in facts.items():
+            image[fact] = value
         stage.offer(role, image, key="piece", name=name)

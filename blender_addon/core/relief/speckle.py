@@ -1,0 +1,67 @@
+"""Which texels show a speck of dust or paint rather than shape? Small round dark or bright spots.
+
+A tool mark is long: across it brightness bends, along it it does not. A speck bends both ways, so the smaller curvature (the
+smaller eigenvalue of the Hessian) tells the two apart at equal contrast.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from .bandpass import gaussian_blur
+from .texels import extend
+
+Floats = NDArray[np.floating]
+Bools = NDArray[np.bool_]
+
+SIZES_MM = (0.09, 0.14)
+"""Blur at which spots are looked for: dots of matting spray are 0.1 to 0.3 mm across (common practice)."""
+STANDS_OUT = 2.5  # robust deviations of the smaller curvature at which a spot begins
+
+
+def speckles(raster: Floats, mask: Bools, texel_mm: float) -> Bools:
+    """(h, w) bool: texels inside `mask` of dark spots in `raster` (log brightness)."""
+    found = np.zeros_like(mask)
+    for size in SIZES_MM:
+        sigma = max(size / texel_mm, 0.8)
+        smaller, trace = _curvature(raster, mask, sigma)
+        inside = smaller[mask][:: max(1, int(mask.sum()) // 300_000)]
+        spread = 1.4826 * float(np.median(np.abs(inside - np.median(inside)))) + 1e-9
+        spot = (smaller > STANDS_OUT * spread) & mask
+        for _ in range(int(np.ceil(1.2 * sigma))):
+            spot = (grown(spot) & (trace > 0)) | spot
+        found |= grown(spot)
+    return found & mask
+
+
+def closed(raster: Floats, mask: Bools, holes: Bools, sigma: float = 1.5) -> Floats:
+    """The raster with `holes` filled from the texels round them (normalised convolution)."""
+    return np.where(holes, masked_blur(raster, mask & ~holes, sigma), raster).astype(np.float32)
+
+
+def masked_blur(raster: Floats, mask: Bools, sigma: float) -> Floats:
+    """Gaussian mean over the texels inside the mask alone."""
+    inside = mask.astype(np.float32)
+    return gaussian_blur(np.where(mask, raster, 0), sigma) / np.maximum(gaussian_blur(inside, sigma), 1e-3)
+
+
+def _curvature(raster: Floats, mask: Bools, sigma: float) -> tuple[Floats, Floats]:
+    """Smaller eigenvalue and trace of the Hessian of the blurred raster, a texel."""
+    smooth = extend(masked_blur(raster, mask, sigma), mask, 2)
+    left, right = np.roll(smooth, 1, 1), np.roll(smooth, -1, 1)
+    across = left + right - 2 * smooth
+    along = np.roll(smooth, 1, 0) + np.roll(smooth, -1, 0) - 2 * smooth
+    mixed = 0.25 * (np.roll(left, 1, 0) + np.roll(right, -1, 0) - np.roll(right, 1, 0) - np.roll(left, -1, 0))
+    trace = across + along
+    return 0.5 * (trace - np.sqrt((across - along) ** 2 + 4 * mixed**2)), trace
+
+
+def grown(marks: Bools) -> Bools:
+    """Marks and their four neighbours."""
+    out = marks.copy()
+    out[1:] |= marks[:-1]
+    out[:-1] |= marks[1:]
+    out[:, 1:] |= marks[:, :-1]
+    out[:, :-1] |= marks[:, 1:]
+    return out

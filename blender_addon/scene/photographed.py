@@ -1,0 +1,103 @@
+"""Reads an object and its photo texture as what `core/relief` works on, or says in words why it can't."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import bpy
+import numpy as np
+
+from ..core.mesh import TriangleMesh
+from ..core.relief.recovery import Photographed
+from ..core.relief.surface import read_surface, without
+from ..core.relief.texels import typical_texel_mm
+from ..core.srgb import luminance
+from .meshes import read_mesh
+from .surface_texture import LARGEST, read_linear, shows, surface_texture, working_size
+
+MOST_TEXELS = 5_000_000  # covered texels that are worked on: more are halved
+FEWEST_TEXELS = 256
+
+
+def read_photographed(item: Any, *, finest_texel_mm: float = 0.0, occluders: tuple[Any, ...] = ()) -> Photographed | str:
+    """The object's textured surface in mm, or the end of a sentence "The piece ..." that says why there is none.
+
+    finest_texel_mm: a texture finer than this is halved first. occluders: other objects that stood by when it was scanned.
+    """
+    triangles = read_mesh(item, scale=1000.0)
+    if not len(triangles.faces):
+        return "has no faces"
+    texture = surface_texture(item, triangles)
+    if texture is None:
+        return "has no UVs" if triangles.uv is None and item.material_slots else "has no texture image"
+    image = bpy.data.images[texture.image]
+    used = shows(item, triangles, texture.image)
+    if "filled" in triangles.face_marks:
+        used &= ~triangles.face_marks["filled"]
+    pixels = read_linear(image, limit=_limit(image, triangles, used, finest_texel_mm))
+    surface = read_surface(triangles, used, height=pixels.shape[0], width=pixels.shape[1])
+    shared = float(surface.texels.shared.mean()) if len(surface) else 0.0
+    surface = without(surface, surface.texels.shared)
+    if len(surface) < FEWEST_TEXELS or surface.texel_mm <= 0:
+        if shared > 0.5:
+            return "has UVs that lie on top of each other (mirrored or stacked islands), so no texel belongs to one place; unwrap it anew"
+        return "has UVs that cover next to nothing of the texture; unwrap it anew"
+    colours = pixels.reshape(-1, 3)[surface.texels.index]
+    flat = _featureless(colours)
+    if flat:
+        return flat
+    return Photographed(surface, np.ascontiguousarray(colours), _joined(occluders))
+
+
+def shared_share(item: Any) -> float:
+    """Part 0 to 1 of the textured area's texels that several places of the surface share; measured coarsely."""
+    triangles = read_mesh(item)
+    if triangles.uv is None:
+        return 0.0
+    surface = read_surface(triangles, np.ones(len(triangles.faces), bool), height=512, width=512)
+    return float(surface.texels.shared.mean()) if len(surface) else 0.0
+
+
+def _limit(image: Any, triangles: TriangleMesh, used: Any, finest_texel_mm: float) -> int:
+    """The longest side to work at: not finer than asked, not more texels than memory is given for."""
+    width, height = working_size(image, LARGEST)
+    if triangles.uv is None or not used.any():
+        return max(width, height)
+    faces, uv = triangles.faces[used], triangles.uv[used]
+    texel = typical_texel_mm(triangles.vertices, faces, uv, height=height, width=width)
+    covered = _uv_area(uv) * width * height
+    side = max(width, height)
+    while side > 512 and ((texel and 2 * texel <= finest_texel_mm * 1.2) or covered > MOST_TEXELS):
+        side, texel, covered = (side + 1) // 2, texel * 2, covered / 4
+    return side
+
+
+def _uv_area(uv: Any) -> float:
+    one, two = uv[:, 1] - uv[:, 0], uv[:, 2] - uv[:, 0]
+    return float(min(0.5 * np.abs(one[:, 0] * two[:, 1] - one[:, 1] * two[:, 0]).sum(), 4.0))
+
+
+def _featureless(colours: Any) -> str:
+    bright = luminance(colours)
+    low, high = np.quantile(bright, [0.02, 0.98])
+    if not np.isfinite(bright).all():
+        return "has a texture with values that are no numbers"
+    if high < 0.004:
+        return "has a texture that is black all over"
+    if low > 0.99:
+        return "has a texture that is white all over"
+    if high - low < 0.002:
+        return "has a texture of one even colour"
+    return ""
+
+
+def _joined(items: tuple[Any, ...]) -> tuple[Any, Any] | None:
+    vertices, faces, start = [], [], 0
+    for item in items:
+        part = read_mesh(item, scale=1000.0)
+        vertices.append(part.vertices)
+        faces.append(part.faces + start)
+        start += len(part.vertices)
+    return (np.concatenate(vertices), np.concatenate(faces)) if start else None
+
+
