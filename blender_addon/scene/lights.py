@@ -12,10 +12,15 @@ from mathutils import Matrix, Vector
 from ..core.colour import blackbody
 from ..core.light_setups import Card, Lamp, Room, SetUp
 from . import compat
+from .fingerprint import fingerprint
 from .nodes.builder import Tree
 
 SETUP = "bozzetto_light"
 """Custom property: which set-up a light, card or world belongs to; on a camera, which one its shot wants."""
+
+
+MATT = "bozzetto_matt"
+"""Custom property on a matt material of ours: its digest."""
 
 
 def facing(centre: Any, aim: Any) -> Any:
@@ -68,13 +73,19 @@ def flat_object(name: str, width: float, height: float, material: Any) -> Any:
 
 
 def matt_material(name: str, albedo: Any) -> Any:
-    """A perfectly matt surface of a given albedo."""
+    """A perfectly matt surface of a given albedo; one that we made before and nobody changed is used again."""
     material = bpy.data.materials.new(name)
     node_tree = compat.node_tree_of(material)
     node_tree.nodes.clear()
     tree = Tree(node_tree)
     tree.node("OutputMaterial", {"Surface": tree.node("BsdfDiffuse", {"Color": tuple(albedo), "Roughness": 0.0})["BSDF"]})
     tree.arrange()
+    digest = fingerprint(material)
+    for other in bpy.data.materials:
+        if other != material and other.get(MATT) == digest and fingerprint(other) == digest:
+            bpy.data.materials.remove(material)
+            return other
+    material[MATT] = digest
     return material
 
 

@@ -52,10 +52,11 @@ def read_card(
     made: list[Any] = []
     try:
         card = flat_object("Grey card meter", CARD_MM, CARD_MM, matt_material("Grey card meter", (GREY,) * 3))
+        made.append(card)
         card.matrix_world = card_matrix(centre_mm, normal)
         camera_data = bpy.data.cameras.new("Grey card meter")
         camera = bpy.data.objects.new("Grey card meter", camera_data)
-        made += [card, camera]
+        made.append(camera)
         _aim(camera, centre_mm, normal)
         for item in (card, camera, *lights, *around):
             if item.name not in scene.collection.objects:
@@ -63,9 +64,10 @@ def read_card(
         scene.camera, scene.world = camera, world
         return _rendered(scene, seed)
     finally:
-        material = card.data.materials[0]
-        data = [item.data for item in made]
-        bpy.data.batch_remove([scene, *made, *data, material])
+        material = made[0].data.materials[0] if made else None
+        bpy.data.batch_remove([scene, *made, *(item.data for item in made)])
+        if material is not None and material.users == 0:
+            bpy.data.materials.remove(material)
 
 
 def _aim(camera: Any, centre_mm: Sequence[float], normal: Sequence[float]) -> None:

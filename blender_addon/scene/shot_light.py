@@ -34,7 +34,7 @@ def apply_shot_light(scene: Any, shot: Any) -> Callable[[], None]:
     if world is None:
         return lambda: None
     items = [item for role in ("light", "card") for item in roles.players(job, role=role) if item.get(SETUP)]
-    kept = [(item.name, item.hide_render, item.matrix_basis.copy()) for item in items]
+    kept = [(item.name, item.hide_render, _pose(item)) for item in items]
     before = scene.world.name if scene.world else "", scene.view_settings.exposure
     turn = _turn(world, shot)
     same = scene.world == world
@@ -50,14 +50,20 @@ def apply_shot_light(scene: Any, shot: Any) -> Callable[[], None]:
     scene_name = scene.name
 
     def restore() -> None:
-        for name, hidden, matrix in kept:
+        for name, hidden, pose in kept:
             item = bpy.data.objects[name]
-            item.hide_render, item.matrix_basis = hidden, matrix
+            item.hide_render = hidden
+            item.location, item.rotation_euler, item.rotation_quaternion, item.scale = pose
         place = bpy.data.scenes[scene_name]
         place.world = bpy.data.worlds.get(before[0])
         place.view_settings.exposure = before[1]
 
     return restore
+
+
+def _pose(item: Any) -> tuple[Any, ...]:
+    """The channels that a matrix is written to: given back as they were, not by way of a matrix, which would drift."""
+    return item.location.copy(), item.rotation_euler.copy(), item.rotation_quaternion.copy(), item.scale.copy()
 
 
 def _turn(world: Any, shot: Any) -> Any:

@@ -1,0 +1,240 @@
+"""Is every light exposed as a grey card says, and does each shot find its own?"""
+
+from __future__ import annotations
+
+import math
+from pathlib import Path
+from typing import Any
+
+import bpy
+import numpy as np
+import pytest
+
+from blender_addon.core import exposure, light_setups
+from blender_addon.job import sheet as sheets
+from blender_addon.job.errors import JobError
+from blender_addon.job.runner import finish, run_job
+from blender_addon.job.step import Progress, Result, Step, from_module, ordered
+from blender_addon.scene import hdri, images, lights, meshes, meter
+from blender_addon.scene.shot_light import EXPOSURE, apply_shot_light
+from blender_addon.scene.stage import Stage
+from blender_addon.steps.dressing import lighting as step
+from tests.steps.test_material import Nothing, bowl
+
+pytestmark = pytest.mark.usefixtures("empty_scene")
+NAMES = [key for key, *_ in light_setups.SETUPS]
+
+
+def subject(stage: Any, settings: Any) -> Any:
+    """A lump 60 mm high on the ground."""
+    yield Progress(0.0, "")
+    stage.offer("piece", meshes.make_object("Piece", bowl()), name="Piece")
+    return Result("", {})
+
+
+def shots(stage: Any, settings: Any) -> Any:
+    """Two cameras: one from the front, one from the right in another light."""
+    yield Progress(0.0, "")
+    for key, place, light in (("hero", (0.0, -0.4, 0.1), ""), ("side", (0.4, 0.0, 0.1), "bench_lamp")):
+        item = bpy.data.objects.new(key, bpy.data.cameras.new(key))
+        item.location = place
+        item[lights.SETUP] = light
+        stage.offer("shot", item, key=key, name=key)
+    return Result("", {})
+
+
+def table(stage: Any, settings: Any) -> Any:
+    """A grey board a metre wide."""
+    yield Progress(0.0, "")
+    board = lights.flat_object("Table", 1000.0, 1000.0, lights.matt_material("Board", (0.3, 0.3, 0.3)))
+    board.matrix_world = lights.facing((0.0, 0.0, 0.0), (0.0, 0.0, 100.0))
+    stage.offer("table", board, name="Table")
+    return Result("", {})
+
+
+STEPS = ordered(
+    [
+        Step("separation", "scan", "", "", Nothing, (), (), ("piece", "stand", "surface"), subject),
+        Step("camera", "shots", "", "", Nothing, ("piece",), (), ("shot",), shots),
+        Step("tabletop", "dressing", "", "", Nothing, ("piece",), (), ("table", "backdrop", "prop"), table),
+        from_module(step),
+    ]
+)
+
+
+def run(*assignments: str, only: str | None = None) -> tuple[Stage, dict[str, Any]]:
+    """Run all, or one step, with settings such as "lighting.setup=soft"."""
+    sheet = sheets.blank(STEPS)
+    for assignment in assignments:
+        sheets.override(sheet, assignment)
+    stage = Stage(bpy.context.scene, sheet)
+    report = finish(run_job([one for one in STEPS if only in (None, one.name)], STEPS, sheet, stage))
+    return stage, report.results["lighting"].figures
+
+
+def on(stage: Stage) -> list[Any]:
+    """Lights and cards that are rendered."""
+    items = [*stage.find_all("light").values(), *stage.find_all("card").values()]
+    return [item for item in items if not item.hide_render]
+
+
+def card_reading(stage: Stage, normal: Any) -> float:
+    """Luminance of an 18 % card at the subject's place in the scene's present light, with another seed than the job's."""
+    found = meter.read_card(
+        centre_mm=(0.0, 0.0, 30.0), normal=normal, lights=on(stage), world=stage.scene.world,
+        around=[stage.require("table")], seed=77,
+    )  # fmt: skip
+    return float(found.colour @ np.array([0.2126, 0.7152, 0.0722]))
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_the_grey_card_lands_on_mid_grey(name: str) -> None:
+    """Scene-linear value after exposure = 0.18 within 0.1 stops, in each built-in set-up."""
+    stage, figures = run(f"lighting.setup={name}")
+    value = card_reading(stage, figures["card_normal"]) * 2.0**stage.scene.view_settings.exposure
+    assert abs(math.log2(value / exposure.GREY)) < 0.1
+
+
+@pytest.mark.parametrize("name", ["city", "courtyard", "forest", "interior", "night", "studio", "sunrise", "sunset"])
+def test_surroundings_are_exposed_by_the_card_too(name: str) -> None:
+    """Blender's own eight pictures, whose peaks run from tens to tens of thousands."""
+    stage, figures = run("lighting.setup=hdri", f"lighting.surroundings={name}")
+    value = card_reading(stage, figures["card_normal"]) * 2.0**stage.scene.view_settings.exposure
+    assert abs(math.log2(value / exposure.GREY)) < 0.1
+    assert figures["card_error_percent"] < 2.0
+
+
+def test_level_changes_the_light_and_not_the_picture() -> None:
+    _, one = run("lighting.setup=hdri")
+    _, four = run("lighting.setup=hdri", "lighting.level=4")
+    assert one["exposure_stops"] - four["exposure_stops"] == pytest.approx(2.0, abs=0.02)
+
+
+def test_an_offset_is_an_offset() -> None:
+    _, plain = run()
+    _, dark = run("lighting.offset=-0.5")
+    assert plain["exposure_stops"] - dark["exposure_stops"] == pytest.approx(0.5, abs=0.01)
+
+
+def test_a_given_exposure_is_taken() -> None:
+    stage, _ = run("lighting.exposure=1.25")
+    assert stage.scene.view_settings.exposure == pytest.approx(1.25)
+
+
+def test_the_view_is_pinned() -> None:
+    stage, _ = run()
+    view = stage.scene.view_settings
+    assert (view.view_transform, view.look, view.gamma) == ("AgX", step.LOOKS["AgX"], 1.0)
+    stage, _ = run("lighting.view=Standard", only="lighting")
+    assert (stage.scene.view_settings.view_transform, stage.scene.view_settings.look) == ("Standard", "None")
+
+
+def test_turning_the_dial_turns_the_light() -> None:
+    """A quarter turn of the dial moves the window by a quarter turn about the vertical, counter-clockwise from above."""
+    stage, _ = run()
+    first = stage.require("light").location.copy()
+    stage, _ = run("lighting.turn=90", only="lighting")
+    second = stage.require("light").location
+    assert (second.x, second.y, second.z) == pytest.approx((-first.y, first.x, first.z), abs=1e-5)
+
+
+def test_turning_the_dial_turns_the_surroundings() -> None:
+    """A picture black but for a lamp: the flux computed for the turned picture is where a rendered card is brightest."""
+    pixels = np.zeros((32, 64, 4), np.float32)
+    pixels[20:24, 40:44, :3] = 500.0
+    image = images.make_image("lamp", pixels[..., :3], data=True, floating=True)
+    for turn in (0.0, 70.0):
+        world = lights.make_surroundings(image, turn=turn, level=1.0)
+        flux = exposure.environment_flux(pixels[..., 0], turn=turn)
+        flat = math.atan2(flux[1], flux[0])
+        readings = []
+        for off in (-0.6, 0.0, 0.6):
+            normal = (math.cos(flat + off), math.sin(flat + off), 0.0)
+            readings.append(float(meter.read_card(centre_mm=(0, 0, 0), normal=normal, lights=(), world=world).colour[1]))
+        assert readings[1] > 1.05 * max(readings[0], readings[2])
+
+
+def test_a_card_under_a_lamp_reads_what_the_inverse_square_says() -> None:
+    """Small lamp of radiance L and area A at distance d, card square to it: E = L A / d^2, card 0.18 E / pi (2 %: the lamp is
+    a twentieth as wide as it is far)."""
+    lamp = light_setups.Lamp("lamp", np.array([0.0, 0.0, 1000.0]), np.zeros(3), 50.0, 50.0, 40.0, 5600.0)
+    item = lights.make_lamp(lamp, "test", 5600.0)
+    world = bpy.data.worlds.new("dark")
+    lights.compat.node_tree_of(world).nodes.clear()
+    found = meter.read_card(centre_mm=(0, 0, 0), normal=(0, 0, 1), lights=[item], world=world)
+    assert found.colour[1] == pytest.approx(exposure.lambert_radiance(40.0 * 0.05**2), rel=0.02)
+
+
+def test_a_shot_stands_in_its_own_light_and_all_comes_back() -> None:
+    stage, figures = run()
+    assert figures["setups"] == 2
+    scene = stage.scene
+    before = {item.name: (item.hide_render, item.matrix_basis.copy()) for item in scene.objects}
+    state = (scene.world.name, scene.view_settings.exposure)
+    restore = apply_shot_light(scene, stage.require("shot", "side"))
+    assert {item[lights.SETUP] for item in on(stage)} == {"bench_lamp"}
+    assert scene.view_settings.exposure == pytest.approx(stage.require("world", "bench_lamp")[EXPOSURE])
+    restore()
+    assert {item.name: (item.hide_render, item.matrix_basis) for item in scene.objects} == before
+    assert (scene.world.name, scene.view_settings.exposure) == state
+
+
+def test_a_built_in_light_keeps_its_side_of_the_camera() -> None:
+    """The window stands at the hero's left; for a camera at the right of the set it is turned with it."""
+    stage, _ = run()
+    hero, side = stage.require("shot", "hero"), stage.require("shot", "side")
+    side[lights.SETUP] = ""
+    lamp = stage.find("light", "north_window window").name
+
+    def bearing(camera: Any) -> float:
+        place = bpy.data.objects[lamp].matrix_basis.translation
+        return (math.atan2(place.y, place.x) - math.atan2(camera.location.y, camera.location.x)) % (2 * math.pi)
+
+    straight = bearing(hero)
+    restore = apply_shot_light(stage.scene, side)
+    assert bearing(side) == pytest.approx(straight, abs=1e-4)
+    restore()
+
+
+def test_running_twice_changes_nothing() -> None:
+    run()
+    first = sorted(item.name for item in bpy.data.objects), len(bpy.data.worlds), len(bpy.data.lights), len(bpy.data.materials)
+    run(only="lighting")
+    assert (
+        sorted(i.name for i in bpy.data.objects),
+        len(bpy.data.worlds),
+        len(bpy.data.lights),
+        len(bpy.data.materials),
+    ) == first
+
+
+def test_a_users_compositor_is_left_alone() -> None:
+    scene = bpy.context.scene
+    if hasattr(scene, "compositing_node_group"):
+        scene.compositing_node_group = bpy.data.node_groups.new("Mine", "CompositorNodeTree")
+    else:
+        scene.use_nodes = True
+    stage, _ = run()
+    assert any("compositor of your own" in str(note) for note in stage.notes)
+
+
+@pytest.mark.parametrize(
+    ("name", "words"),
+    [("interiour", 'did you mean "interior"'), ("gone.exr", "no picture of surroundings"), ("photo.jpg", "full range"),
+     ("broken.exr", "broken.exr"), ("square.exr", "twice as wide")],
+)  # fmt: skip
+def test_bad_surroundings_are_told_and_nothing_is_left(name: str, words: str, tmp_path: Path) -> None:
+    (tmp_path / "photo.jpg").write_bytes(b"x")
+    (tmp_path / "broken.exr").write_bytes(b"v/1\x01 no picture")
+    image = bpy.data.images.new("square", 8, 8, float_buffer=True)
+    image.file_format, image.filepath_raw = "OPEN_EXR", str(tmp_path / "square.exr")
+    image.save()
+    bpy.data.images.remove(image)
+    where = name if name == "interiour" else str(tmp_path / name)
+    with pytest.raises(JobError, match=words):
+        run("lighting.setup=hdri", f'lighting.surroundings="{where}"')
+    assert not bpy.data.images and not bpy.data.worlds
+
+
+def test_blender_brings_eight_surroundings() -> None:
+    assert len(hdri.own_pictures()) == 8
