@@ -20,6 +20,9 @@ from typing import Any
 import pytest
 
 ROOT = Path(__file__).resolve().parents[1]
+NEEDS_BLENDER = re.compile(
+    r"^\s*(?:from|import)\s+(?:bpy|bmesh|mathutils|blender_addon\.(?:scene|steps|ui|cli))|importorskip\(.bpy|empty_scene", re.M
+)
 HAVE_BLENDER = importlib.util.find_spec("bpy") is not None
 
 if "BLENDER_USER_RESOURCES" not in os.environ:  # must stand before bpy is first imported
@@ -36,7 +39,7 @@ def pytest_ignore_collect(collection_path: Path, config: pytest.Config) -> bool 
     folder = collection_path.relative_to(ROOT / "tests").parts[0]
     if folder in ("core", "job"):
         return None
-    return folder == "host" or bool(re.search(r"bpy|\.scene|\.steps", collection_path.read_text(encoding="utf-8"))) or None
+    return folder == "host" or bool(NEEDS_BLENDER.search(collection_path.read_text(encoding="utf-8"))) or None
 
 
 @pytest.fixture

@@ -9,6 +9,7 @@ from __future__ import annotations
 import argparse
 import concurrent.futures
 import os
+import re
 import shutil
 import subprocess
 import sys
@@ -25,7 +26,11 @@ TESTS = ROOT / "tests"
 MODULE_SECONDS = 900
 HANG_SECONDS = 30
 WITHOUT_BLENDER = ("core", "job")
-"""The folders of tests that need numpy alone; beside them, modules at the top that name no Blender."""
+"""The folders of tests that need numpy alone; beside them, modules that import no Blender."""
+NEEDS_BLENDER = re.compile(
+    r"^\s*(?:from|import)\s+(?:bpy|bmesh|mathutils|blender_addon\.(?:scene|steps|ui|cli))|importorskip\(.bpy|empty_scene", re.M
+)
+"""Also in `tests/conftest.py`, which leaves out the same."""
 
 
 @dataclass(frozen=True)
@@ -100,9 +105,10 @@ def _without_blender(options: argparse.Namespace, more: Sequence[str], left_out:
     except envs.EnvironmentMissing as error:
         left_out.append(f"the peers that core is measured against: {error}")
         python = envs.plain("core", "core", "host")
-    outcomes = _run_modules(
-        python, [m for m in _modules(options.paths) if _needs_no_blender(m)], options, more, label="no Blender"
-    )
+    modules = _modules(options.paths)
+    able = [module for module in modules if _needs_no_blender(module)]
+    left_out.append(f"{len(modules) - len(able)} test modules that need Blender; run were {len(able)} of core, job and the like")
+    outcomes = _run_modules(python, able, options, more, label="no Blender")
     if in_ci() and pythons.find(envs.VERSIONS[envs.DEFAULTS[0]]):
         outcomes.append(Outcome("Blender", 0, 1, 0, 0.0, "an installed Python was left without its Blender"))
     return outcomes
@@ -112,8 +118,7 @@ def _needs_no_blender(module: Path) -> bool:
     folder = module.relative_to(TESTS).parts[0]
     if folder in WITHOUT_BLENDER:
         return True
-    text = module.read_text(encoding="utf-8")
-    return "bpy" not in text and folder != "host" and ".scene" not in text and ".steps" not in text
+    return folder != "host" and not NEEDS_BLENDER.search(module.read_text(encoding="utf-8"))
 
 
 def _other_versions(done: str, options: argparse.Namespace, left_out: list[str]) -> list[Outcome]:
