@@ -10,6 +10,9 @@ import bpy
 from . import compat
 from .nodes.board import board_group
 from .nodes.builder import Tree, make_group
+from .nodes.clay import clay_group
+from .nodes.props import prop_group
+from .nodes.tabletops import tabletop_group
 
 Colour = Sequence[float]
 
@@ -55,9 +58,12 @@ def planks_material(name: str, inputs: dict[str, Any] | None = None) -> Any:
     return material_of(name, board_group(), inputs)
 
 
-def table_materials(kind: str, wear: float) -> list[Any]:
-    """The materials of a tabletop by the kind it names."""
-    return [planks_material("Boards", {"Greyed": 0.12 + 0.3 * wear, "Oiled": 0.3})]
+def table_material(kind: str, wear: float, dust: Colour, reach: float) -> Any:
+    """The material of a tabletop by the kind it names; `dust`: albedo of the work's powder, `reach`: how far it lies, mm."""
+    powder = {"Dust": 0.2 + 0.35 * wear, "Dust Colour": tuple(dust), "Dust Reach": reach}
+    if kind == "planks":
+        return planks_material("Boards", {"Greyed": 0.12 + 0.3 * wear, "Oiled": 0.3, **powder})
+    return material_of(kind.capitalize(), tabletop_group(kind), None if kind == "paper" else powder)
 
 
 def room_materials() -> list[Any]:
@@ -95,3 +101,23 @@ def debris_material(body: str, tone: Colour) -> Any:
         tree.output("Shader", "shader", tree.node("BsdfPrincipled", finish)["BSDF"])
 
     return material_of(f"Debris {body}", make_group(f"Debris {body}", build))
+
+
+def clay_material(name: str, tone: Colour) -> Any:
+    """A lump of the work's clay, without a piece's relief."""
+    material = bpy.data.materials.new(name)
+    tree = compat.node_tree_of(material)
+    tree.nodes.clear()
+    build = Tree(tree)
+    mm = build.vector("SCALE", build.node("TexCoord")["Object"], scale=1000.0)
+    inputs = {"Body Colour": tuple(tone), "Position": mm, "Normal": build.node("NewGeometry")["Normal"], "Pore Depth": 0.02}
+    build.node("OutputMaterial", {"Surface": build.group(clay_group(), inputs)["Shader"]})
+    build.arrange()
+    return material
+
+
+def prop_material(name: str, tone: Colour) -> Any:
+    """A prop's material by the name it gives; 'clay' is the work's."""
+    if name == "clay":
+        return clay_material("Clay lump", tone)
+    return material_of(name.capitalize(), prop_group(name))

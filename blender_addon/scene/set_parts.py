@@ -10,6 +10,7 @@ import numpy as np
 
 from ..core.mesh import TriangleMesh, face_crosses
 from ..core.support import Support, rest_on
+from ..core.tabletops.grid import Tabletop
 from . import roles
 from .cameras import vertices_mm
 from .meshes import make_object, read_mesh
@@ -22,6 +23,9 @@ PART_OF, HIDDEN_IN = "bozzetto_part_of", "bozzetto_hidden_in"
 """On a part of the set: the table that it lies on, and the names of the shots in whose way it stands, with commas between."""
 
 DRESSING = ("table", "backdrop", "prop", "debris")
+
+SPARE = "bozzetto_spare"
+"""On a part of a table that only some shots show."""
 
 BAND_MM = 25.0
 """How far up the subject is looked at when things are to keep clear of it."""
@@ -59,6 +63,7 @@ def apply_shot_set(scene: Any, shot: Any) -> dict[str, bool]:
     items = [item for item in scene.objects if item.get(roles.ROLE) in DRESSING and item.get(roles.JOB) == shot.get(roles.JOB)]
     tables = {str(item[roles.KEY]) for item in items if item[roles.ROLE] == "table"}
     table = wanted if wanted in tables else ""
+    rises = {f"rise{item.get(PART_OF, '')}" for item in items if str(item[roles.KEY]).startswith("rise")}
     for item in items:
         role, key = str(item[roles.ROLE]), str(item[roles.KEY])
         if role == "debris" and key.endswith("library"):
@@ -66,16 +71,14 @@ def apply_shot_set(scene: Any, shot: Any) -> dict[str, bool]:
         before[item.name] = item.hide_render
         words = {role, f"{role}s", key.lower(), item.name.lower()}
         away = [word.strip() for word in str(item.get(HIDDEN_IN, "")).split(",")]
-        belongs = str(item.get(PART_OF, table)) == table if role != "backdrop" else True
-        if role == "table":
-            belongs = key == table
+        belongs = str(item.get(PART_OF, "")) == table if key != "room" else "rise" + table not in rises
         item.hide_render = bool(words & hidden) or not belongs or name in away or (belongs and before[item.name] and not _swapped(item))
     return before
 
 
 def _swapped(item: Any) -> bool:
     """Whether a part is hidden only because another table is the job's own."""
-    return bool(item.get("bozzetto_spare", False))
+    return bool(item.get(SPARE, False))
 
 
 def restore_set(scene: Any, before: dict[str, bool]) -> None:
@@ -97,6 +100,11 @@ class Foot:
     vertices: Any
     faces: Any
     middle: Any
+
+    @property
+    def reach(self) -> float:
+        """Radius of the disc round the middle that holds the foot, mm."""
+        return float(np.linalg.norm(self.points[:, :2] - self.middle, axis=1).max())
 
 
 def subject_foot(stage: Any) -> Foot:
@@ -167,6 +175,43 @@ def settle_under(mesh: TriangleMesh, foot: Foot) -> tuple[TriangleMesh, Support,
     vertices[:, 2] -= support.at(vertices[:, :2])
     gap = float(np.abs((rise - support.at(xy)).max())) if len(xy) else 0.0
     return replace(mesh, vertices=vertices), support, gap
+
+
+def settled_top(top: Tabletop, foot: Foot) -> tuple[TriangleMesh, list[str], Support, float]:
+    """A tabletop under the subject with what it lies on, as one mesh; the materials of its slots, the support, the gap, mm."""
+    mesh, support, gap = settle_under(top.mesh, foot)
+    mesh = replace(mesh, material=np.zeros(len(mesh.faces), np.int32))
+    if top.below is None:
+        return mesh, [top.material], support, gap
+    below = top.below.mesh
+    # the lower surface touches the underside of the upper one at its highest point under it
+    low, high = mesh.vertices[:, :2].min(axis=0), mesh.vertices[:, :2].max(axis=0)
+    base = np.asarray(below.vertices, float)
+    inside = ((base[:, :2] > low) & (base[:, :2] < high)).all(axis=1)
+    level = float(base[inside, 2].max()) if inside.any() else float(base[:, 2].max())
+    moved = base - [0.0, 0.0, level + top.thickness]
+    moved[:, 2] -= support.at(moved[:, :2])
+    joined = {name: np.concatenate([np.zeros((len(mesh.vertices), 4), np.float32), values]) for name, values in below.colours.items()}
+    whole = TriangleMesh(
+        np.concatenate([mesh.vertices, moved]), np.concatenate([mesh.faces, below.faces + len(mesh.vertices)]),
+        material=np.concatenate([mesh.material, np.ones(len(below.faces), np.int32)]), colours=joined,
+    )  # fmt: skip
+    return whole, [top.material, top.below.material], support, gap
+
+
+def follow(mesh: TriangleMesh, support: Support) -> TriangleMesh:
+    """A mesh moved as the tabletop that it goes with was."""
+    vertices = np.asarray(mesh.vertices, float).copy()
+    vertices[:, 2] -= support.at(vertices[:, :2])
+    return replace(mesh, vertices=vertices)
+
+
+def spare(item: Any, yes: bool) -> Any:
+    """The part, hidden until a shot asks for its table if it is a spare one."""
+    if yes:
+        item.hide_render = item.hide_viewport = True
+        item[SPARE] = True
+    return item
 
 
 def _ground_peaks(mesh: TriangleMesh, foot: Foot) -> Any:

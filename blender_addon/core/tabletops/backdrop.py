@@ -24,10 +24,10 @@ def workshop(half: float, *, seed: int = 1) -> TriangleMesh:
     """A workshop of four walls, `half` from the middle to each."""
     rng = np.random.default_rng([seed, 301])
     parts = [_floor(half)]
-    makers = [_shelves, _niche, _boards, _shelves]
-    rng.shuffle(makers)  # type: ignore[arg-type]
-    for side, make in enumerate(makers):
-        face = turn("z", side * np.pi / 2)
+    start = int(rng.integers(4))
+    for side in range(4):
+        face = turn("z", (side + start) * np.pi / 2)
+        make = (_shelves, _niche, _shelves, _boards)[side]
         for part in [_wall(half), *make(half, rng)]:
             parts.append(moved(part, face))
     return joined(parts)
@@ -70,13 +70,13 @@ def _pot(rng: np.random.Generator, height: float, slot: int) -> TriangleMesh:
 
 def _shelves(half: float, rng: np.random.Generator) -> list[TriangleMesh]:
     parts = []
-    for level in (-330.0, 40.0, 420.0):
+    for level in (-480.0, -150.0, 130.0, 470.0):  # two of them behind what a low camera sees over the table's edge
         z = level + rng.uniform(-30, 30)
-        length, middle = rng.uniform(0.9, 1.5) * half, rng.uniform(-0.25, 0.25) * half
+        length, middle = rng.uniform(1.3, 1.9) * half, rng.uniform(-0.05, 0.05) * half
         parts.append(_box([length, 200.0, 24.0], [middle, half - 110.0, z], WOOD))
         x = middle - length / 2 + 60.0
         while x < middle + length / 2 - 60.0:
-            height = rng.uniform(70, 240)
+            height = rng.uniform(80, 235)
             slot = int(rng.choice([GLAZED, CLAY, CLAY, PALE, DARK, WOOD]))
             parts.append(moved(_pot(rng, height, slot), np.eye(3), [x, half - 110.0 + rng.uniform(-40, 40), z + 12.0]))
             x += height * rng.uniform(0.75, 1.3) + (rng.uniform(60, 220) if rng.random() < 0.3 else 0.0)
@@ -86,7 +86,7 @@ def _shelves(half: float, rng: np.random.Generator) -> list[TriangleMesh]:
 def _niche(half: float, rng: np.random.Generator) -> list[TriangleMesh]:
     """A pale panel with bars, as a window with a drawn blind shows, and a sill with a few things on it."""
     x, width, height = rng.uniform(-0.3, 0.3) * half, rng.uniform(620, 820), rng.uniform(800, 1000)
-    z = 60.0 + height / 2
+    z = -150.0 + height / 2
     parts = [_box([width, 16.0, height], [x, half - 12.0, z], PALE)]
     for off in (-width / 2, 0.0, width / 2):
         parts.append(_box([36.0, 50.0, height + 40.0], [x + off, half - 30.0, z], WOOD))

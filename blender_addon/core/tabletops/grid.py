@@ -27,11 +27,17 @@ class Extent:
 
 @dataclass(frozen=True)
 class Tabletop:
-    """A made surface: mesh in mm, per-vertex values under their names ((n, 4) each), and the kind of material it wants."""
+    """A made surface in mm: what carries the subject, its kind of material, and what belongs with it.
+
+    below: what it lies on, if it is not the whole table, with z = 0 at the underside of `mesh`. beyond: a surface that goes on
+    behind it and is only seen.
+    """
 
     mesh: TriangleMesh
     material: str
     thickness: float
+    below: Tabletop | None = None
+    beyond: TriangleMesh | None = None
     notes: dict[str, float] = field(default_factory=dict)
 
 
@@ -82,3 +88,25 @@ def _skirt(rim: Ints, first: int) -> Ints:
     top, low = rim, first + np.arange(count)
     top_next, low_next = np.roll(top, -1), np.roll(low, -1)
     return np.concatenate([np.stack([top, low, low_next], -1), np.stack([top, low_next, top_next], -1)])
+
+
+def polar(radii: Floats, sides: int) -> tuple[Floats, Floats]:
+    """Places (rings, sides) of a round grid, x and y; the first radius may be 0."""
+    angle = np.linspace(0, 2 * np.pi, sides, endpoint=False)
+    return np.outer(radii, np.cos(angle)), np.outer(radii, np.sin(angle))
+
+
+def disc(x: Floats, y: Floats, z: Floats, *, skirt: float = 0.0) -> TriangleMesh:
+    """The mesh of a round grid, seen from above, with a skirt down from its rim where `skirt` is not 0."""
+    rings, sides = z.shape
+    vertices = np.stack([x, y, z], axis=-1)
+    if skirt:
+        vertices = np.concatenate([vertices, vertices[-1:] - [0.0, 0.0, skirt]])
+        rings += 1
+    place = np.arange(rings * sides).reshape(rings, sides)
+    inner, outer = place[:-1], place[1:]
+    inner_next, outer_next = np.roll(inner, -1, axis=1), np.roll(outer, -1, axis=1)
+    faces = np.concatenate([
+        np.stack([inner, outer, outer_next], -1).reshape(-1, 3), np.stack([inner, outer_next, inner_next], -1).reshape(-1, 3),
+    ])  # fmt: skip
+    return TriangleMesh(vertices.reshape(-1, 3).astype(np.float32), faces)

@@ -62,7 +62,7 @@ def planks(extent: Extent, kind: Planks, *, seed: int = 1) -> Tabletop:
         place_y[here] += shift
     place_x = np.repeat(along[None, :], len(across), axis=0)
     mesh = sheet(place_x, place_y, height, {"wood_grain": grain, "wood_board": board}, skirt=kind.thickness)
-    return Tabletop(mesh, "planks", kind.thickness, {"boards": float(sum(len(row.joints) + 1 for row in rows))})
+    return Tabletop(mesh, "planks", kind.thickness, notes={"boards": float(sum(len(row.joints) + 1 for row in rows))})
 
 
 def _layout(extent: Extent, kind: Planks, rng: np.random.Generator) -> list[_Row]:

@@ -59,7 +59,7 @@ def run(stage: Any, settings: Settings) -> Run:
     heights = set_parts.heights_of(surface)
     clear = _clearance(stage, settings)
     yield Progress(0.2, "Laying pieces and powder")
-    falloff = settings.falloff or clear.radius * 0.9 + 18.0
+    falloff = settings.falloff or clear.radius * 0.65 + 13.0
     density = laying.work_density(
         clear.outside, falloff=falloff, drift=settings.drift, seed=stage.seed * 1000 + settings.seed,
         mask=debris_parts.mask_density(stage, settings.mask, table),

@@ -2,26 +2,39 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
 
+from ...core.props import MAKERS
+from ...core.sight import convex_outline, outside_distance
 from ...core.tabletops import backdrop as rooms
+from ...core.tabletops.cloth import cloth
 from ...core.tabletops.grid import Extent, Tabletop
 from ...core.tabletops.planks import Planks, planks
-from ...job.settings import choice, length, number
+from ...core.tabletops.round import bat, sweep
+from ...core.tabletops.stone import slate
+from ...job.errors import SheetError
+from ...job.settings import choice, data, integer, length, nearest, number, text
 from ...job.step import Progress, Result, Run
-from ...scene import set_parts
+from ...scene import debris_parts, set_parts, set_props
 from ...scene.cameras import shot_views, subject_points
-from ...scene.set_materials import room_materials, table_materials
+from ...scene.set_materials import room_materials, table_material
+from ...scene.spatial import Surface
 
 LABEL = "Tabletop"
 NEEDS = ("piece", "shot")
 USES = ("stand", "surface")
 MAKES = ("table", "backdrop", "prop")
 
-KINDS = (("planks", "Workbench", "Boards of an old bench: gaps, joints, knots, saw marks, wear"),)
+KINDS = (
+    ("planks", "Workbench", "Boards of an old bench: gaps, joints, knots, saw marks, wear"),
+    ("slate", "Slate", "A split slab of slate on the bench"),
+    ("cloth", "Cloth", "Linen with folds"),
+    ("sweep", "Seamless paper", "A sheet that rises behind without a line"),
+    ("bat", "Potter's bat", "A round plaster bat on the bench"),
+)
 BACKDROPS = (
     ("workshop", "Workshop", "A room with shelves and pots, far behind"),
     ("wall", "Wall", "A bare wall, far behind"),
@@ -36,6 +49,10 @@ class Settings:
     wear: float = number(60.0, low=0.0, high=100.0, unit="%", help="How used the table looks")
     board_width: float = length(88.0, low=15.0, high=400.0, help="Usual width of a board", more=True)
     gap: float = length(0.9, low=0.0, high=8.0, help="Usual gap between boards", more=True)
+    props: int = integer(6, low=0, high=13, help="How many things lie round the subject", label="Things on the table")
+    things: str = text("", help="Which ones, with commas between; empty: drawn by the seed", more=True)
+    collection: str | None = data("collection", help="Take the things from a collection of yours instead", more=True)
+    seed: int = integer(1, low=0, high=1_000_000, help="Another number, other boards and another arrangement")
     width: float | None = length(None, low=200.0, high=6000.0, help="Width of the table; by itself: to fit the subject", more=True)
     depth: float | None = length(None, low=200.0, high=4000.0, help="Depth of the table; by itself: to fit the subject", more=True)
 
@@ -46,36 +63,95 @@ def run(stage: Any, settings: Settings) -> Run:
     extent = _extent(points, views, settings)
     kinds = [settings.kind, *sorted(_asked_by_shots(stage) - {settings.kind})]
     figures: dict[str, Any] = {"kind": settings.kind}
+    _, tone = debris_parts.body_and_tone(stage, "clay", None)
+    reach = 20.0 + 1.6 * foot.reach
+    rises = False
     for place, kind in enumerate(kinds):
         yield Progress(0.1 + 0.4 * place / len(kinds), f"Making {_label(kind)}")
-        top = make_top(kind, extent, settings, stage.seed)
-        mesh, support, gap = set_parts.settle_under(top.mesh, foot)
+        top = make_top(kind, extent, settings, _seed(stage, settings), foot)
+        mesh, materials, support, gap = set_parts.settled_top(top, foot)
+        worn = [table_material(name, settings.wear / 100.0, tone, reach) for name in materials]
         key = "" if place == 0 else kind
-        item = set_parts.make_part("table", mesh, table_materials(top.material, settings.wear / 100.0), table=key)
-        if place:
-            item.hide_render = item.hide_viewport = True
-            item["bozzetto_spare"] = True
-        stage.offer("table", item, key=key, name=f"Table {_label(kind)}" if place else "Table")
+        item = set_parts.make_part("table", mesh, worn, table=key)
+        stage.offer("table", set_parts.spare(item, place > 0), key=key, name=f"Table {_label(kind)}" if place else "Table")
+        if top.beyond is not None:
+            item = set_parts.make_part("rise", set_parts.follow(top.beyond, support), worn, table=key)
+            set_parts.only_seen(item)
+            stage.offer("backdrop", set_parts.spare(item, place > 0), key=f"rise{place or ''}", name="Paper rise")
+            rises |= place == 0
         if place == 0:
+            heights = set_parts.heights_of(Surface(mesh.vertices, mesh.faces))
             figures |= {
                 "rest_gap_mm": round(gap, 5), "contacts": len(support.contacts), "stable": support.stable,
                 "tilt_deg": round(float(np.degrees(np.hypot(*support.slope))), 4), "vertices": len(mesh.vertices),
             }  # fmt: skip
     yield Progress(0.55, "Setting up the room behind")
-    if settings.backdrop != "none":
+    if settings.backdrop != "none" and not (rises and len(kinds) == 1):
         half = _room_half(extent, views)
-        room = rooms.workshop(half, seed=stage.seed) if settings.backdrop == "workshop" else rooms.plain_wall(half)
+        room = rooms.workshop(half, seed=_seed(stage, settings)) if settings.backdrop == "workshop" else rooms.plain_wall(half)
         item = set_parts.make_part("room", room, room_materials())
         set_parts.only_seen(item)
         stage.offer("backdrop", item, key="room", name="Room")
         figures["room_mm"] = round(2 * half)
-    return Result(f"{_label(settings.kind).capitalize()} under the subject, on {figures['contacts']} points", figures)
+    yield Progress(0.7, "Laying things on the table")
+    laid, missed = _lay_props(stage, settings, foot, views, extent, heights, tone, figures)
+    for key, item in laid.items():
+        stage.offer("prop", item, key=key, name=key.capitalize())
+    if missed:
+        stage.note(f"No room in the pictures for {', '.join(missed)}")
+    things = f", {len(laid)} things round it" if laid else ""
+    return Result(f"{_label(settings.kind).capitalize()} under the subject, on {figures['contacts']} points{things}", figures)
 
 
-def make_top(kind: str, extent: Extent, settings: Settings, seed: int) -> Tabletop:
+def _lay_props(
+    stage: Any, settings: Settings, foot: Any, views: Any, extent: Extent, heights: Any, tone: Any,
+    figures: dict[str, Any],
+) -> tuple[dict[str, Any], list[str]]:
+    seed = _seed(stage, settings)
+    if settings.collection:
+        candidates = set_props.collected_candidates(settings.collection)
+    else:
+        candidates = set_props.made_candidates(_named(settings.things), settings.props, seed=seed)
+    if not candidates:
+        return {}, []
+    ring = convex_outline(foot.points[:, :2])
+    laid, gap = set_props.place_props(
+        candidates, views, outside=lambda xy: outside_distance(np.asarray(xy, float), ring),
+        reach=foot.reach, half=0.5 * np.array([extent.width, extent.depth]),
+        heights=heights, seed=seed, tone=tone,
+    )  # fmt: skip
+    figures |= {"props": sorted(laid), "prop_gap_mm": round(gap, 5)}
+    return laid, [one.name for one in candidates if not any(key.startswith(one.name) for key in laid)]
+
+
+def _named(words: str) -> list[str]:
+    names = [word.strip().lower() for word in words.split(",") if word.strip()]
+    for name in names:
+        if name not in MAKERS:
+            raise SheetError(f'tabletop.things knows no "{name}"{nearest(name, list(MAKERS))}; there are {", ".join(MAKERS)}')
+    return names
+
+
+def _seed(stage: Any, settings: Settings) -> int:
+    return stage.seed * 1000 + settings.seed
+
+
+def make_top(kind: str, extent: Extent, settings: Settings, seed: int, foot: set_parts.Foot) -> Tabletop:
     """A tabletop by the name of its kind."""
     wear = settings.wear / 100.0
-    return planks(extent, Planks(width=settings.board_width, gap=settings.gap, wear=wear), seed=seed)
+    if kind == "sweep":
+        return sweep(extent, floor=max(0.75 * extent.width, 6.0 * foot.reach), height=0.9 * extent.width, seed=seed)
+    if kind == "cloth":
+        ring = convex_outline(foot.points[:, :2])
+        scale = extent.reach / 80.0
+        return cloth(extent, outside=lambda xy: outside_distance(xy, ring), height=11.0 * max(scale, 0.7), seed=seed)
+    bench = planks(extent, Planks(width=settings.board_width, gap=settings.gap, wear=wear), seed=seed)
+    if kind == "slate":
+        size = (max(330.0, 4.6 * foot.reach), max(250.0, 3.6 * foot.reach))
+        return replace(slate(extent, size, wear=wear, seed=seed), below=bench)
+    if kind == "bat":
+        return replace(bat(extent, max(230.0, 3.6 * foot.reach), seed=seed, wear=wear), below=bench)
+    return bench
 
 
 def _extent(points: Any, views: Any, settings: Settings) -> Extent:

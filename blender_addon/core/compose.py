@@ -1,0 +1,147 @@
+"""Where do props go so that a picture gains by them? Beside and behind the subject as the lens sees it, never before it."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from .framing import project
+from .mesh import Floats, unit
+from .sight import ShotView, in_sight, outside_distance
+
+TRIES = 300
+"""Places tried for a prop."""
+
+ENOUGH = 24
+"""Possible places after which the best of them is taken."""
+
+APART = 3.0
+"""Least distance between two props, mm."""
+
+
+@dataclass(frozen=True)
+class Thing:
+    """A prop to place: its name, points spread over it (n, 3) mm with the rest at z = 0, whether it stands tall."""
+
+    name: str
+    points: Floats
+    tall: bool
+
+
+@dataclass(frozen=True)
+class Spot:
+    """Where a prop goes: (2,) place of its origin, turn about the vertical (radians), and the shots in whose way it stands."""
+
+    place: Floats
+    turn: float
+    hidden_in: tuple[str, ...]
+
+
+def compose(
+    things: Sequence[Thing], views: Sequence[ShotView], *, outside: Callable[[Floats], Floats], reach: float, half: Floats,
+    seed: int, keep_off: float = 8.0,
+) -> list[Spot | None]:  # fmt: skip
+    """Places for props, for the first view above all.
+
+    Parameters
+    ----------
+    outside : distance of places (n, 2) from the subject's foot, mm. reach : radius of the foot.
+    half : (2,) half of the table's width and depth, mm.
+    keep_off : least distance from the subject's foot.
+
+    Returns
+    -------
+    A spot a thing, or None where there was none. In the first view no prop comes before or behind the subject's outline, and
+    all stay out of the sight lines; a prop in the way of another shot names it. Tall things go to the back on one side; flat
+    ones lie beside the subject, more or less along each other, some of them cut by the frame's edge.
+    """
+    rng = np.random.default_rng([seed, 601])
+    lead = views[0] if views else None
+    ahead = unit(-lead.position[:2]) if lead is not None and np.linalg.norm(lead.position[:2]) > 1.0 else np.array([0.0, 1.0])
+    right = np.array([ahead[1], -ahead[0]])
+    hand = rng.choice([-1.0, 1.0])
+    lie = rng.uniform(0.25, 0.9) * rng.choice([-1.0, 1.0])
+    spots: list[Spot | None] = []
+    placed: list[Floats] = []
+    for number, thing in enumerate(things):
+        side = hand if thing.tall or number % 3 == 2 else -hand
+        good: list[tuple[float, Floats, float, Floats]] = []
+        for attempt in range(TRIES):
+            loose = 0.6 + attempt / TRIES
+            if thing.tall:
+                centre = ahead * (reach + rng.uniform(45, 135)) + right * side * (0.55 * reach + 62 * loose * rng.uniform(0.3, 1.3))
+            else:
+                centre = ahead * rng.uniform(-28, 75) * loose + right * side * (reach + rng.uniform(16, 82) * loose)
+            turn = np.arctan2(ahead[1], ahead[0]) + side * lie + rng.normal(0, 0.28) + (np.pi if rng.random() < 0.3 else 0.0)
+            points = _turned(thing.points, turn) + [*centre, 0.0]
+            if not _allowed(points, placed, outside, half, keep_off):
+                continue
+            score = _score(points, lead)
+            if not np.isfinite(score):
+                continue
+            good.append((score + rng.uniform(0, 0.15), centre, float(turn), points))
+            if len(good) >= ENOUGH:
+                break
+        if not good:
+            spots.append(None)
+            continue
+        good.sort(key=lambda one: one[0])
+        few = [(one[0] + 0.4 * len(way) / max(len(views), 1), one, way) for one in good[:4] for way in [_in_way(one[3], views[1:])]]
+        _, best, way = min(few, key=lambda one: one[0])
+        placed.append(best[3])
+        spots.append(Spot(best[1], best[2], way))
+    return spots
+
+
+def spread_points(vertices: Floats, faces: np.ndarray, *, seed: int = 1, count: int = 240) -> Floats:
+    """Points over a mesh by area, with its outermost ones in 24 directions, (n, 3)."""
+    from .blue_noise import Thrower
+
+    points = Thrower(vertices, faces).throw(count, np.random.default_rng(seed))[0]
+    angle = np.linspace(0, 2 * np.pi, 24, endpoint=False)
+    ways = np.stack([np.cos(angle), np.sin(angle), 0 * angle], axis=1)
+    far = np.argmax(np.asarray(vertices) @ ways.T, axis=0)
+    top = int(np.argmax(np.asarray(vertices)[:, 2]))
+    return np.concatenate([points, np.asarray(vertices, float)[np.unique([*far, top])]])
+
+
+def _turned(points: Floats, turn: float) -> Floats:
+    c, s = np.cos(turn), np.sin(turn)
+    return points @ np.array([[c, s, 0.0], [-s, c, 0.0], [0.0, 0.0, 1.0]])
+
+
+def _allowed(points: Floats, placed: Sequence[Floats], outside: Callable[[Floats], Floats], half: Floats, keep_off: float) -> bool:
+    """On the table, clear of the subject's foot and of other props."""
+    if (np.abs(points[:, :2]) > half - 6.0).any() or outside(points[:, :2]).min() < keep_off:
+        return False
+    for other in placed:
+        gap = points[:, None, :2] - other[None, :, :2]
+        if np.einsum("ijk,ijk->ij", gap, gap).min() < (APART + 2.0) ** 2:
+            return False
+    return True
+
+
+def _score(points: Floats, view: ShotView | None) -> float:
+    """How badly a prop sits in the picture; infinite where it may not be."""
+    if view is None:
+        return 0.0
+    slopes, depth = project(points, view.position, view.rotation)
+    if (depth <= 0).any() or in_sight(points, view, radius_mm=1.0).any():
+        return np.inf
+    frame = slopes / np.array(view.half_slopes)
+    if len(view.outline):
+        clear = outside_distance(slopes, view.outline) / view.half_slopes[0]
+        if clear.min() < 0.05:
+            return np.inf
+    seen = (np.abs(frame) < 1.0).all(axis=1).mean()
+    if seen < 0.12:
+        return 3.0 - seen
+    low = np.clip(-0.55 - frame[:, 1].min(), 0.0, None)  # a prop along the lower edge weighs the picture down
+    return abs(seen - 0.72) + 0.8 * float(low)
+
+
+def _in_way(points: Floats, views: Sequence[ShotView]) -> tuple[str, ...]:
+    """The shots whose sight lines the points cut."""
+    return tuple(dict.fromkeys(view.name for view in views if in_sight(points, view, radius_mm=1.0).any()))

@@ -1,0 +1,186 @@
+"""How do the things on the table look as nodes? Turned wood, lacquer, metal, glaze and the rest, by name; scales in mm."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from .builder import Tree, make_group
+
+WOODS = {
+    "beech": ((0.46, 0.30, 0.19), (0.33, 0.19, 0.11)), "walnut": ((0.17, 0.10, 0.062), (0.075, 0.042, 0.026)),
+    "boxwood": ((0.55, 0.39, 0.20), (0.42, 0.27, 0.12)), "bare wood": ((0.52, 0.34, 0.20), (0.36, 0.21, 0.11)),
+}  # fmt: skip
+LACQUERS = {
+    "red lacquer": (0.28, 0.022, 0.018), "black lacquer": (0.018, 0.018, 0.02), "yellow lacquer": (0.55, 0.31, 0.035),
+    "green lacquer": (0.028, 0.12, 0.062), "worn paint": (0.10, 0.155, 0.18),
+}  # fmt: skip
+METALS = {"steel": ((0.52, 0.51, 0.49), 0.36), "brass": ((0.66, 0.46, 0.18), 0.38)}
+GLAZES = {
+    "celadon glaze": ((0.30, 0.38, 0.30), (0.16, 0.24, 0.19)), "blue glaze": ((0.055, 0.10, 0.19), (0.02, 0.035, 0.08)),
+    "brown glaze": ((0.13, 0.062, 0.028), (0.03, 0.014, 0.008)), "white glaze": ((0.66, 0.63, 0.56), (0.48, 0.42, 0.34)),
+}  # fmt: skip
+
+
+def prop_group(name: str) -> Any:
+    """The group of a prop's material by name; it has a Shader output. Raises KeyError for an unknown one."""
+    for table, build in ((WOODS, _wood), (LACQUERS, _lacquer), (METALS, _metal), (GLAZES, _glaze)):
+        if name in table:
+            return make_group(name.capitalize(), lambda tree, build=build, values=table[name]: build(tree, values))  # type: ignore[misc]
+    plain = {
+        "bristle": _bristle, "graphite": _graphite, "sponge": _sponge, "stoneware": _stoneware, "string": _string, "rule": _rule,
+    }  # fmt: skip
+    return make_group(name.capitalize(), plain[name])
+
+
+def _mm(tree: Tree) -> Any:
+    return tree.vector("SCALE", tree.node("TexCoord")["Object"], scale=1000.0)
+
+
+def _noise(tree: Tree, vector: Any, scale: float, detail: float = 4.0, rough: float = 0.6) -> Any:
+    return tree.node("TexNoise", {"Vector": vector, "Scale": scale, "Detail": detail, "Roughness": rough})["Factor"]
+
+
+def _grey(tree: Tree, value: Any) -> Any:
+    return tree.node("CombineXYZ", {"X": value, "Y": value, "Z": value})["Vector"]
+
+
+def _bump(tree: Tree, height: Any, *, strength: float = 1.0) -> Any:
+    return tree.node("Bump", {"Strength": strength, "Distance": 0.001, "Height": height})["Normal"]
+
+
+def _finish(tree: Tree, **inputs: Any) -> None:
+    named = {key.replace("_", " "): value for key, value in inputs.items()}
+    tree.output("Shader", "shader", tree.node("BsdfPrincipled", named)["BSDF"])
+
+
+def _soiled(tree: Tree, colour: Any, mm: Any, amount: float) -> tuple[Any, Any]:
+    """Dry slip left on a tool: pale smears, and how much of it is where."""
+    cloud = _noise(tree, mm, 0.045, 6.0, 0.68)
+    fine = _noise(tree, mm, 0.8, 4.0, 0.7)
+    cover = tree.span(tree.math("ADD", cloud, tree.math("MULTIPLY", fine, 0.35)), 0.70, 0.86, 0.0, amount)
+    return tree.mix(cover, colour, (0.40, 0.37, 0.33)), cover
+
+
+def _fibres(tree: Tree, mm: Any, pale: Any, dark: Any) -> tuple[Any, Any]:
+    """Wood whose grain runs along x, from a log bigger than the thing."""
+    drawn = tree.vector("MULTIPLY", mm, (0.035, 1.0, 1.0))
+    warped = tree.vector("MULTIPLY_ADD", tree.node("TexNoise", {"Vector": drawn, "Scale": 0.25, "Detail": 2.0})["Color"], (4.0, 4.0, 4.0), drawn)
+    parts = tree.node("SeparateXYZ", {"Vector": warped})
+    ring = tree.math("FRACT", tree.math("MULTIPLY", tree.math("ADD", parts["Y"], tree.math("MULTIPLY", parts["Z"], 0.6)), 0.55))
+    late = tree.math("POWER", ring, 2.4)
+    fibre = _noise(tree, tree.vector("MULTIPLY", mm, (0.05, 2.6, 2.6)), 1.0, 4.0)
+    colour = tree.mix(tree.math("MULTIPLY", late, 0.7), pale, dark)
+    return tree.mix(tree.span(fibre, 0.35, 0.7, 0.0, 0.45), colour, dark), fibre
+
+
+def _wood(tree: Tree, values: Any) -> None:
+    mm = _mm(tree)
+    colour, fibre = _fibres(tree, mm, (*values[0], 1.0), (*values[1], 1.0))
+    handled = _noise(tree, mm, 0.028, 3.0)
+    colour = tree.mix(tree.span(handled, 0.42, 0.66, 0.0, 0.45), colour, tree.mix(1.0, colour, (0.5, 0.42, 0.36), blend="MULTIPLY"))
+    colour, cover = _soiled(tree, colour, mm, 0.75)
+    rough = tree.blend(cover, tree.math("MULTIPLY_ADD", fibre, 0.25, 0.38), 0.9)
+    _finish(tree, Base_Color=colour, Roughness=rough, Specular_IOR_Level=0.45, Normal=_bump(tree, tree.math("MULTIPLY", fibre, 0.03)))
+
+
+def _lacquer(tree: Tree, values: Any) -> None:
+    mm = _mm(tree)
+    wood, fibre = _fibres(tree, mm, (*WOODS["beech"][0], 1.0), (*WOODS["beech"][1], 1.0))
+    chip = _noise(tree, mm, 0.16, 6.0, 0.72)
+    bare = tree.span(chip, 0.635, 0.65)
+    colour = tree.mix(bare, (*values, 1.0), wood)
+    colour, cover = _soiled(tree, colour, mm, 0.8)
+    rough = tree.blend(tree.math("MAXIMUM", bare, cover), tree.math("MULTIPLY_ADD", chip, 0.3, 0.12), 0.75)
+    height = tree.math("SUBTRACT", tree.math("MULTIPLY", fibre, 0.015), tree.math("MULTIPLY", bare, 0.06))
+    _finish(tree, Base_Color=colour, Roughness=rough, Specular_IOR_Level=0.5, Normal=_bump(tree, height))
+
+
+def _metal(tree: Tree, values: Any) -> None:
+    mm = _mm(tree)
+    streak = _noise(tree, tree.vector("MULTIPLY", mm, (0.08, 3.0, 3.0)), 1.0, 4.0)
+    stain = _noise(tree, mm, 0.12, 6.0, 0.7)
+    dull = tree.span(stain, 0.5, 0.68)
+    colour = tree.mix(tree.math("MULTIPLY", dull, 0.55), (*values[0], 1.0), tuple(0.42 * part for part in values[0]))
+    colour, cover = _soiled(tree, colour, mm, 0.7)
+    rough = tree.math("ADD", tree.math("MULTIPLY_ADD", streak, 0.25, values[1] - 0.14), tree.math("MULTIPLY", dull, 0.2))
+    _finish(
+        tree, Base_Color=colour, Metallic=tree.math("SUBTRACT", 1.0, cover), Roughness=tree.blend(cover, rough, 0.9),
+        Normal=_bump(tree, tree.math("MULTIPLY", streak, 0.004)),
+    )  # fmt: skip
+
+
+def _rule(tree: Tree) -> None:
+    mm = _mm(tree)
+    parts = tree.node("SeparateXYZ", {"Vector": mm})
+    streak = _noise(tree, tree.vector("MULTIPLY", mm, (0.05, 2.2, 2.2)), 1.0, 4.0)
+    stain = _noise(tree, mm, 0.06, 5.0, 0.7)
+    x = tree.math("ADD", parts["X"], 75.0)
+    edge = tree.math("SUBTRACT", 9.5, tree.math("ABSOLUTE", parts["Y"]))
+    mark: Any = 0.0
+    for every, deep, wide in ((1.0, 2.8, 0.10), (5.0, 4.2, 0.12), (10.0, 6.0, 0.14)):
+        share = tree.math("DIVIDE", x, every)
+        off = tree.math("MULTIPLY", tree.math("ABSOLUTE", tree.math("SUBTRACT", share, tree.math("ROUND", share))), every)
+        line = tree.math("MULTIPLY", tree.span(off, 0.5 * wide, 0.5 * wide + 0.05, 1.0, 0.0), tree.math("LESS_THAN", edge, deep))
+        mark = tree.math("MAXIMUM", mark, line)
+    inside = tree.math("MULTIPLY", tree.math("GREATER_THAN", x, -0.2), tree.math("LESS_THAN", x, 150.2))
+    mark = tree.math("MULTIPLY", tree.math("MULTIPLY", mark, inside), tree.math("GREATER_THAN", parts["Z"], 0.5))
+    colour = tree.mix(tree.span(stain, 0.5, 0.7, 0.0, 0.4), (0.55, 0.54, 0.52, 1.0), (0.27, 0.25, 0.23))
+    colour = tree.mix(tree.math("MULTIPLY", mark, 0.92), colour, (0.02, 0.02, 0.02))
+    colour, cover = _soiled(tree, colour, mm, 0.55)
+    metal = tree.math("SUBTRACT", 1.0, tree.math("MAXIMUM", cover, mark))
+    rough = tree.math("ADD", tree.math("MULTIPLY_ADD", streak, 0.3, 0.14), tree.math("MULTIPLY", cover, 0.5))
+    height = tree.math("SUBTRACT", tree.math("MULTIPLY", streak, 0.003), tree.math("MULTIPLY", mark, 0.03))
+    _finish(tree, Base_Color=colour, Metallic=metal, Roughness=rough, Normal=_bump(tree, height))
+
+
+def _bristle(tree: Tree) -> None:
+    mm = _mm(tree)
+    hair = _noise(tree, tree.vector("MULTIPLY", mm, (0.05, 5.0, 5.0)), 1.0, 3.0)
+    colour = tree.mix(tree.span(hair, 0.3, 0.7), (0.05, 0.028, 0.015, 1.0), (0.24, 0.15, 0.08))
+    colour, cover = _soiled(tree, colour, mm, 0.9)
+    _finish(tree, Base_Color=colour, Roughness=0.55, Normal=_bump(tree, tree.math("MULTIPLY", hair, 0.22)))
+
+
+def _graphite(tree: Tree) -> None:
+    _finish(tree, Base_Color=(0.05, 0.05, 0.055, 1.0), Roughness=0.38, Specular_IOR_Level=0.8)
+
+
+def _sponge(tree: Tree) -> None:
+    mm = _mm(tree)
+    cells = tree.node("TexVoronoi", {"Vector": mm, "Scale": 0.75, "Randomness": 1.0})["Distance"]
+    hole = tree.span(cells, 0.18, 0.5, 1.0, 0.0, smooth=True)
+    patch = _noise(tree, mm, 0.05, 4.0)
+    colour = tree.mix(tree.span(patch, 0.35, 0.68), (0.52, 0.33, 0.11, 1.0), (0.34, 0.22, 0.10))
+    colour = tree.mix(tree.math("MULTIPLY", hole, 0.7), colour, (0.10, 0.055, 0.02))
+    colour, _ = _soiled(tree, colour, mm, 0.7)
+    _finish(tree, Base_Color=colour, Roughness=0.95, Specular_IOR_Level=0.1, Normal=_bump(tree, tree.math("MULTIPLY", hole, -0.7)))
+
+
+def _stoneware(tree: Tree) -> None:
+    mm = _mm(tree)
+    speck = tree.span(_noise(tree, mm, 1.4, 2.0), 0.64, 0.70)
+    tone = _noise(tree, mm, 0.2, 4.0)
+    colour = tree.mix(tone, (0.30, 0.20, 0.125, 1.0), (0.38, 0.275, 0.19))
+    colour = tree.mix(tree.math("MULTIPLY", speck, 0.7), colour, (0.06, 0.04, 0.03))
+    _finish(tree, Base_Color=colour, Roughness=0.85, Normal=_bump(tree, tree.math("MULTIPLY", tone, 0.1)))
+
+
+def _glaze(tree: Tree, values: Any) -> None:
+    """Glass over stoneware: thin and pale or brown where it drew back, dark and deep where it pooled."""
+    mm = _mm(tree)
+    run = _noise(tree, tree.vector("MULTIPLY", mm, (1.0, 1.0, 0.25)), 0.09, 5.0)
+    speck = tree.span(_noise(tree, mm, 0.9, 2.0), 0.66, 0.72)
+    colour = tree.mix(tree.span(run, 0.32, 0.68), (*values[0], 1.0), values[1])
+    colour = tree.mix(tree.math("MULTIPLY", speck, 0.6), colour, (0.05, 0.03, 0.02))
+    _finish(
+        tree, Base_Color=colour, Roughness=tree.math("MULTIPLY_ADD", run, 0.15, 0.06), IOR=1.55, Coat_Weight=0.5, Coat_Roughness=0.05,
+        Normal=_bump(tree, tree.math("MULTIPLY", run, 0.5)),
+    )  # fmt: skip
+
+
+def _string(tree: Tree) -> None:
+    mm = _mm(tree)
+    fuzz = _noise(tree, mm, 3.2, 4.0, 0.7)
+    colour = tree.mix(_noise(tree, mm, 0.1, 3.0), (0.56, 0.45, 0.29, 1.0), (0.42, 0.32, 0.19))
+    colour = tree.mix(1.0, colour, _grey(tree, tree.span(fuzz, 0.25, 0.75, 0.72, 1.12)), blend="MULTIPLY")
+    _finish(tree, Base_Color=colour, Roughness=0.95, Specular_IOR_Level=0.15, Normal=_bump(tree, tree.math("MULTIPLY", fuzz, 0.15)))

@@ -1,0 +1,122 @@
+"""How do slate, cloth, plaster and paper look as nodes? Scales in mm; relief finer than the mesh is a bump."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from .builder import Tree, make_group
+
+
+def tabletop_group(kind: str) -> Any:
+    """The group of a tabletop's material: 'slate', 'cloth', 'plaster' or 'paper'; it has a Shader output."""
+    return make_group(f"Table {kind}", {"slate": _slate, "cloth": _cloth, "plaster": _plaster, "paper": _paper}[kind])
+
+
+def _mm(tree: Tree) -> Any:
+    return tree.vector("SCALE", tree.node("TexCoord")["Object"], scale=1000.0)
+
+
+def _noise(tree: Tree, vector: Any, scale: float, detail: float = 4.0, rough: float = 0.6) -> Any:
+    return tree.node("TexNoise", {"Vector": vector, "Scale": scale, "Detail": detail, "Roughness": rough})["Factor"]
+
+
+def _grey(tree: Tree, value: Any) -> Any:
+    return tree.node("CombineXYZ", {"X": value, "Y": value, "Z": value})["Vector"]
+
+
+def _dust(tree: Tree, colour: Any, mm: Any, amount: Any, dust_colour: Any, reach: Any) -> tuple[Any, Any]:
+    """Powder of the work: thick near it, in wiped clouds farther out."""
+    far = tree.math("DIVIDE", tree.vector("LENGTH", tree.vector("MULTIPLY", mm, (1.0, 1.0, 0.0))), reach)
+    near = tree.math("POWER", 2.718, tree.math("MULTIPLY", far, -1.0))
+    drift, speck = _noise(tree, mm, 0.03, 6.0, 0.62), _noise(tree, mm, 1.5, 4.0, 0.75)
+    total = tree.math("ADD", tree.math("MULTIPLY_ADD", drift, 1.5, -0.75), tree.math("MULTIPLY_ADD", speck, 1.2, -0.6))
+    cover = tree.math("MULTIPLY", tree.span(tree.math("ADD", total, tree.math("MULTIPLY_ADD", near, 0.9, -0.25)), 0.0, 1.0), amount)
+    return tree.mix(cover, colour, dust_colour), cover
+
+
+def _given(tree: Tree, colour: tuple[float, float, float], words: str) -> tuple[Any, Any, Any, Any]:
+    body = tree.input("Colour", "colour", colour, help=words)
+    dust = tree.input("Dust", "float", 0.35, help="Powder of the clay round the work")
+    dust_colour = tree.input("Dust Colour", "colour", (0.42, 0.39, 0.35), help="Albedo of the dry powder")
+    reach = tree.input("Dust Reach", "float", 90.0, low=1.0, high=2000.0, help="How far the powder lies round the work, mm")
+    return body, dust, dust_colour, reach
+
+
+def _slate(tree: Tree) -> None:
+    body, dust, dust_colour, reach = _given(tree, (0.062, 0.066, 0.072), "Albedo of the stone")
+    mm = _mm(tree)
+    cloud, streak = _noise(tree, mm, 0.02, 5.0), _noise(tree, tree.vector("MULTIPLY", mm, (0.06, 0.3, 0.3)), 1.0, 5.0)
+    tone = tree.math("MULTIPLY_ADD", streak, 0.5, tree.math("MULTIPLY_ADD", cloud, 0.6, 0.42))
+    colour = tree.mix(1.0, body, _grey(tree, tone), blend="MULTIPLY")
+    rust = tree.span(_noise(tree, mm, 0.035, 5.0, 0.7), 0.62, 0.74, 0.0, 0.35)
+    colour = tree.mix(rust, colour, (0.12, 0.075, 0.045))
+    grit = _noise(tree, mm, 2.6, 5.0, 0.7)
+    scratch = tree.node("TexNoise", {"Vector": tree.vector("MULTIPLY", mm, (0.03, 0.7, 0.7)), "Scale": 1.0, "Detail": 2.0})["Factor"]
+    line = tree.span(tree.math("ABSOLUTE", tree.math("SUBTRACT", scratch, 0.5)), 0.0, 0.008, 1.0, 0.0)
+    colour = tree.mix(tree.math("MULTIPLY", line, 0.22), colour, (0.22, 0.22, 0.22))
+    colour, cover = _dust(tree, colour, mm, dust, dust_colour, reach)
+    rough = tree.blend(cover, tree.math("MULTIPLY_ADD", grit, 0.35, 0.32), 0.92)
+    bent = tree.node("Bump", {"Strength": 0.9, "Distance": 0.001, "Height": tree.math("MULTIPLY", grit, 0.10)})["Normal"]
+    finish = {"Base Color": colour, "Roughness": rough, "IOR": 1.55, "Specular IOR Level": 0.45, "Normal": bent}
+    tree.output("Shader", "shader", tree.node("BsdfPrincipled", finish)["BSDF"])
+
+
+def _cloth(tree: Tree) -> None:
+    """Linen: threads about 0.55 mm apart, thick and thin, over and under each other."""
+    body, dust, dust_colour, reach = _given(tree, (0.40, 0.345, 0.265), "Albedo of the linen")
+    mm = _mm(tree)
+    wander = tree.node("TexNoise", {"Vector": mm, "Scale": 0.12, "Detail": 3.0})["Color"]
+    bent_mm = tree.vector("MULTIPLY_ADD", wander, (2.4, 2.4, 0.0), mm)
+    parts = tree.node("SeparateXYZ", {"Vector": bent_mm})
+    count = 1.0 / 0.55
+    u, v = tree.math("MULTIPLY", parts["X"], count), tree.math("MULTIPLY", parts["Y"], count)
+    warp, weft = (tree.math("ABSOLUTE", tree.math("SINE", tree.math("MULTIPLY", one, 3.14159))) for one in (u, v))
+    over = tree.math("MODULO", tree.math("ABSOLUTE", tree.math("ADD", tree.math("FLOOR", u), tree.math("FLOOR", v))), 2.0)
+    height = tree.blend(over, tree.math("MULTIPLY", warp, tree.math("MULTIPLY_ADD", weft, 0.4, 0.6)), tree.math("MULTIPLY", weft, tree.math("MULTIPLY_ADD", warp, 0.4, 0.6)))
+    thick_u = tree.node("TexNoise", {"Vector": tree.node("CombineXYZ", {"X": tree.math("FLOOR", u), "Y": tree.math("MULTIPLY", parts["Y"], 0.02)})["Vector"], "Scale": 0.77, "Detail": 1.0})["Factor"]
+    thick_v = tree.node("TexNoise", {"Vector": tree.node("CombineXYZ", {"X": tree.math("MULTIPLY", parts["X"], 0.02), "Y": tree.math("FLOOR", v)})["Vector"], "Scale": 0.77, "Detail": 1.0})["Factor"]
+    slub = tree.blend(over, thick_u, thick_v)
+    tone = tree.math("ADD", tree.math("MULTIPLY_ADD", slub, 0.55, 0.62), tree.math("MULTIPLY", height, 0.22))
+    colour = tree.mix(1.0, body, _grey(tree, tone), blend="MULTIPLY")
+    stain = tree.span(_noise(tree, mm, 0.012, 5.0, 0.65), 0.58, 0.74, 0.0, 0.3)
+    colour = tree.mix(stain, colour, tree.mix(1.0, colour, (0.6, 0.5, 0.42), blend="MULTIPLY"))
+    colour, _ = _dust(tree, colour, mm, tree.math("MULTIPLY", dust, 0.6), dust_colour, reach)
+    relief = tree.math("MULTIPLY", height, tree.math("MULTIPLY_ADD", slub, 0.22, 0.06))
+    bent = tree.node("Bump", {"Strength": 0.9, "Distance": 0.001, "Height": relief})["Normal"]
+    finish = {"Base Color": colour, "Roughness": 0.95, "Specular IOR Level": 0.15, "Sheen Weight": 0.25, "Sheen Roughness": 0.5, "Normal": bent}
+    tree.output("Shader", "shader", tree.node("BsdfPrincipled", finish)["BSDF"])
+
+
+def _plaster(tree: Tree) -> None:
+    """A bat of plaster that has taken up slip for years."""
+    body, dust, dust_colour, reach = _given(tree, (0.62, 0.585, 0.52), "Albedo of the plaster")
+    mm = _mm(tree)
+    cloud, fine = _noise(tree, mm, 0.022, 6.0, 0.66), _noise(tree, mm, 0.9, 5.0, 0.7)
+    ring = tree.node("TexNoise", {"Vector": _grey(tree, tree.math("MULTIPLY", tree.vector("LENGTH", mm), 0.45)), "Scale": 1.0, "Detail": 4.0})["Factor"]
+    soaked = tree.span(tree.math("MULTIPLY_ADD", ring, 0.55, cloud), 0.68, 0.92, 0.0, 0.75)
+    colour = tree.mix(soaked, body, tree.mix(0.55, body, dust_colour, blend="MULTIPLY"))
+    colour = tree.mix(1.0, colour, _grey(tree, tree.span(fine, 0.25, 0.75, 0.93, 1.05)), blend="MULTIPLY")
+    hole = tree.span(_noise(tree, mm, 1.1, 1.0), 0.70, 0.74)
+    colour = tree.mix(tree.math("MULTIPLY", hole, 0.6), colour, (0.2, 0.18, 0.15))
+    colour, _ = _dust(tree, colour, mm, dust, dust_colour, reach)
+    height = tree.math("SUBTRACT", tree.math("MULTIPLY", fine, 0.05), tree.math("MULTIPLY", hole, 0.2))
+    bent = tree.node("Bump", {"Strength": 0.9, "Distance": 0.001, "Height": height})["Normal"]
+    finish = {"Base Color": colour, "Roughness": 0.85, "Specular IOR Level": 0.3, "Diffuse Roughness": 0.5, "Normal": bent}
+    tree.output("Shader", "shader", tree.node("BsdfPrincipled", finish)["BSDF"])
+
+
+def _paper(tree: Tree) -> None:
+    """Background paper; seen from behind it is not there, so that a camera outside the rise looks through."""
+    body = tree.input("Colour", "colour", (0.33, 0.325, 0.31), help="Albedo of the paper")
+    mm = _mm(tree)
+    fibre, cloud = _noise(tree, mm, 3.5, 4.0, 0.7), _noise(tree, mm, 0.008, 3.0)
+    tone = tree.math("ADD", tree.span(fibre, 0.2, 0.8, 0.975, 1.025), tree.math("MULTIPLY_ADD", cloud, 0.06, -0.03))
+    bent = tree.node("Bump", {"Strength": 0.5, "Distance": 0.001, "Height": tree.math("MULTIPLY", fibre, 0.015)})["Normal"]
+    finish = {"Base Color": tree.mix(1.0, body, _grey(tree, tone), blend="MULTIPLY"), "Roughness": 0.9, "Specular IOR Level": 0.2, "Normal": bent}
+    paper = tree.node("BsdfPrincipled", finish)["BSDF"]
+    behind = tree.node("NewGeometry")["Backfacing"]
+    through = tree.node("BsdfTransparent", {"Color": (1.0, 1.0, 1.0, 1.0)})["BSDF"]
+    mixed = tree.node("MixShader", {"Factor": behind})
+    tree.put(mixed.node.inputs[1], paper)
+    tree.put(mixed.node.inputs[2], through)
+    tree.output("Shader", "shader", mixed["Shader"])
