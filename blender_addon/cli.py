@@ -119,7 +119,8 @@ def _saved_before_delivery(run: Any, blend: Path) -> Any:
 def _open_scene(blend: Path, first: str | None) -> Any:
     """An empty scene, or with --from the scene of the earlier run."""
     if first is None:
-        bpy.ops.wm.read_factory_settings(use_empty=True)
+        # Only the scene: the user's preferences hold the graphics card, and the add-on itself.
+        bpy.ops.wm.read_homefile(use_factory_startup=True, use_empty=True)
         _register()
         return bpy.context.scene
     if not blend.is_file():

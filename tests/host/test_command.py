@@ -17,8 +17,9 @@ from tests.host.small_scan import QUICK_SHEET, write_knob
 @pytest.fixture
 def job(installed: str, tmp_path: Path) -> Path:
     """A quick sheet beside its scan, in an empty scene."""
-    bpy.ops.wm.read_factory_settings(use_empty=True)
-    bpy.ops.preferences.addon_enable(module=installed)
+    bpy.ops.wm.read_homefile(use_factory_startup=True, use_empty=True)
+    if not hasattr(bpy.types.Scene, "bozzetto"):
+        bpy.ops.preferences.addon_enable(module=installed)
     write_knob(tmp_path)
     (tmp_path / "knob.toml").write_text(QUICK_SHEET, encoding="utf-8")
     return tmp_path / "knob.toml"
@@ -117,6 +118,13 @@ def test_a_new_sheet_is_made_and_read_back(job: Path, command: Any, tmp_path: Pa
     target = tmp_path / "fresh.toml"
     assert command(["new", str(tmp_path / "knob.obj"), "--height", "42", "--to", str(target)]) == 0
     assert command(["run", str(target), "--out", str(tmp_path / "out"), "--until", "intake", "--quiet"]) == 0
+
+
+def test_the_command_leaves_the_preferences_alone(job: Path, command: Any, tmp_path: Path) -> None:
+    """The graphics card is a preference; a run must not put it back to none."""
+    bpy.context.preferences.view.ui_scale = 1.25
+    assert command(["run", str(job), "--out", str(tmp_path / "out"), "--until", "intake", "--quiet"]) == 0
+    assert bpy.context.preferences.view.ui_scale == pytest.approx(1.25)
 
 
 def test_preferences_are_there_and_hold(installed: str) -> None:
