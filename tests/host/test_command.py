@@ -130,8 +130,8 @@ def test_the_command_leaves_the_preferences_alone(job: Path, command: Any, tmp_p
 def test_preferences_are_there_and_hold(installed: str) -> None:
     preferences = bpy.context.preferences.addons[installed].preferences
     preferences.device = "cpu"
-    preferences.output = "//pictures"
-    assert (preferences.device, preferences.output) == ("cpu", "//pictures")
+    preferences.output = "/pictures"
+    assert (preferences.device, preferences.output) == ("cpu", "/pictures")
     preferences.device, preferences.output = "auto", ""
 
 
