@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -10,7 +11,7 @@ import numpy as np
 from ...core import holes
 from ...core.clipping import cropped
 from ...core.loose import NEAR, parts
-from ...core.mesh import TriangleMesh
+from ...core.mesh import TriangleMesh, signed_volume
 from ...core.table import find_table, without_table
 from ...core.topology import degenerate_faces, submesh, welded
 from ...job.errors import SubjectError
@@ -18,6 +19,7 @@ from ...job.settings import integer, number, point, switch
 from ...job.step import Progress, Result, Run
 from ...scene.decimation import decimated
 from ...scene.meshes import make_object, read_mesh
+from ...scene.rim_colour import usual_place
 from ...scene.tessellate import tessellate
 
 LABEL = "Cleanup"
@@ -78,9 +80,9 @@ def _cleaned(stage: Any, settings: Settings, key: str, said: list[str], figures:
     mesh = _without_loose(mesh, settings, said, figures)
     if settings.close:
         yield Progress(0.4, f"Closing holes of scan {key}")
-        mesh = _closed(stage, mesh, said, figures)
-    mesh = holes.marked(mesh)
-    materials = [slot.material for slot in stage.require("scan", key).material_slots]
+        materials = [slot.material for slot in stage.require("scan", key).material_slots]
+        mesh = _closed(stage, mesh, materials, said, figures)
+    mesh = _outward(holes.marked(mesh), said, figures)
     before = len(mesh.faces)
     if before > settings.budget:
         yield Progress(0.6, f"Thinning {before:,} triangles to {settings.budget:,}", blocking=True)
@@ -88,6 +90,7 @@ def _cleaned(stage: Any, settings: Settings, key: str, said: list[str], figures:
         said.append(f"thinned from {before:,} to {len(mesh.faces):,} triangles")
     figures["triangles"] = len(mesh.faces)
     scan = stage.require("scan", key)
+    materials = [slot.material for slot in scan.material_slots]
     name = f"Clean {key}"
     item = make_object(name, mesh, materials=materials)
     for title in KEPT_PROPERTIES:
@@ -97,6 +100,16 @@ def _cleaned(stage: Any, settings: Settings, key: str, said: list[str], figures:
     stage.offer("clean", item, key=key, name=name)
     said.insert(0, f"{len(mesh.faces):,} triangles")
     yield Progress(1.0, f"Scan {key} is clean")
+
+
+def _outward(mesh: TriangleMesh, said: list[str], figures: dict[str, Any]) -> TriangleMesh:
+    """A scan that was written inside out turned right; told by the sign of the volume that it encloses."""
+    inside_out = signed_volume(mesh.vertices.astype(float), mesh.faces) < -1e-3 * float(np.prod(np.maximum(mesh.size, 1e-30)))
+    figures["turned_outward"] = inside_out
+    if not inside_out:
+        return mesh
+    said.append("it was inside out and has been turned")
+    return replace(mesh, faces=mesh.faces[:, ::-1], uv=None if mesh.uv is None else mesh.uv[:, ::-1])
 
 
 def _cropped(mesh: TriangleMesh, settings: Settings, said: list[str], figures: dict[str, Any]) -> TriangleMesh:
@@ -136,11 +149,13 @@ def _without_loose(mesh: TriangleMesh, settings: Settings, said: list[str], figu
     return submesh(mesh, found.keep_faces)
 
 
-def _closed(stage: Any, mesh: TriangleMesh, said: list[str], figures: dict[str, Any]) -> TriangleMesh:
+def _closed(
+    stage: Any, mesh: TriangleMesh, materials: Sequence[Any], said: list[str], figures: dict[str, Any]
+) -> TriangleMesh:
     open_rims = holes.rims(mesh)
     safe = [rim for rim in open_rims if holes.closable(mesh, rim)]
     diagonal = float(np.linalg.norm(mesh.size))
-    mesh = holes.closed(mesh, safe, tessellate, small=0.15 * diagonal)
+    mesh = holes.closed(mesh, safe, tessellate, anchor=usual_place(mesh, materials), small=0.15 * diagonal)
     figures |= {"holes_closed": len(safe), "holes_left": len(open_rims) - len(safe)}
     if safe:
         filled = int(mesh.face_marks[holes.FILLED].sum())
