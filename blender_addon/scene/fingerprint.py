@@ -84,7 +84,7 @@ def _camera(digest: Any, item: Any) -> None:
 
 def _driven(block: Any) -> set[str]:
     """The last names of the properties of a data-block that drivers set."""
-    if not isinstance(block, bpy.types.ID) or not block.animation_data:
+    if not getattr(block, "animation_data", None):  # some kinds have none to give
         return set()
     paths = [curve.data_path for curve in block.animation_data.drivers]
     return {path[2:-2] if path.startswith('["') else path.rpartition(".")[2] for path in paths}
