@@ -34,7 +34,16 @@ def cavity(vertices: Floats, faces: Ints, *, gain: float = 14.0) -> Floats:
     coarse = max(COARSE_MM, 2.5 * spacing)
     total = 0.5 * _fine(vertices, normals, ring, spacing) + _coarse(vertices, normals, pairs, ring, coarse)
     broad = _over_patches(total, vertices, normals, pairs, max(BROAD_MM, 6.0 * spacing))
-    return np.tanh(gain * (ring.averaged(total - ring.averaged(broad, 6), 2)))
+    found = np.tanh(gain * (ring.averaged(total - ring.averaged(broad, 6), 2)))
+    return found * _trusted(vertices, pairs, spacing)
+
+
+def _trusted(vertices: Floats, pairs: Ints, spacing: float) -> Floats:
+    """1, falling to 0 where triangles are so long (caps, flat sides) that a vertex says nothing about what lies between."""
+    length = np.linalg.norm(vertices[pairs[:, 0]] - vertices[pairs[:, 1]], axis=1)
+    longest = np.zeros(len(vertices))
+    np.maximum.at(longest, pairs.ravel(), np.repeat(length, 2))
+    return np.clip(2.0 - longest / max(4.0 * spacing, COARSE_MM), 0.0, 1.0)
 
 
 def _fine(vertices: Floats, normals: Floats, ring: _Ring, spacing: float) -> Floats:

@@ -7,6 +7,7 @@ import math
 import numpy as np
 
 from .mesh import Floats, unit
+from .srgb import luminance
 
 GREY = 0.18
 """Reflectance of the photographic grey card, and the scene-linear value at which it is placed."""
@@ -35,6 +36,16 @@ def stops_for(measured: float, *, target: float = GREY, offset: float = 0.0) -> 
     if not measured > 0.0:
         raise ValueError("no light falls on the card")
     return math.log2(target / measured) + offset
+
+
+def white_balance(card: Floats, share: float) -> Floats:
+    """(3,) gains for red, green and blue that take a grey card's colour a `share` (0 to 1) of the way to neutral.
+
+    Von Kries in the picture's own primaries, as cameras do it; the card's luminance stays.
+    """
+    card = np.maximum(np.asarray(card, float), 1e-9)
+    gains = (float(luminance(card)) / card) ** share
+    return gains * float(luminance(card)) / float(luminance(card * gains))
 
 
 def environment_flux(pixels: Floats, *, turn: float = 0.0, above_only: bool = True) -> Floats:

@@ -121,9 +121,9 @@ class _Place:
 
 
 def _north_window(place: _Place) -> SetUp:
-    window = place.lamp("window", 60.0, 33.0, 950.0, 700.0, 1000.0, 10.0, 6100.0)
+    window = place.lamp("window", 60.0, 33.0, 950.0, 700.0, 1000.0, 10.0, 6400.0)
     card = place.card("white card", -82.0, 8.0, 330.0, 210.0, 260.0, 0.85)
-    return SetUp((window,), (card,), Room(0.10, 0.22, 0.12, 4200.0, 3800.0), 5700.0)
+    return SetUp((window,), (card,), Room(0.10, 0.24, 0.14, 4300.0, 3900.0), 6200.0)
 
 
 def _soft(place: _Place) -> SetUp:
@@ -139,9 +139,9 @@ def _overcast(place: _Place) -> SetUp:
 
 
 def _bench_lamp(place: _Place) -> SetUp:
-    lamp = place.lamp("lamp", 56.0, 48.0, 430.0, 110.0, 110.0, 60.0, 3300.0, round=True)
+    lamp = place.lamp("lamp", 44.0, 46.0, 430.0, 120.0, 120.0, 60.0, 3300.0, round=True)
     card = place.card("white card", -85.0, 5.0, 300.0, 180.0, 220.0, 0.75)
-    return SetUp((lamp,), (card,), Room(0.25, 0.45, 0.20, 5600.0, 4500.0), 3900.0)
+    return SetUp((lamp,), (card,), Room(0.22, 0.40, 0.20, 4800.0, 4000.0), 3700.0)
 
 
 _MAKERS = {"north_window": _north_window, "soft": _soft, "overcast": _overcast, "bench_lamp": _bench_lamp}

@@ -19,6 +19,14 @@ SETUP = "bozzetto_light"
 """Custom property: which set-up a light, card or world belongs to; on a camera, which one its shot wants."""
 
 
+BALANCE = "White balance"
+
+
+def set_balance(world: Any, gains: Any) -> None:
+    """Multiply the surroundings' red, green and blue, as a camera's white balance multiplies the picture's."""
+    world.node_tree.nodes[BALANCE].inputs[1].default_value = tuple(float(gain) for gain in gains)
+
+
 MATT = "bozzetto_matt"
 """Custom property on a matt material of ours: its digest."""
 
@@ -110,7 +118,9 @@ def make_surroundings(image: Any, *, turn: float, level: float) -> Any:
         "Vector": tree.node("TexCoord")["Generated"], "Rotation": (0.0, 0.0, -math.radians(turn)),
     }, label="Turn")  # fmt: skip
     picture = tree.node("TexEnvironment", {"Vector": dial["Vector"]}, image=image, label="Picture")
-    light = tree.node("Background", {"Color": picture["Color"], "Strength": level}, label="Level")
+    balanced = tree.vector("MULTIPLY", picture["Color"], (1.0, 1.0, 1.0))
+    balanced.node.name = balanced.node.label = BALANCE
+    light = tree.node("Background", {"Color": balanced, "Strength": level}, label="Level")
     tree.node("OutputWorld", {"Surface": light["Background"]})
     tree.arrange()
     world[SETUP] = "hdri"

@@ -11,6 +11,7 @@ import numpy as np
 from mathutils import Vector
 
 from ...core import exposure as metering
+from ...core import srgb
 from ...core.light_setups import SETUPS, flux, make_setup
 from ...job.settings import angle, choice, number, switch, text
 from ...job.step import Progress, Result, Run
@@ -43,6 +44,14 @@ class Settings:
     offset: float | None = number(
         None, low=-5.0, high=5.0, unit="stops", help="Lighter or darker than the grey card says; by itself: by the material"
     )
+    white_balance: float = number(
+        80.0,
+        low=0.0,
+        high=100.0,
+        unit="%",
+        help="How far the colour of the surroundings is taken out; a little should stay",
+        more=True,
+    )
     cards: bool = switch(True, help="White cards that open the shadows where the set-up has them", more=True)
     strips: bool | None = switch(None, help="Narrow lights that draw the edges; by itself: for bronze", more=True)
     follow: bool = switch(True, help="Built-in set-ups turn with the shot's camera, as if the piece were turned on the table")
@@ -69,15 +78,19 @@ def run(stage: Any, settings: Settings) -> Run:
         light = _Light(stage, settings, name, subject)
         yield Progress(0.1 + 0.8 * (place + 0.5) / len(names), "Holding a grey card at the subject's place", blocking=True)
         reading = light.metered(stage, subject)
+        gains = light.balanced(reading, settings.white_balance / 100.0)
         light.offer(stage, hidden=place > 0)
         offset = _offset(stage, settings)
-        stops = settings.exposure if settings.exposure is not None else _stops(stage, reading, name, offset)
+        stops = (
+            settings.exposure if settings.exposure is not None else _stops(stage, _bright(reading.colour * gains), name, offset)
+        )
         bpy.data.worlds[light.world_name][EXPOSURE] = stops
         exposures[name] = stops
         if place == 0:
             light.offer_grey_card(stage, subject)
             figures |= {
-                "exposure_stops": round(stops, 3), "offset_stops": offset, "card_luminance": float(f"{_bright(reading):.5g}"),
+                "exposure_stops": round(stops, 3), "offset_stops": offset, "card_luminance": float(f"{_bright(reading.colour):.5g}"),
+                "white_balance": [round(float(gain), 4) for gain in gains],
                 "card_error_percent": round(100 * reading.error, 2), "card_normal": [round(float(v), 4) for v in light.normal],
             }  # fmt: skip
     stage.at_swap(_pin(stage, settings, exposures[settings.setup]))
@@ -147,6 +160,14 @@ class _Light:
             around=[item for item in around if not item.hide_render], seed=stage.seed,
         )  # fmt: skip
 
+    def balanced(self, reading: meter.Reading, share: float) -> Any:
+        """Take the colour of surroundings out as far as asked; built-in set-ups are balanced by their design. The gains."""
+        if self.name != HDRI[0] or _bright(reading.colour) <= 0.0:
+            return np.ones(3)
+        gains = metering.white_balance(reading.colour, share)
+        lights.set_balance(bpy.data.worlds[self.world_name], gains)
+        return gains
+
     def offer(self, stage: Any, *, hidden: bool) -> None:
         for role, names in (("light", self.lamps), ("card", self.cards)):
             for key, name in names.items():
@@ -176,12 +197,11 @@ def _asked_by_shots(stage: Any) -> list[str]:
     return sorted({name for name in asked if name in known})
 
 
-def _bright(reading: meter.Reading) -> float:
-    return float(reading.colour @ np.array([0.2126, 0.7152, 0.0722]))
+def _bright(colour: Any) -> float:
+    return float(srgb.luminance(colour))
 
 
-def _stops(stage: Any, reading: meter.Reading, name: str, offset: float) -> float:
-    bright = _bright(reading)
+def _stops(stage: Any, bright: float, name: str, offset: float) -> float:
     if bright <= 1e-9:
         stage.warn(
             f"No light of {_label(name)} reaches the subject, so the exposure stays at 0; turn the light or move the set"
