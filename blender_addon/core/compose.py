@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from .blue_noise import Thrower
 from .framing import project
 from .mesh import Floats, unit
 from .sight import ShotView, in_sight, outside_distance
@@ -43,7 +44,7 @@ def compose(
     things: Sequence[Thing], views: Sequence[ShotView], *, outside: Callable[[Floats], Floats], reach: float, half: Floats,
     seed: int, keep_off: float = 8.0,
 ) -> list[Spot | None]:  # fmt: skip
-    """Places for props, for the first view above all.
+    """Places for props, for the hero (the first view where there is none) above all.
 
     Parameters
     ----------
@@ -53,11 +54,12 @@ def compose(
 
     Returns
     -------
-    A spot a thing, or None where there was none. In the first view no prop comes before or behind the subject's outline, and
+    A spot a thing, or None where there was none. In that view no prop comes before or behind the subject's outline, and
     all stay out of the sight lines; a prop in the way of another shot names it. Tall things go to the back on one side; flat
     ones lie beside the subject, more or less along each other, some of them cut by the frame's edge.
     """
     rng = np.random.default_rng([seed, 601])
+    views = sorted(views, key=lambda view: (view.kind != "hero", view.kind == "turntable"))  # stable: the hero leads
     lead = views[0] if views else None
     ahead = unit(-lead.position[:2]) if lead is not None and np.linalg.norm(lead.position[:2]) > 1.0 else np.array([0.0, 1.0])
     right = np.array([ahead[1], -ahead[0]])
@@ -97,8 +99,6 @@ def compose(
 
 def spread_points(vertices: Floats, faces: np.ndarray, *, seed: int = 1, count: int = 240) -> Floats:
     """Points over a mesh by area, with its outermost ones in 24 directions, (n, 3)."""
-    from .blue_noise import Thrower
-
     points = Thrower(vertices, faces).throw(count, np.random.default_rng(seed))[0]
     angle = np.linspace(0, 2 * np.pi, 24, endpoint=False)
     ways = np.stack([np.cos(angle), np.sin(angle), 0 * angle], axis=1)

@@ -10,8 +10,9 @@ import bpy
 import numpy as np
 from mathutils import Matrix
 
+from ..core.blue_noise import Thrower
 from ..core.compose import Spot, Thing, compose, spread_points
-from ..core.mesh import Floats, TriangleMesh, unit
+from ..core.mesh import Floats, TriangleMesh, face_areas, face_crosses, unit
 from ..core.props import MAKERS, make_prop
 from ..core.support import rest_on
 from ..job.errors import SubjectError
@@ -103,11 +104,11 @@ def settled(mesh: TriangleMesh, spot: Spot, heights: Any) -> tuple[Any, float]:
     The prop tips until it rests on three points round its middle, then comes down until it just touches.
     """
     vertices = np.asarray(mesh.vertices, float)
+    below = _underside(mesh)
     c, s = np.cos(spot.turn), np.sin(spot.turn)
     turn = np.array([[c, -s, 0.0], [s, c, 0.0], [0.0, 0.0, 1.0]])
-    low = _underside_rows(vertices)
     for _ in range(3):
-        points = vertices[low] @ turn.T + [*spot.place, 0.0]
+        points = below @ turn.T + [*spot.place, 0.0]
         ground = heights(points[:, :2])
         known = np.isfinite(ground)
         if not known.any():
@@ -117,7 +118,7 @@ def settled(mesh: TriangleMesh, spot: Spot, heights: Any) -> tuple[Any, float]:
             break
         tip = _tipping(support.slope)
         turn = tip @ turn
-    points = vertices @ turn.T + [*spot.place, 0.0]
+    points = np.concatenate([vertices, below]) @ turn.T + [*spot.place, 0.0]
     near = points[:, 2] < points[:, 2].min() + 6.0
     ground = heights(points[near, :2])
     gap = points[near, 2] - ground
@@ -132,15 +133,22 @@ def _middle(vertices: Floats, turn: Floats, spot: Spot) -> Floats:
     return vertices.mean(axis=0) @ turn[:2].T + spot.place
 
 
-def _underside_rows(vertices: Floats) -> Any:
-    """The vertices that can touch: none lies lower within the same 1.5 mm square, and none is high up."""
-    height = np.ptp(vertices[:, 2])
-    low = np.flatnonzero(vertices[:, 2] < vertices[:, 2].min() + min(0.35 * height + 1.0, 6.0))
+def _underside(mesh: TriangleMesh) -> Floats:
+    """(n, 3) points that can touch: low vertices, no other below them within 1.5 mm, and points over what faces down."""
+    vertices = np.asarray(mesh.vertices, float)
+    limit = vertices[:, 2].min() + min(0.35 * np.ptp(vertices[:, 2]) + 1.0, 6.0)
+    low = np.flatnonzero(vertices[:, 2] < limit)
     cell = np.floor(vertices[low, :2] / 1.5).astype(np.int64)
     order = np.lexsort((vertices[low, 2], cell[:, 1], cell[:, 0]))
     first = np.ones(len(order), bool)
     first[1:] = (np.diff(cell[order], axis=0) != 0).any(axis=1)
-    return low[order[first]]
+    down = (face_crosses(vertices, mesh.faces)[:, 2] < 0) & (vertices[mesh.faces][:, :, 2].min(axis=1) < limit)
+    points = [vertices[low[order[first]]]]
+    if down.any():
+        area = float(face_areas(vertices, mesh.faces[down]).sum())
+        count = int(np.clip(5.0 * area, 200, 9000))
+        points.append(Thrower(vertices, mesh.faces[down]).throw(count, np.random.default_rng(3))[0])
+    return np.concatenate(points)
 
 
 def _tipping(slope: Floats) -> Floats:

@@ -90,6 +90,8 @@ def work_density(
     return density
 
 
+PLAN = np.array([1.0, 1.0, 0.0])
+
 THINNEST = 2e-3
 """A density below which nothing is laid."""
 
@@ -187,9 +189,13 @@ def _lay_lot(
         radius = np.array([pieces[k].radius for k in piece]) * scale
         height = np.array([pieces[k].height for k in piece]) * scale
         good = ~keep_out(points, radius, height)
+        if heights is not None:  # what lies under something else is no place to lie on
+            seen = np.flatnonzero(good)
+            good[seen] = np.abs(heights(points[seen, :2]) - points[seen, 2]) < 0.02
         points, face, piece, scale, radius = points[good], face[good], piece[good], scale[good], radius[good]
         spin = rng.uniform(0, 2 * np.pi, len(points))
-        stays = accepted(points, radius + 0.5 * clear, new_taken, new_reach, together=True)
+        # by their places on the plan: what is clear there is clear at any height
+        stays = accepted(points * PLAN, radius + 0.5 * clear, new_taken * PLAN, new_reach, together=True)
         points, face, piece, scale, spin = (one[stays][: int(1.6 * missing) + 8] for one in (points, face, piece, scale, spin))
         places, turns, rests = _rested(vertices, faces, points, face, [pieces[k] for k in piece], scale, spin, heights)
         rests &= ~keep_out(places, *(np.array([getattr(pieces[k], name) for k in piece]) * scale for name in ("radius", "height")))

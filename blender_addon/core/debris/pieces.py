@@ -65,11 +65,16 @@ def _settled(kind: str, mesh: TriangleMesh, thickness: float) -> Piece:
 
 
 def _thinned(points: Floats, most: int = 12) -> Floats:
-    """The points that lie farthest out in `most` directions, one each, and the middle one."""
+    """The points that lie farthest out in `most` directions, then those half as far out, then the middle one; the outer first."""
     angle = np.linspace(0, 2 * np.pi, most, endpoint=False)
-    far = np.argmax(points[:, :2] @ np.stack([np.cos(angle), np.sin(angle)]), axis=0)
-    near = np.argmin(np.linalg.norm(points[:, :2] - points[:, :2].mean(axis=0), axis=1))
-    return points[np.unique([*far, near])]
+    ways = np.stack([np.cos(angle), np.sin(angle)])
+    middle = points[:, :2].mean(axis=0)
+    reach = (points[:, :2] - middle) @ ways
+    far = np.argmax(reach, axis=0)
+    half = np.argmin(np.linalg.norm(points[:, None, :2] - (middle + 0.5 * reach.max(axis=0)[:, None] * ways.T)[None], axis=2), axis=0)
+    near = np.argmin(np.linalg.norm(points[:, :2] - middle, axis=1))
+    rows = dict.fromkeys([*far.tolist(), *half[::2].tolist(), int(near)])
+    return points[list(rows)]
 
 
 # --- clay ----------------------------------------------------------------------------------------------------------------

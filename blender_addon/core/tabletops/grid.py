@@ -104,9 +104,17 @@ def disc(x: Floats, y: Floats, z: Floats, *, skirt: float = 0.0) -> TriangleMesh
         vertices = np.concatenate([vertices, vertices[-1:] - [0.0, 0.0, skirt]])
         rings += 1
     place = np.arange(rings * sides).reshape(rings, sides)
+    closed = bool((np.hypot(x[0], y[0]) == 0).all())
+    if closed:
+        place[0] = 0  # one vertex in the middle
     inner, outer = place[:-1], place[1:]
     inner_next, outer_next = np.roll(inner, -1, axis=1), np.roll(outer, -1, axis=1)
     faces = np.concatenate([
         np.stack([inner, outer, outer_next], -1).reshape(-1, 3), np.stack([inner, outer_next, inner_next], -1).reshape(-1, 3),
     ])  # fmt: skip
-    return TriangleMesh(vertices.reshape(-1, 3).astype(np.float32), faces)
+    faces = faces[(faces[:, 0] != faces[:, 1]) & (faces[:, 1] != faces[:, 2]) & (faces[:, 2] != faces[:, 0])]
+    vertices = vertices.reshape(-1, 3).astype(np.float32)
+    if closed:
+        vertices = np.delete(vertices, np.arange(1, sides), axis=0)
+        faces = np.where(faces > 0, faces - (sides - 1), faces)
+    return TriangleMesh(vertices, faces)

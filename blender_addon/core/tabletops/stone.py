@@ -42,9 +42,9 @@ def _cleft(x: Floats, y: Floats, wear: float, seed: int) -> Floats:
     warp = 9.0 * noise(x / 45.0, y / 45.0, seed=seed + 1)
     plate = 2.2 * layered((x + warp) / 120.0, (y - warp) / 70.0, seed=seed + 2, octaves=4)
     step = np.floor(plate) + smoothstep(0.0, 0.10 + 0.15 * wear, plate - np.floor(plate))
-    ripple = 0.10 * layered(x / 26.0, y / 11.0, seed=seed + 3, octaves=4)
+    ripple = 0.16 * layered(x / 26.0, y / 11.0, seed=seed + 3, octaves=4)
     grit = 0.035 * layered(x / 2.1, y / 1.7, seed=seed + 4, octaves=3)
-    return 0.42 * step + ripple + grit
+    return 0.6 * step + ripple + grit
 
 
 def _broken(x: Floats, y: Floats, away: Floats, seed: int) -> Floats:

@@ -1,0 +1,138 @@
+"""The dressed table: contact, keep-out, shots that hide what stands in their way, twice the same, clear refusals."""
+
+from __future__ import annotations
+
+import bpy
+import numpy as np
+import pytest
+
+from blender_addon.job.errors import SheetError, SubjectError
+from blender_addon.scene import roles
+from blender_addon.scene.cameras import shot_views
+from blender_addon.scene.set_parts import HIDDEN_IN, SHOT_HIDE, SHOT_SET, apply_shot_set, restore_set
+from blender_addon.steps.dressing import debris, tabletop
+from scripts.bench._dressed import dressed, measured, take
+
+
+@pytest.fixture(scope="module")
+def stage():
+    return dressed("planks", 250, powder=400, on_stand=12)
+
+
+def test_what_was_laid_touches_and_is_in_nobodys_way(stage) -> None:
+    found = measured(stage)
+    assert found["pieces"] > 500 and found["props"] >= 4
+    for name in ("inside_subject", "inside_props", "overlaps", "in_sight_line"):
+        assert found[name] == 0, name
+    assert found["float_mm"] <= 0.1 and found["sunk_of_thickness"] <= 0.3  # the issue's own limits
+    assert found["rest_gap_mm"] <= 0.05 and found["prop_gap_mm"] <= 0.05
+
+
+def test_the_subject_was_not_moved(stage) -> None:
+    stand = stage.require("stand")
+    assert np.allclose(np.array(stand.matrix_basis), np.eye(4))
+    assert min(v.co.z for v in stand.data.vertices) == pytest.approx(0.0, abs=1e-7)
+
+
+def test_what_lies_on_the_stand_turns_with_it(stage) -> None:
+    item = stage.find("debris", "stand")
+    assert item["bozzetto_turns"] and len(item.data.vertices) > 5
+    low = min(v.co.z for v in item.data.vertices)
+    assert low > 0.008  # on the stand's upper side, not on the table
+
+
+def test_no_prop_stands_in_the_outline_of_the_hero(stage) -> None:
+    from blender_addon.core.framing import project
+    from blender_addon.core.sight import outside_distance
+    from blender_addon.scene.meshes import read_mesh
+
+    hero = next(view for view in shot_views(stage) if view.kind == "hero")
+    for item in stage.find_all("prop").values():
+        slopes, depth = project(read_mesh(item, scale=1000.0).vertices.astype(float), hero.position, hero.rotation)
+        assert outside_distance(slopes[depth > 0], hero.outline).min() > 0.0, item.name
+
+
+def test_a_shot_hides_what_it_asks_and_what_is_in_its_way_and_all_comes_back(stage) -> None:
+    shot = stage.require("shot", "hero")
+    state = {item.name: item.hide_render for item in stage.scene.objects}
+    prop = next(iter(stage.find_all("prop").values()))
+    shot[SHOT_HIDE] = f"{prop[roles.KEY]}, backdrop"
+    before = apply_shot_set(stage.scene, shot)
+    assert prop.hide_render and stage.find("backdrop").hide_render and not stage.find("table").hide_render
+    restore_set(stage.scene, before)
+    shot[SHOT_HIDE] = ""
+    kept = prop.get(HIDDEN_IN, "")
+    prop[HIDDEN_IN] = "hero"
+    before = apply_shot_set(stage.scene, shot)
+    assert prop.hide_render
+    restore_set(stage.scene, before)
+    prop[HIDDEN_IN] = kept
+    assert {item.name: item.hide_render for item in stage.scene.objects} == state
+
+
+def test_twice_gives_the_same_scene(stage) -> None:
+    def state() -> dict:
+        out = {}
+        for item in stage.scene.objects:
+            if item.type == "MESH":
+                points = np.zeros(3 * len(item.data.vertices), np.float32)
+                item.data.vertices.foreach_get("co", points)
+                out[item.name] = (points.tobytes(), np.array(item.matrix_basis).tobytes())
+        return out
+
+    first = state()
+    counts = {kind: len(getattr(bpy.data, kind)) for kind in roles.KINDS}
+    take(stage, tabletop, kind="planks")
+    take(stage, debris, count=250, powder=400, on_stand=12)
+    assert state() == first
+    assert {kind: len(getattr(bpy.data, kind)) for kind in roles.KINDS} == counts
+
+
+def test_a_shots_own_table_is_made_and_shown_for_it_alone(stage) -> None:
+    shot = stage.require("shot", "back")
+    shot[SHOT_SET] = "cloth"
+    take(stage, tabletop, kind="planks", props=1)
+    assert set(stage.find_all("table")) == {"", "cloth"}
+    before = apply_shot_set(stage.scene, shot)
+    assert stage.find("table", "").hide_render and not stage.find("table", "cloth").hide_render
+    assert stage.find("debris", "table").hide_render  # it lies on the other table
+    restore_set(stage.scene, before)
+    assert not stage.find("table", "").hide_render and stage.find("table", "cloth").hide_render
+    shot[SHOT_SET] = ""
+
+
+def test_debris_can_be_left_out(stage) -> None:
+    result = take(stage, debris, on=False)
+    assert result.figures["pieces"] == 0 and stage.find("debris") is None
+
+
+def test_wrong_wishes_are_refused_by_name_and_leave_the_scene_alone(stage) -> None:
+    names = sorted(item.name for item in bpy.data.objects)
+    with pytest.raises(SheetError, match='no "jug"'):
+        take(stage, tabletop, things="jug")
+    with pytest.raises(SubjectError, match='"My things" holds no mesh'):
+        take(stage, tabletop, collection="My things")
+    with pytest.raises(SubjectError, match='mask "paint" is not a picture'):
+        take(stage, debris, mask="paint")
+    assert sorted(item.name for item in bpy.data.objects) == names
+
+
+def test_props_can_come_from_a_collection(stage) -> None:
+    home = bpy.data.collections.new("My things")
+    mesh = bpy.data.meshes.new("box")
+    mesh.from_pydata(
+        [(x, y, z) for x in (0, 0.03) for y in (0, 0.02) for z in (0, 0.01)], [],
+        [(0, 1, 3, 2), (4, 6, 7, 5), (0, 4, 5, 1), (2, 3, 7, 6), (0, 2, 6, 4), (1, 5, 7, 3)],
+    )  # fmt: skip
+    home.objects.link(bpy.data.objects.new("my box", mesh))
+    take(stage, tabletop, collection="My things")
+    props = stage.find_all("prop")
+    assert list(props) == ["my box"]
+    assert np.ptp([v.co.x for v in props["my box"].data.vertices]) == pytest.approx(0.03, abs=1e-6)
+    assert bpy.data.objects["my box"].name in home.objects or len(home.objects) == 1  # the user's own is untouched
+
+
+def test_a_black_mask_leaves_no_room(stage) -> None:
+    image = bpy.data.images.new("no", 8, 8)
+    image.pixels.foreach_set(np.zeros(256, np.float32))
+    assert take(stage, debris, mask="no", count=50).figures["pieces"] == 0
