@@ -1,6 +1,7 @@
 """How does a further scan lie on the first? Unknown rotation, translation and scale, and how sure we can be."""
 
+from .search import register
 from .surfels import Surfels, sample_surfels
-from .verdict import Candidate, Registration
+from .verdict import NO_FIT, NOT_SURE, SURE, Candidate, Registration
 
-__all__ = ["Candidate", "Registration", "Surfels", "sample_surfels"]
+__all__ = ["NOT_SURE", "NO_FIT", "SURE", "Candidate", "Registration", "Surfels", "register", "sample_surfels"]

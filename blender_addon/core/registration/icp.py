@@ -2,16 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
-
 import numpy as np
 
-from ..mesh import Floats, Ints
+from ..mesh import Floats
 from ..similarity import Similarity, rotation_from_vector
+from .evidence import Nearest
 from .surfels import Surfels
-
-Nearest = Callable[[Floats], tuple[Ints, Floats]]
-"""Query points (n, 3) -> (n,) number of the nearest target point, (n,) distance."""
 
 
 def solve_step(points: Floats, normals: Floats, residual: Floats, weights: Floats, *, size: float, scaled: bool) -> Similarity:
@@ -20,20 +16,56 @@ def solve_step(points: Floats, normals: Floats, residual: Floats, weights: Float
     points: (n, 3) where the moving points are; normals: (n, 3) of their targets; residual: (n,) signed distance to the
     targets' planes; size: a length that brings turn and shift to one measure. Turn and scale are about the points' mean.
     """
-    total = max(float(weights.sum()), 1e-12)
-    centre = weights @ points / total
+    normal_matrix, weighted, centre = _normal_matrix(points, normals, weights, size=size, scaled=scaled)
+    normal_matrix += 1e-7 * max(float(weights.sum()), 1e-12) * np.eye(len(normal_matrix))
+    step = -np.linalg.solve(normal_matrix, weighted.T @ residual)
+    scale = 1.0 + float(np.clip(step[6] / size, -0.2, 0.2)) if scaled else 1.0
+    rotation = rotation_from_vector(step[:3] / size)
+    return Similarity(scale, rotation, centre - scale * rotation @ centre + step[3:6])
+
+
+def _normal_matrix(
+    points: Floats, normals: Floats, weights: Floats, *, size: float, scaled: bool = True
+) -> tuple[Floats, Floats, Floats]:
+    """J'WJ of the point-to-plane error, J'W transposed (n, 6 or 7), and the centre about which turns and scale are taken."""
+    centre = weights @ points / max(float(weights.sum()), 1e-12)
     arm = (points - centre) / size
     columns = [np.cross(arm, normals), normals]
     if scaled:
         columns.append(np.einsum("ij,ij->i", arm, normals)[:, None])
     jacobian = np.concatenate(columns, axis=1)
     weighted = jacobian * weights[:, None]
-    normal_matrix = weighted.T @ jacobian
-    normal_matrix += 1e-7 * total * np.eye(len(normal_matrix))
-    step = -np.linalg.solve(normal_matrix, weighted.T @ residual)
-    scale = 1.0 + float(np.clip(step[6] / size, -0.2, 0.2)) if scaled else 1.0
-    rotation = rotation_from_vector(step[:3] / size)
-    return Similarity(scale, rotation, centre - scale * rotation @ centre + step[3:6])
+    return weighted.T @ jacobian, weighted, centre
+
+
+def firmness(points: Floats, normals: Floats) -> float:
+    """How well a surface holds its weakest freedom (turn, shift, scale): least eigenvalue over the mean (Gelfand 2003).
+
+    0 for a plane, a ball or a round disc, which can slide or turn in themselves. points: (n, 3), normals: (n, 3).
+    """
+    size = float(np.sqrt(np.mean(((points - points.mean(axis=0)) ** 2).sum(axis=1))))
+    matrix, _, _ = _normal_matrix(points, normals, np.ones(len(points)), size=max(size, 1e-300))
+    values = np.linalg.eigvalsh(matrix)
+    return float(max(values[0], 0.0) / max(values.mean(), 1e-300))
+
+
+def loose_axis(points: Floats, normals: Floats, *, firm: float) -> tuple[Floats, Floats] | None:
+    """The axis (direction, point) about which alone a surface can turn in itself, or None: nothing or more is loose.
+
+    firm: eigenvalues above this share of their mean hold. The unit and frame are those of the points.
+    """
+    size = float(np.sqrt(np.mean(((points - points.mean(axis=0)) ** 2).sum(axis=1))))
+    matrix, _, centre = _normal_matrix(points, normals, np.ones(len(points)), size=max(size, 1e-300))
+    values, vectors = np.linalg.eigh(matrix)
+    if values[0] >= firm * values.mean() or values[1] < firm * values.mean():
+        return None
+    turn, shift = vectors[:3, 0], vectors[3:6, 0]
+    length = float(np.linalg.norm(turn))
+    if length < 0.3:
+        return None
+    axis = turn / length
+    middle = centre + size * np.cross(axis, shift) / length  # a turn about a point off the centre also shifts the centre
+    return axis, middle
 
 
 def refine(
@@ -62,6 +94,7 @@ def refine(
         offset = points - target
         distance = np.linalg.norm(offset, axis=1)
         agree = np.einsum("ij,ij->i", normals, direction) > 0.6
+        agree &= ~fixed.rim[index]
         if agree.sum() < 12:
             return pose, float("inf"), 0.0
         limit = 3.0 * float(np.median(distance[agree])) + 1e-9 * size

@@ -1,0 +1,239 @@
+"""The whole way from two scans that know nothing of each other to the poses that are worth a verdict."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+
+from ..mesh import Floats, TriangleMesh
+from ..similarity import Similarity
+from .batch import Target, improved, scores
+from .colour import best_turn, likeness, one_a_side, told_apart
+from .evidence import Evidence, Nearest, asked_points, weigh
+from .icp import firmness, loose_axis, refine
+from .planes import flat_faces
+from .poses import Poses, distinct
+from .starts import body_starts, even_turns, flat_starts, twin_turns
+from .surfels import Surfels, sample_surfels
+from .verdict import SURE, Candidate, Limits, Registration, apart, decide
+
+Tree = Callable[[Floats], Nearest]
+"""From points (n, 3) to the question which of them is nearest."""
+
+
+@dataclass(frozen=True)
+class Scans:
+    """Two scans made ready: all surfels, those of the moving one that were seen, batch targets, trees.
+
+    partial: the moving scan is a part of what the fixed one shows. size: a length for the moving scan in the fixed unit's
+    order of magnitude is not known, so reaches are taken from the fixed one's.
+    """
+
+    fixed: Surfels
+    moving: Surfels
+    seen: Surfels
+    target: Target
+    back: Target
+    nearest: Nearest
+    nearest_back: Nearest
+    partial: bool
+
+    @staticmethod
+    def of(fixed: Surfels, moving: Surfels, tree: Tree, *, partial: bool) -> Scans:
+        """From surfels in random order, as `sample_surfels` gives them."""
+        seen = moving.part(~moving.rim) if (~moving.rim).mean() > 0.3 else moving
+        return Scans(
+            fixed, moving, seen, Target.of(fixed.part(np.arange(min(9000, len(fixed))))),
+            Target.of(moving.part(np.arange(min(6000, len(moving))))), tree(fixed.points), tree(moving.points), partial,
+        )  # fmt: skip
+
+    def fixed_part(self, count: int) -> Surfels:
+        """The first few of what was seen of the fixed scan."""
+        seen = np.flatnonzero(~self.fixed.rim[: 4 * count])[:count]
+        return self.fixed.part(seen if len(seen) > 50 else np.arange(min(count, len(self.fixed))))
+
+    def moving_part(self, count: int) -> Surfels:
+        """The first few of what was seen of the moving scan."""
+        return self.seen.part(np.arange(min(count, len(self.seen))))
+
+
+def flat_poses(scans: Scans, *, seed: int) -> Poses | None:
+    """Starts that lay the largest flat faces on each other."""
+    return flat_starts(flat_faces(scans.moving, count=3, seed=seed + 1), flat_faces(scans.fixed, count=2, seed=seed))
+
+
+def body_poses(scans: Scans, *, turns: int) -> Poses:
+    """Starts from whole on whole, and, for a part, from the lowest quarters of the fixed scan."""
+    turned = even_turns(turns)
+    if not scans.partial:
+        return body_starts(scans.seen, scans.fixed, turned)
+    height = scans.fixed.points[:, 2]
+    low, high = np.quantile(height, (0.002, 0.998))
+    parts = [scans.fixed.part(height < low + share * (high - low)) for share in (0.2, 0.35, 0.55)]
+    return Poses.joined([body_starts(scans.seen, part, turned) for part in parts if len(part) > 100])
+
+
+def narrowed(scans: Scans, starts: Poses, *, keep: int) -> Poses:
+    """The best `keep` distinct poses after coarse iterations: many starts on few points, then few on many."""
+    few, more = scans.moving_part(110), scans.moving_part(500)
+    size = 0.7 * scans.fixed.size
+    middle, extent = scans.seen.points.mean(axis=0), scans.seen.size
+    poses = improved(few, scans.target, starts, rounds=9, size=size, trim=0.6, hold_scale=3)
+    rated = scores(
+        few, scans.fixed_part(250), scans.target, scans.back, poses, reach=0.025 * size, partial=scans.partial
+    )  # fmt: skip
+    order = distinct(poses, np.argsort(-rated), centre=middle, size=extent, limit=28, nearer=0.08)
+    return settled(scans, poses[order], keep=keep, rounds=16)
+
+
+def settled(scans: Scans, poses: Poses, *, keep: int, rounds: int) -> Poses:
+    """The best `keep` distinct of a few poses, iterated on more points."""
+    more = scans.moving_part(500)
+    size = 0.7 * scans.fixed.size
+    poses = improved(more, scans.target, poses, rounds=rounds, size=0.3 * size, trim=0.65)
+    rated = scores(
+        more, scans.fixed_part(500), scans.target, scans.back, poses, reach=0.012 * size, partial=scans.partial
+    )  # fmt: skip
+    middle, extent = scans.seen.points.mean(axis=0), scans.seen.size
+    return poses[distinct(poses, np.argsort(-rated), centre=middle, size=extent, limit=keep)]
+
+
+def twins(scans: Scans, pose: Similarity) -> Poses:
+    """Poses under which the moving scan might look alike: turned about the upright axis through its middle, or upside down."""
+    spots = pose.apply(scans.seen.points)
+    near, _ = scans.nearest(spots)
+    turns = twin_turns(np.eye(3))
+    made = Poses(np.full(len(turns), pose.scale), turns @ pose.rotation, np.zeros((len(turns), 3)))
+    parts = []
+    for body in (spots, scans.fixed.points[np.unique(near)]):  # a side may be missing on either, and so shift the middle
+        low, high = np.quantile(body, (0.01, 0.99), axis=0)
+        middle = 0.5 * (low + high)
+        parts.append(made.anchored(pose.inverse().apply(middle[None])[0], middle))
+    return Poses.joined(parts)
+
+
+def judged(scans: Scans, poses: Poses, *, tolerance: float, points: int, rounds: int) -> list[Candidate]:
+    """Each pose made as right as the trees allow, with its evidence, best first."""
+    part = scans.moving_part(points)
+    found = []
+    for place in range(len(poses)):
+        pose, _, _ = refine(part, scans.fixed, scans.nearest, poses.single(place), rounds=rounds, tolerance=2e-5)
+        found.append(Candidate(pose, weighed(scans, pose, tolerance)))
+    return sorted(found, key=lambda one: -one.rank)
+
+
+def weighed(scans: Scans, pose: Similarity, tolerance: float, *, points: int = 1000) -> Evidence:
+    """The evidence for a pose."""
+    return weigh(
+        scans.moving, scans.fixed, scans.nearest, scans.nearest_back, pose,
+        tolerance=tolerance, partial=scans.partial, points=points,
+    )  # fmt: skip
+
+
+def register(
+    fixed: TriangleMesh, moving: TriangleMesh, tree: Tree, *, seed: int = 1, partial: bool = False,
+    fixed_colour: Floats | None = None, moving_colour: Floats | None = None,
+) -> Registration:
+    """How the moving scan lies on the fixed one: rotation, translation and scale all unknown.
+
+    fixed: upright, z up. moving: in any unit and pose. Faces marked 'filled' are not compared. partial: the moving scan lacks a
+    part of what the fixed one shows. tree: makes a nearest-point question, such as a KD-tree's. fixed_colour, moving_colour:
+    (n, 3) linear colours a vertex, asked only where shape fits in several ways.
+    Raises ValueError when one of them has no surface.
+    """
+    scans = Scans.of(
+        sample_surfels(fixed, 20000, seed=seed, colour=fixed_colour),
+        sample_surfels(moving, 8000, seed=seed + 1, colour=moving_colour), tree, partial=partial,
+    )  # fmt: skip
+    flats = flat_poses(scans, seed=seed + 2)
+    starts = flats if flats is not None and partial else body_poses(scans, turns=240)
+    if flats is not None and not partial:
+        starts = Poses.joined([flats, starts])
+    found = looked_into(scans, starts)
+    if found.verdict != SURE and partial and flats is not None:
+        wider = looked_into(scans, Poses.joined([flats, body_poses(scans, turns=240)]))
+        found = wider if not found.best or (wider.best and wider.best.rank > found.best.rank) else found
+    return found
+
+
+def looked_into(scans: Scans, starts: Poses) -> Registration:
+    """The verdict that a set of starts leads to."""
+    rough = 0.008 * scans.fixed.size
+    found = judged(scans, narrowed(scans, starts, keep=5), tolerance=rough, points=500, rounds=10)
+    found += judged(scans, settled(scans, twins(scans, found[0].pose), keep=5, rounds=10), tolerance=rough, points=500, rounds=8)
+    found.sort(key=lambda one: -one.rank)
+    tolerance = _tolerance(scans, found, rough)
+    first = _distinct([Candidate(one.pose, weighed(scans, one.pose, tolerance)) for one in found], scans)
+    pose, _, _ = refine(scans.moving_part(4000), scans.fixed, scans.nearest, first[0].pose, rounds=10)
+    near = [pose, *(one.pose for one in first[1:] if one.evidence.shared > 0.6 * first[0].evidence.shared)]
+    candidates = [Candidate(one, weighed(scans, one, tolerance, points=4000)) for one in near]
+    places = asked_points(scans.moving, scans.fixed, points=4000)
+    distinct_ones = _distinct(candidates, scans)
+    decided = decide(distinct_ones, places, firmness=_held(scans, distinct_ones[0].pose), size=scans.fixed.size)
+    return by_colour(scans, decided, tolerance) if decided.tie else decided
+
+
+def by_colour(scans: Scans, decided: Registration, tolerance: float) -> Registration:
+    """A tie broken by colour where both scans have it and it stands out; otherwise as it was."""
+    asked = scans.moving_part(1200)
+
+    def score(pose: Similarity) -> float:
+        return likeness(asked, scans.fixed, scans.nearest, pose)
+
+    if asked.colour is None or scans.fixed.colour is None:
+        return decided
+    reason = "shape fits in several ways, colour in one alone"
+    if decided.tie == "ways":
+        rated = np.array([score(one.pose) for one in decided.candidates])
+        order = np.argsort(-rated)
+        if not told_apart(rated[order], np.arange(len(rated)) < 1):
+            return decided
+        chosen = tuple(decided.candidates[place] for place in order)
+        return Registration(SURE, reason, chosen)
+    first = decided.candidates[0]
+    spots, facing = _lying_on(scans, first.pose)
+    axis = loose_axis(spots, facing, firm=Limits().loose)
+    if axis is None:
+        return decided
+    sides = one_a_side([one.pose for one in decided.candidates], axis[0])
+    pose, standing = best_turn(score, sides, *axis)
+    if not standing:
+        return decided
+    chosen_one = Candidate(pose, weighed(scans, pose, tolerance))
+    if chosen_one.evidence.shared < 0.95 * first.evidence.shared:
+        return decided
+    return Registration(SURE, "shape can turn in itself, colour holds it", (chosen_one,))
+
+
+def _tolerance(scans: Scans, found: list[Candidate], rough: float) -> float:
+    """What noise explains: four robust standard deviations of the pose that fits closest, among those that share enough."""
+    most = max(one.evidence.shared for one in found)
+    closest = min(one.evidence.spread for one in found if one.evidence.shared >= 0.6 * most)
+    return float(np.clip(4.0 * closest, 0.0015 * scans.fixed.size, rough))
+
+
+def _distinct(candidates: list[Candidate], scans: Scans, nearer: float = 0.02) -> list[Candidate]:
+    """The candidates best first, without those that are another one not quite settled."""
+    middle, size = scans.seen.points.mean(axis=0), scans.seen.size
+    kept: list[Candidate] = []
+    for one in sorted(candidates, key=lambda one: -one.rank):
+        if all(apart(one.pose, other.pose, middle, size) > nearer for other in kept):
+            kept.append(one)
+    return kept
+
+
+def _lying_on(scans: Scans, pose: Similarity) -> tuple[Floats, Floats]:
+    """Points and normals of the moving scan, posed, that lie on the fixed one."""
+    part = scans.moving_part(3000)
+    spots, facing = pose.apply(part.points), pose.turn(part.normals)
+    index, far = scans.nearest(spots)
+    on = (far < 2.5 * scans.fixed.spacing) & (np.einsum("ij,ij->i", facing, scans.fixed.normals[index]) > 0.5)
+    return spots[on], facing[on]
+
+
+def _held(scans: Scans, pose: Similarity) -> float:
+    """How well the part of the moving scan that lies on the fixed one holds the pose."""
+    spots, facing = _lying_on(scans, pose)
+    return firmness(spots, facing) if len(spots) >= 30 else 0.0
