@@ -76,6 +76,10 @@ class Patches:
         """Edge of a patch."""
         return CELLS * self.cell_mm
 
+    def every(self, step: int) -> Patches:
+        """Each `step`-th patch alone."""
+        return Patches(self.cell_mm, *(part[::step] for part in (self.centre, self.normal, self.along, self.across)))
+
     def runs(self) -> Iterator[tuple[int, int]]:
         """(first, last) of runs of patches that are worked on together."""
         for first in range(0, len(self), BATCH):

@@ -16,17 +16,18 @@ from numpy.typing import NDArray
 
 from ..srgb import luminance
 from .inversion import (
+    KAPPA,
     Relief,
     Signal,
     Spectrum,
     blind_spectrum,
     gather_signal,
     invert,
-    occlusion_gain,
     pull_of_light,
+    ring_power,
 )
 from .lamplight import Lit, fit_surface_light
-from .patches import lay_patches, sort_into_boxes, wave_vectors
+from .patches import Cloud, Patches, lay_patches, sort_into_boxes, wave_vectors
 from .speckle import closed, speckles
 from .surface import Surface
 
@@ -36,7 +37,7 @@ Steps = Generator[tuple[float, str], None, "Recovery"]
 
 CLIP = (-1.0, 0.6)  # log brightness against the smooth shading outside of this is not fine relief
 CELL_MM = 0.07
-WEIGHT = 0.5  # of the blind noise: the pull varies within a patch, which the regression mistakes for noise
+SAMPLE = 6  # each such patch is also looked at with its specks, to know what closing them took out
 
 
 @dataclass(frozen=True)
@@ -64,7 +65,7 @@ class Recovery:
     @property
     def strength(self) -> float:
         """How strong to show it by default: full where shading is told from paint, less where it may be paint."""
-        return 1.0
+        return float(np.clip(4 * self.trust, 0.0, 1.0))
 
     @property
     def found(self) -> bool:
@@ -88,18 +89,18 @@ def recover(photographed: Sequence[Photographed], *, largest_mm: float, seed: in
         lit = fit_surface_light(one.surface, one.colours, occluders=one.occluders, seed=seed)
         flux = one.surface.texels.interpolate(one.surface.faces, luminance(lit.shading.flux))
         irradiance, pull = pull_of_light(flux, one.surface.normal)
-        residual = _without_specks(one.surface, luminance(one.colours), irradiance)
+        residual = log_residual(one.surface, luminance(one.colours), irradiance)
+        clean = without_specks(one.surface, residual)
         own = cloud if place == 0 else sort_into_boxes(one.surface.position, one.surface.normal, cloud.box_mm)
-        work = gather_signal(patches, own, residual, pull)
+        work = gather_signal(patches, own, clean, pull)
         signal = yield from _told(work, place * share, share, "Reading the surface")
+        removed = yield from _removed(patches, own, residual, pull, signal)
         lights.append(lit)
         signals.append(signal)
-        spectra.append(blind_spectrum(patches, signal))
-    kappa = [occlusion_gain(patches, one) for one in spectra]
-    ratios = [WEIGHT * one.ratio(wave) for one in spectra]
-    work = invert(patches, cloud, signals, ratios, low_mm=largest_mm, kappa=float(np.median(kappa)))
+        spectra.append(blind_spectrum(patches, signal, removed))
+    work = invert(patches, cloud, signals, [one.ratio(wave) for one in spectra], low_mm=largest_mm)
     relief = yield from _told(work, 0.75, 0.25, "Inverting the shading")
-    return Recovery(relief, lights, spectra, min(one.finest_mm() for one in spectra), _trust(signals, spectra, wave))
+    return Recovery(relief, lights, spectra, min(one.finest_mm() for one in spectra), _trust(signals, spectra))
 
 
 def _told(work: Generator[float, None, object], start: float, share: float, words: str):
@@ -111,21 +112,35 @@ def _told(work: Generator[float, None, object], start: float, share: float, word
         yield start + share * fraction, words
 
 
-def _without_specks(surface: Surface, bright: Floats, irradiance: Floats) -> Floats:
+def log_residual(surface: Surface, bright: Floats, irradiance: Floats) -> Floats:
+    """(n,) log of luminance over smooth irradiance, its median 0, clipped to what fine relief can do."""
     floor = 0.02 * float(np.median(bright)) + 1e-5
     residual = np.log(np.maximum(bright, floor)) - np.log(irradiance)
-    residual = np.clip(residual - np.median(residual), *CLIP).astype(np.float32)
+    return np.clip(residual - np.median(residual), *CLIP).astype(np.float32)
+
+
+def without_specks(surface: Surface, residual: Floats) -> Floats:
+    """The residual with specks of dust closed over."""
     raster, mask = surface.texels.scatter(residual), surface.texels.mask()
     specks = speckles(raster, mask, surface.texel_mm)
     return closed(raster, mask, specks).reshape(-1)[surface.texels.index]
 
 
-def _trust(signals: Sequence[Signal], spectra: Sequence[Spectrum], wave: Floats) -> float:
-    """Share of the relief's slope variance that the filter lets through where the light pulls as it does on average."""
+def _removed(patches: Patches, cloud: Cloud, residual: Floats, pull: Floats, signal: Signal):
+    """(RINGS,) power that closing the specks took out, from every SAMPLE-th patch."""
+    work = gather_signal(patches.every(SAMPLE), cloud, residual, pull)
+    raw = yield from _told(work, 0.75, 0.0, "Weighing specks")
+    full = raw.share > 0.6 * max(float(np.quantile(raw.share, 0.9)), 1e-6)
+    before, after = (ring_power(patches, grids[full]) for grids in (raw.grids, signal.grids[::SAMPLE]))
+    return np.maximum(before - after, 0)
+
+
+def _trust(signals: Sequence[Signal], spectra: Sequence[Spectrum]) -> float:
+    """Share of the relief's slope variance that the filter lets through, where the light pulls as it does on average."""
     best = 0.0
     for signal, spectrum in zip(signals, spectra, strict=True):
-        pull = float(np.median((signal.pull**2).sum(axis=1)))
-        gains = 0.5 * pull / (0.5 * pull + spectrum.noise / np.maximum(spectrum.signal, 1e-12))
-        power = spectrum.signal * 0.5 * (spectrum.edges[1:] + spectrum.edges[:-1])
-        best = max(best, float((gains * power).sum() / max(power.sum(), 1e-12)))
+        pull = 0.5 * float(np.median((signal.pull**2).sum(axis=1))) + KAPPA**2
+        gains = pull / (pull + spectrum.noise / np.maximum(spectrum.signal, 1e-12))
+        power = spectrum.signal * spectrum.centres
+        best = max(best, float((gains * power).sum() / max(power.sum(), 1e-12)) * spectrum.steady)
     return best
