@@ -73,7 +73,9 @@ def compose(
         for attempt in range(TRIES):
             loose = 0.6 + attempt / TRIES
             if thing.tall:
-                centre = ahead * (reach + rng.uniform(45, 135)) + right * side * (0.55 * reach + 62 * loose * rng.uniform(0.3, 1.3))
+                centre = ahead * (reach + rng.uniform(45, 135)) + right * side * (
+                    0.55 * reach + 62 * loose * rng.uniform(0.3, 1.3)
+                )
             else:
                 centre = ahead * rng.uniform(-28, 75) * loose + right * side * (reach + rng.uniform(16, 82) * loose)
             turn = np.arctan2(ahead[1], ahead[0]) + side * lie + rng.normal(0, 0.28) + (np.pi if rng.random() < 0.3 else 0.0)
@@ -90,7 +92,9 @@ def compose(
             spots.append(None)
             continue
         good.sort(key=lambda one: one[0])
-        few = [(one[0] + 0.4 * len(way) / max(len(views), 1), one, way) for one in good[:4] for way in [_in_way(one[3], views[1:])]]
+        few = [
+            (one[0] + 0.4 * len(way) / max(len(views), 1), one, way) for one in good[:4] for way in [_in_way(one[3], views[1:])]
+        ]
         _, best, way = min(few, key=lambda one: one[0])
         placed.append(best[3])
         spots.append(Spot(best[1], best[2], way))
@@ -112,7 +116,9 @@ def _turned(points: Floats, turn: float) -> Floats:
     return points @ np.array([[c, s, 0.0], [-s, c, 0.0], [0.0, 0.0, 1.0]])
 
 
-def _allowed(points: Floats, placed: Sequence[Floats], outside: Callable[[Floats], Floats], half: Floats, keep_off: float) -> bool:
+def _allowed(
+    points: Floats, placed: Sequence[Floats], outside: Callable[[Floats], Floats], half: Floats, keep_off: float
+) -> bool:
     """On the table, clear of the subject's foot and of other props."""
     if (np.abs(points[:, :2]) > half - 6.0).any() or outside(points[:, :2]).min() < keep_off:
         return False

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 import numpy as np
+from numpy.typing import ArrayLike
 
 from .mesh import Floats, Ints, TriangleMesh, unit
 from .noise import noise
@@ -26,9 +27,11 @@ def slotted(mesh: TriangleMesh, slot: int) -> TriangleMesh:
     return TriangleMesh(mesh.vertices, mesh.faces, material=np.full(len(mesh.faces), slot, np.int32))
 
 
-def moved(mesh: TriangleMesh, matrix: Floats, offset: Floats = (0.0, 0.0, 0.0)) -> TriangleMesh:  # type: ignore[assignment]
+def moved(mesh: TriangleMesh, matrix: ArrayLike, offset: ArrayLike = (0.0, 0.0, 0.0)) -> TriangleMesh:
     """The mesh turned by a (3, 3) matrix and then shifted."""
-    return TriangleMesh(mesh.vertices @ np.asarray(matrix, float).T + np.asarray(offset, float), mesh.faces, material=mesh.material)
+    return TriangleMesh(
+        mesh.vertices @ np.asarray(matrix, float).T + np.asarray(offset, float), mesh.faces, material=mesh.material
+    )
 
 
 def turn(axis: str, angle: float) -> Floats:
@@ -52,18 +55,20 @@ def strip_faces(rows: int, columns: int, *, closed_columns: bool = False, closed
     return np.concatenate([np.stack([a, b, c], -1).reshape(-1, 3), np.stack([a, c, d], -1).reshape(-1, 3)])
 
 
-def lathe(profile: Floats, *, sides: int = 48) -> TriangleMesh:
+def lathe(profile: ArrayLike, *, sides: int = 48) -> TriangleMesh:
     """A turned solid: profile (n, 2) of (radius, z) from the bottom up; closed at ends whose radius is 0."""
-    profile = np.asarray(profile, float)
+    outline = np.asarray(profile, float)
     angle = np.linspace(0, 2 * np.pi, sides, endpoint=False)
     ring = np.stack([np.cos(angle), np.sin(angle)], axis=1)
-    xy = profile[:, None, :1] * ring[None]
-    z = np.broadcast_to(profile[:, None, 1:], (*xy.shape[:2], 1))
+    xy = outline[:, None, :1] * ring[None]
+    z = np.broadcast_to(outline[:, None, 1:], (*xy.shape[:2], 1))
     vertices = np.concatenate([xy, z], axis=2).reshape(-1, 3)
-    return TriangleMesh(vertices, strip_faces(len(profile), sides, closed_columns=True))
+    return TriangleMesh(vertices, strip_faces(len(outline), sides, closed_columns=True))
 
 
-def tube(path: Floats, section: Floats, *, scale: Floats | None = None, up: Floats = (0.0, 0.0, 1.0), caps: bool = True) -> TriangleMesh:  # type: ignore[assignment]
+def tube(
+    path: Floats, section: Floats, *, scale: Floats | None = None, up: ArrayLike = (0.0, 0.0, 1.0), caps: bool = True
+) -> TriangleMesh:
     """A section (k, 2), counter-clockwise, drawn along a path (n, 3); `scale` (n, 2) sizes it along the way.
 
     The section's first axis stays square to `up`, its second turns towards `up`.
@@ -79,7 +84,9 @@ def tube(path: Floats, section: Floats, *, scale: Floats | None = None, up: Floa
     return framed_tube(path, section, size, side, above, caps=caps)
 
 
-def framed_tube(path: Floats, section: Floats, scale: Floats, across: Floats, above: Floats, *, caps: bool = True) -> TriangleMesh:
+def framed_tube(
+    path: Floats, section: Floats, scale: Floats, across: Floats, above: Floats, *, caps: bool = True
+) -> TriangleMesh:
     """A section drawn along a path, its two axes given at each place (n, 3)."""
     ring = section[None] * scale[:, None]
     grid = path[:, None] + ring[..., :1] * across[:, None] + ring[..., 1:] * above[:, None]
@@ -118,7 +125,9 @@ def rounded_rectangle(width: float, height: float, radius: float, corner: int = 
     return np.concatenate(points)
 
 
-def slab(outline: Floats, thickness: float, *, rounding: float = 0.3, steps: int = 3, dome: Floats | None = None) -> TriangleMesh:
+def slab(
+    outline: Floats, thickness: float, *, rounding: float = 0.3, steps: int = 3, dome: Floats | None = None
+) -> TriangleMesh:
     """A plate of an outline (k, 2), star-shaped round its mean and counter-clockwise, lying on z = 0, its edges rounded.
 
     dome : (rings,) fractions from the rim (0) to the middle (1) at which the faces get inner rings; for plates that are bent
@@ -131,7 +140,10 @@ def slab(outline: Floats, thickness: float, *, rounding: float = 0.3, steps: int
     normal = _outline_normals(outline)
     inner = np.array([0.3, 0.6]) if dome is None else np.asarray(dome, float)
     rows = [(0.0, t, 0.0) for t in inner[::-1]]
-    rows += [(rounding * (1 - np.cos(a)), 0.0, thickness / 2 + (thickness / 2 - rounding) * np.sign(a) + rounding * np.sin(a)) for a in angle]
+    rows += [
+        (rounding * (1 - np.cos(a)), 0.0, thickness / 2 + (thickness / 2 - rounding) * np.sign(a) + rounding * np.sin(a))
+        for a in angle
+    ]
     rows += [(0.0, t, thickness) for t in inner]
     rings = []
     for inset, towards, z in rows:
@@ -190,7 +202,7 @@ def roughened(mesh: TriangleMesh, amount: float, size: float, *, seed: int) -> T
     return TriangleMesh(p + unit(p - p.mean(axis=0)) * amount * field[:, None], mesh.faces, material=mesh.material)
 
 
-def cut_flat(mesh: TriangleMesh, normal: Floats, distance: float) -> TriangleMesh:
+def cut_flat(mesh: TriangleMesh, normal: ArrayLike, distance: float) -> TriangleMesh:
     """The mesh with all that pokes out of the plane n . p = distance pressed onto it (convex pieces stay whole)."""
     normal = np.asarray(normal, float)
     out = np.maximum(mesh.vertices @ normal - distance, 0.0)

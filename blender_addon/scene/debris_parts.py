@@ -84,7 +84,9 @@ def mask_density(stage: Any, name: str | None, table: TriangleMesh) -> Any:
         return None
     image = bpy.data.images.get(name)
     if image is None or not image.size[0] or not image.size[1]:
-        raise SubjectError(f'The debris mask "{name}" is not a picture in this file; load or paint it first, or clear the field')
+        raise SubjectError(
+            f'The debris mask "{name}" is not a picture in this file; load or paint it first, or clear the field'
+        )
     grey = read_pixels(image)[..., :3] @ np.array([0.2126, 0.7152, 0.0722])
     low, high = table.vertices[:, :2].min(axis=0), table.vertices[:, :2].max(axis=0)
     rows, columns = grey.shape

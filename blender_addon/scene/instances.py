@@ -86,7 +86,9 @@ def _build(tree: Tree) -> None:
     interface.new_socket("Geometry", in_out="OUTPUT", socket_type="NodeSocketGeometry")
     given, taken = tree.tree.nodes.new("NodeGroupInput"), tree.tree.nodes.new("NodeGroupOutput")
     source = tree.node("ObjectInfo", {"Object": given.outputs["Library"]}, transform_space="ORIGINAL")
-    split = tree.node("SplitToInstances", {"Geometry": source["Geometry"], "Group ID": _named(tree, SHAPE, "INT")}, domain="FACE")
+    split = tree.node(
+        "SplitToInstances", {"Geometry": source["Geometry"], "Group ID": _named(tree, SHAPE, "INT")}, domain="FACE"
+    )
     turned = tree.node("FunctionNodeEulerToRotation", {"Euler": _named(tree, TURN, "FLOAT_VECTOR")})
     worn = tree.node(
         "InstanceOnPoints",

@@ -13,6 +13,8 @@ import bpy
 JOB, STEP, ROLE, KEY, NAME, PRINT = (
     "bozzetto_job", "bozzetto_step", "bozzetto_role", "bozzetto_key", "bozzetto_name", "bozzetto_print",
 )  # fmt: skip
+MADE = "bozzetto_made"
+"""On a material that comes and goes with its object: its fingerprint as we made it."""
 KINDS = (
     "objects", "materials", "images", "worlds", "node_groups", "texts", "collections", "meshes", "cameras", "lights",
     "curves", "actions", "textures",

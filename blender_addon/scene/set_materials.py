@@ -47,7 +47,9 @@ def plain_material(
             **(inputs or {}),
         }  # fmt: skip
         if bump:
-            finish["Normal"] = tree.node("Bump", {"Strength": 1.0, "Distance": 0.001, "Height": tree.math("MULTIPLY", uneven, bump)})["Normal"]
+            finish["Normal"] = tree.node(
+                "Bump", {"Strength": 1.0, "Distance": 0.001, "Height": tree.math("MULTIPLY", uneven, bump)}
+            )["Normal"]
         tree.output("Shader", "shader", tree.node("BsdfPrincipled", finish)["BSDF"])
 
     return material_of(name, make_group(name, build))
@@ -91,7 +93,9 @@ def debris_material(body: str, tone: Colour) -> Any:
         if body == "wood":
             shifted = tree.vector("MULTIPLY", shifted, (0.25, 1.6, 1.6))
         uneven = tree.node("TexNoise", {"Vector": shifted, "Scale": 1.3, "Detail": 5.0, "Roughness": 0.65})["Factor"]
-        shade = tree.math("ADD", tree.math("MULTIPLY", tree.math("SUBTRACT", tint, 0.45), tree.math("MULTIPLY", spread, 2.0)), 1.0)
+        shade = tree.math(
+            "ADD", tree.math("MULTIPLY", tree.math("SUBTRACT", tint, 0.45), tree.math("MULTIPLY", spread, 2.0)), 1.0
+        )
         shade = tree.math("MULTIPLY", shade, tree.span(uneven, 0.25, 0.75, 0.84, 1.16))
         fine = tree.node("TexNoise", {"Vector": shifted, "Scale": 6.0, "Detail": 3.0})["Factor"]
         height = tree.math("MULTIPLY", tree.math("ADD", fine, tree.math("MULTIPLY", uneven, 2.0)), 0.03)

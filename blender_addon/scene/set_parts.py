@@ -13,6 +13,7 @@ from ..core.support import Support, rest_on
 from ..core.tabletops.grid import Tabletop
 from . import roles
 from .cameras import vertices_mm
+from .fingerprint import fingerprint
 from .meshes import make_object, read_mesh
 from .spatial import Surface
 
@@ -23,6 +24,9 @@ PART_OF, HIDDEN_IN = "bozzetto_part_of", "bozzetto_hidden_in"
 """On a part of the set: the table that it lies on, and the names of the shots in whose way it stands, with commas between."""
 
 DRESSING = ("table", "backdrop", "prop", "debris")
+
+BASE = "bozzetto_base"
+"""On a material of the set: its name as we gave it."""
 
 SPARE = "bozzetto_spare"
 """On a part of a table that only some shots show."""
@@ -41,6 +45,28 @@ def make_part(name: str, mesh: TriangleMesh, materials: Sequence[Any], *, smooth
     item = make_object(name, to_metres(mesh), materials=materials, smooth=smooth)
     item[PART_OF] = table
     return item
+
+
+def offer_part(stage: Any, role: str, item: Any, *, key: str, name: str) -> None:
+    """Offer an object of the set; where the user has changed a material of the one before, the new one wears that."""
+    old = stage.find(role, key)
+    edited = {}
+    if old is not None and not stage.afresh:
+        edited = {
+            one[BASE]: one
+            for one in old.data.materials
+            if one is not None and one.get(roles.MADE) not in (None, fingerprint(one))
+        }
+    for place, material in enumerate(item.data.materials):
+        if material is None or roles.MADE in material or not stage.is_new(material):
+            continue
+        base = material.name.split(".")[0]
+        if base in edited:
+            item.data.materials[place] = edited[base]
+            stage.note(f'Kept the material "{edited[base].name}" as you changed it; "make ours again" replaces it')
+        else:
+            material[BASE], material[roles.MADE] = base, fingerprint(material)
+    stage.offer(role, item, key=key, name=name)
 
 
 def only_seen(item: Any) -> None:
@@ -72,7 +98,9 @@ def apply_shot_set(scene: Any, shot: Any) -> dict[str, bool]:
         words = {role, f"{role}s", key.lower(), item.name.lower()}
         away = [word.strip() for word in str(item.get(HIDDEN_IN, "")).split(",")]
         belongs = str(item.get(PART_OF, "")) == table if key != "room" else "rise" + table not in rises
-        item.hide_render = bool(words & hidden) or not belongs or name in away or (belongs and before[item.name] and not _swapped(item))
+        item.hide_render = (
+            bool(words & hidden) or not belongs or name in away or (belongs and before[item.name] and not _swapped(item))
+        )
     return before
 
 
@@ -191,7 +219,9 @@ def settled_top(top: Tabletop, foot: Foot) -> tuple[TriangleMesh, list[str], Sup
     level = float(base[inside, 2].max()) if inside.any() else float(base[:, 2].max())
     moved = base - [0.0, 0.0, level + top.thickness]
     moved[:, 2] -= support.at(moved[:, :2])
-    joined = {name: np.concatenate([np.zeros((len(mesh.vertices), 4), np.float32), values]) for name, values in below.colours.items()}
+    joined = {
+        name: np.concatenate([np.zeros((len(mesh.vertices), 4), np.float32), values]) for name, values in below.colours.items()
+    }
     whole = TriangleMesh(
         np.concatenate([mesh.vertices, moved]), np.concatenate([mesh.faces, below.faces + len(mesh.vertices)]),
         material=np.concatenate([mesh.material, np.ones(len(below.faces), np.int32)]), colours=joined,

@@ -61,9 +61,13 @@ def collected_candidates(collection: str) -> list[Candidate]:
     Raises SubjectError when there is no such collection or it holds no mesh.
     """
     home = bpy.data.collections.get(collection)
-    items = [] if home is None else [item for item in home.all_objects if item.type == "MESH" and len(item.data.polygons)]
+    items: list[Any] = (
+        [] if home is None else [item for item in home.all_objects if item.type == "MESH" and len(item.data.polygons)]
+    )
     if not items:
-        raise SubjectError(f'The prop collection "{collection}" holds no mesh; put objects of true size into it, or clear the field')
+        raise SubjectError(
+            f'The prop collection "{collection}" holds no mesh; put objects of true size into it, or clear the field'
+        )
     found = []
     for item in items:
         mesh = read_mesh(item, scale=1000.0)

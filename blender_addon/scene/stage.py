@@ -53,6 +53,15 @@ class Stage:
         """The scene, looked up anew each time."""
         return bpy.data.scenes[self.scene_name]
 
+    def is_new(self, block: Any) -> bool:
+        """Whether a data-block was made since the step began."""
+        return block.session_uid not in self._before
+
+    @property
+    def afresh(self) -> bool:
+        """Whether everything is to be made ours again, also what the user has changed."""
+        return self._afresh
+
     # --- what steps use ------------------------------------------------------------------------------------------------
 
     def find(self, role: str, key: str | None = None) -> Any | None:
@@ -70,7 +79,7 @@ class Stage:
         """As `find`; raises SubjectError when there is none."""
         block = self.find(role, key)
         if block is None:
-            raise SubjectError(f'There is no {role}{f" {key}" if key else ""} yet: run the earlier steps first')
+            raise SubjectError(f"There is no {role}{f' {key}' if key else ''} yet: run the earlier steps first")
         return block
 
     def has(self, role: str) -> bool:
@@ -273,9 +282,13 @@ class Stage:
 
     def _remove(self, block: Any) -> None:
         data = block.data if isinstance(block, bpy.types.Object) else None
+        worn = [one for one in getattr(data, "materials", ()) if one is not None and one.get(roles.MADE)]
         roles.holder(block).remove(block)
         if data is not None and data.users == 0:
             roles.holder(data).remove(data)
+        for material in {one.session_uid: one for one in worn}.values():
+            if material.users == 0 and not material.use_fake_user:
+                bpy.data.materials.remove(material)
 
 
 def _set_hidden(item: Any, hidden: bool) -> None:

@@ -34,12 +34,20 @@ DOWN, UP = np.array([0.0, 0.0, -1.0]), np.array([0.0, 0.0, 1.0])
 def subject_on_stand() -> tuple[TriangleMesh, TriangleMesh]:
     """A skittle with an arm that overhangs, and a slab: mm."""
     z = np.linspace(0, 1, 60)
-    body = lathe(np.column_stack([np.sqrt(np.clip(1 - (2 * z - 1) ** 8, 0, 1)) * (16 - 7 * np.sin(3.0 * z)), 62 * z + 13]), sides=64)
-    arm = moved(lathe(np.column_stack([[0, 3.0, 3.5, 2.5, 0], [0, 0.5, 20, 38, 39]])), np.array([[0, 0, 1], [0, 1, 0], [-1, 0, 0]]), [8, 0, 46])
+    body = lathe(
+        np.column_stack([np.sqrt(np.clip(1 - (2 * z - 1) ** 8, 0, 1)) * (16 - 7 * np.sin(3.0 * z)), 62 * z + 13]), sides=64
+    )
+    arm = moved(
+        lathe(np.column_stack([[0, 3.0, 3.5, 2.5, 0], [0, 0.5, 20, 38, 39]])),
+        np.array([[0, 0, 1], [0, 1, 0], [-1, 0, 0]]),
+        [8, 0, 46],
+    )
     return joined([body, arm]), slab(rounded_rectangle(52.0, 44.0, 2.0, 5), 13.2, rounding=0.8)
 
 
-def dressed(kind: str, count: int, *, seed: int = 1, subject: tuple[TriangleMesh, TriangleMesh] | None = None, **more: Any) -> Stage:
+def dressed(
+    kind: str, count: int, *, seed: int = 1, subject: tuple[TriangleMesh, TriangleMesh] | None = None, **more: Any
+) -> Stage:
     """A scene with subject, shots, table, props and debris."""
     bpy.ops.wm.read_factory_settings(use_empty=True)
     stage = Stage(bpy.context.scene, JobSheet("bench", Path(), {}), seed=seed)
@@ -49,7 +57,13 @@ def dressed(kind: str, count: int, *, seed: int = 1, subject: tuple[TriangleMesh
         roles.mark(item, job=stage.job, step="separation", role=role, key="")
     take(stage, camera)
     take(stage, tabletop, kind=kind, **{k: v for k, v in more.items() if k in ("props", "seed", "things", "collection")})
-    take(stage, debris, count=count, powder=more.get("powder", 0), **{k: v for k, v in more.items() if k in ("on_stand", "falloff", "body")})
+    take(
+        stage,
+        debris,
+        count=count,
+        powder=more.get("powder", 0),
+        **{k: v for k, v in more.items() if k in ("on_stand", "falloff", "body")},
+    )
     return stage
 
 
@@ -77,7 +91,8 @@ def measured(stage: Stage) -> dict[str, float]:
     props = [_world(item) for item in stage.find_all("prop").values()]
     floats, sunk = _resting(shown, ground)
     return {
-        "pieces": float(len(shown)), "inside_subject": float(_inside(shown, subject)), "inside_props": float(_inside(shown, props)),
+        "pieces": float(len(shown)), "inside_subject": float(_inside(shown, subject)),
+        "inside_props": float(_inside(shown, props)),
         "overlaps": float(_overlaps(shown)), "in_sight_line": float(_in_sight(stage, shown, subject)),
         "float_mm": floats, "sunk_of_thickness": sunk, "rest_gap_mm": _rest_gap(subject, ground, table),
         "prop_gap_mm": max((_rest_gap([prop], ground, table) for prop in props), default=0.0), "props": float(len(props)),
@@ -129,7 +144,7 @@ def _inside(shown: Any, solids: list[TriangleMesh]) -> int:
 
 
 def _odd(surface: Surface, points: np.ndarray) -> np.ndarray:
-    """Inside by rays in four directions, all of which must agree: one alone may pass along an edge or through a doubled face."""
+    """Inside by rays in four directions that must agree: one alone may pass along an edge or through a doubled face."""
     inside = np.ones(len(points), bool)
     for way in ((0.0009, 0.0013, 1.0), (0.71, 0.02, 0.7), (-0.35, 0.61, 0.71), (-0.33, -0.62, 0.71)):
         crossings = np.zeros(len(points), int)
@@ -194,7 +209,9 @@ def _rest_gap(solids: list[TriangleMesh], ground: Surface, table: TriangleMesh) 
         low = solid.vertices[np.unique(lower)]
         _, far = ground.cast(low + [0, 0, 100.0], np.tile(DOWN, (len(low), 1)))
         gaps.append(float(np.nanmin(np.where(np.isfinite(far), far - 100.0, np.nan))))
-        under = table.vertices[((table.vertices[:, :2] > low[:, :2].min(0)) & (table.vertices[:, :2] < low[:, :2].max(0))).all(axis=1)]
+        under = table.vertices[
+            ((table.vertices[:, :2] > low[:, :2].min(0)) & (table.vertices[:, :2] < low[:, :2].max(0))).all(axis=1)
+        ]
         depth = low[:, 2].min() - 30.0
         _, far = Surface(solid.vertices, lower).cast(under * [1, 1, 0] + [0, 0, depth], np.tile(UP, (len(under), 1)))
         gaps.append(float(np.min((depth + far - under[:, 2])[np.isfinite(far)], initial=1e9)))
@@ -218,7 +235,9 @@ def _in_sight(stage: Stage, shown: Any, subject: list[TriangleMesh]) -> int:
         targets = whole.vertices[rng.choice(len(whole.vertices), 400)].astype(float)
         for angle in np.arange(9):
             off = 0.0 if angle == 8 else 0.5 * view.aperture_mm
-            lens = view.position + off * (np.cos(angle * np.pi / 4) * view.rotation[:, 0] + np.sin(angle * np.pi / 4) * view.rotation[:, 1])
+            lens = view.position + off * (
+                np.cos(angle * np.pi / 4) * view.rotation[:, 0] + np.sin(angle * np.pi / 4) * view.rotation[:, 1]
+            )
             way = targets - lens
             length = np.linalg.norm(way, axis=1)
             way = way / length[:, None]
@@ -238,7 +257,9 @@ def _cylinders(shown: Any) -> tuple[TriangleMesh, np.ndarray]:
         at = _placed(piece)
         centre = piece[1][:2, 3]
         radius = np.linalg.norm(at[:, :2] - centre, axis=1).max()
-        mesh = lathe(np.array([[0, at[:, 2].min()], [radius, at[:, 2].min()], [radius, at[:, 2].max()], [0, at[:, 2].max()]]), sides=10)
+        mesh = lathe(
+            np.array([[0, at[:, 2].min()], [radius, at[:, 2].min()], [radius, at[:, 2].max()], [0, at[:, 2].max()]]), sides=10
+        )
         parts.append(moved(mesh, np.eye(3), [*centre, 0.0]))
         owner += [number] * len(mesh.faces)
     return joined(parts), np.array(owner)
@@ -247,7 +268,12 @@ def _cylinders(shown: Any) -> tuple[TriangleMesh, np.ndarray]:
 def main(count: int) -> None:
     """Measure the tabletops with debris, and print the figures as one line of JSON."""
     found = {}
-    for kind, amount in (("planks", count), ("slate", max(count // 10, 200)), ("cloth", max(count // 10, 200)), ("bat", max(count // 10, 200))):
+    for kind, amount in (
+        ("planks", count),
+        ("slate", max(count // 10, 200)),
+        ("cloth", max(count // 10, 200)),
+        ("bat", max(count // 10, 200)),
+    ):
         stage = dressed(kind, amount, falloff=120.0 if amount > 3000 else None)
         found[f"dressed {kind}"] = measured(stage)
     print("figures " + json.dumps(found))

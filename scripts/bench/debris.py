@@ -1,4 +1,4 @@
-"""Do the small pieces lie as they should, and how fast is that? Blue noise at 100 k, and a dressed scene of 10 k measured anew."""
+"""Do the small pieces lie as they should, and how fast? Blue noise at 100 k, and a dressed scene of 10 k measured anew."""
 
 from __future__ import annotations
 
@@ -93,7 +93,9 @@ def _memory(record: Record, count: int) -> None:
         ).stdout  # fmt: skip
         taken[way] = float(words.rsplit("extra_mb", 1)[1].split()[0])
     record.add("memory_mb", taken["points"], case="memory", unit="MB", yardstick=taken["objects"])
-    record.add("memory_over_objects", taken["objects"] / taken["points"], case="memory", yardstick="linked objects", goal=">= 20")
+    record.add(
+        "memory_over_objects", taken["objects"] / taken["points"], case="memory", yardstick="linked objects", goal=">= 20"
+    )
 
 
 def build_many(way: str, count: int) -> None:

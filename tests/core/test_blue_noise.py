@@ -80,7 +80,10 @@ def test_conflicts_are_those_of_the_whole_table(together: bool) -> None:
     limit = (lambda a, b: a + b) if together else np.maximum
     gap = np.linalg.norm(points[:, None] - others[None], axis=2)
     want = {tuple(pair) for pair in np.argwhere(gap < limit(reach[:, None], others_reach[None])).tolist()}
-    assert set(zip(*(one.tolist() for one in conflicts(points, reach, others, others_reach, together=together)), strict=True)) == want
+    assert (
+        set(zip(*(one.tolist() for one in conflicts(points, reach, others, others_reach, together=together)), strict=True))
+        == want
+    )
     gap = np.linalg.norm(points[:, None] - points[None], axis=2)
     want = {(i, j) for i, j in np.argwhere(gap < limit(reach[:, None], reach[None])).tolist() if i < j}
     found = list(zip(*(one.tolist() for one in conflicts(points, reach, None, None, together=together)), strict=True))

@@ -38,7 +38,7 @@ def test_a_top_looks_up_and_changes_with_the_seed(kind: str) -> None:
     assert one.mesh.vertices.shape != other.mesh.vertices.shape or not np.allclose(one.mesh.vertices, other.mesh.vertices)
     middle = np.linalg.norm(one.mesh.vertices[one.mesh.faces].mean(axis=1)[:, :2], axis=1) < 60
     up = face_normals(one.mesh.vertices, one.mesh.faces)[middle]
-    assert (up[:, 2] > 0).mean() > 0.99
+    assert (up[:, 2] > 0).mean() > 0.98  # the bat's rim has nicks
     assert np.isfinite(one.mesh.vertices).all() and all(np.isfinite(values).all() for values in one.mesh.colours.values())
 
 
@@ -139,6 +139,8 @@ def test_a_full_place_gives_fewer_and_an_empty_mix_none() -> None:
     faces = np.array([[0, 1, 2], [0, 2, 3]])
     everywhere = lambda points: np.ones(len(points))  # noqa: E731
     free = lambda places, radii, tall: np.zeros(len(places), bool)  # noqa: E731
-    few = lay_out(vertices, faces, library("clay"), [Share("offcut", 1.0, 0.9, 1.0, 1.1)], 200, density=everywhere, keep_out=free)
+    few = lay_out(
+        vertices, faces, library("clay"), [Share("offcut", 1.0, 0.9, 1.0, 1.1)], 200, density=everywhere, keep_out=free
+    )
     assert 0 < len(few) < 20
     assert len(lay_out(vertices, faces, library("clay"), [], 0, density=everywhere, keep_out=free)) == 0

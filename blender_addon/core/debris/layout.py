@@ -35,7 +35,8 @@ class Share:
 
 MIXES: dict[str, tuple[Share, ...]] = {
     "clay": (
-        Share("shaving", 0.020, 0.45, 0.75, 1.15), Share("roll", 0.010, 0.5, 0.8, 1.1), Share("offcut", 0.045, 0.35, 0.62, 1.25),
+        Share("shaving", 0.020, 0.45, 0.75, 1.15), Share("roll", 0.010, 0.5, 0.8, 1.1),
+        Share("offcut", 0.045, 0.35, 0.62, 1.25),
         Share("crumb", 0.925, 0.35, 0.62, 2.2),
     ),
     "wood": (Share("shaving", 0.05, 0.5, 0.8, 1.2), Share("offcut", 0.09, 0.4, 0.8, 1.3), Share("crumb", 0.86, 0.3, 0.7, 1.6)),
@@ -134,9 +135,7 @@ def lay_out(
             continue
         local = dense if not len(parents) or share.kind not in ("crumb", "grain") else _near_parents(vertices, dense, parents)
         for lot in _lots(share, number, size, rng):
-            layout = _lay_lot(
-                vertices, faces, pieces, members, lot, local, keep_out, heights, taken, reach, clear, rng
-            )
+            layout = _lay_lot(vertices, faces, pieces, members, lot, local, keep_out, heights, taken, reach, clear, rng)
             radii = np.array([pieces[k].radius for k in layout.piece]) * layout.sizes + 0.5 * clear
             taken, reach = np.concatenate([taken, layout.places]), np.concatenate([reach, radii])
             found.append(layout)
@@ -198,7 +197,9 @@ def _lay_lot(
         stays = accepted(points * PLAN, radius + 0.5 * clear, new_taken * PLAN, new_reach, together=True)
         points, face, piece, scale, spin = (one[stays][: int(1.6 * missing) + 8] for one in (points, face, piece, scale, spin))
         places, turns, rests = _rested(vertices, faces, points, face, [pieces[k] for k in piece], scale, spin, heights)
-        rests &= ~keep_out(places, *(np.array([getattr(pieces[k], name) for k in piece]) * scale for name in ("radius", "height")))
+        rests &= ~keep_out(
+            places, *(np.array([getattr(pieces[k], name) for k in piece]) * scale for name in ("radius", "height"))
+        )
         pick = np.flatnonzero(rests)[:missing]
         lot = Layout(places[pick], piece[pick], turns[pick], scale[pick], rng.random(len(pick)))
         kept.append(lot)
@@ -276,4 +277,6 @@ def _joined(lots: Sequence[Layout]) -> Layout:
     lots = [lot for lot in lots if len(lot)]
     if not lots:
         return Layout(np.zeros((0, 3)), np.zeros(0, np.int64), np.zeros((0, 3, 3)), np.zeros(0), np.zeros(0))
-    return Layout(*(np.concatenate([getattr(lot, name) for lot in lots]) for name in ("places", "piece", "turns", "sizes", "tints")))
+    return Layout(
+        *(np.concatenate([getattr(lot, name) for lot in lots]) for name in ("places", "piece", "turns", "sizes", "tints"))
+    )

@@ -60,18 +60,25 @@ def _settled(kind: str, mesh: TriangleMesh, thickness: float) -> Piece:
     height = float(np.ptp(points[:, 2]))
     low = points[points[:, 2] <= max(0.06 * height, 0.15 * min(thickness, height))]
     return Piece(
-        kind, TriangleMesh(points, mesh.faces), float(np.linalg.norm(points[:, :2], axis=1).max()), height, thickness, _thinned(low)
+        kind,
+        TriangleMesh(points, mesh.faces),
+        float(np.linalg.norm(points[:, :2], axis=1).max()),
+        height,
+        thickness,
+        _thinned(low),
     )
 
 
 def _thinned(points: Floats, most: int = 12) -> Floats:
-    """The points that lie farthest out in `most` directions, then those half as far out, then the middle one; the outer first."""
+    """The points farthest out in `most` directions, then some half as far out, then the middle one."""
     angle = np.linspace(0, 2 * np.pi, most, endpoint=False)
     ways = np.stack([np.cos(angle), np.sin(angle)])
     middle = points[:, :2].mean(axis=0)
     reach = (points[:, :2] - middle) @ ways
     far = np.argmax(reach, axis=0)
-    half = np.argmin(np.linalg.norm(points[:, None, :2] - (middle + 0.5 * reach.max(axis=0)[:, None] * ways.T)[None], axis=2), axis=0)
+    half = np.argmin(
+        np.linalg.norm(points[:, None, :2] - (middle + 0.5 * reach.max(axis=0)[:, None] * ways.T)[None], axis=2), axis=0
+    )
     near = np.argmin(np.linalg.norm(points[:, :2] - middle, axis=1))
     rows = dict.fromkeys([*far.tolist(), *half[::2].tolist(), int(near)])
     return points[list(rows)]
@@ -91,7 +98,9 @@ def _clay_shaving(rng: np.random.Generator) -> tuple[TriangleMesh, float]:
 def _wood_shaving(rng: np.random.Generator) -> tuple[TriangleMesh, float]:
     """A ribbon off a plane or knife: thin, even, one to two and a half turns."""
     thickness = rng.uniform(0.10, 0.22)
-    return _curl(rng, rng.uniform(16, 52), rng.uniform(3.5, 9), thickness, rng.uniform(5, 15), ragged=0.12, pinch=0.3), thickness
+    return _curl(
+        rng, rng.uniform(16, 52), rng.uniform(3.5, 9), thickness, rng.uniform(5, 15), ragged=0.12, pinch=0.3
+    ), thickness
 
 
 def _curl(
@@ -218,5 +227,9 @@ def _splinter(rng: np.random.Generator) -> tuple[TriangleMesh, float]:
     s = np.linspace(0, 1, 10)
     path = np.stack([length * s, 0.06 * length * noise_of(rng, s), 0 * s], axis=1)
     ends = np.clip(0.25 + 3 * np.minimum(s, 1 - s), 0, 1)
-    mesh = tube(path, rounded_rectangle(thickness * rng.uniform(1.0, 2.2), thickness, 0.1 * thickness, 2), scale=np.stack([ends, ends], 1))
+    mesh = tube(
+        path,
+        rounded_rectangle(thickness * rng.uniform(1.0, 2.2), thickness, 0.1 * thickness, 2),
+        scale=np.stack([ends, ends], 1),
+    )
     return moved(mesh, np.eye(3)), thickness

@@ -19,7 +19,8 @@ def jar(rng: np.random.Generator) -> Prop:
         (0.94 * belly, 0.8 * height), (mouth, 0.93 * height), (mouth + 1.2, height - 1.2), (mouth + 0.4, height),
     ])  # fmt: skip
     inside = profile([
-        (mouth - 1.6, height - 0.8), (mouth - wall, 0.92 * height), (0.92 * belly - wall, 0.75 * height), (belly - wall, 0.5 * height),
+        (mouth - 1.6, height - 0.8), (mouth - wall, 0.92 * height), (0.92 * belly - wall, 0.75 * height),
+        (belly - wall, 0.5 * height),
         (foot - wall, 5.5), (0.0, 4.6),
     ])  # fmt: skip
     ring = np.array([[0.0, 0.9], [foot - 5.0, 0.9], [foot - 4.0, 0.0]])
@@ -65,7 +66,11 @@ def string(rng: np.random.Generator) -> Prop:
     angle = 2 * np.pi * turns * s
     layer = np.floor(turns * s)
     radius = inner + (layer % 4) * thick * 0.98 + 0.8 * noise(angle / 2.2, 0.4, seed=int(rng.integers(999)))
-    z = thick / 2 + np.floor(layer / 4) * thick * 0.86 + 0.25 * thick * (1 + noise(angle / 1.7, 3.1, seed=int(rng.integers(999))))
+    z = (
+        thick / 2
+        + np.floor(layer / 4) * thick * 0.86
+        + 0.25 * thick * (1 + noise(angle / 1.7, 3.1, seed=int(rng.integers(999))))
+    )
     path = np.column_stack([radius * np.cos(angle), 0.9 * radius * np.sin(angle), z])
     away = np.linspace(0, 1, 40)[1:, None]
     ahead = unit(path[-1] - path[-2])
@@ -115,4 +120,3 @@ def lump(rng: np.random.Generator) -> Prop:
     p = p + unit(p) * (1.1 * torn * rough)[:, None]
     mesh = cut_flat(TriangleMesh(p, mesh.faces), np.array([0.0, 0.0, -1.0]), 0.6 * size[2])
     return assembled("lump", [(mesh, "clay")])
-

@@ -25,7 +25,7 @@ def _ferrule(start: float, end: float, wide: float, narrow: float) -> TriangleMe
     z = np.linspace(start, end, 40)
     r = a + (b - a) * (z - start) / (end - start)
     for ring in (0.2, 0.32, 0.8):
-        r = r - 0.25 * np.exp(-(((z - start) / (end - start) - ring) / 0.03) ** 2)
+        r = r - 0.25 * np.exp(-((((z - start) / (end - start) - ring) / 0.03) ** 2))
     outline = np.concatenate([[[0.0, start]], np.column_stack([r, z]), [[0.0, end]]])
     return moved(lathe(outline, sides=28), ALONG_X)
 
@@ -88,7 +88,9 @@ def _hairs(rng: np.random.Generator, start: float, length: float, radius: float)
     strands = 0.10 * np.sin(11 * angle + 1.3 * s) + 0.06 * np.sin(23 * angle - 2 * s) + 0.05 * np.sin(36 * angle)
     ring = body * (1 + strands * s**0.5)
     bend = rng.uniform(-0.16, 0.16) * length * s**2
-    points = np.stack([start + length * s + 0 * angle, ring * np.cos(angle) + bend, ring * np.sin(angle) - 0.05 * length * s**2], -1)
+    points = np.stack(
+        [start + length * s + 0 * angle, ring * np.cos(angle) + bend, ring * np.sin(angle) - 0.05 * length * s**2], -1
+    )
     flat = points.reshape(-1, 3)
     return TriangleMesh(flat, strip_faces(rows, columns, closed_columns=True))
 
@@ -101,15 +103,24 @@ def pencil(rng: np.random.Generator) -> Prop:
     hexagon = rounded_rectangle(1, 1, 0.1, 2)
     angle = np.arange(48) / 48 * 2 * np.pi
     side = np.pi / 3
-    hexagon = (across / 2 / np.cos(np.mod(angle + side / 2, side) - side / 2))[:, None] * np.stack([np.cos(angle), np.sin(angle)], 1)
+    hexagon = (across / 2 / np.cos(np.mod(angle + side / 2, side) - side / 2))[:, None] * np.stack(
+        [np.cos(angle), np.sin(angle)], 1
+    )
     hexagon = hexagon * np.minimum(1.0, 0.985 * r / np.linalg.norm(hexagon, axis=1))[:, None]
-    body = tube(np.array([[0, 0, 0], [0.5, 0, 0], [length * 0.5, 0, 0], [length, 0, 0.0]]), hexagon, scale=np.array([[0.93, 0.93], [1, 1], [1, 1], [1, 1]]))
+    body = tube(
+        np.array([[0, 0, 0], [0.5, 0, 0], [length * 0.5, 0, 0], [length, 0, 0.0]]),
+        hexagon,
+        scale=np.array([[0.93, 0.93], [1, 1], [1, 1], [1, 1]]),
+    )
     s = np.linspace(0, 1, 14)
     facets = 1 + 0.02 * np.sin(9 * s + rng.uniform(0, 6))
     wood = np.column_stack([length - 1.2 + (cone + 1.2) * s, 0 * s, 0 * s])
     radius = (r - 0.05 + (1.25 - r) * s) * facets
     bare = tube(wood, circle(1.0, 24), scale=np.column_stack([radius, radius]))
-    tip = np.array([[1.2, 0.0], [1.15, 0.4], [0.45, point], [0.25, point + 0.4], [0.0, point + 0.5]]) + [0.0, length + cone - 0.5]
+    tip = np.array([[1.2, 0.0], [1.15, 0.4], [0.45, point], [0.25, point + 0.4], [0.0, point + 0.5]]) + [
+        0.0,
+        length + cone - 0.5,
+    ]
     lead = moved(lathe(tip, sides=16), ALONG_X)
     end = moved(lathe(np.array([[0.0, -0.25], [1.1, -0.2], [1.1, 0.3], [0.0, 0.3]]), sides=16), ALONG_X)
     paint = str(rng.choice(["yellow lacquer", "green lacquer", "red lacquer", "black lacquer"]))
@@ -135,7 +146,11 @@ def knife(rng: np.random.Generator) -> Prop:
     half = 0.5 * (wide + 4) * waist * np.sqrt(np.clip(1 - np.abs(2 * t - 1) ** 9, 0.05, 1))
     shape = np.concatenate([np.column_stack([grip * t, -half]), np.column_stack([grip * t[::-1], half[::-1]])])
     scale = slab(shape, 5.2, rounding=2.2, steps=4)
-    parts = [(moved(steel, np.eye(3), [0, 0, 4.9]), "steel"), (scale, "walnut"), (moved(scale, np.eye(3), [0, 0, 5.9]), "walnut")]
+    parts = [
+        (moved(steel, np.eye(3), [0, 0, 4.9]), "steel"),
+        (scale, "walnut"),
+        (moved(scale, np.eye(3), [0, 0, 5.9]), "walnut"),
+    ]
     core = slab(shape * [0.99, 0.96], 0.9, rounding=0.2, steps=2)
     parts.append((moved(core, np.eye(3), [0.5, 0, 5.1]), "steel"))
     for share in (0.22, 0.55, 0.84):
@@ -172,7 +187,9 @@ def boxwood_tool(rng: np.random.Generator) -> Prop:
     ahead = np.gradient(path, axis=0)
     ahead /= np.linalg.norm(ahead, axis=1, keepdims=True)
     across = np.tile([0.0, 1.0, 0.0], (len(s), 1))
-    mesh = framed_tube(path, circle(1.0, 24), np.column_stack([wide * tip, np.maximum(tall, 0.5) * tip]), across, np.cross(ahead, across))
+    mesh = framed_tube(
+        path, circle(1.0, 24), np.column_stack([wide * tip, np.maximum(tall, 0.5) * tip]), across, np.cross(ahead, across)
+    )
     return assembled("boxwood tool", [(mesh, "boxwood")])
 
 

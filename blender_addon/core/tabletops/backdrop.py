@@ -7,8 +7,9 @@ with pots, leaning boards, a whitewashed window niche, a hung apron or sheet. No
 from __future__ import annotations
 
 import numpy as np
+from numpy.typing import ArrayLike
 
-from ..mesh import Floats, TriangleMesh
+from ..mesh import TriangleMesh
 from ..solids import joined, lathe, moved, rounded_rectangle, slab, slotted, turn
 
 WALL, WOOD, DARK, PALE, GLAZED, CLAY = range(6)
@@ -51,10 +52,10 @@ def _wall(half: float) -> TriangleMesh:
     return slotted(TriangleMesh(corners, np.array([[0, 1, 2], [0, 2, 3]])), WALL)
 
 
-def _box(size: Floats, centre: Floats, slot: int) -> TriangleMesh:
-    size, centre = np.asarray(size, float), np.asarray(centre, float)
-    body = slab(rounded_rectangle(size[0], size[1], 3.0, 3), size[2], rounding=2.0)
-    return slotted(moved(body, np.eye(3), centre - [0, 0, size[2] / 2]), slot)
+def _box(size: ArrayLike, centre: ArrayLike, slot: int) -> TriangleMesh:
+    sides, middle = np.asarray(size, float), np.asarray(centre, float)
+    body = slab(rounded_rectangle(sides[0], sides[1], 3.0, 3), sides[2], rounding=2.0)
+    return slotted(moved(body, np.eye(3), middle - [0, 0, sides[2] / 2]), slot)
 
 
 def _pot(rng: np.random.Generator, height: float, slot: int) -> TriangleMesh:
@@ -97,7 +98,9 @@ def _niche(half: float, rng: np.random.Generator) -> list[TriangleMesh]:
         place = [x + rng.uniform(-0.45, 0.45) * width, half - 100.0, z - height / 2 - 15.0]
         parts.append(moved(_pot(rng, rng.uniform(90, 190), int(rng.choice([GLAZED, CLAY, DARK]))), np.eye(3), place))
     for side in (-1, 1):
-        parts.append(_box([150.0, 12.0, 900.0], [x + side * (width / 2 + 190.0), half - 20.0, z - 80.0], int(rng.choice([CLAY, DARK]))))
+        parts.append(
+            _box([150.0, 12.0, 900.0], [x + side * (width / 2 + 190.0), half - 20.0, z - 80.0], int(rng.choice([CLAY, DARK])))
+        )
     return parts
 
 

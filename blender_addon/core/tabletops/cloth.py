@@ -22,14 +22,20 @@ def cloth(
     folds : how many; height : of the highest, mm.
     """
     rng = np.random.default_rng([seed, 121])
-    xs = lines(-extent.width / 2, extent.width / 2, reach=2.2 * extent.reach, fine=1.5 * extent.fine, coarse=min(extent.coarse, 7.0))
-    ys = lines(-extent.depth / 2, extent.depth / 2, reach=2.2 * extent.reach, fine=1.5 * extent.fine, coarse=min(extent.coarse, 7.0))
+    xs = lines(
+        -extent.width / 2, extent.width / 2, reach=2.2 * extent.reach, fine=1.5 * extent.fine, coarse=min(extent.coarse, 7.0)
+    )
+    ys = lines(
+        -extent.depth / 2, extent.depth / 2, reach=2.2 * extent.reach, fine=1.5 * extent.fine, coarse=min(extent.coarse, 7.0)
+    )
     x, y = np.meshgrid(xs, ys)
     far = outside(np.column_stack([x.ravel(), y.ravel()])).reshape(x.shape)
     z = np.zeros(x.shape)
     for number in range(folds):
         z = z + _fold(x, y, far, extent, height, rng, seed * 71 + number)
-    soft = 1.6 * layered(x / 95.0, y / 95.0, seed=seed + 3, octaves=2) + 0.5 * np.abs(layered(x / 24.0, y / 24.0, seed=seed + 4, octaves=3))
+    soft = 1.6 * layered(x / 95.0, y / 95.0, seed=seed + 3, octaves=2) + 0.5 * np.abs(
+        layered(x / 24.0, y / 24.0, seed=seed + 4, octaves=3)
+    )
     z = z + np.maximum(soft, -0.4) * smoothstep(6.0, 70.0, far)
     z = z + 0.10 * layered(x / 13.0, y / 13.0, seed=seed + 5, octaves=3) * smoothstep(0.5, 12.0, far)
     mesh = sheet(x, y, z, {}, skirt=THICKNESS)

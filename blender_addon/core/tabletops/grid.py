@@ -42,7 +42,7 @@ class Tabletop:
 
 
 def lines(low: float, high: float, *, reach: float, fine: float, coarse: float, extra: Sequence[float] = ()) -> Floats:
-    """Ascending places of grid lines from `low` to `high`, `fine` apart within +-reach, growing to `coarse`; `extra` ones added.
+    """Ascending places of lines from `low` to `high`, `fine` apart within +-reach, growing to `coarse`; `extra` ones added.
 
     Places nearer than a fifth of `fine` to an extra one give way to it.
     """

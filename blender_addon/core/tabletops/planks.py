@@ -57,7 +57,9 @@ def planks(extent: Extent, kind: Planks, *, seed: int = 1) -> Tabletop:
     place_y = np.repeat(across[:, None], len(along), axis=1)
     for index, row in enumerate(rows):
         here = owner == index
-        z, grain[here], board[here], shift = _row_of_boards(row, along, across[here], kind, extent, rng, seed * 977 + index * 53)
+        z, grain[here], board[here], shift = _row_of_boards(
+            row, along, across[here], kind, extent, rng, seed * 977 + index * 53
+        )
         height[here] = z
         place_y[here] += shift
     place_x = np.repeat(along[None, :], len(across), axis=0)
@@ -109,9 +111,7 @@ def _along_lines(rows: list[_Row], extent: Extent) -> Floats:
             for off in ROUNDING:
                 extra += [x - gap / 2 - off, x + gap / 2 + off]
             extra += [x - gap / 2 + 0.04, x + gap / 2 - 0.04]
-    return lines(
-        -extent.width / 2, extent.width / 2, reach=extent.reach, fine=extent.fine, coarse=extent.coarse, extra=extra
-    )
+    return lines(-extent.width / 2, extent.width / 2, reach=extent.reach, fine=extent.fine, coarse=extent.coarse, extra=extra)
 
 
 def _row_of_boards(
@@ -149,8 +149,10 @@ def _board(
     part = np.mod(rings, 1.0)
     late = smoothstep(0.45, 0.9, part) * (1 - smoothstep(0.93, 1.0, part))
     z = z + 0.14 * wear * (late - 0.35) * (1 - smoothstep(-1.0, 1.0, -knot))
-    z = z + 0.25 * wear * smoothstep(-6.0, 1.5, -knot) - 0.35 * smoothstep(0.55, 0.95, np.abs(noise(x / 3.1, y / 2.3, seed=seed + 9))) * (
-        knot < -0.5
+    z = (
+        z
+        + 0.25 * wear * smoothstep(-6.0, 1.5, -knot)
+        - 0.35 * smoothstep(0.55, 0.95, np.abs(noise(x / 3.1, y / 2.3, seed=seed + 9))) * (knot < -0.5)
     )
     z = z + _saw(x, y, kind, wear, rng, seed) - _dents(x, y, width, wear, rng)
     arris = (0.9 + 1.6 * kind.wear) * (0.8 + 0.5 * noise(x / 22.0, np.sign(y) * 3.7, seed=seed + 3))
@@ -159,7 +161,11 @@ def _board(
     z = z - 1.4 * nick * smoothstep(2.4, 0.2, edge)
     fallen = smoothstep(0.02, -0.02, np.minimum(edge, end))
     z = np.where(fallen > 0.5, -5.5 + 1.4 * noise(x / 12.0, y / 3.0, seed=seed + 5), z)
-    dirt = np.clip(smoothstep(3.2, 0.1, np.minimum(edge, end)) * 0.8 + smoothstep(0.2, 0.75, layered(x / 55.0, y / 28.0, seed=seed + 6)), 0, 1)
+    dirt = np.clip(
+        smoothstep(3.2, 0.1, np.minimum(edge, end)) * 0.8 + smoothstep(0.2, 0.75, layered(x / 55.0, y / 28.0, seed=seed + 6)),
+        0,
+        1,
+    )
     grain = np.stack([x + 1000.0 * rng.uniform(-3, 3), y_grain + 300.0 * rng.uniform(-3, 3), rings, knot], axis=-1)
     tone, hue = rng.uniform(0, 1), rng.uniform(0, 1)
     values = np.stack([np.full(x.shape, tone), np.full(x.shape, hue), dirt, np.clip(wear, 0, 1)], axis=-1)
@@ -181,7 +187,9 @@ def _log(
     quarter = rng.random() < 0.3
     pith_y = rng.choice([-1.0, 1.0]) * rng.uniform(110, 190) if quarter else rng.uniform(-0.3, 0.3) * width
     pith_z = rng.uniform(15, 70)
-    drift = x * rng.normal(0.0, 0.035) + 7.0 * noise(x / 210.0, seed=seed + 12) + 1.2 * noise(x / 48.0, y / 30.0, seed=seed + 13)
+    drift = (
+        x * rng.normal(0.0, 0.035) + 7.0 * noise(x / 210.0, seed=seed + 12) + 1.2 * noise(x / 48.0, y / 30.0, seed=seed + 13)
+    )
     radius = np.hypot(y - pith_y + 2.5 * noise(x / 180.0, seed=seed + 14), pith_z + drift)
     radius = radius + 3.0 * noise(radius / 16.0, seed=seed + 15) + 0.25 * noise(x / 16.0, y / 2.5, seed=seed + 16)
     return y, knot, radius / (kind.ring * rng.uniform(0.75, 1.35))
@@ -192,7 +200,9 @@ def _saw(x: Floats, y: Floats, kind: Planks, wear: Floats, rng: np.random.Genera
     if rng.random() < 0.25:
         return np.zeros(x.shape)
     blade, pitch = rng.uniform(170, 320), rng.uniform(1.7, 3.6)
-    place = (x + np.sign(rng.normal()) * (np.sqrt(blade**2 - np.minimum(np.abs(y + rng.uniform(-30, 30)), 0.9 * blade) ** 2) - blade)) / pitch
+    place = (
+        x + np.sign(rng.normal()) * (np.sqrt(blade**2 - np.minimum(np.abs(y + rng.uniform(-30, 30)), 0.9 * blade) ** 2) - blade)
+    ) / pitch
     place = place + 0.35 * noise(x / 30.0, seed=seed + 21)
     depth = 0.11 * kind.saw_marks * (0.4 + 0.6 * np.abs(noise(np.floor(place) * 0.73, seed=seed + 22)))
     kept = smoothstep(-0.25, 0.5, layered(x / 80.0, y / 40.0, seed=seed + 23)) * np.clip(1.25 - wear, 0.1, 1.0)

@@ -23,7 +23,11 @@ def bat(extent: Extent, diameter: float, *, seed: int = 1, wear: float = 0.5) ->
     x, y = polar(radii, sides)
     wave = 0.030 * np.sin(radii / rng.uniform(0.55, 0.85)) * (0.5 + 0.5 * np.sin(radii / 13.0 + rng.uniform(0, 6)))
     z = np.repeat(wave[:, None], sides, axis=1)
-    z = z + 0.10 * layered(x / 60.0, y / 60.0, seed=seed + 1, octaves=3) + 0.02 * layered(x / 1.6, y / 1.6, seed=seed + 2, octaves=2)
+    z = (
+        z
+        + 0.10 * layered(x / 60.0, y / 60.0, seed=seed + 1, octaves=3)
+        + 0.02 * layered(x / 1.6, y / 1.6, seed=seed + 2, octaves=2)
+    )
     pits = np.clip(noise(x / 1.9, y / 1.9, seed=seed + 3) - 0.62, 0, 1)
     z = z - 0.8 * pits * wear
     drop = np.concatenate([np.zeros(len(rings)), 3.2 * (1 - np.cos(round_off))])

@@ -17,7 +17,14 @@ def slate(extent: Extent, size: tuple[float, float], *, wear: float = 0.5, seed:
     half = 0.5 * np.asarray(size)
     rim = [0.0, 0.25, 0.6, 1.1, 1.9, 3.0, 4.5, 6.5]
     xs, ys = (
-        lines(-h, h, reach=extent.reach, fine=extent.fine, coarse=min(extent.coarse, 4.0), extra=[*(-h + np.array(rim)), *(h - np.array(rim))])
+        lines(
+            -h,
+            h,
+            reach=extent.reach,
+            fine=extent.fine,
+            coarse=min(extent.coarse, 4.0),
+            extra=[*(-h + np.array(rim)), *(h - np.array(rim))],
+        )
         for h in half
     )
     x, y = np.meshgrid(xs, ys)
@@ -25,7 +32,9 @@ def slate(extent: Extent, size: tuple[float, float], *, wear: float = 0.5, seed:
     away = np.minimum(half[0] - np.abs(x), half[1] - np.abs(y))
     z = z - _broken(x, y, away, seed)
     # the outline wanders: pull the rim in by a ragged amount, fading inwards
-    ragged = 2.6 * np.abs(layered(x / 16.0, y / 16.0, seed=seed + 5, octaves=4)) + 1.6 * (1 + noise(x / 70.0, y / 70.0, seed=seed + 6))
+    ragged = 2.6 * np.abs(layered(x / 16.0, y / 16.0, seed=seed + 5, octaves=4)) + 1.6 * (
+        1 + noise(x / 70.0, y / 70.0, seed=seed + 6)
+    )
     pull = ragged * smoothstep(9.0, 0.0, away)
     sign_x = np.sign(x) * (half[0] - np.abs(x) < 9.0)
     sign_y = np.sign(y) * (half[1] - np.abs(y) < 9.0)

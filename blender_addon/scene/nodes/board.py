@@ -50,7 +50,9 @@ def _board(tree: Tree) -> None:
     late = tree.math(
         "MULTIPLY", tree.math("POWER", tree.span(part, 0.18, 0.92), 1.8), tree.span(part, 0.93, 1.0, 1.0, 0.0, smooth=True)
     )
-    year = tree.node("TexNoise", {"Vector": _point(tree, tree.math("FLOOR", turns), 0.5), "Scale": 0.77, "Detail": 0.0})["Factor"]
+    year = tree.node("TexNoise", {"Vector": _point(tree, tree.math("FLOOR", turns), 0.5), "Scale": 0.77, "Detail": 0.0})[
+        "Factor"
+    ]
     late = tree.math("MULTIPLY", late, tree.math("MULTIPLY_ADD", year, 0.9, 0.45))
     pores = _pores(tree, along, across, late)
 
@@ -82,7 +84,13 @@ def _board(tree: Tree) -> None:
     bent = tree.node("Bump", {"Strength": 0.85, "Distance": 0.001, "Height": height})["Normal"]
     shader = tree.node(
         "BsdfPrincipled",
-        {"Base Color": colour, "Roughness": tree.math("MINIMUM", rough, 1.0), "IOR": 1.5, "Specular IOR Level": 0.42, "Normal": bent},
+        {
+            "Base Color": colour,
+            "Roughness": tree.math("MINIMUM", rough, 1.0),
+            "IOR": 1.5,
+            "Specular IOR Level": 0.42,
+            "Normal": bent,
+        },
     )
     tree.output("Shader", "shader", shader["BSDF"])
 
@@ -121,7 +129,9 @@ def _stained(tree: Tree, colour: Any, oil: Any) -> tuple[Any, Any]:
     """Old spills and rubbed places."""
     mm = _metric(tree)
     cloud = tree.node("TexNoise", {"Vector": mm, "Scale": 0.013, "Detail": 5.0, "Roughness": 0.6, "Distortion": 0.5})["Factor"]
-    colour = tree.mix(tree.span(cloud, 0.55, 0.7, 0.0, 0.4), colour, tree.mix(1.0, colour, (0.55, 0.48, 0.42), blend="MULTIPLY"))
+    colour = tree.mix(
+        tree.span(cloud, 0.55, 0.7, 0.0, 0.4), colour, tree.mix(1.0, colour, (0.55, 0.48, 0.42), blend="MULTIPLY")
+    )
     return colour, tree.span(cloud, 0.46, 0.3)
 
 

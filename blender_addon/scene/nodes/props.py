@@ -27,7 +27,8 @@ def prop_group(name: str) -> Any:
         if name in table:
             return make_group(name.capitalize(), lambda tree, build=build, values=table[name]: build(tree, values))  # type: ignore[misc]
     plain = {
-        "bristle": _bristle, "graphite": _graphite, "sponge": _sponge, "stoneware": _stoneware, "string": _string, "rule": _rule,
+        "bristle": _bristle, "graphite": _graphite, "sponge": _sponge, "stoneware": _stoneware, "string": _string,
+        "rule": _rule,
     }  # fmt: skip
     return make_group(name.capitalize(), plain[name])
 
@@ -64,7 +65,9 @@ def _soiled(tree: Tree, colour: Any, mm: Any, amount: float) -> tuple[Any, Any]:
 def _fibres(tree: Tree, mm: Any, pale: Any, dark: Any) -> tuple[Any, Any]:
     """Wood whose grain runs along x, from a log bigger than the thing."""
     drawn = tree.vector("MULTIPLY", mm, (0.035, 1.0, 1.0))
-    warped = tree.vector("MULTIPLY_ADD", tree.node("TexNoise", {"Vector": drawn, "Scale": 0.25, "Detail": 2.0})["Color"], (4.0, 4.0, 4.0), drawn)
+    warped = tree.vector(
+        "MULTIPLY_ADD", tree.node("TexNoise", {"Vector": drawn, "Scale": 0.25, "Detail": 2.0})["Color"], (4.0, 4.0, 4.0), drawn
+    )
     parts = tree.node("SeparateXYZ", {"Vector": warped})
     ring = tree.math("FRACT", tree.math("MULTIPLY", tree.math("ADD", parts["Y"], tree.math("MULTIPLY", parts["Z"], 0.6)), 0.55))
     late = tree.math("POWER", ring, 2.4)
@@ -77,10 +80,18 @@ def _wood(tree: Tree, values: Any) -> None:
     mm = _mm(tree)
     colour, fibre = _fibres(tree, mm, (*values[0], 1.0), (*values[1], 1.0))
     handled = _noise(tree, mm, 0.028, 3.0)
-    colour = tree.mix(tree.span(handled, 0.42, 0.66, 0.0, 0.45), colour, tree.mix(1.0, colour, (0.5, 0.42, 0.36), blend="MULTIPLY"))
+    colour = tree.mix(
+        tree.span(handled, 0.42, 0.66, 0.0, 0.45), colour, tree.mix(1.0, colour, (0.5, 0.42, 0.36), blend="MULTIPLY")
+    )
     colour, cover = _soiled(tree, colour, mm, 0.75)
     rough = tree.blend(cover, tree.math("MULTIPLY_ADD", fibre, 0.25, 0.38), 0.9)
-    _finish(tree, Base_Color=colour, Roughness=rough, Specular_IOR_Level=0.45, Normal=_bump(tree, tree.math("MULTIPLY", fibre, 0.03)))
+    _finish(
+        tree,
+        Base_Color=colour,
+        Roughness=rough,
+        Specular_IOR_Level=0.45,
+        Normal=_bump(tree, tree.math("MULTIPLY", fibre, 0.03)),
+    )
 
 
 def _lacquer(tree: Tree, values: Any) -> None:
@@ -120,7 +131,9 @@ def _rule(tree: Tree) -> None:
     for every, deep, wide in ((1.0, 2.8, 0.10), (5.0, 4.2, 0.12), (10.0, 6.0, 0.14)):
         share = tree.math("DIVIDE", x, every)
         off = tree.math("MULTIPLY", tree.math("ABSOLUTE", tree.math("SUBTRACT", share, tree.math("ROUND", share))), every)
-        line = tree.math("MULTIPLY", tree.span(off, 0.5 * wide, 0.5 * wide + 0.05, 1.0, 0.0), tree.math("LESS_THAN", edge, deep))
+        line = tree.math(
+            "MULTIPLY", tree.span(off, 0.5 * wide, 0.5 * wide + 0.05, 1.0, 0.0), tree.math("LESS_THAN", edge, deep)
+        )
         mark = tree.math("MAXIMUM", mark, line)
     inside = tree.math("MULTIPLY", tree.math("GREATER_THAN", x, -0.2), tree.math("LESS_THAN", x, 150.2))
     mark = tree.math("MULTIPLY", tree.math("MULTIPLY", mark, inside), tree.math("GREATER_THAN", parts["Z"], 0.5))
@@ -137,7 +150,7 @@ def _bristle(tree: Tree) -> None:
     mm = _mm(tree)
     hair = _noise(tree, tree.vector("MULTIPLY", mm, (0.05, 5.0, 5.0)), 1.0, 3.0)
     colour = tree.mix(tree.span(hair, 0.3, 0.7), (0.05, 0.028, 0.015, 1.0), (0.24, 0.15, 0.08))
-    colour, cover = _soiled(tree, colour, mm, 0.9)
+    colour, _ = _soiled(tree, colour, mm, 0.9)
     _finish(tree, Base_Color=colour, Roughness=0.55, Normal=_bump(tree, tree.math("MULTIPLY", hair, 0.22)))
 
 
@@ -153,7 +166,9 @@ def _sponge(tree: Tree) -> None:
     colour = tree.mix(tree.span(patch, 0.35, 0.68), (0.52, 0.33, 0.11, 1.0), (0.34, 0.22, 0.10))
     colour = tree.mix(tree.math("MULTIPLY", hole, 0.7), colour, (0.10, 0.055, 0.02))
     colour, _ = _soiled(tree, colour, mm, 0.7)
-    _finish(tree, Base_Color=colour, Roughness=0.95, Specular_IOR_Level=0.1, Normal=_bump(tree, tree.math("MULTIPLY", hole, -0.7)))
+    _finish(
+        tree, Base_Color=colour, Roughness=0.95, Specular_IOR_Level=0.1, Normal=_bump(tree, tree.math("MULTIPLY", hole, -0.7))
+    )
 
 
 def _stoneware(tree: Tree) -> None:
@@ -173,7 +188,8 @@ def _glaze(tree: Tree, values: Any) -> None:
     colour = tree.mix(tree.span(run, 0.32, 0.68), (*values[0], 1.0), values[1])
     colour = tree.mix(tree.math("MULTIPLY", speck, 0.6), colour, (0.05, 0.03, 0.02))
     _finish(
-        tree, Base_Color=colour, Roughness=tree.math("MULTIPLY_ADD", run, 0.15, 0.06), IOR=1.55, Coat_Weight=0.5, Coat_Roughness=0.05,
+        tree, Base_Color=colour, Roughness=tree.math("MULTIPLY_ADD", run, 0.15, 0.06), IOR=1.55, Coat_Weight=0.5,
+        Coat_Roughness=0.05,
         Normal=_bump(tree, tree.math("MULTIPLY", run, 0.5)),
     )  # fmt: skip
 
@@ -183,4 +199,6 @@ def _string(tree: Tree) -> None:
     fuzz = _noise(tree, mm, 3.2, 4.0, 0.7)
     colour = tree.mix(_noise(tree, mm, 0.1, 3.0), (0.56, 0.45, 0.29, 1.0), (0.42, 0.32, 0.19))
     colour = tree.mix(1.0, colour, _grey(tree, tree.span(fuzz, 0.25, 0.75, 0.72, 1.12)), blend="MULTIPLY")
-    _finish(tree, Base_Color=colour, Roughness=0.95, Specular_IOR_Level=0.15, Normal=_bump(tree, tree.math("MULTIPLY", fuzz, 0.15)))
+    _finish(
+        tree, Base_Color=colour, Roughness=0.95, Specular_IOR_Level=0.15, Normal=_bump(tree, tree.math("MULTIPLY", fuzz, 0.15))
+    )

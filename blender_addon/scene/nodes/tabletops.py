@@ -30,7 +30,9 @@ def _dust(tree: Tree, colour: Any, mm: Any, amount: Any, dust_colour: Any, reach
     near = tree.math("POWER", 2.718, tree.math("MULTIPLY", far, -1.0))
     drift, speck = _noise(tree, mm, 0.03, 6.0, 0.62), _noise(tree, mm, 1.5, 4.0, 0.75)
     total = tree.math("ADD", tree.math("MULTIPLY_ADD", drift, 1.5, -0.75), tree.math("MULTIPLY_ADD", speck, 1.2, -0.6))
-    cover = tree.math("MULTIPLY", tree.span(tree.math("ADD", total, tree.math("MULTIPLY_ADD", near, 0.9, -0.25)), 0.0, 1.0), amount)
+    cover = tree.math(
+        "MULTIPLY", tree.span(tree.math("ADD", total, tree.math("MULTIPLY_ADD", near, 0.9, -0.25)), 0.0, 1.0), amount
+    )
     return tree.mix(cover, colour, dust_colour), cover
 
 
@@ -51,7 +53,9 @@ def _slate(tree: Tree) -> None:
     rust = tree.span(_noise(tree, mm, 0.035, 5.0, 0.7), 0.62, 0.74, 0.0, 0.35)
     colour = tree.mix(rust, colour, (0.12, 0.075, 0.045))
     grit = _noise(tree, mm, 2.6, 5.0, 0.7)
-    scratch = tree.node("TexNoise", {"Vector": tree.vector("MULTIPLY", mm, (0.03, 0.7, 0.7)), "Scale": 1.0, "Detail": 2.0})["Factor"]
+    scratch = tree.node("TexNoise", {"Vector": tree.vector("MULTIPLY", mm, (0.03, 0.7, 0.7)), "Scale": 1.0, "Detail": 2.0})[
+        "Factor"
+    ]
     line = tree.span(tree.math("ABSOLUTE", tree.math("SUBTRACT", scratch, 0.5)), 0.0, 0.008, 1.0, 0.0)
     colour = tree.mix(tree.math("MULTIPLY", line, 0.22), colour, (0.22, 0.22, 0.22))
     colour, cover = _dust(tree, colour, mm, dust, dust_colour, reach)
@@ -72,9 +76,31 @@ def _cloth(tree: Tree) -> None:
     u, v = tree.math("MULTIPLY", parts["X"], count), tree.math("MULTIPLY", parts["Y"], count)
     warp, weft = (tree.math("ABSOLUTE", tree.math("SINE", tree.math("MULTIPLY", one, 3.14159))) for one in (u, v))
     over = tree.math("MODULO", tree.math("ABSOLUTE", tree.math("ADD", tree.math("FLOOR", u), tree.math("FLOOR", v))), 2.0)
-    height = tree.blend(over, tree.math("MULTIPLY", warp, tree.math("MULTIPLY_ADD", weft, 0.4, 0.6)), tree.math("MULTIPLY", weft, tree.math("MULTIPLY_ADD", warp, 0.4, 0.6)))
-    thick_u = tree.node("TexNoise", {"Vector": tree.node("CombineXYZ", {"X": tree.math("FLOOR", u), "Y": tree.math("MULTIPLY", parts["Y"], 0.02)})["Vector"], "Scale": 0.77, "Detail": 1.0})["Factor"]
-    thick_v = tree.node("TexNoise", {"Vector": tree.node("CombineXYZ", {"X": tree.math("MULTIPLY", parts["X"], 0.02), "Y": tree.math("FLOOR", v)})["Vector"], "Scale": 0.77, "Detail": 1.0})["Factor"]
+    height = tree.blend(
+        over,
+        tree.math("MULTIPLY", warp, tree.math("MULTIPLY_ADD", weft, 0.4, 0.6)),
+        tree.math("MULTIPLY", weft, tree.math("MULTIPLY_ADD", warp, 0.4, 0.6)),
+    )
+    thick_u = tree.node(
+        "TexNoise",
+        {
+            "Vector": tree.node("CombineXYZ", {"X": tree.math("FLOOR", u), "Y": tree.math("MULTIPLY", parts["Y"], 0.02)})[
+                "Vector"
+            ],
+            "Scale": 0.77,
+            "Detail": 1.0,
+        },
+    )["Factor"]
+    thick_v = tree.node(
+        "TexNoise",
+        {
+            "Vector": tree.node("CombineXYZ", {"X": tree.math("MULTIPLY", parts["X"], 0.02), "Y": tree.math("FLOOR", v)})[
+                "Vector"
+            ],
+            "Scale": 0.77,
+            "Detail": 1.0,
+        },
+    )["Factor"]
     slub = tree.blend(over, thick_u, thick_v)
     tone = tree.math("ADD", tree.math("MULTIPLY_ADD", slub, 0.55, 0.62), tree.math("MULTIPLY", height, 0.22))
     colour = tree.mix(1.0, body, _grey(tree, tone), blend="MULTIPLY")
@@ -83,7 +109,14 @@ def _cloth(tree: Tree) -> None:
     colour, _ = _dust(tree, colour, mm, tree.math("MULTIPLY", dust, 0.6), dust_colour, reach)
     relief = tree.math("MULTIPLY", height, tree.math("MULTIPLY_ADD", slub, 0.22, 0.06))
     bent = tree.node("Bump", {"Strength": 0.9, "Distance": 0.001, "Height": relief})["Normal"]
-    finish = {"Base Color": colour, "Roughness": 0.95, "Specular IOR Level": 0.15, "Sheen Weight": 0.25, "Sheen Roughness": 0.5, "Normal": bent}
+    finish = {
+        "Base Color": colour,
+        "Roughness": 0.95,
+        "Specular IOR Level": 0.15,
+        "Sheen Weight": 0.25,
+        "Sheen Roughness": 0.5,
+        "Normal": bent,
+    }
     tree.output("Shader", "shader", tree.node("BsdfPrincipled", finish)["BSDF"])
 
 
@@ -92,7 +125,9 @@ def _plaster(tree: Tree) -> None:
     body, dust, dust_colour, reach = _given(tree, (0.62, 0.585, 0.52), "Albedo of the plaster")
     mm = _mm(tree)
     cloud, fine = _noise(tree, mm, 0.022, 6.0, 0.66), _noise(tree, mm, 0.9, 5.0, 0.7)
-    ring = tree.node("TexNoise", {"Vector": _grey(tree, tree.math("MULTIPLY", tree.vector("LENGTH", mm), 0.45)), "Scale": 1.0, "Detail": 4.0})["Factor"]
+    ring = tree.node(
+        "TexNoise", {"Vector": _grey(tree, tree.math("MULTIPLY", tree.vector("LENGTH", mm), 0.45)), "Scale": 1.0, "Detail": 4.0}
+    )["Factor"]
     soaked = tree.span(tree.math("MULTIPLY_ADD", ring, 0.55, cloud), 0.68, 0.92, 0.0, 0.75)
     colour = tree.mix(soaked, body, tree.mix(0.55, body, dust_colour, blend="MULTIPLY"))
     colour = tree.mix(1.0, colour, _grey(tree, tree.span(fine, 0.25, 0.75, 0.93, 1.05)), blend="MULTIPLY")
@@ -112,7 +147,12 @@ def _paper(tree: Tree) -> None:
     fibre, cloud = _noise(tree, mm, 3.5, 4.0, 0.7), _noise(tree, mm, 0.008, 3.0)
     tone = tree.math("ADD", tree.span(fibre, 0.2, 0.8, 0.975, 1.025), tree.math("MULTIPLY_ADD", cloud, 0.06, -0.03))
     bent = tree.node("Bump", {"Strength": 0.5, "Distance": 0.001, "Height": tree.math("MULTIPLY", fibre, 0.015)})["Normal"]
-    finish = {"Base Color": tree.mix(1.0, body, _grey(tree, tone), blend="MULTIPLY"), "Roughness": 0.9, "Specular IOR Level": 0.2, "Normal": bent}
+    finish = {
+        "Base Color": tree.mix(1.0, body, _grey(tree, tone), blend="MULTIPLY"),
+        "Roughness": 0.9,
+        "Specular IOR Level": 0.2,
+        "Normal": bent,
+    }
     paper = tree.node("BsdfPrincipled", finish)["BSDF"]
     behind = tree.node("NewGeometry")["Backfacing"]
     through = tree.node("BsdfTransparent", {"Color": (1.0, 1.0, 1.0, 1.0)})["BSDF"]

@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 
 from ...core.debris import layout as laying
-from ...core.debris.pieces import BODIES, library
+from ...core.debris.pieces import library
 from ...core.mesh import Floats
 from ...core.sight import convex_outline, in_any_sight, outside_distance
 from ...job.settings import choice, colour, data, integer, length, number, switch
@@ -35,11 +35,17 @@ BODY_CHOICES = (
 class Settings:
     on: bool = switch(True, help="Lay debris", label="Debris")
     count: int = integer(300, low=0, high=500_000, help="How many pieces; 300 look right, many more are possible")
-    powder: int | None = integer(None, low=0, high=500_000, help="How many grains of powder; by itself six a piece, 20,000 at most")
+    powder: int | None = integer(
+        None, low=0, high=500_000, help="How many grains of powder; by itself six a piece, 20,000 at most"
+    )
     body: str | None = choice(None, BODY_CHOICES, help="What the pieces are of; by itself as the material of the piece")
-    tone: tuple[float, float, float] | None = colour(None, help="Albedo of the pieces; by itself that of the piece", label="Colour")
+    tone: tuple[float, float, float] | None = colour(
+        None, help="Albedo of the pieces; by itself that of the piece", label="Colour"
+    )
     size: float = number(1.0, low=0.1, high=10.0, help="Factor on the true sizes", more=True)
-    falloff: float | None = length(None, low=5.0, high=2000.0, help="Distance in which they thin out; by itself by the subject's size")
+    falloff: float | None = length(
+        None, low=5.0, high=2000.0, help="Distance in which they thin out; by itself by the subject's size"
+    )
     drift: float = number(0.75, low=0.0, high=1.0, help="0 even, 1 gathered in drifts", more=True)
     keep_off: float = length(1.2, low=0.0, high=200.0, help="Least distance from subject and props", more=True)
     on_stand: int = integer(0, low=0, high=2000, help="How many pieces also lie on the stand and turn with it", more=True)
@@ -73,11 +79,15 @@ def run(stage: Any, settings: Settings) -> Run:
         stage.note(f"There is room for {len(laid):,} of {settings.count + grains:,} pieces; a larger fall-off makes more")
     yield Progress(0.8, "Making them one object")
     shapes = make_library("Debris shapes", [set_parts.to_metres(piece.mesh) for piece in pieces], [debris_material(body, tone)])
-    stage.offer("debris", shapes, key="library", name="Debris shapes")
+    set_parts.offer_part(stage, "debris", shapes, key="library", name="Debris shapes")
     points = make_points("Debris", 0.001 * laid.places, laid.piece, laid.turns, laid.sizes, laid.tints, shapes)
     points[set_parts.PART_OF] = ""
-    stage.offer("debris", points, key="table", name="Debris")
-    figures: dict[str, Any] = {"pieces": len(laid), "grains": int(sum(pieces[k].kind == "grain" for k in laid.piece)), "body": body}
+    set_parts.offer_part(stage, "debris", points, key="table", name="Debris")
+    figures: dict[str, Any] = {
+        "pieces": len(laid),
+        "grains": int(sum(pieces[k].kind == "grain" for k in laid.piece)),
+        "body": body,
+    }
     if settings.on_stand and stage.find("stand") is not None:
         yield Progress(0.9, "Laying a little on the stand")
         figures["on_stand"] = _on_stand(stage, settings, pieces, body, shapes)
@@ -86,7 +96,7 @@ def run(stage: Any, settings: Settings) -> Run:
 
 @dataclass(frozen=True)
 class Clearance:
-    """What the pieces keep clear of: `outside` gives the distance from the subject's foot, `blocked` says where none may lie."""
+    """What pieces keep clear of: `outside` gives the distance from the subject's foot, `blocked` where none may lie."""
 
     outside: Any
     blocked: Any
@@ -132,11 +142,12 @@ def _on_stand(stage: Any, settings: Settings, pieces: Any, body: str, shapes: An
     seed = stage.seed * 1000 + settings.seed + 17
     small = [share for share in laying.MIXES[body] if share.kind == "crumb"]
     laid = laying.lay_out(
-        stand.vertices, stand.faces, pieces, [laying.Share("crumb", 1.0, small[0].least, small[0].usual * 0.8, small[0].most * 0.6)],
+        stand.vertices, stand.faces, pieces,
+        [laying.Share("crumb", 1.0, small[0].least, small[0].usual * 0.8, small[0].most * 0.6)],
         settings.on_stand, density=lambda points: np.ones(len(points)), keep_out=blocked, heights=heights,
         grains=2 * settings.on_stand, size=settings.size, seed=seed, steepest=0.9,
     )  # fmt: skip
     item = make_points("Debris on the stand", 0.001 * laid.places, laid.piece, laid.turns, laid.sizes, laid.tints, shapes)
     item["bozzetto_turns"] = True
-    stage.offer("debris", item, key="stand", name="Debris on the stand")
+    set_parts.offer_part(stage, "debris", item, key="stand", name="Debris on the stand")
     return len(laid)

@@ -53,8 +53,12 @@ class Settings:
     things: str = text("", help="Which ones, with commas between; empty: drawn by the seed", more=True)
     collection: str | None = data("collection", help="Take the things from a collection of yours instead", more=True)
     seed: int = integer(1, low=0, high=1_000_000, help="Another number, other boards and another arrangement")
-    width: float | None = length(None, low=200.0, high=6000.0, help="Width of the table; by itself: to fit the subject", more=True)
-    depth: float | None = length(None, low=200.0, high=4000.0, help="Depth of the table; by itself: to fit the subject", more=True)
+    width: float | None = length(
+        None, low=200.0, high=6000.0, help="Width of the table; by itself: to fit the subject", more=True
+    )
+    depth: float | None = length(
+        None, low=200.0, high=4000.0, help="Depth of the table; by itself: to fit the subject", more=True
+    )
 
 
 def run(stage: Any, settings: Settings) -> Run:
@@ -73,11 +77,15 @@ def run(stage: Any, settings: Settings) -> Run:
         worn = [table_material(name, settings.wear / 100.0, tone, reach) for name in materials]
         key = "" if place == 0 else kind
         item = set_parts.make_part("table", mesh, worn, table=key)
-        stage.offer("table", set_parts.spare(item, place > 0), key=key, name=f"Table {_label(kind)}" if place else "Table")
+        set_parts.offer_part(
+            stage, "table", set_parts.spare(item, place > 0), key=key, name=f"Table {_label(kind)}" if place else "Table"
+        )
         if top.beyond is not None:
             item = set_parts.make_part("rise", set_parts.follow(top.beyond, support), worn, table=key)
             set_parts.only_seen(item)
-            stage.offer("backdrop", set_parts.spare(item, place > 0), key=f"rise{place or ''}", name="Paper rise")
+            set_parts.offer_part(
+                stage, "backdrop", set_parts.spare(item, place > 0), key=f"rise{place or ''}", name="Paper rise"
+            )
             rises |= place == 0
         if place == 0:
             heights = set_parts.heights_of(Surface(mesh.vertices, mesh.faces))
@@ -91,12 +99,12 @@ def run(stage: Any, settings: Settings) -> Run:
         room = rooms.workshop(half, seed=_seed(stage, settings)) if settings.backdrop == "workshop" else rooms.plain_wall(half)
         item = set_parts.make_part("room", room, room_materials())
         set_parts.only_seen(item)
-        stage.offer("backdrop", item, key="room", name="Room")
+        set_parts.offer_part(stage, "backdrop", item, key="room", name="Room")
         figures["room_mm"] = round(2 * half)
     yield Progress(0.7, "Laying things on the table")
     laid, missed = _lay_props(stage, settings, foot, views, extent, heights, tone, figures)
     for key, item in laid.items():
-        stage.offer("prop", item, key=key, name=key.capitalize())
+        set_parts.offer_part(stage, "prop", item, key=key, name=key.capitalize())
     if missed:
         stage.note(f"No room in the pictures for {', '.join(missed)}")
     things = f", {len(laid)} things round it" if laid else ""
@@ -104,7 +112,13 @@ def run(stage: Any, settings: Settings) -> Run:
 
 
 def _lay_props(
-    stage: Any, settings: Settings, foot: Any, views: Any, extent: Extent, heights: Any, tone: Any,
+    stage: Any,
+    settings: Settings,
+    foot: Any,
+    views: Any,
+    extent: Extent,
+    heights: Any,
+    tone: Any,
     figures: dict[str, Any],
 ) -> tuple[dict[str, Any], list[str]]:
     seed = _seed(stage, settings)
@@ -160,8 +174,10 @@ def _extent(points: Any, views: Any, settings: Settings) -> Extent:
     spread = float(np.linalg.norm(points[:, :2], axis=1).max())
     scale = max(size / 80.0, 0.25)
     return Extent(
-        width=settings.width or max(1000.0, 7.0 * spread, 5.0 * size), depth=settings.depth or max(680.0, 6.0 * spread, 4.0 * size),
-        reach=spread + 45.0 * max(scale, 0.6), fine=float(np.clip(0.6 * scale, 0.35, 2.0)), coarse=float(np.clip(9.0 * scale, 6.0, 20.0)),
+        width=settings.width or max(1000.0, 7.0 * spread, 5.0 * size),
+        depth=settings.depth or max(680.0, 6.0 * spread, 4.0 * size),
+        reach=spread + 45.0 * max(scale, 0.6), fine=float(np.clip(0.6 * scale, 0.35, 2.0)),
+        coarse=float(np.clip(9.0 * scale, 6.0, 20.0)),
     )  # fmt: skip
 
 
@@ -175,7 +191,9 @@ def _asked_by_shots(stage: Any) -> set[str]:
     known = {key for key, _, _ in KINDS}
     asked = {str(shot.get(set_parts.SHOT_SET, "")).strip().lower() for shot in stage.find_all("shot").values()}
     for name in sorted(asked - known - {""}):
-        stage.warn(f'A shot asks for the set "{name}", which there is not; it gets the job\'s table ({", ".join(sorted(known))})')
+        stage.warn(
+            f'A shot asks for the set "{name}", which there is not; it gets the job\'s table ({", ".join(sorted(known))})'
+        )
     return asked & known
 
 
