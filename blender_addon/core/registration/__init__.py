@@ -1,7 +1,8 @@
 """How does a further scan lie on the first? Unknown rotation, translation and scale, and how sure we can be."""
 
-from .search import register
+from .overlay import overlay
+from .search import from_pairs, register
 from .surfels import Surfels, sample_surfels
 from .verdict import NO_FIT, NOT_SURE, SURE, Candidate, Registration
 
-__all__ = ["NOT_SURE", "NO_FIT", "SURE", "Candidate", "Registration", "Surfels", "register", "sample_surfels"]
+__all__ = ["NOT_SURE", "NO_FIT", "SURE", "Candidate", "Registration", "Surfels", "from_pairs", "overlay", "register", "sample_surfels"]

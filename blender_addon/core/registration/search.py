@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from ..mesh import Floats, TriangleMesh
-from ..similarity import Similarity
+from ..similarity import Similarity, fit_similarity
 from .batch import Target, improved, scores
 from .colour import best_turn, likeness, one_a_side, told_apart
 from .evidence import Evidence, Nearest, asked_points, weigh
@@ -65,13 +65,15 @@ def flat_poses(scans: Scans, *, seed: int) -> Poses | None:
 
 
 def body_poses(scans: Scans, *, turns: int) -> Poses:
-    """Starts from whole on whole, and, for a part, from the lowest quarters of the fixed scan."""
+    """Starts from whole on whole; for a part, from the lower and upper shares of the fixed scan."""
     turned = even_turns(turns)
     if not scans.partial:
         return body_starts(scans.seen, scans.fixed, turned)
     height = scans.fixed.points[:, 2]
     low, high = np.quantile(height, (0.002, 0.998))
-    parts = [scans.fixed.part(height < low + share * (high - low)) for share in (0.2, 0.35, 0.55)]
+    level = (height - low) / max(high - low, 1e-30)
+    parts = [scans.fixed.part(level < share) for share in (0.2, 0.35, 0.55)]
+    parts += [scans.fixed.part(level > share) for share in (0.1, 0.25)]
     return Poses.joined([body_starts(scans.seen, part, turned) for part in parts if len(part) > 100])
 
 
@@ -201,8 +203,8 @@ def by_colour(scans: Scans, decided: Registration, tolerance: float) -> Registra
     pose, standing = best_turn(score, sides, *axis)
     if not standing:
         return decided
-    chosen_one = Candidate(pose, weighed(scans, pose, tolerance))
-    if chosen_one.evidence.shared < 0.95 * first.evidence.shared:
+    chosen_one = Candidate(pose, weighed(scans, pose, tolerance, points=4000))
+    if chosen_one.evidence.shared < 0.9 * first.evidence.shared:
         return decided
     return Registration(SURE, "shape can turn in itself, colour holds it", (chosen_one,))
 
@@ -237,3 +239,22 @@ def _held(scans: Scans, pose: Similarity) -> float:
     """How well the part of the moving scan that lies on the fixed one holds the pose."""
     spots, facing = _lying_on(scans, pose)
     return firmness(spots, facing) if len(spots) >= 30 else 0.0
+
+
+def from_pairs(
+    fixed: TriangleMesh, moving: TriangleMesh, source: Floats, target: Floats, tree: Tree, *, seed: int = 1, partial: bool = False
+) -> Registration:
+    """The pose that three or more picked pairs of points ask for, made as right as the surfaces allow.
+
+    source: (k, 3) on the moving scan. target: (k, 3) on the fixed one. Surfaces may move the picked points by no more than the
+    pairs miss each other plus 3 % of the fixed scan's size; where they ask for more, the pairs alone hold.
+    Raises ValueError when the pairs leave the pose open.
+    """
+    by_hand = fit_similarity(source, target)
+    scans = Scans.of(sample_surfels(fixed, 20000, seed=seed), sample_surfels(moving, 8000, seed=seed + 1), tree, partial=partial)
+    slack = 0.03 * scans.fixed.size + float(np.linalg.norm(by_hand.apply(source) - target, axis=1).max())
+    pose, _, _ = refine(scans.moving_part(4000), scans.fixed, scans.nearest, by_hand, rounds=40, reach=2.0 * slack)
+    if np.linalg.norm(pose.apply(source) - by_hand.apply(source), axis=1).max() > slack:
+        pose = by_hand
+    candidate = Candidate(pose, weighed(scans, pose, 0.004 * scans.fixed.size, points=4000))
+    return Registration(SURE, f"placed by {len(source)} picked pairs of points", (candidate,))

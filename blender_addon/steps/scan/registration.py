@@ -2,60 +2,215 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from pathlib import Path
 from typing import Any
 
 import numpy as np
 
 from ...core.mesh import TriangleMesh
-from ...core.registration import sample_surfels
-from ...core.registration.icp import refine
-from ...core.similarity import Similarity
-from ...job.settings import length
+from ...core.registration import NO_FIT, SURE, Candidate, Registration, from_pairs, overlay, register, sample_surfels
+from ...core.similarity import Similarity, angle_between
+from ...core.srgb import decode
+from ...job.errors import SubjectError
+from ...job.settings import integer, point, table, text
 from ...job.step import Progress, Result, Run
+from ...scene.images import make_image
 from ...scene.meshes import make_object, read_mesh
 from ...scene.spatial import Points
+from ...scene.thumbnails import surface_colours
 
 LABEL = "Registration"
 NEEDS = ("upright", "clean")
 MAKES = ("aligned",)
+
+PARTIAL = ("stand", "piece")
+"""Roles of scans that show only a part of what the first one shows."""
+KEPT_PROPERTIES = ("bozzetto_scan_role", "bozzetto_file")
+
+
+@dataclass(kw_only=True)
+class Pair:
+    """One spot, picked on a further scan and on the first."""
+
+    scan: str = text("2", help="Which further scan: its place in the list of scans")
+    on_further: tuple[float, ...] | None = point(None, unit="", help="The spot on the further scan, in that scan's own coordinates")
+    on_first: tuple[float, ...] | None = point(None, unit="", help="The same spot on the first scan, in its own coordinates")
+
+
+@dataclass(kw_only=True)
+class Choice:
+    """Which of the poses that fit equally well is right."""
+
+    scan: str = text("2", help="Which further scan: its place in the list of scans")
+    candidate: int = integer(1, low=1, high=99, help="Number of the pose, as shown in the figures and the pictures")
 
 
 @dataclass(kw_only=True)
 class Settings:
     """How further scans are brought onto the first."""
 
-    largest_rms: float = length(0.5, low=0.001, high=10.0, help="A fit worse than this is no fit")
+    pairs: list[Pair] = table(Pair, help="Three or more spots picked on both scans, for a scan that does not find its place")
+    choices: list[Choice] = table(Choice, help="The right pose of a scan that fits in several ways, such as a square stand")
 
 
 def run(stage: Any, settings: Settings) -> Run:
     """Every further scan onto the first."""
-    further = {key: item.name for key, item in stage.find_all("clean").items() if key != "1"}
+    further = [key for key in stage.find_all("clean") if key != "1"]
+    _check_keys(settings, further)
     if not further:
         return Result("There is one scan, so nothing had to be aligned", {"scans": 0})
-    yield Progress(0.05, "reading the first scan")
-    first = sample_surfels(read_mesh(stage.require("upright"), scale=1000.0), 20000, seed=stage.seed)
-    tree = Points(first.points)
+    yield Progress(0.05, "Reading the first scan")
+    upright = stage.require("upright")
+    first, colour = _read(upright, 1000.0)
+    matrix = np.array(upright.get("bozzetto_matrix", np.eye(4).ravel()), float).reshape(4, 4)
+    matrix[:3] *= 1000.0
     figures: dict[str, Any] = {"scans": len(further)}
     words = []
-    for place, (key, name) in enumerate(further.items()):
-        yield Progress(0.1 + 0.85 * place / len(further), f"aligning scan {key}")
-        item = stage.find("clean", key)
-        mesh = read_mesh(item, scale=1000.0)
-        moving = sample_surfels(mesh, 4000, seed=stage.seed)
-        pose, rms, overlap = refine(moving, first, tree.nearest, Similarity.identity())
-        sure = rms <= settings.largest_rms and overlap > 0.6
-        figures[f"rms_mm_{key}"], figures[f"overlap_{key}"] = round(rms, 4), round(overlap, 3)
-        figures[f"verdict_{key}"] = "sure" if sure else "not sure"
-        if not sure:
-            stage.warn(f"Scan {key} ({name}) was not brought onto the first with certainty, so it is not used")
-            continue
-        words.append(f"Scan {key} lies on the first with {rms:.3f} mm RMS")
-        placed = TriangleMesh(
-            pose.apply(np.asarray(mesh.vertices, float)) / 1000.0, mesh.faces, mesh.uv, mesh.material, mesh.colours,
-            mesh.face_marks,
+    for place, key in enumerate(further):
+        start, width = 0.1 + 0.85 * place / len(further), 0.85 / len(further)
+        yield Progress(start, f"Reading scan {key}")
+        mesh, own_colour = _read(stage.require("clean", key), 1.0)
+        role = stage.require("clean", key).get("bozzetto_scan_role", "whole")
+        yield Progress(start + 0.2 * width, f"Looking for the place of scan {key}", blocking=True)
+        pairs = [row for row in settings.pairs if row.scan == key]
+        if pairs:
+            found = _by_pairs(first, mesh, pairs, matrix, key, role, stage.seed)
+        else:
+            found = _by_itself(first, mesh, colour, own_colour, role, stage.seed)
+        used = _used(found, [row.candidate for row in settings.choices if row.scan == key], key)
+        yield Progress(start + 0.8 * width, f"Keeping what was found about scan {key}")
+        figures |= _figures(found, used, key)
+        words.append(_told(stage, found, used, key))
+        _keep_pictures(stage, first, mesh, found, key)
+        if used is not None:
+            _offer(stage, mesh, used, found, key)
+    return Result("; ".join(words), figures)
+
+
+def _read(item: Any, scale: float) -> tuple[TriangleMesh, Any]:
+    """A mesh and its linear colour a vertex."""
+    mesh = read_mesh(item, scale=scale)
+    if not len(mesh.faces):
+        raise SubjectError(f'"{item.name}" has no faces, so nothing can be aligned to it')
+    faces, corner = np.zeros(len(mesh.vertices), np.int64), np.zeros(len(mesh.vertices), np.int64)
+    for place in range(3):
+        faces[mesh.faces[:, place]], corner[mesh.faces[:, place]] = np.arange(len(mesh.faces)), place
+    shown = surface_colours(item, mesh, faces, np.eye(3)[corner])
+    plain = float(np.ptp(shown, axis=0).max()) < 0.02
+    return replace(mesh, vertices=mesh.vertices.astype(float)), None if plain else decode(shown)
+
+
+def _tree(points: Any) -> Any:
+    return Points(points).nearest
+
+
+def _by_itself(first: TriangleMesh, mesh: TriangleMesh, colour: Any, own_colour: Any, role: str, seed: int) -> Registration:
+    return register(
+        first, mesh, _tree, seed=seed, partial=role in PARTIAL, fixed_colour=colour, moving_colour=own_colour
+    )
+
+
+def _by_pairs(
+    first: TriangleMesh, mesh: TriangleMesh, pairs: list[Pair], matrix: Any, key: str, role: str, seed: int
+) -> Registration:
+    if len(pairs) < 3 or any(row.on_further is None or row.on_first is None for row in pairs):
+        raise SubjectError(f"Scan {key} needs three picked pairs of points, each with a spot on both scans; there are fewer")
+    source = np.array([row.on_further for row in pairs], float)
+    target = np.array([row.on_first for row in pairs], float) @ matrix[:3, :3].T + matrix[:3, 3]
+    try:
+        return from_pairs(first, mesh, source, target, _tree, seed=seed, partial=role in PARTIAL)
+    except ValueError as error:
+        raise SubjectError(f"The picked pairs of scan {key} can't place it: {error}; pick spots that lie far apart") from None
+
+
+def _used(found: Registration, chosen: list[int], key: str) -> Candidate | None:
+    """The pose that is used: the one that is sure, or the one the user chose."""
+    if chosen and found.verdict != NO_FIT:
+        if chosen[-1] > len(found.candidates):
+            raise SubjectError(f"Scan {key} has {len(found.candidates)} poses to choose from, so there is no number {chosen[-1]}")
+        return found.candidates[chosen[-1] - 1]
+    return found.best if found.verdict == SURE else None
+
+
+def _figures(found: Registration, used: Candidate | None, key: str) -> dict[str, Any]:
+    best = used or found.best
+    figures: dict[str, Any] = {f"verdict_{key}": found.verdict, f"reason_{key}": found.reason, f"used_{key}": used is not None}
+    if best is not None:
+        figures |= {
+            f"rms_mm_{key}": round(best.evidence.rms, 4),
+            f"overlap_percent_{key}": round(100.0 * best.evidence.matched, 1),
+            f"disagree_percent_{key}": round(100.0 * best.evidence.against, 2),
+            f"mm_per_unit_{key}": best.pose.scale,
+            f"pose_{key}": [round(float(value), 9) for value in best.pose.matrix.ravel()],
+        }
+    if len(found.candidates) > 1:
+        figures[f"candidates_{key}"] = [
+            {"number": number, "turned_deg": round(angle_between(found.candidates[0].pose.rotation, one.pose.rotation), 1),
+             "scale": round(one.pose.scale, 6), "rms_mm": round(one.evidence.rms, 4),
+             "overlap_percent": round(100.0 * one.evidence.matched, 1)}
+            for number, one in enumerate(found.candidates, 1)
+        ]  # fmt: skip
+    return figures
+
+
+def _told(stage: Any, found: Registration, used: Candidate | None, key: str) -> str:
+    """The words about one scan; a warning when it is not used."""
+    if used is not None:
+        return f"Scan {key} lies on the first with {used.evidence.rms:.3f} mm RMS ({found.verdict}: {found.reason})"
+    cure = "pick three pairs of points on both scans"
+    if found.verdict != NO_FIT and len(found.candidates) > 1:
+        cure = f"choose one of its {len(found.candidates)} poses, or {cure}"
+    said = f"Scan {key}: {found.verdict}, {found.reason}"
+    stage.warn(f"{said}; so it is not used. To use it, {cure}")
+    return said
+
+
+def _keep_pictures(stage: Any, first: TriangleMesh, mesh: TriangleMesh, found: Registration, key: str) -> None:
+    """A picture of the two overlaid beside the others, one a pose (four at most); written when all else is done."""
+    if stage.out is None or not found.candidates:
+        return
+    fixed, moving = sample_surfels(first, 20000, seed=1), sample_surfels(mesh, 20000, seed=2)
+    for number, one in enumerate(found.candidates[:4], 1):
+        moved = replace(
+            moving, points=one.pose.apply(moving.points), normals=one.pose.turn(moving.normals),
+            spacing=moving.spacing * one.pose.scale,
         )  # fmt: skip
-        made = make_object(f"Aligned {key}", placed, materials=list(item.data.materials))
-        made.hide_render = True
-        stage.offer("aligned", made, key=key, name=f"Aligned {key}")
-    return Result("; ".join(words) or "No further scan could be aligned with certainty", figures)
+        picture = overlay(fixed, moved)
+        name = f"registration_{key}.png" if len(found.candidates) == 1 else f"registration_{key}_{number}.png"
+        stage.at_swap(lambda picture=picture, path=stage.out / name: _write(picture, path))
+
+
+def _write(picture: Any, path: Path) -> None:
+    import bpy
+
+    image = make_image(path.stem, picture)
+    beside = path.with_name(f".{path.name}")
+    try:
+        image.filepath_raw, image.file_format = str(beside), "PNG"
+        image.save()
+        beside.replace(path)
+    finally:
+        bpy.data.images.remove(image)
+
+
+def _offer(stage: Any, mesh: TriangleMesh, used: Candidate, found: Registration, key: str) -> None:
+    """The scan with its pose baked in, in metres."""
+    clean = stage.require("clean", key)
+    placed = used.pose.apply(mesh.vertices) / 1000.0
+    item = make_object(f"Aligned {key}", replace(mesh, vertices=placed.astype(np.float32)), materials=list(clean.data.materials))
+    for title in KEPT_PROPERTIES:
+        if title in clean:
+            item[title] = clean[title]
+    metres = Similarity(used.pose.scale / 1000.0, used.pose.rotation, used.pose.translation / 1000.0)
+    item["bozzetto_matrix"] = metres.matrix.ravel().tolist()
+    item["bozzetto_rms_mm"], item["bozzetto_verdict"] = used.evidence.rms, found.verdict
+    item.hide_render = item.hide_viewport = True
+    stage.offer("aligned", item, key=key, name=f"Aligned {key}")
+
+
+def _check_keys(settings: Settings, further: list[str]) -> None:
+    for row in (*settings.pairs, *settings.choices):
+        if row.scan not in further:
+            there = f"the further scans are {', '.join(further)}" if further else "there is no further scan"
+            raise SubjectError(f'There is no further scan "{row.scan}" to place: {there}')
