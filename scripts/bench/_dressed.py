@@ -181,7 +181,7 @@ def _resting(shown: Any, ground: Surface) -> tuple[float, float]:
     for number, piece in enumerate(shown):
         at = _placed(piece)
         low = at[at[:, 2] < at[:, 2].min() + 0.5 * np.ptp(at[:, 2])]
-        rows.append(low[:: max(1, len(low) // 40)])
+        rows.append(low[:: max(1, len(low) // 160)])
         rows.append(at[np.argsort(at[:, 2])[:12]])
         owner += [number] * (len(rows[-2]) + len(rows[-1]))
         tall.append(_thickness(piece))
