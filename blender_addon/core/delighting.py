@@ -7,7 +7,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from .relief.spherical_harmonics import irradiance_basis, robust_fit
+from .relief.lamplight import fit_surface_light
+from .relief.speckle import masked_blur
 from .relief.surface import Surface
 
 Floats = NDArray[np.floating]
@@ -27,22 +28,41 @@ class Delit:
     spread_after: float
 
 
-FLOOR = 0.05  # shading is never taken to be darker than this part of its median: nothing is blown up out of noise
+FLOOR = 0.08  # shading is never taken to be darker than this part of its median: nothing is blown up out of noise
+GLOSS = 0.3  # e-folds by which a highlight stands above its surroundings, in its weakest channel
+GLOSS_MM = 1.5  # sigma of those surroundings
 
 
-def delight(surface: Surface, colours: Floats) -> Delit:
-    """The albedo in the texels from linear texture colours (n, 3), by a spherical-harmonic light on the normals."""
-    means, weights = surface.texels.gather(surface.faces, colours, len(surface.vertices))
-    design = irradiance_basis(surface.vertex_normal)
-    shading = np.ones((len(surface.vertices), 3))
-    seen = weights > 0
-    for channel in range(3):
-        light = robust_fit(design[seen], np.maximum(means[seen, channel], 1e-4), weights[seen])
-        shade = design @ light
-        level = np.median(shade[seen])
-        shading[:, channel] = np.maximum(shade, FLOOR * level) / max(level, 1e-9) if level > 0 else 1.0
-    at_texels = surface.texels.interpolate(surface.faces, shading)
-    return finished(colours, at_texels)
+def delight(
+    surface: Surface, colours: Floats, *, occluders: tuple[Floats, NDArray[np.integer]] | None = None, seed: int = 1
+) -> Delit:
+    """The albedo in the texels from linear texture colours (n, 3).
+
+    The light is an environment of many directions, never negative, carried through the surface's own visibility; bounces come
+    from the texture itself, so that coloured neighbours tint as they did. Pigment pulls little (robust weights).
+    """
+    lit = fit_surface_light(surface, colours, occluders=occluders, seed=seed)
+    flux = surface.texels.interpolate(surface.faces, lit.shading.flux.reshape(-1, 9)).reshape(-1, 3, 3)
+    shading = np.einsum("nac,na->nc", flux, surface.normal)
+    level = np.maximum(np.median(shading, axis=0), 1e-9)
+    shading = np.maximum(shading, FLOOR * level) / level
+    return finished(without_highlights(surface, colours, shading), shading)
+
+
+def without_highlights(surface: Surface, colours: Floats, shading: Floats) -> Floats:
+    """Texture colours (n, 3) in which small gleams are brought down to what lies round them.
+
+    A gleam adds the lamp's light to all channels: the weakest one rises with it, which a bright pigment seldom does.
+    """
+    weakest = np.log(np.maximum((colours / np.maximum(shading, 1e-3)).min(axis=1), 1e-3))
+    raster, mask = surface.texels.scatter(weakest), surface.texels.mask()
+    near = masked_blur(raster, mask, GLOSS_MM / max(surface.texel_mm, 1e-6))
+    near = near.reshape(-1)[surface.texels.index]
+    above = weakest - near
+    spread = 1.4826 * float(np.median(np.abs(above - np.median(above)))) + 1e-6
+    limit = max(GLOSS, 4 * spread)
+    drop = np.where(above > limit, above - limit, 0)
+    return (colours * np.exp(-drop)[:, None]).astype(np.float32)
 
 
 def finished(colours: Floats, shading: Floats) -> Delit:

@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ..mesh import edges, unit
-from .light import Light, Shading, bounced, fit_light, half_sphere, shade
+from .light import Light, Shading, bounced, fit_light, half_sphere, shade, sky_design
 from .surface import Surface
 from .visibility import look_round, spread_samples
 
@@ -23,10 +23,13 @@ RECEIVERS = 25_000
 
 @dataclass(frozen=True)
 class Lit:
-    """A surface's light: the fit, and its shading (irradiance, flux) on the surface's vertices."""
+    """A surface's light: the fit, its shading (irradiance, flux) on the surface's vertices, and their openness (v,): the part 0
+    to 1 of a uniform sky's irradiance that reaches them (ambient occlusion).
+    """
 
     light: Light
     shading: Shading
+    openness: Floats
 
 
 def fit_surface_light(
@@ -52,7 +55,8 @@ def fit_surface_light(
     flux = shading.flux[group]
     if len(point) != len(vertices):
         flux = _eased(flux.reshape(len(flux), 9), faces).reshape(-1, 3, 3)
-    return Lit(light, Shading(np.einsum("nac,na->nc", flux, surface.vertex_normal), flux))
+    openness = sky_design(seen, normal).sum(axis=1)[group]
+    return Lit(light, Shading(np.einsum("nac,na->nc", flux, surface.vertex_normal), flux), openness)
 
 
 def clusters(vertices: Floats, normals: Floats, wanted: int) -> Ints:

@@ -1,0 +1,222 @@
+"""How near is recovered relief to the truth? Normals, height, seams, strokes; and the trade's high-pass as a yardstick."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from blender_addon.core.components import connected_vertices
+from blender_addon.core.mesh import unit
+from blender_addon.core.relief.bandpass import gaussian_blur
+from blender_addon.core.relief.normal_maps import slopes_from_raster
+from blender_addon.core.relief.patches import CELLS, filled, lay_patches, splat
+from blender_addon.core.relief.recovery import Photographed, Recovery, recover
+from blender_addon.core.relief.speckle import masked_blur
+from blender_addon.core.relief.surface import Surface, read_surface
+from blender_addon.core.relief.texels import surface_frames
+from blender_addon.core.srgb import decode, luminance
+from scripts.truth.scanner import TruthCase
+
+Floats = Any
+
+
+@dataclass(frozen=True)
+class Ready:
+    """A truth case as the method takes it, with the truth in the same rows."""
+
+    photographed: Photographed
+    true_normal: Floats
+    true_height: Floats
+    true_albedo: Floats
+    known: Any
+    border: Any
+
+    @property
+    def surface(self) -> Surface:
+        return self.photographed.surface
+
+
+def ready(case: TruthCase) -> Ready:
+    """Read a case."""
+    size = case.size
+    surface = read_surface(case.scan, np.ones(len(case.scan.faces), bool), height=size, width=size)
+    row = surface.texels.index
+    pick = lambda raster: raster.reshape(size * size, -1)[row].astype(np.float32)  # noqa: E731
+    colours = decode(pick(case.texture) / 255)
+    return Ready(
+        Photographed(surface, colours), unit(pick(case.true_normal)), pick(case.true_height)[:, 0], pick(case.true_albedo),
+        case.known.reshape(-1)[row], case.border.reshape(-1)[row],
+    )  # fmt: skip
+
+
+def recovered(parts: Sequence[Ready]) -> Recovery:
+    """Run the method to its end."""
+    work = recover([part.photographed for part in parts], largest_mm=3.0)
+    while True:
+        try:
+            next(work)
+        except StopIteration as end:
+            return end.value
+
+
+def errors_deg(part: Ready, slopes: Floats) -> Floats:
+    """(k,) angle in degrees between the true normal and the scan's tilted by `slopes`, in the texels whose truth is known."""
+    tilted = unit(part.surface.normal[part.known] - slopes[part.known])
+    return np.degrees(np.arccos(np.clip((tilted * part.true_normal[part.known]).sum(axis=1), -1, 1)))
+
+
+def cut_percent(part: Ready, slopes: Floats) -> tuple[float, float]:
+    """Cut in percent of the median error, and of the mean of the worst 5 %, against the bare scan."""
+    bare, got = errors_deg(part, 0 * slopes), errors_deg(part, slopes)
+    worst = lambda values: np.sort(values)[-len(values) // 20 :].mean()  # noqa: E731
+    return 100 * (1 - float(np.median(got) / np.median(bare))), 100 * (1 - float(worst(got) / worst(bare)))
+
+
+def seam_ratio(part: Ready, slopes: Floats) -> float:
+    """Mean error within 3 texels of an island's border over that inside, over the same of the bare scan."""
+    near = part.border[part.known] <= 3
+    bare, got = errors_deg(part, 0 * slopes), errors_deg(part, slopes)
+    return float((got[near].mean() / got[~near].mean()) / (bare[near].mean() / bare[~near].mean()))
+
+
+def band(part: Ready, height: Floats) -> Floats:
+    """(n,) height between wavelengths of 0.3 and 2 mm, within islands."""
+    mask = part.surface.texels.mask()
+    raster = part.surface.texels.scatter(np.where(part.known, height, 0))
+    fine, coarse = (wave / (2 * np.pi) / part.surface.texel_mm for wave in (0.3, 2.0))
+    return (masked_blur(raster, mask, fine) - masked_blur(raster, mask, coarse)).reshape(-1)[part.surface.texels.index]
+
+
+def height_correlation(part: Ready, height: Floats) -> float:
+    """Correlation of recovered and true height in the band."""
+    inside = part.known & (part.border > 6)
+    return float(np.corrcoef(band(part, height)[inside], band(part, part.true_height)[inside])[0, 1])
+
+
+def high_pass_slopes(part: Ready, texture: Floats) -> Floats:
+    """The trade's way: brightness of the whole picture high-passed into height ("dark is deep"), islands and all."""
+    surface = part.surface
+    bright = luminance(texture.astype(np.float32) / 255)
+    high = gaussian_blur(bright, 1.0) - gaussian_blur(bright, 0.5 / surface.texel_mm)
+    along_u, along_v = surface_frames(surface.vertices, surface.faces, surface.uv)
+    return slopes_from_raster(surface.texels, high, along_u, along_v)
+
+
+def high_pass_cuts(part: Ready, texture: Floats) -> tuple[float, float]:
+    """Cut of the median by the high-pass at the strength that is best for the truth, and at one that shows (5 deg of tilt)."""
+    slopes = high_pass_slopes(part, texture)
+    typical = float(np.median(np.linalg.norm(slopes[part.known], axis=1))) + 1e-9
+    one = np.tan(np.radians(5)) / typical
+    best = max(cut_percent(part, slopes * (one * share))[0] for share in (0.0, 0.05, 0.1, 0.2, 0.4))
+    return best, cut_percent(part, slopes * one)[0]
+
+
+@dataclass(frozen=True)
+class Strokes:
+    """Strokes of the truth found and strokes drawn that are none, in percent; how many of each were judged."""
+
+    found_percent: float
+    false_percent: float
+    true: int
+    drawn: int
+
+
+DEEP_MM = 0.030
+LONG_CELLS = 12
+
+
+def strokes(part: Ready, height: Floats, *, seed: int = 3) -> Strokes:
+    """Ridges and valleys of the height band 0.3 to 2 mm, as thin lines by curvature, on flat patches of the surface."""
+    surface = part.surface
+    patches, cloud = lay_patches(surface.position, surface.normal, cell_mm=0.07, seed=seed)
+    found = true = wrong = drawn = 0
+    for first, last in list(patches.runs())[:: max(1, len(patches) // 480)]:
+        members = patches.members(cloud, first, last)
+        grids = [_patch_band(members, values) for values in (part.true_height * part.known, height)]
+        for row in range(last - first):
+            (real, real_deep), (ours, ours_deep) = ((_lines(grid[row]), grid[row]) for grid in grids)
+            for sign in (-1, 1):
+                a = _strokes(real, real_deep, sign)
+                b = _strokes(ours, ours_deep, sign)
+                hint = _near(_bends(ours_deep, sign), 4)
+                true += len(a)
+                found += sum(hint[cells].mean() >= 0.5 for cells in a)
+                line = np.zeros((CELLS, CELLS), bool)
+                line[_bends(real_deep, sign, least=0.3 * DEEP_MM)] = True
+                near = _near(line, 7)
+                drawn += len(b)
+                wrong += sum(near[cells].mean() < 0.5 for cells in b)
+    return Strokes(100 * found / max(true, 1), 100 * wrong / max(drawn, 1), true, drawn)
+
+
+def _patch_band(members: Any, values: Floats) -> Floats:
+    means, weight = splat(members, values.astype(np.float32))
+    whole = filled(means, weight)
+    fine, coarse = (wave / (2 * np.pi) / 0.07 for wave in (0.3, 2.0))
+    return np.stack([gaussian_blur(one, fine) - gaussian_blur(one, coarse) for one in whole])
+
+
+def _hessian(grid: Floats) -> tuple[Floats, Floats, Floats]:
+    smooth = gaussian_blur(grid, 2.0)
+    gy, gx = np.gradient(smooth)
+    gyy, gyx = np.gradient(gy)
+    _, gxx = np.gradient(gx)
+    return gxx, gyx, gyy
+
+
+def _strongest(grid: Floats) -> Floats:
+    """The curvature of larger size in each cell."""
+    gxx, gxy, gyy = _hessian(grid)
+    half, off = 0.5 * (gxx + gyy), np.sqrt(0.25 * (gxx - gyy) ** 2 + gxy**2)
+    return np.where(half > 0, half + off, half - off)
+
+
+def _lines(grid: Floats) -> Floats:
+    """(CELLS, CELLS) curvature where it peaks across the line, 0 elsewhere."""
+    gxx, gxy, gyy = _hessian(grid)
+    bend = _strongest(grid)
+    angle = 0.5 * np.arctan2(2 * gxy, gxx - gyy) + np.where(bend < 0.5 * (gxx + gyy), np.pi / 2, 0)
+    step_x, step_y = np.rint(np.cos(angle)).astype(int), np.rint(np.sin(angle)).astype(int)
+    rows, columns = np.mgrid[0:CELLS, 0:CELLS]
+    ahead = np.abs(bend)[np.clip(rows + step_y, 0, CELLS - 1), np.clip(columns + step_x, 0, CELLS - 1)]
+    behind = np.abs(bend)[np.clip(rows - step_y, 0, CELLS - 1), np.clip(columns - step_x, 0, CELLS - 1)]
+    peak = (np.abs(bend) >= ahead) & (np.abs(bend) >= behind)
+    core = np.hypot(rows - CELLS / 2, columns - CELLS / 2) < 0.42 * CELLS
+    return np.where(peak & core, bend, 0)
+
+
+def _strokes(lines: Floats, height: Floats, sign: int) -> list[tuple[Any, Any]]:
+    """Cells (rows, columns) of each long enough line that is deep or high enough; sign +1 valleys, -1 ridges."""
+    mask = (lines * sign > 0) & (-height * sign > DEEP_MM)
+    place = np.flatnonzero(mask)
+    if len(place) < LONG_CELLS:
+        return []
+    number = np.full(mask.size, -1)
+    number[place] = np.arange(len(place))
+    pairs = []
+    for step in (1, CELLS - 1, CELLS, CELLS + 1):
+        other = number[np.clip(place + step, 0, mask.size - 1)]
+        pairs.append(np.stack([np.arange(len(place))[other >= 0], other[other >= 0]], axis=1))
+    joined = np.concatenate(pairs)
+    label = connected_vertices(np.concatenate([joined, joined[:, 1:]], axis=1), len(place))
+    return [np.divmod(place[label == one], CELLS) for one in np.flatnonzero(np.bincount(label) >= LONG_CELLS)]
+
+
+def _bends(height: Floats, sign: int, least: float = 0.15 * DEEP_MM) -> Any:
+    """(CELLS, CELLS) bool: bends as a stroke of that sign does, by more than a stroke `least` deep and 0.3 mm wide would."""
+    return _strongest(height) * sign > least / 16
+
+
+def _near(mask: Any, cells: int) -> Any:
+    """Grown by `cells`."""
+    for _ in range(cells):
+        wide = mask.copy()
+        wide[1:] |= mask[:-1]
+        wide[:-1] |= mask[1:]
+        wide[:, 1:] |= mask[:, :-1]
+        wide[:, :-1] |= mask[:, 1:]
+        mask = wide
+    return mask
