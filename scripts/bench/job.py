@@ -21,8 +21,8 @@ from . import ROOT, Options, Record
 
 BY_HAND_SECONDS = 900.0
 CHILD = (
-    "import resource, sys; from blender_addon.cli import main; code = main(sys.argv[1:]); "
-    "print('PEAK_KB', resource.getrusage(resource.RUSAGE_SELF).ru_maxrss, flush=True); sys.exit(code)"
+    "import resource, sys; from blender_addon.cli import leave, main; code = main(sys.argv[1:]); "
+    "print('PEAK_KB', resource.getrusage(resource.RUSAGE_SELF).ru_maxrss, flush=True); leave(code)"
 )
 NO_PICTURES = ("render.stills=false", "render.turntable=false", "render.contact_sheet=false")
 
