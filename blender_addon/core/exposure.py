@@ -10,19 +10,23 @@ from .mesh import Floats, unit
 from .srgb import luminance
 
 GREY = 0.18
-"""Reflectance of the photographic grey card, and the scene-linear value at which it is placed."""
+"""Reflectance of the photographic grey card, and the scene-linear value at which it is placed.
+
+Both view transforms of the job show that value as sRGB 118, the code of 18 %: AgX keeps its middle grey in every look.
+"""
 
 OFFSETS = {"plaster": -0.4, "bronze": 0.35}
 """Stops by material: white plaster must keep its texture, dark bronze its depth (common practice)."""
 
 
 def card_normal(towards_camera: Floats, towards_light: Floats) -> Floats:
-    """Which way the card looks: halfway between camera and main light (common practice, from the cards' own instructions).
+    """Which way the card looks: between camera and main light, nearer to the camera, so that both see it (common practice).
 
-    Where the light comes from behind, it is turned no further than 60 degrees from the camera, so that it is still seen.
+    Its normal is that of two parts camera and one part light: lit like the parts of the subject that face the
+    viewer. Where the light comes from behind, it turns no further than 60 degrees from the camera, so that it is still seen.
     """
     camera, light = unit(np.asarray(towards_camera, float)), unit(np.asarray(towards_light, float))
-    half = unit(camera + light)
+    half = unit(2.0 * camera + light)
     if np.dot(half, camera) >= 0.5:
         return half
     side = light - np.dot(light, camera) * camera

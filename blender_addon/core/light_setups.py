@@ -123,7 +123,7 @@ class _Place:
 def _north_window(place: _Place) -> SetUp:
     window = place.lamp("window", 60.0, 33.0, 950.0, 700.0, 1000.0, 10.0, 6400.0)
     card = place.card("white card", -82.0, 8.0, 330.0, 210.0, 260.0, 0.85)
-    return SetUp((window,), (card,), Room(0.10, 0.24, 0.14, 4300.0, 3900.0), 6200.0)
+    return SetUp((window,), (card,), Room(0.07, 0.17, 0.10, 4300.0, 3900.0), 6200.0)
 
 
 def _soft(place: _Place) -> SetUp:

@@ -8,6 +8,9 @@ import bpy
 
 VERSION: tuple[int, int, int] = bpy.app.version
 
+READS_MESHOPT = VERSION >= (5, 2, 0)
+"""Whether the glTF importer knows meshopt compression."""
+
 EEVEE = "BLENDER_EEVEE" if VERSION >= (5, 0, 0) else "BLENDER_EEVEE_NEXT"
 
 

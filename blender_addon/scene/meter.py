@@ -12,9 +12,12 @@ import bpy
 import numpy as np
 from mathutils import Matrix, Vector
 
+from ..core.colour_card import COLUMNS, ROWS
 from ..core.exposure import GREY
+from ..core.srgb import luminance
 from .compat import set_media
 from .lights import flat_object, matt_material
+from .lookdev import chart_object
 
 PIXELS = 12
 SAMPLES = 192
@@ -44,45 +47,62 @@ def read_card(
     around: Iterable[Any] = (),
     seed: int = 1,
 ) -> Reading:
-    """Render an 18 % card alone among `around` (objects that throw light or shadow on it) under lights and world.
+    """Photograph an 18 % card alone among `around` (objects that throw light or shadow on it) under lights and world.
 
     All that is made for it is taken away again; nothing of the job's scene is touched.
     """
+    card = flat_object("Grey card meter", CARD_MM, CARD_MM, matt_material("Grey card meter", (GREY,) * 3))
+    card.matrix_world = card_matrix(centre_mm, normal)
+    pixels = _photographed(card, 0.6 * CARD_MM, (PIXELS, PIXELS), [*lights, *around], world, seed).reshape(-1, 3)
+    bright = luminance(pixels)
+    mean = float(bright.mean())
+    return Reading(pixels.mean(axis=0), float(bright.std() / np.sqrt(len(bright)) / mean) if mean > 0 else 1.0)
+
+
+def read_chart(
+    *,
+    centre_mm: Sequence[float],
+    normal: Sequence[float],
+    lights: Iterable[Any],
+    world: Any,
+    around: Iterable[Any] = (),
+    seed: int = 1,
+) -> Any:
+    """(24, 3) linear colours of the 24-patch chart, photographed as `read_card` does the grey card."""
+    patch = CARD_MM / COLUMNS
+    chart = chart_object("Chart meter", patch)
+    chart.matrix_world = card_matrix(centre_mm, normal)
+    size = 4 * COLUMNS, 4 * ROWS
+    pixels = _photographed(chart, patch * COLUMNS, size, [*lights, *around], world, seed)
+    patches = pixels[::-1].reshape(ROWS, 4, COLUMNS, 4, 3)  # the picture's first row is its lowest
+    return patches[:, 1:3, :, 1:3].mean(axis=(1, 3)).reshape(-1, 3)
+
+
+def _photographed(item: Any, width_mm: float, size: tuple[int, int], others: Iterable[Any], world: Any, seed: int) -> Any:
+    """(h, w, 3) linear pixels of a flat object (looking along its -Z) seen from half a millimetre before it; it is removed."""
     scene = bpy.data.scenes.new("Bozzetto meter")
-    made: list[Any] = []
+    camera = bpy.data.objects.new("Bozzetto meter", bpy.data.cameras.new("Bozzetto meter"))
     try:
-        card = flat_object("Grey card meter", CARD_MM, CARD_MM, matt_material("Grey card meter", (GREY,) * 3))
-        made.append(card)
-        card.matrix_world = card_matrix(centre_mm, normal)
-        camera_data = bpy.data.cameras.new("Grey card meter")
-        camera = bpy.data.objects.new("Grey card meter", camera_data)
-        made.append(camera)
-        _aim(camera, centre_mm, normal)
-        for item in (card, camera, *lights, *around):
-            if item.name not in scene.collection.objects:
-                scene.collection.objects.link(item)
+        camera.data.type, camera.data.ortho_scale = "ORTHO", width_mm / 1000.0
+        camera.data.clip_start, camera.data.clip_end = 1e-5, 0.01
+        # nothing of the set can stand between
+        camera.matrix_world = item.matrix_world @ Matrix.Translation((0.0, 0.0, -0.0005)) @ Matrix.Rotation(np.pi, 4, "Y")
+        for one in (item, camera, *others):
+            if one.name not in scene.collection.objects:
+                scene.collection.objects.link(one)
         scene.camera, scene.world = camera, world
+        scene.render.resolution_x, scene.render.resolution_y = size
         return _rendered(scene, seed)
     finally:
-        material = made[0].data.materials[0] if made else None
-        bpy.data.batch_remove([scene, *made, *(item.data for item in made)])
-        if material is not None and material.users == 0:
+        material = item.data.materials[0]
+        bpy.data.batch_remove([scene, item, camera, item.data, camera.data])
+        if material.users == 0:
             bpy.data.materials.remove(material)
 
 
-def _aim(camera: Any, centre_mm: Sequence[float], normal: Sequence[float]) -> None:
-    camera.data.type = "ORTHO"
-    camera.data.ortho_scale = 0.6 * CARD_MM / 1000.0
-    camera.data.clip_start, camera.data.clip_end = 1e-5, 0.01
-    place = card_matrix(centre_mm, normal)
-    # half a millimetre before the card and looking at it: nothing of the set can stand between
-    camera.matrix_world = place @ Matrix.Translation((0.0, 0.0, -0.0005)) @ Matrix.Rotation(np.pi, 4, "Y")
-
-
-def _rendered(scene: Any, seed: int) -> Reading:
+def _rendered(scene: Any, seed: int) -> Any:
     render = scene.render
     render.engine = "CYCLES"
-    render.resolution_x = render.resolution_y = PIXELS
     render.resolution_percentage = 100
     render.use_compositing = render.use_sequencer = False
     render.film_transparent = False
@@ -106,7 +126,5 @@ def _rendered(scene: Any, seed: int) -> Reading:
             image.pixels.foreach_get(values)
         finally:
             bpy.data.images.remove(image)
-    pixels = values.reshape(-1, 4)[:, :3].astype(float)
-    bright = pixels @ np.array([0.2126, 0.7152, 0.0722])
-    mean = float(bright.mean())
-    return Reading(pixels.mean(axis=0), float(bright.std() / np.sqrt(len(bright)) / mean) if mean > 0 else 1.0)
+    width, height = render.resolution_x, render.resolution_y
+    return values.reshape(height, width, 4)[..., :3].astype(float)

@@ -9,6 +9,7 @@ from typing import Any
 import bpy
 import numpy as np
 import pytest
+from mathutils import Matrix
 
 from blender_addon.core import exposure, light_setups
 from blender_addon.job import sheet as sheets
@@ -16,6 +17,7 @@ from blender_addon.job.errors import JobError
 from blender_addon.job.runner import finish, run_job
 from blender_addon.job.step import Progress, Result, Step, from_module, ordered
 from blender_addon.scene import hdri, images, lights, meshes, meter
+from blender_addon.scene.output import Quality, set_up
 from blender_addon.scene.shot_light import EXPOSURE, apply_shot_light
 from blender_addon.scene.stage import Stage
 from blender_addon.steps.dressing import lighting as step
@@ -102,6 +104,30 @@ def test_surroundings_are_exposed_by_the_card_too(name: str) -> None:
     value = card_reading(stage, figures["card_normal"]) * 2.0**stage.scene.view_settings.exposure
     assert abs(math.log2(value / exposure.GREY)) < 0.1
     assert figures["card_error_percent"] < 2.0
+
+
+@pytest.mark.parametrize("view", ["AgX", "Standard"])
+def test_the_grey_card_has_the_code_of_grey_in_the_picture(view: str, tmp_path: Path) -> None:
+    """sRGB code of 18 % is 118 (0.46136 x 255 = 117.6, IEC 61966-2-1). 4 codes are a tenth of a stop there; AgX tints greys a
+    little, so the mean of the channels counts."""
+    stage, _ = run(f"lighting.view={view}", "lighting.finish=false")
+    scene, card = stage.scene, stage.require("card", "grey")
+    card.hide_render = False
+    stage.require("piece").hide_render = True
+    camera = bpy.data.objects.new("eye", bpy.data.cameras.new("eye"))
+    scene.collection.objects.link(camera)
+    camera.data.type, camera.data.ortho_scale, camera.data.clip_start = "ORTHO", 0.01, 1e-5
+    away = card.matrix_basis @ Matrix.Translation((0, 0, -0.0005)) @ Matrix.Rotation(math.pi, 4, "Y")
+    camera.matrix_world = away
+    scene.camera = camera
+    set_up(scene, Quality(128, 0.0, denoise=False), device="cpu", seed=5)
+    scene.render.resolution_x = scene.render.resolution_y = 8
+    scene.render.filepath = str(tmp_path / "card.png")
+    bpy.ops.render.render(write_still=True)
+    image = bpy.data.images.load(scene.render.filepath)
+    values = np.zeros(8 * 8 * 4, np.float32)
+    image.pixels.foreach_get(values)
+    assert 255 * values.reshape(-1, 4)[:, :3].mean() == pytest.approx(117.6, abs=4)
 
 
 def test_level_changes_the_light_and_not_the_picture() -> None:
@@ -238,3 +264,36 @@ def test_bad_surroundings_are_told_and_nothing_is_left(name: str, words: str, tm
 
 def test_blender_brings_eight_surroundings() -> None:
     assert len(hdri.own_pictures()) == 8
+
+
+def test_the_chart_comes_back_as_published() -> None:
+    """24 patches under the soft set-up, white-balanced on the fourth grey: mean CIEDE2000 to ColorChecker 2005 under 1."""
+    from blender_addon.core.colour import delta_e_2000, lab
+    from blender_addon.core.colour_card import CHART
+
+    stage, figures = run("lighting.setup=soft")
+    patches = meter.read_chart(
+        centre_mm=(0.0, 0.0, 30.0), normal=figures["card_normal"], lights=on(stage), world=stage.scene.world, seed=3
+    )  # fmt: skip
+    published = np.clip(CHART, 0, 1)
+    patches = patches * (published[21] / patches[21])
+    assert float(delta_e_2000(lab(patches), lab(published)).mean()) < 1.0
+
+
+def test_lookdev_stands_beside_the_subject_and_goes_again() -> None:
+    stage, _ = run("lighting.lookdev=true")
+    chart, ball = stage.require("card", "lookdev chart"), stage.require("card", "lookdev grey ball")
+    assert ball.matrix_basis.translation.x > 0.03  # the hero looks along +Y, so the right is +X
+    assert not chart.hide_render
+    stage, _ = run(only="lighting")
+    assert stage.find("card", "lookdev chart") is None
+
+
+@pytest.mark.parametrize(
+    ("camera", "light"), [((0, -1, 0), (0, 1, 0)), ((0, -1, 0), (-1, 0.2, 0.4)), ((0, -1, 0), (0, 1, 0.01))]
+)
+def test_a_card_is_always_seen_by_the_camera(camera: tuple, light: tuple) -> None:
+    """Also with the light behind the subject the card shows its face to the camera, at 60 degrees at most."""
+    normal = exposure.card_normal(np.array(camera, float), np.array(light, float))
+    assert np.linalg.norm(normal) == pytest.approx(1.0)
+    assert float(np.dot(normal, camera)) >= 0.5 - 1e-9

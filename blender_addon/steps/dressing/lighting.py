@@ -16,6 +16,7 @@ from ...core.light_setups import SETUPS, flux, make_setup
 from ...job.settings import angle, choice, number, switch, text
 from ...job.step import Progress, Result, Run
 from ...scene import hdri, lights, meter
+from ...scene.lookdev import make_lookdev
 from ...scene.nodes.finish import diffraction_share, put_finish
 from ...scene.shot_light import EXPOSURE, FOLLOWS
 
@@ -29,7 +30,7 @@ VIEWS = (
     ("AgX", "AgX", "Bright parts roll off softly and lose colour as film does; the default"),
     ("Standard", "Standard", "Straight sRGB: exact values, hard clipping"),
 )
-LOOKS = {"AgX": "AgX - Medium High Contrast", "Standard": "None"}
+LOOKS = {"AgX": "AgX - High Contrast", "Standard": "None"}
 
 
 @dataclass(kw_only=True)
@@ -55,6 +56,9 @@ class Settings:
     cards: bool = switch(True, help="White cards that open the shadows where the set-up has them", more=True)
     strips: bool | None = switch(None, help="Narrow lights that draw the edges; by itself: for bronze", more=True)
     follow: bool = switch(True, help="Built-in set-ups turn with the shot's camera, as if the piece were turned on the table")
+    lookdev: bool = switch(
+        False, help="Colour chart, grey ball and mirror ball beside the subject, to check a look by", more=True
+    )
     view: str = choice("AgX", VIEWS, help="How light becomes picture", more=True)
     finish: bool = switch(True, help="What a camera adds: fall-off, glare, diffraction, grain; switch it off to measure")
     vignette: float = number(0.25, low=0.0, high=3.0, unit="stops", help="Fall-off of light in the corners", more=True)
@@ -89,10 +93,13 @@ def run(stage: Any, settings: Settings) -> Run:
         if place == 0:
             light.offer_grey_card(stage, subject)
             figures |= {
-                "exposure_stops": round(stops, 3), "offset_stops": offset, "card_luminance": float(f"{_bright(reading.colour):.5g}"),
+                "exposure_stops": round(stops, 3), "offset_stops": offset,
+                "card_luminance": float(f"{_bright(reading.colour):.5g}"),
                 "white_balance": [round(float(gain), 4) for gain in gains],
                 "card_error_percent": round(100 * reading.error, 2), "card_normal": [round(float(v), 4) for v in light.normal],
             }  # fmt: skip
+    if settings.lookdev:
+        _offer_lookdev(stage, subject)
     stage.at_swap(_pin(stage, settings, exposures[settings.setup]))
     figures["setups"] = len(names)
     return Result(
@@ -184,6 +191,12 @@ class _Light:
         card.matrix_world = meter.card_matrix(subject.centre, self.normal)
         card.hide_render = card.hide_viewport = True
         stage.offer("card", card, key="grey", name="Grey card")
+
+
+def _offer_lookdev(stage: Any, subject: _Subject) -> None:
+    foot = np.array([subject.centre[0], subject.centre[1], 0.0])
+    for key, item in make_lookdev(foot, subject.size, subject.camera).items():
+        stage.offer("card", item, key=f"lookdev {key}", name=key.capitalize())
 
 
 def _asked_by_shots(stage: Any) -> list[str]:
