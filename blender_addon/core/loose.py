@@ -35,7 +35,7 @@ def parts(mesh: TriangleMesh, *, small_percent: float = 1.0, near: float = NEAR)
     """Tell the parts of a mesh apart and judge them.
 
     The part with the largest area is the main one. Kept are also parts of at least five times `small_percent` of its area
-    whose box lies within `near` of its diagonal, and parts of at least `small_percent` that come within TOUCHING of its surface.
+    whose box lies within `near` of its diagonal, and parts of at least `small_percent` that come within TOUCHING of its surface. With a `small_percent` of 0 all are kept.
     """
     labels, count = connected_faces(mesh.faces, len(mesh.vertices))
     areas = np.bincount(labels, face_areas(mesh.vertices, mesh.faces), count)
@@ -47,12 +47,15 @@ def parts(mesh: TriangleMesh, *, small_percent: float = 1.0, near: float = NEAR)
     share = 100.0 * areas / areas[main]
     gap = _box_gap(boxes, boxes[main])
     keep |= (share >= 5.0 * small_percent) & (gap <= near * diagonal)
+    if small_percent <= 0:
+        keep[:] = True
     surface = None
     for part in np.flatnonzero((share >= small_percent) & ~keep & (gap <= TOUCHING * diagonal)):
         if surface is None:
             surface = mesh.vertices[np.unique(mesh.faces[labels == main])]
         own = mesh.vertices[np.unique(mesh.faces[labels == part])]
-        keep[part] = _closest(own, surface, TOUCHING * diagonal) <= TOUCHING * diagonal
+        reach = max(TOUCHING * diagonal, _median_edge(mesh, labels == part))
+        keep[part] = _closest(own, surface, reach) <= reach
     return Parts(labels, areas, boxes, keep)
 
 
@@ -63,6 +66,12 @@ def _boxes(mesh: TriangleMesh, labels: Ints, count: int) -> Floats:
     low = np.minimum.reduceat(corners.min(axis=1), starts)
     high = np.maximum.reduceat(corners.max(axis=1), starts)
     return np.stack([low, high], axis=1).astype(float)
+
+
+def _median_edge(mesh: TriangleMesh, faces: NDArray[np.bool_]) -> float:
+    """Vertices of two parts that touch lie no nearer than the triangles are fine."""
+    corners = mesh.vertices[mesh.faces[faces]]
+    return float(np.median(np.linalg.norm(corners[:, 0] - corners[:, 1], axis=1)))
 
 
 def _box_gap(boxes: Floats, other: Floats) -> Floats:

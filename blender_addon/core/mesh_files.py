@@ -8,10 +8,15 @@ from __future__ import annotations
 
 import json
 import re
+import shutil
 import struct
-from collections.abc import Iterator
-from dataclasses import dataclass, field
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, field, replace
 from pathlib import Path
+from typing import Any
+from urllib.parse import unquote
+
+import numpy as np
 
 FORMATS = (".obj", ".ply", ".stl", ".glb", ".gltf", ".fbx", ".usd", ".usda", ".usdc", ".usdz")
 BLOCK = 1 << 24
@@ -54,10 +59,11 @@ class Checked:
     bad_vertices: int = 0
     bad_others: int = 0
     in_metres: bool = False
+    needs_meshopt: bool = False
 
 
-def check_file(path: Path) -> Checked:
-    """Look at a mesh file before it is imported. Raises FileProblem."""
+def check_file(path: Path, *, meshopt: bool = False) -> Checked:
+    """Look at a mesh file before it is imported; `meshopt`: the importer reads that compression. Raises FileProblem."""
     if not path.exists():
         raise FileProblem("there is no such file; check the path")
     if path.is_dir():
@@ -72,9 +78,15 @@ def check_file(path: Path) -> Checked:
         size = path.stat().st_size
         if not size:
             raise FileProblem("it is empty (0 bytes); export the scan again")
-        return _CHECKS.get(suffix, _nothing)(path, size)
+        checked = _CHECKS.get(suffix, _nothing)(path, size)
     except OSError as error:
         raise FileProblem(f"it can't be read ({error.strerror or error}); check its permissions") from None
+    if checked.needs_meshopt and not meshopt:
+        raise FileProblem(
+            "its mesh is packed with meshopt compression, which this Blender can't read; "
+            "export the scan again without it (Draco is fine)"
+        )
+    return checked
 
 
 def _nothing(path: Path, size: int) -> Checked:
@@ -147,10 +159,14 @@ def _check_obj(path: Path, size: int) -> Checked:
 
 
 def without_bad_numbers(path: Path, target: Path) -> None:
-    """Write a copy of an OBJ or ASCII PLY in which what is no number stands FAR away, so that it can be dropped later.
+    """Write a copy of a mesh file in which coordinates that are no numbers stand FAR away, so that they can be dropped later.
 
     In lines other than vertices (normals, UVs) such numbers become 0.
     """
+    floats = _floats_of(path)
+    if floats is not None:
+        _patched(path, target, floats)
+        return
     is_obj = path.suffix.lower() == ".obj"
     with target.open("wb") as out:
         for number, block in enumerate(blocks(path)):
@@ -229,7 +245,7 @@ def _check_ply(path: Path, size: int) -> Checked:
         raise FileProblem(
             f"it is cut short ({size - header.length} bytes of data, {least} announced); copy or export the scan again"
         )
-    return Checked()
+    return Checked(_count_bad(path, _ply_floats(header)))
 
 
 def _check_ascii_ply(path: Path, header: PlyHeader) -> Checked:
@@ -255,7 +271,7 @@ def _check_stl(path: Path, size: int) -> Checked:
         if 84 + 50 * count == size:
             if not count:
                 raise FileProblem("it holds no faces; export the scan again")
-            return Checked()
+            return Checked(_count_bad(path, _stl_floats(count)))
     if start.lstrip()[:5].lower() == b"solid" and b"\0" not in start:
         bad = faces = 0
         for block in blocks(path):
@@ -295,7 +311,9 @@ def _check_glb(path: Path, size: int) -> Checked:
         binary = struct.unpack_from("<I", second)[0]
         if 20 + json_length + 8 + binary > size:
             raise FileProblem("its data chunk is cut short; copy or export the scan again")
-    return _check_gltf_content(_gltf(text), path.parent, binary)
+    content = _gltf(text)
+    checked = _check_gltf_content(content, path.parent, binary)
+    return replace(checked, bad_vertices=_count_bad(path, _glb_floats(content, 28 + json_length)))
 
 
 def _check_gltf(path: Path, size: int) -> Checked:
@@ -312,21 +330,9 @@ def _gltf(text: bytes) -> dict:
     return content
 
 
-_UNREADABLE = {
-    "EXT_meshopt_compression": "meshopt",
-    "KHR_meshopt_compression": "meshopt",
-    "MESHOPT_compression": "meshopt",
-}
-
-
 def _check_gltf_content(content: dict, folder: Path, binary: int) -> Checked:
     required = content.get("extensionsRequired") or []
-    for name in required if isinstance(required, list) else []:
-        if name in _UNREADABLE:
-            raise FileProblem(
-                f"its mesh is packed with {_UNREADABLE[name]} compression, which Blender can't read; "
-                "export the scan again without it (Draco is fine)"
-            )
+    meshopt = isinstance(required, list) and any("meshopt" in str(name).lower() for name in required)
     try:
         if not any(mesh["primitives"] for mesh in content.get("meshes", [])):
             raise FileProblem("it holds no mesh; export the scan again")
@@ -335,12 +341,10 @@ def _check_gltf_content(content: dict, folder: Path, binary: int) -> Checked:
         _check_accessors(content)
     except (TypeError, KeyError, AttributeError, IndexError):
         raise FileProblem("its description is damaged; copy or export the scan again") from None
-    return Checked(in_metres=True)
+    return Checked(in_metres=True, needs_meshopt=meshopt)
 
 
 def _check_buffer(buffer: dict, folder: Path, binary: int) -> None:
-    from urllib.parse import unquote
-
     uri, length = buffer.get("uri"), buffer["byteLength"]
     if uri is None:
         if length > binary + 3:
@@ -373,6 +377,93 @@ def _check_accessors(content: dict) -> None:
         needed = accessor.get("byteOffset", 0) + stride * (accessor["count"] - 1) + item
         if accessor["count"] < 1 or needed > view["byteLength"]:
             raise FileProblem("its tables reach beyond its data; copy or export the scan again")
+
+
+@dataclass(frozen=True)
+class Floats3:
+    """Where coordinates lie in a binary file: `count` times three floats, from `offset`, every `stride` bytes."""
+
+    offset: int
+    stride: int
+    count: int
+    kind: str = "<f4"
+
+
+def _ply_floats(header: PlyHeader) -> list[Floats3]:
+    """The coordinates of a binary PLY whose vertices come first and have no lists; none else (Blender then has the word)."""
+    name, count, properties = header.elements[0]
+    names = [kind[-1] for kind in properties]
+    if name != "vertex" or any(len(kind) != 2 for kind in properties) or "x" not in names:
+        return []
+    first = names.index("x")
+    kinds = {kind[0] for kind in properties[first : first + 3]}
+    if names[first : first + 3] != ["x", "y", "z"] or not kinds <= {"float", "float32", "double", "float64"} or len(kinds) > 1:
+        return []
+    before = sum(_PLY_BYTES.get(kind[0], 0) for kind in properties[:first])
+    order = ">" if "big" in header.format else "<"
+    kind = order + ("f8" if kinds & {"double", "float64"} else "f4")
+    return [Floats3(header.length + before, sum(_PLY_BYTES.get(k[0], 0) for k in properties), count, kind)]
+
+
+def _stl_floats(count: int) -> list[Floats3]:
+    return [Floats3(84 + 12 * (corner + 1), 50, count) for corner in range(3)]
+
+
+def _glb_floats(content: dict, start: int) -> list[Floats3]:
+    """The positions that lie uncompressed in a GLB's own data chunk, which begins at byte `start` of the file."""
+    found = {}
+    for mesh in content["meshes"]:
+        for primitive in mesh["primitives"]:
+            number = primitive.get("attributes", {}).get("POSITION")
+            accessor = content["accessors"][number] if number is not None else {}
+            if "bufferView" not in accessor or accessor.get("componentType") != 5126:
+                continue
+            view = content["bufferViews"][accessor["bufferView"]]
+            if view["buffer"] == 0 and "uri" not in content["buffers"][0] and "extensions" not in view:
+                offset = start + view.get("byteOffset", 0) + accessor.get("byteOffset", 0)
+                found[number] = Floats3(offset, view.get("byteStride") or 12, accessor["count"])
+    return list(found.values())
+
+
+def _floats_of(path: Path) -> list[Floats3] | None:
+    """Where a binary file's coordinates lie; None for text."""
+    suffix = path.suffix.lower()
+    with path.open("rb") as file:
+        start = file.read(1 << 16)
+    if suffix == ".ply":
+        header = ply_header(start)
+        return None if header.format == "ascii" else _ply_floats(header)
+    if suffix == ".stl":
+        return _stl_floats(struct.unpack_from("<I", start, 80)[0])
+    if suffix == ".glb":
+        length = struct.unpack_from("<I", start, 12)[0]
+        with path.open("rb") as file:
+            file.seek(20)
+            return _glb_floats(_gltf(file.read(length)), 28 + length)
+    return None
+
+
+def _rows(data: Any, place: Floats3) -> Any:
+    """(count, 3) view of the coordinates in a file's bytes."""
+    kind = np.dtype(place.kind)
+    return np.ndarray((place.count, 3), kind, data, place.offset, (place.stride, kind.itemsize))
+
+
+def _count_bad(path: Path, floats: Sequence[Floats3]) -> int:
+    """How many points have a coordinate that is no number."""
+    if not floats:
+        return 0
+    data = np.memmap(path, np.uint8, "r")
+    return sum(int((~np.isfinite(_rows(data, place)).all(axis=1)).sum()) for place in floats)
+
+
+def _patched(path: Path, target: Path, floats: Sequence[Floats3]) -> None:
+    shutil.copyfile(path, target)
+    data = np.memmap(target, np.uint8, "r+")
+    for place in floats:
+        rows = _rows(data, place)
+        rows[~np.isfinite(rows)] = float(FAR)
+    data.flush()
 
 
 def _check_fbx(path: Path, size: int) -> Checked:

@@ -18,6 +18,7 @@ from .mesh import Floats, Ints, TriangleMesh, face_crosses, signed_volume, unit
 from .planar import convex_outline, depth_inside, outline_area, robust_plane, weighted_median
 from .preview import strewn
 from .resting_pose import settled
+from .spikes import steady_vertices
 from .symmetry import upright_likeness
 from .upright import rotation_between
 
@@ -70,48 +71,6 @@ class Sampled:
     mass: Floats
     diagonal: float
     openings: tuple[Rim, ...] = ()
-
-
-SHARP = 0.8
-"""Distance to the mean of the neighbours over the mean distance to them: 0.58 at a cube's corner, near 1 on a spike."""
-
-
-def steady_vertices(mesh: TriangleMesh, *, rounds: int = 4, factor: float = 8.0) -> Ints:
-    """(n,) bool: vertices that are no spikes.
-
-    A spike stands off the mean of its neighbours by more than `factor` times the median of that distance over the mesh, by
-    more than twice the median edge, by more than any of its neighbours does, and is sharp; it is taken out and the rest looked
-    at again. Sharp: the way to the mean is most of the way to the neighbours, which it is not at the corner of a block.
-    """
-    count = len(mesh.vertices)
-    edge = np.concatenate([mesh.faces[:, [0, 1]], mesh.faces[:, [1, 2]], mesh.faces[:, [2, 0]]]).astype(np.int64)
-    edge = np.concatenate([edge, edge[:, ::-1]])
-    order = np.argsort(edge[:, 0], kind="stable")
-    source, target = edge[order, 0], edge[order, 1]
-    good = np.ones(count, bool)
-    vertices = mesh.vertices.astype(float)
-    usual = 2.0 * float(np.median(np.linalg.norm(vertices[source] - vertices[target], axis=1)))
-    for _ in range(rounds):
-        use = good[target].astype(float)
-        shared = np.maximum(np.bincount(source, use, count), 1e-9)
-        mean = np.stack([np.bincount(source, use * vertices[target, axis], count) for axis in range(3)], axis=1)
-        off = np.linalg.norm(vertices - mean / shared[:, None], axis=1)
-        off[shared < 0.5] = 0.0
-        limit = max(factor * float(np.median(off[good])), usual)
-        most = np.zeros(count)
-        starts = np.flatnonzero(np.r_[True, source[1:] != source[:-1]])
-        most[source[starts]] = np.maximum.reduceat(np.where(good[target], off[target], 0.0), starts)
-        spikes = good & (off > limit) & (off >= most) & (off > SHARP * _reach(vertices, source, target, use, shared))
-        if not spikes.any():
-            break
-        good &= ~spikes
-    return good
-
-
-def _reach(vertices: Floats, source: Ints, target: Ints, use: Floats, shared: Floats) -> Floats:
-    """(n,) mean distance of each vertex to its neighbours in `use`."""
-    lengths = np.linalg.norm(vertices[source] - vertices[target], axis=1)
-    return np.bincount(source, use * lengths, len(vertices)) / shared
 
 
 def sampled(mesh: TriangleMesh) -> Sampled:

@@ -17,6 +17,7 @@ from ..core import mesh_files
 from ..core.mesh import TriangleMesh
 from ..core.topology import joined, submesh
 from ..job.errors import InputError
+from .compat import READS_MESHOPT
 from .meshes import read_mesh
 
 COLOUR = "Colour"
@@ -38,7 +39,7 @@ class Imported:
 def import_scan(path: Path) -> Imported:
     """Import a mesh file. Raises InputError with the file's name and what to do."""
     try:
-        checked = mesh_files.check_file(path)
+        checked = mesh_files.check_file(path, meshopt=READS_MESHOPT)
     except mesh_files.FileProblem as problem:
         raise InputError(f'The scan "{path.name}" can\'t be used: {problem}') from None
     if bpy.context.mode != "OBJECT":
@@ -80,6 +81,8 @@ def _why(reports: str) -> str:
     """What an importer's report says, in words that end in what to do."""
     if "draco" in reports.lower():
         return "it is packed with Draco compression and this Blender lacks its Draco library; export the scan again without it"
+    if "meshopt" in reports.lower():
+        return "it is packed with meshopt compression and this Blender lacks its library; export the scan again without it"
     lines = [line.strip() for line in reports.splitlines() if line.strip() and not line.startswith((" ", "Python:", "Location"))]
     if not lines:
         return "no faces were found in it; export it again as a mesh"

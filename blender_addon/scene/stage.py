@@ -207,6 +207,8 @@ class Stage:
             old.user_remap(block)
             self._remove(old)
         block.name = name
+        if isinstance(block, bpy.types.Object) and block.data is not None and block.data.users == 1:
+            block.data.name = name
         assert self.step is not None
         roles.mark(block, job=self.job, step=self.step.name, role=role, key=key)
         if home is not None:
@@ -288,7 +290,11 @@ class Stage:
             roles.holder(data).remove(data)
         for material in {one.session_uid: one for one in worn}.values():
             if material.users == 0 and not material.use_fake_user:
+                shown = [node.image for node in material.node_tree.nodes if node.bl_idname == "ShaderNodeTexImage" and node.image]
                 bpy.data.materials.remove(material)
+                for image in {one.session_uid: one for one in shown}.values():
+                    if image.users == 0 and not image.use_fake_user:
+                        bpy.data.images.remove(image)
 
 
 def _set_hidden(item: Any, hidden: bool) -> None:

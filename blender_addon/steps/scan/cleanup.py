@@ -12,6 +12,7 @@ from ...core import holes
 from ...core.clipping import cropped
 from ...core.loose import NEAR, parts
 from ...core.mesh import TriangleMesh, signed_volume
+from ...core.spikes import settled_among_neighbours, steady_vertices
 from ...core.table import find_table, without_table
 from ...core.topology import degenerate_faces, submesh, welded
 from ...job.errors import SubjectError
@@ -36,6 +37,7 @@ class Settings:
     table: bool = switch(True, help="Cut away the table and the paper targets that the thing was scanned on")
     crop_low: tuple[float, ...] | None = point(None, unit="", help="Keep only what lies beyond this corner, in the scan's units", more=True)
     crop_high: tuple[float, ...] | None = point(None, unit="", help="Keep only what lies before this corner, in the scan's units", more=True)
+    spikes: bool = switch(True, help="Put vertices that stand off like spikes back among their neighbours", more=True)
     loose: float = number(1.0, low=0.0, high=50.0, unit="%", help="Parts smaller than this share of the main one's surface go")
     close: bool = switch(True, help="Close holes and open bottoms, and mark the faces as filled")
     budget: int = integer(500_000, low=1000, high=20_000_000, help="Most triangles to keep; more are thinned out, UVs kept")
@@ -73,6 +75,8 @@ def _cleaned(stage: Any, settings: Settings, key: str, said: list[str], figures:
         "degenerate_faces": int(bad.sum()),
     }
     mesh = _cropped(mesh, settings, said, figures)
+    if settings.spikes:
+        mesh = _without_spikes(mesh, said, figures)
     if settings.table:
         yield Progress(0.2, f"Looking for a table in scan {key}")
         mesh = _without_table(mesh, said, figures)
@@ -97,6 +101,7 @@ def _cleaned(stage: Any, settings: Settings, key: str, said: list[str], figures:
         if title in scan:
             item[title] = scan[title]
     item.hide_render = item.hide_viewport = True
+    item["bozzetto_spikes_percent"] = figures.get("spikes_percent", 0.0)
     stage.offer("clean", item, key=key, name=name)
     said.insert(0, f"{len(mesh.faces):,} triangles")
     yield Progress(1.0, f"Scan {key} is clean")
@@ -125,6 +130,16 @@ def _cropped(mesh: TriangleMesh, settings: Settings, said: list[str], figures: d
     figures["cropped_faces"] = len(mesh.faces) - len(inside.faces)
     said.append("cropped to the box")
     return inside
+
+
+def _without_spikes(mesh: TriangleMesh, said: list[str], figures: dict[str, Any]) -> TriangleMesh:
+    good = steady_vertices(mesh)
+    figures["spikes"] = int((~good).sum())
+    figures["spikes_percent"] = round(100.0 * figures["spikes"] / max(len(good), 1), 3)
+    if good.all():
+        return mesh
+    said.append(f"{figures['spikes']:,} spikes taken back")
+    return settled_among_neighbours(mesh, ~good)
 
 
 def _without_table(mesh: TriangleMesh, said: list[str], figures: dict[str, Any]) -> TriangleMesh:

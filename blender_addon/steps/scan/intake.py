@@ -14,7 +14,7 @@ from ...job.settings import choice, file, switch, table
 from ...job.step import Progress, Result, Run
 from ...scene.importers import Imported, import_scan
 from ...scene.meshes import make_object
-from ...scene.textures import Textures, image_of, scan_material, sizes_of, textures_of
+from ...scene.textures import PARTS, Textures, image_of, scan_material, sizes_of, textures_of
 
 LABEL = "Intake"
 NEEDS: tuple[str, ...] = ()
@@ -107,7 +107,10 @@ def _offered(
         "parts": imported.parts,
         "longest_units": round(longest, 6),
         "unit_guess": guess.unit,
-        "textures": [f"{part} {image.size[0]} x {image.size[1]}" for each in textures for part, image in each.images.items()],
+        "textures": [
+            f"{part} {each.images[part].size[0]} x {each.images[part].size[1]}"
+            for each in textures for part in PARTS if part in each.images
+        ],  # fmt: skip
         "texels_per_unit": round(density, 4),
         "vertex_colours": bool(mesh.colours),
         "dropped_vertices": imported.dropped_vertices,

@@ -11,7 +11,8 @@ import numpy as np
 from ...core import known_length
 from ...core.mesh import TriangleMesh, face_normals
 from ...core.preview import strewn
-from ...core.support_plane import FILE_AXES, Support, steady_vertices, supports
+from ...core.spikes import ring_medians, steady_vertices
+from ...core.support_plane import FILE_AXES, Support, supports
 from ...core.symmetry import Front, propose_front
 from ...core.units import texels_per_unit
 from ...core.upright import rotation_between, stand_top, turn_about_z
@@ -29,6 +30,8 @@ MAKES = ("upright",)
 ASSUMED_MM = 80.0
 FRONT_POINTS = 40_000
 MOST_LEAN_DEG = 30.0
+SPIKY_PERCENT = 0.5
+"""Share of spikes beyond which sizes are taken from the medians of neighbours: small outliers are left among them."""
 DOUBT = 0.1
 """Lead over the second likeliest way to stand below which the user is asked to look."""
 AXES = {"x": (1, 0, 0), "-x": (-1, 0, 0), "y": (0, 1, 0), "-y": (0, -1, 0), "z": (0, 0, 1), "-z": (0, 0, -1)}
@@ -76,11 +79,13 @@ def run(stage: Any, settings: Settings) -> Run:
     turn = turn_about_z(-front.angle_deg) @ turn
     standing, shift = _placed(mesh, good, turn, support)
     level = replace(mesh, vertices=standing)
+    spiky = float(stage.require("clean", "1").get("bozzetto_spikes_percent", 0.0)) > SPIKY_PERCENT
+    extent = (ring_medians(level) if spiky else standing)[good]
     matrix = np.eye(4)
     matrix[:3, :3], matrix[:3, 3] = turn, shift
     yield Progress(0.8, "Giving it its size")
     clean = stage.require("clean", "1")
-    mm, how, assumed = _mm_per_unit(stage, settings, known_length.Standing(level, standing[good], matrix), clean)
+    mm, how, assumed = _mm_per_unit(stage, settings, known_length.Standing(level, extent, matrix), clean)
     materials = [slot.material for slot in clean.material_slots]
     item = make_object("Upright", replace(mesh, vertices=(standing * mm / 1000.0).astype(np.float32)), materials=materials)
     matrix[:3] *= mm / 1000.0
@@ -89,7 +94,7 @@ def run(stage: Any, settings: Settings) -> Run:
     stage.offer("upright", item, key="1", name="Upright")
     if assumed:
         stage.warn(f"No length is known, so the size is assumed ({how}); set the height for true size")
-    figures = _figures(replace(level, vertices=standing * mm), standing[good] * mm, materials)
+    figures = _figures(replace(level, vertices=standing * mm), extent * mm, materials)
     figures |= {
         "mm_per_unit": mm, "assumed": assumed, "size_from": how, "support": support.kind, "support_flat": round(support.flat, 3),
         "tip_deg": round(support.tip_deg, 2), "up": [float(value) for value in support.up],
