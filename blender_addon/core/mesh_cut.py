@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -12,6 +12,8 @@ from .topology import submesh
 
 FILLED = "filled"
 """Name of the face mark of what was closed and never seen."""
+TONE = ".tone"
+"""Name of a layer that lives only while a mesh is cut."""
 CAP_UV = 2e-5
 """Width in UV space of a cap's island: within one texel, yet not degenerate, so that tangents stay defined."""
 
@@ -32,13 +34,16 @@ class CutMesh:
     below_cap: Ints
 
 
-def cut(mesh: TriangleMesh, field: Floats, *, snap: float = 0.04) -> CutMesh:
+def cut(mesh: TriangleMesh, field: Floats, *, tone: Floats | None = None, snap: float = 0.04) -> CutMesh:
     """Cut where the field (n,) given at the vertices is zero, and close both halves over the same surface.
 
     The line runs straight through each triangle between linearly interpolated zeros (marching triangles); snap keeps
     it that share of an edge away from vertices, so that no slivers arise. Openings that the mesh had before are closed
-    as well. Faces that close carry the mark 'filled'.
+    as well. Faces that close carry the mark 'filled'. tone: (n,) lightness at the vertices; a cap then takes its texture from the
+    spot of its rim that has the usual tone.
     """
+    if tone is not None:
+        mesh = replace(mesh, colours={**mesh.colours, TONE: np.asarray(tone, float)[:, None]})
     whole, above, segments = split(mesh, field, snap=snap)
     loops = chain(segments)
     points = np.asarray(whole.vertices, float)
@@ -47,7 +52,7 @@ def cut(mesh: TriangleMesh, field: Floats, *, snap: float = 0.04) -> CutMesh:
     for side, lid in ((above, cap), (~above, cap[:, ::-1])):
         halves.append(closed(submesh(with_faces(whole, lid, side), np.concatenate([side, np.ones(len(lid), bool)]))))
     line = points[np.concatenate(loops)] if loops else np.zeros((0, 3))
-    (over, over_cap), (under, under_cap) = halves
+    (over, over_cap), (under, under_cap) = ((_without_tone(half), lid) for half, lid in halves)
     over_cap = over_cap | (np.arange(len(over_cap)) >= above.sum())
     under_cap = under_cap | (np.arange(len(under_cap)) >= (~above).sum())
     return CutMesh(over, under, line, tuple(map(len, loops)), over_cap, under_cap)
@@ -169,7 +174,7 @@ def with_faces(mesh: TriangleMesh, faces: Ints, beside: Ints) -> TriangleMesh:
     for corner in range(3):
         home[mesh.faces[used, corner]] = used
         corner_of[mesh.faces[used, corner]] = corner
-    lender = faces[:, 0] if count else np.zeros(0, np.int64)
+    lender = np.full(count, _usual_vertex(mesh, faces) if count else 0)
     uv = None
     if mesh.uv is not None:
         spot = mesh.uv[home[lender], corner_of[lender]]
@@ -184,6 +189,19 @@ def with_faces(mesh: TriangleMesh, faces: Ints, beside: Ints) -> TriangleMesh:
     return TriangleMesh(mesh.vertices, joined, uv, material, mesh.colours, marks)
 
 
+def _usual_vertex(mesh: TriangleMesh, faces: Ints) -> int:
+    """The vertex of these faces whose tone is nearest to their median one; without tones the middle one."""
+    used = np.unique(faces)
+    if TONE not in mesh.colours:
+        return int(used[len(used) // 2])
+    tone = mesh.colours[TONE][used, 0]
+    return int(used[np.argmin(np.abs(tone - np.median(tone)))])
+
+
+def _without_tone(mesh: TriangleMesh) -> TriangleMesh:
+    return replace(mesh, colours={name: values for name, values in mesh.colours.items() if name != TONE})
+
+
 def closed(mesh: TriangleMesh) -> tuple[TriangleMesh, Ints]:
     """The mesh with every opening filled, and (m,) bool which faces do that."""
     before = len(mesh.faces)
@@ -195,3 +213,29 @@ def closed(mesh: TriangleMesh) -> tuple[TriangleMesh, Ints]:
         return mesh, np.zeros(before, bool)
     mesh = with_faces(mesh, np.concatenate(lids), np.ones(before, bool))
     return mesh, np.arange(len(mesh.faces)) >= before
+
+
+def seated(
+    mesh: TriangleMesh, cap: Ints, target: Floats, *, reach: float, most: float
+) -> tuple[TriangleMesh, float]:
+    """The mesh with the vertices of its cap moved to `target` and what is near them drawn along; and the largest move made.
+
+    cap: (m,) bool faces. target: (k, 3) for the cap's vertices in rising order; those farther than `most` stay where they are.
+    reach: how far from the cap's rim the rest still follows, fading to nothing.
+    """
+    rim = np.unique(mesh.faces[cap])
+    points = np.asarray(mesh.vertices, float)
+    move = target - points[rim]
+    far = np.linalg.norm(move, axis=1)
+    move[far > most] = 0.0
+    out = points.copy()
+    low, high = points[rim].min(axis=0) - reach, points[rim].max(axis=0) + reach
+    near = np.flatnonzero(((points > low) & (points < high)).all(axis=1))
+    for part in np.array_split(near, max(1, len(near) // 500)):
+        distance = np.linalg.norm(points[part][:, None] - points[rim][None], axis=2)
+        weight = np.clip(1.0 - distance / reach, 0.0, 1.0) ** 4 + 1e-12
+        share = np.clip(1.0 - distance.min(axis=1) / reach, 0.0, 1.0)
+        fade = share * share * (3.0 - 2.0 * share)
+        out[part] += fade[:, None] * (weight @ move) / weight.sum(axis=1, keepdims=True)
+    out[rim] = points[rim] + move
+    return replace(mesh, vertices=out), float(far[far <= most].max(initial=0.0))

@@ -1,48 +1,243 @@
-"""Where does the piece end and the stand begin? The stand's level top, looked for in an upright subject."""
+"""Where does the piece end and the stand begin? The cheapest border between top and bottom, along creases, colour and the stand's top."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
-from .mesh import Floats, TriangleMesh, face_areas, face_normals
+from .components import connected_vertices
+from .face_graph import FaceGraph, cheapest_border
+from .mesh import Floats, Ints, TriangleMesh
+
+CREASE_SHARE = (0.55, 0.85)
+"""Least share of the border that must run in a crease for a stand to be one: where it has a level top, and where not."""
+LEDGE_SHARE = (0.55, 0.85)
+"""Least share of the border below which the stand must show some of its top, likewise."""
 
 
 @dataclass(frozen=True)
 class Separation:
     """Where to cut. field: (n,) at the vertices, positive on the piece, or None when there is no stand.
 
-    reason: why, in words. top_mm: height of the stand's top.
+    stand: (m,) bool a face. reason: why, in words. top_mm: median height of the border. crease_share, ledge_share: shares (0 to
+    1) of the border that run in a crease and above a ledge of the stand.
     """
 
     field: Floats | None
+    stand: NDArray[np.bool_]
     reason: str
     top_mm: float = 0.0
+    crease_share: float = 0.0
+    ledge_share: float = 0.0
 
 
-def find_stand(mesh: TriangleMesh) -> Separation:
-    """The stand of an upright subject (mm, standing on z = 0): a level top low down, that the piece stands on."""
-    vertices = np.asarray(mesh.vertices, float)
-    area, normal = face_areas(vertices, mesh.faces), face_normals(vertices, mesh.faces)
-    height = vertices[mesh.faces].mean(axis=1)[:, 2]
-    full = float(vertices[:, 2].max())
-    level = normal[:, 2] > 0.9
-    bins = np.linspace(0.0, full, 101)
-    upward, _ = np.histogram(height[level], bins, weights=area[level])
-    smooth = np.convolve(upward, np.ones(3), "same")
-    low = smooth[: 60]
-    place = int(np.argmax(low))
-    footprint = _footprint(vertices)
-    if low[place] < 0.12 * footprint:
-        return Separation(None, "no level top was found low on the subject, so all of it is the piece")
-    top = float(np.average(bins[max(place - 1, 0) : place + 2] + 0.005 * full, weights=upward[max(place - 1, 0) : place + 2] + 1e-12))
-    if full - top < 0.1 * full or top < 0.01 * full:
-        return Separation(None, "nothing stands on the level surface that was found, so all of it is the piece")
-    margin = 0.006 * full
-    return Separation(vertices[:, 2] - (top + margin), "the stand ends at its level top", top)
+def find_stand(
+    mesh: TriangleMesh, *, colour: Floats | None = None, painted: Floats | None = None, always: bool = False
+) -> Separation:
+    """The stand of an upright subject (mm, standing on z = 0).
+
+    colour: (m, 3) linear a face, where known. painted: (m,) a face, 1 stand, 0 piece, 0.5 left open; holds where it says
+    something. always: the user says that there is a stand.
+    """
+    graph = FaceGraph.of(mesh)
+    height = float(graph.centre[:, 2].max())
+    width = 0.012 * height + 0.3
+    crease = graph.creases(width)
+    cost = graph.length * (0.05 + np.exp(-((crease / 0.45) ** 2)))
+    pull = _pull(graph, height, width)
+    if painted is not None:
+        pull = np.where(painted > 0.66, -np.inf, np.where(painted < 0.34, np.inf, pull))
+    stand = _border(graph, cost, pull, height)
+    hint = None if colour is None or painted is not None else _colour_pull(graph, colour, stand)
+    if hint is not None:
+        stand = _border(graph, cost, pull + hint, height)
+    stand = _without_islands(graph, stand)
+    if not stand.any() or stand.all():
+        return Separation(None, np.zeros(len(stand), bool), "no border was found, so all of it is the piece")
+    creased, ledge, level = _border_facts(graph, stand, crease, width)
+    strict = 0 if level_top(graph, graph.smoothed_normals(width), height) else 1
+    if painted is None and not always and (creased < CREASE_SHARE[strict] or ledge < LEDGE_SHARE[strict]):
+        why = "no crease sets a stand off from it" if creased < CREASE_SHARE[strict] else "nothing juts out below it"
+        return Separation(None, np.zeros(len(stand), bool), f"{why}, so all of it is the piece", level, creased, ledge)
+    words = "as painted" if painted is not None else f"the line runs in the crease between them at {level:.1f} mm"
+    return Separation(clean_line(mesh, graph, stand, width), stand, words, level, creased, ledge)
 
 
-def _footprint(vertices: Floats) -> float:
-    """Area of the box round the outline seen from above."""
-    return float(np.prod(np.ptp(vertices[:, :2], axis=0)))
+def _pull(graph: FaceGraph, height: float, width: float) -> Floats:
+    """(m,) what place and slope say, in mm: < 0 stand, > 0 piece; the lowest faces and the top are held."""
+    level, area = graph.centre[:, 2], graph.area
+    normal = graph.smoothed_normals(width)
+    pull = np.zeros(len(area))
+    pull += 0.04 * area * np.clip((level / height - 0.45) / 0.15, 0.0, 1.0)
+    top = level_top(graph, normal, height)
+    if top is not None:
+        middle, spread = top
+        flat = (normal[:, 2] > 0.85) & (np.abs(level - middle) < spread)
+        pull -= 0.30 * area * flat
+        pull -= 0.05 * area * (level < middle - spread)
+        pull += 0.25 * area * np.clip((level - middle - spread) / (2.0 * spread), 0.0, 1.0)
+    pull[level < 0.02 * height] = -np.inf
+    pull[level > 0.75 * height] = np.inf
+    return pull
+
+
+def level_top(graph: FaceGraph, normal: Floats, height: float) -> tuple[float, float] | None:
+    """Height of a stand's level top and how far it strays (mm), or None: where most level area lies, below half the height.
+
+    It must be a fifth of the outline's box, and something must stand on it.
+    """
+    level = graph.centre[:, 2]
+    up = (normal[:, 2] > 0.9) & (level > 0.015 * height)
+    bins = np.linspace(0.0, height, 121)
+    found, _ = np.histogram(level[up], bins, weights=graph.area[up])
+    smooth = np.convolve(found, np.ones(5), "same")[:70]
+    place = int(np.argmax(smooth))
+    box = float(np.prod(np.ptp(graph.centre[level < 0.5 * height, :2], axis=0)))
+    if smooth[place] < 0.2 * box:
+        return None
+    near = up & (np.abs(level - 0.5 * (bins[place] + bins[place + 1])) < 0.025 * height)
+    order = np.argsort(level[near])
+    share = np.cumsum(graph.area[near][order])
+    low, middle, high = np.interp(np.array([0.05, 0.5, 0.95]) * share[-1], share, level[near][order])
+    return float(middle), float(max(high - middle, middle - low, 0.006 * height))
+
+
+def _border(graph: FaceGraph, cost: Floats, pull: Floats, height: float) -> NDArray[np.bool_]:
+    """(m,) stand or not: the cheapest border first between clusters of faces, then between the faces near it."""
+    cluster, count = _clusters(graph, height / 45.0)
+    a, b = cluster[graph.first], cluster[graph.second]
+    crossing = a != b
+    low, high = np.minimum(a, b)[crossing], np.maximum(a, b)[crossing]
+    keys, place = np.unique(low * count + high, return_inverse=True)
+    coarse_cost = np.bincount(place.ravel(), cost[crossing], len(keys))
+    held_stand = np.bincount(cluster, pull == -np.inf, count) > 0
+    held_piece = np.bincount(cluster, pull == np.inf, count) > 0
+    coarse_pull = np.bincount(cluster, np.where(np.isfinite(pull), pull, 0.0), count)
+    coarse_pull = np.where(held_piece, np.inf, np.where(held_stand, -np.inf, coarse_pull))
+    coarse = cheapest_border(count, keys // count, keys % count, coarse_cost, coarse_pull, rounds=900)
+    stand = coarse[cluster] > 0.5
+    near = _within(graph, stand, rounds=_rings(graph, height / 25.0))
+    inside = near[graph.first] | near[graph.second]
+    fixed = np.where(near, pull, np.where(stand, -np.inf, np.inf))
+    used = np.unique(np.concatenate([graph.first[inside], graph.second[inside]]))
+    if not len(used):
+        return stand
+    number = np.full(len(stand), -1)
+    number[used] = np.arange(len(used))
+    fine = cheapest_border(
+        len(used), number[graph.first[inside]], number[graph.second[inside]], cost[inside], fixed[used],
+        rounds=700, start=stand[used].astype(float),
+    )  # fmt: skip
+    out = stand.copy()
+    out[used] = fine > 0.5
+    return out
+
+
+def _clusters(graph: FaceGraph, cell: float) -> tuple[Ints, int]:
+    """(m,) cluster of each face, by cell of space and the side it faces, and how many there are."""
+    place = np.floor((graph.centre - graph.centre.min(axis=0)) / cell).astype(np.int64)
+    facing = (graph.normal > 0) @ np.array([1, 2, 4])
+    key = ((place[:, 0] * 4096 + place[:, 1]) * 4096 + place[:, 2]) * 8 + facing
+    _, cluster = np.unique(key, return_inverse=True)
+    return cluster.ravel(), int(cluster.max()) + 1
+
+
+def _rings(graph: FaceGraph, reach: float) -> int:
+    spacing = float(np.median(np.linalg.norm(graph.centre[graph.first] - graph.centre[graph.second], axis=1)))
+    return int(np.clip(np.ceil(reach / max(spacing, 1e-30)), 2, 40))
+
+
+def _within(graph: FaceGraph, stand: NDArray[np.bool_], *, rounds: int) -> NDArray[np.bool_]:
+    """(m,) faces within so many steps of the border."""
+    near = np.zeros(len(stand), bool)
+    across = stand[graph.first] != stand[graph.second]
+    near[graph.first[across]] = near[graph.second[across]] = True
+    for _ in range(rounds):
+        touched = near[graph.first] | near[graph.second]
+        near[graph.first[touched]] = near[graph.second[touched]] = True
+    return near
+
+
+def _colour_pull(graph: FaceGraph, colour: Floats, stand: NDArray[np.bool_]) -> Floats | None:
+    """(m,) what colour says, in mm, or None where the two parts look alike (a dusted scan).
+
+    Log chroma and log luminance of each part as a normal distribution (Gaussian discriminant); counts where their means lie
+    more than 1.5 standard deviations apart.
+    """
+    logs = np.log(np.clip(colour, 0.0, None) + 0.02)
+    values = np.stack([logs[:, 0] - logs[:, 1], logs[:, 2] - logs[:, 1], 0.5 * logs.mean(axis=1)], axis=1)
+    log_likelihood, means, spreads = [], [], []
+    for part in (~stand, stand):
+        if part.sum() < 50:
+            return None
+        mean = np.average(values[part], axis=0, weights=graph.area[part])
+        spread = np.cov(values[part].T, aweights=graph.area[part] + 1e-12) + 1e-4 * np.eye(3)
+        off = values - mean
+        log_likelihood.append(-0.5 * np.einsum("ij,jk,ik->i", off, np.linalg.inv(spread), off) - 0.5 * np.linalg.slogdet(spread)[1])
+        means.append(mean)
+        spreads.append(spread)
+    gap = means[1] - means[0]
+    if gap @ np.linalg.solve(0.5 * (spreads[0] + spreads[1]), gap) < 1.5**2:
+        return None
+    return 0.06 * graph.area * np.clip(log_likelihood[0] - log_likelihood[1], -2.0, 2.0)
+
+
+def _without_islands(graph: FaceGraph, stand: NDArray[np.bool_]) -> NDArray[np.bool_]:
+    """Patches of one kind within the other, smaller than 3 % of all, go over to what is round them."""
+    stand = stand.copy()
+    for kind in (True, False):
+        which = stand == kind
+        label = graph.components(which)
+        size = np.bincount(label[which], graph.area[which], len(stand))
+        small = which & (size[np.maximum(label, 0)] < 0.03 * graph.area.sum())
+        stand[small] = not kind
+    return stand
+
+
+def _border_facts(graph: FaceGraph, stand: NDArray[np.bool_], crease: Floats, width: float) -> tuple[float, float, float]:
+    """Share of the border in a crease, share above a ledge of the stand, and its median height."""
+    across = np.flatnonzero(stand[graph.first] != stand[graph.second])
+    length = graph.length[across]
+    total = max(float(length.sum()), 1e-12)
+    spots = 0.5 * (graph.centre[graph.first[across]] + graph.centre[graph.second[across]])
+    creased = float(length @ np.clip(crease[across], 0.0, 1.0)) / total
+    up = stand & (graph.normal[:, 2] > 0.6)
+    cell = 2.5 * width
+    ledge_cells = np.unique(_keys(graph.centre[up], cell))
+    near = np.zeros(len(spots), bool)
+    for x in (-1, 0, 1):
+        for y in (-1, 0, 1):
+            for z in (-1, 0):
+                near |= np.isin(_keys(spots + cell * np.array([x, y, z]), cell), ledge_cells)
+    level = np.sort(spots[:, 2])[np.searchsorted(np.cumsum(length[np.argsort(spots[:, 2])]), 0.5 * total).clip(0, len(spots) - 1)]
+    return creased, float(length[near].sum()) / total, float(level)
+
+
+def _keys(points: Floats, cell: float) -> Ints:
+    place = np.floor(points / cell).astype(np.int64) + 100_000
+    return (place[:, 0] * 1_000_003 + place[:, 1]) * 1_000_003 + place[:, 2]
+
+
+def clean_line(mesh: TriangleMesh, graph: FaceGraph, stand: NDArray[np.bool_], width: float) -> Floats:
+    """(n,) a field at the vertices whose zero is the border without its jags: the labels spread out over about `width`."""
+    count = len(mesh.vertices)
+    value = np.where(stand, -1.0, 1.0)
+    spacing = float(np.median(graph.length))
+    faces = mesh.faces
+    shared = np.maximum(np.bincount(faces.ravel(), minlength=count), 1)
+    field = np.zeros(count)
+    for _ in range(int(np.clip(round((width / max(spacing, 1e-30)) ** 2), 2, 12))):
+        field = sum(np.bincount(faces[:, corner], value, count) for corner in range(3)) / shared
+        value = field[faces].mean(axis=1)
+    return _one_line(faces, np.where(np.abs(field) < 1e-9, 1e-9, field))
+
+
+def _one_line(faces: Ints, field: Floats) -> Floats:
+    """The field with the sign of specks turned: patches of less than 0.5 % of all vertices, and single ones."""
+    over = field > 0
+    sides = over[faces].sum(axis=1)
+    label = connected_vertices(faces[(sides == 0) | (sides == 3)], len(field))
+    small = np.bincount(label)[label] < 0.005 * len(field)
+    return np.where(small, -field, field)

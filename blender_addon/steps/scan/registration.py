@@ -91,6 +91,7 @@ def run(stage: Any, settings: Settings) -> Run:
 def _read(item: Any, scale: float) -> tuple[TriangleMesh, Any]:
     """A mesh and its linear colour a vertex."""
     mesh = read_mesh(item, scale=scale)
+    mesh = replace(mesh, colours={name: values for name, values in mesh.colours.items() if name != "bozzetto_stand"})
     if not len(mesh.faces):
         raise SubjectError(f'"{item.name}" has no faces, so nothing can be aligned to it')
     faces, corner = np.zeros(len(mesh.vertices), np.int64), np.zeros(len(mesh.vertices), np.int64)

@@ -1,23 +1,34 @@
-"""Takes piece and stand apart along a natural line, and closes both."""
+"""Takes piece and stand apart along a natural line, and closes both; with a scan of the stand, that becomes the stand."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+import hashlib
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
 
 from ...core.mesh import TriangleMesh, signed_volume
-from ...core.mesh_cut import closed, cut
-from ...core.separation import find_stand
-from ...job.settings import choice
+from ...core.mesh_cut import CutMesh, closed, cut, seated
+from ...core.separation import Separation, find_stand
+from ...core.srgb import decode, luminance
+from ...job.errors import SubjectError
+from ...job.settings import choice, length, text
 from ...job.step import Progress, Result, Run
 from ...scene.meshes import make_object, read_mesh
+from ...scene.spatial import Surface
+from ...scene.thumbnails import surface_colours
 
 LABEL = "Separation"
 NEEDS = ("upright",)
 USES = ("aligned",)
 MAKES = ("piece", "stand")
+
+MASK = "bozzetto_stand"
+"""Name of the colour attribute that shows, and takes, what is stand: white stand, black piece, mid grey left open."""
+MASK_PRINT = "bozzetto_stand_print"
+SEAT_REACH = 2.0
+SEAT_MOST = 1.5
 
 
 @dataclass(kw_only=True)
@@ -27,51 +38,191 @@ class Settings:
     stand: str = choice(
         "auto",
         (
-            ("auto", "By itself", "Look for a stand"),
-            ("none", "None", "All of it is the piece"),
+            ("auto", "By itself", "Look whether there is a stand"),
+            ("yes", "There is one", "Cut at the likeliest line, however faint"),
+            ("no", "None", "All of it is the piece"),
         ),
-        help="Whether there is a stand to take off",
+        help="Whether there is a stand to take off; paint the mask on the upright scan to say where",
     )
+    stand_from: str | None = text(
+        None, help="Which scan gives the stand: its place in the list; by itself the aligned scan of the stand, else the first"
+    )
+    sink: float = length(0.12, low=0.0, high=2.0, help="How deep the piece's cut is set into a stand from another scan", more=True)
 
 
 def run(stage: Any, settings: Settings) -> Run:
     """Find the stand, cut along the line, close both."""
-    yield Progress(0.05, "reading the subject")
+    yield Progress(0.05, "Reading the subject")
     upright = stage.require("upright")
     mesh = read_mesh(upright, scale=1000.0)
-    yield Progress(0.2, "looking for the stand")
-    found = find_stand(mesh) if settings.stand == "auto" else None
-    if found is None or found.field is None:
-        whole, _ = closed(mesh)
-        stage.offer("piece", _object(stage, "Piece", whole), name="Piece")
-        words = found.reason if found else "All of it is the piece, as asked"
-        return Result(words[0].upper() + words[1:], {"stand": False, "piece_volume_mm3": _volume(whole)})
-    yield Progress(0.6, "cutting and closing")
-    halves = cut(mesh, found.field)
-    stage.offer("piece", _object(stage, "Piece", halves.above, halves.above_cap), name="Piece")
-    stage.offer("stand", _object(stage, "Stand", halves.below, halves.below_cap), name="Stand")
-    figures = {
+    if not len(mesh.faces):
+        raise SubjectError("The upright scan has no faces left, so there is nothing to take apart")
+    painted = _painted(upright, mesh)
+    mesh = _without_mask(mesh)
+    source = _source(stage, settings)
+    yield Progress(0.15, "Looking for the stand")
+    if settings.stand == "no":
+        found = Separation(None, np.zeros(len(mesh.faces), bool), "all of it is the piece, as asked")
+    else:
+        found = find_stand(
+            mesh, colour=_face_colours(upright, mesh), painted=painted, always=settings.stand == "yes" or source is not None
+        )
+    if found.field is None:
+        return _piece_alone(stage, mesh, found, source)
+    yield Progress(0.5, "Cutting and closing")
+    halves = cut(mesh, found.field, tone=_tone(upright, mesh))
+    if not len(halves.above.faces) or not len(halves.below.faces):
+        raise SubjectError("The painted mask leaves no piece or no stand: paint the stand white and the piece black")
+    figures = _figures(found, halves)
+    if source is None:
+        piece, stand, flat, home = halves.above, halves.below, halves.below_cap, "upright"
+    else:
+        yield Progress(0.7, f"Setting the piece on the stand of scan {source}")
+        stand, flat = _stand_of(stage, source)
+        piece, figures["seat_moved_mm"] = _seat(halves, stand, settings.sink)
+        home = source
+    figures["stand_from"] = source or "1"
+    figures["stand_volume_mm3"] = _volume(stand)
+    yield Progress(0.9, "Making piece and stand")
+    stage.offer("piece", _object(stage.require("upright"), "Piece", piece, halves.above_cap), name="Piece")
+    owner = stage.require("upright") if home == "upright" else stage.require("aligned", home)
+    stage.offer("stand", _object(owner, "Stand", stand, flat), name="Stand")
+    if painted is None:
+        _show_mask(stage, mesh, found)
+    taken = f", the stand from scan {source}" if source else ""
+    return Result(f"Piece and stand are apart{taken}: {found.reason}", figures)
+
+
+def _piece_alone(stage: Any, mesh: TriangleMesh, found: Separation, source: str | None) -> Result:
+    """No stand on the first scan: it is the piece; a scan of the stand is kept beside it all the same."""
+    whole, lid = closed(mesh)
+    stage.offer("piece", _object(stage.require("upright"), "Piece", whole, lid), name="Piece")
+    figures: dict[str, Any] = {"stand": source is not None, "piece_volume_mm3": _volume(whole)}
+    if source is not None:
+        stand, flat = _stand_of(stage, source)
+        stage.offer("stand", _object(stage.require("aligned", source), "Stand", stand, flat), name="Stand")
+        figures |= {"stand_from": source, "stand_volume_mm3": _volume(stand)}
+    return Result(found.reason[0].upper() + found.reason[1:], figures)
+
+
+def _source(stage: Any, settings: Settings) -> str | None:
+    """Key of the aligned scan that gives the stand, or None for the first scan."""
+    aligned = stage.find_all("aligned")
+    wish = settings.stand_from
+    if wish is None:
+        return next((key for key, item in aligned.items() if item.get("bozzetto_scan_role") == "stand"), None)
+    if wish == "1":
+        return None
+    if wish not in aligned:
+        there = f"aligned are {', '.join(aligned)}" if aligned else "no further scan is aligned"
+        raise SubjectError(f'Scan "{wish}" can\'t give the stand: {there}')
+    return wish
+
+
+def _stand_of(stage: Any, key: str) -> tuple[TriangleMesh, Any]:
+    """The closed stand of an aligned scan in mm, and its faces that close it: all of a stand's scan, the lower part of a whole one."""
+    item = stage.require("aligned", key)
+    mesh = _without_mask(read_mesh(item, scale=1000.0))
+    if item.get("bozzetto_scan_role") == "stand":
+        return closed(mesh)
+    found = find_stand(mesh, colour=_face_colours(item, mesh), always=True)
+    if found.field is None:
+        raise SubjectError(f"Scan {key} shows no stand that could be taken from it")
+    halves = cut(mesh, found.field, tone=_tone(item, mesh))
+    return halves.below, halves.below_cap
+
+
+def _seat(halves: CutMesh, stand: TriangleMesh, sink: float) -> tuple[TriangleMesh, float]:
+    """The piece with its cut let down onto the stand of another scan and a little into it, so that no gap shows."""
+    piece, cap = halves.above, halves.above_cap
+    line = halves.line
+    rim = np.unique(piece.faces[cap])
+    points = np.asarray(piece.vertices, float)[rim]
+    on_line = np.zeros(len(rim), bool)
+    if len(line):
+        low, high = line.min(axis=0) - 1e-3, line.max(axis=0) + 1e-3
+        on_line = ((points >= low) & (points <= high)).all(axis=1)
+    place, face, _ = Surface(stand.vertices, stand.faces).nearest(points)
+    corners = np.asarray(stand.vertices, float)[stand.faces[np.maximum(face, 0)]]
+    normal = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
+    normal /= np.maximum(np.linalg.norm(normal, axis=1, keepdims=True), 1e-30)
+    target = np.where((on_line & (face >= 0))[:, None], place - sink * normal, points)
+    return seated(piece, cap, target, reach=SEAT_REACH, most=SEAT_MOST)
+
+
+def _painted(upright: Any, mesh: TriangleMesh) -> Any:
+    """(m,) the mask a face where the user painted one, else None; the one we showed ourselves says nothing new."""
+    if MASK not in mesh.colours:
+        return None
+    values = mesh.colours[MASK][:, :3].mean(axis=1)
+    if upright.get(MASK_PRINT) == _print(values) or float(np.ptp(values)) < 0.2:
+        return None
+    return values[mesh.faces].mean(axis=1)
+
+
+def _print(values: Any) -> str:
+    return hashlib.sha256(np.round(values, 2).astype(np.float32).tobytes()).hexdigest()[:16]
+
+
+def _show_mask(stage: Any, mesh: TriangleMesh, found: Separation) -> None:
+    """Show on the upright scan what was taken for the stand, as a colour attribute that can be painted over."""
+    values = np.zeros(len(mesh.vertices), np.float32)
+    values[mesh.faces[found.stand]] = 1.0
+
+    def write(item: Any) -> None:
+        layer = item.data.color_attributes.get(MASK)
+        if layer is None:
+            layer = item.data.color_attributes.new(name=MASK, type="FLOAT_COLOR", domain="POINT")
+        rgba = np.ones((len(values), 4), np.float32)
+        rgba[:, :3] = values[:, None]
+        layer.data.foreach_set("color", rgba.ravel())
+        item[MASK_PRINT] = _print(values)
+
+    stage.edit(stage.require("upright"), write)
+
+
+def _without_mask(mesh: TriangleMesh) -> TriangleMesh:
+    return replace(mesh, colours={name: values for name, values in mesh.colours.items() if name != MASK})
+
+
+def _face_colours(item: Any, mesh: TriangleMesh) -> Any:
+    """(m, 3) linear colour at each face's middle, or None when the scan has no colour."""
+    count = len(mesh.faces)
+    shown = surface_colours(item, mesh, np.arange(count), np.full((count, 3), 1.0 / 3.0))
+    return None if float(np.ptp(shown, axis=0).max()) < 0.02 else decode(shown)
+
+
+def _tone(item: Any, mesh: TriangleMesh) -> Any:
+    """(n,) lightness at the vertices, or None."""
+    colours = _face_colours(item, mesh)
+    if colours is None:
+        return None
+    tone, count = np.zeros(len(mesh.vertices)), np.zeros(len(mesh.vertices))
+    for corner in range(3):
+        tone += np.bincount(mesh.faces[:, corner], luminance(colours), len(tone))
+        count += np.bincount(mesh.faces[:, corner], minlength=len(tone))
+    return tone / np.maximum(count, 1)
+
+
+def _figures(found: Separation, halves: CutMesh) -> dict[str, Any]:
+    return {
         "stand": True,
-        "stand_from": "1",
         "top_mm": round(found.top_mm, 3),
+        "crease_share": round(found.crease_share, 3),
+        "ledge_share": round(found.ledge_share, 3),
+        "lines": len(halves.loop_sizes),
         "piece_volume_mm3": _volume(halves.above),
-        "stand_volume_mm3": _volume(halves.below),
     }
-    return Result(f"Piece and stand are apart: {found.reason}", figures)
 
 
 def _volume(mesh: TriangleMesh) -> float:
     return round(signed_volume(np.asarray(mesh.vertices, float), mesh.faces), 2)
 
 
-def _object(stage: Any, name: str, mesh: TriangleMesh, flat: Any = None) -> Any:
-    """An object in metres with the subject's materials; the faces `flat` (mask) are not shaded smooth across their rim."""
-    materials = list(stage.require("upright").data.materials)
-    metres = TriangleMesh(
-        np.asarray(mesh.vertices) / 1000.0, mesh.faces, mesh.uv, mesh.material, mesh.colours, mesh.face_marks
-    )
-    item = make_object(name, metres, materials=materials)
-    if flat is not None:
-        item.data.polygons.foreach_set("use_smooth", ~np.asarray(flat, bool))
-        item.data.update()
+def _object(owner: Any, name: str, mesh: TriangleMesh, flat: Any) -> Any:
+    """An object in metres with the owner's materials; the faces `flat` (mask) are not shaded smooth across their rim."""
+    metres = replace(mesh, vertices=(np.asarray(mesh.vertices, float) / 1000.0).astype(np.float32))
+    item = make_object(name, metres, materials=list(owner.data.materials))
+    item.data.polygons.foreach_set("use_smooth", ~np.asarray(flat, bool))
+    item.data.update()
     return item
