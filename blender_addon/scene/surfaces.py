@@ -96,7 +96,7 @@ def bronze(settings: Any) -> Surface:
         "Patina": thickness,
         "Patina Colour": colour,
         "Verdigris": green,
-        "Rubbed Edges": min(1.0, 2.4 * settings.raised_wear),
+        "Rubbed Edges": min(1.0, 1.8 * settings.raised_wear),
     })  # fmt: skip
 
 
