@@ -18,6 +18,8 @@ from .topology import rim_edges
 
 LEAST_SHARE = 0.04
 """The sheet's share of all surface below which it is no table worth cutting."""
+MOST_BELOW = 0.15
+"""Area below the sheet over the sheet's own: the curled edges of a table stay under it, the sides of a base plate do not."""
 LEAST_RISE = 0.35
 """How high the thing must rise over its footprint's width; a medal or a relief on its ground rises less and is left alone."""
 
@@ -106,7 +108,9 @@ def _judged(
     if float(height.max()) < LEAST_RISE * width:
         return None
     below = height < -2.0 * margin
-    if _area_within(flat[below], areas[below], outline) > 0.01 * total or not _ends_open(mesh, up, centre, 3.0 * margin):
+    if _area_within(flat[below], areas[below], outline) > 0.01 * total or areas[below].sum() > MOST_BELOW * upward:
+        return None
+    if not _ends_open(mesh, up, centre, 2.0 * margin):
         return None
     return Table(up, float(centre @ up), upward / total, noise)
 
@@ -124,7 +128,7 @@ def _ends_open(mesh: TriangleMesh, up: Floats, centre: Floats, reach: float) -> 
     edges, _ = rim_edges(mesh.faces, len(mesh.vertices))
     if not len(edges):
         return False
-    return bool((np.abs((mesh.vertices[edges[:, 0]].astype(float) - centre) @ up) < 2.0 * reach).sum() >= 8)
+    return bool((np.abs((mesh.vertices[edges[:, 0]].astype(float) - centre) @ up) < reach).sum() >= 8)
 
 
 def without_table(mesh: TriangleMesh, table: Table) -> TriangleMesh:

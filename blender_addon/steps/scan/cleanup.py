@@ -27,6 +27,8 @@ LABEL = "Cleanup"
 NEEDS = ("scan",)
 MAKES = ("clean",)
 
+NEAR_ON_TABLE = 0.02
+"""Gap over diagonal within which a large part belongs once the table is gone: targets and boxes stood further off."""
 KEPT_PROPERTIES = ("bozzetto_scan_role", "bozzetto_file", "bozzetto_unit_known", "bozzetto_mm_per_unit")
 
 
@@ -77,11 +79,13 @@ def _cleaned(stage: Any, settings: Settings, key: str, said: list[str], figures:
     mesh = _cropped(mesh, settings, said, figures)
     if settings.spikes:
         mesh = _without_spikes(mesh, said, figures)
+    yield Progress(0.2, f"Looking for loose pieces in scan {key}")
+    mesh = _without_loose(mesh, settings, said, figures, near=NEAR)
     if settings.table:
-        yield Progress(0.2, f"Looking for a table in scan {key}")
-        mesh = _without_table(mesh, said, figures)
-    yield Progress(0.3, f"Looking for loose pieces in scan {key}")
-    mesh = _without_loose(mesh, settings, said, figures)
+        yield Progress(0.3, f"Looking for a table in scan {key}")
+        whole, mesh = mesh, _without_table(mesh, said, figures)
+        if mesh is not whole:  # what stood beside the thing is now loose
+            mesh = _without_loose(mesh, settings, said, figures, near=NEAR_ON_TABLE)
     if settings.close:
         yield Progress(0.4, f"Closing holes of scan {key}")
         materials = [slot.material for slot in stage.require("scan", key).material_slots]
@@ -151,10 +155,12 @@ def _without_table(mesh: TriangleMesh, said: list[str], figures: dict[str, Any])
     return without_table(mesh, found)
 
 
-def _without_loose(mesh: TriangleMesh, settings: Settings, said: list[str], figures: dict[str, Any]) -> TriangleMesh:
-    found = parts(mesh, small_percent=settings.loose, near=0.02 if figures.get("table_percent") else NEAR)
+def _without_loose(
+    mesh: TriangleMesh, settings: Settings, said: list[str], figures: dict[str, Any], *, near: float
+) -> TriangleMesh:
+    found = parts(mesh, small_percent=settings.loose, near=near)
     gone = int((~found.keep).sum())
-    figures["loose_pieces"] = gone
+    figures["loose_pieces"] = figures.get("loose_pieces", 0) + gone
     figures["parts_kept"] = int(found.keep.sum())
     if not gone:
         return mesh
