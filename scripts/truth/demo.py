@@ -100,7 +100,7 @@ def dusted(piece: Shape, stone: Shape, *, size: int, samples: int) -> tuple[Tria
 def bare(piece: Shape, stone: Shape, *, size: int, samples: int) -> tuple[TriangleMesh, Any, Any]:
     """The second scan: the stone in its own colours, with what of the owl came into the pictures, cropped above the legs."""
     whole = joined(piece, stone)
-    mesh = scanned.scan_mesh(whole, triangles=34_000, sigma=0.75, webbing=0.14, noise=0.03, step=0.41, seed=SEED + 1, open_below=1.5)
+    mesh = scanned.scan_mesh(whole, triangles=64_000, sigma=0.75, webbing=0.14, noise=0.03, step=0.41, seed=SEED + 1, open_below=1.5)
     centre = mesh.vertices[mesh.faces].mean(axis=1)
     crop = centre @ unit(np.array([0.10, -0.06, 1.0])) + 0.7 * Noise(SEED + 70)(centre, 5.0) < 28.0
     mesh = scanned.kept(mesh, crop & (centre[:, 0] + 0.3 * centre[:, 1] > -41.5))

@@ -18,7 +18,7 @@ def ellipsoid(points: Floats, centre: Floats, radii: Floats, turn: Floats | None
         local = local @ turn
     scaled = np.linalg.norm(local / radii, axis=1)
     slope = np.linalg.norm(local / np.square(radii), axis=1)
-    return scaled * (scaled - 1.0) / np.maximum(slope, 1e-9)
+    return (scaled - 1.0) * np.where(slope > 1e-9, scaled / np.maximum(slope, 1e-9), np.min(radii))
 
 
 def taper(points: Floats, start: Floats, end: Floats, first: float, last: float) -> Floats:

@@ -87,17 +87,16 @@ def _dabs(canvas: Canvas, candidates: Floats, ways: Floats, weight: Floats) -> N
 def _wing(canvas: Canvas, wing: owl_form.Wing, weight: Floats) -> None:
     """Four rows: small scales on the shoulder, two rows of coverts, then the long flight feathers fanned towards the tip."""
     axes = wing.frame()
-    side = np.sign(wing.out[0])
     rng = canvas.rng
     rows = []
-    for start, stop, gap, length, half, thick in ((1.0, 13.0, 3.2, 5.2, 2.0, 0.42), (15.0, 22.0, 4.6, 8.0, 2.1, 0.50)):
+    for start, stop, gap, length, half, thick in ((1.0, 13.0, 3.2, 5.2, 2.0, 0.55), (15.0, 22.0, 4.6, 8.0, 2.1, 0.70)):
         for row, along in enumerate(np.arange(start, stop, gap)):
             for across in np.arange(-9.5, 9.6, 1.75 * half) + (0.9 * half if row % 2 else 0.0):
                 rows.append((along + 0.035 * across**2 * 0.6, across, length, half, thick, 0.0))
     for number, across in enumerate(np.linspace(-8.2, 8.2, 8)):
-        rows.append((23.5 + 0.02 * across**2, across, 13.5 + 3.0 * (number % 2), 1.75, 0.62, -0.020 * across))
+        rows.append((23.5 + 0.02 * across**2, across, 13.5 + 3.0 * (number % 2), 1.95, 0.85, -0.020 * across))
     for number, across in enumerate(np.linspace(-5.4, 5.4, 6)):
-        rows.append((33.0 + 0.6 * number, across, 17.0, 1.55, 0.70, -0.030 * across))
+        rows.append((33.0 + 0.6 * number, across, 17.0, 1.75, 1.0, -0.030 * across))
     rows.sort(key=lambda row: -row[0])
     roots, ways, lengths, halves, thicks = [], [], [], [], []
     for along, across, length, half, thick, fan in rows:
@@ -110,7 +109,6 @@ def _wing(canvas: Canvas, wing: owl_form.Wing, weight: Floats) -> None:
         lengths.append(length * vary)
         halves.append(half * vary)
         thicks.append(thick)
-    del side
     outside = weight * ramp(canvas.normals @ axes[2], 0.05, 0.4)
     for thick in sorted(set(thicks)):
         pick = [place for place, one in enumerate(thicks) if one == thick]
@@ -120,7 +118,8 @@ def _wing(canvas: Canvas, wing: owl_form.Wing, weight: Floats) -> None:
 def _laid_over(canvas: Canvas, roots: list, ways: list, lengths: list, halves: list, thick: float, weight: Floats) -> None:
     before = canvas.height.copy()
     canvas.height = np.zeros_like(before)
-    laid(canvas, np.array(roots), np.array(ways), np.array(lengths), np.array(halves), thick=thick, barb=0.10, weight=weight)
+    laid(canvas, np.array(roots), np.array(ways), np.array(lengths), np.array(halves), thick=thick, barb=0.12,
+         pitch=0.72 if thick < 0.8 else 1.0, weight=weight)
     canvas.height = np.where(np.abs(canvas.height) > 1e-6, np.maximum(canvas.height, 0.6 * before), before)
 
 
@@ -207,7 +206,7 @@ def stand(seed: int = 7, *, step: float = 0.8, splits: int = 2) -> Shape:
     return Shape("stand", canvas.vertices, nets.triangles(canvas.quads), terrazzo(canvas.vertices, seed))
 
 
-CHIPS = np.array([[0.62, 0.58, 0.50], [0.32, 0.12, 0.08], [0.08, 0.10, 0.10], [0.15, 0.22, 0.16], [0.45, 0.30, 0.14], [0.70, 0.68, 0.66]])
+CHIPS = np.array([[0.56, 0.51, 0.42], [0.25, 0.115, 0.085], [0.07, 0.075, 0.08], [0.15, 0.19, 0.15], [0.36, 0.26, 0.15], [0.66, 0.64, 0.60]])
 """Linear albedo of the marble chips: cream, rosso, black, verde, ochre, white."""
 
 
@@ -216,7 +215,7 @@ def terrazzo(points: Floats, seed: int) -> Floats:
     rng = np.random.default_rng(seed + 21)
     noise = Noise(seed + 22)
     colour = np.array([0.36, 0.335, 0.30]) * (1.0 + 0.05 * noise(points, 3.0, octaves=3)[:, None])
-    for spacing, size, share in ((6.5, 0.40, 0.85), (3.4, 0.40, 0.8), (1.7, 0.36, 0.55)):
+    for spacing, size, share in ((7.5, 0.38, 0.55), (3.6, 0.36, 0.55), (1.6, 0.34, 0.45)):
         colour = _chips(points, colour, rng, noise, spacing, size, share)
     return np.clip(colour, 0.02, 0.9)
 
@@ -226,7 +225,7 @@ def _chips(points: Floats, colour: Floats, rng: np.random.Generator, noise: Nois
     shape = np.ceil((points.max(axis=0) + 2 * spacing - low) / spacing).astype(int)
     jitter = rng.uniform(0.15, 0.85, (*shape, 3))
     present = rng.uniform(size=tuple(shape)) < share
-    kinds = rng.choice(len(CHIPS), tuple(shape), p=(0.30, 0.17, 0.10, 0.13, 0.14, 0.16))
+    kinds = rng.choice(len(CHIPS), tuple(shape), p=(0.34, 0.14, 0.14, 0.08, 0.11, 0.19))
     planes = unit(rng.normal(size=(*shape, 7, 3)))
     cut = size * spacing * rng.uniform(0.5, 1.1, (*shape, 7))
     base = np.floor((points - low) / spacing).astype(int)

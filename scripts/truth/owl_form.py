@@ -12,7 +12,7 @@ from .fields import Floats, both, box, cut, ellipsoid, joined, limb, ramp, rotat
 HEAD = np.array([0.9, -3.2, 64.5])
 TURN = rotation(("z", -13.0), ("y", 5.0), ("x", 6.0))
 """From the head's own frame (face towards -Y) to the piece's: a glance to one side, a little tilted, chin drawn in."""
-EYES = np.array([[-5.4, -11.6, 2.6], [5.3, -11.7, 2.2]])
+EYES = np.array([[-5.1, -11.3, 2.5], [4.9, -11.4, 2.1]])
 FEET = np.array([[-7.6, -5.6, 0.0], [7.1, -3.6, 0.0]])
 
 
@@ -66,8 +66,8 @@ def heart(local: Floats) -> Floats:
     """(n,) signed distance in the plane of the face to the outline of the heart-shaped disc, negative inside."""
     flat = local[:, [0, 2]]
     lobes = []
-    for side, breadth in ((-1.0, 7.0), (1.0, 6.8)):
-        start, end = np.array([side * 5.0, 3.0]), np.array([0.2, -9.0])
+    for side, breadth in ((-1.0, 7.5), (1.0, 7.3)):
+        start, end = np.array([side * 5.3, 3.2]), np.array([0.2, -10.2])
         axis = end - start
         along = np.clip((flat - start) @ axis / (axis @ axis), 0.0, 1.0)
         lobes.append(np.linalg.norm(flat - start - along[:, None] * axis, axis=1) - (breadth - (breadth - 2.4) * along))
@@ -85,14 +85,16 @@ def head(points: Floats) -> Floats:
     inside = ramp(-edge, 0.0, 2.0) * front
     bridge = 2.4 * np.exp(-((local[:, 0] - 0.1) / (1.5 + 0.06 * np.maximum(local[:, 2], 0.0))) ** 2) * inside * ramp(local[:, 2], -7.0, -1.0)
     found = skull + dish - rim - bridge
-    for eye, (wide, high) in zip(EYES, ((2.9, 2.3), (2.8, 2.45)), strict=True):
+    for eye, (wide, high) in zip(EYES, ((2.45, 2.05), (2.4, 2.2)), strict=True):
         side = np.sign(eye[0])
-        slant = rotation(("y", side * 24.0))
-        found = cut(found, ellipsoid(local, eye + (0, -1.4, 0), (wide + 0.9, 2.6, high + 0.8), slant), 1.0)
-        lid = ellipsoid(local, eye + (0, 0.8, 0), (wide + 0.75, 2.5, high + 0.7), slant)
-        slit = ellipsoid(local, eye + (side * 0.15, -1.6, -0.25), (wide - 0.15, 2.6, high - 0.45), slant)
-        found = joined(found, cut(lid, slit, 0.5), 0.7)
-        found = joined(found, ellipsoid(local, eye + (0, 0.75, -0.1), (wide - 0.2, 2.2, high - 0.15)), 0.15)
+        slant = rotation(("y", side * 26.0))
+        found = cut(found, ellipsoid(local, eye + (0, -1.4, 0), (wide + 0.9, 2.4, high + 0.8), slant), 1.0)
+        lid = ellipsoid(local, eye + (0, 0.9, 0), (wide + 0.7, 2.3, high + 0.65), slant)
+        slit = ellipsoid(local, eye + (side * 0.15, -1.3, -0.3), (wide + 0.05, 2.4, high - 0.35), slant)
+        found = joined(found, cut(lid, slit, 0.4), 0.6)
+        ball = ellipsoid(local, eye + (0, 0.85, -0.1), (wide + 0.2, 2.15, high + 0.2))
+        pupil = ellipsoid(local, eye + (-0.25 * side, -1.55, -0.25), (0.85, 1.1, 0.92))
+        found = joined(found, cut(ball, pupil, 0.3), 0.2)
     beak = limb(local, [[0.1, -12.0, -1.0], [0.15, -13.8, -3.6], [0.25, -13.9, -6.6]], [1.5, 1.75, 0.55], 1.2)
     return joined(found, beak, 0.6)
 
@@ -101,7 +103,7 @@ def torso(points: Floats) -> Floats:
     """(n,) distance to breast, belly, back and shoulders."""
     breast = ellipsoid(points, (0.3, -3.2, 43.0), (16.0, 13.0, 17.0))
     belly = ellipsoid(points, (-0.2, -1.2, 27.0), (14.2, 12.4, 16.5))
-    back = taper(points, (0.0, 5.0, 44.0), (0.4, 11.0, 14.0), 11.0, 4.6)
+    back = taper(points, (0.0, 4.6, 45.0), (0.4, 11.6, 17.0), 11.4, 6.4)
     neck = ellipsoid(points, (0.5, -1.5, 56.0), (12.2, 11.0, 9.0))
     found = joined(joined(joined(breast, belly, 7.0), back, 6.0), neck, 5.0)
     for side in (-1.0, 1.0):

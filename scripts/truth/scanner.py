@@ -245,3 +245,6 @@ def _save(path: Path, **arrays: Any) -> None:
     partial = path.with_suffix(f".{os.getpid()}.part.npz")
     np.savez(partial, **arrays)
     partial.replace(path)
+    for older in path.parent.glob(path.name.rsplit("-", 1)[0] + "-" + "?" * 12 + ".npz"):
+        if older != path:
+            older.unlink(missing_ok=True)

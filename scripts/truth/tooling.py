@@ -77,10 +77,10 @@ class Canvas:
         self._renew()
 
 
-def feather(along: Floats, across: Floats, length: float, half: float, *, thick: float, barb: float, rng: Any) -> Floats:
+def feather(along: Floats, across: Floats, length: float, half: float, *, thick: float, barb: float, rng: Any, pitch: float = 0.68) -> Floats:
     """(n,) height of one modelled feather, rooted at along = 0, tip at `length`; 0 where it is not.
 
-    Thin at the root, thick at the tip (so that rows overlap like shingles), a pressed shaft and slanting barb strokes.
+    Thin at the root, thick at the tip (so that rows overlap like shingles), a pressed shaft and slanting barb strokes `pitch` mm apart.
     """
     share = along / length
     round_tip = np.sqrt(np.clip(1.0 - (np.maximum(share - 0.52, 0.0) / 0.48) ** 2, 0.0, 1.0))
@@ -92,7 +92,7 @@ def feather(along: Floats, across: Floats, length: float, half: float, *, thick:
     bend = 0.12 * half * np.sin(3.0 * share + rng.uniform(0, 6))
     side = across - bend
     shaft = 0.17 * np.exp(-((side / 0.20) ** 2)) * ramp(share, 0.05, 0.2) * ramp(-share, -0.96, -0.8)
-    pitch = rng.uniform(0.55, 0.8)
+    pitch = pitch * rng.uniform(0.82, 1.18)
     phase = (along - 1.15 * np.abs(side)) / pitch + rng.uniform()
     wander = 0.25 * np.sin(phase * 1.7 + rng.uniform(0, 6))
     groove = np.power(0.5 + 0.5 * np.cos(2 * np.pi * (phase + wander)), 2.5)
@@ -101,7 +101,7 @@ def feather(along: Floats, across: Floats, length: float, half: float, *, thick:
 
 
 def laid(canvas: Canvas, roots: Floats, ways: Floats, lengths: Floats, halves: Floats, *, thick: float, barb: float = 0.09,
-         weight: Floats | None = None) -> None:
+         pitch: float = 0.68, weight: Floats | None = None) -> None:
     """Lay feathers on the canvas, later ones over earlier ones where they are higher."""
     top = np.zeros(len(canvas.vertices))
     for root, way, length, half in zip(roots, ways, lengths, halves, strict=True):
@@ -111,7 +111,7 @@ def laid(canvas: Canvas, roots: Floats, ways: Floats, lengths: Floats, halves: F
             continue
         turn = np.radians(canvas.rng.normal(0, 3.5))
         along, across = along * np.cos(turn) + across * np.sin(turn), across * np.cos(turn) - along * np.sin(turn)
-        high = feather(along + 0.5 * length, across, length, half, thick=thick * canvas.rng.uniform(0.8, 1.2), barb=barb, rng=canvas.rng)
+        high = feather(along + 0.5 * length, across, length, half, thick=thick * canvas.rng.uniform(0.8, 1.2), barb=barb, rng=canvas.rng, pitch=pitch)
         top[index] = np.where(np.abs(high) > 0, np.where(high > 0.35 * top[index], high, top[index]), top[index])
     canvas.height += top if weight is None else top * weight
 

@@ -76,40 +76,58 @@ def baked(vertices: Floats, normals: Floats, *, seed: int = 0) -> Transport:
     views: list[list[Ints]] = [[], [], []]
     for number, way in enumerate(ways):
         front = np.flatnonzero(normals @ way > 0.0)
-        seen, blocker = _seen(vertices[front], normals[front], way)
+        if not len(front):
+            continue
+        seen = _seen(vertices[front], normals[front], way)
         bits[front, number] = seen
-        hidden = ~seen & sampled[front]
-        views[0].append(cluster[front[hidden]])
-        views[1].append(np.full(hidden.sum(), number))
-        views[2].append(cluster[front[blocker[hidden]]])
+        hidden = front[~seen & sampled[front]]
+        blocker = _next_along(vertices, hidden, np.flatnonzero(normals @ way < 0.0)[::3], way)
+        views[0].append(cluster[hidden[blocker >= 0]])
+        views[1].append(np.full(np.sum(blocker >= 0), number))
+        views[2].append(cluster[blocker[blocker >= 0]])
     joined = [np.concatenate(part).astype(np.int32) for part in views]
     return Transport(normals, np.packbits(bits, axis=1), cluster, *joined)
 
 
-def _seen(vertices: Floats, normals: Floats, way: Floats) -> tuple[Floats, Ints]:
-    """Which vertices (they all face the way) nothing hides along it, and for each the topmost vertex of its pixel."""
+def _plane(way: Floats) -> tuple[Floats, Floats]:
     helper = np.array([0.0, 0.0, 1.0]) if abs(way[2]) < 0.9 else np.array([1.0, 0.0, 0.0])
     across = np.cross(helper, way) / np.linalg.norm(np.cross(helper, way))
-    upward = np.cross(way, across)
+    return across, np.cross(way, across)
+
+
+def _seen(vertices: Floats, normals: Floats, way: Floats) -> Floats:
+    """(n,) which vertices (they all face the way) nothing hides along it."""
+    across, upward = _plane(way)
     depth = vertices @ way
     x, y = (np.floor((value - value.min()) / PIXEL).astype(np.int64) + 1 for value in (vertices @ across, vertices @ upward))
     width, height = x.max() + 2, y.max() + 2
     pixel = y * width + x
-    order = np.argsort(depth, kind="stable")
-    top = np.full(width * height, -1, np.int64)
-    top[pixel[order]] = order
-    level = np.where(top >= 0, depth[top], -np.inf).reshape(height, width)
-    top = top.reshape(height, width)
+    level = np.full(width * height, -np.inf)
+    np.maximum.at(level, pixel, depth)
+    level = level.reshape(height, width)
     for axis in (0, 1):  # a pixel between two high ones is a gap between samples, not a hole
-        before, after = np.roll(level, 1, axis), np.roll(level, -1, axis)
-        bridge = np.minimum(before, after)
-        lower = np.where(before <= after, np.roll(top, 1, axis), np.roll(top, -1, axis))
-        top, level = np.where(bridge > level, lower, top), np.maximum(level, bridge)
+        level = np.maximum(level, np.minimum(np.roll(level, 1, axis), np.roll(level, -1, axis)))
     facing = np.maximum(normals @ way, 0.05)
     slope = np.sqrt(1.0 - np.minimum(facing, 1.0) ** 2) / facing
-    allowed = 0.03 + PIXEL * np.minimum(slope, 4.0)
-    blocker = top.ravel()[pixel]
-    return level.ravel()[pixel] <= depth + allowed, np.where(blocker < 0, np.arange(len(depth)), blocker)
+    return level.ravel()[pixel] <= depth + 0.03 + PIXEL * np.minimum(slope, 4.0)
+
+
+def _next_along(vertices: Floats, hidden: Ints, turned_away: Ints, way: Floats) -> Ints:
+    """(h,) for each hidden vertex the next vertex along the way among those that look back at it, -1 where none was met."""
+    if not len(hidden) or not len(turned_away):
+        return np.full(len(hidden), -1, np.int64)
+    across, upward = _plane(way)
+    spots = np.concatenate([vertices[hidden], vertices[turned_away]])
+    x, y = (np.floor((value - value.min()) / (4 * PIXEL)).astype(np.int64) for value in (spots @ across, spots @ upward))
+    depth = spots @ way
+    span = np.ptp(depth) + 10.0
+    key = (y * (x.max() + 1) + x) * span + (depth - depth.min())
+    count = len(hidden)
+    order = np.argsort(key[count:])
+    place = np.searchsorted(key[count:][order], key[:count] + 0.05)
+    met = order[np.minimum(place, len(order) - 1)]
+    same = (x[count:][met] == x[:count]) & (y[count:][met] == y[:count]) & (place < len(order))
+    return np.where(same, turned_away[met], -1)
 
 
 def _clusters(vertices: Floats, normals: Floats, seed: int) -> tuple[Ints, Ints]:
