@@ -249,9 +249,9 @@ def _rested(
     turns[large] = level
     places[large, 2] = top
     # a wall that rises beside it, as in the gap between two boards, would stand in it
-    angle = np.linspace(0, 2 * np.pi, 8, endpoint=False)
-    ring = points[large, None, :2] + radius[:, None, None] * np.stack([np.cos(angle), np.sin(angle)], axis=1)[None]
-    beside = heights(ring.reshape(-1, 2)).reshape(len(large), 8)
+    angle = np.linspace(0, 2 * np.pi, 12, endpoint=False)
+    ring = points[large, None, :2] + (1.1 * radius)[:, None, None] * np.stack([np.cos(angle), np.sin(angle)], axis=1)[None]
+    beside = heights(ring.reshape(-1, 2)).reshape(len(large), 12)
     tall = np.array([pieces[k].height for k in large]) * scale[large]
     walled = np.nan_to_num(beside - top[:, None], nan=-1.0).max(axis=1) > 0.3 * tall + 0.35 * radius
     rests[large] = known & (rough < 0.30 * radius + 0.05) & (level[:, 2, 2] > 0.8) & ~walled
