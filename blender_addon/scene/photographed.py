@@ -9,11 +9,11 @@ import numpy as np
 
 from ..core.mesh import TriangleMesh
 from ..core.relief.recovery import Photographed
-from ..core.relief.surface import read_surface, without
+from ..core.relief.surface import read_surface, vertex_surface, without
 from ..core.relief.texels import typical_texel_mm
 from ..core.srgb import luminance
 from .meshes import read_mesh
-from .surface_texture import LARGEST, read_linear, shows, surface_texture, working_size
+from .surface_texture import LARGEST, colour_layer, read_linear, shows, surface_texture, working_size
 
 MOST_TEXELS = 5_000_000  # covered texels that are worked on: more are halved
 FEWEST_TEXELS = 256
@@ -29,7 +29,7 @@ def read_photographed(item: Any, *, finest_texel_mm: float = 0.0, occluders: tup
         return "has no faces"
     texture = surface_texture(item, triangles)
     if texture is None:
-        return "has no UVs" if triangles.uv is None and item.material_slots else "has no texture image"
+        return _by_vertices(triangles, occluders)
     image = bpy.data.images[texture.image]
     used = shows(item, triangles, texture.image)
     if "filled" in triangles.face_marks:
@@ -38,15 +38,25 @@ def read_photographed(item: Any, *, finest_texel_mm: float = 0.0, occluders: tup
     surface = read_surface(triangles, used, height=pixels.shape[0], width=pixels.shape[1])
     shared = float(surface.texels.shared.mean()) if len(surface) else 0.0
     surface = without(surface, surface.texels.shared)
+    if shared > 0.5:
+        return "has UVs that lie on top of each other (mirrored or stacked islands), so no texel belongs to one place; unwrap it anew"
     if len(surface) < FEWEST_TEXELS or surface.texel_mm <= 0:
-        if shared > 0.5:
-            return "has UVs that lie on top of each other (mirrored or stacked islands), so no texel belongs to one place; unwrap it anew"
         return "has UVs that cover next to nothing of the texture; unwrap it anew"
     colours = pixels.reshape(-1, 3)[surface.texels.index]
     flat = _featureless(colours)
     if flat:
         return flat
     return Photographed(surface, np.ascontiguousarray(colours), _joined(occluders))
+
+
+def _by_vertices(triangles: TriangleMesh, occluders: tuple[Any, ...]) -> Photographed | str:
+    """The surface with its vertex colours, where there is no texture."""
+    layer = colour_layer(triangles)
+    if layer is None:
+        return "has no texture image and no vertex colours" if triangles.uv is not None else "has no UVs and no vertex colours"
+    surface = vertex_surface(triangles)
+    colours = np.ascontiguousarray(triangles.colours[layer][surface.texels.index, :3], np.float32)
+    return _featureless(colours) or Photographed(surface, colours, _joined(occluders))
 
 
 def shared_share(item: Any) -> float:

@@ -141,12 +141,10 @@ def strokes(part: Ready, height: Floats, *, seed: int = 3) -> Strokes:
             for sign in (-1, 1):
                 a = _strokes(real, real_deep, sign)
                 b = _strokes(ours, ours_deep, sign)
-                hint = _near(_bends(ours_deep, sign), 4)
+                hint = _near((ours * sign > 0) & (-ours_deep * sign > 0.33 * DEEP_MM), 4)
                 true += len(a)
                 found += sum(hint[cells].mean() >= 0.5 for cells in a)
-                line = np.zeros((CELLS, CELLS), bool)
-                line[_bends(real_deep, sign, least=0.3 * DEEP_MM)] = True
-                near = _near(line, 7)
+                near = _near((real * sign > 0) & (-real_deep * sign > 0.5 * DEEP_MM), 7)
                 drawn += len(b)
                 wrong += sum(near[cells].mean() < 0.5 for cells in b)
     return Strokes(100 * found / max(true, 1), 100 * wrong / max(drawn, 1), true, drawn)
@@ -203,11 +201,6 @@ def _strokes(lines: Floats, height: Floats, sign: int) -> list[tuple[Any, Any]]:
     joined = np.concatenate(pairs)
     label = connected_vertices(np.concatenate([joined, joined[:, 1:]], axis=1), len(place))
     return [np.divmod(place[label == one], CELLS) for one in np.flatnonzero(np.bincount(label) >= LONG_CELLS)]
-
-
-def _bends(height: Floats, sign: int, least: float = 0.15 * DEEP_MM) -> Any:
-    """(CELLS, CELLS) bool: bends as a stroke of that sign does, by more than a stroke `least` deep and 0.3 mm wide would."""
-    return _strongest(height) * sign > least / 16
 
 
 def _near(mask: Any, cells: int) -> Any:

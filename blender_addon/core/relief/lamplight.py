@@ -15,7 +15,7 @@ from .visibility import look_round, spread_samples
 Floats = NDArray[np.floating]
 Ints = NDArray[np.integer]
 
-SAMPLES = 300_000
+SAMPLES = 150_000
 DIRECTIONS = 64  # and as many opposite ones
 LARGE = 45_000  # vertices above which receivers are clustered
 RECEIVERS = 25_000

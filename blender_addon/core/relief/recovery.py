@@ -120,7 +120,9 @@ def log_residual(surface: Surface, bright: Floats, irradiance: Floats) -> Floats
 
 
 def without_specks(surface: Surface, residual: Floats) -> Floats:
-    """The residual with specks of dust closed over."""
+    """The residual with specks of dust closed over; on vertices, which are coarser than dust, as it is."""
+    if surface.on_vertices:
+        return residual
     raster, mask = surface.texels.scatter(residual), surface.texels.mask()
     specks = speckles(raster, mask, surface.texel_mm)
     return closed(raster, mask, specks).reshape(-1)[surface.texels.index]

@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from ..mesh import TriangleMesh, face_areas, vertex_normals
+from ..mesh import TriangleMesh, vertex_normals
 from .texels import Texels, normals_at, rasterize, typical_texel_mm
 
 Floats = NDArray[np.floating]
@@ -34,6 +34,11 @@ class Surface:
     def __len__(self) -> int:
         return len(self.texels)
 
+    @property
+    def on_vertices(self) -> bool:
+        """Whether the "texels" are the vertices of a mesh with vertex colours: they have no neighbours in a raster."""
+        return self.texels.shape[0] == 1
+
 
 def read_surface(triangles: TriangleMesh, faces_used: NDArray[np.bool_], *, height: int, width: int) -> Surface:
     """The surface of `triangles` (vertices in mm, with UVs) whose faces in `faces_used` (m,) show a texture.
@@ -59,6 +64,21 @@ def read_surface(triangles: TriangleMesh, faces_used: NDArray[np.bool_], *, heig
     )
 
 
+def vertex_surface(triangles: TriangleMesh) -> Surface:
+    """The surface of a mesh (mm) whose colours lie on its vertices: each used vertex is a texel of a raster of one row."""
+    faces, vertices = triangles.faces, triangles.vertices.astype(np.float32)
+    normals = vertex_normals(triangles.vertices.astype(float), faces).astype(np.float32)
+    used, first = np.unique(faces.reshape(-1), return_index=True)
+    weight = np.zeros((len(used), 3), np.float32)
+    weight[np.arange(len(used)), first % 3] = 1
+    texels = Texels((1, len(vertices)), used.astype(np.int64), first // 3, weight, np.zeros(len(used), bool))
+    edge = np.linalg.norm(vertices[faces[:, 1]] - vertices[faces[:, 0]], axis=1)
+    return Surface(
+        vertices, faces, np.zeros((len(faces), 3, 2), np.float32), normals, texels, vertices[used], normals[used],
+        float(np.median(edge)),
+    )  # fmt: skip
+
+
 def without(surface: Surface, texels: NDArray[np.bool_]) -> Surface:
     """The surface without some texels (n,) bool."""
     if not texels.any():
@@ -66,10 +86,3 @@ def without(surface: Surface, texels: NDArray[np.bool_]) -> Surface:
     keep, all_ = ~texels, surface.texels
     fewer = Texels(all_.shape, all_.index[keep], all_.face[keep], all_.weight[keep], all_.shared[keep])
     return replace(surface, texels=fewer, position=surface.position[keep], normal=surface.normal[keep])
-
-
-def textured_area(surface: Surface) -> float:
-    """Area in square mm of the faces that have texture area."""
-    edge1, edge2 = surface.uv[:, 1] - surface.uv[:, 0], surface.uv[:, 2] - surface.uv[:, 0]
-    has = np.abs(edge1[:, 0] * edge2[:, 1] - edge1[:, 1] * edge2[:, 0]) > 1e-14
-    return float(face_areas(surface.vertices.astype(float), surface.faces)[has].sum())

@@ -47,6 +47,9 @@ def run(stage: Any, settings: Settings) -> Run:
         if isinstance(found, str):
             stage.note(f"The {role} {found}: there is no light to take out")
             continue
+        if found.surface.on_vertices:
+            stage.note(f"The {role} has vertex colours and no texture image: they keep their light")
+            continue
         yield Progress(place / 2 + 0.1, f"Taking the light out of the {role}")
         delit = delight(found.surface, found.colours, occluders=found.occluders, seed=stage.seed)
         yield Progress(place / 2 + 0.4, f"Keeping the colours of the {role}")

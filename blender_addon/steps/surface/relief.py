@@ -23,6 +23,7 @@ LABEL = "Relief"
 NEEDS = ("piece",)
 USES = ("stand", "aligned")
 MAKES = ("relief_height", "relief_normal")
+SHAPE_KEY = "Relief"
 MARGIN = 8  # texels that the maps are grown past the islands
 DEPTH_MM = 0.35  # height in mm of one e-fold of brightness in the band-pass effect: an effect, not a measurement
 FINEST_TEXEL_MM = 0.055  # finer textures are worked on at half their size: photo blur is wider than that
@@ -54,7 +55,9 @@ def run(stage: Any, settings: Settings) -> Run:
     if isinstance(found, str):
         stage.note(f"The piece {found}: there is no relief to bring back")
         return Result(f"No relief: the piece {found}", {"found": False})
-    shared = shared_share(item)
+    if found.surface.on_vertices and settings.method == "band":
+        return Result("No relief: the band-pass effect needs a texture image", {"found": False})
+    shared = 0.0 if found.surface.on_vertices else shared_share(item)
     if shared > 0.02:
         stage.warn(f"{100 * shared:.0f} % of the texture is shared by several places of the piece; relief is left out there")
     if settings.method == "band":
@@ -114,7 +117,10 @@ def _kept(stage: Any, surface: Surface, recovery: Recovery, settings: Settings, 
         return Result("No relief stands out of the texture's noise", figures)
     strength = recovery.strength if settings.strength is None else settings.strength
     facts = {"trusted_mm": float(recovery.trusted_mm), "strength": float(strength), "found": True}
-    _offer(stage, surface, recovery.relief.height_mm, recovery.relief.slope, facts)
+    if surface.on_vertices:
+        _as_shape_key(stage, surface, recovery.relief.height_mm, strength)
+    else:
+        _offer(stage, surface, recovery.relief.height_mm, recovery.relief.slope, facts)
     figures |= {"trusted_mm": round(recovery.trusted_mm, 3), "strength": round(strength, 3)}
     figures["height_std_mm"] = round(float(np.std(recovery.relief.height_mm)), 5)
     tilt = np.degrees(np.arctan(np.linalg.norm(recovery.relief.slope, axis=1)))
@@ -135,3 +141,27 @@ def _offer(stage: Any, surface: Surface, heights: Any, slopes: Any, facts: dict[
         for fact, value in facts.items():
             image[fact] = value
         stage.offer(role, image, key="piece", name=name)
+
+
+def _as_shape_key(stage: Any, surface: Surface, heights: Any, strength: float) -> None:
+    """Vertex colours know no finer detail than the vertices: their relief becomes a shape key of the piece, live by its value."""
+    moved = surface.vertices.copy()
+    rows = surface.texels.index
+    moved[rows] += heights[:, None] * surface.vertex_normal[rows]
+
+    def change(piece: Any) -> None:
+        keys = piece.data.shape_keys
+        old = keys.key_blocks.get(SHAPE_KEY) if keys else None
+        if old is not None:
+            piece.shape_key_remove(old)
+        if piece.data.shape_keys is None:
+            piece.shape_key_add(name="Basis", from_mix=False)
+        key = piece.shape_key_add(name=SHAPE_KEY, from_mix=False)
+        inverse = np.linalg.inv(np.array(piece.matrix_world, float))
+        local = (moved / 1000.0) @ inverse[:3, :3].T + inverse[:3, 3]
+        key.data.foreach_set("co", local.astype(np.float32).ravel())
+        key.slider_max = 3.0
+        key.value = strength
+
+    stage.edit(stage.require("piece"), change)
+    stage.note(f'The relief of the vertex colours is the shape key "{SHAPE_KEY}" of the piece')

@@ -1,0 +1,194 @@
+"""Do relief and delighting come out whole on good input, and say in words what is wrong with bad input?"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import bpy
+import numpy as np
+import pytest
+
+from blender_addon.core.mesh import TriangleMesh
+from blender_addon.job import sheet as sheets
+from blender_addon.job.runner import finish
+from blender_addon.job.step import from_module
+from blender_addon.scene import images, meshes, roles
+from blender_addon.scene.photographed import read_photographed
+from blender_addon.scene.stage import Stage
+from blender_addon.scene.surface_texture import read_linear
+from blender_addon.steps.surface import delighting, relief
+
+pytestmark = pytest.mark.usefixtures("empty_scene")
+LAMP = np.array([0.55, 0.25, 0.8])
+
+
+def sheet(count: int = 48) -> TriangleMesh:
+    """A waved sheet of 40 mm in metres, one UV island."""
+    axis = np.linspace(0, 1, count)
+    u, v = np.meshgrid(axis, axis)
+    x, y = 0.04 * u, 0.04 * v
+    z = 0.002 * (np.sin(2 * np.pi * x / 0.02) + np.sin(2 * np.pi * y / 0.02))
+    place = np.arange(count * count).reshape(count, count)
+    a, b, c, d = place[:-1, :-1].ravel(), place[:-1, 1:].ravel(), place[1:, 1:].ravel(), place[1:, :-1].ravel()
+    faces = np.concatenate([np.stack([a, b, c], 1), np.stack([a, c, d], 1)]).astype(np.int32)
+    uv = np.stack([u.ravel(), v.ravel()], 1)[faces] * 0.96 + 0.02
+    return TriangleMesh(np.stack([x.ravel(), y.ravel(), z.ravel()], 1).astype(np.float32), faces, uv.astype(np.float32))
+
+
+def texture(size: tuple[int, int] = (320, 320)) -> np.ndarray:
+    """The sheet's picture (h, w, 3), grooves of 1 mm in it, linear light encoded by a plain power."""
+    width, height = size
+    u, v = np.meshgrid(((np.arange(width) + 0.5) / width - 0.02) / 0.96, ((np.arange(height) + 0.5) / height - 0.02) / 0.96)
+    x, y = 40 * u, 40 * v
+    slope = np.stack([2 * 0.314 * np.cos(2 * np.pi * x / 20), 2 * 0.314 * np.cos(2 * np.pi * y / 20)], -1)
+    slope[..., 0] += 0.25 * np.cos(2 * np.pi * (x + 0.5 * y) / 1.3)
+    normal = np.concatenate([-slope, np.ones_like(slope[..., :1])], -1)
+    normal /= np.linalg.norm(normal, axis=-1, keepdims=True)
+    rng = np.random.default_rng(0)
+    shade = 0.6 * np.maximum(normal @ LAMP, 0.02) * np.exp(rng.normal(0, 0.01, u.shape))
+    return np.repeat(shade[..., None] ** (1 / 2.2), 3, axis=2)
+
+
+@dataclass
+class Laid:
+    stage: Stage
+    piece: Any
+
+
+def laid(triangles: TriangleMesh, picture: np.ndarray | None) -> Laid:
+    """A stage with a piece."""
+    material = bpy.data.materials.new("Scan")
+    if bpy.app.version < (5, 0, 0):
+        material.use_nodes = True
+    if picture is not None:
+        node = material.node_tree.nodes.new("ShaderNodeTexImage")
+        node.image = images.make_image("Scan texture", picture)
+        material.node_tree.links.new(node.outputs["Color"], material.node_tree.nodes["Principled BSDF"].inputs["Base Color"])
+    item = meshes.make_object("Piece", triangles, materials=[material])
+    bpy.context.scene.collection.objects.link(item)
+    stage = Stage(bpy.context.scene, sheets.JobSheet("test", Path.cwd()))
+    roles.mark(item, job=stage.job, step="separation", role="piece", key="")
+    return Laid(stage, item)
+
+
+def done(place: Laid, module: Any, **settings: Any) -> Any:
+    """Run one step to its end."""
+    place.stage.begin(from_module(module), afresh=False)
+    result = finish(module.run(place.stage, module.Settings(**settings)))
+    place.stage.swap()
+    return result
+
+
+def words(place: Laid) -> str:
+    return " ".join(str(note) for note in place.stage.notes)
+
+
+def test_relief_of_a_grooved_sheet_has_maps_in_mm_with_their_facts() -> None:
+    place = laid(sheet(), texture())
+    before = set(bpy.data.objects.keys())
+    result = done(place, relief)
+    height, normal = place.stage.find("relief_height", "piece"), place.stage.find("relief_normal", "piece")
+    assert result.figures["found"] and height["found"] and 0 < height["strength"] <= 1
+    assert 0.1 < height["trusted_mm"] < 1.4  # the grooves are 1.2 mm apart
+    assert height.is_float and height.colorspace_settings.name == "Non-Color" == normal.colorspace_settings.name
+    values = images.read_pixels(height)[..., 0]
+    assert 0.003 < values.std() < 0.1  # the truth: 0.25 / (2 pi / 1.3) / sqrt 2 = 0.037 mm
+    assert np.abs(images.read_pixels(normal)[160, 160, :3] - (0.5, 0.5, 1)).max() < 0.4
+    assert set(bpy.data.objects.keys()) == before
+
+
+def test_running_twice_gives_the_same_maps_and_no_more_of_them() -> None:
+    place = laid(sheet(), texture())
+    done(place, relief)
+    first, count = images.read_pixels(place.stage.find("relief_height", "piece")), len(bpy.data.images)
+    done(place, relief)
+    assert np.array_equal(first, images.read_pixels(place.stage.find("relief_height", "piece")))
+    assert len(bpy.data.images) == count
+
+
+def test_band_pass_is_labelled_an_effect() -> None:
+    place = laid(sheet(), texture())
+    result = done(place, relief, method="band")
+    assert "not a measurement" in result.words
+    assert place.stage.find("relief_height", "piece") is not None
+
+
+def test_delighting_flattens_the_light_and_stays_in_gamut() -> None:
+    place = laid(sheet(), texture())
+    result = done(place, delighting)
+    assert result.figures["piece_log_spread_after"] < 0.5 * result.figures["piece_log_spread_before"]
+    pixels = images.read_pixels(place.stage.find("albedo", "piece"))[..., :3]
+    assert pixels.min() > 0 and pixels.max() <= 1  # never black, in gamut
+
+
+@pytest.mark.parametrize(
+    ("case", "says"),
+    [
+        ("no uv", "no UVs"),
+        ("no texture", "no texture"),
+        ("stacked", "lie on top of each other"),
+        ("no area", "next to nothing"),
+        ("black", "black all over"),
+        ("white", "white all over"),
+        ("even", "one even colour"),
+    ],
+)
+def test_bad_input_is_told_and_leaves_no_maps(case: str, says: str) -> None:
+    mesh, picture = sheet(), texture((128, 128))
+    if case == "no uv":
+        mesh = TriangleMesh(mesh.vertices, mesh.faces)
+    if case == "no area":
+        mesh = TriangleMesh(mesh.vertices, mesh.faces, np.full_like(mesh.uv, 0.5))
+    if case == "stacked":
+        mesh = TriangleMesh(
+            np.concatenate([mesh.vertices, mesh.vertices + (0, 0, 0.02)]).astype(np.float32),
+            np.concatenate([mesh.faces, mesh.faces + len(mesh.vertices)]), np.concatenate([mesh.uv, mesh.uv * (-1, 1) + (1, 0)]),
+        )  # fmt: skip
+    level = {"black": 0.0, "white": 1.0, "even": 0.5}.get(case)
+    if level is not None:
+        picture = np.full_like(picture, level)
+    place = laid(mesh, None if case == "no texture" else picture)
+    for module in (relief, delighting):
+        done(place, module)
+    assert says in words(place)
+    assert not place.stage.has("relief_height") and not place.stage.has("relief_normal") and not place.stage.has("albedo")
+
+
+def test_uvs_outside_the_square_and_another_aspect_work() -> None:
+    mesh = sheet()
+    place = laid(TriangleMesh(mesh.vertices, mesh.faces, mesh.uv + np.float32([2, -3])), texture((320, 200)))
+    assert done(place, relief).figures["found"]
+    assert tuple(place.stage.find("relief_height", "piece").size) == (320, 200)
+
+
+def test_sheared_islands_work() -> None:
+    mesh = sheet()
+    uv = mesh.uv.copy()
+    uv[..., 0] = 0.1 + 0.5 * uv[..., 0] + 0.35 * uv[..., 1]
+    assert done(laid(TriangleMesh(mesh.vertices, mesh.faces, uv), texture((256, 256))), relief) is not None
+
+
+def test_a_vast_texture_is_worked_on_smaller_and_left_as_it_is() -> None:
+    image = bpy.data.images.new("vast", 6000, 64)
+    reduced = read_linear(image, limit=4096)
+    assert reduced.shape[1] <= 4096
+    assert tuple(image.size) == (6000, 64)
+    assert len(bpy.data.images) == 1
+
+
+def test_vertex_colours_become_a_live_shape_key() -> None:
+    mesh = sheet(150)
+    picture = texture((512, 512)) ** 2.2
+    row, column = (np.clip((mesh.vertices[:, k] / 0.04 * 0.96 + 0.02) * 512, 0, 511).astype(int) for k in (1, 0))
+    colours = np.concatenate([picture[row, column], np.ones((len(row), 1))], 1).astype(np.float32)
+    place = laid(TriangleMesh(mesh.vertices, mesh.faces, colours={"Col": colours}), None)
+    assert read_photographed(place.piece).surface.on_vertices
+    result = done(place, relief)
+    if result.figures["found"]:
+        key = bpy.data.objects["Piece"].data.shape_keys.key_blocks["Relief"]
+        moved = np.zeros(3 * len(mesh.vertices), np.float32)
+        key.data.foreach_get("co", moved)
+        assert 1e-7 < np.abs(moved.reshape(-1, 3) - mesh.vertices).max() < 5e-4  # metres
+    assert not place.stage.has("relief_height")
