@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -11,7 +12,7 @@ from .relief.lamplight import fit_surface_light
 from .relief.speckle import masked_blur
 from .relief.surface import Surface
 
-Floats = NDArray[np.floating]
+Floats = NDArray[Any]
 
 
 @dataclass(frozen=True)
@@ -33,9 +34,7 @@ GLOSS = 0.3  # e-folds by which a highlight stands above its surroundings, in it
 GLOSS_MM = 1.5  # sigma of those surroundings
 
 
-def delight(
-    surface: Surface, colours: Floats, *, occluders: tuple[Floats, NDArray[np.integer]] | None = None, seed: int = 1
-) -> Delit:
+def delight(surface: Surface, colours: Floats, *, occluders: tuple[Floats, NDArray[Any]] | None = None, seed: int = 1) -> Delit:
     """The albedo in the texels from linear texture colours (n, 3).
 
     The light is an environment of many directions, never negative, carried through the surface's own visibility; bounces come

@@ -39,7 +39,10 @@ def read_photographed(item: Any, *, finest_texel_mm: float = 0.0, occluders: tup
     shared = float(surface.texels.shared.mean()) if len(surface) else 0.0
     surface = without(surface, surface.texels.shared)
     if shared > 0.5:
-        return "has UVs that lie on top of each other (mirrored or stacked islands), so no texel belongs to one place; unwrap it anew"
+        return (
+            "has UVs that lie on top of each other (mirrored or stacked islands), so no texel belongs to one place; "
+            "unwrap it anew"
+        )
     if len(surface) < FEWEST_TEXELS or surface.texel_mm <= 0:
         return "has UVs that cover next to nothing of the texture; unwrap it anew"
     colours = pixels.reshape(-1, 3)[surface.texels.index]
@@ -109,5 +112,3 @@ def _joined(items: tuple[Any, ...]) -> tuple[Any, Any] | None:
         faces.append(part.faces + start)
         start += len(part.vertices)
     return (np.concatenate(vertices), np.concatenate(faces)) if start else None
-
-

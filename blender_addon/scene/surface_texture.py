@@ -9,7 +9,7 @@ import bpy
 import numpy as np
 
 from ..core.mesh import face_areas
-from ..core.srgb import decode, luminance  # noqa: F401 - decode is what readers of these pixels need
+from ..core.srgb import decode, luminance
 from .images import read_pixels
 
 LARGEST = 4096

@@ -1,4 +1,4 @@
-"""Times one recovery in a process of its own, so that the peak memory is its own: `python -m scripts.bench._relief_timing FILE N`."""
+"""Times one recovery in a process of its own, with its own peak: `python -m scripts.bench._relief_timing FILE N`."""
 
 from __future__ import annotations
 

@@ -126,7 +126,9 @@ def _harmonics(part: measures.Ready) -> np.ndarray:
     open_sky = fit_surface_light(surface, np.ones_like(colours)).openness[:, None]
     design = irradiance_basis(surface.vertex_normal) * open_sky
     seen = weight > 0
-    shade = np.stack([design @ robust_fit(design[seen], np.maximum(means[seen, k], 1e-4), weight[seen]) for k in range(3)], axis=1)
+    shade = np.stack(
+        [design @ robust_fit(design[seen], np.maximum(means[seen, k], 1e-4), weight[seen]) for k in range(3)], axis=1
+    )
     shade = np.maximum(shade, 0.02 * np.median(shade, axis=0))
     return surface.texels.interpolate(surface.faces, shade)
 

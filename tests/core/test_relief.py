@@ -82,9 +82,13 @@ def test_slopes_of_a_plane_survive_any_layout() -> None:
     mesh = sheet(high_mm=0.0)
     for turn in (0, 1):
         uv = mesh.uv if not turn else mesh.uv[..., ::-1] * (1, -1) + (0, 1)
-        surface = read_surface(TriangleMesh(mesh.vertices, mesh.faces, uv), np.ones(len(mesh.faces), bool), height=128, width=128)
+        surface = read_surface(
+            TriangleMesh(mesh.vertices, mesh.faces, uv), np.ones(len(mesh.faces), bool), height=128, width=128
+        )
         raster = surface.texels.scatter(0.1 * surface.position[:, 0] - 0.05 * surface.position[:, 1])
-        slopes = normal_maps.slopes_from_raster(surface.texels, raster, *texels.surface_frames(surface.vertices, surface.faces, uv))
+        slopes = normal_maps.slopes_from_raster(
+            surface.texels, raster, *texels.surface_frames(surface.vertices, surface.faces, uv)
+        )
         assert np.allclose(slopes, (0.1, -0.05, 0), atol=2e-3)
 
 
@@ -105,11 +109,17 @@ def test_a_sphere_over_a_floor_hides_the_sky_as_geometry_says() -> None:
     (view factor of a sphere straight above; common knowledge of radiative transfer)."""
     turns, rings = 64, 32
     theta, phi = np.meshgrid(np.linspace(0, np.pi, rings), np.linspace(0, 2 * np.pi, turns, endpoint=False), indexing="ij")
-    ball = np.stack([np.sin(theta) * np.cos(phi), np.sin(theta) * np.sin(phi), np.cos(theta)], -1).reshape(-1, 3) * 10 + (0, 0, 20)
+    ball = np.stack([np.sin(theta) * np.cos(phi), np.sin(theta) * np.sin(phi), np.cos(theta)], -1).reshape(-1, 3) * 10 + (
+        0,
+        0,
+        20,
+    )
     place = np.arange(rings * turns).reshape(rings, turns)
     a, b = place[:-1], place[1:]
     right = lambda one: np.roll(one, -1, 1)  # noqa: E731
-    faces = np.concatenate([np.stack([a, b, right(b)], -1).reshape(-1, 3), np.stack([a, right(b), right(a)], -1).reshape(-1, 3)])
+    faces = np.concatenate(
+        [np.stack([a, b, right(b)], -1).reshape(-1, 3), np.stack([a, right(b), right(a)], -1).reshape(-1, 3)]
+    )
     samples = spread_samples(ball, faces, count=100_000, seed=1)
     up = np.array([[0, 0, 1.0]])
     seen = look_round(samples, np.zeros((1, 3)), up, light.half_sphere(512))

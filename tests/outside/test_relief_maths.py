@@ -13,7 +13,9 @@ from blender_addon.core.relief import spherical_harmonics as harmonics
 
 
 def test_cosine_coefficients_and_basis_constants() -> None:
-    """A_l = pi, 2 pi/3, pi/4, 0 and Y00 .282095, Y1 .488603, Y2 1.092548, Y20 .315392, Y22 .546274 (Ramamoorthi & Hanrahan 2001)."""
+    """A_l = pi, 2 pi/3, pi/4, 0; Y00 .282095, Y1 .488603, Y2 1.092548, Y20 .315392, Y22 .546274
+    (Ramamoorthi & Hanrahan 2001).
+    """
     assert np.allclose(harmonics.COSINE, (3.14159, 2.09440, 0.785398, 0), atol=1e-5)
     along = harmonics.basis(np.array([[0, 0, 1.0], [0, 1.0, 0], unit(np.array([1.0, 1, 0])), [1.0, 0, 0]]), 2)
     assert along[0, 0] == pytest.approx(0.282095, abs=1e-6)
@@ -25,12 +27,22 @@ def test_cosine_coefficients_and_basis_constants() -> None:
 
 
 def test_irradiance_constants_of_the_paper() -> None:
-    """c1..c5 = .429043 .511664 .743125 .886227 .247708: E = c1 L22 (x2 - y2) + c3 L20 z2 + c4 L00 - c5 L20 + ... (same paper)."""
+    """c1..c5 = .429043 .511664 .743125 .886227 .247708: E = c1 L22 (x2 - y2) + c3 L20 z2 + c4 L00 - ... (same paper)."""
     c1, c2, c3, c4, c5 = 0.429043, 0.511664, 0.743125, 0.886227, 0.247708
     n = unit(np.random.default_rng(0).normal(size=(50, 3)))
     x, y, z = n.T
     expected = np.stack(
-        [c4 + 0 * x, 2 * c2 * y, 2 * c2 * z, 2 * c2 * x, 2 * c1 * x * y, 2 * c1 * y * z, c3 * z * z - c5, 2 * c1 * x * z, c1 * (x * x - y * y)],
+        [
+            c4 + 0 * x,
+            2 * c2 * y,
+            2 * c2 * z,
+            2 * c2 * x,
+            2 * c1 * x * y,
+            2 * c1 * y * z,
+            c3 * z * z - c5,
+            2 * c1 * x * z,
+            c1 * (x * x - y * y),
+        ],
         axis=1,
     )
     assert np.allclose(harmonics.irradiance_basis(n), expected, atol=2e-6)  # c2 is rounded up in print

@@ -144,7 +144,8 @@ def test_bad_input_is_told_and_leaves_no_maps(case: str, says: str) -> None:
     if case == "stacked":
         mesh = TriangleMesh(
             np.concatenate([mesh.vertices, mesh.vertices + (0, 0, 0.02)]).astype(np.float32),
-            np.concatenate([mesh.faces, mesh.faces + len(mesh.vertices)]), np.concatenate([mesh.uv, mesh.uv * (-1, 1) + (1, 0)]),
+            np.concatenate([mesh.faces, mesh.faces + len(mesh.vertices)]),
+            np.concatenate([mesh.uv, mesh.uv * (-1, 1) + (1, 0)]),
         )  # fmt: skip
     level = {"black": 0.0, "white": 1.0, "even": 0.5}.get(case)
     if level is not None:

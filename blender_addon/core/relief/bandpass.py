@@ -10,10 +10,12 @@ Borders mirror at the texel's edge ("reflect" of scipy.ndimage).
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 from numpy.typing import NDArray
 
-Floats = NDArray[np.floating]
+Floats = NDArray[Any]
 
 STRIP = 32  # rows at a time in the direct blur: they stay in the processor's cache
 REACH = 4.5  # a kernel ends at this many sigmas
@@ -37,7 +39,7 @@ def gaussian_blur(image: Floats, sigma: float) -> Floats:
     return _enlarged(_enlarged(small, factor).T, factor).T[:height, :width].copy()
 
 
-def band_pass(image: Floats, fine: float, coarse: float, *, mask: NDArray[np.bool_] | None = None) -> Floats:
+def band_pass(image: Floats, fine: float, coarse: float, *, mask: NDArray[Any] | None = None) -> Floats:
     """The image (height, width) between two Gaussians of `fine` < `coarse` texels (difference of the two blurs).
 
     With a mask only texels inside count (normalised convolution), and the result is 0 outside: no background leaks in.
@@ -66,7 +68,7 @@ def _kernel(sigma: float) -> Floats:
     return (side / (side[0] + 2 * side[1:].sum())).astype(np.float32)
 
 
-def _mirrored(rows: NDArray[np.integer], count: int) -> NDArray[np.integer]:
+def _mirrored(rows: NDArray[Any], count: int) -> NDArray[Any]:
     rows = np.mod(rows, 2 * count)
     return np.where(rows >= count, 2 * count - 1 - rows, rows)
 
@@ -88,7 +90,9 @@ def _direct(image: Floats, sigma: float) -> Floats:
         wide = down[:, across]
         strip = down * kernel[0]
         for step in range(1, reach + 1):
-            strip += (wide[:, reach - step : reach - step + width] + wide[:, reach + step : reach + step + width]) * kernel[step]
+            strip += (wide[:, reach - step : reach - step + width] + wide[:, reach + step : reach + step + width]) * kernel[
+                step
+            ]
         out[top:bottom] = strip
     return out
 

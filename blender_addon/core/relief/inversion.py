@@ -13,13 +13,15 @@ from __future__ import annotations
 
 from collections.abc import Generator
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from .patches import CELLS, Cloud, Patches, filled, read_back, splat, wave_vectors, window
 
-Floats = NDArray[np.floating]
+Floats = NDArray[Any]
+Ints = NDArray[Any]
 
 KAPPA = 0.25
 """Share of "dark is deep" against the light's pull: 0.2 to 0.4 on feathers, tool marks and folds under windows and lamps."""
@@ -72,7 +74,7 @@ class Relief:
 
     slope: Floats
     height_mm: Floats
-    covered: NDArray[np.bool_]
+    covered: NDArray[Any]
 
 
 def pull_of_light(flux: Floats, normal: Floats) -> tuple[Floats, Floats]:
@@ -154,7 +156,7 @@ def ring_power(patches: Patches, grids: Floats) -> Floats:
 class _Rings:
     edges: Floats
     of: Ints
-    usable: NDArray[np.bool_]
+    usable: NDArray[Any]
     count: Floats
 
 
@@ -236,6 +238,4 @@ def invert(
             np.add.at(total[column], texel, part * weight)
         yield last / len(patches)
     weight = np.maximum(total[4], 1e-9)
-    return Relief(
-        np.stack([one / weight for one in total[:3]], axis=1), total[3] / weight, total[4] > 1e-6
-    )
+    return Relief(np.stack([one / weight for one in total[:3]], axis=1), total[3] / weight, total[4] > 1e-6)

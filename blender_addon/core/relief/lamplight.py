@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -12,8 +13,8 @@ from .light import Light, Shading, bounced, fit_light, half_sphere, shade, sky_d
 from .surface import Surface
 from .visibility import look_round, spread_samples
 
-Floats = NDArray[np.floating]
-Ints = NDArray[np.integer]
+Floats = NDArray[Any]
+Ints = NDArray[Any]
 
 SAMPLES = 150_000
 DIRECTIONS = 64  # and as many opposite ones
@@ -32,9 +33,7 @@ class Lit:
     openness: Floats
 
 
-def fit_surface_light(
-    surface: Surface, colours: Floats, *, occluders: tuple[Floats, Ints] | None = None, seed: int = 1
-) -> Lit:
+def fit_surface_light(surface: Surface, colours: Floats, *, occluders: tuple[Floats, Ints] | None = None, seed: int = 1) -> Lit:
     """Fit the light of linear texel `colours` (n, 3). occluders: other parts that were there, vertices in mm and faces."""
     vertices, faces = surface.vertices, surface.faces
     means, weight = surface.texels.gather(faces, colours, len(vertices))
@@ -63,7 +62,8 @@ def clusters(vertices: Floats, normals: Floats, wanted: int) -> Ints:
     """(v,) cluster of each vertex: those in one box that face the same way; about `wanted` of them."""
     size = np.ptp(vertices, axis=0)
     side = float(np.sqrt(2 * (size[0] * size[1] + size[1] * size[2] + size[2] * size[0]) / wanted))
-    way = np.argmax(np.abs(normals), axis=1) * 2 + (np.take_along_axis(normals, np.argmax(np.abs(normals), axis=1)[:, None], 1)[:, 0] > 0)
+    axis = np.argmax(np.abs(normals), axis=1)
+    way = 2 * axis + (normals[np.arange(len(normals)), axis] > 0)
     for _ in range(4):
         place = np.floor((vertices - vertices.min(axis=0)) / max(side, 1e-9)).astype(np.int64)
         key = ((place[:, 0] * 8192 + place[:, 1]) * 8192 + place[:, 2]) * 6 + way
@@ -75,7 +75,9 @@ def clusters(vertices: Floats, normals: Floats, wanted: int) -> Ints:
     return group.reshape(-1)
 
 
-def _receivers(group: Ints, vertices: Floats, normals: Floats, means: Floats, weight: Floats):
+def _receivers(
+    group: Ints, vertices: Floats, normals: Floats, means: Floats, weight: Floats
+) -> tuple[Floats, Floats, Floats, Floats]:
     """Position, normal, texture and weight of each cluster."""
     count = int(group.max()) + 1
     size = np.maximum(np.bincount(group, minlength=count), 1)

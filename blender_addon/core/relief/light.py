@@ -8,6 +8,7 @@ whose linear value *is* that part's radiance. Unknown: the radiances (with rho f
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -15,7 +16,7 @@ from numpy.typing import NDArray
 from .spherical_harmonics import sphere_directions
 from .visibility import Visibility
 
-Floats = NDArray[np.floating]
+Floats = NDArray[Any]
 
 ROUNDS = 6  # of reweighting
 STEPS = 400  # of the projected gradient
@@ -122,7 +123,9 @@ def _roughness(directions: Floats) -> Floats:
     return np.diag(near.sum(axis=1)) - near
 
 
-def _fit_channels(design, cast, target, weight, rough, smoothness, start):
+def _fit_channels(
+    design: Floats, cast: Floats, target: Floats, weight: Floats, rough: Floats, smoothness: float, start: Floats
+) -> Floats:
     """One reweighted round: non-negative least squares for the three channels by accelerated projected gradient."""
     count = design.shape[1]
     out = np.zeros((count + 1, 3))

@@ -8,15 +8,16 @@ mean over the faces that share its vertex and texture coordinate, in the plane o
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from ..mesh import unit
-from .texels import Texels, surface_frames
+from .texels import Texels
 
-Floats = NDArray[np.floating]
-Ints = NDArray[np.integer]
+Floats = NDArray[Any]
+Ints = NDArray[Any]
 
 
 @dataclass(frozen=True)
@@ -56,7 +57,6 @@ def reoriented(base: Floats, detail: Floats) -> Floats:
 
 def tangent_frames(vertices: Floats, faces: Ints, uv: Floats, vertex_normals: Floats) -> TangentFrames:
     """The tangents of a mesh with UVs (m, 3, 2). Faces without UV area get an arbitrary tangent."""
-    along, _ = surface_frames(vertices, faces, uv)
     edge1, edge2 = uv[:, 1] - uv[:, 0], uv[:, 2] - uv[:, 0]
     turn = edge1[:, 0] * edge2[:, 1] - edge1[:, 1] * edge2[:, 0]
     sign = np.where(turn < 0, -1.0, 1.0)
@@ -75,14 +75,12 @@ def tangent_frames(vertices: Floats, faces: Ints, uv: Floats, vertex_normals: Fl
     normal = vertex_normals[faces.reshape(-1)]
     flat = np.repeat(tangent, 3, axis=0)
     flat = unit(flat - normal * np.einsum("ij,ij->i", flat, normal)[:, None])
-    total = np.stack(
-        [np.bincount(group, flat[:, axis] * angles.reshape(-1), len(first)) for axis in range(3)], axis=1
-    )
+    total = np.stack([np.bincount(group, flat[:, axis] * angles.reshape(-1), len(first)) for axis in range(3)], axis=1)
     group_normal = normal[first]
     weak = np.linalg.norm(total, axis=1) < 1e-9
     if weak.any():
         total[weak] = np.cross(group_normal[weak], np.where(np.abs(group_normal[weak, 2:]) < 0.9, (0, 0, 1.0), (1.0, 0, 0)))
-    return TangentFrames(group.reshape(-1, 3), unit(total).astype(np.float32), sign.astype(np.float32))
+    return TangentFrames(group.reshape(-1, 3), unit(total.astype(float)).astype(np.float32), sign.astype(np.float32))
 
 
 def _along_u(vertices: Floats, faces: Ints, edge1: Floats, edge2: Floats, turn: Floats) -> Floats:
@@ -140,7 +138,7 @@ def slopes_from_raster(texels: Texels, raster: Floats, u_gradient: Floats, v_gra
     return (rise_u[:, None] * u_gradient[texels.face] + rise_v[:, None] * v_gradient[texels.face]).astype(np.float32)
 
 
-def _difference(raster: Floats, mask: NDArray[np.bool_], axis: int) -> Floats:
+def _difference(raster: Floats, mask: NDArray[Any], axis: int) -> Floats:
     ahead = np.roll(raster, -1, axis) - raster
     ahead_ok = np.roll(mask, -1, axis) & mask
     behind, behind_ok = np.roll(ahead, 1, axis), np.roll(ahead_ok, 1, axis)

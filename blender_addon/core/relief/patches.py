@@ -9,14 +9,15 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from ..mesh import unit
 
-Floats = NDArray[np.floating]
-Ints = NDArray[np.integer]
+Floats = NDArray[Any]
+Ints = NDArray[Any]
 
 CELLS = 96
 SPACING = 0.33  # distance of centres, in edges of a patch
@@ -128,7 +129,8 @@ def sort_into_boxes(position: Floats, normal: Floats, box_mm: float) -> Cloud:
     """The texels at `position` (n, 3) mm with unit `normal`, in boxes."""
     low = position.min(axis=0) - 0.5 * box_mm
     place = np.floor((position - low) / box_mm).astype(np.int64)
-    boxes = tuple(int(size) + 1 for size in place.max(axis=0))
+    high = place.max(axis=0) + 1
+    boxes = (int(high[0]), int(high[1]), int(high[2]))
     key = (place[:, 0] * boxes[1] + place[:, 1]) * boxes[2] + place[:, 2]
     order = np.argsort(key, kind="stable")
     keys, starts = np.unique(key[order], return_index=True)

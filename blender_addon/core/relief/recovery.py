@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Generator, Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -31,8 +32,8 @@ from .patches import Cloud, Patches, lay_patches, sort_into_boxes, wave_vectors
 from .speckle import closed, speckles
 from .surface import Surface
 
-Floats = NDArray[np.floating]
-Ints = NDArray[np.integer]
+Floats = NDArray[Any]
+Ints = NDArray[Any]
 Steps = Generator[tuple[float, str], None, "Recovery"]
 
 CLIP = (-1.0, 0.6)  # log brightness against the smooth shading outside of this is not fine relief
@@ -42,7 +43,10 @@ SAMPLE = 6  # each such patch is also looked at with its specks, to know what cl
 
 @dataclass(frozen=True)
 class Photographed:
-    """A surface and its texture: colours (n, 3) linear at the texels. occluders: (vertices mm, faces) that stand by, or None."""
+    """A surface and its texture: colours (n, 3) linear at the texels.
+
+    occluders: (vertices mm, faces) of what stood by, or None.
+    """
 
     surface: Surface
     colours: Floats
@@ -98,12 +102,12 @@ def recover(photographed: Sequence[Photographed], *, largest_mm: float, seed: in
         lights.append(lit)
         signals.append(signal)
         spectra.append(blind_spectrum(patches, signal, removed))
-    work = invert(patches, cloud, signals, [one.ratio(wave) for one in spectra], low_mm=largest_mm)
-    relief = yield from _told(work, 0.75, 0.25, "Inverting the shading")
+    last = invert(patches, cloud, signals, [one.ratio(wave) for one in spectra], low_mm=largest_mm)
+    relief = yield from _told(last, 0.75, 0.25, "Inverting the shading")
     return Recovery(relief, lights, spectra, min(one.finest_mm() for one in spectra), _trust(signals, spectra))
 
 
-def _told(work: Generator[float, None, object], start: float, share: float, words: str):
+def _told(work: Generator[float, None, Any], start: float, share: float, words: str) -> Generator[tuple[float, str], None, Any]:
     while True:
         try:
             fraction = next(work)
@@ -128,7 +132,9 @@ def without_specks(surface: Surface, residual: Floats) -> Floats:
     return closed(raster, mask, specks).reshape(-1)[surface.texels.index]
 
 
-def _removed(patches: Patches, cloud: Cloud, residual: Floats, pull: Floats, signal: Signal):
+def _removed(
+    patches: Patches, cloud: Cloud, residual: Floats, pull: Floats, signal: Signal
+) -> Generator[tuple[float, str], None, Floats]:
     """(RINGS,) power that closing the specks took out, from every SAMPLE-th patch."""
     work = gather_signal(patches.every(SAMPLE), cloud, residual, pull)
     raw = yield from _told(work, 0.75, 0.0, "Weighing specks")

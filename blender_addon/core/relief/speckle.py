@@ -6,14 +6,16 @@ smaller eigenvalue of the Hessian) tells the two apart at equal contrast.
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 from numpy.typing import NDArray
 
 from .bandpass import gaussian_blur
 from .texels import extend
 
-Floats = NDArray[np.floating]
-Bools = NDArray[np.bool_]
+Floats = NDArray[Any]
+Bools = NDArray[Any]
 
 SIZES_MM = (0.09, 0.14)
 """Blur at which spots are looked for: dots of matting spray are 0.1 to 0.3 mm across (common practice)."""

@@ -5,10 +5,12 @@ Orthonormal basis as in Ramamoorthi & Hanrahan, "An efficient representation for
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 from numpy.typing import NDArray
 
-Floats = NDArray[np.floating]
+Floats = NDArray[Any]
 
 COSINE = (np.pi, 2 * np.pi / 3, np.pi / 4, 0.0)
 """A_l of the clamped cosine for l = 0 to 3 (Ramamoorthi & Hanrahan 2001, equation 8)."""
@@ -34,7 +36,7 @@ def basis(directions: Floats, order: int = 2) -> Floats:
     return np.stack(columns, axis=1)
 
 
-def degrees(order: int) -> NDArray[np.integer]:
+def degrees(order: int) -> NDArray[Any]:
     """The degree l of each column of `basis`."""
     return np.repeat(np.arange(order + 1), 2 * np.arange(order + 1) + 1)
 

@@ -6,14 +6,16 @@ Rows of the raster run upwards: row 0 is v = 0. UVs outside 0 to 1 wrap, as a re
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import pairwise
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from ..mesh import face_areas, unit
 
-Floats = NDArray[np.floating]
-Ints = NDArray[np.integer]
+Floats = NDArray[Any]
+Ints = NDArray[Any]
 
 EDGE = 1e-4  # barycentric slack: a texel on a shared edge must not fall between two faces
 INSIDE = 0.01  # a texel claimed with more than this by two faces lies in both: the layout overlaps
@@ -31,7 +33,7 @@ class Texels:
     index: Ints
     face: Ints
     weight: Floats
-    shared: NDArray[np.bool_]
+    shared: NDArray[Any]
 
     def __len__(self) -> int:
         return len(self.index)
@@ -39,7 +41,7 @@ class Texels:
     def interpolate(self, corners: Ints, values: Floats) -> Floats:
         """(n, ...) float32: values (v, ...) interpolated in each texel; `corners` (m, 3) are rows of `values` a face."""
         values = np.asarray(values, np.float32)
-        total = 0.0
+        total: Any = 0.0
         for corner in range(3):
             weight = self.weight[:, corner].reshape((-1,) + (1,) * (values.ndim - 1))
             total = total + values[corners[self.face, corner]] * weight
@@ -62,7 +64,7 @@ class Texels:
         out[self.index] = values
         return out.reshape((height, width) + values.shape[1:])
 
-    def mask(self) -> NDArray[np.bool_]:
+    def mask(self) -> NDArray[Any]:
         """(height, width) bool: covered."""
         out = np.zeros(self.shape[0] * self.shape[1], bool)
         out[self.index] = True
@@ -86,7 +88,7 @@ def rasterize(uv: Floats, *, height: int, width: int, chunk: int = 2_000_000) ->
     second = np.zeros((height * width, 2), np.float32)
     ends = np.cumsum(count)
     cuts = np.unique(np.concatenate([[0], np.searchsorted(ends, np.arange(chunk, count.sum() + chunk, chunk)), [len(uv)]]))
-    for first, last in zip(cuts[:-1], cuts[1:], strict=True):
+    for first, last in pairwise(cuts):
         _claim(corners, low, span, count, doubled, int(first), int(last), (height, width), owner, claims, second)
     index = np.flatnonzero(owner >= 0)
     bary = second[index]
@@ -98,7 +100,10 @@ def _cross(a: Floats, b: Floats) -> Floats:
     return a[:, 0] * b[:, 1] - a[:, 1] * b[:, 0]
 
 
-def _claim(corners, low, span, count, doubled, first, last, shape, owner, claims, second) -> None:
+def _claim(
+    corners: Floats, low: Ints, span: Ints, count: Ints, doubled: Floats, first: int, last: int, shape: tuple[int, int],
+    owner: Ints, claims: Ints, second: Floats,
+) -> None:  # fmt: skip
     """Enter faces first..last into the raster arrays."""
     number = count[first:last]
     face = np.repeat(np.arange(first, last), number)
@@ -138,7 +143,7 @@ def typical_texel_mm(vertices_mm: Floats, faces: Ints, uv: Floats, *, height: in
     return float(sizes[order][np.searchsorted(reach, reach[-1] / 2)])
 
 
-def border_distance(mask: NDArray[np.bool_], reach: int) -> NDArray[np.uint8]:
+def border_distance(mask: NDArray[Any], reach: int) -> NDArray[np.uint8]:
     """(height, width) steps (4-neighbour) from a covered texel to the nearest uncovered one, 0 outside, at most `reach`."""
     distance = np.zeros(mask.shape, np.uint8)
     inside = mask.copy()
@@ -155,14 +160,14 @@ def border_distance(mask: NDArray[np.bool_], reach: int) -> NDArray[np.uint8]:
     return distance
 
 
-def extend(values: Floats, mask: NDArray[np.bool_], steps: int) -> Floats:
+def extend(values: Floats, mask: NDArray[Any], steps: int) -> Floats:
     """The raster (height, width[, k]) with covered values grown `steps` texels outwards, so that filtering finds no edge."""
     flat = values.reshape(mask.shape + (-1,)).astype(np.float32)
     known = mask.copy()
     for _ in range(steps):
         total = np.zeros_like(flat)
         count = np.zeros(mask.shape, np.float32)
-        for axis, to, source in _SHIFTS:
+        for to, source in _SHIFTS:
             count[to] += known[source]
             total[to] += np.where(known[source][..., None], flat[source], 0)
         fresh = ~known & (count > 0)
@@ -173,8 +178,8 @@ def extend(values: Floats, mask: NDArray[np.bool_], steps: int) -> Floats:
 
 _ALL, _UP, _DOWN = slice(None), slice(1, None), slice(None, -1)
 _SHIFTS = (
-    (0, (_UP, _ALL), (_DOWN, _ALL)), (0, (_DOWN, _ALL), (_UP, _ALL)),
-    (1, (_ALL, _UP), (_ALL, _DOWN)), (1, (_ALL, _DOWN), (_ALL, _UP)),
+    ((_UP, _ALL), (_DOWN, _ALL)), ((_DOWN, _ALL), (_UP, _ALL)),
+    ((_ALL, _UP), (_ALL, _DOWN)), ((_ALL, _DOWN), (_ALL, _UP)),
 )  # fmt: skip
 
 
@@ -189,9 +194,9 @@ def surface_frames(vertices: Floats, faces: Ints, uv: Floats) -> tuple[Floats, F
     square = np.maximum(np.einsum("ij,ij->i", normal, normal), 1e-30)[:, None]
     first, second = np.cross(e2, normal) / square, np.cross(normal, e1) / square
     d1, d2 = (uv[:, 1] - uv[:, 0]).astype(float), (uv[:, 2] - uv[:, 0]).astype(float)
-    return (d1[:, :1] * first + d2[:, :1] * second).astype(np.float32), (
-        d1[:, 1:] * first + d2[:, 1:] * second
-    ).astype(np.float32)
+    return (d1[:, :1] * first + d2[:, :1] * second).astype(np.float32), (d1[:, 1:] * first + d2[:, 1:] * second).astype(
+        np.float32
+    )
 
 
 def normals_at(texels: Texels, faces: Ints, vertex_normals: Floats) -> Floats:

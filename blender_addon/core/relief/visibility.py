@@ -7,14 +7,15 @@ random sample of the surface: array work alone, its cost hardly grows with the m
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from ..mesh import face_areas, unit
 
-Floats = NDArray[np.floating]
-Ints = NDArray[np.integer]
+Floats = NDArray[Any]
+Ints = NDArray[Any]
 
 PER_PIXEL = 4.0  # samples a pixel of the depth map on a face seen squarely: 2 % of pixels stay empty
 STEEPEST = 3.0  # tangent of the steepest tilt that the depth slack still follows
@@ -110,7 +111,10 @@ def _taps(place: Floats, width: int) -> tuple[tuple[Ints, Floats], ...]:
     )
 
 
-def _test(depth, flat, pixels, height, taps, rows, facing, pixel, free, source) -> None:
+def _test(
+    depth: Floats, flat: Ints, pixels: int, height: Floats, taps: tuple[tuple[Ints, Floats], ...], rows: Ints, facing: Floats,
+    pixel: float, free: Floats, source: Ints,
+) -> None:  # fmt: skip
     """Fill `free` and `source` of one direction for the receivers in `rows`."""
     nearest = np.full(pixels, -np.inf, np.float32)
     np.maximum.at(nearest, flat, depth)

@@ -80,7 +80,12 @@ def _effect(stage: Any, surface: Surface, colours: Any, settings: Settings) -> R
     _offer(stage, surface, heights, slopes, {"trusted_mm": float(finest), "strength": float(strength), "found": True})
     return Result(
         f"Band-pass effect between {finest:.2f} and {largest:.1f} mm: not a measurement",
-        {"found": True, "trusted_mm": round(finest, 3), "strength": strength, "height_std_mm": round(float(np.std(heights)), 5)},
+        {
+            "found": True,
+            "trusted_mm": round(finest, 3),
+            "strength": strength,
+            "height_std_mm": round(float(np.std(heights)), 5),
+        },
     )
 
 
@@ -144,7 +149,7 @@ def _offer(stage: Any, surface: Surface, heights: Any, slopes: Any, facts: dict[
 
 
 def _as_shape_key(stage: Any, surface: Surface, heights: Any, strength: float) -> None:
-    """Vertex colours know no finer detail than the vertices: their relief becomes a shape key of the piece, live by its value."""
+    """Colours on vertices know nothing finer than those: their relief becomes a shape key of the piece, live by its value."""
     moved = surface.vertices.copy()
     rows = surface.texels.index
     moved[rows] += heights[:, None] * surface.vertex_normal[rows]
