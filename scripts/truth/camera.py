@@ -1,4 +1,4 @@
-"""What a phone's camera and the scanning program's blending do to a texture: speckle, exposure, blur, tone, sharpening, JPEG."""
+"""What a phone's camera and the scan's blending do to a texture: speckle, exposure, blur, tone, sharpening, JPEG."""
 
 from __future__ import annotations
 
@@ -17,8 +17,9 @@ Floats = Any
 @dataclass(frozen=True, kw_only=True)
 class Camera:
     """speckle: dots of matting spray a mm2. powder: spread of the powder's brightness. patches: spread of the exposure between
-    photos. blur: mm, standard deviation. noise: of the linear signal. level: where the brightest tenth of the surface begins (linear).
-    phone_tone: an S curve on top of sRGB. sharpening: amount of a halo-making unsharp mask. jpeg: quality, 0 for none."""
+    photos. blur: mm, standard deviation. noise: of the linear signal. level: where the brightest tenth of the surface begins
+    (linear). phone_tone: an S curve on top of sRGB. sharpening: amount of a halo-making unsharp mask. jpeg: quality, 0 for
+    none."""
 
     speckle: float = 1.5
     powder: float = 0.02

@@ -12,7 +12,9 @@ Ints = Any
 Floats = Any
 
 
-def unwrapped(mesh: TriangleMesh, *, islands: int = 1000, texels: int = 2048, gutter: float = 3.0, seed: int = 0) -> tuple[TriangleMesh, Ints]:
+def unwrapped(
+    mesh: TriangleMesh, *, islands: int = 1000, texels: int = 2048, gutter: float = 3.0, seed: int = 0
+) -> tuple[TriangleMesh, Ints]:
     """The mesh with UVs in about `islands` charts, and the island (m,) of each face; texel density even over the surface."""
     island = _grown(mesh, islands, seed)
     normals = face_normals(mesh.vertices, mesh.faces)
@@ -84,7 +86,9 @@ def _apart_where_folded(mesh: TriangleMesh, island: Ints, normals: Floats, areas
     """Faces that would lie face down or edge on in their island go to islands of their own."""
     mean = _mean_normal(island, normals, areas)
     folded = np.einsum("ij,ij->i", normals, mean[island]) < 0.3
-    side = np.argmax(np.abs(normals), axis=1) * 2 + (np.take_along_axis(normals, np.argmax(np.abs(normals), axis=1)[:, None], 1)[:, 0] > 0)
+    side = np.argmax(np.abs(normals), axis=1) * 2 + (
+        np.take_along_axis(normals, np.argmax(np.abs(normals), axis=1)[:, None], 1)[:, 0] > 0
+    )
     return np.where(folded, island.max() + 1 + island * 6 + side, island)
 
 
@@ -100,7 +104,9 @@ def _flattened(mesh: TriangleMesh, island: Ints, normals: Floats, areas: Floats,
     across = unit(np.cross(helper, mean))
     upward = np.cross(mean, across)
     corners = mesh.vertices[mesh.faces]
-    flat = np.stack([np.einsum("mkj,mj->mk", corners, across[island]), np.einsum("mkj,mj->mk", corners, upward[island])], axis=-1)
+    flat = np.stack(
+        [np.einsum("mkj,mj->mk", corners, across[island]), np.einsum("mkj,mj->mk", corners, upward[island])], axis=-1
+    )
     count = island.max() + 1
     best_area, best_turn = np.full(count, np.inf), np.zeros(count)
     label = np.repeat(island, 3)

@@ -16,8 +16,10 @@ from .shape import Shape
 Floats = Any
 
 
-def light_on(truths: list[Shape], scan: TriangleMesh, room: Light, *, size: int, samples: int, table: float | None = 0.40) -> Floats:
-    """(size, size, 3) linear light (irradiance over pi, bounces and all) on the truths behind the scan's texels, row 0 at v = 0.
+def light_on(
+    truths: list[Shape], scan: TriangleMesh, room: Light, *, size: int, samples: int, table: float | None = 0.40
+) -> Floats:
+    """(size, size, 3) linear light (irradiance over pi, with bounces) on the truths behind the scan's texels, row 0 at v = 0.
 
     All in mm. table: albedo of a table at z = 0, or None.
     """
@@ -53,7 +55,9 @@ def _matt(name: str) -> Any:
     shade = bpy.data.materials.new(name)
     tree = compat.node_tree_of(shade)
     tree.nodes.clear()
-    colour, matt, out = (tree.nodes.new(kind) for kind in ("ShaderNodeAttribute", "ShaderNodeBsdfDiffuse", "ShaderNodeOutputMaterial"))
+    colour, matt, out = (
+        tree.nodes.new(kind) for kind in ("ShaderNodeAttribute", "ShaderNodeBsdfDiffuse", "ShaderNodeOutputMaterial")
+    )
     colour.attribute_name = "albedo"
     tree.links.new(colour.outputs["Color"], matt.inputs["Color"])
     tree.links.new(matt.outputs["BSDF"], out.inputs["Surface"])
@@ -81,7 +85,9 @@ def _surround(scene: Any, room: Light) -> None:
     azimuth = -2 * np.pi * ((np.arange(wide) + 0.5) / wide - 0.5)
     elevation = np.pi * ((np.arange(high) + 0.5) / high - 0.5)
     flat = np.cos(elevation)[:, None]
-    ways = np.stack([flat * np.cos(azimuth), flat * np.sin(azimuth), np.broadcast_to(np.sin(elevation)[:, None], (high, wide))], axis=-1)
+    ways = np.stack(
+        [flat * np.cos(azimuth), flat * np.sin(azimuth), np.broadcast_to(np.sin(elevation)[:, None], (high, wide))], axis=-1
+    )
     pixels = np.ones((high, wide, 4), np.float32)
     pixels[..., :3] = room.rooms[0](ways.reshape(-1, 3)).reshape(high, wide, 3)
     image = bpy.data.images.new("room", wide, high, float_buffer=True, is_data=True)

@@ -1,8 +1,8 @@
-"""Make the demo scans again: `python -m scripts.truth.demo [--out FOLDER] [--size 2048] [--samples 24]`.
+"""Make the demo scans again: `python -m scripts.truth.demo [--out FOLDER] [--size 2048] [--samples 12] [--check]`.
 
-A stoneware barn owl on an offcut of speckled terrazzo, scanned twice as with a phone: dusted (owl and stone, white with speckle) and
-bare (the stone in its own colours, the owl cropped at its legs). The truth is made from the seed; its hash and the transforms from
-each scan to the truth are written beside the scans.
+A stoneware barn owl on an offcut of speckled terrazzo, scanned twice as with a phone: dusted (owl and stone, white with
+speckle) and bare (the stone in its own colours, the owl cropped at its legs). The truth is made from the seed; its hash and
+the transforms from each scan to the truth are written beside the scans.
 """
 
 from __future__ import annotations
@@ -22,7 +22,7 @@ from .camera import Camera, photographed, speckles
 from .fields import Noise, rotation
 from .owl import HEIGHT, SLAB, owl, stand, terrazzo
 from .shape import Shape, joined
-from .texels import Texels, barycentric, mixed, texels
+from .texels import Texels, mixed, texels
 
 SEED = 7
 STANDS_AT = np.array([-2.5, 1.5, SLAB[2] - 0.15])
@@ -70,13 +70,23 @@ def scraps(mesh: TriangleMesh, count: int, seed: int) -> TriangleMesh:
         rows, columns = int(rng.integers(4, 9)), int(rng.integers(6, 12))
         theta, phi = np.meshgrid(np.linspace(0.15, 2.9, rows), 2 * np.pi * np.arange(columns) / columns, indexing="ij")
         ball = np.stack([np.sin(theta) * np.cos(phi), np.sin(theta) * np.sin(phi), np.cos(theta)], -1).reshape(-1, 3)
-        lump = ball * rng.uniform(0.5, 2.2) * rng.uniform(0.4, 1.0, 3) * (1 + 0.3 * noise(ball + rng.uniform(0, 50, 3), 0.9)[:, None])
+        lump = (
+            ball
+            * rng.uniform(0.5, 2.2)
+            * rng.uniform(0.4, 1.0, 3)
+            * (1 + 0.3 * noise(ball + rng.uniform(0, 50, 3), 0.9)[:, None])
+        )
         way = unit(rng.normal(size=3) * (1, 1, 0.6))
         spot = 0.5 * (low + high) + way * np.linalg.norm(high - low) * rng.uniform(0.42, 0.62)
         i, j = np.meshgrid(np.arange(rows - 1), np.arange(columns), indexing="ij")
         a, b = i * columns + j, i * columns + (j + 1) % columns
         start = sum(len(part) for part in vertices)
-        faces.append(start + np.concatenate([np.stack([a, a + columns, b], -1).reshape(-1, 3), np.stack([b, a + columns, b + columns], -1).reshape(-1, 3)]))
+        faces.append(
+            start
+            + np.concatenate(
+                [np.stack([a, a + columns, b], -1).reshape(-1, 3), np.stack([b, a + columns, b + columns], -1).reshape(-1, 3)]
+            )
+        )
         vertices.append(lump + spot * (1, 1, 1) + (0, 0, max(0.0, 3.0 - spot[2])))
     return TriangleMesh(np.concatenate(vertices), np.concatenate(faces))
 
@@ -100,7 +110,9 @@ def dusted(piece: Shape, stone: Shape, *, size: int, samples: int) -> tuple[Tria
 def bare(piece: Shape, stone: Shape, *, size: int, samples: int) -> tuple[TriangleMesh, Any, Any]:
     """The second scan: the stone in its own colours, with what of the owl came into the pictures, cropped above the legs."""
     whole = joined(piece, stone)
-    mesh = scanned.scan_mesh(whole, triangles=64_000, sigma=0.75, webbing=0.14, noise=0.03, step=0.41, seed=SEED + 1, open_below=1.5)
+    mesh = scanned.scan_mesh(
+        whole, triangles=64_000, sigma=0.75, webbing=0.14, noise=0.03, step=0.41, seed=SEED + 1, open_below=1.5
+    )
     centre = mesh.vertices[mesh.faces].mean(axis=1)
     crop = centre @ unit(np.array([0.10, -0.06, 1.0])) + 0.7 * Noise(SEED + 70)(centre, 5.0) < 28.0
     mesh = scanned.kept(mesh, crop & (centre[:, 0] + 0.3 * centre[:, 1] > -41.5))
@@ -113,7 +125,9 @@ def bare(piece: Shape, stone: Shape, *, size: int, samples: int) -> tuple[Triang
     colour = mixed(whole.albedo, corners, part.truth_weights)
     on_stone = part.truth_face >= len(piece.faces)
     colour[on_stone] = terrazzo(spot[on_stone] - [0, 0, SLAB[2]], SEED)
-    picture = photographed(light * colour, part, Camera(speckle=0, blur=0.10, level=0.55), mm_a_texel=_texel(mesh, size), seed=SEED + 1)
+    picture = photographed(
+        light * colour, part, Camera(speckle=0, blur=0.10, level=0.55), mm_a_texel=_texel(mesh, size), seed=SEED + 1
+    )
     return mesh, picture, labels(mesh, piece, stone, count)
 
 
@@ -158,18 +172,24 @@ def write_obj(folder: Path, name: str, mesh: TriangleMesh, picture: Any) -> None
     lines += [f"v {x:.5f} {y:.5f} {z:.5f}" for x, y, z in mesh.vertices.tolist()]
     lines += [f"vt {u:.5f} {v:.5f}" for u, v in (pairs[first] / 1e5).tolist()]
     lines += [f"usemtl {name}"]
-    lines += [f"f {a}/{d} {b}/{e} {c}/{f}" for (a, b, c), (d, e, f) in zip((mesh.faces + 1).tolist(), corner.tolist(), strict=True)]
+    lines += [
+        f"f {a}/{d} {b}/{e} {c}/{f}" for (a, b, c), (d, e, f) in zip((mesh.faces + 1).tolist(), corner.tolist(), strict=True)
+    ]
     (folder / f"{name}.obj").write_text("\n".join(lines) + "\n")
 
 
-def made(folder: Path, *, size: int = 2048, samples: int = 24) -> None:
+def made(folder: Path, *, size: int = 2048, samples: int = 12) -> None:
     """Write both scans and what is true of them."""
     folder.mkdir(parents=True, exist_ok=True)
     piece, stone = truths()
     record: dict[str, Any] = {
         "seed": SEED,
         "owl": {"sha256": piece.digest(), "triangles": len(piece.faces), "height_mm": HEIGHT},
-        "stand": {"sha256": stone.digest(), "triangles": len(stone.faces), "size_mm": [round(x, 3) for x in np.ptp(stone.vertices, axis=0).tolist()]},
+        "stand": {
+            "sha256": stone.digest(),
+            "triangles": len(stone.faces),
+            "size_mm": [round(x, 3) for x in np.ptp(stone.vertices, axis=0).tolist()],
+        },
         "whole_height_mm": round(float(piece.vertices[:, 2].max() - stone.vertices[:, 2].min()), 4),
         "frame": "millimetres, the stand's bottom on z = 0, the owl looks towards -Y",
         "scans": {},
@@ -181,17 +201,28 @@ def made(folder: Path, *, size: int = 2048, samples: int = 24) -> None:
         np.savez_compressed(folder / f"{name}_labels.npz", label=label)
         back = np.linalg.inv(POSES[name])
         record["scans"][name] = {
-            "to_truth": back.tolist(), "mm_a_unit": float(np.cbrt(np.linalg.det(back[:3, :3]))), "triangles": len(mesh.faces),
+            "to_truth": back.tolist(),
+            "mm_a_unit": float(np.cbrt(np.linalg.det(back[:3, :3]))),
+            "triangles": len(mesh.faces),
             "labels": f"{name}_labels.npz: 0 piece, 1 stand, -1 loose piece, a vertex of the OBJ",
         }
         sys.stdout.write(f"{name}: {len(mesh.faces)} triangles\n")
     (folder / "truth.json").write_text(json.dumps(record, indent=1) + "\n")
 
 
+def agrees(folder: Path) -> bool:
+    """Whether the truth made now from the seed is the one that the committed scans were made of."""
+    record = json.loads((folder / "truth.json").read_text())
+    return all(one.digest() == record[one.name]["sha256"] for one in truths(record["seed"]))
+
+
 if __name__ == "__main__":
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--out", type=Path, default=HOME)
     parser.add_argument("--size", type=int, default=2048)
-    parser.add_argument("--samples", type=int, default=24)
+    parser.add_argument("--samples", type=int, default=12)
+    parser.add_argument("--check", action="store_true")
     chosen = parser.parse_args()
+    if chosen.check:
+        sys.exit(0 if agrees(chosen.out) else "the truth made now is not the one that the scans were made of")
     made(chosen.out, size=chosen.size, samples=chosen.samples)

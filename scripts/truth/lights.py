@@ -18,8 +18,8 @@ NAMES = ("window", "lamps", "overcast", "travelling", "tent")
 
 @dataclass(frozen=True)
 class Light:
-    """One room. `rooms`: one radiance function, or several where the light moves with the phone, each with the direction (3,) of the
-    photos that it was seen in; each surface is then shown by the photos that it faces."""
+    """One room. `rooms`: one radiance function, or several where the light moves with the phone, each with the direction
+    (3,) of the photos that it was seen in; each surface is then shown by the photos that it faces."""
 
     name: str
     rooms: tuple[Radiance, ...]
@@ -72,7 +72,10 @@ def _window(rng: Any) -> Light:
 
 def _lamps(rng: Any) -> Light:
     first = rng.uniform(0, 360)
-    lamps = [(_towards(first, rng.uniform(35, 55)), 42.0, (1.0, 0.86, 0.66)), (_towards(first + rng.uniform(95, 150), rng.uniform(20, 45)), 20.0, (0.96, 1.0, 1.02))]
+    lamps = [
+        (_towards(first, rng.uniform(35, 55)), 42.0, (1.0, 0.86, 0.66)),
+        (_towards(first + rng.uniform(95, 150), rng.uniform(20, 45)), 20.0, (0.96, 1.0, 1.02)),
+    ]
 
     def room(ways: Floats) -> Floats:
         total = _room(ways, 0.55, 0.30, 0.22)
@@ -112,7 +115,11 @@ def _travelling(rng: Any) -> Light:
             azimuth = first + 360.0 * number / count
             views.append(_towards(azimuth, elevation))
             lamp = _towards(azimuth + 24.0, elevation + 17.0)
-            rooms.append(lambda ways, lamp=lamp: 24.0 * _lobe(ways, lamp, 11.0) * np.array([1.0, 0.97, 0.92]) + _room(ways, 0.5, 0.42, 0.30))
+            rooms.append(
+                lambda ways, lamp=lamp: (
+                    24.0 * _lobe(ways, lamp, 11.0) * np.array([1.0, 0.97, 0.92]) + _room(ways, 0.5, 0.42, 0.30)
+                )
+            )
     return Light("travelling", tuple(rooms), tuple(views))
 
 

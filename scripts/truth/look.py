@@ -13,10 +13,19 @@ from blender_addon.scene import compat, meshes
 
 
 def look(
-    subject: list[TriangleMesh], path: Path, *, eye: Any = (-60.0, -190.0, 95.0), aim: Any = (0, 0, 40), width: float = 105.0, size: int = 480,
-    samples: int = 24, textures: list[Path | None] | None = None, flat: bool = False, lamp: Any = (-160.0, -40.0, 110.0),
+    subject: list[TriangleMesh],
+    path: Path,
+    *,
+    eye: Any = (-60.0, -190.0, 95.0),
+    aim: Any = (0, 0, 40),
+    width: float = 105.0,
+    size: int = 480,
+    samples: int = 24,
+    textures: list[Path | None] | None = None,
+    flat: bool = False,
+    lamp: Any = (-160.0, -40.0, 110.0),
 ) -> None:
-    """Write a PNG. Meshes in mm; eye, aim and lamp too; width: what the frame spans at the aim. flat: textures shown as they are."""
+    """Write a PNG. Meshes, eye, aim and lamp in mm; width: what the frame spans. flat: textures shown as they are."""
     bpy.ops.wm.read_factory_settings(use_empty=True)
     scene = bpy.context.scene
     for place, part in enumerate(subject):
@@ -69,4 +78,6 @@ def _aim(item: Any, place: Any, aim: Any) -> None:
     from mathutils import Vector
 
     item.location = place
-    item.rotation_euler = (Vector(np.asarray(aim, float)) - Vector(np.asarray(place, float))).to_track_quat("-Z", "Y").to_euler()
+    item.rotation_euler = (
+        (Vector(np.asarray(aim, float)) - Vector(np.asarray(place, float))).to_track_quat("-Z", "Y").to_euler()
+    )

@@ -1,4 +1,4 @@
-"""Bench shapes beside the owl: sharp tooling, cloth-like folds, a smooth form, a plain one, a thrown pot. Millimetres, on z = 0."""
+"""Bench shapes beside the owl: sharp tooling, cloth-like folds, a smooth form, a plain one, a thrown pot. In mm, on z = 0."""
 
 from __future__ import annotations
 
@@ -35,9 +35,21 @@ def sharp(seed: int = 7) -> Shape:
     def field(points: Floats) -> Floats:
         local = points - (0, 0, 30.0)
         found = np.maximum(planes(local, ways, reach), box(local, (0, 0, 0), (21, 16, 29.9)))
-        brow = planes(local - (0, -14.5, 8.0), unit(np.array([[0, -0.4, 1], [0, -0.8, -0.9], [0, 1, 0], [1, 0, 0.1], [-1, 0, 0.1]])), [3.2, 3.0, 6.0, 15.0, 14.2])
-        nose = planes(local - (0.4, -15.0, -1.0), unit(np.array([[0.8, -0.6, 0], [-0.85, -0.5, 0], [0, -0.3, -1], [0, -0.9, 0.55], [0, 1, 0]])), [2.4, 2.2, 7.5, 4.0, 6.0])
-        chin = planes(local - (0, -11.0, -19.0), unit(np.array([[0, -1, 0.5], [0, -0.6, -0.8], [0.7, -0.6, 0], [-0.7, -0.6, 0.1], [0, 1, 0], [0, 0, 1]])), [5, 4.5, 8, 8, 6, 5])
+        brow = planes(
+            local - (0, -14.5, 8.0),
+            unit(np.array([[0, -0.4, 1], [0, -0.8, -0.9], [0, 1, 0], [1, 0, 0.1], [-1, 0, 0.1]])),
+            [3.2, 3.0, 6.0, 15.0, 14.2],
+        )
+        nose = planes(
+            local - (0.4, -15.0, -1.0),
+            unit(np.array([[0.8, -0.6, 0], [-0.85, -0.5, 0], [0, -0.3, -1], [0, -0.9, 0.55], [0, 1, 0]])),
+            [2.4, 2.2, 7.5, 4.0, 6.0],
+        )
+        chin = planes(
+            local - (0, -11.0, -19.0),
+            unit(np.array([[0, -1, 0.5], [0, -0.6, -0.8], [0.7, -0.6, 0], [-0.7, -0.6, 0.1], [0, 1, 0], [0, 0, 1]])),
+            [5, 4.5, 8, 8, 6, 5],
+        )
         found = np.minimum(np.minimum(np.minimum(found, brow), nose), chin)
         for side, lift in ((-1.0, 0.0), (1.0, 0.7)):
             slot = box(local, (side * 7.2, -16.5, 2.5 + lift), (4.6, 4.5, 1.5), 0.0, rotation(("y", side * 9.0), ("x", -14.0)))
@@ -73,7 +85,7 @@ def _gouges(canvas: Canvas) -> None:
 def _knife(canvas: Canvas) -> None:
     """V cuts with straight flanks, from hair-fine to a millimetre wide, some hatched, some crossed."""
     rng = canvas.rng
-    for group in range(46):
+    for _ in range(46):
         one = rng.integers(len(canvas.vertices))
         normal = canvas.normals[one]
         way = unit(np.cross(normal, rng.normal(size=3)))
@@ -111,7 +123,15 @@ def folds(seed: int = 7) -> Shape:
     _sewn(canvas)
     for one in spread(canvas, np.flatnonzero(canvas.normals[:, 2] < 0.7), 4.5):
         way = unit(downwards(canvas.normals[one : one + 1], (0, 0, -1))[0] + 0.5 * canvas.rng.normal(size=3))
-        stroke(canvas, canvas.vertices[one], way, length=canvas.rng.uniform(3, 8), width=canvas.rng.uniform(0.5, 1.4), depth=canvas.rng.normal(0, 0.12), bow=canvas.rng.normal(0, 0.5))
+        stroke(
+            canvas,
+            canvas.vertices[one],
+            way,
+            length=canvas.rng.uniform(3, 8),
+            width=canvas.rng.uniform(0.5, 1.4),
+            depth=canvas.rng.normal(0, 0.12),
+            bow=canvas.rng.normal(0, 0.5),
+        )
     canvas.pressed(smoothing=0)
     return _finished("folds", canvas, (0.42, 0.36, 0.30), seed)
 
@@ -139,7 +159,9 @@ def _sewn(canvas: Canvas) -> None:
 
 
 def _pebble(points: Floats, noise: Noise) -> Floats:
-    body = joined(ellipsoid(points, (-3, 0, 17), (24, 18, 17)), ellipsoid(points, (9, -3, 22), (15, 14, 17), rotation(("y", 25.0))), 9.0)
+    body = joined(
+        ellipsoid(points, (-3, 0, 17), (24, 18, 17)), ellipsoid(points, (9, -3, 22), (15, 14, 17), rotation(("y", 25.0))), 9.0
+    )
     return both(body + 0.8 * noise(points, 30.0), -points[:, 2], 2.0)
 
 
@@ -152,7 +174,15 @@ def smooth(seed: int = 7) -> Shape:
     chosen = spread(canvas, np.flatnonzero(canvas.normals[:, 2] > -0.5), 11.0)
     for one in chosen:
         way = unit(np.cross(canvas.normals[one], rng.normal(size=3)))
-        stroke(canvas, canvas.vertices[one], way, length=rng.uniform(4, 10), width=rng.uniform(0.6, 2.0), depth=rng.uniform(0.05, 0.13), bow=rng.normal(0, 0.6))
+        stroke(
+            canvas,
+            canvas.vertices[one],
+            way,
+            length=rng.uniform(4, 10),
+            width=rng.uniform(0.6, 2.0),
+            depth=rng.uniform(0.05, 0.13),
+            bow=rng.normal(0, 0.6),
+        )
     canvas.height += 0.012 * canvas.noise(canvas.vertices, 4.0, octaves=2)
     canvas.pressed(smoothing=1)
     return _finished("smooth", canvas, (0.36, 0.33, 0.30), seed)
@@ -160,6 +190,7 @@ def smooth(seed: int = 7) -> Shape:
 
 def plain(seed: int = 7) -> Shape:
     """A form without any detail: whatever is drawn on it is invented."""
+
     def field(points: Floats) -> Floats:
         body = joined(ellipsoid(points, (0, 0, 20), (20, 17, 20.5)), ellipsoid(points, (3, -1, 41), (11, 10, 13)), 12.0)
         return both(cut(body, ellipsoid(points, (0, -24, 22), (9, 9, 12)), 5.0), -points[:, 2], 2.0)
@@ -174,7 +205,12 @@ def pot(seed: int = 7) -> Shape:
 
     def field(points: Floats) -> Floats:
         height = points[:, 2] / 58.0
-        profile = 15.0 + 10.5 * np.sin(np.pi * np.clip(0.08 + 0.80 * height, 0, 1)) ** 1.2 - 3.0 * ramp(height, 0.80, 0.90) + 2.0 * ramp(height, 0.90, 1.0)
+        profile = (
+            15.0
+            + 10.5 * np.sin(np.pi * np.clip(0.08 + 0.80 * height, 0, 1)) ** 1.2
+            - 3.0 * ramp(height, 0.80, 0.90)
+            + 2.0 * ramp(height, 0.90, 1.0)
+        )
         round_off = 0.5 * np.cos(2.0 * np.arctan2(points[:, 1], points[:, 0]) + 0.4) + 0.3 * noise(points, 30.0)
         side = (np.hypot(points[:, 0], points[:, 1]) - profile - round_off) / 1.25
         body = both(both(side, points[:, 2] - 58.0, 1.6), -points[:, 2], 1.0)

@@ -23,7 +23,9 @@ def sampled(field: Field, low: Floats, high: Floats, step: float, *, coarse: int
     near = np.abs(guess) < 1.6 * step * coarse
     for axis in range(3):
         near = near | np.roll(near, 1, axis) | np.roll(near, -1, axis)
-    spread = [np.minimum(np.arange(n) // coarse + (np.arange(n) % coarse > coarse // 2), rough[a] - 1) for a, n in enumerate(shape)]
+    spread = [
+        np.minimum(np.arange(n) // coarse + (np.arange(n) % coarse > coarse // 2), rough[a] - 1) for a, n in enumerate(shape)
+    ]
     picked = np.ix_(*spread)
     values, wanted = guess[picked].copy(), near[picked]
     index = np.argwhere(wanted)
@@ -67,7 +69,9 @@ def surface_nets(values: Floats, origin: Floats, step: float, level: float = 0.0
         first[axis], second[axis] = slice(0, -1), slice(1, None)
         edge = np.argwhere(inside[tuple(first)] != inside[tuple(second)])
         edge = edge[np.all((edge[:, [one, two]] > 0) & (edge[:, [one, two]] < shape[[one, two]] - 1), axis=1)]
-        ring = [edge - a * np.eye(3, dtype=int)[one] - b * np.eye(3, dtype=int)[two] for a, b in ((0, 0), (1, 0), (1, 1), (0, 1))]
+        ring = [
+            edge - a * np.eye(3, dtype=int)[one] - b * np.eye(3, dtype=int)[two] for a, b in ((0, 0), (1, 0), (1, 1), (0, 1))
+        ]
         quad = np.stack([number[tuple(corner.T)] for corner in ring], axis=1)
         outward = inside[tuple(edge.T)]
         quads.append(np.where(outward[:, None], quad, quad[:, ::-1]))

@@ -62,12 +62,31 @@ def _plumage(canvas: Canvas, share: dict[str, Floats]) -> None:
     _dabs(canvas, np.flatnonzero(breast > 0.5), ways, breast)
     crown = share["head"] * (1 - share["disc"]) * (1 - share["rim"]) * (1 - share["eye"])
     outward = unit(downwards(normals, (0.0, 1.0, -0.45)))
-    _rows(canvas, np.flatnonzero((crown > 0.5) & (normals[:, 2] > -0.75)), outward, spacing=2.5, length=4.6, half=1.5, thick=0.26, weight=crown)
+    _rows(
+        canvas,
+        np.flatnonzero((crown > 0.5) & (normals[:, 2] > -0.75)),
+        outward,
+        spacing=2.5,
+        length=4.6,
+        half=1.5,
+        thick=0.26,
+        weight=crown,
+    )
     tail = share["tail"] * ramp(normals[:, 1], -0.2, 0.3)
     _tail(canvas, tail)
 
 
-def _rows(canvas: Canvas, candidates: Floats, ways: Floats, *, spacing: float, length: float, half: float, thick: float, weight: Floats) -> None:
+def _rows(
+    canvas: Canvas,
+    candidates: Floats,
+    ways: Floats,
+    *,
+    spacing: float,
+    length: float,
+    half: float,
+    thick: float,
+    weight: Floats,
+) -> None:
     chosen = spread(canvas, candidates, spacing)
     chosen = chosen[np.argsort(canvas.vertices[chosen] @ np.array([0.0, 0.35, 1.0]) + canvas.rng.normal(0, 0.3, len(chosen)))]
     vary = canvas.rng.uniform(0.85, 1.2, len(chosen))
@@ -81,7 +100,15 @@ def _dabs(canvas: Canvas, candidates: Floats, ways: Floats, weight: Floats) -> N
     for one in chosen[np.argsort(canvas.vertices[chosen, 2])]:
         vary = canvas.rng.uniform(0.8, 1.25) * size[one]
         tilt = 0.14 * canvas.rng.normal(size=3)
-        pellet(canvas, canvas.vertices[one], unit(ways[one] + tilt), length=3.3 * vary, width=2.7 * vary, height=0.36 * vary, scale=weight)
+        pellet(
+            canvas,
+            canvas.vertices[one],
+            unit(ways[one] + tilt),
+            length=3.3 * vary,
+            width=2.7 * vary,
+            height=0.36 * vary,
+            scale=weight,
+        )
 
 
 def _wing(canvas: Canvas, wing: owl_form.Wing, weight: Floats) -> None:
@@ -103,7 +130,11 @@ def _wing(canvas: Canvas, wing: owl_form.Wing, weight: Floats) -> None:
         vary = rng.uniform(0.9, 1.12)
         spot = wing.shoulder + (along + rng.normal(0, 0.25)) * axes[0] + (across + rng.normal(0, 0.15)) * axes[1]
         share = np.clip(along / wing.length, 0, 1)
-        spot = spot + (3.6 * np.sqrt(max(1 - ((share - 0.22) / 0.86) ** 2, 0.03)) + 2.2 * np.sin(np.pi * share) - 0.012 * across**2) * axes[2]
+        spot = (
+            spot
+            + (3.6 * np.sqrt(max(1 - ((share - 0.22) / 0.86) ** 2, 0.03)) + 2.2 * np.sin(np.pi * share) - 0.012 * across**2)
+            * axes[2]
+        )
         roots.append(spot)
         ways.append(unit(axes[0] + (fan - 0.03) * axes[1]))
         lengths.append(length * vary)
@@ -112,14 +143,31 @@ def _wing(canvas: Canvas, wing: owl_form.Wing, weight: Floats) -> None:
     outside = weight * ramp(canvas.normals @ axes[2], 0.05, 0.4)
     for thick in sorted(set(thicks)):
         pick = [place for place, one in enumerate(thicks) if one == thick]
-        _laid_over(canvas, [roots[p] for p in pick], [ways[p] for p in pick], [lengths[p] for p in pick], [halves[p] for p in pick], thick, outside)
+        _laid_over(
+            canvas,
+            [roots[p] for p in pick],
+            [ways[p] for p in pick],
+            [lengths[p] for p in pick],
+            [halves[p] for p in pick],
+            thick,
+            outside,
+        )
 
 
 def _laid_over(canvas: Canvas, roots: list, ways: list, lengths: list, halves: list, thick: float, weight: Floats) -> None:
     before = canvas.height.copy()
     canvas.height = np.zeros_like(before)
-    laid(canvas, np.array(roots), np.array(ways), np.array(lengths), np.array(halves), thick=thick, barb=0.12,
-         pitch=0.72 if thick < 0.8 else 1.0, weight=weight)
+    laid(
+        canvas,
+        np.array(roots),
+        np.array(ways),
+        np.array(lengths),
+        np.array(halves),
+        thick=thick,
+        barb=0.12,
+        pitch=0.72 if thick < 0.8 else 1.0,
+        weight=weight,
+    )
     canvas.height = np.where(np.abs(canvas.height) > 1e-6, np.maximum(canvas.height, 0.6 * before), before)
 
 
@@ -139,24 +187,54 @@ def _tooling(canvas: Canvas, share: dict[str, Floats]) -> None:
     for one in spread(canvas, disc, 1.0):
         eye = owl_form.EYES[int(local[one, 0] > 0)]
         away = owl_form.TURN @ ((local[one] - eye) * (1, 0, 1))
-        stroke(canvas, points[one], unit(away), length=rng.uniform(2.0, 3.2), width=rng.uniform(0.3, 0.55), depth=rng.uniform(0.07, 0.16),
-               bow=rng.normal(0, 0.12), scale=share["disc"] * (1 - share["eye"]))
+        stroke(
+            canvas,
+            points[one],
+            unit(away),
+            length=rng.uniform(2.0, 3.2),
+            width=rng.uniform(0.3, 0.55),
+            depth=rng.uniform(0.07, 0.16),
+            bow=rng.normal(0, 0.12),
+            scale=share["disc"] * (1 - share["eye"]),
+        )
     for one in spread(canvas, np.flatnonzero(share["rim"] > 0.6), 1.1):
         spin = unit(np.cross(normals[one], ways[one]) + 0.8 * rng.normal(size=3))
         stroke(canvas, points[one], spin, length=1.8, width=rng.uniform(0.35, 0.7), depth=rng.uniform(0.08, 0.2))
     legs = np.flatnonzero((share["legs"] > 0.6) & (share["foot"] < 0.3))
     for one in spread(canvas, legs, 1.5):
-        stroke(canvas, points[one], unit(ways[one] + 0.12 * rng.normal(size=3)), length=rng.uniform(3, 5.5), width=rng.uniform(0.4, 1.0),
-               depth=rng.uniform(0.1, 0.28), bow=rng.normal(0, 0.25), scale=share["legs"] * (1 - share["foot"]))
+        stroke(
+            canvas,
+            points[one],
+            unit(ways[one] + 0.12 * rng.normal(size=3)),
+            length=rng.uniform(3, 5.5),
+            width=rng.uniform(0.4, 1.0),
+            depth=rng.uniform(0.1, 0.28),
+            bow=rng.normal(0, 0.25),
+            scale=share["legs"] * (1 - share["foot"]),
+        )
     breast = np.flatnonzero((share["torso"] > 0.6) & (normals[:, 1] < 0.2) & (share["left"] + share["right"] < 0.2))
     for one in spread(canvas, breast, 1.5):
         for turn in (-0.25, 0.0, 0.25)[: rng.integers(1, 4)]:
             way = unit(ways[one] + turn * np.cross(normals[one], ways[one]) + 0.08 * rng.normal(size=3))
-            stroke(canvas, points[one], way, length=rng.uniform(1.6, 3.0), width=rng.uniform(0.22, 0.45), depth=rng.uniform(0.05, 0.14))
+            stroke(
+                canvas,
+                points[one],
+                way,
+                length=rng.uniform(1.6, 3.0),
+                width=rng.uniform(0.22, 0.45),
+                depth=rng.uniform(0.05, 0.14),
+            )
     foot = np.flatnonzero(share["foot"] > 0.6)
     for one in spread(canvas, foot, 1.2):
         around = unit(np.cross(normals[one], [0.0, -1.0, 0.0]))
-        stroke(canvas, points[one], around, length=rng.uniform(1.2, 2.2), width=rng.uniform(0.25, 0.5), depth=rng.uniform(0.05, 0.12))
+        stroke(
+            canvas,
+            points[one],
+            around,
+            length=rng.uniform(1.2, 2.2),
+            width=rng.uniform(0.25, 0.5),
+            depth=rng.uniform(0.05, 0.12),
+        )
     _marks(canvas, share, ways)
 
 
@@ -165,13 +243,35 @@ def _marks(canvas: Canvas, share: dict[str, Floats], ways: Floats) -> None:
     rng, points = canvas.rng, canvas.vertices
     calm = np.flatnonzero((share["eye"] < 0.1) & (share["beak"] < 0.1) & (share["foot"] < 0.2))
     for one in rng.choice(calm, 26, replace=False):
-        fingertip(canvas, points[one], unit(ways[one] + 0.4 * rng.normal(size=3)), length=rng.uniform(5, 8), width=rng.uniform(4, 6), depth=rng.uniform(0.06, 0.16))
+        fingertip(
+            canvas,
+            points[one],
+            unit(ways[one] + 0.4 * rng.normal(size=3)),
+            length=rng.uniform(5, 8),
+            width=rng.uniform(4, 6),
+            depth=rng.uniform(0.06, 0.16),
+        )
     for one in rng.choice(calm, 22, replace=False):
-        scraped(canvas, points[one], unit(ways[one] + 0.7 * rng.normal(size=3)), length=rng.uniform(4, 8), width=rng.uniform(1.6, 3.2),
-                depth=rng.uniform(0.05, 0.12), chatter=rng.uniform(0.010, 0.022))
+        scraped(
+            canvas,
+            points[one],
+            unit(ways[one] + 0.7 * rng.normal(size=3)),
+            length=rng.uniform(4, 8),
+            width=rng.uniform(1.6, 3.2),
+            depth=rng.uniform(0.05, 0.12),
+            chatter=rng.uniform(0.010, 0.022),
+        )
     for one in rng.choice(len(points), 170, replace=False):
         way = unit(np.cross(canvas.normals[one], rng.normal(size=3)))
-        stroke(canvas, points[one], way, length=rng.uniform(1.0, 4.5), width=rng.uniform(0.2, 0.6), depth=rng.uniform(0.05, 0.16), bow=rng.normal(0, 0.3))
+        stroke(
+            canvas,
+            points[one],
+            way,
+            length=rng.uniform(1.0, 4.5),
+            width=rng.uniform(0.2, 0.6),
+            depth=rng.uniform(0.05, 0.16),
+            bow=rng.normal(0, 0.3),
+        )
 
 
 def _clay(points: Floats, seed: int) -> Floats:
@@ -206,12 +306,14 @@ def stand(seed: int = 7, *, step: float = 0.8, splits: int = 2) -> Shape:
     return Shape("stand", canvas.vertices, nets.triangles(canvas.quads), terrazzo(canvas.vertices, seed))
 
 
-CHIPS = np.array([[0.56, 0.51, 0.42], [0.25, 0.115, 0.085], [0.07, 0.075, 0.08], [0.15, 0.19, 0.15], [0.36, 0.26, 0.15], [0.66, 0.64, 0.60]])
+CHIPS = np.array(
+    [[0.56, 0.51, 0.42], [0.25, 0.115, 0.085], [0.07, 0.075, 0.08], [0.15, 0.19, 0.15], [0.36, 0.26, 0.15], [0.66, 0.64, 0.60]]
+)
 """Linear albedo of the marble chips: cream, rosso, black, verde, ochre, white."""
 
 
 def terrazzo(points: Floats, seed: int) -> Floats:
-    """(n, 3) linear albedo: angular chips of marble of three sizes in a warm grey cement, cut through wherever the stone ends."""
+    """(n, 3) linear albedo: angular chips of marble of three sizes in warm grey cement, cut through where the stone ends."""
     rng = np.random.default_rng(seed + 21)
     noise = Noise(seed + 22)
     colour = np.array([0.36, 0.335, 0.30]) * (1.0 + 0.05 * noise(points, 3.0, octaves=3)[:, None])
@@ -220,7 +322,9 @@ def terrazzo(points: Floats, seed: int) -> Floats:
     return np.clip(colour, 0.02, 0.9)
 
 
-def _chips(points: Floats, colour: Floats, rng: np.random.Generator, noise: Noise, spacing: float, size: float, share: float) -> Floats:
+def _chips(
+    points: Floats, colour: Floats, rng: np.random.Generator, noise: Noise, spacing: float, size: float, share: float
+) -> Floats:
     low = points.min(axis=0) - 2 * spacing
     shape = np.ceil((points.max(axis=0) + 2 * spacing - low) / spacing).astype(int)
     jitter = rng.uniform(0.15, 0.85, (*shape, 3))

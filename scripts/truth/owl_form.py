@@ -77,13 +77,20 @@ def heart(local: Floats) -> Floats:
 def head(points: Floats) -> Floats:
     """(n,) distance to the head: skull, dished face with its rim, brow, eyes in their lids, beak."""
     local = head_local(points)
-    skull = joined(ellipsoid(local, (0, 0.6, 1.6), (15.6, 13.2, 13.6)), ellipsoid(local, (0, -3.0, -5.5), (11.0, 9.4, 8.5)), 6.0)
+    skull = joined(
+        ellipsoid(local, (0, 0.6, 1.6), (15.6, 13.2, 13.6)), ellipsoid(local, (0, -3.0, -5.5), (11.0, 9.4, 8.5)), 6.0
+    )
     edge = heart(local)
     front = ramp(-local[:, 1], 1.0, 6.0)
     dish = 2.3 * ramp(-edge, -0.3, 3.4) * front
-    rim = 1.5 * np.exp(-((edge - 0.5) / 1.0) ** 2) * front
+    rim = 1.5 * np.exp(-(((edge - 0.5) / 1.0) ** 2)) * front
     inside = ramp(-edge, 0.0, 2.0) * front
-    bridge = 2.4 * np.exp(-((local[:, 0] - 0.1) / (1.5 + 0.06 * np.maximum(local[:, 2], 0.0))) ** 2) * inside * ramp(local[:, 2], -7.0, -1.0)
+    bridge = (
+        2.4
+        * np.exp(-(((local[:, 0] - 0.1) / (1.5 + 0.06 * np.maximum(local[:, 2], 0.0))) ** 2))
+        * inside
+        * ramp(local[:, 2], -7.0, -1.0)
+    )
     found = skull + dish - rim - bridge
     for eye, (wide, high) in zip(EYES, ((2.45, 2.05), (2.4, 2.2)), strict=True):
         side = np.sign(eye[0])
@@ -129,8 +136,10 @@ def legs(points: Floats) -> Floats:
             toe = limb(points, path, [2.1, 1.75, 1.45], 0.9)
             ball = ellipsoid(points, foot + 0.66 * reach * way + 2.5 * up, (1.9, 1.9, 1.75))
             claw = limb(
-                points, [foot + reach * way + 1.5 * up, foot + (reach + 1.9) * way + 1.35 * up, foot + (reach + 3.1) * way - 0.1 * up],
-                [1.15, 0.85, 0.3], 0.5,
+                points,
+                [foot + reach * way + 1.5 * up, foot + (reach + 1.9) * way + 1.35 * up, foot + (reach + 3.1) * way - 0.1 * up],
+                [1.15, 0.85, 0.3],
+                0.5,
             )
             leg = joined(leg, joined(joined(toe, ball, 0.8), claw, 0.35), 1.2)
         found = leg if found is None else joined(found, leg, 2.2)
@@ -140,8 +149,12 @@ def legs(points: Floats) -> Floats:
 def parts(points: Floats) -> dict[str, Floats]:
     """Distances (n,) to each part alone, to know what a point belongs to."""
     return {
-        "head": head(points), "torso": torso(points), "left": WINGS[0].distance(points), "right": WINGS[1].distance(points),
-        "tail": tail(points), "legs": legs(points),
+        "head": head(points),
+        "torso": torso(points),
+        "left": WINGS[0].distance(points),
+        "right": WINGS[1].distance(points),
+        "tail": tail(points),
+        "legs": legs(points),
     }
 
 

@@ -21,7 +21,8 @@ Ints = Any
 def filled(vertices: Floats, faces: Ints, *, step: float, margin: float = 3.0) -> tuple[Floats, Floats]:
     """How full (0 to 1) each voxel of a grid is, and the first voxel's centre (3,). Overlapping closed meshes count as one.
 
-    Each column of voxels is cut by the triangles over it; what lies between a face that looks down and one that looks up is full.
+    Each column of voxels is cut by the triangles over it; what lies between a face that looks down and one that looks up is
+    full.
     """
     low = vertices.min(axis=0) - margin + np.array([0.371, 0.613, 0.0]) * step * 1e-3 * np.pi
     shape = np.ceil((vertices.max(axis=0) + margin - low) / step).astype(int) + 1
@@ -71,13 +72,21 @@ def blurred(values: Floats, sigma: float) -> Floats:
 
 
 def scan_mesh(
-    truth: Shape, *, triangles: int = 60_000, sigma: float = 0.65, noise: float = 0.02, webbing: float = 0.0, step: float = 0.35, seed: int = 0,
+    truth: Shape,
+    *,
+    triangles: int = 60_000,
+    sigma: float = 0.65,
+    noise: float = 0.02,
+    webbing: float = 0.0,
+    step: float = 0.35,
+    seed: int = 0,
     open_below: float | None = None,
 ) -> TriangleMesh:
     """The scan of closed truth meshes, in the same frame and mm.
 
-    sigma: mm, the reconstruction's blur. noise: mm, standard deviation of fine noise, with broad waves of twice as much. webbing: 0
-    to 0.3, how far crevices silt up. open_below: height under which faces that look down were not seen and are missing.
+    sigma: mm, the reconstruction's blur. noise: mm, standard deviation of fine noise, with broad waves of twice as much.
+    webbing: 0 to 0.3, how far crevices silt up. open_below: height under which faces that look down were not seen and are
+    missing.
     """
     solid, low = filled(truth.vertices, truth.faces, step=step)
     field = blurred(solid, sigma / step)
@@ -121,6 +130,10 @@ def kept(mesh: TriangleMesh, faces: Any) -> TriangleMesh:
     used, index = np.unique(chosen, return_inverse=True)
     uv = None if mesh.uv is None else mesh.uv[faces]
     return TriangleMesh(
-        mesh.vertices[used], index.reshape(-1, 3), uv, None if mesh.material is None else mesh.material[faces],
-        {name: values[used] for name, values in mesh.colours.items()}, {name: marks[faces] for name, marks in mesh.face_marks.items()},
+        mesh.vertices[used],
+        index.reshape(-1, 3),
+        uv,
+        None if mesh.material is None else mesh.material[faces],
+        {name: values[used] for name, values in mesh.colours.items()},
+        {name: marks[faces] for name, marks in mesh.face_marks.items()},
     )

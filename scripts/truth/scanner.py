@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import ast
 import hashlib
 import os
 from dataclasses import dataclass, field, replace
@@ -31,10 +32,10 @@ class TruthCase:
     scan: the scan's triangles in mm with UVs, z up. island: (m,) chart of each face. texture: (h, w, 3) uint8 sRGB.
     covered: (h, w) bool, texels in an island. known: (h, w) bool, covered texels whose truth was found (measure on these).
     face: (h, w) int32 scan face, -1 outside. scan_normal, true_normal: (h, w, 3) float32 unit, in the scan's frame.
-    true_height: (h, w) float32 mm from the scan's surface to the truth's, along the scan's normal. true_albedo: (h, w, 3) float32
-    linear, without the speckle. true_light: (h, w, 3) float32, the light that fell there (texture = albedo x light, before the
-    camera's scale). border: (h, w) uint8, texels to the island's border, 1 at the border, 255 for 8 or more. mm_a_texel: edge of a texel.
-    truth: the fine shape. light: the room's name; turn: degrees that the piece was turned in it.
+    true_height: (h, w) float32 mm from the scan's surface to the truth's, along the scan's normal. true_albedo: (h, w, 3)
+    float32 linear, without the speckle. true_light: (h, w, 3) float32, the light that fell there (texture = albedo x light,
+    before the camera's scale). border: (h, w) uint8, texels to the island's border, 1 at the border, 255 for 8 or more.
+    mm_a_texel: edge of a texel. truth: the fine shape. light: the room's name; turn: degrees that the piece was turned in it.
     """
 
     name: str
@@ -81,14 +82,22 @@ class BakedScan:
 
 
 def truth_case(
-    shape: str, light: str, *, size: int = 2048, pigment: str | None = None, turn: float = 0.0, scan_seed: int = 0, triangles: int = 60_000,
-    camera: Camera | None = None, seed: int = 0,
+    shape: str,
+    light: str,
+    *,
+    size: int = 2048,
+    pigment: str | None = None,
+    turn: float = 0.0,
+    scan_seed: int = 0,
+    triangles: int = 60_000,
+    camera: Camera | None = None,
+    seed: int = 0,
 ) -> TruthCase:
     """A case made from the cache (seconds) or baked first (a minute a shape).
 
-    pigment: None for a dusted piece, 'bare' for its own colour, or one of `pigments.NAMES`. turn: degrees that the piece is turned in
-    the room (another scan of the turned piece: same frame, other light). scan_seed: another number gives another triangulation,
-    noise and UVs of the same piece. seed: of the light and the camera.
+    pigment: None for a dusted piece, 'bare' for its own colour, or one of `pigments.NAMES`. turn: degrees that the piece is
+    turned in the room (another scan of the turned piece: same frame, other light). scan_seed: another number gives another
+    triangulation, noise and UVs of the same piece. seed: of the light and the camera.
     """
     body = baked_shape(shape)
     scan = baked_scan(shape, size=size, seed=scan_seed, triangles=triangles)
@@ -149,8 +158,18 @@ def _eased(values: Floats, faces: Any, rounds: int = 3) -> Floats:
     return values
 
 
-def _case(body: BakedShape, scan: BakedScan, room: lights.Light, albedo: Floats, camera: Camera, *, shape: str, turn: float, seed: int,
-          pigment: str | None) -> TruthCase:
+def _case(
+    body: BakedShape,
+    scan: BakedScan,
+    room: lights.Light,
+    albedo: Floats,
+    camera: Camera,
+    *,
+    shape: str,
+    turn: float,
+    seed: int,
+    pigment: str | None,
+) -> TruthCase:
     part = scan.texels
     corners = body.truth.faces[np.maximum(part.truth_face, 0)]
     light = irradiance(body, scan, room, albedo)
@@ -165,12 +184,25 @@ def _case(body: BakedShape, scan: BakedScan, room: lights.Light, albedo: Floats,
     label = f"{shape}/{room.name}" + (f"/{pigment}" if pigment else "") + (f"/{turn:g}" if turn else "")
     inside = part.full(np.ones(len(part.place), bool), False)
     return TruthCase(
-        name=label, shape=shape, light=room.name, turn=turn, scan=scan.scan, island=scan.island, texture=texture, covered=inside,
-        known=part.full(found, False), face=part.full(part.face.astype(np.int32), -1), scan_normal=part.full(part.normal.astype(np.float32)),
+        name=label,
+        shape=shape,
+        light=room.name,
+        turn=turn,
+        scan=scan.scan,
+        island=scan.island,
+        texture=texture,
+        covered=inside,
+        known=part.full(found, False),
+        face=part.full(part.face.astype(np.int32), -1),
+        scan_normal=part.full(part.normal.astype(np.float32)),
         true_normal=part.full(np.where(found[:, None], normal, part.normal).astype(np.float32)),
-        true_height=part.full(np.where(found, part.height, 0).astype(np.float32)), true_albedo=part.full(colour.astype(np.float32)),
-        true_light=part.full(light.astype(np.float32)), border=_border(inside, part.full(scan.island[part.face].astype(np.int32), -1)),
-        mm_a_texel=scan.mm_a_texel, truth=body.truth, pigment=pigment,
+        true_height=part.full(np.where(found, part.height, 0).astype(np.float32)),
+        true_albedo=part.full(colour.astype(np.float32)),
+        true_light=part.full(light.astype(np.float32)),
+        border=_border(inside, part.full(scan.island[part.face].astype(np.int32), -1)),
+        mm_a_texel=scan.mm_a_texel,
+        truth=body.truth,
+        pigment=pigment,
     )
 
 
@@ -195,7 +227,9 @@ def baked_shape(name: str) -> BakedShape:
     if not path.exists():
         made = make_shape(name)
         flow = transport.baked(made.vertices, made.normals)
-        _save(path, vertices=made.vertices, faces=made.faces.astype(np.int32), albedo=made.albedo.astype(np.float32), **vars(flow))
+        _save(
+            path, vertices=made.vertices, faces=made.faces.astype(np.int32), albedo=made.albedo.astype(np.float32), **vars(flow)
+        )
     with np.load(path) as kept:
         truth = Shape(name, kept["vertices"], kept["faces"], kept["albedo"])
         names = ("normals", "seen", "cluster", "view_from", "view_way", "view_to")
@@ -211,17 +245,37 @@ def baked_scan(name: str, *, size: int = 2048, seed: int = 0, triangles: int = 6
         mesh = scanned.scan_mesh(truth, triangles=triangles, seed=seed, open_below=0.6)
         mesh, island = charts.unwrapped(mesh, islands=max(200, min(1000, len(mesh.faces) // 40)), texels=size, seed=seed)
         part = texels(mesh, truth.vertices, truth.faces, size)
-        _save(path, vertices=mesh.vertices, faces=mesh.faces.astype(np.int32), uv=mesh.uv, island=island, truth_face=part.truth_face,
-              truth_weights=part.truth_weights, height=part.height.astype(np.float32))
+        _save(
+            path,
+            vertices=mesh.vertices,
+            faces=mesh.faces.astype(np.int32),
+            uv=mesh.uv,
+            island=island,
+            truth_face=part.truth_face,
+            truth_weights=part.truth_weights,
+            height=part.height.astype(np.float32),
+        )
     with np.load(path) as kept:
         mesh = TriangleMesh(kept["vertices"], kept["faces"], kept["uv"])
         place, face, weights = covered(mesh, size)
         from blender_addon.core.mesh import vertex_normals
 
         normals = vertex_normals(mesh.vertices, mesh.faces)
-        part = Texels(size, place, face, weights, mixed(mesh.vertices, mesh.faces[face], weights), unit(mixed(normals, mesh.faces[face], weights)),
-                      kept["truth_face"], kept["truth_weights"], kept["height"])
-        flat = TriangleMesh(np.concatenate([mesh.uv.reshape(-1, 2), np.zeros((3 * len(mesh.faces), 1))], 1), np.arange(3 * len(mesh.faces)).reshape(-1, 3))
+        part = Texels(
+            size,
+            place,
+            face,
+            weights,
+            mixed(mesh.vertices, mesh.faces[face], weights),
+            unit(mixed(normals, mesh.faces[face], weights)),
+            kept["truth_face"],
+            kept["truth_weights"],
+            kept["height"],
+        )
+        flat = TriangleMesh(
+            np.concatenate([mesh.uv.reshape(-1, 2), np.zeros((3 * len(mesh.faces), 1))], 1),
+            np.arange(3 * len(mesh.faces)).reshape(-1, 3),
+        )
         texel = np.sqrt(face_areas(mesh.vertices, mesh.faces).sum() / face_areas(flat.vertices, flat.faces).sum()) / size
         return BakedScan(mesh, kept["island"], part, float(texel))
 
@@ -236,7 +290,7 @@ def _recipe(*modules: str) -> str:
     for name in modules:
         path = Path(__file__).with_name(f"{name}.py")
         if path.exists():
-            found.update(path.read_bytes())
+            found.update(ast.dump(ast.parse(path.read_text(encoding="utf-8"))).encode())  # layout and comments don't count
     return found.hexdigest()[:12]
 
 

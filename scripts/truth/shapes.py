@@ -8,7 +8,14 @@ from .more_shapes import folds, plain, pot, sharp, smooth
 from .owl import owl
 from .shape import Shape
 
-SHAPES: dict[str, Callable[[int], Shape]] = {"owl": owl, "sharp": sharp, "folds": folds, "smooth": smooth, "plain": plain, "pot": pot}
+SHAPES: dict[str, Callable[[int], Shape]] = {
+    "owl": owl,
+    "sharp": sharp,
+    "folds": folds,
+    "smooth": smooth,
+    "plain": plain,
+    "pot": pot,
+}
 """From name to maker (seed -> Shape). `plain` has no detail at all; `pot` is there to be tried on last."""
 
 

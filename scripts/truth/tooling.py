@@ -38,7 +38,9 @@ class Canvas:
         last = np.minimum(((centre + reach - self.low) / self.cell).astype(int), self.shape - 1)
         if np.any(last < first):
             return np.zeros(0, np.int64)
-        rows = (np.arange(first[0], last[0] + 1)[:, None] * self.shape[1] + np.arange(first[1], last[1] + 1)).ravel() * self.shape[2]
+        rows = (
+            np.arange(first[0], last[0] + 1)[:, None] * self.shape[1] + np.arange(first[1], last[1] + 1)
+        ).ravel() * self.shape[2]
         begin, end = self.starts[rows + first[2]], self.starts[rows + last[2] + 1]
         count = end - begin
         if not count.sum():
@@ -77,10 +79,13 @@ class Canvas:
         self._renew()
 
 
-def feather(along: Floats, across: Floats, length: float, half: float, *, thick: float, barb: float, rng: Any, pitch: float = 0.68) -> Floats:
+def feather(
+    along: Floats, across: Floats, length: float, half: float, *, thick: float, barb: float, rng: Any, pitch: float = 0.68
+) -> Floats:
     """(n,) height of one modelled feather, rooted at along = 0, tip at `length`; 0 where it is not.
 
-    Thin at the root, thick at the tip (so that rows overlap like shingles), a pressed shaft and slanting barb strokes `pitch` mm apart.
+    Thin at the root, thick at the tip (so that rows overlap like shingles), a pressed shaft and slanting barb strokes
+    `pitch` mm apart.
     """
     share = along / length
     round_tip = np.sqrt(np.clip(1.0 - (np.maximum(share - 0.52, 0.0) / 0.48) ** 2, 0.0, 1.0))
@@ -100,8 +105,18 @@ def feather(along: Floats, across: Floats, length: float, half: float, *, thick:
     return np.where(inside & (edge > 0), lip * body - shaft - barbs, 0.0)
 
 
-def laid(canvas: Canvas, roots: Floats, ways: Floats, lengths: Floats, halves: Floats, *, thick: float, barb: float = 0.09,
-         pitch: float = 0.68, weight: Floats | None = None) -> None:
+def laid(
+    canvas: Canvas,
+    roots: Floats,
+    ways: Floats,
+    lengths: Floats,
+    halves: Floats,
+    *,
+    thick: float,
+    barb: float = 0.09,
+    pitch: float = 0.68,
+    weight: Floats | None = None,
+) -> None:
     """Lay feathers on the canvas, later ones over earlier ones where they are higher."""
     top = np.zeros(len(canvas.vertices))
     for root, way, length, half in zip(roots, ways, lengths, halves, strict=True):
@@ -111,13 +126,31 @@ def laid(canvas: Canvas, roots: Floats, ways: Floats, lengths: Floats, halves: F
             continue
         turn = np.radians(canvas.rng.normal(0, 3.5))
         along, across = along * np.cos(turn) + across * np.sin(turn), across * np.cos(turn) - along * np.sin(turn)
-        high = feather(along + 0.5 * length, across, length, half, thick=thick * canvas.rng.uniform(0.8, 1.2), barb=barb, rng=canvas.rng, pitch=pitch)
+        high = feather(
+            along + 0.5 * length,
+            across,
+            length,
+            half,
+            thick=thick * canvas.rng.uniform(0.8, 1.2),
+            barb=barb,
+            rng=canvas.rng,
+            pitch=pitch,
+        )
         top[index] = np.where(np.abs(high) > 0, np.where(high > 0.35 * top[index], high, top[index]), top[index])
     canvas.height += top if weight is None else top * weight
 
 
-def stroke(canvas: Canvas, start: Floats, way: Floats, *, length: float, width: float, depth: float, bow: float = 0.0,
-           scale: Floats | None = None) -> None:
+def stroke(
+    canvas: Canvas,
+    start: Floats,
+    way: Floats,
+    *,
+    length: float,
+    width: float,
+    depth: float,
+    bow: float = 0.0,
+    scale: Floats | None = None,
+) -> None:
     """One stroke of a tool of `width` mm, `depth` mm deep, with the burr it raises on both sides."""
     centre = start + 0.5 * length * way
     index, along, across = canvas.patch(centre, way, 0.55 * length + 2.0 * width, facing=0.4)
@@ -132,7 +165,9 @@ def stroke(canvas: Canvas, start: Floats, way: Floats, *, length: float, width: 
     canvas.height[index] += change if scale is None else change * scale[index]
 
 
-def pellet(canvas: Canvas, centre: Floats, way: Floats, *, length: float, width: float, height: float, scale: Floats | None = None) -> None:
+def pellet(
+    canvas: Canvas, centre: Floats, way: Floats, *, length: float, width: float, height: float, scale: Floats | None = None
+) -> None:
     """A dab of clay pressed on and drawn out along `way`: round at its start, smeared at its end."""
     index, along, across = canvas.patch(centre, way, 1.1 * length, facing=0.3)
     if not len(index):
@@ -169,7 +204,9 @@ def scraped(canvas: Canvas, centre: Floats, way: Floats, *, length: float, width
 def skin(canvas: Canvas, amount: float = 0.018) -> None:
     """The clay's own skin: fine lumps, soft hollows and a few pits where grog was dragged out."""
     points = canvas.vertices
-    canvas.height += amount * canvas.noise(points, 1.3, octaves=3, gain=0.75) + 3.5 * amount * canvas.noise(points, 6.0, octaves=2)
+    canvas.height += amount * canvas.noise(points, 1.3, octaves=3, gain=0.75) + 3.5 * amount * canvas.noise(
+        points, 6.0, octaves=2
+    )
     pits = canvas.noise(points + 31.7, 0.7)
     canvas.height -= 3.0 * amount * ramp(pits, 2.1, 3.2)
 

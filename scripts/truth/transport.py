@@ -1,7 +1,7 @@
 """How light from every direction reaches each vertex of a truth: baked once a shape, then any light is a sum.
 
-Visibility comes from depth maps, one for each of `COUNT` directions: a method of its own, so that what is tested (rays against the scan)
-is not what made the truth. Light that bounces between surfaces goes through clusters of about 0.7 mm.
+Visibility comes from depth maps, one for each of `COUNT` directions: a method of its own, so that what is tested (rays
+against the scan) is not what made the truth. Light that bounces between surfaces goes through clusters of about 0.7 mm.
 """
 
 from __future__ import annotations
@@ -40,20 +40,27 @@ class Transport:
         found = np.zeros((len(self.normals), radiance.shape[1]), np.float32)
         for part in np.array_split(np.arange(len(self.normals)), max(1, len(self.normals) // 40_000)):
             seen = np.unpackbits(self.seen[part], axis=1)[:, :COUNT].astype(np.float32)
-            found[part] = (seen * np.maximum(self.normals[part].astype(np.float32) @ ways.T.astype(np.float32), 0)) @ (weight * radiance).astype(np.float32)
+            found[part] = (seen * np.maximum(self.normals[part].astype(np.float32) @ ways.T.astype(np.float32), 0)) @ (
+                weight * radiance
+            ).astype(np.float32)
         return found
 
     def bounced(self, direct: Floats, albedo: Floats, *, bounces: int = 3) -> Floats:
         """(c, k) irradiance over pi that other surfaces send to each cluster; direct: (n, k); albedo: (n, k) linear."""
         count = int(self.cluster.max()) + 1
         share = np.bincount(self.cluster, minlength=count)[:, None]
-        average = [np.stack([np.bincount(self.cluster, column, count) for column in values.T], 1) / share for values in (direct, albedo)]
+        average = [
+            np.stack([np.bincount(self.cluster, column, count) for column in values.T], 1) / share
+            for values in (direct, albedo)
+        ]
         normal = unit(np.stack([np.bincount(self.cluster, column, count) for column in self.normals.T], 1))
         facing = np.maximum(np.einsum("ij,ij->i", normal[self.view_from], directions()[self.view_way]), 0.0) * 4.0 / COUNT
         light = np.zeros_like(average[0])
         for _ in range(bounces):
             sent = (average[0] + light) * average[1]
-            light = np.stack([np.bincount(self.view_from, facing * sent[self.view_to, k], count) for k in range(sent.shape[1])], 1)
+            light = np.stack(
+                [np.bincount(self.view_from, facing * sent[self.view_to, k], count) for k in range(sent.shape[1])], 1
+            )
         return light
 
 
@@ -134,7 +141,9 @@ def _clusters(vertices: Floats, normals: Floats, seed: int) -> tuple[Ints, Ints]
     """Cluster (n,) of each vertex by place and side, and one vertex of each cluster."""
     place = np.floor((vertices - vertices.min(axis=0)) / CLUSTER).astype(np.int64)
     size = place.max(axis=0) + 1
-    side = np.argmax(np.abs(normals), axis=1) * 2 + (np.take_along_axis(normals, np.argmax(np.abs(normals), axis=1)[:, None], 1)[:, 0] > 0)
+    side = np.argmax(np.abs(normals), axis=1) * 2 + (
+        np.take_along_axis(normals, np.argmax(np.abs(normals), axis=1)[:, None], 1)[:, 0] > 0
+    )
     keys = ((place[:, 0] * size[1] + place[:, 1]) * size[2] + place[:, 2]) * 6 + side
     order = np.random.default_rng(seed).permutation(len(vertices))
     _, first, cluster = np.unique(keys[order], return_index=True, return_inverse=True)

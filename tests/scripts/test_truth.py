@@ -1,4 +1,4 @@
-"""Is the truth true? The makers of known pieces, their scans and their light, held against forms that can be worked out by hand."""
+"""Is the truth true? Makers of known pieces, their scans and their light, against forms that can be worked out by hand."""
 
 import importlib.util
 
@@ -7,17 +7,19 @@ import pytest
 
 pytest.importorskip("bpy")
 
-from blender_addon.core.mesh import TriangleMesh, edges, face_areas, signed_volume, vertex_normals  # noqa: E402
-from scripts.truth import camera, charts, lights, nets, pigments, scanned, texels, transport  # noqa: E402
-from scripts.truth.fields import ellipsoid, rotation  # noqa: E402
-from scripts.truth.shape import Shape  # noqa: E402
-from scripts.truth.tooling import Canvas, stroke  # noqa: E402
+from blender_addon.core.mesh import TriangleMesh, edges, face_areas, signed_volume, vertex_normals
+from scripts.truth import camera, charts, lights, nets, pigments, scanned, texels, transport
+from scripts.truth.fields import ellipsoid, rotation
+from scripts.truth.shape import Shape
+from scripts.truth.tooling import Canvas, stroke
 
 BALL = 10.0
 
 
 def ball(step: float = 1.0, splits: int = 1) -> tuple:
-    return nets.modelled(lambda points: ellipsoid(points, (0, 0, 0), (BALL,) * 3), (-12,) * 3, (12,) * 3, step=step, splits=splits)
+    return nets.modelled(
+        lambda points: ellipsoid(points, (0, 0, 0), (BALL,) * 3), (-12,) * 3, (12,) * 3, step=step, splits=splits
+    )
 
 
 def test_a_modelled_ball_is_closed_and_has_its_size():
@@ -38,8 +40,8 @@ def plate(size: float = 20.0, step: float = 0.1) -> Canvas:
 
 
 def test_a_stroke_is_as_deep_and_as_wide_as_asked():
-    """Depth at its middle: 0.75 x the asked one (pressure grows along it). Width at 1/4 of the depth: 0.93 w, where exp(-1.4 s^2)
-    less the burr's foot, 0.32 exp(-5 (s - 1.55)^2), is 1/4; a grid of 0.05 mm finds it to 0.06."""
+    """Depth at its middle: 0.75 x the asked one (pressure grows along it). Width at 1/4 of the depth: 0.93 w, where
+    exp(-1.4 s^2) less the burr's foot, 0.32 exp(-5 (s - 1.55)^2), is 1/4; a grid of 0.05 mm finds it to 0.06."""
     canvas = plate(12.0, 0.05)
     stroke(canvas, np.array([-4.0, 0, 0]), np.array([1.0, 0, 0]), length=8.0, width=1.0, depth=0.3)
     middle = np.abs(canvas.vertices[:, 0]) < 0.01
@@ -54,7 +56,22 @@ def test_a_stroke_is_as_deep_and_as_wide_as_asked():
 def test_voxels_fill_a_box_to_its_volume_and_overlaps_once():
     """Partial voxels carry their share, so the volume of axis-aligned boxes is right to the grid's columns (1 %)."""
     corners = np.array([[x, y, z] for x in (0, 1) for y in (0, 1) for z in (0, 1)], float) * (8.0, 6.0, 4.0)
-    faces = np.array([[0, 1, 3], [0, 3, 2], [4, 6, 7], [4, 7, 5], [0, 4, 5], [0, 5, 1], [2, 3, 7], [2, 7, 6], [0, 2, 6], [0, 6, 4], [1, 5, 7], [1, 7, 3]])
+    faces = np.array(
+        [
+            [0, 1, 3],
+            [0, 3, 2],
+            [4, 6, 7],
+            [4, 7, 5],
+            [0, 4, 5],
+            [0, 5, 1],
+            [2, 3, 7],
+            [2, 7, 6],
+            [0, 2, 6],
+            [0, 6, 4],
+            [1, 5, 7],
+            [1, 7, 3],
+        ]
+    )
     assert signed_volume(corners, faces) == pytest.approx(192.0)
     solid, _ = scanned.filled(corners, faces, step=0.2)
     assert solid.sum() * 0.008 == pytest.approx(192.0, rel=0.01)
@@ -119,7 +136,13 @@ def test_an_even_sky_lights_an_open_surface_fully_and_a_groove_by_its_view_of_it
     flow = transport.baked(vertices, normals)
     sky = np.ones((transport.COUNT, 1))
     light = flow.direct(sky)[:, 0]
-    near = (np.abs(vertices[:, 0]) < 5) & (vertices[:, 1] >= 0) & (vertices[:, 1] + vertices[:, 2] > 0.8) & (vertices[:, 1] + vertices[:, 2] < 1.5) & (normals[:, 1] >= 0)
+    near = (
+        (np.abs(vertices[:, 0]) < 5)
+        & (vertices[:, 1] >= 0)
+        & (vertices[:, 1] + vertices[:, 2] > 0.8)
+        & (vertices[:, 1] + vertices[:, 2] < 1.5)
+        & (normals[:, 1] >= 0)
+    )
     assert np.median(light[near & (normals[:, 2] > 0)]) == pytest.approx(0.548, abs=0.03)  # wall 12 high, 1.15 away
     edge = (np.abs(vertices[:, 0]) < 5) & (vertices[:, 1] + vertices[:, 2] > 11.5)
     # at the rim, 11.75 away from a wall 12 high: the wall spans 45.6 degrees, sky (1 + cos 45.6) / 2
