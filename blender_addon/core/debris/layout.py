@@ -227,7 +227,8 @@ def _rested(
         return places, turns, rests
     large = np.flatnonzero(np.array([p.radius for p in pieces]) * scale > 0.25)
     if not len(large):
-        return places, turns, rests
+        radius, tall = (np.array([getattr(p, name) for p in pieces]) * scale for name in ("radius", "height"))
+        return places, turns, ~_walled(places, radius, tall, heights)
     most = max(len(pieces[k].base) for k in large)
     base = np.stack([pieces[k].base[np.arange(most) % len(pieces[k].base)] * scale[k] for k in large])
     level = _frames(np.broadcast_to([0.0, 0.0, 1.0], (len(large), 3)), spin[large])
@@ -248,14 +249,19 @@ def _rested(
     rough = top - lifted.min(axis=1)
     turns[large] = level
     places[large, 2] = top
-    # a wall that rises beside it, as in the gap between two boards, would stand in it
-    angle = np.linspace(0, 2 * np.pi, 12, endpoint=False)
-    ring = points[large, None, :2] + (1.1 * radius)[:, None, None] * np.stack([np.cos(angle), np.sin(angle)], axis=1)[None]
-    beside = heights(ring.reshape(-1, 2)).reshape(len(large), 12)
-    tall = np.array([pieces[k].height for k in large]) * scale[large]
-    walled = np.nan_to_num(beside - top[:, None], nan=-1.0).max(axis=1) > 0.3 * tall + 0.35 * radius
-    rests[large] = known & (rough < 0.30 * radius + 0.05) & (level[:, 2, 2] > 0.8) & ~walled
+    rests[large] = known & (rough < 0.30 * radius + 0.05) & (level[:, 2, 2] > 0.8)
+    stands = np.flatnonzero(rests)
+    radius, tall = (np.array([getattr(pieces[k], name) for k in stands]) * scale[stands] for name in ("radius", "height"))
+    rests[stands] = ~_walled(places[stands], radius, tall, heights)
     return places, turns, rests
+
+
+def _walled(places: Floats, radius: Floats, tall: Floats, heights: Heights) -> np.ndarray:
+    """Whether a wall rises beside a piece, as in the gap between two boards, and would stand in it."""
+    angle = np.linspace(0, 2 * np.pi, 12, endpoint=False)
+    ring = places[:, None, :2] + (1.1 * radius)[:, None, None] * np.stack([np.cos(angle), np.sin(angle)], axis=1)[None]
+    beside = heights(ring.reshape(-1, 2)).reshape(len(places), 12)
+    return np.nan_to_num(beside - places[:, 2:], nan=-1.0).max(axis=1, initial=-1.0) > 0.3 * tall + 0.35 * radius
 
 
 def _fitted(xy: Floats, z: Floats) -> Floats:
