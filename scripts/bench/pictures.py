@@ -5,7 +5,7 @@ read from the picture as delivered. `dark_noise` compares the picture without fi
 cards are photographed at the subject's place in the light of that still, by a camera of their own and in linear light, with
 another seed than the job's meter had: the grey card against where exposure should have put it, the 24-patch chart (published
 values, tests/outside) after white balance on its own grey. A whole run takes long on a CPU: `--fast` does the hero alone, at
-half the size; `--cases` picks.
+a third of the size; `--cases` picks.
 """
 
 from __future__ import annotations
@@ -53,7 +53,7 @@ def run(record: Record, options: Options) -> None:
         if wanted:
             gallery.dress(settings)
         for shot in wanted:
-            _still(record, gallery, Still(f"{name}/{shot}", settings, shot), SIZE // 2 if options.fast else SIZE)
+            _still(record, gallery, Still(f"{name}/{shot}", settings, shot), SIZE // 3 if options.fast else SIZE)
 
 
 def _still(record: Record, gallery: _Gallery, still: Still, size: int) -> None:
@@ -132,7 +132,7 @@ class _Gallery:
         from blender_addon.steps.delivery.render import PRESETS
 
         usual = PRESETS["final"][0]
-        noise = usual.noise if samples == 1 else 0.0
+        noise = usual.noise / math.sqrt(samples)  # 16 times the samples where the noise threshold decides, too
         shot = self.stage.require("shot", still.shot)
         width, height = shot.get("bozzetto_resolution", (3, 2))
         pixels = round(size * width / max(width, height)), round(size * height / max(width, height))
