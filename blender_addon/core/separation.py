@@ -10,6 +10,8 @@ from numpy.typing import NDArray
 from .components import connected_vertices
 from .face_graph import FaceGraph, cheapest_border
 from .mesh import Floats, Ints, TriangleMesh
+from .mesh_cut import chain, split
+from .polygon import vector_area
 
 CREASE_SHARE = (0.55, 0.85)
 """Least share of the border that must run in a crease for a stand to be one: where it has a level top, and where not."""
@@ -61,8 +63,31 @@ def find_stand(
     if painted is None and not always and (creased < CREASE_SHARE[strict] or ledge < LEDGE_SHARE[strict]):
         why = "no crease sets a stand off from it" if creased < CREASE_SHARE[strict] else "nothing juts out below it"
         return Separation(None, np.zeros(len(stand), bool), f"{why}, so all of it is the piece", level, creased, ledge)
+    field = clean_line(mesh, graph, stand, width)
+    why = "" if painted is not None or always else _no_stand(mesh, graph, stand, field)
+    if why:
+        return Separation(None, np.zeros(len(stand), bool), f"{why}, so all of it is the piece", level, creased, ledge)
     words = "as painted" if painted is not None else f"the line runs in the crease between them at {level:.1f} mm"
-    return Separation(clean_line(mesh, graph, stand, width), stand, words, level, creased, ledge)
+    return Separation(field, stand, words, level, creased, ledge)
+
+
+def _no_stand(mesh: TriangleMesh, graph: FaceGraph, stand: NDArray[np.bool_], field: Floats) -> str:
+    """Why what lies under the border can be no stand, or '': feet are several, a vessel's cut is a ring, a foot has little top."""
+    label = graph.components(stand)
+    parts = np.bincount(label[stand], graph.area[stand])
+    if parts.max() < 0.9 * parts.sum():
+        return "what lies lowest is several parts, like feet"
+    whole, _, segments = split(mesh, field)
+    areas = np.array([vector_area(np.asarray(whole.vertices, float)[loop])[2] for loop in chain(segments)])
+    if not len(areas):
+        return "no border was found"
+    outline, hollow = max(areas.sum(), -areas.sum()), min(areas[areas > 0].sum(), -areas[areas < 0].sum())
+    if hollow > 0.25 * outline:
+        return "it is hollow where it could be cut, like a vessel"
+    top = stand & (graph.normal[:, 2] > 0.6)
+    if graph.area[top].sum() < 0.15 * outline:
+        return "nothing juts out below it"
+    return ""
 
 
 def _pull(graph: FaceGraph, height: float, width: float) -> Floats:
