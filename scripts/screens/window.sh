@@ -29,9 +29,9 @@ shot)
     exec chroot "$0" /usr/bin/env -i HOME=/shots/home PATH=/usr/bin:/bin LANG=C.UTF-8 LIBGL_ALWAYS_SOFTWARE=1 \
       W="$1" H="$2" bash -o pipefail -ec "
         blender --offline-mode --command extension install-file -r user_default -e /shots/ext.zip
-        timeout -k 5 900 xvfb-run -a -s \"-screen 0 \${W}x\${H}x24\" blender --offline-mode \
+        code=0; timeout -k 5 900 xvfb-run -a -s \"-screen 0 \${W}x\${H}x24\" blender --offline-mode \
           --enable-event-simulate --python-exit-code 3 --window-geometry 0 0 \$W \$H --python /shots/drive.py 2>&1 \
-          | tee /shots/log.txt
-        cd /shots/out; for f in *.xwd; do xwdtopnm < \$f 2>/dev/null | pnmtopng > \${f%.xwd}.png 2>/dev/null; rm \$f; done"
+          | tee /shots/log.txt || code=\$?
+        cd /shots/out; for f in *.xwd; do xwdtopnm < \$f 2>/dev/null | pnmtopng > \${f%.xwd}.png 2>/dev/null; rm \$f; done; exit \$code"
   ' "$ROOT" "$W" "$H" ;;
 esac
