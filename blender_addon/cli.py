@@ -132,7 +132,7 @@ def _open_scene(blend: Path, first: str | None) -> Any:
     except RuntimeError as error:
         raise OutputError(f'"{blend}" can\'t be opened ({str(error).strip()}): run without --from to make it anew') from None
     _register()
-    return next((scene for scene in bpy.data.scenes if STATE in scene), bpy.context.scene)
+    return next((scene for scene in bpy.data.scenes if scene.get(STATE)), bpy.context.scene)
 
 
 def _register() -> None:

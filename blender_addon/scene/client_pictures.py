@@ -75,7 +75,7 @@ def _draw_bar(picture: Any, mm_a_pixel: float) -> None:
 
 def _save(picture: Any, path: Path, wanted: Wanted) -> None:
     # The copy is a finished picture: linear light for Blender's writer, back through the plain sRGB view, no other transform.
-    scene = bpy.data.scenes.new("bozzetto copy")
+    scene: Any = bpy.data.scenes.new("bozzetto copy")
     scene.view_settings.view_transform, scene.view_settings.look = "Standard", "None"
     image = bpy.data.images.new("bozzetto copy", picture.shape[1], picture.shape[0], float_buffer=True)
     try:

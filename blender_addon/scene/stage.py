@@ -250,7 +250,7 @@ class Stage:
             for item in items:
                 hidden = place < last
                 if (item.hide_render, item.hide_viewport) != (hidden, hidden):
-                    self._edits.append((item.session_uid, lambda one, state=hidden: _set_hidden(one, state)))
+                    self._edits.append((item.session_uid, _hide if hidden else _show))
 
     def _apply_edits(self) -> None:
         by_uid = {block.session_uid: block for block in roles.blocks()}
@@ -297,8 +297,12 @@ class Stage:
                         bpy.data.images.remove(image)
 
 
-def _set_hidden(item: Any, hidden: bool) -> None:
-    item.hide_render = item.hide_viewport = hidden
+def _hide(item: Any) -> None:
+    item.hide_render = item.hide_viewport = True
+
+
+def _show(item: Any) -> None:
+    item.hide_render = item.hide_viewport = False
 
 
 SUBJECT = (("scan",), ("clean",), ("upright", "aligned"), ("piece", "stand"))

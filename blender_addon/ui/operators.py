@@ -178,7 +178,7 @@ class BOZZETTO_OT_write_sheet(bpy.types.Operator):
 
 CLASSES = (BOZZETTO_OT_run_job, BOZZETTO_OT_read_sheet, BOZZETTO_OT_write_sheet)
 
-_command = []
+_command: list = []
 
 
 def register_command():

@@ -87,7 +87,8 @@ def run(stage: Stage, settings: Settings) -> Run:
     base = scene_digest(stage.scene, stage.job)
     stills = _stills(stage, settings, quality, long_side, base) if settings.stills else []
     frames = _frames(stage, settings, quality, base) if settings.turntable else []
-    rendered, reused, waits = 0, 0, []
+    rendered, reused = 0, 0
+    waits: list[float] = []
     for group, share, persistent in ((stills, (0.02, 0.6), False), (frames, (0.62, 0.95), True)):
         done = yield from _render_all(stage, group, settings, quality, share, persistent=persistent)
         rendered, reused, waits = rendered + done[0], reused + done[1], waits + [done[2]]
