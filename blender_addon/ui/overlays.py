@@ -1,11 +1,210 @@
-"""What is drawn over the 3D view: the read-out of the active shot's sharp zone."""
+"""What is drawn over the 3D view: where the active shot's sharp zone cuts the piece, and the lens's read-out.
+
+Planes of near limit, focus and far limit are drawn as the lines in which they cut the piece, the sharp part is hatched. It is
+switched on in Blender's own Overlays menu and in the camera's panel.
+"""
 
 from __future__ import annotations
 
+import math
+from typing import Any
+
+import bpy
+import numpy as np
+
+from ..core.lens_answers import ReadOut, read_out
+from ..core.sections import hatching, level_lines
+from ..scene import cameras, lens_drivers, roles
+
+SHOWN = "bozzetto_show_sharp"
+_SLOT = "bozzetto_overlay"
+HUE = (1.0, 0.72, 0.25)
+"""One hue for all; what differs is weight and hatching."""
+
+
+class SharpZone:
+    """Draws the zone; keeps the lines until camera or piece change."""
+
+    def __init__(self) -> None:
+        self._handles: list[Any] = []
+        self._state: tuple[Any, ...] = ()
+        self._batches: list[tuple[Any, float, float]] = []
+
+    def start(self) -> None:
+        """Have Blender call the drawing."""
+        for draw, kind in ((self.draw_lines, "POST_VIEW"), (self.draw_words, "POST_PIXEL")):
+            self._handles.append(bpy.types.SpaceView3D.draw_handler_add(draw, (), "WINDOW", kind))
+
+    def stop(self) -> None:
+        """Take the drawing back."""
+        for handle in self._handles:
+            bpy.types.SpaceView3D.draw_handler_remove(handle, "WINDOW")
+        self._handles, self._batches, self._state = [], [], ()
+
+    def draw_lines(self) -> None:
+        """The cuts and the hatching, in the scene."""
+        camera = shown_camera(bpy.context)
+        piece = piece_of(camera) if camera else None
+        if camera is None or piece is None:
+            return
+        import gpu
+
+        state = _state_of(camera, piece)
+        if state != self._state:
+            self._batches, self._state = _batches(zone_lines(camera, piece)), state
+        shader = gpu.shader.from_builtin("POLYLINE_UNIFORM_COLOR")
+        shader.bind()
+        shader.uniform_float("viewportSize", gpu.state.viewport_get()[2:])
+        gpu.state.blend_set("ALPHA")
+        gpu.state.depth_test_set("LESS_EQUAL")
+        for batch, width, alpha in self._batches:
+            shader.uniform_float("lineWidth", width)
+            shader.uniform_float("color", (*HUE, alpha))
+            batch.draw(shader)
+        gpu.state.depth_test_set("NONE")
+        gpu.state.blend_set("NONE")
+
+    def draw_words(self) -> None:
+        """The read-out, in the corner."""
+        camera = shown_camera(bpy.context)
+        if camera is None:
+            return
+        import blf
+
+        scale = bpy.context.preferences.system.ui_scale
+        blf.size(0, 12.0 * scale)
+        blf.color(0, *HUE, 1.0)
+        for place, (name, value) in enumerate(reversed(read_out_of(camera).lines())):
+            blf.position(0, 20.0 * scale, (24.0 + 16.0 * place) * scale, 0.0)
+            blf.draw(0, f"{name}: {value}")
+
+
+def shown_camera(context: Any) -> Any | None:
+    """The scene's active shot camera, when the overlay is on."""
+    if not getattr(context.window_manager, SHOWN, False):
+        return None
+    camera = context.scene.camera
+    return camera if camera is not None and lens_drivers.FOCAL in camera else None
+
+
+def piece_of(camera: Any) -> Any | None:
+    """The piece of the camera's job."""
+    found = roles.players(camera.get(roles.JOB, ""), role="piece")
+    return next((item for item in found if isinstance(item, bpy.types.Object) and item.type == "MESH"), None)
+
+
+def read_out_of(camera: Any) -> ReadOut:
+    """The read-out of a shot camera, its working distance up to the nearest point of the piece."""
+    lens = cameras.optics_of(camera)
+    piece = piece_of(camera)
+    nearest = None
+    if piece is not None:
+        corners = np.array([piece.matrix_world @ _vector(corner) for corner in piece.bound_box])
+        matrix = np.array(camera.matrix_world)
+        nearest = float(1000.0 * ((matrix[:3, 3] - corners) @ matrix[:3, 2]).min())
+    return read_out(lens, camera[lens_drivers.FRAME], camera[lens_drivers.COC], nearest_mm=nearest)
+
+
+def zone_lines(camera: Any, piece: Any) -> dict[str, Any]:
+    """Segments (k, 2, 3) in metres: 'near', 'focus', 'far' where the planes cut the piece, 'sharp' the hatching between."""
+    mesh = piece.data
+    mesh.calc_loop_triangles()
+    vertices = np.zeros(len(mesh.vertices) * 3, np.float32)
+    mesh.vertices.foreach_get("co", vertices)
+    faces = np.zeros(len(mesh.loop_triangles) * 3, np.int32)
+    mesh.loop_triangles.foreach_get("vertices", faces)
+    world = np.array(piece.matrix_world)
+    points = vertices.reshape(-1, 3).astype(float) @ world[:3, :3].T + world[:3, 3]
+    matrix = np.array(camera.matrix_world)
+    axis, across = -matrix[:3, 2] / np.linalg.norm(matrix[:3, 2]), matrix[:3, 0] / np.linalg.norm(matrix[:3, 0])
+    origin = float(matrix[:3, 3] @ axis)
+    faces = faces.reshape(-1, 3)
+    near, focus, far = (
+        origin + camera[name] / 1000.0 for name in (lens_drivers.NEAR, lens_drivers.DISTANCE, lens_drivers.FAR)
+    )
+    depth = points @ axis
+    lines = {name: level_lines(points, faces, depth, level) for name, level in (("near", near), ("focus", focus), ("far", far))}
+    spacing = max(float(np.ptp(points, axis=0).max()) / 60.0, 1e-5)
+    return lines | {"sharp": hatching(points, faces, axis=axis, across=across, near=near, far=far, spacing=spacing)}
+
+
+def _batches(lines: dict[str, Any]) -> list[tuple[Any, float, float]]:
+    import gpu
+    from gpu_extras.batch import batch_for_shader
+
+    shader = gpu.shader.from_builtin("POLYLINE_UNIFORM_COLOR")
+    weights = {"sharp": (1.0, 0.35), "near": (1.5, 0.8), "far": (1.5, 0.8), "focus": (3.0, 1.0)}
+    made = []
+    for name, (width, alpha) in weights.items():
+        if len(lines[name]):
+            points = lines[name].reshape(-1, 3).astype(np.float32)
+            made.append((batch_for_shader(shader, "LINES", {"pos": points}), width, alpha))
+    return made
+
+
+def _state_of(camera: Any, piece: Any) -> tuple[Any, ...]:
+    """What the lines depend on."""
+    numbers = [value for row in (*camera.matrix_world, *piece.matrix_world) for value in row]
+    numbers += [camera[name] for name in (lens_drivers.NEAR, lens_drivers.DISTANCE, lens_drivers.FAR)]
+    rounded = tuple(round(value, 7) if math.isfinite(value) else 0.0 for value in numbers)
+    return (piece.name, len(piece.data.vertices), piece.data.session_uid, *rounded)
+
+
+def _vector(values: Any) -> Any:
+    from mathutils import Vector
+
+    return Vector(values)
+
+
+def draw_switch(self: Any, context: Any) -> None:
+    """The switch in Blender's Overlays menu."""
+    self.layout.prop(context.window_manager, SHOWN)
+
+
+def draw_lens(self: Any, context: Any) -> None:
+    """Under the camera's settings: the switch, and the active shot's lens to be changed by hand."""
+    layout = self.layout
+    layout.prop(context.window_manager, SHOWN)
+    camera = context.scene.camera
+    if camera is None or lens_drivers.FOCAL not in camera:
+        return
+    box = layout.box()
+    box.label(text=camera.name, icon="CAMERA_DATA")
+    for name, words in (
+        (lens_drivers.FOCAL, "Focal length"), (lens_drivers.FNUMBER, "f-number"), (lens_drivers.FOCUS, "Focus distance"),
+        (lens_drivers.FORMAT, "Format"),
+    ):  # fmt: skip
+        box.prop(camera, f'["{name}"]', text=words)
+    column = box.column(align=True)
+    for name, value in read_out_of(camera).lines():
+        column.label(text=f"{name}: {value}")
+
 
 def register() -> None:
-    """Nothing is drawn yet."""
+    """Add the switch, the drawing and the lens under the camera's settings."""
+    setattr(
+        bpy.types.WindowManager, SHOWN,
+        bpy.props.BoolProperty(name="Sharp zone of the shot", description="Show where the lens is sharp on the piece"),
+    )  # fmt: skip
+    bpy.types.VIEW3D_PT_overlay.append(draw_switch)
+    panel = getattr(bpy.types, "BOZZETTO_PT_camera", None)
+    if panel is not None:
+        panel.append(draw_lens)
+    zone = SharpZone()
+    zone.start()
+    # Kept on Blender's own type: a module holds no state, and 4.5 hangs at exit once the drivers' namespace was touched.
+    setattr(bpy.types.WindowManager, _SLOT, zone)
 
 
 def unregister() -> None:
-    """Nothing to take back yet."""
+    """Take it all back."""
+    zone = getattr(bpy.types.WindowManager, _SLOT, None)
+    if zone is not None:
+        zone.stop()
+        delattr(bpy.types.WindowManager, _SLOT)
+    panel = getattr(bpy.types, "BOZZETTO_PT_camera", None)
+    if panel is not None:
+        panel.remove(draw_lens)
+    bpy.types.VIEW3D_PT_overlay.remove(draw_switch)
+    if hasattr(bpy.types.WindowManager, SHOWN):
+        delattr(bpy.types.WindowManager, SHOWN)

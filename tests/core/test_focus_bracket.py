@@ -11,7 +11,9 @@ def lens_at(f, n, m, pupil=1.0):
     return Optics(f, n, optics.focus_for(f, m, pupil_ratio=pupil), pupil)
 
 
-@pytest.mark.parametrize(("f", "n", "m", "deep"), [(90, 8, 0.2, 60), (100, 5.6, 1, 5), (65, 4, 5, 1), (60, 2.8, 0.5, 40), (90, 16, 0.1, 3)])
+@pytest.mark.parametrize(("f", "n", "m", "deep"), [
+    (90, 8, 0.2, 60), (100, 5.6, 1, 5), (65, 4, 5, 1), (60, 2.8, 0.5, 40), (90, 16, 0.1, 3),
+])  # fmt: skip
 @pytest.mark.parametrize("overlap", [0.0, 0.3, 0.6])
 def test_every_distance_is_sharp_in_some_slice(f, n, m, deep, overlap):
     lens, coc = lens_at(f, n, m), 0.0288

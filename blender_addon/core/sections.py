@@ -1,0 +1,66 @@
+"""Where does a plane cut a surface? Level lines of a value on a triangle mesh, and the sharp zone of a lens drawn with them."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+import numpy as np
+from numpy.typing import NDArray
+
+Floats = NDArray[np.floating]
+Ints = NDArray[np.integer]
+
+
+def level_lines(vertices: Floats, faces: Ints, values: Floats, level: float) -> Floats:
+    """(k, 2, 3) the segments on which a value, linear over each triangle from `values` (n,), equals `level`.
+
+    A value that hits a vertex exactly counts as above, so that no segment is doubled or lost.
+    """
+    above = values >= level
+    corner = above[faces]
+    cut = faces[corner.any(axis=1) & ~corner.all(axis=1)]
+    if not len(cut):
+        return np.zeros((0, 2, 3))
+    # Turn each triangle so that its first corner is the one alone on its side.
+    corner = above[cut]
+    alone = np.where(corner.sum(axis=1) == 1, corner.argmax(axis=1), (~corner).argmax(axis=1))
+    row = np.arange(len(cut))
+    first, second, third = (cut[row, (alone + turn) % 3] for turn in range(3))
+    ends = []
+    for other in (second, third):
+        share = (level - values[first]) / (values[other] - values[first])
+        ends.append(vertices[first] + share[:, None] * (vertices[other] - vertices[first]))
+    return np.stack(ends, axis=1)
+
+
+def clipped_lines(segments: Floats, direction: Floats, low: float, high: float) -> Floats:
+    """(k, 2, 3) the parts of segments (n, 2, 3) whose points' products with `direction` (3,) lie between low and high."""
+    if not len(segments):
+        return segments
+    start, run = segments[:, 0], segments[:, 1] - segments[:, 0]
+    at, slope = start @ direction, run @ direction
+    safe = np.where(np.abs(slope) < 1e-15, 1e-15, slope)
+    one, two = (low - at) / safe, (high - at) / safe
+    enter = np.clip(np.minimum(one, two), 0.0, 1.0)
+    leave = np.clip(np.maximum(one, two), 0.0, 1.0)
+    kept = leave > enter
+    return np.stack([start + enter[:, None] * run, start + leave[:, None] * run], axis=1)[kept]
+
+
+def hatching(
+    vertices: Floats, faces: Ints, *, axis: Floats, across: Floats, near: float, far: float, spacing: float, most: int = 160
+) -> Floats:
+    """(k, 2, 3) slanted lines on the part of a surface whose depth along `axis` (3,) lies between near and far.
+
+    axis and across are unit vectors at right angles; the lines are cuts by planes at 45 degrees between them, `spacing` apart.
+    """
+    depth = vertices @ axis
+    touched = faces[(depth[faces].max(axis=1) >= near) & (depth[faces].min(axis=1) <= far)]
+    if not len(touched):
+        return np.zeros((0, 2, 3))
+    slant = (vertices @ (axis + across)) / np.sqrt(2.0)
+    used = slant[touched]
+    step = max(spacing, float(np.ptp(used)) / most)
+    levels: Iterable[float] = np.arange(np.ceil(used.min() / step), np.floor(used.max() / step) + 1) * step
+    lines = [clipped_lines(level_lines(vertices, touched, slant, level), axis, near, far) for level in levels]
+    return np.concatenate(lines) if lines else np.zeros((0, 2, 3))
