@@ -1,0 +1,251 @@
+"""The camera step in Blender: cameras that stay a true lens by plain drivers, edits kept, running twice the same."""
+
+from __future__ import annotations
+
+import subprocess
+import sys
+from pathlib import Path
+
+import bpy
+import numpy as np
+import pytest
+
+from blender_addon.core import optics
+from blender_addon.core.formats import frame_used
+from blender_addon.core.mesh import TriangleMesh
+from blender_addon.job.errors import SheetError, SubjectError
+from blender_addon.job.runner import finish, run_job
+from blender_addon.job.settings import build
+from blender_addon.job.sheet import blank
+from blender_addon.job.step import Step, from_module
+from blender_addon.scene import cameras, roles
+from blender_addon.scene.meshes import make_object
+from blender_addon.scene.stage import Stage
+from blender_addon.steps.shots import camera
+
+pytestmark = pytest.mark.usefixtures("empty_scene")
+
+
+def egg(size_mm: float = 80.0) -> TriangleMesh:
+    """A closed bumpy egg, in metres, standing on z = 0."""
+    rows, columns = 40, 60
+    v, u = np.meshgrid(np.linspace(0.02, np.pi - 0.02, rows), np.linspace(0, 2 * np.pi, columns, endpoint=False), indexing="ij")
+    radius = 1 + 0.06 * np.sin(7 * u) * np.sin(5 * v)
+    points = np.stack([0.3 * radius * np.sin(v) * np.cos(u), 0.3 * radius * np.sin(v) * np.sin(u), 0.5 + 0.5 * np.cos(v)], axis=-1)
+    faces = []
+    for row in range(rows - 1):
+        for column in range(columns):
+            a, b = row * columns + column, row * columns + (column + 1) % columns
+            faces += [[a, a + columns, b], [b, a + columns, b + columns]]
+    return TriangleMesh((points.reshape(-1, 3) * size_mm / 1000).astype(np.float32), np.array(faces, np.int32))
+
+
+def job(**settings: object) -> tuple[Step, Stage]:
+    step = from_module(camera)
+    sheet = blank([step])
+    sheet.settings["camera"] = build(camera.Settings, settings, "camera")
+    stage = Stage(bpy.context.scene, sheet)
+    piece = make_object("Piece", egg())
+    bpy.context.scene.collection.objects.link(piece)
+    roles.mark(piece, job=stage.job, step="separation", role="piece", key="")
+    return step, stage
+
+
+def run(step: Step, stage: Stage, *, afresh: bool = False):
+    return finish(run_job([step], [step], stage.sheet, stage, afresh=afresh)).results["camera"]
+
+
+def settled(item) -> None:
+    item.update_tag()
+    bpy.context.view_layer.update()
+
+
+def check_lens(item) -> None:
+    """Blender's camera has the field of view and the opening of the lens that the properties describe."""
+    settled(item)
+    lens = cameras.optics_of(item)
+    render = bpy.context.scene.render
+    width, height = frame_used(*item["bozzetto_format"], (render.resolution_x, render.resolution_y))
+    data = item.data
+    assert data.sensor_fit == "HORIZONTAL"
+    assert data.sensor_width / data.lens == pytest.approx(width / (lens.magnification * lens.focus_mm), rel=1e-4)
+    assert data.sensor_height / data.lens == pytest.approx(height / (lens.magnification * lens.focus_mm), rel=1e-4)
+    gain = optics.iris_gain(item["bozzetto_blades"])
+    assert data.lens / data.dof.aperture_fstop * gain == pytest.approx(lens.aperture_mm, rel=1e-4)
+    assert min(data.sensor_width, data.sensor_height) >= 0.9999
+    near, far = optics.limits(lens, item["bozzetto_coc_mm"])
+    assert item["bozzetto_near_mm"] == pytest.approx(near, rel=1e-5)
+    assert item["bozzetto_far_mm"] == pytest.approx(min(far, 1e9), rel=1e-5)
+    assert item["bozzetto_magnification"] == pytest.approx(lens.magnification, rel=1e-5)
+    assert item["bozzetto_effective_fnumber"] == pytest.approx(lens.effective_fnumber, rel=1e-5)
+
+
+def test_the_default_list_and_what_downstream_reads():
+    step, stage = job()
+    result = run(step, stage)
+    shots = stage.find_all("shot")
+    assert sorted(shots) == ["back", "detail", "hero", "turntable"]
+    for name, item in shots.items():
+        check_lens(item)
+        assert item["bozzetto_kind"] == name
+        assert list(item["bozzetto_resolution"]) == [960, 640]
+        assert item.data.clip_start == pytest.approx(item["bozzetto_focus_mm"] / 1e5, rel=1e-3)
+    assert bpy.context.scene.camera == shots["hero"]
+    assert "hero" in result.words and result.figures["hero_fnumber"] in optics.THIRD_STOPS
+
+
+def test_right_after_edits_of_focus_format_picture_blades_and_pupil():
+    step, stage = job()
+    run(step, stage)
+    hero = stage.find("shot", "hero")
+    render = bpy.context.scene.render
+    for size in ((3000, 2000), (2000, 3000), (1600, 1200), (1000, 1000)):
+        render.resolution_x, render.resolution_y = size
+        check_lens(hero)
+    hero["bozzetto_focus_mm"] = 6 * hero["bozzetto_focal_mm"] / 5  # 5:1
+    check_lens(hero)
+    hero["bozzetto_format"] = [5.64, 4.23]  # where the sensor would fall under Blender's limit
+    check_lens(hero)
+    hero["bozzetto_blades"] = 7
+    hero["bozzetto_pupil_ratio"] = 1.6
+    check_lens(hero)
+
+
+def test_right_at_every_frame_of_an_animated_focus():
+    step, stage = job()
+    run(step, stage)
+    hero = stage.find("shot", "hero")
+    for frame, focus in ((1, 200.0), (11, 700.0)):
+        hero["bozzetto_focus_mm"] = focus
+        hero.keyframe_insert('["bozzetto_focus_mm"]', frame=frame)
+    widths = []
+    for frame in (1, 4, 8, 11):
+        bpy.context.scene.frame_set(frame)
+        check_lens(hero)
+        widths.append(hero.data.sensor_width)
+    assert np.diff(widths).min() > 0.1
+
+
+def test_a_focus_object_takes_over():
+    step, stage = job()
+    run(step, stage)
+    hero = stage.find("shot", "hero")
+    mark = bpy.data.objects.new("focus", None)
+    bpy.context.scene.collection.objects.link(mark)
+    hero.data.dof.focus_object = mark
+    settled(hero)
+    matrix = hero.matrix_world
+    depth = 1000 * (matrix.translation - mark.matrix_world.translation) @ matrix.col[2].to_3d()
+    assert hero["bozzetto_distance_mm"] == pytest.approx(depth, rel=1e-5)
+    check_lens(hero)
+
+
+def test_all_drivers_are_of_the_kind_that_needs_no_python():
+    step, stage = job()
+    run(step, stage)
+    for item in stage.find_all("shot").values():
+        curves = [*item.animation_data.drivers, *item.data.animation_data.drivers]
+        assert len(curves) >= 14
+        assert all(curve.driver.is_simple_expression and curve.driver.is_valid for curve in curves)
+
+
+def test_right_in_a_plain_blender_without_the_add_on(tmp_path: Path):
+    step, stage = job()
+    run(step, stage)
+    path = tmp_path / "plain.blend"
+    bpy.ops.wm.save_as_mainfile(filepath=str(path), check_existing=False)
+    script = (
+        "import bpy, sys\n"
+        f"bpy.ops.wm.open_mainfile(filepath={str(path)!r}, use_scripts=False)\n"
+        "item = bpy.data.objects['Shot hero']\n"
+        "item['bozzetto_focus_mm'] = 180.0\n"
+        "item.update_tag(); bpy.context.view_layer.update()\n"
+        "assert not any('blender_addon' in name or 'bozzetto' in name for name in sys.modules)\n"
+        "print('WIDTH', item.data.sensor_width, item['bozzetto_focal_mm'])\n"
+    )
+    done = subprocess.run([sys.executable, "-c", script], capture_output=True, text=True, check=True, timeout=120)
+    words = next(line for line in done.stdout.splitlines() if line.startswith("WIDTH")).split()
+    width, focal = float(words[1]), float(words[2])
+    m = focal / (180.0 - focal)
+    render = bpy.context.scene.render
+    assert width == pytest.approx(frame_used(36.0, 24.0, (render.resolution_x, render.resolution_y))[0] / (1 + m), rel=1e-4)
+    assert "ependency cycle" not in done.stdout + done.stderr
+
+
+def test_running_twice_changes_nothing_and_a_new_picture_size_is_no_edit():
+    step, stage = job()
+    run(step, stage)
+    before = {name: (item.matrix_world.copy(), item["bozzetto_fnumber"]) for name, item in stage.find_all("shot").items()}
+    counts = len(bpy.data.objects), len(bpy.data.cameras)
+    bpy.context.scene.render.resolution_x = 777
+    settled(stage.find("shot", "hero"))
+    run(step, stage)
+    assert (len(bpy.data.objects), len(bpy.data.cameras)) == counts
+    assert not list(stage.notes)
+    for name, item in stage.find_all("shot").items():
+        assert np.allclose(before[name][0], item.matrix_world) and before[name][1] == item["bozzetto_fnumber"]
+
+
+@pytest.mark.parametrize("change", ["focus", "place"])
+def test_edits_survive_until_made_ours_again(change):
+    step, stage = job()
+    run(step, stage)
+    hero = stage.find("shot", "hero")
+    if change == "focus":
+        hero["bozzetto_focus_mm"] = 333.0
+    else:
+        hero.location.x += 0.05
+    settled(hero)
+    kept = hero.location.x, hero["bozzetto_focus_mm"]
+    run(step, stage)
+    hero = stage.find("shot", "hero")
+    assert (hero.location.x, hero["bozzetto_focus_mm"]) == kept
+    assert any("Kept" in str(note) for note in stage.notes)
+    run(step, stage, afresh=True)
+    hero = stage.find("shot", "hero")
+    assert (hero.location.x, hero["bozzetto_focus_mm"]) != kept
+
+
+def test_own_shots_change_and_join_the_list():
+    step, stage = job(
+        coverage="full", turntable=False,
+        shots=[
+            {"name": "hero", "f_number": 4.0, "light": "overcast", "width": 600, "height": 900},
+            {"name": "base mark", "kind": "detail", "focus": [0.0, -20.0, 10.0], "magnification": 1.0},
+            {"name": "top", "off": True},
+        ],
+    )  # fmt: skip
+    run(step, stage)
+    shots = stage.find_all("shot")
+    assert set(shots) == {"hero", "left", "right", "back", "detail", "detail 2", "detail 3", "base mark"}
+    assert shots["hero"]["bozzetto_fnumber"] == 4.0 and shots["hero"]["bozzetto_light"] == "overcast"
+    assert list(shots["hero"]["bozzetto_resolution"]) == [600, 900]
+    assert shots["base mark"]["bozzetto_magnification"] == pytest.approx(1.0)
+    assert [shots[name]["bozzetto_order"] for name in ("hero", "left")] == [0, 1]
+
+
+def test_views_for_the_set_hold_the_subject():
+    step, stage = job()
+    run(step, stage)
+    points = cameras.subject_points(stage)
+    views = cameras.shot_views(stage)
+    assert {view.name for view in views} == {"hero", "detail", "back", "turntable"}
+    from blender_addon.core.sight import in_any_sight, in_sight
+
+    hero = next(view for view in views if view.name == "hero")
+    between = hero.position + 0.7 * (points.mean(axis=0) - hero.position)
+    assert in_sight(between, hero).all()
+    assert not in_any_sight(np.array([[400.0, 400.0, 0.0]]), [hero]).any()
+
+
+def test_wrong_wishes_and_nothing_to_photograph_are_said():
+    step, stage = job(shots=[{"name": "hero"}, {"name": "hero"}])
+    with pytest.raises(SheetError, match="two shots named"):
+        run(step, stage)
+    with pytest.raises(SheetError, match="no shots"):
+        run(*job(coverage="own", turntable=False))
+    step, stage = job()
+    stage.find("piece").data.clear_geometry()
+    with pytest.raises(SubjectError, match="no surface"):
+        run(step, stage)
+    assert not stage.has("shot") and not bpy.data.cameras
