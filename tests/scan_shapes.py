@@ -1,4 +1,4 @@
-"""Shapes with known facts, for tests of the scan steps: a statuette on a round base, a box, a table under it; noise and spikes."""
+"""Shapes with known facts, for tests of the scan steps: a statuette on a round base, a box, a table; noise and spikes."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ HEIGHT, BASE_DIAMETER, BASE_HEIGHT = 68.0, 60.0, 8.0
 
 
 def grid_faces(rows: int, columns: int, *, ring: bool = False) -> tuple[Any, Any]:
-    """Triangles (m, 3) of a grid of rows x columns vertices, and their UVs (m, 3, 2); `ring` joins the last column to the first."""
+    """Triangles (m, 3) of a grid of rows x columns vertices, and their UVs (m, 3, 2); `ring` closes its rows."""
     across = columns if ring else columns - 1
     i, j = np.meshgrid(np.arange(rows - 1), np.arange(across), indexing="ij")
     k = (j + 1) % columns
@@ -29,7 +29,7 @@ def grid_faces(rows: int, columns: int, *, ring: bool = False) -> tuple[Any, Any
 
 
 def statuette(*, rows: int = 120, columns: int = 160, open_bottom: bool = True) -> TriangleMesh:
-    """A lobed figure on a round base: 68 mm high, base 60 mm wide and 8 mm high, standing on z = 0, front (its nose) towards -Y."""
+    """A lobed figure on a round base: 68 mm high, base 60 mm wide and 8 mm high, on z = 0, its nose towards -Y."""
     part = np.linspace(0.0, 1.0, rows)
     radius = np.interp(part, [0.0, 0.12, 0.2, 0.3], [0.0, 30.0, 30.0, 16.0])
     height = np.interp(part, [0.0, 0.12, 0.2, 0.3], [0.0, 0.0, 8.0, 8.0])

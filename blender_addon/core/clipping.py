@@ -48,7 +48,7 @@ def _cut(mesh: TriangleMesh, crossing: Ints, height: Floats, inside: Floats) -> 
     total = len(mesh.vertices)
     pairs = np.concatenate([np.stack([a, b], 1), np.stack([a, c], 1)])
     low, high = pairs.min(axis=1), pairs.max(axis=1)
-    keys, first, inverse = np.unique(low * total + high, return_index=True, return_inverse=True)
+    _, first, inverse = np.unique(low * total + high, return_index=True, return_inverse=True)
     inverse = inverse.reshape(-1)
     low, high = low[first], high[first]
     part = (height[low] / (height[low] - height[high]))[:, None]

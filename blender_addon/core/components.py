@@ -17,7 +17,7 @@ def connected_vertices(faces: Ints, count: int) -> Ints:
 
     faces: (m, 3) vertex indices. Vertices that no face uses are components of their own.
     """
-    parent = np.arange(count, dtype=np.int64)
+    parent: Ints = np.arange(count, dtype=np.int64)
     first = np.concatenate([faces[:, 0], faces[:, 1]]).astype(np.int64)
     second = np.concatenate([faces[:, 1], faces[:, 2]]).astype(np.int64)
     turn = 0

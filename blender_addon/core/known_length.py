@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import ArrayLike
 
 from .mesh import Floats, TriangleMesh
 from .upright import footprint, rectangle_sides, round_base, stand_top
@@ -64,7 +65,7 @@ def disc_diameter(standing: Standing) -> float:
     return diameter
 
 
-def between(first: Floats, second: Floats) -> float:
+def between(first: ArrayLike, second: ArrayLike) -> float:
     """Distance of two points in the scan's own coordinates."""
     gap = float(np.linalg.norm(np.asarray(first, float) - np.asarray(second, float)))
     if not gap > 0:

@@ -35,7 +35,8 @@ def parts(mesh: TriangleMesh, *, small_percent: float = 1.0, near: float = NEAR)
     """Tell the parts of a mesh apart and judge them.
 
     The part with the largest area is the main one. Kept are also parts of at least five times `small_percent` of its area
-    whose box lies within `near` of its diagonal, and parts of at least `small_percent` that come within TOUCHING of its surface. With a `small_percent` of 0 all are kept.
+    whose box lies within `near` of its diagonal, and parts of at least `small_percent` that come within TOUCHING of its
+    surface. With a `small_percent` of 0 all are kept.
     """
     labels, count = connected_faces(mesh.faces, len(mesh.vertices))
     areas = np.bincount(labels, face_areas(mesh.vertices, mesh.faces), count)

@@ -8,21 +8,17 @@ from __future__ import annotations
 
 import json
 import re
-import shutil
 import struct
-from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, field, replace
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import Any
 from urllib.parse import unquote
 
-import numpy as np
+from .file_coordinates import FAR, Coordinates, count_bad, glb_floats, patched, ply_floats, stl_floats
+from .ply import PLY_BYTES, FileProblem, PlyHeader, ply_header
 
 FORMATS = (".obj", ".ply", ".stl", ".glb", ".gltf", ".fbx", ".usd", ".usda", ".usdc", ".usdz")
 BLOCK = 1 << 24
-FAR = b"9e29"
-"""The coordinate written in place of one that is no number; whoever imports drops all vertices beyond FAR_AWAY."""
-FAR_AWAY = 1e28
 
 INSTEAD = {
     ".off": "convert it to PLY or OBJ first (most mesh programs can)",
@@ -46,10 +42,6 @@ INSTEAD = {
     ".jpeg": "give the mesh, not its texture",
     ".png": "give the mesh, not its texture",
 }
-
-
-class FileProblem(ValueError):
-    """What is wrong with a file, in words that end in what to do."""
 
 
 @dataclass(frozen=True)
@@ -165,7 +157,7 @@ def without_bad_numbers(path: Path, target: Path) -> None:
     """
     floats = _floats_of(path)
     if floats is not None:
-        _patched(path, target, floats)
+        patched(path, target, floats)
         return
     is_obj = path.suffix.lower() == ".obj"
     with target.open("wb") as out:
@@ -182,49 +174,6 @@ def without_bad_numbers(path: Path, target: Path) -> None:
 
 # --- PLY -------------------------------------------------------------------------------------------------------------
 
-_PLY_BYTES = {
-    "char": 1, "uchar": 1, "int8": 1, "uint8": 1, "short": 2, "ushort": 2, "int16": 2, "uint16": 2, "int": 4, "uint": 4,
-    "int32": 4, "uint32": 4, "float": 4, "float32": 4, "double": 8, "float64": 8,
-}  # fmt: skip
-
-
-@dataclass
-class PlyHeader:
-    """A PLY's header: format, (name, count, properties) an element, length in bytes. A property is (type, name), with
-    (count type, item type, name) for a list."""
-
-    format: str = ""
-    elements: list[tuple[str, int, list[tuple[str, ...]]]] = field(default_factory=list)
-    length: int = 0
-
-    def count(self, name: str) -> int:
-        return sum(count for element, count, _ in self.elements if element == name)
-
-
-def ply_header(start: bytes) -> PlyHeader:
-    """Read a PLY header (Turk, *The PLY Polygon File Format*, 1994). Raises FileProblem."""
-    if not start.startswith(b"ply"):
-        raise FileProblem("it does not begin as a PLY does; export the scan again")
-    end = re.search(rb"end_header[^\n]*\n", start)
-    if not end:
-        raise FileProblem("its header has no end; the file is cut short or is no PLY: export the scan again")
-    header = PlyHeader(length=end.end())
-    try:
-        for line in start[: end.start()].decode("latin-1").splitlines():
-            parts = line.split()
-            if not parts:
-                continue
-            if parts[0] == "format":
-                header.format = parts[1]
-            elif parts[0] == "element":
-                header.elements.append((parts[1], int(parts[2]), []))
-            elif parts[0] == "property":
-                header.elements[-1][2].append(tuple(parts[2:]) if parts[1] == "list" else tuple(parts[1:]))
-    except (IndexError, ValueError):
-        raise FileProblem("its header can't be understood; export the scan again") from None
-    return header
-
-
 def _check_ply(path: Path, size: int) -> Checked:
     with path.open("rb") as file:
         header = ply_header(file.read(1 << 16))
@@ -236,16 +185,16 @@ def _check_ply(path: Path, size: int) -> Checked:
         return _check_ascii_ply(path, header)
     least = 0
     for _, count, properties in header.elements:
-        row = sum(_PLY_BYTES.get(kind[0], 0) for kind in properties)  # of a list at least its count
+        row = sum(PLY_BYTES.get(kind[0], 0) for kind in properties)  # of a list at least its count
         least += max(count, 0) * row
         if _ == "face":
-            item = next((_PLY_BYTES.get(kind[1], 0) for kind in properties if len(kind) == 3), 0)
+            item = next((PLY_BYTES.get(kind[1], 0) for kind in properties if len(kind) == 3), 0)
             least += 3 * item * count
     if size - header.length < least:
         raise FileProblem(
             f"it is cut short ({size - header.length} bytes of data, {least} announced); copy or export the scan again"
         )
-    return Checked(_count_bad(path, _ply_floats(header)))
+    return Checked(count_bad(path, ply_floats(header)))
 
 
 def _check_ascii_ply(path: Path, header: PlyHeader) -> Checked:
@@ -271,7 +220,7 @@ def _check_stl(path: Path, size: int) -> Checked:
         if 84 + 50 * count == size:
             if not count:
                 raise FileProblem("it holds no faces; export the scan again")
-            return Checked(_count_bad(path, _stl_floats(count)))
+            return Checked(count_bad(path, stl_floats(count)))
     if start.lstrip()[:5].lower() == b"solid" and b"\0" not in start:
         bad = faces = 0
         for block in blocks(path):
@@ -313,7 +262,7 @@ def _check_glb(path: Path, size: int) -> Checked:
             raise FileProblem("its data chunk is cut short; copy or export the scan again")
     content = _gltf(text)
     checked = _check_gltf_content(content, path.parent, binary)
-    return replace(checked, bad_vertices=_count_bad(path, _glb_floats(content, 28 + json_length)))
+    return replace(checked, bad_vertices=count_bad(path, glb_floats(content, 28 + json_length)))
 
 
 def _check_gltf(path: Path, size: int) -> Checked:
@@ -379,93 +328,6 @@ def _check_accessors(content: dict) -> None:
             raise FileProblem("its tables reach beyond its data; copy or export the scan again")
 
 
-@dataclass(frozen=True)
-class Floats3:
-    """Where coordinates lie in a binary file: `count` times three floats, from `offset`, every `stride` bytes."""
-
-    offset: int
-    stride: int
-    count: int
-    kind: str = "<f4"
-
-
-def _ply_floats(header: PlyHeader) -> list[Floats3]:
-    """The coordinates of a binary PLY whose vertices come first and have no lists; none else (Blender then has the word)."""
-    name, count, properties = header.elements[0]
-    names = [kind[-1] for kind in properties]
-    if name != "vertex" or any(len(kind) != 2 for kind in properties) or "x" not in names:
-        return []
-    first = names.index("x")
-    kinds = {kind[0] for kind in properties[first : first + 3]}
-    if names[first : first + 3] != ["x", "y", "z"] or not kinds <= {"float", "float32", "double", "float64"} or len(kinds) > 1:
-        return []
-    before = sum(_PLY_BYTES.get(kind[0], 0) for kind in properties[:first])
-    order = ">" if "big" in header.format else "<"
-    kind = order + ("f8" if kinds & {"double", "float64"} else "f4")
-    return [Floats3(header.length + before, sum(_PLY_BYTES.get(k[0], 0) for k in properties), count, kind)]
-
-
-def _stl_floats(count: int) -> list[Floats3]:
-    return [Floats3(84 + 12 * (corner + 1), 50, count) for corner in range(3)]
-
-
-def _glb_floats(content: dict, start: int) -> list[Floats3]:
-    """The positions that lie uncompressed in a GLB's own data chunk, which begins at byte `start` of the file."""
-    found = {}
-    for mesh in content["meshes"]:
-        for primitive in mesh["primitives"]:
-            number = primitive.get("attributes", {}).get("POSITION")
-            accessor = content["accessors"][number] if number is not None else {}
-            if "bufferView" not in accessor or accessor.get("componentType") != 5126:
-                continue
-            view = content["bufferViews"][accessor["bufferView"]]
-            if view["buffer"] == 0 and "uri" not in content["buffers"][0] and "extensions" not in view:
-                offset = start + view.get("byteOffset", 0) + accessor.get("byteOffset", 0)
-                found[number] = Floats3(offset, view.get("byteStride") or 12, accessor["count"])
-    return list(found.values())
-
-
-def _floats_of(path: Path) -> list[Floats3] | None:
-    """Where a binary file's coordinates lie; None for text."""
-    suffix = path.suffix.lower()
-    with path.open("rb") as file:
-        start = file.read(1 << 16)
-    if suffix == ".ply":
-        header = ply_header(start)
-        return None if header.format == "ascii" else _ply_floats(header)
-    if suffix == ".stl":
-        return _stl_floats(struct.unpack_from("<I", start, 80)[0])
-    if suffix == ".glb":
-        length = struct.unpack_from("<I", start, 12)[0]
-        with path.open("rb") as file:
-            file.seek(20)
-            return _glb_floats(_gltf(file.read(length)), 28 + length)
-    return None
-
-
-def _rows(data: Any, place: Floats3) -> Any:
-    """(count, 3) view of the coordinates in a file's bytes."""
-    kind = np.dtype(place.kind)
-    return np.ndarray((place.count, 3), kind, data, place.offset, (place.stride, kind.itemsize))
-
-
-def _count_bad(path: Path, floats: Sequence[Floats3]) -> int:
-    """How many points have a coordinate that is no number."""
-    if not floats:
-        return 0
-    data = np.memmap(path, np.uint8, "r")
-    return sum(int((~np.isfinite(_rows(data, place)).all(axis=1)).sum()) for place in floats)
-
-
-def _patched(path: Path, target: Path, floats: Sequence[Floats3]) -> None:
-    shutil.copyfile(path, target)
-    data = np.memmap(target, np.uint8, "r+")
-    for place in floats:
-        rows = _rows(data, place)
-        rows[~np.isfinite(rows)] = float(FAR)
-    data.flush()
-
-
 def _check_fbx(path: Path, size: int) -> Checked:
     with path.open("rb") as file:
         start = file.read(64)
@@ -488,43 +350,19 @@ _CHECKS = {
 }  # fmt: skip
 
 
-# --- MTL ---------------------------------------------------------------------------------------------------------------
-
-_MAPS = {
-    "map_kd": "base", "map_ka": "ambient", "norm": "normal", "map_bump": "bump", "bump": "bump", "map_pr": "roughness",
-}  # fmt: skip
-_OPTIONS = {"-blendu": 1, "-blendv": 1, "-cc": 1, "-clamp": 1, "-texres": 1, "-bm": 1, "-imfchan": 1, "-boost": 1,
-            "-mm": 2, "-o": 3, "-s": 3, "-t": 3, "-type": 1}  # fmt: skip
-
-
-def obj_libraries(path: Path) -> list[str]:
-    """The .mtl files that an OBJ names in its first block, and the one of its own name."""
+def _floats_of(path: Path) -> list[Coordinates] | None:
+    """Where a binary file's coordinates lie; None for text."""
+    suffix = path.suffix.lower()
     with path.open("rb") as file:
         start = file.read(1 << 16)
-    named = [match.group(1).decode("utf-8", "replace").strip() for match in re.finditer(rb"(?m)^mtllib[ \t]+([^\r\n]+)", start)]
-    return list(dict.fromkeys([*named, path.stem + ".mtl"]))
-
-
-def read_mtl(text: str) -> dict[str, dict[str, str]]:
-    """Material name to {part: file name as written}. Map options are skipped, with as many numbers as each takes."""
-    found: dict[str, dict[str, str]] = {}
-    current: dict[str, str] | None = None
-    for line in text.splitlines():
-        key, _, rest = line.strip().partition(" ")
-        key, rest = key.lower(), rest.strip()
-        if key == "newmtl":
-            current = found.setdefault(rest, {})
-        elif key in _MAPS and current is not None and rest:
-            current.setdefault(_MAPS[key], _map_file(rest))
-    return found
-
-
-def _map_file(rest: str) -> str:
-    parts = rest.split(" ")
-    while parts and parts[0].lower() in _OPTIONS:
-        most = _OPTIONS[parts[0].lower()]
-        parts = parts[1:]
-        taken = 0
-        while parts and taken < most and (most == 1 or re.fullmatch(r"[-+.\deE]+", parts[0])):
-            parts, taken = parts[1:], taken + 1
-    return " ".join(parts).strip().strip('"')
+    if suffix == ".ply":
+        header = ply_header(start)
+        return None if header.format == "ascii" else ply_floats(header)
+    if suffix == ".stl":
+        return stl_floats(struct.unpack_from("<I", start, 80)[0])
+    if suffix == ".glb":
+        length = struct.unpack_from("<I", start, 12)[0]
+        with path.open("rb") as file:
+            file.seek(20)
+            return glb_floats(_gltf(file.read(length)), 28 + length)
+    return None

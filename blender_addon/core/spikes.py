@@ -23,7 +23,7 @@ def _neighbours(faces: Ints) -> tuple[Ints, Ints]:
 def _means(vertices: Floats, source: Ints, target: Ints, use: Floats) -> tuple[Floats, Floats]:
     """(n, 3) means of the neighbours that count, and (n,) how many did."""
     count = len(vertices)
-    shared = np.bincount(source, use, count)
+    shared = np.asarray(np.bincount(source, use, count), float)
     total = np.stack([np.bincount(source, use * vertices[target, axis], count) for axis in range(3)], axis=1)
     return total / np.maximum(shared, 1e-9)[:, None], shared
 
@@ -104,5 +104,5 @@ def settled_among_neighbours(mesh: TriangleMesh, spikes: Ints, *, rounds: int = 
         if not ready.any():
             break
         vertices[ready] = mean[ready]
-        waiting &= ~ready
+        waiting = waiting & ~ready
     return replace(mesh, vertices=vertices.astype(mesh.vertices.dtype))

@@ -58,7 +58,8 @@ class Sampled:
     """A mesh prepared for support searching.
 
     Of the faces without a spike: centres (m, 3), areas (m,), unit normals (m, 3), filled (m,), corners (m, 3) as rows of
-    `vertices` (n, 3). `steady` (k, 3): the vertices that are no spikes. mass (3,): the centre of mass. openings: large rims still open.
+    `vertices` (n, 3). `steady` (k, 3): the vertices that are no spikes. mass (3,): the centre of mass.
+    openings: large rims still open.
     """
 
     centres: Floats
@@ -73,10 +74,11 @@ class Sampled:
     openings: tuple[Rim, ...] = ()
 
 
-def sampled(mesh: TriangleMesh) -> Sampled:
-    """Prepare a mesh; spikes count neither as contact nor as extent."""
+def sampled(mesh: TriangleMesh, good: Ints | None = None, *, most: int = 120_000) -> Sampled:
+    """Prepare a mesh; spikes count neither as contact nor as extent. Of more than `most` faces as many are drawn."""
     vertices = mesh.vertices.astype(float)
-    good = steady_vertices(mesh)
+    if good is None:
+        good = steady_vertices(mesh)
     crosses = face_crosses(vertices, mesh.faces)
     areas = 0.5 * np.linalg.norm(crosses, axis=1)
     sound = good[mesh.faces].all(axis=1)
@@ -87,8 +89,12 @@ def sampled(mesh: TriangleMesh) -> Sampled:
     steady = vertices[good & used]
     diagonal = float(np.linalg.norm(np.ptp(steady, axis=0)))
     openings = tuple(rim for rim in rims(mesh) if rim.area > 0.02 * areas.sum() and rim.flatness < 0.02)
+    chosen = np.flatnonzero(sound)
+    share = max(len(chosen) / most, 1.0)
+    if share > 1.0:
+        chosen = np.sort(np.random.default_rng(1).choice(chosen, most, replace=False))
     return Sampled(
-        centres[sound], areas[sound], unit(crosses[sound]), filled[sound], mesh.faces[sound], vertices, steady,
+        centres[chosen], areas[chosen] * share, unit(crosses[chosen]), filled[chosen], mesh.faces[chosen], vertices, steady,
         centre_of_mass(vertices, mesh.faces), diagonal, openings,
     )  # fmt: skip
 
@@ -107,12 +113,15 @@ def centre_of_mass(vertices: Floats, faces: Ints) -> Floats:
     return origin + (areas[:, None] * (a + b + c) / 3.0).sum(axis=0) / areas.sum()
 
 
-def supports(mesh: TriangleMesh, hull: Hull, *, axes: Sequence[tuple[Floats, float]] = ()) -> list[Support]:
+def supports(
+    mesh: TriangleMesh, hull: Hull, *, axes: Sequence[tuple[Floats, float]] = (), good: Ints | None = None
+) -> list[Support]:
     """All ways to stand, the likeliest first.
 
-    axes: directions (3,) that may be up by the file's own axes, and how much that says. `hull` gives the triangles of a convex hull.
+    axes: directions (3,) that may be up by the file's own axes, and how much that says. `hull` gives
+    the triangles of a convex hull. good: (n,) which vertices are no spikes, where that is known.
     """
-    sample = sampled(mesh)
+    sample = sampled(mesh, good)
     extremes = _extreme_points(sample.steady)
     triangles = hull(extremes)
     found = []

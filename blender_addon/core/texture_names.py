@@ -1,4 +1,4 @@
-"""Which picture files beside a mesh are its textures? By the words in their names, as scanning and painting programs write them."""
+"""Which picture files beside a mesh are its textures? By the words in their names, as programs write them."""
 
 from __future__ import annotations
 

@@ -14,7 +14,7 @@ def decimated(mesh: TriangleMesh, budget: int) -> TriangleMesh:
         return mesh
     item = make_object("Thinning", mesh)
     bpy.context.scene.collection.objects.link(item)  # a modifier is evaluated only for what is in the scene
-    for slot in range(int(mesh.material.max()) + 1 if mesh.material is not None and len(mesh.material) else 0):
+    for _ in range(int(mesh.material.max()) + 1 if mesh.material is not None and len(mesh.material) else 0):
         item.data.materials.append(None)
     modifier = item.modifiers.new("Thinning", "DECIMATE")
     modifier.ratio = budget / len(mesh.faces)

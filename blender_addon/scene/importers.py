@@ -14,6 +14,7 @@ import bpy
 import numpy as np
 
 from ..core import mesh_files
+from ..core.file_coordinates import FAR_AWAY
 from ..core.mesh import TriangleMesh
 from ..core.topology import joined, submesh
 from ..job.errors import InputError
@@ -68,7 +69,7 @@ def _imported(path: Path, shown: str) -> list[Any]:
         _call(path)
     except RuntimeError as error:  # an operator's own error report
         reports = str(error).strip().removeprefix("Error:").strip()
-    except Exception as error:  # noqa: BLE001 - importers written in Python raise whatever a damaged file provokes
+    except Exception as error:
         reports = f"{type(error).__name__}: {error}"
     new = [item for item in bpy.data.objects if item.session_uid not in before]
     meshes = [item for item in new if item.type == "MESH" and len(item.data.polygons)]
@@ -83,7 +84,8 @@ def _why(reports: str) -> str:
         return "it is packed with Draco compression and this Blender lacks its Draco library; export the scan again without it"
     if "meshopt" in reports.lower():
         return "it is packed with meshopt compression and this Blender lacks its library; export the scan again without it"
-    lines = [line.strip() for line in reports.splitlines() if line.strip() and not line.startswith((" ", "Python:", "Location"))]
+    told = (line for line in reports.splitlines() if not line.startswith((" ", "Python:", "Location")))
+    lines = [line.strip() for line in told if line.strip()]
     if not lines:
         return "no faces were found in it; export it again as a mesh"
     return f"Blender's importer says: {lines[-1][:160]}; export it again as a mesh"
@@ -135,19 +137,16 @@ def _gathered(objects: list[Any], shown: str) -> Imported:
             numbers.append(materials.index(material))
         own = np.minimum(mesh.material, len(numbers) - 1)
         colours = {COLOUR: next(iter(mesh.colours.values()))} if mesh.colours else {}
-        meshes.append(
-            replace(
-                mesh, vertices=placed.astype(np.float32), faces=faces, uv=uv,
-                material=np.array(numbers, np.int32)[own], colours=colours, face_marks={},
-            )  # fmt: skip
-        )
+        own = np.array(numbers, np.int32)[own]
+        placed = placed.astype(np.float32)
+        meshes.append(replace(mesh, vertices=placed, faces=faces, uv=uv, material=own, colours=colours, face_marks={}))
     return Imported(joined(meshes), materials, parts=len(meshes))
 
 
 def _sound(mesh: TriangleMesh) -> tuple[TriangleMesh, int]:
     """The mesh without vertices that are no numbers or FAR away, and how many there were; sound UVs and colours."""
     vertices = mesh.vertices
-    good = np.isfinite(vertices).all(axis=1) & (np.abs(np.nan_to_num(vertices)) < mesh_files.FAR_AWAY).all(axis=1)
+    good = np.isfinite(vertices).all(axis=1) & (np.abs(np.nan_to_num(vertices)) < FAR_AWAY).all(axis=1)
     dropped = int((~good).sum())
     used = np.zeros(len(vertices), bool)
     used[mesh.faces] = True

@@ -13,7 +13,7 @@ from typing import Any
 
 import bpy
 
-from ..core import mesh_files
+from ..core import mtl
 from ..core.picture_files import looks_whole
 from ..core.texture_names import PICTURES, find_textures
 from . import roles
@@ -38,7 +38,8 @@ class Textures:
 def textures_of(material: Any, path: Path, *, alone: bool, by_name: bool = True, missing: list[str]) -> Textures:
     """The pictures of an imported material; words about each that is missing or damaged are added to `missing`.
 
-    path: the scan file. alone: no other mesh in its folder and no other material, so that a picture of any name may be its. by_name: look at the names of the pictures beside the scan, too.
+    path: the scan file. alone: no other mesh in its folder and no other material, so that a picture of any name may be its.
+    by_name: look at the names of the pictures beside the scan, too.
     """
     found = Textures()
     if material is not None:
@@ -119,10 +120,10 @@ def _from_mtl(path: Path, material: Any) -> dict[str, str]:
     if path.suffix.lower() != ".obj":
         return {}
     tables: dict[str, dict[str, str]] = {}
-    for library in mesh_files.obj_libraries(path):
+    for library in mtl.obj_libraries(path):
         file = _beside(path, library)
         if file is not None:
-            for name, maps in mesh_files.read_mtl(file.read_text("utf-8", "replace")).items():
+            for name, maps in mtl.read_mtl(file.read_text("utf-8", "replace")).items():
                 tables.setdefault(name, maps)
     if not tables:
         return {}

@@ -9,7 +9,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from blender_addon.core import mesh_files, units
+from blender_addon.core import mesh_files, mtl, units
 from blender_addon.core.mesh import TriangleMesh
 from blender_addon.core.mesh_files import FileProblem, check_file
 from blender_addon.core.picture_files import looks_whole
@@ -133,8 +133,9 @@ def test_any_cut_of_a_glb_is_refused(tmp_path: Path) -> None:
 
 def test_mtl_options_are_skipped_and_spaces_kept() -> None:
     """Map statements with options as in the MTL specification (Alias|Wavefront, appendix B1; from memory)."""
-    tables = mesh_files.read_mtl(
-        "newmtl a b\nKd 1 1 1\nmap_Kd -o 0.1 0.2 -s 1 1 1 -clamp on my owl.png\nbump -bm 0.3 n.png\nnewmtl c\nmap_Kd C:\\x\\y.jpg\n"
+    tables = mtl.read_mtl(
+        "newmtl a b\nKd 1 1 1\nmap_Kd -o 0.1 0.2 -s 1 1 1 -clamp on my owl.png\nbump -bm 0.3 n.png\n"
+        "newmtl c\nmap_Kd C:\\x\\y.jpg\n"
     )
     assert tables == {"a b": {"base": "my owl.png", "bump": "n.png"}, "c": {"base": "C:\\x\\y.jpg"}}
 

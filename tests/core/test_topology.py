@@ -124,7 +124,8 @@ def test_cropping_keeps_the_inside() -> None:
 
 def test_submesh_keeps_layers_in_step() -> None:
     mesh = statuette()
-    mesh = replace(mesh, colours={"Colour": np.repeat(mesh.vertices[:, :1], 4, axis=1)}, face_marks={"filled": mesh.faces[:, 0] % 2 == 0})
+    colours = {"Colour": np.repeat(mesh.vertices[:, :1], 4, axis=1)}
+    mesh = replace(mesh, colours=colours, face_marks={"filled": mesh.faces[:, 0] % 2 == 0})
     part = submesh(mesh, mesh.faces[:, 0] % 3 == 0)
     assert np.allclose(part.colours["Colour"][:, 0], part.vertices[:, 0])
     assert (part.face_marks["filled"] == mesh.face_marks["filled"][mesh.faces[:, 0] % 3 == 0]).all()

@@ -260,7 +260,7 @@ def test_an_inside_out_scan_is_turned(tmp_path: Path) -> None:
 
 def test_thinning_keeps_uvs_marks_and_shape(tmp_path: Path) -> None:
     mesh = statuette()
-    stage, report = run(tmp_path, _write(tmp_path, mesh) + "[cleanup]\nbudget = 9000", last="cleanup")
+    stage, _ = run(tmp_path, _write(tmp_path, mesh) + "[cleanup]\nbudget = 9000", last="cleanup")
     thin = read_mesh(stage.require("clean", "1"))
     assert 7000 < len(thin.faces) <= 9200
     # UVs still follow the surface: v is the profile's row, which rises with the height on the body

@@ -37,8 +37,12 @@ class Settings:
     """What cleanup can be told."""
 
     table: bool = switch(True, help="Cut away the table and the paper targets that the thing was scanned on")
-    crop_low: tuple[float, ...] | None = point(None, unit="", help="Keep only what lies beyond this corner, in the scan's units", more=True)
-    crop_high: tuple[float, ...] | None = point(None, unit="", help="Keep only what lies before this corner, in the scan's units", more=True)
+    crop_low: tuple[float, ...] | None = point(
+        None, unit="", help="Keep only what lies beyond this corner, in the scan's units", more=True
+    )
+    crop_high: tuple[float, ...] | None = point(
+        None, unit="", help="Keep only what lies before this corner, in the scan's units", more=True
+    )
     spikes: bool = switch(True, help="Put vertices that stand off like spikes back among their neighbours", more=True)
     loose: float = number(1.0, low=0.0, high=50.0, unit="%", help="Parts smaller than this share of the main one's surface go")
     close: bool = switch(True, help="Close holes and open bottoms, and mark the faces as filled")

@@ -107,10 +107,7 @@ def _offered(
         "parts": imported.parts,
         "longest_units": round(longest, 6),
         "unit_guess": guess.unit,
-        "textures": [
-            f"{part} {each.images[part].size[0]} x {each.images[part].size[1]}"
-            for each in textures for part in PARTS if part in each.images
-        ],  # fmt: skip
+        "textures": _listed(textures),
         "texels_per_unit": round(density, 4),
         "vertex_colours": bool(mesh.colours),
         "dropped_vertices": imported.dropped_vertices,
@@ -168,9 +165,15 @@ def _tell(stage: Any, path: Path, imported: Imported, textures: Sequence[Texture
         stage.note(f'"{path.name}": taken by their names beside the file: {", ".join(by_name)}')
 
 
+def _listed(textures: Sequence[Textures]) -> list[str]:
+    """'base 2048 x 2048' and the like, part by part."""
+    held = [(part, each.images[part]) for each in textures for part in PARTS if part in each.images]
+    return [f"{part} {image.size[0]} x {image.size[1]}" for part, image in held]
+
+
 def _said(path: Path, mesh: Any, textures: Sequence[Textures], guess: UnitGuess, unit: str, longest: float) -> str:
     colour = "no colour"
-    pictures = [f"{image.size[0]} x {image.size[1]}" for each in textures for part, image in each.images.items() if part == "base"]
+    pictures = [words.removeprefix("base ") for words in _listed(textures) if words.startswith("base ")]
     if pictures:
         colour = f"texture{'s' if len(pictures) > 1 else ''} {', '.join(pictures)}"
     elif mesh.colours:

@@ -44,7 +44,10 @@ class Settings:
     height: float | None = length(None, low=0.1, high=5000.0, help="Known height; without any known length the size is assumed")
     of: str = choice(
         "whole",
-        (("whole", "Whole", "The height of piece and stand together"), ("piece", "Piece", "The height of the piece over its stand")),
+        (
+            ("whole", "Whole", "The height of piece and stand together"),
+            ("piece", "Piece", "The height of the piece over its stand"),
+        ),
         help="What the known height is the height of",
     )
     width: float | None = length(None, low=0.1, high=5000.0, help="Known width, from left to right seen from the front")
@@ -57,12 +60,16 @@ class Settings:
     point_b: tuple[float, ...] | None = point(None, unit="", help="Point B, in the scan's own coordinates", more=True)
     up: str = choice(
         "auto",
-        (("auto", "By itself", "Found from the shape"), *((axis, axis.upper(), f"The scan's {axis.upper()} axis") for axis in AXES)),
+        (
+            ("auto", "By itself", "Found from the shape"),
+            *((axis, axis.upper(), f"The scan's {axis.upper()} axis") for axis in AXES),
+        ),
         help="Which way is up",
     )
     keep_lean: bool = switch(False, help="Keep the scan's own vertical, so that a leaning piece goes on leaning")
     front: float | None = angle(
-        None, low=-360.0, high=360.0, help="Where the front is, counter-clockwise from above; by itself the shape's mirror plane proposes it"
+        None, low=-360.0, high=360.0,
+        help="Where the front is, counter-clockwise from above; by itself the shape's mirror plane proposes it",
     )
 
 
@@ -72,7 +79,7 @@ def run(stage: Any, settings: Settings) -> Run:
     clean = stage.require("clean", "1")
     mesh = read_mesh(clean)
     good = steady_vertices(mesh)
-    support = _support(stage, mesh, settings)
+    support = _support(stage, mesh, good, settings)
     yield Progress(0.6, "Standing it up and looking for its front")
     turn = rotation_between(support.up, np.array([0.0, 0.0, 1.0]))
     front = _front(mesh, turn, support, settings)
@@ -96,8 +103,9 @@ def run(stage: Any, settings: Settings) -> Run:
         stage.warn(f"No length is known, so the size is assumed ({how}); set the height for true size")
     figures = _figures(replace(level, vertices=standing * mm), extent * mm, materials)
     figures |= {
-        "mm_per_unit": mm, "assumed": assumed, "size_from": how, "support": support.kind, "support_flat": round(support.flat, 3),
-        "tip_deg": round(support.tip_deg, 2), "up": [float(value) for value in support.up],
+        "mm_per_unit": mm, "assumed": assumed, "size_from": how, "support": support.kind,
+        "support_flat": round(support.flat, 3), "tip_deg": round(support.tip_deg, 2),
+        "up": [float(value) for value in support.up],
         "front_deg": round(front.angle_deg, 2), "front_sure": front.sure, "front_likeness": round(front.likeness, 3),
     }  # fmt: skip
     size = (figures["width_mm"], figures["depth_mm"], figures["height_mm"])
@@ -146,11 +154,11 @@ def _figures(mesh: TriangleMesh, points: Any, materials: Any) -> dict[str, Any]:
     return figures
 
 
-def _support(stage: Any, mesh: TriangleMesh, settings: Settings) -> Support:
+def _support(stage: Any, mesh: TriangleMesh, good: Any, settings: Settings) -> Support:
     if settings.up != "auto":
         up = np.array(AXES[settings.up], float)
         return Support(up, np.zeros(3), "given", 0.0, 0.0, 0.0, 0.0)
-    found = supports(mesh, hull_triangles, axes=FILE_AXES)
+    found = supports(mesh, hull_triangles, axes=FILE_AXES, good=good)
     if not found:
         raise SubjectError("No way to stand was found: the scan is flat or too small; say which way is up")
     if len(found) > 1 and found[0].score - found[1].score < DOUBT:
@@ -165,7 +173,9 @@ def _leaning(stage: Any, support: Support) -> Support:
     up[axis] = np.sign(support.up[axis])
     lean = float(np.degrees(np.arccos(np.clip(up @ support.up, -1.0, 1.0))))
     if lean > MOST_LEAN_DEG:
-        stage.warn(f"The lean was not kept: the scan's own axes lie {lean:.0f} degrees from upright, so none of them is its vertical")
+        stage.warn(
+            f"The lean was not kept: the scan's own axes lie {lean:.0f} degrees from upright, so none of them is its vertical"
+        )
         return support
     return replace(support, up=up, kind="given")
 
@@ -179,7 +189,8 @@ def _mm_per_unit(
         (how, mm), *others = known.items()
         for other, value in others:
             if abs(value / mm - 1.0) > 0.01:
-                stage.warn(f"The known {how} and the known {other} disagree by {100 * abs(value / mm - 1):.1f} %; {how} was taken")
+                off = 100.0 * abs(value / mm - 1.0)
+                stage.warn(f"The known {how} and the known {other} disagree by {off:.1f} %; {how} was taken")
         return mm, how, False
     if clean.get("bozzetto_unit_known"):
         return float(clean["bozzetto_mm_per_unit"]), "the file's unit", False

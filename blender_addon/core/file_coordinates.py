@@ -1,0 +1,88 @@
+"""Where do the coordinates lie in a binary mesh file, and which of them are no numbers?"""
+
+from __future__ import annotations
+
+import shutil
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from .ply import PLY_BYTES, PlyHeader
+
+FAR = b"9e29"
+"""The coordinate written in place of one that is no number; whoever imports drops all vertices beyond FAR_AWAY."""
+FAR_AWAY = 1e28
+
+
+@dataclass(frozen=True)
+class Coordinates:
+    """Where coordinates lie in a binary file: `count` times three floats, from `offset`, every `stride` bytes."""
+
+    offset: int
+    stride: int
+    count: int
+    kind: str = "<f4"
+
+
+def ply_floats(header: PlyHeader) -> list[Coordinates]:
+    """The coordinates of a binary PLY whose vertices come first and have no lists; none else (Blender then has the word)."""
+    name, count, properties = header.elements[0]
+    names = [kind[-1] for kind in properties]
+    if name != "vertex" or any(len(kind) != 2 for kind in properties) or "x" not in names:
+        return []
+    first = names.index("x")
+    kinds = {kind[0] for kind in properties[first : first + 3]}
+    if names[first : first + 3] != ["x", "y", "z"] or not kinds <= {"float", "float32", "double", "float64"} or len(kinds) > 1:
+        return []
+    before = sum(PLY_BYTES.get(kind[0], 0) for kind in properties[:first])
+    order = ">" if "big" in header.format else "<"
+    kind = order + ("f8" if kinds & {"double", "float64"} else "f4")
+    return [Coordinates(header.length + before, sum(PLY_BYTES.get(k[0], 0) for k in properties), count, kind)]
+
+
+def stl_floats(count: int) -> list[Coordinates]:
+    """The corners of a binary STL's triangles: each of 50 bytes, a normal before them."""
+    return [Coordinates(84 + 12 * (corner + 1), 50, count) for corner in range(3)]
+
+
+def glb_floats(content: dict, start: int) -> list[Coordinates]:
+    """The positions that lie uncompressed in a GLB's own data chunk, which begins at byte `start` of the file."""
+    found = {}
+    for mesh in content["meshes"]:
+        for primitive in mesh["primitives"]:
+            number = primitive.get("attributes", {}).get("POSITION")
+            accessor = content["accessors"][number] if number is not None else {}
+            if "bufferView" not in accessor or accessor.get("componentType") != 5126:
+                continue
+            view = content["bufferViews"][accessor["bufferView"]]
+            if view["buffer"] == 0 and "uri" not in content["buffers"][0] and "extensions" not in view:
+                offset = start + view.get("byteOffset", 0) + accessor.get("byteOffset", 0)
+                found[number] = Coordinates(offset, view.get("byteStride") or 12, accessor["count"])
+    return list(found.values())
+
+
+def _rows(data: Any, place: Coordinates) -> Any:
+    """(count, 3) view of the coordinates in a file's bytes."""
+    kind = np.dtype(place.kind)
+    return np.ndarray((place.count, 3), kind, data, place.offset, (place.stride, kind.itemsize))
+
+
+def count_bad(path: Path, floats: Sequence[Coordinates]) -> int:
+    """How many points have a coordinate that is no number."""
+    if not floats:
+        return 0
+    data = np.memmap(path, np.uint8, "r")
+    return sum(int((~np.isfinite(_rows(data, place)).all(axis=1)).sum()) for place in floats)
+
+
+def patched(path: Path, target: Path, floats: Sequence[Coordinates]) -> None:
+    """Write a copy of the file in which coordinates that are no numbers stand FAR away."""
+    shutil.copyfile(path, target)
+    data = np.memmap(target, np.uint8, "r+")
+    for place in floats:
+        rows = _rows(data, place)
+        rows[~np.isfinite(rows)] = float(FAR)
+    data.flush()
