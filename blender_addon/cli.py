@@ -22,7 +22,7 @@ from .job.reference import as_markdown
 from .job.runner import Report, Update, chosen
 from .job.settings import specs
 from .job.sheet import JobSheet, blank, override, read, written
-from .scene.session import SHEET_TEXT, run_session, save_blend, write_text, writable
+from .scene.session import SHEET_TEXT, run_session, save_blend, writable, write_text
 from .scene.stage import STATE
 from .steps import catalogue
 
@@ -96,7 +96,9 @@ def _run_sheet(path: Path, options: Any, *, apart: bool) -> None:
     scene = _open_scene(blend, options.first)
     _keep_settings(sheet)
     progress = Printer(quiet=options.quiet)
-    run = run_session(chosen(steps, first=options.first, last=options.last), steps, sheet, scene, out=out, afresh=options.afresh)
+    run = run_session(
+        chosen(steps, first=options.first, last=options.last), steps, sheet, scene, out=out, afresh=options.afresh
+    )
     report, notes = progress.drain(_saved_before_delivery(run, blend))
     save_blend(blend)
     _farewell(report, notes, out, progress)
@@ -172,14 +174,17 @@ class Printer:
         """Print one line when the step is a new one, when it ended, or every two seconds."""
         now = time.perf_counter()
         new = update.step.name != self._step
-        if self._quiet or not (new or update.blocking or now - self._shown > 2.0 or update.fraction * update.count >= update.number):
+        if self._quiet or not (
+            new or update.blocking or now - self._shown > 2.0 or update.fraction * update.count >= update.number
+        ):
             return
         self._step, self._shown = update.step.name, now
         spent = now - self.started
         left = ""
         if update.fraction > 0.02:
             left = f", about {_clock(spent * (1 - update.fraction) / update.fraction)} left"
-        print(f"[{update.number:2d}/{update.count}] {update.fraction:4.0%} {_clock(spent)}{left}  {update.step.label}: {update.words}", flush=True)
+        place = f"[{update.number:2d}/{update.count}] {update.fraction:4.0%} {_clock(spent)}{left}"
+        print(f"{place}  {update.step.label}: {update.words}", flush=True)
 
 
 def _clock(seconds: float) -> str:
@@ -229,6 +234,7 @@ def _steps(options: Any) -> int:
 
 
 __all__ = ["SHEET_TEXT", "main"]
+
 
 def leave(code: int) -> None:
     """End the process of a `bpy` wheel with this code, past its own tearing down, where 4.5 crashes or hangs.

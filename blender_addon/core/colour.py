@@ -6,8 +6,10 @@ sRGB's transfer curve is in `srgb.py`.
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
-from numpy.typing import ArrayLike
+from numpy.typing import ArrayLike, NDArray
 
 from .mesh import Floats
 from .srgb import luminance
@@ -56,7 +58,7 @@ def _polar(a: Floats, b: Floats) -> tuple[Floats, Floats]:
     return np.hypot(a, b), np.degrees(np.arctan2(b, a)) % 360.0
 
 
-def _cos(degrees: Floats) -> Floats:
+def _cos(degrees: NDArray[Any]) -> Floats:
     return np.cos(np.radians(degrees))
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -39,7 +40,12 @@ class FaceGraph:
         ends = pairs[order[same]]
         length = np.linalg.norm(vertices[ends[:, 0]] - vertices[ends[:, 1]], axis=1)
         return FaceGraph(
-            face[same], face[same + 1], length, vertices[faces].mean(axis=1), cross / np.maximum(size, 1e-30)[:, None], 0.5 * size
+            face[same],
+            face[same + 1],
+            length,
+            vertices[faces].mean(axis=1),
+            cross / np.maximum(size, 1e-30)[:, None],
+            0.5 * size,
         )
 
     def summed(self, values: Floats) -> Floats:
@@ -60,7 +66,7 @@ class FaceGraph:
         return unit(weighted)
 
     def creases(self, width: float) -> Floats:
-        """(e,) how far the surface folds inwards across each edge, in radians over about twice the width; 0 where it does not."""
+        """(e,) how far the surface folds inwards across each edge, in radians over about twice the width; 0 where not."""
         normal = self.smoothed_normals(width)
         along = self.centre[self.second] - self.centre[self.first]
         distance = np.maximum(np.linalg.norm(along, axis=1), 1e-30)
@@ -85,7 +91,7 @@ class FaceGraph:
 
 
 def cheapest_border(
-    count: int, first: Ints, second: Ints, cost: Floats, pull: Floats, *, rounds: int = 600, start: Floats | None = None
+    count: int, first: Ints, second: Ints, cost: Floats, pull: NDArray[Any], *, rounds: int = 600, start: Floats | None = None
 ) -> Floats:
     """(count,) 0 or 1 a node so that the cut edges' cost plus the pull of the nodes set to 1 is least.
 

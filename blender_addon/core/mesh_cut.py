@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 import numpy as np
+from numpy.typing import NDArray
 
 from .mesh import Floats, Ints, TriangleMesh
 from .polygon import fill_loops, vector_area
@@ -39,8 +40,8 @@ def cut(mesh: TriangleMesh, field: Floats, *, tone: Floats | None = None, snap: 
 
     The line runs straight through each triangle between linearly interpolated zeros (marching triangles); snap keeps
     it that share of an edge away from vertices, so that no slivers arise. Openings that the mesh had before are closed
-    as well. Faces that close carry the mark 'filled'. tone: (n,) lightness at the vertices; a cap then takes its texture from the
-    spot of its rim that has the usual tone.
+    as well. Faces that close carry the mark 'filled'. tone: (n,) lightness at the vertices; a cap then takes its
+    texture from the spot of its rim that has the usual tone.
     """
     if tone is not None:
         mesh = replace(mesh, colours={**mesh.colours, TONE: np.asarray(tone, float)[:, None]})
@@ -88,7 +89,9 @@ def split(mesh: TriangleMesh, field: Floats, *, snap: float = 0.04) -> tuple[Tri
     above = np.concatenate([count[plain] == 3, alone_over, ~alone_over, ~alone_over])
     uv = None
     if mesh.uv is not None:
-        uv = np.concatenate([mesh.uv[plain], *_split_uv(mesh.uv[mixed], corner, ring, first, second, share, low, len(mesh.vertices))])
+        uv = np.concatenate(
+            [mesh.uv[plain], *_split_uv(mesh.uv[mixed], corner, ring, first, second, share, low, len(mesh.vertices))]
+        )
     out = TriangleMesh(
         np.concatenate([mesh.vertices, added]),
         faces.astype(np.int32),
@@ -127,7 +130,7 @@ def chain(segments: Ints) -> list[Ints]:
         following.setdefault(start, []).append(end)
     ends = {end for _, end in segments.tolist()}
     starts = [start for start in following if start not in ends]  # open chains first, from their true beginning
-    loops = []
+    loops: list[Ints] = []
     for start in [*starts, *list(following)]:
         while following.get(start):
             loop, place = [start], start
@@ -202,7 +205,7 @@ def _without_tone(mesh: TriangleMesh) -> TriangleMesh:
     return replace(mesh, colours={name: values for name, values in mesh.colours.items() if name != TONE})
 
 
-def closed(mesh: TriangleMesh) -> tuple[TriangleMesh, Ints]:
+def closed(mesh: TriangleMesh) -> tuple[TriangleMesh, NDArray[np.bool_]]:
     """The mesh with every opening filled, and (m,) bool which faces do that."""
     before = len(mesh.faces)
     points = np.asarray(mesh.vertices, float)
@@ -215,9 +218,7 @@ def closed(mesh: TriangleMesh) -> tuple[TriangleMesh, Ints]:
     return mesh, np.arange(len(mesh.faces)) >= before
 
 
-def seated(
-    mesh: TriangleMesh, cap: Ints, target: Floats, *, reach: float, most: float
-) -> tuple[TriangleMesh, float]:
+def seated(mesh: TriangleMesh, cap: Ints, target: Floats, *, reach: float, most: float) -> tuple[TriangleMesh, float]:
     """The mesh with the vertices of its cap moved to `target` and what is near them drawn along; and the largest move made.
 
     cap: (m,) bool faces. target: (k, 3) for the cap's vertices in rising order; those farther than `most` stay where they are.

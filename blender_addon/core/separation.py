@@ -1,4 +1,4 @@
-"""Where does the piece end and the stand begin? The cheapest border between top and bottom, along creases, colour and the stand's top."""
+"""Where does the piece end and the stand begin? The cheapest border along creases, colour and the stand's top."""
 
 from __future__ import annotations
 
@@ -72,7 +72,7 @@ def find_stand(
 
 
 def _no_stand(mesh: TriangleMesh, graph: FaceGraph, stand: NDArray[np.bool_], field: Floats) -> str:
-    """Why what lies under the border can be no stand, or '': feet are several, a vessel's cut is a ring, a foot has little top."""
+    """Why what lies under the border is no stand, or '': feet are several, a vessel's cut is a ring, a foot has little top."""
     label = graph.components(stand)
     parts = np.bincount(label[stand], graph.area[stand])
     if parts.max() < 0.9 * parts.sum():
@@ -141,11 +141,11 @@ def _border(graph: FaceGraph, cost: Floats, pull: Floats, height: float) -> NDAr
     held_piece = np.bincount(cluster, pull == np.inf, count) > 0
     coarse_pull = np.bincount(cluster, np.where(np.isfinite(pull), pull, 0.0), count)
     coarse_pull = np.where(held_piece, np.inf, np.where(held_stand, -np.inf, coarse_pull))
-    coarse = cheapest_border(count, keys // count, keys % count, coarse_cost, coarse_pull, rounds=900)
+    coarse = cheapest_border(count, keys // count, keys % count, np.asarray(coarse_cost, float), coarse_pull, rounds=900)
     stand = coarse[cluster] > 0.5
     near = _within(graph, stand, rounds=_rings(graph, height / 25.0))
     inside = near[graph.first] | near[graph.second]
-    fixed = np.where(near, pull, np.where(stand, -np.inf, np.inf))
+    fixed: Floats = np.where(near, pull, np.where(stand, -np.inf, np.inf))
     used = np.unique(np.concatenate([graph.first[inside], graph.second[inside]]))
     if not len(used):
         return stand
@@ -200,7 +200,9 @@ def _colour_pull(graph: FaceGraph, colour: Floats, stand: NDArray[np.bool_]) -> 
         mean = np.average(values[part], axis=0, weights=graph.area[part])
         spread = np.cov(values[part].T, aweights=graph.area[part] + 1e-12) + 1e-4 * np.eye(3)
         off = values - mean
-        log_likelihood.append(-0.5 * np.einsum("ij,jk,ik->i", off, np.linalg.inv(spread), off) - 0.5 * np.linalg.slogdet(spread)[1])
+        log_likelihood.append(
+            -0.5 * np.einsum("ij,jk,ik->i", off, np.linalg.inv(spread), off) - 0.5 * np.linalg.slogdet(spread)[1]
+        )
         means.append(mean)
         spreads.append(spread)
     gap = means[1] - means[0]
@@ -224,6 +226,8 @@ def _without_islands(graph: FaceGraph, stand: NDArray[np.bool_]) -> NDArray[np.b
 def _border_facts(graph: FaceGraph, stand: NDArray[np.bool_], crease: Floats, width: float) -> tuple[float, float, float]:
     """Share of the border in a crease, share above a ledge of the stand, and its median height."""
     across = np.flatnonzero(stand[graph.first] != stand[graph.second])
+    if not len(across):
+        return 0.0, 0.0, 0.0
     length = graph.length[across]
     total = max(float(length.sum()), 1e-12)
     spots = 0.5 * (graph.centre[graph.first[across]] + graph.centre[graph.second[across]])
@@ -236,8 +240,9 @@ def _border_facts(graph: FaceGraph, stand: NDArray[np.bool_], crease: Floats, wi
         for y in (-1, 0, 1):
             for z in (-1, 0):
                 near |= np.isin(_keys(spots + cell * np.array([x, y, z]), cell), ledge_cells)
-    level = np.sort(spots[:, 2])[np.searchsorted(np.cumsum(length[np.argsort(spots[:, 2])]), 0.5 * total).clip(0, len(spots) - 1)]
-    return creased, float(length[near].sum()) / total, float(level)
+    rising = np.argsort(spots[:, 2])
+    middle = int(np.searchsorted(np.cumsum(length[rising]), 0.5 * total).clip(0, len(spots) - 1))
+    return creased, float(length[near].sum()) / total, float(spots[rising[middle], 2])
 
 
 def _keys(points: Floats, cell: float) -> Ints:

@@ -34,8 +34,8 @@ class ShotAsk:
     coc_mm: float | None = None
     placement: Placement = field(default_factory=Placement)
     magnification: float | None = None
-    focus: tuple[float, float, float] | None = None
-    hold: tuple[tuple[float, float, float], tuple[float, float, float]] | None = None
+    focus: tuple[float, ...] | None = None
+    hold: tuple[tuple[float, ...], tuple[float, ...]] | None = None
 
     @property
     def frame_mm(self) -> tuple[float, float]:

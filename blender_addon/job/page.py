@@ -73,7 +73,10 @@ def html(
     if remarks:
         parts += ["<h2>To look at</h2>", _list([escape(words) for words in remarks])]
     if files:
-        parts += ["<h2>Files</h2>", _list([f'<a href="{quote(path)}">{escape(path)}</a> {escape(what)}' for path, what in files])]
+        parts += [
+            "<h2>Files</h2>",
+            _list([f'<a href="{quote(path)}">{escape(path)}</a> {escape(what)}' for path, what in files]),
+        ]
     parts += ["<h2>Before the next scan</h2>", _list([escape(words) for words in CAUTIONS]), "</main></body></html>\n"]
     return "\n".join(parts)
 

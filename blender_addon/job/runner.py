@@ -82,9 +82,7 @@ def stale(steps: Sequence[Step], sheet: JobSheet, stage: Stage) -> tuple[str, ..
     found: list[str] = []
     for step in steps:
         kept = stage.stamp(step.name)
-        if kept and (
-            kept != stamp(step, sheet, steps, stage) or any(other.name in found for other in upstream(step, steps))
-        ):
+        if kept and (kept != stamp(step, sheet, steps, stage) or any(other.name in found for other in upstream(step, steps))):
             found.append(step.name)
     return tuple(found)
 

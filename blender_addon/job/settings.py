@@ -72,9 +72,7 @@ def number(
     return _declare(default, Spec("number", help, unit, low, high, label=label, more=more))
 
 
-def integer(
-    default: int | None, *, low: int, high: int, help: str, unit: str = "", label: str = "", more: bool = False
-) -> Any:
+def integer(default: int | None, *, low: int, high: int, help: str, unit: str = "", label: str = "", more: bool = False) -> Any:
     """A whole number."""
     return _declare(default, Spec("integer", help, unit, low, high, label=label, more=more))
 
@@ -150,7 +148,8 @@ def check(name: str, spec: Spec, value: Any) -> Any:
         if spec.optional:
             return None
         raise SheetError(f"{name} needs a value")
-    return _CHECKS.get(spec.kind, _check_text)(name, spec, value)
+    checked: Callable[[str, Spec, Any], Any] = _CHECKS.get(spec.kind, _check_text)
+    return checked(name, spec, value)
 
 
 def _check_number(name: str, spec: Spec, value: Any) -> float | int:

@@ -105,7 +105,7 @@ def override(sheet: JobSheet, assignment: str) -> None:
     if step not in sheet.settings:
         raise SheetError(f'there is no step "{step}"{nearest(step, list(sheet.settings))}')
     settings = sheet.settings[step]
-    name = getattr(type(settings), "ALIASES", {}).get(name, name)
+    name = str(getattr(type(settings), "ALIASES", {}).get(name, name))
     known = specs(settings)
     if name not in known:
         raise SheetError(f'{step} has no setting "{name}"{nearest(name, list(known))}')

@@ -59,7 +59,7 @@ def shot_view(item: Any, subject_mm: Any | None = None) -> sight.ShotView:
     matrix = np.array(item.matrix_basis, float)
     rotation = matrix[:3, :3] / np.linalg.norm(matrix[:3, :3], axis=0)
     position = matrix[:3, 3] * MM
-    used = formats.frame_used(*item[key.FORMAT], tuple(item[key.RESOLUTION]))
+    used = formats.frame_used(item[key.FORMAT][0], item[key.FORMAT][1], tuple(item[key.RESOLUTION]))
     near, far = optics.limits(lens, item[key.COC])
     outline, front, back = np.zeros((0, 2)), 0.0, 0.0
     if subject_mm is not None and len(subject_mm):

@@ -43,7 +43,7 @@ def load_surroundings(written: str, path: Path) -> Any:
         image = bpy.data.images.load(str(file), check_existing=False)
     except RuntimeError as error:
         raise InputError(f'"{file.name}" can\'t be read as a picture ({error}); save it again as .exr or .hdr') from None
-    width, height = image.size
+    width, height = int(image.size[0]), int(image.size[1])
     if not width or not height:
         bpy.data.images.remove(image)
         raise InputError(f'"{file.name}" has no pixels: it is damaged or not a picture; save it again as .exr or .hdr')

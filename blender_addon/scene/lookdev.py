@@ -19,7 +19,8 @@ BALL_MM = 18.0
 
 def chart_object(name: str, patch_mm: float) -> Any:
     """The chart: 6 x 4 matt patches, looking along its own -Z, dark skin at the top left as seen from there."""
-    vertices, faces, colours = [], [], []
+    vertices: list[tuple[float, float, float]] = []
+    faces, colours = [], []
     for place, colour in enumerate(np.clip(CHART, 0.0, 1.0)):
         row, column = divmod(place, COLUMNS)
         left, top = 0.5 * COLUMNS - column, 0.5 * ROWS - row

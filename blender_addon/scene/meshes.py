@@ -22,8 +22,10 @@ def read_mesh(item: Any, *, scale: float = 1.0) -> TriangleMesh:
     mesh = item.data
     mesh.calc_loop_triangles()
     count = len(mesh.loop_triangles)
-    vertices = _read(mesh.attributes["position"].data, "vector", len(mesh.vertices), 3, np.float32) if mesh.vertices else (
-        np.zeros((0, 3), np.float32)
+    vertices = (
+        _read(mesh.attributes["position"].data, "vector", len(mesh.vertices), 3, np.float32)
+        if mesh.vertices
+        else (np.zeros((0, 3), np.float32))
     )
     matrix = np.array(item.matrix_basis, float)
     if not np.allclose(matrix, np.eye(4)):
@@ -40,7 +42,10 @@ def read_mesh(item: Any, *, scale: float = 1.0) -> TriangleMesh:
     marks = {
         layer.name: _read(layer.data, "value", len(mesh.polygons), 1, bool)[polygon, 0]
         for layer in mesh.attributes
-        if layer.domain == "FACE" and layer.data_type == "BOOLEAN" and not layer.name.startswith(".") and layer.name != "sharp_face"
+        if layer.domain == "FACE"
+        and layer.data_type == "BOOLEAN"
+        and not layer.name.startswith(".")
+        and layer.name != "sharp_face"
     }
     colours = _colours(mesh, corner_vertex)
     return TriangleMesh(vertices * np.float32(scale), corner_vertex[corners], uv, material, colours, marks)
@@ -78,11 +83,11 @@ def make_mesh(name: str, triangles: TriangleMesh, *, materials: Sequence[Any] = 
         layer = mesh.uv_layers.new(name=UV)
         layer.uv.foreach_set("vector", np.ascontiguousarray(triangles.uv, np.float32).ravel())
     for title, values in triangles.colours.items():
-        layer = mesh.color_attributes.new(name=title, type="FLOAT_COLOR", domain="POINT")
-        layer.data.foreach_set("color", np.ascontiguousarray(values, np.float32).ravel())
+        colours = mesh.color_attributes.new(name=title, type="FLOAT_COLOR", domain="POINT")
+        colours.data.foreach_set("color", np.ascontiguousarray(values, np.float32).ravel())
     for title, marks in triangles.face_marks.items():
-        layer = mesh.attributes.new(name=title, type="BOOLEAN", domain="FACE")
-        layer.data.foreach_set("value", np.ascontiguousarray(marks, bool))
+        flags = mesh.attributes.new(name=title, type="BOOLEAN", domain="FACE")
+        flags.data.foreach_set("value", np.ascontiguousarray(marks, bool))
     for material in materials:
         mesh.materials.append(material)
     mesh.update(calc_edges=True)

@@ -32,7 +32,7 @@ class Reading:
     error: float
 
 
-def card_matrix(centre_mm: Sequence[float], normal: Sequence[float]) -> Any:
+def card_matrix(centre_mm: Any, normal: Any) -> Any:
     """The matrix (metres) of a card at `centre_mm` that looks along `normal`."""
     turn = Vector(normal).to_track_quat("-Z", "Y")
     return Matrix.Translation(Vector(centre_mm) / 1000.0) @ turn.to_matrix().to_4x4()
@@ -40,8 +40,8 @@ def card_matrix(centre_mm: Sequence[float], normal: Sequence[float]) -> Any:
 
 def read_card(
     *,
-    centre_mm: Sequence[float],
-    normal: Sequence[float],
+    centre_mm: Any,
+    normal: Any,
     lights: Iterable[Any],
     world: Any,
     around: Iterable[Any] = (),

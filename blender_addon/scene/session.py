@@ -50,7 +50,9 @@ def whole_file(path: Path) -> Iterator[Path]:
             raise OutputError(f'"{path}" was not written: is the disk full?')
         os.replace(draft, path)
     except OSError as error:
-        raise OutputError(f'"{path}" can\'t be written ({error.strerror or error}): free some room or choose another folder') from None
+        raise OutputError(
+            f'"{path}" can\'t be written ({error.strerror or error}): free some room or choose another folder'
+        ) from None
     finally:
         with contextlib.suppress(OSError):
             draft.unlink(missing_ok=True)
@@ -75,7 +77,9 @@ def save_blend(path: Path) -> None:
         try:
             bpy.ops.wm.save_as_mainfile(filepath=str(draft), copy=True, compress=True, check_existing=False)
         except RuntimeError as error:
-            raise OutputError(f'"{path}" can\'t be saved ({str(error).strip()}): free some room or choose another folder') from None
+            raise OutputError(
+                f'"{path}" can\'t be saved ({str(error).strip()}): free some room or choose another folder'
+            ) from None
 
 
 def write_figures(path: Path, report: Report) -> None:

@@ -134,7 +134,7 @@ class Stage:
                 continue
             self._place(block, old, role, key, name, home)
             placed.append(block)
-        for (role, key), old in existing.items():
+        for old in existing.values():
             if self._edited(old) and not self._afresh:
                 roles.unmark(old)
                 self.note(f'"{old.name}" is no longer made but you changed it, so it stays and is now yours')
@@ -290,7 +290,9 @@ class Stage:
             roles.holder(data).remove(data)
         for material in {one.session_uid: one for one in worn}.values():
             if material.users == 0 and not material.use_fake_user:
-                shown = [node.image for node in material.node_tree.nodes if node.bl_idname == "ShaderNodeTexImage" and node.image]
+                shown = [
+                    node.image for node in material.node_tree.nodes if node.bl_idname == "ShaderNodeTexImage" and node.image
+                ]
                 bpy.data.materials.remove(material)
                 for image in {one.session_uid: one for one in shown}.values():
                     if image.users == 0 and not image.use_fake_user:

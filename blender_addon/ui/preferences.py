@@ -20,7 +20,11 @@ class BOZZETTO_preferences(bpy.types.AddonPreferences):
         name="Render on",
         description="What Cycles renders on",
         items=[
-            ("auto", "The fastest here", "A graphics card set up in Blender's preferences when there is one, else the processor"),
+            (
+                "auto",
+                "The fastest here",
+                "A graphics card set up in Blender's preferences when there is one, else the processor",
+            ),
             ("cpu", "Processor", "Always the processor"),
         ],
         default="auto",
@@ -35,7 +39,8 @@ class BOZZETTO_preferences(bpy.types.AddonPreferences):
         box = layout.box()
         box.label(text="Before you dust a piece for scanning", icon="ERROR")
         for words in (
-            "Matting spray and powder get into the lungs: ventilate, wear the mask its safety data sheet names, keep it off flames.",
+            "Matting spray and powder get into the lungs: ventilate, wear the mask its safety data sheet names, "
+            "keep it off flames.",
             "Never spray a borrowed original without its owner's written consent; ask a conservator. A bare scan works too.",
             "The product's safety data sheet and local rules come before anything said here.",
         ):

@@ -4,7 +4,7 @@ Six made-up subjects and the demo's owl, each scanned as a whole (underside unse
 turned. The second scan has another triangulation, noise of 0.04 mm, up to 30 % cropped away, holes, its underside seen or not,
 another light, and a random rotation, place and scale (1/20 to 20). Traps, where no answer may be sure: another subject's stand,
 and the round stand without its colour. `success_percent`: called sure, rotation off by < 1 degree and scale by < 0.5 %.
-Yardsticks on two poses a subject in the same run: Open3D (FPFH and RANSAC on six guesses of scale over the lowest part, then ICP
+Yardsticks on two poses a subject in the same run: Open3D (FPFH and RANSAC on six scales over the lowest part, then ICP
 with scale, best fitness; its default threads) and trimesh's scaled ICP from its principal axes.
 """
 
@@ -214,8 +214,10 @@ def _add(record: Record, case: str, outcomes: list[dict[str, Any]], goal: str = 
     record.add("success_percent", 100.0 * len(succeeded) / len(outcomes), case=case, unit="%", goal=goal)
     record.add("false_sure", sum(one["false"] for one in outcomes), case=case, goal="== 0")
     for metric, key, unit, limit in (
-        ("rotation_deg", "rotation", "deg", "< 0.1"), ("scale_percent", "scale", "%", "< 0.1"), ("rms_mm", "rms", "mm", "< 0.05"),
-    ):  # fmt: skip
+        ("rotation_deg", "rotation", "deg", "< 0.1"),
+        ("scale_percent", "scale", "%", "< 0.1"),
+        ("rms_mm", "rms", "mm", "< 0.05"),
+    ):
         value = np.median([one[key] for one in succeeded]) if succeeded else np.inf
         record.add(metric, float(value), case=case, unit=unit, goal=limit if case == "all" else "")
 
@@ -298,7 +300,9 @@ def _open3d(pair: Pair) -> Similarity:
         for one in (scaled, target):
             down = one.voxel_down_sample(voxel)
             down.estimate_normals(open3d.geometry.KDTreeSearchParamHybrid(2.0 * voxel, 30))
-            coarse.append((down, pipeline.compute_fpfh_feature(down, open3d.geometry.KDTreeSearchParamHybrid(5.0 * voxel, 100))))
+            coarse.append(
+                (down, pipeline.compute_fpfh_feature(down, open3d.geometry.KDTreeSearchParamHybrid(5.0 * voxel, 100)))
+            )
         found = pipeline.registration_ransac_based_on_feature_matching(
             coarse[0][0], coarse[1][0], coarse[0][1], coarse[1][1], True, 1.5 * voxel,
             pipeline.TransformationEstimationPointToPoint(False), 3,
@@ -355,7 +359,9 @@ def _separation(record: Record, options: Options) -> None:
         whole = submesh(mesh, (label >= 0).all(axis=1))
         label = label[(label >= 0).all(axis=1)]
         mesh = _welded(whole)
-        record.add("separation_iou", _iou(mesh, find_stand(mesh).stand, (label == 0).mean(axis=1) > 0.5), case="owl", goal=">= 0.98")
+        record.add(
+            "separation_iou", _iou(mesh, find_stand(mesh).stand, (label == 0).mean(axis=1) > 0.5), case="owl", goal=">= 0.98"
+        )
 
 
 def _iou(mesh: TriangleMesh, stand: Any, piece: Any) -> float:

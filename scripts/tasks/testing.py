@@ -107,7 +107,9 @@ def _without_blender(options: argparse.Namespace, more: Sequence[str], left_out:
         python = envs.plain("core", "core", "host")
     modules = _modules(options.paths)
     able = [module for module in modules if _needs_no_blender(module)]
-    left_out.append(f"{len(modules) - len(able)} test modules that need Blender; run were {len(able)} of core, job and the like")
+    left_out.append(
+        f"{len(modules) - len(able)} test modules that need Blender; run were {len(able)} of core, job and the like"
+    )
     outcomes = _run_modules(python, able, options, more, label="no Blender")
     if in_ci() and pythons.find(envs.VERSIONS[envs.DEFAULTS[0]]):
         outcomes.append(Outcome("Blender", 0, 1, 0, 0.0, "an installed Python was left without its Blender"))

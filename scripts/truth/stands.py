@@ -1,4 +1,4 @@
-"""Made-up subjects, a piece on a stand each, to measure registration and separation on: known parts, known colours, millimetres.
+"""Made-up subjects, a piece on a stand each, to measure registration and separation on: known parts and colours, in mm.
 
 Each is given as two signed distances, so that the scan of the whole, the stand alone and the label of each face all come
 from one truth: a face belongs to the piece where the piece is the nearer of the two.
@@ -42,7 +42,9 @@ class Subject:
         return self.piece(points) < self.stand(points)
 
 
-def meshed(field: Field, step: float, *, turn: Floats | None = None, low: float = -62.0, high: float = 112.0) -> tuple[Floats, Any]:
+def meshed(
+    field: Field, step: float, *, turn: Floats | None = None, low: float = -62.0, high: float = 112.0
+) -> tuple[Floats, Any]:
     """(n, 3) vertices and (m, 3) triangles of a field's zero, on a grid that is turned by `turn` (another triangulation)."""
     frame = np.eye(3) if turn is None else turn
     middle = np.array([0.0, 0.0, 0.5 * (low + high) - 0.0])
@@ -123,7 +125,9 @@ def _plinth(points: Floats) -> Floats:
     foot = box(points, (0, 0, 2.5), (26, 26, 2.5), 0.6)
     rim = box(points, (0, 0, 22), (24.5, 24.5, 2.0), 0.6)
     shape = joined(joined(body, foot, 0.8), rim, 0.8)
-    carved = limb(points, np.array([[-14, -22.5, 8], [-4, -22.5, 16], [6, -22.5, 9], [13, -22.5, 15]], float), np.array([1.6] * 4))
+    carved = limb(
+        points, np.array([[-14, -22.5, 8], [-4, -22.5, 16], [6, -22.5, 9], [13, -22.5, 15]], float), np.array([1.6] * 4)
+    )
     corner = ellipsoid(points, (23, 23, 24), (5, 4, 5))
     return cut(cut(shape, carved, 0.5), corner, 0.5)
 

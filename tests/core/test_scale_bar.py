@@ -7,7 +7,9 @@ import pytest
 from blender_addon.core.scale_bar import bar_length
 
 
-@pytest.mark.parametrize(("room", "bar"), [(1.0, 1.0), (1.99, 1.0), (2.0, 2.0), (4.9, 2.0), (30.0, 20.0), (0.7, 0.5), (99.0, 50.0)])
+@pytest.mark.parametrize(
+    ("room", "bar"), [(1.0, 1.0), (1.99, 1.0), (2.0, 2.0), (4.9, 2.0), (30.0, 20.0), (0.7, 0.5), (99.0, 50.0)]
+)
 def test_bars_are_one_two_or_five_of_a_decade(room, bar):
     assert bar_length(room) == pytest.approx(bar)
 

@@ -30,7 +30,8 @@ class Checker(HTMLParser):
 def test_the_page_is_well_formed_and_names_everything():
     words = html(
         "Owl <1>", "A lead & more", [Shown("pictures/hero 1.png", "Hero", {"lens": "60 mm"}), Shown("pictures/b.png", "Back")],
-        video="turntable.mp4", facts={"Piece": "80 mm"}, done={"intake": "read"}, remarks=["look < here"], files=[("a.glb", "glTF")],
+        video="turntable.mp4", facts={"Piece": "80 mm"}, done={"intake": "read"}, remarks=["look < here"],
+        files=[("a.glb", "glTF")],
     )  # fmt: skip
     checker = Checker()
     checker.feed(words)

@@ -5,4 +5,15 @@ from .search import from_pairs, register
 from .surfels import Surfels, sample_surfels
 from .verdict import NO_FIT, NOT_SURE, SURE, Candidate, Registration
 
-__all__ = ["NOT_SURE", "NO_FIT", "SURE", "Candidate", "Registration", "Surfels", "from_pairs", "overlay", "register", "sample_surfels"]
+__all__ = [
+    "NOT_SURE",
+    "NO_FIT",
+    "SURE",
+    "Candidate",
+    "Registration",
+    "Surfels",
+    "from_pairs",
+    "overlay",
+    "register",
+    "sample_surfels",
+]

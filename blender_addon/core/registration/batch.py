@@ -91,7 +91,9 @@ def _step(
     return grow.astype(np.float32), turned, centre, step[:, 3:6]
 
 
-def scores(moving: Surfels, fixed: Surfels, target: Target, back: Target, poses: Poses, *, reach: float, partial: bool) -> Floats:
+def scores(
+    moving: Surfels, fixed: Surfels, target: Target, back: Target, poses: Poses, *, reach: float, partial: bool
+) -> Floats:
     """(b,) how much of the two surfaces lies on each other, less where one lies in space that the other saw free.
 
     Twice the shared area over the sum of both (Dice 1945), counted both ways, so that neither shrinking into a flat patch nor
@@ -100,7 +102,9 @@ def scores(moving: Surfels, fixed: Surfels, target: Target, back: Target, poses:
     there, free = _shares(moving, target, poses, np.full(len(poses), reach), outside=True, inside=not partial)
     scale = poses.scale.astype(np.float32)
     rotation = poses.rotation.astype(np.float32)
-    inverse = Poses(1.0 / scale, rotation.transpose(0, 2, 1), -np.einsum("bji,bj->bi", rotation, poses.translation) / scale[:, None])
+    inverse = Poses(
+        1.0 / scale, rotation.transpose(0, 2, 1), -np.einsum("bji,bj->bi", rotation, poses.translation) / scale[:, None]
+    )
     hither, free_back = _shares(fixed, back, inverse, reach / scale, outside=not partial, inside=True)
     moving_area, fixed_area = moving.area * scale**2, fixed.area
     return ((there - free) * moving_area + (hither - free_back) * fixed_area) / (moving_area + fixed_area)
@@ -112,7 +116,9 @@ def _shares(
     """(b,) share of the moving points within reach (b,) of the target, facing the same way; and share that speaks against."""
     points, normals = moving.points.astype(np.float32), moving.normals.astype(np.float32)
     turn = poses.rotation.astype(np.float32).transpose(0, 2, 1)
-    spots = poses.scale.astype(np.float32)[:, None, None] * (points[None] @ turn) + poses.translation.astype(np.float32)[:, None]
+    spots = (
+        poses.scale.astype(np.float32)[:, None, None] * (points[None] @ turn) + poses.translation.astype(np.float32)[:, None]
+    )
     index = target.grid.nearest(spots)
     direction = target.normals[index]
     offset = spots - target.points[index]

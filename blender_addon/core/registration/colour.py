@@ -5,14 +5,15 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 
 import numpy as np
+from numpy.typing import NDArray
 
-from ..mesh import Floats, Ints
+from ..mesh import Floats
 from ..similarity import Similarity, rotation_from_vector
 from .evidence import Nearest
 from .surfels import Surfels
 
 LEAST = 0.45
-"""Least correlation that counts as the same pattern; chance gives about 0.1 on a hundred spots, 0.3 as the best of many turns."""
+"""Least correlation that counts as the same pattern; chance gives about 0.1 on a hundred spots, 0.3 at the best of many."""
 LEAD = 0.2
 """How much lower the correlation of every other pose must be."""
 
@@ -45,7 +46,7 @@ def _levelled(values: Floats, spots: Floats) -> Floats:
     return values - ground @ np.linalg.lstsq(ground, values, rcond=None)[0]
 
 
-def told_apart(scores: Floats, same: Ints) -> bool:
+def told_apart(scores: Floats, same: NDArray[np.bool_]) -> bool:
     """Whether the first of the scores stands out: high, and clear of all that are not the `same` (bool) pose as the first."""
     others = scores[~same]
     return bool(scores[0] >= LEAST and (not len(others) or scores[0] - others.max() >= LEAD))
@@ -62,23 +63,30 @@ def best_turn(
 ) -> tuple[Similarity, bool]:
     """The turn about an axis that shape leaves open at which the colours agree most, and whether it stands out.
 
-    poses: one a side (a disc may also lie upside down). All round in steps of 3 degrees, then closer in steps of 0.5, then the
-    top of a parabola through nine of them.
+    poses: one a side (a disc may also lie upside down). All round in steps of 3 degrees, then closer.
     """
     coarse = np.arange(0.0, 360.0, 3.0)
     rated = np.array([[score(turned_about(pose, axis, middle, turn)) for turn in coarse] for pose in poses])
-    side, step = np.unravel_index(int(np.argmax(rated)), rated.shape)
+    side, step = divmod(int(np.argmax(rated)), rated.shape[1])
     pose, top = poses[side], float(coarse[step])
     same = np.zeros(rated.shape, bool)
     same[side] = np.abs((coarse - top + 180.0) % 360.0 - 180.0) < 12.0
-    fine = top + np.arange(-3.0, 3.01, 0.5)
+    pose, highest = peak_turn(score, turned_about(pose, axis, middle, top), axis, middle)
+    return pose, told_apart(np.r_[highest, rated.ravel()], np.r_[True, same.ravel()])
+
+
+def peak_turn(score: Callable[[Similarity], float], pose: Similarity, axis: Floats, middle: Floats) -> tuple[Similarity, float]:
+    """The pose turned by up to 5 degrees to where the colours agree most, and the highest score seen.
+
+    Steps of 0.5 degrees, then the top of a parabola through nine of them.
+    """
+    fine = np.arange(-3.0, 3.01, 0.5)
     close = np.array([score(turned_about(pose, axis, middle, turn)) for turn in fine])
     place = int(np.clip(np.argmax(close), 4, len(fine) - 5))
     near = slice(place - 4, place + 5)
     bend, slope, _ = np.polyfit(fine[near] - fine[place], close[near], 2)
     peak = fine[place] + (float(np.clip(-0.5 * slope / bend, -2.0, 2.0)) if bend < 0 else 0.0)
-    standing = told_apart(np.r_[close.max(), rated.ravel()], np.r_[True, same.ravel()])
-    return turned_about(pose, axis, middle, peak), standing
+    return turned_about(pose, axis, middle, peak), float(close.max())
 
 
 def one_a_side(poses: Sequence[Similarity], axis: Floats) -> list[Similarity]:

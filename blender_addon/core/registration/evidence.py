@@ -22,10 +22,10 @@ WRONG = 1.5
 class Evidence:
     """What two scans say about a pose; shares are 0 to 1, lengths in the fixed scan's unit.
 
-    matched: share of the moving scan that lies on the fixed one, of what has a seen surface as its nearest (or of a fifth of all). against: share, of all that can be judged, where one scan
-    shows free space and the other its surface. rms: of the matched distances to the surface. spread: their robust standard
-    deviation. covered: share of the fixed scan that the moving one lies on. shared: area that lies on each other over the sum
-    of both areas. judged: how many points could be
+    matched: share of the moving scan that lies on the fixed one, of what has a seen surface as its nearest (or of a fifth of
+    all). against: share, of all that can be judged, where one scan shows free space and the other its surface. rms: of the
+    matched distances to the surface. spread: their robust standard deviation. covered: share of the fixed scan that the
+    moving one lies on. shared: area that lies on each other over the sum of both areas. judged: how many points could be
     judged. loss: (k,) what each asked point speaks against the pose, 0 to WRONG, nan where it can't say.
     """
 
@@ -50,7 +50,14 @@ def pairs(points: Floats, normals: Floats, to: Surfels, nearest: Nearest) -> tup
 
 
 def weigh(
-    moving: Surfels, fixed: Surfels, nearest: Nearest, nearest_back: Nearest, pose: Similarity, *, tolerance: float, partial: bool,
+    moving: Surfels,
+    fixed: Surfels,
+    nearest: Nearest,
+    nearest_back: Nearest,
+    pose: Similarity,
+    *,
+    tolerance: float,
+    partial: bool,
     points: int = 1500,
 ) -> Evidence:
     """The evidence for a pose, from the first `points` of each scan that were truly seen.

@@ -51,7 +51,9 @@ def flat_faces(surfels: Surfels, *, count: int, seed: int, least: float = 0.03, 
     return found
 
 
-def _largest(points: Floats, normals: Floats, tolerance: float, random: np.random.Generator, rounds: int) -> tuple[Floats, float]:
+def _largest(
+    points: Floats, normals: Floats, tolerance: float, random: np.random.Generator, rounds: int
+) -> tuple[Floats, float]:
     picked = random.integers(0, len(points), (rounds, 3))
     guess = np.cross(points[picked[:, 1]] - points[picked[:, 0]], points[picked[:, 2]] - points[picked[:, 0]])
     guess /= np.maximum(np.linalg.norm(guess, axis=1, keepdims=True), 1e-30)
@@ -85,4 +87,6 @@ def _described(points: Floats, normal: Floats, share: float) -> Flat:
     middle = 0.5 * (low_u + high_u)[place] * first + 0.5 * (low_v + high_v)[place] * second
     edges = np.array([(high_u - low_u)[place], (high_v - low_v)[place]])
     reach = np.quantile(np.linalg.norm(flat - flat.mean(axis=0), axis=1), 0.95)
-    return Flat(normal, share, middle + float(points.mean(axis=0) @ normal) * normal, np.stack([first, second]), edges, float(reach))
+    return Flat(
+        normal, share, middle + float(points.mean(axis=0) @ normal) * normal, np.stack([first, second]), edges, float(reach)
+    )

@@ -22,7 +22,7 @@ class Poses:
     def __len__(self) -> int:
         return len(self.scale)
 
-    def __getitem__(self, which: Ints) -> Poses:
+    def __getitem__(self, which: Ints | list[int]) -> Poses:
         return Poses(self.scale[which], self.rotation[which], self.translation[which])
 
     def single(self, place: int) -> Similarity:
@@ -65,7 +65,10 @@ def distinct(poses: Poses, order: Ints, *, centre: Floats, size: float, limit: i
     spots = poses.scale[:, None, None] * np.einsum("bij,kj->bki", poses.rotation, probes) + poses.translation[:, None]
     kept: list[int] = []
     for place in order:
-        apart = [np.linalg.norm(spots[place] - spots[k], axis=1).max() / (size * max(poses.scale[place], poses.scale[k])) for k in kept]
+        apart = [
+            np.linalg.norm(spots[place] - spots[k], axis=1).max() / (size * max(poses.scale[place], poses.scale[k]))
+            for k in kept
+        ]
         if all(far > nearer for far in apart):
             kept.append(int(place))
             if len(kept) == limit:

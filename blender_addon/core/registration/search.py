@@ -10,7 +10,7 @@ import numpy as np
 from ..mesh import Floats, TriangleMesh
 from ..similarity import Similarity, fit_similarity
 from .batch import Target, improved, scores
-from .colour import best_turn, likeness, one_a_side, told_apart
+from .colour import best_turn, likeness, one_a_side, peak_turn, told_apart
 from .evidence import Evidence, Nearest, asked_points, weigh
 from .icp import firmness, loose_axis, refine
 from .planes import flat_faces
@@ -79,7 +79,7 @@ def body_poses(scans: Scans, *, turns: int) -> Poses:
 
 def narrowed(scans: Scans, starts: Poses, *, keep: int) -> Poses:
     """The best `keep` distinct poses after coarse iterations: many starts on few points, then few on many."""
-    few, more = scans.moving_part(110), scans.moving_part(500)
+    few = scans.moving_part(110)
     size = 0.7 * scans.fixed.size
     middle, extent = scans.seen.points.mean(axis=0), scans.seen.size
     poses = improved(few, scans.target, starts, rounds=9, size=size, trim=0.6, hold_scale=3)
@@ -135,8 +135,14 @@ def weighed(scans: Scans, pose: Similarity, tolerance: float, *, points: int = 1
 
 
 def register(
-    fixed: TriangleMesh, moving: TriangleMesh, tree: Tree, *, seed: int = 1, partial: bool = False,
-    fixed_colour: Floats | None = None, moving_colour: Floats | None = None,
+    fixed: TriangleMesh,
+    moving: TriangleMesh,
+    tree: Tree,
+    *,
+    seed: int = 1,
+    partial: bool = False,
+    fixed_colour: Floats | None = None,
+    moving_colour: Floats | None = None,
 ) -> Registration:
     """How the moving scan lies on the fixed one: rotation, translation and scale all unknown.
 
@@ -164,7 +170,9 @@ def looked_into(scans: Scans, starts: Poses) -> Registration:
     """The verdict that a set of starts leads to."""
     rough = 0.008 * scans.fixed.size
     found = judged(scans, narrowed(scans, starts, keep=5), tolerance=rough, points=500, rounds=10)
-    found += judged(scans, settled(scans, twins(scans, found[0].pose), keep=5, rounds=10), tolerance=rough, points=500, rounds=8)
+    found += judged(
+        scans, settled(scans, twins(scans, found[0].pose), keep=5, rounds=10), tolerance=rough, points=500, rounds=8
+    )
     found.sort(key=lambda one: -one.rank)
     tolerance = _tolerance(scans, found, rough)
     first = _distinct([Candidate(one.pose, weighed(scans, one.pose, tolerance)) for one in found], scans)
@@ -203,6 +211,9 @@ def by_colour(scans: Scans, decided: Registration, tolerance: float) -> Registra
     pose, standing = best_turn(score, sides, *axis)
     if not standing:
         return decided
+    pose, _, _ = refine(scans.moving_part(4000), scans.fixed, scans.nearest, pose, rounds=10)
+    asked = scans.moving_part(4000)
+    pose, _ = peak_turn(score, pose, *axis)
     chosen_one = Candidate(pose, weighed(scans, pose, tolerance, points=4000))
     if chosen_one.evidence.shared < 0.9 * first.evidence.shared:
         return decided
@@ -242,7 +253,14 @@ def _held(scans: Scans, pose: Similarity) -> float:
 
 
 def from_pairs(
-    fixed: TriangleMesh, moving: TriangleMesh, source: Floats, target: Floats, tree: Tree, *, seed: int = 1, partial: bool = False
+    fixed: TriangleMesh,
+    moving: TriangleMesh,
+    source: Floats,
+    target: Floats,
+    tree: Tree,
+    *,
+    seed: int = 1,
+    partial: bool = False,
 ) -> Registration:
     """The pose that three or more picked pairs of points ask for, made as right as the surfaces allow.
 
@@ -251,7 +269,9 @@ def from_pairs(
     Raises ValueError when the pairs leave the pose open.
     """
     by_hand = fit_similarity(source, target)
-    scans = Scans.of(sample_surfels(fixed, 20000, seed=seed), sample_surfels(moving, 8000, seed=seed + 1), tree, partial=partial)
+    scans = Scans.of(
+        sample_surfels(fixed, 20000, seed=seed), sample_surfels(moving, 8000, seed=seed + 1), tree, partial=partial
+    )
     slack = 0.03 * scans.fixed.size + float(np.linalg.norm(by_hand.apply(source) - target, axis=1).max())
     pose, _, _ = refine(scans.moving_part(4000), scans.fixed, scans.nearest, by_hand, rounds=40, reach=2.0 * slack)
     if np.linalg.norm(pose.apply(source) - by_hand.apply(source), axis=1).max() > slack:

@@ -15,7 +15,7 @@ def flat_starts(moving: list[Flat], fixed: list[Flat]) -> Poses | None:
     """Each flat face of the moving scan laid on each of the fixed one, outsides together.
 
     Turned so that the boxes' edges fall together (four quarter turns, the scale from either edge, and the box pushed into
-    each corner, since a side may be missing), and all round in steps of 30 degrees about the middle with the scale of the sizes.
+    each corner, since a side may be missing), and all round in steps of 30 degrees about the middle, at the sizes' scale.
     """
     parts = [part for a in fixed for b in moving for part in (_boxes(b, a), _round(b, a))]
     return Poses.joined(parts) if parts else None

@@ -20,8 +20,8 @@ class Limits:
     matched: least share of the moving scan that must lie on the fixed one. against: most that may speak against. spread: most
     that matched points may lie off, over the fixed scan's size.
     lead, clearness: how much better (mean loss, and that over chance) the best must be than another pose, or lead_shared, how
-    much more area it must share, so that the other is no rival. loose: most that the weakest of the seven freedoms may be held less than the mean one. no_fit: below this matched
-    share, or above this against, nothing fits at all.
+    much more area it must share, so that the other is no rival. loose: most that the weakest of the seven freedoms may be
+    held less than the mean one. no_fit: below this matched share, or above this against, nothing fits at all.
     """
 
     matched: float = 0.78
@@ -67,7 +67,7 @@ class Registration:
 
 
 def apart(first: Similarity, second: Similarity, middle: Floats, size: float) -> float:
-    """How far two poses carry points apart, at most, over the scaled size; probed at six points half the size off the middle."""
+    """How far two poses carry points apart, at most, over the scaled size; probed six times, half the size off the middle."""
     probes = middle + 0.5 * size * np.concatenate([np.eye(3), -np.eye(3)])
     far = np.linalg.norm(first.apply(probes) - second.apply(probes), axis=1).max()
     return float(far / (size * max(first.scale, second.scale)))
@@ -90,7 +90,7 @@ def decide(
 ) -> Registration:
     """The verdict on distinct candidates, best first.
 
-    places: as `asked_points` gives them. firmness: how well the surface holds the weakest freedom of the best pose. size: of the
+    places: as `asked_points` gives them. firmness: how well the surface holds the best pose's weakest freedom. size: of the
     fixed scan.
     """
     limits = limits or Limits()
@@ -108,8 +108,12 @@ def decide(
         return Registration(NOT_SURE, f"the surfaces lie {best.rms:.2g} mm apart, too far for the same thing", shown)
     tied = rivals(candidates, places, limits)
     if firmness < limits.loose:
-        return Registration(NOT_SURE, "what the two scans share is so even that it can slide or turn in itself", (candidates[0], *tied), "turn")
+        return Registration(
+            NOT_SURE, "what the two scans share is so even that it can slide or turn in itself", (candidates[0], *tied), "turn"
+        )
     if tied:
         count = len(tied) + 1
-        return Registration(NOT_SURE, f"it fits in {count} ways equally well, as a regular shape does", (candidates[0], *tied), "ways")
+        return Registration(
+            NOT_SURE, f"it fits in {count} ways equally well, as a regular shape does", (candidates[0], *tied), "ways"
+        )
     return Registration(SURE, f"{best.matched:.0%} of it lies on the first scan and no other pose comes near", shown[:1])

@@ -81,7 +81,7 @@ def make_material(name: str, surface: Surface, maps: Maps, regions: tuple[tuple[
     end.node.is_active_output = True
     tree.arrange()
     material[KIND] = surface.kind
-    material.diffuse_color = (*_shown(surface), 1.0)
+    material.diffuse_color[:] = (*_shown(surface), 1.0)
     return material
 
 

@@ -39,7 +39,9 @@ class Settings:
     page: bool = switch(True, help="A page (HTML) with the pictures, their optics and what was done")
     pictures: str = choice("none", FORMATS, help="Extra copies of the stills in another format or size")
     width: int | None = integer(None, low=16, high=30000, unit="px", help="Width of the copies in pixels")
-    print_width: float | None = length(None, low=10.0, high=3000.0, help="Width of the copies in print; sets the resolution tag", more=True)
+    print_width: float | None = length(
+        None, low=10.0, high=3000.0, help="Width of the copies in print; sets the resolution tag", more=True
+    )
     dpi: int = integer(300, low=36, high=2400, help="Dots an inch in print", more=True)
     aspect: float | None = number(None, low=0.2, high=5.0, help="Crop to this width over height, about the middle", more=True)
     scale_bar: bool = switch(False, help="A scale bar in the corner, true at the plane of focus", more=True)
@@ -134,7 +136,14 @@ def _page(stage: Stage, settings: Settings, files: list[tuple[str, str]]) -> str
     labels = {name: result["words"] for name, result in results.items() if name not in ("render", "export")}
     lead = settings.credit or "Pictures from a scan, made with Bozzetto in Blender"
     return html(
-        _title(stage.sheet.name), lead, shown, video=video, facts=_facts(stage, results), done=labels, remarks=remarks, files=known
+        _title(stage.sheet.name),
+        lead,
+        shown,
+        video=video,
+        facts=_facts(stage, results),
+        done=labels,
+        remarks=remarks,
+        files=known,
     )
 
 

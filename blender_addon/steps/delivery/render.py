@@ -185,11 +185,11 @@ def _render_all(
     todo = [task for task in tasks if not made.current(task.path, task.digest)]
     spent = 0.0
     used = Quality(min(quality.samples, 64), max(quality.noise, 0.06), quality.denoise) if persistent else quality
-    for number, task in enumerate(todo):
-        words = f"{task.path.parent.name} {task.path.stem} ({number + 1} of {len(todo)})"
-        if number:
-            words += f", about {spent / number * (len(todo) - number):.0f} s left"
-        yield Progress(share[0] + (share[1] - share[0]) * number / len(todo), words, blocking=True)
+    for place, task in enumerate(todo):
+        words = f"{task.path.parent.name} {task.path.stem} ({place + 1} of {len(todo)})"
+        if place:
+            words += f", about {spent / place * (len(todo) - place):.0f} s left"
+        yield Progress(share[0] + (share[1] - share[0]) * place / len(todo), words, blocking=True)
         started = time.perf_counter()
         _render_one(stage, task, settings, used, persistent=persistent)
         made.add(task.path, task.digest)
@@ -206,9 +206,7 @@ def _render_one(stage: Stage, task: Task, settings: Settings, quality: Quality, 
 
 
 @contextlib.contextmanager
-def _ready(
-    stage: Stage, shot: Any, task: Task, settings: Settings, quality: Quality, *, persistent: bool
-) -> Iterator[None]:
+def _ready(stage: Stage, shot: Any, task: Task, settings: Settings, quality: Quality, *, persistent: bool) -> Iterator[None]:
     """The scene as this picture needs it; as it was afterwards, also when the render fails."""
     with (
         cycles(stage.scene, quality, device=settings.device, seed=stage.seed, persistent=persistent),
@@ -234,8 +232,8 @@ def _sample_sheet(stage: Stage, settings: Settings, quality: Quality) -> Generat
 
     assert stage.out is not None
     pictures = []
-    for number, count, name, picture in render_samples(stage, settings.device, quality):
-        yield Progress(0.96 + 0.02 * number / count, f"sample {name} ({number} of {count})", blocking=True)
+    for place, count, name, picture in render_samples(stage, settings.device, quality):
+        yield Progress(0.96 + 0.02 * place / count, f"sample {name} ({place} of {count})", blocking=True)
         pictures.append((picture, name))
     write_contact_sheet(pictures, stage.out / "sample_sheet.png")
 

@@ -34,7 +34,9 @@ class Pair:
     """One spot, picked on a further scan and on the first."""
 
     scan: str = text("2", help="Which further scan: its place in the list of scans")
-    on_further: tuple[float, ...] | None = point(None, unit="", help="The spot on the further scan, in that scan's own coordinates")
+    on_further: tuple[float, ...] | None = point(
+        None, unit="", help="The spot on the further scan, in that scan's own coordinates"
+    )
     on_first: tuple[float, ...] | None = point(None, unit="", help="The same spot on the first scan, in its own coordinates")
 
 
@@ -107,9 +109,7 @@ def _tree(points: Any) -> Any:
 
 
 def _by_itself(first: TriangleMesh, mesh: TriangleMesh, colour: Any, own_colour: Any, role: str, seed: int) -> Registration:
-    return register(
-        first, mesh, _tree, seed=seed, partial=role in PARTIAL, fixed_colour=colour, moving_colour=own_colour
-    )
+    return register(first, mesh, _tree, seed=seed, partial=role in PARTIAL, fixed_colour=colour, moving_colour=own_colour)
 
 
 def _by_pairs(
@@ -129,7 +129,9 @@ def _used(found: Registration, chosen: list[int], key: str) -> Candidate | None:
     """The pose that is used: the one that is sure, or the one the user chose."""
     if chosen and found.verdict != NO_FIT:
         if chosen[-1] > len(found.candidates):
-            raise SubjectError(f"Scan {key} has {len(found.candidates)} poses to choose from, so there is no number {chosen[-1]}")
+            raise SubjectError(
+                f"Scan {key} has {len(found.candidates)} poses to choose from, so there is no number {chosen[-1]}"
+            )
         return found.candidates[chosen[-1] - 1]
     return found.best if found.verdict == SURE else None
 
@@ -199,7 +201,9 @@ def _offer(stage: Any, mesh: TriangleMesh, used: Candidate, found: Registration,
     """The scan with its pose baked in, in metres."""
     clean = stage.require("clean", key)
     placed = used.pose.apply(mesh.vertices) / 1000.0
-    item = make_object(f"Aligned {key}", replace(mesh, vertices=placed.astype(np.float32)), materials=list(clean.data.materials))
+    item = make_object(
+        f"Aligned {key}", replace(mesh, vertices=placed.astype(np.float32)), materials=list(clean.data.materials)
+    )
     for title in KEPT_PROPERTIES:
         if title in clean:
             item[title] = clean[title]

@@ -47,7 +47,9 @@ class Settings:
     stand_from: str | None = text(
         None, help="Which scan gives the stand: its place in the list; by itself the aligned scan of the stand, else the first"
     )
-    sink: float = length(0.12, low=0.0, high=2.0, help="How deep the piece's cut is set into a stand from another scan", more=True)
+    sink: float = length(
+        0.12, low=0.0, high=2.0, help="How deep the piece's cut is set into a stand from another scan", more=True
+    )
 
 
 def run(stage: Any, settings: Settings) -> Run:
@@ -120,7 +122,7 @@ def _source(stage: Any, settings: Settings) -> str | None:
 
 
 def _stand_of(stage: Any, key: str) -> tuple[TriangleMesh, Any]:
-    """The closed stand of an aligned scan in mm, and its faces that close it: all of a stand's scan, the lower part of a whole one."""
+    """The closed stand of an aligned scan in mm, and the faces that close it: all of a stand's scan, or the lower part."""
     item = stage.require("aligned", key)
     mesh = _without_mask(read_mesh(item, scale=1000.0))
     if item.get("bozzetto_scan_role") == "stand":

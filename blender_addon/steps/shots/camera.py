@@ -10,13 +10,14 @@ import numpy as np
 from ...core import optics
 from ...core.formats import BY_KEY, FORMATS
 from ...core.framing import Placement
-from ...core.mesh import vertex_normals
+from ...core.mesh import TriangleMesh, vertex_normals
 from ...core.shot_plan import Shot, ShotAsk, detail_magnification, detail_spots, solve
 from ...core.subject import Subject, richness_of, thinned
 from ...job.errors import SheetError, SubjectError
 from ...job.settings import angle, choice, integer, length, number, point, switch, table, text
 from ...job.step import Progress, Result, Run
 from ...scene.cameras import Lens, make_camera
+from ...scene.images import read_pixels
 from ...scene.meshes import read_mesh
 
 LABEL = "Camera"
@@ -99,7 +100,7 @@ class Settings:
     sharpness: float = number(1500.0, low=300.0, high=6000.0, help="The diagonal over this is the blur still sharp", more=True)
     blades: int = integer(0, low=0, high=16, help="Blades of the iris; 0 is round", more=True)
     pupil_ratio: float = number(1.0, low=0.2, high=5.0, help="Exit pupil over entrance pupil of the lens", more=True)
-    shots: list[ShotRow] = table(ShotRow, help="Shots to change or to add", short="name")  # noqa: RUF009
+    shots: list[ShotRow] = table(ShotRow, help="Shots to change or to add", short="name")
 
 
 def run(stage: Any, settings: Settings) -> Run:
@@ -161,7 +162,27 @@ def read_subject(stage: Any) -> Subject:
     normals = vertex_normals(piece.vertices, piece.faces)
     chosen = thinned(len(piece.vertices), 40000)
     points, normals = piece.vertices[chosen].astype(float), normals[chosen]
-    return Subject(outline, points, normals, richness_of(points, normals))
+    heights = _relief_at(stage, piece)
+    richness = richness_of(points, normals)
+    if heights is not None:
+        found = richness_of(points, normals, heights=heights[chosen])
+        scale = float(np.percentile(found, 95))
+        if scale > 0.0:  # relief leads; the form still has a say where the relief is even
+            richness = found / scale + 0.25 * richness / max(float(np.percentile(richness, 95)), 1e-9)
+    return Subject(outline, points, normals, richness)
+
+
+def _relief_at(stage: Any, piece: TriangleMesh) -> Any | None:
+    """(n,) the recovered height at each vertex of the piece, in the map's own unit; None without a map."""
+    image = stage.find("relief_height", "piece")
+    if image is None or piece.uv is None or not all(image.size):
+        return None
+    values = read_pixels(image)[..., 0]
+    spots = np.zeros((len(piece.vertices), 2))
+    spots[piece.faces.reshape(-1)] = piece.uv.reshape(-1, 2)
+    row = np.clip((spots[:, 1] * values.shape[0]).astype(int), 0, values.shape[0] - 1)
+    column = np.clip((spots[:, 0] * values.shape[1]).astype(int), 0, values.shape[1] - 1)
+    return values[row, column]
 
 
 def shot_asks(settings: Settings) -> list[tuple[ShotAsk, ShotRow]]:

@@ -107,7 +107,7 @@ class Settings:
     patina: str = choice("brown", _choices(reflectance.PATINAS), help="The patina of the bronze")
     metal: str = choice("gold", _choices(reflectance.METALS), help="The bare metal", more=True)
     wax_kind: str = choice("beeswax", _choices(reflectance.WAXES), help="The wax or resin", label="Wax")
-    regions: list[Region] = table(Region, help="Parts in other materials, by painted mask", short="mask")  # noqa: RUF009
+    regions: list[Region] = table(Region, help="Parts in other materials, by painted mask", short="mask")
     reference: str | None = file(None, help="A photo of the real clay beside a card: the clay gets its measured colour")
     reference_card: str = choice("neutral", CARDS, help="What card the photo shows", more=True)
     reference_corners: tuple[float, ...] | None = point(
