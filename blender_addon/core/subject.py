@@ -73,6 +73,12 @@ def richness_of(points: Floats, normals: Floats, *, heights: Floats | None = Non
     size = size_mm or max(float(np.ptp(points, axis=0).max()) / 24.0, 1e-6)
     cell, count = cells_of(points, size)
     members = np.maximum(np.bincount(cell, minlength=count), 1)
+    for _ in range(6):  # on a coarse mesh the cells grow until most points have company to be compared with
+        if size_mm or (members[cell] >= 4).mean() > 0.8:
+            break
+        size *= 1.4
+        cell, count = cells_of(points, size)
+        members = np.maximum(np.bincount(cell, minlength=count), 1)
     columns = normals if heights is None else np.asarray(heights, float)[:, None]
     spread = np.zeros(count)
     for column in columns.T:

@@ -49,7 +49,10 @@ def turned(stage: Stage, angle: float) -> Iterator[None]:
 
 
 def turning(stage: Stage) -> list[Any]:
-    """The objects that turn with the subject."""
+    """The objects that turn: the subject and what lies on it, or the turntable's camera where that orbits instead."""
+    orbiting = [shot for shot in stage.find_all("shot").values() if shot.get("bozzetto_turn") == "camera"]
+    if orbiting:
+        return orbiting
     items = [item for role in TURNING for item in stage.find_all(role).values()]
     return items + [item for item in stage.scene.objects if item.get("bozzetto_turns") and item not in items]
 

@@ -9,6 +9,7 @@ from pathlib import Path
 import bpy
 import numpy as np
 import pytest
+from mathutils import Vector
 
 from blender_addon.core import optics
 from blender_addon.core.formats import frame_used
@@ -19,7 +20,9 @@ from blender_addon.job.settings import build
 from blender_addon.job.sheet import blank
 from blender_addon.job.step import Step, from_module
 from blender_addon.scene import cameras, roles
+from blender_addon.scene.images import make_image
 from blender_addon.scene.meshes import make_object
+from blender_addon.scene.shot_state import turned, turning
 from blender_addon.scene.stage import Stage
 from blender_addon.steps.shots import camera
 
@@ -31,7 +34,9 @@ def egg(size_mm: float = 80.0) -> TriangleMesh:
     rows, columns = 40, 60
     v, u = np.meshgrid(np.linspace(0.02, np.pi - 0.02, rows), np.linspace(0, 2 * np.pi, columns, endpoint=False), indexing="ij")
     radius = 1 + 0.06 * np.sin(7 * u) * np.sin(5 * v)
-    points = np.stack([0.3 * radius * np.sin(v) * np.cos(u), 0.3 * radius * np.sin(v) * np.sin(u), 0.5 + 0.5 * np.cos(v)], axis=-1)
+    points = np.stack(
+        [0.3 * radius * np.sin(v) * np.cos(u), 0.3 * radius * np.sin(v) * np.sin(u), 0.5 + 0.5 * np.cos(v)], axis=-1
+    )
     faces = []
     for row in range(rows - 1):
         for column in range(columns):
@@ -236,6 +241,39 @@ def test_views_for_the_set_hold_the_subject():
     between = hero.position + 0.7 * (points.mean(axis=0) - hero.position)
     assert in_sight(between, hero).all()
     assert not in_any_sight(np.array([[400.0, 400.0, 0.0]]), [hero]).any()
+
+
+def test_the_detail_goes_where_the_recovered_relief_is():
+    step, stage = job(turntable=False)
+    mesh = stage.find("piece").data
+    layer = mesh.uv_layers.new(name="UVMap")
+    vertex = np.zeros(len(mesh.loops), np.int32)
+    mesh.loops.foreach_get("vertex_index", vertex)
+    place = np.array([corner.co for corner in mesh.vertices])[vertex]
+    turn = np.arctan2(place[:, 1], place[:, 0]) / (2 * np.pi) + 0.5
+    layer.uv.foreach_set("vector", np.stack([turn, place[:, 2] / 0.08], axis=1).astype(np.float32).ravel())
+    heights = np.zeros((64, 64), np.float32)
+    heights[28:40, 20:30] = np.random.default_rng(1).random((12, 10))  # a little right of the back's seam, middle height
+    image = make_image("relief", heights, data=True, floating=True)
+    roles.mark(image, job=stage.job, step="relief", role="relief_height", key="piece")
+    run(step, stage)
+    detail = stage.find("shot", "detail")
+    spot = detail.matrix_basis @ Vector((0.0, 0.0, -detail["bozzetto_focus_mm"] / 1000))
+    where = np.degrees(np.arctan2(spot.y, spot.x))
+    assert -180 + 360 * 18 / 64 < where < -180 + 360 * 32 / 64  # two columns of slack: the spot is a mean
+    assert 0.028 < spot.z < 0.056
+
+
+def test_the_camera_orbits_instead_of_the_subject():
+    step, stage = job(turning="camera")
+    run(step, stage)
+    shot = stage.find("shot", "turntable")
+    assert turning(stage) == [shot]
+    before = shot.location.copy()
+    with turned(stage, 90.0):
+        assert shot.location.x == pytest.approx(-before.y, abs=1e-6)
+        assert stage.find("piece").matrix_basis.is_identity
+    assert shot.location == before
 
 
 def test_wrong_wishes_and_nothing_to_photograph_are_said():

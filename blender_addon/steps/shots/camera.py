@@ -166,7 +166,7 @@ def read_subject(stage: Any) -> Subject:
     richness = richness_of(points, normals)
     if heights is not None:
         found = richness_of(points, normals, heights=heights[chosen])
-        scale = float(np.percentile(found, 95))
+        scale = float(np.percentile(found, 95)) or float(found.max())
         if scale > 0.0:  # relief leads; the form still has a say where the relief is even
             richness = found / scale + 0.25 * richness / max(float(np.percentile(richness, 95)), 1e-9)
     return Subject(outline, points, normals, richness)
