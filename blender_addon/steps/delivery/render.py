@@ -16,6 +16,7 @@ from ...job.errors import OutputError, SubjectError
 from ...job.settings import choice, integer, number, switch, text
 from ...job.step import Progress, Result, Run
 from ...scene.contact_sheet import write_contact_sheet
+from ...scene.deep_pictures import is_deep, render_deep
 from ...scene.kept_pictures import Made, put_aside, scene_digest
 from ...scene.output import Quality, cycles, pick_device, render_picture, set_up
 from ...scene.shot_state import dressed_for, hang_on_pivot, make_pivot, turned, turning
@@ -202,7 +203,10 @@ def _render_one(stage: Stage, task: Task, settings: Settings, quality: Quality, 
     if settings.versions and not persistent:
         put_aside(task.path)
     with _ready(stage, shot, task, settings, quality, persistent=persistent):
-        render_picture(stage.scene, task.path, camera=shot, size=task.size)
+        if is_deep(shot) and not persistent:
+            render_deep(stage, task.path, camera=shot, size=task.size)
+        else:
+            render_picture(stage.scene, task.path, camera=shot, size=task.size)
 
 
 @contextlib.contextmanager

@@ -8,15 +8,18 @@ from typing import Any
 import numpy as np
 
 from ...core import optics
+from ...core.focus_bracket import bracket
 from ...core.formats import BY_KEY, FORMATS
 from ...core.framing import Placement
 from ...core.mesh import TriangleMesh, vertex_normals
 from ...core.shot_plan import Shot, ShotAsk, detail_magnification, detail_spots, solve
 from ...core.subject import Subject, richness_of, thinned
+from ...core.visible import visible
 from ...job.errors import SheetError, SubjectError
 from ...job.settings import angle, choice, integer, length, number, point, switch, table, text
 from ...job.step import Progress, Result, Run
 from ...scene.cameras import Lens, make_camera
+from ...scene.deep_pictures import DEPTH, SLICES
 from ...scene.images import read_pixels
 from ...scene.meshes import read_mesh
 
@@ -32,6 +35,11 @@ KIND_CHOICES = (
     ("back", "Back", "From behind"),
     ("top", "Top", "From above"),
     ("detail", "Detail", "A close look where the relief is richest"),
+)
+DEPTH_CHOICES = (
+    ("lens", "As the lens gives it", "One exposure"),
+    ("bracket", "Focus bracket", "Slices over the piece's depth, merged into one sharp picture"),
+    ("departure", "Departure from the true lens", "Sharp subject, soft set, as no lens gives it; the caption says so"),
 )
 VIEWS = {"hero": (22.0, 12.0), "left": (-80.0, 12.0), "right": (80.0, 12.0), "back": (160.0, 12.0), "top": (0.0, 78.0)}
 """Azimuth and tilt in degrees of each kind of shot; a detail finds its own."""
@@ -53,6 +61,8 @@ class ShotRow:
     across: float | None = number(None, low=-1.0, high=1.0, help="Middle of the subject, -1 left edge to 1 right edge")
     magnification: float | None = number(None, low=0.01, high=10.0, help="Image size over object size, for a detail")
     focus: tuple[float, ...] | None = point(None, help="Point in focus")
+    depth: str = choice("lens", DEPTH_CHOICES, help="How deep it is sharp")
+    overlap: float = number(30.0, low=0.0, high=90.0, unit="%", help="Overlap of a bracket's slices", more=True)
     hold_from: tuple[float, ...] | None = point(None, help="Sharp from this point ...")
     hold_to: tuple[float, ...] | None = point(None, help="... to this point")
     width: int | None = integer(None, low=16, high=20000, unit="px", help="Width of the picture")
@@ -118,6 +128,8 @@ def run(stage: Any, settings: Settings) -> Run:
             stage.warn(words)
         extra: dict[str, Any] = {"bozzetto_light": row.light, "bozzetto_set": row.set, "bozzetto_hide": row.hide}
         extra |= {"bozzetto_order": place, "bozzetto_caption": ask.name.capitalize()}
+        if row.depth != "lens":
+            extra |= _deep(stage, shot, row, subject)
         if ask.kind == "turntable":
             extra["bozzetto_turn"] = settings.turning
         lens = Lens(shot.optics, ask.format_mm, ask.resolution, ask.kind, ask.coc, settings.blades)
@@ -126,6 +138,22 @@ def run(stage: Any, settings: Settings) -> Run:
     first = solved[0].ask.name
     stage.at_swap(lambda: _look_through(stage, first))
     return _result(solved)
+
+
+def _deep(stage: Any, shot: Shot, row: ShotRow, subject: Subject) -> dict[str, Any]:
+    """What the render step needs to know of a shot that is sharper than one exposure, its caption included."""
+    caption = shot.ask.name.capitalize()
+    if row.depth == "departure":
+        return {DEPTH: row.depth, "bozzetto_caption": f"{caption} (sharper than a lens can)"}
+    seen = visible(subject.points, subject.normals, position=shot.stand.position, rotation=shot.stand.rotation)
+    depths = (subject.points[seen] - shot.stand.position) @ -shot.stand.rotation[:, 2]
+    try:
+        slices = bracket(shot.optics, float(depths.min()), float(depths.max()), shot.ask.coc, overlap=row.overlap / 100.0)
+    except ValueError as error:
+        raise SheetError(f"Shot {shot.ask.name} can't be bracketed: {error}") from None
+    stage.note(f"{shot.ask.name}: a focus bracket of {len(slices.focus_mm)} slices covers {np.ptp(depths):.1f} mm")
+    words = f"{caption} (focus bracket of {len(slices.focus_mm)})"
+    return {DEPTH: row.depth, SLICES: [float(one) for one in slices.focus_mm], "bozzetto_caption": words}
 
 
 def _look_through(stage: Any, key: str) -> None:
