@@ -67,7 +67,7 @@ def _departure(stage: Any, twin: Any, folder: Path) -> Any:
     others = [item for item in scene.objects if item not in subject and hasattr(item, "is_holdout")]
     with _set([(item, "visible_camera", False) for item in subject]):
         ground = _linear(scene, folder / "ground.exr")[..., :3]
-    changes = [(item, "is_holdout", True) for item in others]
+    changes: list[tuple[Any, str, Any]] = [(item, "is_holdout", True) for item in others]
     changes += [(twin.data.dof, "use_dof", False), (scene.render, "film_transparent", True)]
     changes += [(scene.render.image_settings, "color_mode", "RGBA")]
     with _set(changes):

@@ -119,9 +119,7 @@ def zone_lines(camera: Any, piece: Any) -> dict[str, Any]:
     axis, across = -matrix[:3, 2] / np.linalg.norm(matrix[:3, 2]), matrix[:3, 0] / np.linalg.norm(matrix[:3, 0])
     origin = float(matrix[:3, 3] @ axis)
     faces = faces.reshape(-1, 3)
-    near, focus, far = (
-        origin + camera[name] / 1000.0 for name in (lens_drivers.NEAR, lens_drivers.DISTANCE, lens_drivers.FAR)
-    )
+    near, focus, far = (origin + camera[name] / 1000.0 for name in (lens_drivers.NEAR, lens_drivers.DISTANCE, lens_drivers.FAR))
     depth = points @ axis
     lines = {name: level_lines(points, faces, depth, level) for name, level in (("near", near), ("focus", focus), ("far", far))}
     spacing = max(float(np.ptp(points, axis=0).max()) / 60.0, 1e-5)

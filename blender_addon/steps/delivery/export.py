@@ -7,12 +7,14 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from ...core.formats import frame_used
 from ...job.errors import OutputError
 from ...job.page import Shown, html
 from ...job.settings import choice, integer, length, number, switch, text
 from ...job.step import Progress, Result, Run
 from ...scene.asset_files import AssetPart, write_glb, write_usd
 from ...scene.client_pictures import Wanted, write_client_picture
+from ...scene.lens_drivers import NEVER
 from ...scene.session import write_text
 from ...scene.stage import Stage
 
@@ -110,7 +112,9 @@ def _copies(stage: Stage, settings: Settings, files: list[tuple[str, str]]) -> G
 
 def _field_width(shot: Any) -> float:
     """Width of what the shot sees at its plane of focus, mm."""
-    return float(shot["bozzetto_format"][0]) / max(float(shot["bozzetto_magnification"]), 1e-9)
+    width, height = (float(side) for side in shot["bozzetto_format"])
+    size = tuple(shot.get("bozzetto_resolution", (3, 2)))  # a portrait or 4:3 picture uses a part of the sensor
+    return frame_used(width, height, (size[0], size[1]))[0] / max(float(shot["bozzetto_magnification"]), 1e-9)
 
 
 def _stills(stage: Stage) -> list[tuple[str, Path, Any]]:
@@ -163,12 +167,16 @@ def _facts(stage: Stage, results: dict[str, Any]) -> dict[str, str]:
     return facts
 
 
+def _sharp(near: float, far: float) -> str:
+    return f"from {near:.0f} mm to infinity" if far >= NEVER else f"{far - near:.1f} mm deep"
+
+
 def _optics(shot: Any) -> dict[str, str]:
     try:
         return {
             "lens": f"{shot['bozzetto_focal_mm']:g} mm", "at": f"f/{shot['bozzetto_fnumber']:g}",
             "focus": f"{shot['bozzetto_focus_mm']:.0f} mm", "magnification": f"{shot['bozzetto_magnification']:.2f}",
-            "sharp": f"{shot['bozzetto_far_mm'] - shot['bozzetto_near_mm']:.1f} mm deep",
+            "sharp": _sharp(float(shot["bozzetto_near_mm"]), float(shot["bozzetto_far_mm"])),
         }  # fmt: skip
     except KeyError:
         return {}
