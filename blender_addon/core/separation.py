@@ -44,7 +44,7 @@ def find_stand(
     something. always: the user says that there is a stand.
     """
     graph = FaceGraph.of(mesh)
-    height = float(graph.centre[:, 2].max())
+    height = max(float(graph.centre[:, 2].max()), 1e-6)
     width = 0.012 * height + 0.3
     crease = graph.creases(width)
     cost = graph.length * (0.05 + np.exp(-((crease / 0.45) ** 2)))
@@ -62,13 +62,34 @@ def find_stand(
     strict = 0 if level_top(graph, graph.smoothed_normals(width), height) else 1
     if painted is None and not always and (creased < CREASE_SHARE[strict] or ledge < LEDGE_SHARE[strict]):
         why = "no crease sets a stand off from it" if creased < CREASE_SHARE[strict] else "nothing juts out below it"
-        return Separation(None, np.zeros(len(stand), bool), f"{why}, so all of it is the piece", level, creased, ledge)
+        return _whole(len(stand), why, (level, creased, ledge))
     field = clean_line(mesh, graph, stand, width)
     why = "" if painted is not None or always else _no_stand(mesh, graph, stand, field)
     if why:
-        return Separation(None, np.zeros(len(stand), bool), f"{why}, so all of it is the piece", level, creased, ledge)
+        return _whole(len(stand), why, (level, creased, ledge))
     words = "as painted" if painted is not None else f"the line runs in the crease between them at {level:.1f} mm"
     return Separation(field, stand, words, level, creased, ledge)
+
+
+def _whole(count: int, why: str, facts: tuple[float, float, float]) -> Separation:
+    return Separation(None, np.zeros(count, bool), f"{why}, so all of it is the piece", *facts)
+
+
+def leftover(mesh: TriangleMesh, *, on_piece: NDArray[np.bool_], near_line: NDArray[np.bool_], rise: float = 2.5) -> Separation:
+    """What a scan of a stand (mm) still shows of the piece: where to cut it off, or no field when there is nothing.
+
+    on_piece: (m,) faces that lie on the piece as another scan has it. near_line: (m,) faces so near its line that the
+    crease here decides. Patches that rise by less than `rise` mm are the stand under the piece, not the piece.
+    """
+    graph = FaceGraph.of(mesh)
+    label = graph.components(on_piece)
+    low, high = np.full(len(label), np.inf), np.full(len(label), -np.inf)
+    np.minimum.at(low, label[on_piece], graph.centre[on_piece, 2])
+    np.maximum.at(high, label[on_piece], graph.centre[on_piece, 2])
+    held = on_piece & ((high - low)[np.maximum(label, 0)] > rise)
+    if not held.any():
+        return Separation(None, np.ones(len(label), bool), "nothing of the piece is left on it")
+    return find_stand(mesh, painted=np.where(near_line, 0.5, np.where(held, 0.0, 1.0)))
 
 
 def _no_stand(mesh: TriangleMesh, graph: FaceGraph, stand: NDArray[np.bool_], field: Floats) -> str:

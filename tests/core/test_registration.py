@@ -72,7 +72,7 @@ def seen_again(mesh: TriangleMesh, seed: int) -> tuple[TriangleMesh, Similarity]
 
 @pytest.mark.parametrize(("name", "seed"), [("slab", 1), ("slab", 2), ("bare", 1), ("bare", 2)])
 def test_finds_the_pose(name: str, seed: int, shapes: Any, kd_tree: Any) -> None:
-    """Stand alone and whole turned: well within what counts as a success (1 degree, 0.5 %): scan noise allows a tenth of that."""
+    """Stand alone and whole turned: a tenth of what still counts as a success (1 degree, 0.5 %)."""
     whole, again = shapes[name]
     moving, truth = seen_again(again, seed)
     found = register(whole, moving, kd_tree, partial=name == "slab")
@@ -146,7 +146,7 @@ def test_no_surface_is_an_error(shapes: Any) -> None:
 
 
 def test_refining_never_gets_worse_and_converges(shapes: Any) -> None:
-    """Besl & McKay 1992 (PAMI 14(2)): iterations converge to the nearby minimum; here from 8 degrees and 5 % of the size off."""
+    """Besl & McKay 1992 (PAMI 14(2)): iterations converge to the nearby minimum, from 8 degrees and 5 % off."""
     whole, _ = shapes["bare"]
     fixed, moving = sample_surfels(whole, 6000, seed=1), sample_surfels(whole, 1500, seed=2)
     start = Similarity(1.04, rotation_from_vector(np.radians([5.0, 4.0, 5.0])), np.array([3.0, -2.0, 2.0]))

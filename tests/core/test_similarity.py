@@ -15,7 +15,7 @@ def random_pose(seed: int) -> Similarity:
 
 
 def test_umeyama_worked_example() -> None:
-    """Umeyama 1991 (PAMI 13(4)), the example of three points in the plane; values by own arithmetic, to their five printed digits.
+    """Umeyama 1991 (PAMI 13(4)), three points in the plane; values by own arithmetic, to their five digits.
 
     A solution without the determinant's sign would mirror here.
     """

@@ -8,15 +8,15 @@ from typing import Any
 
 import numpy as np
 
-from ...core.mesh import TriangleMesh, signed_volume
+from ...core.mesh import TriangleMesh, face_areas, signed_volume
 from ...core.mesh_cut import CutMesh, closed, cut, seated
-from ...core.separation import Separation, find_stand
+from ...core.separation import Separation, find_stand, leftover
 from ...core.srgb import decode, luminance
 from ...job.errors import SubjectError
 from ...job.settings import choice, length, text
 from ...job.step import Progress, Result, Run
 from ...scene.meshes import make_object, read_mesh
-from ...scene.spatial import Surface
+from ...scene.spatial import Points, Surface
 from ...scene.thumbnails import surface_colours
 
 LABEL = "Separation"
@@ -27,6 +27,8 @@ MAKES = ("piece", "stand")
 MASK = "bozzetto_stand"
 """Name of the colour attribute that shows, and takes, what is stand: white stand, black piece, mid grey left open."""
 MASK_PRINT = "bozzetto_stand_print"
+LEFTOVER_FAR, LEFTOVER_OPEN = 1.0, 1.5
+"""A stand's scan shows the piece where it lies this near (mm) to the first's; so near to the line the crease decides."""
 SEAT_REACH = 2.0
 SEAT_MOST = 1.5
 
@@ -80,7 +82,7 @@ def run(stage: Any, settings: Settings) -> Run:
         piece, stand, flat, home = halves.above, halves.below, halves.below_cap, "upright"
     else:
         yield Progress(0.7, f"Setting the piece on the stand of scan {source}")
-        stand, flat = _stand_of(stage, source)
+        stand, flat, figures["leftover_mm2"] = _stand_of(stage, source, mesh, found, halves.line)
         piece, figures["seat_moved_mm"] = _seat(halves, stand, settings.sink)
         home = source
     figures["stand_from"] = source or "1"
@@ -101,7 +103,7 @@ def _piece_alone(stage: Any, mesh: TriangleMesh, found: Separation, source: str 
     stage.offer("piece", _object(stage.require("upright"), "Piece", whole, lid), name="Piece")
     figures: dict[str, Any] = {"stand": source is not None, "piece_volume_mm3": _volume(whole)}
     if source is not None:
-        stand, flat = _stand_of(stage, source)
+        stand, flat, _ = _stand_of(stage, source, mesh, found, np.zeros((0, 3)))
         stage.offer("stand", _object(stage.require("aligned", source), "Stand", stand, flat), name="Stand")
         figures |= {"stand_from": source, "stand_volume_mm3": _volume(stand)}
     return Result(found.reason[0].upper() + found.reason[1:], figures)
@@ -121,17 +123,31 @@ def _source(stage: Any, settings: Settings) -> str | None:
     return wish
 
 
-def _stand_of(stage: Any, key: str) -> tuple[TriangleMesh, Any]:
-    """The closed stand of an aligned scan in mm, and the faces that close it: all of a stand's scan, or the lower part."""
+def _stand_of(
+    stage: Any, key: str, first: TriangleMesh, found: Separation, line: Any
+) -> tuple[TriangleMesh, Any, float]:
+    """The closed stand of an aligned scan in mm, its faces that close it, and the area of the piece that was cut off it.
+
+    A scan of the whole gives its lower part. One of the stand may still show feet or the stump of the piece: what lies on the
+    first scan's piece goes, along the crease near the first scan's line.
+    """
     item = stage.require("aligned", key)
     mesh = _without_mask(read_mesh(item, scale=1000.0))
-    if item.get("bozzetto_scan_role") == "stand":
-        return closed(mesh)
-    found = find_stand(mesh, colour=_face_colours(item, mesh), always=True)
-    if found.field is None:
-        raise SubjectError(f"Scan {key} shows no stand that could be taken from it")
-    halves = cut(mesh, found.field, tone=_tone(item, mesh))
-    return halves.below, halves.below_cap
+    if item.get("bozzetto_scan_role") != "stand":
+        own = find_stand(mesh, colour=_face_colours(item, mesh), always=True)
+        if own.field is None:
+            raise SubjectError(f"Scan {key} shows no stand that could be taken from it")
+    else:
+        middle = np.asarray(mesh.vertices, float)[mesh.faces].mean(axis=1)
+        _, face, far = Surface(first.vertices, first.faces).nearest(middle)
+        from_line = Points(line).nearest(middle)[1] if len(line) else np.full(len(middle), np.inf)
+        own = leftover(mesh, on_piece=~found.stand[face] & (far < LEFTOVER_FAR), near_line=from_line < LEFTOVER_OPEN)
+    if own.field is None:
+        stand, lid = closed(mesh)
+        return stand, lid, 0.0
+    area = face_areas(np.asarray(mesh.vertices, float), mesh.faces)
+    halves = cut(mesh, own.field, tone=_tone(item, mesh))
+    return halves.below, halves.below_cap, round(float(area[~own.stand].sum()), 2)
 
 
 def _seat(halves: CutMesh, stand: TriangleMesh, sink: float) -> tuple[TriangleMesh, float]:

@@ -1,0 +1,104 @@
+"""Do registration and separation leave in the scene what the next steps need, from a scan of the whole and one of the stand?"""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+import pytest
+
+bpy = pytest.importorskip("bpy")
+
+from blender_addon.core.mesh import TriangleMesh, edges  # noqa: E402
+from blender_addon.core.similarity import Similarity, rotation_from_vector  # noqa: E402
+from blender_addon.job.errors import SubjectError  # noqa: E402
+from blender_addon.job.runner import finish  # noqa: E402
+from blender_addon.job.sheet import JobSheet  # noqa: E402
+from blender_addon.job.step import from_module  # noqa: E402
+from blender_addon.scene import roles  # noqa: E402
+from blender_addon.scene.meshes import make_object, read_mesh  # noqa: E402
+from blender_addon.scene.stage import Stage  # noqa: E402
+from blender_addon.steps.scan import registration, separation  # noqa: E402
+from scripts.truth.stands import meshed, subjects  # noqa: E402
+
+THERE = Similarity(0.013, rotation_from_vector(np.array([0.4, -1.1, 2.0])), np.array([3.0, 1.0, -2.0]))
+
+
+@pytest.fixture
+def stage(empty_scene: Any, tmp_path: Any) -> Stage:
+    """The slab with its figure upright, and a scan of the stand alone in an unknown unit and pose."""
+    made = Stage(bpy.context.scene, JobSheet("test", tmp_path, {}), out=tmp_path)
+    subject = subjects()["slab"]
+    assert subject.stand is not None
+    for role, step, key, field, pose in (
+        ("upright", "orientation", "1", subject.whole, Similarity(0.001, np.eye(3), np.zeros(3))),
+        ("clean", "cleanup", "1", subject.whole, Similarity.identity()),
+        ("clean", "cleanup", "2", subject.stand, THERE),
+    ):
+        vertices, faces = meshed(field, 1.1)
+        item = make_object(f"{role} {key}", TriangleMesh(pose.apply(vertices), faces))
+        bpy.context.scene.collection.objects.link(item)
+        item["bozzetto_scan_role"] = "stand" if key == "2" else "whole"
+        roles.mark(item, job=made.job, step=step, role=role, key=key)
+    return made
+
+
+def done(stage: Stage, module: Any, **settings: Any) -> Any:
+    step = from_module(module)
+    stage.begin(step, afresh=False)
+    try:
+        result = finish(step.run(stage, step.settings(**settings)))
+    except BaseException:
+        stage.discard()
+        raise
+    stage.swap()
+    return result
+
+
+def test_stand_comes_from_its_own_scan(stage: Stage, tmp_path: Any) -> None:
+    result = done(stage, registration)
+    assert result.figures["verdict_2"] == "sure", result.words
+    assert result.figures["mm_per_unit_2"] == pytest.approx(1 / 0.013, rel=1e-3)
+    placed = read_mesh(stage.require("aligned", "2"), scale=1000.0)
+    there = THERE.inverse().apply(read_mesh(stage.require("clean", "2")).vertices.astype(float))
+    assert np.abs(placed.vertices - there).max() < 0.1
+    assert (tmp_path / "registration_2.png").stat().st_size > 1000
+    result = done(stage, separation)
+    assert result.figures["stand_from"] == "2"
+    piece, stand = (read_mesh(stage.require(role), scale=1000.0) for role in ("piece", "stand"))
+    assert piece.face_marks["filled"].any()
+    assert piece.vertices[:, 2].min() == pytest.approx(13.0, abs=1.0)
+    assert stand.vertices[:, 2].max() == pytest.approx(13.2, abs=0.5)
+
+
+def test_twice_is_the_same(stage: Stage) -> None:
+    done(stage, separation)
+    first = {role: read_mesh(stage.require(role)).vertices for role in ("piece", "stand")}
+    done(stage, separation)  # the mask that the first run shows must not count as painted
+    for role, vertices in first.items():
+        assert np.array_equal(read_mesh(stage.require(role)).vertices, vertices)
+
+
+def test_paint_is_obeyed(stage: Stage) -> None:
+    upright = stage.require("upright")
+    height = read_mesh(upright, scale=1000.0).vertices[:, 2]
+    layer = upright.data.color_attributes.new(name=separation.MASK, type="FLOAT_COLOR", domain="POINT")
+    layer.data.foreach_set("color", np.repeat((height < 30.0).astype(np.float32), 4))
+    done(stage, separation)
+    assert read_mesh(stage.require("stand"), scale=1000.0).vertices[:, 2].max() == pytest.approx(30.0, abs=1.5)
+
+
+def test_none_means_none(stage: Stage) -> None:
+    result = done(stage, separation, stand="no")
+    assert stage.find("stand") is None and result.figures["stand"] is False
+    assert len(edges(read_mesh(stage.require("piece")).faces)[0])
+
+
+def test_wrong_requests_are_told_by_name(stage: Stage) -> None:
+    with pytest.raises(SubjectError, match='"5"'):
+        done(stage, registration, pairs=[registration.Pair(scan="5")])
+    with pytest.raises(SubjectError, match="three picked pairs"):
+        done(stage, registration, pairs=[registration.Pair(scan="2")])
+    with pytest.raises(SubjectError, match='"7"'):
+        done(stage, separation, stand_from="7")
+    assert stage.find("aligned") is None and stage.find("piece") is None
