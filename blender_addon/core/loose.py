@@ -57,7 +57,7 @@ def parts(mesh: TriangleMesh, *, small_percent: float = 1.0, near: float = NEAR)
         own = mesh.vertices[np.unique(mesh.faces[labels == part])]
         reach = max(TOUCHING * diagonal, _median_edge(mesh, labels == part))
         keep[part] = _closest(own, surface, reach) <= reach
-    return Parts(labels, areas, boxes, keep)
+    return Parts(labels, np.asarray(areas, float), boxes, keep)
 
 
 def _boxes(mesh: TriangleMesh, labels: Ints, count: int) -> Floats:

@@ -174,6 +174,7 @@ def without_bad_numbers(path: Path, target: Path) -> None:
 
 # --- PLY -------------------------------------------------------------------------------------------------------------
 
+
 def _check_ply(path: Path, size: int) -> Checked:
     with path.open("rb") as file:
         header = ply_header(file.read(1 << 16))

@@ -12,6 +12,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
+from numpy.typing import NDArray
 
 from .holes import Rim, basis, rims
 from .mesh import Floats, Ints, TriangleMesh, face_crosses, signed_volume, unit
@@ -296,7 +297,9 @@ def _evenness(sample: Sampled, contact: Ints, above: Floats, reach: float) -> fl
     return float(np.clip((sample.areas[near].sum() / whole - 0.45) / 0.35, 0.0, 1.0))
 
 
-def _refined(sample: Sampled, contact: Ints, down: Floats, point: Floats, reach: float) -> tuple[Floats, Floats, float]:
+def _refined(
+    sample: Sampled, contact: NDArray[np.bool_], down: Floats, point: Floats, reach: float
+) -> tuple[Floats, Floats, float]:
     """The plane through a contact's vertices, each weighing a third of the level faces round it: walls don't pull.
 
     The reach shrinks in three turns, so that a belly rising round a foot drops out; it stops where little would be left.

@@ -200,5 +200,5 @@ def test_overlay_shows_both(shapes: Any) -> None:
     picture = overlay(fixed, replace(fixed, points=fixed.points + [10.0, 0, 0]), pixels=120)
     assert picture.shape == (120, 240, 3) and picture.min() >= 0.0 and picture.max() <= 1.0
     ochre = (picture[..., 0] - picture[..., 2]) > 0.15
-    grey = (np.ptp(picture, axis=-1) < 1e-6)
+    grey = np.ptp(picture, axis=-1) < 1e-6
     assert ochre.mean() > 0.02 and grey.mean() > 0.02

@@ -174,9 +174,7 @@ def _without_loose(
     return submesh(mesh, found.keep_faces)
 
 
-def _closed(
-    stage: Any, mesh: TriangleMesh, materials: Sequence[Any], said: list[str], figures: dict[str, Any]
-) -> TriangleMesh:
+def _closed(stage: Any, mesh: TriangleMesh, materials: Sequence[Any], said: list[str], figures: dict[str, Any]) -> TriangleMesh:
     open_rims = holes.rims(mesh)
     safe = [rim for rim in open_rims if holes.closable(mesh, rim)]
     diagonal = float(np.linalg.norm(mesh.size))

@@ -77,7 +77,7 @@ def ordered_rows(scans: Sequence[Scan]) -> list[Scan]:
     """The rows, the main scan first: the first that shows the whole or the piece. Raises InputError when there is none."""
     rows = [row for row in scans if row.file.strip()]
     if not rows:
-        raise InputError("No scan is named: choose the scan's file first (on a sheet: [intake] scan = \"FILE\")")
+        raise InputError('No scan is named: choose the scan\'s file first (on a sheet: [intake] scan = "FILE")')
     main = next((row for row in rows if row.role in ("whole", "piece")), rows[0])
     return [main, *(row for row in rows if row is not main)]
 

@@ -68,7 +68,9 @@ class Settings:
     )
     keep_lean: bool = switch(False, help="Keep the scan's own vertical, so that a leaning piece goes on leaning")
     front: float | None = angle(
-        None, low=-360.0, high=360.0,
+        None,
+        low=-360.0,
+        high=360.0,
         help="Where the front is, counter-clockwise from above; by itself the shape's mirror plane proposes it",
     )
 
@@ -180,9 +182,7 @@ def _leaning(stage: Any, support: Support) -> Support:
     return replace(support, up=up, kind="given")
 
 
-def _mm_per_unit(
-    stage: Any, settings: Settings, standing: known_length.Standing, clean: Any
-) -> tuple[float, str, bool]:
+def _mm_per_unit(stage: Any, settings: Settings, standing: known_length.Standing, clean: Any) -> tuple[float, str, bool]:
     """Millimetres a scan unit, how that is known, and whether it is only assumed."""
     known = _known(settings, standing)
     if known:

@@ -123,9 +123,7 @@ def _source(stage: Any, settings: Settings) -> str | None:
     return wish
 
 
-def _stand_of(
-    stage: Any, key: str, first: TriangleMesh, found: Separation, line: Any
-) -> tuple[TriangleMesh, Any, float]:
+def _stand_of(stage: Any, key: str, first: TriangleMesh, found: Separation, line: Any) -> tuple[TriangleMesh, Any, float]:
     """The closed stand of an aligned scan in mm, its faces that close it, and the area of the piece that was cut off it.
 
     A scan of the whole gives its lower part. One of the stand may still show feet or the stump of the piece: what lies on the
