@@ -7,7 +7,7 @@ import pytest
 
 from blender_addon.core import support_plane
 from blender_addon.core.mesh import TriangleMesh, face_normals
-from blender_addon.core.spikes import steady_vertices
+from blender_addon.core.spikes import in_their_plane, steady_vertices
 from tests.scan_shapes import box, moved, noisy, rotation, statuette
 
 spatial = pytest.importorskip("scipy.spatial")
@@ -99,3 +99,15 @@ def test_spikes_are_found_and_corners_are_not() -> None:
     far = np.linalg.norm(spoiled.vertices - mesh.vertices, axis=1) > 15.0
     assert far.any()
     assert not steady_vertices(spoiled)[far].any()
+
+
+def test_a_vertex_of_large_flat_triangles_is_known() -> None:
+    """Where a scanning program thinned a plane, a vertex may lie far off its neighbours' mean; moving it would smear the texture."""
+    fine = box((40.0, 30.0, 20.0))
+    middle = len(fine.vertices)
+    corners = np.array([[100.0, 0, 0], [180.0, 0, 0], [180.0, 60.0, 0], [100.0, 60.0, 0], [176.0, 4.0, 0]])
+    fan = np.array([[0, 1, 4], [1, 2, 4], [2, 3, 4], [3, 0, 4]]) + middle
+    mesh = TriangleMesh(np.concatenate([fine.vertices, corners]), np.concatenate([fine.faces, fan]))
+    assert in_their_plane(mesh)[middle + 4]
+    mesh.vertices[middle + 4, 2] = 40.0
+    assert not in_their_plane(mesh)[middle + 4]

@@ -39,10 +39,10 @@ def _board(tree: Tree) -> None:
 
     fibre = tree.node(
         "TexNoise", {"Vector": _point(tree, tree.math("MULTIPLY", along, 0.035), tree.math("MULTIPLY", across, 2.2)),
-                     "Scale": 1.0, "Detail": 5.0, "Roughness": 0.62})["Factor"]  # fmt: skip
+                     "Scale": 1.0, "Detail": 3.0, "Roughness": 0.62}, noise_dimensions="2D")["Factor"]  # fmt: skip
     flame = tree.node(
         "TexNoise", {"Vector": _point(tree, tree.math("MULTIPLY", along, 0.012), tree.math("MULTIPLY", across, 0.05)),
-                     "Scale": 1.0, "Detail": 3.0})["Factor"]  # fmt: skip
+                     "Scale": 1.0, "Detail": 1.0}, noise_dimensions="2D")["Factor"]  # fmt: skip
     jitter = tree.math("MULTIPLY_ADD", fibre, 0.34, -0.17)
     in_knot = tree.span(knot, 0.6, -0.6, smooth=True)
     turns = tree.blend(in_knot, tree.math("ADD", rings, jitter), tree.math("MULTIPLY", knot, 0.9))
@@ -50,9 +50,7 @@ def _board(tree: Tree) -> None:
     late = tree.math(
         "MULTIPLY", tree.math("POWER", tree.span(part, 0.18, 0.92), 1.8), tree.span(part, 0.93, 1.0, 1.0, 0.0, smooth=True)
     )
-    year = tree.node("TexNoise", {"Vector": _point(tree, tree.math("FLOOR", turns), 0.5), "Scale": 0.77, "Detail": 0.0})[
-        "Factor"
-    ]
+    year = tree.node("TexNoise", {"W": tree.math("FLOOR", turns), "Scale": 0.77, "Detail": 0.0}, noise_dimensions="1D")["Factor"]
     late = tree.math("MULTIPLY", late, tree.math("MULTIPLY_ADD", year, 0.9, 0.45))
     pores = _pores(tree, along, across, late)
 
@@ -99,7 +97,7 @@ def _pores(tree: Tree, along: Any, across: Any, late: Any) -> Any:
     """Vessels cut open: short dark lines along the grain, denser in earlywood."""
     cells = tree.node(
         "TexVoronoi", {"Vector": _point(tree, tree.math("MULTIPLY", along, 0.16), tree.math("MULTIPLY", across, 2.6)),
-                       "Scale": 1.0, "Randomness": 1.0})  # fmt: skip
+                       "Scale": 1.0, "Randomness": 1.0}, voronoi_dimensions="2D")  # fmt: skip
     lottery = tree.node("SeparateColor", {"Color": cells["Color"]})["Red"]
     line = tree.span(cells["Distance"], 0.10, 0.34, 1.0, 0.0, smooth=True)
     chosen = tree.math("GREATER_THAN", lottery, tree.math("MULTIPLY_ADD", late, 0.35, 0.5))
@@ -110,17 +108,24 @@ def _metric(tree: Tree) -> Any:
     return tree.vector("SCALE", tree.node("TexCoord")["Object"], scale=1000.0)
 
 
+def _cloud(tree: Tree, place: Any, scale: float, detail: float) -> Any:
+    """Noise over the board's face: flat, since a third dimension would cost twice and show nothing on a table."""
+    return tree.node("TexNoise", {"Vector": place, "Scale": scale, "Detail": detail, "Roughness": 0.64}, noise_dimensions="2D")[
+        "Factor"
+    ]
+
+
 def _scratches(tree: Tree, polish: Any) -> Any:
     """Fine scores of knives and grit, in mm of height: two fans of stretched noise, only its thin crests."""
     mm = _metric(tree)
     total: Any = 0.0
+    patch = tree.span(_cloud(tree, mm, 0.021, 0.0), 0.5, 0.62)
     for angle, seed in ((0.5, 3.0), (2.1, 11.0)):
         turned = tree.node("VectorRotate", {"Vector": mm, "Axis": (0.0, 0.0, 1.0), "Angle": angle})["Vector"]
         parts = tree.node("SeparateXYZ", {"Vector": turned})
-        bent = _point(tree, tree.math("MULTIPLY", parts["X"], 0.022), tree.math("MULTIPLY", parts["Y"], 0.5), seed)
-        value = tree.node("TexNoise", {"Vector": bent, "Scale": 1.0, "Detail": 2.0, "Distortion": 0.3})["Factor"]
+        bent = _point(tree, tree.math("MULTIPLY_ADD", parts["X"], 0.022, seed), tree.math("MULTIPLY", parts["Y"], 0.5))
+        value = _cloud(tree, bent, 1.0, 1.0)
         crest = tree.span(tree.math("ABSOLUTE", tree.math("SUBTRACT", value, 0.5)), 0.0, 0.012, 1.0, 0.0)
-        patch = tree.span(tree.node("TexNoise", {"Vector": mm, "Scale": 0.021, "Detail": 1.0})["Factor"], 0.5, 0.62)
         total = tree.math("ADD", total, tree.math("MULTIPLY", tree.math("MULTIPLY", crest, patch), -0.05))
     return tree.math("MULTIPLY", total, polish)
 
@@ -128,7 +133,7 @@ def _scratches(tree: Tree, polish: Any) -> Any:
 def _stained(tree: Tree, colour: Any, oil: Any) -> tuple[Any, Any]:
     """Old spills and rubbed places."""
     mm = _metric(tree)
-    cloud = tree.node("TexNoise", {"Vector": mm, "Scale": 0.013, "Detail": 5.0, "Roughness": 0.6, "Distortion": 0.5})["Factor"]
+    cloud = _cloud(tree, mm, 0.013, 3.0)
     colour = tree.mix(
         tree.span(cloud, 0.55, 0.7, 0.0, 0.4), colour, tree.mix(1.0, colour, (0.55, 0.48, 0.42), blend="MULTIPLY")
     )
@@ -142,8 +147,8 @@ def _dusted(
     mm = _metric(tree)
     far = tree.math("DIVIDE", tree.vector("LENGTH", tree.vector("MULTIPLY", mm, (1.0, 1.0, 0.0))), reach)
     near = tree.math("POWER", 2.718, tree.math("MULTIPLY", far, -1.0))
-    drift = tree.node("TexNoise", {"Vector": mm, "Scale": 0.028, "Detail": 6.0, "Roughness": 0.62, "Distortion": 0.8})["Factor"]
-    speck = tree.node("TexNoise", {"Vector": mm, "Scale": 1.6, "Detail": 4.0, "Roughness": 0.75})["Factor"]
+    drift = _cloud(tree, mm, 0.028, 4.0)
+    speck = _cloud(tree, mm, 1.6, 2.0)
     low = tree.math("ADD", tree.math("MULTIPLY", pores, 0.35), tree.math("MULTIPLY", dirt, 0.12))
     low = tree.math("SUBTRACT", low, tree.math("MULTIPLY", late, 0.2))
     amount = tree.math("ADD", tree.math("MULTIPLY_ADD", drift, 1.5, -0.62), tree.math("MULTIPLY_ADD", speck, 1.1, -0.55))

@@ -12,7 +12,7 @@ from ...core import holes
 from ...core.clipping import cropped
 from ...core.loose import NEAR, parts
 from ...core.mesh import TriangleMesh, signed_volume
-from ...core.spikes import settled_among_neighbours, steady_vertices
+from ...core.spikes import in_their_plane, settled_among_neighbours, steady_vertices
 from ...core.table import find_table, without_table
 from ...core.topology import degenerate_faces, submesh, welded
 from ...job.errors import SubjectError
@@ -141,7 +141,7 @@ def _cropped(mesh: TriangleMesh, settings: Settings, said: list[str], figures: d
 
 
 def _without_spikes(mesh: TriangleMesh, said: list[str], figures: dict[str, Any]) -> TriangleMesh:
-    good = steady_vertices(mesh)
+    good = steady_vertices(mesh) | in_their_plane(mesh)
     figures["spikes"] = int((~good).sum())
     figures["spikes_percent"] = round(100.0 * figures["spikes"] / max(len(good), 1), 3)
     if good.all():
