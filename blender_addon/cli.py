@@ -175,7 +175,7 @@ class Printer:
         now = time.perf_counter()
         new = update.step.name != self._step
         if self._quiet or not (
-            new or update.blocking or now - self._shown > 2.0 or update.fraction * update.count >= update.number
+            new or update.blocking or update.ended or now - self._shown > 2.0
         ):
             return
         self._step, self._shown = update.step.name, now

@@ -43,6 +43,7 @@ class Update:
     fraction: float
     words: str
     blocking: bool = False
+    ended: bool = False
 
 
 @dataclass
@@ -96,12 +97,14 @@ def run_job(
     """
     report = Report()
     count = len(run_steps)
+    whole = sum(step.cost for step in run_steps)
+    before = 0.0
     for place, step in enumerate(run_steps):
         _require(step, steps, stage)
         started = time.perf_counter()
         stage.begin(step, afresh=afresh)
         try:
-            result = yield from _drained(step, sheet[step.name], stage, place, count)
+            result = yield from _drained(step, sheet[step.name], stage, place, count, (before / whole, step.cost / whole))
             stage.swap()
         except BaseException:
             stage.discard()
@@ -111,11 +114,14 @@ def run_job(
         report.seconds[step.name] = time.perf_counter() - started
         stage.keep_result(step.name, result.words, result.figures)
         stage.notes.write(f"{step.name}: {result.words} ({report.seconds[step.name]:.1f} s)")
-        yield Update(step, place + 1, count, (place + 1) / count, result.words)
+        before += step.cost
+        yield Update(step, place + 1, count, before / whole, result.words, ended=True)
     return report
 
 
-def _drained(step: Step, settings: Any, stage: Stage, place: int, count: int) -> Generator[Update, None, Result]:
+def _drained(
+    step: Step, settings: Any, stage: Stage, place: int, count: int, share: tuple[float, float]
+) -> Generator[Update, None, Result]:
     work = step.run(stage, settings)
     try:
         while True:
@@ -123,7 +129,7 @@ def _drained(step: Step, settings: Any, stage: Stage, place: int, count: int) ->
                 progress: Progress = next(work)
             except StopIteration as end:
                 return end.value
-            fraction = (place + min(max(progress.fraction, 0.0), 1.0)) / count
+            fraction = share[0] + share[1] * min(max(progress.fraction, 0.0), 1.0)
             yield Update(step, place + 1, count, fraction, progress.words, progress.blocking)
     finally:
         work.close()

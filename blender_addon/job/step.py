@@ -6,6 +6,7 @@ A step's module gives:
     NEEDS = ("clean",)                # roles that must exist
     USES = ("albedo",)                # roles that are taken into account when they exist
     MAKES = ("upright",)              # roles that it makes
+    COST = 1.0                        # about how long it takes beside the others, for the time left
     class Settings: ...               # see job/settings.py
     def run(stage, settings): ...     # a generator: yields Progress, returns Result
 
@@ -56,6 +57,7 @@ class Step:
     uses: tuple[str, ...]
     makes: tuple[str, ...]
     run: Callable[[Any, Any], Run]
+    cost: float = 1.0
 
 
 def from_module(module: ModuleType) -> Step:
@@ -74,6 +76,7 @@ def from_module(module: ModuleType) -> Step:
         uses=tuple(getattr(module, "USES", ())),
         makes=tuple(module.MAKES),
         run=module.run,
+        cost=float(getattr(module, "COST", 1.0)),
     )
 
 

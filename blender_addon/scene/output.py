@@ -17,11 +17,15 @@ from .session import whole_file
 
 @dataclass(frozen=True)
 class Quality:
-    """What a render may cost: at most `samples` a pixel, fewer where the noise falls under `noise` (0: never fewer)."""
+    """What a render may cost: at most `samples` a pixel, fewer where the noise falls under `noise` (0: never fewer).
+
+    careful: denoise the guides before they guide, which keeps relief where they are noisy and costs a second or more.
+    """
 
     samples: int
     noise: float
     denoise: bool = True
+    careful: bool = True
 
 
 @contextlib.contextmanager
@@ -51,7 +55,7 @@ def set_up(scene: Any, quality: Quality, *, device: str, seed: int) -> str:
         own.denoiser = "OPENIMAGEDENOISE"
         # Albedo and normal guide the denoiser, so that it keeps relief and grain apart from noise.
         own.denoising_input_passes = "RGB_ALBEDO_NORMAL"
-        own.denoising_prefilter = "ACCURATE"
+        own.denoising_prefilter = "ACCURATE" if quality.careful else "FAST"
     own.seed = seed
     own.use_animated_seed = False
     own.max_bounces, own.diffuse_bounces, own.glossy_bounces = 8, 3, 3

@@ -7,7 +7,7 @@ import hashlib
 import math
 import time
 from collections.abc import Generator, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -27,6 +27,7 @@ LABEL = "Render"
 NEEDS = ("shot", "piece", "surface")
 USES = ("stand", "table", "backdrop", "prop", "debris", "world", "light", "card")
 MAKES = ("pictures", "pivot")
+COST = 150.0
 
 TURNTABLE = "turntable"
 
@@ -162,12 +163,16 @@ def _frames(stage: Stage, settings: Settings, quality: Quality, base: str) -> li
         return []
     size = _size(shots[name], settings.turntable_size)
     turn = _turn(settings)
-    # A frame shows a fraction of a second: it bears more noise than a still, but the denoiser must not flicker.
-    quick = Quality(min(quality.samples, 64), max(quality.noise, 0.06), quality.denoise)
+    quick = _of_a_frame(quality)
     return [
         Task(stage.out / "turntable" / f"{number:04d}.png", name, size, float(angle), _digest(base, name, size, angle, quick))
         for number, angle in enumerate(turn, 1)
     ]
+
+
+def _of_a_frame(quality: Quality) -> Quality:
+    """A frame shows for a fraction of a second and bears more noise than a still; an even count of samples does not flicker."""
+    return replace(quality, samples=max(8, quality.samples // 8), noise=0.0, careful=False)
 
 
 def _turn(settings: Settings) -> list[float]:
@@ -185,24 +190,26 @@ def _render_all(
     made = Made(tasks[0].path.parent)
     todo = [task for task in tasks if not made.current(task.path, task.digest)]
     spent = 0.0
-    used = Quality(min(quality.samples, 64), max(quality.noise, 0.06), quality.denoise) if persistent else quality
-    for place, task in enumerate(todo):
-        words = f"{task.path.parent.name} {task.path.stem} ({place + 1} of {len(todo)})"
-        if place:
-            words += f", about {spent / place * (len(todo) - place):.0f} s left"
-        yield Progress(share[0] + (share[1] - share[0]) * place / len(todo), words, blocking=True)
-        started = time.perf_counter()
-        _render_one(stage, task, settings, used, persistent=persistent)
-        made.add(task.path, task.digest)
-        spent += time.perf_counter() - started
+    used = _of_a_frame(quality) if persistent else quality
+    # One setting-up for all: Cycles keeps its scene between frames only as long as nothing turns that off.
+    with cycles(stage.scene, used, device=settings.device, seed=stage.seed, persistent=persistent):
+        for place, task in enumerate(todo):
+            words = f"{task.path.parent.name} {task.path.stem} ({place + 1} of {len(todo)})"
+            if place:
+                words += f", about {spent / place * (len(todo) - place):.0f} s left"
+            yield Progress(share[0] + (share[1] - share[0]) * place / len(todo), words, blocking=True)
+            started = time.perf_counter()
+            _render_one(stage, task, settings, persistent=persistent)
+            made.add(task.path, task.digest)
+            spent += time.perf_counter() - started
     return len(todo), len(tasks) - len(todo), round(spent / len(todo), 2) if todo else 0.0
 
 
-def _render_one(stage: Stage, task: Task, settings: Settings, quality: Quality, *, persistent: bool) -> None:
+def _render_one(stage: Stage, task: Task, settings: Settings, *, persistent: bool) -> None:
     shot = stage.require("shot", task.shot)
     if settings.versions and not persistent:
         put_aside(task.path)
-    with _ready(stage, shot, task, settings, quality, persistent=persistent):
+    with _ready(stage, shot, task):
         if is_deep(shot) and not persistent:
             render_deep(stage, task.path, camera=shot, size=task.size)
         else:
@@ -210,12 +217,9 @@ def _render_one(stage: Stage, task: Task, settings: Settings, quality: Quality, 
 
 
 @contextlib.contextmanager
-def _ready(stage: Stage, shot: Any, task: Task, settings: Settings, quality: Quality, *, persistent: bool) -> Iterator[None]:
+def _ready(stage: Stage, shot: Any, task: Task) -> Iterator[None]:
     """The scene as this picture needs it; as it was afterwards, also when the render fails."""
-    with (
-        cycles(stage.scene, quality, device=settings.device, seed=stage.seed, persistent=persistent),
-        dressed_for(stage, shot),
-    ):
+    with dressed_for(stage, shot):
         stage.scene.frame_set(1)  # the pivot rests there; the turn below is our own
         with turned(stage, task.angle):
             yield

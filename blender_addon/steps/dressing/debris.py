@@ -23,6 +23,7 @@ LABEL = "Debris"
 NEEDS = ("piece", "shot", "table")
 USES = ("stand", "prop", "surface")
 MAKES = ("debris",)
+COST = 3.0
 
 BODY_CHOICES = (
     ("clay", "Clay", "Trimmings, rolled bits and crumbs in the colour of the piece"),

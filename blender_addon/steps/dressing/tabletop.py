@@ -27,6 +27,7 @@ LABEL = "Tabletop"
 NEEDS = ("piece", "shot")
 USES = ("stand", "surface")
 MAKES = ("table", "backdrop", "prop")
+COST = 6.0
 
 KINDS = (
     ("planks", "Workbench", "Boards of an old bench: gaps, joints, knots, saw marks, wear"),

@@ -20,6 +20,7 @@ LABEL = "Delighting"
 NEEDS = ("piece",)
 USES = ("stand", "aligned")
 MAKES = ("albedo",)
+COST = 9.0
 MARGIN = 8  # texels that colours are grown past the islands
 
 

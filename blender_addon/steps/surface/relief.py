@@ -23,6 +23,7 @@ LABEL = "Relief"
 NEEDS = ("piece",)
 USES = ("stand", "aligned")
 MAKES = ("relief_height", "relief_normal")
+COST = 12.0
 SHAPE_KEY = "Relief"
 MARGIN = 8  # texels that the maps are grown past the islands
 DEPTH_MM = 0.35  # height in mm of one e-fold of brightness in the band-pass effect: an effect, not a measurement
