@@ -174,9 +174,7 @@ class Printer:
         """Print one line when the step is a new one, when it ended, or every two seconds."""
         now = time.perf_counter()
         new = update.step.name != self._step
-        if self._quiet or not (
-            new or update.blocking or update.ended or now - self._shown > 2.0
-        ):
+        if self._quiet or not (new or update.blocking or update.ended or now - self._shown > 2.0):
             return
         self._step, self._shown = update.step.name, now
         spent = now - self.started

@@ -15,6 +15,7 @@ from __future__ import annotations
 import dataclasses
 import difflib
 import math
+import types
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
@@ -30,7 +31,8 @@ class Spec:
 
     `kind` is one of number, integer, switch, choice, text, file, folder, point, colour, table, object, collection, image.
     `unit` is 'mm', 'deg', '%', 'stops', 'K', 's', 'px' or ''. `optional` fields may be None: "by itself". `choices` are
-    (key, label, help). `row` is the dataclass of a table's rows; `short` names the row field that a bare string fills.
+    (key, label, help). `when` lists (field, values): the field matters, and is shown, only while one of those fields has one of
+    those values. `row` is the dataclass of a table's rows; `short` names the row field that a bare string fills.
     """
 
     kind: str
@@ -45,6 +47,7 @@ class Spec:
     label: str = ""
     more: bool = False
     size: int = 3
+    when: tuple[tuple[str, tuple[str, ...]], ...] = ()
 
 
 def _declare(default: Any, spec: Spec) -> Any:
@@ -124,6 +127,19 @@ def table(row: type, *, help: str, short: str = "", label: str = "", more: bool 
 def data(kind: str, *, help: str, label: str = "", more: bool = False) -> Any:
     """The name of something in the .blend: kind 'object', 'collection' or 'image'."""
     return _declare(None, Spec(kind, help, optional=True, label=label, more=more))
+
+
+def only_when(field: Any, **others: str | Sequence[str]) -> Any:
+    """The field, shown only while one of the other fields has one of the given values (it counts all the same)."""
+    when = tuple((name, (values,) if isinstance(values, str) else tuple(values)) for name, values in others.items())
+    spec = dataclasses.replace(field.metadata[_KEY], when=when)
+    field.metadata = types.MappingProxyType({**field.metadata, _KEY: spec})
+    return field
+
+
+def matters(spec: Spec, values: Callable[[str], Any]) -> bool:
+    """Whether a field matters, given a function from field names to values."""
+    return not spec.when or any(values(name) in wanted for name, wanted in spec.when)
 
 
 def specs(settings: type | Any) -> dict[str, Spec]:

@@ -122,6 +122,8 @@ class Stage:
     def swap(self) -> None:
         assert self.step is not None
         state = self._state()
+        if "made" not in state:  # a piece of 80 mm shown as "0.08 m" can't be read
+            self.scene.unit_settings.system, self.scene.unit_settings.length_unit = "METRIC", "MILLIMETERS"
         made_before = {tuple(place) for place in state.setdefault("made", {}).get(self.step.name, [])}
         existing = {(b[roles.ROLE], b[roles.KEY]): b for b in roles.players(self.job, step=self.step.name)}
         by_uid = {block.session_uid: block for block in roles.blocks()}

@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import bpy
 
-from . import operators, overlays, panels, preferences, properties, tools
+from . import front, operators, overlays, panels, preferences, properties, tools
 
 
 def register() -> None:
     """Register all classes, then the settings on scenes and the command line."""
     properties.register()
-    for cls in (*preferences.CLASSES, *operators.CLASSES, *tools.CLASSES, *panels.classes()):
+    for cls in (*preferences.CLASSES, *operators.CLASSES, *tools.CLASSES, *front.CLASSES, *panels.classes()):
         bpy.utils.register_class(cls)
     overlays.register()
     operators.register_command()
@@ -19,7 +19,8 @@ def register() -> None:
 def unregister() -> None:
     """The same backwards."""
     operators.unregister_command()
+    front.close_previews()
     overlays.unregister()
-    for cls in reversed((*preferences.CLASSES, *operators.CLASSES, *tools.CLASSES, *panels.classes())):
+    for cls in reversed((*preferences.CLASSES, *operators.CLASSES, *tools.CLASSES, *front.CLASSES, *panels.classes())):
         bpy.utils.unregister_class(cls)
     properties.unregister()

@@ -84,8 +84,13 @@ class BOZZETTO_OT_run_job(bpy.types.Operator):
             return self._end(context, {"CANCELLED"})
         if event.type != "TIMER":
             return {"RUNNING_MODAL"}
-        state = self._advance(context)
-        return state if state == {"RUNNING_MODAL"} else self._end(context, state)
+        state = {"CANCELLED"}
+        try:
+            state = self._advance(context)
+        finally:  # also when a fault of ours gets through: the timer and the status line must not stay behind
+            if state != {"RUNNING_MODAL"}:
+                self._end(context, state)
+        return state
 
     def _begin(self, context):
         steps = catalogue()

@@ -8,7 +8,7 @@ from typing import Any
 import bpy
 
 from ..job.runner import stale
-from ..job.settings import Spec, label_of, specs
+from ..job.settings import Spec, label_of, matters, specs
 from ..job.step import FOLDERS, Step
 from ..scene.stage import STATE, Stage
 from ..steps import catalogue
@@ -96,21 +96,23 @@ def _draw_step(layout: Any, context: Any, step: Step) -> None:
     layout.use_property_decorate = False
     fields = specs(step.settings)
     for name, spec in fields.items():
-        if not spec.more:
+        if not spec.more and matters(spec, lambda other: getattr(group, other)):
             draw_field(layout, group, name, spec, step.name)
     if any(spec.more for spec in fields.values()):
         header, body = layout.panel(f"bozzetto_more_{step.name}", default_closed=True)
         header.label(text="More")
         if body:
             for name, spec in fields.items():
-                if spec.more:
+                if spec.more and matters(spec, lambda other: getattr(group, other)):
                     draw_field(body, group, name, spec, step.name)
-    row = layout.row(align=True)
+    if step.name == "orientation":
+        layout.operator("bozzetto.choose_front", text="Choose the front ...")
+    grid = layout.grid_flow(columns=2, even_columns=True, row_major=True, align=True)
     for words, first, last, afresh in (
-        ("Run this", step.name, step.name, False), ("Until here", "", step.name, False),
-        ("From here", step.name, "", False), ("Make ours again", step.name, step.name, True),
+        ("Run this", step.name, step.name, False), ("Make ours again", step.name, step.name, True),
+        ("Until here", "", step.name, False), ("From here", step.name, "", False),
     ):  # fmt: skip
-        button = row.operator("bozzetto.run_job", text=words)
+        button = grid.operator("bozzetto.run_job", text=words)
         button.first, button.last, button.afresh = first, last, afresh
 
 
@@ -127,9 +129,10 @@ def draw_field(layout: Any, group: Any, name: str, spec: Spec, step: str) -> Non
         return
     row = layout.row(align=True, heading=label_of(name, spec))
     row.prop(group, f"use_{name}", text="")
-    value = row.row(align=True)
-    value.enabled = getattr(group, f"use_{name}")
-    value.prop(group, name, text="")
+    if not getattr(group, f"use_{name}"):
+        row.label(text="by itself")
+        return
+    row.prop(group, name, text="")
     if spec.kind == "point":
         _cursor_button(row, step, name)
 

@@ -36,13 +36,21 @@ def _number(spec: Spec, value: Any, common: dict[str, Any]) -> Any:
     factor = _TO_SCREEN.get(spec.unit, 1.0)
     low = -1e30 if spec.low is None else spec.low * factor
     high = 1e30 if spec.high is None else spec.high * factor
-    start = (value if value is not None else (spec.low or 0.0)) * factor
+    start = (_start(spec) if value is None else value) * factor
     extra: dict[str, Any] = {}
     if spec.unit == "mm":
         extra = {"subtype": "DISTANCE", "unit": "LENGTH", "precision": 4, "step": 0.1}
     elif spec.unit == "deg":
         extra = {"subtype": "ANGLE", "unit": "ROTATION"}
     return FloatProperty(min=low, max=high, default=start, **extra, **common)
+
+
+def _start(spec: Spec) -> float:
+    """Where an optional number begins when it is switched on: at zero, or at a middling value between its limits."""
+    low, high = spec.low or 0.0, spec.high or 0.0
+    if low <= 0.0 <= high:
+        return 0.0
+    return float(f"{math.sqrt(low * high):.1g}")
 
 
 def _property(spec: Spec, value: Any, name: str) -> Any:

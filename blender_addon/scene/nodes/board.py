@@ -50,7 +50,9 @@ def _board(tree: Tree) -> None:
     late = tree.math(
         "MULTIPLY", tree.math("POWER", tree.span(part, 0.18, 0.92), 1.8), tree.span(part, 0.93, 1.0, 1.0, 0.0, smooth=True)
     )
-    year = tree.node("TexNoise", {"W": tree.math("FLOOR", turns), "Scale": 0.77, "Detail": 0.0}, noise_dimensions="1D")["Factor"]
+    year = tree.node("TexNoise", {"W": tree.math("FLOOR", turns), "Scale": 0.77, "Detail": 0.0}, noise_dimensions="1D")[
+        "Factor"
+    ]
     late = tree.math("MULTIPLY", late, tree.math("MULTIPLY_ADD", year, 0.9, 0.45))
     pores = _pores(tree, along, across, late)
 

@@ -35,7 +35,9 @@ BODY_CHOICES = (
 @dataclass(kw_only=True)
 class Settings:
     on: bool = switch(True, help="Lay debris", label="Debris")
-    count: int = integer(300, low=0, high=500_000, help="How many pieces; 300 look right, many more are possible")
+    count: int = integer(
+        300, low=0, high=500_000, label="Pieces", help="How many pieces; 300 look right, many more are possible"
+    )
     powder: int | None = integer(
         None, low=0, high=500_000, help="How many grains of powder; by itself six a piece, 20,000 at most"
     )
@@ -43,15 +45,17 @@ class Settings:
     tone: tuple[float, float, float] | None = colour(
         None, help="Albedo of the pieces; by itself that of the piece", label="Colour"
     )
-    size: float = number(1.0, low=0.1, high=10.0, help="Factor on the true sizes", more=True)
+    size: float = number(1.0, low=0.1, high=10.0, label="Size factor", help="Factor on the true sizes", more=True)
     falloff: float | None = length(
         None, low=5.0, high=2000.0, help="Distance in which they thin out; by itself by the subject's size"
     )
-    drift: float = number(0.75, low=0.0, high=1.0, help="0 even, 1 gathered in drifts", more=True)
+    drift: float = number(0.75, low=0.0, high=1.0, label="Drifts", help="0 even, 1 gathered in drifts", more=True)
     keep_off: float = length(1.2, low=0.0, high=200.0, help="Least distance from subject and props", more=True)
-    on_stand: int = integer(0, low=0, high=2000, help="How many pieces also lie on the stand and turn with it", more=True)
+    on_stand: int = integer(
+        0, low=0, high=2000, label="On the stand", help="How many pieces also lie on the stand and turn with it", more=True
+    )
     mask: str | None = data("image", help="A picture laid over the table, white where debris may lie", more=True)
-    seed: int = integer(1, low=0, high=1_000_000, help="Another number, another arrangement")
+    seed: int = integer(1, low=0, high=1_000_000, label="Arrangement", help="Another number, another arrangement")
 
 
 def run(stage: Any, settings: Settings) -> Run:

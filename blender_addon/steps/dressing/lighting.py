@@ -39,11 +39,21 @@ class Settings:
     surroundings: str = text("interior", help="For the set-up Surroundings: a name of Blender's own or an .exr or .hdr file")
     turn: float = angle(0.0, low=-360.0, high=360.0, help="Turns the light about the vertical, counter-clockwise from above")
     level: float = number(
-        1.0, low=0.01, high=100.0, help="Strength of the surroundings; the grey card evens it out again", more=True
+        1.0,
+        low=0.01,
+        high=100.0,
+        label="Light level",
+        help="Strength of the surroundings; the grey card evens it out again",
+        more=True,
     )
     exposure: float | None = number(None, low=-20.0, high=20.0, unit="stops", help="Exposure; by itself: by the grey card")
     offset: float | None = number(
-        None, low=-5.0, high=5.0, unit="stops", help="Lighter or darker than the grey card says; by itself: by the material"
+        None,
+        low=-5.0,
+        high=5.0,
+        unit="stops",
+        label="Exposure offset",
+        help="Lighter or darker than the grey card says; by itself: by the material",
     )
     white_balance: float = number(
         80.0,
@@ -53,14 +63,27 @@ class Settings:
         help="How far the colour of the surroundings is taken out; a little should stay",
         more=True,
     )
-    cards: bool = switch(True, help="White cards that open the shadows where the set-up has them", more=True)
-    strips: bool | None = switch(None, help="Narrow lights that draw the edges; by itself: for bronze", more=True)
-    follow: bool = switch(True, help="Built-in set-ups turn with the shot's camera, as if the piece were turned on the table")
+    cards: bool = switch(
+        True, label="White cards", help="White cards that open the shadows where the set-up has them", more=True
+    )
+    strips: bool | None = switch(
+        None, label="Strip lights", help="Narrow lights that draw the edges; by itself: for bronze", more=True
+    )
+    follow: bool = switch(
+        True,
+        label="Follow camera",
+        help="Built-in set-ups turn with the shot's camera, as if the piece were turned on the table",
+    )
     lookdev: bool = switch(
-        False, help="Colour chart, grey ball and mirror ball beside the subject, to check a look by", more=True
+        False,
+        label="Colour chart",
+        help="Colour chart, grey ball and mirror ball beside the subject, to check a look by",
+        more=True,
     )
     view: str = choice("AgX", VIEWS, help="How light becomes picture", more=True)
-    finish: bool = switch(True, help="What a camera adds: fall-off, glare, diffraction, grain; switch it off to measure")
+    finish: bool = switch(
+        True, label="Camera finish", help="What a camera adds: fall-off, glare, diffraction, grain; switch it off to measure"
+    )
     vignette: float = number(0.25, low=0.0, high=3.0, unit="stops", help="Fall-off of light in the corners", more=True)
     bloom: float = number(
         2.5, low=0.0, high=50.0, unit="%", help="Share of the light that the lens spreads as glare", more=True

@@ -47,13 +47,15 @@ BACKDROPS = (
 class Settings:
     kind: str = choice("planks", KINDS, help="What the subject stands on", label="Table")
     backdrop: str = choice("workshop", BACKDROPS, help="What is seen behind the table")
-    wear: float = number(60.0, low=0.0, high=100.0, unit="%", help="How used the table looks")
+    wear: float = number(60.0, low=0.0, high=100.0, unit="%", label="Table wear", help="How used the table looks")
     board_width: float = length(88.0, low=15.0, high=400.0, help="Usual width of a board", more=True)
     gap: float = length(0.9, low=0.0, high=8.0, help="Usual gap between boards", more=True)
     props: int = integer(6, low=0, high=13, help="How many things lie round the subject", label="Things on the table")
     things: str = text("", help="Which ones, with commas between; empty: drawn by the seed", more=True)
     collection: str | None = data("collection", help="Take the things from a collection of yours instead", more=True)
-    seed: int = integer(1, low=0, high=1_000_000, help="Another number, other boards and another arrangement")
+    seed: int = integer(
+        1, low=0, high=1_000_000, label="Arrangement", help="Another number, other boards and another arrangement"
+    )
     width: float | None = length(
         None, low=200.0, high=6000.0, help="Width of the table; by itself: to fit the subject", more=True
     )

@@ -36,17 +36,34 @@ KEPT_PROPERTIES = ("bozzetto_scan_role", "bozzetto_file", "bozzetto_unit_known",
 class Settings:
     """What cleanup can be told."""
 
-    table: bool = switch(True, help="Cut away the table and the paper targets that the thing was scanned on")
+    table: bool = switch(
+        True, label="Cut table away", help="Cut away the table and the paper targets that the thing was scanned on"
+    )
     crop_low: tuple[float, ...] | None = point(
-        None, unit="", help="Keep only what lies beyond this corner, in the scan's units", more=True
+        None, unit="", label="Crop from", help="Keep only what lies beyond this corner, in the scan's units", more=True
     )
     crop_high: tuple[float, ...] | None = point(
-        None, unit="", help="Keep only what lies before this corner, in the scan's units", more=True
+        None, unit="", label="Crop to", help="Keep only what lies before this corner, in the scan's units", more=True
     )
-    spikes: bool = switch(True, help="Put vertices that stand off like spikes back among their neighbours", more=True)
-    loose: float = number(1.0, low=0.0, high=50.0, unit="%", help="Parts smaller than this share of the main one's surface go")
-    close: bool = switch(True, help="Close holes and open bottoms, and mark the faces as filled")
-    budget: int = integer(500_000, low=1000, high=20_000_000, help="Most triangles to keep; more are thinned out, UVs kept")
+    spikes: bool = switch(
+        True, label="Settle spikes", help="Put vertices that stand off like spikes back among their neighbours", more=True
+    )
+    loose: float = number(
+        1.0,
+        low=0.0,
+        high=50.0,
+        unit="%",
+        label="Loose below",
+        help="Parts smaller than this share of the main one's surface go",
+    )
+    close: bool = switch(True, label="Close holes", help="Close holes and open bottoms, and mark the faces as filled")
+    budget: int = integer(
+        500_000,
+        low=1000,
+        high=20_000_000,
+        label="Most triangles",
+        help="Most triangles to keep; more are thinned out, UVs kept",
+    )
 
 
 def run(stage: Any, settings: Settings) -> Run:

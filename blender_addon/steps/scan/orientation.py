@@ -48,13 +48,21 @@ class Settings:
             ("whole", "Whole", "The height of piece and stand together"),
             ("piece", "Piece", "The height of the piece over its stand"),
         ),
+        label="Height of",
         help="What the known height is the height of",
     )
     width: float | None = length(None, low=0.1, high=5000.0, help="Known width, from left to right seen from the front")
     stand_length: float | None = length(None, low=0.1, high=5000.0, help="Known length of the stand's longer side", more=True)
-    disc: float | None = length(None, low=0.1, high=5000.0, help="Known diameter of a round stand", more=True)
+    disc: float | None = length(
+        None, low=0.1, high=5000.0, label="Stand diameter", help="Known diameter of a round stand", more=True
+    )
     distance: float | None = length(
-        None, low=0.01, high=5000.0, help="Known distance of the points A and B, such as the marks of a scale bar", more=True
+        None,
+        low=0.01,
+        high=5000.0,
+        label="Distance A to B",
+        help="Known distance of the points A and B, such as the marks of a scale bar",
+        more=True,
     )
     point_a: tuple[float, ...] | None = point(None, unit="", help="Point A, in the scan's own coordinates", more=True)
     point_b: tuple[float, ...] | None = point(None, unit="", help="Point B, in the scan's own coordinates", more=True)
@@ -64,6 +72,7 @@ class Settings:
             ("auto", "By itself", "Found from the shape"),
             *((axis, axis.upper(), f"The scan's {axis.upper()} axis") for axis in AXES),
         ),
+        label="Up axis",
         help="Which way is up",
     )
     keep_lean: bool = switch(False, help="Keep the scan's own vertical, so that a leaning piece goes on leaning")
@@ -71,6 +80,7 @@ class Settings:
         None,
         low=-360.0,
         high=360.0,
+        label="Front direction",
         help="Where the front is, counter-clockwise from above; by itself the shape's mirror plane proposes it",
     )
 

@@ -28,7 +28,9 @@ MARGIN = 8  # texels that colours are grown past the islands
 class Settings:
     """How the light is taken out."""
 
-    on: bool = switch(True, help="Take the light out of the texture; off keeps the texture as it was scanned")
+    on: bool = switch(
+        True, label="Take light out", help="Take the light out of the texture; off keeps the texture as it was scanned"
+    )
     strength: float = number(1.0, low=0.0, high=1.0, help="How much of the light is taken out")
 
 

@@ -11,7 +11,7 @@ import numpy as np
 
 from ...core import cavity, reflectance
 from ...job.errors import SubjectError
-from ...job.settings import choice, colour, file, length, number, point, switch, table, text
+from ...job.settings import choice, colour, file, length, number, only_when, point, switch, table, text
 from ...job.step import Progress, Result, Run
 from ...scene import meshes, own_texture, reference_photo
 from ...scene.nodes.builder import drop_unused_groups
@@ -78,52 +78,96 @@ class Region:
 class Settings:
     """What piece and stand are made of."""
 
-    piece: str = choice("clay", KINDS, help="What the piece is made of")
-    stand: str = choice("own", KINDS, help="What the stand is made of")
+    piece: str = choice("clay", KINDS, label="Piece is", help="What the piece is made of")
+    stand: str = choice("own", KINDS, label="Stand is", help="What the stand is made of")
     relief_strength: float | None = number(
         None,
         low=0.0,
         high=4.0,
         help="How much of the recovered relief shows; 1 is as measured, by itself what the relief advises",
     )
-    clay_body: str = choice("stoneware", _choices(reflectance.CLAY_BODIES), help="The kind of clay")
-    clay_state: str = choice("dry", STATES, help="How far the clay has dried, or that it is fired")
-    clay_colour: tuple[float, float, float] | None = colour(None, help="Albedo of the body, linear; by itself: the body's")
-    grog: float | None = number(None, low=0.0, high=1.0, help="How much fired grit shows; by itself: the body's", more=True)
+    clay_body: str = only_when(
+        choice("stoneware", _choices(reflectance.CLAY_BODIES), help="The kind of clay"), piece="clay", stand="clay"
+    )
+    clay_state: str = only_when(
+        choice("dry", STATES, help="How far the clay has dried, or that it is fired"), piece="clay", stand="clay"
+    )
+    clay_colour: tuple[float, float, float] | None = only_when(
+        colour(None, help="Albedo of the body, linear; by itself: the body's"), piece="clay", stand="clay"
+    )
+    grog: float | None = only_when(
+        number(None, low=0.0, high=1.0, help="How much fired grit shows; by itself: the body's", more=True),
+        piece="clay",
+        stand="clay",
+    )
     crevice_wash: float = number(0.3, low=0.0, high=1.0, help="Dark slip or dirt left in recesses")
     dust: float = number(0.3, low=0.0, high=1.0, help="Dry powder lying in recesses that face upwards", more=True)
     raised_wear: float = number(0.25, low=0.0, high=1.0, help="Edges rubbed by handling")
-    glaze_kind: str = choice("celadon", _choices(reflectance.GLAZES), help="The glaze", label="Glaze")
-    glaze_crackle: float = number(0.0, low=0.0, high=1.0, help="A net of fine cracks in the glaze", more=True)
-    wood_species: str = choice("walnut", _choices(reflectance.WOODS), help="The kind of wood")
-    wood_finish: str = choice("oiled", FINISHES, help="The finish of the wood")
-    ring_width: float | None = length(
-        None, low=0.2, high=20.0, help="Mean width of a year's ring; by itself: the species'", more=True
+    glaze_kind: str = only_when(
+        choice("celadon", _choices(reflectance.GLAZES), help="The glaze", label="Glaze"), piece="glaze", stand="glaze"
     )
-    stone_kind: str = choice("limestone", _choices(reflectance.STONES), help="The kind of stone", label="Stone")
-    stone_finish: str = choice("honed", STONE_FINISHES, help="The finish of the stone")
-    plaster_age: float = number(0.3, low=0.0, high=1.0, help="Yellowed, dusty and handled", more=True)
-    plaster_sealed: bool = switch(False, help="Sealed with shellac", more=True)
-    patina: str = choice("brown", _choices(reflectance.PATINAS), help="The patina of the bronze")
-    metal: str = choice("gold", _choices(reflectance.METALS), help="The bare metal", more=True)
-    wax_kind: str = choice("beeswax", _choices(reflectance.WAXES), help="The wax or resin", label="Wax")
+    glaze_crackle: float = only_when(
+        number(0.0, low=0.0, high=1.0, help="A net of fine cracks in the glaze", more=True), piece="glaze", stand="glaze"
+    )
+    wood_species: str = only_when(
+        choice("walnut", _choices(reflectance.WOODS), help="The kind of wood"), piece="wood", stand="wood"
+    )
+    wood_finish: str = only_when(choice("oiled", FINISHES, help="The finish of the wood"), piece="wood", stand="wood")
+    ring_width: float | None = only_when(
+        length(None, low=0.2, high=20.0, help="Mean width of a year's ring; by itself: the species'", more=True),
+        piece="wood",
+        stand="wood",
+    )
+    stone_kind: str = only_when(
+        choice("limestone", _choices(reflectance.STONES), help="The kind of stone", label="Stone"), piece="stone", stand="stone"
+    )
+    stone_finish: str = only_when(choice("honed", STONE_FINISHES, help="The finish of the stone"), piece="stone", stand="stone")
+    plaster_age: float = only_when(
+        number(0.3, low=0.0, high=1.0, help="Yellowed, dusty and handled", more=True), piece="plaster", stand="plaster"
+    )
+    plaster_sealed: bool = only_when(switch(False, help="Sealed with shellac", more=True), piece="plaster", stand="plaster")
+    patina: str = only_when(
+        choice("brown", _choices(reflectance.PATINAS), help="The patina of the bronze"), piece="bronze", stand="bronze"
+    )
+    metal: str = only_when(
+        choice("gold", _choices(reflectance.METALS), help="The bare metal", more=True), piece="metal", stand="metal"
+    )
+    wax_kind: str = only_when(
+        choice("beeswax", _choices(reflectance.WAXES), help="The wax or resin", label="Wax"), piece="wax", stand="wax"
+    )
     regions: list[Region] = table(Region, help="Parts in other materials, by painted mask", short="mask")
-    reference: str | None = file(None, help="A photo of the real clay beside a card: the clay gets its measured colour")
-    reference_card: str = choice("neutral", CARDS, help="What card the photo shows", more=True)
+    reference: str | None = file(
+        None, label="Photo with card", help="A photo of the real clay beside a card: the clay gets its measured colour"
+    )
+    reference_card: str = choice("neutral", CARDS, label="Card", help="What card the photo shows", more=True)
     reference_corners: tuple[float, ...] | None = point(
-        None, size=8, unit="px", help="The card's four corners in the photo, x and y from its top left, going round", more=True
+        None,
+        size=8,
+        unit="px",
+        label="Card corners",
+        help="The card's four corners in the photo, x and y from its top left, going round",
+        more=True,
     )
     reference_sample: tuple[float, ...] | None = point(
-        None, size=3, unit="px", help="Where the clay is in the photo: x and y of the middle, and a radius", more=True
+        None,
+        size=3,
+        unit="px",
+        label="Clay spot",
+        help="Where the clay is in the photo: x and y of the middle, and a radius",
+        more=True,
     )
-    reference_grey: float = number(0.18, low=0.02, high=0.95, help="Reflectance of the grey card", more=True)
-    fingerprints: float = number(
-        0.0, low=0.0, high=1.0, help="Invented marks: fingerprints in clay", label="Invented fingerprints", more=True
+    reference_grey: float = number(0.18, low=0.02, high=0.95, label="Card grey", help="Reflectance of the grey card", more=True)
+    fingerprints: float = only_when(
+        number(0.0, low=0.0, high=1.0, help="Invented marks: fingerprints in clay", label="Fingerprints (invented)", more=True),
+        piece="clay",
+        stand="clay",
     )
-    tool_chatter: float = number(
-        0.0, low=0.0, high=1.0, help="Invented marks: tool ripple in clay", label="Invented tool chatter", more=True
+    tool_chatter: float = only_when(
+        number(0.0, low=0.0, high=1.0, help="Invented marks: tool ripple in clay", label="Tool chatter (invented)", more=True),
+        piece="clay",
+        stand="clay",
     )
-    recesses: bool = switch(True, help="Find recesses and raised edges from the form", more=True)
+    recesses: bool = switch(True, label="Find recesses", help="Find recesses and raised edges from the form", more=True)
 
 
 def run(stage: Any, settings: Settings) -> Run:
