@@ -11,7 +11,7 @@ from ..scene.thumbnails import front_candidates
 from ..steps import catalogue
 from .properties import sheet_of
 
-_open = {}
+_open: dict = {}
 """The previews of the open dialog: Blender frees them only by hand."""
 
 
@@ -35,7 +35,7 @@ class BOZZETTO_OT_choose_front(bpy.types.Operator):
         self._sides = []
         for place, (angle, picture) in enumerate(front_candidates(upright)):
             preview = previews.new(str(place))
-            preview.image_size = picture.shape[1], picture.shape[0]
+            preview.image_size = [picture.shape[1], picture.shape[0]]  # type: ignore[assignment]
             preview.image_pixels_float.foreach_set(picture.astype("f4").ravel())
             self._sides.append(((known + angle + 180.0) % 360.0 - 180.0, preview.icon_id))
         return context.window_manager.invoke_popup(self, width=460)

@@ -102,7 +102,7 @@ def test_spikes_are_found_and_corners_are_not() -> None:
 
 
 def test_a_vertex_of_large_flat_triangles_is_known() -> None:
-    """Where a scanning program thinned a plane, a vertex may lie far off its neighbours' mean; moving it would smear the texture."""
+    """Where a plane was thinned, a vertex may lie far off its neighbours' mean; to move it would smear the texture."""
     fine = box((40.0, 30.0, 20.0))
     middle = len(fine.vertices)
     corners = np.array([[100.0, 0, 0], [180.0, 0, 0], [180.0, 60.0, 0], [100.0, 60.0, 0], [176.0, 4.0, 0]])
