@@ -44,6 +44,10 @@ def find_stand(
     something. always: the user says that there is a stand.
     """
     graph = FaceGraph.of(mesh)
+    if not len(graph.first):
+        return Separation(
+            None, np.zeros(len(mesh.faces), bool), "its triangles hang together nowhere"
+        )
     height = max(float(graph.centre[:, 2].max()), 1e-6)
     width = 0.012 * height + 0.3
     crease = graph.creases(width)
@@ -144,6 +148,8 @@ def level_top(graph: FaceGraph, normal: Floats, height: float) -> tuple[float, f
     if smooth[place] < 0.2 * box:
         return None
     near = up & (np.abs(level - 0.5 * (bins[place] + bins[place + 1])) < 0.025 * height)
+    if not near.any():  # the peak of the smoothed levels can lie between two groups of faces
+        return None
     order = np.argsort(level[near])
     share = np.cumsum(graph.area[near][order])
     low, middle, high = np.interp(np.array([0.05, 0.5, 0.95]) * share[-1], share, level[near][order])

@@ -27,6 +27,8 @@ LABEL = "Cleanup"
 NEEDS = ("scan",)
 MAKES = ("clean",)
 
+FEWEST = 4
+"""Triangles that close a body at the least."""
 NEAR_ON_TABLE = 0.02
 """Gap over diagonal within which a large part belongs once the table is gone: targets and boxes stood further off."""
 KEPT_PROPERTIES = ("bozzetto_scan_role", "bozzetto_file", "bozzetto_unit_known", "bozzetto_mm_per_unit")
@@ -92,6 +94,10 @@ def _cleaned(stage: Any, settings: Settings, key: str, said: list[str], figures:
     mesh = submesh(mesh, ~bad)
     if not len(mesh.faces):
         raise SubjectError(f'The scan "{scan["bozzetto_file"]}" has no face with an area; export it again')
+    if len(mesh.faces) < FEWEST:
+        few = f"only {len(mesh.faces)} triangles with an area, too few for a thing"
+        raise SubjectError(f'The scan "{scan["bozzetto_file"]}" has {few}; export it again')
+    _refuse_lines(mesh, scan["bozzetto_file"])
     figures |= {
         "triangles_before": len(raw.faces),
         "welded_vertices": len(raw.vertices) - len(mesh.vertices),
@@ -130,6 +136,14 @@ def _cleaned(stage: Any, settings: Settings, key: str, said: list[str], figures:
     stage.offer("clean", item, key=key, name=name)
     said.insert(0, f"{len(mesh.faces):,} triangles")
     yield Progress(1.0, f"Scan {key} is clean")
+
+
+def _refuse_lines(mesh: TriangleMesh, file: str) -> None:
+    """What has no width from any side can't be framed, lit or focused on."""
+    middle = mesh.vertices.astype(float) - mesh.vertices.mean(axis=0, dtype=float)
+    spread = np.linalg.eigvalsh(middle.T @ middle)
+    if spread[1] < 1e-8 * spread[2]:
+        raise SubjectError(f'The scan "{file}" is as thin as a line; export it again, with the same scale along all three axes')
 
 
 def _outward(mesh: TriangleMesh, said: list[str], figures: dict[str, Any]) -> TriangleMesh:

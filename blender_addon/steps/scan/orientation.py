@@ -208,7 +208,7 @@ def _mm_per_unit(stage: Any, settings: Settings, standing: known_length.Standing
     if clean.get("bozzetto_mm_per_unit"):
         mm = float(clean["bozzetto_mm_per_unit"])
         return mm, f"the file's unit guessed, {mm * longest:.0f} mm long", True
-    return ASSUMED_MM / longest, f"{ASSUMED_MM:.0f} mm along the longest side", True
+    return ASSUMED_MM / max(longest, 1e-30), f"{ASSUMED_MM:.0f} mm along the longest side", True
 
 
 def _known(settings: Settings, standing: known_length.Standing) -> dict[str, float]:
@@ -225,7 +225,10 @@ def _known(settings: Settings, standing: known_length.Standing) -> dict[str, flo
         if millimetres is None:
             continue
         try:
-            found[name] = millimetres / measured()
+            units = measured()
+            if not units > 0.0:
+                raise known_length.NotMeasurable("the scan has no extent in that direction")
+            found[name] = millimetres / units
         except known_length.NotMeasurable as problem:
             raise SubjectError(f"The known {name} can't be used: {problem}") from None
     return found
