@@ -45,9 +45,7 @@ def find_stand(
     """
     graph = FaceGraph.of(mesh)
     if not len(graph.first):
-        return Separation(
-            None, np.zeros(len(mesh.faces), bool), "its triangles hang together nowhere"
-        )
+        return Separation(None, np.zeros(len(mesh.faces), bool), "its triangles hang together nowhere")
     height = max(float(graph.centre[:, 2].max()), 1e-6)
     width = 0.012 * height + 0.3
     crease = graph.creases(width)
