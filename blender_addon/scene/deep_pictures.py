@@ -1,6 +1,7 @@
 """Pictures sharper than one exposure of the lens: a focus bracket merged, or the labelled departure from the true lens.
 
-The bracket's slices are taken from one spot with the field of view kept. The departure lays the subject as a lens without blur
+The bracket's slices are taken from one spot with the field of view kept; they may be left as frames too, of 16 bits, for
+whoever wants to stack them by hand. The departure lays the subject as a lens without blur
 would show it over the set as the true lens shows it; its caption must say so.
 """
 
@@ -27,6 +28,8 @@ from .images import read_pixels
 from .session import whole_file
 
 DEPTH, SLICES = "bozzetto_depth", "bozzetto_bracket_mm"
+BRACKETS = ("bracket", "frames")
+"""The kinds of depth that are taken as slices; of the second the slices stay on disk."""
 SUBJECT = ("piece", "stand")
 
 
@@ -41,23 +44,42 @@ def render_deep(stage: Any, path: Path, *, camera: Any, size: tuple[int, int]) -
     scene.render.resolution_x, scene.render.resolution_y = size
     with tempfile.TemporaryDirectory() as folder, _twin(scene, camera, size) as twin:
         scene.camera = twin
-        if camera[DEPTH] == "bracket":
-            pixels = _bracket(scene, twin, camera, size, Path(folder))
+        if camera[DEPTH] in BRACKETS:
+            left = frames_folder(path) if camera[DEPTH] == "frames" else None
+            pixels = _bracket(scene, twin, camera, size, Path(folder), left)
         else:
             pixels = _departure(stage, twin, Path(folder))
     _write(scene, pixels, path)
 
 
-def _bracket(scene: Any, twin: Any, camera: Any, size: tuple[int, int], folder: Path) -> Any:
+def frames_folder(path: Path) -> Path:
+    """Where the slices of the picture at `path` are left: `brackets/NAME` beside the folder of the pictures."""
+    return path.parent.parent / "brackets" / path.stem
+
+
+def _bracket(scene: Any, twin: Any, camera: Any, size: tuple[int, int], folder: Path, left: Path | None) -> Any:
     lens = optics_of(camera)
     distances = [float(distance) for distance in camera[SLICES]]
     slices = []
     for place, distance in enumerate(distances):
         twin.data.dof.focus_distance = distance / MM
         slices.append(_linear(scene, folder / f"slice{place}.exr")[..., :3])
+    if left is not None:
+        _leave_frames(scene, slices, left)
     width = frame_used(camera[key.FORMAT][0], camera[key.FORMAT][1], size)[0]
     depth = _depth(scene, twin, folder)
     return merge(np.array(slices), depth, np.array(distances), lens, px_per_mm=size[0] / width)
+
+
+def _leave_frames(scene: Any, slices: list[Any], folder: Path) -> None:
+    """Write the slices as `001.png` and on, nearest focus first; frames of an earlier, longer bracket go."""
+    names = [f"{number:03d}.png" for number in range(1, len(slices) + 1)]
+    with _set([(scene.render.image_settings, "color_depth", "16")]):
+        for name, pixels in zip(names, slices, strict=True):
+            _write(scene, pixels, folder / name)
+    for old in folder.glob("[0-9][0-9][0-9].png"):
+        if old.name not in names:
+            old.unlink()
 
 
 def _departure(stage: Any, twin: Any, folder: Path) -> Any:

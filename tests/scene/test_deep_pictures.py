@@ -15,7 +15,7 @@ from blender_addon.job.sheet import blank
 from blender_addon.job.step import from_module
 from blender_addon.scene import roles
 from blender_addon.scene.compat import node_tree_of
-from blender_addon.scene.deep_pictures import is_deep, render_deep
+from blender_addon.scene.deep_pictures import frames_folder, is_deep, render_deep
 from blender_addon.scene.meshes import make_object
 from blender_addon.scene.output import Quality, cycles, render_picture
 from blender_addon.scene.stage import Stage
@@ -71,13 +71,14 @@ def pictures(stage: Stage, folder: Path):
     with cycles(scene, Quality(64, 0.0, False), device="cpu", seed=1):
         render_picture(scene, folder / "plain.png", camera=shot, size=SIZE)
         render_deep(stage, folder / "deep.png", camera=shot, size=SIZE)
-    found = []
-    for name in ("plain", "deep"):
-        image = bpy.data.images.load(str(folder / f"{name}.png"))
-        values = np.zeros(SIZE[0] * SIZE[1] * 4, np.float32)
-        image.pixels.foreach_get(values)
-        found.append(values.reshape(SIZE[1], SIZE[0], 4)[..., 0])
-    return shot, *found
+    return shot, *(values_of(folder / f"{name}.png") for name in ("plain", "deep"))
+
+
+def values_of(path: Path):
+    image = bpy.data.images.load(str(path))
+    values = np.zeros(SIZE[0] * SIZE[1] * 4, np.float32)
+    image.pixels.foreach_get(values)
+    return values.reshape(SIZE[1], SIZE[0], 4)[..., 0]
 
 
 def contrast(picture, columns, rows=slice(45, 75)):
@@ -108,3 +109,21 @@ def test_a_departure_is_sharp_on_the_subject_and_says_so(tmp_path: Path):
     assert (len(bpy.data.objects), len(bpy.data.cameras), len(bpy.data.materials)) == counts  # nothing left behind
     assert not any(item.is_holdout or not item.visible_camera for item in bpy.data.objects)
     assert stage.scene.render.image_settings.file_format == "PNG"
+
+
+def test_a_bracket_left_as_frames_keeps_its_slices_and_no_more(tmp_path: Path):
+    stage = scene_of("frames")
+    path = tmp_path / "pictures" / "hero.png"
+    folder = frames_folder(path)
+    folder.mkdir(parents=True)
+    (folder / "099.png").write_bytes(b"of an earlier, longer bracket")
+    shot = stage.find("shot", "hero")
+    with cycles(stage.scene, Quality(16, 0.0, False), device="cpu", seed=1):
+        render_deep(stage, path, camera=shot, size=SIZE)
+    assert path.is_file() and stage.scene.render.image_settings.color_depth == "8"
+    frames = sorted(folder.iterdir())
+    assert [one.name for one in frames] == [f"{number:03d}.png" for number in range(1, len(shot["bozzetto_bracket_mm"]) + 1)]
+    assert all(one.read_bytes()[24] == 16 for one in frames)  # the bit depth in a PNG's IHDR
+    first, last = (values_of(frames[place]) for place in (0, -1))
+    assert contrast(first, LEFT) > 1.2 * contrast(last, LEFT)  # nearest focus first: the near board is on the left
+    assert contrast(last, RIGHT) > 1.2 * contrast(first, RIGHT)

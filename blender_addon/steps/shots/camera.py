@@ -38,7 +38,8 @@ KIND_CHOICES = (
 )
 DEPTH_CHOICES = (
     ("lens", "As the lens gives it", "One exposure"),
-    ("bracket", "Focus bracket", "Slices over the piece's depth, merged into one sharp picture"),
+    ("bracket", "Focus bracket, merged", "Slices over the piece's depth, merged into one sharp picture"),
+    ("frames", "Focus bracket, left as frames", "As well as the merged picture, the slices stay, 16 bits each"),
     ("departure", "Departure from the true lens", "Sharp subject, soft set, as no lens gives it; the caption says so"),
 )
 VIEWS = {"hero": (22.0, 12.0), "left": (-80.0, 12.0), "right": (80.0, 12.0), "back": (160.0, 12.0), "top": (0.0, 78.0)}
