@@ -55,7 +55,9 @@ def _object(digest: Any, item: Any) -> None:
         digest.update(repr(tuple(item.animation_data.action.frame_range)).encode())
     else:
         digest.update((np.round(np.array(item.matrix_basis, float), 7) + 0.0).tobytes())
-    hidden = (item.hide_render, item.visible_camera, item.visible_shadow, item.parent.name if item.parent else "")
+    # What hangs on the turntable's pivot lies where it lay: the pivot rests at the origin.
+    parent = item.parent.name if item.parent and item.parent.get("bozzetto_role") != "pivot" else ""
+    hidden = (item.hide_render, item.visible_camera, item.visible_shadow, parent)
     digest.update(repr(hidden).encode())
     digest.update(repr([slot.material.name if slot.material else "" for slot in item.material_slots]).encode())
     for modifier in item.modifiers:

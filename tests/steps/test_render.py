@@ -1,0 +1,116 @@
+"""Rendering goes on where it stopped: what is on disk, whole and right is not rendered again, also in a new session."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+import bpy
+import pytest
+
+from blender_addon.job.errors import SubjectError
+from blender_addon.job.runner import chosen, finish
+from blender_addon.job.sheet import override, parse
+from blender_addon.scene.session import run_session
+from blender_addon.steps import catalogue
+
+SHEET = """
+bozzetto = 1
+[intake]
+scan = "peg.obj"
+[orientation]
+height = 60.0
+[tabletop]
+props = 0
+[debris]
+on = false
+[lighting]
+finish = false
+[render]
+size = 64
+samples = 1
+frames = 3
+turntable_size = 64
+"""
+
+
+def _peg(folder: Path) -> None:
+    corners = [(x, y, z) for z in (0, 60) for y in (-9, 9) for x in (-12, 12)]
+    faces = [(0, 2, 3, 1), (4, 5, 7, 6), (0, 1, 5, 4), (2, 6, 7, 3), (0, 4, 6, 2), (1, 3, 7, 5)]
+    lines = [f"v {x} {y} {z}" for x, y, z in corners]
+    lines += ["f " + " ".join(str(i + 1) for i in face) for face in faces]
+    (folder / "peg.obj").write_text("\n".join(lines) + "\n")
+
+
+def _sheet(folder: Path, *changes: str) -> Any:
+    sheet = parse(SHEET, catalogue(), name="peg", folder=folder)
+    for change in changes:
+        override(sheet, change)
+    return sheet
+
+
+def _run(folder: Path, *changes: str, first: str | None = None) -> dict[str, Any]:
+    part = chosen(catalogue(), first=first, last="render")
+    run = run_session(part, catalogue(), _sheet(folder, *changes), bpy.context.scene, out=folder / "out")
+    report, _ = finish(run)
+    return report.figures()["render"]
+
+
+@pytest.fixture(scope="module")
+def job(tmp_path_factory):
+    folder = tmp_path_factory.mktemp("job")
+    _peg(folder)
+    bpy.ops.wm.read_factory_settings(use_empty=True)
+    figures = _run(folder)
+    bpy.ops.wm.save_as_mainfile(filepath=str(folder / "peg.blend"))
+    return folder, figures
+
+
+@pytest.fixture
+def again(job):
+    folder, _ = job
+    bpy.ops.wm.open_mainfile(filepath=str(folder / "peg.blend"))
+    return folder
+
+
+def test_the_first_run_renders_all(job):
+    folder, figures = job
+    assert (figures["stills"], figures["frames"], figures["rendered"]) == (3, 3, 6)
+    names = sorted(path.name for path in (folder / "out" / "pictures").glob("*.png"))
+    assert names == ["back.png", "detail.png", "hero.png"]
+    assert (folder / "out" / "turntable.mp4").stat().st_size > 0 and (folder / "out" / "contact_sheet.png").is_file()
+
+
+def test_a_second_session_renders_nothing_again(again):
+    assert _run(again, first="render")["reused"] == 6
+
+
+def test_lost_and_empty_files_alone_are_rendered_again(again):
+    (again / "out" / "pictures" / "hero.png").unlink()
+    (again / "out" / "turntable" / "0002.png").write_bytes(b"")
+    figures = _run(again, first="render")
+    assert (figures["rendered"], figures["reused"]) == (2, 4)
+
+
+def test_a_moved_piece_is_rendered_again_but_not_an_approved_shot(again):
+    before = (again / "out" / "pictures" / "hero.png").read_bytes()
+    bpy.data.objects["Piece"].location.x += 0.002
+    figures = _run(again, "render.approved=hero", first="render")
+    assert figures["rendered"] == 5
+    assert (again / "out" / "pictures" / "hero.png").read_bytes() == before
+
+
+def test_an_unknown_shot_is_refused_by_name(again):
+    with pytest.raises(SubjectError, match='There is no shot "heroo"'):
+        _run(again, "render.only=heroo", first="render")
+
+
+def test_the_turn_is_left_as_ordinary_animation(again):
+    piece = bpy.data.objects["Piece"]
+    assert piece.parent is not None and piece.parent.animation_data.action is not None
+    scene = bpy.context.scene
+    turns = []
+    for frame in (1, 2, 3):
+        scene.frame_set(frame)
+        turns.append(round(piece.parent.rotation_euler.z, 4))
+    assert turns == [0.0, 2.0944, 4.1888], "a third of a turn each, and no double frame where the loop closes"
