@@ -189,6 +189,11 @@ def _archive(package: Package) -> Path:
     return found[0]
 
 
+def package(kind: str, name: str, version: str) -> Path:
+    """The file of any package of a registry, in the cache: for tests that ask another program's opinion."""
+    return _archive(Package(kind, name, version))
+
+
 def _client(package: Package) -> list[str]:
     if package.kind == "pip":
         return [sys.executable, "-m", "pip", "download", "--no-deps", "-q", f"{package.name}=={package.version}"]

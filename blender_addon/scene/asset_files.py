@@ -34,7 +34,8 @@ def write_glb(parts: Sequence[AssetPart], path: Path) -> None:
         _call(
             path, bpy.ops.export_scene.gltf, filepath=str(draft), export_format="GLB", use_selection=True, export_apply=False,
             export_cameras=False, export_lights=False, export_animations=False, export_yup=True, export_normals=True,
-            export_tangents=False, export_image_format="AUTO",
+            # Without tangents of its own each viewer would make up a frame for the normal map.
+            export_tangents=any(part.normal is not None for part in parts), export_image_format="AUTO",
         )  # fmt: skip
 
 
