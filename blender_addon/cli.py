@@ -40,7 +40,7 @@ def main(argv: Sequence[str]) -> int:
         print(f"bozzetto: {error}", file=sys.stderr)
         return 1
     except BrokenPipeError:  # the reader of the list has seen enough
-        sys.stdout = open(os.devnull, "w")  # noqa: SIM115 - Python flushes it once more at its end
+        sys.stdout = open(os.devnull, "w")
         return 0
     except KeyboardInterrupt:
         print("bozzetto: stopped; what was finished before stays", file=sys.stderr)
