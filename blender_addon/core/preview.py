@@ -47,6 +47,46 @@ def view(
     return _mended(picture)
 
 
+def through(
+    points: Floats, normals: Floats, colours: Floats, *, position: Floats, rotation: Floats, half: tuple[float, float],
+    size: tuple[int, int],
+) -> Floats:  # fmt: skip
+    """(height, width, 4) opaque picture through a camera, row 0 at the bottom, of points (n, 3) on a table at z = 0.
+
+    position (3,) and rotation (3, 3, columns right, up, back) are the camera's, in the points' unit; `half` the tangents of half
+    its angle of view across and up; `size` width and height in pixels.
+    """
+    width, height = size
+    picture = _ground(rotation, half, size)
+    local = (points - position) @ rotation
+    depth = -local[:, 2]
+    # What faces away can't be seen, and must not shine through between the points before it.
+    ahead = (depth > 1e-9) & (np.einsum("ij,ij->i", normals, position - points) > 0.0)
+    local, depth = local[ahead], depth[ahead]
+    column = np.floor((local[:, 0] / depth / half[0] + 1.0) * 0.5 * width).astype(int)
+    row = np.floor((local[:, 1] / depth / half[1] + 1.0) * 0.5 * height).astype(int)
+    inside = (column >= 0) & (column < width) & (row >= 0) & (row < height)
+    facing = (normals[ahead] @ rotation)[:, [0, 2, 1]] * [1.0, -1.0, 1.0]  # the camera's back is away from the eye, reversed
+    light = np.clip(facing @ unit(KEY_LIGHT), 0.0, 1.0) * 0.8 + 0.2
+    order = np.flatnonzero(inside)[np.argsort(-depth[inside], kind="stable")]
+    seen = np.zeros((height, width, 4), np.float32)
+    seen[row[order], column[order], :3] = colours[ahead][order] * light[order, None]
+    seen[row[order], column[order], 3] = 1.0
+    for _ in range(2):  # a close view has few points a pixel
+        seen = _mended(seen)
+    return np.where(seen[..., 3:] > 0.0, seen, picture)
+
+
+def _ground(rotation: Floats, half: tuple[float, float], size: tuple[int, int]) -> Floats:
+    """The table below the horizon and the wall above it, as flat tones."""
+    up = ((np.arange(size[1]) + 0.5) / size[1] * 2.0 - 1.0) * half[1]
+    across = ((np.arange(size[0]) + 0.5) / size[0] * 2.0 - 1.0) * half[0]
+    falling = rotation[2, 0] * across[None, :] + rotation[2, 1] * up[:, None] - rotation[2, 2] < 0.0
+    picture = np.ones((size[1], size[0], 4), np.float32)
+    picture[..., :3] = np.where(falling, 0.30, 0.16)[..., None]
+    return picture
+
+
 def _mended(picture: Floats) -> Floats:
     """Single empty pixels amid full ones take the mean of their neighbours."""
     alpha = picture[..., 3]

@@ -1,13 +1,16 @@
-"""Six small pictures of the scan from six sides, to choose the front by; drawn in a moment, without a renderer."""
+"""Small pictures drawn in a moment, without a renderer: six sides to choose the front by, and what each shot sees."""
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
 
 from ..core.mesh import TriangleMesh, face_normals
-from ..core.preview import strewn, view
+from ..core.preview import strewn, through, view
+from . import lens_drivers as key
+from .cameras import MM, shot_view
 from .images import read_pixels
 from .meshes import read_mesh
 from .textures import image_of
@@ -21,13 +24,47 @@ def front_candidates(item: Any, *, size: int = 128, sides: int = SIDES, points: 
     The angle is how far that side lies from the object's present front, counter-clockwise seen from above: adding it to the
     step's `front` setting (or to the figure `front_deg`) makes that side the front.
     """
+    looks = looks_of(item, points)
+    angles = [360.0 * side / sides for side in range(sides)]
+    return [(turn, view(*looks, yaw_deg=turn, size=size)) for turn in angles]
+
+
+Looks = tuple[Any, Any, Any]
+"""Points (n, 3) of a surface in metres, their normals (n, 3) and display colours (n, 3)."""
+
+
+def looks_of(item: Any, points: int) -> Looks:
+    """Points strewn evenly on an object's surface."""
     mesh = read_mesh(item)
     faces, weights = strewn(mesh, points)
     places = np.einsum("nk,nkd->nd", weights, mesh.vertices[mesh.faces[faces]].astype(float))
     normals = face_normals(mesh.vertices.astype(float), mesh.faces)[faces]
-    colours = surface_colours(item, mesh, faces, weights)
-    angles = [360.0 * side / sides for side in range(sides)]
-    return [(turn, view(places, normals, colours, yaw_deg=turn, size=size)) for turn in angles]
+    return places, normals, surface_colours(item, mesh, faces, weights)
+
+
+def looks_of_all(items: Sequence[Any], points: int = 240_000) -> Looks:
+    """The same of several objects, the points shared out evenly over them."""
+    found = [looks_of(item, points // len(items)) for item in items if len(item.data.polygons)]
+    if not found:
+        return np.zeros((0, 3)), np.zeros((0, 3)), np.zeros((0, 3))
+    places, normals, colours = (np.concatenate(parts) for parts in zip(*found, strict=True))
+    return places, normals, colours
+
+
+def shot_picture(camera: Any, looks: Looks, *, longest: int = 144) -> Any:
+    """(h, w, 4) what a shot's camera frames of the subject, before flat tones for table and wall."""
+    seen = shot_view(camera)
+    width, height = camera[key.RESOLUTION]
+    size = (max(1, round(longest * min(1.0, width / height))), max(1, round(longest * min(1.0, height / width))))
+    return through(*looks, position=seen.position / MM, rotation=seen.rotation, half=seen.half_slopes, size=size)
+
+
+def give_thumbnail(camera: Any, looks: Looks) -> None:
+    """Draw a shot and keep the picture on its camera, as Blender keeps previews: saved with the file, shown in panels."""
+    picture = shot_picture(camera, looks)
+    preview = camera.preview_ensure()
+    preview.image_size = (picture.shape[1], picture.shape[0])
+    preview.image_pixels_float.foreach_set(np.ascontiguousarray(picture, np.float32).ravel())
 
 
 def surface_colours(item: Any, mesh: TriangleMesh, faces: Any, weights: Any) -> Any:

@@ -31,7 +31,8 @@ COST = 150.0
 
 TURNTABLE = "turntable"
 
-PRESETS = {"proof": (Quality(24, 0.1), 640), "final": (Quality(160, 0.03), 1280)}
+PRESETS = {"proof": (Quality(24, 0.1), 640), "final": (Quality(44, 0.06), 960), "print": (Quality(256, 0.02), 2400)}
+"""Quality and longer side in pixels. A whole job in 'final' takes some minutes on two cores, in 'print' a night or a card."""
 
 
 @dataclass(kw_only=True)
@@ -40,7 +41,11 @@ class Settings:
 
     quality: str = choice(
         "final",
-        [("proof", "Proof", "Quick, to approve light and framing"), ("final", "Final", "To hand over")],
+        [
+            ("proof", "Proof", "Quick, to approve light and framing"),
+            ("final", "Final", "To hand over on a screen"),
+            ("print", "Print", "Large and clean; slow without a graphics card"),
+        ],
         help="How good the pictures are",
     )
     size: int | None = integer(None, low=64, high=16384, unit="px", help="Longer side of the stills")
@@ -49,11 +54,11 @@ class Settings:
     approved: str = text("", help="Names of approved shots, with commas: never rendered again", more=True)
     versions: bool = switch(False, help="Keep the earlier picture beside a new one", more=True)
     turntable: bool = switch(True, help="Render a full turn of the subject")
-    frames: int = integer(48, low=2, high=2000, help="Frames of a full turn")
-    turntable_size: int = integer(640, low=64, high=8192, unit="px", help="Longer side of the turntable's frames")
+    frames: int = integer(24, low=2, high=2000, help="Frames of a full turn")
+    turntable_size: int = integer(480, low=64, high=8192, unit="px", help="Longer side of the turntable's frames")
     eased: bool = switch(False, help="Let the turn start and stop gently instead of looping steadily", more=True)
     clockwise: bool = switch(False, help="Turn clockwise seen from above", more=True)
-    fps: int = integer(24, low=1, high=120, help="Frames a second of the video", more=True)
+    fps: int = integer(12, low=1, high=120, help="Frames a second of the video", more=True)
     video: bool = switch(True, help="Also write the turntable as a video")
     loops: int = integer(2, low=1, high=50, help="Full turns in the video", more=True)
     sample_sheet: bool = switch(False, help="Also render the piece in every material under one light")
