@@ -65,10 +65,11 @@ class TruthCase:
 
 @dataclass(frozen=True)
 class BakedShape:
-    """A truth with its transport."""
+    """A truth with its transport, and the truth's digest."""
 
     truth: Shape
     transport: transport.Transport
+    digest: str
 
 
 @dataclass(frozen=True)
@@ -227,21 +228,21 @@ def baked_shape(name: str) -> BakedShape:
     if not path.exists():
         made = make_shape(name)
         flow = transport.baked(made.vertices, made.normals)
-        _save(
-            path, vertices=made.vertices, faces=made.faces.astype(np.int32), albedo=made.albedo.astype(np.float32), **vars(flow)
-        )
+        parts = {"vertices": made.vertices, "faces": made.faces.astype(np.int32), "albedo": made.albedo.astype(np.float32)}
+        _save(path, **parts, **vars(flow))
     with np.load(path) as kept:
         truth = Shape(name, kept["vertices"], kept["faces"], kept["albedo"])
         names = ("normals", "seen", "cluster", "view_from", "view_way", "view_to")
-        return BakedShape(truth, transport.Transport(*(kept[key] for key in names)))
+        return BakedShape(truth, transport.Transport(*(kept[key] for key in names)), truth.digest())
 
 
 def baked_scan(name: str, *, size: int = 2048, seed: int = 0, triangles: int = 60_000) -> BakedScan:
     """A scan of a bench shape (open below, where a phone sees nothing), unwrapped, with its texels."""
-    recipe = _recipe(*_makers(name), "scanned", "charts", "texels")
+    body = baked_shape(name)
+    recipe = _recipe("scanned", "charts", "texels", salt=body.digest)  # of this very truth, not of one made like it
     path = CACHE / f"{name}-scan-{size}-{seed}-{triangles}-{recipe}.npz"
     if not path.exists():
-        truth = baked_shape(name).truth
+        truth = body.truth
         mesh = scanned.scan_mesh(truth, triangles=triangles, seed=seed, open_below=0.6)
         mesh, island = charts.unwrapped(mesh, islands=max(200, min(1000, len(mesh.faces) // 40)), texels=size, seed=seed)
         part = texels(mesh, truth.vertices, truth.faces, size)
@@ -285,8 +286,8 @@ def _makers(name: str) -> tuple[str, ...]:
     return ("fields", "nets", "tooling", "owl", "owl_form") if name == "owl" else ("fields", "nets", "tooling", "more_shapes")
 
 
-def _recipe(*modules: str) -> str:
-    found = hashlib.sha256()
+def _recipe(*modules: str, salt: str = "") -> str:
+    found = hashlib.sha256(salt.encode())
     for name in modules:
         path = Path(__file__).with_name(f"{name}.py")
         if path.exists():
