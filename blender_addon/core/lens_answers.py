@@ -102,6 +102,7 @@ class ReadOut:
 
     def lines(self) -> list[tuple[str, str]]:
         """Name and value of each, in words."""
+        here = ", as here" if self.diffraction_wins else ""
         far = f"{self.far:.1f} mm" if math.isfinite(self.far) else "infinity"
         depth = f"{self.depth:.2f} mm" if math.isfinite(self.depth) else "to infinity"
         return [
@@ -112,8 +113,8 @@ class ReadOut:
             ("Depth", depth),
             ("Field width", f"{self.field_width:.1f} mm"),
             ("Background blur", f"{self.background_blur:.2f} mm, {self.background_blur_percent:.1f} % of the width"),
-            ("Airy disc", f"{1000 * self.airy:.1f} um of {1000 * self.coc:.1f} um"),
-            ("Diffraction wins", f"past f/{self.diffraction_from:.1f}"),
+            ("Airy disc", f"{1000 * self.airy:.1f} um of {1000 * self.coc:.1f} um that still count as sharp"),
+            ("Diffraction", f"past N = {self.diffraction_from:.3g} diffraction wins{here}"),
         ]
 
 

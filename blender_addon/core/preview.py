@@ -53,8 +53,8 @@ def through(
 ) -> Floats:  # fmt: skip
     """(height, width, 4) opaque picture through a camera, row 0 at the bottom, of points (n, 3) on a table at z = 0.
 
-    position (3,) and rotation (3, 3, columns right, up, back) are the camera's, in the points' unit; `half` the tangents of half
-    its angle of view across and up; `size` width and height in pixels.
+    position (3,) and rotation (3, 3, columns right, up, back) are the camera's, in the points' unit; `half` the tangents of
+    half its angle of view across and up; `size` width and height in pixels.
     """
     width, height = size
     picture = _ground(rotation, half, size)

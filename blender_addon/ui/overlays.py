@@ -1,7 +1,7 @@
 """What is drawn over the 3D view: where the active shot's sharp zone cuts the piece, and the lens's read-out.
 
 Planes of near limit, focus and far limit are drawn as the lines in which they cut the piece, the sharp part is hatched. It is
-switched on in Blender's own Overlays menu and in the camera's panel.
+switched on in Blender's own Overlays menu and in the lens's panel.
 """
 
 from __future__ import annotations
@@ -159,35 +159,13 @@ def draw_switch(self: Any, context: Any) -> None:
     self.layout.prop(context.window_manager, SHOWN)
 
 
-def draw_lens(self: Any, context: Any) -> None:
-    """Under the camera's settings: the switch, and the active shot's lens to be changed by hand."""
-    layout = self.layout
-    layout.prop(context.window_manager, SHOWN)
-    camera = context.scene.camera
-    if camera is None or lens_drivers.FOCAL not in camera:
-        return
-    box = layout.box()
-    box.label(text=camera.name, icon="CAMERA_DATA")
-    for name, words in (
-        (lens_drivers.FOCAL, "Focal length"), (lens_drivers.FNUMBER, "f-number"), (lens_drivers.FOCUS, "Focus distance"),
-        (lens_drivers.FORMAT, "Format"),
-    ):  # fmt: skip
-        box.prop(camera, f'["{name}"]', text=words)
-    column = box.column(align=True)
-    for name, value in read_out_of(camera).lines():
-        column.label(text=f"{name}: {value}")
-
-
 def register() -> None:
-    """Add the switch, the drawing and the lens under the camera's settings."""
+    """Add the switch and the drawing."""
     setattr(
         bpy.types.WindowManager, SHOWN,
         bpy.props.BoolProperty(name="Sharp zone of the shot", description="Show where the lens is sharp on the piece"),
     )  # fmt: skip
     bpy.types.VIEW3D_PT_overlay.append(draw_switch)
-    panel = getattr(bpy.types, "BOZZETTO_PT_camera", None)
-    if panel is not None:
-        panel.append(draw_lens)
     zone = SharpZone()
     zone.start()
     # Kept on Blender's own type: a module holds no state, and 4.5 hangs at exit once the drivers' namespace was touched.
@@ -200,9 +178,6 @@ def unregister() -> None:
     if zone is not None:
         zone.stop()
         delattr(bpy.types.WindowManager, _SLOT)
-    panel = getattr(bpy.types, "BOZZETTO_PT_camera", None)
-    if panel is not None:
-        panel.remove(draw_lens)
     bpy.types.VIEW3D_PT_overlay.remove(draw_switch)
     if hasattr(bpy.types.WindowManager, SHOWN):
         delattr(bpy.types.WindowManager, SHOWN)

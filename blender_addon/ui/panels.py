@@ -12,19 +12,14 @@ from ..job.settings import Spec, label_of, matters, specs
 from ..job.step import FOLDERS, Step
 from ..scene.stage import STATE, Stage
 from ..steps import catalogue
+from .lens import BOZZETTO_PT_lens
 from .properties import has_switch, sheet_of
+from .tab import Tab
 
-CATEGORY = "Bozzetto"
 TITLES = {"scan": "Scan", "surface": "Surface", "shots": "Shots", "dressing": "Dressing", "delivery": "Delivery"}
 
 
-class _Base:
-    bl_space_type = "VIEW_3D"
-    bl_region_type = "UI"
-    bl_category = CATEGORY
-
-
-class BOZZETTO_PT_job(_Base, bpy.types.Panel):
+class BOZZETTO_PT_job(Tab, bpy.types.Panel):
     """The whole job"""
 
     bl_label = "Bozzetto"
@@ -61,7 +56,7 @@ def _folder_panel(folder: str) -> type:
         pass
 
     return type(
-        f"BOZZETTO_PT_{folder}", (_Base, bpy.types.Panel),
+        f"BOZZETTO_PT_{folder}", (Tab, bpy.types.Panel),
         {"bl_label": TITLES[folder], "bl_idname": f"BOZZETTO_PT_{folder}", "bl_options": {"DEFAULT_CLOSED"}, "draw": draw},
     )  # fmt: skip
 
@@ -75,7 +70,7 @@ def _step_panel(step: Step) -> type:
             self.layout.label(text="changed")
 
     return type(
-        f"BOZZETTO_PT_{step.name}", (_Base, bpy.types.Panel),
+        f"BOZZETTO_PT_{step.name}", (Tab, bpy.types.Panel),
         {
             "bl_label": step.label, "bl_idname": f"BOZZETTO_PT_{step.name}", "bl_parent_id": f"BOZZETTO_PT_{step.folder}",
             "bl_options": {"DEFAULT_CLOSED"}, "draw": draw, "draw_header_preset": draw_header_preset, "__doc__": step.help,
@@ -170,4 +165,5 @@ def classes() -> tuple[type, ...]:
     for folder in FOLDERS:
         found.append(_folder_panel(folder))
         found += [_step_panel(step) for step in catalogue() if step.folder == folder]
+        found += [BOZZETTO_PT_lens] if folder == "shots" else []
     return tuple(found)

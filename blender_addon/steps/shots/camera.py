@@ -22,6 +22,7 @@ from ...scene.cameras import Lens, make_camera
 from ...scene.deep_pictures import DEPTH, SLICES
 from ...scene.images import read_pixels
 from ...scene.meshes import read_mesh
+from ...scene.thumbnails import give_thumbnail, looks_of_all
 
 LABEL = "Camera"
 NEEDS = ("piece",)
@@ -120,6 +121,7 @@ def run(stage: Any, settings: Settings) -> Run:
     asks = shot_asks(settings)
     yield Progress(0.2, "looking for details")
     spots = _spots(subject, asks)
+    looks = looks_of_all([item for role in ("piece", "stand") for item in stage.find_all(role).values()])
     solved: list[Shot] = []
     for place, (ask, row) in enumerate(asks):
         yield Progress(0.3 + 0.6 * place / len(asks), f"framing {ask.name}")
@@ -135,6 +137,7 @@ def run(stage: Any, settings: Settings) -> Run:
             extra["bozzetto_turn"] = settings.turning
         lens = Lens(shot.optics, ask.format_mm, ask.resolution, ask.kind, ask.coc, settings.blades)
         camera = make_camera(f"Shot {ask.name}", shot.stand, lens, extra=extra)
+        give_thumbnail(camera, looks)
         stage.offer("shot", camera, key=ask.name, name=f"Shot {ask.name}")
     first = solved[0].ask.name
     stage.at_swap(lambda: _look_through(stage, first))

@@ -1,0 +1,320 @@
+"""The active shot's lens: small pictures of all shots, what the lens gives, and the questions a photographer asks of it."""
+
+import bpy
+from bpy.props import EnumProperty, FloatProperty, FloatVectorProperty, StringProperty
+
+from ..job.errors import JobError, SubjectError
+from ..scene import lens_drivers, lens_questions, roles
+from ..scene.cameras import MM
+from ..scene.thumbnails import give_thumbnail, looks_of_all
+from .overlays import SHOWN, read_out_of
+from .tab import Tab
+
+ENDS = {"FROM": "bozzetto_hold_from", "TO": "bozzetto_hold_to"}
+"""Where the two picked points are kept while Blender is open: on the window manager, in metres."""
+
+
+def shot_in_work(context):
+    """The scene's camera where that is a shot, else None."""
+    camera = context.scene.camera
+    return camera if camera is not None and lens_drivers.FOCAL in camera else None
+
+
+def shots_of(scene):
+    """The shots of the scene's job, in the order of the list."""
+    shots = roles.players(scene.get(roles.JOB, ""), role="shot")
+    return sorted(shots, key=lambda shot: (shot.get("bozzetto_order", 0), shot.name))
+
+
+class BOZZETTO_PT_lens(Tab, bpy.types.Panel):
+    """The lens of the shot that is looked through: what it gives, and what it could give"""
+
+    bl_label = "Lens"
+    bl_idname = "BOZZETTO_PT_lens"
+    bl_parent_id = "BOZZETTO_PT_shots"
+
+    @classmethod
+    def poll(cls, context):
+        """Only once there are shots."""
+        return bool(shots_of(context.scene))
+
+    def draw(self, context):
+        """Pictures, lens, read-out, questions."""
+        layout, camera = self.layout, shot_in_work(context)
+        draw_shots(layout, shots_of(context.scene), camera)
+        layout.prop(context.window_manager, SHOWN)
+        if camera is None:
+            layout.label(text="Choose a shot to see its lens")
+            return
+        draw_lens(layout.column(align=True), camera)
+        draw_read_out(layout.box(), camera)
+        draw_questions(layout.column(align=True), context.window_manager)
+
+
+def draw_shots(layout, shots, active):
+    """A small picture of each shot, to look through it."""
+    grid = layout.grid_flow(columns=3, even_columns=True, row_major=True)
+    for shot in shots:
+        column = grid.column(align=True)
+        if shot.preview is not None and shot.preview.is_image_custom:
+            column.template_icon(icon_value=shot.preview.icon_id, scale=4.0)
+        key = shot.get(roles.KEY, shot.name)
+        column.operator("bozzetto.look_through", text=key, depress=shot == active).shot = shot.name
+    layout.operator("bozzetto.draw_shots", icon="FILE_REFRESH")
+
+
+def draw_lens(layout, camera):
+    """What is set on the lens."""
+    layout.use_property_split = True
+    layout.use_property_decorate = False
+    for name, words in (
+        (lens_drivers.FOCAL, "Focal length (mm)"), (lens_drivers.FNUMBER, "f-number"),
+        (lens_drivers.FOCUS, "Focus distance (mm)"), (lens_drivers.FORMAT, "Format (mm)"),
+    ):  # fmt: skip
+        layout.prop(camera, f'["{name}"]', text=words)
+
+
+def draw_read_out(layout, camera):
+    """What the lens gives."""
+    column = layout.column(align=True)
+    for name, value in read_out_of(camera).lines():
+        row = column.split(factor=0.36)
+        row.label(text=name)
+        row.label(text=value)
+
+
+def draw_questions(layout, manager):
+    """The questions, the first with its two points."""
+    for end, words in (("FROM", "From"), ("TO", "To")):
+        row = layout.row(align=True)
+        row.prop(manager, ENDS[end], text=words)
+        row.operator("bozzetto.lens_point", text="", icon="PIVOT_CURSOR").end = end
+    layout.operator_context = "INVOKE_DEFAULT"
+    layout.operator("bozzetto.lens_hold", text="f-number from here to there ...")
+    layout.operator("bozzetto.lens_hold", text="f-number for what is seen ...").what = "WHOLE"
+    layout.operator("bozzetto.lens_fill")
+    layout.operator("bozzetto.lens_focal")
+
+
+class BOZZETTO_OT_look_through(bpy.types.Operator):
+    """Make this the shot in work and look through it"""
+
+    bl_idname = "bozzetto.look_through"
+    bl_label = "Look through"
+    bl_options = {"INTERNAL", "UNDO"}
+
+    shot: StringProperty()
+
+    def execute(self, context):
+        """Its camera, its picture size, and the view through it."""
+        scene, camera = context.scene, bpy.data.objects.get(self.shot)
+        if camera is None:
+            self.report({"INFO"}, f'There is no shot "{self.shot}" any more: run Camera')
+            return {"CANCELLED"}
+        scene.camera = camera
+        scene.render.resolution_x, scene.render.resolution_y = camera[lens_drivers.RESOLUTION]
+        space = context.space_data
+        if space is not None and space.type == "VIEW_3D":
+            space.region_3d.view_perspective = "CAMERA"
+        return {"FINISHED"}
+
+
+class BOZZETTO_OT_draw_shots(bpy.types.Operator):
+    """Draw the small pictures of all shots anew, as their cameras stand now"""
+
+    bl_idname = "bozzetto.draw_shots"
+    bl_label = "Draw the small pictures anew"
+    bl_options = {"INTERNAL"}
+
+    def execute(self, context):
+        """A moment's work, no render."""
+        redraw(context.scene, shots_of(context.scene))
+        return {"FINISHED"}
+
+
+def redraw(scene, shots):
+    """Draw the small pictures of some shots."""
+    job = scene.get(roles.JOB, "")
+    looks = looks_of_all([item for role in ("piece", "stand") for item in roles.players(job, role=role)])
+    for shot in shots:
+        give_thumbnail(shot, looks)
+
+
+class BOZZETTO_OT_lens_point(bpy.types.Operator):
+    """Take this end from the selected vertices, else from the 3D cursor (Shift + right click on the piece puts it there)"""
+
+    bl_idname = "bozzetto.lens_point"
+    bl_label = "Point for the lens"
+    bl_options = {"INTERNAL"}
+
+    end: EnumProperty(items=[("FROM", "From", "The first end"), ("TO", "To", "The other end")])
+
+    def execute(self, context):
+        """Keep the point."""
+        setattr(context.window_manager, ENDS[self.end], picked_point(context))
+        return {"FINISHED"}
+
+
+def picked_point(context):
+    """The middle of the vertices selected in edit mode, in the world; else the 3D cursor's place."""
+    item = context.edit_object
+    if item is not None and item.type == "MESH":
+        item.update_from_editmode()
+        chosen = [vertex.co for vertex in item.data.vertices if vertex.select]
+        if chosen:
+            return item.matrix_world @ (sum(chosen[1:], chosen[0].copy()) / len(chosen))
+    return context.scene.cursor.location
+
+
+class Question:
+    """A dialog that shows the answer while its settings change, and sets the lens on OK; a script sets it at once."""
+
+    bl_options = {"REGISTER", "UNDO"}
+
+    instead: EnumProperty(
+        name="Instead",
+        description="What to do where no lens can",
+        items=[
+            ("NOTHING", "Leave it as it is", "Change nothing"),
+            ("BRACKET", "Focus bracket", "Slices from end to end, merged into one sharp picture"),
+            ("FRAMES", "Focus bracket, left as frames", "The slices stay beside the merged picture"),
+            ("DEPARTURE", "Departure from the true lens", "Sharp subject, soft set; the caption says so"),
+        ],
+    )
+
+    @classmethod
+    def poll(cls, context):
+        """There must be a shot to ask about."""
+        return shot_in_work(context) is not None
+
+    def invoke(self, context, event):
+        """Show question and answer."""
+        return context.window_manager.invoke_props_dialog(self, width=460)
+
+    def draw(self, context):
+        """The settings, the answer below, and what else can be had."""
+        layout = self.layout
+        layout.use_property_split = True
+        self.draw_settings(layout)
+        try:
+            asked = self.ask(context)
+        except JobError as error:
+            _paragraph(layout, str(error))
+            return
+        _paragraph(layout, asked.answer.words if asked.answer.possible else f"It can't be had: {asked.answer.words}")
+        if not asked.answer.possible and asked.ends:
+            layout.prop(self, "instead")
+
+    def execute(self, context):
+        """Set the lens as answered, or what was chosen instead; say it."""
+        camera = shot_in_work(context)
+        try:
+            asked = self.ask(context)
+            if asked.answer.possible:
+                lens_questions.set_lens(camera, asked)
+            elif asked.ends and self.instead in ("BRACKET", "FRAMES"):
+                lens_questions.set_bracket(camera, asked, frames=self.instead == "FRAMES")
+            elif asked.ends and self.instead == "DEPARTURE":
+                lens_questions.set_departure(camera)
+            else:
+                self.report({"WARNING"}, f"It can't be had: {asked.answer.words}")
+                return {"CANCELLED"}
+        except JobError as error:
+            self.report({"ERROR"}, str(error))
+            return {"CANCELLED"}
+        redraw(context.scene, [camera])
+        self.report({"INFO"}, asked.answer.words)
+        return {"FINISHED"}
+
+
+class BOZZETTO_OT_lens_hold(Question, bpy.types.Operator):
+    """Which f-number holds this depth sharp? Past the lens's means, why not, and a focus bracket"""
+
+    bl_idname = "bozzetto.lens_hold"
+    bl_label = "What f-number holds this?"
+
+    what: EnumProperty(
+        name="Sharp",
+        items=[
+            ("POINTS", "From here to there", "Between the two picked points"),
+            ("FACE", "The whole face", "What is seen of the face of a standing figure"),
+            ("WHOLE", "All that is seen", "All that the shot sees of the piece"),
+        ],
+    )
+
+    def draw_settings(self, layout):
+        """What is to be sharp."""
+        layout.prop(self, "what", expand=False)
+
+    def ask(self, context):
+        """The f-number and the focus."""
+        camera = shot_in_work(context)
+        if self.what != "POINTS":
+            return lens_questions.hold_part(camera, self.what.lower())
+        ends = [getattr(context.window_manager, name) for name in ENDS.values()]
+        if ends[0] == ends[1]:
+            raise SubjectError("Pick two points first: where it must begin to be sharp, and where it may end")
+        return lens_questions.hold_points(camera, [[MM * part for part in end] for end in ends])
+
+
+class BOZZETTO_OT_lens_fill(Question, bpy.types.Operator):
+    """From where does the subject fill this share of the picture's height?"""
+
+    bl_idname = "bozzetto.lens_fill"
+    bl_label = "Distance that fills the height ..."
+
+    share: FloatProperty(name="Of the height", subtype="PERCENTAGE", min=5.0, max=98.0, default=80.0)
+
+    def draw_settings(self, layout):
+        """How much of the height."""
+        layout.prop(self, "share")
+
+    def ask(self, context):
+        """Where to stand."""
+        return lens_questions.fill_height(shot_in_work(context), self.share / 100.0)
+
+
+class BOZZETTO_OT_lens_focal(Question, bpy.types.Operator):
+    """How would it look at another focal length, the same size in the picture?"""
+
+    bl_idname = "bozzetto.lens_focal"
+    bl_label = "Another focal length, same size ..."
+
+    focal: FloatProperty(name="Focal length (mm)", min=2.0, max=1200.0, default=60.0)
+
+    def draw_settings(self, layout):
+        """The focal length."""
+        layout.prop(self, "focal")
+
+    def ask(self, context):
+        """Where to stand with it."""
+        return lens_questions.other_focal(shot_in_work(context), self.focal)
+
+
+def _paragraph(layout, words, width=64):
+    """Words over as many lines as they need: a label does not wrap."""
+    import textwrap
+
+    column = layout.column(align=True)
+    for line in textwrap.wrap(words, width):
+        column.label(text=line)
+
+
+CLASSES = (
+    BOZZETTO_OT_look_through, BOZZETTO_OT_draw_shots, BOZZETTO_OT_lens_point, BOZZETTO_OT_lens_hold, BOZZETTO_OT_lens_fill,
+    BOZZETTO_OT_lens_focal,
+)  # fmt: skip
+
+
+def register():
+    """Room for the two picked points."""
+    for name, words in zip(ENDS.values(), ("Sharp from here", "Sharp to there"), strict=True):
+        point = FloatVectorProperty(name=words, subtype="TRANSLATION", unit="LENGTH", precision=4)
+        setattr(bpy.types.WindowManager, name, point)
+
+
+def unregister():
+    """Take it back."""
+    for name in ENDS.values():
+        if hasattr(bpy.types.WindowManager, name):
+            delattr(bpy.types.WindowManager, name)

@@ -1,0 +1,96 @@
+"""The lens's panel in the installed add-on: shots to look through, points to pick, questions that set the lens."""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+from typing import Any
+
+import bpy
+import numpy as np
+import pytest
+
+from tests.host.small_scan import QUICK_SHEET, write_knob
+
+
+@pytest.fixture(scope="module")
+def scene(installed: str, tmp_path_factory: pytest.TempPathFactory) -> Any:
+    """The small scan until its shots are framed."""
+    folder: Path = tmp_path_factory.mktemp("job")
+    write_knob(folder)
+    (folder / "knob.toml").write_text(QUICK_SHEET, encoding="utf-8")
+    bpy.ops.bozzetto.read_sheet(filepath=str(folder / "knob.toml"))
+    bpy.context.scene.bozzetto.output = str(folder / "out")
+    assert bpy.ops.bozzetto.run_job(last="camera") == {"FINISHED"}
+    return bpy.context.scene
+
+
+def shot(name: str) -> Any:
+    item = bpy.data.objects[f"Shot {name}"]
+    item.update_tag()
+    bpy.context.view_layer.update()
+    return item
+
+
+def test_looking_through_a_shot(scene: Any) -> None:
+    lens = sys.modules["bl_ext.user_default.bozzetto.ui.lens"]
+    assert [one.name for one in lens.shots_of(scene)] == ["Shot hero", "Shot detail", "Shot back", "Shot turntable"]
+    assert all(one.preview is not None and one.preview.is_image_custom for one in lens.shots_of(scene))
+    assert bpy.ops.bozzetto.look_through(shot="Shot back") == {"FINISHED"}
+    assert scene.camera == shot("back")
+    assert bpy.ops.bozzetto.look_through(shot="Shot hero") == {"FINISHED"}
+    assert bpy.ops.bozzetto.look_through(shot="gone") == {"CANCELLED"}
+
+
+def test_points_from_cursor_and_from_selection(scene: Any) -> None:
+    manager = bpy.context.window_manager
+    scene.cursor.location = (0.01, 0.02, 0.03)
+    assert bpy.ops.bozzetto.lens_point(end="FROM") == {"FINISHED"}
+    assert tuple(manager.bozzetto_hold_from) == pytest.approx((0.01, 0.02, 0.03))
+    piece = bpy.data.objects["Piece"]
+    bpy.context.view_layer.objects.active = piece
+    bpy.ops.object.mode_set(mode="EDIT")
+    bpy.ops.mesh.select_all(action="SELECT")
+    assert bpy.ops.bozzetto.lens_point(end="TO") == {"FINISHED"}
+    bpy.ops.object.mode_set(mode="OBJECT")
+    middle = np.mean([piece.matrix_world @ one.co for one in piece.data.vertices], axis=0)
+    assert tuple(manager.bozzetto_hold_to) == pytest.approx(tuple(middle), abs=1e-5)
+
+
+def test_from_here_to_there(scene: Any) -> None:
+    hero, manager = shot("hero"), bpy.context.window_manager
+    back = hero.matrix_world.col[2].to_3d()
+    for name, far in (("bozzetto_hold_from", -0.004), ("bozzetto_hold_to", 0.005)):
+        setattr(manager, name, hero.matrix_world.translation - back * (hero["bozzetto_focus_mm"] / 1000 + far))
+    before = hero["bozzetto_focus_mm"]
+    assert bpy.ops.bozzetto.lens_hold(what="POINTS") == {"FINISHED"}
+    hero = shot("hero")
+    slack = 0.5  # mm: a marked stop may stand for 1.5 % more blur, and points are kept in single precision
+    assert hero["bozzetto_near_mm"] <= before - 4.0 + slack and hero["bozzetto_far_mm"] >= before + 5.0 - slack
+
+
+def test_what_no_lens_holds_changes_nothing_unless_something_else_is_chosen(scene: Any) -> None:
+    hero, manager = shot("hero"), bpy.context.window_manager
+    back = hero.matrix_world.col[2].to_3d()
+    for name, far in (("bozzetto_hold_from", 0.5), ("bozzetto_hold_to", 20.0)):
+        setattr(manager, name, hero.matrix_world.translation - back * (hero["bozzetto_focus_mm"] / 1000 * far))
+    before = hero["bozzetto_fnumber"], hero["bozzetto_focus_mm"]
+    assert bpy.ops.bozzetto.lens_hold(what="POINTS") == {"CANCELLED"}
+    assert (hero["bozzetto_fnumber"], hero["bozzetto_focus_mm"]) == before and "bozzetto_depth" not in hero
+    assert bpy.ops.bozzetto.lens_hold(what="POINTS", instead="FRAMES") == {"FINISHED"}
+    assert hero["bozzetto_depth"] == "frames" and len(hero["bozzetto_bracket_mm"]) > 1
+    assert bpy.ops.bozzetto.lens_hold(what="WHOLE") == {"FINISHED"}
+    assert "bozzetto_depth" not in hero
+
+
+def test_distance_and_focal_length(scene: Any) -> None:
+    hero = shot("hero")
+    before = hero["bozzetto_focus_mm"]
+    assert bpy.ops.bozzetto.lens_fill(share=40.0) == {"FINISHED"}
+    assert shot("hero")["bozzetto_focus_mm"] > before
+    m = shot("hero")["bozzetto_magnification"]
+    assert bpy.ops.bozzetto.lens_focal(focal=150.0) == {"FINISHED"}
+    assert shot("hero")["bozzetto_magnification"] == pytest.approx(m, rel=1e-4)
+    with pytest.raises(RuntimeError, match="Pick two points"):
+        bpy.context.window_manager.bozzetto_hold_from = bpy.context.window_manager.bozzetto_hold_to
+        bpy.ops.bozzetto.lens_hold(what="POINTS")
