@@ -17,19 +17,24 @@ Nearest = Callable[[Floats], tuple[Ints, Floats]]
 WRONG = 1.5
 """Loss of a point in space that the other scan saw free; one at the tolerance costs 1."""
 
+BESIDE = 5.0
+"""Up to so many tolerances off, a point that faces the same way runs beside the surface: another thing of nearly this shape."""
+
 
 @dataclass(frozen=True)
 class Evidence:
     """What two scans say about a pose; shares are 0 to 1, lengths in the fixed scan's unit.
 
     matched: share of the moving scan that lies on the fixed one, of what has a seen surface as its nearest (or of a fifth of
-    all). against: share, of all that can be judged, where one scan shows free space and the other its surface. rms: of the
-    matched distances to the surface. spread: their robust standard deviation. covered: share of the fixed scan that the
-    moving one lies on. shared: area that lies on each other over the sum of both areas. judged: how many points could be
-    judged. loss: (k,) what each asked point speaks against the pose, 0 to WRONG, nan where it can't say.
+    all). beside: share, of what lies on it or beside it, that runs along it but off by more than noise. against: share, of all
+    that can be judged, where one scan shows free space and the other its surface. rms: of the matched distances to the
+    surface. spread: their robust standard deviation. covered: share of the fixed scan that the moving one lies on. shared:
+    area that lies on each other over the sum of both areas. judged: how many points could be judged. loss: (k,) what each
+    asked point speaks against the pose, 0 to WRONG, nan where it can't say.
     """
 
     matched: float
+    beside: float
     against: float
     rms: float
     spread: float
@@ -87,10 +92,12 @@ def weigh(
     moving_area, fixed_area = asked.area * pose.scale**2, asked_back.area
     wrong_area = wrong.mean() * moving_area + wrong_back.mean() * fixed_area
     right_area = on.mean() * moving_area + on_back.mean() * fixed_area
+    beside = agree & known & ~on & (np.abs(height) < BESIDE * tolerance) & (along < 2.5 * fixed.spacing)
     residual = height[on]
     loss = np.concatenate([_loss(height, on, wrong, tolerance), _loss(height_back, on_back, wrong_back, reach)])
     return Evidence(
         float(on.sum() / max(known.sum(), 0.2 * len(known))),
+        float(beside.sum() / max(on.sum() + beside.sum(), 1)),
         float(wrong_area / max(wrong_area + right_area, 1e-30)),
         float(np.sqrt(np.mean(residual**2))) if len(residual) else float("inf"),
         1.4826 * float(np.median(np.abs(residual))) if len(residual) else float("inf"),

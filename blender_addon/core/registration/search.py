@@ -2,61 +2,20 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from dataclasses import dataclass
-
 import numpy as np
 
 from ..mesh import Floats, TriangleMesh
 from ..similarity import Similarity, fit_similarity
-from .batch import Target, improved, scores
-from .colour import best_turn, likeness, one_a_side, peak_turn, told_apart
-from .evidence import Evidence, Nearest, asked_points, weigh
-from .icp import firmness, loose_axis, refine
+from .batch import improved, scores
+from .evidence import asked_points
+from .icp import firmness, refine
 from .planes import flat_faces
 from .poses import Poses, distinct
+from .scans import Scans, Tree, lying_on, weighed
 from .starts import body_starts, even_turns, flat_starts, twin_turns
-from .surfels import Surfels, sample_surfels
-from .verdict import SURE, Candidate, Limits, Registration, apart, decide
-
-Tree = Callable[[Floats], Nearest]
-"""From points (n, 3) to the question which of them is nearest."""
-
-
-@dataclass(frozen=True)
-class Scans:
-    """Two scans made ready: all surfels, those of the moving one that were seen, batch targets, trees.
-
-    partial: the moving scan is a part of what the fixed one shows. size: a length for the moving scan in the fixed unit's
-    order of magnitude is not known, so reaches are taken from the fixed one's.
-    """
-
-    fixed: Surfels
-    moving: Surfels
-    seen: Surfels
-    target: Target
-    back: Target
-    nearest: Nearest
-    nearest_back: Nearest
-    partial: bool
-
-    @staticmethod
-    def of(fixed: Surfels, moving: Surfels, tree: Tree, *, partial: bool) -> Scans:
-        """From surfels in random order, as `sample_surfels` gives them."""
-        seen = moving.part(~moving.rim) if (~moving.rim).mean() > 0.3 else moving
-        return Scans(
-            fixed, moving, seen, Target.of(fixed.part(np.arange(min(9000, len(fixed))))),
-            Target.of(moving.part(np.arange(min(6000, len(moving))))), tree(fixed.points), tree(moving.points), partial,
-        )  # fmt: skip
-
-    def fixed_part(self, count: int) -> Surfels:
-        """The first few of what was seen of the fixed scan."""
-        seen = np.flatnonzero(~self.fixed.rim[: 4 * count])[:count]
-        return self.fixed.part(seen if len(seen) > 50 else np.arange(min(count, len(self.fixed))))
-
-    def moving_part(self, count: int) -> Surfels:
-        """The first few of what was seen of the moving scan."""
-        return self.seen.part(np.arange(min(count, len(self.seen))))
+from .surfels import sample_surfels
+from .ties import broken
+from .verdict import SURE, Candidate, Registration, apart, decide
 
 
 def flat_poses(scans: Scans, *, seed: int) -> Poses | None:
@@ -126,14 +85,6 @@ def judged(scans: Scans, poses: Poses, *, tolerance: float, points: int, rounds:
     return sorted(found, key=lambda one: -one.rank)
 
 
-def weighed(scans: Scans, pose: Similarity, tolerance: float, *, points: int = 1000) -> Evidence:
-    """The evidence for a pose."""
-    return weigh(
-        scans.moving, scans.fixed, scans.nearest, scans.nearest_back, pose,
-        tolerance=tolerance, partial=scans.partial, points=points,
-    )  # fmt: skip
-
-
 def register(
     fixed: TriangleMesh,
     moving: TriangleMesh,
@@ -180,44 +131,18 @@ def looked_into(scans: Scans, starts: Poses) -> Registration:
     near = [pose, *(one.pose for one in first[1:] if one.evidence.shared > 0.6 * first[0].evidence.shared)]
     candidates = [Candidate(one, weighed(scans, one, tolerance, points=4000)) for one in near]
     places = asked_points(scans.moving, scans.fixed, points=4000)
-    distinct_ones = _distinct(candidates, scans)
-    decided = decide(distinct_ones, places, firmness=_held(scans, distinct_ones[0].pose), size=scans.fixed.size)
-    return by_colour(scans, decided, tolerance) if decided.tie else decided
+    decided = _decided(scans, candidates, places)
+    if decided.tie == "ways":  # list every way: a regular shape has more of them than the first look keeps
+        every = settled(scans, twins(scans, decided.candidates[0].pose), keep=14, rounds=10)
+        more = judged(scans, every, tolerance=tolerance, points=1500, rounds=10)
+        candidates += [Candidate(one.pose, weighed(scans, one.pose, tolerance, points=4000)) for one in more]
+        decided = _decided(scans, candidates, places)
+    return broken(scans, decided, tolerance) if decided.tie else decided
 
 
-def by_colour(scans: Scans, decided: Registration, tolerance: float) -> Registration:
-    """A tie broken by colour where both scans have it and it stands out; otherwise as it was."""
-    asked = scans.moving_part(1200)
-
-    def score(pose: Similarity) -> float:
-        return likeness(asked, scans.fixed, scans.nearest, pose)
-
-    if asked.colour is None or scans.fixed.colour is None:
-        return decided
-    reason = "shape fits in several ways, colour in one alone"
-    if decided.tie == "ways":
-        rated = np.array([score(one.pose) for one in decided.candidates])
-        order = np.argsort(-rated)
-        if not told_apart(rated[order], np.arange(len(rated)) < 1):
-            return decided
-        chosen = tuple(decided.candidates[place] for place in order)
-        return Registration(SURE, reason, chosen)
-    first = decided.candidates[0]
-    spots, facing = _lying_on(scans, first.pose)
-    axis = loose_axis(spots, facing, firm=Limits().loose)
-    if axis is None:
-        return decided
-    sides = one_a_side([one.pose for one in decided.candidates], axis[0])
-    pose, standing = best_turn(score, sides, *axis)
-    if not standing:
-        return decided
-    pose, _, _ = refine(scans.moving_part(4000), scans.fixed, scans.nearest, pose, rounds=10)
-    asked = scans.moving_part(4000)
-    pose, _ = peak_turn(score, pose, *axis)
-    chosen_one = Candidate(pose, weighed(scans, pose, tolerance, points=4000))
-    if chosen_one.evidence.shared < 0.9 * first.evidence.shared:
-        return decided
-    return Registration(SURE, "shape can turn in itself, colour holds it", (chosen_one,))
+def _decided(scans: Scans, candidates: list[Candidate], places: Floats) -> Registration:
+    kept = _distinct(candidates, scans)
+    return decide(kept, places, firmness=_held(scans, kept[0].pose), size=scans.fixed.size)
 
 
 def _tolerance(scans: Scans, found: list[Candidate], rough: float) -> float:
@@ -237,18 +162,9 @@ def _distinct(candidates: list[Candidate], scans: Scans, nearer: float = 0.02) -
     return kept
 
 
-def _lying_on(scans: Scans, pose: Similarity) -> tuple[Floats, Floats]:
-    """Points and normals of the moving scan, posed, that lie on the fixed one."""
-    part = scans.moving_part(3000)
-    spots, facing = pose.apply(part.points), pose.turn(part.normals)
-    index, far = scans.nearest(spots)
-    on = (far < 2.5 * scans.fixed.spacing) & (np.einsum("ij,ij->i", facing, scans.fixed.normals[index]) > 0.5)
-    return spots[on], facing[on]
-
-
 def _held(scans: Scans, pose: Similarity) -> float:
     """How well the part of the moving scan that lies on the fixed one holds the pose."""
-    spots, facing = _lying_on(scans, pose)
+    spots, facing = lying_on(scans, pose)
     return firmness(spots, facing) if len(spots) >= 30 else 0.0
 
 

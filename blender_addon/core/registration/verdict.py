@@ -17,14 +17,16 @@ SURE, NOT_SURE, NO_FIT = "sure", "not sure", "no fit"
 class Limits:
     """Where the verdict turns; shares are 0 to 1. Wide of what true poses gave on shapes of every kind that was tried.
 
-    matched: least share of the moving scan that must lie on the fixed one. against: most that may speak against. spread: most
-    that matched points may lie off, over the fixed scan's size.
+    matched: least share of the moving scan that must lie on the fixed one. beside: most that may lie nearly on it but off by
+    more than noise. against: most that may speak against. spread: most that matched points may lie off, over the fixed scan's
+    size.
     lead, clearness: how much better (mean loss, and that over chance) the best must be than another pose, or lead_shared, how
     much more area it must share, so that the other is no rival. loose: most that the weakest of the seven freedoms may be
     held less than the mean one. no_fit: below this matched share, or above this against, nothing fits at all.
     """
 
     matched: float = 0.78
+    beside: float = 0.045
     against: float = 0.035
     spread: float = 1.2e-3
     lead: float = 0.012
@@ -52,13 +54,15 @@ class Candidate:
 class Registration:
     """What registration found: verdict 'sure', 'not sure' or 'no fit', why, and the candidates, best first.
 
-    tie: what shape leaves open though all else fits: 'ways' (several poses), 'turn' (a continuous one), or ''.
+    tie: what shape leaves open though all else fits: 'ways' (several poses), 'turn' (a continuous one), or ''. axis: direction
+    and point, in the fixed scan's frame, about which any turn fits, where that is the tie.
     """
 
     verdict: str
     reason: str
     candidates: tuple[Candidate, ...] = field(default_factory=tuple)
     tie: str = ""
+    axis: tuple[Floats, Floats] | None = None
 
     @property
     def best(self) -> Candidate | None:
@@ -106,6 +110,8 @@ def decide(
         return Registration(NOT_SURE, f"{best.against:.0%} of what can be compared does not agree", shown)
     if best.spread > limits.spread * size:
         return Registration(NOT_SURE, f"the surfaces lie {best.rms:.2g} mm apart, too far for the same thing", shown)
+    if best.beside > limits.beside:
+        return Registration(NOT_SURE, f"{best.beside:.0%} of it runs beside the first scan, nearly but not on it", shown)
     tied = rivals(candidates, places, limits)
     if firmness < limits.loose:
         return Registration(
