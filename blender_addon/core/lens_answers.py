@@ -101,20 +101,23 @@ class ReadOut:
         return self.airy > self.coc
 
     def lines(self) -> list[tuple[str, str]]:
-        """Name and value of each, in words."""
+        """Name and value of each, short enough for half a sidebar; the last is a sentence and has no name."""
         here = ", as here" if self.diffraction_wins else ""
         far = f"{self.far:.1f} mm" if math.isfinite(self.far) else "infinity"
         depth = f"{self.depth:.2f} mm" if math.isfinite(self.depth) else "to infinity"
+        m = self.magnification
         return [
-            ("Magnification", f"{self.magnification:.3f}" + (f" (1:{1 / self.magnification:.1f})")),
+            ("Magnification", f"{m:.3f} ({f'1:{1 / m:.1f}' if m < 1.0 else f'{m:.1f}:1'})"),
             ("Working distance", f"{self.working_distance:.0f} mm"),
             ("Effective f-number", f"f/{self.effective_fnumber:.1f}"),
-            ("Sharp", f"{self.near:.1f} mm to {far}"),
+            ("Sharp from", f"{self.near:.1f} mm"),
+            ("Sharp to", far),
             ("Depth", depth),
             ("Field width", f"{self.field_width:.1f} mm"),
-            ("Background blur", f"{self.background_blur:.2f} mm, {self.background_blur_percent:.1f} % of the width"),
-            ("Airy disc", f"{1000 * self.airy:.1f} um of {1000 * self.coc:.1f} um that still count as sharp"),
-            ("Diffraction", f"past N = {self.diffraction_from:.3g} diffraction wins{here}"),
+            ("Background blur", f"{self.background_blur:.2f} mm ({self.background_blur_percent:.1f} %)"),
+            ("Airy disc", f"{1000 * self.airy:.1f} um"),
+            ("Counts as sharp", f"{1000 * self.coc:.1f} um"),
+            ("", f"Past N = {self.diffraction_from:.3g} diffraction wins{here}"),
         ]
 
 

@@ -50,17 +50,18 @@ def clipped_lines(segments: Floats, direction: Floats, low: float, high: float) 
 def hatching(
     vertices: Floats, faces: Ints, *, axis: Floats, across: Floats, near: float, far: float, spacing: float, most: int = 160
 ) -> Floats:
-    """(k, 2, 3) slanted lines on the part of a surface whose depth along `axis` (3,) lies between near and far.
+    """(k, 2, 3) lines on the part of a surface whose depth along `axis` (3,) lies between near and far.
 
-    axis and across are unit vectors at right angles; the lines are cuts by planes at 45 degrees between them, `spacing` apart.
+    axis and across are unit vectors at right angles. The lines are cuts by planes along the axis, `spacing` apart in the
+    direction `across`: seen along the axis they are straight and even, from the side they run from near to far.
     """
     depth = vertices @ axis
     touched = faces[(depth[faces].max(axis=1) >= near) & (depth[faces].min(axis=1) <= far)]
     if not len(touched):
         return np.zeros((0, 2, 3))
-    slant = (vertices @ (axis + across)) / np.sqrt(2.0)
-    used = slant[touched]
+    side = vertices @ across
+    used = side[touched]
     step = max(spacing, float(np.ptp(used)) / most)
     levels: Iterable[float] = np.arange(np.ceil(used.min() / step), np.floor(used.max() / step) + 1) * step
-    lines = [clipped_lines(level_lines(vertices, touched, slant, level), axis, near, far) for level in levels]
+    lines = [clipped_lines(level_lines(vertices, touched, side, level), axis, near, far) for level in levels]
     return np.concatenate(lines) if lines else np.zeros((0, 2, 3))

@@ -147,9 +147,15 @@ def specs(settings: type | Any) -> dict[str, Spec]:
     return {field.name: field.metadata[_KEY] for field in dataclasses.fields(settings) if _KEY in field.metadata}
 
 
+_INITIALS = ("dpi", "fps", "glb", "usd")
+
+
 def label_of(name: str, spec: Spec) -> str:
     """The words shown for a field: its label, or its name as words."""
-    return spec.label or name.replace("_", " ").capitalize()
+    if spec.label:
+        return spec.label
+    first, *rest = (word.upper() if word in _INITIALS else word for word in name.split("_"))
+    return " ".join([first if first.isupper() else first.capitalize(), *rest])
 
 
 def nearest(word: str, known: Sequence[str]) -> str:

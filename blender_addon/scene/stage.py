@@ -123,7 +123,7 @@ class Stage:
         assert self.step is not None
         state = self._state()
         if "made" not in state:  # a piece of 80 mm shown as "0.08 m" can't be read
-            self.scene.unit_settings.system, self.scene.unit_settings.length_unit = "METRIC", "MILLIMETERS"
+            show_millimetres(self.scene)
         made_before = {tuple(place) for place in state.setdefault("made", {}).get(self.step.name, [])}
         existing = {(b[roles.ROLE], b[roles.KEY]): b for b in roles.players(self.job, step=self.step.name)}
         by_uid = {block.session_uid: block for block in roles.blocks()}
@@ -299,6 +299,11 @@ class Stage:
                 for image in {one.session_uid: one for one in shown}.values():
                     if image.users == 0 and not image.use_fake_user:
                         bpy.data.images.remove(image)
+
+
+def show_millimetres(scene: Any) -> None:
+    """Have the scene show its lengths in millimetres; they stay metres."""
+    scene.unit_settings.system, scene.unit_settings.length_unit = "METRIC", "MILLIMETERS"
 
 
 def _hide(item: Any) -> None:

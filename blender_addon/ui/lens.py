@@ -65,20 +65,23 @@ def draw_shots(layout, shots, active):
 
 def draw_lens(layout, camera):
     """What is set on the lens."""
-    layout.use_property_split = True
-    layout.use_property_decorate = False
     for name, words in (
-        (lens_drivers.FOCAL, "Focal length (mm)"), (lens_drivers.FNUMBER, "f-number"),
-        (lens_drivers.FOCUS, "Focus distance (mm)"), (lens_drivers.FORMAT, "Format (mm)"),
+        (lens_drivers.FOCAL, "Focal length (mm)"), (lens_drivers.FNUMBER, "f-number"), (lens_drivers.FOCUS, "Focus at (mm)"),
     ):  # fmt: skip
         layout.prop(camera, f'["{name}"]', text=words)
+    row = layout.row(align=True)
+    for place, words in enumerate(("Format (mm)", "by")):
+        row.prop(camera, f'["{lens_drivers.FORMAT}"]', index=place, text=words)
 
 
 def draw_read_out(layout, camera):
     """What the lens gives."""
     column = layout.column(align=True)
     for name, value in read_out_of(camera).lines():
-        row = column.split(factor=0.36)
+        if not name:
+            column.label(text=value)
+            continue
+        row = column.split(factor=0.5)
         row.label(text=name)
         row.label(text=value)
 
@@ -291,7 +294,7 @@ class BOZZETTO_OT_lens_focal(Question, bpy.types.Operator):
         return lens_questions.other_focal(shot_in_work(context), self.focal)
 
 
-def _paragraph(layout, words, width=64):
+def _paragraph(layout, words, width=72):
     """Words over as many lines as they need: a label does not wrap."""
     import textwrap
 

@@ -18,8 +18,8 @@ from ..scene import cameras, lens_drivers, roles
 
 SHOWN = "bozzetto_show_sharp"
 _SLOT = "bozzetto_overlay"
-HUE = (1.0, 0.72, 0.25)
-"""One hue for all; what differs is weight and hatching."""
+HUE = (0.45, 0.92, 1.0)
+"""One hue for all, unlike Blender's own for what is selected; what differs is weight and hatching."""
 
 
 class SharpZone:
@@ -57,10 +57,12 @@ class SharpZone:
         shader.uniform_float("viewportSize", gpu.state.viewport_get()[2:])
         gpu.state.blend_set("ALPHA")
         gpu.state.depth_test_set("LESS_EQUAL")
-        for batch, width, alpha in self._batches:
-            shader.uniform_float("lineWidth", width)
-            shader.uniform_float("color", (*HUE, alpha))
-            batch.draw(shader)
+        with gpu.matrix.push_pop():
+            gpu.matrix.load_matrix(_nearer(gpu.matrix.get_model_view_matrix(), gpu.matrix.get_projection_matrix()))
+            for batch, width, alpha in self._batches:
+                shader.uniform_float("lineWidth", width)
+                shader.uniform_float("color", (*HUE, alpha))
+                batch.draw(shader)
         gpu.state.depth_test_set("NONE")
         gpu.state.blend_set("NONE")
 
@@ -74,9 +76,12 @@ class SharpZone:
         scale = bpy.context.preferences.system.ui_scale
         blf.size(0, 12.0 * scale)
         blf.color(0, *HUE, 1.0)
+        blf.enable(0, blf.SHADOW)
+        blf.shadow(0, 5, 0.0, 0.0, 0.0, 0.9)
         for place, (name, value) in enumerate(reversed(read_out_of(camera).lines())):
             blf.position(0, 20.0 * scale, (24.0 + 16.0 * place) * scale, 0.0)
-            blf.draw(0, f"{name}: {value}")
+            blf.draw(0, f"{name}: {value}" if name else value)
+        blf.disable(0, blf.SHADOW)
 
 
 def shown_camera(context: Any) -> Any | None:
@@ -98,10 +103,12 @@ def read_out_of(camera: Any) -> ReadOut:
     lens = cameras.optics_of(camera)
     piece = piece_of(camera)
     nearest = None
-    if piece is not None:
-        corners = np.array([piece.matrix_world @ _vector(corner) for corner in piece.bound_box])
-        matrix = np.array(camera.matrix_world)
-        nearest = float(1000.0 * ((matrix[:3, 3] - corners) @ matrix[:3, 2]).min())
+    if piece is not None and len(piece.data.vertices):
+        back = camera.matrix_world.col[2].to_3d().normalized()
+        # In the piece's own space, so that the vertices need not be turned: d = back . (camera - world v).
+        local = np.array(piece.matrix_world.to_3x3().transposed() @ back, np.float32)
+        start = back.dot(camera.matrix_world.translation - piece.matrix_world.translation)
+        nearest = 1000.0 * (start - float((_points(piece.data) @ local).max()))
     return read_out(lens, camera[lens_drivers.FRAME], camera[lens_drivers.COC], nearest_mm=nearest)
 
 
@@ -109,14 +116,13 @@ def zone_lines(camera: Any, piece: Any) -> dict[str, Any]:
     """Segments (k, 2, 3) in metres: 'near', 'focus', 'far' where the planes cut the piece, 'sharp' the hatching between."""
     mesh = piece.data
     mesh.calc_loop_triangles()
-    vertices = np.zeros(len(mesh.vertices) * 3, np.float32)
-    mesh.vertices.foreach_get("co", vertices)
     faces = np.zeros(len(mesh.loop_triangles) * 3, np.int32)
     mesh.loop_triangles.foreach_get("vertices", faces)
     world = np.array(piece.matrix_world)
-    points = vertices.reshape(-1, 3).astype(float) @ world[:3, :3].T + world[:3, 3]
+    points = _points(mesh).astype(float) @ world[:3, :3].T + world[:3, 3]
     matrix = np.array(camera.matrix_world)
-    axis, across = -matrix[:3, 2] / np.linalg.norm(matrix[:3, 2]), matrix[:3, 0] / np.linalg.norm(matrix[:3, 0])
+    right, up, back = (matrix[:3, :3] / np.linalg.norm(matrix[:3, :3], axis=0)).T
+    axis, across = -back, (right + up) / math.sqrt(2.0)
     origin = float(matrix[:3, 3] @ axis)
     faces = faces.reshape(-1, 3)
     near, focus, far = (origin + camera[name] / 1000.0 for name in (lens_drivers.NEAR, lens_drivers.DISTANCE, lens_drivers.FAR))
@@ -131,7 +137,7 @@ def _batches(lines: dict[str, Any]) -> list[tuple[Any, float, float]]:
     from gpu_extras.batch import batch_for_shader
 
     shader = gpu.shader.from_builtin("POLYLINE_UNIFORM_COLOR")
-    weights = {"sharp": (1.0, 0.35), "near": (1.5, 0.8), "far": (1.5, 0.8), "focus": (3.0, 1.0)}
+    weights = {"sharp": (1.2, 0.45), "near": (2.0, 0.9), "far": (2.0, 0.9), "focus": (3.5, 1.0)}
     made = []
     for name, (width, alpha) in weights.items():
         if len(lines[name]):
@@ -148,10 +154,20 @@ def _state_of(camera: Any, piece: Any) -> tuple[Any, ...]:
     return (piece.name, len(piece.data.vertices), piece.data.session_uid, *rounded)
 
 
-def _vector(values: Any) -> Any:
-    from mathutils import Vector
+def _points(mesh: Any) -> Any:
+    """(n, 3) float32 vertices in the mesh's own space."""
+    values = np.zeros(len(mesh.vertices) * 3, np.float32)
+    mesh.attributes["position"].data.foreach_get("vector", values)
+    return values.reshape(-1, 3)
 
-    return Vector(values)
+
+def _nearer(view: Any, projection: Any) -> Any:
+    """The view with everything a thousandth nearer to the eye, in the same place on screen: lines stay before their surface."""
+    from mathutils import Matrix
+
+    if projection[3][3] == 0.0:  # perspective: shrink towards the eye
+        return Matrix.Scale(0.999, 4) @ view
+    return Matrix.Translation((0.0, 0.0, 0.002 / abs(projection[1][1]))) @ view
 
 
 def draw_switch(self: Any, context: Any) -> None:

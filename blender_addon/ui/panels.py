@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from functools import cache
+from functools import cache, partial
 from typing import Any
 
 import bpy
@@ -120,7 +120,7 @@ def draw_field(layout: Any, group: Any, name: str, spec: Spec, step: str) -> Non
         row = layout.row(align=True)
         row.prop(group, name)
         if spec.kind == "point":
-            _cursor_button(row, step, name)
+            _cursor_button(row, group, name, spec)
         return
     row = layout.row(align=True, heading=label_of(name, spec))
     row.prop(group, f"use_{name}", text="")
@@ -129,12 +129,14 @@ def draw_field(layout: Any, group: Any, name: str, spec: Spec, step: str) -> Non
         return
     row.prop(group, name, text="")
     if spec.kind == "point":
-        _cursor_button(row, step, name)
+        _cursor_button(row, group, name, spec)
 
 
-def _cursor_button(row: Any, step: str, name: str) -> None:
+def _cursor_button(row: Any, group: Any, name: str, spec: Spec) -> None:
+    if spec.size != 3 or spec.unit == "px":  # a place in a picture, not in the scene
+        return
     button = row.operator("bozzetto.point_from_cursor", text="", icon="PIVOT_CURSOR")
-    button.step, button.field = step, name
+    button.group, button.field = group.path_from_id(), name
 
 
 def _draw_table(layout: Any, group: Any, name: str, spec: Spec, step: str) -> None:
@@ -146,7 +148,8 @@ def _draw_table(layout: Any, group: Any, name: str, spec: Spec, step: str) -> No
         box = layout.box()
         box.use_property_split = True
         fields = specs(spec.row)
-        for place_in_row, (field, field_spec) in enumerate(fields.items()):
+        shown = {key: one for key, one in fields.items() if matters(one, partial(getattr, entry))}
+        for place_in_row, (field, field_spec) in enumerate(shown.items()):
             line = box.row(align=True)
             draw_field(line.column(), entry, field, field_spec, step)
             if place_in_row == 0:

@@ -26,6 +26,7 @@ from bpy.props import (
 from ..job.settings import Spec, label_of, specs
 from ..job.sheet import JobSheet, blank
 from ..job.step import Step
+from ..scene.stage import STATE, show_millimetres
 from ..steps import catalogue
 
 _DATA = {"object": bpy.types.Object, "collection": bpy.types.Collection, "image": bpy.types.Image}
@@ -42,6 +43,8 @@ def _number(spec: Spec, value: Any, common: dict[str, Any]) -> Any:
         extra = {"subtype": "DISTANCE", "unit": "LENGTH", "precision": 4, "step": 0.1}
     elif spec.unit == "deg":
         extra = {"subtype": "ANGLE", "unit": "ROTATION"}
+    elif spec.unit == "%":
+        extra = {"subtype": "PERCENTAGE", "precision": 1}
     return FloatProperty(min=low, max=high, default=start, **extra, **common)
 
 
@@ -63,7 +66,8 @@ def _property(spec: Spec, value: Any, name: str) -> Any:
         case "integer":
             low = -(2**31) if spec.low is None else int(spec.low)
             high = 2**31 - 1 if spec.high is None else int(spec.high)
-            return IntProperty(min=low, max=high, default=value if value is not None else max(low, 0), **common)
+            start = max(low, 0) if value is None else value
+            return IntProperty(min=low, max=high, default=start, subtype="PIXEL" if spec.unit == "px" else "NONE", **common)
         case "switch":
             return BoolProperty(default=bool(value), **common)
         case "choice":
@@ -118,6 +122,13 @@ def _scan(self: Any) -> str:
 def _set_scan(self: Any, value: str) -> None:
     row = self.intake.scans[0] if len(self.intake.scans) else self.intake.scans.add()
     row.file = value
+    _millimetres(self.id_data)
+
+
+def _millimetres(scene: Any) -> None:
+    """Before the first run too: settings of an 80 mm piece can't be read in metres."""
+    if STATE not in scene:
+        show_millimetres(scene)
 
 
 @cache
@@ -173,6 +184,7 @@ def unregister() -> None:
 
 def fill(scene: Any, sheet: JobSheet, steps: Sequence[Step]) -> None:
     """Write a sheet's settings onto the screen."""
+    _millimetres(scene)
     for step in steps:
         _fill_group(getattr(scene.bozzetto, step.name), sheet[step.name], sheet)
 

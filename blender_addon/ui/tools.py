@@ -39,12 +39,12 @@ class BOZZETTO_OT_point_from_cursor(bpy.types.Operator):
     bl_label = "From 3D cursor"
     bl_options = {"INTERNAL", "UNDO"}
 
-    step: StringProperty()
+    group: StringProperty(description="Path from the scene to the settings that hold the point, a table's row too")
     field: StringProperty()
 
     def execute(self, context):
         """Copy the cursor's place."""
-        group = getattr(context.scene.bozzetto, self.step)
+        group = context.scene.path_resolve(self.group)
         setattr(group, self.field, context.scene.cursor.location)
         if hasattr(group, f"use_{self.field}"):
             setattr(group, f"use_{self.field}", True)

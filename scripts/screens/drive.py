@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import dataclasses
 import importlib
+import math
 import os
 import subprocess
 import sys
@@ -77,8 +78,9 @@ class OpenPanels:
         steps = {one.name for one in self.panels.catalogue() if one.folder == folder}
         for cls in self.panels.classes():
             name = cls.bl_idname.removeprefix("BOZZETTO_PT_")
-            if name in (folder, *steps):
-                body = {key: getattr(cls, key) for key in ("draw", "draw_header_preset", "bl_label") if hasattr(cls, key)}
+            if name in (folder, *steps) or getattr(cls, "bl_parent_id", "") == f"BOZZETTO_PT_{folder}":
+                kept = ("draw", "draw_header_preset", "bl_label", "poll")
+                body = {key: getattr(cls, key) for key in kept if key in vars(cls)}
                 body |= {"bl_idname": f"{cls.bl_idname}_open", "bl_options": set()}
                 if hasattr(cls, "bl_parent_id"):
                     body["bl_parent_id"] = f"{cls.bl_parent_id}_open"
@@ -149,6 +151,63 @@ def clicked() -> Iterator[None]:
     log("ran", f"{time.time() - started:.0f} s", "objects", sorted(o.name for o in bpy.data.objects))
 
 
+def sharp_zone(area: Any, window: Any) -> Iterator[None]:
+    """The hero's sharp zone drawn on the piece: from the side, where the planes show as cuts, and through the camera."""
+    space = area.spaces.active
+    bpy.context.window_manager.bozzetto_show_sharp = True
+    turn = bpy.context.scene.camera.rotation_euler.copy()
+    around = [one for one in bpy.context.scene.objects if one.get("bozzetto_role") not in ("piece", "stand")]
+    hidden = [one for one in around if not one.hide_get()]
+    for name, degrees in (("side", 70.0), ("oblique", 25.0)):
+        for one in hidden:  # the room's walls stand between
+            one.hide_set(True)
+        space.region_3d.view_perspective = "ORTHO"
+        turned = turn.copy()
+        turned.z += math.radians(degrees)
+        space.region_3d.view_rotation = turned.to_quaternion()
+        yield
+        frame_subject(area, window)
+        bpy.ops.object.select_all(action="DESELECT")
+        yield
+        yield from redrawn(f"4-sharp-{name}")
+    for one in hidden:
+        one.hide_set(False)
+    space.region_3d.view_perspective = "CAMERA"
+    yield from redrawn("4-sharp-camera")
+
+
+def questions(area: Any, window: Any) -> Iterator[None]:
+    """The dialogs: one that can be had, one that can't, the distance, the focal length."""
+    manager, camera = bpy.context.window_manager, bpy.context.scene.camera
+    back = camera.matrix_world.col[2].to_3d()
+    for name, share in (("bozzetto_hold_from", 0.5), ("bozzetto_hold_to", 3.0)):  # far more than any lens holds
+        setattr(manager, name, camera.matrix_world.translation - back * (camera["bozzetto_focus_mm"] / 1000.0 * share))
+    ask = bpy.ops.bozzetto
+    region = next(r for r in area.regions if r.type == "WINDOW")
+    for name, operator, settings in (
+        ("seen", ask.lens_hold, {"what": "WHOLE"}), ("no-lens", ask.lens_hold, {"what": "POINTS", "instead": "BRACKET"}),
+        ("fill", ask.lens_fill, {}), ("focal", ask.lens_focal, {"focal": 150.0}),
+    ):  # fmt: skip
+        window.event_simulate(type="MOUSEMOVE", value="NOTHING", x=window.width // 3, y=window.height // 2)
+        yield
+        with bpy.context.temp_override(window=window, area=area, region=region):
+            log("ask", operator("INVOKE_DEFAULT", **settings))
+        yield
+        yield from redrawn(f"5-question-{name}")
+        window.event_simulate(type="ESC", value="PRESS", x=window.width // 3, y=window.height // 2)
+        yield
+
+
+def shot_row(panels: OpenPanels) -> Iterator[None]:
+    """The camera's panel with one own shot in its list."""
+    bpy.ops.bozzetto.row(step="camera", field="shots", action="ADD")
+    panels.show("shots")
+    yield
+    yield from redrawn("6-own-shot")
+    panels.clear()
+    yield
+
+
 def steps() -> Iterator[None]:
     """The whole session."""
     import gpu
@@ -177,6 +236,9 @@ def steps() -> Iterator[None]:
     frame_subject(area, window)
     yield
     yield from photographs("3-after", panels)
+    yield from sharp_zone(area, window)
+    yield from questions(area, window)
+    yield from shot_row(panels)
 
 
 GENERATOR = steps()

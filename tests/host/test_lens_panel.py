@@ -94,3 +94,30 @@ def test_distance_and_focal_length(scene: Any) -> None:
     with pytest.raises(RuntimeError, match="Pick two points"):
         bpy.context.window_manager.bozzetto_hold_from = bpy.context.window_manager.bozzetto_hold_to
         bpy.ops.bozzetto.lens_hold(what="POINTS")
+
+
+def test_a_shots_own_point_comes_from_the_cursor_in_millimetres(scene: Any) -> None:
+    assert bpy.ops.bozzetto.row(step="camera", field="shots", action="ADD") == {"FINISHED"}
+    row = scene.bozzetto.camera.shots[0]
+    scene.cursor.location = (0.001, -0.012, 0.03)
+    assert bpy.ops.bozzetto.point_from_cursor(group=row.path_from_id(), field="focus") == {"FINISHED"}
+    properties = sys.modules["bl_ext.user_default.bozzetto.ui.properties"]
+    sheet = properties.sheet_of(scene, sys.modules["bl_ext.user_default.bozzetto.steps"].catalogue())
+    assert sheet["camera"].shots[0].focus == pytest.approx((1.0, -12.0, 30.0), abs=1e-4)
+    scene.bozzetto.camera.shots.clear()
+
+
+def test_lengths_show_in_millimetres_before_the_first_run(scene: Any) -> None:
+    fresh = bpy.data.scenes.new("fresh")
+    assert fresh.unit_settings.length_unit != "MILLIMETERS"
+    fresh.bozzetto.scan = "/tmp/owl.obj"
+    assert fresh.unit_settings.length_unit == "MILLIMETERS"
+    bpy.data.scenes.remove(fresh)
+
+
+def test_the_working_distance_is_to_the_nearest_point_not_to_a_box(scene: Any) -> None:
+    overlays = sys.modules["bl_ext.user_default.bozzetto.ui.overlays"]
+    hero, piece = shot("hero"), bpy.data.objects["Piece"]
+    back = hero.matrix_world.col[2].to_3d().normalized()
+    depth = [(hero.matrix_world.translation - piece.matrix_world @ one.co).dot(back) for one in piece.data.vertices]
+    assert overlays.read_out_of(hero).working_distance == pytest.approx(1000 * min(depth), abs=1e-2)

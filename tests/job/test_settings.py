@@ -14,6 +14,7 @@ from blender_addon.job.settings import (
     colour,
     file,
     integer,
+    label_of,
     length,
     plain,
     point,
@@ -85,3 +86,8 @@ def test_objects_do_not_share_their_tables():
     one, other = Sample(), Sample()
     one.things.append(Row())
     assert other.things == []
+
+
+@pytest.mark.parametrize(("name", "words"), [("board_width", "Board width"), ("fps", "FPS"), ("glb", "GLB")])
+def test_a_name_becomes_words_and_initials_stay_large(name, words):
+    assert label_of(name, specs(Sample)["loud"]) == words

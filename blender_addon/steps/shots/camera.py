@@ -16,7 +16,7 @@ from ...core.shot_plan import Shot, ShotAsk, detail_magnification, detail_spots,
 from ...core.subject import Subject, richness_of, thinned
 from ...core.visible import visible
 from ...job.errors import SheetError, SubjectError
-from ...job.settings import angle, choice, integer, length, number, point, switch, table, text
+from ...job.settings import angle, choice, integer, length, number, only_when, point, switch, table, text
 from ...job.step import Progress, Result, Run
 from ...scene.cameras import Lens, make_camera
 from ...scene.deep_pictures import DEPTH, SLICES
@@ -57,14 +57,16 @@ class ShotRow:
     azimuth: float | None = angle(None, low=-360.0, high=360.0, help="Direction round the piece: 0 in front, 90 at its right")
     tilt: float | None = angle(None, low=-20.0, high=90.0, help="How far the camera looks down")
     focal_length: float | None = length(None, low=2.0, high=1200.0, help="Focal length of the lens")
-    f_number: float | None = number(None, low=0.7, high=64.0, help="Marked f-number")
+    f_number: float | None = number(None, low=0.7, high=64.0, label="f-number", help="Marked f-number")
     fill: float | None = number(None, low=5.0, high=98.0, unit="%", help="Share of the picture's height the subject fills")
     headroom: float | None = number(None, low=0.0, high=100.0, unit="%", help="Share of the free height that is above")
     across: float | None = number(None, low=-1.0, high=1.0, help="Middle of the subject, -1 left edge to 1 right edge")
     magnification: float | None = number(None, low=0.01, high=10.0, help="Image size over object size, for a detail")
     focus: tuple[float, ...] | None = point(None, help="Point in focus")
     depth: str = choice("lens", DEPTH_CHOICES, help="How deep it is sharp")
-    overlap: float = number(30.0, low=0.0, high=90.0, unit="%", help="Overlap of a bracket's slices", more=True)
+    overlap: float = only_when(
+        number(30.0, low=0.0, high=90.0, unit="%", help="Overlap of a bracket's slices"), depth=("bracket", "frames")
+    )
     hold_from: tuple[float, ...] | None = point(None, help="Sharp from this point ...")
     hold_to: tuple[float, ...] | None = point(None, help="... to this point")
     width: int | None = integer(None, low=16, high=20000, unit="px", help="Width of the picture")
@@ -93,10 +95,12 @@ class Settings:
          ("own", "Own size", "Width and height as given")),
         help="Size of the sensor",
     )  # fmt: skip
-    format_width: float = length(36.0, low=1.0, high=300.0, help="Width of an own sensor", more=True)
-    format_height: float = length(24.0, low=1.0, high=300.0, help="Height of an own sensor", more=True)
+    format_width: float = only_when(length(36.0, low=1.0, high=300.0, help="Width of an own sensor"), format="own")
+    format_height: float = only_when(length(24.0, low=1.0, high=300.0, help="Height of an own sensor"), format="own")
     focal_length: float | None = length(None, low=2.0, high=1200.0, help="Focal length; by itself a 90 mm macro at full frame")
-    f_number: float | None = number(None, low=0.7, high=64.0, help="Marked f-number; by itself what holds the face sharp")
+    f_number: float | None = number(
+        None, low=0.7, high=64.0, label="f-number", help="Marked f-number; by itself what holds the face sharp"
+    )
     fill: float = number(70.0, low=5.0, high=98.0, unit="%", help="Share of the picture's height that the subject fills")
     headroom: float = number(45.0, low=0.0, high=100.0, unit="%", help="Share of the free height that is above the subject")
     azimuth: float | None = angle(None, low=-360.0, high=360.0, help="Direction of the hero: 0 in front, 90 at its right")
