@@ -22,6 +22,20 @@ OFFSETS = {
 alone looks dark; white plaster must keep its texture, dark bronze its depth (common practice, judged on prints of the demo)."""
 
 
+def usual_offset(kind: str, flux: Floats | None = None) -> float:
+    """Stops over the card for a material by its kind, in the light whose net flux is given (3,), any unit.
+
+    The offset makes up for the side of the form that lies in shade. Light that comes straight from above, as under a
+    cloudy sky, leaves none, and a card turned to the camera gets less of it than all that looks up: there a third is left.
+    """
+    whole = OFFSETS.get(kind, 0.0)
+    if flux is None or whole <= 0.0:
+        return whole
+    flux = np.asarray(flux, float)
+    sideways = float(np.hypot(flux[0], flux[1]) / max(np.linalg.norm(flux), 1e-12))
+    return whole * (1.0 + 2.0 * min(1.0, sideways / 0.45)) / 3.0
+
+
 def card_normal(towards_camera: Floats, towards_light: Floats) -> Floats:
     """Which way the card looks: between camera and main light, nearer to the camera, so that both see it (common practice).
 

@@ -9,11 +9,12 @@ from typing import Any
 
 import bpy
 
-from ..core.exposure import OFFSETS
+from ..core.exposure import usual_offset
 from .nodes.builder import drop_unused_groups
 from .nodes.materials import KIND, make_material
 from .output import Quality, cycles, render_picture
 from .own_texture import maps_of, own_colour_of
+from .shot_light import FLUX
 from .shot_state import dressed_for
 from .surfaces import surface_of
 
@@ -60,14 +61,13 @@ def render_samples(stage: Any, device: str, quality: Quality) -> Iterator[tuple[
     shots = stage.find_all("shot")
     shot = shots.get("hero") or next(iter(shots.values()))
     shot_key, folder = shot["bozzetto_key"], stage.out / "samples"
-    usual = OFFSETS.get(str(_kind(stage)), 0.0)
     for number, (label, material) in enumerate(materials_for_samples(stage), 1):
         path = folder / f"{number:02d} {label.lower().replace(',', '')}.png".replace(" ", "_")
         shot = stage.require("shot", shot_key)
         with cycles(stage.scene, quality, device=device, seed=stage.seed), dressed_for(stage, shot):
             kept = _put_on(stage.require("piece"), material)
             exposure = stage.scene.view_settings.exposure
-            stage.scene.view_settings.exposure = exposure - usual + OFFSETS.get(material[KIND], 0.0)
+            stage.scene.view_settings.exposure = exposure + _lighter(stage, _kind(stage), material[KIND])
             try:
                 render_picture(stage.scene, path, camera=shot, size=_size(shot))
             finally:
@@ -79,6 +79,15 @@ def render_samples(stage: Any, device: str, quality: Quality) -> Iterator[tuple[
 def _size(shot: Any) -> tuple[int, int]:
     width, height = shot.get("bozzetto_resolution", (3, 2))
     return max(1, round(LONG_SIDE * width / max(width, height))), max(1, round(LONG_SIDE * height / max(width, height)))
+
+
+def _lighter(stage: Any, worn: str, sample: str) -> float:
+    """How many stops lighter a sample is exposed than what the piece wears; not where the job sets exposure or offset."""
+    asked = stage.sheet["lighting"]
+    if asked.exposure is not None or asked.offset is not None:
+        return 0.0
+    flux = stage.scene.world.get(FLUX) if stage.scene.world else None
+    return usual_offset(sample, flux) - usual_offset(worn, flux)
 
 
 def _kind(stage: Any) -> str:

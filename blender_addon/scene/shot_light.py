@@ -16,6 +16,8 @@ from .nodes.finish import diffraction_share, set_softness
 
 EXPOSURE = "bozzetto_exposure"
 """On a world: the exposure in stops of its set-up."""
+FLUX = "bozzetto_flux"
+"""On a world: the net flux of its set-up at the subject, any unit; it points to where the light mainly comes from."""
 FOLLOWS = "bozzetto_follows"
 """On a world: the azimuth in radians of the camera that its set-up was written for, when it is to be turned with the shot."""
 
@@ -36,7 +38,7 @@ def apply_shot_light(scene: Any, shot: Any) -> Callable[[], None]:
     items = [item for role in ("light", "card") for item in roles.players(job, role=role) if item.get(SETUP)]
     kept = [(item.name, item.hide_render, _pose(item)) for item in items]
     before = scene.world.name if scene.world else "", scene.view_settings.exposure
-    turn = _turn(world, shot)
+    turn = turn_towards(world, shot)
     same = scene.world == world
     for item in items:
         if item.get(SETUP) == wanted:
@@ -66,7 +68,7 @@ def _pose(item: Any) -> tuple[Any, ...]:
     return item.location.copy(), item.rotation_euler.copy(), item.rotation_quaternion.copy(), item.scale.copy()
 
 
-def _turn(world: Any, shot: Any) -> Any:
+def turn_towards(world: Any, shot: Any) -> Any:
     """The turn about the vertical through the origin that brings the set-up round to the shot's camera."""
     written_for = world.get(FOLLOWS)
     if written_for is None:

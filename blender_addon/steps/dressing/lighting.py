@@ -18,7 +18,7 @@ from ...job.step import Progress, Result, Run
 from ...scene import hdri, lights, meter
 from ...scene.lookdev import make_lookdev
 from ...scene.nodes.finish import diffraction_share, put_finish
-from ...scene.shot_light import EXPOSURE, FOLLOWS
+from ...scene.shot_light import EXPOSURE, FLUX, FOLLOWS
 
 LABEL = "Lighting"
 NEEDS = ("piece",)
@@ -107,16 +107,17 @@ def run(stage: Any, settings: Settings) -> Run:
         reading = light.metered(stage, subject)
         gains = light.balanced(reading, settings.white_balance / 100.0)
         light.offer(stage, hidden=place > 0)
-        offset = _offset(stage, settings)
+        offset = settings.offset if settings.offset is not None else metering.usual_offset(_piece_kind(stage), light.flux)
         stops = (
             settings.exposure if settings.exposure is not None else _stops(stage, _bright(reading.colour * gains), name, offset)
         )
-        bpy.data.worlds[light.world_name][EXPOSURE] = stops
+        world = bpy.data.worlds[light.world_name]
+        world[EXPOSURE], world[FLUX] = stops, [float(value) for value in light.flux]
         exposures[name] = stops
         if place == 0:
             light.offer_grey_card(stage, subject)
             figures |= {
-                "exposure_stops": round(stops, 3), "offset_stops": offset,
+                "exposure_stops": round(stops, 3), "offset_stops": round(offset, 3),
                 "card_luminance": float(f"{_bright(reading.colour):.5g}"),
                 "white_balance": [round(float(gain), 4) for gain in gains],
                 "card_error_percent": round(100 * reading.error, 2), "card_normal": [round(float(v), 4) for v in light.normal],
@@ -178,7 +179,8 @@ class _Light:
             if settings.follow:
                 world[FOLLOWS] = math.atan2(subject.camera[1], subject.camera[0])
         self.world_name = world.name
-        self.normal = metering.card_normal(subject.camera, main if np.linalg.norm(main) > 0 else subject.camera)
+        self.flux = main if np.linalg.norm(main) > 0 else subject.camera
+        self.normal = metering.card_normal(subject.camera, self.flux)
 
     def objects(self) -> list[Any]:
         return [bpy.data.objects[name] for name in (*self.lamps.values(), *self.cards.values())]
@@ -244,12 +246,6 @@ def _stops(stage: Any, bright: float, name: str, offset: float) -> float:
         )
         return 0.0
     return metering.stops_for(bright, offset=offset)
-
-
-def _offset(stage: Any, settings: Settings) -> float:
-    if settings.offset is not None:
-        return settings.offset
-    return metering.OFFSETS.get(_piece_kind(stage), 0.0)
 
 
 def _strips(stage: Any, settings: Settings) -> bool:

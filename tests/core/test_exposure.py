@@ -1,0 +1,41 @@
+"""How much lighter than the grey card says is a picture exposed, by material and light?"""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from blender_addon.core import exposure, light_setups
+
+FRONT = np.array([0.0, -1.0, 0.2]) / np.linalg.norm([0.0, -1.0, 0.2])
+
+
+def test_light_from_the_side_takes_the_whole_offset_and_light_from_above_a_third() -> None:
+    whole = exposure.OFFSETS["clay"]
+    assert exposure.usual_offset("clay", np.array([3.0, 4.0, 0.0])) == pytest.approx(whole)
+    assert exposure.usual_offset("clay", np.array([0.0, 0.0, 7.0])) == pytest.approx(whole / 3)
+    assert exposure.usual_offset("clay") == whole
+
+
+@pytest.mark.parametrize("flux", [None, (0.0, 0.0, 1.0), (1.0, 0.0, 0.0)])
+def test_what_is_held_back_is_held_back_in_every_light(flux: tuple | None) -> None:
+    """White plaster must not burn out under a cloudy sky either."""
+    assert exposure.usual_offset("plaster", None if flux is None else np.array(flux)) == exposure.OFFSETS["plaster"] < 0
+
+
+def test_an_unknown_material_is_exposed_by_the_card() -> None:
+    assert exposure.usual_offset("", np.array([1.0, 0.0, 0.0])) == 0.0
+
+
+def test_the_offset_follows_the_side_light_of_each_set_up() -> None:
+    """Of the built-in set-ups only the overcast sky leaves no side in shade."""
+    got = {
+        key: exposure.usual_offset(
+            "wood", light_setups.flux(light_setups.make_setup(key, subject=np.zeros(3), size=90.0, camera=FRONT), np.zeros(3))
+        )
+        for key, *_ in light_setups.SETUPS
+    }
+    whole = exposure.OFFSETS["wood"]
+    assert got["overcast"] == pytest.approx(whole / 3)
+    for name in ("north_window", "soft", "bench_lamp"):
+        assert got[name] == pytest.approx(whole)
