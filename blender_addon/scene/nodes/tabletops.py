@@ -20,6 +20,13 @@ def _noise(tree: Tree, vector: Any, scale: float, detail: float = 4.0, rough: fl
     return tree.node("TexNoise", {"Vector": vector, "Scale": scale, "Detail": detail, "Roughness": rough})["Factor"]
 
 
+def _flat_noise(tree: Tree, vector: Any, scale: float, detail: float = 4.0, rough: float = 0.6) -> Any:
+    """Noise over the flat of a table: a third dimension would cost twice and show nothing there."""
+    return tree.node(
+        "TexNoise", {"Vector": vector, "Scale": scale, "Detail": detail, "Roughness": rough}, noise_dimensions="2D"
+    )["Factor"]
+
+
 def _grey(tree: Tree, value: Any) -> Any:
     return tree.node("CombineXYZ", {"X": value, "Y": value, "Z": value})["Vector"]
 
@@ -45,24 +52,49 @@ def _given(tree: Tree, colour: tuple[float, float, float], words: str) -> tuple[
 
 
 def _slate(tree: Tree) -> None:
+    """Slate as it splits: thin layers that end in steps, ripples on them, chalky where it was scuffed."""
     body, dust, dust_colour, reach = _given(tree, (0.062, 0.066, 0.072), "Albedo of the stone")
     mm = _mm(tree)
-    cloud, streak = _noise(tree, mm, 0.02, 5.0), _noise(tree, tree.vector("MULTIPLY", mm, (0.06, 0.3, 0.3)), 1.0, 5.0)
-    tone = tree.math("MULTIPLY_ADD", streak, 0.5, tree.math("MULTIPLY_ADD", cloud, 0.6, 0.42))
+    cloud = _flat_noise(tree, mm, 0.02, 5.0)
+    streak = _flat_noise(tree, tree.vector("MULTIPLY", mm, (0.06, 0.3, 0.3)), 1.0, 5.0)
+    tone = tree.math("MULTIPLY_ADD", streak, 0.6, tree.math("MULTIPLY_ADD", cloud, 0.6, 0.36))
     colour = tree.mix(1.0, body, _grey(tree, tone), blend="MULTIPLY")
-    rust = tree.span(_noise(tree, mm, 0.035, 5.0, 0.7), 0.62, 0.74, 0.0, 0.35)
+    rust = tree.span(_flat_noise(tree, mm, 0.035, 5.0, 0.7), 0.62, 0.74, 0.0, 0.35)
     colour = tree.mix(rust, colour, (0.12, 0.075, 0.045))
+    layers, rim = _layers(tree, mm)
+    ripple = _flat_noise(tree, tree.vector("MULTIPLY", mm, (0.10, 0.19, 0.19)), 1.0, 5.0, 0.62)
     grit = _noise(tree, mm, 2.6, 5.0, 0.7)
-    scratch = tree.node("TexNoise", {"Vector": tree.vector("MULTIPLY", mm, (0.03, 0.7, 0.7)), "Scale": 1.0, "Detail": 2.0})[
-        "Factor"
-    ]
-    line = tree.span(tree.math("ABSOLUTE", tree.math("SUBTRACT", scratch, 0.5)), 0.0, 0.008, 1.0, 0.0)
-    colour = tree.mix(tree.math("MULTIPLY", line, 0.22), colour, (0.22, 0.22, 0.22))
+    scuffed = _scuffs(tree, mm)
+    pale = tree.math("MAXIMUM", tree.math("MULTIPLY", rim, tree.span(grit, 0.35, 0.6, 0.25, 0.8)), scuffed)
+    colour = tree.mix(tree.math("MULTIPLY", pale, 0.42), colour, (0.20, 0.205, 0.21))
     colour, cover = _dust(tree, colour, mm, dust, dust_colour, reach)
-    rough = tree.blend(cover, tree.math("MULTIPLY_ADD", grit, 0.35, 0.32), 0.92)
-    bent = tree.node("Bump", {"Strength": 0.9, "Distance": 0.001, "Height": tree.math("MULTIPLY", grit, 0.10)})["Normal"]
+    rough = tree.math("ADD", tree.math("MULTIPLY_ADD", grit, 0.35, 0.26), tree.span(streak, 0.3, 0.7, -0.06, 0.16))
+    rough = tree.blend(cover, tree.math("MULTIPLY_ADD", pale, 0.3, rough), 0.92)
+    height = tree.math("MULTIPLY_ADD", grit, 0.10, tree.math("MULTIPLY", ripple, 0.55))
+    height = tree.math("ADD", height, layers)
+    bent = tree.node("Bump", {"Strength": 0.9, "Distance": 0.001, "Height": height})["Normal"]
     finish = {"Base Color": colour, "Roughness": rough, "IOR": 1.55, "Specular IOR Level": 0.45, "Normal": bent}
     tree.output("Shader", "shader", tree.node("BsdfPrincipled", finish)["BSDF"])
+
+
+def _layers(tree: Tree, mm: Any) -> tuple[Any, Any]:
+    """Height in mm of layers that end in steps, and 0 to 1 along the rims of those steps."""
+    level = tree.math("MULTIPLY", _flat_noise(tree, tree.vector("MULTIPLY", mm, (0.011, 0.019, 0.019)), 1.0, 7.0, 0.55), 13.0)
+    part = tree.math("FRACT", level)
+    height = tree.math("ADD", tree.math("FLOOR", level), tree.span(part, 0.0, 0.07, smooth=True))
+    return tree.math("MULTIPLY", height, 0.22), tree.span(part, 0.02, 0.13, 1.0, 0.0)
+
+
+def _scuffs(tree: Tree, mm: Any) -> Any:
+    """Pale scores of tools and pots that were dragged over it, 0 to 1: the thin crests of two fans of stretched noise."""
+    total: Any = 0.0
+    where = tree.span(_flat_noise(tree, mm, 0.013, 2.0), 0.42, 0.6)
+    for angle, seed in ((0.3, 0.0), (1.9, 17.0)):
+        turned = tree.node("VectorRotate", {"Vector": mm, "Axis": (0.0, 0.0, 1.0), "Angle": angle})["Vector"]
+        bent = tree.vector("MULTIPLY_ADD", turned, (0.016, 0.42, 0.42), (seed, seed, 0.0))
+        crest = tree.math("ABSOLUTE", tree.math("SUBTRACT", _flat_noise(tree, bent, 1.0, 1.0), 0.5))
+        total = tree.math("MAXIMUM", total, tree.span(crest, 0.0, 0.008, 1.0, 0.0))
+    return tree.math("MULTIPLY", total, where)
 
 
 def _cloth(tree: Tree) -> None:
