@@ -67,12 +67,12 @@ def dressed(
     return stage
 
 
-def take(stage: Stage, module: ModuleType, **values: Any) -> Any:
-    """Run one step as the runner does."""
+def take(stage: Stage, module: ModuleType, *, afresh: bool = False, **values: Any) -> Any:
+    """Run one step as the runner does; afresh: what the user changed is made ours again."""
     step = from_module(module)
     settings = step.settings(**values)
     stage.sheet.settings[step.name] = settings
-    stage.begin(step, afresh=False)
+    stage.begin(step, afresh=afresh)
     try:
         result = finish(step.run(stage, settings))
         stage.swap()

@@ -88,6 +88,47 @@ def test_twice_gives_the_same_scene(stage) -> None:
     assert {kind: len(getattr(bpy.data, kind)) for kind in roles.KINDS} == counts
 
 
+RED = (0.8, 0.05, 0.02)
+
+
+def _reddened(stage) -> dict[tuple[str, str], tuple[int, str]]:
+    """Turn a colour of one material of each part of the set red; where: slot and name of the input."""
+    found = {}
+    parts = [("table", ""), ("debris", "library"), *(("prop", key) for key in stage.find_all("prop"))]
+    for role, key in parts:
+        item = stage.require(role, key)
+        for slot, material in enumerate(item.data.materials):
+            for node in material.node_tree.nodes:
+                socket = next((one for one in node.inputs if one.type == "RGBA" and not one.is_linked), None)
+                if socket is not None and (role, key) not in found:
+                    socket.default_value = (*RED, 1.0)
+                    found[role, key] = slot, socket.name
+    return found
+
+
+def _colour(stage, part: tuple[str, str], place: tuple[int, str]) -> tuple[float, ...]:
+    material = stage.require(*part).data.materials[place[0]]
+    socket = next(node.inputs[place[1]] for node in material.node_tree.nodes if place[1] in node.inputs)
+    return tuple(socket.default_value)[:3]
+
+
+def test_materials_of_the_set_stay_as_the_user_changed_them_until_made_afresh(stage) -> None:
+    more = {"count": 250, "powder": 400, "on_stand": 12}
+    changed = _reddened(stage)
+    assert {role for role, _ in changed} == {"table", "prop", "debris"}
+    materials = len(bpy.data.materials)
+    for _ in range(2):  # the second time it is the kept one that must be known again
+        take(stage, tabletop, kind="planks")
+        take(stage, debris, **more)
+        for part, place in changed.items():
+            assert _colour(stage, part, place) == pytest.approx(RED), part
+    assert len(bpy.data.materials) == materials
+    take(stage, tabletop, kind="planks", afresh=True)
+    take(stage, debris, afresh=True, **more)
+    for part, place in changed.items():
+        assert _colour(stage, part, place) != pytest.approx(RED), part
+
+
 def test_a_shots_own_table_is_made_and_shown_for_it_alone(stage) -> None:
     shot = stage.require("shot", "back")
     shot[SHOT_SET] = "cloth"
