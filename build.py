@@ -1,5 +1,5 @@
 #!/usr/bin/env python3
-"""One command for everything: python3 build.py demo | run | new | test | lint | package | bench | screens | env
+"""One command for everything: python3 build.py demo | run | new | test | lint | package | bench | gallery | screens | env
 
     demo [--out DIR]              our own scan, from the file to finished pictures, in out/demo
     run JOB.toml --out DIR        the same for a job sheet of yours (--set step.field=value, --until STEP, --from STEP)
@@ -9,6 +9,7 @@
     lint [--fix]                  ruff, types, the import law
     package                       the extension's zip in dist/, validated by Blender's own tool
     bench [NAME ...]              measure; a table, and out/bench/NAME.json
+    gallery [NAME ...]            make the pictures of the README, in out/gallery
     screens                       photograph the panels in a real Blender window
     env [X.Y.Z]                   make the environment alone and say where it is
 
@@ -63,6 +64,12 @@ def bench(arguments: Sequence[str]) -> int:
     return _call([str(python), "-m", "scripts.bench", *arguments], folder=ROOT)
 
 
+def gallery(arguments: Sequence[str]) -> int:
+    """Make the gallery's pictures in the default environment, with what writes a JPEG."""
+    python = envs.blender(envs.default_version(), "host")
+    return _call([str(python), "-m", "scripts.gallery", *arguments], folder=ROOT)
+
+
 def screens(arguments: Sequence[str]) -> int:
     """Photograph the panels of the built zip in a real window."""
     from scripts.screens import shots
@@ -97,6 +104,7 @@ COMMANDS = {
     "lint": linting.main,
     "package": package,
     "bench": bench,
+    "gallery": gallery,
     "screens": screens,
     "env": environment,
 }

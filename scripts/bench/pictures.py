@@ -1,84 +1,94 @@
 """Do the pictures hold up as photographs: nothing clipped, clean shadows, exposure and colour as the cards say?
 
-The demo runs once; then it is dressed in the gallery's materials and lights, and each still is a case. `clipped_percent` is
-read from the picture as delivered. `dark_noise` compares the picture without finish with one of 16 times the samples. The
-cards are photographed at the subject's place in the light of that still, by a camera of their own and in linear light, with
-another seed than the job's meter had: the grey card against where exposure should have put it, the 24-patch chart (published
-values, tests/outside) after white balance on its own grey. A whole run takes long on a CPU: `--fast` does the hero alone, at
-a third of the size; `--cases` picks.
+Each still that the README shows is a case, dressed as the gallery dresses it. `clipped_percent` is read from the picture as
+delivered. `dark_noise` compares the picture without finish with one of 16 times the samples. The cards are photographed at
+the subject's place in the light of that still, by a camera of their own and in linear light, with another seed than the job's
+meter had: the grey card against where exposure should have put it, the 24-patch chart (published values, tests/outside) after
+white balance on its own grey.
+
+Noise is that of a picture in its full size, where fine texture spreads over more pixels than in a small one. So that
+sixteen times the samples stay affordable, it is measured in square tiles of that picture, drawn by how much of the darkest
+tenth each holds. `--tiles 12` draws more of them, `--cases` picks stills, `--fast` does the heroes alone.
 """
 
 from __future__ import annotations
 
+import argparse
 import math
-from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
 
 import numpy as np
 
-from . import ROOT, Options, Record
+from scripts.gallery import PICTURES, Picture, Studio
 
-SIZE = 360
-REFERENCE = 16
-GALLERY: dict[str, tuple[str, ...]] = {
-    "stoneware window": (),
-    "terracotta soft": ("material.clay_body=terracotta", "material.clay_state=fired", "lighting.setup=soft"),
-    "walnut lamp": ("material.piece=wood", "lighting.setup=bench_lamp"),
-    "bronze window": ("material.piece=bronze",),
-    "plaster overcast": ("material.piece=plaster", "lighting.setup=overcast"),
-    "glaze courtyard": ("material.piece=glaze", "lighting.setup=hdri", "lighting.surroundings=courtyard"),
-}
+from . import Options, Record
 
-
-@dataclass(frozen=True)
-class Still:
-    """One still of the gallery: its case, the settings, the shot."""
-
-    case: str
-    settings: tuple[str, ...]
-    shot: str
+SIZE, FULL = 360, 960
+"""Longer side of the pictures that clipping is counted in, and of those whose tiles show the noise, pixels."""
+TILE = 60
+MORE = 16
 
 
 def run(record: Record, options: Options) -> None:
     """All stills that are wanted."""
-    sheets = sorted((ROOT / "assets_demo").glob("*.toml"))
-    if not sheets:
-        record.fail("assets_demo holds no job sheet")
-        return
-    gallery = _Gallery(sheets[0], options.out)
-    for name, settings in GALLERY.items():
-        shots = [shot for shot in gallery.shots() if not options.fast or shot == "hero"]
-        wanted = [shot for shot in shots if options.wants(f"{name}/{shot}")]
-        if wanted:
-            gallery.dress(settings)
-        for shot in wanted:
-            _still(record, gallery, Still(f"{name}/{shot}", settings, shot), SIZE // 3 if options.fast else SIZE)
+    parser = argparse.ArgumentParser(prog="build.py bench pictures")
+    parser.add_argument("--tiles", type=int, default=4)
+    tiles = parser.parse_args(options.rest).tiles
+    stills = [one for one in PICTURES if one.shown and options.wants(one.name) and (one.shot == "hero" or not options.fast)]
+    studio = None
+    for place, one in enumerate(stills):
+        if place == 0 or one.subject != stills[place - 1].subject:
+            studio = Studio(one.subject, options.out)
+        assert studio is not None
+        studio.dress(one.settings)
+        _still(record, studio, one, tiles, options.out)
 
 
-def _still(record: Record, gallery: _Gallery, still: Still, size: int) -> None:
-    clean = gallery.picture(still, size, samples=1)
-    delivered = gallery.picture(still, size, samples=1, finish=True)
-    truth = gallery.picture(still, size, samples=REFERENCE)
-    record.add("clipped_percent", clipped_percent(delivered), case=still.case, unit="%", goal="<= 0.5")
-    record.add("dark_noise", dark_noise(clean, truth), case=still.case, unit="8-bit steps", goal="<= 2")
-    grey, chart = gallery.cards(still)
-    record.add("grey_card_stops_off", abs(math.log2(grey)), case=still.case, unit="stops", goal="<= 0.1")
-    record.add("card_delta_e2000", chart_difference(chart), case=still.case, goal="<= 3")
+def _still(record: Record, studio: Studio, one: Picture, tiles: int, out: Path) -> None:
+    delivered = codes(studio.picture(out / f"{one.name}.png", one.shot, size=SIZE))
+    record.add("clipped_percent", clipped_percent(delivered), case=one.name, unit="%", goal="<= 0.5")
+    bright = delivered.mean(axis=-1)
+    level = float(np.quantile(bright, 0.1))
+    windows = drawn_windows(bright <= level, tiles, share=TILE / FULL)
+    clean = studio.windows(out / f"{one.name} clean", one.shot, windows, size=FULL)
+    truth = studio.windows(out / f"{one.name} x{MORE}", one.shot, windows, size=FULL, more=MORE)
+    pairs = [(codes(mine), codes(best)) for mine, best in zip(clean, truth, strict=True)]
+    record.add("dark_noise", dark_noise(pairs, level), case=one.name, unit="8-bit steps", goal="<= 2")
+    grey, chart = cards(studio, one.shot)
+    record.add("grey_card_stops_off", abs(math.log2(grey)), case=one.name, unit="stops", goal="<= 0.1")
+    record.add("card_delta_e2000", chart_difference(chart), case=one.name, goal="<= 3")
 
 
-def clipped_percent(codes: np.ndarray) -> float:
+Window = tuple[float, float, float, float]
+"""Left, lower, right and upper edge of a part of a picture, 0 to 1."""
+
+
+def drawn_windows(dark: np.ndarray, count: int, *, share: float) -> list[Window]:
+    """`count` square windows, `share` of the width wide, drawn from a grid in proportion to the dark pixels (h, w) of each."""
+    height, width = dark.shape
+    across = share * width / height
+    lefts, tops = np.arange(0.0, 1.0 - share + 1e-9, share), np.arange(0.0, 1.0 - across + 1e-9, across)
+    left, top = (axis.ravel() for axis in np.meshgrid(lefts, tops))
+    held = np.array([
+        dark[round(t * height) : round((t + across) * height), round(x * width) : round((x + share) * width)].sum()
+        for x, t in zip(left, top, strict=True)
+    ])  # fmt: skip
+    steps = (np.arange(count) + 0.5) / count * held.sum()
+    chosen = np.unique(np.searchsorted(np.cumsum(held), steps))
+    return [(float(left[k]), float(1.0 - top[k] - across), float(left[k] + share), float(1.0 - top[k])) for k in chosen]
+
+
+def dark_noise(pairs: list[tuple[np.ndarray, np.ndarray]], level: float) -> float:
+    """Standard deviation of pictures from their references where those are no brighter than `level`, 8-bit steps."""
+    off = [(mine - best).mean(axis=-1)[best.mean(axis=-1) <= level] for mine, best in pairs]
+    return float(np.std(np.concatenate(off)))
+
+
+def clipped_percent(picture: np.ndarray) -> float:
     """Share of pixels (h, w, 3; 8-bit codes) with any channel at its upper end, or all at the lower."""
-    high = (codes >= 254.5).any(axis=-1)
-    low = (codes <= 0.5).all(axis=-1)
+    high = (picture >= 254.5).any(axis=-1)
+    low = (picture <= 0.5).all(axis=-1)
     return 100.0 * float((high | low).mean())
-
-
-def dark_noise(codes: np.ndarray, truth: np.ndarray) -> float:
-    """Standard deviation from the reference in its darkest tenth, 8-bit steps."""
-    bright = truth.mean(axis=-1)
-    dark = bright <= np.quantile(bright, 0.1)
-    return float(np.std((codes - truth).mean(axis=-1)[dark]))
 
 
 def chart_difference(patches: np.ndarray) -> float:
@@ -91,87 +101,35 @@ def chart_difference(patches: np.ndarray) -> float:
     return float(np.mean(delta_e_2000(lab(balanced), lab(published))))
 
 
-class _Gallery:
-    """The demo's scene, dressed again and again."""
+def cards(studio: Studio, shot: str) -> tuple[float, np.ndarray]:
+    """What the grey card reads over what it should after exposure, and the (24, 3) linear patches of the chart."""
+    from blender_addon.core.exposure import GREY, usual_offset
+    from blender_addon.core.srgb import luminance
+    from blender_addon.scene import meter
+    from blender_addon.scene.shot_light import FLUX, turn_towards
+    from blender_addon.scene.shot_state import dressed_for
 
-    def __init__(self, sheet: Path, out: Path):
-        import bpy
-
-        from blender_addon.job import sheet as sheets
-        from blender_addon.steps import catalogue
-
-        bpy.ops.wm.read_factory_settings(use_empty=True)
-        self.out, self.path, self.steps = out, sheet, catalogue()
-        self.sheet = sheets.read(sheet, self.steps)
-        self._run([step for step in self.steps if step.folder != "delivery"])
-
-    def _run(self, steps: list[Any]) -> None:
-        import bpy
-
-        from blender_addon.job.runner import finish, run_job
-        from blender_addon.scene.stage import Stage
-
-        self.stage = Stage(bpy.context.scene, self.sheet, out=self.out)
-        self.results = finish(run_job(steps, self.steps, self.sheet, self.stage)).results
-
-    def shots(self) -> list[str]:
-        return [key for key in ("hero", "detail", "back") if key in self.stage.find_all("shot")]
-
-    def dress(self, settings: tuple[str, ...]) -> None:
-        from blender_addon.job import sheet as sheets
-
-        self.sheet = sheets.read(self.path, self.steps)
-        for one in settings:
-            sheets.override(self.sheet, one)
-        self._run([step for step in self.steps if step.name in ("material", "lighting")])
-
-    def picture(self, still: Still, size: int, *, samples: int, finish: bool = False) -> np.ndarray:
-        """(h, w, 3) 8-bit codes of the still, with `samples` times the samples that the job would spend."""
-        from blender_addon.scene.output import Quality, cycles, render_picture
-        from blender_addon.scene.shot_state import dressed_for
-        from blender_addon.steps.delivery.render import PRESETS
-
-        usual = PRESETS["final"][0]
-        noise = usual.noise / math.sqrt(samples)  # 16 times the samples where the noise threshold decides, too
-        shot = self.stage.require("shot", still.shot)
-        width, height = shot.get("bozzetto_resolution", (3, 2))
-        pixels = round(size * width / max(width, height)), round(size * height / max(width, height))
-        words = "" if samples == 1 else f" x{samples}"
-        path = self.out / f"{still.case.replace('/', ' ')}{' finished' if finish else ''}{words}.png"
-        scene = self.stage.scene
-        quality = Quality(usual.samples * samples, noise, usual.denoise)
-        with cycles(scene, quality, device="auto", seed=1), dressed_for(self.stage, shot):
-            scene.render.use_compositing = finish
-            render_picture(scene, path, camera=shot, size=pixels)
-        return _codes(path)
-
-    def cards(self, still: Still) -> tuple[float, np.ndarray]:
-        """What the grey card reads over what it should after exposure, and the (24, 3) linear patches of the chart."""
-        from blender_addon.core.exposure import GREY, OFFSETS
-        from blender_addon.core.srgb import luminance
-        from blender_addon.scene import meter
-        from blender_addon.scene.shot_state import dressed_for
-
-        stage = self.stage
-        shot, card = stage.require("shot", still.shot), stage.require("card", "grey")
-        with dressed_for(stage, shot):
-            place, normal = card.matrix_basis.translation * 1000.0, -(card.matrix_basis.to_3x3().col[2])
-            around = [item for role in ("table", "backdrop", "prop") for item in stage.find_all(role).values()]
-            lit = [item for role in ("light", "card") for item in stage.find_all(role).values() if item != card]
-            common = {
-                "centre_mm": tuple(place), "normal": tuple(normal), "world": stage.scene.world, "seed": 991,
-                "lights": [item for item in lit if not item.hide_render],
-                "around": [item for item in around if not item.hide_render],
-            }  # fmt: skip
-            exposure = 2.0**stage.scene.view_settings.exposure
-            grey = float(luminance(meter.read_card(**common).colour)) * exposure
-            chart = meter.read_chart(**common)
-        settings = self.sheet["lighting"]
-        offset = OFFSETS.get(self.sheet["material"].piece, 0.0) if settings.offset is None else settings.offset
-        return grey / (GREY * 2.0**offset), chart
+    stage = studio.stage
+    camera, card = stage.require("shot", shot), stage.require("card", "grey")
+    with dressed_for(stage, camera):
+        held = turn_towards(stage.scene.world, camera) @ card.matrix_basis  # the card goes round with camera and light
+        place, normal = held.translation * 1000.0, -(held.to_3x3().col[2])
+        around = [item for role in ("table", "backdrop", "prop") for item in stage.find_all(role).values()]
+        lit = [item for role in ("light", "card") for item in stage.find_all(role).values() if item != card]
+        common = {
+            "centre_mm": tuple(place), "normal": tuple(normal), "world": stage.scene.world, "seed": 991,
+            "lights": [item for item in lit if not item.hide_render],
+            "around": [item for item in around if not item.hide_render],
+        }  # fmt: skip
+        exposure, flux = 2.0**stage.scene.view_settings.exposure, stage.scene.world[FLUX]
+        grey = float(luminance(meter.read_card(**common).colour)) * exposure
+        chart = meter.read_chart(**common)
+    offset = usual_offset(studio.sheet["material"].piece, flux)
+    return grey / (GREY * 2.0**offset), chart
 
 
-def _codes(path: Path) -> np.ndarray:
+def codes(path: Path) -> np.ndarray:
+    """(h, w, 3) 8-bit codes of a picture file, first row at the top."""
     from PIL import Image
 
     with Image.open(path) as picture:
