@@ -3,8 +3,9 @@
     python3 build.py gallery [NAME ...] [--size 960] [--samples 64] [--out out/gallery] [--keep]
 
 Each subject is taken from its scan to its shots once; then it is dressed anew for every picture: material, tabletop, debris,
-light. Without names all of `PICTURES` are made. `--keep` puts those that are meant for the README into assets_demo/pictures,
-as JPEG under 250 kB, and `facts.json` beside them says how each was taken.
+light. Without names all of `PICTURES` are made, those of scans that may not be passed on too: they are for the eye alone.
+`--keep` puts those that are meant for the README into assets_demo/pictures, as JPEG under 250 kB, and `facts.json` beside the
+others says how each was taken. BOZZETTO_CARD=CUDA (or OPTIX, HIP, METAL, ONEAPI) renders on such a graphics card.
 """
 
 from __future__ import annotations
@@ -12,6 +13,7 @@ from __future__ import annotations
 import argparse
 import json
 import math
+import os
 import sys
 import time
 from collections.abc import Iterator, Sequence
@@ -38,6 +40,10 @@ BRONZE = ("material.piece=bronze",)
 CELADON = ("material.piece=glaze", "material.glaze_kind=celadon")
 OAK = ("material.piece=wood", "material.wood_species=oak")
 MATERIALS = {"clay": CLAY, "walnut": WALNUT, "bronze": BRONZE, "celadon": CELADON}
+OWN = ("material.piece=own",)
+SHOTS = ("hero", "detail", "back")
+UNSHOWN = {"bowl": OWN + BENCH, "basket": OWN + LINEN, "armadillo": BRONZE + SLATE}
+"""Scans whose packages state no licence that could be passed on, and how they are dressed."""
 
 
 @dataclass(frozen=True)
@@ -52,15 +58,18 @@ class Picture:
 
 
 def _pictures() -> Iterator[Picture]:
-    for shot in ("hero", "detail", "back"):
+    for shot in SHOTS:
         yield Picture(f"owl_{shot}", "owl", CLAY + BENCH, shot, shown=True)
     shown = {"walnut linen", "bronze slate", "celadon slate", "clay linen"}
     for place, dressing in SETS.items():
         for stuff, settings in MATERIALS.items():
             if f"{stuff} {place}" != "clay bench":
                 yield Picture(f"owl_{stuff}_{place}", "owl", settings + dressing, shown=f"{stuff} {place}" in shown)
-    for shot in ("hero", "detail", "back"):
-        yield Picture(f"bunny_{shot}", "bunny", OAK + LAMP, shot, True)
+    for shot in SHOTS:
+        yield Picture(f"bunny_{shot}", "bunny", OAK + LAMP, shot, shown=True)
+    for subject, settings in UNSHOWN.items():
+        for shot in SHOTS:
+            yield Picture(f"{subject}_{shot}", subject, settings, shot)
 
 
 PICTURES = tuple(_pictures())
@@ -76,6 +85,7 @@ class Studio:
         from blender_addon.steps import catalogue
 
         bpy.ops.wm.read_factory_settings(use_empty=True)
+        use_card(os.environ.get("BOZZETTO_CARD", ""))
         self.out, self.path, self.steps = out, _sheet_of(subject, out), catalogue()
         self.sheet = sheets.read(self.path, self.steps)
         self.dressed: tuple[str, ...] | None = None
@@ -137,6 +147,19 @@ class Studio:
         lens = {key.removeprefix("bozzetto_"): camera[key] for key in camera.keys() if key.startswith("bozzetto_")}
         told = {key: round(value, 3) for key, value in lens.items() if isinstance(value, float)}
         return told | {name: self.figures[name] for name in ("material", "tabletop", "debris", "lighting")}
+
+
+def use_card(kind: str) -> None:
+    """Let Cycles render on the graphics cards of a kind, 'CUDA' or another that it knows; on the processor where it is ''."""
+    import bpy
+
+    if not kind:
+        return
+    preferences = bpy.context.preferences.addons["cycles"].preferences
+    preferences.compute_device_type = kind
+    preferences.refresh_devices()
+    for device in preferences.devices:
+        device.use = device.type == kind
 
 
 def _pixels(camera: Any, size: int) -> tuple[int, int]:
