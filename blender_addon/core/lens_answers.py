@@ -66,7 +66,9 @@ def fill_distance(optics: Optics, size_mm: float, frame_side_mm: float, *, share
     m = share * frame_side_mm / size_mm
     found = replace(optics, focus_mm=lens.focus_for(optics.focal_mm, m, pupil_ratio=optics.pupil_ratio))
     words = f"{found.focus_mm:.0f} mm from the lens, magnification {m:.2f}, fills {100 * share:.0f} %"
-    return Answer(m <= 5.0, found, words if m <= 5.0 else f"{words}; beyond 5:1 this is a microscope's work")
+    if m > lens.LARGEST:
+        words += f"; beyond {lens.LARGEST:.0f}:1 this is a microscope's work"
+    return Answer(m <= lens.LARGEST, found, words)
 
 
 def at_focal_length(optics: Optics, focal_mm: float) -> Answer:

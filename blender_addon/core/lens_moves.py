@@ -13,15 +13,15 @@ from numpy.typing import NDArray
 
 from .framing import Placement, Stand, frame_points, half_slopes, outline_share, project
 from .lens_answers import Answer, at_focal_length
-from .optics import Optics, magnification
+from .optics import LARGEST, Optics, magnification
 
 Floats = NDArray[np.floating]
 
 MOST_WIDE = 0.98
 """The share of the frame's width past which the outline counts as cut off."""
 
-LOWEST_MM, NEAREST_MM, LARGEST = 5.0, 5.0, 5.0
-"""Least height of the camera above the table, least distance of the lens from the piece (mm), largest magnification."""
+LOWEST_MM, NEAREST_MM = 5.0, 5.0
+"""Least height of the camera above the table, least distance of the lens from the piece (mm)."""
 
 
 @dataclass(frozen=True)

@@ -18,6 +18,9 @@ Floats = NDArray[np.floating]
 GREEN_LINE = 546e-6
 """Wavelength for diffraction, mm: the green mercury line, the photographic reference (from memory)."""
 
+LARGEST = 5.0
+"""The largest magnification of a macro lens; beyond 5:1 it is a microscope's work."""
+
 THIRD_STOPS = (
     1.0, 1.1, 1.2, 1.4, 1.6, 1.8, 2.0, 2.2, 2.5, 2.8, 3.2, 3.5, 4.0, 4.5, 5.0, 5.6, 6.3, 7.1, 8.0, 9.0, 10.0, 11.0, 13.0,
     14.0, 16.0, 18.0, 20.0, 22.0, 25.0, 29.0, 32.0,

@@ -8,9 +8,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from . import optics
+from .detail_spots import detail_magnification
+from .focus_bracket import bracket
 from .formats import circle_of_confusion, frame_used
 from .framing import Placement, Stand, frame_points, look, stand_at, swept
-from .subject import Subject
+from .subject import Subject, thinned
 from .visible import visible
 
 Floats = NDArray[np.floating]
@@ -65,7 +67,12 @@ class Shot:
 
 
 WIDEST, WHOLE, NARROWEST = 5.6, 11.0, 16.0
-"""Marked f-numbers between which the solver chooses; past `WHOLE` the background is worth more than the whole piece sharp."""
+"""Marked f-numbers at full frame between which the solver chooses, on other formats those of the same depth; past `WHOLE` the
+background is worth more than the whole piece sharp."""
+
+SOFTEST = 32.0
+"""The largest effective f-number at full frame: past it the Airy disc is half as large again as what counts as sharp."""
+
 
 FACE = (0.66, 0.93)
 """Where a standing figure's face is looked for, as shares of its height."""
@@ -87,9 +94,22 @@ def solve(ask: ShotAsk, subject: Subject, *, spot: Floats | None = None) -> Shot
     if focus is None:
         focus = focus_spot(subject, seen, stand)
         stand = _framed(ask, subject.outline, rotation, focus)
-    depths = _depths(subject.points[seen], stand)
+    stand, words = _no_larger(ask, stand)
     face = subject.band(0.6, 1.0)[seen] if subject.upright else np.ones(int(seen.sum()), bool)
-    return _with_fnumber(ask, stand, focus, whole=depths, part=depths[face] if face.any() else depths)
+    face = face if face.any() else ~face
+    depths = _depths(subject.points[seen], stand)
+    if not (ask.focus or ask.fnumber or ask.hold):
+        step = _step_in(ask, stand, whole=depths, part=depths[face])
+        stand, words = _no_larger(ask, _framed(ask, subject.outline, rotation, focus - rotation[:, 2] * step))
+        depths = _depths(subject.points[seen], stand)
+    shot = _with_fnumber(ask, stand, focus, whole=depths, part=depths[face])
+    return replace(shot, words=words + shot.words + _too_deep(shot, depths))
+
+
+def product_tilt(subject: Subject) -> float:
+    """How far a product shot looks down (degrees): 12 on what stands, to 25 on what lies flat, whose rim alone would show."""
+    flat = (subject.width / max(subject.height, 1e-9) - 1.2) / (4.0 - 1.2)
+    return float(12.0 + 13.0 * np.clip(flat, 0.0, 1.0))
 
 
 def focus_spot(subject: Subject, seen: NDArray[np.bool_], stand: Stand) -> Floats:
@@ -111,60 +131,35 @@ def focus_spot(subject: Subject, seen: NDArray[np.bool_], stand: Stand) -> Float
     return points[rich][np.linalg.norm(points[rich] - goal, axis=1).argmin()].astype(float)
 
 
-def detail_spots(subject: Subject, count: int, *, reach_mm: float) -> list[tuple[Floats, float, float]]:
-    """Up to `count` places worth a close look, at least `reach_mm` apart: the spot (3,) and azimuth and tilt (deg) to see it.
-
-    Ranked by the mean richness within half of `reach_mm`; the front counts a little more than the back, and places that face
-    down or that the subject itself hides are left out.
-    """
-    candidates = _candidates(subject, reach_mm)
-    found: list[tuple[Floats, float, float]] = []
-    for spot, normal, _ in candidates:
-        if len(found) == count:
-            break
-        if any(np.linalg.norm(spot - other[0]) < reach_mm for other in found):
-            continue
-        azimuth = float(np.degrees(np.arctan2(normal[0], -normal[1])))
-        tilt = float(np.clip(np.degrees(np.arcsin(np.clip(normal[2], -1, 1))), 6.0, 40.0))
-        if _open_view(subject, spot, look(azimuth, tilt), 2.0 * subject.height + 100.0, reach_mm):
-            found.append((spot, azimuth, tilt))
-    return found
-
-
-def _candidates(subject: Subject, reach: float) -> list[tuple[Floats, Floats, float]]:
-    rng = np.random.default_rng(7)
-    fair = subject.band(0.12, 0.97) & (subject.normals[:, 2] > -0.35) & (subject.normals[:, 2] < 0.8)
-    if not fair.any():
-        fair = np.ones(len(subject.points), bool)
-    index = rng.permutation(np.flatnonzero(fair))[:160]
-    ranked = []
-    for place in index:
-        near = np.linalg.norm(subject.points - subject.points[place], axis=1) < 0.5 * reach
-        normal = subject.normals[near].mean(axis=0)
-        length = float(np.linalg.norm(normal))
-        if length < 0.3:
-            continue
-        normal = normal / length
-        front = 0.75 - 0.25 * normal[1]
-        if subject.upright:  # a figure's head and hands tell more than its feet
-            front *= 0.7 + 0.6 * (subject.points[place, 2] - subject.points[:, 2].min()) / subject.height
-        spot = subject.points[near].mean(axis=0)
-        on_it = subject.points[near][np.linalg.norm(subject.points[near] - spot, axis=1).argmin()]
-        score = float(subject.richness[near].mean()) * front * length
-        ranked.append((on_it.astype(float), normal, score))
-    return sorted(ranked, key=lambda entry: -entry[2])
-
-
-def _open_view(subject: Subject, spot: Floats, rotation: Floats, distance: float, reach: float) -> bool:
-    """Whether most of what lies round the spot is seen from that side."""
-    position = spot + rotation[:, 2] * distance
-    near = np.linalg.norm(subject.points - spot, axis=1) < 0.35 * reach
-    seen = visible(subject.points, subject.normals, position=position, rotation=rotation, cells=60, facing=0.0)
-    return bool(near.any()) and float(seen[near].mean()) > 0.35
-
-
 LOWEST_MM = 5.0
 """A camera stands at least this high above the table."""
+
+
+def _no_larger(ask: ShotAsk, stand: Stand) -> tuple[Stand, tuple[str, ...]]:
+    """The stand, stepped back where the framing would go beyond `LARGEST`, and words about it."""
+    m = optics.magnification(ask.focal, stand.focus_mm, pupil_ratio=ask.pupil_ratio)
+    if m <= optics.LARGEST:
+        return stand, ()
+    distance = optics.focus_for(ask.focal, optics.LARGEST, pupil_ratio=ask.pupil_ratio)
+    position = stand.position + stand.rotation[:, 2] * (distance - stand.focus_mm)
+    words = f"{ask.name}: that large in the picture is magnification {m:.1f}; {optics.LARGEST:.0f}:1 is the most and is taken"
+    return Stand(position, stand.rotation, distance), (words,)
+
+
+def _too_deep(shot: Shot, depths: Floats) -> tuple[str, ...]:
+    """Words where much of what is seen (depths, mm) is not sharp, and what would make it so."""
+    if shot.ask.fnumber or shot.ask.hold or shot.optics.fnumber < stops(shot.ask, shot.optics.magnification)[2]:
+        return ()
+    near, far = optics.limits(shot.optics, shot.ask.coc)
+    if ((depths >= near) & (depths <= far)).mean() >= 0.5:
+        return ()
+    first, last = float(depths.min()), float(depths.max())
+    count = len(bracket(shot.optics, first, last, shot.ask.coc, most=100_000).focus_mm)
+    words = (
+        f"{shot.ask.name}: f/{shot.optics.fnumber:g} holds {far - near:.1f} mm of the {last - first:.1f} mm seen, and a "
+        f'smaller opening would only soften it; depth = "bracket" would hold all in {count} slices'
+    )
+    return (words,)
 
 
 def _solve_detail(ask: ShotAsk, subject: Subject, spot: Floats | None) -> Shot:
@@ -182,24 +177,33 @@ def _solve_detail(ask: ShotAsk, subject: Subject, spot: Floats | None) -> Shot:
     return _with_fnumber(ask, stand, spot, whole=depths, part=depths)
 
 
-def detail_magnification(subject: Subject, frame_mm: tuple[float, float]) -> float:
-    """So that the frame's short side shows nearly half of the piece: 0.4 to 0.8, more only for pieces too small for that."""
-    size = max(subject.height, 0.5 * subject.width)
-    wanted = min(frame_mm) / (0.45 * size)
-    return float(np.clip(wanted, 0.4, max(0.8, min(frame_mm) / (0.75 * size))))
-
-
 def _solve_turntable(ask: ShotAsk, subject: Subject) -> Shot:
     solid = swept(subject.outline)
     rotation = look(ask.azimuth_deg, ask.tilt_deg)
-    radius = float(np.percentile(np.hypot(subject.points[:, 0], subject.points[:, 1]), 80))
-    toward = np.array([rotation[0, 2], rotation[1, 2], 0.0])
-    toward /= max(float(np.linalg.norm(toward)), 1e-9)
     height = subject.middle[2] + (0.2 * subject.height if subject.upright else 0.0)
-    focus = np.asarray(ask.focus, float) if ask.focus else 0.6 * radius * toward + np.array([0.0, 0.0, height])
+    focus = np.asarray(ask.focus, float) if ask.focus else np.array([0.0, 0.0, height])
     stand = _framed(ask, solid, rotation, focus)
-    depths = np.array([stand.focus_mm - 0.4 * radius, stand.focus_mm + 0.6 * radius])
-    return _with_fnumber(ask, stand, focus, whole=depths, part=depths)
+    if ask.focus is None:  # where what is seen lies in the middle of the turn: nearer than the axis on a round piece
+        focus = focus + rotation[:, 2] * (stand.focus_mm - float(np.median(_turning_depths(subject, stand))))
+        stand = _framed(ask, solid, rotation, focus)
+    stand, words = _no_larger(ask, stand)
+    depths = _turning_depths(subject, stand)
+    shot = _with_fnumber(ask, stand, focus, whole=depths, part=depths)
+    return replace(shot, words=words + shot.words)
+
+
+def _turning_depths(subject: Subject, stand: Stand) -> Floats:
+    """(k,) depths of what the camera sees of the subject in twelve positions of its turn, all together."""
+    few = thinned(len(subject.points), 8000)
+    points, normals = subject.points[few], subject.normals[few]
+    found = []
+    for angle in np.arange(12) * (np.pi / 6.0):
+        cos, sin = np.cos(angle), np.sin(angle)
+        turn = np.array([[cos, sin, 0.0], [-sin, cos, 0.0], [0.0, 0.0, 1.0]])
+        seen = visible(points @ turn, normals @ turn, position=stand.position, rotation=stand.rotation, cells=40)
+        found.append(_depths((points @ turn)[seen], stand))
+    depths = np.concatenate(found)
+    return depths if len(depths) else np.array([stand.focus_mm])
 
 
 def _framed(ask: ShotAsk, outline: Floats, rotation: Floats, focus: Floats) -> Stand:
@@ -216,12 +220,66 @@ def _with_fnumber(ask: ShotAsk, stand: Stand, focus: Floats, *, whole: Floats, p
         return Shot(ask, stand, base, focus)
     if ask.hold:
         return _holding(ask, stand, base, focus)
-    for depths, low, high, most in ((whole, 2.0, 98.0, WHOLE), (part, 8.0, 80.0, NARROWEST)):
-        near, far = np.percentile(depths, [low, high])
-        exact = optics.fnumber_reaching(base, float(near), float(far), ask.coc)
+    for near, far, most in _wishes(ask, base.magnification, whole, part):
+        exact = optics.fnumber_reaching(base, near, far, ask.coc)
         if exact <= most:
-            return Shot(ask, stand, replace(base, fnumber=optics.marked(max(exact, WIDEST))), focus)
-    return Shot(ask, stand, replace(base, fnumber=NARROWEST), focus)
+            return Shot(ask, stand, replace(base, fnumber=_stop(ask, base, exact)), focus)
+    return Shot(ask, stand, replace(base, fnumber=stops(ask, base.magnification)[2]), focus)
+
+
+def _wishes(ask: ShotAsk, m: float, whole: Floats, part: Floats) -> tuple[tuple[float, float, float], ...]:
+    """What should be sharp, the best first: near and far end (mm) and the largest f-number that it is worth."""
+    _, enough, narrowest = stops(ask, m)
+    ends = (np.percentile(whole, [2.0, 98.0]), np.percentile(part, [8.0, 80.0]))
+    return tuple((float(near), float(far), most) for (near, far), most in zip(ends, (enough, narrowest), strict=True))
+
+
+def _stop(ask: ShotAsk, base: optics.Optics, exact: float) -> float:
+    """The marked f-number taken for an exact one."""
+    widest, _, narrowest = stops(ask, base.magnification)
+    return min(optics.marked(max(exact, widest)), narrowest)
+
+
+MOST_ASIDE = 0.22
+"""How far the focus may lie from the point asked, as a share of the sharp depth: the point stays sharper than half the blur
+that still counts as sharp, with room for the rounding of stops."""
+
+
+def _step_in(ask: ShotAsk, stand: Stand, *, whole: Floats, part: Floats) -> float:
+    """How far (mm) behind the point in focus the lens is better set, so that less of the depth is lost before the subject.
+
+    Focused on the nearest spot, half of what is sharp lies in the air; photographers focus about a third into the depth.
+    """
+    base = optics.Optics(ask.focal, 8.0, stand.focus_mm, ask.pupil_ratio)
+    step = 0.0
+    for near, far, most in _wishes(ask, base.magnification, whole, part):
+        best = 2.0 * near * far / (near + far) - stand.focus_mm
+        low, high = 0.0, 1.0
+        for _ in range(24):  # the share of the way to the best focus at which the point asked is as far aside as it may be
+            share = 0.5 * (low + high)
+            moved = replace(base, focus_mm=stand.focus_mm + share * best)
+            moved = replace(moved, fnumber=_stop(ask, moved, optics.fnumber_reaching(moved, near, far, ask.coc)))
+            if abs(share * best) <= MOST_ASIDE * optics.depth_of_field(moved, ask.coc):
+                low = share
+            else:
+                high = share
+        step = low * best
+        moved = replace(base, focus_mm=stand.focus_mm + step)
+        if optics.fnumber_reaching(moved, near, far, ask.coc) <= most:
+            break
+    return step
+
+
+def stops(ask: ShotAsk, m: float) -> tuple[float, float, float]:
+    """Marked f-numbers for this format and magnification: the widest wanted, what still leaves a soft background, the last.
+
+    Scaled by the format's diagonal, which keeps depth and background of the picture alike; held so that N (1 + m/p) stays
+    under `SOFTEST`; none below f/1.4, which no macro lens has.
+    """
+    crop = float(np.hypot(36.0, 24.0) / np.hypot(*ask.format_mm))
+    last = min(NARROWEST, SOFTEST / (1.0 + m / ask.pupil_ratio)) / crop
+    narrowest, enough, widest = (max(optics.marked(min(n, last), up=False), 1.4) for n in (last, WHOLE / crop, WIDEST / crop))
+    return widest, enough, narrowest
 
 
 def _holding(ask: ShotAsk, stand: Stand, base: optics.Optics, focus: Floats) -> Shot:

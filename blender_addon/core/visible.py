@@ -15,7 +15,8 @@ def visible(
 ) -> NDArray[np.bool_]:
     """(n,) bool: which points (n, 3) mm face the camera and are the nearest in their cell of a `cells` wide depth picture.
 
-    The points must lie dense enough for the cells (some per cell); a point counts when it is within 1.5 cells of the nearest.
+    The points must lie dense enough for the cells (some per cell). A point counts when it is within 1.5 cells of the nearest,
+    or as much farther as its own surface falls back over two cells: a table top at a low angle is seen all the same.
     """
     slopes, depth = project(points, position, rotation)
     low, high = slopes.min(axis=0), slopes.max(axis=0)
@@ -29,9 +30,12 @@ def visible(
     around = grid.copy()
     for axis, shift in ((0, 1), (0, -1), (1, 1), (1, -1)):
         around = np.minimum(around, np.roll(grid, shift, axis) + 2.0 * step * np.median(depth))
-    seen = depth <= around.reshape(-1)[flat] + 1.5 * step * np.median(depth)
+    slack: Floats | float = 1.5
+    front = depth > 0
     if normals is not None:
         toward = position - points
         toward /= np.linalg.norm(toward, axis=1, keepdims=True)
-        seen &= np.einsum("ij,ij->i", normals, toward) > facing
-    return seen & (depth > 0)
+        cosine = np.einsum("ij,ij->i", normals, toward)
+        front &= cosine > facing
+        slack = 1.5 + 2.0 * np.sqrt(1.0 - np.clip(cosine, 0.2, 1.0) ** 2) / np.clip(cosine, 0.2, 1.0)
+    return front & (depth <= around.reshape(-1)[flat] + slack * step * np.median(depth))

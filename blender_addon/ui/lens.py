@@ -70,7 +70,7 @@ def draw_lens(layout, camera):
     ):  # fmt: skip
         layout.prop(camera, f'["{name}"]', text=words)
     row = layout.row(align=True)
-    for place, words in enumerate(("Format (mm)", "by")):
+    for place, words in enumerate(("Format", "by")):
         row.prop(camera, f'["{lens_drivers.FORMAT}"]', index=place, text=words)
 
 

@@ -152,7 +152,12 @@ def _shapes() -> dict[str, np.ndarray]:
     ball = rng.normal(size=(100_000, 3))
     ball = 10 * ball / np.linalg.norm(ball, axis=1, keepdims=True) + [0, 0, 10]
     lean = np.stack([4 * np.cos(u) + 50 * t, 4 * np.sin(u) - 20 * t, 120 * t], axis=1)
-    return {"cone": cone, "bowl": bowl, "ball": ball, "lean": lean}
+    coin = np.stack([30 * np.sqrt(t) * np.cos(u), 30 * np.sqrt(t) * np.sin(u), 1.0 * (rng.random(100_000) > 0.5)], axis=1)
+    needle = np.stack([np.cos(u), np.sin(u), 100 * t], axis=1)
+    return {
+        "cone": cone, "bowl": bowl, "ball": ball, "lean": lean, "coin": coin, "needle": needle, "cone of 8 mm": 0.1 * cone,
+        "cone of 400 mm": 5.0 * cone,
+    }  # fmt: skip
 
 
 def _framing(record: Record) -> None:

@@ -4,8 +4,9 @@ import numpy as np
 import pytest
 
 from blender_addon.core import optics
+from blender_addon.core.detail_spots import detail_magnification, detail_spots
 from blender_addon.core.framing import half_slopes, outline_share
-from blender_addon.core.shot_plan import LOWEST_MM, ShotAsk, detail_magnification, detail_spots, solve
+from blender_addon.core.shot_plan import LOWEST_MM, ShotAsk, product_tilt, solve, stops
 from blender_addon.core.subject import Subject, richness_of
 from blender_addon.core.visible import visible
 
@@ -35,7 +36,23 @@ def dish():
     return Subject(points, points, normals, richness_of(points, normals))
 
 
+def box(width, depth, height, count=20000):
+    """Points on the sides of a box with its middle on the z axis, standing on z = 0."""
+    half = np.array([width, depth, height]) / 2
+    rng = np.random.default_rng(5)
+    area = np.array([half[1] * half[2], half[0] * half[2], half[0] * half[1]])
+    axis = rng.choice(3, count, p=area / area.sum())
+    sign = rng.choice([-1.0, 1.0], count)
+    points = rng.uniform(-1, 1, (count, 3))
+    points[np.arange(count), axis] = sign
+    normals = np.zeros((count, 3))
+    normals[np.arange(count), axis] = sign
+    points = points * half + [0, 0, half[2]]
+    return Subject(points, points, normals, richness_of(points, normals))
+
+
 SUBJECTS = {"figure": figure(), "large": figure(4.0), "small": figure(0.25), "dish": dish()}
+ODD = {"coin": box(60, 60, 1), "needle": box(1, 1, 90), "bar": box(200, 5, 20), "crumb": figure(0.02), "bust": figure(5.0)}
 
 
 @pytest.mark.parametrize("name", SUBJECTS)
@@ -63,6 +80,25 @@ def test_the_hero_of_a_figure_focuses_on_its_face():
     face = seen & subject.band(0.7, 0.95)
     inside = (depth[face] > near) & (depth[face] < far)
     assert inside.mean() > 0.7
+
+
+@pytest.mark.parametrize("name", [*SUBJECTS, *ODD])
+@pytest.mark.parametrize(("azimuth", "tilt"), [(22, 12), (-80, 25), (0, 78)])
+def test_the_focus_lies_into_the_depth_but_never_far_from_the_point(name, azimuth, tilt):
+    """Goal: within a quarter of the sharp depth of the face or of the nearest rich relief."""
+    subject = {**SUBJECTS, **ODD}[name]
+    shot = solve(ShotAsk("hero", "hero", azimuth, tilt), subject)
+    asked = float((shot.focus - shot.stand.position) @ -shot.stand.rotation[:, 2])
+    assert abs(shot.optics.focus_mm - asked) <= 0.25 * optics.depth_of_field(shot.optics, shot.ask.coc)
+    plain = solve(ShotAsk("hero", "hero", azimuth, tilt, focus=tuple(shot.focus)), subject)
+    assert shot.optics.fnumber <= plain.optics.fnumber or sharp_share(shot, subject) > sharp_share(plain, subject)
+
+
+def sharp_share(shot, subject):
+    near, far = optics.limits(shot.optics, shot.ask.coc)
+    seen = visible(subject.points, subject.normals, position=shot.stand.position, rotation=shot.stand.rotation)
+    depth = (subject.points[seen] - shot.stand.position) @ -shot.stand.rotation[:, 2]
+    return ((depth >= near) & (depth <= far)).mean()
 
 
 def test_a_dish_focuses_on_its_near_side():
@@ -128,11 +164,93 @@ def test_the_turntable_keeps_every_side_in_the_frame():
         assert -1 < left and right < 1 and -1 < low and high < 1
 
 
-def test_other_formats_keep_picture_and_depth():
+@pytest.mark.parametrize("name", ["figure", "large", "dish"])
+def test_other_formats_keep_picture_and_depth(name):
     """The equivalent lens on a smaller sensor gives the same view; the solver chooses the stop, so depth stays alike."""
-    subject = SUBJECTS["figure"]
+    subject = SUBJECTS[name]
     big, small = solve(ShotAsk("hero"), subject), solve(ShotAsk("hero", format_mm=(13.2, 8.8)), subject)
     assert small.optics.focus_mm == pytest.approx(big.optics.focus_mm, rel=0.15)
+    depths = [optics.depth_of_field(shot.optics, shot.ask.coc) for shot in (big, small)]
+    # The stop is rounded to a third, which is 26 % of depth, and the lens's own (1 + m) differs a little.
+    assert depths[1] == pytest.approx(depths[0], rel=0.35)
+
+
+@pytest.mark.parametrize("format_mm", [(36.0, 24.0), (17.3, 13.0), (5.64, 4.23)])
+@pytest.mark.parametrize("m", [0.02, 0.5, 1.0, 5.0])
+def test_the_stops_chosen_from_are_real_and_do_not_drown_in_diffraction(format_mm, m):
+    ask = ShotAsk("hero", format_mm=format_mm)
+    widest, enough, narrowest = stops(ask, m)
+    assert 1.4 <= widest <= enough <= narrowest and {widest, enough, narrowest} <= set(optics.THIRD_STOPS)
+    if narrowest > 1.4:
+        assert optics.airy_disc(narrowest * (1 + m)) <= 1.55 * ask.coc  # 32 at full frame, a stop's mark 1.5 % off
+
+
+@pytest.mark.parametrize("name", ODD)
+def test_odd_shapes_are_framed_whole_and_never_beyond_five_to_one(name):
+    subject = ODD[name]
+    for kind, azimuth, tilt in (("hero", 22, 12), ("left", -80, 25), ("top", 0, 78), ("turntable", 0, 12)):
+        shot = solve(ShotAsk(kind, kind, azimuth, tilt), subject)
+        left, right, low, high = outline_share(subject.outline, shot.stand, half_slopes(shot.optics, shot.ask.frame_mm))
+        assert -1 < left < right < 1 and -1 < low < high < 1
+        assert shot.optics.magnification <= optics.LARGEST * (1 + 1e-9)
+        if shot.optics.magnification > optics.LARGEST * (1 - 1e-9):
+            assert "5:1 is the most" in shot.words[0]
+        elif kind != "turntable":
+            assert max((high - low) / 2 / 0.7, (right - left) / 2 / 0.8) == pytest.approx(1.0, abs=1e-5)
+
+
+@pytest.mark.parametrize("name", ODD)
+def test_details_of_odd_shapes_differ_and_can_be_reached(name):
+    subject = ODD[name]
+    m = detail_magnification(subject, (36.0, 24.0))
+    assert m <= optics.LARGEST
+    distance = optics.focus_for(90.0, m)
+    spots = detail_spots(subject, 3, reach_mm=14.0 / m, distance_mm=distance)
+    assert len(spots) == 3
+    for one, (spot, azimuth, tilt) in enumerate(spots):
+        assert all(np.linalg.norm(spot - other[0]) > 1.0 / m for other in spots[:one])
+        shot = solve(ShotAsk("detail", "detail", azimuth, tilt), subject, spot=spot)
+        assert np.linalg.norm(subject.points - shot.stand.position, axis=1).min() > 30.0
+        depth = (subject.points - shot.stand.position) @ -shot.stand.rotation[:, 2]
+        near, far = optics.limits(shot.optics, shot.ask.coc)
+        middle = np.linalg.norm(subject.points - spot, axis=1) < 2.0 / m
+        assert ((depth[middle] > near) & (depth[middle] < far)).any()
+
+
+@pytest.mark.parametrize("name", ["figure", "bar"])
+def test_the_turntable_is_sharp_where_it_is_looked_at_from_the_front(name):
+    subject = {**SUBJECTS, **ODD}[name]
+    shot = solve(ShotAsk("turntable", "turntable"), subject)
+    near, far = optics.limits(shot.optics, shot.ask.coc)
+    seen = visible(subject.points, subject.normals, position=shot.stand.position, rotation=shot.stand.rotation)
+    depth = (subject.points[seen] - shot.stand.position) @ -shot.stand.rotation[:, 2]
+    assert ((depth > near) & (depth < far)).mean() > 0.5
+
+
+def test_what_can_not_be_sharp_is_said_with_the_bracket_that_would_hold_it():
+    shot = solve(ShotAsk("hero"), ODD["coin"])
+    assert any("bracket" in words and "slices" in words for words in shot.words)
+    assert not solve(ShotAsk("hero", fnumber=8.0), ODD["coin"]).words  # who chose it knows
+    assert not solve(ShotAsk("hero"), SUBJECTS["large"]).words
+
+
+def test_what_lies_flat_is_looked_at_from_higher():
+    assert product_tilt(SUBJECTS["figure"]) == 12.0
+    assert 12.0 < product_tilt(box(60, 60, 25)) < product_tilt(ODD["coin"]) == 25.0
+
+
+def test_visible_takes_in_a_flat_top_seen_at_a_low_angle_but_not_what_stands_behind():
+    points, normals = ODD["coin"].points, ODD["coin"].normals
+    shot = solve(ShotAsk("hero"), ODD["coin"])
+    where = {"position": shot.stand.position, "rotation": shot.stand.rotation}
+    seen = visible(points, normals, **where)
+    assert seen[normals[:, 2] > 0.9].mean() > 0.95
+    assert not seen[normals[:, 2] < -0.9].any()
+    wall = ODD["bar"].points + [0.0, 40.0, 0.0]  # another bar behind the first, hidden by it to its upper edge
+    both, facing = np.concatenate([ODD["bar"].points, wall]), np.concatenate([ODD["bar"].normals] * 2)
+    position = np.array([0.0, -600.0, 10.0])
+    seen = visible(both, facing, position=position, rotation=np.array([[1, 0, 0], [0, 0, -1], [0, 1, 0]], float))
+    assert seen[len(wall) :].mean() < 0.02 < seen[: len(wall)].mean()
 
 
 def test_visible_leaves_out_what_is_hidden_or_turned_away():

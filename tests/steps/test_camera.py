@@ -229,6 +229,23 @@ def test_own_shots_change_and_join_the_list():
     assert [shots[name]["bozzetto_order"] for name in ("hero", "left")] == [0, 1]
 
 
+@pytest.mark.parametrize(("across", "fill"), [(0.33, 70.0), (-0.6, 95.0), (0.9, 98.0), (-1.0, 98.0)])
+@pytest.mark.parametrize("size", [(960, 640), (640, 960)])
+def test_a_piece_beside_the_middle_is_not_clipped(across, fill, size):
+    row = {"name": "hero", "across": across, "fill": fill, "width": size[0], "height": size[1], "tilt": 25.0}
+    step, stage = job(coverage="own", turntable=False, shots=[row])
+    run(step, stage)
+    hero, scene = stage.find("shot", "hero"), bpy.context.scene
+    scene.render.resolution_x, scene.render.resolution_y = size
+    settled(hero)
+    window = hero.calc_matrix_camera(bpy.context.evaluated_depsgraph_get(), x=size[0], y=size[1])
+    seen = np.c_[cameras.subject_points(stage) / 1000, np.ones(len(cameras.subject_points(stage)))]
+    seen = seen @ np.array(window @ hero.matrix_world.inverted()).T
+    x, y = seen[:, 0] / seen[:, 3], seen[:, 1] / seen[:, 3]
+    assert max(np.abs(x).max(), np.abs(y).max()) <= 1.0
+    assert 0.5 * (x.max() + x.min()) == pytest.approx(np.clip(across, -0.9, 0.9), abs=1e-3)
+
+
 def test_views_for_the_set_hold_the_subject():
     step, stage = job()
     run(step, stage)

@@ -8,11 +8,12 @@ from typing import Any
 import numpy as np
 
 from ...core import optics
+from ...core.detail_spots import detail_magnification, detail_spots
 from ...core.focus_bracket import bracket
 from ...core.formats import BY_KEY, FORMATS
 from ...core.framing import Placement
 from ...core.mesh import TriangleMesh, vertex_normals
-from ...core.shot_plan import Shot, ShotAsk, detail_magnification, detail_spots, solve
+from ...core.shot_plan import Shot, ShotAsk, product_tilt, solve
 from ...core.subject import Subject, richness_of, thinned
 from ...core.visible import visible
 from ...job.errors import SheetError, SubjectError
@@ -43,8 +44,11 @@ DEPTH_CHOICES = (
     ("frames", "Focus bracket, left as frames", "As well as the merged picture, the slices stay, 16 bits each"),
     ("departure", "Departure from the true lens", "Sharp subject, soft set, as no lens gives it; the caption says so"),
 )
-VIEWS = {"hero": (22.0, 12.0), "left": (-80.0, 12.0), "right": (80.0, 12.0), "back": (160.0, 12.0), "top": (0.0, 78.0)}
-"""Azimuth and tilt in degrees of each kind of shot; a detail finds its own."""
+VIEWS = {"hero": (22.0, None), "left": (-80.0, None), "right": (80.0, None), "back": (160.0, None), "top": (0.0, 78.0)}
+"""Azimuth and tilt in degrees of each kind of shot, None as the subject wants it; a detail finds its own."""
+
+ROOM = 0.98
+"""The share of half the picture's width that an outline placed beside the middle may reach, so that it is not clipped."""
 
 
 @dataclass(kw_only=True)
@@ -122,7 +126,7 @@ class Settings:
 def run(stage: Any, settings: Settings) -> Run:
     yield Progress(0.0, "looking at the subject")
     subject = read_subject(stage)
-    asks = shot_asks(settings)
+    asks = shot_asks(settings, tilt=product_tilt(subject))
     yield Progress(0.2, "looking for details")
     spots = _spots(subject, asks)
     looks = looks_of_all([item for role in ("piece", "stand") for item in stage.find_all(role).values()])
@@ -131,7 +135,11 @@ def run(stage: Any, settings: Settings) -> Run:
         yield Progress(0.3 + 0.6 * place / len(asks), f"framing {ask.name}")
         shot = _solved(ask, row, subject, spots.get(ask.name))
         solved.append(shot)
-        for words in shot.words:
+        if row.depth in ("bracket", "frames") and ask.fnumber is None:  # slices give the depth, so diffraction need not soften
+            limit = optics.diffraction_fnumber(shot.optics.magnification, ask.coc, pupil_ratio=ask.pupil_ratio)
+            sharpest = max(optics.marked(limit, up=False), 1.4)
+            shot = replace(shot, optics=replace(shot.optics, fnumber=min(shot.optics.fnumber, sharpest)))
+        for words in shot.words if row.depth == "lens" else ():
             stage.warn(words)
         extra: dict[str, Any] = {"bozzetto_light": row.light, "bozzetto_set": row.set, "bozzetto_hide": row.hide}
         extra |= {"bozzetto_order": place, "bozzetto_caption": ask.name.capitalize()}
@@ -221,8 +229,11 @@ def _relief_at(stage: Any, piece: TriangleMesh) -> Any | None:
     return values[row, column]
 
 
-def shot_asks(settings: Settings) -> list[tuple[ShotAsk, ShotRow]]:
-    """What is asked of each shot, in order, from the settings and the rows that change or add shots."""
+def shot_asks(settings: Settings, *, tilt: float = 12.0) -> list[tuple[ShotAsk, ShotRow]]:
+    """What is asked of each shot, in order, from the settings and the rows that change or add shots.
+
+    tilt: how far (degrees) the cameras look down where no setting says so.
+    """
     names = {"few": ("hero", "detail", "back"), "own": ()}.get(
         settings.coverage, ("hero", "left", "right", "back", "top", "detail", "detail 2", "detail 3")
     )
@@ -233,19 +244,20 @@ def shot_asks(settings: Settings) -> list[tuple[ShotAsk, ShotRow]]:
             raise SheetError(f'camera.shots has two shots named "{row.name}": give each its own name')
         listed.add(row.name)
         rows[row.name] = row
-    asks = [(_ask(row, settings), row) for row in rows.values() if not row.off]
+    asks = [(_ask(row, settings, tilt), row) for row in rows.values() if not row.off]
     if settings.turntable:
         row = rows.get("turntable") or ShotRow(name="turntable")
         asks = [entry for entry in asks if entry[1].name != "turntable"]
-        asks.append((_turntable_ask(row, settings), row))
+        asks.append((_turntable_ask(row, settings, tilt), row))
     if not asks:
         raise SheetError("camera has no shots: list some in camera.shots or choose another coverage")
     return asks
 
 
-def _ask(row: ShotRow, settings: Settings) -> ShotAsk:
+def _ask(row: ShotRow, settings: Settings, product: float) -> ShotAsk:
     kind = row.kind or _kind_of(row.name)
-    azimuth, tilt = VIEWS.get(kind, VIEWS["hero"])
+    azimuth, own = VIEWS.get(kind, VIEWS["hero"])
+    tilt = product if own is None else own
     if kind == "hero" and settings.azimuth is not None:
         azimuth = settings.azimuth
     if kind != "top" and settings.tilt is not None:
@@ -254,7 +266,9 @@ def _ask(row: ShotRow, settings: Settings) -> ShotAsk:
     format_mm = (size.width_mm, size.height_mm) if size else (settings.format_width, settings.format_height)
     fill = (settings.fill if row.fill is None else row.fill) / 100.0
     headroom = (settings.headroom if row.headroom is None else row.headroom) / 100.0
-    placement = Placement(fill, max(fill, 0.84), headroom, row.across or 0.0)
+    wide = min(max(fill, 0.84), 1.0)
+    across = float(np.clip(row.across or 0.0, -0.9, 0.9))
+    placement = Placement(fill, min(wide, ROOM - abs(across)), headroom, across)
     hold = (row.hold_from, row.hold_to) if row.hold_from and row.hold_to else None
     return ShotAsk(
         name=row.name, kind=kind,
@@ -270,9 +284,10 @@ def _ask(row: ShotRow, settings: Settings) -> ShotAsk:
     )  # fmt: skip
 
 
-def _turntable_ask(row: ShotRow, settings: Settings) -> ShotAsk:
-    ask = _ask(row, settings)
-    placement = replace(ask.placement, fill_height=min(ask.placement.fill_height, 0.66), fill_width=0.8)
+def _turntable_ask(row: ShotRow, settings: Settings, tilt: float) -> ShotAsk:
+    ask = _ask(row, settings, tilt)
+    asked = ask.placement
+    placement = replace(asked, fill_height=min(asked.fill_height, 0.66), fill_width=min(asked.fill_width, 0.8))
     azimuth = 0.0 if row.azimuth is None else row.azimuth
     return replace(ask, kind="turntable", azimuth_deg=azimuth, placement=placement)
 
@@ -289,7 +304,8 @@ def _spots(subject: Subject, asks: list[tuple[ShotAsk, ShotRow]]) -> dict[str, t
         return {}
     m = detail_magnification(subject, wanting[0].frame_mm)
     reach = 0.6 * min(wanting[0].frame_mm) / m
-    found = detail_spots(subject, len(wanting), reach_mm=reach)
+    distance = optics.focus_for(wanting[0].focal, m, pupil_ratio=wanting[0].pupil_ratio)
+    found = detail_spots(subject, len(wanting), reach_mm=reach, distance_mm=distance)
     return {ask.name: spot for ask, spot in zip(wanting, found, strict=False)}
 
 
