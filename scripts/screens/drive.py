@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import dataclasses
 import importlib
+import json
 import math
 import os
 import subprocess
@@ -20,6 +21,8 @@ from typing import Any
 import bpy
 
 OUT, JOB = "/shots/out", "/shots/job"
+with open("/shots/wanted.json", encoding="utf-8") as _file:
+    WANTED = json.load(_file)
 CATEGORY = "Bozzetto"
 MODULE = "bl_ext.user_default.bozzetto"
 RUN_SECONDS = 600
@@ -68,8 +71,8 @@ class OpenPanels:
         self.twins: list[type] = []
         self.specs = self.panels.specs
 
-    def show(self, folder: str) -> None:
-        """Put the open twins of a folder's panels in place of all panels."""
+    def show(self, folder: str, *only: str) -> None:
+        """Put the open twins of a folder's panels in place of all panels; of its parts all, or only some."""
         self.clear()
         for cls in reversed(self.panels.classes()):
             if cls.is_registered:
@@ -78,6 +81,8 @@ class OpenPanels:
         steps = {one.name for one in self.panels.catalogue() if one.folder == folder}
         for cls in self.panels.classes():
             name = cls.bl_idname.removeprefix("BOZZETTO_PT_")
+            if only and name not in (folder, *only):
+                continue
             if name in (folder, *steps) or getattr(cls, "bl_parent_id", "") == f"BOZZETTO_PT_{folder}":
                 kept = ("draw", "draw_header_preset", "bl_label", "poll")
                 body = {key: getattr(cls, key) for key in kept if key in vars(cls)}
@@ -139,7 +144,7 @@ def clicked() -> Iterator[None]:
     window, area, _ = view3d()
     region = next(r for r in area.regions if r.type == "WINDOW")
     with bpy.context.temp_override(window=window, area=area, region=region):
-        log("click", bpy.ops.bozzetto.run_job("INVOKE_DEFAULT"))
+        log("click", bpy.ops.bozzetto.run_job("INVOKE_DEFAULT", last=WANTED["until"]))
     started, pictured = time.time(), False
     while any(operator.bl_idname == "BOZZETTO_OT_run_job" for operator in window.modal_operators):
         if time.time() - started > RUN_SECONDS:
@@ -151,7 +156,7 @@ def clicked() -> Iterator[None]:
     log("ran", f"{time.time() - started:.0f} s", "objects", sorted(o.name for o in bpy.data.objects))
 
 
-def sharp_zone(area: Any, window: Any) -> Iterator[None]:
+def sharp_zone(area: Any, window: Any, panels: OpenPanels) -> Iterator[None]:
     """The hero's sharp zone drawn on the piece: from the side, where the planes show as cuts, and through the camera."""
     space = area.spaces.active
     bpy.context.window_manager.bozzetto_show_sharp = True
@@ -172,8 +177,13 @@ def sharp_zone(area: Any, window: Any) -> Iterator[None]:
         yield from redrawn(f"4-sharp-{name}")
     for one in hidden:
         one.hide_set(False)
-    space.region_3d.view_perspective = "CAMERA"
+    panels.show("shots", "lens")
+    view = space.region_3d
+    view.view_perspective, view.view_camera_zoom, view.view_camera_offset = "CAMERA", 24.0, (0.17, 0.0)
+    yield
     yield from redrawn("4-sharp-camera")
+    panels.clear()
+    yield
 
 
 def questions(area: Any, window: Any) -> Iterator[None]:
@@ -226,7 +236,7 @@ def steps() -> Iterator[None]:
     yield
     yield from redrawn("0-first")
     with bpy.context.temp_override(window=window, area=area):
-        bpy.ops.bozzetto.read_sheet(filepath=f"{JOB}/knob.toml")
+        bpy.ops.bozzetto.read_sheet(filepath=f"{JOB}/{WANTED['sheet']}")
     bpy.context.scene.bozzetto.output = f"{OUT}/pictures"
     panels = OpenPanels()
     yield from photographs("1-before", panels)
@@ -236,7 +246,7 @@ def steps() -> Iterator[None]:
     frame_subject(area, window)
     yield
     yield from photographs("3-after", panels)
-    yield from sharp_zone(area, window)
+    yield from sharp_zone(area, window, panels)
     yield from questions(area, window)
     yield from shot_row(panels)
 

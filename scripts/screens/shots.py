@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import json
 import os
 import re
 import shutil
@@ -23,6 +24,8 @@ def main(arguments: Sequence[str], zip_path: Path) -> int:
     parser = argparse.ArgumentParser(prog="build.py screens")
     parser.add_argument("--out", type=Path, default=ROOT / "out" / "screens")
     parser.add_argument("--size", default="1400x1800", help="of the screen; tall, because panels are long")
+    parser.add_argument("--sheet", type=Path, help="a job sheet whose folder holds its scans; otherwise a small scan of a knob")
+    parser.add_argument("--until", default="", help="the last step that the click runs; otherwise all")
     parser.add_argument("--rebuild", action="store_true", help="fetch the window's Blender anew")
     options = parser.parse_args(arguments)
     if not hasattr(os, "geteuid") or os.geteuid() != 0 or not shutil.which("apt-get"):
@@ -34,7 +37,8 @@ def main(arguments: Sequence[str], zip_path: Path) -> int:
         (shots / name).mkdir(parents=True)
     shutil.copy(zip_path, shots / "ext.zip")
     shutil.copy(HERE / "drive.py", shots / "drive.py")
-    _small_job(shots / "job")
+    sheet = _job(shots / "job", options.sheet)
+    (shots / "wanted.json").write_text(json.dumps({"sheet": sheet, "until": options.until}), encoding="utf-8")
     code = subprocess.run(["bash", str(HERE / "window.sh"), "shot", str(root), options.size], check=False).returncode
     options.out.mkdir(parents=True, exist_ok=True)
     for old in options.out.glob("*.png"):
@@ -75,11 +79,19 @@ def _window(*, rebuild: bool) -> Path:
     return root
 
 
-def _small_job(folder: Path) -> None:
-    """The host tests' small scan and its quick sheet."""
+def _job(folder: Path, sheet: Path | None) -> str:
+    """Put a sheet and what lies beside it into a folder, or the host tests' small scan; returns the sheet's name."""
+    if sheet is not None:
+        if not sheet.is_file():
+            raise TaskError(f'There is no job sheet "{sheet}"')
+        for path in sheet.resolve().parent.iterdir():
+            if path.is_file():
+                shutil.copy(path, folder)
+        return sheet.name
     python = envs.blender(envs.default_version(), "host")
     code = (
         "import sys; from pathlib import Path; from tests.host.small_scan import QUICK_SHEET, write_knob; "
         "folder = Path(sys.argv[1]); write_knob(folder); (folder / 'knob.toml').write_text(QUICK_SHEET)"
     )
     subprocess.run([str(python), "-c", code, str(folder)], cwd=ROOT, check=True)
+    return "knob.toml"

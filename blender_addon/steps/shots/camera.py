@@ -12,6 +12,7 @@ from ...core.detail_spots import detail_magnification, detail_spots
 from ...core.focus_bracket import bracket
 from ...core.formats import BY_KEY, FORMATS
 from ...core.framing import Placement
+from ...core.light_setups import SETUPS
 from ...core.mesh import TriangleMesh, vertex_normals
 from ...core.shot_plan import Shot, ShotAsk, product_tilt, solve
 from ...core.subject import Subject, richness_of, thinned
@@ -44,6 +45,7 @@ DEPTH_CHOICES = (
     ("frames", "Focus bracket, left as frames", "As well as the merged picture, the slices stay, 16 bits each"),
     ("departure", "Departure from the true lens", "Sharp subject, soft set, as no lens gives it; the caption says so"),
 )
+LIGHTS = (*SETUPS, ("hdri", "Surroundings", "A picture of real surroundings, an HDRI"))
 VIEWS = {"hero": (22.0, None), "left": (-80.0, None), "right": (80.0, None), "back": (160.0, None), "top": (0.0, 78.0)}
 """Azimuth and tilt in degrees of each kind of shot, None as the subject wants it; a detail finds its own."""
 
@@ -75,8 +77,8 @@ class ShotRow:
     hold_to: tuple[float, ...] | None = point(None, help="... to this point")
     width: int | None = integer(None, low=16, high=20000, unit="px", help="Width of the picture")
     height: int | None = integer(None, low=16, high=20000, unit="px", help="Height of the picture")
-    light: str = text("", help="Light set-up of this shot; empty for the job's")
-    set: str = text("", help="Set of this shot; empty for the job's")
+    light: str | None = choice(None, LIGHTS, help="Light set-up of this shot; by itself the job's")
+    set: str = text("", help="Table of this shot, such as slate; empty for the job's")
     hide: str = text("", help="Parts of the set to hide, by name, with commas between")
 
 
@@ -141,7 +143,7 @@ def run(stage: Any, settings: Settings) -> Run:
             shot = replace(shot, optics=replace(shot.optics, fnumber=min(shot.optics.fnumber, sharpest)))
         for words in shot.words if row.depth == "lens" else ():
             stage.warn(words)
-        extra: dict[str, Any] = {"bozzetto_light": row.light, "bozzetto_set": row.set, "bozzetto_hide": row.hide}
+        extra: dict[str, Any] = {"bozzetto_light": row.light or "", "bozzetto_set": row.set, "bozzetto_hide": row.hide}
         extra |= {"bozzetto_order": place, "bozzetto_caption": ask.name.capitalize()}
         if row.depth != "lens":
             extra |= _deep(stage, shot, row, subject)
