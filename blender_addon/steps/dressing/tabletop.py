@@ -50,8 +50,8 @@ class Settings:
     wear: float = number(60.0, low=0.0, high=100.0, unit="%", label="Table wear", help="How used the table looks")
     board_width: float = length(88.0, low=15.0, high=400.0, help="Usual width of a board", more=True)
     gap: float = length(0.9, low=0.0, high=8.0, help="Usual gap between boards", more=True)
-    props: int = integer(6, low=0, high=13, help="How many things lie round the subject", label="Things on the table")
-    things: str = text("", help="Which ones, with commas between; empty: drawn by the seed", more=True)
+    props: int = integer(6, low=0, high=13, help="How many things lie round the subject", label="Things")
+    things: str = text("", label="Which things", help="By name, with commas between; empty: drawn by the seed", more=True)
     collection: str | None = data("collection", help="Take the things from a collection of yours instead", more=True)
     seed: int = integer(
         1, low=0, high=1_000_000, label="Arrangement", help="Another number, other boards and another arrangement"

@@ -158,12 +158,12 @@ class Settings:
     )
     reference_grey: float = number(0.18, low=0.02, high=0.95, label="Card grey", help="Reflectance of the grey card", more=True)
     fingerprints: float = only_when(
-        number(0.0, low=0.0, high=1.0, help="Invented marks: fingerprints in clay", label="Fingerprints (invented)", more=True),
+        number(0.0, low=0.0, high=1.0, help="Invented marks: fingerprints in clay", label="Invented prints", more=True),
         piece="clay",
         stand="clay",
     )
     tool_chatter: float = only_when(
-        number(0.0, low=0.0, high=1.0, help="Invented marks: tool ripple in clay", label="Tool chatter (invented)", more=True),
+        number(0.0, low=0.0, high=1.0, help="Invented marks: tool ripple in clay", label="Invented chatter", more=True),
         piece="clay",
         stand="clay",
     )
