@@ -69,6 +69,17 @@ def test_from_here_to_there(scene: Any) -> None:
     assert hero["bozzetto_near_mm"] <= before - 4.0 + slack and hero["bozzetto_far_mm"] >= before + 5.0 - slack
 
 
+def test_the_whole_face(scene: Any) -> None:
+    assert bpy.ops.bozzetto.lens_hold(what="FACE") == {"FINISHED"}
+    hero, piece = shot("hero"), bpy.data.objects["Piece"]
+    back = hero.matrix_world.col[2].to_3d().normalized()
+    top = max((piece.matrix_world @ one.co).z for one in piece.data.vertices)
+    face = [piece.matrix_world @ one.co for one in piece.data.vertices]
+    face = [place for place in face if 0.7 < place.z / top < 0.9]
+    nearest = 1000 * min((hero.matrix_world.translation - place).dot(back) for place in face)
+    assert hero["bozzetto_near_mm"] - 0.3 <= nearest <= hero["bozzetto_far_mm"]  # a stop's mark may stand for 1.5 % more
+
+
 def test_what_no_lens_holds_changes_nothing_unless_something_else_is_chosen(scene: Any) -> None:
     hero, manager = shot("hero"), bpy.context.window_manager
     back = hero.matrix_world.col[2].to_3d()
