@@ -177,14 +177,20 @@ def _framing(record: Record) -> None:
     seconds = median_seconds(lambda: frame_points(cone, placement=Placement(), frame_mm=(36.0, 24.0), **ways))
     record.add("framing_ms", 1000.0 * seconds, case="100k", unit="ms", goal="<= 50")
     for name, points in _shapes().items():
-        asked = points[np.argmin(points @ np.array([0.3, 0.9, 0.1]))]
-        shot = solve(ShotAsk(name, focus=tuple(asked)), _subject(points))
-        camera = _camera(shot)
-        matrix = np.array(camera.matrix_world, float)
-        depth = float((1000.0 * matrix[:3, 3] - asked) @ matrix[:3, 2])
-        near, far = optics.limits(shot.optics, shot.ask.coc)
-        miss = abs(depth - 1000.0 * camera.data.dof.focus_distance) / (far - near)
-        record.add("focus_miss", miss, case=name, goal="<= 0.25")
+        subject, asked = _subject(points), points[np.argmin(points @ np.array([0.3, 0.9, 0.1]))]
+        record.add("focus_miss", _miss(solve(ShotAsk(name, focus=tuple(asked)), subject), asked), case=name, goal="<= 0.25")
+        # By itself it asks for a point of face or rich relief, then sets the lens some way into the depth.
+        found = solve(ShotAsk(name), subject)
+        record.add("focus_miss", _miss(found, found.focus), case=f"{name}/by itself", goal="<= 0.25")
+
+
+def _miss(shot: Shot, asked: np.ndarray) -> float:
+    """Distance of Blender's focus from the plane of a point, over the sharp depth."""
+    camera = _camera(shot)
+    matrix = np.array(camera.matrix_world, float)
+    depth = float((1000.0 * matrix[:3, 3] - asked) @ matrix[:3, 2])
+    near, far = optics.limits(shot.optics, shot.ask.coc)
+    return abs(depth - 1000.0 * camera.data.dof.focus_distance) / (far - near)
 
 
 def _subject(points: np.ndarray) -> Subject:

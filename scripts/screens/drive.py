@@ -179,7 +179,7 @@ def sharp_zone(area: Any, window: Any, panels: OpenPanels) -> Iterator[None]:
         one.hide_set(False)
     panels.show("shots", "lens")
     view = space.region_3d
-    view.view_perspective, view.view_camera_zoom, view.view_camera_offset = "CAMERA", 24.0, (0.17, 0.0)
+    view.view_perspective, view.view_camera_zoom, view.view_camera_offset = "CAMERA", 10.0, (0.08, 0.0)
     yield
     yield from redrawn("4-sharp-camera")
     panels.clear()
