@@ -91,7 +91,7 @@ def debris_material(body: str, tone: Colour) -> Any:
         mm = tree.vector("SCALE", tree.node("TexCoord")["Object"], scale=1000.0)
         shifted = tree.vector("ADD", mm, tree.node("CombineXYZ", {"X": tree.math("MULTIPLY", tint, 91.0)})["Vector"])
         if body == "wood":
-            shifted = tree.vector("MULTIPLY", shifted, (0.25, 1.6, 1.6))
+            shifted = tree.vector("MULTIPLY", shifted, (0.12, 2.2, 0.12))  # fibres run along a ribbon, which is wound round Y
         uneven = tree.node("TexNoise", {"Vector": shifted, "Scale": 1.3, "Detail": 5.0, "Roughness": 0.65})["Factor"]
         shade = tree.math(
             "ADD", tree.math("MULTIPLY", tree.math("SUBTRACT", tint, 0.45), tree.math("MULTIPLY", spread, 2.0)), 1.0
@@ -102,7 +102,15 @@ def debris_material(body: str, tone: Colour) -> Any:
         bent = tree.node("Bump", {"Strength": 0.8, "Distance": 0.001, "Height": height})["Normal"]
         made = tree.mix(1.0, colour, tree.node("CombineXYZ", {"X": shade, "Y": shade, "Z": shade})["Vector"], blend="MULTIPLY")
         finish = {"Base Color": made, "Roughness": rough, "Specular IOR Level": 0.3, "Normal": bent, "Diffuse Roughness": 0.6}
-        tree.output("Shader", "shader", tree.node("BsdfPrincipled", finish)["BSDF"])
+        solid = tree.node("BsdfPrincipled", finish)["BSDF"]
+        if body != "wood":
+            tree.output("Shader", "shader", solid)
+            return
+        glow = tree.node("BsdfTranslucent", {"Color": made})["BSDF"]  # a tenth of a millimetre of wood lets light through
+        mixed = tree.node("MixShader", {"Factor": 0.15})
+        tree.put(mixed.node.inputs[1], solid)
+        tree.put(mixed.node.inputs[2], glow)
+        tree.output("Shader", "shader", mixed["Shader"])
 
     return material_of(f"Debris {body}", make_group(f"Debris {body}", build))
 

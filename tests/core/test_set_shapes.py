@@ -7,7 +7,7 @@ import pytest
 
 from blender_addon.core.debris.layout import MIXES, Share, lay_out, work_density
 from blender_addon.core.debris.pieces import BODIES, library
-from blender_addon.core.mesh import face_normals, signed_volume
+from blender_addon.core.mesh import face_areas, face_normals, signed_volume
 from blender_addon.core.noise import noise
 from blender_addon.core.props import MAKERS, make_prop
 from blender_addon.core.tabletops.backdrop import workshop
@@ -144,3 +144,13 @@ def test_a_full_place_gives_fewer_and_an_empty_mix_none() -> None:
     )
     assert 0 < len(few) < 20
     assert len(lay_out(vertices, faces, library("clay"), [], 0, density=everywhere, keep_out=free)) == 0
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_a_shaving_of_clay_lies_like_a_bridge_or_a_roll_and_does_not_stand_on_its_back(seed: int) -> None:
+    """A boat with its ends in the air has its middle under two fifths of its height, a ring half way up, a bridge above."""
+    for piece in library("clay", seed=seed):
+        if piece.kind == "shaving":
+            area = face_areas(piece.mesh.vertices, piece.mesh.faces)
+            middle = area @ piece.mesh.vertices[piece.mesh.faces].mean(axis=1)[:, 2] / area.sum()
+            assert middle > 0.4 * piece.height, (piece.height, middle)

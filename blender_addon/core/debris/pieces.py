@@ -88,35 +88,41 @@ def _thinned(points: Floats, most: int = 12) -> Floats:
 
 
 def _clay_shaving(rng: np.random.Generator) -> tuple[TriangleMesh, float]:
-    """A strip taken off by a loop tool: curled over, ragged at the edges, thicker in the middle than at the rim."""
+    """A strip taken off by a loop tool: ragged at the edges, thicker in the middle than at the rim.
+
+    Most are open and lie hollow side down, as damp clay sinks under its weight; some rolled up before the tool.
+    """
     length, width = rng.uniform(7, 24), rng.uniform(2.0, 4.6)
     thickness = rng.uniform(0.35, 0.8)
-    tightness = rng.uniform(1.6, 4.2)  # radians of curl over the length
-    return _curl(rng, length, width, thickness, tightness, ragged=0.35, pinch=0.75), thickness
+    tightness = rng.uniform(0.5, 2.1) if rng.random() < 0.7 else rng.uniform(5.5, 8.5)  # radians of curl over the length
+    return _curl(rng, length, width, thickness, tightness, ragged=0.35, pinch=0.75, tail=0.6), thickness
 
 
 def _wood_shaving(rng: np.random.Generator) -> tuple[TriangleMesh, float]:
-    """A ribbon off a plane or knife: thin, even, one to two and a half turns."""
+    """A ribbon off a plane or knife: thin, even, half a turn to two and a half, the wider the longer."""
     thickness = rng.uniform(0.10, 0.22)
+    length = rng.uniform(16, 60)
+    radius = rng.uniform(2.6, 6.5)
     return _curl(
-        rng, rng.uniform(16, 52), rng.uniform(3.5, 9), thickness, rng.uniform(5, 15), ragged=0.12, pinch=0.3
+        rng, length, rng.uniform(3.5, 9), thickness, min(length / radius, 15.0), ragged=0.12, pinch=0.3, tail=0.45
     ), thickness
 
 
 def _curl(
-    rng: np.random.Generator, length: float, width: float, thickness: float, tightness: float, *, ragged: float, pinch: float
-) -> TriangleMesh:
-    """A ribbon wound round a level axis, opening as it goes, drawn out sideways into a helix."""
+    rng: np.random.Generator, length: float, width: float, thickness: float, tightness: float, *, ragged: float, pinch: float,
+    tail: float,
+) -> TriangleMesh:  # fmt: skip
+    """A ribbon wound round a level axis, opening as it goes, drawn out sideways into a helix; `tail`: how wide its ends are."""
     steps = max(24, int(10 * tightness))
     s = np.linspace(0, 1, steps)
-    opening = rng.uniform(0.25, 0.6)
+    opening = rng.uniform(0.3, 0.85)
     angle = tightness * (s + opening * (s - s * s))  # tight at one end, loose at the other
     ahead = np.stack([np.cos(angle), np.sin(angle)], axis=1) * (length / steps)
     flat = np.cumsum(ahead, axis=0)
-    helix = rng.uniform(0.15, 0.5) * width * max(tightness / 6.28, 0.4) * 2.2 * s
+    helix = rng.uniform(0.15, 0.7) * width * max(tightness / 6.28, 0.4) * 2.2 * s
     path = np.column_stack([flat[:, 0], helix + 0.1 * width * noise_of(rng, s), flat[:, 1]])
     path = path @ turn("y", _lying(path[:, [0, 2]], hollow_down=tightness < 2.2)).T
-    taper = np.minimum(1.0, 0.35 + 3.2 * np.minimum(s, 1 - s))
+    taper = np.minimum(1.0, tail + 3.2 * np.minimum(s, 1 - s))
     wide = taper * (1 + ragged * noise_of(rng, 6 * s))
     thick = np.minimum(1.0, 0.35 + 2.5 * np.minimum(s, 1 - s)) * (1 + 0.15 * noise_of(rng, 4 * s))
     section = rounded_rectangle(width, thickness, 0.45 * thickness, 2)
@@ -218,7 +224,9 @@ def _grain(rng: np.random.Generator) -> tuple[TriangleMesh, float]:
 def _chip(rng: np.random.Generator) -> tuple[TriangleMesh, float]:
     """A chip off a gouge: a thin curved flake, its hollow side down."""
     thickness = rng.uniform(0.3, 0.9)
-    return _curl(rng, rng.uniform(4, 10), rng.uniform(2, 5), thickness, rng.uniform(0.3, 1.1), ragged=0.3, pinch=0.2), thickness
+    return _curl(
+        rng, rng.uniform(4, 10), rng.uniform(2, 5), thickness, rng.uniform(0.3, 1.1), ragged=0.3, pinch=0.2, tail=0.35
+    ), thickness
 
 
 def _splinter(rng: np.random.Generator) -> tuple[TriangleMesh, float]:
