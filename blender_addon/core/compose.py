@@ -18,6 +18,9 @@ TRIES = 300
 ENOUGH = 24
 """Possible places after which the best of them is taken."""
 
+LEVEL = 2.5
+"""Rise of the ground under a prop that does not yet look as if it hung in the air there, mm."""
+
 APART = 3.0
 """Least distance between two props, mm."""
 
@@ -42,7 +45,7 @@ class Spot:
 
 def compose(
     things: Sequence[Thing], views: Sequence[ShotView], *, outside: Callable[[Floats], Floats], reach: float, half: Floats,
-    seed: int, keep_off: float = 8.0,
+    seed: int, keep_off: float = 8.0, heights: Callable[[Floats], Floats] | None = None,
 ) -> list[Spot | None]:  # fmt: skip
     """Places for props, for the hero (the first view where there is none) above all.
 
@@ -51,6 +54,7 @@ def compose(
     outside : distance of places (n, 2) from the subject's foot, mm. reach : radius of the foot.
     half : (2,) half of the table's width and depth, mm.
     keep_off : least distance from the subject's foot.
+    heights : the ground's height at places (n, 2), mm; with it a thing lies rather on the level than over an edge.
 
     Returns
     -------
@@ -85,6 +89,7 @@ def compose(
             score = _score(points, lead)
             if not np.isfinite(score):
                 continue
+            score += 0.0 if heights is None else 0.1 * max(0.0, _rise(heights(points[:, :2])) - LEVEL)
             good.append((score + rng.uniform(0, 0.15), centre, float(turn), points))
             if len(good) >= ENOUGH:
                 break
@@ -114,6 +119,12 @@ def spread_points(vertices: Floats, faces: np.ndarray, *, seed: int = 1, count: 
 def _turned(points: Floats, turn: float) -> Floats:
     c, s = np.cos(turn), np.sin(turn)
     return points @ np.array([[c, s, 0.0], [-s, c, 0.0], [0.0, 0.0, 1.0]])
+
+
+def _rise(ground: Floats) -> float:
+    """How much the ground rises under a thing; what lies beyond the table counts as far below."""
+    known = np.isfinite(ground)
+    return float(np.ptp(ground[known])) if known.all() else 100.0
 
 
 def _allowed(

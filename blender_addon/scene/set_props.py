@@ -87,7 +87,7 @@ def place_props(
         Thing(one.name, spread_points(one.mesh.vertices, one.mesh.faces), float(np.ptp(one.mesh.vertices[:, 2])) > TALL_MM)
         for one in candidates
     ]
-    spots = compose(things, views, outside=outside, reach=reach, half=half, seed=seed)
+    spots = compose(things, views, outside=outside, reach=reach, half=half, seed=seed, heights=heights)
     found: dict[str, Any] = {}
     worst = 0.0
     for one, spot in zip(candidates, spots, strict=True):
@@ -108,7 +108,7 @@ def settled(mesh: TriangleMesh, spot: Spot, heights: Any) -> tuple[Any, float]:
     The prop tips until it rests on three points round its middle, then comes down until it just touches.
     """
     vertices = np.asarray(mesh.vertices, float)
-    below = _underside(mesh)
+    below, middle = _underside(mesh), _middle(mesh)
     c, s = np.cos(spot.turn), np.sin(spot.turn)
     turn = np.array([[c, -s, 0.0], [s, c, 0.0], [0.0, 0.0, 1.0]])
     for _ in range(3):
@@ -117,7 +117,7 @@ def settled(mesh: TriangleMesh, spot: Spot, heights: Any) -> tuple[Any, float]:
         known = np.isfinite(ground)
         if not known.any():
             return None, 0.0
-        support = rest_on(points[known, :2], (ground - points[:, 2])[known], _middle(vertices, turn, spot), steepest=0.25)
+        support = rest_on(points[known, :2], (ground - points[:, 2])[known], middle @ turn[:2].T + spot.place, steepest=0.25)
         if not support.stable or np.hypot(*support.slope) < 1e-7:
             break
         tip = _tipping(support.slope)
@@ -133,8 +133,11 @@ def settled(mesh: TriangleMesh, spot: Spot, heights: Any) -> tuple[Any, float]:
     return matrix, float(abs(np.nanmin(gap + lift)))
 
 
-def _middle(vertices: Floats, turn: Floats, spot: Spot) -> Floats:
-    return vertices.mean(axis=0) @ turn[:2].T + spot.place
+def _middle(mesh: TriangleMesh) -> Floats:
+    """(3,) middle of the surface by area: near the centre of mass however finely its parts are modelled, open or closed."""
+    vertices = np.asarray(mesh.vertices, float)
+    area = face_areas(vertices, mesh.faces)
+    return area @ vertices[mesh.faces].mean(axis=1) / max(float(area.sum()), 1e-12)
 
 
 def _underside(mesh: TriangleMesh) -> Floats:
