@@ -72,6 +72,8 @@ def _mottling(tree: Tree, mm: Any, amount: Any) -> tuple[Any, Any]:
     broad = tree.node("TexNoise", {"Vector": mm, "Scale": 0.07, "Detail": 4.0, "Roughness": 0.58, "Distortion": 0.6})["Factor"]
     fine = tree.node("TexNoise", {"Vector": mm, "Scale": 0.62, "Detail": 4.0, "Roughness": 0.65})["Factor"]
     both = tree.math("ADD", tree.math("MULTIPLY", broad, 0.65), tree.math("MULTIPLY", fine, 0.35))
+    silt = tree.node("TexNoise", {"Vector": mm, "Scale": 7.0, "Detail": 2.0, "Roughness": 0.7})["Factor"]
+    both = tree.math("ADD", both, tree.math("MULTIPLY_ADD", silt, 0.16, -0.08))
     pale = tree.ramp(both, [(0.30, (0.74, 0.75, 0.77)), (0.5, (1.0, 1.0, 1.0)), (0.70, (1.22, 1.20, 1.16))])
     return tree.mix(amount, (1.0, 1.0, 1.0), pale), tree.span(broad, 0.3, 0.7)
 
@@ -79,7 +81,9 @@ def _mottling(tree: Tree, mm: Any, amount: Any) -> tuple[Any, Any]:
 def _grog(tree: Tree, mm: Any, amount: Any, size: Any) -> tuple[dict[str, Any], Any]:
     """Grains that lie in the surface: where they show, their tint, and the bump that they make."""
     scale = tree.math("DIVIDE", 0.55, size)
-    cells = tree.node("TexVoronoi", {"Vector": mm, "Scale": scale, "Randomness": 1.0})
+    broken = tree.node("TexNoise", {"Vector": mm, "Scale": tree.math("DIVIDE", 1.1, size), "Detail": 1.0})["Color"]
+    push = tree.vector("SCALE", tree.vector("SUBTRACT", broken, (0.5, 0.5, 0.5)), scale=tree.math("MULTIPLY", size, 1.6))
+    cells = tree.node("TexVoronoi", {"Vector": tree.vector("ADD", mm, push), "Scale": scale, "Randomness": 1.0})
     lottery = tree.node("SeparateColor", {"Color": cells["Color"]})
     reach = tree.math("MULTIPLY", lottery["Red"], 0.42)  # each grain has its own size
     inside = tree.span(tree.math("SUBTRACT", reach, cells["Distance"]), 0.0, 0.10)
@@ -113,7 +117,7 @@ def _wetted(tree: Tree, colour: Any, wet: Any, broad: Any) -> Any:
 def _texture(tree: Tree, mm: Any, normal: Any, pores: Any, grain: Any, grog_size: Any, prints: Any, chatter: Any) -> Any:
     fine = tree.node("TexNoise", {"Vector": mm, "Scale": 4.5, "Detail": 3.0, "Roughness": 0.6})["Factor"]
     slow = tree.node("TexNoise", {"Vector": mm, "Scale": 0.75, "Detail": 3.0, "Roughness": 0.55})["Factor"]
-    micro = tree.math("MULTIPLY", pores, tree.math("MULTIPLY_ADD", slow, 4.0, fine))
+    micro = tree.math("MULTIPLY", pores, tree.math("MULTIPLY_ADD", slow, 4.0, tree.math("MULTIPLY", fine, 2.2)))
     stones = tree.math("MULTIPLY", tree.math("MULTIPLY", grain, grog_size), 0.16)
     marks = tree.math("ADD", _fingerprints(tree, mm, prints), _chatter(tree, mm, chatter))
     height = tree.math("ADD", tree.math("ADD", micro, stones), marks)

@@ -45,7 +45,7 @@ def _wood(tree: Tree) -> None:
     colour = tree.mix(season, early, late)
     colour = tree.mix(1.0, colour, tree.ramp(fibre, [(0.3, (0.86, 0.85, 0.83)), (0.7, (1.12, 1.12, 1.12))]), blend="MULTIPLY")
     colour = tree.mix(1.0, colour, tree.ramp(broad, [(0.3, (0.84, 0.80, 0.76)), (0.7, (1.14, 1.14, 1.15))]), blend="MULTIPLY")
-    colour = tree.mix(tree.math("MULTIPLY", fleck, 0.55), colour, tree.mix(0.5, early, (0.55, 0.42, 0.28)))
+    colour = tree.mix(tree.math("MULTIPLY", fleck, 0.4), colour, tree.mix(0.5, early, (0.55, 0.42, 0.28)))
     colour = tree.mix(tree.math("MULTIPLY", pore, 0.72), colour, tree.mix(1.0, late, (0.32, 0.28, 0.25), blend="MULTIPLY"))
     drinks = tree.math("MULTIPLY", end, tree.blend(oil, 0.38, 0.62))  # the open ends of the fibres drink in and look darker
     colour = tree.mix(drinks, colour, tree.mix(1.0, colour, (0.50, 0.45, 0.40), blend="MULTIPLY"))
@@ -55,8 +55,8 @@ def _wood(tree: Tree) -> None:
     rubbed = tree.math("MULTIPLY", wear, raised)
     colour = tree.mix(tree.math("MULTIPLY", rubbed, 0.3), colour, (0.9, 0.86, 0.8), blend="SOFT_LIGHT")
 
-    rough = tree.math("MULTIPLY_ADD", fibre, 0.2, 0.52)
-    rough = tree.math("SUBTRACT", rough, tree.math("MULTIPLY_ADD", oil, 0.24, tree.math("MULTIPLY", rubbed, 0.15)))
+    rough = tree.math("MULTIPLY_ADD", fibre, 0.3, 0.47)
+    rough = tree.math("SUBTRACT", rough, tree.math("MULTIPLY_ADD", oil, 0.17, tree.math("MULTIPLY", rubbed, 0.15)))
     rough = tree.math("ADD", rough, tree.math("MULTIPLY", pore, 0.2))
     depth = tree.math("MULTIPLY", tree.math("MULTIPLY", pore, pore_size), -0.35)
     depth = tree.math("ADD", depth, tree.math("MULTIPLY", fibre, 0.010))
@@ -114,15 +114,15 @@ def _fibre(tree: Tree, log: Any) -> Any:
 
 def _pores(tree: Tree, log: Any, amount: Any, size: Any, season: Any, porous: Any) -> Any:
     """Vessels: dots on the end grain, fine strokes some mm long on a long face; 0 to 1."""
-    scale = tree.math("DIVIDE", 0.42, size)
-    tubes = tree.vector("MULTIPLY", log, (1.0, 1.0, 0.045))
+    scale = tree.math("DIVIDE", 0.5, size)
+    tubes = tree.vector("MULTIPLY", log, (1.0, 1.0, 0.02))
     cells = tree.node("TexVoronoi", {"Vector": tubes, "Scale": scale, "Randomness": 1.0})
     lottery = tree.node("SeparateColor", {"Color": cells["Color"]})
     open_here = tree.blend(porous, 1.0, tree.span(season, 0.02, 0.22, 1.0, 0.06))
     wanted = tree.math("MULTIPLY", amount, open_here)
     shows = tree.math("LESS_THAN", lottery["Red"], wanted)
-    bore = tree.math("MULTIPLY_ADD", lottery["Green"], 0.18, 0.12)
-    return tree.math("MULTIPLY", tree.span(tree.math("SUBTRACT", bore, cells["Distance"]), -0.02, 0.08), shows)
+    bore = tree.math("MULTIPLY_ADD", lottery["Green"], 0.13, 0.12)  # half of `size` at most
+    return tree.math("MULTIPLY", tree.span(tree.math("SUBTRACT", bore, cells["Distance"]), -0.02, 0.07), shows)
 
 
 def _rays(tree: Tree, log: Any, amount: Any, size: Any) -> Any:
