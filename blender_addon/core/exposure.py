@@ -16,7 +16,8 @@ Both view transforms of the job show that value as sRGB 118, the code of 18 %: A
 """
 
 OFFSETS = {
-    "clay": 0.6, "wood": 0.5, "stone": 0.5, "glaze": 0.4, "wax": 0.4, "own": 0.5, "plaster": -0.1, "bronze": 0.6, "metal": 0.4,
+    "clay": 0.75, "wood": 0.65, "stone": 0.6, "glaze": 0.5, "wax": 0.5, "own": 0.6, "plaster": -0.1, "bronze": 0.7,
+    "metal": 0.5,
 }  # fmt: skip
 """Stops by material over the card: half of a modelled form lies in shade, and in a dim room a picture exposed for the lit side
 alone looks dark; white plaster must keep its texture, dark bronze its depth (common practice, judged on prints of the demo)."""

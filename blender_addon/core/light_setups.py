@@ -15,7 +15,7 @@ from .mesh import Floats, unit
 SETUPS = (
     ("north_window", "North window", "One tall window at the camera's left, a dim warm room, a white card at the right"),
     ("soft", "Soft key, fill and rim", "A soft box high at the left, a weak fill, a narrow strip behind"),
-    ("overcast", "Overcast sky", "Out of doors under cloud: soft from above, hardly a shadow"),
+    ("overcast", "Overcast sky", "Out of doors under cloud: soft from above, a black card at the right"),
     ("bench_lamp", "Bench lamp", "A small warm lamp near by at the left in a dim room, clear shadows"),
 )
 
@@ -134,8 +134,9 @@ def _soft(place: _Place) -> SetUp:
 
 
 def _overcast(place: _Place) -> SetUp:
-    """Horizon a third of the zenith: the CIE standard overcast sky (Moon & Spencer 1942)."""
-    return SetUp((), (), Room(3.0, 1.0, 0.25, 6500.0, 5000.0), 6300.0)
+    """Horizon a third of the zenith: the CIE standard overcast sky (Moon & Spencer 1942); a black card gives form a side."""
+    card = place.card("black card", -78.0, 14.0, 260.0, 340.0, 320.0, 0.04)
+    return SetUp((), (card,), Room(3.0, 1.0, 0.25, 6500.0, 5000.0), 6300.0)
 
 
 def _bench_lamp(place: _Place) -> SetUp:

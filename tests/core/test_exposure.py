@@ -39,3 +39,10 @@ def test_the_offset_follows_the_side_light_of_each_set_up() -> None:
     assert got["overcast"] == pytest.approx(whole / 3)
     for name in ("north_window", "soft", "bench_lamp"):
         assert got[name] == pytest.approx(whole)
+
+
+def test_the_card_of_the_overcast_set_up_takes_light_from_one_side() -> None:
+    """A photographer's black card: under an even sky nothing else gives form a side. It stands at the camera's right."""
+    setup = light_setups.make_setup("overcast", subject=np.zeros(3), size=90.0, camera=FRONT)
+    assert [card.albedo < 0.06 for card in setup.cards] == [True]
+    assert setup.cards[0].centre[0] > 100.0  # seen from -Y, right is +X
