@@ -30,7 +30,8 @@ SAMPLES, NOISE = 64, 0.05
 
 BENCH = ("tabletop.kind=planks", "lighting.setup=north_window")
 SLATE = ("tabletop.kind=slate", "lighting.setup=soft", "tabletop.seed=3")
-LINEN = ("tabletop.kind=cloth", "lighting.setup=overcast", "tabletop.backdrop=wall", "tabletop.seed=2")
+LINEN = ("tabletop.kind=cloth", "lighting.setup=north_window", "tabletop.backdrop=wall", "tabletop.seed=2")
+CLOUDY = ("tabletop.kind=cloth", "lighting.setup=overcast", "tabletop.seed=2")
 LAMP = ("tabletop.kind=slate", "lighting.setup=bench_lamp", "tabletop.seed=5")
 SETS = {"bench": BENCH, "slate": SLATE, "linen": LINEN}
 
@@ -42,7 +43,7 @@ OAK = ("material.piece=wood", "material.wood_species=oak")
 MATERIALS = {"clay": CLAY, "walnut": WALNUT, "bronze": BRONZE, "celadon": CELADON}
 OWN = ("material.piece=own",)
 SHOTS = ("hero", "detail", "back")
-UNSHOWN = {"bowl": OWN + BENCH, "basket": OWN + LINEN, "armadillo": BRONZE + SLATE}
+UNSHOWN = {"bowl": OWN + BENCH, "basket": OWN + CLOUDY, "armadillo": BRONZE + SLATE}
 """Scans whose packages state no licence that could be passed on, and how they are dressed."""
 
 
@@ -174,13 +175,35 @@ def _sheet_of(subject: str, out: Path) -> Path:
     out.mkdir(parents=True, exist_ok=True)
     path = out / f"{subject}.toml"
     scan = real_scans.fetch(subject)
+    if real_scans.SCANS[subject].triangles < COARSE:
+        scan = _rounded(scan, out / f"{subject}.obj")
     lines = ["bozzetto = 1", "[intake]", f'scan = "{scan.as_posix()}"', "[orientation]", "height = 90.0", "[material]"]
     path.write_text("\n".join(lines) + "\n", encoding="utf-8")
     return path
 
 
+COARSE = 10_000
+"""Triangles under which a scan's outline shows as corners in a picture of this size."""
+
+
+def _rounded(scan: Path, target: Path) -> Path:
+    """A coarse scan with each triangle divided in sixteen along a smooth surface through its corners' neighbourhood."""
+    import bpy
+
+    bpy.ops.wm.obj_import(filepath=str(scan))
+    item = bpy.context.selected_objects[0]
+    bpy.context.view_layer.objects.active = item
+    item.modifiers.new("Weld", "WELD").merge_threshold = 1e-6 * max(item.dimensions)
+    item.modifiers.new("Round", "SUBSURF").levels = 2
+    bpy.ops.wm.obj_export(
+        filepath=str(target), export_selected_objects=True, apply_modifiers=True, export_materials=False, export_uv=False
+    )
+    bpy.data.objects.remove(item)
+    return target
+
+
 def keep(source: Path, target: Path) -> int:
-    """Write a picture as JPEG, as good as fits under `LARGEST_KB`; returns its quality."""
+    """Write a picture as JPEG, as good as fits under `LARGEST_KB`; returns its quality. Raises ValueError when none fits."""
     from io import BytesIO
 
     from PIL import Image
@@ -191,6 +214,8 @@ def keep(source: Path, target: Path) -> int:
             picture.convert("RGB").save(buffer, "JPEG", quality=quality, optimize=True, subsampling=0)
             if buffer.tell() <= 1000 * LARGEST_KB:
                 break
+        else:
+            raise ValueError(f"{source} does not fit into {LARGEST_KB} kB as a JPEG that is worth showing")
     target.parent.mkdir(parents=True, exist_ok=True)
     target.write_bytes(buffer.getvalue())
     return quality
