@@ -18,6 +18,9 @@ TRIES = 300
 ENOUGH = 24
 """Possible places after which the best of them is taken."""
 
+SHOWS = 0.05
+"""Share of a thing that may show before the subject's feet in a shot other than the hero."""
+
 LEVEL = 2.5
 """Rise of the ground under a prop that does not yet look as if it hung in the air there, mm."""
 
@@ -160,5 +163,20 @@ def _score(points: Floats, view: ShotView | None) -> float:
 
 
 def _in_way(points: Floats, views: Sequence[ShotView]) -> tuple[str, ...]:
-    """The shots whose sight lines the points cut."""
-    return tuple(dict.fromkeys(view.name for view in views if in_sight(points, view, radius_mm=1.0).any()))
+    """The shots whose sight lines the points cut, or in which they lie unsharp before the subject's feet."""
+    found = [view.name for view in views if in_sight(points, view, radius_mm=1.0).any() or before_feet(points, view) > SHOWS]
+    return tuple(dict.fromkeys(found))
+
+
+def before_feet(points: Floats, view: ShotView) -> float:
+    """The share of a thing's points that a shot shows in front of the subject, over the width of its outline, 0 to 1.
+
+    What a photographer clears away: it hides nothing, but stands larger than life where the eye enters the picture.
+    """
+    if len(view.outline) < 3:
+        return 0.0
+    slopes, depth = project(points, view.position, view.rotation)
+    framed = (np.abs(slopes) < np.array(view.half_slopes)).all(axis=1)
+    low, high = view.outline[:, 0].min(), view.outline[:, 0].max()
+    nearer = (depth > 0) & (depth < view.subject_near_mm)
+    return float((nearer & framed & (slopes[:, 0] > low) & (slopes[:, 0] < high)).mean())

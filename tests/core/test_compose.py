@@ -1,11 +1,12 @@
-"""Do things lie where they look as if they rested?"""
+"""Do things lie where they look as if they rested, and where a photographer would leave them?"""
 
 from __future__ import annotations
 
 import numpy as np
 import pytest
 
-from blender_addon.core.compose import LEVEL, Thing, compose, spread_points
+from blender_addon.core.compose import LEVEL, Thing, before_feet, compose, spread_points
+from blender_addon.core.sight import ShotView
 from blender_addon.core.solids import rounded_rectangle, slab
 
 ROD = slab(rounded_rectangle(110.0, 8.0, 2.0, 3), 8.0)
@@ -27,3 +28,22 @@ def test_a_long_thing_lies_on_a_slab_or_beside_it_but_not_over_its_edge(seed: in
     c, s = np.cos(spots[0].turn), np.sin(spots[0].turn)
     at = points[:, :2] @ np.array([[c, s], [-s, c]]) + spots[0].place
     assert np.ptp(_slab_on_a_bench(at)) < LEVEL
+
+
+def _level_view() -> ShotView:
+    """A camera 400 mm before the origin at the height of 40 mm, level; the subject fills 60 mm round the origin."""
+    outline = np.array([[-0.075, -0.1], [0.075, -0.1], [0.075, 0.1], [-0.075, 0.1]])
+    return ShotView(
+        "back", "view", np.array([0.0, -400.0, 40.0]), np.array([[1.0, 0, 0], [0, 0, -1.0], [0, 1.0, 0]]), (0.2, 0.14),
+        400.0, 390.0, 410.0, 5.0, outline, 370.0, 430.0,
+    )  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("place", "shows"),
+    [((0.0, -90.0), True), ((70.0, -90.0), False), ((0.0, 120.0), False), ((0.0, -330.0), False)],
+    ids=["before it", "beside it", "behind it", "under the frame"],
+)
+def test_what_lies_before_the_subjects_feet_is_in_the_way_of_a_shot(place: tuple, shows: bool) -> None:
+    lump = np.array([[x, y, z] for x in (-8.0, 0.0, 8.0) for y in (-8.0, 0.0, 8.0) for z in (0.0, 12.0)]) + [*place, 0.0]
+    assert (before_feet(lump, _level_view()) > 0.5) is shows
