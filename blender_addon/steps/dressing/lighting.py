@@ -64,7 +64,7 @@ class Settings:
         more=True,
     )
     cards: bool = switch(
-        True, label="White cards", help="White cards that open the shadows where the set-up has them", more=True
+        True, label="Cards", help="White cards that open the shadows, black ones that deepen them, as the set-up has", more=True
     )
     strips: bool | None = switch(
         None, label="Strip lights", help="Narrow lights that draw the edges; by itself: for bronze", more=True
