@@ -222,6 +222,17 @@ def test_a_built_in_light_keeps_its_side_of_the_camera() -> None:
     restore()
 
 
+def test_a_lamp_and_a_card_stay_as_the_user_left_them() -> None:
+    stage, _ = run()
+    lamp, card = stage.require("light", "north_window window"), stage.require("card", "north_window white card")
+    place, bright = lamp.location.x + 0.3, 3.0 * lamp.data.energy
+    lamp.location.x, lamp.data.energy = place, bright
+    card.hide_render = True
+    stage, _ = run(only="lighting")
+    lamp, card = stage.require("light", "north_window window"), stage.require("card", "north_window white card")
+    assert lamp.location.x == pytest.approx(place) and lamp.data.energy == pytest.approx(bright) and card.hide_render
+
+
 def test_running_twice_changes_nothing() -> None:
     run()
     first = sorted(item.name for item in bpy.data.objects), len(bpy.data.worlds), len(bpy.data.lights), len(bpy.data.materials)
