@@ -9,15 +9,17 @@ from typing import Any
 import numpy as np
 import pytest
 
-from blender_addon.core.mesh import TriangleMesh, vertex_normals
+from blender_addon.core.mesh import TriangleMesh, face_normals, vertex_normals
 from blender_addon.core.registration import SURE, from_pairs, overlay, register, sample_surfels
+from blender_addon.core.registration.batch import Target
 from blender_addon.core.registration.grid import ClosestGrid
 from blender_addon.core.registration.icp import firmness, loose_axis, refine
+from blender_addon.core.registration.scans import depth_known
 from blender_addon.core.registration.starts import even_turns
 from blender_addon.core.similarity import Similarity, angle_between, rotation_from_vector
 from blender_addon.core.topology import submesh
 from scripts.truth.fields import rotation
-from scripts.truth.stands import meshed, subjects
+from scripts.truth.stands import TERRAZZO, meshed, subjects
 
 STEP = 1.3
 
@@ -102,6 +104,75 @@ def test_colour_holds_a_disc(shapes: Any, kd_tree: Any) -> None:
     )  # fmt: skip
     assert found.verdict == SURE, found.reason
     assert angle_between(found.best.pose.rotation, truth.rotation) < 1.0
+
+
+def hexagon(points: Any) -> Any:
+    """Distance to a plate of six equal sides, 9 mm high."""
+    angles = np.radians(np.arange(0, 360, 60))
+    sides = (points[:, :1] * np.cos(angles) + points[:, 1:2] * np.sin(angles)).max(axis=1) - 30.0
+    out = np.stack([sides + 0.8, np.abs(points[:, 2] - 4.5) - 3.7])
+    return np.linalg.norm(np.maximum(out, 0), axis=0) + np.minimum(out.max(axis=0), 0) - 0.8
+
+
+def test_every_way_of_a_hexagon_is_listed(shapes: Any, kd_tree: Any) -> None:
+    """Shape alone fits twelve ways; the true one must be among them to be picked, and is, though a fifth is cropped away."""
+    figure = subjects()["slab"].piece
+    whole = TriangleMesh(*meshed(lambda p: np.minimum(hexagon(p), figure(p + [0.0, 0.0, 4.0])), STEP))
+    again = TriangleMesh(*meshed(hexagon, 0.9 * STEP, turn=rotation(("x", 17), ("y", 31), ("z", 8))))
+    moving, truth = seen_again(again, 3)
+    found = register(whole, moving, kd_tree, partial=True)
+    assert found.verdict != SURE and found.tie == "ways"
+    off = [angle_between(one.pose.rotation, truth.rotation) for one in found.candidates]
+    assert min(off) < 0.2
+    assert len(found.candidates) >= 6
+
+
+def marked(points: Any, piece: Any) -> Any:
+    """Colours (n, 3) of a speckled stand, darker where the piece stood."""
+    return TERRAZZO(points) * (1.0 - 0.7 / (1.0 + np.exp((piece(points) + 0.3) / 0.4)))[:, None]
+
+
+def test_the_mark_of_the_piece_turns_a_disc(shapes: Any, kd_tree: Any) -> None:
+    """The first scan dusted white all over: the mark on the bare stand alone says how it is turned; without it nothing does."""
+    whole, again = shapes["disc"]
+    moving, truth = seen_again(again, 5)
+    there, white = truth.apply(moving.vertices), np.full((len(whole.vertices), 3), 0.7)
+    found, unmarked = (
+        register(whole, moving, kd_tree, partial=True, fixed_colour=white, moving_colour=colour)
+        for colour in (marked(there, subjects()["disc"].piece), TERRAZZO(there))
+    )
+    assert angle_between(found.best.pose.rotation, truth.rotation) < 1.5  # the outline is as sharp as the surfels lie dense
+    assert unmarked.verdict != SURE and unmarked.axis is not None
+
+
+def test_the_mark_of_the_piece_picks_a_way(kd_tree: Any) -> None:
+    """A hexagon fits twelve ways; a coarse look at the mark is enough to be sure of one."""
+    figure = subjects()["slab"].piece
+    whole = TriangleMesh(*meshed(lambda p: np.minimum(hexagon(p), figure(p + [0.0, 0.0, 4.0])), STEP))
+    again = TriangleMesh(*meshed(hexagon, 0.9 * STEP, turn=rotation(("x", 17), ("y", 31), ("z", 8))))
+    moving, truth = seen_again(again, 3)
+    colour = marked(truth.apply(moving.vertices), lambda p: figure(p + [0.0, 0.0, 4.0]))
+    found = register(whole, moving, kd_tree, partial=True, moving_colour=colour)
+    assert found.verdict == SURE and "mark" in found.reason
+    assert angle_between(found.best.pose.rotation, truth.rotation) < 0.2
+
+
+def test_a_shrunk_slab_in_a_larger_plate_is_never_sure(shapes: Any, kd_tree: Any) -> None:
+    """Laid flush with two of its sides, the others buried: free where a piece may hide it, not where no piece stands."""
+    whole = TriangleMesh(*meshed(lambda p: np.minimum(hexagon(p), subjects()["slab"].piece(p + [0.0, 0.0, 4.0])), STEP))
+    moving, _ = seen_again(shapes["slab"][1], 0)
+    assert register(whole, moving, kd_tree, partial=True).verdict != SURE
+
+
+def test_depth_is_known_to_the_far_side(shapes: Any) -> None:
+    """A disc of 9 mm: 9 mm deep under its top; with the underside cut off, no more than 4 % of its size is taken for solid."""
+    disc = shapes["disc"][1]
+    middle, facing = disc.vertices[disc.faces].mean(axis=1), face_normals(disc.vertices, disc.faces)
+    for mesh, deep in ((disc, 9.0), (submesh(disc, ~((facing[:, 2] < -0.5) | (middle[:, 2] < 3.0))), None)):
+        surfels = sample_surfels(mesh, 4000, seed=1)
+        depth = depth_known(surfels, Target.of(surfels))
+        top = (surfels.normals[:, 2] > 0.95) & (np.hypot(*surfels.points[:, :2].T) < 25.0)
+        assert np.median(depth[top]) == pytest.approx(deep or 0.04 * surfels.size, abs=0.3)
 
 
 @pytest.mark.parametrize("seed", [1, 2])

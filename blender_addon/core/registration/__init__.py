@@ -1,5 +1,6 @@
 """How does a further scan lie on the first? Unknown rotation, translation and scale, and how sure we can be."""
 
+from .colour import turned_about
 from .overlay import overlay
 from .search import from_pairs, register
 from .surfels import Surfels, sample_surfels
@@ -16,4 +17,5 @@ __all__ = [
     "overlay",
     "register",
     "sample_surfels",
+    "turned_about",
 ]

@@ -46,10 +46,10 @@ def _levelled(values: Floats, spots: Floats) -> Floats:
     return values - ground @ np.linalg.lstsq(ground, values, rcond=None)[0]
 
 
-def told_apart(scores: Floats, same: NDArray[np.bool_]) -> bool:
+def told_apart(scores: Floats, same: NDArray[np.bool_], *, least: float = LEAST, lead: float = LEAD) -> bool:
     """Whether the first of the scores stands out: high, and clear of all that are not the `same` (bool) pose as the first."""
     others = scores[~same]
-    return bool(scores[0] >= LEAST and (not len(others) or scores[0] - others.max() >= LEAD))
+    return bool(scores[0] >= least and (not len(others) or scores[0] - others.max() >= lead))
 
 
 def turned_about(pose: Similarity, axis: Floats, middle: Floats, degrees: float) -> Similarity:
@@ -59,11 +59,19 @@ def turned_about(pose: Similarity, axis: Floats, middle: Floats, degrees: float)
 
 
 def best_turn(
-    score: Callable[[Similarity], float], poses: Sequence[Similarity], axis: Floats, middle: Floats
+    score: Callable[[Similarity], float],
+    poses: Sequence[Similarity],
+    axis: Floats,
+    middle: Floats,
+    *,
+    least: float = LEAST,
+    lead: float = LEAD,
+    broad: bool = False,
 ) -> tuple[Similarity, bool]:
-    """The turn about an axis that shape leaves open at which the colours agree most, and whether it stands out.
+    """The turn about an axis that shape leaves open at which the score is highest, and whether it stands out.
 
-    poses: one a side (a disc may also lie upside down). All round in steps of 3 degrees, then closer.
+    poses: one a side (a disc may also lie upside down). All round in steps of 3 degrees, then closer. broad: the score falls
+    off so slowly that only other peaks are rivals, not the flanks of the highest.
     """
     coarse = np.arange(0.0, 360.0, 3.0)
     rated = np.array([[score(turned_about(pose, axis, middle, turn)) for turn in coarse] for pose in poses])
@@ -71,8 +79,11 @@ def best_turn(
     pose, top = poses[side], float(coarse[step])
     same = np.zeros(rated.shape, bool)
     same[side] = np.abs((coarse - top + 180.0) % 360.0 - 180.0) < 12.0
+    if broad:
+        smooth = sum(np.roll(rated, shift, axis=1) for shift in range(-2, 3))
+        same |= (smooth < np.roll(smooth, 1, axis=1)) | (smooth < np.roll(smooth, -1, axis=1))
     pose, highest = peak_turn(score, turned_about(pose, axis, middle, top), axis, middle)
-    return pose, told_apart(np.r_[highest, rated.ravel()], np.r_[True, same.ravel()])
+    return pose, told_apart(np.r_[highest, rated.ravel()], np.r_[True, same.ravel()], least=least, lead=lead)
 
 
 def peak_turn(score: Callable[[Similarity], float], pose: Similarity, axis: Floats, middle: Floats) -> tuple[Similarity, float]:

@@ -17,6 +17,8 @@ Nearest = Callable[[Floats], tuple[Ints, Floats]]
 WRONG = 1.5
 """Loss of a point in space that the other scan saw free; one at the tolerance costs 1."""
 
+SIDEWAYS = 0.5
+"""A normal whose upright part is smaller faces sideways."""
 BESIDE = 5.0
 """Up to so many tolerances off, a point that faces the same way runs beside the surface: another thing of nearly this shape."""
 
@@ -26,15 +28,17 @@ class Evidence:
     """What two scans say about a pose; shares are 0 to 1, lengths in the fixed scan's unit.
 
     matched: share of the moving scan that lies on the fixed one, of what has a seen surface as its nearest (or of a fifth of
-    all). beside: share, of what lies on it or beside it, that runs along it but off by more than noise. against: share, of all
-    that can be judged, where one scan shows free space and the other its surface. rms: of the matched distances to the
-    surface. spread: their robust standard deviation. covered: share of the fixed scan that the moving one lies on. shared:
-    area that lies on each other over the sum of both areas. judged: how many points could be judged. loss: (k,) what each
-    asked point speaks against the pose, 0 to WRONG, nan where it can't say.
+    all). beside: share, of what lies on it or beside it, that runs along it but off by more than noise. buried: share, of
+    what lies on it or in it, that lies in it and faces sideways, as a stand's sides can't under a piece that stands on it.
+    against: share, of all that can be judged, where one scan shows free space and the other its surface. rms: of the matched
+    distances to the surface. spread: their robust standard deviation. covered: share of the fixed scan that the moving one
+    lies on. shared: area that lies on each other over the sum of both areas. judged: how many points could be judged. loss:
+    (k,) what each asked point speaks against the pose, 0 to WRONG, nan where it can't say.
     """
 
     matched: float
     beside: float
+    buried: float
     against: float
     rms: float
     spread: float
@@ -63,16 +67,19 @@ def weigh(
     *,
     tolerance: float,
     partial: bool,
+    depth: Floats,
+    depth_back: Floats,
     points: int = 1500,
 ) -> Evidence:
     """The evidence for a pose, from the first `points` of each scan that were truly seen.
 
     tolerance: distance that noise explains. partial: the moving scan lacks a part that the fixed one shows (a stand without
-    its piece), so that what is missing on it, and what lies hidden inside the fixed one, speaks neither way.
+    its piece), so that what is missing on it, and what lies hidden inside the fixed one, speaks neither way. depth,
+    depth_back: (n,) how deep under each surfel of the fixed and the moving scan the thing is surely solid, in their units.
 
     A point over the other scan's surface by more than the tolerance lies in space that the other saw free: that speaks
     against. It does not where the nearest of the other scan is its rim or was filled, since nothing was seen there. A point
-    under it is hidden: it speaks against only when the other scan should have it.
+    under it is hidden: it speaks against only when the other scan should have it, and no deeper than that is surely solid.
     """
     asked, asked_back = _seen(moving, points), _seen(fixed, points)
     spots, facing = pose.apply(asked.points), pose.turn(asked.normals)
@@ -80,7 +87,8 @@ def weigh(
     known = ~fixed.rim[index]
     on = agree & (np.abs(height) < tolerance) & (along < 2.5 * fixed.spacing) & known
     limit = np.where(agree, tolerance, max(tolerance, 1.2 * fixed.spacing))  # round a sharp edge the nearest may face elsewhere
-    wrong = ~on & known & ((height > limit) if partial else (np.abs(height) > limit))
+    inside = (height < -limit) & (height > -depth[index])
+    wrong = ~on & known & ((height > limit) if partial else (height > limit) | inside)
     back = pose.inverse()
     reach = tolerance / pose.scale
     places, looking = back.apply(asked_back.points), back.turn(asked_back.normals)
@@ -88,16 +96,20 @@ def weigh(
     known_back = ~moving.rim[index_back]
     on_back = agree_back & (np.abs(height_back) < reach) & (along_back < 2.5 * moving.spacing) & known_back
     limit_back = np.where(agree_back, reach, max(reach, 1.2 * moving.spacing))
-    wrong_back = ~on_back & known_back & ((height_back < -limit_back) if partial else (np.abs(height_back) > limit_back))
+    inside_back = (height_back < -limit_back) & (height_back > -depth_back[index_back])
+    wrong_back = ~on_back & known_back & (inside_back if partial else (height_back > limit_back) | inside_back)
     moving_area, fixed_area = asked.area * pose.scale**2, asked_back.area
     wrong_area = wrong.mean() * moving_area + wrong_back.mean() * fixed_area
     right_area = on.mean() * moving_area + on_back.mean() * fixed_area
     beside = agree & known & ~on & (np.abs(height) < BESIDE * tolerance) & (along < 2.5 * fixed.spacing)
+    within = known & ~on & inside
+    buried = within & (np.abs(facing[:, 2]) < SIDEWAYS)
     residual = height[on]
     loss = np.concatenate([_loss(height, on, wrong, tolerance), _loss(height_back, on_back, wrong_back, reach)])
     return Evidence(
         float(on.sum() / max(known.sum(), 0.2 * len(known))),
         float(beside.sum() / max(on.sum() + beside.sum(), 1)),
+        float(buried.sum() / max(on.sum() + within.sum(), 1)),
         float(wrong_area / max(wrong_area + right_area, 1e-30)),
         float(np.sqrt(np.mean(residual**2))) if len(residual) else float("inf"),
         1.4826 * float(np.median(np.abs(residual))) if len(residual) else float("inf"),

@@ -55,8 +55,12 @@ class Poses:
         return Poses(self.scale, self.rotation, np.broadcast_to(target, (len(self), 3)) - moved)
 
 
-def distinct(poses: Poses, order: Ints, *, centre: Floats, size: float, limit: int, nearer: float = 0.06) -> list[int]:
+def distinct(
+    poses: Poses, order: Ints, *, centre: Floats, size: float, limit: int, nearer: float = 0.06, a_turn: int | None = None
+) -> list[int]:
     """The first `limit` of `order` that differ: from each earlier one by more than `nearer` times the size somewhere.
+
+    a_turn: how many may share a rotation (within 5 degrees), so that shifted ones of a likely turn don't crowd out other turns.
 
     centre, size: of the moving points. How far two poses carry a point apart is measured at six points round the centre, half
     the size away, and relative to the scaled size.
@@ -69,6 +73,10 @@ def distinct(poses: Poses, order: Ints, *, centre: Floats, size: float, limit: i
             np.linalg.norm(spots[place] - spots[k], axis=1).max() / (size * max(poses.scale[place], poses.scale[k]))
             for k in kept
         ]
+        if a_turn is not None:
+            traces = np.einsum("kij,ij->k", poses.rotation[kept], poses.rotation[place])
+            if (traces > 1.0 + 2.0 * np.cos(np.radians(5.0))).sum() >= a_turn:
+                continue
         if all(far > nearer for far in apart):
             kept.append(int(place))
             if len(kept) == limit:

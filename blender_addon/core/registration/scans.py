@@ -16,13 +16,17 @@ from .surfels import Surfels
 Tree = Callable[[Floats], Nearest]
 """From points (n, 3) to the question which of them is nearest."""
 
+UNKNOWN_DEPTH = 0.04
+"""Share of the size that a thing is taken to be deep under a surface whose far side nobody saw."""
+
 
 @dataclass(frozen=True)
 class Scans:
     """Two scans made ready: all surfels, those of the moving one that were seen, batch targets, trees.
 
     partial: the moving scan is a part of what the fixed one shows. size: a length for the moving scan in the fixed unit's
-    order of magnitude is not known, so reaches are taken from the fixed one's.
+    order of magnitude is not known, so reaches are taken from the fixed one's. depth, depth_back: as `depth_known` gives them
+    for the fixed and the moving surfels.
     """
 
     fixed: Surfels
@@ -32,15 +36,18 @@ class Scans:
     back: Target
     nearest: Nearest
     nearest_back: Nearest
+    depth: Floats
+    depth_back: Floats
     partial: bool
 
     @staticmethod
     def of(fixed: Surfels, moving: Surfels, tree: Tree, *, partial: bool) -> Scans:
         """From surfels in random order, as `sample_surfels` gives them."""
         seen = moving.part(~moving.rim) if (~moving.rim).mean() > 0.3 else moving
+        target, back = Target.of(fixed.part(slice(0, 9000))), Target.of(moving.part(slice(0, 6000)))
         return Scans(
-            fixed, moving, seen, Target.of(fixed.part(np.arange(min(9000, len(fixed))))),
-            Target.of(moving.part(np.arange(min(6000, len(moving))))), tree(fixed.points), tree(moving.points), partial,
+            fixed, moving, seen, target, back, tree(fixed.points), tree(moving.points),
+            depth_known(fixed, target), depth_known(moving, back), partial,
         )  # fmt: skip
 
     def fixed_part(self, count: int) -> Surfels:
@@ -53,11 +60,32 @@ class Scans:
         return self.seen.part(np.arange(min(count, len(self.seen))))
 
 
+def depth_known(surfels: Surfels, target: Target) -> Floats:
+    """(n,) how deep under each surfel the thing is surely solid: to the far side where that was seen, else 4 % of the size.
+
+    A scan with its top cropped away shows its underside still; what lies a plate's thickness over that is not inside it.
+    """
+    cell = float(target.grid.cell)
+    deep = np.full(len(surfels), np.inf)
+    for step in np.arange(1.0, max(surfels.size / cell, 2.0)):
+        open_ones = np.flatnonzero(np.isinf(deep))
+        if not len(open_ones):
+            break
+        origin, inward = surfels.points[open_ones], -surfels.normals[open_ones]
+        spots = origin + step * cell * inward
+        index = target.grid.nearest(spots)
+        met = np.linalg.norm(target.points[index] - spots, axis=1) < 1.2 * cell
+        met &= np.einsum("ij,ij->i", target.normals[index], inward) > 0.3
+        far = np.einsum("ij,ij->i", target.points[index] - origin, inward)
+        deep[open_ones[met]] = np.maximum(far[met], 0.0)
+    return np.where(np.isinf(deep), UNKNOWN_DEPTH * surfels.size, deep)
+
+
 def weighed(scans: Scans, pose: Similarity, tolerance: float, *, points: int = 1000) -> Evidence:
     """The evidence for a pose."""
     return weigh(
-        scans.moving, scans.fixed, scans.nearest, scans.nearest_back, pose,
-        tolerance=tolerance, partial=scans.partial, points=points,
+        scans.moving, scans.fixed, scans.nearest, scans.nearest_back, pose, tolerance=tolerance, partial=scans.partial,
+        depth=scans.depth, depth_back=scans.depth_back, points=points,
     )  # fmt: skip
 
 

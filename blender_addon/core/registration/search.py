@@ -7,15 +7,17 @@ import numpy as np
 from ..mesh import Floats, TriangleMesh
 from ..similarity import Similarity, fit_similarity
 from .batch import improved, scores
+from .colour import one_a_side
 from .evidence import asked_points
 from .icp import firmness, refine
 from .planes import flat_faces
 from .poses import Poses, distinct
+from .relief_turn import likely_turns, steady, turned_over, weak_axis
 from .scans import Scans, Tree, lying_on, weighed
 from .starts import body_starts, even_turns, flat_starts, twin_turns
 from .surfels import sample_surfels
 from .ties import broken
-from .verdict import SURE, Candidate, Registration, apart, decide
+from .verdict import NOT_SURE, SURE, Candidate, Registration, apart, decide
 
 
 def flat_poses(scans: Scans, *, seed: int) -> Poses | None:
@@ -52,13 +54,35 @@ def narrowed(scans: Scans, starts: Poses, *, keep: int) -> Poses:
 def settled(scans: Scans, poses: Poses, *, keep: int, rounds: int) -> Poses:
     """The best `keep` distinct of a few poses, iterated on more points."""
     more = scans.moving_part(500)
-    size = 0.7 * scans.fixed.size
-    poses = improved(more, scans.target, poses, rounds=rounds, size=0.3 * size, trim=0.65)
+    return _best(scans, improved(more, scans.target, poses, rounds=rounds, size=0.21 * scans.fixed.size, trim=0.65), keep)
+
+
+def alike(scans: Scans, pose: Similarity, *, keep: int) -> Poses:
+    """The best `keep` poses of one scale under which the moving scan might look alike, half of them upside down.
+
+    As they are and iterated at that scale: on a thin plate only the narrow sides hold a scale, and trimmed iterations lose it.
+    Told apart where they differ by 2 % of the size: a box with a side missing fits in places that near to each other; two a
+    turn at most.
+    """
+    made = twins(scans, pose)
+    moved = improved(
+        scans.moving_part(500), scans.target, made, rounds=8, size=0.21 * scans.fixed.size, trim=0.65, hold_scale=8
+    )
+    both = Poses.joined([made, moved])
+    upright = (both.rotation @ pose.rotation.T)[:, 2, 2] > 0.0
+    return Poses.joined(
+        [_best(scans, both[np.flatnonzero(side)], keep // 2, nearer=0.02, a_turn=2) for side in (upright, ~upright)]
+    )
+
+
+def _best(scans: Scans, poses: Poses, keep: int, *, nearer: float = 0.06, a_turn: int | None = None) -> Poses:
     rated = scores(
-        more, scans.fixed_part(500), scans.target, scans.back, poses, reach=0.012 * size, partial=scans.partial
+        scans.moving_part(500), scans.fixed_part(500), scans.target, scans.back, poses, reach=0.0084 * scans.fixed.size,
+        partial=scans.partial,
     )  # fmt: skip
     middle, extent = scans.seen.points.mean(axis=0), scans.seen.size
-    return poses[distinct(poses, np.argsort(-rated), centre=middle, size=extent, limit=keep)]
+    order = np.argsort(-rated)
+    return poses[distinct(poses, order, centre=middle, size=extent, limit=keep, nearer=nearer, a_turn=a_turn)]
 
 
 def twins(scans: Scans, pose: Similarity) -> Poses:
@@ -67,8 +91,12 @@ def twins(scans: Scans, pose: Similarity) -> Poses:
     near, _ = scans.nearest(spots)
     turns = twin_turns(np.eye(3))
     made = Poses(np.full(len(turns), pose.scale), turns @ pose.rotation, np.zeros((len(turns), 3)))
+    level = scans.fixed.points[:, 2]
+    low, high = np.quantile(spots[:, 2], (0.01, 0.99))
+    storey = scans.fixed.points[(level > low) & (level < high)]
     parts = []
-    for body in (spots, scans.fixed.points[np.unique(near)]):  # a side may be missing on either, and so shift the middle
+    # A side may be missing on either, which shifts the middle; the fixed scan at that height is whole but has the piece on it.
+    for body in (spots, scans.fixed.points[np.unique(near)], storey if len(storey) > 50 else spots):
         low, high = np.quantile(body, (0.01, 0.99), axis=0)
         middle = 0.5 * (low + high)
         parts.append(made.anchored(pose.inverse().apply(middle[None])[0], middle))
@@ -111,7 +139,7 @@ def register(
     if flats is not None and not partial:
         starts = Poses.joined([flats, starts])
     found = looked_into(scans, starts)
-    if found.verdict != SURE and partial and flats is not None:
+    if found.verdict != SURE and not found.tie and partial and flats is not None:
         wider = looked_into(scans, Poses.joined([flats, body_poses(scans, turns=240)]))
         found = wider if not found.best or (wider.best and wider.best.rank > found.best.rank) else found
     return found
@@ -121,23 +149,37 @@ def looked_into(scans: Scans, starts: Poses) -> Registration:
     """The verdict that a set of starts leads to."""
     rough = 0.008 * scans.fixed.size
     found = judged(scans, narrowed(scans, starts, keep=5), tolerance=rough, points=500, rounds=10)
-    found += judged(
-        scans, settled(scans, twins(scans, found[0].pose), keep=5, rounds=10), tolerance=rough, points=500, rounds=8
-    )
+    found += judged(scans, alike(scans, found[0].pose, keep=6), tolerance=rough, points=500, rounds=8)
     found.sort(key=lambda one: -one.rank)
+    axis = weak_axis(scans, found[0].pose)
+    if axis is not None:
+        over = turned_over(scans, found[0], axis, rough)
+        near = [one.pose for one in (*found, *over) if one.evidence.shared > 0.6 * found[0].evidence.shared]
+        sides = one_a_side(near, axis[0])
+        found += [Candidate(pose, weighed(scans, pose, rough)) for pose in likely_turns(scans, sides, axis)]
+        found.sort(key=lambda one: -one.rank)
     tolerance = _tolerance(scans, found, rough)
     first = _distinct([Candidate(one.pose, weighed(scans, one.pose, tolerance)) for one in found], scans)
     pose, _, _ = refine(scans.moving_part(4000), scans.fixed, scans.nearest, first[0].pose, rounds=10)
-    near = [pose, *(one.pose for one in first[1:] if one.evidence.shared > 0.6 * first[0].evidence.shared)]
-    candidates = [Candidate(one, weighed(scans, one, tolerance, points=4000)) for one in near]
+    candidates = [Candidate(one, weighed(scans, one, tolerance, points=4000)) for one in (pose, *_near(first[0], first[1:]))]
     places = asked_points(scans.moving, scans.fixed, points=4000)
     decided = _decided(scans, candidates, places)
     if decided.tie == "ways":  # list every way: a regular shape has more of them than the first look keeps
-        every = settled(scans, twins(scans, decided.candidates[0].pose), keep=14, rounds=10)
-        more = judged(scans, every, tolerance=tolerance, points=1500, rounds=10)
-        candidates += [Candidate(one.pose, weighed(scans, one.pose, tolerance, points=4000)) for one in more]
+        every = alike(scans, decided.candidates[0].pose, keep=24)
+        more = judged(scans, every, tolerance=tolerance, points=800, rounds=8)
+        more = [one for one in _distinct([*candidates, *more], scans) if not any(one is other for other in candidates)]
+        candidates += [Candidate(one, weighed(scans, one, tolerance, points=4000)) for one in _near(candidates[0], more)]
         decided = _decided(scans, candidates, places)
+    axis = weak_axis(scans, decided.candidates[0].pose) if decided.verdict == SURE else None
+    if axis is not None and not steady(scans, decided.candidates[0].pose, axis):
+        decided = Registration(NOT_SURE, "its turn about one axis is held too weakly to be told", decided.candidates, "turn")
     return broken(scans, decided, tolerance) if decided.tie else decided
+
+
+def _near(best: Candidate, others: list[Candidate]) -> list[Similarity]:
+    """The poses of those that a closer look could still find as good as the best: not much less shared, nor more against."""
+    least, most = 0.45 * best.evidence.shared, best.evidence.against + 0.05
+    return [one.pose for one in others if one.evidence.shared > least and one.evidence.against < most]
 
 
 def _decided(scans: Scans, candidates: list[Candidate], places: Floats) -> Registration:

@@ -36,7 +36,7 @@ class Surfels:
         """Area of the surface that the points stand for."""
         return self.spacing**2 * len(self.points)
 
-    def part(self, which: Ints) -> Surfels:
+    def part(self, which: Ints | slice) -> Surfels:
         """Some of them, by mask or by number; `spacing` follows their count."""
         colour = None if self.colour is None else self.colour[which]
         points = self.points[which]

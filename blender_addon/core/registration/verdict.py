@@ -11,6 +11,8 @@ from ..similarity import Similarity
 from .evidence import Evidence, lead
 
 SURE, NOT_SURE, NO_FIT = "sure", "not sure", "no fit"
+SAME_SCALE = 0.01
+"""Two poses whose scales differ by less have one scale: both were fitted to noise."""
 
 
 @dataclass(frozen=True)
@@ -18,20 +20,24 @@ class Limits:
     """Where the verdict turns; shares are 0 to 1. Wide of what true poses gave on shapes of every kind that was tried.
 
     matched: least share of the moving scan that must lie on the fixed one. beside: most that may lie nearly on it but off by
-    more than noise. against: most that may speak against. spread: most that matched points may lie off, over the fixed scan's
-    size.
+    more than noise. buried: most of it that may lie inside the fixed one facing sideways. against: most that may speak against.
+    spread: most that matched points may lie off, over the fixed scan's size.
     lead, clearness: how much better (mean loss, and that over chance) the best must be than another pose, or lead_shared, how
-    much more area it must share, so that the other is no rival. loose: most that the weakest of the seven freedoms may be
-    held less than the mean one. no_fit: below this matched share, or above this against, nothing fits at all.
+    much more area it must share, so that the other is no rival; lead_twin where both have one scale, as the ways of a regular
+    shape have: there a side that was not seen can hide half of what the true one shares. loose: most that the weakest of the
+    seven freedoms may be held less than the mean one. no_fit: below this matched share, or above this against, nothing fits
+    at all.
     """
 
     matched: float = 0.78
-    beside: float = 0.045
+    beside: float = 0.065
+    buried: float = 0.03
     against: float = 0.035
     spread: float = 1.2e-3
     lead: float = 0.012
     clearness: float = 3.8
     lead_shared: float = 0.25
+    lead_twin: float = 0.5
     loose: float = 5e-3
     no_fit_matched: float = 0.6
     no_fit_against: float = 0.12
@@ -79,12 +85,13 @@ def apart(first: Similarity, second: Similarity, middle: Floats, size: float) ->
 
 def rivals(candidates: list[Candidate], places: Floats, limits: Limits) -> list[Candidate]:
     """The candidates after the first that can't be told from it by shape."""
-    best = candidates[0].evidence
+    first, best = candidates[0].pose, candidates[0].evidence
     tied = []
     for other in candidates[1:]:
         gain, clearness = lead(best, other.evidence, places)
         clear = gain > limits.lead and clearness > limits.clearness
-        if not clear and other.evidence.shared > (1.0 - limits.lead_shared) * best.shared:
+        twin = abs(other.pose.scale / first.scale - 1.0) < SAME_SCALE
+        if not clear and other.evidence.shared > (1.0 - (limits.lead_twin if twin else limits.lead_shared)) * best.shared:
             tied.append(other)
     return tied
 
@@ -112,6 +119,8 @@ def decide(
         return Registration(NOT_SURE, f"the surfaces lie {best.rms:.2g} mm apart, too far for the same thing", shown)
     if best.beside > limits.beside:
         return Registration(NOT_SURE, f"{best.beside:.0%} of it runs beside the first scan, nearly but not on it", shown)
+    if best.buried > limits.buried:
+        return Registration(NOT_SURE, f"{best.buried:.0%} of it would lie in the first scan where no piece covers it", shown)
     tied = rivals(candidates, places, limits)
     if firmness < limits.loose:
         return Registration(

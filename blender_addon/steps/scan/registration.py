@@ -9,11 +9,21 @@ from typing import Any
 import numpy as np
 
 from ...core.mesh import TriangleMesh
-from ...core.registration import NO_FIT, SURE, Candidate, Registration, from_pairs, overlay, register, sample_surfels
+from ...core.registration import (
+    NO_FIT,
+    SURE,
+    Candidate,
+    Registration,
+    from_pairs,
+    overlay,
+    register,
+    sample_surfels,
+    turned_about,
+)
 from ...core.similarity import Similarity, angle_between
 from ...core.srgb import decode
 from ...job.errors import SubjectError
-from ...job.settings import integer, point, table, text
+from ...job.settings import angle, integer, point, table, text
 from ...job.step import Progress, Result, Run
 from ...scene.images import make_image
 from ...scene.meshes import make_object, read_mesh
@@ -46,6 +56,9 @@ class Choice:
 
     scan: str = text("2", help="Which further scan: its place in the list of scans")
     candidate: int = integer(1, low=1, high=99, help="Number of the pose, as shown in the figures and the pictures")
+    turn: float = angle(
+        0.0, low=-360.0, high=360.0, help="How far it is turned on from that pose, where any turn about its axis fits"
+    )
 
 
 @dataclass(kw_only=True)
@@ -80,7 +93,7 @@ def run(stage: Any, settings: Settings) -> Run:
             found = _by_pairs(first, mesh, pairs, matrix, key, role, stage.seed)
         else:
             found = _by_itself(first, mesh, colour, own_colour, role, stage.seed)
-        used = _used(found, [row.candidate for row in settings.choices if row.scan == key], key)
+        used = _used(found, [row for row in settings.choices if row.scan == key], key)
         yield Progress(start + 0.8 * width, f"Keeping what was found about scan {key}")
         figures |= _figures(found, used, key)
         words.append(_told(stage, found, used, key))
@@ -125,15 +138,21 @@ def _by_pairs(
         raise SubjectError(f"The picked pairs of scan {key} can't place it: {error}; pick spots that lie far apart") from None
 
 
-def _used(found: Registration, chosen: list[int], key: str) -> Candidate | None:
+def _used(found: Registration, chosen: list[Choice], key: str) -> Candidate | None:
     """The pose that is used: the one that is sure, or the one the user chose."""
-    if chosen and found.verdict != NO_FIT:
-        if chosen[-1] > len(found.candidates):
-            raise SubjectError(
-                f"Scan {key} has {len(found.candidates)} poses to choose from, so there is no number {chosen[-1]}"
-            )
-        return found.candidates[chosen[-1] - 1]
-    return found.best if found.verdict == SURE else None
+    if not chosen or found.verdict == NO_FIT:
+        return found.best if found.verdict == SURE else None
+    row = chosen[-1]
+    if row.candidate > len(found.candidates):
+        raise SubjectError(
+            f"Scan {key} has {len(found.candidates)} poses to choose from, so there is no number {row.candidate}"
+        )
+    one = found.candidates[row.candidate - 1]
+    if not row.turn:
+        return one
+    if found.axis is None:
+        raise SubjectError(f"Scan {key} can't turn in itself, so no turn can be chosen for it; choose one of its poses alone")
+    return replace(one, pose=turned_about(one.pose, *found.axis, row.turn))
 
 
 def _figures(found: Registration, used: Candidate | None, key: str) -> dict[str, Any]:
@@ -151,9 +170,12 @@ def _figures(found: Registration, used: Candidate | None, key: str) -> dict[str,
         figures[f"candidates_{key}"] = [
             {"number": number, "turned_deg": round(angle_between(found.candidates[0].pose.rotation, one.pose.rotation), 1),
              "scale": round(one.pose.scale, 6), "rms_mm": round(one.evidence.rms, 4),
-             "overlap_percent": round(100.0 * one.evidence.matched, 1)}
+             "overlap_percent": round(100.0 * one.evidence.matched, 1),
+             "pose": [round(float(value), 9) for value in one.pose.matrix.ravel()]}
             for number, one in enumerate(found.candidates, 1)
         ]  # fmt: skip
+    if found.axis is not None:
+        figures[f"turn_axis_{key}"] = [round(float(value), 6) for value in found.axis[0]]
     return figures
 
 
@@ -163,7 +185,8 @@ def _told(stage: Any, found: Registration, used: Candidate | None, key: str) -> 
         return f"Scan {key} lies on the first with {used.evidence.rms:.3f} mm RMS ({found.verdict}: {found.reason})"
     cure = "pick three pairs of points on both scans"
     if found.verdict != NO_FIT and len(found.candidates) > 1:
-        cure = f"choose one of its {len(found.candidates)} poses, or {cure}"
+        turned = " and how far it is turned on" if found.axis is not None else ""
+        cure = f"choose one of its {len(found.candidates)} poses{turned}, or {cure}"
     said = f"Scan {key}: {found.verdict}, {found.reason}"
     stage.warn(f"{said}; so it is not used. To use it, {cure}")
     return said
