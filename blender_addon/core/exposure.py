@@ -22,14 +22,25 @@ OFFSETS = {
 """Stops by material over the card: half of a modelled form lies in shade, and in a dim room a picture exposed for the lit side
 alone looks dark; white plaster must keep its texture, dark bronze its depth (common practice, judged on prints of the demo)."""
 
+METALS = ("bronze", "metal")
+"""Their colour is that of a mirror, not of a matt body."""
 
-def usual_offset(kind: str, flux: Floats | None = None) -> float:
+PALE, WHITE = 0.4, 0.7
+"""Albedos at which a material begins to be held back, and from which it is held back as plaster is (plaster: 0.7 to 0.75)."""
+
+
+def usual_offset(kind: str, flux: Floats | None = None, albedo: Floats | None = None) -> float:
     """Stops over the card for a material by its kind, in the light whose net flux is given (3,), any unit.
+
+    albedo: (3,) of the material where it is known; porcelain and white marble must keep their texture as plaster does.
 
     The offset makes up for the side of the form that lies in shade. Light that comes straight from above, as under a
     cloudy sky, leaves none, and a card turned to the camera gets less of it than all that looks up: there a third is left.
     """
     whole = OFFSETS.get(kind, 0.0)
+    if albedo is not None and kind not in METALS:
+        dark = float(np.clip((WHITE - luminance(np.asarray(albedo, float))) / (WHITE - PALE), 0.0, 1.0))
+        whole = min(whole, OFFSETS["plaster"] + (whole - OFFSETS["plaster"]) * dark)
     if flux is None or whole <= 0.0:
         return whole
     flux = np.asarray(flux, float)

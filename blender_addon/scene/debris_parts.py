@@ -11,6 +11,7 @@ import numpy as np
 from ..core.mesh import TriangleMesh
 from ..job.errors import SubjectError
 from .images import read_pixels
+from .nodes.materials import albedo_of
 from .set_parts import BAND_MM, Foot, world_mesh
 from .spatial import Surface
 
@@ -18,7 +19,6 @@ CLAY = (0.28, 0.255, 0.22)
 OAK = (0.30, 0.19, 0.105)
 STONE = (0.30, 0.29, 0.27)
 BODY_COLOUR = {"clay": CLAY, "wood": OAK, "stone": STONE}
-COLOUR_INPUTS = ("Body Colour", "Colour", "Base Color", "Earlywood", "Pale", "Stone Colour", "Wood Colour", "Pale Wood")
 
 
 def body_and_tone(stage: Any, body: str | None, tone: Sequence[float] | None) -> tuple[str, tuple[float, float, float]]:
@@ -30,21 +30,7 @@ def body_and_tone(stage: Any, body: str | None, tone: Sequence[float] | None) ->
     if tone is not None:
         return body, tuple(tone)  # type: ignore[return-value]
     fits = any(word in words for word in ({"stone": ("stone", "plaster")}.get(body, (body,))))
-    return body, (_colour_of(material) if material is not None and fits else None) or BODY_COLOUR[body]
-
-
-def _colour_of(material: Any) -> tuple[float, float, float] | None:
-    """The albedo that a material is set to, where it says one."""
-    if material.get("bozzetto_albedo") is not None:
-        return tuple(float(value) for value in material["bozzetto_albedo"])[:3]  # type: ignore[return-value]
-    if not material.node_tree:
-        return None
-    for name in COLOUR_INPUTS:
-        for node in material.node_tree.nodes:
-            socket = node.inputs.get(name)
-            if socket is not None and not socket.is_linked and hasattr(socket.default_value, "__len__"):
-                return tuple(float(value) for value in socket.default_value)[:3]  # type: ignore[return-value]
-    return None
+    return body, (albedo_of(material) if fits else None) or BODY_COLOUR[body]
 
 
 def distance_test(meshes: Sequence[TriangleMesh]) -> Any:

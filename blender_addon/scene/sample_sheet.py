@@ -11,7 +11,7 @@ import bpy
 
 from ..core.exposure import usual_offset
 from .nodes.builder import drop_unused_groups
-from .nodes.materials import KIND, make_material
+from .nodes.materials import exposed_as, make_material
 from .output import Quality, cycles, render_picture
 from .own_texture import maps_of, own_colour_of
 from .shot_light import FLUX
@@ -67,7 +67,7 @@ def render_samples(stage: Any, device: str, quality: Quality) -> Iterator[tuple[
         with cycles(stage.scene, quality, device=device, seed=stage.seed), dressed_for(stage, shot):
             kept = _put_on(stage.require("piece"), material)
             exposure = stage.scene.view_settings.exposure
-            stage.scene.view_settings.exposure = exposure + _lighter(stage, _kind(stage), material[KIND])
+            stage.scene.view_settings.exposure = exposure + _lighter(stage, material)
             try:
                 render_picture(stage.scene, path, camera=shot, size=_size(shot))
             finally:
@@ -81,18 +81,14 @@ def _size(shot: Any) -> tuple[int, int]:
     return max(1, round(LONG_SIDE * width / max(width, height))), max(1, round(LONG_SIDE * height / max(width, height)))
 
 
-def _lighter(stage: Any, worn: str, sample: str) -> float:
+def _lighter(stage: Any, sample: Any) -> float:
     """How many stops lighter a sample is exposed than what the piece wears; not where the job sets exposure or offset."""
     asked = stage.sheet["lighting"]
     if asked.exposure is not None or asked.offset is not None:
         return 0.0
     flux = stage.scene.world.get(FLUX) if stage.scene.world else None
-    return usual_offset(sample, flux) - usual_offset(worn, flux)
-
-
-def _kind(stage: Any) -> str:
-    material = stage.find("surface", "piece")
-    return material.get(KIND, "") if material else ""
+    worn = stage.find("surface", "piece")
+    return usual_offset(flux=flux, **exposed_as(sample)) - usual_offset(flux=flux, **exposed_as(worn))
 
 
 def _put_on(item: Any, material: Any) -> list[tuple[str, str]]:

@@ -106,6 +106,7 @@ def cards(studio: Studio, shot: str) -> tuple[float, np.ndarray]:
     from blender_addon.core.exposure import GREY, usual_offset
     from blender_addon.core.srgb import luminance
     from blender_addon.scene import meter
+    from blender_addon.scene.nodes.materials import exposed_as
     from blender_addon.scene.shot_light import FLUX, turn_towards
     from blender_addon.scene.shot_state import dressed_for
 
@@ -124,7 +125,7 @@ def cards(studio: Studio, shot: str) -> tuple[float, np.ndarray]:
         exposure, flux = 2.0**stage.scene.view_settings.exposure, stage.scene.world[FLUX]
         grey = float(luminance(meter.read_card(**common).colour)) * exposure
         chart = meter.read_chart(**common)
-    offset = usual_offset(studio.sheet["material"].piece, flux)
+    offset = usual_offset(flux=flux, **exposed_as(stage.find("surface", "piece")))
     return grey / (GREY * 2.0**offset), chart
 
 

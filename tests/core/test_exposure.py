@@ -23,6 +23,19 @@ def test_what_is_held_back_is_held_back_in_every_light(flux: tuple | None) -> No
     assert exposure.usual_offset("plaster", None if flux is None else np.array(flux)) == exposure.OFFSETS["plaster"] < 0
 
 
+@pytest.mark.parametrize(
+    ("kind", "albedo", "expected"),
+    [
+        ("clay", (0.28, 0.26, 0.22), exposure.OFFSETS["clay"]), ("clay", (0.76, 0.745, 0.70), exposure.OFFSETS["plaster"]),
+        ("bronze", (0.80, 0.70, 0.70), exposure.OFFSETS["bronze"]), ("wood", None, exposure.OFFSETS["wood"]),
+    ],
+    ids=["stoneware", "porcelain", "metal", "a picture"],
+)  # fmt: skip
+def test_what_is_pale_is_held_back_as_plaster_is(kind: str, albedo: tuple | None, expected: float) -> None:
+    """Porcelain exposed like stoneware would burn out."""
+    assert exposure.usual_offset(kind, albedo=None if albedo is None else np.array(albedo)) == pytest.approx(expected)
+
+
 def test_an_unknown_material_is_exposed_by_the_card() -> None:
     assert exposure.usual_offset("", np.array([1.0, 0.0, 0.0])) == 0.0
 

@@ -10,12 +10,14 @@ import bpy
 import numpy as np
 import pytest
 
+from blender_addon.core import reflectance
 from blender_addon.core.mesh import TriangleMesh
 from blender_addon.job import sheet as sheets
 from blender_addon.job.errors import JobError
 from blender_addon.job.runner import finish, run_job
 from blender_addon.job.step import Progress, Result, Step, from_module, ordered
 from blender_addon.scene import images, meshes
+from blender_addon.scene.nodes.materials import albedo_of
 from blender_addon.scene.nodes.relief import CAVITY
 from blender_addon.scene.stage import Stage
 from blender_addon.steps.surface import material as step
@@ -253,3 +255,18 @@ def test_a_reference_photo_gives_the_clay_its_colour(tmp_path: Path) -> None:
 def test_a_missing_reference_is_told(assignments: tuple[str, ...], words: str) -> None:
     with pytest.raises(JobError, match=words):
         run(*assignments)
+
+
+@pytest.mark.parametrize(
+    ("kind", "expected"),
+    [("wood", reflectance.WOODS["walnut"].early), ("glaze", reflectance.GLAZES["celadon"][1]), ("own", None)],
+)
+def test_a_material_says_its_albedo_and_says_it_anew_when_changed(kind: str, expected: tuple | None) -> None:
+    stage = run(f"material.piece={kind}")[0]
+    material = stage.find("surface", "piece")
+    found = albedo_of(material)
+    assert found == (None if expected is None else pytest.approx(expected, abs=1e-6))
+    if expected is not None:
+        socket = next(n.inputs[i] for n in material.node_tree.nodes for i in ("Early Wood", "Glaze Colour") if i in n.inputs)
+        socket.default_value = (0.1, 0.2, 0.3, 1.0)
+        assert albedo_of(material) == pytest.approx((0.1, 0.2, 0.3), abs=1e-6)

@@ -81,6 +81,8 @@ def make_material(name: str, surface: Surface, maps: Maps, regions: tuple[tuple[
     end.node.is_active_output = True
     tree.arrange()
     material[KIND] = surface.kind
+    if surface.kind != "own":
+        material["bozzetto_albedo"] = _shown(surface)  # what a format that knows no node trees is given
     material.diffuse_color[:] = (*_shown(surface), 1.0)
     return material
 
@@ -114,6 +116,26 @@ def own_colour(tree: Tree, maps: Maps) -> Any | None:
     return None
 
 
+ALBEDO_INPUTS = ("Glaze Colour", "Body Colour", "Early Wood", "Stone", "Metal", "Colour", "Base Color")
+
+
+def albedo_of(material: Any | None) -> tuple[float, float, float] | None:
+    """The colour that a material is set to, linear, also after the user changed it; None where a picture gives it."""
+    if material is None or not material.node_tree:
+        return None
+    for name in ALBEDO_INPUTS:
+        for node in material.node_tree.nodes:
+            socket = node.inputs.get(name)
+            if socket is not None and not socket.is_linked and hasattr(socket.default_value, "__len__"):
+                return tuple(float(value) for value in socket.default_value)[:3]  # type: ignore[return-value]
+    return None
+
+
+def exposed_as(material: Any | None) -> dict[str, Any]:
+    """What decides the exposure of a material: the arguments `kind` and `albedo` of `usual_offset`."""
+    return {"kind": str(material.get(KIND, "")) if material is not None else "", "albedo": albedo_of(material)}
+
+
 def _shown(surface: Surface) -> tuple[float, float, float]:
     for name in ("Glaze Colour", "Body Colour", "Early Wood", "Colour", "Metal", "Stone"):
         if name in surface.values:
@@ -121,4 +143,4 @@ def _shown(surface: Surface) -> tuple[float, float, float]:
     return (0.5, 0.48, 0.45)
 
 
-__all__ = ["GROUPS", "Maps", "Surface", "make_group", "make_material", "own_colour"]
+__all__ = ["GROUPS", "Maps", "Surface", "albedo_of", "exposed_as", "make_group", "make_material", "own_colour"]

@@ -18,6 +18,7 @@ from ...job.step import Progress, Result, Run
 from ...scene import hdri, lights, meter
 from ...scene.lookdev import make_lookdev
 from ...scene.nodes.finish import diffraction_share, put_finish
+from ...scene.nodes.materials import exposed_as
 from ...scene.shot_light import EXPOSURE, FLUX, FOLLOWS
 
 LABEL = "Lighting"
@@ -107,7 +108,7 @@ def run(stage: Any, settings: Settings) -> Run:
         reading = light.metered(stage, subject)
         gains = light.balanced(reading, settings.white_balance / 100.0)
         light.offer(stage, hidden=place > 0)
-        offset = settings.offset if settings.offset is not None else metering.usual_offset(_piece_kind(stage), light.flux)
+        offset = settings.offset if settings.offset is not None else _usual_offset(stage, light.flux)
         stops = (
             settings.exposure if settings.exposure is not None else _stops(stage, _bright(reading.colour * gains), name, offset)
         )
@@ -250,6 +251,10 @@ def _stops(stage: Any, bright: float, name: str, offset: float) -> float:
 
 def _strips(stage: Any, settings: Settings) -> bool:
     return _piece_kind(stage) == "bronze" if settings.strips is None else settings.strips
+
+
+def _usual_offset(stage: Any, flux: Any) -> float:
+    return metering.usual_offset(flux=flux, **exposed_as(stage.find("surface", "piece")))
 
 
 def _piece_kind(stage: Any) -> str:
