@@ -14,7 +14,7 @@ from .lights import facing, matt_material
 from .nodes.builder import Tree
 
 PATCH = "patch"
-BALL_MM = 18.0
+BALL_MM, PATCH_MM = 18.0, 7.0
 
 
 def chart_object(name: str, patch_mm: float) -> Any:
@@ -42,7 +42,9 @@ def _chart_material() -> Any:
     node_tree.nodes.clear()
     tree = Tree(node_tree)
     patch = tree.node("Attribute", attribute_name=PATCH, attribute_type="GEOMETRY")["Color"]
-    tree.node("OutputMaterial", {"Surface": tree.node("BsdfDiffuse", {"Color": patch, "Roughness": 0.0})["BSDF"]})
+    front = tree.node("NewGeometry")["Backfacing"]  # it looks along -Z, against its faces' normals; its back is plain
+    shown = tree.mix(front, (GREY,) * 3, patch)
+    tree.node("OutputMaterial", {"Surface": tree.node("BsdfDiffuse", {"Color": shown, "Roughness": 0.0})["BSDF"]})
     tree.arrange()
     return material
 
@@ -75,7 +77,7 @@ def mirror_material() -> Any:
 
 
 def make_lookdev(foot: Any, size: float, camera: Any) -> dict[str, Any]:
-    """Chart and balls at the camera's right of the subject, by name.
+    """Balls at the camera's right of the subject, the chart behind and above them where all its patches show, by name.
 
     foot: (3,) where the subject stands, mm. size: its largest extent, mm. camera: (3,) unit direction to the camera.
     """
@@ -89,7 +91,7 @@ def make_lookdev(foot: Any, size: float, camera: Any) -> dict[str, Any]:
     }
     for place, item in enumerate(balls.values()):
         item.matrix_world = facing(foot + scale * (right * (52.0 + 22.0 * place) + np.array([0, 0, 0.5 * BALL_MM])), foot)
-    chart = chart_object("Colour chart", 7.0 * scale)
-    centre = foot + scale * (right * 64.0 - flat * 14.0 + np.array([0.0, 0.0, 15.0]))
+    chart = chart_object("Colour chart", PATCH_MM * scale)
+    centre = foot + scale * (right * 64.0 - flat * 14.0 + np.array([0.0, 0.0, 0.5 * ROWS * PATCH_MM + BALL_MM + 2.0]))
     chart.matrix_world = facing(centre, centre + 100.0 * np.asarray(camera, float))
     return {"chart": chart, **balls}

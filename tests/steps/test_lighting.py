@@ -17,6 +17,7 @@ from blender_addon.job.errors import JobError
 from blender_addon.job.runner import finish, run_job
 from blender_addon.job.step import Progress, Result, Step, from_module, ordered
 from blender_addon.scene import hdri, images, lights, meshes, meter
+from blender_addon.scene.lookdev import make_lookdev
 from blender_addon.scene.output import Quality, set_up
 from blender_addon.scene.shot_light import EXPOSURE, apply_shot_light
 from blender_addon.scene.stage import Stage
@@ -308,3 +309,15 @@ def test_a_card_is_always_seen_by_the_camera(camera: tuple, light: tuple) -> Non
     normal = exposure.card_normal(np.array(camera, float), np.array(light, float))
     assert np.linalg.norm(normal) == pytest.approx(1.0)
     assert float(np.dot(normal, camera)) >= 0.5 - 1e-9
+
+
+def test_no_ball_hides_a_patch_of_the_chart_from_the_camera() -> None:
+    """Seen from 15 degrees above, as product shots are: the lowest row of patches lies clear over both balls."""
+    camera = np.array([0.0, -np.cos(np.radians(15.0)), np.sin(np.radians(15.0))])
+    made = make_lookdev(np.zeros(3), 90.0, camera)
+    up = np.array([0.0, np.sin(np.radians(15.0)), np.cos(np.radians(15.0))])
+
+    def seen(item: Any) -> np.ndarray:
+        return np.array([1000.0 * np.array(item.matrix_world @ vertex.co) for vertex in item.data.vertices]) @ up
+
+    assert seen(made["chart"]).min() > max(seen(made[name]).max() for name in ("grey ball", "mirror ball"))
