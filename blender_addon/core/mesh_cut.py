@@ -225,6 +225,8 @@ def seated(mesh: TriangleMesh, cap: Ints, target: Floats, *, reach: float, most:
     reach: how far from the cap's rim the rest still follows, fading to nothing.
     """
     rim = np.unique(mesh.faces[cap])
+    if not len(rim):  # a piece that only touches its stand has no cut
+        return mesh, 0.0
     points = np.asarray(mesh.vertices, float)
     move = target - points[rim]
     far = np.linalg.norm(move, axis=1)

@@ -161,14 +161,17 @@ def looked_into(scans: Scans, starts: Poses) -> Registration:
     tolerance = _tolerance(scans, found, rough)
     first = _distinct([Candidate(one.pose, weighed(scans, one.pose, tolerance)) for one in found], scans)
     pose, _, _ = refine(scans.moving_part(4000), scans.fixed, scans.nearest, first[0].pose, rounds=10)
-    candidates = [Candidate(one, weighed(scans, one, tolerance, points=4000)) for one in (pose, *_near(first[0], first[1:]))]
+    candidates = [
+        Candidate(pose, weighed(scans, pose, tolerance, points=4000)),
+        *_closer(scans, first[0], first[1:], tolerance),
+    ]
     places = asked_points(scans.moving, scans.fixed, points=4000)
     decided = _decided(scans, candidates, places)
     if decided.tie == "ways":  # list every way: a regular shape has more of them than the first look keeps
         every = alike(scans, decided.candidates[0].pose, keep=24)
         more = judged(scans, every, tolerance=tolerance, points=800, rounds=8)
         more = [one for one in _distinct([*candidates, *more], scans) if not any(one is other for other in candidates)]
-        candidates += [Candidate(one, weighed(scans, one, tolerance, points=4000)) for one in _near(candidates[0], more)]
+        candidates += _closer(scans, candidates[0], more, tolerance)
         decided = _decided(scans, candidates, places)
     axis = weak_axis(scans, decided.candidates[0].pose) if decided.verdict == SURE else None
     if axis is not None and not steady(scans, decided.candidates[0].pose, axis):
@@ -176,10 +179,16 @@ def looked_into(scans: Scans, starts: Poses) -> Registration:
     return broken(scans, decided, tolerance) if decided.tie else decided
 
 
-def _near(best: Candidate, others: list[Candidate]) -> list[Similarity]:
-    """The poses of those that a closer look could still find as good as the best: not much less shared, nor more against."""
-    least, most = 0.45 * best.evidence.shared, best.evidence.against + 0.05
-    return [one.pose for one in others if one.evidence.shared > least and one.evidence.against < most]
+def _closer(scans: Scans, best: Candidate, others: list[Candidate], tolerance: float) -> list[Candidate]:
+    """A closer look at those that it could find as good as the best: not much less shared, nor more against.
+
+    They are made as right as the best was: a way that is left half a degree off would lose to it for that alone.
+    """
+    least, most = 0.45 * best.evidence.shared, best.evidence.against + 0.08
+    near = [one.pose for one in others if one.evidence.shared > least and one.evidence.against < most]
+    part = scans.moving_part(3000)
+    made = [refine(part, scans.fixed, scans.nearest, pose, rounds=12, tolerance=3e-6)[0] for pose in near]
+    return [Candidate(pose, weighed(scans, pose, tolerance, points=4000)) for pose in made]
 
 
 def _decided(scans: Scans, candidates: list[Candidate], places: Floats) -> Registration:

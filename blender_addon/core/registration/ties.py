@@ -11,11 +11,12 @@ from ..mesh import Floats
 from ..similarity import Similarity, angle_between
 from . import colour, footprint
 from .colour import best_turn, one_a_side, peak_turn, told_apart, turned_about
+from .evidence import Evidence
 from .icp import loose_axis, refine
 from .relief_turn import AGREE_DEG, WEAK, halves, steady, turned_over
 from .scans import Scans, lying_on, weighed
 from .surfels import Surfels
-from .verdict import NOT_SURE, SURE, Candidate, Registration
+from .verdict import NOT_SURE, SURE, Candidate, Limits, Registration
 
 FINE_POINTS = 8000
 SHOWN_TURNS = (0.0, 90.0, 180.0, 270.0)
@@ -113,11 +114,16 @@ def _turn(scans: Scans, decided: Registration, tolerance: float) -> Registration
             for _ in range(2 if sign.broad else 1):  # a broad peak may lie farther off than one look reaches
                 pose, _ = peak_turn(sign.score(scans.moving_part(FINE_POINTS)), pose, *axis)
             chosen = Candidate(pose, weighed(scans, pose, tolerance, points=4000))
-            if chosen.evidence.shared > 0.9 * first.evidence.shared and _halves_agree(scans, sign, pose, axis):
+            if _fits_too(chosen.evidence, first.evidence) and _halves_agree(scans, sign, pose, axis):
                 return Registration(SURE, f"shape can turn in itself, but not past {sign.words}", (chosen,))
     shown = [turned_about(side, *axis, turn) for side in sides for turn in SHOWN_TURNS]
     listed = tuple(Candidate(pose, weighed(scans, pose, tolerance, points=2000)) for pose in shown)
     return Registration(NOT_SURE, decided.reason, listed, decided.tie, axis)
+
+
+def _fits_too(chosen: Evidence, first: Evidence) -> bool:
+    """Whether a pose is no worse by shape; it may share less where its side was not seen."""
+    return chosen.shared > (1.0 - Limits().lead_twin) * first.shared and chosen.against < first.against + 0.02
 
 
 def _halves_agree(scans: Scans, sign: Sign, pose: Similarity, axis: tuple[Floats, Floats]) -> bool:
