@@ -286,13 +286,17 @@ def clean_line(mesh: TriangleMesh, graph: FaceGraph, stand: NDArray[np.bool_], w
     for _ in range(int(np.clip(round((width / max(spacing, 1e-30)) ** 2), 2, 12))):
         field = sum(np.bincount(faces[:, corner], value, count) for corner in range(3)) / shared
         value = field[faces].mean(axis=1)
-    return _one_line(faces, np.where(np.abs(field) < 1e-9, 1e-9, field))
+    return _one_line(faces, np.where(np.abs(field) < 1e-9, 1e-9, field), graph.area)
 
 
-def _one_line(faces: Ints, field: Floats) -> Floats:
-    """The field with the sign of specks turned: patches of less than 0.5 % of all vertices, and single ones."""
+def _one_line(faces: Ints, field: Floats, area: Floats) -> Floats:
+    """The field with the sign of specks turned: patches of less than 0.5 % of the area, and single vertices.
+
+    area: (m,) of the faces; by area, since a plain plate may be a handful of large triangles.
+    """
     over = field > 0
     sides = over[faces].sum(axis=1)
     label = connected_vertices(faces[(sides == 0) | (sides == 3)], len(field))
-    small = np.bincount(label)[label] < 0.005 * len(field)
+    share = np.bincount(faces.ravel(), np.repeat(area, 3), len(field))
+    small = np.bincount(label, share)[label] < 0.005 * share.sum()
     return np.where(small, -field, field)

@@ -4,13 +4,19 @@ from __future__ import annotations
 
 import bpy
 
-from . import front, lens, operators, overlays, panels, preferences, properties, tools
+from . import alignment, front, lens, operators, overlays, panels, preferences, properties, tools
+
+
+def _classes() -> list[type]:
+    """All classes of panels and operators, in the order in which they can be registered."""
+    modules = (preferences, operators, tools, front, alignment, lens)
+    return [*(cls for module in modules for cls in module.CLASSES), *panels.classes()]
 
 
 def register() -> None:
     """Register all classes, then the settings on scenes and the command line."""
     properties.register()
-    for cls in (*preferences.CLASSES, *operators.CLASSES, *tools.CLASSES, *front.CLASSES, *lens.CLASSES, *panels.classes()):
+    for cls in _classes():
         bpy.utils.register_class(cls)
     lens.register()
     overlays.register()
@@ -21,9 +27,9 @@ def unregister() -> None:
     """The same backwards."""
     operators.unregister_command()
     front.close_previews()
+    alignment.close_previews()
     overlays.unregister()
     lens.unregister()
-    kept = (*preferences.CLASSES, *operators.CLASSES, *tools.CLASSES, *front.CLASSES, *lens.CLASSES, *panels.classes())
-    for cls in reversed(kept):
+    for cls in reversed(_classes()):
         bpy.utils.unregister_class(cls)
     properties.unregister()

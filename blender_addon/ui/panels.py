@@ -12,6 +12,7 @@ from ..job.settings import Spec, label_of, matters, specs
 from ..job.step import FOLDERS, Step
 from ..scene.stage import STATE, Stage
 from ..steps import catalogue
+from .alignment import draw_by_hand
 from .lens import BOZZETTO_PT_lens
 from .properties import has_switch, sheet_of
 from .tab import Tab
@@ -102,6 +103,7 @@ def _draw_step(layout: Any, context: Any, step: Step) -> None:
                     draw_field(body, group, name, spec, step.name)
     if step.name == "orientation":
         layout.operator("bozzetto.choose_front", text="Choose the front ...")
+    draw_by_hand(layout, context, step.name)
     grid = layout.grid_flow(columns=2, even_columns=True, row_major=True, align=True)
     for words, first, last, afresh in (
         ("Run this", step.name, step.name, False), ("Make ours again", step.name, step.name, True),

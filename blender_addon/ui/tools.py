@@ -4,6 +4,7 @@ import bpy
 from bpy.props import EnumProperty, IntProperty, StringProperty
 
 from ..job.runner import stale
+from ..scene.pair_picking import own_place
 from ..scene.stage import Stage
 from ..steps import catalogue
 from .operators import output_folder
@@ -43,12 +44,23 @@ class BOZZETTO_OT_point_from_cursor(bpy.types.Operator):
     field: StringProperty()
 
     def execute(self, context):
-        """Copy the cursor's place."""
+        """Copy the cursor's place; of what is asked in a scan's own coordinates, the place on that scan."""
         group = context.scene.path_resolve(self.group)
-        setattr(group, self.field, context.scene.cursor.location)
+        item = self._scan_of(context, group)
+        place = context.scene.cursor.location
+        setattr(group, self.field, place if item is None else own_place(item, place))
         if hasattr(group, f"use_{self.field}"):
             setattr(group, f"use_{self.field}", True)
         return {"FINISHED"}
+
+    def _scan_of(self, context, group):
+        """The object that shows the scan in whose own coordinates the point is asked, or None: it is asked in the world's."""
+        if not self.group.startswith(("bozzetto.cleanup", "bozzetto.orientation", "bozzetto.registration")):
+            return None
+        stage = Stage(context.scene, sheet_of(context.scene, catalogue()))
+        if self.field == "on_further":
+            return stage.find("clean", group.scan)
+        return stage.find("upright") or stage.find("clean", "1") or stage.find("scan", "1")
 
 
 class BOZZETTO_OT_open_folder(bpy.types.Operator):

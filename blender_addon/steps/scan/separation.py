@@ -17,6 +17,7 @@ from ...job.settings import choice, length, text
 from ...job.step import Progress, Result, Run
 from ...scene.meshes import make_object, read_mesh
 from ...scene.spatial import Points, Surface
+from ...scene.stand_mask import MASK
 from ...scene.thumbnails import surface_colours
 
 LABEL = "Separation"
@@ -24,8 +25,6 @@ NEEDS = ("upright",)
 USES = ("aligned",)
 MAKES = ("piece", "stand")
 
-MASK = "bozzetto_stand"
-"""Name of the colour attribute that shows, and takes, what is stand: white stand, black piece, mid grey left open."""
 MASK_PRINT = "bozzetto_stand_print"
 LEFTOVER_FAR, LEFTOVER_OPEN = 1.0, 1.5
 """A stand's scan shows the piece where it lies this near (mm) to the first's; so near to the line the crease decides."""
@@ -152,6 +151,8 @@ def _seat(halves: CutMesh, stand: TriangleMesh, sink: float) -> tuple[TriangleMe
     """The piece with its cut let down onto the stand of another scan and a little into it, so that no gap shows."""
     piece, cap = halves.above, halves.above_cap
     line = halves.line
+    if not cap.any():  # it only touches the stand: nothing was cut
+        return piece, 0.0
     rim = np.unique(piece.faces[cap])
     points = np.asarray(piece.vertices, float)[rim]
     on_line = np.zeros(len(rim), bool)

@@ -1,0 +1,101 @@
+"""Two scans side by side to pick the same spots on, and what was picked in the scans' own coordinates."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import bpy
+import numpy as np
+from mathutils import Matrix, Vector
+
+FIRST, FURTHER = "first", "further"
+FEWEST = 3
+"""Pairs that place a scan: fewer leave its turn open."""
+
+
+class PairPicking:
+    """Copies of the upright first scan and of a further one, beside it at the same size; and the spots picked on each.
+
+    The copies show the scans' own meshes and are taken away by `end`.
+    """
+
+    def __init__(self, scene: Any, upright: Any, further: Any):
+        self.matrix = Matrix(np.array(upright.get("bozzetto_matrix", np.eye(4).ravel()), float).reshape(4, 4).tolist())
+        self.names = {
+            FIRST: _copied(scene, upright, "Pick on the first scan").name,
+            FURTHER: _copied(scene, further, "Pick on the further scan").name,
+        }
+        self.spots: dict[str, list[Vector]] = {FIRST: [], FURTHER: []}
+        one, two = self.item(FIRST), self.item(FURTHER)
+        one.matrix_world = Matrix.Identity(4)
+        (low, high), (low_two, high_two) = _bounds(one), _bounds(two)
+        size = (high - low).length / max((high_two - low_two).length, 1e-30)
+        beside = Vector((high.x + 0.25 * (high - low).length, 0.5 * (low + high).y, low.z))
+        corner = size * Vector((low_two.x, 0.5 * (low_two + high_two).y, low_two.z))
+        two.matrix_world = Matrix.Translation(beside - corner) @ Matrix.Scale(size, 4)
+
+    def item(self, which: str) -> Any:
+        """The copy that shows one of the scans."""
+        return bpy.data.objects[self.names[which]]
+
+    def wanted(self) -> str:
+        """On which scan the next spot is to be picked."""
+        return FIRST if len(self.spots[FIRST]) <= len(self.spots[FURTHER]) else FURTHER
+
+    def pick(self, origin: Any, direction: Any) -> bool:
+        """Take the spot in which a ray (world, metres) meets the scan that is wanted; False when it misses it."""
+        which = self.wanted()
+        item = self.item(which)
+        back = item.matrix_world.inverted()
+        start = back @ Vector(origin)
+        met, place, _, _ = item.ray_cast(start, (back.to_3x3() @ Vector(direction)).normalized())
+        if met:
+            self.spots[which].append(place.copy())
+        return bool(met)
+
+    def undo(self) -> None:
+        """Forget the last spot."""
+        last = FIRST if self.wanted() == FURTHER else FURTHER
+        if self.spots[last]:
+            self.spots[last].pop()
+
+    def done(self) -> bool:
+        """Whether there are pairs enough."""
+        return len(self.spots[FURTHER]) >= FEWEST
+
+    def shown(self) -> list[tuple[int, Any]]:
+        """(number of its pair, place in the world) of each spot."""
+        return [
+            (number, self.item(which).matrix_world @ spot)
+            for which, spots in self.spots.items() for number, spot in enumerate(spots, 1)
+        ]  # fmt: skip
+
+    def pairs(self) -> list[tuple[tuple[float, ...], tuple[float, ...]]]:
+        """(spot on the further scan, spot on the first), each in its scan's own coordinates."""
+        own = self.matrix.inverted()
+        both = zip(self.spots[FURTHER], self.spots[FIRST], strict=False)
+        return [(tuple(further), tuple(own @ first)) for further, first in both]
+
+    def end(self) -> None:
+        """Take the copies away; the meshes are the scans' and stay."""
+        for name in self.names.values():
+            if name in bpy.data.objects:
+                bpy.data.objects.remove(bpy.data.objects[name])
+
+
+def _copied(scene: Any, item: Any, name: str) -> Any:
+    made = bpy.data.objects.new(name, item.data)
+    scene.collection.objects.link(made)
+    return made
+
+
+def _bounds(item: Any) -> tuple[Any, Any]:
+    corners = np.array(item.bound_box)
+    return Vector(corners.min(axis=0)), Vector(corners.max(axis=0))
+
+
+def own_place(item: Any, place: Any) -> tuple[float, ...]:
+    """A place in the world, on an object that shows a scan, in that scan's own coordinates."""
+    matrix = item.get("bozzetto_matrix")
+    own = Matrix(np.array(matrix, float).reshape(4, 4).tolist()) if matrix is not None else Matrix.Identity(4)
+    return tuple((item.matrix_world @ own).inverted() @ Vector(place))

@@ -1,0 +1,228 @@
+"""By hand where the scan steps are unsure: choose a pose by its picture, pick pairs of points, paint what is stand."""
+
+import bpy
+import bpy.utils.previews
+from bpy.props import FloatProperty, IntProperty, StringProperty
+
+from ..job.errors import JobError
+from ..scene.alignment_pictures import open_scans, pose_pictures
+from ..scene.pair_picking import FEWEST, FIRST, PairPicking
+from ..scene.stage import Stage
+from ..scene.stand_mask import begin_painting, end_painting, is_painting
+from ..steps import catalogue
+from .properties import sheet_of
+
+_open: dict = {}
+"""The previews of the open dialog: Blender frees them only by hand."""
+
+
+def stage_of(context):
+    """The scene's stage with the settings on screen."""
+    return Stage(context.scene, sheet_of(context.scene, catalogue()))
+
+
+class BOZZETTO_OT_choose_pose(bpy.types.Operator):
+    """Show each way in which a further scan fits the first, and use one of them"""
+
+    bl_idname = "bozzetto.choose_pose"
+    bl_label = "Choose how it lies"
+
+    scan: StringProperty(options={"SKIP_SAVE"})
+
+    def invoke(self, context, event):
+        """Draw the ways."""
+        stage = stage_of(context)
+        keys = open_scans(stage.results())
+        if not keys or (self.scan and self.scan not in keys):
+            self.report({"INFO"}, "There is nothing to choose: run Registration first, or it was sure of the only way")
+            return {"CANCELLED"}
+        self.scan = self.scan or keys[0]
+        close_previews()
+        previews = bpy.utils.previews.new()
+        _open["previews"] = previews
+        self._ways = []
+        try:
+            pictures = pose_pictures(stage, self.scan)
+        except JobError as error:
+            self.report({"ERROR"}, str(error))
+            return {"CANCELLED"}
+        for number, picture in pictures:
+            preview = previews.new(str(number))
+            preview.image_size = [picture.shape[1], picture.shape[0]]  # type: ignore[assignment]
+            preview.image_pixels_float.foreach_set(picture.astype("f4").ravel())
+            self._ways.append((number, preview.icon_id))
+        return context.window_manager.invoke_popup(self, width=560)
+
+    def draw(self, context):
+        """Three a row, a button under each."""
+        self.layout.label(text=f"Scan {self.scan} (ochre) on the first (grey): from the front and from above")
+        grid = self.layout.grid_flow(columns=3, even_columns=True, row_major=True)
+        for number, icon in self._ways:
+            column = grid.column(align=True)
+            column.template_icon(icon_value=icon, scale=7.0)
+            button = column.operator("bozzetto.set_pose", text=f"Pose {number}")
+            button.scan, button.candidate = self.scan, number
+
+    def execute(self, context):
+        """The buttons do the work."""
+        return {"FINISHED"}
+
+
+class BOZZETTO_OT_set_pose(bpy.types.Operator):
+    """Use this pose"""
+
+    bl_idname = "bozzetto.set_pose"
+    bl_label = "Use this pose"
+    bl_options = {"INTERNAL", "UNDO"}
+
+    scan: StringProperty()
+    candidate: IntProperty(min=1, default=1)
+    turn: FloatProperty(subtype="ANGLE")
+
+    def execute(self, context):
+        """Write the choice and run the registration again."""
+        rows = context.scene.bozzetto.registration.choices
+        row = next((one for one in rows if one.scan == self.scan), None) or rows.add()
+        row.scan, row.candidate, row.turn = self.scan, self.candidate, self.turn
+        return bpy.ops.bozzetto.run_job(first="registration", last="registration")
+
+
+class BOZZETTO_OT_pick_pairs(bpy.types.Operator):
+    """Place a further scan by hand: click three spots on the first scan and the same three on the further one"""
+
+    bl_idname = "bozzetto.pick_pairs"
+    bl_label = "Pick three pairs"
+
+    scan: StringProperty(name="Scan", default="2", options={"SKIP_SAVE"})
+
+    @classmethod
+    def poll(cls, context):
+        """Only in a 3D view."""
+        return context.area is not None and context.area.type == "VIEW_3D"
+
+    def invoke(self, context, event):
+        """Set the two scans side by side and wait for clicks."""
+        stage = stage_of(context)
+        upright, further = stage.find("upright"), stage.find("clean", self.scan)
+        if upright is None or further is None:
+            self.report({"INFO"}, f"Run until Orientation first: there is no first scan upright, or no scan {self.scan}")
+            return {"CANCELLED"}
+        if context.mode != "OBJECT":
+            bpy.ops.object.mode_set(mode="OBJECT")
+        self._picking = PairPicking(context.scene, upright, further)
+        bpy.ops.object.select_all(action="DESELECT")
+        for which in self._picking.names:
+            self._picking.item(which).select_set(True)
+        self._local = context.space_data.local_view is None
+        if self._local:
+            bpy.ops.view3d.localview(frame_selected=True)
+        region = next(one for one in context.area.regions if one.type == "WINDOW")
+        self._handle = bpy.types.SpaceView3D.draw_handler_add(self._draw_numbers, (region,), "WINDOW", "POST_PIXEL")
+        context.window_manager.modal_handler_add(self)
+        self._say(context)
+        return {"RUNNING_MODAL"}
+
+    def modal(self, context, event):
+        """A click picks, Backspace takes the last one back, Esc stops; all else moves the view."""
+        if event.type in {"ESC", "RIGHTMOUSE"}:
+            return self._end(context, {"CANCELLED"})
+        if event.type == "BACK_SPACE" and event.value == "PRESS":
+            self._picking.undo()
+        elif event.type == "LEFTMOUSE" and event.value == "PRESS":
+            self._click(context, event)
+        else:
+            return {"PASS_THROUGH"}
+        if self._picking.done():
+            self._write(context)
+            return self._end(context, {"FINISHED"})
+        self._say(context)
+        context.area.tag_redraw()
+        return {"RUNNING_MODAL"}
+
+    def _click(self, context, event):
+        from bpy_extras import view3d_utils
+
+        region = next(one for one in context.area.regions if one.type == "WINDOW")
+        place = event.mouse_x - region.x, event.mouse_y - region.y
+        view = context.space_data.region_3d
+        self._picking.pick(
+            view3d_utils.region_2d_to_origin_3d(region, view, place), view3d_utils.region_2d_to_vector_3d(region, view, place)
+        )
+
+    def _write(self, context):
+        rows = context.scene.bozzetto.registration.pairs
+        for place in reversed([place for place, row in enumerate(rows) if row.scan == self.scan]):
+            rows.remove(place)
+        for further, first in self._picking.pairs():
+            row = rows.add()
+            row.scan, row.use_on_further, row.use_on_first = self.scan, True, True
+            row.on_further, row.on_first = further, first
+
+    def _say(self, context):
+        which = "the first scan" if self._picking.wanted() == FIRST else f"scan {self.scan}, the same spot"
+        number = len(self._picking.spots["further"]) + 1
+        context.workspace.status_text_set(f"Pair {number} of {FEWEST}: click on {which}.   Backspace takes back   Esc stops")
+
+    def _draw_numbers(self, region):
+        import blf
+        from bpy_extras import view3d_utils
+
+        if bpy.context.region != region:
+            return
+        scale = bpy.context.preferences.system.ui_scale
+        blf.size(0, 18.0 * scale)
+        blf.color(0, 1.0, 0.72, 0.25, 1.0)
+        for number, place in self._picking.shown():
+            at = view3d_utils.location_3d_to_region_2d(region, bpy.context.space_data.region_3d, place)
+            if at is not None:
+                blf.position(0, at.x + 4.0 * scale, at.y + 4.0 * scale, 0.0)
+                blf.draw(0, f"· {number}")
+
+    def _end(self, context, state):
+        bpy.types.SpaceView3D.draw_handler_remove(self._handle, "WINDOW")
+        if self._local and context.space_data.local_view is not None:
+            bpy.ops.view3d.localview(frame_selected=False)
+        self._picking.end()
+        context.workspace.status_text_set(None)
+        context.area.tag_redraw()
+        return bpy.ops.bozzetto.run_job(first="registration", last="registration") if state == {"FINISHED"} else state
+
+
+class BOZZETTO_OT_paint_stand(bpy.types.Operator):
+    """Paint on the upright scan what is stand (white) and what is piece (black); again to cut along what was painted"""
+
+    bl_idname = "bozzetto.paint_stand"
+    bl_label = "Paint the stand"
+    bl_options = {"UNDO"}
+
+    def execute(self, context):
+        """Go into painting, or out of it and cut."""
+        upright = stage_of(context).find("upright")
+        if upright is None:
+            self.report({"INFO"}, "Run until Orientation first: there is nothing upright yet")
+            return {"CANCELLED"}
+        if is_painting(context, upright):
+            end_painting(context, upright)
+            return bpy.ops.bozzetto.run_job(first="separation", last="separation")
+        begin_painting(context, upright)
+        return {"FINISHED"}
+
+
+def draw_by_hand(layout, context, step):
+    """The buttons of a step's panel that let a person decide."""
+    if step == "registration":
+        row = layout.row(align=True)
+        row.operator("bozzetto.choose_pose", text="Choose how it lies ...")
+        row.operator("bozzetto.pick_pairs")
+    if step == "separation":
+        painting = context.mode == "PAINT_VERTEX"
+        layout.operator("bozzetto.paint_stand", text="Cut along the paint" if painting else "Paint the stand", depress=painting)
+
+
+def close_previews():
+    """Free the pictures of an earlier dialog."""
+    if "previews" in _open:
+        bpy.utils.previews.remove(_open.pop("previews"))
+
+
+CLASSES = (BOZZETTO_OT_choose_pose, BOZZETTO_OT_set_pose, BOZZETTO_OT_pick_pairs, BOZZETTO_OT_paint_stand)
