@@ -107,7 +107,7 @@ def truth_case(
     camera = camera or Camera()
     if pigment is not None:
         camera = replace(camera, speckle=0.0, powder=0.0)
-    return _case(body, scan, room, albedo, camera, shape=shape, turn=turn, seed=seed + int(1000 * turn), pigment=pigment)
+    return made_case(body, scan, room, albedo, camera, shape=shape, turn=turn, seed=seed + int(1000 * turn), pigment=pigment)
 
 
 def render_texture(shape: str, light: str, *, size: int = 2048, pigment: str | None = None, seed: int = 0) -> Any:
@@ -159,7 +159,7 @@ def _eased(values: Floats, faces: Any, rounds: int = 3) -> Floats:
     return values
 
 
-def _case(
+def made_case(
     body: BakedShape,
     scan: BakedScan,
     room: lights.Light,
@@ -169,8 +169,9 @@ def _case(
     shape: str,
     turn: float,
     seed: int,
-    pigment: str | None,
+    pigment: str | None = None,
 ) -> TruthCase:
+    """A scan photographed in a room, with what is true behind each texel. albedo: (n, 3) of the truth's vertices."""
     part = scan.texels
     corners = body.truth.faces[np.maximum(part.truth_face, 0)]
     light = irradiance(body, scan, room, albedo)

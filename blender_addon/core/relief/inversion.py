@@ -18,7 +18,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from .patches import CELLS, Cloud, Patches, filled, read_back, splat, wave_vectors, window
+from .patches import CELLS, Cloud, Patches, filled, splat, wave_vectors, window
 
 Floats = NDArray[Any]
 Ints = NDArray[Any]
@@ -33,6 +33,8 @@ COHERENT = 0.7  # times alpha, of the power above the noise follows the linear m
 TELLING = 0.12  # mean (a . k)^2 / |k|^2 from which on paint can be told from shape by it
 STEEPEST = 1.5  # the pull of the light is capped here: beyond it the surface faces away
 RINGS = 24
+COARSE = 12
+"""The pull of the light changes slowly: it is kept at so many cells a side."""
 
 
 @dataclass(frozen=True)
@@ -56,7 +58,7 @@ class Spectrum:
     def ratio(self, wave: Floats) -> Floats:
         """Noise over signal at wave numbers |k| (radians a mm), smooth in frequency."""
         ratio = np.clip(self.noise / np.maximum(self.signal, 1e-12), 1e-3, 1e4)
-        return np.exp(np.interp(wave, self.centres, _smoothed(np.log(ratio))))
+        return np.exp(np.interp(wave, self.centres, smoothed(np.log(ratio))))
 
     def finest_mm(self) -> float:
         """The finest wavelength up to which signal stands above a third of the noise; inf where it never does."""
@@ -66,15 +68,6 @@ class Spectrum:
             return float("inf")
         end = start + int(np.argmin(np.append(sound[start:], False)))
         return float(2 * np.pi / self.centres[end - 1])
-
-
-@dataclass(frozen=True)
-class Relief:
-    """What was recovered in the texels. slope: (n, 3) float32 gradient of height along the surface. height_mm: (n,)."""
-
-    slope: Floats
-    height_mm: Floats
-    covered: NDArray[Any]
 
 
 def pull_of_light(flux: Floats, normal: Floats) -> tuple[Floats, Floats]:
@@ -89,42 +82,67 @@ def pull_of_light(flux: Floats, normal: Floats) -> tuple[Floats, Floats]:
 
 @dataclass(frozen=True)
 class Signal:
-    """One texture's evidence in the patches: grids (p, CELLS, CELLS) float32 of r, pull (p, 2) float32, share (p,) covered."""
+    """One texture's evidence in p patches, its mean taken off: closed, raw (p, CELLS, CELLS) float32, the residual with its
+    specks closed over and as photographed; known (p, CELLS, CELLS) bool; pull (p, 2, COARSE, COARSE) float32 along x and y.
+    """
 
-    grids: Floats
+    closed: Floats
+    raw: Floats
+    known: Floats
     pull: Floats
-    share: Floats
+
+    def __len__(self) -> int:
+        return len(self.closed)
+
+    @property
+    def share(self) -> Floats:
+        """(p,) part of the cells that is known."""
+        return self.known.mean(axis=(1, 2))
+
+    @property
+    def mean_pull(self) -> Floats:
+        """(p, 2) pull in the middle of each patch."""
+        taper = window().reshape(COARSE, CELLS // COARSE, COARSE, CELLS // COARSE).mean(axis=(1, 3))
+        return np.einsum("pkij,ij->pk", self.pull, taper / taper.sum())
 
 
-def gather_signal(patches: Patches, cloud: Cloud, residual: Floats, pull: Floats) -> Generator[float, None, Signal]:
-    """Splat `residual` (n,) and `pull` (n, 3) of the texels into all patches; yields the fraction done."""
-    taper = window()
+def gather_signal(patches: Patches, cloud: Cloud, closed: Floats, raw: Floats, pull: Floats) -> Generator[float, None, Signal]:
+    """Splat residuals (n,) with and without specks closed, and `pull` (n, 3), of the texels into all patches; yields the
+    fraction done.
+    """
     count = len(patches)
-    grids = np.zeros((count, CELLS, CELLS), np.float32)
-    pulls, share = np.zeros((count, 2), np.float32), np.zeros(count, np.float32)
+    taper = window() / window().sum()
+    grids = np.zeros((2, count, CELLS, CELLS), np.float32)
+    known = np.zeros((count, CELLS, CELLS), bool)
+    pulls = np.zeros((count, 2, COARSE, COARSE), np.float32)
     for first, last in patches.runs():
         members = patches.members(cloud, first, last)
-        means, weight = splat(members, residual)
-        inside = weight > 0.15
-        share[first:last] = inside.mean(axis=(1, 2))
-        whole = filled(means, weight)
-        whole -= (whole * taper).sum(axis=(1, 2), keepdims=True) / taper.sum()
-        grids[first:last] = whole * taper
-        total = np.maximum(np.bincount(members.patch, members.weight, last - first), 1e-9)
+        means, weight = splat(members, np.stack([closed, raw - closed]))
+        whole = filled(means[0], weight)
+        whole -= (whole * taper).sum(axis=(1, 2), keepdims=True)
+        grids[0, first:last] = whole
+        grids[1, first:last] = whole + means[1]
+        known[first:last] = weight > 0.15
+        place = (members.y.astype(np.int32) // (CELLS // COARSE)) * COARSE + members.x.astype(np.int32) // (CELLS // COARSE)
+        key = members.patch * COARSE * COARSE + place
+        size = (last - first) * COARSE * COARSE
+        number = np.bincount(key, minlength=size).astype(np.float32).reshape(-1, COARSE, COARSE)
         for column, axes in enumerate((patches.along, patches.across)):
             part = np.einsum("ij,ij->i", pull[members.texel], axes[first:last][members.patch])
-            pulls[first:last, column] = np.bincount(members.patch, part * members.weight, last - first) / total
+            total = np.bincount(key, part, size).astype(np.float32).reshape(-1, COARSE, COARSE)
+            pulls[first:last, column] = filled(total / np.maximum(number, 1), number)
         yield last / count
-    return Signal(grids, pulls, share)
+    return Signal(grids[0], grids[1], known, pulls)
 
 
-def blind_spectrum(patches: Patches, signal: Signal, removed: Floats | None = None) -> Spectrum:
-    """Signal and noise of a texture on well covered patches. removed: (RINGS,) power that closing the specks took out."""
+def blind_spectrum(patches: Patches, signal: Signal) -> Spectrum:
+    """Signal and noise of a texture on well covered patches."""
     rings = _rings(patches.cell_mm)
     rows = well_covered(signal)
     power, follows, pull = _regressed(patches, signal, rows, rings)
+    removed = _closing(patches, signal, rows)
     grain = np.median(power[-5:])
-    floor = grain + SPECK_REST * (removed if removed is not None else 0)
+    floor = grain + SPECK_REST * removed
     above = np.maximum(power - floor, 0)
     level = pull + KAPPA**2
     loose = COHERENT * gain(0.5 * (rings.edges[1:] + rings.edges[:-1])) * above / level
@@ -142,14 +160,16 @@ def well_covered(signal: Signal, most: int = 600) -> Ints:
     return rows[:: max(1, len(rows) // most)]
 
 
-def ring_power(patches: Patches, grids: Floats) -> Floats:
-    """(RINGS,) mean power of grids (p, CELLS, CELLS)."""
-    rings = _rings(patches.cell_mm)
+def _closing(patches: Patches, signal: Signal, rows: Ints) -> Floats:
+    """(RINGS,) power that closing the specks took out."""
+    rings, taper = _rings(patches.cell_mm), window()
     total = np.zeros(RINGS)
-    for start in range(0, len(grids), 64):
-        power = (np.abs(np.fft.rfft2(grids[start : start + 64])) ** 2).sum(axis=0).ravel()
-        total += np.bincount(rings.of[rings.usable], power[rings.usable], RINGS)
-    return total / rings.count / max(len(grids), 1)
+    for start in range(0, len(rows), 64):
+        part = rows[start : start + 64]
+        for grids, sign in ((signal.raw, 1.0), (signal.closed, -1.0)):
+            power = (np.abs(np.fft.rfft2(grids[part] * taper)) ** 2).sum(axis=0).ravel()
+            total += sign * np.bincount(rings.of[rings.usable], power[rings.usable], RINGS)
+    return np.maximum(total / rings.count / max(len(rows), 1), 0)
 
 
 @dataclass(frozen=True)
@@ -175,13 +195,14 @@ def _regressed(patches: Patches, signal: Signal, rows: Ints, rings: _Rings) -> t
     Each patch counts relative to its own mean power, so that busy patches do not speak for all.
     """
     kx, ky = wave_vectors(patches.cell_mm)
+    taper, means = window(), signal.mean_pull
     square = np.maximum(kx**2 + ky**2, 1e-9)
     mean, left, right = np.zeros(RINGS), np.zeros((RINGS, 3)), np.zeros((RINGS, 2))
     pull, of = 0.0, rings.of[rings.usable]
     for start in range(0, len(rows), 64):
         part = rows[start : start + 64]
-        power = np.abs(np.fft.rfft2(signal.grids[part])).reshape(len(part), -1) ** 2
-        along = signal.pull[part, 0][:, None, None] * kx + signal.pull[part, 1][:, None, None] * ky
+        power = np.abs(np.fft.rfft2(signal.closed[part] * taper)).reshape(len(part), -1) ** 2
+        along = means[part, 0][:, None, None] * kx + means[part, 1][:, None, None] * ky
         quota = (along**2 / square).reshape(len(part), -1)
         for one, q in zip(power[:, rings.usable], quota[:, rings.usable], strict=True):
             level = np.bincount(of, one, RINGS) / rings.count
@@ -199,7 +220,8 @@ def _regressed(patches: Patches, signal: Signal, rows: Ints, rings: _Rings) -> t
     return mean / count, np.maximum(follows, 0), pull / count
 
 
-def _smoothed(values: Floats, sigma: float = 0.7) -> Floats:
+def smoothed(values: Floats, sigma: float = 0.7) -> Floats:
+    """A curve over rings, smoothed by a Gaussian of `sigma` rings."""
     kernel = np.exp(-0.5 * (np.arange(-3, 4) / sigma) ** 2)
     return np.convolve(np.pad(values, 3, mode="edge"), kernel / kernel.sum(), mode="valid")
 
@@ -209,33 +231,26 @@ def gain(wave: Floats) -> Floats:
     return np.interp(np.log(2 * np.pi / np.maximum(wave, 1e-6)), np.log(GAIN_MM), GAIN).astype(np.float32)
 
 
-def invert(
-    patches: Patches, cloud: Cloud, signals: list[Signal], ratios: list[Floats], *, low_mm: float, kappa: float = KAPPA
-) -> Generator[float, None, Relief]:
-    """The relief that best explains all `signals` together; `ratios` are noise over signal on the transform's grid.
-
-    cloud: the texels that read the relief. low_mm: wavelengths above this fade out (the mesh itself knows them better).
+def linear_slopes(signal: Signal, rows: slice, ratio: Floats, *, cell_mm: float, low_mm: float, kappa: float = KAPPA) -> Floats:
+    """(k, 2, CELLS, CELLS) slopes along x and y that best explain the signal in some rows; ratio: noise over signal on the
+    transform's grid. low_mm: wavelengths above this fade out (the mesh itself knows them better).
     """
-    kx, ky = wave_vectors(patches.cell_mm)
+    kx, ky = wave_vectors(cell_mm)
     wave = np.hypot(kx, ky)
-    alpha = np.maximum(gain(wave), 0.05)
-    keep = 1 - np.exp(-0.5 * (wave * low_mm / (2 * np.pi) * 1.5) ** 4)
-    total = [np.zeros(len(cloud.order), np.float32) for _ in range(5)]
-    for first, last in patches.runs():
-        above, below = 0, 0
-        for signal, ratio in zip(signals, ratios, strict=True):
-            pull = signal.pull[first:last, :, None, None]
-            transfer = kappa * wave - 1j * (pull[:, 0] * kx + pull[:, 1] * ky)
-            above = above + np.conj(transfer) * np.fft.rfft2(signal.grids[first:last]) / np.maximum(ratio, 1e-6)
-            below = below + np.abs(transfer) ** 2 / np.maximum(ratio, 1e-6)
-        height = (keep / alpha * above / np.maximum(below + wave**2, 1e-9)).astype(np.complex64)
-        fields = np.stack([np.fft.irfft2(one * height, s=(CELLS, CELLS)) for one in (1j * kx, 1j * ky, 1.0)], axis=1)
-        members = patches.members(cloud, first, last)
-        rows, values, weight = read_back(members, fields.astype(np.float32))
-        texel, patch = members.texel[rows], members.patch[rows]
-        slope = values[:, :1] * patches.along[first:last][patch] + values[:, 1:2] * patches.across[first:last][patch]
-        for column, part in enumerate((slope[:, 0], slope[:, 1], slope[:, 2], values[:, 2], np.ones_like(weight))):
-            np.add.at(total[column], texel, part * weight)
-        yield last / len(patches)
-    weight = np.maximum(total[4], 1e-9)
-    return Relief(np.stack([one / weight for one in total[:3]], axis=1), total[3] / weight, total[4] > 1e-6)
+    keep = lasting(wave, low_mm) / np.maximum(gain(wave), 0.05)
+    pull = signal.mean_pull[rows, :, None, None]
+    transfer = kappa * wave - 1j * (pull[:, 0] * kx + pull[:, 1] * ky)
+    shown = np.fft.rfft2(signal.closed[rows] * window())
+    height = keep * np.conj(transfer) * shown / np.maximum(np.abs(transfer) ** 2 + ratio * wave**2, 1e-9)
+    return slopes_of(height.astype(np.complex64), cell_mm)
+
+
+def slopes_of(height: Floats, cell_mm: float) -> Floats:
+    """(k, 2, CELLS, CELLS) float32 slopes of a height's transform (k, CELLS, half)."""
+    kx, ky = wave_vectors(cell_mm)
+    return np.stack([np.fft.irfft2(1j * one * height, s=(CELLS, CELLS)) for one in (kx, ky)], axis=1).astype(np.float32)
+
+
+def lasting(wave: Floats, low_mm: float) -> Floats:
+    """Share 0 to 1 of a wave number that is kept: those with wavelengths above `low_mm` fade out."""
+    return 1 - np.exp(-0.5 * (wave * low_mm / (2 * np.pi) * 1.5) ** 4)

@@ -77,21 +77,22 @@ class Patches:
         """Edge of a patch."""
         return CELLS * self.cell_mm
 
-    def every(self, step: int) -> Patches:
-        """Each `step`-th patch alone."""
-        return Patches(self.cell_mm, *(part[::step] for part in (self.centre, self.normal, self.along, self.across)))
+    def led_by(self, lead: Floats) -> Patches:
+        """The same patches turned in their planes so that x runs along `lead` (p, 3) where that leaves a direction."""
+        flat = lead - np.einsum("ij,ij->i", lead, self.normal)[:, None] * self.normal
+        along = unit(flat + 1e-4 * self.along).astype(np.float32)
+        return Patches(self.cell_mm, self.centre, self.normal, along, np.cross(self.normal, along).astype(np.float32))
 
     def runs(self) -> Iterator[tuple[int, int]]:
         """(first, last) of runs of patches that are worked on together."""
         for first in range(0, len(self), BATCH):
             yield first, min(first + BATCH, len(self))
 
-    def members(self, cloud: Cloud, first: int, last: int) -> Members:
-        """The texels of `cloud` in patches first..last."""
-        patch, row = self._candidates(cloud, first, last)
+    def members(self, cloud: Cloud, first: int, last: int, half: float = CELLS / 2) -> Members:
+        """The texels of `cloud` in patches first..last, out to `half` cells from their middle."""
+        patch, row = self._candidates(cloud, first, last, half * self.cell_mm)
         offset = cloud.position[row] - self.centre[first:last][patch]
         along, across, normal = (axes[first:last][patch] for axes in (self.along, self.across, self.normal))
-        half = CELLS / 2
         x = np.einsum("ij,ij->i", offset, along) / self.cell_mm
         y = np.einsum("ij,ij->i", offset, across) / self.cell_mm
         away = np.einsum("ij,ij->i", offset, normal)
@@ -99,12 +100,12 @@ class Patches:
         keep = (np.abs(x) < half - 1) & (np.abs(y) < half - 1) & (np.abs(away) < THICK * self.edge_mm) & (cosine > FACING)
         x, y, cosine, patch, row = x[keep], y[keep], cosine[keep], patch[keep], row[keep]
         weight = np.clip(1 - np.hypot(x, y) / (CORE * CELLS), 0, 1) ** 2 * cosine**4
-        return Members(first, last, patch, cloud.order[row], x + half, y + half, weight.astype(np.float32))
+        return Members(first, last, patch, cloud.order[row], x + CELLS / 2, y + CELLS / 2, weight.astype(np.float32))
 
-    def _candidates(self, cloud: Cloud, first: int, last: int) -> tuple[Ints, Ints]:
+    def _candidates(self, cloud: Cloud, first: int, last: int, half_mm: float) -> tuple[Ints, Ints]:
         """(k,) patch within the run and (k,) row of the sorted texels, for all texels in boxes near enough."""
         box, centre = cloud.box_mm, self.centre[first:last]
-        reach = 0.5 * self.edge_mm + 0.87 * box
+        reach = half_mm + 0.87 * box
         steps = int(np.ceil(reach / box)) + 1
         span = np.arange(-steps, steps + 1)
         grid = np.stack(np.meshgrid(span, span, span, indexing="ij"), axis=-1).reshape(-1, 3)
@@ -141,7 +142,7 @@ def sort_into_boxes(position: Floats, normal: Floats, box_mm: float) -> Cloud:
 
 
 def lay_patches(position: Floats, normal: Floats, *, cell_mm: float, seed: int) -> tuple[Patches, Cloud]:
-    """Patches of CELLS x CELLS cells of `cell_mm` that cover the texels at `position` (n, 3) mm with unit `normal`."""
+    """Patches of CELLS x CELLS cells of `cell_mm` over the texels at `position` (n, 3) mm with unit `normal`; x is level."""
     edge = CELLS * cell_mm
     cloud = sort_into_boxes(position, normal, edge / 7)
     centre, facing = _centres(position, normal, SPACING * edge, seed)
@@ -172,20 +173,25 @@ def _centres(position: Floats, normal: Floats, spacing: float, seed: int) -> tup
 
 
 def splat(members: Members, values: Floats) -> tuple[Floats, Floats]:
-    """Means (p, CELLS, CELLS) float32 of texel `values` (n,) in the cells, and the weight that fell there; 0 where none."""
+    """Means (p, CELLS, CELLS) float32 of texel `values` (n,) in the cells, and the weight that fell there; 0 where none.
+
+    Of values (k, n) the means are (k, p, CELLS, CELLS).
+    """
     count = members.last - members.first
     column, row = members.x.astype(np.int32), members.y.astype(np.int32)
     right, up = members.x - column, members.y - row
     base = (members.patch * CELLS + row) * CELLS + column
-    value = values[members.texel]
-    total = np.zeros(count * CELLS * CELLS)
+    layers = np.atleast_2d(values)[:, members.texel]
+    total = np.zeros((len(layers), count * CELLS * CELLS))
     weight = np.zeros(count * CELLS * CELLS)
     for step, share in ((0, (1 - right) * (1 - up)), (1, right * (1 - up)), (CELLS, (1 - right) * up), (CELLS + 1, right * up)):
-        total += np.bincount(base + step, share * value, len(total))
-        weight += np.bincount(base + step, share, len(total))
-    means = np.where(weight > 0, total / np.maximum(weight, 1e-9), 0)
+        for layer, value in enumerate(layers):
+            total[layer] += np.bincount(base + step, share * value, len(weight))
+        weight += np.bincount(base + step, share, len(weight))
+    means = np.where(weight > 0, total / np.maximum(weight, 1e-9), 0).astype(np.float32)
     shape = (count, CELLS, CELLS)
-    return means.reshape(shape).astype(np.float32), weight.reshape(shape).astype(np.float32)
+    means = means.reshape(len(layers), *shape)
+    return means if values.ndim > 1 else means[0], weight.reshape(shape).astype(np.float32)
 
 
 def filled(means: Floats, weight: Floats, *, enough: float = 0.15) -> Floats:

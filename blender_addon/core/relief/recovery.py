@@ -3,7 +3,8 @@
 1. Fit the light of each texture on its own surface (`light`, `visibility`).
 2. r = log(texture) - log(smooth shading); specks of dust closed over (`speckle`).
 3. Lay patches over the surface that is to get the relief; splat each texture's r and the pull of its light (`patches`).
-4. Signal and noise from the data itself, then a Wiener inversion of all textures together (`inversion`).
+4. Signal and noise from the data itself, then a Wiener inversion of each texture in the frame of its light (`inversion`).
+5. A small net corrects what is not linear (`refiner`); the textures' slopes are joined and read back (`fusion`).
 """
 
 from __future__ import annotations
@@ -16,19 +17,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ..srgb import luminance
-from .inversion import (
-    KAPPA,
-    Relief,
-    Signal,
-    Spectrum,
-    blind_spectrum,
-    gather_signal,
-    invert,
-    pull_of_light,
-    ring_power,
-)
+from .fusion import Relief, joined, patch_slopes
+from .inversion import KAPPA, Signal, Spectrum, blind_spectrum, gather_signal, pull_of_light
 from .lamplight import Lit, fit_surface_light
-from .patches import Cloud, Patches, lay_patches, sort_into_boxes, wave_vectors
+from .patches import CELLS, Cloud, Patches, lay_patches, sort_into_boxes
 from .speckle import closed, speckles
 from .surface import Surface
 
@@ -38,7 +30,7 @@ Steps = Generator[tuple[float, str], None, "Recovery"]
 
 CLIP = (-1.0, 0.6)  # log brightness against the smooth shading outside of this is not fine relief
 CELL_MM = 0.07
-SAMPLE = 6  # each such patch is also looked at with its specks, to know what closing them took out
+READING = "Reading the surface"
 
 
 @dataclass(frozen=True)
@@ -82,12 +74,12 @@ def recover(photographed: Sequence[Photographed], *, largest_mm: float, seed: in
     main = photographed[0].surface
     cell = max(CELL_MM, 0.85 * main.texel_mm)
     patches, cloud = lay_patches(main.position, main.normal, cell_mm=cell, seed=seed)
-    kx, ky = wave_vectors(cell)
-    wave = np.hypot(kx, ky)
     lights: list[Lit] = []
     signals: list[Signal] = []
     spectra: list[Spectrum] = []
-    share = 0.75 / len(photographed)
+    frames: list[Patches] = []
+    slopes: list[Floats] = []
+    share = 0.85 / len(photographed)
     for place, one in enumerate(photographed):
         yield place * share, "Fitting the light"
         lit = fit_surface_light(one.surface, one.colours, occluders=one.occluders, seed=seed)
@@ -96,15 +88,29 @@ def recover(photographed: Sequence[Photographed], *, largest_mm: float, seed: in
         residual = log_residual(one.surface, luminance(one.colours), irradiance)
         clean = without_specks(one.surface, residual)
         own = cloud if place == 0 else sort_into_boxes(one.surface.position, one.surface.normal, cloud.box_mm)
-        work = gather_signal(patches, own, clean, pull)
-        signal = yield from _told(work, place * share, share, "Reading the surface")
-        removed = yield from _removed(patches, own, residual, pull, signal)
+        frame = patches.led_by(nearest_pull(own, pull, patches))
+        signal = yield from _told(gather_signal(frame, own, clean, residual, pull), (place + 0.3) * share, 0.3 * share, READING)
+        spectrum = blind_spectrum(frame, signal)
+        work = patch_slopes(frame, signal, spectrum, low_mm=largest_mm)
+        slopes.append((yield from _told(work, (place + 0.6) * share, 0.4 * share, "Inverting the shading")))
         lights.append(lit)
         signals.append(signal)
-        spectra.append(blind_spectrum(patches, signal, removed))
-    last = invert(patches, cloud, signals, [one.ratio(wave) for one in spectra], low_mm=largest_mm)
-    relief = yield from _told(last, 0.75, 0.25, "Inverting the shading")
+        spectra.append(spectrum)
+        frames.append(frame)
+    last = joined(frames[0], frames, slopes, cloud, low_mm=largest_mm)
+    relief = yield from _told(last, 0.85, 0.15, "Joining the patches")
     return Recovery(relief, lights, spectra, min(one.finest_mm() for one in spectra), _trust(signals, spectra))
+
+
+def nearest_pull(cloud: Cloud, pull: Floats, patches: Patches) -> Floats:
+    """(p, 3) mean pull (n, 3) of the texels in the middle of each patch; 0 where there are none."""
+    lead = np.zeros((len(patches), 3), np.float32)
+    for first, last in patches.runs():
+        members = patches.members(cloud, first, last, half=CELLS // 6)
+        total = np.maximum(np.bincount(members.patch, minlength=last - first), 1)
+        for axis in range(3):
+            lead[first:last, axis] = np.bincount(members.patch, pull[members.texel, axis], last - first) / total
+    return lead
 
 
 def _told(work: Generator[float, None, Any], start: float, share: float, words: str) -> Generator[tuple[float, str], None, Any]:
@@ -132,22 +138,11 @@ def without_specks(surface: Surface, residual: Floats) -> Floats:
     return closed(raster, mask, specks).reshape(-1)[surface.texels.index]
 
 
-def _removed(
-    patches: Patches, cloud: Cloud, residual: Floats, pull: Floats, signal: Signal
-) -> Generator[tuple[float, str], None, Floats]:
-    """(RINGS,) power that closing the specks took out, from every SAMPLE-th patch."""
-    work = gather_signal(patches.every(SAMPLE), cloud, residual, pull)
-    raw = yield from _told(work, 0.75, 0.0, "Weighing specks")
-    full = raw.share > 0.6 * max(float(np.quantile(raw.share, 0.9)), 1e-6)
-    before, after = (ring_power(patches, grids[full]) for grids in (raw.grids, signal.grids[::SAMPLE]))
-    return np.maximum(before - after, 0)
-
-
 def _trust(signals: Sequence[Signal], spectra: Sequence[Spectrum]) -> float:
     """Share of the relief's slope variance that the filter lets through, where the light pulls as it does on average."""
     best = 0.0
     for signal, spectrum in zip(signals, spectra, strict=True):
-        pull = 0.5 * float(np.median((signal.pull**2).sum(axis=1))) + KAPPA**2
+        pull = 0.5 * float(np.median((signal.mean_pull**2).sum(axis=1))) + KAPPA**2
         gains = pull / (pull + spectrum.noise / np.maximum(spectrum.signal, 1e-12))
         power = spectrum.signal * spectrum.centres
         best = max(best, float((gains * power).sum() / max(power.sum(), 1e-12)) * spectrum.steady)

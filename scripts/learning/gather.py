@@ -1,0 +1,151 @@
+"""Training tiles from chance pieces under chance lights: `python -m scripts.learning.gather OUT FIRST LAST`.
+
+Each piece of `scripts.truth.practice` is scanned and photographed by the same made-up scanner and camera as the bench's, with
+the camera and the room varied; its tiles are cut exactly as the recovery cuts them. None of the bench's shapes is used.
+"""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Generator
+from dataclasses import replace
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from blender_addon.core.mesh import face_areas
+from blender_addon.core.relief.inversion import COARSE, blind_spectrum, gather_signal, pull_of_light
+from blender_addon.core.relief.lamplight import fit_surface_light
+from blender_addon.core.relief.patches import CELLS, Cloud, Patches, filled, lay_patches, splat
+from blender_addon.core.relief.recovery import CELL_MM, log_residual, nearest_pull, without_specks
+from blender_addon.core.srgb import luminance
+from scripts.bench._relief_measures import Ready, ready
+from scripts.truth import charts, lights, scanned, transport
+from scripts.truth.camera import Camera
+from scripts.truth.practice import practice
+from scripts.truth.scanner import POWDER, BakedScan, BakedShape, made_case
+from scripts.truth.texels import texels
+
+Floats = Any
+TILES_A_CASE = 60
+CASES_A_PIECE = 3
+STEEP = 2.5
+"""Slopes are kept as int8 of 127 sign(g) sqrt(|g| / STEEP): fine near zero, where most are."""
+
+
+def main(out: Path, first: int, last: int) -> None:
+    """One file a piece."""
+    out.mkdir(parents=True, exist_ok=True)
+    for seed in range(first, last):
+        path = out / f"practice{seed}.npz"
+        if not path.exists():
+            tiles = piece_tiles(seed)
+            np.savez_compressed(path.with_suffix(".part.npz"), **tiles)
+            path.with_suffix(".part.npz").replace(path)
+            sys.stdout.write(f"{path.name}: {len(tiles['closed'])} tiles\n")
+            sys.stdout.flush()
+
+
+def piece_tiles(seed: int) -> dict[str, Floats]:
+    """All tiles of one piece."""
+    rng = np.random.default_rng(seed)
+    truth = practice(seed)
+    body = BakedShape(truth, transport.baked(truth.vertices, truth.normals), "")
+    area = float(face_areas(truth.vertices, truth.faces).sum())
+    mesh = scanned.scan_mesh(
+        truth, triangles=int(5.5 * area), seed=seed, open_below=0.6, sigma=rng.uniform(0.45, 0.8), noise=rng.uniform(0.01, 0.03)
+    )
+    mesh, island = charts.unwrapped(mesh, islands=max(40, len(mesh.faces) // 60), texels=1024, seed=seed)
+    part = texels(mesh, truth.vertices, truth.faces, 1024)
+    flat = np.concatenate([mesh.uv.reshape(-1, 2), np.zeros((3 * len(mesh.faces), 1))], 1)
+    shown = face_areas(flat, np.arange(len(flat)).reshape(-1, 3)).sum()
+    texel = float(np.sqrt(face_areas(mesh.vertices, mesh.faces).sum() / shown) / 1024)
+    scan = BakedScan(mesh, island, part, texel)
+    cases = [_case_tiles(body, scan, rng) for _ in range(CASES_A_PIECE)]
+    return {name: np.concatenate([case[name] for case in cases]) for name in cases[0]}
+
+
+def _case_tiles(body: BakedShape, scan: BakedScan, rng: np.random.Generator) -> dict[str, Floats]:
+    name = rng.choice(lights.NAMES, p=(0.36, 0.30, 0.12, 0.14, 0.08))
+    room = lights.turned(lights.light(name, int(rng.integers(1 << 20))), rng.uniform(0, 360))
+    camera = Camera(
+        speckle=rng.choice([0.0, 1.0]) * rng.uniform(0.3, 3.0) if rng.random() < 0.3 else rng.uniform(0.7, 2.2),
+        powder=rng.uniform(0.0, 0.03), patches=rng.uniform(0.0, 0.09), blur=rng.uniform(0.04, 0.13),
+        noise=rng.uniform(0.003, 0.010), level=rng.uniform(0.45, 0.7), phone_tone=bool(rng.random() < 0.2),
+        sharpening=rng.uniform(0.2, 0.7) if rng.random() < 0.2 else 0.0, jpeg=int(rng.integers(85, 96)),
+    )  # fmt: skip
+    albedo = np.full((len(body.truth.vertices), 3), POWDER * rng.uniform(0.85, 1.05))
+    case = made_case(body, scan, room, albedo, camera, shape=body.truth.name, turn=0.0, seed=int(rng.integers(1 << 20)))
+    return tiles_of(ready(case), rng)
+
+
+def tiles_of(part: Ready, rng: np.random.Generator) -> dict[str, Floats]:
+    """Tiles of a case in the frame of the light: x along its mean pull.
+
+    closed, raw: (k, C, C) int8 of 120 log residual, specks closed over and as it was. known: (k, C, C) 0 where no texel lies, 2
+    where the truth is known too. pull: (k, 2, COARSE, COARSE) int8 of 80 pull. target: (k, 2, C, C) int8, companded true
+    slopes. ratio: (k, RINGS) log of noise over signal.
+    """
+    surface = part.surface
+    patches, cloud = lay_patches(surface.position, surface.normal, cell_mm=max(CELL_MM, 0.85 * surface.texel_mm), seed=1)
+    lit = fit_surface_light(surface, part.photographed.colours)
+    flux = surface.texels.interpolate(surface.faces, luminance(lit.shading.flux))
+    irradiance, pull = pull_of_light(flux, surface.normal)
+    raw = log_residual(surface, luminance(part.photographed.colours), irradiance)
+    closed = without_specks(surface, raw)
+    frame = patches.led_by(nearest_pull(cloud, pull, patches))
+    signal = _drained(gather_signal(frame, cloud, closed, raw, pull))
+    spectrum = blind_spectrum(frame, signal)
+    curve = np.log(np.clip(spectrum.noise / np.maximum(spectrum.signal, 1e-12), 1e-3, 1e4))
+    full = np.flatnonzero(signal.share > 0.5)
+    chosen = np.sort(rng.choice(full, size=min(TILES_A_CASE, len(full)), replace=False))
+    lit_frame = Patches(frame.cell_mm, *(part[chosen] for part in (frame.centre, frame.normal, frame.along, frame.across)))
+    cosine = np.maximum(np.einsum("ij,ij->i", part.true_normal, surface.normal), 0.2)[:, None]
+    slope = surface.normal - part.true_normal / cosine
+    runs = [_tiles_of_run(part, lit_frame, cloud, run, fields=(closed, raw, pull, slope)) for run in lit_frame.runs()]
+    tiles = {name: np.concatenate([run[name] for run in runs]) for name in runs[0]}
+    return {**tiles, "ratio": np.tile(curve.astype(np.float32), (len(chosen), 1))}
+
+
+def _tiles_of_run(
+    part: Ready, frame: Patches, cloud: Cloud, run: tuple[int, int], *, fields: tuple[Floats, Floats, Floats, Floats]
+) -> dict[str, Floats]:
+    first, last = run
+    closed, raw, pull, slope = fields
+    members = frame.members(cloud, first, last)
+    inside = replace(members, texel=np.arange(len(members.texel), dtype=np.int32))
+    axes = (frame.along[first:last], frame.across[first:last])
+
+    def whole(values: Floats) -> Floats:
+        return filled(*splat(inside, values.astype(np.float32)))
+
+    def both(vectors: Floats) -> Floats:
+        parts = [whole(np.einsum("ij,ij->i", vectors[members.texel], axis[members.patch])) for axis in axes]
+        return np.stack(parts, axis=1)
+
+    sure, weight = splat(inside, part.known[members.texel].astype(np.float32))
+    true = both(np.where(part.known[:, None], slope, 0))
+    return {
+        "closed": _int8(120 * whole(closed[members.texel])),
+        "raw": _int8(120 * whole(raw[members.texel])),
+        "known": ((weight > 0.15) * (1 + (sure > 0.9))).astype(np.uint8),
+        "pull": _int8(80 * both(pull).reshape(last - first, 2, COARSE, -1, COARSE, CELLS // COARSE).mean(axis=(3, 5))),
+        "target": _int8(127 * np.sign(true) * np.sqrt(np.minimum(np.abs(true) / STEEP, 1))),
+    }
+
+
+def _int8(values: Floats) -> Floats:
+    return np.clip(np.rint(values), -127, 127).astype(np.int8)
+
+
+def _drained(work: Generator[Any, None, Any]) -> Any:
+    while True:
+        try:
+            next(work)
+        except StopIteration as end:
+            return end.value
+
+
+if __name__ == "__main__":
+    main(Path(sys.argv[1]), int(sys.argv[2]), int(sys.argv[3]))
