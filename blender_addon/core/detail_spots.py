@@ -66,6 +66,7 @@ def _candidates(subject: Subject, reach: float) -> list[tuple[Floats, Floats, fl
     for place in index:
         near = np.linalg.norm(subject.points - subject.points[place], axis=1) < 0.5 * reach
         near &= subject.normals @ subject.normals[place] > 0.2  # not the other side of something thin
+        near[place] = True  # a rim of something thin may face nowhere, not even its own way
         normal = subject.normals[near].mean(axis=0)
         length = float(np.linalg.norm(normal))
         if length < 0.3:
