@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from blender_addon.core.relief import fusion, patches, refiner
+from blender_addon.core.relief import fusion, patches, recovery, refiner
 
 
 def test_folding_is_undone() -> None:
@@ -84,3 +84,11 @@ def test_slopes_of_several_lights_join_to_the_one_height() -> None:
     assert np.corrcoef(height[core], true[core])[0, 1] > 0.98
     share = np.polyfit(true[core], height[core], 1)[0]
     assert 0.8 < share < 1.05  # what is said of no slope across weighs ACROSS against the true slope along
+
+
+def test_a_dark_print_is_no_shading() -> None:
+    rng = np.random.default_rng(4)
+    dusted = np.clip(rng.normal(0, 0.17, 20_000), *recovery.CLIP)
+    printed = np.where(rng.random(20_000) < 0.2, recovery.CLIP[0], dusted)
+    assert recovery.shading_share(dusted) == 1.0
+    assert recovery.shading_share(printed) == 0.0
