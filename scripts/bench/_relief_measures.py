@@ -18,6 +18,7 @@ from blender_addon.core.relief.speckle import masked_blur
 from blender_addon.core.relief.surface import Surface, read_surface
 from blender_addon.core.relief.texels import surface_frames
 from blender_addon.core.srgb import decode, luminance
+from blender_addon.job.runner import finish
 from scripts.truth.scanner import TruthCase
 
 Floats = Any
@@ -54,12 +55,7 @@ def ready(case: TruthCase) -> Ready:
 
 def recovered(parts: Sequence[Ready]) -> Recovery:
     """Run the method to its end."""
-    work = recover([part.photographed for part in parts], largest_mm=3.0)
-    while True:
-        try:
-            next(work)
-        except StopIteration as end:
-            return end.value
+    return finish(recover([part.photographed for part in parts], largest_mm=3.0))
 
 
 def errors_deg(part: Ready, slopes: Floats) -> Floats:

@@ -7,7 +7,6 @@ the camera and the room varied; its tiles are cut exactly as the recovery cuts t
 from __future__ import annotations
 
 import sys
-from collections.abc import Generator
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -20,6 +19,7 @@ from blender_addon.core.relief.lamplight import fit_surface_light
 from blender_addon.core.relief.patches import CELLS, Cloud, Patches, filled, lay_patches, splat
 from blender_addon.core.relief.recovery import CELL_MM, log_residual, nearest_pull, without_specks
 from blender_addon.core.srgb import luminance
+from blender_addon.job.runner import finish
 from scripts.bench._relief_measures import Ready, ready
 from scripts.truth import charts, lights, scanned, transport
 from scripts.truth.camera import Camera
@@ -95,7 +95,7 @@ def tiles_of(part: Ready, rng: np.random.Generator) -> dict[str, Floats]:
     raw = log_residual(surface, luminance(part.photographed.colours), irradiance)
     closed = without_specks(surface, raw)
     frame = patches.led_by(nearest_pull(cloud, pull, patches))
-    signal = _drained(gather_signal(frame, cloud, closed, raw, pull))
+    signal = finish(gather_signal(frame, cloud, closed, raw, pull))
     spectrum = blind_spectrum(frame, signal)
     curve = np.log(np.clip(spectrum.noise / np.maximum(spectrum.signal, 1e-12), 1e-3, 1e4))
     full = np.flatnonzero(signal.share > 0.5)
@@ -137,14 +137,6 @@ def _tiles_of_run(
 
 def _int8(values: Floats) -> Floats:
     return np.clip(np.rint(values), -127, 127).astype(np.int8)
-
-
-def _drained(work: Generator[Any, None, Any]) -> Any:
-    while True:
-        try:
-            next(work)
-        except StopIteration as end:
-            return end.value
 
 
 if __name__ == "__main__":

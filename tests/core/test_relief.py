@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -10,6 +12,7 @@ from blender_addon.core.relief import bandpass, light, normal_maps, patches, spe
 from blender_addon.core.relief.recovery import Photographed, recover
 from blender_addon.core.relief.surface import read_surface, without
 from blender_addon.core.relief.visibility import look_round, spread_samples
+from blender_addon.job.runner import finish
 
 SQUARE = np.array([[[0.1, 0.1], [0.9, 0.1], [0.9, 0.9]], [[0.1, 0.1], [0.9, 0.9], [0.1, 0.9]]])
 
@@ -189,17 +192,9 @@ def _photographed(detail_mm: float, speck: bool, seed: int = 0) -> tuple[Photogr
     return Photographed(surface, (0.7 * shade[:, None] * np.ones(3)).astype(np.float32)), slope
 
 
-def _drained(work):
-    while True:
-        try:
-            next(work)
-        except StopIteration as end:
-            return end.value
-
-
 def test_relief_comes_back_with_the_right_sign_and_cuts_the_error() -> None:
     one, slope = _photographed(0.02, speck=False)
-    found = _drained(recover([one], largest_mm=3.0))
+    found = finish(recover([one], largest_mm=3.0))
     error = lambda guess: np.median(np.linalg.norm(guess - slope, axis=1))  # noqa: E731
     assert found.found
     assert error(found.relief.slope) < 0.85 * error(0 * slope)  # one light can't see slopes across it
@@ -208,9 +203,17 @@ def test_relief_comes_back_with_the_right_sign_and_cuts_the_error() -> None:
 
 def test_a_smooth_sheet_with_specks_stays_flat() -> None:
     one, _ = _photographed(0.0, speck=True)
-    found = _drained(recover([one], largest_mm=3.0))
+    found = finish(recover([one], largest_mm=3.0))
     tilt = np.degrees(np.median(np.linalg.norm(found.relief.slope, axis=1))) if found.found else 0.0
     assert tilt < 0.5  # the limit that the bench holds too
+
+
+def test_a_dark_print_is_not_carved() -> None:
+    one, _ = _photographed(0.0, speck=False)
+    bands = np.where(np.sin(one.surface.position[:, 0] * 2 * np.pi / 1.5) > 0.5, 0.08, 1.0)  # a third of it printed dark
+    found = finish(recover([replace(one, colours=one.colours * bands[:, None].astype(np.float32))], largest_mm=3.0))
+    assert found.shaded == 0.0
+    assert not found.found
 
 
 def test_surface_without_its_shared_texels_is_consistent() -> None:

@@ -49,13 +49,15 @@ class Photographed:
 class Recovery:
     """What came of it. relief: of the first surface's texels. light: one `Lit` a texture. spectrum: one a texture.
 
-    trusted_mm: finest wavelength with more signal than noise, inf when there is none. trust: 0 to 1.
+    trusted_mm: finest wavelength with more signal than noise, inf when there is none. shaded: how far the textures can be
+    shading rather than paint, 0 to 1 (`shading_share`). trust: 0 to 1, `shaded` is in it.
     """
 
     relief: Relief
     light: list[Lit]
     spectra: list[Spectrum]
     trusted_mm: float
+    shaded: float
     trust: float
 
     @property
@@ -101,7 +103,7 @@ def recover(photographed: Sequence[Photographed], *, largest_mm: float, seed: in
         frames.append(frame)
     last = joined(frames[0], frames, slopes, cloud, low_mm=largest_mm)
     relief = yield from _told(last, 0.85, 0.15, "Joining the patches")
-    return Recovery(relief, lights, spectra, min(one.finest_mm() for one in spectra), shaded * _trust(signals, spectra))
+    return Recovery(relief, lights, spectra, min(one.finest_mm() for one in spectra), shaded, shaded * _trust(signals, spectra))
 
 
 def nearest_pull(cloud: Cloud, pull: Floats, patches: Patches) -> Floats:

@@ -115,9 +115,13 @@ def _kept(stage: Any, surface: Surface, recovery: Recovery, settings: Settings, 
         "found": recovery.found,
         "textures": textures,
         "light_explained": round(recovery.light[0].light.explained, 3),
+        "shaded": round(recovery.shaded, 3),
         "trust": round(recovery.trust, 3),
         "texel_mm": round(surface.texel_mm, 4),
     }
+    if not recovery.found and recovery.shaded < 0.5:
+        stage.note("The texture is darker in places than any light makes it: that is paint, so no relief is taken from it")
+        return Result("No relief: the texture shows paint rather than shading", figures)
     if not recovery.found:
         stage.note("The texture shows no relief that stands out of its noise, so none is added")
         return Result("No relief stands out of the texture's noise", figures)
