@@ -17,7 +17,7 @@ from blender_addon.core.mesh import face_areas
 from blender_addon.core.relief.inversion import COARSE, blind_spectrum, gather_signal, pull_of_light
 from blender_addon.core.relief.lamplight import fit_surface_light
 from blender_addon.core.relief.patches import CELLS, Cloud, Patches, filled, lay_patches, splat
-from blender_addon.core.relief.recovery import CELL_MM, log_residual, nearest_pull, without_specks
+from blender_addon.core.relief.recovery import cell_mm, log_residual, nearest_pull, without_specks
 from blender_addon.core.srgb import luminance
 from blender_addon.job.runner import finish
 from scripts.bench._relief_measures import Ready, ready
@@ -88,7 +88,7 @@ def tiles_of(part: Ready, rng: np.random.Generator) -> dict[str, Floats]:
     slopes. ratio: (k, RINGS) log of noise over signal.
     """
     surface = part.surface
-    patches, cloud = lay_patches(surface.position, surface.normal, cell_mm=max(CELL_MM, 0.85 * surface.texel_mm), seed=1)
+    patches, cloud = lay_patches(surface.position, surface.normal, cell_mm=cell_mm(surface), seed=1)
     lit = fit_surface_light(surface, part.photographed.colours)
     flux = surface.texels.interpolate(surface.faces, luminance(lit.shading.flux))
     irradiance, pull = pull_of_light(flux, surface.normal)

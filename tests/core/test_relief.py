@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from blender_addon.core.mesh import TriangleMesh, unit
-from blender_addon.core.relief import bandpass, light, normal_maps, patches, speckle, texels
+from blender_addon.core.relief import bandpass, light, normal_maps, patches, recovery, speckle, texels
 from blender_addon.core.relief.recovery import Photographed, recover
 from blender_addon.core.relief.surface import read_surface, without
 from blender_addon.core.relief.visibility import look_round, spread_samples
@@ -206,6 +206,18 @@ def test_a_smooth_sheet_with_specks_stays_flat() -> None:
     found = finish(recover([one], largest_mm=3.0))
     tilt = np.degrees(np.median(np.linalg.norm(found.relief.slope, axis=1))) if found.found else 0.0
     assert tilt < 0.5  # the limit that the bench holds too
+
+
+def test_large_surfaces_are_worked_on_in_coarser_cells_up_to_a_limit() -> None:
+    small = sheet(20, 40.0, 20.0, 0.0)
+    cells = []
+    for scale in (1.0, 5.0, 50.0):  # 1,600, 40,000 and 4,000,000 mm2, at 0.02, 0.1 and 1 mm a texel
+        mesh = replace(small, vertices=small.vertices * scale)
+        surface = read_surface(mesh, np.ones(len(mesh.faces), bool), height=2048, width=2048)
+        cells.append(recovery.cell_mm(surface))
+    assert cells[0] == recovery.CELL_MM
+    assert cells[1] == pytest.approx(recovery.CELL_MM * np.sqrt(2.0), rel=0.02)
+    assert cells[2] == pytest.approx(0.85 * 50 * 40 / (0.96 * 2048), rel=0.05)
 
 
 def test_a_dark_print_is_not_carved() -> None:
