@@ -68,18 +68,20 @@ def normal_image(material: Any) -> Any | None:
 
 
 def surface_texture(item: Any, triangles: Any) -> SurfaceTexture | None:
-    """The image on the largest textured part of an object, or None without images or UVs.
+    """The image on the largest textured part of a scan, or None without images or UVs.
 
-    `triangles` is the object's `TriangleMesh`. Several slots that show one image count together.
+    `triangles` is the object's `TriangleMesh`. Several slots that show one image count together. The mesh's own materials are
+    asked: what the job has put on hangs on the object's slots, and shows no photo.
     """
     if triangles.uv is None or not len(triangles.faces):
         return None
     areas = face_areas(triangles.vertices, triangles.faces)
     slots = triangles.material if triangles.material is not None else np.zeros(len(areas), int)
-    by_slot = np.bincount(np.maximum(slots, 0), areas, max(len(item.material_slots), 1))
+    materials = item.data.materials
+    by_slot = np.bincount(np.maximum(slots, 0), areas, max(len(materials), 1))
     totals: dict[str, tuple[float, int]] = {}
-    for place, slot in enumerate(item.material_slots):
-        image = base_colour_image(slot.material)
+    for place, material in enumerate(materials):
+        image = base_colour_image(material)
         if image is None or not image.size[0] or not image.size[1]:
             continue
         before = totals.get(image.name, (0.0, place))
@@ -92,9 +94,9 @@ def surface_texture(item: Any, triangles: Any) -> SurfaceTexture | None:
 
 
 def shows(item: Any, triangles: Any, image: str) -> Any:
-    """(m,) bool: the faces whose material shows the image of that name."""
+    """(m,) bool: the faces whose own material shows the image of that name."""
     slots = triangles.material if triangles.material is not None else np.zeros(len(triangles.faces), int)
-    found = [_named(base_colour_image(slot.material)) == image for slot in item.material_slots] or [False]
+    found = [_named(base_colour_image(material)) == image for material in item.data.materials] or [False]
     return np.array(found)[np.clip(slots, 0, len(found) - 1)]
 
 

@@ -18,7 +18,7 @@ from blender_addon.scene import images, meshes, roles
 from blender_addon.scene.photographed import read_photographed
 from blender_addon.scene.stage import Stage
 from blender_addon.scene.surface_texture import read_linear
-from blender_addon.steps.surface import delighting, relief
+from blender_addon.steps.surface import delighting, material, relief
 
 pytestmark = pytest.mark.usefixtures("empty_scene")
 LAMP = np.array([0.55, 0.25, 0.8])
@@ -106,6 +106,15 @@ def test_running_twice_gives_the_same_maps_and_no_more_of_them() -> None:
     done(place, relief)
     assert np.array_equal(first, images.read_pixels(place.stage.find("relief_height", "piece")))
     assert len(bpy.data.images) == count
+
+
+def test_light_and_relief_can_be_taken_again_when_the_piece_wears_its_material() -> None:
+    place = laid(sheet(), texture())
+    first = [done(place, module) for module in (delighting, relief)]
+    done(place, material)
+    again = [done(place, module) for module in (delighting, relief)]
+    assert [one.figures for one in first] == [one.figures for one in again]
+    assert again[1].figures["found"] and "piece_log_spread_after" in again[0].figures
 
 
 def test_band_pass_is_labelled_an_effect() -> None:
