@@ -24,26 +24,33 @@ def features(colour: Floats) -> Floats:
     return np.stack([logs[:, 0] - logs[:, 1], logs[:, 2] - logs[:, 1], 0.5 * logs.mean(axis=1)], axis=1)
 
 
-def likeness(moving: Surfels, fixed: Surfels, nearest: Nearest, pose: Similarity) -> float:
-    """Correlation (-1 to 1) of the colours of points that lie on each other; 0 when too few do or none has colour."""
+def likeness(moving: Surfels, fixed: Surfels, nearest: Nearest) -> Callable[[Similarity], float]:
+    """Of a pose: correlation (-1 to 1) of the colours of points that lie on each other; 0 when few do or none has colour."""
     if moving.colour is None or fixed.colour is None:
-        return 0.0
-    spots = pose.apply(moving.points)
-    index, far = nearest(spots)
-    agree = np.einsum("ij,ij->i", pose.turn(moving.normals), fixed.normals[index]) > 0.7
-    on = agree & (far < 1.5 * fixed.spacing) & ~fixed.rim[index]
-    if on.sum() < 60:
-        return 0.0
-    one, two = features(moving.colour[on]), features(fixed.colour[index[on]])
-    one, two = _levelled(one, spots[on]), _levelled(two, spots[on])
-    size = float(np.sqrt((one**2).sum() * (two**2).sum()))
-    return float((one * two).sum() / size) if size > 1e-9 else 0.0
+        return lambda pose: 0.0
+    seen, there = features(moving.colour), features(fixed.colour)
+
+    def of(pose: Similarity) -> float:
+        spots = pose.apply(moving.points)
+        index, far = nearest(spots)
+        on = np.einsum("ij,ij->i", pose.turn(moving.normals), fixed.normals[index]) > 0.7
+        on &= (far < 1.5 * fixed.spacing) & ~fixed.rim[index]
+        if on.sum() < 60:
+            return 0.0
+        both = _levelled(np.concatenate([seen[on], there[index[on]]], axis=1), spots[on])
+        one, two = both[:, :3], both[:, 3:]
+        size = float(np.sqrt((one**2).sum() * (two**2).sum()))
+        return float((one * two).sum()) / size if size > 1e-9 else 0.0
+
+    return of
 
 
 def _levelled(values: Floats, spots: Floats) -> Floats:
     """The values without their mean and their trend in space, which the room's light makes."""
-    ground = np.c_[np.ones(len(spots)), spots - spots.mean(axis=0)]
-    return values - ground @ np.linalg.lstsq(ground, values, rcond=None)[0]
+    away = spots - spots.mean(axis=0)
+    ground = np.concatenate([np.ones((len(spots), 1)), away / max(float(np.abs(away).max()), 1e-300)], axis=1)
+    normal = np.einsum("ni,nj->ij", ground, ground) + 1e-9 * len(spots) * np.eye(4)  # flat spots leave a direction open
+    return values - ground @ np.linalg.solve(normal, np.einsum("ni,nj->ij", ground, values))
 
 
 def told_apart(scores: Floats, same: NDArray[np.bool_], *, least: float = LEAST, lead: float = LEAD) -> bool:

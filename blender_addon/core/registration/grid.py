@@ -39,7 +39,7 @@ class ClosestGrid:
 
 
 def _flooded(index: Ints, middles: Floats, points: Floats) -> Ints:
-    distance = np.where(index >= 0, ((middles - points[index]) ** 2).sum(-1), np.float32(np.inf))
+    distance = _squares(middles, points, index)
     stride = 1 << max(int(np.ceil(np.log2(max(index.shape)))) - 1, 0)
     strides = [stride >> k for k in range(stride.bit_length())] + [1]
     for stride in strides:
@@ -54,8 +54,15 @@ def _flooded(index: Ints, middles: Floats, points: Floats) -> Ints:
                     here, there = there, here
                 own, other = tuple(here), tuple(there)
                 asked = index[other]
-                far = np.where(asked >= 0, ((middles[own] - points[asked]) ** 2).sum(-1), np.float32(np.inf))
+                far = _squares(middles[own], points, asked)
                 better = far < distance[own]
-                index[own] = np.where(better, asked, index[own])
-                distance[own] = np.where(better, far, distance[own])
+                np.copyto(index[own], asked, where=better)
+                np.copyto(distance[own], far, where=better)
     return index
+
+
+def _squares(middles: Floats, points: Floats, index: Ints) -> Floats:
+    """Squared distance of each middle to the point with its number, inf for -1."""
+    offset = points[index]
+    offset -= middles
+    return np.where(index >= 0, np.einsum("...i,...i", offset, offset), np.float32(np.inf))

@@ -29,11 +29,12 @@ def _normal_matrix(
 ) -> tuple[Floats, Floats, Floats]:
     """J'WJ of the point-to-plane error, J'W transposed (n, 6 or 7), and the centre about which turns and scale are taken."""
     centre = weights @ points / max(float(weights.sum()), 1e-12)
-    arm = (points - centre) / size
-    columns = [np.cross(arm, normals), normals]
+    x, y, z = ((points - centre) / size).T
+    u, v, w = normals.T
+    columns = [y * w - z * v, z * u - x * w, x * v - y * u, u, v, w]
     if scaled:
-        columns.append(np.einsum("ij,ij->i", arm, normals)[:, None])
-    jacobian = np.concatenate(columns, axis=1)
+        columns.append(x * u + y * v + z * w)
+    jacobian = np.stack(columns, axis=1)
     weighted = jacobian * weights[:, None]
     return weighted.T @ jacobian, weighted, centre
 

@@ -104,10 +104,13 @@ def turned_over(scans: Scans, best: Candidate, axis: tuple[Floats, Floats], tole
     turn = rotation_from_vector(np.pi * across / np.linalg.norm(across))
     spots = best.pose.apply(scans.seen.points)
     near, _ = scans.nearest(spots[:2000])
+    bodies = (spots, best.pose.apply(scans.moving.points), scans.fixed.points[near])
+    levels = [0.5 * np.quantile((body - through) @ direction, (0.01, 0.99)).sum() for body in bodies]
     found = []
-    for body in (spots, best.pose.apply(scans.moving.points), scans.fixed.points[near]):
-        low, high = np.quantile((body - through) @ direction, (0.01, 0.99))
-        middle = through + 0.5 * (low + high) * direction
+    for place, level in enumerate(levels):
+        if any(abs(level - other) < 0.004 * scans.fixed.size for other in levels[:place]):
+            continue  # iterations even that out
+        middle = through + level * direction
         start = Similarity(1.0, turn, middle - turn @ middle).after(best.pose)
         pose, _, _ = refine(scans.moving_part(1500), scans.fixed, scans.nearest, start, rounds=15, tolerance=2e-5)
         found.append(Candidate(pose, weighed(scans, pose, tolerance)))

@@ -1,8 +1,7 @@
-"""Two scans made ready to be compared: their surfels, targets and trees, and what a pose of one on the other is worth."""
+"""Two scans made ready to be compared: their surfels, nearest points, and what a pose of one on the other is worth."""
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -11,10 +10,8 @@ from ..mesh import Floats
 from ..similarity import Similarity
 from .batch import Target
 from .evidence import Evidence, Nearest, weigh
+from .near import NearPoints
 from .surfels import Surfels
-
-Tree = Callable[[Floats], Nearest]
-"""From points (n, 3) to the question which of them is nearest."""
 
 UNKNOWN_DEPTH = 0.04
 """Share of the size that a thing is taken to be deep under a surface whose far side nobody saw."""
@@ -22,7 +19,7 @@ UNKNOWN_DEPTH = 0.04
 
 @dataclass(frozen=True)
 class Scans:
-    """Two scans made ready: all surfels, those of the moving one that were seen, batch targets, trees.
+    """Two scans made ready: all surfels, those of the moving one that were seen, batch targets, nearest points.
 
     partial: the moving scan is a part of what the fixed one shows. size: a length for the moving scan in the fixed unit's
     order of magnitude is not known, so reaches are taken from the fixed one's. depth, depth_back: as `depth_known` gives them
@@ -41,12 +38,13 @@ class Scans:
     partial: bool
 
     @staticmethod
-    def of(fixed: Surfels, moving: Surfels, tree: Tree, *, partial: bool) -> Scans:
+    def of(fixed: Surfels, moving: Surfels, *, partial: bool) -> Scans:
         """From surfels in random order, as `sample_surfels` gives them."""
         seen = moving.part(~moving.rim) if (~moving.rim).mean() > 0.3 else moving
         target, back = Target.of(fixed.part(slice(0, 9000))), Target.of(moving.part(slice(0, 6000)))
         return Scans(
-            fixed, moving, seen, target, back, tree(fixed.points), tree(moving.points),
+            fixed, moving, seen, target, back, NearPoints(fixed.points, target.grid, spacing=fixed.spacing),
+            NearPoints(moving.points, back.grid, spacing=moving.spacing),
             depth_known(fixed, target), depth_known(moving, back), partial,
         )  # fmt: skip
 

@@ -13,11 +13,11 @@ from .icp import firmness, refine
 from .planes import flat_faces
 from .poses import Poses, distinct
 from .relief_turn import likely_turns, steady, turned_over, weak_axis
-from .scans import Scans, Tree, lying_on, weighed
+from .scans import Scans, lying_on, weighed
 from .starts import body_starts, even_turns, flat_starts, twin_turns
 from .surfels import sample_surfels
 from .ties import broken
-from .verdict import NOT_SURE, SURE, Candidate, Registration, apart, decide
+from .verdict import NOT_SURE, SURE, Candidate, Limits, Registration, apart, decide
 
 
 def flat_poses(scans: Scans, *, seed: int) -> Poses | None:
@@ -104,7 +104,7 @@ def twins(scans: Scans, pose: Similarity) -> Poses:
 
 
 def judged(scans: Scans, poses: Poses, *, tolerance: float, points: int, rounds: int) -> list[Candidate]:
-    """Each pose made as right as the trees allow, with its evidence, best first."""
+    """Each pose made as right as the nearest points allow, with its evidence, best first."""
     part = scans.moving_part(points)
     found = []
     for place in range(len(poses)):
@@ -116,7 +116,6 @@ def judged(scans: Scans, poses: Poses, *, tolerance: float, points: int, rounds:
 def register(
     fixed: TriangleMesh,
     moving: TriangleMesh,
-    tree: Tree,
     *,
     seed: int = 1,
     partial: bool = False,
@@ -126,13 +125,13 @@ def register(
     """How the moving scan lies on the fixed one: rotation, translation and scale all unknown.
 
     fixed: upright, z up. moving: in any unit and pose. Faces marked 'filled' are not compared. partial: the moving scan lacks a
-    part of what the fixed one shows. tree: makes a nearest-point question, such as a KD-tree's. fixed_colour, moving_colour:
-    (n, 3) linear colours a vertex, asked only where shape fits in several ways.
+    part of what the fixed one shows. fixed_colour, moving_colour: (n, 3) linear colours a vertex, asked where shape fits in
+    several ways.
     Raises ValueError when one of them has no surface.
     """
     scans = Scans.of(
         sample_surfels(fixed, 20000, seed=seed, colour=fixed_colour),
-        sample_surfels(moving, 8000, seed=seed + 1, colour=moving_colour), tree, partial=partial,
+        sample_surfels(moving, 8000, seed=seed + 1, colour=moving_colour), partial=partial,
     )  # fmt: skip
     flats = flat_poses(scans, seed=seed + 2)
     starts = flats if flats is not None and partial else body_poses(scans, turns=240)
@@ -161,10 +160,10 @@ def looked_into(scans: Scans, starts: Poses) -> Registration:
     tolerance = _tolerance(scans, found, rough)
     first = _distinct([Candidate(one.pose, weighed(scans, one.pose, tolerance)) for one in found], scans)
     pose, _, _ = refine(scans.moving_part(4000), scans.fixed, scans.nearest, first[0].pose, rounds=10)
-    candidates = [
-        Candidate(pose, weighed(scans, pose, tolerance, points=4000)),
-        *_closer(scans, first[0], first[1:], tolerance),
-    ]
+    best = Candidate(pose, weighed(scans, pose, tolerance, points=4000))
+    if axis is not None and _held(scans, pose) < Limits().loose:  # it can turn: a few show whether anything stops it
+        first = a_few_a_side(first, axis[0])
+    candidates = [best, *_closer(scans, first[0], first[1:], tolerance)]
     places = asked_points(scans.moving, scans.fixed, points=4000)
     decided = _decided(scans, candidates, places)
     if decided.tie == "ways":  # list every way: a regular shape has more of them than the first look keeps
@@ -203,6 +202,16 @@ def _tolerance(scans: Scans, found: list[Candidate], rough: float) -> float:
     return float(np.clip(4.0 * closest, 0.0015 * scans.fixed.size, rough))
 
 
+def a_few_a_side(candidates: list[Candidate], axis: Floats, *, few: int = 3) -> list[Candidate]:
+    """The first few candidates of each side, which differ by a turn about the axis alone; they stay in order."""
+    kept: list[Candidate] = []
+    for one in candidates:
+        ups = [(one.pose.rotation.T @ axis) @ (other.pose.rotation.T @ axis) for other in kept]
+        if sum(up > 0.9 for up in ups) < few:
+            kept.append(one)
+    return kept
+
+
 def _distinct(candidates: list[Candidate], scans: Scans, nearer: float = 0.02) -> list[Candidate]:
     """The candidates best first, without those that are another one not quite settled."""
     middle, size = scans.seen.points.mean(axis=0), scans.seen.size
@@ -224,7 +233,6 @@ def from_pairs(
     moving: TriangleMesh,
     source: Floats,
     target: Floats,
-    tree: Tree,
     *,
     seed: int = 1,
     partial: bool = False,
@@ -236,9 +244,7 @@ def from_pairs(
     Raises ValueError when the pairs leave the pose open.
     """
     by_hand = fit_similarity(source, target)
-    scans = Scans.of(
-        sample_surfels(fixed, 20000, seed=seed), sample_surfels(moving, 8000, seed=seed + 1), tree, partial=partial
-    )
+    scans = Scans.of(sample_surfels(fixed, 20000, seed=seed), sample_surfels(moving, 8000, seed=seed + 1), partial=partial)
     slack = 0.03 * scans.fixed.size + float(np.linalg.norm(by_hand.apply(source) - target, axis=1).max())
     pose, _, _ = refine(scans.moving_part(4000), scans.fixed, scans.nearest, by_hand, rounds=40, reach=2.0 * slack)
     if np.linalg.norm(pose.apply(source) - by_hand.apply(source), axis=1).max() > slack:

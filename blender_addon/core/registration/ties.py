@@ -46,7 +46,7 @@ def signs(scans: Scans, tolerance: float) -> Iterator[Sign]:
     """The signs that these scans may have, the surest first: the same colours, then the mark of the piece's outline."""
     if scans.moving.colour is not None and scans.fixed.colour is not None:
         yield Sign(
-            "the colours", lambda part: lambda pose: colour.likeness(part, scans.fixed, scans.nearest, pose),
+            "the colours", lambda part: colour.likeness(part, scans.fixed, scans.nearest),
             700, colour.LEAST, colour.LEAD, False,
         )  # fmt: skip
     if scans.partial:
@@ -103,8 +103,9 @@ def _turn(scans: Scans, decided: Registration, tolerance: float) -> Registration
         return decided
     if len(decided.candidates) == 1 and steady(scans, first.pose, axis):
         return Registration(SURE, "it can nearly turn in itself, but its unevenness holds it", decided.candidates)
-    over = turned_over(scans, first, axis, tolerance)
-    sides = one_a_side([one.pose for one in (*decided.candidates, *over)], axis[0])
+    sides = one_a_side([one.pose for one in decided.candidates], axis[0])
+    if len(sides) < 2:
+        sides += [one.pose for one in turned_over(scans, first, axis, tolerance)]
     for sign in signs(scans, tolerance):
         coarse = sign.score(scans.moving_part(sign.points))
         pose, standing = best_turn(coarse, sides, *axis, least=sign.least, lead=sign.lead, broad=sign.broad)

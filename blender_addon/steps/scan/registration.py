@@ -27,7 +27,6 @@ from ...job.settings import angle, integer, point, table, text
 from ...job.step import Progress, Result, Run
 from ...scene.images import make_image
 from ...scene.meshes import make_object, read_mesh
-from ...scene.spatial import Points
 from ...scene.thumbnails import surface_colours
 
 LABEL = "Registration"
@@ -117,12 +116,8 @@ def _read(item: Any, scale: float) -> tuple[TriangleMesh, Any]:
     return replace(mesh, vertices=mesh.vertices.astype(float)), None if plain else decode(shown)
 
 
-def _tree(points: Any) -> Any:
-    return Points(points).nearest
-
-
 def _by_itself(first: TriangleMesh, mesh: TriangleMesh, colour: Any, own_colour: Any, role: str, seed: int) -> Registration:
-    return register(first, mesh, _tree, seed=seed, partial=role in PARTIAL, fixed_colour=colour, moving_colour=own_colour)
+    return register(first, mesh, seed=seed, partial=role in PARTIAL, fixed_colour=colour, moving_colour=own_colour)
 
 
 def _by_pairs(
@@ -133,7 +128,7 @@ def _by_pairs(
     source = np.array([row.on_further for row in pairs], float)
     target = np.array([row.on_first for row in pairs], float) @ matrix[:3, :3].T + matrix[:3, 3]
     try:
-        return from_pairs(first, mesh, source, target, _tree, seed=seed, partial=role in PARTIAL)
+        return from_pairs(first, mesh, source, target, seed=seed, partial=role in PARTIAL)
     except ValueError as error:
         raise SubjectError(f"The picked pairs of scan {key} can't place it: {error}; pick spots that lie far apart") from None
 
