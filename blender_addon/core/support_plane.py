@@ -86,10 +86,11 @@ def sampled(mesh: TriangleMesh, good: Ints | None = None, *, most: int = 120_000
     centres = vertices[mesh.faces].mean(axis=1)
     filled = mesh.face_marks.get("filled", np.zeros(len(mesh.faces), bool))
     used = np.zeros(len(vertices), bool)
-    used[mesh.faces] = True
+    used[mesh.faces[sound] if sound.any() else mesh.faces] = True  # what touches spikes alone may be one
     steady = vertices[good & used]
     diagonal = float(np.linalg.norm(np.ptp(steady, axis=0)))
-    openings = tuple(rim for rim in rims(mesh) if rim.area > 0.02 * areas.sum() and rim.flatness < 0.02)
+    surface = areas[sound].mean() * len(areas) if sound.any() else areas.sum()  # spikes would swell it
+    openings = tuple(rim for rim in rims(mesh) if rim.area > 0.02 * surface and rim.flatness < 0.02)
     chosen = np.flatnonzero(sound)
     share = max(len(chosen) / most, 1.0)
     if share > 1.0:
@@ -126,8 +127,8 @@ def supports(
     extremes = _extreme_points(sample.steady)
     triangles = hull(extremes)
     found = []
-    for down, area in _facet_directions(extremes, triangles, sample.diagonal):
-        judged = _judged(sample, extremes, down, area, axes)
+    for down, area, at in [*_facet_directions(extremes, triangles, sample.diagonal), *_open_undersides(sample)]:
+        judged = _judged(sample, extremes, down, area, at, axes)
         if judged.kind == "resting":
             rest, point = settled(extremes, triangles, sample.mass, -judged.up)
             judged = replace(judged, up=-rest, point=point)
@@ -208,31 +209,38 @@ def _extreme_points(points: Floats, count: int = 1500) -> Floats:
     return points[np.unique(place)]
 
 
-def _facet_directions(points: Floats, triangles: Ints, diagonal: float) -> list[tuple[Floats, float]]:
-    """Downward directions of the hull's facets, near-coplanar ones together, the largest 40; and their areas."""
+def _open_undersides(sample: Sampled) -> list[tuple[Floats, float, Floats]]:
+    """Of each opening that all lies over: downward direction, area, and a point on it. One spike left bends the hull there."""
+    reach, whole = CONTACT * sample.diagonal, sample.areas.sum()
+    beyond = [sample.areas[(sample.centres - rim.centre) @ rim.normal > reach].sum() for rim in sample.openings]
+    return [
+        (rim.normal, rim.area, rim.centre) for rim, below in zip(sample.openings, beyond, strict=True) if below < 0.01 * whole
+    ]
+
+
+def _facet_directions(points: Floats, triangles: Ints, diagonal: float) -> list[tuple[Floats, float, Floats]]:
+    """Of the hull's facets, near-coplanar ones together, the largest 40: downward direction, area, lowest point."""
     crosses = face_crosses(points, triangles)
     areas = 0.5 * np.linalg.norm(crosses, axis=1)
     normals = unit(crosses)
     left = areas > 1e-9 * diagonal**2
-    found: list[tuple[Floats, float]] = []
+    found: list[tuple[Floats, float, Floats]] = []
     while left.any() and len(found) < 60:
         seed = int(np.argmax(np.where(left, areas, -1.0)))
         offset = np.abs((points[triangles].mean(axis=1) - points[triangles[seed, 0]]) @ normals[seed])
         group = left & (normals @ normals[seed] > np.cos(np.radians(6.0))) & (offset < CONTACT * diagonal)
         direction = unit((normals[group] * areas[group, None]).sum(axis=0))
-        found.append((direction, float(areas[group].sum())))
+        found.append((direction, float(areas[group].sum()), points[int(np.argmax(points @ direction))]))
         left &= ~group
-    return sorted(found, key=lambda pair: -pair[1])[:40]
+    return sorted(found, key=lambda lead: -lead[1])[:40]
 
 
 def _judged(
-    sample: Sampled, extremes: Floats, down: Floats, facet_area: float, axes: Sequence[tuple[Floats, float]]
+    sample: Sampled, extremes: Floats, down: Floats, facet_area: float, point: Floats, axes: Sequence[tuple[Floats, float]]
 ) -> Support:
-    """Refine a facet's plane on the surface itself and weigh what speaks for standing on it."""
-    reach = CONTACT * sample.diagonal
-    level = float((extremes @ down).max())
-    point = extremes[int(np.argmax(extremes @ down))]
-    heights = level - sample.centres @ down
+    """Refine the plane through a point on the surface itself and weigh what speaks for standing on it."""
+    reach, lowest = CONTACT * sample.diagonal, point
+    heights = (point - sample.centres) @ down
     contact = (heights < 1.5 * reach) & (sample.normals @ down > 0.8)
     kind, normal = "resting", down
     if contact.sum() >= 12 and sample.areas[contact].sum() > 0.05 * facet_area:
@@ -264,8 +272,7 @@ def _judged(
     if flat * even > 0.2:
         kind = "flat"
     else:
-        normal = down
-        point = extremes[int(np.argmax(extremes @ down))]
+        normal, point = down, lowest
     height = float((point - sample.mass) @ normal)
     inside = depth_inside(outline, np.array([sample.mass @ first, sample.mass @ second]))
     tip = float(np.degrees(np.arctan2(inside, max(height, 1e-9))))

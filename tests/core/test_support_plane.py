@@ -37,6 +37,19 @@ def test_tilt_with_noise_and_ten_percent_outliers(seed: int, open_bottom: bool) 
     assert degrees_between(best.up, turn @ [0.0, 0.0, 1.0]) < 0.3
 
 
+@pytest.mark.parametrize("seed", range(3))
+def test_a_spike_on_the_rim_does_not_tilt_an_open_underside(seed: int) -> None:
+    """A vertex 5 mm under the rim that nobody told to be a spike bends the convex hull by 5 degrees; the rim is level still."""
+    mesh = statuette(open_bottom=True)
+    vertices = mesh.vertices.copy()
+    rim = np.flatnonzero(vertices[:, 2] < 1e-6)
+    vertices[rim[7 * seed], 2] -= 5.0
+    turn = rotation(seed)
+    best = support_plane.supports(moved(TriangleMesh(vertices, mesh.faces), turn), hull, good=np.ones(len(vertices), bool))[0]
+    assert best.kind == "flat"
+    assert degrees_between(best.up, turn @ [0.0, 0.0, 1.0]) < 0.3
+
+
 @pytest.mark.parametrize("seed", range(4))
 def test_support_need_not_be_the_largest_plane(seed: int) -> None:
     """A tall slab's sides are larger than its foot, yet bulges on them leave the foot the only face to stand on."""
