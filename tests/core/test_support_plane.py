@@ -38,14 +38,16 @@ def test_tilt_with_noise_and_ten_percent_outliers(seed: int, open_bottom: bool) 
 
 
 @pytest.mark.parametrize("seed", range(3))
-def test_a_spike_on_the_rim_does_not_tilt_an_open_underside(seed: int) -> None:
-    """A vertex 5 mm under the rim that nobody told to be a spike bends the convex hull by 5 degrees; the rim is level still."""
+def test_spikes_on_the_rim_do_not_tilt_an_open_underside(seed: int) -> None:
+    """Three vertices 3 to 6 mm under the rim, which nobody told to be spikes, carry the convex hull; the rim is level still."""
     mesh = statuette(open_bottom=True)
     vertices = mesh.vertices.copy()
     rim = np.flatnonzero(vertices[:, 2] < 1e-6)
-    vertices[rim[7 * seed], 2] -= 5.0
+    rim = rim[np.argsort(np.arctan2(vertices[rim, 1], vertices[rim, 0]))]
+    vertices[rim[seed :: len(rim) // 3][:3], 2] -= (3.0, 6.0, 4.5)
     turn = rotation(seed)
-    best = support_plane.supports(moved(TriangleMesh(vertices, mesh.faces), turn), hull, good=np.ones(len(vertices), bool))[0]
+    mesh = moved(TriangleMesh(vertices, mesh.faces), turn)
+    best = support_plane.supports(mesh, hull, good=np.ones(len(vertices), bool))[0]
     assert best.kind == "flat"
     assert degrees_between(best.up, turn @ [0.0, 0.0, 1.0]) < 0.3
 
