@@ -136,9 +136,11 @@ def _allowed(
     """On the table, clear of the subject's foot and of other props."""
     if (np.abs(points[:, :2]) > half - 6.0).any() or outside(points[:, :2]).min() < keep_off:
         return False
+    least, low, high = APART + 2.0, points[:, :2].min(axis=0), points[:, :2].max(axis=0)
     for other in placed:
-        gap = points[:, None, :2] - other[None, :, :2]
-        if np.einsum("ijk,ijk->ij", gap, gap).min() < (APART + 2.0) ** 2:
+        near = other[((other[:, :2] > low - least) & (other[:, :2] < high + least)).all(axis=1)]
+        x, y = (points[:, k, None] - near[:, k] for k in (0, 1))
+        if (x * x + y * y).min(initial=np.inf) < least**2:
             return False
     return True
 

@@ -57,6 +57,9 @@ FOREGROUND = 0.6
 LENS_ROOM_MM = 35.0
 """Room kept free round the lens itself."""
 
+BLOCK = 1024
+"""Points compared with all of a polygon's edges at once: as many as the cache holds."""
+
 
 def in_frame(points: Floats, view: ShotView, *, margin: float = 1.0) -> Bools:
     """Which points (n, 3) mm lie in the view's frame, widened by `margin`."""
@@ -100,15 +103,17 @@ def in_any_sight(points: Floats, views: Iterable[ShotView], *, radius_mm: Floats
 
 def outside_distance(points: Floats, polygon: Floats) -> Floats:
     """Distance (n,) of points (n, 2) outside a convex counter-clockwise polygon (k, 2); 0 inside."""
-    nearest = np.full(len(points), np.inf)
-    inside = np.ones(len(points), bool)
-    for start, end in zip(polygon, np.roll(polygon, -1, axis=0), strict=True):
-        edge = end - start
-        away = points - start
-        share = np.clip(away @ edge / max(float(edge @ edge), 1e-30), 0.0, 1.0)
-        nearest = np.minimum(nearest, np.linalg.norm(away - share[:, None] * edge, axis=1))
-        inside &= edge[0] * away[:, 1] - edge[1] * away[:, 0] >= 0.0
-    return np.where(inside, 0.0, nearest)
+    points, polygon = np.asarray(points, float), np.asarray(polygon, float)
+    edge = np.roll(polygon, -1, axis=0) - polygon
+    long = np.maximum(np.einsum("ij,ij->i", edge, edge), 1e-30)
+    found = np.zeros(len(points))
+    for start in range(0, len(points), BLOCK):
+        x, y = (points[start : start + BLOCK, k, None] - polygon[:, k] for k in (0, 1))
+        share = np.clip((x * edge[:, 0] + y * edge[:, 1]) / long, 0.0, 1.0)
+        inside = (edge[:, 0] * y >= edge[:, 1] * x).all(axis=1)
+        nearest = ((x - share * edge[:, 0]) ** 2 + (y - share * edge[:, 1]) ** 2).min(axis=1, initial=np.inf)
+        found[start : start + BLOCK] = np.where(inside, 0.0, np.sqrt(nearest))
+    return found
 
 
 def convex_outline(points: Floats, *, directions: int = 64) -> Floats:
