@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from .components import connected_vertices
 from .face_graph import FaceGraph, cheapest_border
 from .mesh import Floats, Ints, TriangleMesh
-from .mesh_cut import chain, split
+from .mesh_cut import FILLED, chain, split
 from .polygon import vector_area
 
 CREASE_SHARE = (0.55, 0.85)
@@ -81,7 +81,8 @@ def leftover(mesh: TriangleMesh, *, on_piece: NDArray[np.bool_], near_line: NDAr
     """What a scan of a stand (mm) still shows of the piece: where to cut it off, or no field when there is nothing.
 
     on_piece: (m,) faces that lie on the piece as another scan has it. near_line: (m,) faces so near its line that the
-    crease here decides. Patches that rise by less than `rise` mm are the stand under the piece, not the piece.
+    crease here decides. Patches that rise by less than `rise` mm are the stand under the piece, not the piece. Faces marked
+    'filled' close what was not seen, such as the stump of legs: they go with what is round them.
     """
     graph = FaceGraph.of(mesh)
     label = graph.components(on_piece)
@@ -91,7 +92,8 @@ def leftover(mesh: TriangleMesh, *, on_piece: NDArray[np.bool_], near_line: NDAr
     held = on_piece & ((high - low)[np.maximum(label, 0)] > rise)
     if not held.any():
         return Separation(None, np.ones(len(label), bool), "nothing of the piece is left on it")
-    return find_stand(mesh, painted=np.where(near_line, 0.5, np.where(held, 0.0, 1.0)))
+    unseen = mesh.face_marks.get(FILLED, np.zeros(len(label), bool))
+    return find_stand(mesh, painted=np.where(near_line | unseen, 0.5, np.where(held, 0.0, 1.0)))
 
 
 def _no_stand(mesh: TriangleMesh, graph: FaceGraph, stand: NDArray[np.bool_], field: Floats) -> str:

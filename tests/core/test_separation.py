@@ -9,8 +9,9 @@ import pytest
 
 from blender_addon.core.face_graph import FaceGraph, cheapest_border
 from blender_addon.core.mesh import TriangleMesh, edges, face_areas, vertex_normals
-from blender_addon.core.mesh_cut import cut
-from blender_addon.core.separation import find_stand
+from blender_addon.core.mesh_cut import FILLED, closed, cut
+from blender_addon.core.separation import find_stand, leftover
+from blender_addon.core.topology import submesh
 from scripts.truth.stands import meshed, subjects
 from tests.scan_shapes import box
 
@@ -53,6 +54,20 @@ def test_cut_apart_it_is_closed() -> None:
     halves = cut(mesh, find_stand(mesh, colour=colour).field)
     for half in (halves.above, halves.below):
         assert np.all(edges(half.faces)[1] == 2)
+
+
+def test_the_stump_of_a_piece_goes_with_its_lid() -> None:
+    """A stand's scan that shows the legs, cropped and closed over them: the lid lies within the piece, on nothing of it."""
+    mesh, _, piece = scanned("slab")
+    middle = mesh.vertices[mesh.faces].mean(axis=1)
+    low = middle[:, 2] < 30.0
+    stump, lid = closed(submesh(mesh, low))
+    assert lid.any() and np.array_equal(lid, stump.face_marks[FILLED])
+    on_piece = np.concatenate([piece[low], np.zeros(lid.sum(), bool)])
+    found = leftover(stump, on_piece=on_piece, near_line=np.zeros(len(on_piece), bool))
+    assert found.field is not None and not found.stand[lid].any()
+    stand = cut(stump, found.field).below
+    assert stand.vertices[:, 2].max() < 15.0  # the slab's top is at 13 mm
 
 
 def test_a_figure_without_a_stand_is_left_whole() -> None:
