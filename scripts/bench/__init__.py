@@ -10,8 +10,9 @@ A bench is `scripts/bench/NAME.py`:
         record.add("success_percent", 99.0, unit="%", floor=">= 95", goal=">= 98")
 
 `python3 build.py bench NAME [--cases A,B] [--fast]` runs it, prints a table and writes `out/bench/NAME.json`: a list of flat
-records {metric, case, value, unit, yardstick, goal}. `goal` is what we are after; where a worse value still passes, `floor`
-says so; a value past its floor (or, with no floor, past its goal) makes the exit code not 0, and so does one that is not
+records {metric, case, value, unit, yardstick, goal}. It is measured afresh each time; with `--keep`, a long bench can be run in
+parts, and what the parts before measured stays in the table. `goal` is what we are after; where a worse value still passes,
+`floor` says so; a value past its floor (or, with no floor, past its goal) makes the exit code not 0, and so does one that is not
 finite. Errors are magnitudes; `_percent` and `_cut` run from 0 to 100; times and ratios are medians of 5.
 """
 
@@ -72,6 +73,14 @@ class Row:
             "goal": self.goal,
         }  # fmt: skip
         return record | ({"floor": self.floor} if self.floor else {})
+
+
+def read_rows(path: Path) -> list[Row]:
+    """The rows of an earlier table; none where there is no table."""
+    if not path.is_file():
+        return []
+    rows = json.loads(path.read_text(encoding="utf-8"))
+    return [Row(**row | {"value": math.nan if row["value"] is None else row["value"]}) for row in rows]
 
 
 @dataclass

@@ -1,4 +1,4 @@
-"""How are benches started? `python3 build.py bench [NAME ...] [--fast] [--cases A,B] [--out DIR]`."""
+"""How are benches started? `python3 build.py bench [NAME ...] [--fast] [--cases A,B] [--keep] [--out DIR]`."""
 
 from __future__ import annotations
 
@@ -20,6 +20,7 @@ def main(argv: list[str] | None = None) -> int:
     parser.add_argument("names", nargs="*", metavar="NAME", help="which benches; all when none is named")
     parser.add_argument("--fast", action="store_true", help="a short run to see that it works; its figures don't count")
     parser.add_argument("--cases", default="", help="only these cases, separated by commas")
+    parser.add_argument("--keep", action="store_true", help="keep the rows of earlier runs that this one does not measure")
     parser.add_argument("--out", type=Path, default=Path("out/bench"))
     options, rest = parser.parse_known_args(argv)
     unknown = [name for name in options.names if name not in known]
@@ -29,11 +30,13 @@ def main(argv: list[str] | None = None) -> int:
     codes = []
     for name in options.names or known:
         folder = options.out / name
-        codes.append(_run(name, frame.Options(folder, options.fast, cases, tuple(rest)), options.out / f"{name}.json"))
+        path = options.out / f"{name}.json"
+        kept = frame.read_rows(path) if options.keep else []
+        codes.append(_run(name, frame.Options(folder, options.fast, cases, tuple(rest)), path, kept))
     return max(codes, default=0)
 
 
-def _run(name: str, options: frame.Options, path: Path) -> int:
+def _run(name: str, options: frame.Options, path: Path, kept: list[frame.Row]) -> int:
     print(f"bench {name}", flush=True)
     options.out.mkdir(parents=True, exist_ok=True)
     record = frame.Record(name)
@@ -45,6 +48,8 @@ def _run(name: str, options: frame.Options, path: Path) -> int:
         record.fail(traceback.format_exc())
     if not record.rows:
         record.fail("nothing was measured")
+    measured = {(row.metric, row.case) for row in record.rows}
+    record.rows[:0] = [row for row in kept if (row.metric, row.case) not in measured]
     record.write(path)
     print(f"\n{frame.table(record.rows)}\n\n{path}  ({time.perf_counter() - start:.0f} s)", flush=True)
     missed = record.missed()
