@@ -68,16 +68,24 @@ def cells_of(points: Floats, size: float) -> tuple[NDArray[np.integer], int]:
 def richness_of(points: Floats, normals: Floats, *, heights: Floats | None = None, size_mm: float | None = None) -> Floats:
     """(n,) how rich the relief is round each point: spread of the recovered heights (mm), else of the normals, in its cell.
 
-    The spread of normals in a cell of a smooth curved surface is small; edges, folds and tooling make it large.
+    The spread of normals in a cell of a smooth curved surface is small; edges, folds and tooling make it large. Cells keep
+    surfaces apart that face different ways: the two sides of something thin are no relief.
     """
     size = size_mm or max(float(np.ptp(points, axis=0).max()) / 24.0, 1e-6)
-    cell, count = cells_of(points, size)
+    main = np.abs(normals).argmax(axis=1)
+    faced = 2 * main + (np.take_along_axis(normals, main[:, None], axis=1)[:, 0] > 0)
+
+    def parted() -> tuple[NDArray[np.integer], int]:
+        kept, number = np.unique(6 * cells_of(points, size)[0] + faced, return_inverse=True)
+        return number.reshape(-1), len(kept)
+
+    cell, count = parted()
     members = np.maximum(np.bincount(cell, minlength=count), 1)
     for _ in range(6):  # on a coarse mesh the cells grow until most points have company to be compared with
         if size_mm or (members[cell] >= 4).mean() > 0.8:
             break
         size *= 1.4
-        cell, count = cells_of(points, size)
+        cell, count = parted()
         members = np.maximum(np.bincount(cell, minlength=count), 1)
     columns = normals if heights is None else np.asarray(heights, float)[:, None]
     spread = np.zeros(count)

@@ -10,12 +10,14 @@ import bpy
 from mathutils import Matrix, Vector
 
 from . import roles
-from .lens_drivers import EFFECTIVE, FRAME
+from .lens_drivers import EFFECTIVE, FOCUS, FRAME, KIND
 from .lights import SETUP
 from .nodes.finish import diffraction_share, set_softness
 
 EXPOSURE = "bozzetto_exposure"
 """On a world: the exposure in stops of its set-up."""
+CLOSER = "bozzetto_exposure_closer"
+"""On a world: by how many stops close looks are exposed otherwise, by the shot's key."""
 FLUX = "bozzetto_flux"
 """On a world: the net flux of its set-up at the subject, any unit; it points to where the light mainly comes from."""
 FOLLOWS = "bozzetto_follows"
@@ -49,6 +51,8 @@ def apply_shot_light(scene: Any, shot: Any) -> Callable[[], None]:
     if not same:
         scene.world = world
         scene.view_settings.exposure = world.get(EXPOSURE, scene.view_settings.exposure)
+    if CLOSER in world:
+        scene.view_settings.exposure += world[CLOSER].get(shot.get(roles.KEY, ""), 0.0)
     scene_name = scene.name
 
     def restore() -> None:
@@ -69,11 +73,53 @@ def _pose(item: Any) -> tuple[Any, ...]:
 
 
 def turn_towards(world: Any, shot: Any) -> Any:
-    """The turn about the vertical through the origin that brings the set-up round to the shot's camera."""
+    """The turn about the vertical through the origin that brings the set-up round to the shot's camera.
+
+    For a close look it is turned on until the main light grazes what the camera faces, so that fine relief shows.
+    """
     written_for = world.get(FOLLOWS)
     if written_for is None:
         return Matrix.Identity(4)
     place = Vector(shot.matrix_world.translation)
     if place.xy.length < 0.05 * abs(place.z):  # from above there is no side to turn to
         return Matrix.Identity(4)
-    return Matrix.Rotation(math.atan2(place.y, place.x) - written_for, 4, "Z")
+    turn = math.atan2(place.y, place.x) - written_for
+    flux = world.get(FLUX)
+    if flux is not None and shot.get(KIND) == "detail":
+        turn += raking_turn(Vector(flux), shot.matrix_world.to_3x3().col[2], written_for)
+    return Matrix.Rotation(turn, 4, "Z")
+
+
+CLOSE_OFFSET = 0.5
+"""The share of the usual offset in a close look: it is exposed for the surface that it shows, not for a lit side."""
+
+
+def close_card(shot: Any) -> tuple[Any, Any] | None:
+    """Where the grey card is held for a close look, (3,) mm and its normal: at the spot in focus, facing the camera.
+
+    None for other shots, for which the one card at the subject's middle holds.
+    """
+    if shot.get(KIND) != "detail" or not shot.get(FOCUS):
+        return None
+    matrix = shot.matrix_basis.to_3x3().normalized()
+    normal = matrix.col[2]
+    return 1000.0 * shot.matrix_basis.translation - shot[FOCUS] * normal, normal
+
+
+RAKING, MOST_TURNED = math.radians(70.0), math.radians(30.0)
+"""How far from the camera's direction the main light of a close look should come, and the most it is turned on for that."""
+
+
+def raking_turn(flux: Any, camera: Any, written_for: float) -> float:
+    """Radians to turn a set-up on so that its main light, net flux (3,), comes `RAKING` off the direction to a camera (3,).
+
+    written_for: azimuth of the camera for which the flux holds. Light from nearly above can't be turned to graze.
+    """
+    flux, camera = flux.normalized(), camera.normalized()
+    level = flux.xy.length * camera.xy.length
+    if flux.xy.length < 0.4 or level < 1e-6:
+        return 0.0
+    off = math.remainder(math.atan2(flux.y, flux.x) - written_for, math.tau)
+    wanted = math.acos(max(-1.0, min(1.0, (math.cos(RAKING) - flux.z * camera.z) / level)))
+    turn = max(0.0, min(wanted - abs(off), MOST_TURNED))
+    return math.copysign(turn, off if abs(off) > 0.1 else -1.0)  # from the front: to the camera's left

@@ -107,14 +107,14 @@ def cards(studio: Studio, shot: str) -> tuple[float, np.ndarray]:
     from blender_addon.core.srgb import luminance
     from blender_addon.scene import meter
     from blender_addon.scene.nodes.materials import exposed_as
-    from blender_addon.scene.shot_light import FLUX, turn_towards
+    from blender_addon.scene.shot_light import CLOSE_OFFSET, FLUX, close_card, turn_towards
     from blender_addon.scene.shot_state import dressed_for
 
     stage = studio.stage
     camera, card = stage.require("shot", shot), stage.require("card", "grey")
     with dressed_for(stage, camera):
         held = turn_towards(stage.scene.world, camera) @ card.matrix_basis  # the card goes round with camera and light
-        place, normal = held.translation * 1000.0, -(held.to_3x3().col[2])
+        place, normal = close_card(camera) or (held.translation * 1000.0, -(held.to_3x3().col[2]))
         around = [item for role in ("table", "backdrop", "prop") for item in stage.find_all(role).values()]
         lit = [item for role in ("light", "card") for item in stage.find_all(role).values() if item != card]
         common = {
@@ -126,6 +126,7 @@ def cards(studio: Studio, shot: str) -> tuple[float, np.ndarray]:
         grey = float(luminance(meter.read_card(**common).colour)) * exposure
         chart = meter.read_chart(**common)
     offset = usual_offset(flux=flux, **exposed_as(stage.find("surface", "piece")))
+    offset *= CLOSE_OFFSET if close_card(camera) else 1.0
     return grey / (GREY * 2.0**offset), chart
 
 

@@ -9,17 +9,18 @@ from typing import Any
 import bpy
 import numpy as np
 import pytest
-from mathutils import Matrix
+from mathutils import Matrix, Vector
 
-from blender_addon.core import exposure, light_setups
+from blender_addon.core import exposure, light_setups, srgb
 from blender_addon.job import sheet as sheets
 from blender_addon.job.errors import JobError
 from blender_addon.job.runner import finish, run_job
 from blender_addon.job.step import Progress, Result, Step, from_module, ordered
 from blender_addon.scene import hdri, images, lights, meshes, meter
+from blender_addon.scene.lens_drivers import FOCUS, KIND
 from blender_addon.scene.lookdev import make_lookdev
 from blender_addon.scene.output import Quality, set_up
-from blender_addon.scene.shot_light import EXPOSURE, apply_shot_light
+from blender_addon.scene.shot_light import CLOSE_OFFSET, EXPOSURE, FLUX, apply_shot_light, close_card, turn_towards
 from blender_addon.scene.stage import Stage
 from blender_addon.steps.dressing import lighting as step
 from tests.steps.test_material import Nothing, bowl
@@ -321,3 +322,24 @@ def test_no_ball_hides_a_patch_of_the_chart_from_the_camera() -> None:
         return np.array([1000.0 * np.array(item.matrix_world @ vertex.co) for vertex in item.data.vertices]) @ up
 
     assert seen(made["chart"]).min() > max(seen(made[name]).max() for name in ("grey ball", "mirror ball"))
+
+
+def test_a_close_look_is_lit_from_the_side_and_exposed_for_what_it_shows() -> None:
+    """The main light comes 70 degrees off the camera's direction, and a grey card held in the focus reads its value."""
+    stage, _ = run()
+    scene, shot = stage.scene, stage.require("shot", "side")
+    shot[lights.SETUP], shot[KIND], shot[FOCUS] = "", "detail", 380.0
+    shot.matrix_basis = lights.facing((400.0, 0.0, 100.0), (20.0, 0.0, 30.0))
+    stage, figures = run(only="lighting")
+    world, shot = scene.world, stage.require("shot", "side")
+    flux = turn_towards(world, shot) @ Vector(world[FLUX])
+    camera = shot.matrix_world.to_3x3().col[2]
+    assert math.degrees(flux.angle(camera)) == pytest.approx(70.0, abs=0.5)
+    restore = apply_shot_light(scene, shot)
+    place, normal = close_card(shot)
+    around = [item for role in ("table", "backdrop", "prop") for item in stage.find_all(role).values()]
+    found = meter.read_card(centre_mm=place, normal=normal, lights=on(stage), world=world, around=around, seed=5)
+    reads = float(srgb.luminance(found.colour)) * 2.0**scene.view_settings.exposure
+    restore()
+    wanted = exposure.GREY * 2.0 ** (CLOSE_OFFSET * figures["offset_stops"])
+    assert reads == pytest.approx(wanted, rel=0.03)  # the meter's own noise is under one percent

@@ -22,7 +22,7 @@ def _clay(tree: Tree) -> None:
     grog = tree.input("Grog", "float", 0.35, help="How much fired grit shows")
     grog_size = tree.input("Grog Size", "float", 0.35, low=0.05, high=3.0, help="Size of the largest grog grains, mm")
     mottle = tree.input("Mottle", "float", 0.5, help="Unevenness of tone, from drying and wedging")
-    pores = tree.input("Pore Depth", "float", 0.006, low=0.0, high=0.2, help="Depth of the fine texture of the surface, mm")
+    pores = tree.input("Pore Depth", "float", 0.011, low=0.0, high=0.2, help="Depth of the fine texture of the surface, mm")
     dust = tree.input("Dust", "float", 0.3, help="Dry powder in recesses that face upwards")
     wash = tree.input("Crevice Wash", "float", 0.25, help="Thin dark slip left in recesses")
     wash_colour = tree.input("Wash Colour", "colour", (0.07, 0.055, 0.045), help="Colour of the wash")
@@ -48,7 +48,8 @@ def _clay(tree: Tree) -> None:
     rough = tree.math("MULTIPLY_ADD", broad, 0.16, 0.76)
     rough = tree.math("SUBTRACT", rough, tree.math("MULTIPLY", rubbed, 0.22))
     rough = tree.blend(wet, rough, tree.math("MULTIPLY_ADD", broad, 0.30, 0.16))
-    bent = _texture(tree, mm, normal, pores, grain, grog_size, prints, chatter)
+    drowned = tree.math("MULTIPLY", pores, tree.blend(wet, 1.0, 0.3))  # water fills the pores
+    bent = _texture(tree, mm, normal, drowned, grain, grog_size, prints, chatter)
     shader = tree.node(
         "BsdfPrincipled",
         {
@@ -79,22 +80,29 @@ def _mottling(tree: Tree, mm: Any, amount: Any) -> tuple[Any, Any]:
 
 
 def _grog(tree: Tree, mm: Any, amount: Any, size: Any) -> tuple[dict[str, Any], Any]:
-    """Grains that lie in the surface: where they show, their tint, and the bump that they make."""
-    scale = tree.math("DIVIDE", 0.55, size)
-    broken = tree.node("TexNoise", {"Vector": mm, "Scale": tree.math("DIVIDE", 1.1, size), "Detail": 1.0})["Color"]
-    push = tree.vector("SCALE", tree.vector("SUBTRACT", broken, (0.5, 0.5, 0.5)), scale=tree.math("MULTIPLY", size, 1.6))
-    cells = tree.node("TexVoronoi", {"Vector": tree.vector("ADD", mm, push), "Scale": scale, "Randomness": 1.0})
-    lottery = tree.node("SeparateColor", {"Color": cells["Color"]})
-    reach = tree.math("MULTIPLY", lottery["Red"], 0.42)  # each grain has its own size
-    inside = tree.span(tree.math("SUBTRACT", reach, cells["Distance"]), 0.0, 0.10)
-    shows = tree.math("LESS_THAN", lottery["Green"], tree.math("MULTIPLY", amount, 0.55))
-    amount_here = tree.math("MULTIPLY", tree.math("MULTIPLY", inside, shows), 0.85)
+    """Grains that lie in the surface, many small and few large: where they show, their tint, and the bump that they make."""
+    broken = tree.node("TexNoise", {"Vector": mm, "Scale": tree.math("DIVIDE", 1.6, size), "Detail": 2.0})["Color"]
+    push = tree.vector("SCALE", tree.vector("SUBTRACT", broken, (0.5, 0.5, 0.5)), scale=tree.math("MULTIPLY", size, 0.9))
+    bent = tree.vector("ADD", mm, push)
+    large, small = _grains(tree, bent, amount, size, 0.55), _grains(tree, bent, amount, size, 1.3)
+    inside = tree.math("MAXIMUM", large[0], tree.math("MULTIPLY", small[0], 0.7))
+    lot = tree.mix(tree.math("GREATER_THAN", large[0], small[0]), small[1], large[1])
     tint = tree.ramp(
-        lottery["Blue"],
+        lot,
         [(0.0, (0.42, 0.38, 0.34)), (0.45, (0.75, 0.68, 0.60)), (0.62, (1.25, 1.2, 1.1)), (1.0, (1.6, 1.5, 1.35))],
     )
-    bump = tree.math("MULTIPLY", amount_here, tree.math("SUBTRACT", lottery["Blue"], 0.35))
-    return {"amount": amount_here, "tint": tint}, bump
+    bump = tree.math("MULTIPLY", inside, tree.math("SUBTRACT", lot, 0.35))
+    return {"amount": inside, "tint": tint}, bump
+
+
+def _grains(tree: Tree, mm: Any, amount: Any, size: Any, fine: float) -> tuple[Any, Any]:
+    """One class of grains, `fine` cells in a length of `size` mm: where they show, 0 to 1, and a number drawn for each."""
+    cells = tree.node("TexVoronoi", {"Vector": mm, "Scale": tree.math("DIVIDE", fine, size), "Randomness": 1.0})
+    lottery = tree.node("SeparateColor", {"Color": cells["Color"]})
+    reach = tree.math("MULTIPLY_ADD", tree.math("POWER", lottery["Red"], 2.0), 0.36, 0.06)
+    inside = tree.span(tree.math("SUBTRACT", reach, cells["Distance"]), 0.0, 0.10)
+    shows = tree.math("LESS_THAN", lottery["Green"], tree.math("MULTIPLY", amount, 0.6))
+    return tree.math("MULTIPLY", tree.math("MULTIPLY", inside, shows), 0.85), lottery["Blue"]
 
 
 def _powdered(tree: Tree, colour: Any, mm: Any, recess: Any, dust: Any, wet: Any) -> Any:
@@ -115,12 +123,18 @@ def _wetted(tree: Tree, colour: Any, wet: Any, broad: Any) -> Any:
 
 
 def _texture(tree: Tree, mm: Any, normal: Any, pores: Any, grain: Any, grog_size: Any, prints: Any, chatter: Any) -> Any:
-    fine = tree.node("TexNoise", {"Vector": mm, "Scale": 4.5, "Detail": 3.0, "Roughness": 0.6})["Factor"]
+    """The normal with the texture of a dry body: hand-worked unevenness, sand, silt, pinholes, grog; some 0.01 mm deep."""
     slow = tree.node("TexNoise", {"Vector": mm, "Scale": 0.75, "Detail": 3.0, "Roughness": 0.55})["Factor"]
-    micro = tree.math("MULTIPLY", pores, tree.math("MULTIPLY_ADD", slow, 4.0, tree.math("MULTIPLY", fine, 2.2)))
+    sand = tree.node("TexNoise", {"Vector": mm, "Scale": 4.5, "Detail": 4.0, "Roughness": 0.62})["Factor"]
+    hole = tree.node("TexVoronoi", {"Vector": mm, "Scale": 1.1, "Randomness": 1.0})
+    lottery = tree.node("SeparateColor", {"Color": hole["Color"]})
+    bore = tree.math("MULTIPLY", tree.math("POWER", lottery["Red"], 3.0), 0.3)
+    pit = tree.span(tree.math("SUBTRACT", hole["Distance"], bore), -0.09, 0.05, 1.0, 0.0, smooth=True)
+    pit = tree.math("MULTIPLY", pit, tree.math("LESS_THAN", lottery["Green"], 0.5))
+    micro = tree.math("MULTIPLY_ADD", slow, 4.0, tree.math("MULTIPLY_ADD", sand, 3.6, tree.math("MULTIPLY", pit, -2.4)))
     stones = tree.math("MULTIPLY", tree.math("MULTIPLY", grain, grog_size), 0.16)
     marks = tree.math("ADD", _fingerprints(tree, mm, prints), _chatter(tree, mm, chatter))
-    height = tree.math("ADD", tree.math("ADD", micro, stones), marks)
+    height = tree.math("ADD", tree.math("MULTIPLY_ADD", micro, pores, stones), marks)
     return tree.node("Bump", {"Strength": 1.0, "Distance": 0.001, "Height": height, "Normal": normal})["Normal"]
 
 

@@ -20,6 +20,7 @@ def _glaze(tree: Tree) -> None:
     matt = tree.input("Matt", "float", 0.0, help="0 glossy, 1 silky matt")
     specks = tree.input("Iron Specks", "float", 0.15, help="Dark specks of iron that bleed through")
     crackle = tree.input("Crackle", "float", 0.0, help="A net of fine cracks in the glass")
+    levels = tree.input("Levelling", "float", 0.5, help="How far the melt flowed level over fine relief")
     mm = tree.input("Position", "vector", help="Position on the piece in mm")
     normal = tree.input("Normal", "vector", help="Normal of the surface with its relief")
     recess = tree.input("Recess", "float", 0.0, help="0 to 1 in recesses")
@@ -45,7 +46,9 @@ def _glaze(tree: Tree) -> None:
         "ADD", tree.math("MULTIPLY", skin, 0.016), tree.math("MULTIPLY", pits, tree.math("MULTIPLY", matt, 0.004))
     )
     height = tree.math("SUBTRACT", height, tree.math("MULTIPLY", cracks, 0.004))
-    glass = tree.node("Bump", {"Strength": 1.0, "Distance": 0.001, "Height": height, "Normal": normal})["Normal"]
+    down = tree.vector("SUBTRACT", tree.node("NewGeometry")["Normal"], normal)
+    molten = tree.vector("NORMALIZE", tree.vector("ADD", normal, tree.vector("SCALE", down, scale=levels)))
+    glass = tree.node("Bump", {"Strength": 1.0, "Distance": 0.001, "Height": height, "Normal": molten})["Normal"]
     rough = tree.math("ADD", tree.blend(matt, 0.055, 0.42), tree.math("MULTIPLY", tree.span(cloud, 0.35, 0.75), 0.07))
     rough = tree.math("ADD", rough, tree.math("MULTIPLY", thin, 0.18))
     shader = tree.node(

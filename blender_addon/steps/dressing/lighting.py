@@ -19,7 +19,7 @@ from ...scene import hdri, lights, meter
 from ...scene.lookdev import make_lookdev
 from ...scene.nodes.finish import diffraction_share, put_finish
 from ...scene.nodes.materials import exposed_as
-from ...scene.shot_light import EXPOSURE, FLUX, FOLLOWS
+from ...scene.shot_light import CLOSE_OFFSET, CLOSER, EXPOSURE, FLUX, FOLLOWS, close_card, turn_towards
 
 LABEL = "Lighting"
 NEEDS = ("piece",)
@@ -114,6 +114,8 @@ def run(stage: Any, settings: Settings) -> Run:
         )
         world = bpy.data.worlds[light.world_name]
         world[EXPOSURE], world[FLUX] = stops, [float(value) for value in light.flux]
+        if settings.exposure is None:
+            world[CLOSER] = light.closer(stage, settings, gains, stops, job=place == 0)
         exposures[name] = stops
         if place == 0:
             light.offer_grey_card(stage, subject)
@@ -187,11 +189,36 @@ class _Light:
         return [bpy.data.objects[name] for name in (*self.lamps.values(), *self.cards.values())]
 
     def metered(self, stage: Any, subject: _Subject) -> meter.Reading:
+        return self.read(stage, subject.centre, self.normal)
+
+    def read(self, stage: Any, centre_mm: Any, normal: Any) -> meter.Reading:
+        """A grey card held there, among what throws light or shadow on it."""
         around = [item for role in ("table", "backdrop", "prop") for item in stage.find_all(role).values()]
         return meter.read_card(
-            centre_mm=subject.centre, normal=self.normal, lights=self.objects(), world=bpy.data.worlds[self.world_name],
+            centre_mm=centre_mm, normal=normal, lights=self.objects(), world=bpy.data.worlds[self.world_name],
             around=[item for item in around if not item.hide_render], seed=stage.seed,
         )  # fmt: skip
+
+    def closer(self, stage: Any, settings: Settings, gains: Any, stops: float, *, job: bool) -> dict[str, float]:
+        """By how many stops close looks in this light are exposed otherwise, by their keys; job: it is the job's own light."""
+        world, found = bpy.data.worlds[self.world_name], {}
+        bpy.context.view_layer.update()  # where the shots stand, also just after they were made
+        for key, shot in stage.find_all("shot").items():
+            held = close_card(shot)
+            if held is None or (shot.get(lights.SETUP) or (self.name if job else "")) != self.name:
+                continue
+            turn, items = turn_towards(world, shot), self.objects()
+            kept = [item.matrix_basis.copy() for item in items]
+            for item in items:
+                item.matrix_basis = turn @ item.matrix_basis
+            reading = self.read(stage, *held)
+            for item, matrix in zip(items, kept, strict=True):
+                item.matrix_basis = matrix
+            bright = _bright(reading.colour * gains)
+            offset = CLOSE_OFFSET * _usual_offset(stage, self.flux) if settings.offset is None else settings.offset
+            if bright > 1e-9:
+                found[key] = metering.stops_for(bright, offset=offset) - stops
+        return found
 
     def balanced(self, reading: meter.Reading, share: float) -> Any:
         """Take the colour of surroundings out as far as asked; built-in set-ups are balanced by their design. The gains."""
