@@ -103,6 +103,8 @@ def _draw_step(layout: Any, context: Any, step: Step) -> None:
                     draw_field(body, group, name, spec, step.name)
     if step.name == "orientation":
         layout.operator("bozzetto.choose_front", text="Choose the front ...")
+    if step.name == "material":
+        layout.operator("bozzetto.sample_sheet", icon="MATERIAL")
     draw_by_hand(layout, context, step.name)
     grid = layout.grid_flow(columns=2, even_columns=True, row_major=True, align=True)
     for words, first, last, afresh in (

@@ -101,7 +101,7 @@ def run(stage: Stage, settings: Settings) -> Run:
         rendered, reused, waits = rendered + done[0], reused + done[1], waits + [done[2]]
     video = yield from _video(stage, settings, frames)
     if settings.sample_sheet:
-        yield from _sample_sheet(stage, settings, quality)
+        yield from sample_sheet(stage, settings)
     if settings.contact_sheet and stills:
         yield Progress(0.99, "contact sheet")
         shots = [(task.path, stage.require("shot", task.shot).get("bozzetto_caption", task.shot)) for task in stills]
@@ -240,12 +240,13 @@ def _video(stage: Stage, settings: Settings, frames: list[Task]) -> Generator[Pr
     return target.name
 
 
-def _sample_sheet(stage: Stage, settings: Settings, quality: Quality) -> Generator[Progress, None, None]:
+def sample_sheet(stage: Stage, settings: Settings) -> Generator[Progress, None, None]:
+    """The piece in every material from the first shot, as pictures in `samples` and all on one sheet."""
     from ...scene.sample_sheet import render_samples
 
     assert stage.out is not None
     pictures = []
-    for place, count, name, picture in render_samples(stage, settings.device, quality):
+    for place, count, name, picture in render_samples(stage, settings.device, _quality(settings)[0]):
         yield Progress(0.96 + 0.02 * place / count, f"sample {name} ({place} of {count})", blocking=True)
         pictures.append((picture, name))
     write_contact_sheet(pictures, stage.out / "sample_sheet.png")
