@@ -89,3 +89,12 @@ def surface_colours(item: Any, mesh: TriangleMesh, faces: Any, weights: Any) -> 
         columns = np.minimum((place[:, 0] * pixels.shape[1]).astype(int), pixels.shape[1] - 1)
         colours[chosen] = pixels[rows, columns, :3]
     return colours
+
+
+def vertex_colours(item: Any, mesh: TriangleMesh) -> Any:
+    """(n, 3) what a standing mesh shows at its vertices, as display values; None where it is plain all over."""
+    faces, corner = np.zeros(len(mesh.vertices), np.int64), np.zeros(len(mesh.vertices), np.int64)
+    for place in range(3):
+        faces[mesh.faces[:, place]], corner[mesh.faces[:, place]] = np.arange(len(mesh.faces)), place
+    shown = surface_colours(item, mesh, faces, np.eye(3)[corner])
+    return None if float(np.ptp(shown, axis=0).max()) < 0.02 else shown

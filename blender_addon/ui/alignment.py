@@ -55,7 +55,7 @@ class BOZZETTO_OT_choose_pose(bpy.types.Operator):
 
     def draw(self, context):
         """Three a row, a button under each."""
-        self.layout.label(text=f"Scan {self.scan} (ochre) on the first (grey): from the front and from above")
+        self.layout.label(text=f"How scan {self.scan} would lie, in the scans' own colours: from the front and from above")
         grid = self.layout.grid_flow(columns=3, even_columns=True, row_major=True)
         for number, icon in self._ways:
             column = grid.column(align=True)

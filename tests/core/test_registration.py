@@ -283,3 +283,14 @@ def test_overlay_shows_both(shapes: Any) -> None:
     ochre = (picture[..., 0] - picture[..., 2]) > 0.15
     grey = np.ptp(picture, axis=-1) < 1e-6
     assert ochre.mean() > 0.02 and grey.mean() > 0.02
+
+
+def test_overlay_to_choose_from_shows_the_further_scans_own_colours(shapes: Any) -> None:
+    """Green all over, laid on the plain first scan: green wherever it lies on it, though a hair beneath it."""
+    fixed = sample_surfels(shapes["slab"][0], 6000, seed=1)
+    green = np.tile([0.1, 0.6, 0.1], (6000, 1))
+    under = replace(fixed, points=fixed.points - 0.1 * fixed.normals, colour=green)
+    picture = overlay(fixed, under, pixels=120, laid_over=True)
+    thing = np.ptp(picture, axis=-1) > 0.04  # neither the ground nor the plain grey
+    assert (picture[thing, 1] > picture[thing, 0]).mean() > 0.98
+    assert thing.mean() > 0.2

@@ -21,13 +21,13 @@ from ...core.registration import (
     turned_about,
 )
 from ...core.similarity import Similarity, angle_between
-from ...core.srgb import decode
+from ...core.srgb import decode, encode
 from ...job.errors import SubjectError
 from ...job.settings import angle, integer, point, table, text
 from ...job.step import Progress, Result, Run
 from ...scene.images import make_image
 from ...scene.meshes import make_object, read_mesh
-from ...scene.thumbnails import surface_colours
+from ...scene.thumbnails import vertex_colours
 
 LABEL = "Registration"
 NEEDS = ("upright", "clean")
@@ -96,7 +96,7 @@ def run(stage: Any, settings: Settings) -> Run:
         yield Progress(start + 0.8 * width, f"Keeping what was found about scan {key}")
         figures |= _figures(found, used, key)
         words.append(_told(stage, found, used, key))
-        _keep_pictures(stage, first, mesh, found, key)
+        _keep_pictures(stage, (first, colour), (mesh, own_colour), found, key)
         if used is not None:
             _offer(stage, mesh, used, found, key)
     return Result("; ".join(words), figures)
@@ -108,12 +108,8 @@ def _read(item: Any, scale: float) -> tuple[TriangleMesh, Any]:
     mesh = replace(mesh, colours={name: values for name, values in mesh.colours.items() if name != "bozzetto_stand"})
     if not len(mesh.faces):
         raise SubjectError(f'"{item.name}" has no faces, so nothing can be aligned to it')
-    faces, corner = np.zeros(len(mesh.vertices), np.int64), np.zeros(len(mesh.vertices), np.int64)
-    for place in range(3):
-        faces[mesh.faces[:, place]], corner[mesh.faces[:, place]] = np.arange(len(mesh.faces)), place
-    shown = surface_colours(item, mesh, faces, np.eye(3)[corner])
-    plain = float(np.ptp(shown, axis=0).max()) < 0.02
-    return replace(mesh, vertices=mesh.vertices.astype(float)), None if plain else decode(shown)
+    shown = vertex_colours(item, mesh)
+    return replace(mesh, vertices=mesh.vertices.astype(float)), None if shown is None else decode(shown)
 
 
 def _by_itself(first: TriangleMesh, mesh: TriangleMesh, colour: Any, own_colour: Any, role: str, seed: int) -> Registration:
@@ -187,11 +183,16 @@ def _told(stage: Any, found: Registration, used: Candidate | None, key: str) -> 
     return said
 
 
-def _keep_pictures(stage: Any, first: TriangleMesh, mesh: TriangleMesh, found: Registration, key: str) -> None:
+def _keep_pictures(
+    stage: Any, first: tuple[TriangleMesh, Any], further: tuple[TriangleMesh, Any], found: Registration, key: str
+) -> None:
     """A picture of the two overlaid beside the others, one a pose (four at most); written when all else is done."""
     if stage.out is None or not found.candidates:
         return
-    fixed, moving = sample_surfels(first, 20000, seed=1), sample_surfels(mesh, 20000, seed=2)
+    fixed, moving = (
+        sample_surfels(mesh, 20000, seed=seed, colour=None if colour is None else encode(colour))
+        for seed, (mesh, colour) in enumerate((first, further), 1)
+    )
     for number, one in enumerate(found.candidates[:4], 1):
         moved = replace(
             moving, points=one.pose.apply(moving.points), normals=one.pose.turn(moving.normals),
