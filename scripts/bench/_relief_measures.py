@@ -32,6 +32,7 @@ class Ready:
     true_normal: Floats
     true_height: Floats
     true_albedo: Floats
+    true_light: Floats
     known: Any
     border: Any
 
@@ -48,8 +49,8 @@ def ready(case: TruthCase) -> Ready:
     pick = lambda raster: raster.reshape(size * size, -1)[row].astype(np.float32)  # noqa: E731
     colours = decode(pick(case.texture) / 255)
     return Ready(
-        Photographed(surface, colours), unit(pick(case.true_normal)), pick(case.true_height)[:, 0], pick(case.true_albedo),
-        case.known.reshape(-1)[row], case.border.reshape(-1)[row],
+        Photographed(surface, colours), unit(pick(case.true_normal)), pick(case.true_height)[:, 0], pick(case.shown_albedo),
+        pick(case.true_light), case.known.reshape(-1)[row], case.border.reshape(-1)[row],
     )  # fmt: skip
 
 

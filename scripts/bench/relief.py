@@ -30,7 +30,7 @@ LIMITS = {
     "travelling": (">= 0", ">= 15"),
 }  # fmt: skip
 MORE_TEXTURES = ("owl", "sharp")
-PIGMENTED = (("owl", "painted"), ("folds", "printed"), ("sharp", "wood"))
+PIGMENTED = (("owl", "painted"), ("folds", "printed"), ("sharp", "wood"), ("smooth", "wood"))
 
 
 def run(record: Record, options: Options) -> None:
@@ -99,11 +99,13 @@ def _without_detail(record: Record) -> None:
 
 
 def _albedo(record: Record, shape: str, paint: str) -> None:
+    """Against the albedo as sharp as the photo is; beside it what the true light leaves (noise, JPEG, exposure patches)."""
     name = f"{shape}/{paint}"
     part = measures.ready(truth_case(shape, "window", pigment=paint))
     surface, colours = part.surface, part.photographed.colours
     ours = _log_rmse(part, delight(surface, colours).albedo)
     record.add("albedo_log_rmse", ours, case=name, yardstick=0.117, floor="<= 0.09", goal="<= 0.065")
+    record.add("albedo_log_rmse_true_light", _log_rmse(part, colours / np.maximum(part.true_light, 1e-3)), case=name)
     record.add("albedo_log_rmse_raw", _log_rmse(part, colours), case=name)
     record.add("albedo_log_rmse_sh_ao", _log_rmse(part, colours / _harmonics(part)), case=name)
     flat = _log_rmse(part, np.ones_like(colours) * np.median(colours, axis=0))

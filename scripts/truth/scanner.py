@@ -14,7 +14,7 @@ import numpy as np
 from blender_addon.core.mesh import TriangleMesh, face_areas, unit
 
 from . import charts, lights, pigments, scanned, transport
-from .camera import Camera, photographed, speckles
+from .camera import Camera, blurred, photographed, speckles
 from .shape import Shape
 from .shapes import shape as make_shape
 from .texels import Texels, covered, mixed, texels
@@ -33,7 +33,8 @@ class TruthCase:
     covered: (h, w) bool, texels in an island. known: (h, w) bool, covered texels whose truth was found (measure on these).
     face: (h, w) int32 scan face, -1 outside. scan_normal, true_normal: (h, w, 3) float32 unit, in the scan's frame.
     true_height: (h, w) float32 mm from the scan's surface to the truth's, along the scan's normal. true_albedo: (h, w, 3)
-    float32 linear, without the speckle. true_light: (h, w, 3) float32, the light that fell there (texture = albedo x light,
+    float32 linear, without the speckle. shown_albedo: the same as sharp as the photo is: what it would show in even light.
+    true_light: (h, w, 3) float32, the light that fell there (texture = albedo x light,
     before the camera's scale). border: (h, w) uint8, texels to the island's border, 1 at the border, 255 for 8 or more.
     mm_a_texel: edge of a texel. truth: the fine shape. light: the room's name; turn: degrees that the piece was turned in it.
     """
@@ -52,6 +53,7 @@ class TruthCase:
     true_normal: Any
     true_height: Any
     true_albedo: Any
+    shown_albedo: Any
     true_light: Any
     border: Any
     mm_a_texel: float
@@ -200,6 +202,7 @@ def made_case(
         true_normal=part.full(np.where(found[:, None], normal, part.normal).astype(np.float32)),
         true_height=part.full(np.where(found, part.height, 0).astype(np.float32)),
         true_albedo=part.full(colour.astype(np.float32)),
+        shown_albedo=blurred(part.full(colour.astype(np.float32)), inside, camera.blur / scan.mm_a_texel),
         true_light=part.full(light.astype(np.float32)),
         border=_border(inside, part.full(scan.island[part.face].astype(np.int32), -1)),
         mm_a_texel=scan.mm_a_texel,

@@ -13,12 +13,16 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from .pigment import pigment_levels
 from .spherical_harmonics import sphere_directions
 from .visibility import Visibility
 
 Floats = NDArray[Any]
 
-ROUNDS = 6  # of reweighting
+ROUNDS = 8  # of reweighting
+COLOURLESS = 3  # more of them, before, where the light is first taken to have no colour
+CLEARLY = 0.9  # part of the other start's cost below which a light without colour is believed
+TYPICAL = 0.1  # log error that a good fit leaves
 STEPS = 400  # of the projected gradient
 
 
@@ -26,7 +30,8 @@ STEPS = 400  # of the projected gradient
 class Light:
     """A fitted environment. radiance: (d, 3) >= 0 towards `directions` (d, 3). reflectance: (3,) of the bounce.
 
-    spread: robust standard deviation of log(texture / fit) over the receivers. contrast: the same of the texture alone.
+    spread: robust standard deviation of log(texture / fit) over the receivers, paint of a colour of its own left out.
+    contrast: the same of the texture alone. pigment: standard deviation of that paint's log level.
     """
 
     directions: Floats
@@ -34,6 +39,7 @@ class Light:
     reflectance: Floats
     spread: float
     contrast: float
+    pigment: float
 
     @property
     def explained(self) -> float:
@@ -78,33 +84,73 @@ def fit_light(
     """The environment that best explains vertex means `texture` (n, 3) > 0 with `weights` (n,), given `bounce` (n, 3).
 
     Relative errors count, the outlying ones little (iteratively reweighted, Cauchy); neighbouring directions are held alike.
+    Paint is told by its colour (`pigment`) between the rounds. Colour in the light and colour of the paint can each explain
+    the other, so that the fit starts twice: with all colour held to be the light's, and with all held to be the paint's. The
+    second must explain clearly more to be believed.
     """
     rows = np.flatnonzero(weights > 0)
-    design = sky_design(visibility, normals)[rows]
-    level = np.median(texture[rows], axis=0)
-    target = texture[rows] / np.maximum(level, 1e-6)
-    cast = bounce[rows] / np.maximum(level, 1e-6)
-    rough = _roughness(visibility.directions)
-    bright = np.maximum(target.mean(axis=1), 0.05)
-    base = weights[rows] / weights[rows].mean() / bright**2
-    robust = np.ones(len(rows))
-    count = design.shape[1]
-    light = np.full((count + 1, 3), 1.0 / np.pi)
-    error = np.zeros(len(rows))
-    for _ in range(ROUNDS):
-        light = _fit_channels(design, cast, target, base * robust, rough, smoothness, light)
-        model = np.maximum(design @ light[:count] + cast * light[count], 1e-3)
-        error = np.log(np.maximum(target, 1e-3)).mean(axis=1) - np.log(model).mean(axis=1)
-        spread = 1.4826 * np.median(np.abs(error - np.median(error))) + 1e-6
-        robust = 1 / (1 + (error / (2 * spread)) ** 2)
-    contrast = np.log(bright)
+    level = np.maximum(np.median(texture[rows], axis=0), 1e-6)
+    seen = _Seen(sky_design(visibility, normals)[rows], bounce[rows] / level, texture[rows] / level, weights[rows])
+    rough = smoothness * (_roughness(visibility.directions) + 0.01 * np.eye(len(visibility.directions)))
+    ways = [_fitted(seen, rough, colourless=rounds) for rounds in (0, COLOURLESS)]
+    light, left, pigment = ways[1] if ways[1][1].cost < CLEARLY * ways[0][1].cost else ways[0]
+    contrast = np.log(np.maximum(seen.target.mean(axis=1), 0.05))
     return Light(
         visibility.directions,
-        light[:count] * level,
-        light[count],
-        float(1.4826 * np.median(np.abs(error - np.median(error)))),
+        light[:-1] * level,
+        light[-1],
+        left.spread,
         float(1.4826 * np.median(np.abs(contrast - np.median(contrast)))),
+        float(np.sqrt(np.average((pigment.mean(axis=1)) ** 2, weights=seen.weights))),
     )
+
+
+@dataclass(frozen=True)
+class _Seen:
+    """What is fitted: the sky's design (r, d), the bounce (r, 3) and the texture (r, 3), both over the median; weights (r,)."""
+
+    design: Floats
+    cast: Floats
+    target: Floats
+    weights: Floats
+
+
+@dataclass(frozen=True)
+class _Left:
+    """What a fit leaves: robust spread of the log, and cost (mean of log(1 + (error / TYPICAL)^2) over receivers, channels)."""
+
+    spread: float
+    cost: float
+
+
+def _fitted(seen: _Seen, rough: Floats, *, colourless: int) -> tuple[Floats, _Left, Floats]:
+    """Light (d + 1, 3), what it leaves, and the pigments' levels (r, 3), after ROUNDS; the first `colourless` of them take the
+    light to have no colour."""
+    count = seen.design.shape[1]
+    weights = seen.weights / seen.weights.mean()
+    shown = np.log(np.maximum(seen.target, 1e-3))
+    light = np.full((count + 1, 3), 1.0 / np.pi)
+    pigment, robust = np.zeros_like(shown), np.ones(len(shown))
+    left = _Left(0.0, 0.0)
+    for number in range(colourless + ROUNDS):
+        plain, cast = np.exp(shown - pigment), seen.cast
+        if number < colourless:
+            plain = np.repeat(np.exp((shown - pigment).mean(axis=1, keepdims=True)), 3, axis=1)
+            cast = np.repeat(cast.mean(axis=1, keepdims=True), 3, axis=1)
+        bright = np.maximum(plain.mean(axis=1), 0.05)
+        light = _fit_channels(seen.design, cast, plain, weights / bright**2 * robust, rough, light)
+        remainder = shown - np.log(np.maximum(seen.design @ light[:count] + cast * light[count], 1e-3))
+        if number > 0 or colourless:
+            pigment = pigment_levels(remainder, weights)
+        error = remainder - pigment
+        error = error - np.median(error, axis=0)
+        grey = error.mean(axis=1)
+        left = _Left(
+            float(1.4826 * np.median(np.abs(grey - np.median(grey)))),
+            float(np.average(np.log1p((error / TYPICAL) ** 2).mean(axis=1), weights=weights)),
+        )
+        robust = 1 / (1 + (grey / (2 * (left.spread + 1e-6))) ** 2)
+    return light, left, pigment
 
 
 def sky_design(visibility: Visibility, normals: Floats) -> Floats:
@@ -123,16 +169,14 @@ def _roughness(directions: Floats) -> Floats:
     return np.diag(near.sum(axis=1)) - near
 
 
-def _fit_channels(
-    design: Floats, cast: Floats, target: Floats, weight: Floats, rough: Floats, smoothness: float, start: Floats
-) -> Floats:
+def _fit_channels(design: Floats, cast: Floats, target: Floats, weight: Floats, rough: Floats, start: Floats) -> Floats:
     """One reweighted round: non-negative least squares for the three channels by accelerated projected gradient."""
     count = design.shape[1]
     out = np.zeros((count + 1, 3))
     weighted = design * weight[:, None].astype(np.float32)
     core = (weighted.T @ design).astype(float)
     scale = np.trace(core) / count
-    core += smoothness * scale * (rough + 0.01 * np.eye(count))
+    core += scale * rough
     for channel in range(3):
         side = weighted.T @ cast[:, channel]
         corner = float(cast[:, channel] ** 2 @ weight)
