@@ -54,7 +54,11 @@ def is_painting(context: Any, upright: Any) -> bool:
 
 def _show(upright: Any, *, alone: bool) -> None:
     job = upright.get("bozzetto_job")
-    parts = [one for one in bpy.data.objects if one.get("bozzetto_job") == job and one.get("bozzetto_role") in SUBJECT]
+    mine = [one for one in bpy.data.objects if one.get("bozzetto_job") == job]
+    parts = [one for one in mine if one.get("bozzetto_role") in SUBJECT]
     upright.hide_viewport = not alone and bool(parts)
     for one in parts:
         one.hide_viewport = alone
+    for one in mine:  # a further scan lies on it, and would show through the paint
+        if one.get("bozzetto_role") == "aligned":
+            one.hide_viewport = alone or bool(parts)

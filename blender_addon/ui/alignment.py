@@ -21,6 +21,20 @@ def stage_of(context):
     return Stage(context.scene, sheet_of(context.scene, catalogue()))
 
 
+def show_choices(context, lay_out):
+    """A window of buttons at the mouse that closes at a click on one of them; a dialog would stay over the result."""
+    context.window_manager.popover(lambda popover, _: lay_out(popover.layout), ui_units_x=28)
+
+
+def run_again(operator, step):
+    """Run one step again; what the user must mend is reported in its own words, not as an exception."""
+    try:
+        return bpy.ops.bozzetto.run_job(first=step, last=step)
+    except RuntimeError as error:
+        operator.report({"ERROR"}, str(error).removeprefix("Error: ").strip())
+        return {"CANCELLED"}
+
+
 class BOZZETTO_OT_choose_pose(bpy.types.Operator):
     """Show each way in which a further scan fits the first, and use one of them"""
 
@@ -40,7 +54,7 @@ class BOZZETTO_OT_choose_pose(bpy.types.Operator):
         close_previews()
         previews = bpy.utils.previews.new()
         _open["previews"] = previews
-        self._ways = []
+        ways = []
         try:
             pictures = pose_pictures(stage, self.scan)
         except JobError as error:
@@ -50,22 +64,19 @@ class BOZZETTO_OT_choose_pose(bpy.types.Operator):
             preview = previews.new(str(number))
             preview.image_size = [picture.shape[1], picture.shape[0]]  # type: ignore[assignment]
             preview.image_pixels_float.foreach_set(picture.astype("f4").ravel())
-            self._ways.append((number, preview.icon_id))
-        return context.window_manager.invoke_popup(self, width=560)
+            ways.append((number, preview.icon_id))
+        show_choices(context, lambda layout: self._lay_out(layout, ways))
+        return {"FINISHED"}
 
-    def draw(self, context):
+    def _lay_out(self, layout, ways):
         """Three a row, a button under each."""
-        self.layout.label(text=f"How scan {self.scan} would lie, in the scans' own colours: from the front and from above")
-        grid = self.layout.grid_flow(columns=3, even_columns=True, row_major=True)
-        for number, icon in self._ways:
+        layout.label(text=f"How scan {self.scan} would lie, in the scans' own colours: from the front and from above")
+        grid = layout.grid_flow(columns=3, even_columns=True, row_major=True)
+        for number, icon in ways:
             column = grid.column(align=True)
             column.template_icon(icon_value=icon, scale=7.0)
             button = column.operator("bozzetto.set_pose", text=f"Pose {number}")
             button.scan, button.candidate = self.scan, number
-
-    def execute(self, context):
-        """The buttons do the work."""
-        return {"FINISHED"}
 
 
 class BOZZETTO_OT_set_pose(bpy.types.Operator):
@@ -84,7 +95,7 @@ class BOZZETTO_OT_set_pose(bpy.types.Operator):
         rows = context.scene.bozzetto.registration.choices
         row = next((one for one in rows if one.scan == self.scan), None) or rows.add()
         row.scan, row.candidate, row.turn = self.scan, self.candidate, self.turn
-        return bpy.ops.bozzetto.run_job(first="registration", last="registration")
+        return run_again(self, "registration")
 
 
 class BOZZETTO_OT_pick_pairs(bpy.types.Operator):
@@ -185,7 +196,7 @@ class BOZZETTO_OT_pick_pairs(bpy.types.Operator):
         self._picking.end()
         context.workspace.status_text_set(None)
         context.area.tag_redraw()
-        return bpy.ops.bozzetto.run_job(first="registration", last="registration") if state == {"FINISHED"} else state
+        return run_again(self, "registration") if state == {"FINISHED"} else state
 
 
 class BOZZETTO_OT_paint_stand(bpy.types.Operator):
@@ -203,7 +214,7 @@ class BOZZETTO_OT_paint_stand(bpy.types.Operator):
             return {"CANCELLED"}
         if is_painting(context, upright):
             end_painting(context, upright)
-            return bpy.ops.bozzetto.run_job(first="separation", last="separation")
+            return run_again(self, "separation")
         begin_painting(context, upright)
         return {"FINISHED"}
 

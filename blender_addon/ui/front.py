@@ -9,6 +9,7 @@ from bpy.props import FloatProperty
 from ..scene.stage import Stage
 from ..scene.thumbnails import front_candidates
 from ..steps import catalogue
+from .alignment import run_again, show_choices
 from .properties import sheet_of
 
 _open: dict = {}
@@ -32,25 +33,22 @@ class BOZZETTO_OT_choose_front(bpy.types.Operator):
         known = float(stage.results().get("orientation", {}).get("figures", {}).get("front_deg", 0.0))
         previews = bpy.utils.previews.new()
         _open["previews"] = previews
-        self._sides = []
+        sides = []
         for place, (angle, picture) in enumerate(front_candidates(upright)):
             preview = previews.new(str(place))
             preview.image_size = [picture.shape[1], picture.shape[0]]  # type: ignore[assignment]
             preview.image_pixels_float.foreach_set(picture.astype("f4").ravel())
-            self._sides.append(((known + angle + 180.0) % 360.0 - 180.0, preview.icon_id))
-        return context.window_manager.invoke_popup(self, width=460)
+            sides.append(((known + angle + 180.0) % 360.0 - 180.0, preview.icon_id))
+        show_choices(context, lambda layout: self._lay_out(layout, sides))
+        return {"FINISHED"}
 
-    def draw(self, context):
+    def _lay_out(self, layout, sides):
         """Three and three, a button under each."""
-        grid = self.layout.grid_flow(columns=3, even_columns=True, row_major=True)
-        for angle, icon in self._sides:
+        grid = layout.grid_flow(columns=3, even_columns=True, row_major=True)
+        for angle, icon in sides:
             column = grid.column(align=True)
             column.template_icon(icon_value=icon, scale=7.0)
             column.operator("bozzetto.set_front", text="This is the front").angle = math.radians(angle)
-
-    def execute(self, context):
-        """The buttons do the work."""
-        return {"FINISHED"}
 
 
 class BOZZETTO_OT_set_front(bpy.types.Operator):
@@ -66,7 +64,7 @@ class BOZZETTO_OT_set_front(bpy.types.Operator):
         """Set the angle and run the orientation again."""
         orientation = context.scene.bozzetto.orientation
         orientation.use_front, orientation.front = True, self.angle
-        return bpy.ops.bozzetto.run_job(first="orientation", last="orientation")
+        return run_again(self, "orientation")
 
 
 def close_previews():

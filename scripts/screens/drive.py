@@ -239,6 +239,12 @@ def steps() -> Iterator[None]:
         bpy.ops.bozzetto.read_sheet(filepath=f"{JOB}/{WANTED['sheet']}")
     bpy.context.scene.bozzetto.output = f"{OUT}/pictures"
     panels = OpenPanels()
+    if WANTED.get("by_hand"):
+        yield from clicked()
+        sys.path.insert(0, "/shots")
+        by_hand = importlib.import_module("by_hand")
+        yield from by_hand.session(window, redrawn, log, WANTED["by_hand"])
+        return
     yield from photographs("1-before", panels)
     yield from clicked()
     if not any(o.get("bozzetto_role") == "piece" for o in bpy.data.objects):

@@ -26,6 +26,7 @@ def main(arguments: Sequence[str], zip_path: Path) -> int:
     parser.add_argument("--size", default="1400x1800", help="of the screen; tall, because panels are long")
     parser.add_argument("--sheet", type=Path, help="a job sheet whose folder holds its scans; otherwise a small scan of a knob")
     parser.add_argument("--until", default="", help="the last step that the click runs; otherwise all")
+    parser.add_argument("--by-hand", action="store_true", help="instead: choose a pose, pick pairs, paint the stand, by mouse")
     parser.add_argument("--rebuild", action="store_true", help="fetch the window's Blender anew")
     options = parser.parse_args(arguments)
     if not hasattr(os, "geteuid") or os.geteuid() != 0 or not shutil.which("apt-get"):
@@ -36,9 +37,15 @@ def main(arguments: Sequence[str], zip_path: Path) -> int:
     for name in ("out", "home", "job"):
         (shots / name).mkdir(parents=True)
     shutil.copy(zip_path, shots / "ext.zip")
-    shutil.copy(HERE / "drive.py", shots / "drive.py")
-    sheet = _job(shots / "job", options.sheet)
-    (shots / "wanted.json").write_text(json.dumps({"sheet": sheet, "until": options.until}), encoding="utf-8")
+    for name in ("drive.py", "by_hand.py"):
+        shutil.copy(HERE / name, shots / name)
+    by_hand: dict[str, object] = {}
+    if options.by_hand:
+        sheet, by_hand = "tile.toml", _tile(shots / "job")
+    else:
+        sheet = _job(shots / "job", options.sheet)
+    wanted = {"sheet": sheet, "until": "registration" if by_hand else options.until, "by_hand": by_hand}
+    (shots / "wanted.json").write_text(json.dumps(wanted), encoding="utf-8")
     code = subprocess.run(["bash", str(HERE / "window.sh"), "shot", str(root), options.size], check=False).returncode
     options.out.mkdir(parents=True, exist_ok=True)
     for old in options.out.glob("*.png"):
@@ -95,3 +102,15 @@ def _job(folder: Path, sheet: Path | None) -> str:
     )
     subprocess.run([str(python), "-c", code, str(folder)], cwd=ROOT, check=True)
     return "knob.toml"
+
+
+def _tile(folder: Path) -> dict[str, object]:
+    """A figure on a square patterned tile, dusted, and the bare tile scanned again, a quarter turned and in another unit.
+
+    Returns what the driver needs: three spots on both scans, in their own coordinates, and how high it is to paint.
+    """
+    python = envs.blender(envs.default_version(), "host")
+    code = "import sys; from pathlib import Path; from scripts.truth.tile import write_tile; write_tile(Path(sys.argv[1]))"
+    subprocess.run([str(python), "-c", code, str(folder)], cwd=ROOT, check=True)
+    spots = ((-27.0, -27.0, 9.0), (27.0, -26.0, 9.0), (-26.0, 27.0, 9.0))
+    return {"pairs": [[one, [-0.1 * one[1], 0.1 * one[0], 0.1 * one[2]]] for one in spots], "level_mm": 14.0}

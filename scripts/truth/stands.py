@@ -72,7 +72,7 @@ def _figure(points: Floats, base: float, height: float, seed: int) -> Floats:
     return (shape + 0.35 * noise(local, 7.0, octaves=2)) * (height / 50.0)
 
 
-def _spotted(seed: int, ground: Floats, spots: Floats, other: Floats) -> Callable[[Floats], Floats]:
+def patterned(seed: int, ground: Floats, spots: Floats, other: Floats) -> Callable[[Floats], Floats]:
     """A speckled stone's colour."""
     noise = Noise(seed)
 
@@ -83,6 +83,11 @@ def _spotted(seed: int, ground: Floats, spots: Floats, other: Floats) -> Callabl
         return colour * (1 - two) + np.asarray(other) * two
 
     return paint
+
+
+def figure_on(stand: Field, points: Floats, *, top: float = 8.2, height: float = 60.0) -> Floats:
+    """Distance to a figure grown together with a stand whose top is level."""
+    return joined(_figure(points + [2.0, 3.0, 0.0], top, height, 4), stand(points), 0.5)
 
 
 def _painted(piece: Field, stand: Field | None, piece_colour: Floats, stand_paint: Field) -> Field:
@@ -144,9 +149,9 @@ def _turntable_figure(points: Floats) -> Floats:
     return np.maximum(_figure(points, -1.5, 78.0, 21), flat)
 
 
-STONE = _spotted(31, (0.42, 0.40, 0.36), (0.18, 0.15, 0.13), (0.62, 0.58, 0.52))
-TERRAZZO = _spotted(37, (0.55, 0.52, 0.47), (0.33, 0.12, 0.08), (0.08, 0.16, 0.14))
-OAK = _spotted(41, (0.35, 0.20, 0.10), (0.22, 0.12, 0.06), (0.30, 0.18, 0.09))
+STONE = patterned(31, (0.42, 0.40, 0.36), (0.18, 0.15, 0.13), (0.62, 0.58, 0.52))
+TERRAZZO = patterned(37, (0.55, 0.52, 0.47), (0.33, 0.12, 0.08), (0.08, 0.16, 0.14))
+OAK = patterned(41, (0.35, 0.20, 0.10), (0.22, 0.12, 0.06), (0.30, 0.18, 0.09))
 CLAY = (0.45, 0.24, 0.15)
 
 

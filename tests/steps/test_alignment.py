@@ -71,6 +71,21 @@ def test_stand_comes_from_its_own_scan(stage: Stage, tmp_path: Any) -> None:
     assert stand.vertices[:, 2].max() == pytest.approx(13.2, abs=0.5)
 
 
+def test_picked_pairs_win_over_an_earlier_choice(stage: Stage) -> None:
+    """Whoever chose the third of eight poses and then picked pairs has one pose, which is used."""
+    spots = np.array([[39.0, 2.0, 6.0], [1.0, 30.0, 6.0], [-39.0, -20.0, 6.0]])
+    pairs = [
+        registration.Pair(scan="2", on_further=tuple(there), on_first=tuple(here))
+        for here, there in zip(spots, THERE.apply(spots), strict=True)
+    ]
+    choices = [registration.Choice(scan="2", candidate=3)]
+    upright = stage.require("upright")
+    upright["bozzetto_matrix"] = np.diag([0.001, 0.001, 0.001, 1.0]).ravel().tolist()
+    result = done(stage, registration, pairs=pairs, choices=choices)
+    assert result.figures["used_2"] and "3 picked pairs" in result.figures["reason_2"]
+    assert result.figures["mm_per_unit_2"] == pytest.approx(1 / 0.013, rel=2e-3)
+
+
 def test_twice_is_the_same(stage: Stage) -> None:
     done(stage, separation)
     first = {role: read_mesh(stage.require(role)).vertices for role in ("piece", "stand")}

@@ -92,7 +92,8 @@ def run(stage: Any, settings: Settings) -> Run:
             found = _by_pairs(first, mesh, pairs, matrix, key, role, stage.seed)
         else:
             found = _by_itself(first, mesh, colour, own_colour, role, stage.seed)
-        used = _used(found, [row for row in settings.choices if row.scan == key], key)
+        chosen = [row for row in settings.choices if row.scan == key and not pairs]  # picked pairs leave nothing to choose
+        used = _used(found, chosen, key)
         yield Progress(start + 0.8 * width, f"Keeping what was found about scan {key}")
         figures |= _figures(found, used, key)
         words.append(_told(stage, found, used, key))
