@@ -35,7 +35,7 @@ def usual_offset(kind: str, flux: Floats | None = None, albedo: Floats | None = 
     albedo: (3,) of the material where it is known; porcelain and white marble must keep their texture as plaster does.
 
     The offset makes up for the side of the form that lies in shade. Light that comes straight from above, as under a
-    cloudy sky, leaves none, and a card turned to the camera gets less of it than all that looks up: there a third is left.
+    cloudy sky, leaves none, and a card turned to the camera gets less of it than all that looks up: there none is left.
     """
     whole = OFFSETS.get(kind, 0.0)
     if albedo is not None and kind not in METALS:
@@ -45,7 +45,7 @@ def usual_offset(kind: str, flux: Floats | None = None, albedo: Floats | None = 
         return whole
     flux = np.asarray(flux, float)
     sideways = float(np.hypot(flux[0], flux[1]) / max(np.linalg.norm(flux), 1e-12))
-    return whole * (1.0 + 2.0 * min(1.0, sideways / 0.45)) / 3.0
+    return whole * min(1.0, sideways / 0.45)
 
 
 def card_normal(towards_camera: Floats, towards_light: Floats) -> Floats:

@@ -7,6 +7,10 @@ from __future__ import annotations
 
 from typing import Any
 
+import numpy as np
+
+from ..core.srgb import decode
+from .images import read_pixels
 from .importers import COLOUR
 from .nodes.materials import Maps
 
@@ -76,3 +80,28 @@ def maps_of(stage: Any, item: Any, role: str, strength: float | None) -> Maps:
         colour_attribute=attribute,
         uv=uv_name(item),
     )
+
+
+def mean_colour(item: Any, maps: Maps) -> tuple[float, float, float] | None:
+    """The own colour of the object, linear, the mean over its corners; None where it has none that can be read."""
+    mesh = item.data
+    if maps.colour is None:
+        layer = mesh.attributes.get(maps.colour_attribute) if maps.colour_attribute else None
+        if layer is None or not len(layer.data):
+            return None
+        values = np.zeros(4 * len(layer.data), np.float32)
+        layer.data.foreach_get("color", values)  # linear, also of bytes
+        return tuple(float(one) for one in values.reshape(-1, 4)[:, :3].mean(axis=0))  # type: ignore[return-value]
+    layer = mesh.uv_layers.get(maps.uv) or mesh.uv_layers.active
+    if layer is None or not len(layer.uv):
+        return None
+    try:
+        pixels = read_pixels(maps.colour)
+    except ValueError:
+        return None
+    places = np.zeros(2 * len(layer.uv), np.float32)
+    layer.uv.foreach_get("vector", places)
+    column, row = (np.floor((places.reshape(-1, 2) % 1.0) * pixels.shape[1::-1]).astype(int)).T
+    seen = pixels[np.minimum(row, pixels.shape[0] - 1), np.minimum(column, pixels.shape[1] - 1), :3]
+    linear = seen if maps.colour.is_float else decode(seen)
+    return tuple(float(one) for one in linear.mean(axis=0))  # type: ignore[return-value]

@@ -11,9 +11,9 @@ import bpy
 
 from ..core.exposure import usual_offset
 from .nodes.builder import drop_unused_groups
-from .nodes.materials import exposed_as, make_material
+from .nodes.materials import MEAN, exposed_as, make_material
 from .output import Quality, cycles, render_picture
-from .own_texture import maps_of, own_colour_of
+from .own_texture import maps_of, mean_colour, own_colour_of
 from .shot_light import FLUX
 from .shot_state import dressed_for
 from .surfaces import surface_of
@@ -47,7 +47,11 @@ def materials_for_samples(stage: Any) -> Iterator[tuple[str, Any]]:
         if choice["piece"] == "own" and own_colour_of(stage, item, "piece") == (None, ""):
             continue
         surface = surface_of(choice["piece"], dataclasses.replace(settings, **choice))
-        material = make_material(f"Sample {label}", surface, maps_of(stage, item, "piece", settings.relief_strength))
+        maps = maps_of(stage, item, "piece", settings.relief_strength)
+        material = make_material(f"Sample {label}", surface, maps)
+        mean = mean_colour(item, maps) if choice["piece"] == "own" else None
+        if mean is not None:
+            material[MEAN] = mean
         name = material.name
         try:
             yield label, material

@@ -21,7 +21,8 @@ CLOSER = "bozzetto_exposure_closer"
 FLUX = "bozzetto_flux"
 """On a world: the net flux of its set-up at the subject, any unit; it points to where the light mainly comes from."""
 FOLLOWS = "bozzetto_follows"
-"""On a world: the azimuth in radians of the camera that its set-up was written for, when it is to be turned with the shot."""
+"""On a world: the azimuth in radians of the camera that its set-up was written for, when it is to be turned with the shot; on a
+card (the chart and the balls): likewise."""
 
 
 def apply_shot_light(scene: Any, shot: Any) -> Callable[[], None]:
@@ -37,8 +38,9 @@ def apply_shot_light(scene: Any, shot: Any) -> Callable[[], None]:
     world = worlds.get(wanted)
     if world is None:
         return lambda: None
+    followers = [item for item in roles.players(job, role="card") if FOLLOWS in item]
     items = [item for role in ("light", "card") for item in roles.players(job, role=role) if item.get(SETUP)]
-    kept = [(item.name, item.hide_render, _pose(item)) for item in items]
+    kept = [(item.name, item.hide_render, _pose(item)) for item in [*items, *followers]]
     before = scene.world.name if scene.world else "", scene.view_settings.exposure
     turn = turn_towards(world, shot)
     same = scene.world == world
@@ -48,6 +50,8 @@ def apply_shot_light(scene: Any, shot: Any) -> Callable[[], None]:
             item.matrix_basis = turn @ item.matrix_basis
         else:
             item.hide_render = True
+    for item in followers:
+        item.matrix_basis = _round_to(item[FOLLOWS], shot) @ item.matrix_basis
     if not same:
         scene.world = world
         scene.view_settings.exposure = world.get(EXPOSURE, scene.view_settings.exposure)
@@ -80,14 +84,20 @@ def turn_towards(world: Any, shot: Any) -> Any:
     written_for = world.get(FOLLOWS)
     if written_for is None:
         return Matrix.Identity(4)
-    place = Vector(shot.matrix_world.translation)
-    if place.xy.length < 0.05 * abs(place.z):  # from above there is no side to turn to
-        return Matrix.Identity(4)
-    turn = math.atan2(place.y, place.x) - written_for
+    turn = _round_to(written_for, shot)
     flux = world.get(FLUX)
     if flux is not None and shot.get(KIND) == "detail":
-        turn += raking_turn(Vector(flux), shot.matrix_world.to_3x3().col[2], written_for)
-    return Matrix.Rotation(turn, 4, "Z")
+        rake = raking_turn(Vector(flux), shot.matrix_world.to_3x3().col[2], written_for)
+        turn = Matrix.Rotation(rake, 4, "Z") @ turn
+    return turn
+
+
+def _round_to(azimuth: float, shot: Any) -> Any:
+    """The turn about the vertical from a camera at an azimuth (radians) to a shot's; from above there is no side to turn to."""
+    place = Vector(shot.matrix_world.translation)
+    if place.xy.length < 0.05 * abs(place.z):
+        return Matrix.Identity(4)
+    return Matrix.Rotation(math.atan2(place.y, place.x) - azimuth, 4, "Z")
 
 
 CLOSE_OFFSET = 0.5

@@ -17,8 +17,10 @@ from blender_addon.job.errors import JobError
 from blender_addon.job.runner import finish, run_job
 from blender_addon.job.step import Progress, Result, Step, from_module, ordered
 from blender_addon.scene import images, meshes
-from blender_addon.scene.nodes.materials import albedo_of
+from blender_addon.scene.images import read_pixels
+from blender_addon.scene.nodes.materials import albedo_of, exposed_as
 from blender_addon.scene.nodes.relief import CAVITY
+from blender_addon.scene.own_texture import maps_of, mean_colour
 from blender_addon.scene.stage import Stage
 from blender_addon.steps.surface import material as step
 
@@ -270,3 +272,16 @@ def test_a_material_says_its_albedo_and_says_it_anew_when_changed(kind: str, exp
         socket = next(n.inputs[i] for n in material.node_tree.nodes for i in ("Early Wood", "Glaze Colour") if i in n.inputs)
         socket.default_value = (0.1, 0.2, 0.3, 1.0)
         assert albedo_of(material) == pytest.approx((0.1, 0.2, 0.3), abs=1e-6)
+
+
+def test_a_pale_texture_is_known_to_be_pale() -> None:
+    """A white scan shown in its own colour is exposed as white plaster is: the mean of what its corners show."""
+    stage, _ = run("material.piece=own")
+    material, piece = stage.require("surface", "piece"), stage.require("piece")
+    found = mean_colour(piece, maps_of(stage, piece, "piece", None))
+    assert found is not None and exposed_as(material)["albedo"] == pytest.approx(found, abs=1e-6)
+    picture = maps_of(stage, piece, "piece", None).colour
+    pixels = read_pixels(picture)
+    pixels[..., :3] = 230 / 255  # display-encoded: 0.791 linear
+    picture.pixels.foreach_set(pixels.ravel())
+    assert mean_colour(piece, maps_of(stage, piece, "piece", None)) == pytest.approx((0.7914,) * 3, abs=0.001)

@@ -158,5 +158,5 @@ def _chatter(tree: Tree, mm: Any, amount: Any) -> Any:
     ripple = tree.node("TexWave", {"Vector": turned, "Scale": 0.22, "Distortion": 3.0, "Detail": 2.0, "Detail Scale": 0.4})[
         "Factor"
     ]
-    patch = tree.span(tree.node("TexNoise", {"Vector": mm, "Scale": 0.06, "Detail": 1.0})["Factor"], 0.48, 0.62, smooth=True)
-    return tree.math("MULTIPLY", tree.math("MULTIPLY", ripple, patch), tree.math("MULTIPLY", amount, 0.05))
+    patch = tree.span(tree.node("TexNoise", {"Vector": mm, "Scale": 0.06, "Detail": 1.0})["Factor"], 0.42, 0.56, smooth=True)
+    return tree.math("MULTIPLY", tree.math("MULTIPLY", ripple, patch), tree.math("MULTIPLY", amount, 0.12))

@@ -23,6 +23,9 @@ from .wood import wood_group
 KIND = "bozzetto_kind"
 """Custom property on a material: which surface it is."""
 
+MEAN = "bozzetto_mean_colour"
+"""Custom property on a material whose colour a picture gives: its mean on the object, linear."""
+
 GROUPS: dict[str, Callable[[], Any]] = {
     "clay": clay_group,
     "wood": wood_group,
@@ -133,7 +136,10 @@ def albedo_of(material: Any | None) -> tuple[float, float, float] | None:
 
 def exposed_as(material: Any | None) -> dict[str, Any]:
     """What decides the exposure of a material: the arguments `kind` and `albedo` of `usual_offset`."""
-    return {"kind": str(material.get(KIND, "")) if material is not None else "", "albedo": albedo_of(material)}
+    if material is None:
+        return {"kind": "", "albedo": None}
+    kept = material.get(MEAN)
+    return {"kind": str(material.get(KIND, "")), "albedo": albedo_of(material) or (tuple(kept) if kept is not None else None)}
 
 
 def _shown(surface: Surface) -> tuple[float, float, float]:

@@ -46,7 +46,7 @@ def _wood(tree: Tree) -> None:
     colour = tree.mix(1.0, colour, tree.ramp(fibre, [(0.3, (0.86, 0.85, 0.83)), (0.7, (1.12, 1.12, 1.12))]), blend="MULTIPLY")
     colour = tree.mix(1.0, colour, tree.ramp(broad, [(0.3, (0.84, 0.80, 0.76)), (0.7, (1.14, 1.14, 1.15))]), blend="MULTIPLY")
     colour = tree.mix(tree.math("MULTIPLY", fleck, 0.4), colour, tree.mix(0.5, early, (0.55, 0.42, 0.28)))
-    colour = tree.mix(tree.math("MULTIPLY", pore, 0.72), colour, tree.mix(1.0, late, (0.32, 0.28, 0.25), blend="MULTIPLY"))
+    colour = tree.mix(tree.math("MULTIPLY", pore, 0.55), colour, tree.mix(1.0, late, (0.32, 0.28, 0.25), blend="MULTIPLY"))
     drinks = tree.math("MULTIPLY", end, tree.blend(oil, 0.38, 0.62))  # the open ends of the fibres drink in and look darker
     colour = tree.mix(drinks, colour, tree.mix(1.0, colour, (0.50, 0.45, 0.40), blend="MULTIPLY"))
     finish = tree.math("MAXIMUM", oil, varnish)
@@ -115,10 +115,10 @@ def _fibre(tree: Tree, log: Any) -> Any:
 def _pores(tree: Tree, log: Any, amount: Any, size: Any, season: Any, porous: Any) -> Any:
     """Vessels: dots on the end grain, fine strokes some mm long on a long face; 0 to 1."""
     scale = tree.math("DIVIDE", 0.5, size)
-    tubes = tree.vector("MULTIPLY", log, (1.0, 1.0, 0.02))
+    tubes = tree.vector("MULTIPLY", log, (1.0, 1.0, 0.012))
     cells = tree.node("TexVoronoi", {"Vector": tubes, "Scale": scale, "Randomness": 1.0})
     lottery = tree.node("SeparateColor", {"Color": cells["Color"]})
-    open_here = tree.blend(porous, 1.0, tree.span(season, 0.02, 0.22, 1.0, 0.06))
+    open_here = tree.blend(porous, 1.0, tree.span(season, 0.01, 0.14, 1.3, 0.05))  # spring's vessels stand side by side
     wanted = tree.math("MULTIPLY", amount, open_here)
     shows = tree.math("LESS_THAN", lottery["Red"], wanted)
     bore = tree.math("MULTIPLY_ADD", lottery["Green"], 0.13, 0.12)  # half of `size` at most

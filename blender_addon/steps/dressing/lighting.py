@@ -249,6 +249,7 @@ class _Light:
 def _offer_lookdev(stage: Any, subject: _Subject) -> None:
     foot = np.array([subject.centre[0], subject.centre[1], 0.0])
     for key, item in make_lookdev(foot, subject.size, subject.camera).items():
+        item[FOLLOWS] = math.atan2(subject.camera[1], subject.camera[0])
         stage.offer("card", item, key=f"lookdev {key}", name=key.capitalize())
 
 

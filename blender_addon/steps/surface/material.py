@@ -15,7 +15,7 @@ from ...job.settings import choice, colour, file, length, number, only_when, poi
 from ...job.step import Progress, Result, Run
 from ...scene import meshes, own_texture, reference_photo
 from ...scene.nodes.builder import drop_unused_groups
-from ...scene.nodes.materials import Surface, make_material
+from ...scene.nodes.materials import MEAN, Surface, make_material
 from ...scene.nodes.relief import CAVITY
 from ...scene.surfaces import TABLES, VARIETY, region, surface_of
 
@@ -197,9 +197,11 @@ def _dress(stage: Any, role: str, settings: Settings, values: Any | None) -> dic
     kind = settings.piece if role == "piece" else settings.stand
     surface = _fitting(stage, item, role, kind, settings)
     regions = tuple(_region(item, row, settings) for row in settings.regions) if role == "piece" else ()
-    material = make_material(
-        role.capitalize(), surface, own_texture.maps_of(stage, item, role, settings.relief_strength), regions
-    )
+    maps = own_texture.maps_of(stage, item, role, settings.relief_strength)
+    material = make_material(role.capitalize(), surface, maps, regions)
+    mean = own_texture.mean_colour(item, maps) if surface.kind == "own" and role == "piece" else None
+    if mean is not None:
+        material[MEAN] = mean
     stage.offer("surface", material, key=role, name=f"{role.capitalize()} {kind}")
     stage.edit(item, _dresser(material.session_uid, values))
     return {"material": surface.kind, "regions": len(regions), "albedo": _albedo(surface)}
