@@ -20,6 +20,7 @@ from blender_addon.scene.meshes import make_object, read_mesh  # noqa: E402
 from blender_addon.scene.stage import Stage  # noqa: E402
 from blender_addon.steps.scan import registration, separation  # noqa: E402
 from scripts.truth.stands import meshed, subjects  # noqa: E402
+from tests.core.test_doubtful import filled_gap  # noqa: E402
 
 THERE = Similarity(0.013, rotation_from_vector(np.array([0.4, -1.1, 2.0])), np.array([3.0, 1.0, -2.0]))
 
@@ -117,3 +118,16 @@ def test_wrong_requests_are_told_by_name(stage: Stage) -> None:
     with pytest.raises(SubjectError, match='"7"'):
         done(stage, separation, stand_from="7")
     assert stage.find("aligned") is None and stage.find("piece") is None
+
+
+def test_a_web_is_pointed_out_and_marked(stage: Stage) -> None:
+    """A film in the crook of an arm: a warning that says where, and the piece's faces marked."""
+    vertices, faces = meshed(filled_gap, 1.0)
+    upright = stage.require("upright")
+    upright.data = make_object("webbed", TriangleMesh(vertices * 0.001, faces)).data
+    result = done(stage, separation)
+    assert result.figures["webs"] == 1
+    assert any("thin wall" in str(one) and " mm up, right" in str(one) for one in stage.notes.warnings())
+    piece = read_mesh(stage.require("piece"), scale=1000.0)
+    marked = piece.vertices[piece.faces[piece.face_marks["doubtful"]]].mean(axis=1)
+    assert len(marked) > 20 and np.all(marked[:, 0] > 8.0)

@@ -8,6 +8,7 @@ from typing import Any
 
 import numpy as np
 
+from ...core.doubtful import doubts, whereabouts
 from ...core.mesh import TriangleMesh, face_areas, signed_volume
 from ...core.mesh_cut import CutMesh, closed, cut, seated
 from ...core.separation import Separation, find_stand, leftover
@@ -28,6 +29,10 @@ MAKES = ("piece", "stand")
 MASK_PRINT = "bozzetto_stand_print"
 LEFTOVER_FAR, LEFTOVER_OPEN = 1.0, 1.5
 """A stand's scan shows the piece where it lies this near (mm) to the first's; so near to the line the crease decides."""
+DOUBTFUL = "doubtful"
+"""Name of the face mark of webs."""
+MUCH_UNSEEN = 0.04
+"""Share of the piece that no camera saw above which it is said."""
 SEAT_REACH = 2.0
 SEAT_MOST = 1.5
 
@@ -70,13 +75,17 @@ def run(stage: Any, settings: Settings) -> Run:
         found = find_stand(
             mesh, colour=_face_colours(upright, mesh), painted=painted, always=settings.stand == "yes" or source is not None
         )
+    yield Progress(0.4, "Looking for what the scan may have made up")
+    mesh, doubted = _doubted(stage, mesh, ~found.stand)
     if found.field is None:
-        return _piece_alone(stage, mesh, found, source)
+        alone = _piece_alone(stage, mesh, found, source)
+        shell = f"; it is a thin shell, about {doubted['wall_mm']:.1f} mm" if doubted["shell"] else ""
+        return Result(alone.words + shell, alone.figures | doubted)
     yield Progress(0.5, "Cutting and closing")
     halves = cut(mesh, found.field, tone=_tone(upright, mesh))
     if not len(halves.above.faces) or not len(halves.below.faces):
         raise SubjectError("The painted mask leaves no piece or no stand: paint the stand white and the piece black")
-    figures = _figures(found, halves)
+    figures = _figures(found, halves) | doubted
     if source is None:
         piece, stand, flat, home = halves.above, halves.below, halves.below_cap, "upright"
     else:
@@ -94,6 +103,32 @@ def run(stage: Any, settings: Settings) -> Run:
         _show_mask(stage, mesh, found)
     taken = f", the stand from scan {source}" if source else ""
     return Result(f"Piece and stand are apart{taken}: {found.reason}", figures)
+
+
+def _doubted(stage: Any, mesh: TriangleMesh, piece: Any) -> tuple[TriangleMesh, dict[str, Any]]:
+    """The mesh with the faces of webs marked as doubtful, and figures; what a person should look at is said."""
+    found = doubts(mesh, piece, Surface(mesh.vertices, mesh.faces).cast, seed=stage.seed)
+    corners = np.asarray(mesh.vertices, float)[mesh.faces[piece]].reshape(-1, 3)
+    low, high = (corners.min(axis=0), corners.max(axis=0)) if len(corners) else (np.zeros(3), np.ones(3))
+    figures = {
+        "webs": len(found.webs), "unseen_percent": round(100.0 * found.unseen, 2), "wall_mm": round(found.wall, 3),
+        "shell": found.shell,
+    }  # fmt: skip
+    for area, middle in found.webs[:3]:
+        where = whereabouts(middle, 0.5 * (low + high), high - low)
+        stage.warn(
+            f"A thin wall of about {area:.0f} mm2 ({where}) is held all round, like a web that a scan draws between limbs. "
+            'Look whether it is there; its faces are marked "doubtful"'
+        )
+    if found.unseen > MUCH_UNSEEN:
+        where = whereabouts(found.unseen_middle, 0.5 * (low + high), high - low)
+        stage.warn(
+            f"{100.0 * found.unseen:.0f} % of the piece lies where no camera could see it, most of it {where}: what the scan "
+            "shows there, blobs and blurred colour, is guessed"
+        )
+    if found.webs:
+        mesh = replace(mesh, face_marks={**mesh.face_marks, DOUBTFUL: found.web})
+    return mesh, figures
 
 
 def _piece_alone(stage: Any, mesh: TriangleMesh, found: Separation, source: str | None) -> Result:
