@@ -1,6 +1,6 @@
 """Runs inside the window's Blender after `drive.py`: what a person does with the mouse where the scan steps are unsure.
 
-A pose is chosen by its picture, three pairs of points are clicked on the two scans, the stand is painted and cut along the
+The front and a pose are chosen by their pictures, three pairs of points are clicked on the two scans, the stand is painted and cut along the
 paint. Every click and stroke is a mouse event of the window; nothing is called in its place but what opens a dialog.
 """
 
@@ -101,25 +101,44 @@ def asked(hand: Hand, operator: Any, **settings: Any) -> None:
         hand.log(operator.idname(), operator("INVOKE_DEFAULT", **settings))
 
 
-def a_pose_is_chosen(hand: Hand) -> Step:
-    """The dialog of poses, and a click on the button under the second picture."""
+def clicked_under(hand: Hand, operator: Any, name: str, done: Callable[[], bool]) -> Step:
+    """Open a window of pictures and click on the button under the second one."""
     _, region = view_of(hand.window)
     x, y = region.x + 0.3 * region.width, region.y + 0.75 * region.height
     yield from hand.move(x, y)
-    asked(hand, bpy.ops.bozzetto.choose_pose)
+    asked(hand, operator)
     yield
-    yield from hand.shot("7-choose-pose")
-    for down in range(140, 260, 12):  # clicks on the picture do nothing; how high it is drawn depends on the screen
+    yield from hand.shot(name)
+    for down in range(80, 260, 10):  # clicks on the picture do nothing; how high it is drawn depends on the screen
         yield from hand.click(x + 290, y - down)
-        if len(_settings().choices):
+        if done():
             break
+    else:
+        raise AssertionError(f"{name}: no click met a button")
     yield from waited(hand.window)
+
+
+def a_pose_is_chosen(hand: Hand) -> Step:
+    """The window of poses: the second one."""
+    yield from clicked_under(hand, bpy.ops.bozzetto.choose_pose, "7-choose-pose", lambda: len(_settings().choices) > 0)
     found = figures("registration")
     hand.log("pose", found["verdict_2"], "used", found["used_2"], [row.candidate for row in _settings().choices])
     if not found["used_2"]:
-        raise AssertionError("the clicks on a pose's button chose none")
+        raise AssertionError("the pose that was clicked is not used")
     yield from hand.shot("7-pose-chosen")
     _settings().choices.clear()
+
+
+def a_front_is_chosen(hand: Hand) -> Step:
+    """The window of the six sides: the second one."""
+    before = figures("orientation")["front_deg"]
+    orientation = bpy.context.scene.bozzetto.orientation
+    yield from clicked_under(hand, bpy.ops.bozzetto.choose_front, "7-choose-front", lambda: orientation.use_front)
+    turned = (figures("orientation")["front_deg"] - before) % 360.0
+    hand.log("front turned by", turned)
+    if abs(turned - 60.0) > 1.0:
+        raise AssertionError("the second of six sides lies 60 degrees on")
+    yield from hand.shot("7-front-chosen")
 
 
 def _settings() -> Any:
@@ -189,8 +208,11 @@ def window_across(window: Any) -> Vector:
 
 
 def session(window: Any, shot: Callable[[str], Step], log: Callable[..., None], wanted: dict[str, Any]) -> Step:
-    """All three, one after the other, on a job that ran until Registration."""
+    """All four, one after the other, on a job that ran until Registration."""
     hand = Hand(window, shot, log)
+    yield from a_front_is_chosen(hand)
+    with bpy.context.temp_override(window=window):
+        bpy.ops.bozzetto.run_job(first="registration", last="registration")
     yield from a_pose_is_chosen(hand)
     yield from pairs_are_clicked(hand, wanted["pairs"])
     upright = next(one for one in bpy.data.objects if one.get("bozzetto_role") == "upright")

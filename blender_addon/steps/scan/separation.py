@@ -92,6 +92,7 @@ def run(stage: Any, settings: Settings) -> Run:
         yield Progress(0.7, f"Setting the piece on the stand of scan {source}")
         stand, flat, figures["leftover_mm2"] = _stand_of(stage, source, mesh, found, halves.line)
         piece, figures["seat_moved_mm"] = _seat(halves, stand, settings.sink)
+        _say_gap(stage, halves.line, stand, source)
         home = source
     figures["stand_from"] = source or "1"
     figures["stand_volume_mm3"] = _volume(stand)
@@ -200,6 +201,18 @@ def _seat(halves: CutMesh, stand: TriangleMesh, sink: float) -> tuple[TriangleMe
     normal /= np.maximum(np.linalg.norm(normal, axis=1, keepdims=True), 1e-30)
     target = np.where((on_line & (face >= 0))[:, None], place - sink * normal, points)
     return seated(piece, cap, target, reach=SEAT_REACH, most=SEAT_MOST)
+
+
+def _say_gap(stage: Any, line: Any, stand: TriangleMesh, source: str) -> None:
+    """A warning where the cut runs high over the other scan's stand, so that the piece would hang in the air."""
+    if not len(line):
+        return
+    gap = float(np.median(Surface(stand.vertices, stand.faces).nearest(line)[2]))
+    if gap > SEAT_REACH:
+        stage.warn(
+            f"The piece is cut {gap:.0f} mm off the stand of scan {source} and hangs over it; paint less as stand, or take the "
+            'stand from scan "1"'
+        )
 
 
 def _painted(upright: Any, mesh: TriangleMesh) -> Any:
