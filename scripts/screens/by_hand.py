@@ -1,7 +1,8 @@
 """Runs inside the window's Blender after `drive.py`: what a person does with the mouse where the scan steps are unsure.
 
-The front and a pose are chosen by their pictures, three pairs of points are clicked on the two scans, the stand is painted and cut along the
-paint. Every click and stroke is a mouse event of the window; nothing is called in its place but what opens a dialog.
+The front and a pose are chosen by their pictures, three pairs of points are clicked on the two scans, the stand is painted and
+cut along the paint. Every click and stroke is a mouse event of the window; nothing is called in its place but what opens a
+window or ends the painting.
 """
 
 from __future__ import annotations
