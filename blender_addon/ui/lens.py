@@ -90,7 +90,10 @@ def draw_questions(layout, manager):
     """The questions, the first with its two points."""
     for end, words in (("FROM", "From"), ("TO", "To")):
         row = layout.row(align=True)
-        row.prop(manager, ENDS[end], text=words)
+        if manager.is_property_set(ENDS[end]):
+            row.prop(manager, ENDS[end], text=words)
+        else:  # three noughts would read as a point, and Blender writes a nought in metres whatever the scene's unit
+            row.label(text=f"{words}: not picked yet")
         row.operator("bozzetto.lens_point", text="", icon="PIVOT_CURSOR").end = end
     layout.operator_context = "INVOKE_DEFAULT"
     layout.operator("bozzetto.lens_hold", text="f-number from here to there ...")
@@ -254,8 +257,9 @@ class BOZZETTO_OT_lens_hold(Question, bpy.types.Operator):
         camera = shot_in_work(context)
         if self.what != "POINTS":
             return lens_questions.hold_part(camera, self.what.lower())
-        ends = [getattr(context.window_manager, name) for name in ENDS.values()]
-        if ends[0] == ends[1]:
+        manager = context.window_manager
+        ends = [getattr(manager, name) for name in ENDS.values()]
+        if not all(manager.is_property_set(name) for name in ENDS.values()) or ends[0] == ends[1]:
             raise SubjectError("Pick two points first: where it must begin to be sharp, and where it may end")
         return lens_questions.hold_points(camera, [[MM * part for part in end] for end in ends])
 

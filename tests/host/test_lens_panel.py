@@ -46,6 +46,8 @@ def test_points_from_cursor_and_from_selection(scene: Any) -> None:
     manager = bpy.context.window_manager
     scene.cursor.location = (0.01, 0.02, 0.03)
     assert bpy.ops.bozzetto.lens_point(end="FROM") == {"FINISHED"}
+    with pytest.raises(RuntimeError, match="Pick two points first"):  # what is not picked is not the origin
+        bpy.ops.bozzetto.lens_hold(what="POINTS")
     assert tuple(manager.bozzetto_hold_from) == pytest.approx((0.01, 0.02, 0.03))
     piece = bpy.data.objects["Piece"]
     bpy.context.view_layer.objects.active = piece
