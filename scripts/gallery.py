@@ -231,6 +231,7 @@ def main(argv: Sequence[str]) -> int:
     parser.add_argument("--out", type=Path, default=ROOT / "out" / "gallery", help="where the pictures go")
     parser.add_argument("--keep", action="store_true", help="put those for the README into assets_demo/pictures")
     options = parser.parse_args(list(argv))
+    options.out = options.out.resolve()
     wanted = [one for one in PICTURES if not options.names or any(one.name.startswith(name) for name in options.names)]
     if not wanted:
         parser.error(f"there is no picture {', '.join(options.names)}")

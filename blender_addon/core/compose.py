@@ -100,9 +100,11 @@ def compose(
             spots.append(None)
             continue
         good.sort(key=lambda one: one[0])
-        few = [
-            (one[0] + 0.4 * len(way) / max(len(views), 1), one, way) for one in good[:4] for way in [_in_way(one[3], views[1:])]
-        ]
+        few = []
+        for one in good[:8]:
+            way = _in_way(one[3], views[1:])
+            behind = max((_behind(one[3], view) for view in views[1:] if view.name not in way), default=0.0)
+            few.append((one[0] + 0.4 * len(way) / max(len(views), 1) + behind, one, way))
         _, best, way = min(few, key=lambda one: one[0])
         placed.append(best[3])
         spots.append(Spot(best[1], best[2], way))
@@ -168,6 +170,14 @@ def _in_way(points: Floats, views: Sequence[ShotView]) -> tuple[str, ...]:
     """The shots whose sight lines the points cut, or in which they lie unsharp before the subject's feet."""
     found = [view.name for view in views if in_sight(points, view, radius_mm=1.0).any() or before_feet(points, view) > SHOWS]
     return tuple(dict.fromkeys(found))
+
+
+def _behind(points: Floats, view: ShotView) -> float:
+    """The share of a thing's points that the subject's outline meets in a shot, 0 to 1: it would seem to grow out of it."""
+    if len(view.outline) < 3:
+        return 0.0
+    slopes, depth = project(points, view.position, view.rotation)
+    return float(((depth > 0) & (outside_distance(slopes, view.outline) <= 0.0)).mean())
 
 
 def before_feet(points: Floats, view: ShotView) -> float:
