@@ -65,6 +65,9 @@ def find_stand(
     if painted is None and not always and (creased < CREASE_SHARE[strict] or ledge < LEDGE_SHARE[strict]):
         why = "no crease sets a stand off from it" if creased < CREASE_SHARE[strict] else "nothing juts out below it"
         return _whole(len(stand), why, (level, creased, ledge))
+    if painted is None and not always and strict and level > 0.5 * height:
+        why = "what lies below the crease has no level top and is taller than what is on it, like a body under a head"
+        return _whole(len(stand), why, (level, creased, ledge))
     field = clean_line(mesh, graph, stand, width)
     why = "" if painted is not None or always else _no_stand(mesh, graph, stand, field)
     if why:

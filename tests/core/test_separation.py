@@ -12,6 +12,7 @@ from blender_addon.core.mesh import TriangleMesh, edges, face_areas, vertex_norm
 from blender_addon.core.mesh_cut import FILLED, closed, cut
 from blender_addon.core.separation import find_stand, leftover
 from blender_addon.core.topology import submesh
+from scripts.truth.fields import ellipsoid
 from scripts.truth.stands import meshed, subjects
 from tests.scan_shapes import box
 
@@ -74,6 +75,20 @@ def test_a_figure_without_a_stand_is_left_whole() -> None:
     mesh, colour, _ = scanned("bare")
     found = find_stand(mesh, colour=colour)
     assert found.field is None and "piece" in found.reason
+
+
+def test_a_body_is_no_stand_for_its_head() -> None:
+    """A neck is a crease all round and the shoulders jut out below it; but they are not level, and it lies past half way up."""
+
+    def field(points: Any) -> Any:
+        body, head = ellipsoid(points, (0, 0, 25), (20, 22, 30)), ellipsoid(points, (0, 0, 62), (18, 17, 17))
+        return np.maximum(np.minimum(body, head), -points[..., 2])
+
+    vertices, faces = meshed(field, 1.2)
+    mesh = TriangleMesh(vertices - [0.0, 0.0, vertices[:, 2].min()], faces)
+    found = find_stand(mesh)
+    assert found.field is None and "taller" in found.reason and found.crease_share > 0.9
+    assert find_stand(mesh, always=True).field is not None  # the user may say otherwise
 
 
 @pytest.mark.parametrize("size", [(40.0, 30.0, 60.0), (60.0, 60.0, 5.0)])
