@@ -87,7 +87,7 @@ class Studio:
 
         bpy.ops.wm.read_factory_settings(use_empty=True)
         use_card(os.environ.get("BOZZETTO_CARD", ""))
-        self.out, self.path, self.steps = out, _sheet_of(subject, out), catalogue()
+        self.out, self.path, self.steps = out, _sheet_of(subject, out.resolve()), catalogue()
         self.sheet = sheets.read(self.path, self.steps)
         self.dressed: tuple[str, ...] | None = None
         self._run([step for step in self.steps if step.folder in ("scan", "surface", "shots")])
