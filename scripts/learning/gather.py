@@ -14,9 +14,9 @@ from typing import Any
 import numpy as np
 
 from blender_addon.core.mesh import face_areas
-from blender_addon.core.relief.inversion import COARSE, blind_spectrum, gather_signal, pull_of_light
+from blender_addon.core.relief.inversion import blind_spectrum, gather_signal, pull_of_light
 from blender_addon.core.relief.lamplight import fit_surface_light
-from blender_addon.core.relief.patches import CELLS, Cloud, Patches, filled, lay_patches, splat
+from blender_addon.core.relief.patches import Cloud, Patches, filled, lay_patches, splat
 from blender_addon.core.relief.recovery import cell_mm, log_residual, nearest_pull, without_specks
 from blender_addon.core.srgb import luminance
 from blender_addon.job.runner import finish
@@ -28,7 +28,7 @@ from scripts.truth.scanner import POWDER, BakedScan, BakedShape, made_case
 from scripts.truth.texels import texels
 
 Floats = Any
-TILES_A_CASE = 60
+TILES_A_CASE = 45
 CASES_A_PIECE = 3
 STEEP = 2.5
 """Slopes are kept as int8 of 127 sign(g) sqrt(|g| / STEEP): fine near zero, where most are."""
@@ -84,8 +84,9 @@ def tiles_of(part: Ready, rng: np.random.Generator) -> dict[str, Floats]:
     """Tiles of a case in the frame of the light: x along its mean pull.
 
     closed, raw: (k, C, C) int8 of 120 log residual, specks closed over and as it was. known: (k, C, C) 0 where no texel lies, 2
-    where the truth is known too. pull: (k, 2, COARSE, COARSE) int8 of 80 pull. target: (k, 2, C, C) int8, companded true
-    slopes. ratio: (k, RINGS) log of noise over signal.
+    where the truth is known too. pull: (k, 2, COARSE, COARSE) int8 of 80 pull. form: (k, 3, FORM, FORM) int16 of 4000 times
+    the scan's slopes and log irradiance. target: (k, 2, C, C) int8, companded true slopes. ratio: (k, RINGS) log of noise
+    over signal.
     """
     surface = part.surface
     patches, cloud = lay_patches(surface.position, surface.normal, cell_mm=cell_mm(surface), seed=1)
@@ -95,44 +96,37 @@ def tiles_of(part: Ready, rng: np.random.Generator) -> dict[str, Floats]:
     raw = log_residual(surface, luminance(part.photographed.colours), irradiance)
     closed = without_specks(surface, raw)
     frame = patches.led_by(nearest_pull(cloud, pull, patches))
-    signal = finish(gather_signal(frame, cloud, closed, raw, pull))
+    signal = finish(gather_signal(frame, cloud, closed, raw, pull=pull, normal=surface.normal, irradiance=irradiance))
     spectrum = blind_spectrum(frame, signal)
     curve = np.log(np.clip(spectrum.noise / np.maximum(spectrum.signal, 1e-12), 1e-3, 1e4))
     full = np.flatnonzero(signal.share > 0.5)
     chosen = np.sort(rng.choice(full, size=min(TILES_A_CASE, len(full)), replace=False))
     lit_frame = Patches(frame.cell_mm, *(part[chosen] for part in (frame.centre, frame.normal, frame.along, frame.across)))
     cosine = np.maximum(np.einsum("ij,ij->i", part.true_normal, surface.normal), 0.2)[:, None]
-    slope = surface.normal - part.true_normal / cosine
-    runs = [_tiles_of_run(part, lit_frame, cloud, run, fields=(closed, raw, pull, slope)) for run in lit_frame.runs()]
-    tiles = {name: np.concatenate([run[name] for run in runs]) for name in runs[0]}
-    return {**tiles, "ratio": np.tile(curve.astype(np.float32), (len(chosen), 1))}
+    slope = np.where(part.known[:, None], surface.normal - part.true_normal / cosine, 0)
+    runs = [_truth_of_run(lit_frame, cloud, run, slope, part.known) for run in lit_frame.runs()]
+    true, sure = (np.concatenate([run[place] for run in runs]) for place in (0, 1))
+    return {
+        "closed": _int8(120 * signal.closed[chosen]),
+        "raw": _int8(120 * signal.raw[chosen]),
+        "known": signal.known[chosen] * (1 + sure).astype(np.uint8),
+        "pull": _int8(80 * signal.pull[chosen]),
+        "form": np.clip(np.rint(4000 * signal.form[chosen]), -32767, 32767).astype(np.int16),
+        "target": _int8(127 * np.sign(true) * np.sqrt(np.minimum(np.abs(true) / STEEP, 1))),
+        "ratio": np.tile(curve.astype(np.float32), (len(chosen), 1)),
+    }
 
 
-def _tiles_of_run(
-    part: Ready, frame: Patches, cloud: Cloud, run: tuple[int, int], *, fields: tuple[Floats, Floats, Floats, Floats]
-) -> dict[str, Floats]:
+def _truth_of_run(frame: Patches, cloud: Cloud, run: tuple[int, int], slope: Floats, known: Floats) -> tuple[Floats, Floats]:
+    """(p, 2, C, C) true slopes along x and y, and (p, C, C) bool where they are known."""
     first, last = run
-    closed, raw, pull, slope = fields
     members = frame.members(cloud, first, last)
     inside = replace(members, texel=np.arange(len(members.texel), dtype=np.int32))
-    axes = (frame.along[first:last], frame.across[first:last])
-
-    def whole(values: Floats) -> Floats:
-        return filled(*splat(inside, values.astype(np.float32)))
-
-    def both(vectors: Floats) -> Floats:
-        parts = [whole(np.einsum("ij,ij->i", vectors[members.texel], axis[members.patch])) for axis in axes]
-        return np.stack(parts, axis=1)
-
-    sure, weight = splat(inside, part.known[members.texel].astype(np.float32))
-    true = both(np.where(part.known[:, None], slope, 0))
-    return {
-        "closed": _int8(120 * whole(closed[members.texel])),
-        "raw": _int8(120 * whole(raw[members.texel])),
-        "known": ((weight > 0.15) * (1 + (sure > 0.9))).astype(np.uint8),
-        "pull": _int8(80 * both(pull).reshape(last - first, 2, COARSE, -1, COARSE, CELLS // COARSE).mean(axis=(3, 5))),
-        "target": _int8(127 * np.sign(true) * np.sqrt(np.minimum(np.abs(true) / STEEP, 1))),
-    }
+    parts = [
+        np.einsum("ij,ij->i", slope[members.texel], axis[first:last][members.patch]) for axis in (frame.along, frame.across)
+    ]
+    means, weight = splat(inside, np.stack([*parts, known[members.texel]]).astype(np.float32))
+    return np.stack([filled(one, weight) for one in means[:2]], axis=1), means[2] > 0.9
 
 
 def _int8(values: Floats) -> Floats:

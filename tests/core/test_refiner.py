@@ -9,34 +9,51 @@ from blender_addon.core.relief import fusion, patches, recovery, refiner
 
 
 def test_folding_is_undone() -> None:
-    planes = np.random.default_rng(1).standard_normal((3, 7, 16, 16)).astype(np.float32)
-    folded = refiner._folded(planes, 2)
-    assert folded.shape == (3, 8, 8, 28)
-    assert np.array_equal(refiner._unfolded(folded, 2), planes)
+    cells = np.random.default_rng(1).standard_normal((16, 12, 7)).astype(np.float32)
+    folded = refiner.folded(cells)
+    assert folded.shape == (8, 6, 28)
+    assert folded[2, 1, 4 * 3 + 2 * 1 + 0] == cells[5, 2, 3]  # channel, then down, then right, as torch's pixel_unshuffle
+    assert np.array_equal(refiner.unfolded(folded), cells)
 
 
 @pytest.mark.parametrize("dilation", [1, 2, 4])
 def test_convolution_is_the_textbook_sum(dilation: int) -> None:
     rng = np.random.default_rng(2)
-    cells, weight = rng.standard_normal((2, 9, 11, 3)).astype(np.float32), rng.standard_normal((3, 3, 3, 5)).astype(np.float32)
-    found = refiner._convolved(cells, weight, np.zeros(5, np.float32), dilation)
+    cells, weight = rng.standard_normal((9, 11, 3)).astype(np.float32), rng.standard_normal((3, 3, 3, 5)).astype(np.float32)
+    bias = rng.standard_normal(5).astype(np.float32)
+    found = refiner.Layer(weight, bias)(cells, dilation)
     for row, column in ((0, 0), (4, 5), (8, 10)):
-        total = np.zeros((2, 5))
+        total = bias.astype(float)
         for down in (-1, 0, 1):
             for right in (-1, 0, 1):
                 y, x = row + down * dilation, column + right * dilation
                 if 0 <= y < 9 and 0 <= x < 11:
-                    total += cells[:, y, x] @ weight[down + 1, right + 1]
-        assert np.allclose(found[:, row, column], total, atol=1e-4)  # float32 sums of 27 products
+                    total += cells[y, x] @ weight[down + 1, right + 1]
+        assert np.allclose(found[row, column], total, atol=1e-4)  # float32 sums of 27 products
 
 
-def test_an_even_texture_gets_no_relief() -> None:
+def _planes(residual: np.ndarray, pull: tuple[float, float]) -> np.ndarray:
+    """What the net is shown of a residual under one pull, with the slopes of a plain linear inversion."""
+    planes = np.zeros((7, patches.CELLS, patches.CELLS), np.float32)
+    planes[0] = planes[1] = residual - residual.mean()
+    planes[2], planes[3], planes[4] = 1.0, *pull
+    kx, ky = patches.wave_vectors(0.07)
+    wave, along = np.hypot(kx, ky), pull[0] * kx + pull[1] * ky
+    power = np.maximum((0.25 * wave) ** 2 + along**2 + 0.1 * wave**2, 1e-9)
+    height = np.fft.rfft2(planes[0]) * (0.25 * wave + 1j * along) / power
+    planes[5:7] = [np.fft.irfft2(1j * one * height, s=residual.shape) for one in (kx, ky)]
+    return planes
+
+
+LEVEL = np.zeros((3, 24, 24), np.float32)
+
+
+@pytest.mark.parametrize("pull", [0.3, 0.7])
+def test_an_even_texture_gets_no_relief(pull: float) -> None:
     """What is nothing stays nothing: a degree of tilt is what a careful eye would see under raking light (common practice)."""
-    planes = np.zeros((2, 7, patches.CELLS, patches.CELLS), np.float32)
-    planes[:, 2] = 1.0
-    planes[0, 3], planes[1, 3] = 0.3, 0.7
-    tilt = np.degrees(np.arctan(np.linalg.norm(refiner.refiner().slopes(planes), axis=1)))
-    inner = tilt[:, 12:-12, 12:-12]
+    planes = _planes(np.zeros((patches.CELLS, patches.CELLS)), (pull, 0.0))
+    tilt = np.degrees(np.arctan(np.linalg.norm(refiner.refiner().slopes(planes, LEVEL), axis=0)))
+    inner = tilt[12:-12, 12:-12]
     assert np.median(inner) < 0.5
     assert np.quantile(inner, 0.99) < 1.0
 
@@ -48,16 +65,9 @@ def test_dust_is_no_dent() -> None:
     dots = np.zeros((patches.CELLS, patches.CELLS))
     for y, x in rng.uniform(10, patches.CELLS - 10, (30, 2)):
         dots -= 0.35 * np.exp(-((rows - y) ** 2 + (columns - x) ** 2) / (2 * 1.8**2))
-    planes = np.zeros((1, 7, patches.CELLS, patches.CELLS), np.float32)
-    planes[0, 0] = planes[0, 1] = dots - dots.mean()
-    planes[0, 2], planes[0, 3] = 1.0, 0.5
-    kx, ky = patches.wave_vectors(0.07)
-    wave = np.hypot(kx, ky)
-    power = np.maximum((0.25 * wave) ** 2 + (0.5 * kx) ** 2 + 0.1 * wave**2, 1e-9)
-    height = np.fft.rfft2(planes[0, 0]) * (0.25 * wave + 0.5j * kx) / power
-    planes[0, 5:7] = [np.fft.irfft2(1j * one * height, s=dots.shape) for one in (kx, ky)]
-    linear = np.linalg.norm(planes[0, 5:7], axis=0)[12:-12, 12:-12].mean()
-    ours = np.linalg.norm(refiner.refiner().slopes(planes)[0], axis=0)[12:-12, 12:-12].mean()
+    planes = _planes(dots, (0.5, 0.0))
+    linear = np.linalg.norm(planes[5:7], axis=0)[12:-12, 12:-12].mean()
+    ours = np.linalg.norm(refiner.refiner().slopes(planes, LEVEL), axis=0)[12:-12, 12:-12].mean()
     assert ours < 0.6 * linear
 
 

@@ -9,6 +9,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from ..threads import spread
 from .inversion import COARSE, Signal, Spectrum, lasting, linear_slopes, slopes_of
 from .patches import CELLS, Cloud, Patches, read_back, wave_vectors, window
 from .refiner import refiner
@@ -34,12 +35,18 @@ def patch_slopes(patches: Patches, signal: Signal, spectrum: Spectrum, *, low_mm
     """(p, 2, CELLS, CELLS) float16 slopes along x, the light's pull, and y; yields the fraction done."""
     ratio = spectrum.ratio(np.hypot(*wave_vectors(patches.cell_mm)))
     made = np.zeros((len(patches), 2, CELLS, CELLS), np.float16)
-    for first, last in patches.runs():
-        rows = slice(first, last)
+    net = refiner() if patches.cell_mm < COARSEST_MM else None
+
+    def run(ends: tuple[int, int]) -> int:
+        rows = slice(*ends)
         slopes = linear_slopes(signal, rows, ratio, cell_mm=patches.cell_mm, low_mm=low_mm)
-        if patches.cell_mm < COARSEST_MM:
-            slopes = refiner().slopes(planes_of(signal, rows, slopes))
+        if net is not None:
+            shown = zip(planes_of(signal, rows, slopes), signal.form[rows], strict=True)
+            slopes = np.stack([net.slopes(planes, form) for planes, form in shown])
         made[rows] = slopes
+        return ends[1]
+
+    for last in spread(run, patches.runs()):
         yield last / len(patches)
     return made
 
@@ -63,8 +70,11 @@ def joined(
     """One relief from the slopes of each texture, given in the frame of its own light; read at the texels of `cloud`."""
     kx, ky = wave_vectors(patches.cell_mm)
     keep = lasting(np.hypot(kx, ky), low_mm)
-    total = [np.zeros(len(cloud.order), np.float32) for _ in range(5)]
-    for first, last in patches.runs():
+    total = np.zeros((5, len(cloud.order)), np.float32)
+
+    def run(ends: tuple[int, int]) -> tuple[int, int, Floats]:
+        """Last patch, the first sorted texel that the run reaches, and from it on sums (5, k)."""
+        first, last = ends
         rows = slice(first, last)
         if len(slopes) == 1:
             fields = slopes[0][rows].astype(np.float32)
@@ -76,13 +86,18 @@ def joined(
         depth = np.fft.irfft2(height, s=(CELLS, CELLS)).astype(np.float32)
         members = patches.members(cloud, first, last)
         used, values, weight = read_back(members, np.concatenate([fields, depth[:, None]], axis=1))
-        texel, patch = members.texel[used], members.patch[used]
+        place, patch = members.row[used], members.patch[used]
         slope = values[:, :1] * patches.along[rows][patch] + values[:, 1:2] * patches.across[rows][patch]
-        for column, part in enumerate((slope[:, 0], slope[:, 1], slope[:, 2], values[:, 2], np.ones_like(weight))):
-            total[column] += np.bincount(texel, part * weight, len(total[column])).astype(np.float32)
+        low = int(place.min()) if len(place) else 0
+        parts = (slope[:, 0], slope[:, 1], slope[:, 2], values[:, 2], np.ones_like(weight))
+        return last, low, np.stack([np.bincount(place - low, part * weight) for part in parts])
+
+    for last, low, sums in spread(run, patches.runs()):
+        total[:, low : low + sums.shape[1]] += sums
         yield last / len(patches)
+    total[:, cloud.order] = total.copy()
     weight = np.maximum(total[4], 1e-9)
-    return Relief(np.stack([one / weight for one in total[:3]], axis=1), total[3] / weight, total[4] > 1e-6)
+    return Relief((total[:3] / weight).T.copy(), total[3] / weight, total[4] > 1e-6)
 
 
 def _together(patches: Patches, frames: Sequence[Patches], slopes: Sequence[Floats], rows: slice) -> Floats:

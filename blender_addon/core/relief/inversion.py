@@ -11,14 +11,15 @@ specks and grain leave. The Wiener filter of that has no strength to set by hand
 
 from __future__ import annotations
 
-from collections.abc import Generator
+from collections.abc import Generator, Sequence
 from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from .patches import CELLS, Cloud, Patches, filled, splat, wave_vectors, window
+from ..threads import spread
+from .patches import CELLS, Cloud, Members, Patches, filled, splat, wave_vectors, window
 
 Floats = NDArray[Any]
 Ints = NDArray[Any]
@@ -35,6 +36,9 @@ STEEPEST = 1.5  # the pull of the light is capped here: beyond it the surface fa
 RINGS = 24
 COARSE = 12
 """The pull of the light changes slowly: it is kept at so many cells a side."""
+FORM = 24
+"""So many cells a side show how the scan's own smooth surface runs."""
+SHADIEST = -3.0  # log of irradiance over its median is capped here
 
 
 @dataclass(frozen=True)
@@ -84,12 +88,14 @@ def pull_of_light(flux: Floats, normal: Floats) -> tuple[Floats, Floats]:
 class Signal:
     """One texture's evidence in p patches, its mean taken off: closed, raw (p, CELLS, CELLS) float32, the residual with its
     specks closed over and as photographed; known (p, CELLS, CELLS) bool; pull (p, 2, COARSE, COARSE) float32 along x and y.
+    form (p, 3, FORM, FORM) float32: slopes of the scan's own surface along x and y, and log of its irradiance over the median.
     """
 
     closed: Floats
     raw: Floats
     known: Floats
     pull: Floats
+    form: Floats
 
     def __len__(self) -> int:
         return len(self.closed)
@@ -106,16 +112,22 @@ class Signal:
         return np.einsum("pkij,ij->pk", self.pull, taper / taper.sum())
 
 
-def gather_signal(patches: Patches, cloud: Cloud, closed: Floats, raw: Floats, pull: Floats) -> Generator[float, None, Signal]:
-    """Splat residuals (n,) with and without specks closed, and `pull` (n, 3), of the texels into all patches; yields the
-    fraction done.
+def gather_signal(
+    patches: Patches, cloud: Cloud, closed: Floats, raw: Floats, *, pull: Floats, normal: Floats, irradiance: Floats
+) -> Generator[float, None, Signal]:
+    """Splat residuals (n,) with and without specks closed, `pull` (n, 3), unit `normal` (n, 3) and `irradiance` (n,) of the
+    texels into all patches; yields the fraction done.
     """
     count = len(patches)
     taper = window() / window().sum()
     grids = np.zeros((2, count, CELLS, CELLS), np.float32)
     known = np.zeros((count, CELLS, CELLS), bool)
     pulls = np.zeros((count, 2, COARSE, COARSE), np.float32)
-    for first, last in patches.runs():
+    forms = np.zeros((count, 3, FORM, FORM), np.float32)
+    shade = np.maximum(np.log(irradiance / np.median(irradiance)), SHADIEST).astype(np.float32)
+
+    def run(ends: tuple[int, int]) -> int:
+        first, last = ends
         members = patches.members(cloud, first, last)
         means, weight = splat(members, np.stack([closed, raw - closed]))
         whole = filled(means[0], weight)
@@ -123,16 +135,26 @@ def gather_signal(patches: Patches, cloud: Cloud, closed: Floats, raw: Floats, p
         grids[0, first:last] = whole
         grids[1, first:last] = whole + means[1]
         known[first:last] = weight > 0.15
-        place = (members.y.astype(np.int32) // (CELLS // COARSE)) * COARSE + members.x.astype(np.int32) // (CELLS // COARSE)
-        key = members.patch * COARSE * COARSE + place
-        size = (last - first) * COARSE * COARSE
-        number = np.bincount(key, minlength=size).astype(np.float32).reshape(-1, COARSE, COARSE)
-        for column, axes in enumerate((patches.along, patches.across)):
-            part = np.einsum("ij,ij->i", pull[members.texel], axes[first:last][members.patch])
-            total = np.bincount(key, part, size).astype(np.float32).reshape(-1, COARSE, COARSE)
-            pulls[first:last, column] = filled(total / np.maximum(number, 1), number)
+        axes = [part[first:last][members.patch] for part in (patches.along, patches.across, patches.normal)]
+        tugs, turns = pull[members.texel], normal[members.texel]
+        x, y, z = (np.einsum("ij,ij->i", turns, axis) for axis in axes)
+        pulls[first:last] = _coarse(members, COARSE, [np.einsum("ij,ij->i", tugs, axis) for axis in axes[:2]])
+        forms[first:last] = _coarse(members, FORM, [-x / np.maximum(z, 0.2), -y / np.maximum(z, 0.2), shade[members.texel]])
+        return last
+
+    for last in spread(run, patches.runs()):
         yield last / count
-    return Signal(grids[0], grids[1], known, pulls)
+    return Signal(grids[0], grids[1], known, pulls, forms)
+
+
+def _coarse(members: Members, cells: int, values: Sequence[Floats]) -> Floats:
+    """(p, v, cells, cells) means of members' values (k,) in coarse cells, holes filled."""
+    step, count = CELLS // cells, members.last - members.first
+    key = members.patch * (cells * cells) + (members.y.astype(np.int32) // step) * cells + members.x.astype(np.int32) // step
+    size, shape = count * cells * cells, (count, cells, cells)
+    number = np.bincount(key, minlength=size).reshape(shape).astype(np.float32)
+    totals = [np.bincount(key, one, size).reshape(shape).astype(np.float32) for one in values]
+    return np.stack([filled(total / np.maximum(number, 1), number) for total in totals], axis=1)
 
 
 def blind_spectrum(patches: Patches, signal: Signal) -> Spectrum:

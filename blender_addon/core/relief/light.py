@@ -198,7 +198,7 @@ def _non_negative(matrix: Floats, right: Floats, start: Floats, *, ceiling: floa
     current = np.clip(start / scale, 0, top)
     ahead, pace = current, 1.0
     for _ in range(STEPS):
-        following = np.clip(ahead - rate * (matrix @ ahead - right), 0, top)
+        following = np.clip(ahead - rate * (np.einsum("ij,j->i", matrix, ahead) - right), 0, top)
         faster = (1 + np.sqrt(1 + 4 * pace * pace)) / 2
         ahead = following + (pace - 1) / faster * (following - current)
         current, pace = following, faster

@@ -15,28 +15,30 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ..mesh import unit
+from ..threads import product
 
 Floats = NDArray[Any]
 Ints = NDArray[Any]
 
 CELLS = 96
-SPACING = 0.33  # distance of centres, in edges of a patch
-CORE = 0.39  # a texel reads from patches whose centre is nearer than this, in edges of a patch
+SPACING = 0.42  # distance of centres, in edges of a patch
+CORE = 0.45  # a texel reads from patches whose centre is nearer than this, in edges of a patch
 THICK = 0.30  # texels further than this from the tangent plane belong to other parts, in edges
 FACING = 0.25  # cosine to the patch's normal below which a texel is too foreshortened
-BATCH = 48
+BATCH = 24
 
 
 @dataclass(frozen=True)
 class Members:
-    """The texels of a run of patches: patch (k,) int32 row within the run, texel (k,) int32, x, y (k,) float32 in cells,
-    weight (k,) float32 for reading back, 0 outside the core.
+    """The texels of a run of patches: patch (k,) int32 row within the run, ascending; texel (k,) int32 and where each lies in
+    the sorted cloud, row (k,); x, y (k,) float32 in cells; weight (k,) float32 for reading back, 0 outside the core.
     """
 
     first: int
     last: int
     patch: Ints
     texel: Ints
+    row: Ints
     x: Floats
     y: Floats
     weight: Floats
@@ -91,16 +93,22 @@ class Patches:
     def members(self, cloud: Cloud, first: int, last: int, half: float = CELLS / 2) -> Members:
         """The texels of `cloud` in patches first..last, out to `half` cells from their middle."""
         patch, row = self._candidates(cloud, first, last, half * self.cell_mm)
-        offset = cloud.position[row] - self.centre[first:last][patch]
-        along, across, normal = (axes[first:last][patch] for axes in (self.along, self.across, self.normal))
-        x = np.einsum("ij,ij->i", offset, along) / self.cell_mm
-        y = np.einsum("ij,ij->i", offset, across) / self.cell_mm
-        away = np.einsum("ij,ij->i", offset, normal)
-        cosine = np.einsum("ij,ij->i", cloud.facing[row], normal)
-        keep = (np.abs(x) < half - 1) & (np.abs(y) < half - 1) & (np.abs(away) < THICK * self.edge_mm) & (cosine > FACING)
-        x, y, cosine, patch, row = x[keep], y[keep], cosine[keep], patch[keep], row[keep]
+        ends = np.searchsorted(patch, np.arange(last - first + 1))
+        kept = [self._inside(cloud, first + one, row[ends[one] : ends[one + 1]], half) for one in range(last - first)]
+        patch = np.repeat(np.arange(last - first, dtype=np.int32), [len(part[0]) for part in kept])
+        row, x, y, cosine = (np.concatenate([part[column] for part in kept]) for column in range(4))
         weight = np.clip(1 - np.hypot(x, y) / (CORE * CELLS), 0, 1) ** 2 * cosine**4
-        return Members(first, last, patch, cloud.order[row], x + CELLS / 2, y + CELLS / 2, weight.astype(np.float32))
+        return Members(first, last, patch, cloud.order[row], row, x + CELLS / 2, y + CELLS / 2, weight.astype(np.float32))
+
+    def _inside(self, cloud: Cloud, patch: int, row: Ints, half: float) -> tuple[Ints, Floats, Floats, Floats]:
+        """Of sorted texels `row` those in a patch, with x, y in cells from its middle and the cosine to its normal."""
+        frame = np.stack([self.along[patch], self.across[patch], self.normal[patch]], axis=1)
+        place = product(cloud.position[row] - self.centre[patch], frame)
+        cosine = np.einsum("ij,j->i", cloud.facing[row], frame[:, 2])
+        place[:, :2] /= self.cell_mm
+        limits = np.array([half - 1, half - 1, THICK * self.edge_mm], np.float32)
+        keep = (np.abs(place) < limits).all(axis=1) & (cosine > FACING)
+        return row[keep], place[keep, 0], place[keep, 1], cosine[keep]
 
     def _candidates(self, cloud: Cloud, first: int, last: int, half_mm: float) -> tuple[Ints, Ints]:
         """(k,) patch within the run and (k,) row of the sorted texels, for all texels in boxes near enough."""
@@ -168,7 +176,7 @@ def _centres(position: Floats, normal: Floats, spacing: float, seed: int) -> tup
         ahead = slice(row, None)
         offset = place[ahead] - place[row]
         near = np.einsum("ij,ij->i", offset, offset) < spacing * spacing
-        alive[ahead] &= ~(near & (facing[ahead] @ facing[row] > 0.6))
+        alive[ahead] &= ~(near & (np.einsum("ij,j->i", facing[ahead], facing[row]) > 0.6))
     return place[chosen], facing[chosen]
 
 

@@ -1,8 +1,8 @@
 """What a linear inversion can't know: a dark round spot is dust, a lip shades what lies under it, blur has worn an edge.
 
 A small convolutional net corrects the slopes of the linear inversion, patch by patch, in the frame of the light. It learned
-from made-up pieces photographed by a made-up phone (`scripts/learning`); its weights are data beside this file. It works on
-small squares of cells at once and sees some 40 cells round each one.
+from made-up pieces photographed by a made-up phone (`scripts/learning`); its weights are data beside this file. Strokes are
+seen on squares of 2 x 2 cells, what lies round them (some 40 cells) on squares of 4 x 4.
 """
 
 from __future__ import annotations
@@ -15,87 +15,83 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from ..threads import product
+
 Floats = NDArray[Any]
 
 WEIGHTS = Path(__file__).with_name("refiner.npz")
-PLANES = 7
-BATCH = 1
-"""Patches at a time: what one unfolds to stays in the cache; two take a tenth longer a patch, eight twice as long."""
+
+
+@dataclass(frozen=True)
+class Layer:
+    """weight: (taps down, taps across, in, out) float32. bias: (out,)."""
+
+    weight: Floats
+    bias: Floats
+
+    def __call__(self, cells: Floats, dilation: int = 1) -> Floats:
+        """(h, w, out) of (h, w, in), zero beyond the rim: a product for each row of taps."""
+        rows, columns, kinds = cells.shape
+        down, across, _, made = self.weight.shape
+        if across == 1:
+            return (product(cells.reshape(-1, kinds), self.weight[0, 0]) + self.bias).reshape(rows, columns, made)
+        wide = np.zeros((rows + 2 * dilation, columns, across, kinds), np.float32)
+        inside = wide[dilation : dilation + rows]
+        inside[:, dilation:, 0] = cells[:, :-dilation]
+        inside[:, :, 1] = cells
+        inside[:, :-dilation, 2] = cells[:, dilation:]
+        flat, size = wide.reshape(-1, across * kinds), rows * columns
+        total = np.broadcast_to(self.bias, (size, made)).astype(np.float32)
+        for tap in range(down):
+            start = tap * dilation * columns
+            total += product(flat[start : start + size], self.weight[tap].reshape(-1, made))
+        return total.reshape(rows, columns, made)
 
 
 @dataclass(frozen=True)
 class Refiner:
-    """Convolution weights (3, 3, in, out) float32 and biases (out,), first to last; dilations of those between."""
+    """The net's layers by name and the dilations of those in the middle."""
 
-    weights: tuple[Floats, ...]
-    biases: tuple[Floats, ...]
+    layers: dict[str, Layer]
     dilations: tuple[int, ...]
 
-    @property
-    def fold(self) -> int:
-        """Edge of the square of cells that are worked on as one."""
-        return int(np.sqrt(self.weights[0].shape[2] // PLANES))
+    def slopes(self, planes: Floats, form: Floats) -> Floats:
+        """(2, C, C) float32 slopes along x (the light's pull) and y of a patch.
 
-    def slopes(self, planes: Floats) -> Floats:
-        """(p, 2, C, C) float32 slopes along x (the light's pull) and y from `planes` (p, 7, C, C).
-
-        Planes: log residual with specks closed over, the same as photographed, 1 where known, pull along x and y, linear
-        slopes along x and y.
+        planes (7, C, C): log residual with specks closed over, the same as photographed, 1 where known, pull along x and y,
+        linear slopes along x and y. form (3, C / 4, C / 4): slopes of the scan's surface along x and y, log irradiance.
         """
-        made = np.zeros((len(planes), 2, *planes.shape[2:]), np.float32)
-        for start in range(0, len(planes), BATCH):
-            made[start : start + BATCH] = self._some(planes[start : start + BATCH])
-        return made
-
-    def _some(self, planes: Floats) -> Floats:
-        small = _folded(planes, self.fold)
-        state = _convolved(small, self.weights[0], self.biases[0], 1)
-        for place, dilation in enumerate(self.dilations, start=1):
-            state += _convolved(np.maximum(state, 0), self.weights[place], self.biases[place], dilation)
-        both = np.concatenate([np.maximum(state, 0), small], axis=3)
-        return planes[:, 5:7] + _unfolded(_convolved(both, self.weights[-1], self.biases[-1], 1), self.fold)
+        use = self.layers
+        small = folded(planes.transpose(1, 2, 0))
+        fine = use["first"](small)
+        fine += use["before"](np.maximum(fine, 0))
+        state = use["down"](np.concatenate([folded(np.maximum(fine, 0)), form.transpose(1, 2, 0)], axis=2))
+        for place, dilation in enumerate(self.dilations):
+            state += use[f"middle{place}"](np.maximum(state, 0), dilation)
+        fine += unfolded(use["up"](np.maximum(state, 0)))
+        fine += use["after"](np.maximum(fine, 0))
+        made = unfolded(use["last"](np.concatenate([np.maximum(fine, 0), small], axis=2)))
+        return planes[5:7] + made.transpose(2, 0, 1)
 
 
 @cache
 def refiner() -> Refiner:
     """The trained net."""
     with np.load(WEIGHTS) as kept:
-        count = sum(name.startswith("weight") for name in kept)
-        return Refiner(
-            tuple(kept[f"weight{place}"].astype(np.float32) for place in range(count)),
-            tuple(kept[f"bias{place}"].astype(np.float32) for place in range(count)),
-            tuple(int(step) for step in kept["dilations"]),
-        )
+        names = [name.removesuffix("_weight") for name in kept if name.endswith("_weight")]
+        parts = {name: [kept[f"{name}_{part}"].astype(np.float32) for part in ("weight", "bias")] for name in names}
+        return Refiner({name: Layer(*two) for name, two in parts.items()}, tuple(int(step) for step in kept["dilations"]))
 
 
-def _folded(planes: Floats, fold: int) -> Floats:
-    """(p, C / fold, C / fold, fold^2 k): each square of cells of (p, k, C, C) as channels."""
-    count, kinds, rows, columns = planes.shape
-    cells = planes.reshape(count, kinds, rows // fold, fold, columns // fold, fold)
-    return np.ascontiguousarray(cells.transpose(0, 2, 4, 1, 3, 5).reshape(count, rows // fold, columns // fold, -1))
+def folded(cells: Floats) -> Floats:
+    """(h / 2, w / 2, 4 k): each square of 2 x 2 cells of (h, w, k) as channels."""
+    rows, columns, kinds = cells.shape
+    squares = cells.reshape(rows // 2, 2, columns // 2, 2, kinds).transpose(0, 2, 4, 1, 3)
+    return np.ascontiguousarray(squares, np.float32).reshape(rows // 2, columns // 2, 4 * kinds)
 
 
-def _unfolded(cells: Floats, fold: int) -> Floats:
-    """The reverse of `_folded`."""
-    count, rows, columns, _ = cells.shape
-    planes = cells.reshape(count, rows, columns, -1, fold, fold).transpose(0, 3, 1, 4, 2, 5)
-    return planes.reshape(count, planes.shape[1], fold * rows, fold * columns)
-
-
-def _convolved(cells: Floats, weight: Floats, bias: Floats, dilation: int) -> Floats:
-    """(p, h, w, out) of (p, h, w, in), zero beyond the rim: one matrix product over the nine shifted copies."""
-    count, rows, columns, kinds = cells.shape
-    unfolded = np.zeros((count, rows, columns, 9, kinds), np.float32)
-    for tap in range(9):
-        (to_row, from_row), (to_column, from_column) = (
-            _overlap(step * dilation, size) for step, size in ((tap // 3 - 1, rows), (tap % 3 - 1, columns))
-        )
-        unfolded[:, to_row, to_column, tap] = cells[:, from_row, from_column]
-    made = unfolded.reshape(-1, 9 * kinds) @ weight.reshape(9 * kinds, -1)
-    made += bias
-    return made.reshape(count, rows, columns, -1)
-
-
-def _overlap(step: int, size: int) -> tuple[slice, slice]:
-    """Where a row shifted by `step` lands, and what part of it does."""
-    return slice(max(0, -step), size - max(0, step)), slice(max(0, step), size - max(0, -step))
+def unfolded(cells: Floats) -> Floats:
+    """The reverse of `folded`."""
+    rows, columns, kinds = cells.shape
+    squares = cells.reshape(rows, columns, kinds // 4, 2, 2).transpose(0, 3, 1, 4, 2)
+    return squares.reshape(2 * rows, 2 * columns, kinds // 4)

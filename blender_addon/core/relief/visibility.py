@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ..mesh import face_areas, unit
+from ..threads import product, spread
 
 Floats = NDArray[Any]
 Ints = NDArray[Any]
@@ -75,9 +76,10 @@ def look_round(samples: Samples, points: Floats, normals: Floats, half_direction
     facing = (normals @ directions.T).astype(np.float32)
     free = np.zeros((len(points), 2 * count), np.float16)
     source = np.full((len(points), 2 * count), -1, np.int32)
-    for place, direction in enumerate(half_directions):
-        frame = _frame(direction)
-        seen, received = samples.position @ frame, lifted @ frame
+
+    def look(place: int) -> None:
+        frame = _frame(half_directions[place])
+        seen, received = product(samples.position, frame), product(lifted, frame)
         low = np.minimum(seen[:, :2].min(axis=0), received[:, :2].min(axis=0)) - pixel
         size = np.ceil((np.maximum(seen[:, :2].max(axis=0), received[:, :2].max(axis=0)) - low) / pixel).astype(int) + 2
         cell = ((seen[:, :2] - low) / pixel).astype(np.int32)
@@ -87,6 +89,9 @@ def look_round(samples: Samples, points: Floats, normals: Floats, half_direction
             rows = np.flatnonzero(facing[:, column] > 0)
             _test(sign * seen[:, 2], flat, int(size[0] * size[1]), sign * received[:, 2], taps, rows,
                   facing[:, column], pixel, free[:, column], source[:, column])  # fmt: skip
+
+    for _ in spread(look, range(count)):
+        pass
     return Visibility(directions, free, source)
 
 

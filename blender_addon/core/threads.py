@@ -1,0 +1,53 @@
+"""How does one method use all cores? numpy lets go of the interpreter within its loops, so that threads run side by side.
+
+OpenBLAS, which multiplies numpy's matrices, would bring threads of its own into each product. On a machine with other work they
+wait for each other, at 10 ms and more a product; so products within parts are kept to one thread by their size.
+"""
+
+from __future__ import annotations
+
+import os
+from collections import deque
+from collections.abc import Callable, Iterable, Iterator
+from concurrent.futures import Future, ThreadPoolExecutor
+from typing import Any, TypeVar
+
+import numpy as np
+from numpy.typing import NDArray
+
+Floats = NDArray[Any]
+Part = TypeVar("Part")
+Made = TypeVar("Made")
+
+MOST = 8  # threads: each holds its own part in memory
+ALONE = 262_144
+"""Multiplications up to which OpenBLAS keeps a matrix product to one thread (SMP_THRESHOLD_MIN times 4 in its gemm.c)."""
+
+
+def spread(task: Callable[[Part], Made], parts: Iterable[Part]) -> Iterator[Made]:
+    """What `task` makes of each part, in their order; a few parts are worked on at once. Raises what a task raises."""
+    threads = max(1, min(MOST, os.cpu_count() or 1))
+    waiting: deque[Future[Made]] = deque()
+    with ThreadPoolExecutor(threads) as pool:
+        try:
+            for part in parts:
+                waiting.append(pool.submit(task, part))
+                if len(waiting) > threads + 1:
+                    yield waiting.popleft().result()
+            while waiting:
+                yield waiting.popleft().result()
+        finally:
+            for one in waiting:
+                one.cancel()
+
+
+def product(left: Floats, right: Floats) -> Floats:
+    """(m, n) product of (m, k) and (k, n) on the caller's thread alone: in blocks of rows."""
+    count = len(left)
+    block = max(1, min(count, ALONE // max(right.size, 1)))
+    whole = count - count % block
+    made = np.zeros((count, right.shape[1]), np.result_type(left, right))
+    np.matmul(left[:whole].reshape(-1, block, left.shape[1]), right, out=made[:whole].reshape(-1, block, right.shape[1]))
+    if whole < count:
+        np.matmul(left[whole:], right, out=made[whole:])
+    return made
