@@ -19,6 +19,10 @@ LEDGE_SHARE = (0.55, 0.85)
 """Least share of the border below which the stand must show some of its top, likewise."""
 
 
+BESIDE_COLOUR = 0.3
+"""How much place and slope still say where two colours are told apart: a stand of two steps has more than one level top."""
+
+
 @dataclass(frozen=True)
 class Separation:
     """Where to cut. field: (n,) at the vertices, positive on the piece, or None when there is no stand.
@@ -54,9 +58,11 @@ def find_stand(
     if painted is not None:
         pull = np.where(painted > 0.66, -np.inf, np.where(painted < 0.34, np.inf, pull))
     stand = _border(graph, cost, pull, height)
-    hint = None if colour is None or painted is not None else _colour_pull(graph, colour, stand)
-    if hint is not None:
-        stand = _border(graph, cost, pull + hint, height)
+    for _ in range(0 if colour is None or painted is not None else 2):  # again, from parts that colour has set right
+        hint = _colour_pull(graph, colour, stand)
+        if hint is None:
+            break
+        stand = _border(graph, cost, BESIDE_COLOUR * pull + hint, height)
     stand = _without_islands(graph, stand)
     if not stand.any() or stand.all():
         return Separation(None, np.zeros(len(stand), bool), "no border was found, so all of it is the piece")
@@ -238,7 +244,7 @@ def _colour_pull(graph: FaceGraph, colour: Floats, stand: NDArray[np.bool_]) -> 
     gap = means[1] - means[0]
     if gap @ np.linalg.solve(0.5 * (spreads[0] + spreads[1]), gap) < 1.5**2:
         return None
-    return 0.06 * graph.area * np.clip(log_likelihood[0] - log_likelihood[1], -2.0, 2.0)
+    return 0.10 * graph.area * np.clip(log_likelihood[0] - log_likelihood[1], -2.0, 2.0)
 
 
 def _without_islands(graph: FaceGraph, stand: NDArray[np.bool_]) -> NDArray[np.bool_]:
