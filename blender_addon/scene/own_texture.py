@@ -67,18 +67,19 @@ def own_colour_of(stage: Any, item: Any, role: str) -> tuple[Any | None, str]:
     return image, "" if image else own_attribute(item)
 
 
-def maps_of(stage: Any, item: Any, role: str, strength: float | None) -> Maps:
+def maps_of(stage: Any, item: Any, role: str, strength: float | None, *, displaced: bool = False) -> Maps:
     """What the piece or stand brings to a material; a strength of None takes what the relief advises."""
-    normal = stage.find("relief_normal", role)
+    normal, height = (stage.find(part, role) for part in ("relief_normal", "relief_height"))
     image, attribute = own_colour_of(stage, item, role)
     advised = float(normal.get("strength", 1.0)) if normal else 1.0
     return Maps(
         normal=normal,
-        height=stage.find("relief_height", role),
+        height=height,
         strength=advised if strength is None else strength,
         colour=image,
         colour_attribute=attribute,
         uv=uv_name(item),
+        displaced=displaced and height is not None,
     )
 
 

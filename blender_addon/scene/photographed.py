@@ -8,12 +8,13 @@ import bpy
 import numpy as np
 
 from ..core.mesh import TriangleMesh
+from ..core.relief.normal_maps import decode
 from ..core.relief.recovery import Photographed
-from ..core.relief.surface import read_surface, vertex_surface, without
+from ..core.relief.surface import Surface, read_surface, vertex_surface, without
 from ..core.relief.texels import typical_texel_mm
 from ..core.srgb import luminance
 from .meshes import read_mesh
-from .surface_texture import LARGEST, colour_layer, read_linear, shows, surface_texture, working_size
+from .surface_texture import LARGEST, colour_layer, normal_image, read_linear, shows, surface_texture, working_size
 
 MOST_TEXELS = 5_000_000  # covered texels that are worked on: more are halved
 FEWEST_TEXELS = 256
@@ -60,6 +61,20 @@ def _by_vertices(triangles: TriangleMesh, occluders: tuple[Any, ...]) -> Photogr
     surface = vertex_surface(triangles)
     colours = np.ascontiguousarray(triangles.colours[layer][surface.texels.index, :3], np.float32)
     return _featureless(colours) or Photographed(surface, colours, _joined(occluders))
+
+
+def own_normals(item: Any, surface: Surface) -> Any | None:
+    """(n, 3) float32 tangent-space +Y normals that the scan's own map gives in the surface's texels; None without a map."""
+    triangles = read_mesh(item)
+    texture = None if surface.on_vertices else surface_texture(item, triangles)
+    image = normal_image(item.data.materials[texture.slot]) if texture else None
+    if image is None or not all(image.size):
+        return None
+    height, width = surface.texels.shape
+    pixels = read_linear(image, limit=max(height, width))
+    row, column = np.divmod(surface.texels.index, width)
+    row, column = (row * pixels.shape[0]) // height, (column * pixels.shape[1]) // width
+    return decode(pixels[row, column])
 
 
 def shared_share(item: Any) -> float:

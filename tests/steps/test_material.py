@@ -169,6 +169,24 @@ def test_strength_is_live_and_follows_what_the_relief_advises() -> None:
     assert shown(stage.require("piece")).node_tree.nodes["Relief"].inputs["Strength"].default_value == pytest.approx(1.5)
 
 
+def test_true_displacement_moves_the_surface_instead_of_its_normals_and_can_be_taken_back() -> None:
+    stage, _ = run("material.displacement=true", name="with relief")
+    item, material = stage.require("piece"), shown(stage.require("piece"))
+    finer = item.modifiers[step.FINER]
+    assert finer.subdivision_type == "SIMPLE" and finer.levels == 0 and finer.render_levels >= 1
+    assert len(item.data.polygons) * 4**finer.render_levels <= step.MOST_TRIANGLES
+    assert material.displacement_method == "DISPLACEMENT"
+    end = next(node for node in material.node_tree.nodes if node.bl_idname == "ShaderNodeOutputMaterial")
+    moved = end.inputs["Displacement"].links[0].from_node
+    assert moved.inputs["Scale"].default_value == pytest.approx(0.001)  # heights are in mm
+    assert moved.inputs["Height"].links[0].from_node.name == "Relief"
+    group = material.node_tree.nodes["Relief"].node_tree
+    assert not any(node.bl_idname == "ShaderNodeNormalMap" for node in group.nodes)  # the relief would show twice
+    stage, _ = run(name="with relief", only="material")
+    assert step.FINER not in stage.require("piece").modifiers
+    assert shown(stage.require("piece")).displacement_method != "DISPLACEMENT"
+
+
 def test_furrows_are_recesses_and_ridges_are_raised() -> None:
     """Furrows at 24 known places of the lump: recess there, raised on the ridges between."""
     stage, _ = run()

@@ -126,6 +126,13 @@ def tangent_space(texels: Texels, frames: TangentFrames, normals: Floats, slopes
     return unit(tilted).astype(np.float32)
 
 
+def from_tangent_space(texels: Texels, frames: TangentFrames, normals: Floats, mapped: Floats) -> Floats:
+    """(n, 3) float32 unit normals in 3D of tangent-space normals `mapped` (n, 3) on a surface with unit smooth `normals`."""
+    tangent = unit(texels.interpolate(frames.corners, frames.tangent))
+    bitangent = np.cross(normals, tangent) * frames.sign[texels.face][:, None]
+    return unit(mapped[:, :1] * tangent + mapped[:, 1:2] * bitangent + mapped[:, 2:] * normals).astype(np.float32)
+
+
 def slopes_from_raster(texels: Texels, raster: Floats, u_gradient: Floats, v_gradient: Floats) -> Floats:
     """(n, 3) surface gradients of a height raster (height, width) in mm, from differences inside the covered texels.
 

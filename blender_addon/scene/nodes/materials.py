@@ -40,7 +40,10 @@ GROUPS: dict[str, Callable[[], Any]] = {
 
 @dataclass(frozen=True)
 class Maps:
-    """What a piece or stand brings with it: relief maps (height in mm), own colour as image or attribute, UV map."""
+    """What a piece or stand brings with it: relief maps (height in mm), own colour as image or attribute, UV map.
+
+    displaced: the height moves the surface itself when rendered; the normal map, which shows the same, is then left out.
+    """
 
     normal: Any | None = None
     height: Any | None = None
@@ -48,6 +51,7 @@ class Maps:
     colour: Any | None = None
     colour_attribute: str = ""
     uv: str = UV_DEFAULT
+    displaced: bool = False
 
 
 @dataclass(frozen=True)
@@ -65,7 +69,7 @@ def make_material(name: str, surface: Surface, maps: Maps, regions: tuple[tuple[
     shader_tree.nodes.clear()
     tree = Tree(shader_tree)
     relief = tree.group(
-        relief_group(maps.normal, maps.height, uv=maps.uv),
+        relief_group(None if maps.displaced else maps.normal, maps.height, uv=maps.uv),
         {"Strength": maps.strength},
         label="Relief",
     )
@@ -82,6 +86,10 @@ def make_material(name: str, surface: Surface, maps: Maps, regions: tuple[tuple[
         shader = mixed["Shader"]
     end = tree.node("OutputMaterial", {"Surface": shader})
     end.node.is_active_output = True
+    if maps.displaced:
+        moved = tree.node("Displacement", {"Height": relief["Height"], "Midlevel": 0.0, "Scale": 0.001})  # mm to metres
+        tree.put(end.node.inputs["Displacement"], moved["Displacement"])
+        material.displacement_method = "DISPLACEMENT"
     tree.arrange()
     material[KIND] = surface.kind
     if surface.kind != "own":

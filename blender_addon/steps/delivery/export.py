@@ -15,12 +15,13 @@ from ...job.step import Progress, Result, Run
 from ...scene.asset_files import AssetPart, write_glb, write_usd
 from ...scene.client_pictures import Wanted, write_client_picture
 from ...scene.lens_drivers import NEVER
+from ...scene.relief_files import write_relief
 from ...scene.session import write_text
 from ...scene.stage import Stage
 
 LABEL = "Hand over"
 NEEDS = ("piece",)
-USES = ("stand", "pictures", "shot", "surface", "albedo", "relief_normal")
+USES = ("stand", "pictures", "shot", "surface", "albedo", "relief_height", "relief_normal")
 MAKES = ("files",)
 
 FORMATS = [
@@ -38,6 +39,9 @@ class Settings:
 
     glb: bool = switch(True, help="The piece on its stand as GLB (glTF 2.0), for viewers and the web")
     usd: bool = switch(False, help="The same as USD")
+    relief: bool = switch(
+        False, help="The recovered relief: height (16 bits, its range in mm told) and normal map (+Y), as PNG"
+    )
     page: bool = switch(True, help="A page (HTML) with the pictures, their optics and what was done")
     pictures: str = choice("none", FORMATS, help="Extra copies of the stills in another format or size")
     width: int | None = integer(None, low=16, high=30000, unit="px", help="Width of the copies in pixels")
@@ -57,6 +61,8 @@ def run(stage: Stage, settings: Settings) -> Run:
         raise OutputError("There is no folder to hand over to: choose one")
     files: list[tuple[str, str]] = []
     yield from _asset(stage, settings, files)
+    if settings.relief:
+        yield from _relief(stage, files)
     yield from _copies(stage, settings, files)
     if settings.page:
         yield Progress(0.95, "page")
@@ -75,6 +81,18 @@ def _asset(stage: Stage, settings: Settings, files: list[tuple[str, str]]) -> Ge
             target = stage.out / f"{stage.sheet.name}{suffix}"
             writer(_parts(stage), target)
             files.append((target.name, what))
+
+
+def _relief(stage: Stage, files: list[tuple[str, str]]) -> Generator[Progress, None, None]:
+    assert stage.out is not None
+    for role in ("piece", "stand"):
+        height, normal = (stage.find(f"relief_{part}", role) for part in ("height", "normal"))
+        if height is not None or normal is not None:
+            yield Progress(0.2, f"relief of the {role}")
+            written = write_relief(stage.out / "relief", f"{stage.sheet.name}_{role}", height, normal)
+            files.extend((f"relief/{name}", what) for name, what in written)
+    if not any(name.startswith("relief/") for name, _ in files):
+        stage.note("No relief was recovered, so there are no maps of it to hand over")
 
 
 def _parts(stage: Stage) -> list[AssetPart]:

@@ -23,6 +23,9 @@ LABEL = "Material"
 NEEDS = ("piece",)
 USES = ("stand", "albedo", "relief_height", "relief_normal")
 MAKES = ("surface",)
+FINER = "Finer for relief"
+FINE_MM = 0.12  # edges that hold strokes of 0.3 mm
+MOST_TRIANGLES = 8_000_000
 
 
 def _choices(rows: Any) -> tuple[tuple[str, str, str], ...]:
@@ -85,6 +88,11 @@ class Settings:
         low=0.0,
         high=4.0,
         help="How much of the recovered relief shows; 1 is as measured, by itself what the relief advises",
+    )
+    displacement: bool = switch(
+        False,
+        help="The relief moves the surface itself when rendered, on finer triangles, instead of its normals alone",
+        more=True,
     )
     clay_body: str = only_when(
         choice("stoneware", _choices(reflectance.CLAY_BODIES), help="The kind of clay"), piece="clay", stand="clay"
@@ -197,13 +205,13 @@ def _dress(stage: Any, role: str, settings: Settings, values: Any | None) -> dic
     kind = settings.piece if role == "piece" else settings.stand
     surface = _fitting(stage, item, role, kind, settings)
     regions = tuple(_region(item, row, settings) for row in settings.regions) if role == "piece" else ()
-    maps = own_texture.maps_of(stage, item, role, settings.relief_strength)
+    maps = own_texture.maps_of(stage, item, role, settings.relief_strength, displaced=settings.displacement)
     material = make_material(role.capitalize(), surface, maps, regions)
     mean = own_texture.mean_colour(item, maps) if surface.kind == "own" and role == "piece" else None
     if mean is not None:
         material[MEAN] = mean
     stage.offer("surface", material, key=role, name=f"{role.capitalize()} {kind}")
-    stage.edit(item, _dresser(material.session_uid, values))
+    stage.edit(item, _dresser(material.session_uid, values, finer=_levels(item) if maps.displaced else 0))
     return {"material": surface.kind, "regions": len(regions), "albedo": _albedo(surface)}
 
 
@@ -230,8 +238,18 @@ def _cavity(item: Any) -> Any:
     return cavity.cavity(mesh.vertices, mesh.faces).astype(np.float32)
 
 
-def _dresser(material_uid: int, values: Any | None) -> Callable[[Any], None]:
-    """What happens to the object at the swap: the material on all its faces, the cavity on its vertices."""
+def _levels(item: Any) -> int:
+    """How often each edge is to be halved until the surface can hold the relief, within what memory allows."""
+    mesh = meshes.read_mesh(item, scale=1000.0)
+    edge = float(np.median(np.linalg.norm(mesh.vertices[mesh.faces[:, 1]] - mesh.vertices[mesh.faces[:, 0]], axis=1)))
+    wanted = int(np.ceil(np.log2(max(edge, 1e-6) / FINE_MM)))
+    return max(1, min(wanted, int(np.log2(MOST_TRIANGLES / max(len(mesh.faces), 1)) / 2)))
+
+
+def _dresser(material_uid: int, values: Any | None, *, finer: int = 0) -> Callable[[Any], None]:
+    """What happens to the object at the swap: the material on all its faces, the cavity on its vertices; finer: halvings of the
+    edges for true displacement.
+    """
 
     def dress(item: Any) -> None:
         material = next((one for one in bpy.data.materials if one.session_uid == material_uid), None)
@@ -240,6 +258,12 @@ def _dresser(material_uid: int, values: Any | None) -> Callable[[Any], None]:
         for slot in item.material_slots if material else ():  # on the object: the mesh keeps the scan's own with their textures
             slot.link = "OBJECT"
             slot.material = material
+        before = item.modifiers.get(FINER)
+        if before is not None:
+            item.modifiers.remove(before)
+        if finer:
+            modifier = item.modifiers.new(FINER, "SUBSURF")
+            modifier.subdivision_type, modifier.levels, modifier.render_levels = "SIMPLE", 0, finer
         mesh = item.data
         if values is not None and len(values) == len(mesh.vertices):
             layer = mesh.attributes.get(CAVITY)

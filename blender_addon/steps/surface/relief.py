@@ -3,13 +3,20 @@
 from __future__ import annotations
 
 from collections.abc import Generator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
 
 from ...core.relief.bandpass import band_pass
-from ...core.relief.normal_maps import encode, slopes_from_raster, tangent_frames, tangent_space
+from ...core.relief.normal_maps import (
+    encode,
+    from_tangent_space,
+    reoriented,
+    slopes_from_raster,
+    tangent_frames,
+    tangent_space,
+)
 from ...core.relief.recovery import Photographed, Recovery, recover
 from ...core.relief.surface import Surface
 from ...core.relief.texels import extend, surface_frames
@@ -17,7 +24,7 @@ from ...core.srgb import luminance
 from ...job.settings import choice, length, number
 from ...job.step import Progress, Result, Run
 from ...scene.images import make_image
-from ...scene.photographed import read_photographed, shared_share
+from ...scene.photographed import own_normals, read_photographed, shared_share
 
 LABEL = "Relief"
 NEEDS = ("piece",)
@@ -61,24 +68,27 @@ def run(stage: Any, settings: Settings) -> Run:
     shared = 0.0 if found.surface.on_vertices else shared_share(item)
     if shared > 0.02:
         stage.warn(f"{100 * shared:.0f} % of the texture is shared by several places of the piece; relief is left out there")
+    own = own_normals(item, found.surface)
     if settings.method == "band":
-        return _effect(stage, found.surface, found.colours, settings)
-    result = yield from _measured(stage, found, settings)
+        return _effect(stage, found, own, settings)
+    result = yield from _measured(stage, found, own, settings)
     return result
 
 
-def _effect(stage: Any, surface: Surface, colours: Any, settings: Settings) -> Result:
+def _effect(stage: Any, found: Photographed, own: Any | None, settings: Settings) -> Result:
+    surface = found.surface
     finest = settings.finest or 4 * surface.texel_mm
     largest = max(settings.largest, 2 * finest)
     mask = surface.texels.mask()
-    bright = surface.texels.scatter(np.log(np.maximum(luminance(colours), 0.01)))
+    bright = surface.texels.scatter(np.log(np.maximum(luminance(found.colours), 0.01)))
     fine, coarse = (wavelength / (2 * np.pi) / surface.texel_mm for wavelength in (finest, largest))
     heights = DEPTH_MM * np.clip(band_pass(bright, fine, coarse, mask=mask), -0.7, 0.7)
     along_u, along_v = surface_frames(surface.vertices, surface.faces, surface.uv)
     slopes = slopes_from_raster(surface.texels, heights, along_u, along_v)
     strength = 1.0 if settings.strength is None else settings.strength
     heights = heights.reshape(-1)[surface.texels.index]
-    _offer(stage, surface, heights, slopes, {"trusted_mm": float(finest), "strength": float(strength), "found": True})
+    facts = {"trusted_mm": float(finest), "strength": float(strength), "found": True}
+    _offer(stage, surface, heights, slopes, own, facts)
     return Result(
         f"Band-pass effect between {finest:.2f} and {largest:.1f} mm: not a measurement",
         {
@@ -90,8 +100,8 @@ def _effect(stage: Any, surface: Surface, colours: Any, settings: Settings) -> R
     )
 
 
-def _measured(stage: Any, found: Photographed, settings: Settings) -> Generator[Progress, None, Result]:
-    others = [found]
+def _measured(stage: Any, found: Photographed, own: Any | None, settings: Settings) -> Generator[Progress, None, Result]:
+    others = [found if own is None else replace(found, surface=_with_normals(found.surface, own))]
     for key, item in stage.find_all("aligned").items():
         other = read_photographed(item, finest_texel_mm=FINEST_TEXEL_MM)
         if isinstance(other, str):
@@ -107,10 +117,16 @@ def _measured(stage: Any, found: Photographed, settings: Settings) -> Generator[
             break
         yield Progress(0.1 + 0.75 * fraction, words)
     yield Progress(0.9, "Making the maps")
-    return _kept(stage, found.surface, recovery, settings, len(others))
+    return _kept(stage, found.surface, recovery, own, settings, len(others))
 
 
-def _kept(stage: Any, surface: Surface, recovery: Recovery, settings: Settings, textures: int) -> Result:
+def _with_normals(surface: Surface, own: Any) -> Surface:
+    """The surface as the scan's own normal map has it: only shading that the map does not explain counts as relief."""
+    frames = tangent_frames(surface.vertices, surface.faces, surface.uv, surface.vertex_normal)
+    return replace(surface, normal=from_tangent_space(surface.texels, frames, surface.normal, own))
+
+
+def _kept(stage: Any, surface: Surface, recovery: Recovery, own: Any | None, settings: Settings, textures: int) -> Result:
     figures = {
         "found": recovery.found,
         "textures": textures,
@@ -118,7 +134,13 @@ def _kept(stage: Any, surface: Surface, recovery: Recovery, settings: Settings, 
         "shaded": round(recovery.shaded, 3),
         "trust": round(recovery.trust, 3),
         "texel_mm": round(surface.texel_mm, 4),
+        "own_normal_map": own is not None,
     }
+    if not recovery.found and own is not None:
+        none = np.zeros(len(surface), np.float32)
+        facts = {"trusted_mm": float("inf"), "strength": 1.0, "found": False}
+        _offer(stage, surface, none, np.zeros((len(surface), 3), np.float32), own, facts)
+        stage.note("The scan's own normal map is all the fine relief there is")
     if not recovery.found and recovery.shaded < 0.5:
         stage.note("The texture is darker in places than any light makes it: that is paint, so no relief is taken from it")
         return Result("No relief: the texture shows paint rather than shading", figures)
@@ -130,7 +152,7 @@ def _kept(stage: Any, surface: Surface, recovery: Recovery, settings: Settings, 
     if surface.on_vertices:
         _as_shape_key(stage, surface, recovery.relief.height_mm, strength)
     else:
-        _offer(stage, surface, recovery.relief.height_mm, recovery.relief.slope, facts)
+        _offer(stage, surface, recovery.relief.height_mm, recovery.relief.slope, own, facts)
     figures |= {"trusted_mm": round(recovery.trusted_mm, 3), "strength": round(strength, 3)}
     figures["height_std_mm"] = round(float(np.std(recovery.relief.height_mm)), 5)
     tilt = np.degrees(np.arctan(np.linalg.norm(recovery.relief.slope, axis=1)))
@@ -138,10 +160,16 @@ def _kept(stage: Any, surface: Surface, recovery: Recovery, settings: Settings, 
     return Result(f"Brought back relief down to {recovery.trusted_mm:.2f} mm, shown at {strength:.2f}", figures)
 
 
-def _offer(stage: Any, surface: Surface, heights: Any, slopes: Any, facts: dict[str, Any]) -> None:
+def _offer(stage: Any, surface: Surface, heights: Any, slopes: Any, own: Any | None, facts: dict[str, Any]) -> None:
+    """The maps. With the scan's own normals (n, 3) they are joined, at the strength advised: 1 then shows both as they are."""
     mask = surface.texels.mask()
     frames = tangent_frames(surface.vertices, surface.faces, surface.uv, surface.vertex_normal)
-    normals = surface.texels.scatter(encode(tangent_space(surface.texels, frames, surface.normal, slopes)))
+    if own is None:
+        tilted = tangent_space(surface.texels, frames, surface.normal, slopes)
+    else:
+        detail = tangent_space(surface.texels, frames, surface.normal, slopes, facts["strength"])
+        tilted, heights, facts = reoriented(own, detail), heights * facts["strength"], facts | {"strength": 1.0}
+    normals = surface.texels.scatter(encode(tilted))
     normals[~mask] = (0.5, 0.5, 1.0)
     for role, values, name in (
         ("relief_height", surface.texels.scatter(heights), "Relief height"),
