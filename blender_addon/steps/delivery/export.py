@@ -155,7 +155,8 @@ def _page(stage: Stage, settings: Settings, files: list[tuple[str, str]]) -> str
         if (stage.out / name).is_file():
             known.append((name, what))
     remarks = [note.words for note in stage.notes.warnings()]
-    labels = {name: result["words"] for name, result in results.items() if name not in ("render", "export")}
+    order = [name for name in stage.sheet.settings if name in results and name not in ("render", "export")]
+    labels = {name.capitalize(): results[name]["words"] for name in order}
     lead = settings.credit or "Pictures from a scan, made with Bozzetto in Blender"
     return html(
         _title(stage.sheet.name),
@@ -178,11 +179,19 @@ def _facts(stage: Stage, results: dict[str, Any]) -> dict[str, str]:
     for role in ("piece", "stand"):
         item = stage.find(role)
         if item is not None:
-            size = " x ".join(f"{1000 * length_:.1f}" for length_ in item.dimensions)
+            size = " x ".join(f"{side:.1f}" for side in _sides(item))
             facts[role.capitalize()] = f"{size} mm (width, depth, height)"
     if results.get("orientation", {}).get("figures", {}).get("assumed"):
         facts["Scale"] = "assumed: no known length was given, so sizes and optics are not to be trusted"
     return facts
+
+
+def _sides(item: Any) -> tuple[float, float, float]:
+    """Width, depth and height in mm; the height from where it stands, not from a bump that dips under that by noise."""
+    width, depth, height = (1000.0 * side for side in item.dimensions)
+    up = item.matrix_world[2]
+    low = min(sum(part * place for part, place in zip(up, (*corner, 1.0), strict=True)) for corner in item.bound_box)
+    return width, depth, height + min(1000.0 * low, 0.0)
 
 
 def _sharp(near: float, far: float) -> str:
