@@ -60,8 +60,11 @@ def materials_for_samples(stage: Any) -> Iterator[tuple[str, Any]]:
             drop_unused_groups()
 
 
-def render_samples(stage: Any, device: str, quality: Quality) -> Iterator[tuple[int, int, str, Path]]:
-    """Render the piece in each material from the first shot; yields number, count, label and the picture's path."""
+def render_samples(stage: Any, device: str, quality: Quality, largest: int = LONG_SIDE) -> Iterator[tuple[int, int, str, Path]]:
+    """Render the piece in each material from the first shot; yields number, count, label and the picture's path.
+
+    largest: longer side that a sample may have, px; `LONG_SIDE` at most.
+    """
     shots = stage.find_all("shot")
     shot = shots.get("hero") or next(iter(shots.values()))
     shot_key, folder = shot["bozzetto_key"], stage.out / "samples"
@@ -73,16 +76,16 @@ def render_samples(stage: Any, device: str, quality: Quality) -> Iterator[tuple[
             exposure = stage.scene.view_settings.exposure
             stage.scene.view_settings.exposure = exposure + _lighter(stage, material)
             try:
-                render_picture(stage.scene, path, camera=shot, size=_size(shot))
+                render_picture(stage.scene, path, camera=shot, size=_size(shot, min(LONG_SIDE, largest)))
             finally:
                 stage.scene.view_settings.exposure = exposure
                 _put_back(stage.require("piece"), kept)
         yield number, len(SAMPLES), label, path
 
 
-def _size(shot: Any) -> tuple[int, int]:
+def _size(shot: Any, side: int) -> tuple[int, int]:
     width, height = shot.get("bozzetto_resolution", (3, 2))
-    return max(1, round(LONG_SIDE * width / max(width, height))), max(1, round(LONG_SIDE * height / max(width, height)))
+    return max(1, round(side * width / max(width, height))), max(1, round(side * height / max(width, height)))
 
 
 def _lighter(stage: Any, sample: Any) -> float:

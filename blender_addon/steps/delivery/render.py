@@ -246,7 +246,7 @@ def sample_sheet(stage: Stage, settings: Settings) -> Generator[Progress, None, 
 
     assert stage.out is not None
     pictures = []
-    for place, count, name, picture in render_samples(stage, settings.device, _quality(settings)[0]):
+    for place, count, name, picture in render_samples(stage, settings.device, *_quality(settings)):
         yield Progress(0.96 + 0.02 * place / count, f"sample {name} ({place} of {count})", blocking=True)
         pictures.append((picture, name))
     write_contact_sheet(pictures, stage.out / "sample_sheet.png")
