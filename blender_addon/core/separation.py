@@ -58,8 +58,8 @@ def find_stand(
     if painted is not None:
         pull = np.where(painted > 0.66, -np.inf, np.where(painted < 0.34, np.inf, pull))
     stand = _border(graph, cost, pull, height)
-    for _ in range(0 if colour is None or painted is not None else 2):  # again, from parts that colour has set right
-        hint = _colour_pull(graph, colour, stand)
+    for _ in range(2):  # again, from parts that colour has set right
+        hint = None if colour is None or painted is not None else _colour_pull(graph, colour, stand)
         if hint is None:
             break
         stand = _border(graph, cost, BESIDE_COLOUR * pull + hint, height)

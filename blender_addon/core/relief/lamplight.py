@@ -9,7 +9,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ..mesh import edges, unit
+from ..srgb import luminance
 from .light import Light, Shading, bounced, fit_light, half_sphere, shade, sky_design
+from .speckle import masked_blur
 from .surface import Surface
 from .visibility import look_round, spread_samples
 
@@ -20,6 +22,7 @@ SAMPLES = 150_000
 DIRECTIONS = 64  # and as many opposite ones
 LARGE = 45_000  # vertices above which receivers are clustered
 RECEIVERS = 25_000
+PAINTED = 0.02  # deviation of the pigments' log levels below which a piece counts as plain
 
 
 @dataclass(frozen=True)
@@ -56,6 +59,22 @@ def fit_surface_light(surface: Surface, colours: Floats, *, occluders: tuple[Flo
         flux = _eased(flux.reshape(len(flux), 9), faces).reshape(-1, 3, 3)
     openness = sky_design(seen, normal).sum(axis=1)[group]
     return Lit(light, Shading(np.einsum("nac,na->nc", flux, surface.vertex_normal), flux), openness)
+
+
+def paint_brightness(surface: Surface, colours: Floats, lit: Lit) -> Floats:
+    """(n,) luminance of the paint at each texel of linear `colours` (n, 3) over the rest's, as far as its colour tells it."""
+    if lit.light.pigment < PAINTED:
+        return np.ones(len(colours), np.float32)
+    near = colours
+    if not surface.on_vertices:
+        # a photo's colour noise is finer than its edges: smoothed by a texel it no longer makes paints of its own
+        raster, mask = surface.texels.scatter(colours), surface.texels.mask()
+        smooth = np.stack([masked_blur(raster[..., channel], mask, 1.0) for channel in range(3)], axis=-1)
+        near = smooth.reshape(-1, 3)[surface.texels.index]
+    floor = 0.02 * np.median(lit.shading.irradiance, axis=0)
+    light = surface.texels.interpolate(surface.faces, np.maximum(lit.shading.irradiance, floor))
+    levels = lit.light.pigments.at(np.log(np.maximum(near, 1e-3)) - np.log(np.maximum(light, 1e-3)))
+    return luminance(np.exp(levels))
 
 
 def clusters(vertices: Floats, normals: Floats, wanted: int) -> Ints:

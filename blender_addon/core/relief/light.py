@@ -13,7 +13,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from .pigment import pigment_levels
+from .pigment import Pigments, find_pigments
 from .spherical_harmonics import sphere_directions
 from .visibility import Visibility
 
@@ -31,7 +31,7 @@ class Light:
     """A fitted environment. radiance: (d, 3) >= 0 towards `directions` (d, 3). reflectance: (3,) of the bounce.
 
     spread: robust standard deviation of log(texture / fit) over the receivers, paint of a colour of its own left out.
-    contrast: the same of the texture alone. pigment: standard deviation of that paint's log level.
+    contrast: the same of the texture alone. pigments: levels of that paint by its colour; pigment: their standard deviation.
     """
 
     directions: Floats
@@ -39,6 +39,7 @@ class Light:
     reflectance: Floats
     spread: float
     contrast: float
+    pigments: Pigments
     pigment: float
 
     @property
@@ -93,7 +94,7 @@ def fit_light(
     seen = _Seen(sky_design(visibility, normals)[rows], bounce[rows] / level, texture[rows] / level, weights[rows])
     rough = smoothness * (_roughness(visibility.directions) + 0.01 * np.eye(len(visibility.directions)))
     ways = [_fitted(seen, rough, colourless=rounds) for rounds in (0, COLOURLESS)]
-    light, left, pigment = ways[1] if ways[1][1].cost < CLEARLY * ways[0][1].cost else ways[0]
+    light, left, pigments, pigment = ways[1] if ways[1][1].cost < CLEARLY * ways[0][1].cost else ways[0]
     contrast = np.log(np.maximum(seen.target.mean(axis=1), 0.05))
     return Light(
         visibility.directions,
@@ -101,7 +102,8 @@ def fit_light(
         light[-1],
         left.spread,
         float(1.4826 * np.median(np.abs(contrast - np.median(contrast)))),
-        float(np.sqrt(np.average((pigment.mean(axis=1)) ** 2, weights=seen.weights))),
+        pigments,
+        float(np.sqrt(np.average(pigment.mean(axis=1) ** 2, weights=seen.weights))),
     )
 
 
@@ -123,15 +125,15 @@ class _Left:
     cost: float
 
 
-def _fitted(seen: _Seen, rough: Floats, *, colourless: int) -> tuple[Floats, _Left, Floats]:
-    """Light (d + 1, 3), what it leaves, and the pigments' levels (r, 3), after ROUNDS; the first `colourless` of them take the
-    light to have no colour."""
+def _fitted(seen: _Seen, rough: Floats, *, colourless: int) -> tuple[Floats, _Left, Pigments, Floats]:
+    """Light (d + 1, 3), what it leaves, the pigments and their levels (r, 3), after ROUNDS; before these, `colourless` rounds
+    in which the light is taken to have no colour."""
     count = seen.design.shape[1]
     weights = seen.weights / seen.weights.mean()
     shown = np.log(np.maximum(seen.target, 1e-3))
     light = np.full((count + 1, 3), 1.0 / np.pi)
     pigment, robust = np.zeros_like(shown), np.ones(len(shown))
-    left = _Left(0.0, 0.0)
+    left, pigments = _Left(0.0, 0.0), find_pigments(0 * shown, weights)
     for number in range(colourless + ROUNDS):
         plain, cast = np.exp(shown - pigment), seen.cast
         if number < colourless:
@@ -141,7 +143,8 @@ def _fitted(seen: _Seen, rough: Floats, *, colourless: int) -> tuple[Floats, _Le
         light = _fit_channels(seen.design, cast, plain, weights / bright**2 * robust, rough, light)
         remainder = shown - np.log(np.maximum(seen.design @ light[:count] + cast * light[count], 1e-3))
         if number > 0 or colourless:
-            pigment = pigment_levels(remainder, weights)
+            pigments = find_pigments(remainder, weights)
+            pigment = pigments.at(remainder)
         error = remainder - pigment
         error = error - np.median(error, axis=0)
         grey = error.mean(axis=1)
@@ -150,7 +153,7 @@ def _fitted(seen: _Seen, rough: Floats, *, colourless: int) -> tuple[Floats, _Le
             float(np.average(np.log1p((error / TYPICAL) ** 2).mean(axis=1), weights=weights)),
         )
         robust = 1 / (1 + (grey / (2 * (left.spread + 1e-6))) ** 2)
-    return light, left, pigment
+    return light, left, pigments, pigment
 
 
 def sky_design(visibility: Visibility, normals: Floats) -> Floats:

@@ -1,7 +1,7 @@
 """From textured surfaces to relief: the light fitted, the specks set aside, what is left inverted. The whole method in order.
 
 1. Fit the light of each texture on its own surface (`light`, `visibility`).
-2. r = log(texture) - log(smooth shading); specks of dust closed over (`speckle`).
+2. r = log(texture) - log(smooth shading) - log(paint told by its colour); specks of dust closed over (`speckle`).
 3. Lay patches over the surface that is to get the relief; splat each texture's r and the pull of its light (`patches`).
 4. Signal and noise from the data itself, then a Wiener inversion of each texture in the frame of its light (`inversion`).
 5. A small net corrects what is not linear (`refiner`); the textures' slopes are joined and read back (`fusion`).
@@ -19,7 +19,7 @@ from numpy.typing import NDArray
 from ..srgb import luminance
 from .fusion import Relief, joined, patch_slopes
 from .inversion import KAPPA, Signal, Spectrum, blind_spectrum, gather_signal, pull_of_light
-from .lamplight import Lit, fit_surface_light
+from .lamplight import Lit, fit_surface_light, paint_brightness
 from .patches import CELLS, Cloud, Patches, lay_patches, sort_into_boxes
 from .speckle import closed, speckles
 from .surface import Surface
@@ -92,9 +92,10 @@ def recover(photographed: Sequence[Photographed], *, largest_mm: float, seed: in
         lit = fit_surface_light(one.surface, one.colours, occluders=one.occluders, seed=seed)
         flux = one.surface.texels.interpolate(one.surface.faces, luminance(lit.shading.flux))
         irradiance, pull = pull_of_light(flux, one.surface.normal)
-        residual = log_residual(one.surface, luminance(one.colours), irradiance)
+        plain = luminance(one.colours) / paint_brightness(one.surface, one.colours, lit)
+        residual = log_residual(one.surface, plain, irradiance)
         clean = without_specks(one.surface, residual)
-        shaded = min(shaded, shading_share(residual))
+        shaded = min(shaded, shading_share(residual, lit.light.spread))
         own = cloud if place == 0 else sort_into_boxes(one.surface.position, one.surface.normal, cloud.box_mm)
         frame = patches.led_by(nearest_pull(own, pull, patches))
         work = gather_signal(frame, own, clean, residual, pull=pull, normal=one.surface.normal, irradiance=irradiance)
@@ -145,14 +146,17 @@ def log_residual(surface: Surface, bright: Floats, irradiance: Floats) -> Floats
     return np.clip(residual - np.median(residual), *CLIP).astype(np.float32)
 
 
-def shading_share(residual: Floats) -> float:
-    """How far the residual (n,) can be shading, 0 to 1: paint is darker than the light allows over more than specks' area.
+def shading_share(residual: Floats, spread: float) -> float:
+    """How far the residual (n,) can be shading, 0 to 1, rather than paint of the body's own hue (grain, a black print).
 
-    Fine relief under one light stays above the lower clip all but everywhere (at most 0.2 % of the texels of dusted bench
-    pieces, 4 % where a piece was cut from its stand and has crevices that nobody saw); a dark print lies below it in a fifth
-    of them. Between 5 and 15 % trust fades.
+    Paint is darker than the light allows over more than specks' area: fine relief under one light stays above the lower clip
+    all but everywhere (at most 0.2 % of the texels of dusted bench pieces, 4 % where a piece was cut from its stand and has
+    crevices that nobody saw); a dark print lies below it in a fifth of them. Between 5 and 15 % trust fades. And paint leaves
+    the light's fit with a wide `spread` of what it cannot explain: 0.08 to 0.12 on dusted bench pieces, 0.06 to 0.14 on
+    painted ones, 0.26 and more on grained wood. Between 0.16 and 0.24 trust fades.
     """
-    return float(np.clip((0.15 - np.mean(residual <= CLIP[0] + 1e-3)) / 0.10, 0.0, 1.0))
+    dark = (0.15 - float(np.mean(residual <= CLIP[0] + 1e-3))) / 0.10
+    return float(np.clip(min(dark, (0.24 - spread) / 0.08), 0.0, 1.0))
 
 
 def without_specks(surface: Surface, residual: Floats) -> Floats:

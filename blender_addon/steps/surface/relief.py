@@ -142,7 +142,7 @@ def _kept(stage: Any, surface: Surface, recovery: Recovery, own: Any | None, set
         _offer(stage, surface, none, np.zeros((len(surface), 3), np.float32), own, facts)
         stage.note("The scan's own normal map is all the fine relief there is")
     if not recovery.found and recovery.shaded < 0.5:
-        stage.note("The texture is darker in places than any light makes it: that is paint, so no relief is taken from it")
+        stage.note("The texture shows what no light makes (grain, a dark print): that is paint, so no relief is taken from it")
         return Result("No relief: the texture shows paint rather than shading", figures)
     if not recovery.found:
         stage.note("The texture shows no relief that stands out of its noise, so none is added")
