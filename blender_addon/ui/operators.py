@@ -13,6 +13,7 @@ from ..scene.session import run_session, write_text
 from ..steps import catalogue
 from .preferences import preferences
 from .properties import fill, sheet_of
+from .watched_work import WatchedWork
 
 
 def output_folder(scene, name):
@@ -30,7 +31,7 @@ def output_folder(scene, name):
         return Path(bpy.app.tempdir) / "bozzetto" / name
 
 
-class BOZZETTO_OT_run_job(bpy.types.Operator):
+class BOZZETTO_OT_run_job(WatchedWork, bpy.types.Operator):
     """Go from the scan to finished pictures; nothing you changed or deleted is undone. Esc stops"""
 
     bl_idname = "bozzetto.run_job"
@@ -58,78 +59,28 @@ class BOZZETTO_OT_run_job(bpy.types.Operator):
             return "Run from the start until this step"
         return cls.__doc__
 
-    def execute(self, context):
-        """Run without a window, or when called by a script."""
-        if not self._begin(context):
-            return {"CANCELLED"}
-        while True:
-            state = self._advance(context)
-            if state != {"RUNNING_MODAL"}:
-                return state
-
-    def invoke(self, context, event):
-        """Run beside Blender's own events, so that progress shows and Esc works."""
-        if not self._begin(context):
-            return {"CANCELLED"}
-        self._timer = context.window_manager.event_timer_add(0.01, window=context.window)
-        context.window_manager.modal_handler_add(self)
-        context.window_manager.progress_begin(0, 100)
-        return {"RUNNING_MODAL"}
-
-    def modal(self, context, event):
-        """One stretch of work a timer event; everything else is swallowed while the job runs."""
-        if event.type == "ESC":
-            self._run.close()
-            self.report({"INFO"}, "Stopped; the step in work was taken back, earlier ones stay")
-            return self._end(context, {"CANCELLED"})
-        if event.type != "TIMER":
-            return {"RUNNING_MODAL"}
-        state = {"CANCELLED"}
-        try:
-            state = self._advance(context)
-        finally:  # also when a fault of ours gets through: the timer and the status line must not stay behind
-            if state != {"RUNNING_MODAL"}:
-                self._end(context, state)
-        return state
-
     def _begin(self, context):
         steps = catalogue()
         try:
             sheet = sheet_of(context.scene, steps)
             part = chosen(steps, first=self.first or None, last=self.last or None)
             out = output_folder(context.scene, sheet.name)
-            self._run = run_session(part, steps, sheet, context.scene, out=out, afresh=self.afresh)
+            return run_session(part, steps, sheet, context.scene, out=out, afresh=self.afresh)
         except JobError as error:
             self.report({"ERROR"}, str(error))
-            return False
-        self._timer = None
-        return True
+            return None
 
-    def _advance(self, context):
-        try:
-            update = next(self._run)
-        except StopIteration as end:
-            report, notes = end.value
-            context.scene.bozzetto.last_result = "\n".join(result.words for result in report.results.values())
-            for note in notes:
-                self.report({"WARNING" if note.level == "warning" else "INFO"}, str(note))
-            return {"FINISHED"}
-        except JobError as error:
-            self.report({"ERROR"}, str(error))
-            return {"CANCELLED"}
-        if self._timer is not None:
-            words = f"{update.step.label} ({update.number} of {update.count}): {update.words}"
-            context.workspace.status_text_set(f"Bozzetto   {update.fraction:.0%}   {words}   Esc stops")
-            context.window_manager.progress_update(100 * update.fraction)
-        return {"RUNNING_MODAL"}
+    def _words(self, update):
+        return f"{update.step.label} ({update.number} of {update.count}): {update.words}"
 
-    def _end(self, context, state):
-        context.window_manager.event_timer_remove(self._timer)
-        context.window_manager.progress_end()
-        context.workspace.status_text_set(None)
-        for area in context.screen.areas:
-            area.tag_redraw()
-        return state
+    def _finish(self, context, value):
+        report, notes = value
+        context.scene.bozzetto.last_result = "\n".join(result.words for result in report.results.values())
+        for note in notes:
+            self.report({"WARNING" if note.level == "warning" else "INFO"}, str(note))
+
+    def _stopped(self, context):
+        self.report({"INFO"}, "Stopped; the step in work was taken back, earlier ones stay")
 
 
 class BOZZETTO_OT_read_sheet(bpy.types.Operator):

@@ -3,7 +3,6 @@
 import bpy
 from bpy.props import EnumProperty, IntProperty, StringProperty
 
-from ..job.errors import JobError
 from ..job.runner import stale
 from ..scene.pair_picking import own_place
 from ..scene.stage import Stage
@@ -11,6 +10,7 @@ from ..steps import catalogue
 from ..steps.delivery.render import sample_sheet
 from .operators import output_folder
 from .properties import sheet_of
+from .watched_work import WatchedWork
 
 
 class BOZZETTO_OT_row(bpy.types.Operator):
@@ -97,42 +97,11 @@ class BOZZETTO_OT_run_stale(bpy.types.Operator):
         return bpy.ops.bozzetto.run_job("INVOKE_DEFAULT", first=found[0])
 
 
-class BOZZETTO_OT_sample_sheet(bpy.types.Operator):
+class BOZZETTO_OT_sample_sheet(WatchedWork, bpy.types.Operator):
     """Render the piece in every material from the first shot, in the light as it is, onto one sheet. Esc stops"""
 
     bl_idname = "bozzetto.sample_sheet"
     bl_label = "Make the sample sheet"
-
-    def execute(self, context):
-        """Render all of it, without a window or when called by a script."""
-        if not self._begin(context):
-            return {"CANCELLED"}
-        while (state := self._advance(context)) == {"RUNNING_MODAL"}:
-            pass
-        return state
-
-    def invoke(self, context, event):
-        """One sample a timer event, so that progress shows and Esc works."""
-        if not self._begin(context):
-            return {"CANCELLED"}
-        self._timer = context.window_manager.event_timer_add(0.01, window=context.window)
-        context.window_manager.modal_handler_add(self)
-        return {"RUNNING_MODAL"}
-
-    def modal(self, context, event):
-        """Go on at the timer, stop at Esc; everything else is swallowed."""
-        if event.type == "ESC":
-            self._work.close()
-            return self._end(context, {"CANCELLED"})
-        if event.type != "TIMER":
-            return {"RUNNING_MODAL"}
-        state = {"CANCELLED"}
-        try:
-            state = self._advance(context)
-        finally:
-            if state != {"RUNNING_MODAL"}:
-                self._end(context, state)
-        return state
 
     def _begin(self, context):
         sheet = sheet_of(context.scene, catalogue())
@@ -140,28 +109,14 @@ class BOZZETTO_OT_sample_sheet(bpy.types.Operator):
         stage = Stage(context.scene, sheet, out=self._folder)
         if not (stage.find("surface", "piece") and stage.find_all("shot")):
             self.report({"ERROR"}, "There is no piece with its material and shots yet: run the job until Lighting first")
-            return False
-        self._work = sample_sheet(stage, sheet["render"])
-        self._timer = None
-        return True
+            return None
+        return sample_sheet(stage, sheet["render"])
 
-    def _advance(self, context):
-        try:
-            update = next(self._work)
-        except StopIteration:
-            self.report({"INFO"}, f"The samples are on {self._folder / 'sample_sheet.png'}")
-            return {"FINISHED"}
-        except JobError as error:
-            self.report({"ERROR"}, str(error))
-            return {"CANCELLED"}
-        if self._timer is not None:
-            context.workspace.status_text_set(f"Bozzetto   {update.words}   Esc stops")
-        return {"RUNNING_MODAL"}
+    def _words(self, update):
+        return update.words
 
-    def _end(self, context, state):
-        context.window_manager.event_timer_remove(self._timer)
-        context.workspace.status_text_set(None)
-        return state
+    def _finish(self, context, value):
+        self.report({"INFO"}, f"The samples are on {self._folder / 'sample_sheet.png'}")
 
 
 CLASSES = (

@@ -101,7 +101,8 @@ def run(stage: Stage, settings: Settings) -> Run:
         rendered, reused, waits = rendered + done[0], reused + done[1], waits + [done[2]]
     video = yield from _video(stage, settings, frames)
     if settings.sample_sheet:
-        yield from sample_sheet(stage, settings)
+        for update in sample_sheet(stage, settings):
+            yield replace(update, fraction=0.96 + 0.02 * update.fraction)
     if settings.contact_sheet and stills:
         yield Progress(0.99, "contact sheet")
         shots = [(task.path, stage.require("shot", task.shot).get("bozzetto_caption", task.shot)) for task in stills]
@@ -162,7 +163,7 @@ def _stills(stage: Stage, settings: Settings, quality: Quality, long_side: int, 
 def _frames(stage: Stage, settings: Settings, quality: Quality, base: str) -> list[Task]:
     assert stage.out is not None
     shots = stage.find_all("shot")
-    name = next((key for key, shot in shots.items() if shot.get("bozzetto_kind") == TURNTABLE), None)
+    name = next((each for each, shot in shots.items() if shot.get("bozzetto_kind") == TURNTABLE), None)
     if name is None:
         stage.warn("There is no turntable shot, so no turn was rendered")
         return []
@@ -247,7 +248,7 @@ def sample_sheet(stage: Stage, settings: Settings) -> Generator[Progress, None, 
     assert stage.out is not None
     pictures = []
     for place, count, name, picture in render_samples(stage, settings.device, *_quality(settings)):
-        yield Progress(0.96 + 0.02 * place / count, f"sample {name} ({place} of {count})", blocking=True)
+        yield Progress(place / count, f"sample {name} ({place} of {count})", blocking=True)
         pictures.append((picture, name))
     write_contact_sheet(pictures, stage.out / "sample_sheet.png")
 

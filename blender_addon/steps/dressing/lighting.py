@@ -203,7 +203,7 @@ class _Light:
         """By how many stops close looks in this light are exposed otherwise, by their keys; job: it is the job's own light."""
         world, found = bpy.data.worlds[self.world_name], {}
         bpy.context.view_layer.update()  # where the shots stand, also just after they were made
-        for key, shot in stage.find_all("shot").items():
+        for name, shot in stage.find_all("shot").items():
             held = close_card(shot)
             if held is None or (shot.get(lights.SETUP) or (self.name if job else "")) != self.name:
                 continue
@@ -217,7 +217,7 @@ class _Light:
             bright = _bright(reading.colour * gains)
             offset = CLOSE_OFFSET * _usual_offset(stage, self.flux) if settings.offset is None else settings.offset
             if bright > 1e-9:
-                found[key] = metering.stops_for(bright, offset=offset) - stops
+                found[name] = metering.stops_for(bright, offset=offset) - stops
         return found
 
     def balanced(self, reading: meter.Reading, share: float) -> Any:
