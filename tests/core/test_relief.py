@@ -236,3 +236,16 @@ def test_surface_without_its_shared_texels_is_consistent() -> None:
     fewer = without(surface, drop)
     assert len(fewer) == len(surface) - drop.sum() == len(fewer.position)
     assert np.array_equal(fewer.texels.index, surface.texels.index[~drop])
+
+
+def test_a_scan_that_shows_a_corner_alone_in_other_paint_takes_nothing_from_the_rest() -> None:
+    one, slope = _photographed(0.02, speck=False)
+    corner = one.surface.position[:, 0] < 6.0
+    bands = np.where(np.sin(one.surface.position[:, 1] * 2 * np.pi / 1.5) > 0.5, 0.08, 1.0)
+    painted = (one.colours * bands[:, None].astype(np.float32))[corner]
+    part = Photographed(without(one.surface, ~corner), painted)
+    alone, both = (finish(recover(scans, largest_mm=3.0)) for scans in ([one], [one, part]))
+    away = one.surface.position[:, 0] > 12.0  # more than half a patch from the corner
+    error = lambda guess: np.median(np.linalg.norm((guess - slope)[away], axis=1))  # noqa: E731
+    assert both.trust == pytest.approx(alone.trust)
+    assert error(both.relief.slope) < 1.02 * error(alone.relief.slope)  # joined by height instead of slope: 2 % either way

@@ -65,9 +65,18 @@ def planes_of(signal: Signal, rows: slice, slopes: Floats) -> Floats:
 
 
 def joined(
-    patches: Patches, frames: Sequence[Patches], slopes: Sequence[Floats], cloud: Cloud, *, low_mm: float
+    patches: Patches,
+    frames: Sequence[Patches],
+    slopes: Sequence[Floats],
+    weights: Sequence[Floats],
+    cloud: Cloud,
+    *,
+    low_mm: float,
 ) -> Generator[float, None, Relief]:
-    """One relief from the slopes of each texture, given in the frame of its own light; read at the texels of `cloud`."""
+    """One relief from the slopes of each texture, given in the frame of its own light; read at the texels of `cloud`.
+
+    weights: (p,) a texture, what it counts in each patch beside the others: 0 where it does not show the patch.
+    """
     kx, ky = wave_vectors(patches.cell_mm)
     keep = lasting(np.hypot(kx, ky), low_mm)
     total = np.zeros((5, len(cloud.order)), np.float32)
@@ -81,7 +90,7 @@ def joined(
             shown = np.fft.rfft2(fields * window())
             height = keep * (-1j * kx * shown[:, 0] - 1j * ky * shown[:, 1]) / np.maximum(kx**2 + ky**2, 1e-9)
         else:
-            height = keep * _together(patches, frames, slopes, rows)
+            height = keep * _together(patches, frames, slopes, weights, rows)
             fields = slopes_of(height, patches.cell_mm)
         depth = np.fft.irfft2(height, s=(CELLS, CELLS)).astype(np.float32)
         members = patches.members(cloud, first, last)
@@ -100,18 +109,20 @@ def joined(
     return Relief((total[:3] / weight).T.copy(), total[3] / weight, total[4] > 1e-6)
 
 
-def _together(patches: Patches, frames: Sequence[Patches], slopes: Sequence[Floats], rows: slice) -> Floats:
+def _together(
+    patches: Patches, frames: Sequence[Patches], slopes: Sequence[Floats], weights: Sequence[Floats], rows: slice
+) -> Floats:
     """(k, CELLS, half) transform of the height whose slopes come nearest to all of them (weighted least squares)."""
     kx, ky = wave_vectors(patches.cell_mm)
     above = np.zeros((rows.stop - rows.start, *np.broadcast_shapes(kx.shape, ky.shape)), np.complex64)
     below = np.full(above.shape, 1e-9, np.float32)
-    for frame, own in zip(frames, slopes, strict=True):
+    for frame, own, weight in zip(frames, slopes, weights, strict=True):
         cosine = np.einsum("ij,ij->i", frame.along[rows], patches.along[rows])
         sine = np.einsum("ij,ij->i", frame.along[rows], patches.across[rows])
         turned = np.fft.rfft2(_turned(own[rows].astype(np.float32), cosine, sine) * window())
         for axis, (right, up) in enumerate(((cosine, sine), (-sine, cosine))):
             step = right[:, None, None] * kx + up[:, None, None] * ky
-            share = 1.0 if axis == 0 else ACROSS
+            share = weight[rows, None, None] * (1.0 if axis == 0 else ACROSS)
             above += share * -1j * step * turned[:, axis]
             below += share * step**2
     return above / below

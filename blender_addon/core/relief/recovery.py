@@ -85,7 +85,7 @@ def recover(photographed: Sequence[Photographed], *, largest_mm: float, seed: in
     spectra: list[Spectrum] = []
     frames: list[Patches] = []
     slopes: list[Floats] = []
-    shaded = 1.0
+    shares: list[float] = []
     share = 0.85 / len(photographed)
     for place, one in enumerate(photographed):
         yield place * share, "Fitting the light"
@@ -95,7 +95,7 @@ def recover(photographed: Sequence[Photographed], *, largest_mm: float, seed: in
         plain = luminance(one.colours) / paint_brightness(one.surface, one.colours, lit)
         residual = log_residual(one.surface, plain, irradiance)
         clean = without_specks(one.surface, residual)
-        shaded = min(shaded, shading_share(residual, lit.light.spread))
+        shares.append(shading_share(residual, lit.light.spread))
         own = cloud if place == 0 else sort_into_boxes(one.surface.position, one.surface.normal, cloud.box_mm)
         frame = patches.led_by(nearest_pull(own, pull, patches))
         work = gather_signal(frame, own, clean, residual, pull=pull, normal=one.surface.normal, irradiance=irradiance)
@@ -107,9 +107,12 @@ def recover(photographed: Sequence[Photographed], *, largest_mm: float, seed: in
         signals.append(signal)
         spectra.append(spectrum)
         frames.append(frame)
-    last = joined(frames[0], frames, slopes, cloud, low_mm=largest_mm)
+    weights = [share * signal.share for share, signal in zip(shares, signals, strict=True)]
+    last = joined(frames[0], frames, slopes, weights, cloud, low_mm=largest_mm)
     relief = yield from _told(last, 0.85, 0.15, "Joining the patches")
-    return Recovery(relief, lights, spectra, min(one.finest_mm() for one in spectra), shaded, shaded * _trust(signals, spectra))
+    # a texture that shows paint, or hardly any of this surface, does not speak against those that show it well
+    trust = max(share * trust_of(signal, one) for share, signal, one in zip(shares, signals, spectra, strict=True))
+    return Recovery(relief, lights, spectra, min(one.finest_mm() for one in spectra), max(shares), trust)
 
 
 def cell_mm(surface: Surface) -> float:
@@ -168,12 +171,9 @@ def without_specks(surface: Surface, residual: Floats) -> Floats:
     return closed(raster, mask, specks).reshape(-1)[surface.texels.index]
 
 
-def _trust(signals: Sequence[Signal], spectra: Sequence[Spectrum]) -> float:
+def trust_of(signal: Signal, spectrum: Spectrum) -> float:
     """Share of the relief's slope variance that the filter lets through, where the light pulls as it does on average."""
-    best = 0.0
-    for signal, spectrum in zip(signals, spectra, strict=True):
-        pull = 0.5 * float(np.median((signal.mean_pull**2).sum(axis=1))) + KAPPA**2
-        gains = pull / (pull + spectrum.noise / np.maximum(spectrum.signal, 1e-12))
-        power = spectrum.signal * spectrum.centres
-        best = max(best, float((gains * power).sum() / max(power.sum(), 1e-12)) * spectrum.steady)
-    return best
+    pull = 0.5 * float(np.median((signal.mean_pull**2).sum(axis=1))) + KAPPA**2
+    gains = pull / (pull + spectrum.noise / np.maximum(spectrum.signal, 1e-12))
+    power = spectrum.signal * spectrum.centres
+    return float((gains * power).sum() / max(power.sum(), 1e-12)) * spectrum.steady

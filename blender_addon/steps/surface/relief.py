@@ -103,6 +103,8 @@ def _effect(stage: Any, found: Photographed, own: Any | None, settings: Settings
 def _measured(stage: Any, found: Photographed, own: Any | None, settings: Settings) -> Generator[Progress, None, Result]:
     others = [found if own is None else replace(found, surface=_with_normals(found.surface, own))]
     for key, item in stage.find_all("aligned").items():
+        if item.get("bozzetto_scan_role") == "stand":
+            continue
         other = read_photographed(item, finest_texel_mm=FINEST_TEXEL_MM)
         if isinstance(other, str):
             stage.note(f"Scan {key} {other}, so it adds nothing to the relief")
