@@ -22,7 +22,10 @@ KINDS = ("hero", "left", "right", "back", "top", "detail", "turntable")
 
 @dataclass(frozen=True)
 class ShotAsk:
-    """What is wanted of a shot; None is left to the solver. Lengths mm, angles degrees, azimuth 0 in front (-Y), 90 at +X."""
+    """What is wanted of a shot; None is left to the solver. Lengths mm, angles degrees, azimuth 0 in front (-Y), 90 at +X.
+
+    shift: for a detail, how far right of and above the spot in focus the frame's middle lies.
+    """
 
     name: str
     kind: str = "hero"
@@ -36,6 +39,7 @@ class ShotAsk:
     coc_mm: float | None = None
     placement: Placement = field(default_factory=Placement)
     magnification: float | None = None
+    shift: tuple[float, float] = (0.0, 0.0)
     focus: tuple[float, ...] | None = None
     hold: tuple[tuple[float, ...], tuple[float, ...]] | None = None
 
@@ -166,15 +170,22 @@ def _solve_detail(ask: ShotAsk, subject: Subject, spot: Floats | None) -> Shot:
     m = ask.magnification or detail_magnification(subject, ask.frame_mm)
     if spot is None:
         spot = np.asarray(ask.focus, float) if ask.focus else subject.points[int(subject.richness.argmax())].astype(float)
-    stand = stand_at(spot, rotation=look(ask.azimuth_deg, ask.tilt_deg), focal_mm=ask.focal, m=m, pupil_ratio=ask.pupil_ratio)
+    stand = _close(ask, spot, ask.tilt_deg, m)
     if stand.position[2] < LOWEST_MM:
-        steeper = np.degrees(np.arcsin(np.clip((LOWEST_MM - spot[2]) / stand.focus_mm, -1.0, 1.0)))
-        rotation = look(ask.azimuth_deg, max(ask.tilt_deg, float(steeper)))
-        stand = stand_at(spot, rotation=rotation, focal_mm=ask.focal, m=m, pupil_ratio=ask.pupil_ratio)
+        lacking = LOWEST_MM - spot[2] - min(ask.shift[1], 0.0)
+        steeper = np.degrees(np.arcsin(np.clip(lacking / stand.focus_mm, -1.0, 1.0)))
+        stand = _close(ask, spot, max(ask.tilt_deg, float(steeper)), m)
     seen = _seen(subject, stand)
     near = seen & (np.linalg.norm(subject.points - spot, axis=1) < 0.3 * ask.frame_mm[1] / m)
     depths = _depths(subject.points[near], stand) if near.any() else np.array([stand.focus_mm])
     return _with_fnumber(ask, stand, spot, whole=depths, part=depths)
+
+
+def _close(ask: ShotAsk, spot: Floats, tilt_deg: float, m: float) -> Stand:
+    """The camera of a close look at a spot (3,), the frame's middle beside it as asked."""
+    rotation = look(ask.azimuth_deg, tilt_deg)
+    middle = np.asarray(spot, float) + rotation[:, :2] @ np.asarray(ask.shift, float)
+    return stand_at(middle, rotation=rotation, focal_mm=ask.focal, m=m, pupil_ratio=ask.pupil_ratio)
 
 
 def _solve_turntable(ask: ShotAsk, subject: Subject) -> Shot:

@@ -4,8 +4,9 @@ import numpy as np
 import pytest
 
 from blender_addon.core import optics
+from blender_addon.core.crops import CUT, uncut
 from blender_addon.core.detail_spots import detail_magnification, detail_spots
-from blender_addon.core.framing import half_slopes, outline_share
+from blender_addon.core.framing import half_slopes, outline_share, project
 from blender_addon.core.shot_plan import LOWEST_MM, ShotAsk, product_tilt, solve, stops
 from blender_addon.core.subject import Subject, richness_of
 from blender_addon.core.visible import visible
@@ -29,6 +30,14 @@ def figure(size=1.0):
     normals /= np.linalg.norm(normals, axis=1, keepdims=True)
     points = points * size
     return Subject(points, points, normals, richness_of(points, normals))
+
+
+def faced(size=1.0):
+    """A smooth body with a head on it that has two eyes and a beak in front (-Y)."""
+    parts = [ellipsoid([16, 14, 30], [0, 0, 30], 14000, 1), ellipsoid([13, 13, 13], [0, 0, 70], 9000, 2)]
+    parts += [ellipsoid([3, 3, 3], [x, -12, 72], 1200, 3) for x in (-5.0, 5.0)] + [ellipsoid([2, 4, 3], [0, -13, 66], 1000, 4)]
+    points, normals = (np.concatenate(both) for both in zip(*parts, strict=True))
+    return Subject(points * size, points * size, normals, richness_of(points, normals))
 
 
 def dish():
@@ -127,11 +136,11 @@ def test_details_lie_where_the_relief_is_rich():
     spots = detail_spots(subject, 3, reach_mm=20.0)
     assert len(spots) == 3
     first = spots[0]
-    assert np.linalg.norm(first[0] - [0, -13, 30]) < 12
-    assert abs(first[1]) < 30  # seen from the front, where the patch faces
+    assert np.linalg.norm(first.spot - [0, -13, 30]) < 12
+    assert abs(first.azimuth_deg) < 40  # seen from the front, where the patch faces, or a little from beside
     for one in range(3):
         for other in range(one):
-            assert np.linalg.norm(spots[one][0] - spots[other][0]) >= 20.0
+            assert np.linalg.norm(spots[one].middle - spots[other].middle) >= 20.0
 
 
 @pytest.mark.parametrize("name", SUBJECTS)
@@ -139,12 +148,45 @@ def test_details_are_taken_from_where_a_camera_can_stand(name):
     subject = SUBJECTS[name]
     m = detail_magnification(subject, (36.0, 24.0))
     assert 0.4 <= m and (m <= 0.8 or subject.height < 40)
-    for spot, azimuth, tilt in detail_spots(subject, 3, reach_mm=14.0 / m):
-        shot = solve(ShotAsk("detail", "detail", azimuth, tilt), subject, spot=spot)
+    for one in detail_spots(subject, 3, reach_mm=14.0 / m):
+        shot = solve(ShotAsk("detail", "detail", one.azimuth_deg, one.tilt_deg, shift=one.shift), subject, spot=one.spot)
         assert shot.stand.position[2] > LOWEST_MM - 1e-6
         away = np.linalg.norm(subject.outline - shot.stand.position, axis=1).min()
         assert away > 0.5 * shot.optics.focus_mm  # free working distance
         assert shot.optics.magnification == pytest.approx(m)
+
+
+@pytest.mark.parametrize("name", ["figure", "large", "small"])
+def test_the_crown_of_a_head_is_in_a_close_look_with_air_or_clearly_outside(name):
+    """A head with eyes and no rough patch elsewhere: it is looked at, and its outline is nowhere cut just barely."""
+    size = {"figure": 1.0, "large": 4.0, "small": 0.25}[name]
+    subject = faced(size)
+    m = detail_magnification(subject, (36.0, 24.0))
+    frame = (36.0 / m, 24.0 / m)
+    one = detail_spots(subject, 1, reach_mm=0.6 * frame[1], distance_mm=optics.focus_for(90.0, m), frame=frame)[0]
+    ask = ShotAsk("detail", "detail", one.azimuth_deg, one.tilt_deg, shift=one.shift, magnification=one.grown * m)
+    shot = solve(ask, subject, spot=one.spot)
+    assert one.spot[2] > 55 * size and one.spot[1] < 0  # the face
+    slopes, _ = project(subject.outline, shot.stand.position, shot.stand.rotation)
+    shares = slopes / half_slopes(shot.optics, ask.frame_mm)
+    assert uncut(shares) > 0.8  # under two fifths of the way to the worst; random points leave the outline uneven
+    focus = slopes[np.linalg.norm(subject.outline - one.spot, axis=1).argmin()] / half_slopes(shot.optics, ask.frame_mm)
+    assert (np.abs(focus) < 0.75).all()  # sharp where the eye looks, not at the frame's edge
+
+
+def test_an_outline_cut_at_the_frames_edge_is_told_from_one_with_air_and_one_well_outside():
+    angle = np.linspace(0.0, 2.0 * np.pi, 400)
+
+    def head(top):  # a round head 0.8 wide whose crown lies at `top`, on a body that goes on below the frame
+        body = np.stack([np.repeat([-0.6, 0.6], 50), np.tile(np.linspace(-3.0, top - 0.9, 50), 2)], axis=1)
+        return np.concatenate([0.4 * np.stack([np.cos(angle), np.sin(angle)], axis=1) + [0.0, top - 0.4], body])
+
+    assert uncut(head(0.7)) == uncut(head(2.2)) == 1.0
+    assert uncut(head(1.0)) == pytest.approx(CUT, abs=0.02)
+    assert CUT < uncut(head(1.2)) < uncut(head(1.5)) < 1.0 and uncut(head(0.93)) < 1.0
+    ears = np.concatenate([head(2.4), np.array([[0.5, y] for y in np.linspace(0, 1.02, 60)])])  # beside it one just cut
+    assert uncut(ears) == pytest.approx(1.0)  # hidden by the head beside it, as far as an outline tells
+    assert uncut(np.concatenate([head(0.7), [[0.8, 1.02]]])) < 0.6
 
 
 def test_a_low_spot_is_seen_from_above_the_table():
@@ -207,9 +249,10 @@ def test_details_of_odd_shapes_differ_and_can_be_reached(name):
     distance = optics.focus_for(90.0, m)
     spots = detail_spots(subject, 3, reach_mm=14.0 / m, distance_mm=distance)
     assert len(spots) == 3
-    for one, (spot, azimuth, tilt) in enumerate(spots):
-        assert all(np.linalg.norm(spot - other[0]) > 1.0 / m for other in spots[:one])
-        shot = solve(ShotAsk("detail", "detail", azimuth, tilt), subject, spot=spot)
+    for place, one in enumerate(spots):
+        assert all(np.linalg.norm(one.middle - other.middle) > 1.0 / m for other in spots[:place])
+        ask = ShotAsk("detail", "detail", one.azimuth_deg, one.tilt_deg, shift=one.shift, magnification=one.grown * m)
+        spot, shot = one.spot, solve(ask, subject, spot=one.spot)
         assert np.linalg.norm(subject.points - shot.stand.position, axis=1).min() > 30.0
         depth = (subject.points - shot.stand.position) @ -shot.stand.rotation[:, 2]
         near, far = optics.limits(shot.optics, shot.ask.coc)

@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 
 from ...core import optics
-from ...core.detail_spots import detail_magnification, detail_spots
+from ...core.detail_spots import CloseLook, detail_magnification, detail_spots
 from ...core.focus_bracket import bracket
 from ...core.formats import BY_KEY, FORMATS
 from ...core.framing import Placement
@@ -299,7 +299,7 @@ def _kind_of(name: str) -> str:
     return word if word in {key for key, _, _ in KIND_CHOICES} else "hero"
 
 
-def _spots(subject: Subject, asks: list[tuple[ShotAsk, ShotRow]]) -> dict[str, tuple[Any, float, float]]:
+def _spots(subject: Subject, asks: list[tuple[ShotAsk, ShotRow]]) -> dict[str, CloseLook]:
     """A place for each detail that does not name its own focus."""
     wanting = [ask for ask, _ in asks if ask.kind == "detail" and ask.focus is None]
     if not wanting:
@@ -307,16 +307,22 @@ def _spots(subject: Subject, asks: list[tuple[ShotAsk, ShotRow]]) -> dict[str, t
     m = detail_magnification(subject, wanting[0].frame_mm)
     reach = 0.6 * min(wanting[0].frame_mm) / m
     distance = optics.focus_for(wanting[0].focal, m, pupil_ratio=wanting[0].pupil_ratio)
-    found = detail_spots(subject, len(wanting), reach_mm=reach, distance_mm=distance)
+    frame = wanting[0].frame_mm[0] / m, wanting[0].frame_mm[1] / m
+    found = detail_spots(subject, len(wanting), reach_mm=reach, distance_mm=distance, frame=frame)
     return {ask.name: spot for ask, spot in zip(wanting, found, strict=False)}
 
 
-def _solved(ask: ShotAsk, row: ShotRow, subject: Subject, found: tuple[Any, float, float] | None) -> Shot:
+def _solved(ask: ShotAsk, row: ShotRow, subject: Subject, found: CloseLook | None) -> Shot:
     spot = None
     if found is not None:
-        spot, azimuth, tilt = found
+        spot = found.spot
+        own = row.azimuth is not None or row.tilt is not None or row.magnification is not None
         ask = replace(
-            ask, azimuth_deg=azimuth if row.azimuth is None else row.azimuth, tilt_deg=tilt if row.tilt is None else row.tilt
+            ask,
+            azimuth_deg=found.azimuth_deg if row.azimuth is None else row.azimuth,
+            tilt_deg=found.tilt_deg if row.tilt is None else row.tilt,
+            magnification=row.magnification or found.grown * detail_magnification(subject, ask.frame_mm),
+            shift=(0.0, 0.0) if own else found.shift,  # cropped for that view alone
         )
     try:
         return solve(ask, subject, spot=spot)
