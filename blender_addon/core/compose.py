@@ -11,12 +11,16 @@ from .blue_noise import Thrower
 from .framing import project
 from .mesh import Floats, unit
 from .sight import ShotView, in_sight, outside_distance
+from .tangency import tangency
 
 TRIES = 300
 """Places tried for a prop."""
 
-ENOUGH = 24
+ENOUGH = 32
 """Possible places after which the best of them is taken."""
+
+TOUCHES = 0.5
+"""Tangency from which a thing is left out of a shot other than the hero, when no place was free of it."""
 
 SHOWS = 0.05
 """Share of a thing that may show before the subject's feet in a shot other than the hero."""
@@ -39,7 +43,7 @@ class Thing:
 
 @dataclass(frozen=True)
 class Spot:
-    """Where a prop goes: (2,) place of its origin, turn about the vertical (radians), and the shots in whose way it stands."""
+    """Where a prop goes: (2,) place of its origin, turn about the vertical (radians), and the shots that it is left out of."""
 
     place: Floats
     turn: float
@@ -62,8 +66,9 @@ def compose(
     Returns
     -------
     A spot a thing, or None where there was none. In that view no prop comes before or behind the subject's outline, and
-    all stay out of the sight lines; a prop in the way of another shot names it. Tall things go to the back on one side; flat
-    ones lie beside the subject, more or less along each other, some of them cut by the frame's edge.
+    all stay out of the sight lines; a prop in the way of another shot, or whose outline just touches the subject's there, names
+    it. Tall things go to the back on one side; flat ones lie beside the subject, more or less along each other, some of them
+    cut by the frame's edge.
     """
     rng = np.random.default_rng([seed, 601])
     views = sorted(views, key=lambda view: (view.kind != "hero", view.kind == "turntable"))  # stable: the hero leads
@@ -74,11 +79,13 @@ def compose(
     lie = rng.uniform(0.25, 0.9) * rng.choice([-1.0, 1.0])
     spots: list[Spot | None] = []
     placed: list[Floats] = []
+    free = True  # the first tall thing chooses the side for all
     for number, thing in enumerate(things):
-        side = hand if thing.tall or number % 3 == 2 else -hand
+        usual = hand if thing.tall or number % 3 == 2 else -hand
         good: list[tuple[float, Floats, float, Floats]] = []
         for attempt in range(TRIES):
             loose = 0.6 + attempt / TRIES
+            side = -usual if free and thing.tall and attempt % 2 else usual
             if thing.tall:
                 centre = ahead * (reach + rng.uniform(45, 135)) + right * side * (
                     0.55 * reach + 62 * loose * rng.uniform(0.3, 1.3)
@@ -101,12 +108,17 @@ def compose(
             continue
         good.sort(key=lambda one: one[0])
         few = []
-        for one in good[:8]:
+        for one in good:
             way = _in_way(one[3], views[1:])
-            behind = max((_behind(one[3], view) for view in views[1:] if view.name not in way), default=0.0)
-            few.append((one[0] + 0.4 * len(way) / max(len(views), 1) + behind, one, way))
+            left = [view for view in views[1:] if view.name not in way]
+            behind = max((_behind(one[3], view) for view in left), default=0.0)
+            touch = {view.name: tangency(one[3], view) for view in left}
+            cost = one[0] + 0.4 * len(way) / max(len(views), 1) + behind + 1.2 * max(touch.values(), default=0.0)
+            few.append((cost, one, (*way, *(name for name, value in touch.items() if value > TOUCHES))))
         _, best, way = min(few, key=lambda one: one[0])
         placed.append(best[3])
+        if thing.tall and free:
+            hand, free = float(np.sign(best[1] @ right)) or hand, False
         spots.append(Spot(best[1], best[2], way))
     return spots
 
@@ -167,8 +179,12 @@ def _score(points: Floats, view: ShotView | None) -> float:
 
 
 def _in_way(points: Floats, views: Sequence[ShotView]) -> tuple[str, ...]:
-    """The shots whose sight lines the points cut, or in which they lie unsharp before the subject's feet."""
-    found = [view.name for view in views if in_sight(points, view, radius_mm=1.0).any() or before_feet(points, view) > SHOWS]
+    """The shots whose sight lines the points cut, or in which they lie unsharp before the subject or at the frame's edge."""
+    found = [
+        view.name
+        for view in views
+        if in_sight(points, view, radius_mm=1.0).any() or before_feet(points, view) > SHOWS or cut_before(points, view)
+    ]
     return tuple(dict.fromkeys(found))
 
 
@@ -178,6 +194,13 @@ def _behind(points: Floats, view: ShotView) -> float:
         return 0.0
     slopes, depth = project(points, view.position, view.rotation)
     return float(((depth > 0) & (outside_distance(slopes, view.outline) <= 0.0)).mean())
+
+
+def cut_before(points: Floats, view: ShotView) -> bool:
+    """Whether a shot shows less than half of a thing (n, 3) that lies nearer than the subject: a blurred scrap at the edge."""
+    slopes, depth = project(points, view.position, view.rotation)
+    framed = (np.abs(slopes) < np.array(view.half_slopes)).all(axis=1) & (depth > 0)
+    return bool((depth < view.subject_near_mm).all() and 0.0 < framed.mean() < 0.5)
 
 
 def before_feet(points: Floats, view: ShotView) -> float:

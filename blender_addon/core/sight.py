@@ -24,7 +24,8 @@ class ShotView:
 
     rotation: (3, 3), columns are the camera's right, up and backward axes. half_slopes: tangents of half the angle of view,
     across and up. outline: (k, 2) convex outline of the subject in slopes, counter-clockwise. subject_near_mm and
-    subject_far_mm: depths between which the subject lies. aperture_mm: diameter of the lens's opening.
+    subject_far_mm: depths between which the subject lies. aperture_mm: diameter of the lens's opening. outlines: the subject's
+    true outline in the frame (`tangency.outline_in_frame`), one for each position of a subject that turns.
     """
 
     name: str
@@ -39,6 +40,7 @@ class ShotView:
     outline: Floats = field(default_factory=lambda: np.zeros((0, 2)))
     subject_near_mm: float = 0.0
     subject_far_mm: float = 0.0
+    outlines: tuple[Floats, ...] = ()
 
     @property
     def axis(self) -> Floats:

@@ -7,6 +7,7 @@ Blender's lens, sensor, f-stop and near clip follow them, and the read-outs too.
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -16,7 +17,10 @@ from mathutils import Matrix
 
 from ..core import formats, optics, sight
 from ..core.framing import Stand, half_slopes, project, swept
+from ..core.preview import strewn
+from ..core.tangency import outline_in_frame
 from . import lens_drivers as key
+from .meshes import read_mesh
 
 MM = 1000.0
 
@@ -89,9 +93,44 @@ def shot_views(stage: Any) -> list[sight.ShotView]:
     return views
 
 
-def _turned(view: sight.ShotView, angle: float) -> sight.ShotView:
+OUTLINE_POINTS, POSITIONS = 20_000, 24
+"""Points strewn on the subject for its outline in the shots, and positions of its turn that are looked at."""
+
+
+def with_outlines(stage: Any, views: Sequence[sight.ShotView]) -> list[sight.ShotView]:
+    """The views with the subject's true outline in each frame, of a subject that turns in all its positions."""
+    points = _strewn_points(stage)
+    shots = stage.find_all("shot")
+    found = []
+    for view in views:
+        item = shots.get(view.name)
+        angles = [0.0]
+        if view.kind == "turntable" and item is not None and item.get("bozzetto_turn", "subject") == "subject":
+            angles = [float(angle) for angle in np.arange(POSITIONS) * (2.0 * math.pi / POSITIONS)]
+        outlines = tuple(outline_in_frame(points @ _about_z(-angle), view) for angle in angles)
+        found.append(replace(view, outlines=outlines))
+    return found
+
+
+def _strewn_points(stage: Any) -> Any:
+    """(n, 3) points spread over piece and stand by area, mm."""
+    meshes = [read_mesh(item, scale=MM) for role in ("piece", "stand") for item in stage.find_all(role).values()]
+    found = [np.zeros((0, 3))]
+    for mesh in meshes:
+        if len(mesh.faces):
+            faces, weights = strewn(mesh, OUTLINE_POINTS)
+            found.append(np.einsum("nk,nkc->nc", weights, mesh.vertices[mesh.faces[faces]]))
+    return np.concatenate(found)
+
+
+def _about_z(angle: float) -> Any:
+    """(3, 3) turn about the vertical by an angle in radians."""
     cos, sin = math.cos(angle), math.sin(angle)
-    turn = np.array([[cos, -sin, 0.0], [sin, cos, 0.0], [0.0, 0.0, 1.0]])
+    return np.array([[cos, -sin, 0.0], [sin, cos, 0.0], [0.0, 0.0, 1.0]])
+
+
+def _turned(view: sight.ShotView, angle: float) -> sight.ShotView:
+    turn = _about_z(angle)
     return replace(view, position=turn @ view.position, rotation=turn @ view.rotation)
 
 

@@ -5,8 +5,9 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from blender_addon.core.compose import LEVEL, Thing, before_feet, compose, spread_points
-from blender_addon.core.sight import ShotView
+from blender_addon.core.compose import LEVEL, Thing, before_feet, compose, cut_before, spread_points
+from blender_addon.core.framing import project
+from blender_addon.core.sight import ShotView, outside_distance
 from blender_addon.core.solids import rounded_rectangle, slab
 
 ROD = slab(rounded_rectangle(110.0, 8.0, 2.0, 3), 8.0)
@@ -47,3 +48,37 @@ def _level_view() -> ShotView:
 def test_what_lies_before_the_subjects_feet_is_in_the_way_of_a_shot(place: tuple, shows: bool) -> None:
     lump = np.array([[x, y, z] for x in (-8.0, 0.0, 8.0) for y in (-8.0, 0.0, 8.0) for z in (0.0, 12.0)]) + [*place, 0.0]
     assert (before_feet(lump, _level_view()) > 0.5) is shows
+
+
+@pytest.mark.parametrize(
+    ("place", "cut"),
+    [((50.0, -120.0), False), ((58.0, -150.0), True), ((82.0, 0.0), False), ((0.0, -330.0), False)],
+    ids=["whole", "cut by the edge", "cut beside the subject", "out of the frame"],
+)
+def test_a_scrap_of_a_thing_before_the_subject_is_cleared_from_the_edge_of_a_shot(place: tuple, cut: bool) -> None:
+    lump = np.array([[x, y, z] for x in (-8.0, 0.0, 8.0) for y in (-8.0, 0.0, 8.0) for z in (20.0, 32.0)]) + [*place, 0.0]
+    assert cut_before(lump, _level_view()) is cut
+
+
+def test_a_tall_thing_goes_to_the_side_on_which_it_hides_behind_the_subject_in_no_shot() -> None:
+    """The turntable's camera stands further left than the hero's: what is right of a figure there is behind it here."""
+    post = slab(rounded_rectangle(50.0, 50.0, 12.0, 6), 75.0)
+    points = spread_points(post.vertices, post.faces)
+    outline = np.array([[-0.05, -0.1], [0.05, -0.1], [0.05, 0.1], [-0.05, 0.1]])
+
+    def view(name: str, azimuth: float) -> ShotView:
+        cos, sin = np.cos(azimuth), np.sin(azimuth)
+        rotation = np.array([[cos, 0.0, sin], [sin, 0.0, -cos], [0.0, 1.0, 0.0]])
+        position = rotation[:, 2] * 400.0 + [0.0, 0.0, 40.0]
+        return ShotView(name, name, position, rotation, (0.3, 0.2), 400.0, 390.0, 410.0, 5.0, outline, 380.0, 420.0)
+
+    views = [view("hero", 0.5), view("turntable", 0.0)]
+    for seed in range(8):
+        spot = compose(
+            [Thing("post", points, True)], views, outside=lambda xy: np.linalg.norm(xy, axis=1) - 20.0, reach=20.0,
+            half=np.array([400.0, 400.0]), seed=seed,
+        )[0]  # fmt: skip
+        assert spot is not None
+        placed = points + [*spot.place, 0.0]
+        slopes, _ = project(placed, views[1].position, views[1].rotation)
+        assert (outside_distance(slopes, outline) <= 0.0).mean() < 0.1

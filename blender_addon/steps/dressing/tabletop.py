@@ -19,7 +19,7 @@ from ...job.errors import SheetError
 from ...job.settings import choice, data, integer, length, nearest, number, text
 from ...job.step import Progress, Result, Run
 from ...scene import debris_parts, set_parts, set_props
-from ...scene.cameras import shot_views, subject_points
+from ...scene.cameras import shot_views, subject_points, with_outlines
 from ...scene.set_materials import room_materials, table_material
 from ...scene.spatial import Surface
 
@@ -133,7 +133,7 @@ def _lay_props(
         return {}, []
     ring = convex_outline(foot.points[:, :2])
     laid, gap = set_props.place_props(
-        candidates, views, outside=lambda xy: outside_distance(np.asarray(xy, float), ring),
+        candidates, with_outlines(stage, views), outside=lambda xy: outside_distance(np.asarray(xy, float), ring),
         reach=foot.reach, half=0.5 * np.array([extent.width, extent.depth]),
         heights=heights, seed=seed, tone=tone,
     )  # fmt: skip
