@@ -29,23 +29,37 @@ PALE, WHITE = 0.4, 0.7
 """Albedos at which a material begins to be held back, and from which it is held back as plaster is (plaster: 0.7 to 0.75)."""
 
 
-def usual_offset(kind: str, flux: Floats | None = None, albedo: Floats | None = None) -> float:
-    """Stops over the card for a material by its kind, in the light whose net flux is given (3,), any unit.
+SIDEWAYS = 0.3
+"""Net flux from the side over all light that arrives, from which a form has a side in shade: a soft box with fill has 0.31."""
+
+
+def usual_offset(kind: str, shade: float = 1.0, albedo: Floats | None = None) -> float:
+    """Stops over the card for a material by its kind, in a light that leaves that much of a side in shade (`shade_share`).
 
     albedo: (3,) of the material where it is known; porcelain and white marble must keep their texture as plaster does.
-
-    The offset makes up for the side of the form that lies in shade. Light that comes straight from above, as under a
-    cloudy sky, leaves none, and a card turned to the camera gets less of it than all that looks up: there none is left.
     """
     whole = OFFSETS.get(kind, 0.0)
     if albedo is not None and kind not in METALS:
         dark = float(np.clip((WHITE - luminance(np.asarray(albedo, float))) / (WHITE - PALE), 0.0, 1.0))
         whole = min(whole, OFFSETS["plaster"] + (whole - OFFSETS["plaster"]) * dark)
-    if flux is None or whole <= 0.0:
-        return whole
-    flux = np.asarray(flux, float)
-    sideways = float(np.hypot(flux[0], flux[1]) / max(np.linalg.norm(flux), 1e-12))
-    return whole * min(1.0, sideways / 0.45)
+    return whole if whole <= 0.0 else whole * shade
+
+
+def shade_share(flux: Floats, total: float, camera: Floats) -> float:
+    """0 to 1: how much of a side in shade a light leaves for the offset to make up for, as seen from the camera.
+
+    flux: (3,) net flux at the subject, and `total`, all light that arrives from whatever side, in the same unit; their ratio
+    tells how much form a light gives (vector over scalar illumination, J. A. Lynes et al., *The flow of light into buildings*,
+    Trans. IES 31, 1966). camera: (3,) direction to the camera.
+
+    Light from all round leaves none. Light that comes straight from above, as under a cloudy sky, leaves none either, and a
+    card turned to the camera gets less of it than all that looks up. Light from behind leaves the card itself in shade.
+    """
+    flux, camera = np.asarray(flux, float), unit(np.asarray(camera, float))
+    net = max(float(np.linalg.norm(flux)), 1e-12)
+    level = float(np.hypot(flux[0], flux[1]))
+    behind = float(np.clip(1.0 + 2.0 * (flux @ camera) / net, 0.0, 1.0))
+    return min(1.0, level / net / 0.45, level / max(total, 1e-12) / SIDEWAYS) * behind
 
 
 def card_normal(towards_camera: Floats, towards_light: Floats) -> Floats:
@@ -100,6 +114,15 @@ def environment_flux(pixels: Floats, *, turn: float = 0.0, above_only: bool = Tr
     x = float((flat * np.cos(around)).sum())
     y = float((flat * np.sin(around)).sum())
     return np.array([x, y, float((weight * np.sin(up)[:, None]).sum())])
+
+
+def environment_total(pixels: Floats) -> float:
+    """All light from above the horizon of an equirectangular picture (h, w): its radiance over the half sphere."""
+    pixels = np.asarray(pixels, float)
+    height, width = pixels.shape
+    up = (np.arange(height) + 0.5) / height * math.pi - math.pi / 2
+    cell = math.pi / height * 2 * math.pi / width * np.cos(up)
+    return float((pixels * (cell * (up > 0))[:, None]).sum())
 
 
 def lambert_radiance(irradiance: float, albedo: float = GREY) -> float:

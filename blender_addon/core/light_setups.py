@@ -157,8 +157,21 @@ def flux(setup: SetUp, subject: Floats) -> Floats:
     room = setup.room
     total = np.array([0.0, 0.0, np.pi * (room.horizon + 2.0 * (room.zenith - room.horizon) / 3.0 - room.ground)])
     for lamp in setup.lamps:
-        way = lamp.centre - subject
-        far = float(np.linalg.norm(way))
-        area = lamp.width * lamp.height * (np.pi / 4 if lamp.round else 1.0)
-        total += lamp.radiance * area / far**3 * way
+        way, arriving = _arriving(lamp, subject)
+        total += arriving * way
     return total
+
+
+def total_light(setup: SetUp, subject: Floats) -> float:
+    """All light from above the horizon that arrives at the subject, from whatever side, in the unit of `flux`."""
+    room = setup.room
+    sky = np.pi * (room.horizon + room.zenith)
+    return float(sky + sum(_arriving(lamp, subject)[1] for lamp in setup.lamps))
+
+
+def _arriving(lamp: Lamp, subject: Floats) -> tuple[Floats, float]:
+    """(3,) unit direction to a lamp and its radiance times the solid angle it fills, as if it were small."""
+    way = lamp.centre - subject
+    far = float(np.linalg.norm(way))
+    area = lamp.width * lamp.height * (np.pi / 4 if lamp.round else 1.0)
+    return way / far, lamp.radiance * area / far**2

@@ -19,6 +19,9 @@ SETUP = "bozzetto_light"
 """Custom property: which set-up a light, card or world belongs to; on a camera, which one its shot wants."""
 
 
+FILL = "bozzetto_fill"
+"""Custom property on a white card: it opens shadows, and is taken away for a close look, whose relief lives by them."""
+
 BALANCE = "White balance"
 
 
@@ -68,6 +71,8 @@ def make_card(card: Card, setup: str) -> Any:
     item.matrix_world = facing(card.centre, card.aim)
     item.visible_camera = False
     item[SETUP] = setup
+    if card.albedo > 0.5:
+        item[FILL] = True
     return item
 
 

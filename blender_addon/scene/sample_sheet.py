@@ -14,7 +14,7 @@ from .nodes.builder import drop_unused_groups
 from .nodes.materials import MEAN, exposed_as, make_material
 from .output import Quality, cycles, render_picture
 from .own_texture import maps_of, mean_colour, own_colour_of
-from .shot_light import FLUX
+from .shot_light import SHADE
 from .shot_state import dressed_for
 from .surfaces import surface_of
 
@@ -93,9 +93,10 @@ def _lighter(stage: Any, sample: Any) -> float:
     asked = stage.sheet["lighting"]
     if asked.exposure is not None or asked.offset is not None:
         return 0.0
-    flux = stage.scene.world.get(FLUX) if stage.scene.world else None
+    world = stage.scene.world
+    shade = world.get(SHADE, 1.0) if world else 1.0
     worn = stage.find("surface", "piece")
-    return usual_offset(flux=flux, **exposed_as(sample)) - usual_offset(flux=flux, **exposed_as(worn))
+    return usual_offset(shade=shade, **exposed_as(sample)) - usual_offset(shade=shade, **exposed_as(worn))
 
 
 def _put_on(item: Any, material: Any) -> list[tuple[str, str]]:

@@ -11,7 +11,7 @@ from mathutils import Matrix, Vector
 
 from . import roles
 from .lens_drivers import EFFECTIVE, FOCUS, FRAME, KIND
-from .lights import SETUP
+from .lights import FILL, SETUP
 from .nodes.finish import diffraction_share, set_softness
 
 EXPOSURE = "bozzetto_exposure"
@@ -20,6 +20,8 @@ CLOSER = "bozzetto_exposure_closer"
 """On a world: by how many stops close looks are exposed otherwise, by the shot's key."""
 FLUX = "bozzetto_flux"
 """On a world: the net flux of its set-up at the subject, any unit; it points to where the light mainly comes from."""
+SHADE = "bozzetto_shade"
+"""On a world: how much of a side its set-up leaves in shade, 0 to 1, for which the exposure makes up."""
 FOLLOWS = "bozzetto_follows"
 """On a world: the azimuth in radians of the camera that its set-up was written for, when it is to be turned with the shot; on a
 card (the chart and the balls): likewise."""
@@ -46,7 +48,7 @@ def apply_shot_light(scene: Any, shot: Any) -> Callable[[], None]:
     same = scene.world == world
     for item in items:
         if item.get(SETUP) == wanted:
-            item.hide_render = item.hide_render if same else False
+            item.hide_render = (item.hide_render if same else False) or (is_close(shot) and bool(item.get(FILL)))
             item.matrix_basis = turn @ item.matrix_basis
         else:
             item.hide_render = True
@@ -86,7 +88,7 @@ def turn_towards(world: Any, shot: Any) -> Any:
         return Matrix.Identity(4)
     turn = _round_to(written_for, shot)
     flux = world.get(FLUX)
-    if flux is not None and shot.get(KIND) == "detail":
+    if flux is not None and is_close(shot):
         rake = raking_turn(Vector(flux), shot.matrix_world.to_3x3().col[2], written_for)
         turn = Matrix.Rotation(rake, 4, "Z") @ turn
     return turn
@@ -100,7 +102,12 @@ def _round_to(azimuth: float, shot: Any) -> Any:
     return Matrix.Rotation(math.atan2(place.y, place.x) - azimuth, 4, "Z")
 
 
-CLOSE_OFFSET = 0.5
+def is_close(shot: Any) -> bool:
+    """Whether a shot is a close look, lit for its relief: the main light grazes it and no white card opens the shadows."""
+    return bool(shot.get(KIND) == "detail")
+
+
+CLOSE_OFFSET = 0.2
 """The share of the usual offset in a close look: it is exposed for the surface that it shows, not for a lit side."""
 
 
@@ -109,14 +116,14 @@ def close_card(shot: Any) -> tuple[Any, Any] | None:
 
     None for other shots, for which the one card at the subject's middle holds.
     """
-    if shot.get(KIND) != "detail" or not shot.get(FOCUS):
+    if not is_close(shot) or not shot.get(FOCUS):
         return None
     matrix = shot.matrix_basis.to_3x3().normalized()
     normal = matrix.col[2]
     return 1000.0 * shot.matrix_basis.translation - shot[FOCUS] * normal, normal
 
 
-RAKING, MOST_TURNED = math.radians(70.0), math.radians(30.0)
+RAKING, MOST_TURNED = math.radians(78.0), math.radians(42.0)
 """How far from the camera's direction the main light of a close look should come, and the most it is turned on for that."""
 
 

@@ -107,7 +107,7 @@ def cards(studio: Studio, shot: str) -> tuple[float, np.ndarray]:
     from blender_addon.core.srgb import luminance
     from blender_addon.scene import meter
     from blender_addon.scene.nodes.materials import exposed_as
-    from blender_addon.scene.shot_light import CLOSE_OFFSET, FLUX, close_card, turn_towards
+    from blender_addon.scene.shot_light import CLOSE_OFFSET, SHADE, close_card, turn_towards
     from blender_addon.scene.shot_state import dressed_for
 
     stage = studio.stage
@@ -122,10 +122,11 @@ def cards(studio: Studio, shot: str) -> tuple[float, np.ndarray]:
             "lights": [item for item in lit if not item.hide_render],
             "around": [item for item in around if not item.hide_render],
         }  # fmt: skip
-        exposure, flux = 2.0**stage.scene.view_settings.exposure, stage.scene.world[FLUX]
+        exposure = 2.0**stage.scene.view_settings.exposure
+        shade = stage.scene.world[SHADE]
         grey = float(luminance(meter.read_card(**common).colour)) * exposure
         chart = meter.read_chart(**common)
-    offset = usual_offset(flux=flux, **exposed_as(stage.find("surface", "piece")))
+    offset = usual_offset(shade=shade, **exposed_as(stage.find("surface", "piece")))
     offset *= CLOSE_OFFSET if close_card(camera) else 1.0
     return grey / (GREY * 2.0**offset), chart
 

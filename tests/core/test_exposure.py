@@ -8,19 +8,22 @@ import pytest
 from blender_addon.core import exposure, light_setups
 
 FRONT = np.array([0.0, -1.0, 0.2]) / np.linalg.norm([0.0, -1.0, 0.2])
+LEFT = np.array([-1.0, 0.0, 0.0])
 
 
-def test_light_from_the_side_takes_the_whole_offset_and_light_from_above_none() -> None:
+def test_light_from_the_side_takes_the_whole_offset_and_light_from_above_or_behind_none() -> None:
     whole = exposure.OFFSETS["clay"]
-    assert exposure.usual_offset("clay", np.array([3.0, 4.0, 0.0])) == pytest.approx(whole)
-    assert exposure.usual_offset("clay", np.array([0.0, 0.0, 7.0])) == 0.0
-    assert exposure.usual_offset("clay") == whole
+    side = exposure.shade_share(np.array([3.0, -4.0, 0.0]), 5.0, FRONT)
+    assert side == pytest.approx(1.0) and exposure.usual_offset("clay", side) == pytest.approx(whole)
+    assert exposure.shade_share(np.array([0.0, 0.0, 7.0]), 7.0, FRONT) == 0.0
+    assert exposure.shade_share(np.array([0.0, 5.0, 1.0]), 5.1, FRONT) == 0.0
+    assert exposure.usual_offset("clay", 0.0) == 0.0 and exposure.usual_offset("clay") == whole
 
 
-@pytest.mark.parametrize("flux", [None, (0.0, 0.0, 1.0), (1.0, 0.0, 0.0)])
-def test_what_is_held_back_is_held_back_in_every_light(flux: tuple | None) -> None:
+@pytest.mark.parametrize("shade", [0.0, 0.4, 1.0])
+def test_what_is_held_back_is_held_back_in_every_light(shade: float) -> None:
     """White plaster must not burn out under a cloudy sky either."""
-    assert exposure.usual_offset("plaster", None if flux is None else np.array(flux)) == exposure.OFFSETS["plaster"] < 0
+    assert exposure.usual_offset("plaster", shade) == exposure.OFFSETS["plaster"] < 0
 
 
 @pytest.mark.parametrize(
@@ -37,17 +40,31 @@ def test_what_is_pale_is_held_back_as_plaster_is(kind: str, albedo: tuple | None
 
 
 def test_an_unknown_material_is_exposed_by_the_card() -> None:
-    assert exposure.usual_offset("", np.array([1.0, 0.0, 0.0])) == 0.0
+    assert exposure.usual_offset("", 1.0) == 0.0
+
+
+def test_light_from_all_round_takes_less_of_the_offset_than_a_lamp() -> None:
+    """A picture of surroundings, even but for a patch at the left: the brighter the patch, the more form, the more offset."""
+    found = []
+    for bright in (0.0, 3.0, 2000.0):
+        pixels = np.ones((64, 128))
+        pixels[36:44, 20:28] += bright
+        flux, total = exposure.environment_flux(pixels), exposure.environment_total(pixels)
+        assert total >= np.linalg.norm(flux)
+        found.append(exposure.usual_offset("clay", exposure.shade_share(flux, total, LEFT)))
+    assert found[0] == pytest.approx(0.0, abs=1e-6)
+    assert 0.0 < found[1] < 0.6 * found[2] and found[2] == pytest.approx(exposure.OFFSETS["clay"])
+    even = exposure.environment_total(np.ones((64, 128)))
+    assert even == pytest.approx(2.0 * np.pi, rel=1e-3)  # the half sphere's solid angle; rows are 2.8 degrees high
 
 
 def test_the_offset_follows_the_side_light_of_each_set_up() -> None:
     """Of the built-in set-ups only the overcast sky leaves no side in shade."""
-    got = {
-        key: exposure.usual_offset(
-            "wood", light_setups.flux(light_setups.make_setup(key, subject=np.zeros(3), size=90.0, camera=FRONT), np.zeros(3))
-        )
-        for key, *_ in light_setups.SETUPS
-    }
+    got = {}
+    for key, *_ in light_setups.SETUPS:
+        setup = light_setups.make_setup(key, subject=np.zeros(3), size=90.0, camera=FRONT)
+        flux, total = light_setups.flux(setup, np.zeros(3)), light_setups.total_light(setup, np.zeros(3))
+        got[key] = exposure.usual_offset("wood", exposure.shade_share(flux, total, FRONT))
     whole = exposure.OFFSETS["wood"]
     assert got["overcast"] == pytest.approx(0.0, abs=1e-9)
     for name in ("north_window", "soft", "bench_lamp"):

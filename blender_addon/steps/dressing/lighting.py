@@ -12,14 +12,14 @@ from mathutils import Vector
 
 from ...core import exposure as metering
 from ...core import srgb
-from ...core.light_setups import SETUPS, flux, make_setup
+from ...core.light_setups import SETUPS, flux, make_setup, total_light
 from ...job.settings import angle, choice, number, switch, text
 from ...job.step import Progress, Result, Run
 from ...scene import hdri, lights, meter
 from ...scene.lookdev import make_lookdev
 from ...scene.nodes.finish import diffraction_share, put_finish
 from ...scene.nodes.materials import exposed_as
-from ...scene.shot_light import CLOSE_OFFSET, CLOSER, EXPOSURE, FLUX, FOLLOWS, close_card, turn_towards
+from ...scene.shot_light import CLOSE_OFFSET, CLOSER, EXPOSURE, FLUX, FOLLOWS, SHADE, close_card, turn_towards
 
 LABEL = "Lighting"
 NEEDS = ("piece",)
@@ -108,12 +108,13 @@ def run(stage: Any, settings: Settings) -> Run:
         reading = light.metered(stage, subject)
         gains = light.balanced(reading, settings.white_balance / 100.0)
         light.offer(stage, hidden=place > 0)
-        offset = settings.offset if settings.offset is not None else _usual_offset(stage, light.flux)
+        offset = settings.offset if settings.offset is not None else light.usual_offset(stage)
         stops = (
             settings.exposure if settings.exposure is not None else _stops(stage, _bright(reading.colour * gains), name, offset)
         )
         world = bpy.data.worlds[light.world_name]
-        world[EXPOSURE], world[FLUX] = stops, [float(value) for value in light.flux]
+        world[EXPOSURE], world[SHADE] = stops, light.shade
+        world[FLUX] = [float(value) for value in light.flux]
         if settings.exposure is None:
             world[CLOSER] = light.closer(stage, settings, gains, stops, job=place == 0)
         exposures[name] = stops
@@ -169,7 +170,8 @@ class _Light:
         if name == "hdri":
             image = hdri.load_surroundings(settings.surroundings, stage.sheet.path(settings.surroundings))
             world = lights.make_surroundings(image, turn=settings.turn, level=settings.level)
-            main = metering.environment_flux(hdri.luminance_of(image), turn=settings.turn)
+            bright = hdri.luminance_of(image)
+            main, total = metering.environment_flux(bright, turn=settings.turn), metering.environment_total(bright)
         else:
             setup = make_setup(
                 name, subject=subject.centre, size=subject.size, camera=subject.camera, turn=settings.turn,
@@ -178,24 +180,25 @@ class _Light:
             lamps, cards, world = lights.make_light(name, setup)
             self.lamps = {key: item.name for key, item in lamps.items()}
             self.cards = {key: item.name for key, item in cards.items()}
-            main = flux(setup, subject.centre)
+            main, total = flux(setup, subject.centre), total_light(setup, subject.centre)
             if settings.follow:
                 world[FOLLOWS] = math.atan2(subject.camera[1], subject.camera[0])
         self.world_name = world.name
         self.flux = main if np.linalg.norm(main) > 0 else subject.camera
         self.normal = metering.card_normal(subject.camera, self.flux)
+        self.shade = metering.shade_share(self.flux, total, subject.camera)
 
     def objects(self) -> list[Any]:
         return [bpy.data.objects[name] for name in (*self.lamps.values(), *self.cards.values())]
 
     def metered(self, stage: Any, subject: _Subject) -> meter.Reading:
-        return self.read(stage, subject.centre, self.normal)
+        return self.read(stage, subject.centre, self.normal, self.objects())
 
-    def read(self, stage: Any, centre_mm: Any, normal: Any) -> meter.Reading:
+    def read(self, stage: Any, centre_mm: Any, normal: Any, items: list[Any]) -> meter.Reading:
         """A grey card held there, among what throws light or shadow on it."""
         around = [item for role in ("table", "backdrop", "prop") for item in stage.find_all(role).values()]
         return meter.read_card(
-            centre_mm=centre_mm, normal=normal, lights=self.objects(), world=bpy.data.worlds[self.world_name],
+            centre_mm=centre_mm, normal=normal, lights=items, world=bpy.data.worlds[self.world_name],
             around=[item for item in around if not item.hide_render], seed=stage.seed,
         )  # fmt: skip
 
@@ -203,22 +206,26 @@ class _Light:
         """By how many stops close looks in this light are exposed otherwise, by their keys; job: it is the job's own light."""
         world, found = bpy.data.worlds[self.world_name], {}
         bpy.context.view_layer.update()  # where the shots stand, also just after they were made
+        items = [item for item in self.objects() if not item.get(lights.FILL)]
         for name, shot in stage.find_all("shot").items():
             held = close_card(shot)
             if held is None or (shot.get(lights.SETUP) or (self.name if job else "")) != self.name:
                 continue
-            turn, items = turn_towards(world, shot), self.objects()
+            turn = turn_towards(world, shot)
             kept = [item.matrix_basis.copy() for item in items]
             for item in items:
                 item.matrix_basis = turn @ item.matrix_basis
-            reading = self.read(stage, *held)
+            reading = self.read(stage, *held, items)
             for item, matrix in zip(items, kept, strict=True):
                 item.matrix_basis = matrix
             bright = _bright(reading.colour * gains)
-            offset = CLOSE_OFFSET * _usual_offset(stage, self.flux) if settings.offset is None else settings.offset
+            offset = CLOSE_OFFSET * self.usual_offset(stage) if settings.offset is None else settings.offset
             if bright > 1e-9:
                 found[name] = metering.stops_for(bright, offset=offset) - stops
         return found
+
+    def usual_offset(self, stage: Any) -> float:
+        return metering.usual_offset(shade=self.shade, **exposed_as(stage.find("surface", "piece")))
 
     def balanced(self, reading: meter.Reading, share: float) -> Any:
         """Take the colour of surroundings out as far as asked; built-in set-ups are balanced by their design. The gains."""
@@ -279,10 +286,6 @@ def _stops(stage: Any, bright: float, name: str, offset: float) -> float:
 
 def _strips(stage: Any, settings: Settings) -> bool:
     return _piece_kind(stage) == "bronze" if settings.strips is None else settings.strips
-
-
-def _usual_offset(stage: Any, flux: Any) -> float:
-    return metering.usual_offset(flux=flux, **exposed_as(stage.find("surface", "piece")))
 
 
 def _piece_kind(stage: Any) -> str:
