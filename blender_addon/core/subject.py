@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -24,11 +25,11 @@ class Subject:
     normals: Floats
     richness: Floats
 
-    @property
+    @cached_property
     def height(self) -> float:
         return float(np.ptp(self.points[:, 2]))
 
-    @property
+    @cached_property
     def width(self) -> float:
         return float(np.ptp(self.points[:, :2], axis=0).max())
 
