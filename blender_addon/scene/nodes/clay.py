@@ -71,9 +71,9 @@ def _clay(tree: Tree) -> None:
 def _mottling(tree: Tree, mm: Any, amount: Any) -> tuple[Any, Any]:
     """Tone factor (colour near 1) and the broad pattern 0 to 1."""
     broad = tree.node("TexNoise", {"Vector": mm, "Scale": 0.07, "Detail": 4.0, "Roughness": 0.58, "Distortion": 0.6})["Factor"]
-    fine = tree.node("TexNoise", {"Vector": mm, "Scale": 0.62, "Detail": 4.0, "Roughness": 0.65})["Factor"]
+    fine = tree.node("TexNoise", {"Vector": mm, "Scale": 0.62, "Detail": 3.0, "Roughness": 0.65})["Factor"]
     both = tree.math("ADD", tree.math("MULTIPLY", broad, 0.65), tree.math("MULTIPLY", fine, 0.35))
-    silt = tree.node("TexNoise", {"Vector": mm, "Scale": 7.0, "Detail": 2.0, "Roughness": 0.7})["Factor"]
+    silt = tree.node("TexNoise", {"Vector": mm, "Scale": 7.0, "Detail": 1.0, "Roughness": 0.7})["Factor"]
     both = tree.math("ADD", both, tree.math("MULTIPLY_ADD", silt, 0.16, -0.08))
     pale = tree.ramp(both, [(0.30, (0.74, 0.75, 0.77)), (0.5, (1.0, 1.0, 1.0)), (0.70, (1.22, 1.20, 1.16))])
     return tree.mix(amount, (1.0, 1.0, 1.0), pale), tree.span(broad, 0.3, 0.7)
@@ -81,26 +81,25 @@ def _mottling(tree: Tree, mm: Any, amount: Any) -> tuple[Any, Any]:
 
 def _grog(tree: Tree, mm: Any, amount: Any, size: Any) -> tuple[dict[str, Any], Any]:
     """Grains that lie in the surface, many small and few large: where they show, their tint, and the bump that they make."""
-    broken = tree.node("TexNoise", {"Vector": mm, "Scale": tree.math("DIVIDE", 1.6, size), "Detail": 2.0})["Color"]
-    push = tree.vector("SCALE", tree.vector("SUBTRACT", broken, (0.5, 0.5, 0.5)), scale=tree.math("MULTIPLY", size, 0.9))
-    bent = tree.vector("ADD", mm, push)
-    large, small = _grains(tree, bent, amount, size, 0.55), _grains(tree, bent, amount, size, 1.3)
+    ragged = tree.node("TexNoise", {"Vector": mm, "Scale": tree.math("DIVIDE", 1.6, size), "Detail": 1.0})["Factor"]
+    ragged = tree.math("MULTIPLY_ADD", ragged, 0.6, -0.3)
+    large, small = _grains(tree, mm, ragged, amount, size, 0.55), _grains(tree, mm, ragged, amount, size, 1.3)
     inside = tree.math("MAXIMUM", large[0], tree.math("MULTIPLY", small[0], 0.7))
     lot = tree.mix(tree.math("GREATER_THAN", large[0], small[0]), small[1], large[1])
     tint = tree.ramp(
         lot,
         [(0.0, (0.42, 0.38, 0.34)), (0.45, (0.75, 0.68, 0.60)), (0.62, (1.25, 1.2, 1.1)), (1.0, (1.6, 1.5, 1.35))],
     )
-    bump = tree.math("MULTIPLY", inside, tree.math("SUBTRACT", lot, 0.35))
+    bump = tree.math("MULTIPLY", large[0], tree.math("SUBTRACT", large[1], 0.35))
     return {"amount": inside, "tint": tint}, bump
 
 
-def _grains(tree: Tree, mm: Any, amount: Any, size: Any, fine: float) -> tuple[Any, Any]:
+def _grains(tree: Tree, mm: Any, ragged: Any, amount: Any, size: Any, fine: float) -> tuple[Any, Any]:
     """One class of grains, `fine` cells in a length of `size` mm: where they show, 0 to 1, and a number drawn for each."""
     cells = tree.node("TexVoronoi", {"Vector": mm, "Scale": tree.math("DIVIDE", fine, size), "Randomness": 1.0})
     lottery = tree.node("SeparateColor", {"Color": cells["Color"]})
     reach = tree.math("MULTIPLY_ADD", tree.math("POWER", lottery["Red"], 2.0), 0.36, 0.06)
-    inside = tree.span(tree.math("SUBTRACT", reach, cells["Distance"]), 0.0, 0.10)
+    inside = tree.span(tree.math("SUBTRACT", tree.math("MULTIPLY_ADD", ragged, reach, reach), cells["Distance"]), 0.0, 0.10)
     shows = tree.math("LESS_THAN", lottery["Green"], tree.math("MULTIPLY", amount, 0.6))
     return tree.math("MULTIPLY", tree.math("MULTIPLY", inside, shows), 0.85), lottery["Blue"]
 
@@ -108,7 +107,7 @@ def _grains(tree: Tree, mm: Any, amount: Any, size: Any, fine: float) -> tuple[A
 def _powdered(tree: Tree, colour: Any, mm: Any, recess: Any, dust: Any, wet: Any) -> Any:
     up = tree.node("SeparateXYZ", {"Vector": tree.node("NewGeometry")["Normal"]})["Z"]
     lying = tree.span(up, -0.25, 0.8, 0.0, 1.0)
-    cloud = tree.node("TexNoise", {"Vector": mm, "Scale": 0.9, "Detail": 5.0, "Roughness": 0.7})["Factor"]
+    cloud = tree.node("TexNoise", {"Vector": mm, "Scale": 0.9, "Detail": 3.0, "Roughness": 0.7})["Factor"]
     cover = tree.math("MULTIPLY", tree.math("MULTIPLY", recess, lying), tree.span(cloud, 0.3, 0.7, 0.3, 1.0))
     cover = tree.math("MULTIPLY", tree.math("MULTIPLY", cover, dust), tree.math("SUBTRACT", 1.0, wet))
     pale = tree.mix(0.5, colour, (0.62, 0.59, 0.54))
@@ -123,14 +122,14 @@ def _wetted(tree: Tree, colour: Any, wet: Any, broad: Any) -> Any:
 
 
 def _texture(tree: Tree, mm: Any, normal: Any, pores: Any, grain: Any, grog_size: Any, prints: Any, chatter: Any) -> Any:
-    """The normal with the texture of a dry body: hand-worked unevenness, sand, silt, pinholes, grog; some 0.01 mm deep."""
-    slow = tree.node("TexNoise", {"Vector": mm, "Scale": 0.75, "Detail": 3.0, "Roughness": 0.55})["Factor"]
-    sand = tree.node("TexNoise", {"Vector": mm, "Scale": 4.5, "Detail": 4.0, "Roughness": 0.62})["Factor"]
-    hole = tree.node("TexVoronoi", {"Vector": mm, "Scale": 1.1, "Randomness": 1.0})
-    lottery = tree.node("SeparateColor", {"Color": hole["Color"]})
-    bore = tree.math("MULTIPLY", tree.math("POWER", lottery["Red"], 3.0), 0.3)
-    pit = tree.span(tree.math("SUBTRACT", hole["Distance"], bore), -0.09, 0.05, 1.0, 0.0, smooth=True)
-    pit = tree.math("MULTIPLY", pit, tree.math("LESS_THAN", lottery["Green"], 0.5))
+    """The normal with the texture of a dry body: hand-worked unevenness, sand, silt, pinholes, grog; some 0.01 mm deep.
+
+    A bump is worked out three times for each ray, so that each octave here costs as much as three elsewhere.
+    """
+    slow = tree.node("TexNoise", {"Vector": mm, "Scale": 0.75, "Detail": 2.0, "Roughness": 0.55})["Factor"]
+    sand = tree.node("TexNoise", {"Vector": mm, "Scale": 4.5, "Detail": 3.0, "Roughness": 0.62})["Factor"]
+    hole = tree.node("TexNoise", {"Vector": mm, "Scale": 1.6, "Detail": 0.0})["Factor"]
+    pit = tree.span(hole, 0.72, 0.80, smooth=True)  # the highest peaks alone: sparse, round, large and small
     micro = tree.math("MULTIPLY_ADD", slow, 4.0, tree.math("MULTIPLY_ADD", sand, 3.6, tree.math("MULTIPLY", pit, -2.4)))
     stones = tree.math("MULTIPLY", tree.math("MULTIPLY", grain, grog_size), 0.16)
     marks = tree.math("ADD", _fingerprints(tree, mm, prints), _chatter(tree, mm, chatter))
