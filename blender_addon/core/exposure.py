@@ -6,6 +6,7 @@ import math
 
 import numpy as np
 
+from .colour import blackbody
 from .mesh import Floats, unit
 from .srgb import luminance
 
@@ -32,6 +33,10 @@ PALE, WHITE = 0.4, 0.7
 SIDEWAYS = 0.3
 """Net flux from the side over all light that arrives, from which a form has a side in shade: a soft box with fill has 0.31."""
 
+EVEN_SKY, LAMP = 0.55, 0.75
+"""Net flux over all light that arrives: at most so much under a sky without sun (0.5 where it is even), at least so much where
+a sun or a lamp leads."""
+
 
 def usual_offset(kind: str, shade: float = 1.0, albedo: Floats | None = None) -> float:
     """Stops over the card for a material by its kind, in a light that leaves that much of a side in shade (`shade_share`).
@@ -52,14 +57,17 @@ def shade_share(flux: Floats, total: float, camera: Floats) -> float:
     tells how much form a light gives (vector over scalar illumination, J. A. Lynes et al., *The flow of light into buildings*,
     Trans. IES 31, 1966). camera: (3,) direction to the camera.
 
-    Light from all round leaves none. Light that comes straight from above, as under a cloudy sky, leaves none either, and a
-    card turned to the camera gets less of it than all that looks up. Light from behind leaves the card itself in shade.
+    Light from all round leaves none. A cloudy sky leaves none either, and a card turned to the camera gets less of it than all
+    that looks up; but a sun or a lamp overhead leaves the whole front in shade. Light from behind leaves the card itself in it.
     """
     flux, camera = np.asarray(flux, float), unit(np.asarray(camera, float))
     net = max(float(np.linalg.norm(flux)), 1e-12)
     level = float(np.hypot(flux[0], flux[1]))
     behind = float(np.clip(1.0 + 2.0 * (flux @ camera) / net, 0.0, 1.0))
-    return min(1.0, level / net / 0.45, level / max(total, 1e-12) / SIDEWAYS) * behind
+    total = max(total, 1e-12)
+    aside = min(level / net / 0.45, level / total / SIDEWAYS)
+    overhead = (net / total - EVEN_SKY) / (LAMP - EVEN_SKY)
+    return float(np.clip(max(aside, overhead), 0.0, 1.0)) * behind
 
 
 def card_normal(towards_camera: Floats, towards_light: Floats) -> Floats:
@@ -78,6 +86,10 @@ def card_normal(towards_camera: Floats, towards_light: Floats) -> Floats:
     return 0.5 * camera + math.sqrt(0.75) * unit(side)
 
 
+BALANCED_K = 2000.0, 15000.0
+"""Colour temperatures between which cameras are balanced, kelvin (common practice)."""
+
+
 def stops_for(measured: float, *, target: float = GREY, offset: float = 0.0) -> float:
     """The exposure in stops that takes a measured luminance to `target`, plus an offset in stops."""
     if not measured > 0.0:
@@ -88,9 +100,14 @@ def stops_for(measured: float, *, target: float = GREY, offset: float = 0.0) -> 
 def white_balance(card: Floats, share: float) -> Floats:
     """(3,) gains for red, green and blue that take a grey card's colour a `share` (0 to 1) of the way to neutral.
 
-    Von Kries in the picture's own primaries, as cameras do it; the card's luminance stays.
+    Von Kries in the picture's own primaries, as cameras do it; the card's luminance stays. Light bluer or redder than a camera
+    is set for stays so: taken for white, the blue hour would turn all else yellow and green.
     """
     card = np.maximum(np.asarray(card, float), 1e-9)
+    low, high = (float(light[2] / light[0]) for light in map(blackbody, BALANCED_K))
+    ratio = float(card[2] / card[0])
+    beyond = np.sqrt(np.clip(ratio, low, high) / ratio)
+    card = card * np.array([1.0 / beyond, 1.0, beyond])
     gains = (float(luminance(card)) / card) ** share
     return gains * float(luminance(card)) / float(luminance(card * gains))
 

@@ -117,13 +117,16 @@ def make_room(room: Room, setup: str, white_kelvin: float) -> Any:
 
 
 def make_surroundings(image: Any, *, turn: float, level: float) -> Any:
-    """A world lit by an equirectangular picture, turned about the vertical by `turn` degrees, counter-clockwise from above."""
+    """A world lit by an equirectangular picture, turned about the vertical by `turn` degrees, counter-clockwise from above.
+
+    Pictures that were made smaller ring below zero round a sun or a lamp; that would take light away, and is cut off.
+    """
     world, tree = _world("Surroundings")
     dial = tree.node("Mapping", {
         "Vector": tree.node("TexCoord")["Generated"], "Rotation": (0.0, 0.0, -math.radians(turn)),
     }, label="Turn")  # fmt: skip
     picture = tree.node("TexEnvironment", {"Vector": dial["Vector"]}, image=image, label="Picture")
-    balanced = tree.vector("MULTIPLY", picture["Color"], (1.0, 1.0, 1.0))
+    balanced = tree.vector("MULTIPLY", tree.vector("MAXIMUM", picture["Color"], (0.0, 0.0, 0.0)), (1.0, 1.0, 1.0))
     balanced.node.name = balanced.node.label = BALANCE
     light = tree.node("Background", {"Color": balanced, "Strength": level}, label="Level")
     tree.node("OutputWorld", {"Surface": light["Background"]})

@@ -6,16 +6,19 @@ import numpy as np
 import pytest
 
 from blender_addon.core import exposure, light_setups
+from blender_addon.core.colour import blackbody
+from blender_addon.core.srgb import luminance
 
 FRONT = np.array([0.0, -1.0, 0.2]) / np.linalg.norm([0.0, -1.0, 0.2])
 LEFT = np.array([-1.0, 0.0, 0.0])
 
 
-def test_light_from_the_side_takes_the_whole_offset_and_light_from_above_or_behind_none() -> None:
+def test_light_from_the_side_takes_the_whole_offset_and_a_cloudy_sky_or_light_from_behind_none() -> None:
     whole = exposure.OFFSETS["clay"]
     side = exposure.shade_share(np.array([3.0, -4.0, 0.0]), 5.0, FRONT)
     assert side == pytest.approx(1.0) and exposure.usual_offset("clay", side) == pytest.approx(whole)
-    assert exposure.shade_share(np.array([0.0, 0.0, 7.0]), 7.0, FRONT) == 0.0
+    assert exposure.shade_share(np.array([0.0, 0.0, 7.0]), 14.0, FRONT) == 0.0  # an even sky: pi over 2 pi
+    assert exposure.shade_share(np.array([0.0, 0.0, 7.0]), 7.5, FRONT) == 1.0  # a sun overhead: the front lies in shade
     assert exposure.shade_share(np.array([0.0, 5.0, 1.0]), 5.1, FRONT) == 0.0
     assert exposure.usual_offset("clay", 0.0) == 0.0 and exposure.usual_offset("clay") == whole
 
@@ -76,3 +79,18 @@ def test_the_card_of_the_overcast_set_up_takes_light_from_one_side() -> None:
     setup = light_setups.make_setup("overcast", subject=np.zeros(3), size=90.0, camera=FRONT)
     assert [card.albedo < 0.06 for card in setup.cards] == [True]
     assert setup.cards[0].centre[0] > 100.0  # seen from -Y, right is +X
+
+
+@pytest.mark.parametrize("share", [0.5, 1.0])
+def test_light_within_a_cameras_range_is_balanced_and_bluer_light_stays_blue(share: float) -> None:
+    """A lamp and a blue sky are brought a share of the way to grey, the blue hour's light no further than a sky's would be."""
+    for kelvin in (2500.0, 12000.0):
+        card = 0.2 * blackbody(kelvin)
+        balanced = card * exposure.white_balance(card, share)
+        assert balanced[2] / balanced[0] == pytest.approx((card[2] / card[0]) ** (1.0 - share))
+        assert luminance(balanced) == pytest.approx(luminance(card))
+    hour = np.array([0.05, 0.1, 0.4])
+    gains = exposure.white_balance(hour, share)
+    limit = blackbody(exposure.BALANCED_K[1])
+    assert gains[0] / gains[2] == pytest.approx((limit[2] / limit[0]) ** share)
+    assert (hour * gains)[2] > 3.0 * (hour * gains)[0]

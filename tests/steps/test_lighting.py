@@ -182,6 +182,22 @@ def test_turning_the_dial_turns_the_surroundings() -> None:
         assert readings[1] > 1.05 * max(readings[0], readings[2])
 
 
+def test_a_picture_that_rings_below_zero_takes_no_light_away() -> None:
+    """A lamp with a ring of minus a tenth of its radiance round it, as a sharp filter leaves it, lights as the lamp alone does.
+
+    Twenty pixels of ring round sixteen of lamp would take an eighth of the light; cut off, they reach only into the lamp's edge.
+    """
+    readings = []
+    for ring in (0.0, -50.0):
+        pixels = np.full((32, 64, 3), 0.1, np.float32)
+        pixels[19:25, 39:45] = ring if ring else 0.1
+        pixels[20:24, 40:44] = 500.0
+        image = images.make_image("lamp", pixels, data=True, floating=True)
+        world = lights.make_surroundings(image, turn=0.0, level=1.0)
+        readings.append(float(meter.read_card(centre_mm=(0, 0, 0), normal=(0, 0, 1), lights=(), world=world).colour[1]))
+    assert readings[1] > 0.95 * readings[0]
+
+
 def test_a_card_under_a_lamp_reads_what_the_inverse_square_says() -> None:
     """Small lamp of radiance L and area A at distance d, card square to it: E = L A / d^2, card 0.18 E / pi (2 %: the lamp is
     a twentieth as wide as it is far)."""
