@@ -183,9 +183,9 @@ def test_turning_the_dial_turns_the_surroundings() -> None:
 
 
 def test_a_picture_that_rings_below_zero_takes_no_light_away() -> None:
-    """A lamp with a ring of minus a tenth of its radiance round it, as a sharp filter leaves it, lights as the lamp alone does.
+    """A lamp with a ring of minus a tenth of its radiance round it, as a sharp filter leaves it, lights as it does alone.
 
-    Twenty pixels of ring round sixteen of lamp would take an eighth of the light; cut off, they reach only into the lamp's edge.
+    Twenty pixels of ring round sixteen of lamp would take an eighth of the light; cut off, they reach only into its edge.
     """
     readings = []
     for ring in (0.0, -50.0):
