@@ -18,7 +18,7 @@ Floats = NDArray[Any]
 
 COARSEST_MM = 0.12
 """The net learned on cells of 0.07 mm; on coarser ones there is no dust and no stroke that it knows, so it stays out."""
-ACROSS = 0.15
+ACROSS = 0.1
 """What a texture says of the slope across its light counts so much beside that along it, where several are joined."""
 
 
