@@ -70,7 +70,7 @@ def _clay(tree: Tree) -> None:
 
 def _mottling(tree: Tree, mm: Any, amount: Any) -> tuple[Any, Any]:
     """Tone factor (colour near 1) and the broad pattern 0 to 1."""
-    broad = tree.node("TexNoise", {"Vector": mm, "Scale": 0.07, "Detail": 4.0, "Roughness": 0.58, "Distortion": 0.6})["Factor"]
+    broad = tree.node("TexNoise", {"Vector": mm, "Scale": 0.07, "Detail": 2.0, "Roughness": 0.58})["Factor"]
     fine = tree.node("TexNoise", {"Vector": mm, "Scale": 0.62, "Detail": 3.0, "Roughness": 0.65})["Factor"]
     both = tree.math("ADD", tree.math("MULTIPLY", broad, 0.65), tree.math("MULTIPLY", fine, 0.35))
     silt = tree.node("TexNoise", {"Vector": mm, "Scale": 7.0, "Detail": 1.0, "Roughness": 0.7})["Factor"]
@@ -107,7 +107,7 @@ def _grains(tree: Tree, mm: Any, ragged: Any, amount: Any, size: Any, fine: floa
 def _powdered(tree: Tree, colour: Any, mm: Any, recess: Any, dust: Any, wet: Any) -> Any:
     up = tree.node("SeparateXYZ", {"Vector": tree.node("NewGeometry")["Normal"]})["Z"]
     lying = tree.span(up, -0.25, 0.8, 0.0, 1.0)
-    cloud = tree.node("TexNoise", {"Vector": mm, "Scale": 0.9, "Detail": 3.0, "Roughness": 0.7})["Factor"]
+    cloud = tree.node("TexNoise", {"Vector": mm, "Scale": 0.9, "Detail": 2.0, "Roughness": 0.7})["Factor"]
     cover = tree.math("MULTIPLY", tree.math("MULTIPLY", recess, lying), tree.span(cloud, 0.3, 0.7, 0.3, 1.0))
     cover = tree.math("MULTIPLY", tree.math("MULTIPLY", cover, dust), tree.math("SUBTRACT", 1.0, wet))
     pale = tree.mix(0.5, colour, (0.62, 0.59, 0.54))
@@ -127,7 +127,7 @@ def _texture(tree: Tree, mm: Any, normal: Any, pores: Any, grain: Any, grog_size
     A bump is worked out three times for each ray, so that each octave here costs as much as three elsewhere.
     """
     slow = tree.node("TexNoise", {"Vector": mm, "Scale": 0.75, "Detail": 2.0, "Roughness": 0.55})["Factor"]
-    sand = tree.node("TexNoise", {"Vector": mm, "Scale": 4.5, "Detail": 3.0, "Roughness": 0.62})["Factor"]
+    sand = tree.node("TexNoise", {"Vector": mm, "Scale": 4.5, "Detail": 2.0, "Roughness": 0.66})["Factor"]
     hole = tree.node("TexNoise", {"Vector": mm, "Scale": 1.6, "Detail": 0.0})["Factor"]
     pit = tree.span(hole, 0.72, 0.80, smooth=True)  # the highest peaks alone: sparse, round, large and small
     micro = tree.math("MULTIPLY_ADD", slow, 4.0, tree.math("MULTIPLY_ADD", sand, 3.6, tree.math("MULTIPLY", pit, -2.4)))

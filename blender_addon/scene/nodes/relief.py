@@ -52,7 +52,7 @@ def form_group() -> Any:
         mm = tree.input("Position", "vector", help="Position on the piece in mm")
         height = tree.input("Height", "float", 0.0, low=-5.0, high=5.0, help="Height of the relief in mm")
         cavity = tree.node("Attribute", attribute_name=CAVITY, attribute_type="GEOMETRY")["Factor"]
-        ragged = tree.node("TexNoise", {"Vector": mm, "Scale": 1.1, "Detail": 3.0, "Roughness": 0.6})["Factor"]
+        ragged = tree.node("TexNoise", {"Vector": mm, "Scale": 1.1, "Detail": 2.0, "Roughness": 0.6})["Factor"]
         ragged = tree.math("MULTIPLY_ADD", ragged, 0.5, -0.25)
         deep = tree.math("MULTIPLY", height, -8.0)  # a stroke 0.06 mm deep counts half
         total = tree.math("ADD", cavity, deep)
