@@ -31,7 +31,7 @@ COST = 150.0
 
 TURNTABLE = "turntable"
 
-PRESETS = {"proof": (Quality(16, 0.1), 640), "final": (Quality(24, 0.06), 960), "print": (Quality(256, 0.02), 2400)}
+PRESETS = {"proof": (Quality(16, 0.1), 640), "final": (Quality(20, 0.1), 960), "print": (Quality(256, 0.02), 2400)}
 """Quality and longer side in pixels. A whole job in 'final' takes some minutes on two cores, in 'print' a night or a card."""
 
 
