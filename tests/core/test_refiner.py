@@ -87,13 +87,18 @@ def test_slopes_of_several_lights_join_to_the_one_height() -> None:
     common = patches.Patches(cell, np.zeros((1, 3), np.float32), axes[2:3], axes[0:1], axes[1:2])
     angles = (0.0, 1.2)
     frames = [common.led_by(np.array([[np.cos(a), np.sin(a), 0.0]], np.float32)) for a in angles]
-    found = fusion._together(common, frames, [slope(a)[None].astype(np.float32) for a in angles], slice(0, 1))
-    height = np.fft.irfft2(found, s=(count, count))[0]
+    slopes = [slope(a)[None].astype(np.float32) for a in angles]
+    even = [np.ones(1), np.ones(1)]
+    height = np.fft.irfft2(fusion._together(common, frames, slopes, even, slice(0, 1)), s=(count, count))[0]
     true = 0.1 * np.sin(place[None, :] * wave[0] + place[:, None] * wave[1])
     core = np.hypot(place[None, :], place[:, None]) < 0.3 * count * cell  # within the taper's flat middle
     assert np.corrcoef(height[core], true[core])[0, 1] > 0.98
     share = np.polyfit(true[core], height[core], 1)[0]
     assert 0.8 < share < 1.05  # what is said of no slope across weighs ACROSS against the true slope along
+    # a third texture that shows nothing of the patch says nothing
+    blank = [*slopes, 0 * slopes[0]], [*even, np.zeros(1)]
+    same = np.fft.irfft2(fusion._together(common, [*frames, common], *blank, slice(0, 1)), s=(count, count))[0]
+    assert same == pytest.approx(height, abs=1e-6)
 
 
 def test_a_dark_print_is_no_shading() -> None:
