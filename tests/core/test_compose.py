@@ -40,14 +40,19 @@ def _level_view() -> ShotView:
     )  # fmt: skip
 
 
+def _lump(place: tuple, low: float) -> np.ndarray:
+    """Points of a lump 16 mm wide and 12 high whose lowest lie at the height `low`, mm."""
+    sides = (-8.0, 0.0, 8.0)
+    return np.array([[x, y, z] for x in sides for y in sides for z in (low, low + 12.0)]) + [*place, 0.0]
+
+
 @pytest.mark.parametrize(
     ("place", "shows"),
     [((0.0, -90.0), True), ((70.0, -90.0), False), ((0.0, 120.0), False), ((0.0, -330.0), False)],
     ids=["before it", "beside it", "behind it", "under the frame"],
 )
 def test_what_lies_before_the_subjects_feet_is_in_the_way_of_a_shot(place: tuple, shows: bool) -> None:
-    lump = np.array([[x, y, z] for x in (-8.0, 0.0, 8.0) for y in (-8.0, 0.0, 8.0) for z in (0.0, 12.0)]) + [*place, 0.0]
-    assert (before_feet(lump, _level_view()) > 0.5) is shows
+    assert (before_feet(_lump(place, 0.0), _level_view()) > 0.5) is shows
 
 
 @pytest.mark.parametrize(
@@ -56,8 +61,7 @@ def test_what_lies_before_the_subjects_feet_is_in_the_way_of_a_shot(place: tuple
     ids=["whole", "cut by the edge", "cut beside the subject", "out of the frame"],
 )
 def test_a_scrap_of_a_thing_before_the_subject_is_cleared_from_the_edge_of_a_shot(place: tuple, cut: bool) -> None:
-    lump = np.array([[x, y, z] for x in (-8.0, 0.0, 8.0) for y in (-8.0, 0.0, 8.0) for z in (20.0, 32.0)]) + [*place, 0.0]
-    assert cut_before(lump, _level_view()) is cut
+    assert cut_before(_lump(place, 20.0), _level_view()) is cut
 
 
 def test_a_tall_thing_goes_to_the_side_on_which_it_hides_behind_the_subject_in_no_shot() -> None:
