@@ -92,7 +92,8 @@ def _board(tree: Tree) -> None:
             "Normal": bent,
         },
     )
-    tree.output("Shader", "shader", shader["BSDF"])
+    mean = tree.mix(tree.math("MULTIPLY", dust, 0.25), tree.mix(0.45, pale, dark), dust_colour)
+    tree.output("Shader", "shader", tree.glimpsed(shader["BSDF"], mean))
 
 
 def _pores(tree: Tree, along: Any, across: Any, late: Any) -> Any:

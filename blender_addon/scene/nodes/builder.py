@@ -151,6 +151,17 @@ class Tree:
         self.put(node.inputs[0], factor)
         return node.outputs["Color"]
 
+    def glimpsed(self, shader: Any, colour: Any) -> Any:
+        """A shader that light bounced off a matt surface sees as plain `colour`, its mean, without texture or bump.
+
+        Nobody sees the grain in the light that a board throws on a vase, but its noises would be worked out for each ray.
+        """
+        plain = self.node("BsdfDiffuse", {"Color": colour, "Roughness": 0.0})
+        mixed = self.node("MixShader", {"Factor": self.node("LightPath")["Is Diffuse Ray"]})
+        self.put(mixed.node.inputs[1], shader)
+        self.put(mixed.node.inputs[2], plain["BSDF"])
+        return mixed.node.outputs[0]
+
     # --- groups ----------------------------------------------------------------------------------------------------------
 
     def input(self, name: str, kind: str, default: Any = None, *, low: float = 0.0, high: float = 1.0, help: str = "") -> Any:

@@ -65,7 +65,7 @@ def _clay(tree: Tree) -> None:
         },
         label="Clay surface",
     )
-    tree.output("Shader", "shader", shader["BSDF"])
+    tree.output("Shader", "shader", tree.glimpsed(shader["BSDF"], _wetted(tree, body, wet, 0.5)))
 
 
 def _mottling(tree: Tree, mm: Any, amount: Any) -> tuple[Any, Any]:

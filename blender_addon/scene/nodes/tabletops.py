@@ -74,7 +74,7 @@ def _slate(tree: Tree) -> None:
     height = tree.math("ADD", height, layers)
     bent = tree.node("Bump", {"Strength": 0.9, "Distance": 0.001, "Height": height})["Normal"]
     finish = {"Base Color": colour, "Roughness": rough, "IOR": 1.55, "Specular IOR Level": 0.45, "Normal": bent}
-    tree.output("Shader", "shader", tree.node("BsdfPrincipled", finish)["BSDF"])
+    tree.output("Shader", "shader", tree.glimpsed(tree.node("BsdfPrincipled", finish)["BSDF"], body))
 
 
 def _layers(tree: Tree, mm: Any) -> tuple[Any, Any]:
@@ -149,7 +149,7 @@ def _cloth(tree: Tree) -> None:
         "Sheen Roughness": 0.5,
         "Normal": bent,
     }
-    tree.output("Shader", "shader", tree.node("BsdfPrincipled", finish)["BSDF"])
+    tree.output("Shader", "shader", tree.glimpsed(tree.node("BsdfPrincipled", finish)["BSDF"], body))
 
 
 def _plaster(tree: Tree) -> None:
@@ -169,7 +169,7 @@ def _plaster(tree: Tree) -> None:
     height = tree.math("SUBTRACT", tree.math("MULTIPLY", fine, 0.05), tree.math("MULTIPLY", hole, 0.2))
     bent = tree.node("Bump", {"Strength": 0.9, "Distance": 0.001, "Height": height})["Normal"]
     finish = {"Base Color": colour, "Roughness": 0.85, "Specular IOR Level": 0.3, "Diffuse Roughness": 0.5, "Normal": bent}
-    tree.output("Shader", "shader", tree.node("BsdfPrincipled", finish)["BSDF"])
+    tree.output("Shader", "shader", tree.glimpsed(tree.node("BsdfPrincipled", finish)["BSDF"], body))
 
 
 def _paper(tree: Tree) -> None:
@@ -185,7 +185,7 @@ def _paper(tree: Tree) -> None:
         "Specular IOR Level": 0.2,
         "Normal": bent,
     }
-    paper = tree.node("BsdfPrincipled", finish)["BSDF"]
+    paper = tree.glimpsed(tree.node("BsdfPrincipled", finish)["BSDF"], body)
     behind = tree.node("NewGeometry")["Backfacing"]
     through = tree.node("BsdfTransparent", {"Color": (1.0, 1.0, 1.0, 1.0)})["BSDF"]
     mixed = tree.node("MixShader", {"Factor": behind})
