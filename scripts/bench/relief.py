@@ -30,7 +30,9 @@ LIMITS = {
     "travelling": (">= 0", ">= 15"),
 }  # fmt: skip
 MORE_TEXTURES = ("owl", "sharp")
-PIGMENTED = (("owl", "painted"), ("folds", "printed"), ("sharp", "wood"), ("smooth", "wood"))
+PIGMENTED = (
+    ("owl", "painted"), ("folds", "printed"), ("sharp", "wood"), ("smooth", "wood"), ("plain", "wood"), ("plain", "printed"),
+)  # fmt: skip
 
 
 def run(record: Record, options: Options) -> None:

@@ -35,11 +35,18 @@ def practice(seed: int) -> Shape:
         canvas.height = before + (canvas.height - before) * ramp(place, -0.5, 0.1)
         if rng.random() < 0.4:
             canvas.pressed(smoothing=0)
+    canvas.height *= _firmness(seed)
     if rng.random() < 0.7:
         skin(canvas, rng.uniform(0.003, 0.02))
     canvas.pressed(smoothing=int(rng.integers(0, 2)))
     points = canvas.vertices - [0, 0, canvas.vertices[:, 2].min()]
     return Shape(f"practice{seed}", points, nets.triangles(canvas.quads), np.full((len(points), 3), 0.5))
+
+
+def _firmness(seed: int) -> float:
+    """How deep the tooling of a seed goes: two pieces in five are worked with a light hand, as smoothed or worn ones are."""
+    rng = np.random.default_rng(seed + 9500)
+    return float(rng.uniform(0.15, 0.6)) if rng.random() < 0.4 else 1.0
 
 
 def _form(rng: np.random.Generator, seed: int) -> Callable[[Floats], Floats]:

@@ -21,6 +21,9 @@ COARSEST_MM = 0.12
 ACROSS = 0.1
 """What a texture says of the slope across its light counts so much beside that along it, where several are joined."""
 
+UNSURE = 0.012
+"""Slope (0.7 degrees) up to which noise alone can be read as relief on a flat sheet: patches as quiet as that are held back."""
+
 
 @dataclass(frozen=True)
 class Relief:
@@ -43,7 +46,8 @@ def patch_slopes(patches: Patches, signal: Signal, spectrum: Spectrum, *, low_mm
         if net is not None:
             shown = zip(planes_of(signal, rows, slopes), signal.form[rows], strict=True)
             slopes = np.stack([net.slopes(planes, form) for planes, form in shown])
-        made[rows] = slopes
+        energy = np.square(slopes).sum(axis=1).mean(axis=(1, 2))
+        made[rows] = slopes * (energy / (energy + UNSURE**2))[:, None, None, None]
         return ends[1]
 
     for last in spread(run, patches.runs()):

@@ -177,7 +177,7 @@ def _frames(stage: Stage, settings: Settings, quality: Quality, base: str) -> li
 
 
 def _of_a_frame(quality: Quality) -> Quality:
-    """A frame shows for a fraction of a second and bears more noise than a still; a count that no threshold cuts does not flicker."""
+    """A frame shows for a moment and bears more noise than a still; a count that no threshold cuts does not flicker."""
     return replace(quality, samples=max(4, quality.samples // 8), noise=0.0, careful=False)
 
 
