@@ -25,6 +25,9 @@ TOUCHES = 0.5
 SHOWS = 0.05
 """Share of a thing that may show before the subject's feet in a shot other than the hero."""
 
+SCRAP, UNSHARP = 0.25, 0.02
+"""Share of a thing that reads as a mere scrap, and radius of blur, in half widths of the frame, from which it is no shape."""
+
 LEVEL = 2.5
 """Rise of the ground under a prop that does not yet look as if it hung in the air there, mm."""
 
@@ -183,7 +186,7 @@ def _in_way(points: Floats, views: Sequence[ShotView]) -> tuple[str, ...]:
     found = [
         view.name
         for view in views
-        if in_sight(points, view, radius_mm=1.0).any() or before_feet(points, view) > SHOWS or cut_before(points, view)
+        if in_sight(points, view, radius_mm=1.0).any() or before_feet(points, view) > SHOWS or scrap_at_edge(points, view)
     ]
     return tuple(dict.fromkeys(found))
 
@@ -196,11 +199,39 @@ def _behind(points: Floats, view: ShotView) -> float:
     return float(((depth > 0) & (outside_distance(slopes, view.outline) <= 0.0)).mean())
 
 
-def cut_before(points: Floats, view: ShotView) -> bool:
-    """Whether a shot shows less than half of a thing (n, 3) that lies nearer than the subject: a blurred scrap at the edge."""
+def scrap_at_edge(points: Floats, view: ShotView) -> bool:
+    """Whether a shot shows a blurred scrap of a thing (n, 3) at its edge: less than half of what lies nearer than the subject,
+    less than a quarter of what lies behind and is out of focus.
+    """
     slopes, depth = project(points, view.position, view.rotation)
     framed = (np.abs(slopes) < np.array(view.half_slopes)).all(axis=1) & (depth > 0)
-    return bool((depth < view.subject_near_mm).all() and 0.0 < framed.mean() < 0.5)
+    share = framed.mean()
+    if not 0.0 < share < 0.5:
+        return False
+    if (depth < view.subject_near_mm).all():
+        return True
+    return bool(share < SCRAP and _softness(depth[framed], view) > UNSHARP)
+
+
+def stands_behind(points: Floats, view: ShotView) -> bool:
+    """Whether a thing (n, 3) far behind the subject meets its outline in a shot, as far as its blur reaches.
+
+    A vase that seems to stand on a head is what a photographer moves first (common practice).
+    """
+    if len(view.outline) < 3:
+        return False
+    slopes, depth = project(points, view.position, view.rotation)
+    seen = depth > max(view.subject_far_mm, 0.0)
+    if not seen.any():
+        return False
+    reach = _softness(depth[seen], view) * view.half_slopes[0]
+    return bool((outside_distance(slopes[seen], view.outline) <= reach).any())
+
+
+def _softness(depth: Floats, view: ShotView) -> float:
+    """Radius of the blur at depths (n,) mm > 0, the middle of them, in half widths of the frame."""
+    blur = 0.5 * view.aperture_mm * np.abs(1.0 / depth - 1.0 / view.focus_mm) / view.half_slopes[0]
+    return float(np.median(blur))
 
 
 def before_feet(points: Floats, view: ShotView) -> float:

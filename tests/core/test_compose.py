@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
-from blender_addon.core.compose import LEVEL, Thing, before_feet, compose, cut_before, spread_points
+from blender_addon.core.compose import LEVEL, Thing, before_feet, compose, scrap_at_edge, spread_points, stands_behind
 from blender_addon.core.framing import project
 from blender_addon.core.sight import ShotView, outside_distance
 from blender_addon.core.solids import rounded_rectangle, slab
@@ -61,7 +63,25 @@ def test_what_lies_before_the_subjects_feet_is_in_the_way_of_a_shot(place: tuple
     ids=["whole", "cut by the edge", "cut beside the subject", "out of the frame"],
 )
 def test_a_scrap_of_a_thing_before_the_subject_is_cleared_from_the_edge_of_a_shot(place: tuple, cut: bool) -> None:
-    assert cut_before(_lump(place, 20.0), _level_view()) is cut
+    assert scrap_at_edge(_lump(place, 20.0), _level_view()) is cut
+
+
+def test_a_blurred_scrap_far_behind_is_cleared_too_and_a_sharp_one_is_not() -> None:
+    """700 mm from the lens the frame ends 140 mm beside the axis: 2 of 11 points lie inside. A 30 mm opening focused at 400 mm
+    blurs there by 0.08 half frames, one of 3 mm by 0.008.
+    """
+    points = np.column_stack([np.linspace(136.5, 156.5, 11), np.full(11, 300.0), np.full(11, 40.0)])
+    wide_open, stopped = (replace(_level_view(), aperture_mm=mm) for mm in (30.0, 3.0))
+    assert scrap_at_edge(points, wide_open)
+    assert not scrap_at_edge(points, stopped)
+    assert not scrap_at_edge(points - [10.0, 0.0, 0.0], wide_open)  # half of it shows: a thing, not a scrap
+
+
+def test_a_vase_behind_the_subject_is_known_and_one_beside_it_or_before_it_is_not() -> None:
+    view = _level_view()
+    assert stands_behind(_lump((0.0, 900.0), 30.0), view)
+    assert not stands_behind(_lump((400.0, 900.0), 30.0), view)
+    assert not stands_behind(_lump((0.0, -90.0), 30.0), view)
 
 
 def test_a_tall_thing_goes_to_the_side_on_which_it_hides_behind_the_subject_in_no_shot() -> None:

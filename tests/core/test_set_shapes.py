@@ -73,6 +73,19 @@ def test_the_room_is_behind_all_and_hides_nothing() -> None:
     assert points[:, 2].min() < -700.0
 
 
+def test_of_the_room_only_loose_things_can_be_taken_away() -> None:
+    taken: list[float] = []
+
+    def away(points: np.ndarray) -> bool:
+        taken.append(float(np.ptp(points, axis=0).max()))
+        return True
+
+    full, bare = workshop(1350.0, seed=2), workshop(1350.0, seed=2, away=away)
+    assert len(taken) > 10 and max(taken) < 330.0
+    assert len(bare.faces) < len(full.faces)
+    assert np.ptp(bare.vertices[:, 2]) == pytest.approx(np.ptp(full.vertices[:, 2]))
+
+
 @pytest.mark.parametrize("name", MAKERS)
 def test_props_are_of_hand_size_stand_on_zero_and_differ_by_seed(name: str) -> None:
     one, other = make_prop(name, seed=1), make_prop(name, seed=2)

@@ -6,6 +6,8 @@ with pots, leaning boards, a whitewashed window niche, a hung apron or sheet. No
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 import numpy as np
 from numpy.typing import ArrayLike
 
@@ -20,9 +22,12 @@ FLOOR = -780.0
 
 CEILING = 1900.0
 
+LOOSE = 320.0
+"""What is no larger than this stands about and can be taken away, mm: pots, but no board and no shelf."""
 
-def workshop(half: float, *, seed: int = 1) -> TriangleMesh:
-    """A workshop of four walls, `half` from the middle to each."""
+
+def workshop(half: float, *, seed: int = 1, away: Callable[[np.ndarray], bool] | None = None) -> TriangleMesh:
+    """A workshop of four walls, `half` from the middle to each; loose things whose points (n, 3) mm are `away` are left out."""
     rng = np.random.default_rng([seed, 301])
     parts = [_floor(half)]
     start = int(rng.integers(4))
@@ -30,7 +35,10 @@ def workshop(half: float, *, seed: int = 1) -> TriangleMesh:
         face = turn("z", (side + start) * np.pi / 2)
         make = (_shelves, _niche, _shelves, _boards)[side]
         for part in [_wall(half), *make(half, rng)]:
-            parts.append(moved(part, face))
+            placed = moved(part, face)
+            loose = np.ptp(placed.vertices, axis=0).max() < LOOSE
+            if not (loose and away is not None and away(placed.vertices)):
+                parts.append(placed)
     return joined(parts)
 
 

@@ -7,6 +7,7 @@ from typing import Any
 
 import numpy as np
 
+from ...core.compose import stands_behind
 from ...core.props import MAKERS
 from ...core.sight import convex_outline, outside_distance
 from ...core.tabletops import backdrop as rooms
@@ -99,7 +100,11 @@ def run(stage: Any, settings: Settings) -> Run:
     yield Progress(0.55, "Setting up the room behind")
     if settings.backdrop != "none" and not (rises and len(kinds) == 1):
         half = _room_half(extent, views)
-        room = rooms.workshop(half, seed=_seed(stage, settings)) if settings.backdrop == "workshop" else rooms.plain_wall(half)
+        if settings.backdrop == "workshop":
+            merges = lambda points: any(stands_behind(points, view) for view in views)  # noqa: E731
+            room = rooms.workshop(half, seed=_seed(stage, settings), away=merges)
+        else:
+            room = rooms.plain_wall(half)
         item = set_parts.make_part("room", room, room_materials())
         set_parts.only_seen(item)
         set_parts.offer_part(stage, "backdrop", item, key="room", name="Room")
