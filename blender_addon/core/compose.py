@@ -11,7 +11,7 @@ from .blue_noise import Thrower
 from .framing import project
 from .mesh import Floats, unit
 from .sight import ShotView, in_sight, outside_distance
-from .tangency import tangency
+from .tangency import softness, tangency
 
 TRIES = 300
 """Places tried for a prop."""
@@ -210,7 +210,7 @@ def scrap_at_edge(points: Floats, view: ShotView) -> bool:
         return False
     if (depth < view.subject_near_mm).all():
         return True
-    return bool(share < SCRAP and _softness(depth[framed], view) > UNSHARP)
+    return bool(share < SCRAP and softness(depth[framed], view) > UNSHARP)
 
 
 def stands_behind(points: Floats, view: ShotView) -> bool:
@@ -224,14 +224,8 @@ def stands_behind(points: Floats, view: ShotView) -> bool:
     seen = depth > max(view.subject_far_mm, 0.0)
     if not seen.any():
         return False
-    reach = _softness(depth[seen], view) * view.half_slopes[0]
+    reach = softness(depth[seen], view) * view.half_slopes[0]
     return bool((outside_distance(slopes[seen], view.outline) <= reach).any())
-
-
-def _softness(depth: Floats, view: ShotView) -> float:
-    """Radius of the blur at depths (n,) mm > 0, the middle of them, in half widths of the frame."""
-    blur = 0.5 * view.aperture_mm * np.abs(1.0 / depth - 1.0 / view.focus_mm) / view.half_slopes[0]
-    return float(np.median(blur))
 
 
 def before_feet(points: Floats, view: ShotView) -> float:

@@ -51,6 +51,12 @@ def outline_in_frame(points: Floats, view: ShotView) -> Floats:
     return np.where(covered, -distance, distance)
 
 
+def softness(depth: Floats, view: ShotView) -> float:
+    """Radius of the blur at depths (n,) mm > 0, the middle of them, in half widths of the frame."""
+    blur = 0.5 * view.aperture_mm * np.abs(1.0 / depth - 1.0 / view.focus_mm) / view.half_slopes[0]
+    return float(np.median(blur))
+
+
 def tangency(points: Floats, view: ShotView) -> float:
     """0 to 1: how nearly a thing's points (n, 3) mm just touch the subject's outline in a shot, at worst over its frames.
 
@@ -64,8 +70,7 @@ def tangency(points: Floats, view: ShotView) -> float:
     inside &= depth > 0
     if inside.mean() < LEAST_SEEN:
         return 0.0
-    blur = 0.5 * view.aperture_mm * np.abs(1.0 / depth[inside] - 1.0 / view.focus_mm) / view.half_slopes[0]
-    soft = float(np.median(blur))
+    soft = softness(depth[inside], view)
     worst = 0.0
     for distance in view.outlines:
         found = distance[row[inside], column[inside]]
