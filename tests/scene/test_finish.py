@@ -9,9 +9,9 @@ import numpy as np
 import pytest
 
 from blender_addon.core.light_setups import Room
-from blender_addon.scene.compat import set_media
 from blender_addon.scene.lights import flat_object, make_room, matt_material
 from blender_addon.scene.nodes.finish import diffraction_share, put_finish
+from tests.scene.linear_render import linear_render
 
 pytestmark = pytest.mark.usefixtures("empty_scene")
 WIDTH, HEIGHT = 240, 160
@@ -31,17 +31,8 @@ def picture(amounts: dict[str, float] | None, folder: Path, *, edge: bool = Fals
     assert put_finish(
         scene, None if amounts is None else {"Grain": 0.0, "Vignette": 0.0, "Bloom": 0.0, "Softness": 0.0} | amounts
     )
-    scene.render.engine, scene.cycles.samples, scene.cycles.pixel_filter_type = "CYCLES", 16, "BOX"
-    scene.cycles.use_denoising = scene.cycles.use_adaptive_sampling = False
-    scene.render.resolution_x, scene.render.resolution_y, scene.render.resolution_percentage = WIDTH, HEIGHT, 100
-    set_media(scene.render.image_settings, "IMAGE")
-    scene.render.image_settings.file_format = "OPEN_EXR"
-    scene.render.filepath = str(folder / "picture.exr")
-    bpy.ops.render.render(write_still=True)
-    image = bpy.data.images.load(scene.render.filepath)
-    values = np.zeros(WIDTH * HEIGHT * 4, np.float32)
-    image.pixels.foreach_get(values)
-    return values.reshape(HEIGHT, WIDTH, 4)[..., 1].astype(float)
+    scene.cycles.pixel_filter_type = "BOX"
+    return linear_render(scene, folder, size=(WIDTH, HEIGHT), samples=16)[..., 1]
 
 
 def test_without_finish_and_with_all_at_nothing_the_picture_is_the_same(tmp_path: Path) -> None:

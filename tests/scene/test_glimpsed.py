@@ -11,10 +11,10 @@ import pytest
 
 from blender_addon.core.tabletops.grid import Extent
 from blender_addon.core.tabletops.planks import Planks, planks
-from blender_addon.scene.compat import set_media
 from blender_addon.scene.lights import flat_object
 from blender_addon.scene.set_materials import table_material
 from blender_addon.scene.set_parts import make_part
+from tests.scene.linear_render import linear_render
 
 pytestmark = pytest.mark.usefixtures("empty_scene")
 SIZE = 128
@@ -29,18 +29,7 @@ def seen(thing: Any, folder: Path) -> np.ndarray:
         if item.name not in scene.collection.objects:
             scene.collection.objects.link(item)
     scene.camera = camera
-    scene.render.engine, scene.cycles.samples = "CYCLES", 4
-    scene.cycles.use_denoising = scene.cycles.use_adaptive_sampling = False
-    scene.render.resolution_x = scene.render.resolution_y = SIZE
-    set_media(scene.render.image_settings, "IMAGE")
-    scene.render.image_settings.file_format = "OPEN_EXR"
-    scene.render.filepath = str(folder / "seen.exr")
-    bpy.ops.render.render(write_still=True)
-    image = bpy.data.images.load(scene.render.filepath)
-    values = np.zeros(SIZE * SIZE * 4, np.float32)
-    image.pixels.foreach_get(values)
-    bpy.data.images.remove(image)
-    return values.reshape(-1, 4)[:, :3].astype(float).mean(0)
+    return linear_render(scene, folder, size=(SIZE, SIZE), samples=4).mean((0, 1))
 
 
 def glow(material: Any, shader: str, socket: str) -> None:
