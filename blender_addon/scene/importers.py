@@ -55,7 +55,10 @@ def import_scan(path: Path) -> Imported:
     found = _gathered(objects, path.name)
     mesh, dropped = _sound(found.mesh)
     if not len(mesh.faces):
-        raise InputError(f'The scan "{path.name}" can\'t be used: it holds no faces; export it again as a mesh')
+        why = "all its faces have coordinates that are not numbers; export it again"
+        raise InputError(
+            f'The scan "{path.name}" can\'t be used: {why if dropped else "it holds no faces; export it again as a mesh"}'
+        )
     found.mesh, found.dropped_vertices = mesh, dropped
     found.mended_numbers, found.in_metres = checked.bad_others, checked.in_metres
     return found

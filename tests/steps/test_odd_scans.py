@@ -57,6 +57,7 @@ def test_a_flat_sheet_is_framed(tmp_path):
         ([(5, 5, 5)] * 3, [(0, 1, 2)], "no face with an area"),
         (corner(100, 0.001, 0.001), TETRA, "thin as a line"),
         ([("nan", 0, 0), (1, 0, 0), (0, 1, 0), (0, 0, 1)], [(0, 1, 2), (1, 2, 3)], "only 1 triangles"),
+        ([("nan", "nan", "nan")] * 4, TETRA, "coordinates that are not numbers; export it again"),
     ],
 )
 def test_what_is_no_thing_is_refused_in_words(tmp_path, vertices, faces, words):
