@@ -170,13 +170,14 @@ class Stage:
         self._keep(state)
 
     def keep_result(self, step: str, words: str, figures: dict[str, Any]) -> None:
-        """Remember what a step said, for the page and for the next session."""
+        """Remember what a step said and warned of, for the page and for the next session."""
         state = self._state()
-        state.setdefault("results", {})[step] = {"words": words, "figures": figures}
+        warnings = [note.words for note in self.notes.warnings() if note.step == step]
+        state.setdefault("results", {})[step] = {"words": words, "figures": figures, "warnings": warnings}
         self._keep(state)
 
     def results(self) -> dict[str, dict[str, Any]]:
-        """What each step said when it last ran: step to {"words", "figures"}."""
+        """What each step said when it last ran: step to {"words", "figures", "warnings"}."""
         return self._state().get("results", {})
 
     # --- inside --------------------------------------------------------------------------------------------------------

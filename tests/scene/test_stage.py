@@ -10,12 +10,15 @@ import pytest
 
 from blender_addon.core.mesh import TriangleMesh
 from blender_addon.job.errors import SubjectError
+from blender_addon.job.runner import finish
 from blender_addon.job.settings import number
 from blender_addon.job.sheet import blank
 from blender_addon.job.step import Step
 from blender_addon.scene import roles
 from blender_addon.scene.meshes import make_object, read_mesh
 from blender_addon.scene.stage import Stage
+from blender_addon.steps import catalogue
+from blender_addon.steps.delivery import export
 
 TETRA = TriangleMesh(
     np.array([[0, 0, 0], [1, 0, 0], [0, 1, 0], [0, 0, 1]], np.float32),
@@ -183,3 +186,23 @@ def make_role(stage: Stage, role: str) -> None:
     stage.begin(Step(f"makes {role}", "scan", role, "", Own, (), (), (role,), lambda stage, own: iter(())), afresh=False)
     stage.offer(role, make_object("new", TETRA), name=role.title())
     stage.swap()
+
+
+def test_the_page_of_a_resumed_run_keeps_the_warnings_of_steps_that_did_not_run_again(stage, tmp_path):
+    """A later run has new notes: what the relief warned of would be lost. Run again without a warning, it says none."""
+
+    def said(step: str, *warnings: str) -> str:
+        later = Stage(bpy.context.scene, blank(catalogue()), out=tmp_path)
+        for name, words in ((step, warnings), ("export", ())):
+            later.begin(_step(name), afresh=False)
+            for one in words:
+                later.warn(one)
+            if name == step:
+                later.keep_result(name, "done", {})
+        finish(export.run(later, export.Settings(glb=False)))
+        return (tmp_path / "index.html").read_text(encoding="utf-8")
+
+    assert "a third is shared" in said("relief", "a third is shared")
+    page = said("material", "these marks are invented")
+    assert page.index("a third is shared") < page.index("these marks are invented") and page.count("a third is shared") == 1
+    assert "a third is shared" not in said("relief") and "To look at" in page

@@ -154,9 +154,10 @@ def _page(stage: Stage, settings: Settings, files: list[tuple[str, str]]) -> str
     for name, what in (("contact_sheet.png", "all stills on one page"), ("sample_sheet.png", "the piece in every material")):
         if (stage.out / name).is_file():
             known.append((name, what))
-    remarks = [note.words for note in stage.notes.warnings()]
-    order = [name for name in stage.sheet.settings if name in results and name not in ("render", "export")]
-    labels = {name.capitalize(): results[name]["words"] for name in order}
+    ran = [name for name in stage.sheet.settings if name in results and name != "export"]
+    remarks = [words for name in ran for words in results[name].get("warnings", ())]  # older files lack them
+    remarks += [note.words for note in stage.notes.warnings() if note.step == "export"]
+    labels = {name.capitalize(): results[name]["words"] for name in ran if name != "render"}
     lead = settings.credit or "Pictures from a scan, made with Bozzetto in Blender"
     return html(
         _title(stage.sheet.name),
