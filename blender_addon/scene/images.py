@@ -7,18 +7,51 @@ from typing import Any
 import bpy
 import numpy as np
 
+LARGEST = 4096
+"""Wider images are worked on at this width: a 16 K picture held as floats would take 4 GB."""
 
-def read_pixels(image: Any) -> Any:
+
+def working_size(image: Any, limit: int = LARGEST) -> tuple[int, int]:
+    """(width, height) that an image is worked on at: its own, or halved until neither side passes `limit`."""
+    width, height = image.size
+    while max(width, height) > limit:
+        width, height = max(1, (width + 1) // 2), max(1, (height + 1) // 2)
+    return width, height
+
+
+def read_pixels(image: Any, *, limit: int | None = None) -> Any:
     """(height, width, 4) float32 as Blender hands them out: display-encoded for byte images, linear for float ones.
 
+    limit: an image with a side beyond it is reduced (`working_size`) in a copy, which is removed; the image stays as it is.
     Raises ValueError when the image has no pixels (missing or unreadable file).
     """
     width, height = image.size
     if not width or not height:
         raise ValueError(f'image "{image.name}" has no pixels')
+    if limit is not None and max(width, height) > limit:
+        return _read_reduced(image, *working_size(image, limit))
     values = np.zeros(width * height * 4, np.float32)
     image.pixels.foreach_get(values)
     return values.reshape(height, width, 4)
+
+
+def release(image: Any) -> None:
+    """Give back the memory of a vast picture (1 GB at 16 K): its pixels come back from its packed file when next asked for."""
+    if max(image.size) > LARGEST and image.packed_file is not None and not image.is_dirty:
+        image.buffers_free()
+
+
+def _read_reduced(image: Any, width: int, height: int) -> Any:
+    if image.is_dirty:  # a copy would lack what was painted and not saved
+        step = -(-image.size[0] // width)
+        return read_pixels(image)[::step, ::step].copy()
+    release(image)
+    copy = image.copy()
+    try:
+        copy.scale(width, height)
+        return read_pixels(copy)
+    finally:
+        bpy.data.images.remove(copy)
 
 
 def make_image(name: str, pixels: Any, *, data: bool = False, floating: bool = False) -> Any:

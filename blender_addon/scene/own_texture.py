@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 
 from ..core.srgb import decode
-from .images import read_pixels
+from .images import LARGEST, read_pixels
 from .importers import COLOUR
 from .nodes.materials import Maps
 
@@ -97,7 +97,7 @@ def mean_colour(item: Any, maps: Maps) -> tuple[float, float, float] | None:
     if layer is None or not len(layer.uv):
         return None
     try:
-        pixels = read_pixels(maps.colour)
+        pixels = read_pixels(maps.colour, limit=LARGEST)
     except ValueError:
         return None
     places = np.zeros(2 * len(layer.uv), np.float32)

@@ -13,8 +13,9 @@ from ..core.relief.recovery import Photographed
 from ..core.relief.surface import Surface, read_surface, vertex_surface, without
 from ..core.relief.texels import typical_texel_mm
 from ..core.srgb import luminance
+from .images import LARGEST, release, working_size
 from .meshes import read_mesh
-from .surface_texture import LARGEST, colour_layer, normal_image, read_linear, shows, surface_texture, working_size
+from .surface_texture import colour_layer, normal_image, read_linear, shows, surface_texture
 
 MOST_TEXELS = 5_000_000  # covered texels that are worked on: more are halved
 FEWEST_TEXELS = 256
@@ -67,7 +68,10 @@ def own_normals(item: Any, surface: Surface) -> Any | None:
     """(n, 3) float32 tangent-space +Y normals that the scan's own map gives in the surface's texels; None without a map."""
     triangles = read_mesh(item)
     texture = None if surface.on_vertices else surface_texture(item, triangles)
-    image = normal_image(item.data.materials[texture.slot]) if texture else None
+    if texture is None:
+        return None
+    release(bpy.data.images[texture.image])
+    image = normal_image(item.data.materials[texture.slot])
     if image is None or not all(image.size):
         return None
     height, width = surface.texels.shape

@@ -10,10 +10,7 @@ import numpy as np
 
 from ..core.mesh import face_areas
 from ..core.srgb import decode, luminance
-from .images import read_pixels
-
-LARGEST = 4096
-"""Wider images are worked on at this width: a 16 K picture held as floats would take 4 GB."""
+from .images import LARGEST, read_pixels
 
 
 @dataclass(frozen=True)
@@ -104,31 +101,14 @@ def _named(image: Any) -> str:
     return image.name if image is not None else ""
 
 
-def working_size(image: Any, limit: int = LARGEST) -> tuple[int, int]:
-    """(width, height) that an image is worked on at: its own, or halved until neither side passes `limit`."""
-    width, height = image.size
-    while max(width, height) > limit:
-        width, height = max(1, (width + 1) // 2), max(1, (height + 1) // 2)
-    return width, height
-
-
 def read_linear(image: Any, *, limit: int = LARGEST) -> Any:
     """(height, width, 3) float32 linear colours of an image, reduced where a side passes `limit`.
 
-    Byte images in an sRGB-like space are decoded; float images and Non-Color ones are taken as they are. The image itself is
-    not touched: a large one is reduced in a copy, which is removed.
+    Byte images in an sRGB-like space are decoded; float images and Non-Color ones are taken as they are.
     """
-    width, height = working_size(image, limit)
-    source = image
-    if (width, height) != tuple(image.size):
-        source = image.copy()
-        source.scale(width, height)
-    try:
-        pixels = read_pixels(source)[..., :3]
-    finally:
-        if source is not image:
-            bpy.data.images.remove(source)
-    if image.is_float or image.colorspace_settings.name == "Non-Color":
+    linear = image.is_float or image.colorspace_settings.name == "Non-Color"  # asked first: it loads what reading may release
+    pixels = read_pixels(image, limit=limit)[..., :3]
+    if linear:
         return np.ascontiguousarray(pixels)
     return decode(pixels)
 

@@ -19,7 +19,7 @@ from ..core.texture_names import PICTURES, find_textures
 from . import roles
 from .compat import node_tree_of
 from .fingerprint import fingerprint
-from .images import make_image, read_pixels
+from .images import LARGEST, make_image, read_pixels
 from .importers import COLOUR
 
 PARTS = ("base", "normal", "roughness", "occlusion")
@@ -231,8 +231,8 @@ def _picture(tree: Any, shader: Any, part: str, textures: Textures, row: int) ->
 
 
 def _green_flipped(image: Any) -> Any:
-    """A new image with green upside down: all our normal maps are +Y."""
-    pixels = read_pixels(image)
+    """A new image with green upside down: all our normal maps are +Y. No larger than any is worked on."""
+    pixels = read_pixels(image, limit=LARGEST)
     pixels[..., 1] = 1.0 - pixels[..., 1]
     return make_image(image.name, pixels, data=True, floating=image.is_float)
 

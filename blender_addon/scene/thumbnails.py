@@ -11,7 +11,7 @@ from ..core.mesh import TriangleMesh, face_normals
 from ..core.preview import strewn, through, view
 from . import lens_drivers as key
 from .cameras import MM, shot_view
-from .images import read_pixels
+from .images import LARGEST, read_pixels
 from .meshes import read_mesh
 from .textures import image_of
 
@@ -82,7 +82,7 @@ def surface_colours(item: Any, mesh: TriangleMesh, faces: Any, weights: Any) -> 
         image = image_of(holder.material)
         if image is None or not image.size[0]:
             continue
-        pixels = read_pixels(image)
+        pixels = read_pixels(image, limit=LARGEST)
         chosen = slots == slot
         place = where[chosen] - np.floor(where[chosen])
         rows = np.minimum((place[:, 1] * pixels.shape[0]).astype(int), pixels.shape[0] - 1)

@@ -260,7 +260,9 @@ def test_views_for_the_set_hold_the_subject():
     assert not in_any_sight(np.array([[400.0, 400.0, 0.0]]), [hero]).any()
 
 
-def test_the_detail_goes_where_the_recovered_relief_is():
+@pytest.mark.parametrize("tile", [0.0, -3.0])
+def test_the_detail_goes_where_the_recovered_relief_is(tile: float):
+    """Also with UVs that lie beyond 0 to 1, where a picture repeats."""
     step, stage = job(turntable=False)
     mesh = stage.find("piece").data
     layer = mesh.uv_layers.new(name="UVMap")
@@ -268,7 +270,7 @@ def test_the_detail_goes_where_the_recovered_relief_is():
     mesh.loops.foreach_get("vertex_index", vertex)
     place = np.array([corner.co for corner in mesh.vertices])[vertex]
     turn = np.arctan2(place[:, 1], place[:, 0]) / (2 * np.pi) + 0.5
-    layer.uv.foreach_set("vector", np.stack([turn, place[:, 2] / 0.08], axis=1).astype(np.float32).ravel())
+    layer.uv.foreach_set("vector", np.stack([turn + tile, place[:, 2] / 0.08], axis=1).astype(np.float32).ravel())
     heights = np.zeros((64, 64), np.float32)
     heights[28:40, 20:30] = np.random.default_rng(1).random((12, 10))  # a little right of the back's seam, middle height
     image = make_image("relief", heights, data=True, floating=True)

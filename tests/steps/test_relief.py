@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import tracemalloc
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -11,14 +12,18 @@ import numpy as np
 import pytest
 
 from blender_addon.core.mesh import TriangleMesh
+from blender_addon.core.srgb import encode
 from blender_addon.job import sheet as sheets
 from blender_addon.job.runner import finish
 from blender_addon.job.step import from_module
 from blender_addon.scene import images, meshes, roles
+from blender_addon.scene.own_texture import maps_of, mean_colour
 from blender_addon.scene.photographed import read_photographed
 from blender_addon.scene.relief_files import write_relief
 from blender_addon.scene.stage import Stage
 from blender_addon.scene.surface_texture import read_linear
+from blender_addon.scene.textures import Textures, image_of, scan_material
+from blender_addon.scene.thumbnails import surface_colours
 from blender_addon.steps.surface import delighting, material, relief
 
 pytestmark = pytest.mark.usefixtures("empty_scene")
@@ -242,6 +247,41 @@ def test_a_vast_texture_is_worked_on_smaller_and_left_as_it_is() -> None:
     assert reduced.shape[1] <= 4096
     assert tuple(image.size) == (6000, 64)
     assert len(bpy.data.images) == 1
+
+
+@pytest.mark.parametrize("reader", ["colours", "mean", "normals"])
+def test_no_step_holds_a_vast_picture_as_floats(reader: str, tmp_path: Path) -> None:
+    """A 16 K square would take 4 GB so. This strip of it takes 134 MB as floats, 8 when it is reduced first."""
+    triangles = sheet(12)
+    place = laid(triangles, None)
+    image = bpy.data.images.new("vast", 16384, 512)
+    image.generated_color = (0.25, 0.5, 0.75, 1.0)
+    image.pack()
+    scan = scan_material("Scan", Textures({"normal" if reader == "normals" else "base": image}), colours=False)
+    place.piece.data.materials[0] = scan
+    tracemalloc.start()  # which counts numpy's arrays
+    try:
+        if reader == "colours":
+            found = surface_colours(place.piece, triangles, np.array([3]), np.full((1, 3), 1 / 3))[0]
+        elif reader == "mean":
+            found = np.array(encode(np.array(mean_colour(place.piece, maps_of(place.stage, place.piece, "piece", None)))))
+        else:
+            flipped = image_of(scan_material("Scan", Textures({"normal": image}, flipped=True), colours=False), "normal")
+            found = np.array(flipped.pixels[:3]) * (1, -1, 1) + (0, 1, 0)
+        assert tracemalloc.get_traced_memory()[1] < 60e6
+    finally:
+        tracemalloc.stop()
+    assert np.abs(found - (0.25, 0.5, 0.75)).max() < 0.01 and tuple(image.size) == (16384, 512)
+
+
+def test_reading_a_vast_picture_gives_its_memory_back_and_sees_what_was_painted() -> None:
+    image = images.make_image("vast", np.full((63, 6001, 3), 0.5))
+    read_linear(image, limit=4096)
+    assert not image.has_data and len(bpy.data.images) == 1
+    image.pixels[:3] = (1.0, 1.0, 1.0)
+    reduced = read_linear(image, limit=4096)
+    assert reduced.shape == (32, 3001, 3) and np.allclose(reduced[0, 0], 1, atol=0.01)
+    assert image.is_dirty and image.pixels[0] == pytest.approx(1.0, abs=0.01)
 
 
 def test_vertex_colours_become_a_live_shape_key() -> None:

@@ -226,9 +226,8 @@ def _relief_at(stage: Any, piece: TriangleMesh) -> Any | None:
     values = read_pixels(image)[..., 0]
     spots = np.zeros((len(piece.vertices), 2))
     spots[piece.faces.reshape(-1)] = piece.uv.reshape(-1, 2)
-    row = np.clip((spots[:, 1] * values.shape[0]).astype(int), 0, values.shape[0] - 1)
-    column = np.clip((spots[:, 0] * values.shape[1]).astype(int), 0, values.shape[1] - 1)
-    return values[row, column]
+    column, row = (spots % 1.0 * values.shape[::-1]).astype(int).T  # UVs beyond 0 to 1 repeat the picture
+    return values[np.minimum(row, values.shape[0] - 1), np.minimum(column, values.shape[1] - 1)]
 
 
 def shot_asks(settings: Settings, *, tilt: float = 12.0) -> list[tuple[ShotAsk, ShotRow]]:
