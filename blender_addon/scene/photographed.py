@@ -19,6 +19,7 @@ from .surface_texture import colour_layer, normal_image, read_linear, shows, sur
 
 MOST_TEXELS = 5_000_000  # covered texels that are worked on: more are halved
 FEWEST_TEXELS = 256
+AGAIN = "export the scan again with its photo texture"
 
 
 def read_photographed(item: Any, *, finest_texel_mm: float = 0.0, occluders: tuple[Any, ...] = ()) -> Photographed | str:
@@ -58,7 +59,8 @@ def _by_vertices(triangles: TriangleMesh, occluders: tuple[Any, ...]) -> Photogr
     """The surface with its vertex colours, where there is no texture."""
     layer = colour_layer(triangles)
     if layer is None:
-        return "has no texture image and no vertex colours" if triangles.uv is not None else "has no UVs and no vertex colours"
+        lacks = "texture image" if triangles.uv is not None else "UVs"
+        return f"has no {lacks} and no vertex colours; {AGAIN}"
     surface = vertex_surface(triangles)
     colours = np.ascontiguousarray(triangles.colours[layer][surface.texels.index, :3], np.float32)
     return _featureless(colours) or Photographed(surface, colours, _joined(occluders))
@@ -115,11 +117,11 @@ def _featureless(colours: Any) -> str:
     if not np.isfinite(bright).all():
         return "has a texture with values that are no numbers"
     if high < 0.004:
-        return "has a texture that is black all over"
+        return f"has a texture that is black all over; {AGAIN}"
     if low > 0.99:
-        return "has a texture that is white all over"
+        return f"has a texture that is white all over; {AGAIN}"
     if high - low < 0.002:
-        return "has a texture of one even colour"
+        return f"has a texture of one even colour; {AGAIN}"
     return ""
 
 

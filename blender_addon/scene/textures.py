@@ -234,7 +234,8 @@ def _green_flipped(image: Any) -> Any:
     """A new image with green upside down: all our normal maps are +Y. No larger than any is worked on."""
     pixels = read_pixels(image, limit=LARGEST)
     pixels[..., 1] = 1.0 - pixels[..., 1]
-    return make_image(image.name, pixels, data=True, floating=image.is_float)
+    name, image.name = image.name, f"{image.name} -Y"  # the new one is called as its file is
+    return make_image(name, pixels, data=True, floating=image.is_float)
 
 
 def image_of(material: Any, part: str = "base") -> Any:

@@ -64,7 +64,8 @@ def subject(stage: Any, settings: Any) -> Any:
     own = bpy.data.materials.new("Scan")
     own.use_nodes = True
     picture = own.node_tree.nodes.new("ShaderNodeTexImage")
-    picture.image = images.make_image("Photo", np.full((8, 8, 3), 0.6))
+    level = {"black": 0.0, "white": 1.0}.get(stage.sheet.name, 0.6)
+    picture.image = images.make_image("Photo", np.full((8, 8, 3), level))
     own.node_tree.links.new(picture.outputs["Color"], own.node_tree.nodes["Principled BSDF"].inputs["Base Color"])
     lump = bowl()
     mask = np.zeros((len(lump.vertices), 4))
@@ -159,6 +160,13 @@ def test_a_stand_without_colour_gets_clay_and_it_is_said() -> None:
     stage, figures = run()
     assert figures["stand"]["material"] == "clay"
     assert any("no colour of its own" in str(note) for note in stage.notes)
+
+
+@pytest.mark.parametrize("lost", ["black", "white"])
+def test_a_texture_that_no_surface_can_have_is_not_shown(lost: str) -> None:
+    stage, figures = run("material.piece=own", name=lost)
+    assert figures["piece"]["material"] == "clay"
+    assert any(f"The piece's scan is {lost} all over, so it gets plain clay" in str(note) for note in stage.notes)
 
 
 def test_strength_is_live_and_follows_what_the_relief_advises() -> None:

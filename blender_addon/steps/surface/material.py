@@ -26,6 +26,7 @@ MAKES = ("surface",)
 FINER = "Finer for relief"
 FINE_MM = 0.12  # edges that hold strokes of 0.3 mm
 MOST_TRIANGLES = 8_000_000
+BLACK, WHITE = 0.004, 0.99  # no surface's albedo lies beyond: such a texture was never exposed, or was lost in the export
 
 
 def _choices(rows: Any) -> tuple[tuple[str, str, str], ...]:
@@ -203,22 +204,23 @@ def run(stage: Any, settings: Settings) -> Run:
 def _dress(stage: Any, role: str, settings: Settings, values: Any | None) -> dict[str, Any]:
     item = stage.require(role)
     kind = settings.piece if role == "piece" else settings.stand
-    surface = _fitting(stage, item, role, kind, settings)
-    regions = tuple(_region(item, row, settings) for row in settings.regions) if role == "piece" else ()
     maps = own_texture.maps_of(stage, item, role, settings.relief_strength, displaced=settings.displacement)
+    mean = own_texture.mean_colour(item, maps) if kind == "own" else None
+    surface = _fitting(stage, role, kind, settings, mean)
+    regions = tuple(_region(item, row, settings) for row in settings.regions) if role == "piece" else ()
     material = make_material(role.capitalize(), surface, maps, regions)
-    mean = own_texture.mean_colour(item, maps) if surface.kind == "own" and role == "piece" else None
-    if mean is not None:
+    if mean is not None and surface.kind == "own" and role == "piece":
         material[MEAN] = mean
     stage.offer("surface", material, key=role, name=f"{role.capitalize()} {kind}")
     stage.edit(item, _dresser(material.session_uid, values, finer=_levels(item) if maps.displaced else 0))
     return {"material": surface.kind, "regions": len(regions), "albedo": _albedo(surface)}
 
 
-def _fitting(stage: Any, item: Any, role: str, kind: str, settings: Settings) -> Surface:
-    """The surface asked for; clay where the scan's own colour is wanted but the scan has none."""
-    if kind == "own" and own_texture.own_colour_of(stage, item, role) == (None, ""):
-        stage.note(f"The {role}'s scan has no colour of its own, so it gets plain clay; choose another material if you like")
+def _fitting(stage: Any, role: str, kind: str, settings: Settings, mean: tuple[float, float, float] | None) -> Surface:
+    """The surface asked for; clay where the scan's own colour is wanted but its `mean` says that it has none."""
+    if kind == "own" and (mean is None or not BLACK < max(mean) or not min(mean) < WHITE):
+        why = "has no colour of its own" if mean is None else f"is {'white' if max(mean) > BLACK else 'black'} all over"
+        stage.note(f"The {role}'s scan {why}, so it gets plain clay; choose another material if you like")
         kind = "clay"
     return surface_of(kind, settings)
 
