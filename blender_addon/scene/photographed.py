@@ -34,6 +34,8 @@ def read_photographed(item: Any, *, finest_texel_mm: float = 0.0, occluders: tup
     if texture is None:
         return _by_vertices(triangles, occluders)
     image = bpy.data.images[texture.image]
+    if image.size[0] * image.size[1] < FEWEST_TEXELS:
+        return f"has a texture of no more than {image.size[0]} x {image.size[1]} pixels; {AGAIN}"
     used = shows(item, triangles, texture.image)
     if "filled" in triangles.face_marks:
         used &= ~triangles.face_marks["filled"]

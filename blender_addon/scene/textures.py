@@ -50,7 +50,7 @@ def textures_of(material: Any, path: Path, *, alone: bool, by_name: bool = True,
             continue
         beside = _beside(path, written)
         if beside is None:
-            missing.append(f'the texture "{PureWindowsPath(written).name}" that the .mtl names is missing')
+            missing.append(f'the texture "{PureWindowsPath(written).name}" is missing')
         else:
             _load(found, part, beside, "mtl", missing)
     if by_name:

@@ -203,6 +203,7 @@ def test_delighting_flattens_the_light_and_stays_in_gamut() -> None:
         ("black", "black all over"),
         ("white", "white all over"),
         ("even", "one even colour"),
+        ("tiny", "no more than 12 x 12 pixels"),
     ],
 )
 def test_bad_input_is_told_and_leaves_no_maps(case: str, says: str) -> None:
@@ -217,6 +218,8 @@ def test_bad_input_is_told_and_leaves_no_maps(case: str, says: str) -> None:
             np.concatenate([mesh.faces, mesh.faces + len(mesh.vertices)]),
             np.concatenate([mesh.uv, mesh.uv * (-1, 1) + (1, 0)]),
         )  # fmt: skip
+    if case == "tiny":
+        picture = texture((12, 12))
     level = {"black": 0.0, "white": 1.0, "even": 0.5}.get(case)
     if level is not None:
         picture = np.full_like(picture, level)
