@@ -12,6 +12,7 @@ from pathlib import Path, PureWindowsPath
 from typing import Any
 
 import bpy
+import numpy as np
 
 from ..core import mtl
 from ..core.picture_files import looks_whole
@@ -33,6 +34,8 @@ class Textures:
     flipped: bool = False
     found: dict[str, str] = field(default_factory=dict)
     """Part to where it came from: 'file', 'mtl' or 'name'."""
+    refused: str = ""
+    """Words about a picture that was named a normal map and is none."""
 
 
 def textures_of(material: Any, path: Path, *, alone: bool, by_name: bool = True, missing: list[str]) -> Textures:
@@ -55,7 +58,21 @@ def textures_of(material: Any, path: Path, *, alone: bool, by_name: bool = True,
             _load(found, part, beside, "mtl", missing)
     if by_name:
         _from_names(material, path, alone, found, missing)
+    if "normal" in found.images and not _holds_normals(found.images["normal"]):
+        image = found.images.pop("normal")
+        name = PureWindowsPath(image.filepath).name or image.name
+        found.refused = f'"{name}" is no tangent-space normal map (perhaps a grey bump map), so it is left out'
     return found
+
+
+def _holds_normals(image: Any) -> bool:
+    """Whether most of what is not black are unit vectors that point outwards: not so in grey bump or object-space maps."""
+    image.colorspace_settings.name = "Non-Color"
+    stored = read_pixels(image, limit=1024)[..., :3]
+    normals = 2.0 * stored[stored.any(axis=-1)] - 1.0
+    unit = np.abs(np.linalg.norm(normals, axis=1) - 1.0) < 0.3
+    outwards = normals[:, 2] > np.abs(normals[:, :2]).max(axis=1, initial=0.0) + 0.05
+    return len(normals) > 0 and float(np.mean(unit & outwards)) > 0.6
 
 
 def _from_nodes(material: Any, found: Textures, missing: list[str]) -> None:
@@ -156,8 +173,9 @@ def _from_names(material: Any, path: Path, alone: bool, found: Textures, missing
     """Fill what is still missing from the pictures beside the scan, by their names."""
     if all(part in found.images for part in PARTS):
         return
+    taken = {PureWindowsPath(image.filepath).name for image in found.images.values()}
     for folder in _folders(path):
-        pictures = sorted(file.name for file in folder.iterdir() if file.suffix.lower() in PICTURES)
+        pictures = sorted(file.name for file in folder.iterdir() if file.suffix.lower() in PICTURES and file.name not in taken)
         name = re.sub(r"\.\d{3}$", "", material.name) if material is not None else ""
         for part, file in find_textures(pictures, mesh=path.name, material=name, alone=alone).items():
             kind = "normal" if part == "normal_flipped" else part

@@ -35,8 +35,10 @@ def run(folder: Path, text: str, *, last: str | None = None) -> tuple[Stage, run
     return stage, runner.finish(runner.run_job(runner.chosen(STEPS, last=last), STEPS, job, stage))
 
 
-def picture(path: Path, *, size: int = 64, format: str = "PNG") -> Path:
-    values = np.random.default_rng(1).random((size, size, 3))
+def picture(path: Path, *, size: int = 64, format: str = "PNG", values: Any | None = None) -> Path:
+    """A picture of those values (h, w, 3), else of a blue noise that can be a normal map, too."""
+    if values is None:
+        values = np.random.default_rng(1).uniform((0.4, 0.4, 0.9), (0.6, 0.6, 1.0), (size, size, 3))
     image = make_image("picture", values)
     image.file_format = format
     image.save(filepath=str(path))
@@ -167,6 +169,29 @@ def test_a_missing_or_cut_texture_is_said_and_the_scan_still_comes(tmp_path: Pat
     warned = " ".join(note.words for note in stage.notes.warnings())
     assert warned.count(name) == 1 and ("missing" in warned if how == "missing" else "cut short" in warned)
     assert report.results["intake"].figures["textures"] == []
+
+
+@pytest.mark.parametrize("kind", ["normals", "tilted", "dark bump", "bright bump", "object space", "black"])
+def test_a_bump_map_is_not_taken_for_normals(tmp_path: Path, kind: str) -> None:
+    """Programs write "map_Bump" for both. Read as normals, grey leans every face by 55 degrees."""
+    write_obj(tmp_path / "owl.obj", statuette(), library="owl.mtl")
+    (tmp_path / "owl.mtl").write_text("newmtl clay\nmap_Bump -bm 1.0 owl_relief.png\n")
+    random = np.random.default_rng(3)
+    vectors = random.normal(size=(64, 64, 3)) * (0.2, 0.2, 0.0) + (0.0, 0.0, 1.0)
+    if kind == "tilted":  # all at 40 degrees: a harsh map, yet one
+        vectors = vectors + (0.84, 0.0, 0.0)
+    if kind == "object space":
+        vectors = random.normal(size=(64, 64, 3))
+    stored = 0.5 + 0.5 * vectors / np.linalg.norm(vectors, axis=2, keepdims=True)
+    if "bump" in kind:
+        stored[:] = random.uniform(*((0.3, 0.6) if "dark" in kind else (0.7, 0.95)), (64, 64, 1))
+    if kind == "black":
+        stored[:] = 0.0
+    picture(tmp_path / "owl_relief.png", values=stored)
+    stage, report = run(tmp_path, '[intake]\nscan = "owl.obj"', last="intake")
+    kept = kind in ("normals", "tilted")
+    assert report.results["intake"].figures["textures"] == (["normal 64 x 64"] if kept else [])
+    assert any("no tangent-space normal map" in note.words for note in stage.notes.warnings()) != kept
 
 
 @pytest.mark.parametrize(

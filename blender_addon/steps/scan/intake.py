@@ -130,6 +130,8 @@ def _materials(stage: Any, settings: Settings, path: Path, imported: Imported) -
         textures.append(found)
     for words in dict.fromkeys(missing):
         stage.warn(f'"{path.name}": {words}; put the whole picture beside the scan and run intake again')
+    for words in dict.fromkeys(found.refused for found in textures if found.refused):
+        stage.warn(f'"{path.name}": {words}')
     if not has_uv and settings.find_textures and not imported.mesh.colours:
         stage.note(f'"{path.name}" has no UVs and no vertex colours, so it comes without colour')
     colours = bool(imported.mesh.colours)
