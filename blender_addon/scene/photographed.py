@@ -13,7 +13,7 @@ from ..core.relief.recovery import Photographed
 from ..core.relief.surface import Surface, read_surface, vertex_surface, without
 from ..core.relief.texels import typical_texel_mm
 from ..core.srgb import luminance
-from .images import LARGEST, release, working_size
+from .images import LARGEST, read_pixels, release, working_size
 from .meshes import read_mesh
 from .surface_texture import colour_layer, normal_image, read_linear, shows, surface_texture
 
@@ -39,7 +39,8 @@ def read_photographed(item: Any, *, finest_texel_mm: float = 0.0, occluders: tup
     used = shows(item, triangles, texture.image)
     if "filled" in triangles.face_marks:
         used &= ~triangles.face_marks["filled"]
-    pixels = read_linear(image, limit=_limit(image, triangles, used, finest_texel_mm))
+    limit = _limit(image, triangles, used, finest_texel_mm)
+    pixels = read_linear(image, limit=limit)
     surface = read_surface(triangles, used, height=pixels.shape[0], width=pixels.shape[1])
     shared = float(surface.texels.shared.mean()) if len(surface) else 0.0
     surface = without(surface, surface.texels.shared)
@@ -50,11 +51,20 @@ def read_photographed(item: Any, *, finest_texel_mm: float = 0.0, occluders: tup
         )
     if len(surface) < FEWEST_TEXELS or surface.texel_mm <= 0:
         return "has UVs that cover next to nothing of the texture; unwrap it anew"
+    surface = without(surface, _clear(image, surface, limit))
     colours = pixels.reshape(-1, 3)[surface.texels.index]
     flat = _featureless(colours)
     if flat:
         return flat
     return Photographed(surface, np.ascontiguousarray(colours), _joined(occluders))
+
+
+def _clear(image: Any, surface: Surface, limit: int) -> Any:
+    """(n,) bool: texels that are transparent, where no photo showed the surface; none if most are: alpha then says nothing."""
+    if image.depth in (24, 48, 96):  # three channels
+        return np.zeros(len(surface), bool)
+    clear = read_pixels(image, limit=limit)[..., 3].reshape(-1)[surface.texels.index] < 0.5
+    return clear & bool(clear.mean() < 0.5)
 
 
 def _by_vertices(triangles: TriangleMesh, occluders: tuple[Any, ...]) -> Photographed | str:

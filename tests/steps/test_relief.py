@@ -237,6 +237,23 @@ def test_uvs_outside_the_square_and_another_aspect_work() -> None:
     assert tuple(place.stage.find("relief_height", "piece").size) == (320, 200)
 
 
+@pytest.mark.parametrize("hole", ["clear", "all clear"])
+def test_where_the_texture_is_transparent_no_photo_showed_the_surface(hole: str) -> None:
+    """A third of the picture black and clear: as dark paint it would end all relief. Alpha of 0 throughout is a mistake."""
+    plain = done(laid(sheet(), texture()), relief).figures
+    bpy.ops.wm.read_factory_settings(use_empty=True)
+    picture = np.concatenate([texture(), np.ones((320, 320, 1))], axis=2)
+    if hole == "clear":
+        picture[100:200] = 0.0
+    else:
+        picture[..., 3] = 0.0
+    place = laid(sheet(), picture)
+    found = done(place, relief).figures
+    assert found["found"] and found["strength"] > 0.8 * plain["strength"]
+    done(place, delighting)
+    assert images.read_pixels(place.stage.find("albedo", "piece"))[150, 160, :3].min() > 0.2  # as the rest, not black
+
+
 def test_sheared_islands_work() -> None:
     mesh = sheet()
     uv = mesh.uv.copy()
