@@ -40,6 +40,7 @@ def read_photographed(item: Any, *, finest_texel_mm: float = 0.0, occluders: tup
     if "filled" in triangles.face_marks:
         used &= ~triangles.face_marks["filled"]
     limit = _limit(image, triangles, used, finest_texel_mm)
+    opaque = image.depth in (24, 48, 96)  # three channels; asked before reading, which may release what this loads
     pixels = read_linear(image, limit=limit)
     surface = read_surface(triangles, used, height=pixels.shape[0], width=pixels.shape[1])
     shared = float(surface.texels.shared.mean()) if len(surface) else 0.0
@@ -51,7 +52,8 @@ def read_photographed(item: Any, *, finest_texel_mm: float = 0.0, occluders: tup
         )
     if len(surface) < FEWEST_TEXELS or surface.texel_mm <= 0:
         return "has UVs that cover next to nothing of the texture; unwrap it anew"
-    surface = without(surface, _clear(image, surface, limit))
+    if not opaque:
+        surface = without(surface, _clear(image, surface, limit))
     colours = pixels.reshape(-1, 3)[surface.texels.index]
     flat = _featureless(colours)
     if flat:
@@ -61,8 +63,6 @@ def read_photographed(item: Any, *, finest_texel_mm: float = 0.0, occluders: tup
 
 def _clear(image: Any, surface: Surface, limit: int) -> Any:
     """(n,) bool: texels that are transparent, where no photo showed the surface; none if most are: alpha then says nothing."""
-    if image.depth in (24, 48, 96):  # three channels
-        return np.zeros(len(surface), bool)
     clear = read_pixels(image, limit=limit)[..., 3].reshape(-1)[surface.texels.index] < 0.5
     return clear & bool(clear.mean() < 0.5)
 

@@ -299,6 +299,9 @@ def test_reading_a_vast_picture_gives_its_memory_back_and_sees_what_was_painted(
     image = images.make_image("vast", np.full((63, 6001, 3), 0.5))
     read_linear(image, limit=4096)
     assert not image.has_data and len(bpy.data.images) == 1
+    place = laid(sheet(), np.repeat(np.repeat(texture((640, 40)), 10, axis=1), 2, axis=0))
+    read_photographed(place.piece)
+    assert not bpy.data.images["Scan texture"].has_data
     image.pixels[:3] = (1.0, 1.0, 1.0)
     reduced = read_linear(image, limit=4096)
     assert reduced.shape == (32, 3001, 3) and np.allclose(reduced[0, 0], 1, atol=0.01)
