@@ -12,7 +12,7 @@ from pathlib import Path
 
 import numpy as np
 
-from blender_addon.core.delighting import delight
+from blender_addon.core.delighting import delight, without_noise
 from blender_addon.core.mesh import TriangleMesh
 from blender_addon.core.relief.lamplight import fit_surface_light
 from blender_addon.core.relief.spherical_harmonics import irradiance_basis, robust_fit
@@ -105,9 +105,15 @@ def _albedo(record: Record, shape: str, paint: str) -> None:
     name = f"{shape}/{paint}"
     part = measures.ready(truth_case(shape, "window", pigment=paint))
     surface, colours = part.surface, part.photographed.colours
-    ours = _log_rmse(part, delight(surface, colours).albedo)
+    found = measures.recovered([part])
+    shade = found.strength * found.relief.shade if found.found else None
+    ours = _log_rmse(part, delight(surface, colours, relief=shade).albedo)
     record.add("albedo_log_rmse", ours, case=name, yardstick=0.117, floor="<= 0.09", goal="<= 0.065")
-    record.add("albedo_log_rmse_true_light", _log_rmse(part, colours / np.maximum(part.true_light, 1e-3)), case=name)
+    true = lambda shown: _log_rmse(part, shown / np.maximum(part.true_light, 1e-3))  # noqa: E731
+    record.add("albedo_log_rmse_true_light", true(colours), case=name)
+    record.add("albedo_log_rmse_true_light_denoised", true(without_noise(surface, colours)), case=name)
+    median, _ = measures.cut_percent(part, found.strength * found.relief.slope if found.found else 0 * found.relief.slope)
+    record.add("median_cut_painted", median, case=name, unit="%")
     record.add("albedo_log_rmse_raw", _log_rmse(part, colours), case=name)
     record.add("albedo_log_rmse_sh_ao", _log_rmse(part, colours / _harmonics(part)), case=name)
     flat = _log_rmse(part, np.ones_like(colours) * np.median(colours, axis=0))

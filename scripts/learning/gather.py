@@ -1,7 +1,8 @@
 """Training tiles from chance pieces under chance lights: `python -m scripts.learning.gather OUT FIRST LAST`.
 
-Each piece of `scripts.truth.practice` is scanned and photographed by the same made-up scanner and camera as the bench's, with
-the camera and the room varied; its tiles are cut exactly as the recovery cuts them. None of the bench's shapes is used.
+Each piece of `scripts.truth.practice` is scanned and photographed by the same made-up scanner and camera as the bench's, dusted
+and painted, with the camera and the room varied; its tiles are cut exactly as the recovery cuts them. None of the bench's
+shapes and none of its paints is used.
 """
 
 from __future__ import annotations
@@ -14,22 +15,23 @@ from typing import Any
 import numpy as np
 
 from blender_addon.core.mesh import face_areas
-from blender_addon.core.relief.inversion import blind_spectrum, gather_signal, pull_of_light
+from blender_addon.core.relief.inversion import blind_spectrum, gather_signal
 from blender_addon.core.relief.lamplight import fit_surface_light
-from blender_addon.core.relief.patches import Cloud, Patches, filled, lay_patches, splat
-from blender_addon.core.relief.recovery import cell_mm, log_residual, nearest_pull, without_specks
+from blender_addon.core.relief.patches import CELLS, Cloud, Patches, filled, lay_patches, splat
+from blender_addon.core.relief.recovery import cell_mm, evidence_of, nearest_pull
 from blender_addon.core.srgb import luminance
 from blender_addon.job.runner import finish
 from scripts.bench._relief_measures import Ready, ready
 from scripts.truth import charts, lights, scanned, transport
 from scripts.truth.camera import Camera
 from scripts.truth.practice import practice
+from scripts.truth.practice_paint import coat
 from scripts.truth.scanner import POWDER, BakedScan, BakedShape, made_case
 from scripts.truth.texels import texels
 
 Floats = Any
 TILES_A_CASE = 45
-CASES_A_PIECE = 3
+CASES_A_PIECE = 5  # every second one painted
 STEEP = 2.5
 """Slopes are kept as int8 of 127 sign(g) sqrt(|g| / STEEP): fine near zero, where most are."""
 
@@ -62,11 +64,11 @@ def piece_tiles(seed: int) -> dict[str, Floats]:
     shown = face_areas(flat, np.arange(len(flat)).reshape(-1, 3)).sum()
     texel = float(np.sqrt(face_areas(mesh.vertices, mesh.faces).sum() / shown) / 1024)
     scan = BakedScan(mesh, island, part, texel)
-    cases = [_case_tiles(body, scan, rng) for _ in range(CASES_A_PIECE)]
+    cases = [_case_tiles(body, scan, rng, painted=bool(number % 2)) for number in range(CASES_A_PIECE)]
     return {name: np.concatenate([case[name] for case in cases]) for name in cases[0]}
 
 
-def _case_tiles(body: BakedShape, scan: BakedScan, rng: np.random.Generator) -> dict[str, Floats]:
+def _case_tiles(body: BakedShape, scan: BakedScan, rng: np.random.Generator, *, painted: bool) -> dict[str, Floats]:
     name = rng.choice(lights.NAMES, p=(0.36, 0.30, 0.12, 0.14, 0.08))
     room = lights.turned(lights.light(name, int(rng.integers(1 << 20))), rng.uniform(0, 360))
     camera = Camera(
@@ -76,27 +78,28 @@ def _case_tiles(body: BakedShape, scan: BakedScan, rng: np.random.Generator) -> 
         sharpening=rng.uniform(0.2, 0.7) if rng.random() < 0.2 else 0.0, jpeg=int(rng.integers(85, 96)),
     )  # fmt: skip
     albedo = np.full((len(body.truth.vertices), 3), POWDER * rng.uniform(0.85, 1.05))
+    if painted:
+        camera = replace(camera, speckle=0.0, powder=0.0)
+        albedo = coat(body.truth.vertices, int(rng.integers(1 << 20)))
     case = made_case(body, scan, room, albedo, camera, shape=body.truth.name, turn=0.0, seed=int(rng.integers(1 << 20)))
-    return tiles_of(ready(case), rng)
+    tiles = tiles_of(ready(case), rng)
+    return {**tiles, "painted": np.full(len(tiles["known"]), painted, np.int8)}
 
 
 def tiles_of(part: Ready, rng: np.random.Generator) -> dict[str, Floats]:
     """Tiles of a case in the frame of the light: x along its mean pull.
 
-    closed, raw: (k, C, C) int8 of 120 log residual, specks closed over and as it was. known: (k, C, C) 0 where no texel lies, 2
-    where the truth is known too. pull: (k, 2, COARSE, COARSE) int8 of 80 pull. form: (k, 3, FORM, FORM) int16 of 4000 times
-    the scan's slopes and log irradiance. target: (k, 2, C, C) int8, companded true slopes. ratio: (k, RINGS) log of noise
-    over signal.
+    closed, raw: (k, C, C) int8 of 120 log residual, specks closed over and as it was. paint: (k, 3, C, C) int8 of 60 log level
+    and hue. known: (k, C, C) 0 where no texel lies, 2 where the truth is known too. pull: (k, 2, COARSE, COARSE) int8 of 80
+    pull. form: (k, 4, FORM, FORM) int16 of 4000 times the scan's slopes, log irradiance and spread. target: (k, 3, C, C) int8,
+    companded true slopes and log of the true light over the fitted. ratio: (k, RINGS) log of noise over signal.
     """
     surface = part.surface
     patches, cloud = lay_patches(surface.position, surface.normal, cell_mm=cell_mm(surface), seed=1)
     lit = fit_surface_light(surface, part.photographed.colours)
-    flux = surface.texels.interpolate(surface.faces, luminance(lit.shading.flux))
-    irradiance, pull = pull_of_light(flux, surface.normal)
-    raw = log_residual(surface, luminance(part.photographed.colours), irradiance)
-    closed = without_specks(surface, raw)
-    frame = patches.led_by(nearest_pull(cloud, pull, patches))
-    signal = finish(gather_signal(frame, cloud, closed, raw, pull=pull, normal=surface.normal, irradiance=irradiance))
+    evidence = evidence_of(part.photographed, lit)
+    frame = patches.led_by(nearest_pull(cloud, evidence.pull, patches))
+    signal = finish(gather_signal(frame, cloud, evidence))
     spectrum = blind_spectrum(frame, signal)
     curve = np.log(np.clip(spectrum.noise / np.maximum(spectrum.signal, 1e-12), 1e-3, 1e4))
     full = np.flatnonzero(signal.share > 0.5)
@@ -104,11 +107,14 @@ def tiles_of(part: Ready, rng: np.random.Generator) -> dict[str, Floats]:
     lit_frame = Patches(frame.cell_mm, *(part[chosen] for part in (frame.centre, frame.normal, frame.along, frame.across)))
     cosine = np.maximum(np.einsum("ij,ij->i", part.true_normal, surface.normal), 0.2)[:, None]
     slope = np.where(part.known[:, None], surface.normal - part.true_normal / cosine, 0)
-    runs = [_truth_of_run(lit_frame, cloud, run, slope, part.known) for run in lit_frame.runs()]
+    shade = np.log(np.maximum(luminance(part.true_light), 1e-4)) - np.log(evidence.irradiance)
+    shade -= np.median(shade[part.known])
+    runs = [_truth_of_run(lit_frame, cloud, run, slope, shade * part.known, part.known) for run in lit_frame.runs()]
     true, sure = (np.concatenate([run[place] for run in runs]) for place in (0, 1))
     return {
         "closed": _int8(120 * signal.closed[chosen]),
         "raw": _int8(120 * signal.raw[chosen]),
+        "paint": _int8(60 * (np.zeros((len(chosen), 3, CELLS, CELLS)) if signal.paint is None else signal.paint[chosen])),
         "known": signal.known[chosen] * (1 + sure).astype(np.uint8),
         "pull": _int8(80 * signal.pull[chosen]),
         "form": np.clip(np.rint(4000 * signal.form[chosen]), -32767, 32767).astype(np.int16),
@@ -117,16 +123,18 @@ def tiles_of(part: Ready, rng: np.random.Generator) -> dict[str, Floats]:
     }
 
 
-def _truth_of_run(frame: Patches, cloud: Cloud, run: tuple[int, int], slope: Floats, known: Floats) -> tuple[Floats, Floats]:
-    """(p, 2, C, C) true slopes along x and y, and (p, C, C) bool where they are known."""
+def _truth_of_run(
+    frame: Patches, cloud: Cloud, run: tuple[int, int], slope: Floats, shade: Floats, known: Floats
+) -> tuple[Floats, Floats]:
+    """(p, 3, C, C) true slopes along x and y and log shading, and (p, C, C) bool where they are known."""
     first, last = run
     members = frame.members(cloud, first, last)
     inside = replace(members, texel=np.arange(len(members.texel), dtype=np.int32))
     parts = [
         np.einsum("ij,ij->i", slope[members.texel], axis[first:last][members.patch]) for axis in (frame.along, frame.across)
     ]
-    means, weight = splat(inside, np.stack([*parts, known[members.texel]]).astype(np.float32))
-    return np.stack([filled(one, weight) for one in means[:2]], axis=1), means[2] > 0.9
+    means, weight = splat(inside, np.stack([*parts, shade[members.texel], known[members.texel]]).astype(np.float32))
+    return np.stack([filled(one, weight) for one in means[:3]], axis=1), means[3] > 0.9
 
 
 def _int8(values: Floats) -> Floats:

@@ -2,7 +2,8 @@
 
 Needs torch (not part of the environment: training is done once, on a graphics card). Writes OUT as .npz: convolution weights
 as float16, named as `blender_addon.core.relief.refiner` applies them. Prints how much of the angle between true and recovered
-normals is cut on pieces held out (median, and mean of the worst 5 %), beside the linear inversion that the net starts from.
+normals is cut on pieces held out (median, and mean of the worst 5 %), dusted and painted, beside the linear inversion that the
+net starts from, and how much of the spread of the relief's log shading.
 """
 
 from __future__ import annotations
@@ -28,6 +29,7 @@ STEEP = 2.5
 HELD_OUT = 8
 TILES_A_STEP = 96
 RATE = 2e-3
+SHADE = 0.3  # what an error of the shading counts beside one of the normal
 
 
 class Refiner(nn.Module):
@@ -35,18 +37,18 @@ class Refiner(nn.Module):
 
     def __init__(self, width: int, deep: int):
         super().__init__()
-        self.first = nn.Conv2d(28, width, 3, padding=1)
+        self.first = nn.Conv2d(44, width, 3, padding=1)
         self.before = nn.Conv2d(width, width, 3, padding=1)
-        self.down = nn.Conv2d(4 * width + 3, deep, 1)
+        self.down = nn.Conv2d(4 * width + 4, deep, 1)
         self.middle = nn.ModuleList(nn.Conv2d(deep, deep, 3, padding=d, dilation=d) for d in DILATIONS)
         self.up = nn.Conv2d(deep, 4 * width, 1)
         self.after = nn.Conv2d(width, width, 3, padding=1)
-        self.last = nn.Conv2d(width + 28, 8, 3, padding=1)
+        self.last = nn.Conv2d(width + 44, 12, 3, padding=1)
         nn.init.zeros_(self.last.weight)
         nn.init.zeros_(self.last.bias)
 
     def forward(self, planes: torch.Tensor, form: torch.Tensor) -> torch.Tensor:
-        """(b, 7, C, C) planes and (b, 3, C / 4, C / 4) form to (b, 2, C, C) slopes."""
+        """(b, 11, C, C) planes and (b, 4, C / 4, C / 4) form to (b, 3, C, C) slopes and log shading."""
         relu, folded = functional.relu, functional.pixel_unshuffle
         small = folded(planes, 2)
         fine = self.first(small)
@@ -56,11 +58,11 @@ class Refiner(nn.Module):
             state = state + layer(relu(state))
         fine = fine + functional.pixel_shuffle(self.up(relu(state)), 2)
         fine = fine + self.after(relu(fine))
-        return planes[:, 5:7] + functional.pixel_shuffle(self.last(torch.cat([relu(fine), small], dim=1)), 2)
+        return planes[:, 5:8] + functional.pixel_shuffle(self.last(torch.cat([relu(fine), small], dim=1)), 2)
 
 
-def linear_slopes(closed: torch.Tensor, pull: torch.Tensor, ratio: torch.Tensor) -> torch.Tensor:
-    """(b, 2, C, C) slopes of the linear inversion in the tiles' frames, as `inversion.invert` makes them."""
+def linear_fields(closed: torch.Tensor, pull: torch.Tensor, ratio: torch.Tensor) -> torch.Tensor:
+    """(b, 3, C, C) slopes and log shading of the linear inversion in the tiles' frames, as `inversion.linear_fields` does."""
     device = closed.device
     kx, ky = (torch.tensor(part, device=device) for part in wave_vectors(CELL_MM))
     wave = torch.sqrt(kx**2 + ky**2)
@@ -73,29 +75,33 @@ def linear_slopes(closed: torch.Tensor, pull: torch.Tensor, ratio: torch.Tensor)
     mean = (pull * taper).sum((2, 3)) / taper.sum()
     along = mean[:, 0, None, None] * kx + mean[:, 1, None, None] * ky
     transfer = torch.complex(KAPPA * wave.expand_as(along), -along)
-    height = keep / alpha * transfer.conj() * grid / (transfer.abs() ** 2 + ratio * wave**2).clamp_min(1e-9)
-    return torch.stack([torch.fft.irfft2(1j * one * height, s=(CELLS, CELLS)) for one in (kx, ky)], dim=1)
+    height = keep * transfer.conj() * grid / (transfer.abs() ** 2 + ratio * wave**2).clamp_min(1e-9)
+    made = (1j * kx * height / alpha, 1j * ky * height / alpha, transfer * height)
+    return torch.stack([torch.fft.irfft2(one, s=(CELLS, CELLS)) for one in made], dim=1)
 
 
 Tiles = dict[str, torch.Tensor]
 
 
 def planes_of(batch: Tiles) -> Tiles:
-    """planes (b, 7, C, C), form (b, 3, FORM, FORM), target (b, 2, C, C) slopes and weight (b, C, C) of tiles as gathered."""
+    """planes (b, 11, C, C), form (b, 4, FORM, FORM), target (b, 3, C, C) and weight (b, C, C) of tiles as gathered."""
     closed, raw = batch["closed"].float() / 120, batch["raw"].float() / 120
     pull = functional.interpolate(batch["pull"].float() / 80, size=(CELLS, CELLS), mode="bilinear", align_corners=False)
-    target = batch["target"].float() / 127
-    linear = linear_slopes(closed, pull, batch["ratio"])
+    paint, target = batch["paint"].float() / 60, batch["target"].float() / 127
+    target = torch.sign(target) * target**2 * STEEP
+    linear = linear_fields(closed, pull, batch["ratio"])
     taper = torch.tensor(window(), device=closed.device)
-    level = (closed * taper).sum((1, 2), keepdim=True) / taper.sum()
+    taper = taper / taper.sum()
+    level = (closed * taper).sum((1, 2), keepdim=True)
     known = (batch["known"] > 0).float()
     place = torch.arange(CELLS, device=closed.device) - CELLS / 2 + 0.5
     core = (place[:, None] ** 2 + place[None] ** 2).sqrt() < 44
     return {
-        "planes": torch.cat([torch.stack([closed - level, raw - level, known], dim=1), pull, linear], dim=1),
+        "planes": torch.cat([torch.stack([closed - level, raw - level, known], dim=1), pull, linear, paint], dim=1),
         "form": batch["form"].float() / 4000,
-        "target": torch.sign(target) * target**2 * STEEP,
+        "target": target,
         "weight": ((batch["known"] == 2) & core).float(),
+        "painted": batch["painted"].float(),
     }
 
 
@@ -117,7 +123,7 @@ def taken(tiles: Tiles, rows: torch.Tensor, flip: torch.Tensor | None = None) ->
     if flip is None:
         return batch
     sign = torch.where(flip, -1.0, 1.0)[:, None, None]
-    for name, sideways in (("planes", (4, 6)), ("form", (1,)), ("target", (1,)), ("weight", ())):
+    for name, sideways in (("planes", (4, 6)), ("form", (1,)), ("target", (1,)), ("weight", ())):  # y of each pair
         values = batch[name]
         turned = torch.where(flip.reshape(-1, *[1] * (values.ndim - 1)), values.flip(-2), values)
         for column in sideways:
@@ -127,38 +133,49 @@ def taken(tiles: Tiles, rows: torch.Tensor, flip: torch.Tensor | None = None) ->
 
 
 def normals_of(slopes: torch.Tensor) -> torch.Tensor:
-    """(b, 3, C, C) unit normals of slopes (b, 2, C, C)."""
-    return functional.normalize(torch.cat([-slopes, torch.ones_like(slopes[:, :1])], dim=1), dim=1)
+    """(b, 3, C, C) unit normals of slopes (b, 2 or more, C, C)."""
+    return functional.normalize(torch.cat([-slopes[:, :2], torch.ones_like(slopes[:, :1])], dim=1), dim=1)
 
 
 def loss_of(made: torch.Tensor, target: torch.Tensor, weight: torch.Tensor) -> torch.Tensor:
-    """Mean error of the normal, each tile over what it is without relief, so that busy tiles do not speak for all."""
-    true = normals_of(target)
+    """Mean error of the normal, each tile over what it is without relief, so that busy tiles do not speak for all; and that of
+    the shading likewise, about its mean over the tile (a level is nothing that relief makes)."""
+    true, total = normals_of(target), weight.sum((1, 2)).clamp_min(1)
+    mean = lambda values: (values * weight).sum((1, 2)) / total  # noqa: E731
     off = torch.sqrt(((normals_of(made) - true) ** 2).sum(1) + 1e-4)
     bare = torch.sqrt(((normals_of(0 * target) - true) ** 2).sum(1) + 1e-4)
-    total = weight.sum((1, 2)).clamp_min(1)
-    return (((off * weight).sum((1, 2)) / total) / ((bare * weight).sum((1, 2)) / total + 0.05)).mean()
+    shade = target[:, 2] - mean(target[:, 2])[:, None, None]
+    wrong, whole = (torch.sqrt(mean(values**2) + 1e-4) for values in (made[:, 2] - shade, shade))
+    return (mean(off) / (mean(bare) + 0.05)).mean() + SHADE * (wrong / (whole + 0.05)).mean()
 
 
 @torch.no_grad()
 def judged(net: Any, pieces: list[Tiles]) -> list[float]:
-    """Percent of the angle to the true normal that is cut, mean over pieces: median by the linear inversion and by the net,
-    mean of the worst 5 % by both.
+    """Percent of the angle to the true normal that is cut, mean over pieces: for dusted and then for painted tiles the median
+    by the linear inversion and by the net, the mean of the worst 5 % by both, and percent of the shading's spread by the net.
     """
-    cuts = []
-    for tiles in pieces:
-        angles: list[list[torch.Tensor]] = [[], [], []]
-        for rows in torch.arange(len(tiles["planes"]), device=tiles["planes"].device).split(TILES_A_STEP):
-            batch = taken(tiles, rows)
-            true, sure = normals_of(batch["target"]), batch["weight"] > 0
-            planes = batch["planes"]
-            for into, made in zip(angles, (0 * planes[:, 5:7], planes[:, 5:7], net(planes, batch["form"])), strict=True):
-                into.append(torch.acos((normals_of(made) * true).sum(1).clamp(-1, 1))[sure][::7])
-        bare, lines, ours = (torch.cat(part).sort().values for part in angles)
-        middle = [float(part.median()) for part in (bare, lines, ours)]
-        worst = [float(part[-len(part) // 20 :].mean()) for part in (bare, lines, ours)]
-        cuts.append([100 * (1 - one[k] / one[0]) for one in (middle, worst) for k in (1, 2)])
-    return [float(value) for value in np.mean(cuts, axis=0)]
+    return [value for painted in (0.0, 1.0) for value in np.mean([_cuts(net, tiles, painted) for tiles in pieces], axis=0)]
+
+
+def _cuts(net: Any, tiles: Tiles, painted: float) -> list[float]:
+    angles: list[list[torch.Tensor]] = [[], [], []]
+    shades: list[list[torch.Tensor]] = [[], []]
+    for rows in torch.nonzero(tiles["painted"] == painted)[:, 0].split(TILES_A_STEP):
+        batch = taken(tiles, rows)
+        true, sure = normals_of(batch["target"]), batch["weight"] > 0
+        planes = batch["planes"]
+        made = net(planes, batch["form"])
+        for into, one in zip(angles, (0 * made, planes[:, 5:8], made), strict=True):
+            into.append(torch.acos((normals_of(one) * true).sum(1).clamp(-1, 1))[sure][::7])
+        for into, left in zip(shades, (batch["target"][:, 2], batch["target"][:, 2] - made[:, 2]), strict=True):
+            total = batch["weight"].sum((1, 2)).clamp_min(1)
+            left = left - ((left * batch["weight"]).sum((1, 2)) / total)[:, None, None]
+            into.append(left[sure][::7])
+    bare, lines, ours = (torch.cat(part).sort().values for part in angles)
+    middle = [float(part.median()) for part in (bare, lines, ours)]
+    worst = [float(part[-len(part) // 20 :].mean()) for part in (bare, lines, ours)]
+    spread, left = (float(torch.cat(part).std()) for part in shades)
+    return [100 * (1 - one[k] / one[0]) for one in (middle, worst) for k in (1, 2)] + [100 * (1 - left / spread)]
 
 
 def trained(train: Tiles, net: nn.Module, minutes: float, say: Any) -> nn.Module:
@@ -205,20 +222,23 @@ def main() -> None:
     words.add_argument("--minutes", type=float, default=8.0)
     words.add_argument("--width", type=int, default=32)
     words.add_argument("--deep", type=int, default=64)
+    words.add_argument("--seed", type=int, default=1)
     asked = words.parse_args()
     torch.backends.cuda.matmul.allow_tf32 = torch.backends.cudnn.allow_tf32 = True
     device = "cuda" if torch.cuda.is_available() else "cpu"
     pieces = [loaded(path, device) for path in sorted(asked.tiles.glob("practice*.npz"))]
     held, learnt = pieces[:HELD_OUT], pieces[HELD_OUT:]
     train = {name: torch.cat([piece[name] for piece in learnt]) for name in learnt[0]}
-    torch.manual_seed(1)
+    torch.manual_seed(asked.seed)
     net = Refiner(asked.width, asked.deep).to(device)
     size = sum(part.numel() for part in net.parameters())
     sys.stdout.write(f"{len(pieces)} pieces, {len(train['planes'])} tiles on {device}; {size} weights\n")
 
     def say(words: str, net: nn.Module) -> None:
         cuts = judged(net, held)
-        sys.stdout.write("{}: held out: median {:.1f} -> {:.1f} %, worst {:.1f} -> {:.1f} %\n".format(words, *cuts))
+        for kind, part in (("dusted", cuts[:5]), ("painted", cuts[5:])):
+            told = "median {:.1f} -> {:.1f} %, worst {:.1f} -> {:.1f} %, shading {:.1f} %".format(*part)
+            sys.stdout.write(f"{words}: held out, {kind}: {told}\n")
         sys.stdout.flush()
 
     save(trained(train, net, asked.minutes, say), asked.out)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from blender_addon.core.relief import fusion, patches, recovery, refiner
+from blender_addon.core.relief import fusion, inversion, patches, recovery, refiner
 
 
 def test_folding_is_undone() -> None:
@@ -33,8 +33,8 @@ def test_convolution_is_the_textbook_sum(dilation: int) -> None:
 
 
 def _planes(residual: np.ndarray, pull: tuple[float, float]) -> np.ndarray:
-    """What the net is shown of a residual under one pull, with the slopes of a plain linear inversion."""
-    planes = np.zeros((7, patches.CELLS, patches.CELLS), np.float32)
+    """What the net is shown of a residual under one pull, with the fields of a plain linear inversion; nothing painted."""
+    planes = np.zeros((11, patches.CELLS, patches.CELLS), np.float32)
     planes[0] = planes[1] = residual - residual.mean()
     planes[2], planes[3], planes[4] = 1.0, *pull
     kx, ky = patches.wave_vectors(0.07)
@@ -42,17 +42,19 @@ def _planes(residual: np.ndarray, pull: tuple[float, float]) -> np.ndarray:
     power = np.maximum((0.25 * wave) ** 2 + along**2 + 0.1 * wave**2, 1e-9)
     height = np.fft.rfft2(planes[0]) * (0.25 * wave + 1j * along) / power
     planes[5:7] = [np.fft.irfft2(1j * one * height, s=residual.shape) for one in (kx, ky)]
+    planes[7] = np.fft.irfft2((0.25 * wave - 1j * along) * height, s=residual.shape)
     return planes
 
 
-LEVEL = np.zeros((3, 24, 24), np.float32)
+LEVEL = np.zeros((4, 24, 24), np.float32)
+LEVEL[3] = 0.06  # what the light's fit leaves on a plain dusted piece
 
 
 @pytest.mark.parametrize("pull", [0.3, 0.7])
 def test_an_even_texture_gets_no_relief(pull: float) -> None:
     """What is nothing stays nothing: a degree of tilt is what a careful eye would see under raking light (common practice)."""
     planes = _planes(np.zeros((patches.CELLS, patches.CELLS)), (pull, 0.0))
-    tilt = np.degrees(np.arctan(np.linalg.norm(refiner.refiner().slopes(planes, LEVEL), axis=0)))
+    tilt = np.degrees(np.arctan(np.linalg.norm(refiner.refiner().fields(planes, LEVEL)[:2], axis=0)))
     inner = tilt[12:-12, 12:-12]
     assert np.median(inner) < 0.5
     assert np.quantile(inner, 0.99) < 1.0
@@ -67,7 +69,7 @@ def test_dust_is_no_dent() -> None:
         dots -= 0.35 * np.exp(-((rows - y) ** 2 + (columns - x) ** 2) / (2 * 1.8**2))
     planes = _planes(dots, (0.5, 0.0))
     linear = np.linalg.norm(planes[5:7], axis=0)[12:-12, 12:-12].mean()
-    ours = np.linalg.norm(refiner.refiner().slopes(planes, LEVEL), axis=0)[12:-12, 12:-12].mean()
+    ours = np.linalg.norm(refiner.refiner().fields(planes, LEVEL)[:2], axis=0)[12:-12, 12:-12].mean()
     assert ours < 0.6 * linear
 
 
@@ -108,3 +110,35 @@ def test_a_dark_print_is_no_shading() -> None:
     assert recovery.shading_share(dusted, 0.1) == 1.0
     assert recovery.shading_share(printed, 0.1) == 0.0
     assert recovery.shading_share(dusted, 0.27) == 0.0  # as grained wood leaves it
+
+
+def test_grain_is_no_groove() -> None:
+    """Fine dark lines without a bright side, drawn out like grain: the net makes less than half of the linear way's relief."""
+    rng = np.random.default_rng(5)
+    rows, columns = np.mgrid[0 : patches.CELLS, 0 : patches.CELLS]
+    grain = np.zeros((patches.CELLS, patches.CELLS))
+    for y, x in rng.uniform(8, patches.CELLS - 8, (60, 2)):
+        grain -= 0.5 * np.exp(-(((rows - y) / 12.0) ** 2 + ((columns - x) / 1.5) ** 2))
+    planes = _planes(grain, (0.5, 0.0))
+    level = LEVEL.copy()
+    level[3] = 0.28  # what the light's fit leaves on grained wood
+    made = refiner.refiner().fields(planes, level)[:, 12:-12, 12:-12]
+    assert np.linalg.norm(made[:2], axis=0).mean() < 0.5 * np.linalg.norm(planes[5:7], axis=0)[12:-12, 12:-12].mean()
+
+
+def test_the_net_is_told_by_how_much_it_reads() -> None:
+    """Power that is read whole up to 0.5 mm and not at all beyond: half of white noise's spread, say, and 0.5 mm."""
+    rng = np.random.default_rng(6)
+    cell, count = 0.07, 4
+    shown = rng.standard_normal((count, patches.CELLS, patches.CELLS)).astype(np.float32)
+    kx, ky = patches.wave_vectors(cell)
+    low = np.hypot(kx, ky) < 2 * np.pi / 0.5
+    read = np.fft.irfft2(np.fft.rfft2(shown) * low, s=(patches.CELLS, patches.CELLS)).astype(np.float32)
+    whole = np.ones(shown.shape, bool)
+    signal = inversion.Signal(shown, shown, None, whole, np.zeros((count, 2, 12, 12)), np.zeros((count, 4, 24, 24)))
+    axes = [np.tile(row, (count, 1)).astype(np.float32) for row in (*np.zeros((1, 3)), *np.eye(3))]
+    told = inversion.told_by(patches.Patches(cell, *axes), signal, read)
+    rings = 2 * np.pi / 0.5 / (np.pi / cell)  # the cut as a part of the finest wave number that the rings hold
+    assert told.share == pytest.approx(rings, abs=0.05)  # white noise: power goes with the area below the cut
+    assert told.finest_mm == pytest.approx(0.5, rel=0.15)  # a ring is 4 % of the range wide, the taper blurs one into the next
+    assert inversion.told_by(patches.Patches(cell, *axes), signal, 0 * read).finest_mm == np.inf

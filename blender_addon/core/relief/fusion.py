@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ..threads import spread
-from .inversion import COARSE, Signal, Spectrum, lasting, linear_slopes, slopes_of
+from .inversion import COARSE, Signal, Spectrum, lasting, linear_fields, slopes_of
 from .patches import CELLS, Cloud, Patches, read_back, wave_vectors, window
 from .refiner import refiner
 
@@ -27,27 +27,35 @@ UNSURE = 0.012
 
 @dataclass(frozen=True)
 class Relief:
-    """What was recovered in the texels. slope: (n, 3) float32 gradient of height along the surface. height_mm: (n,)."""
+    """What was recovered in the texels. slope: (n, 3) float32 gradient of height along the surface. height_mm: (n,). shade:
+    (n,) log of the shading that the relief makes in the first texture, beside the smooth light's.
+    """
 
     slope: Floats
     height_mm: Floats
+    shade: Floats
     covered: NDArray[Any]
 
 
-def patch_slopes(patches: Patches, signal: Signal, spectrum: Spectrum, *, low_mm: float) -> Generator[float, None, Floats]:
-    """(p, 2, CELLS, CELLS) float16 slopes along x, the light's pull, and y; yields the fraction done."""
+def refined(patches: Patches) -> bool:
+    """Whether the net has its say on cells of this size."""
+    return patches.cell_mm < COARSEST_MM
+
+
+def patch_fields(patches: Patches, signal: Signal, spectrum: Spectrum, *, low_mm: float) -> Generator[float, None, Floats]:
+    """(p, 3, CELLS, CELLS) float16 slopes along x, the light's pull, and y, and log shading; yields the fraction done."""
     ratio = spectrum.ratio(np.hypot(*wave_vectors(patches.cell_mm)))
-    made = np.zeros((len(patches), 2, CELLS, CELLS), np.float16)
-    net = refiner() if patches.cell_mm < COARSEST_MM else None
+    made = np.zeros((len(patches), 3, CELLS, CELLS), np.float16)
+    net = refiner() if refined(patches) else None
 
     def run(ends: tuple[int, int]) -> int:
         rows = slice(*ends)
-        slopes = linear_slopes(signal, rows, ratio, cell_mm=patches.cell_mm, low_mm=low_mm)
+        fields = linear_fields(signal, rows, ratio, cell_mm=patches.cell_mm, low_mm=low_mm)
         if net is not None:
-            shown = zip(planes_of(signal, rows, slopes), signal.form[rows], strict=True)
-            slopes = np.stack([net.slopes(planes, form) for planes, form in shown])
-        energy = np.square(slopes).sum(axis=1).mean(axis=(1, 2))
-        made[rows] = slopes * (energy / (energy + UNSURE**2))[:, None, None, None]
+            shown = zip(planes_of(signal, rows, fields), signal.form[rows], strict=True)
+            fields = np.stack([net.fields(planes, form) for planes, form in shown])
+        energy = np.square(fields[:, :2]).sum(axis=1).mean(axis=(1, 2))
+        made[rows] = fields * (energy / (energy + UNSURE**2))[:, None, None, None]
         return ends[1]
 
     for last in spread(run, patches.runs()):
@@ -55,8 +63,8 @@ def patch_slopes(patches: Patches, signal: Signal, spectrum: Spectrum, *, low_mm
     return made
 
 
-def planes_of(signal: Signal, rows: slice, slopes: Floats) -> Floats:
-    """(k, 7, CELLS, CELLS) float32: what the net is shown of some patches."""
+def planes_of(signal: Signal, rows: slice, fields: Floats) -> Floats:
+    """(k, 11, CELLS, CELLS) float32: what the net is shown of some patches."""
     step = CELLS // COARSE
     place = np.clip((np.arange(CELLS) + 0.5) / step - 0.5, 0, COARSE - 1)
     low = np.minimum(place.astype(int), COARSE - 2)
@@ -65,65 +73,67 @@ def planes_of(signal: Signal, rows: slice, slopes: Floats) -> Floats:
     blend[np.arange(CELLS), low + 1] += place - low
     pull = np.einsum("ya,pkab,xb->pkyx", blend, signal.pull[rows], blend, optimize=True)
     own = np.stack([signal.closed[rows], signal.raw[rows], signal.known[rows]], axis=1)
-    return np.concatenate([own, pull, slopes], axis=1).astype(np.float32)
+    paint = np.zeros((len(own), 3, CELLS, CELLS)) if signal.paint is None else signal.paint[rows]
+    return np.concatenate([own, pull, fields, paint], axis=1).astype(np.float32)
 
 
 def joined(
     patches: Patches,
     frames: Sequence[Patches],
-    slopes: Sequence[Floats],
+    made: Sequence[Floats],
     weights: Sequence[Floats],
     cloud: Cloud,
     *,
     low_mm: float,
 ) -> Generator[float, None, Relief]:
-    """One relief from the slopes of each texture, given in the frame of its own light; read at the texels of `cloud`.
+    """One relief from what was made of each texture in the frame of its own light (`patch_fields`); read at the texels of
+    `cloud`, those of the first.
 
     weights: (p,) a texture, what it counts in each patch beside the others: 0 where it does not show the patch.
     """
     kx, ky = wave_vectors(patches.cell_mm)
     keep = lasting(np.hypot(kx, ky), low_mm)
-    total = np.zeros((5, len(cloud.order)), np.float32)
+    total = np.zeros((6, len(cloud.order)), np.float32)
 
     def run(ends: tuple[int, int]) -> tuple[int, int, Floats]:
-        """Last patch, the first sorted texel that the run reaches, and from it on sums (5, k)."""
+        """Last patch, the first sorted texel that the run reaches, and from it on sums (6, k)."""
         first, last = ends
         rows = slice(first, last)
-        if len(slopes) == 1:
-            fields = slopes[0][rows].astype(np.float32)
+        if len(made) == 1:
+            fields = made[0][rows, :2].astype(np.float32)
             shown = np.fft.rfft2(fields * window())
             height = keep * (-1j * kx * shown[:, 0] - 1j * ky * shown[:, 1]) / np.maximum(kx**2 + ky**2, 1e-9)
         else:
-            height = keep * _together(patches, frames, slopes, weights, rows)
+            height = keep * _together(patches, frames, made, weights, rows)
             fields = slopes_of(height, patches.cell_mm)
         depth = np.fft.irfft2(height, s=(CELLS, CELLS)).astype(np.float32)
         members = patches.members(cloud, first, last)
-        used, values, weight = read_back(members, np.concatenate([fields, depth[:, None]], axis=1))
+        used, values, weight = read_back(members, np.concatenate([fields, depth[:, None], made[0][rows, 2:]], axis=1))
         place, patch = members.row[used], members.patch[used]
         slope = values[:, :1] * patches.along[rows][patch] + values[:, 1:2] * patches.across[rows][patch]
         low = int(place.min()) if len(place) else 0
-        parts = (slope[:, 0], slope[:, 1], slope[:, 2], values[:, 2], np.ones_like(weight))
+        parts = (slope[:, 0], slope[:, 1], slope[:, 2], values[:, 2], values[:, 3], np.ones_like(weight))
         return last, low, np.stack([np.bincount(place - low, part * weight) for part in parts])
 
     for last, low, sums in spread(run, patches.runs()):
         total[:, low : low + sums.shape[1]] += sums
         yield last / len(patches)
     total[:, cloud.order] = total.copy()
-    weight = np.maximum(total[4], 1e-9)
-    return Relief((total[:3] / weight).T.copy(), total[3] / weight, total[4] > 1e-6)
+    weight = np.maximum(total[5], 1e-9)
+    return Relief((total[:3] / weight).T.copy(), total[3] / weight, total[4] / weight, total[5] > 1e-6)
 
 
 def _together(
-    patches: Patches, frames: Sequence[Patches], slopes: Sequence[Floats], weights: Sequence[Floats], rows: slice
+    patches: Patches, frames: Sequence[Patches], made: Sequence[Floats], weights: Sequence[Floats], rows: slice
 ) -> Floats:
     """(k, CELLS, half) transform of the height whose slopes come nearest to all of them (weighted least squares)."""
     kx, ky = wave_vectors(patches.cell_mm)
     above = np.zeros((rows.stop - rows.start, *np.broadcast_shapes(kx.shape, ky.shape)), np.complex64)
     below = np.full(above.shape, 1e-9, np.float32)
-    for frame, own, weight in zip(frames, slopes, weights, strict=True):
+    for frame, own, weight in zip(frames, made, weights, strict=True):
         cosine = np.einsum("ij,ij->i", frame.along[rows], patches.along[rows])
         sine = np.einsum("ij,ij->i", frame.along[rows], patches.across[rows])
-        turned = np.fft.rfft2(_turned(own[rows].astype(np.float32), cosine, sine) * window())
+        turned = np.fft.rfft2(_turned(own[rows, :2].astype(np.float32), cosine, sine) * window())
         for axis, (right, up) in enumerate(((cosine, sine), (-sine, cosine))):
             step = right[:, None, None] * kx + up[:, None, None] * ky
             share = weight[rows, None, None] * (1.0 if axis == 0 else ACROSS)

@@ -64,15 +64,6 @@ class Spectrum:
         ratio = np.clip(self.noise / np.maximum(self.signal, 1e-12), 1e-3, 1e4)
         return np.exp(np.interp(wave, self.centres, smoothed(np.log(ratio))))
 
-    def finest_mm(self) -> float:
-        """The finest wavelength up to which signal stands above a third of the noise; inf where it never does."""
-        sound = self.signal > 0.33 * self.noise
-        start = int(np.argmax(sound))
-        if not sound[start] or self.centres[start] > 2 * np.pi / 0.6:
-            return float("inf")
-        end = start + int(np.argmin(np.append(sound[start:], False)))
-        return float(2 * np.pi / self.centres[end - 1])
-
 
 def pull_of_light(flux: Floats, normal: Floats) -> tuple[Floats, Floats]:
     """(n,) irradiance and (n, 3) pull `a` of the light along the surface, from flux (n, 3) and unit normals (n, 3)."""
@@ -87,12 +78,15 @@ def pull_of_light(flux: Floats, normal: Floats) -> tuple[Floats, Floats]:
 @dataclass(frozen=True)
 class Signal:
     """One texture's evidence in p patches, its mean taken off: closed, raw (p, CELLS, CELLS) float32, the residual with its
-    specks closed over and as photographed; known (p, CELLS, CELLS) bool; pull (p, 2, COARSE, COARSE) float32 along x and y.
-    form (p, 3, FORM, FORM) float32: slopes of the scan's own surface along x and y, and log of its irradiance over the median.
+    specks closed over and as photographed; paint (p, 3, CELLS, CELLS), the log level of the paint that is no longer in it and
+    its hue, None on a plain piece; known (p, CELLS, CELLS) bool; pull (p, 2, COARSE, COARSE) float32 along x and y. form (p, 4,
+    FORM, FORM) float32: slopes of the scan's own surface along x and y, log of its irradiance over the median, and the spread
+    of what the light's fit left over on the whole piece.
     """
 
     closed: Floats
     raw: Floats
+    paint: Floats | None
     known: Floats
     pull: Floats
     form: Floats
@@ -112,39 +106,55 @@ class Signal:
         return np.einsum("pkij,ij->pk", self.pull, taper / taper.sum())
 
 
-def gather_signal(
-    patches: Patches, cloud: Cloud, closed: Floats, raw: Floats, *, pull: Floats, normal: Floats, irradiance: Floats
-) -> Generator[float, None, Signal]:
-    """Splat residuals (n,) with and without specks closed, `pull` (n, 3), unit `normal` (n, 3) and `irradiance` (n,) of the
-    texels into all patches; yields the fraction done.
+@dataclass(frozen=True)
+class Evidence:
+    """What a texture shows at its texels beyond the smooth light. closed, raw: (n,) log residual with its specks of dust closed
+    over and as photographed. paint: (n,) log level of the paint divided out before, and hue: (n, 2), log of its red and blue
+    over green. normal: (n, 3) unit. irradiance: (n,) and pull: (n, 3) of the fitted light, spread: what its fit left over.
     """
+
+    closed: Floats
+    raw: Floats
+    paint: Floats
+    hue: Floats
+    normal: Floats
+    irradiance: Floats
+    pull: Floats
+    spread: float
+
+
+def gather_signal(patches: Patches, cloud: Cloud, evidence: Evidence) -> Generator[float, None, Signal]:
+    """Splat the evidence of the texels into all patches; yields the fraction done."""
     count = len(patches)
     taper = window() / window().sum()
-    grids = np.zeros((2, count, CELLS, CELLS), np.float32)
+    layers = np.stack([evidence.closed, evidence.raw - evidence.closed, evidence.paint, *evidence.hue.T])
+    layers = layers if np.any(evidence.paint) else layers[:2]
+    grids = np.zeros((len(layers), count, CELLS, CELLS), np.float32)
     known = np.zeros((count, CELLS, CELLS), bool)
     pulls = np.zeros((count, 2, COARSE, COARSE), np.float32)
-    forms = np.zeros((count, 3, FORM, FORM), np.float32)
-    shade = np.maximum(np.log(irradiance / np.median(irradiance)), SHADIEST).astype(np.float32)
+    forms = np.full((count, 4, FORM, FORM), evidence.spread, np.float32)
+    shade = np.maximum(np.log(evidence.irradiance / np.median(evidence.irradiance)), SHADIEST).astype(np.float32)
 
     def run(ends: tuple[int, int]) -> int:
         first, last = ends
         members = patches.members(cloud, first, last)
-        means, weight = splat(members, np.stack([closed, raw - closed]))
-        whole = filled(means[0], weight)
-        whole -= (whole * taper).sum(axis=(1, 2), keepdims=True)
-        grids[0, first:last] = whole
-        grids[1, first:last] = whole + means[1]
+        means, weight = splat(members, layers)
+        for place in (0, *range(2, len(layers))):
+            whole = filled(means[place], weight)
+            grids[place, first:last] = whole - (whole * taper).sum(axis=(1, 2), keepdims=True)
+        grids[1, first:last] = grids[0, first:last] + means[1]
         known[first:last] = weight > 0.15
         axes = [part[first:last][members.patch] for part in (patches.along, patches.across, patches.normal)]
-        tugs, turns = pull[members.texel], normal[members.texel]
+        tugs, turns = evidence.pull[members.texel], evidence.normal[members.texel]
         x, y, z = (np.einsum("ij,ij->i", turns, axis) for axis in axes)
         pulls[first:last] = _coarse(members, COARSE, [np.einsum("ij,ij->i", tugs, axis) for axis in axes[:2]])
-        forms[first:last] = _coarse(members, FORM, [-x / np.maximum(z, 0.2), -y / np.maximum(z, 0.2), shade[members.texel]])
+        forms[first:last, :3] = _coarse(members, FORM, [-x / np.maximum(z, 0.2), -y / np.maximum(z, 0.2), shade[members.texel]])
         return last
 
     for last in spread(run, patches.runs()):
         yield last / count
-    return Signal(grids[0], grids[1], known, pulls, forms)
+    paint = grids[2:].swapaxes(0, 1) if len(layers) > 2 else None
+    return Signal(grids[0], grids[1], paint, known, pulls, forms)
 
 
 def _coarse(members: Members, cells: int, values: Sequence[Floats]) -> Floats:
@@ -162,7 +172,7 @@ def blind_spectrum(patches: Patches, signal: Signal) -> Spectrum:
     rings = _rings(patches.cell_mm)
     rows = well_covered(signal)
     power, follows, pull = _regressed(patches, signal, rows, rings)
-    removed = _closing(patches, signal, rows)
+    removed = np.maximum(_power(signal.raw, rows, rings) - _power(signal.closed, rows, rings), 0)
     grain = np.median(power[-5:])
     floor = grain + SPECK_REST * removed
     above = np.maximum(power - floor, 0)
@@ -182,16 +192,39 @@ def well_covered(signal: Signal, most: int = 600) -> Ints:
     return rows[:: max(1, len(rows) // most)]
 
 
-def _closing(patches: Patches, signal: Signal, rows: Ints) -> Floats:
-    """(RINGS,) power that closing the specks took out."""
-    rings, taper = _rings(patches.cell_mm), window()
-    total = np.zeros(RINGS)
+def _power(grids: Floats, rows: Ints, rings: _Rings) -> Floats:
+    """(RINGS,) mean power of some of the grids (p, CELLS, CELLS)."""
+    total, taper = np.zeros(RINGS), window()
     for start in range(0, len(rows), 64):
-        part = rows[start : start + 64]
-        for grids, sign in ((signal.raw, 1.0), (signal.closed, -1.0)):
-            power = (np.abs(np.fft.rfft2(grids[part] * taper)) ** 2).sum(axis=0).ravel()
-            total += sign * np.bincount(rings.of[rings.usable], power[rings.usable], RINGS)
-    return np.maximum(total / rings.count / max(len(rows), 1), 0)
+        shown = np.fft.rfft2(grids[rows[start : start + 64]] * taper)
+        power = (np.abs(shown) ** 2).sum(axis=0).ravel()
+        total += np.bincount(rings.of[rings.usable], power[rings.usable], RINGS)
+    return total / rings.count / max(len(rows), 1)
+
+
+@dataclass(frozen=True)
+class Told:
+    """How far to believe what was made of a texture. share: 0 to 1, how much of what it shows beyond the smooth light was read
+    as shading (standard deviations). finest_mm: the finest wavelength up to which a quarter is; inf where it never is.
+    """
+
+    share: float
+    finest_mm: float
+
+
+def told_by(patches: Patches, signal: Signal, shade: Floats) -> Told:
+    """What the log shading (p, CELLS, CELLS) that was read in the signal tells of it: an estimate shrinks with its doubt, so
+    that what a reader takes for shading shows how sure it is."""
+    rings, rows = _rings(patches.cell_mm), well_covered(signal)
+    shown, read = _power(signal.closed, rows, rings), _power(shade, rows, rings)
+    total = np.sqrt(np.sum(read * rings.count) / max(float(np.sum(shown * rings.count)), 1e-12))
+    sound = np.sqrt(read / np.maximum(shown, 1e-12)) > 0.25
+    centres = 0.5 * (rings.edges[1:] + rings.edges[:-1])
+    start = int(np.argmax(sound))
+    if not sound[start] or centres[start] > 2 * np.pi / 0.6:
+        return Told(float(total), float("inf"))
+    end = start + int(np.argmin(np.append(sound[start:], False)))
+    return Told(float(total), float(2 * np.pi / centres[end - 1]))
 
 
 @dataclass(frozen=True)
@@ -253,18 +286,20 @@ def gain(wave: Floats) -> Floats:
     return np.interp(np.log(2 * np.pi / np.maximum(wave, 1e-6)), np.log(GAIN_MM), GAIN).astype(np.float32)
 
 
-def linear_slopes(signal: Signal, rows: slice, ratio: Floats, *, cell_mm: float, low_mm: float, kappa: float = KAPPA) -> Floats:
-    """(k, 2, CELLS, CELLS) slopes along x and y that best explain the signal in some rows; ratio: noise over signal on the
-    transform's grid. low_mm: wavelengths above this fade out (the mesh itself knows them better).
+def linear_fields(signal: Signal, rows: slice, ratio: Floats, *, cell_mm: float, low_mm: float, kappa: float = KAPPA) -> Floats:
+    """(k, 3, CELLS, CELLS) slopes along x and y that best explain the signal in some rows, and how much of it they explain;
+    ratio: noise over signal on the transform's grid. low_mm: wavelengths above this fade out (the mesh knows them better).
     """
     kx, ky = wave_vectors(cell_mm)
     wave = np.hypot(kx, ky)
-    keep = lasting(wave, low_mm) / np.maximum(gain(wave), 0.05)
+    keep = lasting(wave, low_mm)
     pull = signal.mean_pull[rows, :, None, None]
     transfer = kappa * wave - 1j * (pull[:, 0] * kx + pull[:, 1] * ky)
     shown = np.fft.rfft2(signal.closed[rows] * window())
     height = keep * np.conj(transfer) * shown / np.maximum(np.abs(transfer) ** 2 + ratio * wave**2, 1e-9)
-    return slopes_of(height.astype(np.complex64), cell_mm)
+    explained = np.fft.irfft2(transfer * height, s=(CELLS, CELLS)).astype(np.float32)
+    slopes = slopes_of((height / np.maximum(gain(wave), 0.05)).astype(np.complex64), cell_mm)
+    return np.concatenate([slopes, explained[:, None]], axis=1)
 
 
 def slopes_of(height: Floats, cell_mm: float) -> Floats:

@@ -61,10 +61,11 @@ def fit_surface_light(surface: Surface, colours: Floats, *, occluders: tuple[Flo
     return Lit(light, Shading(np.einsum("nac,na->nc", flux, surface.vertex_normal), flux), openness)
 
 
-def paint_brightness(surface: Surface, colours: Floats, lit: Lit) -> Floats:
-    """(n,) luminance of the paint at each texel of linear `colours` (n, 3) over the rest's, as far as its colour tells it."""
+def paint_of(surface: Surface, colours: Floats, lit: Lit) -> tuple[Floats, Floats]:
+    """Paint at each texel of linear `colours` (n, 3): (n,) log of its luminance over the rest's, as far as its colour tells it,
+    and (n, 2) log of red and of blue over green where the light is taken out. Both 0 on a plain piece."""
     if lit.light.pigment < PAINTED:
-        return np.ones(len(colours), np.float32)
+        return np.zeros(len(colours), np.float32), np.zeros((len(colours), 2), np.float32)
     near = colours
     if not surface.on_vertices:
         # a photo's colour noise is finer than its edges: smoothed by a texel it no longer makes paints of its own
@@ -73,8 +74,9 @@ def paint_brightness(surface: Surface, colours: Floats, lit: Lit) -> Floats:
         near = smooth.reshape(-1, 3)[surface.texels.index]
     floor = 0.02 * np.median(lit.shading.irradiance, axis=0)
     light = surface.texels.interpolate(surface.faces, np.maximum(lit.shading.irradiance, floor))
-    levels = lit.light.pigments.at(np.log(np.maximum(near, 1e-3)) - np.log(np.maximum(light, 1e-3)))
-    return luminance(np.exp(levels))
+    remainder = np.log(np.maximum(near, 1e-3)) - np.log(np.maximum(light, 1e-3))
+    levels = lit.light.pigments.at(remainder)
+    return np.log(luminance(np.exp(levels))), remainder[:, [0, 2]] - remainder[:, [1]]
 
 
 def clusters(vertices: Floats, normals: Floats, wanted: int) -> Ints:

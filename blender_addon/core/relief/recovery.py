@@ -17,9 +17,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ..srgb import luminance
-from .fusion import Relief, joined, patch_slopes
-from .inversion import KAPPA, Signal, Spectrum, blind_spectrum, gather_signal, pull_of_light
-from .lamplight import Lit, fit_surface_light, paint_brightness
+from .fusion import Relief, joined, patch_fields, refined
+from .inversion import Evidence, Signal, Spectrum, Told, blind_spectrum, gather_signal, pull_of_light, told_by
+from .lamplight import Lit, fit_surface_light, paint_of
 from .patches import CELLS, Cloud, Patches, lay_patches, sort_into_boxes
 from .speckle import closed, speckles
 from .surface import Surface
@@ -35,6 +35,9 @@ WIDEST_MM = 0.115
 """A surface larger than LARGE_MM2 is worked on in coarser cells, up to this: time stays in bounds, and on the bench's owl cells
 of 0.1 mm still cut 30 % where those of 0.07 cut 36."""
 FAINT_PULL = 0.1  # a light that pulls no more than this tells of depth alone
+SURE = 0.4
+"""Trust from which on relief is shown in full: 0.44 on a dusted piece with next to no relief, 0.56 to 1 on worked ones; 0.11 to
+0.33 on grained wood, mottles and spots without a hue."""
 READING = "Reading the surface"
 
 
@@ -52,10 +55,11 @@ class Photographed:
 
 @dataclass(frozen=True)
 class Recovery:
-    """What came of it. relief: of the first surface's texels. light: one `Lit` a texture. spectrum: one a texture.
+    """What came of it. relief: of the first surface's texels. light: one `Lit` a texture. spectra: one a texture.
 
-    trusted_mm: finest wavelength with more signal than noise, inf when there is none. shaded: how far the textures can be
-    shading rather than paint, 0 to 1 (`shading_share`). trust: 0 to 1, `shaded` is in it.
+    trusted_mm: finest wavelength that is read as shading, inf when there is none. shaded: how far the textures can be shading
+    rather than paint, 0 to 1 (`shading_share`). trust: 0 to 1, how much of what a texture shows was read as shading (`Told`),
+    `shaded` is in it.
     """
 
     relief: Relief
@@ -68,7 +72,7 @@ class Recovery:
     @property
     def strength(self) -> float:
         """How strong to show it by default: full where shading is told from paint, less where it may be paint."""
-        return float(np.clip(4 * self.trust, 0.0, 1.0))
+        return float(np.clip(self.trust / SURE, 0.0, 1.0))
 
     @property
     def found(self) -> bool:
@@ -85,35 +89,32 @@ def recover(photographed: Sequence[Photographed], *, largest_mm: float, seed: in
     signals: list[Signal] = []
     spectra: list[Spectrum] = []
     frames: list[Patches] = []
-    slopes: list[Floats] = []
+    made: list[Floats] = []
     shares: list[float] = []
+    told: list[Told] = []
     share = 0.85 / len(photographed)
     for place, one in enumerate(photographed):
         yield place * share, "Fitting the light"
         lit = fit_surface_light(one.surface, one.colours, occluders=one.occluders, seed=seed)
-        flux = one.surface.texels.interpolate(one.surface.faces, luminance(lit.shading.flux))
-        irradiance, pull = pull_of_light(flux, one.surface.normal)
-        plain = luminance(one.colours) / paint_brightness(one.surface, one.colours, lit)
-        residual = log_residual(one.surface, plain, irradiance)
-        clean = without_specks(one.surface, residual)
-        shares.append(shading_share(residual, lit.light.spread))
+        evidence = evidence_of(one, lit)
+        shares.append(shading_share(evidence.raw, 0.0 if refined(patches) else lit.light.spread))
         own = cloud if place == 0 else sort_into_boxes(one.surface.position, one.surface.normal, cloud.box_mm)
-        frame = patches.led_by(nearest_pull(own, pull, patches))
-        work = gather_signal(frame, own, clean, residual, pull=pull, normal=one.surface.normal, irradiance=irradiance)
-        signal = yield from _told(work, (place + 0.3) * share, 0.3 * share, READING)
+        frame = patches.led_by(nearest_pull(own, evidence.pull, patches))
+        signal = yield from _told(gather_signal(frame, own, evidence), (place + 0.3) * share, 0.3 * share, READING)
         spectrum = blind_spectrum(frame, signal)
-        inverting = patch_slopes(frame, signal, spectrum, low_mm=largest_mm)
-        slopes.append((yield from _told(inverting, (place + 0.6) * share, 0.4 * share, "Inverting the shading")))
+        inverting = patch_fields(frame, signal, spectrum, low_mm=largest_mm)
+        made.append((yield from _told(inverting, (place + 0.6) * share, 0.4 * share, "Inverting the shading")))
+        told.append(told_by(frame, signal, made[-1][:, 2]))
         lights.append(lit)
         signals.append(signal)
         spectra.append(spectrum)
         frames.append(frame)
     weights = [share * told_along(signal) for share, signal in zip(shares, signals, strict=True)]
-    last = joined(frames[0], frames, slopes, weights, cloud, low_mm=largest_mm)
+    last = joined(frames[0], frames, made, weights, cloud, low_mm=largest_mm)
     relief = yield from _told(last, 0.85, 0.15, "Joining the patches")
     # a texture that shows paint, or hardly any of this surface, does not speak against those that show it well
-    trust = max(share * trust_of(signal, one) for share, signal, one in zip(shares, signals, spectra, strict=True))
-    return Recovery(relief, lights, spectra, min(one.finest_mm() for one in spectra), max(shares), trust)
+    trust = max(share * one.share for share, one in zip(shares, told, strict=True))
+    return Recovery(relief, lights, spectra, min(one.finest_mm for one in told), max(shares), min(trust, 1.0))
 
 
 def cell_mm(surface: Surface) -> float:
@@ -143,6 +144,15 @@ def _told(work: Generator[float, None, Any], start: float, share: float, words: 
         yield start + share * fraction, words
 
 
+def evidence_of(one: Photographed, lit: Lit) -> Evidence:
+    """What a texture shows beyond its light and the paint told by its colour."""
+    surface = one.surface
+    irradiance, pull = pull_of_light(surface.texels.interpolate(surface.faces, luminance(lit.shading.flux)), surface.normal)
+    paint, hue = paint_of(surface, one.colours, lit)
+    raw = log_residual(surface, luminance(one.colours) / np.exp(paint), irradiance)
+    return Evidence(without_specks(surface, raw), raw, paint, hue, surface.normal, irradiance, pull, lit.light.spread)
+
+
 def log_residual(surface: Surface, bright: Floats, irradiance: Floats) -> Floats:
     """(n,) log of luminance over smooth irradiance, its median 0, clipped to what fine relief can do."""
     floor = 0.02 * float(np.median(bright)) + 1e-5
@@ -157,7 +167,8 @@ def shading_share(residual: Floats, spread: float) -> float:
     all but everywhere (at most 0.2 % of the texels of dusted bench pieces, 4 % where a piece was cut from its stand and has
     crevices that nobody saw); a dark print lies below it in a fifth of them. Between 5 and 15 % trust fades. And paint leaves
     the light's fit with a wide `spread` of what it cannot explain: 0.08 to 0.12 on dusted bench pieces, 0.06 to 0.14 on
-    painted ones, 0.26 and more on grained wood. Between 0.16 and 0.24 trust fades.
+    painted ones, 0.26 and more on grained wood. Between 0.16 and 0.24 trust fades; the net tells grain from cuts by itself, so
+    that it is given a `spread` of 0.
     """
     dark = (0.15 - float(np.mean(residual <= CLIP[0] + 1e-3))) / 0.10
     return float(np.clip(min(dark, (0.24 - spread) / 0.08), 0.0, 1.0))
@@ -176,11 +187,3 @@ def told_along(signal: Signal) -> Floats:
     """(p,) how much a texture tells of the slopes along its light in each patch: what it shows of the patch, by the inverse
     variance of a slope read from it, which goes with the square of the light's pull."""
     return signal.share * ((signal.mean_pull**2).sum(axis=1) + FAINT_PULL**2)
-
-
-def trust_of(signal: Signal, spectrum: Spectrum) -> float:
-    """Share of the relief's slope variance that the filter lets through, where the light pulls as it does on average."""
-    pull = 0.5 * float(np.median((signal.mean_pull**2).sum(axis=1))) + KAPPA**2
-    gains = pull / (pull + spectrum.noise / np.maximum(spectrum.signal, 1e-12))
-    power = spectrum.signal * spectrum.centres
-    return float((gains * power).sum() / max(power.sum(), 1e-12)) * spectrum.steady

@@ -1,8 +1,9 @@
-"""What a linear inversion can't know: a dark round spot is dust, a lip shades what lies under it, blur has worn an edge.
+"""What a linear inversion can't know: a dark round spot is dust, a lip shades what lies under it, grain is drawn, not cut.
 
-A small convolutional net corrects the slopes of the linear inversion, patch by patch, in the frame of the light. It learned
-from made-up pieces photographed by a made-up phone (`scripts/learning`); its weights are data beside this file. Strokes are
-seen on squares of 2 x 2 cells, what lies round them (some 40 cells) on squares of 4 x 4.
+A small convolutional net corrects the linear inversion, patch by patch, in the frame of the light, and says which part of what
+it sees is shading: the rest is paint. It learned from made-up pieces, dusted and painted, photographed by a made-up phone
+(`scripts/learning`); its weights are data beside this file. Strokes are seen on squares of 2 x 2 cells, what lies round them
+(some 40 cells) on squares of 4 x 4.
 """
 
 from __future__ import annotations
@@ -55,11 +56,12 @@ class Refiner:
     layers: dict[str, Layer]
     dilations: tuple[int, ...]
 
-    def slopes(self, planes: Floats, form: Floats) -> Floats:
-        """(2, C, C) float32 slopes along x (the light's pull) and y of a patch.
+    def fields(self, planes: Floats, form: Floats) -> Floats:
+        """(3, C, C) float32 slopes along x (the light's pull) and y of a patch, and the log shading that its relief makes.
 
-        planes (7, C, C): log residual with specks closed over, the same as photographed, 1 where known, pull along x and y,
-        linear slopes along x and y. form (3, C / 4, C / 4): slopes of the scan's surface along x and y, log irradiance.
+        planes (11, C, C): log residual with specks closed over, the same as photographed, 1 where known, pull along x and y,
+        the linear inversion's three fields, log level of the paint that was divided out and its hue. form (4, C / 4, C / 4):
+        slopes of the scan's surface along x and y, log irradiance, spread of what the light's fit left over.
         """
         use = self.layers
         small = folded(planes.transpose(1, 2, 0))
@@ -71,7 +73,7 @@ class Refiner:
         fine += unfolded(use["up"](np.maximum(state, 0)))
         fine += use["after"](np.maximum(fine, 0))
         made = unfolded(use["last"](np.concatenate([np.maximum(fine, 0), small], axis=2)))
-        return planes[5:7] + made.transpose(2, 0, 1)
+        return planes[5:8] + made.transpose(2, 0, 1)
 
 
 @cache

@@ -162,25 +162,31 @@ def border_distance(mask: NDArray[Any], reach: int) -> NDArray[np.uint8]:
 
 def extend(values: Floats, mask: NDArray[Any], steps: int) -> Floats:
     """The raster (height, width[, k]) with covered values grown `steps` texels outwards, so that filtering finds no edge."""
-    flat = values.reshape(mask.shape + (-1,)).astype(np.float32)
-    known = mask.copy()
+    height, width = mask.shape
+    flat = np.pad(values.reshape(height, width, -1).astype(np.float32), ((1, 1), (1, 1), (0, 0)))
+    known = np.pad(mask, 1)
+    kept, wide = flat.reshape(-1, flat.shape[2]), width + 2
     for _ in range(steps):
-        total = np.zeros_like(flat)
-        count = np.zeros(mask.shape, np.float32)
-        for to, source in _SHIFTS:
-            count[to] += known[source]
-            total[to] += np.where(known[source][..., None], flat[source], 0)
-        fresh = ~known & (count > 0)
-        flat = np.where(fresh[..., None], total / np.maximum(count, 1)[..., None], flat)
-        known = known | fresh
-    return flat.reshape(values.shape)
+        rim = np.zeros_like(known)
+        rim[1:-1, 1:-1] = known[2:, 1:-1] | known[:-2, 1:-1] | known[1:-1, 2:] | known[1:-1, :-2]
+        fresh = np.flatnonzero(rim & ~known)
+        near = fresh[:, None] + np.array([-wide, wide, -1, 1])
+        share = known.reshape(-1)[near].astype(np.float32)
+        kept[fresh] = np.einsum("ns,nsk->nk", share, kept[near]) / share.sum(axis=1, keepdims=True)
+        known.reshape(-1)[fresh] = True
+    return flat[1:-1, 1:-1].reshape(values.shape)
 
 
-_ALL, _UP, _DOWN = slice(None), slice(1, None), slice(None, -1)
-_SHIFTS = (
-    ((_UP, _ALL), (_DOWN, _ALL)), ((_DOWN, _ALL), (_UP, _ALL)),
-    ((_ALL, _UP), (_ALL, _DOWN)), ((_ALL, _DOWN), (_ALL, _UP)),
-)  # fmt: skip
+def bilinear(raster: Floats, x: Floats, y: Floats) -> Floats:
+    """(n,) values of a raster (height, width) at x, y (n,) in texels from the middle of the first; its rim goes on."""
+    height, width = raster.shape
+    x, y = np.clip(x, 0, width - 1), np.clip(y, 0, height - 1)
+    column, row = np.minimum(x.astype(np.int64), max(width - 2, 0)), np.minimum(y.astype(np.int64), max(height - 2, 0))
+    right, up = x - column, y - row
+    next_column, next_row = np.minimum(column + 1, width - 1), np.minimum(row + 1, height - 1)
+    lower = raster[row, column] * (1 - right) + raster[row, next_column] * right
+    upper = raster[next_row, column] * (1 - right) + raster[next_row, next_column] * right
+    return lower * (1 - up) + upper * up
 
 
 def surface_frames(vertices: Floats, faces: Ints, uv: Floats) -> tuple[Floats, Floats]:

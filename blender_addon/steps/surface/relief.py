@@ -29,7 +29,7 @@ from ...scene.photographed import own_normals, read_photographed, shared_share
 LABEL = "Relief"
 NEEDS = ("piece",)
 USES = ("stand", "aligned")
-MAKES = ("relief_height", "relief_normal")
+MAKES = ("relief_height", "relief_normal", "relief_shading")
 COST = 12.0
 SHAPE_KEY = "Relief"
 MARGIN = 8  # texels that the maps are grown past the islands
@@ -146,6 +146,8 @@ def _kept(stage: Any, surface: Surface, recovery: Recovery, own: Any | None, set
     if not recovery.found and recovery.shaded < 0.5:
         stage.note("The texture shows what no light makes (grain, a dark print): that is paint, so no relief is taken from it")
         return Result("No relief: the texture shows paint rather than shading", figures)
+    if not surface.on_vertices and recovery.found:
+        _offer_shading(stage, surface, recovery)
     if not recovery.found:
         stage.note("The texture shows no relief that stands out of its noise, so none is added")
         return Result("No relief stands out of the texture's noise", figures)
@@ -181,6 +183,14 @@ def _offer(stage: Any, surface: Surface, heights: Any, slopes: Any, own: Any | N
         for fact, value in facts.items():
             image[fact] = value
         stage.offer(role, image, key="piece", name=name)
+
+
+def _offer_shading(stage: Any, surface: Surface, recovery: Recovery) -> None:
+    """What the relief's own shading multiplies the smooth light by, halved to fit into an image: what delighting takes out."""
+    half = 0.5 * np.exp(recovery.strength * recovery.relief.shade)
+    raster = extend(surface.texels.scatter(np.clip(half, 0, 1)), surface.texels.mask(), MARGIN)
+    raster[raster == 0] = 0.5
+    stage.offer("relief_shading", make_image("Relief shading", raster, data=True), key="piece", name="Relief shading")
 
 
 def _as_shape_key(stage: Any, surface: Surface, heights: Any, strength: float) -> None:
