@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Generator
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -17,6 +17,7 @@ from ...core.relief.normal_maps import (
     tangent_frames,
     tangent_space,
 )
+from ...core.relief.own_map import added_by_photo, slopes_of_normals
 from ...core.relief.recovery import Photographed, Recovery, recover
 from ...core.relief.surface import Surface
 from ...core.relief.texels import extend, surface_frames
@@ -101,7 +102,7 @@ def _effect(stage: Any, found: Photographed, own: Any | None, settings: Settings
 
 
 def _measured(stage: Any, found: Photographed, own: Any | None, settings: Settings) -> Generator[Progress, None, Result]:
-    others = [found if own is None else replace(found, surface=_with_normals(found.surface, own))]
+    others = [found]
     for key, item in stage.find_all("aligned").items():
         if item.get("bozzetto_scan_role") == "stand":
             continue
@@ -120,12 +121,6 @@ def _measured(stage: Any, found: Photographed, own: Any | None, settings: Settin
         yield Progress(0.1 + 0.75 * fraction, words)
     yield Progress(0.9, "Making the maps")
     return _kept(stage, found.surface, recovery, own, settings, len(others))
-
-
-def _with_normals(surface: Surface, own: Any) -> Surface:
-    """The surface as the scan's own normal map has it: only shading that the map does not explain counts as relief."""
-    frames = tangent_frames(surface.vertices, surface.faces, surface.uv, surface.vertex_normal)
-    return replace(surface, normal=from_tangent_space(surface.texels, frames, surface.normal, own))
 
 
 def _kept(stage: Any, surface: Surface, recovery: Recovery, own: Any | None, settings: Settings, textures: int) -> Result:
@@ -156,12 +151,22 @@ def _kept(stage: Any, surface: Surface, recovery: Recovery, own: Any | None, set
     if surface.on_vertices:
         _as_shape_key(stage, surface, recovery.relief.height_mm, strength)
     else:
-        _offer(stage, surface, recovery.relief.height_mm, recovery.relief.slope, own, facts)
+        slopes, heights = recovery.relief.slope, recovery.relief.height_mm
+        if own is not None:
+            slopes, heights = _beside(surface, own, slopes, heights)
+        _offer(stage, surface, heights, slopes, own, facts)
     figures |= {"trusted_mm": round(recovery.trusted_mm, 3), "strength": round(strength, 3)}
     figures["height_std_mm"] = round(float(np.std(recovery.relief.height_mm)), 5)
     tilt = np.degrees(np.arctan(np.linalg.norm(recovery.relief.slope, axis=1)))
     figures["median_tilt_deg"] = round(float(np.median(tilt)), 3)
     return Result(f"Brought back relief down to {recovery.trusted_mm:.2f} mm, shown at {strength:.2f}", figures)
+
+
+def _beside(surface: Surface, own: Any, slopes: Any, heights: Any) -> tuple[Any, Any]:
+    """Of the photo's relief what the scan's own normal map has not."""
+    frames = tangent_frames(surface.vertices, surface.faces, surface.uv, surface.vertex_normal)
+    normals = from_tangent_space(surface.texels, frames, surface.normal, own)
+    return added_by_photo(surface, slopes_of_normals(surface.normal, normals), slopes, heights)
 
 
 def _offer(stage: Any, surface: Surface, heights: Any, slopes: Any, own: Any | None, facts: dict[str, Any]) -> None:
