@@ -106,7 +106,7 @@ def _albedo(record: Record, shape: str, paint: str) -> None:
     part = measures.ready(truth_case(shape, "window", pigment=paint))
     surface, colours = part.surface, part.photographed.colours
     found = measures.recovered([part])
-    shade = found.strength * found.relief.shade if found.found else None
+    shade = found.shaded * found.relief.shade if found.found else None
     ours = _log_rmse(part, delight(surface, colours, relief=shade).albedo)
     record.add("albedo_log_rmse", ours, case=name, yardstick=0.117, floor="<= 0.09", goal="<= 0.065")
     true = lambda shown: _log_rmse(part, shown / np.maximum(part.true_light, 1e-3))  # noqa: E731

@@ -192,7 +192,7 @@ def _offer(stage: Any, surface: Surface, heights: Any, slopes: Any, own: Any | N
 
 def _offer_shading(stage: Any, surface: Surface, recovery: Recovery) -> None:
     """What the relief's own shading multiplies the smooth light by, halved to fit into an image: what delighting takes out."""
-    half = 0.5 * np.exp(recovery.strength * recovery.relief.shade)
+    half = 0.5 * np.exp(recovery.shaded * recovery.relief.shade)  # shrunk by its doubt already, whatever strength is shown
     raster = extend(surface.texels.scatter(np.clip(half, 0, 1)), surface.texels.mask(), MARGIN)
     raster[raster == 0] = 0.5
     stage.offer("relief_shading", make_image("Relief shading", raster, data=True), key="piece", name="Relief shading")
