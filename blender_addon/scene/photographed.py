@@ -43,9 +43,10 @@ def read_photographed(item: Any, *, finest_texel_mm: float = 0.0, occluders: tup
     opaque = image.depth in (24, 48, 96)  # three channels; asked before reading, which may release what this loads
     pixels = read_linear(image, limit=limit)
     surface = read_surface(triangles, used, height=pixels.shape[0], width=pixels.shape[1])
-    shared = float(surface.texels.shared.mean()) if len(surface) else 0.0
+    share = float(surface.texels.shared.mean()) if len(surface) else 0.0
+    shared = surface.texels.index[surface.texels.shared]
     surface = without(surface, surface.texels.shared)
-    if shared > 0.5:
+    if share > 0.5:
         return (
             "has UVs that lie on top of each other (mirrored or stacked islands), so no texel belongs to one place; "
             "unwrap it anew"
@@ -58,7 +59,8 @@ def read_photographed(item: Any, *, finest_texel_mm: float = 0.0, occluders: tup
     flat = _featureless(colours)
     if flat:
         return flat
-    return Photographed(surface, np.ascontiguousarray(colours), _joined(occluders))
+    theirs = (shared, pixels.reshape(-1, 3)[shared]) if len(shared) else None
+    return Photographed(surface, np.ascontiguousarray(colours), _joined(occluders), theirs)
 
 
 def _clear(image: Any, surface: Surface, limit: int) -> Any:

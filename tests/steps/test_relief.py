@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import tracemalloc
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -12,6 +12,7 @@ import numpy as np
 import pytest
 
 from blender_addon.core.mesh import TriangleMesh
+from blender_addon.core.relief.surface import read_surface
 from blender_addon.core.srgb import encode
 from blender_addon.job import sheet as sheets
 from blender_addon.job.runner import finish
@@ -113,6 +114,24 @@ def test_running_twice_gives_the_same_maps_and_no_more_of_them() -> None:
     done(place, relief)
     assert np.array_equal(first, images.read_pixels(place.stage.find("relief_height", "piece")))
     assert len(bpy.data.images) == count
+
+
+def test_texels_that_several_places_share_keep_the_scans_colours() -> None:
+    """The last tenth of the columns shows the same strip of the texture as the first: no light fits both."""
+    mesh = sheet()
+    assert mesh.uv is not None
+    folded = mesh.uv.copy()
+    last = folded[..., 0].min(axis=1) > 0.88
+    folded[last, :, 0] -= folded[last, :, 0].min() - mesh.uv[..., 0].min()
+    place = laid(replace(mesh, uv=folded), texture())
+    done(place, delighting)
+    surface = read_surface(replace(mesh, uv=folded), np.ones(len(mesh.faces), bool), height=320, width=320)
+    shared = surface.texels.index[surface.texels.shared]
+    assert 0.02 < len(shared) / len(surface) < 0.5
+    kept = images.read_pixels(place.stage.find("albedo", "piece"))[..., :3].reshape(-1, 3)[shared]
+    assert np.abs(kept - np.asarray(texture()).reshape(-1, 3)[shared]).mean() < 0.01  # a byte's rounding
+    gaps = images.read_pixels(place.stage.find("albedo", "piece"))[..., :3].reshape(-1, 3)
+    assert gaps.min() > 0.05  # no black between the islands, which a viewer's smaller copies would bleed into the colours
 
 
 def test_light_and_relief_can_be_taken_again_when_the_piece_wears_its_material() -> None:

@@ -35,6 +35,7 @@ WIDEST_MM = 0.115
 """A surface larger than LARGE_MM2 is worked on in coarser cells, up to this: time stays in bounds, and on the bench's owl cells
 of 0.1 mm still cut 30 % where those of 0.07 cut 36."""
 FAINT_PULL = 0.1  # a light that pulls no more than this tells of depth alone
+COARSEST_MM = 2.0
 SURE = 0.4
 """Trust from which on relief is shown in full: 0.44 on a dusted piece with next to no relief, 0.56 to 1 on worked ones; 0.11 to
 0.33 on grained wood, mottles and spots without a hue."""
@@ -45,12 +46,14 @@ READING = "Reading the surface"
 class Photographed:
     """A surface and its texture: colours (n, 3) linear at the texels.
 
-    occluders: (vertices mm, faces) of what stood by, or None.
+    occluders: (vertices mm, faces) of what stood by, or None. shared: raster index (k,) and colours (k, 3) of the texels that
+    several places of the surface show, which are none of its own; None where there are none.
     """
 
     surface: Surface
     colours: Floats
     occluders: tuple[Floats, Ints] | None = None
+    shared: tuple[Ints, Floats] | None = None
 
 
 @dataclass(frozen=True)
@@ -76,8 +79,8 @@ class Recovery:
 
     @property
     def found(self) -> bool:
-        """Whether there is anything to show."""
-        return bool(np.isfinite(self.trusted_mm)) and self.trust > 0.05
+        """Whether there is anything to show: of details that are no finer than that, the mesh itself knows more."""
+        return self.trusted_mm < COARSEST_MM and self.trust > 0.05
 
 
 def recover(photographed: Sequence[Photographed], *, largest_mm: float, seed: int = 1) -> Steps:

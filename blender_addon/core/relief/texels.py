@@ -174,7 +174,7 @@ def extend(values: Floats, mask: NDArray[Any], steps: int) -> Floats:
         share = known.reshape(-1)[near].astype(np.float32)
         kept[fresh] = np.einsum("ns,nsk->nk", share, kept[near]) / share.sum(axis=1, keepdims=True)
         known.reshape(-1)[fresh] = True
-    return flat[1:-1, 1:-1].reshape(values.shape)
+    return np.ascontiguousarray(flat[1:-1, 1:-1]).reshape(values.shape)
 
 
 def bilinear(raster: Floats, x: Floats, y: Floats) -> Floats:

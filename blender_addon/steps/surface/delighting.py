@@ -5,7 +5,6 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any
 
-import bpy
 import numpy as np
 
 from ...core.delighting import Delit, delight
@@ -16,9 +15,7 @@ from ...core.srgb import encode
 from ...job.settings import number, switch
 from ...job.step import Progress, Result, Run
 from ...scene.images import make_image, read_pixels
-from ...scene.meshes import read_mesh
 from ...scene.photographed import read_photographed
-from ...scene.surface_texture import read_linear, surface_texture
 
 LABEL = "Delighting"
 NEEDS = ("piece",)
@@ -62,7 +59,7 @@ def run(stage: Any, settings: Settings) -> Run:
         relief = None if shading is None else np.log(np.maximum(2 * _sampled(shading, found.surface), 0.05))
         delit = delight(found.surface, found.colours, relief=relief, occluders=found.occluders, seed=stage.seed)
         yield Progress(place / 2 + 0.4, f"Keeping the colours of the {role}")
-        image = _image(item, found, delit, settings.strength, role)
+        image = _image(found, delit, settings.strength, role)
         stage.offer("albedo", image, key=role, name=f"Albedo {role}")
         figures[f"{role}_shading_spread"] = round(float(np.std(np.log(delit.shading.mean(axis=1)))), 4)
         figures[f"{role}_log_spread_before"] = round(delit.spread_before, 4)
@@ -81,17 +78,12 @@ def _sampled(image: Any, surface: Surface) -> Any:
     return bilinear(pixels, (column + 0.5) * width / columns - 0.5, (row + 0.5) * height / rows - 0.5)
 
 
-def _scanned(item: Any, shape: tuple[int, ...]) -> Any:
-    """(height, width, 3) linear colours of the texture as it is."""
-    texture = surface_texture(item, read_mesh(item))
-    assert texture is not None
-    return read_linear(bpy.data.images[texture.image], limit=max(shape[:2]))
-
-
-def _image(item: Any, found: Photographed, delit: Delit, strength: float, role: str) -> Any:
+def _image(found: Photographed, delit: Delit, strength: float, role: str) -> Any:
     kept = found.colours + strength * (delit.albedo - found.colours)
     raster = extend(found.surface.texels.scatter(kept), found.surface.texels.mask(), MARGIN)
     empty = raster.sum(axis=2) == 0
-    shared = _scanned(item, raster.shape)  # texels that several places share have no light of their own: they keep theirs
-    raster[empty] = np.where(shared[empty].any(axis=1, keepdims=True), shared[empty], np.median(kept, axis=0))
+    raster[empty] = np.median(kept, axis=0)
+    if found.shared is not None:
+        index, colours = found.shared
+        raster[np.divmod(index, raster.shape[1])] = colours
     return make_image(f"Albedo {role}", encode(np.clip(raster, 0, 1)))
