@@ -112,6 +112,13 @@ def test_a_dark_print_is_no_shading() -> None:
     assert recovery.shading_share(dusted, 0.27) == 0.0  # as grained wood leaves it
 
 
+def test_a_plain_piece_is_shown_without_paint() -> None:
+    """Planes of paint that are left out are planes of zeros."""
+    planes = _planes(0.1 * np.random.default_rng(8).standard_normal((patches.CELLS, patches.CELLS)), (0.4, 0.1))
+    whole, short = (refiner.refiner().fields(part, LEVEL) for part in (planes, planes[:8]))
+    assert np.allclose(whole, short, atol=1e-5)  # sums of float32 in another order
+
+
 def test_grain_is_no_groove() -> None:
     """Fine dark lines without a bright side, drawn out like grain: the net makes less than half of the linear way's relief."""
     rng = np.random.default_rng(5)

@@ -64,7 +64,7 @@ def patch_fields(patches: Patches, signal: Signal, spectrum: Spectrum, *, low_mm
 
 
 def planes_of(signal: Signal, rows: slice, fields: Floats) -> Floats:
-    """(k, 11, CELLS, CELLS) float32: what the net is shown of some patches."""
+    """(k, 11, CELLS, CELLS) float32: what the net is shown of some patches; without paint the last three are left out."""
     step = CELLS // COARSE
     place = np.clip((np.arange(CELLS) + 0.5) / step - 0.5, 0, COARSE - 1)
     low = np.minimum(place.astype(int), COARSE - 2)
@@ -73,8 +73,8 @@ def planes_of(signal: Signal, rows: slice, fields: Floats) -> Floats:
     blend[np.arange(CELLS), low + 1] += place - low
     pull = np.einsum("ya,pkab,xb->pkyx", blend, signal.pull[rows], blend, optimize=True)
     own = np.stack([signal.closed[rows], signal.raw[rows], signal.known[rows]], axis=1)
-    paint = np.zeros((len(own), 3, CELLS, CELLS)) if signal.paint is None else signal.paint[rows]
-    return np.concatenate([own, pull, fields, paint], axis=1).astype(np.float32)
+    paint = [] if signal.paint is None else [signal.paint[rows]]
+    return np.concatenate([own, pull, fields, *paint], axis=1).astype(np.float32)
 
 
 def joined(

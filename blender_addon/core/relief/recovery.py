@@ -4,7 +4,8 @@
 2. r = log(texture) - log(smooth shading) - log(paint told by its colour); specks of dust closed over (`speckle`).
 3. Lay patches over the surface that is to get the relief; splat each texture's r and the pull of its light (`patches`).
 4. Signal and noise from the data itself, then a Wiener inversion of each texture in the frame of its light (`inversion`).
-5. A small net corrects what is not linear (`refiner`); the textures' slopes are joined and read back (`fusion`).
+5. A small net corrects what is not linear and tells paint from shading (`refiner`); the textures' slopes are joined and read
+   back, with the shading that goes with them (`fusion`). How much was read as shading is how far to believe it (`told_by`).
 """
 
 from __future__ import annotations
@@ -35,10 +36,10 @@ WIDEST_MM = 0.115
 """A surface larger than LARGE_MM2 is worked on in coarser cells, up to this: time stays in bounds, and on the bench's owl cells
 of 0.1 mm still cut 30 % where those of 0.07 cut 36."""
 FAINT_PULL = 0.1  # a light that pulls no more than this tells of depth alone
-COARSEST_MM = 2.0
+COARSEST_DETAIL_MM = 2.0
 SURE = 0.4
 """Trust from which on relief is shown in full: 0.44 on a dusted piece with next to no relief, 0.56 to 1 on worked ones; 0.11 to
-0.33 on grained wood, mottles and spots without a hue."""
+0.38 on grained wood, mottles and spots without a hue."""
 READING = "Reading the surface"
 
 
@@ -80,7 +81,7 @@ class Recovery:
     @property
     def found(self) -> bool:
         """Whether there is anything to show: of details that are no finer than that, the mesh itself knows more."""
-        return self.trusted_mm < COARSEST_MM and self.trust > 0.05
+        return self.trusted_mm < COARSEST_DETAIL_MM and self.trust > 0.05
 
 
 def recover(photographed: Sequence[Photographed], *, largest_mm: float, seed: int = 1) -> Steps:

@@ -25,7 +25,7 @@ WEIGHTS = Path(__file__).with_name("refiner.npz")
 
 @dataclass(frozen=True)
 class Layer:
-    """weight: (taps down, taps across, in, out) float32. bias: (out,)."""
+    """weight: (taps down, taps across, in, out) float32. bias: (out,). Inputs that are left out at the end count as 0."""
 
     weight: Floats
     bias: Floats
@@ -33,9 +33,10 @@ class Layer:
     def __call__(self, cells: Floats, dilation: int = 1) -> Floats:
         """(h, w, out) of (h, w, in), zero beyond the rim: a product for each row of taps."""
         rows, columns, kinds = cells.shape
-        down, across, _, made = self.weight.shape
+        weight = self.weight[:, :, :kinds]
+        down, across, _, made = weight.shape
         if across == 1:
-            return (product(cells.reshape(-1, kinds), self.weight[0, 0]) + self.bias).reshape(rows, columns, made)
+            return (product(cells.reshape(-1, kinds), weight[0, 0]) + self.bias).reshape(rows, columns, made)
         wide = np.zeros((rows + 2 * dilation, columns, across, kinds), np.float32)
         inside = wide[dilation : dilation + rows]
         inside[:, dilation:, 0] = cells[:, :-dilation]
@@ -45,7 +46,7 @@ class Layer:
         total = np.broadcast_to(self.bias, (size, made)).astype(np.float32)
         for tap in range(down):
             start = tap * dilation * columns
-            total += product(flat[start : start + size], self.weight[tap].reshape(-1, made))
+            total += product(flat[start : start + size], weight[tap].reshape(-1, made))
         return total.reshape(rows, columns, made)
 
 
@@ -60,7 +61,8 @@ class Refiner:
         """(3, C, C) float32 slopes along x (the light's pull) and y of a patch, and the log shading that its relief makes.
 
         planes (11, C, C): log residual with specks closed over, the same as photographed, 1 where known, pull along x and y,
-        the linear inversion's three fields, log level of the paint that was divided out and its hue. form (4, C / 4, C / 4):
+        the linear inversion's three fields, log level of the paint that was divided out and its hue (the last three may be
+        left out of a plain piece's). form (4, C / 4, C / 4):
         slopes of the scan's surface along x and y, log irradiance, spread of what the light's fit left over.
         """
         use = self.layers
