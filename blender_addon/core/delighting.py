@@ -33,9 +33,8 @@ FLOOR = 0.08  # shading is never taken to be darker than this part of its median
 NOISE_TEXELS = 1.5  # sigma of the surroundings that noise is told in
 NOISE_LEVELS = 12
 NOISE_SHARE = 4.0  # times the noise found is taken for noise: twice its spread, because a variance of few texels scatters
-FAINT_NOISE = (
-    0.02  # of the brightness: what no eye sees (common practice) is left alone, and fine texture of bright parts with it
-)
+FAINT_NOISE = 0.02
+"""Of the brightness: less no eye sees (common practice), so that it is left alone, and fine texture of bright parts with it."""
 NOISIEST = 0.006
 """Linear standard deviation: more is texture, not noise. What a phone leaves in a picture in a dim room (common practice)."""
 GLOSS = 0.3  # e-folds by which a highlight stands above its surroundings, in its weakest channel
