@@ -44,15 +44,12 @@ SHADIEST = -3.0  # log of irradiance over its median is capped here
 @dataclass(frozen=True)
 class Spectrum:
     """Power of r a ring of frequencies. edges: (RINGS + 1,) radians a mm. signal: (RINGS,) alpha^2 times the slopes' power (one
-    axis), noise: (RINGS,) the power that no slope explains. steady: how much of what stands above the noise follows the light's
-    pull as shape must and paint does not, 1 where the light is too even to tell.
+    axis), noise: (RINGS,) the power that no slope explains.
     """
 
     edges: Floats
     noise: Floats
     signal: Floats
-    steady: float
-    patches: int
 
     @property
     def centres(self) -> Floats:
@@ -179,11 +176,11 @@ def blind_spectrum(patches: Patches, signal: Signal) -> Spectrum:
     level = pull + KAPPA**2
     loose = COHERENT * gain(0.5 * (rings.edges[1:] + rings.edges[:-1])) * above / level
     band = (rings.edges[1:] > 2 * np.pi / 2.0) & (rings.edges[:-1] < 2 * np.pi / 0.5)
-    steady = 1.0
+    steady = 1.0  # how much follows the light's pull, as shape must and paint does not; a light too even can't tell
     if pull > TELLING:
         steady = float(np.clip(follows[band].sum() / max(loose[band].sum(), 1e-12) / 0.4, 0, 1))
     strength = np.maximum(steady * loose, np.minimum(follows, above / level))
-    return Spectrum(rings.edges, np.maximum(power - strength * level, 0.3 * power) + 1e-9, strength, steady, len(rows))
+    return Spectrum(rings.edges, np.maximum(power - strength * level, 0.3 * power) + 1e-9, strength)
 
 
 def well_covered(signal: Signal, most: int = 600) -> Ints:

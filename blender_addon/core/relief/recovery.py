@@ -19,7 +19,7 @@ from numpy.typing import NDArray
 
 from ..srgb import luminance
 from .fusion import Relief, joined, patch_fields, refined
-from .inversion import Evidence, Signal, Spectrum, Told, blind_spectrum, gather_signal, pull_of_light, told_by
+from .inversion import Evidence, Signal, Told, blind_spectrum, gather_signal, pull_of_light, told_by
 from .lamplight import Lit, fit_surface_light, paint_of
 from .patches import CELLS, Cloud, Patches, lay_patches, sort_into_boxes
 from .speckle import closed, speckles
@@ -59,7 +59,7 @@ class Photographed:
 
 @dataclass(frozen=True)
 class Recovery:
-    """What came of it. relief: of the first surface's texels. light: one `Lit` a texture. spectra: one a texture.
+    """What came of it. relief: of the first surface's texels. light: one `Lit` a texture.
 
     trusted_mm: finest wavelength that is read as shading, inf when there is none. shaded: how far the textures can be shading
     rather than paint, 0 to 1 (`shading_share`). trust: 0 to 1, how much of what a texture shows was read as shading (`Told`),
@@ -68,7 +68,6 @@ class Recovery:
 
     relief: Relief
     light: list[Lit]
-    spectra: list[Spectrum]
     trusted_mm: float
     shaded: float
     trust: float
@@ -91,7 +90,6 @@ def recover(photographed: Sequence[Photographed], *, largest_mm: float, seed: in
     patches, cloud = lay_patches(main.position, main.normal, cell_mm=cell, seed=seed)
     lights: list[Lit] = []
     signals: list[Signal] = []
-    spectra: list[Spectrum] = []
     frames: list[Patches] = []
     made: list[Floats] = []
     shares: list[float] = []
@@ -111,14 +109,13 @@ def recover(photographed: Sequence[Photographed], *, largest_mm: float, seed: in
         told.append(told_by(frame, signal, made[-1][:, 2]))
         lights.append(lit)
         signals.append(signal)
-        spectra.append(spectrum)
         frames.append(frame)
     weights = [share * told_along(signal) for share, signal in zip(shares, signals, strict=True)]
     last = joined(frames[0], frames, made, weights, cloud, low_mm=largest_mm)
     relief = yield from _told(last, 0.85, 0.15, "Joining the patches")
     # a texture that shows paint, or hardly any of this surface, does not speak against those that show it well
     trust = max(share * one.share for share, one in zip(shares, told, strict=True))
-    return Recovery(relief, lights, spectra, min(one.finest_mm for one in told), max(shares), min(trust, 1.0))
+    return Recovery(relief, lights, min(one.finest_mm for one in told), max(shares), min(trust, 1.0))
 
 
 def cell_mm(surface: Surface) -> float:
