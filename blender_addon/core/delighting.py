@@ -8,6 +8,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from .denoising import without_noise
 from .relief.lamplight import fit_surface_light
 from .relief.speckle import masked_blur
 from .relief.surface import Surface
@@ -30,13 +31,6 @@ class Delit:
 
 
 FLOOR = 0.08  # shading is never taken to be darker than this part of its median: nothing is blown up out of noise
-NOISE_TEXELS = 1.5  # sigma of the surroundings that noise is told in
-NOISE_LEVELS = 12
-NOISE_SHARE = 4.0  # times the noise found is taken for noise: twice its spread, because a variance of few texels scatters
-FAINT_NOISE = 0.02
-"""Of the brightness: less no eye sees (common practice), so that it is left alone, and fine texture of bright parts with it."""
-NOISIEST = 0.006
-"""Linear standard deviation: more is texture, not noise. What a phone leaves in a picture in a dim room (common practice)."""
 GLOSS = 0.3  # e-folds by which a highlight stands above its surroundings, in its weakest channel
 GLOSS_MM = 1.5  # sigma of those surroundings
 
@@ -62,48 +56,7 @@ def delight(
     shading = np.maximum(shading, FLOOR * level) / level
     if relief is not None:
         shading = shading * np.exp(relief)[:, None]
-    return finished(without_highlights(surface, without_noise(surface, colours), shading), shading)
-
-
-def without_noise(surface: Surface, colours: Floats) -> Floats:
-    """Texture colours (n, 3) with the camera's noise smoothed, which the division by a faint light would blow up.
-
-    Each texel moves towards the mean of its surroundings by the part of their variance that is noise (Lee 1980, "Digital image
-    enhancement and noise filtering by use of local statistics"); edges and texture vary more and stay.
-    """
-    mask, out = surface.texels.mask(), np.zeros_like(colours)
-    for channel in range(3):
-        raster = surface.texels.scatter(colours[:, channel])
-        mean = masked_blur(raster, mask, NOISE_TEXELS)
-        variance = masked_blur(np.square(raster - mean), mask, NOISE_TEXELS).reshape(-1)[surface.texels.index]
-        mean = mean.reshape(-1)[surface.texels.index]
-        noise = noise_variance(mean, variance)
-        seen = np.clip((np.sqrt(noise) / np.maximum(mean, 1e-4) - FAINT_NOISE) / FAINT_NOISE, 0, 1)
-        noise = NOISE_SHARE * seen * noise
-        kept = np.clip((variance - noise) / np.maximum(variance, 1e-12), 0, 1)
-        out[:, channel] = mean + kept * (colours[:, channel] - mean)
-    return out
-
-
-def noise_variance(mean: Floats, variance: Floats) -> Floats:
-    """(n,) variance of the noise at local means of brightness (n,), from local variances (n,).
-
-    A camera's noise has a variance that goes straight up with the light (Foi et al. 2008, "Practical Poissonian-Gaussian noise
-    modeling"). At each brightness the calmest fifth of the places shows hardly more than noise; the highest line that lies
-    above none of them is taken, so that a brightness which only edges and fine texture have says nothing.
-    """
-    edges = np.quantile(mean, np.linspace(0, 1, NOISE_LEVELS + 1))
-    level = np.clip(np.searchsorted(edges, mean) - 1, 0, NOISE_LEVELS - 1)
-    rows = [np.flatnonzero(level == one) for one in range(NOISE_LEVELS)]
-    light, calm = np.array([(np.median(mean[row]), np.quantile(variance[row], 0.2)) for row in rows if len(row)]).T
-    best = (float(calm.min()), 0.0)
-    for one in range(len(calm)):
-        for other in range(one):
-            rise = (calm[one] - calm[other]) / max(light[one] - light[other], 1e-9)
-            start = calm[one] - rise * light[one]
-            if rise >= 0 and start >= 0 and (start + rise * light <= calm + 1e-12).all():
-                best = max(best, (start, rise), key=lambda line: float((line[0] + line[1] * light).sum()))
-    return np.minimum(best[0] + best[1] * mean, NOISIEST**2)
+    return finished(without_highlights(surface, without_noise(surface, colours, shading), shading), shading)
 
 
 def without_highlights(surface: Surface, colours: Floats, shading: Floats) -> Floats:
