@@ -11,6 +11,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from ..threads import spread
 from .bandpass import gaussian_blur
 from .texels import extend
 
@@ -24,8 +25,8 @@ STANDS_OUT = 2.5  # robust deviations of the smaller curvature at which a spot b
 
 def speckles(raster: Floats, mask: Bools, texel_mm: float) -> Bools:
     """(h, w) bool: texels inside `mask` of dark spots in `raster` (log brightness)."""
-    found = np.zeros_like(mask)
-    for size in SIZES_MM:
+
+    def of_size(size: float) -> Bools:
         sigma = max(size / texel_mm, 0.8)
         smaller, trace = _curvature(raster, mask, sigma)
         inside = smaller[mask][:: max(1, int(mask.sum()) // 300_000)]
@@ -33,8 +34,9 @@ def speckles(raster: Floats, mask: Bools, texel_mm: float) -> Bools:
         spot = (smaller > STANDS_OUT * spread) & mask
         for _ in range(int(np.ceil(1.2 * sigma))):
             spot = (grown(spot) & (trace > 0)) | spot
-        found |= grown(spot)
-    return found & mask
+        return grown(spot) & mask
+
+    return np.logical_or.reduce(list(spread(of_size, SIZES_MM)))
 
 
 def closed(raster: Floats, mask: Bools, holes: Bools, sigma: float = 1.5) -> Floats:
