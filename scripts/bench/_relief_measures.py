@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -107,8 +107,9 @@ def high_pass_cuts(part: Ready, texture: Floats) -> tuple[float, float]:
     slopes = high_pass_slopes(part, texture)
     typical = float(np.median(np.linalg.norm(slopes[part.known], axis=1))) + 1e-9
     one = np.tan(np.radians(5)) / typical
-    best = max(cut_percent(part, slopes * (one * share))[0] for share in (0.0, 0.05, 0.1, 0.2, 0.4))
-    return best, cut_percent(part, slopes * one)[0]
+    some = replace(part, known=part.known & (np.arange(len(part.known)) % 5 == 0))
+    best = max(cut_percent(some, slopes * (one * share))[0] for share in (0.0, 0.05, 0.1, 0.2, 0.4))
+    return best, cut_percent(some, slopes * one)[0]
 
 
 @dataclass(frozen=True)
@@ -130,7 +131,7 @@ def strokes(part: Ready, height: Floats, *, seed: int = 3) -> Strokes:
     surface = part.surface
     patches, cloud = lay_patches(surface.position, surface.normal, cell_mm=0.07, seed=seed)
     found = true = wrong = drawn = 0
-    for first, last in list(patches.runs())[:: max(1, len(patches) // 480)]:
+    for first, last in list(patches.runs())[::3]:
         members = patches.members(cloud, first, last)
         grids = [_patch_band(members, values) for values in (part.true_height * part.known, height)]
         for row in range(last - first):

@@ -1,0 +1,132 @@
+"""One case of the bench of relief in a process of its own: `python -m scripts.bench._relief_cases OUT JOB WORDS`.
+
+Prints what it measured as JSON. JOB is the name of a function here that takes the rows, OUT and the words.
+"""
+
+from __future__ import annotations
+
+import json
+import sys
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from blender_addon.core.delighting import delight
+from blender_addon.core.denoising import without_noise
+from blender_addon.core.relief.lamplight import fit_surface_light
+from blender_addon.core.relief.spherical_harmonics import irradiance_basis, robust_fit
+from scripts.truth.scanner import truth_case
+
+from . import _relief_measures as measures
+from ._relief_pictures import triptych
+
+LIMITS = {
+    "window": (">= 28", ">= 40"), "lamps": (">= 28", ">= 40"), "overcast": (">= 12", ">= 20"), "tent": (">= 12", ">= 20"),
+    "travelling": (">= 0", ">= 15"),
+}  # fmt: skip
+
+
+class Rows(list[dict[str, Any]]):
+    """What was measured, as `Record.add` takes it."""
+
+    def add(self, metric: str, value: float, **told: Any) -> None:
+        self.append({"metric": metric, "value": float(value), **told})
+
+
+def lit(rows: Rows, out: Path, shape: str, light: str) -> None:
+    name = f"{shape}/{light}"
+    case = truth_case(shape, light)
+    part = measures.ready(case)
+    found = measures.recovered([part])
+    slopes = found.strength * found.relief.slope if found.found else 0 * found.relief.slope
+    floor, goal = LIMITS[light]
+    median, worst = measures.cut_percent(part, slopes)
+    best, visible = measures.high_pass_cuts(part, case.texture)
+    rows.add("median_cut", median, case=name, unit="%", yardstick=best, floor=floor, goal=goal)
+    rows.add("highpass_best_cut", best, case=name, unit="%")
+    rows.add("highpass_visible_cut", visible, case=name, unit="%")
+    rows.add("worst5_cut", worst, case=name, unit="%", floor=">= 15", goal=">= 30")
+    if median > 10:
+        ratio = measures.seam_ratio(part, slopes)
+        rows.add("seam_ratio", ratio, case=name, yardstick=1.7, floor="<= 1.05", goal="<= 1.01")
+    if light in ("window", "lamps"):
+        height = found.relief.height_mm
+        together = measures.height_correlation(part, height)
+        rows.add("height_correlation", together, case=name, yardstick=0.09, floor=">= 0.55", goal=">= 0.75")
+        lines = measures.strokes(part, height)
+        if lines.true >= 20:
+            rows.add("strokes_found_percent", lines.found_percent, case=name, unit="%", floor=">= 55", goal=">= 80")
+        rows.add("strokes_false_percent", lines.false_percent, case=name, unit="%", floor="<= 10", goal="<= 5")
+    if light == "window":
+        triptych(part, slopes, out / f"raking_{shape}.png")
+
+
+def several(rows: Rows, out: Path, shape: str) -> None:
+    parts = [measures.ready(truth_case(shape, "window", turn=turn)) for turn in (0.0, 90.0, 180.0, 270.0)]
+    for metric, count, floor, goal in (("median_cut_two", 2, ">= 38", ">= 48"), ("median_cut_four", 4, ">= 45", ">= 55")):
+        found = measures.recovered(parts[:count])
+        median, _ = measures.cut_percent(parts[0], found.relief.slope)
+        rows.add(metric, median, case=f"{shape}/window", unit="%", floor=floor, goal=goal)
+
+
+def without_detail(rows: Rows, out: Path) -> None:
+    part = measures.ready(truth_case("plain", "window"))
+    found = measures.recovered([part])
+    slopes = found.relief.slope if found.found else 0 * found.relief.slope
+    # the scan's own bumps are rightly undone: what counts is tilt that takes the normal further from the truth
+    wrong = np.maximum(measures.errors_deg(part, slopes) - measures.errors_deg(part, 0 * slopes), 0)
+    rows.add("false_tilt_deg", float(np.median(wrong)), case="plain/window", unit="deg", floor="<= 0.5", goal="<= 0.1")
+    rows.add("added_tilt_deg", float(np.degrees(np.median(np.linalg.norm(slopes, axis=1)))), case="plain/window", unit="deg")
+
+
+def albedo(rows: Rows, out: Path, shape: str, paint: str) -> None:
+    """Against the albedo as sharp as the photo is; beside it what the true light leaves (noise, JPEG, exposure patches)."""
+    name = f"{shape}/{paint}"
+    part = measures.ready(truth_case(shape, "window", pigment=paint))
+    surface, colours = part.surface, part.photographed.colours
+    found = measures.recovered([part])
+    shade = found.shaded * found.relief.shade if found.found else None
+    ours = _log_rmse(part, delight(surface, colours, relief=shade).albedo)
+    rows.add("albedo_log_rmse", ours, case=name, yardstick=0.117, floor="<= 0.09", goal="<= 0.065")
+    light = np.maximum(part.true_light, 1e-3)
+    rows.add("albedo_log_rmse_true_light", _log_rmse(part, colours / light), case=name)
+    calm = without_noise(surface, colours, light / np.median(light, axis=0))
+    rows.add("albedo_log_rmse_true_light_denoised", _log_rmse(part, calm / light), case=name)
+    median, _ = measures.cut_percent(part, found.strength * found.relief.slope if found.found else 0 * found.relief.slope)
+    rows.add("median_cut_painted", median, case=name, unit="%")
+    rows.add("albedo_log_rmse_raw", _log_rmse(part, colours), case=name)
+    rows.add("albedo_log_rmse_sh_ao", _log_rmse(part, colours / _harmonics(part)), case=name)
+    flat = _log_rmse(part, np.ones_like(colours) * np.median(colours, axis=0))
+    rows.add("albedo_log_rmse_flat", flat, case=name)
+    rows.add("albedo_flat_over_ours", flat / ours, case=name, floor=">= 3")
+
+
+def _log_rmse(part: measures.Ready, albedo: np.ndarray) -> float:
+    """Scale-invariant RMSE of log luminance in the texels whose truth is known."""
+    weight = np.array([0.2126, 0.7152, 0.0722])
+    log = lambda values: np.log(np.maximum(values[part.known], 1e-3)) @ weight  # noqa: E731
+    off = log(albedo) - log(part.true_albedo)
+    return float(np.sqrt(np.mean((off - np.median(off)) ** 2)))
+
+
+def _harmonics(part: measures.Ready) -> np.ndarray:
+    """(n, 3) the usual way's shading: nine harmonics on the normals times ambient occlusion."""
+    surface, colours = part.surface, part.photographed.colours
+    means, weight = surface.texels.gather(surface.faces, colours, len(surface.vertices))
+    open_sky = fit_surface_light(surface, np.ones_like(colours)).openness[:, None]
+    design = irradiance_basis(surface.vertex_normal) * open_sky
+    seen = weight > 0
+    shade = np.stack(
+        [design @ robust_fit(design[seen], np.maximum(means[seen, k], 1e-4), weight[seen]) for k in range(3)], axis=1
+    )
+    shade = np.maximum(shade, 0.02 * np.median(shade, axis=0))
+    return surface.texels.interpolate(surface.faces, shade)
+
+
+JOBS = {work.__name__: work for work in (lit, several, without_detail, albedo)}
+
+if __name__ == "__main__":
+    measured = Rows()
+    JOBS[sys.argv[2]](measured, Path(sys.argv[1]), *sys.argv[3:])
+    sys.stdout.write(json.dumps(measured) + "\n")
