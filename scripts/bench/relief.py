@@ -6,6 +6,7 @@ Cases are shape/light. The first run bakes each shape's transport for a minute o
 from __future__ import annotations
 
 import json
+import os
 import subprocess
 import sys
 from concurrent.futures import ThreadPoolExecutor
@@ -38,7 +39,7 @@ def run(record: Record, options: Options) -> None:
     for shape in dict.fromkeys(case.split("/")[0] for case, _ in jobs):
         baked_scan(shape)  # before the processes part, that no two bake the same
     with ThreadPoolExecutor(AT_ONCE) as pool:
-        for rows in pool.map(lambda job: _apart("_relief_cases", options.out, *job[1]), jobs):
+        for rows in pool.map(lambda job: _apart("_relief_cases", options.out, *job[1], threads="1"), jobs):
             for row in rows:
                 record.add(**row)
     if options.wants("timing"):
@@ -60,10 +61,12 @@ def _timing(record: Record, options: Options) -> None:
     record.add("peak_mb_4k", told["peak_mb"], case="owl", unit="MB", floor="<= 3000", goal="<= 3000")
 
 
-def _apart(module: str, *words: Any) -> Any:
-    """What a module beside this one prints at its end when a process of its own runs it."""
+def _apart(module: str, *words: Any, threads: str = "") -> Any:
+    """What a module beside this one prints at its end when a process of its own runs it. threads: OpenBLAS's own; those of
+    several processes would wait for each other."""
     command = [sys.executable, "-m", f"scripts.bench.{module}", *map(str, words)]
-    done = subprocess.run(command, cwd=ROOT, capture_output=True, text=True, check=False)
+    surroundings = os.environ | ({"OPENBLAS_NUM_THREADS": threads} if threads else {})
+    done = subprocess.run(command, cwd=ROOT, env=surroundings, capture_output=True, text=True, check=False)
     if done.returncode:
         raise RuntimeError(f"{module} {words}: {done.stderr[-2000:]}")
     return json.loads(done.stdout.strip().splitlines()[-1])

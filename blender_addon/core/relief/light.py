@@ -13,6 +13,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from ..threads import spread
 from .pigment import Pigments, find_pigments
 from .spherical_harmonics import sphere_directions
 from .visibility import Visibility
@@ -93,7 +94,7 @@ def fit_light(
     level = np.maximum(np.median(texture[rows], axis=0), 1e-6)
     seen = _Seen(sky_design(visibility, normals)[rows], bounce[rows] / level, texture[rows] / level, weights[rows])
     rough = smoothness * (_roughness(visibility.directions) + 0.01 * np.eye(len(visibility.directions)))
-    ways = [_fitted(seen, rough, colourless=rounds) for rounds in (0, COLOURLESS)]
+    ways = list(spread(lambda rounds: _fitted(seen, rough, colourless=rounds), (0, COLOURLESS)))
     light, left, pigments, pigment = ways[1] if ways[1][1].cost < CLEARLY * ways[0][1].cost else ways[0]
     contrast = np.log(np.maximum(seen.target.mean(axis=1), 0.05))
     return Light(
