@@ -13,7 +13,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from .relief.bandpass import gaussian_blur
-from .relief.speckle import masked_blur
 from .relief.surface import Surface
 from .threads import spread
 
@@ -37,15 +36,18 @@ def without_noise(surface: Surface, colours: Floats, shading: Floats) -> Floats:
     its next neighbours, then in a wider circle.
     """
     mask, light = surface.texels.mask(), np.maximum(shading, 1e-3)
-    area = {sigma: np.maximum(gaussian_blur(mask.astype(np.float32), sigma), 1e-3) for sigma, _ in PASSES}
+    sizes = {TOLD_TEXELS, *(sigma for sigma, _ in PASSES)}
+    area = {sigma: np.maximum(gaussian_blur(mask.astype(np.float32), sigma), 1e-3) for sigma in sizes}
 
     def averaged(values: Floats, sigma: float) -> Floats:
         raster = gaussian_blur(surface.texels.scatter(values), sigma) / area[sigma]
         return raster.reshape(-1)[surface.texels.index]
 
     def calmed(channel: int) -> Floats:
-        albedo = colours[:, channel] / light[:, channel]
-        left = _noise_of(surface, colours[:, channel]) / np.square(light[:, channel])
+        shown = colours[:, channel]
+        level = averaged(shown, TOLD_TEXELS)
+        left = noise_variance(level, averaged(np.square(shown - level), TOLD_TEXELS)) / np.square(light[:, channel])
+        albedo = shown / light[:, channel]
         for sigma, share in PASSES:
             mean, noise = averaged(albedo, sigma), averaged(left, sigma)
             variance = averaged(np.square(albedo - mean), sigma)
@@ -56,15 +58,6 @@ def without_noise(surface: Surface, colours: Floats, shading: Floats) -> Floats:
         return (albedo * light[:, channel]).astype(np.float32)
 
     return np.stack(list(spread(calmed, range(3))), axis=1)
-
-
-def _noise_of(surface: Surface, values: Floats) -> Floats:
-    """(n,) variance of the noise in a channel's linear values (n,)."""
-    raster, mask = surface.texels.scatter(values), surface.texels.mask()
-    mean = masked_blur(raster, mask, TOLD_TEXELS)
-    variance = masked_blur(np.square(raster - mean), mask, TOLD_TEXELS)
-    row = surface.texels.index
-    return noise_variance(mean.reshape(-1)[row], variance.reshape(-1)[row])
 
 
 def noise_variance(mean: Floats, variance: Floats) -> Floats:
