@@ -30,7 +30,7 @@ from scripts.truth.scanner import POWDER, BakedScan, BakedShape, made_case
 from scripts.truth.texels import texels
 
 Floats = Any
-TILES_A_CASE = 45
+TILES_A_CASE = 70
 CASES_A_PIECE = 5  # every second one painted
 STEEP = 2.5
 """Slopes are kept as int8 of 127 sign(g) sqrt(|g| / STEEP): fine near zero, where most are."""
@@ -64,7 +64,7 @@ def piece_tiles(seed: int) -> dict[str, Floats]:
     shown = face_areas(flat, np.arange(len(flat)).reshape(-1, 3)).sum()
     texel = float(np.sqrt(face_areas(mesh.vertices, mesh.faces).sum() / shown) / 1024)
     scan = BakedScan(mesh, island, part, texel)
-    cases = [_case_tiles(body, scan, rng, painted=bool(number % 2)) for number in range(CASES_A_PIECE)]
+    cases = [_case_tiles(body, scan, rng, painted=bool((number + seed) % 2)) for number in range(CASES_A_PIECE)]
     return {name: np.concatenate([case[name] for case in cases]) for name in cases[0]}
 
 
@@ -89,10 +89,10 @@ def _case_tiles(body: BakedShape, scan: BakedScan, rng: np.random.Generator, *, 
 def tiles_of(part: Ready, rng: np.random.Generator) -> dict[str, Floats]:
     """Tiles of a case in the frame of the light: x along its mean pull.
 
-    closed, raw: (k, C, C) int8 of 120 log residual, specks closed over and as it was. paint: (k, 3, C, C) int8 of 60 log level
-    and hue. known: (k, C, C) 0 where no texel lies, 2 where the truth is known too. pull: (k, 2, COARSE, COARSE) int8 of 80
-    pull. form: (k, 4, FORM, FORM) int16 of 4000 times the scan's slopes, log irradiance and spread. target: (k, 3, C, C) int8,
-    companded true slopes and log of the true light over the fitted. ratio: (k, RINGS) log of noise over signal.
+    closed, raw: (k, C, C) int8 of 120 and of 55 log residual, specks closed over and as it was. paint: (k, 3, C, C) int8 of 60
+    log level and hue. known: (k, C, C) 0 where no texel lies, 2 where the truth is known too. pull: (k, 2, COARSE, COARSE) int8
+    of 80 pull. form: (k, 4, FORM, FORM) int16 of 4000 times the scan's slopes, log irradiance and spread. target: (k, 3, C, C)
+    int8, companded true slopes and log of the true light over the fitted. ratio: (k, RINGS) log of noise over signal.
     """
     surface = part.surface
     patches, cloud = lay_patches(surface.position, surface.normal, cell_mm=cell_mm(surface), seed=1)
@@ -113,7 +113,7 @@ def tiles_of(part: Ready, rng: np.random.Generator) -> dict[str, Floats]:
     true, sure = (np.concatenate([run[place] for run in runs]) for place in (0, 1))
     return {
         "closed": _int8(120 * signal.closed[chosen]),
-        "raw": _int8(120 * signal.raw[chosen]),
+        "raw": _int8(55 * signal.raw[chosen]),
         "paint": _int8(60 * (np.zeros((len(chosen), 3, CELLS, CELLS)) if signal.paint is None else signal.paint[chosen])),
         "known": signal.known[chosen] * (1 + sure).astype(np.uint8),
         "pull": _int8(80 * signal.pull[chosen]),
