@@ -14,7 +14,6 @@ import numpy as np
 
 from blender_addon.core.delighting import delight
 from blender_addon.core.denoising import without_noise
-from blender_addon.core.relief.lamplight import fit_surface_light
 from blender_addon.core.relief.spherical_harmonics import irradiance_basis, robust_fit
 from scripts.truth.scanner import truth_case
 
@@ -96,7 +95,7 @@ def albedo(rows: Rows, out: Path, shape: str, paint: str) -> None:
     median, _ = measures.cut_percent(part, found.strength * found.relief.slope if found.found else 0 * found.relief.slope)
     rows.add("median_cut_painted", median, case=name, unit="%")
     rows.add("albedo_log_rmse_raw", _log_rmse(part, colours), case=name)
-    rows.add("albedo_log_rmse_sh_ao", _log_rmse(part, colours / _harmonics(part)), case=name)
+    rows.add("albedo_log_rmse_sh_ao", _log_rmse(part, colours / _harmonics(part, found.light[0].openness)), case=name)
     flat = _log_rmse(part, np.ones_like(colours) * np.median(colours, axis=0))
     rows.add("albedo_log_rmse_flat", flat, case=name)
     rows.add("albedo_flat_over_ours", flat / ours, case=name, floor=">= 3")
@@ -110,12 +109,11 @@ def _log_rmse(part: measures.Ready, albedo: np.ndarray) -> float:
     return float(np.sqrt(np.mean((off - np.median(off)) ** 2)))
 
 
-def _harmonics(part: measures.Ready) -> np.ndarray:
-    """(n, 3) the usual way's shading: nine harmonics on the normals times ambient occlusion."""
+def _harmonics(part: measures.Ready, openness: np.ndarray) -> np.ndarray:
+    """(n, 3) the usual way's shading: nine harmonics on the normals times ambient occlusion (v,)."""
     surface, colours = part.surface, part.photographed.colours
     means, weight = surface.texels.gather(surface.faces, colours, len(surface.vertices))
-    open_sky = fit_surface_light(surface, np.ones_like(colours)).openness[:, None]
-    design = irradiance_basis(surface.vertex_normal) * open_sky
+    design = irradiance_basis(surface.vertex_normal) * openness[:, None]
     seen = weight > 0
     shade = np.stack(
         [design @ robust_fit(design[seen], np.maximum(means[seen, k], 1e-4), weight[seen]) for k in range(3)], axis=1
