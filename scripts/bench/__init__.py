@@ -14,7 +14,7 @@ records {metric, case, value, unit, yardstick, goal}. It is measured afresh each
 parts, and what the parts before measured stays in the table. `goal` is what we are after; where a worse value still passes,
 `floor` says so; a value past its floor (or, with no floor, past its goal) makes the exit code not 0, and so does one that is
 not finite. Errors are magnitudes; `_percent` and `_cut` run from 0 to 100; times and ratios are medians of 5,
-of 3 where one takes more than 10 s.
+of 3 where one takes more than 10 s, of 1 where more than 25.
 """
 
 from __future__ import annotations

@@ -33,7 +33,12 @@ class Rows(list[dict[str, Any]]):
         self.append({"metric": metric, "value": float(value), **told})
 
 
-def lit(rows: Rows, out: Path, shape: str, light: str) -> None:
+def lit(rows: Rows, out: Path, shape: str, *lights: str) -> None:
+    for light in lights:
+        _lit(rows, out, shape, light)
+
+
+def _lit(rows: Rows, out: Path, shape: str, light: str) -> None:
     name = f"{shape}/{light}"
     case = truth_case(shape, light)
     part = measures.ready(case)

@@ -6,6 +6,7 @@ import ast
 import hashlib
 import os
 from dataclasses import dataclass, field, replace
+from functools import lru_cache
 from pathlib import Path
 from typing import Any
 
@@ -178,10 +179,7 @@ def made_case(
     corners = body.truth.faces[np.maximum(part.truth_face, 0)]
     light = irradiance(body, scan, room, albedo)
     colour = mixed(albedo, corners, part.truth_weights)
-    rng = np.random.default_rng(seed + 55)
-    dots = speckles(part, camera.speckle, rng, texel_area=scan.mm_a_texel**2)
-    powder = 1.0 + camera.powder * scanned.Noise(seed + 56)(part.position, 4.0, octaves=2) if camera.powder else 1.0
-    leaving = light * colour * (dots * powder)[:, None]
+    leaving = light * colour * _dusted(part, camera.speckle, camera.powder, scan.mm_a_texel, seed)[:, None]
     texture = photographed(leaving, part, camera, mm_a_texel=scan.mm_a_texel, seed=seed)
     normal = unit(mixed(body.transport.normals, corners, part.truth_weights))
     found = part.truth_face >= 0
@@ -211,6 +209,13 @@ def made_case(
     )
 
 
+@lru_cache(maxsize=1)  # a piece is dusted once, and photographed under several lights
+def _dusted(part: Texels, speckle: float, powder: float, mm_a_texel: float, seed: int) -> Floats:
+    """(t,) factor on the albedo by specks and unevenness of the spray."""
+    dots = speckles(part, speckle, np.random.default_rng(seed + 55), texel_area=mm_a_texel**2)
+    return dots * (1.0 + powder * scanned.Noise(seed + 56)(part.position, 4.0, octaves=2)) if powder else dots
+
+
 def _border(inside: Any, island: Any) -> Any:
     """(h, w) uint8 texels to the border of the island, up to 7; 255 further in, 0 outside."""
     found = np.where(inside, 255, 0).astype(np.uint8)
@@ -226,6 +231,7 @@ def _border(inside: Any, island: Any) -> Any:
     return found
 
 
+@lru_cache(maxsize=1)
 def baked_shape(name: str) -> BakedShape:
     """The truth of a bench shape and its transport, from the cache or made now."""
     path = CACHE / f"{name}-{_recipe(*_makers(name), 'transport')}.npz"
@@ -240,6 +246,7 @@ def baked_shape(name: str) -> BakedShape:
         return BakedShape(truth, transport.Transport(*(kept[key] for key in names)), truth.digest())
 
 
+@lru_cache(maxsize=1)
 def baked_scan(name: str, *, size: int = 2048, seed: int = 0, triangles: int = 60_000) -> BakedScan:
     """A scan of a bench shape (open below, where a phone sees nothing), unwrapped, with its texels."""
     body = baked_shape(name)

@@ -17,7 +17,7 @@ REACH = 1.2
 """mm, how far along the scan's normal the truth is looked for."""
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Texels:
     """The covered texels of a scan, t of them, and what they show.
 
