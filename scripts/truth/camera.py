@@ -85,6 +85,7 @@ def exposures(texels: Texels, spread: float, rng: Any) -> Floats:
 
 @lru_cache(maxsize=1)  # a scan's photos under several lights share their seed
 def _patched(texels: Texels, spots_told: bytes, gains_told: bytes, seed: int) -> Floats:
+    """(t,) gain at each texel, that of the photo whose spot lies nearest; arrays as bytes, so that they can be looked up."""
     spots, gains = np.frombuffer(spots_told).reshape(-1, 3), np.frombuffer(gains_told)
     points = texels.position + 1.5 * Noise(seed)(texels.position, 6.0)[:, None]
     found = np.zeros(len(points))
