@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from .denoising import without_noise
 from .relief.lamplight import fit_surface_light
+from .relief.paint import missed_shading
 from .relief.speckle import masked_blur
 from .relief.surface import Surface
 
@@ -47,7 +48,8 @@ def delight(
 
     The light is an environment of many directions, never negative, carried through the surface's own visibility; bounces come
     from the texture itself, so that coloured neighbours tint as they did. Pigment pulls little (robust weights). relief: (n,)
-    log of the shading that relief finer than the mesh makes on it (`Relief.shade`); it goes with the light.
+    log of the shading that relief finer than the mesh makes on it (`Relief.shade`); it goes with the light, and so does what a
+    paint is darker by there than elsewhere.
     """
     lit = fit_surface_light(surface, colours, occluders=occluders, seed=seed)
     flux = surface.texels.interpolate(surface.faces, lit.shading.flux.reshape(-1, 9)).reshape(-1, 3, 3)
@@ -56,7 +58,10 @@ def delight(
     shading = np.maximum(shading, FLOOR * level) / level
     if relief is not None:
         shading = shading * np.exp(relief)[:, None]
-    return finished(without_highlights(surface, without_noise(surface, colours, shading), shading), shading)
+    calm = without_noise(surface, colours, shading)
+    if relief is not None:
+        shading = shading * np.exp(missed_shading(surface, calm, lit, shading, relief))[:, None]
+    return finished(without_highlights(surface, calm, shading), shading)
 
 
 def without_highlights(surface: Surface, colours: Floats, shading: Floats) -> Floats:

@@ -30,7 +30,7 @@ from scripts.truth.scanner import POWDER, BakedScan, BakedShape, made_case
 from scripts.truth.texels import texels
 
 Floats = Any
-TILES_A_CASE = 70
+TILES_A_CASE = 100
 CASES_A_PIECE = 5  # every second one painted
 STEEP = 2.5
 """Slopes are kept as int8 of 127 sign(g) sqrt(|g| / STEEP): fine near zero, where most are."""
@@ -89,10 +89,11 @@ def _case_tiles(body: BakedShape, scan: BakedScan, rng: np.random.Generator, *, 
 def tiles_of(part: Ready, rng: np.random.Generator) -> dict[str, Floats]:
     """Tiles of a case in the frame of the light: x along its mean pull.
 
-    closed, raw: (k, C, C) int8 of 120 and of 55 log residual, specks closed over and as it was. paint: (k, 3, C, C) int8 of 60
-    log level and hue. known: (k, C, C) 0 where no texel lies, 2 where the truth is known too. pull: (k, 2, COARSE, COARSE) int8
-    of 80 pull. form: (k, 4, FORM, FORM) int16 of 4000 times the scan's slopes, log irradiance and spread. target: (k, 3, C, C)
-    int8, companded true slopes and log of the true light over the fitted. ratio: (k, RINGS) log of noise over signal.
+    closed, raw: (k, C, C) int8 of 120 and of 55 log residual, specks closed over and as it was. paint: (k, 4, C, C) int16 of
+    4000 log level, hue and level told without tint. known: (k, C, C) 0 where no texel lies, 2 where the truth is known too.
+    pull: (k, 2, COARSE, COARSE) int8 of 80 pull. form: (k, 4, FORM, FORM) int16 of 4000 times the scan's slopes, log irradiance
+    and spread. target: (k, 3, C, C) int8, companded true slopes and log of the true light over the fitted. ratio: (k, RINGS)
+    log of noise over signal.
     """
     surface = part.surface
     patches, cloud = lay_patches(surface.position, surface.normal, cell_mm=cell_mm(surface), seed=1)
@@ -114,10 +115,10 @@ def tiles_of(part: Ready, rng: np.random.Generator) -> dict[str, Floats]:
     return {
         "closed": _int8(120 * signal.closed[chosen]),
         "raw": _int8(55 * signal.raw[chosen]),
-        "paint": _int8(60 * (np.zeros((len(chosen), 3, CELLS, CELLS)) if signal.paint is None else signal.paint[chosen])),
+        "paint": _int16(4000 * (np.zeros((len(chosen), 4, CELLS, CELLS)) if signal.paint is None else signal.paint[chosen])),
         "known": signal.known[chosen] * (1 + sure).astype(np.uint8),
         "pull": _int8(80 * signal.pull[chosen]),
-        "form": np.clip(np.rint(4000 * signal.form[chosen]), -32767, 32767).astype(np.int16),
+        "form": _int16(4000 * signal.form[chosen]),
         "target": _int8(127 * np.sign(true) * np.sqrt(np.minimum(np.abs(true) / STEEP, 1))),
         "ratio": np.tile(curve.astype(np.float32), (len(chosen), 1)),
     }
@@ -139,6 +140,10 @@ def _truth_of_run(
 
 def _int8(values: Floats) -> Floats:
     return np.clip(np.rint(values), -127, 127).astype(np.int8)
+
+
+def _int16(values: Floats) -> Floats:
+    return np.clip(np.rint(values), -32767, 32767).astype(np.int16)
 
 
 if __name__ == "__main__":

@@ -7,7 +7,7 @@ import pytest
 
 from blender_addon.core.mesh import unit
 from blender_addon.core.relief.light import Light, fit_light, half_sphere, sky_design
-from blender_addon.core.relief.pigment import find_pigments
+from blender_addon.core.relief.pigment import chromaticity, find_pigments
 from blender_addon.core.relief.spherical_harmonics import sphere_directions
 from blender_addon.core.relief.visibility import Visibility
 
@@ -79,7 +79,7 @@ def test_levels_of_two_paints_are_their_ratio() -> None:
     rng = np.random.default_rng(1)
     mine = rng.random(3000) < 0.3
     remainder = np.log(np.where(mine[:, None], BLUE, CREAM)) + rng.normal(0, 0.02, (3000, 3))
-    levels = find_pigments(remainder, np.ones(3000)).at(remainder)
+    levels = find_pigments(chromaticity(remainder), remainder, np.ones(3000)).at(chromaticity(remainder))
     apart = levels[mine].mean(axis=0) - levels[~mine].mean(axis=0)
     assert np.allclose(apart, np.log(np.divide(BLUE, CREAM)), atol=0.02)  # noise over the root of the count is 0.001
     assert np.allclose(levels.mean(axis=0), 0, atol=1e-6)

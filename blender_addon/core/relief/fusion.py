@@ -64,7 +64,7 @@ def patch_fields(patches: Patches, signal: Signal, spectrum: Spectrum, *, low_mm
 
 
 def planes_of(signal: Signal, rows: slice, fields: Floats) -> Floats:
-    """(k, 11, CELLS, CELLS) float32: what the net is shown of some patches; without paint the last three are left out."""
+    """(k, 12, CELLS, CELLS) float32: what the net is shown of some patches; without paint the last four are left out."""
     step = CELLS // COARSE
     place = np.clip((np.arange(CELLS) + 0.5) / step - 0.5, 0, COARSE - 1)
     low = np.minimum(place.astype(int), COARSE - 2)

@@ -19,6 +19,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ..threads import spread
+from .paint import Paint
 from .patches import CELLS, Cloud, Members, Patches, filled, splat, wave_vectors, window
 
 Floats = NDArray[Any]
@@ -75,10 +76,10 @@ def pull_of_light(flux: Floats, normal: Floats) -> tuple[Floats, Floats]:
 @dataclass(frozen=True)
 class Signal:
     """One texture's evidence in p patches, its mean taken off: closed, raw (p, CELLS, CELLS) float32, the residual with its
-    specks closed over and as photographed; paint (p, 3, CELLS, CELLS), the log level of the paint that is no longer in it and
-    its hue, None on a plain piece; known (p, CELLS, CELLS) bool; pull (p, 2, COARSE, COARSE) float32 along x and y. form (p, 4,
-    FORM, FORM) float32: slopes of the scan's own surface along x and y, log of its irradiance over the median, and the spread
-    of what the light's fit left over on the whole piece.
+    specks closed over and as photographed; paint (p, 4, CELLS, CELLS), the log level of the paint that is no longer in it, its
+    hue and its level with the tint of what is shaded taken out (`Paint`), None on a plain piece; known (p, CELLS, CELLS) bool;
+    pull (p, 2, COARSE, COARSE) float32 along x and y. form (p, 4, FORM, FORM) float32: slopes of the scan's own surface along x
+    and y, log of its irradiance over the median, and the spread of what the light's fit left over on the whole piece.
     """
 
     closed: Floats
@@ -106,14 +107,13 @@ class Signal:
 @dataclass(frozen=True)
 class Evidence:
     """What a texture shows at its texels beyond the smooth light. closed, raw: (n,) log residual with its specks of dust closed
-    over and as photographed. paint: (n,) log level of the paint divided out before, and hue: (n, 2), log of its red and blue
-    over green. normal: (n, 3) unit. irradiance: (n,) and pull: (n, 3) of the fitted light, spread: what its fit left over.
+    over and as photographed. paint: that whose level was divided out before. normal: (n, 3) unit. irradiance: (n,) and pull:
+    (n, 3) of the fitted light, spread: what its fit left over.
     """
 
     closed: Floats
     raw: Floats
-    paint: Floats
-    hue: Floats
+    paint: Paint
     normal: Floats
     irradiance: Floats
     pull: Floats
@@ -124,8 +124,9 @@ def gather_signal(patches: Patches, cloud: Cloud, evidence: Evidence) -> Generat
     """Splat the evidence of the texels into all patches; yields the fraction done."""
     count = len(patches)
     taper = window() / window().sum()
-    layers = np.stack([evidence.closed, evidence.raw - evidence.closed, evidence.paint, *evidence.hue.T])
-    layers = layers if np.any(evidence.paint) else layers[:2]
+    paint = evidence.paint
+    layers = np.stack([evidence.closed, evidence.raw - evidence.closed, paint.level, *paint.hue.T, paint.untinted])
+    layers = layers if np.any(paint.level) else layers[:2]
     grids = np.zeros((len(layers), count, CELLS, CELLS), np.float32)
     known = np.zeros((count, CELLS, CELLS), bool)
     pulls = np.zeros((count, 2, COARSE, COARSE), np.float32)
@@ -150,8 +151,8 @@ def gather_signal(patches: Patches, cloud: Cloud, evidence: Evidence) -> Generat
 
     for last in spread(run, patches.runs()):
         yield last / count
-    paint = grids[2:].swapaxes(0, 1) if len(layers) > 2 else None
-    return Signal(grids[0], grids[1], paint, known, pulls, forms)
+    shown = grids[2:].swapaxes(0, 1) if len(layers) > 2 else None
+    return Signal(grids[0], grids[1], shown, known, pulls, forms)
 
 
 def _coarse(members: Members, cells: int, values: Sequence[Floats]) -> Floats:

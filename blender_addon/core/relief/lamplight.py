@@ -3,15 +3,14 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from hashlib import blake2b
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from ..mesh import edges, unit
-from ..srgb import luminance
 from .light import Light, Shading, bounced, fit_light, half_sphere, shade, sky_design
-from .speckle import masked_blur
 from .surface import Surface
 from .visibility import look_round, spread_samples
 
@@ -22,7 +21,7 @@ SAMPLES = 150_000
 DIRECTIONS = 64  # and as many opposite ones
 LARGE = 45_000  # vertices above which receivers are clustered
 RECEIVERS = 25_000
-PAINTED = 0.02  # deviation of the pigments' log levels below which a piece counts as plain
+KEPT = 4  # fits: those of a piece and its stand, and of what was scanned beside them
 
 
 @dataclass(frozen=True)
@@ -37,7 +36,40 @@ class Lit:
 
 
 def fit_surface_light(surface: Surface, colours: Floats, *, occluders: tuple[Floats, Ints] | None = None, seed: int = 1) -> Lit:
-    """Fit the light of linear texel `colours` (n, 3). occluders: other parts that were there, vertices in mm and faces."""
+    """Fit the light of linear texel `colours` (n, 3). occluders: other parts that were there, vertices in mm and faces.
+
+    The last few fits are kept: relief and delighting ask for the same light one after the other.
+    """
+    key = _digest(surface, colours, occluders or (), seed)
+    lit = _kept.pop(key, None)
+    if lit is None:
+        lit = _fitted(surface, colours, occluders, seed)
+    _kept[key] = lit
+    for oldest in list(_kept)[:-KEPT]:
+        _kept.pop(oldest, None)
+    return lit
+
+
+_kept: dict[bytes, Lit] = {}
+
+
+def forget_fits() -> None:
+    """Let go of the fits that are kept; what is measured in time asks for it."""
+    _kept.clear()
+
+
+def _digest(surface: Surface, colours: Floats, occluders: tuple[Floats, Ints] | tuple[()], seed: int) -> bytes:
+    """What a fit depends on, all of it."""
+    told = blake2b(f"{seed} {surface.texels.shape}".encode())
+    texels = surface.texels
+    parts = (surface.vertices, surface.vertex_normal, surface.faces, surface.uv, texels.index, texels.face, colours)
+    for part in (*parts, *occluders):
+        told.update(f"{part.shape} {part.dtype}".encode())
+        told.update(np.ascontiguousarray(part).data)
+    return told.digest()
+
+
+def _fitted(surface: Surface, colours: Floats, occluders: tuple[Floats, Ints] | None, seed: int) -> Lit:
     vertices, faces = surface.vertices, surface.faces
     means, weight = surface.texels.gather(faces, colours, len(vertices))
     means = np.maximum(means, 1e-4).astype(np.float32)
@@ -59,24 +91,6 @@ def fit_surface_light(surface: Surface, colours: Floats, *, occluders: tuple[Flo
         flux = _eased(flux.reshape(len(flux), 9), faces).reshape(-1, 3, 3)
     openness = sky_design(seen, normal).sum(axis=1)[group]
     return Lit(light, Shading(np.einsum("nac,na->nc", flux, surface.vertex_normal), flux), openness)
-
-
-def paint_of(surface: Surface, colours: Floats, lit: Lit) -> tuple[Floats, Floats]:
-    """Paint at each texel of linear `colours` (n, 3): (n,) log of its luminance over the rest's, as far as its colour tells it,
-    and (n, 2) log of red and of blue over green where the light is taken out. Both 0 on a plain piece."""
-    if lit.light.pigment < PAINTED:
-        return np.zeros(len(colours), np.float32), np.zeros((len(colours), 2), np.float32)
-    near = colours
-    if not surface.on_vertices:
-        # a photo's colour noise is finer than its edges: smoothed by a texel it no longer makes paints of its own
-        raster, mask = surface.texels.scatter(colours), surface.texels.mask()
-        smooth = np.stack([masked_blur(raster[..., channel], mask, 1.0) for channel in range(3)], axis=-1)
-        near = smooth.reshape(-1, 3)[surface.texels.index]
-    floor = 0.02 * np.median(lit.shading.irradiance, axis=0)
-    light = surface.texels.interpolate(surface.faces, np.maximum(lit.shading.irradiance, floor))
-    remainder = np.log(np.maximum(near, 1e-3)) - np.log(np.maximum(light, 1e-3))
-    levels = lit.light.pigments.at(remainder)
-    return np.log(luminance(np.exp(levels))), remainder[:, [0, 2]] - remainder[:, [1]]
 
 
 def clusters(vertices: Floats, normals: Floats, wanted: int) -> Ints:

@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ..threads import spread
-from .pigment import Pigments, find_pigments
+from .pigment import chromaticity, find_pigments
 from .spherical_harmonics import sphere_directions
 from .visibility import Visibility
 
@@ -32,7 +32,7 @@ class Light:
     """A fitted environment. radiance: (d, 3) >= 0 towards `directions` (d, 3). reflectance: (3,) of the bounce.
 
     spread: robust standard deviation of log(texture / fit) over the receivers, paint of a colour of its own left out.
-    contrast: the same of the texture alone. pigments: levels of that paint by its colour; pigment: their standard deviation.
+    contrast: the same of the texture alone. pigment: standard deviation of that paint's log levels.
     """
 
     directions: Floats
@@ -40,7 +40,6 @@ class Light:
     reflectance: Floats
     spread: float
     contrast: float
-    pigments: Pigments
     pigment: float
 
     @property
@@ -95,7 +94,7 @@ def fit_light(
     seen = _Seen(sky_design(visibility, normals)[rows], bounce[rows] / level, texture[rows] / level, weights[rows])
     rough = smoothness * (_roughness(visibility.directions) + 0.01 * np.eye(len(visibility.directions)))
     ways = list(spread(lambda rounds: _fitted(seen, rough, colourless=rounds), (0, COLOURLESS)))
-    light, left, pigments, pigment = ways[1] if ways[1][1].cost < CLEARLY * ways[0][1].cost else ways[0]
+    light, left, pigment = ways[1] if ways[1][1].cost < CLEARLY * ways[0][1].cost else ways[0]
     contrast = np.log(np.maximum(seen.target.mean(axis=1), 0.05))
     return Light(
         visibility.directions,
@@ -103,7 +102,6 @@ def fit_light(
         light[-1],
         left.spread,
         float(1.4826 * np.median(np.abs(contrast - np.median(contrast)))),
-        pigments,
         float(np.sqrt(np.average(pigment.mean(axis=1) ** 2, weights=seen.weights))),
     )
 
@@ -126,15 +124,15 @@ class _Left:
     cost: float
 
 
-def _fitted(seen: _Seen, rough: Floats, *, colourless: int) -> tuple[Floats, _Left, Pigments, Floats]:
-    """Light (d + 1, 3), what it leaves, the pigments and their levels (r, 3), after ROUNDS; before these, `colourless` rounds
+def _fitted(seen: _Seen, rough: Floats, *, colourless: int) -> tuple[Floats, _Left, Floats]:
+    """Light (d + 1, 3), what it leaves and the levels of the pigments (r, 3), after ROUNDS; before these, `colourless` rounds
     in which the light is taken to have no colour."""
     count = seen.design.shape[1]
     weights = seen.weights / seen.weights.mean()
     shown = np.log(np.maximum(seen.target, 1e-3))
     light = np.full((count + 1, 3), 1.0 / np.pi)
     pigment, robust = np.zeros_like(shown), np.ones(len(shown))
-    left, pigments = _Left(0.0, 0.0), find_pigments(0 * shown, weights)
+    left = _Left(0.0, 0.0)
     for number in range(colourless + ROUNDS):
         plain, cast = np.exp(shown - pigment), seen.cast
         if number < colourless:
@@ -144,8 +142,8 @@ def _fitted(seen: _Seen, rough: Floats, *, colourless: int) -> tuple[Floats, _Le
         light = _fit_channels(seen.design, cast, plain, weights / bright**2 * robust, rough, light)
         remainder = shown - np.log(np.maximum(seen.design @ light[:count] + cast * light[count], 1e-3))
         if number > 0 or colourless:
-            pigments = find_pigments(remainder, weights)
-            pigment = pigments.at(remainder)
+            hue = chromaticity(remainder)
+            pigment = find_pigments(hue, remainder, weights).at(hue)
         error = remainder - pigment
         error = error - np.median(error, axis=0)
         grey = error.mean(axis=1)
@@ -154,7 +152,7 @@ def _fitted(seen: _Seen, rough: Floats, *, colourless: int) -> tuple[Floats, _Le
             float(np.average(np.log1p((error / TYPICAL) ** 2).mean(axis=1), weights=weights)),
         )
         robust = 1 / (1 + (grey / (2 * (left.spread + 1e-6))) ** 2)
-    return light, left, pigments, pigment
+    return light, left, pigment
 
 
 def sky_design(visibility: Visibility, normals: Floats) -> Floats:

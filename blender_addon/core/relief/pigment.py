@@ -6,7 +6,7 @@ that their mean remainder is its level: the light falls on all of them, the pain
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -18,60 +18,74 @@ Floats = NDArray[Any]
 
 BIN = 0.08  # of log chromaticity
 EASE = 1.0  # bins, sigma over which the levels are eased: paints closer than this are one
-BINS = 96  # a side: chromaticities up to +- 3.8 in the log
+REACH = 3.84  # chromaticities up to this either way
 MARGIN = 6  # bins at the border that nothing falls into, so that the easing loses nothing
-FAR = (2.0, 4.0, 8.0, 16.0)  # bins, sigmas by which a chromaticity that nothing had takes the levels of those near it
+FAR = (0.16, 0.32, 0.64, 1.28)  # sigmas by which a chromaticity that nothing had takes the levels of those near it
 FAINT = 1e-3  # weight of these against the mean of the table
 
 
 @dataclass(frozen=True)
 class Pigments:
-    """Log level of paint by its chromaticity. middle: (2,) chromaticity of the table's middle. levels: (BINS^2, 3)."""
+    """Log level of paint by its chromaticity. middle: (2,) chromaticity of the table's middle. levels: (bins^2, k), each bin
+    `step` wide."""
 
     middle: Floats
     levels: Floats
+    step: float
 
-    def at(self, remainder: Floats) -> Floats:
-        """(n, 3) level a channel where log(texture / light) is `remainder` (n, 3)."""
-        return sum(self.levels[cell] * share[:, None] for cell, share in _taps(remainder, self.middle))  # type: ignore[return-value]
+    def at(self, hue: Floats) -> Floats:
+        """(n, k) level where the log chromaticity of texture / light is `hue` (n, 2)."""
+        return sum(self.levels[cell] * share[:, None] for cell, share in _taps(hue, self.middle, self.step))  # type: ignore[return-value]
 
 
-def find_pigments(remainder: Floats, weights: Floats) -> Pigments:
+def find_pigments(hue: Floats, remainder: Floats, weights: Floats, *, step: float = BIN) -> Pigments:
     """The levels, of weighted mean 0 over the given places.
 
-    remainder: (n, 3) log(texture / light). weights: (n,) >= 0, not all 0.
+    hue: (n, 2) their log chromaticity (`chromaticity`). remainder: (n, k) log(texture / light), a channel or several. weights:
+    (n,) >= 0, not all 0. step: log chromaticity within which paints are one.
     """
-    middle = np.median(_chromaticity(remainder), axis=0)
+    middle = np.median(hue, axis=0)
+    kinds = remainder.shape[1]
     stacked = np.concatenate([remainder, np.ones((len(remainder), 1))], axis=1) * weights[:, None]
-    table = np.zeros((BINS * BINS, 4))
-    for cell, share in _taps(remainder, middle):
-        for column in range(4):
-            table[:, column] += np.bincount(cell, share * stacked[:, column], BINS * BINS)
+    size = _bins(step) ** 2
+    table = np.zeros((size, kinds + 1))
+    for cell, share in _taps(hue, middle, step):
+        for column in range(kinds + 1):
+            table[:, column] += np.bincount(cell, share * stacked[:, column], size)
     table = _eased(table, EASE)
-    faint = FAINT * table[:, 3].mean()
-    wide = [_eased(table, sigma) for sigma in FAR]
-    table = table + sum(faint / max(one[:, 3].max(), 1e-12) * one for one in wide)
-    found = Pigments(middle, table[:, :3] / np.maximum(table[:, 3:], 1e-12))
-    return Pigments(middle, found.levels - np.average(found.at(remainder), axis=0, weights=weights))
+    faint = FAINT * table[:, -1].mean()
+    wide = [_eased(table, sigma / step) for sigma in FAR]
+    table = table + sum(faint / max(one[:, -1].max(), 1e-12) * one for one in wide)
+    found = Pigments(middle, table[:, :-1] / np.maximum(table[:, -1:], 1e-12), step)
+    return replace(found, levels=found.levels - np.average(found.at(hue), axis=0, weights=weights))
 
 
-def _chromaticity(remainder: Floats) -> Floats:
-    return remainder[:, [0, 2]] - remainder[:, [1]]
+def chromaticity(log_colour: Floats) -> Floats:
+    """(n, 2) log of red and of blue over green, of the log of colours (n, 3)."""
+    return log_colour[:, [0, 2]] - log_colour[:, [1]]
 
 
-def _taps(remainder: Floats, middle: Floats) -> list[tuple[NDArray[Any], Floats]]:
+def _bins(step: float) -> int:
+    return 2 * round(REACH / step)
+
+
+def _taps(hue: Floats, middle: Floats, step: float) -> list[tuple[NDArray[Any], Floats]]:
     """The four bins round each place and their bilinear shares."""
-    place = np.clip((_chromaticity(remainder) - middle) / BIN + BINS / 2, MARGIN, BINS - MARGIN - 1.001)
-    cell = np.floor(place).astype(np.int64)
-    part = place - cell
+    bins = _bins(step)
+    place = np.clip((hue - middle) / step + bins / 2, MARGIN, bins - MARGIN - 1.001)
+    cell = place.astype(np.int32)
+    (x, y), (low, left) = (place - cell).T, cell.T
+    first = low * bins + left
     return [
-        ((cell[:, 0] + a) * BINS + cell[:, 1] + b, np.abs(1 - a - part[:, 0]) * np.abs(1 - b - part[:, 1]))
-        for a in (0, 1)
-        for b in (0, 1)
+        (first, (1 - x) * (1 - y)),
+        (first + 1, (1 - x) * y),
+        (first + bins, x * (1 - y)),
+        (first + bins + 1, x * y),
     ]
 
 
 def _eased(table: Floats, sigma: float) -> Floats:
     """Each column blurred over the bins."""
-    columns = [gaussian_blur(table[:, column].reshape(BINS, BINS), sigma).ravel() for column in range(table.shape[1])]
+    bins = round(np.sqrt(len(table)))
+    columns = [gaussian_blur(table[:, column].reshape(bins, bins), sigma).ravel() for column in range(table.shape[1])]
     return np.stack(columns, axis=1)

@@ -21,8 +21,9 @@ from numpy.typing import NDArray
 from ..srgb import luminance
 from .fusion import Relief, joined, patch_fields, refined
 from .inversion import Evidence, Signal, Told, blind_spectrum, gather_signal, pull_of_light, told_by
-from .lamplight import Lit, fit_surface_light, paint_of
+from .lamplight import Lit, fit_surface_light
 from .levelling import levels
+from .paint import paint_of
 from .patches import CELLS, Cloud, Patches, lay_patches, sort_into_boxes
 from .speckle import closed, speckles
 from .surface import Surface
@@ -157,10 +158,10 @@ def evidence_of(one: Photographed, lit: Lit) -> Evidence:
     """What a texture shows beyond its light and the paint told by its colour."""
     surface = one.surface
     irradiance, pull = pull_of_light(surface.texels.interpolate(surface.faces, luminance(lit.shading.flux)), surface.normal)
-    paint, hue = paint_of(surface, one.colours, lit)
-    raw = log_residual(surface, luminance(one.colours) / np.exp(paint), irradiance)
+    paint = paint_of(surface, one.colours, lit)
+    raw = log_residual(surface, luminance(one.colours) / np.exp(paint.level), irradiance)
     closed = without_specks(surface, np.clip(raw, *CLIP))
-    return Evidence(closed, raw, paint, hue, surface.normal, irradiance, pull, lit.light.spread)
+    return Evidence(closed, raw, paint, surface.normal, irradiance, pull, lit.light.spread)
 
 
 def log_residual(surface: Surface, bright: Floats, irradiance: Floats) -> Floats:

@@ -60,9 +60,9 @@ class Refiner:
     def fields(self, planes: Floats, form: Floats) -> Floats:
         """(3, C, C) float32 slopes along x (the light's pull) and y of a patch, and the log shading that its relief makes.
 
-        planes (11, C, C): log residual with specks closed over, the same as photographed, 1 where known, pull along x and y,
-        the linear inversion's three fields, log level of the paint that was divided out and its hue (the last three may be
-        left out of a plain piece's). form (4, C / 4, C / 4):
+        planes (12, C, C): log residual with specks closed over, the same as photographed, 1 where known, pull along x and y,
+        the linear inversion's three fields, log level of the paint that was divided out, its hue and its level told without the
+        shading's tint (the last four may be left out of a plain piece's). form (4, C / 4, C / 4):
         slopes of the scan's surface along x and y, log irradiance, spread of what the light's fit left over.
         """
         use = self.layers
