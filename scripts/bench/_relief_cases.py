@@ -1,6 +1,7 @@
-"""One case of the bench of relief in a process of its own: `python -m scripts.bench._relief_cases OUT JOB WORDS`.
+"""Cases of the bench of relief in a process of its own: `python -m scripts.bench._relief_cases OUT JOB WORDS + JOB WORDS`.
 
-Prints what it measured as JSON. JOB is the name of a function here that takes the rows, OUT and the words.
+Prints what it measured as JSON. JOB is the name of a function here that takes the rows, OUT and the words. Cases of one shape
+go together, as its scan is made but once then.
 """
 
 from __future__ import annotations
@@ -131,5 +132,7 @@ JOBS = {work.__name__: work for work in (lit, several, without_detail, albedo)}
 
 if __name__ == "__main__":
     measured = Rows()
-    JOBS[sys.argv[2]](measured, Path(sys.argv[1]), *sys.argv[3:])
+    for asked in " ".join(sys.argv[2:]).split(" + "):
+        name, *words = asked.split()
+        JOBS[name](measured, Path(sys.argv[1]), *words)
     sys.stdout.write(json.dumps(measured) + "\n")

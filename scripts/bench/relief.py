@@ -31,17 +31,23 @@ AT_ONCE = 2  # processes of some 2 GB; each uses two cores for half of its time
 def run(record: Record, options: Options) -> None:
     """All metrics of relief.json: the cases side by side, two at a time, then the timing alone."""
     shapes, lights = (("owl",), ("window", "tent")) if options.fast else (SHAPES, LIGHTS)
-    jobs = [("several", shape) for shape in (() if options.fast else MORE_TEXTURES) if options.wants(f"{shape}/window")]
+    more = [
+        (shape, f"several {shape}") for shape in (() if options.fast else MORE_TEXTURES) if options.wants(f"{shape}/window")
+    ]
+    jobs: dict[str, list[str]] = {}
     for shape in shapes:
-        wanted = [light for light in lights if options.wants(f"{shape}/{light}")]
-        jobs += [("lit", shape, *wanted)] if wanted else []
-    jobs += [("without_detail",)] if options.wants("plain/window") else []
-    painted = PIGMENTED[: 1 if options.fast else None]
-    jobs += [("albedo", shape, paint) for shape, paint in painted if options.wants(f"{shape}/{paint}")]
-    for shape in dict.fromkeys(job[1] if len(job) > 1 else "plain" for job in jobs):
+        if wanted := [light for light in lights if options.wants(f"{shape}/{light}")]:
+            jobs.setdefault(shape, []).append(" ".join(("lit", shape, *wanted)))
+    if options.wants("plain/window"):
+        jobs.setdefault("plain", []).append("without_detail")
+    for shape, paint in PIGMENTED[: 1 if options.fast else None]:
+        if options.wants(f"{shape}/{paint}"):
+            jobs.setdefault(shape, []).append(f"albedo {shape} {paint}")
+    for shape in dict.fromkeys([*(shape for shape, _ in more), *jobs]):
         baked_scan(shape)  # before the processes part, that no two bake the same
+    apart = [*(job for _, job in more), *(" + ".join(work) for work in jobs.values())]
     with ThreadPoolExecutor(AT_ONCE) as pool:
-        for rows in pool.map(lambda job: _apart("_relief_cases", options.out, *job, threads="1"), jobs):
+        for rows in pool.map(lambda job: _apart("_relief_cases", options.out, *job.split(), threads="1"), apart):
             for row in rows:
                 record.add(**row)
     if options.wants("timing"):
