@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 from hashlib import blake2b
 from typing import Any
 
@@ -40,33 +41,37 @@ def fit_surface_light(surface: Surface, colours: Floats, *, occluders: tuple[Flo
 
     The last few fits are kept: relief and delighting ask for the same light one after the other.
     """
-    key = _digest(surface, colours, occluders or (), seed)
-    lit = _kept.pop(key, None)
-    if lit is None:
-        lit = _fitted(surface, colours, occluders, seed)
-    _kept[key] = lit
-    for oldest in list(_kept)[:-KEPT]:
-        _kept.pop(oldest, None)
-    return lit
-
-
-_kept: dict[bytes, Lit] = {}
+    return _answered(_Asked(surface, colours, occluders, seed))
 
 
 def forget_fits() -> None:
     """Let go of the fits that are kept; what is measured in time asks for it."""
-    _kept.clear()
+    _answered.cache_clear()
 
 
-def _digest(surface: Surface, colours: Floats, occluders: tuple[Floats, Ints] | tuple[()], seed: int) -> bytes:
-    """What a fit depends on, all of it."""
-    told = blake2b(f"{seed} {surface.texels.shape}".encode())
-    texels = surface.texels
-    parts = (surface.vertices, surface.vertex_normal, surface.faces, surface.uv, texels.index, texels.face, colours)
-    for part in (*parts, *occluders):
-        told.update(f"{part.shape} {part.dtype}".encode())
-        told.update(np.ascontiguousarray(part).data)
-    return told.digest()
+class _Asked:
+    """A fit that is asked for, the same as another if all that it depends on is. What is large is let go of once it is made."""
+
+    def __init__(self, surface: Surface, colours: Floats, occluders: tuple[Floats, Ints] | None, seed: int):
+        told, texels = blake2b(f"{seed} {surface.texels.shape}".encode()), surface.texels
+        parts = (surface.vertices, surface.vertex_normal, surface.faces, surface.uv, texels.index, texels.face, colours)
+        for part in (*parts, *(occluders or ())):
+            told.update(f"{part.shape} {part.dtype}".encode())
+            told.update(np.ascontiguousarray(part).data)
+        self.digest = told.digest()
+        self.inputs: Any = (surface, colours, occluders, seed)
+
+    def __eq__(self, other: object) -> bool:
+        return isinstance(other, _Asked) and self.digest == other.digest
+
+    def __hash__(self) -> int:
+        return hash(self.digest)
+
+
+@lru_cache(maxsize=KEPT)
+def _answered(asked: _Asked) -> Lit:
+    inputs, asked.inputs = asked.inputs, None
+    return _fitted(*inputs)
 
 
 def _fitted(surface: Surface, colours: Floats, occluders: tuple[Floats, Ints] | None, seed: int) -> Lit:
