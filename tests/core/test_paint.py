@@ -95,7 +95,10 @@ def test_a_plain_piece_has_no_paint() -> None:
     paint = paint_of(surface, colours, plain)
     assert not paint.level.any()
     assert not paint.hue.any()
-    assert not missed_shading(surface, colours, plain, np.ones_like(colours), np.full(len(surface), -0.3)).any()
+    deep = np.full(len(surface), -3.0, np.float32)
+    assert not missed_shading(surface, colours, plain, np.ones_like(colours), deep).any()
+    painted = replace(plain, light=replace(plain.light, pigment=0.2))  # and where nothing lies in the open, nothing breaks
+    assert np.abs(missed_shading(surface, colours, painted, np.ones_like(colours), deep)).max() < 0.1
 
 
 @pytest.mark.parametrize("scratched", [False, True])

@@ -93,9 +93,10 @@ def missed_shading(surface: Surface, colours: Floats, lit: Lit, shading: Floats,
     remainder = (np.log(np.maximum(_smooth(surface, colours), 1e-3)) - np.log(np.maximum(shading, 1e-3))).astype(np.float32)
     tint = shading_tint(_lasting_light(lit), surface.faces).astype(np.float32)
     bright, hue = np.log(luminance(np.exp(remainder))), chromaticity(remainder) - relief[:, None] * tint
-    weights = np.exp(-np.square(relief / OPEN))
+    weights = np.maximum(np.exp(-np.square(relief / OPEN)), 1e-6)  # never none, even where all is deep
     off = bright - _levels(hue, bright, FINE, weights)
-    off = np.clip(off - np.median(off[np.abs(relief) < OPEN / 2]), -1, 1) if (np.abs(relief) < OPEN / 2).any() else 0 * off
+    nearest = np.abs(relief) <= max(OPEN / 2, float(np.abs(relief).min()))
+    off = np.clip(off - np.median(off[nearest]), -1, 1)
     own = np.average(np.square(off), weights=weights)
     raster, mask = surface.texels.scatter(np.square(relief)), surface.texels.mask()
     near = masked_blur(raster, mask, REACH_MM / max(surface.texel_mm, 1e-6)).reshape(-1)[surface.texels.index]
