@@ -121,18 +121,24 @@ def blurred(raster: Floats, known: Floats, sigma: float) -> Floats:
 
 def bled(raster: Floats, known: Floats, rounds: int = 3) -> Floats:
     """The raster with the colours of islands spread `rounds` texels over their borders."""
-    raster, known = raster.copy(), known.copy()
+    height, width = known.shape
+    colours, reached = raster.copy().reshape(height * width, -1), known.copy().ravel()
+    steps = ((0, 1), (0, -1), (1, 0), (-1, 0))
+    front = reached.reshape(height, width)
     for _ in range(rounds):
-        total, count = np.zeros_like(raster), np.zeros(known.shape)
-        for axis in range(2):
-            for step in (1, -1):
-                shifted = np.roll(known, step, axis)
-                total += np.roll(raster, step, axis) * shifted[..., None]
-                count += shifted
-        fresh = ~known & (count > 0)
-        raster[fresh] = total[fresh] / count[fresh][:, None]
-        known |= fresh
-    return raster
+        near = np.zeros_like(front)
+        for down, across in steps:
+            near |= np.roll(front, (down, across), (0, 1))
+        fresh = np.flatnonzero(near.ravel() & ~reached)
+        row, column = np.divmod(fresh, width)
+        beside = [(row - down) % height * width + (column - across) % width for down, across in steps]
+        count = sum(reached[one].astype(float) for one in beside)
+        total = sum(colours[one] * reached[one, None] for one in beside)
+        colours[fresh] = total / count[:, None]
+        front = np.zeros_like(front)
+        front.ravel()[fresh] = True
+        reached[fresh] = True
+    return colours.reshape(raster.shape)
 
 
 def photographed(linear: Floats, texels: Texels, camera: Camera, *, mm_a_texel: float, seed: int) -> Floats:

@@ -172,35 +172,35 @@ def _roughness(directions: Floats) -> Floats:
 
 
 def _fit_channels(design: Floats, cast: Floats, target: Floats, weight: Floats, rough: Floats, start: Floats) -> Floats:
-    """One reweighted round: non-negative least squares for the three channels by accelerated projected gradient."""
+    """One reweighted round: non-negative least squares for the three channels."""
     count = design.shape[1]
-    out = np.zeros((count + 1, 3))
     weighted = design * weight[:, None].astype(np.float32)
     core = (weighted.T @ design).astype(float)
-    scale = np.trace(core) / count
-    core += scale * rough
-    for channel in range(3):
-        side = weighted.T @ cast[:, channel]
-        corner = float(cast[:, channel] ** 2 @ weight)
-        hold = 0.05 * corner + 1e-9
-        matrix = np.block([[core, side[:, None]], [side[None, :], np.array([[corner + hold]])]])
-        right = np.append(weighted.T @ target[:, channel], cast[:, channel] * weight @ target[:, channel] + hold * 0.6)
-        out[:, channel] = _non_negative(matrix, right, start[:, channel], ceiling=0.95)
-    return out
+    core += np.trace(core) / count * rough
+    corner = weight @ cast**2
+    hold = 0.05 * corner + 1e-9
+    matrix = np.empty((3, count + 1, count + 1))
+    matrix[:, :count, :count] = core
+    matrix[:, count, :count] = matrix[:, :count, count] = (weighted.T @ cast).T
+    matrix[:, count, count] = corner + hold
+    right = np.concatenate([weighted.T @ target, [weight @ (cast * target) + hold * 0.6]]).T
+    return _non_negative(matrix, right, start.T, ceiling=0.95).T
 
 
 def _non_negative(matrix: Floats, right: Floats, start: Floats, *, ceiling: float) -> Floats:
-    """argmin x M x / 2 - b x with x >= 0 and the last entry <= ceiling; scaled FISTA (Beck & Teboulle 2009)."""
-    scale = 1 / np.sqrt(np.maximum(np.diag(matrix), 1e-12))
-    matrix = matrix * scale[:, None] * scale[None, :]
+    """(k, n) argmin x M x / 2 - b x of k problems, M (k, n, n) and b (k, n), with x >= 0 and the last entry <= ceiling, by
+    accelerated projected gradient: scaled FISTA (Beck & Teboulle 2009)."""
+    scale = 1 / np.sqrt(np.maximum(np.einsum("kii->ki", matrix), 1e-12))
+    matrix = matrix * scale[:, :, None] * scale[:, None, :]
     right = right * scale
-    top = np.full(len(right), np.inf)
-    top[-1] = ceiling / scale[-1]
-    rate = 1 / max(np.linalg.eigvalsh(matrix)[-1], 1e-12)
+    top = np.full(right.shape, np.inf)
+    top[:, -1] = ceiling / scale[:, -1]
+    rate = 1 / np.maximum(np.linalg.eigvalsh(matrix)[:, -1:], 1e-12)
     current = np.clip(start / scale, 0, top)
     ahead, pace = current, 1.0
     for _ in range(STEPS):
-        following = np.clip(ahead - rate * (np.einsum("ij,j->i", matrix, ahead) - right), 0, top)
+        pull = np.matmul(matrix, ahead[:, :, None])[:, :, 0] - right
+        following = np.minimum(np.maximum(ahead - rate * pull, 0), top)
         faster = (1 + np.sqrt(1 + 4 * pace * pace)) / 2
         ahead = following + (pace - 1) / faster * (following - current)
         current, pace = following, faster

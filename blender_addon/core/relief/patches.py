@@ -167,16 +167,17 @@ def _centres(position: Floats, normal: Floats, spacing: float, seed: int) -> tup
     rng = np.random.default_rng(seed)
     rows = rng.permutation(len(position))[: min(len(position), 40_000)]
     place, facing = position[rows], normal[rows]
+    inside = place - place.mean(axis=0)
+    limit = 0.5 * (np.einsum("ij,ij->i", inside, inside) - spacing * spacing)  # |a - b| < s: a . b > (a^2 + b^2 - s^2) / 2
     alive = np.ones(len(rows), bool)
     chosen = []
     for row in range(len(rows)):
         if not alive[row]:
             continue
         chosen.append(row)
-        ahead = slice(row, None)
-        offset = place[ahead] - place[row]
-        near = np.einsum("ij,ij->i", offset, offset) < spacing * spacing
-        alive[ahead] &= ~(near & (np.einsum("ij,j->i", facing[ahead], facing[row]) > 0.6))
+        here = inside[row]
+        near = inside[row:] @ here - limit[row:] > 0.5 * (here @ here)
+        alive[row:] &= ~(near & (facing[row:] @ facing[row] > 0.6))
     return place[chosen], facing[chosen]
 
 
