@@ -11,7 +11,7 @@ from __future__ import annotations
 import argparse
 import sys
 import time
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 from typing import Any
@@ -26,7 +26,7 @@ from blender_addon.core.relief.patches import CELLS, wave_vectors, window
 
 CELL_MM = 0.07
 LOW_MM = 3.0
-DILATIONS = (1, 2, 4, 1)
+DILATIONS = (1, 2, 4, 8, 4, 2, 1)
 STEEP = 2.5
 HELD_OUT = 8
 PLANES = 12
@@ -42,7 +42,7 @@ pieces came back, at 20 a fiftieth less of the normals."""
 class Refiner(nn.Module):
     """See `blender_addon.core.relief.refiner` for what goes in and comes out."""
 
-    def __init__(self, width: int, deep: int):
+    def __init__(self, width: int, deep: int, dilations: Sequence[int] = DILATIONS):
         super().__init__()
         scale = torch.ones(PLANES, 1, 1)
         scale[9:11] = HUE
@@ -50,7 +50,8 @@ class Refiner(nn.Module):
         self.first = nn.Conv2d(4 * PLANES, width, 3, padding=1)
         self.before = nn.Conv2d(width, width, 3, padding=1)
         self.down = nn.Conv2d(4 * width + 4, deep, 1)
-        self.middle = nn.ModuleList(nn.Conv2d(deep, deep, 3, padding=d, dilation=d) for d in DILATIONS)
+        self.middle = nn.ModuleList(nn.Conv2d(deep, deep, 3, padding=d, dilation=d) for d in dilations)
+        self.dilations = tuple(dilations)
         self.up = nn.Conv2d(deep, 4 * width, 1)
         self.after = nn.Conv2d(width, width, 3, padding=1)
         self.last = nn.Conv2d(width + 4 * PLANES, 12, 3, padding=1)
@@ -233,7 +234,7 @@ def save(net: Refiner, path: Path) -> None:
     """Weights (tap rows, tap columns, in, out) and biases as float16."""
     layers = {name: getattr(net, name) for name in ("first", "before", "down", "up", "after", "last")}
     layers |= {f"middle{place}": layer for place, layer in enumerate(net.middle)}
-    arrays: dict[str, Any] = {"dilations": np.array(DILATIONS)}
+    arrays: dict[str, Any] = {"dilations": np.array(net.dilations)}
     for name, layer in layers.items():
         weight = layer.weight.permute(2, 3, 1, 0).detach().cpu().numpy().copy()
         if name in ("first", "last"):
@@ -251,6 +252,7 @@ def main() -> None:
     words.add_argument("--minutes", type=float, default=8.0)
     words.add_argument("--width", type=int, default=32)
     words.add_argument("--deep", type=int, default=64)
+    words.add_argument("--dilations", type=int, nargs="+", default=list(DILATIONS))
     words.add_argument("--seed", type=int, default=1)
     asked = words.parse_args()
     torch.backends.cuda.matmul.allow_tf32 = torch.backends.cudnn.allow_tf32 = True
@@ -261,7 +263,7 @@ def main() -> None:
         held, train = brought(pool.map(lambda path: dict(np.load(path)), paths), sum(sizes[HELD_OUT:]), device)
     count = len(paths)
     torch.manual_seed(asked.seed)
-    net = Refiner(asked.width, asked.deep).to(device)
+    net = Refiner(asked.width, asked.deep, asked.dilations).to(device)
     size = sum(part.numel() for part in net.parameters())
     sys.stdout.write(f"{count} pieces, {len(train['planes'])} tiles on {device}; {size} weights\n")
 

@@ -10,9 +10,12 @@ from collections.abc import Callable
 
 import numpy as np
 
+from blender_addon.core.srgb import luminance
+
 from .fields import Floats, Noise, ramp, rotation
 
 DARKEST, BRIGHTEST = 0.03, 0.88
+ONE_HUE = 0.33  # share of coats that are darker and brighter in one hue, as clay, stone and pencil are
 
 
 def coat(points: Floats, seed: int) -> Floats:
@@ -20,9 +23,12 @@ def coat(points: Floats, seed: int) -> Floats:
     rng = np.random.default_rng(seed + 7100)
     noise = Noise(seed + 7101)
     kinds = (_areas, _areas, _marks, _grown, _grown, _mottled, _stained, _lined)
-    colour = np.tile(_hue(rng), (len(points), 1))
+    ground = _hue(rng)
+    colour = np.tile(ground, (len(points), 1))
     for number in range(int(rng.integers(1, 4))):
         colour = kinds[int(rng.integers(len(kinds)))](colour, points + 50.0 * number, rng, noise)
+    if rng.random() < ONE_HUE:
+        colour = luminance(colour)[:, None] * (ground / luminance(ground))
     return np.clip(colour, DARKEST, BRIGHTEST)
 
 

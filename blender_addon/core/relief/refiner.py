@@ -2,8 +2,8 @@
 
 A small convolutional net corrects the linear inversion, patch by patch, in the frame of the light, and says which part of what
 it sees is shading: the rest is paint. It learned from made-up pieces, dusted and painted, photographed by a made-up phone
-(`scripts/learning`); its weights are data beside this file. Strokes are seen on squares of 2 x 2 cells, what lies round them
-(some 40 cells) on squares of 4 x 4.
+(`scripts/learning`); its weights are data beside this file. Strokes are seen on squares of 2 x 2 cells, what lies round them,
+as far as the patch goes, on squares of 4 x 4: grain and cuts differ in how they go on.
 """
 
 from __future__ import annotations
