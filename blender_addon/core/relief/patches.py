@@ -102,13 +102,13 @@ class Patches:
 
     def _inside(self, cloud: Cloud, patch: int, row: Ints, half: float) -> tuple[Ints, Floats, Floats, Floats]:
         """Of sorted texels `row` those in a patch, with x, y in cells from its middle and the cosine to its normal."""
-        frame = np.stack([self.along[patch], self.across[patch], self.normal[patch]], axis=1)
-        place = product(cloud.position[row] - self.centre[patch], frame)
-        cosine = np.einsum("ij,j->i", cloud.facing[row], frame[:, 2])
-        place[:, :2] /= self.cell_mm
-        limits = np.array([half - 1, half - 1, THICK * self.edge_mm], np.float32)
-        keep = (np.abs(place) < limits).all(axis=1) & (cosine > FACING)
-        return row[keep], place[keep, 0], place[keep, 1], cosine[keep]
+        frame = np.stack([self.along[patch] / self.cell_mm, self.across[patch] / self.cell_mm, self.normal[patch]], axis=1)
+        place = product(cloud.position[row], frame) - self.centre[patch] @ frame
+        cosine = product(cloud.facing[row], frame[:, 2:])[:, 0]
+        x, y, above = place.T
+        keep = (np.abs(x) < half - 1) & (np.abs(y) < half - 1) & (np.abs(above) < THICK * self.edge_mm) & (cosine > FACING)
+        kept = np.flatnonzero(keep)
+        return row[kept], x[kept], y[kept], cosine[kept]
 
     def _candidates(self, cloud: Cloud, first: int, last: int, half_mm: float) -> tuple[Ints, Ints]:
         """(k,) patch within the run and (k,) row of the sorted texels, for all texels in boxes near enough."""

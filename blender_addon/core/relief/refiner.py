@@ -10,13 +10,12 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import cache
+from itertools import product
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
-
-from ..threads import product
 
 Floats = NDArray[Any]
 
@@ -31,23 +30,19 @@ class Layer:
     bias: Floats
 
     def __call__(self, cells: Floats, dilation: int = 1) -> Floats:
-        """(h, w, out) of (h, w, in), zero beyond the rim: a product for each row of taps."""
+        """(h, w, out) of (h, w, in), zero beyond the rim: a product for each tap, of the cells that it reaches."""
         rows, columns, kinds = cells.shape
         weight = self.weight[:, :, :kinds]
-        down, across, _, made = weight.shape
-        if across == 1:
-            return (product(cells.reshape(-1, kinds), weight[0, 0]) + self.bias).reshape(rows, columns, made)
-        wide = np.zeros((rows + 2 * dilation, columns, across, kinds), np.float32)
-        inside = wide[dilation : dilation + rows]
-        inside[:, dilation:, 0] = cells[:, :-dilation]
-        inside[:, :, 1] = cells
-        inside[:, :-dilation, 2] = cells[:, dilation:]
-        flat, size = wide.reshape(-1, across * kinds), rows * columns
-        total = np.broadcast_to(self.bias, (size, made)).astype(np.float32)
-        for tap in range(down):
-            start = tap * dilation * columns
-            total += product(flat[start : start + size], weight[tap].reshape(-1, made))
-        return total.reshape(rows, columns, made)
+        taps = len(weight)
+        reach = [dilation * (place - taps // 2) for place in range(taps)]
+        made = np.matmul(cells, weight[taps // 2, taps // 2])
+        made += self.bias
+        for (down, y), (across, x) in product(enumerate(reach), repeat=2):
+            if (y or x) and abs(y) < rows and abs(x) < columns:
+                seen = cells[max(y, 0) : rows + min(y, 0), max(x, 0) : columns + min(x, 0)]
+                to = made[max(-y, 0) : rows + min(-y, 0), max(-x, 0) : columns + min(-x, 0)]
+                to += np.matmul(seen, weight[down, across])
+        return made
 
 
 @dataclass(frozen=True)
