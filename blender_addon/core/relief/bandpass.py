@@ -86,10 +86,10 @@ def _direct(image: Floats, sigma: float) -> Floats:
     across = _mirrored(np.arange(-reach, width + -width % STRIP + reach), width)
     piece = max(16, ALONE // band.size // 16 * 16)  # columns of one product down
     row = np.zeros((STRIP + 2 * reach, len(across) + -len(across) % piece), np.float32)
-    down = np.empty((STRIP, row.shape[1]), np.float32)
+    down = np.zeros((STRIP, row.shape[1]), np.float32)
     blocks = (width + -width % STRIP) // STRIP
     along = as_strided(down, (blocks, STRIP, STRIP + 2 * reach), (STRIP * down.itemsize, *down.strides))
-    strip, out = np.empty((STRIP, blocks, STRIP), np.float32), np.empty_like(image)
+    strip, out = np.zeros((STRIP, blocks, STRIP), np.float32), np.zeros_like(image)
     for top in range(0, height, STRIP):
         first, last = top - reach, top + STRIP + reach
         inside = first >= 0 and last <= height

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from ..threads import spread
 from .inversion import COARSE, Signal, Spectrum, lasting, linear_fields, slopes_of
-from .patches import CELLS, Cloud, Patches, read_back, wave_vectors, window
+from .patches import CELLS, Cloud, Patches, read_back, totals, wave_vectors, window
 from .refiner import refiner
 
 Floats = NDArray[Any]
@@ -109,11 +109,9 @@ def joined(
         depth = np.fft.irfft2(height, s=(CELLS, CELLS)).astype(np.float32)
         members = patches.members(cloud, first, last)
         used, values, weight = read_back(members, np.concatenate([fields, depth[:, None], made[0][rows, 2:]], axis=1))
-        place, patch = members.row[used], members.patch[used]
+        patch = members.patch[used]
         slope = values[:, :1] * patches.along[rows][patch] + values[:, 1:2] * patches.across[rows][patch]
-        low = int(place.min()) if len(place) else 0
-        parts = (slope[:, 0], slope[:, 1], slope[:, 2], values[:, 2], values[:, 3], np.ones_like(weight))
-        return last, low, np.stack([np.bincount(place - low, part * weight) for part in parts])
+        return last, *totals(members, used, np.concatenate([slope, values[:, 2:]], axis=1), weight)
 
     for last, low, sums in spread(run, patches.runs()):
         total[:, low : low + sums.shape[1]] += sums

@@ -179,7 +179,7 @@ def _fit_channels(design: Floats, cast: Floats, target: Floats, weight: Floats, 
     core += np.trace(core) / count * rough
     corner = weight @ cast**2
     hold = 0.05 * corner + 1e-9
-    matrix = np.empty((3, count + 1, count + 1))
+    matrix = np.zeros((3, count + 1, count + 1))
     matrix[:, :count, :count] = core
     matrix[:, count, :count] = matrix[:, :count, count] = (weighted.T @ cast).T
     matrix[:, count, count] = corner + hold

@@ -17,6 +17,7 @@ from ..mesh import edges
 from ..srgb import luminance
 from ..threads import spread
 from .bandpass import gaussian_blur
+from .grain import along_grain
 from .lamplight import Lit
 from .pigment import BIN, chromaticity, find_pigments
 from .speckle import masked_blur
@@ -84,9 +85,9 @@ def shading_tint(irradiance: Floats, faces: Ints) -> Floats:
 def missed_shading(surface: Surface, colours: Floats, lit: Lit, shading: Floats, relief: Floats) -> Floats:
     """(n,) log of the shading that was not read beside that of fine `relief` (n,): a paint is as bright in a cut as beside it.
 
-    colours, shading: (n, 3) linear, the light with the relief's. Where a paint lies in the open tells how bright it is, and
-    how much it varies by itself; what is off that in a cut is the shading's as far as that may have been missed, and the
-    paint's for the rest. 0 on a plain piece.
+    colours, shading: (n, 3) linear, the light with the relief's. How bright a paint is where it lies in the open, and further
+    along its grain, tells how bright it is here; how far off these are in the open, how much it varies by itself. What is off
+    in a cut is the shading's as far as that may have been missed, and the paint's for the rest. 0 on a plain piece.
     """
     if lit.light.pigment < PAINTED or surface.on_vertices:
         return np.zeros(len(colours), np.float32)
@@ -94,14 +95,22 @@ def missed_shading(surface: Surface, colours: Floats, lit: Lit, shading: Floats,
     tint = shading_tint(_lasting_light(lit), surface.faces).astype(np.float32)
     bright, hue = np.log(luminance(np.exp(remainder))), chromaticity(remainder) - relief[:, None] * tint
     weights = np.maximum(np.exp(-np.square(relief / OPEN)), 1e-6)  # never none, even where all is deep
-    off = bright - _levels(hue, bright, FINE, weights)
     nearest = np.abs(relief) <= max(OPEN / 2, float(np.abs(relief).min()))
-    off = np.clip(off - np.median(off[nearest]), -1, 1)
-    own = np.average(np.square(off), weights=weights)
+    ways = [bright - _levels(hue, bright, FINE, weights), bright - along_grain(surface, bright)]
+    off, own = _surest([np.clip(one - np.median(one[nearest]), -1, 1) for one in ways], weights)
     raster, mask = surface.texels.scatter(np.square(relief)), surface.texels.mask()
     near = masked_blur(raster, mask, REACH_MM / max(surface.texel_mm, 1e-6)).reshape(-1)[surface.texels.index]
     missed = DOUBT**2 * near
     return (off * missed / np.maximum(missed + own, 1e-9)).astype(np.float32)
+
+
+def _surest(ways: list[Floats], weights: Floats) -> tuple[Floats, float]:
+    """(n,) what two ways (n,) of telling it say together, such that it varies least by `weights` (n,), and its variance."""
+    one, other = ways
+    a, b, both = (float(np.average(x * y, weights=weights)) for x, y in ((one, one), (other, other), (one, other)))
+    share = float(np.clip((b - both) / max(a + b - 2 * both, 1e-12), 0, 1))
+    off = share * one + (1 - share) * other
+    return off, float(np.average(np.square(off), weights=weights))
 
 
 def _lasting_light(lit: Lit) -> Floats:

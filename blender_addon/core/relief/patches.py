@@ -240,6 +240,15 @@ def read_back(members: Members, fields: Floats) -> tuple[Ints, Floats, Floats]:
     return rows, values, members.weight[rows]
 
 
+def totals(members: Members, rows: Ints, values: Floats, weight: Floats) -> tuple[int, Floats]:
+    """What is read back (`read_back`), summed by texel: the first sorted texel that is reached, and from it on (f + 1, k)
+    sums of the values by weight, then of the weight."""
+    place = members.row[rows]
+    low = int(place.min()) if len(place) else 0
+    parts = [np.bincount(place - low, column * weight) for column in values.T]
+    return low, np.stack([*parts, np.bincount(place - low, weight)])
+
+
 def window() -> Floats:
     """(CELLS, CELLS) taper to zero at the rim, flat in the middle."""
     away = np.abs(np.arange(CELLS) - CELLS / 2 + 0.5) / (CELLS / 2)

@@ -80,8 +80,9 @@ def look_round(samples: Samples, points: Floats, normals: Floats, half_direction
     def look(place: int) -> None:
         frame = _frame(half_directions[place])
         seen, received = product(samples.position, frame), product(lifted, frame)
-        low = np.minimum(seen[:, :2].min(axis=0), received[:, :2].min(axis=0)) - pixel
-        size = np.ceil((np.maximum(seen[:, :2].max(axis=0), received[:, :2].max(axis=0)) - low) / pixel).astype(int) + 2
+        (low, high), (lowest, highest) = _reach(seen), _reach(received)
+        low, high = np.minimum(low, lowest) - pixel, np.maximum(high, highest)
+        size = np.ceil((high - low) / pixel).astype(int) + 2
         cell = ((seen[:, :2] - low) / pixel).astype(np.int32)
         flat = cell[:, 1] * np.int32(size[0]) + cell[:, 0]
         taps = _taps((received[:, :2] - low) / np.float32(pixel) - 0.5, int(size[0]))
@@ -100,6 +101,11 @@ def _frame(direction: Floats) -> Floats:
     helper = (0.0, 0.0, 1.0) if abs(direction[2]) < 0.9 else (1.0, 0.0, 0.0)
     across = unit(np.cross(direction, helper))
     return np.stack([across, np.cross(direction, across), direction], axis=1).astype(np.float32)
+
+
+def _reach(points: Floats) -> Floats:
+    """(2, 2) least and greatest of the first two coordinates; by columns, as numpy is slow along short rows."""
+    return np.array([[end(points[:, axis]) for axis in range(2)] for end in (np.min, np.max)], np.float32)
 
 
 def _taps(place: Floats, width: int) -> tuple[tuple[Ints, Floats], ...]:
