@@ -4,12 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from functools import lru_cache
 from typing import Any
 
 import numpy as np
 
 from blender_addon.core.components import connected_vertices
-from blender_addon.core.mesh import unit
+from blender_addon.core.mesh import TriangleMesh, unit
 from blender_addon.core.relief.bandpass import gaussian_blur
 from blender_addon.core.relief.normal_maps import slopes_from_raster
 from blender_addon.core.relief.patches import CELLS, filled, lay_patches, splat
@@ -44,7 +45,7 @@ class Ready:
 def ready(case: TruthCase) -> Ready:
     """Read a case."""
     size = case.size
-    surface = read_surface(case.scan, np.ones(len(case.scan.faces), bool), height=size, width=size)
+    surface = _read(_Scanned(case.scan), size)
     row = surface.texels.index
     pick = lambda raster: raster.reshape(size * size, -1)[row].astype(np.float32)  # noqa: E731
     colours = decode(pick(case.texture) / 255)
@@ -52,6 +53,24 @@ def ready(case: TruthCase) -> Ready:
         Photographed(surface, colours), unit(pick(case.true_normal)), pick(case.true_height)[:, 0], pick(case.shown_albedo),
         pick(case.true_light), case.known.reshape(-1)[row], case.border.reshape(-1)[row],
     )  # fmt: skip
+
+
+class _Scanned:
+    """A scan by its identity: the cases of a shape share it."""
+
+    def __init__(self, mesh: TriangleMesh):
+        self.mesh = mesh
+
+    def __eq__(self, other: object) -> bool:
+        return isinstance(other, _Scanned) and other.mesh is self.mesh
+
+    def __hash__(self) -> int:
+        return id(self.mesh)
+
+
+@lru_cache(maxsize=1)
+def _read(scanned: _Scanned, size: int) -> Surface:
+    return read_surface(scanned.mesh, np.ones(len(scanned.mesh.faces), bool), height=size, width=size)
 
 
 def recovered(parts: Sequence[Ready]) -> Recovery:

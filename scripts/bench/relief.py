@@ -31,23 +31,23 @@ AT_ONCE = 2  # processes of some 2 GB; each uses two cores for half of its time
 def run(record: Record, options: Options) -> None:
     """All metrics of relief.json: the cases side by side, two at a time, then the timing alone."""
     shapes, lights = (("owl",), ("window", "tent")) if options.fast else (SHAPES, LIGHTS)
-    more = [
+    apart = [
         (shape, f"several {shape}") for shape in (() if options.fast else MORE_TEXTURES) if options.wants(f"{shape}/window")
     ]
     jobs: dict[str, list[str]] = {}
     for shape in shapes:
         if wanted := [light for light in lights if options.wants(f"{shape}/{light}")]:
             jobs.setdefault(shape, []).append(" ".join(("lit", shape, *wanted)))
-    if options.wants("plain/window"):
-        jobs.setdefault("plain", []).append("without_detail")
     for shape, paint in PIGMENTED[: 1 if options.fast else None]:
         if options.wants(f"{shape}/{paint}"):
             jobs.setdefault(shape, []).append(f"albedo {shape} {paint}")
-    for shape in dict.fromkeys([*(shape for shape, _ in more), *jobs]):
+    apart += [(shape, " + ".join(work)) for shape, work in jobs.items()]
+    if options.wants("plain/window"):
+        apart.append(("plain", "without_detail"))
+    for shape in dict.fromkeys(shape for shape, _ in apart):
         baked_scan(shape)  # before the processes part, that no two bake the same
-    apart = [*(job for _, job in more), *(" + ".join(work) for work in jobs.values())]
     with ThreadPoolExecutor(AT_ONCE) as pool:
-        for rows in pool.map(lambda job: _apart("_relief_cases", options.out, *job.split(), threads="1"), apart):
+        for rows in pool.map(lambda one: _apart("_relief_cases", options.out, *one[1].split(), threads="1"), apart):
             for row in rows:
                 record.add(**row)
     if options.wants("timing"):
