@@ -30,8 +30,8 @@ class Layer:
     bias: Floats
 
     def __call__(self, cells: Floats, dilation: int = 1) -> Floats:
-        """(h, w, out) of (h, w, in), zero beyond the rim: a product for each tap, of the cells that it reaches. numpy multiplies
-        row by row, which is little enough for OpenBLAS to stay on the caller's thread (`threads.ALONE`)."""
+        """(h, w, out) of (h, w, in), zero beyond the rim: a product for each tap, of the cells that it reaches, row by row:
+        little enough for OpenBLAS to stay on the caller's thread (`threads.ALONE`)."""
         rows, columns, kinds = cells.shape
         weight = self.weight[:, :, :kinds]
         taps = len(weight)
