@@ -16,6 +16,7 @@ from .fields import Floats, Noise, ramp, rotation
 
 DARKEST, BRIGHTEST = 0.03, 0.88
 ONE_HUE = 0.33  # share of coats that are darker and brighter in one hue, as clay, stone and pencil are
+TIMBER = 0.3  # share that is bare wood and nothing else: what carvings are mostly made of
 
 
 def coat(points: Floats, seed: int) -> Floats:
@@ -23,6 +24,8 @@ def coat(points: Floats, seed: int) -> Floats:
     rng = np.random.default_rng(seed + 7100)
     noise = Noise(seed + 7101)
     kinds = (_areas, _areas, _marks, _grown, _grown, _mottled, _stained, _lined)
+    if rng.random() < TIMBER:
+        return np.clip(_grown(np.tile(_timber(rng), (len(points), 1)), points, rng, noise), DARKEST, BRIGHTEST)
     ground = _hue(rng)
     colour = np.tile(ground, (len(points), 1))
     for number in range(int(rng.integers(1, 4))):
@@ -37,6 +40,12 @@ def _hue(rng: np.random.Generator, level: float | None = None) -> Floats:
     level = np.exp(rng.uniform(np.log(0.05), np.log(0.75))) if level is None else level
     tint = rng.normal(0, rng.choice([0.05, 0.3, 0.7]), 3)
     return level * np.exp(tint - tint.mean())
+
+
+def _timber(rng: np.random.Generator) -> Floats:
+    """The early wood of some tree: white to nearly black, yellow to red."""
+    red, blue = rng.uniform(0.1, 0.7), -rng.uniform(0.15, 0.9)
+    return np.minimum(np.exp(rng.uniform(np.log(0.08), np.log(0.5))) * np.exp([red, 0.0, blue]), BRIGHTEST)
 
 
 def _laid(colour: Floats, other: Floats, share: Floats) -> Floats:

@@ -2,6 +2,8 @@
 
 One depth map a direction (Williams, "Casting curved shadows on curved surfaces", 1978), seen orthographically over a dense
 random sample of the surface: array work alone, its cost hardly grows with the mesh. Opposite directions share a projection.
+Only what looks away from the light can hide it from a point in front of it (the far sides of a solid; Wang and Molnar,
+"Second-depth shadow mapping", 1994), so that no surface shades itself; and what the point sees is the first of these above it.
 """
 
 from __future__ import annotations
@@ -12,21 +14,24 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from ..mesh import face_areas, unit
+from ..mesh import face_areas, face_normals, unit
 from ..threads import product, spread
 
 Floats = NDArray[Any]
 Ints = NDArray[Any]
 
 PER_PIXEL = 4.0  # samples a pixel of the depth map on a face seen squarely: 2 % of pixels stay empty
-STEEPEST = 3.0  # tangent of the steepest tilt that the depth slack still follows
+DEPTHS = 1 << 14  # steps in which depth is told when what is seen first is looked for
+LIFT, SLACK = 0.2, 0.25  # pixels by which a receiver is lifted off its surface, and by which an occluder must stand above it
 
 
 @dataclass(frozen=True)
 class Samples:
-    """Points spread over the occluding surfaces: position (s, 3) float32, face (s,), weight (s, 3) barycentric."""
+    """Points spread over the occluding surfaces: position (s, 3) float32, unit normal (s, 3) float32, face (s,), weight (s, 3)
+    barycentric."""
 
     position: Floats
+    normal: Floats
     face: Ints
     weight: Floats
     spacing: float
@@ -35,7 +40,7 @@ class Samples:
 @dataclass(frozen=True)
 class Visibility:
     """What receivers see. directions: (d, 3) unit, towards the light. open: (n, d) float16, part of the direction that is
-    free, 0 below the horizon. source: (n, d) int32, the sample that blocks it, -1 where nothing does.
+    free, 0 below the horizon. source: (n, d) int32, the sample that is seen where something blocks it, -1 where nothing does.
     """
 
     directions: Floats
@@ -61,7 +66,9 @@ def spread_samples(vertices: Floats, faces: Ints, *, count: int, seed: int) -> S
     weight = np.stack([1 - root, root * (1 - turn), root * turn], axis=1)
     corners = faces[face]
     position = sum(vertices[corners[:, k]].astype(np.float32) * weight[:, k : k + 1] for k in range(3))
-    return Samples(position, face, weight, float(np.sqrt(total / count)))
+    return Samples(
+        position, face_normals(vertices, faces)[face].astype(np.float32), face, weight, float(np.sqrt(total / count))
+    )
 
 
 def look_round(samples: Samples, points: Floats, normals: Floats, half_directions: Floats) -> Visibility:
@@ -72,7 +79,7 @@ def look_round(samples: Samples, points: Floats, normals: Floats, half_direction
     count = len(half_directions)
     directions = np.concatenate([half_directions, -half_directions]).astype(np.float32)
     pixel = samples.spacing * np.sqrt(PER_PIXEL)
-    lifted = (points + normals * (0.35 * pixel)).astype(np.float32)
+    lifted = (points + normals * (LIFT * pixel)).astype(np.float32)
     facing = (normals @ directions.T).astype(np.float32)
     free = np.zeros((len(points), 2 * count), np.float16)
     source = np.full((len(points), 2 * count), -1, np.int32)
@@ -85,11 +92,16 @@ def look_round(samples: Samples, points: Floats, normals: Floats, half_direction
         size = np.ceil((high - low) / pixel).astype(int) + 2
         cell = ((seen[:, :2] - low) / pixel).astype(np.int32)
         flat = cell[:, 1] * np.int32(size[0]) + cell[:, 0]
+        turned = product(samples.normal, frame[:, 2:])[:, 0]
         taps = _taps((received[:, :2] - low) / np.float32(pixel) - 0.5, int(size[0]))
         for sign, column in ((1, place), (-1, place + count)):
             rows = np.flatnonzero(facing[:, column] > 0)
-            _test(sign * seen[:, 2], flat, int(size[0] * size[1]), sign * received[:, 2], taps, rows,
-                  facing[:, column], pixel, free[:, column], source[:, column])  # fmt: skip
+            back = np.flatnonzero(sign * turned < 0)
+            occluders = _Occluders(sign * seen[back, 2], flat[back], int(size[0] * size[1]))
+            own = [(tap[rows], part[rows]) for tap, part in taps]
+            lit, blocker = _test(occluders, sign * received[rows, 2] + SLACK * pixel, own)
+            free[rows, column] = lit
+            source[rows, column] = np.where(blocker >= 0, back[blocker], -1) if len(back) else -1
 
     for _ in spread(look, range(count)):
         pass
@@ -122,28 +134,53 @@ def _taps(place: Floats, width: int) -> tuple[tuple[Ints, Floats], ...]:
     )
 
 
-def _test(
-    depth: Floats, flat: Ints, pixels: int, height: Floats, taps: tuple[tuple[Ints, Floats], ...], rows: Ints, facing: Floats,
-    pixel: float, free: Floats, source: Ints,
-) -> None:  # fmt: skip
-    """Fill `free` and `source` of one direction for the receivers in `rows`."""
-    nearest = np.full(pixels, -np.inf, np.float32)
-    np.maximum.at(nearest, flat, depth)
-    first = np.flatnonzero(depth >= nearest[flat])
-    sample = np.full(pixels, -1, np.int32)
-    sample[flat[first]] = first
-    cosine = np.maximum(facing[rows], 0.05)
-    slack = pixel * (0.5 + 0.7 * np.minimum(np.sqrt(1 - np.minimum(cosine, 1) ** 2) / cosine, STEEPEST))
-    limit = height[rows] + slack
-    lit = np.zeros(len(rows), np.float32)
-    best = np.zeros(len(rows), np.float32)
-    blocker = np.full(len(rows), -1, np.int32)
+@dataclass(frozen=True)
+class _Occluders:
+    """What can hide the light of one direction: depth (k,) towards it, pixel (k,) of `pixels`."""
+
+    depth: Floats
+    pixel: Ints
+    pixels: int
+
+
+def _test(occluders: _Occluders, limit: Floats, taps: list[tuple[Ints, Floats]]) -> tuple[Floats, Ints]:
+    """(r,) part of the direction that is free for receivers, and (r,) the occluder that blocks it, -1 for none.
+
+    limit: (r,) how high occluders may stand without shading them. taps: four pixels (r,) round them and their weights.
+    """
+    nearest = np.full(occluders.pixels, -np.inf, np.float32)
+    np.maximum.at(nearest, occluders.pixel, occluders.depth)
+    lit, best = np.zeros((2, len(limit)), np.float32)
+    where = np.full(len(limit), -1, np.int32)
     for tap, weight in taps:
-        tap, weight = tap[rows], weight[rows]
         clear = nearest[tap] <= limit
         lit += weight * clear
         stronger = ~clear & (weight > best)
-        blocker[stronger] = sample[tap[stronger]]
+        where[stronger] = tap[stronger]
         best[stronger] = weight[stronger]
-    free[rows] = lit
-    source[rows] = blocker
+    blocked = np.flatnonzero(where >= 0)
+    blocker = np.full(len(limit), -1, np.int32)
+    blocker[blocked] = _first_above(occluders, limit[blocked], where[blocked])
+    return lit, blocker
+
+
+def _first_above(occluders: _Occluders, height: Floats, pixel: Ints) -> Ints:
+    """(r,) the lowest occluder above `height` (r,) in its `pixel` (r,), -1 for none.
+
+    Pixel, depth and place are packed into one whole number each, so that one sort and one search do.
+    """
+    if not len(height) or not len(occluders.depth):
+        return np.full(len(height), -1, np.int32)
+    low = min(float(occluders.depth.min()), float(height.min()))
+    high = max(float(occluders.depth.max()), float(height.max()))
+    bits = len(occluders.depth).bit_length()
+
+    def packed(where: Ints, depth: Floats) -> Ints:
+        step = ((depth - low) * ((DEPTHS - 1) / max(high - low, 1e-9))).astype(np.int64)
+        return (where.astype(np.int64) * DEPTHS + step) << bits
+
+    keys = np.sort(packed(occluders.pixel, occluders.depth) | np.arange(len(occluders.depth)))
+    asked = packed(pixel, height)
+    met = keys[np.minimum(np.searchsorted(keys, asked), len(keys) - 1)]
+    same = ((met >> bits) // DEPTHS == pixel) & (met >= asked)
+    return np.where(same, met & ((1 << bits) - 1), -1).astype(np.int32)
