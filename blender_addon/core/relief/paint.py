@@ -18,7 +18,6 @@ from ..srgb import luminance
 from ..threads import spread
 from .bandpass import gaussian_blur
 from .grain import along_grain
-from .hollows import DOUBT as HOLLOW_DOUBT
 from .hollows import depth_of, missed_in_hollows
 from .lamplight import Lit
 from .pigment import BIN, chromaticity, find_pigments
@@ -89,7 +88,7 @@ def missed_shading(surface: Surface, colours: Floats, lit: Lit, shading: Floats,
 
     colours, shading: (n, 3) linear, the light with the relief's. How bright a paint is where it lies in the open, and further
     along its grain, tells how bright it is here; how far off these are in the open, how much it varies by itself. What is off
-    in a cut or a hollow is the shading's as far as that may have been missed, and the paint's for the rest. Hollows are looked
+    in a cut is the shading's as far as that may have been missed, and the paint's for the rest. Hollows are looked
     at at large, too. 0 on a plain piece.
     """
     if lit.light.pigment < PAINTED or surface.on_vertices:
@@ -97,15 +96,14 @@ def missed_shading(surface: Surface, colours: Floats, lit: Lit, shading: Floats,
     remainder = (np.log(np.maximum(_smooth(surface, colours), 1e-3)) - np.log(np.maximum(shading, 1e-3))).astype(np.float32)
     tint = shading_tint(_lasting_light(lit), surface.faces).astype(np.float32)
     bright, hue = np.log(luminance(np.exp(remainder))), chromaticity(remainder) - relief[:, None] * tint
-    hollow = depth_of(surface.texels.interpolate(surface.faces, lit.openness[:, None])[:, 0])
-    deep = np.hypot(relief, hollow)
+    deep = np.hypot(relief, depth_of(surface.texels.interpolate(surface.faces, lit.openness[:, None])[:, 0]))
     weights = np.maximum(np.exp(-np.square(deep / OPEN)), 1e-6)  # never none, even where all is deep
     nearest = deep <= max(OPEN / 2, float(deep.min()))
     ways = [bright - _levels(hue, bright, FINE, weights), bright - along_grain(surface, bright)]
     off, own = _surest([np.clip(one - np.median(one[nearest]), -1, 1) for one in ways], weights)
     raster, mask = surface.texels.scatter(np.square(relief)), surface.texels.mask()
     near = masked_blur(raster, mask, REACH_MM / max(surface.texel_mm, 1e-6)).reshape(-1)[surface.texels.index]
-    missed = DOUBT**2 * near + np.square(HOLLOW_DOUBT * hollow)
+    missed = DOUBT**2 * near
     found = (off * missed / np.maximum(missed + own, 1e-9)).astype(np.float32)
     return found + missed_in_hollows(surface, lit.openness, bright - found)
 
