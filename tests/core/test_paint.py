@@ -31,12 +31,12 @@ def _grained(surface: Surface) -> np.ndarray:
 
 
 def _lit(surface: Surface, colours: np.ndarray) -> Lit:
-    """An even white light: what is told of the paint does not hang on the fit."""
+    """An even white light on a piece that lies open to it: what is told of the paint does not hang on the fit."""
     lit = fit_surface_light(surface, colours)
     flux = np.zeros_like(lit.shading.flux)
     flux[:, 2] = 1.0
     shading = replace(lit.shading, irradiance=np.ones_like(lit.shading.irradiance), flux=flux)
-    return replace(lit, light=replace(lit.light, pigment=0.2), shading=shading)
+    return replace(lit, light=replace(lit.light, pigment=0.2), shading=shading, openness=np.ones_like(lit.openness))
 
 
 def _noisy(colours: np.ndarray) -> np.ndarray:

@@ -43,9 +43,10 @@ def missed_in_hollows(surface: Surface, openness: Floats, bright: Floats) -> Flo
     large = sum(level[node] * part for node, part in taps)
     weights = count * np.maximum(np.exp(-np.square(depth / OPEN)), 1e-6)  # never none, even where all is deep
     off = large - np.average(large, weights=weights)
-    missed, own = np.square(DOUBT * depth), np.average(np.square(off), weights=weights)
-    most = 2 * DOUBT * np.abs(depth)  # no more than may have been missed: a stain in a shallow place stays
-    found = np.clip(off, -most, most) * missed / np.maximum(missed + own, 1e-9)
+    lost = DOUBT * np.maximum(-depth - OPEN, 0)
+    own = np.average(np.square(off), weights=weights)
+    # no more than may have been missed: a stain in a shallow place stays
+    found = np.clip(off, -2 * lost, 2 * lost) * np.square(lost) / np.maximum(np.square(lost) + own, 1e-9)
     return surface.texels.interpolate(surface.faces, found[:, None].astype(np.float32))[:, 0]
 
 
