@@ -18,9 +18,10 @@ Floats = NDArray[Any]
 Ints = NDArray[Any]
 
 SHUT = 0.05  # openness below which a place counts as no deeper
-OPEN = 0.1  # log of openness up to which a place counts as open
+OPEN = 0.1  # log of the shading in a hollow or of fine relief below which a place counts as open
 DOUBT = 0.2
-"""Of the log of openness is missed, standard deviation: 0.2 in narrow gaps (sharp tooling of the bench), 0.1 in broad ones."""
+"""Of the log of openness is missed, standard deviation: what the fitted light is off by in the narrow gaps of the bench's sharp
+tooling; in broad hollows it is off by less."""
 LARGE_MM = 4.0  # mesh of the grid on which paint is looked at at large
 MOST_NODES = 64  # a side: a large piece is looked at on a coarser grid
 
@@ -28,6 +29,11 @@ MOST_NODES = 64  # a side: a large piece is looked at on a coarser grid
 def depth_of(openness: Floats) -> Floats:
     """Log, 0 or less, of openness (n,)."""
     return np.log(np.clip(openness, SHUT, 1.0)).astype(np.float32)
+
+
+def openly(depth: Floats) -> Floats:
+    """Weights of places at log shading `depth` (n,): 1 in the open, next to 0 where it is deep; never none, even if all is."""
+    return np.maximum(np.exp(-np.square(depth / OPEN)), 1e-6)
 
 
 def missed_in_hollows(surface: Surface, openness: Floats, bright: Floats) -> Floats:
@@ -41,7 +47,7 @@ def missed_in_hollows(surface: Surface, openness: Floats, bright: Floats) -> Flo
     total, share = (sum(np.bincount(node, part * one, size) for node, part in taps) for one in (means[:, 0] * count, count))
     level = total / np.maximum(share, 1e-9)
     large = sum(level[node] * part for node, part in taps)
-    weights = count * np.maximum(np.exp(-np.square(depth / OPEN)), 1e-6)  # never none, even where all is deep
+    weights = count * openly(depth)
     off = large - np.average(large, weights=weights)
     lost = DOUBT * np.maximum(-depth - OPEN, 0)
     own = np.average(np.square(off), weights=weights)

@@ -18,7 +18,7 @@ from ..srgb import luminance
 from ..threads import spread
 from .bandpass import gaussian_blur
 from .grain import along_grain
-from .hollows import depth_of, missed_in_hollows
+from .hollows import OPEN, depth_of, missed_in_hollows, openly
 from .lamplight import Lit
 from .pigment import BIN, chromaticity, find_pigments
 from .speckle import masked_blur
@@ -33,7 +33,6 @@ SOME = 250_000  # texels that the paints are found from
 PAINTED = 0.02  # deviation of the pigments' log levels below which a piece counts as plain
 ROUNDS = 3  # of taking the shading's tint out
 SHADED = (-2.0, 0.7)  # log brightness beside the paint that can be shading
-OPEN = 0.1  # log shading of fine relief below which a place counts as open
 REACH_MM = 0.3  # sigma of the surroundings whose shading tells how much may have been missed
 DOUBT = 0.4  # of the shading that was read is missed, standard deviation (owl and sharp tooling, painted, of the bench)
 STEADY = 0.02  # log brightness from one vertex to the next below which a difference counts less: noise
@@ -88,8 +87,8 @@ def missed_shading(surface: Surface, colours: Floats, lit: Lit, shading: Floats,
 
     colours, shading: (n, 3) linear, the light with the relief's. How bright a paint is where it lies in the open, and further
     along its grain, tells how bright it is here; how far off these are in the open, how much it varies by itself. What is off
-    in a cut is the shading's as far as that may have been missed, and the paint's for the rest. Hollows are looked
-    at at large, too. 0 on a plain piece.
+    in a cut is the shading's as far as that may have been missed, and the paint's for the rest; so it is with what
+    the mesh's own hollows lose at large. 0 on a plain piece.
     """
     if lit.light.pigment < PAINTED or surface.on_vertices:
         return np.zeros(len(colours), np.float32)
@@ -97,7 +96,7 @@ def missed_shading(surface: Surface, colours: Floats, lit: Lit, shading: Floats,
     tint = shading_tint(_lasting_light(lit), surface.faces).astype(np.float32)
     bright, hue = np.log(luminance(np.exp(remainder))), chromaticity(remainder) - relief[:, None] * tint
     deep = np.hypot(relief, depth_of(surface.texels.interpolate(surface.faces, lit.openness[:, None])[:, 0]))
-    weights = np.maximum(np.exp(-np.square(deep / OPEN)), 1e-6)  # never none, even where all is deep
+    weights = openly(deep)
     nearest = deep <= max(OPEN / 2, float(deep.min()))
     ways = [bright - _levels(hue, bright, FINE, weights), bright - along_grain(surface, bright)]
     off, own = _surest([np.clip(one - np.median(one[nearest]), -1, 1) for one in ways], weights)

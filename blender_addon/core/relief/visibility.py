@@ -66,9 +66,8 @@ def spread_samples(vertices: Floats, faces: Ints, *, count: int, seed: int) -> S
     weight = np.stack([1 - root, root * (1 - turn), root * turn], axis=1)
     corners = faces[face]
     position = sum(vertices[corners[:, k]].astype(np.float32) * weight[:, k : k + 1] for k in range(3))
-    return Samples(
-        position, face_normals(vertices, faces)[face].astype(np.float32), face, weight, float(np.sqrt(total / count))
-    )
+    normal = face_normals(vertices, faces)[face].astype(np.float32)
+    return Samples(position, normal, face, weight, float(np.sqrt(total / count)))
 
 
 def look_round(samples: Samples, points: Floats, normals: Floats, half_directions: Floats) -> Visibility:
@@ -97,11 +96,9 @@ def look_round(samples: Samples, points: Floats, normals: Floats, half_direction
         for sign, column in ((1, place), (-1, place + count)):
             rows = np.flatnonzero(facing[:, column] > 0)
             back = np.flatnonzero(sign * turned < 0)
-            occluders = _Occluders(sign * seen[back, 2], flat[back], int(size[0] * size[1]))
+            occluders = _Occluders(back, sign * seen[back, 2], flat[back], int(size[0] * size[1]))
             own = [(tap[rows], part[rows]) for tap, part in taps]
-            lit, blocker = _test(occluders, sign * received[rows, 2] + SLACK * pixel, own)
-            free[rows, column] = lit
-            source[rows, column] = np.where(blocker >= 0, back[blocker], -1) if len(back) else -1
+            free[rows, column], source[rows, column] = _test(occluders, sign * received[rows, 2] + SLACK * pixel, own)
 
     for _ in spread(look, range(count)):
         pass
@@ -136,15 +133,16 @@ def _taps(place: Floats, width: int) -> tuple[tuple[Ints, Floats], ...]:
 
 @dataclass(frozen=True)
 class _Occluders:
-    """What can hide the light of one direction: depth (k,) towards it, pixel (k,) of `pixels`."""
+    """What can hide the light of one direction: sample, depth towards the light and pixel of `pixels` (k,)."""
 
+    sample: Ints
     depth: Floats
     pixel: Ints
     pixels: int
 
 
 def _test(occluders: _Occluders, limit: Floats, taps: list[tuple[Ints, Floats]]) -> tuple[Floats, Ints]:
-    """(r,) part of the direction that is free for receivers, and (r,) the occluder that blocks it, -1 for none.
+    """(r,) part of the direction that is free for receivers, and (r,) the sample that blocks it, -1 for none.
 
     limit: (r,) how high occluders may stand without shading them. taps: four pixels (r,) round them and their weights.
     """
@@ -165,7 +163,7 @@ def _test(occluders: _Occluders, limit: Floats, taps: list[tuple[Ints, Floats]])
 
 
 def _first_above(occluders: _Occluders, height: Floats, pixel: Ints) -> Ints:
-    """(r,) the lowest occluder above `height` (r,) in its `pixel` (r,), -1 for none.
+    """(r,) the sample of the lowest occluder above `height` (r,) in its `pixel` (r,), -1 for none.
 
     Pixel, depth and place are packed into one whole number each, so that one sort and one search do.
     """
@@ -183,4 +181,4 @@ def _first_above(occluders: _Occluders, height: Floats, pixel: Ints) -> Ints:
     asked = packed(pixel, height)
     met = keys[np.minimum(np.searchsorted(keys, asked), len(keys) - 1)]
     same = ((met >> bits) // DEPTHS == pixel) & (met >= asked)
-    return np.where(same, met & ((1 << bits) - 1), -1).astype(np.int32)
+    return np.where(same, occluders.sample[met & ((1 << bits) - 1)], -1).astype(np.int32)
