@@ -19,6 +19,7 @@ from ..threads import spread
 from .bandpass import gaussian_blur
 from .grain import along_grain
 from .hollows import OPEN, depth_of, missed_in_hollows, openly
+from .large import LargeMeans
 from .lamplight import Lit
 from .pigment import BIN, chromaticity, find_pigments
 from .speckle import masked_blur
@@ -35,6 +36,7 @@ ROUNDS = 3  # of taking the shading's tint out
 SHADED = (-2.0, 0.7)  # log brightness beside the paint that can be shading
 REACH_MM = 0.3  # sigma of the surroundings whose shading tells how much may have been missed
 DOUBT = 0.4  # of the shading that was read is missed, standard deviation (owl and sharp tooling, painted, of the bench)
+LARGE_MM = 8.0  # mesh of the grid on which it is looked at what was missed at large
 STEADY = 0.02  # log brightness from one vertex to the next below which a difference counts less: noise
 
 
@@ -42,19 +44,20 @@ STEADY = 0.02  # log brightness from one vertex to the next below which a differ
 class Paint:
     """Paint at the texels. level: (n,) log of its luminance over the rest's, as far as its colour tells it. hue: (n, 2) log of
     red and of blue over green, the light taken out. untinted: (n,) the level told with the tint of what is shaded taken out.
-    All float32, and 0 on a plain piece.
+    tint: (2,) that tint (`shading_tint`). All float32, and 0 on a plain piece.
     """
 
     level: Floats
     hue: Floats
     untinted: Floats
+    tint: Floats
 
 
 def paint_of(surface: Surface, colours: Floats, lit: Lit) -> Paint:
     """The paint that linear texel `colours` (n, 3) show under a fitted light."""
     none = np.zeros(len(colours), np.float32)
     if lit.light.pigment < PAINTED:
-        return Paint(none, np.zeros((len(colours), 2), np.float32), none)
+        return Paint(none, np.zeros((len(colours), 2), np.float32), none, none[:2])
     step = BIN if surface.on_vertices else FINE
     irradiance = _lasting_light(lit)
     light = surface.texels.interpolate(surface.faces, irradiance)
@@ -62,12 +65,7 @@ def paint_of(surface: Surface, colours: Floats, lit: Lit) -> Paint:
     remainder = (np.log(near) - np.log(np.maximum(light, 1e-3))).astype(np.float32)
     bright, hue = np.log(luminance(np.exp(remainder))), chromaticity(remainder)
     tint = shading_tint(irradiance, surface.faces).astype(np.float32)
-    level = untinted = _levels(hue, bright, step)
-    for _ in range(ROUNDS):
-        shade = bright - untinted
-        shade = np.clip(shade - np.median(shade), *SHADED)
-        untinted = _levels(hue - shade[:, None] * tint, bright, step)
-    return Paint(level, hue, untinted)
+    return Paint(_levels(hue, bright, step), hue, _untinted(hue, bright, tint, step), tint)
 
 
 def shading_tint(irradiance: Floats, faces: Ints) -> Floats:
@@ -87,33 +85,67 @@ def missed_shading(surface: Surface, colours: Floats, lit: Lit, shading: Floats,
 
     colours, shading: (n, 3) linear, the light with the relief's. How bright a paint is where it lies in the open, and further
     along its grain, tells how bright it is here; how far off these are in the open, how much it varies by itself. What is off
-    in a cut is the shading's as far as that may have been missed, and the paint's for the rest; so it is with what
-    the mesh's own hollows lose at large. 0 on a plain piece.
+    in a cut is the shading's as far as that may have been missed, and the paint's for the rest; so it is at large, where much
+    relief was read, and with what the mesh's own hollows lose. 0 for colours on vertices, which show no fine relief.
     """
-    if lit.light.pigment < PAINTED or surface.on_vertices:
+    if surface.on_vertices:
         return np.zeros(len(colours), np.float32)
     remainder = (np.log(np.maximum(_smooth(surface, colours), 1e-3)) - np.log(np.maximum(shading, 1e-3))).astype(np.float32)
-    tint = shading_tint(_lasting_light(lit), surface.faces).astype(np.float32)
-    bright, hue = np.log(luminance(np.exp(remainder))), chromaticity(remainder) - relief[:, None] * tint
+    bright = np.log(luminance(np.exp(remainder)))
     deep = np.hypot(relief, depth_of(surface.texels.interpolate(surface.faces, lit.openness[:, None])[:, 0]))
     weights = openly(deep)
+    if lit.light.pigment < PAINTED:
+        return missed_at_large(surface, [bright], relief, weights)
+    tint = shading_tint(_lasting_light(lit), surface.faces).astype(np.float32)
+    hue = chromaticity(remainder) - relief[:, None] * tint
     nearest = deep <= max(OPEN / 2, float(deep.min()))
-    ways = [bright - _levels(hue, bright, FINE, weights), bright - along_grain(surface, bright)]
+    untinted = bright - _untinted(hue, bright, tint, FINE, weights)
+    ways = [untinted, bright - along_grain(surface, bright)]
     off, own = _surest([np.clip(one - np.median(one[nearest]), -1, 1) for one in ways], weights)
     raster, mask = surface.texels.scatter(np.square(relief)), surface.texels.mask()
     near = masked_blur(raster, mask, REACH_MM / max(surface.texel_mm, 1e-6)).reshape(-1)[surface.texels.index]
     missed = DOUBT**2 * near
     found = (off * missed / np.maximum(missed + own, 1e-9)).astype(np.float32)
+    found += missed_at_large(surface, [bright - found, untinted - found], relief, weights)
     return found + missed_in_hollows(surface, lit.openness, bright - found)
+
+
+def missed_at_large(surface: Surface, ways: list[Floats], relief: Floats, weights: Floats) -> Floats:
+    """(n,) log of the shading that was missed at the texels at large: dense relief turns a place to the light or away from it,
+    and hides some of it from the room, as a whole.
+
+    ways: one or two (n,), what is left of the log brightness, all of it or that which its hue does not tell. relief: (n,), as in
+    `missed_shading`: as much as it changes in the small may have been missed at large. weights: (n,) how open each lies. How
+    much the paint varies at large is told where it lies open.
+    """
+    grid, vertices = LargeMeans(surface.vertices, surface.vertex_normal, LARGE_MM), len(surface.vertices)
+    shown = np.stack([*ways, np.square(relief)], axis=1)
+    means, count = surface.texels.gather(surface.faces, shown, vertices)
+    *large, missed = (grid.of(values, count) for values in means.T)
+    weighted, _ = surface.texels.gather(surface.faces, np.column_stack([shown[:, :-1] * weights[:, None], weights]), vertices)
+    open_part = weighted[:, -1]
+    opened = [grid.of(values / np.maximum(open_part, 1e-9), count * open_part) for values in weighted.T[:-1]]
+    where = count * grid.of(open_part, count)
+    part = _share(*(one - np.average(one, weights=count) for one in (large[0], large[-1])), count)
+    off, own = (part * both[0] + (1 - part) * both[-1] for both in (large, opened))
+    usual = np.average(own, weights=where)
+    variance = np.average(np.square(own - usual), weights=where)
+    most = 2 * np.sqrt(missed)
+    found = np.clip(off - usual, -most, most) * missed / np.maximum(missed + variance, 1e-9)
+    return surface.texels.interpolate(surface.faces, found[:, None].astype(np.float32))[:, 0]
 
 
 def _surest(ways: list[Floats], weights: Floats) -> tuple[Floats, float]:
     """(n,) what two ways (n,) of telling it say together, such that it varies least by `weights` (n,), and its variance."""
-    one, other = ways
-    a, b, both = (float(np.average(x * y, weights=weights)) for x, y in ((one, one), (other, other), (one, other)))
-    share = float(np.clip((b - both) / max(a + b - 2 * both, 1e-12), 0, 1))
-    off = share * one + (1 - share) * other
+    share = _share(*ways, weights)
+    off = share * ways[0] + (1 - share) * ways[1]
     return off, float(np.average(np.square(off), weights=weights))
+
+
+def _share(one: Floats, other: Floats, weights: Floats) -> float:
+    """Share 0 to 1 of `one` (n,) beside `other` with which their sum varies least about 0 by `weights` (n,)."""
+    a, b, both = (float(np.average(x * y, weights=weights)) for x, y in ((one, one), (other, other), (one, other)))
+    return float(np.clip((b - both) / max(a + b - 2 * both, 1e-12), 0, 1))
 
 
 def _lasting_light(lit: Lit) -> Floats:
@@ -133,6 +165,16 @@ def _smooth(surface: Surface, colours: Floats) -> Floats:
 
     area, *channels = spread(blurred, [inside, *(surface.texels.scatter(colours[:, channel]) for channel in range(3))])
     return np.stack(channels, axis=1) / np.maximum(area, 1e-3)[:, None]
+
+
+def _untinted(hue: Floats, bright: Floats, tint: Floats, step: float, weights: Floats | None = None) -> Floats:
+    """(n,) `_levels`, told with the `tint` (2,) of what is darker than its paint taken out of the hue."""
+    found = _levels(hue, bright, step, weights)
+    for _ in range(ROUNDS):
+        shade = bright - found
+        shade = np.clip(shade - np.median(shade), *SHADED)
+        found = _levels(hue - shade[:, None] * tint, bright, step, weights)
+    return found
 
 
 def _levels(hue: Floats, bright: Floats, step: float, weights: Floats | None = None) -> Floats:
