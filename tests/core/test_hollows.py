@@ -32,6 +32,14 @@ def test_light_that_a_hollow_lost_is_told_by_an_even_paint() -> None:
     assert np.abs(missed[np.abs(surface.position[:, 0] - 15) > 5]).max() < 1e-6
 
 
+def test_a_gap_narrower_than_the_mesh_speaks_for_itself() -> None:
+    surface = _surface()
+    openness = np.where(np.abs(surface.vertices[:, 0] - 15) < 1.2, 0.3, 1.0)
+    gap = np.abs(surface.position[:, 0] - 15) < 0.8
+    missed = missed_in_hollows(surface, openness, _paint(surface, 0.02) - np.float32(LOST) * gap)
+    assert -1.1 * LOST < missed[np.abs(surface.position[:, 0] - 15) < 0.5].mean() < -0.5 * LOST
+
+
 def test_a_paint_that_varies_at_large_is_left_alone() -> None:
     surface = _surface()
     openness, gap = _hollow(surface)

@@ -114,10 +114,9 @@ def test_shading_that_was_read_too_faint_is_told_by_the_paint_beside_it(scratche
     more = missed_shading(surface, colours, _lit(surface, colours), shading, read)
     middle = np.abs(surface.position[:, 0] - 15) < 0.3
     assert -0.21 < more[middle].mean() < (-0.05 if scratched else -0.15)  # of 0.2 that is missed
-    beside = (np.abs(surface.position[:, 0] - 5) < 2) & ~scratch
-    assert not scratched or abs(more[scratch].mean() - more[beside].mean()) < 0.005
-    # the scratch makes the 8 mm round it darker by 0.075, which may be light by half as they reach to the cut
-    assert abs(more[~cut & ~scratch]).mean() < (0.025 if scratched else 0.005)
+    assert not scratched or abs(more[scratch].mean()) < 0.005
+    # where the 6 mm round the scratch, darker by it as a whole, reach those round the cut, a third of that may be light
+    assert abs(more[~cut & ~scratch]).mean() < (0.01 if scratched else 0.005)
 
 
 @pytest.mark.parametrize("varied", [False, True])

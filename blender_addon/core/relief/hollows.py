@@ -42,11 +42,12 @@ def missed_in_hollows(surface: Surface, openness: Floats, bright: Floats) -> Flo
     """
     means, count = surface.texels.gather(surface.faces, bright[:, None], len(surface.vertices))
     depth = depth_of(openness)
-    large = LargeMeans(surface.vertices, surface.vertex_normal, LARGE_MM).of(means[:, 0], count)
-    weights = count * openly(depth)
-    off = large - np.average(large, weights=weights)
     lost = DOUBT * np.maximum(-depth - OPEN, 0)
-    own = np.average(np.square(off), weights=weights)
+    grid, weights = LargeMeans(surface.vertices, surface.vertex_normal, LARGE_MM), count * openly(depth)
+    large = grid.of(means[:, 0], count)
+    usual = np.average(large, weights=weights)
+    own = np.average(np.square(large - usual), weights=weights)
+    off = grid.of(means[:, 0] - usual, count * np.square(lost))  # a gap narrower than the grid's mesh speaks for itself
     # no more than may have been missed: a stain in a shallow place stays
     found = np.clip(off, -2 * lost, 2 * lost) * np.square(lost) / np.maximum(np.square(lost) + own, 1e-9)
     return surface.texels.interpolate(surface.faces, found[:, None].astype(np.float32))[:, 0]

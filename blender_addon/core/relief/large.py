@@ -1,4 +1,4 @@
-"""How is a quantity spread over the surface at large? Means on a grid round it, kept apart by the way that the surface faces."""
+"""How is a quantity spread over the surface at large? Means on a grid round it, apart for each way that it faces."""
 
 from __future__ import annotations
 

@@ -19,8 +19,8 @@ from ..threads import spread
 from .bandpass import gaussian_blur
 from .grain import along_grain
 from .hollows import OPEN, depth_of, missed_in_hollows, openly
-from .large import LargeMeans
 from .lamplight import Lit
+from .large import LargeMeans
 from .pigment import BIN, chromaticity, find_pigments
 from .speckle import masked_blur
 from .surface import Surface
@@ -36,7 +36,7 @@ ROUNDS = 3  # of taking the shading's tint out
 SHADED = (-2.0, 0.7)  # log brightness beside the paint that can be shading
 REACH_MM = 0.3  # sigma of the surroundings whose shading tells how much may have been missed
 DOUBT = 0.4  # of the shading that was read is missed, standard deviation (owl and sharp tooling, painted, of the bench)
-LARGE_MM = 8.0  # mesh of the grid on which it is looked at what was missed at large
+LARGE_MM = 6.0  # mesh of the grid on which it is looked at what was missed at large (on chance pieces that no bench has)
 STEADY = 0.02  # log brightness from one vertex to the next below which a difference counts less: noise
 
 
@@ -44,20 +44,19 @@ STEADY = 0.02  # log brightness from one vertex to the next below which a differ
 class Paint:
     """Paint at the texels. level: (n,) log of its luminance over the rest's, as far as its colour tells it. hue: (n, 2) log of
     red and of blue over green, the light taken out. untinted: (n,) the level told with the tint of what is shaded taken out.
-    tint: (2,) that tint (`shading_tint`). All float32, and 0 on a plain piece.
+    All float32, and 0 on a plain piece.
     """
 
     level: Floats
     hue: Floats
     untinted: Floats
-    tint: Floats
 
 
 def paint_of(surface: Surface, colours: Floats, lit: Lit) -> Paint:
     """The paint that linear texel `colours` (n, 3) show under a fitted light."""
     none = np.zeros(len(colours), np.float32)
     if lit.light.pigment < PAINTED:
-        return Paint(none, np.zeros((len(colours), 2), np.float32), none, none[:2])
+        return Paint(none, np.zeros((len(colours), 2), np.float32), none)
     step = BIN if surface.on_vertices else FINE
     irradiance = _lasting_light(lit)
     light = surface.texels.interpolate(surface.faces, irradiance)
@@ -65,7 +64,7 @@ def paint_of(surface: Surface, colours: Floats, lit: Lit) -> Paint:
     remainder = (np.log(near) - np.log(np.maximum(light, 1e-3))).astype(np.float32)
     bright, hue = np.log(luminance(np.exp(remainder))), chromaticity(remainder)
     tint = shading_tint(irradiance, surface.faces).astype(np.float32)
-    return Paint(_levels(hue, bright, step), hue, _untinted(hue, bright, tint, step), tint)
+    return Paint(_levels(hue, bright, step), hue, _untinted(hue, bright, tint, step))
 
 
 def shading_tint(irradiance: Floats, faces: Ints) -> Floats:
@@ -94,27 +93,33 @@ def missed_shading(surface: Surface, colours: Floats, lit: Lit, shading: Floats,
     bright = np.log(luminance(np.exp(remainder)))
     deep = np.hypot(relief, depth_of(surface.texels.interpolate(surface.faces, lit.openness[:, None])[:, 0]))
     weights = openly(deep)
-    if lit.light.pigment < PAINTED:
-        return missed_at_large(surface, [bright], relief, weights)
-    tint = shading_tint(_lasting_light(lit), surface.faces).astype(np.float32)
-    hue = chromaticity(remainder) - relief[:, None] * tint
+    found = np.zeros(len(colours), np.float32)
+    ways = [bright]
+    if lit.light.pigment >= PAINTED:
+        tint = shading_tint(_lasting_light(lit), surface.faces).astype(np.float32)
+        hue = chromaticity(remainder) - relief[:, None] * tint
+        ways.append(bright - _untinted(hue, bright, tint, FINE, weights))
+        found += _missed_in_cuts(surface, [ways[1], bright - along_grain(surface, bright)], relief, deep)
+    found += missed_at_large(surface, [one - found for one in ways], relief, weights)
+    return found + missed_in_hollows(surface, lit.openness, bright - found)
+
+
+def _missed_in_cuts(surface: Surface, ways: list[Floats], relief: Floats, deep: Floats) -> Floats:
+    """(n,) what two ways (n,) of telling it say is off, as far as it may be shading that was missed beside that which was read.
+    deep: (n,) log shading of relief and hollows."""
     nearest = deep <= max(OPEN / 2, float(deep.min()))
-    untinted = bright - _untinted(hue, bright, tint, FINE, weights)
-    ways = [untinted, bright - along_grain(surface, bright)]
-    off, own = _surest([np.clip(one - np.median(one[nearest]), -1, 1) for one in ways], weights)
+    off, own = _surest([np.clip(one - np.median(one[nearest]), -1, 1) for one in ways], openly(deep))
     raster, mask = surface.texels.scatter(np.square(relief)), surface.texels.mask()
     near = masked_blur(raster, mask, REACH_MM / max(surface.texel_mm, 1e-6)).reshape(-1)[surface.texels.index]
     missed = DOUBT**2 * near
-    found = (off * missed / np.maximum(missed + own, 1e-9)).astype(np.float32)
-    found += missed_at_large(surface, [bright - found, untinted - found], relief, weights)
-    return found + missed_in_hollows(surface, lit.openness, bright - found)
+    return (off * missed / np.maximum(missed + own, 1e-9)).astype(np.float32)
 
 
 def missed_at_large(surface: Surface, ways: list[Floats], relief: Floats, weights: Floats) -> Floats:
     """(n,) log of the shading that was missed at the texels at large: dense relief turns a place to the light or away from it,
     and hides some of it from the room, as a whole.
 
-    ways: one or two (n,), what is left of the log brightness, all of it or that which its hue does not tell. relief: (n,), as in
+    ways: one or two (n,), what is left of the log brightness, and that of it which the hue does not tell. relief: (n,), as in
     `missed_shading`: as much as it changes in the small may have been missed at large. weights: (n,) how open each lies. How
     much the paint varies at large is told where it lies open.
     """
@@ -126,7 +131,7 @@ def missed_at_large(surface: Surface, ways: list[Floats], relief: Floats, weight
     open_part = weighted[:, -1]
     opened = [grid.of(values / np.maximum(open_part, 1e-9), count * open_part) for values in weighted.T[:-1]]
     where = count * grid.of(open_part, count)
-    part = _share(*(one - np.average(one, weights=count) for one in (large[0], large[-1])), count)
+    part = _share([one - np.average(one, weights=count) for one in (large[0], large[-1])], count)
     off, own = (part * both[0] + (1 - part) * both[-1] for both in (large, opened))
     usual = np.average(own, weights=where)
     variance = np.average(np.square(own - usual), weights=where)
@@ -137,13 +142,14 @@ def missed_at_large(surface: Surface, ways: list[Floats], relief: Floats, weight
 
 def _surest(ways: list[Floats], weights: Floats) -> tuple[Floats, float]:
     """(n,) what two ways (n,) of telling it say together, such that it varies least by `weights` (n,), and its variance."""
-    share = _share(*ways, weights)
+    share = _share(ways, weights)
     off = share * ways[0] + (1 - share) * ways[1]
     return off, float(np.average(np.square(off), weights=weights))
 
 
-def _share(one: Floats, other: Floats, weights: Floats) -> float:
-    """Share 0 to 1 of `one` (n,) beside `other` with which their sum varies least about 0 by `weights` (n,)."""
+def _share(ways: list[Floats], weights: Floats) -> float:
+    """Share 0 to 1 of the first of two (n,) beside the second with which their sum varies least about 0 by `weights` (n,)."""
+    one, other = ways
     a, b, both = (float(np.average(x * y, weights=weights)) for x, y in ((one, one), (other, other), (one, other)))
     return float(np.clip((b - both) / max(a + b - 2 * both, 1e-12), 0, 1))
 
