@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from .denoising import without_noise
 from .relief.lamplight import fit_surface_light
-from .relief.paint import missed_shading
+from .relief.missed import missed_shading
 from .relief.speckle import masked_blur
 from .relief.surface import Surface
 

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from blender_addon.core.relief.grain import along_grain, way_of
-from blender_addon.core.relief.paint import missed_shading
+from blender_addon.core.relief.missed import missed_shading
 from blender_addon.core.relief.patches import CELLS
 from tests.core.test_paint import LIGHT, _lit, _noisy, _surface
 
