@@ -92,8 +92,10 @@ def smooth_colours(surface: Surface, colours: Floats) -> Floats:
 
 
 def untinted_levels(hue: Floats, bright: Floats, tint: Floats, step: float, weights: Floats | None = None) -> Floats:
-    """(n,) level of the paint at each place, from the log chromaticity (n, 2) and brightness (n,) of all, by `weights` (n,), with
-    the `tint` (2,) of what is darker than its paint taken out of the hue. step: log chromaticity within which paints are one."""
+    """(n,) level of the paint at each place, from the log chromaticity (n, 2) and brightness (n,) of all, by `weights` (n,).
+
+    The `tint` (2,) of what is darker than its paint is taken out of the hue. step: log chromaticity within which two are one.
+    """
     found = _levels(hue, bright, step, weights)
     for _ in range(ROUNDS):
         shade = bright - found
