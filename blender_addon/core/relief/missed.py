@@ -23,9 +23,9 @@ from .surface import Surface
 
 Floats = NDArray[Any]
 
-REACH_MM = 0.3  # sigma of the surroundings whose shading tells how much may have been missed
-DOUBT = 0.4  # of the shading that was read is missed, standard deviation (owl and sharp tooling, painted, of the bench)
-LARGE_MM = 6.0  # mesh of the grid on which it is looked at what was missed at large (on chance pieces that no bench has)
+REACH_MM = 0.8  # sigma of the surroundings whose shading tells how much may have been missed
+DOUBT = 0.25  # of the shading that was read is missed, standard deviation (on chance pieces that no bench has, as both others)
+LARGE_MM = 6.0  # mesh of the grid on which it is looked at what was missed at large
 
 
 def missed_shading(surface: Surface, colours: Floats, lit: Lit, shading: Floats, relief: Floats) -> Floats:
