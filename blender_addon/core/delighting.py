@@ -9,10 +9,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from .denoising import without_noise
-from .relief.lamplight import fit_surface_light
+from .relief.lamplight import Lit, fit_surface_light
 from .relief.missed import missed_shading
+from .relief.paint import lasting_light, shading_tint
 from .relief.speckle import masked_blur
 from .relief.surface import Surface
+from .srgb import luminance
 
 Floats = NDArray[Any]
 
@@ -56,12 +58,20 @@ def delight(
     shading = np.einsum("nac,na->nc", flux, surface.normal)
     level = np.maximum(np.median(shading, axis=0), 1e-9)
     shading = np.maximum(shading, FLOOR * level) / level
-    if relief is not None:
-        shading = shading * np.exp(relief)[:, None]
-    calm = without_noise(surface, colours, shading)
-    if relief is not None:
-        shading = shading * np.exp(missed_shading(surface, calm, lit, shading, relief))[:, None]
+    if relief is None:
+        return finished(without_highlights(surface, without_noise(surface, colours, shading), shading), shading)
+    read = shading * np.exp(relief)[:, None]
+    calm = without_noise(surface, colours, read)
+    shading = shading * tinted(lit, surface.faces, relief + missed_shading(surface, calm, lit, read, relief))
     return finished(without_highlights(surface, calm, shading), shading)
+
+
+def tinted(lit: Lit, faces: NDArray[Any], shade: Floats) -> Floats:
+    """(n, 3) shading of log brightness `shade` (n,): what is darker is lit by what lies round it, in its hue, as the mesh's own
+    hollows are."""
+    red, blue = shading_tint(lasting_light(lit), faces)
+    turn = np.array([red, 0.0, blue], np.float32)
+    return np.exp(shade[:, None] * (1 + turn - luminance(turn)))
 
 
 def without_highlights(surface: Surface, colours: Floats, shading: Floats) -> Floats:
