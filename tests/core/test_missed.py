@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from blender_addon.core.relief.hollows import openly
 from blender_addon.core.relief.missed import missed_at_large, missed_shading
 from tests.core.test_paint import DARK, LIGHT, _grained, _lit, _noisy, _surface
 
@@ -33,17 +34,16 @@ def test_light_that_dense_relief_took_at_large_is_told_by_an_even_paint(varied: 
     surface, lost = _surface(), 0.12
     worked = surface.position[:, 0] > 15
     relief = np.where(worked, 0.25 * np.sin(2 * np.pi * surface.position[:, 0] / 1.5), 0).astype(np.float32)
-    open_ = np.maximum(np.exp(-np.square(relief / 0.1)), 1e-6)
     large = 0.4 * varied * np.sin(2 * np.pi * surface.position[:, 1] / 20.0)
     bright = (np.random.default_rng(5).normal(0, 0.1, len(surface)) + large - lost * worked).astype(np.float32)
-    found = missed_at_large(surface, [bright], relief, open_)
+    found = missed_at_large(surface, [bright], relief, openly(relief))
     middle = worked & (np.abs(surface.position[:, 0] - 24) < 4)
     step = float(found[middle].mean() - found[surface.position[:, 0] < 6].mean())
     assert (-1.05 * lost < step < -0.6 * lost) if not varied else (-0.4 * lost < step < 0)
     assert np.abs(found[surface.position[:, 0] < 6]).max() < 0.02  # where nothing was read, nothing was missed
-    hue = np.where(varied, large, 0) - lost * worked  # told of the paint by its hue: it counts that varies less
-    known = missed_at_large(surface, [bright, bright - large.astype(np.float32)], relief, open_)
-    assert abs(float(np.corrcoef(known, hue - large)[0, 1])) > 0.9
+    told = bright - large.astype(np.float32)  # where the hue tells the paint it counts, as what it leaves varies less
+    known = missed_at_large(surface, [bright, told], relief, openly(relief))
+    assert np.corrcoef(known, -lost * worked)[0, 1] > 0.9
 
 
 def test_a_stain_where_there_is_no_relief_stays() -> None:

@@ -24,7 +24,7 @@ from .surface import Surface
 Floats = NDArray[Any]
 
 REACH_MM = 0.8  # sigma of the surroundings whose shading tells how much may have been missed
-DOUBT = 0.25  # of the shading that was read is missed, standard deviation (on chance pieces that no bench has, as both others)
+DOUBT = 0.25  # of the shading that was read is missed, standard deviation (told by chance pieces)
 LARGE_MM = 6.0  # mesh of the grid on which it is looked at what was missed at large
 
 
