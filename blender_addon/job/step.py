@@ -20,6 +20,8 @@ from dataclasses import dataclass, field
 from types import ModuleType
 from typing import Any
 
+from .decisions import Decision
+
 FOLDERS = ("scan", "surface", "shots", "dressing", "delivery")
 """The five folders of steps: the five panels, and the order of the work."""
 
@@ -35,10 +37,12 @@ class Progress:
 
 @dataclass(frozen=True)
 class Result:
-    """What a step did: one sentence for a person, figures for a table and for tests (plain numbers, texts, lists)."""
+    """What a step did: one sentence for a person, figures for a table and for tests (plain numbers, texts, lists), and what
+    it decided by itself."""
 
     words: str
     figures: dict[str, Any] = field(default_factory=dict)
+    decisions: tuple[Decision, ...] = ()
 
 
 Run = Generator[Progress, None, Result]

@@ -1,0 +1,137 @@
+"""What did the tool decide by itself, how sure is it, and what else could it have been? One type for every decision.
+
+A step returns its decisions with its `Result`. The page of a run, the terminal and the window's "To check" list show the same
+ones. An answer is written as ordinary settings, so that only the steps that depend on it run again.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from .errors import SheetError
+
+ASK_BELOW = 0.8
+"""Confidence under which a decision is asked about. A confidence is meant as the chance of being right, so that of the
+decisions just above it one in five may be wrong; `bench decisions` prints how often that is so."""
+
+Picture = NDArray[np.uint8]
+"""(height, width, 3) display-encoded sRGB, row 0 on top."""
+
+
+@dataclass(frozen=True)
+class Alternative:
+    """One way to decide.
+
+    words: what it would mean, as the end of "It could be ..." ('standing on its broad side').
+    sets: the settings that would choose it, as on the sheet ({"orientation.up": "y"}); empty where it can't be set.
+    picture: how it would look, or None.
+    """
+
+    words: str
+    sets: Mapping[str, Any] = field(default_factory=dict)
+    picture: Picture | None = None
+
+    def lines(self) -> tuple[str, ...]:
+        """The lines of the job sheet that would choose it, table by table: '[orientation] up = "y"'."""
+        return tuple(f"[{name.split('.')[0]}] {name.split('.', 1)[1]} = {_toml(value)}" for name, value in self.sets.items())
+
+
+@dataclass(frozen=True)
+class Decision:
+    """What was chosen, what speaks for it, how sure it is, and what else it could be.
+
+    key: what is decided ('up', 'front', 'stand', ...), one a step and key.
+    question: as a person would ask it ('Which way is up?').
+    choice: what was taken. Where the decision is not sure this is the safe way, not always the likeliest.
+    confidence: the chance, 0 to 1, that it is right.
+    evidence: what speaks for it and against it, in words.
+    alternatives: the other ways, the likeliest first.
+    by_hand: whether a setting says so; it is then never asked.
+    """
+
+    key: str
+    question: str
+    choice: Alternative
+    confidence: float
+    evidence: tuple[str, ...] = ()
+    alternatives: tuple[Alternative, ...] = ()
+    by_hand: bool = False
+
+    def __post_init__(self) -> None:
+        if not 0.0 <= self.confidence <= 1.0:
+            raise ValueError(f"confidence must lie between 0 and 1, not {self.confidence}")
+
+    @property
+    def asked(self) -> bool:
+        """Whether the user is to look at it."""
+        return not self.by_hand and self.confidence < ASK_BELOW
+
+    def sentence(self) -> str:
+        """The decision in words for the terminal: what was taken and why, and the question where it is not sure."""
+        reasons = f" ({'; '.join(self.evidence)})" if self.evidence else ""
+        said = f"{self.choice.words}{reasons}"
+        if not self.asked:
+            return said
+        others = [f"{other.words}: {', '.join(other.lines())}" for other in self.alternatives if other.sets]
+        return f"{self.question} Not sure: {said}." + (f" Otherwise {' or '.join(others)}." if others else "")
+
+    def as_plain(self) -> dict[str, Any]:
+        """The decision without its pictures, as JSON holds it; `from_plain` reads it."""
+        return {
+            "key": self.key,
+            "question": self.question,
+            "choice": _plain(self.choice),
+            "confidence": round(float(self.confidence), 4),
+            "evidence": list(self.evidence),
+            "alternatives": [_plain(other) for other in self.alternatives],
+            "by_hand": self.by_hand,
+            "asked": self.asked,
+        }
+
+    def without_pictures(self) -> Decision:
+        """The same decision, its pictures left out."""
+        return replace(
+            self,
+            choice=replace(self.choice, picture=None),
+            alternatives=tuple(replace(other, picture=None) for other in self.alternatives),
+        )
+
+
+def from_plain(table: Mapping[str, Any]) -> Decision:
+    """The decision that `as_plain` wrote, without pictures. Raises SheetError where the table is none."""
+    try:
+        return Decision(
+            key=str(table["key"]),
+            question=str(table["question"]),
+            choice=_alternative(table["choice"]),
+            confidence=float(table["confidence"]),
+            evidence=tuple(str(words) for words in table.get("evidence", ())),
+            alternatives=tuple(_alternative(other) for other in table.get("alternatives", ())),
+            by_hand=bool(table.get("by_hand", False)),
+        )
+    except (KeyError, TypeError, ValueError) as error:
+        raise SheetError(f"A kept decision can't be read ({error}): run its step again") from None
+
+
+def _plain(alternative: Alternative) -> dict[str, Any]:
+    return {"words": alternative.words, "sets": dict(alternative.sets)}
+
+
+def _alternative(table: Mapping[str, Any]) -> Alternative:
+    return Alternative(str(table["words"]), dict(table.get("sets", {})))
+
+
+def _toml(value: Any) -> str:
+    """A setting's value as a job sheet writes it."""
+    if isinstance(value, bool):
+        return "true" if value else "false"
+    if isinstance(value, str):
+        return '"' + value.replace("\\", "\\\\").replace('"', '\\"') + '"'
+    if isinstance(value, (list, tuple)):
+        return "[" + ", ".join(_toml(part) for part in value) + "]"
+    return f"{value:g}" if isinstance(value, float) else str(value)
