@@ -115,8 +115,8 @@ class Studio:
 
     def picture(self, path: Path, shot: str, *, size: int, samples: int = SAMPLES, noise: float = NOISE) -> Path:
         """A still of a shot as it is delivered, `size` pixels along its longer side."""
-        from blender_addon.scene.output import Quality, cycles, render_picture
-        from blender_addon.scene.shot_state import dressed_for
+        from blender_addon.scene.delivery.output import Quality, cycles, render_picture
+        from blender_addon.scene.delivery.shot_state import dressed_for
 
         scene, camera = self.stage.scene, self.stage.require("shot", shot)
         with cycles(scene, Quality(samples, noise), device="auto", seed=1), dressed_for(self.stage, camera):
@@ -127,8 +127,8 @@ class Studio:
         self, path: Path, shot: str, windows: Sequence[tuple[float, float, float, float]], *, size: int, more: int = 1
     ) -> list[Path]:
         """Parts (left, lower, right, upper, 0 to 1) of a still without finish, with `more` times the samples."""
-        from blender_addon.scene.output import Quality, cycles, render_picture
-        from blender_addon.scene.shot_state import dressed_for
+        from blender_addon.scene.delivery.output import Quality, cycles, render_picture
+        from blender_addon.scene.delivery.shot_state import dressed_for
 
         scene, camera, paths = self.stage.scene, self.stage.require("shot", shot), []
         quality = Quality(SAMPLES * more, NOISE / math.sqrt(more))  # the noise threshold may not stop them sooner

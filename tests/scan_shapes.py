@@ -8,7 +8,7 @@ from typing import Any
 
 import numpy as np
 
-from blender_addon.core.mesh import TriangleMesh
+from blender_addon.core.mesh.triangles import TriangleMesh
 
 HEIGHT, BASE_DIAMETER, BASE_HEIGHT = 68.0, 60.0, 8.0
 

@@ -1,4 +1,4 @@
-"""Between `core.mesh.TriangleMesh` and Blender's meshes, through flat buffers."""
+"""Between `core.mesh.triangles.TriangleMesh` and Blender's meshes, through flat buffers."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ from typing import Any
 import bpy
 import numpy as np
 
-from ..core.mesh import TriangleMesh
+from ..core.mesh.triangles import TriangleMesh
 
 UV = "UVMap"
 

@@ -7,13 +7,13 @@ from typing import Any
 
 import numpy as np
 
-from ..core.mesh import TriangleMesh, face_normals
-from ..core.preview import strewn, through, view
-from . import lens_drivers as key
-from .cameras import MM, shot_view
+from ..core.mesh.preview import strewn, through, view
+from ..core.mesh.triangles import TriangleMesh, face_normals
 from .images import LARGEST, read_pixels
 from .meshes import read_mesh
-from .textures import image_of
+from .scan.textures import image_of
+from .shots import lens_drivers as key
+from .shots.cameras import MM, shot_view
 
 SIDES = 6
 

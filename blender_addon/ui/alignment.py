@@ -5,10 +5,10 @@ import bpy.utils.previews
 from bpy.props import FloatProperty, IntProperty, StringProperty
 
 from ..job.errors import JobError
-from ..scene.alignment_pictures import open_scans, pose_pictures
-from ..scene.pair_picking import FEWEST, FIRST, PairPicking
+from ..scene.scan.alignment_pictures import open_scans, pose_pictures
+from ..scene.scan.pair_picking import FEWEST, FIRST, PairPicking
+from ..scene.scan.stand_mask import begin_painting, end_painting, is_painting
 from ..scene.stage import Stage
-from ..scene.stand_mask import begin_painting, end_painting, is_painting
 from ..steps import catalogue
 from .properties import sheet_of
 

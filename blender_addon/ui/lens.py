@@ -4,8 +4,9 @@ import bpy
 from bpy.props import EnumProperty, FloatProperty, FloatVectorProperty, StringProperty
 
 from ..job.errors import JobError, SubjectError
-from ..scene import lens_drivers, lens_questions, roles
-from ..scene.cameras import MM
+from ..scene import roles
+from ..scene.shots import lens_drivers, lens_questions
+from ..scene.shots.cameras import MM
 from ..scene.thumbnails import give_thumbnail, looks_of_all
 from .overlays import SHOWN, read_out_of
 from .tab import Tab

@@ -12,9 +12,10 @@ from typing import Any
 import bpy
 import numpy as np
 
-from ..core.lens_answers import ReadOut, read_out
-from ..core.sections import hatching, level_lines
-from ..scene import cameras, lens_drivers, roles
+from ..core.mesh.sections import hatching, level_lines
+from ..core.shots.lens_answers import ReadOut, read_out
+from ..scene import roles
+from ..scene.shots import cameras, lens_drivers
 
 SHOWN = "bozzetto_show_sharp"
 _SLOT = "bozzetto_overlay"

@@ -4,7 +4,7 @@ import bpy
 from bpy.props import EnumProperty, IntProperty, StringProperty
 
 from ..job.runner import stale
-from ..scene.pair_picking import own_place
+from ..scene.scan.pair_picking import own_place
 from ..scene.stage import Stage
 from ..steps import catalogue
 from ..steps.delivery.render import sample_sheet

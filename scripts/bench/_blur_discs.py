@@ -17,11 +17,11 @@ from typing import Any
 import bpy
 import numpy as np
 
-from blender_addon.core.formats import BY_KEY, frame_used
-from blender_addon.core.framing import Stand, look
-from blender_addon.core.optics import Optics, focus_for
-from blender_addon.scene.cameras import Lens, make_camera
+from blender_addon.core.shots.formats import BY_KEY, frame_used
+from blender_addon.core.shots.framing import Stand, look
+from blender_addon.core.shots.optics import Optics, focus_for
 from blender_addon.scene.compat import node_tree_of
+from blender_addon.scene.shots.cameras import Lens, make_camera
 
 SPOT_PX = 6.0
 

@@ -14,15 +14,15 @@ from typing import Any
 import bpy
 import numpy as np
 
-from blender_addon.core.mesh import TriangleMesh
-from blender_addon.core.solids import joined, lathe, moved, rounded_rectangle, slab
+from blender_addon.core.mesh.solids import joined, lathe, moved, rounded_rectangle, slab
+from blender_addon.core.mesh.triangles import TriangleMesh
 from blender_addon.job.runner import finish
 from blender_addon.job.sheet import JobSheet
 from blender_addon.job.step import from_module
 from blender_addon.scene import roles
-from blender_addon.scene.cameras import shot_views
+from blender_addon.scene.dressing.set_parts import to_metres
 from blender_addon.scene.meshes import make_object, read_mesh
-from blender_addon.scene.set_parts import to_metres
+from blender_addon.scene.shots.cameras import shot_views
 from blender_addon.scene.spatial import Surface
 from blender_addon.scene.stage import Stage
 from blender_addon.steps.dressing import debris, tabletop

@@ -13,9 +13,9 @@ from typing import Any
 
 import numpy as np
 
-from blender_addon.core.delighting import delight
-from blender_addon.core.denoising import without_noise
-from blender_addon.core.relief.spherical_harmonics import irradiance_basis, robust_fit
+from blender_addon.core.surface.albedo.denoising import without_noise
+from blender_addon.core.surface.albedo.removal import delight
+from blender_addon.core.surface.light.spherical_harmonics import irradiance_basis, robust_fit
 from scripts.truth.scanner import truth_case
 
 from . import _relief_measures as measures

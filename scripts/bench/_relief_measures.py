@@ -9,16 +9,16 @@ from typing import Any
 
 import numpy as np
 
-from blender_addon.core.components import connected_vertices
-from blender_addon.core.mesh import TriangleMesh, unit
-from blender_addon.core.relief.bandpass import gaussian_blur
-from blender_addon.core.relief.normal_maps import slopes_from_raster
-from blender_addon.core.relief.patches import CELLS, filled, lay_patches, splat
-from blender_addon.core.relief.recovery import Photographed, Recovery, recover
-from blender_addon.core.relief.speckle import masked_blur
-from blender_addon.core.relief.surface import Surface, read_surface
-from blender_addon.core.relief.texels import surface_frames
+from blender_addon.core.mesh.components import connected_vertices
+from blender_addon.core.mesh.triangles import TriangleMesh, unit
 from blender_addon.core.srgb import decode, luminance
+from blender_addon.core.surface.bandpass import gaussian_blur
+from blender_addon.core.surface.normal_maps import slopes_from_raster
+from blender_addon.core.surface.patches import CELLS, filled, lay_patches, splat
+from blender_addon.core.surface.relief.recovery import Photographed, Recovery, recover
+from blender_addon.core.surface.speckle import masked_blur
+from blender_addon.core.surface.texels import surface_frames
+from blender_addon.core.surface.textured_surface import Surface, read_surface
 from blender_addon.job.runner import finish
 from scripts.truth.scanner import TruthCase
 

@@ -7,7 +7,7 @@ from typing import Any
 
 import numpy as np
 
-from blender_addon.core.mesh import unit
+from blender_addon.core.mesh.triangles import unit
 from blender_addon.core.srgb import encode
 
 Floats = Any

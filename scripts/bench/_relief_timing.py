@@ -9,12 +9,12 @@ import time
 
 import numpy as np
 
-from blender_addon.core.mesh import TriangleMesh
-from blender_addon.core.relief.lamplight import forget_fits
-from blender_addon.core.relief.recovery import Photographed, recover
-from blender_addon.core.relief.surface import read_surface, without
-from blender_addon.core.relief.texels import typical_texel_mm
+from blender_addon.core.mesh.triangles import TriangleMesh
 from blender_addon.core.srgb import decode
+from blender_addon.core.surface.light.lamplight import forget_fits
+from blender_addon.core.surface.relief.recovery import Photographed, recover
+from blender_addon.core.surface.texels import typical_texel_mm
+from blender_addon.core.surface.textured_surface import read_surface, without
 from scripts.bench import peak_mb
 
 FINEST_TEXEL_MM = 0.055  # as the step does

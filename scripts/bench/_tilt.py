@@ -8,10 +8,10 @@ from typing import Any
 import bpy  # noqa: F401 - Blender's own modules can be imported only after it
 import numpy as np
 
-from blender_addon.core.mesh import TriangleMesh
-from blender_addon.core.support_plane import supports
-from blender_addon.core.topology import submesh
-from blender_addon.scene.hull import hull_triangles
+from blender_addon.core.mesh.topology import submesh
+from blender_addon.core.mesh.triangles import TriangleMesh
+from blender_addon.core.scan.support_plane import supports
+from blender_addon.scene.scan.hull import hull_triangles
 
 from . import Record
 

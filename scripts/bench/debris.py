@@ -10,8 +10,8 @@ from pathlib import Path
 
 import numpy as np
 
-from blender_addon.core.blue_noise import ROOM, poisson_points
-from blender_addon.core.mesh import face_areas
+from blender_addon.core.mesh.blue_noise import ROOM, poisson_points
+from blender_addon.core.mesh.triangles import face_areas
 
 from . import ROOT, Options, Record, median_ratio, median_seconds
 
@@ -41,7 +41,7 @@ def _table_mesh() -> tuple[np.ndarray, np.ndarray]:
 
 
 def _ball_mesh() -> tuple[np.ndarray, np.ndarray]:
-    from blender_addon.core.solids import ball
+    from blender_addon.core.mesh.solids import ball
 
     mesh = ball(6)
     return 40.0 * mesh.vertices, mesh.faces
@@ -102,9 +102,9 @@ def build_many(way: str, count: int) -> None:
     """Make `count` pieces 'points' or 'objects', evaluate the first frame, and print the memory that took in MB."""
     import bpy
 
-    from blender_addon.core.debris.pieces import library
-    from blender_addon.scene import set_parts
-    from blender_addon.scene.instances import make_library, make_points
+    from blender_addon.core.dressing.debris.pieces import library
+    from blender_addon.scene.dressing import set_parts
+    from blender_addon.scene.dressing.instances import make_library, make_points
 
     bpy.ops.wm.read_factory_settings(use_empty=True)
     scene = bpy.context.scene

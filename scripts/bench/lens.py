@@ -19,13 +19,13 @@ from typing import Any
 import bpy
 import numpy as np
 
-from blender_addon.core import focus_bracket, optics
-from blender_addon.core.formats import BY_KEY
-from blender_addon.core.framing import Placement, frame_points, look
-from blender_addon.core.optics import Optics
-from blender_addon.core.shot_plan import Shot, ShotAsk, solve
-from blender_addon.core.subject import Subject, richness_of
-from blender_addon.scene.cameras import Lens, make_camera
+from blender_addon.core.shots import focus_bracket, optics
+from blender_addon.core.shots.formats import BY_KEY
+from blender_addon.core.shots.framing import Placement, frame_points, look
+from blender_addon.core.shots.optics import Optics
+from blender_addon.core.shots.shot_plan import Shot, ShotAsk, solve
+from blender_addon.core.shots.subject import Subject, richness_of
+from blender_addon.scene.shots.cameras import Lens, make_camera
 from scripts.tasks import TaskError, envs
 
 from . import ROOT, Options, Record, median_seconds

@@ -94,7 +94,7 @@ def clipped_percent(picture: np.ndarray) -> float:
 def chart_difference(patches: np.ndarray) -> float:
     """Mean CIEDE2000 of (24, 3) linear patches from the published ones, white-balanced on the fourth grey."""
     from blender_addon.core.colour import delta_e_2000, lab
-    from blender_addon.core.colour_card import CHART
+    from blender_addon.core.surface.colour_card import CHART
 
     published = np.clip(CHART, 0.0, 1.0)  # cyan lies outside of the gamut: no surface of this renderer can have it
     balanced = patches * (published[21] / patches[21])
@@ -103,12 +103,12 @@ def chart_difference(patches: np.ndarray) -> float:
 
 def cards(studio: Studio, shot: str) -> tuple[float, np.ndarray]:
     """What the grey card reads over what it should after exposure, and the (24, 3) linear patches of the chart."""
-    from blender_addon.core.exposure import GREY, usual_offset
+    from blender_addon.core.dressing.exposure import GREY, usual_offset
     from blender_addon.core.srgb import luminance
-    from blender_addon.scene import meter
+    from blender_addon.scene.delivery.shot_state import dressed_for
+    from blender_addon.scene.dressing import meter
+    from blender_addon.scene.dressing.shot_light import CLOSE_OFFSET, SHADE, close_card, turn_towards
     from blender_addon.scene.nodes.materials import exposed_as
-    from blender_addon.scene.shot_light import CLOSE_OFFSET, SHADE, close_card, turn_towards
-    from blender_addon.scene.shot_state import dressed_for
 
     stage = studio.stage
     camera, card = stage.require("shot", shot), stage.require("card", "grey")

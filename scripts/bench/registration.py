@@ -21,11 +21,11 @@ from typing import Any
 
 import numpy as np
 
-from blender_addon.core.mesh import TriangleMesh, face_areas, face_normals, vertex_normals
-from blender_addon.core.registration import SURE, Registration, register
-from blender_addon.core.separation import find_stand
-from blender_addon.core.similarity import Similarity, angle_between
-from blender_addon.core.topology import submesh
+from blender_addon.core.mesh.similarity import Similarity, angle_between
+from blender_addon.core.mesh.topology import submesh
+from blender_addon.core.mesh.triangles import TriangleMesh, face_areas, face_normals, vertex_normals
+from blender_addon.core.scan.registration import SURE, Registration, register
+from blender_addon.core.scan.separation import find_stand
 from scripts.truth.fields import rotation
 from scripts.truth.stands import Subject, meshed, subjects
 

@@ -14,7 +14,7 @@ from typing import Any
 
 import numpy as np
 
-from blender_addon.core.mesh import TriangleMesh
+from blender_addon.core.mesh.triangles import TriangleMesh
 from scripts.truth.scanner import baked_scan, truth_case
 
 from . import ROOT, Options, Record

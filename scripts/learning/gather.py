@@ -14,12 +14,12 @@ from typing import Any
 
 import numpy as np
 
-from blender_addon.core.mesh import face_areas
-from blender_addon.core.relief.inversion import blind_spectrum, gather_signal
-from blender_addon.core.relief.lamplight import fit_surface_light
-from blender_addon.core.relief.patches import CELLS, Cloud, Patches, filled, lay_patches, splat
-from blender_addon.core.relief.recovery import cell_mm, evidence_of, nearest_pull
+from blender_addon.core.mesh.triangles import face_areas
 from blender_addon.core.srgb import luminance
+from blender_addon.core.surface.light.lamplight import fit_surface_light
+from blender_addon.core.surface.patches import CELLS, Cloud, Patches, filled, lay_patches, splat
+from blender_addon.core.surface.relief.inversion import blind_spectrum, gather_signal
+from blender_addon.core.surface.relief.recovery import cell_mm, evidence_of, nearest_pull
 from blender_addon.job.runner import finish
 from scripts.bench._relief_measures import Ready, ready
 from scripts.truth import charts, lights, scanned, transport

@@ -1,7 +1,7 @@
 """Train the small net of the relief on gathered tiles: `python -m scripts.learning.train TILES OUT [--minutes M] [--deep D]`.
 
 Needs torch (not part of the environment: training is done once, on a graphics card). Writes OUT as .npz: convolution weights
-as float16, named as `blender_addon.core.relief.refiner` applies them. Prints how much of the angle between true and recovered
+as float16, named as `core.surface.relief.refiner` applies them. Prints how much of the angle between true and recovered
 normals is cut on pieces held out (median, and mean of the worst 5 %), dusted and painted, beside the linear inversion that the
 net starts from, and how much of the spread of the relief's log shading.
 """
@@ -21,8 +21,8 @@ import torch
 from torch import nn
 from torch.nn import functional
 
-from blender_addon.core.relief.inversion import KAPPA, RINGS, gain, smoothed
-from blender_addon.core.relief.patches import CELLS, wave_vectors, window
+from blender_addon.core.surface.patches import CELLS, wave_vectors, window
+from blender_addon.core.surface.relief.inversion import KAPPA, RINGS, gain, smoothed
 
 CELL_MM = 0.07
 LOW_MM = 3.0
@@ -40,7 +40,7 @@ pieces came back, at 20 a fiftieth less of the normals."""
 
 
 class Refiner(nn.Module):
-    """See `blender_addon.core.relief.refiner` for what goes in and comes out."""
+    """See `blender_addon.core.surface.relief.refiner` for what goes in and comes out."""
 
     def __init__(self, width: int, deep: int, dilations: Sequence[int] = DILATIONS):
         super().__init__()

@@ -225,7 +225,7 @@ LAWS: dict[str, Callable[[Module], Iterator[Breach]]] = {
 
 
 def breaches(law: str, package: Iterable[Module]) -> list[str]:
-    """What breaks a law in these modules, as 'core/mesh.py:12: words'."""
+    """What breaks a law in these modules, as 'core/mesh/triangles.py:12: words'."""
     found = []
     for module in package:
         path = module.name.replace(".", "/") + ("/__init__.py" if module.is_package else ".py")

@@ -6,7 +6,7 @@ from typing import Any
 
 import numpy as np
 
-from blender_addon.core.mesh import TriangleMesh, face_areas, face_normals, unit
+from blender_addon.core.mesh.triangles import TriangleMesh, face_areas, face_normals, unit
 
 Ints = Any
 Floats = Any

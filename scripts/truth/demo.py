@@ -15,7 +15,7 @@ from typing import Any
 
 import numpy as np
 
-from blender_addon.core.mesh import TriangleMesh, unit
+from blender_addon.core.mesh.triangles import TriangleMesh, unit
 
 from . import charts, cycles_bake, lights, scanned
 from .camera import Camera, photographed, speckles

@@ -8,7 +8,7 @@ from typing import Any
 import bpy
 import numpy as np
 
-from blender_addon.core.mesh import TriangleMesh
+from blender_addon.core.mesh.triangles import TriangleMesh
 from blender_addon.scene import compat, meshes
 
 

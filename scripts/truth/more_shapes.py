@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from blender_addon.core.mesh import unit
+from blender_addon.core.mesh.triangles import unit
 
 from . import nets
 from .fields import Floats, Noise, both, box, cut, ellipsoid, joined, ramp, rotation

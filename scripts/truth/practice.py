@@ -10,7 +10,7 @@ from collections.abc import Callable
 
 import numpy as np
 
-from blender_addon.core.mesh import unit
+from blender_addon.core.mesh.triangles import unit
 
 from . import nets
 from .fields import Floats, Noise, box, cut, ellipsoid, joined, limb, ramp, rotation

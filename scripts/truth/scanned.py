@@ -7,7 +7,7 @@ from typing import Any
 import bpy
 import numpy as np
 
-from blender_addon.core.mesh import TriangleMesh, vertex_normals
+from blender_addon.core.mesh.triangles import TriangleMesh, vertex_normals
 from blender_addon.scene import meshes
 
 from . import nets

@@ -12,7 +12,7 @@ from typing import Any
 
 import numpy as np
 
-from blender_addon.core.mesh import TriangleMesh, face_areas, unit
+from blender_addon.core.mesh.triangles import TriangleMesh, face_areas, unit
 
 from . import charts, lights, pigments, scanned, transport
 from .camera import Camera, blurred, photographed, speckles
@@ -270,7 +270,7 @@ def baked_scan(name: str, *, size: int = 2048, seed: int = 0, triangles: int = 6
     with np.load(path) as kept:
         mesh = TriangleMesh(kept["vertices"], kept["faces"], kept["uv"])
         place, face, weights = covered(mesh, size)
-        from blender_addon.core.mesh import vertex_normals
+        from blender_addon.core.mesh.triangles import vertex_normals
 
         normals = vertex_normals(mesh.vertices, mesh.faces)
         part = Texels(

@@ -8,7 +8,7 @@ from typing import Any
 
 import numpy as np
 
-from blender_addon.core.mesh import TriangleMesh, vertex_normals
+from blender_addon.core.mesh.triangles import TriangleMesh, vertex_normals
 
 
 @dataclass(frozen=True)

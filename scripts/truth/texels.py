@@ -9,7 +9,7 @@ import bpy  # noqa: F401 - mathutils can be imported only after bpy
 import numpy as np
 from mathutils.bvhtree import BVHTree
 
-from blender_addon.core.mesh import TriangleMesh, unit, vertex_normals
+from blender_addon.core.mesh.triangles import TriangleMesh, unit, vertex_normals
 
 Floats = Any
 Ints = Any

@@ -6,7 +6,7 @@ from typing import Any
 
 import numpy as np
 
-from blender_addon.core.mesh import unit, vertex_normals
+from blender_addon.core.mesh.triangles import unit, vertex_normals
 
 from . import nets
 from .fields import Floats, Ints, Noise, ramp

@@ -11,7 +11,7 @@ from typing import Any
 
 import numpy as np
 
-from blender_addon.core.mesh import unit
+from blender_addon.core.mesh.triangles import unit
 
 Floats = Any
 Ints = Any

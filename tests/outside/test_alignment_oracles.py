@@ -7,11 +7,11 @@ from typing import Any
 import numpy as np
 import pytest
 
-from blender_addon.core.mesh import TriangleMesh, signed_volume
-from blender_addon.core.mesh_cut import cut
-from blender_addon.core.registration import sample_surfels
-from blender_addon.core.registration.icp import refine
-from blender_addon.core.similarity import Similarity, angle_between, fit_similarity, rotation_from_vector
+from blender_addon.core.mesh.cut import cut
+from blender_addon.core.mesh.similarity import Similarity, angle_between, fit_similarity, rotation_from_vector
+from blender_addon.core.mesh.triangles import TriangleMesh, signed_volume
+from blender_addon.core.scan.registration import sample_surfels
+from blender_addon.core.scan.registration.icp import refine
 from scripts.truth.stands import meshed, subjects
 from tests.scan_shapes import box
 

@@ -7,7 +7,8 @@ import warnings
 import numpy as np
 import pytest
 
-from blender_addon.core import colour, reflectance, srgb
+from blender_addon.core import colour, srgb
+from blender_addon.core.surface import reflectance
 
 
 @pytest.mark.parametrize(("linear", "encoded"), [(0.18, 0.4613561295), (0.0, 0.0), (1.0, 1.0), (0.0031308, 0.0031308 * 12.92)])

@@ -5,8 +5,9 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from blender_addon.core import colour_card, srgb
+from blender_addon.core import srgb
 from blender_addon.core.colour import delta_e_2000, lab
+from blender_addon.core.surface import colour_card
 
 CLAY = np.array([0.31, 0.20, 0.13])
 CORNERS = [(60.0, 40.0), (430.0, 70.0), (400.0, 330.0), (40.0, 290.0)]

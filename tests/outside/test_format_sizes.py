@@ -2,7 +2,7 @@
 
 import pytest
 
-from blender_addon.core.formats import BY_KEY
+from blender_addon.core.shots.formats import BY_KEY
 
 
 @pytest.mark.parametrize(("key", "width", "height"), [

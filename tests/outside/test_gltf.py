@@ -12,8 +12,8 @@ import bpy
 import numpy as np
 import pytest
 
-from blender_addon.core.mesh import TriangleMesh
-from blender_addon.scene.asset_files import AssetPart, write_glb
+from blender_addon.core.mesh.triangles import TriangleMesh
+from blender_addon.scene.delivery.asset_files import AssetPart, write_glb
 from blender_addon.scene.images import make_image
 from blender_addon.scene.meshes import make_object
 from scripts import real_scans

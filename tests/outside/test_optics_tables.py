@@ -9,9 +9,9 @@ import math
 import numpy as np
 import pytest
 
-from blender_addon.core import optics
-from blender_addon.core.focus_bracket import bracket
-from blender_addon.core.optics import Optics
+from blender_addon.core.shots import optics
+from blender_addon.core.shots.focus_bracket import bracket
+from blender_addon.core.shots.optics import Optics
 
 FOOT = 304.8
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from blender_addon.core.blue_noise import accepted, poisson_points
+from blender_addon.core.mesh.blue_noise import accepted, poisson_points
 
 qmc = pytest.importorskip("scipy.stats.qmc")
 spatial = pytest.importorskip("scipy.spatial")

@@ -7,9 +7,9 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from blender_addon.core.mesh import unit
-from blender_addon.core.relief import bandpass, normal_maps
-from blender_addon.core.relief import spherical_harmonics as harmonics
+from blender_addon.core.mesh.triangles import unit
+from blender_addon.core.surface import bandpass, normal_maps
+from blender_addon.core.surface.light import spherical_harmonics as harmonics
 
 
 def test_cosine_coefficients_and_basis_constants() -> None:
@@ -169,7 +169,7 @@ def test_tangents_agree_with_blender_s_own() -> None:
     item.data.loop_triangles.foreach_get("loops", loops)
     loops = loops.reshape(-1, 3)
     mesh = read_mesh(item, scale=1000.0)
-    from blender_addon.core.mesh import vertex_normals
+    from blender_addon.core.mesh.triangles import vertex_normals
 
     frames = normal_maps.tangent_frames(mesh.vertices, mesh.faces, mesh.uv, vertex_normals(mesh.vertices, mesh.faces))
     ours = frames.tangent[frames.corners]

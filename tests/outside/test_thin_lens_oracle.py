@@ -13,7 +13,7 @@ from typing import Any
 import numpy as np
 import pytest
 
-from blender_addon.core.optics import BlenderLens, Optics, in_blender
+from blender_addon.core.shots.optics import BlenderLens, Optics, in_blender
 
 pytestmark = pytest.mark.oracle
 

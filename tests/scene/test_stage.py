@@ -8,7 +8,7 @@ import bpy
 import numpy as np
 import pytest
 
-from blender_addon.core.mesh import TriangleMesh
+from blender_addon.core.mesh.triangles import TriangleMesh
 from blender_addon.job.errors import SubjectError
 from blender_addon.job.runner import finish
 from blender_addon.job.settings import number

@@ -7,7 +7,7 @@ import pytest
 
 pytest.importorskip("bpy")
 
-from blender_addon.core.mesh import TriangleMesh, edges, face_areas, signed_volume, vertex_normals
+from blender_addon.core.mesh.triangles import TriangleMesh, edges, face_areas, signed_volume, vertex_normals
 from scripts.truth import camera, charts, lights, nets, pigments, scanned, texels, transport
 from scripts.truth.fields import ellipsoid, rotation
 from scripts.truth.shape import Shape

@@ -9,8 +9,10 @@ import pytest
 
 bpy = pytest.importorskip("bpy")
 
-from blender_addon.core.mesh import TriangleMesh, edges  # noqa: E402
-from blender_addon.core.similarity import Similarity, rotation_from_vector  # noqa: E402
+from tests.core.test_doubtful import filled_gap  # noqa: E402
+
+from blender_addon.core.mesh.similarity import Similarity, rotation_from_vector  # noqa: E402
+from blender_addon.core.mesh.triangles import TriangleMesh, edges  # noqa: E402
 from blender_addon.job.errors import SubjectError  # noqa: E402
 from blender_addon.job.runner import finish  # noqa: E402
 from blender_addon.job.sheet import JobSheet  # noqa: E402
@@ -20,7 +22,6 @@ from blender_addon.scene.meshes import make_object, read_mesh  # noqa: E402
 from blender_addon.scene.stage import Stage  # noqa: E402
 from blender_addon.steps.scan import registration, separation  # noqa: E402
 from scripts.truth.stands import meshed, subjects  # noqa: E402
-from tests.core.test_doubtful import filled_gap  # noqa: E402
 
 THERE = Similarity(0.013, rotation_from_vector(np.array([0.4, -1.1, 2.0])), np.array([3.0, 1.0, -2.0]))
 

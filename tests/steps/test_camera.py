@@ -11,18 +11,19 @@ import numpy as np
 import pytest
 from mathutils import Vector
 
-from blender_addon.core import optics
-from blender_addon.core.formats import frame_used
-from blender_addon.core.mesh import TriangleMesh
+from blender_addon.core.mesh.triangles import TriangleMesh
+from blender_addon.core.shots import optics
+from blender_addon.core.shots.formats import frame_used
 from blender_addon.job.errors import SheetError, SubjectError
 from blender_addon.job.runner import finish, run_job
 from blender_addon.job.settings import build
 from blender_addon.job.sheet import blank
 from blender_addon.job.step import Step, from_module
-from blender_addon.scene import cameras, roles
+from blender_addon.scene import roles
+from blender_addon.scene.delivery.shot_state import turned, turning
 from blender_addon.scene.images import make_image
 from blender_addon.scene.meshes import make_object
-from blender_addon.scene.shot_state import turned, turning
+from blender_addon.scene.shots import cameras
 from blender_addon.scene.stage import Stage
 from blender_addon.steps.shots import camera
 
@@ -252,7 +253,7 @@ def test_views_for_the_set_hold_the_subject():
     points = cameras.subject_points(stage)
     views = cameras.shot_views(stage)
     assert {view.name for view in views} == {"hero", "detail", "back", "turntable"}
-    from blender_addon.core.sight import in_any_sight, in_sight
+    from blender_addon.core.shots.sight import in_any_sight, in_sight
 
     hero = next(view for view in views if view.name == "hero")
     between = hero.position + 0.7 * (points.mean(axis=0) - hero.position)

@@ -8,8 +8,8 @@ import pytest
 
 from blender_addon.job.errors import SheetError, SubjectError
 from blender_addon.scene import roles
-from blender_addon.scene.cameras import shot_views
-from blender_addon.scene.set_parts import HIDDEN_IN, SHOT_HIDE, SHOT_SET, apply_shot_set, restore_set
+from blender_addon.scene.dressing.set_parts import HIDDEN_IN, SHOT_HIDE, SHOT_SET, apply_shot_set, restore_set
+from blender_addon.scene.shots.cameras import shot_views
 from blender_addon.steps.dressing import debris, tabletop
 from scripts.bench._dressed import dressed, measured, take
 
@@ -42,8 +42,8 @@ def test_what_lies_on_the_stand_turns_with_it(stage) -> None:
 
 
 def test_no_prop_stands_in_the_outline_of_the_hero(stage) -> None:
-    from blender_addon.core.framing import project
-    from blender_addon.core.sight import outside_distance
+    from blender_addon.core.shots.framing import project
+    from blender_addon.core.shots.sight import outside_distance
     from blender_addon.scene.meshes import read_mesh
 
     hero = next(view for view in shot_views(stage) if view.kind == "hero")

@@ -11,16 +11,26 @@ import numpy as np
 import pytest
 from mathutils import Matrix, Vector
 
-from blender_addon.core import exposure, light_setups, srgb
+from blender_addon.core import srgb
+from blender_addon.core.dressing import exposure, light_setups
 from blender_addon.job import sheet as sheets
 from blender_addon.job.errors import JobError
 from blender_addon.job.runner import finish, run_job
 from blender_addon.job.step import Progress, Result, Step, from_module, ordered
-from blender_addon.scene import hdri, images, lights, meshes, meter
-from blender_addon.scene.lens_drivers import FOCUS, KIND
-from blender_addon.scene.lookdev import make_lookdev
-from blender_addon.scene.output import Quality, set_up
-from blender_addon.scene.shot_light import CLOSE_OFFSET, EXPOSURE, FLUX, RAKING, apply_shot_light, close_card, turn_towards
+from blender_addon.scene import images, meshes
+from blender_addon.scene.delivery.output import Quality, set_up
+from blender_addon.scene.dressing import hdri, lights, meter
+from blender_addon.scene.dressing.shot_light import (
+    CLOSE_OFFSET,
+    EXPOSURE,
+    FLUX,
+    RAKING,
+    apply_shot_light,
+    close_card,
+    turn_towards,
+)
+from blender_addon.scene.dressing.targets import make_lookdev
+from blender_addon.scene.shots.lens_drivers import FOCUS, KIND
 from blender_addon.scene.stage import Stage
 from blender_addon.steps.dressing import lighting as step
 from tests.steps.test_material import Nothing, bowl
@@ -298,7 +308,7 @@ def test_blender_brings_eight_surroundings() -> None:
 def test_the_chart_comes_back_as_published() -> None:
     """24 patches under the soft set-up, white-balanced on the fourth grey: mean CIEDE2000 to ColorChecker 2005 under 1."""
     from blender_addon.core.colour import delta_e_2000, lab
-    from blender_addon.core.colour_card import CHART
+    from blender_addon.core.surface.colour_card import CHART
 
     stage, figures = run("lighting.setup=soft")
     patches = meter.read_chart(

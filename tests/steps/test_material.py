@@ -10,8 +10,8 @@ import bpy
 import numpy as np
 import pytest
 
-from blender_addon.core import reflectance
-from blender_addon.core.mesh import TriangleMesh
+from blender_addon.core.mesh.triangles import TriangleMesh
+from blender_addon.core.surface import reflectance
 from blender_addon.job import sheet as sheets
 from blender_addon.job.errors import JobError
 from blender_addon.job.runner import finish, run_job
@@ -20,8 +20,8 @@ from blender_addon.scene import images, meshes
 from blender_addon.scene.images import read_pixels
 from blender_addon.scene.nodes.materials import albedo_of, exposed_as
 from blender_addon.scene.nodes.relief import CAVITY
-from blender_addon.scene.own_texture import maps_of, mean_colour
 from blender_addon.scene.stage import Stage
+from blender_addon.scene.surface.own_texture import maps_of, mean_colour
 from blender_addon.steps.surface import material as step
 
 pytestmark = pytest.mark.usefixtures("empty_scene")

@@ -11,19 +11,19 @@ import bpy
 import numpy as np
 import pytest
 
-from blender_addon.core.mesh import TriangleMesh
-from blender_addon.core.relief.surface import read_surface
+from blender_addon.core.mesh.triangles import TriangleMesh
 from blender_addon.core.srgb import encode
+from blender_addon.core.surface.textured_surface import read_surface
 from blender_addon.job import sheet as sheets
 from blender_addon.job.runner import finish
 from blender_addon.job.step import from_module
 from blender_addon.scene import images, meshes, roles
-from blender_addon.scene.own_texture import maps_of, mean_colour
-from blender_addon.scene.photographed import read_photographed
-from blender_addon.scene.relief_files import write_relief
+from blender_addon.scene.delivery.relief_files import write_relief
+from blender_addon.scene.scan.textures import Textures, image_of, scan_material
 from blender_addon.scene.stage import Stage
-from blender_addon.scene.surface_texture import read_linear
-from blender_addon.scene.textures import Textures, image_of, scan_material
+from blender_addon.scene.surface.own_texture import maps_of, mean_colour
+from blender_addon.scene.surface.photographed import read_photographed
+from blender_addon.scene.surface.surface_texture import read_linear
 from blender_addon.scene.thumbnails import surface_colours
 from blender_addon.steps.surface import delighting, material, relief
 

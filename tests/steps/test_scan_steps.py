@@ -11,14 +11,14 @@ import pytest
 
 bpy = pytest.importorskip("bpy")
 
-from blender_addon.core.mesh import TriangleMesh, edges, signed_volume  # noqa: E402
+from blender_addon.core.mesh.triangles import TriangleMesh, edges, signed_volume  # noqa: E402
 from blender_addon.job import runner, sheet  # noqa: E402
 from blender_addon.job.errors import InputError, SubjectError  # noqa: E402
 from blender_addon.job.step import from_module, ordered  # noqa: E402
 from blender_addon.scene.images import make_image  # noqa: E402
 from blender_addon.scene.meshes import make_object, read_mesh  # noqa: E402
+from blender_addon.scene.scan.textures import image_of  # noqa: E402
 from blender_addon.scene.stage import Stage  # noqa: E402
-from blender_addon.scene.textures import image_of  # noqa: E402
 from blender_addon.scene.thumbnails import front_candidates  # noqa: E402
 from blender_addon.steps.scan import cleanup, intake, orientation  # noqa: E402
 from tests.scan_shapes import box, moved, noisy, on_table, rotation, statuette, write_obj  # noqa: E402
@@ -233,7 +233,7 @@ def _write(folder: Path, mesh: TriangleMesh, name: str = "scan.obj") -> str:
 
 
 def test_loose_pieces_go_and_what_belongs_stays(tmp_path: Path) -> None:
-    from blender_addon.core.topology import joined
+    from blender_addon.core.mesh.topology import joined
 
     speck = moved(box((1.5, 1.5, 1.5), steps=2), np.eye(3), shift=(55.0, 0.0, 30.0))
     inlay = moved(box((9.0, 9.0, 4.0), steps=4), np.eye(3), shift=(0.0, -16.0, 38.0))

@@ -1,7 +1,7 @@
 """How do the boards of a bench look as nodes? Rings, fibres, pores and knots that follow the values the boards were made with.
 
 `wood_grain` holds (mm along, mm across, rings from the pith, mm outside the nearest knot), `wood_board` (tone, hue, dirt,
-polish); see `core/tabletops/planks.py`. Relief finer than the mesh is a bump in mm.
+polish); see `core/dressing/tabletops/planks.py`. Relief finer than the mesh is a bump in mm.
 """
 
 from __future__ import annotations

@@ -10,7 +10,7 @@ from typing import Any
 from .builder import Tree, make_group
 
 CAVITY = "cavity"
-"""Float vertex attribute, computed once when the material is made: -1 on raised edges to +1 in recesses (`core/cavity.py`)."""
+"""Float vertex attribute, computed with the material: -1 on raised edges to +1 in recesses (see `core/surface/cavity.py`)."""
 
 UV_DEFAULT = "UVMap"
 

@@ -7,16 +7,16 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from ...core.formats import frame_used
+from ...core.shots.formats import frame_used
 from ...job.errors import OutputError
 from ...job.page import Shown, html
 from ...job.settings import choice, integer, length, number, switch, text
 from ...job.step import Progress, Result, Run
-from ...scene.asset_files import AssetPart, write_glb, write_usd
-from ...scene.client_pictures import Wanted, write_client_picture
-from ...scene.lens_drivers import NEVER
-from ...scene.relief_files import write_relief
+from ...scene.delivery.asset_files import AssetPart, write_glb, write_usd
+from ...scene.delivery.client_pictures import Wanted, write_client_picture
+from ...scene.delivery.relief_files import write_relief
 from ...scene.session import write_text
+from ...scene.shots.lens_drivers import NEVER
 from ...scene.stage import Stage
 
 LABEL = "Hand over"

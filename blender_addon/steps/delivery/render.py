@@ -11,17 +11,17 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
-from ...core.turntable import angles
+from ...core.shots.turntable import angles
 from ...job.errors import OutputError, SubjectError
 from ...job.settings import choice, integer, number, switch, text
 from ...job.step import Progress, Result, Run
-from ...scene.contact_sheet import write_contact_sheet
-from ...scene.deep_pictures import is_deep, render_deep
-from ...scene.kept_pictures import Made, put_aside, scene_digest
-from ...scene.output import Quality, cycles, pick_device, render_picture, set_up
-from ...scene.shot_state import dressed_for, hang_on_pivot, make_pivot, turned, turning
+from ...scene.delivery.contact_sheet import write_contact_sheet
+from ...scene.delivery.deep_pictures import is_deep, render_deep
+from ...scene.delivery.kept_pictures import Made, put_aside, scene_digest
+from ...scene.delivery.output import Quality, cycles, pick_device, render_picture, set_up
+from ...scene.delivery.shot_state import dressed_for, hang_on_pivot, make_pivot, turned, turning
+from ...scene.delivery.video import write_video
 from ...scene.stage import Stage
-from ...scene.video import write_video
 
 LABEL = "Render"
 NEEDS = ("shot", "piece", "surface")
@@ -243,7 +243,7 @@ def _video(stage: Stage, settings: Settings, frames: list[Task]) -> Generator[Pr
 
 def sample_sheet(stage: Stage, settings: Settings) -> Generator[Progress, None, None]:
     """The piece in every material from the first shot, as pictures in `samples` and all on one sheet."""
-    from ...scene.sample_sheet import render_samples
+    from ...scene.delivery.sample_sheet import render_samples
 
     assert stage.out is not None
     pictures = []

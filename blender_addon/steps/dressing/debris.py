@@ -7,16 +7,16 @@ from typing import Any
 
 import numpy as np
 
-from ...core.debris import layout as laying
-from ...core.debris.pieces import library
-from ...core.mesh import Floats
-from ...core.sight import convex_outline, in_any_sight, outside_distance
+from ...core.dressing.debris import layout as laying
+from ...core.dressing.debris.pieces import library
+from ...core.mesh.triangles import Floats
+from ...core.shots.sight import convex_outline, in_any_sight, outside_distance
 from ...job.settings import choice, colour, data, integer, length, number, switch
 from ...job.step import Progress, Result, Run
-from ...scene import debris_parts, set_parts
-from ...scene.cameras import shot_views
-from ...scene.instances import make_library, make_points
-from ...scene.set_materials import debris_material
+from ...scene.dressing import debris_parts, set_parts
+from ...scene.dressing.instances import make_library, make_points
+from ...scene.dressing.set_materials import debris_material
+from ...scene.shots.cameras import shot_views
 from ...scene.spatial import Surface
 
 LABEL = "Debris"

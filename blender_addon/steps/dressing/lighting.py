@@ -10,16 +10,16 @@ import bpy
 import numpy as np
 from mathutils import Vector
 
-from ...core import exposure as metering
 from ...core import srgb
-from ...core.light_setups import SETUPS, flux, make_setup, total_light
+from ...core.dressing import exposure as metering
+from ...core.dressing.light_setups import SETUPS, flux, make_setup, total_light
 from ...job.settings import angle, choice, number, switch, text
 from ...job.step import Progress, Result, Run
-from ...scene import hdri, lights, meter
-from ...scene.lookdev import make_lookdev
+from ...scene.dressing import hdri, lights, meter
+from ...scene.dressing.shot_light import CLOSE_OFFSET, CLOSER, EXPOSURE, FLUX, FOLLOWS, SHADE, close_card, turn_towards
+from ...scene.dressing.targets import make_lookdev
 from ...scene.nodes.finish import diffraction_share, put_finish
 from ...scene.nodes.materials import exposed_as
-from ...scene.shot_light import CLOSE_OFFSET, CLOSER, EXPOSURE, FLUX, FOLLOWS, SHADE, close_card, turn_towards
 
 LABEL = "Lighting"
 NEEDS = ("piece",)

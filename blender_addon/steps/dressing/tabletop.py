@@ -7,21 +7,21 @@ from typing import Any
 
 import numpy as np
 
-from ...core.compose import stands_behind
-from ...core.props import MAKERS
-from ...core.sight import convex_outline, outside_distance
-from ...core.tabletops import backdrop as rooms
-from ...core.tabletops.cloth import cloth
-from ...core.tabletops.grid import Extent, Tabletop
-from ...core.tabletops.planks import Planks, planks
-from ...core.tabletops.round import bat, sweep
-from ...core.tabletops.stone import slate
+from ...core.dressing.compose import stands_behind
+from ...core.dressing.props import MAKERS
+from ...core.dressing.tabletops import backdrop as rooms
+from ...core.dressing.tabletops.cloth import cloth
+from ...core.dressing.tabletops.grid import Extent, Tabletop
+from ...core.dressing.tabletops.planks import Planks, planks
+from ...core.dressing.tabletops.round import bat, sweep
+from ...core.dressing.tabletops.stone import slate
+from ...core.shots.sight import convex_outline, outside_distance
 from ...job.errors import SheetError
 from ...job.settings import choice, data, integer, length, nearest, number, text
 from ...job.step import Progress, Result, Run
-from ...scene import debris_parts, set_parts, set_props
-from ...scene.cameras import shot_views, subject_points, with_outlines
-from ...scene.set_materials import room_materials, table_material
+from ...scene.dressing import debris_parts, set_parts, set_props
+from ...scene.dressing.set_materials import room_materials, table_material
+from ...scene.shots.cameras import shot_views, subject_points, with_outlines
 from ...scene.spatial import Surface
 
 LABEL = "Tabletop"

@@ -8,20 +8,20 @@ from typing import Any
 
 import numpy as np
 
-from ...core import holes
-from ...core.clipping import cropped
-from ...core.loose import NEAR, parts
-from ...core.mesh import TriangleMesh, signed_volume
-from ...core.spikes import in_their_plane, settled_among_neighbours, steady_vertices
-from ...core.table import find_table, without_table
-from ...core.topology import degenerate_faces, submesh, welded
+from ...core.mesh import holes
+from ...core.mesh.clipping import cropped
+from ...core.mesh.spikes import in_their_plane, settled_among_neighbours, steady_vertices
+from ...core.mesh.topology import degenerate_faces, submesh, welded
+from ...core.mesh.triangles import TriangleMesh, signed_volume
+from ...core.scan.loose import NEAR, parts
+from ...core.scan.table import find_table, without_table
 from ...job.errors import SubjectError
 from ...job.settings import integer, number, point, switch
 from ...job.step import Progress, Result, Run
-from ...scene.decimation import decimated
 from ...scene.meshes import make_object, read_mesh
-from ...scene.rim_colour import usual_place
-from ...scene.tessellate import tessellate
+from ...scene.scan.decimation import decimated
+from ...scene.scan.rim_colour import usual_place
+from ...scene.scan.tessellate import tessellate
 
 LABEL = "Cleanup"
 NEEDS = ("scan",)

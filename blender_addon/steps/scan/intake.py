@@ -7,14 +7,14 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from ...core.mesh_files import FORMATS
-from ...core.units import MM_PER_UNIT, UnitGuess, guess_unit, texels_per_unit
+from ...core.files.mesh_files import FORMATS
+from ...core.scan.units import MM_PER_UNIT, UnitGuess, guess_unit, texels_per_unit
 from ...job.errors import InputError
 from ...job.settings import choice, file, switch, table
 from ...job.step import Progress, Result, Run
-from ...scene.importers import Imported, import_scan
 from ...scene.meshes import make_object
-from ...scene.textures import PARTS, Textures, image_of, scan_material, sizes_of, textures_of
+from ...scene.scan.importers import Imported, import_scan
+from ...scene.scan.textures import PARTS, Textures, image_of, scan_material, sizes_of, textures_of
 
 LABEL = "Intake"
 NEEDS: tuple[str, ...] = ()

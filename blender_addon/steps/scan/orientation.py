@@ -8,20 +8,20 @@ from typing import Any
 
 import numpy as np
 
-from ...core import known_length
-from ...core.mesh import TriangleMesh, face_normals
-from ...core.preview import strewn
-from ...core.spikes import ring_medians, steady_vertices
-from ...core.support_plane import FILE_AXES, Support, supports
-from ...core.symmetry import Front, propose_front
-from ...core.units import texels_per_unit
-from ...core.upright import rotation_between, stand_top, turn_about_z
+from ...core.mesh.preview import strewn
+from ...core.mesh.spikes import ring_medians, steady_vertices
+from ...core.mesh.triangles import TriangleMesh, face_normals
+from ...core.scan import known_length
+from ...core.scan.support_plane import FILE_AXES, Support, supports
+from ...core.scan.symmetry import Front, propose_front
+from ...core.scan.units import texels_per_unit
+from ...core.scan.upright import rotation_between, stand_top, turn_about_z
 from ...job.errors import SubjectError
 from ...job.settings import angle, choice, length, point, switch
 from ...job.step import Progress, Result, Run
-from ...scene.hull import hull_triangles
 from ...scene.meshes import make_object, read_mesh
-from ...scene.textures import sizes_of
+from ...scene.scan.hull import hull_triangles
+from ...scene.scan.textures import sizes_of
 
 LABEL = "Orientation"
 NEEDS = ("clean",)

@@ -8,8 +8,9 @@ from typing import Any
 
 import numpy as np
 
-from ...core.mesh import TriangleMesh
-from ...core.registration import (
+from ...core.mesh.similarity import Similarity, angle_between
+from ...core.mesh.triangles import TriangleMesh
+from ...core.scan.registration import (
     NO_FIT,
     SURE,
     Candidate,
@@ -20,7 +21,6 @@ from ...core.registration import (
     sample_surfels,
     turned_about,
 )
-from ...core.similarity import Similarity, angle_between
 from ...core.srgb import decode, encode
 from ...job.errors import SubjectError
 from ...job.settings import angle, integer, point, table, text

@@ -8,17 +8,17 @@ from typing import Any
 
 import numpy as np
 
-from ...core.doubtful import doubts, whereabouts
-from ...core.mesh import TriangleMesh, face_areas, signed_volume
-from ...core.mesh_cut import CutMesh, closed, cut, seated
-from ...core.separation import Separation, find_stand, leftover
+from ...core.mesh.cut import CutMesh, closed, cut, seated
+from ...core.mesh.triangles import TriangleMesh, face_areas, signed_volume
+from ...core.scan.doubtful import doubts, whereabouts
+from ...core.scan.separation import Separation, find_stand, leftover
 from ...core.srgb import decode, luminance
 from ...job.errors import SubjectError
 from ...job.settings import choice, length, text
 from ...job.step import Progress, Result, Run
 from ...scene.meshes import make_object, read_mesh
+from ...scene.scan.stand_mask import MASK
 from ...scene.spatial import Points, Surface
-from ...scene.stand_mask import MASK
 from ...scene.thumbnails import surface_colours
 
 LABEL = "Separation"

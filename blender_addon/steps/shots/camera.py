@@ -7,23 +7,23 @@ from typing import Any
 
 import numpy as np
 
-from ...core import optics
-from ...core.detail_spots import CloseLook, detail_magnification, detail_spots
-from ...core.focus_bracket import bracket
-from ...core.formats import BY_KEY, FORMATS
-from ...core.framing import Placement
-from ...core.light_setups import SETUPS
-from ...core.mesh import TriangleMesh, vertex_normals
-from ...core.shot_plan import Shot, ShotAsk, product_tilt, solve
-from ...core.subject import Subject, richness_of, thinned
-from ...core.visible import visible
+from ...core.dressing.light_setups import SETUPS
+from ...core.mesh.triangles import TriangleMesh, vertex_normals
+from ...core.shots import optics
+from ...core.shots.detail_spots import CloseLook, detail_magnification, detail_spots
+from ...core.shots.focus_bracket import bracket
+from ...core.shots.formats import BY_KEY, FORMATS
+from ...core.shots.framing import Placement
+from ...core.shots.shot_plan import Shot, ShotAsk, product_tilt, solve
+from ...core.shots.subject import Subject, richness_of, thinned
+from ...core.shots.visible import visible
 from ...job.errors import SheetError, SubjectError
 from ...job.settings import angle, choice, integer, length, number, only_when, point, switch, table, text
 from ...job.step import Progress, Result, Run
-from ...scene.cameras import Lens, make_camera
-from ...scene.deep_pictures import DEPTH, SLICES
+from ...scene.delivery.deep_pictures import DEPTH, SLICES
 from ...scene.images import read_pixels
 from ...scene.meshes import read_mesh
+from ...scene.shots.cameras import Lens, make_camera
 from ...scene.thumbnails import give_thumbnail, looks_of_all
 
 LABEL = "Camera"

@@ -7,15 +7,15 @@ from typing import Any
 
 import numpy as np
 
-from ...core.delighting import Delit, delight
-from ...core.relief.recovery import Photographed
-from ...core.relief.surface import Surface
-from ...core.relief.texels import bilinear, extend
 from ...core.srgb import encode
+from ...core.surface.albedo.removal import Delit, delight
+from ...core.surface.relief.recovery import Photographed
+from ...core.surface.texels import bilinear, extend
+from ...core.surface.textured_surface import Surface
 from ...job.settings import number, switch
 from ...job.step import Progress, Result, Run
 from ...scene.images import make_image, read_pixels
-from ...scene.photographed import read_photographed
+from ...scene.surface.photographed import read_photographed
 
 LABEL = "Delighting"
 NEEDS = ("piece",)

@@ -9,15 +9,16 @@ from typing import Any
 import bpy
 import numpy as np
 
-from ...core import cavity, reflectance
+from ...core.surface import cavity, reflectance
 from ...job.errors import SubjectError
 from ...job.settings import choice, colour, file, length, number, only_when, point, switch, table, text
 from ...job.step import Progress, Result, Run
-from ...scene import meshes, own_texture, reference_photo
+from ...scene import meshes
 from ...scene.nodes.builder import drop_unused_groups
 from ...scene.nodes.materials import MEAN, Surface, make_material
 from ...scene.nodes.relief import CAVITY
-from ...scene.surfaces import TABLES, VARIETY, region, surface_of
+from ...scene.surface import own_texture, reference_photo
+from ...scene.surface.surfaces import TABLES, VARIETY, region, surface_of
 
 LABEL = "Material"
 NEEDS = ("piece",)

@@ -8,8 +8,9 @@ from typing import Any
 
 import numpy as np
 
-from ...core.relief.bandpass import band_pass
-from ...core.relief.normal_maps import (
+from ...core.srgb import luminance
+from ...core.surface.bandpass import band_pass
+from ...core.surface.normal_maps import (
     encode,
     from_tangent_space,
     reoriented,
@@ -17,15 +18,14 @@ from ...core.relief.normal_maps import (
     tangent_frames,
     tangent_space,
 )
-from ...core.relief.own_map import added_by_photo, slopes_of_normals
-from ...core.relief.recovery import Photographed, Recovery, recover
-from ...core.relief.surface import Surface
-from ...core.relief.texels import extend, surface_frames
-from ...core.srgb import luminance
+from ...core.surface.relief.own_map import added_by_photo, slopes_of_normals
+from ...core.surface.relief.recovery import Photographed, Recovery, recover
+from ...core.surface.texels import extend, surface_frames
+from ...core.surface.textured_surface import Surface
 from ...job.settings import choice, length, number
 from ...job.step import Progress, Result, Run
 from ...scene.images import make_image
-from ...scene.photographed import own_normals, read_photographed, shared_share
+from ...scene.surface.photographed import own_normals, read_photographed, shared_share
 
 LABEL = "Relief"
 NEEDS = ("piece",)

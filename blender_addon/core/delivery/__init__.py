@@ -1,0 +1,1 @@
+"""How pictures are put together for the client. In: sizes in pixels and mm. Out: layouts."""

@@ -1,0 +1,294 @@
+"""Where do the pieces lie, and how do they rest? Large ones first, each size kept clear of all before it.
+
+The amounts follow what a bench shows: few large pieces, many small ones, in drifts near the work and round the larger pieces.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from ...mesh.blue_noise import Thrower, accepted
+from ...mesh.triangles import Floats, Ints, face_normals, unit
+from ...noise import layered, smoothstep
+from .pieces import Piece
+
+KeepOut = Callable[[Floats, Floats, Floats], np.ndarray]
+"""Takes places (n, 3), disc radii (n,), heights (n,) and says which may not lie there, (n,) bool."""
+
+Heights = Callable[[Floats], Floats]
+"""Takes places (n, 2) and gives the surface's height there, nan where there is none."""
+
+
+@dataclass(frozen=True)
+class Share:
+    """How a class takes part: share of the count, sizes as a factor on the library's pieces (least, usual, most)."""
+
+    kind: str
+    share: float
+    least: float
+    usual: float
+    most: float
+
+
+MIXES: dict[str, tuple[Share, ...]] = {
+    "clay": (
+        Share("shaving", 0.020, 0.45, 0.75, 1.15), Share("roll", 0.010, 0.5, 0.8, 1.1),
+        Share("offcut", 0.045, 0.35, 0.62, 1.25),
+        Share("crumb", 0.925, 0.35, 0.62, 2.2),
+    ),
+    "wood": (Share("shaving", 0.05, 0.5, 0.8, 1.2), Share("offcut", 0.09, 0.4, 0.8, 1.3), Share("crumb", 0.86, 0.3, 0.7, 1.6)),
+    "stone": (Share("offcut", 0.07, 0.3, 0.7, 1.5), Share("crumb", 0.93, 0.3, 0.6, 2.2)),
+}  # fmt: skip
+"""What a body breaks into. Shares are judged by eye against photographs of work benches."""
+
+
+@dataclass(frozen=True)
+class Layout:
+    """Pieces where they lie: (n, 3) origin of each on the surface, (n,) piece, (n, 3, 3) turn, (n,) size, (n,) tint 0-1."""
+
+    places: Floats
+    piece: Ints
+    turns: Floats
+    sizes: Floats
+    tints: Floats
+
+    def __len__(self) -> int:
+        return len(self.places)
+
+
+Density = Callable[[Floats], Floats]
+"""Takes points (n, 3) and gives how densely pieces may lie there, 0 to 1, (n,)."""
+
+
+def work_density(
+    outline: Callable[[Floats], Floats], *, falloff: float, drift: float, seed: int, mask: Density | None = None
+) -> Density:
+    """How densely pieces lie: falling with the distance from the work, gathered in drifts, times a painted mask.
+
+    outline: distance of places (n, 2) from the subject, mm. falloff: distance in which the density falls to 1/e, mm.
+    drift: 0 even to 1 strongly gathered.
+    """
+    rng = np.random.default_rng([seed, 55])
+    side = rng.uniform(0, 2 * np.pi)
+
+    def density(points: Floats) -> Floats:
+        far = np.maximum(outline(points[:, :2]), 0.0)
+        value = np.exp(-far / falloff)
+        near = np.flatnonzero(value > THINNEST)
+        x, y = points[near, 0], points[near, 1]
+        cloud = layered(x / (0.55 * falloff), y / (0.55 * falloff), seed=seed + 5, octaves=4)
+        gathered = smoothstep(-0.15, 0.55, cloud) ** 1.5
+        leaning = 0.65 + 0.35 * np.cos(np.arctan2(y, x) - side)  # work falls more to one side
+        found = np.zeros(len(points))
+        found[near] = value[near] * leaning * ((1 - drift) + drift * gathered)
+        if mask is not None:
+            found[near] *= mask(points[near])
+        return np.clip(found, 0.0, 1.0)
+
+    return density
+
+
+PLAN = np.array([1.0, 1.0, 0.0])
+
+THINNEST = 2e-3
+"""A density below which nothing is laid."""
+
+
+def lay_out(
+    vertices: Floats, faces: Ints, pieces: Sequence[Piece], mix: Sequence[Share], count: int, *, density: Density,
+    keep_out: KeepOut, heights: Heights | None = None, grains: int = 0, size: float = 1.0, clear: float = 0.15, seed: int = 1,
+    steepest: float = 0.75,
+) -> Layout:  # fmt: skip
+    """Lay `count` pieces and `grains` of powder on a surface.
+
+    Parameters
+    ----------
+    vertices, faces : the surface, mm.
+    density : where they may lie, see `work_density`.
+    keep_out : what they must keep clear of.
+    heights : the surface's height at places, for pieces larger than its relief; without it they follow the face they lie on.
+    size : factor on all sizes. clear : least gap between the discs of two pieces, mm.
+    steepest : cosine of the steepest slope on which a piece stays.
+
+    Returns
+    -------
+    Layout in which no two bounding discs overlap. Fewer pieces than asked for come back where there is no room.
+    """
+    rng = np.random.default_rng([seed, 23])
+    vertices = np.asarray(vertices, float)
+    dense = density(vertices)
+    faces = faces[(face_normals(vertices, faces)[:, 2] > steepest) & (dense[faces].max(axis=1) > THINNEST)]
+    found: list[Layout] = []
+    taken, reach = np.zeros((0, 3)), np.zeros(0)
+    parents = np.zeros((0, 3))
+    amounts = [(share, round(count * share.share)) for share in mix]
+    if amounts:
+        short = count - sum(number for _, number in amounts)
+        amounts[-1] = (amounts[-1][0], amounts[-1][1] + short)
+    amounts.append((Share("grain", 1.0, 0.5, 1.0, 2.4), grains))
+    for share, number in amounts:
+        members = np.array([place for place, piece in enumerate(pieces) if piece.kind == share.kind])
+        if number <= 0 or not len(members):
+            continue
+        local = dense if not len(parents) or share.kind not in ("crumb", "grain") else _near_parents(vertices, dense, parents)
+        for lot in _lots(share, number, size, rng):
+            layout = _lay_lot(vertices, faces, pieces, members, lot, local, keep_out, heights, taken, reach, clear, rng)
+            radii = np.array([pieces[k].radius for k in layout.piece]) * layout.sizes + 0.5 * clear
+            taken, reach = np.concatenate([taken, layout.places]), np.concatenate([reach, radii])
+            found.append(layout)
+        if share.kind in ("offcut", "shaving"):
+            parents = np.concatenate([parents, *[lot.places for lot in found if len(lot)]])
+    return _joined(found)
+
+
+def _lots(share: Share, number: int, size: float, rng: np.random.Generator) -> list[Floats]:
+    """Sizes of `number` pieces, heavy-tailed, largest first, in up to four lots of like sizes."""
+    below, above = np.log(share.usual / share.least), np.log(share.most / share.usual)
+    z = np.clip(rng.standard_gamma(1.0, number), 0, 4) / 4  # many near the usual, few towards the most
+    up = rng.random(number) < 0.6
+    sizes = share.usual * np.exp(np.where(up, z * above, -rng.random(number) * below)) * size
+    ordered = np.sort(sizes)[::-1]
+    return [lot for lot in np.array_split(ordered, min(4, max(1, number // 40))) if len(lot)]
+
+
+def _near_parents(vertices: Floats, dense: Floats, parents: Floats) -> Floats:
+    """The density with half of the small stuff where larger pieces broke."""
+    near = np.flatnonzero(dense > THINNEST)
+    total = np.zeros(len(near))
+    for centre in parents[:48, :2]:
+        off = vertices[near, :2] - centre
+        total += np.exp(-np.einsum("ij,ij->i", off, off) / (2 * CLUSTER_MM**2))
+    found = np.zeros(len(dense))
+    found[near] = np.clip(dense[near] * (0.35 + 1.2 * np.minimum(total, 1.5)), 0.0, 1.0)
+    return found
+
+
+CLUSTER_MM = 7.0
+"""How far crumbs lie from the piece they broke off, one standard deviation (judged by eye)."""
+
+
+def _lay_lot(
+    vertices: Floats, faces: Ints, pieces: Sequence[Piece], members: Ints, sizes: Floats, density: Floats, keep_out: KeepOut,
+    heights: Heights | None, taken: Floats, reach: Floats, clear: float, rng: np.random.Generator,
+) -> Layout:  # fmt: skip
+    """Pieces of one class and of like sizes, clear of all taken."""
+    thrower = Thrower(vertices, faces, density)
+    kept: list[Layout] = []
+    missing = len(sizes)
+    new_taken, new_reach = taken, reach
+    if not len(faces) or thrower.sum[-1] <= 0:
+        return _joined([])
+    for _ in range(8):
+        points, face, _, _ = thrower.throw(int(3 * missing) + 64, rng)
+        piece = members[rng.integers(len(members), size=len(points))]
+        scale = sizes[np.arange(len(points)) % len(sizes)] if missing == len(sizes) else rng.choice(sizes, len(points))
+        radius = np.array([pieces[k].radius for k in piece]) * scale
+        height = np.array([pieces[k].height for k in piece]) * scale
+        good = ~keep_out(points, radius, height)
+        if heights is not None:  # what lies under something else is no place to lie on
+            seen = np.flatnonzero(good)
+            good[seen] = np.abs(heights(points[seen, :2]) - points[seen, 2]) < 0.02
+        points, face, piece, scale, radius = points[good], face[good], piece[good], scale[good], radius[good]
+        spin = rng.uniform(0, 2 * np.pi, len(points))
+        # by their places on the plan: what is clear there is clear at any height
+        stays = accepted(points * PLAN, radius + 0.5 * clear, new_taken * PLAN, new_reach, together=True)
+        points, face, piece, scale, spin = (one[stays][: int(1.6 * missing) + 8] for one in (points, face, piece, scale, spin))
+        places, turns, rests = _rested(vertices, faces, points, face, [pieces[k] for k in piece], scale, spin, heights)
+        rests &= ~keep_out(
+            places, *(np.array([getattr(pieces[k], name) for k in piece]) * scale for name in ("radius", "height"))
+        )
+        pick = np.flatnonzero(rests)[:missing]
+        lot = Layout(places[pick], piece[pick], turns[pick], scale[pick], rng.random(len(pick)))
+        kept.append(lot)
+        radii = np.array([pieces[k].radius for k in lot.piece]) * lot.sizes + 0.5 * clear
+        new_taken, new_reach = np.concatenate([new_taken, lot.places]), np.concatenate([new_reach, radii])
+        missing -= len(pick)
+        if missing <= 0:
+            break
+    return _joined(kept)
+
+
+def _rested(
+    vertices: Floats, faces: Ints, points: Floats, face: Ints, pieces: Sequence[Piece], scale: Floats, spin: Floats,
+    heights: Heights | None,
+) -> tuple[Floats, Floats, np.ndarray]:  # fmt: skip
+    """Lower each piece, flat side down, onto the surface: places, turns, and whether it lies well.
+
+    Small ones lie on the face under them. Larger ones on the plane that fits the surface under their base, raised until no
+    point of the base is inside, so that each touches and none floats; one that would bridge a gap or an edge does not lie well.
+    """
+    normal = face_normals(vertices, faces)[face]
+    places, turns = points.copy(), _frames(normal, spin)
+    rests = np.ones(len(points), bool)
+    if heights is None or not len(points):
+        return places, turns, rests
+    large = np.flatnonzero(np.array([p.radius for p in pieces]) * scale > 0.25)
+    if not len(large):
+        radius, tall = (np.array([getattr(p, name) for p in pieces]) * scale for name in ("radius", "height"))
+        return places, turns, ~_walled(places, radius, tall, heights)
+    most = max(len(pieces[k].base) for k in large)
+    base = np.stack([pieces[k].base[np.arange(most) % len(pieces[k].base)] * scale[k] for k in large])
+    level = _frames(np.broadcast_to([0.0, 0.0, 1.0], (len(large), 3)), spin[large])
+    for attempt in range(2):
+        turned = np.einsum("nij,nkj->nki", level, base)
+        xy = points[large, None, :2] + turned[..., :2]
+        ground = heights(xy.reshape(-1, 2)).reshape(xy.shape[:2])
+        if attempt:
+            break
+        lifted = ground - turned[..., 2]
+        slope = _fitted(turned[..., :2], lifted)
+        level = _frames(unit(np.column_stack([-slope, np.ones(len(large))])), spin[large])
+    lifted = ground - turned[..., 2]
+    known = np.isfinite(lifted).all(axis=1)
+    lifted = np.where(known[:, None], lifted, 0.0)
+    top = lifted.max(axis=1)
+    radius = np.array([pieces[k].radius for k in large]) * scale[large]
+    rough = top - lifted.min(axis=1)
+    turns[large] = level
+    places[large, 2] = top
+    rests[large] = known & (rough < 0.30 * radius + 0.05) & (level[:, 2, 2] > 0.8)
+    stands = np.flatnonzero(rests)
+    radius, tall = (np.array([getattr(pieces[k], name) for k in stands]) * scale[stands] for name in ("radius", "height"))
+    rests[stands] = ~_walled(places[stands], radius, tall, heights)
+    return places, turns, rests
+
+
+def _walled(places: Floats, radius: Floats, tall: Floats, heights: Heights) -> np.ndarray:
+    """Whether a wall rises beside a piece, as in the gap between two boards, and would stand in it."""
+    angle = np.linspace(0, 2 * np.pi, 12, endpoint=False)
+    ring = places[:, None, :2] + (1.1 * radius)[:, None, None] * np.stack([np.cos(angle), np.sin(angle)], axis=1)[None]
+    beside = heights(ring.reshape(-1, 2)).reshape(len(places), 12)
+    return np.nan_to_num(beside - places[:, 2:], nan=-1.0).max(axis=1, initial=-1.0) > 0.3 * tall + 0.35 * radius
+
+
+def _fitted(xy: Floats, z: Floats) -> Floats:
+    """(n, 2) slopes of the least-squares planes through n sets of points (n, k, 2), (n, k)."""
+    known = np.isfinite(z).all(axis=1)
+    z = np.where(known[:, None], z, 0.0)
+    q = xy - xy.mean(axis=1, keepdims=True)
+    w = z - z.mean(axis=1, keepdims=True)
+    a, b, c = (q[..., 0] ** 2).sum(1), (q[..., 0] * q[..., 1]).sum(1), (q[..., 1] ** 2).sum(1)
+    u, v = (q[..., 0] * w).sum(1), (q[..., 1] * w).sum(1)
+    det = a * c - b * b
+    det = np.where(det > 1e-9 * (a + c) ** 2, det, np.inf)
+    return np.stack([(c * u - b * v) / det, (a * v - b * u) / det], axis=1)
+
+
+def _frames(normal: Floats, spin: Floats) -> Floats:
+    """(n, 3, 3) turns whose third axis is `normal`, spun about it."""
+    normal = unit(normal)
+    first = np.stack([np.cos(spin), np.sin(spin), np.zeros(len(spin))], axis=1)
+    first = unit(first - np.einsum("ij,ij->i", first, normal)[:, None] * normal)
+    return np.stack([first, np.cross(normal, first), normal], axis=2)
+
+
+def _joined(lots: Sequence[Layout]) -> Layout:
+    lots = [lot for lot in lots if len(lot)]
+    if not lots:
+        return Layout(np.zeros((0, 3)), np.zeros(0, np.int64), np.zeros((0, 3, 3)), np.zeros(0), np.zeros(0))
+    return Layout(
+        *(np.concatenate([getattr(lot, name) for lot in lots]) for name in ("places", "piece", "turns", "sizes", "tints"))
+    )

@@ -1,0 +1,147 @@
+"""How bright must the picture be? By a grey card, as a photographer does it: where it is held and what it should read."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+
+from ..colour import blackbody
+from ..mesh.triangles import Floats, unit
+from ..srgb import luminance
+
+GREY = 0.18
+"""Reflectance of the photographic grey card, and the scene-linear value at which it is placed.
+
+Both view transforms of the job show that value as sRGB 118, the code of 18 %: AgX keeps its middle grey in every look.
+"""
+
+OFFSETS = {
+    "clay": 0.75, "wood": 0.65, "stone": 0.6, "glaze": 0.5, "wax": 0.5, "own": 0.6, "plaster": -0.1, "bronze": 0.7,
+    "metal": 0.5,
+}  # fmt: skip
+"""Stops by material over the card: half of a modelled form lies in shade, and in a dim room a picture exposed for the lit side
+alone looks dark; white plaster must keep its texture, dark bronze its depth (common practice, judged on prints of the demo)."""
+
+METALS = ("bronze", "metal")
+"""Their colour is that of a mirror, not of a matt body."""
+
+PALE, WHITE = 0.4, 0.7
+"""Albedos at which a material begins to be held back, and from which it is held back as plaster is (plaster: 0.7 to 0.75)."""
+
+
+SIDEWAYS = 0.3
+"""Net flux from the side over all light that arrives, from which a form has a side in shade: a soft box with fill has 0.31."""
+
+EVEN_SKY, LAMP = 0.55, 0.75
+"""Net flux over all light that arrives: at most so much under a sky without sun (0.5 where it is even), at least so much where
+a sun or a lamp leads."""
+
+
+def usual_offset(kind: str, shade: float = 1.0, albedo: Floats | None = None) -> float:
+    """Stops over the card for a material by its kind, in a light that leaves that much of a side in shade (`shade_share`).
+
+    albedo: (3,) of the material where it is known; porcelain and white marble must keep their texture as plaster does.
+    """
+    whole = OFFSETS.get(kind, 0.0)
+    if albedo is not None and kind not in METALS:
+        dark = float(np.clip((WHITE - luminance(np.asarray(albedo, float))) / (WHITE - PALE), 0.0, 1.0))
+        whole = min(whole, OFFSETS["plaster"] + (whole - OFFSETS["plaster"]) * dark)
+    return whole if whole <= 0.0 else whole * shade
+
+
+def shade_share(flux: Floats, total: float, camera: Floats) -> float:
+    """0 to 1: how much of a side in shade a light leaves for the offset to make up for, as seen from the camera.
+
+    flux: (3,) net flux at the subject, and `total`, all light that arrives from whatever side, in the same unit; their ratio
+    tells how much form a light gives (vector over scalar illumination, J. A. Lynes et al., *The flow of light into buildings*,
+    Trans. IES 31, 1966). camera: (3,) direction to the camera.
+
+    Light from all round leaves none. A cloudy sky leaves none either, and a card turned to the camera gets less of it than all
+    that looks up; but a sun or a lamp overhead leaves the whole front in shade. Light from behind leaves the card itself in it.
+    """
+    flux, camera = np.asarray(flux, float), unit(np.asarray(camera, float))
+    net = max(float(np.linalg.norm(flux)), 1e-12)
+    level = float(np.hypot(flux[0], flux[1]))
+    behind = float(np.clip(1.0 + 2.0 * (flux @ camera) / net, 0.0, 1.0))
+    total = max(total, 1e-12)
+    aside = min(level / net / 0.45, level / total / SIDEWAYS)
+    overhead = (net / total - EVEN_SKY) / (LAMP - EVEN_SKY)
+    return float(np.clip(max(aside, overhead), 0.0, 1.0)) * behind
+
+
+def card_normal(towards_camera: Floats, towards_light: Floats) -> Floats:
+    """Which way the card looks: between camera and main light, nearer to the camera, so that both see it (common practice).
+
+    Its normal is that of two parts camera and one part light: lit like the parts of the subject that face the
+    viewer. Where the light comes from behind, it turns no further than 60 degrees from the camera, so that it is still seen.
+    """
+    camera, light = unit(np.asarray(towards_camera, float)), unit(np.asarray(towards_light, float))
+    half = unit(2.0 * camera + light)
+    if np.dot(half, camera) >= 0.5:
+        return half
+    side = light - np.dot(light, camera) * camera
+    if np.linalg.norm(side) < 1e-6:
+        return camera
+    return 0.5 * camera + math.sqrt(0.75) * unit(side)
+
+
+BALANCED_K = 2000.0, 15000.0
+"""Colour temperatures between which cameras are balanced, kelvin (common practice)."""
+
+
+def stops_for(measured: float, *, target: float = GREY, offset: float = 0.0) -> float:
+    """The exposure in stops that takes a measured luminance to `target`, plus an offset in stops."""
+    if not measured > 0.0:
+        raise ValueError("no light falls on the card")
+    return math.log2(target / measured) + offset
+
+
+def white_balance(card: Floats, share: float) -> Floats:
+    """(3,) gains for red, green and blue that take a grey card's colour a `share` (0 to 1) of the way to neutral.
+
+    Von Kries in the picture's own primaries, as cameras do it; the card's luminance stays. Light bluer or redder than a camera
+    is set for stays so: taken for white, the blue hour would turn all else yellow and green.
+    """
+    card = np.maximum(np.asarray(card, float), 1e-9)
+    low, high = (float(light[2] / light[0]) for light in map(blackbody, BALANCED_K))
+    ratio = float(card[2] / card[0])
+    beyond = np.sqrt(np.clip(ratio, low, high) / ratio)
+    card = card * np.array([1.0 / beyond, 1.0, beyond])
+    gains = (float(luminance(card)) / card) ** share
+    return gains * float(luminance(card)) / float(luminance(card * gains))
+
+
+def environment_flux(pixels: Floats, *, turn: float = 0.0, above_only: bool = True) -> Floats:
+    """(3,) net flux from an equirectangular picture: integral of radiance times direction over the sphere.
+
+    pixels: (h, w) luminance, row 0 at the bottom (nadir). The middle column looks along +X, and columns to the right of it
+    turn clockwise seen from above, as Cycles maps such pictures. turn: degrees by which the surroundings are turned about the
+    vertical, counter-clockwise from above. above_only: what comes from below the horizon is stopped by the table.
+    """
+    pixels = np.asarray(pixels, float)
+    height, width = pixels.shape
+    up = (np.arange(height) + 0.5) / height * math.pi - math.pi / 2
+    around = math.pi - 2 * math.pi * (np.arange(width) + 0.5) / width + math.radians(turn)
+    cell = math.pi / height * 2 * math.pi / width * np.cos(up)
+    weight = pixels * cell[:, None]
+    if above_only:
+        weight = weight * (up > 0)[:, None]
+    flat = weight * np.cos(up)[:, None]
+    x = float((flat * np.cos(around)).sum())
+    y = float((flat * np.sin(around)).sum())
+    return np.array([x, y, float((weight * np.sin(up)[:, None]).sum())])
+
+
+def environment_total(pixels: Floats) -> float:
+    """All light from above the horizon of an equirectangular picture (h, w): its radiance over the half sphere."""
+    pixels = np.asarray(pixels, float)
+    height, width = pixels.shape
+    up = (np.arange(height) + 0.5) / height * math.pi - math.pi / 2
+    cell = math.pi / height * 2 * math.pi / width * np.cos(up)
+    return float((pixels * (cell * (up > 0))[:, None]).sum())
+
+
+def lambert_radiance(irradiance: float, albedo: float = GREY) -> float:
+    """Radiance of a matt surface: albedo x irradiance / pi."""
+    return albedo * irradiance / math.pi

@@ -1,0 +1,129 @@
+"""What lies far behind the table: a room that is only ever seen out of focus, in millimetres.
+
+Four walls round the table, a floor, and on each wall things of a size that still reads as a shape when it is blurred: shelves
+with pots, leaning boards, a whitewashed window niche, a hung apron or sheet. No two walls alike.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from ...mesh.solids import joined, lathe, moved, rounded_rectangle, slab, slotted, turn
+from ...mesh.triangles import TriangleMesh
+
+WALL, WOOD, DARK, PALE, GLAZED, CLAY = range(6)
+"""Material slots of the room."""
+
+FLOOR = -780.0
+"""Height of the floor under a table top, mm (common practice: benches stand 75 to 90 cm high)."""
+
+CEILING = 1900.0
+
+LOOSE = 320.0
+"""What is no larger than this stands about and can be taken away, mm: pots, but no board and no shelf."""
+
+
+def workshop(half: float, *, seed: int = 1, away: Callable[[np.ndarray], bool] | None = None) -> TriangleMesh:
+    """A workshop of four walls, `half` from the middle to each; loose things whose points (n, 3) mm are `away` are left out."""
+    rng = np.random.default_rng([seed, 301])
+    parts = [_floor(half)]
+    start = int(rng.integers(4))
+    for side in range(4):
+        face = turn("z", (side + start) * np.pi / 2)
+        make = (_shelves, _niche, _shelves, _boards)[side]
+        for part in [_wall(half), *make(half, rng)]:
+            placed = moved(part, face)
+            loose = np.ptp(placed.vertices, axis=0).max() < LOOSE
+            if not (loose and away is not None and away(placed.vertices)):
+                parts.append(placed)
+    return joined(parts)
+
+
+def plain_wall(half: float) -> TriangleMesh:
+    """Four bare walls and a floor."""
+    parts = [_floor(half)]
+    parts += [moved(_wall(half), turn("z", side * np.pi / 2)) for side in range(4)]
+    return joined(parts)
+
+
+def _floor(half: float) -> TriangleMesh:
+    corners = np.array([[-half, -half, FLOOR], [half, -half, FLOOR], [half, half, FLOOR], [-half, half, FLOOR]])
+    return slotted(TriangleMesh(corners, np.array([[0, 1, 2], [0, 2, 3]])), DARK)
+
+
+def _wall(half: float) -> TriangleMesh:
+    """The wall at y = half, seen from the middle."""
+    corners = np.array([[-half, half, FLOOR], [half, half, FLOOR], [half, half, CEILING], [-half, half, CEILING]])
+    return slotted(TriangleMesh(corners, np.array([[0, 1, 2], [0, 2, 3]])), WALL)
+
+
+def _box(size: ArrayLike, centre: ArrayLike, slot: int) -> TriangleMesh:
+    sides, middle = np.asarray(size, float), np.asarray(centre, float)
+    body = slab(rounded_rectangle(sides[0], sides[1], 3.0, 3), sides[2], rounding=2.0)
+    return slotted(moved(body, np.eye(3), middle - [0, 0, sides[2] / 2]), slot)
+
+
+def _pot(rng: np.random.Generator, height: float, slot: int) -> TriangleMesh:
+    """A vase, bowl or jar of a random outline."""
+    belly, foot, neck = rng.uniform(0.28, 0.55), rng.uniform(0.15, 0.3), rng.uniform(0.1, 0.35)
+    z = np.linspace(0, 1, 14)
+    swell = foot + (belly - foot) * np.sin(np.pi * np.minimum(z / rng.uniform(0.8, 1.3), 1.0)) + (neck - foot) * z**3
+    outside = np.column_stack([np.maximum(swell, 0.06), z]) * height
+    inside = outside[::-1][:4] - [0.05 * height, 0.0]
+    profile = np.concatenate([[[0.0, 0.0]], outside, np.maximum(inside, [1.0, 0.0]), [[0.0, inside[-1, 1]]]])
+    return slotted(lathe(profile, sides=32), slot)
+
+
+def _shelves(half: float, rng: np.random.Generator) -> list[TriangleMesh]:
+    parts = []
+    for level in (-480.0, -150.0, 130.0, 470.0):  # two of them behind what a low camera sees over the table's edge
+        z = level + rng.uniform(-30, 30)
+        length, middle = rng.uniform(1.3, 1.9) * half, rng.uniform(-0.05, 0.05) * half
+        parts.append(_box([length, 200.0, 24.0], [middle, half - 110.0, z], WOOD))
+        x = middle - length / 2 + 60.0
+        while x < middle + length / 2 - 60.0:
+            height = rng.uniform(80, 235)
+            slot = int(rng.choice([GLAZED, CLAY, CLAY, PALE, DARK, WOOD]))
+            parts.append(moved(_pot(rng, height, slot), np.eye(3), [x, half - 110.0 + rng.uniform(-40, 40), z + 12.0]))
+            x += height * rng.uniform(0.75, 1.3) + (rng.uniform(60, 220) if rng.random() < 0.3 else 0.0)
+    return parts
+
+
+def _niche(half: float, rng: np.random.Generator) -> list[TriangleMesh]:
+    """A pale panel with bars, as a window with a drawn blind shows, and a sill with a few things on it."""
+    x, width, height = rng.uniform(-0.3, 0.3) * half, rng.uniform(620, 820), rng.uniform(800, 1000)
+    z = -150.0 + height / 2
+    parts = [_box([width, 16.0, height], [x, half - 12.0, z], PALE)]
+    for off in (-width / 2, 0.0, width / 2):
+        parts.append(_box([36.0, 50.0, height + 40.0], [x + off, half - 30.0, z], WOOD))
+    for off in (-height / 2, height * 0.12, height / 2):
+        parts.append(_box([width + 40.0, 46.0, 34.0], [x, half - 28.0, z + off], WOOD))
+    parts.append(_box([width + 160.0, 170.0, 30.0], [x, half - 90.0, z - height / 2 - 30.0], WOOD))
+    for _ in range(3):
+        place = [x + rng.uniform(-0.45, 0.45) * width, half - 100.0, z - height / 2 - 15.0]
+        parts.append(moved(_pot(rng, rng.uniform(90, 190), int(rng.choice([GLAZED, CLAY, DARK]))), np.eye(3), place))
+    for side in (-1, 1):
+        parts.append(
+            _box([150.0, 12.0, 900.0], [x + side * (width / 2 + 190.0), half - 20.0, z - 80.0], int(rng.choice([CLAY, DARK])))
+        )
+    return parts
+
+
+def _boards(half: float, rng: np.random.Generator) -> list[TriangleMesh]:
+    """Planks and panels that lean against the wall, a low bench with buckets."""
+    parts = []
+    x = -0.7 * half
+    while x < 0.7 * half:
+        width, height = rng.uniform(70, 260), rng.uniform(700, 1700)
+        board = _box([width, 22.0, height], [0.0, 0.0, height / 2], int(rng.choice([WOOD, WOOD, PALE, DARK, CLAY])))
+        lean = turn("x", -rng.uniform(0.06, 0.16)) @ turn("y", rng.uniform(-0.05, 0.05))
+        parts.append(moved(board, lean, [x, half - 0.16 * height - 20.0, FLOOR]))
+        x += width + rng.uniform(10, 260)
+    parts.append(_box([900.0, 260.0, 40.0], [rng.uniform(-200, 200), half - 330.0, -330.0], WOOD))
+    for _ in range(5):
+        place = [rng.uniform(-550, 550), half - 330.0 + rng.uniform(-60, 60), -310.0]
+        parts.append(moved(_pot(rng, rng.uniform(120, 300), int(rng.choice([GLAZED, CLAY, PALE, DARK]))), np.eye(3), place))
+    return parts

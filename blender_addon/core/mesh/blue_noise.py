@@ -1,0 +1,212 @@
+"""Where do points lie on a surface so that none is nearer to another than it should be? Dart throwing in rounds, by arrays.
+
+Candidates are thrown by area (and density) in rounds. Within a round a candidate stays when it outranks all that it conflicts
+with and that are still undecided, and strikes those out; so the result is the one that throwing them one after another would
+give, whatever the machine (the maximal independent set of M. Luby, 1986, by random order). Later rounds only have to be
+compared with what stays. Distances are exact: no two accepted points conflict.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from .triangles import Floats, Ints, face_areas
+
+ROOM = 0.65
+"""Smallest distance over that of the hexagonal packing of the same count. 0.70 is about where random throwing runs dry."""
+
+_TABLE = 6_000_000
+
+
+@dataclass(frozen=True)
+class Spread:
+    """Points on a surface: places (n, 3), the face each lies on (n,), its barycentrics (n, 3), and the distance kept (n,)."""
+
+    points: Floats
+    faces: Ints
+    weights: Floats
+    reach: Floats
+
+
+class Thrower:
+    """Throws random points on a mesh, evenly by area or by a density.
+
+    vertices (n, 3), faces (m, 3) in any unit; density (n,) a vertex, 0 to 1, linear on the faces.
+    """
+
+    def __init__(self, vertices: Floats, faces: Ints, density: Floats | None = None):
+        vertices, faces = np.asarray(vertices, float), np.asarray(faces)
+        self.corner, self.side, self.other = (
+            vertices[faces[:, 0]], vertices[faces[:, 1]] - vertices[faces[:, 0]], vertices[faces[:, 2]] - vertices[faces[:, 0]],
+        )  # fmt: skip
+        area = face_areas(vertices, faces)
+        self.at_corner = None if density is None else np.clip(np.asarray(density, float), 0.0, 1.0)[faces]
+        self.most = np.ones(len(faces)) if self.at_corner is None else self.at_corner.max(axis=1, initial=0.0)
+        mean = np.ones(len(faces)) if self.at_corner is None else self.at_corner.mean(axis=1)
+        self.integral = float((area * mean).sum())
+        self.sum = np.cumsum(area * self.most)
+
+    def throw(self, count: int, rng: np.random.Generator) -> tuple[Floats, Ints, Floats, Floats]:
+        """At most `count` points: places, faces, barycentrics, density there."""
+        face = np.searchsorted(self.sum, rng.random(count) * self.sum[-1], side="right").clip(0, len(self.sum) - 1)
+        root, part = np.sqrt(rng.random(count)), rng.random(count)
+        weights = np.stack([1 - root, root * (1 - part), root * part], axis=1)
+        dense = np.ones(count)
+        if self.at_corner is not None:
+            dense = np.einsum("ij,ij->i", self.at_corner[face], weights)
+            kept = rng.random(count) * self.most[face] < dense
+            face, weights, dense = face[kept], weights[kept], dense[kept]
+        points = self.corner[face]
+        points += weights[:, 1:2] * self.side[face]
+        points += weights[:, 2:] * self.other[face]
+        return points, face, weights, dense
+
+
+def poisson_points(
+    vertices: Floats, faces: Ints, count: int, *, seed: int = 1, density: Floats | None = None, thinnest: float = 0.02,
+    rounds: int = 16,
+) -> Spread:  # fmt: skip
+    """Blue-noise points on a mesh: `count` of them, or fewer where the surface is full.
+
+    Parameters
+    ----------
+    vertices : (n, 3) any unit. faces : (m, 3).
+    density : (n,) how densely points may lie at the vertices, 0 to 1; the distance kept grows as 1/sqrt(density).
+    thinnest : density below which the distance grows no more.
+
+    Returns
+    -------
+    Spread whose points i, j are at least max(reach_i, reach_j) apart, in space. Without a density all reaches are
+    0.65 sqrt(2 A / (sqrt(3) count)): hexagonal packing of `count` points on area A, times `ROOM`.
+    """
+    rng = np.random.default_rng([seed, 7])
+    thrower = Thrower(vertices, faces, density)
+    if count <= 0 or not len(faces) or thrower.sum[-1] <= 0:
+        return Spread(np.zeros((0, 3)), np.zeros(0, np.int64), np.zeros((0, 3)), np.zeros(0))
+    unit = ROOM * np.sqrt(2 * thrower.integral / (np.sqrt(3) * count))
+    kept: list[tuple[Floats, Ints, Floats, Floats]] = []
+    points, reach = np.zeros((0, 3)), np.zeros(0)
+    for number in range(rounds):
+        short = count - len(points)
+        wanted = int((1.4 if number == 0 else 3.0 + number) * max(short, count // 12)) + 16
+        thrown, face, weights, dense = thrower.throw(wanted, rng)
+        radius = unit / np.sqrt(np.maximum(dense, thinnest))
+        stays = accepted(thrown, radius, points, reach, together=False)
+        kept.append((thrown[stays], face[stays], weights[stays], radius[stays]))
+        points, reach = np.concatenate([points, kept[-1][0]]), np.concatenate([reach, kept[-1][3]])
+        if len(points) >= count:
+            break
+    whole = [np.concatenate([part[column] for part in kept])[:count] for column in range(4)]
+    return Spread(*whole)
+
+
+def accepted(points: Floats, reach: Floats, taken: Floats, taken_reach: Floats, *, together: bool) -> np.ndarray:
+    """Which of the points, the first before the later, can join those taken: (n,) bool.
+
+    together: two conflict when nearer than the sum of their reaches (discs); otherwise than the greater (distances).
+    """
+    free = np.ones(len(points), bool)
+    if len(taken):
+        mine, _ = conflicts(points, reach, taken, taken_reach, together=together)
+        free[mine] = False
+    where = np.flatnonzero(free)
+    first, second = conflicts(points[where], reach[where], None, None, together=together)
+    stays = np.zeros(len(points), bool)
+    stays[where[_independent(len(where), first, second)]] = True
+    return stays
+
+
+def _independent(count: int, first: Ints, second: Ints) -> Ints:
+    """The set that taking places 0, 1, 2... in turn would give, skipping those in conflict with one taken before."""
+    state = np.zeros(count, np.int8)  # 0 undecided, 1 stays, 2 struck out
+    high, low = np.minimum(first, second), np.maximum(first, second)
+    while len(high):
+        beaten = np.zeros(count, bool)
+        beaten[low] = True
+        wins = (state == 0) & ~beaten
+        state[low[wins[high]]] = 2
+        state[wins] = 1
+        open_pairs = (state[high] == 0) & (state[low] == 0)
+        high, low = high[open_pairs], low[open_pairs]
+    return np.flatnonzero(state != 2)
+
+
+def conflicts(
+    points: Floats, reach: Floats, others: Floats | None, others_reach: Floats | None, *, together: bool
+) -> tuple[Ints, Ints]:
+    """Pairs (place among points, place among others) in conflict; among the points themselves, once each, if others is None.
+
+    Reaches may differ widely: each pair is found by the grid of its larger one's class.
+    """
+    alone = others is None
+    base, base_reach = (points, reach) if others is None or others_reach is None else (others, others_reach)
+    if not len(points) or not len(base):
+        return np.zeros(0, np.int64), np.zeros(0, np.int64)
+    least = max(min(float(reach.min()), float(base_reach.min())), 1e-12)
+    spread = max(float(reach.max()), float(base_reach.max())) / least
+    classes = np.zeros(len(points), np.int64), np.zeros(len(base), np.int64)
+    top = 0
+    if spread > 1.0 + 1e-9:
+        classes = tuple(np.ceil(2 * np.log2(np.maximum(r / least, 1.0)) - 1e-9).astype(np.int64) for r in (reach, base_reach))
+        top = int(max(classes[0].max(), classes[1].max()))
+    found: list[tuple[Ints, Ints]] = []
+    for rank in range(top + 1):
+        cell = least * 2 ** (rank / 2) * (2.0 if together else 1.0)
+        a, b = np.flatnonzero(classes[0] == rank), np.flatnonzero(classes[1] <= rank)
+        if len(a) and len(b):
+            i, j = _close(points, a, base, b, reach, base_reach, cell, together)
+            if alone:
+                once = (classes[0][j] < rank) | (i < j)
+                i, j = i[once], j[once]
+            found.append((i, j))
+        if not alone:
+            a, b = np.flatnonzero(classes[0] < rank), np.flatnonzero(classes[1] == rank)
+            if len(a) and len(b):
+                found.append(_close(points, a, base, b, reach, base_reach, cell, together))
+    if not found:
+        return np.zeros(0, np.int64), np.zeros(0, np.int64)
+    return np.concatenate([pair[0] for pair in found]), np.concatenate([pair[1] for pair in found])
+
+
+def _close(
+    points: Floats, a: Ints, base: Floats, b: Ints, reach: Floats, base_reach: Floats, cell: float, together: bool
+) -> tuple[Ints, Ints]:
+    """Conflicting pairs between two subsets, none of them farther than `cell` apart, by a grid of that cell."""
+    cell = cell * (1 + 1e-9)
+    low = np.minimum(points[a].min(axis=0), base[b].min(axis=0)) - 1.01 * cell
+    high = np.maximum(points[a].max(axis=0), base[b].max(axis=0))
+    size = ((high - low) / cell).astype(np.int64) + 3
+    axes = np.argsort(size)[::-1]  # the longest axis outermost, so that neighbours lie near in memory
+    size = size[axes]
+    key_a, key_b = (_keys(one, low, cell, axes, size) for one in (points[a], base[b]))
+    order_a, order = np.argsort(key_a, kind="stable"), np.argsort(key_b, kind="stable")
+    a, key_a, b, key_b = a[order_a], key_a[order_a], b[order], key_b[order]
+    near_a, near_b = points[a], base[b]
+    reach_a, reach_b = reach[a], base_reach[b]
+    total = int(np.prod(size))
+    table = np.concatenate([[0], np.cumsum(np.bincount(key_b, minlength=total))]) if total < _TABLE else None
+    found_a, found_b = [], []
+    for out in (-1, 0, 1):
+        for middle in (-1, 0, 1):
+            row = key_a + (out * size[1] + middle) * size[2]
+            if table is not None:
+                start, end = table[row - 1], table[row + 2]
+            else:
+                start, end = np.searchsorted(key_b, row - 1, "left"), np.searchsorted(key_b, row + 1, "right")
+            many = end - start
+            i = np.repeat(np.arange(len(a)), many)
+            j = np.arange(len(i)) - np.repeat(np.cumsum(many) - many - start, many)
+            gap = near_a[i] - near_b[j]
+            apart = np.einsum("ij,ij->i", gap, gap)
+            limit = reach_a[i] + reach_b[j] if together else np.maximum(reach_a[i], reach_b[j])
+            hit = apart < limit * limit
+            found_a.append(i[hit])
+            found_b.append(j[hit])
+    return a[np.concatenate(found_a)], b[np.concatenate(found_b)]
+
+
+def _keys(points: Floats, low: Floats, cell: float, axes: Ints, size: Ints) -> Ints:
+    place = ((points - low) / cell).astype(np.int64)
+    return (place[:, axes[0]] * size[1] + place[:, axes[1]]) * size[2] + place[:, axes[2]]

@@ -1,0 +1,96 @@
+"""Flat things: convex outlines, the distance of a point to their edges, robust planes."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from .triangles import Floats
+
+
+def convex_outline(points: Floats) -> Floats:
+    """Convex hull (k, 2) of points (n, 2), counter-clockwise (Andrew's monotone chain, 1979)."""
+    points = np.unique(np.asarray(points, float), axis=0)
+    if len(points) < 3:
+        return points
+
+    def chain(ordered: Floats) -> list[list[float]]:
+        kept: list[list[float]] = []
+        for x, y in ordered.tolist():
+            while len(kept) >= 2:
+                (ax, ay), (bx, by) = kept[-2], kept[-1]
+                if (bx - ax) * (y - ay) - (by - ay) * (x - ax) > 0:
+                    break
+                kept.pop()
+            kept.append([x, y])
+        return kept[:-1]
+
+    return np.array(chain(points) + chain(points[::-1]))
+
+
+def outline_area(outline: Floats) -> float:
+    """Area of a counter-clockwise polygon (k, 2), by the shoelace formula."""
+    if len(outline) < 3:
+        return 0.0
+    x, y = outline.T
+    return float(0.5 * np.sum(x * np.roll(y, -1) - np.roll(x, -1) * y))
+
+
+def depth_inside(outline: Floats, point: Floats) -> float:
+    """Distance of a point (2,) to the nearest edge line of a convex outline, negative when it lies outside."""
+    if len(outline) < 3:
+        return -float("inf") if not len(outline) else -float(np.linalg.norm(outline - point, axis=1).min())
+    along = np.roll(outline, -1, axis=0) - outline
+    length = np.maximum(np.linalg.norm(along, axis=1), 1e-30)
+    away = point - outline
+    return float(((along[:, 0] * away[:, 1] - along[:, 1] * away[:, 0]) / length).min())
+
+
+def fit_plane(points: Floats, weights: Floats) -> tuple[Floats, Floats]:
+    """Weighted least-squares plane through points (n, 3): unit normal (3,), sign free, and centre (3,)."""
+    total = weights.sum()
+    centre = (weights[:, None] * points).sum(axis=0) / total
+    away = points - centre
+    _, vectors = np.linalg.eigh((away * weights[:, None]).T @ away)
+    return vectors[:, 0], centre
+
+
+def robust_plane(
+    points: Floats, weights: Floats, normal: Floats, centre: Floats, reach: float, *, rounds: int = 30
+) -> tuple[Floats, Floats, float]:
+    """Refine a plane by Tukey's biweight (Beaton and Tukey, Technometrics 16, 1974).
+
+    points (n, 3), weights (n,); starting unit normal and centre; `reach`: what lies further away never counts. The scale is
+    the weighted median distance x 1.4826, never below a thousandth of the reach; the biweight's c is 4.685.
+    Returns the unit normal on the starting side, the centre and the scale.
+    """
+    scale = reach / 4.685
+    start = normal
+    for _ in range(rounds):
+        distance = (points - centre) @ normal
+        inside = np.abs(distance) < min(4.685 * scale, reach)
+        if inside.sum() < 6:
+            break
+        bell = (1.0 - (distance[inside] / min(4.685 * scale, reach)) ** 2) ** 2 * weights[inside]
+        new, centre = fit_plane(points[inside], bell)
+        if new @ start < 0:
+            new = -new
+        near = np.abs((points[inside] - centre) @ new)
+        turned = float(np.linalg.norm(np.cross(new, normal)))
+        normal = new
+        scale = max(1.4826 * weighted_median(near, weights[inside]), 1e-3 * reach)
+        if turned < 1e-7:
+            break
+    return normal, centre, scale
+
+
+def weighted_median(values: Floats, weights: Floats) -> float:
+    """The value at which half of the weight is reached."""
+    return weighted_quantile(values, weights, 0.5)
+
+
+def weighted_quantile(values: Floats, weights: Floats, share: float) -> float:
+    """The value at which `share` of the weight is reached."""
+    order = np.argsort(values)
+    reached = np.cumsum(weights[order])
+    place = int(np.searchsorted(reached, share * reached[-1]))
+    return float(values[order[min(place, len(order) - 1)]])

@@ -1,0 +1,122 @@
+"""Which vertices stand off like spikes, and where would they lie among their neighbours?"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+
+from .triangles import Floats, Ints, TriangleMesh, face_crosses, gathered
+
+SHARP = 0.8
+"""Distance to the mean of the neighbours over the mean distance to them: 0.58 at a cube's corner, near 1 on a spike."""
+
+FLAT = 0.95
+"""Length of the summed over the summed length of a vertex's face normals: 1 on a plane, 0.95 where they lean 18 degrees, near 0
+on a spike."""
+
+
+def _neighbours(faces: Ints) -> tuple[Ints, Ints]:
+    """Each edge both ways, ordered by its start: starts and ends; an edge of two faces comes twice."""
+    edge = np.concatenate([faces[:, [0, 1]], faces[:, [1, 2]], faces[:, [2, 0]]]).astype(np.int64)
+    edge = np.concatenate([edge, edge[:, ::-1]])
+    order = np.argsort(edge[:, 0], kind="stable")
+    return edge[order, 0], edge[order, 1]
+
+
+def _means(vertices: Floats, source: Ints, target: Ints, use: Floats) -> tuple[Floats, Floats]:
+    """(n, 3) means of the neighbours that count, and (n,) how many did."""
+    count = len(vertices)
+    shared = np.asarray(np.bincount(source, use, count), float)
+    total = np.stack([np.bincount(source, use * vertices[target, axis], count) for axis in range(3)], axis=1)
+    return total / np.maximum(shared, 1e-9)[:, None], shared
+
+
+def steady_vertices(mesh: TriangleMesh, *, rounds: int = 4, factor: float = 8.0) -> Ints:
+    """(n,) bool: vertices that are no spikes.
+
+    A spike stands off the mean of its neighbours by more than `factor` times the median of that distance over the mesh, by
+    more than twice the median edge, by more than any of its neighbours does, and is sharp; it is taken out and the rest looked
+    at again. Sharp: the way to the mean is most of the way to the neighbours, which it is not at the corner of a block.
+    """
+    count = len(mesh.vertices)
+    source, target = _neighbours(mesh.faces)
+    if not len(source):
+        return np.ones(count, bool)
+    good = np.ones(count, bool)
+    vertices = mesh.vertices.astype(float)
+    usual = 2.0 * float(np.median(np.linalg.norm(vertices[source] - vertices[target], axis=1)))
+    for _ in range(rounds):
+        use = good[target].astype(float)
+        mean, shared = _means(vertices, source, target, use)
+        off = np.linalg.norm(vertices - mean, axis=1)
+        off[shared < 0.5] = 0.0
+        limit = max(factor * float(np.median(off[good])), usual)
+        most = np.zeros(count)
+        starts = np.flatnonzero(np.r_[True, source[1:] != source[:-1]])
+        most[source[starts]] = np.maximum.reduceat(np.where(good[target], off[target], 0.0), starts)
+        spikes = good & (off > limit) & (off >= most) & (off > SHARP * _reach(vertices, source, target, use, shared))
+        if not spikes.any():
+            break
+        good &= ~spikes
+    return good
+
+
+def in_their_plane(mesh: TriangleMesh) -> Ints:
+    """(n,) bool: vertices whose faces lie in one plane.
+
+    On a plane of a few large triangles a vertex may lie far off its neighbours' mean; to move it would smear the texture.
+    """
+    crosses = face_crosses(mesh.vertices.astype(float), mesh.faces)
+    both = gathered(np.column_stack([crosses, np.linalg.norm(crosses, axis=1)]), mesh.faces, len(mesh.vertices))
+    return np.linalg.norm(both[:, :3], axis=1) >= FLAT * np.maximum(both[:, 3], 1e-30)
+
+
+def _reach(vertices: Floats, source: Ints, target: Ints, use: Floats, shared: Floats) -> Floats:
+    """(n,) mean distance of each vertex to its neighbours in `use`."""
+    lengths = np.linalg.norm(vertices[source] - vertices[target], axis=1)
+    return np.bincount(source, use * lengths, len(vertices)) / np.maximum(shared, 1e-9)
+
+
+def ring_medians(mesh: TriangleMesh) -> Floats:
+    """(n, 3) vertices, each the median, axis by axis, of itself and its neighbours: what is left of outliers no longer counts.
+
+    On a smooth surface of radius R with edges e it lies about e^2 / 4R within; sharp edges it rounds by half an edge.
+    """
+    source, target = _neighbours(mesh.faces)
+    count = len(mesh.vertices)
+    keys = np.unique(np.concatenate([source * count + target, np.arange(count) * (count + 1)]))
+    owner, member = keys // count, keys % count
+    starts = np.searchsorted(owner, np.arange(count))
+    sizes = np.bincount(owner, minlength=count)
+    vertices = mesh.vertices.astype(float)
+    medians = np.zeros((count, 3))
+    for axis in range(3):
+        values = vertices[member, axis]
+        ordered = values[np.lexsort((values, owner))]
+        medians[:, axis] = 0.5 * (ordered[starts + (sizes - 1) // 2] + ordered[starts + sizes // 2])
+    return medians
+
+
+def settled_among_neighbours(mesh: TriangleMesh, spikes: Ints, *, rounds: int = 10) -> TriangleMesh:
+    """The mesh with its spikes (n,) bool moved to the mean of their neighbours, those between spikes once these have moved.
+
+    On an open rim only neighbours along the rim count, so that the rim stays where it ran.
+    """
+    source, target = _neighbours(mesh.faces)
+    twin = np.minimum(source, target) * len(mesh.vertices) + np.maximum(source, target)
+    _, inverse, counts = np.unique(twin, return_inverse=True, return_counts=True)
+    on_rim_edge = counts[inverse.reshape(-1)] == 2  # an edge of one face comes twice here: once each way
+    on_rim = np.zeros(len(mesh.vertices), bool)
+    on_rim[source[on_rim_edge]] = True
+    counting = on_rim_edge | ~on_rim[source]
+    vertices = mesh.vertices.astype(float)
+    waiting = spikes.copy()
+    for _ in range(rounds):
+        mean, shared = _means(vertices, source, target, (counting & ~waiting[target]).astype(float))
+        ready = waiting & (shared > 0.5)
+        if not ready.any():
+            break
+        vertices[ready] = mean[ready]
+        waiting = waiting & ~ready
+    return replace(mesh, vertices=vertices.astype(mesh.vertices.dtype))

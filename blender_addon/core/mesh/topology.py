@@ -1,0 +1,183 @@
+"""How are triangles put together, taken apart and cleaned? Joining, sub-meshes, welding, faces that are no faces, rims.
+
+All functions keep what a `TriangleMesh` carries: UVs a corner, materials, colours, marks.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from .triangles import Floats, Ints, TriangleMesh, face_crosses
+
+
+def submesh(mesh: TriangleMesh, keep: NDArray[np.bool_]) -> TriangleMesh:
+    """The faces where `keep` (m,) is true, with the vertices that they use, in the old order."""
+    faces = mesh.faces[keep]
+    used = np.zeros(len(mesh.vertices), bool)
+    used[faces] = True
+    number = np.cumsum(used) - 1
+    return TriangleMesh(
+        mesh.vertices[used],
+        number[faces].astype(mesh.faces.dtype),
+        None if mesh.uv is None else mesh.uv[keep],
+        None if mesh.material is None else mesh.material[keep],
+        {name: values[used] for name, values in mesh.colours.items()},
+        {name: marks[keep] for name, marks in mesh.face_marks.items()},
+    )
+
+
+def joined(meshes: Sequence[TriangleMesh]) -> TriangleMesh:
+    """One mesh of several. Missing UVs become 0, missing colours white, missing marks false."""
+    if len(meshes) == 1:
+        return meshes[0]
+    starts = np.cumsum([0] + [len(mesh.vertices) for mesh in meshes])
+    uv = None
+    if any(mesh.uv is not None for mesh in meshes):
+        uv = np.concatenate([np.zeros((len(m.faces), 3, 2), np.float32) if m.uv is None else m.uv for m in meshes])
+    layers = dict.fromkeys(name for mesh in meshes for name in mesh.colours)
+    marks = dict.fromkeys(name for mesh in meshes for name in mesh.face_marks)
+    return TriangleMesh(
+        np.concatenate([mesh.vertices for mesh in meshes]),
+        np.concatenate([mesh.faces + start for mesh, start in zip(meshes, starts, strict=False)]),
+        uv,
+        np.concatenate([np.zeros(len(m.faces), np.int32) if m.material is None else m.material for m in meshes]),
+        {
+            name: np.concatenate([m.colours.get(name, np.ones((len(m.vertices), 4), np.float32)) for m in meshes])
+            for name in layers
+        },
+        {name: np.concatenate([m.face_marks.get(name, np.zeros(len(m.faces), bool)) for m in meshes]) for name in marks},
+    )
+
+
+def welded(mesh: TriangleMesh, *, distance: float | None = None) -> TriangleMesh:
+    """Vertices at one place made one; UVs stay with the corners, so no seam is lost.
+
+    distance: how near counts as one place, in the mesh's unit; by itself 2e-7 of the bounding box's longest side, a few
+    roundings of a 32-bit coordinate. Vertices are snapped to two grids half a cell apart, so that no pair nearer than half
+    the distance is missed by lying across a cell's border along one axis.
+    """
+    if not len(mesh.vertices):
+        return mesh
+    if distance is None:
+        distance = 2e-7 * float(mesh.size.max())
+    for shift in (0.0, 0.5):
+        mesh = _snapped(mesh, distance, shift)
+    return mesh
+
+
+def _snapped(mesh: TriangleMesh, distance: float, shift: float) -> TriangleMesh:
+    low = mesh.vertices.min(axis=0).astype(float)
+    if distance > 0:
+        cells = np.floor((mesh.vertices - low) / distance + shift).astype(np.int64)
+    else:
+        cells = np.ascontiguousarray(mesh.vertices + np.float32(0), np.float32).view(np.int32).astype(np.int64)
+    key = _mixed(cells)
+    order = np.argsort(key, kind="stable")
+    sorted_cells = cells[order]
+    new = np.ones(len(order), bool)
+    new[1:] = (sorted_cells[1:] != sorted_cells[:-1]).any(axis=1)
+    if new.all():
+        return mesh
+    group = np.zeros(len(order), np.int64)
+    group[order] = np.cumsum(new) - 1
+    kept = order[new]  # the first of each group, in the sort's order
+    rank = np.argsort(kept, kind="stable")
+    place = np.zeros(len(kept), np.int64)
+    place[rank] = np.arange(len(kept))
+    kept = kept[rank]
+    return replace(
+        mesh,
+        vertices=mesh.vertices[kept],
+        faces=place[group][mesh.faces].astype(np.int32),
+        colours={name: values[kept] for name, values in mesh.colours.items()},
+    )
+
+
+def _mixed(triples: Ints) -> Ints:
+    """(n,) 64-bit keys of integer triples (n, 3), by odd multipliers; overflow is meant. Equal triples get equal keys."""
+    factors = np.array([0x9E3779B97F4A7C15, 0xC2B2AE3D27D4EB4F, 0x165667B19E3779F9], np.uint64).view(np.int64)
+    with np.errstate(over="ignore"):
+        return triples[:, 0] * factors[0] + triples[:, 1] * factors[1] + triples[:, 2] * factors[2]
+
+
+def degenerate_faces(mesh: TriangleMesh) -> NDArray[np.bool_]:
+    """(m,) which faces have a vertex twice, no area to speak of, or stand twice (the later ones of each set of twins)."""
+    faces = mesh.faces
+    a, b, c = faces.T
+    bad = (a == b) | (b == c) | (c == a)
+    crosses = np.linalg.norm(face_crosses(mesh.vertices.astype(np.float32), faces), axis=1)
+    size = float(mesh.size.max()) if len(mesh.vertices) else 0.0
+    bad |= crosses <= (1e-7 * size) ** 2
+    ordered = np.sort(faces.astype(np.int64), axis=1)
+    order = np.argsort(_mixed(ordered), kind="stable")
+    twin = (ordered[order][1:] == ordered[order][:-1]).all(axis=1)
+    bad[order[1:][twin]] = True
+    return bad
+
+
+def rim_edges(faces: Ints, count: int) -> tuple[Ints, Ints]:
+    """Directed edges (e, 2) that only one face uses, as that face runs them, and the face (e,) of each.
+
+    Only edges whose undirected twin occurs once count: where three or more faces meet there is no rim to close.
+    """
+    if not len(faces):
+        return np.zeros((0, 2), np.int64), np.zeros(0, np.int64)
+    edge = np.concatenate([faces[:, [0, 1]], faces[:, [1, 2]], faces[:, [2, 0]]]).astype(np.int64)
+    key = np.minimum(edge[:, 0], edge[:, 1]) * count + np.maximum(edge[:, 0], edge[:, 1])
+    order = np.argsort(key, kind="stable")
+    sorted_key = key[order]
+    alone = np.ones(len(order), bool)
+    same = sorted_key[1:] == sorted_key[:-1]
+    alone[1:] &= ~same
+    alone[:-1] &= ~same
+    found = np.sort(order[alone])
+    return edge[found], found % len(faces)
+
+
+def loops(edges: Ints) -> list[Ints]:
+    """Closed loops of edge numbers from directed edges (e, 2); chains that never close are left out.
+
+    Where several edges leave a vertex (two rims touch) each is followed once; the walk closes at the first vertex it meets
+    again, so touching rims come out as loops of their own.
+    """
+    leaving: dict[int, list[int]] = {}
+    for number, start in enumerate(edges[:, 0].tolist()):
+        leaving.setdefault(start, []).append(number)
+    ends = edges[:, 1].tolist()
+    starts = edges[:, 0].tolist()
+    found: list[Ints] = []
+    for first in list(leaving):
+        while leaving.get(first):
+            path: list[int] = []
+            place: dict[int, int] = {}
+            here = first
+            while True:
+                if here in place:  # a loop has closed: cut it off the path and go on from there
+                    cut = place[here]
+                    found.append(np.array(path[cut:], np.int64))
+                    for edge in path[cut:]:
+                        place.pop(starts[edge], None)
+                    path = path[:cut]
+                    place = {starts[edge]: row for row, edge in enumerate(path)}
+                if not leaving.get(here):
+                    break
+                place[here] = len(path)
+                edge = leaving[here].pop()
+                path.append(edge)
+                here = ends[edge]
+            if not path and not leaving.get(first):
+                break
+    return [loop for loop in found if len(loop) >= 3]
+
+
+def area_weighted_points(vertices: Floats, faces: Ints) -> Floats:
+    """(n,) a third of the area of the faces round each vertex."""
+    areas = 0.5 * np.linalg.norm(face_crosses(vertices, faces), axis=1)
+    total = np.zeros(len(vertices))
+    for corner in range(3):
+        total += np.bincount(faces[:, corner], areas, len(vertices))
+    return total / 3.0

@@ -1,0 +1,1 @@
+"""From a scan to an upright piece and its stand. In: meshes. Out: rotations, lengths, poses, borders, each with evidence."""

@@ -1,0 +1,171 @@
+"""What of a scan may be made up by the scanning program? Webs between limbs, surfaces that no camera could see, thin shells."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ..mesh.face_graph import FaceGraph
+from ..mesh.triangles import Floats, Ints, TriangleMesh
+
+Cast = Callable[[Floats, Floats], tuple[Ints, Floats]]
+"""Origins and directions (n, 3) to the face that each ray meets first, -1 for none, and how far off."""
+
+THIN = 0.03
+"""Thickness over the diagonal below which a wall may be a web; scanning programs bridge gaps with walls about so thick."""
+ATTACHED = 0.7
+"""Least length of creases round a thin wall, over the perimeter of a disc of its area. A disc held all round has 1, a triangle
+held on two of its sides 0.8; a half disc held at its base, as an ear is, 0.45."""
+CREASE = 0.35
+"""Least fold (radians) that counts as a crease."""
+LEAST_PERCENT = 0.15
+"""Share of the surface below which a web is not worth a word."""
+VIEWS = 34
+"""Directions from which cameras look: all round, from a little under the horizon to straight above."""
+LOOKED_AT, WALLS_LOOKED_AT = 1500, 16000
+GRAZING = 0.2
+"""Cosine below which a camera sees a surface too flat to tell anything of it."""
+
+
+@dataclass(frozen=True)
+class Doubts:
+    """What to look at. webs: (area of one side in square units, middle (3,)) of each, the largest first; web: (m,) bool its
+    faces. unseen: share (0 to 1) of the surface that no camera could see, unseen_middle: (3,) where most of it is.
+    wall: median thickness, in the mesh's unit; shell: whether that makes it a thin shell.
+    """
+
+    webs: tuple[tuple[float, Floats], ...]
+    web: NDArray[np.bool_]
+    unseen: float
+    unseen_middle: Floats
+    wall: float
+    shell: bool
+
+
+def doubts(mesh: TriangleMesh, asked: NDArray[np.bool_], cast: Cast, *, seed: int = 1) -> Doubts:
+    """Look at the `asked` (m,) faces of a mesh that stands on z = 0, such as the piece's; all of it hides the rest.
+
+    Faces marked 'filled' were never seen, which is known, and are left out.
+    """
+    graph = FaceGraph.of(mesh)
+    diagonal = float(np.linalg.norm(np.ptp(np.asarray(mesh.vertices, float)[mesh.faces[asked]].reshape(-1, 3), axis=0)))
+    asked = asked & ~mesh.face_marks.get("filled", np.zeros(len(asked), bool)) & (graph.area > 0)
+    if not asked.any():
+        return Doubts((), np.zeros(len(asked), bool), 0.0, np.zeros(3), 0.0, False)
+    random = np.random.default_rng(seed)
+    wall = _thickness(graph, asked, cast, diagonal, random)
+    thin = asked & (wall < THIN * diagonal)
+    web, webs = _webs(graph, thin, float(graph.area[asked].sum()), 0.012 * diagonal)
+    below = (graph.normal[:, 2] < -0.7) & (graph.centre[:, 2] < 0.03 * diagonal)  # nobody asks about the underside
+    unseen, middle = _unseen(graph, asked & ~below, cast, diagonal, random)
+    known = asked & np.isfinite(wall)
+    usual = _weighted_median(wall[known], graph.area[known]) if known.any() else np.inf
+    return Doubts(webs, web, unseen, middle, usual, bool(usual < THIN * diagonal))
+
+
+def _weighted_median(values: Floats, weights: Floats) -> float:
+    order = np.argsort(values)
+    reached = np.cumsum(weights[order])
+    return float(values[order[int(np.searchsorted(reached, 0.5 * reached[-1]))]])
+
+
+def _thickness(graph: FaceGraph, asked: NDArray[np.bool_], cast: Cast, diagonal: float, random: np.random.Generator) -> Floats:
+    """(m,) how far it is through the thing behind each face; of many faces some are looked at and the rest go by neighbours."""
+    chosen = np.flatnonzero(asked)
+    if len(chosen) > WALLS_LOOKED_AT:
+        chosen = random.choice(chosen, WALLS_LOOKED_AT, replace=False)
+    inward = -graph.normal[chosen]
+    _, far = cast(graph.centre[chosen] + 1e-4 * diagonal * inward, inward)
+    wall = np.full(len(asked), np.inf)
+    wall[chosen] = np.where(np.isfinite(far), far, np.inf)
+    known = np.zeros(len(asked))
+    known[chosen] = 1.0
+    value = np.where(known > 0, np.minimum(wall, diagonal), 0.0)
+    for _ in range(4):
+        around = graph.summed(np.column_stack([value * known, known]))
+        open_ones = (known == 0) & (around[:, 1] > 0)
+        value[open_ones] = around[open_ones, 0] / around[open_ones, 1]
+        known[open_ones] = 1.0
+    return np.where(known > 0, value, np.inf)
+
+
+def _webs(
+    graph: FaceGraph, thin: NDArray[np.bool_], whole: float, width: float
+) -> tuple[NDArray[np.bool_], tuple[tuple[float, Floats], ...]]:
+    """Thin walls that are held by creases nearly all round, as a film between an arm and a body is and an ear is not."""
+    label = graph.components(thin)
+    crease = graph.creases(width)
+    inside = np.maximum(label, 0)
+    # A crease runs beside the wall rather than just along its last face: it counts for the wall whose faces are near it.
+    creased = crease > CREASE
+    one, two = label[graph.first], label[graph.second]
+    held = np.zeros(len(label))
+    for mine, other in ((one, two), (two, one)):
+        edge = (mine >= 0) & (mine != other) & creased
+        held += np.bincount(mine[edge], graph.length[edge], len(label))
+    area = np.bincount(inside[thin], graph.area[thin], len(label))
+    found, web = [], np.zeros(len(label), bool)
+    for place in np.argsort(-area)[:40]:
+        if area[place] < 0.01 * LEAST_PERCENT * whole:
+            break
+        faces = label == place
+        sides = _sides(graph, faces)
+        one_side = area[place] / sides
+        if held[place] / sides > ATTACHED * 2.0 * np.sqrt(np.pi * one_side):
+            web |= faces
+            found.append((one_side, np.average(graph.centre[faces], axis=0, weights=graph.area[faces])))
+    return web, tuple(_as_walls(found, 3.0 * width))
+
+
+def _sides(graph: FaceGraph, faces: NDArray[np.bool_]) -> int:
+    """1 for a patch that faces one way, 2 for one that runs over a rim and shows both sides of a wall."""
+    normal = graph.normal[faces] * graph.area[faces, None]
+    return 1 if np.linalg.norm(normal.sum(axis=0)) > 0.5 * graph.area[faces].sum() else 2
+
+
+def _as_walls(found: list[tuple[float, Floats]], near: float) -> list[tuple[float, Floats]]:
+    """Two patches with one middle are the two sides of one wall."""
+    kept: list[tuple[float, Floats]] = []
+    for area, middle in found:
+        if all(np.linalg.norm(middle - other) > near + 0.15 * np.sqrt(size) for size, other in kept):
+            kept.append((float(area), middle))
+    return kept
+
+
+def _unseen(
+    graph: FaceGraph, asked: NDArray[np.bool_], cast: Cast, diagonal: float, random: np.random.Generator
+) -> tuple[float, Floats]:
+    """Share of the area that no camera round the thing could see, and the middle of it."""
+    share = np.where(asked, graph.area, 0.0)
+    if not share.any():
+        return 0.0, np.zeros(3)
+    chosen = random.choice(len(share), LOOKED_AT, p=share / share.sum())
+    step = np.arange(VIEWS) + 0.5
+    level = -0.15 + 1.15 * step / VIEWS
+    angle = np.pi * (1.0 + np.sqrt(5.0)) * step
+    views = np.stack([np.sqrt(1.0 - level**2) * np.cos(angle), np.sqrt(1.0 - level**2) * np.sin(angle), level], axis=1)
+    hidden = np.ones(LOOKED_AT, bool)
+    for view in views:
+        asking = np.flatnonzero(hidden & (graph.normal[chosen] @ view > GRAZING))
+        if not len(asking):
+            continue
+        faces = chosen[asking]
+        met, _ = cast(graph.centre[faces] + 1e-3 * diagonal * graph.normal[faces], np.tile(view, (len(faces), 1)))
+        hidden[asking[met < 0]] = False
+    if not hidden.any():
+        return 0.0, np.zeros(3)
+    return float(hidden.mean()), np.median(graph.centre[chosen[hidden]], axis=0)
+
+
+def whereabouts(place: Floats, middle: Floats, size: Floats) -> str:
+    """Words for a place (3,) on a standing thing of that middle and size, seen from the front (-Y)."""
+    side = (place - middle) / np.maximum(size, 1e-30)
+    words = []
+    if abs(side[0]) > 0.15:
+        words.append("right" if side[0] > 0 else "left")
+    if abs(side[1]) > 0.15:
+        words.append("back" if side[1] > 0 else "front")
+    return f"{place[2]:.0f} mm up" + (f", {' '.join(words[::-1])}" if words else ", in the middle")

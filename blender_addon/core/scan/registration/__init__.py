@@ -1,0 +1,21 @@
+"""How does a further scan lie on the first? Unknown rotation, translation and scale, and how sure we can be."""
+
+from .overlay import overlay
+from .search import from_pairs, register
+from .surfels import Surfels, sample_surfels
+from .tie_breakers.colour import turned_about
+from .verdict import NO_FIT, NOT_SURE, SURE, Candidate, Registration
+
+__all__ = [
+    "NOT_SURE",
+    "NO_FIT",
+    "SURE",
+    "Candidate",
+    "Registration",
+    "Surfels",
+    "from_pairs",
+    "overlay",
+    "register",
+    "sample_surfels",
+    "turned_about",
+]

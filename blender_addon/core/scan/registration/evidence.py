@@ -1,0 +1,157 @@
+"""What speaks for a pose and what against it? Matches, contradictions and places where one scan saw nothing, told apart."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+
+from ...mesh.similarity import Similarity
+from ...mesh.triangles import Floats, Ints
+from .surfels import Surfels
+
+Nearest = Callable[[Floats], tuple[Ints, Floats]]
+"""Query points (n, 3) -> (n,) number of the nearest target point, (n,) distance."""
+
+WRONG = 1.5
+"""Loss of a point in space that the other scan saw free; one at the tolerance costs 1."""
+
+SIDEWAYS = 0.5
+"""A normal whose upright part is smaller faces sideways."""
+BESIDE = 5.0
+"""Up to so many tolerances off, a point that faces the same way runs beside the surface: another thing of nearly this shape."""
+
+
+@dataclass(frozen=True)
+class Evidence:
+    """What two scans say about a pose; shares are 0 to 1, lengths in the fixed scan's unit.
+
+    matched: share of the moving scan that lies on the fixed one, of what has a seen surface as its nearest (or of a fifth of
+    all). beside: share, of what lies on it or beside it, that runs along it but off by more than noise. buried: share, of
+    what lies on it or in it, that lies in it and faces sideways, as a stand's sides can't under a piece that stands on it.
+    against: share, of all that can be judged, where one scan shows free space and the other its surface. rms: of the matched
+    distances to the surface. spread: their robust standard deviation. covered: share of the fixed scan that the moving one
+    lies on. shared: area that lies on each other over the sum of both areas. judged: how many points could be judged. loss:
+    (k,) what each asked point speaks against the pose, 0 to WRONG, nan where it can't say.
+    """
+
+    matched: float
+    beside: float
+    buried: float
+    against: float
+    rms: float
+    spread: float
+    covered: float
+    shared: float
+    judged: int
+    loss: Floats
+
+
+def pairs(points: Floats, normals: Floats, to: Surfels, nearest: Nearest) -> tuple[Ints, Floats, Floats, Ints]:
+    """For each point: nearest surfel, signed height over its plane, distance along it, and whether they face the same way."""
+    index, _ = nearest(points)
+    offset = points - to.points[index]
+    direction = to.normals[index]
+    height = np.einsum("ij,ij->i", offset, direction)
+    along = np.sqrt(np.maximum(np.einsum("ij,ij->i", offset, offset) - height**2, 0.0))
+    return index, height, along, np.einsum("ij,ij->i", normals, direction) > 0.4
+
+
+def weigh(
+    moving: Surfels,
+    fixed: Surfels,
+    nearest: Nearest,
+    nearest_back: Nearest,
+    pose: Similarity,
+    *,
+    tolerance: float,
+    partial: bool,
+    depth: Floats,
+    depth_back: Floats,
+    points: int = 1500,
+) -> Evidence:
+    """The evidence for a pose, from the first `points` of each scan that were truly seen.
+
+    tolerance: distance that noise explains. partial: the moving scan lacks a part that the fixed one shows (a stand without
+    its piece), so that what is missing on it, and what lies hidden inside the fixed one, speaks neither way. depth,
+    depth_back: (n,) how deep under each surfel of the fixed and the moving scan the thing is surely solid, in their units.
+
+    A point over the other scan's surface by more than the tolerance lies in space that the other saw free: that speaks
+    against. It does not where the nearest of the other scan is its rim or was filled, since nothing was seen there. A point
+    under it is hidden: it speaks against only when the other scan should have it, and no deeper than that is surely solid.
+    """
+    asked, asked_back = _seen(moving, points), _seen(fixed, points)
+    spots, facing = pose.apply(asked.points), pose.turn(asked.normals)
+    index, height, along, agree = pairs(spots, facing, fixed, nearest)
+    known = ~fixed.rim[index]
+    on = agree & (np.abs(height) < tolerance) & (along < 2.5 * fixed.spacing) & known
+    limit = np.where(agree, tolerance, max(tolerance, 1.2 * fixed.spacing))  # round a sharp edge the nearest may face elsewhere
+    inside = (height < -limit) & (height > -depth[index])
+    wrong = ~on & known & ((height > limit) if partial else (height > limit) | inside)
+    back = pose.inverse()
+    reach = tolerance / pose.scale
+    places, looking = back.apply(asked_back.points), back.turn(asked_back.normals)
+    index_back, height_back, along_back, agree_back = pairs(places, looking, moving, nearest_back)
+    known_back = ~moving.rim[index_back]
+    on_back = agree_back & (np.abs(height_back) < reach) & (along_back < 2.5 * moving.spacing) & known_back
+    limit_back = np.where(agree_back, reach, max(reach, 1.2 * moving.spacing))
+    inside_back = (height_back < -limit_back) & (height_back > -depth_back[index_back])
+    wrong_back = ~on_back & known_back & (inside_back if partial else (height_back > limit_back) | inside_back)
+    moving_area, fixed_area = asked.area * pose.scale**2, asked_back.area
+    wrong_area = wrong.mean() * moving_area + wrong_back.mean() * fixed_area
+    right_area = on.mean() * moving_area + on_back.mean() * fixed_area
+    beside = agree & known & ~on & (np.abs(height) < BESIDE * tolerance) & (along < 2.5 * fixed.spacing)
+    within = known & ~on & inside
+    buried = within & (np.abs(facing[:, 2]) < SIDEWAYS)
+    residual = height[on]
+    loss = np.concatenate([_loss(height, on, wrong, tolerance), _loss(height_back, on_back, wrong_back, reach)])
+    return Evidence(
+        float(on.sum() / max(known.sum(), 0.2 * len(known))),
+        float(beside.sum() / max(on.sum() + beside.sum(), 1)),
+        float(buried.sum() / max(on.sum() + within.sum(), 1)),
+        float(wrong_area / max(wrong_area + right_area, 1e-30)),
+        float(np.sqrt(np.mean(residual**2))) if len(residual) else float("inf"),
+        1.4826 * float(np.median(np.abs(residual))) if len(residual) else float("inf"),
+        float(on_back.mean()),
+        float(right_area / max(moving_area + fixed_area, 1e-30)),
+        int(on.sum() + wrong.sum() + on_back.sum() + wrong_back.sum()),
+        loss,
+    )
+
+
+def _loss(height: Floats, on: Ints, wrong: Ints, tolerance: float) -> Floats:
+    return np.where(on, (height / tolerance) ** 2, np.where(wrong, WRONG, np.nan)).astype(np.float32)
+
+
+def asked_points(moving: Surfels, fixed: Surfels, *, points: int = 1500) -> Floats:
+    """(k, 3) where the points that `weigh` asks lie on their own scans, each scan scaled to size 1 and the two kept apart."""
+    one, two = _seen(moving, points), _seen(fixed, points)
+    return np.concatenate([one.points / moving.size, two.points / fixed.size + 100.0])
+
+
+def lead(better: Evidence, worse: Evidence, places: Floats, *, block: float = 0.12) -> tuple[float, float]:
+    """How clearly one pose is better than another: mean difference of loss, and that over what chance would give.
+
+    Compared are only points that can be judged in both poses, so that what is missing speaks for neither. Neighbouring points
+    err together, so sums over blocks (side `block` of a scan's size) are taken as the independent pieces, and their spread
+    from the median absolute difference, so that a chip in one corner counts in full. places: as `asked_points` gives them.
+    """
+    gain = worse.loss - better.loss
+    both = np.isfinite(gain)
+    if both.sum() < 30:
+        return 0.0, 0.0
+    cells = np.floor(places[both] / block).astype(np.int64)
+    _, number = np.unique(cells @ np.array([1, 4001, 4001 * 4001]), return_inverse=True)
+    sums = np.bincount(number.ravel(), gain[both])
+    spread = 1.4826 * np.median(np.abs(sums - np.median(sums))) + 0.25
+    return float(gain[both].mean()), float(sums.sum() / (spread * np.sqrt(len(sums))))
+
+
+def _seen(surfels: Surfels, points: int) -> Surfels:
+    """The first `points` of what was truly seen (the share of area that they stand for is kept)."""
+    seen = np.flatnonzero(~surfels.rim)
+    if len(seen) < 50:
+        seen = np.arange(len(surfels))
+    part = surfels.part(seen[:points])
+    return Surfels(part.points, part.normals, part.rim, part.colour, surfels.spacing * float(np.sqrt(len(seen) / len(part))))

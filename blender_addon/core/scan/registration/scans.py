@@ -1,0 +1,96 @@
+"""Two scans made ready to be compared: their surfels, nearest points, and what a pose of one on the other is worth."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from ...mesh.similarity import Similarity
+from ...mesh.triangles import Floats
+from .batch import Target
+from .evidence import Evidence, Nearest, weigh
+from .near import NearPoints
+from .surfels import Surfels
+
+UNKNOWN_DEPTH = 0.04
+"""Share of the size that a thing is taken to be deep under a surface whose far side nobody saw."""
+
+
+@dataclass(frozen=True)
+class Scans:
+    """Two scans made ready: all surfels, those of the moving one that were seen, batch targets, nearest points.
+
+    partial: the moving scan is a part of what the fixed one shows. size: a length for the moving scan in the fixed unit's
+    order of magnitude is not known, so reaches are taken from the fixed one's. depth, depth_back: as `depth_known` gives them
+    for the fixed and the moving surfels.
+    """
+
+    fixed: Surfels
+    moving: Surfels
+    seen: Surfels
+    target: Target
+    back: Target
+    nearest: Nearest
+    nearest_back: Nearest
+    depth: Floats
+    depth_back: Floats
+    partial: bool
+
+    @staticmethod
+    def of(fixed: Surfels, moving: Surfels, *, partial: bool) -> Scans:
+        """From surfels in random order, as `sample_surfels` gives them."""
+        seen = moving.part(~moving.rim) if (~moving.rim).mean() > 0.3 else moving
+        target, back = Target.of(fixed.part(slice(0, 9000))), Target.of(moving.part(slice(0, 6000)))
+        return Scans(
+            fixed, moving, seen, target, back, NearPoints(fixed.points, target.grid, spacing=fixed.spacing),
+            NearPoints(moving.points, back.grid, spacing=moving.spacing),
+            depth_known(fixed, target), depth_known(moving, back), partial,
+        )  # fmt: skip
+
+    def fixed_part(self, count: int) -> Surfels:
+        """The first few of what was seen of the fixed scan."""
+        seen = np.flatnonzero(~self.fixed.rim[: 4 * count])[:count]
+        return self.fixed.part(seen if len(seen) > 50 else np.arange(min(count, len(self.fixed))))
+
+    def moving_part(self, count: int) -> Surfels:
+        """The first few of what was seen of the moving scan."""
+        return self.seen.part(np.arange(min(count, len(self.seen))))
+
+
+def depth_known(surfels: Surfels, target: Target) -> Floats:
+    """(n,) how deep under each surfel the thing is surely solid: to the far side where that was seen, else 4 % of the size.
+
+    A scan with its top cropped away shows its underside still; what lies a plate's thickness over that is not inside it.
+    """
+    cell = float(target.grid.cell)
+    deep = np.full(len(surfels), np.inf)
+    for step in np.arange(1.0, max(surfels.size / cell, 2.0)):
+        open_ones = np.flatnonzero(np.isinf(deep))
+        if not len(open_ones):
+            break
+        origin, inward = surfels.points[open_ones], -surfels.normals[open_ones]
+        spots = origin + step * cell * inward
+        index = target.grid.nearest(spots)
+        met = np.linalg.norm(target.points[index] - spots, axis=1) < 1.2 * cell
+        met &= np.einsum("ij,ij->i", target.normals[index], inward) > 0.3
+        far = np.einsum("ij,ij->i", target.points[index] - origin, inward)
+        deep[open_ones[met]] = np.maximum(far[met], 0.0)
+    return np.where(np.isinf(deep), UNKNOWN_DEPTH * surfels.size, deep)
+
+
+def weighed(scans: Scans, pose: Similarity, tolerance: float, *, points: int = 1000) -> Evidence:
+    """The evidence for a pose."""
+    return weigh(
+        scans.moving, scans.fixed, scans.nearest, scans.nearest_back, pose, tolerance=tolerance, partial=scans.partial,
+        depth=scans.depth, depth_back=scans.depth_back, points=points,
+    )  # fmt: skip
+
+
+def lying_on(scans: Scans, pose: Similarity) -> tuple[Floats, Floats]:
+    """Points and normals of the moving scan, posed, that lie on the fixed one."""
+    part = scans.moving_part(3000)
+    spots, facing = pose.apply(part.points), pose.turn(part.normals)
+    index, far = scans.nearest(spots)
+    on = (far < 2.5 * scans.fixed.spacing) & (np.einsum("ij,ij->i", facing, scans.fixed.normals[index]) > 0.5)
+    return spots[on], facing[on]

@@ -1,0 +1,253 @@
+"""The whole way from two scans that know nothing of each other to the poses that are worth a verdict."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from ...mesh.similarity import Similarity, fit_similarity
+from ...mesh.triangles import Floats, TriangleMesh
+from .batch import improved, scores
+from .evidence import asked_points
+from .icp import firmness, refine
+from .planes import flat_faces
+from .poses import Poses, distinct
+from .scans import Scans, lying_on, weighed
+from .starts import body_starts, even_turns, flat_starts, twin_turns
+from .surfels import sample_surfels
+from .tie_breakers.colour import one_a_side
+from .tie_breakers.relief_turn import likely_turns, steady, turned_over, weak_axis
+from .tie_breakers.ties import broken
+from .verdict import NOT_SURE, SURE, Candidate, Limits, Registration, apart, decide
+
+
+def flat_poses(scans: Scans, *, seed: int) -> Poses | None:
+    """Starts that lay the largest flat faces on each other."""
+    return flat_starts(flat_faces(scans.moving, count=3, seed=seed + 1), flat_faces(scans.fixed, count=2, seed=seed))
+
+
+def body_poses(scans: Scans, *, turns: int) -> Poses:
+    """Starts from whole on whole; for a part, from the lower and upper shares of the fixed scan."""
+    turned = even_turns(turns)
+    if not scans.partial:
+        return body_starts(scans.seen, scans.fixed, turned)
+    height = scans.fixed.points[:, 2]
+    low, high = np.quantile(height, (0.002, 0.998))
+    level = (height - low) / max(high - low, 1e-30)
+    parts = [scans.fixed.part(level < share) for share in (0.2, 0.35, 0.55)]
+    parts += [scans.fixed.part(level > share) for share in (0.1, 0.25)]
+    return Poses.joined([body_starts(scans.seen, part, turned) for part in parts if len(part) > 100])
+
+
+def narrowed(scans: Scans, starts: Poses, *, keep: int) -> Poses:
+    """The best `keep` distinct poses after coarse iterations: many starts on few points, then few on many."""
+    few = scans.moving_part(110)
+    size = 0.7 * scans.fixed.size
+    middle, extent = scans.seen.points.mean(axis=0), scans.seen.size
+    poses = improved(few, scans.target, starts, rounds=9, size=size, trim=0.6, hold_scale=3)
+    rated = scores(
+        few, scans.fixed_part(250), scans.target, scans.back, poses, reach=0.025 * size, partial=scans.partial
+    )  # fmt: skip
+    order = distinct(poses, np.argsort(-rated), centre=middle, size=extent, limit=28, nearer=0.08)
+    return settled(scans, poses[order], keep=keep, rounds=16)
+
+
+def settled(scans: Scans, poses: Poses, *, keep: int, rounds: int) -> Poses:
+    """The best `keep` distinct of a few poses, iterated on more points."""
+    more = scans.moving_part(500)
+    return _best(scans, improved(more, scans.target, poses, rounds=rounds, size=0.21 * scans.fixed.size, trim=0.65), keep)
+
+
+def alike(scans: Scans, pose: Similarity, *, keep: int) -> Poses:
+    """The best `keep` poses of one scale under which the moving scan might look alike, half of them upside down.
+
+    As they are and iterated at that scale: on a thin plate only the narrow sides hold a scale, and trimmed iterations lose it.
+    Told apart where they differ by 2 % of the size: a box with a side missing fits in places that near to each other; two a
+    turn at most.
+    """
+    made = twins(scans, pose)
+    moved = improved(
+        scans.moving_part(500), scans.target, made, rounds=8, size=0.21 * scans.fixed.size, trim=0.65, hold_scale=8
+    )
+    both = Poses.joined([made, moved])
+    upright = (both.rotation @ pose.rotation.T)[:, 2, 2] > 0.0
+    return Poses.joined(
+        [_best(scans, both[np.flatnonzero(side)], keep // 2, nearer=0.02, a_turn=2) for side in (upright, ~upright)]
+    )
+
+
+def _best(scans: Scans, poses: Poses, keep: int, *, nearer: float = 0.06, a_turn: int | None = None) -> Poses:
+    rated = scores(
+        scans.moving_part(500), scans.fixed_part(500), scans.target, scans.back, poses, reach=0.0084 * scans.fixed.size,
+        partial=scans.partial,
+    )  # fmt: skip
+    middle, extent = scans.seen.points.mean(axis=0), scans.seen.size
+    order = np.argsort(-rated)
+    return poses[distinct(poses, order, centre=middle, size=extent, limit=keep, nearer=nearer, a_turn=a_turn)]
+
+
+def twins(scans: Scans, pose: Similarity) -> Poses:
+    """Poses under which the moving scan might look alike: turned about the upright axis through its middle, or upside down."""
+    spots = pose.apply(scans.seen.points)
+    near, _ = scans.nearest(spots)
+    turns = twin_turns(np.eye(3))
+    made = Poses(np.full(len(turns), pose.scale), turns @ pose.rotation, np.zeros((len(turns), 3)))
+    level = scans.fixed.points[:, 2]
+    low, high = np.quantile(spots[:, 2], (0.01, 0.99))
+    storey = scans.fixed.points[(level > low) & (level < high)]
+    parts = []
+    # A side may be missing on either, which shifts the middle; the fixed scan at that height is whole but has the piece on it.
+    for body in (spots, scans.fixed.points[np.unique(near)], storey if len(storey) > 50 else spots):
+        low, high = np.quantile(body, (0.01, 0.99), axis=0)
+        middle = 0.5 * (low + high)
+        parts.append(made.anchored(pose.inverse().apply(middle[None])[0], middle))
+    return Poses.joined(parts)
+
+
+def judged(scans: Scans, poses: Poses, *, tolerance: float, points: int, rounds: int) -> list[Candidate]:
+    """Each pose made as right as the nearest points allow, with its evidence, best first."""
+    part = scans.moving_part(points)
+    found = []
+    for place in range(len(poses)):
+        pose, _, _ = refine(part, scans.fixed, scans.nearest, poses.single(place), rounds=rounds, tolerance=2e-5)
+        found.append(Candidate(pose, weighed(scans, pose, tolerance)))
+    return sorted(found, key=lambda one: -one.rank)
+
+
+def register(
+    fixed: TriangleMesh,
+    moving: TriangleMesh,
+    *,
+    seed: int = 1,
+    partial: bool = False,
+    fixed_colour: Floats | None = None,
+    moving_colour: Floats | None = None,
+) -> Registration:
+    """How the moving scan lies on the fixed one: rotation, translation and scale all unknown.
+
+    fixed: upright, z up. moving: in any unit and pose. Faces marked 'filled' are not compared. partial: the moving scan lacks a
+    part of what the fixed one shows. fixed_colour, moving_colour: (n, 3) linear colours a vertex, asked where shape fits in
+    several ways.
+    Raises ValueError when one of them has no surface.
+    """
+    scans = Scans.of(
+        sample_surfels(fixed, 20000, seed=seed, colour=fixed_colour),
+        sample_surfels(moving, 8000, seed=seed + 1, colour=moving_colour), partial=partial,
+    )  # fmt: skip
+    flats = flat_poses(scans, seed=seed + 2)
+    starts = flats if flats is not None and partial else body_poses(scans, turns=240)
+    if flats is not None and not partial:
+        starts = Poses.joined([flats, starts])
+    found = looked_into(scans, starts)
+    if found.verdict != SURE and not found.tie and partial and flats is not None:
+        wider = looked_into(scans, Poses.joined([flats, body_poses(scans, turns=240)]))
+        found = wider if not found.best or (wider.best and wider.best.rank > found.best.rank) else found
+    return found
+
+
+def looked_into(scans: Scans, starts: Poses) -> Registration:
+    """The verdict that a set of starts leads to."""
+    rough = 0.008 * scans.fixed.size
+    found = judged(scans, narrowed(scans, starts, keep=5), tolerance=rough, points=500, rounds=10)
+    found += judged(scans, alike(scans, found[0].pose, keep=6), tolerance=rough, points=500, rounds=8)
+    found.sort(key=lambda one: -one.rank)
+    axis = weak_axis(scans, found[0].pose)
+    if axis is not None:
+        over = turned_over(scans, found[0], axis, rough)
+        near = [one.pose for one in (*found, *over) if one.evidence.shared > 0.6 * found[0].evidence.shared]
+        sides = one_a_side(near, axis[0])
+        found += [Candidate(pose, weighed(scans, pose, rough)) for pose in likely_turns(scans, sides, axis)]
+        found.sort(key=lambda one: -one.rank)
+    tolerance = _tolerance(scans, found, rough)
+    first = _distinct([Candidate(one.pose, weighed(scans, one.pose, tolerance)) for one in found], scans)
+    pose, _, _ = refine(scans.moving_part(4000), scans.fixed, scans.nearest, first[0].pose, rounds=10)
+    best = Candidate(pose, weighed(scans, pose, tolerance, points=4000))
+    if axis is not None and _held(scans, pose) < Limits().loose:  # it can turn: a few show whether anything stops it
+        first = a_few_a_side(first, axis[0])
+    candidates = [best, *_closer(scans, first[0], first[1:], tolerance)]
+    places = asked_points(scans.moving, scans.fixed, points=4000)
+    decided = _decided(scans, candidates, places)
+    if decided.tie == "ways":  # list every way: a regular shape has more of them than the first look keeps
+        every = alike(scans, decided.candidates[0].pose, keep=24)
+        more = judged(scans, every, tolerance=tolerance, points=800, rounds=8)
+        more = [one for one in _distinct([*candidates, *more], scans) if not any(one is other for other in candidates)]
+        candidates += _closer(scans, candidates[0], more, tolerance)
+        decided = _decided(scans, candidates, places)
+    axis = weak_axis(scans, decided.candidates[0].pose) if decided.verdict == SURE else None
+    if axis is not None and not steady(scans, decided.candidates[0].pose, axis):
+        decided = Registration(NOT_SURE, "its turn about one axis is held too weakly to be told", decided.candidates, "turn")
+    return broken(scans, decided, tolerance) if decided.tie else decided
+
+
+def _closer(scans: Scans, best: Candidate, others: list[Candidate], tolerance: float) -> list[Candidate]:
+    """A closer look at those that it could find as good as the best: not much less shared, nor more against.
+
+    They are made as right as the best was: a way that is left half a degree off would lose to it for that alone.
+    """
+    least, most = 0.45 * best.evidence.shared, best.evidence.against + 0.08
+    near = [one.pose for one in others if one.evidence.shared > least and one.evidence.against < most]
+    part = scans.moving_part(3000)
+    made = [refine(part, scans.fixed, scans.nearest, pose, rounds=12, tolerance=3e-6)[0] for pose in near]
+    return [Candidate(pose, weighed(scans, pose, tolerance, points=4000)) for pose in made]
+
+
+def _decided(scans: Scans, candidates: list[Candidate], places: Floats) -> Registration:
+    kept = _distinct(candidates, scans)
+    return decide(kept, places, firmness=_held(scans, kept[0].pose), size=scans.fixed.size)
+
+
+def _tolerance(scans: Scans, found: list[Candidate], rough: float) -> float:
+    """What noise explains: four robust standard deviations of the pose that fits closest, among those that share enough."""
+    most = max(one.evidence.shared for one in found)
+    closest = min(one.evidence.spread for one in found if one.evidence.shared >= 0.6 * most)
+    return float(np.clip(4.0 * closest, 0.0015 * scans.fixed.size, rough))
+
+
+def a_few_a_side(candidates: list[Candidate], axis: Floats, *, few: int = 3) -> list[Candidate]:
+    """The first few candidates of each side, which differ by a turn about the axis alone; they stay in order."""
+    kept: list[Candidate] = []
+    for one in candidates:
+        ups = [(one.pose.rotation.T @ axis) @ (other.pose.rotation.T @ axis) for other in kept]
+        if sum(up > 0.9 for up in ups) < few:
+            kept.append(one)
+    return kept
+
+
+def _distinct(candidates: list[Candidate], scans: Scans, nearer: float = 0.02) -> list[Candidate]:
+    """The candidates best first, without those that are another one not quite settled."""
+    middle, size = scans.seen.points.mean(axis=0), scans.seen.size
+    kept: list[Candidate] = []
+    for one in sorted(candidates, key=lambda one: -one.rank):
+        if all(apart(one.pose, other.pose, middle, size) > nearer for other in kept):
+            kept.append(one)
+    return kept
+
+
+def _held(scans: Scans, pose: Similarity) -> float:
+    """How well the part of the moving scan that lies on the fixed one holds the pose."""
+    spots, facing = lying_on(scans, pose)
+    return firmness(spots, facing) if len(spots) >= 30 else 0.0
+
+
+def from_pairs(
+    fixed: TriangleMesh,
+    moving: TriangleMesh,
+    source: Floats,
+    target: Floats,
+    *,
+    seed: int = 1,
+    partial: bool = False,
+) -> Registration:
+    """The pose that three or more picked pairs of points ask for, made as right as the surfaces allow.
+
+    source: (k, 3) on the moving scan. target: (k, 3) on the fixed one. Surfaces may move the picked points by no more than the
+    pairs miss each other plus 3 % of the fixed scan's size; where they ask for more, the pairs alone hold.
+    Raises ValueError when the pairs leave the pose open.
+    """
+    by_hand = fit_similarity(source, target)
+    scans = Scans.of(sample_surfels(fixed, 20000, seed=seed), sample_surfels(moving, 8000, seed=seed + 1), partial=partial)
+    slack = 0.03 * scans.fixed.size + float(np.linalg.norm(by_hand.apply(source) - target, axis=1).max())
+    pose, _, _ = refine(scans.moving_part(4000), scans.fixed, scans.nearest, by_hand, rounds=40, reach=2.0 * slack)
+    if np.linalg.norm(pose.apply(source) - by_hand.apply(source), axis=1).max() > slack:
+        pose = by_hand
+    candidate = Candidate(pose, weighed(scans, pose, 0.004 * scans.fixed.size, points=4000))
+    return Registration(SURE, f"placed by {len(source)} picked pairs of points", (candidate,))

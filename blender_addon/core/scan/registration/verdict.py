@@ -1,0 +1,134 @@
+"""How sure can we be of a pose? Sure, not sure or no fit, with the reason."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from ...mesh.similarity import Similarity
+from ...mesh.triangles import Floats
+from .evidence import Evidence, lead
+
+SURE, NOT_SURE, NO_FIT = "sure", "not sure", "no fit"
+SAME_SCALE = 0.01
+"""Two poses whose scales differ by less have one scale: both were fitted to noise."""
+
+
+@dataclass(frozen=True)
+class Limits:
+    """Where the verdict turns; shares are 0 to 1. Wide of what true poses gave on shapes of every kind that was tried.
+
+    matched: least share of the moving scan that must lie on the fixed one. beside: most that may lie nearly on it but off by
+    more than noise. buried: most of it that may lie inside the fixed one facing sideways. against: most that may speak against.
+    spread: most that matched points may lie off, over the fixed scan's size.
+    lead, clearness: how much better (mean loss, and that over chance) the best must be than another pose, or lead_shared, how
+    much more area it must share, so that the other is no rival; lead_twin where both have one scale, as the ways of a regular
+    shape have: there a side that was not seen can hide half of what the true one shares. loose: most that the weakest of the
+    seven freedoms may be held less than the mean one. no_fit: below this matched share, or above this against, nothing fits
+    at all.
+    """
+
+    matched: float = 0.78
+    beside: float = 0.065
+    buried: float = 0.03
+    against: float = 0.035
+    spread: float = 1.2e-3
+    lead: float = 0.012
+    clearness: float = 3.8
+    lead_shared: float = 0.25
+    lead_twin: float = 0.5
+    loose: float = 5e-3
+    no_fit_matched: float = 0.6
+    no_fit_against: float = 0.12
+
+
+@dataclass(frozen=True)
+class Candidate:
+    """A pose that was looked at: moving scan onto the fixed one, in the fixed one's unit, with what speaks for it."""
+
+    pose: Similarity
+    evidence: Evidence
+
+    @property
+    def rank(self) -> float:
+        """Shared area, cut down by what speaks against; higher is better."""
+        return self.evidence.shared * (1.0 - self.evidence.against) ** 2
+
+
+@dataclass(frozen=True)
+class Registration:
+    """What registration found: verdict 'sure', 'not sure' or 'no fit', why, and the candidates, best first.
+
+    tie: what shape leaves open though all else fits: 'ways' (several poses), 'turn' (a continuous one), or ''. axis: direction
+    and point, in the fixed scan's frame, about which any turn fits, where that is the tie.
+    """
+
+    verdict: str
+    reason: str
+    candidates: tuple[Candidate, ...] = field(default_factory=tuple)
+    tie: str = ""
+    axis: tuple[Floats, Floats] | None = None
+
+    @property
+    def best(self) -> Candidate | None:
+        """The best candidate, if there is any."""
+        return self.candidates[0] if self.candidates else None
+
+
+def apart(first: Similarity, second: Similarity, middle: Floats, size: float) -> float:
+    """How far two poses carry points apart, at most, over the scaled size; probed six times, half the size off the middle."""
+    probes = middle + 0.5 * size * np.concatenate([np.eye(3), -np.eye(3)])
+    far = np.linalg.norm(first.apply(probes) - second.apply(probes), axis=1).max()
+    return float(far / (size * max(first.scale, second.scale)))
+
+
+def rivals(candidates: list[Candidate], places: Floats, limits: Limits) -> list[Candidate]:
+    """The candidates after the first that can't be told from it by shape."""
+    first, best = candidates[0].pose, candidates[0].evidence
+    tied = []
+    for other in candidates[1:]:
+        gain, clearness = lead(best, other.evidence, places)
+        clear = gain > limits.lead and clearness > limits.clearness
+        twin = abs(other.pose.scale / first.scale - 1.0) < SAME_SCALE
+        if not clear and other.evidence.shared > (1.0 - (limits.lead_twin if twin else limits.lead_shared)) * best.shared:
+            tied.append(other)
+    return tied
+
+
+def decide(
+    candidates: list[Candidate], places: Floats, *, firmness: float, size: float, limits: Limits | None = None
+) -> Registration:
+    """The verdict on distinct candidates, best first.
+
+    places: as `asked_points` gives them. firmness: how well the surface holds the best pose's weakest freedom. size: of the
+    fixed scan.
+    """
+    limits = limits or Limits()
+    if not candidates:
+        return Registration(NO_FIT, "the two scans share no shape")
+    best = candidates[0].evidence
+    shown = tuple(candidates)
+    if best.matched < limits.no_fit_matched or best.against > limits.no_fit_against:
+        return Registration(NO_FIT, f"even the best pose lays only {best.matched:.0%} of it on the first scan", shown)
+    if best.matched < limits.matched:
+        return Registration(NOT_SURE, f"only {best.matched:.0%} of it lies on the first scan", shown)
+    if best.against > limits.against:
+        return Registration(NOT_SURE, f"{best.against:.0%} of what can be compared does not agree", shown)
+    if best.spread > limits.spread * size:
+        return Registration(NOT_SURE, f"the surfaces lie {best.rms:.2g} mm apart, too far for the same thing", shown)
+    if best.beside > limits.beside:
+        return Registration(NOT_SURE, f"{best.beside:.0%} of it runs beside the first scan, nearly but not on it", shown)
+    if best.buried > limits.buried:
+        return Registration(NOT_SURE, f"{best.buried:.0%} of it would lie in the first scan where no piece covers it", shown)
+    tied = rivals(candidates, places, limits)
+    if firmness < limits.loose:
+        return Registration(
+            NOT_SURE, "what the two scans share is so even that it can slide or turn in itself", (candidates[0], *tied), "turn"
+        )
+    if tied:
+        count = len(tied) + 1
+        return Registration(
+            NOT_SURE, f"it fits in {count} ways equally well, as a regular shape does", (candidates[0], *tied), "ways"
+        )
+    return Registration(SURE, f"{best.matched:.0%} of it lies on the first scan and no other pose comes near", shown[:1])

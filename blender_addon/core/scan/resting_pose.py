@@ -1,0 +1,35 @@
+"""Where does a thing come to rest when it has no flat base? It rolls until its centre of mass can sink no further.
+
+The height of the centre of mass over the ground is, for each facet of the convex hull, the facet's distance from it; a facet
+where that is least among its neighbours holds the centre over itself and is stable (Goldberg et al., *Part pose statistics*,
+IEEE Trans. Robotics 15, 1999).
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from ..mesh.triangles import Floats, Ints, face_crosses, unit
+
+STEP_DEG = 8.0
+"""How far it may rock at once, so that a pebbled belly does not hold it on the first bump."""
+
+
+def settled(points: Floats, triangles: Ints, mass: Floats, down: Floats) -> tuple[Floats, Floats]:
+    """Let a thing that lies on `down` (3,) roll to its rest.
+
+    points (n, 3) and triangles (m, 3) of its convex hull, looking outwards; mass (3,) its centre of mass.
+    Returns the downward unit normal (3,) and a point (3,) of the facet that it rests on.
+    """
+    crosses = face_crosses(points, triangles)
+    size = np.linalg.norm(crosses, axis=1)
+    sound = size > 1e-9 * size.max()
+    normals, corners = unit(crosses[sound]), points[triangles[sound]]
+    height = ((corners[:, 0] - mass) * normals).sum(axis=1)
+    here = int(np.argmax(normals @ down))
+    while True:
+        near = np.flatnonzero(normals @ normals[here] > np.cos(np.radians(STEP_DEG)))
+        lowest = int(near[np.argmin(height[near])])
+        if height[lowest] >= height[here] - 1e-12:
+            return normals[here], corners[here, 0]
+        here = lowest

@@ -1,0 +1,61 @@
+"""In what unit is a scan written, and how fine is its texture? Guesses from sizes, densities from UVs."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+
+from ..mesh.triangles import TriangleMesh, face_areas
+
+MM_PER_UNIT = {"m": 1000.0, "cm": 10.0, "mm": 1.0, "in": 25.4}
+USUAL_SIZE_MM = 100.0
+PLAUSIBLE_MM = (15.0, 600.0)
+"""Longest side of what is scanned on a desk: common practice, from a chess piece to a large bust."""
+
+
+@dataclass(frozen=True)
+class UnitGuess:
+    """The likeliest unit: its key in MM_PER_UNIT or '' when none gives a plausible size; the longest side in mm then."""
+
+    unit: str
+    longest_mm: float
+
+
+def guess_unit(longest: float, *, metres_by_format: bool = False) -> UnitGuess:
+    """Which unit makes a longest side of `longest` units a thing that stands on a desk?
+
+    Of metres, centimetres and millimetres the one whose size is nearest to 100 mm by ratio, if it is plausible at all.
+    metres_by_format: the format says metres (glTF); taken whenever that is plausible.
+    """
+    if not longest > 0:
+        return UnitGuess("", 0.0)
+    order = ("m", "cm", "mm")
+    sizes = {unit: longest * MM_PER_UNIT[unit] for unit in order}
+    plausible = [unit for unit in order if PLAUSIBLE_MM[0] <= sizes[unit] <= PLAUSIBLE_MM[1]]
+    if not plausible:
+        return UnitGuess("", 0.0)
+    if metres_by_format and "m" in plausible:
+        return UnitGuess("m", sizes["m"])
+    best = min(plausible, key=lambda unit: abs(math.log(sizes[unit] / USUAL_SIZE_MM)))
+    return UnitGuess(best, sizes[best])
+
+
+def texels_per_unit(mesh: TriangleMesh, sizes: dict[int, tuple[int, int]]) -> float:
+    """Texels per unit length on the surface, over all faces with a texture: sqrt(texels covered / area covered).
+
+    sizes: material slot to (width, height) in pixels of its texture. 0.0 where there is nothing to measure.
+    """
+    if mesh.uv is None or not sizes:
+        return 0.0
+    first, second = mesh.uv[:, 1] - mesh.uv[:, 0], mesh.uv[:, 2] - mesh.uv[:, 0]
+    covered = 0.5 * np.abs(first[:, 0] * second[:, 1] - first[:, 1] * second[:, 0]).astype(float)
+    areas = face_areas(mesh.vertices, mesh.faces)
+    slots = np.zeros(len(mesh.faces), int) if mesh.material is None else mesh.material
+    texels = surface = 0.0
+    for slot, (width, height) in sizes.items():
+        chosen = (slots == slot) & (covered > 1e-12)
+        texels += float(covered[chosen].sum()) * width * height
+        surface += float(areas[chosen].sum())
+    return math.sqrt(texels / surface) if surface > 0 else 0.0

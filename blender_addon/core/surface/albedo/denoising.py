@@ -1,0 +1,81 @@
+"""How does the camera's noise leave a texture? It is smoothed where a division by a faint light would blow it up.
+
+In the albedo a place differs from its surroundings by its paint and by noise, no longer by the light, so that as much as can
+be is averaged. What varies more than noise does, edges and texture, stays (Lee 1980, "Digital image enhancement and noise
+filtering by use of local statistics").
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ...threads import spread
+from ..bandpass import gaussian_blur
+from ..textured_surface import Surface
+
+Floats = NDArray[Any]
+
+TOLD_TEXELS = 1.5  # sigma of the surroundings that noise is told in
+LEVELS = 12
+PASSES = ((1.5, 4.0), (3.0, 8.0))
+"""Sigma in texels of the surroundings, and how many times the noise is taken for noise: a variance of few texels scatters up to
+twice its spread; what is left after the first pass is JPEG's besides, whose blocks are not counted as noise."""
+FAINT = 0.02
+"""Of the brightness: less no eye sees (common practice), so that it is left alone, and fine texture of bright parts with it."""
+NOISIEST = 0.006
+"""Linear standard deviation: more is texture, not noise. What a phone leaves in a picture in a dim room (common practice)."""
+
+
+def without_noise(surface: Surface, colours: Floats, shading: Floats) -> Floats:
+    """Linear texture colours (n, 3) with the camera's noise smoothed, from the `shading` (n, 3) that they will be divided by.
+
+    Each texel of the albedo moves towards the mean of its surroundings by the part of their variance that is noise, first among
+    its next neighbours, then in a wider circle.
+    """
+    mask, light = surface.texels.mask(), np.maximum(shading, 1e-3)
+    sizes = {TOLD_TEXELS, *(sigma for sigma, _ in PASSES)}
+    area = {sigma: np.maximum(gaussian_blur(mask.astype(np.float32), sigma), 1e-3) for sigma in sizes}
+
+    def averaged(values: Floats, sigma: float) -> Floats:
+        raster = gaussian_blur(surface.texels.scatter(values), sigma) / area[sigma]
+        return raster.reshape(-1)[surface.texels.index]
+
+    def calmed(channel: int) -> Floats:
+        shown = colours[:, channel]
+        level = averaged(shown, TOLD_TEXELS)
+        left = noise_variance(level, averaged(np.square(shown - level), TOLD_TEXELS)) / np.square(light[:, channel])
+        albedo = shown / light[:, channel]
+        for sigma, share in PASSES:
+            mean, noise = averaged(albedo, sigma), averaged(left, sigma)
+            variance = averaged(np.square(albedo - mean), sigma)
+            seen = np.clip(np.sqrt(noise) / (FAINT * np.maximum(mean, 1e-4)) - 1, 0, 1)
+            kept = np.clip(1 - share * seen * noise / np.maximum(variance, 1e-12), 0, 1)
+            albedo = mean + kept * (albedo - mean)
+            left = left * (kept**2 + (1 - kept**2) / (4 * np.pi * sigma**2))  # a Gaussian mean of white noise
+        return (albedo * light[:, channel]).astype(np.float32)
+
+    return np.stack(list(spread(calmed, range(3))), axis=1)
+
+
+def noise_variance(mean: Floats, variance: Floats) -> Floats:
+    """(n,) variance of the noise at local means of brightness (n,), from local variances (n,).
+
+    A camera's noise has a variance that goes straight up with the light (Foi et al. 2008, "Practical Poissonian-Gaussian noise
+    modeling"). At each brightness the calmest fifth of the places shows hardly more than noise; the highest line that lies
+    above none of them is taken, so that a brightness which only edges and fine texture have says nothing.
+    """
+    edges = np.quantile(mean, np.linspace(0, 1, LEVELS + 1))
+    level = np.clip(np.searchsorted(edges, mean) - 1, 0, LEVELS - 1)
+    rows = [np.flatnonzero(level == one) for one in range(LEVELS)]
+    light, calm = np.array([(np.median(mean[row]), np.quantile(variance[row], 0.2)) for row in rows if len(row)]).T
+    best = (float(calm.min()), 0.0)
+    for one in range(len(calm)):
+        for other in range(one):
+            rise = (calm[one] - calm[other]) / max(light[one] - light[other], 1e-9)
+            start = calm[one] - rise * light[one]
+            if rise >= 0 and start >= 0 and (start + rise * light <= calm + 1e-12).all():
+                best = max(best, (start, rise), key=lambda line: float((line[0] + line[1] * light).sum()))
+    return np.minimum(best[0] + best[1] * mean, NOISIEST**2)

@@ -1,0 +1,110 @@
+"""How is the room's light taken out of a texture? Fit it, carry it over the surface, divide."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ...srgb import luminance
+from ..light.lamplight import Lit, fit_surface_light
+from ..paint import lasting_light, shading_tint
+from ..speckle import masked_blur
+from ..textured_surface import Surface
+from .denoising import without_noise
+from .missed import missed_shading
+
+Floats = NDArray[Any]
+
+
+@dataclass(frozen=True)
+class Delit:
+    """A texture without its light.
+
+    albedo: (n, 3) float32 linear, 0 to 1, at the texels. shading: (n, 3) what was divided out, mean 1. spread_before, _after:
+    standard deviation of log luminance.
+    """
+
+    albedo: Floats
+    shading: Floats
+    spread_before: float
+    spread_after: float
+
+
+FLOOR = 0.08  # shading is never taken to be darker than this part of its median: nothing is blown up out of noise
+GLOSS = 0.3  # e-folds by which a highlight stands above its surroundings, in its weakest channel
+GLOSS_MM = 1.5  # sigma of those surroundings
+
+
+def delight(
+    surface: Surface,
+    colours: Floats,
+    *,
+    relief: Floats | None = None,
+    occluders: tuple[Floats, NDArray[Any]] | None = None,
+    seed: int = 1,
+) -> Delit:
+    """The albedo in the texels from linear texture colours (n, 3).
+
+    The light is an environment of many directions, never negative, carried through the surface's own visibility; bounces come
+    from the texture itself, so that coloured neighbours tint as they did. Pigment pulls little (robust weights). relief: (n,)
+    log of the shading that relief finer than the mesh makes on it (`Relief.shade`); it goes with the light, and so does what a
+    paint is darker by there than elsewhere.
+    """
+    lit = fit_surface_light(surface, colours, occluders=occluders, seed=seed)
+    flux = surface.texels.interpolate(surface.faces, lit.shading.flux.reshape(-1, 9)).reshape(-1, 3, 3)
+    shading = np.einsum("nac,na->nc", flux, surface.normal)
+    level = np.maximum(np.median(shading, axis=0), 1e-9)
+    shading = np.maximum(shading, FLOOR * level) / level
+    if relief is None:
+        return finished(without_highlights(surface, without_noise(surface, colours, shading), shading), shading)
+    read = shading * np.exp(relief)[:, None]
+    calm = without_noise(surface, colours, read)
+    shading = shading * tinted(lit, surface.faces, relief + missed_shading(surface, calm, lit, read, relief))
+    return finished(without_highlights(surface, calm, shading), shading)
+
+
+def tinted(lit: Lit, faces: NDArray[Any], shade: Floats) -> Floats:
+    """(n, 3) shading of log brightness `shade` (n,): what is darker is lit by what lies round it, in its hue, as the mesh's own
+    hollows are."""
+    red, blue = shading_tint(lasting_light(lit), faces)
+    turn = np.array([red, 0.0, blue], np.float32)
+    return np.exp(shade[:, None] * (1 + turn - luminance(turn)))
+
+
+def without_highlights(surface: Surface, colours: Floats, shading: Floats) -> Floats:
+    """Texture colours (n, 3) in which small gleams are brought down to what lies round them.
+
+    A gleam adds the lamp's light to all channels: the weakest one rises with it, which a bright pigment seldom does.
+    """
+    weakest = np.log(np.maximum((colours / np.maximum(shading, 1e-3)).min(axis=1), 1e-3))
+    raster, mask = surface.texels.scatter(weakest), surface.texels.mask()
+    near = masked_blur(raster, mask, GLOSS_MM / max(surface.texel_mm, 1e-6))
+    near = near.reshape(-1)[surface.texels.index]
+    above = weakest - near
+    spread = 1.4826 * float(np.median(np.abs(above - np.median(above)))) + 1e-6
+    limit = max(GLOSS, 4 * spread)
+    drop = np.where(above > limit, above - limit, 0)
+    return (colours * np.exp(-drop)[:, None]).astype(np.float32)
+
+
+def finished(colours: Floats, shading: Floats) -> Delit:
+    """Divide, keep the texture's own median brightness, bring into gamut without clipping hue."""
+    albedo = colours / np.maximum(shading, 1e-3)
+    level = np.median(colours.sum(axis=1)) / max(float(np.median(albedo.sum(axis=1))), 1e-6)
+    albedo = into_gamut(albedo * level)
+    before, after = (float(np.std(np.log(np.maximum(x.mean(axis=1), 1e-3)))) for x in (colours, albedo))
+    return Delit(albedo.astype(np.float32), shading.astype(np.float32), before, after)
+
+
+def into_gamut(linear: Floats, *, black: float = 0.002, knee: float = 0.8) -> Floats:
+    """Colours (n, 3) with every channel in (0, 1): dark ones lifted to `black`, bright ones rolled off above `knee`.
+
+    The roll-off acts on the largest channel and scales the colour, so that hue stays.
+    """
+    peak = linear.max(axis=1, keepdims=True)
+    over = np.maximum(peak - knee, 0) / (1 - knee)
+    rolled = np.where(peak > knee, knee + (1 - knee) * over / (1 + over), peak)
+    return np.clip(linear * rolled / np.maximum(peak, 1e-6), black, 1.0)

@@ -1,0 +1,119 @@
+"""Which parts of a form lie in recesses and which stand out? One number a vertex, computed once, free at render time.
+
+Each vertex is compared with the surface smoothed over some millimetres: where the smooth surface lies above it, it is in a
+recess. Fine scales are smoothed by repeated averaging with the neighbours (the umbrella operator, Taubin 1995), which spreads
+by half of sqrt(k) edge lengths in k rounds; coarse ones on patches of vertices, by three lattices so that no lattice shows.
+A form that is round as a whole is raised everywhere by that measure, so its broad part is taken off again.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from ..mesh.triangles import Floats, Ints, edges, vertex_normals
+
+FINE_MM, COARSE_MM, BROAD_MM = 0.7, 2.0, 7.0
+ROUNDS = 40
+LATTICES = 3
+
+
+def cavity(vertices: Floats, faces: Ints, *, gain: float = 14.0) -> Floats:
+    """(n,) from -1 (raised) over 0 (even) to +1 (recess).
+
+    vertices: (n, 3) in mm. faces: (m, 3). gain: how soon a depth counts as full; the measure is depth over scale.
+    """
+    if not len(vertices) or not len(faces):
+        return np.zeros(len(vertices))
+    vertices = np.asarray(vertices, float)
+    pairs, _ = edges(faces)
+    normals = vertex_normals(vertices, faces)
+    spacing = float(np.median(np.linalg.norm(vertices[pairs[:, 0]] - vertices[pairs[:, 1]], axis=1))) or 1.0
+    ring = _Ring.of(pairs, len(vertices))
+    coarse = max(COARSE_MM, 2.5 * spacing)
+    total = 0.5 * _fine(vertices, normals, ring, spacing) + _coarse(vertices, normals, pairs, ring, coarse)
+    broad = _over_patches(total, vertices, normals, pairs, max(BROAD_MM, 6.0 * spacing))
+    found = np.tanh(gain * (ring.averaged(total - ring.averaged(broad, 6), 2)))
+    return found * _trusted(vertices, pairs, spacing)
+
+
+def _trusted(vertices: Floats, pairs: Ints, spacing: float) -> Floats:
+    """1, falling to 0 where triangles are so long (caps, flat sides) that a vertex says nothing about what lies between."""
+    length = np.linalg.norm(vertices[pairs[:, 0]] - vertices[pairs[:, 1]], axis=1)
+    longest = np.zeros(len(vertices))
+    np.maximum.at(longest, pairs.ravel(), np.repeat(length, 2))
+    return np.clip(2.0 - longest / max(4.0 * spacing, COARSE_MM), 0.0, 1.0)
+
+
+def _fine(vertices: Floats, normals: Floats, ring: _Ring, spacing: float) -> Floats:
+    rounds = int(np.clip(round(4.0 * (FINE_MM / spacing) ** 2), 1, ROUNDS))
+    smooth = np.column_stack([ring.averaged(vertices[:, axis], rounds) for axis in range(3)])
+    return np.einsum("ij,ij->i", smooth - vertices, normals) / (0.5 * spacing * np.sqrt(rounds))
+
+
+def _coarse(vertices: Floats, normals: Floats, pairs: Ints, ring: _Ring, size: float) -> Floats:
+    """Depth below the surroundings over `size`, of patches of half that size."""
+    total = np.zeros(len(vertices))
+    for lattice in range(LATTICES):
+        patch, joined = _patches(vertices, normals, pairs, 0.5 * size, lattice / LATTICES)
+        around = _Ring.of(joined, int(patch.max()) + 1)
+        for axis in range(3):
+            mean = _means(vertices[:, axis], patch)
+            total += (around.averaged(mean, 4) - mean)[patch] * normals[:, axis]
+    return ring.averaged(total / (LATTICES * size), 4)
+
+
+def _over_patches(values: Floats, vertices: Floats, normals: Floats, pairs: Ints, size: float) -> Floats:
+    """The values averaged over about three times `size`."""
+    total = np.zeros(len(vertices))
+    for lattice in range(LATTICES):
+        patch, joined = _patches(vertices, normals, pairs, size, lattice / LATTICES)
+        total += _Ring.of(joined, int(patch.max()) + 1).averaged(_means(values, patch), 2)[patch]
+    return total / LATTICES
+
+
+def _means(values: Floats, patch: Ints) -> Floats:
+    return np.bincount(patch, values) / np.bincount(patch)
+
+
+def _patches(vertices: Floats, normals: Floats, pairs: Ints, size: float, shift: float) -> tuple[Ints, Ints]:
+    """Each vertex's patch, and which patches touch; the two sides of a thin part are patches of their own."""
+    side = np.abs(normals).argmax(axis=1)
+    side = 2 * side + (np.take_along_axis(normals, side[:, None], axis=1)[:, 0] > 0)
+    cell = np.floor(vertices / size + shift).astype(np.int64)
+    cell -= cell.min(axis=0)
+    spans = cell.max(axis=0) + 1
+    code = ((cell[:, 0] * spans[1] + cell[:, 1]) * spans[2] + cell[:, 2]) * 6 + side
+    _, patch = np.unique(code, return_inverse=True)
+    patch = patch.reshape(-1)
+    ends = np.sort(patch[pairs], axis=1)
+    count = int(patch.max()) + 1
+    joined = np.unique(ends[ends[:, 0] != ends[:, 1]] @ np.array([count, 1]))
+    return patch, np.column_stack([joined // count, joined % count])
+
+
+@dataclass(frozen=True)
+class _Ring:
+    """The neighbours of every vertex in one row; `starts`: where each one's begin, `degree`: how many they are."""
+
+    around: Ints
+    starts: Ints
+    degree: Ints
+
+    @classmethod
+    def of(cls, pairs: Ints, count: int) -> _Ring:
+        ends = np.concatenate([pairs[:, 0], pairs[:, 1]])
+        others = np.concatenate([pairs[:, 1], pairs[:, 0]])
+        degree = np.bincount(ends, minlength=count)
+        starts = np.cumsum(degree) - degree
+        return cls(others[np.argsort(ends, kind="stable")], starts, degree)
+
+    def averaged(self, values: Floats, rounds: int = 1) -> Floats:
+        """(n,) values, each round half its own and half the mean of its neighbours'; the lonely keep theirs."""
+        met = self.degree > 0
+        starts, degree = self.starts[met], self.degree[met]
+        out = np.array(values, float)
+        for _ in range(rounds if met.any() else 0):
+            out[met] = 0.5 * out[met] + 0.5 * np.add.reduceat(out[self.around], starts) / degree
+        return out

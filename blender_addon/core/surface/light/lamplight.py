@@ -1,0 +1,150 @@
+"""How is a surface lit? Visibility, bounce and light fit put together, on a proxy where the mesh is large."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import lru_cache
+from hashlib import blake2b
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ...mesh.triangles import edges, unit
+from ..textured_surface import Surface
+from .light import Light, Shading, bounced, fit_light, half_sphere, shade, sky_design
+from .visibility import look_round, spread_samples
+
+Floats = NDArray[Any]
+Ints = NDArray[Any]
+
+SAMPLES = 150_000
+DIRECTIONS = 64  # and as many opposite ones
+LARGE = 45_000  # vertices above which receivers are clustered
+RECEIVERS = 25_000
+KEPT = 4  # fits: those of a piece and its stand, and of what was scanned beside them
+
+
+@dataclass(frozen=True)
+class Lit:
+    """A surface's light: the fit, its shading (irradiance, flux) on the surface's vertices, and their openness (v,): the part 0
+    to 1 of a uniform sky's irradiance that reaches them (ambient occlusion).
+    """
+
+    light: Light
+    shading: Shading
+    openness: Floats
+
+
+def fit_surface_light(surface: Surface, colours: Floats, *, occluders: tuple[Floats, Ints] | None = None, seed: int = 1) -> Lit:
+    """Fit the light of linear texel `colours` (n, 3). occluders: other parts that were there, vertices in mm and faces.
+
+    The last few fits are kept: relief and delighting ask for the same light one after the other.
+    """
+    return _answered(_Asked(surface, colours, occluders, seed))
+
+
+def forget_fits() -> None:
+    """Let go of the fits that are kept; what is measured in time asks for it."""
+    _answered.cache_clear()
+
+
+class _Asked:
+    """A fit that is asked for, the same as another if all that it depends on is. What is large is let go of once it is made."""
+
+    def __init__(self, surface: Surface, colours: Floats, occluders: tuple[Floats, Ints] | None, seed: int):
+        told, texels = blake2b(f"{seed} {surface.texels.shape}".encode()), surface.texels
+        parts = (surface.vertices, surface.vertex_normal, surface.faces, surface.uv, texels.index, texels.face, colours)
+        for part in (*parts, *(occluders or ())):
+            told.update(f"{part.shape} {part.dtype}".encode())
+            told.update(np.ascontiguousarray(part).data)
+        self.digest = told.digest()
+        self.inputs: Any = (surface, colours, occluders, seed)
+
+    def __eq__(self, other: object) -> bool:
+        return isinstance(other, _Asked) and self.digest == other.digest
+
+    def __hash__(self) -> int:
+        return hash(self.digest)
+
+
+@lru_cache(maxsize=KEPT)
+def _answered(asked: _Asked) -> Lit:
+    inputs, asked.inputs = asked.inputs, None
+    return _fitted(*inputs)
+
+
+def _fitted(surface: Surface, colours: Floats, occluders: tuple[Floats, Ints] | None, seed: int) -> Lit:
+    vertices, faces = surface.vertices, surface.faces
+    means, weight = surface.texels.gather(faces, colours, len(vertices))
+    means = np.maximum(means, 1e-4).astype(np.float32)
+    group = clusters(vertices, surface.vertex_normal, RECEIVERS) if len(vertices) > LARGE else np.arange(len(vertices))
+    point, normal, texture, count = _receivers(group, vertices, surface.vertex_normal, means, weight)
+    all_vertices, all_faces = vertices, faces
+    if occluders is not None and len(occluders[1]):
+        all_vertices = np.concatenate([vertices, occluders[0].astype(np.float32)])
+        all_faces = np.concatenate([faces, occluders[1] + len(vertices)])
+    samples = spread_samples(all_vertices, all_faces, count=SAMPLES, seed=seed)
+    seen = look_round(samples, point, normal, half_sphere(DIRECTIONS))
+    shown = np.concatenate([means, np.broadcast_to(np.median(texture, axis=0), (len(all_vertices) - len(vertices), 3))])
+    radiance = np.einsum("sk,skc->sc", samples.weight, shown[all_faces[samples.face]]).astype(np.float32)
+    bounce, bounce_flux = bounced(seen, normal, radiance)
+    light = fit_light(seen, normal, texture, count, bounce)
+    shading = shade(light, seen, normal, bounce_flux)
+    flux = shading.flux[group]
+    if len(point) != len(vertices):
+        flux = _eased(flux.reshape(len(flux), 9), faces).reshape(-1, 3, 3)
+    openness = sky_design(seen, normal).sum(axis=1)[group]
+    return Lit(light, Shading(np.einsum("nac,na->nc", flux, surface.vertex_normal), flux), openness)
+
+
+def clusters(vertices: Floats, normals: Floats, wanted: int) -> Ints:
+    """(v,) cluster of each vertex: those in one box that face the same way; about `wanted` of them."""
+    size = np.ptp(vertices, axis=0)
+    side = float(np.sqrt(2 * (size[0] * size[1] + size[1] * size[2] + size[2] * size[0]) / wanted))
+    axis = np.argmax(np.abs(normals), axis=1)
+    way = 2 * axis + (normals[np.arange(len(normals)), axis] > 0)
+    for _ in range(4):
+        place = np.floor((vertices - vertices.min(axis=0)) / max(side, 1e-9)).astype(np.int64)
+        key = ((place[:, 0] * 8192 + place[:, 1]) * 8192 + place[:, 2]) * 6 + way
+        _, group = np.unique(key, return_inverse=True)
+        found = int(group.max()) + 1
+        if found < 1.5 * wanted:
+            break
+        side *= np.sqrt(found / wanted)
+    return group.reshape(-1)
+
+
+def _receivers(
+    group: Ints, vertices: Floats, normals: Floats, means: Floats, weight: Floats
+) -> tuple[Floats, Floats, Floats, Floats]:
+    """Position, normal, texture and weight of each cluster."""
+    count = int(group.max()) + 1
+    size = np.maximum(np.bincount(group, minlength=count), 1)
+    texels = np.bincount(group, weight, count)
+
+    def averaged(values: Floats, share: Floats, total: Floats) -> Floats:
+        return np.stack([np.bincount(group, values[:, k] * share, count) for k in range(3)], axis=1) / total[:, None]
+
+    one = np.ones(len(group))
+    texture = averaged(means, weight, np.maximum(texels, 1e-9))
+    return (
+        averaged(vertices, one, size).astype(np.float32),
+        unit(averaged(normals, one, size)).astype(np.float32),
+        np.maximum(texture, 1e-4).astype(np.float32),
+        texels,
+    )
+
+
+def _eased(values: Floats, faces: Ints, rounds: int = 16) -> Floats:
+    """Vertex values averaged with their neighbours again and again, so that clusters leave no steps."""
+    pairs, _ = edges(faces)
+    both = np.concatenate([pairs[:, 0], pairs[:, 1]])
+    other = np.concatenate([pairs[:, 1], pairs[:, 0]])
+    count = np.bincount(both, minlength=len(values))[:, None] + 1.0
+    for _ in range(rounds):
+        total = values.astype(float)
+        near = values[other]
+        total += np.stack([np.bincount(both, near[:, k], len(values)) for k in range(values.shape[1])], axis=1)
+        values = (total / count).astype(np.float32)
+    return values

@@ -1,0 +1,184 @@
+"""What does each point of the surface see in each direction: the room, or another part of the piece?
+
+One depth map a direction (Williams, "Casting curved shadows on curved surfaces", 1978), seen orthographically over a dense
+random sample of the surface: array work alone, its cost hardly grows with the mesh. Opposite directions share a projection.
+Only what looks away from the light can hide it from a point in front of it (the far sides of a solid; Wang and Molnar,
+"Second-depth shadow mapping", 1994), so that no surface shades itself; and what the point sees is the first of these above it.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ...mesh.triangles import face_areas, face_normals, unit
+from ...threads import product, spread
+
+Floats = NDArray[Any]
+Ints = NDArray[Any]
+
+PER_PIXEL = 4.0  # samples a pixel of the depth map on a face seen squarely: 2 % of pixels stay empty
+DEPTHS = 1 << 14  # steps in which depth is told when what is seen first is looked for
+LIFT, SLACK = 0.2, 0.25  # pixels by which a receiver is lifted off its surface, and by which an occluder must stand above it
+
+
+@dataclass(frozen=True)
+class Samples:
+    """Points spread over the occluding surfaces: position (s, 3) float32, unit normal (s, 3) float32, face (s,), weight (s, 3)
+    barycentric."""
+
+    position: Floats
+    normal: Floats
+    face: Ints
+    weight: Floats
+    spacing: float
+
+
+@dataclass(frozen=True)
+class Visibility:
+    """What receivers see. directions: (d, 3) unit, towards the light. open: (n, d) float16, part of the direction that is
+    free, 0 below the horizon. source: (n, d) int32, the sample that is seen where something blocks it, -1 where nothing does.
+    """
+
+    directions: Floats
+    open: NDArray[np.float16]
+    source: NDArray[np.int32]
+
+    @property
+    def solid_angle(self) -> float:
+        """Steradians that each direction stands for."""
+        return 4 * np.pi / len(self.directions)
+
+
+def spread_samples(vertices: Floats, faces: Ints, *, count: int, seed: int) -> Samples:
+    """`count` points on the faces, evenly by area (systematic along the faces, random within each)."""
+    areas = face_areas(vertices.astype(float), faces)
+    total = float(areas.sum())
+    if not total > 0:
+        raise ValueError("the surface has no area")
+    rng = np.random.default_rng(seed)
+    reach = np.cumsum(areas)
+    face = np.searchsorted(reach, (np.arange(count) + rng.random(count)) * (total / count)).clip(0, len(faces) - 1)
+    root, turn = np.sqrt(rng.random(count, dtype=np.float32)), rng.random(count, dtype=np.float32)
+    weight = np.stack([1 - root, root * (1 - turn), root * turn], axis=1)
+    corners = faces[face]
+    position = sum(vertices[corners[:, k]].astype(np.float32) * weight[:, k : k + 1] for k in range(3))
+    normal = face_normals(vertices, faces)[face].astype(np.float32)
+    return Samples(position, normal, face, weight, float(np.sqrt(total / count)))
+
+
+def look_round(samples: Samples, points: Floats, normals: Floats, half_directions: Floats) -> Visibility:
+    """What receivers at `points` (n, 3) with unit `normals` see along `half_directions` (d, 3) and their opposites.
+
+    The directions of the result are the given ones, then their opposites. Units: those of the samples.
+    """
+    count = len(half_directions)
+    directions = np.concatenate([half_directions, -half_directions]).astype(np.float32)
+    pixel = samples.spacing * np.sqrt(PER_PIXEL)
+    lifted = (points + normals * (LIFT * pixel)).astype(np.float32)
+    facing = (normals @ directions.T).astype(np.float32)
+    free = np.zeros((len(points), 2 * count), np.float16)
+    source = np.full((len(points), 2 * count), -1, np.int32)
+
+    def look(place: int) -> None:
+        frame = _frame(half_directions[place])
+        seen, received = product(samples.position, frame), product(lifted, frame)
+        (low, high), (lowest, highest) = _reach(seen), _reach(received)
+        low, high = np.minimum(low, lowest) - pixel, np.maximum(high, highest)
+        size = np.ceil((high - low) / pixel).astype(int) + 2
+        cell = ((seen[:, :2] - low) / pixel).astype(np.int32)
+        flat = cell[:, 1] * np.int32(size[0]) + cell[:, 0]
+        turned = product(samples.normal, frame[:, 2:])[:, 0]
+        taps = _taps((received[:, :2] - low) / np.float32(pixel) - 0.5, int(size[0]))
+        for sign, column in ((1, place), (-1, place + count)):
+            rows = np.flatnonzero(facing[:, column] > 0)
+            back = np.flatnonzero(sign * turned < 0)
+            occluders = _Occluders(back, sign * seen[back, 2], flat[back], int(size[0] * size[1]))
+            own = [(tap[rows], part[rows]) for tap, part in taps]
+            free[rows, column], source[rows, column] = _test(occluders, sign * received[rows, 2] + SLACK * pixel, own)
+
+    for _ in spread(look, range(count)):
+        pass
+    return Visibility(directions, free, source)
+
+
+def _frame(direction: Floats) -> Floats:
+    """(3, 3) columns: two axes across `direction`, then itself."""
+    helper = (0.0, 0.0, 1.0) if abs(direction[2]) < 0.9 else (1.0, 0.0, 0.0)
+    across = unit(np.cross(direction, helper))
+    return np.stack([across, np.cross(direction, across), direction], axis=1).astype(np.float32)
+
+
+def _reach(points: Floats) -> Floats:
+    """(2, 2) least and greatest of the first two coordinates; by columns, as numpy is slow along short rows."""
+    return np.array([[end(points[:, axis]) for axis in range(2)] for end in (np.min, np.max)], np.float32)
+
+
+def _taps(place: Floats, width: int) -> tuple[tuple[Ints, Floats], ...]:
+    """The four pixels round each receiver and their bilinear weights."""
+    cell = np.floor(place).astype(np.int32)
+    part = place - cell
+    flat = cell[:, 1] * np.int32(width) + cell[:, 0]
+    right, up = part[:, 0], part[:, 1]
+    return (
+        (flat, (1 - right) * (1 - up)),
+        (flat + 1, right * (1 - up)),
+        (flat + width, (1 - right) * up),
+        (flat + width + 1, right * up),
+    )
+
+
+@dataclass(frozen=True)
+class _Occluders:
+    """What can hide the light of one direction: sample, depth towards the light and pixel of `pixels` (k,)."""
+
+    sample: Ints
+    depth: Floats
+    pixel: Ints
+    pixels: int
+
+
+def _test(occluders: _Occluders, limit: Floats, taps: list[tuple[Ints, Floats]]) -> tuple[Floats, Ints]:
+    """(r,) part of the direction that is free for receivers, and (r,) the sample that blocks it, -1 for none.
+
+    limit: (r,) how high occluders may stand without shading them. taps: four pixels (r,) round them and their weights.
+    """
+    nearest = np.full(occluders.pixels, -np.inf, np.float32)
+    np.maximum.at(nearest, occluders.pixel, occluders.depth)
+    lit, best = np.zeros((2, len(limit)), np.float32)
+    where = np.full(len(limit), -1, np.int32)
+    for tap, weight in taps:
+        clear = nearest[tap] <= limit
+        lit += weight * clear
+        stronger = ~clear & (weight > best)
+        where[stronger] = tap[stronger]
+        best[stronger] = weight[stronger]
+    blocked = np.flatnonzero(where >= 0)
+    blocker = np.full(len(limit), -1, np.int32)
+    blocker[blocked] = _first_above(occluders, limit[blocked], where[blocked])
+    return lit, blocker
+
+
+def _first_above(occluders: _Occluders, height: Floats, pixel: Ints) -> Ints:
+    """(r,) the sample of the lowest occluder above `height` (r,) in its `pixel` (r,), -1 for none.
+
+    Pixel, depth and place are packed into one whole number each, so that one sort and one search do.
+    """
+    if not len(height) or not len(occluders.depth):
+        return np.full(len(height), -1, np.int32)
+    low = min(float(occluders.depth.min()), float(height.min()))
+    high = max(float(occluders.depth.max()), float(height.max()))
+    bits = len(occluders.depth).bit_length()
+
+    def packed(where: Ints, depth: Floats) -> Ints:
+        step = ((depth - low) * ((DEPTHS - 1) / max(high - low, 1e-9))).astype(np.int64)
+        return (where.astype(np.int64) * DEPTHS + step) << bits
+
+    keys = np.sort(packed(occluders.pixel, occluders.depth) | np.arange(len(occluders.depth)))
+    asked = packed(pixel, height)
+    met = keys[np.minimum(np.searchsorted(keys, asked), len(keys) - 1)]
+    same = ((met >> bits) // DEPTHS == pixel) & (met >= asked)
+    return np.where(same, occluders.sample[met & ((1 << bits) - 1)], -1).astype(np.int32)

@@ -1,0 +1,153 @@
+"""How does a tilt of the surface become a normal map, and how do two of them join?
+
+Tangent space as in glTF 2.0 (material.normalTexture): +X along u, +Y along v ("up"), +Z out of the surface; a component c is
+stored as (c + 1) / 2. Tangents follow the open MikkTSpace rules (Mikkelsen 2008): a corner's tangent is the angle-weighted
+mean over the faces that share its vertex and texture coordinate, in the plane of the smooth normal.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ..mesh.triangles import unit
+from .texels import Texels
+
+Floats = NDArray[Any]
+Ints = NDArray[Any]
+
+
+@dataclass(frozen=True)
+class TangentFrames:
+    """Tangents by corner group: corners (m, 3) int rows of tangent (k, 3); sign (m,) of the bitangent, +1 or -1 a face."""
+
+    corners: Ints
+    tangent: Floats
+    sign: Floats
+
+
+def encode(normals: Floats) -> Floats:
+    """Components -1 to 1 stored as 0 to 1."""
+    return (np.asarray(normals) * 0.5 + 0.5).astype(np.float32)
+
+
+def decode(stored: Floats) -> Floats:
+    """Unit normals from stored values 0 to 1 (glTF 2.0: 2c - 1, then normalise)."""
+    return unit(np.asarray(stored, np.float32)[..., :3] * 2 - 1)
+
+
+def from_height(height_mm: Floats, texel_mm: float) -> Floats:
+    """(h, w, 3) unit normals of a flat height field (h, w), rows upwards: n ~ (-dh/dx, -dh/dy, 1)."""
+    rise_y, rise_x = np.gradient(np.asarray(height_mm, float), texel_mm)
+    return unit(np.stack([-rise_x, -rise_y, np.ones_like(rise_x)], axis=-1))
+
+
+def reoriented(base: Floats, detail: Floats) -> Floats:
+    """Unit normals (..., 3): `detail` laid onto `base`, both in tangent space (Barre-Brisebois & Hill 2012).
+
+    t = b + (0, 0, 1); u = d * (-1, -1, 1); r = t (t.u) / t_z - u.
+    """
+    t = np.asarray(base, float) + (0, 0, 1)
+    u = np.asarray(detail, float) * (-1, -1, 1)
+    return unit(t * (t * u).sum(axis=-1, keepdims=True) / np.maximum(t[..., 2:], 1e-6) - u)
+
+
+def tangent_frames(vertices: Floats, faces: Ints, uv: Floats, vertex_normals: Floats) -> TangentFrames:
+    """The tangents of a mesh with UVs (m, 3, 2). Faces without UV area get an arbitrary tangent."""
+    edge1, edge2 = uv[:, 1] - uv[:, 0], uv[:, 2] - uv[:, 0]
+    turn = edge1[:, 0] * edge2[:, 1] - edge1[:, 1] * edge2[:, 0]
+    sign = np.where(turn < 0, -1.0, 1.0)
+    tangent = _along_u(vertices, faces, edge1, edge2, turn)
+    angles = _corner_angles(vertices, faces)
+    key = np.concatenate(
+        [
+            faces.reshape(-1, 1).astype(np.int64),
+            np.round(uv.reshape(-1, 2) * 2**20).astype(np.int64),
+            np.repeat(sign, 3)[:, None].astype(np.int64),
+        ],
+        axis=1,
+    )
+    _, first, group = np.unique(_hashed(key), return_index=True, return_inverse=True)
+    group = group.reshape(-1)
+    normal = vertex_normals[faces.reshape(-1)]
+    flat = np.repeat(tangent, 3, axis=0)
+    flat = unit(flat - normal * np.einsum("ij,ij->i", flat, normal)[:, None])
+    total = np.stack([np.bincount(group, flat[:, axis] * angles.reshape(-1), len(first)) for axis in range(3)], axis=1)
+    group_normal = normal[first]
+    weak = np.linalg.norm(total, axis=1) < 1e-9
+    if weak.any():
+        total[weak] = np.cross(group_normal[weak], np.where(np.abs(group_normal[weak, 2:]) < 0.9, (0, 0, 1.0), (1.0, 0, 0)))
+    return TangentFrames(group.reshape(-1, 3), unit(total.astype(float)).astype(np.float32), sign.astype(np.float32))
+
+
+def _along_u(vertices: Floats, faces: Ints, edge1: Floats, edge2: Floats, turn: Floats) -> Floats:
+    """(m, 3) direction in which the surface point moves as u grows with v held (dP/du), unit."""
+    a, b, c = (vertices[faces[:, corner]].astype(float) for corner in range(3))
+    moved = (b - a) * edge2[:, 1:] - (c - a) * edge1[:, 1:]
+    return unit(moved * np.where(turn < 0, -1.0, 1.0)[:, None])
+
+
+def _corner_angles(vertices: Floats, faces: Ints) -> Floats:
+    corners = vertices[faces].astype(float)
+    ahead = unit(np.roll(corners, -1, axis=1) - corners)
+    behind = unit(np.roll(corners, 1, axis=1) - corners)
+    return np.arccos(np.clip((ahead * behind).sum(axis=2), -1, 1))
+
+
+def _hashed(key: Ints) -> Ints:
+    """(n,) one number a row of small whole numbers; wraps, which a 64-bit mix makes harmless."""
+    with np.errstate(over="ignore"):
+        total = np.zeros(len(key), np.uint64)
+        for column in range(key.shape[1]):
+            total = (total ^ key[:, column].astype(np.uint64)) * np.uint64(0x9E3779B97F4A7C15)
+            total ^= total >> np.uint64(29)
+    return total
+
+
+def tangent_space(texels: Texels, frames: TangentFrames, normals: Floats, slopes: Floats, strength: float = 1.0) -> Floats:
+    """(n, 3) float32 unit tangent-space normals of the surface tilted by `slopes`.
+
+    normals: (n, 3) unit smooth normals. slopes: (n, 3) surface gradient of the height (rise over run, a tangent vector in
+    3D): the tilted normal is n - strength * slope.
+    """
+    tangent = unit(texels.interpolate(frames.corners, frames.tangent))
+    bitangent = np.cross(normals, tangent) * frames.sign[texels.face][:, None]
+    tilted = np.stack(
+        [
+            -strength * np.einsum("ij,ij->i", slopes, tangent),
+            -strength * np.einsum("ij,ij->i", slopes, bitangent),
+            np.ones(len(slopes), np.float32),
+        ],
+        axis=1,
+    )
+    return unit(tilted).astype(np.float32)
+
+
+def from_tangent_space(texels: Texels, frames: TangentFrames, normals: Floats, mapped: Floats) -> Floats:
+    """(n, 3) float32 unit normals in 3D of tangent-space normals `mapped` (n, 3) on a surface with unit smooth `normals`."""
+    tangent = unit(texels.interpolate(frames.corners, frames.tangent))
+    bitangent = np.cross(normals, tangent) * frames.sign[texels.face][:, None]
+    return unit(mapped[:, :1] * tangent + mapped[:, 1:2] * bitangent + mapped[:, 2:] * normals).astype(np.float32)
+
+
+def slopes_from_raster(texels: Texels, raster: Floats, u_gradient: Floats, v_gradient: Floats) -> Floats:
+    """(n, 3) surface gradients of a height raster (height, width) in mm, from differences inside the covered texels.
+
+    u_gradient, v_gradient: (m, 3) of `surface_frames`, per mm. A difference that would leave the layout is one-sided.
+    """
+    height, width = texels.shape
+    mask = texels.mask()
+    rise_u = _difference(raster, mask, 1).reshape(-1)[texels.index] * width
+    rise_v = _difference(raster, mask, 0).reshape(-1)[texels.index] * height
+    return (rise_u[:, None] * u_gradient[texels.face] + rise_v[:, None] * v_gradient[texels.face]).astype(np.float32)
+
+
+def _difference(raster: Floats, mask: NDArray[Any], axis: int) -> Floats:
+    ahead = np.roll(raster, -1, axis) - raster
+    ahead_ok = np.roll(mask, -1, axis) & mask
+    behind, behind_ok = np.roll(ahead, 1, axis), np.roll(ahead_ok, 1, axis)
+    total = np.where(ahead_ok, ahead, 0) + np.where(behind_ok, behind, 0)
+    return (total / np.maximum(ahead_ok.astype(np.float32) + behind_ok, 1)).astype(np.float32)

@@ -1,0 +1,112 @@
+"""What does a texture show of paint? Its level, as far as its colour tells it, and its hue, at every texel.
+
+Deep places have a hue too: what lies round them lights them, in its own colour. A cut is then taken for a dark paint of that
+hue. How much the hue turns where the light falls off is known from the mesh's own hollows, so that the level is told a second
+time with that taken out; between the two the net decides.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ..mesh.triangles import edges
+from ..srgb import luminance
+from ..threads import spread
+from .bandpass import gaussian_blur
+from .light.lamplight import Lit
+from .pigment import BIN, chromaticity, find_pigments
+from .textured_surface import Surface
+
+Floats = NDArray[Any]
+Ints = NDArray[Any]
+
+SMOOTH_TEXELS = 1.5  # sigma
+FINE = 0.02  # of log chromaticity: paints of a texture that are closer than this are one
+SOME = 250_000  # texels that the paints are found from
+PAINTED = 0.02  # deviation of the pigments' log levels below which a piece counts as plain
+ROUNDS = 3  # of taking the shading's tint out
+SHADED = (-2.0, 0.7)  # log brightness beside the paint that can be shading
+STEADY = 0.02  # log brightness from one vertex to the next below which a difference counts less: noise
+
+
+@dataclass(frozen=True)
+class Paint:
+    """Paint at the texels. level: (n,) log of its luminance over the rest's, as far as its colour tells it. hue: (n, 2) log of
+    red and of blue over green, the light taken out. untinted: (n,) the level told with the tint of what is shaded taken out.
+    All float32, and 0 on a plain piece.
+    """
+
+    level: Floats
+    hue: Floats
+    untinted: Floats
+
+
+def paint_of(surface: Surface, colours: Floats, lit: Lit) -> Paint:
+    """The paint that linear texel `colours` (n, 3) show under a fitted light."""
+    none = np.zeros(len(colours), np.float32)
+    if lit.light.pigment < PAINTED:
+        return Paint(none, np.zeros((len(colours), 2), np.float32), none)
+    step = BIN if surface.on_vertices else FINE
+    irradiance = lasting_light(lit)
+    light = surface.texels.interpolate(surface.faces, irradiance)
+    near = np.maximum(smooth_colours(surface, colours), 1e-3)
+    remainder = (np.log(near) - np.log(np.maximum(light, 1e-3))).astype(np.float32)
+    bright, hue = np.log(luminance(np.exp(remainder))), chromaticity(remainder)
+    tint = shading_tint(irradiance, surface.faces).astype(np.float32)
+    return Paint(_levels(hue, bright, step), hue, untinted_levels(hue, bright, tint, step))
+
+
+def shading_tint(irradiance: Floats, faces: Ints) -> Floats:
+    """(2,) by how much the log of red and of blue over green goes up where the log of the light does, from one vertex to the
+    next. irradiance: (v, 3) > 0. Differences count by their size, so that outliers pull little.
+    """
+    pairs, _ = edges(faces)
+    bright, hue = np.log(luminance(irradiance)), chromaticity(np.log(irradiance))
+    step = bright[pairs[:, 0]] - bright[pairs[:, 1]]
+    weight = step / (np.abs(step) + STEADY)
+    turn = weight @ (hue[pairs[:, 0]] - hue[pairs[:, 1]])
+    return turn / max(float(weight @ step), 1e-9)
+
+
+def lasting_light(lit: Lit) -> Floats:
+    """(v, 3) irradiance, nowhere so dark that its hue is chance."""
+    return np.maximum(lit.shading.irradiance, 0.02 * np.median(lit.shading.irradiance, axis=0))
+
+
+def smooth_colours(surface: Surface, colours: Floats) -> Floats:
+    """A photo's colour noise is finer than its edges: smoothed by a texel or two it no longer makes paints of its own, and a
+    grain's light and dark, whose hues are next to one, are told apart. Colours on vertices are means already."""
+    if surface.on_vertices:
+        return colours
+    inside = surface.texels.mask().astype(np.float32)
+
+    def blurred(raster: Floats) -> Floats:
+        return gaussian_blur(raster, SMOOTH_TEXELS).reshape(-1)[surface.texels.index]
+
+    area, *channels = spread(blurred, [inside, *(surface.texels.scatter(colours[:, channel]) for channel in range(3))])
+    return np.stack(channels, axis=1) / np.maximum(area, 1e-3)[:, None]
+
+
+def untinted_levels(hue: Floats, bright: Floats, tint: Floats, step: float, weights: Floats | None = None) -> Floats:
+    """(n,) level of the paint at each place, from the log chromaticity (n, 2) and brightness (n,) of all, by `weights` (n,).
+
+    The `tint` (2,) of what is darker than its paint is taken out of the hue. step: log chromaticity within which two are one.
+    """
+    found = _levels(hue, bright, step, weights)
+    for _ in range(ROUNDS):
+        shade = bright - found
+        shade = np.clip(shade - np.median(shade), *SHADED)
+        found = _levels(hue - shade[:, None] * tint, bright, step, weights)
+    return found
+
+
+def _levels(hue: Floats, bright: Floats, step: float, weights: Floats | None = None) -> Floats:
+    """(n,) level of the paint at each place, from the log chromaticity (n, 2) and brightness (n,) of all, by `weights` (n,)."""
+    every = slice(None, None, max(1, len(hue) // SOME))
+    share = np.ones(len(hue)) if weights is None else weights
+    found = find_pigments(hue[every], bright[every, None], share[every], step=step)
+    return found.at(hue)[:, 0].astype(np.float32)

@@ -1,0 +1,162 @@
+"""How much light do the materials of this trade give back? Diffuse albedos, and F0 from the index of refraction.
+
+All albedos are linear Rec. 709. They lie in published bands, to which tests/outside holds every material. The colours
+within a band are the makers' choice, from memory of the materials.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from ..srgb import luminance
+
+Colour = tuple[float, float, float]
+
+
+@dataclass(frozen=True)
+class ClayBody:
+    """A clay body: albedo bone-dry and fired unglazed; how much grog it shows and its largest grain in mm."""
+
+    label: str
+    dry: Colour
+    fired: Colour
+    grog: float
+    grog_mm: float
+
+
+@dataclass(frozen=True)
+class WoodSpecies:
+    """A wood: albedo of early and late wood, ring width in mm, pores (share, mm, how ring-porous), rays (share, mm)."""
+
+    label: str
+    early: Colour
+    late: Colour
+    ring_mm: float
+    contrast: float
+    pores: float
+    pore_mm: float
+    ring_porous: float
+    rays: float
+    ray_mm: float
+
+
+CLAY_BODIES = {
+    "stoneware": ClayBody("Stoneware", (0.315, 0.262, 0.198), (0.330, 0.255, 0.175), 0.45, 0.40),
+    "terracotta": ClayBody("Terracotta", (0.335, 0.205, 0.138), (0.420, 0.178, 0.092), 0.30, 0.35),
+    "porcelain": ClayBody("Porcelain", (0.640, 0.620, 0.575), (0.760, 0.745, 0.700), 0.00, 0.10),
+    "grey": ClayBody("Grey modelling clay", (0.240, 0.222, 0.195), (0.330, 0.290, 0.235), 0.12, 0.25),
+    "crank": ClayBody("Grogged sculpture clay", (0.330, 0.280, 0.215), (0.380, 0.300, 0.205), 0.90, 0.90),
+    "black": ClayBody("Black stoneware", (0.110, 0.094, 0.080), (0.042, 0.038, 0.035), 0.30, 0.40),
+}
+CLAY_STATES = {"wet": 1.0, "leather": 0.45, "dry": 0.0, "fired": 0.0}
+"""How much water is left, 0 to 1."""
+
+WOODS = {
+    "oak": WoodSpecies("Oak", (0.400, 0.270, 0.150), (0.300, 0.188, 0.098), 2.2, 0.45, 0.75, 0.26, 0.9, 0.55, 9.0),
+    "walnut": WoodSpecies("Walnut", (0.235, 0.150, 0.093), (0.135, 0.080, 0.048), 2.8, 0.35, 0.50, 0.20, 0.45, 0.10, 1.2),
+    "pine": WoodSpecies("Pine", (0.640, 0.470, 0.270), (0.420, 0.235, 0.100), 2.4, 0.90, 0.00, 0.05, 0.0, 0.05, 0.5),
+    "beech": WoodSpecies("Beech", (0.550, 0.400, 0.270), (0.470, 0.325, 0.205), 2.0, 0.50, 0.25, 0.07, 0.1, 0.70, 1.6),
+}
+
+
+@dataclass(frozen=True)
+class StoneKind:
+    """A stone: two albedos, grain in mm, and how much it is speckled, veined, bedded, and lets light in."""
+
+    label: str
+    colour: Colour
+    second: Colour
+    grain_mm: float
+    speckle: float
+    veins: float
+    beds: float
+    translucence: float
+
+
+STONES = {
+    "limestone": StoneKind("Limestone", (0.520, 0.470, 0.375), (0.420, 0.360, 0.265), 0.30, 0.25, 0.0, 0.25, 0.0),
+    "sandstone": StoneKind("Sandstone", (0.420, 0.330, 0.225), (0.330, 0.225, 0.130), 0.35, 0.55, 0.0, 0.60, 0.0),
+    "marble": StoneKind("White marble", (0.700, 0.690, 0.660), (0.380, 0.385, 0.390), 0.60, 0.08, 0.55, 0.0, 0.35),
+    "granite": StoneKind("Granite", (0.420, 0.390, 0.365), (0.130, 0.125, 0.120), 1.60, 0.85, 0.0, 0.0, 0.0),
+    "soapstone": StoneKind("Soapstone", (0.235, 0.245, 0.215), (0.330, 0.335, 0.300), 0.50, 0.15, 0.35, 0.15, 0.0),
+    "slate": StoneKind("Slate", (0.078, 0.082, 0.088), (0.058, 0.060, 0.066), 0.15, 0.20, 0.05, 0.50, 0.0),
+}
+STONE_FINISHES = {"sawn": 0.05, "honed": 0.45, "polished": 1.0}
+
+GLAZES = {
+    "celadon": ("Celadon", (0.300, 0.400, 0.320), (0.340, 0.300, 0.240), 0.0),
+    "white": ("White", (0.700, 0.680, 0.630), (0.330, 0.262, 0.188), 0.1),
+    "honey": ("Honey", (0.350, 0.180, 0.055), (0.420, 0.178, 0.092), 0.0),
+    "tenmoku": ("Iron black", (0.040, 0.030, 0.026), (0.260, 0.110, 0.045), 0.0),
+    "cobalt": ("Cobalt blue", (0.050, 0.090, 0.260), (0.330, 0.290, 0.240), 0.0),
+    "ash": ("Matt ash", (0.420, 0.380, 0.290), (0.300, 0.200, 0.120), 1.0),
+}
+"""Glazes: label, albedo of the glaze, of the body where it breaks, how matt it is. Common practice, colours from memory."""
+
+METALS = {
+    "bronze": ("Bronze", (0.800, 0.550, 0.320)),
+    "gold": ("Gold", (1.000, 0.766, 0.336)),
+    "silver": ("Silver", (0.972, 0.960, 0.915)),
+    "copper": ("Copper", (0.955, 0.638, 0.538)),
+    "brass": ("Brass", (0.888, 0.745, 0.424)),
+    "iron": ("Iron", (0.560, 0.570, 0.580)),
+}
+"""Metals: label, reflectance at normal incidence (common practice of physically based rendering, from memory)."""
+
+PATINAS = {
+    "brown": ("Brown", 0.93, (0.150, 0.078, 0.042), 0.25),
+    "green": ("Green", 0.85, (0.140, 0.095, 0.060), 0.95),
+    "black": ("Black", 0.95, (0.070, 0.060, 0.055), 0.06),
+    "none": ("Bare, polished", 0.05, (0.250, 0.140, 0.075), 0.00),
+}
+"""Patinas: label, thickness, colour it gives the metal, verdigris. Common practice of founders, colours from memory."""
+
+WAXES = {
+    "beeswax": ("Beeswax", (0.560, 0.390, 0.185), 2.0, 0.35, 0.30),
+    "brown": ("Brown modelling wax", (0.150, 0.070, 0.035), 0.7, 0.45, 0.25),
+    "red": ("Red casting wax", (0.430, 0.060, 0.035), 1.0, 0.55, 0.12),
+    "green": ("Green carving wax", (0.045, 0.180, 0.095), 0.8, 0.50, 0.20),
+    "resin": ("Grey casting resin", (0.400, 0.410, 0.415), 0.5, 0.35, 0.00),
+    "clear": ("Amber resin", (0.720, 0.480, 0.180), 5.0, 0.90, 0.00),
+}
+"""Waxes and resins: label, colour in the mass, scattering depth in mm, polish, bloom. From memory of the materials."""
+
+PLASTER: Colour = (0.745, 0.720, 0.675)
+
+IOR = {
+    "water": 1.333, "drying oil": 1.48, "varnish": 1.5, "silicate glaze": 1.55, "wax": 1.44, "clay": 1.5, "stone": 1.5,
+    "wood": 1.53, "glass": 1.52,
+}  # fmt: skip
+"""Index of refraction, 589 nm (water: Schiebener 1990; oil, resin, glaze: bands of the conservation and glass literature)."""
+
+
+def f0(ior: float) -> float:
+    """Reflectance at normal incidence of an interface to air, ((n - 1)/(n + 1))^2 (Fresnel)."""
+    return ((ior - 1.0) / (ior + 1.0)) ** 2
+
+
+def ior_of(f0_value: float) -> float:
+    """The index of refraction with that reflectance at normal incidence."""
+    root = float(np.sqrt(f0_value))
+    return (1.0 + root) / (1.0 - root)
+
+
+def mean_albedo(colour: Colour) -> float:
+    """Luminance of an albedo."""
+    return float(luminance(np.array(colour)))
+
+
+def wetted(colour: Colour, wetness: float) -> Colour:
+    """An albedo with water in its pores: gamma 1.32 at nine tenths, as the clay's nodes do it.
+
+    Wet sand 0.23 against dry 0.40 (compiled reflectance table) is what the strength is set by; that the dark end loses more
+    and colours saturate is Lekner & Dorf 1988.
+    """
+    return tuple(value * (1 - 0.9 * wetness) + 0.9 * wetness * value**1.32 for value in colour)  # type: ignore[return-value]
+
+
+def held(colour: Colour, *, low: float = 0.02, high: float = 0.95) -> Colour:
+    """The colour with every channel inside what real surfaces give back."""
+    return tuple(float(np.clip(value, low, high)) for value in colour)  # type: ignore[return-value]

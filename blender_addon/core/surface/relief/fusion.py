@@ -1,0 +1,160 @@
+"""From each texture's evidence to one relief: its slopes, refined in the frame of its light, then joined and read back."""
+
+from __future__ import annotations
+
+from collections.abc import Generator, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ...threads import spread
+from ..patches import CELLS, Cloud, Patches, read_back, totals, wave_vectors, window
+from .inversion import COARSE, Signal, Spectrum, lasting, linear_fields, slopes_of
+from .refiner import refiner
+
+Floats = NDArray[Any]
+
+COARSEST_MM = 0.12
+"""The net learned on cells of 0.07 mm; on coarser ones there is no dust and no stroke that it knows, so it stays out."""
+ACROSS = 0.1
+"""What a texture says of the slope across its light counts so much beside that along it, where several are joined."""
+
+UNSURE = 0.012
+"""Slope (0.7 degrees) up to which noise alone can be read as relief on a flat sheet: patches as quiet as that are held back."""
+
+
+@dataclass(frozen=True)
+class Relief:
+    """What was recovered in the texels. slope: (n, 3) float32 gradient of height along the surface. height_mm: (n,). shade:
+    (n,) log of the shading that the relief makes in the first texture, beside the smooth light's.
+    """
+
+    slope: Floats
+    height_mm: Floats
+    shade: Floats
+    covered: NDArray[Any]
+
+
+def refined(patches: Patches) -> bool:
+    """Whether the net has its say on cells of this size."""
+    return patches.cell_mm < COARSEST_MM
+
+
+def patch_fields(patches: Patches, signal: Signal, spectrum: Spectrum, *, low_mm: float) -> Generator[float, None, Floats]:
+    """(p, 3, CELLS, CELLS) float16 slopes along x, the light's pull, and y, and log shading; yields the fraction done."""
+    ratio = spectrum.ratio(np.hypot(*wave_vectors(patches.cell_mm)))
+    made = np.zeros((len(patches), 3, CELLS, CELLS), np.float16)
+    net = refiner() if refined(patches) else None
+
+    def run(ends: tuple[int, int]) -> int:
+        rows = slice(*ends)
+        fields = linear_fields(signal, rows, ratio, cell_mm=patches.cell_mm, low_mm=low_mm)
+        if net is not None:
+            shown = zip(planes_of(signal, rows, fields), signal.form[rows], strict=True)
+            fields = np.stack([net.fields(planes, form) for planes, form in shown])
+        energy = np.square(fields[:, :2]).sum(axis=1).mean(axis=(1, 2))
+        made[rows] = fields * (energy / (energy + UNSURE**2))[:, None, None, None]
+        return ends[1]
+
+    for last in spread(run, patches.runs()):
+        yield last / len(patches)
+    return made
+
+
+def planes_of(signal: Signal, rows: slice, fields: Floats) -> Floats:
+    """(k, 12, CELLS, CELLS) float32: what the net is shown of some patches; without paint the last four are left out."""
+    step = CELLS // COARSE
+    place = np.clip((np.arange(CELLS) + 0.5) / step - 0.5, 0, COARSE - 1)
+    low = np.minimum(place.astype(int), COARSE - 2)
+    blend = np.zeros((CELLS, COARSE), np.float32)
+    blend[np.arange(CELLS), low] = 1 - (place - low)
+    blend[np.arange(CELLS), low + 1] += place - low
+    pull = np.einsum("ya,pkab,xb->pkyx", blend, signal.pull[rows], blend, optimize=True)
+    own = np.stack([signal.closed[rows], signal.raw[rows], signal.known[rows]], axis=1)
+    paint = [] if signal.paint is None else [signal.paint[rows]]
+    return np.concatenate([own, pull, fields, *paint], axis=1).astype(np.float32)
+
+
+def joined(
+    patches: Patches,
+    frames: Sequence[Patches],
+    made: Sequence[Floats],
+    weights: Sequence[Floats],
+    cloud: Cloud,
+    *,
+    low_mm: float,
+) -> Generator[float, None, Relief]:
+    """One relief from what was made of each texture in the frame of its own light (`patch_fields`); read at the texels of
+    `cloud`, those of the first.
+
+    weights: (p,) a texture, what it counts in each patch beside the others: 0 where it does not show the patch.
+    """
+    kx, ky = wave_vectors(patches.cell_mm)
+    keep = lasting(np.hypot(kx, ky), low_mm)
+    total = np.zeros((6, len(cloud.order)), np.float32)
+
+    def run(ends: tuple[int, int]) -> tuple[int, int, Floats]:
+        """Last patch, the first sorted texel that the run reaches, and from it on sums (6, k)."""
+        first, last = ends
+        rows = slice(first, last)
+        if len(made) == 1:
+            fields = made[0][rows, :2].astype(np.float32)
+            shown = np.fft.rfft2(fields * window())
+            height = keep * (-1j * kx * shown[:, 0] - 1j * ky * shown[:, 1]) / np.maximum(kx**2 + ky**2, 1e-9)
+        else:
+            height = keep * _together(patches, frames, made, weights, rows)
+            fields = slopes_of(height, patches.cell_mm)
+        depth = np.fft.irfft2(height, s=(CELLS, CELLS)).astype(np.float32)
+        members = patches.members(cloud, first, last)
+        used, values, weight = read_back(members, np.concatenate([fields, depth[:, None], made[0][rows, 2:]], axis=1))
+        patch = members.patch[used]
+        slope = values[:, :1] * patches.along[rows][patch] + values[:, 1:2] * patches.across[rows][patch]
+        return last, *totals(members, used, np.concatenate([slope, values[:, 2:]], axis=1), weight)
+
+    for last, low, sums in spread(run, patches.runs()):
+        total[:, low : low + sums.shape[1]] += sums
+        yield last / len(patches)
+    total[:, cloud.order] = total.copy()
+    weight = np.maximum(total[5], 1e-9)
+    return Relief((total[:3] / weight).T.copy(), total[3] / weight, total[4] / weight, total[5] > 1e-6)
+
+
+def _together(
+    patches: Patches, frames: Sequence[Patches], made: Sequence[Floats], weights: Sequence[Floats], rows: slice
+) -> Floats:
+    """(k, CELLS, half) transform of the height whose slopes come nearest to all of them (weighted least squares)."""
+    kx, ky = wave_vectors(patches.cell_mm)
+    above = np.zeros((rows.stop - rows.start, *np.broadcast_shapes(kx.shape, ky.shape)), np.complex64)
+    below = np.full(above.shape, 1e-9, np.float32)
+    for frame, own, weight in zip(frames, made, weights, strict=True):
+        cosine = np.einsum("ij,ij->i", frame.along[rows], patches.along[rows])
+        sine = np.einsum("ij,ij->i", frame.along[rows], patches.across[rows])
+        turned = np.fft.rfft2(_turned(own[rows, :2].astype(np.float32), cosine, sine) * window())
+        for axis, (right, up) in enumerate(((cosine, sine), (-sine, cosine))):
+            step = right[:, None, None] * kx + up[:, None, None] * ky
+            share = weight[rows, None, None] * (1.0 if axis == 0 else ACROSS)
+            above += share * -1j * step * turned[:, axis]
+            below += share * step**2
+    return above / below
+
+
+def _turned(fields: Floats, cosine: Floats, sine: Floats) -> Floats:
+    """Fields (k, 2, CELLS, CELLS) of a frame whose x axis lies at (cosine, sine), sampled on the cells of the common one."""
+    place = np.arange(CELLS) - CELLS / 2
+    x, y = place[None, None, :], place[None, :, None]
+    column = np.clip(cosine[:, None, None] * x + sine[:, None, None] * y + CELLS / 2, 0, CELLS - 1.001)
+    row = np.clip(-sine[:, None, None] * x + cosine[:, None, None] * y + CELLS / 2, 0, CELLS - 1.001)
+    left, low = column.astype(np.int32), row.astype(np.int32)
+    right, up = (column - left)[:, None], (row - low)[:, None]
+    base = low * CELLS + left
+    lower = _picked(fields, base) * (1 - right) + _picked(fields, base + 1) * right
+    upper = _picked(fields, base + CELLS) * (1 - right) + _picked(fields, base + CELLS + 1) * right
+    return lower * (1 - up) + upper * up
+
+
+def _picked(fields: Floats, place: Floats) -> Floats:
+    """Fields (k, 2, CELLS, CELLS) at flat cell indices (k, CELLS, CELLS)."""
+    flat = fields.reshape(len(fields), 2, -1)
+    return np.take_along_axis(flat, place.reshape(len(fields), 1, -1), axis=2).reshape(fields.shape)

@@ -1,0 +1,311 @@
+"""Which slopes explain what the light does not? Shading inverted on patches, weighed by its own signal to noise.
+
+On a patch the log of texture over smooth shading is, to first order, r = alpha (-a . grad h + kappa |k| h) + noise. `a` is the
+fitted light's pull along the surface (tangential irradiance vector over irradiance). The second term is "dark is deep": grooves
+see less of the room. alpha < 1 tells how much of a steep relief's shading is still in proportion to its slope (overhangs, cast
+shadows, blur); alpha and kappa were measured by regression on made-up pieces of known shape under known light.
+
+Signal and noise come from the data: how power follows (a . k)^2 / |k|^2 from patch to patch, and how far it stands above what
+specks and grain leave. The Wiener filter of that has no strength to set by hand.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Generator, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ...threads import spread
+from ..paint import Paint
+from ..patches import CELLS, Cloud, Members, Patches, filled, splat, wave_vectors, window
+
+Floats = NDArray[Any]
+Ints = NDArray[Any]
+
+KAPPA = 0.25
+"""Share of "dark is deep" against the light's pull: 0.2 to 0.4 on feathers, tool marks and folds under windows and lamps."""
+GAIN_MM = (0.15, 0.36, 0.48, 0.66, 0.9, 1.2, 1.7, 2.8)
+GAIN = (0.15, 0.22, 0.30, 0.42, 0.50, 0.58, 0.65, 0.70)
+"""alpha by wavelength, mean over the same pieces (0.1 mm of photo blur is in it)."""
+SPECK_REST = 0.15  # of the power that closing the specks removed is still there (measured on a piece without relief)
+COHERENT = 0.7  # times alpha, of the power above the noise follows the linear model (measured on the same pieces)
+TELLING = 0.12  # mean (a . k)^2 / |k|^2 from which on paint can be told from shape by it
+STEEPEST = 1.5  # the pull of the light is capped here: beyond it the surface faces away
+RINGS = 24
+COARSE = 12
+"""The pull of the light changes slowly: it is kept at so many cells a side."""
+FORM = 24
+"""So many cells a side show how the scan's own smooth surface runs."""
+SHADIEST = -3.0  # log of irradiance over its median is capped here
+
+
+@dataclass(frozen=True)
+class Spectrum:
+    """Power of r a ring of frequencies. edges: (RINGS + 1,) radians a mm. signal: (RINGS,) alpha^2 times the slopes' power (one
+    axis), noise: (RINGS,) the power that no slope explains.
+    """
+
+    edges: Floats
+    noise: Floats
+    signal: Floats
+
+    @property
+    def centres(self) -> Floats:
+        """(RINGS,) wave numbers in the middle of the rings."""
+        return 0.5 * (self.edges[1:] + self.edges[:-1])
+
+    def ratio(self, wave: Floats) -> Floats:
+        """Noise over signal at wave numbers |k| (radians a mm), smooth in frequency."""
+        ratio = np.clip(self.noise / np.maximum(self.signal, 1e-12), 1e-3, 1e4)
+        return np.exp(np.interp(wave, self.centres, smoothed(np.log(ratio))))
+
+
+def pull_of_light(flux: Floats, normal: Floats) -> tuple[Floats, Floats]:
+    """(n,) irradiance and (n, 3) pull `a` of the light along the surface, from flux (n, 3) and unit normals (n, 3)."""
+    irradiance = np.einsum("ij,ij->i", flux, normal)
+    floor = 0.03 * max(float(np.median(irradiance)), 1e-9)
+    safe = np.maximum(irradiance, floor)
+    pull = (flux - irradiance[:, None] * normal) / safe[:, None]
+    length = np.linalg.norm(pull, axis=1, keepdims=True)
+    return safe, (pull * np.minimum(1, STEEPEST / np.maximum(length, 1e-6))).astype(np.float32)
+
+
+@dataclass(frozen=True)
+class Signal:
+    """One texture's evidence in p patches, its mean taken off: closed, raw (p, CELLS, CELLS) float32, the residual with its
+    specks closed over and as photographed; paint (p, 4, CELLS, CELLS), the log level of the paint that is no longer in it, its
+    hue and its level with the tint of what is shaded taken out (`Paint`), None on a plain piece; known (p, CELLS, CELLS) bool;
+    pull (p, 2, COARSE, COARSE) float32 along x and y. form (p, 4, FORM, FORM) float32: slopes of the scan's own surface along x
+    and y, log of its irradiance over the median, and the spread of what the light's fit left over on the whole piece.
+    """
+
+    closed: Floats
+    raw: Floats
+    paint: Floats | None
+    known: Floats
+    pull: Floats
+    form: Floats
+
+    def __len__(self) -> int:
+        return len(self.closed)
+
+    @property
+    def share(self) -> Floats:
+        """(p,) part of the cells that is known."""
+        return self.known.mean(axis=(1, 2))
+
+    @property
+    def mean_pull(self) -> Floats:
+        """(p, 2) pull in the middle of each patch."""
+        taper = window().reshape(COARSE, CELLS // COARSE, COARSE, CELLS // COARSE).mean(axis=(1, 3))
+        return np.einsum("pkij,ij->pk", self.pull, taper / taper.sum())
+
+
+@dataclass(frozen=True)
+class Evidence:
+    """What a texture shows at its texels beyond the smooth light. closed, raw: (n,) log residual with its specks of dust closed
+    over and as photographed. paint: that whose level was divided out before. normal: (n, 3) unit. irradiance: (n,) and pull:
+    (n, 3) of the fitted light, spread: what its fit left over.
+    """
+
+    closed: Floats
+    raw: Floats
+    paint: Paint
+    normal: Floats
+    irradiance: Floats
+    pull: Floats
+    spread: float
+
+
+def gather_signal(patches: Patches, cloud: Cloud, evidence: Evidence) -> Generator[float, None, Signal]:
+    """Splat the evidence of the texels into all patches; yields the fraction done."""
+    count = len(patches)
+    taper = window() / window().sum()
+    paint = evidence.paint
+    layers = np.stack([evidence.closed, evidence.raw - evidence.closed, paint.level, *paint.hue.T, paint.untinted])
+    layers = layers if np.any(paint.level) else layers[:2]
+    grids = np.zeros((len(layers), count, CELLS, CELLS), np.float32)
+    known = np.zeros((count, CELLS, CELLS), bool)
+    pulls = np.zeros((count, 2, COARSE, COARSE), np.float32)
+    forms = np.full((count, 4, FORM, FORM), evidence.spread, np.float32)
+    shade = np.maximum(np.log(evidence.irradiance / np.median(evidence.irradiance)), SHADIEST).astype(np.float32)
+
+    def run(ends: tuple[int, int]) -> int:
+        first, last = ends
+        members = patches.members(cloud, first, last)
+        means, weight = splat(members, layers)
+        for place in (0, *range(2, len(layers))):
+            whole = filled(means[place], weight)
+            grids[place, first:last] = whole - (whole * taper).sum(axis=(1, 2), keepdims=True)
+        grids[1, first:last] = grids[0, first:last] + means[1]
+        known[first:last] = weight > 0.15
+        axes = [part[first:last][members.patch] for part in (patches.along, patches.across, patches.normal)]
+        tugs, turns = evidence.pull[members.texel], evidence.normal[members.texel]
+        x, y, z = (np.einsum("ij,ij->i", turns, axis) for axis in axes)
+        pulls[first:last] = _coarse(members, COARSE, [np.einsum("ij,ij->i", tugs, axis) for axis in axes[:2]])
+        forms[first:last, :3] = _coarse(members, FORM, [-x / np.maximum(z, 0.2), -y / np.maximum(z, 0.2), shade[members.texel]])
+        return last
+
+    for last in spread(run, patches.runs()):
+        yield last / count
+    shown = grids[2:].swapaxes(0, 1) if len(layers) > 2 else None
+    return Signal(grids[0], grids[1], shown, known, pulls, forms)
+
+
+def _coarse(members: Members, cells: int, values: Sequence[Floats]) -> Floats:
+    """(p, v, cells, cells) means of members' values (k,) in coarse cells, holes filled."""
+    step, count = CELLS // cells, members.last - members.first
+    key = members.patch * (cells * cells) + (members.y.astype(np.int32) // step) * cells + members.x.astype(np.int32) // step
+    size, shape = count * cells * cells, (count, cells, cells)
+    number = np.bincount(key, minlength=size).reshape(shape).astype(np.float32)
+    totals = [np.bincount(key, one, size).reshape(shape).astype(np.float32) for one in values]
+    return np.stack([filled(total / np.maximum(number, 1), number) for total in totals], axis=1)
+
+
+def blind_spectrum(patches: Patches, signal: Signal) -> Spectrum:
+    """Signal and noise of a texture on well covered patches."""
+    rings = _rings(patches.cell_mm)
+    rows = well_covered(signal)
+    power, follows, pull = _regressed(patches, signal, rows, rings)
+    removed = np.maximum(_power(signal.raw, rows, rings) - _power(signal.closed, rows, rings), 0)
+    grain = np.median(power[-5:])
+    floor = grain + SPECK_REST * removed
+    above = np.maximum(power - floor, 0)
+    level = pull + KAPPA**2
+    loose = COHERENT * gain(0.5 * (rings.edges[1:] + rings.edges[:-1])) * above / level
+    band = (rings.edges[1:] > 2 * np.pi / 2.0) & (rings.edges[:-1] < 2 * np.pi / 0.5)
+    steady = 1.0  # how much follows the light's pull, as shape must and paint does not; a light too even can't tell
+    if pull > TELLING:
+        steady = float(np.clip(follows[band].sum() / max(loose[band].sum(), 1e-12) / 0.4, 0, 1))
+    strength = np.maximum(steady * loose, np.minimum(follows, above / level))
+    return Spectrum(rings.edges, np.maximum(power - strength * level, 0.3 * power) + 1e-9, strength)
+
+
+def well_covered(signal: Signal, most: int = 600) -> Ints:
+    """Rows of patches that are full enough to tell power from."""
+    rows = np.flatnonzero(signal.share > 0.6 * max(float(np.quantile(signal.share, 0.9)), 1e-6))
+    return rows[:: max(1, len(rows) // most)]
+
+
+def _power(grids: Floats, rows: Ints, rings: _Rings) -> Floats:
+    """(RINGS,) mean power of some of the grids (p, CELLS, CELLS)."""
+    total, taper = np.zeros(RINGS), window()
+    for start in range(0, len(rows), 64):
+        shown = np.fft.rfft2(grids[rows[start : start + 64]] * taper)
+        power = (np.abs(shown) ** 2).sum(axis=0).ravel()
+        total += np.bincount(rings.of[rings.usable], power[rings.usable], RINGS)
+    return total / rings.count / max(len(rows), 1)
+
+
+@dataclass(frozen=True)
+class Told:
+    """How far to believe what was made of a texture. share: 0 to 1, how much of what it shows beyond the smooth light was read
+    as shading (standard deviations). finest_mm: the finest wavelength up to which a quarter is; inf where it never is.
+    """
+
+    share: float
+    finest_mm: float
+
+
+def told_by(patches: Patches, signal: Signal, shade: Floats) -> Told:
+    """What the log shading (p, CELLS, CELLS) that was read in the signal tells of it: an estimate shrinks with its doubt, so
+    that what a reader takes for shading shows how sure it is."""
+    rings, rows = _rings(patches.cell_mm), well_covered(signal)
+    shown, read = _power(signal.closed, rows, rings), _power(shade, rows, rings)
+    total = np.sqrt(np.sum(read * rings.count) / max(float(np.sum(shown * rings.count)), 1e-12))
+    sound = np.sqrt(read / np.maximum(shown, 1e-12)) > 0.25
+    centres = 0.5 * (rings.edges[1:] + rings.edges[:-1])
+    start = int(np.argmax(sound))
+    if not sound[start] or centres[start] > 2 * np.pi / 0.6:
+        return Told(float(total), float("inf"))
+    end = start + int(np.argmin(np.append(sound[start:], False)))
+    return Told(float(total), float(2 * np.pi / centres[end - 1]))
+
+
+@dataclass(frozen=True)
+class _Rings:
+    edges: Floats
+    of: Ints
+    usable: NDArray[Any]
+    count: Floats
+
+
+def _rings(cell_mm: float) -> _Rings:
+    kx, ky = wave_vectors(cell_mm)
+    wave = np.hypot(kx, ky)
+    edges = np.linspace(0, wave.max() / np.sqrt(2), RINGS + 1)
+    of = np.digitize(wave.ravel(), edges) - 1
+    usable = (of >= 0) & (of < RINGS) & (wave.ravel() > 0)
+    return _Rings(edges, of, usable, np.maximum(np.bincount(of[usable], minlength=RINGS), 1))
+
+
+def _regressed(patches: Patches, signal: Signal, rows: Ints, rings: _Rings) -> tuple[Floats, Floats, float]:
+    """(RINGS,) mean power, (RINGS,) power that goes with q = (a . k)^2 / |k|^2, and the mean of q.
+
+    Each patch counts relative to its own mean power, so that busy patches do not speak for all.
+    """
+    kx, ky = wave_vectors(patches.cell_mm)
+    taper, means = window(), signal.mean_pull
+    square = np.maximum(kx**2 + ky**2, 1e-9)
+    mean, left, right = np.zeros(RINGS), np.zeros((RINGS, 3)), np.zeros((RINGS, 2))
+    pull, of = 0.0, rings.of[rings.usable]
+    for start in range(0, len(rows), 64):
+        part = rows[start : start + 64]
+        power = np.abs(np.fft.rfft2(signal.closed[part] * taper)).reshape(len(part), -1) ** 2
+        along = means[part, 0][:, None, None] * kx + means[part, 1][:, None, None] * ky
+        quota = (along**2 / square).reshape(len(part), -1)
+        for one, q in zip(power[:, rings.usable], quota[:, rings.usable], strict=True):
+            level = np.bincount(of, one, RINGS) / rings.count
+            mean += level
+            pull += float(q.mean())
+            weight = 1 / np.maximum(level[of], 1e-12)
+            for column, values in enumerate((weight, weight * q, weight * q * q)):
+                left[:, column] += np.bincount(of, values, RINGS)
+            for column, values in enumerate((weight * one, weight * one * q)):
+                right[:, column] += np.bincount(of, values, RINGS)
+    count = max(len(rows), 1)
+    determinant = left[:, 0] * left[:, 2] - left[:, 1] ** 2
+    safe = np.where(determinant > 1e-9 * np.maximum(left[:, 0] * left[:, 2], 1e-30), determinant, np.inf)
+    follows = (left[:, 0] * right[:, 1] - left[:, 1] * right[:, 0]) / safe
+    return mean / count, np.maximum(follows, 0), pull / count
+
+
+def smoothed(values: Floats, sigma: float = 0.7) -> Floats:
+    """A curve over rings, smoothed by a Gaussian of `sigma` rings."""
+    kernel = np.exp(-0.5 * (np.arange(-3, 4) / sigma) ** 2)
+    return np.convolve(np.pad(values, 3, mode="edge"), kernel / kernel.sum(), mode="valid")
+
+
+def gain(wave: Floats) -> Floats:
+    """alpha at wave numbers |k| in radians a mm."""
+    return np.interp(np.log(2 * np.pi / np.maximum(wave, 1e-6)), np.log(GAIN_MM), GAIN).astype(np.float32)
+
+
+def linear_fields(signal: Signal, rows: slice, ratio: Floats, *, cell_mm: float, low_mm: float, kappa: float = KAPPA) -> Floats:
+    """(k, 3, CELLS, CELLS) slopes along x and y that best explain the signal in some rows, and how much of it they explain;
+    ratio: noise over signal on the transform's grid. low_mm: wavelengths above this fade out (the mesh knows them better).
+    """
+    kx, ky = wave_vectors(cell_mm)
+    wave = np.hypot(kx, ky)
+    keep = lasting(wave, low_mm)
+    pull = signal.mean_pull[rows, :, None, None]
+    transfer = kappa * wave - 1j * (pull[:, 0] * kx + pull[:, 1] * ky)
+    shown = np.fft.rfft2(signal.closed[rows] * window())
+    height = keep * np.conj(transfer) * shown / np.maximum(np.abs(transfer) ** 2 + ratio * wave**2, 1e-9)
+    explained = np.fft.irfft2(transfer * height, s=(CELLS, CELLS)).astype(np.float32)
+    slopes = slopes_of((height / np.maximum(gain(wave), 0.05)).astype(np.complex64), cell_mm)
+    return np.concatenate([slopes, explained[:, None]], axis=1)
+
+
+def slopes_of(height: Floats, cell_mm: float) -> Floats:
+    """(k, 2, CELLS, CELLS) float32 slopes of a height's transform (k, CELLS, half)."""
+    kx, ky = wave_vectors(cell_mm)
+    return np.stack([np.fft.irfft2(1j * one * height, s=(CELLS, CELLS)) for one in (kx, ky)], axis=1).astype(np.float32)
+
+
+def lasting(wave: Floats, low_mm: float) -> Floats:
+    """Share 0 to 1 of a wave number that is kept: those with wavelengths above `low_mm` fade out."""
+    return 1 - np.exp(-0.5 * (wave * low_mm / (2 * np.pi) * 1.5) ** 4)

@@ -1,0 +1,51 @@
+"""How bright is each patch beside its neighbours? Shading read patch by patch has no level of its own; where patches overlap
+they show the same surface, so that their levels follow from each other, as those of photographs joined into one do.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ...threads import spread
+from ..patches import Cloud, Patches
+
+Floats = NDArray[Any]
+Ints = NDArray[Any]
+
+ROUNDS = 60
+HELD = 0.02
+"""By how much a level is drawn back to 0 a round: what is broader than some patches is the fitted light's to tell."""
+
+
+def levels(patches: Patches, cloud: Cloud, shade: Floats) -> Floats:
+    """(p,) float32 to add to each patch's log shading (p, CELLS, CELLS), so that those that overlap agree.
+
+    cloud: some of the surface's texels, a few hundred a patch.
+    """
+    read = list(spread(_reader(patches, cloud, shade), patches.runs()))
+    patch, texel, seen, weight = (np.concatenate(part) for part in zip(*read, strict=True))
+    count, size = len(patches), len(cloud.order)
+    whole = np.maximum(np.bincount(texel, weight, size), 1e-9)
+    total = np.maximum(np.bincount(patch, weight, count), 1e-9)
+    own = np.bincount(patch, weight * seen, count) / total
+    mean = np.bincount(texel, weight * seen, size) / whole
+    level = np.zeros(count)
+    for _ in range(ROUNDS):
+        joint = mean + np.bincount(texel, weight * level[patch], size) / whole
+        level = (1 - HELD) * (np.bincount(patch, weight * joint[texel], count) / total - own)
+    return level.astype(np.float32)
+
+
+def _reader(patches: Patches, cloud: Cloud, shade: Floats) -> Any:
+    def read(ends: tuple[int, int]) -> tuple[Ints, Ints, Floats, Floats]:
+        """Patch, texel, shading and weight of every texel in the core of each patch of a run."""
+        members = patches.members(cloud, *ends)
+        core = np.flatnonzero(members.weight > 1e-4)
+        patch = members.patch[core] + ends[0]
+        seen = shade[patch, members.y[core].astype(np.int32), members.x[core].astype(np.int32)]
+        return patch, members.texel[core], seen.astype(np.float32), members.weight[core]
+
+    return read

@@ -1,0 +1,47 @@
+"""What does the photo add to a normal map that came with the scan? Only what the map does not say already.
+
+Relief read from a photo is an estimate that shrinks with its doubt: what it says agrees with the truth as much as with itself
+(the property of a least-squares estimate). So cov(photo, map) / var(photo), a band of wavelengths, is the part of the photo's
+relief that the map has: 1 for a map that is complete there, however much fainter the photo's relief is, 0 for one that is flat.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ..speckle import masked_blur
+from ..textured_surface import Surface
+
+Floats = NDArray[Any]
+
+SIGMAS_MM = (0.06, 0.12, 0.25)
+"""Gaussians between the bands: about half way at wavelengths of 0.3, 0.6 and 1.3 mm."""
+
+
+def slopes_of_normals(smooth: Floats, own: Floats) -> Floats:
+    """(n, 3) surface gradient of the height whose relief turns unit normals `smooth` (n, 3) into `own` (n, 3)."""
+    along = np.maximum(np.einsum("ij,ij->i", smooth, own), 0.1)  # steeper than 84 degrees is no relief
+    return smooth - own / along[:, None]
+
+
+def added_by_photo(surface: Surface, own: Floats, photo: Floats, height_mm: Floats) -> tuple[Floats, Floats]:
+    """Slopes (n, 3) and height (n,) of the photo's relief that a map with slopes `own` (n, 3) lacks."""
+    values = np.concatenate([photo, height_mm[:, None]], axis=1)
+    rest = np.concatenate([values, own], axis=1)
+    total = np.zeros_like(values)
+    for sigma in (*SIGMAS_MM, None):
+        smooth = np.zeros_like(rest) if sigma is None else _blurred(surface, rest, sigma)
+        band, rest = rest - smooth, smooth
+        shown, known = band[:, :3], band[:, 4:]
+        has = float(np.clip((shown * known).sum() / max(float((shown * shown).sum()), 1e-12), 0, 1))
+        total += (1 - has) * band[:, :4]
+    return total[:, :3].astype(np.float32), total[:, 3].astype(np.float32)
+
+
+def _blurred(surface: Surface, values: Floats, sigma_mm: float) -> Floats:
+    mask, sigma = surface.texels.mask(), sigma_mm / surface.texel_mm
+    columns = [masked_blur(surface.texels.scatter(column), mask, sigma) for column in values.T]
+    return np.stack([column.reshape(-1)[surface.texels.index] for column in columns], axis=1)

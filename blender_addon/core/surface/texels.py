@@ -1,0 +1,210 @@
+"""Which texel lies where on the surface? The UV layout turned into one row a covered texel, in mm.
+
+Rows of the raster run upwards: row 0 is v = 0. UVs outside 0 to 1 wrap, as a repeating texture does.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from itertools import pairwise
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ..mesh.triangles import face_areas, unit
+
+Floats = NDArray[Any]
+Ints = NDArray[Any]
+
+EDGE = 1e-4  # barycentric slack: a texel on a shared edge must not fall between two faces
+INSIDE = 0.01  # a texel claimed with more than this by two faces lies in both: the layout overlaps
+
+
+@dataclass(frozen=True)
+class Texels:
+    """The texels covered by a UV layout.
+
+    shape: (height, width) of the raster. index: (n,) flat raster index, ascending. face: (n,) face that owns the texel.
+    weight: (n, 3) float32 barycentrics in it. shared: (n,) bool, claimed by more than one place of the surface.
+    """
+
+    shape: tuple[int, int]
+    index: Ints
+    face: Ints
+    weight: Floats
+    shared: NDArray[Any]
+
+    def __len__(self) -> int:
+        return len(self.index)
+
+    def interpolate(self, corners: Ints, values: Floats) -> Floats:
+        """(n, ...) float32: values (v, ...) interpolated in each texel; `corners` (m, 3) are rows of `values` a face."""
+        values = np.asarray(values, np.float32)
+        total: Any = 0.0
+        for corner in range(3):
+            weight = self.weight[:, corner].reshape((-1,) + (1,) * (values.ndim - 1))
+            total = total + values[corners[self.face, corner]] * weight
+        return total
+
+    def gather(self, corners: Ints, values: Floats, count: int) -> tuple[Floats, Floats]:
+        """Texel values (n, k) averaged onto `count` vertices: (count, k) means and (count,) weights (texels' worth)."""
+        rows = corners[self.face].ravel()
+        weight = self.weight.ravel().astype(float)
+        total = np.bincount(rows, weight, count)
+        means = np.zeros((count, values.shape[1]))
+        for column in range(values.shape[1]):
+            means[:, column] = np.bincount(rows, np.repeat(values[:, column], 3) * weight, count)
+        return means / np.maximum(total, 1e-9)[:, None], total
+
+    def scatter(self, values: Floats, fill: float = 0.0) -> Floats:
+        """The raster (height, width[, k]) float32 with `values` (n[, k]) in the covered texels and `fill` elsewhere."""
+        height, width = self.shape
+        out = np.full((height * width,) + values.shape[1:], fill, np.float32)
+        out[self.index] = values
+        return out.reshape((height, width) + values.shape[1:])
+
+    def mask(self) -> NDArray[Any]:
+        """(height, width) bool: covered."""
+        out = np.zeros(self.shape[0] * self.shape[1], bool)
+        out[self.index] = True
+        return out.reshape(self.shape)
+
+
+def rasterize(uv: Floats, *, height: int, width: int, chunk: int = 2_000_000) -> Texels:
+    """The texels whose centres lie in the triangles uv (m, 3, 2); the last face wins where several claim one.
+
+    Faces without area in UV cover nothing. Non-finite UVs count as no area. `chunk` bounds the memory in candidates.
+    """
+    corners = np.where(np.isfinite(uv).all(axis=(1, 2))[:, None, None], uv, 0).astype(np.float64)
+    corners -= np.floor(corners.mean(axis=1, keepdims=True))
+    corners = corners * (width, height) - 0.5
+    low = np.ceil(corners.min(axis=1) - 1e-3).astype(np.int64)
+    span = np.maximum(np.floor(corners.max(axis=1) + 1e-3).astype(np.int64) - low + 1, 0)
+    doubled = _cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
+    count = np.where(np.abs(doubled) > 1e-9, span[:, 0] * span[:, 1], 0)
+    owner = np.full(height * width, -1, np.int32)
+    claims = np.zeros(height * width, np.uint8)
+    second = np.zeros((height * width, 2), np.float32)
+    ends = np.cumsum(count)
+    cuts = np.unique(np.concatenate([[0], np.searchsorted(ends, np.arange(chunk, count.sum() + chunk, chunk)), [len(uv)]]))
+    for first, last in pairwise(cuts):
+        _claim(corners, low, span, count, doubled, int(first), int(last), (height, width), owner, claims, second)
+    index = np.flatnonzero(owner >= 0)
+    bary = second[index]
+    weight = np.concatenate([1 - bary.sum(axis=1, keepdims=True), bary], axis=1)
+    return Texels((height, width), index, owner[index], weight, claims[index] > 1)
+
+
+def _cross(a: Floats, b: Floats) -> Floats:
+    return a[:, 0] * b[:, 1] - a[:, 1] * b[:, 0]
+
+
+def _claim(
+    corners: Floats, low: Ints, span: Ints, count: Ints, doubled: Floats, first: int, last: int, shape: tuple[int, int],
+    owner: Ints, claims: Ints, second: Floats,
+) -> None:  # fmt: skip
+    """Enter faces first..last into the raster arrays."""
+    number = count[first:last]
+    face = np.repeat(np.arange(first, last), number)
+    step = np.arange(len(face)) - np.repeat(np.cumsum(number) - number, number)
+    column = low[face, 0] + step % np.maximum(span[face, 0], 1)
+    row = low[face, 1] + step // np.maximum(span[face, 0], 1)
+    a = corners[face, 0]
+    dx, dy = column - a[:, 0], row - a[:, 1]
+    e1, e2 = corners[face, 1] - a, corners[face, 2] - a
+    b1 = (dx * e2[:, 1] - dy * e2[:, 0]) / doubled[face]
+    b2 = (e1[:, 0] * dy - e1[:, 1] * dx) / doubled[face]
+    b0 = 1 - b1 - b2
+    smallest = np.minimum(np.minimum(b0, b1), b2)
+    keep = smallest >= -EDGE
+    place = (row[keep] % shape[0]) * shape[1] + column[keep] % shape[1]
+    owner[place] = face[keep]
+    second[place, 0], second[place, 1] = b1[keep], b2[keep]
+    np.add.at(claims, (row % shape[0] * shape[1] + column % shape[1])[smallest > INSIDE], 1)
+
+
+def texel_sizes(vertices_mm: Floats, faces: Ints, uv: Floats, *, height: int, width: int) -> Floats:
+    """(m,) edge of a square texel on each face, in mm: square root of surface over texture area; 0 where there is none."""
+    pixels = uv.astype(np.float64) * (width, height)
+    flat = 0.5 * np.abs(_cross(pixels[:, 1] - pixels[:, 0], pixels[:, 2] - pixels[:, 0]))
+    solid = face_areas(vertices_mm.astype(float), faces)
+    return np.where(flat > 1e-9, np.sqrt(solid / np.maximum(flat, 1e-9)), 0.0)
+
+
+def typical_texel_mm(vertices_mm: Floats, faces: Ints, uv: Floats, *, height: int, width: int) -> float:
+    """The texel edge in mm that half of the textured surface stays below; 0 when nothing is textured."""
+    sizes = texel_sizes(vertices_mm, faces, uv, height=height, width=width)
+    area = face_areas(vertices_mm.astype(float), faces) * (sizes > 0)
+    if not area.sum() > 0:
+        return 0.0
+    order = np.argsort(sizes)
+    reach = np.cumsum(area[order])
+    return float(sizes[order][np.searchsorted(reach, reach[-1] / 2)])
+
+
+def border_distance(mask: NDArray[Any], reach: int) -> NDArray[np.uint8]:
+    """(height, width) steps (4-neighbour) from a covered texel to the nearest uncovered one, 0 outside, at most `reach`."""
+    distance = np.zeros(mask.shape, np.uint8)
+    inside = mask.copy()
+    for _ in range(reach):
+        distance += inside
+        smaller = inside.copy()
+        smaller[1:] &= inside[:-1]
+        smaller[:-1] &= inside[1:]
+        smaller[:, 1:] &= inside[:, :-1]
+        smaller[:, :-1] &= inside[:, 1:]
+        smaller[0] = smaller[-1] = False
+        smaller[:, 0] = smaller[:, -1] = False
+        inside = smaller
+    return distance
+
+
+def extend(values: Floats, mask: NDArray[Any], steps: int) -> Floats:
+    """The raster (height, width[, k]) with covered values grown `steps` texels outwards, so that filtering finds no edge."""
+    height, width = mask.shape
+    flat = np.pad(values.reshape(height, width, -1).astype(np.float32), ((1, 1), (1, 1), (0, 0)))
+    known = np.pad(mask, 1)
+    kept, wide = flat.reshape(-1, flat.shape[2]), width + 2
+    for _ in range(steps):
+        rim = np.zeros_like(known)
+        rim[1:-1, 1:-1] = known[2:, 1:-1] | known[:-2, 1:-1] | known[1:-1, 2:] | known[1:-1, :-2]
+        fresh = np.flatnonzero(rim & ~known)
+        near = fresh[:, None] + np.array([-wide, wide, -1, 1])
+        share = known.reshape(-1)[near].astype(np.float32)
+        kept[fresh] = np.einsum("ns,nsk->nk", share, kept[near]) / share.sum(axis=1, keepdims=True)
+        known.reshape(-1)[fresh] = True
+    return np.ascontiguousarray(flat[1:-1, 1:-1]).reshape(values.shape)
+
+
+def bilinear(raster: Floats, x: Floats, y: Floats) -> Floats:
+    """(n,) values of a raster (height, width) at x, y (n,) in texels from the middle of the first; its rim goes on."""
+    height, width = raster.shape
+    x, y = np.clip(x, 0, width - 1), np.clip(y, 0, height - 1)
+    column, row = np.minimum(x.astype(np.int64), max(width - 2, 0)), np.minimum(y.astype(np.int64), max(height - 2, 0))
+    right, up = x - column, y - row
+    next_column, next_row = np.minimum(column + 1, width - 1), np.minimum(row + 1, height - 1)
+    lower = raster[row, column] * (1 - right) + raster[row, next_column] * right
+    upper = raster[next_row, column] * (1 - right) + raster[next_row, next_column] * right
+    return lower * (1 - up) + upper * up
+
+
+def surface_frames(vertices: Floats, faces: Ints, uv: Floats) -> tuple[Floats, Floats]:
+    """The gradients (m, 3) of u and of v on each face: how far a texture coordinate climbs per unit of length in 3D.
+
+    On the plane of the face with edges e1, e2 and normal N (not unit): grad b1 = e2 x N / N.N, grad b2 = N x e1 / N.N.
+    """
+    a, b, c = (vertices[faces[:, corner]].astype(float) for corner in range(3))
+    e1, e2 = b - a, c - a
+    normal = np.cross(e1, e2)
+    square = np.maximum(np.einsum("ij,ij->i", normal, normal), 1e-30)[:, None]
+    first, second = np.cross(e2, normal) / square, np.cross(normal, e1) / square
+    d1, d2 = (uv[:, 1] - uv[:, 0]).astype(float), (uv[:, 2] - uv[:, 0]).astype(float)
+    return (d1[:, :1] * first + d2[:, :1] * second).astype(np.float32), (d1[:, 1:] * first + d2[:, 1:] * second).astype(
+        np.float32
+    )
+
+
+def normals_at(texels: Texels, faces: Ints, vertex_normals: Floats) -> Floats:
+    """(n, 3) float32 unit smooth normals in the texels."""
+    return unit(texels.interpolate(faces, vertex_normals)).astype(np.float32)

@@ -1,0 +1,89 @@
+"""What does a method need to know of a textured surface? Geometry and texels together, in mm, read once."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ..mesh.triangles import TriangleMesh, vertex_normals
+from .texels import Texels, normals_at, rasterize, typical_texel_mm
+
+Floats = NDArray[Any]
+Ints = NDArray[Any]
+
+
+@dataclass(frozen=True)
+class Surface:
+    """A textured surface.
+
+    vertices: (v, 3) float32 mm. faces: (m, 3). uv: (m, 3, 2). vertex_normal: (v, 3). texels: those covered and usable.
+    position, normal: (n, 3) float32 mm / unit, smooth, in the texels. texel_mm: typical edge of a texel.
+    """
+
+    vertices: Floats
+    faces: Ints
+    uv: Floats
+    vertex_normal: Floats
+    texels: Texels
+    position: Floats
+    normal: Floats
+    texel_mm: float
+
+    def __len__(self) -> int:
+        return len(self.texels)
+
+    @property
+    def on_vertices(self) -> bool:
+        """Whether the "texels" are the vertices of a mesh with vertex colours: they have no neighbours in a raster."""
+        return self.texels.shape[0] == 1
+
+
+def read_surface(triangles: TriangleMesh, faces_used: NDArray[Any], *, height: int, width: int) -> Surface:
+    """The surface of `triangles` (vertices in mm, with UVs) whose faces in `faces_used` (m,) show a texture.
+
+    Texels that several places of the surface share are in it, marked; `without` takes them out.
+    """
+    if triangles.uv is None:
+        raise ValueError("the mesh has no UVs")
+    used = faces_used & np.isfinite(triangles.uv).all(axis=(1, 2))
+    faces, uv = triangles.faces[used], triangles.uv[used]
+    vertices = triangles.vertices.astype(np.float32)
+    normals = vertex_normals(triangles.vertices.astype(float), triangles.faces).astype(np.float32)
+    texels = rasterize(uv, height=height, width=width)
+    return Surface(
+        vertices,
+        faces,
+        uv,
+        normals,
+        texels,
+        texels.interpolate(faces, vertices),
+        normals_at(texels, faces, normals),
+        typical_texel_mm(vertices, faces, uv, height=height, width=width),
+    )
+
+
+def vertex_surface(triangles: TriangleMesh) -> Surface:
+    """The surface of a mesh (mm) whose colours lie on its vertices: each used vertex is a texel of a raster of one row."""
+    faces, vertices = triangles.faces, triangles.vertices.astype(np.float32)
+    normals = vertex_normals(triangles.vertices.astype(float), faces).astype(np.float32)
+    used, first = np.unique(faces.reshape(-1), return_index=True)
+    weight = np.zeros((len(used), 3), np.float32)
+    weight[np.arange(len(used)), first % 3] = 1
+    texels = Texels((1, len(vertices)), used.astype(np.int64), first // 3, weight, np.zeros(len(used), bool))
+    edge = np.linalg.norm(vertices[faces[:, 1]] - vertices[faces[:, 0]], axis=1)
+    return Surface(
+        vertices, faces, np.zeros((len(faces), 3, 2), np.float32), normals, texels, vertices[used], normals[used],
+        float(np.median(edge)),
+    )  # fmt: skip
+
+
+def without(surface: Surface, texels: NDArray[Any]) -> Surface:
+    """The surface without some texels (n,) bool."""
+    if not texels.any():
+        return surface
+    keep, all_ = ~texels, surface.texels
+    fewer = Texels(all_.shape, all_.index[keep], all_.face[keep], all_.weight[keep], all_.shared[keep])
+    return replace(surface, texels=fewer, position=surface.position[keep], normal=surface.normal[keep])

@@ -1,0 +1,1 @@
+"""Rendering, and files for the client, from Blender data."""

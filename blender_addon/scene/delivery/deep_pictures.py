@@ -1,0 +1,183 @@
+"""Pictures sharper than one exposure of the lens: a focus bracket merged, or the labelled departure from the true lens.
+
+The bracket's slices are taken from one spot with the field of view kept; they may be left as frames too, of 16 bits, for
+whoever wants to stack them by hand. The departure lays the subject as a lens without blur
+would show it over the set as the true lens shows it; its caption must say so.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import tempfile
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import bpy
+import numpy as np
+
+from ...core.files.png import without_words
+from ...core.shots.focus_merge import merge
+from ...core.shots.formats import frame_used
+from ...core.shots.optics import in_blender
+from .. import roles
+from ..compat import node_tree_of
+from ..images import read_pixels
+from ..session import whole_file
+from ..shots import lens_drivers as key
+from ..shots.cameras import MM, optics_of
+
+DEPTH, SLICES = "bozzetto_depth", "bozzetto_bracket_mm"
+BRACKETS = ("bracket", "frames")
+"""The kinds of depth that are taken as slices; of the second the slices stay on disk."""
+SUBJECT = ("piece", "stand")
+
+
+def is_deep(shot: Any) -> bool:
+    """Whether a shot asks for more than one exposure."""
+    return shot.get(DEPTH, "lens") != "lens"
+
+
+def render_deep(stage: Any, path: Path, *, camera: Any, size: tuple[int, int]) -> None:
+    """Render a bracket or a departure to a file, which appears whole or not at all. Call inside `output.cycles`."""
+    scene = stage.scene
+    scene.render.resolution_x, scene.render.resolution_y = size
+    with tempfile.TemporaryDirectory() as folder, _twin(scene, camera, size) as twin:
+        scene.camera = twin
+        if camera[DEPTH] in BRACKETS:
+            left = frames_folder(path) if camera[DEPTH] == "frames" else None
+            pixels = _bracket(scene, twin, camera, size, Path(folder), left)
+        else:
+            pixels = _departure(stage, twin, Path(folder))
+    _write(scene, pixels, path)
+
+
+def frames_folder(path: Path) -> Path:
+    """Where the slices of the picture at `path` are left: `brackets/NAME` beside the folder of the pictures."""
+    return path.parent.parent / "brackets" / path.stem
+
+
+def _bracket(scene: Any, twin: Any, camera: Any, size: tuple[int, int], folder: Path, left: Path | None) -> Any:
+    lens = optics_of(camera)
+    distances = [float(distance) for distance in camera[SLICES]]
+    slices = []
+    for place, distance in enumerate(distances):
+        twin.data.dof.focus_distance = distance / MM
+        slices.append(_linear(scene, folder / f"slice{place}.exr")[..., :3])
+    if left is not None:
+        _leave_frames(scene, slices, left)
+    width = frame_used(camera[key.FORMAT][0], camera[key.FORMAT][1], size)[0]
+    depth = _depth(scene, twin, folder)
+    return merge(np.array(slices), depth, np.array(distances), lens, px_per_mm=size[0] / width)
+
+
+def _leave_frames(scene: Any, slices: list[Any], folder: Path) -> None:
+    """Write the slices as `001.png` and on, nearest focus first; frames of an earlier, longer bracket go."""
+    names = [f"{number:03d}.png" for number in range(1, len(slices) + 1)]
+    with _set([(scene.render.image_settings, "color_depth", "16")]):
+        for name, pixels in zip(names, slices, strict=True):
+            _write(scene, pixels, folder / name)
+    for old in folder.glob("[0-9][0-9][0-9].png"):
+        if old.name not in names:
+            old.unlink()
+
+
+def _departure(stage: Any, twin: Any, folder: Path) -> Any:
+    scene = stage.scene
+    subject = [item for role in SUBJECT for item in stage.find_all(role).values()]
+    subject += [item for item in scene.objects if item.get("bozzetto_turns") and item not in subject]
+    others = [item for item in scene.objects if item not in subject and hasattr(item, "is_holdout")]
+    with _set([(item, "visible_camera", False) for item in subject]):
+        ground = _linear(scene, folder / "ground.exr")[..., :3]
+    changes: list[tuple[Any, str, Any]] = [(item, "is_holdout", True) for item in others]
+    changes += [(twin.data.dof, "use_dof", False), (scene.render, "film_transparent", True)]
+    changes += [(scene.render.image_settings, "color_mode", "RGBA")]
+    with _set(changes):
+        front = _linear(scene, folder / "front.exr")
+    return front[..., :3] + (1.0 - np.clip(front[..., 3:], 0.0, 1.0)) * ground
+
+
+def _depth(scene: Any, twin: Any, folder: Path) -> Any:
+    """(h, w) depth in mm of what each pixel shows, without blur; inf where nothing is."""
+    material = bpy.data.materials.new("depth")
+    try:
+        tree = node_tree_of(material)
+        tree.nodes.clear()
+        seen, glow, out = (
+            tree.nodes.new(kind) for kind in ("ShaderNodeCameraData", "ShaderNodeEmission", "ShaderNodeOutputMaterial")
+        )
+        tree.links.new(seen.outputs["View Z Depth"], glow.inputs["Strength"])
+        tree.links.new(glow.outputs[0], out.inputs["Surface"])
+        layer, own = scene.view_layers[0], scene.cycles
+        changes = [(layer, "material_override", material), (twin.data.dof, "use_dof", False), (own, "samples", 1)]
+        changes += [(own, "use_denoising", False), (own, "pixel_filter_type", "BOX"), (own, "max_bounces", 0)]
+        changes += [(own, "use_adaptive_sampling", False), (scene.render, "film_transparent", True)]
+        with _set(changes):
+            depth = _linear(scene, folder / "depth.exr", bits="32")[..., 0].astype(float) * MM
+        return np.where(depth > 0.0, depth, np.inf)
+    finally:
+        bpy.data.materials.remove(material)
+
+
+@contextlib.contextmanager
+def _twin(scene: Any, camera: Any, size: tuple[int, int]) -> Iterator[Any]:
+    """A camera like the shot's whose field of view stays while its focus moves."""
+    twin = camera.copy()
+    twin.data = camera.data.copy()
+    roles.unmark(twin)
+    twin.animation_data_clear()
+    twin.data.animation_data_clear()
+    used = frame_used(camera[key.FORMAT][0], camera[key.FORMAT][1], size)
+    lens = optics_of(camera)
+    written = in_blender(lens, used, blades=int(camera.get(key.BLADES, 0)))
+    data = twin.data
+    data.lens, data.sensor_width, data.dof.aperture_fstop = written.lens, written.sensor_width, written.fstop
+    data.dof.focus_object, data.dof.focus_distance = None, lens.focus_mm / MM
+    scene.collection.objects.link(twin)
+    kept = scene.camera
+    try:
+        yield twin
+    finally:
+        scene.camera = kept
+        bpy.data.objects.remove(twin)
+        bpy.data.cameras.remove(data)
+
+
+@contextlib.contextmanager
+def _set(changes: list[tuple[Any, str, Any]]) -> Iterator[None]:
+    """Properties changed inside the block, given back after it."""
+    kept = [(owner, name, getattr(owner, name)) for owner, name, _ in changes]
+    try:
+        for owner, name, value in changes:
+            setattr(owner, name, value)
+        yield
+    finally:
+        for owner, name, value in kept:  # in the order of setting: a file format decides which depths there are
+            setattr(owner, name, value)
+
+
+def _linear(scene: Any, path: Path, *, bits: str = "16") -> Any:
+    """(h, w, 4) what the scene's camera sees, scene-linear."""
+    images = scene.render.image_settings
+    with _set([(images, "file_format", "OPEN_EXR"), (images, "color_depth", bits)]):
+        scene.render.filepath = str(path)
+        bpy.ops.render.render(write_still=True, scene=scene.name)
+    image = bpy.data.images.load(str(path))
+    try:
+        return read_pixels(image).copy()
+    finally:
+        bpy.data.images.remove(image)
+
+
+def _write(scene: Any, pixels: Any, path: Path) -> None:
+    height, width = pixels.shape[:2]
+    image = bpy.data.images.new("deep", width, height, float_buffer=True)
+    try:
+        full = np.ones((height, width, 4), np.float32)
+        full[..., :3] = pixels
+        image.pixels.foreach_set(full.ravel())
+        with whole_file(path) as draft:
+            image.save_render(str(draft), scene=scene)
+            draft.write_bytes(without_words(draft.read_bytes()))
+    finally:
+        bpy.data.images.remove(image)

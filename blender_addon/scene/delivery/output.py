@@ -1,0 +1,136 @@
+"""Rendering into files: Cycles set up for a picture, the device picked, the scene's own settings given back."""
+
+from __future__ import annotations
+
+import contextlib
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import bpy
+
+from ...core.files.png import without_words
+from ..compat import set_media
+from ..session import whole_file
+
+
+@dataclass(frozen=True)
+class Quality:
+    """What a render may cost: at most `samples` a pixel, fewer where the noise falls under `noise` (0: never fewer).
+
+    careful: denoise the guides before they guide, which keeps relief where they are noisy and costs a second or more.
+    """
+
+    samples: int
+    noise: float
+    denoise: bool = True
+    careful: bool = True
+
+
+@contextlib.contextmanager
+def cycles(scene: Any, quality: Quality, *, device: str, seed: int, persistent: bool = False) -> Iterator[None]:
+    """The scene set up for Cycles inside the block; its own render settings come back after it."""
+    kept = _kept(scene)
+    try:
+        set_up(scene, quality, device=device, seed=seed)
+        scene.render.use_persistent_data = persistent
+        yield
+    finally:
+        for owner, name, value in kept:
+            setattr(owner, name, value)
+
+
+def set_up(scene: Any, quality: Quality, *, device: str, seed: int) -> str:
+    """Cycles with this quality, metadata stamps off so that equal pictures are equal files; returns the device used."""
+    render, own = scene.render, scene.cycles
+    render.engine = "CYCLES"
+    own.device = pick_device(device)
+    own.samples = quality.samples
+    own.use_adaptive_sampling = quality.noise > 0
+    own.adaptive_threshold = quality.noise
+    own.adaptive_min_samples = min(16, quality.samples)
+    own.use_denoising = quality.denoise and can_denoise(scene)
+    if own.use_denoising:
+        own.denoiser = "OPENIMAGEDENOISE"
+        # Albedo and normal guide the denoiser, so that it keeps relief and grain apart from noise.
+        own.denoising_input_passes = "RGB_ALBEDO_NORMAL"
+        own.denoising_prefilter = "ACCURATE" if quality.careful else "FAST"
+    own.seed = seed
+    own.use_animated_seed = False
+    own.max_bounces, own.diffuse_bounces, own.glossy_bounces = 8, 3, 3
+    own.transmission_bounces, own.transparent_max_bounces = 6, 8
+    own.caustics_reflective = own.caustics_refractive = False
+    # A firefly of a small bright window in a glaze costs more than the light it carries.
+    own.sample_clamp_indirect = 8.0
+    # Boards and debris are long thin triangles: a tree that may split them is a tenth quicker to look through.
+    own.debug_use_spatial_splits = True
+    render.use_persistent_data = False
+    render.film_transparent = False
+    render.resolution_percentage = 100
+    render.use_border = False
+    render.use_sequencer = False
+    render.use_file_extension = False
+    render.use_stamp = False
+    for name in dir(render):
+        if name.startswith("use_stamp_"):
+            setattr(render, name, False)
+    set_media(render.image_settings, "IMAGE")
+    render.image_settings.file_format = "PNG"
+    render.image_settings.color_mode = "RGB"
+    render.image_settings.color_depth = "8"
+    render.image_settings.compression = 30
+    return own.device
+
+
+def can_denoise(scene: Any) -> bool:
+    """Whether this Blender was built with a denoiser; some distributions' builds are not."""
+    return bool(scene.cycles.denoiser)
+
+
+_RENDER = (
+    "engine", "use_persistent_data", "film_transparent", "resolution_x", "resolution_y", "resolution_percentage",
+    "use_border", "use_sequencer", "use_file_extension", "use_stamp", "filepath", "use_compositing",
+)  # fmt: skip
+_CYCLES = (
+    "device", "samples", "use_adaptive_sampling", "adaptive_threshold", "adaptive_min_samples", "use_denoising", "denoiser",
+    "denoising_input_passes", "denoising_prefilter", "seed", "use_animated_seed", "max_bounces", "diffuse_bounces",
+    "glossy_bounces", "transmission_bounces", "transparent_max_bounces", "caustics_reflective", "caustics_refractive",
+    "sample_clamp_indirect", "debug_use_spatial_splits",
+)  # fmt: skip
+
+
+def _kept(scene: Any) -> list[tuple[Any, str, Any]]:
+    kept = [(scene.render, name, getattr(scene.render, name)) for name in _RENDER]
+    kept += [(scene.cycles, name, getattr(scene.cycles, name)) for name in _CYCLES]
+    kept = [one for one in kept if one[2] != ""]  # a choice with nothing to choose from can't be set again
+    images = scene.render.image_settings
+    kept += [(images, "media_type", images.media_type)] if hasattr(images, "media_type") else []
+    kept += [(images, name, getattr(images, name)) for name in ("file_format", "color_mode", "color_depth", "compression")]
+    return [*kept, (scene, "camera", scene.camera), (scene, "frame_current", scene.frame_current)]
+
+
+def pick_device(wish: str) -> str:
+    """'GPU' when wished or 'auto' and a card is set up in Blender's preferences, else 'CPU'."""
+    if wish == "cpu":
+        return "CPU"
+    addon = bpy.context.preferences.addons.get("cycles")
+    if addon is None:
+        return "CPU"
+    preferences = addon.preferences
+    if preferences.compute_device_type == "NONE":
+        return "CPU"
+    with contextlib.suppress(Exception):  # a driver that fails to answer is a machine without a card
+        preferences.refresh_devices()
+    cards = [one for one in preferences.devices if one.type == preferences.compute_device_type and one.use]
+    return "GPU" if cards else "CPU"
+
+
+def render_picture(scene: Any, path: Path, *, camera: Any, size: tuple[int, int]) -> None:
+    """Render what a camera sees to a file, which appears whole or not at all. Call inside `cycles`."""
+    scene.camera = camera
+    scene.render.resolution_x, scene.render.resolution_y = size
+    with whole_file(path) as draft:
+        scene.render.filepath = str(draft)
+        bpy.ops.render.render(write_still=True, scene=scene.name)
+        draft.write_bytes(without_words(draft.read_bytes()))

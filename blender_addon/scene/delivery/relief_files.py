@@ -1,0 +1,30 @@
+"""Writes the recovered relief for other programs: the height as 16-bit grey with its range told, the +Y normal map."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from ...core.files.png16 import png16
+from ..images import read_pixels
+from ..session import whole_file
+
+
+def write_relief(folder: Path, name: str, height: Any | None, normal: Any | None) -> list[tuple[str, str]]:
+    """Write the images that there are to `folder`; returns (file name, what it is) of each."""
+    written = []
+    if height is not None:
+        values = read_pixels(height)[..., 0]
+        reach = max(float(np.abs(values).max()), 1e-6)
+        told = f"black is -{reach:.4f} mm, white +{reach:.4f} mm, middle grey the scan's own surface"
+        written.append((f"{name}_height.png", png16(0.5 + 0.5 * values / reach, told={"Description": told}), f"relief, {told}"))
+    if normal is not None:
+        values = read_pixels(normal)[..., :3]
+        told = "tangent-space normal map, +Y, 16 bits"
+        written.append((f"{name}_normal.png", png16(values, told={"Description": told}), told))
+    for file, data, _ in written:
+        with whole_file(folder / file) as draft:
+            draft.write_bytes(data)
+    return [(file, what) for file, _, what in written]

@@ -1,0 +1,113 @@
+"""How does the piece look in every material? The subject itself, one after the other, under one light."""
+
+from __future__ import annotations
+
+import dataclasses
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import bpy
+
+from ...core.dressing.exposure import usual_offset
+from ..dressing.shot_light import SHADE
+from ..nodes.builder import drop_unused_groups
+from ..nodes.materials import MEAN, exposed_as, make_material
+from ..surface.own_texture import maps_of, mean_colour, own_colour_of
+from ..surface.surfaces import surface_of
+from .output import Quality, cycles, render_picture
+from .shot_state import dressed_for
+
+SAMPLES: tuple[tuple[str, dict[str, str]], ...] = (
+    ("Stoneware, bone-dry", {"piece": "clay", "clay_body": "stoneware", "clay_state": "dry"}),
+    ("Grey clay, leather-hard", {"piece": "clay", "clay_body": "grey", "clay_state": "leather"}),
+    ("Sculpture clay, wet", {"piece": "clay", "clay_body": "crank", "clay_state": "wet"}),
+    ("Terracotta, fired", {"piece": "clay", "clay_body": "terracotta", "clay_state": "fired"}),
+    ("Porcelain, fired", {"piece": "clay", "clay_body": "porcelain", "clay_state": "fired"}),
+    ("Celadon glaze", {"piece": "glaze", "glaze_kind": "celadon"}),
+    ("Iron black glaze", {"piece": "glaze", "glaze_kind": "tenmoku"}),
+    ("Walnut, oiled", {"piece": "wood", "wood_species": "walnut", "wood_finish": "oiled"}),
+    ("Oak, raw", {"piece": "wood", "wood_species": "oak", "wood_finish": "raw"}),
+    ("Limestone, honed", {"piece": "stone", "stone_kind": "limestone", "stone_finish": "honed"}),
+    ("White marble, polished", {"piece": "stone", "stone_kind": "marble", "stone_finish": "polished"}),
+    ("Plaster", {"piece": "plaster"}),
+    ("Bronze, brown patina", {"piece": "bronze", "patina": "brown"}),
+    ("Bronze, green patina", {"piece": "bronze", "patina": "green"}),
+    ("Beeswax", {"piece": "wax", "wax_kind": "beeswax"}),
+    ("Own colour", {"piece": "own"}),
+)
+LONG_SIDE = 480
+
+
+def materials_for_samples(stage: Any) -> Iterator[tuple[str, Any]]:
+    """The piece's materials one after the other, label and new material; each is taken away when the next is asked for."""
+    settings = stage.sheet["material"]
+    for label, choice in SAMPLES:
+        item = stage.require("piece")
+        if choice["piece"] == "own" and own_colour_of(stage, item, "piece") == (None, ""):
+            continue
+        surface = surface_of(choice["piece"], dataclasses.replace(settings, **choice))
+        maps = maps_of(stage, item, "piece", settings.relief_strength)
+        material = make_material(f"Sample {label}", surface, maps)
+        mean = mean_colour(item, maps) if choice["piece"] == "own" else None
+        if mean is not None:
+            material[MEAN] = mean
+        name = material.name
+        try:
+            yield label, material
+        finally:
+            bpy.data.materials.remove(bpy.data.materials[name])
+            drop_unused_groups()
+
+
+def render_samples(stage: Any, device: str, quality: Quality, largest: int = LONG_SIDE) -> Iterator[tuple[int, int, str, Path]]:
+    """Render the piece in each material from the first shot; yields number, count, label and the picture's path.
+
+    largest: longer side that a sample may have, px; `LONG_SIDE` at most.
+    """
+    shots = stage.find_all("shot")
+    shot = shots.get("hero") or next(iter(shots.values()))
+    shot_key, folder = shot["bozzetto_key"], stage.out / "samples"
+    for number, (label, material) in enumerate(materials_for_samples(stage), 1):
+        path = folder / f"{number:02d} {label.lower().replace(',', '')}.png".replace(" ", "_")
+        shot = stage.require("shot", shot_key)
+        with cycles(stage.scene, quality, device=device, seed=stage.seed), dressed_for(stage, shot):
+            kept = _put_on(stage.require("piece"), material)
+            exposure = stage.scene.view_settings.exposure
+            stage.scene.view_settings.exposure = exposure + _lighter(stage, material)
+            try:
+                render_picture(stage.scene, path, camera=shot, size=_size(shot, min(LONG_SIDE, largest)))
+            finally:
+                stage.scene.view_settings.exposure = exposure
+                _put_back(stage.require("piece"), kept)
+        yield number, len(SAMPLES), label, path
+
+
+def _size(shot: Any, side: int) -> tuple[int, int]:
+    width, height = shot.get("bozzetto_resolution", (3, 2))
+    return max(1, round(side * width / max(width, height))), max(1, round(side * height / max(width, height)))
+
+
+def _lighter(stage: Any, sample: Any) -> float:
+    """How many stops lighter a sample is exposed than what the piece wears; not where the job sets exposure or offset."""
+    asked = stage.sheet["lighting"]
+    if asked.exposure is not None or asked.offset is not None:
+        return 0.0
+    world = stage.scene.world
+    shade = world.get(SHADE, 1.0) if world else 1.0
+    worn = stage.find("surface", "piece")
+    return usual_offset(shade=shade, **exposed_as(sample)) - usual_offset(shade=shade, **exposed_as(worn))
+
+
+def _put_on(item: Any, material: Any) -> list[tuple[str, str]]:
+    kept = [(slot.link, slot.material.name if slot.material else "") for slot in item.material_slots]
+    for slot in item.material_slots:
+        slot.link = "OBJECT"
+        slot.material = material
+    return kept
+
+
+def _put_back(item: Any, kept: list[tuple[str, str]]) -> None:
+    for slot, (link, name) in zip(item.material_slots, kept, strict=True):
+        slot.material = bpy.data.materials.get(name) if link == "OBJECT" else None
+        slot.link = link

@@ -1,0 +1,78 @@
+"""The scene as one picture needs it: its own set and light, the subject turned; as it was afterwards."""
+
+from __future__ import annotations
+
+import contextlib
+import math
+from collections.abc import Iterator
+from typing import Any
+
+import bpy
+from mathutils import Matrix
+
+from ..dressing.set_parts import apply_shot_set, restore_set
+from ..dressing.shot_light import apply_shot_light
+from ..stage import Stage
+
+TURNING = ("piece", "stand")
+"""Roles that turn on the turntable; what lies on the stand is marked by the property `bozzetto_turns`."""
+
+
+@contextlib.contextmanager
+def dressed_for(stage: Stage, shot: Any) -> Iterator[None]:
+    """Hide, swap and light as the shot asks; the scene's own state comes back afterwards."""
+    before = apply_shot_set(stage.scene, shot)
+    restore_light = apply_shot_light(stage.scene, shot)
+    try:
+        yield
+    finally:
+        restore_light()
+        restore_set(stage.scene, before)
+
+
+@contextlib.contextmanager
+def turned(stage: Stage, angle: float) -> Iterator[None]:
+    """The subject turned about the vertical by an angle in degrees, counter-clockwise seen from above."""
+    if angle == 0.0:
+        yield
+        return
+    items = turning(stage)
+    kept = [(item.name, item.matrix_basis.copy()) for item in items]
+    turn = Matrix.Rotation(math.radians(angle), 4, "Z")
+    try:
+        for item in items:
+            item.matrix_basis = turn @ item.matrix_basis
+        yield
+    finally:
+        for name, matrix in kept:
+            bpy.data.objects[name].matrix_basis = matrix
+
+
+def turning(stage: Stage) -> list[Any]:
+    """The objects that turn: the subject and what lies on it, or the turntable's camera where that orbits instead."""
+    orbiting = [shot for shot in stage.find_all("shot").values() if shot.get("bozzetto_turn") == "camera"]
+    if orbiting:
+        return orbiting
+    items = [item for role in TURNING for item in stage.find_all(role).values()]
+    return items + [item for item in stage.scene.objects if item.get("bozzetto_turns") and item not in items]
+
+
+def make_pivot(name: str, angles: Any) -> Any:
+    """An empty at the origin with a key a frame: `angles` (n,) in degrees for the frames 1 to n."""
+    pivot = bpy.data.objects.new(name, None)
+    pivot.empty_display_size = 0.02
+    for frame, angle in enumerate(angles, 1):
+        pivot.rotation_euler[2] = math.radians(float(angle))
+        pivot.keyframe_insert("rotation_euler", index=2, frame=frame)
+    pivot.rotation_euler[2] = 0.0
+    return pivot
+
+
+def hang_on_pivot(stage: Stage) -> Any:
+    """The edit that parents an object to the job's pivot without moving it."""
+
+    def hang(item: Any) -> None:
+        item.parent = stage.find("pivot")
+        item.matrix_parent_inverse.identity()
+
+    return hang

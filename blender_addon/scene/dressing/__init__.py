@@ -1,0 +1,1 @@
+"""Tabletop, props, debris and lights as Blender data."""

@@ -1,0 +1,149 @@
+"""From a light set-up in mm and kelvin to Blender's lights, cards and world."""
+
+from __future__ import annotations
+
+import math
+from typing import Any
+
+import bpy
+import numpy as np
+from mathutils import Matrix, Vector
+
+from ...core.colour import blackbody
+from ...core.dressing.light_setups import Card, Lamp, Room, SetUp
+from .. import compat
+from ..fingerprint import fingerprint
+from ..nodes.builder import Tree
+
+SETUP = "bozzetto_light"
+"""Custom property: which set-up a light, card or world belongs to; on a camera, which one its shot wants."""
+
+
+FILL = "bozzetto_fill"
+"""Custom property on a white card: it opens shadows, and is taken away for a close look, whose relief lives by them."""
+
+BALANCE = "White balance"
+
+
+def set_balance(world: Any, gains: Any) -> None:
+    """Multiply the surroundings' red, green and blue, as a camera's white balance multiplies the picture's."""
+    world.node_tree.nodes[BALANCE].inputs[1].default_value = tuple(float(gain) for gain in gains)
+
+
+MATT = "bozzetto_matt"
+"""Custom property on a matt material of ours: its digest."""
+
+
+def facing(centre: Any, aim: Any) -> Any:
+    """The matrix (metres) of something at `centre` (mm) whose -Z looks at `aim`, its Y as upright as can be."""
+    way = Vector(np.asarray(aim, float) - np.asarray(centre, float))
+    turn = way.to_track_quat("-Z", "Y")
+    return Matrix.Translation(Vector(np.asarray(centre, float) / 1000.0)) @ turn.to_matrix().to_4x4()
+
+
+def tint(kelvin: float, white_kelvin: float) -> tuple[float, float, float]:
+    """Linear colour of a light for a camera balanced to `white_kelvin`, luminance 1."""
+    colour = blackbody(kelvin) / blackbody(white_kelvin)
+    return tuple(float(value) for value in colour / (colour @ np.array([0.2126, 0.7152, 0.0722])))  # type: ignore[return-value]
+
+
+def make_lamp(lamp: Lamp, setup: str, white_kelvin: float) -> Any:
+    """An area light; its power in watts gives the radiance asked for (power = pi x area x radiance for a matt emitter)."""
+    data = bpy.data.lights.new(f"{setup} {lamp.name}", "AREA")
+    data.shape = "DISK" if lamp.round else "RECTANGLE"
+    data.size, data.size_y = lamp.width / 1000.0, lamp.height / 1000.0
+    area = data.size * (data.size * math.pi / 4 if lamp.round else data.size_y)
+    data.energy = lamp.radiance * area * math.pi
+    data.color = tint(lamp.kelvin, white_kelvin)
+    data.spread = math.radians(lamp.spread)
+    item = bpy.data.objects.new(data.name, data)
+    item.matrix_world = facing(lamp.centre, lamp.aim)
+    item.visible_camera = False
+    item[SETUP] = setup
+    return item
+
+
+def make_card(card: Card, setup: str) -> Any:
+    """A matt card that is seen by the light and by reflections, not by the camera."""
+    item = flat_object(
+        f"{setup} {card.name}", card.width, card.height, matt_material(f"Card {card.albedo:g}", (card.albedo,) * 3)
+    )
+    item.matrix_world = facing(card.centre, card.aim)
+    item.visible_camera = False
+    item[SETUP] = setup
+    if card.albedo > 0.5:
+        item[FILL] = True
+    return item
+
+
+def flat_object(name: str, width: float, height: float, material: Any) -> Any:
+    """A rectangle of `width` x `height` mm that looks along its own -Z."""
+    mesh = bpy.data.meshes.new(name)
+    x, y = width / 2000.0, height / 2000.0
+    mesh.from_pydata([(-x, -y, 0.0), (-x, y, 0.0), (x, y, 0.0), (x, -y, 0.0)], [], [(0, 1, 2, 3)])
+    mesh.materials.append(material)
+    return bpy.data.objects.new(name, mesh)
+
+
+def matt_material(name: str, albedo: Any) -> Any:
+    """A perfectly matt surface of a given albedo; one that we made before and nobody changed is used again."""
+    material = bpy.data.materials.new(name)
+    node_tree = compat.node_tree_of(material)
+    node_tree.nodes.clear()
+    tree = Tree(node_tree)
+    tree.node("OutputMaterial", {"Surface": tree.node("BsdfDiffuse", {"Color": tuple(albedo), "Roughness": 0.0})["BSDF"]})
+    tree.arrange()
+    digest = fingerprint(material)
+    for other in bpy.data.materials:
+        if other != material and other.get(MATT) == digest and fingerprint(other) == digest:
+            bpy.data.materials.remove(material)
+            return other
+    material[MATT] = digest
+    return material
+
+
+def make_room(room: Room, setup: str, white_kelvin: float) -> Any:
+    """A world without a picture: sky from horizon to zenith by the cosine, ground below."""
+    world, tree = _world(f"Room {setup}")
+    up = tree.node("SeparateXYZ", {"Vector": tree.node("TexCoord")["Generated"]})["Z"]
+    sky, ground = tint(room.sky_kelvin, white_kelvin), tint(room.ground_kelvin, white_kelvin)
+    high = tree.span(up, 0.0, 1.0, room.horizon, room.zenith)
+    level = tree.blend(tree.span(up, -0.03, 0.03), room.ground, high)
+    colour = tree.mix(tree.span(up, -0.03, 0.03), ground, sky)
+    tree.node("OutputWorld", {"Surface": tree.node("Background", {"Color": colour, "Strength": level})["Background"]})
+    tree.arrange()
+    world[SETUP] = setup
+    return world
+
+
+def make_surroundings(image: Any, *, turn: float, level: float) -> Any:
+    """A world lit by an equirectangular picture, turned about the vertical by `turn` degrees, counter-clockwise from above.
+
+    Pictures that were made smaller ring below zero round a sun or a lamp; that would take light away, and is cut off.
+    """
+    world, tree = _world("Surroundings")
+    dial = tree.node("Mapping", {
+        "Vector": tree.node("TexCoord")["Generated"], "Rotation": (0.0, 0.0, -math.radians(turn)),
+    }, label="Turn")  # fmt: skip
+    picture = tree.node("TexEnvironment", {"Vector": dial["Vector"]}, image=image, label="Picture")
+    balanced = tree.vector("MULTIPLY", tree.vector("MAXIMUM", picture["Color"], (0.0, 0.0, 0.0)), (1.0, 1.0, 1.0))
+    balanced.node.name = balanced.node.label = BALANCE
+    light = tree.node("Background", {"Color": balanced, "Strength": level}, label="Level")
+    tree.node("OutputWorld", {"Surface": light["Background"]})
+    tree.arrange()
+    world[SETUP] = "hdri"
+    return world
+
+
+def _world(name: str) -> tuple[Any, Tree]:
+    world = bpy.data.worlds.new(name)
+    node_tree = compat.node_tree_of(world)
+    node_tree.nodes.clear()
+    return world, Tree(node_tree)
+
+
+def make_light(setup_name: str, setup: SetUp) -> tuple[dict[str, Any], dict[str, Any], Any]:
+    """Lamps and cards by name, and the world, of a built-in set-up."""
+    lamps = {lamp.name: make_lamp(lamp, setup_name, setup.white_kelvin) for lamp in setup.lamps}
+    cards = {card.name: make_card(card, setup_name) for card in setup.cards}
+    return lamps, cards, make_room(setup.room, setup_name, setup.white_kelvin)

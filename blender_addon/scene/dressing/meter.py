@@ -1,0 +1,130 @@
+"""How bright is it at the subject's place? A grey card is held there and photographed in a small render of its own."""
+
+from __future__ import annotations
+
+import tempfile
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import bpy
+import numpy as np
+from mathutils import Matrix, Vector
+
+from ...core.dressing.exposure import GREY
+from ...core.srgb import luminance
+from ...core.surface.colour_card import COLUMNS, ROWS
+from ..compat import set_media
+from .lights import flat_object, matt_material
+from .targets import chart_object
+
+PIXELS = 12
+SAMPLES = 192
+CARD_MM = 30.0
+
+
+@dataclass(frozen=True)
+class Reading:
+    """(3,) mean linear radiance of the card, and the standard error of its luminance relative to the mean."""
+
+    colour: Any
+    error: float
+
+
+def card_matrix(centre_mm: Any, normal: Any) -> Any:
+    """The matrix (metres) of a card at `centre_mm` that looks along `normal`."""
+    turn = Vector(normal).to_track_quat("-Z", "Y")
+    return Matrix.Translation(Vector(centre_mm) / 1000.0) @ turn.to_matrix().to_4x4()
+
+
+def read_card(
+    *,
+    centre_mm: Any,
+    normal: Any,
+    lights: Iterable[Any],
+    world: Any,
+    around: Iterable[Any] = (),
+    seed: int = 1,
+) -> Reading:
+    """Photograph an 18 % card alone among `around` (objects that throw light or shadow on it) under lights and world.
+
+    All that is made for it is taken away again; nothing of the job's scene is touched.
+    """
+    card = flat_object("Grey card meter", CARD_MM, CARD_MM, matt_material("Grey card meter", (GREY,) * 3))
+    card.matrix_world = card_matrix(centre_mm, normal)
+    pixels = _photographed(card, 0.6 * CARD_MM, (PIXELS, PIXELS), [*lights, *around], world, seed).reshape(-1, 3)
+    bright = luminance(pixels)
+    mean = float(bright.mean())
+    return Reading(pixels.mean(axis=0), float(bright.std() / np.sqrt(len(bright)) / mean) if mean > 0 else 1.0)
+
+
+def read_chart(
+    *,
+    centre_mm: Sequence[float],
+    normal: Sequence[float],
+    lights: Iterable[Any],
+    world: Any,
+    around: Iterable[Any] = (),
+    seed: int = 1,
+) -> Any:
+    """(24, 3) linear colours of the 24-patch chart, photographed as `read_card` does the grey card."""
+    patch = CARD_MM / COLUMNS
+    chart = chart_object("Chart meter", patch)
+    chart.matrix_world = card_matrix(centre_mm, normal)
+    size = 4 * COLUMNS, 4 * ROWS
+    pixels = _photographed(chart, patch * COLUMNS, size, [*lights, *around], world, seed)
+    patches = pixels[::-1].reshape(ROWS, 4, COLUMNS, 4, 3)  # the picture's first row is its lowest
+    return patches[:, 1:3, :, 1:3].mean(axis=(1, 3)).reshape(-1, 3)
+
+
+def _photographed(item: Any, width_mm: float, size: tuple[int, int], others: Iterable[Any], world: Any, seed: int) -> Any:
+    """(h, w, 3) linear pixels of a flat object (looking along its -Z) seen from half a millimetre before it; it is removed."""
+    scene = bpy.data.scenes.new("Bozzetto meter")
+    camera = bpy.data.objects.new("Bozzetto meter", bpy.data.cameras.new("Bozzetto meter"))
+    try:
+        camera.data.type, camera.data.ortho_scale = "ORTHO", width_mm / 1000.0
+        camera.data.clip_start, camera.data.clip_end = 1e-5, 0.01
+        # nothing of the set can stand between
+        camera.matrix_world = item.matrix_world @ Matrix.Translation((0.0, 0.0, -0.0005)) @ Matrix.Rotation(np.pi, 4, "Y")
+        for one in (item, camera, *others):
+            if one.name not in scene.collection.objects:
+                scene.collection.objects.link(one)
+        scene.camera, scene.world = camera, world
+        scene.render.resolution_x, scene.render.resolution_y = size
+        return _rendered(scene, seed)
+    finally:
+        material = item.data.materials[0]
+        bpy.data.batch_remove([scene, item, camera, item.data, camera.data])
+        if material.users == 0:
+            bpy.data.materials.remove(material)
+
+
+def _rendered(scene: Any, seed: int) -> Any:
+    render = scene.render
+    render.engine = "CYCLES"
+    render.resolution_percentage = 100
+    render.use_compositing = render.use_sequencer = False
+    render.film_transparent = False
+    cycles = scene.cycles
+    cycles.device = "CPU"
+    cycles.samples, cycles.seed = SAMPLES, seed
+    cycles.use_adaptive_sampling = cycles.use_denoising = False
+    cycles.sample_clamp_direct = cycles.sample_clamp_indirect = 0.0
+    cycles.max_bounces = cycles.diffuse_bounces = 4
+    scene.view_settings.view_transform = "Raw"
+    with tempfile.TemporaryDirectory() as folder:
+        target = Path(folder) / "card.exr"
+        set_media(render.image_settings, "IMAGE")
+        render.image_settings.file_format = "OPEN_EXR"
+        render.image_settings.color_depth = "32"
+        render.filepath = str(target)
+        bpy.ops.render.render(scene=scene.name, write_still=True)
+        image = bpy.data.images.load(str(target))
+        try:
+            values = np.zeros(len(image.pixels), np.float32)
+            image.pixels.foreach_get(values)
+        finally:
+            bpy.data.images.remove(image)
+    width, height = render.resolution_x, render.resolution_y
+    return values.reshape(height, width, 4)[..., :3].astype(float)

@@ -1,0 +1,135 @@
+"""Which material does a part of the set wear? Materials for tabletop, backdrop, props and debris, made new for a step."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+import bpy
+
+from .. import compat
+from ..nodes.board import board_group
+from ..nodes.builder import Tree, make_group
+from ..nodes.clay import clay_group
+from ..nodes.props import prop_group
+from ..nodes.tabletops import tabletop_group
+
+Colour = Sequence[float]
+
+
+def material_of(name: str, group: Any, inputs: dict[str, Any] | None = None) -> Any:
+    """A new material that wears a group with a Shader output."""
+    material = bpy.data.materials.new(name)
+    tree = compat.node_tree_of(material)
+    tree.nodes.clear()
+    build = Tree(tree)
+    worn = build.group(group, inputs or {})
+    build.node("OutputMaterial", {"Surface": worn["Shader"]})
+    build.arrange()
+    return material
+
+
+def plain_material(
+    name: str, colour: Colour, *, rough: float = 0.5, metal: float = 0.0, mottle: float = 0.15, size: float = 4.0,
+    bump: float = 0.0, inputs: dict[str, Any] | None = None,
+) -> Any:  # fmt: skip
+    """A simple surface that is not perfectly even: `mottle` in tone with features of `size` mm, `bump` mm high."""
+
+    def build(tree: Tree) -> None:
+        body = tree.input("Colour", "colour", tuple(colour), help="Albedo, linear")
+        mm = tree.vector("SCALE", tree.node("TexCoord")["Object"], scale=1000.0)
+        uneven = tree.node("TexNoise", {"Vector": mm, "Scale": 1.0 / size, "Detail": 5.0, "Roughness": 0.6})["Factor"]
+        tone = tree.span(uneven, 0.25, 0.75, 1.0 - mottle, 1.0 + mottle)
+        shade = tree.node("CombineXYZ", {"X": tone, "Y": tone, "Z": tone})["Vector"]
+        finish = {
+            "Base Color": tree.mix(1.0, body, shade, blend="MULTIPLY"), "Metallic": metal,
+            "Roughness": tree.math("MULTIPLY_ADD", uneven, 0.3 * rough, 0.85 * rough),
+            **(inputs or {}),
+        }  # fmt: skip
+        if bump:
+            finish["Normal"] = tree.node(
+                "Bump", {"Strength": 1.0, "Distance": 0.001, "Height": tree.math("MULTIPLY", uneven, bump)}
+            )["Normal"]
+        tree.output("Shader", "shader", tree.node("BsdfPrincipled", finish)["BSDF"])
+
+    return material_of(name, make_group(name, build))
+
+
+def planks_material(name: str, inputs: dict[str, Any] | None = None) -> Any:
+    """The boards of a bench."""
+    return material_of(name, board_group(), inputs)
+
+
+def table_material(kind: str, wear: float, dust: Colour, reach: float) -> Any:
+    """The material of a tabletop by the kind it names; `dust`: albedo of the work's powder, `reach`: how far it lies, mm."""
+    powder = {"Dust": 0.2 + 0.35 * wear, "Dust Colour": tuple(dust), "Dust Reach": reach}
+    if kind == "planks":
+        return planks_material("Boards", {"Greyed": 0.12 + 0.3 * wear, "Oiled": 0.3, **powder})
+    return material_of(kind.capitalize(), tabletop_group(kind), None if kind == "paper" else powder)
+
+
+def room_materials() -> list[Any]:
+    """The slots of `core/dressing/tabletops/backdrop.py`: wall, wood, dark, pale, glazed, clay."""
+    return [
+        plain_material("Room wall", (0.36, 0.335, 0.295), rough=0.9, mottle=0.22, size=260.0),
+        plain_material("Room wood", (0.17, 0.105, 0.06), rough=0.6, mottle=0.3, size=60.0),
+        plain_material("Room dark", (0.045, 0.042, 0.04), rough=0.6, mottle=0.3, size=120.0),
+        plain_material("Room pale", (0.62, 0.60, 0.55), rough=0.8, mottle=0.08, size=200.0),
+        plain_material("Room glazed", (0.07, 0.12, 0.135), rough=0.15, mottle=0.3, size=40.0),
+        plain_material("Room clay", (0.30, 0.155, 0.085), rough=0.85, mottle=0.2, size=40.0),
+    ]
+
+
+def debris_material(body: str, tone: Colour) -> Any:
+    """What the pieces are of, each a little lighter or darker than the next."""
+    rough = {"clay": 0.9, "wood": 0.7, "stone": 0.8}[body]
+
+    def build(tree: Tree) -> None:
+        colour = tree.input("Colour", "colour", tuple(tone), help="Albedo of the pieces, linear")
+        spread = tree.input("Spread", "float", 0.22, help="How much pieces differ in tone")
+        tint = tree.node("Attribute", attribute_name="tint", attribute_type="INSTANCER")["Factor"]
+        mm = tree.vector("SCALE", tree.node("TexCoord")["Object"], scale=1000.0)
+        shifted = tree.vector("ADD", mm, tree.node("CombineXYZ", {"X": tree.math("MULTIPLY", tint, 91.0)})["Vector"])
+        if body == "wood":
+            shifted = tree.vector("MULTIPLY", shifted, (0.12, 2.2, 0.12))  # fibres run along a ribbon, which is wound round Y
+        uneven = tree.node("TexNoise", {"Vector": shifted, "Scale": 1.3, "Detail": 5.0, "Roughness": 0.65})["Factor"]
+        shade = tree.math(
+            "ADD", tree.math("MULTIPLY", tree.math("SUBTRACT", tint, 0.45), tree.math("MULTIPLY", spread, 2.0)), 1.0
+        )
+        shade = tree.math("MULTIPLY", shade, tree.span(uneven, 0.25, 0.75, 0.84, 1.16))
+        fine = tree.node("TexNoise", {"Vector": shifted, "Scale": 6.0, "Detail": 3.0})["Factor"]
+        height = tree.math("MULTIPLY", tree.math("ADD", fine, tree.math("MULTIPLY", uneven, 2.0)), 0.03)
+        bent = tree.node("Bump", {"Strength": 0.8, "Distance": 0.001, "Height": height})["Normal"]
+        made = tree.mix(1.0, colour, tree.node("CombineXYZ", {"X": shade, "Y": shade, "Z": shade})["Vector"], blend="MULTIPLY")
+        finish = {"Base Color": made, "Roughness": rough, "Specular IOR Level": 0.3, "Normal": bent, "Diffuse Roughness": 0.6}
+        solid = tree.node("BsdfPrincipled", finish)["BSDF"]
+        if body != "wood":
+            tree.output("Shader", "shader", solid)
+            return
+        glow = tree.node("BsdfTranslucent", {"Color": made})["BSDF"]  # a tenth of a millimetre of wood lets light through
+        mixed = tree.node("MixShader", {"Factor": 0.15})
+        tree.put(mixed.node.inputs[1], solid)
+        tree.put(mixed.node.inputs[2], glow)
+        tree.output("Shader", "shader", mixed["Shader"])
+
+    return material_of(f"Debris {body}", make_group(f"Debris {body}", build))
+
+
+def clay_material(name: str, tone: Colour) -> Any:
+    """A lump of the work's clay, without a piece's relief."""
+    material = bpy.data.materials.new(name)
+    tree = compat.node_tree_of(material)
+    tree.nodes.clear()
+    build = Tree(tree)
+    mm = build.vector("SCALE", build.node("TexCoord")["Object"], scale=1000.0)
+    inputs = {"Body Colour": tuple(tone), "Position": mm, "Normal": build.node("NewGeometry")["Normal"], "Pore Depth": 0.02}
+    build.node("OutputMaterial", {"Surface": build.group(clay_group(), inputs)["Shader"]})
+    build.arrange()
+    return material
+
+
+def prop_material(name: str, tone: Colour) -> Any:
+    """A prop's material by the name it gives; 'clay' is the work's."""
+    if name == "clay":
+        return clay_material("Clay lump", tone)
+    return material_of(name.capitalize(), prop_group(name))

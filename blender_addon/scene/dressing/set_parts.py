@@ -1,0 +1,269 @@
+"""The set as Blender data: tables, backdrops and props, and which of them a shot shows."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from typing import Any
+
+import numpy as np
+
+from ...core.dressing.resting import Support, rest_on
+from ...core.dressing.tabletops.grid import Tabletop
+from ...core.mesh.triangles import TriangleMesh, face_crosses
+from .. import roles
+from ..fingerprint import fingerprint
+from ..meshes import make_object, read_mesh
+from ..shots.cameras import vertices_mm
+from ..spatial import Surface
+
+SHOT_SET, SHOT_HIDE = "bozzetto_set", "bozzetto_hide"
+"""On a shot's camera: the name of its table where it differs, and the names of parts to hide, with commas between."""
+
+PART_OF, HIDDEN_IN = "bozzetto_part_of", "bozzetto_hidden_in"
+"""On a part of the set: the table that it lies on, and the names of the shots in whose way it stands, with commas between."""
+
+DRESSING = ("table", "backdrop", "prop", "debris")
+
+BASE = "bozzetto_base"
+"""On a material of the set: its name as we gave it."""
+
+SPARE = "bozzetto_spare"
+"""On a part of a table that only some shots show."""
+
+BAND_MM = 25.0
+"""How far up the subject is looked at when things are to keep clear of it."""
+
+
+def to_metres(mesh: TriangleMesh) -> TriangleMesh:
+    """A mesh of mm as one of metres, the scene's unit."""
+    return replace(mesh, vertices=np.asarray(mesh.vertices, np.float32) * np.float32(0.001))
+
+
+def make_part(name: str, mesh: TriangleMesh, materials: Sequence[Any], *, smooth: bool = True, table: str = "") -> Any:
+    """An object of a mesh in mm."""
+    item = make_object(name, to_metres(mesh), materials=materials, smooth=smooth)
+    item[PART_OF] = table
+    return item
+
+
+def offer_part(stage: Any, role: str, item: Any, *, key: str, name: str) -> None:
+    """Offer an object of the set; where the user has changed a material of the one before, the new one wears that."""
+    old = stage.find(role, key)
+    edited = {}
+    if old is not None and not stage.afresh:
+        edited = {
+            one[BASE]: one
+            for one in old.data.materials
+            if one is not None and one.get(roles.MADE) not in (None, fingerprint(one))
+        }
+    for place, material in enumerate(item.data.materials):
+        if material is None or roles.MADE in material or not stage.is_new(material):
+            continue
+        base = material.name.split(".")[0]
+        if base in edited:
+            item.data.materials[place] = edited[base]
+            stage.note(f'Kept the material "{edited[base].name}" as you changed it; "make ours again" replaces it')
+        else:
+            material[BASE], material[roles.MADE] = base, fingerprint(material)
+    stage.offer(role, item, key=key, name=name)
+
+
+def only_seen(item: Any) -> None:
+    """Make an object that the camera sees but that neither shades nor lights the set, as far things hardly do."""
+    item.visible_shadow = item.visible_diffuse = item.visible_glossy = False
+    item.visible_transmission = True
+    item.visible_volume_scatter = False
+
+
+def apply_shot_set(scene: Any, shot: Any) -> dict[str, bool]:
+    """Show the set as a shot asks: its table, without what it hides. Returns `hide_render` of before, by object name.
+
+    A part's name is its key ('jar') or the object's own name; 'props', 'debris', 'table' and 'backdrop' stand for all of a
+    kind. Give the result to `restore_set` afterwards.
+    """
+    wanted = str(shot.get(SHOT_SET, "")).strip().lower()
+    hidden = {word.strip().lower() for word in str(shot.get(SHOT_HIDE, "")).split(",") if word.strip()}
+    name = str(shot.get(roles.KEY, shot.name))
+    before: dict[str, bool] = {}
+    items = [item for item in scene.objects if item.get(roles.ROLE) in DRESSING and item.get(roles.JOB) == shot.get(roles.JOB)]
+    tables = {str(item[roles.KEY]) for item in items if item[roles.ROLE] == "table"}
+    table = wanted if wanted in tables else ""
+    rises = {f"rise{item.get(PART_OF, '')}" for item in items if str(item[roles.KEY]).startswith("rise")}
+    for item in items:
+        role, key = str(item[roles.ROLE]), str(item[roles.KEY])
+        if role == "debris" and key.endswith("library"):
+            continue
+        before[item.name] = item.hide_render
+        words = {role, f"{role}s", key.lower(), item.name.lower()}
+        away = [word.strip() for word in str(item.get(HIDDEN_IN, "")).split(",")]
+        belongs = str(item.get(PART_OF, "")) == table if key != "room" else "rise" + table not in rises
+        item.hide_render = (
+            bool(words & hidden) or not belongs or name in away or (belongs and before[item.name] and not _swapped(item))
+        )
+    return before
+
+
+def _swapped(item: Any) -> bool:
+    """Whether a part is hidden only because another table is the job's own."""
+    return bool(item.get(SPARE, False))
+
+
+def restore_set(scene: Any, before: dict[str, bool]) -> None:
+    """Undo `apply_shot_set`."""
+    for name, hidden in before.items():
+        item = scene.objects.get(name)
+        if item is not None:
+            item.hide_render = hidden
+
+
+# --- where the subject stands ------------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class Foot:
+    """The lower part of the subject in mm: points (n, 3) near the support plane, its triangles up to `BAND_MM`, its middle."""
+
+    points: Any
+    vertices: Any
+    faces: Any
+    middle: Any
+
+    @property
+    def reach(self) -> float:
+        """Radius of the disc round the middle that holds the foot, mm."""
+        return float(np.linalg.norm(self.points[:, :2] - self.middle, axis=1).max())
+
+
+def subject_foot(stage: Any) -> Foot:
+    """The subject's underside and lower part."""
+    vertices, faces, first, weight, middle = [], [], 0, 0.0, np.zeros(2)
+    for role in ("piece", "stand"):
+        for item in stage.find_all(role).values():
+            mesh = read_mesh(item, scale=1000.0)
+            middle = middle + mesh.vertices[:, :2].sum(axis=0)
+            weight += len(mesh.vertices)
+            vertices.append(mesh.vertices)
+            faces.append(mesh.faces + first)
+            first += len(mesh.vertices)
+    every, triangles = np.concatenate(vertices).astype(float), np.concatenate(faces)
+    low = every[triangles][:, :, 2].min(axis=1) < BAND_MM
+    triangles = triangles[low]
+    used, place = np.unique(triangles, return_inverse=True)
+    band, triangles = every[used], place.reshape(-1, 3)
+    centre = 0.5 * (every[:, :2].min(axis=0) + every[:, :2].max(axis=0))
+    mean = middle / max(weight, 1.0)
+    return Foot(_underside(band, triangles), band, triangles, 0.5 * (centre + mean))
+
+
+def _underside(vertices: Any, faces: Any, *, most: float = 2.5, density: float = 9.0) -> Any:
+    """Points on what looks down within `most` mm of the lowest: the vertices, and points spread over the faces."""
+    floor = vertices[:, 2].min()
+    corners = vertices[faces]
+    crosses = face_crosses(vertices, faces)
+    down = (crosses[:, 2] < 0) & (corners[:, :, 2].min(axis=1) < floor + most)
+    points = [vertices[vertices[:, 2] < floor + most]]
+    corners, area = corners[down], 0.5 * np.linalg.norm(crosses[down], axis=1)
+    if len(corners):
+        rng = np.random.default_rng(5)
+        count = int(min(30_000, max(500, density * area.sum())))
+        pick = rng.choice(len(corners), count, p=area / area.sum())
+        root, part = np.sqrt(rng.random(count)), rng.random(count)
+        weights = np.stack([1 - root, root * (1 - part), root * part], axis=1)
+        points.append(np.einsum("nk,nkd->nd", weights, corners[pick]))
+    points = np.concatenate(points)
+    return points[points[:, 2] < floor + most]
+
+
+def heights_of(surface: Surface, *, top: float = 400.0) -> Any:
+    """A callable that gives a surface's height at places (n, 2), nan where there is none, seen from `top` mm."""
+
+    def heights(xy: Any) -> Any:
+        xy = np.asarray(xy, float)
+        origins = np.column_stack([xy, np.full(len(xy), top)])
+        _, far = surface.cast(origins, np.broadcast_to([0.0, 0.0, -1.0], origins.shape))
+        return np.where(np.isfinite(far), top - far, np.nan)
+
+    return heights
+
+
+def settle_under(mesh: TriangleMesh, foot: Foot) -> tuple[TriangleMesh, Support, float]:
+    """The tabletop moved under the subject so that it carries it on three points, and the largest gap at those, mm.
+
+    The subject stays at z = 0; the whole top is lowered and, by a fraction of a degree, tilted.
+    """
+    heights = heights_of(Surface(mesh.vertices, mesh.faces))
+    lower = _ground_peaks(mesh, foot)
+    ground = heights(foot.points[:, :2])
+    known = np.isfinite(ground)
+    xy = np.concatenate([foot.points[known, :2], lower[:, :2]])
+    rise = np.concatenate([(ground - foot.points[:, 2])[known], lower[:, 2]])
+    support = rest_on(xy, rise, foot.middle)
+    vertices = np.asarray(mesh.vertices, float).copy()
+    vertices[:, 2] -= support.at(vertices[:, :2])
+    gap = float(np.abs((rise - support.at(xy)).max())) if len(xy) else 0.0
+    return replace(mesh, vertices=vertices), support, gap
+
+
+def settled_top(top: Tabletop, foot: Foot) -> tuple[TriangleMesh, list[str], Support, float]:
+    """A tabletop under the subject with what it lies on, as one mesh; the materials of its slots, the support, the gap, mm."""
+    mesh, support, gap = settle_under(top.mesh, foot)
+    mesh = replace(mesh, material=np.zeros(len(mesh.faces), np.int32))
+    if top.below is None:
+        return mesh, [top.material], support, gap
+    below = top.below.mesh
+    # the lower surface touches the underside of the upper one at its highest point under it
+    low, high = mesh.vertices[:, :2].min(axis=0), mesh.vertices[:, :2].max(axis=0)
+    base = np.asarray(below.vertices, float)
+    inside = ((base[:, :2] > low) & (base[:, :2] < high)).all(axis=1)
+    level = float(base[inside, 2].max()) if inside.any() else float(base[:, 2].max())
+    moved = base - [0.0, 0.0, level + top.thickness]
+    moved[:, 2] -= support.at(moved[:, :2])
+    joined = {
+        name: np.concatenate([np.zeros((len(mesh.vertices), 4), np.float32), values]) for name, values in below.colours.items()
+    }
+    whole = TriangleMesh(
+        np.concatenate([mesh.vertices, moved]), np.concatenate([mesh.faces, below.faces + len(mesh.vertices)]),
+        material=np.concatenate([mesh.material, np.ones(len(below.faces), np.int32)]), colours=joined,
+    )  # fmt: skip
+    return whole, [top.material, top.below.material], support, gap
+
+
+def follow(mesh: TriangleMesh, support: Support) -> TriangleMesh:
+    """A mesh moved as the tabletop that it goes with was."""
+    vertices = np.asarray(mesh.vertices, float).copy()
+    vertices[:, 2] -= support.at(vertices[:, :2])
+    return replace(mesh, vertices=vertices)
+
+
+def spare(item: Any, yes: bool) -> Any:
+    """The part, hidden until a shot asks for its table if it is a spare one."""
+    if yes:
+        item.hide_render = item.hide_viewport = True
+        item[SPARE] = True
+    return item
+
+
+def _ground_peaks(mesh: TriangleMesh, foot: Foot) -> Any:
+    """(n, 3) the top's own vertices under the subject, with how far each pokes above the underside there."""
+    low, high = foot.points[:, :2].min(axis=0), foot.points[:, :2].max(axis=0)
+    vertices = np.asarray(mesh.vertices, float)
+    inside = ((vertices[:, :2] > low) & (vertices[:, :2] < high)).all(axis=1)
+    under = vertices[inside]
+    if not len(under):
+        return np.zeros((0, 3))
+    origins = np.column_stack([under[:, :2], np.full(len(under), -50.0)])
+    _, far = Surface(foot.vertices, foot.faces).cast(origins, np.broadcast_to([0.0, 0.0, 1.0], origins.shape), 54.0)
+    hit = np.isfinite(far)
+    return np.column_stack([under[hit, :2], under[hit, 2] - (far[hit] - 50.0)])
+
+
+def world_mesh(item: Any) -> TriangleMesh:
+    """An object's triangles in mm, where it stands."""
+    return read_mesh(item, scale=1000.0)
+
+
+__all__ = [
+    "BAND_MM", "DRESSING", "HIDDEN_IN", "PART_OF", "SHOT_HIDE", "SHOT_SET", "Foot", "apply_shot_set", "heights_of", "make_part",
+    "only_seen", "restore_set", "settle_under", "subject_foot", "to_metres", "vertices_mm", "world_mesh",
+]  # fmt: skip

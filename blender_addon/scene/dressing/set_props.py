@@ -1,0 +1,184 @@
+"""Props as Blender data: made or taken from the user's collection, laid down so that they touch, out of every shot's way."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+from typing import Any
+
+import bpy
+import numpy as np
+from mathutils import Matrix
+
+from ...core.dressing.compose import Spot, Thing, compose, spread_points
+from ...core.dressing.props import MAKERS, make_prop
+from ...core.dressing.resting import rest_on
+from ...core.mesh.blue_noise import Thrower
+from ...core.mesh.triangles import Floats, TriangleMesh, face_areas, face_crosses, unit
+from ...job.errors import SubjectError
+from ..meshes import read_mesh
+from .set_materials import prop_material
+from .set_parts import HIDDEN_IN, make_part
+
+FLAT_ANGLE = np.radians(38.0)
+"""Edges sharper than this stay sharp in the shading."""
+
+TALL_MM = 14.0
+
+ALWAYS = ("lump",)
+"""The work's own clay makes the table belong to the piece."""
+
+
+@dataclass(frozen=True)
+class Candidate:
+    """A prop before it is placed: its name, its mesh in mm round the origin, its materials' names or the user's object."""
+
+    name: str
+    mesh: TriangleMesh
+    materials: tuple[str, ...] = ()
+    original: str = ""
+
+
+def made_candidates(names: Sequence[str], count: int, *, seed: int) -> list[Candidate]:
+    """Made props: those named, or `count` drawn by the seed, tall ones first."""
+    if not names:
+        rng = np.random.default_rng([seed, 701])
+        pool = [name for name in MAKERS if name not in ALWAYS]
+        drawn = [str(name) for name in rng.permutation(pool)]
+        vessels = [name for name in drawn if name in ("jar", "sponge", "string")][: max(1, (count + 1) // 3)]
+        tools = [name for name in drawn if name not in ("jar", "sponge", "string")]
+        names = [*vessels, *ALWAYS, *tools][:count] if count else []
+    found = []
+    for place, name in enumerate(names):
+        prop = make_prop(name, seed=seed * 100 + place)
+        found.append(Candidate(name, prop.mesh, prop.materials))
+    return found
+
+
+def collected_candidates(collection: str) -> list[Candidate]:
+    """Props from a collection of the user's: each mesh object, at the size and the way up it has.
+
+    Raises SubjectError when there is no such collection or it holds no mesh.
+    """
+    home = bpy.data.collections.get(collection)
+    items: list[Any] = (
+        [] if home is None else [item for item in home.all_objects if item.type == "MESH" and len(item.data.polygons)]
+    )
+    if not items:
+        raise SubjectError(
+            f'The prop collection "{collection}" holds no mesh; put objects of true size into it, or clear the field'
+        )
+    found = []
+    for item in items:
+        mesh = read_mesh(item, scale=1000.0)
+        points = mesh.vertices.astype(float)
+        middle = 0.5 * (points[:, :2].min(axis=0) + points[:, :2].max(axis=0))
+        shift = np.array([*middle, points[:, 2].min()])
+        found.append(Candidate(item.name, replace(mesh, vertices=points - shift), original=item.name))
+    return found
+
+
+def place_props(
+    candidates: Sequence[Candidate], views: Any, *, outside: Callable[[Floats], Floats], reach: float, half: Floats,
+    heights: Any, seed: int, tone: Sequence[float],
+) -> tuple[dict[str, Any], float]:  # fmt: skip
+    """Objects for the candidates that found a place, by key, and the largest gap left at a contact, mm."""
+    things = [
+        Thing(one.name, spread_points(one.mesh.vertices, one.mesh.faces), float(np.ptp(one.mesh.vertices[:, 2])) > TALL_MM)
+        for one in candidates
+    ]
+    spots = compose(things, views, outside=outside, reach=reach, half=half, seed=seed, heights=heights)
+    found: dict[str, Any] = {}
+    worst = 0.0
+    for one, spot in zip(candidates, spots, strict=True):
+        if spot is None:
+            continue
+        matrix, gap = settled(one.mesh, spot, heights)
+        if matrix is None:
+            continue
+        key = one.name if one.name not in found else f"{one.name} {len(found) + 1}"
+        found[key] = _object(one, matrix, spot, tone)
+        worst = max(worst, gap)
+    return found, worst
+
+
+def settled(mesh: TriangleMesh, spot: Spot, heights: Any) -> tuple[Any, float]:
+    """The (4, 4) matrix, mm, that lays a prop at a spot so that it touches the ground, and the gap left, mm.
+
+    The prop tips until it rests on three points round its middle, then comes down until it just touches.
+    """
+    vertices = np.asarray(mesh.vertices, float)
+    below, middle = _underside(mesh), _middle(mesh)
+    c, s = np.cos(spot.turn), np.sin(spot.turn)
+    turn = np.array([[c, -s, 0.0], [s, c, 0.0], [0.0, 0.0, 1.0]])
+    for _ in range(3):
+        points = below @ turn.T + [*spot.place, 0.0]
+        ground = heights(points[:, :2])
+        known = np.isfinite(ground)
+        if not known.any():
+            return None, 0.0
+        support = rest_on(points[known, :2], (ground - points[:, 2])[known], middle @ turn[:2].T + spot.place, steepest=0.25)
+        if not support.stable or np.hypot(*support.slope) < 1e-7:
+            break
+        tip = _tipping(support.slope)
+        turn = tip @ turn
+    points = np.concatenate([vertices, below]) @ turn.T + [*spot.place, 0.0]
+    near = points[:, 2] < points[:, 2].min() + 6.0
+    ground = heights(points[near, :2])
+    gap = points[near, 2] - ground
+    lift = -np.nanmin(gap)
+    matrix = np.eye(4)
+    matrix[:3, :3] = turn
+    matrix[:3, 3] = [*spot.place, lift]
+    return matrix, float(abs(np.nanmin(gap + lift)))
+
+
+def _middle(mesh: TriangleMesh) -> Floats:
+    """(3,) middle of the surface by area: near the centre of mass however finely its parts are modelled, open or closed."""
+    vertices = np.asarray(mesh.vertices, float)
+    area = face_areas(vertices, mesh.faces)
+    return area @ vertices[mesh.faces].mean(axis=1) / max(float(area.sum()), 1e-12)
+
+
+def _underside(mesh: TriangleMesh) -> Floats:
+    """(n, 3) points that can touch: low vertices, no other below them within 1.5 mm, and points over what faces down."""
+    vertices = np.asarray(mesh.vertices, float)
+    limit = vertices[:, 2].min() + min(0.35 * np.ptp(vertices[:, 2]) + 1.0, 6.0)
+    low = np.flatnonzero(vertices[:, 2] < limit)
+    cell = np.floor(vertices[low, :2] / 1.5).astype(np.int64)
+    order = np.lexsort((vertices[low, 2], cell[:, 1], cell[:, 0]))
+    first = np.ones(len(order), bool)
+    first[1:] = (np.diff(cell[order], axis=0) != 0).any(axis=1)
+    down = (face_crosses(vertices, mesh.faces)[:, 2] < 0) & (vertices[mesh.faces][:, :, 2].min(axis=1) < limit)
+    points = [vertices[low[order[first]]]]
+    if down.any():
+        area = float(face_areas(vertices, mesh.faces[down]).sum())
+        count = int(np.clip(5.0 * area, 200, 9000))
+        points.append(Thrower(vertices, mesh.faces[down]).throw(count, np.random.default_rng(3))[0])
+    return np.concatenate(points)
+
+
+def _tipping(slope: Floats) -> Floats:
+    """(3, 3) the least rotation that brings the vertical onto the normal of a plane of this slope."""
+    normal = unit(np.array([-slope[0], -slope[1], 1.0]))
+    axis = np.cross([0.0, 0.0, 1.0], normal)
+    sine, cosine = float(np.linalg.norm(axis)), float(normal[2])
+    if sine < 1e-12:
+        return np.eye(3)
+    k = axis / sine
+    cross = np.array([[0.0, -k[2], k[1]], [k[2], 0.0, -k[0]], [-k[1], k[0], 0.0]])
+    return np.eye(3) + sine * cross + (1 - cosine) * cross @ cross
+
+
+def _object(one: Candidate, matrix: Any, spot: Spot, tone: Sequence[float]) -> Any:
+    if one.original:
+        source = bpy.data.objects[one.original]
+        item = make_part(one.name, one.mesh, [slot.material for slot in source.material_slots])
+    else:
+        item = make_part(one.name, one.mesh, [prop_material(name, tone) for name in one.materials])
+        item.data.set_sharp_from_angle(angle=float(FLAT_ANGLE))
+    metres = np.array(matrix)
+    metres[:3, 3] *= 0.001
+    item.matrix_basis = Matrix(metres.tolist())
+    item[HIDDEN_IN] = ",".join(spot.hidden_in)
+    return item

@@ -1,0 +1,142 @@
+"""Which light does a shot stand in? Set-ups lie ready in the scene; one is on, turned to where the shot's camera is."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from typing import Any
+
+import bpy
+from mathutils import Matrix, Vector
+
+from .. import roles
+from ..nodes.finish import diffraction_share, set_softness
+from ..shots.lens_drivers import EFFECTIVE, FOCUS, FRAME, KIND
+from .lights import FILL, SETUP
+
+EXPOSURE = "bozzetto_exposure"
+"""On a world: the exposure in stops of its set-up."""
+CLOSER = "bozzetto_exposure_closer"
+"""On a world: by how many stops close looks are exposed otherwise, by the shot's key."""
+FLUX = "bozzetto_flux"
+"""On a world: the net flux of its set-up at the subject, any unit; it points to where the light mainly comes from."""
+SHADE = "bozzetto_shade"
+"""On a world: how much of a side its set-up leaves in shade, 0 to 1, for which the exposure makes up."""
+FOLLOWS = "bozzetto_follows"
+"""On a world: the azimuth in radians of the camera that its set-up was written for, when it is to be turned with the shot; on a
+card (the chart and the balls): likewise."""
+
+
+def apply_shot_light(scene: Any, shot: Any) -> Callable[[], None]:
+    """Put the scene into the light that a shot (a camera object) asks for; returns what puts all back as it was.
+
+    A shot without the property `bozzetto_light` stands in the job's own set-up.
+    """
+    if shot.get(EFFECTIVE) and shot.get(FRAME):
+        set_softness(scene, diffraction_share(shot[EFFECTIVE], shot[FRAME]))
+    job = scene.get(roles.JOB, scene.name)
+    worlds = {world.get(SETUP, ""): world for world in roles.players(job, role="world")}
+    wanted = shot.get(SETUP) or (scene.world.get(SETUP, "") if scene.world else "")
+    world = worlds.get(wanted)
+    if world is None:
+        return lambda: None
+    followers = [item for item in roles.players(job, role="card") if FOLLOWS in item]
+    items = [item for role in ("light", "card") for item in roles.players(job, role=role) if item.get(SETUP)]
+    kept = [(item.name, item.hide_render, _pose(item)) for item in [*items, *followers]]
+    before = scene.world.name if scene.world else "", scene.view_settings.exposure
+    turn = turn_towards(world, shot)
+    same = scene.world == world
+    for item in items:
+        if item.get(SETUP) == wanted:
+            item.hide_render = (item.hide_render if same else False) or (is_close(shot) and bool(item.get(FILL)))
+            item.matrix_basis = turn @ item.matrix_basis
+        else:
+            item.hide_render = True
+    for item in followers:
+        item.matrix_basis = _round_to(item[FOLLOWS], shot) @ item.matrix_basis
+    if not same:
+        scene.world = world
+        scene.view_settings.exposure = world.get(EXPOSURE, scene.view_settings.exposure)
+    if CLOSER in world:
+        scene.view_settings.exposure += world[CLOSER].get(shot.get(roles.KEY, ""), 0.0)
+    scene_name = scene.name
+
+    def restore() -> None:
+        for name, hidden, pose in kept:
+            item = bpy.data.objects[name]
+            item.hide_render = hidden
+            item.location, item.rotation_euler, item.rotation_quaternion, item.scale = pose
+        place = bpy.data.scenes[scene_name]
+        place.world = bpy.data.worlds.get(before[0])
+        place.view_settings.exposure = before[1]
+
+    return restore
+
+
+def _pose(item: Any) -> tuple[Any, ...]:
+    """The channels that a matrix is written to: given back as they were, not by way of a matrix, which would drift."""
+    return item.location.copy(), item.rotation_euler.copy(), item.rotation_quaternion.copy(), item.scale.copy()
+
+
+def turn_towards(world: Any, shot: Any) -> Any:
+    """The turn about the vertical through the origin that brings the set-up round to the shot's camera.
+
+    For a close look it is turned on until the main light grazes what the camera faces, so that fine relief shows.
+    """
+    written_for = world.get(FOLLOWS)
+    if written_for is None:
+        return Matrix.Identity(4)
+    turn = _round_to(written_for, shot)
+    flux = world.get(FLUX)
+    if flux is not None and is_close(shot):
+        rake = raking_turn(Vector(flux), shot.matrix_world.to_3x3().col[2], written_for)
+        turn = Matrix.Rotation(rake, 4, "Z") @ turn
+    return turn
+
+
+def _round_to(azimuth: float, shot: Any) -> Any:
+    """The turn about the vertical from a camera at an azimuth (radians) to a shot's; from above there is no side to turn to."""
+    place = Vector(shot.matrix_world.translation)
+    if place.xy.length < 0.05 * abs(place.z):
+        return Matrix.Identity(4)
+    return Matrix.Rotation(math.atan2(place.y, place.x) - azimuth, 4, "Z")
+
+
+def is_close(shot: Any) -> bool:
+    """Whether a shot is a close look, lit for its relief: the main light grazes it and no white card opens the shadows."""
+    return bool(shot.get(KIND) == "detail")
+
+
+CLOSE_OFFSET = 0.2
+"""The share of the usual offset in a close look: it is exposed for the surface that it shows, not for a lit side."""
+
+
+def close_card(shot: Any) -> tuple[Any, Any] | None:
+    """Where the grey card is held for a close look, (3,) mm and its normal: at the spot in focus, facing the camera.
+
+    None for other shots, for which the one card at the subject's middle holds.
+    """
+    if not is_close(shot) or not shot.get(FOCUS):
+        return None
+    matrix = shot.matrix_basis.to_3x3().normalized()
+    normal = matrix.col[2]
+    return 1000.0 * shot.matrix_basis.translation - shot[FOCUS] * normal, normal
+
+
+RAKING, MOST_TURNED = math.radians(78.0), math.radians(42.0)
+"""How far from the camera's direction the main light of a close look should come, and the most it is turned on for that."""
+
+
+def raking_turn(flux: Any, camera: Any, written_for: float) -> float:
+    """Radians to turn a set-up on so that its main light, net flux (3,), comes `RAKING` off the direction to a camera (3,).
+
+    written_for: azimuth of the camera for which the flux holds. Light from nearly above can't be turned to graze.
+    """
+    flux, camera = flux.normalized(), camera.normalized()
+    level = flux.xy.length * camera.xy.length
+    if flux.xy.length < 0.4 or level < 1e-6:
+        return 0.0
+    off = math.remainder(math.atan2(flux.y, flux.x) - written_for, math.tau)
+    wanted = math.acos(max(-1.0, min(1.0, (math.cos(RAKING) - flux.z * camera.z) / level)))
+    turn = max(0.0, min(wanted - abs(off), MOST_TURNED))
+    return math.copysign(turn, off if abs(off) > 0.1 else -1.0)  # from the front: to the camera's left

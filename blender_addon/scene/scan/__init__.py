@@ -1,0 +1,1 @@
+"""Scan files, their textures and their parts as Blender data."""

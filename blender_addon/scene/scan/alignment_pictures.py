@@ -1,0 +1,44 @@
+"""How would a further scan lie in each of the poses that registration left open? Small pictures to choose from."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import Any
+
+import numpy as np
+
+from ...core.mesh.similarity import Similarity
+from ...core.scan.registration import Surfels, overlay, sample_surfels
+from ..meshes import read_mesh
+from ..thumbnails import vertex_colours
+from .stand_mask import MASK
+
+POINTS = 9000
+
+
+def open_scans(results: dict[str, dict[str, Any]]) -> list[str]:
+    """The further scans that registration found more than one pose for, or was not sure of, by their places in the list."""
+    figures = results.get("registration", {}).get("figures", {})
+    return [name.removeprefix("candidates_") for name in sorted(figures) if name.startswith("candidates_")]
+
+
+def pose_pictures(stage: Any, key: str, *, most: int = 12, pixels: int = 128) -> list[tuple[int, Any]]:
+    """(number of the pose, picture (pixels, 2 * pixels, 4), bottom row first) of a scan's open poses, the likeliest first."""
+    figures = stage.results().get("registration", {}).get("figures", {})
+    fixed, moving = _surfels(stage.require("upright"), 1000.0, 1), _surfels(stage.require("clean", key), 1.0, 2)
+    made = []
+    for one in figures.get(f"candidates_{key}", ())[:most]:
+        pose = Similarity.from_matrix(np.array(one["pose"], float).reshape(4, 4))
+        moved = replace(
+            moving, points=pose.apply(moving.points), normals=pose.turn(moving.normals), spacing=moving.spacing * pose.scale
+        )
+        picture = overlay(fixed, moved, pixels=pixels, laid_over=True)
+        made.append((int(one["number"]), np.concatenate([picture, np.ones((*picture.shape[:2], 1))], axis=2)))
+    return made
+
+
+def _surfels(item: Any, scale: float, seed: int) -> Surfels:
+    mesh = read_mesh(item, scale=scale)
+    mesh = replace(mesh, colours={name: values for name, values in mesh.colours.items() if name != MASK})
+    shown = vertex_colours(item, mesh)
+    return sample_surfels(replace(mesh, vertices=mesh.vertices.astype(float)), POINTS, seed=seed, colour=shown)

@@ -1,0 +1,48 @@
+"""Which place beside a hole shows the colour that its cap should take? The one nearest to the usual colour along the rim."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from typing import Any
+
+import numpy as np
+
+from ...core.mesh.holes import Rim
+from ...core.mesh.triangles import TriangleMesh
+from ..images import read_pixels
+from .textures import image_of
+
+MOST_PIXELS = 40_000_000
+"""Textures larger than this are not read for a cap's sake (16 bytes a pixel in memory)."""
+
+
+def usual_place(mesh: TriangleMesh, materials: Sequence[Any]) -> Callable[[Rim], int]:
+    """A function from a rim to the number of its edge whose face shows the rim's median colour best."""
+    read: dict[int, Any] = {}
+
+    def pixels_of(slot: int) -> Any:
+        if slot not in read:
+            image = image_of(materials[slot]) if slot < len(materials) else None
+            usable = image is not None and 0 < image.size[0] * image.size[1] <= MOST_PIXELS
+            read[slot] = read_pixels(image) if usable else None
+        return read[slot]
+
+    def place(rim: Rim) -> int:
+        middle = len(rim.faces) // 2
+        if mesh.uv is None:
+            return middle
+        slots = np.zeros(len(rim.faces), int) if mesh.material is None else mesh.material[rim.faces]
+        slot = int(np.bincount(slots).argmax())
+        pixels = pixels_of(slot)
+        own = np.flatnonzero(slots == slot)
+        if pixels is None:
+            return int(own[len(own) // 2])
+        height, width = pixels.shape[:2]
+        where = mesh.uv[rim.faces[own]].mean(axis=1)
+        where = where - np.floor(where)
+        rows = np.minimum((where[:, 1] * height).astype(int), height - 1)
+        columns = np.minimum((where[:, 0] * width).astype(int), width - 1)
+        colours = pixels[rows, columns, :3].astype(float)
+        return int(own[np.linalg.norm(colours - np.median(colours, axis=0), axis=1).argmin()])
+
+    return place

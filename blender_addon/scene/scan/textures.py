@@ -1,0 +1,270 @@
+"""Which pictures belong to a scan, and what material shows them? From the imported material, the .mtl, or the names beside it.
+
+Pictures are packed, so that a job stays whole when its folder moves; packing keeps the file's own compressed bytes.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from pathlib import Path, PureWindowsPath
+from typing import Any
+
+import bpy
+import numpy as np
+
+from ...core.files import mtl
+from ...core.files.picture_files import looks_whole
+from ...core.files.texture_names import PICTURES, find_textures
+from .. import roles
+from ..compat import node_tree_of
+from ..fingerprint import fingerprint
+from ..images import LARGEST, make_image, read_pixels
+from .importers import COLOUR
+
+PARTS = ("base", "normal", "roughness", "occlusion")
+
+
+@dataclass
+class Textures:
+    """The pictures of one material: part (base, normal, roughness, occlusion) to Image; `flipped`: the normal map is -Y."""
+
+    images: dict[str, Any] = field(default_factory=dict)
+    flipped: bool = False
+    found: dict[str, str] = field(default_factory=dict)
+    """Part to where it came from: 'file', 'mtl' or 'name'."""
+    refused: str = ""
+    """Words about a picture that was named a normal map and is none."""
+
+
+def textures_of(material: Any, path: Path, *, alone: bool, by_name: bool = True, missing: list[str]) -> Textures:
+    """The pictures of an imported material; words about each that is missing or damaged are added to `missing`.
+
+    path: the scan file. alone: no other mesh in its folder and no other material, so that a picture of any name may be its.
+    by_name: look at the names of the pictures beside the scan, too.
+    """
+    found = Textures()
+    if material is not None:
+        _from_nodes(material, found, missing)
+    named = _from_mtl(path, material)
+    for part, written in named.items():
+        if part in found.images or part not in PARTS:
+            continue
+        beside = _beside(path, written)
+        if beside is None:
+            missing.append(f'the texture "{PureWindowsPath(written).name}" is missing')
+        else:
+            _load(found, part, beside, "mtl", missing)
+    if by_name:
+        _from_names(material, path, alone, found, missing)
+    if "normal" in found.images and not _holds_normals(found.images["normal"]):
+        image = found.images.pop("normal")
+        name = PureWindowsPath(image.filepath).name or image.name
+        found.refused = f'"{name}" is no tangent-space normal map (perhaps a grey bump map), so it is left out'
+    return found
+
+
+def _holds_normals(image: Any) -> bool:
+    """Whether most of what is not black are unit vectors that point outwards: not so in grey bump or object-space maps."""
+    image.colorspace_settings.name = "Non-Color"
+    stored = read_pixels(image, limit=1024)[..., :3]
+    normals = 2.0 * stored[stored.any(axis=-1)] - 1.0
+    unit = np.abs(np.linalg.norm(normals, axis=1) - 1.0) < 0.3
+    outwards = normals[:, 2] > np.abs(normals[:, :2]).max(axis=1, initial=0.0) + 0.05
+    return len(normals) > 0 and float(np.mean(unit & outwards)) > 0.6
+
+
+def _from_nodes(material: Any, found: Textures, missing: list[str]) -> None:
+    """Follow an imported material's Principled inputs to their pictures."""
+    tree = material.node_tree
+    if tree is None:
+        return
+    principled = next((node for node in tree.nodes if node.bl_idname == "ShaderNodeBsdfPrincipled"), None)
+    sockets = []
+    if principled is not None:
+        sockets = [("base", principled.inputs["Base Color"]), ("normal", principled.inputs["Normal"]),
+                   ("roughness", principled.inputs["Roughness"])]  # fmt: skip
+        sockets.append(("base", principled.inputs["Emission Color"]))  # unlit scans keep their colour there
+    else:
+        shaders = ("ShaderNodeEmission", "ShaderNodeBsdfDiffuse", "ShaderNodeBackground")
+        sockets = [("base", node.inputs[0]) for node in tree.nodes if node.bl_idname in shaders]
+        sockets += [("base", node.inputs[1]) for node in tree.nodes if node.bl_idname == "ShaderNodeMixShader"]
+    for part, socket in sockets:
+        image = _image_behind(socket)
+        if image is None or part in found.images:
+            continue
+        if _usable(image, missing):
+            found.images[part] = image
+            found.found[part] = "file"
+
+
+def _image_behind(socket: Any, depth: int = 8) -> Any:
+    """The first picture that feeds a socket, looking through mixes, normal maps and colour nodes."""
+    for link in socket.links:
+        node = link.from_node
+        if node.bl_idname == "ShaderNodeTexImage":
+            return node.image
+        if depth:
+            for inner in node.inputs:
+                image = _image_behind(inner, depth - 1)
+                if image is not None:
+                    return image
+    return None
+
+
+def _usable(image: Any, missing: list[str]) -> bool:
+    """Whether an image that an importer made can be read; packs it."""
+    shown = PureWindowsPath(image.filepath).name or image.name
+    if image.packed_file is None:
+        file = Path(bpy.path.abspath(image.filepath))
+        if not file.is_file():
+            missing.append(f'the texture "{shown}" is missing')
+            return False
+        whole = looks_whole(file.read_bytes(), file.suffix)
+    else:
+        whole = looks_whole(image.packed_file.data, Path(shown).suffix)
+    if not whole or not image.size[0]:
+        missing.append(f'the texture "{shown}" is cut short or can\'t be read')
+        return False
+    if image.packed_file is None:
+        image.pack()
+    return True
+
+
+def _from_mtl(path: Path, material: Any) -> dict[str, str]:
+    """What the .mtl beside an OBJ names for a material: part to file as written."""
+    if path.suffix.lower() != ".obj":
+        return {}
+    tables: dict[str, dict[str, str]] = {}
+    for library in mtl.obj_libraries(path):
+        file = _beside(path, library)
+        if file is not None:
+            for name, maps in mtl.read_mtl(file.read_text("utf-8", "replace")).items():
+                tables.setdefault(name, maps)
+    if not tables:
+        return {}
+    if material is None:
+        return next(iter(tables.values())) if len(tables) == 1 else {}
+    name = material.name
+    return tables.get(name) or tables.get(re.sub(r"\.\d{3}$", "", name)) or {}
+
+
+def _beside(path: Path, written: str) -> Path | None:
+    """The file that a scan names, as written or by its bare name beside the scan: paths of another computer end so."""
+    plain = PureWindowsPath(written).name
+    for place in (path.parent / written, *(folder / plain for folder in _folders(path))):
+        try:
+            if place.is_file():
+                return place
+        except OSError:  # a written path may be too long or hold forbidden letters
+            continue
+    return None
+
+
+def _folders(path: Path) -> list[Path]:
+    """Where a scan's pictures may lie: beside it, or in a folder of the usual names."""
+    names = ("textures", "texture", "tex", "maps", "images", "materials", "Textures", "Maps", "Images", path.stem,
+             f"{path.stem}_textures", f"{path.stem}.fbm")  # fmt: skip
+    return [path.parent, *(path.parent / name for name in names if (path.parent / name).is_dir())]
+
+
+def _from_names(material: Any, path: Path, alone: bool, found: Textures, missing: list[str]) -> None:
+    """Fill what is still missing from the pictures beside the scan, by their names."""
+    if all(part in found.images for part in PARTS):
+        return
+    taken = {PureWindowsPath(image.filepath).name for image in found.images.values()}
+    for folder in _folders(path):
+        pictures = sorted(file.name for file in folder.iterdir() if file.suffix.lower() in PICTURES and file.name not in taken)
+        name = re.sub(r"\.\d{3}$", "", material.name) if material is not None else ""
+        for part, file in find_textures(pictures, mesh=path.name, material=name, alone=alone).items():
+            kind = "normal" if part == "normal_flipped" else part
+            if kind in found.images:
+                continue
+            if _load(found, kind, folder / file, "name", missing):
+                found.flipped = found.flipped or part == "normal_flipped"
+
+
+def _load(found: Textures, part: str, file: Path, source: str, missing: list[str]) -> bool:
+    words = f'the texture "{file.name}" is cut short or can\'t be read'
+    if words in missing:
+        return False
+    try:
+        whole = looks_whole(file.read_bytes(), file.suffix)
+        image = bpy.data.images.load(str(file), check_existing=False) if whole else None
+    except (OSError, RuntimeError):
+        image = None
+    if image is None or not image.size[0]:
+        missing.append(words)
+        return False
+    image.pack()
+    found.images[part], found.found[part] = image, source
+    return True
+
+
+def scan_material(name: str, textures: Textures, *, colours: bool) -> Any:
+    """A new plain material that shows a scan: Principled, matt, its pictures where they belong.
+
+    colours: the mesh has vertex colours, shown where there is no base texture.
+    """
+    material = bpy.data.materials.new(name)
+    tree = node_tree_of(material)
+    tree.nodes.clear()
+    out = tree.nodes.new("ShaderNodeOutputMaterial")
+    shader = tree.nodes.new("ShaderNodeBsdfPrincipled")
+    out.location, shader.location = (300, 0), (0, 0)
+    shader.inputs["Roughness"].default_value = 0.8
+    shader.inputs["Base Color"].default_value = (0.5, 0.5, 0.5, 1.0)
+    tree.links.new(shader.outputs["BSDF"], out.inputs["Surface"])
+    for row, part in enumerate(PARTS):
+        if part in textures.images:
+            _picture(tree, shader, part, textures, row)
+    if colours and "base" not in textures.images:
+        node = tree.nodes.new("ShaderNodeVertexColor")
+        node.layer_name = COLOUR
+        node.location = (-400, 0)
+        tree.links.new(node.outputs["Color"], shader.inputs["Base Color"])
+    material[roles.MADE] = fingerprint(material)  # ours to take away when the scan is read anew
+    return material
+
+
+def _picture(tree: Any, shader: Any, part: str, textures: Textures, row: int) -> None:
+    image = textures.images[part]
+    if part != "base":
+        image.colorspace_settings.name = "Non-Color"
+    if part == "normal" and textures.flipped:
+        image = textures.images[part] = _green_flipped(image)
+    node = tree.nodes.new("ShaderNodeTexImage")
+    node.image, node.name = image, part
+    node.label, node.location = part.capitalize(), (-700, 300 - 300 * row)
+    if part == "base":
+        tree.links.new(node.outputs["Color"], shader.inputs["Base Color"])
+    elif part == "roughness":
+        tree.links.new(node.outputs["Color"], shader.inputs["Roughness"])
+    elif part == "normal":
+        bump = tree.nodes.new("ShaderNodeNormalMap")
+        bump.location = (-200, -300)
+        tree.links.new(node.outputs["Color"], bump.inputs["Color"])
+        tree.links.new(bump.outputs["Normal"], shader.inputs["Normal"])
+
+
+def _green_flipped(image: Any) -> Any:
+    """A new image with green upside down: all our normal maps are +Y. No larger than any is worked on."""
+    pixels = read_pixels(image, limit=LARGEST)
+    pixels[..., 1] = 1.0 - pixels[..., 1]
+    name, image.name = image.name, f"{image.name} -Y"  # the new one is called as its file is
+    return make_image(name, pixels, data=True, floating=image.is_float)
+
+
+def image_of(material: Any, part: str = "base") -> Any:
+    """The picture of that part in a material of `scan_material`, or None."""
+    if material is None or material.node_tree is None:
+        return None
+    node = material.node_tree.nodes.get(part)
+    return node.image if node is not None and node.bl_idname == "ShaderNodeTexImage" else None
+
+
+def sizes_of(materials: Sequence[Any]) -> dict[int, tuple[int, int]]:
+    """Material slot to the size in pixels of its base texture."""
+    images = {slot: image_of(material) for slot, material in enumerate(materials)}
+    return {slot: tuple(image.size) for slot, image in images.items() if image is not None and image.size[0]}

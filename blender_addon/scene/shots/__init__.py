@@ -1,0 +1,1 @@
+"""Cameras of a true macro lens as Blender data."""

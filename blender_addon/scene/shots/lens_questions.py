@@ -1,0 +1,178 @@
+"""What is asked of a shot's camera in the scene, and the camera set as answered: an edit by hand, which runs keep.
+
+Which f-number holds from here to there, where to stand for that size, how at another focal length; a focus bracket or the
+departure from the true lens where no lens can.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import Any
+
+import numpy as np
+from mathutils import Matrix
+
+from ...core.mesh.triangles import vertex_normals
+from ...core.shots import lens_moves
+from ...core.shots.focus_bracket import bracket
+from ...core.shots.formats import frame_used
+from ...core.shots.framing import Stand
+from ...core.shots.lens_answers import Answer, hold
+from ...core.shots.shot_plan import FACE
+from ...core.shots.subject import Subject, thinned
+from ...core.shots.visible import visible
+from ...job.errors import SubjectError
+from .. import roles
+from ..delivery.deep_pictures import DEPTH, SLICES
+from ..meshes import read_mesh
+from . import lens_drivers as key
+from .cameras import MM, optics_of, vertices_mm
+
+
+@dataclass(frozen=True)
+class Asked:
+    """An answer; the ends (mm along the axis) where depth was asked; where the camera would stand where it must move."""
+
+    answer: Answer
+    ends: tuple[float, float] | None = None
+    stand: Stand | None = None
+
+
+# --- questions ------------------------------------------------------------------------------------------------------------
+
+
+def hold_points(camera: Any, points_mm: Any) -> Asked:
+    """The f-number and focus that hold all points (n, 3; mm, world) sharp."""
+    stand = stand_of(camera)
+    depths = (np.asarray(points_mm, float) - stand.position) @ -stand.rotation[:, 2]
+    near, far = float(depths.min()), float(depths.max())
+    if near <= 0.0:
+        raise SubjectError(f"A point lies behind {camera.name}: pick points that it sees")
+    pinned = camera.data.dof.focus_object is not None
+    try:
+        answer = hold(optics_of(camera), near, far, camera[key.COC], keep_focus=pinned)
+    except ValueError as error:
+        raise SubjectError(f"The lens can't hold that: {error}") from None
+    return Asked(answer, (near, far))
+
+
+def hold_part(camera: Any, part: str) -> Asked:
+    """The f-number and focus that hold what the camera sees of the piece: its 'face', or 'whole'."""
+    subject = _subject(camera)
+    stand = stand_of(camera)
+    seen = visible(subject.points, subject.normals, position=stand.position, rotation=stand.rotation)
+    if part == "face":
+        if not subject.upright:
+            raise SubjectError("The piece is wider than tall, so no face is looked for: ask for the whole, or pick two points")
+        seen &= subject.band(*FACE)
+    if not seen.any():
+        raise SubjectError(f"The {part} is not seen from {camera.name}: turn the camera to it, or pick two points")
+    points = subject.points[seen]
+    depths = (points - stand.position) @ -stand.rotation[:, 2]
+    low, high = np.percentile(depths, [1.0, 99.0])  # a stray point is not worth a stop
+    return hold_points(camera, points[(depths >= low) & (depths <= high)])
+
+
+def fill_height(camera: Any, share: float) -> Asked:
+    """Where the camera must stand for piece and stand to fill a share (0 to 1) of the picture's height."""
+    move = lens_moves.fill_height(_outline(camera), stand_of(camera), optics_of(camera), _frame(camera), share=share)
+    return Asked(move.answer, stand=move.stand)
+
+
+def other_focal(camera: Any, focal_mm: float) -> Asked:
+    """Where the camera must stand for the same size in the picture at another focal length."""
+    move = lens_moves.other_focal(_outline(camera), stand_of(camera), optics_of(camera), focal_mm=focal_mm)
+    return Asked(move.answer, stand=move.stand)
+
+
+# --- setting --------------------------------------------------------------------------------------------------------------
+
+
+def set_lens(camera: Any, asked: Asked) -> None:
+    """Set the camera as answered, moved where it must move; it shows one exposure again."""
+    lens = asked.answer.optics
+    camera[key.FOCAL], camera[key.FNUMBER] = float(lens.focal_mm), float(lens.fnumber)
+    if camera.data.dof.focus_object is None:
+        camera[key.FOCUS] = float(lens.focus_mm)
+    if asked.stand is not None:
+        matrix = np.eye(4)
+        matrix[:3, :3], matrix[:3, 3] = asked.stand.rotation, asked.stand.position / MM
+        camera.matrix_basis = (_hung_on(camera).inverted() @ Matrix(matrix.tolist())) if camera.parent else Matrix(matrix)
+    _one_exposure(camera)
+    camera.update_tag()
+
+
+def set_bracket(camera: Any, asked: Asked, *, overlap: float = 0.3, frames: bool = False) -> int:
+    """Have the shot taken as a focus bracket from end to end at the answer's f-number; returns how many slices."""
+    assert asked.ends is not None
+    lens = asked.answer.optics
+    try:
+        slices = bracket(lens, *asked.ends, camera[key.COC], overlap=overlap).focus_mm
+    except ValueError as error:
+        raise SubjectError(f"{camera.name} can't be bracketed: {error}") from None
+    set_lens(camera, replace(asked, stand=None))
+    camera[DEPTH], camera[SLICES] = "frames" if frames else "bracket", [float(one) for one in slices]
+    camera["bozzetto_caption"] = f"{_name(camera)} (focus bracket of {len(slices)})"
+    return len(slices)
+
+
+def set_departure(camera: Any) -> None:
+    """Have the shot taken with a sharp subject before a soft set, as no lens gives it; the caption says so."""
+    _one_exposure(camera)
+    camera[DEPTH] = "departure"
+    camera["bozzetto_caption"] = f"{_name(camera)} (sharper than a lens can)"
+    camera.update_tag()
+
+
+def _one_exposure(camera: Any) -> None:
+    for name in (DEPTH, SLICES):
+        if name in camera:
+            del camera[name]
+    camera["bozzetto_caption"] = _name(camera)
+
+
+# --- what the questions look at -------------------------------------------------------------------------------------------
+
+
+def stand_of(camera: Any) -> Stand:
+    """Where a camera stands now, mm."""
+    matrix = np.array(_hung_on(camera) @ camera.matrix_basis, float)
+    rotation = matrix[:3, :3] / np.linalg.norm(matrix[:3, :3], axis=0)
+    return Stand(matrix[:3, 3] * MM, rotation, optics_of(camera).focus_mm)
+
+
+def _hung_on(camera: Any) -> Any:
+    return camera.parent.matrix_world @ camera.matrix_parent_inverse if camera.parent else Matrix.Identity(4)
+
+
+def _name(camera: Any) -> str:
+    return str(camera.get(roles.KEY, camera.name)).capitalize()
+
+
+def _frame(camera: Any) -> tuple[float, float]:
+    return frame_used(camera[key.FORMAT][0], camera[key.FORMAT][1], tuple(camera[key.RESOLUTION]))
+
+
+def _outline(camera: Any) -> Any:
+    """(n, 3) the points of piece and stand, mm."""
+    job = camera.get(roles.JOB, "")
+    found = [vertices_mm(item) for role in ("piece", "stand") for item in roles.players(job, role=role)]
+    if not found or sum(map(len, found)) < 2:
+        raise SubjectError("There is no piece to look at: run the steps of Scan first")
+    return np.concatenate(found).astype(float)
+
+
+def _subject(camera: Any) -> Subject:
+    pieces = roles.players(camera.get(roles.JOB, ""), role="piece")
+    if not pieces or not len(pieces[0].data.polygons):
+        raise SubjectError("There is no piece to look at: run the steps of Scan first")
+    mesh = read_mesh(pieces[0], scale=MM)
+    chosen = thinned(len(mesh.vertices), 40000)
+    points, normals = mesh.vertices[chosen].astype(float), vertex_normals(mesh.vertices, mesh.faces)[chosen]
+    return Subject(points, points, normals, np.ones(len(points)))
+
+
+__all__ = [
+    "Asked", "fill_height", "hold_part", "hold_points", "other_focal", "set_bracket", "set_departure", "set_lens",
+    "stand_of",
+]  # fmt: skip

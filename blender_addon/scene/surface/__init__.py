@@ -1,0 +1,1 @@
+"""Textures and materials of the piece as Blender data."""

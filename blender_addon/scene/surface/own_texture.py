@@ -1,0 +1,108 @@
+"""Which picture or vertex colours did the scan come with?
+
+Looked up in the mesh's own materials: what the job puts on hangs on the object's slots, so that the scan's stay where they are.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+
+from ...core.srgb import decode
+from ..images import LARGEST, read_pixels
+from ..nodes.materials import Maps
+from ..scan.importers import COLOUR
+
+BASE = "Base Color"
+
+
+def own_image(item: Any) -> Any | None:
+    """The image that feeds the base colour of the object's materials, the most used one first; None when there is none."""
+    found: dict[str, tuple[int, Any]] = {}
+    for material in item.data.materials:
+        image = _of_material(material) if material else None
+        if image is not None and image.size[0]:
+            count, _ = found.get(image.name, (0, image))
+            found[image.name] = (count + 1, image)
+    return max(found.values(), key=lambda pair: pair[0])[1] if found else None
+
+
+def own_attribute(item: Any) -> str:
+    """The name of the scan's vertex colours, '' without any; masks that were painted for regions are other layers."""
+    layers = item.data.color_attributes
+    layer = layers.get(COLOUR) or (layers.active_color if len(layers) == 1 else None)
+    return layer.name if layer else ""
+
+
+def _of_material(material: Any) -> Any | None:
+    tree = material.node_tree
+    if tree is None:
+        return None
+    starts = [node.inputs[BASE] for node in tree.nodes if BASE in node.inputs]
+    seen: set[str] = set()
+    while starts:
+        socket = starts.pop()
+        for link in socket.links:
+            node = link.from_node
+            if node.name in seen:
+                continue
+            seen.add(node.name)
+            image = getattr(node, "image", None)
+            if image is not None:
+                return image
+            starts.extend(node.inputs)
+    return None
+
+
+def uv_name(item: Any, default: str = "UVMap") -> str:
+    """The name of the object's active UV map."""
+    layer = item.data.uv_layers.active
+    return layer.name if layer else default
+
+
+def own_colour_of(stage: Any, item: Any, role: str) -> tuple[Any | None, str]:
+    """The image (delit where that was done) or else the vertex colours' name that piece or stand has of its own."""
+    image = stage.find("albedo", role) or own_image(item)
+    return image, "" if image else own_attribute(item)
+
+
+def maps_of(stage: Any, item: Any, role: str, strength: float | None, *, displaced: bool = False) -> Maps:
+    """What the piece or stand brings to a material; a strength of None takes what the relief advises."""
+    normal, height = (stage.find(part, role) for part in ("relief_normal", "relief_height"))
+    image, attribute = own_colour_of(stage, item, role)
+    advised = float(normal.get("strength", 1.0)) if normal else 1.0
+    return Maps(
+        normal=normal,
+        height=height,
+        strength=advised if strength is None else strength,
+        colour=image,
+        colour_attribute=attribute,
+        uv=uv_name(item),
+        displaced=displaced and height is not None,
+    )
+
+
+def mean_colour(item: Any, maps: Maps) -> tuple[float, float, float] | None:
+    """The own colour of the object, linear, the mean over its corners; None where it has none that can be read."""
+    mesh = item.data
+    if maps.colour is None:
+        layer = mesh.attributes.get(maps.colour_attribute) if maps.colour_attribute else None
+        if layer is None or not len(layer.data):
+            return None
+        values = np.zeros(4 * len(layer.data), np.float32)
+        layer.data.foreach_get("color", values)  # linear, also of bytes
+        return tuple(float(one) for one in values.reshape(-1, 4)[:, :3].mean(axis=0))  # type: ignore[return-value]
+    layer = mesh.uv_layers.get(maps.uv) or mesh.uv_layers.active
+    if layer is None or not len(layer.uv):
+        return None
+    try:
+        pixels = read_pixels(maps.colour, limit=LARGEST)
+    except ValueError:
+        return None
+    places = np.zeros(2 * len(layer.uv), np.float32)
+    layer.uv.foreach_get("vector", places)
+    column, row = (np.floor((places.reshape(-1, 2) % 1.0) * pixels.shape[1::-1]).astype(int)).T
+    seen = pixels[np.minimum(row, pixels.shape[0] - 1), np.minimum(column, pixels.shape[1] - 1), :3]
+    linear = seen if maps.colour.is_float else decode(seen)
+    return tuple(float(one) for one in linear.mean(axis=0))  # type: ignore[return-value]

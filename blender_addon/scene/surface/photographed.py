@@ -1,0 +1,149 @@
+"""Reads an object and its photo texture as what `core/surface/relief` works on, or says in words why it can't."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import bpy
+import numpy as np
+
+from ...core.mesh.triangles import TriangleMesh
+from ...core.srgb import luminance
+from ...core.surface.normal_maps import decode
+from ...core.surface.relief.recovery import Photographed
+from ...core.surface.texels import typical_texel_mm
+from ...core.surface.textured_surface import Surface, read_surface, vertex_surface, without
+from ..images import LARGEST, read_pixels, release, working_size
+from ..meshes import read_mesh
+from .surface_texture import colour_layer, normal_image, read_linear, shows, surface_texture
+
+MOST_TEXELS = 5_000_000  # covered texels that are worked on: more are halved
+FEWEST_TEXELS = 256
+AGAIN = "export the scan again with its photo texture"
+
+
+def read_photographed(item: Any, *, finest_texel_mm: float = 0.0, occluders: tuple[Any, ...] = ()) -> Photographed | str:
+    """The object's textured surface in mm, or the end of a sentence "The piece ..." that says why there is none.
+
+    finest_texel_mm: a texture finer than this is halved first. occluders: other objects that stood by when it was scanned.
+    """
+    triangles = read_mesh(item, scale=1000.0)
+    if not len(triangles.faces):
+        return "has no faces"
+    texture = surface_texture(item, triangles)
+    if texture is None:
+        return _by_vertices(triangles, occluders)
+    image = bpy.data.images[texture.image]
+    if image.size[0] * image.size[1] < FEWEST_TEXELS:
+        return f"has a texture of no more than {image.size[0]} x {image.size[1]} pixels; {AGAIN}"
+    used = shows(item, triangles, texture.image)
+    if "filled" in triangles.face_marks:
+        used &= ~triangles.face_marks["filled"]
+    limit = _limit(image, triangles, used, finest_texel_mm)
+    opaque = image.depth in (24, 48, 96)  # three channels; asked before reading, which may release what this loads
+    pixels = read_linear(image, limit=limit)
+    surface = read_surface(triangles, used, height=pixels.shape[0], width=pixels.shape[1])
+    share = float(surface.texels.shared.mean()) if len(surface) else 0.0
+    shared = surface.texels.index[surface.texels.shared]
+    surface = without(surface, surface.texels.shared)
+    if share > 0.5:
+        return (
+            "has UVs that lie on top of each other (mirrored or stacked islands), so no texel belongs to one place; "
+            "unwrap it anew"
+        )
+    if len(surface) < FEWEST_TEXELS or surface.texel_mm <= 0:
+        return "has UVs that cover next to nothing of the texture; unwrap it anew"
+    if not opaque:
+        surface = without(surface, _clear(image, surface, limit))
+    colours = pixels.reshape(-1, 3)[surface.texels.index]
+    flat = _featureless(colours)
+    if flat:
+        return flat
+    theirs = (shared, pixels.reshape(-1, 3)[shared]) if len(shared) else None
+    return Photographed(surface, np.ascontiguousarray(colours), _joined(occluders), theirs)
+
+
+def _clear(image: Any, surface: Surface, limit: int) -> Any:
+    """(n,) bool: texels that are transparent, where no photo showed the surface; none if most are: alpha then says nothing."""
+    clear = read_pixels(image, limit=limit)[..., 3].reshape(-1)[surface.texels.index] < 0.5
+    return clear & bool(clear.mean() < 0.5)
+
+
+def _by_vertices(triangles: TriangleMesh, occluders: tuple[Any, ...]) -> Photographed | str:
+    """The surface with its vertex colours, where there is no texture."""
+    layer = colour_layer(triangles)
+    if layer is None:
+        lacks = "texture image" if triangles.uv is not None else "UVs"
+        return f"has no {lacks} and no vertex colours; {AGAIN}"
+    surface = vertex_surface(triangles)
+    colours = np.ascontiguousarray(triangles.colours[layer][surface.texels.index, :3], np.float32)
+    return _featureless(colours) or Photographed(surface, colours, _joined(occluders))
+
+
+def own_normals(item: Any, surface: Surface) -> Any | None:
+    """(n, 3) float32 tangent-space +Y normals that the scan's own map gives in the surface's texels; None without a map."""
+    triangles = read_mesh(item)
+    texture = None if surface.on_vertices else surface_texture(item, triangles)
+    if texture is None:
+        return None
+    release(bpy.data.images[texture.image])
+    image = normal_image(item.data.materials[texture.slot])
+    if image is None or not all(image.size):
+        return None
+    height, width = surface.texels.shape
+    pixels = read_linear(image, limit=max(height, width))
+    row, column = np.divmod(surface.texels.index, width)
+    row, column = (row * pixels.shape[0]) // height, (column * pixels.shape[1]) // width
+    return decode(pixels[row, column])
+
+
+def shared_share(item: Any) -> float:
+    """Part 0 to 1 of the textured area's texels that several places of the surface share; measured coarsely."""
+    triangles = read_mesh(item)
+    if triangles.uv is None:
+        return 0.0
+    surface = read_surface(triangles, np.ones(len(triangles.faces), bool), height=512, width=512)
+    return float(surface.texels.shared.mean()) if len(surface) else 0.0
+
+
+def _limit(image: Any, triangles: TriangleMesh, used: Any, finest_texel_mm: float) -> int:
+    """The longest side to work at: not finer than asked, not more texels than memory is given for."""
+    width, height = working_size(image, LARGEST)
+    if triangles.uv is None or not used.any():
+        return max(width, height)
+    faces, uv = triangles.faces[used], triangles.uv[used]
+    texel = typical_texel_mm(triangles.vertices, faces, uv, height=height, width=width)
+    covered = _uv_area(uv) * width * height
+    side = max(width, height)
+    while side > 512 and ((texel and 2 * texel <= finest_texel_mm * 1.2) or covered > MOST_TEXELS):
+        side, texel, covered = (side + 1) // 2, texel * 2, covered / 4
+    return side
+
+
+def _uv_area(uv: Any) -> float:
+    one, two = uv[:, 1] - uv[:, 0], uv[:, 2] - uv[:, 0]
+    return float(min(0.5 * np.abs(one[:, 0] * two[:, 1] - one[:, 1] * two[:, 0]).sum(), 4.0))
+
+
+def _featureless(colours: Any) -> str:
+    bright = luminance(colours)
+    low, high = np.quantile(bright, [0.02, 0.98])
+    if not np.isfinite(bright).all():
+        return "has a texture with values that are no numbers"
+    if high < 0.004:
+        return f"has a texture that is black all over; {AGAIN}"
+    if low > 0.99:
+        return f"has a texture that is white all over; {AGAIN}"
+    if high - low < 0.002:
+        return f"has a texture of one even colour; {AGAIN}"
+    return ""
+
+
+def _joined(items: tuple[Any, ...]) -> tuple[Any, Any] | None:
+    vertices, faces, start = [], [], 0
+    for item in items:
+        part = read_mesh(item, scale=1000.0)
+        vertices.append(part.vertices)
+        faces.append(part.faces + start)
+        start += len(part.vertices)
+    return (np.concatenate(vertices), np.concatenate(faces)) if start else None

@@ -1,0 +1,56 @@
+"""How does a reference photo reach the clay? Read by Blender, measured by `core/surface/colour_card.py`, put into settings."""
+
+from __future__ import annotations
+
+import dataclasses
+from pathlib import Path
+from typing import Any
+
+import bpy
+import numpy as np
+
+from ...core.surface import colour_card, reflectance
+from ...job.errors import InputError
+from ..images import read_pixels
+
+
+def with_measured_clay(settings: Any, path: Path) -> tuple[Any, dict[str, Any]]:
+    """The material settings with the clay's colour measured in the photo, and figures about it."""
+    if settings.reference_corners is None or settings.reference_sample is None:
+        raise InputError(
+            f'The reference photo "{path.name}" needs reference_corners (the card\'s four corners) and '
+            "reference_sample (x, y and radius of a spot of clay), in pixels from its top left"
+        )
+    picture = _read(path)
+    try:
+        if settings.reference_card == "colour":
+            found = colour_card.by_chart(picture, settings.reference_corners, settings.reference_sample)
+        else:
+            found = colour_card.by_grey_card(
+                picture, settings.reference_corners, settings.reference_sample, grey=settings.reference_grey
+            )
+    except colour_card.CardError as error:
+        raise InputError(f'The card in "{path.name}" can\'t be used: {error}') from None
+    colour = tuple(round(float(value), 4) for value in found.albedo)
+    figures: dict[str, Any] = {"measured_albedo": list(colour)}
+    if found.delta_e is not None:
+        figures["card_delta_e2000"] = round(found.delta_e, 2)
+    return dataclasses.replace(settings, clay_colour=reflectance.held(colour)), figures
+
+
+def _read(path: Path) -> Any:
+    """(h, w, 3) display-encoded values, row 0 at the top."""
+    if not path.is_file():
+        raise InputError(f'There is no reference photo "{path}": check the path on the sheet')
+    try:
+        image = bpy.data.images.load(str(path), check_existing=False)
+    except RuntimeError as error:
+        raise InputError(f'The reference photo "{path.name}" can\'t be read ({error}); save it as JPEG or PNG') from None
+    try:
+        if image.is_float:
+            raise InputError(f'The reference photo "{path.name}" holds linear light; save it as JPEG or PNG')
+        return np.ascontiguousarray(read_pixels(image)[::-1, :, :3])
+    except ValueError:
+        raise InputError(f'The reference photo "{path.name}" is damaged; save it again as JPEG or PNG') from None
+    finally:
+        bpy.data.images.remove(image)

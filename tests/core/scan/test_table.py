@@ -1,0 +1,50 @@
+"""Is a table told from a stand's plate and from a relief's ground?"""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from blender_addon.core.mesh.topology import degenerate_faces, submesh, welded
+from blender_addon.core.mesh.triangles import TriangleMesh
+from blender_addon.core.scan.table import find_table, without_table
+from tests.scan_shapes import moved, noisy, on_table, rotation, statuette
+
+
+def sound(mesh: TriangleMesh) -> TriangleMesh:
+    mesh = welded(mesh)
+    return submesh(mesh, ~degenerate_faces(mesh))
+
+
+@pytest.mark.parametrize("seed", range(3))
+@pytest.mark.parametrize("half", [45.0, 90.0])
+def test_the_plane_of_a_table_is_found(seed: int, half: float) -> None:
+    """Within a quarter of a degree and the noise: the sheet has thousands of vertices."""
+    turn = rotation(seed)
+    found = find_table(moved(noisy(on_table(statuette(), half=half), noise=0.06, seed=seed), turn))
+    assert found is not None
+    assert np.degrees(np.arccos(np.clip(found.up @ turn @ [0.0, 0.0, 1.0], -1, 1))) < 0.25
+    assert abs(found.offset) < 0.1
+
+
+@pytest.mark.parametrize("plate", [8.0, 4.0, 1.5])
+@pytest.mark.parametrize("open_bottom", [True, False])
+def test_a_base_plate_is_no_table(plate: float, open_bottom: bool) -> None:
+    """However thin and wide, a plate has sides below its upper face."""
+    mesh = statuette(open_bottom=open_bottom)
+    vertices = mesh.vertices.copy()
+    base = vertices[:, 2] <= 8.0
+    vertices[:, 2] = np.where(base, vertices[:, 2] * plate / 8.0, vertices[:, 2] - 8.0 + plate)
+    assert find_table(sound(noisy(TriangleMesh(vertices, mesh.faces, mesh.uv), noise=0.02, seed=1))) is None
+
+
+def test_the_cut_rim_lies_on_the_table() -> None:
+    """No height is lost: the new rim is let down onto the plane of the table."""
+    mesh = sound(noisy(on_table(statuette()), noise=0.05, seed=3))
+    table = find_table(mesh)
+    assert table is not None
+    left = without_table(mesh, table)
+    assert left.vertices[:, 2].max() == pytest.approx(mesh.vertices[:, 2].max())
+    height = left.vertices @ table.up - table.offset
+    assert height.min() > -1e-3
+    assert (np.abs(height) < 1e-3).sum() > 100

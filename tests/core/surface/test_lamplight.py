@@ -1,0 +1,26 @@
+"""The light of a surface is fitted once, however many ask for it."""
+
+from __future__ import annotations
+
+import numpy as np
+from tests.core.test_relief import sheet
+
+from blender_addon.core.surface.light import lamplight
+from blender_addon.core.surface.textured_surface import read_surface
+
+
+def test_the_same_question_is_answered_from_memory_and_another_is_not() -> None:
+    mesh = sheet()
+    surface = read_surface(mesh, np.ones(len(mesh.faces), bool), height=128, width=128)
+    colours = np.random.default_rng(1).uniform(0.3, 0.5, (len(surface), 3)).astype(np.float32)
+    lamplight.forget_fits()
+    first = lamplight.fit_surface_light(surface, colours)
+    assert lamplight.fit_surface_light(surface, colours.copy()) is first
+    darker = lamplight.fit_surface_light(surface, 0.5 * colours)
+    assert darker is not first
+    assert np.allclose(darker.shading.irradiance, 0.5 * first.shading.irradiance, rtol=1e-3)
+    beside = (np.array([[0, 0, 9], [9, 0, 9], [0, 9, 9]], np.float32), np.array([[0, 1, 2]]))
+    assert lamplight.fit_surface_light(surface, colours, occluders=beside) is not first
+    for seed in range(lamplight.KEPT):
+        lamplight.fit_surface_light(surface, colours, seed=10 + seed)
+    assert lamplight.fit_surface_light(surface, colours) is not first  # memory is bounded

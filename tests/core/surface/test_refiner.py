@@ -1,0 +1,176 @@
+"""The net's arithmetic, what it makes of nothing, and how the slopes of several lights are joined."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from blender_addon.core.surface import patches
+from blender_addon.core.surface.relief import fusion, inversion, recovery, refiner
+from scripts.truth.fields import Noise
+
+
+def test_folding_is_undone() -> None:
+    cells = np.random.default_rng(1).standard_normal((16, 12, 7)).astype(np.float32)
+    folded = refiner.folded(cells)
+    assert folded.shape == (8, 6, 28)
+    assert folded[2, 1, 4 * 3 + 2 * 1 + 0] == cells[5, 2, 3]  # channel, then down, then right, as torch's pixel_unshuffle
+    assert np.array_equal(refiner.unfolded(folded), cells)
+
+
+@pytest.mark.parametrize("dilation", [1, 2, 4])
+def test_convolution_is_the_textbook_sum(dilation: int) -> None:
+    rng = np.random.default_rng(2)
+    cells, weight = rng.standard_normal((9, 11, 3)).astype(np.float32), rng.standard_normal((3, 3, 3, 5)).astype(np.float32)
+    bias = rng.standard_normal(5).astype(np.float32)
+    found = refiner.Layer(weight, bias)(cells, dilation)
+    for row, column in ((0, 0), (4, 5), (8, 10)):
+        total = bias.astype(float)
+        for down in (-1, 0, 1):
+            for right in (-1, 0, 1):
+                y, x = row + down * dilation, column + right * dilation
+                if 0 <= y < 9 and 0 <= x < 11:
+                    total += cells[y, x] @ weight[down + 1, right + 1]
+        assert np.allclose(found[row, column], total, atol=1e-4)  # float32 sums of 27 products
+
+
+def _planes(residual: np.ndarray, pull: tuple[float, float]) -> np.ndarray:
+    """What the net is shown of a residual under one pull, with the fields of a plain linear inversion; nothing painted."""
+    planes = np.zeros((12, patches.CELLS, patches.CELLS), np.float32)
+    planes[0] = planes[1] = residual - residual.mean()
+    planes[2], planes[3], planes[4] = 1.0, *pull
+    kx, ky = patches.wave_vectors(0.07)
+    wave, along = np.hypot(kx, ky), pull[0] * kx + pull[1] * ky
+    power = np.maximum((0.25 * wave) ** 2 + along**2 + 0.1 * wave**2, 1e-9)
+    height = np.fft.rfft2(planes[0]) * (0.25 * wave + 1j * along) / power
+    planes[5:7] = [np.fft.irfft2(1j * one * height, s=residual.shape) for one in (kx, ky)]
+    planes[7] = np.fft.irfft2((0.25 * wave - 1j * along) * height, s=residual.shape)
+    return planes
+
+
+LEVEL = np.zeros((4, 24, 24), np.float32)
+LEVEL[3] = 0.06  # what the light's fit leaves on a plain dusted piece
+
+
+@pytest.mark.parametrize("pull", [0.3, 0.7])
+def test_an_even_texture_gets_no_relief(pull: float) -> None:
+    """What is nothing stays nothing: a degree of tilt is what a careful eye would see under raking light (common practice)."""
+    planes = _planes(np.zeros((patches.CELLS, patches.CELLS)), (pull, 0.0))
+    tilt = np.degrees(np.arctan(np.linalg.norm(refiner.refiner().fields(planes, LEVEL)[:2], axis=0)))
+    inner = tilt[12:-12, 12:-12]
+    assert np.median(inner) < 0.5
+    assert np.quantile(inner, 0.99) < 1.0
+
+
+def test_dust_is_no_dent() -> None:
+    """Dark round dots of 0.25 mm that the closing left in place: a linear inversion makes dents of them, the net far less."""
+    rng = np.random.default_rng(3)
+    rows, columns = np.mgrid[0 : patches.CELLS, 0 : patches.CELLS]
+    dots = np.zeros((patches.CELLS, patches.CELLS))
+    for y, x in rng.uniform(10, patches.CELLS - 10, (30, 2)):
+        dots -= 0.35 * np.exp(-((rows - y) ** 2 + (columns - x) ** 2) / (2 * 1.8**2))
+    planes = _planes(dots, (0.5, 0.0))
+    linear = np.linalg.norm(planes[5:7], axis=0)[12:-12, 12:-12].mean()
+    ours = np.linalg.norm(refiner.refiner().fields(planes, LEVEL)[:2], axis=0)[12:-12, 12:-12].mean()
+    assert ours < 0.6 * linear
+
+
+def test_slopes_of_several_lights_join_to_the_one_height() -> None:
+    """Each light tells its own slope rightly and nothing across it; together they tell the height."""
+    cell, count = 0.07, patches.CELLS
+    place = (np.arange(count) - count / 2) * cell
+    wave = 2 * np.pi / 1.5 * np.array([0.6, 0.8])
+
+    def slope(angle: float) -> np.ndarray:
+        along, across = np.array([np.cos(angle), np.sin(angle)]), np.array([-np.sin(angle), np.cos(angle)])
+        points = place[None, :, None] * along + place[:, None, None] * across
+        rise = 0.1 * np.cos(points @ wave)[None] * wave[:, None, None]
+        return np.stack([np.tensordot(along, rise, 1), 0 * rise[0]])
+
+    axes = np.eye(3, dtype=np.float32)
+    common = patches.Patches(cell, np.zeros((1, 3), np.float32), axes[2:3], axes[0:1], axes[1:2])
+    angles = (0.0, 1.2)
+    frames = [common.led_by(np.array([[np.cos(a), np.sin(a), 0.0]], np.float32)) for a in angles]
+    slopes = [slope(a)[None].astype(np.float32) for a in angles]
+    even = [np.ones(1), np.ones(1)]
+    height = np.fft.irfft2(fusion._together(common, frames, slopes, even, slice(0, 1)), s=(count, count))[0]
+    true = 0.1 * np.sin(place[None, :] * wave[0] + place[:, None] * wave[1])
+    core = np.hypot(place[None, :], place[:, None]) < 0.3 * count * cell  # within the taper's flat middle
+    assert np.corrcoef(height[core], true[core])[0, 1] > 0.98
+    share = np.polyfit(true[core], height[core], 1)[0]
+    assert 0.8 < share < 1.05  # what is said of no slope across weighs ACROSS against the true slope along
+    # a third texture that shows nothing of the patch says nothing
+    blank = [*slopes, 0 * slopes[0]], [*even, np.zeros(1)]
+    same = np.fft.irfft2(fusion._together(common, [*frames, common], *blank, slice(0, 1)), s=(count, count))[0]
+    assert same == pytest.approx(height, abs=1e-6)
+
+
+def test_a_dark_print_is_no_shading() -> None:
+    rng = np.random.default_rng(4)
+    dusted = np.clip(rng.normal(0, 0.17, 20_000), *recovery.CLIP)
+    printed = np.where(rng.random(20_000) < 0.2, recovery.CLIP[0], dusted)
+    assert recovery.shading_share(dusted, 0.1) == 1.0
+    assert recovery.shading_share(printed, 0.1) == 0.0
+    assert recovery.shading_share(dusted, 0.27) == 0.0  # as grained wood leaves it
+
+
+def test_a_plain_piece_is_shown_without_paint() -> None:
+    """Planes of paint that are left out are planes of zeros."""
+    planes = _planes(0.1 * np.random.default_rng(8).standard_normal((patches.CELLS, patches.CELLS)), (0.4, 0.1))
+    whole, short = (refiner.refiner().fields(part, LEVEL) for part in (planes, planes[:8]))
+    assert np.allclose(whole, short, atol=1e-5)  # sums of float32 in another order
+
+
+@pytest.mark.parametrize("degrees", [0, 45, 90])
+@pytest.mark.parametrize("deep", [0.12, 0.25])
+def test_grain_is_no_groove(degrees: float, deep: float) -> None:
+    """Darker and brighter without a hue, drawn out ten times as grain is, at any angle to the light: the net makes less than a
+    third of the linear way's relief of it, mean of four pieces."""
+    rows, columns = 0.07 * np.mgrid[0 : patches.CELLS, 0 : patches.CELLS]
+    turn = np.radians(degrees)
+    along, across = np.cos(turn) * rows - np.sin(turn) * columns, np.sin(turn) * rows + np.cos(turn) * columns
+    places = np.stack([across, 0.1 * along, 0 * along], axis=-1).reshape(-1, 3)
+    shares = []
+    for seed in range(4):
+        noise = 0.012 * np.random.default_rng(seed).standard_normal(rows.shape)  # a photo's
+        grain = deep * Noise(seed)(places, 0.6, octaves=2).reshape(rows.shape) + noise
+        shares.append(_share_of_linear(np.clip(grain, *recovery.CLIP), spread=0.85 * deep))
+    assert np.mean(shares) < 1 / 3
+
+
+def test_lone_dark_streaks_are_no_grooves() -> None:
+    """Fine dark lines without a bright side, across the light: what a groove would look like with one side lost."""
+    rng = np.random.default_rng(5)
+    rows, columns = np.mgrid[0 : patches.CELLS, 0 : patches.CELLS]
+    streaks = np.zeros((patches.CELLS, patches.CELLS))
+    for y, x in rng.uniform(8, patches.CELLS - 8, (60, 2)):
+        streaks -= 0.5 * np.exp(-(((rows - y) / 12.0) ** 2 + ((columns - x) / 1.5) ** 2))
+    assert _share_of_linear(streaks, spread=0.28) < 0.6
+
+
+def _share_of_linear(residual: np.ndarray, spread: float) -> float:
+    """Mean slope that the net makes of a residual, over the linear way's. spread: what the light's fit left on the piece."""
+    planes, level = _planes(residual, (0.5, 0.0)), LEVEL.copy()
+    level[3] = spread
+    made = refiner.refiner().fields(planes, level)
+    inner = slice(12, -12)
+    mean = [np.linalg.norm(slopes, axis=0)[inner, inner].mean() for slopes in (made[:2], planes[5:7])]
+    return float(mean[0] / mean[1])
+
+
+def test_the_net_is_told_by_how_much_it_reads() -> None:
+    """Power that is read whole up to 0.5 mm and not at all beyond: half of white noise's spread, say, and 0.5 mm."""
+    rng = np.random.default_rng(6)
+    cell, count = 0.07, 4
+    shown = rng.standard_normal((count, patches.CELLS, patches.CELLS)).astype(np.float32)
+    kx, ky = patches.wave_vectors(cell)
+    low = np.hypot(kx, ky) < 2 * np.pi / 0.5
+    read = np.fft.irfft2(np.fft.rfft2(shown) * low, s=(patches.CELLS, patches.CELLS)).astype(np.float32)
+    whole = np.ones(shown.shape, bool)
+    signal = inversion.Signal(shown, shown, None, whole, np.zeros((count, 2, 12, 12)), np.zeros((count, 4, 24, 24)))
+    axes = [np.tile(row, (count, 1)).astype(np.float32) for row in (*np.zeros((1, 3)), *np.eye(3))]
+    told = inversion.told_by(patches.Patches(cell, *axes), signal, read)
+    rings = 2 * np.pi / 0.5 / (np.pi / cell)  # the cut as a part of the finest wave number that the rings hold
+    assert told.share == pytest.approx(rings, abs=0.05)  # white noise: power goes with the area below the cut
+    assert told.finest_mm == pytest.approx(0.5, rel=0.15)  # a ring is 4 % of the range wide, the taper blurs one into the next
+    assert inversion.told_by(patches.Patches(cell, *axes), signal, 0 * read).finest_mm == np.inf
