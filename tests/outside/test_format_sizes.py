@@ -11,7 +11,9 @@ from blender_addon.core.shots.formats import BY_KEY
     ("one_2_5", 5.76, 4.29),
 ])  # fmt: skip
 def test_published_sizes(key, width, height):
-    """photoreview.com.au, "Unravelling sensor sizes"; Four Thirds and 22.3 mm by markbalcomphotography.com."""
+    """36 x 24 mm: ISO 1007 (135 film). 17.3 x 13.0 mm: the Four Thirds standard. 22.3 x 14.9 mm: Canon's specification of the
+    EOS 7D; 23.7 x 15.7 mm and the inch types: typical sizes as tabled by Wikipedia, "Image sensor format" (from memory: the
+    page was not opened for this test)."""
     assert (BY_KEY[key].width_mm, BY_KEY[key].height_mm) == (width, height)
 
 
@@ -37,7 +39,7 @@ def test_crop_factors_of_the_lens_database(key, maker, model, tolerance):
 
 
 def test_inch_types_follow_the_16_and_18_mm_rule():
-    """Diagonal = 16 mm x type from 1/2 inch up, 18 mm x type below (optowiki.info); 7 %, since types are only names."""
+    """Diagonal = 16 mm x type from 1/2 inch up, 18 mm x type below (common practice); 7 %, since types are only names."""
     for key, size in (("two_thirds", 2 / 3), ("one_1_7", 1 / 1.7), ("one_1_8", 1 / 1.8), ("one_2", 0.5)):
         assert BY_KEY[key].diagonal_mm == pytest.approx(16 * size, rel=0.07)
     for key, size in (("one_2_3", 1 / 2.3), ("one_2_5", 1 / 2.5), ("one_2_55", 1 / 2.55)):
