@@ -6,7 +6,11 @@ case $1 in
 build)
   SUITE=$2 ROOT=$3; export DEBIAN_FRONTEND=noninteractive LC_ALL=C
   MIRROR=$(apt-get indextargets --format "\$(SITE)" | sort -u | head -n 1)   # the mirror that this system already uses
-  debootstrap --variant=minbase "$SUITE" "$ROOT" "${MIRROR:-http://deb.debian.org/debian}"
+  if [ -z "$MIRROR" ]; then
+    echo "window.sh: this system names no source of Debian packages (apt-get indextargets is empty): add one to apt first" >&2
+    exit 1
+  fi
+  debootstrap --variant=minbase "$SUITE" "$ROOT" "$MIRROR"
   cp /etc/resolv.conf "$ROOT/etc/resolv.conf"
   cat > "$ROOT/etc/apt/apt.conf.d/99local" <<'CONF'
 Acquire::Check-Valid-Until "false";
