@@ -131,7 +131,7 @@ def test_marked_f_numbers():
 
 
 def test_bracket_covers_the_depth_with_the_stated_overlap():
-    """Steps of depth of field times (1 - overlap), the depth by Brown's close-up rule 2 N c (1 + m)/m^2 (p. 282): at 1:1, f/5.6,
+    """Steps of depth of field times (1 - overlap), the depth by Brown's close-up rule 2 N c (1 + m)/m^2 (p. 282): 1:1, f/5.6,
     c 0.020 and 30 % overlap a slice is 0.448 mm and a step 0.3136 mm; 5 mm need ceil((5 - 0.448)/0.3136) + 1 = 16 slices, since
     the first already covers its own depth (own arithmetic). Steps may differ by 3 %: the true depth grows along the bracket.
     """

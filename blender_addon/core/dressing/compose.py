@@ -10,7 +10,7 @@ import numpy as np
 from ..mesh.blue_noise import Thrower
 from ..mesh.triangles import Floats, unit
 from ..shots.framing import project
-from ..shots.sight import ShotView, in_sight, outside_distance
+from ..shots.sight import ShotView, convex_outline, in_sight, outside_distance
 from .tangency import softness, tangency
 
 TRIES = 300
@@ -30,6 +30,9 @@ SCRAP, UNSHARP = 0.25, 0.02
 
 LEVEL = 2.5
 """Rise of the ground under a prop that does not yet look as if it hung in the air there, mm."""
+
+HIGHEST, LARGEST = 0.75, 0.55
+"""Height and area that a prop may have in the picture over those of the subject's outline: the piece holds the eye."""
 
 APART = 3.0
 """Least distance between two props, mm."""
@@ -174,11 +177,28 @@ def _score(points: Floats, view: ShotView | None) -> float:
         clear = outside_distance(slopes, view.outline) / view.half_slopes[0]
         if clear.min() < 0.05:
             return np.inf
+        if len(view.outline) >= 3 and _outgrows(slopes, view.outline):
+            return np.inf
     seen = (np.abs(frame) < 1.0).all(axis=1).mean()
     if seen < 0.12:
         return 3.0 - seen
     low = np.clip(-0.55 - frame[:, 1].min(), 0.0, None)  # a prop along the lower edge weighs the picture down
     return abs(seen - 0.72) + 0.8 * float(low)
+
+
+def _outgrows(slopes: Floats, outline: Floats) -> bool:
+    """Whether a prop's points (n, 2) stand nearly as high in the picture as the subject's outline (m, 2), or fill as much."""
+    size, own = np.ptp(slopes, axis=0), np.ptp(outline, axis=0)
+    if size[1] > HIGHEST * own[1] or slopes[:, 1].max() > outline[:, 1].min() + HIGHEST * own[1]:
+        return True
+    return hull_area(slopes) > LARGEST * hull_area(outline)
+
+
+def hull_area(points: Floats) -> float:
+    """Area of the convex outline of points (n, 2), by the shoelace formula."""
+    ring = convex_outline(points)
+    x, y = ring.T
+    return 0.5 * abs(float(x @ np.roll(y, -1) - y @ np.roll(x, -1)))
 
 
 def _in_way(points: Floats, views: Sequence[ShotView]) -> tuple[str, ...]:

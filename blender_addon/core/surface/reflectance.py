@@ -151,8 +151,8 @@ def mean_albedo(colour: Colour) -> float:
 def wetted(colour: Colour, wetness: float) -> Colour:
     """An albedo with water in its pores: gamma 1.32 at nine tenths, as the clay's nodes do it.
 
-    Wet sand 0.25 against dry 0.40 (Cook, Climate Dynamics, 2013, table 5.1) is what the strength is set by; that the dark end loses more
-    and colours saturate is Lekner & Dorf 1988.
+    Wet sand 0.25 against dry 0.40 (Cook, Climate Dynamics, 2013, table 5.1) is what the strength is set by; that the dark end
+    loses more and colours saturate is Lekner & Dorf 1988.
     """
     return tuple(value * (1 - 0.9 * wetness) + 0.9 * wetness * value**1.32 for value in colour)  # type: ignore[return-value]
 

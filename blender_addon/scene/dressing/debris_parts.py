@@ -3,17 +3,22 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 from typing import Any
 
 import bpy
 import numpy as np
 
+from ...core.colour import lab
+from ...core.dressing.trades import debris_of
 from ...core.mesh.triangles import TriangleMesh
 from ...job.errors import SubjectError
 from ..images import read_pixels
-from ..nodes.materials import albedo_of
+from ..nodes.materials import KIND, STATE, albedo_of
 from ..spatial import Surface
 from .set_parts import BAND_MM, Foot, world_mesh
+
+Colour = tuple[float, float, float]
 
 CLAY = (0.28, 0.255, 0.22)
 OAK = (0.30, 0.19, 0.105)
@@ -21,16 +26,37 @@ STONE = (0.30, 0.29, 0.27)
 BODY_COLOUR = {"clay": CLAY, "wood": OAK, "stone": STONE}
 
 
-def body_and_tone(stage: Any, body: str | None, tone: Sequence[float] | None) -> tuple[str, tuple[float, float, float]]:
-    """What the pieces are of and their albedo: as asked, else as the piece's material says."""
+@dataclass(frozen=True)
+class Work:
+    """The piece's material: its kind ('clay', ...), the state of its clay, its albedo where it has one colour."""
+
+    kind: str
+    state: str
+    albedo: Colour | None
+
+    @property
+    def chroma(self) -> float:
+        """Chroma C* of its colour in CIE L*a*b*; that of bone-dry clay where it has no single colour."""
+        return float(np.hypot(*lab(np.array(self.albedo or CLAY))[1:]))
+
+
+def work_on(stage: Any) -> Work:
+    """What the piece is made of, as its material says; bone-dry clay where it has none yet."""
     material = stage.find("surface", "piece")
-    words = f"{material.name} {material.get('bozzetto_material', '')}".lower() if material is not None else ""
-    if body is None:
-        body = "wood" if "wood" in words else "stone" if any(word in words for word in ("stone", "plaster")) else "clay"
+    if material is None:
+        return Work("clay", "dry", None)
+    return Work(str(material.get(KIND, "")), str(material.get(STATE, "")), albedo_of(material))
+
+
+def body_and_tone(stage: Any, body: str | None, tone: Sequence[float] | None) -> tuple[str | None, Colour]:
+    """What debris is of and its albedo: as asked, else what falls off the piece's material; no body where nothing does."""
+    work = work_on(stage)
+    body = body or debris_of(work.kind, work.state)
     if tone is not None:
         return body, tuple(tone)  # type: ignore[return-value]
-    fits = any(word in words for word in ({"stone": ("stone", "plaster")}.get(body, (body,))))
-    return body, (albedo_of(material) if fits else None) or BODY_COLOUR[body]
+    if body is not None and body == debris_of(work.kind) and work.albedo is not None:
+        return body, work.albedo
+    return body, BODY_COLOUR[body or "clay"]
 
 
 def distance_test(meshes: Sequence[TriangleMesh]) -> Any:

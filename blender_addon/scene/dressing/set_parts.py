@@ -28,6 +28,9 @@ DRESSING = ("table", "backdrop", "prop", "debris")
 BASE = "bozzetto_base"
 """On a material of the set: its name as we gave it."""
 
+ARRANGEMENT = "bozzetto_arrangement"
+"""On a table: the number from which boards and props, and later the debris, are drawn."""
+
 SPARE = "bozzetto_spare"
 """On a part of a table that only some shots show."""
 

@@ -11,12 +11,13 @@ import numpy as np
 from mathutils import Matrix
 
 from ...core.dressing.compose import Spot, Thing, compose, spread_points
-from ...core.dressing.props import MAKERS, make_prop
+from ...core.dressing.props import make_prop
 from ...core.dressing.resting import rest_on
 from ...core.mesh.blue_noise import Thrower
 from ...core.mesh.triangles import Floats, TriangleMesh, face_areas, face_crosses, unit
 from ...job.errors import SubjectError
 from ..meshes import read_mesh
+from ..nodes.props import prop_chroma
 from .set_materials import prop_material
 from .set_parts import HIDDEN_IN, make_part
 
@@ -25,8 +26,8 @@ FLAT_ANGLE = np.radians(38.0)
 
 TALL_MM = 14.0
 
-ALWAYS = ("lump",)
-"""The work's own clay makes the table belong to the piece."""
+INDIVIDUALS = 6
+"""How many individuals of a prop are looked at for one that is quiet enough."""
 
 
 @dataclass(frozen=True)
@@ -39,19 +40,15 @@ class Candidate:
     original: str = ""
 
 
-def made_candidates(names: Sequence[str], count: int, *, seed: int) -> list[Candidate]:
-    """Made props: those named, or `count` drawn by the seed, tall ones first."""
-    if not names:
-        rng = np.random.default_rng([seed, 701])
-        pool = [name for name in MAKERS if name not in ALWAYS]
-        drawn = [str(name) for name in rng.permutation(pool)]
-        vessels = [name for name in drawn if name in ("jar", "sponge", "string")][: max(1, (count + 1) // 3)]
-        tools = [name for name in drawn if name not in ("jar", "sponge", "string")]
-        names = [*vessels, *ALWAYS, *tools][:count] if count else []
+def made_candidates(names: Sequence[str], *, seed: int, chroma: float = 100.0) -> list[Candidate]:
+    """Props by name. Of a few individuals the first is taken none of whose colours has more chroma (C*, CIE L*a*b*) than
+    `chroma`, else the quietest, so that no prop is more colourful than the piece."""
     found = []
     for place, name in enumerate(names):
-        prop = make_prop(name, seed=seed * 100 + place)
-        found.append(Candidate(name, prop.mesh, prop.materials))
+        tries = [make_prop(name, seed=seed * 100 + place + 7919 * number) for number in range(INDIVIDUALS)]
+        loudness = [max(prop_chroma(material) for material in prop.materials) for prop in tries]
+        best = next((k for k, value in enumerate(loudness) if value <= chroma), int(np.argmin(loudness)))
+        found.append(Candidate(name, tries[best].mesh, tries[best].materials))
     return found
 
 

@@ -23,6 +23,9 @@ from .wood import wood_group
 KIND = "bozzetto_kind"
 """Custom property on a material: which surface it is."""
 
+STATE = "bozzetto_clay_state"
+"""Custom property on a material of clay: its state ('wet', 'leather', 'dry', 'fired')."""
+
 MEAN = "bozzetto_mean_colour"
 """Custom property on a material whose colour a picture gives: its mean on the object, linear."""
 

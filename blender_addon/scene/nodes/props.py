@@ -4,6 +4,9 @@ from __future__ import annotations
 
 from typing import Any
 
+import numpy as np
+
+from ...core.colour import lab
 from .builder import Tree, make_group
 
 WOODS = {
@@ -19,11 +22,26 @@ GLAZES = {
     "celadon glaze": ((0.30, 0.38, 0.30), (0.16, 0.24, 0.19)), "blue glaze": ((0.055, 0.10, 0.19), (0.02, 0.035, 0.08)),
     "brown glaze": ((0.13, 0.062, 0.028), (0.03, 0.014, 0.008)), "white glaze": ((0.66, 0.63, 0.56), (0.48, 0.42, 0.34)),
 }  # fmt: skip
+WAXES = {"red wax": ((0.36, 0.045, 0.03), (0.28, 0.03, 0.022)), "brown wax": ((0.14, 0.066, 0.034), (0.10, 0.046, 0.024))}
+MATT = {
+    "rubber": ((0.035, 0.036, 0.038), (0.055, 0.055, 0.056), 0.55, 9.0, 0.02),
+    "plaster": ((0.66, 0.64, 0.60), (0.60, 0.575, 0.53), 0.9, 3.0, 0.05),
+    "cork": ((0.42, 0.27, 0.145), (0.24, 0.14, 0.07), 0.85, 1.6, 0.15),
+    "cotton": ((0.80, 0.79, 0.76), (0.72, 0.71, 0.68), 1.0, 0.7, 0.25),
+    "bone": ((0.66, 0.59, 0.46), (0.57, 0.49, 0.35), 0.4, 5.0, 0.01),
+    "white card": ((0.70, 0.69, 0.66), (0.66, 0.645, 0.61), 0.8, 12.0, 0.01),
+    "black paint": ((0.03, 0.03, 0.031), (0.04, 0.04, 0.04), 0.45, 3.0, 0.02),
+    "grey paint": ((0.24, 0.24, 0.235), (0.20, 0.20, 0.197), 0.45, 3.0, 0.05),
+    "brown paint": ((0.15, 0.09, 0.055), (0.11, 0.065, 0.04), 0.45, 3.0, 0.05),
+}
+"""Plain surfaces: two albedos between which they vary, roughness, size of the variation in mm, height of its relief in mm."""
 
 
 def prop_group(name: str) -> Any:
     """The group of a prop's material by name; it has a Shader output. Raises KeyError for an unknown one."""
-    for table, build in ((WOODS, _wood), (LACQUERS, _lacquer), (METALS, _metal), (GLAZES, _glaze)):
+    for table, build in (
+        (WOODS, _wood), (LACQUERS, _lacquer), (METALS, _metal), (GLAZES, _glaze), (WAXES, _wax), (MATT, _matt),
+    ):  # fmt: skip
         if name in table:
             return make_group(name.capitalize(), lambda tree, build=build, values=table[name]: build(tree, values))  # type: ignore[misc]
     plain = {
@@ -31,6 +49,24 @@ def prop_group(name: str) -> Any:
         "rule": _rule,
     }  # fmt: skip
     return make_group(name.capitalize(), plain[name])
+
+
+COLOURS = {
+    "bristle": (0.14, 0.09, 0.05), "graphite": (0.05, 0.05, 0.055), "sponge": (0.43, 0.27, 0.10),
+    "stoneware": (0.34, 0.24, 0.16), "string": (0.49, 0.385, 0.24), "rule": (0.5, 0.49, 0.47), "clay": (0.28, 0.255, 0.22),
+}  # fmt: skip
+"""Mean albedo of the materials that have a builder of their own."""
+
+
+def prop_chroma(name: str) -> float:
+    """Chroma C* (CIE L*a*b*) of a prop's material by its name. Raises KeyError for an unknown one."""
+    pairs: dict[str, Any] = {**WOODS, **GLAZES, **WAXES, **{key: value[:2] for key, value in MATT.items()}}
+    if name in pairs:
+        colour = 0.5 * (np.array(pairs[name][0]) + np.array(pairs[name][1]))
+    else:
+        single = {**LACQUERS, **{key: value[0] for key, value in METALS.items()}, **COLOURS}
+        colour = np.array(single[name])
+    return float(np.hypot(*lab(colour)[1:]))
 
 
 def _mm(tree: Tree) -> Any:
@@ -202,3 +238,26 @@ def _string(tree: Tree) -> None:
     _finish(
         tree, Base_Color=colour, Roughness=0.95, Specular_IOR_Level=0.15, Normal=_bump(tree, tree.math("MULTIPLY", fuzz, 0.15))
     )
+
+
+def _wax(tree: Tree, values: Any) -> None:
+    """Wax in the mass: light enters a little, the surface is soft and dusty."""
+    mm = _mm(tree)
+    cloud = _noise(tree, mm, 0.12, 5.0)
+    colour = tree.mix(cloud, (*values[0], 1.0), values[1])
+    colour, _ = _soiled(tree, colour, mm, 0.35)
+    _finish(
+        tree, Base_Color=colour, Roughness=tree.math("MULTIPLY_ADD", cloud, 0.2, 0.34), Subsurface_Weight=0.4,
+        Subsurface_Radius=(1.0, 0.4, 0.25), Subsurface_Scale=0.001, Normal=_bump(tree, tree.math("MULTIPLY", cloud, 0.08)),
+    )  # fmt: skip
+
+
+def _matt(tree: Tree, values: Any) -> None:
+    """A plain surface, not quite even."""
+    first, second, rough, size, height = values
+    mm = _mm(tree)
+    uneven = _noise(tree, mm, 1.0 / size, 5.0)
+    _finish(
+        tree, Base_Color=tree.mix(tree.span(uneven, 0.3, 0.7), (*first, 1.0), second), Roughness=rough,
+        Specular_IOR_Level=0.3, Normal=_bump(tree, tree.math("MULTIPLY", uneven, height)),
+    )  # fmt: skip

@@ -34,14 +34,14 @@ BODY_CHOICES = (
 
 @dataclass(kw_only=True)
 class Settings:
-    on: bool = switch(True, help="Lay debris", label="Debris")
+    on: bool | None = switch(None, help="Lay debris; auto: where the piece's material is still being worked", label="Debris")
     count: int = integer(
         300, low=0, high=500_000, label="Pieces", help="How many pieces; 300 look right, many more are possible"
     )
     powder: int | None = integer(
         None, low=0, high=500_000, help="How many grains of powder; by itself six a piece, 20,000 at most"
     )
-    body: str | None = choice(None, BODY_CHOICES, help="What the pieces are of; by itself as the material of the piece")
+    body: str | None = choice(None, BODY_CHOICES, help="What the pieces are of; auto: as the material of the piece")
     tone: tuple[float, float, float] | None = colour(
         None, help="Albedo of the pieces; by itself that of the piece", label="Colour"
     )
@@ -55,30 +55,42 @@ class Settings:
         0, low=0, high=2000, label="On the stand", help="How many pieces also lie on the stand and turn with it", more=True
     )
     mask: str | None = data("image", help="A picture laid over the table, white where debris may lie", more=True)
-    seed: int = integer(1, low=0, high=1_000_000, label="Arrangement", help="Another number, another arrangement")
+    seed: int | None = integer(
+        None, low=0, high=1_000_000, label="Arrangement", help="Another number, another arrangement; auto: as the table's"
+    )
 
 
 def run(stage: Any, settings: Settings) -> Run:
-    if not settings.on or settings.count + (settings.powder or 0) + settings.on_stand == 0:
+    if settings.on is False or settings.count + (settings.powder or 0) + settings.on_stand == 0:
         yield Progress(1.0, "No debris asked for")
         return Result("No debris", {"pieces": 0})
     yield Progress(0.0, "Looking at the table, the subject, the props and the sight lines")
     body, tone = debris_parts.body_and_tone(stage, settings.body, settings.tone)
-    pieces = library(body, seed=stage.seed * 1000 + settings.seed)
-    table = set_parts.world_mesh(stage.require("table", ""))
+    if body is None and settings.on:  # asked for, though nothing falls off this material
+        body = "clay"
+    if body is None:
+        return Result("No debris: nothing falls off a finished piece; choose what the pieces are of to lay some", {"pieces": 0})
+    top = stage.require("table", "")
+    seed = (
+        int(top.get(set_parts.ARRANGEMENT, stage.seed * 1000 + 1))
+        if settings.seed is None
+        else stage.seed * 1000 + settings.seed
+    )
+    pieces = library(body, seed=seed)
+    table = set_parts.world_mesh(top)
     surface = Surface(table.vertices, table.faces)
     heights = set_parts.heights_of(surface)
     clear = _clearance(stage, settings)
     yield Progress(0.2, "Laying pieces and powder")
     falloff = settings.falloff or clear.radius * 0.65 + 13.0
     density = laying.work_density(
-        clear.outside, falloff=falloff, drift=settings.drift, seed=stage.seed * 1000 + settings.seed,
+        clear.outside, falloff=falloff, drift=settings.drift, seed=seed,
         mask=debris_parts.mask_density(stage, settings.mask, table),
     )  # fmt: skip
     grains = min(6 * settings.count, 20_000) if settings.powder is None else settings.powder
     laid = laying.lay_out(
         table.vertices, table.faces, pieces, laying.MIXES[body], settings.count, density=density, keep_out=clear.blocked,
-        heights=heights, grains=grains, size=settings.size, seed=stage.seed * 1000 + settings.seed,
+        heights=heights, grains=grains, size=settings.size, seed=seed,
     )  # fmt: skip
     if len(laid) < 0.9 * (settings.count + grains):
         stage.note(f"There is room for {len(laid):,} of {settings.count + grains:,} pieces; a larger fall-off makes more")
@@ -95,7 +107,7 @@ def run(stage: Any, settings: Settings) -> Run:
     }
     if settings.on_stand and stage.find("stand") is not None:
         yield Progress(0.9, "Laying a little on the stand")
-        figures["on_stand"] = _on_stand(stage, settings, pieces, body, shapes)
+        figures["on_stand"] = _on_stand(stage, settings, pieces, body, shapes, seed + 17)
     return Result(f"{len(laid):,} pieces of {body} round the work", figures)
 
 
@@ -134,7 +146,7 @@ def _clearance(stage: Any, settings: Settings) -> Clearance:
     return Clearance(outside, blocked, radius)
 
 
-def _on_stand(stage: Any, settings: Settings, pieces: Any, body: str, shapes: Any) -> int:
+def _on_stand(stage: Any, settings: Settings, pieces: Any, body: str, shapes: Any, seed: int) -> int:
     """A few pieces on the stand's upper side; they turn with it."""
     stand, piece = set_parts.world_mesh(stage.require("stand")), set_parts.world_mesh(stage.require("piece"))
     near = debris_parts.distance_test([piece])
@@ -144,7 +156,6 @@ def _on_stand(stage: Any, settings: Settings, pieces: Any, body: str, shapes: An
         middle = places + np.column_stack([np.zeros((len(places), 2)), 0.5 * tall])
         return near(middle, np.hypot(radii, 0.5 * tall) + 0.4)
 
-    seed = stage.seed * 1000 + settings.seed + 17
     small = [share for share in laying.MIXES[body] if share.kind == "crumb"]
     laid = laying.lay_out(
         stand.vertices, stand.faces, pieces,

@@ -8,13 +8,14 @@ from typing import Any
 import numpy as np
 
 from ...core.dressing.compose import stands_behind
-from ...core.dressing.props import MAKERS
+from ...core.dressing.props import digest, kinds
 from ...core.dressing.tabletops import backdrop as rooms
 from ...core.dressing.tabletops.cloth import cloth
 from ...core.dressing.tabletops.grid import Extent, Tabletop
 from ...core.dressing.tabletops.planks import Planks, planks
 from ...core.dressing.tabletops.round import bat, sweep
 from ...core.dressing.tabletops.stone import slate
+from ...core.dressing.trades import Trade, choices, draw, trade_of
 from ...core.shots.sight import convex_outline, outside_distance
 from ...job.errors import SheetError
 from ...job.settings import choice, data, integer, length, nearest, number, text
@@ -42,20 +43,43 @@ BACKDROPS = (
     ("wall", "Wall", "A bare wall, far behind"),
     ("none", "Nothing", "Only the surroundings that light the scene"),
 )
+SERIES = (
+    ("related", "Related", "Light, room, camera height and tone are held; boards, props and their places differ by piece"),
+    ("alike", "Alike", "Every piece gets the same boards and props in the same places, as in a catalogue"),
+)
+HELD = 1
+"""The number from which the room behind is drawn: the same for every piece of a series."""
+
+BOARD_MM, WIDEST_MM = 88.0, 200.0
+TALLEST = 0.7
+"""Height of the tallest prop over that of the subject: a prop must not outgrow the piece."""
+
+ALLOWED_CHROMA = (10.0, 1.0)
+"""A prop's chroma C* may be this much, or this many times the piece's, whichever is more. Set by eye."""
 
 
 @dataclass(kw_only=True)
 class Settings:
-    kind: str = choice("planks", KINDS, help="What the subject stands on", label="Table")
+    trade: str | None = choice(
+        None, choices(), help="Whose bench it is: props, table and debris that belong together; auto: by the piece's material"
+    )
+    kind: str | None = choice(None, KINDS, help="What the subject stands on; auto: as is usual for the trade", label="Table")
     backdrop: str = choice("workshop", BACKDROPS, help="What is seen behind the table")
     wear: float = number(60.0, low=0.0, high=100.0, unit="%", label="Table wear", help="How used the table looks")
-    board_width: float = length(88.0, low=15.0, high=400.0, help="Usual width of a board", more=True)
+    board_width: float | None = length(
+        None, low=15.0, high=400.0, help="Usual width of a board; auto: 88 mm, wider under a large piece", more=True
+    )
     gap: float = length(0.9, low=0.0, high=8.0, help="Usual gap between boards", more=True)
-    props: int = integer(6, low=0, high=13, help="How many things lie round the subject", label="Things")
-    things: str = text("", label="Which things", help="By name, with commas between; empty: drawn by the seed", more=True)
-    collection: str | None = data("collection", help="Take the things from a collection of yours instead", more=True)
-    seed: int = integer(
-        1, low=0, high=1_000_000, label="Arrangement", help="Another number, other boards and another arrangement"
+    props: int = integer(4, low=0, high=13, help="How many props lie round the subject")
+    things: str = text("", label="Which props", help="By name, with commas between; empty: drawn from the trade's", more=True)
+    collection: str | None = data("collection", help="Take the props from a collection of yours instead", more=True)
+    series: str = choice("related", SERIES, help="What pieces of one series have in common")
+    seed: int | None = integer(
+        None,
+        low=0,
+        high=1_000_000,
+        label="Arrangement",
+        help="Another number, other boards and another arrangement; auto: by the name of the job",
     )
     width: float | None = length(
         None, low=200.0, high=6000.0, help="Width of the table; by itself: to fit the subject", more=True
@@ -69,18 +93,23 @@ def run(stage: Any, settings: Settings) -> Run:
     yield Progress(0.0, "Looking at the subject's foot and the shots")
     points, foot, views = subject_points(stage), set_parts.subject_foot(stage), shot_views(stage)
     extent = _extent(points, views, settings)
-    kinds = [settings.kind, *sorted(_asked_by_shots(stage) - {settings.kind})]
-    figures: dict[str, Any] = {"kind": settings.kind}
+    work = debris_parts.work_on(stage)
+    trade = trade_of(work.kind, settings.trade)
+    own = settings.kind or trade.table
+    tops = [own, *sorted(_asked_by_shots(stage) - {own})]
+    seed = arrangement(stage, settings)
+    figures: dict[str, Any] = {"kind": own, "trade": trade.key}
     _, tone = debris_parts.body_and_tone(stage, "clay", None)
     reach = 20.0 + 1.6 * foot.reach
     rises = False
-    for place, kind in enumerate(kinds):
-        yield Progress(0.1 + 0.4 * place / len(kinds), f"Making {_label(kind)}")
-        top = make_top(kind, extent, settings, _seed(stage, settings), foot)
+    for place, kind in enumerate(tops):
+        yield Progress(0.1 + 0.4 * place / len(tops), f"Making {_label(kind)}")
+        top = make_top(kind, extent, settings, seed, foot)
         mesh, materials, support, gap = set_parts.settled_top(top, foot)
         worn = [table_material(name, settings.wear / 100.0, tone, reach) for name in materials]
         key = "" if place == 0 else kind
         item = set_parts.make_part("table", mesh, worn, table=key)
+        item[set_parts.ARRANGEMENT] = seed
         set_parts.offer_part(
             stage, "table", set_parts.spare(item, place > 0), key=key, name=f"Table {_label(kind)}" if place else "Table"
         )
@@ -98,11 +127,11 @@ def run(stage: Any, settings: Settings) -> Run:
                 "tilt_deg": round(float(np.degrees(np.hypot(*support.slope))), 4), "vertices": len(mesh.vertices),
             }  # fmt: skip
     yield Progress(0.55, "Setting up the room behind")
-    if settings.backdrop != "none" and not (rises and len(kinds) == 1):
+    if settings.backdrop != "none" and not (rises and len(tops) == 1):
         half = _room_half(extent, views)
         if settings.backdrop == "workshop":
             merges = lambda points: any(stands_behind(points, view) for view in views)  # noqa: E731
-            room = rooms.workshop(half, seed=_seed(stage, settings), away=merges)
+            room = rooms.workshop(half, seed=settings.seed or HELD, away=merges)
         else:
             room = rooms.plain_wall(half)
         item = set_parts.make_part("room", room, room_materials())
@@ -110,52 +139,70 @@ def run(stage: Any, settings: Settings) -> Run:
         set_parts.offer_part(stage, "backdrop", item, key="room", name="Room")
         figures["room_mm"] = round(2 * half)
     yield Progress(0.7, "Laying things on the table")
-    laid, missed = _lay_props(stage, settings, foot, views, extent, heights, tone, figures)
+    bench = _Bench(views, foot, extent, heights)
+    candidates = _candidates(settings, trade, work, seed=seed, tallest=TALLEST * float(points[:, 2].max()))
+    laid, gap = _laid(stage, bench, candidates, seed=seed, tone=tone)
     for key, item in laid.items():
         set_parts.offer_part(stage, "prop", item, key=key, name=key.capitalize())
-    if missed:
-        stage.note(f"No room in the pictures for {', '.join(missed)}")
-    things = f", {len(laid)} things round it" if laid else ""
-    return Result(f"{_label(settings.kind).capitalize()} under the subject, on {figures['contacts']} points{things}", figures)
+    if candidates:
+        figures |= {"props": sorted(laid), "prop_gap_mm": round(gap, 5)}
+    left_out = [one.name for one in candidates if not any(key.startswith(one.name) for key in laid)]
+    if left_out:
+        stage.note(f"No room in the pictures for {', '.join(left_out)}")
+    things = f", {len(laid)} props round it" if laid else ""
+    return Result(f"{_label(own).capitalize()} under the subject, on {figures['contacts']} points{things}", figures)
 
 
-def _lay_props(
-    stage: Any,
-    settings: Settings,
-    foot: Any,
-    views: Any,
-    extent: Extent,
-    heights: Any,
-    tone: Any,
-    figures: dict[str, Any],
-) -> tuple[dict[str, Any], list[str]]:
-    seed = _seed(stage, settings)
+@dataclass(frozen=True)
+class _Bench:
+    """Where props may lie: the shots' views, the subject's foot, the table's extent and its height at places."""
+
+    views: Any
+    foot: set_parts.Foot
+    extent: Extent
+    heights: Any
+
+
+def arrangement(stage: Any, settings: Settings) -> int:
+    """The number from which boards and props are drawn: as set, else one a piece, or one for all that are to be alike."""
+    if settings.seed is not None:
+        return stage.seed * 1000 + settings.seed
+    own = HELD if settings.series == "alike" else digest(stage.sheet.name) % 100_000
+    return stage.seed * 1000 + own
+
+
+def _candidates(
+    settings: Settings, trade: Trade, work: debris_parts.Work, *, seed: int, tallest: float
+) -> list[set_props.Candidate]:
+    """The user's props, those that are named, or those drawn from the trade's bench."""
     if settings.collection:
-        candidates = set_props.collected_candidates(settings.collection)
-    else:
-        candidates = set_props.made_candidates(_named(settings.things), settings.props, seed=seed)
+        return set_props.collected_candidates(settings.collection)
+    named = _named(settings.things)
+    if named:
+        return set_props.made_candidates(named, seed=seed)
+    names = draw(trade, settings.props, seed=seed, tallest_mm=tallest) if settings.props else []
+    least, factor = ALLOWED_CHROMA
+    return set_props.made_candidates(names, seed=seed, chroma=max(least, factor * work.chroma))
+
+
+def _laid(stage: Any, bench: _Bench, candidates: Any, *, seed: int, tone: Any) -> tuple[dict[str, Any], float]:
+    """Objects for the candidates that found a place, by key, and the largest gap left at a contact, mm."""
     if not candidates:
-        return {}, []
-    ring = convex_outline(foot.points[:, :2])
-    laid, gap = set_props.place_props(
-        candidates, with_outlines(stage, views), outside=lambda xy: outside_distance(np.asarray(xy, float), ring),
-        reach=foot.reach, half=0.5 * np.array([extent.width, extent.depth]),
-        heights=heights, seed=seed, tone=tone,
+        return {}, 0.0
+    ring = convex_outline(bench.foot.points[:, :2])
+    return set_props.place_props(
+        candidates, with_outlines(stage, bench.views), outside=lambda xy: outside_distance(np.asarray(xy, float), ring),
+        reach=bench.foot.reach, half=0.5 * np.array([bench.extent.width, bench.extent.depth]),
+        heights=bench.heights, seed=seed, tone=tone,
     )  # fmt: skip
-    figures |= {"props": sorted(laid), "prop_gap_mm": round(gap, 5)}
-    return laid, [one.name for one in candidates if not any(key.startswith(one.name) for key in laid)]
 
 
 def _named(words: str) -> list[str]:
     names = [word.strip().lower() for word in words.split(",") if word.strip()]
     for name in names:
-        if name not in MAKERS:
-            raise SheetError(f'tabletop.things knows no "{name}"{nearest(name, list(MAKERS))}; there are {", ".join(MAKERS)}')
+        if name not in kinds():
+            raise SheetError(f'tabletop.things knows no "{name}"{nearest(name, list(kinds()))}; there are {", ".join(kinds())}')
     return names
-
-
-def _seed(stage: Any, settings: Settings) -> int:
-    return stage.seed * 1000 + settings.seed
 
 
 def make_top(kind: str, extent: Extent, settings: Settings, seed: int, foot: set_parts.Foot) -> Tabletop:
@@ -167,7 +214,8 @@ def make_top(kind: str, extent: Extent, settings: Settings, seed: int, foot: set
         ring = convex_outline(foot.points[:, :2])
         scale = extent.reach / 80.0
         return cloth(extent, outside=lambda xy: outside_distance(xy, ring), height=11.0 * max(scale, 0.7), seed=seed)
-    bench = planks(extent, Planks(width=settings.board_width, gap=settings.gap, wear=wear), seed=seed)
+    wide = settings.board_width or float(np.clip(BOARD_MM * extent.reach / 100.0, BOARD_MM, WIDEST_MM))
+    bench = planks(extent, Planks(width=wide, gap=settings.gap, wear=wear), seed=seed)
     if kind == "slate":
         size = (max(330.0, 4.6 * foot.reach), max(250.0, 3.6 * foot.reach))
         return replace(slate(extent, size, wear=wear, seed=seed), below=bench)

@@ -15,7 +15,7 @@ from ...job.settings import choice, colour, file, length, number, only_when, poi
 from ...job.step import Progress, Result, Run
 from ...scene import meshes
 from ...scene.nodes.builder import drop_unused_groups
-from ...scene.nodes.materials import MEAN, Surface, make_material
+from ...scene.nodes.materials import MEAN, STATE, Surface, make_material
 from ...scene.nodes.relief import CAVITY
 from ...scene.surface import own_texture, reference_photo
 from ...scene.surface.surfaces import TABLES, VARIETY, region, surface_of
@@ -212,6 +212,8 @@ def _dress(stage: Any, role: str, settings: Settings, values: Any | None) -> dic
     material = make_material(role.capitalize(), surface, maps, regions)
     if mean is not None and surface.kind == "own" and role == "piece":
         material[MEAN] = mean
+    if surface.kind == "clay":
+        material[STATE] = settings.clay_state
     stage.offer("surface", material, key=role, name=f"{role.capitalize()} {kind}")
     stage.edit(item, _dresser(material.session_uid, values, finer=_levels(item) if maps.displaced else 0))
     return {"material": surface.kind, "regions": len(regions), "albedo": _albedo(surface)}

@@ -86,7 +86,7 @@ def test_a_vase_behind_the_subject_is_known_and_one_beside_it_or_before_it_is_no
 
 def test_a_tall_thing_goes_to_the_side_on_which_it_hides_behind_the_subject_in_no_shot() -> None:
     """The turntable's camera stands further left than the hero's: what is right of a figure there is behind it here."""
-    post = slab(rounded_rectangle(50.0, 50.0, 12.0, 6), 75.0)
+    post = slab(rounded_rectangle(24.0, 24.0, 6.0, 6), 50.0)
     points = spread_points(post.vertices, post.faces)
     outline = np.array([[-0.05, -0.1], [0.05, -0.1], [0.05, 0.1], [-0.05, 0.1]])
 
@@ -106,3 +106,19 @@ def test_a_tall_thing_goes_to_the_side_on_which_it_hides_behind_the_subject_in_n
         placed = points + [*spot.place, 0.0]
         slopes, _ = project(placed, views[1].position, views[1].rotation)
         assert (outside_distance(slopes, outline) <= 0.0).mean() < 0.1
+
+
+def test_what_would_outgrow_the_subject_in_the_picture_is_laid_nowhere() -> None:
+    """A post of the subject's own size and width holds the eye as much as the piece: there is no place for it."""
+    post = slab(rounded_rectangle(40.0, 40.0, 8.0, 6), 80.0)
+    outline = np.array([[-0.05, -0.1], [0.05, -0.1], [0.05, 0.1], [-0.05, 0.1]])
+    rotation = np.array([[1.0, 0.0, 0.0], [0.0, 0.0, -1.0], [0.0, 1.0, 0.0]])
+    hero = ShotView("hero", "hero", np.array([0.0, -400.0, 40.0]), rotation, (0.3, 0.2), 400.0, 390.0, 410.0, 5.0, outline,
+                    380.0, 420.0)  # fmt: skip
+    where = {"reach": 20.0, "half": np.array([400.0, 400.0]), "seed": 2}
+    outside = lambda xy: np.linalg.norm(xy, axis=1) - 20.0  # noqa: E731
+    small = slab(rounded_rectangle(20.0, 20.0, 4.0, 6), 40.0)
+    for solid, placed in ((post, False), (small, True)):
+        thing = Thing("post", spread_points(solid.vertices, solid.faces), True)
+        spot = compose([thing], [hero], outside=outside, **where)[0]
+        assert (spot is not None) is placed

@@ -7,13 +7,14 @@ import pytest
 
 from blender_addon.core.dressing.debris.layout import MIXES, Share, lay_out, work_density
 from blender_addon.core.dressing.debris.pieces import BODIES, library
-from blender_addon.core.dressing.props import MAKERS, make_prop
+from blender_addon.core.dressing.props import digest, kinds, make_prop
 from blender_addon.core.dressing.tabletops.backdrop import workshop
 from blender_addon.core.dressing.tabletops.cloth import cloth
 from blender_addon.core.dressing.tabletops.grid import Extent, lines
 from blender_addon.core.dressing.tabletops.planks import Planks, planks
 from blender_addon.core.dressing.tabletops.round import bat, sweep
 from blender_addon.core.dressing.tabletops.stone import slate
+from blender_addon.core.dressing.trades import TRADES, debris_of, draw, height_of, trade_of
 from blender_addon.core.mesh.triangles import face_areas, face_normals, signed_volume
 from blender_addon.core.noise import noise
 
@@ -86,19 +87,45 @@ def test_of_the_room_only_loose_things_can_be_taken_away() -> None:
     assert np.ptp(bare.vertices[:, 2]) == pytest.approx(np.ptp(full.vertices[:, 2]))
 
 
-@pytest.mark.parametrize("name", MAKERS)
+@pytest.mark.parametrize("name", kinds())
 def test_props_are_of_hand_size_stand_on_zero_and_differ_by_seed(name: str) -> None:
     one, other = make_prop(name, seed=1), make_prop(name, seed=2)
     points = one.mesh.vertices
     assert np.isfinite(points).all() and points[:, 2].min() == pytest.approx(0.0, abs=1e-9)
     assert 30.0 < 2 * one.radius < 260.0 and np.ptp(points[:, 2]) < 100.0
     assert one.mesh.material is not None and one.mesh.material.max() + 1 == len(one.materials)
-    if name != "rule":  # all steel rules are alike
+    if name not in ("rule", "scale card"):  # measures are all alike
         assert points.shape != other.mesh.vertices.shape or not np.allclose(points, other.mesh.vertices)
 
 
-def test_there_are_at_least_eight_props() -> None:
-    assert len(MAKERS) >= 8
+@pytest.mark.parametrize("key", TRADES)
+def test_a_bench_draws_from_its_trade_and_nothing_outgrows_the_piece(key: str) -> None:
+    """A bench of twelve pieces must not show one prop in every picture: a third of a trade's props lie round each at most."""
+    trade = TRADES[key]
+    own = {kind.name for kind in trade.props()}
+    assert len(own) >= 8
+    counts = dict.fromkeys(own, 0)
+    for seed in range(12):
+        names = draw(trade, 4, seed=seed, tallest_mm=56.0)
+        assert len(set(names)) == 4 and set(names) <= own
+        assert all(height_of(name, seed=seed) <= 56.0 for name in names)
+        for name in names:
+            counts[name] += 1
+    assert sum(count > 0 for count in counts.values()) >= 7
+
+
+def test_only_material_that_is_still_worked_leaves_debris() -> None:
+    assert debris_of("clay", "dry") == "clay" and debris_of("wood") == "wood"
+    assert all(debris_of(kind, state) is None for kind, state in (
+        ("clay", "fired"), ("glaze", ""), ("bronze", ""), ("own", ""), ("plaster", ""), ("wax", "")))  # fmt: skip
+    assert trade_of("bronze").key == "founder" and trade_of("bronze", "carver").key == "carver"
+
+
+def test_a_new_prop_moves_no_other() -> None:
+    """A prop is drawn from the digest of its own name, not from its place in a list (first corner of one individual)."""
+    first = make_prop("rib", seed=3).mesh.vertices[0]
+    again = kinds()["rib"].make(np.random.default_rng([3, digest("rib"), 401])).mesh.vertices[0]
+    assert np.array_equal(first, again)
 
 
 @pytest.mark.parametrize("body", BODIES)

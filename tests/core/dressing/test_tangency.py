@@ -71,7 +71,8 @@ def test_a_subject_that_turns_is_looked_at_in_all_its_positions() -> None:
 @pytest.mark.parametrize("seed", range(8))
 def test_no_thing_touches_the_outline_in_a_shot_that_shows_it(seed: int) -> None:
     views = [_view("hero", 0.3), _view("back", 2.9), _view("turntable", 0.0, turns=24)]
-    things = [Thing("post", spread_points(POST.vertices, POST.faces), True)] * 3
+    low = slab(rounded_rectangle(24.0, 24.0, 6.0, 6), 48.0)  # a prop as high as the board would be laid nowhere
+    things = [Thing("post", spread_points(low.vertices, low.faces), True)] * 3
     spots = compose(
         things, views, outside=lambda xy: np.linalg.norm(xy, axis=1) - 34.0, reach=34.0, half=np.array([400.0, 300.0]),
         seed=seed,

@@ -1,0 +1,1 @@
+"""Tools for fine work on finished surfaces. A file a tool."""

@@ -1,0 +1,1 @@
+"""Hand tools, lying along x. A file a tool."""

@@ -1,0 +1,1 @@
+"""Pots, jars and bowls. A file a vessel."""
