@@ -88,10 +88,9 @@ def run(stage: Any, settings: Settings) -> Run:
         mask=debris_parts.mask_density(stage, settings.mask, table),
     )  # fmt: skip
     grains = min(6 * settings.count, 20_000) if settings.powder is None else settings.powder
-    laid = laying.lay_out(
-        table.vertices, table.faces, pieces, laying.MIXES[body], settings.count, density=density, keep_out=clear.blocked,
-        heights=heights, grains=grains, size=settings.size, seed=seed,
-    )  # fmt: skip
+    ground = laying.Ground(table.vertices, table.faces, density, clear.blocked, heights)
+    amounts = laying.Amounts(laying.MIXES[body], settings.count, grains, settings.size)
+    laid = laying.lay_out(ground, pieces, amounts, seed=seed)
     if len(laid) < 0.9 * (settings.count + grains):
         stage.note(f"There is room for {len(laid):,} of {settings.count + grains:,} pieces; a larger fall-off makes more")
     yield Progress(0.8, "Making them one object")
@@ -157,12 +156,10 @@ def _on_stand(stage: Any, settings: Settings, pieces: Any, body: str, shapes: An
         return near(middle, np.hypot(radii, 0.5 * tall) + 0.4)
 
     small = [share for share in laying.MIXES[body] if share.kind == "crumb"]
-    laid = laying.lay_out(
-        stand.vertices, stand.faces, pieces,
-        [laying.Share("crumb", 1.0, small[0].least, small[0].usual * 0.8, small[0].most * 0.6)],
-        settings.on_stand, density=lambda points: np.ones(len(points)), keep_out=blocked, heights=heights,
-        grains=2 * settings.on_stand, size=settings.size, seed=seed, steepest=0.9,
-    )  # fmt: skip
+    everywhere = laying.Ground(stand.vertices, stand.faces, lambda points: np.ones(len(points)), blocked, heights, steepest=0.9)
+    crumbs = laying.Share("crumb", 1.0, small[0].least, small[0].usual * 0.8, small[0].most * 0.6)
+    amounts = laying.Amounts([crumbs], settings.on_stand, 2 * settings.on_stand, settings.size)
+    laid = laying.lay_out(everywhere, pieces, amounts, seed=seed)
     item = make_points("Debris on the stand", 0.001 * laid.places, laid.piece, laid.turns, laid.sizes, laid.tints, shapes)
     item["bozzetto_turns"] = True
     set_parts.offer_part(stage, "debris", item, key="stand", name="Debris on the stand")

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from blender_addon.core.dressing.debris.layout import MIXES, Share, lay_out, work_density
+from blender_addon.core.dressing.debris.layout import MIXES, Amounts, Ground, Share, lay_out, work_density
 from blender_addon.core.dressing.debris.pieces import BODIES, library
 from blender_addon.core.dressing.props import digest, kinds, make_prop
 from blender_addon.core.dressing.tabletops.backdrop import workshop
@@ -156,10 +156,11 @@ def test_layout_keeps_clear_and_never_overlaps() -> None:
     a, b, c, d = place[:-1, :-1], place[:-1, 1:], place[1:, 1:], place[1:, :-1]
     faces = np.concatenate([np.stack([a, b, c], -1).reshape(-1, 3), np.stack([a, c, d], -1).reshape(-1, 3)])
     pieces = library("clay", seed=1)
-    laid = lay_out(
-        vertices, faces, pieces, MIXES["clay"], 400, density=work_density(away, falloff=30.0, drift=0.7, seed=2),
-        keep_out=lambda places, radii, tall: away(places) < radii + 1.0, grains=500, seed=5,
+    ground = Ground(
+        vertices, faces, work_density(away, falloff=30.0, drift=0.7, seed=2),
+        lambda places, radii, tall: away(places) < radii + 1.0,
     )  # fmt: skip
+    laid = lay_out(ground, pieces, Amounts(MIXES["clay"], 400, grains=500), seed=5)
     assert len(laid) == 900
     radii = np.array([pieces[k].radius for k in laid.piece]) * laid.sizes
     gap = np.linalg.norm(laid.places[:, None, :2] - laid.places[None, :, :2], axis=2)
@@ -179,11 +180,10 @@ def test_a_full_place_gives_fewer_and_an_empty_mix_none() -> None:
     faces = np.array([[0, 1, 2], [0, 2, 3]])
     everywhere = lambda points: np.ones(len(points))  # noqa: E731
     free = lambda places, radii, tall: np.zeros(len(places), bool)  # noqa: E731
-    few = lay_out(
-        vertices, faces, library("clay"), [Share("offcut", 1.0, 0.9, 1.0, 1.1)], 200, density=everywhere, keep_out=free
-    )
+    ground = Ground(vertices, faces, everywhere, free)
+    few = lay_out(ground, library("clay"), Amounts([Share("offcut", 1.0, 0.9, 1.0, 1.1)], 200))
     assert 0 < len(few) < 20
-    assert len(lay_out(vertices, faces, library("clay"), [], 0, density=everywhere, keep_out=free)) == 0
+    assert len(lay_out(ground, library("clay"), Amounts([], 0))) == 0
 
 
 @pytest.mark.parametrize("seed", range(4))

@@ -6,7 +6,7 @@ The amounts follow what a bench shows: few large pieces, many small ones, in dri
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -97,51 +97,83 @@ THINNEST = 2e-3
 """A density below which nothing is laid."""
 
 
-def lay_out(
-    vertices: Floats, faces: Ints, pieces: Sequence[Piece], mix: Sequence[Share], count: int, *, density: Density,
-    keep_out: KeepOut, heights: Heights | None = None, grains: int = 0, size: float = 1.0, clear: float = 0.15, seed: int = 1,
-    steepest: float = 0.75,
-) -> Layout:  # fmt: skip
-    """Lay `count` pieces and `grains` of powder on a surface.
+@dataclass(frozen=True)
+class Ground:
+    """The surface that pieces lie on.
 
-    Parameters
-    ----------
-    vertices, faces : the surface, mm.
-    density : where they may lie, see `work_density`.
-    keep_out : what they must keep clear of.
+    vertices (n, 3) and faces (m, 3), mm. density : where they may lie, see `work_density`. keep_out : what they keep clear of.
     heights : the surface's height at places, for pieces larger than its relief; without it they follow the face they lie on.
-    size : factor on all sizes. clear : least gap between the discs of two pieces, mm.
     steepest : cosine of the steepest slope on which a piece stays.
+    """
+
+    vertices: Floats
+    faces: Ints
+    density: Density
+    keep_out: KeepOut
+    heights: Heights | None = None
+    steepest: float = 0.75
+
+
+@dataclass(frozen=True)
+class Amounts:
+    """How much is laid: `count` pieces in the shares of `mix`, `grains` of powder, `size` a factor on all sizes, `clear` the
+    least gap between the discs of two pieces in mm."""
+
+    mix: Sequence[Share]
+    count: int
+    grains: int = 0
+    size: float = 1.0
+    clear: float = 0.15
+
+
+@dataclass(frozen=True)
+class _Taken:
+    """The discs that are taken: middles (n, 3) and radii (n,), half of the least gap included, mm."""
+
+    places: Floats
+    reach: Floats
+
+    def with_layout(self, layout: Layout, pieces: Sequence[Piece], clear: float) -> _Taken:
+        radii = np.array([pieces[k].radius for k in layout.piece]) * layout.sizes + 0.5 * clear
+        return _Taken(np.concatenate([self.places, layout.places]), np.concatenate([self.reach, radii]))
+
+
+def lay_out(ground: Ground, pieces: Sequence[Piece], amounts: Amounts, *, seed: int = 1) -> Layout:
+    """Lay pieces and powder on a surface.
 
     Returns
     -------
     Layout in which no two bounding discs overlap. Fewer pieces than asked for come back where there is no room.
     """
     rng = np.random.default_rng([seed, 23])
-    vertices = np.asarray(vertices, float)
-    dense = density(vertices)
-    faces = faces[(face_normals(vertices, faces)[:, 2] > steepest) & (dense[faces].max(axis=1) > THINNEST)]
+    vertices = np.asarray(ground.vertices, float)
+    dense = ground.density(vertices)
+    upward = face_normals(vertices, ground.faces)[:, 2] > ground.steepest
+    ground = replace(ground, vertices=vertices, faces=ground.faces[upward & (dense[ground.faces].max(axis=1) > THINNEST)])
     found: list[Layout] = []
-    taken, reach = np.zeros((0, 3)), np.zeros(0)
+    taken = _Taken(np.zeros((0, 3)), np.zeros(0))
     parents = np.zeros((0, 3))
-    amounts = [(share, round(count * share.share)) for share in mix]
-    if amounts:
-        short = count - sum(number for _, number in amounts)
-        amounts[-1] = (amounts[-1][0], amounts[-1][1] + short)
-    amounts.append((Share("grain", 1.0, 0.5, 1.0, 2.4), grains))
-    for share, number in amounts:
+    for share, number in _numbers(amounts):
         members = np.array([place for place, piece in enumerate(pieces) if piece.kind == share.kind])
         if number <= 0 or not len(members):
             continue
         local = dense if not len(parents) or share.kind not in ("crumb", "grain") else _near_parents(vertices, dense, parents)
-        for lot in _lots(share, number, size, rng):
-            layout = _lay_lot(vertices, faces, pieces, members, lot, local, keep_out, heights, taken, reach, clear, rng)
-            radii = np.array([pieces[k].radius for k in layout.piece]) * layout.sizes + 0.5 * clear
-            taken, reach = np.concatenate([taken, layout.places]), np.concatenate([reach, radii])
+        for sizes in _lots(share, number, amounts.size, rng):
+            layout = _lay_lot(ground, local, _Lot(pieces, members, sizes, amounts.clear), taken, rng)
+            taken = taken.with_layout(layout, pieces, amounts.clear)
             found.append(layout)
         if share.kind in ("offcut", "shaving"):
             parents = np.concatenate([parents, *[lot.places for lot in found if len(lot)]])
     return _joined(found)
+
+
+def _numbers(amounts: Amounts) -> list[tuple[Share, int]]:
+    """How many pieces of each class are laid, in the order in which they are: powder last; rounding goes to the last class."""
+    numbers = [(share, round(amounts.count * share.share)) for share in amounts.mix]
+    if numbers:
+        short = amounts.count - sum(number for _, number in numbers)
+        numbers[-1] = (numbers[-1][0], numbers[-1][1] + short)
+    return [*numbers, (Share("grain", 1.0, 0.5, 1.0, 2.4), amounts.grains)]
 
 
 def _lots(share: Share, number: int, size: float, rng: np.random.Generator) -> list[Floats]:
@@ -170,57 +202,75 @@ CLUSTER_MM = 7.0
 """How far crumbs lie from the piece they broke off, one standard deviation (judged by eye)."""
 
 
-def _lay_lot(
-    vertices: Floats, faces: Ints, pieces: Sequence[Piece], members: Ints, sizes: Floats, density: Floats, keep_out: KeepOut,
-    heights: Heights | None, taken: Floats, reach: Floats, clear: float, rng: np.random.Generator,
-) -> Layout:  # fmt: skip
-    """Pieces of one class and of like sizes, clear of all taken."""
-    thrower = Thrower(vertices, faces, density)
+@dataclass(frozen=True)
+class _Lot:
+    """Pieces of one class and of like sizes: the library, which of it are of the class, the sizes, the least gap in mm."""
+
+    pieces: Sequence[Piece]
+    members: Ints
+    sizes: Floats
+    clear: float
+
+    def of(self, piece: Ints, name: str, scale: Floats) -> Floats:
+        """A length of each piece ('radius', 'height') at its size, mm."""
+        return np.array([getattr(self.pieces[k], name) for k in piece]) * scale
+
+
+def _lay_lot(ground: Ground, density: Floats, lot: _Lot, taken: _Taken, rng: np.random.Generator) -> Layout:
+    """Lay a lot clear of all that is taken; `density` (n,) at the ground's vertices."""
+    thrower = Thrower(ground.vertices, ground.faces, density)
     kept: list[Layout] = []
-    missing = len(sizes)
-    new_taken, new_reach = taken, reach
-    if not len(faces) or thrower.sum[-1] <= 0:
+    missing = len(lot.sizes)
+    if not len(ground.faces) or thrower.sum[-1] <= 0:
         return _joined([])
     for _ in range(8):
         points, face, _, _ = thrower.throw(int(3 * missing) + 64, rng)
-        piece = members[rng.integers(len(members), size=len(points))]
-        scale = sizes[np.arange(len(points)) % len(sizes)] if missing == len(sizes) else rng.choice(sizes, len(points))
-        radius = np.array([pieces[k].radius for k in piece]) * scale
-        height = np.array([pieces[k].height for k in piece]) * scale
-        good = ~keep_out(points, radius, height)
-        if heights is not None:  # what lies under something else is no place to lie on
+        piece = lot.members[rng.integers(len(lot.members), size=len(points))]
+        first = missing == len(lot.sizes)
+        scale = lot.sizes[np.arange(len(points)) % len(lot.sizes)] if first else rng.choice(lot.sizes, len(points))
+        radius = lot.of(piece, "radius", scale)
+        good = ~ground.keep_out(points, radius, lot.of(piece, "height", scale))
+        if ground.heights is not None:  # what lies under something else is no place to lie on
             seen = np.flatnonzero(good)
-            good[seen] = np.abs(heights(points[seen, :2]) - points[seen, 2]) < 0.02
+            good[seen] = np.abs(ground.heights(points[seen, :2]) - points[seen, 2]) < 0.02
         points, face, piece, scale, radius = points[good], face[good], piece[good], scale[good], radius[good]
         spin = rng.uniform(0, 2 * np.pi, len(points))
         # by their places on the plan: what is clear there is clear at any height
-        stays = accepted(points * PLAN, radius + 0.5 * clear, new_taken * PLAN, new_reach, together=True)
-        points, face, piece, scale, spin = (one[stays][: int(1.6 * missing) + 8] for one in (points, face, piece, scale, spin))
-        places, turns, rests = _rested(vertices, faces, points, face, [pieces[k] for k in piece], scale, spin, heights)
-        rests &= ~keep_out(
-            places, *(np.array([getattr(pieces[k], name) for k in piece]) * scale for name in ("radius", "height"))
-        )
+        stays = accepted(points * PLAN, radius + 0.5 * lot.clear, taken.places * PLAN, taken.reach, together=True)
+        most = int(1.6 * missing) + 8
+        points, face, piece, scale, spin = (values[stays][:most] for values in (points, face, piece, scale, spin))
+        thrown = _Thrown(points, face, [lot.pieces[k] for k in piece], scale, spin)
+        places, turns, rests = _rested(ground, thrown)
+        rests &= ~ground.keep_out(places, lot.of(piece, "radius", scale), lot.of(piece, "height", scale))
         pick = np.flatnonzero(rests)[:missing]
-        lot = Layout(places[pick], piece[pick], turns[pick], scale[pick], rng.random(len(pick)))
-        kept.append(lot)
-        radii = np.array([pieces[k].radius for k in lot.piece]) * lot.sizes + 0.5 * clear
-        new_taken, new_reach = np.concatenate([new_taken, lot.places]), np.concatenate([new_reach, radii])
+        layout = Layout(places[pick], piece[pick], turns[pick], scale[pick], rng.random(len(pick)))
+        kept.append(layout)
+        taken = taken.with_layout(layout, lot.pieces, lot.clear)
         missing -= len(pick)
         if missing <= 0:
             break
     return _joined(kept)
 
 
-def _rested(
-    vertices: Floats, faces: Ints, points: Floats, face: Ints, pieces: Sequence[Piece], scale: Floats, spin: Floats,
-    heights: Heights | None,
-) -> tuple[Floats, Floats, np.ndarray]:  # fmt: skip
+@dataclass(frozen=True)
+class _Thrown:
+    """Pieces before they have come to rest: (n, 3) places on the surface, (n,) faces there, the pieces, sizes, spins (n,)."""
+
+    points: Floats
+    face: Ints
+    pieces: Sequence[Piece]
+    scale: Floats
+    spin: Floats
+
+
+def _rested(ground: Ground, thrown: _Thrown) -> tuple[Floats, Floats, np.ndarray]:
     """Lower each piece, flat side down, onto the surface: places, turns, and whether it lies well.
 
     Small ones lie on the face under them. Larger ones on the plane that fits the surface under their base, raised until no
     point of the base is inside, so that each touches and none floats; one that would bridge a gap or an edge does not lie well.
     """
-    normal = face_normals(vertices, faces)[face]
+    points, pieces, scale, spin, heights = thrown.points, thrown.pieces, thrown.scale, thrown.spin, ground.heights
+    normal = face_normals(ground.vertices, ground.faces)[thrown.face]
     places, turns = points.copy(), _frames(normal, spin)
     rests = np.ones(len(points), bool)
     if heights is None or not len(points):
@@ -235,13 +285,13 @@ def _rested(
     for attempt in range(2):
         turned = np.einsum("nij,nkj->nki", level, base)
         xy = points[large, None, :2] + turned[..., :2]
-        ground = heights(xy.reshape(-1, 2)).reshape(xy.shape[:2])
+        below = heights(xy.reshape(-1, 2)).reshape(xy.shape[:2])
         if attempt:
             break
-        lifted = ground - turned[..., 2]
+        lifted = below - turned[..., 2]
         slope = _fitted(turned[..., :2], lifted)
         level = _frames(unit(np.column_stack([-slope, np.ones(len(large))])), spin[large])
-    lifted = ground - turned[..., 2]
+    lifted = below - turned[..., 2]
     known = np.isfinite(lifted).all(axis=1)
     lifted = np.where(known[:, None], lifted, 0.0)
     top = lifted.max(axis=1)
