@@ -21,7 +21,3 @@ class SubjectError(JobError):
 
 class OutputError(JobError):
     """Something can't be written."""
-
-
-class Cancelled(JobError):
-    """The user stopped the work."""

@@ -29,24 +29,6 @@ def set_modifier_input(modifier: Any, socket: Any, value: Any) -> None:
         modifier[socket.identifier] = value
 
 
-def modifier_input(modifier: Any, socket: Any) -> Any:
-    """The value of an input of a geometry-nodes modifier."""
-    if VERSION >= (5, 2, 0):
-        return getattr(modifier.properties.inputs, socket.identifier).value
-    return modifier[socket.identifier]
-
-
-def set_node_mode(node: Any, name: str, value: str) -> None:
-    """Set a node's mode that became a menu socket in 5.x: by property where it has one, else by the socket's shown name.
-
-    `name` is the property ('mode'), `value` its enum key ('POINTS'); the socket is found by the same words in title case.
-    """
-    if name in node.bl_rna.properties:
-        setattr(node, name, value)
-        return
-    node.inputs[name.replace("_", " ").title()].default_value = value.replace("_", " ").title()
-
-
 def set_media(image_settings: Any, media: str) -> None:
     """Choose 'IMAGE', 'MULTI_LAYER_IMAGE' or 'VIDEO' output before its file format, where releases ask for it (5.0+)."""
     if hasattr(image_settings, "media_type"):

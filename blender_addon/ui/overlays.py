@@ -130,7 +130,7 @@ def zone_lines(camera: Any, piece: Any) -> dict[str, Any]:
     depth = points @ axis
     lines = {name: level_lines(points, faces, depth, level) for name, level in (("near", near), ("focus", focus), ("far", far))}
     spacing = max(float(np.ptp(points, axis=0).max()) / 60.0, 1e-5)
-    return lines | {"sharp": hatching(points, faces, axis=axis, across=across, near=near, far=far, spacing=spacing)}
+    return lines | {"sharp": hatching(points, faces, axis=axis, across=across, depths=(near, far), spacing=spacing)}
 
 
 def _batches(lines: dict[str, Any]) -> list[tuple[Any, float, float]]:

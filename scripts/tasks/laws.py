@@ -19,6 +19,8 @@ BLENDER = {"bpy", "mathutils", "bmesh", "gpu", "gpu_extras", "blf", "bpy_extras"
 NETWORK = {"socket", "ssl", "http", "ftplib", "smtplib", "requests", "urllib3", "xmlrpc", "webbrowser"}
 CLOCKS = {"time.time", "time.localtime", "time.gmtime", "time.strftime", "time.ctime", "datetime"}
 LONG, TOO_LONG = 400, 450
+MODULES, LINES, PARAMETERS = 16, 60, 7
+"""Modules a folder, lines a function (its docstring apart), parameters a function, at most."""
 
 
 @dataclass(frozen=True)
@@ -212,6 +214,33 @@ def short(module: Module) -> Iterator[Breach]:
         yield lines, f"{lines} lines; split it by question (about {LONG})"
 
 
+def graspable(module: Module) -> Iterator[Breach]:
+    """A function is seen whole (60 lines beside its docstring) and takes seven parameters at most."""
+    for node in ast.walk(module.tree):
+        if not isinstance(node, (ast.FunctionDef, ast.AsyncFunctionDef)):
+            continue
+        lines = (node.end_lineno or node.lineno) - node.lineno + 1
+        if ast.get_docstring(node):
+            lines -= (node.body[0].end_lineno or 0) - node.body[0].lineno + 1
+        if lines > LINES:
+            yield node.lineno, f"{node.name} has {lines} lines; split it into named steps ({LINES} at most)"
+        names = [argument.arg for argument in (*node.args.posonlyargs, *node.args.args, *node.args.kwonlyargs)]
+        count = len(names) - (names[:1] in (["self"], ["cls"]))
+        if count > PARAMETERS:
+            yield node.lineno, f"{node.name} takes {count} parameters; group what belongs together ({PARAMETERS} at most)"
+
+
+def crowded(package: Iterable[Module]) -> list[str]:
+    """The folders that hold more than 16 modules."""
+    count: dict[str, int] = {}
+    for module in package:
+        if not module.is_package:
+            folder = module.name.rpartition(".")[0]
+            count[folder] = count.get(folder, 0) + 1
+    return [f"{folder.replace('.', '/')}: {number} modules; give it rooms ({MODULES} at most)"
+            for folder, number in sorted(count.items()) if number > MODULES]  # fmt: skip
+
+
 LAWS: dict[str, Callable[[Module], Iterator[Breach]]] = {
     "one_way": one_way,
     "no_blender": no_blender,
@@ -221,6 +250,7 @@ LAWS: dict[str, Callable[[Module], Iterator[Breach]]] = {
     "no_state": no_state,
     "explained": explained,
     "short": short,
+    "graspable": graspable,
 }
 
 
@@ -240,6 +270,9 @@ def main() -> int:
         for words in breaches(law, package):
             print(f"{law}: {words}")
             count += 1
+    for words in crowded(package):
+        print(f"crowded: {words}")
+        count += 1
     for module in package:
         lines = module.text.count("\n")
         if LONG < lines <= TOO_LONG:

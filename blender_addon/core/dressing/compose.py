@@ -56,18 +56,25 @@ class Spot:
     hidden_in: tuple[str, ...]
 
 
-def compose(
-    things: Sequence[Thing], views: Sequence[ShotView], *, outside: Callable[[Floats], Floats], reach: float, half: Floats,
-    seed: int, keep_off: float = 8.0, heights: Callable[[Floats], Floats] | None = None,
-) -> list[Spot | None]:  # fmt: skip
-    """Places for props, for the hero (the first view where there is none) above all.
+@dataclass(frozen=True)
+class Bench:
+    """The table that props are laid on, and the subject's foot on it.
 
-    Parameters
-    ----------
-    outside : distance of places (n, 2) from the subject's foot, mm. reach : radius of the foot.
+    outside : distance of places (n, 2) from the subject's foot, mm. reach : radius of the foot, mm.
     half : (2,) half of the table's width and depth, mm.
-    keep_off : least distance from the subject's foot.
     heights : the ground's height at places (n, 2), mm; with it a thing lies rather on the level than over an edge.
+    keep_off : least distance from the subject's foot, mm.
+    """
+
+    outside: Callable[[Floats], Floats]
+    reach: float
+    half: Floats
+    heights: Callable[[Floats], Floats] | None = None
+    keep_off: float = 8.0
+
+
+def compose(things: Sequence[Thing], views: Sequence[ShotView], bench: Bench, *, seed: int) -> list[Spot | None]:
+    """Places for props, for the hero (the first view where there is none) above all.
 
     Returns
     -------
@@ -93,19 +100,19 @@ def compose(
             loose = 0.6 + attempt / TRIES
             side = -usual if free and thing.tall and attempt % 2 else usual
             if thing.tall:
-                centre = ahead * (reach + rng.uniform(45, 135)) + right * side * (
-                    0.55 * reach + 62 * loose * rng.uniform(0.3, 1.3)
+                centre = ahead * (bench.reach + rng.uniform(45, 135)) + right * side * (
+                    0.55 * bench.reach + 62 * loose * rng.uniform(0.3, 1.3)
                 )
             else:
-                centre = ahead * rng.uniform(-28, 75) * loose + right * side * (reach + rng.uniform(16, 82) * loose)
+                centre = ahead * rng.uniform(-28, 75) * loose + right * side * (bench.reach + rng.uniform(16, 82) * loose)
             turn = np.arctan2(ahead[1], ahead[0]) + side * lie + rng.normal(0, 0.28) + (np.pi if rng.random() < 0.3 else 0.0)
             points = _turned(thing.points, turn) + [*centre, 0.0]
-            if not _allowed(points, placed, outside, half, keep_off):
+            if not _allowed(points, placed, bench):
                 continue
             score = _score(points, lead)
             if not np.isfinite(score):
                 continue
-            score += 0.0 if heights is None else 0.1 * max(0.0, _rise(heights(points[:, :2])) - LEVEL)
+            score += 0.0 if bench.heights is None else 0.1 * max(0.0, _rise(bench.heights(points[:, :2])) - LEVEL)
             good.append((score + rng.uniform(0, 0.15), centre, float(turn), points))
             if len(good) >= ENOUGH:
                 break
@@ -150,11 +157,9 @@ def _rise(ground: Floats) -> float:
     return float(np.ptp(ground[known])) if known.all() else 100.0
 
 
-def _allowed(
-    points: Floats, placed: Sequence[Floats], outside: Callable[[Floats], Floats], half: Floats, keep_off: float
-) -> bool:
+def _allowed(points: Floats, placed: Sequence[Floats], bench: Bench) -> bool:
     """On the table, clear of the subject's foot and of other props."""
-    if (np.abs(points[:, :2]) > half - 6.0).any() or outside(points[:, :2]).min() < keep_off:
+    if (np.abs(points[:, :2]) > bench.half - 6.0).any() or bench.outside(points[:, :2]).min() < bench.keep_off:
         return False
     least, low, high = APART + 2.0, points[:, :2].min(axis=0), points[:, :2].max(axis=0)
     for other in placed:

@@ -9,6 +9,7 @@ compared with what stays. Distances are exact: no two accepted points conflict.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 
@@ -156,7 +157,7 @@ def conflicts(
         cell = least * 2 ** (rank / 2) * (2.0 if together else 1.0)
         a, b = np.flatnonzero(classes[0] == rank), np.flatnonzero(classes[1] <= rank)
         if len(a) and len(b):
-            i, j = _close(points, a, base, b, reach, base_reach, cell, together)
+            i, j = _close(_Discs(points, reach), a, _Discs(base, base_reach), b, cell, together=together)
             if alone:
                 once = (classes[0][j] < rank) | (i < j)
                 i, j = i[once], j[once]
@@ -164,16 +165,22 @@ def conflicts(
         if not alone:
             a, b = np.flatnonzero(classes[0] < rank), np.flatnonzero(classes[1] == rank)
             if len(a) and len(b):
-                found.append(_close(points, a, base, b, reach, base_reach, cell, together))
+                found.append(_close(_Discs(points, reach), a, _Discs(base, base_reach), b, cell, together=together))
     if not found:
         return np.zeros(0, np.int64), np.zeros(0, np.int64)
     return np.concatenate([pair[0] for pair in found]), np.concatenate([pair[1] for pair in found])
 
 
-def _close(
-    points: Floats, a: Ints, base: Floats, b: Ints, reach: Floats, base_reach: Floats, cell: float, together: bool
-) -> tuple[Ints, Ints]:
+class _Discs(NamedTuple):
+    """Points (n, 3) and the reach (n,) of each."""
+
+    points: Floats
+    reach: Floats
+
+
+def _close(mine: _Discs, a: Ints, other: _Discs, b: Ints, cell: float, *, together: bool) -> tuple[Ints, Ints]:
     """Conflicting pairs between two subsets, none of them farther than `cell` apart, by a grid of that cell."""
+    points, reach, base, base_reach = *mine, *other
     cell = cell * (1 + 1e-9)
     low = np.minimum(points[a].min(axis=0), base[b].min(axis=0)) - 1.01 * cell
     high = np.maximum(points[a].max(axis=0), base[b].max(axis=0))

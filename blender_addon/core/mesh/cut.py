@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -89,9 +90,10 @@ def split(mesh: TriangleMesh, field: Floats, *, snap: float = 0.04) -> tuple[Tri
     above = np.concatenate([count[plain] == 3, alone_over, ~alone_over, ~alone_over])
     uv = None
     if mesh.uv is not None:
-        uv = np.concatenate(
-            [mesh.uv[plain], *_split_uv(mesh.uv[mixed], corner, ring, first, second, share, low, len(mesh.vertices))]
-        )
+        shares = []
+        for new in (first - len(mesh.vertices), second - len(mesh.vertices)):  # from the lone corner towards each other one
+            shares.append(np.where(ring[:, 0] == low[new], share[new], 1.0 - share[new]))
+        uv = np.concatenate([mesh.uv[plain], *_split_uv(mesh.uv[mixed], corner, shares)])
     out = TriangleMesh(
         np.concatenate([mesh.vertices, added]),
         faces.astype(np.int32),
@@ -108,17 +110,17 @@ def _between(start: Floats, end: Floats, share: Floats) -> Floats:
     return (start + (end - start) * share[:, None].astype(start.dtype)).astype(start.dtype)
 
 
-def _split_uv(
-    uv: Floats, corner: Ints, ring: Ints, first: Ints, second: Ints, share: Floats, low: Ints, base: int
-) -> list[Floats]:
-    """The corners' UV of the three kinds of new faces; each face interpolates its own, so seams stay seams."""
+def _split_uv(uv: Floats, corner: Ints, shares: Sequence[Floats]) -> list[Floats]:
+    """The corners' UV of the three kinds of new faces; each face interpolates its own, so seams stay seams.
+
+    uv (k, 3, 2) of the faces that are cut; corner (k, 3) their corners, the lone one first; shares: where the cut lies on the
+    way from it to the second and to the third, (k,) each, 0 to 1.
+    """
     turned = np.take_along_axis(uv, corner[..., None], axis=1)
-    ends = []
-    for new, other in ((first, 1), (second, 2)):
-        part = share[new - base]
-        part = np.where(ring[:, 0] == low[new - base], part, 1.0 - part)[:, None].astype(uv.dtype)
-        ends.append(turned[:, 0] + (turned[:, other] - turned[:, 0]) * part)
-    one, two = ends
+    one, two = (
+        turned[:, 0] + (turned[:, other] - turned[:, 0]) * share[:, None].astype(uv.dtype)
+        for other, share in zip((1, 2), shares, strict=True)
+    )
     a, b, c = turned[:, 0], turned[:, 1], turned[:, 2]
     return [np.stack([a, one, two], 1), np.stack([one, b, c], 1), np.stack([one, c, two], 1)]
 

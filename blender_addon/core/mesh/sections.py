@@ -47,21 +47,26 @@ def clipped_lines(segments: Floats, direction: Floats, low: float, high: float) 
     return np.stack([start + enter[:, None] * run, start + leave[:, None] * run], axis=1)[kept]
 
 
+MOST_LINES = 160
+"""Lines that a hatching has at most: more would be an even grey."""
+
+
 def hatching(
-    vertices: Floats, faces: Ints, *, axis: Floats, across: Floats, near: float, far: float, spacing: float, most: int = 160
+    vertices: Floats, faces: Ints, *, axis: Floats, across: Floats, depths: tuple[float, float], spacing: float
 ) -> Floats:
-    """(k, 2, 3) lines on the part of a surface whose depth along `axis` (3,) lies between near and far.
+    """(k, 2, 3) lines on the part of a surface whose depth along `axis` (3,) lies between the two `depths`.
 
     axis and across are unit vectors at right angles. The lines are cuts by planes along the axis, `spacing` apart in the
     direction `across`: seen along the axis they are straight and even, from the side they run from near to far.
     """
+    near, far = depths
     depth = vertices @ axis
     touched = faces[(depth[faces].max(axis=1) >= near) & (depth[faces].min(axis=1) <= far)]
     if not len(touched):
         return np.zeros((0, 2, 3))
     side = vertices @ across
     used = side[touched]
-    step = max(spacing, float(np.ptp(used)) / most)
+    step = max(spacing, float(np.ptp(used)) / MOST_LINES)
     levels: Iterable[float] = np.arange(np.ceil(used.min() / step), np.floor(used.max() / step) + 1) * step
     lines = [clipped_lines(level_lines(vertices, touched, side, level), axis, near, far) for level in levels]
     return np.concatenate(lines) if lines else np.zeros((0, 2, 3))

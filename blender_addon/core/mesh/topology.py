@@ -11,7 +11,7 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
-from .triangles import Floats, Ints, TriangleMesh, face_crosses
+from .triangles import Ints, TriangleMesh, face_crosses
 
 
 def submesh(mesh: TriangleMesh, keep: NDArray[np.bool_]) -> TriangleMesh:
@@ -172,12 +172,3 @@ def loops(edges: Ints) -> list[Ints]:
             if not path and not leaving.get(first):
                 break
     return [loop for loop in found if len(loop) >= 3]
-
-
-def area_weighted_points(vertices: Floats, faces: Ints) -> Floats:
-    """(n,) a third of the area of the faces round each vertex."""
-    areas = 0.5 * np.linalg.norm(face_crosses(vertices, faces), axis=1)
-    total = np.zeros(len(vertices))
-    for corner in range(3):
-        total += np.bincount(faces[:, corner], areas, len(vertices))
-    return total / 3.0

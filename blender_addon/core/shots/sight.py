@@ -47,11 +47,6 @@ class ShotView:
         """(3,) unit vector from the lens into the scene."""
         return -self.rotation[:, 2]
 
-    @property
-    def magnification_width(self) -> float:
-        """Width of the field in the plane of focus, mm."""
-        return 2.0 * self.half_slopes[0] * self.focus_mm
-
 
 FOREGROUND = 0.6
 """Whatever stands nearer than this share of the focus distance, anywhere in the frame, blurs over the picture."""

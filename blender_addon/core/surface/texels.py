@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from itertools import pairwise
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -89,7 +89,7 @@ def rasterize(uv: Floats, *, height: int, width: int, chunk: int = 2_000_000) ->
     ends = np.cumsum(count)
     cuts = np.unique(np.concatenate([[0], np.searchsorted(ends, np.arange(chunk, count.sum() + chunk, chunk)), [len(uv)]]))
     for first, last in pairwise(cuts):
-        _claim(corners, low, span, count, doubled, int(first), int(last), (height, width), owner, claims, second)
+        _claim(_Boxes(corners, low, span, count, doubled), (int(first), int(last)), (height, width), owner, claims, second)
     index = np.flatnonzero(owner >= 0)
     bary = second[index]
     weight = np.concatenate([1 - bary.sum(axis=1, keepdims=True), bary], axis=1)
@@ -100,11 +100,20 @@ def _cross(a: Floats, b: Floats) -> Floats:
     return a[:, 0] * b[:, 1] - a[:, 1] * b[:, 0]
 
 
-def _claim(
-    corners: Floats, low: Ints, span: Ints, count: Ints, doubled: Floats, first: int, last: int, shape: tuple[int, int],
-    owner: Ints, claims: Ints, second: Floats,
-) -> None:  # fmt: skip
-    """Enter faces first..last into the raster arrays."""
+class _Boxes(NamedTuple):
+    """Faces in texels: corners (m, 3, 2); first texel, size (m, 2) and number (m,) of their boxes; doubled areas (m,)."""
+
+    corners: Floats
+    low: Ints
+    span: Ints
+    number: Ints
+    doubled: Floats
+
+
+def _claim(boxes: _Boxes, part: tuple[int, int], shape: tuple[int, int], owner: Ints, claims: Ints, second: Floats) -> None:
+    """Enter the faces of `part` (first, one past the last) into the raster arrays."""
+    corners, low, span, count, doubled = boxes
+    first, last = part
     number = count[first:last]
     face = np.repeat(np.arange(first, last), number)
     step = np.arange(len(face)) - np.repeat(np.cumsum(number) - number, number)
@@ -141,23 +150,6 @@ def typical_texel_mm(vertices_mm: Floats, faces: Ints, uv: Floats, *, height: in
     order = np.argsort(sizes)
     reach = np.cumsum(area[order])
     return float(sizes[order][np.searchsorted(reach, reach[-1] / 2)])
-
-
-def border_distance(mask: NDArray[Any], reach: int) -> NDArray[np.uint8]:
-    """(height, width) steps (4-neighbour) from a covered texel to the nearest uncovered one, 0 outside, at most `reach`."""
-    distance = np.zeros(mask.shape, np.uint8)
-    inside = mask.copy()
-    for _ in range(reach):
-        distance += inside
-        smaller = inside.copy()
-        smaller[1:] &= inside[:-1]
-        smaller[:-1] &= inside[1:]
-        smaller[:, 1:] &= inside[:, :-1]
-        smaller[:, :-1] &= inside[:, 1:]
-        smaller[0] = smaller[-1] = False
-        smaller[:, 0] = smaller[:, -1] = False
-        inside = smaller
-    return distance
 
 
 def extend(values: Floats, mask: NDArray[Any], steps: int) -> Floats:

@@ -29,11 +29,8 @@ def material_of(name: str, group: Any, inputs: dict[str, Any] | None = None) -> 
     return material
 
 
-def plain_material(
-    name: str, colour: Colour, *, rough: float = 0.5, metal: float = 0.0, mottle: float = 0.15, size: float = 4.0,
-    bump: float = 0.0, inputs: dict[str, Any] | None = None,
-) -> Any:  # fmt: skip
-    """A simple surface that is not perfectly even: `mottle` in tone with features of `size` mm, `bump` mm high."""
+def plain_material(name: str, colour: Colour, *, rough: float, mottle: float, size: float) -> Any:
+    """A simple surface that is not perfectly even: `mottle` in tone with features of `size` mm."""
 
     def build(tree: Tree) -> None:
         body = tree.input("Colour", "colour", tuple(colour), help="Albedo, linear")
@@ -42,14 +39,9 @@ def plain_material(
         tone = tree.span(uneven, 0.25, 0.75, 1.0 - mottle, 1.0 + mottle)
         shade = tree.node("CombineXYZ", {"X": tone, "Y": tone, "Z": tone})["Vector"]
         finish = {
-            "Base Color": tree.mix(1.0, body, shade, blend="MULTIPLY"), "Metallic": metal,
+            "Base Color": tree.mix(1.0, body, shade, blend="MULTIPLY"),
             "Roughness": tree.math("MULTIPLY_ADD", uneven, 0.3 * rough, 0.85 * rough),
-            **(inputs or {}),
-        }  # fmt: skip
-        if bump:
-            finish["Normal"] = tree.node(
-                "Bump", {"Strength": 1.0, "Distance": 0.001, "Height": tree.math("MULTIPLY", uneven, bump)}
-            )["Normal"]
+        }
         tree.output("Shader", "shader", tree.node("BsdfPrincipled", finish)["BSDF"])
 
     return material_of(name, make_group(name, build))

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -10,7 +10,7 @@ import bpy
 import numpy as np
 from mathutils import Matrix
 
-from ...core.dressing.compose import Spot, Thing, compose, spread_points
+from ...core.dressing.compose import Bench, Spot, Thing, compose, spread_points
 from ...core.dressing.props import make_prop
 from ...core.dressing.resting import rest_on
 from ...core.mesh.blue_noise import Thrower
@@ -76,21 +76,20 @@ def collected_candidates(collection: str) -> list[Candidate]:
 
 
 def place_props(
-    candidates: Sequence[Candidate], views: Any, *, outside: Callable[[Floats], Floats], reach: float, half: Floats,
-    heights: Any, seed: int, tone: Sequence[float],
-) -> tuple[dict[str, Any], float]:  # fmt: skip
+    candidates: Sequence[Candidate], views: Any, bench: Bench, *, seed: int, tone: Sequence[float]
+) -> tuple[dict[str, Any], float]:
     """Objects for the candidates that found a place, by key, and the largest gap left at a contact, mm."""
     things = [
         Thing(one.name, spread_points(one.mesh.vertices, one.mesh.faces), float(np.ptp(one.mesh.vertices[:, 2])) > TALL_MM)
         for one in candidates
     ]
-    spots = compose(things, views, outside=outside, reach=reach, half=half, seed=seed, heights=heights)
+    spots = compose(things, views, bench, seed=seed)
     found: dict[str, Any] = {}
     worst = 0.0
     for one, spot in zip(candidates, spots, strict=True):
         if spot is None:
             continue
-        matrix, gap = settled(one.mesh, spot, heights)
+        matrix, gap = settled(one.mesh, spot, bench.heights)
         if matrix is None:
             continue
         key = one.name if one.name not in found else f"{one.name} {len(found) + 1}"

@@ -6,7 +6,7 @@ polish); see `core/dressing/tabletops/planks.py`. Relief finer than the mesh is 
 
 from __future__ import annotations
 
-from typing import Any
+from typing import Any, NamedTuple
 
 from .builder import Tree, make_group
 
@@ -26,17 +26,66 @@ def _point(tree: Tree, x: Any, y: Any, z: Any = 0.0) -> Any:
     return tree.node("CombineXYZ", {"X": x, "Y": y, "Z": z})["Vector"]
 
 
+class _Dust(NamedTuple):
+    """Sockets of the powder on the board: amount, albedo, how far it lies round the work."""
+
+    amount: Any
+    colour: Any
+    reach: Any
+
+
+class _Wood(NamedTuple):
+    """Sockets of the wood's structure: fibre 0 to 1, latewood 0 to 1, distance inside a knot in mm, open pores 0 to 1."""
+
+    fibre: Any
+    late: Any
+    knot: Any
+    pores: Any
+
+
 def _board(tree: Tree) -> None:
     pale = tree.input("Earlywood", "colour", (0.36, 0.235, 0.135), help="Albedo of the soft part of a ring")
     dark = tree.input("Latewood", "colour", (0.20, 0.112, 0.056), help="Albedo of the hard part of a ring")
     age = tree.input("Greyed", "float", 0.25, help="How far light and use have greyed the wood")
     oil = tree.input("Oiled", "float", 0.35, help="0 raw and matt, 1 oiled and silky")
-    dust = tree.input("Dust", "float", 0.35, help="Powder of the clay round the work and in the grain")
-    dust_colour = tree.input("Dust Colour", "colour", (0.42, 0.39, 0.35), help="Albedo of the dry powder")
-    reach = tree.input("Dust Reach", "float", 90.0, low=1.0, high=2000.0, help="How far the powder lies round the work, mm")
-    along, across, rings, knot = _values(tree, "wood_grain")
+    dust = _Dust(
+        tree.input("Dust", "float", 0.35, help="Powder of the clay round the work and in the grain"),
+        tree.input("Dust Colour", "colour", (0.42, 0.39, 0.35), help="Albedo of the dry powder"),
+        tree.input("Dust Reach", "float", 90.0, low=1.0, high=2000.0, help="How far the powder lies round the work, mm"),
+    )
     tone, hue, dirt, polish = _values(tree, "wood_board")
+    wood, flame = _structure(tree)
+    colour = _coloured(tree, wood, pale, dark)
+    shade = tree.math("ADD", tree.math("MULTIPLY_ADD", tone, 0.62, 0.66), tree.math("MULTIPLY_ADD", flame, 0.36, -0.18))
+    colour = tree.mix(1.0, colour, _point(tree, shade, shade, shade), blend="MULTIPLY")
+    warm = tree.ramp(hue, [(0.0, (0.94, 1.0, 1.05)), (0.5, (1.0, 1.0, 1.0)), (1.0, (1.08, 0.98, 0.86))])
+    colour = tree.mix(1.0, colour, warm, blend="MULTIPLY")
+    colour = _knotted(tree, wood, colour, dark)
+    grey = tree.node("HueSaturation", {"Saturation": 0.55, "Value": 0.96, "Color": colour})["Color"]
+    colour = tree.mix(age, colour, grey)
+    colour = tree.mix(tree.math("MULTIPLY", dirt, 0.45), colour, tree.mix(1.0, colour, (0.34, 0.29, 0.25), blend="MULTIPLY"))
+    colour, bare = _stained(tree, colour, oil)
+    colour, cover = _dusted(tree, colour, wood, dirt, dust)
 
+    rough = tree.math("ADD", tree.blend(oil, 0.74, 0.46), tree.math("MULTIPLY_ADD", wood.fibre, 0.24, -0.12))
+    rough = tree.math("SUBTRACT", rough, tree.math("MULTIPLY", polish, 0.10))
+    rough = tree.math("ADD", rough, tree.math("MULTIPLY", bare, 0.15))
+    rough = tree.blend(cover, rough, 0.92)
+    height = tree.math("MULTIPLY", wood.fibre, 0.05)
+    height = tree.math("ADD", height, tree.math("MULTIPLY", wood.late, 0.035))
+    height = tree.math("SUBTRACT", height, tree.math("MULTIPLY", wood.pores, 0.09))
+    height = tree.math("ADD", height, _scratches(tree, polish))
+    finish = {
+        "Base Color": colour, "Roughness": tree.math("MINIMUM", rough, 1.0), "IOR": 1.5, "Specular IOR Level": 0.42,
+        "Normal": tree.node("Bump", {"Strength": 0.85, "Distance": 0.001, "Height": height})["Normal"],
+    }  # fmt: skip
+    mean = tree.mix(tree.math("MULTIPLY", dust.amount, 0.25), tree.mix(0.45, pale, dark), dust.colour)
+    tree.output("Shader", "shader", tree.glimpsed(tree.node("BsdfPrincipled", finish)["BSDF"], mean))
+
+
+def _structure(tree: Tree) -> tuple[_Wood, Any]:
+    """The wood's structure from the values that the boards were made with, and the broad flame in its tone."""
+    along, across, rings, knot = _values(tree, "wood_grain")
     fibre = tree.node(
         "TexNoise", {"Vector": _point(tree, tree.math("MULTIPLY", along, 0.035), tree.math("MULTIPLY", across, 2.2)),
                      "Scale": 1.0, "Detail": 3.0, "Roughness": 0.62}, noise_dimensions="2D")["Factor"]  # fmt: skip
@@ -56,44 +105,23 @@ def _board(tree: Tree) -> None:
     late = tree.math("MULTIPLY", late, tree.math("MULTIPLY_ADD", year, 0.9, 0.45))
     pores = _pores(tree, along, across, late)
 
-    colour = tree.mix(late, pale, dark)
-    colour = tree.mix(tree.span(fibre, 0.3, 0.72, 0.0, 0.28), colour, dark)
-    shade = tree.math("ADD", tree.math("MULTIPLY_ADD", tone, 0.62, 0.66), tree.math("MULTIPLY_ADD", flame, 0.36, -0.18))
-    colour = tree.mix(1.0, colour, _point(tree, shade, shade, shade), blend="MULTIPLY")
-    warm = tree.ramp(hue, [(0.0, (0.94, 1.0, 1.05)), (0.5, (1.0, 1.0, 1.0)), (1.0, (1.08, 0.98, 0.86))])
-    colour = tree.mix(1.0, colour, warm, blend="MULTIPLY")
-    halo = tree.span(knot, 5.0, -0.5, 0.0, 0.5, smooth=True)
-    colour = tree.mix(halo, colour, tree.mix(1.0, dark, (0.62, 0.52, 0.44), blend="MULTIPLY"))
-    rim = tree.math("MULTIPLY", tree.span(tree.math("ABSOLUTE", tree.math("ADD", knot, 0.35)), 0.1, 0.75, 1.0, 0.0), 0.7)
-    colour = tree.mix(rim, colour, (0.028, 0.016, 0.010))
-    colour = tree.mix(tree.math("MULTIPLY", pores, 0.65), colour, (0.045, 0.028, 0.018))
-    grey = tree.node("HueSaturation", {"Saturation": 0.55, "Value": 0.96, "Color": colour})["Color"]
-    colour = tree.mix(age, colour, grey)
-    colour = tree.mix(tree.math("MULTIPLY", dirt, 0.45), colour, tree.mix(1.0, colour, (0.34, 0.29, 0.25), blend="MULTIPLY"))
-    colour, bare = _stained(tree, colour, oil)
-    colour, cover = _dusted(tree, colour, late, pores, dirt, dust, dust_colour, reach)
+    return _Wood(fibre, late, knot, pores), flame
 
-    rough = tree.math("ADD", tree.blend(oil, 0.74, 0.46), tree.math("MULTIPLY_ADD", fibre, 0.24, -0.12))
-    rough = tree.math("SUBTRACT", rough, tree.math("MULTIPLY", polish, 0.10))
-    rough = tree.math("ADD", rough, tree.math("MULTIPLY", bare, 0.15))
-    rough = tree.blend(cover, rough, 0.92)
-    height = tree.math("MULTIPLY", fibre, 0.05)
-    height = tree.math("ADD", height, tree.math("MULTIPLY", late, 0.035))
-    height = tree.math("SUBTRACT", height, tree.math("MULTIPLY", pores, 0.09))
-    height = tree.math("ADD", height, _scratches(tree, polish))
-    bent = tree.node("Bump", {"Strength": 0.85, "Distance": 0.001, "Height": height})["Normal"]
-    shader = tree.node(
-        "BsdfPrincipled",
-        {
-            "Base Color": colour,
-            "Roughness": tree.math("MINIMUM", rough, 1.0),
-            "IOR": 1.5,
-            "Specular IOR Level": 0.42,
-            "Normal": bent,
-        },
-    )
-    mean = tree.mix(tree.math("MULTIPLY", dust, 0.25), tree.mix(0.45, pale, dark), dust_colour)
-    tree.output("Shader", "shader", tree.glimpsed(shader["BSDF"], mean))
+
+def _coloured(tree: Tree, wood: _Wood, pale: Any, dark: Any) -> Any:
+    """Early and late wood, darker fibres between."""
+    colour = tree.mix(wood.late, pale, dark)
+    return tree.mix(tree.span(wood.fibre, 0.3, 0.72, 0.0, 0.28), colour, dark)
+
+
+def _knotted(tree: Tree, wood: _Wood, colour: Any, dark: Any) -> Any:
+    """The dark wood of knots, the bark round them, and open pores."""
+    halo = tree.span(wood.knot, 5.0, -0.5, 0.0, 0.5, smooth=True)
+    colour = tree.mix(halo, colour, tree.mix(1.0, dark, (0.62, 0.52, 0.44), blend="MULTIPLY"))
+    off = tree.math("ABSOLUTE", tree.math("ADD", wood.knot, 0.35))
+    rim = tree.math("MULTIPLY", tree.span(off, 0.1, 0.75, 1.0, 0.0), 0.7)
+    colour = tree.mix(rim, colour, (0.028, 0.016, 0.010))
+    return tree.mix(tree.math("MULTIPLY", wood.pores, 0.65), colour, (0.045, 0.028, 0.018))
 
 
 def _pores(tree: Tree, along: Any, across: Any, late: Any) -> Any:
@@ -143,18 +171,16 @@ def _stained(tree: Tree, colour: Any, oil: Any) -> tuple[Any, Any]:
     return colour, tree.span(cloud, 0.46, 0.3)
 
 
-def _dusted(
-    tree: Tree, colour: Any, late: Any, pores: Any, dirt: Any, dust: Any, dust_colour: Any, reach: Any
-) -> tuple[Any, Any]:
+def _dusted(tree: Tree, colour: Any, wood: _Wood, dirt: Any, dust: _Dust) -> tuple[Any, Any]:
     """Powder of the work, thick near it and in the low parts, in wiped drifts farther out."""
     mm = _metric(tree)
-    far = tree.math("DIVIDE", tree.vector("LENGTH", tree.vector("MULTIPLY", mm, (1.0, 1.0, 0.0))), reach)
+    far = tree.math("DIVIDE", tree.vector("LENGTH", tree.vector("MULTIPLY", mm, (1.0, 1.0, 0.0))), dust.reach)
     near = tree.math("POWER", 2.718, tree.math("MULTIPLY", far, -1.0))
     drift = _cloud(tree, mm, 0.028, 4.0)
     speck = _cloud(tree, mm, 1.6, 2.0)
-    low = tree.math("ADD", tree.math("MULTIPLY", pores, 0.35), tree.math("MULTIPLY", dirt, 0.12))
-    low = tree.math("SUBTRACT", low, tree.math("MULTIPLY", late, 0.2))
+    low = tree.math("ADD", tree.math("MULTIPLY", wood.pores, 0.35), tree.math("MULTIPLY", dirt, 0.12))
+    low = tree.math("SUBTRACT", low, tree.math("MULTIPLY", wood.late, 0.2))
     amount = tree.math("ADD", tree.math("MULTIPLY_ADD", drift, 1.5, -0.62), tree.math("MULTIPLY_ADD", speck, 1.1, -0.55))
     amount = tree.math("ADD", tree.math("ADD", amount, low), tree.math("MULTIPLY_ADD", near, 0.75, -0.2))
-    cover = tree.math("MULTIPLY", tree.span(amount, 0.0, 1.0), dust)
-    return tree.mix(cover, colour, dust_colour), cover
+    cover = tree.math("MULTIPLY", tree.span(amount, 0.0, 1.0), dust.amount)
+    return tree.mix(cover, colour, dust.colour), cover

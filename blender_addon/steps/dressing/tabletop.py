@@ -7,7 +7,7 @@ from typing import Any
 
 import numpy as np
 
-from ...core.dressing.compose import stands_behind
+from ...core.dressing.compose import Bench, stands_behind
 from ...core.dressing.props import digest, kinds
 from ...core.dressing.tabletops import backdrop as rooms
 from ...core.dressing.tabletops.cloth import cloth
@@ -128,20 +128,17 @@ def run(stage: Any, settings: Settings) -> Run:
             }  # fmt: skip
     yield Progress(0.55, "Setting up the room behind")
     if settings.backdrop != "none" and not (rises and len(tops) == 1):
-        half = _room_half(extent, views)
-        if settings.backdrop == "workshop":
-            merges = lambda points: any(stands_behind(points, view) for view in views)  # noqa: E731
-            room = rooms.workshop(half, seed=settings.seed or HELD, away=merges)
-        else:
-            room = rooms.plain_wall(half)
-        item = set_parts.make_part("room", room, room_materials())
-        set_parts.only_seen(item)
-        set_parts.offer_part(stage, "backdrop", item, key="room", name="Room")
-        figures["room_mm"] = round(2 * half)
+        figures["room_mm"] = _offer_room(stage, settings, extent, views)
     yield Progress(0.7, "Laying things on the table")
-    bench = _Bench(views, foot, extent, heights)
+    ring = convex_outline(foot.points[:, :2])
+    bench = Bench(
+        lambda xy: outside_distance(np.asarray(xy, float), ring), foot.reach,
+        0.5 * np.array([extent.width, extent.depth]), heights,
+    )  # fmt: skip
     candidates = _candidates(settings, trade, work, seed=seed, tallest=TALLEST * float(points[:, 2].max()))
-    laid, gap = _laid(stage, bench, candidates, seed=seed, tone=tone)
+    laid: dict[str, Any] = {}
+    if candidates:
+        laid, gap = set_props.place_props(candidates, with_outlines(stage, views), bench, seed=seed, tone=tone)
     for key, item in laid.items():
         set_parts.offer_part(stage, "prop", item, key=key, name=key.capitalize())
     if candidates:
@@ -153,14 +150,18 @@ def run(stage: Any, settings: Settings) -> Run:
     return Result(f"{_label(own).capitalize()} under the subject, on {figures['contacts']} points{things}", figures)
 
 
-@dataclass(frozen=True)
-class _Bench:
-    """Where props may lie: the shots' views, the subject's foot, the table's extent and its height at places."""
-
-    views: Any
-    foot: set_parts.Foot
-    extent: Extent
-    heights: Any
+def _offer_room(stage: Any, settings: Settings, extent: Extent, views: Any) -> int:
+    """Offer the room behind; returns its width in mm."""
+    half = _room_half(extent, views)
+    if settings.backdrop == "workshop":
+        merges = lambda points: any(stands_behind(points, view) for view in views)  # noqa: E731
+        room = rooms.workshop(half, seed=settings.seed or HELD, away=merges)
+    else:
+        room = rooms.plain_wall(half)
+    item = set_parts.make_part("room", room, room_materials())
+    set_parts.only_seen(item)
+    set_parts.offer_part(stage, "backdrop", item, key="room", name="Room")
+    return round(2 * half)
 
 
 def arrangement(stage: Any, settings: Settings) -> int:
@@ -183,18 +184,6 @@ def _candidates(
     names = draw(trade, settings.props, seed=seed, tallest_mm=tallest) if settings.props else []
     least, factor = ALLOWED_CHROMA
     return set_props.made_candidates(names, seed=seed, chroma=max(least, factor * work.chroma))
-
-
-def _laid(stage: Any, bench: _Bench, candidates: Any, *, seed: int, tone: Any) -> tuple[dict[str, Any], float]:
-    """Objects for the candidates that found a place, by key, and the largest gap left at a contact, mm."""
-    if not candidates:
-        return {}, 0.0
-    ring = convex_outline(bench.foot.points[:, :2])
-    return set_props.place_props(
-        candidates, with_outlines(stage, bench.views), outside=lambda xy: outside_distance(np.asarray(xy, float), ring),
-        reach=bench.foot.reach, half=0.5 * np.array([bench.extent.width, bench.extent.depth]),
-        heights=bench.heights, seed=seed, tone=tone,
-    )  # fmt: skip
 
 
 def _named(words: str) -> list[str]:

@@ -7,7 +7,16 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from blender_addon.core.dressing.compose import LEVEL, Thing, before_feet, compose, scrap_at_edge, spread_points, stands_behind
+from blender_addon.core.dressing.compose import (
+    LEVEL,
+    Bench,
+    Thing,
+    before_feet,
+    compose,
+    scrap_at_edge,
+    spread_points,
+    stands_behind,
+)
 from blender_addon.core.mesh.solids import rounded_rectangle, slab
 from blender_addon.core.shots.framing import project
 from blender_addon.core.shots.sight import ShotView, outside_distance
@@ -24,8 +33,8 @@ def _slab_on_a_bench(xy: np.ndarray) -> np.ndarray:
 def test_a_long_thing_lies_on_a_slab_or_beside_it_but_not_over_its_edge(seed: int) -> None:
     points = spread_points(ROD.vertices, ROD.faces)
     spots = compose(
-        [Thing("rod", points, False)], [], outside=lambda xy: np.linalg.norm(xy, axis=1) - 20.0, reach=20.0,
-        half=np.array([300.0, 300.0]), seed=seed, heights=_slab_on_a_bench,
+        [Thing("rod", points, False)], [],
+        Bench(lambda xy: np.linalg.norm(xy, axis=1) - 20.0, 20.0, np.array([300.0, 300.0]), _slab_on_a_bench), seed=seed,
     )  # fmt: skip
     assert spots[0] is not None
     c, s = np.cos(spots[0].turn), np.sin(spots[0].turn)
@@ -99,8 +108,8 @@ def test_a_tall_thing_goes_to_the_side_on_which_it_hides_behind_the_subject_in_n
     views = [view("hero", 0.5), view("turntable", 0.0)]
     for seed in range(8):
         spot = compose(
-            [Thing("post", points, True)], views, outside=lambda xy: np.linalg.norm(xy, axis=1) - 20.0, reach=20.0,
-            half=np.array([400.0, 400.0]), seed=seed,
+            [Thing("post", points, True)], views,
+            Bench(lambda xy: np.linalg.norm(xy, axis=1) - 20.0, 20.0, np.array([400.0, 400.0])), seed=seed,
         )[0]  # fmt: skip
         assert spot is not None
         placed = points + [*spot.place, 0.0]
@@ -115,10 +124,9 @@ def test_what_would_outgrow_the_subject_in_the_picture_is_laid_nowhere() -> None
     rotation = np.array([[1.0, 0.0, 0.0], [0.0, 0.0, -1.0], [0.0, 1.0, 0.0]])
     hero = ShotView("hero", "hero", np.array([0.0, -400.0, 40.0]), rotation, (0.3, 0.2), 400.0, 390.0, 410.0, 5.0, outline,
                     380.0, 420.0)  # fmt: skip
-    where = {"reach": 20.0, "half": np.array([400.0, 400.0]), "seed": 2}
-    outside = lambda xy: np.linalg.norm(xy, axis=1) - 20.0  # noqa: E731
+    bench = Bench(lambda xy: np.linalg.norm(xy, axis=1) - 20.0, 20.0, np.array([400.0, 400.0]))
     small = slab(rounded_rectangle(20.0, 20.0, 4.0, 6), 40.0)
     for solid, placed in ((post, False), (small, True)):
         thing = Thing("post", spread_points(solid.vertices, solid.faces), True)
-        spot = compose([thing], [hero], outside=outside, **where)[0]
+        spot = compose([thing], [hero], bench, seed=2)[0]
         assert (spot is not None) is placed

@@ -7,7 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from blender_addon.core.dressing.compose import Thing, compose, spread_points
+from blender_addon.core.dressing.compose import Bench, Thing, compose, spread_points
 from blender_addon.core.dressing.tangency import outline_in_frame, tangency
 from blender_addon.core.mesh.solids import rounded_rectangle, slab
 from blender_addon.core.shots.sight import ShotView, convex_outline
@@ -74,8 +74,7 @@ def test_no_thing_touches_the_outline_in_a_shot_that_shows_it(seed: int) -> None
     low = slab(rounded_rectangle(24.0, 24.0, 6.0, 6), 48.0)  # a prop as high as the board would be laid nowhere
     things = [Thing("post", spread_points(low.vertices, low.faces), True)] * 3
     spots = compose(
-        things, views, outside=lambda xy: np.linalg.norm(xy, axis=1) - 34.0, reach=34.0, half=np.array([400.0, 300.0]),
-        seed=seed,
+        things, views, Bench(lambda xy: np.linalg.norm(xy, axis=1) - 34.0, 34.0, np.array([400.0, 300.0])), seed=seed,
     )  # fmt: skip
     assert any(spot is not None for spot in spots)
     for thing, spot in zip(things, spots, strict=True):

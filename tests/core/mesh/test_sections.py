@@ -46,18 +46,18 @@ def test_clipping_keeps_what_lies_between():
 def test_hatching_stays_within_the_sharp_zone_and_on_the_surface():
     points, faces = sphere()
     axis, across = np.array([0, 1.0, 0]), np.array([1.0, 0, 0])
-    lines = hatching(points, faces, axis=axis, across=across, near=-0.8, far=-0.3, spacing=0.05)
+    lines = hatching(points, faces, axis=axis, across=across, depths=(-0.8, -0.3), spacing=0.05)
     depth = lines.reshape(-1, 3) @ axis
     assert depth.min() >= -0.8 - 1e-9 and depth.max() <= -0.3 + 1e-9
     assert np.linalg.norm(lines.reshape(-1, 3), axis=1) == pytest.approx(1.0, abs=3e-3)
     assert len(lines) > 100
-    assert not len(hatching(points, faces, axis=axis, across=across, near=2.0, far=3.0, spacing=0.05))
+    assert not len(hatching(points, faces, axis=axis, across=across, depths=(2.0, 3.0), spacing=0.05))
 
 
 def test_hatching_is_straight_and_even_seen_along_the_axis():
     points, faces = sphere()
     axis, across = np.array([0, 1.0, 0]), np.array([0.6, 0, 0.8])
-    lines = hatching(points, faces, axis=axis, across=across, near=-1.0, far=0.0, spacing=0.05)
+    lines = hatching(points, faces, axis=axis, across=across, depths=(-1.0, 0.0), spacing=0.05)
     side = lines @ across
     assert side[:, 0] == pytest.approx(side[:, 1], abs=1e-9)
     assert np.diff(np.unique(np.round(side[:, 0], 6))) == pytest.approx(0.05, abs=1e-6)

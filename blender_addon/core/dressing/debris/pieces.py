@@ -95,7 +95,7 @@ def _clay_shaving(rng: np.random.Generator) -> tuple[TriangleMesh, float]:
     length, width = rng.uniform(7, 24), rng.uniform(2.0, 4.6)
     thickness = rng.uniform(0.35, 0.8)
     tightness = rng.uniform(0.5, 2.1) if rng.random() < 0.7 else rng.uniform(5.5, 8.5)  # radians of curl over the length
-    return _curl(rng, length, width, thickness, tightness, ragged=0.35, pinch=0.75, tail=0.6), thickness
+    return _curl(rng, (length, width, thickness), tightness, ragged=0.35, pinch=0.75, tail=0.6), thickness
 
 
 def _wood_shaving(rng: np.random.Generator) -> tuple[TriangleMesh, float]:
@@ -104,15 +104,15 @@ def _wood_shaving(rng: np.random.Generator) -> tuple[TriangleMesh, float]:
     length = rng.uniform(16, 60)
     radius = rng.uniform(2.6, 6.5)
     return _curl(
-        rng, length, rng.uniform(3.5, 9), thickness, min(length / radius, 15.0), ragged=0.12, pinch=0.3, tail=0.45
+        rng, (length, rng.uniform(3.5, 9), thickness), min(length / radius, 15.0), ragged=0.12, pinch=0.3, tail=0.45
     ), thickness
 
 
 def _curl(
-    rng: np.random.Generator, length: float, width: float, thickness: float, tightness: float, *, ragged: float, pinch: float,
-    tail: float,
+    rng: np.random.Generator, size: tuple[float, float, float], tightness: float, *, ragged: float, pinch: float, tail: float,
 ) -> TriangleMesh:  # fmt: skip
     """A ribbon wound round a level axis, opening as it goes, drawn out sideways into a helix; `tail`: how wide its ends are."""
+    length, width, thickness = size
     steps = max(24, int(10 * tightness))
     s = np.linspace(0, 1, steps)
     opening = rng.uniform(0.3, 0.85)
@@ -225,7 +225,7 @@ def _chip(rng: np.random.Generator) -> tuple[TriangleMesh, float]:
     """A chip off a gouge: a thin curved flake, its hollow side down."""
     thickness = rng.uniform(0.3, 0.9)
     return _curl(
-        rng, rng.uniform(4, 10), rng.uniform(2, 5), thickness, rng.uniform(0.3, 1.1), ragged=0.3, pinch=0.2, tail=0.35
+        rng, (rng.uniform(4, 10), rng.uniform(2, 5), thickness), rng.uniform(0.3, 1.1), ragged=0.3, pinch=0.2, tail=0.35
     ), thickness
 
 

@@ -132,15 +132,16 @@ def _row_of_boards(
         end = np.minimum(x - low, high - x)
         edge = np.minimum(y - row.low, row.high - y)
         middle = 0.5 * (row.low + row.high)
-        z, g, b = _board(x - 0.5 * (low + high), y - middle, edge, end, row.high - row.low, kind, rng, seed + 7 * number)
+        z, g, b = _board(x - 0.5 * (low + high), y - middle, (edge, end), row.high - row.low, kind, rng, seed + 7 * number)
         height[:, here], grain[:, here], board[:, here] = z, g, b
     return height, grain, board, shift
 
 
 def _board(
-    x: Floats, y: Floats, edge: Floats, end: Floats, width: float, kind: Planks, rng: np.random.Generator, seed: int
+    x: Floats, y: Floats, borders: tuple[Floats, Floats], width: float, kind: Planks, rng: np.random.Generator, seed: int
 ) -> tuple[Floats, Floats, Floats]:
-    """One board in its own frame (x along, y across from its middle, mm)."""
+    """One board in its own frame (x along, y across from its middle, mm); borders: how far its long edge and its end are."""
+    edge, end = borders
     y_grain, knot, rings = _log(x, y, width, kind, rng, seed)
     wear = kind.wear * np.clip(0.75 + 0.6 * layered(x / 140.0, y / 60.0, seed=seed + 1, octaves=3), 0.0, 1.3)
     z = rng.normal(0.0, 0.16) + 0.0012 * rng.normal() * x * 0.35 + rng.normal(0.0, 0.004) * y

@@ -16,7 +16,7 @@ def solve_step(points: Floats, normals: Floats, residual: Floats, weights: Float
     points: (n, 3) where the moving points are; normals: (n, 3) of their targets; residual: (n,) signed distance to the
     targets' planes; size: a length that brings turn and shift to one measure. Turn and scale are about the points' mean.
     """
-    normal_matrix, weighted, centre = _normal_matrix(points, normals, weights, size=size, scaled=scaled)
+    normal_matrix, weighted, centre = _normal_matrix(points, normals, weights, size=size)
     normal_matrix += 1e-7 * max(float(weights.sum()), 1e-12) * np.eye(len(normal_matrix))
     step = -np.linalg.solve(normal_matrix, weighted.T @ residual)
     scale = 1.0 + float(np.clip(step[6] / size, -0.2, 0.2)) if scaled else 1.0
@@ -76,7 +76,6 @@ def refine(
     start: Similarity,
     *,
     rounds: int = 30,
-    scaled: bool = True,
     reach: float | None = None,
     tolerance: float = 1e-7,
 ) -> tuple[Similarity, float, float]:
@@ -105,7 +104,7 @@ def refine(
         residual = np.einsum("ij,ij->i", offset, direction)[used]
         spread = 1.4826 * float(np.median(np.abs(residual))) + 1e-12 * size
         weights = 1.0 / (1.0 + (residual / (2.0 * spread)) ** 2)
-        step = solve_step(points[used], direction[used], residual, weights, size=size, scaled=scaled)
+        step = solve_step(points[used], direction[used], residual, weights, size=size, scaled=True)
         pose = step.after(pose)
         rms, matched = float(np.sqrt(np.mean(residual**2))), float(used.mean())
         moved = np.abs(step.apply(points[used]) - points[used]).max()
