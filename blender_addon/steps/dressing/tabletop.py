@@ -7,6 +7,7 @@ from typing import Any
 
 import numpy as np
 
+from ...core.dressing.background import quiet_shift
 from ...core.dressing.compose import Bench, stands_behind
 from ...core.dressing.props import digest, kinds
 from ...core.dressing.tabletops import backdrop as rooms
@@ -155,7 +156,9 @@ def _offer_room(stage: Any, settings: Settings, extent: Extent, views: Any) -> i
     half = _room_half(extent, views)
     if settings.backdrop == "workshop":
         merges = lambda points: any(stands_behind(points, view) for view in views)  # noqa: E731
-        room = rooms.workshop(half, seed=settings.seed or HELD, away=merges)
+        parts = rooms.workshop_parts(half, seed=settings.seed or HELD)
+        shift = quiet_shift([part.vertices for part in parts.fixed], views)
+        room = rooms.assembled(parts, shift=shift, away=merges)
     else:
         room = rooms.plain_wall(half)
     item = set_parts.make_part("room", room, room_materials())

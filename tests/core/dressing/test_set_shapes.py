@@ -5,10 +5,11 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from blender_addon.core.dressing.background import boundary_distance, edges_at_head, quiet_shift
 from blender_addon.core.dressing.debris.layout import MIXES, Amounts, Ground, Share, lay_out, work_density
 from blender_addon.core.dressing.debris.pieces import BODIES, library
 from blender_addon.core.dressing.props import digest, kinds, make_prop
-from blender_addon.core.dressing.tabletops.backdrop import workshop
+from blender_addon.core.dressing.tabletops.backdrop import assembled, workshop_parts
 from blender_addon.core.dressing.tabletops.cloth import cloth
 from blender_addon.core.dressing.tabletops.grid import Extent, lines
 from blender_addon.core.dressing.tabletops.planks import Planks, planks
@@ -17,6 +18,7 @@ from blender_addon.core.dressing.tabletops.stone import slate
 from blender_addon.core.dressing.trades import TRADES, debris_of, draw, height_of, trade_of
 from blender_addon.core.mesh.triangles import face_areas, face_normals, signed_volume
 from blender_addon.core.noise import noise
+from blender_addon.core.shots.sight import ShotView
 
 SMALL = Extent(width=420.0, depth=300.0, reach=45.0, fine=1.2, coarse=10.0)
 
@@ -69,7 +71,7 @@ def test_lines_hold_the_places_asked_for_and_are_fine_in_the_middle() -> None:
 
 
 def test_the_room_is_behind_all_and_hides_nothing() -> None:
-    points = workshop(1350.0, seed=2).vertices
+    points = assembled(workshop_parts(1350.0, seed=2)).vertices
     assert np.linalg.norm(points[:, :2], ord=np.inf, axis=1).min() > 700.0  # half a bench and room behind it
     assert points[:, 2].min() < -700.0
 
@@ -81,7 +83,8 @@ def test_of_the_room_only_loose_things_can_be_taken_away() -> None:
         taken.append(float(np.ptp(points, axis=0).max()))
         return True
 
-    full, bare = workshop(1350.0, seed=2), workshop(1350.0, seed=2, away=away)
+    room = workshop_parts(1350.0, seed=2)
+    full, bare = assembled(room), assembled(room, away=away)
     assert len(taken) > 10 and max(taken) < 330.0
     assert len(bare.faces) < len(full.faces)
     assert np.ptp(bare.vertices[:, 2]) == pytest.approx(np.ptp(full.vertices[:, 2]))
@@ -194,3 +197,22 @@ def test_a_shaving_of_clay_lies_like_a_bridge_or_a_roll_and_does_not_stand_on_it
             area = face_areas(piece.mesh.vertices, piece.mesh.faces)
             middle = area @ piece.mesh.vertices[piece.mesh.faces].mean(axis=1)[:, 2] / area.sum()
             assert middle > 0.4 * piece.height, (piece.height, middle)
+
+
+def test_no_panel_grows_out_of_a_head() -> None:
+    """A board stands where it meets the head of an upright figure; shifted, its edges are clear of it."""
+    rotation = np.array([[1.0, 0.0, 0.0], [0.0, 0.0, -1.0], [0.0, 1.0, 0.0]])
+    outline = np.array([[-0.05, -0.1], [0.05, -0.1], [0.05, 0.1], [-0.05, 0.1]])
+    hero = ShotView("hero", "hero", np.array([0.0, -400.0, 40.0]), rotation, (0.3, 0.2), 400.0, 390.0, 410.0, 5.0, outline,
+                    380.0, 420.0)  # fmt: skip
+    corners = np.array([[x, y, z] for x in (0.0, 40.0) for y in (1300.0, 1320.0) for z in (-700.0, 900.0)])
+    assert edges_at_head([corners], hero) > 0.5
+    shift = quiet_shift([corners], [hero])
+    assert 100.0 < np.linalg.norm(shift) < 400.0 and shift[2] == 0.0
+    assert edges_at_head([corners + shift], hero) == 0.0
+
+
+def test_distance_from_a_boundary_is_told_inside_and_outside() -> None:
+    square = np.array([[-1.0, -1.0], [1.0, -1.0], [1.0, 1.0], [-1.0, 1.0]])
+    found = boundary_distance(np.array([[0.0, 0.0], [0.7, 0.2], [3.0, 0.0], [2.0, 2.0]]), square)
+    assert found == pytest.approx([1.0, 0.3, 2.0, 2**0.5])

@@ -7,6 +7,7 @@ with pots, leaning boards, a whitewashed window niche, a hung apron or sheet. No
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -26,20 +27,40 @@ LOOSE = 320.0
 """What is no larger than this stands about and can be taken away, mm: pots, but no board and no shelf."""
 
 
-def workshop(half: float, *, seed: int = 1, away: Callable[[np.ndarray], bool] | None = None) -> TriangleMesh:
-    """A workshop of four walls, `half` from the middle to each; loose things whose points (n, 3) mm are `away` are left out."""
+@dataclass(frozen=True)
+class Workshop:
+    """A room in its parts: `shell` (floor and walls), `fixed` (shelves, panels, boards), `loose` (pots)."""
+
+    shell: tuple[TriangleMesh, ...]
+    fixed: tuple[TriangleMesh, ...]
+    loose: tuple[TriangleMesh, ...]
+
+
+def workshop_parts(half: float, *, seed: int = 1) -> Workshop:
+    """A workshop of four walls, `half` from the middle to each, mm."""
     rng = np.random.default_rng([seed, 301])
-    parts = [_floor(half)]
+    shell = [_floor(half)]
+    fixed: list[TriangleMesh] = []
+    loose: list[TriangleMesh] = []
     start = int(rng.integers(4))
     for side in range(4):
         face = turn("z", (side + start) * np.pi / 2)
         make = (_shelves, _niche, _shelves, _boards)[side]
-        for part in [_wall(half), *make(half, rng)]:
+        shell.append(moved(_wall(half), face))
+        for part in make(half, rng):
             placed = moved(part, face)
-            loose = np.ptp(placed.vertices, axis=0).max() < LOOSE
-            if not (loose and away is not None and away(placed.vertices)):
-                parts.append(placed)
-    return joined(parts)
+            (loose if np.ptp(placed.vertices, axis=0).max() < LOOSE else fixed).append(placed)
+    return Workshop(tuple(shell), tuple(fixed), tuple(loose))
+
+
+def assembled(
+    room: Workshop, *, shift: ArrayLike = (0.0, 0.0, 0.0), away: Callable[[np.ndarray], bool] | None = None
+) -> TriangleMesh:
+    """The room as one mesh, what stands in it moved by `shift` (3,) mm; loose things whose points (n, 3) mm are `away` are left
+    out."""
+    placed = [moved(part, np.eye(3), shift) for part in room.loose]
+    kept = [part for part in placed if away is None or not away(part.vertices)]
+    return joined([*room.shell, *(moved(part, np.eye(3), shift) for part in room.fixed), *kept])
 
 
 def plain_wall(half: float) -> TriangleMesh:
