@@ -11,6 +11,12 @@ VERSION: tuple[int, int, int] = bpy.app.version
 READS_MESHOPT = VERSION >= (5, 2, 0)
 """Whether the glTF importer knows meshopt compression."""
 
+
+def written_by_other_release() -> bool:
+    """Whether the open .blend was written by another release of Blender (major and minor number)."""
+    return tuple(bpy.data.version[:2]) != VERSION[:2]
+
+
 EEVEE = "BLENDER_EEVEE" if VERSION >= (5, 0, 0) else "BLENDER_EEVEE_NEXT"
 
 

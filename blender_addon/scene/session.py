@@ -17,9 +17,8 @@ from ..job.notes import Notes
 from ..job.runner import Report, Update, run_job
 from ..job.sheet import JobSheet, written
 from ..job.step import Step
+from .job_card import SHEET_TEXT, card_of
 from .stage import Stage
-
-SHEET_TEXT = "bozzetto job.toml"
 
 
 def writable(folder: Path) -> Path:
@@ -102,6 +101,7 @@ def run_session(
         notes.write(f"--- {sheet.name}: {', '.join(step.name for step in run_steps)}")
     stage = Stage(scene, sheet, out=out, notes=notes)
     keep_sheet(sheet, steps)
+    stage.keep_card(card_of(sheet))
     report = yield from run_job(run_steps, steps, sheet, stage, afresh=afresh)
     if out is not None:
         write_figures(out / "figures.json", report)

@@ -20,8 +20,8 @@ from ..job.sheet import JobSheet
 from ..job.step import Step
 from . import roles
 from .fingerprint import fingerprint
+from .job_card import CARD, STATE, read_state
 
-STATE = "bozzetto_state"
 ROOT = "Bozzetto"
 GROUPS = {"scan": "Scan", "surface": "Piece", "shots": "Shots", "dressing": "Set", "delivery": "Delivery"}
 
@@ -139,7 +139,7 @@ class Stage:
         for old in existing.values():
             if self._edited(old) and not self._afresh:
                 roles.unmark(old)
-                self.note(f'"{old.name}" is no longer made but you changed it, so it stays and is now yours')
+                self.note(f'"{old.name}" is no longer made but you changed it, so it stays and is now yours', level="kept")
             else:
                 self._remove(old)
         self._hide_superseded()
@@ -169,6 +169,12 @@ class Stage:
         state.setdefault("stamps", {})[step] = stamp
         self._keep(state)
 
+    def keep_card(self, card: dict[str, Any]) -> None:
+        """Remember whose job this is."""
+        state = self._state()
+        state[CARD] = card
+        self._keep(state)
+
     def keep_result(self, step: str, words: str, figures: dict[str, Any]) -> None:
         """Remember what a step said and warned of, for the page and for the next session."""
         state = self._state()
@@ -183,7 +189,7 @@ class Stage:
     # --- inside --------------------------------------------------------------------------------------------------------
 
     def _state(self) -> dict[str, Any]:
-        return json.loads(self.scene.get(STATE, "{}"))
+        return read_state(self.scene)
 
     def _keep(self, state: dict[str, Any]) -> None:
         self.scene[STATE] = json.dumps(state, sort_keys=True, default=float)
@@ -197,11 +203,12 @@ class Stage:
             return False
         if old is not None:
             if self._edited(old):
-                self.note(f'Kept "{old.name}" as you changed it; "make ours again" replaces it')
+                self.note(f'Kept "{old.name}" as you changed it; "make ours again" replaces it', level="kept")
                 return True
             return False
         if made_before and role not in ESSENTIAL:
-            self.note(f'You deleted a {role.replace("_", " ")}, so it stays away; "make ours again" brings it back')
+            words = f'You deleted a {role.replace("_", " ")}, so it stays away; "make ours again" brings it back'
+            self.note(words, level="kept")
             return True
         return False
 

@@ -13,7 +13,7 @@ import pytest
 from blender_addon.job.settings import specs
 from blender_addon.job.sheet import blank, read
 from blender_addon.scene import roles
-from blender_addon.scene.session import SHEET_TEXT
+from blender_addon.scene.job_card import SHEET_TEXT
 from blender_addon.scene.stage import Stage
 from blender_addon.steps import catalogue
 
