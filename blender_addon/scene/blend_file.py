@@ -54,7 +54,9 @@ class BlendFile:
         if _signature(self.path) != self._seen:
             other = free_name(self.path)
             save_blend(other)
-            self._say(f'"{self.path.name}" was changed while this run went on, so this run is saved as "{other.name}" beside it')
+            self._say(
+                f'"{self.path.name}" was changed while this run went on, so this run is saved as "{other.name}" beside it'
+            )
             self.path = other
         else:
             if self._keep_beside:

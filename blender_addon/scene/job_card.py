@@ -15,6 +15,7 @@ from typing import Any
 import bpy
 
 from ..job.sheet import JobSheet
+from . import roles
 
 STATE = "bozzetto_state"
 """Custom property of a scene: what is known of the job in it, as JSON."""
@@ -42,6 +43,13 @@ def card_of(sheet: JobSheet) -> dict[str, Any]:
     return {"name": sheet.name, "place": place, "scans": scans}
 
 
+def sheet_text(job: str) -> Any | None:
+    """The text that holds a job's sheet, whatever its name; one of 0.1.0, which says no job, counts as any's."""
+    texts = [text for text in bpy.data.texts if text.library is None]
+    own = next((text for text in texts if text.get(roles.JOB) == job), None)
+    return own or next((text for text in texts if text.name == SHEET_TEXT and not text.get(roles.JOB)), None)
+
+
 def read_state(scene: Any) -> dict[str, Any]:
     """What is known of the job in a scene; empty where there is none or it can't be read."""
     try:
@@ -56,11 +64,12 @@ def kept_card(scene: Any) -> dict[str, Any]:
     card = read_state(scene).get(CARD)
     if isinstance(card, dict):
         return card
-    text = bpy.data.texts.get(SHEET_TEXT)
+    text = sheet_text(str(scene.get(roles.JOB, "")))
+    tables: dict[str, Any] = {}
     try:
         tables = tomllib.loads(text.as_string()) if text is not None else {}
     except tomllib.TOMLDecodeError:
-        tables = {}
+        tables = {}  # somebody writes in it
     rows = tables.get("intake", {}).get("scans", [])
     scans = [[Path(str(row.get("file", ""))).name, -1] for row in rows if isinstance(row, dict)]
     return {"name": str(tables.get("name", "")), "place": "", "scans": scans}

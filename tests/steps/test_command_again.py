@@ -182,3 +182,38 @@ def test_a_file_that_was_saved_meanwhile_is_not_written_over(sheet: Path, capsys
 def test_from_needs_an_earlier_run(sheet: Path, capsys: Any) -> None:
     assert run(sheet, "--from", "cleanup") == 1
     assert "run without --from first" in capsys.readouterr().err
+
+
+def text_in(blend: Path) -> str:
+    bpy.ops.wm.open_mainfile(filepath=str(blend))
+    return bpy.data.texts[SHEET_TEXT].as_string()
+
+
+def test_comments_in_the_text_of_the_sheet_stay(sheet: Path) -> None:
+    assert run(sheet) == 0
+    blend = sheet.parent / "out" / "owl.blend"
+
+    def comment() -> None:
+        text = bpy.data.texts[SHEET_TEXT]
+        text.from_string("# For Anna\n" + text.as_string().replace("height = 42.0", "height = 42.0 # with callipers"))
+
+    edited(blend, comment)
+    assert run(sheet, "--set", "orientation.height=43", "--set", "relief.strength=0.5") == 0
+    words = text_in(blend)
+    assert words.startswith("# For Anna\n") and "height = 43.0  # with callipers" in words and "strength = 0.5" in words
+    assert [text.name for text in bpy.data.texts] == [SHEET_TEXT]
+
+
+def test_a_value_changed_in_the_text_is_said_and_kept_beside(sheet: Path, capsys: Any) -> None:
+    assert run(sheet) == 0
+    blend = sheet.parent / "out" / "owl.blend"
+
+    def change() -> None:
+        text = bpy.data.texts[SHEET_TEXT]
+        text.from_string(text.as_string().replace("42.0", "77.0"))
+
+    edited(blend, change)
+    capsys.readouterr()
+    assert run(sheet) == 0
+    assert f"{SHEET_TEXT}, yours" in capsys.readouterr().out
+    assert "42.0" in text_in(blend) and "77.0" in bpy.data.texts[f"{SHEET_TEXT}, yours"].as_string()
