@@ -10,7 +10,6 @@ from typing import Any
 import bpy
 
 from ..core.exposure import usual_offset
-from .nodes.builder import drop_unused_groups
 from .nodes.materials import MEAN, exposed_as, make_material
 from .output import Quality, cycles, render_picture
 from .own_texture import maps_of, mean_colour, own_colour_of
@@ -57,7 +56,6 @@ def materials_for_samples(stage: Any) -> Iterator[tuple[str, Any]]:
             yield label, material
         finally:
             bpy.data.materials.remove(bpy.data.materials[name])
-            drop_unused_groups()
 
 
 def render_samples(stage: Any, device: str, quality: Quality, largest: int = LONG_SIDE) -> Iterator[tuple[int, int, str, Path]]:

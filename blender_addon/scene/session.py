@@ -137,6 +137,7 @@ def run_session(
         notes.log = out / "log.txt"
         notes.write(f"--- {sheet.name}: {', '.join(step.name for step in run_steps)}")
     stage = Stage(scene, sheet, out=out, notes=notes)
+    stage.settle()
     keep_sheet(sheet, steps, stage)
     stage.keep_card(card_of(sheet))
     report = yield from run_job(run_steps, steps, sheet, stage, afresh=afresh)
