@@ -48,8 +48,8 @@ class Stage:
         self.out = out
         self.notes = Notes() if notes is None else notes  # an empty collector is false
         self.seed = seed
-        self.job = str(scene.get(roles.JOB, ""))
-        """The job's id; '' before a job has begun in the scene."""
+        self.job = str(scene.get(roles.JOB, "")) or settle(scene, sheet)[0]
+        """The job's id. A scene that was copied has the first one's until `settle` is called, as a run does."""
         self.step: Step | None = None
         self._afresh = False
         self._before: set[int] = set()

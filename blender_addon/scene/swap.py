@@ -216,7 +216,9 @@ class Swap:
         loose = [one for one in self._new() if isinstance(one, bpy.types.Object) and one.session_uid not in kept]
         while loose:
             bpy.data.batch_remove(loose)
-            loose = [one for one in self._new() if one.users == 0 and one.session_uid not in kept and not isinstance(one, _FREE)]
+            loose = [
+                one for one in self._new() if one.users == 0 and one.session_uid not in kept and not isinstance(one, _FREE)
+            ]
 
     def _give_names(self) -> None:
         """Names as they were offered, and for the data beside them without the numbers that came of the old data's names."""
