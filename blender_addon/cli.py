@@ -22,8 +22,8 @@ from .job.reference import as_markdown
 from .job.runner import Report, Update, chosen
 from .job.settings import specs
 from .job.sheet import JobSheet, blank, override, read, written
-from .scene.session import SHEET_TEXT, run_session, save_blend, writable, write_text
-from .scene.stage import STATE
+from .scene.blend_file import BlendFile
+from .scene.session import run_session, writable, write_text
 from .steps import catalogue
 
 
@@ -55,9 +55,9 @@ def _parser() -> argparse.ArgumentParser:
     run.add_argument("sheets", nargs="+", type=Path, metavar="JOB.toml", help="one or more job sheets")
     run.add_argument("--out", type=Path, metavar="DIR", help="where everything goes (default: out/NAME beside the sheet)")
     run.add_argument("--set", action="append", default=[], dest="sets", metavar="STEP.FIELD=VALUE", help="override a setting")
-    run.add_argument("--from", dest="first", metavar="STEP", help="start here, from the .blend of an earlier run")
+    run.add_argument("--from", dest="first", metavar="STEP", help="start here; the steps before it must have run")
     run.add_argument("--until", dest="last", metavar="STEP", help="stop after this step")
-    run.add_argument("--afresh", action="store_true", help="make everything ours again, also what was changed by hand")
+    run.add_argument("--afresh", action="store_true", help="start anew, and keep the earlier .blend beside")
     run.add_argument("--quiet", action="store_true", help="no progress")
     run.set_defaults(command=_run)
 
@@ -95,19 +95,19 @@ def _run_sheet(path: Path, options: Any, *, apart: bool) -> None:
     if apart or options.out is None:
         out = out / path.stem
     writable(out)
-    blend = out / f"{path.stem}.blend"
-    scene = _open_scene(blend, options.first)
-    _keep_settings(sheet)
+    blend = BlendFile(out / f"{path.stem}.blend", afresh=options.afresh)
+    scene = _open_scene(blend, sheet, options)
+    _keep_settings(sheet, scene)
     progress = Printer(quiet=options.quiet)
     run = run_session(
         chosen(steps, first=options.first, last=options.last), steps, sheet, scene, out=out, afresh=options.afresh
     )
     report, notes = progress.drain(_saved_before_delivery(run, blend))
-    save_blend(blend)
-    _farewell(report, notes, out, progress)
+    blend.save()
+    _farewell(report, [*blend.words, *_told(notes)], out, progress)
 
 
-def _saved_before_delivery(run: Any, blend: Path) -> Any:
+def _saved_before_delivery(run: Any, blend: BlendFile) -> Any:
     """The run, with the .blend saved before the long renders start, so that a kill there costs no work."""
     saved = False
     try:
@@ -115,7 +115,7 @@ def _saved_before_delivery(run: Any, blend: Path) -> Any:
             update = next(run)
             if update.step.folder == "delivery" and not saved:
                 saved = True
-                save_blend(blend)
+                blend.save()
             yield update
     except StopIteration as end:
         return end.value
@@ -123,21 +123,18 @@ def _saved_before_delivery(run: Any, blend: Path) -> Any:
         run.close()
 
 
-def _open_scene(blend: Path, first: str | None) -> Any:
-    """An empty scene, or with --from the scene of the earlier run."""
-    if first is None:
-        # Only the scene: the user's preferences hold the graphics card, and the add-on itself.
-        bpy.ops.wm.read_homefile(use_factory_startup=True, use_empty=True)
+def _open_scene(blend: BlendFile, sheet: JobSheet, options: Any) -> Any:
+    """The scene of the job where it ran before, with what was changed by hand since; else an empty one."""
+    if options.first and not blend.exists():
+        raise OutputError(f'--from continues an earlier run, but there is no "{blend.path}": run without --from first')
+    if blend.exists() and (options.first or not options.afresh):
+        scene = blend.open(sheet)
         _register()
-        return bpy.context.scene
-    if not blend.is_file():
-        raise OutputError(f'--from continues an earlier run, but there is no "{blend}": run without --from first')
-    try:
-        bpy.ops.wm.open_mainfile(filepath=str(blend))
-    except RuntimeError as error:
-        raise OutputError(f'"{blend}" can\'t be opened ({str(error).strip()}): run without --from to make it anew') from None
+        return scene
+    # Only the scene: the user's preferences hold the graphics card, and the add-on itself.
+    bpy.ops.wm.read_homefile(use_factory_startup=True, use_empty=True)
     _register()
-    return next((scene for scene in bpy.data.scenes if scene.get(STATE)), bpy.context.scene)
+    return bpy.context.scene
 
 
 def _register() -> None:
@@ -148,10 +145,10 @@ def _register() -> None:
         register()
 
 
-def _keep_settings(sheet: JobSheet) -> None:
+def _keep_settings(sheet: JobSheet, scene: Any) -> None:
     from .ui.properties import fill
 
-    fill(bpy.context.scene, sheet, catalogue())
+    fill(scene, sheet, catalogue())
 
 
 class Printer:
@@ -192,9 +189,14 @@ def _clock(seconds: float) -> str:
     return f"{int(seconds) // 60}:{int(seconds) % 60:02d}"
 
 
-def _farewell(report: Report, notes: Notes, out: Path, progress: Printer) -> None:
-    for note in notes.warnings():
-        print(str(note))
+def _told(notes: Notes) -> list[str]:
+    """What a person should read at the end: what was kept as they changed it, and what asks for a look."""
+    return [str(note) for note in (*notes.kept(), *notes.warnings())]
+
+
+def _farewell(report: Report, words: list[str], out: Path, progress: Printer) -> None:
+    for line in words:
+        print(line)
     print(f"Done in {_clock(time.perf_counter() - progress.started)}. Everything is in {out}")
     page = out / "index.html"
     if page.exists() and "export" in report.results:
@@ -232,9 +234,6 @@ def _steps(options: Any) -> int:
         print()
         print(as_markdown(catalogue()))
     return 0
-
-
-__all__ = ["SHEET_TEXT", "main"]
 
 
 def leave(code: int) -> None:

@@ -6,12 +6,15 @@ from collections.abc import Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
 
-LEVELS = ("info", "warning")
+LEVELS = ("info", "kept", "warning")
 
 
 @dataclass(frozen=True)
 class Note:
-    """One remark: level ('info' or 'warning'), the step it came from, the words."""
+    """One remark: its level, the step it came from, the words.
+
+    Levels are 'info', 'kept' for what the user changed by hand and the run left so, and 'warning' for what asks for a look.
+    """
 
     level: str
     step: str
@@ -58,3 +61,7 @@ class Notes:
     def warnings(self) -> list[Note]:
         """The notes that ask for the user's eye."""
         return [note for note in self._notes if note.level == "warning"]
+
+    def kept(self) -> list[Note]:
+        """The notes of what the user changed by hand and the run left as it was."""
+        return [note for note in self._notes if note.level == "kept"]

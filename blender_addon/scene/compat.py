@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from typing import Any
 
 import bpy
@@ -10,6 +11,12 @@ VERSION: tuple[int, int, int] = bpy.app.version
 
 READS_MESHOPT = VERSION >= (5, 2, 0)
 """Whether the glTF importer knows meshopt compression."""
+
+
+def written_by_other_release() -> bool:
+    """Whether the open .blend was written by another release of Blender (major and minor number)."""
+    return tuple(bpy.data.version[:2]) != VERSION[:2]
+
 
 EEVEE = "BLENDER_EEVEE" if VERSION >= (5, 0, 0) else "BLENDER_EEVEE_NEXT"
 
@@ -36,25 +43,27 @@ def set_media(image_settings: Any, media: str) -> None:
 
 
 COMPOSITOR_MARK = "bozzetto_compositor"
+FINISH = "Finish"
+"""The name of the node that wears the finish in our compositor."""
 
 
 def link_compositor(scene: Any, group: Any, values: dict[str, float]) -> bool:
     """Render layers through a node group to the picture, the group's inputs by name; before 5.0 in the scene's own tree.
 
-    Where the user has a compositor of their own nothing is done and the answer is False. A group of None takes ours away.
+    Where the user has a compositor of their own nothing is done and the answer is False. A group of None takes ours away. From
+    5.0 on the tree is made new each time and the one before left alone: another scene may use it, and the swap may be undone.
     """
-    tree = _compositor(scene)
-    if tree is None:
+    if has_own_compositor(scene):
         return False
-    tree.nodes.clear()
     if group is None:
-        _drop_compositor(scene, tree)
+        _drop_compositor(scene)
         return True
+    tree = _new_compositor(scene)
     layers = tree.nodes.new("CompositorNodeRLayers")
     layers.scene = scene
     middle = tree.nodes.new("CompositorNodeGroup")
     middle.node_tree = group
-    middle.name = middle.label = group.name
+    middle.name = middle.label = FINISH
     middle.location = (300.0, 0.0)
     for name, value in values.items():
         middle.inputs[name].default_value = value
@@ -81,27 +90,47 @@ def our_compositor(scene: Any) -> Any | None:
     return scene.node_tree if scene.use_nodes and scene.get(COMPOSITOR_MARK) else None
 
 
-def _compositor(scene: Any) -> Any | None:
-    """Our compositor tree of a scene, made when there is none; None when the scene has one that is not ours."""
+def has_own_compositor(scene: Any) -> bool:
+    """Whether the scene has a compositor that is the user's and not ours."""
     if VERSION >= (5, 0, 0):
-        tree = scene.compositing_node_group
-        if tree is None:
-            tree = bpy.data.node_groups.new("Bozzetto picture", "CompositorNodeTree")
-            tree[COMPOSITOR_MARK] = True
-            scene.compositing_node_group = tree
-        return tree if tree.get(COMPOSITOR_MARK) else None
-    if scene.use_nodes and scene.node_tree and len(scene.node_tree.nodes) and not scene.get(COMPOSITOR_MARK):
-        return None
+        return scene.compositing_node_group is not None and our_compositor(scene) is None
+    return bool(scene.use_nodes and scene.node_tree and len(scene.node_tree.nodes) and our_compositor(scene) is None)
+
+
+def _new_compositor(scene: Any) -> Any:
+    """An empty compositor tree of ours, worn by the scene."""
+    if VERSION >= (5, 0, 0):
+        tree = bpy.data.node_groups.new("Bozzetto picture", "CompositorNodeTree")
+        tree[COMPOSITOR_MARK] = True
+        scene.compositing_node_group = tree
+        return tree
     scene.use_nodes = True
     scene[COMPOSITOR_MARK] = True
+    scene.node_tree.nodes.clear()
     return scene.node_tree
 
 
-def _drop_compositor(scene: Any, tree: Any) -> None:
+def _drop_compositor(scene: Any) -> None:
     if VERSION >= (5, 0, 0):
         scene.compositing_node_group = None
-        if tree.users == 0:
-            bpy.data.node_groups.remove(tree)
-    else:
+    elif scene.get(COMPOSITOR_MARK):
+        scene.node_tree.nodes.clear()
         scene.use_nodes = False
         scene.pop(COMPOSITOR_MARK, None)
+
+
+def keep_compositor(scene: Any) -> Callable[[], None]:
+    """Remember our compositor of a scene; the function returned gives it back."""
+    if VERSION >= (5, 0, 0):
+        before = scene.compositing_node_group  # a new one is made each time, and this one stays as it is
+        return lambda: setattr(scene, "compositing_node_group", before)
+    tree = our_compositor(scene)
+    middle = next((node for node in tree.nodes if node.bl_idname == "CompositorNodeGroup"), None) if tree else None
+    group = middle.node_tree if middle else None
+    values = {one.name: one.default_value for one in middle.inputs if not one.is_linked} if middle else {}
+
+    def back() -> None:
+        if our_compositor(scene) is not None:
+            link_compositor(scene, group, values)
+
+    return back

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import hashlib
 import json
 import os
 import tempfile
@@ -16,10 +17,11 @@ from ..job.errors import OutputError
 from ..job.notes import Notes
 from ..job.runner import Report, Update, run_job
 from ..job.sheet import JobSheet, written
+from ..job.sheet_text import brought_up_to_date, values_of
 from ..job.step import Step
+from . import roles
+from .job_card import SHEET_TEXT, card_of, sheet_text
 from .stage import Stage
-
-SHEET_TEXT = "bozzetto job.toml"
 
 
 def writable(folder: Path) -> Path:
@@ -64,11 +66,45 @@ def write_text(path: Path, words: str) -> None:
         draft.write_text(words, encoding="utf-8")
 
 
-def keep_sheet(sheet: JobSheet, steps: tuple[Step, ...]) -> None:
-    """Put the job sheet into the .blend as a text, so that it travels with it."""
-    block = bpy.data.texts.get(SHEET_TEXT) or bpy.data.texts.new(SHEET_TEXT)
+def keep_sheet(sheet: JobSheet, steps: tuple[Step, ...], stage: Stage) -> None:
+    """Put the job sheet into the .blend as a text, so that it travels with it; comments that a person wrote there stay.
+
+    Values that were changed in the text count for nothing: the settings are what the job runs by. They are said, and the text
+    with them is kept beside.
+    """
+    block = sheet_text(stage.job)
+    words = written(sheet, steps)
+    if block is None:
+        block = bpy.data.texts.new(SHEET_TEXT)
+        block.from_string(words)
+    else:
+        merged = brought_up_to_date(block.as_string(), words)
+        if merged is None or _changed_values(block):
+            kept = bpy.data.texts.new(f"{SHEET_TEXT}, yours")
+            kept.from_string(block.as_string())
+            kept.use_fake_user = True
+            stage.warn(
+                f'Values were changed in the text "{block.name}": the job runs by its settings, so the text follows them, and '
+                f'what stood there is kept as "{kept.name}"'
+            )
+        if merged != block.as_string():
+            block.from_string(words if merged is None else merged)
     block.use_fake_user = True
-    block.from_string(written(sheet, steps))
+    block[roles.JOB], block[roles.PRINT] = stage.job, _values_print(words)
+
+
+def _changed_values(block: Any) -> bool:
+    """Whether somebody changed a value in a sheet's text since it was written."""
+    return bool(block.get(roles.PRINT)) and block[roles.PRINT] != _values_print(block.as_string())
+
+
+def _values_print(words: str) -> str:
+    """A digest of what a sheet says, whatever its comments; of the text itself where it is no sheet."""
+    try:
+        words = json.dumps(values_of(words), sort_keys=True, default=str)
+    except ValueError:  # a TOMLDecodeError is one
+        pass
+    return hashlib.sha256(words.encode()).hexdigest()[:20]
 
 
 def save_blend(path: Path) -> None:
@@ -101,7 +137,9 @@ def run_session(
         notes.log = out / "log.txt"
         notes.write(f"--- {sheet.name}: {', '.join(step.name for step in run_steps)}")
     stage = Stage(scene, sheet, out=out, notes=notes)
-    keep_sheet(sheet, steps)
+    stage.settle()
+    keep_sheet(sheet, steps, stage)
+    stage.keep_card(card_of(sheet))
     report = yield from run_job(run_steps, steps, sheet, stage, afresh=afresh)
     if out is not None:
         write_figures(out / "figures.json", report)

@@ -8,7 +8,7 @@ new data away and the scene is as it was. What the user changed or deleted since
 from __future__ import annotations
 
 import json
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -19,10 +19,20 @@ from ..job.notes import Notes
 from ..job.sheet import JobSheet
 from ..job.step import Step
 from . import roles
-from .fingerprint import fingerprint
+from .job_card import CARD, STATE, read_state
+from .job_identity import settle
+from .scene_settings import (
+    COMPOSITOR,
+    SETTINGS,
+    compositor_print,
+    give,
+    in_words,
+    note_settings,
+    users_compositor,
+    users_settings,
+)
+from .swap import Offer, Request, Swap
 
-STATE = "bozzetto_state"
-ROOT = "Bozzetto"
 GROUPS = {"scan": "Scan", "surface": "Piece", "shots": "Shots", "dressing": "Set", "delivery": "Delivery"}
 
 
@@ -38,15 +48,14 @@ class Stage:
         self.out = out
         self.notes = Notes() if notes is None else notes  # an empty collector is false
         self.seed = seed
-        self.job = scene.get(roles.JOB) or scene.name
-        if roles.JOB not in scene:
-            scene[roles.JOB] = self.job
+        self.job = str(scene.get(roles.JOB, "")) or settle(scene, sheet)[0]
+        """The job's id. A scene that was copied has the first one's until `settle` is called, as a run does."""
         self.step: Step | None = None
         self._afresh = False
         self._before: set[int] = set()
-        self._offers: list[tuple[str, str, str, int, str | None]] = []
-        self._edits: list[tuple[int, Callable[[Any], None]]] = []
-        self._last: list[Callable[[], None]] = []
+        self._request = Request()
+        self._changing: dict[str, Any] | None = None
+        """The job's state while a swap changes it."""
 
     @property
     def scene(self) -> Any:
@@ -66,14 +75,18 @@ class Stage:
 
     def find(self, role: str, key: str | None = None) -> Any | None:
         """The data-block that plays a role (with that key, or the first by key), or None."""
-        for block in roles.players(self.job, role=role):
+        for block in self.players(role=role):
             if key is None or block[roles.KEY] == key:
                 return block
         return None
 
     def find_all(self, role: str) -> dict[str, Any]:
         """All that play a role, key to data-block, ordered by key."""
-        return {block[roles.KEY]: block for block in roles.players(self.job, role=role)}
+        return {block[roles.KEY]: block for block in self.players(role=role)}
+
+    def players(self, *, role: str | None = None, step: str | None = None) -> list[Any]:
+        """The data-blocks of the job that play a role, or that a step made, ordered by key."""
+        return roles.players(self.job, role=role, step=step, scene=self.scene)
 
     def require(self, role: str, key: str | None = None) -> Any:
         """As `find`; raises SubjectError when there is none."""
@@ -94,15 +107,47 @@ class Stage:
         """
         assert self.step is not None
         home = GROUPS[group or self.step.folder] if isinstance(block, bpy.types.Object) else None
-        self._offers.append((role, key, name, block.session_uid, home))
+        self._request.offers.append(Offer(role, key, name, block.session_uid, home))
 
     def edit(self, block: Any, change: Callable[[Any], None]) -> None:
         """Have `change(block)` called at the swap on a data-block that an earlier step made."""
-        self._edits.append((block.session_uid, change))
+        self._request.edits.append((block.session_uid, change))
 
     def at_swap(self, action: Callable[[], None]) -> None:
-        """Have `action()` called at the swap, after offers and edits."""
-        self._last.append(action)
+        """Have `action()` called at the swap, after offers and edits. Of the scene's settings it may change what
+        `set_up_scene` and `set_compositor` let it."""
+        self._request.actions.append(action)
+
+    def set_up_scene(self, paths: Sequence[str], action: Callable[[], None]) -> None:
+        """At the swap: let `action` set these settings of the scene ('view_settings.exposure'); what the user set stays."""
+        state = self._state() if self._changing is None else self._changing
+        noted = state.setdefault(SETTINGS, {})
+        theirs = {} if self._afresh else users_settings(self.scene, noted, paths)
+        world = self.scene.world
+        action()
+        note_settings(self.scene, noted, paths)
+        if theirs:
+            give(self.scene, theirs)
+            words = ", ".join(in_words(path) for path in theirs)
+            self.note(f'Kept the scene\'s {words} as you set it; "make ours again" replaces that', level="kept")
+        if world is not None and world != self.scene.world and not world.get(roles.JOB):
+            world.use_fake_user = True
+            self.note(f'The job\'s light takes the place of your world "{world.name}", which stays in the file')
+        if self._changing is None:
+            self._keep(state)
+
+    def set_compositor(self, action: Callable[[], bool]) -> bool:
+        """At the swap: let `action` write our compositor, where the user has not changed it; what it returns, else True."""
+        state = self._state() if self._changing is None else self._changing
+        noted = state.setdefault(SETTINGS, {})
+        if not self._afresh and users_compositor(self.scene, noted):
+            self.note('Kept the compositor as you changed it; "make ours again" replaces it', level="kept")
+            return True
+        done = action()
+        noted[COMPOSITOR] = compositor_print(self.scene)
+        if self._changing is None:
+            self._keep(state)
+        return done
 
     def note(self, words: str, *, level: str = "info") -> None:
         """Tell the user something besides the result."""
@@ -114,52 +159,45 @@ class Stage:
 
     # --- what the runner uses ------------------------------------------------------------------------------------------
 
+    def settle(self) -> None:
+        """Begin the job in the scene, or find out that the scene is a copy in which a job of its own begins."""
+        self.job, words = settle(self.scene, self.sheet)
+        for line in words:
+            self.warn(line)
+
     def begin(self, step: Step, *, afresh: bool) -> None:
+        self.settle()
         self.step, self._afresh = step, afresh
         self._before = {block.session_uid for block in roles.blocks()}
-        self._offers, self._edits, self._last = [], [], []
+        self._request = Request()
 
     def swap(self) -> None:
         assert self.step is not None
-        state = self._state()
+        state = self._changing = self._state()
         if "made" not in state:  # a piece of 80 mm shown as "0.08 m" can't be read
             show_millimetres(self.scene)
-        made_before = {tuple(place) for place in state.setdefault("made", {}).get(self.step.name, [])}
-        existing = {(b[roles.ROLE], b[roles.KEY]): b for b in roles.players(self.job, step=self.step.name)}
-        by_uid = {block.session_uid: block for block in roles.blocks()}
-        placed: list[Any] = []
-        for role, key, name, uid, home in self._offers:
-            block = by_uid[uid]
-            old = existing.pop((role, key), None)
-            if self._is_users(old, (role, key) in made_before, role):
-                self._remove(block)
-                continue
-            self._place(block, old, role, key, name, home)
-            placed.append(block)
-        for old in existing.values():
-            if self._edited(old) and not self._afresh:
-                roles.unmark(old)
-                self.note(f'"{old.name}" is no longer made but you changed it, so it stays and is now yours')
-            else:
-                self._remove(old)
-        self._hide_superseded()
-        self._apply_edits()
-        for action in self._last:
-            action()
-        self._sweep({block.session_uid for block in placed})
-        for block in placed:
-            block[roles.PRINT] = fingerprint(block)
-        made = {(role, key) for role, key, *_ in self._offers}
-        state["made"][self.step.name] = sorted(made)
-        self._keep(state)
-        self._offers, self._edits, self._last = [], [], []
+        swap = Swap(self, self._request, state)
+        try:
+            swap.make()
+            swap.exchange.put(self.scene, STATE, _written(state))
+            swap.exchange.finish()
+        except BaseException:
+            if not swap.exchange.finished:
+                swap.exchange.take_back()
+            self._before |= swap.exchange.restored
+            raise
+        finally:
+            if swap.exchange.finished:
+                self._before = {block.session_uid for block in roles.blocks()}  # a discard must not take the new state away
+            self._changing = None
+            self._request = Request()
 
     def discard(self) -> None:
         """Take away all data-blocks made since `begin`."""
         new = [block for block in roles.blocks() if block.session_uid not in self._before]
         if new:
             bpy.data.batch_remove(new)
-        self._offers, self._edits, self._last = [], [], []
+        self._request = Request()
 
     def stamp(self, step: str) -> str:
         return self._state().get("stamps", {}).get(step, "")
@@ -167,6 +205,12 @@ class Stage:
     def set_stamp(self, step: str, stamp: str) -> None:
         state = self._state()
         state.setdefault("stamps", {})[step] = stamp
+        self._keep(state)
+
+    def keep_card(self, card: dict[str, Any]) -> None:
+        """Remember whose job this is."""
+        state = self._state()
+        state[CARD] = card
         self._keep(state)
 
     def keep_result(self, step: str, words: str, figures: dict[str, Any]) -> None:
@@ -183,140 +227,16 @@ class Stage:
     # --- inside --------------------------------------------------------------------------------------------------------
 
     def _state(self) -> dict[str, Any]:
-        return json.loads(self.scene.get(STATE, "{}"))
+        return read_state(self.scene)
 
     def _keep(self, state: dict[str, Any]) -> None:
-        self.scene[STATE] = json.dumps(state, sort_keys=True, default=float)
+        self.scene[STATE] = _written(state)
 
-    def _edited(self, block: Any) -> bool:
-        return bool(block.get(roles.PRINT)) and block[roles.PRINT] != fingerprint(block)
 
-    def _is_users(self, old: Any, made_before: bool, role: str) -> bool:
-        """Whether the user's own state of this place is to be kept: changed, or deleted though nothing later needs it."""
-        if self._afresh:
-            return False
-        if old is not None:
-            if self._edited(old):
-                self.note(f'Kept "{old.name}" as you changed it; "make ours again" replaces it')
-                return True
-            return False
-        if made_before and role not in ESSENTIAL:
-            self.note(f'You deleted a {role.replace("_", " ")}, so it stays away; "make ours again" brings it back')
-            return True
-        return False
-
-    def _place(self, block: Any, old: Any, role: str, key: str, name: str, home: str | None) -> None:
-        if old is not None:
-            old.user_remap(block)
-            self._remove(old)
-        block.name = name
-        if isinstance(block, bpy.types.Object) and block.data is not None and block.data.users == 1:
-            block.data.name = name
-        assert self.step is not None
-        roles.mark(block, job=self.job, step=self.step.name, role=role, key=key)
-        if home is not None:
-            self._house(block, home, keep_place=old is not None)
-        else:
-            block.use_fake_user = True  # what plays a role must survive a save even while nothing shows it
-
-    def _house(self, block: Any, home: str, *, keep_place: bool) -> None:
-        """Link an object where it belongs; one that took an old one's place stays where the user keeps that."""
-        target = self.collection(home)
-        if keep_place and block.users_collection:
-            return
-        for collection in list(block.users_collection):
-            if collection != target:
-                collection.objects.unlink(block)
-        if block.name not in target.objects:
-            target.objects.link(block)
-
-    def collection(self, name: str) -> Any:
-        """The job's collection of that name under its root, made when missing."""
-        root = next((c for c in self.scene.collection.children if c.get(roles.JOB) == self.job), None)
-        if root is None:
-            root = bpy.data.collections.new(ROOT)
-            root[roles.JOB] = self.job
-            root[roles.ROLE] = root[roles.STEP] = root[roles.KEY] = "collection"
-            self.scene.collection.children.link(root)
-        child = next((c for c in root.children if c.get("bozzetto_group") == name), None)
-        if child is None:
-            child = bpy.data.collections.new(name)
-            child["bozzetto_group"] = name
-            root.children.link(child)
-        return child
-
-    def _hide_superseded(self) -> None:
-        """Of scan, clean, upright and piece only the furthest stands in the picture; the others stay, hidden."""
-        stages = [[item for role in group for item in self.find_all(role).values()] for group in SUBJECT]
-        last = max((place for place, items in enumerate(stages) if items), default=0)
-        for place, items in enumerate(stages):
-            for item in items:
-                hidden = place < last
-                if (item.hide_render, item.hide_viewport) != (hidden, hidden):
-                    self._edits.append((item.session_uid, _hide if hidden else _show))
-
-    def _apply_edits(self) -> None:
-        by_uid = {block.session_uid: block for block in roles.blocks()}
-        edited: dict[int, bool] = {}
-        for uid, _ in self._edits:
-            if uid in by_uid and uid not in edited:
-                edited[uid] = self._edited(by_uid[uid])
-        for uid, change in self._edits:
-            if uid in by_uid:
-                change(by_uid[uid])
-        for uid, was_edited in edited.items():
-            block = by_uid[uid]
-            if block.get(roles.PRINT) and not was_edited:
-                block[roles.PRINT] = fingerprint(block)
-
-    def _sweep(self, kept: set[int]) -> None:
-        """Remove scaffolding: new objects that were not offered, and new data that nothing uses."""
-        new = [block for block in roles.blocks() if block.session_uid not in self._before]
-        loose = [b for b in new if isinstance(b, bpy.types.Object) and b.session_uid not in kept]
-        if loose:
-            bpy.data.batch_remove(loose)
-        while True:
-            loose = [
-                b for b in roles.blocks()
-                if b.session_uid not in self._before and b.session_uid not in kept and b.users == 0
-                and not b.use_fake_user and not isinstance(b, (bpy.types.Collection, bpy.types.Text))
-            ]  # fmt: skip
-            if not loose:
-                return
-            bpy.data.batch_remove(loose)
-
-    def _remove(self, block: Any) -> None:
-        data = block.data if isinstance(block, bpy.types.Object) else None
-        worn = [one for one in getattr(data, "materials", ()) if one is not None and one.get(roles.MADE)]
-        roles.holder(block).remove(block)
-        if data is not None and data.users == 0:
-            roles.holder(data).remove(data)
-        for material in {one.session_uid: one for one in worn}.values():
-            if material.users == 0 and not material.use_fake_user:
-                shown = [
-                    node.image for node in material.node_tree.nodes if node.bl_idname == "ShaderNodeTexImage" and node.image
-                ]
-                bpy.data.materials.remove(material)
-                for image in {one.session_uid: one for one in shown}.values():
-                    if image.users == 0 and not image.use_fake_user:
-                        bpy.data.images.remove(image)
+def _written(state: dict[str, Any]) -> str:
+    return json.dumps(state, sort_keys=True, default=float)
 
 
 def show_millimetres(scene: Any) -> None:
     """Have the scene show its lengths in millimetres; they stay metres."""
     scene.unit_settings.system, scene.unit_settings.length_unit = "METRIC", "MILLIMETERS"
-
-
-def _hide(item: Any) -> None:
-    item.hide_render = item.hide_viewport = True
-
-
-def _show(item: Any) -> None:
-    item.hide_render = item.hide_viewport = False
-
-
-SUBJECT = (("scan",), ("clean",), ("upright", "aligned"), ("piece", "stand"))
-"""The roles that show the subject, from the raw to the finished."""
-
-ESSENTIAL = frozenset({"scan", "clean", "upright", "aligned", "piece", "stand", "shot"})
-"""Roles that later steps can't do without: made again even when the user deleted them."""

@@ -10,7 +10,8 @@ import bpy
 from ..job.runner import stale
 from ..job.settings import Spec, label_of, matters, specs
 from ..job.step import FOLDERS, Step
-from ..scene.stage import STATE, Stage
+from ..scene.job_card import STATE
+from ..scene.stage import Stage
 from ..steps import catalogue
 from .alignment import draw_by_hand
 from .lens import BOZZETTO_PT_lens

@@ -26,7 +26,8 @@ from bpy.props import (
 from ..job.settings import Spec, label_of, specs
 from ..job.sheet import JobSheet, blank
 from ..job.step import Step
-from ..scene.stage import STATE, show_millimetres
+from ..scene.job_card import STATE
+from ..scene.stage import show_millimetres
 from ..steps import catalogue
 
 _DATA = {"object": bpy.types.Object, "collection": bpy.types.Collection, "image": bpy.types.Image}

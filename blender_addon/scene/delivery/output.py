@@ -98,6 +98,12 @@ _CYCLES = (
     "glossy_bounces", "transmission_bounces", "transparent_max_bounces", "caustics_reflective", "caustics_refractive",
     "sample_clamp_indirect", "debug_use_spatial_splits",
 )  # fmt: skip
+_PICTURE = ("file_format", "color_mode", "color_depth", "compression")
+SCENE_PATHS = (
+    "camera", "frame_start", "frame_end", *(f"render.{name}" for name in _RENDER if name != "use_compositing"),
+    *(f"render.image_settings.{name}" for name in _PICTURE), *(f"cycles.{name}" for name in _CYCLES),
+)  # fmt: skip
+"""What of the scene the render step leaves set, so that F12 renders as the job did."""
 
 
 def _kept(scene: Any) -> list[tuple[Any, str, Any]]:
@@ -106,7 +112,7 @@ def _kept(scene: Any) -> list[tuple[Any, str, Any]]:
     kept = [one for one in kept if one[2] != ""]  # a choice with nothing to choose from can't be set again
     images = scene.render.image_settings
     kept += [(images, "media_type", images.media_type)] if hasattr(images, "media_type") else []
-    kept += [(images, name, getattr(images, name)) for name in ("file_format", "color_mode", "color_depth", "compression")]
+    kept += [(images, name, getattr(images, name)) for name in _PICTURE]
     return [*kept, (scene, "camera", scene.camera), (scene, "frame_current", scene.frame_current)]
 
 

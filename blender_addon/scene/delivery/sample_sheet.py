@@ -11,7 +11,6 @@ import bpy
 
 from ...core.dressing.exposure import usual_offset
 from ..dressing.shot_light import SHADE
-from ..nodes.builder import drop_unused_groups
 from ..nodes.materials import MEAN, exposed_as, make_material
 from ..surface.own_texture import maps_of, mean_colour, own_colour_of
 from ..surface.surfaces import surface_of
@@ -57,7 +56,6 @@ def materials_for_samples(stage: Any) -> Iterator[tuple[str, Any]]:
             yield label, material
         finally:
             bpy.data.materials.remove(bpy.data.materials[name])
-            drop_unused_groups()
 
 
 def render_samples(stage: Any, device: str, quality: Quality, largest: int = LONG_SIDE) -> Iterator[tuple[int, int, str, Path]]:

@@ -95,7 +95,7 @@ def matt_material(name: str, albedo: Any) -> Any:
     tree.arrange()
     digest = fingerprint(material)
     for other in bpy.data.materials:
-        if other != material and other.get(MATT) == digest and fingerprint(other) == digest:
+        if other != material and other.get(MATT) == digest and fingerprint(other) == digest and other.library is None:
             bpy.data.materials.remove(material)
             return other
     material[MATT] = digest

@@ -12,8 +12,9 @@ from ...core.dressing.resting import Support, rest_on
 from ...core.dressing.tabletops.grid import Tabletop
 from ...core.mesh.triangles import TriangleMesh, face_crosses
 from .. import roles
-from ..fingerprint import fingerprint
+from ..fingerprint import fingerprint, unchanged
 from ..meshes import make_object, read_mesh
+from ..roles import OFFERED
 from ..shots.cameras import vertices_mm
 from ..spatial import Surface
 
@@ -24,9 +25,6 @@ PART_OF, HIDDEN_IN = "bozzetto_part_of", "bozzetto_hidden_in"
 """On a part of the set: the table that it lies on, and the names of the shots in whose way it stands, with commas between."""
 
 DRESSING = ("table", "backdrop", "prop", "debris")
-
-BASE = "bozzetto_base"
-"""On a material of the set: its name as we gave it."""
 
 ARRANGEMENT = "bozzetto_arrangement"
 """On a table: the number from which boards and props, and later the debris, are drawn."""
@@ -56,19 +54,20 @@ def offer_part(stage: Any, role: str, item: Any, *, key: str, name: str) -> None
     edited = {}
     if old is not None and not stage.afresh:
         edited = {
-            one[BASE]: one
+            one[OFFERED]: one
             for one in old.data.materials
-            if one is not None and one.get(roles.MADE) not in (None, fingerprint(one))
+            if one is not None and OFFERED in one and roles.MADE in one and not unchanged(one, one[roles.MADE])
         }
     for place, material in enumerate(item.data.materials):
         if material is None or roles.MADE in material or not stage.is_new(material):
             continue
-        base = material.name.split(".")[0]
+        base = roles.stem(material.name)
         if base in edited:
             item.data.materials[place] = edited[base]
-            stage.note(f'Kept the material "{edited[base].name}" as you changed it; "make ours again" replaces it')
+            words = f'Kept the material "{edited[base].name}" as you changed it; "make ours again" replaces it'
+            stage.note(words, level="kept")
         else:
-            material[BASE], material[roles.MADE] = base, fingerprint(material)
+            material[OFFERED], material[roles.MADE] = base, fingerprint(material)
     stage.offer(role, item, key=key, name=name)
 
 

@@ -32,16 +32,23 @@ def apply_shot_light(scene: Any, shot: Any) -> Callable[[], None]:
 
     A shot without the property `bozzetto_light` stands in the job's own set-up.
     """
+    soft = None
     if shot.get(EFFECTIVE) and shot.get(FRAME):
-        set_softness(scene, diffraction_share(shot[EFFECTIVE], shot[FRAME]))
-    job = scene.get(roles.JOB, scene.name)
-    worlds = {world.get(SETUP, ""): world for world in roles.players(job, role="world")}
+        soft = set_softness(scene, diffraction_share(shot[EFFECTIVE], shot[FRAME]))
+    scene_name = scene.name
+
+    def restore_softness() -> None:
+        if soft is not None:
+            set_softness(bpy.data.scenes[scene_name], soft)
+
+    job = scene.get(roles.JOB, "")
+    worlds = {world.get(SETUP, ""): world for world in roles.players(job, role="world", scene=scene)}
     wanted = shot.get(SETUP) or (scene.world.get(SETUP, "") if scene.world else "")
     world = worlds.get(wanted)
     if world is None:
-        return lambda: None
-    followers = [item for item in roles.players(job, role="card") if FOLLOWS in item]
-    items = [item for role in ("light", "card") for item in roles.players(job, role=role) if item.get(SETUP)]
+        return restore_softness
+    followers = [item for item in roles.players(job, role="card", scene=scene) if FOLLOWS in item]
+    items = [item for role in ("light", "card") for item in roles.players(job, role=role, scene=scene) if item.get(SETUP)]
     kept = [(item.name, item.hide_render, _pose(item)) for item in [*items, *followers]]
     before = scene.world.name if scene.world else "", scene.view_settings.exposure
     turn = turn_towards(world, shot)
@@ -59,9 +66,9 @@ def apply_shot_light(scene: Any, shot: Any) -> Callable[[], None]:
         scene.view_settings.exposure = world.get(EXPOSURE, scene.view_settings.exposure)
     if CLOSER in world:
         scene.view_settings.exposure += world[CLOSER].get(shot.get(roles.KEY, ""), 0.0)
-    scene_name = scene.name
 
     def restore() -> None:
+        restore_softness()
         for name, hidden, pose in kept:
             item = bpy.data.objects[name]
             item.hide_render = hidden

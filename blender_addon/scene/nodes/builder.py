@@ -16,6 +16,7 @@ from typing import Any
 import bpy
 
 from ..fingerprint import fingerprint
+from ..roles import stem
 
 GROUP_MARK = "bozzetto_nodes"
 """Custom property on a group we made: its digest, so that an untouched one is used again and a changed one is the user's."""
@@ -71,7 +72,7 @@ class Tree:
         """Add a node group as a node."""
         node = self.tree.nodes.new(self.prefix + "Group")
         node.node_tree = group
-        node.label = node.name = label or group.name
+        node.label = node.name = label or stem(group.name)  # the name of the day is no part of what is built
         for name, value in (inputs or {}).items():
             self.put(_socket(node.inputs, name), value)
         return Made(node)
@@ -242,7 +243,7 @@ def make_group(name: str, build: Callable[[Tree], None], *, tree_type: str = "Sh
     tree.arrange()
     digest = group_digest(group)
     for other in bpy.data.node_groups:
-        if other != group and other.get(GROUP_MARK) == digest and group_digest(other) == digest:
+        if other != group and other.get(GROUP_MARK) == digest and group_digest(other) == digest and other.library is None:
             bpy.data.node_groups.remove(group)
             return other
     group[GROUP_MARK] = digest
@@ -259,12 +260,3 @@ def group_digest(group: Any) -> str:
     ]  # fmt: skip
     words = repr((fingerprint(group), inner, images, names))
     return hashlib.sha256(words.encode()).hexdigest()[:20]
-
-
-def drop_unused_groups() -> None:
-    """Remove groups of ours that nothing uses any more."""
-    while True:
-        loose = [group for group in bpy.data.node_groups if group.get(GROUP_MARK) and group.users == 0]
-        if not loose:
-            return
-        bpy.data.batch_remove(loose)

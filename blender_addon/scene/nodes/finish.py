@@ -8,15 +8,13 @@ from __future__ import annotations
 
 from typing import Any
 
-from ..compat import link_compositor, our_compositor
+from ..compat import FINISH, link_compositor, our_compositor
 from .builder import Made, Tree, make_group
-
-NAME = "Finish"
 
 
 def finish_group() -> Any:
     """The group: Image in, Image out, and the four amounts."""
-    return make_group(NAME, _finish, tree_type="CompositorNodeTree")
+    return make_group(FINISH, _finish, tree_type="CompositorNodeTree")
 
 
 def _finish(tree: Tree) -> None:
@@ -85,12 +83,18 @@ def put_finish(scene: Any, amounts: dict[str, float] | None) -> bool:
     return link_compositor(scene, finish_group(), amounts)
 
 
-def set_softness(scene: Any, share: float) -> None:
-    """Set the softness of diffraction, thousandths of the width, where the scene has our finish with diffraction on."""
+def set_softness(scene: Any, share: float) -> float | None:
+    """Set the softness of diffraction, thousandths of the width, where the scene has our finish with diffraction on.
+
+    Returns what it was before; None, and nothing done, where there is none.
+    """
     tree = our_compositor(scene)
-    node = tree.nodes.get(NAME) if tree else None
-    if node is not None and node.inputs["Softness"].default_value > 0.0:
-        node.inputs["Softness"].default_value = share
+    node = tree.nodes.get(FINISH) if tree else None
+    if node is None or node.inputs["Softness"].default_value <= 0.0:
+        return None
+    before = float(node.inputs["Softness"].default_value)
+    node.inputs["Softness"].default_value = share
+    return before
 
 
 def diffraction_share(effective_fnumber: float, frame_width_mm: float, *, wavelength_mm: float = 0.00055) -> float:

@@ -18,7 +18,7 @@ from ...job.step import Progress, Result, Run
 from ...scene.delivery.contact_sheet import write_contact_sheet
 from ...scene.delivery.deep_pictures import is_deep, render_deep
 from ...scene.delivery.kept_pictures import Made, put_aside, scene_digest
-from ...scene.delivery.output import Quality, cycles, pick_device, render_picture, set_up
+from ...scene.delivery.output import SCENE_PATHS, Quality, cycles, pick_device, render_picture, set_up
 from ...scene.delivery.shot_state import dressed_for, hang_on_pivot, make_pivot, turned, turning
 from ...scene.delivery.video import write_video
 from ...scene.stage import Stage
@@ -276,4 +276,4 @@ def _leave_set_up(stage: Stage, settings: Settings, quality: Quality, long_side:
         scene.frame_start, scene.frame_end = 1, settings.frames
         scene.frame_set(1)
 
-    stage.at_swap(leave)
+    stage.at_swap(lambda: stage.set_up_scene(SCENE_PATHS, leave))

@@ -297,6 +297,13 @@ def _label(name: str) -> str:
     return next(label for key, label, _ in (*SETUPS, HDRI) if key == name).lower()
 
 
+PINNED = (
+    "world", "display_settings.display_device", "view_settings.view_transform", "view_settings.look", "view_settings.exposure",
+    "view_settings.gamma", "view_settings.use_curve_mapping",
+)  # fmt: skip
+"""What of the scene the light sets."""
+
+
 def _pin(stage: Any, settings: Settings, stops: float) -> Any:
     """View transform, look and exposure are the job's, so that the same sheet gives the same picture everywhere."""
 
@@ -309,10 +316,13 @@ def _pin(stage: Any, settings: Settings, stops: float) -> Any:
         view.look = LOOKS[settings.view]
         view.exposure, view.gamma = stops, 1.0
         view.use_curve_mapping = False
-        if not put_finish(scene, _finish(settings)):
+
+    def set_up() -> None:
+        stage.set_up_scene(PINNED, pin)
+        if not stage.set_compositor(lambda: put_finish(stage.scene, _finish(settings))):
             stage.note("The scene has a compositor of your own, so the finish was left out")
 
-    return pin
+    return set_up
 
 
 def _finish(settings: Settings) -> dict[str, float] | None:

@@ -176,9 +176,13 @@ def _deep(stage: Any, shot: Shot, row: ShotRow, subject: Subject) -> dict[str, A
 
 def _look_through(stage: Any, key: str) -> None:
     scene = stage.scene
-    if scene.camera is None:
+
+    def look() -> None:
         scene.camera = stage.find("shot", key)
         scene.render.resolution_x, scene.render.resolution_y = scene.camera["bozzetto_resolution"]
+
+    if scene.camera is None:
+        stage.set_up_scene(("camera", "render.resolution_x", "render.resolution_y"), look)
 
 
 def _result(solved: list[Shot]) -> Result:

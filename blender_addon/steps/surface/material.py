@@ -14,7 +14,6 @@ from ...job.errors import SubjectError
 from ...job.settings import choice, colour, file, length, number, only_when, point, switch, table, text
 from ...job.step import Progress, Result, Run
 from ...scene import meshes
-from ...scene.nodes.builder import drop_unused_groups
 from ...scene.nodes.materials import MEAN, STATE, Surface, make_material
 from ...scene.nodes.relief import CAVITY
 from ...scene.surface import own_texture, reference_photo
@@ -197,7 +196,6 @@ def run(stage: Any, settings: Settings) -> Run:
         made[role] = _dress(stage, role, settings, values)
     if settings.fingerprints or settings.tool_chatter:
         stage.warn("Fingerprints or tool chatter were asked for: these marks are invented, the piece does not have them")
-    stage.at_swap(drop_unused_groups)
     words = " and ".join(f"the {role} in {_word(figures['material'], settings)}" for role, figures in made.items())
     return Result(words[:1].upper() + words[1:], made | measured)
 

@@ -1,0 +1,64 @@
+"""What of a mesh counts when it is asked whether somebody changed it: its form, UVs, colours, flags and shape keys."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+
+FIELDS = {
+    "FLOAT": ("f4", "value", 1), "INT": ("i4", "value", 1), "FLOAT_VECTOR": ("f4", "vector", 3),
+    "FLOAT_COLOR": ("f4", "color", 4), "BYTE_COLOR": ("f4", "color", 4), "BOOLEAN": ("?", "value", 1),
+    "FLOAT2": ("f4", "vector", 2), "INT8": ("i4", "value", 1), "INT16_2D": ("i4", "value", 2), "INT32_2D": ("i4", "value", 2),
+    "QUATERNION": ("f4", "value", 4), "FLOAT4X4": ("f4", "value", 16),
+}  # fmt: skip
+"""How the values of each type of attribute are read: array type, field, numbers an element."""
+
+_SKIPPED = (".select", ".hide", ".uv_select", "uv_select", ".vs.", ".es.", ".pn.", ".edge_verts", ".corner_edge")
+"""Beginnings of names of attributes that hold a selection, or follow from the faces."""
+
+_ABSENT_IS_ZERO = {
+    "material_index",
+    "sharp_face",
+    "sharp_edge",
+    "edge_crease",
+    "crease_edge",
+    "crease_vert",
+    "bevel_weight_edge",
+}
+"""Attributes that Blender drops or adds by itself when they hold nothing but zeros, as on the way through Edit Mode."""
+
+
+def feed_mesh(digest: Any, mesh: Any) -> None:
+    """Update a digest with a mesh."""
+    digest.update(repr((len(mesh.vertices), len(mesh.polygons), len(mesh.loops))).encode())
+    for layer in sorted(mesh.attributes, key=lambda one: one.name):
+        if layer.name.startswith(_SKIPPED) or layer.data_type not in FIELDS:
+            continue
+        values = _values(layer, *FIELDS[layer.data_type])
+        if layer.name in _ABSENT_IS_ZERO and not values.any():
+            continue
+        digest.update(f"{layer.name} {layer.domain} {layer.data_type}".encode())
+        digest.update(values.tobytes())
+    starts = np.zeros(len(mesh.polygons), np.int32)
+    mesh.polygons.foreach_get("loop_start", starts)
+    digest.update(starts.tobytes())
+    active = (mesh.uv_layers.active, mesh.color_attributes.active_color)
+    digest.update(repr([layer.name if layer else "" for layer in active]).encode())
+    if mesh.shape_keys is not None:
+        _keys(digest, mesh.shape_keys)
+
+
+def _values(layer: Any, kind: str, field: str, size: int) -> Any:
+    array = np.zeros(len(layer.data) * size, kind)
+    layer.data.foreach_get(field, array)
+    return array
+
+
+def _keys(digest: Any, keys: Any) -> None:
+    for block in keys.key_blocks:
+        base = block.relative_key.name if block.relative_key else ""
+        shown = (block.name, f"{block.value:.6g}", block.mute, block.vertex_group, base, f"{block.slider_max:.6g}")
+        places = np.zeros(3 * len(block.data), np.float32)
+        block.data.foreach_get("co", places)
+        digest.update(repr(shown).encode() + places.tobytes())

@@ -1,0 +1,261 @@
+"""What happens when a step has ended: its new data takes the place of the old, and what the user did stays.
+
+Of each place (role and key) the user's own state is kept where they changed it, or deleted what nothing later needs. A name or
+a mark of visibility that they gave goes on to what takes the place. All of it is done by an `Exchange`, which takes everything
+back when something goes wrong in between.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from typing import Any
+
+import bpy
+
+from . import roles
+from .exchange import Exchange
+from .fingerprint import fingerprint, unchanged
+from .visibility import MARKS, note_shown, set_marks, users_marks
+
+ROOT = "Bozzetto"
+GROUP = "bozzetto_group"
+"""On one of our collections: which of the five it is."""
+
+SUBJECT = (("scan",), ("clean",), ("upright", "aligned"), ("piece", "stand"))
+"""The roles that show the subject, from the raw to the finished."""
+
+ESSENTIAL = frozenset({"scan", "clean", "upright", "aligned", "piece", "stand"})
+"""Roles that later steps can't do without: made again even when the user deleted them."""
+
+LAST_OF_ITS_KIND = frozenset({"shot"})
+"""Roles of which one must be left: one that the user deleted stays away while there are others."""
+
+
+@dataclass(frozen=True)
+class Offer:
+    """A new data-block for a role: its session number, its name, the collection it belongs to (None for other data)."""
+
+    role: str
+    key: str
+    name: str
+    uid: int
+    home: str | None
+
+
+@dataclass
+class Request:
+    """What a step asks for at the swap."""
+
+    offers: list[Offer] = field(default_factory=list)
+    edits: list[tuple[int, Callable[[Any], None]]] = field(default_factory=list)
+    actions: list[Callable[[], None]] = field(default_factory=list)
+
+
+class Swap:
+    """One swap of one step on a stage."""
+
+    def __init__(self, stage: Any, request: Request, state: dict[str, Any]):
+        self.stage = stage
+        self.scene = stage.scene
+        self.request = request
+        self.state = state
+        """What is known of the job; changed here, and kept by the stage in the same exchange."""
+        self.exchange = Exchange(self.scene)
+        self.placed: list[Any] = []
+        self._made_before = {tuple(place) for place in state.setdefault("made", {}).get(stage.step.name, [])}
+
+    def make(self) -> None:
+        """All of it but the end; `exchange` can still take it back."""
+        self._place_offers()
+        self._hide_superseded()
+        edited = self._apply_edits()
+        if self.request.actions:
+            self.exchange.keep_scene()
+        for action in self.request.actions:
+            action()
+        self._sweep()
+        self.exchange.clear_names(afresh=self.stage.afresh)
+        self._give_names()
+        self._note_prints(edited)
+        self.state["made"][self.stage.step.name] = sorted({(offer.role, offer.key) for offer in self.request.offers})
+
+    # --- what takes whose place ------------------------------------------------------------------------------------------
+
+    def _place_offers(self) -> None:
+        existing = {(b[roles.ROLE], b[roles.KEY]): b for b in self.stage.players(step=self.stage.step.name)}
+        by_uid = {block.session_uid: block for block in roles.blocks()}
+        for offer in self.request.offers:
+            old = existing.pop((offer.role, offer.key), None)
+            if not self._is_users(old, offer):  # what is not placed is swept away with the scaffolding
+                self._place(by_uid[offer.uid], old, offer)
+        for place, old in existing.items():
+            if old.get(roles.JOB) == self.stage.job and (place in self._made_before or not self._made_before):
+                self._take_away(old)
+
+    def _take_away(self, old: Any) -> None:
+        """What the step no longer makes."""
+        if self.stage.afresh or not (edited(old) or self._wears_edited(old)):
+            self.exchange.put_aside(old)
+            return
+        self.stage.note(f'"{old.name}" is no longer made but you changed it, so it stays and is now yours', level="kept")
+        self.exchange.drop(old, (roles.JOB, roles.STEP, roles.ROLE, roles.KEY, roles.NAME, roles.PRINT, roles.SHOWN))
+
+    def _wears_edited(self, old: Any) -> bool:
+        """Whether the user changed a material of the set that the object wears."""
+        worn = [slot.material for slot in getattr(old, "material_slots", ()) if slot.material is not None]
+        return any(one.get(roles.OFFERED) and roles.MADE in one and not unchanged(one, one[roles.MADE]) for one in worn)
+
+    def _is_users(self, old: Any, offer: Offer) -> bool:
+        """Whether the user's own state of this place is to be kept: changed, or deleted though nothing later needs it."""
+        if self.stage.afresh:
+            return False
+        if old is not None:
+            if edited(old):
+                self.stage.note(f'Kept "{old.name}" as you changed it; "make ours again" replaces it', level="kept")
+                return True
+            return False
+        if (offer.role, offer.key) not in self._made_before or offer.role in ESSENTIAL:
+            return False
+        if offer.role in LAST_OF_ITS_KIND and not self.stage.has(offer.role):
+            return False
+        what = f"{offer.role.replace('_', ' ')} {offer.key}".strip()
+        self.stage.note(f'You deleted the {what}, so it stays away; "make ours again" brings it back', level="kept")
+        return True
+
+    def _place(self, block: Any, old: Any, offer: Offer) -> None:
+        theirs: dict[str, bool] = {}
+        name = offer.name
+        is_object = isinstance(block, bpy.types.Object)
+        if is_object:
+            note_shown(block)
+        if old is not None and old.get(roles.JOB) == self.stage.job:
+            if not self.stage.afresh:
+                theirs = users_marks(old) if is_object else {}
+                name = old.name if roles.renamed(old) else name
+                if theirs or name != offer.name:
+                    words = f'"{old.name}" is made anew; the name and the visibility that you gave it stay'
+                    self.stage.note(words, level="kept")
+            self.exchange.take_place(old, block)
+        if offer.home is not None:
+            self._house(block, offer.home, keep_place=old is not None)
+        else:
+            block.use_fake_user = True  # what plays a role must survive a save even while nothing shows it
+        for mark, value in theirs.items():
+            setattr(block, mark, value)
+        roles.mark(block, job=self.stage.job, step=self.stage.step.name, role=offer.role, key=offer.key)
+        self.placed.append((block, name, offer.name))
+
+    def _house(self, block: Any, home: str, *, keep_place: bool) -> None:
+        """Link an object where it belongs; one that took an old one's place stays where the user keeps that."""
+        if keep_place and block.users_collection:
+            return
+        target = self._collection(home)
+        for collection in list(block.users_collection):
+            if collection != target:
+                collection.objects.unlink(block)
+        if block.name not in target.objects:
+            target.objects.link(block)
+
+    def _collection(self, name: str) -> Any:
+        """The job's collection of that name, wherever in the scene the user has moved it; made under our root when missing."""
+        ours = [one for one in self.scene.collection.children_recursive if one.get(roles.JOB) == self.stage.job]
+        root = next((one for one in ours if one.get(roles.ROLE) == "collection"), None)
+        if root is None:
+            root = self.exchange.make_collection(ROOT, self.scene.collection)
+            root[roles.JOB] = self.stage.job
+            root[roles.ROLE] = root[roles.STEP] = root[roles.KEY] = "collection"
+        child = next((one for one in (*ours, *root.children_recursive) if one.get(GROUP) == name), None)
+        if child is None:
+            child = self.exchange.make_collection(name, root)
+            child[GROUP], child[roles.JOB] = name, self.stage.job
+        return child
+
+    # --- what is done to earlier steps' data -----------------------------------------------------------------------------
+
+    def _hide_superseded(self) -> None:
+        """Of scan, clean, upright and piece only the furthest stands in the picture; the others stay, hidden."""
+        stages = [[item for role in group for item in self.stage.find_all(role).values()] for group in SUBJECT]
+        last = max((place for place, items in enumerate(stages) if items), default=0)
+        for place, items in enumerate(stages):
+            for item in items:
+                self._set_marks(item, hidden=place < last)
+
+    def _set_marks(self, item: Any, *, hidden: bool) -> None:
+        if (item.hide_render, item.hide_viewport) == (hidden, hidden):
+            return
+        was_edited = edited(item)
+        self.exchange.remember(item, MARKS, (roles.SHOWN, roles.PRINT))
+        set_marks(item, hide_render=hidden, hide_viewport=hidden)
+        if item.get(roles.PRINT) and not was_edited:  # of files of 0.1.0, where the marks were part of it
+            item[roles.PRINT] = fingerprint(item)
+
+    def _apply_edits(self) -> list[Any]:
+        """Do what was asked for; returns the blocks whose digest is to be noted anew, since the change is not the user's."""
+        by_uid = {block.session_uid: block for block in roles.blocks()}
+        asked = {uid: by_uid[uid] for uid, _ in self.request.edits if uid in by_uid}
+        ours = [block for block in asked.values() if block.get(roles.PRINT) and not edited(block)]
+        for block in asked.values():
+            if not self.stage.is_new(block):
+                self.exchange.keep_safe(block)
+        for uid, change in self.request.edits:
+            if uid in asked:
+                change(asked[uid])
+        return ours
+
+    # --- tidying ---------------------------------------------------------------------------------------------------------
+
+    def _new(self) -> list[Any]:
+        """The blocks made since the step began that are to stay."""
+        aside = self.exchange.aside()
+        return [one for one in roles.blocks() if self.stage.is_new(one) and one.session_uid not in aside]
+
+    def _sweep(self) -> None:
+        """Remove scaffolding: new objects that were not placed, and new data that nothing uses."""
+        kept = {block.session_uid for block, *_ in self.placed}
+        loose = [one for one in self._new() if isinstance(one, bpy.types.Object) and one.session_uid not in kept]
+        while loose:
+            bpy.data.batch_remove(loose)
+            loose = [
+                one for one in self._new() if one.users == 0 and one.session_uid not in kept and not isinstance(one, _FREE)
+            ]
+
+    def _give_names(self) -> None:
+        """Names as they were offered, and for the data beside them without the numbers that came of the old data's names."""
+        for block, name, given in self.placed:
+            block.name = name
+            block[roles.NAME] = block.name if name == given else given
+            if isinstance(block, bpy.types.Object) and block.data is not None and block.data.users == 1:
+                block.data.name = given
+        kept = {block.session_uid for block, *_ in self.placed}
+        rest = [one for one in self._new() if one.session_uid not in kept and not isinstance(one, bpy.types.Collection)]
+        for block in sorted(rest, key=lambda one: one.session_uid):
+            if roles.stem(block.name) != block.name:
+                block.name = roles.stem(block.name)
+
+    def _note_prints(self, changed: list[Any]) -> None:
+        """Note what all of it is like, to tell later whether the user changed it."""
+        kept = {block.session_uid for block, *_ in self.placed}
+        for block in self._new():
+            if block.session_uid not in kept and isinstance(block, _ALONG):
+                block[roles.MADE] = fingerprint(block)
+        for block, *_ in self.placed:
+            block[roles.PRINT] = fingerprint(block)
+        for block in changed:
+            self.exchange.put(block, roles.PRINT, fingerprint(block))
+
+
+_ALONG = (
+    bpy.types.Material, bpy.types.Image, bpy.types.NodeTree, bpy.types.World, bpy.types.Action, bpy.types.Texture,
+)  # fmt: skip
+"""Data that comes and goes with what wears it, and that the user may change by itself."""
+
+
+_FREE = (bpy.types.Collection, bpy.types.Text)
+"""Data that is there for its own sake, whether something uses it or not."""
+
+
+def edited(block: Any) -> bool:
+    """Whether the user changed a block that we made; what was never noted counts as unchanged."""
+    kept = block.get(roles.PRINT)
+    return bool(kept) and not unchanged(block, kept)
