@@ -25,7 +25,7 @@ from . import roles
 from .cameras import MM, optics_of
 from .compat import node_tree_of
 from .images import read_pixels
-from .session import whole_file
+from .session import whole_file, writes
 
 DEPTH, SLICES = "bozzetto_depth", "bozzetto_bracket_mm"
 BRACKETS = ("bracket", "frames")
@@ -176,7 +176,7 @@ def _write(scene: Any, pixels: Any, path: Path) -> None:
         full = np.ones((height, width, 4), np.float32)
         full[..., :3] = pixels
         image.pixels.foreach_set(full.ravel())
-        with whole_file(path) as draft:
+        with whole_file(path) as draft, writes(path):
             image.save_render(str(draft), scene=scene)
             draft.write_bytes(without_words(draft.read_bytes()))
     finally:

@@ -12,7 +12,7 @@ import bpy
 
 from ..core.png import without_words
 from .compat import set_media
-from .session import whole_file
+from .session import whole_file, writes
 
 
 @dataclass(frozen=True)
@@ -130,7 +130,7 @@ def render_picture(scene: Any, path: Path, *, camera: Any, size: tuple[int, int]
     """Render what a camera sees to a file, which appears whole or not at all. Call inside `cycles`."""
     scene.camera = camera
     scene.render.resolution_x, scene.render.resolution_y = size
-    with whole_file(path) as draft:
+    with whole_file(path) as draft, writes(path):
         scene.render.filepath = str(draft)
         bpy.ops.render.render(write_still=True, scene=scene.name)
         draft.write_bytes(without_words(draft.read_bytes()))

@@ -9,6 +9,7 @@ from typing import Any
 
 from ...core.formats import frame_used
 from ...job.errors import OutputError
+from ...job.names import check_apart, check_template, filled
 from ...job.page import Shown, html
 from ...job.settings import choice, integer, length, number, switch, text
 from ...job.step import Progress, Result, Run
@@ -32,6 +33,8 @@ FORMATS = [
     ("jpeg", "JPEG", "Small, for mail and the web"),
 ]
 
+NAME_FIELDS = ("job", "shot", "number")
+
 
 @dataclass(kw_only=True)
 class Settings:
@@ -53,6 +56,11 @@ class Settings:
     scale_bar: bool = switch(False, help="A scale bar in the corner, true at the plane of focus", more=True)
     credit: str = text("", help="A line of credit on the page and in the copies' corner", more=True)
     names: str = text("{job}_{shot}", help="Names of the copies; {job}, {shot} and {number} are filled in", more=True)
+
+    def check_names(self) -> None:
+        """Raise SheetError when the names of the copies can't be made, or all would be one."""
+        check_template("export.names", self.names, NAME_FIELDS, apart=("shot", "number"))
+        filled("export.names", self.names, {"job": "job", "shot": "shot", "number": 1})
 
 
 def run(stage: Stage, settings: Settings) -> Run:
@@ -118,12 +126,13 @@ def _copies(stage: Stage, settings: Settings, files: list[tuple[str, str]]) -> G
         kind=settings.pictures, width=settings.width, print_width_mm=settings.print_width, dpi=settings.dpi,
         aspect=settings.aspect, scale_bar=settings.scale_bar, credit=settings.credit,
     )  # fmt: skip
-    for number_, (name, path, shot) in enumerate(shots, 1):
+    titles = [
+        filled("export.names", settings.names, {"job": stage.sheet.name, "shot": name, "number": place})
+        for place, (name, _, _) in enumerate(shots, 1)
+    ]
+    check_apart("export.names", titles)
+    for number_, ((name, path, shot), title) in enumerate(zip(shots, titles, strict=True), 1):
         yield Progress(0.3 + 0.6 * number_ / len(shots), f"copy of {name}")
-        try:
-            title = settings.names.format(job=stage.sheet.name, shot=name, number=number_)
-        except (KeyError, IndexError, ValueError):
-            raise OutputError(f'"{settings.names}" can\'t be used for names: use {{job}}, {{shot}} and {{number}}') from None
         target = write_client_picture(path, stage.out / "hand_over" / title, wanted, field_width_mm=_field_width(shot))
         files.append((f"hand_over/{target.name}", f"{name}, copy"))
 
