@@ -25,7 +25,7 @@ LOG, FIGURES, PAGE, MAKERS_PAGE = "log.txt", "figures.json", "index.html", "make
 TOP = (LOG, FIGURES, PAGE, MAKERS_PAGE, "contact_sheet.png", "sample_sheet.png", "turntable.mp4", "turntable.webm")
 """Files of every job; beside them `NAME.glb`, `NAME.usdc` and `NAME.blend`."""
 FOLDERS = (
-    "pictures", "turntable", "hand_over", "relief", "samples", "brackets", "cutouts", "textures", "page", ".originals",
+    "pictures", "turntable", "hand_over", "relief", "samples", "brackets", "cutouts", "textures", "page",
 )  # fmt: skip
 """Folders that a job writes into."""
 OLD_LOG = "--- "

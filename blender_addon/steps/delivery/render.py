@@ -17,6 +17,7 @@ from ...job.settings import choice, integer, number, switch, text
 from ...job.step import Progress, Result, Run
 from ...scene.contact_sheet import write_contact_sheet
 from ...scene.deep_pictures import is_deep, render_deep
+from ...scene.delivery.originals import linear_of, original_of
 from ...scene.kept_pictures import Made, put_aside, scene_digest
 from ...scene.output import Quality, cycles, pick_device, render_picture, set_up
 from ...scene.shot_state import dressed_for, hang_on_pivot, make_pivot, turned, turning
@@ -194,7 +195,8 @@ def _render_all(
     if not tasks:
         return 0, 0, 0.0
     made = Made(tasks[0].path.parent)
-    todo = [task for task in tasks if not made.current(task.path, task.digest)]
+    beside = () if persistent else (original_of, linear_of)
+    todo = [task for task in tasks if not made.current(task.path, task.digest, beside=[find(task.path) for find in beside])]
     spent = 0.0
     used = _of_a_frame(quality) if persistent else quality
     # One setting-up for all: Cycles keeps its scene between frames only as long as nothing turns that off.
@@ -219,7 +221,7 @@ def _render_one(stage: Stage, task: Task, settings: Settings, *, persistent: boo
         if is_deep(shot) and not persistent:
             render_deep(stage, task.path, camera=shot, size=task.size)
         else:
-            render_picture(stage.scene, task.path, camera=shot, size=task.size)
+            render_picture(stage.scene, task.path, camera=shot, size=task.size, original=not persistent)
 
 
 @contextlib.contextmanager

@@ -1,0 +1,1 @@
+"""What does a client get? Copies of finished pictures: their frame, size, marks and colours."""
