@@ -88,7 +88,7 @@ class MadeFiles:
             raise OutputError(f'"{path}" is a folder, and a file must go there: move it, or choose another folder')
         if (path.exists() or path.is_symlink()) and place not in self.files:
             raise OutputError(
-                f'"{path}" is there already and was not made by this job, so it is left alone: move it, or choose another folder'
+                f'"{path}" is there already and was not made by this job, so it stays: move it, or choose another folder'
             )
 
     def changed(self, path: Path) -> bool:

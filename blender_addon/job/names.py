@@ -62,7 +62,7 @@ def check_name(where: str, name: str) -> str:
 
 
 def cleaned(name: str, *, otherwise: str = "job") -> str:
-    """A name like this one that passes `check_name`, for words that come from a file's own name; `otherwise` if none is left."""
+    """A name like this one that passes `check_name`, for what comes from a file's own name; `otherwise` if none is left."""
     kept = "".join("_" if problem(f"a{letter}a") else letter for letter in name).strip(" .")
     while len(kept.encode()) > LONGEST:
         kept = kept[:-1].strip(" .")

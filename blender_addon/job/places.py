@@ -1,4 +1,4 @@
-"""Where do the files of a batch go? A folder a sheet, told apart by the folders that the sheets lie in where names are equal."""
+"""Where do the files of a batch go? A folder a sheet, told apart by where the sheets lie if names are equal."""
 
 from __future__ import annotations
 

@@ -46,8 +46,8 @@ def whole_file(path: Path, *, holds_old: bool = False) -> Iterator[Path]:
     """A path to write to that takes `path`'s place only when the block ends well: a file appears whole or not at all.
 
     The draft keeps the suffix, since Blender chooses formats by it. holds_old: the new file holds all that the old one did, as
-    a .blend that was opened and is saved again, so that the old one needs no guard. Raises OutputError when the file can't be written, when
-    what was written is cut, or when a file of somebody else is in the way.
+    a .blend that was opened and is saved again, so that the old one needs no guard. Raises OutputError when the file can't be
+    written, when what was written is cut, or when a file of somebody else is in the way.
     """
     draft = path.with_name(f".{path.stem}.draft{path.suffix}")
     with _in_words(path):

@@ -31,7 +31,7 @@ from .session import whole_file, writes
 SUFFIX = {"png8": ".png", "png16": ".png", "tiff16": ".tif", "jpeg": ".jpg", "exr": ".exr"}
 QUALITY = 93
 LETTERS, LEAST_LETTERS = 0.016, 9.0
-"""Height of a capital over the picture's shorter side, and the least in pixels that can be read on a screen (a guess, looked at)."""
+"""Height of a capital over the picture's shorter side, and the least in pixels that can be read (guesses, looked at)."""
 WATERMARK, WATERMARK_STRENGTH = 0.06, 0.28
 ROOM = 0.94
 """The share of a picture's width that words may take."""
@@ -205,7 +205,7 @@ def _marks(
         edge = min(edge, max(2, (size[0] - mask.shape[1]) // 2))
         if mask.shape[1] > ROOM * size[0] or mask.shape[0] + edge > size[1]:
             told.append(
-                f"the credit does not fit on a copy of {size[0]} x {size[1]} px, so it is not drawn there; its words are in the file"
+                f"the credit does not fit on a copy of {size[0]} x {size[1]} px, so it is not drawn; its words are in the file"
             )
         else:
             if taken and mask.shape[1] + edge + taken > size[0]:

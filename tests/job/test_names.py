@@ -13,8 +13,8 @@ from blender_addon.job.places import folder_names
 GOOD = ["owl", "Owl of clay (2nd)", "Eule fürs Museum", "梟", "a.b", "detail 2", "console", "com10", "x" * LONGEST]
 BAD = [
     "", " ", ".", "..", "../owl", "a/b", "a\\b", "/tmp/owl", "C:owl", "C:\\owl", "CON", "con", "nul.txt", "LPT1", "COM¹.png",
-    "aux .x", "owl\n", "owl\x00", "a\x1bb", "owl ", " owl", "owl.", ".owl", "a*", "a?", 'a"b', "a<b", "a|b", "x" * (LONGEST + 1),
-    "é" * (LONGEST // 2 + 1), "owl\u202egnp", "\ud800", "a\u2028b", "...",
+    "aux .x", "owl\n", "owl\x00", "a\x1bb", "owl ", " owl", "owl.", ".owl", "a*", "a?", 'a"b', "a<b", "a|b",
+    "x" * (LONGEST + 1), "é" * (LONGEST // 2 + 1), "owl\u202egnp", "\ud800", "a\u2028b", "...",
 ]  # fmt: skip
 
 
@@ -26,7 +26,7 @@ def test_plain_words_are_names(name):
 @pytest.mark.parametrize("name", BAD)
 def test_what_can_not_be_a_file_everywhere_is_refused(name):
     """The list of Microsoft, "Naming Files, Paths, and Namespaces", and what changes a path or the reading direction."""
-    with pytest.raises(SheetError, match="name .*: use letters"):
+    with pytest.raises(SheetError, match=r"name .*: use letters"):
         check_name("name", name)
     assert not problem(cleaned(name)), "a file's own name is made usable"
 
@@ -46,8 +46,8 @@ FIELDS = ("job", "shot", "number")
 
 @pytest.mark.parametrize(
     "template",
-    ["{job.__class__}_{shot}", "{shot[0]}", "{nothing}", "{shot!r}", "{shot:>90}", "{number:999999999}", "{", "{job}", "picture", "{}_{shot}",
-     "{0}", "{number:{shot}}"],
+    ["{job.__class__}_{shot}", "{shot[0]}", "{nothing}", "{shot!r}", "{shot:>90}", "{number:999999999}", "{",
+     "{job}", "picture", "{}_{shot}", "{0}", "{number:{shot}}"],
 )  # fmt: skip
 def test_templates_that_reach_further_than_their_fields_are_refused(template):
     with pytest.raises(SheetError, match=r"export\.names"):

@@ -17,7 +17,7 @@ def to_numbers(strip: Floats, bits: int, *, first: int = 0, seed: int = 7) -> ND
     clipped = np.clip(strip, 0.0, 1.0)
     if bits == 16:
         return np.rint(clipped * 65535.0).astype(np.uint16)
-    return (clipped * np.float32(255.0) + _noise(strip.shape[:2], first, seed)[..., None]).astype(np.uint8)
+    return (clipped * np.float32(255.0) + _noise((strip.shape[0], strip.shape[1]), first, seed)[..., None]).astype(np.uint8)
 
 
 def reduced(strip: NDArray[np.uint16], *, first: int = 0, seed: int = 7) -> NDArray[np.uint8]:

@@ -83,10 +83,10 @@ def _along(whole: int, part: int, span: tuple[float, float] | None) -> tuple[int
         return start, end - start, True
     air = min(AIR * part, 0.5 * (part - (high - low)))
     middle = 0.5 * (low + high)
-    start = middle - part * middle / whole  # the subject's middle keeps its share of the frame
-    start = min(max(start, high + air - part), low - air)
+    share = middle - part * middle / whole  # the subject's middle keeps its share of the frame
+    placed = min(max(share, high + air - part), low - air)
     first, last = max(0, -int(-(high - part) // 1)), min(whole - part, int(low))  # whole pixels that cut nothing
-    return min(max(round(start), first), max(last, first)), part, False
+    return min(max(round(placed), first), max(last, first)), part, False
 
 
 def _band(wanted: float, have: int) -> int:

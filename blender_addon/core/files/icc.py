@@ -40,7 +40,7 @@ class Gamut:
     def to_xyz(self) -> Floats:
         """(3, 3) from linear numbers to XYZ, white at Y = 1 (SMPTE RP 177)."""
         columns = np.array([_xyz(*place) for place in (self.red, self.green, self.blue)]).T
-        return columns * np.linalg.solve(columns, _xyz(*D65))
+        return np.asarray(columns * np.linalg.solve(columns, _xyz(*D65)))
 
 
 SRGB = Gamut("srgb", "sRGB IEC 61966-2-1", (0.640, 0.330), (0.300, 0.600), (0.150, 0.060))

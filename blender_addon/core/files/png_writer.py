@@ -75,7 +75,8 @@ def _write_pixels(file: IO[bytes], data: bytes) -> None:
 
 
 def _filtered(raw: NDArray[np.uint8], before: NDArray[np.uint8], step: int) -> NDArray[np.uint8]:
-    """(k, 1 + n) lines with their filter's number in front; raw: (k, n) bytes, `before` the line above, `step` bytes a pixel."""
+    """(k, 1 + n) lines with their filter's number in front; raw: (k, n) bytes, `before` the line above, `step` bytes a
+    pixel."""
     up = np.concatenate([before[None], raw[:-1]])
     left, corner = (np.concatenate([np.zeros((len(raw), step), np.uint8), lines[:, :-step]], axis=1) for lines in (raw, up))
     wide = left.astype(np.int16), up.astype(np.int16), corner.astype(np.int16)

@@ -158,7 +158,7 @@ def _webm(path: Path, size: int) -> str:
 
 
 def _ebml_length(data: bytes, place: int) -> tuple[int, int]:
-    """(place after it, value) of a length of variable size; ValueError where it is unknown, as in a film still being written."""
+    """(place after it, value) of a length of variable size; ValueError where it is not known yet."""
     first = data[place]
     width = 9 - first.bit_length()
     value = int.from_bytes(data[place : place + width], "big") & ((1 << 7 * width) - 1)
@@ -193,7 +193,7 @@ def _usdc(path: Path, size: int) -> str:
 
 
 def _blend(path: Path, size: int) -> str:
-    """A .blend ends with the block ENDB; a compressed one is Zstandard frames with a seek table (its magic number) at the end."""
+    """A .blend ends with the block ENDB; a compressed one is Zstandard frames with a seek table at the end."""
     with path.open("rb") as file:
         head = file.read(12)
         file.seek(max(0, size - 64))

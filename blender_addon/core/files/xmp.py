@@ -18,7 +18,7 @@ _SPACES = {
     "Iptc4xmpExt": "http://iptc.org/std/Iptc4xmpExt/2008-02-29/",
 }
 SOURCE_TYPE = "http://cv.iptc.org/newscodes/digitalsourcetype/digitalCreation"
-"""IPTC NewsCodes: made by a person with tools that are not generative; a rendering is no photograph and must not pass for one."""
+"""IPTC NewsCodes: made by a person with tools that are not generative; a rendering must not pass for a photograph."""
 RENDERED = "Rendered from a scan; no photograph"
 
 
