@@ -76,7 +76,7 @@ class ClientPage:
 
 @dataclass(frozen=True)
 class MakersPage:
-    """What the maker of the pictures reads. `done`: step to sentence; `check`: what asks for a look; `figures`: a table a step."""
+    """What the maker reads. `done`: step to sentence; `check`: what asks for a look; `figures`: a table a step."""
 
     title: str
     pictures: Sequence[Shown] = ()

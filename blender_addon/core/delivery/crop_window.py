@@ -6,6 +6,7 @@ that come in are for the caller to fill and to tell of.
 
 from __future__ import annotations
 
+import math
 import re
 from dataclasses import dataclass
 
@@ -64,15 +65,15 @@ def crop_window(size: tuple[int, int], aspect: float, subject: Box | None = None
     return Window(0, y, width, length, _band(length * aspect, width) if band else 0, 0)
 
 
-def _span(subject: Box | None, length: int, axis: int) -> tuple[float, float] | None:
-    """From where to where the subject goes along an axis, px; None where it is cut there by the picture, or not known."""
+def _span(subject: Box | None, length: int, axis: int) -> tuple[int, int] | None:
+    """From where to where the subject goes along an axis, whole px; None where it is cut there by the picture, or not known."""
     if subject is None:
         return None
     low, high = ((subject.left, subject.right), (subject.top, subject.bottom))[axis]
-    return (low * length, high * length) if 0.0 <= low < high <= 1.0 else None
+    return (math.floor(low * length), math.ceil(high * length)) if 0.0 <= low < high <= 1.0 else None
 
 
-def _along(whole: int, part: int, span: tuple[float, float] | None) -> tuple[int, int, bool]:
+def _along(whole: int, part: int, span: tuple[int, int] | None) -> tuple[int, int, bool]:
     """(start, length, whether bands are needed across) of a part of a line."""
     if span is None:
         return (whole - part) // 2, part, False
@@ -85,8 +86,7 @@ def _along(whole: int, part: int, span: tuple[float, float] | None) -> tuple[int
     middle = 0.5 * (low + high)
     share = middle - part * middle / whole  # the subject's middle keeps its share of the frame
     placed = min(max(share, high + air - part), low - air)
-    first, last = max(0, -int(-(high - part) // 1)), min(whole - part, int(low))  # whole pixels that cut nothing
-    return min(max(round(placed), first), max(last, first)), part, False
+    return min(max(round(placed), 0, high - part), whole - part, low), part, False
 
 
 def _band(wanted: float, have: int) -> int:

@@ -93,6 +93,8 @@ def _tiff_values(path: Path, order: str, head: bytes, size: int, tag: int) -> li
     with path.open("rb") as file:
         file.seek(start)
         (count,) = struct.unpack(f"{order}H", file.read(2))
+        if start + 2 + 12 * count + 4 > size:
+            raise ValueError("a directory that ends too early")
         for _ in range(count):
             entry = file.read(12)
             number, kind, length = struct.unpack(f"{order}HHI", entry[:8])
