@@ -17,12 +17,15 @@ from typing import Any
 import bpy
 
 from .job.errors import JobError, OutputError
+from .job.names import cleaned
 from .job.notes import Notes
+from .job.places import folder_names
 from .job.reference import as_markdown
 from .job.runner import Report, Update, chosen
 from .job.settings import specs
-from .job.sheet import JobSheet, blank, override, read, written
-from .scene.session import SHEET_TEXT, run_session, save_blend, writable, write_text
+from .job.sheet import JobSheet, blank, check_names, input_files, override, read, written
+from .job.whole_files import begin_folder
+from .scene.session import SHEET_TEXT, run_session, save_blend, write_text
 from .scene.stage import STATE
 from .steps import catalogue
 
@@ -75,9 +78,9 @@ def _parser() -> argparse.ArgumentParser:
 
 def _run(options: Any) -> int:
     failed = 0
-    for path in options.sheets:
+    for path, folder in zip(options.sheets, folder_names(options.sheets), strict=True):
         try:
-            _run_sheet(path, options, apart=len(options.sheets) > 1)
+            _run_sheet(path, options, folder if len(options.sheets) > 1 else "")
         except JobError as error:
             if len(options.sheets) == 1:
                 raise
@@ -86,28 +89,31 @@ def _run(options: Any) -> int:
     return 1 if failed else 0
 
 
-def _run_sheet(path: Path, options: Any, *, apart: bool) -> None:
+def _run_sheet(path: Path, options: Any, folder: str) -> None:
+    """Run one sheet; `folder`: the name of its own folder in a batch, '' for a single one."""
     steps = catalogue()
     sheet = read(path, steps)
     for assignment in options.sets:
         override(sheet, assignment)
+    check_names(sheet)
     out = (options.out or path.resolve().parent / "out").resolve()
-    if apart or options.out is None:
-        out = out / path.stem
-    writable(out)
-    blend = out / f"{path.stem}.blend"
+    if folder or options.out is None:
+        out = out / (folder or cleaned(path.stem))
+    blend = out / f"{cleaned(path.stem)}.blend"
+    begin_folder(out, names=[] if options.first else [blend.name], inputs=input_files(sheet))
     scene = _open_scene(blend, options.first)
     _keep_settings(sheet)
     progress = Printer(quiet=options.quiet)
     run = run_session(
         chosen(steps, first=options.first, last=options.last), steps, sheet, scene, out=out, afresh=options.afresh
     )
-    report, notes = progress.drain(_saved_before_delivery(run, blend))
-    save_blend(blend)
+    continued = options.first is not None
+    report, notes = progress.drain(_saved_before_delivery(run, blend, opened=continued))
+    save_blend(blend, opened=continued)
     _farewell(report, notes, out, progress)
 
 
-def _saved_before_delivery(run: Any, blend: Path) -> Any:
+def _saved_before_delivery(run: Any, blend: Path, *, opened: bool) -> Any:
     """The run, with the .blend saved before the long renders start, so that a kill there costs no work."""
     saved = False
     try:
@@ -115,7 +121,7 @@ def _saved_before_delivery(run: Any, blend: Path) -> Any:
             update = next(run)
             if update.step.folder == "delivery" and not saved:
                 saved = True
-                save_blend(blend)
+                save_blend(blend, opened=opened)
             yield update
     except StopIteration as end:
         return end.value
@@ -206,7 +212,7 @@ def _new(options: Any) -> int:
     target = options.to or (Path(options.scans[0]).with_suffix(".toml") if options.scans else Path("job.toml"))
     if target.exists():
         raise OutputError(f'"{target}" is already there: choose another name with --to')
-    sheet = blank(steps, name=target.stem, folder=target.resolve().parent)
+    sheet = blank(steps, name=cleaned(target.stem), folder=target.resolve().parent)
     for place, scan in enumerate(options.scans or ["scan.obj"]):
         row = specs(sheet["intake"])["scans"].row
         assert row is not None
