@@ -17,13 +17,16 @@ from typing import Any
 import bpy
 
 from .job.errors import JobError, OutputError
+from .job.names import cleaned
 from .job.notes import Notes
+from .job.places import folder_names
 from .job.reference import as_markdown
 from .job.runner import Report, Update, chosen
 from .job.settings import specs
-from .job.sheet import JobSheet, blank, override, read, written
+from .job.sheet import JobSheet, blank, check_names, input_files, override, read, written
+from .job.whole_files import begin_folder
 from .scene.blend_file import BlendFile
-from .scene.session import run_session, writable, write_text
+from .scene.session import run_session, write_text
 from .steps import catalogue
 
 
@@ -75,9 +78,9 @@ def _parser() -> argparse.ArgumentParser:
 
 def _run(options: Any) -> int:
     failed = 0
-    for path in options.sheets:
+    for path, folder in zip(options.sheets, folder_names(options.sheets), strict=True):
         try:
-            _run_sheet(path, options, apart=len(options.sheets) > 1)
+            _run_sheet(path, options, folder if len(options.sheets) > 1 else "")
         except JobError as error:
             if len(options.sheets) == 1:
                 raise
@@ -86,16 +89,18 @@ def _run(options: Any) -> int:
     return 1 if failed else 0
 
 
-def _run_sheet(path: Path, options: Any, *, apart: bool) -> None:
+def _run_sheet(path: Path, options: Any, folder: str) -> None:
+    """Run one sheet; `folder`: the name of its own folder in a batch, '' for a single one."""
     steps = catalogue()
     sheet = read(path, steps)
     for assignment in options.sets:
         override(sheet, assignment)
+    check_names(sheet)
     out = (options.out or path.resolve().parent / "out").resolve()
-    if apart or options.out is None:
-        out = out / path.stem
-    writable(out)
-    blend = BlendFile(out / f"{path.stem}.blend", afresh=options.afresh)
+    if folder or options.out is None:
+        out = out / (folder or cleaned(path.stem))
+    begin_folder(out, inputs=input_files(sheet))
+    blend = BlendFile(out / f"{cleaned(path.stem)}.blend", afresh=options.afresh)
     scene = _open_scene(blend, sheet, options)
     _keep_settings(sheet, scene)
     progress = Printer(quiet=options.quiet)
@@ -208,7 +213,7 @@ def _new(options: Any) -> int:
     target = options.to or (Path(options.scans[0]).with_suffix(".toml") if options.scans else Path("job.toml"))
     if target.exists():
         raise OutputError(f'"{target}" is already there: choose another name with --to')
-    sheet = blank(steps, name=target.stem, folder=target.resolve().parent)
+    sheet = blank(steps, name=cleaned(target.stem), folder=target.resolve().parent)
     for place, scan in enumerate(options.scans or ["scan.obj"]):
         row = specs(sheet["intake"])["scans"].row
         assert row is not None

@@ -47,7 +47,7 @@ class Notes:
         if self.log is None:
             return
         try:
-            with self.log.open("a", encoding="utf-8") as file:
+            with self.log.open("a", encoding="utf-8", errors="backslashreplace") as file:
                 file.write(line + "\n")
         except OSError:
             self.log = None

@@ -1,4 +1,8 @@
-"""The page that goes with the pictures: one HTML file that shows them with their optics and says what was done."""
+"""The two pages that go with the pictures: one for the client, one for whoever made them.
+
+`index.html` shows the pictures and says what a label beside the piece would say. `maker.html` says what was done, with what
+optics, what was measured and what is to be checked. Both are one file each, work from a disk and ask nothing of a network.
+"""
 
 from __future__ import annotations
 
@@ -8,12 +12,15 @@ from html import escape
 from typing import Any
 from urllib.parse import quote
 
+from .turning import SCRIPT, Turning, policy, turning_html
+
 STYLE = """
-:root { --paper: #f4f1ea; --ink: #26221c; --faint: #857d70; --line: #d9d2c4; }
+:root { --paper: #f4f1ea; --ink: #26221c; --faint: #6f685c; --line: #d9d2c4; }
 body { margin: 0; background: var(--paper); color: var(--ink); font: 17px/1.55 Georgia, 'Times New Roman', serif; }
 main { max-width: 1120px; margin: 0 auto; padding: 56px 28px 80px; }
 h1 { font-weight: normal; font-size: 40px; margin: 0 0 4px; }
 h2 { font-weight: normal; font-size: 23px; margin: 56px 0 14px; border-top: 1px solid var(--line); padding-top: 20px; }
+h3 { font-weight: normal; font-size: 18px; margin: 28px 0 6px; }
 p.lead { color: var(--faint); margin: 0 0 36px; }
 figure { margin: 0 0 40px; }
 figure img, video { display: block; width: 100%; height: auto; background: #000; }
@@ -22,81 +29,148 @@ figcaption b { color: var(--ink); font-weight: normal; font-style: italic; }
 .pair { display: grid; grid-template-columns: 1fr 1fr; gap: 28px; }
 @media (max-width: 760px) { .pair { grid-template-columns: 1fr; } }
 table { border-collapse: collapse; width: 100%; font-size: 15px; }
-td { border-bottom: 1px solid var(--line); padding: 7px 14px 7px 0; vertical-align: top; }
+td { border-bottom: 1px solid var(--line); padding: 7px 14px 7px 0; vertical-align: top; overflow-wrap: anywhere; }
 td:first-child { color: var(--faint); width: 11em; }
 ul { padding-left: 1.2em; } li { margin: 4px 0; }
-small { color: var(--faint); }
+small, footer { color: var(--faint); } footer { margin-top: 56px; font-size: 15px; }
+#turn { cursor: grab; touch-action: pan-y; user-select: none; -webkit-user-select: none; }
+#turn:active { cursor: grabbing; } #turn:focus-visible { outline: 2px solid var(--ink); outline-offset: 4px; }
 """
 
+RENDERED = "Rendered from a scan of the piece; these pictures are no photographs."
 CAUTIONS = (
     "Matting spray, powder and clay dust must not be breathed: ventilate, and wear the protection that the product's safety "
     "data sheet names. Many sprays burn.",
     "A borrowed original is dusted only with its owner's written consent and a conservator's advice; a bare scan works too.",
     "Safety data sheets, local rules and licensed practice come before anything said here.",
 )
+VIEWS = {
+    "hero": "three-quarter view", "left": "seen from its left", "right": "seen from its right", "back": "seen from behind",
+    "top": "seen from above", "detail": "close look", "turntable": "turning",
+}  # fmt: skip
+"""What a kind of shot shows, for those who can't see it."""
 
 
 @dataclass(frozen=True)
 class Shown:
-    """A picture on the page: its path relative to the page, its title, what it was taken with (label to value)."""
+    """A picture on a page: its path relative to the page, its title, its words for those who can't see it, its optics."""
 
     path: str
     title: str
+    alt: str = ""
     optics: Mapping[str, str] = field(default_factory=dict)
 
 
-def html(
-    title: str,
-    lead: str,
-    pictures: Sequence[Shown],
-    *,
-    video: str = "",
-    facts: Mapping[str, str] | None = None,
-    done: Mapping[str, str] | None = None,
-    remarks: Sequence[str] = (),
-    files: Sequence[tuple[str, str]] = (),
-) -> str:
-    """The page as text. `facts`: label to value; `done`: step to its sentence; `files`: (path, what it is)."""
-    parts = [
+@dataclass(frozen=True)
+class ClientPage:
+    """What the client reads. `label`: what to value, as on a museum's label (maker, size, material, rights ...)."""
+
+    title: str
+    lead: str = ""
+    pictures: Sequence[Shown] = ()
+    turning: Turning | None = None
+    video: str = ""
+    label: Mapping[str, str] = field(default_factory=dict)
+    files: Sequence[tuple[str, str]] = ()
+
+
+@dataclass(frozen=True)
+class MakersPage:
+    """What the maker reads. `done`: step to sentence; `check`: what asks for a look; `figures`: a table a step."""
+
+    title: str
+    pictures: Sequence[Shown] = ()
+    done: Mapping[str, str] = field(default_factory=dict)
+    check: Sequence[str] = ()
+    figures: Mapping[str, Mapping[str, Any]] = field(default_factory=dict)
+    files: Sequence[tuple[str, str]] = ()
+
+
+def alt_text(title: str, kind: str, caption: str = "") -> str:
+    """What a picture shows, in one line: the piece, from where, and that it is no photograph."""
+    view = VIEWS.get(kind, caption or kind)
+    return f"{title}, {view}; rendered from a scan" if view else f"{title}; rendered from a scan"
+
+
+def client_page(page: ClientPage) -> str:
+    """The page for the client as text."""
+    parts = [f'<h1>{escape(page.title)}</h1><p class="lead">{escape(page.lead)}</p>', *_pictures(page.pictures)]
+    if page.turning is not None:
+        parts += ["<h2>In the round</h2>", turning_html(page.turning, f"{page.title}, to turn")]
+    elif page.video:
+        parts += ["<h2>In the round</h2>", f'<video src="{quote(page.video)}" controls loop muted playsinline></video>']
+    if page.label:
+        parts += ["<h2>The piece</h2>", _table(page.label)]
+    parts += _files(page.files)
+    parts.append(f"<footer>{escape(RENDERED)}</footer>")
+    return _whole(page.title, parts, SCRIPT if page.turning is not None else "")
+
+
+def makers_page(page: MakersPage) -> str:
+    """The page for the maker as text."""
+    parts = [f"<h1>{escape(page.title)}</h1>", '<p class="lead">How these pictures were made</p>']
+    if page.check:
+        parts += ["<h2>To check</h2>", _list([escape(words) for words in page.check])]
+    if page.done:
+        parts += ["<h2>What was done</h2>", _table(page.done)]
+    if page.pictures:
+        parts += ["<h2>Optics</h2>", '<div class="pair">', *[_figure(picture) for picture in page.pictures], "</div>"]
+    if page.figures:
+        parts.append("<h2>Figures</h2>")
+        for step, table in page.figures.items():
+            parts += [f"<h3>{escape(step)}</h3>", _table(table)]
+    parts += _files(page.files)
+    parts += ["<h2>Before the next scan</h2>", _list([escape(words) for words in CAUTIONS])]
+    return _whole(f"{page.title}: how it was made", parts, "")
+
+
+def _whole(title: str, parts: Sequence[str], script: str) -> str:
+    head = [
         '<!doctype html>\n<html lang="en"><head><meta charset="utf-8">',
-        '<meta name="viewport" content="width=device-width, initial-scale=1">',
+        f'<meta http-equiv="Content-Security-Policy" content="{escape(policy(STYLE, script))}">',
+        '<meta name="viewport" content="width=device-width, initial-scale=1"><meta name="referrer" content="no-referrer">',
         f"<title>{escape(title)}</title><style>{STYLE}</style></head><body><main>",
-        f'<h1>{escape(title)}</h1><p class="lead">{escape(lead)}</p>',
-        *_pictures(pictures),
     ]
-    if video:
-        parts += ["<h2>In the round</h2>", f'<video src="{quote(video)}" controls loop muted playsinline></video>']
-    if facts:
-        parts += ["<h2>The piece</h2>", _table(facts)]
-    if done:
-        parts += ["<h2>What was done</h2>", _table(done)]
-    if remarks:
-        parts += ["<h2>To look at</h2>", _list([escape(words) for words in remarks])]
-    if files:
-        parts += [
-            "<h2>Files</h2>",
-            _list([f'<a href="{quote(path)}">{escape(path)}</a> {escape(what)}' for path, what in files]),
-        ]
-    parts += ["<h2>Before the next scan</h2>", _list([escape(words) for words in CAUTIONS]), "</main></body></html>\n"]
-    return "\n".join(parts)
+    tail = ["</main>", *([f"<script>{script}</script>"] if script else []), "</body></html>\n"]
+    return "\n".join([*head, *parts, *tail])
 
 
 def _pictures(pictures: Sequence[Shown]) -> list[str]:
     if not pictures:
         return []
     first, rest = pictures[0], pictures[1:]
-    return [_figure(first), '<div class="pair">', *[_figure(one) for one in rest], "</div>"]
+    more = ['<div class="pair">', *[_figure(picture) for picture in rest], "</div>"] if rest else []
+    return [_figure(first), *more]
 
 
 def _figure(shown: Shown) -> str:
     optics = ", ".join(f"{escape(label)} {escape(value)}" for label, value in shown.optics.items())
     caption = f"<b>{escape(shown.title)}</b>" + (f"<br>{optics}" if optics else "")
-    return f'<figure><img src="{quote(shown.path)}" alt="{escape(shown.title)}"><figcaption>{caption}</figcaption></figure>'
+    picture = f'<img src="{quote(shown.path)}" alt="{escape(shown.alt or shown.title)}">'
+    return f"<figure>{picture}<figcaption>{caption}</figcaption></figure>"
+
+
+def _files(files: Sequence[tuple[str, str]]) -> list[str]:
+    if not files:
+        return []
+    items = [f'<a href="{quote(path)}">{escape(path)}</a> {escape(what)}' for path, what in files]
+    return ["<h2>Files</h2>", _list(items)]
 
 
 def _table(rows: Mapping[str, Any]) -> str:
-    cells = "".join(f"<tr><td>{escape(label)}</td><td>{escape(str(value))}</td></tr>" for label, value in rows.items())
+    cells = "".join(f"<tr><td>{escape(label)}</td><td>{escape(_words(value))}</td></tr>" for label, value in rows.items())
     return f"<table>{cells}</table>"
+
+
+def _words(value: Any) -> str:
+    """A figure for people: numbers short, long lists cut."""
+    if isinstance(value, float):
+        return f"{value:.4g}"
+    if isinstance(value, (list, tuple)):
+        shown = ", ".join(_words(part) for part in value[:12])
+        return f"{shown}, ... ({len(value)})" if len(value) > 12 else shown
+    words = str(value)
+    return words if len(words) <= 600 else f"{words[:600]}..."
 
 
 def _list(items: Sequence[str]) -> str:

@@ -175,6 +175,8 @@ def check(name: str, spec: Spec, value: Any) -> Any:
 
 
 def _check_number(name: str, spec: Spec, value: Any) -> float | int:
+    if isinstance(value, int) and abs(value) > 2**63:  # longer than any number here, and than a float can hold
+        raise SheetError(f"{name} must be a number{_in(spec)}, not one of {len(hex(value)) - 2} hexadecimal digits")
     if isinstance(value, bool) or not isinstance(value, (int, float)) or not math.isfinite(value):
         raise SheetError(f"{name} must be a number{_in(spec)}, not {value!r}")
     if spec.kind == "integer" and value != int(value):

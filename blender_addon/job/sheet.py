@@ -6,6 +6,7 @@ It begins `bozzetto = 1`. Steps and fields that are not written keep their defau
 from __future__ import annotations
 
 import json
+import os
 import re
 import tomllib
 from collections.abc import Callable, Mapping, Sequence
@@ -14,6 +15,7 @@ from pathlib import Path
 from typing import Any
 
 from .errors import SheetError
+from .names import check_name, cleaned
 from .settings import Spec, build, check, nearest, specs
 from .step import Step
 
@@ -26,18 +28,28 @@ MIGRATIONS: dict[int, Callable[[dict[str, Any]], dict[str, Any]]] = {}
 
 @dataclass
 class JobSheet:
-    """All settings of a job: a settings object a step, by step name. `folder` is where relative paths start."""
+    """All settings of a job: a settings object a step, by step name. `folder` is where relative paths start; `file` the
+    sheet's own file, None when it has none."""
 
     name: str
     folder: Path
     settings: dict[str, Any] = field(default_factory=dict)
+    file: Path | None = None
 
     def __getitem__(self, step: str) -> Any:
         return self.settings[step]
 
     def path(self, written: str) -> Path:
-        """The absolute path of a file or folder written on the sheet."""
-        return (self.folder / Path(written).expanduser()).resolve()
+        """The absolute path of a file or folder written on the sheet. Raises SheetError where it can't be a path."""
+        try:
+            path = (self.folder / Path(written).expanduser()).resolve()
+            os.lstat(path)
+        except (FileNotFoundError, NotADirectoryError, PermissionError):  # whoever opens it says so in better words
+            return path
+        except (OSError, RuntimeError, ValueError) as error:  # too long, a user who is not there, a null character
+            reason = getattr(error, "strerror", None) or str(error)
+            raise SheetError(f"The path {written[:80]!r} can't be used: {reason}") from None
+        return path
 
 
 def blank(steps: Sequence[Step], *, name: str = "job", folder: Path | None = None) -> JobSheet:
@@ -48,24 +60,28 @@ def blank(steps: Sequence[Step], *, name: str = "job", folder: Path | None = Non
 def read(path: Path, steps: Sequence[Step]) -> JobSheet:
     """The sheet in a file. Raises SheetError with the file's name, the field and what to do."""
     try:
-        words = path.read_text(encoding="utf-8")
+        words = path.read_text(encoding="utf-8-sig")  # some editors put a mark in front, which says nothing
     except FileNotFoundError:
         raise SheetError(f'There is no job sheet "{path}"; write one with "bozzetto new"') from None
-    except (OSError, UnicodeDecodeError) as error:
+    except (OSError, ValueError) as error:
         raise SheetError(f'The job sheet "{path}" can\'t be read: {error}') from None
-    return parse(words, steps, name=path.stem, folder=path.resolve().parent, where=f'Job sheet "{path.name}": ')
+    sheet = parse(words, steps, name=cleaned(path.stem), folder=path.resolve().parent, where=f'Job sheet "{path.name}": ')
+    sheet.file = path.resolve()
+    return sheet
 
 
 def parse(words: str, steps: Sequence[Step], *, name: str, folder: Path, where: str = "") -> JobSheet:
     """The sheet in a text."""
     try:
         tables = tomllib.loads(words)
-    except tomllib.TOMLDecodeError as error:
+    except (ValueError, RecursionError) as error:  # not TOML, a number of thousands of digits, brackets without end
         raise SheetError(f"{where}not valid TOML: {error}") from None
     try:
         return _from_tables(_migrated(tables), steps, name, folder)
     except SheetError as error:
         raise SheetError(f"{where}{error}") from None
+    except (ValueError, RecursionError) as error:  # a number too long to be shown, tables within tables without end
+        raise SheetError(f"{where}a value can't be used: {error}") from None
 
 
 def _migrated(tables: dict[str, Any]) -> dict[str, Any]:
@@ -93,7 +109,34 @@ def _from_tables(tables: Mapping[str, Any], steps: Sequence[Step], name: str, fo
         if key not in known:
             raise SheetError(f'there is no step "{key}"{nearest(key, list(known))}')
         sheet.settings[key] = build(known[key].settings, values, key)
+    check_names(sheet)
     return sheet
+
+
+def check_names(sheet: JobSheet) -> None:
+    """Raise SheetError when a name on the sheet can't be that of a file, or two pictures would be one file.
+
+    The settings of a step that names files say so by a method `check_names`.
+    """
+    check_name("name", sheet.name)
+    for settings in sheet.settings.values():
+        if hasattr(settings, "check_names"):
+            settings.check_names()
+
+
+def input_files(sheet: JobSheet) -> list[Path]:
+    """The files that a job reads: the sheet itself and all that it names."""
+    found = [sheet.file] if sheet.file is not None else []
+    waiting = list(sheet.settings.values())
+    while waiting:
+        settings = waiting.pop()
+        for name, spec in specs(settings).items():
+            value = getattr(settings, name)
+            if spec.kind == "table":
+                waiting += value
+            elif spec.kind == "file" and value:
+                found.append(sheet.path(value))
+    return found
 
 
 def override(sheet: JobSheet, assignment: str) -> None:
@@ -113,7 +156,7 @@ def override(sheet: JobSheet, assignment: str) -> None:
     if known[name].kind not in ("text", "file", "folder", "choice", "object", "collection", "image") or written[:1] in "\"'":
         try:
             value = tomllib.loads(f"value = {written}")["value"]
-        except tomllib.TOMLDecodeError:
+        except (ValueError, RecursionError):
             value = written
     setattr(settings, name, check(f"{step}.{name}", known[name], value))
 

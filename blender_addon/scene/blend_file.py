@@ -53,7 +53,7 @@ class BlendFile:
         """Save the open .blend here, whole or not at all; a file that somebody has changed meanwhile is left alone."""
         if _signature(self.path) != self._seen:
             other = free_name(self.path)
-            save_blend(other)
+            save_blend(other, opened=True)
             self._say(
                 f'"{self.path.name}" was changed while this run went on, so this run is saved as "{other.name}" beside it'
             )
@@ -62,7 +62,7 @@ class BlendFile:
             if self._keep_beside:
                 self._say(f'The earlier "{self.path.name}" is kept as "{_kept_beside(self.path).name}"')
                 self._keep_beside = False
-            save_blend(self.path)
+            save_blend(self.path, opened=True)
         self._seen = _signature(self.path)
 
     def _say(self, words: str) -> None:

@@ -5,8 +5,6 @@ from __future__ import annotations
 import contextlib
 import hashlib
 import json
-import os
-import tempfile
 from collections.abc import Generator, Iterator
 from pathlib import Path
 from typing import Any
@@ -14,56 +12,16 @@ from typing import Any
 import bpy
 
 from ..job.errors import OutputError
+from ..job.made_files import MadeFiles
 from ..job.notes import Notes
 from ..job.runner import Report, Update, run_job
-from ..job.sheet import JobSheet, written
+from ..job.sheet import JobSheet, check_names, input_files, written
 from ..job.sheet_text import brought_up_to_date, values_of
 from ..job.step import Step
+from ..job.whole_files import begin_folder, whole_file, writable, write_text
 from . import roles
 from .job_card import SHEET_TEXT, card_of, sheet_text
 from .stage import Stage
-
-
-def writable(folder: Path) -> Path:
-    """The folder, made and tried out. Raises OutputError in words that say what to do."""
-    try:
-        folder.mkdir(parents=True, exist_ok=True)
-        with tempfile.TemporaryFile(dir=folder) as trial:
-            trial.write(b"\0" * 65536)
-            trial.flush()
-            os.fsync(trial.fileno())
-    except OSError as error:
-        reason = error.strerror or str(error)
-        raise OutputError(f'Nothing can be written to "{folder}" ({reason}): choose another folder or free some room') from None
-    return folder
-
-
-@contextlib.contextmanager
-def whole_file(path: Path) -> Iterator[Path]:
-    """A path to write to that takes `path`'s place only when the block ends well: a file appears whole or not at all.
-
-    The draft keeps the suffix, since Blender chooses formats by it.
-    """
-    draft = path.with_name(f".{path.stem}.draft{path.suffix}")
-    try:
-        path.parent.mkdir(parents=True, exist_ok=True)
-        yield draft
-        if not draft.exists():
-            raise OutputError(f'"{path}" was not written: is the disk full?')
-        os.replace(draft, path)
-    except OSError as error:
-        raise OutputError(
-            f'"{path}" can\'t be written ({error.strerror or error}): free some room or choose another folder'
-        ) from None
-    finally:
-        with contextlib.suppress(OSError):
-            draft.unlink(missing_ok=True)
-
-
-def write_text(path: Path, words: str) -> None:
-    """A text file, whole or not at all."""
-    with whole_file(path) as draft:
-        draft.write_text(words, encoding="utf-8")
 
 
 def keep_sheet(sheet: JobSheet, steps: tuple[Step, ...], stage: Stage) -> None:
@@ -107,22 +65,33 @@ def _values_print(words: str) -> str:
     return hashlib.sha256(words.encode()).hexdigest()[:20]
 
 
-def save_blend(path: Path) -> None:
-    """Save a copy of the open .blend, compressed, textures packed; whole or not at all."""
-    with whole_file(path) as draft:
-        try:
-            bpy.ops.wm.save_as_mainfile(filepath=str(draft), copy=True, compress=True, check_existing=False)
-        except RuntimeError as error:
-            raise OutputError(
-                f'"{path}" can\'t be saved ({str(error).strip()}): free some room or choose another folder'
-            ) from None
+def save_blend(path: Path, *, opened: bool = False) -> None:
+    """Save a copy of the open .blend, compressed, textures packed; whole or not at all.
+
+    opened: the scene was read from that file, so that what was changed in it by hand is in the scene.
+    """
+    with whole_file(path, holds_old=opened) as draft, writes(path):
+        bpy.ops.wm.save_as_mainfile(filepath=str(draft), copy=True, compress=True, check_existing=False)
+
+
+@contextlib.contextmanager
+def writes(path: Path) -> Iterator[None]:
+    """A block in which Blender writes a file: its RuntimeError becomes an OutputError in words."""
+    try:
+        yield
+    except RuntimeError as error:
+        words = str(error).strip().splitlines() or ["no reason given"]
+        raise OutputError(
+            f'"{path}" can\'t be written ({words[-1].strip()}): free some room or choose another folder'
+        ) from None
 
 
 def write_figures(path: Path, report: Report) -> None:
     """figures.json: one table a step; steps that did not run this time keep their figures."""
     kept: dict[str, Any] = {}
     with contextlib.suppress(OSError, ValueError):
-        kept = json.loads(path.read_text(encoding="utf-8"))
+        table = json.loads(path.read_text(encoding="utf-8"))
+        kept = table if isinstance(table, dict) else {}
     kept.update(report.figures())
     write_text(path, json.dumps(kept, indent=1, sort_keys=True, default=float) + "\n")
 
@@ -132,8 +101,10 @@ def run_session(
 ) -> Generator[Update, None, tuple[Report, Notes]]:
     """Run steps in a scene. With `out`: log.txt, figures.json and the sheet are left there."""
     notes = Notes()
+    check_names(sheet)
     if out is not None:
-        writable(out)
+        made = begin_folder(out, names=[f"{sheet.name}.glb", f"{sheet.name}.usdc"], inputs=input_files(sheet))
+        aside = set(made.aside)
         notes.log = out / "log.txt"
         notes.write(f"--- {sheet.name}: {', '.join(step.name for step in run_steps)}")
     stage = Stage(scene, sheet, out=out, notes=notes)
@@ -143,4 +114,19 @@ def run_session(
     report = yield from run_job(run_steps, steps, sheet, stage, afresh=afresh)
     if out is not None:
         write_figures(out / "figures.json", report)
+        _tell_of_kept(out, aside, notes)
     return report, notes
+
+
+def _tell_of_kept(out: Path, before: set[str], notes: Notes) -> None:
+    """A note for each file that had been changed by hand and gave up its name in this run."""
+    made = MadeFiles.read(out)
+    for place, old in sorted(made.aside.items() if made else ()):
+        if place not in before:
+            notes.add("job", f'"{old}" had been changed by hand, so it was kept as "{place}" before it was made anew')
+
+
+__all__ = [
+    "SHEET_TEXT", "input_files", "keep_sheet", "run_session", "save_blend", "whole_file", "writable", "write_figures",
+    "write_text", "writes",
+]  # fmt: skip

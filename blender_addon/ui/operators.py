@@ -1,12 +1,13 @@
 """The buttons that run the job: thin operators that read the settings, drain a generator and report."""
 
+import re
 from pathlib import Path
 
 import bpy
 from bpy.props import BoolProperty, StringProperty
 
 from .. import ADDON_ID
-from ..job.errors import JobError
+from ..job.errors import JobError, OutputError
 from ..job.runner import chosen
 from ..job.sheet import read, written
 from ..scene.session import run_session, write_text
@@ -116,6 +117,7 @@ class BOZZETTO_OT_write_sheet(bpy.types.Operator):
 
     filepath: StringProperty(subtype="FILE_PATH", default="job.toml")
     filter_glob: StringProperty(default="*.toml", options={"HIDDEN"})
+    check_existing: BoolProperty(default=True, options={"HIDDEN"})  # the file browser asks before it names a file that is there
 
     def invoke(self, context, event):
         """Ask for the place."""
@@ -125,11 +127,28 @@ class BOZZETTO_OT_write_sheet(bpy.types.Operator):
     def execute(self, context):
         """Write it, whole or not at all."""
         try:
-            write_text(Path(self.filepath).with_suffix(".toml"), written(sheet_of(context.scene, catalogue()), catalogue()))
+            write_text(_sheet_path(self.filepath), written(sheet_of(context.scene, catalogue()), catalogue()))
         except JobError as error:
             self.report({"ERROR"}, str(error))
             return {"CANCELLED"}
         return {"FINISHED"}
+
+
+def _sheet_path(chosen_path):
+    """Where a sheet goes: the chosen path, with `.toml` put behind another ending. Raises OutputError for what is no sheet."""
+    path = Path(chosen_path)
+    if path.suffix.lower() != ".toml":
+        path = path.with_name(f"{path.name}.toml")
+        if path.exists():  # the file browser asked about another name
+            raise OutputError(f'"{path}" is already there: choose another name')
+    elif path.exists():
+        try:
+            ours = re.search(r"^\s*bozzetto\s*=", path.read_text(encoding="utf-8-sig"), re.MULTILINE) is not None
+        except (OSError, ValueError):
+            ours = False
+        if not ours:
+            raise OutputError(f'"{path}" is there and is no job sheet, so it is left alone: choose another name')
+    return path
 
 
 CLASSES = (BOZZETTO_OT_run_job, BOZZETTO_OT_read_sheet, BOZZETTO_OT_write_sheet)

@@ -23,6 +23,7 @@ from bpy.props import (
     StringProperty,
 )
 
+from ..job.names import cleaned
 from ..job.settings import Spec, label_of, specs
 from ..job.sheet import JobSheet, blank
 from ..job.step import Step
@@ -224,8 +225,8 @@ def _to_screen(value: Any, spec: Spec, sheet: JobSheet) -> Any:
 def sheet_of(scene: Any, steps: Sequence[Step]) -> JobSheet:
     """The settings on screen as a job sheet; paths are absolute."""
     folder = Path(bpy.data.filepath).parent if bpy.data.filepath else Path.home()
-    name = Path(scene.bozzetto.scan).stem if scene.bozzetto.scan else "job"
-    sheet = blank(steps, name=name or "job", folder=folder)
+    name = cleaned(Path(scene.bozzetto.scan).stem) if scene.bozzetto.scan else "job"
+    sheet = blank(steps, name=name, folder=folder)
     for step in steps:
         _read_group(getattr(scene.bozzetto, step.name), sheet[step.name])
     return sheet

@@ -1,1 +1,1 @@
-"""How pictures are put together for the client. In: sizes in pixels and mm. Out: layouts."""
+"""What does a client get? Copies of finished pictures: their frame, size, marks and colours."""

@@ -1,1 +1,1 @@
-"""Files read or written without Blender. In: bytes on disk. Out: whether they are whole, what they name, pixels."""
+"""What is in a file? Formats read and written by the letter of their standards, without Blender."""

@@ -1,1 +1,1 @@
-"""Rendering, and files for the client, from Blender data."""
+"""What is handed over, made with Blender: originals of the stills, lettering, copies."""

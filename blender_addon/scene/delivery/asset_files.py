@@ -12,7 +12,7 @@ import bpy
 
 from ...job.errors import OutputError
 from ..compat import node_tree_of
-from ..session import whole_file
+from ..session import whole_file, writes
 
 CLAY = (0.30, 0.26, 0.22)
 
@@ -48,10 +48,8 @@ def write_usd(parts: Sequence[AssetPart], path: Path) -> None:
 
 
 def _call(path: Path, operator: Any, **arguments: Any) -> None:
-    try:
+    with writes(path):
         operator(**arguments)
-    except RuntimeError as error:
-        raise OutputError(f'"{path}" can\'t be written: {str(error).strip()}') from None
 
 
 @contextlib.contextmanager

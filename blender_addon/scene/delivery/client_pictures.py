@@ -1,26 +1,45 @@
-"""A rendered still as the client needs it: size, crop, bits, resolution tag, scale bar, credit."""
+"""A rendered still as the client needs it: size, crop, bits, profile, resolution, scale bar, credit, watermark, words."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+import tempfile
+from collections.abc import Iterator
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
 import bpy
 import numpy as np
 
-from ...core.delivery.contact_sheet import fitted
+from ...core.delivery.bits import in_gamut, to_numbers
+from ...core.delivery.crop_window import Box, Window, crop_window
+from ...core.delivery.marks import Mark, Tiled, lay, lay_tiled, slanted, tone_on, with_halo
+from ...core.delivery.needs import copy_bytes, copy_size
+from ...core.delivery.resampling import strips
 from ...core.delivery.scale_bar import bar_length
-from ...core.srgb import decode
-from ..images import read_pixels
-from ..session import whole_file
+from ...core.files.exr import without_words
+from ...core.files.jpeg_labels import LARGEST_SIDE, labelled
+from ...core.files.labels import Labels
+from ...core.files.png_writer import write_png
+from ...core.files.tiff_writer import write_tiff
+from ...core.files.whole import damage
+from ...job.errors import OutputError
+from ..session import whole_file, writes
+from .lettering import line_mask, line_width
+from .originals import linear_of, original_of, read_picture
 
-SUFFIX = {"png8": ".png", "png16": ".png", "tiff16": ".tif", "jpeg": ".jpg"}
+SUFFIX = {"png8": ".png", "png16": ".png", "tiff16": ".tif", "jpeg": ".jpg", "exr": ".exr"}
+QUALITY = 93
+LETTERS, LEAST_LETTERS = 0.016, 9.0
+"""Height of a capital over the picture's shorter side, and the least in pixels that can be read (guesses, looked at)."""
+WATERMARK, WATERMARK_STRENGTH = 0.06, 0.28
+ROOM = 0.94
+"""The share of a picture's width that words may take."""
 
 
 @dataclass(frozen=True)
 class Wanted:
-    """What a copy should be; lengths in mm, `aspect` is width over height."""
+    """What a copy should be; lengths in mm, `aspect` is width over height. watermark: words laid all over it."""
 
     kind: str
     width: int | None = None
@@ -29,68 +48,226 @@ class Wanted:
     aspect: float | None = None
     scale_bar: bool = False
     credit: str = ""
+    watermark: str = ""
+    labels: Labels = field(default_factory=Labels)
+
+    @property
+    def pixels(self) -> int | None:
+        """The width asked for, px; None keeps the still's own."""
+        return self.width or (round(self.print_width_mm / 25.4 * self.dpi) if self.print_width_mm else None)
 
 
-def write_client_picture(source: Path, target: Path, wanted: Wanted, *, field_width_mm: float) -> Path:
-    """Write a copy of a still beside `target` with the suffix of its kind; returns its path.
+@dataclass(frozen=True)
+class Copy:
+    """A copy that was written, its size in pixels, and what is to be told of it."""
 
-    field_width_mm: width of what the whole still shows at its plane of focus, for the scale bar.
+    path: Path
+    size: tuple[int, int]
+    told: tuple[str, ...] = ()
+
+
+def write_copy(
+    still: Path, target: Path, wanted: Wanted, *, field_width_mm: float, subject: Box | None = None, original: bool = True
+) -> Copy:
+    """Write a copy of a still beside `target` with the suffix of its kind.
+
+    Parameters
+    ----------
+    field_width_mm : width of what the whole still shows at its plane of focus, for the scale bar.
+    subject : where the subject lies in the still, so that no crop cuts it.
+    original : whether the still is as it was rendered, so that its original of 16 bits shows the same.
+    Raises OutputError when the still can't be read, the copy would not fit into memory, or it can't be written.
     """
-    image = bpy.data.images.load(str(source))
-    try:
-        picture = read_pixels(image)[::-1, :, :3].copy()
-    finally:
-        bpy.data.images.remove(image)
-    full_width = picture.shape[1]
-    picture = _cropped(picture, wanted.aspect)
-    mm_a_pixel = field_width_mm / full_width
-    width = wanted.width or (round(wanted.print_width_mm / 25.4 * wanted.dpi) if wanted.print_width_mm else picture.shape[1])
-    mm_a_pixel *= picture.shape[1] / width
-    picture = fitted(picture, width, max(1, round(picture.shape[0] * width / picture.shape[1])))
-    if wanted.scale_bar:
-        _draw_bar(picture, mm_a_pixel)
     path = target.with_name(target.name + SUFFIX[wanted.kind])
-    with whole_file(path) as draft:
-        _save(picture, draft, wanted)
-    return path
+    if wanted.kind == "exr":
+        return _linear_copy(still, path, wanted)
+    source = original_of(still) if original and original_of(still).is_file() else still
+    picture = _read(source)
+    have = (picture.shape[1], picture.shape[0])
+    window = Window(0, 0, *have) if wanted.aspect is None else crop_window(have, wanted.aspect, subject)
+    size = copy_size(window, wanted.pixels)
+    _check_size(path, have, size, wanted.kind)
+    told = _told(source is still and wanted.kind.endswith("16"), window, size, path.name)
+    mm_a_pixel = field_width_mm / have[0] * window.size[0] / size[0]
+    marks, more = _marks(picture, window, size, mm_a_pixel, wanted)
+    parts = _parts(picture, window, size, wanted, marks)
+    _write(path, parts, size, wanted)
+    return Copy(path, size, tuple([*told, *more]))
 
 
-def _cropped(picture: Any, aspect: float | None) -> Any:
-    if aspect is None:
-        return picture
-    height, width = picture.shape[:2]
-    new_width, new_height = min(width, round(height * aspect)), min(height, round(width / aspect))
-    x, y = (width - new_width) // 2, (height - new_height) // 2
-    return picture[y : y + new_height, x : x + new_width]
+def write_client_picture(still: Path, target: Path, wanted: Wanted, *, field_width_mm: float) -> Path:
+    """As `write_copy`, without knowing where the subject lies; returns the path alone."""
+    return write_copy(still, target, wanted, field_width_mm=field_width_mm).path
 
 
-def _draw_bar(picture: Any, mm_a_pixel: float) -> None:
-    """A plain bar at the bottom left, a round number of millimetres long, light on dark and dark on light."""
-    height, width = picture.shape[:2]
-    length = bar_length(0.25 * width * mm_a_pixel)
-    pixels, thick, edge = round(length / mm_a_pixel), max(3, height // 160), max(12, height // 30)
-    patch = picture[height - edge - thick : height - edge, edge : edge + pixels]
-    patch[:] = 0.05 if float(patch.mean()) > 0.5 else 0.95
-
-
-def _save(picture: Any, path: Path, wanted: Wanted) -> None:
-    # The copy is a finished picture: linear light for Blender's writer, back through the plain sRGB view, no other transform.
-    scene: Any = bpy.data.scenes.new("bozzetto copy")
-    scene.view_settings.view_transform, scene.view_settings.look = "Standard", "None"
-    image = bpy.data.images.new("bozzetto copy", picture.shape[1], picture.shape[0], float_buffer=True)
+def _read(source: Path) -> Any:
     try:
-        full = np.ones((*picture.shape[:2], 4), np.float32)
-        full[..., :3] = decode(picture[::-1])
-        image.pixels.foreach_set(full.ravel())
-        settings = scene.render.image_settings
-        settings.file_format = {"png8": "PNG", "png16": "PNG", "tiff16": "TIFF", "jpeg": "JPEG"}[wanted.kind]
-        settings.color_mode = "RGB"
-        if wanted.kind != "jpeg":
-            settings.color_depth = "16" if wanted.kind.endswith("16") else "8"
-        settings.quality = 93
-        if hasattr(scene.render, "ppm_factor"):
-            scene.render.ppm_factor, scene.render.ppm_base = wanted.dpi, 0.0254
-        image.save_render(str(path), scene=scene)
-    finally:
-        bpy.data.images.remove(image)
-        bpy.data.scenes.remove(scene)
+        wrong = damage(source)
+    except OSError as error:
+        wrong = error.strerror or str(error)
+    if not wrong:
+        try:
+            return read_picture(source)
+        except (RuntimeError, ValueError) as error:
+            wrong = str(error)
+    raise OutputError(f'"{source}" can\'t be copied (it {wrong}): run the render step again, which makes it anew')
+
+
+def _linear_copy(still: Path, path: Path, wanted: Wanted) -> Copy:
+    """The original in linear light as it was rendered, with the owner's words in its header."""
+    source = linear_of(still)
+    if not source.is_file() or damage(source):
+        raise OutputError(f'"{still.name}" has no original in linear light: run the render step again, which makes it')
+    words = wanted.labels.words
+    said = {"owner": words.rights or words.credit, "comments": words.description()} if words else {}
+    data = without_words(source.read_bytes(), more={name: value for name, value in said.items() if value})
+    with whole_file(path) as draft:
+        draft.write_bytes(data)
+    marked = wanted.aspect or wanted.pixels or wanted.scale_bar or wanted.credit or wanted.watermark
+    told = (
+        [f"{path.name} is the render itself in linear light: not cropped or resized, with nothing drawn on it"]
+        if marked
+        else []
+    )
+    return Copy(path, (0, 0), tuple(told))
+
+
+def _check_size(path: Path, have: tuple[int, int], size: tuple[int, int], kind: str) -> None:
+    """Raise OutputError before anything is begun that can't end well."""
+    if kind == "jpeg" and max(size) > LARGEST_SIDE:
+        raise OutputError(
+            f'"{path.name}" would be {size[0]} x {size[1]} px, and a JPEG file holds {LARGEST_SIDE} a side: use PNG'
+        )
+    need, free = copy_bytes(have, size, kind), _free_memory()
+    if need > free:
+        cure = (
+            "choose PNG or TIFF, which are written in strips, or a smaller width" if kind == "jpeg" else "choose a smaller size"
+        )
+        raise OutputError(
+            f'"{path.name}" of {size[0]} x {size[1]} px needs about {need / 1e9:.1f} GB of memory, and {free / 1e9:.1f} GB are '
+            f"free: {cure}"
+        )
+
+
+def _free_memory() -> int:
+    """Bytes that can be had, as Linux says; elsewhere, 4 GB."""
+    try:
+        with open("/proc/meminfo", encoding="ascii") as table:
+            return next(int(line.split()[1]) * 1024 for line in table if line.startswith("MemAvailable"))
+    except (OSError, StopIteration, ValueError):
+        return 4_000_000_000
+
+
+def _told(shallow: bool, window: Window, size: tuple[int, int], name: str) -> list[str]:
+    told = []
+    if shallow:
+        told.append(
+            f"{name} has 16-bit numbers but only the 8 bits of its still, whose original is not there or was changed by hand"
+        )
+    if window.band_x or window.band_y:
+        where = "at the sides" if window.band_x else "above and below"
+        told.append(
+            f"{name}: this shape would cut the piece, so bands were added {where}; a shot of that width and height has none"
+        )
+    grown = size[0] / window.size[0]
+    if grown > 1.01:
+        told.append(f"{name} is {grown:.1f} times as large as what was rendered: set render.size to get the detail too")
+    return told
+
+
+def _marks(
+    picture: Any, window: Window, size: tuple[int, int], mm_a_pixel: float, wanted: Wanted
+) -> tuple[list[Mark | Tiled], list[str]]:
+    """Scale bar at the bottom left, credit at the bottom right, and what could not be drawn."""
+    marks: list[Mark | Tiled] = []
+    told: list[str] = []
+    letters = max(LEAST_LETTERS, LETTERS * min(size))
+    edge = round(1.8 * letters)
+    lift = 0
+    if wanted.watermark:
+        drawn = line_mask(wanted.watermark, min(200.0, WATERMARK * size[0] + 8.0))
+        marks.append(Tiled(slanted(drawn, air=3.0), max(1.0, WATERMARK * size[0] / 200.0), WATERMARK_STRENGTH))
+
+    def ground(x: int, y: int, width: int, height: int) -> Any:
+        factor = window.size[0] / size[0]
+        left, top = window.x - window.band_x + int(x * factor), window.y - window.band_y + int(y * factor)
+        part = picture[max(0, top) : top + int(height * factor) + 1, max(0, left) : left + int(width * factor) + 1]
+        return part / 65535.0 if part.size else np.zeros((1, 1, 3))
+
+    taken = 0
+    if wanted.scale_bar:
+        made, taken = _bar(size, mm_a_pixel, letters, edge, ground)
+        marks += made
+    if wanted.credit:
+        while letters > LEAST_LETTERS and line_width(wanted.credit, letters) > ROOM * size[0]:
+            letters = max(LEAST_LETTERS, 0.9 * letters)
+        mask = line_mask(wanted.credit, letters)
+        edge = min(edge, max(2, (size[0] - mask.shape[1]) // 2))
+        if mask.shape[1] > ROOM * size[0] or mask.shape[0] + edge > size[1]:
+            told.append(
+                f"the credit does not fit on a copy of {size[0]} x {size[1]} px, so it is not drawn; its words are in the file"
+            )
+        else:
+            if taken and mask.shape[1] + edge + taken > size[0]:
+                lift = round(4.2 * letters)
+            x, y = size[0] - edge - mask.shape[1], size[1] - edge - mask.shape[0] - lift
+            tone = tone_on(ground(x, y, mask.shape[1], mask.shape[0]))
+            marks += with_halo(mask, x, y, tone, reach=max(1, round(letters / 5)))
+    return marks, told
+
+
+def _bar(size: tuple[int, int], mm_a_pixel: float, letters: float, edge: int, ground: Any) -> tuple[list[Mark], int]:
+    """A bar of a round number of millimetres with its length above it, and how far it reaches from the left, px."""
+    width, height = size
+    length = bar_length(0.25 * width * mm_a_pixel)
+    pixels, thick = round(length / mm_a_pixel), max(3, round(letters / 4))
+    x, y = edge, height - edge - thick
+    tone = tone_on(ground(x, y, pixels, thick))
+    marks = with_halo(np.ones((thick, pixels), np.float32), x, y, tone, reach=max(1, round(letters / 5)))
+    words = f"{length:g} mm"
+    mask = line_mask(words, letters)
+    if mask.shape[0] + 2 * thick < y:
+        marks += with_halo(mask, x, y - 2 * thick - mask.shape[0], tone, reach=max(1, round(letters / 5)))
+    return marks, x + max(pixels, mask.shape[1]) + edge
+
+
+def _parts(picture: Any, window: Window, size: tuple[int, int], wanted: Wanted, marks: list[Mark | Tiled]) -> Iterator[Any]:
+    """The copy strip by strip, as numbers of its kind."""
+    bits = 16 if wanted.kind.endswith("16") else 8
+    for first, strip in strips(picture, window, size):
+        for mark in marks:
+            if isinstance(mark, Tiled):
+                lay_tiled(strip, first, mark)
+            else:
+                lay(strip, first, [mark])
+        yield to_numbers(in_gamut(strip, wanted.labels.gamut), bits, first=first)
+
+
+def _write(path: Path, parts: Iterator[Any], size: tuple[int, int], wanted: Wanted) -> None:
+    labels = Labels(wanted.labels.gamut, wanted.dpi, wanted.labels.words)
+    with whole_file(path) as draft:
+        try:
+            if wanted.kind == "jpeg":
+                with writes(path):
+                    _write_jpeg(draft, parts, size, labels)
+                return
+            with draft.open("w+b") as file:
+                writer = write_tiff if wanted.kind == "tiff16" else write_png
+                writer(file, parts, size, labels)
+        except ValueError as error:
+            raise OutputError(f'"{path}" can\'t be written: {error}') from None
+
+
+def _write_jpeg(draft: Path, parts: Iterator[Any], size: tuple[int, int], labels: Labels) -> None:
+    """By way of a PNG, from which Blender writes the JPEG with four bytes a pixel in memory."""
+    with tempfile.TemporaryDirectory() as folder:
+        between = Path(folder) / "copy.png"
+        with between.open("wb") as file:
+            write_png(file, parts, size, Labels())
+        image = bpy.data.images.load(str(between))
+        try:
+            image.file_format = "JPEG"
+            image.save(filepath=str(draft), quality=QUALITY)
+        finally:
+            bpy.data.images.remove(image)
+    draft.write_bytes(labelled(draft.read_bytes(), labels))

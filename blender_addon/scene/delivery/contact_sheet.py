@@ -13,7 +13,7 @@ import numpy as np
 
 from ...core.delivery.contact_sheet import Place, compose, layout
 from ..images import read_pixels
-from ..session import whole_file
+from ..session import whole_file, writes
 
 MARGIN, CAPTION, ROW = 24, 26, 300
 
@@ -26,8 +26,9 @@ def write_contact_sheet(pictures: Sequence[tuple[Path, str]], path: Path, *, wid
     )
     sheet = compose(loaded, places, size)
     with whole_file(path) as draft:
-        save_png(sheet, draft)
-        _caption(draft, [(place, words) for place, (_, words) in zip(places, pictures, strict=True)], size)
+        with writes(path):
+            save_png(sheet, draft)
+            _caption(draft, [(place, words) for place, (_, words) in zip(places, pictures, strict=True)], size)
 
 
 def _load(path: Path) -> Any:

@@ -16,16 +16,15 @@ from typing import Any
 import bpy
 import numpy as np
 
-from ...core.files.png import without_words
 from ...core.shots.focus_merge import merge
 from ...core.shots.formats import frame_used
 from ...core.shots.optics import in_blender
 from .. import roles
 from ..compat import node_tree_of
 from ..images import read_pixels
-from ..session import whole_file
 from ..shots import lens_drivers as key
 from ..shots.cameras import MM, optics_of
+from .originals import keep_render, save_as
 
 DEPTH, SLICES = "bozzetto_depth", "bozzetto_bracket_mm"
 BRACKETS = ("bracket", "frames")
@@ -49,7 +48,8 @@ def render_deep(stage: Any, path: Path, *, camera: Any, size: tuple[int, int]) -
             pixels = _bracket(scene, twin, camera, size, Path(folder), left)
         else:
             pixels = _departure(stage, twin, Path(folder))
-    _write(scene, pixels, path)
+    with _image(pixels) as image:
+        keep_render(scene, path, image)
 
 
 def frames_folder(path: Path) -> Path:
@@ -74,9 +74,9 @@ def _bracket(scene: Any, twin: Any, camera: Any, size: tuple[int, int], folder: 
 def _leave_frames(scene: Any, slices: list[Any], folder: Path) -> None:
     """Write the slices as `001.png` and on, nearest focus first; frames of an earlier, longer bracket go."""
     names = [f"{number:03d}.png" for number in range(1, len(slices) + 1)]
-    with _set([(scene.render.image_settings, "color_depth", "16")]):
-        for name, pixels in zip(names, slices, strict=True):
-            _write(scene, pixels, folder / name)
+    for name, pixels in zip(names, slices, strict=True):
+        with _image(pixels) as image:
+            save_as(scene, image, folder / name, "PNG", "16")
     for old in folder.glob("[0-9][0-9][0-9].png"):
         if old.name not in names:
             old.unlink()
@@ -169,15 +169,15 @@ def _linear(scene: Any, path: Path, *, bits: str = "16") -> Any:
         bpy.data.images.remove(image)
 
 
-def _write(scene: Any, pixels: Any, path: Path) -> None:
+@contextlib.contextmanager
+def _image(pixels: Any) -> Iterator[Any]:
+    """Linear light (h, w, 3), the bottom row first, as an image of Blender's for the time of the block."""
     height, width = pixels.shape[:2]
     image = bpy.data.images.new("deep", width, height, float_buffer=True)
     try:
         full = np.ones((height, width, 4), np.float32)
         full[..., :3] = pixels
         image.pixels.foreach_set(full.ravel())
-        with whole_file(path) as draft:
-            image.save_render(str(draft), scene=scene)
-            draft.write_bytes(without_words(draft.read_bytes()))
+        yield image
     finally:
         bpy.data.images.remove(image)

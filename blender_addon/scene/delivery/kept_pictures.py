@@ -2,19 +2,18 @@
 
 from __future__ import annotations
 
-import contextlib
 import hashlib
-import json
+from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
 import bpy
 
+from ...core.files.whole import damage
+from ...job.made_files import MANIFEST, MadeFiles
+from ...job.whole_files import remember
 from .. import roles
 from ..fingerprint import fingerprint
-from ..session import write_text
-
-_FILE = ".made.json"
 
 
 def scene_digest(scene: Any, job: str) -> str:
@@ -36,22 +35,21 @@ def scene_digest(scene: Any, job: str) -> str:
 
 
 class Made:
-    """The digests of the pictures in one folder."""
+    """What the pictures in one folder show, as the list of the job's folder has it."""
 
     def __init__(self, folder: Path):
-        self._path = folder / _FILE
-        self._digests: dict[str, str] = {}
-        with contextlib.suppress(OSError, ValueError):
-            self._digests = json.loads(self._path.read_text(encoding="utf-8"))
+        self._list = MadeFiles.around(folder / MANIFEST) or MadeFiles(folder)
 
-    def current(self, path: Path, digest: str) -> bool:
-        """Whether the file is there, whole, and shows what would be rendered now."""
-        return self._digests.get(path.name) == digest and path.is_file() and path.stat().st_size > 0
+    def current(self, path: Path, digest: str, *, beside: Sequence[Path] = ()) -> bool:
+        """Whether the file, and each of those `beside` it, is there and whole, and shows what would be rendered now."""
+        try:
+            return self._list.shows(path) == digest and not any(damage(one) for one in (path, *beside))
+        except OSError:
+            return False
 
     def add(self, path: Path, digest: str) -> None:
         """Remember a finished picture."""
-        self._digests[path.name] = digest
-        write_text(self._path, json.dumps(self._digests, indent=0, sort_keys=True) + "\n")
+        remember(path, digest)
 
 
 def put_aside(path: Path) -> Path | None:

@@ -10,9 +10,8 @@ from typing import Any
 
 import bpy
 
-from ...core.files.png import without_words
 from ..compat import set_media
-from ..session import whole_file
+from .originals import keep_render, save_as
 
 
 @dataclass(frozen=True)
@@ -132,11 +131,15 @@ def pick_device(wish: str) -> str:
     return "GPU" if cards else "CPU"
 
 
-def render_picture(scene: Any, path: Path, *, camera: Any, size: tuple[int, int]) -> None:
-    """Render what a camera sees to a file, which appears whole or not at all. Call inside `cycles`."""
+def render_picture(scene: Any, path: Path, *, camera: Any, size: tuple[int, int], original: bool = False) -> None:
+    """Render what a camera sees to a file, which appears whole or not at all. Call inside `cycles`.
+
+    original: also keep the picture in 16 bits and in linear light beside it (`delivery/originals.py`), from the same render.
+    """
     scene.camera = camera
     scene.render.resolution_x, scene.render.resolution_y = size
-    with whole_file(path) as draft:
-        scene.render.filepath = str(draft)
-        bpy.ops.render.render(write_still=True, scene=scene.name)
-        draft.write_bytes(without_words(draft.read_bytes()))
+    bpy.ops.render.render(write_still=False, scene=scene.name)
+    if original:
+        keep_render(scene, path)
+    else:
+        save_as(scene, None, path, "PNG", "8")

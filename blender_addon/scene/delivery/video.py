@@ -8,7 +8,7 @@ from pathlib import Path
 import bpy
 
 from ..compat import set_media
-from ..session import whole_file
+from ..session import whole_file, writes
 
 
 def write_video(frames: Sequence[Path], path: Path, *, size: tuple[int, int], fps: int, turns: int = 1) -> None:
@@ -37,7 +37,7 @@ def write_video(frames: Sequence[Path], path: Path, *, size: tuple[int, int], fp
         render.image_settings.color_mode = "RGB"
         render.ffmpeg.format, render.ffmpeg.codec = "MPEG4", "H264"
         render.ffmpeg.constant_rate_factor, render.ffmpeg.gopsize = "HIGH", fps
-        with whole_file(path) as draft:
+        with whole_file(path) as draft, writes(path):
             render.filepath = str(draft)
             bpy.ops.render.render(animation=True, scene=scene.name)
     finally:

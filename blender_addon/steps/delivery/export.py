@@ -1,23 +1,20 @@
-"""The files to hand over: pictures in the client's size and format, the piece as GLB and USD, a page that shows it all."""
+"""The files to hand over: pictures in the client's size and format, the piece as GLB and USD, pages that show it all."""
 
 from __future__ import annotations
 
 from collections.abc import Generator
 from dataclasses import dataclass
-from pathlib import Path
-from typing import Any
 
-from ...core.shots.formats import frame_used
 from ...job.errors import OutputError
-from ...job.page import Shown, html
+from ...job.made_files import MAKERS_PAGE, PAGE
+from ...job.page import client_page, makers_page
 from ...job.settings import choice, integer, length, number, switch, text
 from ...job.step import Progress, Result, Run
 from ...scene.delivery.asset_files import AssetPart, write_glb, write_usd
-from ...scene.delivery.client_pictures import Wanted, write_client_picture
 from ...scene.delivery.relief_files import write_relief
 from ...scene.session import write_text
-from ...scene.shots.lens_drivers import NEVER
 from ...scene.stage import Stage
+from . import _copies, _pages
 
 LABEL = "Hand over"
 NEEDS = ("piece",)
@@ -27,9 +24,15 @@ MAKES = ("files",)
 FORMATS = [
     ("none", "None", "Only the rendered PNG files"),
     ("png8", "PNG", "8 bits a channel"),
-    ("png16", "PNG, 16 bit", "16 bits a channel"),
-    ("tiff16", "TIFF, 16 bit", "16 bits a channel, for print"),
+    ("png16", "PNG, 16 bit", "16 bits a channel, from the render itself"),
+    ("tiff16", "TIFF, 16 bit", "16 bits a channel, from the render itself, for print"),
     ("jpeg", "JPEG", "Small, for mail and the web"),
+    ("exr", "OpenEXR", "The render itself in linear light, half floats; not cropped, nothing drawn on it"),
+]
+PROFILES = [
+    ("srgb", "sRGB", "What screens and the web take for granted (IEC 61966-2-1)"),
+    ("p3d65", "Wide, EG 432-1", "The primaries of SMPTE EG 432-1 with a white of D65"),
+    ("rec2020", "Wide, BT.2020", "The primaries of Rec. ITU-R BT.2020; for 16 bits"),
 ]
 
 
@@ -42,17 +45,30 @@ class Settings:
     relief: bool = switch(
         False, help="The recovered relief: height (16 bits, its range in mm told) and normal map (+Y), as PNG"
     )
-    page: bool = switch(True, help="A page (HTML) with the pictures, their optics and what was done")
+    page: bool = switch(True, help="A page (HTML) for the client, and a second one with what was done for the maker")
+    title: str = text("", help="Title of the piece, on the page and in the copies' words; by itself the job's name")
+    maker: str = text("", help="Who made the piece")
+    material: str = text("", help="What the piece is made of, in words; by itself what the pictures show", more=True)
+    accession: str = text("", help="The owner's inventory number", more=True)
+    rights: str = text("", help="Copyright notice", more=True)
+    licence: str = text("", help="Terms of use, or the web address of a licence", more=True)
+    credit: str = text("", help="A line of credit: on the page, in the copies' corner and in their words (XMP)", more=True)
     pictures: str = choice("none", FORMATS, help="Extra copies of the stills in another format or size")
+    profile: str = choice("srgb", PROFILES, help="Colour profile of the copies", more=True)
     width: int | None = integer(None, low=16, high=30000, unit="px", help="Width of the copies in pixels")
     print_width: float | None = length(
         None, low=10.0, high=3000.0, help="Width of the copies in print; sets the resolution tag", more=True
     )
     dpi: int = integer(300, low=36, high=2400, help="Dots an inch in print", more=True)
-    aspect: float | None = number(None, low=0.2, high=5.0, help="Crop to this width over height, about the middle", more=True)
+    crops: str = text("", help="Crops of each still, with commas, such as 3:2, 1:1, 4:5, 16:9; the subject is not cut")
+    aspect: float | None = number(None, low=0.2, high=5.0, help="Crop to this width over height", more=True)
     scale_bar: bool = switch(False, help="A scale bar in the corner, true at the plane of focus", more=True)
-    credit: str = text("", help="A line of credit on the page and in the copies' corner", more=True)
-    names: str = text("{job}_{shot}", help="Names of the copies; {job}, {shot} and {number} are filled in", more=True)
+    watermark: str = text("", help="Words laid across the copies while the quality is proof, such as PROOF", more=True)
+    names: str = text("{job}_{shot}", help="Names of the copies; {job}, {shot}, {number} and {crop} are filled in", more=True)
+
+    def check_names(self) -> None:
+        """Raise SheetError when the names of the copies can't be made, or all would be one."""
+        _copies.check_names(self)
 
 
 def run(stage: Stage, settings: Settings) -> Run:
@@ -63,11 +79,14 @@ def run(stage: Stage, settings: Settings) -> Run:
     yield from _asset(stage, settings, files)
     if settings.relief:
         yield from _relief(stage, files)
-    yield from _copies(stage, settings, files)
+    files += yield from _copies.write_copies(stage, settings)
     if settings.page:
-        yield Progress(0.95, "page")
-        write_text(stage.out / "index.html", _page(stage, settings, files))
-    return Result(f"{len(files) + settings.page} files", {"files": [path for path, _ in files], "page": settings.page})
+        yield Progress(0.95, "pages")
+        turning = _pages.write_turn(stage)
+        write_text(stage.out / PAGE, client_page(_pages.client_content(stage, settings, files, turning)))
+        write_text(stage.out / MAKERS_PAGE, makers_page(_pages.makers_content(stage, settings, files)))
+    count = len(files) + 2 * settings.page
+    return Result(f"{count} files", {"files": [path for path, _ in files], "page": settings.page})
 
 
 def _asset(stage: Stage, settings: Settings, files: list[tuple[str, str]]) -> Generator[Progress, None, None]:
@@ -107,104 +126,3 @@ def _parts(stage: Stage) -> list[AssetPart]:
                 )
             )  # fmt: skip
     return parts
-
-
-def _copies(stage: Stage, settings: Settings, files: list[tuple[str, str]]) -> Generator[Progress, None, None]:
-    assert stage.out is not None
-    if settings.pictures == "none":
-        return
-    shots = _stills(stage)
-    wanted = Wanted(
-        kind=settings.pictures, width=settings.width, print_width_mm=settings.print_width, dpi=settings.dpi,
-        aspect=settings.aspect, scale_bar=settings.scale_bar, credit=settings.credit,
-    )  # fmt: skip
-    for number_, (name, path, shot) in enumerate(shots, 1):
-        yield Progress(0.3 + 0.6 * number_ / len(shots), f"copy of {name}")
-        try:
-            title = settings.names.format(job=stage.sheet.name, shot=name, number=number_)
-        except (KeyError, IndexError, ValueError):
-            raise OutputError(f'"{settings.names}" can\'t be used for names: use {{job}}, {{shot}} and {{number}}') from None
-        target = write_client_picture(path, stage.out / "hand_over" / title, wanted, field_width_mm=_field_width(shot))
-        files.append((f"hand_over/{target.name}", f"{name}, copy"))
-
-
-def _field_width(shot: Any) -> float:
-    """Width of what the shot sees at its plane of focus, mm."""
-    width, height = (float(side) for side in shot["bozzetto_format"])
-    size = tuple(shot.get("bozzetto_resolution", (3, 2)))  # a portrait or 4:3 picture uses a part of the sensor
-    return frame_used(width, height, (size[0], size[1]))[0] / max(float(shot["bozzetto_magnification"]), 1e-9)
-
-
-def _stills(stage: Stage) -> list[tuple[str, Path, Any]]:
-    assert stage.out is not None
-    found = []
-    for name, shot in stage.find_all("shot").items():
-        path = stage.out / "pictures" / f"{name}.png"
-        if path.is_file():
-            found.append((int(shot.get("bozzetto_order", 0)), name, path, shot))
-    return [(name, path, shot) for _, name, path, shot in sorted(found, key=lambda one: one[:2])]
-
-
-def _page(stage: Stage, settings: Settings, files: list[tuple[str, str]]) -> str:
-    assert stage.out is not None
-    results = stage.results()
-    shown = [Shown(f"pictures/{name}.png", _title(name), _optics(shot)) for name, _, shot in _stills(stage)]
-    video = "turntable.mp4" if (stage.out / "turntable.mp4").is_file() else ""
-    known = [*files]
-    for name, what in (("contact_sheet.png", "all stills on one page"), ("sample_sheet.png", "the piece in every material")):
-        if (stage.out / name).is_file():
-            known.append((name, what))
-    ran = [name for name in stage.sheet.settings if name in results and name != "export"]
-    remarks = [words for name in ran for words in results[name].get("warnings", ())]  # older files lack them
-    remarks += [note.words for note in stage.notes.warnings() if note.step == "export"]
-    labels = {name.capitalize(): results[name]["words"] for name in ran if name != "render"}
-    lead = settings.credit or "Pictures from a scan, made with Bozzetto in Blender"
-    return html(
-        _title(stage.sheet.name),
-        lead,
-        shown,
-        video=video,
-        facts=_facts(stage, results),
-        done=labels,
-        remarks=remarks,
-        files=known,
-    )
-
-
-def _title(name: str) -> str:
-    return name.replace("_", " ").replace("-", " ").capitalize()
-
-
-def _facts(stage: Stage, results: dict[str, Any]) -> dict[str, str]:
-    facts = {}
-    for role in ("piece", "stand"):
-        item = stage.find(role)
-        if item is not None:
-            size = " x ".join(f"{side:.1f}" for side in _sides(item))
-            facts[role.capitalize()] = f"{size} mm (width, depth, height)"
-    if results.get("orientation", {}).get("figures", {}).get("assumed"):
-        facts["Scale"] = "assumed: no known length was given, so sizes and optics are not to be trusted"
-    return facts
-
-
-def _sides(item: Any) -> tuple[float, float, float]:
-    """Width, depth and height in mm; the height from where it stands, not from a bump that dips under that by noise."""
-    width, depth, height = (1000.0 * side for side in item.dimensions)
-    up = item.matrix_world[2]
-    low = min(sum(part * place for part, place in zip(up, (*corner, 1.0), strict=True)) for corner in item.bound_box)
-    return width, depth, height + min(1000.0 * low, 0.0)
-
-
-def _sharp(near: float, far: float) -> str:
-    return f"from {near:.0f} mm to infinity" if far >= NEVER else f"{far - near:.1f} mm deep"
-
-
-def _optics(shot: Any) -> dict[str, str]:
-    try:
-        return {
-            "lens": f"{shot['bozzetto_focal_mm']:g} mm", "at": f"f/{shot['bozzetto_fnumber']:g}",
-            "focus": f"{shot['bozzetto_focus_mm']:.0f} mm", "magnification": f"{shot['bozzetto_magnification']:.2f}",
-            "sharp": _sharp(float(shot["bozzetto_near_mm"]), float(shot["bozzetto_far_mm"])),
-        }  # fmt: skip
-    except KeyError:
-        return {}

@@ -16,8 +16,10 @@ from ...job.errors import OutputError, SubjectError
 from ...job.settings import choice, integer, number, switch, text
 from ...job.step import Progress, Result, Run
 from ...scene.delivery.contact_sheet import write_contact_sheet
+from ...scene.delivery.cutouts import cutout_of, render_cutout
 from ...scene.delivery.deep_pictures import is_deep, render_deep
 from ...scene.delivery.kept_pictures import Made, put_aside, scene_digest
+from ...scene.delivery.originals import linear_of, original_of
 from ...scene.delivery.output import SCENE_PATHS, Quality, cycles, pick_device, render_picture, set_up
 from ...scene.delivery.shot_state import dressed_for, hang_on_pivot, make_pivot, turned, turning
 from ...scene.delivery.video import write_video
@@ -53,6 +55,9 @@ class Settings:
     only: str = text("", help="Names of shots to render, with commas; empty: all", more=True)
     approved: str = text("", help="Names of approved shots, with commas: never rendered again", more=True)
     versions: bool = switch(False, help="Keep the earlier picture beside a new one", more=True)
+    cutouts: bool = switch(
+        False, help="Also render the subject of every still alone on nothing, with its shadow: PNG with transparency", more=True
+    )
     turntable: bool = switch(True, help="Render a full turn of the subject")
     frames: int = integer(24, low=2, high=2000, help="Frames of a full turn")
     turntable_size: int = integer(480, low=64, high=8192, unit="px", help="Longer side of the turntable's frames")
@@ -83,6 +88,7 @@ class Task:
     size: tuple[int, int]
     angle: float
     digest: str
+    kind: str = "still"
 
 
 def run(stage: Stage, settings: Settings) -> Run:
@@ -93,10 +99,12 @@ def run(stage: Stage, settings: Settings) -> Run:
     quality, long_side = _quality(settings)
     base = scene_digest(stage.scene, stage.job)
     stills = _stills(stage, settings, quality, long_side, base) if settings.stills else []
+    cutouts = [_cutout(task) for task in stills] if settings.cutouts else []
     frames = _frames(stage, settings, quality, base) if settings.turntable else []
     rendered, reused = 0, 0
     waits: list[float] = []
-    for group, share, persistent in ((stills, (0.02, 0.6), False), (frames, (0.62, 0.95), True)):
+    groups = ((stills, (0.02, 0.5), False), (cutouts, (0.5, 0.6), False), (frames, (0.62, 0.95), True))
+    for group, share, persistent in groups:
         done = yield from _render_all(stage, group, settings, quality, share, persistent=persistent)
         rendered, reused, waits = rendered + done[0], reused + done[1], waits + [done[2]]
     video = yield from _video(stage, settings, frames)
@@ -115,7 +123,7 @@ def run(stage: Stage, settings: Settings) -> Run:
         f"{words} ({rendered} rendered, {reused} already there)",
         {
             "stills": len(stills), "frames": len(frames), "rendered": rendered, "reused": reused,
-            "seconds_a_still": waits[0], "seconds_a_frame": waits[1], "video": video,
+            "seconds_a_still": waits[0], "seconds_a_frame": waits[2], "cutouts": len(cutouts), "video": video,
             "device": pick_device(settings.device), "samples": quality.samples, "noise": quality.noise,
             "render_seconds": round(time.perf_counter() - started, 2),
         },
@@ -171,9 +179,12 @@ def _frames(stage: Stage, settings: Settings, quality: Quality, base: str) -> li
     turn = _turn(settings)
     quick = _of_a_frame(quality)
     return [
-        Task(stage.out / "turntable" / f"{number:04d}.png", name, size, float(angle), _digest(base, name, size, angle, quick))
+        Task(
+            stage.out / "turntable" / f"{number:04d}.png", name, size, float(angle), _digest(base, name, size, angle, quick),
+            "frame",
+        )
         for number, angle in enumerate(turn, 1)
-    ]
+    ]  # fmt: skip
 
 
 def _of_a_frame(quality: Quality) -> Quality:
@@ -194,7 +205,7 @@ def _render_all(
     if not tasks:
         return 0, 0, 0.0
     made = Made(tasks[0].path.parent)
-    todo = [task for task in tasks if not made.current(task.path, task.digest)]
+    todo = [task for task in tasks if not made.current(task.path, task.digest, beside=_beside(task))]
     spent = 0.0
     used = _of_a_frame(quality) if persistent else quality
     # One setting-up for all: Cycles keeps its scene between frames only as long as nothing turns that off.
@@ -211,15 +222,26 @@ def _render_all(
     return len(todo), len(tasks) - len(todo), round(spent / len(todo), 2) if todo else 0.0
 
 
+def _cutout(still: Task) -> Task:
+    return replace(still, path=cutout_of(still.path), digest=_digest("cutout", still.digest), kind="cutout")
+
+
+def _beside(task: Task) -> list[Path]:
+    """The files that belong to a picture and are made with it."""
+    return [original_of(task.path), linear_of(task.path)] if task.kind == "still" else []
+
+
 def _render_one(stage: Stage, task: Task, settings: Settings, *, persistent: bool) -> None:
     shot = stage.require("shot", task.shot)
     if settings.versions and not persistent:
         put_aside(task.path)
     with _ready(stage, shot, task):
-        if is_deep(shot) and not persistent:
+        if task.kind == "cutout":
+            render_cutout(stage, task.path, camera=shot, size=task.size)
+        elif is_deep(shot) and task.kind == "still":
             render_deep(stage, task.path, camera=shot, size=task.size)
         else:
-            render_picture(stage.scene, task.path, camera=shot, size=task.size)
+            render_picture(stage.scene, task.path, camera=shot, size=task.size, original=task.kind == "still")
 
 
 @contextlib.contextmanager

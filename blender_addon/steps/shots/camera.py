@@ -18,6 +18,7 @@ from ...core.shots.shot_plan import Shot, ShotAsk, product_tilt, solve
 from ...core.shots.subject import Subject, richness_of, thinned
 from ...core.shots.visible import visible
 from ...job.errors import SheetError, SubjectError
+from ...job.names import VERSION, check_apart, check_name
 from ...job.settings import angle, choice, integer, length, number, only_when, point, switch, table, text
 from ...job.step import Progress, Result, Run
 from ...scene.delivery.deep_pictures import DEPTH, SLICES
@@ -123,6 +124,20 @@ class Settings:
     blades: int = integer(0, low=0, high=16, help="Blades of the iris; 0 is round", more=True)
     pupil_ratio: float = number(1.0, low=0.2, high=5.0, help="Exit pupil over entrance pupil of the lens", more=True)
     shots: list[ShotRow] = table(ShotRow, help="Shots to change or to add", short="name")
+
+    def check_names(self) -> None:
+        """Raise SheetError when a shot's name can't be that of its picture's file, or two pictures would be one file."""
+        listed = [row.name for row in self.shots]
+        for name in listed:
+            check_name("camera.shots: the name", name)
+            if "," in name:
+                raise SheetError(f'camera.shots: the name "{name}" holds a comma, which parts the names in render.only')
+            if VERSION.fullmatch(name):
+                raise SheetError(
+                    f'camera.shots: "{name}" is how an earlier picture is named when it is put aside: choose another'
+                )
+        usual = [name for name in _usual_names(self.coverage) if name not in listed]
+        check_apart("camera.shots", [*usual, *(["turntable"] if "turntable" not in listed else []), *listed])
 
 
 def run(stage: Any, settings: Settings) -> Run:
@@ -239,10 +254,7 @@ def shot_asks(settings: Settings, *, tilt: float = 12.0) -> list[tuple[ShotAsk, 
 
     tilt: how far (degrees) the cameras look down where no setting says so.
     """
-    names = {"few": ("hero", "detail", "back"), "own": ()}.get(
-        settings.coverage, ("hero", "left", "right", "back", "top", "detail", "detail 2", "detail 3")
-    )
-    rows = {name: ShotRow(name=name) for name in names}
+    rows = {name: ShotRow(name=name) for name in _usual_names(settings.coverage)}
     listed: set[str] = set()
     for row in settings.shots:
         if row.name in listed:
@@ -257,6 +269,11 @@ def shot_asks(settings: Settings, *, tilt: float = 12.0) -> list[tuple[ShotAsk, 
     if not asks:
         raise SheetError("camera has no shots: list some in camera.shots or choose another coverage")
     return asks
+
+
+def _usual_names(coverage: str) -> tuple[str, ...]:
+    every = ("hero", "left", "right", "back", "top", "detail", "detail 2", "detail 3")
+    return {"few": ("hero", "detail", "back"), "own": ()}.get(coverage, every)
 
 
 def _ask(row: ShotRow, settings: Settings, product: float) -> ShotAsk:

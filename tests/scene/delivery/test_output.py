@@ -65,16 +65,31 @@ def test_a_folder_that_can_not_be_one_is_refused_in_words(tmp_path):
         write_text(tmp_path / "file" / "page.html", "x")
 
 
-def test_pictures_are_known_by_digest(tmp_path):
+def test_pictures_are_known_by_digest_and_only_while_they_are_whole(tmp_path):
     path = tmp_path / "hero.png"
-    path.write_bytes(b"x")
+    _stripes(path)
+    whole = path.read_bytes()
     Made(tmp_path).add(path, "one")
     assert Made(tmp_path).current(path, "one") and not Made(tmp_path).current(path, "two")
-    (tmp_path / ".made.json").write_text("{cut")
+    for damaged in (b"", whole[:-1], whole[: len(whole) // 2], whole[:60] + bytes([whole[60] ^ 1]) + whole[61:]):
+        path.write_bytes(damaged)
+        assert not Made(tmp_path).current(path, "one"), "cut or changed on disk: made again"
+    path.write_bytes(whole)
+    assert Made(tmp_path).current(path, "one")
+    path.unlink()
     assert not Made(tmp_path).current(path, "one")
-    path.write_bytes(b"")
+
+
+@pytest.mark.parametrize(
+    "words", ["{cut", "[1, 2]", "3", "null", '{"bozzetto": 1, "files": [1]}', '{"hero.png": "one"}', "\xff", "[" * 9999]
+)
+def test_a_damaged_list_of_what_was_made_breaks_nothing(tmp_path, words):
+    path = tmp_path / "hero.png"
+    _stripes(path)
+    (tmp_path / ".made.json").write_text(words, encoding="latin-1")
+    assert not Made(tmp_path).current(path, "one")
     Made(tmp_path).add(path, "one")
-    assert not Made(tmp_path).current(path, "one"), "an empty file is no picture"
+    assert Made(tmp_path).current(path, "one")
 
 
 def test_versions_count_up(tmp_path):

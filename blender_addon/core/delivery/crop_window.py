@@ -1,0 +1,93 @@
+"""Where is a picture cropped to another shape? So that the subject stays whole where that can be, and stands as it did.
+
+Where the subject is wider or higher than the new shape, nothing of it is cut: the frame grows past the picture, and the bands
+that come in are for the caller to fill and to tell of.
+"""
+
+from __future__ import annotations
+
+import math
+import re
+from dataclasses import dataclass
+
+AIR = 0.025
+"""The share of the cropped frame that is kept free beside the subject on each side, where there is that much."""
+
+
+@dataclass(frozen=True)
+class Box:
+    """Where the subject lies in a picture, in shares of its width and height from the top left; beyond 0 to 1 it is cut."""
+
+    left: float
+    top: float
+    right: float
+    bottom: float
+
+
+@dataclass(frozen=True)
+class Window:
+    """The part of a picture that is shown, px from the top left, and the bands added on each side of it, px."""
+
+    x: int
+    y: int
+    width: int
+    height: int
+    band_x: int = 0
+    band_y: int = 0
+
+    @property
+    def size(self) -> tuple[int, int]:
+        """(width, height) with the bands, px."""
+        return self.width + 2 * self.band_x, self.height + 2 * self.band_y
+
+
+def parse_aspect(words: str) -> float:
+    """Width over height of '4:5', '16x9' or '1.5'. Raises ValueError in words for what is none between 0.2 and 5."""
+    found = re.fullmatch(r"\s*(\d+(?:\.\d+)?)\s*(?:[:x/]\s*(\d+(?:\.\d+)?)\s*)?", words)
+    if not found:
+        raise ValueError(f'"{words.strip()}" is no shape such as 3:2')
+    width, height = float(found[1]), float(found[2] or 1.0)
+    if height == 0.0 or not 0.2 <= width / height <= 5.0:
+        raise ValueError(f'"{words.strip()}" is narrower than 1:5 or wider than 5:1')
+    return width / height
+
+
+def crop_window(size: tuple[int, int], aspect: float, subject: Box | None = None) -> Window:
+    """The window of that aspect (width over height) in a picture of (width, height) px, as large as can be.
+
+    subject: what must not be cut; where it is cut by the picture itself in a direction, nothing is promised there.
+    """
+    width, height = size
+    if width / height > aspect:
+        x, length, band = _along(width, max(1, round(height * aspect)), _span(subject, width, 0))
+        return Window(x, 0, length, height, 0, _band(length / aspect, height) if band else 0)
+    y, length, band = _along(height, max(1, round(width / aspect)), _span(subject, height, 1))
+    return Window(0, y, width, length, _band(length * aspect, width) if band else 0, 0)
+
+
+def _span(subject: Box | None, length: int, axis: int) -> tuple[int, int] | None:
+    """From where to where the subject goes along an axis, whole px; None where it is cut there by the picture, or not known."""
+    if subject is None:
+        return None
+    low, high = ((subject.left, subject.right), (subject.top, subject.bottom))[axis]
+    return (math.floor(low * length), math.ceil(high * length)) if 0.0 <= low < high <= 1.0 else None
+
+
+def _along(whole: int, part: int, span: tuple[int, int] | None) -> tuple[int, int, bool]:
+    """(start, length, whether bands are needed across) of a part of a line."""
+    if span is None:
+        return (whole - part) // 2, part, False
+    low, high = span
+    if high - low > part:
+        air = AIR * (high - low)
+        start, end = max(0, int(low - air)), min(whole, int(high + air + 1))
+        return start, end - start, True
+    air = min(AIR * part, 0.5 * (part - (high - low)))
+    middle = 0.5 * (low + high)
+    share = middle - part * middle / whole  # the subject's middle keeps its share of the frame
+    placed = min(max(share, high + air - part), low - air)
+    return min(max(round(placed), 0, high - part), whole - part, low), part, False
+
+
+def _band(wanted: float, have: int) -> int:
+    return max(0, round(0.5 * (wanted - have)))

@@ -1,0 +1,94 @@
+"""How are words and bars put onto a picture strip by strip? As masks with a tone, laid over the values as shown."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+Floats = NDArray[np.floating]
+LIGHT, DARK = 0.97, 0.05
+"""Tones of a mark on dark and on light ground, as shown."""
+HALO = 0.6
+"""How much the opposite tone shows round a mark, so that it is read on a ground that is both light and dark."""
+
+
+@dataclass(frozen=True)
+class Mark:
+    """A mask (h, w) of 0 to 1 with its top left corner in the picture, px, and its tone, 0 black to 1 white."""
+
+    x: int
+    y: int
+    mask: Floats
+    tone: float
+
+
+@dataclass(frozen=True)
+class Tiled:
+    """A mask (h, w) that is repeated over the whole picture, `scale` pixels of the picture to one of its own; how strong."""
+
+    mask: Floats
+    scale: float
+    strength: float
+
+
+def lay(strip: Floats, first: int, marks: Sequence[Mark]) -> None:
+    """Lay marks onto a strip (k, width, 3) whose top row is row `first` of the picture, in place."""
+    for mark in marks:
+        top, bottom = max(first, mark.y), min(first + len(strip), mark.y + mark.mask.shape[0])
+        left, right = max(0, mark.x), min(strip.shape[1], mark.x + mark.mask.shape[1])
+        if top < bottom and left < right:
+            mask = mark.mask[top - mark.y : bottom - mark.y, left - mark.x : right - mark.x, None]
+            part = strip[top - first : bottom - first, left:right]
+            part += (np.float32(mark.tone) - part) * mask
+
+
+def lay_tiled(strip: Floats, first: int, tiled: Tiled) -> None:
+    """Lay a repeated mask onto a strip in place: lighter where the picture is dark and darker where it is light."""
+    height, width = tiled.mask.shape
+    rows = ((first + np.arange(len(strip))) / tiled.scale).astype(int) % height
+    columns = (np.arange(strip.shape[1]) / tiled.scale).astype(int) % width
+    mask = tiled.mask[np.ix_(rows, columns)].astype(np.float32)[..., None] * np.float32(tiled.strength)
+    tone = np.where(strip.mean(axis=2, keepdims=True) > 0.5, DARK, LIGHT).astype(np.float32)
+    strip += (tone - strip) * mask
+
+
+def tone_on(ground: Floats) -> float:
+    """The tone that is read on a part of a picture (h, w, 3): light on dark, dark on light."""
+    return DARK if float(ground.mean()) > 0.5 else LIGHT
+
+
+def with_halo(mask: Floats, x: int, y: int, tone: float, *, reach: int) -> list[Mark]:
+    """A mask as a mark, over a soft halo of the opposite tone that reaches `reach` pixels."""
+    wide = np.pad(mask, 2 * reach)
+    soft = np.clip(2.0 * _blurred(_blurred(wide, reach), reach), 0.0, 1.0) * HALO
+    return [Mark(x - 2 * reach, y - 2 * reach, soft, DARK if tone > 0.5 else LIGHT), Mark(x, y, mask, tone)]
+
+
+def _blurred(mask: Floats, reach: int) -> Floats:
+    """Box means over 2 reach + 1 pixels both ways, 0 beyond the edges."""
+    for axis in (0, 1):
+        total = np.cumsum(
+            np.pad(mask, [(reach + 1, reach) if a == axis else (0, 0) for a in (0, 1)]), axis=axis, dtype=np.float64
+        )
+        length, step = mask.shape[axis], 2 * reach + 1
+        ends = np.take(total, np.arange(step, step + length), axis=axis)
+        mask = ((ends - np.take(total, np.arange(length), axis=axis)) / step).astype(np.float32)
+    return mask
+
+
+def slanted(mask: Floats, *, slope: float = 0.5, air: float = 1.0) -> Floats:
+    """A line of words (h, w) as a tile that can be repeated, each column moved up by `slope`, with `air` heights between."""
+    height, width = mask.shape
+    gap = round(air * height)
+    wide = width + gap
+    tall = max(1, round(wide * slope))
+    tile = np.zeros((tall, wide), np.float32)
+    rows = np.arange(height)
+    for column in range(width):
+        whole, part = divmod(column * slope, 1.0)
+        for up, share in ((int(whole), 1.0 - part), (int(whole) + 1, part)):
+            tile[(rows - up) % tall, column] += share * mask[:, column]
+    return np.minimum(tile, 1.0)

@@ -1,0 +1,94 @@
+"""What did the render give, before it was made 8 bits? Each still keeps its original: 16 bits as shown, and linear light.
+
+They lie in a hidden folder beside the stills, `pictures/.originals`, and are written from the same render: a PNG of 16 bits
+through the view transform, and an OpenEXR of half floats without it. The still itself, and every copy, is made from them.
+"""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+import bpy
+import numpy as np
+
+from ...core.delivery.bits import reduced
+from ...core.files.exr import without_words as exr_without_words
+from ...core.files.labels import Labels
+from ...core.files.png import labelled
+from ...core.files.png_writer import write_png
+from ...job.whole_files import whole_file
+from ..compat import set_media
+from ..images import read_pixels
+from ..session import writes
+
+FOLDER = ".originals"
+PLAIN = Labels()
+RENDER_RESULT = "Render Result"
+STRIP = 256
+
+
+def original_of(still: Path) -> Path:
+    """Where a still's original of 16 bits lies."""
+    return still.parent / FOLDER / f"{still.stem}.png"
+
+
+def linear_of(still: Path) -> Path:
+    """Where a still's original in linear light lies."""
+    return still.parent / FOLDER / f"{still.stem}.exr"
+
+
+def keep_render(scene: Any, still: Path, image: Any | None = None) -> None:
+    """Write a still and its originals from what was just rendered, or from a float image in linear light.
+
+    The still comes last: when it is there, so are they.
+    """
+    save_as(scene, image, original_of(still), "PNG", "16")
+    save_as(scene, image, linear_of(still), "OPEN_EXR", "16")
+    picture = read_picture(original_of(still))
+    with whole_file(still) as draft, draft.open("wb") as file:
+        parts = (reduced(picture[first : first + STRIP], first=first) for first in range(0, len(picture), STRIP))
+        write_png(file, parts, (picture.shape[1], picture.shape[0]), PLAIN)
+
+
+def save_as(scene: Any, image: Any | None, path: Path, kind: str, depth: str, *, mode: str = "RGB") -> None:
+    """What was rendered, or an image, as a file through the scene's view; whole, without dates, with its colour profile."""
+    settings = scene.render.image_settings
+    kept = [(name, getattr(settings, name)) for name in ("file_format", "color_mode", "color_depth", "compression")]
+    media = getattr(settings, "media_type", None)
+    try:
+        set_media(settings, "IMAGE")
+        settings.file_format, settings.color_mode, settings.color_depth = kind, mode, depth
+        if kind == "OPEN_EXR":
+            settings.exr_codec = "ZIP"
+        else:
+            settings.compression = 30
+        with whole_file(path) as draft:
+            with writes(path):
+                (image or bpy.data.images[RENDER_RESULT]).save_render(str(draft), scene=scene)
+            data = draft.read_bytes()
+            draft.write_bytes(exr_without_words(data) if kind == "OPEN_EXR" else labelled(data, PLAIN))
+    except ValueError:  # what was written is not even the beginning of such a file
+        from ...job.errors import OutputError
+
+        raise OutputError(f'"{path}" was not written whole: is the disk full? Free some room and run again') from None
+    finally:
+        if media is not None:
+            settings.media_type = media
+        for name, value in kept:
+            setattr(settings, name, value)
+
+
+def read_picture(path: Path) -> Any:
+    """(h, w, 3) uint16 of a picture file of 8 or 16 bits as its numbers are, the top row first.
+
+    Raises ValueError when the file can't be read.
+    """
+    image = bpy.data.images.load(str(path))
+    try:
+        image.colorspace_settings.name = "Non-Color"
+        image.alpha_mode = "CHANNEL_PACKED"
+        pixels = read_pixels(image)
+        return np.rint(np.clip(pixels[::-1, :, :3], 0.0, 1.0) * 65535.0).astype(np.uint16)
+    finally:
+        bpy.data.images.remove(image)

@@ -1,0 +1,147 @@
+"""Copies of the stills in the client's shape, size and format, all named before the first is written."""
+
+from __future__ import annotations
+
+from collections.abc import Generator
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from ...core.delivery.crop_window import Box, parse_aspect
+from ...core.files.icc import GAMUTS
+from ...core.files.labels import Labels
+from ...core.files.xmp import PictureWords
+from ...core.shots.formats import frame_used
+from ...job.errors import SheetError
+from ...job.made_files import MadeFiles
+from ...job.names import check_apart, check_template, filled
+from ...job.step import Progress
+from ...scene.delivery.client_pictures import Wanted, write_copy
+from ...scene.shots.cameras import shot_view, subject_points
+from ...scene.stage import Stage
+
+FOLDER = "hand_over"
+NAME_FIELDS = ("job", "shot", "number", "crop")
+WHOLE = "whole"
+
+
+@dataclass(frozen=True)
+class Still:
+    """A rendered still: its shot's name, its file, its camera."""
+
+    name: str
+    path: Path
+    shot: Any
+
+
+def crops_of(settings: Any) -> list[tuple[str, float | None]]:
+    """(name, width over height) of each crop that is asked for; one whole when none is. Raises SheetError."""
+    found: list[tuple[str, float | None]] = []
+    for words in filter(str.strip, settings.crops.split(",")):
+        try:
+            aspect = parse_aspect(words)
+        except ValueError as error:
+            raise SheetError(f"export.crops: {error}; write shapes such as 3:2, 1:1, 4:5, 16:9") from None
+        found.append((words.strip().replace(":", "x").replace("/", "x").replace(" ", ""), aspect))
+    if settings.aspect is not None:
+        found.append((f"{settings.aspect:g}", settings.aspect))
+    return found or [(WHOLE, None)]
+
+
+def template_of(settings: Any) -> str:
+    """The names' template, with the crop put behind where several would have one name."""
+    several = len(crops_of(settings)) > 1 and "{crop" not in settings.names
+    return f"{settings.names}_{{crop}}" if several else settings.names
+
+
+def check_names(settings: Any) -> None:
+    """Raise SheetError when the copies' names can't be made or would be one."""
+    template = check_template("export.names", template_of(settings), NAME_FIELDS, apart=("shot", "number"))
+    check_apart("export.crops", [name for name, _ in crops_of(settings)])
+    for crop, _ in crops_of(settings):
+        filled("export.names", template, {"job": "job", "shot": "shot", "number": 1, "crop": crop})
+
+
+def stills_of(stage: Stage) -> list[Still]:
+    """The stills that are there, in the order of the shots."""
+    assert stage.out is not None
+    found = []
+    for name, shot in stage.find_all("shot").items():
+        path = stage.out / "pictures" / f"{name}.png"
+        if path.is_file():
+            found.append((int(shot.get("bozzetto_order", 0)), name, path, shot))
+    return [Still(name, path, shot) for _, name, path, shot in sorted(found, key=lambda entry: entry[:2])]
+
+
+def words_of(stage: Stage, settings: Any, still: str = "") -> PictureWords:
+    """What the copies say about themselves."""
+    return PictureWords(
+        title=settings.title or stage.sheet.name, maker=settings.maker, credit=settings.credit, rights=settings.rights,
+        licence=settings.licence, accession=settings.accession, material=settings.material, shot=still,
+    )  # fmt: skip
+
+
+def write_copies(stage: Stage, settings: Any) -> Generator[Progress, None, list[tuple[str, str]]]:
+    """Write the copies; returns (place in the folder, what it is) of each."""
+    assert stage.out is not None
+    if settings.pictures == "none":
+        if settings.crops or settings.watermark or settings.scale_bar:
+            stage.warn(
+                "Crops, scale bar and watermark are drawn on copies, and no copies were asked for: choose a format in pictures"
+            )
+        return []
+    template, crops, stills = template_of(settings), crops_of(settings), stills_of(stage)
+    if settings.pictures == "exr":
+        crops = [(WHOLE, None)]
+    job = stage.sheet.name
+    tasks = [
+        (still, aspect, filled("export.names", template, {"job": job, "shot": still.name, "number": number, "crop": crop}))
+        for number, still in enumerate(stills, 1)
+        for crop, aspect in crops
+    ]
+    check_apart("export.names", [title for _, _, title in tasks])
+    made = MadeFiles.around(stage.out / FOLDER / "x")
+    written = []
+    for place, (still, aspect, title) in enumerate(tasks):
+        yield Progress(0.3 + 0.6 * place / len(tasks), f"copy {title} ({place + 1} of {len(tasks)})", blocking=True)
+        copy = write_copy(
+            still.path, stage.out / FOLDER / title, _wanted(stage, settings, aspect, still.name),
+            field_width_mm=field_width(still.shot), subject=subject_box(stage, still.shot),
+            original=made is None or not made.changed(still.path),
+        )  # fmt: skip
+        for words in copy.told:
+            stage.warn(words)
+        size = f"{copy.size[0]} x {copy.size[1]} px" if any(copy.size) else "linear light"
+        written.append((f"{FOLDER}/{copy.path.name}", f"{still.name}, {size}"))
+    return written
+
+
+def _wanted(stage: Stage, settings: Any, aspect: float | None, still: str) -> Wanted:
+    proof = stage.sheet["render"].quality == "proof"
+    return Wanted(
+        kind=settings.pictures, width=settings.width, print_width_mm=settings.print_width, dpi=settings.dpi, aspect=aspect,
+        scale_bar=settings.scale_bar, credit=settings.credit, watermark=settings.watermark if proof else "",
+        labels=Labels(GAMUTS[settings.profile], settings.dpi, words_of(stage, settings, still)),
+    )  # fmt: skip
+
+
+def field_width(shot: Any) -> float:
+    """Width of what the shot sees at its plane of focus, mm."""
+    width, height = (float(side) for side in shot["bozzetto_format"])
+    size = tuple(shot.get("bozzetto_resolution", (3, 2)))  # a portrait or 4:3 picture uses a part of the sensor
+    return frame_used(width, height, (size[0], size[1]))[0] / max(float(shot["bozzetto_magnification"]), 1e-9)
+
+
+def subject_box(stage: Stage, shot: Any) -> Box | None:
+    """Where piece and stand lie in a shot's picture; None where that can't be told."""
+    try:
+        view = shot_view(shot, subject_points(stage))
+    except KeyError:  # a camera of the user's own
+        return None
+    if not len(view.outline):
+        return None
+    places = 0.5 + 0.5 * view.outline / np.array(view.half_slopes)
+    low, high = places.min(axis=0), places.max(axis=0)
+    return Box(float(low[0]), float(1.0 - high[1]), float(high[0]), float(1.0 - low[1]))

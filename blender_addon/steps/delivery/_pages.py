@@ -1,0 +1,143 @@
+"""What stands on the two pages: gathered from the stage, the settings and the files that are there."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+import bpy
+
+from ...core.files.jpeg_labels import labelled
+from ...core.files.labels import Labels
+from ...core.files.whole import damage
+from ...job.page import ClientPage, MakersPage, Shown, alt_text
+from ...job.settings import specs
+from ...job.turning import Turning
+from ...job.whole_files import whole_file
+from ...scene.session import writes
+from ...scene.shots.lens_drivers import NEVER
+from ...scene.stage import Stage
+from ._copies import Still, stills_of
+
+FRAMES = 72
+"""The most frames that a turn on the page has; of more, every second or third is taken."""
+TURN_QUALITY = 88
+BESIDE = (("contact_sheet.png", "all stills on one page"), ("sample_sheet.png", "the piece in every material"))
+
+
+def client_content(stage: Stage, settings: Any, files: list[tuple[str, str]], turning: Turning | None) -> ClientPage:
+    """What the client's page shows."""
+    assert stage.out is not None
+    title = settings.title or as_title(stage.sheet.name)
+    shown = [_shown(still, title, with_optics=False) for still in stills_of(stage)]
+    known = list(files)
+    for name, what in (*BESIDE, ("turntable.mp4", "a full turn as a film")):
+        if (stage.out / name).is_file():
+            known.append((name, what))
+    film = "turntable.mp4" if (stage.out / "turntable.mp4").is_file() else ""
+    return ClientPage(title, settings.maker or settings.credit, shown, turning, film, _label(stage, settings), known)
+
+
+def makers_content(stage: Stage, settings: Any, files: list[tuple[str, str]]) -> MakersPage:
+    """What the maker's page shows."""
+    results = stage.results()
+    ran = [name for name in stage.sheet.settings if name in results and name != "export"]
+    check = [words for name in ran for words in results[name].get("warnings", ())]  # older files lack them
+    for name in ran:
+        for decision in results[name].get("decisions", ()):
+            if isinstance(decision, dict) and decision.get("asked"):
+                check.append(f"{decision.get('question', '')} Taken: {decision.get('choice', {}).get('words', '')}")
+    check += [note.words for note in stage.notes.warnings() if note.step == "export"]
+    title = settings.title or as_title(stage.sheet.name)
+    shown = [_shown(still, title, with_optics=True) for still in stills_of(stage)]
+    figures = {name.capitalize(): results[name].get("figures", {}) for name in ran}
+    done = {name.capitalize(): results[name]["words"] for name in ran}
+    return MakersPage(title, shown, done, list(dict.fromkeys(check)), figures, files)
+
+
+def _shown(still: Still, title: str, *, with_optics: bool) -> Shown:
+    caption = str(still.shot.get("bozzetto_caption", "")) or as_title(still.name)
+    alt = alt_text(title, str(still.shot.get("bozzetto_kind", "")), still.name)
+    return Shown(f"pictures/{still.name}.png", caption, alt, optics(still.shot) if with_optics else {})
+
+
+def write_turn(stage: Stage) -> Turning | None:
+    """The frames of the turntable as JPEGs for the page; None where there is no whole turn."""
+    assert stage.out is not None
+    count = int(stage.results().get("render", {}).get("figures", {}).get("frames", 0) or 0)
+    frames = [stage.out / "turntable" / f"{number:04d}.png" for number in range(1, count + 1)]
+    if count < 2 or not all(frame.is_file() and not damage(frame) for frame in frames):
+        return None
+    chosen = frames[:: -(-count // FRAMES)]
+    for number, frame in enumerate(chosen, 1):
+        _write_jpeg(frame, stage.out / "page" / f"turn_{number:04d}.jpg")
+    return Turning(len(chosen), clockwise=bool(stage.sheet["render"].clockwise))
+
+
+def _write_jpeg(source: Path, path: Path) -> None:
+    image = bpy.data.images.load(str(source))
+    try:
+        with whole_file(path) as draft:
+            with writes(path):
+                image.file_format = "JPEG"
+                image.save(filepath=str(draft), quality=TURN_QUALITY)
+            draft.write_bytes(labelled(draft.read_bytes(), Labels()))
+    finally:
+        bpy.data.images.remove(image)
+
+
+def _label(stage: Stage, settings: Any) -> dict[str, str]:
+    """The rows of a label beside the piece; what is not known is left out."""
+    rows = {"Title": settings.title or as_title(stage.sheet.name), "Maker": settings.maker}
+    results = stage.results()
+    assumed = bool(results.get("orientation", {}).get("figures", {}).get("assumed"))
+    for role, words in (("piece", "Size"), ("stand", "Stand")):
+        item = stage.find(role)
+        if item is not None:
+            size = " x ".join(f"{side:.1f}" for side in sides(item))
+            rows[words] = f"{size} mm (width, depth, height)"
+            if assumed:
+                rows[words] += "; assumed, since no length was known"
+    rows["Material"] = settings.material
+    if not settings.material:
+        rows["Shown as"] = _material_shown(stage)
+    rows |= {"Inventory number": settings.accession, "Credit": settings.credit, "Rights": settings.rights}
+    rows |= {"Licence": settings.licence, "Pictures": "rendered from a scan"}
+    return {label: value for label, value in rows.items() if value}
+
+
+def _material_shown(stage: Stage) -> str:
+    """The words for the material that the pictures show, which need not be the piece's own."""
+    chosen = stage.sheet["material"]
+    spec = specs(chosen).get("piece")
+    value = getattr(chosen, "piece", "")
+    return next((label for key, label, _ in spec.choices if key == value), "") if spec is not None else ""
+
+
+def as_title(name: str) -> str:
+    """A name of a file as words."""
+    return name.replace("_", " ").replace("-", " ").capitalize()
+
+
+def sides(item: Any) -> tuple[float, float, float]:
+    """Width, depth and height in mm; the height from where it stands, not from a bump that dips under that by noise."""
+    width, depth, height = (1000.0 * side for side in item.dimensions)
+    up = item.matrix_world[2]
+    low = min(sum(part * place for part, place in zip(up, (*corner, 1.0), strict=True)) for corner in item.bound_box)
+    return width, depth, height + min(1000.0 * low, 0.0)
+
+
+def _sharp(near: float, far: float) -> str:
+    return f"from {near:.0f} mm to infinity" if far >= NEVER else f"{far - near:.1f} mm deep"
+
+
+def optics(shot: Any) -> dict[str, str]:
+    """What a shot was taken with; empty for a camera of the user's own."""
+    try:
+        return {
+            "lens": f"{shot['bozzetto_focal_mm']:g} mm", "at": f"f/{shot['bozzetto_fnumber']:g}",
+            "focus": f"{shot['bozzetto_focus_mm']:.0f} mm", "magnification": f"{shot['bozzetto_magnification']:.2f}",
+            "sharp": _sharp(float(shot["bozzetto_near_mm"]), float(shot["bozzetto_far_mm"])),
+        }  # fmt: skip
+    except KeyError:
+        return {}
