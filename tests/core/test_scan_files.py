@@ -103,14 +103,15 @@ def test_numbers_that_are_none_are_counted_and_sent_far(
     monkeypatch.setattr(mesh_files, "BLOCK", block)
     file = tmp_path / "a.obj"
     file.write_text(
-        f"mtllib nan_info.mtl\no banana\nv 0 0 0\nv {word} 1 2\nv 1 0 0\nv 0 1 0\nvt nan 0\nusemtl infinity\nf 1 3 4\nf 2 3 4\n"
+        f"mtllib nan_info.mtl\ng nan_info\no banana\nv 0 0 0\nv {word} 1 2\nv 1 0 0\nv 0 1 0\nvt nan 0\nusemtl infinity\nf 1 3 4\nf 2 3 4\n"
     )
     checked = check_file(file)
     assert (checked.bad_vertices, checked.bad_others) == (1, 1)
     mesh_files.without_bad_numbers(file, tmp_path / "b.obj")
     mended = (tmp_path / "b.obj").read_text()
-    assert "mtllib nan_info.mtl\no banana\nv 0 0 0\nv " in mended and "usemtl infinity" in mended
-    assert any(part == "9e29" for part in mended.splitlines()[3].split())
+    assert "g nan_info\no banana\nv 0 0 0\nv " in mended and "usemtl infinity" in mended
+    assert "mtllib" not in mended  # an importer must not look for it; our own code reads it
+    assert any(part == "9e29" for part in mended.splitlines()[4].split())
     assert "vt 0 0" in mended
     assert check_file(tmp_path / "b.obj") == mesh_files.Checked()
 

@@ -62,7 +62,7 @@ def run(stage: Any, settings: Settings) -> Run:
     for place, row in enumerate(rows):
         path = stage.sheet.path(row.file)
         yield Progress(place / len(rows), f'Reading "{path.name}"', blocking=True)
-        imported = import_scan(path)
+        imported = import_scan(path, allowed=stage.sheet.named_files(), log=stage.notes.write)
         yield Progress((place + 0.7) / len(rows), f'Gathering the textures of "{path.name}"')
         said, found = _offered(stage, settings, row, path, imported, key=str(place + 1))
         words.append(said)
@@ -126,7 +126,9 @@ def _materials(stage: Any, settings: Settings, path: Path, imported: Imported) -
     for material in slots:
         found = Textures()
         if has_uv:
-            found = textures_of(material, path, alone=alone, by_name=settings.find_textures, missing=missing)
+            found = textures_of(
+                material, path, alone=alone, by_name=settings.find_textures, missing=missing, allowed=stage.sheet.named_files()
+            )
         textures.append(found)
     for words in dict.fromkeys(missing):
         stage.warn(f'"{path.name}": {words}; put the whole picture beside the scan and run intake again')
@@ -162,6 +164,11 @@ def _tell(stage: Any, path: Path, imported: Imported, textures: Sequence[Texture
         )
     if imported.mended_numbers:
         stage.warn(f'"{path.name}" holds {imported.mended_numbers} UVs or normals that are no numbers; they count as 0')
+    for name, why in imported.left_out:
+        stage.warn(f'"{path.name}": the picture "{name}" was left out, since {why}; put a sound one beside the scan')
+    if imported.remarks:
+        more = f" (and {len(imported.remarks) - 1} more in the log)" if len(imported.remarks) > 1 else ""
+        stage.warn(f'"{path.name}" came, but Blender\'s importer says: {imported.remarks[0][:200]}{more}')
     by_name = sorted({image.name for each in textures for part, image in each.images.items() if each.found[part] == "name"})
     if by_name:
         stage.note(f'"{path.name}": taken by their names beside the file: {", ".join(by_name)}')
