@@ -12,8 +12,8 @@ _METADATA = 0x8000
 
 
 def check_draco(data: bytes, triangles: int | None, words: str) -> None:
-    """Raise FileProblem where the bytes are no Draco mesh, or announce more triangles than the file that holds them (None: it does
-    not say). Fewer are usual: the encoder leaves out those without area.
+    """Raise FileProblem where the bytes are no Draco mesh, or announce more triangles than the file that holds them (None: it
+    does not say). Fewer are usual: the encoder leaves out those without area.
 
     words: where in the file they stand.
     """

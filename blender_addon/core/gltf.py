@@ -28,8 +28,8 @@ AGAIN = "copy or export the scan again"
 DRACO = "KHR_draco_mesh_compression"
 MESHOPT = ("EXT_meshopt_compression", "KHR_meshopt_compression")
 _LISTS = (
-    "accessors", "animations", "buffers", "bufferViews", "cameras", "images", "materials", "meshes", "nodes", "samplers", "scenes",
-    "skins", "textures",
+    "accessors", "animations", "buffers", "bufferViews", "cameras", "images", "materials", "meshes", "nodes", "samplers",
+    "scenes", "skins", "textures",
 )  # fmt: skip
 
 

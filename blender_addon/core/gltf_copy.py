@@ -1,4 +1,4 @@
-"""How is a glTF file rewritten so that any importer reads it? Compressed meshes unpacked, pictures that must not be read left out.
+"""How is a glTF file rewritten so that any importer reads it? Meshes unpacked, pictures that must not be read left out.
 
 The rewritten description points to the bytes where they lie, in the file itself or beside it; only what was unpacked is written
 anew. KHR_draco_mesh_compression and EXT_meshopt_compression are Khronos' published extensions of glTF 2.0.
@@ -59,8 +59,8 @@ def write_copy(
 ) -> None:
     """Write `target` (.gltf, and a .bin beside it where anything was unpacked) for a file that has passed `check_gltf`.
 
-    draco, meshopt: unpack what is packed so; without them it stays as it is. drop_draco: use the unpacked form that lies beside the
-    packed one. Raises FileProblem where packed data are damaged.
+    draco, meshopt: unpack what is packed so; without them it stays as it is. drop_draco: use the unpacked form that lies
+    beside the packed one. Raises FileProblem where packed data are damaged.
     """
     work = _Copy(gltf, copy.deepcopy(gltf.content))
     _point_to_files(work, pictures)

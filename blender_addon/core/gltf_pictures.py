@@ -1,4 +1,4 @@
-"""Which of a glTF file's pictures may reach a decoder? Those of a known kind, of a usable size, within the scan's own folder."""
+"""Which of a glTF file's pictures may reach a decoder? Those of a known kind and a usable size in the scan's own folder."""
 
 from __future__ import annotations
 

@@ -108,7 +108,7 @@ def _length(path: Path) -> int:
 
 
 def path_kind(path: Path) -> str:
-    """The format of a mesh file as its usual suffix, told by its name or, where that says nothing, by its first bytes; else ''."""
+    """The format of a mesh file as its usual suffix, told by its name or, where that says nothing, by its bytes; else ''."""
     suffix = path.suffix.lower()
     if suffix in FORMATS:
         return suffix

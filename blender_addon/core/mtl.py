@@ -6,7 +6,8 @@ import re
 from pathlib import Path
 
 _MAPS = {
-    "map_kd": "base", "map_ke": "glow", "map_ka": "ambient", "norm": "normal", "map_bump": "bump", "bump": "bump", "map_pr": "roughness",
+    "map_kd": "base", "map_ke": "glow", "map_ka": "ambient", "norm": "normal", "map_bump": "bump", "bump": "bump",
+    "map_pr": "roughness",
 }  # fmt: skip
 _OPTIONS = {"-blendu": 1, "-blendv": 1, "-cc": 1, "-clamp": 1, "-texres": 1, "-bm": 1, "-imfchan": 1, "-boost": 1,
             "-mm": 2, "-o": 3, "-s": 3, "-t": 3, "-type": 1}  # fmt: skip
@@ -17,7 +18,7 @@ MOST = 1 << 24
 
 
 def text_of(data: bytes) -> str:
-    """The text of a material library: UTF-8 or UTF-16 where it says so or reads as such, else Latin-1, which older programs write."""
+    """The text of a material library: UTF-8 or UTF-16 where it says or reads so, else Latin-1, as older programs write."""
     if data[:2] in (b"\xff\xfe", b"\xfe\xff"):
         return data.decode("utf-16", "replace")
     try:

@@ -62,7 +62,7 @@ def follow(written: str, folder: Path, *, root: Path | None = None, allowed: Col
 
 
 def find_beside(written: str, scan: Path, folders: Sequence[Path], *, allowed: Collection[Path] = ()) -> Reference:
-    """The file that a scan names: as written, else by its bare name in one of `folders`, since paths of another computer end so.
+    """The file that a scan names: as written, else by its bare name in one of `folders`, as paths of another computer end.
 
     Letters' case and ways of writing an accent may differ. A name that leads outside is refused only when no such file lies in
     the folders.

@@ -1,4 +1,4 @@
-"""What does a call into Blender print? Caught at the level of the process, so that it goes to the log and not to the terminal."""
+"""What does a call into Blender print? Caught at the level of the process: it goes to the log and not to the terminal."""
 
 from __future__ import annotations
 

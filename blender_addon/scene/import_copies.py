@@ -1,7 +1,7 @@
 """What does Blender's importer get to read? The scan itself, or a copy that names nothing which must not be followed.
 
-Importers open whatever a file names: material libraries, pictures, further layers, by any path. So a scan is handed over in a way
-that leaves them nothing to follow outside its own folder; what is left out is said.
+Importers open whatever a file names: material libraries, pictures, further layers, by any path. So a scan is handed over in a
+way that leaves them nothing to follow outside its own folder; what is left out is said.
 """
 
 from __future__ import annotations
@@ -26,8 +26,8 @@ from . import unpacking
 
 @dataclass(frozen=True)
 class Readable:
-    """A file for Blender's importer: path and format (its usual suffix), the pictures that were left out ((name, why) each), and
-    whether materials may be imported with it."""
+    """A file for Blender's importer: path and format (its usual suffix), the pictures that were left out ((name, why) each),
+    and whether materials may be imported with it."""
 
     path: Path
     kind: str
@@ -111,8 +111,8 @@ def _usd(path: Path, kind: str, checked: Checked, folder: Path) -> Readable:
     layers = [each for each in checked.refused if not each.written.lower().endswith(PICTURES)]
     if layers:
         raise FileProblem(
-            f'it brings in "{layers[0].shown}", which can\'t be used: {layers[0].refused}; put it beside the scan, or export the '
-            "scan as one file"
+            f'it brings in "{layers[0].shown}", which can\'t be used: {layers[0].refused}; put it beside the scan, or export '
+            "the scan as one file"
         )
     plain = _with_suffix(path, kind, folder)
     left_out = tuple((each.shown, each.refused) for each in checked.refused)

@@ -51,7 +51,7 @@ class Imported:
 def import_scan(path: Path, *, allowed: Collection[Path] = (), log: Callable[[str], None] | None = None) -> Imported:
     """Import a mesh file. Raises InputError with the file's name and what to do.
 
-    allowed: files outside the scan's own folder that it may bring in, resolved. log: gets what the importer prints, line by line.
+    allowed: files outside the scan's own folder that it may bring in, resolved. log: gets what the importer prints, by lines.
     """
     if bpy.context.mode != "OBJECT":
         raise InputError("Importing a scan needs Object Mode: leave the mode you are in, then run again")
@@ -64,8 +64,8 @@ def import_scan(path: Path, *, allowed: Collection[Path] = (), log: Callable[[st
         raise InputError(f'The scan "{path.name}" can\'t be used: {problem}') from None
     except OSError as error:
         raise InputError(
-            f'The scan "{path.name}" can\'t be copied for the importer ({error.strerror or error}): free some room in the folder '
-            f'for temporary files "{tempfile.gettempdir()}"'
+            f'The scan "{path.name}" can\'t be copied for the importer ({error.strerror or error}): free some room in the '
+            f'folder for temporary files "{tempfile.gettempdir()}"'
         ) from None
     mesh, dropped = _sound(found.mesh)
     if not len(mesh.faces):

@@ -135,7 +135,7 @@ def _image_behind(socket: Any, depth: int = 8) -> Any:
 
 
 def _usable(image: Any, path: Path, missing: list[str], allowed: Collection[Path]) -> bool:
-    """Whether an image that an importer made can be read; packs it. A picture is looked at by its header before it is decoded."""
+    """Whether an image that an importer made can be read; packs it. It is looked at by its header before it is decoded."""
     shown = PureWindowsPath(image.filepath).name or image.name
     try:
         if image.packed_file is None:

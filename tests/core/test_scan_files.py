@@ -103,7 +103,8 @@ def test_numbers_that_are_none_are_counted_and_sent_far(
     monkeypatch.setattr(mesh_files, "BLOCK", block)
     file = tmp_path / "a.obj"
     file.write_text(
-        f"mtllib nan_info.mtl\ng nan_info\no banana\nv 0 0 0\nv {word} 1 2\nv 1 0 0\nv 0 1 0\nvt nan 0\nusemtl infinity\nf 1 3 4\nf 2 3 4\n"
+        f"mtllib nan_info.mtl\ng nan_info\no banana\nv 0 0 0\nv {word} 1 2\nv 1 0 0\nv 0 1 0\nvt nan 0\n"
+        "usemtl infinity\nf 1 3 4\nf 2 3 4\n"
     )
     checked = check_file(file)
     assert (checked.bad_vertices, checked.bad_others) == (1, 1)
