@@ -41,6 +41,7 @@ def check_gltf(gltf: Gltf) -> None:
     for words, primitive in primitives:
         _check_primitive(gltf, primitive, words)
     _bound_those_without_data(gltf, [primitive for _, primitive in primitives])
+    _check_textures(gltf)
     if all(primitive.get("mode", 4) < 4 for _, primitive in primitives):
         raise FileProblem("it holds points or lines but no faces; export the scan as a mesh, not as a point cloud")
     _check_nodes(gltf)
@@ -272,6 +273,23 @@ def _bound_those_without_data(gltf: Gltf, primitives: list[dict[str, Any]]) -> N
             free = max(free, accessor["count"])
     if free > most:
         raise FileProblem(f"its tables announce {free:,} rows without any data; {AGAIN}")
+
+
+def _check_textures(gltf: Gltf) -> None:
+    """Materials name textures, and textures name pictures, that there are."""
+    textures = gltf.rows("textures")
+    for number, texture in enumerate(textures):
+        for key, rows in (("source", "images"), ("sampler", "samplers")):
+            if key in texture:
+                _index(texture, key, len(gltf.rows(rows)), f"textures[{number}]")
+    for number, material in enumerate(gltf.rows("materials")):
+        waiting = [material]
+        while waiting:
+            for key, value in waiting.pop().items():
+                if isinstance(value, dict) and key.endswith("Texture"):
+                    _index(value, "index", len(textures), f"materials[{number}].{key}")
+                elif isinstance(value, dict) and key != "extras":
+                    waiting.append(value)
 
 
 def _check_nodes(gltf: Gltf) -> None:

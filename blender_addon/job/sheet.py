@@ -44,14 +44,16 @@ class JobSheet:
     def path(self, written: str) -> Path:
         """The absolute path of a file or folder written on the sheet. Raises SheetError for what can be no path.
 
-        Links are followed, except by a file that ends in a name without a suffix: then the name that was written tells more.
+        Links are followed, except where they end in a name without a suffix or in nothing: then the name that was written tells
+        more.
         """
         try:
             place = self.folder / Path(written).expanduser()
             path = place.resolve()
+            ends_nowhere = place.is_symlink() and not (path.suffix and path.exists())
         except (OSError, RuntimeError, ValueError) as error:
             raise SheetError(f"{_shown(written)} can be no path ({_reason(error)}); write another one") from None
-        return Path(os.path.abspath(place)) if place.suffix and not path.suffix else path
+        return Path(os.path.abspath(place)) if ends_nowhere else path
 
     def named_files(self) -> frozenset[Path]:
         """All files that the sheet itself names, links followed; what can be no path is left out."""
@@ -114,8 +116,10 @@ def parse(words: str, steps: Sequence[Step], *, name: str, folder: Path, where: 
         tables = tomllib.loads(words.removeprefix("\ufeff"))
     except RecursionError:
         raise SheetError(f"{where}not valid TOML: its brackets are nested too deep") from None
-    except ValueError as error:  # of numbers with thousands of digits, too
+    except tomllib.TOMLDecodeError as error:
         raise SheetError(f"{where}not valid TOML: {error}") from None
+    except ValueError:  # Python's own limit on the digits of a whole number
+        raise SheetError(f"{where}not valid TOML: a number in it has thousands of digits") from None
     try:
         return _from_tables(_migrated(tables), steps, name, folder)
     except SheetError as error:

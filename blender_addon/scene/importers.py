@@ -55,23 +55,24 @@ def import_scan(path: Path, *, allowed: Collection[Path] = (), log: Callable[[st
     """
     if bpy.context.mode != "OBJECT":
         raise InputError("Importing a scan needs Object Mode: leave the mode you are in, then run again")
+    shown = path.name if len(path.name) <= 80 else f"{path.name[:60]}... ({len(path.name)} letters)"
     try:
         checked = mesh_files.check_file(path, unpacks=unpackable(), allowed=allowed)
         with tempfile.TemporaryDirectory(prefix="bozzetto-") as folder:
             source = readable(path, checked, Path(folder), allowed=allowed)
-            found, complaints = _read(source, path.name, log)
+            found, complaints = _read(source, shown, log)
     except mesh_files.FileProblem as problem:
-        raise InputError(f'The scan "{path.name}" can\'t be used: {problem}') from None
+        raise InputError(f'The scan "{shown}" can\'t be used: {problem}') from None
     except OSError as error:
         raise InputError(
-            f'The scan "{path.name}" can\'t be copied for the importer ({error.strerror or error}): free some room in the '
+            f'The scan "{shown}" can\'t be copied for the importer ({error.strerror or error}): free some room in the '
             f'folder for temporary files "{tempfile.gettempdir()}"'
         ) from None
     mesh, dropped = _sound(found.mesh)
     if not len(mesh.faces):
         why = "all its faces have coordinates that are not numbers; export it again"
         raise InputError(
-            f'The scan "{path.name}" can\'t be used: {why if dropped else "it holds no faces; export it again as a mesh"}'
+            f'The scan "{shown}" can\'t be used: {why if dropped else "it holds no faces; export it again as a mesh"}'
         )
     found.mesh, found.dropped_vertices = mesh, dropped
     found.mended_numbers, found.in_metres = checked.bad_others, checked.in_metres
@@ -113,8 +114,8 @@ def _complaints(lines: Sequence[str]) -> list[str]:
 
 def _why(raised: str, lines: Sequence[str]) -> str:
     """Why no mesh came, in words that end in what to do."""
-    told = "\n".join([raised, *lines]).lower()
-    unknown = re.search(r"extension (\w+) is not available", told)
+    all_words = "\n".join([raised, *lines])
+    unknown, told = re.search(r"(?i)extension (\w+) is not available", all_words), all_words.lower()
     if unknown:
         return f"it needs the glTF extension {unknown[1]}, which this Blender can't read; export the scan again without it"
     if "draco" in told:

@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import Any
 
 from ...core.mesh_files import FORMATS
-from ...core.units import MM_PER_UNIT, UnitGuess, guess_unit, texels_per_unit
+from ...core.units import COUNTABLE, MM_PER_UNIT, UnitGuess, guess_unit, texels_per_unit
 from ...job.errors import InputError
 from ...job.settings import choice, file, switch, table
 from ...job.step import Progress, Result, Run
@@ -87,10 +87,15 @@ def _offered(
 ) -> tuple[str, dict[str, Any]]:
     """Make the scan's object, offer it, and return the words and figures about it."""
     mesh = imported.mesh
+    longest = float(mesh.size.max())
+    if longest > 0.0 and not COUNTABLE[0] <= longest <= COUNTABLE[1]:
+        raise InputError(
+            f'The scan "{path.name}" can\'t be used: it is {longest:.2g} units long, and no unit makes that a thing on a desk; '
+            "export it again in metres or millimetres"
+        )
     materials, textures = _materials(stage, settings, path, imported)
     name = f"Scan {key} {path.stem}"
     item = make_object(name, mesh, materials=materials)
-    longest = float(mesh.size.max())
     guess = guess_unit(longest, metres_by_format=imported.in_metres)
     sizes = sizes_of(materials)
     item["bozzetto_scan_role"] = row.role
