@@ -14,27 +14,10 @@ from blender_addon.core.mesh import TriangleMesh
 from blender_addon.core.mesh_files import FileProblem, check_file
 from blender_addon.core.picture_files import looks_whole
 from blender_addon.core.texture_names import find_textures, role_of
+from tests.glb_files import TRIANGLE, glb
 from tests.scan_shapes import box, statuette, write_obj
 
 
-def glb(content: dict, binary: bytes = b"", *, announced: int | None = None) -> bytes:
-    """A binary glTF by the glTF 2.0 specification, section 4.4."""
-    text = json.dumps(content).encode()
-    text += b" " * (-len(text) % 4)
-    binary += b"\0" * (-len(binary) % 4)
-    body = struct.pack("<II", len(text), 0x4E4F534A) + text
-    if binary:
-        body += struct.pack("<II", len(binary), 0x004E4942) + binary
-    return struct.pack("<4sII", b"glTF", 2, announced or 12 + len(body)) + body
-
-
-TRIANGLE = {
-    "asset": {"version": "2.0"},
-    "buffers": [{"byteLength": 36}],
-    "bufferViews": [{"buffer": 0, "byteLength": 36}],
-    "accessors": [{"bufferView": 0, "componentType": 5126, "count": 3, "type": "VEC3"}],
-    "meshes": [{"primitives": [{"attributes": {"POSITION": 0}}]}],
-}
 PLY = "ply\nformat {}\nelement vertex 3\nproperty float x\nproperty float y\nproperty float z\nelement face {}\n" \
     "property list uchar int vertex_indices\nend_header\n"  # fmt: skip
 
