@@ -59,6 +59,11 @@ def not_to_follow(path: Path, names: Sequence[StoredName], allowed: Collection[P
     return found
 
 
+def is_struck_out(name: str) -> bool:
+    """Whether a name is what `write_without` left of one."""
+    return bool(name) and not name.strip("_")
+
+
 def write_without(path: Path, target: Path, names: Collection[StoredName]) -> None:
     """A copy of the file in which these names are struck out, letter for letter, so that all else stays where it was."""
     shutil.copyfile(path, target)

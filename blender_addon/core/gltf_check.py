@@ -11,6 +11,7 @@ from typing import Any
 
 import numpy as np
 
+from .draco import check_draco
 from .gltf import AGAIN, DRACO, MESHOPT, Gltf, embedded, is_embedded, view_bytes
 from .ply import FileProblem
 
@@ -179,7 +180,7 @@ def _check_accessor(gltf: Gltf, accessor: dict[str, Any], words: str) -> None:
     count = _whole(accessor, "count", words, least=1)
     offset = _whole(accessor, "byteOffset", words, 0)
     kind, parts = accessor.get("componentType"), accessor.get("type")
-    if kind not in SIZES or isinstance(kind, (bool, float)) or parts not in PARTS:
+    if type(kind) is not int or kind not in SIZES or type(parts) is not str or parts not in PARTS:
         raise FileProblem(f"its description is damaged ({words} is of an unknown type); {AGAIN}")
     item = PARTS[parts] * SIZES[kind]
     if accessor.get("sparse") is not None:
@@ -224,7 +225,9 @@ def _check_primitive(gltf: Gltf, primitive: dict[str, Any], words: str) -> None:
         raise FileProblem(f"its description is damaged (the tables of {words} have several lengths); {AGAIN}")
     if packed:
         draco = _table(_table(primitive, "extensions", words), DRACO, words)
-        _index(draco, "bufferView", len(gltf.rows("bufferViews")), words)
+        view = gltf.rows("bufferViews")[_index(draco, "bufferView", len(gltf.rows("bufferViews")), words)]
+        indices = accessors[_index(primitive, "indices", len(accessors), words)] if "indices" in primitive else None
+        check_draco(view_bytes(gltf, view).tobytes(), indices["count"] // 3 if indices else None, words)
         own = _table(draco, "attributes", words)
         if not all(isinstance(value, int) and not isinstance(value, bool) and value >= 0 for value in own.values()):
             raise FileProblem(f"its description is damaged (the packed tables of {words}); {AGAIN}")

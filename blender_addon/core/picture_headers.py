@@ -180,7 +180,7 @@ def _bmp(file: BinaryIO, start: bytes) -> PictureSize | None:
 def _webp(file: BinaryIO, start: bytes) -> PictureSize | None:
     """RFC 9649: a VP8, VP8L or VP8X chunk comes first."""
     kind = start[12:16]
-    if start[8:12] != b"WEBP":
+    if start[8:12] != b"WEBP" or len(start) < 30:
         return None
     if kind == b"VP8X":
         return PictureSize("WebP", int.from_bytes(start[24:27], "little") + 1, int.from_bytes(start[27:30], "little") + 1, 4.0)

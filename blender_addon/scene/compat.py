@@ -12,7 +12,7 @@ VERSION: tuple[int, int, int] = bpy.app.version
 
 _LIBRARY_MODULES = (
     ("io_scene_gltf2.io.com.library", True),  # 5.2
-    ("io_scene_gltf2.io.com.gltf2_io_draco_compression_extension", False),  # before
+    ("io_scene_gltf2.io.com.draco", False),  # 4.5 and 5.0, which know Draco alone
 )
 
 

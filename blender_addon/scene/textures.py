@@ -16,6 +16,7 @@ import bpy
 import numpy as np
 
 from ..core import mtl
+from ..core.fbx_names import is_struck_out
 from ..core.mesh_files import path_kind
 from ..core.picture_files import looks_whole
 from ..core.picture_headers import check_picture, check_picture_bytes
@@ -137,6 +138,8 @@ def _image_behind(socket: Any, depth: int = 8) -> Any:
 def _usable(image: Any, path: Path, missing: list[str], allowed: Collection[Path]) -> bool:
     """Whether an image that an importer made can be read; packs it. It is looked at by its header before it is decoded."""
     shown = PureWindowsPath(image.filepath).name or image.name
+    if is_struck_out(shown):  # said already, by its own name
+        return False
     try:
         if image.packed_file is None:
             written = bpy.path.abspath(image.filepath)

@@ -17,7 +17,6 @@ from blender_addon.core.texture_names import find_textures, role_of
 from tests.glb_files import TRIANGLE, glb
 from tests.scan_shapes import box, statuette, write_obj
 
-
 PLY = "ply\nformat {}\nelement vertex 3\nproperty float x\nproperty float y\nproperty float z\nelement face {}\n" \
     "property list uchar int vertex_indices\nend_header\n"  # fmt: skip
 

@@ -147,8 +147,8 @@ def _refuse_crumbs(file: str, figures: dict[str, Any]) -> None:
     if gone > MOST_LOOSE_PERCENT:
         raise SubjectError(
             f'The scan "{file}" is {figures["loose_pieces"] + figures["parts_kept"]:,} loose pieces that do not hang together: '
-            f"without the small ones {100.0 - gone:.2g} % of its surface would be left. Export it again as one welded mesh, or set "
-            "cleanup.loose = 0 to keep them all"
+            f"without the small ones {100.0 - gone:.2g} % of its surface would be left. Export it again as one welded mesh, or "
+            "set cleanup.loose = 0 to keep them all"
         )
 
 
