@@ -131,7 +131,7 @@ def _why(raised: str, lines: Sequence[str]) -> str:
 def _last(raised: str) -> str:
     """The last line of a report that is no traceback, cut to a sentence's length."""
     told = (line for line in raised.splitlines() if not line.startswith((" ", "Python:", "Location")))
-    lines = [line.strip() for line in told if line.strip()]
+    lines = [line.strip().removeprefix("Error: ").removesuffix(", see console for detail") for line in told if line.strip()]
     return lines[-1][:160].rstrip(".") if lines else ""
 
 
