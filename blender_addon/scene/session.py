@@ -30,6 +30,13 @@ def writable(folder: Path) -> Path:
             trial.write(b"\0" * 65536)
             trial.flush()
             os.fsync(trial.fileno())
+    except (FileExistsError, NotADirectoryError):
+        there = next((place for place in (folder, *folder.parents) if place.exists() and not place.is_dir()), folder)
+        raise OutputError(
+            f'Nothing can be written to "{folder}": "{there}" is a file, not a folder; choose another one'
+        ) from None
+    except ValueError:
+        raise OutputError("The folder for the results can't be made: its path holds a zero byte; choose another one") from None
     except OSError as error:
         reason = error.strerror or str(error)
         raise OutputError(f'Nothing can be written to "{folder}" ({reason}): choose another folder or free some room') from None
@@ -85,8 +92,9 @@ def save_blend(path: Path) -> None:
 def write_figures(path: Path, report: Report) -> None:
     """figures.json: one table a step; steps that did not run this time keep their figures."""
     kept: dict[str, Any] = {}
-    with contextlib.suppress(OSError, ValueError):
-        kept = json.loads(path.read_text(encoding="utf-8"))
+    with contextlib.suppress(OSError, ValueError, RecursionError):
+        read = json.loads(path.read_text(encoding="utf-8"))
+        kept = read if isinstance(read, dict) else {}
     kept.update(report.figures())
     write_text(path, json.dumps(kept, indent=1, sort_keys=True, default=float) + "\n")
 

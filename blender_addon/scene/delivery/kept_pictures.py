@@ -41,8 +41,9 @@ class Made:
     def __init__(self, folder: Path):
         self._path = folder / _FILE
         self._digests: dict[str, str] = {}
-        with contextlib.suppress(OSError, ValueError):
-            self._digests = json.loads(self._path.read_text(encoding="utf-8"))
+        with contextlib.suppress(OSError, ValueError, RecursionError):
+            kept = json.loads(self._path.read_text(encoding="utf-8"))
+            self._digests = dict(kept) if isinstance(kept, dict) else {}
 
     def current(self, path: Path, digest: str) -> bool:
         """Whether the file is there, whole, and shows what would be rendered now."""
