@@ -55,6 +55,15 @@ def status(path: Path) -> os.stat_result:
         raise FileProblem(_why_unseen(path, error)) from None
 
 
+def is_there(path: Path) -> bool:
+    """Whether anything lies there, links followed."""
+    try:
+        status(path)
+    except FileProblem:
+        return False
+    return True
+
+
 def is_plain(path: Path) -> bool:
     """Whether a plain file lies there."""
     try:

@@ -206,7 +206,8 @@ def test_an_importers_error_beside_a_mesh_that_arrived_is_said(tmp_path: Path, c
     if not hasattr(bpy.ops.wm, "usd_import"):
         pytest.skip("this Blender has no USD")
     mesh = (
-        'def Mesh "M"\n{\n    int[] faceVertexCounts = [3, 3, 3, 3]\n    int[] faceVertexIndices = [0,2,1, 0,1,3, 1,2,3, 0,3,2]\n'
+        'def Mesh "M"\n{\n    int[] faceVertexCounts = [3, 3, 3, 3]\n'
+        "    int[] faceVertexIndices = [0,2,1, 0,1,3, 1,2,3, 0,3,2]\n"
         "    point3f[] points = [(0,0,0), (1,0,0), (0,1,0), (0,0,1)]\n}\n"
     )
     (tmp_path / "a.usda").write_text(f'#usda 1.0\n{mesh}def "Gone" (\n    references = @none.usda@\n)\n{{\n}}\n')
@@ -278,7 +279,8 @@ def test_a_scan_behind_a_link_to_a_name_without_suffix_opens(tmp_path: Path) -> 
 @pytest.mark.parametrize(
     ("written", "words"),
     [
-        ("a\\u0000b.obj", "can be no path"), ("~nobody-of-that-name/a.obj", "can be no path"), ("a" * 5000 + ".obj", "5.* letters"),
+        ("a\\u0000b.obj", "can be no path"), ("~nobody-of-that-name/a.obj", "can be no path"),
+        ("a" * 5000 + ".obj", "5.* letters"),
         ("Owl.objj", r'did you mean "owl\.obj"'), ("gone/owl.obj", r'there is no folder ".*gone"'),
         ("owl.obj/x.obj", "is a file, not a folder"), ("/dev/null", "device"), (".", "it is a folder"),
     ],
@@ -334,3 +336,16 @@ def test_an_unknown_extension_is_named(tmp_path: Path) -> None:
     (tmp_path / "b.gltf").write_text("\ufeff" + json.dumps({**TRIANGLE, "buffers": [{"byteLength": 36}]}), encoding="utf-8")
     with pytest.raises(InputError, match="cut short"):
         run(tmp_path, '[intake]\nscan = "b.gltf"')
+
+
+def test_pictures_that_nobody_used_are_named(tmp_path: Path) -> None:
+    for name in ("owl_albedo.png", "owl_metallic.png", "holiday.png", "textures/owl_height.png"):
+        picture(tmp_path / name)
+    stage, report = run(tmp_path, with_mtl(tmp_path, "newmtl clay\nmap_Kd owl_albedo.png\n"))
+    assert report.results["intake"].figures["textures"] == ["base 16 x 16"]
+    (words,) = [note.words for note in stage.notes if "not used" in note.words]
+    assert words.endswith("holiday.png, owl_height.png, owl_metallic.png")
+    write_obj(tmp_path / "fox.obj", FIGURE)  # another mesh beside: now only those with the owl's name are its own
+    stage, _ = run(tmp_path, '[intake]\nscan = "owl.obj"')
+    (words,) = [note.words for note in stage.notes if "not used" in note.words]
+    assert "holiday" not in words and "owl_metallic.png" in words

@@ -67,7 +67,7 @@ def textures_of(
         part = _MTL_PARTS.get(part, part)
         if part in found.images or part not in PARTS:
             continue
-        reference = find_beside(written, path, _folders(path), allowed=allowed)
+        reference = find_beside(written, path, picture_folders(path), allowed=allowed)
         if reference.path is None:
             missing.append(_why_not(reference))
         else:
@@ -143,7 +143,7 @@ def _usable(image: Any, path: Path, missing: list[str], allowed: Collection[Path
     try:
         if image.packed_file is None:
             written = bpy.path.abspath(image.filepath)
-            reference = find_beside(written, path, _folders(path), allowed=allowed)
+            reference = find_beside(written, path, picture_folders(path), allowed=allowed)
             if reference.path is None:
                 missing.append(_why_not(reference))
                 return False
@@ -203,7 +203,7 @@ def _from_mtl(path: Path, material: Any, allowed: Collection[Path], missing: lis
     return dict(sorted(maps.items(), key=lambda each: each[0] in _MTL_PARTS))
 
 
-def _folders(path: Path) -> list[Path]:
+def picture_folders(path: Path) -> list[Path]:
     """Where a scan's pictures may lie: beside it, or in a folder of the usual names."""
     names = ("textures", "texture", "tex", "maps", "images", "materials", "Textures", "Maps", "Images", path.stem,
              f"{path.stem}_textures", f"{path.stem}.fbm")  # fmt: skip
@@ -216,7 +216,7 @@ def _from_names(material: Any, path: Path, alone: bool, found: Textures, missing
     if all(part in found.images for part in PARTS):
         return
     taken = {PureWindowsPath(image.filepath).name for image in found.images.values()}
-    for folder in _folders(path):
+    for folder in picture_folders(path):
         try:
             names = sorted(file.name for file in folder.iterdir() if file.suffix.lower() in PICTURES and file.name not in taken)
         except OSError:  # a folder that may not be looked into

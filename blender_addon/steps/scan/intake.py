@@ -12,9 +12,11 @@ from ...core.scan.units import COUNTABLE, MM_PER_UNIT, UnitGuess, guess_unit, te
 from ...job.errors import InputError
 from ...job.settings import choice, file, switch, table
 from ...job.step import Progress, Result, Run
+from ...scene.images import images_of_all
 from ...scene.meshes import make_object
 from ...scene.scan.importers import Imported, import_scan
 from ...scene.scan.textures import PARTS, Textures, image_of, scan_material, sizes_of, textures_of
+from ...scene.unused_pictures import unused_pictures
 
 LABEL = "Intake"
 NEEDS: tuple[str, ...] = ()
@@ -33,6 +35,10 @@ UNITS = (
     ("mm", "Millimetres", "The file is in millimetres, at true size"),
     ("in", "Inches", "The file is in inches, at true size"),
 )
+
+
+MOST_NAMED = 5
+"""Names that a note lists before it counts."""
 
 
 @dataclass(kw_only=True)
@@ -105,12 +111,13 @@ def _offered(
     item.hide_render = item.hide_viewport = True
     stage.offer("scan", item, key=key, name=name)
     _tell(stage, path, imported, textures)
+    _tell_unused(stage, path, textures, alone=_only_mesh(path))
     density = texels_per_unit(mesh, sizes)
     figures = {
         "triangles": len(mesh.faces),
         "vertices": len(mesh.vertices),
         "parts": imported.parts,
-        "longest_units": round(longest, 6),
+        "longest_units": float(f"{longest:.6g}"),
         "unit_guess": guess.unit,
         "textures": _listed(textures),
         "texels_per_unit": round(density, 4),
@@ -177,6 +184,14 @@ def _tell(stage: Any, path: Path, imported: Imported, textures: Sequence[Texture
     by_name = sorted({image.name for each in textures for part, image in each.images.items() if each.found[part] == "name"})
     if by_name:
         stage.note(f'"{path.name}": taken by their names beside the file: {", ".join(by_name)}')
+
+
+def _tell_unused(stage: Any, path: Path, textures: Sequence[Textures], *, alone: bool) -> None:
+    """A note about pictures that came with the scan and that nothing shows."""
+    found = unused_pictures(path, textures, [image for image in images_of_all() if stage.is_new(image)], alone=alone)
+    if found:
+        more = f" and {len(found) - MOST_NAMED} more" if len(found) > MOST_NAMED else ""
+        stage.note(f'"{path.name}": pictures that were not used: {", ".join(found[:MOST_NAMED])}{more}')
 
 
 def _listed(textures: Sequence[Textures]) -> list[str]:
