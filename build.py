@@ -35,7 +35,7 @@ from scripts.tasks import TaskError, envs, linting, packaging, testing  # noqa: 
 
 def job(command: str, arguments: Sequence[str]) -> int:
     """A command of the package's own command line, in the default environment."""
-    python = envs.blender(envs.default_version())
+    python = envs.blender(envs.default_version(), "unpack")
     return _call([str(python), "-m", "blender_addon.cli", command, *arguments])
 
 
@@ -59,7 +59,7 @@ def package(arguments: Sequence[str]) -> int:
 
 def bench(arguments: Sequence[str]) -> int:
     """Run benches in the default environment, with the peers they measure against; --oracle adds the heavy ones."""
-    sets = ["host", "test", *(["oracle"] if "--oracle" in arguments else [])]
+    sets = ["host", "test", "unpack", *(["oracle"] if "--oracle" in arguments else [])]
     python = envs.blender(envs.default_version(), *sets)
     return _call([str(python), "-m", "scripts.bench", *arguments], folder=ROOT)
 

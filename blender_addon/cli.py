@@ -6,6 +6,7 @@ Started as `blender --command bozzetto ...` where the add-on is installed, or as
 from __future__ import annotations
 
 import argparse
+import io
 import os
 import shutil
 import sys
@@ -32,6 +33,9 @@ from .steps import catalogue
 
 def main(argv: Sequence[str]) -> int:
     """Run the command line; 0 when all went well, 1 when the user must mend something, 2 for a wrong call."""
+    for stream in (sys.stdout, sys.stderr):
+        if isinstance(stream, io.TextIOWrapper):  # a terminal of another encoding must not stop the work at a file's name
+            stream.reconfigure(errors="backslashreplace")
     parser = _parser()
     try:
         options = parser.parse_args(list(argv))

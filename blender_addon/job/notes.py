@@ -33,7 +33,11 @@ class Notes:
     _notes: list[Note] = field(default_factory=list)
 
     def add(self, step: str, words: str, *, level: str = "info") -> None:
-        """Keep a note. A log that can't be written is no reason to stop the work."""
+        """Keep a note. A log that can't be written is no reason to stop the work.
+
+        Names of files may hold bytes that are no text: they are shown by a sign of replacement.
+        """
+        words = words.encode("utf-8", "surrogateescape").decode("utf-8", "replace")
         if level not in LEVELS:
             raise ValueError(f"level must be one of {LEVELS}, not {level!r}")
         note = Note(level, step, words)
@@ -49,7 +53,7 @@ class Notes:
         try:
             with self.log.open("a", encoding="utf-8", errors="backslashreplace") as file:
                 file.write(line + "\n")
-        except OSError:
+        except (OSError, ValueError):
             self.log = None
 
     def __iter__(self) -> Iterator[Note]:

@@ -160,7 +160,7 @@ def label_of(name: str, spec: Spec) -> str:
 
 def nearest(word: str, known: Sequence[str]) -> str:
     """' (did you mean "x"?)' for the known word nearest to `word`, or ''."""
-    close = difflib.get_close_matches(word, known, 1, 0.5)
+    close = difflib.get_close_matches(word[:80], known, 1, 0.5)
     return f' (did you mean "{close[0]}"?)' if close else ""
 
 
@@ -175,16 +175,31 @@ def check(name: str, spec: Spec, value: Any) -> Any:
 
 
 def _check_number(name: str, spec: Spec, value: Any) -> float | int:
-    if isinstance(value, int) and abs(value) > 2**63:  # longer than any number here, and than a float can hold
-        raise SheetError(f"{name} must be a number{_in(spec)}, not one of {len(hex(value)) - 2} hexadecimal digits")
-    if isinstance(value, bool) or not isinstance(value, (int, float)) or not math.isfinite(value):
-        raise SheetError(f"{name} must be a number{_in(spec)}, not {value!r}")
+    if isinstance(value, bool) or not isinstance(value, (int, float)) or not _is_finite(value):
+        raise SheetError(f"{name} must be a number{_in(spec)}, not {shown(value)}")
     if spec.kind == "integer" and value != int(value):
-        raise SheetError(f"{name} must be a whole number, not {value!r}")
+        raise SheetError(f"{name} must be a whole number, not {shown(value)}")
     low, high = spec.low, spec.high
     if (low is not None and value < low) or (high is not None and value > high):
         raise SheetError(f"{name} must lie between {low:g} and {high:g}{_in(spec)}, not {value:g}")
     return int(value) if spec.kind == "integer" else float(value)
+
+
+def _is_finite(value: float) -> bool:
+    """Whether a number can be a float: whole ones of hundreds of digits can't."""
+    try:
+        return math.isfinite(value)
+    except OverflowError:
+        return False
+
+
+def shown(value: Any) -> str:
+    """A value as words of an error show it: cut where it is long, whatever it holds."""
+    try:
+        words = repr(value)
+    except (ValueError, RecursionError):  # Python prints no whole number of more than some thousand digits
+        words = f"a {type(value).__name__} too large to be shown"
+    return words if len(words) <= 80 else words[:76] + " ..."
 
 
 def _in(spec: Spec) -> str:
@@ -193,7 +208,7 @@ def _in(spec: Spec) -> str:
 
 def _check_switch(name: str, spec: Spec, value: Any) -> bool:
     if not isinstance(value, bool):
-        raise SheetError(f"{name} must be true or false, not {value!r}")
+        raise SheetError(f"{name} must be true or false, not {shown(value)}")
     return value
 
 
@@ -201,20 +216,20 @@ def _check_choice(name: str, spec: Spec, value: Any) -> str:
     keys = [key for key, _, _ in spec.choices]
     if value not in keys:
         hint = nearest(str(value), keys)
-        raise SheetError(f"{name} must be one of {', '.join(keys)}, not {value!r}{hint}")
+        raise SheetError(f"{name} must be one of {', '.join(keys)}, not {shown(value)}{hint}")
     return value
 
 
 def _check_text(name: str, spec: Spec, value: Any) -> str:
     if not isinstance(value, str):
-        raise SheetError(f"{name} must be text in quotes, not {value!r}")
+        raise SheetError(f"{name} must be text in quotes, not {shown(value)}")
     return value
 
 
 def _check_point(name: str, spec: Spec, value: Any) -> tuple[float, ...]:
     size = 3 if spec.kind == "colour" else spec.size
     if not isinstance(value, (list, tuple)) or len(value) != size:
-        raise SheetError(f"{name} must be a list of {size} numbers, not {value!r}")
+        raise SheetError(f"{name} must be a list of {size} numbers, not {shown(value)}")
     return tuple(float(_check_number(name, dataclasses.replace(spec, kind="number"), part)) for part in value)
 
 
@@ -223,7 +238,7 @@ def _check_table(name: str, spec: Spec, value: Any) -> list[Any]:
     if isinstance(value, (str, Mapping)):
         value = [value]
     if not isinstance(value, list):
-        raise SheetError(f"{name} must be a list of tables, not {value!r}")
+        raise SheetError(f"{name} must be a list of tables, not {shown(value)}")
     rows = []
     for place, entry in enumerate(value):
         if isinstance(entry, spec.row):

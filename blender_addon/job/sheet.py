@@ -5,22 +5,27 @@ It begins `bozzetto = 1`. Steps and fields that are not written keep their defau
 
 from __future__ import annotations
 
+import contextlib
 import json
 import os
 import re
+import stat
 import tomllib
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
 from .errors import SheetError
 from .names import check_name, cleaned
-from .settings import Spec, build, check, nearest, specs
+from .settings import Spec, build, check, nearest, shown, specs
 from .step import Step
 
 FORMAT = 1
 """The number this version writes; newer sheets are refused, older ones migrated."""
+
+LONGEST = 4_000_000
+"""Bytes of a sheet; one with every setting explained has some 20,000."""
 
 MIGRATIONS: dict[int, Callable[[dict[str, Any]], dict[str, Any]]] = {}
 """From a format number to the function that turns such a sheet's tables into the next format's."""
@@ -40,16 +45,32 @@ class JobSheet:
         return self.settings[step]
 
     def path(self, written: str) -> Path:
-        """The absolute path of a file or folder written on the sheet. Raises SheetError where it can't be a path."""
+        """The absolute path of a file or folder written on the sheet. Raises SheetError for what can be no path.
+
+        Links are followed, except where they end in a name without a suffix or in nothing: then the name that was written tells
+        more.
+        """
         try:
-            path = (self.folder / Path(written).expanduser()).resolve()
-            os.lstat(path)
-        except (FileNotFoundError, NotADirectoryError, PermissionError):  # whoever opens it says so in better words
-            return path
-        except (OSError, RuntimeError, ValueError) as error:  # too long, a user who is not there, a null character
-            reason = getattr(error, "strerror", None) or str(error)
-            raise SheetError(f"The path {written[:80]!r} can't be used: {reason}") from None
-        return path
+            place = self.folder / Path(written).expanduser()
+            path = place.resolve()
+            ends_nowhere = place.is_symlink() and not (path.suffix and path.exists())
+        except (OSError, RuntimeError, ValueError) as error:
+            raise SheetError(f"{_shown(written)} can be no path ({_reason(error)}); write another one") from None
+        return Path(os.path.abspath(place)) if ends_nowhere else path
+
+    def named_files(self) -> frozenset[Path]:
+        """All files that the sheet itself names, links followed; what can be no path is left out."""
+        return frozenset(path for settings in self.settings.values() for path in self._files_of(settings))
+
+    def _files_of(self, settings: Any) -> Iterator[Path]:
+        for name, spec in specs(settings).items():
+            value = getattr(settings, name)
+            if spec.kind == "table":
+                for row in value:
+                    yield from self._files_of(row)
+            elif spec.kind == "file" and value:
+                with contextlib.suppress(SheetError, OSError, RuntimeError):
+                    yield self.path(value).resolve()
 
 
 def blank(steps: Sequence[Step], *, name: str = "job", folder: Path | None = None) -> JobSheet:
@@ -60,22 +81,50 @@ def blank(steps: Sequence[Step], *, name: str = "job", folder: Path | None = Non
 def read(path: Path, steps: Sequence[Step]) -> JobSheet:
     """The sheet in a file. Raises SheetError with the file's name, the field and what to do."""
     try:
-        words = path.read_text(encoding="utf-8-sig")  # some editors put a mark in front, which says nothing
+        words = _text_of(path)
+        folder = path.resolve().parent
     except FileNotFoundError:
         raise SheetError(f'There is no job sheet "{path}"; write one with "bozzetto new"') from None
-    except (OSError, ValueError) as error:
-        raise SheetError(f'The job sheet "{path}" can\'t be read: {error}') from None
-    sheet = parse(words, steps, name=cleaned(path.stem), folder=path.resolve().parent, where=f'Job sheet "{path.name}": ')
+    except UnicodeDecodeError as error:
+        raise SheetError(f'The job sheet "{path}" can\'t be read: {error}; save it as UTF-8') from None
+    except (OSError, RuntimeError, ValueError) as error:
+        raise SheetError(f"The job sheet {_shown(str(path))} can't be read: {_reason(error)}") from None
+    sheet = parse(words, steps, name=cleaned(path.stem), folder=folder, where=f'Job sheet "{path.name}": ')
     sheet.file = path.resolve()
     return sheet
+
+
+def _text_of(path: Path) -> str:
+    """The text of a sheet: a plain file of a sensible length, in UTF-8, with or without a byte-order mark."""
+    found = path.stat()  # first: opening a named pipe would wait without end
+    if not stat.S_ISREG(found.st_mode):
+        what = "a folder; name the .toml file in it" if stat.S_ISDIR(found.st_mode) else "no plain file"
+        raise ValueError(f"it is {what}")
+    if found.st_size > LONGEST:
+        raise ValueError(f"it has {found.st_size / 1e6:.0f} MB, and a sheet is a page of text: is it the right file?")
+    return path.read_text(encoding="utf-8-sig")
+
+
+def _shown(written: str) -> str:
+    """A path in quotes, cut to what a person reads."""
+    plain = written.replace("\0", "\\0")
+    return f'"{plain}"' if len(plain) <= 120 else f'"{plain[:100]}..." ({len(plain)} letters)'
+
+
+def _reason(error: Exception) -> str:
+    return str(getattr(error, "strerror", None) or error)
 
 
 def parse(words: str, steps: Sequence[Step], *, name: str, folder: Path, where: str = "") -> JobSheet:
     """The sheet in a text."""
     try:
-        tables = tomllib.loads(words)
-    except (ValueError, RecursionError) as error:  # not TOML, a number of thousands of digits, brackets without end
+        tables = tomllib.loads(words.removeprefix("\ufeff"))
+    except RecursionError:
+        raise SheetError(f"{where}not valid TOML: its brackets are nested too deep") from None
+    except tomllib.TOMLDecodeError as error:
         raise SheetError(f"{where}not valid TOML: {error}") from None
+    except ValueError:  # Python's own limit on the digits of a whole number
+        raise SheetError(f"{where}not valid TOML: a number in it has thousands of digits") from None
     try:
         return _from_tables(_migrated(tables), steps, name, folder)
     except SheetError as error:
@@ -89,9 +138,11 @@ def _migrated(tables: dict[str, Any]) -> dict[str, Any]:
     if number is None:
         raise SheetError('the first line must be "bozzetto = 1"')
     if not isinstance(number, int) or isinstance(number, bool) or number < 1:
-        raise SheetError(f"bozzetto must be a sheet number such as {FORMAT}, not {number!r}")
+        raise SheetError(f"bozzetto must be a sheet number such as {FORMAT}, not {shown(number)}")
     if number > FORMAT:
-        raise SheetError(f"it was written by a newer Bozzetto (sheet {number}, this one reads {FORMAT}); update the add-on")
+        raise SheetError(
+            f"it was written by a newer Bozzetto (sheet {shown(number)}, this one reads {FORMAT}); update the add-on"
+        )
     while number < FORMAT:
         tables = MIGRATIONS[number](tables)
         number += 1
@@ -156,7 +207,7 @@ def override(sheet: JobSheet, assignment: str) -> None:
     if known[name].kind not in ("text", "file", "folder", "choice", "object", "collection", "image") or written[:1] in "\"'":
         try:
             value = tomllib.loads(f"value = {written}")["value"]
-        except (ValueError, RecursionError):
+        except (ValueError, KeyError, RecursionError):
             value = written
     setattr(settings, name, check(f"{step}.{name}", known[name], value))
 
@@ -207,7 +258,8 @@ def _value(value: Any) -> str:
     if isinstance(value, bool):
         return "true" if value else "false"
     if isinstance(value, str):
-        return json.dumps(value, ensure_ascii=False)  # a JSON string is a TOML basic string
+        # A JSON string is a TOML basic string, but that TOML wants the character DEL escaped.
+        return json.dumps(value, ensure_ascii=False).replace("\x7f", "\\u007f")
     if isinstance(value, float):
         return repr(value)
     if isinstance(value, (list, tuple)):

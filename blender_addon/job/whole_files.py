@@ -25,8 +25,15 @@ def writable(folder: Path) -> Path:
             trial.write(b"\0" * 65536)
             trial.flush()
             os.fsync(trial.fileno())
-    except (OSError, ValueError) as error:
-        reason = getattr(error, "strerror", None) or str(error)
+    except (FileExistsError, NotADirectoryError):
+        there = next((place for place in (folder, *folder.parents) if place.exists() and not place.is_dir()), folder)
+        raise OutputError(
+            f'Nothing can be written to "{folder}": "{there}" is a file, not a folder; choose another one'
+        ) from None
+    except ValueError:
+        raise OutputError("The folder for the results can't be made: its path holds a zero byte; choose another one") from None
+    except OSError as error:
+        reason = error.strerror or str(error)
         raise OutputError(f'Nothing can be written to "{folder}" ({reason}): choose another folder or free some room') from None
     return folder
 

@@ -2,15 +2,35 @@
 
 from __future__ import annotations
 
+import importlib
 from collections.abc import Callable
+from pathlib import Path
 from typing import Any
 
 import bpy
 
 VERSION: tuple[int, int, int] = bpy.app.version
 
-READS_MESHOPT = VERSION >= (5, 2, 0)
-"""Whether the glTF importer knows meshopt compression."""
+_LIBRARY_MODULES = (
+    ("io_scene_gltf2.io.com.library", True),  # 5.2
+    ("io_scene_gltf2.io.com.draco", False),  # 4.5 and 5.0, which know Draco alone
+)
+
+
+def importer_library(name: str) -> Path | None:
+    """The library file by which the glTF importer unpacks a compression ('bf_intern_draco_bridge', ...); None where this build
+    lacks it or the importer does not know that compression."""
+    if "meshopt" in name and VERSION < (5, 2, 0):
+        return None
+    for module, asks_by_name in _LIBRARY_MODULES:
+        try:
+            own = importlib.import_module(module).dll_path
+            path = own(name, name) if asks_by_name else own()
+        except (ImportError, AttributeError, KeyError, TypeError, OSError):
+            continue
+        if path is not None and Path(path).is_file():
+            return Path(path)
+    return None
 
 
 def written_by_other_release() -> bool:

@@ -35,6 +35,11 @@ def read_pixels(image: Any, *, limit: int | None = None) -> Any:
     return values.reshape(height, width, 4)
 
 
+def images_of_all() -> list[Any]:
+    """All images of the .blend."""
+    return list(bpy.data.images)
+
+
 def release(image: Any) -> None:
     """Give back the memory of a vast picture (1 GB at 16 K): its pixels come back from its packed file when next asked for."""
     if max(image.size) > LARGEST and image.packed_file is not None and not image.is_dirty:

@@ -89,9 +89,9 @@ def writes(path: Path) -> Iterator[None]:
 def write_figures(path: Path, report: Report) -> None:
     """figures.json: one table a step; steps that did not run this time keep their figures."""
     kept: dict[str, Any] = {}
-    with contextlib.suppress(OSError, ValueError):
-        table = json.loads(path.read_text(encoding="utf-8"))
-        kept = table if isinstance(table, dict) else {}
+    with contextlib.suppress(OSError, ValueError, RecursionError):
+        read = json.loads(path.read_text(encoding="utf-8"))
+        kept = read if isinstance(read, dict) else {}
     kept.update(report.figures())
     write_text(path, json.dumps(kept, indent=1, sort_keys=True, default=float) + "\n")
 

@@ -26,6 +26,8 @@ VERSIONS = {"5.2.3": "3.13", "5.0.1": "3.11", "4.5.15": "3.11"}
 DEFAULTS = ("5.2.3", "4.5.15")
 REQUIREMENTS = Path(__file__).parent / "requirements"
 STAMP = "bozzetto-env.json"
+OPTIONAL = ("unpack",)
+"""Requirement sets that the work goes on without, where they can't be had; what then lacks is said."""
 
 
 class EnvironmentMissing(TaskError):
@@ -89,8 +91,14 @@ def _ensure(name: str, version: str, sets: Sequence[str], bpy: str = "") -> Path
             if _stamps(folder).get(key) != wanted[key]:
                 print(f"Adding the {key} packages to {name} ...", flush=True)
                 _restamp(folder, key, "")
-                _pip(python_in(folder), key)
-                _restamp(folder, key, wanted[key])
+                try:
+                    _pip(python_in(folder), key)
+                except EnvironmentMissing as error:
+                    if key not in OPTIONAL:
+                        raise
+                    print(f"Going on without the {key} packages: {error}", flush=True)
+                else:
+                    _restamp(folder, key, wanted[key])
     return python_in(folder)
 
 

@@ -6,19 +6,28 @@ streamed in blocks; a block without the letters of 'nan' or 'inf' costs one sear
 
 from __future__ import annotations
 
-import json
 import re
+import stat
 import struct
-from collections.abc import Iterator
-from dataclasses import dataclass, replace
+from collections.abc import Callable, Collection, Iterator
+from dataclasses import dataclass, field
 from pathlib import Path
-from urllib.parse import unquote
 
+from ..gltf import DRACO, Gltf, read_gltf
+from ..gltf_check import check_gltf, lacks_without, uses_meshopt
+from ..plain_files import plain_file, status
+from ..references import Reference
+from ..usd_names import refused_assets
 from .file_coordinates import FAR, Coordinates, count_bad, glb_floats, patched, ply_floats, stl_floats
 from .ply import PLY_BYTES, FileProblem, PlyHeader, ply_header
 
 FORMATS = (".obj", ".ply", ".stl", ".glb", ".gltf", ".fbx", ".usd", ".usda", ".usdc", ".usdz")
 BLOCK = 1 << 24
+LONGEST_LINE = 1 << 26
+_MARKS = (
+    (b"glTF", ".glb"), (b"ply\n", ".ply"), (b"ply\r", ".ply"), (b"Kaydara FBX Binary", ".fbx"), (b"; FBX", ".fbx"),
+    (b"PXR-USDC", ".usdc"), (b"#usda", ".usda"),
+)  # fmt: skip
 
 INSTEAD = {
     ".off": "convert it to PLY or OBJ first (most mesh programs can)",
@@ -46,43 +55,97 @@ INSTEAD = {
 
 @dataclass(frozen=True)
 class Checked:
-    """What a look at the file told: how many coordinates are no numbers (text formats), whether the format says metres."""
+    """What a look at a mesh file told.
+
+    bad_vertices, bad_others: coordinates, and normals or UVs, that are no numbers. in_metres: the format says metres. recode: a
+    text that is not plain UTF-8. library_elsewhere: an OBJ whose material library lies in another folder. gltf: the description
+    of a glTF file. refused: files that a USD names and that must not be read.
+    """
 
     bad_vertices: int = 0
     bad_others: int = 0
     in_metres: bool = False
-    needs_meshopt: bool = False
+    recode: bool = False
+    library_elsewhere: bool = False
+    gltf: Gltf | None = field(default=None, compare=False)
+    refused: tuple[Reference, ...] = ()
 
 
-def check_file(path: Path, *, meshopt: bool = False) -> Checked:
-    """Look at a mesh file before it is imported; `meshopt`: the importer reads that compression. Raises FileProblem."""
-    if not path.exists():
-        raise FileProblem("there is no such file; check the path")
-    if path.is_dir():
-        found = sorted(p.name for p in path.iterdir() if p.suffix.lower() in FORMATS)
-        hint = f', for example "{found[0]}"' if found else ""
-        raise FileProblem(f"it is a folder; give the mesh file in it{hint}")
-    suffix = path.suffix.lower()
-    if suffix not in FORMATS:
-        what = INSTEAD.get(suffix, "save the scan as OBJ, PLY, STL, GLB, glTF, FBX or USD")
-        raise FileProblem(f'files of the kind "{suffix or path.name}" can\'t be read; {what}')
+def check_file(path: Path, *, unpacks: Collection[str] = (), allowed: Collection[Path] = ()) -> Checked:
+    """Look at a mesh file before it is imported. Raises FileProblem.
+
+    unpacks: the compressions, of 'draco' and 'meshopt', that whoever imports can unpack. allowed: files outside the scan's own
+    folder that it may bring in, resolved.
+    """
+    size = _length(path)
     try:
-        size = path.stat().st_size
+        kind = path_kind(path)
+        if not kind:
+            suffix = path.suffix.lower()
+            what = INSTEAD.get(suffix, "save the scan as OBJ, PLY, STL, GLB, glTF, FBX or USD")
+            raise FileProblem(f'files of the kind "{suffix or path.name}" can\'t be read; {what}')
         if not size:
             raise FileProblem("it is empty (0 bytes); export the scan again")
-        checked = _CHECKS.get(suffix, _nothing)(path, size)
+        checked = _CHECKS[kind](path, size, frozenset(allowed))
     except OSError as error:
         raise FileProblem(f"it can't be read ({error.strerror or error}); check its permissions") from None
-    if checked.needs_meshopt and not meshopt:
-        raise FileProblem(
-            "its mesh is packed with meshopt compression, which this Blender can't read; "
-            "export the scan again without it (Draco is fine)"
-        )
+    if checked.gltf is not None:
+        _refuse_packed(checked.gltf, unpacks)
     return checked
 
 
-def _nothing(path: Path, size: int) -> Checked:
-    return Checked()
+def _length(path: Path) -> int:
+    """Bytes of a plain file. Raises FileProblem, for a folder with a mesh file in it as an example."""
+    found = status(path)
+    if stat.S_ISDIR(found.st_mode):
+        try:
+            names = sorted(each.name for each in path.iterdir() if each.suffix.lower() in FORMATS)
+        except OSError:
+            names = []
+        hint = f', for example "{names[0]}"' if names else ""
+        raise FileProblem(f"it is a folder; give the mesh file in it{hint}")
+    return plain_file(path).st_size
+
+
+def path_kind(path: Path) -> str:
+    """The format of a mesh file as its usual suffix, told by its name or, where that says nothing, by its bytes; else ''."""
+    suffix = path.suffix.lower()
+    if suffix in FORMATS:
+        return suffix
+    if suffix in INSTEAD:
+        return ""
+    with path.open("rb") as file:
+        return sniffed(file.read(4096), path.stat().st_size)
+
+
+def sniffed(start: bytes, size: int) -> str:
+    """The format that a file's first bytes show, as a suffix, or ''. size: bytes of the whole file."""
+    for mark, kind in _MARKS:
+        if start.startswith(mark):
+            return kind
+    if size >= 84 and len(start) >= 84 and 84 + 50 * struct.unpack_from("<I", start, 80)[0] == size:
+        return ".stl"
+    text = start.lstrip(b"\xef\xbb\xbf \t\r\n")
+    if b"\0" in start:
+        return ""
+    if text.startswith(b"{") and b'"asset"' in start:
+        return ".gltf"
+    if text[:6].lower() in (b"solid ", b"solid\n") and b"facet" in text:
+        return ".stl"
+    return ".obj" if _OBJ_VERTEX.search(text) else ""
+
+
+def _refuse_packed(gltf: Gltf, unpacks: Collection[str]) -> None:
+    if "meshopt" not in unpacks and uses_meshopt(gltf):
+        raise FileProblem(
+            "its mesh is packed with meshopt compression (EXT_meshopt_compression), which this Blender can't read; "
+            "export the scan again without it"
+        )
+    if "draco" not in unpacks and lacks_without(gltf, DRACO):
+        raise FileProblem(
+            "its mesh is packed with Draco compression (KHR_draco_mesh_compression), and this Blender lacks the library that "
+            "unpacks it; export the scan again without it"
+        )
 
 
 # --- text ------------------------------------------------------------------------------------------------------------
@@ -97,6 +160,10 @@ def blocks(path: Path) -> Iterator[bytes]:
             cut = block.rfind(b"\n") + 1
             if not cut:
                 rest = block
+                if len(rest) > LONGEST_LINE:
+                    raise FileProblem(
+                        f"it has a line of more than {LONGEST_LINE >> 20} MB, so it is no mesh as text; export it again"
+                    )
                 continue
             rest = block[cut:]
             yield block[:cut]
@@ -106,7 +173,10 @@ def blocks(path: Path) -> Iterator[bytes]:
 
 _SUSPECT = re.compile(rb"(?i)nan|inf|1\.#")
 _NO_NUMBER = re.compile(rb"(?i)(?<![\w.])[+-]?(?:nan|inf|1\.#)[\w()#.]*")
-_OBJ_VERTEX = re.compile(rb"(?m)^[ \t]*v[ \t]+[-+.\dnNiI]")
+_OBJ_VERTEX = re.compile(rb"(?m)^(?:\xef\xbb\xbf)?[ \t]*v[ \t]+[-+.\dnNiI]")
+BOM = b"\xef\xbb\xbf"
+_LIBRARY = re.compile(rb"(?mi)^[ \t]*mtllib\b[^\r\n]*")
+_LIBRARY_ELSEWHERE = re.compile(rb"(?mi)^[ \t]*mtllib\b[^\r\n]*(?:\.\.|:|[ \t][/\\])")
 _OBJ_FACE = re.compile(rb"(?m)^[ \t]*f[ \t]+\S+[ \t]+\S+[ \t]+\S")
 
 
@@ -131,13 +201,16 @@ def bad_lines(block: bytes, *, is_obj: bool) -> Iterator[tuple[int, int, bool]]:
             yield start, end, kind == b"v"
 
 
-def _check_obj(path: Path, size: int) -> Checked:
+def _check_obj(path: Path, size: int, allowed: frozenset[Path]) -> Checked:
     vertices, faces, bad, others = False, False, 0, 0
-    binary = False
-    for block in blocks(path):
+    binary = recode = elsewhere = False
+    for number, block in enumerate(blocks(path)):
         vertices = vertices or bool(_OBJ_VERTEX.search(block))
         faces = faces or bool(_OBJ_FACE.search(block))
         binary = binary or b"\0" in block
+        recode = recode or (number == 0 and block.startswith(BOM)) or not is_utf8(block)
+        if b"mtllib" in block.lower():
+            elsewhere = elsewhere or b"\\\n" in block or b"\\\r" in block or bool(_LIBRARY_ELSEWHERE.search(block))
         for _, _, is_vertex in bad_lines(block, is_obj=True):
             bad += is_vertex
             others += not is_vertex
@@ -147,24 +220,39 @@ def _check_obj(path: Path, size: int) -> Checked:
         raise FileProblem("it holds no vertices; export the scan again as a mesh")
     if not faces:
         raise FileProblem("it holds points but no faces; export the scan as a mesh, not as a point cloud")
-    return Checked(bad, others)
+    return Checked(bad, others, recode=recode, library_elsewhere=elsewhere)
+
+
+def is_utf8(block: bytes) -> bool:
+    """Whether whole lines of text are UTF-8."""
+    if block.isascii():
+        return True
+    try:
+        block.decode("utf-8")
+    except UnicodeDecodeError:
+        return False
+    return True
 
 
 def without_bad_numbers(path: Path, target: Path) -> None:
     """Write a copy of a mesh file in which coordinates that are no numbers stand FAR away, so that they can be dropped later.
 
-    In lines other than vertices (normals, UVs) such numbers become 0.
+    In lines other than vertices (normals, UVs) such numbers become 0. A copy of an OBJ is UTF-8 and names no material library.
     """
-    floats = _floats_of(path)
+    kind = path_kind(path)
+    floats = _floats_of(path, kind)
     if floats is not None:
         patched(path, target, floats)
         return
-    is_obj = path.suffix.lower() == ".obj"
+    is_obj = kind == ".obj"
     with target.open("wb") as out:
         for number, block in enumerate(blocks(path)):
             body = block.find(b"end_header") if number == 0 and not is_obj else 0
             out.write(block[:body])
             block, written = block[body:], 0
+            if is_obj:
+                block = _LIBRARY.sub(b"#", block.removeprefix(BOM) if number == 0 else block)
+                block = block if is_utf8(block) else block.decode("latin-1").encode("utf-8")
             for start, end, is_vertex in bad_lines(block, is_obj=is_obj):
                 out.write(block[written:start])
                 out.write(_NO_NUMBER.sub(FAR if is_vertex else b"0", block[start:end]))
@@ -175,7 +263,7 @@ def without_bad_numbers(path: Path, target: Path) -> None:
 # --- PLY -------------------------------------------------------------------------------------------------------------
 
 
-def _check_ply(path: Path, size: int) -> Checked:
+def _check_ply(path: Path, size: int, allowed: frozenset[Path]) -> Checked:
     with path.open("rb") as file:
         header = ply_header(file.read(1 << 16))
     if header.count("vertex") <= 0:
@@ -213,7 +301,7 @@ def _check_ascii_ply(path: Path, header: PlyHeader) -> Checked:
 # --- binary formats ----------------------------------------------------------------------------------------------------
 
 
-def _check_stl(path: Path, size: int) -> Checked:
+def _check_stl(path: Path, size: int, allowed: frozenset[Path]) -> Checked:
     with path.open("rb") as file:
         start = file.read(min(size, 4096))
     if size >= 84:
@@ -223,15 +311,7 @@ def _check_stl(path: Path, size: int) -> Checked:
                 raise FileProblem("it holds no faces; export the scan again")
             return Checked(count_bad(path, stl_floats(count)))
     if start.lstrip()[:5].lower() == b"solid" and b"\0" not in start:
-        bad = faces = 0
-        for block in blocks(path):
-            faces += len(re.findall(rb"(?i)\bendfacet\b", block))
-            bad += sum(1 for start, end, _ in bad_lines(block, is_obj=False) if b"vertex" in block[start:end].lower())
-        if not faces:
-            raise FileProblem("it holds no faces; export the scan again")
-        if bad:
-            raise FileProblem(f"{bad} of its corners are not numbers; export the scan again, best as OBJ or PLY")
-        return Checked()
+        return _check_ascii_stl(path)
     if size < 84:
         raise FileProblem("it is too short for an STL; export the scan again")
     raise FileProblem(
@@ -239,97 +319,38 @@ def _check_stl(path: Path, size: int) -> Checked:
     )
 
 
-def _check_glb(path: Path, size: int) -> Checked:
-    """The 12-byte header and the chunks of a binary glTF (glTF 2.0 specification, section 4.4)."""
+def _check_ascii_stl(path: Path) -> Checked:
+    """Facets of three corners each, and an end: a text that is cut short lacks both."""
+    bad = faces = corners = begun = ended = 0
+    for block in blocks(path):
+        faces += len(re.findall(rb"(?i)\bendfacet\b", block))
+        begun += len(re.findall(rb"(?i)\bfacet\b", block))
+        corners += len(re.findall(rb"(?i)\bvertex\b", block))
+        ended += len(re.findall(rb"(?mi)^[ \t]*endsolid\b", block))
+        bad += sum(1 for start, end, _ in bad_lines(block, is_obj=False) if b"vertex" in block[start:end].lower())
+    if not ended or begun != faces:
+        raise FileProblem(f"it is cut short (it has no end behind its {faces} triangles); copy or export the scan again")
+    if not faces:
+        raise FileProblem("it holds no faces; export the scan again")
+    if corners != 3 * faces:
+        raise FileProblem(f"its {faces} triangles have {corners} corners in all; export the scan again")
+    if bad:
+        raise FileProblem(f"{bad} of its corners are not numbers; export the scan again, best as OBJ or PLY")
+    return Checked()
+
+
+def _check_gltf(path: Path, size: int, allowed: frozenset[Path]) -> Checked:
     with path.open("rb") as file:
-        start = file.read(20)
-        if start[:4] != b"glTF":
-            raise FileProblem("it does not begin as a GLB does; export the scan again")
-        if len(start) < 20:
-            raise FileProblem("it is cut short; copy or export the scan again")
-        version, length, json_length, json_kind = struct.unpack_from("<IIII", start, 4)
-        if version != 2:
-            raise FileProblem(f"it is glTF {version}, only 2 can be read; export the scan again")
-        if length > size:
-            raise FileProblem(f"it is cut short ({size} of {length} bytes); copy or export the scan again")
-        if json_kind != 0x4E4F534A or json_length > size - 20:
-            raise FileProblem("its chunks are damaged; copy or export the scan again")
-        text = file.read(json_length)
-        second = file.read(8)
-    binary = 0
-    if len(second) == 8:
-        binary = struct.unpack_from("<I", second)[0]
-        if 20 + json_length + 8 + binary > size:
-            raise FileProblem("its data chunk is cut short; copy or export the scan again")
-    content = _gltf(text)
-    checked = _check_gltf_content(content, path.parent, binary)
-    return replace(checked, bad_vertices=count_bad(path, glb_floats(content, 28 + json_length)))
+        start = file.read(4)
+    if path_kind(path) == ".glb" and start != b"glTF":
+        raise FileProblem("it does not begin as a GLB does; export the scan again")
+    gltf = read_gltf(path, allowed)
+    check_gltf(gltf)
+    bad = count_bad(path, glb_floats(gltf.content, gltf.start)) if gltf.length else 0
+    return Checked(bad, in_metres=True, gltf=gltf)
 
 
-def _check_gltf(path: Path, size: int) -> Checked:
-    return _check_gltf_content(_gltf(path.read_bytes()), path.parent, 0)
-
-
-def _gltf(text: bytes) -> dict:
-    try:
-        content = json.loads(text)
-    except (ValueError, UnicodeDecodeError, RecursionError):
-        raise FileProblem("its description is damaged (no valid JSON); copy or export the scan again") from None
-    if not isinstance(content, dict):
-        raise FileProblem("its description is damaged; copy or export the scan again")
-    return content
-
-
-def _check_gltf_content(content: dict, folder: Path, binary: int) -> Checked:
-    required = content.get("extensionsRequired") or []
-    meshopt = isinstance(required, list) and any("meshopt" in str(name).lower() for name in required)
-    try:
-        if not any(mesh["primitives"] for mesh in content.get("meshes", [])):
-            raise FileProblem("it holds no mesh; export the scan again")
-        for number, buffer in enumerate(content.get("buffers", [])):
-            _check_buffer(buffer, folder, binary if number == 0 else 0)
-        _check_accessors(content)
-    except (TypeError, KeyError, AttributeError, IndexError):
-        raise FileProblem("its description is damaged; copy or export the scan again") from None
-    return Checked(in_metres=True, needs_meshopt=meshopt)
-
-
-def _check_buffer(buffer: dict, folder: Path, binary: int) -> None:
-    uri, length = buffer.get("uri"), buffer["byteLength"]
-    if uri is None:
-        if length > binary + 3:
-            raise FileProblem(f"its data chunk is cut short ({binary} of {length} bytes); copy or export the scan again")
-    elif not uri.startswith("data:"):
-        beside = folder / unquote(uri)
-        if not beside.is_file():
-            raise FileProblem(f'the file "{uri}" that it needs is missing; put it beside it, or export as GLB')
-        if beside.stat().st_size < length:
-            raise FileProblem(f'the file "{uri}" that it needs is cut short; copy or export the scan again')
-
-
-_PARTS = {"SCALAR": 1, "VEC2": 2, "VEC3": 3, "VEC4": 4, "MAT2": 4, "MAT3": 9, "MAT4": 16}
-_SIZES = {5120: 1, 5121: 1, 5122: 2, 5123: 2, 5125: 4, 5126: 4}
-
-
-def _check_accessors(content: dict) -> None:
-    """Each accessor inside its buffer view, each view inside its buffer."""
-    views = content.get("bufferViews", [])
-    for view in views:
-        buffer = content["buffers"][view["buffer"]]
-        if view.get("byteOffset", 0) < 0 or view.get("byteOffset", 0) + view["byteLength"] > buffer["byteLength"]:
-            raise FileProblem("its tables reach beyond its data; copy or export the scan again")
-    for accessor in content.get("accessors", []):
-        if "bufferView" not in accessor:
-            continue
-        view = views[accessor["bufferView"]]
-        item = _PARTS[accessor["type"]] * _SIZES[accessor["componentType"]]
-        stride = view.get("byteStride") or item
-        needed = accessor.get("byteOffset", 0) + stride * (accessor["count"] - 1) + item
-        if accessor["count"] < 1 or needed > view["byteLength"]:
-            raise FileProblem("its tables reach beyond its data; copy or export the scan again")
-
-
-def _check_fbx(path: Path, size: int) -> Checked:
+def _check_fbx(path: Path, size: int, allowed: frozenset[Path]) -> Checked:
     with path.open("rb") as file:
         start = file.read(64)
     if not start.startswith(b"Kaydara FBX Binary") and not start.lstrip().startswith(b";"):
@@ -337,33 +358,30 @@ def _check_fbx(path: Path, size: int) -> Checked:
     return Checked()
 
 
-def _check_usd(path: Path, size: int) -> Checked:
+def _check_usd(path: Path, size: int, allowed: frozenset[Path]) -> Checked:
     with path.open("rb") as file:
         start = file.read(8)
     if not start.startswith((b"PXR-USDC", b"#usda", b"PK\x03\x04")):
         raise FileProblem("it does not begin as a USD file does; export the scan again")
-    return Checked()
+    return Checked(refused=tuple(refused_assets(path, allowed)))
 
 
-_CHECKS = {
-    ".obj": _check_obj, ".ply": _check_ply, ".stl": _check_stl, ".glb": _check_glb, ".gltf": _check_gltf,
+_CHECKS: dict[str, Callable[[Path, int, frozenset[Path]], Checked]] = {
+    ".obj": _check_obj, ".ply": _check_ply, ".stl": _check_stl, ".glb": _check_gltf, ".gltf": _check_gltf,
     ".fbx": _check_fbx, ".usd": _check_usd, ".usda": _check_usd, ".usdc": _check_usd, ".usdz": _check_usd,
 }  # fmt: skip
 
 
-def _floats_of(path: Path) -> list[Coordinates] | None:
+def _floats_of(path: Path, kind: str) -> list[Coordinates] | None:
     """Where a binary file's coordinates lie; None for text."""
-    suffix = path.suffix.lower()
     with path.open("rb") as file:
         start = file.read(1 << 16)
-    if suffix == ".ply":
+    if kind == ".ply":
         header = ply_header(start)
         return None if header.format == "ascii" else ply_floats(header)
-    if suffix == ".stl":
+    if kind == ".stl":
         return stl_floats(struct.unpack_from("<I", start, 80)[0])
-    if suffix == ".glb":
-        length = struct.unpack_from("<I", start, 12)[0]
-        with path.open("rb") as file:
-            file.seek(20)
-            return glb_floats(_gltf(file.read(length)), 28 + length)
+    if kind == ".glb":
+        gltf = read_gltf(path)
+        return glb_floats(gltf.content, gltf.start)
     return None

@@ -8,6 +8,9 @@ from typing import Any
 import bpy
 import numpy as np
 
+from ...core.files.ply import FileProblem
+from ...core.picture_headers import check_picture
+from ...core.plain_files import is_there
 from ...job.errors import InputError
 from ...job.settings import nearest
 
@@ -29,7 +32,7 @@ def load_surroundings(written: str, path: Path) -> Any:
     """
     own = own_pictures()
     file = own.get(written.lower(), path)
-    if not file.is_file():
+    if not is_there(file):
         hint = nearest(written, list(own)) if not Path(written).suffix else ""
         raise InputError(
             f'There is no picture of surroundings "{written}"{hint}; give an .exr or .hdr file, or one of Blender\'s own: '
@@ -39,6 +42,10 @@ def load_surroundings(written: str, path: Path) -> Any:
         raise InputError(
             f'"{file.name}" can\'t light a scene: surroundings must be an .exr or .hdr picture with its full range'
         )
+    try:
+        check_picture(file)
+    except FileProblem as problem:
+        raise InputError(f'"{file.name}" can\'t light a scene: {problem}') from None
     try:
         image = bpy.data.images.load(str(file), check_existing=False)
     except RuntimeError as error:

@@ -1,11 +1,14 @@
 """How does a scan file come into the scene? Through Blender's importers, its meshes then read as one set of triangles.
 
-What an importer leaves behind (objects, materials, lights) is scaffolding: it is never offered, so the stage sweeps it.
+What an importer leaves behind (objects, materials, lights) is scaffolding: it is never offered, so the stage sweeps it. What it
+prints goes to the log; what it raises becomes one sentence.
 """
 
 from __future__ import annotations
 
+import re
 import tempfile
+from collections.abc import Callable, Collection, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
@@ -18,8 +21,10 @@ from ...core.files.file_coordinates import FAR_AWAY
 from ...core.mesh.topology import joined, submesh
 from ...core.mesh.triangles import TriangleMesh
 from ...job.errors import InputError
-from ..compat import READS_MESHOPT
+from ..captured import captured
+from ..import_copies import Readable, readable
 from ..meshes import read_mesh
+from ..unpacking import unpackable
 
 COLOUR = "Colour"
 """The name of the vertex colours on our scans."""
@@ -27,7 +32,11 @@ COLOUR = "Colour"
 
 @dataclass
 class Imported:
-    """A scan file's triangles in the file's own unit, the imported material a slot (or None), and what was found on the way."""
+    """A scan file's triangles in the file's own unit, the imported material a slot (or None), and what was found on the way.
+
+    left_out: (name, why) of each picture that the file names and that was not read. remarks: what the importer complained of
+    though a mesh arrived.
+    """
 
     mesh: TriangleMesh
     materials: list[Any] = field(default_factory=list)
@@ -35,85 +44,119 @@ class Imported:
     dropped_vertices: int = 0
     mended_numbers: int = 0
     in_metres: bool = False
+    left_out: tuple[tuple[str, str], ...] = ()
+    remarks: tuple[str, ...] = ()
 
 
-def import_scan(path: Path) -> Imported:
-    """Import a mesh file. Raises InputError with the file's name and what to do."""
-    try:
-        checked = mesh_files.check_file(path, meshopt=READS_MESHOPT)
-    except mesh_files.FileProblem as problem:
-        raise InputError(f'The scan "{path.name}" can\'t be used: {problem}') from None
+def import_scan(path: Path, *, allowed: Collection[Path] = (), log: Callable[[str], None] | None = None) -> Imported:
+    """Import a mesh file. Raises InputError with the file's name and what to do.
+
+    allowed: files outside the scan's own folder that it may bring in, resolved. log: gets what the importer prints, by lines.
+    """
     if bpy.context.mode != "OBJECT":
         raise InputError("Importing a scan needs Object Mode: leave the mode you are in, then run again")
-    if checked.bad_vertices or checked.bad_others:
-        with tempfile.TemporaryDirectory() as folder:
-            copy = Path(folder) / path.name
-            mesh_files.without_bad_numbers(path, copy)
-            objects = _imported(copy, path.name)
-    else:
-        objects = _imported(path, path.name)
-    found = _gathered(objects, path.name)
+    shown = path.name if len(path.name) <= 80 else f"{path.name[:60]}... ({len(path.name)} letters)"
+    try:
+        checked = mesh_files.check_file(path, unpacks=unpackable(), allowed=allowed)
+        with tempfile.TemporaryDirectory(prefix="bozzetto-") as folder:
+            source = readable(path, checked, Path(folder), allowed=allowed)
+            found, complaints = _read(source, shown, log)
+    except mesh_files.FileProblem as problem:
+        raise InputError(f'The scan "{shown}" can\'t be used: {problem}') from None
+    except OSError as error:
+        raise InputError(
+            f'The scan "{shown}" can\'t be copied for the importer ({error.strerror or error}): free some room in the '
+            f'folder for temporary files "{tempfile.gettempdir()}"'
+        ) from None
     mesh, dropped = _sound(found.mesh)
     if not len(mesh.faces):
         why = "all its faces have coordinates that are not numbers; export it again"
         raise InputError(
-            f'The scan "{path.name}" can\'t be used: {why if dropped else "it holds no faces; export it again as a mesh"}'
+            f'The scan "{shown}" can\'t be used: {why if dropped else "it holds no faces; export it again as a mesh"}'
         )
     found.mesh, found.dropped_vertices = mesh, dropped
     found.mended_numbers, found.in_metres = checked.bad_others, checked.in_metres
+    found.left_out, found.remarks = source.left_out, tuple(complaints)
     return found
 
 
-def _imported(path: Path, shown: str) -> list[Any]:
-    """The mesh objects that Blender's importer for this kind of file makes."""
+def _read(source: Readable, shown: str, log: Callable[[str], None] | None) -> tuple[Imported, list[str]]:
+    """The triangles that Blender's importer for this kind of file makes, and what it complained of."""
     before = {item.session_uid for item in bpy.data.objects}
-    reports = ""
-    try:
-        _call(path)
-    except RuntimeError as error:  # an operator's own error report
-        reports = str(error).strip().removeprefix("Error:").strip()
-    except Exception as error:
-        reports = f"{type(error).__name__}: {error}"
+    raised = ""
+    with captured() as lines:
+        try:
+            _call(source)
+        except RuntimeError as error:  # an operator's own error report
+            raised = str(error).strip().removeprefix("Error:").strip()
+        except Exception as error:
+            raised = f"{type(error).__name__}: {error}"
+    if log is not None:
+        for line in [*lines, *raised.splitlines()]:
+            log(f'"{shown}": {line}')
     new = [item for item in bpy.data.objects if item.session_uid not in before]
     meshes = [item for item in new if item.type == "MESH" and len(item.data.polygons)]
     if not meshes:
-        raise InputError(f'The scan "{shown}" can\'t be used: {_why(reports)}')
-    return meshes
+        raise InputError(f'The scan "{shown}" can\'t be used: {_why(raised, lines)}')
+    return _gathered(meshes, shown), [*_complaints(lines), *([_last(raised)] if _last(raised) else [])]
 
 
-def _why(reports: str) -> str:
-    """What an importer's report says, in words that end in what to do."""
-    if "draco" in reports.lower():
-        return "it is packed with Draco compression and this Blender lacks its Draco library; export the scan again without it"
-    if "meshopt" in reports.lower():
-        return "it is packed with meshopt compression and this Blender lacks its library; export the scan again without it"
-    told = (line for line in reports.splitlines() if not line.startswith((" ", "Python:", "Location")))
-    lines = [line.strip() for line in told if line.strip()]
-    if not lines:
+_COMPLAINT = re.compile(r"\b(?:ERROR|WARNING|Error|Warning)\b[: |]+\s*(.+)")
+_OURS = ("cannot read from MTL file",)
+"""Complaints about what we leave out on purpose: a material library is read by our own code."""
+
+
+def _complaints(lines: Sequence[str]) -> list[str]:
+    """What an importer calls an error or a warning in its chatter, each once."""
+    found = (match[1].strip() for line in lines if (match := _COMPLAINT.search(line)) and not any(o in line for o in _OURS))
+    return list(dict.fromkeys(words for words in found if words))
+
+
+def _why(raised: str, lines: Sequence[str]) -> str:
+    """Why no mesh came, in words that end in what to do."""
+    all_words = "\n".join([raised, *lines])
+    unknown, told = re.search(r"(?i)extension (\w+) is not available", all_words), all_words.lower()
+    if unknown:
+        return f"it needs the glTF extension {unknown[1]}, which this Blender can't read; export the scan again without it"
+    if "draco" in told:
+        return "it is packed with Draco compression, which could not be unpacked here; export the scan again without it"
+    if "meshopt" in told:
+        return "it is packed with meshopt compression, which could not be unpacked here; export the scan again without it"
+    words = _last(raised) or next(iter(_complaints(lines)), "")
+    if not words:
         return "no faces were found in it; export it again as a mesh"
-    return f"Blender's importer says: {lines[-1][:160]}; export it again as a mesh"
+    return f"Blender's importer says: {words}; export it again as a mesh"
 
 
-def _call(path: Path) -> None:
-    suffix, name = path.suffix.lower(), str(path)
-    if suffix == ".obj":
+def _last(raised: str) -> str:
+    """The last line of a report that is no traceback, cut to a sentence's length."""
+    told = (line for line in raised.splitlines() if not line.startswith((" ", "Python:", "Location")))
+    lines = [line.strip().removeprefix("Error: ").removesuffix(", see console for detail") for line in told if line.strip()]
+    return lines[-1][:160].rstrip(".") if lines else ""
+
+
+def _call(source: Readable) -> None:
+    name = str(source.path)
+    if source.kind == ".obj":
         bpy.ops.wm.obj_import(filepath=name, use_split_objects=False, use_split_groups=False, validate_meshes=True)
-    elif suffix == ".ply":
+    elif source.kind == ".ply":
         bpy.ops.wm.ply_import(filepath=name, import_attributes=False)
-    elif suffix == ".stl":
+    elif source.kind == ".stl":
         bpy.ops.wm.stl_import(filepath=name)
-    elif suffix in (".glb", ".gltf"):
+    elif source.kind in (".glb", ".gltf"):
         bpy.ops.import_scene.gltf(filepath=name, import_pack_images=True)
-    elif suffix == ".fbx":
+    elif source.kind == ".fbx":
         bpy.ops.wm.fbx_import(filepath=name, use_anim=False)
     else:
-        _usd(name)
+        _usd(name, materials=source.materials)
 
 
-def _usd(name: str) -> None:
+def _usd(name: str, *, materials: bool) -> None:
+    if not hasattr(bpy.ops.wm, "usd_import"):
+        raise RuntimeError("This build of Blender has no USD")
     bpy.ops.wm.usd_import(
         filepath=name, import_cameras=False, import_lights=False, import_curves=False, import_volumes=False,
-        set_frame_range=False, import_textures_mode="IMPORT_PACK", create_world_material=False,
+        set_frame_range=False, import_textures_mode="IMPORT_PACK", create_world_material=False, import_materials=materials,
     )  # fmt: skip
 
 

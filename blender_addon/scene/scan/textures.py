@@ -5,8 +5,9 @@ Pictures are packed, so that a job stays whole when its folder moves; packing ke
 
 from __future__ import annotations
 
+import contextlib
 import re
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path, PureWindowsPath
 from typing import Any
@@ -14,9 +15,15 @@ from typing import Any
 import bpy
 import numpy as np
 
+from ...core.fbx_names import is_struck_out
 from ...core.files import mtl
+from ...core.files.mesh_files import path_kind
 from ...core.files.picture_files import looks_whole
+from ...core.files.ply import FileProblem
 from ...core.files.texture_names import PICTURES, find_textures
+from ...core.picture_headers import check_picture, check_picture_bytes
+from ...core.plain_files import is_plain, lies_within
+from ...core.references import Reference, find_beside
 from .. import roles
 from ..compat import node_tree_of
 from ..fingerprint import fingerprint
@@ -38,24 +45,33 @@ class Textures:
     """Words about a picture that was named a normal map and is none."""
 
 
-def textures_of(material: Any, path: Path, *, alone: bool, by_name: bool = True, missing: list[str]) -> Textures:
-    """The pictures of an imported material; words about each that is missing or damaged are added to `missing`.
+def textures_of(
+    material: Any,
+    path: Path,
+    *,
+    alone: bool,
+    by_name: bool = True,
+    missing: list[str],
+    allowed: Collection[Path] = (),
+) -> Textures:
+    """The pictures of an imported material; words about each that is missing, damaged or left out are added to `missing`.
 
     path: the scan file. alone: no other mesh in its folder and no other material, so that a picture of any name may be its.
-    by_name: look at the names of the pictures beside the scan, too.
+    by_name: look at the names of the pictures beside the scan, too. allowed: files outside the scan's own folder that the job
+    sheet itself names, resolved.
     """
     found = Textures()
     if material is not None:
-        _from_nodes(material, found, missing)
-    named = _from_mtl(path, material)
-    for part, written in named.items():
+        _from_nodes(material, path, found, missing, allowed)
+    for part, written in _from_mtl(path, material, allowed, missing).items():
+        part = _MTL_PARTS.get(part, part)
         if part in found.images or part not in PARTS:
             continue
-        beside = _beside(path, written)
-        if beside is None:
-            missing.append(f'the texture "{PureWindowsPath(written).name}" is missing')
+        reference = find_beside(written, path, picture_folders(path), allowed=allowed)
+        if reference.path is None:
+            missing.append(_why_not(reference))
         else:
-            _load(found, part, beside, "mtl", missing)
+            _load(found, part, reference.path, "mtl", missing)
     if by_name:
         _from_names(material, path, alone, found, missing)
     if "normal" in found.images and not _holds_normals(found.images["normal"]):
@@ -75,7 +91,13 @@ def _holds_normals(image: Any) -> bool:
     return len(normals) > 0 and float(np.mean(unit & outwards)) > 0.6
 
 
-def _from_nodes(material: Any, found: Textures, missing: list[str]) -> None:
+def _why_not(reference: Reference) -> str:
+    if reference.refused:
+        return f'the texture "{reference.shown}" is left out, since {reference.refused}'
+    return f'the texture "{reference.shown}" is missing'
+
+
+def _from_nodes(material: Any, path: Path, found: Textures, missing: list[str], allowed: Collection[Path]) -> None:
     """Follow an imported material's Principled inputs to their pictures."""
     tree = material.node_tree
     if tree is None:
@@ -94,7 +116,7 @@ def _from_nodes(material: Any, found: Textures, missing: list[str]) -> None:
         image = _image_behind(socket)
         if image is None or part in found.images:
             continue
-        if _usable(image, missing):
+        if _usable(image, path, missing, allowed):
             found.images[part] = image
             found.found[part] = "file"
 
@@ -113,17 +135,31 @@ def _image_behind(socket: Any, depth: int = 8) -> Any:
     return None
 
 
-def _usable(image: Any, missing: list[str]) -> bool:
-    """Whether an image that an importer made can be read; packs it."""
+def _usable(image: Any, path: Path, missing: list[str], allowed: Collection[Path]) -> bool:
+    """Whether an image that an importer made can be read; packs it. It is looked at by its header before it is decoded."""
     shown = PureWindowsPath(image.filepath).name or image.name
-    if image.packed_file is None:
-        file = Path(bpy.path.abspath(image.filepath))
-        if not file.is_file():
-            missing.append(f'the texture "{shown}" is missing')
-            return False
-        whole = looks_whole(file.read_bytes(), file.suffix)
-    else:
-        whole = looks_whole(image.packed_file.data, Path(shown).suffix)
+    if is_struck_out(shown):  # said already, by its own name
+        return False
+    try:
+        if image.packed_file is None:
+            written = bpy.path.abspath(image.filepath)
+            reference = find_beside(written, path, picture_folders(path), allowed=allowed)
+            if reference.path is None:
+                missing.append(_why_not(reference))
+                return False
+            if str(reference.path) != written:
+                image.filepath = str(reference.path)
+            check_picture(reference.path)
+            whole = looks_whole(reference.path.read_bytes(), reference.path.suffix)
+        else:
+            data = image.packed_file.data
+            check_picture_bytes(data, shown)
+            whole = looks_whole(data, Path(shown).suffix)
+    except FileProblem as problem:
+        missing.append(f'the texture "{shown}" is left out, since {_first(problem)}')
+        return False
+    except OSError:
+        whole = False
     if not whole or not image.size[0]:
         missing.append(f'the texture "{shown}" is cut short or can\'t be read')
         return False
@@ -132,41 +168,47 @@ def _usable(image: Any, missing: list[str]) -> bool:
     return True
 
 
-def _from_mtl(path: Path, material: Any) -> dict[str, str]:
-    """What the .mtl beside an OBJ names for a material: part to file as written."""
-    if path.suffix.lower() != ".obj":
+def _first(problem: FileProblem) -> str:
+    """What is wrong, without what to do about it, which the note says at its end."""
+    return str(problem).split(";")[0]
+
+
+_MTL_PARTS = {"bump": "normal", "glow": "base"}
+"""What a library's other maps may stand in for: programs write normal maps as "bump", and unlit colour as glow."""
+
+
+def _from_mtl(path: Path, material: Any, allowed: Collection[Path], missing: list[str]) -> dict[str, str]:
+    """What the .mtl beside an OBJ names for a material: part to file as written, those that stand in for others last."""
+    if path_kind(path) != ".obj":
         return {}
     tables: dict[str, dict[str, str]] = {}
     for library in mtl.obj_libraries(path):
-        file = _beside(path, library)
-        if file is not None:
-            for name, maps in mtl.read_mtl(file.read_text("utf-8", "replace")).items():
+        reference = find_beside(library, path, [path.parent], allowed=allowed)
+        if reference.path is None:
+            if reference.refused:
+                missing.append(f'the material library "{reference.shown}" is left out, since {reference.refused}')
+            continue
+        with contextlib.suppress(OSError):
+            with reference.path.open("rb") as file:
+                text = mtl.text_of(file.read(mtl.MOST))
+            for name, maps in mtl.read_mtl(text).items():
                 tables.setdefault(name, maps)
     if not tables:
         return {}
     if material is None:
-        return next(iter(tables.values())) if len(tables) == 1 else {}
-    name = material.name
-    return tables.get(name) or tables.get(re.sub(r"\.\d{3}$", "", name)) or {}
+        maps = next(iter(tables.values())) if len(tables) == 1 else {}
+    else:
+        name = material.name
+        maps = tables.get(name) or tables.get(re.sub(r"\.\d{3}$", "", name)) or {}
+    return dict(sorted(maps.items(), key=lambda each: each[0] in _MTL_PARTS))
 
 
-def _beside(path: Path, written: str) -> Path | None:
-    """The file that a scan names, as written or by its bare name beside the scan: paths of another computer end so."""
-    plain = PureWindowsPath(written).name
-    for place in (path.parent / written, *(folder / plain for folder in _folders(path))):
-        try:
-            if place.is_file():
-                return place
-        except OSError:  # a written path may be too long or hold forbidden letters
-            continue
-    return None
-
-
-def _folders(path: Path) -> list[Path]:
+def picture_folders(path: Path) -> list[Path]:
     """Where a scan's pictures may lie: beside it, or in a folder of the usual names."""
     names = ("textures", "texture", "tex", "maps", "images", "materials", "Textures", "Maps", "Images", path.stem,
              f"{path.stem}_textures", f"{path.stem}.fbm")  # fmt: skip
-    return [path.parent, *(path.parent / name for name in names if (path.parent / name).is_dir())]
+    there = (path.parent / name for name in names if (path.parent / name).is_dir())
+    return [path.parent, *(folder for folder in there if lies_within(folder, path.parent))]
 
 
 def _from_names(material: Any, path: Path, alone: bool, found: Textures, missing: list[str]) -> None:
@@ -174,8 +216,12 @@ def _from_names(material: Any, path: Path, alone: bool, found: Textures, missing
     if all(part in found.images for part in PARTS):
         return
     taken = {PureWindowsPath(image.filepath).name for image in found.images.values()}
-    for folder in _folders(path):
-        pictures = sorted(file.name for file in folder.iterdir() if file.suffix.lower() in PICTURES and file.name not in taken)
+    for folder in picture_folders(path):
+        try:
+            names = sorted(file.name for file in folder.iterdir() if file.suffix.lower() in PICTURES and file.name not in taken)
+        except OSError:  # a folder that may not be looked into
+            continue
+        pictures = [name for name in names if is_plain(folder / name) and lies_within(folder / name, path.parent)]
         name = re.sub(r"\.\d{3}$", "", material.name) if material is not None else ""
         for part, file in find_textures(pictures, mesh=path.name, material=name, alone=alone).items():
             kind = "normal" if part == "normal_flipped" else part
@@ -190,8 +236,14 @@ def _load(found: Textures, part: str, file: Path, source: str, missing: list[str
     if words in missing:
         return False
     try:
+        check_picture(file)
         whole = looks_whole(file.read_bytes(), file.suffix)
         image = bpy.data.images.load(str(file), check_existing=False) if whole else None
+    except FileProblem as problem:
+        words = f'the texture "{file.name}" is left out, since {_first(problem)}'
+        if words not in missing:
+            missing.append(words)
+        return False
     except (OSError, RuntimeError):
         image = None
     if image is None or not image.size[0]:

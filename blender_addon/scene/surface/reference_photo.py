@@ -9,6 +9,9 @@ from typing import Any
 import bpy
 import numpy as np
 
+from ...core.files.ply import FileProblem
+from ...core.picture_headers import check_picture
+from ...core.plain_files import is_there
 from ...core.surface import colour_card, reflectance
 from ...job.errors import InputError
 from ..images import read_pixels
@@ -40,8 +43,12 @@ def with_measured_clay(settings: Any, path: Path) -> tuple[Any, dict[str, Any]]:
 
 def _read(path: Path) -> Any:
     """(h, w, 3) display-encoded values, row 0 at the top."""
-    if not path.is_file():
+    if not is_there(path):
         raise InputError(f'There is no reference photo "{path}": check the path on the sheet')
+    try:
+        check_picture(path)
+    except FileProblem as problem:
+        raise InputError(f'The reference photo "{path.name}" can\'t be used: {problem}') from None
     try:
         image = bpy.data.images.load(str(path), check_existing=False)
     except RuntimeError as error:

@@ -29,6 +29,8 @@ MAKES = ("clean",)
 
 FEWEST = 4
 """Triangles that close a body at the least."""
+MOST_LOOSE_PERCENT = 90.0
+"""Share of the surface in loose pieces beyond which there is no main part to speak of (a guess, far beyond any scan's dirt)."""
 NEAR_ON_TABLE = 0.02
 """Gap over diagonal within which a large part belongs once the table is gone: targets and boxes stood further off."""
 KEPT_PROPERTIES = ("bozzetto_scan_role", "bozzetto_file", "bozzetto_unit_known", "bozzetto_mm_per_unit")
@@ -108,6 +110,7 @@ def _cleaned(stage: Any, settings: Settings, key: str, said: list[str], figures:
         mesh = _without_spikes(mesh, said, figures)
     yield Progress(0.2, f"Looking for loose pieces in scan {key}")
     mesh = _without_loose(mesh, settings, said, figures, near=NEAR)
+    _refuse_crumbs(scan["bozzetto_file"], figures)
     if settings.table:
         yield Progress(0.3, f"Looking for a table in scan {key}")
         whole, mesh = mesh, _without_table(mesh, said, figures)
@@ -136,6 +139,17 @@ def _cleaned(stage: Any, settings: Settings, key: str, said: list[str], figures:
     stage.offer("clean", item, key=key, name=name)
     said.insert(0, f"{len(mesh.faces):,} triangles")
     yield Progress(1.0, f"Scan {key} is clean")
+
+
+def _refuse_crumbs(file: str, figures: dict[str, Any]) -> None:
+    """What falls apart into loose bits, such as triangles that share no corners and do not touch, is no thing to go on with."""
+    gone = float(figures.get("loose_area_percent", 0.0))
+    if gone > MOST_LOOSE_PERCENT:
+        raise SubjectError(
+            f'The scan "{file}" is {figures["loose_pieces"] + figures["parts_kept"]:,} loose pieces that do not hang together: '
+            f"without the small ones {100.0 - gone:.2g} % of its surface would be left. Export it again as one welded mesh, or "
+            "set cleanup.loose = 0 to keep them all"
+        )
 
 
 def _refuse_lines(mesh: TriangleMesh, file: str) -> None:

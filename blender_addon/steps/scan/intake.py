@@ -8,13 +8,15 @@ from pathlib import Path
 from typing import Any
 
 from ...core.files.mesh_files import FORMATS
-from ...core.scan.units import MM_PER_UNIT, UnitGuess, guess_unit, texels_per_unit
+from ...core.scan.units import COUNTABLE, MM_PER_UNIT, UnitGuess, guess_unit, texels_per_unit
 from ...job.errors import InputError
 from ...job.settings import choice, file, switch, table
 from ...job.step import Progress, Result, Run
+from ...scene.images import images_of_all
 from ...scene.meshes import make_object
 from ...scene.scan.importers import Imported, import_scan
 from ...scene.scan.textures import PARTS, Textures, image_of, scan_material, sizes_of, textures_of
+from ...scene.unused_pictures import unused_pictures
 
 LABEL = "Intake"
 NEEDS: tuple[str, ...] = ()
@@ -33,6 +35,10 @@ UNITS = (
     ("mm", "Millimetres", "The file is in millimetres, at true size"),
     ("in", "Inches", "The file is in inches, at true size"),
 )
+
+
+MOST_NAMED = 5
+"""Names that a note lists before it counts."""
 
 
 @dataclass(kw_only=True)
@@ -62,7 +68,7 @@ def run(stage: Any, settings: Settings) -> Run:
     for place, row in enumerate(rows):
         path = stage.sheet.path(row.file)
         yield Progress(place / len(rows), f'Reading "{path.name}"', blocking=True)
-        imported = import_scan(path)
+        imported = import_scan(path, allowed=stage.sheet.named_files(), log=stage.notes.write)
         yield Progress((place + 0.7) / len(rows), f'Gathering the textures of "{path.name}"')
         said, found = _offered(stage, settings, row, path, imported, key=str(place + 1))
         words.append(said)
@@ -87,10 +93,15 @@ def _offered(
 ) -> tuple[str, dict[str, Any]]:
     """Make the scan's object, offer it, and return the words and figures about it."""
     mesh = imported.mesh
+    longest = float(mesh.size.max())
+    if longest > 0.0 and not COUNTABLE[0] <= longest <= COUNTABLE[1]:
+        raise InputError(
+            f'The scan "{path.name}" can\'t be used: it is {longest:.2g} units long, and no unit makes that a thing on a desk; '
+            "export it again in metres or millimetres"
+        )
     materials, textures = _materials(stage, settings, path, imported)
     name = f"Scan {key} {path.stem}"
     item = make_object(name, mesh, materials=materials)
-    longest = float(mesh.size.max())
     guess = guess_unit(longest, metres_by_format=imported.in_metres)
     sizes = sizes_of(materials)
     item["bozzetto_scan_role"] = row.role
@@ -100,12 +111,13 @@ def _offered(
     item.hide_render = item.hide_viewport = True
     stage.offer("scan", item, key=key, name=name)
     _tell(stage, path, imported, textures)
+    _tell_unused(stage, path, textures, alone=_only_mesh(path))
     density = texels_per_unit(mesh, sizes)
     figures = {
         "triangles": len(mesh.faces),
         "vertices": len(mesh.vertices),
         "parts": imported.parts,
-        "longest_units": round(longest, 6),
+        "longest_units": float(f"{longest:.6g}"),
         "unit_guess": guess.unit,
         "textures": _listed(textures),
         "texels_per_unit": round(density, 4),
@@ -126,7 +138,9 @@ def _materials(stage: Any, settings: Settings, path: Path, imported: Imported) -
     for material in slots:
         found = Textures()
         if has_uv:
-            found = textures_of(material, path, alone=alone, by_name=settings.find_textures, missing=missing)
+            found = textures_of(
+                material, path, alone=alone, by_name=settings.find_textures, missing=missing, allowed=stage.sheet.named_files()
+            )
         textures.append(found)
     for words in dict.fromkeys(missing):
         stage.warn(f'"{path.name}": {words}; put the whole picture beside the scan and run intake again')
@@ -162,9 +176,22 @@ def _tell(stage: Any, path: Path, imported: Imported, textures: Sequence[Texture
         )
     if imported.mended_numbers:
         stage.warn(f'"{path.name}" holds {imported.mended_numbers} UVs or normals that are no numbers; they count as 0')
+    for name, why in imported.left_out:
+        stage.warn(f'"{path.name}": the picture "{name}" was left out, since {why}; put a sound one beside the scan')
+    if imported.remarks:
+        more = f" (and {len(imported.remarks) - 1} more in the log)" if len(imported.remarks) > 1 else ""
+        stage.warn(f'"{path.name}" came, but Blender\'s importer says: {imported.remarks[0][:200]}{more}')
     by_name = sorted({image.name for each in textures for part, image in each.images.items() if each.found[part] == "name"})
     if by_name:
         stage.note(f'"{path.name}": taken by their names beside the file: {", ".join(by_name)}')
+
+
+def _tell_unused(stage: Any, path: Path, textures: Sequence[Textures], *, alone: bool) -> None:
+    """A note about pictures that came with the scan and that nothing shows."""
+    found = unused_pictures(path, textures, [image for image in images_of_all() if stage.is_new(image)], alone=alone)
+    if found:
+        more = f" and {len(found) - MOST_NAMED} more" if len(found) > MOST_NAMED else ""
+        stage.note(f'"{path.name}": pictures that were not used: {", ".join(found[:MOST_NAMED])}{more}')
 
 
 def _listed(textures: Sequence[Textures]) -> list[str]:

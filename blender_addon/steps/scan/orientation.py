@@ -30,6 +30,8 @@ MAKES = ("upright",)
 ASSUMED_MM = 80.0
 FRONT_POINTS = 40_000
 MOST_LEAN_DEG = 30.0
+LEAST_EXTENT = 1e-5
+"""Of the longest side, what still counts as an extent: a known length across less would be a measure of rounding."""
 SPIKY_PERCENT = 0.5
 """Share of spikes beyond which sizes are taken from the medians of neighbours: small outliers are left among them."""
 DOUBT = 0.1
@@ -226,7 +228,7 @@ def _known(settings: Settings, standing: known_length.Standing) -> dict[str, flo
             continue
         try:
             units = measured()
-            if not units > 0.0:
+            if not units > LEAST_EXTENT * float(np.ptp(standing.points, axis=0).max()):
                 raise known_length.NotMeasurable("the scan has no extent in that direction")
             found[name] = millimetres / units
         except known_length.NotMeasurable as problem:

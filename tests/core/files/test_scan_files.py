@@ -15,27 +15,9 @@ from blender_addon.core.files.picture_files import looks_whole
 from blender_addon.core.files.texture_names import find_textures, role_of
 from blender_addon.core.mesh.triangles import TriangleMesh
 from blender_addon.core.scan import units
+from tests.glb_files import TRIANGLE, glb
 from tests.scan_shapes import box, statuette, write_obj
 
-
-def glb(content: dict, binary: bytes = b"", *, announced: int | None = None) -> bytes:
-    """A binary glTF by the glTF 2.0 specification, section 4.4."""
-    text = json.dumps(content).encode()
-    text += b" " * (-len(text) % 4)
-    binary += b"\0" * (-len(binary) % 4)
-    body = struct.pack("<II", len(text), 0x4E4F534A) + text
-    if binary:
-        body += struct.pack("<II", len(binary), 0x004E4942) + binary
-    return struct.pack("<4sII", b"glTF", 2, announced or 12 + len(body)) + body
-
-
-TRIANGLE = {
-    "asset": {"version": "2.0"},
-    "buffers": [{"byteLength": 36}],
-    "bufferViews": [{"buffer": 0, "byteLength": 36}],
-    "accessors": [{"bufferView": 0, "componentType": 5126, "count": 3, "type": "VEC3"}],
-    "meshes": [{"primitives": [{"attributes": {"POSITION": 0}}]}],
-}
 PLY = "ply\nformat {}\nelement vertex 3\nproperty float x\nproperty float y\nproperty float z\nelement face {}\n" \
     "property list uchar int vertex_indices\nend_header\n"  # fmt: skip
 
@@ -104,14 +86,16 @@ def test_numbers_that_are_none_are_counted_and_sent_far(
     monkeypatch.setattr(mesh_files, "BLOCK", block)
     file = tmp_path / "a.obj"
     file.write_text(
-        f"mtllib nan_info.mtl\no banana\nv 0 0 0\nv {word} 1 2\nv 1 0 0\nv 0 1 0\nvt nan 0\nusemtl infinity\nf 1 3 4\nf 2 3 4\n"
+        f"mtllib nan_info.mtl\ng nan_info\no banana\nv 0 0 0\nv {word} 1 2\nv 1 0 0\nv 0 1 0\nvt nan 0\n"
+        "usemtl infinity\nf 1 3 4\nf 2 3 4\n"
     )
     checked = check_file(file)
     assert (checked.bad_vertices, checked.bad_others) == (1, 1)
     mesh_files.without_bad_numbers(file, tmp_path / "b.obj")
     mended = (tmp_path / "b.obj").read_text()
-    assert "mtllib nan_info.mtl\no banana\nv 0 0 0\nv " in mended and "usemtl infinity" in mended
-    assert any(part == "9e29" for part in mended.splitlines()[3].split())
+    assert "g nan_info\no banana\nv 0 0 0\nv " in mended and "usemtl infinity" in mended
+    assert "mtllib" not in mended  # an importer must not look for it; our own code reads it
+    assert any(part == "9e29" for part in mended.splitlines()[4].split())
     assert "vt 0 0" in mended
     assert check_file(tmp_path / "b.obj") == mesh_files.Checked()
 
