@@ -50,12 +50,13 @@ def run(record: Record, options: Options) -> None:
     parser = argparse.ArgumentParser(prog="build.py bench likeness")
     parser.add_argument("--samples", type=int, default=32, help="samples a pixel, both halves together")
     parser.add_argument("--pictures", action="store_true")
+    parser.add_argument("--device", default="auto", help="as render.device")
     asked = parser.parse_args(options.rest)
     for name in ("owl",) if options.fast else NAMES:
         if not any(wanted(options, name, material) for material in (*MATERIALS, *PASSING)):
             continue
         try:
-            studio = Studio(piece(name, options.out / "scans"), options.out)
+            studio = Studio(piece(name, options.out / "scans"), options.out, device=asked.device)
         except Missing as error:
             record.fail(str(error))
             continue
@@ -199,7 +200,7 @@ def fullest(mask: Any, width: float, height: float) -> tuple[float, float, float
     across, up = max(1, math.floor(width * columns)), max(1, math.floor(height * rows))
     total = np.pad(mask.astype(float).cumsum(0).cumsum(1), ((1, 0), (1, 0)))
     held = total[up:, across:] - total[:-up, across:] - total[up:, :-across] + total[:-up, :-across]
-    good = held >= 0.98 * held.max()
+    good = held >= 0.94 * held.max()
     row = int(np.flatnonzero(good.any(axis=1)).max())
     choice = np.flatnonzero(good[row])
     column = int(choice[len(choice) // 2])

@@ -21,7 +21,9 @@ from blender_addon.scene import compat, meshes
 from scripts.truth import demo, lights
 from scripts.truth.camera import Camera, photographed, speckles
 from scripts.truth.cycles_bake import surround
+from scripts.truth.pigments import pigment
 from scripts.truth.scanner import CACHE, POWDER, truth_case
+from scripts.truth.shapes import shape as make_shape
 from scripts.truth.texels import Texels, covered
 
 from .. import ROOT
@@ -79,15 +81,18 @@ def _owl() -> Piece:
 
 def _made_up(name: str, folder: Path) -> Piece:
     shape, paint = MADE_UP[name]
-    case = truth_case(shape, "window", size=TEXTURE, pigment=paint)
-    sheet = _write(folder, name, case.scan, case.texture, height=float(np.ptp(case.truth.vertices[:, 2])))
-    truth = case.truth.mesh()
+    truth = make_shape(shape)
+    mesh, key = truth.mesh(), f"{truth.digest()} {paint} {TEXTURE}"
+    kept = folder / f"{name}.key"
+    if not kept.is_file() or kept.read_text() != key:
+        case = truth_case(shape, "window", size=TEXTURE, pigment=paint)
+        _write(folder, name, case.scan, case.texture, height=float(np.ptp(truth.vertices[:, 2])))
+        kept.write_text(key)
     if paint is None:
-        return Piece(name, sheet, dusted(truth), np.eye(4))
-    from scripts.truth.pigments import pigment
-
-    truth.colours["albedo"][:, :3] = pigment(paint, case.truth.vertices, 0)
-    return Piece(name, sheet, truth, np.eye(4))
+        dusted(mesh)
+    else:
+        mesh.colours["albedo"][:, :3] = pigment(paint, truth.vertices, 0)
+    return Piece(name, folder / f"{name}.toml", mesh, np.eye(4))
 
 
 def dusted(mesh: TriangleMesh) -> TriangleMesh:

@@ -54,13 +54,13 @@ class View:
 class Studio:
     """A piece taken from its scan to its light; `wear` and `state` decide what is seen, `pair` photographs it."""
 
-    def __init__(self, piece: Piece, out: Path, settings: Sequence[str] = ()):
+    def __init__(self, piece: Piece, out: Path, settings: Sequence[str] = (), device: str = "auto"):
         bpy.ops.wm.read_factory_settings(use_empty=True)
         steps = catalogue()
         sheet = sheets.read(piece.sheet, steps)
         for one in (*PLAIN_SET, *settings):
             sheets.override(sheet, one)
-        self.piece, self.device = piece, "auto"
+        self.piece, self.device = piece, device
         self.stage = Stage(bpy.context.scene, sheet, out=out)
         chosen = [step for step in steps if step.folder != "delivery"]
         self.figures = finish(run_job(chosen, steps, sheet, self.stage)).figures()
