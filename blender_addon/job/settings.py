@@ -264,10 +264,12 @@ _CHECKS: dict[str, Callable[[str, Spec, Any], Any]] = {
 def build(settings: type, values: Any, where: str) -> Any:
     """A settings object from a mapping of a sheet; unknown or wrong fields raise SheetError by name.
 
-    A class may give `ALIASES`, short names for its fields (`scan` for a table `scans` of one row).
+    A class may give `ALIASES`, short names for its fields (`scan` for a table `scans` of one row), and `migrated`, a function
+    from the fields of an older sheet to today's.
     """
     if not isinstance(values, Mapping):
         raise SheetError(f"{where} must be a table of settings, not {values!r}")
+    values = migrated(settings, values)
     known = specs(settings)
     aliases: Mapping[str, str] = getattr(settings, "ALIASES", {})
     made = settings()
@@ -277,6 +279,12 @@ def build(settings: type, values: Any, where: str) -> Any:
             raise SheetError(f'{where} has no setting "{name}"{nearest(name, list(known))}')
         setattr(made, name, check(f"{where}.{name}", known[name], value))
     return made
+
+
+def migrated(settings: type, values: Mapping[str, Any]) -> Mapping[str, Any]:
+    """The fields of an older sheet as today's; what the class knows nothing of stays as it is."""
+    change: Callable[[Mapping[str, Any]], Mapping[str, Any]] | None = getattr(settings, "migrated", None)
+    return values if change is None else change(values)
 
 
 def plain(settings: Any) -> dict[str, Any]:

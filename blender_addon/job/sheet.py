@@ -18,7 +18,7 @@ from typing import Any
 
 from .errors import SheetError
 from .names import check_name, cleaned
-from .settings import Spec, build, check, nearest, shown, specs
+from .settings import Spec, build, check, migrated, nearest, shown, specs
 from .step import Step
 
 FORMAT = 1
@@ -202,14 +202,24 @@ def override(sheet: JobSheet, assignment: str) -> None:
     name = str(getattr(type(settings), "ALIASES", {}).get(name, name))
     known = specs(settings)
     if name not in known:
-        raise SheetError(f'{step} has no setting "{name}"{nearest(name, list(known))}')
+        older = migrated(type(settings), {name: _toml(written)})
+        if name in older:
+            raise SheetError(f'{step} has no setting "{name}"{nearest(name, list(known))}')
+        for other, changed in older.items():
+            setattr(settings, other, check(f"{step}.{other}", known[other], changed))
+        return
     value: Any = written
     if known[name].kind not in ("text", "file", "folder", "choice", "object", "collection", "image") or written[:1] in "\"'":
-        try:
-            value = tomllib.loads(f"value = {written}")["value"]
-        except (ValueError, KeyError, RecursionError):
-            value = written
+        value = _toml(written)
     setattr(settings, name, check(f"{step}.{name}", known[name], value))
+
+
+def _toml(written: str) -> Any:
+    """A value as TOML has it; a bare word counts as text."""
+    try:
+        return tomllib.loads(f"value = {written}")["value"]
+    except (ValueError, KeyError, RecursionError):  # not TOML, digits or brackets without end
+        return written
 
 
 def written(sheet: JobSheet, steps: Sequence[Step], *, everything: bool = False, comments: bool = False) -> str:

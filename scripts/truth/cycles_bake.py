@@ -35,7 +35,7 @@ def light_on(
         scene.collection.objects.link(item)
     if table is not None:
         scene.collection.objects.link(_table(table))
-    _surround(scene, room)
+    surround(scene, room)
     for item in scene.objects:
         item.select_set(item in sources)
     target.select_set(True)
@@ -79,7 +79,7 @@ def _table(albedo: float) -> Any:
     return meshes.make_object("table", shape.mesh(), materials=[_matt("table")])
 
 
-def _surround(scene: Any, room: Light) -> None:
+def surround(scene: Any, room: Light) -> None:
     """The room as an equirectangular picture round the scene."""
     wide, high = 512, 256
     azimuth = -2 * np.pi * ((np.arange(wide) + 0.5) / wide - 0.5)

@@ -96,28 +96,33 @@ GLAZES = {
 """Glazes: label, albedo of the glaze, of the body where it breaks, how matt it is. Common practice, colours from memory."""
 
 METALS = {
-    "bronze": ("Bronze", (0.800, 0.550, 0.320)),
-    "gold": ("Gold", (1.000, 0.766, 0.336)),
-    "silver": ("Silver", (0.972, 0.960, 0.915)),
-    "copper": ("Copper", (0.955, 0.638, 0.538)),
-    "brass": ("Brass", (0.888, 0.745, 0.424)),
-    "iron": ("Iron", (0.560, 0.570, 0.580)),
+    "bronze": ("Bronze", (0.961, 0.713, 0.464)),
+    "gold": ("Gold", (1.000, 0.728, 0.364)),
+    "silver": ("Silver", (0.989, 0.984, 0.978)),
+    "copper": ("Copper", (0.932, 0.623, 0.522)),
+    "brass": ("Brass", (0.910, 0.778, 0.424)),
+    "iron": ("Iron", (0.530, 0.513, 0.494)),
 }
-"""Metals: label, reflectance at normal incidence (common practice of physically based rendering, from memory)."""
+"""Metals: label, reflectance of the clean polished metal at normal incidence.
+
+Computed from measured optical constants for the CIE 1931 observer in D65 by tests/outside/test_metals.py, which names the sources;
+red of gold lies outside of Rec. 709 and is cut off at 1. No constants of bronze in visible light were found: gilding metal (90 %
+copper, 10 % zinc) stands for it, whose colour lies, as that of bronze does, between copper's and brass's.
+"""
 
 PATINAS = {
-    "brown": ("Brown", 0.93, (0.150, 0.078, 0.042), 0.25),
+    "brown": ("Brown", 0.93, (0.150, 0.078, 0.042), 0.00),
     "green": ("Green", 0.85, (0.140, 0.095, 0.060), 0.95),
-    "black": ("Black", 0.95, (0.070, 0.060, 0.055), 0.06),
+    "black": ("Black", 0.95, (0.070, 0.060, 0.055), 0.00),
     "none": ("Bare, polished", 0.05, (0.250, 0.140, 0.075), 0.00),
 }
 """Patinas: label, thickness, colour it gives the metal, verdigris. Common practice of founders, colours from memory."""
 
 WAXES = {
-    "beeswax": ("Beeswax", (0.560, 0.390, 0.185), 2.0, 0.35, 0.30),
-    "brown": ("Brown modelling wax", (0.150, 0.070, 0.035), 0.7, 0.45, 0.25),
-    "red": ("Red casting wax", (0.430, 0.060, 0.035), 1.0, 0.55, 0.12),
-    "green": ("Green carving wax", (0.045, 0.180, 0.095), 0.8, 0.50, 0.20),
+    "beeswax": ("Beeswax", (0.560, 0.390, 0.185), 2.0, 0.35, 0.00),
+    "brown": ("Brown modelling wax", (0.150, 0.070, 0.035), 0.7, 0.45, 0.00),
+    "red": ("Red casting wax", (0.430, 0.060, 0.035), 1.0, 0.55, 0.00),
+    "green": ("Green carving wax", (0.045, 0.180, 0.095), 0.8, 0.50, 0.00),
     "resin": ("Grey casting resin", (0.400, 0.410, 0.415), 0.5, 0.35, 0.00),
     "clear": ("Amber resin", (0.720, 0.480, 0.180), 5.0, 0.90, 0.00),
 }

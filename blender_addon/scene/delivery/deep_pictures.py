@@ -37,6 +37,13 @@ def is_deep(shot: Any) -> bool:
     return shot.get(DEPTH, "lens") != "lens"
 
 
+def exposures(shot: Any) -> int:
+    """How many renders a picture of the shot takes."""
+    if not is_deep(shot):
+        return 1
+    return len(shot[SLICES]) if shot[DEPTH] in BRACKETS else 2
+
+
 def render_deep(stage: Any, path: Path, *, camera: Any, size: tuple[int, int]) -> None:
     """Render a bracket or a departure to a file, which appears whole or not at all. Call inside `output.cycles`."""
     scene = stage.scene

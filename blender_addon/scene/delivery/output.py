@@ -11,6 +11,7 @@ from typing import Any
 import bpy
 
 from ..compat import set_media
+from .device import find_device
 from .originals import keep_render, save_as
 
 
@@ -44,7 +45,7 @@ def set_up(scene: Any, quality: Quality, *, device: str, seed: int) -> str:
     """Cycles with this quality, metadata stamps off so that equal pictures are equal files; returns the device used."""
     render, own = scene.render, scene.cycles
     render.engine = "CYCLES"
-    own.device = pick_device(device)
+    own.device = find_device(device).setting
     own.samples = quality.samples
     own.use_adaptive_sampling = quality.noise > 0
     own.adaptive_threshold = quality.noise
@@ -113,22 +114,6 @@ def _kept(scene: Any) -> list[tuple[Any, str, Any]]:
     kept += [(images, "media_type", images.media_type)] if hasattr(images, "media_type") else []
     kept += [(images, name, getattr(images, name)) for name in _PICTURE]
     return [*kept, (scene, "camera", scene.camera), (scene, "frame_current", scene.frame_current)]
-
-
-def pick_device(wish: str) -> str:
-    """'GPU' when wished or 'auto' and a card is set up in Blender's preferences, else 'CPU'."""
-    if wish == "cpu":
-        return "CPU"
-    addon = bpy.context.preferences.addons.get("cycles")
-    if addon is None:
-        return "CPU"
-    preferences = addon.preferences
-    if preferences.compute_device_type == "NONE":
-        return "CPU"
-    with contextlib.suppress(Exception):  # a driver that fails to answer is a machine without a card
-        preferences.refresh_devices()
-    cards = [one for one in preferences.devices if one.type == preferences.compute_device_type and one.use]
-    return "GPU" if cards else "CPU"
 
 
 def render_picture(scene: Any, path: Path, *, camera: Any, size: tuple[int, int], original: bool = False) -> None:

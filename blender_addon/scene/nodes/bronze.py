@@ -13,14 +13,14 @@ def bronze_group() -> Any:
 
 
 def _bronze(tree: Tree) -> None:
-    metal = tree.input("Metal", "colour", (0.80, 0.55, 0.32), help="Reflectance of the bare metal at normal incidence, linear")
+    metal = tree.input("Metal", "colour", (0.96, 0.71, 0.46), help="Reflectance of the bare metal at normal incidence, linear")
     brown = tree.input("Patina", "float", 0.75, help="Thickness of the brown patina")
     brown_colour = tree.input(
         "Patina Colour", "colour", (0.26, 0.145, 0.075), help="Colour that the patina gives the metal, linear"
     )
     green = tree.input("Verdigris", "float", 0.35, help="Green in the recesses and where water has run")
     green_colour = tree.input("Verdigris Colour", "colour", (0.17, 0.33, 0.26), help="Albedo of the verdigris, linear")
-    rubbed = tree.input("Rubbed Edges", "float", 0.6, help="Bare metal on raised parts")
+    rubbed = tree.input("Rubbed Edges", "float", 0.0, help="An effect: bare metal on raised parts")
     polish = tree.input("Polish", "float", 0.55, help="0 sand-blasted, 1 mirror")
     wax = tree.input("Wax", "float", 0.5, help="The founder's coat of wax")
     mm = tree.input("Position", "vector", help="Position on the piece in mm")

@@ -1,7 +1,7 @@
-"""What does clay look like as nodes? Body colour, water, grog, dust; no mark that the piece does not have, unless asked for.
+"""What does clay look like as nodes? Body colour, water, grog; no mark that the piece does not have, unless asked for.
 
-Scales are in mm. The mottling, the grog and the pores belong to the material; fingerprints and tool chatter are invented
-marks, off by default and labelled so.
+Scales are in mm. The mottling, the grog and the pores belong to the material and stay fainter than the tooling of a piece:
+`bench likeness` measures both. Dust, wash, wear, fingerprints and tool chatter are invented, off by default and labelled so.
 """
 
 from __future__ import annotations
@@ -9,6 +9,19 @@ from __future__ import annotations
 from typing import Any
 
 from .builder import Tree, make_group
+from .relief import tooled
+
+MICRO_ROUGHNESS = 0.54
+"""Roughness of the diffuse reflection of dry clay, as Blender's Principled node takes it: the ratio B / A of Oren & Nayar's model
+(*Generalization of Lambert's Reflectance Model*, SIGGRAPH 1994) at the facet slope of 40 degrees with which they show a clay
+vase (value from memory). Rougher than that, a surface looks flat as the full moon does, and hides its relief."""
+
+UNEVEN, SAND, PIT, STONE = 1.5, 3.0, 0.8, 0.05
+"""Heights of the parts of the surface's own texture: unevenness from the hand, sand and pits over the depth of the pores, and how
+far a grain of grog stands out over its size. Set by `bench likeness` on our own pieces, and by eye at 1:1."""
+WET_ROUGHNESS = 0.35
+BURNISHED = 0.6
+"""How much of the own texture a tool takes away where it has pressed the clay: a guess, judged by eye."""
 
 
 def clay_group() -> Any:
@@ -23,10 +36,10 @@ def _clay(tree: Tree) -> None:
     grog_size = tree.input("Grog Size", "float", 0.35, low=0.05, high=3.0, help="Size of the largest grog grains, mm")
     mottle = tree.input("Mottle", "float", 0.5, help="Unevenness of tone, from drying and wedging")
     pores = tree.input("Pore Depth", "float", 0.011, low=0.0, high=0.2, help="Depth of the fine texture of the surface, mm")
-    dust = tree.input("Dust", "float", 0.3, help="Dry powder in recesses that face upwards")
-    wash = tree.input("Crevice Wash", "float", 0.25, help="Thin dark slip left in recesses")
+    dust = tree.input("Dust", "float", 0.0, help="An effect: dry powder in recesses that face upwards")
+    wash = tree.input("Crevice Wash", "float", 0.0, help="An effect: thin dark slip left in recesses")
     wash_colour = tree.input("Wash Colour", "colour", (0.07, 0.055, 0.045), help="Colour of the wash")
-    wear = tree.input("Raised Wear", "float", 0.25, help="Edges rubbed paler and smoother by handling")
+    wear = tree.input("Raised Wear", "float", 0.0, help="An effect: edges rubbed paler and smoother by handling")
     prints = tree.input("Invented Fingerprints", "float", 0.0, help="An effect: marks that the piece does not have")
     chatter = tree.input("Invented Tool Chatter", "float", 0.0, help="An effect: marks that the piece does not have")
     mm = tree.input("Position", "vector", help="Position on the piece in mm")
@@ -55,7 +68,7 @@ def _clay(tree: Tree) -> None:
         {
             "Base Color": colour,
             "Roughness": rough,
-            "Diffuse Roughness": tree.blend(wet, 0.9, 0.35),
+            "Diffuse Roughness": tree.blend(wet, MICRO_ROUGHNESS, WET_ROUGHNESS),
             "IOR": tree.blend(wet, 1.5, 1.4),
             "Specular IOR Level": tree.blend(wet, 0.32, 0.5),  # pores swallow about a third of a dry surface's sheen
             "Coat Weight": tree.span(wet, 0.75, 1.0, 0.0, 0.7),
@@ -88,7 +101,7 @@ def _grog(tree: Tree, mm: Any, amount: Any, size: Any) -> tuple[dict[str, Any], 
     lot = tree.mix(tree.math("GREATER_THAN", large[0], small[0]), small[1], large[1])
     tint = tree.ramp(
         lot,
-        [(0.0, (0.42, 0.38, 0.34)), (0.45, (0.75, 0.68, 0.60)), (0.62, (1.25, 1.2, 1.1)), (1.0, (1.6, 1.5, 1.35))],
+        [(0.0, (0.62, 0.58, 0.53)), (0.45, (0.84, 0.79, 0.73)), (0.62, (1.14, 1.11, 1.06)), (1.0, (1.34, 1.28, 1.19))],
     )
     bump = tree.math("MULTIPLY", large[0], tree.math("SUBTRACT", large[1], 0.35))
     return {"amount": inside, "tint": tint}, bump
@@ -122,19 +135,21 @@ def _wetted(tree: Tree, colour: Any, wet: Any, broad: Any) -> Any:
 
 
 def _texture(tree: Tree, mm: Any, normal: Any, pores: Any, grain: Any, grog_size: Any, prints: Any, chatter: Any) -> Any:
-    """The normal with the texture of a dry body: hand-worked unevenness, sand, silt, pinholes, grog; some 0.01 mm deep.
+    """The normal with the texture of a dry body: unevenness from the hand, sand, silt, pinholes, grog; some 0.01 mm deep.
 
     A bump is worked out three times for each ray, so that each octave here costs as much as three elsewhere.
     """
     slow = tree.node("TexNoise", {"Vector": mm, "Scale": 0.75, "Detail": 2.0, "Roughness": 0.55})["Factor"]
     sand = tree.node("TexNoise", {"Vector": mm, "Scale": 4.5, "Detail": 2.0, "Roughness": 0.66})["Factor"]
-    hole = tree.node("TexNoise", {"Vector": mm, "Scale": 1.6, "Detail": 0.0})["Factor"]
-    pit = tree.span(hole, 0.72, 0.80, smooth=True)  # the highest peaks alone: sparse, round, large and small
-    micro = tree.math("MULTIPLY_ADD", slow, 4.0, tree.math("MULTIPLY_ADD", sand, 3.6, tree.math("MULTIPLY", pit, -2.4)))
-    stones = tree.math("MULTIPLY", tree.math("MULTIPLY", grain, grog_size), 0.16)
+    hole = tree.node("TexNoise", {"Vector": mm, "Scale": 2.6, "Detail": 0.0})["Factor"]
+    pit = tree.span(hole, 0.70, 0.84, smooth=True)  # the highest peaks alone: sparse, shallow, a tenth of a mm wide
+    micro = tree.math("MULTIPLY_ADD", slow, UNEVEN, tree.math("MULTIPLY_ADD", sand, SAND, tree.math("MULTIPLY", pit, -PIT)))
+    stones = tree.math("MULTIPLY", tree.math("MULTIPLY", grain, grog_size), STONE)
+    height = tree.math("MULTIPLY_ADD", micro, pores, stones)
+    strength = tree.math("MULTIPLY_ADD", tooled(tree, normal), -BURNISHED, 1.0)
+    own = tree.node("Bump", {"Strength": strength, "Distance": 0.001, "Height": height, "Normal": normal})["Normal"]
     marks = tree.math("ADD", _fingerprints(tree, mm, prints), _chatter(tree, mm, chatter))
-    height = tree.math("ADD", tree.math("MULTIPLY_ADD", micro, pores, stones), marks)
-    return tree.node("Bump", {"Strength": 1.0, "Distance": 0.001, "Height": height, "Normal": normal})["Normal"]
+    return tree.node("Bump", {"Strength": 1.0, "Distance": 0.001, "Height": marks, "Normal": own})["Normal"]
 
 
 def _fingerprints(tree: Tree, mm: Any, amount: Any) -> Any:

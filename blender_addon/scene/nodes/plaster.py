@@ -1,10 +1,14 @@
-"""What does a plaster cast look like as nodes? White, chalky, not quite even: dust, handling, the bloom of drying."""
+"""What does a plaster cast look like as nodes? White, chalky, not quite even; age, wash and dirt are effects, off by default."""
 
 from __future__ import annotations
 
 from typing import Any
 
 from .builder import Tree, make_group
+from .relief import tooled
+
+MICRO_ROUGHNESS = 0.44
+"""The ratio B / A of Oren & Nayar's model (SIGGRAPH 1994) at 30 degrees, which they fitted to wall plaster (from memory)."""
 
 
 def plaster_group() -> Any:
@@ -14,10 +18,10 @@ def plaster_group() -> Any:
 
 def _plaster(tree: Tree) -> None:
     colour = tree.input("Colour", "colour", (0.74, 0.715, 0.67), help="Albedo, linear")
-    age = tree.input("Age", "float", 0.3, help="Yellowed, dusty and handled")
-    pinholes = tree.input("Pinholes", "float", 0.06, help="Fine air holes as every cast has; 0 for none")
+    age = tree.input("Age", "float", 0.0, help="An effect: yellowed, dusty and handled")
+    pinholes = tree.input("Pinholes", "float", 0.05, help="Fine air holes as every cast has; 0 for none")
     sealed = tree.input("Sealed", "float", 0.0, help="Shellac or wax on the surface")
-    wash = tree.input("Crevice Wash", "float", 0.25, help="Dust and dirt in recesses")
+    wash = tree.input("Crevice Wash", "float", 0.0, help="An effect: dust and dirt in recesses")
     mm = tree.input("Position", "vector", help="Position on the piece in mm")
     normal = tree.input("Normal", "vector", help="Normal of the surface with its relief")
     recess = tree.input("Recess", "float", 0.0, help="0 to 1 in recesses")
@@ -38,24 +42,22 @@ def _plaster(tree: Tree) -> None:
     tone = tree.mix(tree.math("MULTIPLY", sealed, 0.8), tone, shellac)
 
     chalk = tree.node("TexNoise", {"Vector": mm, "Scale": 6.0, "Detail": 2.0, "Roughness": 0.6})["Factor"]
-    height = tree.math("ADD", tree.math("MULTIPLY", chalk, 0.004), tree.math("MULTIPLY", fine, 0.014))
-    height = tree.math("SUBTRACT", height, tree.math("MULTIPLY", holes, 0.12))
-    bent = tree.node("Bump", {"Strength": 1.0, "Distance": 0.001, "Height": height, "Normal": normal})["Normal"]
+    height = tree.math("ADD", tree.math("MULTIPLY", chalk, 0.004), tree.math("MULTIPLY", fine, 0.009))
+    height = tree.math("SUBTRACT", height, tree.math("MULTIPLY", holes, 0.05))
+    strength = tree.math("MULTIPLY_ADD", tooled(tree, normal), -0.6, 1.0)
+    bent = tree.node("Bump", {"Strength": strength, "Distance": 0.001, "Height": height, "Normal": normal})["Normal"]
     rough = tree.math("SUBTRACT", tree.math("MULTIPLY_ADD", broad, 0.15, 0.80), tree.math("MULTIPLY", touched, 0.25))
     shader = tree.node(
         "BsdfPrincipled",
         {
             "Base Color": tone,
             "Roughness": rough,
-            "Diffuse Roughness": 0.8,
+            "Diffuse Roughness": MICRO_ROUGHNESS,
             "IOR": 1.5,
             "Specular IOR Level": 0.3,
             "Coat Weight": tree.math("MULTIPLY", sealed, 0.8),
             "Coat Roughness": 0.25,
             "Coat IOR": 1.5,
-            "Subsurface Weight": 0.15,
-            "Subsurface Radius": (1.0, 0.9, 0.8),
-            "Subsurface Scale": 0.0006,
             "Normal": bent,
         },
         label="Plaster surface",

@@ -64,6 +64,15 @@ def form_group() -> Any:
     return make_group("Recess and edge", build)
 
 
+def tooled(tree: Tree, normal: Any) -> Any:
+    """0 to 1: how far a tool has tilted the surface, from the normal with the relief against that of the form, 2 to 14 degrees.
+
+    A material's own texture stands back there, so that it never masks a mark that the piece has.
+    """
+    tilt = tree.vector("DISTANCE", normal, tree.node("NewGeometry")["Normal"])
+    return tree.span(tilt, 0.035, 0.25, smooth=True)
+
+
 def millimetres(tree: Tree) -> Any:
     """Position on the object in mm, whatever the object's place in the scene."""
     return tree.vector("SCALE", tree.node("TexCoord")["Object"], scale=1000.0)

@@ -17,10 +17,11 @@ from ...job.settings import choice, integer, number, switch, text
 from ...job.step import Progress, Result, Run
 from ...scene.delivery.contact_sheet import write_contact_sheet
 from ...scene.delivery.cutouts import cutout_of, render_cutout
-from ...scene.delivery.deep_pictures import is_deep, render_deep
+from ...scene.delivery.deep_pictures import exposures, is_deep, render_deep
+from ...scene.delivery.device import Device, find_device
 from ...scene.delivery.kept_pictures import Made, put_aside, scene_digest
 from ...scene.delivery.originals import linear_of, original_of
-from ...scene.delivery.output import SCENE_PATHS, Quality, cycles, pick_device, render_picture, set_up
+from ...scene.delivery.output import SCENE_PATHS, Quality, cycles, render_picture, set_up
 from ...scene.delivery.shot_state import dressed_for, hang_on_pivot, make_pivot, turned, turning
 from ...scene.delivery.video import write_video
 from ...scene.stage import Stage
@@ -33,8 +34,34 @@ COST = 150.0
 
 TURNTABLE = "turntable"
 
-PRESETS = {"proof": (Quality(16, 0.1), 640), "final": (Quality(20, 0.1), 960), "print": (Quality(256, 0.02), 2400)}
-"""Quality and longer side in pixels. A whole job in 'final' takes some minutes on two cores, in 'print' a night or a card."""
+
+@dataclass(frozen=True)
+class Preset:
+    """What a word for the quality stands for: the stills' longer side and the turn's shorter side are in pixels."""
+
+    quality: Quality
+    long_side: int
+    turn_lines: int
+
+
+PRESETS = {
+    "proof": Preset(Quality(16, 0.1), 960, 320),
+    "final": Preset(Quality(20, 0.1), 3000, 640),
+    "print": Preset(Quality(256, 0.02), 3840, 1080),
+}
+"""A still in 'proof' takes half a minute on two cores and in 'final' some minutes; 'print' is for a graphics card or a night."""
+TRIED = 0.25
+"""The share of its sides at which the first still is tried, to say beforehand how long it will take."""
+
+DEVICES = (
+    ("auto", "Fastest here", "A graphics card where there is one, else the processor"),
+    ("cpu", "Processor", "Always the processor"),
+    ("optix", "OptiX", "Nvidia cards, by OptiX"),
+    ("cuda", "CUDA", "Nvidia cards, by CUDA"),
+    ("hip", "HIP", "AMD cards"),
+    ("oneapi", "oneAPI", "Intel cards"),
+    ("metal", "Metal", "Apple's and other cards on macOS"),
+)
 
 
 @dataclass(kw_only=True)
@@ -44,13 +71,13 @@ class Settings:
     quality: str = choice(
         "final",
         [
-            ("proof", "Proof", "Quick, to approve light and framing"),
-            ("final", "Final", "To hand over on a screen"),
-            ("print", "Print", "Large and clean; slow without a graphics card"),
+            ("proof", "Proof", "960 pixels, quick, to approve light and framing"),
+            ("final", "Final", "3000 pixels, to hand over; how long that takes is said first"),
+            ("print", "Print", "3840 pixels and turns of 1080 lines, clean; slow without a graphics card"),
         ],
-        help="How good the pictures are",
+        help="How large and how clean the pictures are",
     )
-    size: int | None = integer(None, low=64, high=16384, unit="px", help="Longer side of the stills")
+    size: int | None = integer(None, low=64, high=16384, unit="px", help="Longer side of the stills; auto: by the quality")
     stills: bool = switch(True, help="Render a still of every shot")
     only: str = text("", help="Names of shots to render, with commas; empty: all", more=True)
     approved: str = text("", help="Names of approved shots, with commas: never rendered again", more=True)
@@ -60,7 +87,9 @@ class Settings:
     )
     turntable: bool = switch(True, help="Render a full turn of the subject")
     frames: int = integer(24, low=2, high=2000, help="Frames of a full turn")
-    turntable_size: int = integer(480, low=64, high=8192, unit="px", help="Longer side of the turntable's frames")
+    turntable_size: int | None = integer(
+        None, low=64, high=8192, unit="px", help="Longer side of the turntable's frames; auto: by the quality"
+    )
     eased: bool = switch(False, help="Let the turn start and stop gently instead of looping steadily", more=True)
     clockwise: bool = switch(False, help="Turn clockwise seen from above", more=True)
     fps: int = integer(12, low=1, high=120, help="Frames a second of the video", more=True)
@@ -73,8 +102,8 @@ class Settings:
     denoise: bool = switch(True, help="Denoise, guided by albedo and normals so that relief stays", more=True)
     device: str = choice(
         "auto",
-        [("auto", "Fastest here", "A graphics card when one is set up"), ("cpu", "Processor", "Always the processor")],
-        help="What Cycles renders on",
+        DEVICES,
+        help="What Cycles renders on; auto: a graphics card where one is set up or, without a window, found",
         more=True,
     )
 
@@ -96,11 +125,14 @@ def run(stage: Stage, settings: Settings) -> Run:
     if stage.out is None:
         raise OutputError("Rendering needs a folder to write to: choose one")
     started = time.perf_counter()
+    device = find_device(settings.device)
+    stage.note(f"Cycles renders on {device.words}")
     quality, long_side = _quality(settings)
     base = scene_digest(stage.scene, stage.job)
     stills = _stills(stage, settings, quality, long_side, base) if settings.stills else []
     cutouts = [_cutout(task) for task in stills] if settings.cutouts else []
     frames = _frames(stage, settings, quality, base) if settings.turntable else []
+    expected = yield from _expected(stage, stills, settings, quality, device)
     rendered, reused = 0, 0
     waits: list[float] = []
     groups = ((stills, (0.02, 0.5), False), (cutouts, (0.5, 0.6), False), (frames, (0.62, 0.95), True))
@@ -123,18 +155,19 @@ def run(stage: Stage, settings: Settings) -> Run:
         f"{words} ({rendered} rendered, {reused} already there)",
         {
             "stills": len(stills), "frames": len(frames), "rendered": rendered, "reused": reused,
-            "seconds_a_still": waits[0], "seconds_a_frame": waits[2], "cutouts": len(cutouts), "video": video,
-            "device": pick_device(settings.device), "samples": quality.samples, "noise": quality.noise,
+            "seconds_a_still": waits[0], "seconds_a_still_expected": expected, "seconds_a_frame": waits[2],
+            "cutouts": len(cutouts), "video": video,
+            "device": device.words, "samples": quality.samples, "noise": quality.noise,
             "render_seconds": round(time.perf_counter() - started, 2),
         },
     )  # fmt: skip
 
 
 def _quality(settings: Settings) -> tuple[Quality, int]:
-    preset, long_side = PRESETS[settings.quality]
-    samples = settings.samples or preset.samples
-    noise = preset.noise if settings.noise is None else settings.noise
-    return Quality(samples, noise, settings.denoise), settings.size or long_side
+    preset = PRESETS[settings.quality]
+    samples = settings.samples or preset.quality.samples
+    noise = preset.quality.noise if settings.noise is None else settings.noise
+    return Quality(samples, noise, settings.denoise), settings.size or preset.long_side
 
 
 def _names(written: str) -> set[str]:
@@ -145,6 +178,14 @@ def _size(shot: Any, long_side: int) -> tuple[int, int]:
     width, height = shot.get("bozzetto_resolution", (3, 2))
     factor = long_side / max(width, height)
     return max(1, round(width * factor)), max(1, round(height * factor))
+
+
+def _turn_size(shot: Any, settings: Settings) -> tuple[int, int]:
+    """Pixels of a frame of the turn: of the size asked for, else as many lines along its shorter side as the quality has."""
+    if settings.turntable_size is not None:
+        return _size(shot, settings.turntable_size)
+    width, height = shot.get("bozzetto_resolution", (3, 2))
+    return _size(shot, round(PRESETS[settings.quality].turn_lines * max(width, height) / min(width, height)))
 
 
 def _digest(*parts: Any) -> str:
@@ -175,7 +216,7 @@ def _frames(stage: Stage, settings: Settings, quality: Quality, base: str) -> li
     if name is None:
         stage.warn("There is no turntable shot, so no turn was rendered")
         return []
-    size = _size(shots[name], settings.turntable_size)
+    size = _turn_size(shots[name], settings)
     turn = _turn(settings)
     quick = _of_a_frame(quality)
     return [
@@ -185,6 +226,41 @@ def _frames(stage: Stage, settings: Settings, quality: Quality, base: str) -> li
         )
         for number, angle in enumerate(turn, 1)
     ]  # fmt: skip
+
+
+def _expected(
+    stage: Stage, tasks: list[Task], settings: Settings, quality: Quality, device: Device
+) -> Generator[Progress, None, float | None]:
+    """Say before large stills how long each will take at most, from the first one at a quarter of its size; seconds.
+
+    A sixteenth of the pixels takes a sixteenth of the time and what each picture costs besides, so that the estimate is high
+    rather than low. Nothing is tried, and None is returned, for what is small or on disk already.
+    """
+    todo = [task for task in tasks if not Made(task.path.parent).current(task.path, task.digest)]
+    if not todo or max(todo[0].size) <= PRESETS["proof"].long_side:
+        return None
+    first = todo[0]
+    small = replace(first, path=first.path.with_name(f".tried {first.path.name}"), size=_scaled(first.size, TRIED))
+    yield Progress(0.0, "trying how long a still takes", blocking=True)
+    started = time.perf_counter()
+    try:
+        with cycles(stage.scene, quality, device=settings.device, seed=stage.seed):
+            shot = stage.require("shot", small.shot)
+            with _ready(stage, shot, small):
+                render_picture(stage.scene, small.path, camera=shot, size=small.size)
+    finally:
+        small.path.unlink(missing_ok=True)
+    seconds = (time.perf_counter() - started) / TRIED**2 * exposures(stage.require("shot", first.shot))
+    each, all_of_them = (max(1, math.ceil(span / 60.0)) for span in (seconds, seconds * len(todo)))
+    stage.note(
+        f"Stills of {first.size[0]} x {first.size[1]} pixels on {device.words}: at most {each} min each, {all_of_them} min "
+        'together; quality "proof" or a smaller render.size is quicker'
+    )
+    return round(seconds, 1)
+
+
+def _scaled(size: tuple[int, int], share: float) -> tuple[int, int]:
+    return max(1, round(size[0] * share)), max(1, round(size[1] * share))
 
 
 def _of_a_frame(quality: Quality) -> Quality:

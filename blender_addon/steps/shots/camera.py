@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -58,6 +59,11 @@ ROOM = 0.98
 class ShotRow:
     """One row of `[[camera.shots]]`: changes the shot of that name, or adds one."""
 
+    @staticmethod
+    def migrated(values: Mapping[str, Any]) -> Mapping[str, Any]:
+        """A row of an older sheet as today's."""
+        return _by_aspect(values, "width", "height")
+
     name: str = text("hero", help="Name of the shot; also of its picture files")
     kind: str | None = choice(None, KIND_CHOICES, help="What kind of shot; by itself as the name says, else hero")
     off: bool = switch(False, help="Leave this shot out")
@@ -76,8 +82,7 @@ class ShotRow:
     )
     hold_from: tuple[float, ...] | None = point(None, help="Sharp from this point ...")
     hold_to: tuple[float, ...] | None = point(None, help="... to this point")
-    width: int | None = integer(None, low=16, high=20000, unit="px", help="Width of the picture")
-    height: int | None = integer(None, low=16, high=20000, unit="px", help="Height of the picture")
+    aspect: float | None = number(None, low=0.1, high=10.0, help="Width over height of the picture; auto: the job's")
     light: str | None = choice(None, LIGHTS, help="Light set-up of this shot; by itself the job's")
     set: str = text("", help="Table of this shot, such as slate; empty for the job's")
     hide: str = text("", help="Parts of the set to hide, by name, with commas between")
@@ -86,6 +91,11 @@ class ShotRow:
 @dataclass(kw_only=True)
 class Settings:
     """How the subject is photographed."""
+
+    @staticmethod
+    def migrated(values: Mapping[str, Any]) -> Mapping[str, Any]:
+        """The table of an older sheet as today's."""
+        return _by_aspect(values, "picture_width", "picture_height")
 
     coverage: str = choice(
         "few",
@@ -112,8 +122,9 @@ class Settings:
     headroom: float = number(45.0, low=0.0, high=100.0, unit="%", help="Share of the free height that is above the subject")
     azimuth: float | None = angle(None, low=-360.0, high=360.0, help="Direction of the hero: 0 in front, 90 at its right")
     tilt: float | None = angle(None, low=-20.0, high=90.0, help="How far the cameras look down; 10 to 25 for product shots")
-    picture_width: int = integer(960, low=16, high=20000, unit="px", help="Width of the pictures")
-    picture_height: int = integer(640, low=16, high=20000, unit="px", help="Height of the pictures")
+    aspect: float = number(
+        1.5, low=0.1, high=10.0, help="Width over height of the pictures; render.size says how large they are"
+    )
     turntable: bool = switch(True, help="A camera for the turntable")
     turning: str = choice(
         "subject",
@@ -297,13 +308,30 @@ def _ask(row: ShotRow, settings: Settings, product: float) -> ShotAsk:
         azimuth_deg=azimuth if row.azimuth is None else row.azimuth,
         tilt_deg=tilt if row.tilt is None else row.tilt,
         format_mm=format_mm,
-        resolution=(row.width or settings.picture_width, row.height or settings.picture_height),
+        resolution=_shape(row.aspect or settings.aspect),
         focal_mm=row.focal_length or settings.focal_length,
         fnumber=row.f_number or settings.f_number,
         pupil_ratio=settings.pupil_ratio,
         coc_mm=float(np.hypot(*format_mm)) / settings.sharpness,
         placement=placement, magnification=row.magnification, focus=row.focus, hold=hold,
     )  # fmt: skip
+
+
+def _shape(aspect: float) -> tuple[int, int]:
+    """Width and height in pixels of a picture of that shape, 960 along its longer side; the render step says how large it is."""
+    longer = 960
+    return (longer, max(1, round(longer / aspect))) if aspect >= 1.0 else (max(1, round(longer * aspect)), longer)
+
+
+def _by_aspect(values: Mapping[str, Any], width: str, height: str) -> Mapping[str, Any]:
+    """Sheets once gave the shape of a picture as a width and a height in pixels, 960 and 640 where they were not written."""
+    sides = [values.get(width, 960), values.get(height, 640)]
+    if not {width, height} & set(values):
+        return values
+    if not all(isinstance(side, (int, float)) and not isinstance(side, bool) and side > 0 for side in sides):
+        raise SheetError(f"{width} and {height} were numbers of pixels; write aspect, width over height, instead")
+    kept = {name: value for name, value in values.items() if name not in (width, height)}
+    return {"aspect": sides[0] / sides[1], **kept}
 
 
 def _turntable_ask(row: ShotRow, settings: Settings, tilt: float) -> ShotAsk:

@@ -29,6 +29,13 @@ MOST_TRIANGLES = 8_000_000
 BLACK, WHITE = 0.004, 0.99  # no surface's albedo lies beyond: such a texture was never exposed, or was lost in the export
 
 
+INVENTED = {
+    "crevice_wash": "a wash in recesses", "dust": "dust", "raised_wear": "wear", "plaster_age": "age",
+    "fingerprints": "fingerprints", "tool_chatter": "tool chatter",
+}  # fmt: skip
+"""Settings of marks and of a history that the piece does not have, and the words that say so; all are off by default."""
+
+
 def _choices(rows: Any) -> tuple[tuple[str, str, str], ...]:
     """Choices of a table whose entries have a label, as a field or as the first item."""
     labels = {key: row.label if hasattr(row, "label") else row[0] for key, row in rows.items()}
@@ -109,9 +116,15 @@ class Settings:
         piece="clay",
         stand="clay",
     )
-    crevice_wash: float = number(0.3, low=0.0, high=1.0, help="Dark slip or dirt left in recesses")
-    dust: float = number(0.3, low=0.0, high=1.0, help="Dry powder lying in recesses that face upwards", more=True)
-    raised_wear: float = number(0.25, low=0.0, high=1.0, help="Edges rubbed by handling")
+    crevice_wash: float = number(
+        0.0, low=0.0, high=1.0, label="Invented wash", help="Invented history: dark slip or dirt left in recesses", more=True
+    )
+    dust: float = number(
+        0.0, low=0.0, high=1.0, label="Invented dust", help="Invented history: powder in recesses that face upwards", more=True
+    )
+    raised_wear: float = number(
+        0.0, low=0.0, high=1.0, label="Invented wear", help="Invented history: edges rubbed by handling", more=True
+    )
     glaze_kind: str = only_when(
         choice("celadon", _choices(reflectance.GLAZES), help="The glaze", label="Glaze"), piece="glaze", stand="glaze"
     )
@@ -132,7 +145,9 @@ class Settings:
     )
     stone_finish: str = only_when(choice("honed", STONE_FINISHES, help="The finish of the stone"), piece="stone", stand="stone")
     plaster_age: float = only_when(
-        number(0.3, low=0.0, high=1.0, help="Yellowed, dusty and handled", more=True), piece="plaster", stand="plaster"
+        number(0.0, low=0.0, high=1.0, label="Invented age", help="Invented history: yellowed, dusty and handled", more=True),
+        piece="plaster",
+        stand="plaster",
     )
     plaster_sealed: bool = only_when(switch(False, help="Sealed with shellac", more=True), piece="plaster", stand="plaster")
     patina: str = only_when(
@@ -194,8 +209,9 @@ def run(stage: Any, settings: Settings) -> Run:
         values = _cavity(item) if settings.recesses else None
         yield Progress(0.3 + 0.4 * place, f"Mixing the material of the {role}")
         made[role] = _dress(stage, role, settings, values)
-    if settings.fingerprints or settings.tool_chatter:
-        stage.warn("Fingerprints or tool chatter were asked for: these marks are invented, the piece does not have them")
+    invented = [words for name, words in INVENTED.items() if getattr(settings, name)]
+    if invented:
+        stage.warn(f"Asked for: {', '.join(invented)}. This is invented: the piece does not have it")
     words = " and ".join(f"the {role} in {_word(figures['material'], settings)}" for role, figures in made.items())
     return Result(words[:1].upper() + words[1:], made | measured)
 
