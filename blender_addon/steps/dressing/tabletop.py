@@ -51,18 +51,20 @@ class Settings:
     wear: float = number(60.0, low=0.0, high=100.0, unit="%", label="Table wear", help="How used the table looks")
     board_width: float = length(88.0, low=15.0, high=400.0, help="Usual width of a board", more=True)
     gap: float = length(0.9, low=0.0, high=8.0, help="Usual gap between boards", more=True)
-    props: int = integer(6, low=0, high=13, help="How many things lie round the subject", label="Things")
-    things: str = text("", label="Which things", help="By name, with commas between; empty: drawn by the seed", more=True)
-    collection: str | None = data("collection", help="Take the things from a collection of yours instead", more=True)
+    props: int = integer(
+        6, low=0, high=13, help="How many props lie round the subject: tools, jars, cloths of true size", label="Props"
+    )
+    things: str = text(
+        "", label="Which props", help="Props by name, with commas between; empty: drawn by the arrangement", more=True
+    )
+    collection: str | None = data(
+        "collection", help="Take the props from a collection of yours instead", label="Own props", more=True
+    )
     seed: int = integer(
         1, low=0, high=1_000_000, label="Arrangement", help="Another number, other boards and another arrangement"
     )
-    width: float | None = length(
-        None, low=200.0, high=6000.0, help="Width of the table; by itself: to fit the subject", more=True
-    )
-    depth: float | None = length(
-        None, low=200.0, high=4000.0, help="Depth of the table; by itself: to fit the subject", more=True
-    )
+    width: float | None = length(None, low=200.0, high=6000.0, help="Width of the table; auto: to fit the subject", more=True)
+    depth: float | None = length(None, low=200.0, high=4000.0, help="Depth of the table; auto: to fit the subject", more=True)
 
 
 def run(stage: Any, settings: Settings) -> Run:
