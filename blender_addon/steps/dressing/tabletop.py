@@ -17,7 +17,7 @@ from ...core.dressing.tabletops.round import bat, sweep
 from ...core.dressing.tabletops.stone import slate
 from ...core.shots.sight import convex_outline, outside_distance
 from ...job.errors import SheetError
-from ...job.settings import choice, data, integer, length, nearest, number, text
+from ...job.settings import FIRST, SHORT, choice, data, integer, length, nearest, number, text
 from ...job.step import Progress, Result, Run
 from ...scene.dressing import debris_parts, set_parts, set_props
 from ...scene.dressing.set_materials import room_materials, table_material
@@ -46,6 +46,8 @@ BACKDROPS = (
 
 @dataclass(kw_only=True)
 class Settings:
+    MARKS = {"kind": (FIRST, SHORT)}
+
     kind: str = choice("planks", KINDS, help="What the subject stands on", label="Table")
     backdrop: str = choice("workshop", BACKDROPS, help="What is seen behind the table")
     wear: float = number(60.0, low=0.0, high=100.0, unit="%", label="Table wear", help="How used the table looks")
