@@ -24,7 +24,7 @@ from .job.places import folder_names
 from .job.reference import as_markdown
 from .job.runner import Report, Update, chosen
 from .job.settings import specs
-from .job.sheet import JobSheet, blank, check_names, input_files, override, read, written
+from .job.sheet import JobSheet, blank, check_names, input_files, override, read, short, written
 from .job.whole_files import begin_folder
 from .scene.blend_file import BlendFile
 from .scene.session import run_session, write_text
@@ -64,13 +64,18 @@ def _parser() -> argparse.ArgumentParser:
     run.add_argument("--set", action="append", default=[], dest="sets", metavar="STEP.FIELD=VALUE", help="override a setting")
     run.add_argument("--from", dest="first", metavar="STEP", help="start here; the steps before it must have run")
     run.add_argument("--until", dest="last", metavar="STEP", help="stop after this step")
-    run.add_argument("--afresh", action="store_true", help="start anew, and keep the earlier .blend beside")
+    run.add_argument(
+        "--afresh",
+        action="store_true",
+        help="start anew, also what was changed or deleted by hand, and keep the earlier .blend beside",
+    )
     run.add_argument("--quiet", action="store_true", help="no progress")
     run.set_defaults(command=_run)
 
-    new = commands.add_parser("new", help="write a commented job sheet for a scan")
+    new = commands.add_parser("new", help="write a job sheet for a scan: the lines that matter")
     new.add_argument("scans", nargs="*", metavar="SCAN", help="scan files, the one with the piece first")
     new.add_argument("--height", type=float, metavar="MM", help="the piece's height in mm")
+    new.add_argument("--all", action="store_true", help="every setting, explained, instead of the lines that matter")
     new.add_argument("--to", type=Path, metavar="JOB.toml", help="where to write it (default: beside the first scan)")
     new.set_defaults(command=_new)
 
@@ -206,6 +211,8 @@ def _told(notes: Notes) -> list[str]:
 def _farewell(report: Report, words: list[str], out: Path, progress: Printer) -> None:
     for line in words:
         print(line)
+    for step, decision in report.asked():
+        print(f"? {step}: {decision.sentence()}")
     print(f"Done in {_clock(time.perf_counter() - progress.started)}. Everything is in {out}")
     page = out / "index.html"
     if page.exists() and "export" in report.results:
@@ -224,8 +231,9 @@ def _new(options: Any) -> int:
         sheet["intake"].scans.append(row(file=_relative(Path(scan), sheet.folder), role="whole" if place == 0 else "stand"))
     if options.height is not None:
         override(sheet, f"orientation.height={options.height!r}")
-    write_text(target, written(sheet, steps, comments=True))
-    print(f'Wrote "{target}". Run it with: bozzetto run {target}')
+    write_text(target, written(sheet, steps, comments=True) if options.all else short(sheet, steps))
+    more = "" if options.all else " (every setting: bozzetto new --all)"
+    print(f'Wrote "{target}"{more}. Run it with: bozzetto run {target}')
     return 0
 
 

@@ -12,6 +12,8 @@ from html import escape
 from typing import Any
 from urllib.parse import quote
 
+from . import page_decisions
+from .decisions import Question
 from .turning import SCRIPT, Turning, policy, turning_html
 
 STYLE = """
@@ -36,6 +38,8 @@ small, footer { color: var(--faint); } footer { margin-top: 56px; font-size: 15p
 #turn { cursor: grab; touch-action: pan-y; user-select: none; -webkit-user-select: none; }
 #turn:active { cursor: grabbing; } #turn:focus-visible { outline: 2px solid var(--ink); outline-offset: 4px; }
 """
+
+WHOLE_STYLE = STYLE + page_decisions.STYLE
 
 RENDERED = "Rendered from a scan of the piece; these pictures are no photographs."
 CAUTIONS = (
@@ -76,7 +80,8 @@ class ClientPage:
 
 @dataclass(frozen=True)
 class MakersPage:
-    """What the maker reads. `done`: step to sentence; `check`: what asks for a look; `figures`: a table a step."""
+    """What the maker reads. `done`: step to sentence; `check`: what asks for a look; `figures`: a table a step; `questions`: what
+    the tool decided by itself, asked or sure."""
 
     title: str
     pictures: Sequence[Shown] = ()
@@ -84,6 +89,7 @@ class MakersPage:
     check: Sequence[str] = ()
     figures: Mapping[str, Mapping[str, Any]] = field(default_factory=dict)
     files: Sequence[tuple[str, str]] = ()
+    questions: Sequence[Question] = ()
 
 
 def alt_text(title: str, kind: str, caption: str = "") -> str:
@@ -109,10 +115,12 @@ def client_page(page: ClientPage) -> str:
 def makers_page(page: MakersPage) -> str:
     """The page for the maker as text."""
     parts = [f"<h1>{escape(page.title)}</h1>", '<p class="lead">How these pictures were made</p>']
+    parts += page_decisions.to_check(page.questions)
     if page.check:
-        parts += ["<h2>To check</h2>", _list([escape(words) for words in page.check])]
+        parts += ["<h2>To look at</h2>", _list([escape(words) for words in page.check])]
     if page.done:
         parts += ["<h2>What was done</h2>", _table(page.done)]
+    parts += page_decisions.sure(page.questions)
     if page.pictures:
         parts += ["<h2>Optics</h2>", '<div class="pair">', *[_figure(picture) for picture in page.pictures], "</div>"]
     if page.figures:
@@ -127,9 +135,9 @@ def makers_page(page: MakersPage) -> str:
 def _whole(title: str, parts: Sequence[str], script: str) -> str:
     head = [
         '<!doctype html>\n<html lang="en"><head><meta charset="utf-8">',
-        f'<meta http-equiv="Content-Security-Policy" content="{escape(policy(STYLE, script))}">',
+        f'<meta http-equiv="Content-Security-Policy" content="{escape(policy(WHOLE_STYLE, script))}">',
         '<meta name="viewport" content="width=device-width, initial-scale=1"><meta name="referrer" content="no-referrer">',
-        f"<title>{escape(title)}</title><style>{STYLE}</style></head><body><main>",
+        f"<title>{escape(title)}</title><style>{WHOLE_STYLE}</style></head><body><main>",
     ]
     tail = ["</main>", *([f"<script>{script}</script>"] if script else []), "</body></html>\n"]
     return "\n".join([*head, *parts, *tail])

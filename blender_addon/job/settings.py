@@ -30,7 +30,7 @@ class Spec:
     """What a field is.
 
     `kind` is one of number, integer, switch, choice, text, file, folder, point, colour, table, object, collection, image.
-    `unit` is 'mm', 'deg', '%', 'stops', 'K', 's', 'px' or ''. `optional` fields may be None: "by itself". `choices` are
+    `unit` is 'mm', 'deg', '%', 'stops', 'K', 's', 'px' or ''. `optional` fields may be None: automatic. `choices` are
     (key, label, help). `when` lists (field, values): the field matters, and is shown, only while one of those fields has one of
     those values. `row` is the dataclass of a table's rows; `short` names the row field that a bare string fills.
     """
@@ -135,6 +135,34 @@ def only_when(field: Any, **others: str | Sequence[str]) -> Any:
     spec = dataclasses.replace(field.metadata[_KEY], when=when)
     field.metadata = types.MappingProxyType({**field.metadata, _KEY: spec})
     return field
+
+
+FIRST, SHORT, DEFAULT = "first", "short", "default"
+"""Marks of a field: it is asked on the first panel; it stands in a short job sheet; the preferences keep it for new jobs."""
+
+
+def marked(settings: type | Any, mark: str) -> list[str]:
+    """The names of the fields with a mark; a settings class lists marks as `MARKS`, by the field's name."""
+    marks: Mapping[str, Sequence[str]] = getattr(settings, "MARKS", {})
+    return [name for name in specs(settings) if mark in marks.get(name, ())]
+
+
+@dataclass(frozen=True)
+class AskedRow:
+    """One row of a table of files, asked on the first panel as if it were a setting of its own.
+
+    It is the first row of `table` whose field `by` has one of `values`; its field `field` holds the file. A settings class
+    lists them as `ASKED`. needed: nothing can be run without it.
+    """
+
+    name: str
+    label: str
+    help: str
+    table: str
+    field: str
+    by: str
+    values: tuple[str, ...]
+    needed: bool = False
 
 
 def matters(spec: Spec, values: Callable[[str], Any]) -> bool:
@@ -288,7 +316,7 @@ def migrated(settings: type, values: Mapping[str, Any]) -> Mapping[str, Any]:
 
 
 def plain(settings: Any) -> dict[str, Any]:
-    """The settings as plain numbers, strings, lists and dicts, with None for "by itself"; what stamps are made of."""
+    """The settings as plain numbers, strings, lists and dicts, with None for automatic; what stamps are made of."""
     out: dict[str, Any] = {}
     for name, spec in specs(settings).items():
         value = getattr(settings, name)

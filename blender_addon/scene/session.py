@@ -21,6 +21,7 @@ from ..job.step import Step
 from ..job.whole_files import begin_folder, whole_file, writable, write_text
 from . import roles
 from .job_card import SHEET_TEXT, card_of, sheet_text
+from .kept_decisions import write_pictures
 from .stage import Stage
 
 
@@ -111,11 +112,26 @@ def run_session(
     stage.settle()
     keep_sheet(sheet, steps, stage)
     stage.keep_card(card_of(sheet))
-    report = yield from run_job(run_steps, steps, sheet, stage, afresh=afresh)
+    report = yield from _with_decision_pictures(run_job(run_steps, steps, sheet, stage, afresh=afresh), stage)
     if out is not None:
         write_figures(out / "figures.json", report)
         _tell_of_kept(out, aside, notes)
     return report, notes
+
+
+def _with_decision_pictures(run: Generator[Update, None, Report], stage: Stage) -> Generator[Update, None, Report]:
+    """The run; the pictures of each step's decisions are written into its folder as soon as the step has ended."""
+    try:
+        while True:
+            try:
+                update = next(run)
+            except StopIteration as end:
+                return end.value
+            if update.ended and stage.out is not None:
+                write_pictures(stage.scene, update.step.name, stage.out)
+            yield update
+    finally:
+        run.close()
 
 
 def _tell_of_kept(out: Path, before: set[str], notes: Notes) -> None:

@@ -14,13 +14,16 @@ from typing import Any
 
 import bpy
 
+from ..job.decisions import Decision, as_kept
 from ..job.errors import SubjectError
 from ..job.notes import Notes
+from ..job.settings import plain
 from ..job.sheet import JobSheet
 from ..job.step import Step
 from . import roles
 from .job_card import CARD, STATE, read_state
 from .job_identity import settle
+from .kept_decisions import keep_pictures
 from .scene_settings import (
     COMPOSITOR,
     SETTINGS,
@@ -68,7 +71,7 @@ class Stage:
 
     @property
     def afresh(self) -> bool:
-        """Whether everything is to be made ours again, also what the user has changed."""
+        """Whether everything is reset to automatic, also what the user has changed."""
         return self._afresh
 
     # --- what steps use ------------------------------------------------------------------------------------------------
@@ -129,7 +132,7 @@ class Stage:
         if theirs:
             give(self.scene, theirs)
             words = ", ".join(in_words(path) for path in theirs)
-            self.note(f'Kept the scene\'s {words} as you set it; "make ours again" replaces that', level="kept")
+            self.note(f'Kept the scene\'s {words} as you set it; "Reset to automatic" replaces that', level="kept")
         if world is not None and world != self.scene.world and not world.get(roles.JOB):
             world.use_fake_user = True
             self.note(f'The job\'s light takes the place of your world "{world.name}", which stays in the file')
@@ -141,7 +144,7 @@ class Stage:
         state = self._state() if self._changing is None else self._changing
         noted = state.setdefault(SETTINGS, {})
         if not self._afresh and users_compositor(self.scene, noted):
-            self.note('Kept the compositor as you changed it; "make ours again" replaces it', level="kept")
+            self.note('Kept the compositor as you changed it; "Reset to automatic" replaces it', level="kept")
             return True
         done = action()
         noted[COMPOSITOR] = compositor_print(self.scene)
@@ -213,16 +216,32 @@ class Stage:
         state[CARD] = card
         self._keep(state)
 
-    def keep_result(self, step: str, words: str, figures: dict[str, Any]) -> None:
-        """Remember what a step said and warned of, for the page and for the next session."""
+    def keep_result(self, step: str, words: str, figures: dict[str, Any], decisions: Sequence[Decision] = ()) -> None:
+        """Remember what a step said, warned of and decided, for the page and for the next session."""
         state = self._state()
         warnings = [note.words for note in self.notes.warnings() if note.step == step]
-        state.setdefault("results", {})[step] = {"words": words, "figures": figures, "warnings": warnings}
+        said: dict[str, Any] = {"words": words, "figures": figures, "warnings": warnings}
+        if step in self.sheet.settings:
+            said["settings"] = plain(self.sheet[step])
+        said["notes"] = [note.words for note in self.notes if note.step == step and note.level == "info"]
+        said["decisions"] = [as_kept(step, decision) for decision in decisions]
+        state.setdefault("results", {})[step] = said
         self._keep(state)
+        keep_pictures(self.scene, step, decisions)
 
     def results(self) -> dict[str, dict[str, Any]]:
-        """What each step said when it last ran: step to {"words", "figures", "warnings"}."""
+        """What each step said when it last ran: step to {"words", "figures", "warnings", "notes", "settings", "decisions"}."""
         return self._state().get("results", {})
+
+    def accepted(self) -> dict[str, str]:
+        """Choices without a setting of their own that the user said are right: place of the question to the words."""
+        return self._state().get("accepted", {})
+
+    def accept(self, place: str, words: str) -> None:
+        """Remember that the user said a choice is right."""
+        state = self._state()
+        state.setdefault("accepted", {})[place] = words
+        self._keep(state)
 
     # --- inside --------------------------------------------------------------------------------------------------------
 

@@ -112,7 +112,7 @@ class Swap:
             return False
         if old is not None:
             if edited(old):
-                self.stage.note(f'Kept "{old.name}" as you changed it; "make ours again" replaces it', level="kept")
+                self.stage.note(f'Kept "{old.name}" as you changed it; "Reset to automatic" replaces it', level="kept")
                 return True
             return False
         if (offer.role, offer.key) not in self._made_before or offer.role in ESSENTIAL:
@@ -120,7 +120,7 @@ class Swap:
         if offer.role in LAST_OF_ITS_KIND and not self.stage.has(offer.role):
             return False
         what = f"{offer.role.replace('_', ' ')} {offer.key}".strip()
-        self.stage.note(f'You deleted the {what}, so it stays away; "make ours again" brings it back', level="kept")
+        self.stage.note(f'You deleted the {what}, so it stays away; "Reset to automatic" brings it back', level="kept")
         return True
 
     def _place(self, block: Any, old: Any, offer: Offer) -> None:

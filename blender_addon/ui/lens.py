@@ -5,12 +5,15 @@ from bpy.props import EnumProperty, FloatProperty, FloatVectorProperty, StringPr
 
 from ..job.errors import JobError, SubjectError
 from ..scene import roles
+from ..scene.delivery.finished import shots_of
 from ..scene.shots import lens_drivers, lens_questions
 from ..scene.shots.cameras import MM
 from ..scene.thumbnails import give_thumbnail, looks_of_all
+from .fields import Tab, paragraph
 from .overlays import SHOWN, read_out_of
-from .tab import Tab
 
+DIALOG = 72
+"""Letters a line in the questions' dialogs."""
 ENDS = {"FROM": "bozzetto_hold_from", "TO": "bozzetto_hold_to"}
 """Where the two picked points are kept while Blender is open: on the window manager, in metres."""
 
@@ -21,14 +24,8 @@ def shot_in_work(context):
     return camera if camera is not None and lens_drivers.FOCAL in camera else None
 
 
-def shots_of(scene):
-    """The shots of the scene's job, in the order of the list."""
-    shots = roles.players(scene.get(roles.JOB, ""), role="shot")
-    return sorted(shots, key=lambda shot: (shot.get("bozzetto_order", 0), shot.name))
-
-
 class BOZZETTO_PT_lens(Tab, bpy.types.Panel):
-    """The lens of the shot that is looked through: what it gives, and what it could give"""
+    """The lens of the shot that is viewed: what it gives, and what it could give"""
 
     bl_label = "Lens"
     bl_idname = "BOZZETTO_PT_lens"
@@ -53,14 +50,14 @@ class BOZZETTO_PT_lens(Tab, bpy.types.Panel):
 
 
 def draw_shots(layout, shots, active):
-    """A small picture of each shot, to look through it."""
+    """A small picture of each shot, to view it."""
     grid = layout.grid_flow(columns=3, even_columns=True, row_major=True)
     for shot in shots:
         column = grid.column(align=True)
         if shot.preview is not None and shot.preview.is_image_custom:
             column.template_icon(icon_value=shot.preview.icon_id, scale=4.0)
         key = shot.get(roles.KEY, shot.name)
-        column.operator("bozzetto.look_through", text=key, depress=shot == active).shot = shot.name
+        column.operator("bozzetto.view_shot", text=key, depress=shot == active).shot = shot.name
     layout.operator("bozzetto.draw_shots", icon="FILE_REFRESH")
 
 
@@ -103,11 +100,11 @@ def draw_questions(layout, manager):
     layout.operator("bozzetto.lens_focal")
 
 
-class BOZZETTO_OT_look_through(bpy.types.Operator):
-    """Make this the shot in work and look through it"""
+class BOZZETTO_OT_view_shot(bpy.types.Operator):
+    """Make this the shot in work and view it through its camera"""
 
-    bl_idname = "bozzetto.look_through"
-    bl_label = "Look through"
+    bl_idname = "bozzetto.view_shot"
+    bl_label = "View this shot"
     bl_options = {"INTERNAL", "UNDO"}
 
     shot: StringProperty()
@@ -206,9 +203,10 @@ class Question:
         try:
             asked = self.ask(context)
         except JobError as error:
-            _paragraph(layout, str(error))
+            paragraph(layout, str(error), context, room=DIALOG)
             return
-        _paragraph(layout, asked.answer.words if asked.answer.possible else f"It can't be had: {asked.answer.words}")
+        words = asked.answer.words if asked.answer.possible else f"It can't be had: {asked.answer.words}"
+        paragraph(layout, words, context, room=DIALOG)
         if not asked.answer.possible and asked.ends:
             layout.prop(self, "instead")
 
@@ -299,17 +297,8 @@ class BOZZETTO_OT_lens_focal(Question, bpy.types.Operator):
         return lens_questions.other_focal(shot_in_work(context), self.focal)
 
 
-def _paragraph(layout, words, width=72):
-    """Words over as many lines as they need: a label does not wrap."""
-    import textwrap
-
-    column = layout.column(align=True)
-    for line in textwrap.wrap(words, width):
-        column.label(text=line)
-
-
 CLASSES = (
-    BOZZETTO_OT_look_through, BOZZETTO_OT_draw_shots, BOZZETTO_OT_lens_point, BOZZETTO_OT_lens_hold, BOZZETTO_OT_lens_fill,
+    BOZZETTO_OT_view_shot, BOZZETTO_OT_draw_shots, BOZZETTO_OT_lens_point, BOZZETTO_OT_lens_hold, BOZZETTO_OT_lens_fill,
     BOZZETTO_OT_lens_focal,
 )  # fmt: skip
 

@@ -64,7 +64,7 @@ def offer_part(stage: Any, role: str, item: Any, *, key: str, name: str) -> None
         base = roles.stem(material.name)
         if base in edited:
             item.data.materials[place] = edited[base]
-            words = f'Kept the material "{edited[base].name}" as you changed it; "make ours again" replaces it'
+            words = f'Kept the material "{edited[base].name}" as you changed it; "Reset to automatic" replaces it'
             stage.note(words, level="kept")
         else:
             material[OFFERED], material[roles.MADE] = base, fingerprint(material)

@@ -14,6 +14,7 @@ from ...job.page import ClientPage, MakersPage, Shown, alt_text
 from ...job.settings import specs
 from ...job.turning import Turning
 from ...job.whole_files import whole_file
+from ...scene.kept_decisions import questions
 from ...scene.session import writes
 from ...scene.shots.lens_drivers import NEVER
 from ...scene.stage import Stage
@@ -43,16 +44,12 @@ def makers_content(stage: Stage, settings: Any, files: list[tuple[str, str]]) ->
     results = stage.results()
     ran = [name for name in stage.sheet.settings if name in results and name != "export"]
     check = [words for name in ran for words in results[name].get("warnings", ())]  # older files lack them
-    for name in ran:
-        for decision in results[name].get("decisions", ()):
-            if isinstance(decision, dict) and decision.get("asked"):
-                check.append(f"{decision.get('question', '')} Taken: {decision.get('choice', {}).get('words', '')}")
     check += [note.words for note in stage.notes.warnings() if note.step == "export"]
     title = settings.title or as_title(stage.sheet.name)
     shown = [_shown(still, title, with_optics=True) for still in stills_of(stage)]
     figures = {name.capitalize(): results[name].get("figures", {}) for name in ran}
     done = {name.capitalize(): results[name]["words"] for name in ran}
-    return MakersPage(title, shown, done, list(dict.fromkeys(check)), figures, files)
+    return MakersPage(title, shown, done, list(dict.fromkeys(check)), figures, files, questions(results))
 
 
 def _shown(still: Still, title: str, *, with_optics: bool) -> Shown:

@@ -16,7 +16,7 @@ from ...scene.session import write_text
 from ...scene.stage import Stage
 from . import _copies, _pages
 
-LABEL = "Hand over"
+LABEL = "Delivery files"
 NEEDS = ("piece",)
 USES = ("stand", "pictures", "shot", "surface", "albedo", "relief_height", "relief_normal")
 MAKES = ("files",)
@@ -64,7 +64,12 @@ class Settings:
     aspect: float | None = number(None, low=0.2, high=5.0, help="Crop to this width over height", more=True)
     scale_bar: bool = switch(False, help="A scale bar in the corner, true at the plane of focus", more=True)
     watermark: str = text("", help="Words laid across the copies while the quality is proof, such as PROOF", more=True)
-    names: str = text("{job}_{shot}", help="Names of the copies; {job}, {shot}, {number} and {crop} are filled in", more=True)
+    names: str = text(
+        "{job}_{shot}",
+        label="File names",
+        help="Names of the copies; {job}, {shot}, {number} and {crop} are filled in",
+        more=True,
+    )
 
     def check_names(self) -> None:
         """Raise SheetError when the names of the copies can't be made, or all would be one."""

@@ -13,7 +13,7 @@ from typing import Any
 
 from ...core.shots.turntable import angles
 from ...job.errors import OutputError, SubjectError
-from ...job.settings import choice, integer, number, switch, text
+from ...job.settings import DEFAULT, SHORT, choice, integer, number, switch, text
 from ...job.step import Progress, Result, Run
 from ...scene.delivery.contact_sheet import write_contact_sheet
 from ...scene.delivery.cutouts import cutout_of, render_cutout
@@ -68,6 +68,8 @@ DEVICES = (
 class Settings:
     """What is rendered, how large and how well."""
 
+    MARKS = {"quality": (SHORT, DEFAULT), "device": (DEFAULT,)}
+
     quality: str = choice(
         "final",
         [
@@ -79,8 +81,8 @@ class Settings:
     )
     size: int | None = integer(None, low=64, high=16384, unit="px", help="Longer side of the stills; auto: by the quality")
     stills: bool = switch(True, help="Render a still of every shot")
-    only: str = text("", help="Names of shots to render, with commas; empty: all", more=True)
-    approved: str = text("", help="Names of approved shots, with commas: never rendered again", more=True)
+    only: str = text("", label="Only shots", help="Names of shots to render, with commas; empty: all", more=True)
+    approved: str = text("", label="Locked shots", help="Names of approved shots, with commas: never rendered again", more=True)
     versions: bool = switch(False, help="Keep the earlier picture beside a new one", more=True)
     cutouts: bool = switch(
         False, help="Also render the subject of every still alone on nothing, with its shadow: PNG with transparency", more=True

@@ -19,7 +19,7 @@ from ...core.dressing.tabletops.stone import slate
 from ...core.dressing.trades import Trade, choices, draw, trade_of
 from ...core.shots.sight import convex_outline, outside_distance
 from ...job.errors import SheetError
-from ...job.settings import choice, data, integer, length, nearest, number, text
+from ...job.settings import FIRST, SHORT, choice, data, integer, length, nearest, number, text
 from ...job.step import Progress, Result, Run
 from ...scene.dressing import debris_parts, set_parts, set_props
 from ...scene.dressing.set_materials import room_materials, table_material
@@ -61,6 +61,8 @@ ALLOWED_CHROMA = (10.0, 1.0)
 
 @dataclass(kw_only=True)
 class Settings:
+    MARKS = {"kind": (FIRST, SHORT)}
+
     trade: str | None = choice(
         None, choices(), help="Whose bench it is: props, table and debris that belong together; auto: by the piece's material"
     )
@@ -73,7 +75,9 @@ class Settings:
     gap: float = length(0.9, low=0.0, high=8.0, help="Usual gap between boards", more=True)
     props: int = integer(4, low=0, high=13, help="How many props lie round the subject")
     things: str = text("", label="Which props", help="By name, with commas between; empty: drawn from the trade's", more=True)
-    collection: str | None = data("collection", help="Take the props from a collection of yours instead", more=True)
+    collection: str | None = data(
+        "collection", help="Take the props from a collection of yours instead", label="Own props", more=True
+    )
     series: str = choice("related", SERIES, help="What pieces of one series have in common")
     seed: int | None = integer(
         None,
@@ -82,12 +86,8 @@ class Settings:
         label="Arrangement",
         help="Another number, other boards and another arrangement; auto: by the name of the job",
     )
-    width: float | None = length(
-        None, low=200.0, high=6000.0, help="Width of the table; by itself: to fit the subject", more=True
-    )
-    depth: float | None = length(
-        None, low=200.0, high=4000.0, help="Depth of the table; by itself: to fit the subject", more=True
-    )
+    width: float | None = length(None, low=200.0, high=6000.0, help="Width of the table; auto: to fit the subject", more=True)
+    depth: float | None = length(None, low=200.0, high=4000.0, help="Depth of the table; auto: to fit the subject", more=True)
 
 
 def run(stage: Any, settings: Settings) -> Run:

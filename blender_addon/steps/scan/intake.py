@@ -10,7 +10,7 @@ from typing import Any
 from ...core.files.mesh_files import FORMATS
 from ...core.scan.units import COUNTABLE, MM_PER_UNIT, UnitGuess, guess_unit, texels_per_unit
 from ...job.errors import InputError
-from ...job.settings import choice, file, switch, table
+from ...job.settings import AskedRow, choice, file, switch, table
 from ...job.step import Progress, Result, Run
 from ...scene.images import images_of_all
 from ...scene.meshes import make_object
@@ -18,7 +18,7 @@ from ...scene.scan.importers import Imported, import_scan
 from ...scene.scan.textures import PARTS, Textures, image_of, scan_material, sizes_of, textures_of
 from ...scene.unused_pictures import unused_pictures
 
-LABEL = "Intake"
+LABEL = "Load scans"
 NEEDS: tuple[str, ...] = ()
 MAKES = ("scan",)
 
@@ -29,7 +29,7 @@ ROLES = (
     ("turned", "Turned", "The piece again, turned under the same light"),
 )
 UNITS = (
-    ("auto", "By itself", "Guessed from the size; a known length in the step Orientation decides"),
+    ("auto", "Auto", "Guessed from the size; a known length decides"),
     ("m", "Metres", "The file is in metres, at true size"),
     ("cm", "Centimetres", "The file is in centimetres, at true size"),
     ("mm", "Millimetres", "The file is in millimetres, at true size"),
@@ -54,6 +54,17 @@ class Settings:
     """What intake can be told."""
 
     ALIASES = {"scan": "scans"}
+    ASKED = (
+        AskedRow(
+            "scan", "Scan", "The scanned mesh of the piece: OBJ, PLY, STL, GLB, glTF, FBX or USD",
+            "scans", "file", "role", ("whole", "piece"), needed=True,
+        ),
+        AskedRow(
+            "stand_scan", "Stand's scan",
+            "Another scan, of the bare stand, that gives the stand its shape and colour; empty: the first scan gives it",
+            "scans", "file", "role", ("stand",),
+        ),
+    )  # fmt: skip
 
     scans: list[Scan] = table(Scan, short="file", help="The scans of this job, the main one first")
     unit: str = choice("auto", UNITS, help="The unit that the scan files are written in")
@@ -143,7 +154,7 @@ def _materials(stage: Any, settings: Settings, path: Path, imported: Imported) -
             )
         textures.append(found)
     for words in dict.fromkeys(missing):
-        stage.warn(f'"{path.name}": {words}; put the whole picture beside the scan and run intake again')
+        stage.warn(f'"{path.name}": {words}; put the whole picture beside the scan and load the scans again')
     for words in dict.fromkeys(found.refused for found in textures if found.refused):
         stage.warn(f'"{path.name}": {words}')
     if not has_uv and settings.find_textures and not imported.mesh.colours:

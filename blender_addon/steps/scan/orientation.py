@@ -17,7 +17,7 @@ from ...core.scan.symmetry import Front, propose_front
 from ...core.scan.units import texels_per_unit
 from ...core.scan.upright import rotation_between, stand_top, turn_about_z
 from ...job.errors import SubjectError
-from ...job.settings import angle, choice, length, point, switch
+from ...job.settings import FIRST, SHORT, angle, choice, length, point, switch
 from ...job.step import Progress, Result, Run
 from ...scene.meshes import make_object, read_mesh
 from ...scene.scan.hull import hull_triangles
@@ -43,6 +43,8 @@ AXES = {"x": (1, 0, 0), "-x": (-1, 0, 0), "y": (0, 1, 0), "-y": (0, -1, 0), "z":
 class Settings:
     """What orientation can be told."""
 
+    MARKS = {"height": (FIRST, SHORT), "of": (FIRST, SHORT)}
+
     height: float | None = length(None, low=0.1, high=5000.0, help="Known height; without any known length the size is assumed")
     of: str = choice(
         "whole",
@@ -66,12 +68,16 @@ class Settings:
         help="Known distance of the points A and B, such as the marks of a scale bar",
         more=True,
     )
-    point_a: tuple[float, ...] | None = point(None, unit="", help="Point A, in the scan's own coordinates", more=True)
-    point_b: tuple[float, ...] | None = point(None, unit="", help="Point B, in the scan's own coordinates", more=True)
+    point_a: tuple[float, ...] | None = point(
+        None, unit="", label="Point A", help="Point A, in the scan's own coordinates", more=True
+    )
+    point_b: tuple[float, ...] | None = point(
+        None, unit="", label="Point B", help="Point B, in the scan's own coordinates", more=True
+    )
     up: str = choice(
         "auto",
         (
-            ("auto", "By itself", "Found from the shape"),
+            ("auto", "Auto", "Found from the shape"),
             *((axis, axis.upper(), f"The scan's {axis.upper()} axis") for axis in AXES),
         ),
         label="Up axis",
@@ -83,7 +89,7 @@ class Settings:
         low=-360.0,
         high=360.0,
         label="Front direction",
-        help="Where the front is, counter-clockwise from above; by itself the shape's mirror plane proposes it",
+        help="Where the front is, counter-clockwise from above; auto: the shape's mirror plane proposes it",
     )
 
 

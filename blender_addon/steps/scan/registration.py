@@ -15,6 +15,7 @@ from ...core.scan.registration import (
     SURE,
     Candidate,
     Registration,
+    Surfels,
     from_pairs,
     overlay,
     register,
@@ -22,6 +23,7 @@ from ...core.scan.registration import (
     turned_about,
 )
 from ...core.srgb import decode, encode
+from ...job.decisions import Alternative, Decision
 from ...job.errors import SubjectError
 from ...job.settings import angle, integer, point, table, text
 from ...job.step import Progress, Result, Run
@@ -29,12 +31,16 @@ from ...scene.images import make_image
 from ...scene.meshes import make_object, read_mesh
 from ...scene.thumbnails import vertex_colours
 
-LABEL = "Registration"
+LABEL = "Align scans"
 NEEDS = ("upright", "clean")
 MAKES = ("aligned",)
 
 PARTIAL = ("stand", "piece")
 """Roles of scans that show only a part of what the first one shows."""
+PICTURE, MOST_SHOWN = 112, 6
+"""Height in pixels of the picture of a possible fit, and how many of them are shown."""
+SURE_CONFIDENCE = 0.98
+"""Chance that a fit called sure is right: none of the bench's was wrong, and it holds some hundred (`bench registration`)."""
 KEPT_PROPERTIES = ("bozzetto_scan_role", "bozzetto_file")
 
 
@@ -51,12 +57,12 @@ class Pair:
 
 @dataclass(kw_only=True)
 class Choice:
-    """Which of the poses that fit equally well is right."""
+    """Which of the fits that are equally good is right."""
 
     scan: str = text("2", help="Which further scan: its place in the list of scans")
-    candidate: int = integer(1, low=1, high=99, help="Number of the pose, as shown in the figures and the pictures")
+    candidate: int = integer(1, low=1, high=99, label="Fit", help="Number of the possible fit, as its picture is numbered")
     turn: float = angle(
-        0.0, low=-360.0, high=360.0, help="How far it is turned on from that pose, where any turn about its axis fits"
+        0.0, low=-360.0, high=360.0, help="How far it is turned on from that fit, where any turn about its axis fits"
     )
 
 
@@ -64,8 +70,12 @@ class Choice:
 class Settings:
     """How further scans are brought onto the first."""
 
-    pairs: list[Pair] = table(Pair, help="Three or more spots picked on both scans, for a scan that does not find its place")
-    choices: list[Choice] = table(Choice, help="The right pose of a scan that fits in several ways, such as a square stand")
+    pairs: list[Pair] = table(
+        Pair, label="Matching spots", help="Three or more spots picked on both scans, for a scan that does not find its place"
+    )
+    choices: list[Choice] = table(
+        Choice, label="Possible fits", help="The right one of a scan's possible fits, such as those of a square stand"
+    )
 
 
 def run(stage: Any, settings: Settings) -> Run:
@@ -80,7 +90,7 @@ def run(stage: Any, settings: Settings) -> Run:
     matrix = np.array(upright.get("bozzetto_matrix", np.eye(4).ravel()), float).reshape(4, 4)
     matrix[:3] *= 1000.0
     figures: dict[str, Any] = {"scans": len(further)}
-    words = []
+    words, decisions = [], []
     for place, key in enumerate(further):
         start, width = 0.1 + 0.85 * place / len(further), 0.85 / len(further)
         yield Progress(start, f"Reading scan {key}")
@@ -97,10 +107,12 @@ def run(stage: Any, settings: Settings) -> Run:
         yield Progress(start + 0.8 * width, f"Keeping what was found about scan {key}")
         figures |= _figures(found, used, key)
         words.append(_told(stage, found, used, key))
-        _keep_pictures(stage, (first, colour), (mesh, own_colour), found, key)
+        looks = _looks((first, colour), (mesh, own_colour))
+        _keep_pictures(stage, looks, found, key)
+        decisions.append(_decision(settings, looks, found, used, key))
         if used is not None:
             _offer(stage, mesh, used, found, key)
-    return Result("; ".join(words), figures)
+    return Result("; ".join(words), figures, tuple(decisions))
 
 
 def _read(item: Any, scale: float) -> tuple[TriangleMesh, Any]:
@@ -121,13 +133,13 @@ def _by_pairs(
     first: TriangleMesh, mesh: TriangleMesh, pairs: list[Pair], matrix: Any, key: str, role: str, seed: int
 ) -> Registration:
     if len(pairs) < 3 or any(row.on_further is None or row.on_first is None for row in pairs):
-        raise SubjectError(f"Scan {key} needs three picked pairs of points, each with a spot on both scans; there are fewer")
+        raise SubjectError(f"Scan {key} needs three matching spots, each marked on both scans; there are fewer")
     source = np.array([row.on_further for row in pairs], float)
     target = np.array([row.on_first for row in pairs], float) @ matrix[:3, :3].T + matrix[:3, 3]
     try:
         return from_pairs(first, mesh, source, target, seed=seed, partial=role in PARTIAL)
     except ValueError as error:
-        raise SubjectError(f"The picked pairs of scan {key} can't place it: {error}; pick spots that lie far apart") from None
+        raise SubjectError(f"The matching spots of scan {key} can't place it: {error}; mark spots that lie far apart") from None
 
 
 def _used(found: Registration, chosen: list[Choice], key: str) -> Candidate | None:
@@ -137,13 +149,13 @@ def _used(found: Registration, chosen: list[Choice], key: str) -> Candidate | No
     row = chosen[-1]
     if row.candidate > len(found.candidates):
         raise SubjectError(
-            f"Scan {key} has {len(found.candidates)} poses to choose from, so there is no number {row.candidate}"
+            f"Scan {key} has {len(found.candidates)} possible fits to choose from, so there is no number {row.candidate}"
         )
     one = found.candidates[row.candidate - 1]
     if not row.turn:
         return one
     if found.axis is None:
-        raise SubjectError(f"Scan {key} can't turn in itself, so no turn can be chosen for it; choose one of its poses alone")
+        raise SubjectError(f"Scan {key} can't turn in itself, so no turn can be chosen for it; choose one of its fits alone")
     return replace(one, pose=turned_about(one.pose, *found.axis, row.turn))
 
 
@@ -175,31 +187,59 @@ def _told(stage: Any, found: Registration, used: Candidate | None, key: str) -> 
     """The words about one scan; a warning when it is not used."""
     if used is not None:
         return f"Scan {key} lies on the first with {used.evidence.rms:.3f} mm RMS ({found.verdict}: {found.reason})"
-    cure = "pick three pairs of points on both scans"
+    cure = "mark the same three spots on both scans"
     if found.verdict != NO_FIT and len(found.candidates) > 1:
         turned = " and how far it is turned on" if found.axis is not None else ""
-        cure = f"choose one of its {len(found.candidates)} poses{turned}, or {cure}"
+        cure = f"choose one of its {len(found.candidates)} possible fits{turned}, or {cure}"
     said = f"Scan {key}: {found.verdict}, {found.reason}"
     stage.warn(f"{said}; so it is not used. To use it, {cure}")
     return said
 
 
-def _keep_pictures(
-    stage: Any, first: tuple[TriangleMesh, Any], further: tuple[TriangleMesh, Any], found: Registration, key: str
-) -> None:
-    """A picture of the two overlaid beside the others, one a pose (four at most); written when all else is done."""
-    if stage.out is None or not found.candidates:
-        return
+Looks = tuple[Surfels, Surfels]
+"""Points of the first scan and of a further one as it lies in its file, with display colours, to draw the two by."""
+
+
+def _looks(first: tuple[TriangleMesh, Any], further: tuple[TriangleMesh, Any]) -> Looks:
     fixed, moving = (
         sample_surfels(mesh, 20000, seed=seed, colour=None if colour is None else encode(colour))
         for seed, (mesh, colour) in enumerate((first, further), 1)
     )
+    return fixed, moving
+
+
+def _moved(moving: Surfels, one: Candidate) -> Surfels:
+    return replace(
+        moving, points=one.pose.apply(moving.points), normals=one.pose.turn(moving.normals),
+        spacing=moving.spacing * one.pose.scale,
+    )  # fmt: skip
+
+
+def _decision(settings: Settings, looks: Looks, found: Registration, used: Candidate | None, key: str) -> Decision:
+    """Where a further scan lies, as a decision; where it is not sure the scan is left out and its possible fits are shown."""
+    others = [{"scan": row.scan, "candidate": row.candidate, "turn": row.turn} for row in settings.choices if row.scan != key]
+    chosen = [row.candidate for row in settings.choices if row.scan == key]
+    by_hand = used is not None and (bool(chosen) or any(row.scan == key for row in settings.pairs))
+
+    def way(number: int, one: Candidate) -> Alternative:
+        picture = overlay(looks[0], _moved(looks[1], one), pixels=PICTURE, laid_over=True)
+        shown = np.rint(255.0 * np.clip(picture[::-1], 0.0, 1.0)).astype(np.uint8)
+        words = f"possible fit {number}" if one is not used else "as it fits"
+        return Alternative(words, {"registration.choices": [*others, {"scan": key, "candidate": number}]}, shown)
+
+    fits = tuple(way(number, one) for number, one in enumerate(found.candidates[:MOST_SHOWN], 1) if one is not used)
+    choice = way(chosen[-1] if chosen else 1, used) if used is not None else Alternative("left out for now")
+    sure = SURE_CONFIDENCE if found.verdict == SURE else 1.0 / (1 + len(found.candidates))
+    question = f"How does scan {key} lie on the first?"
+    return Decision("fit_" + key, question, choice, sure, (found.reason,), fits, by_hand)
+
+
+def _keep_pictures(stage: Any, looks: Looks, found: Registration, key: str) -> None:
+    """A picture of the two overlaid beside the others, one a pose (four at most); written when all else is done."""
+    if stage.out is None or not found.candidates:
+        return
     for number, one in enumerate(found.candidates[:4], 1):
-        moved = replace(
-            moving, points=one.pose.apply(moving.points), normals=one.pose.turn(moving.normals),
-            spacing=moving.spacing * one.pose.scale,
-        )  # fmt: skip
-        picture = overlay(fixed, moved)
+        picture = overlay(looks[0], _moved(looks[1], one))
         name = f"registration_{key}.png" if len(found.candidates) == 1 else f"registration_{key}_{number}.png"
         stage.at_swap(lambda picture=picture, path=stage.out / name: _write(picture, path))
 

@@ -11,7 +11,7 @@ import numpy as np
 
 from ...core.surface import cavity, reflectance
 from ...job.errors import SubjectError
-from ...job.settings import choice, colour, file, length, number, only_when, point, switch, table, text
+from ...job.settings import DEFAULT, FIRST, SHORT, choice, colour, file, length, number, only_when, point, switch, table, text
 from ...job.step import Progress, Result, Run
 from ...scene import meshes
 from ...scene.nodes.materials import MEAN, STATE, Surface, make_material
@@ -89,13 +89,16 @@ class Region:
 class Settings:
     """What piece and stand are made of."""
 
+    ALIASES = {"raised_wear": "handling_wear"}
+    MARKS = {"piece": (FIRST, SHORT, DEFAULT), "stand": (SHORT,)}
+
     piece: str = choice("clay", KINDS, label="Piece is", help="What the piece is made of")
     stand: str = choice("own", KINDS, label="Stand is", help="What the stand is made of")
     relief_strength: float | None = number(
         None,
         low=0.0,
         high=4.0,
-        help="How much of the recovered relief shows; 1 is as measured, by itself what the relief advises",
+        help="How much of the recovered relief shows; 1 is as measured; auto: what the relief advises",
     )
     displacement: bool = switch(
         False,
@@ -109,10 +112,10 @@ class Settings:
         choice("dry", STATES, help="How far the clay has dried, or that it is fired"), piece="clay", stand="clay"
     )
     clay_colour: tuple[float, float, float] | None = only_when(
-        colour(None, help="Albedo of the body, linear; by itself: the body's"), piece="clay", stand="clay"
+        colour(None, help="Colour of the body (linear albedo, 0 to 1); auto: the body's"), piece="clay", stand="clay"
     )
     grog: float | None = only_when(
-        number(None, low=0.0, high=1.0, help="How much fired grit shows; by itself: the body's", more=True),
+        number(None, low=0.0, high=1.0, help="How much fired grit shows; auto: the body's", more=True),
         piece="clay",
         stand="clay",
     )
@@ -122,7 +125,7 @@ class Settings:
     dust: float = number(
         0.0, low=0.0, high=1.0, label="Invented dust", help="Invented history: powder in recesses that face upwards", more=True
     )
-    raised_wear: float = number(
+    handling_wear: float = number(
         0.0, low=0.0, high=1.0, label="Invented wear", help="Invented history: edges rubbed by handling", more=True
     )
     glaze_kind: str = only_when(
@@ -136,7 +139,7 @@ class Settings:
     )
     wood_finish: str = only_when(choice("oiled", FINISHES, help="The finish of the wood"), piece="wood", stand="wood")
     ring_width: float | None = only_when(
-        length(None, low=0.2, high=20.0, help="Mean width of a year's ring; by itself: the species'", more=True),
+        length(None, low=0.2, high=20.0, help="Mean width of a year's ring; auto: the species'", more=True),
         piece="wood",
         stand="wood",
     )
