@@ -25,6 +25,8 @@ BESIDE_COLOUR = 0.3
 """How much place and slope still say where two colours are told apart: a stand of two steps has more than one level top."""
 WALLS_REACH = 0.45
 """Regular walls that run higher than this share of the height are the piece's own."""
+SAME_TOP = 0.03
+"""Two proposals whose tops lie within this share of the height are one."""
 ALIKE = 0.9
 """Two proposals that share this much of their area are one."""
 
@@ -53,7 +55,7 @@ class Separation:
 @dataclass(frozen=True)
 class _Scan:
     """What is asked of a mesh again and again: its graph, creases (e,) and costs (e,), normals (m, 3) smoothed over the width of
-    a crease and lightly, width and height in mm, walls, colour (m, 3), and which faces (m,) were never seen."""
+    a crease, lightly and over much of a wall, width and height in mm, walls, colour (m, 3), and which faces (m,) were never seen."""
 
     mesh: TriangleMesh
     graph: FaceGraph
@@ -61,6 +63,7 @@ class _Scan:
     cost: Floats
     normal: Floats
     light: Floats
+    broad: Floats
     width: float
     height: float
     walls: Walls
@@ -76,8 +79,8 @@ class _Scan:
         light = graph.smoothed_normals(0.6 * width)
         unseen = mesh.face_marks.get(FILLED, np.zeros(len(graph.area), bool))
         walls = regular_walls(graph.centre[~unseen], light[~unseen], graph.area[~unseen], height)
-        normal = graph.smoothed_normals(width)
-        return _Scan(mesh, graph, crease, cost, normal, light, width, height, walls, colour, unseen)
+        normal, broad = graph.smoothed_normals(width), graph.smoothed_normals(2.5 * width)
+        return _Scan(mesh, graph, crease, cost, normal, light, broad, width, height, walls, colour, unseen)
 
 
 def find_stand(
@@ -143,7 +146,9 @@ def _proposals(scan: _Scan, top: float | None) -> list[Separation]:
     tops: list[Top | None] = [level]
     if top is not None:
         tops = [(top, 0.006 * height)]
-    elif 0.01 * height < scan.walls.top < WALLS_REACH * height:
+    elif 0.01 * height < scan.walls.top < WALLS_REACH * height and not (
+        level is not None and abs(scan.walls.top - level[0]) < SAME_TOP * height
+    ):
         tops.append((scan.walls.top, 0.006 * height))
     found: list[Separation] = []
     for one in tops:
@@ -151,7 +156,9 @@ def _proposals(scan: _Scan, top: float | None) -> list[Separation]:
         if not stand.any() or stand.all() or any(_alike(graph, stand, other.stand) for other in found):
             continue
         found.append(_judged(scan, stand))
-    return sorted(found, key=lambda one: (one.field is None, -one.chance))
+    found.sort(key=lambda one: (one.field is None, -one.chance))
+    apart = SAME_TOP * height
+    return [one for place, one in enumerate(found) if all(abs(one.top_mm - other.top_mm) > apart for other in found[:place])]
 
 
 def _alike(graph: FaceGraph, one: NDArray[np.bool_], other: NDArray[np.bool_]) -> bool:
@@ -181,7 +188,7 @@ def _judged(scan: _Scan, stand: NDArray[np.bool_]) -> Separation:
     if why:
         return Separation(None, stand, why, top, creased, ledge)
     measured = measures(
-        scan.mesh, graph, scan.light, stand, (creased, ledge, top), feet, scan.walls, scan.colour, scan.unseen
+        scan.mesh, graph, (scan.light, scan.broad), stand, (creased, ledge, top), feet, scan.walls, scan.colour, scan.unseen
     )  # fmt: skip
     return Separation(
         field, stand, _why_not(measured), top, creased, ledge, chance=chance(measured), evidence=words_for(measured)
