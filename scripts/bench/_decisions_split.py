@@ -2,7 +2,7 @@
 
 On scans that stand right, by their labels, so that nothing here depends on the decision on up: as exported (`scans/file`),
 turned about the vertical, leaning by 1.5 degrees and in another size (`scans/turned`), and on the made-up pieces of
-`scripts/truth/footings.py` (`made`; `tried` are those that constants were set on, and count for nothing).
+`scripts/truth/footings.py` (`made/...`; `tried` are those that constants were set on, and count for nothing).
 `python -m scripts.bench._decisions_split [GROUP ...]` runs it by itself.
 """
 
@@ -19,12 +19,15 @@ from blender_addon.core.mesh.triangles import TriangleMesh, vertex_normals
 from scripts.truth.footings import COUNTED, KINDS, TRIED, footing
 from scripts.truth.stands import Subject, meshed
 
+from . import Options, Record
 from ._standing_scans import LabelledScan, Pose, labelled_scans, run_made, run_steps, turned_poses
 
 WITHIN = 0.02
 """How far, over the whole height, the cut may lie from where the piece begins."""
 STEP_MM, NOISE_MM = 0.9, 0.04
-GROUPS = ("scans/file", "scans/turned", "made", "made/turned")
+GROUPS = ("scans/file", "scans/turned", "made/file", "made/turned")
+LIMITS = {"split_right_percent": (">= 99", ">= 94"), "false_cuts": ("== 0", ""), "split_seconds_most": ("<= 5", "")}
+"""Goal and floor of each rate."""
 
 
 @dataclass(frozen=True)
@@ -39,15 +42,27 @@ class Split:
     words: str
 
 
+def run(record: Record, options: Options) -> None:
+    """The rows of the groups asked for, into a bench's record."""
+    try:
+        scans = labelled_scans()
+    except FileNotFoundError as missing:
+        record.fail(str(missing))
+        scans = []
+    for row in rows(scans, [group for group in GROUPS if options.wants(group)]):
+        goal, floor = LIMITS.get(row["metric"], ("", "")) if not row["metric"].startswith("case_") else ("", "")
+        record.add(row["metric"], row["value"], case=row["case"], goal=goal, floor=floor)
+
+
 def rows(scans: Sequence[LabelledScan], groups: Sequence[str] = GROUPS) -> list[dict[str, Any]]:
-    """Rows {case, metric, value} of the groups asked for: one a single case (`case_...`) and the rates of each group."""
+    """Rows {case, metric, value} of the groups asked for: one a single case (metric `case_...`) and the rates of each group."""
     found: list[dict[str, Any]] = []
     for group in groups:
         outcomes = list(_outcomes(group, scans))
         right = [_right(split, stand, share) for _, split, stand, share in outcomes]
         false = sum(split.stand and not stand for _, split, stand, _ in outcomes)
         for (name, split, stand, share), is_right in zip(outcomes, right, strict=True):
-            found.append({"case": f"case_{group}/{name}", "metric": "split_right", "value": float(is_right)})
+            found.append({"case": f"{group}/{name}", "metric": "case_split_right", "value": float(is_right)})
             print(f"{group} {name}: {'right' if is_right else 'WRONG'} {_said(split, stand, share)}", flush=True)
         count = max(len(outcomes), 1)
         unasked = sum(not ok and not split.asked for ok, (_, split, _, _) in zip(right, outcomes, strict=True))
@@ -142,7 +157,7 @@ def _found(stage: Any, report: Any) -> Split:
 def main(groups: Sequence[str]) -> int:
     """Print the rates of the groups named (all but the tried by themselves)."""
     for row in rows(labelled_scans(), groups or GROUPS):
-        if not row["case"].startswith("case_"):
+        if not row["metric"].startswith("case_"):
             print(f"{row['case']:14} {row['metric']:30} {row['value']:.2f}")
     return 0
 

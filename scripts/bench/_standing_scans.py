@@ -19,6 +19,8 @@ import numpy as np
 from blender_addon.core.mesh.triangles import TriangleMesh
 from blender_addon.core.scan.upright import rotation_between, turn_about_z
 
+from . import ROOT
+
 FOLDER = "BOZZETTO_SCANS"
 """Variable that names the folder of labelled scans."""
 SIZE_MM = 80.0
@@ -50,10 +52,10 @@ class Pose:
 
 
 def scans_folder() -> Path:
-    """The folder in the variable `BOZZETTO_SCANS`. Raises FileNotFoundError where it is not set or holds no labels."""
-    folder = Path(os.environ.get(FOLDER, ""))
-    if not os.environ.get(FOLDER) or not (folder / "labels.json").is_file():
-        raise FileNotFoundError(f"{FOLDER} must name a folder of labelled scans (labels.json and a folder a scan)")
+    """The folder in the variable `BOZZETTO_SCANS`, by itself one beside the project. Raises FileNotFoundError where there is none."""
+    folder = Path(os.environ.get(FOLDER) or ROOT.parent / "shared" / "scans")
+    if not (folder / "labels.json").is_file():
+        raise FileNotFoundError(f'there is no labels.json in "{folder}": set {FOLDER} to the folder of labelled scans')
     return folder
 
 

@@ -125,7 +125,8 @@ def _run(values: Floats, least: float) -> int:
             missed += 1
             if missed > GAP:
                 break
-    return top
+    reached = values[:top][np.isfinite(values[:top])]
+    return top if len(reached) and float(reached.mean()) >= least else 0
 
 
 def planar_share(centre: Floats, normal: Floats, area: Floats) -> tuple[float, float]:

@@ -74,12 +74,12 @@ class _Scan:
     def of(mesh: TriangleMesh, graph: FaceGraph, colour: Floats | None) -> _Scan:
         height = max(float(graph.centre[:, 2].max()), 1e-6)
         width = 0.012 * height + 0.3
-        crease = graph.creases(width)
+        normal, broad = graph.smoothed_normals(width), graph.smoothed_normals(2.5 * width)
+        crease = graph.creases(width, normal)
         cost = graph.length * (0.05 + np.exp(-((crease / 0.45) ** 2)))
         light = graph.smoothed_normals(0.6 * width)
         unseen = mesh.face_marks.get(FILLED, np.zeros(len(graph.area), bool))
         walls = regular_walls(graph.centre[~unseen], light[~unseen], graph.area[~unseen], height)
-        normal, broad = graph.smoothed_normals(width), graph.smoothed_normals(2.5 * width)
         return _Scan(mesh, graph, crease, cost, normal, light, broad, width, height, walls, colour, unseen)
 
 
@@ -208,7 +208,7 @@ def _own_top(scan: _Scan, stand: NDArray[np.bool_], line: float) -> float:
 
 def _why_not(found: Measures) -> str:
     """In words, why a line is not simply cut; for a stand that is, it goes unsaid."""
-    if found.top > 0.4 and found.straight < 0.7 and found.turned < 0.9:
+    if found.top > 0.4 and found.level_upright < 0.7:
         return "what lies below the crease has no level top and is taller than what is on it, like a body under a head"
     if found.crease < 0.55 and not found.ends:
         return "no crease sets a stand off from it"

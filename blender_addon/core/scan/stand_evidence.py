@@ -161,11 +161,14 @@ def _plan(mesh: TriangleMesh, stand: NDArray[np.bool_], height: float, top: floa
     spots = np.einsum("nk,nkd->nd", weights, np.asarray(part.vertices, float)[part.faces[faces]])
     breadth = float(np.ptp(spots[:, :2], axis=0).max())
     cell = max(breadth / 60.0, 1e-12)
-    plan = len(np.unique(np.floor(spots[:, :2] / cell).astype(int), axis=0)) * cell**2
-    outline = convex_outline(spots[:, :2])
+    cells = np.unique(np.floor(spots[:, :2] / cell).astype(int), axis=0)
+    plan = len(cells) * cell**2
+    outline = convex_outline(np.concatenate([cells + [x, y] for x in (0.15, 0.85) for y in (0.15, 0.85)]) * cell)
     hull = outline_area(outline)
     low = spots[spots[:, 2] < max(0.02 * height, 0.15 * top, 0.03 * breadth)]
-    footing = outline_area(convex_outline(low[:, :2])) / max(hull, 1e-12) if len(low) > 3 else 0.0
+    low = np.unique(np.floor(low[:, :2] / cell).astype(int), axis=0)
+    rest = outline_area(convex_outline((low + 0.5) * cell)) if len(low) > 3 else 0.0
+    footing = min(rest / max(outline_area(convex_outline((cells + 0.5) * cell)), 1e-12), 1.0)
     return min(plan / max(hull, 1e-12), 1.0), footing, plan, hull / max(_least_rectangle(outline), 1e-12)
 
 
