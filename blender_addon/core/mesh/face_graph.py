@@ -65,9 +65,12 @@ class FaceGraph:
             weighted = 0.4 * weighted + 0.2 * self.summed(weighted)
         return unit(weighted)
 
-    def creases(self, width: float) -> Floats:
-        """(e,) how far the surface folds inwards across each edge, in radians over about twice the width; 0 where not."""
-        normal = self.smoothed_normals(width)
+    def creases(self, width: float, normal: Floats | None = None) -> Floats:
+        """(e,) how far the surface folds inwards across each edge, in radians over about twice the width; 0 where not.
+
+        normal: (m, 3) what `smoothed_normals` gives for that width, where it is there already.
+        """
+        normal = self.smoothed_normals(width) if normal is None else normal
         along = self.centre[self.second] - self.centre[self.first]
         distance = np.maximum(np.linalg.norm(along, axis=1), 1e-30)
         bend = np.einsum("ij,ij->i", normal[self.second] - normal[self.first], along) / distance**2

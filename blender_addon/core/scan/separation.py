@@ -1,34 +1,44 @@
-"""Where does the piece end and the stand begin? The cheapest border along creases, colour and the stand's top."""
+"""Where does the piece end and the stand begin? The cheapest border along creases, colour and the stand's top; or nowhere.
+
+One piece by default: a line is cut unasked only where the evidence (`stand_evidence.py`) leaves little doubt. A line that may be
+one is proposed beside it, to be asked about.
+"""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
-from ..mesh.components import connected_vertices
 from ..mesh.cut import FILLED, chain, split
-from ..mesh.face_graph import FaceGraph, cheapest_border
+from ..mesh.face_graph import FaceGraph
 from ..mesh.polygon import vector_area
-from ..mesh.triangles import Floats, Ints, TriangleMesh
+from ..mesh.triangles import Floats, TriangleMesh
+from .regular_walls import Walls, regular_walls
+from .stand_border import Top, border, border_facts, clean_line, colour_pull, level_top, pull_of, without_islands
+from .stand_evidence import Measures, chance, measures, words_for
 
-CREASE_SHARE = (0.55, 0.85)
-"""Least share of the border that must run in a crease for a stand to be one: where it has a level top, and where not."""
-LEDGE_SHARE = (0.55, 0.85)
-"""Least share of the border below which the stand must show some of its top, likewise."""
-
-
+SURE, POSSIBLE = 0.8, 0.2
+"""Chance of being a stand from which it is cut off unasked, and from which it is worth a question."""
 BESIDE_COLOUR = 0.3
 """How much place and slope still say where two colours are told apart: a stand of two steps has more than one level top."""
+WALLS_REACH = 0.45
+"""Regular walls that run higher than this share of the height are the piece's own."""
+SAME_TOP = 0.03
+"""Two proposals whose tops lie within this share of the height are one."""
+ALIKE = 0.9
+"""Two proposals that share this much of their area are one."""
 
 
 @dataclass(frozen=True)
 class Separation:
     """Where to cut. field: (n,) at the vertices, positive on the piece, or None when there is no stand.
 
-    stand: (m,) bool a face. reason: why, in words. top_mm: median height of the border. crease_share, ledge_share: shares (0 to
-    1) of the border that run in a crease and above a ledge of the stand.
+    stand: (m,) bool a face. reason: why, in words. top_mm: height of the stand's top, over which the piece begins. crease_share,
+    ledge_share: shares (0 to 1) of the border that run in a crease and above a ledge of the stand. chance: how likely what was
+    taken for the stand is one, 0 to 1. evidence: what speaks for it and against it, in words. others: lines that could be cut
+    as well, the likeliest first.
     """
 
     field: Floats | None
@@ -37,53 +47,176 @@ class Separation:
     top_mm: float = 0.0
     crease_share: float = 0.0
     ledge_share: float = 0.0
+    chance: float = 0.0
+    evidence: tuple[str, ...] = ()
+    others: tuple[Separation, ...] = ()
+
+
+@dataclass(frozen=True)
+class _Scan:
+    """What is asked of a mesh again and again: its graph, creases (e,) and costs (e,), normals (m, 3) smoothed over the width of
+    a crease, lightly and over much of a wall, width and height in mm, walls, colour (m, 3), and which faces (m,) were never seen."""
+
+    mesh: TriangleMesh
+    graph: FaceGraph
+    crease: Floats
+    cost: Floats
+    normal: Floats
+    light: Floats
+    broad: Floats
+    width: float
+    height: float
+    walls: Walls
+    colour: Floats | None
+    unseen: NDArray[np.bool_]
+
+    @staticmethod
+    def of(mesh: TriangleMesh, graph: FaceGraph, colour: Floats | None) -> _Scan:
+        height = max(float(graph.centre[:, 2].max()), 1e-6)
+        width = 0.012 * height + 0.3
+        normal, broad = graph.smoothed_normals(width), graph.smoothed_normals(2.5 * width)
+        crease = graph.creases(width, normal)
+        cost = graph.length * (0.05 + np.exp(-((crease / 0.45) ** 2)))
+        light = graph.smoothed_normals(0.6 * width)
+        unseen = mesh.face_marks.get(FILLED, np.zeros(len(graph.area), bool))
+        walls = regular_walls(graph.centre[~unseen], light[~unseen], graph.area[~unseen], height)
+        return _Scan(mesh, graph, crease, cost, normal, light, broad, width, height, walls, colour, unseen)
 
 
 def find_stand(
-    mesh: TriangleMesh, *, colour: Floats | None = None, painted: Floats | None = None, always: bool = False
+    mesh: TriangleMesh,
+    *,
+    colour: Floats | None = None,
+    painted: Floats | None = None,
+    always: bool = False,
+    top: float | None = None,
 ) -> Separation:
     """The stand of an upright subject (mm, standing on z = 0).
 
     colour: (m, 3) linear a face, where known. painted: (m,) a face, 1 stand, 0 piece, 0.5 left open; holds where it says
-    something. always: the user says that there is a stand.
+    something. always: the user says that there is a stand. top: the user says how high it reaches, mm.
     """
     graph = FaceGraph.of(mesh)
     if not len(graph.first):
         return Separation(None, np.zeros(len(mesh.faces), bool), "its triangles hang together nowhere")
-    height = max(float(graph.centre[:, 2].max()), 1e-6)
-    width = 0.012 * height + 0.3
-    crease = graph.creases(width)
-    cost = graph.length * (0.05 + np.exp(-((crease / 0.45) ** 2)))
-    pull = _pull(graph, height, width)
+    scan = _Scan.of(mesh, graph, colour)
     if painted is not None:
-        pull = np.where(painted > 0.66, -np.inf, np.where(painted < 0.34, np.inf, pull))
-    stand = _border(graph, cost, pull, height)
-    for _ in range(2):  # again, from parts that colour has set right
-        hint = None if colour is None or painted is not None else _colour_pull(graph, colour, stand)
-        if hint is None:
-            break
-        stand = _border(graph, cost, BESIDE_COLOUR * pull + hint, height)
-    stand = _without_islands(graph, stand)
+        return _by_paint(scan, painted)
+    found = _proposals(scan, top)
+    if not found:
+        return Separation(None, np.zeros(len(mesh.faces), bool), "no border was found, so all of it is the piece")
+    if always or top is not None:
+        asked = [one for one in found if one.field is not None]
+        if not asked:
+            return found[0]
+        return replace(asked[0], reason=_line_words(asked[0]), others=tuple(asked[1:]))
+    cuts = [one for one in found if one.field is not None]
+    if cuts and cuts[0].chance >= SURE:
+        return replace(cuts[0], reason=_line_words(cuts[0]), others=tuple(cuts[1:]))
+    first = cuts[0] if cuts else found[0]
+    return replace(
+        first,
+        field=None,
+        stand=np.zeros(len(mesh.faces), bool),
+        reason=f"{first.reason}, so all of it is the piece",
+        others=tuple(one for one in cuts if one.chance >= POSSIBLE),
+    )
+
+
+def _line_words(found: Separation) -> str:
+    return f"the line runs in the crease between them at {found.top_mm:.1f} mm"
+
+
+def _by_paint(scan: _Scan, painted: Floats) -> Separation:
+    """The border that a painted mask asks for."""
+    pull = pull_of(scan.graph, scan.normal, scan.height, level_top(scan.graph, scan.normal, scan.height))
+    pull = np.where(painted > 0.66, -np.inf, np.where(painted < 0.34, np.inf, pull))
+    stand = without_islands(scan.graph, border(scan.graph, scan.cost, pull, scan.height))
     if not stand.any() or stand.all():
         return Separation(None, np.zeros(len(stand), bool), "no border was found, so all of it is the piece")
-    creased, ledge, level = _border_facts(graph, stand, crease, width)
-    strict = 0 if level_top(graph, graph.smoothed_normals(width), height) else 1
-    if painted is None and not always and (creased < CREASE_SHARE[strict] or ledge < LEDGE_SHARE[strict]):
-        why = "no crease sets a stand off from it" if creased < CREASE_SHARE[strict] else "nothing juts out below it"
-        return _whole(len(stand), why, (level, creased, ledge))
-    if painted is None and not always and strict and level > 0.5 * height:
-        why = "what lies below the crease has no level top and is taller than what is on it, like a body under a head"
-        return _whole(len(stand), why, (level, creased, ledge))
-    field = clean_line(mesh, graph, stand, width)
-    why = "" if painted is not None or always else _no_stand(mesh, graph, stand, field)
+    creased, ledge, level = border_facts(scan.graph, stand, scan.crease, scan.width)
+    field = clean_line(scan.mesh, scan.graph, stand, scan.width)
+    return Separation(field, stand, "as painted", level, creased, ledge, chance=1.0)
+
+
+def _proposals(scan: _Scan, top: float | None) -> list[Separation]:
+    """Borders that could part a stand from a piece, the likeliest first; those that can't be one have no field."""
+    graph, height = scan.graph, scan.height
+    level = level_top(graph, scan.normal, height)
+    tops: list[Top | None] = [level]
+    if top is not None:
+        tops = [(top, 0.006 * height)]
+    elif 0.01 * height < scan.walls.top < WALLS_REACH * height and not (
+        level is not None and abs(scan.walls.top - level[0]) < SAME_TOP * height
+    ):
+        tops.append((scan.walls.top, 0.006 * height))
+    found: list[Separation] = []
+    for one in tops:
+        stand = _stand_under(scan, one, held=top is not None)
+        if not stand.any() or stand.all() or any(_alike(graph, stand, other.stand) for other in found):
+            continue
+        found.append(_judged(scan, stand))
+    found.sort(key=lambda one: (one.field is None, -one.chance))
+    apart = SAME_TOP * height
+    return [one for place, one in enumerate(found) if all(abs(one.top_mm - other.top_mm) > apart for other in found[:place])]
+
+
+def _alike(graph: FaceGraph, one: NDArray[np.bool_], other: NDArray[np.bool_]) -> bool:
+    return bool(graph.area[one & other].sum() > ALIKE * graph.area[one | other].sum())
+
+
+def _stand_under(scan: _Scan, top: Top | None, *, held: bool) -> NDArray[np.bool_]:
+    """(m,) the stand whose top lies there (None: that shows no level top); held: it may reach no higher."""
+    graph, height = scan.graph, scan.height
+    pull = pull_of(graph, scan.normal, height, top, held=held)
+    stand = border(graph, scan.cost, pull, height)
+    for _ in range(2):  # again, from parts that colour has set right
+        hint = None if scan.colour is None else colour_pull(graph, scan.colour, stand)
+        if hint is None:
+            break
+        stand = border(graph, scan.cost, BESIDE_COLOUR * pull + hint, height)
+    return without_islands(graph, stand)
+
+
+def _judged(scan: _Scan, stand: NDArray[np.bool_]) -> Separation:
+    """A proposed stand with its line, and how likely it is one."""
+    graph = scan.graph
+    creased, ledge, level = border_facts(graph, stand, scan.crease, scan.width)
+    field = clean_line(scan.mesh, graph, stand, scan.width)
+    why, feet = _no_stand(scan.mesh, graph, stand, field)
+    top = _own_top(scan, stand, level)
     if why:
-        return _whole(len(stand), why, (level, creased, ledge))
-    words = "as painted" if painted is not None else f"the line runs in the crease between them at {level:.1f} mm"
-    return Separation(field, stand, words, level, creased, ledge)
+        return Separation(None, stand, why, top, creased, ledge)
+    measured = measures(
+        scan.mesh, graph, (scan.light, scan.broad), stand, (creased, ledge, top), feet, scan.walls, scan.colour, scan.unseen
+    )  # fmt: skip
+    return Separation(
+        field, stand, _why_not(measured), top, creased, ledge, chance=chance(measured), evidence=words_for(measured)
+    )
 
 
-def _whole(count: int, why: str, facts: tuple[float, float, float]) -> Separation:
-    return Separation(None, np.zeros(count, bool), f"{why}, so all of it is the piece", *facts)
+def _own_top(scan: _Scan, stand: NDArray[np.bool_], line: float) -> float:
+    """Height of the stand's own top near the line (mm); of the line itself where it shows none. The line runs up the fillet."""
+    level, near = scan.graph.centre[:, 2], 0.05 * scan.height
+    top = stand & ~scan.unseen & (scan.light[:, 2] > 0.9) & (level > line - near) & (level < line + 0.4 * near)
+    if not top.any() or scan.graph.area[top].sum() < 0.05 * scan.graph.area[stand].sum():
+        return line
+    order = np.argsort(level[top])
+    share = np.cumsum(scan.graph.area[top][order])
+    return float(np.interp(0.5 * share[-1], share, level[top][order]))
+
+
+def _why_not(found: Measures) -> str:
+    """In words, why a line is not simply cut; for a stand that is, it goes unsaid."""
+    if found.top > 0.4 and found.level_upright < 0.7:
+        return "what lies below the crease has no level top and is taller than what is on it, like a body under a head"
+    if found.crease < 0.55 and not found.ends:
+        return "no crease sets a stand off from it"
+    if found.above_turned > 0.85 and found.turned > 0.85:
+        return "it is one turned form from bottom to top"
+    if found.seen_top < 0.15 and not found.ends:
+        return "nothing juts out below it"
+    return "what lies lowest may be its own form: too little sets it off as a stand"
 
 
 def leftover(mesh: TriangleMesh, *, on_piece: NDArray[np.bool_], near_line: NDArray[np.bool_], rise: float = 2.5) -> Separation:
@@ -105,209 +238,18 @@ def leftover(mesh: TriangleMesh, *, on_piece: NDArray[np.bool_], near_line: NDAr
     return find_stand(mesh, painted=np.where(near_line | unseen, 0.5, np.where(held, 0.0, 1.0)))
 
 
-def _no_stand(mesh: TriangleMesh, graph: FaceGraph, stand: NDArray[np.bool_], field: Floats) -> str:
-    """Why what lies under the border is no stand, or '': feet are several, a vessel's cut is a ring, a foot has little top."""
+def _no_stand(mesh: TriangleMesh, graph: FaceGraph, stand: NDArray[np.bool_], field: Floats) -> tuple[str, int]:
+    """Why what lies under the border can be no stand, or '' (feet are several, a vessel's cut is a ring); and how many parts of
+    the piece stand on it."""
     label = graph.components(stand)
     parts = np.bincount(label[stand], graph.area[stand])
     if parts.max() < 0.9 * parts.sum():
-        return "what lies lowest is several parts, like feet"
+        return "what lies lowest is several parts, like feet", 0
     whole, _, segments = split(mesh, field)
     areas = np.array([vector_area(np.asarray(whole.vertices, float)[loop])[2] for loop in chain(segments)])
     if not len(areas):
-        return "no border was found"
+        return "no border was found", 0
     outline, hollow = max(areas.sum(), -areas.sum()), min(areas[areas > 0].sum(), -areas[areas < 0].sum())
     if hollow > 0.25 * outline:
-        return "it is hollow where it could be cut, like a vessel"
-    top = stand & (graph.normal[:, 2] > 0.6)
-    if graph.area[top].sum() < 0.15 * outline:
-        return "nothing juts out below it"
-    return ""
-
-
-def _pull(graph: FaceGraph, height: float, width: float) -> Floats:
-    """(m,) what place and slope say, in mm: < 0 stand, > 0 piece; the lowest faces and the top are held."""
-    level, area = graph.centre[:, 2], graph.area
-    normal = graph.smoothed_normals(width)
-    pull = np.zeros(len(area))
-    pull += 0.04 * area * np.clip((level / height - 0.45) / 0.15, 0.0, 1.0)
-    top = level_top(graph, normal, height)
-    if top is not None:
-        middle, spread = top
-        flat = (normal[:, 2] > 0.85) & (np.abs(level - middle) < spread)
-        pull -= 0.30 * area * flat
-        pull -= 0.05 * area * (level < middle - spread)
-        pull += 0.25 * area * np.clip((level - middle - spread) / (2.0 * spread), 0.0, 1.0)
-    pull[level < 0.02 * height] = -np.inf
-    pull[level > 0.75 * height] = np.inf
-    return pull
-
-
-def level_top(graph: FaceGraph, normal: Floats, height: float) -> tuple[float, float] | None:
-    """Height of a stand's level top and how far it strays (mm), or None: where most level area lies, below half the height.
-
-    It must be a fifth of the outline's box, and something must stand on it.
-    """
-    level = graph.centre[:, 2]
-    up = (normal[:, 2] > 0.9) & (level > 0.015 * height)
-    bins = np.linspace(0.0, height, 121)
-    found, _ = np.histogram(level[up], bins, weights=graph.area[up])
-    smooth = np.convolve(found, np.ones(5), "same")[:70]
-    place = int(np.argmax(smooth))
-    box = float(np.prod(np.ptp(graph.centre[level < 0.5 * height, :2], axis=0)))
-    if smooth[place] < 0.2 * box:
-        return None
-    near = up & (np.abs(level - 0.5 * (bins[place] + bins[place + 1])) < 0.025 * height)
-    if not near.any():  # the peak of the smoothed levels can lie between two groups of faces
-        return None
-    order = np.argsort(level[near])
-    share = np.cumsum(graph.area[near][order])
-    low, middle, high = np.interp(np.array([0.05, 0.5, 0.95]) * share[-1], share, level[near][order])
-    return float(middle), float(max(high - middle, middle - low, 0.006 * height))
-
-
-def _border(graph: FaceGraph, cost: Floats, pull: Floats, height: float) -> NDArray[np.bool_]:
-    """(m,) stand or not: the cheapest border first between clusters of faces, then between the faces near it."""
-    cluster, count = _clusters(graph, height / 45.0)
-    a, b = cluster[graph.first], cluster[graph.second]
-    crossing = a != b
-    low, high = np.minimum(a, b)[crossing], np.maximum(a, b)[crossing]
-    keys, place = np.unique(low * count + high, return_inverse=True)
-    coarse_cost = np.bincount(place.ravel(), cost[crossing], len(keys))
-    held_stand = np.bincount(cluster, pull == -np.inf, count) > 0
-    held_piece = np.bincount(cluster, pull == np.inf, count) > 0
-    coarse_pull = np.bincount(cluster, np.where(np.isfinite(pull), pull, 0.0), count)
-    coarse_pull = np.where(held_piece, np.inf, np.where(held_stand, -np.inf, coarse_pull))
-    coarse = cheapest_border(count, keys // count, keys % count, np.asarray(coarse_cost, float), coarse_pull, rounds=900)
-    stand = coarse[cluster] > 0.5
-    near = _within(graph, stand, rounds=_rings(graph, height / 25.0))
-    inside = near[graph.first] | near[graph.second]
-    fixed: Floats = np.where(near, pull, np.where(stand, -np.inf, np.inf))
-    used = np.unique(np.concatenate([graph.first[inside], graph.second[inside]]))
-    if not len(used):
-        return stand
-    number = np.full(len(stand), -1)
-    number[used] = np.arange(len(used))
-    fine = cheapest_border(
-        len(used), number[graph.first[inside]], number[graph.second[inside]], cost[inside], fixed[used],
-        rounds=700, start=stand[used].astype(float),
-    )  # fmt: skip
-    out = stand.copy()
-    out[used] = fine > 0.5
-    return out
-
-
-def _clusters(graph: FaceGraph, cell: float) -> tuple[Ints, int]:
-    """(m,) cluster of each face, by cell of space and the side it faces, and how many there are."""
-    place = np.floor((graph.centre - graph.centre.min(axis=0)) / cell).astype(np.int64)
-    facing = (graph.normal > 0) @ np.array([1, 2, 4])
-    key = ((place[:, 0] * 4096 + place[:, 1]) * 4096 + place[:, 2]) * 8 + facing
-    _, cluster = np.unique(key, return_inverse=True)
-    return cluster.ravel(), int(cluster.max()) + 1
-
-
-def _rings(graph: FaceGraph, reach: float) -> int:
-    spacing = float(np.median(np.linalg.norm(graph.centre[graph.first] - graph.centre[graph.second], axis=1)))
-    return int(np.clip(np.ceil(reach / max(spacing, 1e-30)), 2, 40))
-
-
-def _within(graph: FaceGraph, stand: NDArray[np.bool_], *, rounds: int) -> NDArray[np.bool_]:
-    """(m,) faces within so many steps of the border."""
-    near = np.zeros(len(stand), bool)
-    across = stand[graph.first] != stand[graph.second]
-    near[graph.first[across]] = near[graph.second[across]] = True
-    for _ in range(rounds):
-        touched = near[graph.first] | near[graph.second]
-        near[graph.first[touched]] = near[graph.second[touched]] = True
-    return near
-
-
-def _colour_pull(graph: FaceGraph, colour: Floats, stand: NDArray[np.bool_]) -> Floats | None:
-    """(m,) what colour says, in mm, or None where the two parts look alike (a dusted scan).
-
-    Log chroma and log luminance of each part as a normal distribution (Gaussian discriminant); counts where their means lie
-    more than 1.5 standard deviations apart.
-    """
-    logs = np.log(np.clip(colour, 0.0, None) + 0.02)
-    values = np.stack([logs[:, 0] - logs[:, 1], logs[:, 2] - logs[:, 1], 0.5 * logs.mean(axis=1)], axis=1)
-    log_likelihood, means, spreads = [], [], []
-    for part in (~stand, stand):
-        if part.sum() < 50:
-            return None
-        mean = np.average(values[part], axis=0, weights=graph.area[part])
-        spread = np.cov(values[part].T, aweights=graph.area[part] + 1e-12) + 1e-4 * np.eye(3)
-        off = values - mean
-        log_likelihood.append(
-            -0.5 * np.einsum("ij,jk,ik->i", off, np.linalg.inv(spread), off) - 0.5 * np.linalg.slogdet(spread)[1]
-        )
-        means.append(mean)
-        spreads.append(spread)
-    gap = means[1] - means[0]
-    if gap @ np.linalg.solve(0.5 * (spreads[0] + spreads[1]), gap) < 1.5**2:
-        return None
-    return 0.10 * graph.area * np.clip(log_likelihood[0] - log_likelihood[1], -2.0, 2.0)
-
-
-def _without_islands(graph: FaceGraph, stand: NDArray[np.bool_]) -> NDArray[np.bool_]:
-    """Patches of one kind within the other, smaller than 3 % of all, go over to what is round them."""
-    stand = stand.copy()
-    for kind in (True, False):
-        which = stand == kind
-        label = graph.components(which)
-        size = np.bincount(label[which], graph.area[which], len(stand))
-        small = which & (size[np.maximum(label, 0)] < 0.03 * graph.area.sum())
-        stand[small] = not kind
-    return stand
-
-
-def _border_facts(graph: FaceGraph, stand: NDArray[np.bool_], crease: Floats, width: float) -> tuple[float, float, float]:
-    """Share of the border in a crease, share above a ledge of the stand, and its median height."""
-    across = np.flatnonzero(stand[graph.first] != stand[graph.second])
-    if not len(across):
-        return 0.0, 0.0, 0.0
-    length = graph.length[across]
-    total = max(float(length.sum()), 1e-12)
-    spots = 0.5 * (graph.centre[graph.first[across]] + graph.centre[graph.second[across]])
-    creased = float(length @ np.clip(crease[across], 0.0, 1.0)) / total
-    up = stand & (graph.normal[:, 2] > 0.6)
-    cell = 2.5 * width
-    ledge_cells = np.unique(_keys(graph.centre[up], cell))
-    near = np.zeros(len(spots), bool)
-    for x in (-1, 0, 1):
-        for y in (-1, 0, 1):
-            for z in (-1, 0):
-                near |= np.isin(_keys(spots + cell * np.array([x, y, z]), cell), ledge_cells)
-    rising = np.argsort(spots[:, 2])
-    middle = int(np.searchsorted(np.cumsum(length[rising]), 0.5 * total).clip(0, len(spots) - 1))
-    return creased, float(length[near].sum()) / total, float(spots[rising[middle], 2])
-
-
-def _keys(points: Floats, cell: float) -> Ints:
-    place = np.floor(points / cell).astype(np.int64) + 100_000
-    return (place[:, 0] * 1_000_003 + place[:, 1]) * 1_000_003 + place[:, 2]
-
-
-def clean_line(mesh: TriangleMesh, graph: FaceGraph, stand: NDArray[np.bool_], width: float) -> Floats:
-    """(n,) a field at the vertices whose zero is the border without its jags: the labels spread out over about `width`."""
-    count = len(mesh.vertices)
-    value = np.where(stand, -1.0, 1.0)
-    spacing = float(np.median(graph.length))
-    faces = mesh.faces
-    shared = np.maximum(np.bincount(faces.ravel(), minlength=count), 1)
-    field = np.zeros(count)
-    for _ in range(int(np.clip(round((width / max(spacing, 1e-30)) ** 2), 2, 12))):
-        field = sum(np.bincount(faces[:, corner], value, count) for corner in range(3)) / shared
-        value = field[faces].mean(axis=1)
-    return _one_line(faces, np.where(np.abs(field) < 1e-9, 1e-9, field), graph.area)
-
-
-def _one_line(faces: Ints, field: Floats, area: Floats) -> Floats:
-    """The field with the sign of specks turned: patches of less than 0.5 % of the area, and single vertices.
-
-    area: (m,) of the faces; by area, since a plain plate may be a handful of large triangles.
-    """
-    over = field > 0
-    sides = over[faces].sum(axis=1)
-    label = connected_vertices(faces[(sides == 0) | (sides == 3)], len(field))
-    share = np.bincount(faces.ravel(), np.repeat(area, 3), len(field))
-    small = np.bincount(label, share)[label] < 0.005 * share.sum()
-    return np.where(small, -field, field)
+        return "it is hollow where it could be cut, like a vessel", 0
+    return "", int((np.abs(areas) > 0.02 * np.abs(areas).sum()).sum())

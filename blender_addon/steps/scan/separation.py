@@ -14,10 +14,11 @@ from ...core.scan.doubtful import doubts, whereabouts
 from ...core.scan.separation import Separation, find_stand, leftover
 from ...core.srgb import decode, luminance
 from ...job.errors import SubjectError
-from ...job.settings import choice, length, text
+from ...job.settings import choice, length, number, text
 from ...job.step import Progress, Result, Run
 from ...scene.meshes import make_object, read_mesh
 from ...scene.scan.stand_mask import MASK
+from ...scene.scan.stand_question import stand_decision
 from ...scene.spatial import Points, Surface
 from ...scene.thumbnails import surface_colours
 
@@ -50,6 +51,10 @@ class Settings:
         ),
         help="Whether there is a stand to take off; paint the mask on the upright scan to say where",
     )
+    stand_top: float | None = number(
+        None, low=0.1, high=95.0, unit="%", label="Stand reaches to",
+        help="How high the stand reaches, as a share of the whole height; by itself the likeliest line", more=True,
+    )
     stand_from: str | None = text(
         None, help="Which scan gives the stand: its place in the list; auto: the aligned scan of the stand, else the first"
     )
@@ -69,18 +74,15 @@ def run(stage: Any, settings: Settings) -> Run:
     mesh = _without_mask(mesh)
     source = _source(stage, settings)
     yield Progress(0.15, "Looking for the stand")
-    if settings.stand == "no":
-        found = Separation(None, np.zeros(len(mesh.faces), bool), "all of it is the piece, as asked")
-    else:
-        found = find_stand(
-            mesh, colour=_face_colours(upright, mesh), painted=painted, always=settings.stand == "yes" or source is not None
-        )
+    found = _found(upright, mesh, settings, painted, source)
+    by_hand = painted is not None or settings.stand != "auto" or settings.stand_top is not None
+    decisions = (stand_decision(upright, mesh, found, by_hand=by_hand, given=source is not None),)
     yield Progress(0.4, "Looking for what the scan may have made up")
     mesh, doubted = _doubted(stage, mesh, ~found.stand)
     if found.field is None:
         alone = _piece_alone(stage, mesh, found, source)
         shell = f"; it is a thin shell, about {doubted['wall_mm']:.1f} mm" if doubted["shell"] else ""
-        return Result(alone.words + shell, alone.figures | doubted)
+        return Result(alone.words + shell, alone.figures | doubted, decisions)
     yield Progress(0.5, "Cutting and closing")
     halves = cut(mesh, found.field, tone=_tone(upright, mesh))
     if not len(halves.above.faces) or not len(halves.below.faces):
@@ -103,7 +105,16 @@ def run(stage: Any, settings: Settings) -> Run:
     if painted is None:
         _show_mask(stage, mesh, found)
     taken = f", the stand from scan {source}" if source else ""
-    return Result(f"Piece and stand are apart{taken}: {found.reason}", figures)
+    return Result(f"Piece and stand are apart{taken}: {found.reason}", figures, decisions)
+
+
+def _found(upright: Any, mesh: TriangleMesh, settings: Settings, painted: Any, source: str | None) -> Separation:
+    """The stand as the settings, a painted mask or the evidence have it."""
+    if settings.stand == "no":
+        return Separation(None, np.zeros(len(mesh.faces), bool), "all of it is the piece, as asked")
+    top = None if settings.stand_top is None else 0.01 * settings.stand_top * float(mesh.vertices[:, 2].max())
+    always = settings.stand == "yes" or source is not None
+    return find_stand(mesh, colour=_face_colours(upright, mesh), painted=painted, always=always, top=top)
 
 
 def _doubted(stage: Any, mesh: TriangleMesh, piece: Any) -> tuple[TriangleMesh, dict[str, Any]]:
@@ -273,6 +284,7 @@ def _figures(found: Separation, halves: CutMesh) -> dict[str, Any]:
     return {
         "stand": True,
         "top_mm": round(found.top_mm, 3),
+        "stand_chance": round(found.chance, 3),
         "crease_share": round(found.crease_share, 3),
         "ledge_share": round(found.ledge_share, 3),
         "lines": len(halves.loop_sizes),

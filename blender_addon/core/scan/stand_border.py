@@ -1,0 +1,207 @@
+"""Where does the cheapest border between a stand and a piece run? Along creases, colour and the stand's top, cleaned of jags."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ..mesh.components import connected_vertices
+from ..mesh.face_graph import FaceGraph, cheapest_border
+from ..mesh.triangles import Floats, Ints, TriangleMesh
+
+Top = tuple[float, float]
+"""Height of a stand's top and how far it strays, mm."""
+
+
+def pull_of(graph: FaceGraph, normal: Floats, height: float, top: Top | None, *, held: bool = False) -> Floats:
+    """(m,) what place and slope say, in mm: < 0 stand, > 0 piece; the lowest faces and the top are held.
+
+    normal: (m, 3) smoothed over the crease's width. top: where the stand's top lies, if that is known. held: it reaches no
+    higher, as the user says.
+    """
+    level, area = graph.centre[:, 2], graph.area
+    pull = np.zeros(len(area))
+    middle_share = 0.45 if top is None else max(0.45, top[0] / height + 0.1)
+    pull += 0.04 * area * np.clip((level / height - middle_share) / 0.15, 0.0, 1.0)
+    if top is not None:
+        middle, spread = top
+        flat = (normal[:, 2] > 0.85) & (np.abs(level - middle) < spread)
+        pull -= 0.30 * area * flat
+        pull -= 0.05 * area * (level < middle - spread)
+        pull += 0.25 * area * np.clip((level - middle - spread) / (2.0 * spread), 0.0, 1.0)
+    pull[level < (0.02 * height if top is None else min(0.02 * height, 0.6 * top[0]))] = -np.inf
+    pull[level > height * min(middle_share + 0.3, 0.97)] = np.inf
+    if held and top is not None:
+        pull[level > top[0] + 0.04 * height] = np.inf
+    return pull
+
+
+def level_top(graph: FaceGraph, normal: Floats, height: float) -> tuple[float, float] | None:
+    """Height of a stand's level top and how far it strays (mm), or None: where most level area lies, below half the height.
+
+    It must be a fifth of the outline's box, and something must stand on it.
+    """
+    level = graph.centre[:, 2]
+    up = (normal[:, 2] > 0.9) & (level > 0.015 * height)
+    bins = np.linspace(0.0, height, 121)
+    found, _ = np.histogram(level[up], bins, weights=graph.area[up])
+    smooth = np.convolve(found, np.ones(5), "same")[:70]
+    place = int(np.argmax(smooth))
+    box = float(np.prod(np.ptp(graph.centre[level < 0.5 * height, :2], axis=0)))
+    if smooth[place] < 0.2 * box:
+        return None
+    near = up & (np.abs(level - 0.5 * (bins[place] + bins[place + 1])) < 0.025 * height)
+    if not near.any():  # the peak of the smoothed levels can lie between two groups of faces
+        return None
+    order = np.argsort(level[near])
+    share = np.cumsum(graph.area[near][order])
+    low, middle, high = np.interp(np.array([0.05, 0.5, 0.95]) * share[-1], share, level[near][order])
+    return float(middle), float(max(high - middle, middle - low, 0.006 * height))
+
+
+def border(graph: FaceGraph, cost: Floats, pull: Floats, height: float) -> NDArray[np.bool_]:
+    """(m,) stand or not: the cheapest border first between clusters of faces, then between the faces near it."""
+    cluster, count = _clusters(graph, height / 45.0)
+    a, b = cluster[graph.first], cluster[graph.second]
+    crossing = a != b
+    low, high = np.minimum(a, b)[crossing], np.maximum(a, b)[crossing]
+    keys, place = np.unique(low * count + high, return_inverse=True)
+    coarse_cost = np.bincount(place.ravel(), cost[crossing], len(keys))
+    held_stand = np.bincount(cluster, pull == -np.inf, count) > 0
+    held_piece = np.bincount(cluster, pull == np.inf, count) > 0
+    coarse_pull = np.bincount(cluster, np.where(np.isfinite(pull), pull, 0.0), count)
+    coarse_pull = np.where(held_piece, np.inf, np.where(held_stand, -np.inf, coarse_pull))
+    coarse = cheapest_border(count, keys // count, keys % count, np.asarray(coarse_cost, float), coarse_pull, rounds=900)
+    stand = coarse[cluster] > 0.5
+    near = _within(graph, stand, rounds=_rings(graph, height / 25.0))
+    inside = near[graph.first] | near[graph.second]
+    fixed: Floats = np.where(near, pull, np.where(stand, -np.inf, np.inf))
+    used = np.unique(np.concatenate([graph.first[inside], graph.second[inside]]))
+    if not len(used):
+        return stand
+    number = np.full(len(stand), -1)
+    number[used] = np.arange(len(used))
+    fine = cheapest_border(
+        len(used), number[graph.first[inside]], number[graph.second[inside]], cost[inside], fixed[used],
+        rounds=700, start=stand[used].astype(float),
+    )  # fmt: skip
+    out = stand.copy()
+    out[used] = fine > 0.5
+    return out
+
+
+def _clusters(graph: FaceGraph, cell: float) -> tuple[Ints, int]:
+    """(m,) cluster of each face, by cell of space and the side it faces, and how many there are."""
+    place = np.floor((graph.centre - graph.centre.min(axis=0)) / cell).astype(np.int64)
+    facing = (graph.normal > 0) @ np.array([1, 2, 4])
+    key = ((place[:, 0] * 4096 + place[:, 1]) * 4096 + place[:, 2]) * 8 + facing
+    _, cluster = np.unique(key, return_inverse=True)
+    return cluster.ravel(), int(cluster.max()) + 1
+
+
+def _rings(graph: FaceGraph, reach: float) -> int:
+    spacing = float(np.median(np.linalg.norm(graph.centre[graph.first] - graph.centre[graph.second], axis=1)))
+    return int(np.clip(np.ceil(reach / max(spacing, 1e-30)), 2, 40))
+
+
+def _within(graph: FaceGraph, stand: NDArray[np.bool_], *, rounds: int) -> NDArray[np.bool_]:
+    """(m,) faces within so many steps of the border."""
+    near = np.zeros(len(stand), bool)
+    across = stand[graph.first] != stand[graph.second]
+    near[graph.first[across]] = near[graph.second[across]] = True
+    for _ in range(rounds):
+        touched = near[graph.first] | near[graph.second]
+        near[graph.first[touched]] = near[graph.second[touched]] = True
+    return near
+
+
+def colour_pull(graph: FaceGraph, colour: Floats, stand: NDArray[np.bool_]) -> Floats | None:
+    """(m,) what colour says, in mm, or None where the two parts look alike (a dusted scan).
+
+    Log chroma and log luminance of each part as a normal distribution (Gaussian discriminant); counts where their means lie
+    more than 1.5 standard deviations apart.
+    """
+    logs = np.log(np.clip(colour, 0.0, None) + 0.02)
+    values = np.stack([logs[:, 0] - logs[:, 1], logs[:, 2] - logs[:, 1], 0.5 * logs.mean(axis=1)], axis=1)
+    log_likelihood, means, spreads = [], [], []
+    for part in (~stand, stand):
+        if part.sum() < 50:
+            return None
+        mean = np.average(values[part], axis=0, weights=graph.area[part])
+        spread = np.cov(values[part].T, aweights=graph.area[part] + 1e-12) + 1e-4 * np.eye(3)
+        off = values - mean
+        log_likelihood.append(
+            -0.5 * np.einsum("ij,jk,ik->i", off, np.linalg.inv(spread), off) - 0.5 * np.linalg.slogdet(spread)[1]
+        )
+        means.append(mean)
+        spreads.append(spread)
+    gap = means[1] - means[0]
+    if gap @ np.linalg.solve(0.5 * (spreads[0] + spreads[1]), gap) < 1.5**2:
+        return None
+    return 0.10 * graph.area * np.clip(log_likelihood[0] - log_likelihood[1], -2.0, 2.0)
+
+
+def without_islands(graph: FaceGraph, stand: NDArray[np.bool_]) -> NDArray[np.bool_]:
+    """Patches of one kind within the other, smaller than 3 % of all, go over to what is round them."""
+    stand = stand.copy()
+    for kind in (True, False):
+        which = stand == kind
+        label = graph.components(which)
+        size = np.bincount(label[which], graph.area[which], len(stand))
+        small = which & (size[np.maximum(label, 0)] < 0.03 * graph.area.sum())
+        stand[small] = not kind
+    return stand
+
+
+def border_facts(graph: FaceGraph, stand: NDArray[np.bool_], crease: Floats, width: float) -> tuple[float, float, float]:
+    """Share of the border in a crease, share above a ledge of the stand, and its median height."""
+    across = np.flatnonzero(stand[graph.first] != stand[graph.second])
+    if not len(across):
+        return 0.0, 0.0, 0.0
+    length = graph.length[across]
+    total = max(float(length.sum()), 1e-12)
+    spots = 0.5 * (graph.centre[graph.first[across]] + graph.centre[graph.second[across]])
+    creased = float(length @ np.clip(crease[across], 0.0, 1.0)) / total
+    up = stand & (graph.normal[:, 2] > 0.6)
+    cell = 2.5 * width
+    ledge_cells = np.unique(_keys(graph.centre[up], cell))
+    near = np.zeros(len(spots), bool)
+    for x in (-1, 0, 1):
+        for y in (-1, 0, 1):
+            for z in (-1, 0):
+                near |= np.isin(_keys(spots + cell * np.array([x, y, z]), cell), ledge_cells)
+    rising = np.argsort(spots[:, 2])
+    middle = int(np.searchsorted(np.cumsum(length[rising]), 0.5 * total).clip(0, len(spots) - 1))
+    return creased, float(length[near].sum()) / total, float(spots[rising[middle], 2])
+
+
+def _keys(points: Floats, cell: float) -> Ints:
+    place = np.floor(points / cell).astype(np.int64) + 100_000
+    return (place[:, 0] * 1_000_003 + place[:, 1]) * 1_000_003 + place[:, 2]
+
+
+def clean_line(mesh: TriangleMesh, graph: FaceGraph, stand: NDArray[np.bool_], width: float) -> Floats:
+    """(n,) a field at the vertices whose zero is the border without its jags: the labels spread out over about `width`."""
+    count = len(mesh.vertices)
+    value = np.where(stand, -1.0, 1.0)
+    spacing = float(np.median(graph.length))
+    faces = mesh.faces
+    shared = np.maximum(np.bincount(faces.ravel(), minlength=count), 1)
+    field = np.zeros(count)
+    for _ in range(int(np.clip(round((width / max(spacing, 1e-30)) ** 2), 2, 12))):
+        field = sum(np.bincount(faces[:, corner], value, count) for corner in range(3)) / shared
+        value = field[faces].mean(axis=1)
+    return _one_line(faces, np.where(np.abs(field) < 1e-9, 1e-9, field), graph.area)
+
+
+def _one_line(faces: Ints, field: Floats, area: Floats) -> Floats:
+    """The field with the sign of specks turned: patches of less than 0.5 % of the area, and single vertices.
+
+    area: (m,) of the faces; by area, since a plain plate may be a handful of large triangles.
+    """
+    over = field > 0
+    sides = over[faces].sum(axis=1)
+    label = connected_vertices(faces[(sides == 0) | (sides == 3)], len(field))
+    share = np.bincount(faces.ravel(), np.repeat(area, 3), len(field))
+    small = np.bincount(label, share)[label] < 0.005 * share.sum()
+    return np.where(small, -field, field)
