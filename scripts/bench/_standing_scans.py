@@ -70,7 +70,8 @@ def turned_poses(name: str, count: int = 3) -> list[Pose]:
     """Chance poses of a scan's copies, the same on every run."""
     random = np.random.default_rng([7, *name.encode()])
     return [
-        Pose(float(random.uniform(0.0, 360.0)), LEANS_DEG, float(SIZE_MM * np.exp(random.uniform(-0.7, 0.7)))) for _ in range(count)
+        Pose(float(random.uniform(0.0, 360.0)), LEANS_DEG, float(SIZE_MM * np.exp(random.uniform(-0.7, 0.7))))
+        for _ in range(count)
     ]
 
 

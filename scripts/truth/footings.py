@@ -217,7 +217,9 @@ def _alone(form: Callable[[Floats, Any], Floats]) -> Maker:
     return make
 
 
-def _on(stand: Callable[[Floats, Any], Floats], piece: Callable[[Floats, Any], Floats], paint: Any = None, fillet: float = 0.5) -> Maker:
+def _on(
+    stand: Callable[[Floats, Any], Floats], piece: Callable[[Floats, Any], Floats], paint: Any = None, fillet: float = 0.5
+) -> Maker:
     def make(random: Any) -> tuple[Field, Field | None, Any, float]:
         one, two = (int(random.integers(1, 10_000)) for _ in range(2))
         return (

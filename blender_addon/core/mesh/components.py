@@ -17,9 +17,14 @@ def connected_vertices(faces: Ints, count: int) -> Ints:
 
     faces: (m, 3) vertex indices. Vertices that no face uses are components of their own.
     """
-    parent: Ints = np.arange(count, dtype=np.int64)
     first = np.concatenate([faces[:, 0], faces[:, 1]]).astype(np.int64)
     second = np.concatenate([faces[:, 1], faces[:, 2]]).astype(np.int64)
+    return connected_nodes(first, second, count)
+
+
+def connected_nodes(first: Ints, second: Ints, count: int) -> Ints:
+    """Component of each of `count` nodes joined by the edges first (e,), second (e,): labels as in `connected_vertices`."""
+    parent: Ints = np.arange(count, dtype=np.int64)
     turn = 0
     while len(first):
         low, high = np.minimum(first, second), np.maximum(first, second)

@@ -13,7 +13,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from .topology import loops, rim_edges
+from .rims import open_edges
 from .triangles import Floats, Ints, TriangleMesh, face_areas, unit
 
 FILLED = "filled"
@@ -37,14 +37,38 @@ class Rim:
     flatness: float
 
 
-def rims(mesh: TriangleMesh) -> list[Rim]:
-    """All rims of a mesh, the largest area first."""
-    edges, faces = rim_edges(mesh.faces, len(mesh.vertices))
+@dataclass(frozen=True)
+class Openings:
+    """The rims of a mesh, the largest area first; how many were closed straight across a gap, and how many open edges could
+    not be followed to a loop."""
+
+    rims: tuple[Rim, ...]
+    bridged: int
+    left_edges: int
+
+
+def openings(mesh: TriangleMesh) -> Openings:
+    """All rims of a mesh, whichever way its faces run."""
+    traced, _, faces = open_edges(mesh)
     found = []
-    for loop in loops(edges):
-        turned = loop[::-1]  # a cap runs against the faces that it joins
-        found.append(_measured(mesh.vertices, edges[turned, 1], faces[turned]))
-    return sorted(found, key=lambda rim: -rim.area)
+    for vertices, numbers in traced.loops:  # a cap runs against the faces that it joins
+        found.append(_measured(mesh.vertices, vertices[::-1], np.roll(faces[numbers][::-1], -1)))
+    return Openings(tuple(sorted(found, key=lambda rim: -rim.area)), traced.bridged, traced.left)
+
+
+def rims(mesh: TriangleMesh) -> list[Rim]:
+    """The rims of `openings` alone."""
+    return list(openings(mesh).rims)
+
+
+def fans(mesh: TriangleMesh, chosen: Sequence[Rim]) -> tuple[Floats, Ints]:
+    """Vertices and faces of the mesh with those rims closed by plain fans to their centres: enough for volume and mass."""
+    vertices, faces = [np.asarray(mesh.vertices, float)], [np.asarray(mesh.faces)]
+    for number, rim in enumerate(chosen):
+        vertices.append(rim.centre[None])
+        hub = np.full(len(rim.vertices), len(mesh.vertices) + number)
+        faces.append(np.stack([hub, rim.vertices, np.roll(rim.vertices, -1)], axis=1))
+    return np.concatenate(vertices), np.concatenate(faces)
 
 
 def _measured(vertices: Floats, chain: Ints, faces: Ints) -> Rim:

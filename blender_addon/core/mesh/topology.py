@@ -136,39 +136,3 @@ def rim_edges(faces: Ints, count: int) -> tuple[Ints, Ints]:
     alone[:-1] &= ~same
     found = np.sort(order[alone])
     return edge[found], found % len(faces)
-
-
-def loops(edges: Ints) -> list[Ints]:
-    """Closed loops of edge numbers from directed edges (e, 2); chains that never close are left out.
-
-    Where several edges leave a vertex (two rims touch) each is followed once; the walk closes at the first vertex it meets
-    again, so touching rims come out as loops of their own.
-    """
-    leaving: dict[int, list[int]] = {}
-    for number, start in enumerate(edges[:, 0].tolist()):
-        leaving.setdefault(start, []).append(number)
-    ends = edges[:, 1].tolist()
-    starts = edges[:, 0].tolist()
-    found: list[Ints] = []
-    for first in list(leaving):
-        while leaving.get(first):
-            path: list[int] = []
-            place: dict[int, int] = {}
-            here = first
-            while True:
-                if here in place:  # a loop has closed: cut it off the path and go on from there
-                    cut = place[here]
-                    found.append(np.array(path[cut:], np.int64))
-                    for edge in path[cut:]:
-                        place.pop(starts[edge], None)
-                    path = path[:cut]
-                    place = {starts[edge]: row for row, edge in enumerate(path)}
-                if not leaving.get(here):
-                    break
-                place[here] = len(path)
-                edge = leaving[here].pop()
-                path.append(edge)
-                here = ends[edge]
-            if not path and not leaving.get(first):
-                break
-    return [loop for loop in found if len(loop) >= 3]

@@ -102,7 +102,9 @@ def _main_directions(direction: NDArray[np.integer], weight: Floats) -> NDArray[
     return main | np.roll(main, 1) | np.roll(main, -1)
 
 
-def _planar(points: Floats, facing: Floats, direction: NDArray[np.integer], weight: Floats, breadth: float) -> NDArray[np.bool_]:
+def _planar(
+    points: Floats, facing: Floats, direction: NDArray[np.integer], weight: Floats, breadth: float
+) -> NDArray[np.bool_]:
     """(k,) which faces lie in an upright plane that has `LEAST_WALL` of them all: a peak over direction and distance."""
     distance = np.floor(np.einsum("ij,ij->i", points, facing) / max(STRAY * breadth, 1e-12)).astype(int)
     distance -= distance.min() - 1

@@ -88,9 +88,12 @@ def counter_for(found: Measures) -> dict[str, float]:
         "it is tall": 0.8 * ramp(found.top, 0.33, 0.5),
         "what stands on it goes on in the same way": 1.2 * ramp(found.above_straight, 0.45, 0.7)
         + 2.5 * ramp(found.above_turned, *WHOLLY_TURNED) * ramp(found.turned, 0.75, 0.9),
-        "nothing sets it off": 0.6 * (1.0 - ramp(found.crease, 0.3, 0.55)) * (0.0 if found.ends and found.straight > 0.6 else 1.0),
+        "nothing sets it off": 0.6
+        * (1.0 - ramp(found.crease, 0.3, 0.55))
+        * (0.0 if found.ends and found.straight > 0.6 else 1.0),
         "its walls go on over the line": 0.8 if found.goes_on else 0.0,
-        "it is a block with one thing on it, like the foot of a tool": 0.3 * ramp(found.flat, 0.45, 0.65)
+        "it is a block with one thing on it, like the foot of a tool": 0.3
+        * ramp(found.flat, 0.45, 0.65)
         * (0.0 if found.ends or found.feet > 1 else 1.0),
         "it is no plate": 0.6 * (1.0 - ramp(found.solid, 0.6, 0.8) * ramp(found.footing, 0.55, 0.75)),
     }

@@ -10,6 +10,7 @@ import numpy as np
 
 from ...core.mesh import holes
 from ...core.mesh.clipping import cropped
+from ...core.mesh.rims import oriented
 from ...core.mesh.spikes import in_their_plane, settled_among_neighbours, steady_vertices
 from ...core.mesh.topology import degenerate_faces, submesh, welded
 from ...core.mesh.triangles import TriangleMesh, signed_volume
@@ -107,6 +108,7 @@ def _cleaned(stage: Any, settings: Settings, key: str, said: list[str], figures:
         "welded_vertices": len(raw.vertices) - len(mesh.vertices),
         "degenerate_faces": int(bad.sum()),
     }
+    mesh, figures["turned_faces"] = oriented(mesh)
     mesh = _cropped(mesh, settings, said, figures)
     if settings.spikes:
         mesh = _without_spikes(mesh, said, figures)
@@ -163,8 +165,9 @@ def _refuse_lines(mesh: TriangleMesh, file: str) -> None:
 
 
 def _outward(mesh: TriangleMesh, said: list[str], figures: dict[str, Any]) -> TriangleMesh:
-    """A scan that was written inside out turned right; told by the sign of the volume that it encloses."""
-    inside_out = signed_volume(mesh.vertices.astype(float), mesh.faces) < -1e-3 * float(np.prod(np.maximum(mesh.size, 1e-30)))
+    """A scan that was written inside out turned right; told by the sign of the volume that it encloses, its rims closed."""
+    volume = signed_volume(*holes.fans(mesh, holes.rims(mesh)))
+    inside_out = volume < -1e-3 * float(np.prod(np.maximum(mesh.size, 1e-30)))
     figures["turned_outward"] = inside_out
     if not inside_out:
         return mesh
@@ -222,15 +225,21 @@ def _without_loose(
 
 
 def _closed(stage: Any, mesh: TriangleMesh, materials: Sequence[Any], said: list[str], figures: dict[str, Any]) -> TriangleMesh:
-    open_rims = holes.rims(mesh)
+    opened = holes.openings(mesh)
+    open_rims = list(opened.rims)
     safe = [rim for rim in open_rims if holes.closable(mesh, rim)]
     diagonal = float(np.linalg.norm(mesh.size))
     mesh = holes.closed(mesh, safe, tessellate, anchor=usual_place(mesh, materials), small=0.15 * diagonal)
-    figures |= {"holes_closed": len(safe), "holes_left": len(open_rims) - len(safe)}
+    figures |= {
+        "holes_closed": len(safe), "holes_left": len(open_rims) - len(safe), "rims_bridged": opened.bridged,
+        "open_edges_left": opened.left_edges,
+    }  # fmt: skip
     if safe:
         filled = int(mesh.face_marks[holes.FILLED].sum())
         figures["filled_faces"] = filled
         said.append(f"{len(safe)} hole{'s' if len(safe) > 1 else ''} filled")
     if len(open_rims) > len(safe):
         stage.warn(f"{len(open_rims) - len(safe)} openings are as large as the surface round them and were left open")
+    if opened.left_edges:
+        stage.note(f"{opened.left_edges} open edges run into no closed rim, so what lies along them stays open")
     return mesh

@@ -9,7 +9,7 @@ import pytest
 
 from blender_addon.core.mesh.clipping import clipped, cropped
 from blender_addon.core.mesh.components import connected_faces, connected_vertices
-from blender_addon.core.mesh.topology import degenerate_faces, joined, loops, rim_edges, submesh, welded
+from blender_addon.core.mesh.topology import degenerate_faces, joined, rim_edges, submesh, welded
 from blender_addon.core.mesh.triangles import TriangleMesh, edges, face_areas, signed_volume
 from tests.scan_shapes import box, statuette
 
@@ -81,15 +81,6 @@ def test_rims_of_an_open_statuette() -> None:
     bottom = np.abs(mesh.vertices[found].reshape(-1, 3)[:, 2]) < 1e-6
     assert bottom.sum() == 2 * 160
     assert all((mesh.faces[face][:, None] == edge).any() for face, edge in zip(faces, found, strict=True))
-    assert max(len(loop) for loop in loops(found)) == 160
-
-
-def test_two_loops_that_share_a_vertex_come_apart() -> None:
-    edge = np.array([[0, 1], [1, 2], [2, 0], [2, 3], [3, 4], [4, 2]])
-    assert sorted(sorted(edge[loop].reshape(-1).tolist()) for loop in loops(edge)) == [
-        [0, 0, 1, 1, 2, 2],
-        [2, 2, 3, 3, 4, 4],
-    ]
 
 
 def test_joined_counts_and_fills_what_is_missing() -> None:
