@@ -31,7 +31,7 @@ def writable(folder: Path) -> Path:
             f'Nothing can be written to "{folder}": "{there}" is a file, not a folder; choose another one'
         ) from None
     except ValueError:
-        raise OutputError("The folder for the results can't be made: its path holds a zero byte; choose another one") from None
+        raise OutputError("Nothing can be written to a folder whose path holds a zero byte; choose another one") from None
     except OSError as error:
         reason = error.strerror or str(error)
         raise OutputError(f'Nothing can be written to "{folder}" ({reason}): choose another folder or free some room') from None

@@ -7,7 +7,7 @@ import bpy.utils.previews
 from bpy.props import StringProperty
 
 from ..scene.delivery.finished import finished, shots_of
-from ..scene.delivery.output import pick_device
+from ..scene.delivery.device import find_device
 from ..scene.shots import lens_drivers
 from .fields import Tab
 from .folders import output_folder
@@ -139,7 +139,7 @@ def lit_shading():
     Blender's material preview."""
     import gpu
 
-    if pick_device("auto") == "GPU" or gpu.platform.device_type_get() in ("SOFTWARE", "UNKNOWN"):
+    if find_device("auto").setting == "GPU" or gpu.platform.device_type_get() in ("SOFTWARE", "UNKNOWN"):
         return "RENDERED"
     return "MATERIAL"
 

@@ -18,7 +18,7 @@ from blender_addon.job.decisions import (
     questions_in,
 )
 from blender_addon.job.errors import SheetError
-from blender_addon.job.page import html
+from blender_addon.job.page import MakersPage, makers_page
 from blender_addon.job.runner import finish, run_job
 from blender_addon.job.settings import choice, number, table, text
 from blender_addon.job.sheet import answer, blank, parse
@@ -137,11 +137,11 @@ class Reader(HTMLParser):
 def test_the_page_shows_what_is_to_check_and_folds_away_the_rest():
     sure = Decision("unit", "What unit is it in?", Alternative("millimetres"), 0.97, ("80 mm long",))
     questions = questions_in("stand", [as_kept("stand", up()), as_kept("stand", sure)])
-    page = html("Owl", "lead", [], questions=questions)
+    page = makers_page(MakersPage("Owl", questions=questions))
     reader = Reader()
     reader.feed(page)
     assert reader.open == []
     assert reader.images == ["decisions/stand-up-0.png", "decisions/stand-up-1.png"]
     for words in ("Which way is up?", "it leans < 2 degrees", '[stand] up = "-y"', "Decided without asking (1)", "97 %"):
         assert words in reader.text
-    assert "To check" not in html("Owl", "lead", [], questions=questions_in("stand", [as_kept("stand", sure)]))
+    assert "To check" not in makers_page(MakersPage("Owl", questions=questions_in("stand", [as_kept("stand", sure)])))

@@ -170,7 +170,7 @@ class Settings:
                 raise SheetError(
                     f'camera.shots: "{name}" is how an earlier picture is named when it is put aside: choose another'
                 )
-        usual = [name for name in _usual_names(self.coverage) if name not in listed]
+        usual = [name for name in _usual_names(self.views) if name not in listed]
         check_apart("camera.shots", [*usual, *(["turntable"] if "turntable" not in listed else []), *listed])
 
 

@@ -30,7 +30,7 @@ BLACK, WHITE = 0.004, 0.99  # no surface's albedo lies beyond: such a texture wa
 
 
 INVENTED = {
-    "crevice_wash": "a wash in recesses", "dust": "dust", "raised_wear": "wear", "plaster_age": "age",
+    "crevice_wash": "a wash in recesses", "dust": "dust", "handling_wear": "wear", "plaster_age": "age",
     "fingerprints": "fingerprints", "tool_chatter": "tool chatter",
 }  # fmt: skip
 """Settings of marks and of a history that the piece does not have, and the words that say so; all are off by default."""
