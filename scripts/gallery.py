@@ -1,4 +1,4 @@
-"""Makes the pictures of the README: our owl in several materials, sets and lights, and the public-domain bunny.
+"""Makes the pictures of the README: our owl in several materials, sets and lights, and our walnut hound.
 
     python3 build.py gallery [NAME ...] [--size 960] [--samples 64] [--out out/gallery] [--keep]
 
@@ -32,14 +32,13 @@ BENCH = ("tabletop.kind=planks", "lighting.setup=north_window")
 SLATE = ("tabletop.kind=slate", "lighting.setup=soft", "tabletop.seed=3")
 LINEN = ("tabletop.kind=cloth", "lighting.setup=north_window", "tabletop.backdrop=wall", "tabletop.seed=2")
 CLOUDY = ("tabletop.kind=cloth", "lighting.setup=overcast", "tabletop.seed=2")
-LAMP = ("tabletop.kind=slate", "lighting.setup=bench_lamp", "tabletop.seed=5")
+HOUND = ("tabletop.kind=planks", "lighting.setup=soft", "tabletop.seed=4")
 SETS = {"bench": BENCH, "slate": SLATE, "linen": LINEN}
 
 CLAY = ("material.piece=clay",)
 WALNUT = ("material.piece=wood", "material.wood_species=walnut")
 BRONZE = ("material.piece=bronze",)
 CELADON = ("material.piece=glaze", "material.glaze_kind=celadon")
-OAK = ("material.piece=wood", "material.wood_species=oak")
 MATERIALS = {"clay": CLAY, "walnut": WALNUT, "bronze": BRONZE, "celadon": CELADON}
 OWN = ("material.piece=own",)
 SHOTS = ("hero", "detail", "back")
@@ -67,7 +66,7 @@ def _pictures() -> Iterator[Picture]:
             if f"{stuff} {place}" != "clay bench":
                 yield Picture(f"owl_{stuff}_{place}", "owl", settings + dressing, shown=f"{stuff} {place}" in shown)
     for shot in SHOTS:
-        yield Picture(f"bunny_{shot}", "bunny", OAK + LAMP, shot, shown=True)
+        yield Picture(f"hound_{shot}", "hound", WALNUT + HOUND, shot, shown=True)
     for subject, settings in UNSHOWN.items():
         for shot in SHOTS:
             yield Picture(f"{subject}_{shot}", subject, settings, shot)
@@ -169,37 +168,20 @@ def _pixels(camera: Any, size: int) -> tuple[int, int]:
 
 
 def _sheet_of(subject: str, out: Path) -> Path:
-    """The job sheet of a subject: the demo's own, or one written for a scan that a package brings."""
+    """The job sheet of a subject: the demo's own, our hound's, or one written for a scan that a package brings."""
     if subject == "owl":
         return ROOT / "assets_demo" / "owl.toml"
+    if subject == "hound":
+        from scripts.truth import hound_scan
+
+        kept = out / "hound" / "hound.toml"
+        return kept if kept.is_file() else hound_scan.made(kept.parent)
     out.mkdir(parents=True, exist_ok=True)
     path = out / f"{subject}.toml"
     scan = real_scans.fetch(subject)
-    if real_scans.SCANS[subject].triangles < COARSE:
-        scan = _rounded(scan, out / f"{subject}.obj")
     lines = ["bozzetto = 1", "[intake]", f'scan = "{scan.as_posix()}"', "[orientation]", "height = 90.0", "[material]"]
     path.write_text("\n".join(lines) + "\n", encoding="utf-8")
     return path
-
-
-COARSE = 10_000
-"""Triangles under which a scan's outline shows as corners in a picture of this size."""
-
-
-def _rounded(scan: Path, target: Path) -> Path:
-    """A coarse scan with each triangle divided in sixteen along a smooth surface through its corners' neighbourhood."""
-    import bpy
-
-    bpy.ops.wm.obj_import(filepath=str(scan))
-    item = bpy.context.selected_objects[0]
-    bpy.context.view_layer.objects.active = item
-    item.modifiers.new("Weld", "WELD").merge_threshold = 1e-6 * max(item.dimensions)
-    item.modifiers.new("Round", "SUBSURF").levels = 2
-    bpy.ops.wm.obj_export(
-        filepath=str(target), export_selected_objects=True, apply_modifiers=True, export_materials=False, export_uv=False
-    )
-    bpy.data.objects.remove(item)
-    return target
 
 
 def keep(source: Path, target: Path) -> int:

@@ -99,11 +99,13 @@ def dusted(piece: Shape, stone: Shape, *, size: int, samples: int) -> tuple[Tria
     mesh, _ = charts.unwrapped(scraps(mesh, 7, SEED + 40), islands=1100, texels=size, seed=SEED)
     part = texels(mesh, whole.vertices, whole.faces, size)
     white = [Shape(one.name, one.vertices, one.faces, np.full((len(one.vertices), 3), POWDER)) for one in (piece, stone)]
-    light = _light(white, mesh, lights.light("window", SEED), part, size, samples)
+    light = light_of(white, mesh, lights.light("window", SEED), part, size, samples)
     camera = Camera(blur=0.09)
-    factor = speckles(part, camera.speckle, np.random.default_rng(SEED + 60), texel_area=_texel(mesh, size) ** 2)
+    factor = speckles(part, camera.speckle, np.random.default_rng(SEED + 60), texel_area=texel_mm(mesh, size) ** 2)
     powder = 1.0 + camera.powder * Noise(SEED + 61)(part.position, 4.0, octaves=2)
-    picture = photographed(light * POWDER * (factor * powder)[:, None], part, camera, mm_a_texel=_texel(mesh, size), seed=SEED)
+    picture = photographed(
+        light * POWDER * (factor * powder)[:, None], part, camera, mm_a_texel=texel_mm(mesh, size), seed=SEED
+    )
     return mesh, picture, labels(mesh, piece, stone, count)
 
 
@@ -119,19 +121,19 @@ def bare(piece: Shape, stone: Shape, *, size: int, samples: int) -> tuple[Triang
     count = len(mesh.vertices)
     mesh, _ = charts.unwrapped(scraps(mesh, 4, SEED + 41), islands=600, texels=size, seed=SEED + 1)
     part = texels(mesh, whole.vertices, whole.faces, size)
-    light = _light([piece, stone], mesh, lights.turned(lights.light("window", SEED + 3), 100.0), part, size, samples)
+    light = light_of([piece, stone], mesh, lights.turned(lights.light("window", SEED + 3), 100.0), part, size, samples)
     corners = whole.faces[np.maximum(part.truth_face, 0)]
     spot = mixed(whole.vertices, corners, part.truth_weights)
     colour = mixed(whole.albedo, corners, part.truth_weights)
     on_stone = part.truth_face >= len(piece.faces)
     colour[on_stone] = terrazzo(spot[on_stone] - [0, 0, SLAB[2]], SEED)
     picture = photographed(
-        light * colour, part, Camera(speckle=0, blur=0.10, level=0.55), mm_a_texel=_texel(mesh, size), seed=SEED + 1
+        light * colour, part, Camera(speckle=0, blur=0.10, level=0.55), mm_a_texel=texel_mm(mesh, size), seed=SEED + 1
     )
     return mesh, picture, labels(mesh, piece, stone, count)
 
 
-def _light(truth: list[Shape], mesh: TriangleMesh, room: lights.Light, part: Texels, size: int, samples: int) -> Any:
+def light_of(truth: list[Shape], mesh: TriangleMesh, room: lights.Light, part: Texels, size: int, samples: int) -> Any:
     """(t, 3) light that Cycles finds; where it found none (loose pieces, torn borders) the average."""
     light = cycles_bake.light_on(truth, mesh, room, size=size, samples=samples).reshape(-1, 3)[part.place].astype(float)
     missed = (light.max(axis=1) <= 0) | (part.truth_face < 0)
@@ -139,7 +141,8 @@ def _light(truth: list[Shape], mesh: TriangleMesh, room: lights.Light, part: Tex
     return light
 
 
-def _texel(mesh: TriangleMesh, size: int) -> float:
+def texel_mm(mesh: TriangleMesh, size: int) -> float:
+    """The edge of a square texel in mm, as the mesh is laid out in its texture of `size`."""
     a, b, c = (mesh.uv[:, k] for k in range(3))
     flat = 0.5 * np.abs((b - a)[:, 0] * (c - a)[:, 1] - (b - a)[:, 1] * (c - a)[:, 0]).sum()
     p, q, r = (mesh.vertices[mesh.faces[:, k]] for k in range(3))

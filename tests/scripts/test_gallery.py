@@ -33,9 +33,9 @@ def test_what_does_not_fit_is_refused_and_not_written(tmp_path) -> None:
 def test_the_gallery_shows_what_may_be_shown() -> None:
     """Four materials, three sets and our own or public-domain subjects: the others' packages state no licence to pass on."""
     shown = [one for one in gallery.PICTURES if one.shown]
-    assert {one.subject for one in shown} == {"owl", "bunny"}
+    assert {one.subject for one in shown} == {"owl", "hound"}
     assert len({next(s for s in one.settings if "material.piece" in s) for one in shown if one.subject == "owl"}) == 4
     assert len({next(s for s in one.settings if "tabletop.kind" in s) for one in shown}) >= 3
-    for subject in ("owl", "bunny"):
+    for subject in ("owl", "hound"):
         assert {one.shot for one in shown if one.subject == subject} == {"hero", "detail", "back"}
     assert len({one.name for one in gallery.PICTURES}) == len(gallery.PICTURES)

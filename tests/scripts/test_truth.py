@@ -209,3 +209,16 @@ def test_a_shape_s_digest_sees_a_hundredth_of_a_millimetre_and_nothing_below_a_n
     moved[3, 0] += 0.01
     assert Shape("ball", moved, shape.faces, shape.albedo).digest() != shape.digest()
     assert vertex_normals(shape.vertices, shape.faces).shape == (len(vertices), 3)
+
+
+def test_the_hound_is_closed_of_its_size_and_the_same_again() -> None:
+    """On a coarse grid: a closed skin (an even number of faces at every edge; four where a thin part touches itself on the grid),
+    96 x 43 x 54 mm to a step."""
+    from scripts.truth.hound import hound
+
+    first, again = hound(step=1.6), hound(step=1.6)
+    assert first.digest() == again.digest()
+    assert np.ptp(first.vertices, axis=0) == pytest.approx([96.0, 43.0, 54.0], abs=1.6)
+    edges = np.sort(np.concatenate([first.faces[:, [0, 1]], first.faces[:, [1, 2]], first.faces[:, [2, 0]]]), axis=1)
+    assert (np.unique(edges, axis=0, return_counts=True)[1] % 2 == 0).all()
+    assert 0.02 <= first.albedo.min() and first.albedo.max() <= 0.35  # walnut is dark
