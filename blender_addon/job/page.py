@@ -13,6 +13,7 @@ from typing import Any
 from urllib.parse import quote
 
 from . import page_decisions
+from .cautions import CAUTIONS
 from .decisions import Question
 from .turning import SCRIPT, Turning, policy, turning_html
 
@@ -42,12 +43,6 @@ small, footer { color: var(--faint); } footer { margin-top: 56px; font-size: 15p
 WHOLE_STYLE = STYLE + page_decisions.STYLE
 
 RENDERED = "Rendered from a scan of the piece; these pictures are no photographs."
-CAUTIONS = (
-    "Matting spray, powder and clay dust must not be breathed: ventilate, and wear the protection that the product's safety "
-    "data sheet names. Many sprays burn.",
-    "A borrowed original is dusted only with its owner's written consent and a conservator's advice; a bare scan works too.",
-    "Safety data sheets, local rules and licensed practice come before anything said here.",
-)
 VIEWS = {
     "hero": "three-quarter view", "left": "seen from its left", "right": "seen from its right", "back": "seen from behind",
     "top": "seen from above", "detail": "close look", "turntable": "turning",
@@ -80,8 +75,8 @@ class ClientPage:
 
 @dataclass(frozen=True)
 class MakersPage:
-    """What the maker reads. `done`: step to sentence; `check`: what asks for a look; `figures`: a table a step; `questions`: what
-    the tool decided by itself, asked or sure."""
+    """What the maker reads. `done`: step to sentence; `check`: what asks for a look; `figures`: a table a step; `questions`:
+    what the tool decided by itself, asked or sure."""
 
     title: str
     pictures: Sequence[Shown] = ()

@@ -10,12 +10,14 @@ import json
 import os
 import re
 import stat
+import textwrap
 import tomllib
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
+from .cautions import IN_SHORT
 from .errors import SheetError
 from .names import check_name, cleaned
 from .settings import SHORT, Spec, build, check, marked, migrated, nearest, shown, specs
@@ -246,7 +248,11 @@ def short(sheet: JobSheet, steps: Sequence[Step]) -> str:
 
     A field that is automatic stands there as a comment, ready to be filled in.
     """
-    lines = [f"bozzetto = {FORMAT}", f"name = {_value(sheet.name)}"]
+    lines = [
+        *(f"# {words}" for words in textwrap.wrap(f"{IN_SHORT}.", 110)),
+        f"bozzetto = {FORMAT}",
+        f"name = {_value(sheet.name)}",
+    ]
     for step in steps:
         settings = sheet[step.name]
         fields = specs(settings)

@@ -1,22 +1,18 @@
 """What stays the same from job to job on this machine: folder, and the settings that new jobs begin with."""
 
+import textwrap
 from functools import cache
 
 import bpy
 from bpy.props import EnumProperty, StringProperty
 
 from .. import ADDON_ID
+from ..job.cautions import CAUTIONS
 from ..job.settings import DEFAULT, label_of, marked, specs
 from ..steps import catalogue
 
 AS_EVER = "as_ever"
 """The choice of a kept setting that leaves new jobs as they come."""
-
-CAUTIONS = (
-    "Matting spray and powder get into the lungs: ventilate, wear the mask its safety data sheet names, keep it off flames.",
-    "Never spray a borrowed original without its owner's written consent; ask a conservator. A bare scan works too.",
-    "The product's safety data sheet and local rules come before anything said here.",
-)
 
 
 def default_name(step, field):
@@ -40,7 +36,8 @@ def _draw(self, context):
     box = layout.box()
     box.label(text="Before you dust a piece for scanning", icon="ERROR")
     for words in CAUTIONS:
-        box.label(text=words)
+        for line in textwrap.wrap(words, 110):
+            box.label(text=line)
 
 
 @cache

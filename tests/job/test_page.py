@@ -7,7 +7,8 @@ from html.parser import HTMLParser
 
 import pytest
 
-from blender_addon.job.page import CAUTIONS, RENDERED, ClientPage, MakersPage, Shown, alt_text, client_page, makers_page
+from blender_addon.job.cautions import CAUTIONS
+from blender_addon.job.page import RENDERED, ClientPage, MakersPage, Shown, alt_text, client_page, makers_page
 from blender_addon.job.turning import SCRIPT, Turning
 
 VOID = {"meta", "img", "br"}

@@ -9,6 +9,7 @@ from typing import Any
 
 from ...core.files.mesh_files import FORMATS
 from ...core.scan.units import COUNTABLE, MM_PER_UNIT, UnitGuess, guess_unit, texels_per_unit
+from ...job.cautions import IN_SHORT
 from ...job.errors import InputError
 from ...job.settings import AskedRow, choice, file, switch, table
 from ...job.step import Progress, Result, Run
@@ -24,7 +25,7 @@ MAKES = ("scan",)
 
 ROLES = (
     ("whole", "Whole", "Piece and stand as they are"),
-    ("piece", "Piece", "Only the piece counts, for example dusted so that it scans well"),
+    ("piece", "Piece", f"Only the piece counts, for example dusted so that it scans well. {IN_SHORT}"),
     ("stand", "Stand", "Only the stand counts, for example bare so that it keeps its colour"),
     ("turned", "Turned", "The piece again, turned under the same light"),
 )

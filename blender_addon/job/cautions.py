@@ -1,0 +1,32 @@
+"""What can harm a person or a piece in this work, said where the choice is made: on the sheet, on screen, on the maker's page.
+
+These are the usual cautions of the trade. They are no safety data sheet and no rule of any place, and defer to both.
+"""
+
+from __future__ import annotations
+
+SPRAY = (
+    "Matting spray: outdoors or under extraction, with the mask, gloves and goggles that the product's safety data sheet names. "
+    "Many sprays burn: none near flames, hot lamps or sparks."
+)
+DUST = (
+    "Powder, dry clay and plaster: their dust harms the lungs, that of clay and stone by its silica. Don't sweep or blow it "
+    "away: wipe wet, and wear what the safety data sheet names."
+)
+PIECE = (
+    "The piece: dust or spray it only with the owner's written consent and, where it is old or unfired, a conservator's advice. "
+    "Try a hidden spot first. A bare scan works too."
+)
+LAMPS = (
+    "Lamps: their heat softens wax and dries clay, their light fades old colours, and a bare bulb or a burning lamp hurts eyes "
+    "and skin. Keep your distance, and keep it short."
+)
+FIRST = "Safety data sheets, local rules and licensed practice come before anything said here."
+
+CAUTIONS = (SPRAY, DUST, PIECE, LAMPS, FIRST)
+
+IN_SHORT = (
+    "Matting spray and dust harm the lungs, and spray burns: ventilate, wear what the safety data sheet names, keep it from flames "
+    "and hot lamps; spray an original only with its owner's written consent, a hidden spot first"
+)
+"""One line, for a tooltip and the head of a job sheet."""
