@@ -214,11 +214,12 @@ class Swap:
         """Remove scaffolding: new objects that were not placed, and new data that nothing uses."""
         kept = {block.session_uid for block, *_ in self.placed}
         loose = [one for one in self._new() if isinstance(one, bpy.types.Object) and one.session_uid not in kept]
-        while loose:
+        if loose:
             bpy.data.batch_remove(loose)
-            loose = [
-                one for one in self._new() if one.users == 0 and one.session_uid not in kept and not isinstance(one, _FREE)
-            ]
+        while loose := [
+            one for one in self._new() if one.users == 0 and one.session_uid not in kept and not isinstance(one, _FREE)
+        ]:  # fmt: skip
+            bpy.data.batch_remove(loose)
 
     def _give_names(self) -> None:
         """Names as they were offered, and for the data beside them without the numbers that came of the old data's names."""
