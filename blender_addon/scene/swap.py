@@ -74,6 +74,7 @@ class Swap:
             self.exchange.keep_scene()
         for action in self.request.actions:
             action()
+        self._use_again()
         self._sweep()
         self.exchange.clear_names(afresh=self.stage.afresh)
         self._give_names()
@@ -209,6 +210,24 @@ class Swap:
         """The blocks made since the step began that are to stay."""
         aside = self.exchange.aside()
         return [one for one in roles.blocks() if self.stage.is_new(one) and one.session_uid not in aside]
+
+    def _use_again(self) -> None:
+        """Where a step made again what is there already (a scan's material that later objects wear too), take the old one.
+
+        Otherwise the two would go on under two names, which change from run to run.
+        """
+        placed = {block.session_uid for block, *_ in self.placed}
+        for kind in (bpy.types.Image, bpy.types.NodeTree, bpy.types.Material):  # in the order in which one holds the other
+            new = [one for one in self._new() if isinstance(one, kind) and one.session_uid not in placed]
+            known: dict[tuple[str, str], list[Any]] = {}
+            old = [one for one in roles.blocks() if isinstance(one, kind) and not self.stage.is_new(one)] if new else []
+            for one in sorted(old, key=lambda one: one.name, reverse=True):
+                if roles.MADE in one and roles.ROLE not in one:
+                    known.setdefault((roles.stem(one.name), one[roles.MADE]), []).append(one)
+            for block in sorted(new, key=lambda one: one.session_uid) if known else ():
+                same = known.get((roles.stem(block.name), fingerprint(block)))
+                if same and unchanged(same[-1], same[-1][roles.MADE]):
+                    block.user_remap(same.pop())
 
     def _sweep(self) -> None:
         """Remove scaffolding: new objects that were not placed, and new data that nothing uses."""
