@@ -15,7 +15,7 @@ import bpy
 
 from . import roles
 from .exchange import Exchange
-from .fingerprint import fingerprint, unchanged
+from .fingerprint import noted, unchanged
 from .visibility import MARKS, note_shown, set_marks, users_marks
 
 ROOT = "Bozzetto"
@@ -113,7 +113,7 @@ class Swap:
             return False
         if old is not None:
             if edited(old):
-                self.stage.note(f'Kept "{old.name}" as you changed it; "make ours again" replaces it', level="kept")
+                self.stage.note_kept(old, str(old[roles.PRINT]))
                 return True
             return False
         if (offer.role, offer.key) not in self._made_before or offer.role in ESSENTIAL:
@@ -189,7 +189,7 @@ class Swap:
         self.exchange.remember(item, MARKS, (roles.SHOWN, roles.PRINT))
         set_marks(item, hide_render=hidden, hide_viewport=hidden)
         if item.get(roles.PRINT) and not was_edited:  # of files of 0.1.0, where the marks were part of it
-            item[roles.PRINT] = fingerprint(item)
+            item[roles.PRINT] = noted(item)
 
     def _apply_edits(self) -> list[Any]:
         """Do what was asked for; returns the blocks whose digest is to be noted anew, since the change is not the user's."""
@@ -222,10 +222,10 @@ class Swap:
             known: dict[tuple[str, str], list[Any]] = {}
             old = [one for one in roles.blocks() if isinstance(one, kind) and not self.stage.is_new(one)] if new else []
             for one in sorted(old, key=lambda one: one.name, reverse=True):
-                if roles.MADE in one and roles.ROLE not in one:
+                if one.get(roles.MADE) and not one.get(roles.ROLE):
                     known.setdefault((roles.stem(one.name), one[roles.MADE]), []).append(one)
             for block in sorted(new, key=lambda one: one.session_uid) if known else ():
-                same = known.get((roles.stem(block.name), fingerprint(block)))
+                same = known.get((roles.stem(block.name), noted(block)))
                 if same and unchanged(same[-1], same[-1][roles.MADE]):
                     block.user_remap(same.pop())
 
@@ -258,11 +258,11 @@ class Swap:
         kept = {block.session_uid for block, *_ in self.placed}
         for block in self._new():
             if block.session_uid not in kept and isinstance(block, _ALONG):
-                block[roles.MADE] = fingerprint(block)
+                block[roles.MADE] = noted(block)
         for block, *_ in self.placed:
-            block[roles.PRINT] = fingerprint(block)
+            block[roles.PRINT] = noted(block)
         for block in changed:
-            self.exchange.put(block, roles.PRINT, fingerprint(block))
+            self.exchange.put(block, roles.PRINT, noted(block))
 
 
 _ALONG = (

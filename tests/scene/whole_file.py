@@ -47,7 +47,8 @@ def scene_state(scene: Any) -> dict[str, Any]:
         layers.append((layer.name, active.name if active else "", eyes))
     return {
         "settings": settings, "layers": layers, "camera": reference(scene.camera), "world": reference(scene.world),
-        "compositor": compositor_print(scene), "marks": {key: plain(scene[key]) for key in scene.keys() if key.startswith("bozzetto_")},
+        "compositor": compositor_print(scene),
+        "marks": {key: plain(scene[key]) for key in scene.keys() if key.startswith("bozzetto_")},
         "objects": sorted(scene.collection.objects.keys()), "children": list(scene.collection.children.keys()),
     }  # fmt: skip
 
@@ -59,7 +60,9 @@ def plain(value: Any) -> Any:
 
 def differences(before: dict[str, Any], after: dict[str, Any]) -> list[str]:
     """What differs, in words."""
-    found = [f"{name} is gone" for name in before if name not in after] + [f"{name} is new" for name in after if name not in before]
+    found = [f"{name} is gone" for name in before if name not in after] + [
+        f"{name} is new" for name in after if name not in before
+    ]
     for name in before:
         if name in after and before[name] != after[name]:
             found += [
