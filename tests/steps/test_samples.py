@@ -117,7 +117,7 @@ def test_the_command_goes_on_in_a_job_of_0_1_0_and_keeps_what_was_edited_in_it(t
     assert "You deleted the prop rib" in words and "You deleted the backdrop rise" in words
     told = [line for line in words.splitlines() if "another release of Blender made them" in line]
     assert any('"Rule"' in line for line in told) and "as you changed it" not in words
-    assert not [name for name in ("Table", "Piece", "Upright", "Shot hero") if any(f'"{name}"' in line for line in told)]
+    assert not [name for name in ("Table", "Piece", "Upright", "Scan 1 knob") if any(f'"{name}"' in line for line in told)]
     assert sorted(item.name for item in bpy.data.objects) == names
     assert tuple(bpy.data.objects["Rule"].location) == place
     assert bpy.data.texts[SHEET_TEXT].as_string().startswith("# The customer wants the back as well.\n")
