@@ -19,7 +19,7 @@ from ...core.files.picture_files import looks_whole
 from ...core.files.texture_names import PICTURES, find_textures
 from .. import roles
 from ..compat import node_tree_of
-from ..fingerprint import fingerprint
+from ..fingerprint import noted
 from ..images import LARGEST, make_image, read_pixels
 from .importers import COLOUR
 
@@ -224,7 +224,7 @@ def scan_material(name: str, textures: Textures, *, colours: bool) -> Any:
         node.layer_name = COLOUR
         node.location = (-400, 0)
         tree.links.new(node.outputs["Color"], shader.inputs["Base Color"])
-    material[roles.MADE] = fingerprint(material)  # ours to take away when the scan is read anew
+    material[roles.MADE] = noted(material)  # ours to take away when the scan is read anew
     return material
 
 
