@@ -33,6 +33,10 @@ def importer_library(name: str) -> Path | None:
     return None
 
 
+RELEASE = ".".join(str(part) for part in VERSION[:2])
+"""Major and minor number: what a data-block is like inside can be compared only within one release."""
+
+
 def written_by_other_release() -> bool:
     """Whether the open .blend was written by another release of Blender (major and minor number)."""
     return tuple(bpy.data.version[:2]) != VERSION[:2]

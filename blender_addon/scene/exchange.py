@@ -97,7 +97,7 @@ class Exchange:
         old.user_remap(new)
         if is_object:
             show_as(new, self.scene, seen)
-        self._old.append(old)
+        self._put_down(old)
 
     def put_aside(self, old: Any) -> None:
         """Take a block out of the scene that nothing takes the place of."""
@@ -111,6 +111,10 @@ class Exchange:
             self._back.append(back)
             for collection in places:
                 collection.objects.unlink(old)
+        self._put_down(old)
+
+    def _put_down(self, old: Any) -> None:
+        self.drop(old, (roles.JOB,))  # it plays its part no longer
         self._old.append(old)
 
     def keep_safe(self, block: Any) -> None:

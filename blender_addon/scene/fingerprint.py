@@ -16,6 +16,7 @@ import bpy
 import numpy as np
 
 from . import fingerprint_0_1
+from .compat import RELEASE
 from .mesh_print import feed_mesh
 from .roles import BOOKKEEPING, JOB, KEY, MADE, OFFERED, ROLE, STEP
 
@@ -45,11 +46,22 @@ def fingerprint(block: Any) -> str:
     return _VERSION + digest.hexdigest()[:20]
 
 
+def noted(block: Any) -> str:
+    """What is noted of a data-block to tell later whether it was changed: its digest, the release of Blender in which it holds,
+    and the plainer digest of 0.1.0, which says of objects that are no lights the same in every release."""
+    return f"{fingerprint(block)}:{RELEASE}:{fingerprint_0_1.fingerprint(block)}"
+
+
 def unchanged(block: Any, kept: str) -> bool:
-    """Whether a data-block still has the digest that was noted of it, by this release or by 0.1.0."""
-    if kept.startswith(_VERSION):
-        return fingerprint(block) == kept
-    return fingerprint_0_1.fingerprint(block) == kept
+    """Whether a data-block is still as it was noted, by this version or by 0.1.0, in this release of Blender or in another."""
+    if of_this_release(kept):
+        return fingerprint(block) == kept.rsplit(":", 2)[0]
+    return fingerprint_0_1.fingerprint(block) == kept.rsplit(":", 1)[-1]
+
+
+def of_this_release(kept: str) -> bool:
+    """Whether what was noted can be compared to the letter; where not, a difference may be Blender's own conversion."""
+    return kept.startswith(_VERSION) and kept.rsplit(":", 2)[1] == RELEASE
 
 
 def _feed(digest: Any, block: Any, groups: dict[int, bytes]) -> None:

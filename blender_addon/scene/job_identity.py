@@ -92,8 +92,8 @@ def _become_second(scene: Any, before: str, job: str) -> str:
         return f'The scene "{scene.name}" is a copy, so it is a job of its own now; nothing of the first is touched'
     _exclude(scene, before)
     return (
-        f'The scene "{scene.name}" shows objects of the job in another scene: this job makes its own, and the other\'s are left '
-        "out of its view layers"
+        f'The scene "{scene.name}" shows objects of the job in another scene: this job makes its own, and those of the other '
+        "are left out of its view layers"
     )
 
 

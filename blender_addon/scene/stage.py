@@ -21,6 +21,7 @@ from ..job.settings import plain
 from ..job.sheet import JobSheet
 from ..job.step import Step
 from . import roles
+from .fingerprint import of_this_release
 from .job_card import CARD, STATE, read_state
 from .job_identity import settle
 from .kept_decisions import keep_pictures
@@ -57,6 +58,8 @@ class Stage:
         self._afresh = False
         self._before: set[int] = set()
         self._request = Request()
+        self._untold: list[str] = []
+        """What was made by another release of Blender, and may have been changed since or not."""
         self._changing: dict[str, Any] | None = None
         """The job's state while a swap changes it."""
 
@@ -160,6 +163,14 @@ class Stage:
         """Tell the user something that asks for a look."""
         self.note(words, level="warning")
 
+    def note_kept(self, block: Any, noted: str) -> None:
+        """Tell the user that something stays because it is not as it was `noted` when it was made."""
+        what = f'"{block.name}"' if isinstance(block, bpy.types.Object) else f'the {block.bl_rna.name.lower()} "{block.name}"'
+        if of_this_release(noted):
+            self.note(f'Kept {what} as you changed it; "Reset to automatic" replaces it', level="kept")
+        else:
+            self._untold.append(f'"{block.name}"')
+
     # --- what the runner uses ------------------------------------------------------------------------------------------
 
     def settle(self) -> None:
@@ -173,6 +184,7 @@ class Stage:
         self.step, self._afresh = step, afresh
         self._before = {block.session_uid for block in roles.blocks()}
         self._request = Request()
+        self._untold = []
 
     def swap(self) -> None:
         assert self.step is not None
@@ -194,6 +206,12 @@ class Stage:
                 self._before = {block.session_uid for block in roles.blocks()}  # a discard must not take the new state away
             self._changing = None
             self._request = Request()
+        if self._untold:
+            self.note(
+                f"Kept {', '.join(self._untold)}: another release of Blender made them, and it can't be told whether you "
+                'changed them since; "Reset to automatic" replaces them',
+                level="kept",
+            )
 
     def discard(self) -> None:
         """Take away all data-blocks made since `begin`."""

@@ -15,7 +15,7 @@ import bpy
 
 from . import roles
 from .exchange import Exchange
-from .fingerprint import fingerprint, unchanged
+from .fingerprint import noted, unchanged
 from .visibility import MARKS, note_shown, set_marks, users_marks
 
 ROOT = "Bozzetto"
@@ -74,6 +74,7 @@ class Swap:
             self.exchange.keep_scene()
         for action in self.request.actions:
             action()
+        self._use_again()
         self._sweep()
         self.exchange.clear_names(afresh=self.stage.afresh)
         self._give_names()
@@ -112,7 +113,7 @@ class Swap:
             return False
         if old is not None:
             if edited(old):
-                self.stage.note(f'Kept "{old.name}" as you changed it; "Reset to automatic" replaces it', level="kept")
+                self.stage.note_kept(old, str(old[roles.PRINT]))
                 return True
             return False
         if (offer.role, offer.key) not in self._made_before or offer.role in ESSENTIAL:
@@ -188,7 +189,7 @@ class Swap:
         self.exchange.remember(item, MARKS, (roles.SHOWN, roles.PRINT))
         set_marks(item, hide_render=hidden, hide_viewport=hidden)
         if item.get(roles.PRINT) and not was_edited:  # of files of 0.1.0, where the marks were part of it
-            item[roles.PRINT] = fingerprint(item)
+            item[roles.PRINT] = noted(item)
 
     def _apply_edits(self) -> list[Any]:
         """Do what was asked for; returns the blocks whose digest is to be noted anew, since the change is not the user's."""
@@ -210,15 +211,34 @@ class Swap:
         aside = self.exchange.aside()
         return [one for one in roles.blocks() if self.stage.is_new(one) and one.session_uid not in aside]
 
+    def _use_again(self) -> None:
+        """Where a step made again what is there already (a scan's material that later objects wear too), take the old one.
+
+        Otherwise the two would go on under two names, which change from run to run.
+        """
+        placed = {block.session_uid for block, *_ in self.placed}
+        for kind in (bpy.types.Image, bpy.types.NodeTree, bpy.types.Material):  # in the order in which one holds the other
+            new = [one for one in self._new() if isinstance(one, kind) and one.session_uid not in placed]
+            known: dict[tuple[str, str], list[Any]] = {}
+            old = [one for one in roles.blocks() if isinstance(one, kind) and not self.stage.is_new(one)] if new else []
+            for one in sorted(old, key=lambda one: one.name, reverse=True):
+                if one.get(roles.MADE) and not one.get(roles.ROLE):
+                    known.setdefault((roles.stem(one.name), one[roles.MADE]), []).append(one)
+            for block in sorted(new, key=lambda one: one.session_uid) if known else ():
+                same = known.get((roles.stem(block.name), noted(block)))
+                if same and unchanged(same[-1], same[-1][roles.MADE]):
+                    block.user_remap(same.pop())
+
     def _sweep(self) -> None:
         """Remove scaffolding: new objects that were not placed, and new data that nothing uses."""
         kept = {block.session_uid for block, *_ in self.placed}
         loose = [one for one in self._new() if isinstance(one, bpy.types.Object) and one.session_uid not in kept]
-        while loose:
+        if loose:
             bpy.data.batch_remove(loose)
-            loose = [
-                one for one in self._new() if one.users == 0 and one.session_uid not in kept and not isinstance(one, _FREE)
-            ]
+        while loose := [
+            one for one in self._new() if one.users == 0 and one.session_uid not in kept and not isinstance(one, _FREE)
+        ]:  # fmt: skip
+            bpy.data.batch_remove(loose)
 
     def _give_names(self) -> None:
         """Names as they were offered, and for the data beside them without the numbers that came of the old data's names."""
@@ -238,11 +258,11 @@ class Swap:
         kept = {block.session_uid for block, *_ in self.placed}
         for block in self._new():
             if block.session_uid not in kept and isinstance(block, _ALONG):
-                block[roles.MADE] = fingerprint(block)
+                block[roles.MADE] = noted(block)
         for block, *_ in self.placed:
-            block[roles.PRINT] = fingerprint(block)
+            block[roles.PRINT] = noted(block)
         for block in changed:
-            self.exchange.put(block, roles.PRINT, fingerprint(block))
+            self.exchange.put(block, roles.PRINT, noted(block))
 
 
 _ALONG = (

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shutil
 import tomllib
 from dataclasses import asdict
 from pathlib import Path
@@ -10,6 +11,7 @@ from typing import Any
 import bpy
 import pytest
 
+from blender_addon.cli import main
 from blender_addon.job.settings import specs
 from blender_addon.job.sheet import blank, read
 from blender_addon.scene import roles
@@ -107,3 +109,26 @@ def test_a_finished_job_of_0_1_0_opens_and_its_parts_are_found(old_job: Any) -> 
     assert stage.require("piece").dimensions.z == pytest.approx(0.020, rel=0.05)  # of the whole, 20 mm; the piece is all of it
     assert bpy.data.texts[SHEET_TEXT].as_string().startswith("# The customer wants the back as well.\n")
     assert bpy.data.objects["Rule"][roles.ROLE] == "prop" and "Rib" not in bpy.data.objects
+
+
+def test_the_command_goes_on_in_a_job_of_0_1_0_and_keeps_what_was_edited_in_it(tmp_path: Path, capsys: Any) -> None:
+    """The rule that was moved, the rib and the paper that were deleted, the comment in the sheet; and nothing twice."""
+    for name in ("job.toml", "knob.obj", "knob.mtl", "knob.png"):
+        shutil.copy(SAMPLES / "0.1.0" / name, tmp_path)
+    (tmp_path / "out").mkdir()
+    shutil.copy(SAMPLES / "0.1.0" / "job.blend", tmp_path / "out")
+    bpy.ops.wm.open_mainfile(filepath=str(tmp_path / "out" / "job.blend"))
+    names = sorted(item.name for item in bpy.data.objects)
+    place = tuple(bpy.data.objects["Rule"].location)
+    command = ["run", str(tmp_path / "job.toml"), "--out", str(tmp_path / "out"), "--until", "lighting", "--quiet"]
+    assert main(command) == 0
+    words = capsys.readouterr().out
+    assert "You deleted the prop rib" in words and "You deleted the backdrop rise" in words
+    told = [line for line in words.splitlines() if "another release of Blender made them" in line]
+    assert any('"Rule"' in line for line in told) and "as you changed it" not in words
+    assert not [name for name in ("Table", "Piece", "Upright", "Scan 1 knob") if any(f'"{name}"' in line for line in told)]
+    assert sorted(item.name for item in bpy.data.objects) == names
+    assert tuple(bpy.data.objects["Rule"].location) == place
+    assert bpy.data.texts[SHEET_TEXT].as_string().startswith("# The customer wants the back as well.\n")
+    assert (tmp_path / "out" / "job.v1.blend").is_file()  # another release of Blender wrote it
+    bpy.ops.wm.read_factory_settings(use_empty=True)

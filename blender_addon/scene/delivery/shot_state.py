@@ -65,6 +65,7 @@ def make_pivot(name: str, angles: Any) -> Any:
         pivot.rotation_euler[2] = math.radians(float(angle))
         pivot.keyframe_insert("rotation_euler", index=2, frame=frame)
     pivot.rotation_euler[2] = 0.0
+    pivot.animation_data.action.name = name
     return pivot
 
 

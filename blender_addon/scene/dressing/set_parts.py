@@ -12,7 +12,7 @@ from ...core.dressing.resting import Support, rest_on
 from ...core.dressing.tabletops.grid import Tabletop
 from ...core.mesh.triangles import TriangleMesh, face_crosses
 from .. import roles
-from ..fingerprint import fingerprint, unchanged
+from ..fingerprint import noted, unchanged
 from ..meshes import make_object, read_mesh
 from ..roles import OFFERED
 from ..shots.cameras import vertices_mm
@@ -64,10 +64,9 @@ def offer_part(stage: Any, role: str, item: Any, *, key: str, name: str) -> None
         base = roles.stem(material.name)
         if base in edited:
             item.data.materials[place] = edited[base]
-            words = f'Kept the material "{edited[base].name}" as you changed it; "Reset to automatic" replaces it'
-            stage.note(words, level="kept")
+            stage.note_kept(edited[base], str(edited[base][roles.MADE]))
         else:
-            material[OFFERED], material[roles.MADE] = base, fingerprint(material)
+            material[OFFERED], material[roles.MADE] = base, noted(material)
     stage.offer(role, item, key=key, name=name)
 
 

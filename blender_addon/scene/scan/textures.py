@@ -26,7 +26,7 @@ from ...core.plain_files import is_plain, lies_within
 from ...core.references import Reference, find_beside
 from .. import roles
 from ..compat import node_tree_of
-from ..fingerprint import fingerprint
+from ..fingerprint import noted
 from ..images import LARGEST, make_image, read_pixels
 from .importers import COLOUR
 
@@ -276,7 +276,7 @@ def scan_material(name: str, textures: Textures, *, colours: bool) -> Any:
         node.layer_name = COLOUR
         node.location = (-400, 0)
         tree.links.new(node.outputs["Color"], shader.inputs["Base Color"])
-    material[roles.MADE] = fingerprint(material)  # ours to take away when the scan is read anew
+    material[roles.MADE] = noted(material)  # ours to take away when the scan is read anew
     return material
 
 
