@@ -50,7 +50,7 @@ def whole_file(path: Path, *, holds_old: bool = False) -> Iterator[Path]:
     written, when what was written is cut, or when a file of somebody else is in the way.
     """
     draft = path.with_name(f".{path.stem}.draft{path.suffix}")
-    with _in_words(path):
+    with in_words(path):
         try:
             made = MadeFiles.around(path)
             if made is not None and not holds_old:
@@ -122,7 +122,7 @@ def remember(path: Path, digest: str) -> None:
 def _write_list(made: MadeFiles) -> None:
     path = made.folder / MANIFEST
     draft = path.with_name(f"{MANIFEST}.draft")
-    with _in_words(path):
+    with in_words(path):
         try:
             draft.write_text(made.words(), encoding="utf-8")
             to_disk(draft)
@@ -132,7 +132,7 @@ def _write_list(made: MadeFiles) -> None:
 
 
 @contextlib.contextmanager
-def _in_words(path: Path) -> Iterator[None]:
+def in_words(path: Path) -> Iterator[None]:
     """The system's errors as an OutputError that says what to do."""
     try:
         yield

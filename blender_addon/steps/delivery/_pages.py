@@ -2,18 +2,15 @@
 
 from __future__ import annotations
 
-from pathlib import Path
 from typing import Any
 
-import bpy
-
-from ...core.files.jpeg_labels import labelled
 from ...core.files.labels import Labels
 from ...core.files.whole import damage
 from ...job.page import ClientPage, MakersPage, Shown, alt_text
 from ...job.settings import specs
 from ...job.turning import Turning
 from ...job.whole_files import whole_file
+from ...scene.delivery.jpeg import write_jpeg
 from ...scene.lens_drivers import NEVER
 from ...scene.session import writes
 from ...scene.stage import Stage
@@ -70,20 +67,10 @@ def write_turn(stage: Stage) -> Turning | None:
         return None
     chosen = frames[:: -(-count // FRAMES)]
     for number, frame in enumerate(chosen, 1):
-        _write_jpeg(frame, stage.out / "page" / f"turn_{number:04d}.jpg")
+        path = stage.out / "page" / f"turn_{number:04d}.jpg"
+        with whole_file(path) as draft, writes(path):
+            write_jpeg(frame, draft, quality=TURN_QUALITY, labels=Labels())
     return Turning(len(chosen), clockwise=bool(stage.sheet["render"].clockwise))
-
-
-def _write_jpeg(source: Path, path: Path) -> None:
-    image = bpy.data.images.load(str(source))
-    try:
-        with whole_file(path) as draft:
-            with writes(path):
-                image.file_format = "JPEG"
-                image.save(filepath=str(draft), quality=TURN_QUALITY)
-            draft.write_bytes(labelled(draft.read_bytes(), Labels()))
-    finally:
-        bpy.data.images.remove(image)
 
 
 def _label(stage: Stage, settings: Any) -> dict[str, str]:

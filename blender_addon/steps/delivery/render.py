@@ -17,7 +17,7 @@ from ...job.settings import choice, integer, number, switch, text
 from ...job.step import Progress, Result, Run
 from ...scene.contact_sheet import write_contact_sheet
 from ...scene.deep_pictures import is_deep, render_deep
-from ...scene.delivery.cutouts import cutout_of, render_cutout
+from ...scene.delivery.cutouts import cutout_of, quality_of_cutout, render_cutout
 from ...scene.delivery.originals import linear_of, original_of
 from ...scene.kept_pictures import Made, put_aside, scene_digest
 from ...scene.output import Quality, cycles, pick_device, render_picture, set_up
@@ -187,6 +187,10 @@ def _frames(stage: Stage, settings: Settings, quality: Quality, base: str) -> li
     ]  # fmt: skip
 
 
+def _as_asked(quality: Quality) -> Quality:
+    return quality
+
+
 def _of_a_frame(quality: Quality) -> Quality:
     """A frame shows for a moment and bears more noise than a still; a count that no threshold cuts does not flicker."""
     return replace(quality, samples=max(4, quality.samples // 8), noise=0.0, careful=False)
@@ -207,7 +211,7 @@ def _render_all(
     made = Made(tasks[0].path.parent)
     todo = [task for task in tasks if not made.current(task.path, task.digest, beside=_beside(task))]
     spent = 0.0
-    used = _of_a_frame(quality) if persistent else quality
+    used = {"frame": _of_a_frame, "cutout": quality_of_cutout}.get(tasks[0].kind, _as_asked)(quality)
     # One setting-up for all: Cycles keeps its scene between frames only as long as nothing turns that off.
     with cycles(stage.scene, used, device=settings.device, seed=stage.seed, persistent=persistent):
         for place, task in enumerate(todo):
