@@ -41,6 +41,14 @@ def begin_folder(folder: Path, *, names: Sequence[str] = (), inputs: Sequence[Pa
     return made
 
 
+def check_free(paths: Sequence[Path]) -> None:
+    """Raise OutputError when a file of somebody else has one of these names, before the work that they are for is begun."""
+    made = MadeFiles.around(paths[0]) if paths else None
+    if made is not None:
+        for path in paths:
+            made.may_write(path)
+
+
 @contextlib.contextmanager
 def whole_file(path: Path, *, holds_old: bool = False) -> Iterator[Path]:
     """A path to write to that takes `path`'s place only when the block ends well: a file appears whole or not at all.

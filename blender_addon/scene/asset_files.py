@@ -11,6 +11,7 @@ from typing import Any
 
 import bpy
 
+from ..core.files.exr import with_places
 from ..job.errors import OutputError
 from ..job.whole_files import in_words
 from .compat import node_tree_of
@@ -54,12 +55,23 @@ def write_usd(parts: Sequence[AssetPart], path: Path) -> None:
         with _copies(parts) as items, _only_selected(items):
             _call(path, bpy.ops.wm.usd_export, filepath=str(draft), selected_objects_only=True, export_animation=False)
         for texture in sorted(between.glob("textures/*")):
+            data = texture.read_bytes()
             with whole_file(path.parent / "textures" / texture.name) as place:
-                shutil.copyfile(texture, place)
+                place.write_bytes(_finished(texture, data))
         with whole_file(path) as place:
             shutil.copyfile(draft, place)
     finally:
         shutil.rmtree(between, ignore_errors=True)
+
+
+def _finished(texture: Path, data: bytes) -> bytes:
+    """A texture's bytes, an OpenEXR file with its table of places, which Blender leaves empty in what it has packed."""
+    if texture.suffix != ".exr":
+        return data
+    try:
+        return with_places(data)
+    except (ValueError, IndexError):
+        raise OutputError(f'"{texture.name}" was not written whole: is the disk full? Free some room and run again') from None
 
 
 def _call(path: Path, operator: Any, **arguments: Any) -> None:

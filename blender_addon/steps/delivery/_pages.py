@@ -61,7 +61,8 @@ def _shown(still: Still, title: str, *, with_optics: bool) -> Shown:
 def write_turn(stage: Stage) -> Turning | None:
     """The frames of the turntable as JPEGs for the page; None where there is no whole turn."""
     assert stage.out is not None
-    count = int(stage.results().get("render", {}).get("figures", {}).get("frames", 0) or 0)
+    asked = stage.sheet["render"]
+    count = int(stage.results().get("render", {}).get("figures", {}).get("frames", asked.frames if asked.turntable else 0))
     frames = [stage.out / "turntable" / f"{number:04d}.png" for number in range(1, count + 1)]
     if count < 2 or not all(frame.is_file() and not damage(frame) for frame in frames):
         return None
@@ -70,7 +71,7 @@ def write_turn(stage: Stage) -> Turning | None:
         path = stage.out / "page" / f"turn_{number:04d}.jpg"
         with whole_file(path) as draft, writes(path):
             write_jpeg(frame, draft, quality=TURN_QUALITY, labels=Labels())
-    return Turning(len(chosen), clockwise=bool(stage.sheet["render"].clockwise))
+    return Turning(len(chosen), clockwise=bool(asked.clockwise))
 
 
 def _label(stage: Stage, settings: Any) -> dict[str, str]:

@@ -15,6 +15,7 @@ from ...core.turntable import angles
 from ...job.errors import OutputError, SubjectError
 from ...job.settings import choice, integer, number, switch, text
 from ...job.step import Progress, Result, Run
+from ...job.whole_files import check_free
 from ...scene.contact_sheet import write_contact_sheet
 from ...scene.deep_pictures import is_deep, render_deep
 from ...scene.delivery.cutouts import cutout_of, quality_of_cutout, render_cutout
@@ -101,6 +102,7 @@ def run(stage: Stage, settings: Settings) -> Run:
     stills = _stills(stage, settings, quality, long_side, base) if settings.stills else []
     cutouts = [_cutout(task) for task in stills] if settings.cutouts else []
     frames = _frames(stage, settings, quality, base) if settings.turntable else []
+    check_free([path for task in (*stills, *cutouts, *frames) for path in (task.path, *_beside(task))])
     rendered, reused = 0, 0
     waits: list[float] = []
     groups = ((stills, (0.02, 0.5), False), (cutouts, (0.5, 0.6), False), (frames, (0.62, 0.95), True))
