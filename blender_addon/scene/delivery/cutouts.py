@@ -16,8 +16,9 @@ from .originals import save_as
 
 SUBJECT, LIGHT_SHAPERS = ("piece", "stand"), ("card",)
 FOLDER = "cutouts"
-GROUND_M, GROUND_GREY = 4.0, 0.4
-"""Side of the ground that catches the shadow, and how much light it gives back: as a table of wood does."""
+GROUND, GROUND_GREY = 12.0, 0.4
+"""Side of the ground that catches the shadow over the subject's largest side (a shadow of five times the height has room), and
+how much light it gives back: as a table of wood does."""
 SAMPLES = 64
 """The fewest samples a pixel: transparency is not denoised, and with few its edge is a row of dots."""
 
@@ -37,7 +38,7 @@ def render_cutout(stage: Any, path: Path, *, camera: Any, size: tuple[int, int])
     scene = stage.scene
     scene.camera = camera
     scene.render.resolution_x, scene.render.resolution_y = size
-    with _alone(stage), _ground(scene):
+    with _alone(stage), _ground(scene, _largest(stage)):
         bpy.ops.render.render(write_still=False, scene=scene.name)
         save_as(scene, None, path, "PNG", "8", mode="RGBA")
 
@@ -65,9 +66,9 @@ def _alone(stage: Any) -> Iterator[None]:
 
 
 @contextlib.contextmanager
-def _ground(scene: Any) -> Iterator[None]:
+def _ground(scene: Any, largest: float) -> Iterator[None]:
     """A level ground at height 0, where the subject stands, that shows nothing but shadows; gone after the block."""
-    half = 0.5 * GROUND_M
+    half = 0.5 * GROUND * largest
     mesh = bpy.data.meshes.new("bozzetto ground")
     mesh.from_pydata([(-half, -half, 0.0), (half, -half, 0.0), (half, half, 0.0), (-half, half, 0.0)], [], [(0, 1, 2, 3)])
     material = bpy.data.materials.new("bozzetto ground")
@@ -84,3 +85,9 @@ def _ground(scene: Any) -> Iterator[None]:
         yield
     finally:
         bpy.data.batch_remove([ground, mesh, material])
+
+
+def _largest(stage: Any) -> float:
+    """The subject's largest side, m."""
+    items = [item for role in SUBJECT for item in stage.find_all(role).values()]
+    return max((max(item.dimensions) for item in items), default=0.1)
