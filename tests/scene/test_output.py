@@ -149,4 +149,7 @@ def test_the_contact_sheet_and_the_video_are_written(tmp_path):
     write_video(frames, tmp_path / "turn.mp4", size=(90, 60), fps=12, turns=2)
     clip = bpy.data.movieclips.load(str(tmp_path / "turn.mp4"))
     assert clip.frame_duration == 6 and tuple(clip.size) == (90, 60)
+    write_video(frames, tmp_path / "turn.webm", size=(90, 60), fps=12)
+    clip = bpy.data.movieclips.load(str(tmp_path / "turn.webm"))
+    assert clip.frame_duration == 3 and tuple(clip.size) == (90, 60)
     assert len(bpy.data.scenes) == scenes

@@ -28,7 +28,7 @@ def client_content(stage: Stage, settings: Any, files: list[tuple[str, str]], tu
     title = settings.title or as_title(stage.sheet.name)
     shown = [_shown(still, title, with_optics=False) for still in stills_of(stage)]
     known = list(files)
-    for name, what in (*BESIDE, ("turntable.mp4", "a full turn as a film")):
+    for name, what in (*BESIDE, ("turntable.mp4", "a full turn as a film"), ("turntable.webm", "the same as WebM")):
         if (stage.out / name).is_file():
             known.append((name, what))
     film = "turntable.mp4" if (stage.out / "turntable.mp4").is_file() else ""

@@ -66,6 +66,7 @@ class Settings:
     clockwise: bool = switch(False, help="Turn clockwise seen from above", more=True)
     fps: int = integer(12, low=1, high=120, help="Frames a second of the video", more=True)
     video: bool = switch(True, help="Also write the turntable as a video")
+    webm: bool = switch(False, help="The video also as WebM (VP9), one turn long, to be played in a loop", more=True)
     loops: int = integer(2, low=1, high=50, help="Full turns in the video", more=True)
     sample_sheet: bool = switch(False, help="Also render the piece in every material under one light")
     contact_sheet: bool = switch(True, help="Also lay out all stills on one page")
@@ -263,9 +264,13 @@ def _video(stage: Stage, settings: Settings, frames: list[Task]) -> Generator[Pr
     if not (frames and settings.video):
         return ""
     assert stage.out is not None
-    yield Progress(0.96, "turntable video", blocking=True)
+    pictures, size = [task.path for task in frames], frames[0].size
+    yield Progress(0.955, "turntable video", blocking=True)
     target = stage.out / "turntable.mp4"
-    write_video([task.path for task in frames], target, size=frames[0].size, fps=settings.fps, turns=settings.loops)
+    write_video(pictures, target, size=size, fps=settings.fps, turns=settings.loops)
+    if settings.webm:
+        yield Progress(0.96, "turntable video as WebM", blocking=True)
+        write_video(pictures, target.with_suffix(".webm"), size=size, fps=settings.fps)
     return target.name
 
 
