@@ -70,6 +70,8 @@ def test_every_file_of_the_job_is_whole_and_listed(job):
             assert not damage(path), path
             assert path.relative_to(out).as_posix() in listed
             assert "draft" not in path.name
+            if path.suffix in (".png", ".jpg"):
+                assert {".png": b"iCCP", ".jpg": b"ICC_PROFILE"}[path.suffix] in path.read_bytes(), f"{path.name} has a profile"
 
 
 @pytest.mark.parametrize("kind", ["png8", "png16", "tiff16", "jpeg", "exr"])

@@ -11,6 +11,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
+from ...core.files.whole import damage
 from ...core.turntable import angles
 from ...job.errors import OutputError, SubjectError
 from ...job.settings import choice, integer, number, switch, text
@@ -164,8 +165,8 @@ def _stills(stage: Stage, settings: Settings, quality: Quality, long_side: int, 
     tasks = []
     for name in order:
         path = stage.out / "pictures" / f"{name}.png"
-        if (wanted and name not in wanted) or (name in approved and path.is_file()):
-            continue
+        if (wanted and name not in wanted) or (name in approved and path.is_file() and not damage(path)):
+            continue  # an approved picture that was cut on the disk is worth nothing, and is made again
         size = _size(shots[name], long_side)
         tasks.append(Task(path, name, size, 0.0, _digest(base, name, size, quality)))
     return tasks
