@@ -48,6 +48,14 @@ def begin_folder(folder: Path, *, names: Sequence[str] = (), inputs: Sequence[Pa
     return made
 
 
+def check_free(paths: Sequence[Path]) -> None:
+    """Raise OutputError when a file of somebody else has one of these names, before the work that they are for is begun."""
+    made = MadeFiles.around(paths[0]) if paths else None
+    if made is not None:
+        for path in paths:
+            made.may_write(path)
+
+
 @contextlib.contextmanager
 def whole_file(path: Path, *, holds_old: bool = False) -> Iterator[Path]:
     """A path to write to that takes `path`'s place only when the block ends well: a file appears whole or not at all.
@@ -57,7 +65,7 @@ def whole_file(path: Path, *, holds_old: bool = False) -> Iterator[Path]:
     written, when what was written is cut, or when a file of somebody else is in the way.
     """
     draft = path.with_name(f".{path.stem}.draft{path.suffix}")
-    with _in_words(path):
+    with in_words(path):
         try:
             made = MadeFiles.around(path)
             if made is not None and not holds_old:
@@ -129,7 +137,7 @@ def remember(path: Path, digest: str) -> None:
 def _write_list(made: MadeFiles) -> None:
     path = made.folder / MANIFEST
     draft = path.with_name(f"{MANIFEST}.draft")
-    with _in_words(path):
+    with in_words(path):
         try:
             draft.write_text(made.words(), encoding="utf-8")
             to_disk(draft)
@@ -139,7 +147,7 @@ def _write_list(made: MadeFiles) -> None:
 
 
 @contextlib.contextmanager
-def _in_words(path: Path) -> Iterator[None]:
+def in_words(path: Path) -> Iterator[None]:
     """The system's errors as an OutputError that says what to do."""
     try:
         yield

@@ -104,7 +104,7 @@ def run_session(
     notes = Notes()
     check_names(sheet)
     if out is not None:
-        made = begin_folder(out, names=[f"{sheet.name}.glb", f"{sheet.name}.usdc"], inputs=input_files(sheet))
+        made = begin_folder(out, names=_models(sheet), inputs=input_files(sheet))
         aside = set(made.aside)
         notes.log = out / "log.txt"
         notes.write(f"--- {sheet.name}: {', '.join(step.name for step in run_steps)}")
@@ -132,6 +132,12 @@ def _with_decision_pictures(run: Generator[Update, None, Report], stage: Stage) 
             yield update
     finally:
         run.close()
+
+
+def _models(sheet: JobSheet) -> list[str]:
+    """The names of the models that the job will hand over."""
+    asked = sheet.settings.get("export")
+    return [f"{sheet.name}{suffix}" for name, suffix in (("glb", ".glb"), ("usd", ".usdc")) if getattr(asked, name, False)]
 
 
 def _tell_of_kept(out: Path, before: set[str], notes: Notes) -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import importlib
+import sys
 from pathlib import Path
 from typing import Any
 
@@ -138,3 +139,24 @@ def test_a_table_of_figures_that_is_none_is_written_anew(words: str, job: Path, 
     (out / "figures.json").write_text(words)
     assert command(["run", str(job), "--out", str(out), "--until", "intake", "--quiet"]) == 0
     assert '"triangles"' in (out / "figures.json").read_text()
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="Windows knows no limit on the size of files")
+def test_a_disk_that_fills_ends_with_1_in_words_and_leaves_nothing_cut(job: Path, command: Any, capsys: Any) -> None:
+    """RLIMIT_FSIZE stands for the full disk: a write past 100 kB fails, and the .blend is larger."""
+    import resource
+    import signal
+
+    out = job.parent / "out"
+    soft, hard = resource.getrlimit(resource.RLIMIT_FSIZE)
+    before = signal.signal(signal.SIGXFSZ, signal.SIG_IGN)
+    resource.setrlimit(resource.RLIMIT_FSIZE, (100_000, hard))
+    try:
+        code = command(["run", str(job), "--out", str(out), "--until", "cleanup", "--quiet"])
+    finally:
+        resource.setrlimit(resource.RLIMIT_FSIZE, (soft, hard))
+        signal.signal(signal.SIGXFSZ, before)
+    words = capsys.readouterr().err
+    assert code == 1 and "knob.blend" in words and "Traceback" not in words
+    assert sorted(_tree(out)) == [".made.json", "figures.json", "log.txt"]
+    assert command(["run", str(job), "--out", str(out), "--until", "cleanup", "--quiet"]) == 0, "and then it goes on"

@@ -72,7 +72,8 @@ def test_one_click_keeps_figures_and_log(clicked: dict[str, Any]) -> None:
     assert set(figures) == steps
     assert (clicked["out"] / "log.txt").stat().st_size > 0
     assert list(clicked["out"].rglob("*.glb"))
-    page = (clicked["out"] / "index.html").read_text(encoding="utf-8")
+    assert (clicked["out"] / "index.html").is_file()
+    page = (clicked["out"] / "maker.html").read_text(encoding="utf-8")
     told = [page.index(f"<td>{name.capitalize()}</td>") for name in ("intake", "orientation", "camera", "tabletop", "lighting")]
     assert told == sorted(told)  # in the order of the work
 

@@ -6,11 +6,13 @@ from pathlib import Path
 from typing import Any
 
 import bpy
+import numpy as np
 import pytest
 
-from blender_addon.job.errors import SubjectError
+from blender_addon.job.errors import OutputError, SubjectError
 from blender_addon.job.runner import chosen, finish
 from blender_addon.job.sheet import override, parse
+from blender_addon.scene.images import read_pixels
 from blender_addon.scene.session import run_session
 from blender_addon.steps import catalogue
 
@@ -90,6 +92,58 @@ def test_lost_and_empty_files_alone_are_rendered_again(again):
     (again / "out" / "turntable" / "0002.png").write_bytes(b"")
     figures = _run(again, first="render")
     assert (figures["rendered"], figures["reused"]) == (2, 4)
+
+
+def test_cut_pictures_and_lost_originals_are_rendered_again(again):
+    pictures = again / "out" / "pictures"
+    whole = (pictures / "hero.png").read_bytes()
+    (pictures / "hero.png").write_bytes(whole[: len(whole) // 2])
+    (pictures / ".originals" / "back.exr").unlink()
+    frame = again / "out" / "turntable" / "0003.png"
+    frame.write_bytes(frame.read_bytes()[:-5])
+    figures = _run(again, first="render")
+    assert (figures["rendered"], figures["reused"]) == (3, 3)
+    assert (pictures / "hero.png").read_bytes() == whole, "the same picture again, to the last byte"
+    assert not list(pictures.glob("*yours*")), "a cut file is nobody's work"
+
+
+def test_a_retouched_still_is_put_aside_when_it_must_be_made_anew(again):
+    from blender_addon.scene.delivery.contact_sheet import save_png
+
+    hero = again / "out" / "pictures" / "hero.png"
+    before = hero.read_bytes()
+    save_png(np.full((43, 64, 3), 0.5), hero)
+    mine = hero.read_bytes()
+    assert _run(again, first="render")["reused"] == 6, "a retouched picture stays while nothing else has changed"
+    assert hero.read_bytes() == mine
+    bpy.data.objects["Piece"].location.x += 0.001
+    assert _run(again, first="render")["rendered"] == 6
+    assert (hero.parent / "hero.yours1.png").read_bytes() == mine
+    assert hero.read_bytes() not in (mine, before)
+    (hero.parent / "hero.yours1.png").unlink()
+
+
+def test_a_picture_of_somebody_else_stops_the_step_before_anything_is_rendered(again):
+    foreign = again / "out" / "cutouts" / "hero.png"
+    foreign.parent.mkdir()
+    foreign.write_bytes(b"theirs")
+    with pytest.raises(OutputError, match=r"cutouts.hero\.png. is there already and was not made by this job"):
+        _run(again, "render.cutouts=true", first="render")
+    assert foreign.read_bytes() == b"theirs"
+    foreign.unlink()
+
+
+def test_a_cutout_is_the_subject_on_nothing_with_its_shadow(again):
+    objects = len(bpy.data.objects)
+    figures = _run(again, "render.cutouts=true", "render.only=hero", first="render")
+    assert figures["cutouts"] == 1
+    image = bpy.data.images.load(str(again / "out" / "cutouts" / "hero.png"))
+    alpha = read_pixels(image)[..., 3]
+    bpy.data.images.remove(image)
+    assert np.median(alpha[:, :4]) < 0.02 and np.median(alpha[-3:]) < 0.02, "nothing behind it"
+    assert alpha[15:30, 30:34].min() == 1.0, "the piece itself is whole"
+    assert 0.02 < ((alpha > 0.03) & (alpha < 0.97)).mean() < 0.7, "a shadow that fades"
+    assert len(bpy.data.objects) == objects, "the ground that caught it is gone"
 
 
 def test_a_moved_piece_is_rendered_again_but_not_an_approved_shot(again):

@@ -27,9 +27,11 @@ class Mark:
 
 @dataclass(frozen=True)
 class Tiled:
-    """A mask (h, w) that is repeated over the whole picture, `scale` pixels of the picture to one of its own; how strong."""
+    """Masks (h, w) of light letters and of a dark halo that are repeated over the whole picture, `scale` pixels of the picture
+    to one of their own; how strong."""
 
     mask: Floats
+    halo: Floats
     scale: float
     strength: float
 
@@ -46,13 +48,20 @@ def lay(strip: Floats, first: int, marks: Sequence[Mark]) -> None:
 
 
 def lay_tiled(strip: Floats, first: int, tiled: Tiled) -> None:
-    """Lay a repeated mask onto a strip in place: lighter where the picture is dark and darker where it is light."""
+    """Lay a repeated mark onto a strip in place: light letters in a dark halo are seen on any ground."""
     height, width = tiled.mask.shape
     rows = ((first + np.arange(len(strip))) / tiled.scale).astype(int) % height
     columns = (np.arange(strip.shape[1]) / tiled.scale).astype(int) % width
-    mask = tiled.mask[np.ix_(rows, columns)].astype(np.float32)[..., None] * np.float32(tiled.strength)
-    tone = np.where(strip.mean(axis=2, keepdims=True) > 0.5, DARK, LIGHT).astype(np.float32)
-    strip += (tone - strip) * mask
+    for part, tone in ((tiled.halo, DARK), (tiled.mask, LIGHT)):
+        mask = part[np.ix_(rows, columns)].astype(np.float32)[..., None] * np.float32(tiled.strength)
+        strip += (np.float32(tone) - strip) * mask
+
+
+def tiled(mask: Floats, scale: float, strength: float, *, reach: int) -> Tiled:
+    """A tile (h, w) with a halo that reaches `reach` of its pixels, also over its edges."""
+    wide = np.pad(mask, 2 * reach, mode="wrap")
+    soft = np.clip(2.0 * _blurred(_blurred(wide, reach), reach), 0.0, 1.0)[2 * reach : -2 * reach, 2 * reach : -2 * reach]
+    return Tiled(mask, HALO * soft, scale, strength)
 
 
 def tone_on(ground: Floats) -> float:

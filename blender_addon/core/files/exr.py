@@ -39,19 +39,20 @@ def _attributes(data: bytes) -> tuple[list[tuple[str, bytes, bytes]], int]:
 
 
 def _chunks(attributes: list[tuple[str, bytes, bytes]]) -> int:
+    """How many chunks a file has. Raises ValueError where the header does not say."""
     values = {name: value for name, _, value in attributes}
-    _, low, _, high = struct.unpack("<4i", values["dataWindow"])
-    return -(-(high - low + 1) // _LINES[values["compression"][0]])
+    try:
+        _, low, _, high = struct.unpack("<4i", values["dataWindow"])
+        return -(-(high - low + 1) // _LINES[values["compression"][0]])
+    except (KeyError, IndexError, struct.error) as error:
+        raise ValueError(f"a header without {error}") from None
 
 
 def chunk_places(file: IO[bytes]) -> tuple[list[int], int]:
     """Where each chunk begins, and how many bytes stand before a chunk's data. Raises ValueError for other files."""
     data = file.read(1 << 20)
     attributes, place = _attributes(data)
-    try:
-        count = _chunks(attributes)
-    except (KeyError, IndexError, struct.error) as error:
-        raise ValueError(f"a header without {error}") from None
+    count = _chunks(attributes)
     if place + 8 * count > len(data):
         raise ValueError("a table that ends too early")
     return list(struct.unpack_from(f"<{count}Q", data, place)), 8
@@ -63,10 +64,7 @@ def without_words(data: bytes, *, more: dict[str, str] | None = None) -> bytes:
     Raises ValueError for other files.
     """
     attributes, place = _attributes(data)
-    try:
-        count = _chunks(attributes)
-    except (KeyError, IndexError, struct.error) as error:
-        raise ValueError(f"a header without {error}") from None
+    count = _chunks(attributes)
     kept = [raw for name, raw, _ in attributes if name in KEPT]
     for name, words in (more or {}).items():
         value = words.encode()
@@ -76,3 +74,22 @@ def without_words(data: bytes, *, more: dict[str, str] | None = None) -> bytes:
     places = struct.unpack_from(f"<{count}Q", data, place)
     table = struct.pack(f"<{count}Q", *(one + shift for one in places))
     return head + table + data[place + 8 * count :]
+
+
+def with_places(data: bytes) -> bytes:
+    """The file with its table of places filled in. Blender leaves it empty where it packs a picture into a .blend.
+
+    Raises ValueError for other files, and where the chunks do not fill the file.
+    """
+    attributes, start = _attributes(data)
+    count = _chunks(attributes)
+    place = start + 8 * count
+    places = []
+    for _ in range(count):
+        if place + 8 > len(data):
+            raise ValueError("lines that end too early")
+        places.append(place)
+        place += 8 + struct.unpack_from("<i", data, place + 4)[0]
+    if place != len(data):
+        raise ValueError("lines that do not fill the file")
+    return data[:start] + struct.pack(f"<{count}Q", *places) + data[start + 8 * count :]

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import shutil
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -10,7 +11,9 @@ from typing import Any
 
 import bpy
 
+from ...core.files.exr import with_places
 from ...job.errors import OutputError
+from ...job.whole_files import in_words
 from ..compat import node_tree_of
 from ..session import whole_file, writes
 
@@ -40,11 +43,35 @@ def write_glb(parts: Sequence[AssetPart], path: Path) -> None:
 
 
 def write_usd(parts: Sequence[AssetPart], path: Path) -> None:
-    """A USD file; whole or not at all. Its textures go beside it."""
+    """A USD file, and its textures in the folder `textures` beside it; each whole or not at all."""
     if not hasattr(bpy.ops.wm, "usd_export"):
         raise OutputError("This build of Blender has no USD: leave usd off")
-    with _copies(parts) as items, whole_file(path) as draft, _only_selected(items):
-        _call(path, bpy.ops.wm.usd_export, filepath=str(draft), selected_objects_only=True, export_animation=False)
+    between = path.with_name(f".{path.stem}.usd.draft")
+    shutil.rmtree(between, ignore_errors=True)  # of a run that was killed
+    try:
+        with in_words(path):
+            between.mkdir(parents=True)
+        draft = between / path.name
+        with _copies(parts) as items, _only_selected(items):
+            _call(path, bpy.ops.wm.usd_export, filepath=str(draft), selected_objects_only=True, export_animation=False)
+        for texture in sorted(between.glob("textures/*")):
+            data = texture.read_bytes()
+            with whole_file(path.parent / "textures" / texture.name) as place:
+                place.write_bytes(_finished(texture, data))
+        with whole_file(path) as place:
+            shutil.copyfile(draft, place)
+    finally:
+        shutil.rmtree(between, ignore_errors=True)
+
+
+def _finished(texture: Path, data: bytes) -> bytes:
+    """A texture's bytes, an OpenEXR file with its table of places, which Blender leaves empty in what it has packed."""
+    if texture.suffix != ".exr":
+        return data
+    try:
+        return with_places(data)
+    except (ValueError, IndexError):
+        raise OutputError(f'"{texture.name}" was not written whole: is the disk full? Free some room and run again') from None
 
 
 def _call(path: Path, operator: Any, **arguments: Any) -> None:

@@ -8,23 +8,23 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
-import bpy
 import numpy as np
 
 from ...core.delivery.bits import in_gamut, to_numbers
 from ...core.delivery.crop_window import Box, Window, crop_window
-from ...core.delivery.marks import Mark, Tiled, lay, lay_tiled, slanted, tone_on, with_halo
+from ...core.delivery.marks import Mark, Tiled, lay, lay_tiled, slanted, tiled, tone_on, with_halo
 from ...core.delivery.needs import copy_bytes, copy_size
 from ...core.delivery.resampling import strips
 from ...core.delivery.scale_bar import bar_length
 from ...core.files.exr import without_words
-from ...core.files.jpeg_labels import LARGEST_SIDE, labelled
+from ...core.files.jpeg_labels import LARGEST_SIDE
 from ...core.files.labels import Labels
 from ...core.files.png_writer import write_png
 from ...core.files.tiff_writer import write_tiff
 from ...core.files.whole import damage
 from ...job.errors import OutputError
 from ..session import whole_file, writes
+from .jpeg import write_jpeg
 from .lettering import line_mask, line_width
 from .originals import linear_of, original_of, read_picture
 
@@ -186,7 +186,8 @@ def _marks(
     lift = 0
     if wanted.watermark:
         drawn = line_mask(wanted.watermark, min(200.0, WATERMARK * size[0] + 8.0))
-        marks.append(Tiled(slanted(drawn, air=3.0), max(1.0, WATERMARK * size[0] / 200.0), WATERMARK_STRENGTH))
+        scale = max(1.0, WATERMARK * size[0] / 200.0)
+        marks.append(tiled(slanted(drawn, air=3.0), scale, WATERMARK_STRENGTH, reach=max(1, drawn.shape[0] // 12)))
 
     def ground(x: int, y: int, width: int, height: int) -> Any:
         factor = window.size[0] / size[0]
@@ -264,10 +265,4 @@ def _write_jpeg(draft: Path, parts: Iterator[Any], size: tuple[int, int], labels
         between = Path(folder) / "copy.png"
         with between.open("wb") as file:
             write_png(file, parts, size, Labels())
-        image = bpy.data.images.load(str(between))
-        try:
-            image.file_format = "JPEG"
-            image.save(filepath=str(draft), quality=QUALITY)
-        finally:
-            bpy.data.images.remove(image)
-    draft.write_bytes(labelled(draft.read_bytes(), labels))
+        write_jpeg(between, draft, quality=QUALITY, labels=labels)

@@ -4,16 +4,23 @@ from __future__ import annotations
 
 import contextlib
 from collections.abc import Iterator
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 import bpy
 
+from ..compat import node_tree_of
 from .originals import save_as
+from .output import Quality
 
-SUBJECT = ("piece", "stand")
-GROUND = ("table",)
+SUBJECT, LIGHT_SHAPERS = ("piece", "stand"), ("card",)
 FOLDER = "cutouts"
+GROUND, GROUND_GREY = 12.0, 0.4
+"""Side of the ground that catches the shadow over the subject's largest side (a shadow of five times the height has room), and
+how much light it gives back: as a table of wood does."""
+SAMPLES = 64
+"""The fewest samples a pixel: transparency is not denoised, and with few its edge is a row of dots."""
 
 
 def cutout_of(still: Path) -> Path:
@@ -21,31 +28,33 @@ def cutout_of(still: Path) -> Path:
     return still.parent.parent / FOLDER / still.name
 
 
+def quality_of_cutout(quality: Quality) -> Quality:
+    """The quality of a still, with as many samples as a clean edge takes."""
+    return replace(quality, samples=max(quality.samples, SAMPLES), noise=0.0)
+
+
 def render_cutout(stage: Any, path: Path, *, camera: Any, size: tuple[int, int]) -> None:
-    """Render the subject through a shot's camera onto nothing; the ground shows its shadow alone. Call inside `cycles`."""
+    """Render the subject through a shot's camera onto nothing, with its shadow on a level ground. Call inside `cycles`."""
     scene = stage.scene
     scene.camera = camera
     scene.render.resolution_x, scene.render.resolution_y = size
-    with _alone(stage):
+    with _alone(stage), _ground(scene, _largest(stage)):
         bpy.ops.render.render(write_still=False, scene=scene.name)
         save_as(scene, None, path, "PNG", "8", mode="RGBA")
 
 
 @contextlib.contextmanager
 def _alone(stage: Any) -> Iterator[None]:
-    """Everything but the subject out of the camera's sight and without a shadow; the ground catches shadows. Lights stay."""
+    """Everything gone but the subject, the lights and what shapes them; the film transparent."""
     scene = stage.scene
-    subject = [item for role in SUBJECT for item in stage.find_all(role).values()]
-    subject += [item for item in scene.objects if item.get("bozzetto_turns") and item not in subject]
-    ground = [item for role in GROUND for item in stage.find_all(role).values()]
+    kept_things = [item for role in (*SUBJECT, *LIGHT_SHAPERS) for item in stage.find_all(role).values()]
+    kept_things += [item for item in scene.objects if item.get("bozzetto_turns") and item not in kept_things]
     changes: list[tuple[Any, str, Any]] = [(scene.render, "film_transparent", True)]
-    for item in scene.objects:
-        if item in subject or not hasattr(item, "visible_camera") or item.type in ("LIGHT", "CAMERA"):
-            continue
-        if item in ground:
-            changes.append((item, "is_shadow_catcher", True))
-        else:
-            changes += [(item, "visible_camera", False), (item, "visible_shadow", False)]
+    changes += [
+        (item, "hide_render", True)
+        for item in scene.objects
+        if item.type not in ("LIGHT", "CAMERA") and item not in kept_things
+    ]
     kept = [(owner, name, getattr(owner, name)) for owner, name, _ in changes]
     try:
         for owner, name, value in changes:
@@ -54,3 +63,31 @@ def _alone(stage: Any) -> Iterator[None]:
     finally:
         for owner, name, value in kept:
             setattr(owner, name, value)
+
+
+@contextlib.contextmanager
+def _ground(scene: Any, largest: float) -> Iterator[None]:
+    """A level ground at height 0, where the subject stands, that shows nothing but shadows; gone after the block."""
+    half = 0.5 * GROUND * largest
+    mesh = bpy.data.meshes.new("bozzetto ground")
+    mesh.from_pydata([(-half, -half, 0.0), (half, -half, 0.0), (half, half, 0.0), (-half, half, 0.0)], [], [(0, 1, 2, 3)])
+    material = bpy.data.materials.new("bozzetto ground")
+    tree = node_tree_of(material)
+    tree.nodes.clear()
+    shader, out = tree.nodes.new("ShaderNodeBsdfDiffuse"), tree.nodes.new("ShaderNodeOutputMaterial")
+    shader.inputs["Color"].default_value = (GROUND_GREY, GROUND_GREY, GROUND_GREY, 1.0)
+    tree.links.new(shader.outputs[0], out.inputs["Surface"])
+    mesh.materials.append(material)
+    ground = bpy.data.objects.new("bozzetto ground", mesh)
+    ground.is_shadow_catcher = True
+    scene.collection.objects.link(ground)
+    try:
+        yield
+    finally:
+        bpy.data.batch_remove([ground, mesh, material])
+
+
+def _largest(stage: Any) -> float:
+    """The subject's largest side, m."""
+    items = [item for role in SUBJECT for item in stage.find_all(role).values()]
+    return max((max(item.dimensions) for item in items), default=0.1)

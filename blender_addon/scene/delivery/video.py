@@ -12,7 +12,10 @@ from ..session import whole_file, writes
 
 
 def write_video(frames: Sequence[Path], path: Path, *, size: tuple[int, int], fps: int, turns: int = 1) -> None:
-    """An H.264 MP4 of the frames, `turns` times over; whole or not at all. All frames lie in one folder."""
+    """A film of the frames, `turns` times over; whole or not at all. All frames lie in one folder.
+
+    The suffix says which: `.mp4` with H.264, or `.webm` with VP9, which browsers play in a loop without a licence.
+    """
     scene = bpy.data.scenes.new("bozzetto video")
     try:
         scene.sequence_editor_create()
@@ -35,7 +38,7 @@ def write_video(frames: Sequence[Path], path: Path, *, size: tuple[int, int], fp
         set_media(render.image_settings, "VIDEO")
         render.image_settings.file_format = "FFMPEG"
         render.image_settings.color_mode = "RGB"
-        render.ffmpeg.format, render.ffmpeg.codec = "MPEG4", "H264"
+        render.ffmpeg.format, render.ffmpeg.codec = ("WEBM", "WEBM") if path.suffix == ".webm" else ("MPEG4", "H264")
         render.ffmpeg.constant_rate_factor, render.ffmpeg.gopsize = "HIGH", fps
         with whole_file(path) as draft, writes(path):
             render.filepath = str(draft)

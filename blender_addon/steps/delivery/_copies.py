@@ -18,7 +18,8 @@ from ...job.errors import SheetError
 from ...job.made_files import MadeFiles
 from ...job.names import check_apart, check_template, filled
 from ...job.step import Progress
-from ...scene.delivery.client_pictures import Wanted, write_copy
+from ...job.whole_files import check_free
+from ...scene.delivery.client_pictures import SUFFIX, Wanted, write_copy
 from ...scene.shots.cameras import shot_view, subject_points
 from ...scene.stage import Stage
 
@@ -102,6 +103,7 @@ def write_copies(stage: Stage, settings: Any) -> Generator[Progress, None, list[
         for crop, aspect in crops
     ]
     check_apart("export.names", [title for _, _, title in tasks])
+    check_free([stage.out / FOLDER / f"{title}{SUFFIX[settings.pictures]}" for _, _, title in tasks])
     made = MadeFiles.around(stage.out / FOLDER / "x")
     written = []
     for place, (still, aspect, title) in enumerate(tasks):

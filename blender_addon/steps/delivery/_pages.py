@@ -2,18 +2,15 @@
 
 from __future__ import annotations
 
-from pathlib import Path
 from typing import Any
 
-import bpy
-
-from ...core.files.jpeg_labels import labelled
 from ...core.files.labels import Labels
 from ...core.files.whole import damage
 from ...job.page import ClientPage, MakersPage, Shown, alt_text
 from ...job.settings import specs
 from ...job.turning import Turning
 from ...job.whole_files import whole_file
+from ...scene.delivery.jpeg import write_jpeg
 from ...scene.kept_decisions import questions
 from ...scene.session import writes
 from ...scene.shots.lens_drivers import NEVER
@@ -32,7 +29,7 @@ def client_content(stage: Stage, settings: Any, files: list[tuple[str, str]], tu
     title = settings.title or as_title(stage.sheet.name)
     shown = [_shown(still, title, with_optics=False) for still in stills_of(stage)]
     known = list(files)
-    for name, what in (*BESIDE, ("turntable.mp4", "a full turn as a film")):
+    for name, what in (*BESIDE, ("turntable.mp4", "a full turn as a film"), ("turntable.webm", "the same as WebM")):
         if (stage.out / name).is_file():
             known.append((name, what))
     film = "turntable.mp4" if (stage.out / "turntable.mp4").is_file() else ""
@@ -61,26 +58,17 @@ def _shown(still: Still, title: str, *, with_optics: bool) -> Shown:
 def write_turn(stage: Stage) -> Turning | None:
     """The frames of the turntable as JPEGs for the page; None where there is no whole turn."""
     assert stage.out is not None
-    count = int(stage.results().get("render", {}).get("figures", {}).get("frames", 0) or 0)
+    asked = stage.sheet["render"]
+    count = int(stage.results().get("render", {}).get("figures", {}).get("frames", asked.frames if asked.turntable else 0))
     frames = [stage.out / "turntable" / f"{number:04d}.png" for number in range(1, count + 1)]
     if count < 2 or not all(frame.is_file() and not damage(frame) for frame in frames):
         return None
     chosen = frames[:: -(-count // FRAMES)]
     for number, frame in enumerate(chosen, 1):
-        _write_jpeg(frame, stage.out / "page" / f"turn_{number:04d}.jpg")
-    return Turning(len(chosen), clockwise=bool(stage.sheet["render"].clockwise))
-
-
-def _write_jpeg(source: Path, path: Path) -> None:
-    image = bpy.data.images.load(str(source))
-    try:
-        with whole_file(path) as draft:
-            with writes(path):
-                image.file_format = "JPEG"
-                image.save(filepath=str(draft), quality=TURN_QUALITY)
-            draft.write_bytes(labelled(draft.read_bytes(), Labels()))
-    finally:
-        bpy.data.images.remove(image)
+        path = stage.out / "page" / f"turn_{number:04d}.jpg"
+        with whole_file(path) as draft, writes(path):
+            write_jpeg(frame, draft, quality=TURN_QUALITY, labels=Labels())
+    return Turning(len(chosen), clockwise=bool(asked.clockwise))
 
 
 def _label(stage: Stage, settings: Any) -> dict[str, str]:

@@ -11,12 +11,14 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
+from ...core.files.whole import damage
 from ...core.shots.turntable import angles
 from ...job.errors import OutputError, SubjectError
 from ...job.settings import DEFAULT, SHORT, choice, integer, number, switch, text
 from ...job.step import Progress, Result, Run
+from ...job.whole_files import check_free
 from ...scene.delivery.contact_sheet import write_contact_sheet
-from ...scene.delivery.cutouts import cutout_of, render_cutout
+from ...scene.delivery.cutouts import cutout_of, quality_of_cutout, render_cutout
 from ...scene.delivery.deep_pictures import exposures, is_deep, render_deep
 from ...scene.delivery.device import Device, find_device
 from ...scene.delivery.kept_pictures import Made, put_aside, scene_digest
@@ -96,6 +98,7 @@ class Settings:
     clockwise: bool = switch(False, help="Turn clockwise seen from above", more=True)
     fps: int = integer(12, low=1, high=120, help="Frames a second of the video", more=True)
     video: bool = switch(True, help="Also write the turntable as a video")
+    webm: bool = switch(False, help="The video also as WebM (VP9), one turn long, to be played in a loop", more=True)
     loops: int = integer(2, low=1, high=50, help="Full turns in the video", more=True)
     sample_sheet: bool = switch(False, help="Also render the piece in every material under one light")
     contact_sheet: bool = switch(True, help="Also lay out all stills on one page")
@@ -134,6 +137,7 @@ def run(stage: Stage, settings: Settings) -> Run:
     stills = _stills(stage, settings, quality, long_side, base) if settings.stills else []
     cutouts = [_cutout(task) for task in stills] if settings.cutouts else []
     frames = _frames(stage, settings, quality, base) if settings.turntable else []
+    check_free([path for task in (*stills, *cutouts, *frames) for path in (task.path, *_beside(task))])
     expected = yield from _expected(stage, stills, settings, quality, device)
     rendered, reused = 0, 0
     waits: list[float] = []
@@ -204,8 +208,8 @@ def _stills(stage: Stage, settings: Settings, quality: Quality, long_side: int, 
     tasks = []
     for name in order:
         path = stage.out / "pictures" / f"{name}.png"
-        if (wanted and name not in wanted) or (name in approved and path.is_file()):
-            continue
+        if (wanted and name not in wanted) or (name in approved and path.is_file() and not damage(path)):
+            continue  # an approved picture that was cut on the disk is worth nothing, and is made again
         size = _size(shots[name], long_side)
         tasks.append(Task(path, name, size, 0.0, _digest(base, name, size, quality)))
     return tasks
@@ -265,6 +269,10 @@ def _scaled(size: tuple[int, int], share: float) -> tuple[int, int]:
     return max(1, round(size[0] * share)), max(1, round(size[1] * share))
 
 
+def _as_asked(quality: Quality) -> Quality:
+    return quality
+
+
 def _of_a_frame(quality: Quality) -> Quality:
     """A frame shows for a moment and bears more noise than a still; a count that no threshold cuts does not flicker."""
     return replace(quality, samples=max(4, quality.samples // 8), noise=0.0, careful=False)
@@ -285,7 +293,7 @@ def _render_all(
     made = Made(tasks[0].path.parent)
     todo = [task for task in tasks if not made.current(task.path, task.digest, beside=_beside(task))]
     spent = 0.0
-    used = _of_a_frame(quality) if persistent else quality
+    used = {"frame": _of_a_frame, "cutout": quality_of_cutout}.get(tasks[0].kind, _as_asked)(quality)
     # One setting-up for all: Cycles keeps its scene between frames only as long as nothing turns that off.
     with cycles(stage.scene, used, device=settings.device, seed=stage.seed, persistent=persistent):
         for place, task in enumerate(todo):
@@ -335,9 +343,13 @@ def _video(stage: Stage, settings: Settings, frames: list[Task]) -> Generator[Pr
     if not (frames and settings.video):
         return ""
     assert stage.out is not None
-    yield Progress(0.96, "turntable video", blocking=True)
+    pictures, size = [task.path for task in frames], frames[0].size
+    yield Progress(0.955, "turntable video", blocking=True)
     target = stage.out / "turntable.mp4"
-    write_video([task.path for task in frames], target, size=frames[0].size, fps=settings.fps, turns=settings.loops)
+    write_video(pictures, target, size=size, fps=settings.fps, turns=settings.loops)
+    if settings.webm:
+        yield Progress(0.96, "turntable video as WebM", blocking=True)
+        write_video(pictures, target.with_suffix(".webm"), size=size, fps=settings.fps)
     return target.name
 
 

@@ -27,8 +27,9 @@ from ...job.decisions import Alternative, Decision
 from ...job.errors import SubjectError
 from ...job.settings import angle, integer, point, table, text
 from ...job.step import Progress, Result, Run
-from ...scene.images import make_image
+from ...scene.delivery.contact_sheet import save_png
 from ...scene.meshes import make_object, read_mesh
+from ...scene.session import whole_file
 from ...scene.thumbnails import vertex_colours
 
 LABEL = "Align scans"
@@ -245,16 +246,8 @@ def _keep_pictures(stage: Any, looks: Looks, found: Registration, key: str) -> N
 
 
 def _write(picture: Any, path: Path) -> None:
-    import bpy
-
-    image = make_image(path.stem, picture)
-    beside = path.with_name(f".{path.name}")
-    try:
-        image.filepath_raw, image.file_format = str(beside), "PNG"
-        image.save()
-        beside.replace(path)
-    finally:
-        bpy.data.images.remove(image)
+    with whole_file(path) as draft:
+        save_png(picture[::-1, :, :3], draft)
 
 
 def _offer(stage: Any, mesh: TriangleMesh, used: Candidate, found: Registration, key: str) -> None:

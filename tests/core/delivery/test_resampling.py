@@ -10,7 +10,7 @@ import pytest
 from blender_addon.core.delivery import resampling
 from blender_addon.core.delivery.bits import reduced, to_numbers
 from blender_addon.core.delivery.crop_window import Window
-from blender_addon.core.delivery.marks import DARK, LIGHT, Mark, Tiled, lay, lay_tiled, slanted, tone_on, with_halo
+from blender_addon.core.delivery.marks import DARK, LIGHT, Mark, lay, lay_tiled, slanted, tiled, tone_on, with_halo
 from blender_addon.core.delivery.needs import copy_bytes, copy_size
 from blender_addon.core.delivery.resampling import strips, taps
 from blender_addon.core.srgb import decode, encode
@@ -131,8 +131,9 @@ def test_a_watermark_covers_the_picture_and_repeats_without_a_seam():
     grown = np.tile(tile, (2, 2))
     assert np.array_equal(np.roll(grown, 16, 0), grown)
     strip = np.full((100, 100, 3), 0.5, np.float32)
-    lay_tiled(strip, 0, Tiled(tile, 2.0, 0.3))
-    assert 0.05 < (np.abs(strip - 0.5) > 0.01).mean() < 0.5 and strip.min() > 0.3
+    lay_tiled(strip, 0, tiled(tile, 2.0, 0.3, reach=1))
+    assert 0.05 < (strip > 0.55).mean() < 0.4 and 0.02 < (strip < 0.48).mean() < 0.5, "light letters in a dark halo"
+    assert 0.3 < strip.min() and strip.max() < 0.7, "and the picture is still seen"
 
 
 def test_linear_table_is_the_curve_of_the_standard():

@@ -9,7 +9,7 @@ import struct
 import numpy as np
 import pytest
 
-from blender_addon.core.files.exr import without_words
+from blender_addon.core.files.exr import with_places, without_words
 from blender_addon.core.files.labels import Labels
 from blender_addon.core.files.png_writer import write_png
 from blender_addon.core.files.tiff_writer import write_tiff
@@ -114,6 +114,12 @@ def test_an_exr_loses_its_words_and_nothing_else(tmp_path):
     table = more.index(b"\0" * 1, more.index("Åsa".encode()))
     starts = struct.unpack_from("<3Q", more, table + 1)
     assert [struct.unpack_from("<i", more, start)[0] for start in starts] == [0, 1, 2]
+    table = _exr().index(b"\0", _exr().index(b"displayWindow") + 40) + 1
+    empty = _exr()[:table] + bytes(24) + _exr()[table + 24 :]
+    (tmp_path / "b.exr").write_bytes(empty)
+    assert damage(tmp_path / "b.exr") and with_places(empty) == _exr(), "a table that was never written is filled in"
+    with pytest.raises(ValueError, match="lines that"):
+        with_places(empty[:-1])
     for broken in (b"", b"\x76\x2f\x31\x01", _exr()[:60], b"x" * 400):
         with pytest.raises((ValueError, IndexError, struct.error)):
             without_words(broken)

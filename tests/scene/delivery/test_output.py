@@ -116,11 +116,15 @@ def _read(path):
     return pixels
 
 
-@pytest.mark.parametrize("kind", ["png8", "png16", "tiff16"])
+@pytest.mark.parametrize("kind", ["png8", "png16", "tiff16", "jpeg"])
 def test_copies_keep_their_colours(tmp_path, kind):
     _stripes(tmp_path / "s.png")
     path = write_client_picture(tmp_path / "s.png", tmp_path / "copy", Wanted(kind), field_width_mm=90)
-    assert np.abs(_read(path) - _read(tmp_path / "s.png")).max() <= 1.5 / 255  # one step of 8 bits and rounding
+    off = np.abs(_read(path) - _read(tmp_path / "s.png"))
+    if kind == "jpeg":  # fine stripes of strong colours lose half their colour, but not their light, to the format
+        assert abs(_read(path)[..., 1].mean() - _read(tmp_path / "s.png")[..., 1].mean()) <= 2.0 / 255
+    else:
+        assert off.max() <= 1.5 / 255  # one step of 8 bits and rounding
 
 
 def test_copies_are_cropped_sized_and_barred(tmp_path):
@@ -145,4 +149,7 @@ def test_the_contact_sheet_and_the_video_are_written(tmp_path):
     write_video(frames, tmp_path / "turn.mp4", size=(90, 60), fps=12, turns=2)
     clip = bpy.data.movieclips.load(str(tmp_path / "turn.mp4"))
     assert clip.frame_duration == 6 and tuple(clip.size) == (90, 60)
+    write_video(frames, tmp_path / "turn.webm", size=(90, 60), fps=12)
+    clip = bpy.data.movieclips.load(str(tmp_path / "turn.webm"))
+    assert clip.frame_duration == 3 and tuple(clip.size) == (90, 60)
     assert len(bpy.data.scenes) == scenes

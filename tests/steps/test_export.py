@@ -1,0 +1,131 @@
+"""What is handed over from one render: copies in every format and shape, two pages, a turn to drag, and nothing of others'."""
+
+from __future__ import annotations
+
+from html import unescape
+from pathlib import Path
+from typing import Any
+
+import bpy
+import pytest
+
+from blender_addon.core.files.whole import damage
+from blender_addon.job.errors import OutputError, SheetError
+from blender_addon.job.made_files import MANIFEST, MadeFiles
+from blender_addon.job.runner import chosen, finish
+from blender_addon.job.sheet import override, parse
+from blender_addon.scene.delivery.originals import read_picture
+from blender_addon.scene.session import run_session
+from blender_addon.steps import catalogue
+from tests.steps.test_render import SHEET, _peg
+
+TITLE = 'Peg <b>"1"</b> & more'
+
+
+def _run(folder: Path, *changes: str, first: str | None = None) -> tuple[dict[str, Any], list[str]]:
+    sheet = parse(SHEET, catalogue(), name="peg", folder=folder)
+    for change in changes:
+        override(sheet, change)
+    run = run_session(chosen(catalogue(), first=first), catalogue(), sheet, bpy.context.scene, out=folder / "out")
+    report, notes = finish(run)
+    return report.figures(), [note.words for note in notes.warnings()]
+
+
+@pytest.fixture(scope="module")
+def job(tmp_path_factory):
+    folder = tmp_path_factory.mktemp("job")
+    _peg(folder)
+    bpy.ops.wm.read_factory_settings(use_empty=True)
+    _run(folder, f"export.title={TITLE}", "export.maker=Åsa <script>", "export.rights=all", "export.credit=© Åsa")
+    bpy.ops.wm.save_as_mainfile(filepath=str(folder / "peg.blend"))
+    return folder
+
+
+@pytest.fixture
+def again(job):
+    bpy.ops.wm.open_mainfile(filepath=str(job / "peg.blend"))
+    return job
+
+
+def test_two_pages_one_for_the_client_and_one_for_the_maker(job):
+    out = job / "out"
+    client, maker = ((out / name).read_text("utf-8") for name in ("index.html", "maker.html"))
+    for words in (TITLE, "Åsa <script>", "all", "© Åsa", "rendered from a scan", "mm (width, depth, height)"):
+        assert words in unescape(client), words
+    assert "<script>\n" in client and "Åsa <script>" not in client
+    for words in ("triangles", "log.txt", "figures.json", "RMS"):
+        assert words not in client
+    for words in ("triangles", "Orientation", "f/", "Matting spray"):
+        assert words in maker
+    for picture in ("pictures/hero.png", "page/turn_0001.jpg"):
+        assert f'src="{picture}"' in client and not damage(out / picture)
+    assert len(list((out / "page").glob("turn_*.jpg"))) == 3
+
+
+def test_every_file_of_the_job_is_whole_and_listed(job):
+    out = job / "out"
+    listed = MadeFiles.read(out).files
+    for path in out.rglob("*"):
+        if path.is_file() and path.name != MANIFEST:
+            assert not damage(path), path
+            assert path.relative_to(out).as_posix() in listed
+            assert "draft" not in path.name
+            if path.suffix in (".png", ".jpg"):
+                assert {".png": b"iCCP", ".jpg": b"ICC_PROFILE"}[path.suffix] in path.read_bytes(), f"{path.name} has a profile"
+
+
+@pytest.mark.parametrize("kind", ["png8", "png16", "tiff16", "jpeg", "exr"])
+def test_copies_come_from_the_one_render(again, kind):
+    originals = {path: path.stat().st_mtime_ns for path in (again / "out" / "pictures").rglob("*.*")}
+    figures, _ = _run(again, f"export.pictures={kind}", first="export")
+    copies = [name for name in figures["export"]["files"] if name.startswith("hand_over/")]
+    assert len(copies) == 3 and not any(damage(again / "out" / name) for name in copies)
+    assert {path: path.stat().st_mtime_ns for path in (again / "out" / "pictures").rglob("*.*")} == originals
+
+
+def test_crops_of_each_still_have_their_shapes_and_names(again):
+    figures, _ = _run(again, "export.pictures=png8", "export.crops=3:2, 1:1,4:5 ,16x9", "export.width=90", first="export")
+    copies = [name for name in figures["export"]["files"] if name.startswith("hand_over/")]
+    assert len(copies) == 12 and "hand_over/peg_hero_4x5.png" in copies
+    for crop, height in (("3x2", 60), ("1x1", 90), ("4x5", 112), ("16x9", 51)):
+        picture = read_picture(again / "out" / "hand_over" / f"peg_hero_{crop}.png")
+        assert picture.shape[1] == 90 and abs(picture.shape[0] - height) <= 2, "one pixel of 64 is 1.5 %"
+
+
+def test_names_are_filled_in_and_clashes_refused(again):
+    figures, _ = _run(again, "export.pictures=jpeg", "export.names={number:02} {shot} of {job}", first="export")
+    assert "hand_over/01 hero of peg.jpg" in figures["export"]["files"]
+    for names in ("../{shot}", "{shot.__class__}", "x", "{job}"):
+        with pytest.raises(SheetError, match=r"export\.names"):
+            _run(again, "export.pictures=jpeg", f"export.names={names}", first="export")
+
+
+def test_a_file_of_somebody_else_is_not_written_over(again):
+    theirs = again / "out" / "hand_over" / "theirs_hero.png"
+    theirs.parent.mkdir(exist_ok=True)
+    theirs.write_bytes(b"theirs")
+    with pytest.raises(OutputError, match=r"theirs_hero\.png. is there already"):
+        _run(again, "export.pictures=png8", "export.names=theirs_{shot}", first="export")
+    assert theirs.read_bytes() == b"theirs"
+    theirs.unlink()
+
+
+def test_a_retouched_still_is_what_is_copied_and_that_is_told(again):
+    from blender_addon.scene.delivery.contact_sheet import save_png
+
+    hero = again / "out" / "pictures" / "hero.png"
+    kept = hero.read_bytes()
+    try:
+        picture = read_picture(hero) / 65535.0
+        picture[:20, :20] = 1.0
+        save_png(picture, hero)
+        _, warned = _run(again, "export.pictures=tiff16", first="export")
+        assert (read_picture(again / "out" / "hand_over" / "peg_hero.tif")[:20, :20] == 65535).all()
+        assert any("peg_hero.tif" in words and "changed by hand" in words for words in warned)
+    finally:
+        hero.write_bytes(kept)
+
+
+def test_marks_without_copies_to_bear_them_are_told_of(again):
+    _, warned = _run(again, "export.watermark=PROOF", "export.scale_bar=true", first="export")
+    assert any("no copies were asked for" in words for words in warned)
