@@ -26,7 +26,8 @@ WEIRD_NUMBERS = (
     "1.#QNAN", "1e38", "-1e38", "3.5e38", "4.0", "-1", "99999999", "2147483648", "-2147483649", "1e10", "1e-30",
 )  # fmt: skip
 WEIRD_VALUES: tuple[Any, ...] = (
-    -1, 0, 1, 4.0, 0.5, 10**18, 10**400, 2**31, 2**32 - 1, 2**53, -(2**31), 1e308, True, None, "", "x", "0", "../x", [], {}, [[]],
+    -1, 0, 1, 4.0, 0.5, 10**18, 10**400, 2**31, 2**32 - 1, 2**53, -(2**31), 1e308, True, None, "", "x", "0", "../x", [], {},
+    [[]],
     [0], ["a"], {"a": 1}, [None], "NaN", "data:,", "data:image/png;base64,AAAA", "\0", "x" * 3000, 5120, 5126, "VEC3", "SCALAR",
 )  # fmt: skip
 
@@ -112,7 +113,8 @@ def blanked(number: int, random: Random) -> Case:
 
 def emptied(number: int, random: Random) -> Case:
     """Nothing, one byte, or the mark of the format alone."""
-    marks = (b"", b"\0", b"\n", b"{", b"{}", b"[]", b"glTF", b"glTF\2\0\0\0\x0c\0\0\0", b"ply\n", b"ply\nformat ascii 1.0\nend_header\n",
+    marks = (b"", b"\0", b"\n", b"{", b"{}", b"[]", b"glTF", b"glTF\2\0\0\0\x0c\0\0\0", b"ply\n",
+    b"ply\nformat ascii 1.0\nend_header\n",
              b"solid", b"#usda 1.0\n", b"PXR-USDC", b"PK\3\4", b"Kaydara FBX Binary  \0\x1a\0", b"; FBX 7.4.0\n", b"v\nf\n",
              b"v 0 0 0\nf 1 1 1\n", b"\xef\xbb\xbf", b"\xff\xfe")  # fmt: skip
     return _spoilt("emptied", random, lambda data, r: marks[int(r.integers(len(marks)))])

@@ -1,7 +1,7 @@
 """Small valid scans in every format, written byte by byte, so that the same seed always gives the same files.
 
-One lathe-turned figure with a foot, UVs and a picture of 16 x 16, in OBJ with MTL, PLY and STL as text and binary, GLB, glTF with
-its data beside, FBX as text and binary, and USD as text.
+One lathe-turned figure with a foot, UVs and a picture of 16 x 16, in OBJ with MTL, PLY and STL as text and binary, GLB, glTF
+with its data beside, FBX as text and binary, and USD as text.
 """
 
 from __future__ import annotations
@@ -213,7 +213,8 @@ def _fbx_tree(made: Figure, picture: str) -> list[Node]:
           ("UV", [made.uv.ravel().astype(float)], [])]  # fmt: skip
     slot = [("MappingInformationType", ["AllSame"], []), ("ReferenceInformationType", ["IndexToDirect"], []),
             ("Materials", [np.zeros(1, np.int32)], [])]  # fmt: skip
-    geometry = [("Vertices", [made.points.ravel().astype(float)], []), ("PolygonVertexIndex", [corners.ravel().astype(np.int32)], []),
+    geometry = [("Vertices", [made.points.ravel().astype(float)], []), ("PolygonVertexIndex",
+    [corners.ravel().astype(np.int32)], []),
                 ("LayerElementUV", [0], uv), ("LayerElementMaterial", [0], slot)]  # fmt: skip
     objects = [
         ("Geometry", [100, "figure\0\1Geometry", "Mesh"], geometry),

@@ -18,8 +18,10 @@ from ._corpus_scans import MAIN, PICTURE
 
 NAMES = (
     "a b.obj", "ü.obj", "u\u0308.obj", "\u6885.obj", "\U0001f989.obj", "a'b.obj", 'a"b.obj', "a%20b.obj", "a#b.obj", "-a.obj",
-    "--help.obj", "a;b.obj", "a&b.obj", "$HOME.obj", "`a`.obj", "{job}.obj", "a\nb.obj", "a\tb.obj", ".obj", "..obj", "a.obj.obj",
-    "A.OBJ", "con.obj", "a" * 200 + ".obj", "a\\b.obj", "<b>.obj", "a*.obj", "a?.obj", "~.obj", " .obj", "a.obj ", "é" * 100 + ".obj",
+    "--help.obj", "a;b.obj", "a&b.obj", "$HOME.obj", "`a`.obj", "{job}.obj", "a\nb.obj", "a\tb.obj", ".obj", "..obj",
+    "a.obj.obj",
+    "A.OBJ", "con.obj", "a" * 200 + ".obj", "a\\b.obj", "<b>.obj", "a*.obj", "a?.obj", "~.obj", " .obj", "a.obj ",
+    "é" * 100 + ".obj",
 )  # fmt: skip
 ENCODINGS = ("utf-8-sig", "utf-16", "utf-16-le", "utf-32", "latin-1", "cp1252", "cp437", "shift_jis")
 SHEET_WORDS = """bozzetto = 1
@@ -42,8 +44,10 @@ keep_lean = false
 point_a = [0.0, 0.0, 0.0]
 """
 WEIRD_WORDS = (
-    *WEIRD_NUMBERS, "true", "false", '""', '"x"', "[]", "{}", "[1, 2]", "[[[]]]", "{a = 1}", "1979-05-27", "07:32:00", "'''x'''",
-    '"\\u0000"', '"' + "x" * 5000 + '"', "[" * 2000 + "]" * 2000, '"../../etc/passwd"', '"~nobody/x"', "1e9", "-0.0", "+nan", '"nan"',
+    *WEIRD_NUMBERS, "true", "false", '""', '"x"', "[]", "{}", "[1, 2]", "[[[]]]", "{a = 1}", "1979-05-27", "07:32:00",
+    "'''x'''",
+    '"\\u0000"', '"' + "x" * 5000 + '"', "[" * 2000 + "]" * 2000, '"../../etc/passwd"', '"~nobody/x"', "1e9", "-0.0", "+nan",
+    '"nan"',
     "0b1", "1_000",
 )  # fmt: skip
 
@@ -141,7 +145,8 @@ def pictured(number: int, random: Random) -> Case:
 def reaching(number: int, random: Random) -> Case:
     """A scan that names a picture, data or a library which lies elsewhere: `..`, absolute, another computer, an address."""
     wanted = ("../store/secret.png", "ABSOLUTE", "..\\store\\secret.png", "//server/share/secret.png", "C:\\secret.png",
-              "http://127.0.0.1:9/secret.png", "/etc/passwd", "/dev/zero", "/proc/self/mem", "file:///etc/passwd", "%2e%2e/store/secret.png",
+              "http://127.0.0.1:9/secret.png", "/etc/passwd", "/dev/zero", "/proc/self/mem", "file:///etc/passwd",
+              "%2e%2e/store/secret.png",
               "\\\\server\\share\\secret.png", "<UDIM>.png", "a\0b.png", "./././colour.png")  # fmt: skip
     written = wanted[number % len(wanted)]
     format = ("obj", "gltf", "usda", "fbx_text", "fbx_binary")[number // len(wanted) % 5]
@@ -239,9 +244,12 @@ def sheet_keys(number: int, random: Random) -> Case:
 
 def sheet_paths(number: int, random: Random) -> Case:
     """Paths of scans that lead nowhere, elsewhere, or to what is no mesh."""
-    paths = ("", " ", ".", "..", "/", "//", "~", "~nobody", "none.obj", "scan.mtl", PICTURE, "a" * 5000, "a/" * 2000 + "x.obj", "scan.obj/x",
-             "scan.obj/", "SCAN.OBJ", "scan.ob", "/dev/null", "/dev/zero", "/dev/stdin", "/proc/self/mem", "/etc", "\\scan.obj", "C:\\scan.obj",
-             "//server/scan.obj", "http://127.0.0.1:9/scan.obj", "file:scan.obj", "scan.obj\0", "\0", "scan\n.obj", "../store/scan.obj",
+    paths = ("", " ", ".", "..", "/", "//", "~", "~nobody", "none.obj", "scan.mtl", PICTURE, "a" * 5000,
+    "a/" * 2000 + "x.obj", "scan.obj/x",
+             "scan.obj/", "SCAN.OBJ", "scan.ob", "/dev/null", "/dev/zero", "/dev/stdin", "/proc/self/mem", "/etc",
+             "\\scan.obj", "C:\\scan.obj",
+             "//server/scan.obj", "http://127.0.0.1:9/scan.obj", "file:scan.obj", "scan.obj\0", "\0", "scan\n.obj",
+             "../store/scan.obj",
              "job.toml", "$HOME/scan.obj", "*.obj", "scan.obj ", "\u202escan.obj", "ü.obj", "-", "--out")  # fmt: skip
     shown = json.dumps(paths[number % len(paths)], ensure_ascii=True)
     return _sheet("sheet paths", f"bozzetto = 1\n[intake]\nscan = {shown}\n")
@@ -260,7 +268,8 @@ def places(number: int, random: Random) -> Case:
 
 
 AROUND: dict[Callable[[int, Random], Case], int] = {
-    encoded: 90, named: len(NAMES), linked: 120, pictured: 114, reaching: 75, sheet_bytes: 100, sheet_values: 130, sheet_keys: 70,
+    encoded: 90, named: len(NAMES), linked: 120, pictured: 114, reaching: 75, sheet_bytes: 100, sheet_values: 130,
+    sheet_keys: 70,
     sheet_paths: 39, places: 12,
 }  # fmt: skip
 CLASSES: dict[Callable[[int, Random], Case], int] = {**SCAN_CLASSES, **AROUND}

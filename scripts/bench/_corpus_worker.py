@@ -1,7 +1,7 @@
 """One Blender process that runs case after case: numbers come in by lines, what became of each goes out as a line of JSON.
 
-Each case must end in a result or in one error that a user can mend, within its time; nothing may be printed, no input changed, no
-half file left, no data left in the scene. Warnings of numpy's arithmetic count as failures.
+Each case must end in a result or in one error that a user can mend, within its time; nothing may be printed, no input changed,
+no half file left, no data left in the scene. Warnings of numpy's arithmetic count as failures.
 """
 
 from __future__ import annotations

@@ -1,8 +1,8 @@
 """Does every bad file end in a result or in one clear sentence? Thousands of spoilt scans and sheets, run one after another.
 
-`cases`: how many were run; `failures`: those with another exception than ours, a traceback or anything else printed, a crash, more
-than 20 s, an input changed, a half file or data left behind; `worst_seconds`: the longest. `--cases flipped,cut` runs some classes,
-`--fast` every twelfth case. What failed is printed with its number: `--cases number:1234` runs that one again.
+`cases`: how many were run; `failures`: those with another exception than ours, a traceback or anything else printed, a crash,
+more than 20 s, an input changed, a half file or data left behind; `worst_seconds`: the longest. `--cases flipped,cut` runs
+some classes, `--fast` every twelfth case. What failed is printed with its number: `--cases number:1234` runs that one again.
 """
 
 from __future__ import annotations
