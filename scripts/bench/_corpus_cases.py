@@ -244,8 +244,19 @@ def swapped(number: int, random: Random) -> Case:
     return of_scan("swapped", files, MAIN[name])
 
 
+def packed(number: int, random: Random) -> Case:
+    """A scan packed with Draco compression, sound or with bytes of the packed mesh or of the description changed."""
+    data = scans.draco_glb(scans.figure(number % 5))
+    length = struct.unpack_from("<I", data, 12)[0]
+    changed = bytearray(data)
+    start, end = ((28 + length, len(data)), (28 + length, 28 + length + 40), (20, 20 + length))[number % 3]
+    for place in random.integers(start, end, int(random.choice([0, 1, 3, 30]))):
+        changed[place] = random.integers(0, 256)
+    return of_scan("packed", {"scan.glb": bytes(changed)}, "scan.glb")
+
+
 SCAN_CLASSES: dict[Callable[[int, Random], Case], int] = {
     valid: 44, cut: 200, headless: 60, flipped: 330, blanked: 110, emptied: 60, other_numbers: 160, other_floats: 120,
-    other_description: 260, promised: 60, shapeless: 96, swapped: 110,
+    other_description: 260, promised: 60, shapeless: 96, swapped: 110, packed: 60,
 }  # fmt: skip
 """Class to number of cases."""
