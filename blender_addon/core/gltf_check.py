@@ -316,7 +316,10 @@ def _check_nodes(gltf: Gltf) -> None:
     if triangles > MOST_TRIANGLES:
         raise FileProblem(f"its parts come to {triangles:,} triangles, far more than a scan has; export the scan again")
     for number, scene in enumerate(gltf.rows("scenes")):
-        for row in scene.get("nodes") or []:
+        roots = scene.get("nodes") or []
+        if not isinstance(roots, list):
+            raise FileProblem(f"its description is damaged (scenes[{number}] has no list of nodes); {AGAIN}")
+        for row in roots:
             _index({"node": row}, "node", len(nodes), f"scenes[{number}]")
     if "scene" in gltf.content:
         _index(gltf.content, "scene", len(gltf.rows("scenes")), "the description")

@@ -46,9 +46,9 @@ def status(path: Path) -> os.stat_result:
     except FileNotFoundError:
         raise FileProblem(_why_missing(path)) from None
     except NotADirectoryError:
-        raise FileProblem(f'"{_file_among_folders(path)}" in its path is a file, not a folder; check the path') from None
+        raise FileProblem(f'"{shown(_file_among_folders(path))}" in its path is a file, not a folder; check the path') from None
     except PermissionError:
-        raise FileProblem(f'the folder "{path.parent}" may not be looked into; check its permissions') from None
+        raise FileProblem(f'the folder "{shown(path.parent)}" may not be looked into; check its permissions') from None
     except RuntimeError:  # how older Pythons say that links lead round in a circle
         raise FileProblem("it is a link that leads back to itself; give the file itself") from None
     except (OSError, ValueError) as error:
@@ -91,15 +91,21 @@ def near_names(path: Path, most: int = 3) -> list[str]:
     return [plain[near] for near in difflib.get_close_matches(path.name.casefold(), list(plain), most, 0.6)]
 
 
+def shown(path: Path | str) -> str:
+    """A path as words show it, its middle left out where it is long."""
+    words = str(path)
+    return words if len(words) <= 160 else f"{words[:60]} ... {words[-60:]}"
+
+
 def _why_missing(path: Path) -> str:
     if path.is_symlink():
-        return f'it is a link to "{os.readlink(path)}", which is not there; give the file itself'
+        return f'it is a link to "{shown(os.readlink(path))}", which is not there; give the file itself'
     folder = path.parent
     if not folder.is_dir():
-        return f'there is no folder "{folder}"; check the path'
+        return f'there is no folder "{shown(folder)}"; check the path'
     near = near_names(path)
     hint = f"; did you mean {' or '.join(f'{chr(34)}{name}{chr(34)}' for name in near)}?" if near else "; check the path"
-    return f'there is no such file in "{folder}"{hint}'
+    return f'there is no such file in "{shown(folder)}"{hint}'
 
 
 def _file_among_folders(path: Path) -> str:

@@ -92,6 +92,7 @@ CORNERS = {"bufferView": 0, "componentType": 5121, "count": 3, "type": "SCALAR"}
         ({"nodes": [{"mesh": 4}]}, "mesh 4, and there are 1"),
         ({"nodes": [{"matrix": [1] * 15}]}, "list of 16 numbers"),
         ({"nodes": [{"translation": [0, 0, 1e40]}]}, "list of 3 numbers"),
+        ({"scenes": [{"nodes": 3}]}, "no list of nodes"),
         ({"scenes": [{"nodes": [3]}]}, "node 3, and there are 0"),
         ({"scene": 3}, "scene 3, and there are 0"),
         ({"textures": [{"source": 5}]}, "source 5, and there are 0"),

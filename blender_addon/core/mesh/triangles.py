@@ -71,7 +71,9 @@ def unit(vectors: Floats) -> Floats:
 
 
 def signed_volume(vertices: Floats, faces: Ints) -> float:
-    """Volume enclosed by a closed mesh (divergence theorem), positive when faces look outwards."""
+    """Volume enclosed by a closed mesh (divergence theorem), positive when faces look outwards; 0 without vertices."""
+    if not len(vertices):
+        return 0.0
     origin = vertices.mean(axis=0)
     a, b, c = (vertices[faces[:, corner]] - origin for corner in range(3))
     return float(np.einsum("ij,ij->", a, np.cross(b, c)) / 6.0)

@@ -49,7 +49,10 @@ def width(standing: Standing) -> float:
 def _base(standing: Standing) -> Floats:
     top = stand_top(standing.mesh)
     height = whole_height(standing)
-    return footprint(standing.points, top if top is not None else 0.05 * height)
+    outline = footprint(standing.points, top if top is not None else 0.05 * height)
+    if len(outline) < 3:
+        raise NotMeasurable("it stands on a point or an edge, which has no such length; give another known length")
+    return outline
 
 
 def stand_length(standing: Standing) -> float:

@@ -14,8 +14,8 @@ USUAL_SIZE_MM = 100.0
 PLAUSIBLE_MM = (15.0, 600.0)
 """Longest side of what is scanned on a desk: common practice, from a chess piece to a large bust."""
 
-COUNTABLE = (1e-10, 1e10)
-"""Longest sides, in any unit, within which areas and volumes stay within what 32-bit numbers hold."""
+COUNTABLE = (5e-10, 1e9)
+"""Longest sides, in any unit, within which the squares of areas stay within what 32-bit numbers hold."""
 
 
 @dataclass(frozen=True)

@@ -68,14 +68,14 @@ def import_scan(path: Path, *, allowed: Collection[Path] = (), log: Callable[[st
             f'The scan "{shown}" can\'t be copied for the importer ({error.strerror or error}): free some room in the '
             f'folder for temporary files "{tempfile.gettempdir()}"'
         ) from None
-    mesh, dropped = _sound(found.mesh)
+    mesh, dropped, mended = _sound(found.mesh)
     if not len(mesh.faces):
         why = "all its faces have coordinates that are not numbers; export it again"
         raise InputError(
             f'The scan "{shown}" can\'t be used: {why if dropped else "it holds no faces; export it again as a mesh"}'
         )
     found.mesh, found.dropped_vertices = mesh, dropped
-    found.mended_numbers, found.in_metres = checked.bad_others, checked.in_metres
+    found.mended_numbers, found.in_metres = max(checked.bad_others, mended), checked.in_metres
     found.left_out, found.remarks = source.left_out, tuple(complaints)
     return found
 
@@ -189,8 +189,13 @@ def _gathered(objects: list[Any], shown: str) -> Imported:
     return Imported(joined(meshes), materials, parts=len(meshes))
 
 
-def _sound(mesh: TriangleMesh) -> tuple[TriangleMesh, int]:
-    """The mesh without vertices that are no numbers or FAR away, and how many there were; sound UVs and colours."""
+FARTHEST_UV = 1e6
+"""UVs beyond name no place in a picture: even a picture laid out a million times would be past."""
+
+
+def _sound(mesh: TriangleMesh) -> tuple[TriangleMesh, int, int]:
+    """The mesh without vertices that are no numbers or FAR away, how many there were, and how many UVs were made 0; sound
+    colours."""
     vertices = mesh.vertices
     good = np.isfinite(vertices).all(axis=1) & (np.abs(np.nan_to_num(vertices)) < FAR_AWAY).all(axis=1)
     dropped = int((~good).sum())
@@ -198,10 +203,11 @@ def _sound(mesh: TriangleMesh) -> tuple[TriangleMesh, int]:
     used[mesh.faces] = True
     if dropped or not used.all():
         mesh = submesh(mesh, good[mesh.faces].all(axis=1))
-    uv = mesh.uv
-    if uv is not None and not np.isfinite(uv).all():
-        uv = np.nan_to_num(uv, nan=0.0, posinf=0.0, neginf=0.0)
-    return replace(mesh, uv=uv, colours=_telling(mesh.colours)), dropped
+    uv, mended = mesh.uv, 0
+    if uv is not None and not (np.abs(uv) <= FARTHEST_UV).all():
+        bad = ~(np.abs(uv) <= FARTHEST_UV)
+        uv, mended = np.where(bad, np.float32(0.0), uv), int(bad.any(axis=-1).sum())
+    return replace(mesh, uv=uv, colours=_telling(mesh.colours)), dropped, mended
 
 
 def _telling(colours: dict[str, Any]) -> dict[str, Any]:

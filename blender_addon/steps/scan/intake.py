@@ -13,6 +13,7 @@ from ...job.cautions import IN_SHORT
 from ...job.errors import InputError
 from ...job.settings import AskedRow, choice, file, switch, table
 from ...job.step import Progress, Result, Run
+from ...scene.captured import captured
 from ...scene.images import images_of_all
 from ...scene.meshes import make_object
 from ...scene.scan.importers import Imported, import_scan
@@ -147,13 +148,16 @@ def _materials(stage: Any, settings: Settings, path: Path, imported: Imported) -
     slots = imported.materials or [None]
     has_uv = imported.mesh.uv is not None
     alone = settings.find_textures and len(slots) == 1 and _only_mesh(path)
-    for material in slots:
-        found = Textures()
-        if has_uv:
-            found = textures_of(
-                material, path, alone=alone, by_name=settings.find_textures, missing=missing, allowed=stage.sheet.named_files()
-            )
-        textures.append(found)
+    allowed = stage.sheet.named_files()
+    with captured() as lines:  # decoders complain of damaged pictures in words of their own
+        for material in slots:
+            found = Textures()
+            if has_uv:
+                by_name = settings.find_textures
+                found = textures_of(material, path, alone=alone, by_name=by_name, missing=missing, allowed=allowed)
+            textures.append(found)
+    for line in lines:
+        stage.notes.write(f'"{path.name}": {line}')
     for words in dict.fromkeys(missing):
         stage.warn(f'"{path.name}": {words}; put the whole picture beside the scan and load the scans again')
     for words in dict.fromkeys(found.refused for found in textures if found.refused):

@@ -1,0 +1,147 @@
+"""Do the readers of files and names answer for any bytes and any words, or say in words why they can't?"""
+
+from __future__ import annotations
+
+import io
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+pytest.importorskip("hypothesis")
+
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+
+from blender_addon.core.draco import check_draco
+from blender_addon.core.files import mtl, texture_names
+from blender_addon.core.files.mesh_files import FORMATS, check_file, sniffed, without_bad_numbers
+from blender_addon.core.files.ply import FileProblem, ply_header
+from blender_addon.core.picture_headers import check_picture_bytes, picture_size
+from blender_addon.core.references import find_beside, follow
+from scripts.bench import _corpus_scans as scans
+
+EACH = settings(
+    max_examples=150, derandomize=True, deadline=None, database=None,
+    suppress_health_check=[HealthCheck.too_slow, HealthCheck.function_scoped_fixture],
+)  # fmt: skip
+
+MARKS = st.sampled_from(
+    [b"\x89PNG\r\n\x1a\n\0\0\0\rIHDR", b"\xff\xd8\xff\xe0\0\x10", b"II\x2a\0\x08\0\0\0", b"MM\0\x2a\0\0\0\x08",
+    b"\x76\x2f\x31\x01\x02\0\0\0",
+     b"BM", b"RIFF\0\0\0\0WEBPVP8 ", b"\0\0\0\x0cjP  \r\n\x87\n", b"#?RADIANCE\n", b"8BPS", b"DDS ", b"\x01\xda",
+     b"DRACO\2\2\1\1\0\0",
+     b"glTF\2\0\0\0", b"ply\nformat ascii 1.0\n", b"solid x\n", b"#usda 1.0\n", b"PXR-USDC\0\x08", b"PK\3\4",
+     b"Kaydara FBX Binary  \0",
+     b"{", b"v 0 0 0\nv 1 0 0\nv 0 1 0\nf 1 2 3\n", b""]
+)  # fmt: skip
+BYTES = st.builds(lambda mark, rest: mark + rest, MARKS, st.binary(max_size=120))
+WORDS = st.text(max_size=24)
+NAMES = st.one_of(
+    WORDS, st.lists(st.sampled_from(["owl", "Albedo", "normal", "_", "-", "2k", "DX", ".png", ".JPG", "é", "map"])).map("".join)
+)
+
+
+@EACH
+@given(BYTES, st.sampled_from(["", "a.tga", "a.png"]))
+def test_any_bytes_have_a_size_or_none(data: bytes, name: str) -> None:
+    found = picture_size(io.BytesIO(data), name)
+    assert found is None or (found.width > 0 and found.height > 0)
+    try:
+        assert check_picture_bytes(data, name).width > 0
+    except FileProblem as problem:
+        assert ";" in str(problem)
+
+
+@EACH
+@given(BYTES, st.sampled_from([*FORMATS, ""]))
+def test_any_bytes_are_a_scan_or_refused(tmp_path: Path, data: bytes, suffix: str) -> None:
+    path = tmp_path / f"a{suffix}"
+    path.write_bytes(data)
+    assert sniffed(data[:4096], len(data)) in (*FORMATS, "")
+    try:
+        check_file(path)
+    except FileProblem as problem:
+        assert 20 < len(str(problem)) < 500
+    assert path.read_bytes() == data
+
+
+@st.composite
+def changed_scans(draw: Callable[..., Any]) -> tuple[str, bytes]:
+    """A sound scan with a few bytes or a stretch changed."""
+    format = draw(st.sampled_from(scans.FORMATS))
+    name = scans.MAIN[format]
+    data = bytearray(scans.scan(format)[name])
+    for _ in range(draw(st.integers(0, 3))):
+        place = draw(st.integers(0, len(data)))
+        data[place : place + draw(st.integers(0, 6))] = draw(st.binary(max_size=6))
+    return name, bytes(data)
+
+
+@EACH
+@given(changed_scans())
+def test_a_changed_scan_is_taken_or_refused_and_can_be_mended(tmp_path: Path, changed: tuple[str, bytes]) -> None:
+    name, data = changed
+    (tmp_path / name).write_bytes(data)
+    (tmp_path / "scan.bin").write_bytes(bytes(9000))
+    try:
+        checked = check_file(tmp_path / name)
+    except FileProblem:
+        return
+    if checked.bad_vertices or checked.bad_others:
+        without_bad_numbers(tmp_path / name, tmp_path / f"mended {name}")
+        again = check_file(tmp_path / f"mended {name}")
+        assert not again.bad_vertices and not again.bad_others
+
+
+@EACH
+@given(BYTES, st.none() | st.integers(0, 10**9))
+def test_any_bytes_are_a_packed_mesh_or_refused(data: bytes, triangles: int | None) -> None:
+    try:
+        check_draco(data, triangles, "here")
+    except FileProblem as problem:
+        assert "here" in str(problem)
+
+
+@EACH
+@given(BYTES)
+def test_any_header_is_read_or_refused(data: bytes) -> None:
+    try:
+        header = ply_header(b"ply\n" + data + b"\nend_header\n")
+    except FileProblem:
+        return
+    assert header.count("vertex") == sum(count for name, count, _ in header.elements if name == "vertex")
+
+
+@EACH
+@given(st.binary(max_size=120), WORDS)
+def test_any_material_library_is_read(data: bytes, name: str) -> None:
+    text = "newmtl a\nmap_Kd " + mtl.text_of(data) + "\n" + name
+    assert all(isinstance(part, str) for maps in mtl.read_mtl(text).values() for part in maps.values())
+
+
+@EACH
+@given(st.lists(NAMES, max_size=8), NAMES, NAMES, st.booleans())
+def test_textures_are_chosen_among_the_names_given(files: list[str], mesh: str, material: str, alone: bool) -> None:
+    found = texture_names.find_textures(files, mesh=mesh, material=material, alone=alone)
+    assert set(found.values()) <= set(files) and "other" not in found and "" not in found
+    for name in files:
+        assert texture_names.role_of(name) in (*texture_names.WORDS, "")
+
+
+@EACH
+@given(
+    st.one_of(
+        WORDS,
+        st.lists(st.sampled_from(["..", ".", "a", "/", "\\", "C:", "\0", "%2e", "link", "é" * 90]), max_size=9).map("/".join),
+    )
+)
+def test_any_name_leads_into_the_folder_or_nowhere(tmp_path: Path, written: str) -> None:
+    folder = tmp_path / "scan"
+    folder.mkdir(exist_ok=True)
+    (tmp_path / "a").write_bytes(b"x")
+    if not (folder / "link").is_symlink():
+        (folder / "link").symlink_to(tmp_path)
+    for found in (follow(written, folder), find_beside(written, folder / "scan.obj", [folder])):
+        assert found.path is None or found.path.is_relative_to(folder.resolve())

@@ -1,0 +1,48 @@
+"""A sample of the bench of bad files, every class of it: each ends in a result or in one sentence, with nothing else said or left.
+
+`python3 build.py bench corpus` runs all of them.
+"""
+
+from __future__ import annotations
+
+import os
+
+import pytest
+
+pytest.importorskip("bpy")
+
+from scripts.bench._corpus_driver import run_cases
+from scripts.bench._corpus_sheets import COUNT, build, numbers_of
+
+EVERY = 17
+"""A prime, so that what alternates within a class is met in all its kinds."""
+
+
+def sample() -> list[int]:
+    """Numbers of some 170 cases: every seventeenth of a class, five of each at least."""
+    found = []
+    for own in numbers_of().values():
+        found += own[:: min(EVERY, max(1, len(own) // 5))]
+    return found
+
+
+def test_the_corpus_is_large_and_always_the_same() -> None:
+    assert COUNT >= 2000
+    for number in (0, 300, 1300, COUNT - 1):
+        first, second = build(number), build(number)
+        assert (first.kind, first.files, first.sheet) == (second.kind, second.files, second.sheet)
+    with pytest.raises(ValueError, match="there is no number"):
+        build(COUNT)
+
+
+@pytest.mark.skipif(not hasattr(os, "mkfifo"), reason="the corpus makes named pipes and sockets")
+def test_a_sample_of_every_class_holds() -> None:
+    numbers = sample()
+    assert 140 <= len(numbers) <= 220
+    answers = run_cases(numbers)
+    bad = [f"number:{each['number']} {each['kind']}: {each['failures'][0][:500]}" for each in answers if each["failures"]]
+    assert not bad, "\n\n".join(bad)
+    assert max(each["seconds"] for each in answers) < 20.0
+    outcomes = {each["outcome"] for each in answers}
+    assert outcomes == {"result", "refused"}
+    assert all(each["outcome"] == "result" for each in answers if each["kind"] == "valid")
