@@ -17,8 +17,8 @@ from ...job.settings import choice, integer, number, switch, text
 from ...job.step import Progress, Result, Run
 from ...scene.delivery.contact_sheet import write_contact_sheet
 from ...scene.delivery.deep_pictures import exposures, is_deep, render_deep
-from ...scene.delivery.kept_pictures import Made, put_aside, scene_digest
 from ...scene.delivery.device import Device, find_device
+from ...scene.delivery.kept_pictures import Made, put_aside, scene_digest
 from ...scene.delivery.output import Quality, cycles, render_picture, set_up
 from ...scene.delivery.shot_state import dressed_for, hang_on_pivot, make_pivot, turned, turning
 from ...scene.delivery.video import write_video
@@ -31,6 +31,7 @@ MAKES = ("pictures", "pivot")
 COST = 150.0
 
 TURNTABLE = "turntable"
+
 
 @dataclass(frozen=True)
 class Preset:

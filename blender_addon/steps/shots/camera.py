@@ -121,7 +121,9 @@ class Settings:
     headroom: float = number(45.0, low=0.0, high=100.0, unit="%", help="Share of the free height that is above the subject")
     azimuth: float | None = angle(None, low=-360.0, high=360.0, help="Direction of the hero: 0 in front, 90 at its right")
     tilt: float | None = angle(None, low=-20.0, high=90.0, help="How far the cameras look down; 10 to 25 for product shots")
-    aspect: float = number(1.5, low=0.1, high=10.0, help="Width over height of the pictures; render.size says how large they are")
+    aspect: float = number(
+        1.5, low=0.1, high=10.0, help="Width over height of the pictures; render.size says how large they are"
+    )
     turntable: bool = switch(True, help="A camera for the turntable")
     turning: str = choice(
         "subject",

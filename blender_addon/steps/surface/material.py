@@ -146,7 +146,9 @@ class Settings:
     )
     stone_finish: str = only_when(choice("honed", STONE_FINISHES, help="The finish of the stone"), piece="stone", stand="stone")
     plaster_age: float = only_when(
-        number(0.0, low=0.0, high=1.0, label="Invented age", help="Invented history: yellowed, dusty and handled", more=True), piece="plaster", stand="plaster"
+        number(0.0, low=0.0, high=1.0, label="Invented age", help="Invented history: yellowed, dusty and handled", more=True),
+        piece="plaster",
+        stand="plaster",
     )
     plaster_sealed: bool = only_when(switch(False, help="Sealed with shellac", more=True), piece="plaster", stand="plaster")
     patina: str = only_when(

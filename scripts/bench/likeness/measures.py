@@ -100,7 +100,9 @@ def colour_difference(one: Pair, other: Pair, mask: Any, *, exposure: float, pix
     exposure: stops. matched: the second is first given the first's median luminance, since a photo texture knows no absolute
     level: nobody measured how the phone had exposed.
     """
-    first, second = (_smooth(0.5 * (halves[0] + halves[1]), mask, 0.25 / pixel_mm)[mask] * 2.0**exposure for halves in (one, other))
+    first, second = (
+        _smooth(0.5 * (halves[0] + halves[1]), mask, 0.25 / pixel_mm)[mask] * 2.0**exposure for halves in (one, other)
+    )
     if matched:
         second = second * float(np.median(luminance(first)) / np.median(luminance(second)))
     shown = [lab(np.clip(part, 0.0, 1.0)) for part in (first, second)]

@@ -254,7 +254,10 @@ def baked_colour(scene: Any, item: Any) -> Floats:
         one.select_set(one == item)
     bpy.context.view_layer.objects.active = item
     try:
-        with cycles(scene, Quality(4, 0.0, denoise=False), device="cpu", seed=1), changed([(scene.render.bake, "target", "VERTEX_COLORS")]):
+        with (
+            cycles(scene, Quality(4, 0.0, denoise=False), device="cpu", seed=1),
+            changed([(scene.render.bake, "target", "VERTEX_COLORS")]),
+        ):
             bpy.ops.object.bake(type="DIFFUSE", pass_filter={"COLOR"})
         values = np.zeros(4 * len(mesh.vertices), np.float32)
         mesh.color_attributes[name].data.foreach_get("color", values)
