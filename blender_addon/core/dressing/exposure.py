@@ -1,4 +1,4 @@
-"""How bright must the picture be? As a photographer does it: a grey card first, then a look at the piece's own lights and shadows.
+"""How bright must the picture be? By a grey card first, and then by the piece's own lights and shadows.
 
 The card says what light there is. Where the piece itself can be tried in a small picture, its lights are brought near to the
 top of what the picture can show and its shadows kept open, within bounds about the card, so that a dark piece stays dark. Where
@@ -85,7 +85,7 @@ reflections. Judged by eye on our owl in four light set-ups."""
 
 
 def most_over_card(kind: str, albedo: Floats | None) -> float:
-    """By how many stops over the card the lights of a material may be lifted. albedo: (3,), or None where a picture gives it."""
+    """Stops over the card by which the lights of a material may be lifted. albedo: (3,), None where a picture gives it."""
     if kind in METALS:
         return MOST_OF_METAL
     if albedo is None:
@@ -98,8 +98,8 @@ def stops_for_piece(bright: Floats, tone: Tone, *, card: float, most: float) -> 
     """The exposure in stops that suits a piece as it stands in its light.
 
     bright: (n,) scene-linear luminance of the piece's pixels in a trial picture. card: the exposure that puts the grey card on
-    mid-grey. most: stops over it that are allowed. The lights come to `tone.top`; where the shadows then have no texture, all is
-    lifted until they have, or the lights reach `tone.highest`.
+    mid-grey. most: stops over it that are allowed. The lights come to `tone.top`; where the shadows then have no texture, all
+    is lifted until they have, or the lights reach `tone.highest`.
     """
     lights, shadows = (max(float(np.percentile(bright, share)), 1e-9) for share in (LIGHTS_PERCENT, SHADOWS_PERCENT))
     for_lights = tone.top - math.log2(lights / GREY)

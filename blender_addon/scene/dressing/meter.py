@@ -1,4 +1,4 @@
-"""How bright is it at the subject's place? A grey card is held there, or the piece itself tried, in a small render of its own."""
+"""How bright is it at the subject's place? A grey card is held there, or the piece tried, in a small render of its own."""
 
 from __future__ import annotations
 

@@ -12,14 +12,16 @@ from .builder import Tree, make_group
 from .relief import tooled
 
 MICRO_ROUGHNESS = 0.44
-"""Roughness of the diffuse reflection of dry clay, as Blender's Principled node takes it: the ratio B / A of Oren & Nayar's model
-(*Generalization of Lambert's Reflectance Model*, SIGGRAPH 1994) at a facet slope of 30 degrees. They fitted rough wall plaster
-by 30 degrees and show a clay vase at 40 (values from memory); tooled clay is no rougher than plaster, and its own texture below
-adds to the slopes. Rougher than that a surface looks flat, as the full moon does, and hides its relief."""
+"""Roughness of the diffuse reflection of dry clay, as Blender's Principled node takes it: the ratio B / A of Oren & Nayar
+(*Generalization of Lambert's Reflectance Model*, SIGGRAPH 1994) at a facet slope of 30 degrees.
+
+They fitted rough wall plaster by 30 degrees and show a clay vase at 40 (values from memory); tooled clay is no rougher than
+plaster, and its own texture below adds to the slopes. Rougher than that a surface looks flat, as the full moon does, and hides
+its relief."""
 
 UNEVEN, SAND, PIT, STONE = 4.0, 1.45, 1.0, 0.10
-"""Heights of the parts of the surface's own texture: unevenness from the hand, sand and pits over the depth of the pores, and how
-far a grain of grog stands out over its size. Set by `bench likeness` on our own pieces, and by eye at 1:1."""
+"""Heights of the parts of the surface's own texture: unevenness from the hand, sand and pits over the depth of the pores, and
+how far a grain of grog stands out over its size. Set by `bench likeness` on our own pieces, and by eye at 1:1."""
 WET_ROUGHNESS = 0.35
 BURNISHED = 0.6
 """How much of the own texture a tool takes away where it has pressed the clay: a guess, judged by eye."""

@@ -1,8 +1,8 @@
 """Do the pictures look like the piece? The product's result beside the true fine mesh, in one material, light and camera.
 
-Each piece goes from its scan to its light as a job does. Then the truth, moved by the product's own matrix, takes the place of
-what the product made, and both are photographed, and the bare scan as well: in clay, wood, bronze and its own colour, in a part
-of the hero (at the size that is delivered, 3000 px) and of the detail. In bands of wavelength on the piece the logarithm of the
+Each piece goes from its scan to its light as a job does. Then the truth, moved by the product's own matrix, takes the place
+of what the product made, and both are photographed, and the bare scan as well: in clay, wood, bronze and its own colour, in a
+part of the hero (at the size that is delivered, 3000 px) and of the detail. In bands of wavelength on the piece the logarithm of the
 truth's picture less the bare scan's is compared with that of ours less the bare scan's, so that grain which all share cancels.
 
 `band_correlation`, `band_energy_ratio` (mean squares, ours over the truth's); `own_colour_delta_e` (median CIEDE2000; the truth's
@@ -42,7 +42,9 @@ SHOWN = "owl"
 """The piece on which materials are set against plain matt grey."""
 FLOORS = {"0.2-0.5": (0.45, 0.6), "0.5-1": (0.65, 0.8), "1-3": (0.75, 0.9)}
 """What the correlation in clay must reach, and what it should."""
-OWN_BEFORE: dict[str, dict[str, float]] = {}
+OWN_BEFORE = {"clay": {"0.2-0.5": 2.40, "0.5-1": 1.64, "1-3": 2.54}, "plaster": {"0.2-0.5": 0.50, "0.5-1": 0.60, "1-3": 1.62}}
+"""Own contrast, percent, of the materials as they were when their texture lay over the relief, with wash, dust and wear: half of
+it must stay, so that clay is no plastic. Measured on the owl's detail by this bench."""
 
 
 def run(record: Record, options: Options) -> None:
@@ -161,12 +163,14 @@ class _Case:
         return {state: self._photo(view, state, material, seed=seed) for state in ("ours", "bare")}
 
     def _passing(self, view: View, bands: Bands, material: str, grey: dict[str, Pair], own: dict[str, Pair]) -> None:
+        """What passes, against grey; and the material's own texture: with it less without it, the form's shading cancels."""
         texture = self._photo(view, "bare", material, flat=True) if material == "wood" else own["bare"]
+        smooth = self._photo(view, "bare", material, smooth=True)
         for band in BANDS:
             case = f"{self.name}/{material}/{view.shot}/{band}"
             through = relief_contrast(bands, own, band)
             self.record.add("relief_passed", through / relief_contrast(bands, grey, band), case=case, goal=">= 0.9")
-            alone = measures.contrast(measures.minus(bands.of(texture, band), bands.of(grey["bare"], band)))
+            alone = measures.contrast(measures.minus(bands.of(texture, band), bands.of(smooth, band)))
             self.record.add("relief_over_own", through / max(alone, 1e-6), case=case, goal=">= 1.5")
             before = OWN_BEFORE.get(material, {}).get(band)
             goal = f">= {0.5 * before:.3g}" if before else ""
