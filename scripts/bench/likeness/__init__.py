@@ -45,8 +45,9 @@ SHOWN = "owl"
 FLOORS = {"0.2-0.5": (0.45, 0.6), "0.5-1": (0.65, 0.8), "1-3": (0.75, 0.9)}
 """What the correlation in clay must reach, and what it should."""
 OWN_BEFORE = {"clay": {"0.2-0.5": 2.40, "0.5-1": 1.64, "1-3": 2.54}, "plaster": {"0.2-0.5": 0.50, "0.5-1": 0.60, "1-3": 1.62}}
-"""Own contrast, percent, of the materials when their texture still lay over the relief, with wash, dust and wear: half of it must
-stay, so that clay is no plastic. Measured on the owl's detail by this bench."""
+"""Own contrast, percent, of the materials when their texture still lay over the relief, with wash, dust and wear.
+
+Half of it must stay, so that clay is no plastic. Measured on the owl's detail by this bench."""
 
 
 def run(record: Record, options: Options) -> None:
