@@ -163,7 +163,7 @@ def test_the_tone_of_each_view_is_as_it_shows_greys(view: str) -> None:
 
 @pytest.mark.parametrize(("albedo", "name"), [(0.7, "pale"), (0.25, "middling")])
 def test_the_lights_of_a_piece_reach_the_top_of_the_picture(albedo: float, name: str) -> None:
-    """A trial picture of the lump with another seed than the job's: its lights lie where the step puts them, to a tenth of a stop."""
+    """In a trial picture with another seed than the job's they lie where the step puts them, to a tenth of a stop."""
     run()
     stage = Stage(bpy.context.scene, sheets.blank(STEPS))
     _wear(stage, albedo)
