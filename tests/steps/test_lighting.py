@@ -167,7 +167,7 @@ def test_the_lights_of_a_piece_reach_the_top_of_the_picture(albedo: float, name:
     run()
     stage = Stage(bpy.context.scene, sheets.blank(STEPS))
     _wear(stage, albedo)
-    stage, figures = run(only="lighting")
+    stage, _ = run(only="lighting")
     shot = stage.require("shot", "hero")
     bright = meter.read_piece(
         camera=shot, shape=(3, 2), piece=stage.require("piece"), lights=on(stage), world=stage.scene.world,
