@@ -116,11 +116,20 @@ class Studio:
         """A still of a shot as it is delivered, `size` pixels along its longer side."""
         from blender_addon.scene.delivery.output import Quality, cycles, render_picture
         from blender_addon.scene.delivery.shot_state import dressed_for
+        from blender_addon.scene.surface.rounding import rounded
 
-        scene, camera = self.stage.scene, self.stage.require("shot", shot)
+        scene, camera, pixels = (
+            self.stage.scene,
+            self.stage.require("shot", shot),
+            _pixels(self.stage.require("shot", shot), size),
+        )
         with cycles(scene, Quality(samples, noise), device="auto", seed=1), dressed_for(self.stage, camera):
-            render_picture(scene, path, camera=camera, size=_pixels(camera, size))
+            with rounded(self._subject(), camera, pixels):
+                render_picture(scene, path, camera=camera, size=pixels)
         return path
+
+    def _subject(self) -> list[Any]:
+        return [item for role in ("piece", "stand") for item in self.stage.find_all(role).values()]
 
     def windows(
         self, path: Path, shot: str, windows: Sequence[tuple[float, float, float, float]], *, size: int, more: int = 1

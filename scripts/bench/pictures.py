@@ -55,7 +55,8 @@ def _still(record: Record, studio: Studio, one: Picture, tiles: int, out: Path) 
     pairs = [(codes(mine), codes(best)) for mine, best in zip(clean, truth, strict=True)]
     record.add("dark_noise", dark_noise(pairs, level), case=one.name, unit="8-bit steps", goal="<= 2")
     grey, chart = cards(studio, one.shot)
-    record.add("grey_card_stops_off", abs(math.log2(grey)), case=one.name, unit="stops", goal="<= 0.1")
+    if grey is not None:
+        record.add("grey_card_stops_off", abs(math.log2(grey)), case=one.name, unit="stops", goal="<= 0.1")
     record.add("card_delta_e2000", chart_difference(chart), case=one.name, goal="<= 3")
 
 
@@ -101,14 +102,16 @@ def chart_difference(patches: np.ndarray) -> float:
     return float(np.mean(delta_e_2000(lab(balanced), lab(published))))
 
 
-def cards(studio: Studio, shot: str) -> tuple[float, np.ndarray]:
-    """What the grey card reads over what it should after exposure, and the (24, 3) linear patches of the chart."""
-    from blender_addon.core.dressing.exposure import GREY, usual_offset
+def cards(studio: Studio, shot: str) -> tuple[float | None, np.ndarray]:
+    """What the grey card reads over what it should at the exposure for it, and the (24, 3) linear patches of the chart.
+
+    None of a close look, which is exposed by what it shows.
+    """
+    from blender_addon.core.dressing.exposure import GREY
     from blender_addon.core.srgb import luminance
     from blender_addon.scene.delivery.shot_state import dressed_for
     from blender_addon.scene.dressing import meter
-    from blender_addon.scene.dressing.shot_light import CLOSE_OFFSET, SHADE, close_card, turn_towards
-    from blender_addon.scene.nodes.materials import exposed_as
+    from blender_addon.scene.dressing.shot_light import CARD, close_card, turn_towards
 
     stage = studio.stage
     camera, card = stage.require("shot", shot), stage.require("card", "grey")
@@ -122,13 +125,9 @@ def cards(studio: Studio, shot: str) -> tuple[float, np.ndarray]:
             "lights": [item for item in lit if not item.hide_render],
             "around": [item for item in around if not item.hide_render],
         }  # fmt: skip
-        exposure = 2.0**stage.scene.view_settings.exposure
-        shade = stage.scene.world[SHADE]
-        grey = float(luminance(meter.read_card(**common).colour)) * exposure
+        grey = float(luminance(meter.read_card(**common).colour)) * 2.0 ** stage.scene.world[CARD]
         chart = meter.read_chart(**common)
-    offset = usual_offset(shade=shade, **exposed_as(stage.find("surface", "piece")))
-    offset *= CLOSE_OFFSET if close_card(camera) else 1.0
-    return grey / (GREY * 2.0**offset), chart
+    return (None if close_card(camera) else grey / GREY), chart
 
 
 def codes(path: Path) -> np.ndarray:

@@ -17,7 +17,7 @@ from blender_addon.core.shots.formats import frame_used
 from blender_addon.job.errors import SheetError, SubjectError
 from blender_addon.job.runner import finish, run_job
 from blender_addon.job.settings import build
-from blender_addon.job.sheet import blank
+from blender_addon.job.sheet import blank, override
 from blender_addon.job.step import Step, from_module
 from blender_addon.scene import roles
 from blender_addon.scene.delivery.shot_state import turned, turning
@@ -307,3 +307,35 @@ def test_wrong_wishes_and_nothing_to_photograph_are_said():
     with pytest.raises(SubjectError, match="no surface"):
         run(step, stage)
     assert not stage.has("shot") and not bpy.data.cameras
+
+
+@pytest.mark.parametrize(("aspect", "shape"), [(1.5, [960, 640]), (0.8, [768, 960]), (16 / 9, [960, 540])])
+def test_the_aspect_gives_the_pictures_their_shape(aspect, shape):
+    step, stage = job(aspect=aspect)
+    run(step, stage)
+    assert list(stage.find("shot", "hero")["bozzetto_resolution"]) == shape
+
+
+@pytest.mark.parametrize(
+    ("written", "aspect"),
+    [
+        ({"picture_width": 1200, "picture_height": 800}, 1.5),
+        ({"picture_width": 640}, 1.0),  # the height that was not written was 640
+        ({"picture_height": 1200}, 0.8),
+    ],
+)
+def test_a_sheet_that_gives_the_shape_in_pixels_is_read(written, aspect):
+    """Once width and height in pixels gave the shape alone, as well of all pictures as of one."""
+    assert build(camera.Settings, written, "camera").aspect == pytest.approx(aspect)
+    sheet = blank([from_module(camera)])
+    for name, value in written.items():
+        override(sheet, f"camera.{name}={value}")
+    assert sheet["camera"].aspect == pytest.approx(aspect) or len(written) > 1
+    row = {name.removeprefix("picture_"): value for name, value in written.items()}
+    found = build(camera.Settings, {"shots": [{"name": "hero", **row}]}, "camera").shots[0]
+    assert found.aspect == pytest.approx(aspect)
+
+
+def test_a_shape_in_pixels_that_is_none_is_refused_in_words():
+    with pytest.raises(SheetError, match="write aspect, width over height"):
+        build(camera.Settings, {"picture_width": "wide"}, "camera")

@@ -21,6 +21,7 @@ from blender_addon.scene.images import read_pixels
 from blender_addon.scene.nodes.materials import albedo_of, exposed_as
 from blender_addon.scene.nodes.relief import CAVITY
 from blender_addon.scene.stage import Stage
+from blender_addon.scene.surface import rounding
 from blender_addon.scene.surface.own_texture import maps_of, mean_colour
 from blender_addon.steps.surface import material as step
 
@@ -247,6 +248,53 @@ def test_invented_marks_are_off_and_when_on_it_is_said() -> None:
     assert inputs["Invented Fingerprints"].default_value == inputs["Invented Tool Chatter"].default_value == 0.0
     stage, _ = run("material.fingerprints=0.5", only="material")
     assert any("invented" in note.words for note in stage.notes.warnings())
+
+
+HISTORY = (
+    "Dust",
+    "Crevice Wash",
+    "Raised Wear",
+    "Rubbed Edges",
+    "Bloom",
+    "Age",
+    "Invented Fingerprints",
+    "Invented Tool Chatter",
+)
+
+
+@pytest.mark.parametrize("kind", [key for key, *_ in step.KINDS])
+def test_no_material_has_a_history_that_nobody_asked_for(kind: str) -> None:
+    """Wash, dust, wear and age are off in the step's settings and in the groups themselves, and nothing warns."""
+    stage, _ = run(f"material.piece={kind}")
+    groups = [node for node in shown(stage.require("piece")).node_tree.nodes if node.bl_idname == "ShaderNodeGroup"]
+    found = {socket.name: socket.default_value for node in groups for socket in node.inputs if socket.name in HISTORY}
+    own = {
+        item.name: item.default_value
+        for node in groups
+        for item in node.node_tree.interface.items_tree
+        if item.item_type == "SOCKET" and item.name in HISTORY
+    }
+    assert set(found.values()) | set(own.values()) <= {0.0}
+    assert not any("invented" in note.words for note in stage.notes.warnings())
+
+
+@pytest.mark.parametrize(
+    "asked", ["piece=clay;material.dust=0.4", "piece=wood;material.crevice_wash=0.2", "piece=plaster;material.plaster_age=0.5"]
+)
+def test_a_history_that_is_asked_for_is_said_to_be_invented(asked: str) -> None:
+    stage, _ = run(*f"material.{asked}".split(";"))
+    assert any("invented" in note.words for note in stage.notes.warnings())
+
+
+def test_the_outline_is_rounded_when_rendered_alone() -> None:
+    """At no level until a picture asks, so that the window shows the scan's own triangles; before displacement's."""
+    stage, _ = run("material.displacement=true", name="with relief")
+    piece = stage.require("piece")
+    assert [modifier.name for modifier in piece.modifiers] == [rounding.MODIFIER, step.FINER]
+    modifier = piece.modifiers[rounding.MODIFIER]
+    assert not modifier.show_viewport and not modifier.show_render
+    run("material.displacement=true", name="with relief", only="material")
+    assert [modifier.name for modifier in piece.modifiers] == [rounding.MODIFIER, step.FINER]
 
 
 def test_a_reference_photo_gives_the_clay_its_colour(tmp_path: Path) -> None:

@@ -15,6 +15,7 @@ from blender_addon.job.sheet import override, parse
 from blender_addon.scene.images import read_pixels
 from blender_addon.scene.session import run_session
 from blender_addon.steps import catalogue
+from blender_addon.steps.delivery import render
 
 SHEET = """
 bozzetto = 1
@@ -168,3 +169,23 @@ def test_the_turn_is_left_as_ordinary_animation(again):
         scene.frame_set(frame)
         turns.append(round(piece.parent.rotation_euler.z, 4))
     assert turns == [0.0, 2.0944, 4.1888], "a third of a turn each, and no double frame where the loop closes"
+
+
+@pytest.mark.parametrize(("quality", "still", "frame"), [("proof", 960, 480), ("final", 3000, 960), ("print", 3840, 1620)])
+def test_a_word_says_how_large_the_pictures_are(quality, still, frame):
+    """Longer sides in the shape 3 to 2: a turn of 1080 lines is 1620 wide. What is written goes before the word."""
+    shot = {"bozzetto_resolution": (960, 640)}
+    settings = render.Settings(quality=quality)
+    assert render._size(shot, render._quality(settings)[1]) == (still, still * 2 // 3)
+    assert render._turn_size(shot, settings) == (frame, frame * 2 // 3)
+    assert render._quality(render.Settings(quality=quality, size=1234))[1] == 1234
+    assert max(render._turn_size(shot, render.Settings(quality=quality, turntable_size=300))) == 300
+
+
+def test_how_long_a_large_still_takes_is_said_first(again):
+    """From a trial at a quarter of its size, which leaves no file; small pictures and those on disk are not tried."""
+    figures = _run(again, "render.size=1000", "render.turntable=false", 'render.only="hero"', first="render")
+    assert figures["seconds_a_still_expected"] > 0.0 and figures["rendered"] == 1
+    assert not list((again / "out" / "pictures").glob(".tried*"))
+    figures = _run(again, "render.size=1000", "render.turntable=false", 'render.only="hero"', first="render")
+    assert figures["seconds_a_still_expected"] is None and figures["reused"] == 1

@@ -1,8 +1,14 @@
-"""How bright must the picture be? By a grey card, as a photographer does it: where it is held and what it should read."""
+"""How bright must the picture be? By a grey card first, and then by the piece's own lights and shadows.
+
+The card says what light there is. Where the piece itself can be tried in a small picture, its lights are brought near to the
+top of what the picture can show and its shadows kept open, within bounds about the card, so that a dark piece stays dark. Where
+it can't, the card and an offset by the material stand in.
+"""
 
 from __future__ import annotations
 
 import math
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -48,6 +54,58 @@ def usual_offset(kind: str, shade: float = 1.0, albedo: Floats | None = None) ->
         dark = float(np.clip((WHITE - luminance(np.asarray(albedo, float))) / (WHITE - PALE), 0.0, 1.0))
         whole = min(whole, OFFSETS["plaster"] + (whole - OFFSETS["plaster"]) * dark)
     return whole if whole <= 0.0 else whole * shade
+
+
+@dataclass(frozen=True)
+class Tone:
+    """What a view transform of the job shows, in stops over mid-grey of scene-linear light.
+
+    top: what comes out as code 221 of 255, to which the lights of a piece are brought. highest: as code 238, beyond which they
+    are not brought for the sake of shadows. dark: as L* 13, under which a shadow has no texture left.
+    """
+
+    top: float
+    highest: float
+    dark: float
+
+
+TONES = {"AgX": Tone(2.35, 3.1, -1.95), "Standard": Tone(2.02, 2.27, -3.57)}
+"""By the view transform, with the look that the lighting step gives it (tests measure both)."""
+
+LIGHTS_PERCENT, SHADOWS_PERCENT = 99.0, 5.0
+"""Which percentiles of a piece's luminance are its lights and its shadows."""
+
+LEAST_OVER_CARD = -1.2
+"""Stops under what the card says at which a piece is exposed at least, however pale it is."""
+DARK, LIGHT = 0.08, 0.20
+"""Albedos between which a piece is allowed to be lightened: a dark one must stay dark beside its surroundings."""
+MOST_OVER_CARD, MOST_OF_DARK, MOST_OF_METAL = 2.2, 1.0, 1.7
+"""Stops over the card that lights may be lifted by: of a light or middling piece, of a dark one, of metal, whose lights are
+reflections. Judged by eye on our owl in four light set-ups."""
+
+
+def most_over_card(kind: str, albedo: Floats | None) -> float:
+    """Stops over the card by which the lights of a material may be lifted. albedo: (3,), None where a picture gives it."""
+    if kind in METALS:
+        return MOST_OF_METAL
+    if albedo is None:
+        return MOST_OVER_CARD
+    light = float(np.clip((luminance(np.asarray(albedo, float)) - DARK) / (LIGHT - DARK), 0.0, 1.0))
+    return MOST_OF_DARK + light * (MOST_OVER_CARD - MOST_OF_DARK)
+
+
+def stops_for_piece(bright: Floats, tone: Tone, *, card: float, most: float) -> float:
+    """The exposure in stops that suits a piece as it stands in its light.
+
+    bright: (n,) scene-linear luminance of the piece's pixels in a trial picture. card: the exposure that puts the grey card on
+    mid-grey. most: stops over it that are allowed. The lights come to `tone.top`; where the shadows then have no texture, all
+    is lifted until they have, or the lights reach `tone.highest`.
+    """
+    lights, shadows = (max(float(np.percentile(bright, share)), 1e-9) for share in (LIGHTS_PERCENT, SHADOWS_PERCENT))
+    for_lights = tone.top - math.log2(lights / GREY)
+    for_shadows = tone.dark - math.log2(shadows / GREY)
+    wanted = min(max(for_lights, for_shadows), for_lights + tone.highest - tone.top)
+    return float(np.clip(wanted, card + LEAST_OVER_CARD, card + most))
 
 
 def shade_share(flux: Floats, total: float, camera: Floats) -> float:

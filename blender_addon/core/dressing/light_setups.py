@@ -6,14 +6,14 @@ camera is. "Left" is the camera's left.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
 from ..mesh.triangles import Floats, unit
 
 SETUPS = (
-    ("north_window", "North window", "One tall window at the camera's left, a dim warm room, a white card at the right"),
+    ("north_window", "North window", "One tall window at the camera's left, a dim room, a white card at the right"),
     ("soft", "Soft key, fill and rim", "A soft box high at the left, a weak fill, a narrow strip behind"),
     ("overcast", "Overcast sky", "Out of doors under cloud: soft from above, a black card at the right"),
     ("bench_lamp", "Bench lamp", "A small warm lamp near by at the left in a dim room, clear shadows"),
@@ -83,12 +83,23 @@ def make_setup(
     made = _MAKERS[name](place)
     lamps, kept = list(made.lamps), list(made.cards) if cards else []
     if strips:
-        key = max((lamp.radiance for lamp in lamps), default=4.0 * made.room.zenith)
-        lamps += [
-            place.lamp("strip left", 118.0, 12.0, 420.0, 60.0, 600.0, 0.55 * key, 6000.0),
-            place.lamp("strip right", -100.0, 18.0, 380.0, 45.0, 600.0, 0.40 * key, 5200.0),
-        ]
+        lamps += _strips(place, made)
     return SetUp(tuple(lamps), tuple(kept), made.room, made.white_kelvin)
+
+
+STRIP_SHARES = 0.14, 0.10
+"""How much light each strip throws on the subject, of all that the set-up throws: enough for a rim, too little for a shadow."""
+
+
+def _strips(place: _Place, made: SetUp) -> list[Lamp]:
+    """Narrow lights at either side a little behind the subject, in the set-up's own white: they draw the edges."""
+    total, white = total_light(made, place.subject), made.white_kelvin
+    rows = (("strip left", 118.0, 12.0, 420.0, 60.0, 400.0), ("strip right", -100.0, 18.0, 380.0, 45.0, -400.0))
+    strips = []
+    for (name, azimuth, elevation, distance, width, warmer), share in zip(rows, STRIP_SHARES, strict=True):
+        lamp = place.lamp(name, azimuth, elevation, distance, width, 600.0, 1.0, white + warmer)
+        strips.append(replace(lamp, radiance=share * total / _arriving(lamp, place.subject)[1]))
+    return strips
 
 
 class _Place:
@@ -123,26 +134,27 @@ class _Place:
 def _north_window(place: _Place) -> SetUp:
     window = place.lamp("window", 60.0, 33.0, 950.0, 700.0, 1000.0, 10.0, 6400.0)
     card = place.card("white card", -82.0, 8.0, 330.0, 210.0, 260.0, 0.85)
-    return SetUp((window,), (card,), Room(0.07, 0.17, 0.10, 4300.0, 3900.0), 6200.0)
+    # The room is hardly warmer than the window: a camera balanced for the lit side makes shadows orange soon enough.
+    return SetUp((window,), (card,), Room(0.07, 0.17, 0.10, 5800.0, 5600.0), 6200.0)
 
 
 def _soft(place: _Place) -> SetUp:
     key = place.lamp("key", 48.0, 42.0, 620.0, 450.0, 600.0, 10.0, 5600.0)
     fill = place.lamp("fill", -55.0, 15.0, 900.0, 700.0, 700.0, 0.9, 5400.0)
     rim = place.lamp("rim", -145.0, 35.0, 620.0, 120.0, 600.0, 12.0, 6000.0)
-    return SetUp((key, fill, rim), (), Room(0.12, 0.16, 0.10, 5000.0, 4500.0), 5500.0)
+    return SetUp((key, fill, rim), (), Room(0.12, 0.16, 0.10, 5800.0, 5600.0), 5500.0)
 
 
 def _overcast(place: _Place) -> SetUp:
     """Horizon a third of the zenith: the CIE standard overcast sky (Moon & Spencer 1942); a black card gives form a side."""
     card = place.card("black card", -78.0, 14.0, 260.0, 340.0, 320.0, 0.04)
-    return SetUp((), (card,), Room(3.0, 1.0, 0.25, 6500.0, 5000.0), 6300.0)
+    return SetUp((), (card,), Room(3.0, 1.0, 0.25, 6800.0, 6500.0), 6300.0)
 
 
 def _bench_lamp(place: _Place) -> SetUp:
     lamp = place.lamp("lamp", 44.0, 46.0, 430.0, 120.0, 120.0, 60.0, 3300.0, round=True)
     card = place.card("white card", -85.0, 5.0, 300.0, 180.0, 220.0, 0.75)
-    return SetUp((lamp,), (card,), Room(0.22, 0.40, 0.20, 4800.0, 4000.0), 3700.0)
+    return SetUp((lamp,), (card,), Room(0.13, 0.24, 0.12, 4300.0, 3800.0), 3500.0)
 
 
 _MAKERS = {"north_window": _north_window, "soft": _soft, "overcast": _overcast, "bench_lamp": _bench_lamp}

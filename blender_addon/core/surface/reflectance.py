@@ -105,9 +105,9 @@ METALS = {
 }
 """Metals: label, reflectance of the clean polished metal at normal incidence.
 
-Computed from measured optical constants for the CIE 1931 observer in D65 by tests/outside/test_metals.py, which names the sources;
-red of gold lies outside of Rec. 709 and is cut off at 1. No constants of bronze in visible light were found: gilding metal (90 %
-copper, 10 % zinc) stands for it, whose colour lies, as that of bronze does, between copper's and brass's.
+Computed from measured optical constants for the CIE 1931 observer in D65 by tests/outside/test_metals.py, which names the
+sources; red of gold lies outside of Rec. 709 and is cut off at 1. No constants of bronze in visible light were found: gilding
+metal (90 % copper, 10 % zinc) stands for it, whose colour lies, as that of bronze does, between copper's and brass's.
 """
 
 PATINAS = {

@@ -20,7 +20,7 @@ KINDS = {"optix": "OPTIX", "cuda": "CUDA", "hip": "HIP", "oneapi": "ONEAPI", "me
 
 @dataclass(frozen=True)
 class Device:
-    """What is rendered on. setting: Cycles' own word, 'CPU' or 'GPU'. kind: such as 'CUDA', '' for the processor. cards: names."""
+    """What is rendered on. setting: Cycles' word, 'CPU' or 'GPU'. kind: such as 'CUDA', '' for the processor. cards: names."""
 
     setting: str = "CPU"
     kind: str = ""

@@ -9,8 +9,9 @@ from typing import Any
 
 import bpy
 
-from ...core.dressing.exposure import usual_offset
-from ..dressing.shot_light import SHADE
+from ...core.dressing.exposure import TONES, most_over_card, stops_for_piece, usual_offset
+from ..dressing.meter import read_piece
+from ..dressing.shot_light import CARD, SHADE
 from ..nodes.materials import MEAN, exposed_as, make_material
 from ..surface.own_texture import maps_of, mean_colour, own_colour_of
 from ..surface.surfaces import surface_of
@@ -72,8 +73,8 @@ def render_samples(stage: Any, device: str, quality: Quality, largest: int = LON
         with cycles(stage.scene, quality, device=device, seed=stage.seed), dressed_for(stage, shot):
             kept = _put_on(stage.require("piece"), material)
             exposure = stage.scene.view_settings.exposure
-            stage.scene.view_settings.exposure = exposure + _lighter(stage, material)
             try:
+                stage.scene.view_settings.exposure = exposure + _lighter(stage, shot, material)
                 render_picture(stage.scene, path, camera=shot, size=_size(shot, min(LONG_SIDE, largest)))
             finally:
                 stage.scene.view_settings.exposure = exposure
@@ -86,15 +87,20 @@ def _size(shot: Any, side: int) -> tuple[int, int]:
     return max(1, round(side * width / max(width, height))), max(1, round(side * height / max(width, height)))
 
 
-def _lighter(stage: Any, sample: Any) -> float:
-    """How many stops lighter a sample is exposed than what the piece wears; not where the job sets exposure or offset."""
-    asked = stage.sheet["lighting"]
+def _lighter(stage: Any, shot: Any, sample: Any) -> float:
+    """How many stops lighter a sample that the piece wears now is exposed than the job; not where the job says how."""
+    asked, scene = stage.sheet["lighting"], stage.scene
     if asked.exposure is not None or asked.offset is not None:
         return 0.0
-    world = stage.scene.world
-    shade = world.get(SHADE, 1.0) if world else 1.0
-    worn = stage.find("surface", "piece")
-    return usual_offset(shade=shade, **exposed_as(sample)) - usual_offset(shade=shade, **exposed_as(worn))
+    world, piece = scene.world, stage.require("piece")
+    others = [item for item in scene.objects if item != piece and item.type in {"MESH", "LIGHT"} and not item.hide_render]
+    shape = tuple(shot.get("bozzetto_resolution", (3, 2)))
+    bright = read_piece(camera=shot, shape=shape, piece=piece, lights=others, world=world, seed=stage.seed) if world else None
+    if bright is None or CARD not in world:
+        shade, worn = (world.get(SHADE, 1.0) if world else 1.0), stage.find("surface", "piece")
+        return usual_offset(shade=shade, **exposed_as(sample)) - usual_offset(shade=shade, **exposed_as(worn))
+    most = most_over_card(**exposed_as(sample))
+    return stops_for_piece(bright, TONES[asked.view], card=world[CARD], most=most) - scene.view_settings.exposure
 
 
 def _put_on(item: Any, material: Any) -> list[tuple[str, str]]:

@@ -20,7 +20,7 @@ SETUP = "bozzetto_light"
 
 
 FILL = "bozzetto_fill"
-"""Custom property on a white card: it opens shadows, and is taken away for a close look, whose relief lives by them."""
+"""Custom property on a white card: it opens shadows."""
 
 BALANCE = "White balance"
 

@@ -1,4 +1,4 @@
-"""How bright is it at the subject's place? A grey card is held there and photographed in a small render of its own."""
+"""How bright is it at the subject's place? A grey card is held there, or the piece tried, in a small render of its own."""
 
 from __future__ import annotations
 
@@ -59,6 +59,48 @@ def read_card(
     return Reading(pixels.mean(axis=0), float(bright.std() / np.sqrt(len(bright)) / mean) if mean > 0 else 1.0)
 
 
+TRIAL_PIXELS, TRIAL_SAMPLES, FEWEST = 144, 24, 60
+"""Longer side and samples of the trial picture of a piece, and the pixels of it that must be seen for the trial to count."""
+
+
+def read_piece(
+    *,
+    camera: Any,
+    shape: tuple[int, int],
+    piece: Any,
+    lights: Iterable[Any],
+    world: Any,
+    around: Iterable[Any] = (),
+    seed: int = 1,
+) -> Any | None:
+    """(n,) linear luminance of a piece's pixels as a camera sees it among `around` under lights and world.
+
+    shape: width and height of the picture, any unit. None where hardly anything of the piece is in the picture. What stands
+    before it is not looked for: it would have to hide most of the piece to matter.
+    """
+    longer = max(shape)
+    size = tuple(max(8, round(TRIAL_PIXELS * side / longer)) for side in shape)
+    seen = _tried([piece], camera, size, world, seed, samples=4)[..., 3] > 0.5
+    if seen.sum() < FEWEST:
+        return None
+    pixels = _tried([piece, *lights, *around], camera, size, world, seed, samples=TRIAL_SAMPLES)
+    return luminance(pixels[..., :3])[seen]
+
+
+def _tried(items: Sequence[Any], camera: Any, size: tuple[int, ...], world: Any, seed: int, *, samples: int) -> Any:
+    """(h, w, 4) linear picture of objects in a scene of their own, transparent where only the world is."""
+    scene = bpy.data.scenes.new("Bozzetto trial")
+    try:
+        for one in (camera, *items):
+            if one.name not in scene.collection.objects:
+                scene.collection.objects.link(one)
+        scene.camera, scene.world = camera, world
+        scene.render.resolution_x, scene.render.resolution_y = size
+        return _rendered(scene, seed, samples=samples, transparent=True)
+    finally:
+        bpy.data.scenes.remove(scene)
+
+
 def read_chart(
     *,
     centre_mm: Sequence[float],
@@ -92,7 +134,7 @@ def _photographed(item: Any, width_mm: float, size: tuple[int, int], others: Ite
                 scene.collection.objects.link(one)
         scene.camera, scene.world = camera, world
         scene.render.resolution_x, scene.render.resolution_y = size
-        return _rendered(scene, seed)
+        return _rendered(scene, seed)[..., :3]
     finally:
         material = item.data.materials[0]
         bpy.data.batch_remove([scene, item, camera, item.data, camera.data])
@@ -100,15 +142,16 @@ def _photographed(item: Any, width_mm: float, size: tuple[int, int], others: Ite
             bpy.data.materials.remove(material)
 
 
-def _rendered(scene: Any, seed: int) -> Any:
+def _rendered(scene: Any, seed: int, *, samples: int = SAMPLES, transparent: bool = False) -> Any:
+    """(h, w, 4) scene-linear pixels of the scene's camera, row 0 at the bottom."""
     render = scene.render
     render.engine = "CYCLES"
     render.resolution_percentage = 100
     render.use_compositing = render.use_sequencer = False
-    render.film_transparent = False
+    render.film_transparent = transparent
     cycles = scene.cycles
     cycles.device = "CPU"
-    cycles.samples, cycles.seed = SAMPLES, seed
+    cycles.samples, cycles.seed = samples, seed
     cycles.use_adaptive_sampling = cycles.use_denoising = False
     cycles.sample_clamp_direct = cycles.sample_clamp_indirect = 0.0
     cycles.max_bounces = cycles.diffuse_bounces = 4
@@ -117,7 +160,7 @@ def _rendered(scene: Any, seed: int) -> Any:
         target = Path(folder) / "card.exr"
         set_media(render.image_settings, "IMAGE")
         render.image_settings.file_format = "OPEN_EXR"
-        render.image_settings.color_depth = "32"
+        render.image_settings.color_depth, render.image_settings.color_mode = "32", "RGBA"
         render.filepath = str(target)
         bpy.ops.render.render(scene=scene.name, write_still=True)
         image = bpy.data.images.load(str(target))
@@ -127,4 +170,4 @@ def _rendered(scene: Any, seed: int) -> Any:
         finally:
             bpy.data.images.remove(image)
     width, height = render.resolution_x, render.resolution_y
-    return values.reshape(height, width, 4)[..., :3].astype(float)
+    return values.reshape(height, width, 4).astype(float)

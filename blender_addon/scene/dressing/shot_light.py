@@ -12,10 +12,12 @@ from mathutils import Matrix, Vector
 from .. import roles
 from ..nodes.finish import diffraction_share, set_softness
 from ..shots.lens_drivers import EFFECTIVE, FOCUS, FRAME, KIND
-from .lights import FILL, SETUP
+from .lights import SETUP
 
 EXPOSURE = "bozzetto_exposure"
 """On a world: the exposure in stops of its set-up."""
+CARD = "bozzetto_exposure_card"
+"""On a world: the exposure in stops that puts a grey card at the subject's place on mid-grey."""
 CLOSER = "bozzetto_exposure_closer"
 """On a world: by how many stops close looks are exposed otherwise, by the shot's key."""
 FLUX = "bozzetto_flux"
@@ -55,7 +57,7 @@ def apply_shot_light(scene: Any, shot: Any) -> Callable[[], None]:
     same = scene.world == world
     for item in items:
         if item.get(SETUP) == wanted:
-            item.hide_render = (item.hide_render if same else False) or (is_close(shot) and bool(item.get(FILL)))
+            item.hide_render = item.hide_render if same else False
             item.matrix_basis = turn @ item.matrix_basis
         else:
             item.hide_render = True
@@ -110,7 +112,7 @@ def _round_to(azimuth: float, shot: Any) -> Any:
 
 
 def is_close(shot: Any) -> bool:
-    """Whether a shot is a close look, lit for its relief: the main light grazes it and no white card opens the shadows."""
+    """Whether a shot is a close look, lit for its relief: the main light grazes it."""
     return bool(shot.get(KIND) == "detail")
 
 
@@ -130,8 +132,10 @@ def close_card(shot: Any) -> tuple[Any, Any] | None:
     return 1000.0 * shot.matrix_basis.translation - shot[FOCUS] * normal, normal
 
 
-RAKING, MOST_TURNED = math.radians(78.0), math.radians(42.0)
-"""How far from the camera's direction the main light of a close look should come, and the most it is turned on for that."""
+RAKING, MOST_TURNED = math.radians(70.0), math.radians(42.0)
+"""How far from the camera's direction the main light of a close look should come, and the most it is turned on for that.
+
+At 78 degrees and without the white card an eye socket of our owl was black, and what is cut into it lost."""
 
 
 def raking_turn(flux: Any, camera: Any, written_for: float) -> float:

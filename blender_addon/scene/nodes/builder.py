@@ -27,6 +27,8 @@ _KINDS = {
     "vector": "NodeSocketVector",
     "shader": "NodeSocketShader",
     "image": "NodeSocketColor",
+    "integer": "NodeSocketInt",
+    "geometry": "NodeSocketGeometry",
 }
 _RENAMED = {"Factor": "Fac", "Fac": "Factor"}
 
@@ -172,6 +174,8 @@ class Tree:
         if kind == "float":
             item.min_value, item.max_value = low, high
             item.default_value = 0.0 if default is None else default
+        elif kind == "integer":
+            item.min_value, item.max_value, item.default_value = int(low), int(high), default or 0
         elif kind == "colour":
             item.default_value = (*(default or (0.8, 0.8, 0.8)), 1.0)[:4]
         elif kind == "vector":

@@ -11,14 +11,17 @@ from typing import Any
 from .builder import Tree, make_group
 from .relief import tooled
 
-MICRO_ROUGHNESS = 0.54
-"""Roughness of the diffuse reflection of dry clay, as Blender's Principled node takes it: the ratio B / A of Oren & Nayar's model
-(*Generalization of Lambert's Reflectance Model*, SIGGRAPH 1994) at the facet slope of 40 degrees with which they show a clay
-vase (value from memory). Rougher than that, a surface looks flat as the full moon does, and hides its relief."""
+MICRO_ROUGHNESS = 0.44
+"""Roughness of the diffuse reflection of dry clay, as Blender's Principled node takes it: the ratio B / A of Oren & Nayar
+(*Generalization of Lambert's Reflectance Model*, SIGGRAPH 1994) at a facet slope of 30 degrees.
 
-UNEVEN, SAND, PIT, STONE = 1.5, 3.0, 0.8, 0.05
-"""Heights of the parts of the surface's own texture: unevenness from the hand, sand and pits over the depth of the pores, and how
-far a grain of grog stands out over its size. Set by `bench likeness` on our own pieces, and by eye at 1:1."""
+They fitted rough wall plaster by 30 degrees and show a clay vase at 40 (values from memory); tooled clay is no rougher than
+plaster, and its own texture below adds to the slopes. Rougher than that a surface looks flat, as the full moon does, and hides
+its relief."""
+
+UNEVEN, SAND, PIT, STONE = 4.0, 1.45, 1.0, 0.10
+"""Heights of the parts of the surface's own texture: unevenness from the hand, sand and pits over the depth of the pores, and
+how far a grain of grog stands out over its size. Set by `bench likeness` on our own pieces, and by eye at 1:1."""
 WET_ROUGHNESS = 0.35
 BURNISHED = 0.6
 """How much of the own texture a tool takes away where it has pressed the clay: a guess, judged by eye."""
@@ -85,7 +88,7 @@ def _mottling(tree: Tree, mm: Any, amount: Any) -> tuple[Any, Any]:
     """Tone factor (colour near 1) and the broad pattern 0 to 1."""
     broad = tree.node("TexNoise", {"Vector": mm, "Scale": 0.07, "Detail": 2.0, "Roughness": 0.58})["Factor"]
     fine = tree.node("TexNoise", {"Vector": mm, "Scale": 0.62, "Detail": 3.0, "Roughness": 0.65})["Factor"]
-    both = tree.math("ADD", tree.math("MULTIPLY", broad, 0.65), tree.math("MULTIPLY", fine, 0.35))
+    both = tree.math("ADD", tree.math("MULTIPLY", broad, 0.5), tree.math("MULTIPLY", fine, 0.5))
     silt = tree.node("TexNoise", {"Vector": mm, "Scale": 7.0, "Detail": 1.0, "Roughness": 0.7})["Factor"]
     both = tree.math("ADD", both, tree.math("MULTIPLY_ADD", silt, 0.16, -0.08))
     pale = tree.ramp(both, [(0.30, (0.74, 0.75, 0.77)), (0.5, (1.0, 1.0, 1.0)), (0.70, (1.22, 1.20, 1.16))])

@@ -1,4 +1,4 @@
-"""What does a plaster cast look like as nodes? White, chalky, not quite even; age, wash and dirt are effects, off by default."""
+"""What does a plaster cast look like as nodes? White, chalky, not quite even; age and dirt are effects, off by default."""
 
 from __future__ import annotations
 

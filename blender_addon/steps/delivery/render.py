@@ -27,6 +27,7 @@ from ...scene.delivery.output import SCENE_PATHS, Quality, cycles, render_pictur
 from ...scene.delivery.shot_state import dressed_for, hang_on_pivot, make_pivot, turned, turning
 from ...scene.delivery.video import write_video
 from ...scene.stage import Stage
+from ...scene.surface.rounding import rounded
 
 LABEL = "Render"
 NEEDS = ("shot", "piece", "surface")
@@ -51,7 +52,7 @@ PRESETS = {
     "final": Preset(Quality(20, 0.1), 3000, 640),
     "print": Preset(Quality(256, 0.02), 3840, 1080),
 }
-"""A still in 'proof' takes half a minute on two cores and in 'final' some minutes; 'print' is for a graphics card or a night."""
+"""A still in 'proof' takes half a minute on two cores, in 'final' some minutes; 'print' is for a graphics card or a night."""
 TRIED = 0.25
 """The share of its sides at which the first still is tried, to say beforehand how long it will take."""
 
@@ -252,7 +253,7 @@ def _expected(
     try:
         with cycles(stage.scene, quality, device=settings.device, seed=stage.seed):
             shot = stage.require("shot", small.shot)
-            with _ready(stage, shot, small):
+            with _rounded(stage, first), _ready(stage, shot, small):
                 render_picture(stage.scene, small.path, camera=shot, size=small.size)
     finally:
         small.path.unlink(missing_ok=True)
@@ -295,7 +296,9 @@ def _render_all(
     spent = 0.0
     used = {"frame": _of_a_frame, "cutout": quality_of_cutout}.get(tasks[0].kind, _as_asked)(quality)
     # One setting-up for all: Cycles keeps its scene between frames only as long as nothing turns that off.
-    with cycles(stage.scene, used, device=settings.device, seed=stage.seed, persistent=persistent):
+    # The frames of a turn share their outline's triangles, or Cycles would build its scene anew for each.
+    whole = _rounded(stage, tasks[0]) if persistent else contextlib.nullcontext()
+    with whole, cycles(stage.scene, used, device=settings.device, seed=stage.seed, persistent=persistent):
         for place, task in enumerate(todo):
             words = f"{task.path.parent.name} {task.path.stem} ({place + 1} of {len(todo)})"
             if place:
@@ -321,13 +324,19 @@ def _render_one(stage: Stage, task: Task, settings: Settings, *, persistent: boo
     shot = stage.require("shot", task.shot)
     if settings.versions and not persistent:
         put_aside(task.path)
-    with _ready(stage, shot, task):
+    with contextlib.nullcontext() if persistent else _rounded(stage, task), _ready(stage, shot, task):
         if task.kind == "cutout":
             render_cutout(stage, task.path, camera=shot, size=task.size)
         elif is_deep(shot) and task.kind == "still":
             render_deep(stage, task.path, camera=shot, size=task.size)
         else:
             render_picture(stage.scene, task.path, camera=shot, size=task.size, original=task.kind == "still")
+
+
+def _rounded(stage: Stage, task: Task) -> contextlib.AbstractContextManager[None]:
+    """Piece and stand with an outline as fine as the picture needs it."""
+    items = [item for role in ("piece", "stand") for item in stage.find_all(role).values()]
+    return rounded(items, stage.require("shot", task.shot), task.size)
 
 
 @contextlib.contextmanager

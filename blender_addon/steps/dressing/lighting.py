@@ -1,8 +1,10 @@
-"""Lights the set by a built-in set-up or by a picture of surroundings, and exposes by a grey card."""
+"""Lights the set by a built-in set-up or by a picture of surroundings, and exposes by a grey card and by the piece itself."""
 
 from __future__ import annotations
 
+import contextlib
 import math
+from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Any
 
@@ -16,7 +18,18 @@ from ...core.dressing.light_setups import SETUPS, flux, make_setup, total_light
 from ...job.settings import SHORT, angle, choice, number, switch, text
 from ...job.step import Progress, Result, Run
 from ...scene.dressing import hdri, lights, meter
-from ...scene.dressing.shot_light import CLOSE_OFFSET, CLOSER, EXPOSURE, FLUX, FOLLOWS, SHADE, close_card, turn_towards
+from ...scene.dressing.shot_light import (
+    CARD,
+    CLOSE_OFFSET,
+    CLOSER,
+    EXPOSURE,
+    FLUX,
+    FOLLOWS,
+    SHADE,
+    close_card,
+    is_close,
+    turn_towards,
+)
 from ...scene.dressing.targets import make_targets
 from ...scene.nodes.finish import diffraction_share, put_finish
 from ...scene.nodes.materials import exposed_as
@@ -31,7 +44,9 @@ VIEWS = (
     ("AgX", "AgX", "Bright parts roll off softly and lose colour as film does; the default"),
     ("Standard", "Standard", "Straight sRGB: exact values, hard clipping"),
 )
-LOOKS = {"AgX": "AgX - High Contrast", "Standard": "None"}
+LOOKS = {"AgX": "AgX - Very High Contrast", "Standard": "None"}
+DARK_PIECE = 0.17
+"""Albedo (luminance) under which a piece gets narrow lights that draw its edges, as metal does; walnut is 0.16."""
 
 
 @dataclass(kw_only=True)
@@ -59,7 +74,7 @@ class Settings:
         high=5.0,
         unit="stops",
         label="Exposure compensation",
-        help="Lighter or darker than the grey card says; auto: by the material",
+        help="Lighter or darker than the grey card says; auto: by the piece's own lights and shadows",
     )
     white_balance: float = number(
         80.0,
@@ -76,7 +91,7 @@ class Settings:
         more=True,
     )
     strips: bool | None = switch(
-        None, label="Strip lights", help="Narrow lights that draw the edges; auto: for bronze", more=True
+        None, label="Strip lights", help="Narrow lights that draw the edges; auto: for metal and dark pieces", more=True
     )
     follow: bool = switch(
         True,
@@ -116,12 +131,11 @@ def run(stage: Any, settings: Settings) -> Run:
         reading = light.metered(stage, subject)
         gains = light.balanced(reading, settings.white_balance / 100.0)
         light.offer(stage, hidden=place > 0)
-        offset = settings.offset if settings.offset is not None else light.usual_offset(stage)
-        stops = (
-            settings.exposure if settings.exposure is not None else _stops(stage, _bright(reading.colour * gains), name, offset)
-        )
+        card = _stops(stage, _bright(reading.colour * gains), name)
+        yield Progress(0.1 + 0.8 * (place + 0.7) / len(names), "Trying how the piece looks in it", blocking=True)
+        stops = light.exposed(stage, settings, card, _first_shot(stage, name, job=place == 0))
         world = bpy.data.worlds[light.world_name]
-        world[EXPOSURE], world[SHADE] = stops, light.shade
+        world[EXPOSURE], world[CARD], world[SHADE] = stops, card, light.shade
         world[FLUX] = [float(value) for value in light.flux]
         if settings.exposure is None:
             world[CLOSER] = light.closer(stage, settings, gains, stops, job=place == 0)
@@ -129,7 +143,7 @@ def run(stage: Any, settings: Settings) -> Run:
         if place == 0:
             light.offer_grey_card(stage, subject)
             figures |= {
-                "exposure_stops": round(stops, 3), "offset_stops": round(offset, 3),
+                "exposure_stops": round(stops, 3), "offset_stops": round(stops - card, 3),
                 "card_luminance": float(f"{_bright(reading.colour):.5g}"),
                 "white_balance": [round(float(gain), 4) for gain in gains],
                 "card_error_percent": round(100 * reading.error, 2), "card_normal": [round(float(v), 4) for v in light.normal],
@@ -138,9 +152,7 @@ def run(stage: Any, settings: Settings) -> Run:
         _offer_targets(stage, subject)
     stage.at_swap(_pin(stage, settings, exposures[settings.setup]))
     figures["setups"] = len(names)
-    return Result(
-        f"{_label(settings.setup).capitalize()}, exposed by the grey card at {exposures[settings.setup]:+.2f} stops", figures
-    )
+    return Result(f"{_label(settings.setup).capitalize()}, exposed at {exposures[settings.setup]:+.2f} stops", figures)
 
 
 class _Subject:
@@ -210,26 +222,58 @@ class _Light:
             around=[item for item in around if not item.hide_render], seed=stage.seed,
         )  # fmt: skip
 
+    def exposed(self, stage: Any, settings: Settings, card: float, shot: Any | None, *, close: bool = False) -> float:
+        """The exposure of a shot in stops. card: what puts a grey card on mid-grey there.
+
+        By the settings where they say it, else by the piece's own lights and shadows in a trial picture; where there is nothing
+        to try, by the card and the material.
+        """
+        if settings.exposure is not None:
+            return settings.exposure
+        if settings.offset is not None:
+            return card + settings.offset
+        bright = None if shot is None or stage.find("surface", "piece") is None else self.tried(stage, shot)
+        if bright is None:
+            return card + (CLOSE_OFFSET if close else 1.0) * self.usual_offset(stage)
+        most = metering.most_over_card(**exposed_as(stage.find("surface", "piece")))
+        return metering.stops_for_piece(bright, metering.TONES[settings.view], card=card, most=most)
+
+    def tried(self, stage: Any, shot: Any) -> Any | None:
+        """(n,) luminance of the piece's pixels in a small picture of a shot in this light; None where too few are seen."""
+        roles = ("stand", "table", "backdrop", "prop")
+        around = [item for role in roles for item in stage.find_all(role).values() if not item.hide_render]
+        with self.turned_to(shot) as items:
+            return meter.read_piece(
+                camera=shot, shape=tuple(shot.get("bozzetto_resolution", (3, 2))), piece=stage.require("piece"), lights=items,
+                world=bpy.data.worlds[self.world_name], around=around, seed=stage.seed,
+            )  # fmt: skip
+
+    @contextlib.contextmanager
+    def turned_to(self, shot: Any) -> Iterator[list[Any]]:
+        """The lamps and cards as they stand for a shot inside the block."""
+        turn, items = turn_towards(bpy.data.worlds[self.world_name], shot), self.objects()
+        kept = [item.matrix_basis.copy() for item in items]
+        try:
+            for item in items:
+                item.matrix_basis = turn @ item.matrix_basis
+            yield items
+        finally:
+            for item, matrix in zip(items, kept, strict=True):
+                item.matrix_basis = matrix
+
     def closer(self, stage: Any, settings: Settings, gains: Any, stops: float, *, job: bool) -> dict[str, float]:
         """By how many stops close looks in this light are exposed otherwise, by their keys; job: it is the job's own light."""
-        world, found = bpy.data.worlds[self.world_name], {}
+        found = {}
         bpy.context.view_layer.update()  # where the shots stand, also just after they were made
-        items = [item for item in self.objects() if not item.get(lights.FILL)]
         for name, shot in stage.find_all("shot").items():
             held = close_card(shot)
             if held is None or (shot.get(lights.SETUP) or (self.name if job else "")) != self.name:
                 continue
-            turn = turn_towards(world, shot)
-            kept = [item.matrix_basis.copy() for item in items]
-            for item in items:
-                item.matrix_basis = turn @ item.matrix_basis
-            reading = self.read(stage, *held, items)
-            for item, matrix in zip(items, kept, strict=True):
-                item.matrix_basis = matrix
+            with self.turned_to(shot) as items:
+                reading = self.read(stage, *held, items)
             bright = _bright(reading.colour * gains)
-            offset = CLOSE_OFFSET * self.usual_offset(stage) if settings.offset is None else settings.offset
             if bright > 1e-9:
-                found[name] = metering.stops_for(bright, offset=offset) - stops
+                found[name] = self.exposed(stage, settings, metering.stops_for(bright), shot, close=True) - stops
         return found
 
     def usual_offset(self, stage: Any) -> float:
@@ -283,22 +327,30 @@ def _bright(colour: Any) -> float:
     return float(srgb.luminance(colour))
 
 
-def _stops(stage: Any, bright: float, name: str, offset: float) -> float:
+def _stops(stage: Any, bright: float, name: str) -> float:
+    """The exposure that puts the grey card on mid-grey."""
     if bright <= 1e-9:
         stage.warn(
             f"No light of {_label(name)} reaches the subject, so the exposure stays at 0; turn the light or move the set"
         )
         return 0.0
-    return metering.stops_for(bright, offset=offset)
+    return metering.stops_for(bright)
+
+
+def _first_shot(stage: Any, name: str, *, job: bool) -> Any | None:
+    """The shot that a set-up is tried in: the hero, or the first that asks for it; None where there is none."""
+    shots = stage.find_all("shot")
+    wanted = [shot for shot in shots.values() if shot.get(lights.SETUP, "") == ("" if job else name)]
+    own = [shot for shot in wanted if not is_close(shot)] or wanted
+    return shots["hero"] if job and shots.get("hero") in own else next(iter(own), None)
 
 
 def _strips(stage: Any, settings: Settings) -> bool:
-    return _piece_kind(stage) == "bronze" if settings.strips is None else settings.strips
-
-
-def _piece_kind(stage: Any) -> str:
-    material = stage.find("surface", "piece")
-    return str(material.get("bozzetto_kind", "")) if material else ""
+    """Whether narrow lights draw the edges: as asked, else round metal and dark pieces, which lose their outline without."""
+    if settings.strips is not None:
+        return settings.strips
+    shown = exposed_as(stage.find("surface", "piece"))
+    return shown["kind"] in metering.METALS or (shown["albedo"] is not None and _bright(np.array(shown["albedo"])) < DARK_PIECE)
 
 
 def _label(name: str) -> str:

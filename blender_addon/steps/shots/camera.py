@@ -341,7 +341,7 @@ def _ask(row: ShotRow, settings: Settings, product: float) -> ShotAsk:
 
 
 def _shape(aspect: float) -> tuple[int, int]:
-    """Width and height in pixels of a picture of that shape, 960 along its longer side; the render step says how large it is."""
+    """Width and height in pixels of a picture of that shape, 960 along its longer side; the render step gives the size."""
     longer = 960
     return (longer, max(1, round(longer / aspect))) if aspect >= 1.0 else (max(1, round(longer * aspect)), longer)
 

@@ -17,6 +17,7 @@ from ...scene import meshes
 from ...scene.nodes.materials import MEAN, STATE, Surface, make_material
 from ...scene.nodes.relief import CAVITY
 from ...scene.surface import own_texture, reference_photo
+from ...scene.surface.rounding import round_outline
 from ...scene.surface.surfaces import TABLES, VARIETY, region, surface_of
 
 LABEL = "Material"
@@ -280,6 +281,7 @@ def _dresser(material_uid: int, values: Any | None, *, finer: int = 0) -> Callab
         for slot in item.material_slots if material else ():  # on the object: the mesh keeps the scan's own with their textures
             slot.link = "OBJECT"
             slot.material = material
+        round_outline(item)
         before = item.modifiers.get(FINER)
         if before is not None:
             item.modifiers.remove(before)

@@ -26,6 +26,7 @@ from blender_addon.scene.nodes.materials import Maps, make_material
 from blender_addon.scene.nodes.relief import CAVITY, relief_group
 from blender_addon.scene.stage import Stage
 from blender_addon.scene.surface.own_texture import maps_of, own_image, uv_name
+from blender_addon.scene.surface.rounding import rounded
 from blender_addon.scene.surface.surfaces import surface_of
 from blender_addon.steps import catalogue
 
@@ -109,16 +110,20 @@ class Studio:
         return found
 
     @contextlib.contextmanager
-    def wear(self, state: str, kind: str, *, flat: bool = False, **settings: Any) -> Iterator[None]:
-        """A state in a material inside the block; 'grey' is plain matt grey. flat: in one colour, for its shading alone."""
+    def wear(self, state: str, kind: str, *, flat: bool = False, smooth: bool = False, **settings: Any) -> Iterator[None]:
+        """A state in a material inside the block; 'grey' is plain matt grey.
+
+        flat: in one colour, for its shading alone. smooth: in one colour and without a bump of its own, for what is left then
+        of form, gloss and light.
+        """
         item, maps = self.shown(state), self.maps(state, raw=kind == "own")
         if kind == "grey":
             material = matt_grey(maps)
         else:
             wanted = replace(self.stage.sheet["material"], piece=kind, **settings)
             material = make_material(f"{state} {kind}", self._surface(state, kind, wanted), maps)
-            if flat:
-                in_one_colour(material)
+            if flat or smooth:
+                in_one_colour(material, smooth=smooth)
         if not item.material_slots:
             item.data.materials.append(None)
         kept = [slot.material for slot in item.material_slots]
@@ -164,7 +169,8 @@ class Studio:
     def _photo(self, view: View, quality: Quality, seed: int) -> Floats:
         scene, camera = self.stage.scene, self.stage.require("shot", view.shot)
         with cycles(scene, quality, device=self.device, seed=seed), dressed_for(self.stage, camera):
-            return rendered(scene, camera, view)[..., :3]
+            with rounded([self.stage.require("piece")], camera, view.size):
+                return rendered(scene, camera, view)[..., :3]
 
     def outline(self, state: str, view: View) -> Any:
         """(h, w) bool: where the piece is seen, every part of it sharp."""
@@ -176,7 +182,7 @@ class Studio:
             changes = [(one, "is_holdout", True) for one in others]
             changes += [(camera.data.dof, "use_dof", False), (scene.render, "film_transparent", True)]
             changes += [(scene.cycles, "max_bounces", 0), (scene.render.image_settings, "color_mode", "RGBA")]
-            with changed(changes):
+            with changed(changes), rounded([item], camera, view.size):
                 found = rendered(scene, camera, view)[..., 3] > 0.5
         self.state("ours")
         return found
@@ -279,15 +285,21 @@ def matt_grey(maps: Maps) -> Any:
     return material
 
 
-def in_one_colour(material: Any) -> None:
-    """Give a material's surface its own colour evenly, so that what is left is its bump and its sheen."""
+def in_one_colour(material: Any, *, smooth: bool) -> None:
+    """Give a material's surface one colour, so that what is left is its bump and its sheen; smooth: take its bump too."""
     for node in material.node_tree.nodes:
         group = getattr(node, "node_tree", None)
         if group is None or not any(one.bl_idname == "ShaderNodeBsdfPrincipled" for one in group.nodes):
             continue
         node.node_tree = group.copy()
-        for surface in (one for one in node.node_tree.nodes if one.bl_idname == "ShaderNodeBsdfPrincipled"):
-            socket = surface.inputs["Base Color"]
-            for link in list(socket.links):
-                node.node_tree.links.remove(link)
-            socket.default_value = (GREY, GREY, GREY, 1.0)
+        for one in node.node_tree.nodes:
+            if one.bl_idname == "ShaderNodeBsdfPrincipled":
+                _unlinked(node.node_tree, one.inputs["Base Color"], (GREY, GREY, GREY, 1.0))
+            elif smooth and one.bl_idname == "ShaderNodeBump":
+                _unlinked(node.node_tree, one.inputs["Strength"], 0.0)
+
+
+def _unlinked(tree: Any, socket: Any, value: Any) -> None:
+    for link in list(socket.links):
+        tree.links.remove(link)
+    socket.default_value = value

@@ -94,3 +94,54 @@ def test_light_within_a_cameras_range_is_balanced_and_bluer_light_stays_blue(sha
     limit = blackbody(exposure.BALANCED_K[1])
     assert gains[0] / gains[2] == pytest.approx((limit[2] / limit[0]) ** share)
     assert (hour * gains)[2] > 3.0 * (hour * gains)[0]
+
+
+def _piece(shade: float, lights: float) -> np.ndarray:
+    """Luminances of a piece half in shade: between `shade` and a hundredth that is as bright as `lights`."""
+    return np.concatenate([np.full(50, shade), np.linspace(shade, 0.5 * lights, 48), np.full(3, lights)])
+
+
+def test_the_lights_of_a_piece_come_to_the_top_whatever_its_albedo() -> None:
+    """A piece of half the albedo is exposed by one stop more, so that both have the same lights."""
+    tone = exposure.TONES["AgX"]
+    stops = [exposure.stops_for_piece(_piece(0.2 * k, k), tone, card=0.0, most=9.0) for k in (0.5, 0.25)]
+    assert stops[1] - stops[0] == pytest.approx(1.0)
+    assert 0.5 * 2.0 ** stops[0] == pytest.approx(exposure.GREY * 2.0**tone.top)
+
+
+def test_shadows_are_opened_as_far_as_the_lights_bear_it() -> None:
+    tone = exposure.TONES["AgX"]
+    plain, deep, black = (exposure.stops_for_piece(_piece(s, 0.5), tone, card=0.0, most=9.0) for s in (0.1, 0.02, 1e-5))
+    assert plain < deep < black
+    assert 0.02 * 2.0**deep == pytest.approx(exposure.GREY * 2.0**tone.dark)
+    assert black - plain == pytest.approx(tone.highest - tone.top)
+
+
+@pytest.mark.parametrize("card", [-2.0, 0.0, 3.0])
+def test_a_piece_is_exposed_within_bounds_about_the_card(card: float) -> None:
+    for level, bound in ((1e-6, 1.5), (1e6, exposure.LEAST_OVER_CARD)):
+        found = exposure.stops_for_piece(_piece(0.2 * level, level), exposure.TONES["AgX"], card=card, most=1.5)
+        assert found - card == pytest.approx(bound)
+
+
+def test_dark_pieces_stay_dark() -> None:
+    """What may be lifted over the card: little of black clay, more of walnut, all of stoneware and of a picture's colour."""
+    black, walnut, stoneware, picture = (
+        exposure.most_over_card("clay", albedo)
+        for albedo in (np.full(3, 0.04), np.array([0.235, 0.150, 0.093]), np.array([0.315, 0.262, 0.198]), None)
+    )
+    assert black == exposure.MOST_OF_DARK < walnut < stoneware == picture == exposure.MOST_OVER_CARD
+    assert exposure.most_over_card("bronze", np.full(3, 0.9)) == exposure.MOST_OF_METAL
+
+
+@pytest.mark.parametrize("name", [key for key, *_ in light_setups.SETUPS])
+def test_strips_draw_edges_and_leave_the_light_as_it_is(name: str) -> None:
+    """In every set-up they throw a seventh and a tenth of its light, in its own white, from behind the subject's sides."""
+    plain, edged = (
+        light_setups.make_setup(name, subject=np.zeros(3), size=90.0, camera=FRONT, strips=strips) for strips in (False, True)
+    )
+    whole = light_setups.total_light(plain, np.zeros(3))
+    assert light_setups.total_light(edged, np.zeros(3)) / whole == pytest.approx(1.0 + sum(light_setups.STRIP_SHARES))
+    strips = edged.lamps[len(plain.lamps) :]
+    assert [strip.centre @ FRONT < 0.0 for strip in strips] == [True, True]
+    assert max(abs(strip.kelvin - edged.white_kelvin) for strip in strips) <= 400.0
