@@ -250,7 +250,6 @@ LAWS: dict[str, Callable[[Module], Iterator[Breach]]] = {
     "no_state": no_state,
     "explained": explained,
     "short": short,
-    "graspable": graspable,
 }
 
 
