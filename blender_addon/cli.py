@@ -195,6 +195,8 @@ def _clock(seconds: float) -> str:
 def _farewell(report: Report, notes: Notes, out: Path, progress: Printer) -> None:
     for note in notes.warnings():
         print(str(note))
+    for step, decision in report.asked():
+        print(f"? {step}: {decision.sentence()}")
     print(f"Done in {_clock(time.perf_counter() - progress.started)}. Everything is in {out}")
     page = out / "index.html"
     if page.exists() and "export" in report.results:

@@ -6,7 +6,8 @@ ones. An answer is written as ordinary settings, so that only the steps that dep
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+import math
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field, replace
 from typing import Any
 
@@ -118,6 +119,73 @@ def from_plain(table: Mapping[str, Any]) -> Decision:
         raise SheetError(f"A kept decision can't be read ({error}): run its step again") from None
 
 
+@dataclass(frozen=True)
+class Question:
+    """A kept decision with the step that took it and the names of its pictures: the choice's first, '' where there is none."""
+
+    step: str
+    decision: Decision
+    pictures: tuple[str, ...]
+
+    @property
+    def place(self) -> str:
+        """Its name among all decisions of a job: 'orientation.up'."""
+        return f"{self.step}.{self.decision.key}"
+
+    def ways(self) -> list[tuple[Alternative, str]]:
+        """What was chosen and then the alternatives, each with the name of its picture."""
+        return list(zip((self.decision.choice, *self.decision.alternatives), self.pictures, strict=True))
+
+
+def picture_names(step: str, decision: Decision) -> tuple[str, ...]:
+    """File names of the pictures of choice and alternatives, 'orientation-up-0.png' and so on; '' for one without."""
+    ways = (decision.choice, *decision.alternatives)
+    return tuple(
+        f"{step}-{decision.key}-{number}.png" if way.picture is not None else "" for number, way in enumerate(ways)
+    )
+
+
+def as_kept(step: str, decision: Decision) -> dict[str, Any]:
+    """The decision as the scene's state and figures.json hold it: `as_plain` with the names of its pictures."""
+    return decision.as_plain() | {"pictures": list(picture_names(step, decision))}
+
+
+def questions_in(step: str, kept: Iterable[Mapping[str, Any]]) -> list[Question]:
+    """The decisions that `as_kept` wrote. Raises SheetError where one can't be read."""
+    found = []
+    for table in kept:
+        decision = from_plain(table)
+        names = [str(name) for name in table.get("pictures", ())]
+        ways = 1 + len(decision.alternatives)
+        found.append(Question(step, decision, tuple((names + [""] * ways)[:ways])))
+    return found
+
+
+def is_answered(question: Question, settings: Callable[[str], Any], accepted: Mapping[str, str]) -> bool:
+    """Whether a question needs no answer any more.
+
+    settings: the value of a setting by 'step.field'. accepted: choices that have no setting of their own and that the user
+    said are right, by the question's place.
+    """
+    decision = question.decision
+    if not decision.asked or accepted.get(question.place) == decision.choice.words:
+        return True
+    ways = (decision.choice, *decision.alternatives)
+    return any(way.sets and all(_same(settings(name), value) for name, value in way.sets.items()) for way in ways)
+
+
+def _same(held: Any, wanted: Any) -> bool:
+    """Whether a setting holds a value; lists and tuples alike, numbers to the precision of the screen."""
+    if isinstance(held, (list, tuple)) and isinstance(wanted, (list, tuple)):
+        return len(held) == len(wanted) and all(_same(one, other) for one, other in zip(held, wanted, strict=True))
+    if isinstance(wanted, Mapping):  # a row of a table; what it leaves out does not matter
+        row = held if isinstance(held, Mapping) else vars(held) if hasattr(held, "__dict__") else {}
+        return all(_same(row.get(name), value) for name, value in wanted.items())
+    if isinstance(held, (int, float)) and isinstance(wanted, (int, float)) and not isinstance(wanted, bool):
+        return math.isclose(held, wanted, rel_tol=1e-4, abs_tol=1e-6)
+    return bool(held == wanted)
+
+
 def _plain(alternative: Alternative) -> dict[str, Any]:
     return {"words": alternative.words, "sets": dict(alternative.sets)}
 
@@ -134,4 +202,6 @@ def _toml(value: Any) -> str:
         return '"' + value.replace("\\", "\\\\").replace('"', '\\"') + '"'
     if isinstance(value, (list, tuple)):
         return "[" + ", ".join(_toml(part) for part in value) + "]"
+    if isinstance(value, Mapping):
+        return "{" + ", ".join(f"{name} = {_toml(part)}" for name, part in value.items()) + "}"
     return f"{value:g}" if isinstance(value, float) else str(value)

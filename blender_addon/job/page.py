@@ -8,6 +8,9 @@ from html import escape
 from typing import Any
 from urllib.parse import quote
 
+from . import page_decisions
+from .decisions import Question
+
 STYLE = """
 :root { --paper: #f4f1ea; --ink: #26221c; --faint: #857d70; --line: #d9d2c4; }
 body { margin: 0; background: var(--paper); color: var(--ink); font: 17px/1.55 Georgia, 'Times New Roman', serif; }
@@ -55,14 +58,17 @@ def html(
     done: Mapping[str, str] | None = None,
     remarks: Sequence[str] = (),
     files: Sequence[tuple[str, str]] = (),
+    questions: Sequence[Question] = (),
 ) -> str:
-    """The page as text. `facts`: label to value; `done`: step to its sentence; `files`: (path, what it is)."""
+    """The page as text. `facts`: label to value; `done`: step to its sentence; `files`: (path, what it is); `questions`: what
+    the tool decided by itself, asked or sure."""
     parts = [
         '<!doctype html>\n<html lang="en"><head><meta charset="utf-8">',
         '<meta name="viewport" content="width=device-width, initial-scale=1">',
-        f"<title>{escape(title)}</title><style>{STYLE}</style></head><body><main>",
+        f"<title>{escape(title)}</title><style>{STYLE}{page_decisions.STYLE}</style></head><body><main>",
         f'<h1>{escape(title)}</h1><p class="lead">{escape(lead)}</p>',
         *_pictures(pictures),
+        *page_decisions.to_check(questions),
     ]
     if video:
         parts += ["<h2>In the round</h2>", f'<video src="{quote(video)}" controls loop muted playsinline></video>']
@@ -70,6 +76,7 @@ def html(
         parts += ["<h2>The piece</h2>", _table(facts)]
     if done:
         parts += ["<h2>What was done</h2>", _table(done)]
+    parts += page_decisions.sure(questions)
     if remarks:
         parts += ["<h2>To look at</h2>", _list([escape(words) for words in remarks])]
     if files:

@@ -12,6 +12,7 @@ from collections.abc import Generator, Sequence
 from dataclasses import dataclass, field
 from typing import Any, Protocol
 
+from .decisions import Decision, as_kept
 from .errors import JobError, SheetError, SubjectError
 from .notes import Notes
 from .settings import nearest, plain
@@ -30,7 +31,9 @@ class Stage(Protocol):
     def has(self, role: str) -> bool: ...
     def stamp(self, step: str) -> str: ...
     def set_stamp(self, step: str, stamp: str) -> None: ...
-    def keep_result(self, step: str, words: str, figures: dict[str, Any]) -> None: ...
+    def keep_result(
+        self, step: str, words: str, figures: dict[str, Any], decisions: Sequence[Decision] = ()
+    ) -> None: ...
 
 
 @dataclass(frozen=True)
@@ -55,7 +58,16 @@ class Report:
 
     def figures(self) -> dict[str, dict[str, Any]]:
         """One table a step, as kept in figures.json."""
-        return {name: {**result.figures, "seconds": round(self.seconds[name], 3)} for name, result in self.results.items()}
+        tables = {}
+        for name, result in self.results.items():
+            tables[name] = {**result.figures, "seconds": round(self.seconds[name], 3)}
+            if result.decisions:
+                tables[name]["decisions"] = [as_kept(name, decision) for decision in result.decisions]
+        return tables
+
+    def asked(self) -> list[tuple[str, Decision]]:
+        """The decisions that are not sure, each with the name of its step."""
+        return [(name, one) for name, result in self.results.items() for one in result.decisions if one.asked]
 
 
 def chosen(steps: Sequence[Step], *, first: str | None = None, last: str | None = None) -> tuple[Step, ...]:
@@ -112,8 +124,10 @@ def run_job(
         stage.set_stamp(step.name, stamp(step, sheet, steps, stage))
         report.results[step.name] = result
         report.seconds[step.name] = time.perf_counter() - started
-        stage.keep_result(step.name, result.words, result.figures)
+        stage.keep_result(step.name, result.words, result.figures, result.decisions)
         stage.notes.write(f"{step.name}: {result.words} ({report.seconds[step.name]:.1f} s)")
+        for decision in result.decisions:
+            stage.notes.write(f"{step.name}: {'asked, ' if decision.asked else ''}{decision.key}: {decision.sentence()}")
         before += step.cost
         yield Update(step, place + 1, count, before / whole, result.words, ended=True)
     return report

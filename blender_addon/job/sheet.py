@@ -118,6 +118,15 @@ def override(sheet: JobSheet, assignment: str) -> None:
     setattr(settings, name, check(f"{step}.{name}", known[name], value))
 
 
+def answer(sheet: JobSheet, sets: Mapping[str, Any]) -> None:
+    """Write the settings that choose one way of a decision ({"orientation.up": "y"}). Raises SheetError for an unknown one."""
+    for place, value in sets.items():
+        step, _, name = place.partition(".")
+        if step not in sheet.settings or name not in specs(sheet.settings[step]):
+            raise SheetError(f'there is no setting "{place}" to answer with')
+        setattr(sheet.settings[step], name, check(place, specs(sheet.settings[step])[name], value))
+
+
 def written(sheet: JobSheet, steps: Sequence[Step], *, everything: bool = False, comments: bool = False) -> str:
     """The sheet as TOML text: what differs from the defaults, or everything; `comments` adds each field's help."""
     lines = [f"bozzetto = {FORMAT}", f"name = {_value(sheet.name)}"]

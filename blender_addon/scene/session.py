@@ -17,6 +17,7 @@ from ..job.notes import Notes
 from ..job.runner import Report, Update, run_job
 from ..job.sheet import JobSheet, written
 from ..job.step import Step
+from .kept_decisions import write_pictures
 from .stage import Stage
 
 SHEET_TEXT = "bozzetto job.toml"
@@ -102,7 +103,22 @@ def run_session(
         notes.write(f"--- {sheet.name}: {', '.join(step.name for step in run_steps)}")
     stage = Stage(scene, sheet, out=out, notes=notes)
     keep_sheet(sheet, steps)
-    report = yield from run_job(run_steps, steps, sheet, stage, afresh=afresh)
+    report = yield from _with_decision_pictures(run_job(run_steps, steps, sheet, stage, afresh=afresh), stage)
     if out is not None:
         write_figures(out / "figures.json", report)
     return report, notes
+
+
+def _with_decision_pictures(run: Generator[Update, None, Report], stage: Stage) -> Generator[Update, None, Report]:
+    """The run; the pictures of each step's decisions are written into its folder as soon as the step has ended."""
+    try:
+        while True:
+            try:
+                update = next(run)
+            except StopIteration as end:
+                return end.value
+            if update.ended and stage.out is not None:
+                write_pictures(stage.scene, update.step.name, stage.out)
+            yield update
+    finally:
+        run.close()

@@ -8,18 +8,20 @@ new data away and the scene is as it was. What the user changed or deleted since
 from __future__ import annotations
 
 import json
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import Any
 
 import bpy
 
+from ..job.decisions import Decision, as_kept
 from ..job.errors import SubjectError
 from ..job.notes import Notes
 from ..job.sheet import JobSheet
 from ..job.step import Step
 from . import roles
 from .fingerprint import fingerprint
+from .kept_decisions import keep_pictures
 
 STATE = "bozzetto_state"
 ROOT = "Bozzetto"
@@ -169,16 +171,29 @@ class Stage:
         state.setdefault("stamps", {})[step] = stamp
         self._keep(state)
 
-    def keep_result(self, step: str, words: str, figures: dict[str, Any]) -> None:
-        """Remember what a step said and warned of, for the page and for the next session."""
+    def keep_result(self, step: str, words: str, figures: dict[str, Any], decisions: Sequence[Decision] = ()) -> None:
+        """Remember what a step said, warned of and decided, for the page and for the next session."""
         state = self._state()
         warnings = [note.words for note in self.notes.warnings() if note.step == step]
-        state.setdefault("results", {})[step] = {"words": words, "figures": figures, "warnings": warnings}
+        said: dict[str, Any] = {"words": words, "figures": figures, "warnings": warnings}
+        said["decisions"] = [as_kept(step, decision) for decision in decisions]
+        state.setdefault("results", {})[step] = said
         self._keep(state)
+        keep_pictures(self.scene, step, decisions)
 
     def results(self) -> dict[str, dict[str, Any]]:
-        """What each step said when it last ran: step to {"words", "figures", "warnings"}."""
+        """What each step said when it last ran: step to {"words", "figures", "warnings", "decisions"}."""
         return self._state().get("results", {})
+
+    def accepted(self) -> dict[str, str]:
+        """Choices without a setting of their own that the user said are right: place of the question to the words."""
+        return self._state().get("accepted", {})
+
+    def accept(self, place: str, words: str) -> None:
+        """Remember that the user said a choice is right."""
+        state = self._state()
+        state.setdefault("accepted", {})[place] = words
+        self._keep(state)
 
     # --- inside --------------------------------------------------------------------------------------------------------
 

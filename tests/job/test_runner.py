@@ -21,6 +21,7 @@ class FakeStage:
     held: set = field(default_factory=set)
     stamps: dict = field(default_factory=dict)
     discarded: list = field(default_factory=list)
+    decided: dict = field(default_factory=dict)
     step: Step | None = None
 
     def begin(self, step, *, afresh):
@@ -41,8 +42,8 @@ class FakeStage:
     def set_stamp(self, step, stamp):
         self.stamps[step] = stamp
 
-    def keep_result(self, step, words, figures):
-        pass
+    def keep_result(self, step, words, figures, decisions=()):
+        self.decided[step] = decisions
 
 
 @dataclass(kw_only=True)

@@ -15,6 +15,7 @@ from ...job.step import Progress, Result, Run
 from ...scene.delivery.asset_files import AssetPart, write_glb, write_usd
 from ...scene.delivery.client_pictures import Wanted, write_client_picture
 from ...scene.delivery.relief_files import write_relief
+from ...scene.kept_decisions import questions
 from ...scene.session import write_text
 from ...scene.shots.lens_drivers import NEVER
 from ...scene.stage import Stage
@@ -168,6 +169,7 @@ def _page(stage: Stage, settings: Settings, files: list[tuple[str, str]]) -> str
         done=labels,
         remarks=remarks,
         files=known,
+        questions=questions(results),
     )
 
 
