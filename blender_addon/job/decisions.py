@@ -140,9 +140,7 @@ class Question:
 def picture_names(step: str, decision: Decision) -> tuple[str, ...]:
     """File names of the pictures of choice and alternatives, 'orientation-up-0.png' and so on; '' for one without."""
     ways = (decision.choice, *decision.alternatives)
-    return tuple(
-        f"{step}-{decision.key}-{number}.png" if way.picture is not None else "" for number, way in enumerate(ways)
-    )
+    return tuple(f"{step}-{decision.key}-{number}.png" if way.picture is not None else "" for number, way in enumerate(ways))
 
 
 def as_kept(step: str, decision: Decision) -> dict[str, Any]:

@@ -1,4 +1,4 @@
-"""What does the page of a run say about the tool's own decisions? Those to check with their pictures; the sure ones folded away."""
+"""What does the page of a run say about the tool's decisions? Those to check with their pictures, the sure ones folded away."""
 
 from __future__ import annotations
 

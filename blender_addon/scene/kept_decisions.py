@@ -11,6 +11,8 @@ from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
+import numpy as np
+
 from ..core.files.png8 import png8, read_png8
 from ..job.decisions import Decision, Picture, Question, picture_names, questions_in
 from ..job.errors import JobError
@@ -42,6 +44,16 @@ def picture(scene: Any, name: str) -> Picture | None:
     return None
 
 
+def icon_pixels(scene: Any, name: str) -> Any | None:
+    """(h, w, 4) float32 of the kept picture, row 0 at the bottom, as Blender's previews want it; None when there is none."""
+    found = picture(scene, name)
+    if found is None:
+        return None
+    pixels = np.ones((*found.shape[:2], 4), np.float32)
+    pixels[..., :3] = found[::-1] / np.float32(255.0)
+    return pixels
+
+
 def picture_bytes(scene: Any, name: str) -> bytes:
     """The kept picture as the bytes of a PNG file; empty when there is none."""
     return bytes(scene.get(PICTURES, {}).get(name, b""))
@@ -71,4 +83,4 @@ def questions(results: Mapping[str, Mapping[str, Any]]) -> list[Question]:
     return found
 
 
-__all__ = ["FOLDER", "PICTURES", "keep_pictures", "picture", "picture_bytes", "questions", "write_pictures"]
+__all__ = ["FOLDER", "PICTURES", "icon_pixels", "keep_pictures", "picture", "picture_bytes", "questions", "write_pictures"]

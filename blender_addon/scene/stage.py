@@ -17,6 +17,7 @@ import bpy
 from ..job.decisions import Decision, as_kept
 from ..job.errors import SubjectError
 from ..job.notes import Notes
+from ..job.settings import plain
 from ..job.sheet import JobSheet
 from ..job.step import Step
 from . import roles
@@ -176,13 +177,16 @@ class Stage:
         state = self._state()
         warnings = [note.words for note in self.notes.warnings() if note.step == step]
         said: dict[str, Any] = {"words": words, "figures": figures, "warnings": warnings}
+        if step in self.sheet.settings:
+            said["settings"] = plain(self.sheet[step])
+        said["notes"] = [note.words for note in self.notes if note.step == step and note.level == "info"]
         said["decisions"] = [as_kept(step, decision) for decision in decisions]
         state.setdefault("results", {})[step] = said
         self._keep(state)
         keep_pictures(self.scene, step, decisions)
 
     def results(self) -> dict[str, dict[str, Any]]:
-        """What each step said when it last ran: step to {"words", "figures", "warnings", "decisions"}."""
+        """What each step said when it last ran: step to {"words", "figures", "warnings", "notes", "settings", "decisions"}."""
         return self._state().get("results", {})
 
     def accepted(self) -> dict[str, str]:

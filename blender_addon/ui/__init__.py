@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import bpy
 
-from . import alignment, front, lens, operators, overlays, panels, preferences, properties, tools
+from . import alignment, front, job_state, lens, operators, overlays, panels, preferences, properties, to_check, tools
 
 
 def _classes() -> list[type]:
     """All classes of panels and operators, in the order in which they can be registered."""
-    modules = (preferences, operators, tools, front, alignment, lens)
+    modules = (preferences, operators, to_check, tools, front, alignment, lens)
     return [*(cls for module in modules for cls in module.CLASSES), *panels.classes()]
 
 
@@ -28,6 +28,8 @@ def unregister() -> None:
     operators.unregister_command()
     front.close_previews()
     alignment.close_previews()
+    to_check.close_previews()
+    job_state.forget()
     overlays.unregister()
     lens.unregister()
     for cls in reversed(_classes()):

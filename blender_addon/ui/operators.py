@@ -7,9 +7,11 @@ from bpy.props import BoolProperty, StringProperty
 
 from .. import ADDON_ID
 from ..job.errors import JobError
-from ..job.runner import chosen
+from ..job.runner import chosen, stale
 from ..job.sheet import read, written
+from ..job.step import FOLDERS
 from ..scene.session import run_session, write_text
+from ..scene.stage import Stage
 from ..steps import catalogue
 from .preferences import preferences
 from .properties import fill, sheet_of
@@ -40,6 +42,10 @@ class BOZZETTO_OT_run_job(WatchedWork, bpy.types.Operator):
 
     first: StringProperty(name="From", description="The step to start at; empty: the first", options={"HIDDEN", "SKIP_SAVE"})
     last: StringProperty(name="Until", description="The step to stop after; empty: the last", options={"HIDDEN", "SKIP_SAVE"})
+    changed: BoolProperty(name="Changed", description="Only steps that are out of date", options={"HIDDEN", "SKIP_SAVE"})
+    folder: StringProperty(
+        name="Until part", description="The part of the work to stop after; empty: the last", options={"HIDDEN", "SKIP_SAVE"}
+    )
     afresh: BoolProperty(
         name="Make ours again",
         description="Replace also what you changed or deleted by hand",
@@ -63,12 +69,23 @@ class BOZZETTO_OT_run_job(WatchedWork, bpy.types.Operator):
         steps = catalogue()
         try:
             sheet = sheet_of(context.scene, steps)
-            part = chosen(steps, first=self.first or None, last=self.last or None)
+            part = self._part(context.scene, steps, sheet)
+            if not part:
+                self.report({"INFO"}, "Everything is up to date")
+                return None
             out = output_folder(context.scene, sheet.name)
             return run_session(part, steps, sheet, context.scene, out=out, afresh=self.afresh)
         except JobError as error:
             self.report({"ERROR"}, str(error))
             return None
+
+    def _part(self, scene, steps, sheet):
+        """The steps to run, in order."""
+        if not self.changed:
+            return chosen(steps, first=self.first or None, last=self.last or None)
+        late = stale(steps, sheet, Stage(scene, sheet))
+        last = FOLDERS.index(self.folder) if self.folder in FOLDERS else len(FOLDERS)
+        return tuple(step for step in steps if step.name in late and FOLDERS.index(step.folder) <= last)
 
     def _words(self, update):
         return f"{update.step.label} ({update.number} of {update.count}): {update.words}"

@@ -7,15 +7,16 @@ from typing import Any
 
 import bpy
 
-from ..job.runner import stale
 from ..job.settings import Spec, label_of, matters, specs
 from ..job.step import FOLDERS, Step
-from ..scene.stage import STATE, Stage
+from ..scene.stage import STATE
 from ..steps import catalogue
 from .alignment import draw_by_hand
+from .job_state import state_of
 from .lens import BOZZETTO_PT_lens
-from .properties import has_switch, sheet_of
+from .properties import has_switch
 from .tab import Tab
+from .to_check import BOZZETTO_PT_to_check
 
 TITLES = {"scan": "Scan", "surface": "Surface", "shots": "Shots", "dressing": "Dressing", "delivery": "Delivery"}
 
@@ -40,7 +41,7 @@ class BOZZETTO_PT_job(Tab, bpy.types.Panel):
         row.operator("bozzetto.run_job", icon="RENDER_STILL")
         if STATE in context.scene:
             row = layout.row(align=True)
-            row.operator("bozzetto.run_stale", icon="FILE_REFRESH")
+            row.operator("bozzetto.run_job", text="Bring up to date", icon="FILE_REFRESH").changed = True
             row.operator("bozzetto.open_folder", text="", icon="FILE_FOLDER")
         row = layout.row(align=True)
         row.operator("bozzetto.read_sheet", text="Read sheet")
@@ -67,7 +68,7 @@ def _step_panel(step: Step) -> type:
         _draw_step(self.layout, context, step)
 
     def draw_header_preset(self: Any, context: Any) -> None:
-        if step.name in _stale(context):
+        if step.name in state_of(context.scene).late:
             self.layout.label(text="changed")
 
     return type(
@@ -77,13 +78,6 @@ def _step_panel(step: Step) -> type:
             "bl_options": {"DEFAULT_CLOSED"}, "draw": draw, "draw_header_preset": draw_header_preset, "__doc__": step.help,
         },
     )  # fmt: skip
-
-
-def _stale(context: Any) -> tuple[str, ...]:
-    if STATE not in context.scene:
-        return ()
-    sheet = sheet_of(context.scene, catalogue())
-    return stale(catalogue(), sheet, Stage(context.scene, sheet))
 
 
 def _draw_step(layout: Any, context: Any, step: Step) -> None:
@@ -168,7 +162,7 @@ def _row_button(layout: Any, step: str, field: str, action: str, index: int, ico
 @cache
 def classes() -> tuple[type, ...]:
     """All panels, parents first."""
-    found: list[type] = [BOZZETTO_PT_job]
+    found: list[type] = [BOZZETTO_PT_to_check, BOZZETTO_PT_job]
     for folder in FOLDERS:
         found.append(_folder_panel(folder))
         found += [_step_panel(step) for step in catalogue() if step.folder == folder]

@@ -6,7 +6,7 @@ Here, and only here, millimetres become metres and degrees radians. An optional 
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from functools import cache
 from pathlib import Path
 from typing import Any
@@ -189,24 +189,34 @@ def fill(scene: Any, sheet: JobSheet, steps: Sequence[Step]) -> None:
         _fill_group(getattr(scene.bozzetto, step.name), sheet[step.name], sheet)
 
 
+def show_settings(scene: Any, sheet: JobSheet, places: Iterable[str]) -> None:
+    """Write single settings of a sheet, by 'step.field', onto the screen."""
+    for place in places:
+        step, _, name = place.partition(".")
+        _fill_field(getattr(scene.bozzetto, step), name, specs(sheet[step])[name], getattr(sheet[step], name), sheet)
+
+
 def _fill_group(group: Any, settings: Any, sheet: JobSheet) -> None:
     for name, spec in specs(settings).items():
-        value = getattr(settings, name)
-        if spec.kind == "table":
-            rows = getattr(group, name)
-            rows.clear()
-            for row in value:
-                _fill_group(rows.add(), row, sheet)
-            continue
-        if has_switch(spec):
-            setattr(group, f"use_{name}", value is not None)
-        if spec.kind in _DATA:
-            holder = {"object": bpy.data.objects, "collection": bpy.data.collections, "image": bpy.data.images}[spec.kind]
-            setattr(group, name, holder.get(value) if value else None)
-        elif value is None:
-            group.property_unset(name)
-        else:
-            setattr(group, name, _to_screen(value, spec, sheet))
+        _fill_field(group, name, spec, getattr(settings, name), sheet)
+
+
+def _fill_field(group: Any, name: str, spec: Spec, value: Any, sheet: JobSheet) -> None:
+    if spec.kind == "table":
+        rows = getattr(group, name)
+        rows.clear()
+        for row in value:
+            _fill_group(rows.add(), row, sheet)
+        return
+    if has_switch(spec):
+        setattr(group, f"use_{name}", value is not None)
+    if spec.kind in _DATA:
+        holder = {"object": bpy.data.objects, "collection": bpy.data.collections, "image": bpy.data.images}[spec.kind]
+        setattr(group, name, holder.get(value) if value else None)
+    elif value is None:
+        group.property_unset(name)
+    else:
+        setattr(group, name, _to_screen(value, spec, sheet))
 
 
 def _to_screen(value: Any, spec: Spec, sheet: JobSheet) -> Any:

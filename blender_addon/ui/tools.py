@@ -3,7 +3,6 @@
 import bpy
 from bpy.props import EnumProperty, IntProperty, StringProperty
 
-from ..job.runner import stale
 from ..scene.scan.pair_picking import own_place
 from ..scene.stage import Stage
 from ..steps import catalogue
@@ -80,23 +79,6 @@ class BOZZETTO_OT_open_folder(bpy.types.Operator):
         return bpy.ops.wm.path_open(filepath=str(folder))
 
 
-class BOZZETTO_OT_run_stale(bpy.types.Operator):
-    """Run again from the first step whose settings have changed since it ran"""
-
-    bl_idname = "bozzetto.run_stale"
-    bl_label = "Bring up to date"
-
-    def execute(self, context):
-        """Find the step and run from there."""
-        steps = catalogue()
-        sheet = sheet_of(context.scene, steps)
-        found = stale(steps, sheet, Stage(context.scene, sheet))
-        if not found:
-            self.report({"INFO"}, "Everything is up to date")
-            return {"CANCELLED"}
-        return bpy.ops.bozzetto.run_job("INVOKE_DEFAULT", first=found[0])
-
-
 class BOZZETTO_OT_sample_sheet(WatchedWork, bpy.types.Operator):
     """Render the piece in every material from the first shot, in the light as it is, onto one sheet. Esc stops"""
 
@@ -120,5 +102,5 @@ class BOZZETTO_OT_sample_sheet(WatchedWork, bpy.types.Operator):
 
 
 CLASSES = (
-    BOZZETTO_OT_row, BOZZETTO_OT_point_from_cursor, BOZZETTO_OT_open_folder, BOZZETTO_OT_run_stale, BOZZETTO_OT_sample_sheet,
+    BOZZETTO_OT_row, BOZZETTO_OT_point_from_cursor, BOZZETTO_OT_open_folder, BOZZETTO_OT_sample_sheet,
 )  # fmt: skip

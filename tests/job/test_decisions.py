@@ -108,7 +108,7 @@ def test_an_answer_in_rows_is_written_and_found_again():
 
 
 def test_an_answer_to_an_unknown_setting_is_refused():
-    with pytest.raises(SheetError, match="stand.down"):
+    with pytest.raises(SheetError, match=r"stand\.down"):
         answer(blank(STEPS), {"stand.down": "z"})
 
 

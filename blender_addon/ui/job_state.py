@@ -1,0 +1,84 @@
+"""What do the panels show of a job? Read once a redraw, by the first panel's poll; the others take what it read."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import dataclass, field
+from functools import lru_cache
+from typing import Any
+
+from ..job.decisions import Question, is_answered
+from ..job.settings import plain
+from ..job.sheet import JobSheet
+from ..job.status import why_out_of_date
+from ..scene.kept_decisions import questions
+from ..scene.stage import STATE, Stage
+from ..steps import catalogue
+from .properties import sheet_of
+
+_read: dict[int, tuple[Any, JobState]] = {}
+"""The last state of each scene by its session id, with what it was read from: panels are drawn many times a second."""
+
+
+@dataclass(frozen=True)
+class JobState:
+    """A job as the tab shows it.
+
+    results: what each step said when it ran. late: steps out of date, with the reason. open: questions not answered yet.
+    """
+
+    sheet: JobSheet
+    results: dict[str, dict[str, Any]] = field(default_factory=dict)
+    late: dict[str, str] = field(default_factory=dict)
+    open: tuple[Question, ...] = ()
+
+
+def refreshed(scene: Any) -> JobState:
+    """The state of the scene's job as it is now. About a millisecond where nothing has changed since the last time."""
+    steps = catalogue()
+    raw = scene.get(STATE, "{}")
+    sheet = sheet_of(scene, steps)
+    print_ = (raw, sheet.name, sheet.folder, sheet.settings)
+    held = _read.get(scene.session_uid)
+    if held is not None and held[0] == print_:
+        return held[1]
+    state = _state(scene, sheet, raw)
+    _read[scene.session_uid] = (print_, state)
+    return state
+
+
+def state_of(scene: Any) -> JobState:
+    """The state that the first panel read at this redraw; read anew where there is none."""
+    held = _read.get(scene.session_uid)
+    return held[1] if held is not None else refreshed(scene)
+
+
+def forget() -> None:
+    """Drop all that was read: another file was opened, or the add-on goes."""
+    _read.clear()
+
+
+def stage_of(scene: Any) -> Stage:
+    """The scene's stage with the settings on screen."""
+    return Stage(scene, sheet_of(scene, catalogue()))
+
+
+def _state(scene: Any, sheet: JobSheet, raw: str) -> JobState:
+    if STATE not in scene:  # a stage would mark the scene as a job, and drawing must change nothing
+        return JobState(sheet)
+    stage, results = Stage(scene, sheet), _parsed(raw).get("results", {})
+    late = why_out_of_date(catalogue(), sheet, stage, results)
+    accepted = stage.accepted()
+    asked = [one for one in questions(results) if not is_answered(one, lambda place: _held(sheet, place), accepted)]
+    return JobState(sheet, results, late, tuple(asked))
+
+
+def _held(sheet: JobSheet, place: str) -> Any:
+    """A setting's value by 'step.field', plain; None where there is no such setting."""
+    step, _, name = place.partition(".")
+    return plain(sheet[step]).get(name) if step in sheet.settings else None
+
+
+@lru_cache(maxsize=4)
+def _parsed(raw: str) -> Any:
+    return json.loads(raw)

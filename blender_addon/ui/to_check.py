@@ -1,0 +1,158 @@
+"""What was the tool not sure of? A list on top of the tab: each question with a row of small pictures, one click answers it."""
+
+import textwrap
+
+import bpy
+import bpy.utils.previews
+from bpy.props import IntProperty, StringProperty
+
+from ..job.errors import JobError
+from ..job.sheet import answer
+from ..scene.kept_decisions import icon_pixels, picture_bytes
+from ..steps import catalogue
+from .job_state import refreshed, stage_of, state_of
+from .properties import sheet_of, show_settings
+from .tab import Tab
+
+_open: dict = {}
+"""The previews of the pictures shown: Blender frees them only by hand. Scene and name to (bytes of the file, its preview)."""
+
+WIDTH = 6.0
+"""Of a picture, in units of the interface."""
+
+
+class BOZZETTO_PT_to_check(Tab, bpy.types.Panel):
+    """What the tool was not sure of"""
+
+    bl_label = "To check"
+    bl_idname = "BOZZETTO_PT_to_check"
+
+    @classmethod
+    def poll(cls, context):
+        """Only while something is open. The first poll of all: it reads what the other panels show."""
+        return bool(refreshed(context.scene).open)
+
+    def draw(self, context):
+        """A box a question."""
+        for question in state_of(context.scene).open:
+            draw_question(self.layout.box(), context, question)
+
+
+def draw_question(layout, context, question):
+    """The question, what speaks for the choice, and a picture with a button for each way."""
+    decision, scene = question.decision, context.scene
+    layout.label(text=decision.question, icon="QUESTION")
+    width = context.region.width if context.region else 300
+    _paragraph(layout, "; ".join(decision.evidence), width)
+    columns = max(1, min(3, int(width / (1.25 * WIDTH * 20.0 * context.preferences.system.ui_scale))))
+    grid = layout.grid_flow(columns=columns, even_columns=True, row_major=True)
+    for number, (way, name) in enumerate(question.ways()):
+        column = grid.column(align=True)
+        icon = icon_of(scene, name) if name else 0
+        if icon:
+            column.template_icon(icon_value=icon, scale=WIDTH)
+        button = column.operator("bozzetto.answer", text=way.words[:1].upper() + way.words[1:], depress=number == 0)
+        button.step, button.key, button.way = question.step, decision.key, number
+
+
+def icon_of(scene, name):
+    """The number of a kept picture's icon; 0 when there is no such picture."""
+    data = picture_bytes(scene, name)
+    place = f"{scene.session_uid} {name}"
+    held = _open.get(place)
+    if held is not None and held[0] == data:
+        return held[1].icon_id
+    pixels = icon_pixels(scene, name)
+    if pixels is None:
+        return 0
+    if "previews" not in _open:
+        _open["previews"] = bpy.utils.previews.new()
+    previews = _open["previews"]
+    if place in previews:
+        del previews[place]
+    preview = previews.new(place)
+    height, width = pixels.shape[:2]
+    preview.image_size = (width, height)
+    preview.image_pixels_float.foreach_set(pixels.ravel())
+    _open[place] = (data, preview)
+    return preview.icon_id
+
+
+def close_previews():
+    """Free all pictures."""
+    previews = _open.pop("previews", None)
+    if previews is not None:
+        bpy.utils.previews.remove(previews)
+    _open.clear()
+
+
+def _paragraph(layout, words, width):
+    """Words over as many lines as they need: a label does not wrap."""
+    column = layout.column(align=True)
+    for line in textwrap.wrap(words, max(20, int(width / 7.5))):
+        column.label(text=line)
+
+
+class BOZZETTO_OT_answer(bpy.types.Operator):
+    """Decide it this way"""
+
+    bl_idname = "bozzetto.answer"
+    bl_label = "Decide"
+    bl_options = {"INTERNAL"}
+
+    step: StringProperty(options={"SKIP_SAVE"})
+    key: StringProperty(options={"SKIP_SAVE"})
+    way: IntProperty(min=0, options={"SKIP_SAVE"})
+
+    @classmethod
+    def description(cls, context, properties):
+        """Say what the click means and which setting it writes."""
+        question = _found(context.scene, properties.step, properties.key)
+        if question is None:
+            return cls.__doc__
+        way, _ = question.ways()[min(properties.way, len(question.pictures) - 1)]
+        lines = ", ".join(way.lines())
+        what = "It is right as it was taken" if properties.way == 0 else "Decide it this way"
+        return f"{what}: {way.words}. " + (f"Sets {lines}; what depends on it runs again" if lines else "Nothing is run again")
+
+    def execute(self, context):
+        """Write the settings and run what depends on them; without a setting, only keep that it is right."""
+        scene = context.scene
+        question = _found(scene, self.step, self.key)
+        if question is None or self.way >= len(question.pictures):
+            self.report({"INFO"}, "This question is no longer open")
+            return {"CANCELLED"}
+        way, _ = question.ways()[self.way]
+        if not way.sets:
+            if self.way:
+                self.report({"INFO"}, f"{way.words}: no setting chooses this by itself; see the step's settings")
+                return {"CANCELLED"}
+            stage_of(scene).accept(question.place, way.words)
+            bpy.ops.ed.undo_push(message="Checked")
+            return {"FINISHED"}
+        try:
+            sheet = sheet_of(scene, catalogue())
+            answer(sheet, way.sets)
+            show_settings(scene, sheet, way.sets)
+        except JobError as error:
+            self.report({"ERROR"}, str(error))
+            return {"CANCELLED"}
+        more = bool(refreshed(scene).open)  # the pictures wait for the last answer
+        return run_changed(self, until="dressing" if more else "")
+
+
+def run_changed(operator, *, until=""):
+    """Run what is out of date; what the user must mend is reported in its own words, not as an exception."""
+    mode = "EXEC_DEFAULT" if bpy.app.background else "INVOKE_DEFAULT"
+    try:
+        return bpy.ops.bozzetto.run_job(mode, changed=True, folder=until)
+    except RuntimeError as error:
+        operator.report({"ERROR"}, str(error).removeprefix("Error: ").strip())
+        return {"CANCELLED"}
+
+
+def _found(scene, step, key):
+    return next((one for one in refreshed(scene).open if (one.step, one.decision.key) == (step, key)), None)
+
+
+CLASSES = (BOZZETTO_OT_answer,)
