@@ -53,13 +53,18 @@ def test_a_square_plate_is_chosen_by_its_picture(scene: Any) -> None:
     figures = results(scene)["registration"]["figures"]
     assert figures["verdict_2"] == "not sure" and len(figures["candidates_2"]) >= 4
     assert "Aligned 2" not in bpy.data.objects
-    pictures = sys.modules[f"{PACKAGE}.scene.alignment_pictures"]
+    kept = results(scene)["registration"]["decisions"][0]
+    assert kept["asked"] and kept["choice"]["words"] == "left out for now" and len(kept["alternatives"]) >= 4
+    assert kept["alternatives"][1]["sets"] == {"registration.choices": [{"scan": "2", "candidate": 2}]}
+    assert all(name.endswith(".png") for name in kept["pictures"][1:])
+    pictures = sys.modules[f"{PACKAGE}.scene.scan.alignment_pictures"]
     alignment = sys.modules[f"{PACKAGE}.ui.alignment"]
     shown = pictures.pose_pictures(alignment.stage_of(bpy.context), "2")
     assert pictures.open_scans(results(scene)) == ["2"]
     assert [number for number, _ in shown][:4] == [1, 2, 3, 4]
     assert all(picture.shape == (128, 256, 4) and picture.std() > 0.05 for _, picture in shown)
-    assert bpy.ops.bozzetto.set_pose(scan="2", candidate=2) == {"FINISHED"}
+    assert bpy.ops.bozzetto.answer(step="registration", key="fit_2", way=2) == {"FINISHED"}
+    assert [(row.scan, row.candidate) for row in scene.bozzetto.registration.choices] == [("2", 2)]
     assert results(scene)["registration"]["figures"]["used_2"] is True
     size = bpy.data.objects["Aligned 2"].dimensions
     assert sorted(size)[1:] == pytest.approx([0.036, 0.036], abs=0.0005)
@@ -67,7 +72,7 @@ def test_a_square_plate_is_chosen_by_its_picture(scene: Any) -> None:
 
 def test_picked_pairs_are_in_the_scans_own_coordinates(scene: Any) -> None:
     """Rays straight down on three spots of each copy; the rows say them in the scans' units (metres; millimetres)."""
-    alignment, picking = (sys.modules[f"{PACKAGE}.{name}"] for name in ("ui.alignment", "scene.pair_picking"))
+    alignment, picking = (sys.modules[f"{PACKAGE}.{name}"] for name in ("ui.alignment", "scene.scan.pair_picking"))
     stage = alignment.stage_of(bpy.context)
     before = len(bpy.data.objects)
     pairs = picking.PairPicking(scene, stage.require("upright"), stage.require("clean", "2"))

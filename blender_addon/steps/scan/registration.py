@@ -15,6 +15,7 @@ from ...core.scan.registration import (
     SURE,
     Candidate,
     Registration,
+    Surfels,
     from_pairs,
     overlay,
     register,
@@ -22,6 +23,7 @@ from ...core.scan.registration import (
     turned_about,
 )
 from ...core.srgb import decode, encode
+from ...job.decisions import Alternative, Decision
 from ...job.errors import SubjectError
 from ...job.settings import angle, integer, point, table, text
 from ...job.step import Progress, Result, Run
@@ -35,6 +37,10 @@ MAKES = ("aligned",)
 
 PARTIAL = ("stand", "piece")
 """Roles of scans that show only a part of what the first one shows."""
+PICTURE, MOST_SHOWN = 112, 6
+"""Height in pixels of the picture of a possible fit, and how many of them are shown."""
+SURE_CONFIDENCE = 0.98
+"""Chance that a fit called sure is right: none of the bench's was wrong, and it holds some hundred (`bench registration`)."""
 KEPT_PROPERTIES = ("bozzetto_scan_role", "bozzetto_file")
 
 
@@ -80,7 +86,7 @@ def run(stage: Any, settings: Settings) -> Run:
     matrix = np.array(upright.get("bozzetto_matrix", np.eye(4).ravel()), float).reshape(4, 4)
     matrix[:3] *= 1000.0
     figures: dict[str, Any] = {"scans": len(further)}
-    words = []
+    words, decisions = [], []
     for place, key in enumerate(further):
         start, width = 0.1 + 0.85 * place / len(further), 0.85 / len(further)
         yield Progress(start, f"Reading scan {key}")
@@ -97,10 +103,12 @@ def run(stage: Any, settings: Settings) -> Run:
         yield Progress(start + 0.8 * width, f"Keeping what was found about scan {key}")
         figures |= _figures(found, used, key)
         words.append(_told(stage, found, used, key))
-        _keep_pictures(stage, (first, colour), (mesh, own_colour), found, key)
+        looks = _looks((first, colour), (mesh, own_colour))
+        _keep_pictures(stage, looks, found, key)
+        decisions.append(_decision(settings, looks, found, used, key))
         if used is not None:
             _offer(stage, mesh, used, found, key)
-    return Result("; ".join(words), figures)
+    return Result("; ".join(words), figures, tuple(decisions))
 
 
 def _read(item: Any, scale: float) -> tuple[TriangleMesh, Any]:
@@ -175,31 +183,59 @@ def _told(stage: Any, found: Registration, used: Candidate | None, key: str) -> 
     """The words about one scan; a warning when it is not used."""
     if used is not None:
         return f"Scan {key} lies on the first with {used.evidence.rms:.3f} mm RMS ({found.verdict}: {found.reason})"
-    cure = "pick three pairs of points on both scans"
+    cure = "mark the same three spots on both scans"
     if found.verdict != NO_FIT and len(found.candidates) > 1:
         turned = " and how far it is turned on" if found.axis is not None else ""
-        cure = f"choose one of its {len(found.candidates)} poses{turned}, or {cure}"
+        cure = f"choose one of its {len(found.candidates)} possible fits{turned}, or {cure}"
     said = f"Scan {key}: {found.verdict}, {found.reason}"
     stage.warn(f"{said}; so it is not used. To use it, {cure}")
     return said
 
 
-def _keep_pictures(
-    stage: Any, first: tuple[TriangleMesh, Any], further: tuple[TriangleMesh, Any], found: Registration, key: str
-) -> None:
-    """A picture of the two overlaid beside the others, one a pose (four at most); written when all else is done."""
-    if stage.out is None or not found.candidates:
-        return
+Looks = tuple[Surfels, Surfels]
+"""Points of the first scan and of a further one as it lies in its file, with display colours, to draw the two by."""
+
+
+def _looks(first: tuple[TriangleMesh, Any], further: tuple[TriangleMesh, Any]) -> Looks:
     fixed, moving = (
         sample_surfels(mesh, 20000, seed=seed, colour=None if colour is None else encode(colour))
         for seed, (mesh, colour) in enumerate((first, further), 1)
     )
+    return fixed, moving
+
+
+def _moved(moving: Surfels, one: Candidate) -> Surfels:
+    return replace(
+        moving, points=one.pose.apply(moving.points), normals=one.pose.turn(moving.normals),
+        spacing=moving.spacing * one.pose.scale,
+    )  # fmt: skip
+
+
+def _decision(settings: Settings, looks: Looks, found: Registration, used: Candidate | None, key: str) -> Decision:
+    """Where a further scan lies, as a decision; where it is not sure the scan is left out and its possible fits are shown."""
+    others = [{"scan": row.scan, "candidate": row.candidate, "turn": row.turn} for row in settings.choices if row.scan != key]
+    chosen = [row.candidate for row in settings.choices if row.scan == key]
+    by_hand = used is not None and (bool(chosen) or any(row.scan == key for row in settings.pairs))
+
+    def way(number: int, one: Candidate) -> Alternative:
+        picture = overlay(looks[0], _moved(looks[1], one), pixels=PICTURE, laid_over=True)
+        shown = np.rint(255.0 * np.clip(picture[::-1], 0.0, 1.0)).astype(np.uint8)
+        words = f"possible fit {number}" if one is not used else "as it fits"
+        return Alternative(words, {"registration.choices": [*others, {"scan": key, "candidate": number}]}, shown)
+
+    fits = tuple(way(number, one) for number, one in enumerate(found.candidates[:MOST_SHOWN], 1) if one is not used)
+    choice = way(chosen[-1] if chosen else 1, used) if used is not None else Alternative("left out for now")
+    sure = SURE_CONFIDENCE if found.verdict == SURE else 1.0 / (1 + len(found.candidates))
+    question = f"How does scan {key} lie on the first?"
+    return Decision("fit_" + key, question, choice, sure, (found.reason,), fits, by_hand)
+
+
+def _keep_pictures(stage: Any, looks: Looks, found: Registration, key: str) -> None:
+    """A picture of the two overlaid beside the others, one a pose (four at most); written when all else is done."""
+    if stage.out is None or not found.candidates:
+        return
     for number, one in enumerate(found.candidates[:4], 1):
-        moved = replace(
-            moving, points=one.pose.apply(moving.points), normals=one.pose.turn(moving.normals),
-            spacing=moving.spacing * one.pose.scale,
-        )  # fmt: skip
-        picture = overlay(fixed, moved)
+        picture = overlay(looks[0], _moved(looks[1], one))
         name = f"registration_{key}.png" if len(found.candidates) == 1 else f"registration_{key}_{number}.png"
         stage.at_swap(lambda picture=picture, path=stage.out / name: _write(picture, path))
 
