@@ -57,7 +57,9 @@ def _parser() -> argparse.ArgumentParser:
     run.add_argument("--set", action="append", default=[], dest="sets", metavar="STEP.FIELD=VALUE", help="override a setting")
     run.add_argument("--from", dest="first", metavar="STEP", help="start here, from the .blend of an earlier run")
     run.add_argument("--until", dest="last", metavar="STEP", help="stop after this step")
-    run.add_argument("--afresh", action="store_true", help="make everything ours again, also what was changed by hand")
+    run.add_argument(
+        "--afresh", action="store_true", help="reset to automatic: make again also what was changed or deleted by hand"
+    )
     run.add_argument("--quiet", action="store_true", help="no progress")
     run.set_defaults(command=_run)
 

@@ -30,7 +30,7 @@ def _table(settings: type) -> str:
 
 def _default(value: object, spec: Spec) -> str:
     if value is None:
-        return "by itself"
+        return "auto"
     if spec.kind == "table":
         return "none"
     return f"`{value}`"

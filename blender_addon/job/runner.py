@@ -103,7 +103,7 @@ def run_job(
 ) -> Generator[Update, None, Report]:
     """Run `run_steps`, a part of all `steps`. Closing the generator discards the step in work and keeps the earlier ones.
 
-    afresh: make everything ours again, also what the user has changed or deleted.
+    afresh: reset to automatic, also what the user has changed or deleted.
     """
     report = Report()
     count = len(run_steps)

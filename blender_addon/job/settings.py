@@ -30,7 +30,7 @@ class Spec:
     """What a field is.
 
     `kind` is one of number, integer, switch, choice, text, file, folder, point, colour, table, object, collection, image.
-    `unit` is 'mm', 'deg', '%', 'stops', 'K', 's', 'px' or ''. `optional` fields may be None: "by itself". `choices` are
+    `unit` is 'mm', 'deg', '%', 'stops', 'K', 's', 'px' or ''. `optional` fields may be None: automatic. `choices` are
     (key, label, help). `when` lists (field, values): the field matters, and is shown, only while one of those fields has one of
     those values. `row` is the dataclass of a table's rows; `short` names the row field that a bare string fills.
     """
@@ -263,7 +263,7 @@ def build(settings: type, values: Any, where: str) -> Any:
 
 
 def plain(settings: Any) -> dict[str, Any]:
-    """The settings as plain numbers, strings, lists and dicts, with None for "by itself"; what stamps are made of."""
+    """The settings as plain numbers, strings, lists and dicts, with None for automatic; what stamps are made of."""
     out: dict[str, Any] = {}
     for name, spec in specs(settings).items():
         value = getattr(settings, name)

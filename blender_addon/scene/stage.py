@@ -62,7 +62,7 @@ class Stage:
 
     @property
     def afresh(self) -> bool:
-        """Whether everything is to be made ours again, also what the user has changed."""
+        """Whether everything is reset to automatic, also what the user has changed."""
         return self._afresh
 
     # --- what steps use ------------------------------------------------------------------------------------------------
@@ -216,11 +216,11 @@ class Stage:
             return False
         if old is not None:
             if self._edited(old):
-                self.note(f'Kept "{old.name}" as you changed it; "make ours again" replaces it')
+                self.note(f'Kept "{old.name}" as you changed it; "Reset to automatic" replaces it')
                 return True
             return False
         if made_before and role not in ESSENTIAL:
-            self.note(f'You deleted a {role.replace("_", " ")}, so it stays away; "make ours again" brings it back')
+            self.note(f'You deleted a {role.replace("_", " ")}, so it stays away; "Reset to automatic" brings it back')
             return True
         return False
 

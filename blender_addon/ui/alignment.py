@@ -1,4 +1,4 @@
-"""By hand where the scan steps are unsure: choose a pose by its picture, pick pairs of points, paint what is stand."""
+"""By hand where the scan steps are unsure: choose a possible fit by its picture, mark the same spots, paint what is stand."""
 
 import bpy
 import bpy.utils.previews
@@ -39,7 +39,7 @@ class BOZZETTO_OT_choose_pose(bpy.types.Operator):
     """Show each way in which a further scan fits the first, and use one of them"""
 
     bl_idname = "bozzetto.choose_pose"
-    bl_label = "Choose how it lies"
+    bl_label = "Possible fits"
 
     scan: StringProperty(options={"SKIP_SAVE"})
 
@@ -48,7 +48,7 @@ class BOZZETTO_OT_choose_pose(bpy.types.Operator):
         stage = stage_of(context)
         keys = open_scans(stage.results())
         if not keys or (self.scan and self.scan not in keys):
-            self.report({"INFO"}, "There is nothing to choose: run Registration first, or it was sure of the only way")
+            self.report({"INFO"}, "There is nothing to choose: align the scans first, or it was sure of the only way")
             return {"CANCELLED"}
         self.scan = self.scan or keys[0]
         close_previews()
@@ -75,15 +75,15 @@ class BOZZETTO_OT_choose_pose(bpy.types.Operator):
         for number, icon in ways:
             column = grid.column(align=True)
             column.template_icon(icon_value=icon, scale=7.0)
-            button = column.operator("bozzetto.set_pose", text=f"Pose {number}")
+            button = column.operator("bozzetto.set_pose", text=f"Fit {number}")
             button.scan, button.candidate = self.scan, number
 
 
 class BOZZETTO_OT_set_pose(bpy.types.Operator):
-    """Use this pose"""
+    """Use this fit"""
 
     bl_idname = "bozzetto.set_pose"
-    bl_label = "Use this pose"
+    bl_label = "Use this fit"
     bl_options = {"INTERNAL", "UNDO"}
 
     scan: StringProperty()
@@ -98,11 +98,11 @@ class BOZZETTO_OT_set_pose(bpy.types.Operator):
         return run_again(self, "registration")
 
 
-class BOZZETTO_OT_pick_pairs(bpy.types.Operator):
+class BOZZETTO_OT_mark_spots(bpy.types.Operator):
     """Place a further scan by hand: click three spots on the first scan and the same three on the further one"""
 
-    bl_idname = "bozzetto.pick_pairs"
-    bl_label = "Pick three pairs"
+    bl_idname = "bozzetto.mark_spots"
+    bl_label = "Mark the same spots"
 
     scan: StringProperty(name="Scan", default="2", options={"SKIP_SAVE"})
 
@@ -172,7 +172,7 @@ class BOZZETTO_OT_pick_pairs(bpy.types.Operator):
     def _say(self, context):
         which = "the first scan" if self._picking.wanted() == FIRST else f"scan {self.scan}, the same spot"
         number = len(self._picking.spots["further"]) + 1
-        context.workspace.status_text_set(f"Pair {number} of {FEWEST}: click on {which}.   Backspace takes back   Esc stops")
+        context.workspace.status_text_set(f"Spot {number} of {FEWEST}: click on {which}.   Backspace takes back   Esc stops")
 
     def _draw_numbers(self, region):
         import blf
@@ -223,8 +223,8 @@ def draw_by_hand(layout, context, step):
     """The buttons of a step's panel that let a person decide."""
     if step == "registration":
         row = layout.row(align=True)
-        row.operator("bozzetto.choose_pose", text="Choose how it lies ...")
-        row.operator("bozzetto.pick_pairs")
+        row.operator("bozzetto.choose_pose", text="Possible fits ...")
+        row.operator("bozzetto.mark_spots")
     if step == "separation":
         painting = context.mode == "PAINT_VERTEX"
         layout.operator("bozzetto.paint_stand", text="Cut along the paint" if painting else "Paint the stand", depress=painting)
@@ -236,4 +236,4 @@ def close_previews():
         bpy.utils.previews.remove(_open.pop("previews"))
 
 
-CLASSES = (BOZZETTO_OT_choose_pose, BOZZETTO_OT_set_pose, BOZZETTO_OT_pick_pairs, BOZZETTO_OT_paint_stand)
+CLASSES = (BOZZETTO_OT_choose_pose, BOZZETTO_OT_set_pose, BOZZETTO_OT_mark_spots, BOZZETTO_OT_paint_stand)

@@ -28,7 +28,7 @@ def shots_of(scene):
 
 
 class BOZZETTO_PT_lens(Tab, bpy.types.Panel):
-    """The lens of the shot that is looked through: what it gives, and what it could give"""
+    """The lens of the shot that is viewed: what it gives, and what it could give"""
 
     bl_label = "Lens"
     bl_idname = "BOZZETTO_PT_lens"
@@ -53,14 +53,14 @@ class BOZZETTO_PT_lens(Tab, bpy.types.Panel):
 
 
 def draw_shots(layout, shots, active):
-    """A small picture of each shot, to look through it."""
+    """A small picture of each shot, to view it."""
     grid = layout.grid_flow(columns=3, even_columns=True, row_major=True)
     for shot in shots:
         column = grid.column(align=True)
         if shot.preview is not None and shot.preview.is_image_custom:
             column.template_icon(icon_value=shot.preview.icon_id, scale=4.0)
         key = shot.get(roles.KEY, shot.name)
-        column.operator("bozzetto.look_through", text=key, depress=shot == active).shot = shot.name
+        column.operator("bozzetto.view_shot", text=key, depress=shot == active).shot = shot.name
     layout.operator("bozzetto.draw_shots", icon="FILE_REFRESH")
 
 
@@ -103,11 +103,11 @@ def draw_questions(layout, manager):
     layout.operator("bozzetto.lens_focal")
 
 
-class BOZZETTO_OT_look_through(bpy.types.Operator):
-    """Make this the shot in work and look through it"""
+class BOZZETTO_OT_view_shot(bpy.types.Operator):
+    """Make this the shot in work and view it through its camera"""
 
-    bl_idname = "bozzetto.look_through"
-    bl_label = "Look through"
+    bl_idname = "bozzetto.view_shot"
+    bl_label = "View this shot"
     bl_options = {"INTERNAL", "UNDO"}
 
     shot: StringProperty()
@@ -309,7 +309,7 @@ def _paragraph(layout, words, width=72):
 
 
 CLASSES = (
-    BOZZETTO_OT_look_through, BOZZETTO_OT_draw_shots, BOZZETTO_OT_lens_point, BOZZETTO_OT_lens_hold, BOZZETTO_OT_lens_fill,
+    BOZZETTO_OT_view_shot, BOZZETTO_OT_draw_shots, BOZZETTO_OT_lens_point, BOZZETTO_OT_lens_hold, BOZZETTO_OT_lens_fill,
     BOZZETTO_OT_lens_focal,
 )  # fmt: skip
 

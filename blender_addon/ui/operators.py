@@ -47,7 +47,7 @@ class BOZZETTO_OT_run_job(WatchedWork, bpy.types.Operator):
         name="Until part", description="The part of the work to stop after; empty: the last", options={"HIDDEN", "SKIP_SAVE"}
     )
     afresh: BoolProperty(
-        name="Make ours again",
+        name="Reset to automatic",
         description="Replace also what you changed or deleted by hand",
         default=False,
         options={"HIDDEN", "SKIP_SAVE"},

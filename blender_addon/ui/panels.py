@@ -123,7 +123,7 @@ def draw_field(layout: Any, group: Any, name: str, spec: Spec, step: str) -> Non
     row = layout.row(align=True, heading=label_of(name, spec))
     row.prop(group, f"use_{name}", text="")
     if not getattr(group, f"use_{name}"):
-        row.label(text="by itself")
+        row.label(text="Auto")
         return
     row.prop(group, name, text="")
     if spec.kind == "point":

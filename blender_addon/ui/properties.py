@@ -101,7 +101,7 @@ def _group(settings: type) -> type:
         annotations[name] = _property(spec, value, name)
         if has_switch(spec):
             annotations[f"use_{name}"] = BoolProperty(
-                name=f"Set {label_of(name, spec).lower()}", description="Off: found by itself", default=False
+                name=f"Set {label_of(name, spec).lower()}", description="Off: automatic", default=False
             )
         if spec.kind == "table":
             annotations[f"active_{name}"] = IntProperty(default=0, min=0)

@@ -125,7 +125,7 @@ class BOZZETTO_OT_answer(bpy.types.Operator):
         way, _ = question.ways()[self.way]
         if not way.sets:
             if self.way:
-                self.report({"INFO"}, f"{way.words}: no setting chooses this by itself; see the step's settings")
+                self.report({"INFO"}, f"{way.words}: no single setting chooses this; see the step's settings")
                 return {"CANCELLED"}
             stage_of(scene).accept(question.place, way.words)
             bpy.ops.ed.undo_push(message="Checked")

@@ -153,7 +153,7 @@ def pairs_are_clicked(hand: Hand, pairs: list[Any]) -> Step:
     """
     window = hand.window
     yield from looking(window, [one for one in bpy.data.objects if one.get("bozzetto_role") == "upright"], 0.6, 0.2)
-    asked(hand, bpy.ops.bozzetto.pick_pairs, scan="2")
+    asked(hand, bpy.ops.bozzetto.mark_spots, scan="2")
     for _ in range(3):
         yield
     first, further = (bpy.data.objects[f"Pick on the {which} scan"] for which in ("first", "further"))
@@ -167,7 +167,7 @@ def pairs_are_clicked(hand: Hand, pairs: list[Any]) -> Step:
     yield from waited(window)
     found = figures("registration")
     hand.log("pairs", found["verdict_2"], found["reason_2"], "rms", found["rms_mm_2"])
-    if "picked pairs" not in found["reason_2"]:
+    if "matching spots" not in found["reason_2"]:
         raise AssertionError("the clicks placed nothing")
     yield from hand.shot("8-pairs-placed")
     _settings().pairs.clear()

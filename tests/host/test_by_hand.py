@@ -102,7 +102,7 @@ def test_picked_pairs_are_in_the_scans_own_coordinates(scene: Any) -> None:
     assert len(bpy.data.objects) == before
     scene.bozzetto.registration.choices.clear()
     assert bpy.ops.bozzetto.run_job(first="registration", last="registration") == {"FINISHED"}
-    assert "picked pairs" in results(scene)["registration"]["figures"]["reason_2"]
+    assert "matching spots" in results(scene)["registration"]["figures"]["reason_2"]
     rows.clear()
 
 

@@ -36,10 +36,10 @@ def test_looking_through_a_shot(scene: Any) -> None:
     lens = sys.modules["bl_ext.user_default.bozzetto.ui.lens"]
     assert [one.name for one in lens.shots_of(scene)] == ["Shot hero", "Shot detail", "Shot back", "Shot turntable"]
     assert all(one.preview is not None and one.preview.is_image_custom for one in lens.shots_of(scene))
-    assert bpy.ops.bozzetto.look_through(shot="Shot back") == {"FINISHED"}
+    assert bpy.ops.bozzetto.view_shot(shot="Shot back") == {"FINISHED"}
     assert scene.camera == shot("back")
-    assert bpy.ops.bozzetto.look_through(shot="Shot hero") == {"FINISHED"}
-    assert bpy.ops.bozzetto.look_through(shot="gone") == {"CANCELLED"}
+    assert bpy.ops.bozzetto.view_shot(shot="Shot hero") == {"FINISHED"}
+    assert bpy.ops.bozzetto.view_shot(shot="gone") == {"CANCELLED"}
 
 
 def test_points_from_cursor_and_from_selection(scene: Any) -> None:

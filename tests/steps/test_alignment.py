@@ -9,8 +9,6 @@ import pytest
 
 bpy = pytest.importorskip("bpy")
 
-from tests.core.scan.test_doubtful import filled_gap  # noqa: E402
-
 from blender_addon.core.mesh.similarity import Similarity, rotation_from_vector  # noqa: E402
 from blender_addon.core.mesh.triangles import TriangleMesh, edges  # noqa: E402
 from blender_addon.job.errors import SubjectError  # noqa: E402
@@ -22,6 +20,7 @@ from blender_addon.scene.meshes import make_object, read_mesh  # noqa: E402
 from blender_addon.scene.stage import Stage  # noqa: E402
 from blender_addon.steps.scan import registration, separation  # noqa: E402
 from scripts.truth.stands import meshed, subjects  # noqa: E402
+from tests.core.scan.test_doubtful import filled_gap  # noqa: E402
 
 THERE = Similarity(0.013, rotation_from_vector(np.array([0.4, -1.1, 2.0])), np.array([3.0, 1.0, -2.0]))
 
@@ -74,7 +73,7 @@ def test_stand_comes_from_its_own_scan(stage: Stage, tmp_path: Any) -> None:
 
 
 def test_picked_pairs_win_over_an_earlier_choice(stage: Stage) -> None:
-    """Whoever chose the third of eight poses and then picked pairs has one pose, which is used."""
+    """Whoever chose the third of eight poses and then marked matching spots has one pose, which is used."""
     spots = np.array([[39.0, 2.0, 6.0], [1.0, 30.0, 6.0], [-39.0, -20.0, 6.0]])
     pairs = [
         registration.Pair(scan="2", on_further=tuple(there), on_first=tuple(here))
@@ -84,7 +83,7 @@ def test_picked_pairs_win_over_an_earlier_choice(stage: Stage) -> None:
     upright = stage.require("upright")
     upright["bozzetto_matrix"] = np.diag([0.001, 0.001, 0.001, 1.0]).ravel().tolist()
     result = done(stage, registration, pairs=pairs, choices=choices)
-    assert result.figures["used_2"] and "3 picked pairs" in result.figures["reason_2"]
+    assert result.figures["used_2"] and "3 matching spots" in result.figures["reason_2"]
     assert result.figures["mm_per_unit_2"] == pytest.approx(1 / 0.013, rel=2e-3)
 
 
@@ -114,7 +113,7 @@ def test_none_means_none(stage: Stage) -> None:
 def test_wrong_requests_are_told_by_name(stage: Stage) -> None:
     with pytest.raises(SubjectError, match='"5"'):
         done(stage, registration, pairs=[registration.Pair(scan="5")])
-    with pytest.raises(SubjectError, match="three picked pairs"):
+    with pytest.raises(SubjectError, match="three matching spots"):
         done(stage, registration, pairs=[registration.Pair(scan="2")])
     with pytest.raises(SubjectError, match='"7"'):
         done(stage, separation, stand_from="7")

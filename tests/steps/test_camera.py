@@ -214,7 +214,7 @@ def test_edits_survive_until_made_ours_again(change):
 
 def test_own_shots_change_and_join_the_list():
     step, stage = job(
-        coverage="full", turntable=False,
+        views="full", turntable=False,
         shots=[
             {"name": "hero", "f_number": 4.0, "light": "overcast", "width": 600, "height": 900},
             {"name": "base mark", "kind": "detail", "focus": [0.0, -20.0, 10.0], "magnification": 1.0},
@@ -234,7 +234,7 @@ def test_own_shots_change_and_join_the_list():
 @pytest.mark.parametrize("size", [(960, 640), (640, 960)])
 def test_a_piece_beside_the_middle_is_not_clipped(across, fill, size):
     row = {"name": "hero", "across": across, "fill": fill, "width": size[0], "height": size[1], "tilt": 25.0}
-    step, stage = job(coverage="own", turntable=False, shots=[row])
+    step, stage = job(views="own", turntable=False, shots=[row])
     run(step, stage)
     hero, scene = stage.find("shot", "hero"), bpy.context.scene
     scene.render.resolution_x, scene.render.resolution_y = size
@@ -301,7 +301,7 @@ def test_wrong_wishes_and_nothing_to_photograph_are_said():
     with pytest.raises(SheetError, match="two shots named"):
         run(step, stage)
     with pytest.raises(SheetError, match="no shots"):
-        run(*job(coverage="own", turntable=False))
+        run(*job(views="own", turntable=False))
     step, stage = job()
     stage.find("piece").data.clear_geometry()
     with pytest.raises(SubjectError, match="no surface"):

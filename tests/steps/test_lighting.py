@@ -29,7 +29,7 @@ from blender_addon.scene.dressing.shot_light import (
     close_card,
     turn_towards,
 )
-from blender_addon.scene.dressing.targets import make_lookdev
+from blender_addon.scene.dressing.targets import make_targets
 from blender_addon.scene.shots.lens_drivers import FOCUS, KIND
 from blender_addon.scene.stage import Stage
 from blender_addon.steps.dressing import lighting as step
@@ -319,13 +319,13 @@ def test_the_chart_comes_back_as_published() -> None:
     assert float(delta_e_2000(lab(patches), lab(published)).mean()) < 1.0
 
 
-def test_lookdev_stands_beside_the_subject_and_goes_again() -> None:
-    stage, _ = run("lighting.lookdev=true")
-    chart, ball = stage.require("card", "lookdev chart"), stage.require("card", "lookdev grey ball")
+def test_targets_stands_beside_the_subject_and_goes_again() -> None:
+    stage, _ = run("lighting.targets=true")
+    chart, ball = stage.require("card", "target chart"), stage.require("card", "target grey ball")
     assert ball.matrix_basis.translation.x > 0.03  # the hero looks along +Y, so the right is +X
     assert not chart.hide_render
     stage, _ = run(only="lighting")
-    assert stage.find("card", "lookdev chart") is None
+    assert stage.find("card", "target chart") is None
 
 
 @pytest.mark.parametrize(
@@ -341,7 +341,7 @@ def test_a_card_is_always_seen_by_the_camera(camera: tuple, light: tuple) -> Non
 def test_no_ball_hides_a_patch_of_the_chart_from_the_camera() -> None:
     """Seen from 15 degrees above, as product shots are: the lowest row of patches lies clear over both balls."""
     camera = np.array([0.0, -np.cos(np.radians(15.0)), np.sin(np.radians(15.0))])
-    made = make_lookdev(np.zeros(3), 90.0, camera)
+    made = make_targets(np.zeros(3), 90.0, camera)
     up = np.array([0.0, np.sin(np.radians(15.0)), np.cos(np.radians(15.0))])
 
     def seen(item: Any) -> np.ndarray:

@@ -66,7 +66,7 @@ def offer_part(stage: Any, role: str, item: Any, *, key: str, name: str) -> None
         base = material.name.split(".")[0]
         if base in edited:
             item.data.materials[place] = edited[base]
-            stage.note(f'Kept the material "{edited[base].name}" as you changed it; "make ours again" replaces it')
+            stage.note(f'Kept the material "{edited[base].name}" as you changed it; "Reset to automatic" replaces it')
         else:
             material[BASE], material[roles.MADE] = base, fingerprint(material)
     stage.offer(role, item, key=key, name=name)

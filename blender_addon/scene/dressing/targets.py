@@ -76,7 +76,7 @@ def mirror_material() -> Any:
     return material
 
 
-def make_lookdev(foot: Any, size: float, camera: Any) -> dict[str, Any]:
+def make_targets(foot: Any, size: float, camera: Any) -> dict[str, Any]:
     """Balls at the camera's right of the subject, the chart behind and above them where all its patches show, by name.
 
     foot: (3,) where the subject stands, mm. size: its largest extent, mm. camera: (3,) unit direction to the camera.

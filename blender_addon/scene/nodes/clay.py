@@ -26,7 +26,7 @@ def _clay(tree: Tree) -> None:
     dust = tree.input("Dust", "float", 0.3, help="Dry powder in recesses that face upwards")
     wash = tree.input("Crevice Wash", "float", 0.25, help="Thin dark slip left in recesses")
     wash_colour = tree.input("Wash Colour", "colour", (0.07, 0.055, 0.045), help="Colour of the wash")
-    wear = tree.input("Raised Wear", "float", 0.25, help="Edges rubbed paler and smoother by handling")
+    wear = tree.input("Handling Wear", "float", 0.25, help="Edges rubbed paler and smoother by handling")
     prints = tree.input("Invented Fingerprints", "float", 0.0, help="An effect: marks that the piece does not have")
     chatter = tree.input("Invented Tool Chatter", "float", 0.0, help="An effect: marks that the piece does not have")
     mm = tree.input("Position", "vector", help="Position on the piece in mm")

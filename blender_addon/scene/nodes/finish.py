@@ -23,8 +23,8 @@ def _finish(tree: Tree) -> None:
     image = tree.input("Image", "colour", (0.0, 0.0, 0.0))
     grain = tree.input("Grain", "float", 0.0, low=0.0, high=0.5, help="Noise of a sensor or film: its share of the light")
     vignette = tree.input("Vignette", "float", 0.0, low=0.0, high=3.0, help="Fall-off in the corners, stops")
-    bloom = tree.input(
-        "Bloom", "float", 0.0, low=0.0, high=0.5, help="Share of the light that the lens spreads over the picture"
+    glare = tree.input(
+        "Glare", "float", 0.0, low=0.0, high=0.5, help="Share of the light that the lens spreads over the picture"
     )
     soft = tree.input(
         "Softness", "float", 0.0, low=0.0, high=10.0, help="Diffraction: standard deviation, thousandths of the width"
@@ -35,7 +35,7 @@ def _finish(tree: Tree) -> None:
     wide = _blurred(tree, sharp, tree.math("MULTIPLY", width, 0.030))
     wider = _blurred(tree, sharp, tree.math("MULTIPLY", width, 0.009))
     veil = tree.mix(0.5, wide, wider)
-    glowing = tree.mix(bloom, sharp, veil)
+    glowing = tree.mix(glare, sharp, veil)
     falling = tree.mix(1.0, glowing, _grey(tree, _falloff(tree, image, vignette)), blend="MULTIPLY")
     noisy = tree.mix(1.0, falling, _grey(tree, _grain(tree, image, grain)), blend="MULTIPLY")
     tree.output("Image", "image", noisy)

@@ -22,7 +22,7 @@ def _stone(tree: Tree) -> None:
     polish = tree.input("Polish", "float", 0.15, help="0 as sawn, 0.5 honed, 1 polished")
     light = tree.input("Translucence", "float", 0.0, help="Light that enters, as in marble")
     wash = tree.input("Crevice Wash", "float", 0.3, help="Dirt in recesses")
-    wear = tree.input("Raised Wear", "float", 0.3, help="Edges polished by handling")
+    wear = tree.input("Handling Wear", "float", 0.3, help="Edges polished by handling")
     mm = tree.input("Position", "vector", help="Position on the piece in mm")
     normal = tree.input("Normal", "vector", help="Normal of the surface with its relief")
     recess = tree.input("Recess", "float", 0.0, help="0 to 1 in recesses")

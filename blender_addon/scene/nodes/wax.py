@@ -17,7 +17,7 @@ def _wax(tree: Tree) -> None:
     depth = tree.input("Scattering Depth", "float", 1.6, low=0.05, high=20.0, help="How far red light travels inside, mm")
     polish = tree.input("Polish", "float", 0.4, help="0 dull from the tool, 1 polished or cast against glass")
     bloom = tree.input("Bloom", "float", 0.25, help="The pale haze that old wax grows")
-    wear = tree.input("Raised Wear", "float", 0.2, help="Edges rubbed smooth by warm fingers")
+    wear = tree.input("Handling Wear", "float", 0.2, help="Edges rubbed smooth by warm fingers")
     mm = tree.input("Position", "vector", help="Position on the piece in mm")
     normal = tree.input("Normal", "vector", help="Normal of the surface with its relief")
     recess = tree.input("Recess", "float", 0.0, help="0 to 1 in recesses")

@@ -29,7 +29,7 @@ def _wood(tree: Tree) -> None:
     varnish = tree.input("Varnish", "float", 0.0, help="A clear film of varnish")
     tilt = tree.input("Grain Turn", "vector", (0.06, 0.04, 0.0), help="Turn of the grain from upright, radians")
     pith = tree.input("Pith", "vector", (38.0, 55.0, 0.0), help="Where the middle of the tree was, mm from the piece's axis")
-    wear = tree.input("Raised Wear", "float", 0.2, help="Edges darkened and polished by handling")
+    wear = tree.input("Handling Wear", "float", 0.2, help="Edges darkened and polished by handling")
     wash = tree.input("Crevice Wash", "float", 0.3, help="Dirt and old wax in recesses")
     mm = tree.input("Position", "vector", help="Position on the piece in mm")
     normal = tree.input("Normal", "vector", help="Normal of the surface with its relief")

@@ -28,7 +28,7 @@ def clay(settings: Any) -> Surface:
         "Grog Size": body.grog_mm,
         "Dust": settings.dust if settings.clay_state == "dry" else 0.4 * settings.dust,
         "Crevice Wash": settings.crevice_wash,
-        "Raised Wear": settings.raised_wear,
+        "Handling Wear": settings.handling_wear,
         "Invented Fingerprints": settings.fingerprints,
         "Invented Tool Chatter": settings.tool_chatter,
     })  # fmt: skip
@@ -50,7 +50,7 @@ def wood(settings: Any) -> Surface:
         "Oil": 1.0 if settings.wood_finish == "oiled" else 0.0,
         "Varnish": 1.0 if settings.wood_finish == "varnished" else 0.0,
         "Crevice Wash": settings.crevice_wash,
-        "Raised Wear": settings.raised_wear,
+        "Handling Wear": settings.handling_wear,
     })  # fmt: skip
 
 
@@ -96,7 +96,7 @@ def bronze(settings: Any) -> Surface:
         "Patina": thickness,
         "Patina Colour": colour,
         "Verdigris": green,
-        "Rubbed Edges": min(1.0, 1.8 * settings.raised_wear),
+        "Rubbed Edges": min(1.0, 1.8 * settings.handling_wear),
     })  # fmt: skip
 
 
@@ -110,11 +110,11 @@ def wax(settings: Any) -> Surface:
     """Wax or resin."""
     _, colour, depth, polish, bloom = reflectance.WAXES[settings.wax_kind]
     values = {"Colour": colour, "Scattering Depth": depth, "Polish": polish, "Bloom": bloom}
-    return Surface("wax", values | {"Raised Wear": settings.raised_wear})
+    return Surface("wax", values | {"Handling Wear": settings.handling_wear})
 
 
 def _handled(settings: Any) -> dict[str, float]:
-    return {"Crevice Wash": settings.crevice_wash, "Raised Wear": settings.raised_wear}
+    return {"Crevice Wash": settings.crevice_wash, "Handling Wear": settings.handling_wear}
 
 
 def region(row: Any, settings: Any) -> Surface:

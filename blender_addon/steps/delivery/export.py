@@ -20,7 +20,7 @@ from ...scene.session import write_text
 from ...scene.shots.lens_drivers import NEVER
 from ...scene.stage import Stage
 
-LABEL = "Hand over"
+LABEL = "Delivery files"
 NEEDS = ("piece",)
 USES = ("stand", "pictures", "shot", "surface", "albedo", "relief_height", "relief_normal")
 MAKES = ("files",)
@@ -53,7 +53,9 @@ class Settings:
     aspect: float | None = number(None, low=0.2, high=5.0, help="Crop to this width over height, about the middle", more=True)
     scale_bar: bool = switch(False, help="A scale bar in the corner, true at the plane of focus", more=True)
     credit: str = text("", help="A line of credit on the page and in the copies' corner", more=True)
-    names: str = text("{job}_{shot}", help="Names of the copies; {job}, {shot} and {number} are filled in", more=True)
+    names: str = text(
+        "{job}_{shot}", label="File names", help="Names of the copies; {job}, {shot} and {number} are filled in", more=True
+    )
 
 
 def run(stage: Stage, settings: Settings) -> Run:

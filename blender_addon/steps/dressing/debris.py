@@ -38,16 +38,14 @@ class Settings:
     count: int = integer(
         300, low=0, high=500_000, label="Pieces", help="How many pieces; 300 look right, many more are possible"
     )
-    powder: int | None = integer(
-        None, low=0, high=500_000, help="How many grains of powder; by itself six a piece, 20,000 at most"
-    )
+    powder: int | None = integer(None, low=0, high=500_000, help="How many grains of powder; auto: six a piece, 20,000 at most")
     body: str | None = choice(None, BODY_CHOICES, help="What the pieces are of; auto: as the material of the piece")
     tone: tuple[float, float, float] | None = colour(
-        None, help="Albedo of the pieces; by itself that of the piece", label="Colour"
+        None, help="Colour of the pieces (linear albedo, 0 to 1); auto: that of the piece", label="Colour"
     )
     size: float = number(1.0, low=0.1, high=10.0, label="Size factor", help="Factor on the true sizes", more=True)
     falloff: float | None = length(
-        None, low=5.0, high=2000.0, help="Distance in which they thin out; by itself by the subject's size"
+        None, low=5.0, high=2000.0, help="Distance from the subject in which they thin out; auto: by the subject's size"
     )
     drift: float = number(0.75, low=0.0, high=1.0, label="Drifts", help="0 even, 1 gathered in drifts", more=True)
     keep_off: float = length(1.2, low=0.0, high=200.0, help="Least distance from subject and props", more=True)

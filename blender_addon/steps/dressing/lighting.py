@@ -17,7 +17,7 @@ from ...job.settings import angle, choice, number, switch, text
 from ...job.step import Progress, Result, Run
 from ...scene.dressing import hdri, lights, meter
 from ...scene.dressing.shot_light import CLOSE_OFFSET, CLOSER, EXPOSURE, FLUX, FOLLOWS, SHADE, close_card, turn_towards
-from ...scene.dressing.targets import make_lookdev
+from ...scene.dressing.targets import make_targets
 from ...scene.nodes.finish import diffraction_share, put_finish
 from ...scene.nodes.materials import exposed_as
 
@@ -36,6 +36,8 @@ LOOKS = {"AgX": "AgX - High Contrast", "Standard": "None"}
 
 @dataclass(kw_only=True)
 class Settings:
+    ALIASES = {"lookdev": "targets", "bloom": "glare"}
+
     setup: str = choice("north_window", (*SETUPS, HDRI), help="The light", label="Set-up")
     surroundings: str = text("interior", help="For the set-up Surroundings: a name of Blender's own or an .exr or .hdr file")
     turn: float = angle(0.0, low=-360.0, high=360.0, help="Turns the light about the vertical, counter-clockwise from above")
@@ -47,14 +49,16 @@ class Settings:
         help="Strength of the surroundings; the grey card evens it out again",
         more=True,
     )
-    exposure: float | None = number(None, low=-20.0, high=20.0, unit="stops", help="Exposure; by itself: by the grey card")
+    exposure: float | None = number(
+        None, low=-20.0, high=20.0, unit="stops", help="Exposure of the picture; auto: by a grey card beside the subject"
+    )
     offset: float | None = number(
         None,
         low=-5.0,
         high=5.0,
         unit="stops",
-        label="Exposure offset",
-        help="Lighter or darker than the grey card says; by itself: by the material",
+        label="Exposure compensation",
+        help="Lighter or darker than the grey card says; auto: by the material",
     )
     white_balance: float = number(
         80.0,
@@ -65,19 +69,22 @@ class Settings:
         more=True,
     )
     cards: bool = switch(
-        True, label="Cards", help="White cards that open the shadows, black ones that deepen them, as the set-up has", more=True
+        True,
+        label="Reflectors and flags",
+        help="White reflectors that open the shadows, black flags that deepen them, as the set-up has",
+        more=True,
     )
     strips: bool | None = switch(
-        None, label="Strip lights", help="Narrow lights that draw the edges; by itself: for bronze", more=True
+        None, label="Strip lights", help="Narrow lights that draw the edges; auto: for bronze", more=True
     )
     follow: bool = switch(
         True,
         label="Follow camera",
         help="Built-in set-ups turn with the shot's camera, as if the piece were turned on the table",
     )
-    lookdev: bool = switch(
+    targets: bool = switch(
         False,
-        label="Colour chart",
+        label="Targets",
         help="Colour chart, grey ball and mirror ball beside the subject, to check a look by",
         more=True,
     )
@@ -86,7 +93,7 @@ class Settings:
         True, label="Camera finish", help="What a camera adds: fall-off, glare, diffraction, grain; switch it off to measure"
     )
     vignette: float = number(0.25, low=0.0, high=3.0, unit="stops", help="Fall-off of light in the corners", more=True)
-    bloom: float = number(
+    glare: float = number(
         2.5, low=0.0, high=50.0, unit="%", help="Share of the light that the lens spreads as glare", more=True
     )
     grain: float = number(
@@ -126,8 +133,8 @@ def run(stage: Any, settings: Settings) -> Run:
                 "white_balance": [round(float(gain), 4) for gain in gains],
                 "card_error_percent": round(100 * reading.error, 2), "card_normal": [round(float(v), 4) for v in light.normal],
             }  # fmt: skip
-    if settings.lookdev:
-        _offer_lookdev(stage, subject)
+    if settings.targets:
+        _offer_targets(stage, subject)
     stage.at_swap(_pin(stage, settings, exposures[settings.setup]))
     figures["setups"] = len(names)
     return Result(
@@ -253,11 +260,11 @@ class _Light:
         stage.offer("card", card, key="grey", name="Grey card")
 
 
-def _offer_lookdev(stage: Any, subject: _Subject) -> None:
+def _offer_targets(stage: Any, subject: _Subject) -> None:
     foot = np.array([subject.centre[0], subject.centre[1], 0.0])
-    for key, item in make_lookdev(foot, subject.size, subject.camera).items():
+    for key, item in make_targets(foot, subject.size, subject.camera).items():
         item[FOLLOWS] = math.atan2(subject.camera[1], subject.camera[0])
-        stage.offer("card", item, key=f"lookdev {key}", name=key.capitalize())
+        stage.offer("card", item, key=f"target {key}", name=key.capitalize())
 
 
 def _asked_by_shots(stage: Any) -> list[str]:
@@ -320,5 +327,5 @@ def _finish(settings: Settings) -> dict[str, float] | None:
         return None
     soft = diffraction_share(16.0, 36.0) if settings.diffraction else 0.0  # each shot sets its own when it is rendered
     return {
-        "Grain": settings.grain / 100.0, "Vignette": settings.vignette, "Bloom": settings.bloom / 100.0, "Softness": soft,
+        "Grain": settings.grain / 100.0, "Vignette": settings.vignette, "Glare": settings.glare / 100.0, "Softness": soft,
     }  # fmt: skip

@@ -71,9 +71,9 @@ class Settings:
         None, low=15.0, high=400.0, help="Usual width of a board; auto: 88 mm, wider under a large piece", more=True
     )
     gap: float = length(0.9, low=0.0, high=8.0, help="Usual gap between boards", more=True)
-    props: int = integer(4, low=0, high=13, help="How many props lie round the subject")
+    props: int = integer(4, low=0, high=13, help="How many props lie round the subject: tools, jars, cloths of true size")
     things: str = text("", label="Which props", help="By name, with commas between; empty: drawn from the trade's", more=True)
-    collection: str | None = data("collection", help="Take the props from a collection of yours instead", more=True)
+    collection: str | None = data("collection", help="Take the props from a collection of yours instead", label="Own props", more=True)
     series: str = choice("related", SERIES, help="What pieces of one series have in common")
     seed: int | None = integer(
         None,
@@ -82,12 +82,8 @@ class Settings:
         label="Arrangement",
         help="Another number, other boards and another arrangement; auto: by the name of the job",
     )
-    width: float | None = length(
-        None, low=200.0, high=6000.0, help="Width of the table; by itself: to fit the subject", more=True
-    )
-    depth: float | None = length(
-        None, low=200.0, high=4000.0, help="Depth of the table; by itself: to fit the subject", more=True
-    )
+    width: float | None = length(None, low=200.0, high=6000.0, help="Width of the table; auto: to fit the subject", more=True)
+    depth: float | None = length(None, low=200.0, high=4000.0, help="Depth of the table; auto: to fit the subject", more=True)
 
 
 def run(stage: Any, settings: Settings) -> Run:

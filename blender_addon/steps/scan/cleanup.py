@@ -1,4 +1,4 @@
-"""Welds, drops what is not the thing, closes holes and open bottoms, and brings the triangles to a sensible number."""
+"""Welds, drops what is not the thing, fills holes and open bottoms, and brings the triangles to a sensible number."""
 
 from __future__ import annotations
 
@@ -38,6 +38,8 @@ KEPT_PROPERTIES = ("bozzetto_scan_role", "bozzetto_file", "bozzetto_unit_known",
 class Settings:
     """What cleanup can be told."""
 
+    ALIASES = {"close": "fill_holes"}
+
     table: bool = switch(
         True, label="Cut table away", help="Cut away the table and the paper targets that the thing was scanned on"
     )
@@ -55,10 +57,10 @@ class Settings:
         low=0.0,
         high=50.0,
         unit="%",
-        label="Loose below",
-        help="Parts smaller than this share of the main one's surface go",
+        label="Drop parts under",
+        help="Loose parts smaller than this share of the main one's surface are dropped",
     )
-    close: bool = switch(True, label="Close holes", help="Close holes and open bottoms, and mark the faces as filled")
+    fill_holes: bool = switch(True, help="Fill holes and open bottoms, and mark the faces as filled")
     budget: int = integer(
         500_000,
         low=1000,
@@ -113,8 +115,8 @@ def _cleaned(stage: Any, settings: Settings, key: str, said: list[str], figures:
         whole, mesh = mesh, _without_table(mesh, said, figures)
         if mesh is not whole:  # what stood beside the thing is now loose
             mesh = _without_loose(mesh, settings, said, figures, near=NEAR_ON_TABLE)
-    if settings.close:
-        yield Progress(0.4, f"Closing holes of scan {key}")
+    if settings.fill_holes:
+        yield Progress(0.4, f"Filling holes of scan {key}")
         materials = [slot.material for slot in stage.require("scan", key).material_slots]
         mesh = _closed(stage, mesh, materials, said, figures)
     mesh = _outward(holes.marked(mesh), said, figures)
@@ -214,7 +216,7 @@ def _closed(stage: Any, mesh: TriangleMesh, materials: Sequence[Any], said: list
     if safe:
         filled = int(mesh.face_marks[holes.FILLED].sum())
         figures["filled_faces"] = filled
-        said.append(f"{len(safe)} hole{'s' if len(safe) > 1 else ''} closed and marked as filled")
+        said.append(f"{len(safe)} hole{'s' if len(safe) > 1 else ''} filled")
     if len(open_rims) > len(safe):
         stage.warn(f"{len(open_rims) - len(safe)} openings are as large as the surface round them and were left open")
     return mesh

@@ -16,7 +16,7 @@ from ...scene.meshes import make_object
 from ...scene.scan.importers import Imported, import_scan
 from ...scene.scan.textures import PARTS, Textures, image_of, scan_material, sizes_of, textures_of
 
-LABEL = "Intake"
+LABEL = "Load scans"
 NEEDS: tuple[str, ...] = ()
 MAKES = ("scan",)
 
@@ -27,7 +27,7 @@ ROLES = (
     ("turned", "Turned", "The piece again, turned under the same light"),
 )
 UNITS = (
-    ("auto", "By itself", "Guessed from the size; a known length in the step Orientation decides"),
+    ("auto", "Auto", "Guessed from the size; a known length decides"),
     ("m", "Metres", "The file is in metres, at true size"),
     ("cm", "Centimetres", "The file is in centimetres, at true size"),
     ("mm", "Millimetres", "The file is in millimetres, at true size"),
@@ -129,7 +129,7 @@ def _materials(stage: Any, settings: Settings, path: Path, imported: Imported) -
             found = textures_of(material, path, alone=alone, by_name=settings.find_textures, missing=missing)
         textures.append(found)
     for words in dict.fromkeys(missing):
-        stage.warn(f'"{path.name}": {words}; put the whole picture beside the scan and run intake again')
+        stage.warn(f'"{path.name}": {words}; put the whole picture beside the scan and load the scans again')
     for words in dict.fromkeys(found.refused for found in textures if found.refused):
         stage.warn(f'"{path.name}": {words}')
     if not has_uv and settings.find_textures and not imported.mesh.colours:

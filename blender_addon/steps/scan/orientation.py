@@ -64,12 +64,16 @@ class Settings:
         help="Known distance of the points A and B, such as the marks of a scale bar",
         more=True,
     )
-    point_a: tuple[float, ...] | None = point(None, unit="", help="Point A, in the scan's own coordinates", more=True)
-    point_b: tuple[float, ...] | None = point(None, unit="", help="Point B, in the scan's own coordinates", more=True)
+    point_a: tuple[float, ...] | None = point(
+        None, unit="", label="Point A", help="Point A, in the scan's own coordinates", more=True
+    )
+    point_b: tuple[float, ...] | None = point(
+        None, unit="", label="Point B", help="Point B, in the scan's own coordinates", more=True
+    )
     up: str = choice(
         "auto",
         (
-            ("auto", "By itself", "Found from the shape"),
+            ("auto", "Auto", "Found from the shape"),
             *((axis, axis.upper(), f"The scan's {axis.upper()} axis") for axis in AXES),
         ),
         label="Up axis",
@@ -81,7 +85,7 @@ class Settings:
         low=-360.0,
         high=360.0,
         label="Front direction",
-        help="Where the front is, counter-clockwise from above; by itself the shape's mirror plane proposes it",
+        help="Where the front is, counter-clockwise from above; auto: the shape's mirror plane proposes it",
     )
 
 

@@ -31,7 +31,7 @@ from ...scene.images import make_image
 from ...scene.meshes import make_object, read_mesh
 from ...scene.thumbnails import vertex_colours
 
-LABEL = "Registration"
+LABEL = "Align scans"
 NEEDS = ("upright", "clean")
 MAKES = ("aligned",)
 
@@ -57,12 +57,12 @@ class Pair:
 
 @dataclass(kw_only=True)
 class Choice:
-    """Which of the poses that fit equally well is right."""
+    """Which of the fits that are equally good is right."""
 
     scan: str = text("2", help="Which further scan: its place in the list of scans")
-    candidate: int = integer(1, low=1, high=99, help="Number of the pose, as shown in the figures and the pictures")
+    candidate: int = integer(1, low=1, high=99, label="Fit", help="Number of the possible fit, as its picture is numbered")
     turn: float = angle(
-        0.0, low=-360.0, high=360.0, help="How far it is turned on from that pose, where any turn about its axis fits"
+        0.0, low=-360.0, high=360.0, help="How far it is turned on from that fit, where any turn about its axis fits"
     )
 
 
@@ -70,8 +70,12 @@ class Choice:
 class Settings:
     """How further scans are brought onto the first."""
 
-    pairs: list[Pair] = table(Pair, help="Three or more spots picked on both scans, for a scan that does not find its place")
-    choices: list[Choice] = table(Choice, help="The right pose of a scan that fits in several ways, such as a square stand")
+    pairs: list[Pair] = table(
+        Pair, label="Matching spots", help="Three or more spots picked on both scans, for a scan that does not find its place"
+    )
+    choices: list[Choice] = table(
+        Choice, label="Possible fits", help="The right one of a scan's possible fits, such as those of a square stand"
+    )
 
 
 def run(stage: Any, settings: Settings) -> Run:
@@ -129,13 +133,13 @@ def _by_pairs(
     first: TriangleMesh, mesh: TriangleMesh, pairs: list[Pair], matrix: Any, key: str, role: str, seed: int
 ) -> Registration:
     if len(pairs) < 3 or any(row.on_further is None or row.on_first is None for row in pairs):
-        raise SubjectError(f"Scan {key} needs three picked pairs of points, each with a spot on both scans; there are fewer")
+        raise SubjectError(f"Scan {key} needs three matching spots, each marked on both scans; there are fewer")
     source = np.array([row.on_further for row in pairs], float)
     target = np.array([row.on_first for row in pairs], float) @ matrix[:3, :3].T + matrix[:3, 3]
     try:
         return from_pairs(first, mesh, source, target, seed=seed, partial=role in PARTIAL)
     except ValueError as error:
-        raise SubjectError(f"The picked pairs of scan {key} can't place it: {error}; pick spots that lie far apart") from None
+        raise SubjectError(f"The matching spots of scan {key} can't place it: {error}; mark spots that lie far apart") from None
 
 
 def _used(found: Registration, chosen: list[Choice], key: str) -> Candidate | None:
@@ -145,13 +149,13 @@ def _used(found: Registration, chosen: list[Choice], key: str) -> Candidate | No
     row = chosen[-1]
     if row.candidate > len(found.candidates):
         raise SubjectError(
-            f"Scan {key} has {len(found.candidates)} poses to choose from, so there is no number {row.candidate}"
+            f"Scan {key} has {len(found.candidates)} possible fits to choose from, so there is no number {row.candidate}"
         )
     one = found.candidates[row.candidate - 1]
     if not row.turn:
         return one
     if found.axis is None:
-        raise SubjectError(f"Scan {key} can't turn in itself, so no turn can be chosen for it; choose one of its poses alone")
+        raise SubjectError(f"Scan {key} can't turn in itself, so no turn can be chosen for it; choose one of its fits alone")
     return replace(one, pose=turned_about(one.pose, *found.axis, row.turn))
 
 

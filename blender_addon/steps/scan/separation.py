@@ -44,14 +44,14 @@ class Settings:
     stand: str = choice(
         "auto",
         (
-            ("auto", "By itself", "Look whether there is a stand"),
+            ("auto", "Auto", "Look whether there is a stand"),
             ("yes", "There is one", "Cut at the likeliest line, however faint"),
             ("no", "None", "All of it is the piece"),
         ),
         help="Whether there is a stand to take off; paint the mask on the upright scan to say where",
     )
     stand_from: str | None = text(
-        None, help="Which scan gives the stand: its place in the list; by itself the aligned scan of the stand, else the first"
+        None, help="Which scan gives the stand: its place in the list; auto: the aligned scan of the stand, else the first"
     )
     sink: float = length(
         0.12, low=0.0, high=2.0, help="How deep the piece's cut is set into a stand from another scan", more=True

@@ -58,13 +58,17 @@ class ShotRow:
     """One row of `[[camera.shots]]`: changes the shot of that name, or adds one."""
 
     name: str = text("hero", help="Name of the shot; also of its picture files")
-    kind: str | None = choice(None, KIND_CHOICES, help="What kind of shot; by itself as the name says, else hero")
+    kind: str | None = choice(None, KIND_CHOICES, help="What kind of shot; auto: as the name says, else hero")
     off: bool = switch(False, help="Leave this shot out")
-    azimuth: float | None = angle(None, low=-360.0, high=360.0, help="Direction round the piece: 0 in front, 90 at its right")
+    azimuth: float | None = angle(
+        None, low=-360.0, high=360.0, label="Angle round piece", help="Where it is taken from: 0 in front, 90 at its right"
+    )
     tilt: float | None = angle(None, low=-20.0, high=90.0, help="How far the camera looks down")
     focal_length: float | None = length(None, low=2.0, high=1200.0, help="Focal length of the lens")
     f_number: float | None = number(None, low=0.7, high=64.0, label="f-number", help="Marked f-number")
-    fill: float | None = number(None, low=5.0, high=98.0, unit="%", help="Share of the picture's height the subject fills")
+    fill: float | None = number(
+        None, low=5.0, high=98.0, unit="%", label="Frame fill", help="Share of the picture's height the subject fills"
+    )
     headroom: float | None = number(None, low=0.0, high=100.0, unit="%", help="Share of the free height that is above")
     across: float | None = number(None, low=-1.0, high=1.0, help="Middle of the subject, -1 left edge to 1 right edge")
     magnification: float | None = number(None, low=0.01, high=10.0, help="Image size over object size, for a detail")
@@ -73,11 +77,11 @@ class ShotRow:
     overlap: float = only_when(
         number(30.0, low=0.0, high=90.0, unit="%", help="Overlap of a bracket's slices"), depth=("bracket", "frames")
     )
-    hold_from: tuple[float, ...] | None = point(None, help="Sharp from this point ...")
-    hold_to: tuple[float, ...] | None = point(None, help="... to this point")
+    hold_from: tuple[float, ...] | None = point(None, label="Sharp from", help="The nearest point that is to be sharp")
+    hold_to: tuple[float, ...] | None = point(None, label="Sharp to", help="The furthest point that is to be sharp")
     width: int | None = integer(None, low=16, high=20000, unit="px", help="Width of the picture")
     height: int | None = integer(None, low=16, high=20000, unit="px", help="Height of the picture")
-    light: str | None = choice(None, LIGHTS, help="Light set-up of this shot; by itself the job's")
+    light: str | None = choice(None, LIGHTS, help="Light set-up of this shot; auto: the job's")
     set: str = text("", help="Table of this shot, such as slate; empty for the job's")
     hide: str = text("", help="Parts of the set to hide, by name, with commas between")
 
@@ -86,30 +90,45 @@ class ShotRow:
 class Settings:
     """How the subject is photographed."""
 
-    coverage: str = choice(
+    ALIASES = {"coverage": "views"}
+
+    views: str = choice(
         "few",
         (
             ("few", "Hero, detail, back", "The three pictures that most jobs need"),
             ("full", "All sides", "Hero, left, right, back, top and three details"),
             ("own", "Own list", "Only the shots listed"),
         ),
-        help="Which shots to take",
+        help="Which views of the piece are photographed",
     )
     format: str = choice(
         "full_frame",
         (*((entry.key, entry.label, f"{entry.width_mm:g} x {entry.height_mm:g} mm") for entry in FORMATS),
          ("own", "Own size", "Width and height as given")),
-        help="Size of the sensor",
+        label="Sensor size",
+        help="Size of the camera's sensor: a smaller one sees less and holds more sharp",
     )  # fmt: skip
     format_width: float = only_when(length(36.0, low=1.0, high=300.0, help="Width of an own sensor"), format="own")
     format_height: float = only_when(length(24.0, low=1.0, high=300.0, help="Height of an own sensor"), format="own")
-    focal_length: float | None = length(None, low=2.0, high=1200.0, help="Focal length; by itself a 90 mm macro at full frame")
+    focal_length: float | None = length(None, low=2.0, high=1200.0, help="Focal length; auto: a 90 mm macro at full frame")
     f_number: float | None = number(
-        None, low=0.7, high=64.0, label="f-number", help="Marked f-number; by itself what holds the face sharp"
+        None,
+        low=0.7,
+        high=64.0,
+        label="f-number",
+        help="Marked f-number: a higher one holds more sharp and softens; auto: what holds the face",
     )
-    fill: float = number(70.0, low=5.0, high=98.0, unit="%", help="Share of the picture's height that the subject fills")
+    fill: float = number(
+        70.0, low=5.0, high=98.0, unit="%", label="Frame fill", help="Share of the picture's height that the subject fills"
+    )
     headroom: float = number(45.0, low=0.0, high=100.0, unit="%", help="Share of the free height that is above the subject")
-    azimuth: float | None = angle(None, low=-360.0, high=360.0, help="Direction of the hero: 0 in front, 90 at its right")
+    azimuth: float | None = angle(
+        None,
+        low=-360.0,
+        high=360.0,
+        label="Angle round piece",
+        help="Where the hero is taken from: 0 in front, 90 at its right",
+    )
     tilt: float | None = angle(None, low=-20.0, high=90.0, help="How far the cameras look down; 10 to 25 for product shots")
     picture_width: int = integer(960, low=16, high=20000, unit="px", help="Width of the pictures")
     picture_height: int = integer(640, low=16, high=20000, unit="px", help="Height of the pictures")
@@ -119,7 +138,10 @@ class Settings:
         (("subject", "Subject turns", "The light stays"), ("camera", "Camera orbits", "Light and set stay with the subject")),
         help="What turns",
     )
-    sharpness: float = number(1500.0, low=300.0, high=6000.0, help="The diagonal over this is the blur still sharp", more=True)
+    sharpness: float = number(
+        1500.0, low=300.0, high=6000.0, label="Circle of confusion",
+        help="The blur that still counts as sharp is the sensor's diagonal divided by this; higher is stricter", more=True,
+    )  # fmt: skip
     blades: int = integer(0, low=0, high=16, help="Blades of the iris; 0 is round", more=True)
     pupil_ratio: float = number(1.0, low=0.2, high=5.0, help="Exit pupil over entrance pupil of the lens", more=True)
     shots: list[ShotRow] = table(ShotRow, help="Shots to change or to add", short="name")
@@ -236,7 +258,7 @@ def shot_asks(settings: Settings, *, tilt: float = 12.0) -> list[tuple[ShotAsk, 
     tilt: how far (degrees) the cameras look down where no setting says so.
     """
     names = {"few": ("hero", "detail", "back"), "own": ()}.get(
-        settings.coverage, ("hero", "left", "right", "back", "top", "detail", "detail 2", "detail 3")
+        settings.views, ("hero", "left", "right", "back", "top", "detail", "detail 2", "detail 3")
     )
     rows = {name: ShotRow(name=name) for name in names}
     listed: set[str] = set()
@@ -251,7 +273,7 @@ def shot_asks(settings: Settings, *, tilt: float = 12.0) -> list[tuple[ShotAsk, 
         asks = [entry for entry in asks if entry[1].name != "turntable"]
         asks.append((_turntable_ask(row, settings, tilt), row))
     if not asks:
-        raise SheetError("camera has no shots: list some in camera.shots or choose another coverage")
+        raise SheetError("camera has no shots: list some in camera.shots or choose other views")
     return asks
 
 

@@ -83,13 +83,15 @@ class Region:
 class Settings:
     """What piece and stand are made of."""
 
+    ALIASES = {"raised_wear": "handling_wear"}
+
     piece: str = choice("clay", KINDS, label="Piece is", help="What the piece is made of")
     stand: str = choice("own", KINDS, label="Stand is", help="What the stand is made of")
     relief_strength: float | None = number(
         None,
         low=0.0,
         high=4.0,
-        help="How much of the recovered relief shows; 1 is as measured, by itself what the relief advises",
+        help="How much of the recovered relief shows; 1 is as measured; auto: what the relief advises",
     )
     displacement: bool = switch(
         False,
@@ -103,16 +105,16 @@ class Settings:
         choice("dry", STATES, help="How far the clay has dried, or that it is fired"), piece="clay", stand="clay"
     )
     clay_colour: tuple[float, float, float] | None = only_when(
-        colour(None, help="Albedo of the body, linear; by itself: the body's"), piece="clay", stand="clay"
+        colour(None, help="Colour of the body (linear albedo, 0 to 1); auto: the body's"), piece="clay", stand="clay"
     )
     grog: float | None = only_when(
-        number(None, low=0.0, high=1.0, help="How much fired grit shows; by itself: the body's", more=True),
+        number(None, low=0.0, high=1.0, help="How much fired grit shows; auto: the body's", more=True),
         piece="clay",
         stand="clay",
     )
     crevice_wash: float = number(0.3, low=0.0, high=1.0, help="Dark slip or dirt left in recesses")
     dust: float = number(0.3, low=0.0, high=1.0, help="Dry powder lying in recesses that face upwards", more=True)
-    raised_wear: float = number(0.25, low=0.0, high=1.0, help="Edges rubbed by handling")
+    handling_wear: float = number(0.25, low=0.0, high=1.0, help="How far raised edges are rubbed by handling: 0 not at all")
     glaze_kind: str = only_when(
         choice("celadon", _choices(reflectance.GLAZES), help="The glaze", label="Glaze"), piece="glaze", stand="glaze"
     )
@@ -124,7 +126,7 @@ class Settings:
     )
     wood_finish: str = only_when(choice("oiled", FINISHES, help="The finish of the wood"), piece="wood", stand="wood")
     ring_width: float | None = only_when(
-        length(None, low=0.2, high=20.0, help="Mean width of a year's ring; by itself: the species'", more=True),
+        length(None, low=0.2, high=20.0, help="Mean width of a year's ring; auto: the species'", more=True),
         piece="wood",
         stand="wood",
     )

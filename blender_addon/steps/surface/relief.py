@@ -50,8 +50,10 @@ class Settings:
         ],
         help="Where the relief comes from",
     )
-    strength: float | None = number(None, low=0.0, high=3.0, help="How strong it shows; by itself it follows how sure it is")
-    finest: float | None = length(None, low=0.02, high=5.0, help="Finest detail of the band-pass; by itself what a texel holds")
+    strength: float | None = number(
+        None, low=0.0, high=3.0, help="How strong it shows; 1 is as measured; auto: it follows how sure it is"
+    )
+    finest: float | None = length(None, low=0.02, high=5.0, help="Finest detail of the band-pass; auto: what a texel holds")
     largest: float = length(3.0, low=0.5, high=20.0, help="Largest detail taken from the texture; the mesh knows larger ones")
 
 

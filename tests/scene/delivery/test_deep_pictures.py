@@ -55,7 +55,7 @@ def scene_of(depth: str):
     step = from_module(camera)
     sheet = blank([step])
     row = {"name": "hero", "depth": depth, "f_number": 2.8, "azimuth": 0.0, "tilt": 0.0, "focus": [0.0, 0.0, 30.0]}
-    sheet.settings["camera"] = build(camera.Settings, {"coverage": "own", "turntable": False, "shots": [row]}, "camera")
+    sheet.settings["camera"] = build(camera.Settings, {"views": "own", "turntable": False, "shots": [row]}, "camera")
     stage = Stage(bpy.context.scene, sheet)
     piece = boards("piece", 211.0, (-0.021, 0.0, 0.04, 0.06), (0.021, 0.04, 0.04, 0.06))
     roles.mark(piece, job=stage.job, step="separation", role="piece", key="")

@@ -29,7 +29,7 @@ def picture(amounts: dict[str, float] | None, folder: Path, *, edge: bool = Fals
         black.location = (1.0, 0.0, -1.0)
         scene.collection.objects.link(black)
     assert put_finish(
-        scene, None if amounts is None else {"Grain": 0.0, "Vignette": 0.0, "Bloom": 0.0, "Softness": 0.0} | amounts
+        scene, None if amounts is None else {"Grain": 0.0, "Vignette": 0.0, "Glare": 0.0, "Softness": 0.0} | amounts
     )
     scene.cycles.pixel_filter_type = "BOX"
     return linear_render(scene, folder, size=(WIDTH, HEIGHT), samples=16)[..., 1]
@@ -65,11 +65,11 @@ def test_softness_is_the_deviation_of_the_edge(tmp_path: Path) -> None:
     assert np.sqrt((slope * (place - middle) ** 2).sum() / slope.sum()) == pytest.approx(3.0, rel=0.1)
 
 
-def test_bloom_spreads_its_share_and_keeps_the_sum(tmp_path: Path) -> None:
+def test_glare_spreads_its_share_and_keeps_the_sum(tmp_path: Path) -> None:
     """Far from the edge the black half gets nothing, near it a part of 20 %; the whole picture keeps its light (1 %)."""
     plain = picture(None, tmp_path, edge=True)
     bpy.ops.wm.read_factory_settings(use_empty=True)
-    glowing = picture({"Bloom": 0.2}, tmp_path, edge=True)
+    glowing = picture({"Glare": 0.2}, tmp_path, edge=True)
     assert glowing.mean() == pytest.approx(plain.mean(), rel=0.01)
     near = glowing[HEIGHT // 2, WIDTH // 2 + 2]
     assert 0.04 * 0.25 < near < 0.2 * 0.25

@@ -171,7 +171,7 @@ def test_impossible_questions_are_answered_in_words():
 
 
 def test_each_shot_has_a_small_picture_of_what_it_frames():
-    stage = scene_of(coverage="full", turntable=True)
+    stage = scene_of(views="full", turntable=True)
     shots = stage.find_all("shot")
     assert len(shots) == 9
     for name, shot in shots.items():

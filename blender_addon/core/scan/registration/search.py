@@ -237,7 +237,7 @@ def from_pairs(
     seed: int = 1,
     partial: bool = False,
 ) -> Registration:
-    """The pose that three or more picked pairs of points ask for, made as right as the surfaces allow.
+    """The pose that three or more matching spots ask for, made as right as the surfaces allow.
 
     source: (k, 3) on the moving scan. target: (k, 3) on the fixed one. Surfaces may move the picked points by no more than the
     pairs miss each other plus 3 % of the fixed scan's size; where they ask for more, the pairs alone hold.
@@ -250,4 +250,4 @@ def from_pairs(
     if np.linalg.norm(pose.apply(source) - by_hand.apply(source), axis=1).max() > slack:
         pose = by_hand
     candidate = Candidate(pose, weighed(scans, pose, 0.004 * scans.fixed.size, points=4000))
-    return Registration(SURE, f"placed by {len(source)} picked pairs of points", (candidate,))
+    return Registration(SURE, f"placed by {len(source)} matching spots", (candidate,))
