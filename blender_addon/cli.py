@@ -21,7 +21,7 @@ from .job.notes import Notes
 from .job.reference import as_markdown
 from .job.runner import Report, Update, chosen
 from .job.settings import specs
-from .job.sheet import JobSheet, blank, override, read, written
+from .job.sheet import JobSheet, blank, override, read, short, written
 from .scene.session import SHEET_TEXT, run_session, save_blend, writable, write_text
 from .scene.stage import STATE
 from .steps import catalogue
@@ -63,9 +63,10 @@ def _parser() -> argparse.ArgumentParser:
     run.add_argument("--quiet", action="store_true", help="no progress")
     run.set_defaults(command=_run)
 
-    new = commands.add_parser("new", help="write a commented job sheet for a scan")
+    new = commands.add_parser("new", help="write a job sheet for a scan: the lines that matter")
     new.add_argument("scans", nargs="*", metavar="SCAN", help="scan files, the one with the piece first")
     new.add_argument("--height", type=float, metavar="MM", help="the piece's height in mm")
+    new.add_argument("--all", action="store_true", help="every setting, explained, instead of the lines that matter")
     new.add_argument("--to", type=Path, metavar="JOB.toml", help="where to write it (default: beside the first scan)")
     new.set_defaults(command=_new)
 
@@ -217,8 +218,9 @@ def _new(options: Any) -> int:
         sheet["intake"].scans.append(row(file=_relative(Path(scan), sheet.folder), role="whole" if place == 0 else "stand"))
     if options.height is not None:
         override(sheet, f"orientation.height={options.height!r}")
-    write_text(target, written(sheet, steps, comments=True))
-    print(f'Wrote "{target}". Run it with: bozzetto run {target}')
+    write_text(target, written(sheet, steps, comments=True) if options.all else short(sheet, steps))
+    more = "" if options.all else " (every setting: bozzetto new --all)"
+    print(f'Wrote "{target}"{more}. Run it with: bozzetto run {target}')
     return 0
 
 

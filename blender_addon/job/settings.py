@@ -137,6 +137,34 @@ def only_when(field: Any, **others: str | Sequence[str]) -> Any:
     return field
 
 
+FIRST, SHORT, DEFAULT = "first", "short", "default"
+"""Marks of a field: it is asked on the first panel; it stands in a short job sheet; the preferences keep it for new jobs."""
+
+
+def marked(settings: type | Any, mark: str) -> list[str]:
+    """The names of the fields with a mark; a settings class lists them as `MARKS`: field name to `FIRST`, `SHORT`, `DEFAULT`."""
+    marks: Mapping[str, Sequence[str]] = getattr(settings, "MARKS", {})
+    return [name for name in specs(settings) if mark in marks.get(name, ())]
+
+
+@dataclass(frozen=True)
+class AskedRow:
+    """One row of a table of files, asked on the first panel as if it were a setting of its own.
+
+    It is the first row of `table` whose field `by` has one of `values`; its field `field` holds the file. A settings class
+    lists them as `ASKED`. needed: nothing can be run without it.
+    """
+
+    name: str
+    label: str
+    help: str
+    table: str
+    field: str
+    by: str
+    values: tuple[str, ...]
+    needed: bool = False
+
+
 def matters(spec: Spec, values: Callable[[str], Any]) -> bool:
     """Whether a field matters, given a function from field names to values."""
     return not spec.when or any(values(name) in wanted for name, wanted in spec.when)

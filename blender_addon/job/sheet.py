@@ -14,7 +14,7 @@ from pathlib import Path
 from typing import Any
 
 from .errors import SheetError
-from .settings import Spec, build, check, nearest, specs
+from .settings import SHORT, Spec, build, check, marked, nearest, specs
 from .step import Step
 
 FORMAT = 1
@@ -135,6 +135,37 @@ def written(sheet: JobSheet, steps: Sequence[Step], *, everything: bool = False,
         if body or comments:
             lines += ["", *([f"# {step.help}"] if comments else []), f"[{step.name}]", *body]
     return "\n".join(lines) + "\n"
+
+
+def short(sheet: JobSheet, steps: Sequence[Step]) -> str:
+    """A job sheet of the few lines that matter: the fields marked `SHORT` and the tables' rows, each line with its help.
+
+    A field that is automatic stands there as a comment, ready to be filled in.
+    """
+    lines = [f"bozzetto = {FORMAT}", f"name = {_value(sheet.name)}"]
+    for step in steps:
+        settings = sheet[step.name]
+        fields = specs(settings)
+        body: list[str] = []
+        for name in marked(settings, SHORT):
+            value = getattr(settings, name)
+            line = f"# {name} =" if value is None else f"{name} = {_value(value)}"
+            body.append(f"{line:<24}  # {_explained(fields[name])}")
+        rows = [name for name, spec in fields.items() if spec.kind == "table"]
+        more = [line for name in rows for row in getattr(settings, name) for line in _row(f"{step.name}.{name}", row)]
+        if body or more:
+            lines += ["", *([f"[{step.name}]", *body] if body else []), *(more if body else more[1:])]
+    return "\n".join(lines) + "\n"
+
+
+def _row(path: str, row: Any) -> list[str]:
+    """One row of a table: its texts, numbers and choices that are filled in."""
+    filled = {name: getattr(row, name) for name in specs(row) if getattr(row, name) not in (None, "")}
+    default = type(row)()
+    kept = {
+        name: value for name, value in filled.items() if value != getattr(default, name) or specs(row)[name].kind == "choice"
+    }
+    return ["", f"[[{path}]]", *[f"{name} = {_value(value)}" for name, value in kept.items()]]
 
 
 def _table(path: str, settings: Any, everything: bool, comments: bool) -> list[str]:

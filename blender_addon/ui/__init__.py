@@ -4,13 +4,36 @@ from __future__ import annotations
 
 import bpy
 
-from . import alignment, front, job_state, lens, operators, overlays, panels, preferences, properties, to_check, tools
+from . import (
+    alignment,
+    job_state,
+    jobs,
+    lens,
+    operators,
+    overlays,
+    panels,
+    pictures,
+    preferences,
+    properties,
+    to_check,
+    tools,
+)
 
 
 def _classes() -> list[type]:
     """All classes of panels and operators, in the order in which they can be registered."""
-    modules = (preferences, operators, to_check, tools, front, alignment, lens)
+    modules = (preferences, operators, jobs, pictures, to_check, tools, alignment, lens)
     return [*(cls for module in modules for cls in module.CLASSES), *panels.classes()]
+
+
+@bpy.app.handlers.persistent
+def _file_opened(*_: object) -> None:
+    """Another file is open: carry over what an older version kept, and forget what was read of the scenes before."""
+    for scene in bpy.data.scenes:
+        properties.carry_old_names(scene)
+    job_state.forget()
+    to_check.close_previews()
+    pictures.close_previews()
 
 
 def register() -> None:
@@ -21,12 +44,14 @@ def register() -> None:
     lens.register()
     overlays.register()
     operators.register_command()
+    bpy.app.handlers.load_post.append(_file_opened)
 
 
 def unregister() -> None:
     """The same backwards."""
+    bpy.app.handlers.load_post.remove(_file_opened)
     operators.unregister_command()
-    front.close_previews()
+    pictures.close_previews()
     alignment.close_previews()
     to_check.close_previews()
     job_state.forget()

@@ -1,4 +1,7 @@
-"""By hand where the scan steps are unsure: choose a possible fit by its picture, mark the same spots, paint what is stand."""
+"""By hand where the scan steps are unsure: choose the front or a possible fit by its picture, mark the same spots, paint the
+stand."""
+
+import math
 
 import bpy
 import bpy.utils.previews
@@ -8,17 +11,12 @@ from ..job.errors import JobError
 from ..scene.scan.alignment_pictures import open_scans, pose_pictures
 from ..scene.scan.pair_picking import FEWEST, FIRST, PairPicking
 from ..scene.scan.stand_mask import begin_painting, end_painting, is_painting
-from ..scene.stage import Stage
+from ..scene.thumbnails import front_candidates
 from ..steps import catalogue
-from .properties import sheet_of
+from .job_state import stage_of
 
 _open: dict = {}
 """The previews of the open dialog: Blender frees them only by hand."""
-
-
-def stage_of(context):
-    """The scene's stage with the settings on screen."""
-    return Stage(context.scene, sheet_of(context.scene, catalogue()))
 
 
 def show_choices(context, lay_out):
@@ -26,8 +24,9 @@ def show_choices(context, lay_out):
     context.window_manager.popover(lambda popover, _: lay_out(popover.layout), ui_units_x=28)
 
 
-def run_again(operator, step):
-    """Run one step again; what the user must mend is reported in its own words, not as an exception."""
+def run_again(operator, role):
+    """Run the step again that makes a role; what the user must mend is reported in its own words, not as an exception."""
+    step = next(step.name for step in catalogue() if role in step.makes)
     try:
         return bpy.ops.bozzetto.run_job(first=step, last=step)
     except RuntimeError as error:
@@ -45,7 +44,7 @@ class BOZZETTO_OT_choose_pose(bpy.types.Operator):
 
     def invoke(self, context, event):
         """Draw the ways."""
-        stage = stage_of(context)
+        stage = stage_of(context.scene)
         keys = open_scans(stage.results())
         if not keys or (self.scan and self.scan not in keys):
             self.report({"INFO"}, "There is nothing to choose: align the scans first, or it was sure of the only way")
@@ -95,7 +94,7 @@ class BOZZETTO_OT_set_pose(bpy.types.Operator):
         rows = context.scene.bozzetto.registration.choices
         row = next((one for one in rows if one.scan == self.scan), None) or rows.add()
         row.scan, row.candidate, row.turn = self.scan, self.candidate, self.turn
-        return run_again(self, "registration")
+        return run_again(self, "aligned")
 
 
 class BOZZETTO_OT_mark_spots(bpy.types.Operator):
@@ -113,7 +112,7 @@ class BOZZETTO_OT_mark_spots(bpy.types.Operator):
 
     def invoke(self, context, event):
         """Set the two scans side by side and wait for clicks."""
-        stage = stage_of(context)
+        stage = stage_of(context.scene)
         upright, further = stage.find("upright"), stage.find("clean", self.scan)
         if upright is None or further is None:
             self.report({"INFO"}, f"Run until Orientation first: there is no first scan upright, or no scan {self.scan}")
@@ -196,7 +195,7 @@ class BOZZETTO_OT_mark_spots(bpy.types.Operator):
         self._picking.end()
         context.workspace.status_text_set(None)
         context.area.tag_redraw()
-        return run_again(self, "registration") if state == {"FINISHED"} else state
+        return run_again(self, "aligned") if state == {"FINISHED"} else state
 
 
 class BOZZETTO_OT_paint_stand(bpy.types.Operator):
@@ -208,26 +207,77 @@ class BOZZETTO_OT_paint_stand(bpy.types.Operator):
 
     def execute(self, context):
         """Go into painting, or out of it and cut."""
-        upright = stage_of(context).find("upright")
+        upright = stage_of(context.scene).find("upright")
         if upright is None:
             self.report({"INFO"}, "Run until Orientation first: there is nothing upright yet")
             return {"CANCELLED"}
         if is_painting(context, upright):
             end_painting(context, upright)
-            return run_again(self, "separation")
+            return run_again(self, "piece")
         begin_painting(context, upright)
         return {"FINISHED"}
 
 
-def draw_by_hand(layout, context, step):
-    """The buttons of a step's panel that let a person decide."""
-    if step == "registration":
-        row = layout.row(align=True)
-        row.operator("bozzetto.choose_pose", text="Possible fits ...")
-        row.operator("bozzetto.mark_spots")
-    if step == "separation":
-        painting = context.mode == "PAINT_VERTEX"
-        layout.operator("bozzetto.paint_stand", text="Cut along the paint" if painting else "Paint the stand", depress=painting)
+class BOZZETTO_OT_choose_front(bpy.types.Operator):
+    """Show the subject from six sides and make one of them the front"""
+
+    bl_idname = "bozzetto.choose_front"
+    bl_label = "Choose the front"
+
+    def invoke(self, context, event):
+        """Draw the six sides."""
+        stage = stage_of(context.scene)
+        upright = stage.find("upright")
+        if upright is None:
+            self.report({"INFO"}, "Run until Orientation first: there is nothing upright yet")
+            return {"CANCELLED"}
+        close_previews()
+        known = float(stage.results().get("orientation", {}).get("figures", {}).get("front_deg", 0.0))
+        previews = bpy.utils.previews.new()
+        _open["previews"] = previews
+        sides = []
+        for place, (angle, picture) in enumerate(front_candidates(upright)):
+            preview = previews.new(str(place))
+            preview.image_size = [picture.shape[1], picture.shape[0]]  # type: ignore[assignment]
+            preview.image_pixels_float.foreach_set(picture.astype("f4").ravel())
+            sides.append(((known + angle + 180.0) % 360.0 - 180.0, preview.icon_id))
+        show_choices(context, lambda layout: self._lay_out(layout, sides))
+        return {"FINISHED"}
+
+    def _lay_out(self, layout, sides):
+        """Three and three, a button under each."""
+        grid = layout.grid_flow(columns=3, even_columns=True, row_major=True)
+        for angle, icon in sides:
+            column = grid.column(align=True)
+            column.template_icon(icon_value=icon, scale=7.0)
+            column.operator("bozzetto.set_front", text="This is the front").angle = math.radians(angle)
+
+
+class BOZZETTO_OT_set_front(bpy.types.Operator):
+    """Make this side the front and turn the subject"""
+
+    bl_idname = "bozzetto.set_front"
+    bl_label = "This is the front"
+    bl_options = {"INTERNAL", "UNDO"}
+
+    angle: FloatProperty(subtype="ANGLE")
+
+    def execute(self, context):
+        """Set the angle and run the orientation again."""
+        orientation = context.scene.bozzetto.orientation
+        orientation.use_front, orientation.front = True, self.angle
+        return run_again(self, "upright")
+
+
+def tools_of(role):
+    """The operators that let a person decide what plays a role: (identifier, words)."""
+    return {
+        "upright": (("bozzetto.choose_front", "Choose the front ..."),),
+        "aligned": (("bozzetto.choose_pose", "Possible fits ..."), ("bozzetto.mark_spots", "Mark the same spots")),
+        "piece": (
+            ("bozzetto.paint_stand", "Cut along the paint" if bpy.context.mode == "PAINT_VERTEX" else "Paint the stand"),
+        ),
+    }.get(role, ())
 
 
 def close_previews():
@@ -236,4 +286,7 @@ def close_previews():
         bpy.utils.previews.remove(_open.pop("previews"))
 
 
-CLASSES = (BOZZETTO_OT_choose_pose, BOZZETTO_OT_set_pose, BOZZETTO_OT_mark_spots, BOZZETTO_OT_paint_stand)
+CLASSES = (
+    BOZZETTO_OT_choose_pose, BOZZETTO_OT_set_pose, BOZZETTO_OT_mark_spots, BOZZETTO_OT_paint_stand, BOZZETTO_OT_choose_front,
+    BOZZETTO_OT_set_front,
+)  # fmt: skip

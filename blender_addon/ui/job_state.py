@@ -11,10 +11,14 @@ from ..job.decisions import Question, is_answered
 from ..job.settings import plain
 from ..job.sheet import JobSheet
 from ..job.status import why_out_of_date
+from ..job.step import Step
 from ..scene.kept_decisions import questions
 from ..scene.stage import STATE, Stage
 from ..steps import catalogue
 from .properties import sheet_of
+
+KEPT = ("Kept ", "You deleted ")
+"""How the stage's notes about edits by hand begin."""
 
 _read: dict[int, tuple[Any, JobState]] = {}
 """The last state of each scene by its session id, with what it was read from: panels are drawn many times a second."""
@@ -31,6 +35,16 @@ class JobState:
     results: dict[str, dict[str, Any]] = field(default_factory=dict)
     late: dict[str, str] = field(default_factory=dict)
     open: tuple[Question, ...] = ()
+
+    def missing(self, step: Step) -> str:
+        """Why a step can't run yet, in words that say what to do; '' when it can."""
+        makers = [other for role in step.needs for other in catalogue() if role in other.makes]
+        first = next((other for other in makers if other.name not in self.results), None)
+        return f'Run "{first.label}" first' if first else ""
+
+    def kept(self, step: str) -> list[str]:
+        """What a step left as the user had changed or deleted it, in words."""
+        return [str(words) for words in self.results.get(step, {}).get("notes", ()) if str(words).startswith(KEPT)]
 
 
 def refreshed(scene: Any) -> JobState:

@@ -5,12 +5,15 @@ from bpy.props import EnumProperty, FloatProperty, FloatVectorProperty, StringPr
 
 from ..job.errors import JobError, SubjectError
 from ..scene import roles
+from ..scene.delivery.finished import shots_of
 from ..scene.shots import lens_drivers, lens_questions
 from ..scene.shots.cameras import MM
 from ..scene.thumbnails import give_thumbnail, looks_of_all
+from .fields import Tab, paragraph
 from .overlays import SHOWN, read_out_of
-from .tab import Tab
 
+DIALOG = 72
+"""Letters a line in the questions' dialogs."""
 ENDS = {"FROM": "bozzetto_hold_from", "TO": "bozzetto_hold_to"}
 """Where the two picked points are kept while Blender is open: on the window manager, in metres."""
 
@@ -19,12 +22,6 @@ def shot_in_work(context):
     """The scene's camera where that is a shot, else None."""
     camera = context.scene.camera
     return camera if camera is not None and lens_drivers.FOCAL in camera else None
-
-
-def shots_of(scene):
-    """The shots of the scene's job, in the order of the list."""
-    shots = roles.players(scene.get(roles.JOB, ""), role="shot")
-    return sorted(shots, key=lambda shot: (shot.get("bozzetto_order", 0), shot.name))
 
 
 class BOZZETTO_PT_lens(Tab, bpy.types.Panel):
@@ -206,9 +203,10 @@ class Question:
         try:
             asked = self.ask(context)
         except JobError as error:
-            _paragraph(layout, str(error))
+            paragraph(layout, str(error), context, room=DIALOG)
             return
-        _paragraph(layout, asked.answer.words if asked.answer.possible else f"It can't be had: {asked.answer.words}")
+        words = asked.answer.words if asked.answer.possible else f"It can't be had: {asked.answer.words}"
+        paragraph(layout, words, context, room=DIALOG)
         if not asked.answer.possible and asked.ends:
             layout.prop(self, "instead")
 
@@ -297,15 +295,6 @@ class BOZZETTO_OT_lens_focal(Question, bpy.types.Operator):
     def ask(self, context):
         """Where to stand with it."""
         return lens_questions.other_focal(shot_in_work(context), self.focal)
-
-
-def _paragraph(layout, words, width=72):
-    """Words over as many lines as they need: a label does not wrap."""
-    import textwrap
-
-    column = layout.column(align=True)
-    for line in textwrap.wrap(words, width):
-        column.label(text=line)
 
 
 CLASSES = (

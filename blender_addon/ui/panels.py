@@ -1,22 +1,26 @@
-"""The tab in the sidebar: one button on top, then five panels in the order of the work, a closed part for each step."""
+"""The tab in the sidebar: what a maker is asked and one button on top, then five panels in the order of the work.
+
+Panels know no step by name: they are made from the steps' declarations.
+"""
 
 from __future__ import annotations
 
-from functools import cache, partial
+import os
+from functools import cache
 from typing import Any
 
 import bpy
 
-from ..job.settings import Spec, label_of, matters, specs
+from ..job.settings import FIRST, marked, specs
 from ..job.step import FOLDERS, Step
-from ..scene.stage import STATE
 from ..steps import catalogue
-from .alignment import draw_by_hand
-from .job_state import state_of
+from .fields import Tab, draw_field, draw_fields, paragraph
+from .job_state import JobState, state_of
 from .lens import BOZZETTO_PT_lens
-from .properties import has_switch
-from .tab import Tab
+from .pictures import BOZZETTO_PT_pictures
+from .properties import asked_rows
 from .to_check import BOZZETTO_PT_to_check
+from .tools import draw_tools
 
 TITLES = {"scan": "Scan", "surface": "Surface", "shots": "Shots", "dressing": "Dressing", "delivery": "Delivery"}
 
@@ -28,29 +32,65 @@ class BOZZETTO_PT_job(Tab, bpy.types.Panel):
     bl_idname = "BOZZETTO_PT_job"
 
     def draw(self, context: Any) -> None:
-        """The scan, its size, the button."""
+        """What a maker knows, the button, and why it can't be pressed."""
         layout, job = self.layout, context.scene.bozzetto
         layout.use_property_split = True
         layout.use_property_decorate = False
-        layout.prop(job, "scan")
-        draw_field(layout, job.orientation, "height", specs(job_settings("orientation"))["height"], "orientation")
+        for _, asked in asked_rows():
+            layout.prop(job, asked.name)
+        for step in catalogue():
+            group, fields = getattr(job, step.name), specs(step.settings)
+            for name in marked(step.settings, FIRST):
+                draw_field(layout, group, name, fields[name], step.name)
         layout.prop(job, "output")
-        row = layout.row()
-        row.scale_y = 1.6
-        row.enabled = bool(job.scan)
-        row.operator("bozzetto.run_job", icon="RENDER_STILL")
-        if STATE in context.scene:
-            row = layout.row(align=True)
-            row.operator("bozzetto.run_job", text="Bring up to date", icon="FILE_REFRESH").changed = True
-            row.operator("bozzetto.open_folder", text="", icon="FILE_FOLDER")
+        draw_button(layout, context)
+        draw_failure(layout, context)
         row = layout.row(align=True)
-        row.operator("bozzetto.read_sheet", text="Read sheet")
-        row.operator("bozzetto.write_sheet", text="Write sheet")
+        row.operator("bozzetto.read_sheet", text="Load job")
+        row.menu("BOZZETTO_MT_recent", text="", icon="DOWNARROW_HLT")
+        row.separator()
+        row.operator("bozzetto.write_sheet", text="Save job")
 
 
-def job_settings(step: str) -> type:
-    """The settings class of a step."""
-    return next(one.settings for one in catalogue() if one.name == step)
+def draw_button(layout: Any, context: Any) -> None:
+    """The one button, grey with the reason beneath it; once a job ran, also the one that brings it up to date."""
+    state, reason = state_of(context.scene), why_not(context.scene)
+    column = layout.column()
+    column.scale_y = 1.6
+    column.enabled = not reason
+    column.operator("bozzetto.run_job", text="Make the pictures", icon="RENDER_STILL")
+    paragraph(layout, reason, context, icon="INFO")
+    if state.results:
+        row = layout.row(align=True)
+        part = row.row(align=True)
+        part.enabled = bool(state.late) and not reason
+        words = f"Bring {len(state.late)} steps up to date" if state.late else "Everything is up to date"
+        part.operator("bozzetto.run_job", text=words, icon="FILE_REFRESH" if state.late else "CHECKMARK").changed = True
+        row.operator("bozzetto.open_folder", text="", icon="FILE_FOLDER")
+
+
+def why_not(scene: Any) -> str:
+    """Why the job can't be run, in words that say what to do; '' when it can."""
+    for _, asked in asked_rows():
+        written = getattr(scene.bozzetto, asked.name)
+        if asked.needed and not written:
+            return f"Choose the {asked.label.lower()} first, or drop its file into the view"
+        if written and not os.path.isfile(bpy.path.abspath(written)):
+            return f'{asked.label}: there is no file "{os.path.basename(written)}" there'
+    return ""
+
+
+def draw_failure(layout: Any, context: Any) -> None:
+    """What went wrong last, in a box with what to do."""
+    job = context.scene.bozzetto
+    if not job.failed_words:
+        return
+    box = layout.box()
+    label = next((step.label for step in catalogue() if step.name == job.failed_step), "")
+    paragraph(box, f"{label}: {job.failed_words}" if label else job.failed_words, context, icon="ERROR")
+
+
+# --- a panel a folder, a part a step -----------------------------------------------------------------------------------
 
 
 def _folder_panel(folder: str) -> type:
@@ -68,8 +108,9 @@ def _step_panel(step: Step) -> type:
         _draw_step(self.layout, context, step)
 
     def draw_header_preset(self: Any, context: Any) -> None:
-        if step.name in state_of(context.scene).late:
-            self.layout.label(text="changed")
+        words = short_line(step, state_of(context.scene), context.scene.bozzetto)
+        room = max(8, int((context.region.width / context.preferences.system.ui_scale - 150.0) / 7.2))
+        self.layout.label(text=words if len(words) <= room else f"{words[: room - 1].rstrip(' ,;:')}…")
 
     return type(
         f"BOZZETTO_PT_{step.name}", (Tab, bpy.types.Panel),
@@ -80,91 +121,86 @@ def _step_panel(step: Step) -> type:
     )  # fmt: skip
 
 
+def short_line(step: Step, state: JobState, job: Any) -> str:
+    """How a step stands, short enough for its header: failed, out of date, edited, or the first of what it found."""
+    result = state.results.get(step.name)
+    if job.failed_step == step.name:
+        return "failed"
+    if result is None:
+        return ""
+    if step.name in state.late:
+        return "out of date"
+    found = str(result["words"]).split(";")[0]
+    return f"{found} (edited)" if state.kept(step.name) else found
+
+
 def _draw_step(layout: Any, context: Any, step: Step) -> None:
-    group = getattr(context.scene.bozzetto, step.name)
+    group, state = getattr(context.scene.bozzetto, step.name), state_of(context.scene)
+    _draw_line(layout, context, step, state)
     layout.use_property_split = True
     layout.use_property_decorate = False
-    fields = specs(step.settings)
-    for name, spec in fields.items():
-        if not spec.more and matters(spec, lambda other: getattr(group, other)):
-            draw_field(layout, group, name, spec, step.name)
-    if any(spec.more for spec in fields.values()):
+    draw_fields(layout, group, step, more=False)
+    if any(spec.more for spec in specs(step.settings).values()):
         header, body = layout.panel(f"bozzetto_more_{step.name}", default_closed=True)
         header.label(text="More")
         if body:
-            for name, spec in fields.items():
-                if spec.more and matters(spec, lambda other: getattr(group, other)):
-                    draw_field(body, group, name, spec, step.name)
-    if step.name == "orientation":
-        layout.operator("bozzetto.choose_front", text="Choose the front ...")
-    if step.name == "material":
-        layout.operator("bozzetto.sample_sheet", icon="MATERIAL")
-    draw_by_hand(layout, context, step.name)
-    grid = layout.grid_flow(columns=2, even_columns=True, row_major=True, align=True)
-    for words, first, last, afresh in (
-        ("Run this", step.name, step.name, False), ("Make ours again", step.name, step.name, True),
-        ("Until here", "", step.name, False), ("From here", step.name, "", False),
-    ):  # fmt: skip
-        button = grid.operator("bozzetto.run_job", text=words)
-        button.first, button.last, button.afresh = first, last, afresh
+            draw_fields(body, group, step, more=True)
+    missing = state.missing(step)
+    column = layout.column(align=True)
+    column.enabled = not missing
+    draw_tools(column, context, step)
+    row = layout.row(align=True)
+    ready = row.row(align=True)
+    ready.enabled = not missing
+    button = ready.operator("bozzetto.run_job", text="Run again" if step.name in state.results else "Run", icon="PLAY")
+    button.first = button.last = step.name
+    row.menu(f"BOZZETTO_MT_{step.name}", text="", icon="DOWNARROW_HLT")
+    paragraph(layout, missing, context, icon="INFO")
 
 
-def draw_field(layout: Any, group: Any, name: str, spec: Spec, step: str) -> None:
-    """Draw one setting: with its switch when it may be left to itself, a table as boxes of rows."""
-    if spec.kind == "table":
-        _draw_table(layout, group, name, spec, step)
+def _draw_line(layout: Any, context: Any, step: Step, state: JobState) -> None:
+    """What the step found, why it is out of date, what it kept of the user's, what asks for a look, why it failed."""
+    job, result = context.scene.bozzetto, state.results.get(step.name)
+    if job.failed_step == step.name:
+        paragraph(layout.box(), f"Failed: {job.failed_words}", context, icon="ERROR")
+    if result is None:
         return
-    if not has_switch(spec):
-        row = layout.row(align=True)
-        row.prop(group, name)
-        if spec.kind == "point":
-            _cursor_button(row, group, name, spec)
-        return
-    row = layout.row(align=True, heading=label_of(name, spec))
-    row.prop(group, f"use_{name}", text="")
-    if not getattr(group, f"use_{name}"):
-        row.label(text="Auto")
-        return
-    row.prop(group, name, text="")
-    if spec.kind == "point":
-        _cursor_button(row, group, name, spec)
+    paragraph(layout, str(result["words"]), context)
+    if step.name in state.late:
+        paragraph(layout, f"Out of date: {state.late[step.name]}", context, icon="FILE_REFRESH")
+    for words in state.kept(step.name):
+        paragraph(layout, words, context, icon="GREASEPENCIL")
+    for words in result.get("warnings", ()):
+        paragraph(layout, str(words), context, icon="INFO")
 
 
-def _cursor_button(row: Any, group: Any, name: str, spec: Spec) -> None:
-    if spec.size != 3 or spec.unit == "px":  # a place in a picture, not in the scene
-        return
-    button = row.operator("bozzetto.point_from_cursor", text="", icon="PIVOT_CURSOR")
-    button.group, button.field = group.path_from_id(), name
+def _step_menu(step: Step) -> type:
+    def draw(self: Any, context: Any) -> None:
+        layout = self.layout
+        ready = layout.column()
+        ready.enabled = not state_of(context.scene).missing(step)
+        for words, icon, first, last, afresh in (
+            ("Run from here to the end", "TRIA_RIGHT", step.name, "", False),
+            ("Reset to automatic", "LOOP_BACK", step.name, step.name, True),
+        ):
+            button = ready.operator("bozzetto.run_job", text=words, icon=icon)
+            button.first, button.last, button.afresh = first, last, afresh
+        start = layout.column()
+        start.enabled = not why_not(context.scene)
+        start.operator("bozzetto.run_job", text="Run all until here", icon="TRIA_LEFT").last = step.name
+        layout.operator("bozzetto.default_settings", icon="FILE_REFRESH").step = step.name
 
-
-def _draw_table(layout: Any, group: Any, name: str, spec: Spec, step: str) -> None:
-    assert spec.row is not None
-    row = layout.row()
-    row.label(text=label_of(name, spec))
-    _row_button(row, step, name, "ADD", 0, "ADD")
-    for place, entry in enumerate(getattr(group, name)):
-        box = layout.box()
-        box.use_property_split = True
-        fields = specs(spec.row)
-        shown = {key: one for key, one in fields.items() if matters(one, partial(getattr, entry))}
-        for place_in_row, (field, field_spec) in enumerate(shown.items()):
-            line = box.row(align=True)
-            draw_field(line.column(), entry, field, field_spec, step)
-            if place_in_row == 0:
-                _row_button(line, step, name, "REMOVE", place, "X")
-
-
-def _row_button(layout: Any, step: str, field: str, action: str, index: int, icon: str) -> None:
-    button = layout.operator("bozzetto.row", text="", icon=icon)
-    button.step, button.field, button.action, button.index = step, field, action, index
+    name = f"BOZZETTO_MT_{step.name}"
+    body = {"bl_label": f"More for {step.label}", "bl_idname": name, "draw": draw, "__doc__": step.help}
+    return type(name, (bpy.types.Menu,), body)
 
 
 @cache
 def classes() -> tuple[type, ...]:
-    """All panels, parents first."""
-    found: list[type] = [BOZZETTO_PT_to_check, BOZZETTO_PT_job]
+    """All panels and menus, parents first."""
+    found: list[type] = [BOZZETTO_PT_to_check, BOZZETTO_PT_job, BOZZETTO_PT_pictures]
     for folder in FOLDERS:
         found.append(_folder_panel(folder))
         found += [_step_panel(step) for step in catalogue() if step.folder == folder]
         found += [BOZZETTO_PT_lens] if folder == "shots" else []
-    return tuple(found)
+    return (*found, *(_step_menu(step) for step in catalogue()))

@@ -1,50 +1,65 @@
-"""What stays the same from job to job on this machine."""
+"""What stays the same from job to job on this machine: folder, and the settings that new jobs begin with."""
+
+from functools import cache
 
 import bpy
 from bpy.props import EnumProperty, StringProperty
 
 from .. import ADDON_ID
+from ..job.settings import DEFAULT, label_of, marked, specs
+from ..steps import catalogue
+
+AS_EVER = "as_ever"
+"""The choice of a kept setting that leaves new jobs as they come."""
+
+CAUTIONS = (
+    "Matting spray and powder get into the lungs: ventilate, wear the mask its safety data sheet names, keep it off flames.",
+    "Never spray a borrowed original without its owner's written consent; ask a conservator. A bare scan works too.",
+    "The product's safety data sheet and local rules come before anything said here.",
+)
 
 
-class BOZZETTO_preferences(bpy.types.AddonPreferences):
-    """Where pictures go by default, and on what they are rendered"""
+def default_name(step, field):
+    """The preference that keeps a step's setting for new jobs."""
+    return f"{step}_{field}"
 
-    bl_idname = ADDON_ID
 
-    output: StringProperty(
-        name="Default folder",
-        description="Where jobs go when neither the job nor a saved .blend names a place; empty: the add-on's own folder",
-        subtype="DIR_PATH",
-    )
-    device: EnumProperty(
-        name="Render on",
-        description="What Cycles renders on",
-        items=[
-            (
-                "auto",
-                "The fastest here",
-                "A graphics card set up in Blender's preferences when there is one, else the processor",
-            ),
-            ("cpu", "Processor", "Always the processor"),
-        ],
-        default="auto",
-    )
+def _kept():
+    """(step's name, field, its declaration) of the settings that the preferences keep; all are choices."""
+    return [(step.name, name, specs(step.settings)[name]) for step in catalogue() for name in marked(step.settings, DEFAULT)]
 
-    def draw(self, context):
-        """Show the two settings and the cautions of the trade."""
-        layout = self.layout
-        layout.use_property_split = True
-        layout.prop(self, "output")
-        layout.prop(self, "device")
-        box = layout.box()
-        box.label(text="Before you dust a piece for scanning", icon="ERROR")
-        for words in (
-            "Matting spray and powder get into the lungs: ventilate, wear the mask its safety data sheet names, "
-            "keep it off flames.",
-            "Never spray a borrowed original without its owner's written consent; ask a conservator. A bare scan works too.",
-            "The product's safety data sheet and local rules come before anything said here.",
-        ):
-            box.label(text=words)
+
+def _draw(self, context):
+    """Show the folder, what new jobs begin with, and the cautions of the trade."""
+    layout = self.layout
+    layout.use_property_split = True
+    layout.prop(self, "output")
+    column = layout.column(heading="New jobs begin with")
+    for step, name, _ in _kept():
+        column.prop(self, default_name(step, name))
+    box = layout.box()
+    box.label(text="Before you dust a piece for scanning", icon="ERROR")
+    for words in CAUTIONS:
+        box.label(text=words)
+
+
+@cache
+def preferences_class():
+    """The add-on's preferences; those of new jobs are made from the settings that are marked for it."""
+    annotations = {
+        "output": StringProperty(
+            name="Default folder",
+            description="Where jobs go when neither the job nor a saved .blend names a place; empty: the add-on's own folder",
+            subtype="DIR_PATH",
+        ),
+    }
+    for step, name, spec in _kept():
+        as_ever = (AS_EVER, "As usual", "New jobs begin as the setting's own default says")
+        annotations[default_name(step, name)] = EnumProperty(
+            name=label_of(name, spec), description=f"{spec.help}; for new jobs", items=[as_ever, *spec.choices], default=AS_EVER
+        )
+    body = {"__annotations__": annotations, "bl_idname": ADDON_ID, "draw": _draw, "__doc__": __doc__}
+    return type("BOZZETTO_preferences", (bpy.types.AddonPreferences,), body)
 
 
 def preferences():
@@ -53,4 +68,4 @@ def preferences():
     return addon.preferences if addon else None
 
 
-CLASSES = (BOZZETTO_preferences,)
+CLASSES = (preferences_class(),)

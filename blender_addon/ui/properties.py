@@ -23,11 +23,12 @@ from bpy.props import (
     StringProperty,
 )
 
-from ..job.settings import Spec, label_of, specs
+from ..job.settings import DEFAULT, AskedRow, Spec, label_of, marked, specs
 from ..job.sheet import JobSheet, blank
 from ..job.step import Step
 from ..scene.stage import STATE, show_millimetres
 from ..steps import catalogue
+from .preferences import AS_EVER, default_name, preferences
 
 _DATA = {"object": bpy.types.Object, "collection": bpy.types.Collection, "image": bpy.types.Image}
 _TO_SCREEN = {"mm": 0.001, "deg": math.pi / 180.0}
@@ -56,10 +57,28 @@ def _start(spec: Spec) -> float:
     return float(f"{math.sqrt(low * high):.1g}")
 
 
-def _property(spec: Spec, value: Any, name: str) -> Any:
+def _renamed(settings: type) -> list[tuple[str, str]]:
+    """(old name, name of today) of the fields that were called otherwise; a .blend of then still holds the old ones."""
+    aliases: dict[str, str] = getattr(settings, "ALIASES", {})
+    return [(old, new) for old, new in aliases.items() if specs(settings)[new].kind != "table"]
+
+
+def carry_old_names(scene: Any) -> None:
+    """Move what an older version kept in a .blend under a field's old name to the name of today."""
+    for step in catalogue():
+        group = getattr(scene.bozzetto, step.name)
+        for old, new in _renamed(step.settings):
+            if group.is_property_set(old):
+                setattr(group, new, getattr(group, old))
+                group.property_unset(old)
+
+
+def _property(spec: Spec, value: Any, name: str, *, hidden: bool = False) -> Any:
     """The Blender property of a field whose default is `value`."""
-    words = f"{spec.help} ({spec.unit})" if spec.unit not in ("", "mm", "deg") else spec.help
-    common = {"name": label_of(name, spec), "description": words}
+    unit = "" if spec.unit in ("", "mm", "deg") or spec.unit in spec.help else f" ({spec.unit})"
+    common: dict[str, Any] = {"name": label_of(name, spec), "description": f"{spec.help}{unit}"}
+    if hidden:
+        common["options"] = {"HIDDEN"}
     match spec.kind:
         case "number":
             return _number(spec, value, common)
@@ -105,6 +124,8 @@ def _group(settings: type) -> type:
             )
         if spec.kind == "table":
             annotations[f"active_{name}"] = IntProperty(default=0, min=0)
+    for old, new in _renamed(settings):
+        annotations[old] = _property(specs(settings)[new], getattr(default, new), new, hidden=True)
     title = f"BOZZETTO_PG_{settings.__module__.rsplit('.', 1)[-1]}_{settings.__qualname__}".replace(".", "_")
     return type(title, (bpy.types.PropertyGroup,), {"__annotations__": annotations, "__doc__": settings.__doc__ or ""})
 
@@ -114,15 +135,54 @@ def has_switch(spec: Spec) -> bool:
     return spec.optional and spec.kind not in (*_DATA, "text", "file", "folder")
 
 
-def _scan(self: Any) -> str:
-    rows = self.intake.scans
-    return rows[0].file if len(rows) else ""
+def asked_rows() -> list[tuple[str, AskedRow]]:
+    """The rows of tables that the first panel asks for as if they were settings, each with its step's name."""
+    return [(step.name, asked) for step in catalogue() for asked in getattr(step.settings, "ASKED", ())]
 
 
-def _set_scan(self: Any, value: str) -> None:
-    row = self.intake.scans[0] if len(self.intake.scans) else self.intake.scans.add()
-    row.file = value
-    _millimetres(self.id_data)
+def _asked_property(step: str, asked: AskedRow) -> Any:
+    """A text property that reads and writes one row of a table."""
+
+    def found(job: Any) -> Any:
+        rows = getattr(getattr(job, step), asked.table)
+        return next((row for row in rows if getattr(row, asked.by) in asked.values), None)
+
+    def read(job: Any) -> str:
+        row = found(job)
+        return "" if row is None else str(getattr(row, asked.field))
+
+    def write(job: Any, value: str) -> None:
+        rows = getattr(getattr(job, step), asked.table)
+        row = found(job)
+        if row is None and value:
+            row = rows.add()
+            setattr(row, asked.by, asked.values[0])
+            if asked.needed:  # the main one stands first
+                rows.move(len(rows) - 1, 0)
+                row = rows[0]
+        if row is None:
+            return
+        setattr(row, asked.field, value)
+        if not value and not asked.needed:
+            rows.remove(next(place for place, one in enumerate(rows) if one == row))
+        _begun(job.id_data)
+
+    return StringProperty(name=asked.label, description=asked.help, subtype="FILE_PATH", get=read, set=write)
+
+
+def _begun(scene: Any) -> None:
+    """A job begins in this scene: its lengths are shown in millimetres, and what the preferences keep is filled in, once."""
+    _millimetres(scene)
+    if scene.bozzetto.begun:
+        return
+    scene.bozzetto.begun = True
+    kept = preferences()
+    for step in catalogue():
+        group = getattr(scene.bozzetto, step.name)
+        for name in marked(step.settings, DEFAULT):
+            wish = getattr(kept, default_name(step.name, name), "") if kept else ""
+            if wish and wish != AS_EVER and not group.is_property_set(name):
+                setattr(group, name, wish)
 
 
 def _millimetres(scene: Any) -> None:
@@ -134,16 +194,16 @@ def _millimetres(scene: Any) -> None:
 @cache
 def _job_group() -> type:
     annotations: dict[str, Any] = {
-        "scan": StringProperty(
-            name="Scan", description="The scanned mesh: OBJ, PLY, STL, GLB, FBX or USD", subtype="FILE_PATH",
-            get=_scan, set=_set_scan,
-        ),
         "output": StringProperty(
             name="Pictures go to", description="Empty: a folder beside the saved .blend, else the add-on's own folder",
             subtype="DIR_PATH",
         ),
-        "last_result": StringProperty(options={"SKIP_SAVE"}),
+        "begun": BoolProperty(default=False, options={"HIDDEN"}),
+        "failed_step": StringProperty(description="The step that failed last", options={"HIDDEN"}),
+        "failed_words": StringProperty(description="What it said", options={"HIDDEN"}),
     }  # fmt: skip
+    for step_name, asked in asked_rows():
+        annotations[asked.name] = _asked_property(step_name, asked)
     for step in catalogue():
         annotations[step.name] = PointerProperty(type=_group(step.settings), name=step.label, description=step.help)
     return type("BOZZETTO_PG_job", (bpy.types.PropertyGroup,), {"__annotations__": annotations})

@@ -1,7 +1,5 @@
 """What was the tool not sure of? A list on top of the tab: each question with a row of small pictures, one click answers it."""
 
-import textwrap
-
 import bpy
 import bpy.utils.previews
 from bpy.props import IntProperty, StringProperty
@@ -10,9 +8,9 @@ from ..job.errors import JobError
 from ..job.sheet import answer
 from ..scene.kept_decisions import icon_pixels, picture_bytes
 from ..steps import catalogue
+from .fields import Tab, paragraph
 from .job_state import refreshed, stage_of, state_of
 from .properties import sheet_of, show_settings
-from .tab import Tab
 
 _open: dict = {}
 """The previews of the pictures shown: Blender frees them only by hand. Scene and name to (bytes of the file, its preview)."""
@@ -43,7 +41,7 @@ def draw_question(layout, context, question):
     decision, scene = question.decision, context.scene
     layout.label(text=decision.question, icon="QUESTION")
     width = context.region.width if context.region else 300
-    _paragraph(layout, "; ".join(decision.evidence), width)
+    paragraph(layout, "; ".join(decision.evidence), context)
     columns = max(1, min(3, int(width / (1.25 * WIDTH * 20.0 * context.preferences.system.ui_scale))))
     grid = layout.grid_flow(columns=columns, even_columns=True, row_major=True)
     for number, (way, name) in enumerate(question.ways()):
@@ -84,13 +82,6 @@ def close_previews():
     if previews is not None:
         bpy.utils.previews.remove(previews)
     _open.clear()
-
-
-def _paragraph(layout, words, width):
-    """Words over as many lines as they need: a label does not wrap."""
-    column = layout.column(align=True)
-    for line in textwrap.wrap(words, max(20, int(width / 7.5))):
-        column.label(text=line)
 
 
 class BOZZETTO_OT_answer(bpy.types.Operator):

@@ -7,13 +7,15 @@ from ..scene.scan.pair_picking import own_place
 from ..scene.stage import Stage
 from ..steps import catalogue
 from ..steps.delivery.render import sample_sheet
-from .operators import output_folder
+from .alignment import tools_of
+from .folders import output_folder
+from .job_state import stage_of
 from .properties import sheet_of
 from .watched_work import WatchedWork
 
 
 class BOZZETTO_OT_row(bpy.types.Operator):
-    """Add or remove a row"""
+    """Add or remove a row of this list"""
 
     bl_idname = "bozzetto.row"
     bl_label = "Row"
@@ -58,7 +60,7 @@ class BOZZETTO_OT_point_from_cursor(bpy.types.Operator):
         """The object that shows the scan in whose own coordinates the point is asked, or None: it is asked in the world's."""
         if not self.group.startswith(("bozzetto.cleanup", "bozzetto.orientation", "bozzetto.registration")):
             return None
-        stage = Stage(context.scene, sheet_of(context.scene, catalogue()))
+        stage = stage_of(context.scene)
         if self.field == "on_further":
             return stage.find("clean", group.scan)
         return stage.find("upright") or stage.find("clean", "1") or stage.find("scan", "1")
@@ -101,6 +103,41 @@ class BOZZETTO_OT_sample_sheet(WatchedWork, bpy.types.Operator):
         self.report({"INFO"}, f"The samples are on {self._folder / 'sample_sheet.png'}")
 
 
+class BOZZETTO_OT_default_settings(bpy.types.Operator):
+    """Put all settings of this step back to what they are in a new job; nothing is run"""
+
+    bl_idname = "bozzetto.default_settings"
+    bl_label = "Settings back to default"
+    bl_options = {"INTERNAL", "UNDO"}
+
+    step: StringProperty(options={"SKIP_SAVE"})
+
+    def execute(self, context):
+        """Unset each of them."""
+        group = getattr(context.scene.bozzetto, self.step, None)
+        if group is None:
+            return {"CANCELLED"}
+        for name in [one.identifier for one in group.bl_rna.properties if one.identifier not in ("rna_type", "name")]:
+            rows = getattr(group, name) if group.bl_rna.properties[name].type == "COLLECTION" else None
+            if rows is None:
+                group.property_unset(name)
+            else:
+                rows.clear()
+        return {"FINISHED"}
+
+
+def draw_tools(layout, context, step):
+    """The buttons of a step's panel that let a person decide, by what the step makes."""
+    painting = context.mode == "PAINT_VERTEX"
+    for role in step.makes:
+        row = layout.row(align=True)
+        for identifier, words in tools_of(role):
+            row.operator(identifier, text=words, depress=painting and role == "piece")
+        if role == "surface":
+            layout.operator("bozzetto.sample_sheet", icon="MATERIAL")
+
+
 CLASSES = (
     BOZZETTO_OT_row, BOZZETTO_OT_point_from_cursor, BOZZETTO_OT_open_folder, BOZZETTO_OT_sample_sheet,
+    BOZZETTO_OT_default_settings,
 )  # fmt: skip

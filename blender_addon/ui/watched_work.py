@@ -1,15 +1,19 @@
 """An operator whose work is a generator: whole at once for a script; in a window a stretch a timer event, and Esc stops it."""
 
+import bpy
+
 from ..job.errors import JobError
 
 
 class WatchedWork:
     """Mixed into an operator that gives `_begin(context)`, the generator or None after a report; `_words(update)`, what the
-    status line says; `_finish(context, value)`, what is reported at the end; and, where it likes, `_stopped(context)`.
+    status line says; `_finish(context, value)`, what is reported at the end; and, where it likes, `_seen(context, update)`,
+    `_stopped(context)` and `_failed(context, error)`.
     """
 
     _work = None
     _timer = None
+    _advanced = False
 
     def execute(self, context):
         """Run without a window, or when called by a script."""
@@ -22,6 +26,8 @@ class WatchedWork:
 
     def invoke(self, context, event):
         """Run beside Blender's own events, so that progress shows and Esc works."""
+        if context.mode != "OBJECT":  # what is made can't be swapped in while something is edited
+            bpy.ops.object.mode_set(mode="OBJECT")
         self._work = self._begin(context)
         if self._work is None:
             return {"CANCELLED"}
@@ -46,8 +52,20 @@ class WatchedWork:
                 self._end(context, state)
         return state
 
+    def cancel(self, context):
+        """Blender closes the window or opens another file while the work goes on."""
+        if self._work is not None:
+            self._work.close()
+
+    def _seen(self, context, update):
+        """Look at an update; nothing by itself."""
+
     def _stopped(self, context):
         """Say what a stop leaves; nothing by itself."""
+
+    def _failed(self, context, error):
+        """Report what the user must mend."""
+        self.report({"ERROR"}, str(error))
 
     def _advance(self, context):
         try:
@@ -56,17 +74,28 @@ class WatchedWork:
             self._finish(context, end.value)
             return {"FINISHED"}
         except JobError as error:
-            self.report({"ERROR"}, str(error))
+            self._failed(context, error)
             return {"CANCELLED"}
+        self._advanced = True
+        self._seen(context, update)
         if self._timer is not None:
             context.workspace.status_text_set(f"Bozzetto   {update.fraction:.0%}   {self._words(update)}   Esc stops")
             context.window_manager.progress_update(100 * update.fraction)
+            if getattr(update, "ended", False):  # the tab tells what the step found
+                _redraw(context)
         return {"RUNNING_MODAL"}
 
     def _end(self, context, state):
         context.window_manager.event_timer_remove(self._timer)
         context.window_manager.progress_end()
         context.workspace.status_text_set(None)
-        for area in context.screen.areas:
-            area.tag_redraw()
+        if state == {"CANCELLED"} and self._advanced:  # steps that ended before a stop are undone by a step of their own
+            bpy.ops.ed.undo_push(message=f"{self.bl_label}, stopped")
+        _redraw(context)
         return state
+
+
+def _redraw(context):
+    for window in context.window_manager.windows:
+        for area in window.screen.areas:
+            area.tag_redraw()

@@ -13,7 +13,7 @@ from typing import Any
 
 from ...core.shots.turntable import angles
 from ...job.errors import OutputError, SubjectError
-from ...job.settings import choice, integer, number, switch, text
+from ...job.settings import DEFAULT, SHORT, choice, integer, number, switch, text
 from ...job.step import Progress, Result, Run
 from ...scene.delivery.contact_sheet import write_contact_sheet
 from ...scene.delivery.deep_pictures import is_deep, render_deep
@@ -38,6 +38,8 @@ PRESETS = {"proof": (Quality(16, 0.1), 640), "final": (Quality(20, 0.1), 960), "
 @dataclass(kw_only=True)
 class Settings:
     """What is rendered, how large and how well."""
+
+    MARKS = {"quality": (SHORT, DEFAULT), "device": (DEFAULT,)}
 
     quality: str = choice(
         "final",

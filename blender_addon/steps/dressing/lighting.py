@@ -13,7 +13,7 @@ from mathutils import Vector
 from ...core import srgb
 from ...core.dressing import exposure as metering
 from ...core.dressing.light_setups import SETUPS, flux, make_setup, total_light
-from ...job.settings import angle, choice, number, switch, text
+from ...job.settings import SHORT, angle, choice, number, switch, text
 from ...job.step import Progress, Result, Run
 from ...scene.dressing import hdri, lights, meter
 from ...scene.dressing.shot_light import CLOSE_OFFSET, CLOSER, EXPOSURE, FLUX, FOLLOWS, SHADE, close_card, turn_towards
@@ -37,6 +37,7 @@ LOOKS = {"AgX": "AgX - High Contrast", "Standard": "None"}
 @dataclass(kw_only=True)
 class Settings:
     ALIASES = {"lookdev": "targets", "bloom": "glare"}
+    MARKS = {"setup": (SHORT,)}
 
     setup: str = choice("north_window", (*SETUPS, HDRI), help="The light", label="Set-up")
     surroundings: str = text("interior", help="For the set-up Surroundings: a name of Blender's own or an .exr or .hdr file")

@@ -19,7 +19,7 @@ from ...core.dressing.tabletops.stone import slate
 from ...core.dressing.trades import Trade, choices, draw, trade_of
 from ...core.shots.sight import convex_outline, outside_distance
 from ...job.errors import SheetError
-from ...job.settings import choice, data, integer, length, nearest, number, text
+from ...job.settings import FIRST, SHORT, choice, data, integer, length, nearest, number, text
 from ...job.step import Progress, Result, Run
 from ...scene.dressing import debris_parts, set_parts, set_props
 from ...scene.dressing.set_materials import room_materials, table_material
@@ -61,6 +61,8 @@ ALLOWED_CHROMA = (10.0, 1.0)
 
 @dataclass(kw_only=True)
 class Settings:
+    MARKS = {"kind": (FIRST, SHORT)}
+
     trade: str | None = choice(
         None, choices(), help="Whose bench it is: props, table and debris that belong together; auto: by the piece's material"
     )

@@ -10,7 +10,7 @@ from typing import Any
 from ...core.files.mesh_files import FORMATS
 from ...core.scan.units import MM_PER_UNIT, UnitGuess, guess_unit, texels_per_unit
 from ...job.errors import InputError
-from ...job.settings import choice, file, switch, table
+from ...job.settings import AskedRow, choice, file, switch, table
 from ...job.step import Progress, Result, Run
 from ...scene.meshes import make_object
 from ...scene.scan.importers import Imported, import_scan
@@ -48,6 +48,17 @@ class Settings:
     """What intake can be told."""
 
     ALIASES = {"scan": "scans"}
+    ASKED = (
+        AskedRow(
+            "scan", "Scan", "The scanned mesh of the piece: OBJ, PLY, STL, GLB, glTF, FBX or USD",
+            "scans", "file", "role", ("whole", "piece"), needed=True,
+        ),
+        AskedRow(
+            "stand_scan", "Scan of the stand",
+            "Another scan, of the bare stand, that gives the stand its shape and colour; empty: the first scan gives it",
+            "scans", "file", "role", ("stand",),
+        ),
+    )  # fmt: skip
 
     scans: list[Scan] = table(Scan, short="file", help="The scans of this job, the main one first")
     unit: str = choice("auto", UNITS, help="The unit that the scan files are written in")

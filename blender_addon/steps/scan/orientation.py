@@ -17,7 +17,7 @@ from ...core.scan.symmetry import Front, propose_front
 from ...core.scan.units import texels_per_unit
 from ...core.scan.upright import rotation_between, stand_top, turn_about_z
 from ...job.errors import SubjectError
-from ...job.settings import angle, choice, length, point, switch
+from ...job.settings import FIRST, SHORT, angle, choice, length, point, switch
 from ...job.step import Progress, Result, Run
 from ...scene.meshes import make_object, read_mesh
 from ...scene.scan.hull import hull_triangles
@@ -40,6 +40,8 @@ AXES = {"x": (1, 0, 0), "-x": (-1, 0, 0), "y": (0, 1, 0), "-y": (0, -1, 0), "z":
 @dataclass(kw_only=True)
 class Settings:
     """What orientation can be told."""
+
+    MARKS = {"height": (FIRST, SHORT), "of": (FIRST, SHORT)}
 
     height: float | None = length(None, low=0.1, high=5000.0, help="Known height; without any known length the size is assumed")
     of: str = choice(

@@ -18,7 +18,7 @@ from ...core.shots.shot_plan import Shot, ShotAsk, product_tilt, solve
 from ...core.shots.subject import Subject, richness_of, thinned
 from ...core.shots.visible import visible
 from ...job.errors import SheetError, SubjectError
-from ...job.settings import angle, choice, integer, length, number, only_when, point, switch, table, text
+from ...job.settings import DEFAULT, SHORT, angle, choice, integer, length, number, only_when, point, switch, table, text
 from ...job.step import Progress, Result, Run
 from ...scene.delivery.deep_pictures import DEPTH, SLICES
 from ...scene.images import read_pixels
@@ -91,6 +91,7 @@ class Settings:
     """How the subject is photographed."""
 
     ALIASES = {"coverage": "views"}
+    MARKS = {"views": (SHORT,), "format": (DEFAULT,)}
 
     views: str = choice(
         "few",

@@ -11,7 +11,7 @@ import numpy as np
 
 from ...core.surface import cavity, reflectance
 from ...job.errors import SubjectError
-from ...job.settings import choice, colour, file, length, number, only_when, point, switch, table, text
+from ...job.settings import DEFAULT, FIRST, SHORT, choice, colour, file, length, number, only_when, point, switch, table, text
 from ...job.step import Progress, Result, Run
 from ...scene import meshes
 from ...scene.nodes.builder import drop_unused_groups
@@ -84,6 +84,7 @@ class Settings:
     """What piece and stand are made of."""
 
     ALIASES = {"raised_wear": "handling_wear"}
+    MARKS = {"piece": (FIRST, SHORT, DEFAULT), "stand": (SHORT,)}
 
     piece: str = choice("clay", KINDS, label="Piece is", help="What the piece is made of")
     stand: str = choice("own", KINDS, label="Stand is", help="What the stand is made of")

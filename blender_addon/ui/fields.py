@@ -1,0 +1,90 @@
+"""How is a setting drawn? With its switch where it may be automatic, a table as boxes of rows, long words over lines."""
+
+from __future__ import annotations
+
+import textwrap
+from functools import partial
+from typing import Any
+
+from ..job.settings import Spec, label_of, matters, specs
+from .properties import has_switch
+
+CATEGORY = "Bozzetto"
+"""The tab in the sidebar that all panels stand in."""
+
+
+class Tab:
+    """What each panel has in common."""
+
+    bl_space_type = "VIEW_3D"
+    bl_region_type = "UI"
+    bl_category = CATEGORY
+
+
+LETTER = 7.2
+"""Usual width of a letter in pixels at an interface scale of 1; a guess that keeps lines inside the sidebar."""
+
+
+def draw_field(layout: Any, group: Any, name: str, spec: Spec, step: str) -> None:
+    """Draw one setting of a step's property group."""
+    if spec.kind == "table":
+        _draw_table(layout, group, name, spec, step)
+        return
+    row = layout.row(align=True)
+    if not has_switch(spec):
+        row.prop(group, name)
+    else:
+        row = layout.row(align=True, heading=label_of(name, spec))
+        row.prop(group, f"use_{name}", text="")
+        if not getattr(group, f"use_{name}"):
+            row.label(text="Auto")
+            return
+        row.prop(group, name, text="")
+    if spec.kind == "point" and spec.size == 3 and spec.unit != "px":  # a place in the scene, not in a picture
+        button = row.operator("bozzetto.point_from_cursor", text="", icon="PIVOT_CURSOR")
+        button.group, button.field = group.path_from_id(), name
+
+
+def draw_fields(layout: Any, group: Any, step: Any, *, more: bool) -> None:
+    """Draw the settings of a step that matter now: those that most jobs need, or the rest."""
+    for name, spec in specs(step.settings).items():
+        if spec.more == more and matters(spec, partial(getattr, group)):
+            draw_field(layout, group, name, spec, step.name)
+
+
+def _draw_table(layout: Any, group: Any, name: str, spec: Spec, step: str) -> None:
+    assert spec.row is not None
+    row = layout.row()
+    row.label(text=label_of(name, spec))
+    _row_button(row, step, name, "ADD", 0, "ADD")
+    for place, entry in enumerate(getattr(group, name)):
+        box = layout.box()
+        box.use_property_split = True
+        fields = specs(spec.row)
+        shown = {key: one for key, one in fields.items() if matters(one, partial(getattr, entry))}
+        for place_in_row, (field, field_spec) in enumerate(shown.items()):
+            line = box.row(align=True)
+            draw_field(line.column(), entry, field, field_spec, step)
+            if place_in_row == 0:
+                _row_button(line, step, name, "REMOVE", place, "X")
+
+
+def _row_button(layout: Any, step: str, field: str, action: str, index: int, icon: str) -> None:
+    button = layout.operator("bozzetto.row", text="", icon=icon)
+    button.step, button.field, button.action, button.index = step, field, action, index
+
+
+def paragraph(layout: Any, words: str, context: Any, *, icon: str = "NONE", room: int | None = None) -> None:
+    """Words over as many lines as they need, since a label does not wrap; the icon stands before the first.
+
+    room: letters a line; otherwise as many as the region is wide.
+    """
+    if not words:
+        return
+    scale = context.preferences.system.ui_scale
+    width = context.region.width if context.region else 300.0
+    room = room or max(24, int((width / scale - (60.0 if icon == "NONE" else 85.0)) / LETTER))
+    column = layout.column(align=True)
+    column.scale_y = 0.8
+    for place, line in enumerate(textwrap.wrap(words, room)):
+        column.label(text=line, icon=icon if place == 0 else ("NONE" if icon == "NONE" else "BLANK1"))

@@ -1,0 +1,52 @@
+"""Where do files go, and which jobs were open lately?"""
+
+import contextlib
+import json
+import tempfile
+from pathlib import Path
+
+import bpy
+
+from .. import ADDON_ID
+from .preferences import preferences
+
+MOST_RECENT = 10
+
+
+def output_folder(scene, name):
+    """Where a job's files go: the job's folder, beside the saved .blend, the preferences' folder, or the add-on's own.
+
+    Nothing is made: whoever writes makes the folder.
+    """
+    if scene.bozzetto.output:
+        return Path(bpy.path.abspath(scene.bozzetto.output))
+    if bpy.data.filepath:
+        return Path(bpy.data.filepath).parent / f"{Path(bpy.data.filepath).stem} pictures"
+    chosen_folder = getattr(preferences(), "output", "")
+    if chosen_folder:
+        return Path(bpy.path.abspath(chosen_folder)) / name
+    return own_folder() / "jobs" / name
+
+
+def own_folder():
+    """The add-on's own folder in the user's profile."""
+    try:
+        return Path(bpy.utils.extension_path_user(ADDON_ID, create=False))
+    except ValueError:  # not installed as an extension, as in a script
+        return Path(bpy.app.tempdir or tempfile.gettempdir()) / "bozzetto"
+
+
+def recent():
+    """The job sheets that were loaded or saved lately and are still there, the last one first."""
+    with contextlib.suppress(OSError, ValueError):
+        kept = json.loads((own_folder() / "recent.json").read_text(encoding="utf-8"))
+        return [path for path in map(Path, kept if isinstance(kept, list) else ()) if path.is_file()]
+    return []
+
+
+def remember(path):
+    """Put a job sheet first among the recent ones; a profile that can't be written to is no reason to stop."""
+    paths = [path.resolve(), *(other for other in recent() if other != path.resolve())][:MOST_RECENT]
+    with contextlib.suppress(OSError):
+        own_folder().mkdir(parents=True, exist_ok=True)
+        (own_folder() / "recent.json").write_text(json.dumps([str(one) for one in paths]), encoding="utf-8")

@@ -1,0 +1,182 @@
+"""How does a job come in and go out? Loaded and saved as a job sheet, chosen among the recent, dropped into the view."""
+
+from pathlib import Path
+from typing import ClassVar
+
+import bpy
+from bpy.props import CollectionProperty, EnumProperty, StringProperty
+
+from ..job.errors import JobError
+from ..job.sheet import read, written
+from ..scene.session import write_text
+from ..steps import catalogue
+from .folders import recent, remember
+from .properties import asked_rows, fill, sheet_of
+
+SCANS = (".obj", ".ply", ".stl", ".glb", ".gltf", ".fbx", ".usd", ".usda", ".usdc", ".usdz")
+
+
+def load(operator, context, path):
+    """Fill in all settings from a job sheet; what is wrong with it is reported."""
+    try:
+        fill(context.scene, read(path, catalogue()), catalogue())
+    except JobError as error:
+        operator.report({"ERROR"}, str(error))
+        return {"CANCELLED"}
+    remember(path)
+    return {"FINISHED"}
+
+
+class BOZZETTO_OT_read_sheet(bpy.types.Operator):
+    """Load a job: fill in all settings from its job sheet (.toml)"""
+
+    bl_idname = "bozzetto.read_sheet"
+    bl_label = "Load job"
+    bl_options = {"UNDO"}
+
+    filepath: StringProperty(subtype="FILE_PATH")
+    filter_glob: StringProperty(default="*.toml", options={"HIDDEN"})
+
+    def invoke(self, context, event):
+        """Ask for the file."""
+        context.window_manager.fileselect_add(self)
+        return {"RUNNING_MODAL"}
+
+    def execute(self, context):
+        """Read it and show it."""
+        return load(self, context, Path(self.filepath))
+
+
+class BOZZETTO_OT_write_sheet(bpy.types.Operator):
+    """Save the job: write all settings that differ from their defaults as a job sheet (.toml), for a batch or the next piece"""
+
+    bl_idname = "bozzetto.write_sheet"
+    bl_label = "Save job"
+
+    filepath: StringProperty(subtype="FILE_PATH", default="job.toml")
+    filter_glob: StringProperty(default="*.toml", options={"HIDDEN"})
+
+    def invoke(self, context, event):
+        """Ask for the place."""
+        context.window_manager.fileselect_add(self)
+        return {"RUNNING_MODAL"}
+
+    def execute(self, context):
+        """Write it, whole or not at all; a name that does not end so gets .toml added."""
+        path = Path(self.filepath)
+        path = path if path.suffix == ".toml" else path.with_name(f"{path.name}.toml")
+        try:
+            write_text(path, written(sheet_of(context.scene, catalogue()), catalogue()))
+        except JobError as error:
+            self.report({"ERROR"}, str(error))
+            return {"CANCELLED"}
+        remember(path)
+        return {"FINISHED"}
+
+
+class BOZZETTO_OT_load_recent(bpy.types.Operator):
+    """Load this job again"""
+
+    bl_idname = "bozzetto.load_recent"
+    bl_label = "Load recent job"
+    bl_options = {"INTERNAL", "UNDO"}
+
+    filepath: StringProperty(options={"SKIP_SAVE"})
+
+    def execute(self, context):
+        """As if it had been chosen in the file browser."""
+        return load(self, context, Path(self.filepath))
+
+
+class BOZZETTO_MT_recent(bpy.types.Menu):
+    """Jobs that were loaded or saved lately"""
+
+    bl_idname = "BOZZETTO_MT_recent"
+    bl_label = "Recent jobs"
+
+    def draw(self, context):
+        """One line a job: its name and its folder's."""
+        found = recent()
+        for path in found:
+            text = f"{path.stem}  ({path.parent.name})"
+            self.layout.operator("bozzetto.load_recent", text=text, icon="FILE").filepath = str(path)
+        if not found:
+            self.layout.label(text="No job was loaded or saved yet")
+
+
+def _dropped_as(self, context):
+    """What a dropped scan can be, kept alive as Blender asks of such lists."""
+    items = [(asked.name, asked.label, asked.help) for _, asked in asked_rows()]
+    BOZZETTO_OT_drop_scan.kept = items
+    return items
+
+
+class BOZZETTO_OT_drop_scan(bpy.types.Operator):
+    """Take a dropped file as this job's scan, or as the scan of its stand; a dropped job sheet is loaded"""
+
+    bl_idname = "bozzetto.drop_scan"
+    bl_label = "Scan for Bozzetto"
+    bl_options = {"INTERNAL", "UNDO"}
+
+    directory: StringProperty(subtype="DIR_PATH", options={"SKIP_SAVE", "HIDDEN"})
+    files: CollectionProperty(type=bpy.types.OperatorFileListElement, options={"SKIP_SAVE", "HIDDEN"})
+    filepath: StringProperty(subtype="FILE_PATH", options={"SKIP_SAVE", "HIDDEN"})
+    use_as: EnumProperty(name="It is", description="What the dropped file shows", items=_dropped_as)
+    kept: ClassVar[list] = []
+
+    def _paths(self):
+        paths = [Path(self.directory) / one.name for one in self.files if one.name]
+        return paths or ([Path(self.filepath)] if self.filepath else [])
+
+    def invoke(self, context, event):
+        """One scan while none is chosen is the scan; else ask what it is."""
+        paths = self._paths()
+        if not paths:
+            return {"CANCELLED"}
+        job, names = context.scene.bozzetto, [asked.name for _, asked in asked_rows()]
+        if paths[0].suffix == ".toml" or len(paths) > 1 or not getattr(job, names[0]):
+            return self.execute(context)
+        self.use_as = next((name for name in names if not getattr(job, name)), names[0])
+        return context.window_manager.invoke_props_dialog(self, title=paths[0].name)
+
+    def draw(self, context):
+        """The one question."""
+        self.layout.prop(self, "use_as", expand=True)
+
+    def execute(self, context):
+        """Write the file, or the first files, into the settings."""
+        paths, job = self._paths(), context.scene.bozzetto
+        if not paths:
+            return {"CANCELLED"}
+        if paths[0].suffix == ".toml":
+            return load(self, context, paths[0])
+        names = [asked.name for _, asked in asked_rows()]
+        if len(paths) == 1:
+            first = names[0] if not getattr(job, names[0]) else self.use_as
+            setattr(job, first, str(paths[0]))
+            return {"FINISHED"}
+        for name, path in zip(names, paths, strict=False):
+            setattr(job, name, str(path))
+        if len(paths) > len(names):
+            self.report({"WARNING"}, f"Only the first {len(names)} files were taken; further scans go into the list of scans")
+        return {"FINISHED"}
+
+
+class BOZZETTO_FH_scan(bpy.types.FileHandler):
+    """A scan or a job dropped into the 3D view"""
+
+    bl_idname = "BOZZETTO_FH_scan"
+    bl_label = "Scan for Bozzetto"
+    bl_import_operator = "bozzetto.drop_scan"
+    bl_file_extensions = ";".join((*SCANS, ".toml"))
+
+    @classmethod
+    def poll_drop(cls, context):
+        """Only into a 3D view."""
+        return context.area is not None and context.area.type == "VIEW_3D"
+
+
+CLASSES = (
+    BOZZETTO_OT_read_sheet, BOZZETTO_OT_write_sheet, BOZZETTO_OT_load_recent, BOZZETTO_MT_recent, BOZZETTO_OT_drop_scan,
+    BOZZETTO_FH_scan,
+)  # fmt: skip

@@ -1,0 +1,153 @@
+"""Where are the pictures? In the tab, small, as soon as they are finished; a click opens one large."""
+
+from pathlib import Path
+
+import bpy
+import bpy.utils.previews
+from bpy.props import StringProperty
+
+from ..scene.delivery.finished import finished, shots_of
+from ..scene.delivery.output import pick_device
+from ..scene.shots import lens_drivers
+from .fields import Tab
+from .folders import output_folder
+from .job_state import state_of
+
+_open: dict = {}
+"""The previews of the pictures shown: Blender frees them only by hand. Path to the name of its preview."""
+
+SCALE = 6.0
+"""Of a small picture, in units of the interface."""
+
+
+class BOZZETTO_PT_pictures(Tab, bpy.types.Panel):
+    """The finished pictures of this job"""
+
+    bl_label = "Pictures"
+    bl_idname = "BOZZETTO_PT_pictures"
+
+    @classmethod
+    def poll(cls, context):
+        """Only once there are some."""
+        return bool(pictures_of(context.scene))
+
+    def draw(self, context):
+        """Small pictures, a button under each."""
+        width = context.region.width / context.preferences.system.ui_scale if context.region else 300
+        grid = self.layout.grid_flow(columns=max(1, int(width // 150)), even_columns=True, row_major=True)
+        for one in pictures_of(context.scene):
+            column = grid.column(align=True)
+            column.template_icon(icon_value=icon_of(one.picture), scale=SCALE)
+            icon = "PLAY" if one.opens.suffix == ".mp4" else "FULLSCREEN_ENTER"
+            column.operator("bozzetto.open_picture", text=one.title, icon=icon).filepath = str(one.opens)
+
+
+def pictures_of(scene):
+    """The finished pictures of the scene's job; empty before there are shots."""
+    state = state_of(scene)
+    return finished(scene, output_folder(scene, state.sheet.name)) if state.results else []
+
+
+def icon_of(path):
+    """The number of a picture file's icon, loaded anew when the file has changed."""
+    changed = path.stat().st_mtime_ns
+    if "previews" not in _open:
+        _open["previews"] = bpy.utils.previews.new()
+    previews, name = _open["previews"], f"{path} {changed}"
+    if _open.get(str(path)) != name:
+        if _open.get(str(path)) in previews:
+            del previews[_open[str(path)]]
+        previews.load(name, str(path), "IMAGE", force_reload=True)
+        _open[str(path)] = name
+    return previews[name].icon_id
+
+
+def close_previews():
+    """Free all pictures."""
+    previews = _open.pop("previews", None)
+    if previews is not None:
+        bpy.utils.previews.remove(previews)
+    _open.clear()
+
+
+class BOZZETTO_OT_open_picture(bpy.types.Operator):
+    """Open this picture large in an image editor; a video opens in the system's player"""
+
+    bl_idname = "bozzetto.open_picture"
+    bl_label = "Open large"
+    bl_options = {"INTERNAL"}
+
+    filepath: StringProperty(subtype="FILE_PATH", options={"SKIP_SAVE"})
+
+    def execute(self, context):
+        """In the image editor that is open, else in a window of its own."""
+        path = Path(self.filepath)
+        if not path.is_file():
+            self.report({"INFO"}, f'"{path.name}" is no longer there: make the pictures again')
+            return {"CANCELLED"}
+        if path.suffix == ".mp4":
+            return bpy.ops.wm.path_open(filepath=str(path))
+        image = bpy.data.images.load(str(path), check_existing=True)
+        image.reload()
+        area = image_editor(context)
+        if area is None:
+            self.report({"INFO"}, "There is no window to open it in")
+            return {"CANCELLED"}
+        area.spaces.active.image = image
+        area.tag_redraw()
+        return {"FINISHED"}
+
+
+def image_editor(context):
+    """An image editor that is open, or one in a new window; None where Blender has no window."""
+    windows = context.window_manager.windows
+    for window in windows:
+        for area in window.screen.areas:
+            if area.type == "IMAGE_EDITOR" and area.spaces.active.mode == "VIEW":
+                return area
+    if bpy.app.background or not windows:
+        return None
+    bpy.ops.wm.window_new()
+    area = windows[-1].screen.areas[0]
+    area.ui_type = "IMAGE_EDITOR"
+    return area
+
+
+# --- the view ----------------------------------------------------------------------------------------------------------
+
+
+def show_first_shot(window, *, lit):
+    """Have the window's largest 3D view look through the first shot; lit: as a picture, not as plain form."""
+    scene = window.scene
+    shots, area = shots_of(scene), largest_view(window)
+    if not shots or area is None:
+        return
+    camera, space = shots[0], area.spaces.active
+    scene.camera = camera
+    scene.render.resolution_x, scene.render.resolution_y = camera[lens_drivers.RESOLUTION]
+    space.region_3d.view_perspective = "CAMERA"
+    space.region_3d.view_camera_zoom, space.region_3d.view_camera_offset = 20.0, (0.0, 0.0)
+    if lit:
+        space.shading.type = lit_shading()
+    elif space.shading.type == "SOLID":
+        space.shading.color_type = "TEXTURE"
+    area.tag_redraw()
+
+
+def lit_shading():
+    """How the view can show the lit set on this machine: rendered where Cycles has a card or nothing draws quickly, else
+    Blender's material preview."""
+    import gpu
+
+    if pick_device("auto") == "GPU" or gpu.platform.device_type_get() in ("SOFTWARE", "UNKNOWN"):
+        return "RENDERED"
+    return "MATERIAL"
+
+
+def largest_view(window):
+    """The window's largest 3D view, or None."""
+    views = [area for area in window.screen.areas if area.type == "VIEW_3D"]
+    return max(views, key=lambda area: area.width * area.height, default=None)
+
+
+CLASSES = (BOZZETTO_OT_open_picture,)
