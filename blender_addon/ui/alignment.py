@@ -8,12 +8,13 @@ import bpy.utils.previews
 from bpy.props import FloatProperty, IntProperty, StringProperty
 
 from ..job.errors import JobError
+from ..scene import roles
 from ..scene.scan.alignment_pictures import open_scans, pose_pictures
 from ..scene.scan.pair_picking import FEWEST, FIRST, PairPicking
 from ..scene.scan.stand_mask import begin_painting, end_painting, is_painting
 from ..scene.thumbnails import front_candidates
 from ..steps import catalogue
-from .job_state import stage_of
+from .job_state import stage_of, state_of
 
 _open: dict = {}
 """The previews of the open dialog: Blender frees them only by hand."""
@@ -269,11 +270,13 @@ class BOZZETTO_OT_set_front(bpy.types.Operator):
         return run_again(self, "upright")
 
 
-def tools_of(role):
-    """The operators that let a person decide what plays a role: (identifier, words)."""
+def tools_of(role, scene):
+    """The operators that let a person decide what plays a role, (identifier, words); only those that can be used now."""
+    several = len(roles.players(scene.get(roles.JOB, ""), role="clean")) > 1
+    fits = (("bozzetto.choose_pose", "Possible fits ..."),) if open_scans(state_of(scene).results) else ()
     return {
         "upright": (("bozzetto.choose_front", "Choose the front ..."),),
-        "aligned": (("bozzetto.choose_pose", "Possible fits ..."), ("bozzetto.mark_spots", "Mark the same spots")),
+        "aligned": (*fits, ("bozzetto.mark_spots", "Mark the same spots")) if several else (),
         "piece": (
             ("bozzetto.paint_stand", "Cut along the paint" if bpy.context.mode == "PAINT_VERTEX" else "Paint the stand"),
         ),

@@ -21,7 +21,7 @@ class Tab:
     bl_category = CATEGORY
 
 
-LETTER = 7.2
+LETTER = 6.3
 """Usual width of a letter in pixels at an interface scale of 1; a guess that keeps lines inside the sidebar."""
 
 
@@ -83,7 +83,7 @@ def paragraph(layout: Any, words: str, context: Any, *, icon: str = "NONE", room
         return
     scale = context.preferences.system.ui_scale
     width = context.region.width if context.region else 300.0
-    room = room or max(24, int((width / scale - (60.0 if icon == "NONE" else 85.0)) / LETTER))
+    room = room or max(24, int((width / scale - (38.0 if icon == "NONE" else 60.0)) / LETTER))
     column = layout.column(align=True)
     column.scale_y = 0.8
     for place, line in enumerate(textwrap.wrap(words, room)):

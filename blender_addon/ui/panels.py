@@ -14,7 +14,7 @@ import bpy
 from ..job.settings import FIRST, marked, specs
 from ..job.step import FOLDERS, Step
 from ..steps import catalogue
-from .fields import Tab, draw_field, draw_fields, paragraph
+from .fields import LETTER, Tab, draw_field, draw_fields, paragraph
 from .job_state import JobState, state_of
 from .lens import BOZZETTO_PT_lens
 from .pictures import BOZZETTO_PT_pictures
@@ -109,7 +109,7 @@ def _step_panel(step: Step) -> type:
 
     def draw_header_preset(self: Any, context: Any) -> None:
         words = short_line(step, state_of(context.scene), context.scene.bozzetto)
-        room = max(8, int((context.region.width / context.preferences.system.ui_scale - 150.0) / 7.2))
+        room = max(8, int((context.region.width / context.preferences.system.ui_scale - 135.0) / LETTER))
         self.layout.label(text=words if len(words) <= room else f"{words[: room - 1].rstrip(' ,;:')}…")
 
     return type(

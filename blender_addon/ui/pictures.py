@@ -34,7 +34,7 @@ class BOZZETTO_PT_pictures(Tab, bpy.types.Panel):
     def draw(self, context):
         """Small pictures, a button under each."""
         width = context.region.width / context.preferences.system.ui_scale if context.region else 300
-        grid = self.layout.grid_flow(columns=max(1, int(width // 150)), even_columns=True, row_major=True)
+        grid = self.layout.grid_flow(columns=max(1, int(width // 120)), even_columns=True, row_major=True)
         for one in pictures_of(context.scene):
             column = grid.column(align=True)
             column.template_icon(icon_value=icon_of(one.picture), scale=SCALE)

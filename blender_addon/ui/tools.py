@@ -131,7 +131,7 @@ def draw_tools(layout, context, step):
     painting = context.mode == "PAINT_VERTEX"
     for role in step.makes:
         row = layout.row(align=True)
-        for identifier, words in tools_of(role):
+        for identifier, words in tools_of(role, context.scene):
             row.operator(identifier, text=words, depress=painting and role == "piece")
         if role == "surface":
             layout.operator("bozzetto.sample_sheet", icon="MATERIAL")

@@ -69,15 +69,16 @@ class OpenPanels:
         self.panels = importlib.import_module(f"{MODULE}.ui.panels")
         self.step = importlib.import_module(f"{MODULE}.job.step")
         self.twins: list[type] = []
-        self.specs = self.panels.specs
+        self.fields = importlib.import_module(f"{MODULE}.ui.fields")
+        self.specs = self.fields.specs
 
     def show(self, folder: str, *only: str) -> None:
         """Put the open twins of a folder's panels in place of all panels; of its parts all, or only some."""
         self.clear()
         for cls in reversed(self.panels.classes()):
-            if cls.is_registered:
+            if cls.is_registered and issubclass(cls, bpy.types.Panel):
                 bpy.utils.unregister_class(cls)
-        self.panels.specs = lambda settings: {k: dataclasses.replace(v, more=False) for k, v in self.specs(settings).items()}
+        self.fields.specs = lambda settings: {k: dataclasses.replace(v, more=False) for k, v in self.specs(settings).items()}
         steps = {one.name for one in self.panels.catalogue() if one.folder == folder}
         for cls in self.panels.classes():
             name = cls.bl_idname.removeprefix("BOZZETTO_PT_")
@@ -99,7 +100,7 @@ class OpenPanels:
         for twin in reversed(self.twins):
             bpy.utils.unregister_class(twin)
         self.twins = []
-        self.panels.specs = self.specs
+        self.fields.specs = self.specs
         for cls in self.panels.classes():
             if not cls.is_registered:
                 bpy.utils.register_class(cls)
@@ -249,6 +250,9 @@ def steps() -> Iterator[None]:
     yield from clicked()
     if not any(o.get("bozzetto_role") == "piece" for o in bpy.data.objects):
         raise AssertionError("the click made no piece")
+    for _ in range(12):  # the view goes on drawing while nobody touches anything
+        yield
+    yield from redrawn("3-view")
     frame_subject(area, window)
     yield
     yield from photographs("3-after", panels)

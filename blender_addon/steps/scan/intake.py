@@ -54,7 +54,7 @@ class Settings:
             "scans", "file", "role", ("whole", "piece"), needed=True,
         ),
         AskedRow(
-            "stand_scan", "Scan of the stand",
+            "stand_scan", "Stand's scan",
             "Another scan, of the bare stand, that gives the stand its shape and colour; empty: the first scan gives it",
             "scans", "file", "role", ("stand",),
         ),
