@@ -142,7 +142,7 @@ FIRST, SHORT, DEFAULT = "first", "short", "default"
 
 
 def marked(settings: type | Any, mark: str) -> list[str]:
-    """The names of the fields with a mark; a settings class lists them as `MARKS`: field name to `FIRST`, `SHORT`, `DEFAULT`."""
+    """The names of the fields with a mark; a settings class lists marks as `MARKS`, by the field's name."""
     marks: Mapping[str, Sequence[str]] = getattr(settings, "MARKS", {})
     return [name for name in specs(settings) if mark in marks.get(name, ())]
 

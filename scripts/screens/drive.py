@@ -15,7 +15,7 @@ import subprocess
 import sys
 import time
 import traceback
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from typing import Any
 
 import bpy
@@ -72,21 +72,27 @@ class OpenPanels:
         self.fields = importlib.import_module(f"{MODULE}.ui.fields")
         self.specs = self.fields.specs
 
-    def show(self, folder: str, *only: str) -> None:
-        """Put the open twins of a folder's panels in place of all panels; of its parts all, or only some."""
+    def show(self, folder: str, *only: str, wrap: Callable[[Any], Any] = lambda draw: draw) -> None:
+        """Put the open twins of a folder's panels in place of all panels; of its parts all, or only some.
+
+        folder: one of the five, or "" for all of them and the panels above. wrap: put round each `draw`.
+        """
         self.clear()
         for cls in reversed(self.panels.classes()):
             if cls.is_registered and issubclass(cls, bpy.types.Panel):
                 bpy.utils.unregister_class(cls)
         self.fields.specs = lambda settings: {k: dataclasses.replace(v, more=False) for k, v in self.specs(settings).items()}
-        steps = {one.name for one in self.panels.catalogue() if one.folder == folder}
+        steps = {one.name for one in self.panels.catalogue() if folder in (one.folder, "")}
         for cls in self.panels.classes():
             name = cls.bl_idname.removeprefix("BOZZETTO_PT_")
             if only and name not in (folder, *only):
                 continue
-            if name in (folder, *steps) or getattr(cls, "bl_parent_id", "") == f"BOZZETTO_PT_{folder}":
+            if not issubclass(cls, bpy.types.Panel):
+                continue
+            if not folder or name in (folder, *steps) or getattr(cls, "bl_parent_id", "") == f"BOZZETTO_PT_{folder}":
                 kept = ("draw", "draw_header_preset", "bl_label", "poll")
                 body = {key: getattr(cls, key) for key in kept if key in vars(cls)}
+                body |= {key: wrap(body[key]) for key in ("draw", "draw_header_preset") if key in body}
                 body |= {"bl_idname": f"{cls.bl_idname}_open", "bl_options": set()}
                 if hasattr(cls, "bl_parent_id"):
                     body["bl_parent_id"] = f"{cls.bl_parent_id}_open"
@@ -240,6 +246,10 @@ def steps() -> Iterator[None]:
         bpy.ops.bozzetto.read_sheet(filepath=f"{JOB}/{WANTED['sheet']}")
     bpy.context.scene.bozzetto.output = f"{OUT}/pictures"
     panels = OpenPanels()
+    if WANTED.get("measure"):
+        sys.path.insert(0, "/shots")
+        yield from importlib.import_module("measure").session(window, log, WANTED, (OpenPanels, view3d, shot))
+        return
     if WANTED.get("by_hand"):
         yield from clicked()
         sys.path.insert(0, "/shots")

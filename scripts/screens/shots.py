@@ -9,13 +9,15 @@ import re
 import shutil
 import subprocess
 import tempfile
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
 from pathlib import Path
 
 from scripts.tasks import ROOT, TaskError, debian, envs
 
 HERE = Path(__file__).parent
 SUITE = "sid"
+DRIVERS = ("drive.py", "by_hand.py", "measure.py", "fuzz.py")
 TROUBLE = re.compile(r"Traceback|Python script error in|^Error: |unknown operator|rna_uiItem", re.M)
 
 
@@ -29,38 +31,71 @@ def main(arguments: Sequence[str], zip_path: Path) -> int:
     parser.add_argument("--by-hand", action="store_true", help="instead: choose a pose, pick pairs, paint the stand, by mouse")
     parser.add_argument("--rebuild", action="store_true", help="fetch the window's Blender anew")
     options = parser.parse_args(arguments)
+    by_hand: dict[str, object] = {}
+
+    def place(folder: Path) -> str:
+        if not options.by_hand:
+            return _job(folder, options.sheet)
+        by_hand.update(_tile(folder))
+        return "tile.toml"
+
+    def wanted() -> dict[str, object]:
+        return {"until": "registration" if by_hand else options.until, "by_hand": by_hand}
+
+    played = play(zip_path, place, wanted, size=options.size, rebuild=options.rebuild)
+    options.out.mkdir(parents=True, exist_ok=True)
+    for old in options.out.glob("*.png"):
+        old.unlink()
+    for picture in played.pictures:
+        shutil.copy(picture, options.out)
+    (options.out / "log.txt").write_text(played.log, encoding="utf-8")
+    print(f"\n{len(played.pictures)} pictures in {options.out}")
+    for line in played.trouble:
+        print(f"FAILED {line}")
+    return 1 if played.code or played.trouble or not played.pictures else 0
+
+
+@dataclass(frozen=True)
+class Played:
+    """What a session in the window left: its exit code, its pictures, what it wrote, its log and what in it is an error."""
+
+    code: int
+    pictures: list[Path]
+    out: Path
+    log: str
+    trouble: list[str]
+
+
+def play(
+    zip_path: Path,
+    place: Callable[[Path], str],
+    wanted: Callable[[], dict[str, object]],
+    *,
+    size: str = "1400x1800",
+    rebuild: bool = False,
+    seconds: int = 900,
+) -> Played:
+    """Run the driver in the window's Blender with the add-on installed.
+
+    place: puts a job into a folder and returns its sheet's name; wanted: what the driver is to do, asked for after that.
+    """
     if not hasattr(os, "geteuid") or os.geteuid() != 0 or not shutil.which("apt-get"):
         raise TaskError("Window pictures need Debian and root: a Blender is put into a folder of its own and run there")
-    root = _window(rebuild=options.rebuild)
+    root = _window(rebuild=rebuild)
     shots = root / "shots"
     shutil.rmtree(shots, ignore_errors=True)
     for name in ("out", "home", "job"):
         (shots / name).mkdir(parents=True)
     shutil.copy(zip_path, shots / "ext.zip")
-    for name in ("drive.py", "by_hand.py"):
+    for name in DRIVERS:
         shutil.copy(HERE / name, shots / name)
-    by_hand: dict[str, object] = {}
-    if options.by_hand:
-        sheet, by_hand = "tile.toml", _tile(shots / "job")
-    else:
-        sheet = _job(shots / "job", options.sheet)
-    wanted = {"sheet": sheet, "until": "registration" if by_hand else options.until, "by_hand": by_hand}
-    (shots / "wanted.json").write_text(json.dumps(wanted), encoding="utf-8")
-    code = subprocess.run(["bash", str(HERE / "window.sh"), "shot", str(root), options.size], check=False).returncode
-    options.out.mkdir(parents=True, exist_ok=True)
-    for old in options.out.glob("*.png"):
-        old.unlink()
-    pictures = sorted((shots / "out").glob("*.png"))
-    for picture in pictures:
-        shutil.copy(picture, options.out)
+    sheet = place(shots / "job")
+    (shots / "wanted.json").write_text(json.dumps({"sheet": sheet} | wanted()), encoding="utf-8")
+    code = subprocess.run(["bash", str(HERE / "window.sh"), "shot", str(root), size, str(seconds)], check=False).returncode
     log = shots / "log.txt"
     words = log.read_text(encoding="utf-8", errors="replace") if log.exists() else ""
-    (options.out / "log.txt").write_text(words, encoding="utf-8")
     trouble = [line for line in words.splitlines() if TROUBLE.search(line)]
-    print(f"\n{len(pictures)} pictures in {options.out}")
-    for line in trouble:
-        print(f"FAILED {line}")
-    return 1 if code or trouble or not pictures else 0
+    return Played(code, sorted((shots / "out").glob("*.png")), shots / "out", words, trouble)
 
 
 def _window(*, rebuild: bool) -> Path:
@@ -95,6 +130,11 @@ def _job(folder: Path, sheet: Path | None) -> str:
             if path.is_file():
                 shutil.copy(path, folder)
         return sheet.name
+    return small_job(folder)
+
+
+def small_job(folder: Path) -> str:
+    """The host tests' small scan with its sheet, put into a folder; returns the sheet's name."""
     python = envs.blender(envs.default_version(), "host")
     code = (
         "import sys; from pathlib import Path; from tests.host.small_scan import QUICK_SHEET, write_knob; "

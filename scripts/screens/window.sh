@@ -1,6 +1,6 @@
 #!/bin/bash
 # window.sh build SUITE ROOT     make a folder with a Blender that has a window (Debian; sid: 5.2.x), as root
-# window.sh shot ROOT WxH        run drive.py there; ROOT/shots holds ext.zip, drive.py, job/ and gets out/ and log.txt
+# window.sh shot ROOT WxH [SECONDS]   run drive.py there; ROOT/shots holds ext.zip, drive.py, job/ and gets out/ and log.txt
 set -euo pipefail
 case $1 in
 build)
@@ -26,16 +26,16 @@ CONF
     xvfb xauth x11-apps netpbm libgl1 libglx-mesa0 libgl1-mesa-dri libegl1 libegl-mesa0
   chroot "$ROOT" apt-get clean; rm -rf "$ROOT"/var/lib/apt/lists/* ;;
 shot)
-  ROOT=$2 SIZE=$3; W=${SIZE%x*} H=${SIZE#*x}
+  ROOT=$2 SIZE=$3 SECONDS_MOST=${4:-900}; W=${SIZE%x*} H=${SIZE#*x}
   # own mount and pid namespace: /proc for Blender, and nothing (Xvfb) outlives the run
   unshare --mount --pid --fork --kill-child bash -c '
     mount -t proc proc "$0/proc"
     exec chroot "$0" /usr/bin/env -i HOME=/shots/home PATH=/usr/bin:/bin LANG=C.UTF-8 LIBGL_ALWAYS_SOFTWARE=1 \
-      W="$1" H="$2" bash -o pipefail -ec "
+      W="$1" H="$2" MOST="$3" bash -o pipefail -ec "
         blender --offline-mode --command extension install-file -r user_default -e /shots/ext.zip
-        code=0; timeout -k 5 900 xvfb-run -a -s \"-screen 0 \${W}x\${H}x24\" blender --offline-mode \
+        code=0; timeout -k 5 \$MOST xvfb-run -a -s \"-screen 0 \${W}x\${H}x24\" blender --offline-mode \
           --enable-event-simulate --python-exit-code 3 --window-geometry 0 0 \$W \$H --python /shots/drive.py 2>&1 \
           | tee /shots/log.txt || code=\$?
         cd /shots/out; for f in *.xwd; do xwdtopnm < \$f 2>/dev/null | pnmtopng > \${f%.xwd}.png 2>/dev/null; rm \$f; done; exit \$code"
-  ' "$ROOT" "$W" "$H" ;;
+  ' "$ROOT" "$W" "$H" "$SECONDS_MOST" ;;
 esac

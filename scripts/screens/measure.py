@@ -1,0 +1,180 @@
+"""Runs inside the window's Blender after `drive.py`: what a person waits for, counted and timed; written to measured.json.
+
+The demo's scans are dropped and the button is pressed; then all panels are drawn open beside a scan of three million
+triangles; then some hundred operators are called at random.
+"""
+
+from __future__ import annotations
+
+import importlib
+import json
+import statistics
+import time
+from collections.abc import Callable, Iterator
+from typing import Any
+
+import bpy
+
+OUT, JOB = "/shots/out", "/shots/job"
+MODULE = "bl_ext.user_default.bozzetto"
+REDRAWS = 15
+Log = Callable[..., None]
+
+
+def ours(name: str) -> Any:
+    """A module of the installed add-on."""
+    return importlib.import_module(f"{MODULE}.{name}")
+
+
+def session(window: Any, log: Log, wanted: dict[str, Any], driver: tuple[Any, Any, Any]) -> Iterator[None]:
+    """All measurements that are asked for, one after the other; each is written down as soon as it is known.
+
+    driver: of `drive.py`, which is no module of its own here: `OpenPanels`, `view3d`, `shot`.
+    """
+    asked, found = set(wanted["measure"]), {}
+
+    def keep(**values: Any) -> None:
+        found.update(values)
+        log("measured", values)
+        with open(f"{OUT}/measured.json", "w", encoding="utf-8") as file:
+            json.dump(found, file, indent=1)
+
+    if "tooltips" in asked:
+        missing = tooltips_missing()
+        keep(tooltips_missing=len(missing), tooltips=missing[:20])
+    if "first" in asked:
+        yield from first_picture(window, wanted, keep)
+    if "redraw" in asked:
+        yield from redraw(window, keep, driver)
+    if "fuzz" in asked:
+        yield from importlib.import_module("fuzz").session(window, log, wanted, keep)
+
+
+def tooltips_missing() -> list[str]:
+    """The controls that say nothing of themselves: settings, preferences, operators and what they ask."""
+    found = []
+    groups = [one for one in bpy.types.PropertyGroup.__subclasses__() if one.__name__.startswith("BOZZETTO_")]
+    for group in [*groups, *bpy.types.AddonPreferences.__subclasses__()]:
+        if not group.__name__.startswith("BOZZETTO_"):
+            continue
+        found += [
+            f"{group.__name__}.{one.identifier}"
+            for one in group.bl_rna.properties
+            if one.identifier not in ("rna_type", "name", "bl_idname") and one.type != "POINTER" and not one.description.strip()
+        ]
+    for cls in bpy.types.Operator.__subclasses__():
+        if not cls.__name__.startswith("BOZZETTO_OT"):
+            continue
+        rna = cls.bl_rna
+        if not rna.description.strip() or rna.description == rna.name:
+            found.append(cls.__name__)
+        hidden = {"filepath", "directory", "files", "filter_glob", "rna_type"}
+        for one in rna.properties:
+            if one.identifier not in hidden and not one.is_hidden and "INTERNAL" not in cls.bl_options and not one.description:
+                found.append(f"{cls.__name__}.{one.identifier}")
+    return found
+
+
+def first_picture(window: Any, wanted: dict[str, Any], keep: Callable[..., None]) -> Iterator[None]:
+    """Drop the scans, give the height, press the button: how many clicks, how long until the lit view and the first picture,
+    and how long the longest stretch was in which the window could not answer."""
+    scene, area = window.scene, max((a for a in window.screen.areas if a.type == "VIEW_3D"), key=lambda a: a.width * a.height)
+    region = next(one for one in area.regions if one.type == "WINDOW")
+    scans = [{"name": name} for name in wanted["scans"]]
+    clicks, stretches = 0, []
+    advance = ours("ui.watched_work").WatchedWork._advance
+    seen: dict[str, Any] = {"words": "begin", "blocking": False}
+
+    def timed(self: Any, context: Any) -> Any:
+        before = dict(seen)
+        started = time.perf_counter()
+        state = advance(self, context)
+        stretches.append((time.perf_counter() - started, before["words"], before["blocking"]))
+        return state
+
+    operator = ours("ui.operators").BOZZETTO_OT_run_job
+    words = operator._words
+
+    def told(self: Any, update: Any) -> str:
+        seen.update(words=f"{update.step.name}: {update.words}", blocking=update.blocking)
+        return words(self, update)
+
+    operator._advance, operator._words = timed, told
+    with bpy.context.temp_override(window=window, area=area, region=region):
+        bpy.ops.bozzetto.drop_scan("EXEC_DEFAULT", directory=f"{JOB}/", files=scans)
+        clicks += 1
+        scene.bozzetto.output = f"{OUT}/pictures"
+        started = time.perf_counter()
+        bpy.ops.bozzetto.run_job("INVOKE_DEFAULT")
+        clicks += 1
+    lit = picture = None
+    pictures = ours("ui.pictures")
+    while any(one.bl_idname == "BOZZETTO_OT_run_job" for one in window.modal_operators):
+        if lit is None and area.spaces.active.shading.type in ("RENDERED", "MATERIAL"):
+            lit = time.perf_counter() - started
+            keep(seconds_to_lit_view=lit)
+        if picture is None and pictures.pictures_of(scene):
+            picture = time.perf_counter() - started
+            keep(seconds_to_first_still=picture)
+            break
+        yield
+    operator._advance, operator._words = advance, words
+    own = sorted((one for one in stretches if not one[2]), reverse=True)[:12]
+    longest = own[0][0] if own else None
+    keep(clicks_to_picture=clicks, longest_block_s=longest, longest_blocks=own)
+    window.event_simulate(type="ESC", value="PRESS", x=window.width // 3, y=window.height // 2)
+    while any(one.bl_idname == "BOZZETTO_OT_run_job" for one in window.modal_operators):
+        yield
+
+
+def redraw(window: Any, keep: Callable[..., None], driver: tuple[Any, Any, Any]) -> Iterator[None]:
+    """Our draw callbacks with all panels open, a finished job and three million triangles in the scene: ms a redraw."""
+    open_panels, view3d, shot = driver
+    side = 1225  # 2 x 1224 x 1224 triangles: three million
+    bpy.ops.mesh.primitive_grid_add(x_subdivisions=side, y_subdivisions=side, size=0.1)
+    bpy.context.object.name = "Three million"
+    bpy.context.object.location.x = 5.0
+    spent = {"now": 0.0}
+
+    def wrap(draw: Any) -> Any:
+        def timed(self: Any, context: Any) -> None:
+            started = time.perf_counter()
+            try:
+                draw(self, context)
+            finally:
+                spent["now"] += time.perf_counter() - started
+
+        return timed
+
+    panels = open_panels()
+    panels.show("", wrap=wrap)
+    for area in window.screen.areas:
+        if area.type == "VIEW_3D":
+            area.spaces.active.shading.type = "SOLID"
+    for _ in range(3):
+        yield
+    times = []
+    state = ours("ui.job_state")
+    refreshed = state.refreshed
+
+    def timed_refresh(scene: Any) -> Any:
+        started = time.perf_counter()
+        try:
+            return refreshed(scene)
+        finally:
+            spent["now"] += time.perf_counter() - started
+
+    ours("ui.to_check").refreshed = timed_refresh
+    _, area, ui = view3d()
+    for _ in range(REDRAWS):
+        spent["now"] = 0.0
+        ui.tag_redraw()
+        yield
+        if spent["now"]:
+            times.append(1000.0 * spent["now"])
+    ours("ui.to_check").refreshed = refreshed
+    shot("measure-all-open")
+    panels.clear()
+    bpy.data.objects.remove(bpy.data.objects["Three million"])
+    keep(redraw_ms=statistics.median(times) if times else None, redraws=len(times))
+    yield
