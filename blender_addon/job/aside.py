@@ -39,3 +39,38 @@ def aside(work: Callable[[], T], progress: Progress) -> Generator[Progress, None
     if failed:
         raise failed[0]
     return made[0]
+
+
+def aside_steps(
+    work: Generator[tuple[float, str], None, T], shown: Callable[[float, str], Progress]
+) -> Generator[Progress, None, T]:
+    """Run a generator of (fraction, words) beside, yielding the last of them; returns what it returns, raises what it raises.
+
+    Closing the generator stops the work at its next yield.
+    """
+    last = [(0.0, "")]
+    stopped = threading.Event()
+
+    def drained() -> T:
+        try:
+            while not stopped.is_set():
+                last[0] = next(work)
+        except StopIteration as end:
+            made: T = end.value
+            return made
+        finally:
+            work.close()
+        raise GeneratorExit
+
+    beside = aside(drained, Progress(0.0, ""))
+    try:
+        while True:
+            try:
+                next(beside)
+            except StopIteration as end:
+                result: T = end.value
+                return result
+            yield shown(*last[0])
+    finally:
+        stopped.set()
+        beside.close()

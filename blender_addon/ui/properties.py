@@ -122,8 +122,6 @@ def _group(settings: type) -> type:
             annotations[f"use_{name}"] = BoolProperty(
                 name=f"Set {label_of(name, spec).lower()}", description="Off: automatic", default=False
             )
-        if spec.kind == "table":
-            annotations[f"active_{name}"] = IntProperty(default=0, min=0)
     for old, new in _renamed(settings):
         annotations[old] = _property(specs(settings)[new], getattr(default, new), new, hidden=True)
     title = f"BOZZETTO_PG_{settings.__module__.rsplit('.', 1)[-1]}_{settings.__qualname__}".replace(".", "_")

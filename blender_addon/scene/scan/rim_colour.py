@@ -17,15 +17,16 @@ MOST_PIXELS = 40_000_000
 
 
 def usual_place(mesh: TriangleMesh, materials: Sequence[Any]) -> Callable[[Rim], int]:
-    """A function from a rim to the number of its edge whose face shows the rim's median colour best."""
-    read: dict[int, Any] = {}
+    """A function from a rim to the number of its edge whose face shows the rim's median colour best.
 
-    def pixels_of(slot: int) -> Any:
-        if slot not in read:
-            image = image_of(materials[slot]) if slot < len(materials) else None
-            usable = image is not None and 0 < image.size[0] * image.size[1] <= MOST_PIXELS
-            read[slot] = read_pixels(image) if usable else None
-        return read[slot]
+    The pictures are read here, once, so that the function may be called beside the main thread.
+    """
+    read: dict[int, Any] = {}
+    used = [0] if mesh.material is None else np.unique(mesh.material).tolist()
+    for slot in used if mesh.uv is not None else ():
+        image = image_of(materials[slot]) if slot < len(materials) else None
+        if image is not None and 0 < image.size[0] * image.size[1] <= MOST_PIXELS:
+            read[slot] = read_pixels(image)
 
     def place(rim: Rim) -> int:
         middle = len(rim.faces) // 2
@@ -33,7 +34,7 @@ def usual_place(mesh: TriangleMesh, materials: Sequence[Any]) -> Callable[[Rim],
             return middle
         slots = np.zeros(len(rim.faces), int) if mesh.material is None else mesh.material[rim.faces]
         slot = int(np.bincount(slots).argmax())
-        pixels = pixels_of(slot)
+        pixels = read.get(slot)
         own = np.flatnonzero(slots == slot)
         if pixels is None:
             return int(own[len(own) // 2])

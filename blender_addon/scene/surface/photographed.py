@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Generator
+from functools import partial
 from typing import Any
 
 import bpy
@@ -13,6 +15,9 @@ from ...core.surface.normal_maps import decode
 from ...core.surface.relief.recovery import Photographed
 from ...core.surface.texels import typical_texel_mm
 from ...core.surface.textured_surface import Surface, read_surface, vertex_surface, without
+from ...job.aside import aside
+from ...job.runner import finish
+from ...job.step import Progress
 from ..images import LARGEST, read_pixels, release, working_size
 from ..meshes import read_mesh
 from .surface_texture import colour_layer, normal_image, read_linear, shows, surface_texture
@@ -23,16 +28,25 @@ AGAIN = "export the scan again with its photo texture"
 
 
 def read_photographed(item: Any, *, finest_texel_mm: float = 0.0, occluders: tuple[Any, ...] = ()) -> Photographed | str:
+    """As `reading`, in one go."""
+    found: Photographed | str = finish(reading(item, Progress(0.0, ""), finest_texel_mm=finest_texel_mm, occluders=occluders))
+    return found
+
+
+def reading(
+    item: Any, progress: Progress, *, finest_texel_mm: float = 0.0, occluders: tuple[Any, ...] = ()
+) -> Generator[Progress, None, Photographed | str]:
     """The object's textured surface in mm, or the end of a sentence "The piece ..." that says why there is none.
 
     finest_texel_mm: a texture finer than this is halved first. occluders: other objects that stood by when it was scanned.
+    Yields `progress` while it works.
     """
-    triangles = read_mesh(item, scale=1000.0)
+    triangles, beside = read_mesh(item, scale=1000.0), _joined(occluders)
     if not len(triangles.faces):
         return "has no faces"
     texture = surface_texture(item, triangles)
     if texture is None:
-        return _by_vertices(triangles, occluders)
+        return _by_vertices(triangles, beside)
     image = bpy.data.images[texture.image]
     if image.size[0] * image.size[1] < FEWEST_TEXELS:
         return f"has a texture of no more than {image.size[0]} x {image.size[1]} pixels; {AGAIN}"
@@ -42,10 +56,12 @@ def read_photographed(item: Any, *, finest_texel_mm: float = 0.0, occluders: tup
     limit = _limit(image, triangles, used, finest_texel_mm)
     opaque = image.depth in (24, 48, 96)  # three channels; asked before reading, which may release what this loads
     pixels = read_linear(image, limit=limit)
-    surface = read_surface(triangles, used, height=pixels.shape[0], width=pixels.shape[1])
+    alpha = None if opaque else read_pixels(image, limit=limit)[..., 3]  # all of Blender's data is read before the first yield
+    read = partial(read_surface, triangles, used, height=pixels.shape[0], width=pixels.shape[1])
+    surface = yield from aside(read, progress)
     share = float(surface.texels.shared.mean()) if len(surface) else 0.0
     shared = surface.texels.index[surface.texels.shared]
-    surface = without(surface, surface.texels.shared)
+    surface = yield from aside(partial(without, surface, surface.texels.shared), progress)
     if share > 0.5:
         return (
             "has UVs that lie on top of each other (mirrored or stacked islands), so no texel belongs to one place; "
@@ -53,23 +69,23 @@ def read_photographed(item: Any, *, finest_texel_mm: float = 0.0, occluders: tup
         )
     if len(surface) < FEWEST_TEXELS or surface.texel_mm <= 0:
         return "has UVs that cover next to nothing of the texture; unwrap it anew"
-    if not opaque:
-        surface = without(surface, _clear(image, surface, limit))
+    if alpha is not None:
+        surface = without(surface, _clear(alpha, surface))
     colours = pixels.reshape(-1, 3)[surface.texels.index]
-    flat = _featureless(colours)
+    flat = yield from aside(partial(_featureless, colours), progress)
     if flat:
         return flat
     theirs = (shared, pixels.reshape(-1, 3)[shared]) if len(shared) else None
-    return Photographed(surface, np.ascontiguousarray(colours), _joined(occluders), theirs)
+    return Photographed(surface, np.ascontiguousarray(colours), beside, theirs)
 
 
-def _clear(image: Any, surface: Surface, limit: int) -> Any:
+def _clear(alpha: Any, surface: Surface) -> Any:
     """(n,) bool: texels that are transparent, where no photo showed the surface; none if most are: alpha then says nothing."""
-    clear = read_pixels(image, limit=limit)[..., 3].reshape(-1)[surface.texels.index] < 0.5
+    clear = alpha.reshape(-1)[surface.texels.index] < 0.5
     return clear & bool(clear.mean() < 0.5)
 
 
-def _by_vertices(triangles: TriangleMesh, occluders: tuple[Any, ...]) -> Photographed | str:
+def _by_vertices(triangles: TriangleMesh, beside: tuple[Any, Any] | None) -> Photographed | str:
     """The surface with its vertex colours, where there is no texture."""
     layer = colour_layer(triangles)
     if layer is None:
@@ -77,7 +93,7 @@ def _by_vertices(triangles: TriangleMesh, occluders: tuple[Any, ...]) -> Photogr
         return f"has no {lacks} and no vertex colours; {AGAIN}"
     surface = vertex_surface(triangles)
     colours = np.ascontiguousarray(triangles.colours[layer][surface.texels.index, :3], np.float32)
-    return _featureless(colours) or Photographed(surface, colours, _joined(occluders))
+    return _featureless(colours) or Photographed(surface, colours, beside)
 
 
 def own_normals(item: Any, surface: Surface) -> Any | None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import partial
 from typing import Any
 
 import numpy as np
@@ -11,6 +12,7 @@ from ...core.dressing.debris import layout as laying
 from ...core.dressing.debris.pieces import library
 from ...core.mesh.triangles import Floats
 from ...core.shots.sight import convex_outline, in_any_sight, outside_distance
+from ...job.aside import aside
 from ...job.settings import choice, colour, data, integer, length, number, switch
 from ...job.step import Progress, Result, Run
 from ...scene.dressing import debris_parts, set_parts
@@ -88,7 +90,8 @@ def run(stage: Any, settings: Settings) -> Run:
     grains = min(6 * settings.count, 20_000) if settings.powder is None else settings.powder
     ground = laying.Ground(table.vertices, table.faces, density, clear.blocked, heights)
     amounts = laying.Amounts(laying.MIXES[body], settings.count, grains, settings.size)
-    laid = laying.lay_out(ground, pieces, amounts, seed=seed)
+    work = partial(laying.lay_out, ground, pieces, amounts, seed=seed)
+    laid = yield from aside(work, Progress(0.5, "Laying pieces and powder"))
     if len(laid) < 0.9 * (settings.count + grains):
         stage.note(f"There is room for {len(laid):,} of {settings.count + grains:,} pieces; a larger fall-off makes more")
     yield Progress(0.8, "Making them one object")

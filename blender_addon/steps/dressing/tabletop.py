@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from functools import partial
 from typing import Any
 
 import numpy as np
@@ -18,6 +19,7 @@ from ...core.dressing.tabletops.round import bat, sweep
 from ...core.dressing.tabletops.stone import slate
 from ...core.dressing.trades import Trade, choices, draw, trade_of
 from ...core.shots.sight import convex_outline, outside_distance
+from ...job.aside import aside
 from ...job.errors import SheetError
 from ...job.settings import FIRST, SHORT, choice, data, integer, length, nearest, number, text
 from ...job.step import Progress, Result, Run
@@ -103,8 +105,9 @@ def run(stage: Any, settings: Settings) -> Run:
     rises = False
     for place, kind in enumerate(tops):
         yield Progress(0.1 + 0.4 * place / len(tops), f"Making {_label(kind)}")
-        top = make_top(kind, extent, settings, seed, foot)
-        mesh, materials, support, gap = set_parts.settled_top(top, foot)
+        making = Progress(0.1 + 0.4 * (place + 0.5) / len(tops), f"Making {_label(kind)}")
+        top = yield from aside(partial(make_top, kind, extent, settings, seed, foot), making)
+        mesh, materials, support, gap = yield from aside(partial(set_parts.settled_top, top, foot), making)
         worn = [table_material(name, settings.wear / 100.0, tone, reach) for name in materials]
         key = "" if place == 0 else kind
         item = set_parts.make_part("table", mesh, worn, table=key)

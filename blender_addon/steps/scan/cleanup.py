@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from functools import partial
 from typing import Any
 
 import numpy as np
@@ -15,6 +15,7 @@ from ...core.mesh.topology import degenerate_faces, submesh, welded
 from ...core.mesh.triangles import TriangleMesh, signed_volume
 from ...core.scan.loose import NEAR, parts
 from ...core.scan.table import find_table, without_table
+from ...job.aside import aside
 from ...job.errors import SubjectError
 from ...job.settings import integer, number, point, switch
 from ...job.step import Progress, Result, Run
@@ -91,7 +92,7 @@ def _cleaned(stage: Any, settings: Settings, key: str, said: list[str], figures:
     scan = stage.require("scan", key)
     yield Progress(0.05, f"Welding scan {key}")
     raw = read_mesh(scan)
-    mesh = welded(raw)
+    mesh = yield from aside(partial(welded, raw), Progress(0.08, f"Welding scan {key}"))
     bad = degenerate_faces(mesh)
     mesh = submesh(mesh, ~bad)
     if not len(mesh.faces):
@@ -107,18 +108,24 @@ def _cleaned(stage: Any, settings: Settings, key: str, said: list[str], figures:
     }
     mesh = _cropped(mesh, settings, said, figures)
     if settings.spikes:
-        mesh = _without_spikes(mesh, said, figures)
+        mesh = yield from aside(
+            partial(_without_spikes, mesh, said, figures), Progress(0.15, f"Looking for spikes in scan {key}")
+        )
     yield Progress(0.2, f"Looking for loose pieces in scan {key}")
     mesh = _without_loose(mesh, settings, said, figures, near=NEAR)
     if settings.table:
         yield Progress(0.3, f"Looking for a table in scan {key}")
-        whole, mesh = mesh, _without_table(mesh, said, figures)
+        whole = mesh
+        looking = Progress(0.32, f"Looking for a table in scan {key}")
+        mesh = yield from aside(partial(_without_table, whole, said, figures), looking)
         if mesh is not whole:  # what stood beside the thing is now loose
             mesh = _without_loose(mesh, settings, said, figures, near=NEAR_ON_TABLE)
     if settings.fill_holes:
         yield Progress(0.4, f"Filling holes of scan {key}")
         materials = [slot.material for slot in stage.require("scan", key).material_slots]
-        mesh = _closed(stage, mesh, materials, said, figures)
+        filling = Progress(0.45, f"Filling holes of scan {key}")
+        anchor = usual_place(mesh, materials)
+        mesh = yield from aside(partial(_closed, stage, mesh, anchor, said, figures), filling)
     mesh = _outward(holes.marked(mesh), said, figures)
     before = len(mesh.faces)
     if before > settings.budget:
@@ -207,11 +214,11 @@ def _without_loose(
     return submesh(mesh, found.keep_faces)
 
 
-def _closed(stage: Any, mesh: TriangleMesh, materials: Sequence[Any], said: list[str], figures: dict[str, Any]) -> TriangleMesh:
+def _closed(stage: Any, mesh: TriangleMesh, anchor: Any, said: list[str], figures: dict[str, Any]) -> TriangleMesh:
     open_rims = holes.rims(mesh)
     safe = [rim for rim in open_rims if holes.closable(mesh, rim)]
     diagonal = float(np.linalg.norm(mesh.size))
-    mesh = holes.closed(mesh, safe, tessellate, anchor=usual_place(mesh, materials), small=0.15 * diagonal)
+    mesh = holes.closed(mesh, safe, tessellate, anchor=anchor, small=0.15 * diagonal)
     figures |= {"holes_closed": len(safe), "holes_left": len(open_rims) - len(safe)}
     if safe:
         filled = int(mesh.face_marks[holes.FILLED].sum())

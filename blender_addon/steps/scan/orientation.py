@@ -16,6 +16,7 @@ from ...core.scan.support_plane import FILE_AXES, Support, supports
 from ...core.scan.symmetry import Front, propose_front
 from ...core.scan.units import texels_per_unit
 from ...core.scan.upright import rotation_between, stand_top, turn_about_z
+from ...job.aside import aside
 from ...job.errors import SubjectError
 from ...job.settings import FIRST, SHORT, angle, choice, length, point, switch
 from ...job.step import Progress, Result, Run
@@ -97,10 +98,10 @@ def run(stage: Any, settings: Settings) -> Run:
     clean = stage.require("clean", "1")
     mesh = read_mesh(clean)
     good = steady_vertices(mesh)
-    support = _support(stage, mesh, good, settings)
+    support = yield from aside(lambda: _support(stage, mesh, good, settings), Progress(0.1, "Looking for what it stands on"))
     yield Progress(0.6, "Standing it up and looking for its front")
     turn = rotation_between(support.up, np.array([0.0, 0.0, 1.0]))
-    front = _front(mesh, turn, support, settings)
+    front = yield from aside(lambda: _front(mesh, turn, support, settings), Progress(0.65, "Looking for its front"))
     turn = turn_about_z(-front.angle_deg) @ turn
     standing, shift = _placed(mesh, good, turn, support)
     level = replace(mesh, vertices=standing)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -23,6 +24,7 @@ from ...core.scan.registration import (
     turned_about,
 )
 from ...core.srgb import decode, encode
+from ...job.aside import aside
 from ...job.decisions import Alternative, Decision
 from ...job.errors import SubjectError
 from ...job.settings import angle, integer, point, table, text
@@ -96,20 +98,23 @@ def run(stage: Any, settings: Settings) -> Run:
         yield Progress(start, f"Reading scan {key}")
         mesh, own_colour = _read(stage.require("clean", key), 1.0)
         role = stage.require("clean", key).get("bozzetto_scan_role", "whole")
-        yield Progress(start + 0.2 * width, f"Looking for the place of scan {key}", blocking=True)
+        looking = Progress(start + 0.2 * width, f"Looking for the place of scan {key}")
         pairs = [row for row in settings.pairs if row.scan == key]
         if pairs:
-            found = _by_pairs(first, mesh, pairs, matrix, key, role, stage.seed)
+            search = partial(_by_pairs, first, mesh, pairs, matrix, key, role, stage.seed)
         else:
-            found = _by_itself(first, mesh, colour, own_colour, role, stage.seed)
+            search = partial(_by_itself, first, mesh, colour, own_colour, role, stage.seed)
+        found = yield from aside(search, looking)
         chosen = [row for row in settings.choices if row.scan == key and not pairs]  # picked pairs leave nothing to choose
         used = _used(found, chosen, key)
         yield Progress(start + 0.8 * width, f"Keeping what was found about scan {key}")
         figures |= _figures(found, used, key)
         words.append(_told(stage, found, used, key))
-        looks = _looks((first, colour), (mesh, own_colour))
-        _keep_pictures(stage, looks, found, key)
-        decisions.append(_decision(settings, looks, found, used, key))
+        drawing = Progress(start + 0.9 * width, f"Drawing how scan {key} lies")
+        looks = yield from aside(partial(_looks, (first, colour), (mesh, own_colour)), drawing)
+        decisions.append((yield from aside(partial(_decision, settings, looks, found, used, key), drawing)))
+        overlays = yield from aside(partial(_overlays, stage, looks, found), drawing)
+        _keep_pictures(stage, overlays, key)
         if used is not None:
             _offer(stage, mesh, used, found, key)
     return Result("; ".join(words), figures, tuple(decisions))
@@ -234,13 +239,17 @@ def _decision(settings: Settings, looks: Looks, found: Registration, used: Candi
     return Decision("fit_" + key, question, choice, sure, (found.reason,), fits, by_hand)
 
 
-def _keep_pictures(stage: Any, looks: Looks, found: Registration, key: str) -> None:
-    """A picture of the two overlaid beside the others, one a pose (four at most); written when all else is done."""
-    if stage.out is None or not found.candidates:
-        return
-    for number, one in enumerate(found.candidates[:4], 1):
-        picture = overlay(looks[0], _moved(looks[1], one))
-        name = f"registration_{key}.png" if len(found.candidates) == 1 else f"registration_{key}_{number}.png"
+def _overlays(stage: Any, looks: Looks, found: Registration) -> list[Any]:
+    """A picture of the two overlaid a possible fit, four at most; none where nothing may be written."""
+    if stage.out is None:
+        return []
+    return [overlay(looks[0], _moved(looks[1], one)) for one in found.candidates[:4]]
+
+
+def _keep_pictures(stage: Any, pictures: list[Any], key: str) -> None:
+    """The overlays beside the other pictures; written when all else is done."""
+    for number, picture in enumerate(pictures, 1):
+        name = f"registration_{key}.png" if len(pictures) == 1 else f"registration_{key}_{number}.png"
         stage.at_swap(lambda picture=picture, path=stage.out / name: _write(picture, path))
 
 

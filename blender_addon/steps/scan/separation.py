@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 from dataclasses import dataclass, replace
+from functools import partial
 from typing import Any
 
 import numpy as np
@@ -13,6 +14,7 @@ from ...core.mesh.triangles import TriangleMesh, face_areas, signed_volume
 from ...core.scan.doubtful import doubts, whereabouts
 from ...core.scan.separation import Separation, find_stand, leftover
 from ...core.srgb import decode, luminance
+from ...job.aside import aside
 from ...job.errors import SubjectError
 from ...job.settings import choice, length, text
 from ...job.step import Progress, Result, Run
@@ -72,17 +74,19 @@ def run(stage: Any, settings: Settings) -> Run:
     if settings.stand == "no":
         found = Separation(None, np.zeros(len(mesh.faces), bool), "all of it is the piece, as asked")
     else:
-        found = find_stand(
-            mesh, colour=_face_colours(upright, mesh), painted=painted, always=settings.stand == "yes" or source is not None
-        )
+        colour, always = _face_colours(upright, mesh), settings.stand == "yes" or source is not None
+        search = partial(find_stand, mesh, colour=colour, painted=painted, always=always)
+        found = yield from aside(search, Progress(0.2, "Looking for the stand"))
     yield Progress(0.4, "Looking for what the scan may have made up")
-    mesh, doubted = _doubted(stage, mesh, ~found.stand)
+    doubting = Progress(0.42, "Looking for what the scan may have made up")
+    mesh, doubted = yield from aside(partial(_doubted, stage, mesh, ~found.stand), doubting)
     if found.field is None:
         alone = _piece_alone(stage, mesh, found, source)
         shell = f"; it is a thin shell, about {doubted['wall_mm']:.1f} mm" if doubted["shell"] else ""
         return Result(alone.words + shell, alone.figures | doubted)
     yield Progress(0.5, "Cutting and closing")
-    halves = cut(mesh, found.field, tone=_tone(upright, mesh))
+    tone = _tone(stage.require("upright"), mesh)
+    halves = yield from aside(partial(cut, mesh, found.field, tone=tone), Progress(0.55, "Cutting and closing"))
     if not len(halves.above.faces) or not len(halves.below.faces):
         raise SubjectError("The painted mask leaves no piece or no stand: paint the stand white and the piece black")
     figures = _figures(found, halves) | doubted
@@ -90,8 +94,10 @@ def run(stage: Any, settings: Settings) -> Run:
         piece, stand, flat, home = halves.above, halves.below, halves.below_cap, "upright"
     else:
         yield Progress(0.7, f"Setting the piece on the stand of scan {source}")
-        stand, flat, figures["leftover_mm2"] = _stand_of(stage, source, mesh, found, halves.line)
-        piece, figures["seat_moved_mm"] = _seat(halves, stand, settings.sink)
+        setting = Progress(0.75, f"Setting the piece on the stand of scan {source}")
+        other = _read_other(stage, source)
+        stand, flat, figures["leftover_mm2"] = yield from aside(partial(_stand_of, other, mesh, found, halves.line), setting)
+        piece, figures["seat_moved_mm"] = yield from aside(partial(_seat, halves, stand, settings.sink), setting)
         _say_gap(stage, halves.line, stand, source)
         home = source
     figures["stand_from"] = source or "1"
@@ -138,7 +144,7 @@ def _piece_alone(stage: Any, mesh: TriangleMesh, found: Separation, source: str 
     stage.offer("piece", _object(stage.require("upright"), "Piece", whole, lid), name="Piece")
     figures: dict[str, Any] = {"stand": source is not None, "piece_volume_mm3": _volume(whole)}
     if source is not None:
-        stand, flat, _ = _stand_of(stage, source, mesh, found, np.zeros((0, 3)))
+        stand, flat, _ = _stand_of(_read_other(stage, source), mesh, found, np.zeros((0, 3)))
         stage.offer("stand", _object(stage.require("aligned", source), "Stand", stand, flat), name="Stand")
         figures |= {"stand_from": source, "stand_volume_mm3": _volume(stand)}
     return Result(found.reason[0].upper() + found.reason[1:], figures)
@@ -158,18 +164,34 @@ def _source(stage: Any, settings: Settings) -> str | None:
     return wish
 
 
-def _stand_of(stage: Any, key: str, first: TriangleMesh, found: Separation, line: Any) -> tuple[TriangleMesh, Any, float]:
+@dataclass(frozen=True)
+class _Other:
+    """An aligned scan as arrays: its mesh in mm, colours at its faces, lightness at its vertices, its role."""
+
+    key: str
+    mesh: TriangleMesh
+    colour: Any
+    tone: Any
+    role: str
+
+
+def _read_other(stage: Any, key: str) -> _Other:
+    item = stage.require("aligned", key)
+    mesh = _without_mask(read_mesh(item, scale=1000.0))
+    return _Other(key, mesh, _face_colours(item, mesh), _tone(item, mesh), str(item.get("bozzetto_scan_role", "")))
+
+
+def _stand_of(other: _Other, first: TriangleMesh, found: Separation, line: Any) -> tuple[TriangleMesh, Any, float]:
     """The closed stand of an aligned scan in mm, its faces that close it, and the area of the piece that was cut off it.
 
     A scan of the whole gives its lower part. One of the stand may still show feet or the stump of the piece: what lies on the
     first scan's piece goes, along the crease near the first scan's line.
     """
-    item = stage.require("aligned", key)
-    mesh = _without_mask(read_mesh(item, scale=1000.0))
-    if item.get("bozzetto_scan_role") != "stand":
-        own = find_stand(mesh, colour=_face_colours(item, mesh), always=True)
+    mesh = other.mesh
+    if other.role != "stand":
+        own = find_stand(mesh, colour=other.colour, always=True)
         if own.field is None:
-            raise SubjectError(f"Scan {key} shows no stand that could be taken from it")
+            raise SubjectError(f"Scan {other.key} shows no stand that could be taken from it")
     else:
         middle = np.asarray(mesh.vertices, float)[mesh.faces].mean(axis=1)
         _, face, far = Surface(first.vertices, first.faces).nearest(middle)
@@ -179,7 +201,7 @@ def _stand_of(stage: Any, key: str, first: TriangleMesh, found: Separation, line
         stand, lid = closed(mesh)
         return stand, lid, 0.0
     area = face_areas(np.asarray(mesh.vertices, float), mesh.faces)
-    halves = cut(mesh, own.field, tone=_tone(item, mesh))
+    halves = cut(mesh, own.field, tone=other.tone)
     return halves.below, halves.below_cap, round(float(area[~own.stand].sum()), 2)
 
 

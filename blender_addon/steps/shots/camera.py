@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from functools import partial
 from typing import Any
 
 import numpy as np
@@ -17,6 +18,7 @@ from ...core.shots.framing import Placement
 from ...core.shots.shot_plan import Shot, ShotAsk, product_tilt, solve
 from ...core.shots.subject import Subject, richness_of, thinned
 from ...core.shots.visible import visible
+from ...job.aside import aside
 from ...job.errors import SheetError, SubjectError
 from ...job.settings import DEFAULT, SHORT, angle, choice, integer, length, number, only_when, point, switch, table, text
 from ...job.step import Progress, Result, Run
@@ -153,12 +155,13 @@ def run(stage: Any, settings: Settings) -> Run:
     subject = read_subject(stage)
     asks = shot_asks(settings, tilt=product_tilt(subject))
     yield Progress(0.2, "looking for details")
-    spots = _spots(subject, asks)
+    spots = yield from aside(partial(_spots, subject, asks), Progress(0.22, "looking for details"))
     looks = looks_of_all([item for role in ("piece", "stand") for item in stage.find_all(role).values()])
     solved: list[Shot] = []
     for place, (ask, row) in enumerate(asks):
         yield Progress(0.3 + 0.6 * place / len(asks), f"framing {ask.name}")
-        shot = _solved(ask, row, subject, spots.get(ask.name))
+        framing = Progress(0.3 + 0.6 * (place + 0.5) / len(asks), f"framing {ask.name}")
+        shot = yield from aside(partial(_solved, ask, row, subject, spots.get(ask.name)), framing)
         solved.append(shot)
         if row.depth in ("bracket", "frames") and ask.fnumber is None:  # slices give the depth, so diffraction need not soften
             limit = optics.diffraction_fnumber(shot.optics.magnification, ask.coc, pupil_ratio=ask.pupil_ratio)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import partial
 from typing import Any
 
 import numpy as np
@@ -12,10 +13,11 @@ from ...core.surface.albedo.removal import Delit, delight
 from ...core.surface.relief.recovery import Photographed
 from ...core.surface.texels import bilinear, extend
 from ...core.surface.textured_surface import Surface
+from ...job.aside import aside
 from ...job.settings import number, switch
 from ...job.step import Progress, Result, Run
 from ...scene.images import make_image, read_pixels
-from ...scene.surface.photographed import read_photographed
+from ...scene.surface.photographed import reading
 
 LABEL = "Delighting"
 NEEDS = ("piece",)
@@ -47,7 +49,8 @@ def run(stage: Any, settings: Settings) -> Run:
             continue
         yield Progress(place / 2, f"Reading the texture of the {role}")
         other = stage.find("stand" if role == "piece" else "piece")
-        found = read_photographed(item, occluders=(other,) if other else ())
+        working = Progress(place / 2 + 0.05, f"Reading the texture of the {role}")
+        found = yield from reading(item, working, occluders=(other,) if other else ())
         if isinstance(found, str):
             stage.note(f"The {role} {found}: there is no light to take out")
             continue
@@ -57,9 +60,12 @@ def run(stage: Any, settings: Settings) -> Run:
         yield Progress(place / 2 + 0.1, f"Taking the light out of the {role}")
         shading = stage.find("relief_shading", role)
         relief = None if shading is None else np.log(np.maximum(2 * _sampled(shading, found.surface), 0.05))
-        delit = delight(found.surface, found.colours, relief=relief, occluders=found.occluders, seed=stage.seed)
+        work = partial(delight, found.surface, found.colours, relief=relief, occluders=found.occluders, seed=stage.seed)
+        delit = yield from aside(work, Progress(place / 2 + 0.2, f"Taking the light out of the {role}"))
         yield Progress(place / 2 + 0.4, f"Keeping the colours of the {role}")
-        image = _image(found, delit, settings.strength, role)
+        work = partial(_raster, found, delit, settings.strength)
+        raster = yield from aside(work, Progress(place / 2 + 0.45, f"Keeping the colours of the {role}"))
+        image = make_image(f"Albedo {role}", raster)
         stage.offer("albedo", image, key=role, name=f"Albedo {role}")
         figures[f"{role}_shading_spread"] = round(float(np.std(np.log(delit.shading.mean(axis=1)))), 4)
         figures[f"{role}_log_spread_before"] = round(delit.spread_before, 4)
@@ -78,7 +84,8 @@ def _sampled(image: Any, surface: Surface) -> Any:
     return bilinear(pixels, (column + 0.5) * width / columns - 0.5, (row + 0.5) * height / rows - 0.5)
 
 
-def _image(found: Photographed, delit: Delit, strength: float, role: str) -> Any:
+def _raster(found: Photographed, delit: Delit, strength: float) -> Any:
+    """(h, w, 3) display-encoded albedo, grown past the islands."""
     kept = found.colours + strength * (delit.albedo - found.colours)
     raster = extend(found.surface.texels.scatter(kept), found.surface.texels.mask(), MARGIN)
     empty = raster.sum(axis=2) == 0
@@ -86,4 +93,4 @@ def _image(found: Photographed, delit: Delit, strength: float, role: str) -> Any
     if found.shared is not None:
         index, colours = found.shared
         raster[np.divmod(index, raster.shape[1])] = colours
-    return make_image(f"Albedo {role}", encode(np.clip(raster, 0, 1)))
+    return encode(np.clip(raster, 0, 1))

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Generator
 from dataclasses import dataclass
+from functools import partial
 from typing import Any
 
 import numpy as np
@@ -22,10 +23,11 @@ from ...core.surface.relief.own_map import added_by_photo, slopes_of_normals
 from ...core.surface.relief.recovery import Photographed, Recovery, recover
 from ...core.surface.texels import extend, surface_frames
 from ...core.surface.textured_surface import Surface
+from ...job.aside import aside, aside_steps
 from ...job.settings import choice, length, number
 from ...job.step import Progress, Result, Run
 from ...scene.images import make_image
-from ...scene.surface.photographed import own_normals, read_photographed, shared_share
+from ...scene.surface.photographed import own_normals, reading, shared_share
 
 LABEL = "Relief"
 NEEDS = ("piece",)
@@ -62,23 +64,26 @@ def run(stage: Any, settings: Settings) -> Run:
     yield Progress(0.0, "Reading the texture of the piece")
     item = stage.require("piece")
     stand = stage.find("stand")
-    found = read_photographed(item, finest_texel_mm=FINEST_TEXEL_MM, occluders=(stand,) if stand else ())
+    working = Progress(0.05, "Reading the texture of the piece")
+    occluders = (stand,) if stand else ()
+    found = yield from reading(item, working, finest_texel_mm=FINEST_TEXEL_MM, occluders=occluders)
     if isinstance(found, str):
         stage.note(f"The piece {found}: there is no relief to bring back")
         return Result(f"No relief: the piece {found}", {"found": False})
     if found.surface.on_vertices and settings.method == "band":
         return Result("No relief: the band-pass effect needs a texture image", {"found": False})
+    item = stage.require("piece")
     shared = 0.0 if found.surface.on_vertices else shared_share(item)
     if shared > 0.02:
         stage.warn(f"{100 * shared:.0f} % of the texture is shared by several places of the piece; relief is left out there")
     own = own_normals(item, found.surface)
     if settings.method == "band":
-        return _effect(stage, found, own, settings)
+        return (yield from _effect(stage, found, own, settings))
     result = yield from _measured(stage, found, own, settings)
     return result
 
 
-def _effect(stage: Any, found: Photographed, own: Any | None, settings: Settings) -> Result:
+def _effect(stage: Any, found: Photographed, own: Any | None, settings: Settings) -> Generator[Progress, None, Result]:
     surface = found.surface
     finest = settings.finest or 4 * surface.texel_mm
     largest = max(settings.largest, 2 * finest)
@@ -91,7 +96,7 @@ def _effect(stage: Any, found: Photographed, own: Any | None, settings: Settings
     strength = 1.0 if settings.strength is None else settings.strength
     heights = heights.reshape(-1)[surface.texels.index]
     facts = {"trusted_mm": float(finest), "strength": float(strength), "found": True}
-    _offer(stage, surface, heights, slopes, own, facts)
+    yield from _offer(stage, surface, heights, slopes, own, facts)
     return Result(
         f"Band-pass effect between {finest:.2f} and {largest:.1f} mm: not a measurement",
         {
@@ -108,24 +113,21 @@ def _measured(stage: Any, found: Photographed, own: Any | None, settings: Settin
     for key, item in stage.find_all("aligned").items():
         if item.get("bozzetto_scan_role") == "stand":
             continue
-        other = read_photographed(item, finest_texel_mm=FINEST_TEXEL_MM)
+        other = yield from reading(item, Progress(0.1, f"Reading the texture of scan {key}"), finest_texel_mm=FINEST_TEXEL_MM)
         if isinstance(other, str):
             stage.note(f"Scan {key} {other}, so it adds nothing to the relief")
         else:
             others.append(other)
     work = recover(others, largest_mm=settings.largest, seed=stage.seed)
-    while True:
-        try:
-            fraction, words = next(work)
-        except StopIteration as end:
-            recovery: Recovery = end.value
-            break
-        yield Progress(0.1 + 0.75 * fraction, words)
+    recovery: Recovery = yield from aside_steps(work, lambda fraction, words: Progress(0.1 + 0.75 * fraction, words))
     yield Progress(0.9, "Making the maps")
-    return _kept(stage, found.surface, recovery, own, settings, len(others))
+    result = yield from _kept(stage, found.surface, recovery, own, settings, len(others))
+    return result
 
 
-def _kept(stage: Any, surface: Surface, recovery: Recovery, own: Any | None, settings: Settings, textures: int) -> Result:
+def _kept(
+    stage: Any, surface: Surface, recovery: Recovery, own: Any | None, settings: Settings, textures: int
+) -> Generator[Progress, None, Result]:
     figures = {
         "found": recovery.found,
         "textures": textures,
@@ -138,13 +140,13 @@ def _kept(stage: Any, surface: Surface, recovery: Recovery, own: Any | None, set
     if not recovery.found and own is not None:
         none = np.zeros(len(surface), np.float32)
         facts = {"trusted_mm": float("inf"), "strength": 1.0, "found": False}
-        _offer(stage, surface, none, np.zeros((len(surface), 3), np.float32), own, facts)
+        yield from _offer(stage, surface, none, np.zeros((len(surface), 3), np.float32), own, facts)
         stage.note("The scan's own normal map is all the fine relief there is")
     if not recovery.found and recovery.shaded < 0.5:
         stage.note("The texture shows what no light makes (grain, a dark print): that is paint, so no relief is taken from it")
         return Result("No relief: the texture shows paint rather than shading", figures)
     if not surface.on_vertices and recovery.found:
-        _offer_shading(stage, surface, recovery)
+        yield from _offer_shading(stage, surface, recovery)
     if not recovery.found:
         stage.note("The texture shows no relief that stands out of its noise, so none is added")
         return Result("No relief stands out of the texture's noise", figures)
@@ -155,8 +157,10 @@ def _kept(stage: Any, surface: Surface, recovery: Recovery, own: Any | None, set
     else:
         slopes, heights = recovery.relief.slope, recovery.relief.height_mm
         if own is not None:
-            slopes, heights = _beside(surface, own, slopes, heights)
-        _offer(stage, surface, heights, slopes, own, facts)
+            slopes, heights = yield from aside(
+                partial(_beside, surface, own, slopes, heights), Progress(0.9, "Making the maps")
+            )
+        yield from _offer(stage, surface, heights, slopes, own, facts)
     figures |= {"trusted_mm": round(recovery.trusted_mm, 3), "strength": round(strength, 3)}
     figures["height_std_mm"] = round(float(np.std(recovery.relief.height_mm)), 5)
     tilt = np.degrees(np.arctan(np.linalg.norm(recovery.relief.slope, axis=1)))
@@ -171,8 +175,22 @@ def _beside(surface: Surface, own: Any, slopes: Any, heights: Any) -> tuple[Any,
     return added_by_photo(surface, slopes_of_normals(surface.normal, normals), slopes, heights)
 
 
-def _offer(stage: Any, surface: Surface, heights: Any, slopes: Any, own: Any | None, facts: dict[str, Any]) -> None:
+def _offer(
+    stage: Any, surface: Surface, heights: Any, slopes: Any, own: Any | None, facts: dict[str, Any]
+) -> Generator[Progress, None, None]:
     """The maps. With the scan's own normals (n, 3) they are joined, at the strength advised: 1 then shows both as they are."""
+    making = Progress(0.92, "Making the maps")
+    maps, facts = yield from aside(lambda: _maps(surface, heights, slopes, own, facts), making)
+    for role, values, name in zip(("relief_height", "relief_normal"), maps, ("Relief height", "Relief normal"), strict=True):
+        image = make_image(name, values, data=True, floating=True)
+        for fact, value in facts.items():
+            image[fact] = value
+        stage.offer(role, image, key="piece", name=name)
+        yield making
+
+
+def _maps(surface: Surface, heights: Any, slopes: Any, own: Any | None, facts: dict[str, Any]) -> tuple[Any, dict[str, Any]]:
+    """(height map, normal map), grown past the islands, and the facts that go with them."""
     mask = surface.texels.mask()
     frames = tangent_frames(surface.vertices, surface.faces, surface.uv, surface.vertex_normal)
     if own is None:
@@ -182,22 +200,20 @@ def _offer(stage: Any, surface: Surface, heights: Any, slopes: Any, own: Any | N
         tilted, heights, facts = reoriented(own, detail), heights * facts["strength"], facts | {"strength": 1.0}
     normals = surface.texels.scatter(encode(tilted))
     normals[~mask] = (0.5, 0.5, 1.0)
-    for role, values, name in (
-        ("relief_height", surface.texels.scatter(heights), "Relief height"),
-        ("relief_normal", normals, "Relief normal"),
-    ):
-        image = make_image(name, extend(values, mask, MARGIN), data=True, floating=True)
-        for fact, value in facts.items():
-            image[fact] = value
-        stage.offer(role, image, key="piece", name=name)
+    return [extend(values, mask, MARGIN) for values in (surface.texels.scatter(heights), normals)], facts
 
 
-def _offer_shading(stage: Any, surface: Surface, recovery: Recovery) -> None:
+def _offer_shading(stage: Any, surface: Surface, recovery: Recovery) -> Generator[Progress, None, None]:
     """What the relief's own shading multiplies the smooth light by, halved to fit into an image: what delighting takes out."""
-    half = 0.5 * np.exp(recovery.shaded * recovery.relief.shade)  # shrunk by its doubt already, whatever strength is shown
-    raster = extend(surface.texels.scatter(np.clip(half, 0, 1)), surface.texels.mask(), MARGIN)
-    raster[raster == 0] = 0.5
-    stage.offer("relief_shading", make_image("Relief shading", raster, data=True), key="piece", name="Relief shading")
+
+    def raster() -> Any:
+        half = 0.5 * np.exp(recovery.shaded * recovery.relief.shade)  # shrunk by its doubt already, whatever strength is shown
+        values = extend(surface.texels.scatter(np.clip(half, 0, 1)), surface.texels.mask(), MARGIN)
+        values[values == 0] = 0.5
+        return values
+
+    values = yield from aside(raster, Progress(0.9, "Making the maps"))
+    stage.offer("relief_shading", make_image("Relief shading", values, data=True), key="piece", name="Relief shading")
 
 
 def _as_shape_key(stage: Any, surface: Surface, heights: Any, strength: float) -> None:
