@@ -76,10 +76,10 @@ def distance_test(meshes: Sequence[TriangleMesh]) -> Any:
     return near
 
 
-def obstacles(stage: Any, foot: Foot) -> Any:
-    """`distance_test` against the lower part of the subject and all props."""
+def obstacles(stage: Any, foot: Foot) -> list[TriangleMesh]:
+    """What is in the way, for `distance_test`: the lower part of the subject, and that of every prop."""
     props = [world_mesh(item) for item in stage.find_all("prop").values() if item.type == "MESH" and not item.hide_render]
-    return distance_test([TriangleMesh(foot.vertices, foot.faces), *(_lower(mesh) for mesh in props)])
+    return [TriangleMesh(foot.vertices, foot.faces), *(_lower(mesh) for mesh in props)]
 
 
 def _lower(mesh: TriangleMesh) -> TriangleMesh:

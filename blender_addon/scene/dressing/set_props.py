@@ -79,23 +79,44 @@ def place_props(
     candidates: Sequence[Candidate], views: Any, bench: Bench, *, seed: int, tone: Sequence[float]
 ) -> tuple[dict[str, Any], float]:
     """Objects for the candidates that found a place, by key, and the largest gap left at a contact, mm."""
+    places = found_places(candidates, views, bench, seed=seed)
+    return made_props(places, tone), max((place.gap for place in places), default=0.0)
+
+
+@dataclass(frozen=True)
+class Place:
+    """Where a prop lies: the prop, where it was composed, the (4, 4) matrix in mm that lays it there, the gap left in mm."""
+
+    prop: Candidate
+    spot: Spot
+    matrix: Any
+    gap: float
+
+
+def found_places(candidates: Sequence[Candidate], views: Any, bench: Bench, *, seed: int) -> list[Place]:
+    """The candidates that found a place, each with it; only arrays are touched."""
     things = [
         Thing(one.name, spread_points(one.mesh.vertices, one.mesh.faces), float(np.ptp(one.mesh.vertices[:, 2])) > TALL_MM)
         for one in candidates
     ]
-    spots = compose(things, views, bench, seed=seed)
-    found: dict[str, Any] = {}
-    worst = 0.0
-    for one, spot in zip(candidates, spots, strict=True):
+    found = []
+    for one, spot in zip(candidates, compose(things, views, bench, seed=seed), strict=True):
         if spot is None:
             continue
         matrix, gap = settled(one.mesh, spot, bench.heights)
-        if matrix is None:
-            continue
-        key = one.name if one.name not in found else f"{one.name} {len(found) + 1}"
-        found[key] = _object(one, matrix, spot, tone)
-        worst = max(worst, gap)
-    return found, worst
+        if matrix is not None:
+            found.append(Place(one, spot, matrix, gap))
+    return found
+
+
+def made_props(places: Sequence[Place], tone: Sequence[float]) -> dict[str, Any]:
+    """An object for each place, by key."""
+    found: dict[str, Any] = {}
+    for place in places:
+        name = place.prop.name
+        key = name if name not in found else f"{name} {len(found) + 1}"
+        found[key] = _object(place.prop, place.matrix, place.spot, tone)
+    return found
 
 
 def settled(mesh: TriangleMesh, spot: Spot, heights: Any) -> tuple[Any, float]:

@@ -64,7 +64,8 @@ def run(stage: Any, settings: Settings) -> Run:
     if settings.on is False or settings.count + (settings.powder or 0) + settings.on_stand == 0:
         yield Progress(1.0, "No debris asked for")
         return Result("No debris", {"pieces": 0})
-    yield Progress(0.0, "Looking at the table, the subject, the props and the sight lines")
+    looking = Progress(0.05, "Looking at the table, the subject, the props and the sight lines")
+    yield looking
     body, tone = debris_parts.body_and_tone(stage, settings.body, settings.tone)
     if body is None and settings.on:  # asked for, though nothing falls off this material
         body = "clay"
@@ -78,9 +79,11 @@ def run(stage: Any, settings: Settings) -> Run:
     )
     pieces = library(body, seed=seed)
     table = set_parts.world_mesh(top)
-    surface = Surface(table.vertices, table.faces)
+    surface = yield from aside(partial(Surface, table.vertices, table.faces), looking)
     heights = set_parts.heights_of(surface)
-    clear = _clearance(stage, settings)
+    foot, views = set_parts.subject_foot(stage), shot_views(stage)
+    near = yield from aside(partial(debris_parts.distance_test, debris_parts.obstacles(stage, foot)), looking)
+    clear = _clearance(foot, near, views, settings.keep_off)
     yield Progress(0.2, "Laying pieces and powder")
     falloff = settings.falloff or clear.radius * 0.65 + 13.0
     density = laying.work_density(
@@ -120,12 +123,10 @@ class Clearance:
     radius: float
 
 
-def _clearance(stage: Any, settings: Settings) -> Clearance:
-    foot = set_parts.subject_foot(stage)
+def _clearance(foot: set_parts.Foot, near: Any, views: Any, keep_off: float) -> Clearance:
+    """Clear of the subject's foot, of what `near` tells (a `distance_test`), and of the sight lines of `views`; mm."""
     low = foot.points if len(foot.points) else foot.vertices
     ring = convex_outline(low[:, :2])
-    near = debris_parts.obstacles(stage, foot)
-    views = shot_views(stage)
     radius = float(np.linalg.norm(low[:, :2] - foot.middle, axis=1).max())
 
     def outside(xy: Floats) -> Floats:
@@ -134,11 +135,11 @@ def _clearance(stage: Any, settings: Settings) -> Clearance:
     def blocked(places: Floats, radii: Floats, tall: Floats) -> Any:
         if not len(places):
             return np.zeros(0, bool)
-        found = outside(places[:, :2]) < radii + settings.keep_off
+        found = outside(places[:, :2]) < radii + keep_off
         middle = places + np.column_stack([np.zeros((len(places), 2)), 0.5 * tall])
         reach = np.hypot(radii, 0.5 * tall)
         free = np.flatnonzero(~found)
-        found[free] = near(middle[free], reach[free] + settings.keep_off)
+        found[free] = near(middle[free], reach[free] + keep_off)
         free = np.flatnonzero(~found)
         found[free] = in_any_sight(middle[free], views, radius_mm=reach[free])
         return found

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Generator
 from dataclasses import dataclass, replace
 from functools import partial
 from typing import Any
@@ -77,7 +78,9 @@ class Settings:
     gap: float = length(0.9, low=0.0, high=8.0, help="Usual gap between boards", more=True)
     props: int = integer(4, low=0, high=13, help="How many props lie round the subject: tools, jars, cloths of true size")
     things: str = text("", label="Which props", help="By name, with commas between; empty: drawn from the trade's", more=True)
-    collection: str | None = data("collection", help="Take the props from a collection of yours instead", label="Own props", more=True)
+    collection: str | None = data(
+        "collection", help="Take the props from a collection of yours instead", label="Own props", more=True
+    )
     series: str = choice("related", SERIES, help="What pieces of one series have in common")
     seed: int | None = integer(
         None,
@@ -123,7 +126,8 @@ def run(stage: Any, settings: Settings) -> Run:
             )
             rises |= place == 0
         if place == 0:
-            heights = set_parts.heights_of(Surface(mesh.vertices, mesh.faces))
+            surface = yield from aside(partial(Surface, mesh.vertices, mesh.faces), making)
+            heights = set_parts.heights_of(surface)
             figures |= {
                 "rest_gap_mm": round(gap, 5), "contacts": len(support.contacts), "stable": support.stable,
                 "tilt_deg": round(float(np.degrees(np.hypot(*support.slope))), 4), "vertices": len(mesh.vertices),
@@ -131,25 +135,40 @@ def run(stage: Any, settings: Settings) -> Run:
     yield Progress(0.55, "Setting up the room behind")
     if settings.backdrop != "none" and not (rises and len(tops) == 1):
         figures["room_mm"] = _offer_room(stage, settings, extent, views)
-    yield Progress(0.7, "Laying things on the table")
+    yield Progress(0.7, "Laying props on the table")
     ring = convex_outline(foot.points[:, :2])
     bench = Bench(
         lambda xy: outside_distance(np.asarray(xy, float), ring), foot.reach,
         0.5 * np.array([extent.width, extent.depth]), heights,
     )  # fmt: skip
-    candidates = _candidates(settings, trade, work, seed=seed, tallest=TALLEST * float(points[:, 2].max()))
-    laid: dict[str, Any] = {}
-    if candidates:
-        laid, gap = set_props.place_props(candidates, with_outlines(stage, views), bench, seed=seed, tone=tone)
+    drawing = partial(_candidates, settings, trade, work, seed=seed, tallest=TALLEST * float(points[:, 2].max()))
+    laid = yield from _laid_props(stage, settings, drawing, (with_outlines(stage, views), bench, seed, tone), figures)
+    things = f", {len(laid)} props round it" if laid else ""
+    return Result(f"{_label(own).capitalize()} under the subject, on {figures['contacts']} points{things}", figures)
+
+
+def _laid_props(
+    stage: Any,
+    settings: Settings,
+    drawing: Callable[[], list[set_props.Candidate]],
+    place: tuple[Any, ...],
+    figures: dict[str, Any],
+) -> Generator[Progress, None, dict[str, Any]]:
+    """Offer the props that find a place; place: the shots' views, the bench, the seed and the subject's tone."""
+    views, bench, seed, tone = place
+    laying = Progress(0.72, "Laying props on the table")
+    candidates = drawing() if settings.collection else (yield from aside(drawing, laying))  # a collection is Blender's data
+    if not candidates:
+        return {}
+    places = yield from aside(partial(set_props.found_places, candidates, views, bench, seed=seed), laying)
+    laid = set_props.made_props(places, tone)
     for key, item in laid.items():
         set_parts.offer_part(stage, "prop", item, key=key, name=key.capitalize())
-    if candidates:
-        figures |= {"props": sorted(laid), "prop_gap_mm": round(gap, 5)}
+    figures |= {"props": sorted(laid), "prop_gap_mm": round(max((one.gap for one in places), default=0.0), 5)}
     left_out = [one.name for one in candidates if not any(key.startswith(one.name) for key in laid)]
     if left_out:
         stage.note(f"No room in the pictures for {', '.join(left_out)}")
-    things = f", {len(laid)} props round it" if laid else ""
-    return Result(f"{_label(own).capitalize()} under the subject, on {figures['contacts']} points{things}", figures)
+    return laid
 
 
 def _offer_room(stage: Any, settings: Settings, extent: Extent, views: Any) -> int:
