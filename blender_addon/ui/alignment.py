@@ -45,7 +45,7 @@ class BOZZETTO_OT_choose_pose(bpy.types.Operator):
 
     def invoke(self, context, event):
         """Draw the ways."""
-        stage = stage_of(context.scene)
+        stage = stage_of(context)
         keys = open_scans(stage.results())
         if not keys or (self.scan and self.scan not in keys):
             self.report({"INFO"}, "There is nothing to choose: align the scans first, or it was sure of the only way")
@@ -113,7 +113,7 @@ class BOZZETTO_OT_mark_spots(bpy.types.Operator):
 
     def invoke(self, context, event):
         """Set the two scans side by side and wait for clicks."""
-        stage = stage_of(context.scene)
+        stage = stage_of(context)
         upright, further = stage.find("upright"), stage.find("clean", self.scan)
         if upright is None or further is None:
             self.report({"INFO"}, f"Run until Orientation first: there is no first scan upright, or no scan {self.scan}")
@@ -208,7 +208,7 @@ class BOZZETTO_OT_paint_stand(bpy.types.Operator):
 
     def execute(self, context):
         """Go into painting, or out of it and cut."""
-        upright = stage_of(context.scene).find("upright")
+        upright = stage_of(context).find("upright")
         if upright is None:
             self.report({"INFO"}, "Run until Orientation first: there is nothing upright yet")
             return {"CANCELLED"}
@@ -227,7 +227,7 @@ class BOZZETTO_OT_choose_front(bpy.types.Operator):
 
     def invoke(self, context, event):
         """Draw the six sides."""
-        stage = stage_of(context.scene)
+        stage = stage_of(context)
         upright = stage.find("upright")
         if upright is None:
             self.report({"INFO"}, "Run until Orientation first: there is nothing upright yet")

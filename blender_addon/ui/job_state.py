@@ -72,9 +72,9 @@ def forget() -> None:
     _read.clear()
 
 
-def stage_of(scene: Any) -> Stage:
-    """The scene's stage with the settings on screen."""
-    return Stage(scene, sheet_of(scene, catalogue()))
+def stage_of(context: Any) -> Stage:
+    """The stage of the context's scene with the settings on screen."""
+    return Stage(context.scene, sheet_of(context.scene, catalogue()))
 
 
 def _state(scene: Any, sheet: JobSheet, raw: str) -> JobState:

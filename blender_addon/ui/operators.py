@@ -77,10 +77,10 @@ class BOZZETTO_OT_run_job(WatchedWork, bpy.types.Operator):
         return f"{update.step.label} ({update.number} of {update.count}): {update.words}"
 
     def _seen(self, context, update):
-        """Keep the step for a failure's words; look through the first shot as soon as there is one, lit once it is lit."""
+        """Keep the step for a failure's words; after the one click show the first shot as soon as there is one, lit once it is."""
         self._at = update.step.name
-        if self._timer is None or not update.ended:
-            return
+        if self._timer is None or not update.ended or self.first or self.changed:
+            return  # whoever runs a part of the job again is at work in the view: it stays as it is
         if "shot" in update.step.makes:
             show_first_shot(context.window, lit=False)
         elif "light" in update.step.makes:

@@ -1,5 +1,6 @@
 """Where are the pictures? In the tab, small, as soon as they are finished; a click opens one large."""
 
+import math
 from pathlib import Path
 
 import bpy
@@ -126,12 +127,27 @@ def show_first_shot(window, *, lit):
     scene.camera = camera
     scene.render.resolution_x, scene.render.resolution_y = camera[lens_drivers.RESOLUTION]
     space.region_3d.view_perspective = "CAMERA"
-    space.region_3d.view_camera_zoom, space.region_3d.view_camera_offset = 20.0, (0.0, 0.0)
+    centre_camera(window, area)
     if lit:
         space.shading.type = lit_shading()
     elif space.shading.type == "SOLID":
         space.shading.color_type = "TEXTURE"
     area.tag_redraw()
+
+
+def centre_camera(window, area):
+    """Fit the camera's frame into what the sidebar leaves free of the view."""
+    regions = {region.type: region for region in area.regions}
+    with bpy.context.temp_override(window=window, area=area, region=regions["WINDOW"]):
+        bpy.ops.view3d.view_center_camera()
+    view, covered = area.spaces.active.region_3d, regions["UI"].width if area.spaces.active.show_region_ui else 0
+    whole = regions["WINDOW"].width
+    if 1 < covered < 0.7 * whole:
+        # The frame spans the region at the zoom found; Blender's zoom z scales by (sqrt(2) + z / 50)^2 / 4.
+        scale = (math.sqrt(2.0) + view.view_camera_zoom / 50.0) ** 2 / 4.0
+        scale *= 1.0 - covered / whole
+        view.view_camera_zoom = 50.0 * (2.0 * math.sqrt(scale) - math.sqrt(2.0))
+        view.view_camera_offset = (0.25 * covered / whole / scale, 0.0)
 
 
 def lit_shading():

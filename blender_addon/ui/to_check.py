@@ -118,7 +118,7 @@ class BOZZETTO_OT_answer(bpy.types.Operator):
             if self.way:
                 self.report({"INFO"}, f"{way.words}: no single setting chooses this; see the step's settings")
                 return {"CANCELLED"}
-            stage_of(scene).accept(question.place, way.words)
+            stage_of(context).accept(question.place, way.words)
             bpy.ops.ed.undo_push(message="Checked")
             return {"FINISHED"}
         try:

@@ -60,7 +60,7 @@ class BOZZETTO_OT_point_from_cursor(bpy.types.Operator):
         """The object that shows the scan in whose own coordinates the point is asked, or None: it is asked in the world's."""
         if not self.group.startswith(("bozzetto.cleanup", "bozzetto.orientation", "bozzetto.registration")):
             return None
-        stage = stage_of(context.scene)
+        stage = stage_of(context)
         if self.field == "on_further":
             return stage.find("clean", group.scan)
         return stage.find("upright") or stage.find("clean", "1") or stage.find("scan", "1")

@@ -36,7 +36,7 @@ def ask(scene: Any, key: str, *sets: dict[str, Any]) -> None:
     job = module("job.decisions")
     ways = [job.Alternative(f"way {place}", one, np.full((20, 30, 3), 40 * place, np.uint8)) for place, one in enumerate(sets)]
     decision = job.Decision(key, "Which way is up?", ways[0], 0.4, ("it is flat",), tuple(ways[1:]))
-    stage = module("ui.job_state").stage_of(scene)
+    stage = module("ui.job_state").stage_of(bpy.context)
     result = stage.results()["orientation"]
     stage.keep_result("orientation", result["words"], result["figures"], [decision])
 
