@@ -15,8 +15,8 @@ from .properties import sheet_of, show_settings
 _open: dict = {}
 """The previews of the pictures shown: Blender frees them only by hand. Scene and name to (bytes of the file, its preview)."""
 
-WIDTH = 6.0
-"""Of a picture, in units of the interface."""
+SCALE, COLUMN = 5.5, 118.0
+"""Size of a picture in units of the interface, and the width in pixels that a column of them takes."""
 
 
 class BOZZETTO_PT_to_check(Tab, bpy.types.Panel):
@@ -37,19 +37,21 @@ class BOZZETTO_PT_to_check(Tab, bpy.types.Panel):
 
 
 def draw_question(layout, context, question):
-    """The question, what speaks for the choice, and a picture with a button for each way."""
+    """The question, what speaks for the choice, and a picture with a button for each way; what has no picture comes last."""
     decision, scene = question.decision, context.scene
-    layout.label(text=decision.question, icon="QUESTION")
-    width = context.region.width if context.region else 300
+    paragraph(layout, decision.question, context, icon="QUESTION")
     paragraph(layout, "; ".join(decision.evidence), context)
-    columns = max(1, min(3, int(width / (1.25 * WIDTH * 20.0 * context.preferences.system.ui_scale))))
-    grid = layout.grid_flow(columns=columns, even_columns=True, row_major=True)
+    width = context.region.width / context.preferences.system.ui_scale if context.region else 300.0
+    grid = layout.grid_flow(columns=max(1, min(3, int(width // COLUMN))), even_columns=True, row_major=True)
+    plain = layout.column(align=True)
     for number, (way, name) in enumerate(question.ways()):
-        column = grid.column(align=True)
         icon = icon_of(scene, name) if name else 0
+        place = grid.column(align=True) if icon else plain
         if icon:
-            column.template_icon(icon_value=icon, scale=WIDTH)
-        button = column.operator("bozzetto.answer", text=way.words[:1].upper() + way.words[1:], depress=number == 0)
+            place.template_icon(icon_value=icon, scale=SCALE)
+        words = way.words[:1].upper() + way.words[1:]
+        mark = "CHECKMARK" if number == 0 else "NONE"
+        button = place.operator("bozzetto.answer", text=words, icon=mark)
         button.step, button.key, button.way = question.step, decision.key, number
 
 

@@ -119,6 +119,27 @@ def clicked_under(hand: Hand, operator: Any, name: str, done: Callable[[], bool]
     yield from waited(hand.window)
 
 
+def a_question_is_answered(hand: Hand) -> Step:
+    """The list on top of the tab: the button under the second picture of the first question."""
+    area, _ = view_of(hand.window)
+    tab = next(region for region in area.regions if region.type == "UI")
+    yield from hand.shot("7-to-check")
+    x = tab.x + 0.62 * tab.width
+    for down in range(90, 420, 10):  # clicks on words and pictures do nothing; how high they are depends on the screen
+        yield from hand.click(x, tab.y + tab.height - down)
+        if len(_settings().choices):
+            break
+    else:
+        raise AssertionError("no click met an answer")
+    yield from waited(hand.window)
+    found = figures("registration")
+    hand.log("answered", found["verdict_2"], "used", found["used_2"], [row.candidate for row in _settings().choices])
+    if not found["used_2"]:
+        raise AssertionError("the fit that was clicked is not used")
+    yield from hand.shot("7-answered")
+    _settings().choices.clear()
+
+
 def a_pose_is_chosen(hand: Hand) -> Step:
     """The window of poses: the second one."""
     yield from clicked_under(hand, bpy.ops.bozzetto.choose_pose, "7-choose-pose", lambda: len(_settings().choices) > 0)
@@ -211,6 +232,7 @@ def window_across(window: Any) -> Vector:
 def session(window: Any, shot: Callable[[str], Step], log: Callable[..., None], wanted: dict[str, Any]) -> Step:
     """All four, one after the other, on a job that ran until Registration."""
     hand = Hand(window, shot, log)
+    yield from a_question_is_answered(hand)
     yield from a_front_is_chosen(hand)
     with bpy.context.temp_override(window=window):
         bpy.ops.bozzetto.run_job(first="registration", last="registration")
