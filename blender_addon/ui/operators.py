@@ -77,7 +77,7 @@ class BOZZETTO_OT_run_job(WatchedWork, bpy.types.Operator):
         return f"{update.step.label} ({update.number} of {update.count}): {update.words}"
 
     def _seen(self, context, update):
-        """Keep the step for a failure's words; after the one click show the first shot as soon as there is one, lit once it is."""
+        """Keep the step for a failure's words; after the one click show the first shot once there is one, lit once it is."""
         self._at = update.step.name
         if self._timer is None or not update.ended or self.first or self.changed:
             return  # whoever runs a part of the job again is at work in the view: it stays as it is

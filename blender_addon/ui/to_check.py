@@ -40,7 +40,8 @@ def draw_question(layout, context, question):
     """The question, what speaks for the choice, and a picture with a button for each way; what has no picture comes last."""
     decision, scene = question.decision, context.scene
     paragraph(layout, decision.question, context, icon="QUESTION")
-    paragraph(layout, "; ".join(decision.evidence), context)
+    reasons = "; ".join(decision.evidence)
+    paragraph(layout, reasons[:1].upper() + reasons[1:], context)
     width = context.region.width / context.preferences.system.ui_scale if context.region else 300.0
     grid = layout.grid_flow(columns=max(1, min(3, int(width // COLUMN))), even_columns=True, row_major=True)
     plain = layout.column(align=True)

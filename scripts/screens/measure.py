@@ -150,7 +150,12 @@ def redraw(window: Any, keep: Callable[..., None], driver: tuple[Any, Any, Any])
 
     panels, to_check = open_panels(), ours("ui.to_check")
     refreshed = to_check.refreshed
-    panels.show("", wrap=lambda draw: lambda self, context, work=timed(draw): work(self, context))
+
+    def wrap(draw: Any) -> Any:
+        work = timed(draw)
+        return lambda self, context: work(self, context)  # a function, since a panel's `draw` is bound to the panel
+
+    panels.show("", wrap=wrap)
     to_check.refreshed = timed(refreshed)
     for _ in range(3):
         yield

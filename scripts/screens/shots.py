@@ -73,7 +73,7 @@ def play(
     *,
     size: str = "1400x1800",
     rebuild: bool = False,
-    seconds: int = 900,
+    seconds: int = 1800,
 ) -> Played:
     """Run the driver in the window's Blender with the add-on installed.
 
