@@ -7,13 +7,16 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from ..mesh.triangles import TriangleMesh
+from .crops import worth_of
 from .detail_spots import CloseLook, detail_magnification, detail_spots
-from .head import Head
+from .head import find_head
 from .head_view import Lens, head_look
 from .subject import Subject
 
-APART = 0.8
-"""How far from a head's middle, over the frame's height, another close look stays at the least."""
+APART, OTHER_SIDE_DEG = 0.5, 70.0
+"""How far from the middle of a head's frame, over that frame's height, another close look stays at the least; nearer only where
+it is taken from another side."""
 OF_PLACES = 0.85
 """How sure the choice of a place is where there is no head to be missed."""
 
@@ -27,23 +30,29 @@ class Proposal:
     sure: float
 
 
-def close_looks(subject: Subject, head: Head | None, lens: Lens, count: int) -> list[Proposal]:
-    """Up to `count` close looks, the best first."""
+def close_looks(subject: Subject, mesh: TriangleMesh, lens: Lens, count: int) -> list[Proposal]:
+    """Up to `count` close looks of a piece (its closed mesh in mm beside the subject's points), the best first."""
     found: list[Proposal] = []
+    worth = worth_of(subject)
     usual = detail_magnification(subject, lens.frame_mm)
     frame = lens.frame_mm[0] / usual, lens.frame_mm[1] / usual
+    head = find_head(mesh, subject, worth)
     if head is not None:
-        found.append(Proposal("head", head_look(subject, head, lens), head.sure))
+        found.append(Proposal("head", head_look(subject, head, lens, worth), head.sure))
     places = detail_spots(
-        subject, count + len(found), reach_mm=0.6 * min(frame), distance_mm=lens.distance(usual), frame=frame
+        subject, count + 2 * len(found), reach_mm=0.6 * min(frame), distance_mm=lens.distance(usual), frame=frame, worth=worth
     )
-    for place in places:
-        beside = all(
-            np.linalg.norm(place.middle - other.look.middle) > APART * min(frame) for other in found if other.shows == "head"
-        )
-        if beside:
-            found.append(Proposal("place", place, OF_PLACES))
+    found += [Proposal("place", place, OF_PLACES) for place in places if not any(_alike(one, place, frame) for one in found)]
     return found[:count]
+
+
+def _alike(one: Proposal, place: CloseLook, frame: tuple[float, float]) -> bool:
+    """Whether a place is what the look at a head shows already."""
+    if one.shows != "head":
+        return False
+    turned = abs((place.azimuth_deg - one.look.azimuth_deg + 180.0) % 360.0 - 180.0)
+    near = float(np.linalg.norm(place.middle - one.look.middle)) < APART * min(frame) / one.look.grown
+    return near and turned < OTHER_SIDE_DEG
 
 
 def reordered(found: Sequence[Proposal], first: int | None) -> list[Proposal]:

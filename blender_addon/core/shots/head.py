@@ -14,9 +14,9 @@ from numpy.typing import NDArray
 
 from ..mesh.cut import FILLED
 from ..mesh.triangles import Floats, TriangleMesh
-from .crops import worth_of
 from .lobes import Lobes, Neck, lobes_of, solid_of
 from .subject import Subject
+from .unshown import inside_turned, turned_axis
 
 LEAST = 0.25
 """Least score of a lobe that is taken for a head. Heads of the scans at hand gave 0.3 to 1, paws, tails and rims up to 0.2."""
@@ -30,12 +30,14 @@ GROUND = 0.12
 """A head begins higher than this share of the height; what reaches lower has legs on it."""
 UPPER = 0.42
 """Share of the height that is taken for the head of what stands without a neck: between an owl's and a child's."""
-LOWER_COSTS = 0.8
-"""What such a part loses for each share of the height that lies over it."""
+LOWER_COSTS = 0.5
+"""What such a part loses for each share of the height that lies over it: an owl's eyes are high, a skull's low; set on those."""
 FOREMOST, RAISED = 0.36, 0.45
 """Share of the length, and of that end's height from which, that is taken for the head of what stands on four legs."""
 LONG = 1.35
 """Length over width of what stands on four legs."""
+HOLLOW = 0.04
+"""Share of a turned form's points that look inwards from which it is a vessel."""
 CUT_OFF = 0.03
 """Share of the surface that a filled place must have to be where a head was cut off; it looks no way that a thing stands on."""
 
@@ -52,8 +54,11 @@ class Head:
     sure: float
 
 
-def find_head(mesh: TriangleMesh, subject: Subject) -> Head | None:
-    """The head of a standing closed mesh (mm, z up, front -Y), as a part of its subject's points; None where there is none."""
+def find_head(mesh: TriangleMesh, subject: Subject, worth: Floats) -> Head | None:
+    """The head of a standing closed mesh (mm, z up, front -Y), as a part of its subject's points; None where there is none.
+
+    worth: (k,) what each point is worth in a close look.
+    """
     solid = solid_of(mesh)
     if not solid.inside.any() or _vessel(mesh, subject):
         return None
@@ -61,29 +66,13 @@ def find_head(mesh: TriangleMesh, subject: Subject) -> Head | None:
     best, score = _best_lobe(lobes)
     if best is not None and score >= LEAST:
         return _of_lobe(lobes, best, subject.points, score)
-    return _without_neck(mesh, subject)
+    return _without_neck(mesh, subject, worth)
 
 
 def _vessel(mesh: TriangleMesh, subject: Subject) -> bool:
     """Whether it is a turned form with an inside."""
-    return subject.unshown is not None and float(subject.unshown.mean()) > 0.12 and one_turned_form(mesh)
-
-
-def one_turned_form(mesh: TriangleMesh, least: float = 0.82) -> bool:
-    """Whether nearly all side faces look away from one upright axis: a bowl, a vase, a goblet."""
-    corners = np.asarray(mesh.vertices, float)[mesh.faces]
-    cross = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
-    level = np.linalg.norm(cross[:, :2], axis=1)
-    side = level > 0.5 * np.linalg.norm(cross, axis=1)
-    if side.sum() < 12:
-        return False
-    facing, place, weight = cross[side, :2] / level[side, None], corners[side].mean(axis=1)[:, :2], level[side]
-    across = np.stack([-facing[:, 1], facing[:, 0]], axis=1)
-    matrix = np.einsum("k,ki,kj->ij", weight, across, across)
-    axis = np.linalg.lstsq(matrix, np.einsum("k,ki,k->i", weight, across, (across * place).sum(axis=1)), rcond=None)[0]
-    off = place - axis
-    outward = np.abs((off * facing).sum(axis=1)) / np.maximum(np.linalg.norm(off, axis=1), 1e-12) > 0.93
-    return float(weight[outward].sum() / weight.sum()) > least
+    axis = turned_axis(mesh)
+    return axis is not None and float(inside_turned(subject.points, subject.normals, axis).mean()) > HOLLOW
 
 
 def _best_lobe(lobes: Lobes) -> tuple[Neck | None, float]:
@@ -137,10 +126,10 @@ def _of_lobe(lobes: Lobes, neck: Neck, points: Floats, score: float) -> Head | N
     return Head(mine, lobes.peaks[peak], float(lobes.radius[peak]), out, sure)
 
 
-def _without_neck(mesh: TriangleMesh, subject: Subject) -> Head | None:
+def _without_neck(mesh: TriangleMesh, subject: Subject, worth: Floats) -> Head | None:
     """All of a head that was cut off at its neck; else the foremost upper part of what is long, or the most telling of the upper
     parts of what stands."""
-    points, worth = subject.points, worth_of(subject)
+    points = subject.points
     low, high = points.min(axis=0), points.max(axis=0)
     size = high - low
     middle = points[:, :2].mean(axis=0)
@@ -200,5 +189,5 @@ def _upper(subject: Subject, worth: Floats, share: Floats) -> NDArray[np.bool_]:
         part = seen & (share > top - UPPER) & (share <= top)
         return float(worth[part].mean()) * (1.0 - LOWER_COSTS * (1.0 - top)) if part.sum() > 20 else -1.0
 
-    top = max((1.0, 0.9, 0.8, 0.7), key=value)
+    top = max((1.0, 0.9, 0.8, 0.7, 0.6), key=value)
     return (share > top - UPPER) & (share <= top)

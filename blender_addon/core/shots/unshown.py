@@ -5,9 +5,10 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from ..mesh.components import connected_vertices
 from ..mesh.cut import FILLED
 from ..mesh.topology import rim_edges
-from ..mesh.triangles import Floats, Ints, TriangleMesh
+from ..mesh.triangles import Floats, Ints, TriangleMesh, face_areas
 from .framing import look_along
 from .visible import visible
 
@@ -16,24 +17,67 @@ DOUBTFUL = "doubtful"
 BESIDE = 0.015
 """How near, over the largest extent, to a filled or open place counts as beside it."""
 DIRECTIONS = 40
-ENCLOSED = 0.4
-"""Share of the directions that a place faces from which it is seen, under which it lies inside something. The inside of vessels
-gave 0.1 to 0.35, folds of cloth more once their surroundings are counted in."""
+ENCLOSED = 0.3
+"""Share of the directions that a place faces from which it is seen, under which it lies inside something: the inside of a boot
+gave 0.1 to 0.3, folds of cloth and eye sockets more once their surroundings are counted in."""
+TURNED = 0.82
+"""Share of the side faces that look away from one upright axis, from which a form is turned."""
+LARGE = 0.02
+"""Size of a filled place, over the largest extent, from which what lies beside it is left out too."""
 SURROUNDINGS = 0.07
 """Size of the surroundings, over the largest extent, whose mean counts: a fold is narrower than that, a vessel is not."""
 
 
 def unshown(mesh: TriangleMesh, chosen: Ints, points: Floats, normals: Floats) -> NDArray[np.bool_]:
-    """(k,) bool: which points (k, 3), the vertices `chosen` of a mesh, no close look is to show."""
+    """(k,) bool: which points (k, 3), the vertices `chosen` of a standing mesh, no close look is to show."""
     size = max(float(np.ptp(points, axis=0).max()), 1e-9)
     bad = np.zeros(len(mesh.vertices), bool)
+    large = bad.copy()
     for name in (FILLED, DOUBTFUL):
-        if name in mesh.face_marks:
-            bad[mesh.faces[mesh.face_marks[name]]] = True
+        marked = mesh.faces[mesh.face_marks[name]] if name in mesh.face_marks else mesh.faces[:0]
+        bad[marked] = True
+        large[marked[_in_large_patches(mesh, marked, LARGE * size)]] = True
     edges, _ = rim_edges(mesh.faces, len(mesh.vertices))
-    bad[edges.ravel()] = True
-    near = _near(points, np.asarray(mesh.vertices, float)[bad], BESIDE * size) if bad.any() else np.zeros(len(points), bool)
-    return near | bad[chosen] | enclosed(points, normals)
+    large[edges.ravel()] = True
+    found = bad[chosen] | enclosed(points, normals)
+    if large.any():
+        found |= _near(points, np.asarray(mesh.vertices, float)[large], BESIDE * size)
+    axis = turned_axis(mesh)
+    return found if axis is None else found | inside_turned(points, normals, axis)
+
+
+def _in_large_patches(mesh: TriangleMesh, faces: Ints, least: float) -> NDArray[np.bool_]:
+    """(m,) which of some faces (m, 3) hang together over an area that a square of edge `least` would have."""
+    if not len(faces):
+        return np.zeros(0, bool)
+    label = connected_vertices(faces, len(mesh.vertices))[faces[:, 0]]
+    area = face_areas(np.asarray(mesh.vertices, float), faces)
+    return np.bincount(label, area)[label] > least**2
+
+
+def turned_axis(mesh: TriangleMesh) -> Floats | None:
+    """(2,) where the upright axis of a turned form stands; None for any other form."""
+    corners = np.asarray(mesh.vertices, float)[mesh.faces]
+    cross = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
+    level = np.linalg.norm(cross[:, :2], axis=1)
+    side = level > 0.5 * np.linalg.norm(cross, axis=1)
+    if side.sum() < 12:
+        return None
+    facing, place, weight = cross[side, :2] / level[side, None], corners[side].mean(axis=1)[:, :2], level[side]
+    across = np.stack([-facing[:, 1], facing[:, 0]], axis=1)
+    matrix = np.einsum("k,ki,kj->ij", weight, across, across)
+    axis = np.linalg.lstsq(matrix, np.einsum("k,ki,k->i", weight, across, (across * place).sum(axis=1)), rcond=None)[0]
+    off = place - axis
+    outward = np.abs((off * facing).sum(axis=1)) / np.maximum(np.linalg.norm(off, axis=1), 1e-12) > 0.93
+    return axis if float(weight[outward].sum() / weight.sum()) > TURNED else None
+
+
+def inside_turned(points: Floats, normals: Floats, axis: Floats) -> NDArray[np.bool_]:
+    """(k,) which points of a turned form look towards its axis (2,), as a vessel's inside does."""
+    off = points[:, :2] - axis
+    radius = np.linalg.norm(off, axis=1)
+    inward = (off * normals[:, :2]).sum(axis=1) < -0.3 * radius
+    return inward & (radius > 0.05 * max(float(radius.max()), 1e-9))
 
 
 def _near(points: Floats, places: Floats, reach: float) -> NDArray[np.bool_]:
