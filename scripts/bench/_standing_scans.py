@@ -9,6 +9,8 @@ from __future__ import annotations
 
 import json
 import os
+import struct
+import zlib
 from collections.abc import Iterator
 from dataclasses import dataclass, field, replace
 from pathlib import Path
@@ -164,3 +166,19 @@ def _standing_by_label(label: dict[str, Any], pose: Pose) -> Any:
         return Result("stood by its label", {"height_mm": float((high - low)[2]) * metres * 1000.0})
 
     return run
+
+
+def write_png(path: Path, picture: Any) -> None:
+    """An 8-bit RGB picture (h, w, 3), row 0 on top, as PNG (ISO/IEC 15948)."""
+    picture = np.ascontiguousarray(picture, np.uint8)
+    lines = np.concatenate([np.zeros((len(picture), 1), np.uint8), picture.reshape(len(picture), -1)], axis=1)
+    parts = (
+        (b"IHDR", struct.pack(">IIBBBBB", picture.shape[1], picture.shape[0], 8, 2, 0, 0, 0)),
+        (b"IDAT", zlib.compress(lines.tobytes())),
+        (b"IEND", b""),
+    )
+    made = b"".join(
+        struct.pack(">I", len(data)) + kind + data + struct.pack(">I", zlib.crc32(kind + data)) for kind, data in parts
+    )
+    path.parent.mkdir(parents=True, exist_ok=True)
+    path.write_bytes(b"\x89PNG\r\n\x1a\n" + made)

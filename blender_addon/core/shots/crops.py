@@ -51,6 +51,9 @@ DOWN, ACROSS = 8, 12
 TRIED = 10
 """How many of the best frames of a view and magnification are looked at for cut outlines."""
 
+UNSHOWN = -2.0
+"""What a point counts for that no close look is to show: a fifth of the frame of them takes the worth of twice as much away."""
+
 RICHEST = 4.0
 """The most that relief counts for over what the richest twentieth of a piece has: a spike is no treasure."""
 
@@ -66,7 +69,8 @@ def worth_of(subject: Subject) -> Floats:
     Relief on a small part of a piece counts for more: it is what there is to show.
     """
     rich = subject.richness / max(float(np.percentile(subject.richness, 95)), 1e-9)
-    return np.minimum(rich, RICHEST) + saliency(subject.points, subject.normals)
+    worth = np.minimum(rich, RICHEST) + saliency(subject.points, subject.normals)
+    return worth if subject.unshown is None else np.where(subject.unshown, UNSHOWN, worth)
 
 
 def best_crop(view: View, half: Floats, grown: tuple[float, ...] = GROWN) -> Crop:

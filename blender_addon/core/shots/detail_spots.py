@@ -56,20 +56,27 @@ KEY = 62.0, 36.0
 
 
 def detail_spots(
-    subject: Subject, count: int, *, reach_mm: float, distance_mm: float | None = None, frame: tuple[float, float] | None = None
+    subject: Subject,
+    count: int,
+    *,
+    reach_mm: float,
+    distance_mm: float | None = None,
+    frame: tuple[float, float] | None = None,
+    worth: Floats | None = None,
 ) -> list[CloseLook]:
     """Up to `count` places worth a close look, the best first.
 
     The richest places by the mean worth within half of `reach_mm` are looked at as pictures; the front counts a little more
     than the back, and places that face down, that the subject itself hides, or that a lens `distance_mm` away could not reach
-    are left out. `frame`: width and height, mm, of what the usual magnification shows. At least `reach_mm` apart; where the
+    are left out. `frame`: width and height, mm, of what the usual magnification shows. `worth`: what `worth_of` gives, where it
+    is there already. At least `reach_mm` apart; where the
     subject has not room for that, nearer.
     """
     height = reach_mm / 0.6
     half = 0.5 * np.asarray(frame or (1.5 * height, height), float)
     reach_mm = min(reach_mm, 0.4 * max(subject.height, subject.width))
     distance = distance_mm or 2.0 * subject.height + 100.0
-    worth = worth_of(subject)
+    worth = worth_of(subject) if worth is None else worth
     ranked: list[tuple[float, CloseLook]] = []
     looked: list[tuple[float, Floats, Floats]] = []
     seen = np.zeros((0, 3))

@@ -17,13 +17,15 @@ class Subject:
     """The subject's points in mm, z up, standing on z = 0, its front towards -Y.
 
     outline: (n, 3) all points of piece and stand, for framing. points, normals: (k, 3) points of the piece to look at, thinned
-    out. richness: (k,) how much there is to see at each, any positive measure.
+    out. richness: (k,) how much there is to see at each, any positive measure. unshown: (k,) bool, points that no close look is
+    to show: filled, cut, beside what is missing, deep inside a vessel.
     """
 
     outline: Floats
     points: Floats
     normals: Floats
     richness: Floats
+    unshown: Bools | None = None
 
     @cached_property
     def height(self) -> float:

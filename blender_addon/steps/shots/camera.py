@@ -12,14 +12,18 @@ import numpy as np
 from ...core.dressing.light_setups import SETUPS
 from ...core.mesh.triangles import TriangleMesh, vertex_normals
 from ...core.shots import optics
-from ...core.shots.detail_spots import CloseLook, detail_magnification, detail_spots
+from ...core.shots.close_looks import Proposal, close_looks, reordered
+from ...core.shots.detail_spots import CloseLook, detail_magnification
 from ...core.shots.focus_bracket import bracket
 from ...core.shots.formats import BY_KEY, FORMATS
 from ...core.shots.framing import Placement
+from ...core.shots.head_view import Lens as MacroLens
 from ...core.shots.shot_plan import Shot, ShotAsk, product_tilt, solve
 from ...core.shots.subject import Subject, richness_of, thinned
+from ...core.shots.unshown import unshown
 from ...core.shots.visible import visible
 from ...job.aside import aside
+from ...job.decisions import Decision
 from ...job.errors import SheetError, SubjectError
 from ...job.names import VERSION, check_apart, check_name
 from ...job.settings import DEFAULT, SHORT, angle, choice, integer, length, number, only_when, point, switch, table, text
@@ -28,7 +32,8 @@ from ...scene.delivery.deep_pictures import DEPTH, SLICES
 from ...scene.images import read_pixels
 from ...scene.meshes import read_mesh
 from ...scene.shots.cameras import Lens, make_camera
-from ...scene.thumbnails import give_thumbnail, looks_of_all
+from ...scene.shots.close_look_question import OFFERED, close_look_decision
+from ...scene.thumbnails import Looks, give_thumbnail, looks_of_all
 
 LABEL = "Camera"
 NEEDS = ("piece",)
@@ -159,6 +164,13 @@ class Settings:
     )  # fmt: skip
     blades: int = integer(0, low=0, high=16, help="Blades of the iris; 0 is round", more=True)
     pupil_ratio: float = number(1.0, low=0.2, high=5.0, help="Exit pupil over entrance pupil of the lens", more=True)
+    close_look: int | None = integer(
+        None,
+        low=1,
+        high=9,
+        unit="",
+        help="Which of the places worth a close look is shown first; auto: the head or the richest",
+    )
     shots: list[ShotRow] = table(ShotRow, help="Shots to change or to add", short="name")
 
     def check_names(self) -> None:
@@ -181,7 +193,9 @@ def run(stage: Any, settings: Settings) -> Run:
     subject = read_subject(stage)
     asks = shot_asks(settings, tilt=product_tilt(subject))
     yield Progress(0.2, "looking for details")
-    spots = yield from aside(partial(_spots, subject, asks), Progress(0.22, "looking for details"))
+    piece = read_mesh(next(iter(stage.find_all("piece").values())), scale=1000.0)
+    proposed = yield from aside(partial(_proposed, piece, subject, asks), Progress(0.22, "looking for details"))
+    spots = _spots(proposed, asks, settings.close_look)
     looks = looks_of_all([item for role in ("piece", "stand") for item in stage.find_all(role).values()])
     solved: list[Shot] = []
     for place, (ask, row) in enumerate(asks):
@@ -207,7 +221,8 @@ def run(stage: Any, settings: Settings) -> Run:
         stage.offer("shot", camera, key=ask.name, name=f"Shot {ask.name}")
     first = solved[0].ask.name
     stage.at_swap(lambda: _look_through(stage, first))
-    return _result(solved)
+    result = _result(solved)
+    return replace(result, decisions=_decisions(subject, asks, proposed, settings.close_look, looks))
 
 
 def _deep(stage: Any, shot: Shot, row: ShotRow, subject: Subject) -> dict[str, Any]:
@@ -271,7 +286,7 @@ def read_subject(stage: Any) -> Subject:
         scale = float(np.percentile(found, 95)) or float(found.max())
         if scale > 0.0:  # relief leads; the form still has a say where the relief is even
             richness = found / scale + 0.25 * richness / max(float(np.percentile(richness, 95)), 1e-9)
-    return Subject(outline, points, normals, richness)
+    return Subject(outline, points, normals, richness, unshown(piece, chosen, points, normals))
 
 
 def _relief_at(stage: Any, piece: TriangleMesh) -> Any | None:
@@ -373,17 +388,35 @@ def _kind_of(name: str) -> str:
     return word if word in {key for key, _, _ in KIND_CHOICES} else "hero"
 
 
-def _spots(subject: Subject, asks: list[tuple[ShotAsk, ShotRow]]) -> dict[str, CloseLook]:
-    """A place for each detail that does not name its own focus."""
-    wanting = [ask for ask, _ in asks if ask.kind == "detail" and ask.focus is None]
+def _wanting(asks: list[tuple[ShotAsk, ShotRow]]) -> list[ShotAsk]:
+    """The details that do not name their own focus."""
+    return [ask for ask, _ in asks if ask.kind == "detail" and ask.focus is None]
+
+
+def _proposed(piece: TriangleMesh, subject: Subject, asks: list[tuple[ShotAsk, ShotRow]]) -> list[Proposal]:
+    """Places for all details that want one, and a few more to choose from."""
+    wanting = _wanting(asks)
     if not wanting:
-        return {}
-    m = detail_magnification(subject, wanting[0].frame_mm)
-    reach = 0.6 * min(wanting[0].frame_mm) / m
-    distance = optics.focus_for(wanting[0].focal, m, pupil_ratio=wanting[0].pupil_ratio)
-    frame = wanting[0].frame_mm[0] / m, wanting[0].frame_mm[1] / m
-    found = detail_spots(subject, len(wanting), reach_mm=reach, distance_mm=distance, frame=frame)
-    return {ask.name: spot for ask, spot in zip(wanting, found, strict=False)}
+        return []
+    lens = MacroLens(wanting[0].frame_mm, wanting[0].focal, wanting[0].pupil_ratio)
+    return close_looks(subject, piece, lens, len(wanting) + OFFERED)
+
+
+def _spots(proposed: list[Proposal], asks: list[tuple[ShotAsk, ShotRow]], first: int | None) -> dict[str, CloseLook]:
+    """A place for each detail that does not name its own focus."""
+    ordered = reordered(proposed, first)
+    return {ask.name: one.look for ask, one in zip(_wanting(asks), ordered, strict=False)}
+
+
+def _decisions(
+    subject: Subject, asks: list[tuple[ShotAsk, ShotRow]], proposed: list[Proposal], first: int | None, looks: Looks
+) -> tuple[Decision, ...]:
+    """Where the first close look goes, where one is wanted."""
+    entry = next((entry for entry in asks if entry[0].kind == "detail" and entry[0].focus is None), None)
+    if entry is None or not proposed:
+        return ()
+    ask, row = entry
+    return (close_look_decision(subject, proposed, first, lambda found: _solved(ask, row, subject, found), looks),)
 
 
 def _solved(ask: ShotAsk, row: ShotRow, subject: Subject, found: CloseLook | None) -> Shot:

@@ -1,0 +1,60 @@
+"""Where does the close look go? The places that could be shown, as a decision with a picture of each as its shot would show it."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+
+import numpy as np
+
+from ...core.mesh.preview import through
+from ...core.scan.doubtful import whereabouts
+from ...core.shots.close_looks import Proposal
+from ...core.shots.detail_spots import CloseLook
+from ...core.shots.framing import half_slopes
+from ...core.shots.shot_plan import Shot
+from ...core.shots.subject import Subject
+from ...job.decisions import Alternative, Decision
+from ..scan.stand_pictures import screen
+from ..thumbnails import Looks
+from .cameras import MM
+
+QUESTION = "Where should the close look go?"
+OFFERED = 2
+"""How many other places are offered."""
+WIDTH = 144
+"""Width in pixels of the small pictures."""
+OF_A_HEAD = ("a compact lobe, high or far out, that a narrower neck joins",)
+OF_A_PART = ("no neck sets a head off; the upper or foremost part tells most",)
+OF_A_PLACE = ("there is most to see there",)
+
+
+def close_look_decision(
+    subject: Subject,
+    proposed: Sequence[Proposal],
+    first: int | None,
+    solved: Callable[[CloseLook], Shot],
+    looks: Looks,
+) -> Decision:
+    """The decision 'close_look'. first: the number that was asked for. solved: the shot of a close look. looks: what is there to
+    be drawn. There must be one proposal at least."""
+
+    def alternative(place: int) -> Alternative:
+        one = proposed[place]
+        shot = solved(one.look)
+        frame = shot.ask.frame_mm
+        picture = through(
+            *looks, position=shot.stand.position / MM, rotation=shot.stand.rotation, half=half_slopes(shot.optics, frame),
+            size=(WIDTH, max(1, round(WIDTH * frame[1] / frame[0]))),
+        )  # fmt: skip
+        low, high = subject.points.min(axis=0), subject.points.max(axis=0)
+        where = whereabouts(one.look.spot, 0.5 * (low + high), np.asarray(high - low))
+        words = "a close look at the head" if one.shows == "head" else f"a close look {where}"
+        return Alternative(words, {"camera.close_look": place + 1}, screen(picture))
+
+    chosen = first - 1 if first is not None and first <= len(proposed) else 0
+    others = [place for place in range(len(proposed)) if place != chosen][:OFFERED]
+    best = proposed[chosen]
+    evidence = OF_A_PLACE if best.shows != "head" else OF_A_HEAD if best.sure > 0.5 else OF_A_PART
+    return Decision(
+        "close_look", QUESTION, alternative(chosen), best.sure, evidence, tuple(map(alternative, others)), first is not None
+    )
