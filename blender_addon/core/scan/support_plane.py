@@ -18,6 +18,7 @@ from ..mesh.triangles import Floats, Ints, TriangleMesh, face_crosses, unit
 from .resting_pose import settled
 from .standing.body import Body, Hull, body_of
 from .standing.choosing import Way, ways_to_stand
+from .standing.evidence import irregular_cut
 from .standing.file_axes import AXES
 from .standing.poses import CONTACT, undersides
 
@@ -27,6 +28,8 @@ NEAR_AXIS_DEG = 12.0
 """How near a file's axis a pose on a few points must lie for that axis to be taken as the vertical that was meant."""
 FLAT = 0.2
 """Share of the contact's outline that is a flat face from which the ground is fitted to it rather than left to the hull."""
+CUT = 0.12
+"""How much of an irregular cut a base may be before that is a doubt; set on one cut neck and two open bases."""
 REFINED = 6
 """Ways to stand that are refined, the likeliest ones."""
 
@@ -38,7 +41,7 @@ class Support:
     kind: 'flat' (a face of its own), 'resting' (a few points), 'mount' (on nothing: the file's axes say so) or 'given'. flat: share
     of the support's outline that is flat contact. filled: share of that contact that was open and filled. tip_deg: how far it can
     be tilted before it falls. chance: that this is how it is meant to stand. axis: the file's axis that it agrees with, or ''.
-    words: what speaks for and against it.
+    words: what speaks for and against it. cut: it stands on an irregular filled opening, which may be the cut of a neck.
     """
 
     up: Floats
@@ -50,6 +53,7 @@ class Support:
     chance: float
     axis: str = ""
     words: tuple[str, ...] = ()
+    cut: bool = False
 
 
 @dataclass(frozen=True)
@@ -107,7 +111,8 @@ def _as_it_is(body: Body, way: Way) -> Support:
         return Support(way.up, low, "mount", 0.0, 0.0, 0.0, way.chance, way.axis, way.words)
     pose = way.pose
     kind = "flat" if pose.flat * pose.even > FLAT else "resting"
-    return Support(way.up, low, kind, pose.flat * pose.even, pose.filled, pose.tip_deg, way.chance, way.axis, way.words)
+    cut = irregular_cut(pose) > CUT
+    return Support(way.up, low, kind, pose.flat * pose.even, pose.filled, pose.tip_deg, way.chance, way.axis, way.words, cut)
 
 
 def refined(body: Body, sample: Sampled, way: Way) -> Support:

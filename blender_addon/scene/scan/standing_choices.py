@@ -17,8 +17,9 @@ from ...job.decisions import Alternative, Decision, Picture
 PIXELS, BACKGROUND = 128, 0.93
 ALTERNATIVES, WORTH_SHOWING = 4, 0.01
 """Most other ways that are shown, and the least chance that one of them must have."""
-MOUNT_MOST = 0.75
-"""Most confidence in a pose for which nothing but the file's axes speaks: one file in eight is written with another axis up."""
+DOUBTFUL_MOST = 0.75
+"""Most confidence in a pose for which nothing but the file's axes speaks (one file in eight is written with another axis up), and
+in one on what may be the cut of a neck, which fits a wall as well as a table."""
 UP = np.array([0.0, 0.0, 1.0])
 
 
@@ -41,7 +42,8 @@ class Looks:
 def up_decision(found: Sequence[Support], chosen: Support, looks: Looks) -> Decision:
     """Which of the ways to stand was taken, and which others it could be."""
     ways = [Alternative(_words(way), _sets(way), looks.picture(way.up)) for way in _shown(found, chosen)]
-    chance = chosen.chance if chosen.kind != "mount" else min(chosen.chance, MOUNT_MOST)
+    doubtful = chosen.kind == "mount" or (chosen.cut and not chosen.axis)
+    chance = min(chosen.chance, DOUBTFUL_MOST) if doubtful else chosen.chance
     return Decision(
         "up", "Which way is up?", Alternative(_words(chosen), _sets(chosen), looks.picture(chosen.up)),
         float(np.clip(chance, 0.0, 1.0)), chosen.words, tuple(ways), by_hand=chosen.kind == "given",

@@ -23,6 +23,8 @@ WINDOWS = (8, 11, 15)
 """Widths in pixels of what may be a face: a ninth to a fifth of the height of the whole."""
 CELLS = 30
 """Cells along the diagonal in which roughness is measured: a few hundredths of the size, as eyes and fingers are."""
+WORKED = 0.1
+"""How far detail must lie to one side to count in full: 0.02 to 0.3 for figures, less than 0.05 by chance, on the development scans."""
 HEAD = 0.72
 """Share of the height over which the head is looked for: common practice for figures, seven heads high or fewer."""
 
@@ -48,15 +50,13 @@ class Profiles:
     """What speaks for each direction; all (DIRECTIONS,), about 0 to 1 or -1 to 1.
 
     mirror, head_mirror: likeness of left and right of the piece and of its head. face: the strongest face-like patch. worked: how
-    much more detail lies towards there. detail: how rough the upper half looks from there, against the opposite. base: whether a
-    side of the base is square to it. round_share: what of the form does not depend on the direction.
+    much more detail lies towards there. base: whether a side of the base is square to it. round_share: what of the form does not depend on the direction.
     """
 
     mirror: Floats
     head_mirror: Floats
     face: Floats
     worked: Floats
-    detail: Floats
     base: Floats
     round_share: float
 
@@ -68,16 +68,10 @@ def profiles(thing: Standing) -> Profiles:
     head = piece[piece[:, 2] > low + HEAD * (high - low)]
     mirror, round_share = mirror_profile(piece, ANGLES)
     head_mirror = mirror_profile(head, ANGLES)[0] if len(head) > 200 else np.zeros(DIRECTIONS)
-    detail = np.log(np.maximum(_detail(thing, low, high), 1e-6))
     return Profiles(
         np.clip(mirror, 0.0, 1.0), np.clip(head_mirror, 0.0, 1.0), _faces(thing, low + 0.45 * (high - low)),
-        np.clip(_worked(thing) / 0.1, -1.0, 1.0), np.clip(0.5 * (detail - _opposite(detail)), -0.6, 0.6), _base_sides(thing),
-        round_share,
+        np.clip(_worked(thing) / WORKED, -1.0, 1.0), _base_sides(thing), round_share,
     )  # fmt: skip
-
-
-def _opposite(profile: Floats) -> Floats:
-    return np.roll(profile, DIRECTIONS // 2)
 
 
 def directions() -> Floats:
@@ -89,8 +83,7 @@ def directions() -> Floats:
 def _worked(thing: Standing) -> Floats:
     """Where the worked side is: the mean normal weighted by roughness less the plain mean, along each direction.
 
-    Makers put more work into the side that is meant to be seen: face, chest and hands, rather than back (common practice). It is
-    about 0.02 to 0.3 for figures and less than 0.05 by chance on the development scans.
+    Makers put more work into the side that is meant to be seen: face, chest and hands, rather than back (common practice).
     """
     points, normals = thing.points[thing.piece], thing.normals[thing.piece]
     mean, rough, count = _cells(points, normals, float(np.linalg.norm(np.ptp(thing.points, axis=0))) / CELLS)
@@ -109,15 +102,6 @@ def _cells(points: Floats, normals: Floats, size: float) -> tuple[Floats, Floats
     length = np.linalg.norm(total, axis=1)
     good = (count >= 4) & (length > 0)
     return total[good] / length[good, None], 1.0 - length[good] / count[good], count[good].astype(float)
-
-
-def _detail(thing: Standing, low: float, high: float) -> Floats:
-    """How rough the upper half looks from each side: the roughness of the cells that face there."""
-    upper = thing.points[:, 2] > 0.5 * (low + high)
-    size = float(np.linalg.norm(np.ptp(thing.points, axis=0))) / CELLS
-    mean, rough, count = _cells(thing.points[upper], thing.normals[upper], size)
-    facing = np.maximum(mean[:, :2] @ directions().T - 0.2, 0.0) * count[:, None]
-    return (facing * rough[:, None]).sum(axis=0) / np.maximum(facing.sum(axis=0), 1e-9)
 
 
 def _base_sides(thing: Standing) -> Floats:

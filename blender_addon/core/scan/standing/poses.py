@@ -167,7 +167,7 @@ def _regularity(outline: Floats, area: float) -> float:
     long, short = rectangle_sides(outline)
     around = float(np.linalg.norm(np.roll(outline, -1, axis=0) - outline, axis=1).sum())
     best = max(area / max(long * short, 1e-30), 4.0 * np.pi * area / around**2)
-    return float(np.clip((best - 0.75) / 0.2, 0.0, 1.0))
+    return float(np.clip((best - 0.75) / 0.12, 0.0, 1.0))
 
 
 def looked_at(body: Body, pose: Pose) -> Pose:
