@@ -59,12 +59,26 @@ def propose_front(points: Floats, normals: Floats, weights: Floats, *, bins: int
     return Front(float((end - 270.0 + 180.0) % 360.0 - 180.0), value, True)
 
 
-def upright_likeness(points: Floats) -> float:
-    """0 to 1: how well left mirrors right in a standing thing (n, 3), z up, about its best upright mirror plane; what does not
-    depend on the angle at all (a thing of revolution) counts as mirrored."""
+def best_mirror(points: Floats) -> tuple[float, float, float]:
+    """Of the upright mirror planes of a standing thing (n, 3), z up, the best one: how well left mirrors right (0 to 1) in what
+    depends on the angle at all, at what angle in degrees it stands (counter-clockwise from +X), and the share of the form that
+    does not depend on the angle (1 for a thing of revolution)."""
     density = _rings(points[:, :2] - points[:, :2].mean(axis=0), points[:, 2], np.ones(len(points)), 180)
     likeness, round_share = _mirror_likeness(density)
-    return round_share + (1.0 - round_share) * max(float(likeness.max()), 0.0)
+    best = int(likeness.argmax())
+    return max(float(likeness[best]), 0.0), best * 180.0 / len(likeness), round_share
+
+
+def mirror_profile(points: Floats, angles_deg: Floats) -> tuple[Floats, float]:
+    """How well left mirrors right seen from each direction (k,), -1 to 1, and the share that does not depend on the angle.
+
+    points (n, 3) of a standing thing, z up; angles_deg (k,) counter-clockwise from -Y.
+    """
+    density = _rings(points[:, :2] - points[:, :2].mean(axis=0), points[:, 2], np.ones(len(points)), 180)
+    likeness, round_share = _mirror_likeness(density)
+    known = np.arange(len(likeness) + 1) * 180.0 / len(likeness)
+    profile = np.interp((np.asarray(angles_deg) - 90.0) % 180.0, known, np.append(likeness, likeness[0]))
+    return profile, round_share
 
 
 def _rings(away: Floats, z: Floats, weights: Floats, bins: int, radii: int = 12, heights: int = 24) -> Floats:

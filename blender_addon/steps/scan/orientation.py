@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, replace
+from functools import partial
 from typing import Any
 
 import numpy as np
@@ -12,17 +13,22 @@ from ...core.mesh.preview import strewn
 from ...core.mesh.spikes import ring_medians, steady_vertices
 from ...core.mesh.triangles import TriangleMesh, face_normals
 from ...core.scan import known_length
-from ...core.scan.support_plane import FILE_AXES, Support, supports
-from ...core.scan.symmetry import Front, propose_front
+from ...core.scan.facing.choosing import facings
+from ...core.scan.facing.profiles import Standing
+from ...core.scan.standing.file_axes import AXES
+from ...core.scan.support_plane import Support, supports
 from ...core.scan.units import texels_per_unit
 from ...core.scan.upright import rotation_between, stand_top, turn_about_z
 from ...job.aside import aside
+from ...job.decisions import Decision
 from ...job.errors import SubjectError
 from ...job.settings import FIRST, SHORT, angle, choice, length, point, switch
 from ...job.step import Progress, Result, Run
 from ...scene.meshes import make_object, read_mesh
 from ...scene.scan.hull import hull_triangles
+from ...scene.scan.standing_choices import Looks, front_decision, given_front, up_decision
 from ...scene.scan.textures import sizes_of
+from ...scene.thumbnails import surface_colours
 
 LABEL = "Orientation"
 NEEDS = ("clean",)
@@ -35,9 +41,9 @@ LEAST_EXTENT = 1e-5
 """Of the longest side, what still counts as an extent: a known length across less would be a measure of rounding."""
 SPIKY_PERCENT = 0.5
 """Share of spikes beyond which sizes are taken from the medians of neighbours: small outliers are left among them."""
-DOUBT = 0.1
-"""Lead over the second likeliest way to stand below which the user is asked to look."""
-AXES = {"x": (1, 0, 0), "-x": (-1, 0, 0), "y": (0, 1, 0), "-y": (0, -1, 0), "z": (0, 0, 1), "-z": (0, 0, -1)}
+LOOK_POINTS = 30_000
+"""Points by which the small pictures of the alternatives are drawn."""
+UP = np.array([0.0, 0.0, 1.0])
 
 
 @dataclass(kw_only=True)
@@ -79,10 +85,13 @@ class Settings:
         "auto",
         (
             ("auto", "Auto", "Found from the shape"),
-            *((axis, axis.upper(), f"The scan's {axis.upper()} axis") for axis in AXES),
+            *((axis, axis.upper(), f"The scan's {axis.upper()} axis") for axis in ("x", "-x", "y", "-y", "z", "-z")),
         ),
         label="Up axis",
         help="Which way is up",
+    )
+    up_direction: tuple[float, ...] | None = point(
+        None, unit="", help="Which way is up as a direction in the scan's own coordinates, where no axis of it is", more=True
     )
     keep_lean: bool = switch(False, help="Keep the scan's own vertical, so that a leaning piece goes on leaning")
     front: float | None = angle(
@@ -100,11 +109,15 @@ def run(stage: Any, settings: Settings) -> Run:
     clean = stage.require("clean", "1")
     mesh = read_mesh(clean)
     good = steady_vertices(mesh)
-    support = yield from aside(lambda: _support(stage, mesh, good, settings), Progress(0.1, "Looking for what it stands on"))
+    looks = _looks(clean, mesh)
+    search = partial(_support, stage, mesh, good, settings, looks)
+    support, up = yield from aside(search, Progress(0.1, "Looking for what it stands on"))
     yield Progress(0.6, "Standing it up and looking for its front")
-    turn = rotation_between(support.up, np.array([0.0, 0.0, 1.0]))
-    front = yield from aside(lambda: _front(mesh, turn, support, settings), Progress(0.65, "Looking for its front"))
-    turn = turn_about_z(-front.angle_deg) @ turn
+    turn = rotation_between(support.up, UP)
+    facing = partial(_front, mesh, turn, support, settings, looks)
+    front = yield from aside(facing, Progress(0.65, "Looking for its front"))
+    front_deg = float(front.choice.sets["orientation.front"])
+    turn = turn_about_z(-front_deg) @ turn
     standing, shift = _placed(mesh, good, turn, support)
     level = replace(mesh, vertices=standing)
     spiky = float(stage.require("clean", "1").get("bozzetto_spikes_percent", 0.0)) > SPIKY_PERCENT
@@ -126,13 +139,28 @@ def run(stage: Any, settings: Settings) -> Run:
     figures |= {
         "mm_per_unit": mm, "assumed": assumed, "size_from": how, "support": support.kind,
         "support_flat": round(support.flat, 3), "tip_deg": round(support.tip_deg, 2),
-        "up": [float(value) for value in support.up],
-        "front_deg": round(front.angle_deg, 2), "front_sure": front.sure, "front_likeness": round(front.likeness, 3),
+        "up": [float(value) for value in support.up], "up_sure": not up.asked, "up_chance": round(up.confidence, 3),
+        "front_deg": round(front_deg, 2), "front_sure": not front.asked, "front_chance": round(front.confidence, 3),
     }  # fmt: skip
     size = (figures["width_mm"], figures["depth_mm"], figures["height_mm"])
-    words = f"{size[0]:.1f} x {size[1]:.1f} x {size[2]:.1f} mm{' (assumed)' if assumed else ''}, standing on "
-    words += {"flat": "its base", "resting": "a stable pose", "given": "the side that was given"}[support.kind]
-    return Result(words, figures)
+    words = f"{size[0]:.1f} x {size[1]:.1f} x {size[2]:.1f} mm{' (assumed)' if assumed else ''}, {_ground(support, up)}"
+    return Result(words, figures, (up, front))
+
+
+def _ground(support: Support, up: Decision) -> str:
+    """What it stands on, for the sentence of the step; what is not sure is said to be so."""
+    words = {"flat": "standing on its base", "resting": "resting on a few points", "mount": "held up as the file's axes say"}
+    if support.kind == "given":
+        return "standing on the side that was given"
+    return words[support.kind] + (", but which way is up is not sure" if up.asked else "")
+
+
+def _looks(item: Any, mesh: TriangleMesh) -> Looks:
+    """Points by which the scan is drawn in its own coordinates."""
+    faces, weights = strewn(mesh, LOOK_POINTS)
+    vertices = mesh.vertices.astype(float)
+    places = np.einsum("nk,nkd->nd", weights, vertices[mesh.faces[faces]])
+    return Looks(places, face_normals(vertices, mesh.faces)[faces], surface_colours(item, mesh, faces, weights))
 
 
 def _placed(mesh: TriangleMesh, good: Any, turn: Any, support: Support) -> tuple[Any, Any]:
@@ -146,18 +174,21 @@ def _placed(mesh: TriangleMesh, good: Any, turn: Any, support: Support) -> tuple
     return standing + shift, shift
 
 
-def _front(mesh: TriangleMesh, turn: Any, support: Support, settings: Settings) -> Front:
+def _front(mesh: TriangleMesh, turn: Any, support: Support, settings: Settings, looks: Looks) -> Decision:
+    """Where the front is, counter-clockwise from the -Y of the mesh as `turn` (3, 3) stands it up."""
     if settings.front is not None:
-        return Front(settings.front, 0.0, True)
-    standing = replace(mesh, vertices=(mesh.vertices.astype(float) - support.point) @ turn.T)
+        return given_front(settings.front, support.up, looks)
+    vertices = (mesh.vertices.astype(float) - support.point) @ turn.T
+    middle = 0.5 * (vertices.min(axis=0) + vertices.max(axis=0))
+    vertices -= [middle[0], middle[1], float(vertices[:, 2].min())]
+    standing = replace(mesh, vertices=vertices)
     faces, weights = strewn(standing, FRONT_POINTS)
-    points = np.einsum("nk,nkd->nd", weights, standing.vertices[mesh.faces[faces]])
-    normals = face_normals(standing.vertices, mesh.faces)[faces]
-    over = stand_top(standing)
-    if over is not None:  # a stand has sides of its own; the front is the piece's
-        piece = points[:, 2] > over + 0.03 * (points[:, 2].max() - over)
-        points, normals = points[piece], normals[piece]
-    return propose_front(points, normals, np.ones(len(points)))
+    filled = mesh.face_marks.get("filled")
+    if filled is not None and not filled[faces].all():
+        faces, weights = faces[~filled[faces]], weights[~filled[faces]]
+    points = np.einsum("nk,nkd->nd", weights, vertices[mesh.faces[faces]])
+    thing = Standing(points, face_normals(vertices, mesh.faces)[faces], stand_top(standing) or 0.0)
+    return front_decision(facings(thing, by_file=bool(support.axis)), support.up, looks)
 
 
 def _figures(mesh: TriangleMesh, points: Any, materials: Any) -> dict[str, Any]:
@@ -175,16 +206,41 @@ def _figures(mesh: TriangleMesh, points: Any, materials: Any) -> dict[str, Any]:
     return figures
 
 
-def _support(stage: Any, mesh: TriangleMesh, good: Any, settings: Settings) -> Support:
-    if settings.up != "auto":
-        up = np.array(AXES[settings.up], float)
-        return Support(up, np.zeros(3), "given", 0.0, 0.0, 0.0, 0.0)
-    found = supports(mesh, hull_triangles, axes=FILE_AXES, good=good)
+def _support(stage: Any, mesh: TriangleMesh, good: Any, settings: Settings, looks: Looks) -> tuple[Support, Decision]:
+    """The way to stand that is taken, and how it was decided."""
+    given = _given_up(settings)
+    if given is not None:
+        up, axis = given
+        support = Support(up, np.zeros(3), "given", 0.0, 0.0, 0.0, 1.0, axis, ("the setting says so",))
+        return support, up_decision([support], support, looks)
+    clean = stage.require("clean", "1")
+    file = str(clean.get("bozzetto_file", ""))
+    found = supports(mesh, hull_triangles, file=file, good=good, colours=_shown_by(clean, mesh))
     if not found:
         raise SubjectError("No way to stand was found: the scan is flat or too small; say which way is up")
-    if len(found) > 1 and found[0].score - found[1].score < DOUBT:
-        stage.warn('It could stand in more than one way; look whether it stands as it should, else say which way is "up"')
-    return _leaning(stage, found[0]) if settings.keep_lean else found[0]
+    chosen = _leaning(stage, found[0]) if settings.keep_lean else found[0]
+    decision = up_decision(found, chosen, looks)
+    if decision.asked:
+        stage.warn('It is not sure which way is up; look whether it stands as it should, else say which way is "up"')
+    return chosen, decision
+
+
+def _given_up(settings: Settings) -> tuple[Any, str] | None:
+    """Up (3,) as the settings give it and the file's axis that it is, if any; a direction goes before an axis."""
+    if settings.up_direction is not None:
+        up = np.array(settings.up_direction, float)
+        if not np.linalg.norm(up) > 0:
+            raise SubjectError("up_direction has no length: give a direction such as [0.0, 0.0, 1.0]")
+        up = up / np.linalg.norm(up)
+        return up, next((axis for axis, other in AXES.items() if up @ other > np.cos(np.radians(10.0))), "")
+    return (AXES[settings.up], settings.up) if settings.up != "auto" else None
+
+
+def _shown_by(item: Any, mesh: TriangleMesh) -> Any:
+    """What the scan's own colour shows at points of its faces, or None where it has none."""
+    if not mesh.colours and mesh.uv is None:
+        return None
+    return lambda faces, weights: surface_colours(item, mesh, faces, weights)
 
 
 def _leaning(stage: Any, support: Support) -> Support:

@@ -8,6 +8,7 @@ import pytest
 from blender_addon.core.mesh.spikes import in_their_plane, steady_vertices
 from blender_addon.core.mesh.triangles import TriangleMesh, face_normals
 from blender_addon.core.scan import support_plane
+from blender_addon.core.scan.standing.body import centre_of_mass, fibonacci_directions
 from tests.scan_shapes import box, moved, noisy, rotation, statuette
 
 spatial = pytest.importorskip("scipy.spatial")
@@ -69,7 +70,7 @@ def test_support_need_not_be_the_largest_plane(seed: int) -> None:
 
 def test_a_stone_rests_where_it_is_stable() -> None:
     """An ellipsoid of axes 30, 20, 10 has one stable rest: on the side of its shortest axis (statics)."""
-    direction = support_plane.fibonacci_directions(3000)
+    direction = fibonacci_directions(3000)
     faces = hull(direction)
     turn = rotation(3)
     stone = TriangleMesh((direction * [30.0, 20.0, 10.0]) @ turn.T, faces)
@@ -83,10 +84,10 @@ def test_a_stone_rests_where_it_is_stable() -> None:
 def test_files_axes_decide_only_between_equals() -> None:
     """A cube stands as well on any side: the file's own up decides; a figure lying down is stood up against the file's up."""
     cube = box((40.0, 40.0, 40.0))
-    best = support_plane.supports(cube, hull, axes=support_plane.FILE_AXES)[0]
+    best = support_plane.supports(cube, hull, file="scan.obj")[0]
     assert degrees_between(best.up, np.array([0.0, 0.0, 1.0])) < 0.1
     lying = np.array([[0.0, 0.0, 1.0], [0.0, 1.0, 0.0], [-1.0, 0.0, 0.0]])
-    best = support_plane.supports(moved(statuette(), lying), hull, axes=support_plane.FILE_AXES)[0]
+    best = support_plane.supports(moved(statuette(), lying), hull, file="scan.obj")[0]
     assert degrees_between(best.up, lying @ [0.0, 0.0, 1.0]) < 0.3
 
 
@@ -102,9 +103,9 @@ def test_a_tilted_base_keeps_the_thing_leaning() -> None:
 def test_centre_of_mass_of_a_box_and_of_an_open_sheet() -> None:
     """A box balances at its middle, however finely one side is cut; a sheet has no volume and balances by surface."""
     mesh = box((40.0, 30.0, 20.0))
-    assert np.allclose(support_plane.centre_of_mass(mesh.vertices, mesh.faces), [0.0, 0.0, 10.0], atol=1e-9)
+    assert np.allclose(centre_of_mass(mesh.vertices, mesh.faces), [0.0, 0.0, 10.0], atol=1e-9)
     sheet = TriangleMesh(np.array([[0.0, 0, 0], [3, 0, 0], [3, 3, 0], [0, 3, 0]]), np.array([[0, 1, 2], [0, 2, 3]]))
-    assert np.allclose(support_plane.centre_of_mass(sheet.vertices, sheet.faces), [1.5, 1.5, 0.0], atol=1e-9)
+    assert np.allclose(centre_of_mass(sheet.vertices, sheet.faces), [1.5, 1.5, 0.0], atol=1e-9)
 
 
 def test_spikes_are_found_and_corners_are_not() -> None:

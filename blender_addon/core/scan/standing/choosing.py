@@ -1,0 +1,121 @@
+"""Which of all ways to stand is meant, and how sure is that? The evidence of each pose and the file's axes in one chance.
+
+A pose has the chance of its evidence, times how likely its direction is: any direction where the file's axes mean nothing,
+close to one of them where they do. A thing that rests on nothing it is meant to stand on (a head on a mount, a skull, a
+fragment) stands as the file's axes say; how likely that is, the poses' own evidence tells.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from ...mesh.triangles import Floats
+from ..symmetry import best_mirror
+from ..upright import rotation_between
+from . import evidence, file_axes
+from .body import Body
+from .poses import LOOKED_AT, Pose, all_poses, looked_at
+
+SAME_DEG = 8.0
+"""Poses this near to one another are one way to stand."""
+CLEAR, FAINT, MUCH_LESS = 0.65, 0.45, 0.1
+"""Likeness of left and right that shows a mirror plane clearly or faintly, and how much less than the best is no longer it. Chance
+reaches about 0.3 on lopsided things."""
+SQUARE_DEG = 4.0
+"""How far from a file's axis a mirror plane's normal may be to count as meant; set on the development scans."""
+MIRROR_POINTS = 15_000
+
+
+@dataclass(frozen=True)
+class Way:
+    """A way to stand: `up` (3,), its `chance`, the `pose` (None: it needs a mount), `axis`: the file's axis that it agrees with
+    or '', and what speaks for and against it in words."""
+
+    up: Floats
+    chance: float
+    pose: Pose | None
+    axis: str
+    words: tuple[str, ...]
+
+
+def ways_to_stand(body: Body, *, file: str = "", axes: bool = True) -> list[Way]:
+    """All ways to stand, the likeliest first; their chances add up to 1 but for what none of them explains.
+
+    file: the file's name, whose ending says how much its axes tell; axes: whether they are to tell anything at all.
+    """
+    light = evidence.light_of(body)
+    poses = _looked_at(body, light)
+    meant = file_axes.chances(file) if axes else {}
+    mirrors = _mirrors(body) if axes else {}
+    best = max([pose.plane for pose in poses] + [likeness for likeness, _ in mirrors.values()], default=0.0)
+    believed = _believed(mirrors, best) if axes else 0.0
+    scores = np.array([evidence.score(pose, light) for pose in poses])
+    top = max(evidence.NONE, float(scores.max(initial=-np.inf)))
+    found = []
+    for pose, value in zip(poses, scores, strict=True):
+        near = {axis: file_axes.density(_degrees(pose.up, file_axes.AXES[axis])) for axis in meant}
+        prior = 1.0 - believed + believed * sum(meant[axis] * near[axis] for axis in meant)
+        axis = max(near, key=lambda name: meant[name] * near[name], default="") if any(near.values()) else ""
+        found.append(Way(pose.up, float(np.exp(value - top)) * prior, pose, axis, evidence.told(pose, light)))
+    none = float(np.exp(evidence.NONE - top))
+    for axis, chance in meant.items():
+        short = max(best - mirrors[axis[-1]][0] - MUCH_LESS, 0.0)
+        found.append(Way(file_axes.AXES[axis], believed * chance * none * float(np.exp(-8.0 * short)), None, axis, ()))
+    return _gathered(found, (1.0 - believed) * none)
+
+
+def _mirrors(body: Body) -> dict[str, tuple[float, float]]:
+    """Of the planes that hold one of the file's axes: how well the best one mirrors the thing, and its angle about that axis."""
+    found = {}
+    for axis in "xyz":
+        turn = rotation_between(file_axes.AXES[axis], np.array([0.0, 0.0, 1.0]))
+        likeness, angle, _ = best_mirror((body.points[:MIRROR_POINTS] - body.mass) @ turn.T)
+        found[axis] = likeness, angle
+    return found
+
+
+def _believed(mirrors: dict[str, tuple[float, float]], best: float) -> float:
+    """The chance that the file's axes mean something: a mirror plane square to one of them is hardly chance (the angle alone
+    comes out so in one of ten chance poses); a clear mirror plane askew to all of them speaks against."""
+    odds = file_axes.MEANT / (1.0 - file_axes.MEANT)
+    square = [
+        likeness > max(FAINT, best - MUCH_LESS) and abs((angle + 45.0) % 90.0 - 45.0) <= SQUARE_DEG
+        for likeness, angle in mirrors.values()
+    ]
+    odds *= 8.0 if any(square) else 0.15 if best > CLEAR else 0.8
+    return odds / (1.0 + odds)
+
+
+def _looked_at(body: Body, light: Floats | None) -> list[Pose]:
+    """All poses; the likeliest looked at as a whole, the others taken for as good as a middling one there."""
+    poses = sorted(all_poses(body), key=lambda pose: -evidence.score(pose, light))
+    seen = [looked_at(body, pose) for pose in poses[:LOOKED_AT]]
+    usual = float(np.median([pose.mirror for pose in seen])) if seen else 0.0
+    return seen + [replace(pose, mirror=usual) for pose in poses[LOOKED_AT:]]
+
+
+def _gathered(ways: Sequence[Way], unexplained: float) -> list[Way]:
+    """Neighbours put together under the likeliest of them, and the chances made to add up to 1 with what is unexplained.
+
+    A steady flat base keeps its own direction; a pose on a few points gives way to a file's axis near it.
+    """
+    total = sum(way.chance for way in ways) + unexplained
+    left = sorted(ways, key=lambda way: -way.chance)
+    found: list[Way] = []
+    while left:
+        best = left[0]
+        near = [way for way in left if _degrees(way.up, best.up) < SAME_DEG]
+        chance = sum(way.chance for way in near) / max(total, 1e-300)
+        words, axis = best.words, best.axis or next((way.axis for way in near if way.axis), "")
+        if axis:
+            words = (*words, f"the file's {axis.upper().replace('-', '-')} axis points up")
+        found.append(replace(best, chance=min(chance, 1.0), axis=axis, words=words))
+        left = [way for way in left if all(way is not other for other in near)]
+    return sorted(found, key=lambda way: -way.chance)
+
+
+def _degrees(first: Floats, second: Floats) -> float:
+    return float(np.degrees(np.arccos(np.clip(first @ second, -1.0, 1.0))))

@@ -1,0 +1,221 @@
+"""In which ways could it stand, and what is true of each? Facets of the hull, open undersides; contact, balance, symmetry.
+
+A resting pose is a plane with the whole thing on one side and its centre of mass over the contact (Goldberg et al., *Part pose
+statistics*, IEEE Trans. Robotics 15, 1999).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ...mesh.holes import Rim, basis
+from ...mesh.planar import convex_outline, depth_inside, fit_plane, outline_area
+from ...mesh.triangles import Floats, Ints, face_crosses, unit
+from ..symmetry import best_mirror
+from ..upright import rectangle_sides, rotation_between
+from .body import Body, flat_outline
+
+CONTACT = 0.012
+"""How far from the support a face may lie and still count as contact, over the diagonal."""
+MOST_FACETS = 40
+LOOKED_AT = 16
+"""Poses that are looked at as a whole (mirror image, hollow), the steadiest and flattest first."""
+LOOK_POINTS = 20_000
+
+
+@dataclass(frozen=True)
+class Pose:
+    """A way to stand and what is true of it. up, point: (3,) direction and a point of the ground.
+
+    opening: the rim that it stands on is open. share: contact over all surface. even: 1 for a flat contact, 0 for the belly of
+    something round. flat: share of the contact's outline that is contact. filled: share of the contact that was filled.
+    tip_deg: how far it can be tilted before it falls. spread: the contact's outline over the outline of all, seen from above.
+    central: how deep the centre of mass lies inside the contact's outline, over the radius of a disc of its area.
+    regular: how near the contact's outline comes to a rectangle or a disc. tall: height over diagonal. mirror: how well left
+    mirrors right. hollow: how deep the hollow is over which it stands.
+    """
+
+    up: Floats
+    point: Floats
+    opening: bool
+    share: float
+    even: float
+    flat: float
+    filled: float
+    tip_deg: float
+    central: float
+    spread: float
+    regular: float
+    tall: float
+    mirror: float = 0.0
+    plane: float = 0.0
+    hollow: float = 0.0
+
+
+def leads(body: Body) -> list[tuple[Floats, float, Floats, bool]]:
+    """Of each way to stand: downward direction, area, a point on the ground, and whether it is an open underside."""
+    facets = facet_directions(body.extremes, body.hull, body.diagonal)
+    found = [(down, area, at, False) for down, area, at in facets]
+    return found + [(rim.normal, rim.area, rim.centre, True) for rim in undersides(body)]
+
+
+def undersides(body: Body) -> list[Rim]:
+    """The large, flat, open rims that all lies over. One spike left bends the hull there."""
+    found: list[Rim] = []
+    for rim in body.rims:
+        if rim.area > 0.02 * body.area and rim.flatness < 0.02:
+            if ((body.points - rim.centre) @ rim.normal > CONTACT * body.diagonal).mean() < 0.01:
+                found.append(rim)
+    return found
+
+
+def facet_directions(points: Floats, triangles: Ints, diagonal: float) -> list[tuple[Floats, float, Floats]]:
+    """Of the hull's facets, near-coplanar ones together, the largest: downward direction, area, lowest point."""
+    crosses = face_crosses(points, triangles)
+    areas = 0.5 * np.linalg.norm(crosses, axis=1)
+    normals = unit(crosses)
+    middles = points[triangles].mean(axis=1)
+    left = areas > 1e-9 * diagonal**2
+    found: list[tuple[Floats, float, Floats]] = []
+    while left.any() and len(found) < 60:
+        seed = int(np.argmax(np.where(left, areas, -1.0)))
+        offset = np.abs((middles - points[triangles[seed, 0]]) @ normals[seed])
+        group = left & (normals @ normals[seed] > np.cos(np.radians(6.0))) & (offset < CONTACT * diagonal)
+        direction = unit((normals[group] * areas[group, None]).sum(axis=0))
+        found.append((direction, float(areas[group].sum()), points[int(np.argmax(points @ direction))]))
+        left &= ~group
+    return sorted(found, key=lambda lead: -lead[1])[:MOST_FACETS]
+
+
+def measured(body: Body, down: Floats, *, level: bool = True) -> Pose:
+    """What is true of standing with `down` (3,) below; `level`: let the ground follow the contact by a few degrees."""
+    reach = CONTACT * body.diagonal
+    normal = unit(down)
+    if level:
+        normal = _levelled(body, normal, reach)
+    up = -normal
+    reached = body.points @ up
+    ends = body.extremes @ up
+    low, tall = float(ends.min()), float(np.ptp(ends))
+    first, second = basis(normal)
+    facing = body.normals @ normal > 0.8
+    contact = facing & (reached - low < reach)
+    near = facing & (reached - low < 1.5 * reach)
+    touching = body.extremes[ends - low < reach]
+    if contact.any():
+        touching = np.concatenate([touching, body.points[contact]])
+    outline = flat_outline(touching, first, second)
+    area = outline_area(outline)
+    beside = np.array([body.mass @ first, body.mass @ second])
+    height = max(float(body.mass @ up) - low, 1e-9 * body.diagonal)
+    depth = depth_inside(outline, beside)
+    whole = max(outline_area(flat_outline(body.extremes, first, second)), 1e-30)
+    contact_area = float(contact.mean()) * body.area
+    flat = min(contact_area / area, 1.0) if area > 0 else 0.0
+    even = _evenness(reached[near], reach)
+    filled = float(body.filled[near].mean()) if near.any() else 0.0
+    share = float(near.mean())
+    rim = _opening_below(body, up, low, area, reach)
+    if rim is not None:
+        flat = even = filled = 1.0
+        share = rim.area / body.area
+    return Pose(
+        up, body.extremes[int(ends.argmin())], rim is not None, share, even, flat, filled,
+        float(np.degrees(np.arctan2(depth, height))), float(depth / max(np.sqrt(area / np.pi), 1e-9 * body.diagonal)),
+        min(area / whole, 1.0), _regularity(outline, area), tall / body.diagonal,
+    )  # fmt: skip
+
+
+def _levelled(body: Body, down: Floats, reach: float) -> Floats:
+    """The direction with the plane fitted to what touches, where that turns it by no more than a few degrees."""
+    heights = (body.points @ down).max() - body.points @ down
+    near = (heights < 1.5 * reach) & (body.normals @ down > 0.8)
+    if near.sum() < 30:
+        return down
+    normal, _ = fit_plane(body.points[near], np.ones(int(near.sum())))
+    normal = normal if normal @ down > 0 else -normal
+    return normal if normal @ down > np.cos(np.radians(3.0)) else down
+
+
+def _opening_below(body: Body, up: Floats, low: float, area: float, reach: float) -> Rim | None:
+    """The open rim that lies on the ground: an underside that no camera saw."""
+    for rim in body.rims:
+        if rim.normal @ up < -0.96 and rim.area > 0.3 * area and rim.flatness < 0.02:
+            if abs(float(rim.centre @ up) - low) < 2.0 * reach:
+                return rim
+    return None
+
+
+def _evenness(heights: Floats, reach: float) -> float:
+    """1 for a flat contact, 0 for the belly of something round: how much of the contact lies within a third of the reach.
+
+    Of a sphere's cap a third does (Archimedes: a zone's area goes with its height), of a flat face all.
+    """
+    if len(heights) < 8:
+        return 0.0
+    inside = float((np.abs(heights - np.median(heights)) < reach / 3.0).mean())
+    return float(np.clip((inside - 0.45) / 0.35, 0.0, 1.0))
+
+
+def _regularity(outline: Floats, area: float) -> float:
+    """1 where an outline (k, 2) is a rectangle or a disc, 0 where it fills little of either."""
+    if len(outline) < 3 or not area > 0:
+        return 0.0
+    long, short = rectangle_sides(outline)
+    around = float(np.linalg.norm(np.roll(outline, -1, axis=0) - outline, axis=1).sum())
+    best = max(area / max(long * short, 1e-30), 4.0 * np.pi * area / around**2)
+    return float(np.clip((best - 0.75) / 0.12, 0.0, 1.0))
+
+
+def looked_at(body: Body, pose: Pose) -> Pose:
+    """The pose with what a look at the whole says: mirror image and hollow."""
+    turn = rotation_between(pose.up, np.array([0.0, 0.0, 1.0]))
+    points = body.points[:LOOK_POINTS]
+    standing = (points - body.mass) @ turn.T
+    standing[:, 2] += float(pose.up @ (body.mass - pose.point))
+    likeness, _, round_share = best_mirror(standing)
+    mirror = round_share + (1.0 - round_share) * likeness
+    return replace(pose, mirror=mirror, plane=likeness, hollow=hollow_below(standing))
+
+
+def hollow_below(standing: Floats, cells: int = 20) -> float:
+    """0 for a base or for feet, near 1 for a cup upside down: how deep the hollow over the ground is (mean clearance inside
+    the outline of the contact, over the height) times how much of the way round the outline touches the ground.
+
+    standing: points (n, 3) strewn on the surface, the ground at z = 0.
+    """
+    tall = float(standing[:, 2].max())
+    if not tall > 0:
+        return 0.0
+    outline = convex_outline(standing[standing[:, 2] < 0.02 * tall][:, :2])
+    if len(outline) < 3:
+        return 0.0
+    low, size = outline.min(axis=0), np.maximum(np.ptp(outline, axis=0), 1e-30)
+    place = np.floor((standing[:, :2] - low) / size * cells).astype(int)
+    within = ((place >= 0) & (place < cells)).all(axis=1)
+    lowest = np.full(cells * cells, tall)
+    np.minimum.at(lowest, place[within, 0] * cells + place[within, 1], standing[within, 2])
+    rows, columns = np.divmod(np.arange(cells * cells), cells)
+    middles = low + (np.stack([rows, columns], axis=1) + 0.5) / cells * size
+    inside = _inside(outline, middles)
+    if not inside.any():
+        return 0.0
+    depth = float(np.maximum(lowest[inside], 0.0).mean() / tall)
+    away = standing[standing[:, 2] < 0.04 * tall][:, :2] - outline.mean(axis=0)
+    touched = np.unique((np.arctan2(away[:, 1], away[:, 0]) / (2.0 * np.pi) % 1.0 * 36.0).astype(int))
+    return float(np.clip((depth - 0.15) / 0.5, 0.0, 1.0)) * len(touched) / 36.0
+
+
+def _inside(outline: Floats, points: Floats) -> NDArray[np.bool_]:
+    """(n,) which points (n, 2) lie inside a convex counter-clockwise outline (k, 2)."""
+    along = np.roll(outline, -1, axis=0) - outline
+    away = points[:, None] - outline
+    return (along[:, 0] * away[..., 1] - along[:, 1] * away[..., 0] > 0).all(axis=1)
+
+
+def all_poses(body: Body) -> list[Pose]:
+    """Every way to stand, measured but not yet looked at as a whole."""
+    return [measured(body, down) for down, _, _, _ in leads(body)]

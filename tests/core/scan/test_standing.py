@@ -1,0 +1,132 @@
+"""Is the right way to stand chosen, is doubt admitted, and do resting poses agree with an independent library?"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+import numpy as np
+import pytest
+
+from blender_addon.core.mesh.topology import submesh, welded
+from blender_addon.core.mesh.triangles import TriangleMesh, face_normals
+from blender_addon.core.scan import support_plane
+from blender_addon.core.scan.standing import evidence, file_axes
+from blender_addon.core.scan.standing.body import body_of
+from blender_addon.core.scan.standing.choosing import ways_to_stand
+from blender_addon.core.scan.standing.poses import all_poses
+from tests.scan_shapes import box, moved, noisy, rotation, statuette
+
+spatial = pytest.importorskip("scipy.spatial")
+
+
+def hull(points: np.ndarray) -> np.ndarray:
+    """Convex hull triangles looking outwards, by Qhull (Barber, Dobkin and Huhdanpaa, ACM TOMS 22, 1996)."""
+    found = spatial.ConvexHull(points)
+    triangles = found.simplices.copy()
+    inward = (face_normals(points, triangles) * found.equations[:, :3]).sum(axis=1) < 0
+    triangles[inward] = triangles[inward][:, ::-1]
+    return triangles
+
+
+def degrees(first: np.ndarray, second: np.ndarray) -> float:
+    return float(np.degrees(np.arctan2(np.linalg.norm(np.cross(first, second)), first @ second)))
+
+
+def figure_on_open_slab() -> TriangleMesh:
+    """A figure that leans over a slab longer than it is tall, the slab's underside not scanned: its head is a sphere on a neck."""
+    slab = box((60.0, 24.0, 8.0), steps=24)
+    below = slab.vertices[slab.faces][..., 2].max(axis=1) < 1e-6
+    slab = submesh(slab, ~below)
+    body = box((12.0, 12.0, 34.0), steps=12)
+    body = TriangleMesh(body.vertices + [-14.0, 0.0, 7.5], body.faces)
+    vertices = np.concatenate([slab.vertices, body.vertices])
+    return TriangleMesh(vertices, np.concatenate([slab.faces, body.faces + len(slab.vertices)]))
+
+
+@pytest.mark.parametrize("seed", range(8))
+def test_an_open_slab_stands_right_in_every_turn(seed: int) -> None:
+    """The commonest scan: the underside is missing and vertices are off by 0.16 mm; nothing is known of the file's axes."""
+    turn = rotation(seed)
+    mesh = moved(noisy(figure_on_open_slab(), noise=0.16, seed=seed), turn, scale=float(seed + 1))
+    best = support_plane.supports(mesh, hull, file="scan.obj")[0]
+    assert degrees(best.up, turn @ [0.0, 0.0, 1.0]) < 1.0
+    assert best.chance > 0.8 and best.kind == "flat"
+
+
+def test_a_cube_is_not_sure_without_axes_and_takes_the_files_with_them() -> None:
+    """Six sides are as good as one another: none may be called likely; where the file's axes count, they break the tie."""
+    cube = box((40.0, 40.0, 40.0))
+    assert support_plane.supports(cube, hull)[0].chance < 0.5
+    best = support_plane.supports(cube, hull, file="scan.obj")[0]
+    assert degrees(best.up, np.array([0.0, 0.0, 1.0])) < 0.5 and best.axis == "z"
+
+
+def test_a_ball_needs_the_files_axes() -> None:
+    """A rough ball rests anywhere: the file's own vertical is taken, and it is not called sure."""
+    directions = np.random.default_rng(3).normal(size=(4000, 3))
+    directions /= np.linalg.norm(directions, axis=1, keepdims=True)
+    lumpy = directions * (20.0 + np.sin(3.0 * directions[:, :1] + 1.0) + np.cos(4.0 * directions[:, 1:2] * directions[:, 2:]))
+    ball = TriangleMesh(lumpy, hull(directions))
+    best = support_plane.supports(ball, hull, file="scan.obj")[0]
+    assert best.chance < 0.8
+
+
+def test_the_formats_say_what_their_axes_are_worth() -> None:
+    """glTF 2.0 is y up by its specification (section 3.4), so +Z after import is likelier there than in formats that say nothing."""
+    for file in ("a.glb", "a.obj", "a.ply", "a.unknown"):
+        assert sum(file_axes.chances(file).values()) == pytest.approx(1.0)
+    assert file_axes.chances("a.GLB")["z"] > file_axes.chances("a.obj")["z"] > file_axes.chances("a.stl")["z"]
+    assert file_axes.chances("a.ply")["y"] > file_axes.chances("a.obj")["y"]
+
+
+def test_chances_add_up_and_fall() -> None:
+    ways = ways_to_stand(body_of(noisy(statuette(), noise=0.05, seed=1), hull), file="a.obj")
+    chances = [way.chance for way in ways]
+    assert sum(chances) <= 1.0 + 1e-9 and chances == sorted(chances, reverse=True)
+
+
+def test_light_from_above_is_read_and_plain_colour_is_not() -> None:
+    """Lambert's law under one distant light (Basri and Jacobs 2003): the direction comes back; a grey or spotted thing has none."""
+    mesh = statuette(open_bottom=False)
+    light = np.array([0.3, -0.2, 0.93]) / np.linalg.norm([0.3, -0.2, 0.93])
+    normals = face_normals(mesh.vertices, mesh.faces)
+    random = np.random.default_rng(1)
+
+    def lit(faces: np.ndarray, weights: np.ndarray) -> np.ndarray:
+        shade = 0.35 + 0.3 * np.clip(normals[faces] @ light, 0.0, None)
+        return np.repeat((shade * random.uniform(0.9, 1.1, len(faces)))[:, None], 3, axis=1) ** (1 / 2.2)
+
+    def spotted(faces: np.ndarray, weights: np.ndarray) -> np.ndarray:
+        return np.repeat(random.uniform(0.2, 0.8, (len(faces), 1)), 3, axis=1)
+
+    found = evidence.light_of(body_of(mesh, hull, colours=lit))
+    assert found is not None and degrees(found / np.linalg.norm(found), light) < 20.0
+    assert evidence.light_of(body_of(mesh, hull, colours=spotted)) is None
+    assert evidence.light_of(body_of(mesh, hull)) is None
+
+
+def test_an_open_mesh_balances_as_the_closed_one() -> None:
+    """The centre of mass is that of what is enclosed, openings closed: half a percent of the height from the closed figure's."""
+    open_one, closed = (body_of(welded(statuette(open_bottom=open_)), hull).mass for open_ in (True, False))
+    assert np.linalg.norm(open_one - closed) < 0.35
+
+
+def stable_truth(mesh: TriangleMesh) -> Iterator[tuple[np.ndarray, float]]:
+    trimesh = pytest.importorskip("trimesh")
+    transforms, chances = trimesh.poses.compute_stable_poses(trimesh.Trimesh(mesh.vertices, mesh.faces, process=False))
+    for matrix, chance in zip(transforms, chances, strict=True):
+        yield matrix[2, :3], float(chance)
+
+
+@pytest.mark.parametrize("size", [(40.0, 30.0, 90.0), (50.0, 20.0, 20.0), (60.0, 50.0, 10.0)])
+def test_resting_poses_agree_with_another_library(size: tuple[float, float, float]) -> None:
+    """Each stable pose of trimesh's `compute_stable_poses` is among ours within 5 degrees, and ours that it lacks would fall."""
+    mesh = moved(box(size, steps=8), rotation(5))
+    poses = all_poses(body_of(mesh, hull))
+    truth = [up for up, chance in stable_truth(mesh) if chance > 0.01]
+    assert truth
+    for up in truth:
+        assert min(degrees(pose.up, up) for pose in poses) < 5.0
+    for pose in poses:
+        if pose.tip_deg > 2.0:
+            assert min(degrees(pose.up, up) for up in truth) < 8.0
