@@ -38,7 +38,8 @@ class Candidate:
 
     name: its file's. stated: the role that the scan's own material gives it, '' where it names none. named: the roles that its
     file's name speaks of. relation: 2 to -1, `texture_names.relation`. alike: how many other pictures of its series lie beside
-    it. size: (width, height). pixels, fit: what it holds; None where it was not looked at.
+    it. alone: no other mesh lies beside it and the mesh has one material. size: (width, height). pixels, fit: what it holds; None
+    where it was not looked at.
     """
 
     name: str
@@ -46,6 +47,7 @@ class Candidate:
     named: tuple[str, ...] = ()
     relation: float = 0.0
     alike: int = 0
+    alone: bool = True
     size: tuple[int, int] = (0, 0)
     pixels: Pixels | None = None
     fit: Fit | None = None
@@ -79,12 +81,9 @@ class Choice:
 def choose(candidates: Sequence[Candidate]) -> Choice:
     """The base colour among the pictures of one material, and what the others are."""
     judged = sorted((judge(one) for one in candidates), key=lambda one: (-one.odds, len(one.candidate.name), one.candidate.name))
-    odds = np.array([0.0, *(one.odds for one in judged)])
-    chance = np.exp(odds - odds.max())
-    chance /= chance.sum()
-    best = int(np.argmax(chance))
-    base = judged[best - 1] if best else None
-    return Choice(base, float(chance[best]), tuple(judged))
+    first, second = sorted([0.0, *(one.odds for one in judged), -np.inf])[:-3:-1]  # 0: none of them
+    base = judged[0] if judged and judged[0].odds > 0 else None
+    return Choice(base, float(1.0 / (1.0 + np.exp(second - first))), tuple(judged))
 
 
 def judge(candidate: Candidate) -> Judged:
@@ -117,6 +116,9 @@ def _by_word(candidate: Candidate, why: list[str]) -> float:
     odds = 0.7 * candidate.relation if candidate.relation >= 0 else -2.5
     if candidate.relation < 0:
         why.append("it is named after something else")
+    elif candidate.relation == 0 and not candidate.alone:
+        why.append("it may belong to another mesh or material")
+        odds -= 1.5
     if candidate.named == ("base",):
         why.append("its name says so")
         return odds + NAMED_BASE
