@@ -73,9 +73,13 @@ class Choice:
     judged: tuple[Judged, ...]
 
     def of_role(self, role: str) -> Judged | None:
-        """The picture that shows a role best: the stated one first, then the one whose name is nearest."""
-        held = [one for one in self.judged if one.role == role and one is not self.base]
-        return max(held, key=lambda one: (bool(one.candidate.stated), one.candidate.relation, -len(one.candidate.name)), default=None)
+        """The picture that shows a role best: the stated one first, then one whose name says so, then the nearest by name."""
+
+        def rank(one: Judged) -> tuple[bool, bool, float, int]:
+            own = one.candidate
+            return bool(own.stated), role in own.named, own.relation, -len(own.name)
+
+        return max((one for one in self.judged if one.role == role and one is not self.base), key=rank, default=None)
 
 
 def choose(candidates: Sequence[Candidate]) -> Choice:
