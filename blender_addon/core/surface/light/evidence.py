@@ -15,8 +15,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from ..textured_surface import Surface
-from .lamplight import Lit
+from ..pigment import chromaticity, find_pigments
 from .spherical_harmonics import basis
 
 Floats = NDArray[Any]
@@ -35,6 +34,8 @@ FINEST_FOLDS = 8.0
 """The form is cut into blocks of an eighth of its size, so that a part's own paint does not foretell itself."""
 MOST = 20_000
 RIDGE = 1e-3
+PLAIN = 0.02
+"""Deviation of the paint's log levels below which a piece counts as plain."""
 
 
 @dataclass(frozen=True)
@@ -63,27 +64,33 @@ class LightEvidence:
         return tuple(said)
 
 
-def light_evidence(surface: Surface, colours: Floats, lit: Lit, paint_level: Floats) -> LightEvidence:
-    """The evidence of a texture with linear colours (n, 3) under its fitted light.
+def light_evidence(places: Floats, normals: Floats, texture: Floats, weights: Floats, irradiance: Floats) -> LightEvidence:
+    """The evidence of a texture (n, 3) > 0, linear, at `places` (n, 3) with unit `normals`, under its fitted irradiance (n, 3).
 
-    paint_level: (n,) log level of the paint that its colour tells (`Paint.level`).
+    weights: (n,) how much each place counts, 0 where it has no texture. Paint is told by its colour and divided out.
     """
-    plain = colours.mean(axis=1) / np.exp(paint_level)
-    means, weight = surface.texels.gather(surface.faces, plain[:, None], len(surface.vertices))
-    rows = np.flatnonzero(weight > 0)
+    rows = np.flatnonzero(weights > 0)
     if len(rows) > MOST:
         rows = rows[np.random.default_rng(1).choice(len(rows), MOST, replace=False, shuffle=False)]
-    share = weight[rows] / weight[rows].mean()
-    floor = 0.02 * float(np.median(means[rows, 0])) + 1e-6
-    bright = np.log(np.maximum(means[rows, 0], floor))
-    irradiance = lit.shading.irradiance[rows].mean(axis=1)
-    light = np.log(np.maximum(irradiance, 0.02 * float(np.median(irradiance)) + 1e-9))
-    normals, fold = surface.vertex_normal[rows], _folds(surface.vertices[rows])
+    share = weights[rows] / weights[rows].mean()
+    shown, light = (_floored(values[rows]) for values in (texture, irradiance))
+    remainder = shown - light
+    hue = chromaticity(remainder)
+    paint = find_pigments(hue, remainder, share).at(hue).mean(axis=1)
+    if float(np.sqrt(np.average(np.square(paint), weights=share))) < PLAIN:
+        paint = np.zeros(len(rows))
+    bright, level = shown.mean(axis=1) - paint, light.mean(axis=1)
+    fold = _folds(places[rows])
     return LightEvidence(
-        uneven=float(np.sqrt(np.average(np.square(light - np.average(light, weights=share)), weights=share))),
-        follows=foretold(basis(normals, 2), bright, share, fold),
-        left_over=foretold(basis(normals, 3), bright - light, share, fold),
+        uneven=float(np.sqrt(np.average(np.square(level - np.average(level, weights=share)), weights=share))),
+        follows=foretold(basis(normals[rows], 2), bright, share, fold),
+        left_over=foretold(basis(normals[rows], 3), bright - level, share, fold),
     )
+
+
+def _floored(values: Floats) -> Floats:
+    """Log of values (n, 3), none below a fiftieth of the median of its channel."""
+    return np.log(np.maximum(values, 0.02 * np.median(values, axis=0) + 1e-6))
 
 
 def foretold(design: Floats, values: Floats, weights: Floats, fold: NDArray[Any]) -> float:
