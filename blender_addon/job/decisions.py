@@ -198,6 +198,8 @@ def _toml(value: Any) -> str:
         return "true" if value else "false"
     if isinstance(value, str):
         return '"' + value.replace("\\", "\\\\").replace('"', '\\"') + '"'
+    if isinstance(value, Mapping):
+        return "{ " + ", ".join(f"{key} = {_toml(part)}" for key, part in value.items()) + " }"
     if isinstance(value, (list, tuple)):
         return "[" + ", ".join(_toml(part) for part in value) + "]"
     if isinstance(value, Mapping):

@@ -9,9 +9,9 @@ import numpy as np
 
 from ..core.mesh.preview import strewn, through, view
 from ..core.mesh.triangles import TriangleMesh, face_normals
+from .base_picture import picture_of
 from .images import LARGEST, read_pixels
 from .meshes import read_mesh
-from .scan.textures import image_of
 from .shots import lens_drivers as key
 from .shots.cameras import MM, shot_view
 
@@ -79,7 +79,7 @@ def surface_colours(item: Any, mesh: TriangleMesh, faces: Any, weights: Any) -> 
     slots = mesh.material[faces] if mesh.material is not None else np.zeros(len(faces), int)
     where = np.einsum("nk,nkd->nd", weights, mesh.uv[faces])
     for slot, holder in enumerate(item.material_slots):
-        image = image_of(holder.material)
+        image = picture_of(holder.material)
         if image is None or not image.size[0]:
             continue
         pixels = read_pixels(image, limit=LARGEST)

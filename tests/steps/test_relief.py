@@ -18,8 +18,9 @@ from blender_addon.job import sheet as sheets
 from blender_addon.job.runner import finish
 from blender_addon.job.step import from_module
 from blender_addon.scene import images, meshes, roles
+from blender_addon.scene.base_picture import picture_of
 from blender_addon.scene.delivery.relief_files import write_relief
-from blender_addon.scene.scan.textures import Textures, image_of, scan_material
+from blender_addon.scene.scan.textures import Textures, scan_material
 from blender_addon.scene.stage import Stage
 from blender_addon.scene.surface.own_texture import maps_of, mean_colour
 from blender_addon.scene.surface.photographed import read_photographed
@@ -305,7 +306,7 @@ def test_no_step_holds_a_vast_picture_as_floats(reader: str, tmp_path: Path) -> 
         elif reader == "mean":
             found = np.array(encode(np.array(mean_colour(place.piece, maps_of(place.stage, place.piece, "piece", None)))))
         else:
-            flipped = image_of(scan_material("Scan", Textures({"normal": image}, flipped=True), colours=False), "normal")
+            flipped = picture_of(scan_material("Scan", Textures({"normal": image}, flipped=True), colours=False), "normal")
             found = np.array(flipped.pixels[:3]) * (1, -1, 1) + (0, 1, 0)
             assert flipped.name == "vast"
         assert tracemalloc.get_traced_memory()[1] < 60e6

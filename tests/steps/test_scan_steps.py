@@ -15,9 +15,9 @@ from blender_addon.core.mesh.triangles import TriangleMesh, edges, signed_volume
 from blender_addon.job import runner, sheet  # noqa: E402
 from blender_addon.job.errors import InputError, SubjectError  # noqa: E402
 from blender_addon.job.step import from_module, ordered  # noqa: E402
+from blender_addon.scene.base_picture import picture_of  # noqa: E402
 from blender_addon.scene.images import make_image  # noqa: E402
 from blender_addon.scene.meshes import make_object, read_mesh  # noqa: E402
-from blender_addon.scene.scan.textures import image_of  # noqa: E402
 from blender_addon.scene.stage import Stage  # noqa: E402
 from blender_addon.scene.thumbnails import front_candidates  # noqa: E402
 from blender_addon.steps.scan import cleanup, intake, orientation  # noqa: E402
@@ -58,7 +58,8 @@ def test_obj_with_a_texture_that_only_its_name_gives_away(tmp_path: Path) -> Non
     mesh = statuette()
     write_obj(tmp_path / "owl.obj", mesh, library="owl.mtl")
     (tmp_path / "owl.mtl").write_text("newmtl clay\nKd 0.8 0.8 0.8\n")
-    picture(tmp_path / "owl_albedo.png", size=128)
+    brown = np.random.default_rng(2).uniform(0.8, 1.0, (128, 128, 1)) * (0.5, 0.4, 0.3)
+    picture(tmp_path / "owl_albedo.png", values=brown)
     picture(tmp_path / "owl_normal.png")
     picture(tmp_path / "owl_ao.png")
     stage, report = run(tmp_path, '[intake]\nscan = "owl.obj"', last="intake")
@@ -67,8 +68,8 @@ def test_obj_with_a_texture_that_only_its_name_gives_away(tmp_path: Path) -> Non
     assert figures["triangles"] == len(mesh.faces)
     assert figures["textures"] == ["base 128 x 128", "normal 64 x 64", "occlusion 64 x 64"]
     material = scan.material_slots[0].material
-    assert image_of(material).packed_file is not None and tuple(image_of(material).size) == (128, 128)
-    assert image_of(material, "normal").colorspace_settings.is_data
+    assert picture_of(material).packed_file is not None and tuple(picture_of(material).size) == (128, 128)
+    assert picture_of(material, "normal").colorspace_settings.is_data
     assert scan["bozzetto_scan_role"] == "whole"
     assert len(bpy.data.objects) == 1  # nothing of the importer's is left
 

@@ -1,84 +1,134 @@
-"""Which picture files beside a mesh are its textures? By the words in their names, as programs write them."""
+"""What does a picture file's name say of what it shows, and of which mesh or material it belongs to?
+
+A name is a hint, never more: what the picture holds decides (`core/surface/picture_content`, `core/surface/picture_roles`).
+The words are those that glTF 2.0, OBJ's material library and USD's preview surface write, and plain English ones.
+"""
 
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
+from collections.abc import Iterable
 from pathlib import PurePath
 
 PICTURES = (".png", ".jpg", ".jpeg", ".tif", ".tiff", ".exr", ".tga", ".bmp", ".webp", ".jp2")
 
 WORDS: dict[str, tuple[str, ...]] = {
     "base": (
-        "basecolor", "basecolour", "albedo", "diffuse", "diff", "color", "colour", "col", "rgb", "base", "texture",
-        "textured", "tex", "map", "kd", "photo", "d",
+        "basecolor", "basecolour", "base", "albedo", "diffuse", "diffusecolor", "color", "colour", "colors", "colours", "kd",
+        "photo", "painted",
     ),
-    "normal": ("normal", "normals", "normalmap", "normalgl", "normalopengl", "nrm", "nor", "norm", "nmap", "n"),
-    "normal_flipped": ("normaldx", "normaldirectx"),
-    "roughness": ("roughness", "rough", "rgh", "r"),
-    "occlusion": ("occlusion", "ambientocclusion", "ao", "occ"),
-    "other": (
-        "metallic", "metalness", "metal", "height", "displacement", "disp", "specular", "spec", "gloss", "glossiness",
-        "opacity", "alpha", "emission", "emissive", "mask", "bump", "thumb", "thumbnail", "preview", "depth", "orm", "arm",
-        "id", "curvature", "cavity", "background", "snapshot", "screenshot", "icon", "label", "logo",
+    "normal": ("normal", "normals", "norm", "normalmap"),
+    "bent_normal": ("bentnormal", "bentnormals", "bent"),
+    "object_normal": ("objectnormal", "objectnormals", "worldnormal", "worldnormals", "objectspace", "worldspace"),
+    "roughness": ("roughness", "rough", "gloss", "glossiness", "shininess", "smoothness", "pr"),
+    "metallic": ("metallic", "metalness", "metallicroughness", "metal", "pm"),
+    "occlusion": ("occlusion", "ambientocclusion", "ao"),
+    "height": ("height", "heights", "displacement", "bump", "depth"),
+    "thickness": ("thickness", "thick", "translucency", "translucent", "transmission", "subsurface"),
+    "curvature": ("curvature", "cavity", "cavities", "convexity", "concavity", "crevice", "crevices"),
+    "position": ("position", "positions", "coordinates"),
+    "opacity": ("opacity", "alpha", "transparency", "transparent"),
+    "mask": ("mask", "masks", "matte", "selection", "id", "ids", "weights", "segmentation"),
+    "emission": ("emission", "emissive", "emissivecolor", "glow", "ke"),
+    "specular": ("specular", "specularcolor", "specularity", "reflection", "reflections", "reflectance", "ks", "clearcoat", "sheen"),
+    "lightmap": ("lightmap", "lighting", "shadow", "shadows"),
+    "layout": ("uv", "uvs", "layout", "wireframe", "wire", "template", "unwrap", "checker", "grid"),
+    "view": (
+        "preview", "thumb", "thumbnail", "render", "rendering", "screenshot", "snapshot", "screen", "background", "backdrop",
+        "icon", "logo", "label", "reference", "cover", "poster", "turntable", "environment", "sky", "panorama",
     ),
 }  # fmt: skip
-"""Part of a surface to the words that name it: common practice among file names of textures."""
+"""What a picture shows to the words that name it. Words such as "map", "texture", "image" name nothing. A view is a picture
+that lies on no surface."""
+
+ROLES = tuple(WORDS)
+SILENT = frozenset(
+    ("map", "maps", "texture", "textures", "tex", "image", "picture", "img", "file", "final", "copy", "new", "old")
+)
+"""Words that neither name a role nor set a picture apart."""
 
 _ROLE_OF = {word: role for role, words in WORDS.items() for word in words}
+_LONG = sorted((word for word in _ROLE_OF if len(word) >= 6), key=len, reverse=True)
+"""Words long enough to be seen in a name that is written in one piece ('owlbasecolor'), the longest first."""
+_PAIRS = (
+    ("base", "color"), ("base", "colour"), ("diffuse", "color"), ("ambient", "occlusion"), ("bent", "normal"),
+    ("bent", "normals"), ("object", "normal"), ("object", "normals"), ("world", "normal"), ("world", "normals"),
+    ("object", "space"), ("world", "space"), ("metallic", "roughness"), ("specular", "color"), ("emissive", "color"),
+    ("normal", "map"), ("light", "map"),
+)  # fmt: skip
+_OUTWEIGHS = {
+    "bent_normal": ("normal",), "object_normal": ("normal",), "metallic": ("roughness",), "specular": ("base",),
+    "emission": ("base",), "layout": ("base", "normal"), "view": ("base",), "mask": ("base", "opacity"),
+    "thickness": ("base",), "curvature": ("base",), "occlusion": ("base",), "roughness": ("base",), "height": ("normal", "base"),
+    "position": ("base",), "opacity": ("base",), "lightmap": ("base",), "normal": (),
+}  # fmt: skip
+"""The role to those that it narrows down: 'specular color' is no base colour, a 'bent normal' no normal map, a 'color mask' a
+mask. 'base normal' is in doubt both ways, so that content decides."""
 
 
 def words_of(name: str) -> list[str]:
     """The lower-case words of a file name without its suffix: 'Owl_BaseColor-2k' gives owl, basecolor, 2k."""
     stem = PurePath(name).stem
-    stem = re.sub(r"(?<=[a-z])(?=[A-Z])", "_", stem).lower()
+    stem = re.sub(r"(?<=[a-z])(?=[A-Z])|(?<=[A-Z])(?=[A-Z][a-z])", "_", stem).lower()
     parts = [part for part in re.split(r"[^a-z0-9]+", stem) if part]
-    for pair in (("base", "color"), ("base", "colour"), ("ambient", "occlusion"), ("normal", "map"), ("normal", "gl"),
-                 ("normal", "dx"), ("normal", "opengl"), ("normal", "directx")):  # fmt: skip
-        for place in range(len(parts) - 1):
-            if tuple(parts[place : place + 2]) == pair:
-                parts[place : place + 2] = ["".join(pair)]
-                break
+    place = 0
+    while place < len(parts) - 1:
+        if (parts[place], parts[place + 1]) in _PAIRS:
+            parts[place : place + 2] = [parts[place] + parts[place + 1]]
+        else:
+            place += 1
     return parts
 
 
-def role_of(name: str, *, subject: Sequence[str] = ()) -> str:
-    """What a picture shows by its name: 'base', 'normal', 'normal_flipped', 'roughness', 'occlusion', 'other', or '' when
-    no word says.
+def roles_named(name: str, *, subject: Iterable[str] = ()) -> tuple[str, ...]:
+    """The roles (`ROLES`) that a file's name speaks of, none where no word does; several where they contradict each other.
 
-    subject: words of the mesh's or material's own name, which do not count (a mesh called 'normal_owl').
+    subject: words of the mesh's and material's own names, which do not count (a mesh called 'normal_owl').
     """
-    parts = [part for part in words_of(name) if part not in subject] or words_of(name)
-    for part in reversed(parts):  # the last telling word wins: 'color_chart_normal' is a normal map
-        role = _ROLE_OF.get(part) or _ROLE_OF.get(re.sub(r"\d+$", "", part))
-        if role:
-            return role
-    return ""
+    known = set(subject)
+    found: list[str] = []
+    for part in words_of(name):
+        role = "" if part in known else _role_of_word(part, known)
+        if role and role not in found:
+            found.append(role)
+    narrowed = {other for role in found for other in _OUTWEIGHS.get(role, ())}
+    return tuple(role for role in found if role not in narrowed)
 
 
-def find_textures(files: Sequence[str], *, mesh: str, material: str = "", alone: bool = True) -> dict[str, str]:
-    """The textures of a material among the names of picture files in the mesh's folder: part to file name.
+def _role_of_word(word: str, subject: set[str]) -> str:
+    plain = re.sub(r"\d+$", "", word)
+    role = _ROLE_OF.get(word) or _ROLE_OF.get(plain, "")
+    if role or len(plain) < 7:
+        return role
+    for own in sorted(subject, key=len, reverse=True):  # 'owlbasecolor' of a mesh called 'owl'
+        if len(own) > 2 and plain.startswith(own) and _ROLE_OF.get(plain[len(own) :]):
+            return _ROLE_OF[plain[len(own) :]]
+    return next((_ROLE_OF[part] for part in _LONG if plain.endswith(part) or plain.startswith(part)), "")
 
-    mesh: the mesh file's name. material: the material's name, which counts more than the mesh's. alone: no other mesh lies in
-    the folder and the mesh has one material, so that a picture which names neither may still be taken.
-    Of several candidates the one that shares most of its words with the names wins, then the shorter, then the earlier name.
+
+def relation(name: str, *, mesh: str, material: str = "", others: Iterable[str] = ()) -> float:
+    """How a picture's name is related to a mesh file and a material: 2 where it shares words with the material's name, 1 with
+    the mesh's, 0 with none, -1 where it shares words with other materials' or meshes' names (`others`) alone.
+
+    Words that name a role, sizes ('2k', '4096') and words that say nothing are no relation.
     """
-    own, other = set(words_of(mesh)), set(words_of(material + ".x") if material else ())
-    plain = own | other
-    best: dict[str, tuple[tuple[float, int, str], str]] = {}
-    for name in sorted(files):
-        if PurePath(name).suffix.lower() not in PICTURES:
-            continue
-        parts = set(words_of(name))
-        role = role_of(name, subject=sorted(plain))
-        related = 2.0 * len(parts & other) + len(parts & own)
-        if not related and not alone:
-            continue
-        if role == "other" or (not role and not related and not alone):
-            continue
-        role = role or "base"
-        strangers = len({part for part in parts - plain if part not in _ROLE_OF})
-        rank = (-(related - 0.5 * strangers), len(name), name)
-        if role not in best or rank < best[role][0]:
-            best[role] = (rank, name)
-    return {role: name for role, (_, name) in best.items()}
+    own = _telling(words_of(name))
+    if own & _telling(words_of(material + ".x")):
+        return 2.0
+    if own & _telling(words_of(mesh)):
+        return 1.0
+    elsewhere = set().union(*(_telling(words_of(other)) for other in others)) - _telling(words_of(mesh))
+    return -1.0 if own & elsewhere else 0.0
+
+
+def _telling(words: Iterable[str]) -> set[str]:
+    return {
+        word for word in words if word not in _ROLE_OF and word not in SILENT and not re.fullmatch(r"\d+k?|x|u\d+v?\d*", word)
+    }
+
+
+def series_of(name: str) -> str:
+    """The name without its last number: pictures 'IMG_2031', 'IMG_2032' are of one series, 'img_#'; '' where it has none."""
+    stem = PurePath(name).stem.lower()
+    numbered = re.sub(r"\d+(?=\D*$)", "#", stem)
+    return numbered if numbered != stem else ""

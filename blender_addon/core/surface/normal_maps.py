@@ -13,7 +13,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from ..mesh.triangles import unit
+from ..mesh.triangles import corner_angles, unit
 from .texels import Texels
 
 Floats = NDArray[Any]
@@ -61,7 +61,7 @@ def tangent_frames(vertices: Floats, faces: Ints, uv: Floats, vertex_normals: Fl
     turn = edge1[:, 0] * edge2[:, 1] - edge1[:, 1] * edge2[:, 0]
     sign = np.where(turn < 0, -1.0, 1.0)
     tangent = _along_u(vertices, faces, edge1, edge2, turn)
-    angles = _corner_angles(vertices, faces)
+    angles = corner_angles(vertices, faces)
     key = np.concatenate(
         [
             faces.reshape(-1, 1).astype(np.int64),
@@ -88,13 +88,6 @@ def _along_u(vertices: Floats, faces: Ints, edge1: Floats, edge2: Floats, turn: 
     a, b, c = (vertices[faces[:, corner]].astype(float) for corner in range(3))
     moved = (b - a) * edge2[:, 1:] - (c - a) * edge1[:, 1:]
     return unit(moved * np.where(turn < 0, -1.0, 1.0)[:, None])
-
-
-def _corner_angles(vertices: Floats, faces: Ints) -> Floats:
-    corners = vertices[faces].astype(float)
-    ahead = unit(np.roll(corners, -1, axis=1) - corners)
-    behind = unit(np.roll(corners, 1, axis=1) - corners)
-    return np.arccos(np.clip((ahead * behind).sum(axis=2), -1, 1))
 
 
 def _hashed(key: Ints) -> Ints:

@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from ..mesh.triangles import TriangleMesh, vertex_normals
+from ..mesh.triangles import TriangleMesh, shading_normals
 from .texels import Texels, normals_at, rasterize, typical_texel_mm
 
 Floats = NDArray[Any]
@@ -51,7 +51,7 @@ def read_surface(triangles: TriangleMesh, faces_used: NDArray[Any], *, height: i
     used = faces_used & np.isfinite(triangles.uv).all(axis=(1, 2))
     faces, uv = triangles.faces[used], triangles.uv[used]
     vertices = triangles.vertices.astype(np.float32)
-    normals = vertex_normals(triangles.vertices.astype(float), triangles.faces).astype(np.float32)
+    normals = shading_normals(triangles.vertices.astype(float), triangles.faces).astype(np.float32)
     texels = rasterize(uv, height=height, width=width)
     return Surface(
         vertices,
@@ -68,7 +68,7 @@ def read_surface(triangles: TriangleMesh, faces_used: NDArray[Any], *, height: i
 def vertex_surface(triangles: TriangleMesh) -> Surface:
     """The surface of a mesh (mm) whose colours lie on its vertices: each used vertex is a texel of a raster of one row."""
     faces, vertices = triangles.faces, triangles.vertices.astype(np.float32)
-    normals = vertex_normals(triangles.vertices.astype(float), faces).astype(np.float32)
+    normals = shading_normals(triangles.vertices.astype(float), faces).astype(np.float32)
     used, first = np.unique(faces.reshape(-1), return_index=True)
     weight = np.zeros((len(used), 3), np.float32)
     weight[np.arange(len(used)), first % 3] = 1

@@ -9,8 +9,8 @@ import numpy as np
 
 from ...core.mesh.holes import Rim
 from ...core.mesh.triangles import TriangleMesh
+from ..base_picture import picture_of
 from ..images import read_pixels
-from .textures import image_of
 
 MOST_PIXELS = 40_000_000
 """Textures larger than this are not read for a cap's sake (16 bytes a pixel in memory)."""
@@ -24,7 +24,7 @@ def usual_place(mesh: TriangleMesh, materials: Sequence[Any]) -> Callable[[Rim],
     read: dict[int, Any] = {}
     used = [0] if mesh.material is None else np.unique(mesh.material).tolist()
     for slot in used if mesh.uv is not None else ():
-        image = image_of(materials[slot]) if slot < len(materials) else None
+        image = picture_of(materials[slot]) if slot < len(materials) else None
         if image is not None and 0 < image.size[0] * image.size[1] <= MOST_PIXELS:
             read[slot] = read_pixels(image)
 

@@ -1,6 +1,6 @@
-"""Which pictures belong to a scan, and what material shows them? From the imported material, the .mtl, or the names beside it.
+"""Which pictures does a scan's own file name, and what material shows them? From the imported material or the .mtl.
 
-Pictures are packed, so that a job stays whole when its folder moves; packing keeps the file's own compressed bytes.
+Those that no material names are found by `picture_choice`. Pictures are packed, so that a job stays whole when its folder moves; packing keeps the file's own compressed bytes.
 """
 
 from __future__ import annotations
@@ -13,18 +13,18 @@ from pathlib import Path, PureWindowsPath
 from typing import Any
 
 import bpy
-import numpy as np
 
 from ...core.fbx_names import is_struck_out
 from ...core.files import mtl
 from ...core.files.mesh_files import path_kind
 from ...core.files.picture_files import looks_whole
 from ...core.files.ply import FileProblem
-from ...core.files.texture_names import PICTURES, find_textures
+from ...core.files.texture_names import PICTURES
 from ...core.picture_headers import check_picture, check_picture_bytes
 from ...core.plain_files import is_plain, lies_within
 from ...core.references import Reference, find_beside
 from .. import roles
+from ..base_picture import SOCKETS, image_behind, picture_of
 from ..compat import node_tree_of
 from ..fingerprint import noted
 from ..images import LARGEST, make_image, read_pixels
@@ -40,25 +40,18 @@ class Textures:
     images: dict[str, Any] = field(default_factory=dict)
     flipped: bool = False
     found: dict[str, str] = field(default_factory=dict)
-    """Part to where it came from: 'file', 'mtl' or 'name'."""
-    refused: str = ""
-    """Words about a picture that was named a normal map and is none."""
+    """Part to where it came from: 'file', 'mtl', 'name' or 'hand'."""
+    others: dict[str, Any] = field(default_factory=dict)
+    """What else the scan's own material shows, part or image's name to Image: known, and not used."""
+    refused: list[str] = field(default_factory=list)
+    """Words about each picture that does not hold what it was named for."""
 
 
-def textures_of(
-    material: Any,
-    path: Path,
-    *,
-    alone: bool,
-    by_name: bool = True,
-    missing: list[str],
-    allowed: Collection[Path] = (),
-) -> Textures:
-    """The pictures of an imported material; words about each that is missing, damaged or left out are added to `missing`.
+def textures_of(material: Any, path: Path, *, missing: list[str], allowed: Collection[Path] = ()) -> Textures:
+    """The pictures that an imported material or its .mtl names; words about each that is missing, damaged or left out go to
+    `missing`.
 
-    path: the scan file. alone: no other mesh in its folder and no other material, so that a picture of any name may be its.
-    by_name: look at the names of the pictures beside the scan, too. allowed: files outside the scan's own folder that the job
-    sheet itself names, resolved.
+    path: the scan file. allowed: files outside the scan's own folder that the job sheet itself names, resolved.
     """
     found = Textures()
     if material is not None:
@@ -71,24 +64,8 @@ def textures_of(
         if reference.path is None:
             missing.append(_why_not(reference))
         else:
-            _load(found, part, reference.path, "mtl", missing)
-    if by_name:
-        _from_names(material, path, alone, found, missing)
-    if "normal" in found.images and not _holds_normals(found.images["normal"]):
-        image = found.images.pop("normal")
-        name = PureWindowsPath(image.filepath).name or image.name
-        found.refused = f'"{name}" is no tangent-space normal map (perhaps a grey bump map), so it is left out'
+            load_picture(found, part, reference.path, "mtl", missing)
     return found
-
-
-def _holds_normals(image: Any) -> bool:
-    """Whether most of what is not black are unit vectors that point outwards: not so in grey bump or object-space maps."""
-    image.colorspace_settings.name = "Non-Color"
-    stored = read_pixels(image, limit=1024)[..., :3]
-    normals = 2.0 * stored[stored.any(axis=-1)] - 1.0
-    unit = np.abs(np.linalg.norm(normals, axis=1) - 1.0) < 0.3
-    outwards = normals[:, 2] > np.abs(normals[:, :2]).max(axis=1, initial=0.0) + 0.05
-    return len(normals) > 0 and float(np.mean(unit & outwards)) > 0.6
 
 
 def _why_not(reference: Reference) -> str:
@@ -98,41 +75,23 @@ def _why_not(reference: Reference) -> str:
 
 
 def _from_nodes(material: Any, path: Path, found: Textures, missing: list[str], allowed: Collection[Path]) -> None:
-    """Follow an imported material's Principled inputs to their pictures."""
-    tree = material.node_tree
-    if tree is None:
-        return
-    principled = next((node for node in tree.nodes if node.bl_idname == "ShaderNodeBsdfPrincipled"), None)
-    sockets = []
-    if principled is not None:
-        sockets = [("base", principled.inputs["Base Color"]), ("normal", principled.inputs["Normal"]),
-                   ("roughness", principled.inputs["Roughness"])]  # fmt: skip
-        sockets.append(("base", principled.inputs["Emission Color"]))  # unlit scans keep their colour there
-    else:
-        shaders = ("ShaderNodeEmission", "ShaderNodeBsdfDiffuse", "ShaderNodeBackground")
-        sockets = [("base", node.inputs[0]) for node in tree.nodes if node.bl_idname in shaders]
-        sockets += [("base", node.inputs[1]) for node in tree.nodes if node.bl_idname == "ShaderNodeMixShader"]
-    for part, socket in sockets:
-        image = _image_behind(socket)
-        if image is None or part in found.images:
+    """Follow an imported material's sockets to their pictures."""
+    for part in SOCKETS:
+        image = picture_of(material, part)
+        if image is None or not _usable(image, path, missing, allowed):
             continue
-        if _usable(image, path, missing, allowed):
-            found.images[part] = image
-            found.found[part] = "file"
-
-
-def _image_behind(socket: Any, depth: int = 8) -> Any:
-    """The first picture that feeds a socket, looking through mixes, normal maps and colour nodes."""
-    for link in socket.links:
-        node = link.from_node
-        if node.bl_idname == "ShaderNodeTexImage":
-            return node.image
-        if depth:
-            for inner in node.inputs:
-                image = _image_behind(inner, depth - 1)
-                if image is not None:
-                    return image
-    return None
+        if part in PARTS:
+            found.images[part], found.found[part] = image, "file"
+        elif image not in found.images.values():
+            found.others[part] = image
+    tree = material.node_tree
+    nodes = [] if tree is None else list(tree.nodes)
+    groups = [socket for node in nodes if node.bl_idname == "ShaderNodeGroup" for socket in node.inputs]  # glTF's occlusion
+    named = [(socket.name.lower(), image_behind(socket)) for socket in groups]
+    named += [("", node.image) for node in nodes if node.bl_idname == "ShaderNodeTexImage"]
+    for part, image in named:
+        if image is not None and image.size[0] and image not in [*found.images.values(), *found.others.values()]:
+            found.others[part or image.name] = image
 
 
 def _usable(image: Any, path: Path, missing: list[str], allowed: Collection[Path]) -> bool:
@@ -211,27 +170,21 @@ def picture_folders(path: Path) -> list[Path]:
     return [path.parent, *(folder for folder in there if lies_within(folder, path.parent))]
 
 
-def _from_names(material: Any, path: Path, alone: bool, found: Textures, missing: list[str]) -> None:
-    """Fill what is still missing from the pictures beside the scan, by their names."""
-    if all(part in found.images for part in PARTS):
-        return
-    taken = {PureWindowsPath(image.filepath).name for image in found.images.values()}
+def pictures_beside(path: Path) -> list[Path]:
+    """The picture files beside a scan and in the folders of usual names there, by folder and name; plain files only, and none
+    that a link leads out of the scan's folder."""
+    found: list[Path] = []
     for folder in picture_folders(path):
         try:
-            names = sorted(file.name for file in folder.iterdir() if file.suffix.lower() in PICTURES and file.name not in taken)
+            files = sorted(file for file in folder.iterdir() if file.suffix.lower() in PICTURES)
         except OSError:  # a folder that may not be looked into
             continue
-        pictures = [name for name in names if is_plain(folder / name) and lies_within(folder / name, path.parent)]
-        name = re.sub(r"\.\d{3}$", "", material.name) if material is not None else ""
-        for part, file in find_textures(pictures, mesh=path.name, material=name, alone=alone).items():
-            kind = "normal" if part == "normal_flipped" else part
-            if kind in found.images:
-                continue
-            if _load(found, kind, folder / file, "name", missing):
-                found.flipped = found.flipped or part == "normal_flipped"
+        found += [file for file in files if is_plain(file) and lies_within(file, path.parent)]
+    return found
 
 
-def _load(found: Textures, part: str, file: Path, source: str, missing: list[str]) -> bool:
+def load_picture(found: Textures, part: str, file: Path, source: str, missing: list[str]) -> bool:
+    """Load and pack a picture file as that part; False, and words in `missing`, where it is damaged."""
     words = f'the texture "{file.name}" is cut short or can\'t be read'
     if words in missing:
         return False
@@ -308,15 +261,7 @@ def _green_flipped(image: Any) -> Any:
     return make_image(name, pixels, data=True, floating=image.is_float)
 
 
-def image_of(material: Any, part: str = "base") -> Any:
-    """The picture of that part in a material of `scan_material`, or None."""
-    if material is None or material.node_tree is None:
-        return None
-    node = material.node_tree.nodes.get(part)
-    return node.image if node is not None and node.bl_idname == "ShaderNodeTexImage" else None
-
-
 def sizes_of(materials: Sequence[Any]) -> dict[int, tuple[int, int]]:
     """Material slot to the size in pixels of its base texture."""
-    images = {slot: image_of(material) for slot, material in enumerate(materials)}
+    images = {slot: picture_of(material) for slot, material in enumerate(materials)}
     return {slot: tuple(image.size) for slot, image in images.items() if image is not None and image.size[0]}

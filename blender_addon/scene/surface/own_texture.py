@@ -10,22 +10,10 @@ from typing import Any
 import numpy as np
 
 from ...core.srgb import decode
+from ..base_picture import base_picture
 from ..images import LARGEST, read_pixels
 from ..nodes.materials import Maps
 from ..scan.importers import COLOUR
-
-BASE = "Base Color"
-
-
-def own_image(item: Any) -> Any | None:
-    """The image that feeds the base colour of the object's materials, the most used one first; None when there is none."""
-    found: dict[str, tuple[int, Any]] = {}
-    for material in item.data.materials:
-        image = _of_material(material) if material else None
-        if image is not None and image.size[0]:
-            count, _ = found.get(image.name, (0, image))
-            found[image.name] = (count + 1, image)
-    return max(found.values(), key=lambda pair: pair[0])[1] if found else None
 
 
 def own_attribute(item: Any) -> str:
@@ -33,26 +21,6 @@ def own_attribute(item: Any) -> str:
     layers = item.data.color_attributes
     layer = layers.get(COLOUR) or (layers.active_color if len(layers) == 1 else None)
     return layer.name if layer else ""
-
-
-def _of_material(material: Any) -> Any | None:
-    tree = material.node_tree
-    if tree is None:
-        return None
-    starts = [node.inputs[BASE] for node in tree.nodes if BASE in node.inputs]
-    seen: set[str] = set()
-    while starts:
-        socket = starts.pop()
-        for link in socket.links:
-            node = link.from_node
-            if node.name in seen:
-                continue
-            seen.add(node.name)
-            image = getattr(node, "image", None)
-            if image is not None:
-                return image
-            starts.extend(node.inputs)
-    return None
 
 
 def uv_name(item: Any, default: str = "UVMap") -> str:
@@ -63,7 +31,10 @@ def uv_name(item: Any, default: str = "UVMap") -> str:
 
 def own_colour_of(stage: Any, item: Any, role: str) -> tuple[Any | None, str]:
     """The image (delit where that was done) or else the vertex colours' name that piece or stand has of its own."""
-    image = stage.find("albedo", role) or own_image(item)
+    image = stage.find("albedo", role)
+    if image is None:
+        own = base_picture(item)
+        image = own.image if own else None
     return image, "" if image else own_attribute(item)
 
 

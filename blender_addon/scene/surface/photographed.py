@@ -6,7 +6,6 @@ from collections.abc import Generator
 from functools import partial
 from typing import Any
 
-import bpy
 import numpy as np
 
 from ...core.mesh.triangles import TriangleMesh
@@ -18,9 +17,10 @@ from ...core.surface.textured_surface import Surface, read_surface, vertex_surfa
 from ...job.aside import aside
 from ...job.runner import finish
 from ...job.step import Progress
+from ..base_picture import base_picture, faces_showing, picture_of
 from ..images import LARGEST, read_pixels, release, working_size
 from ..meshes import read_mesh
-from .surface_texture import colour_layer, normal_image, read_linear, shows, surface_texture
+from .surface_texture import colour_layer, read_linear
 
 MOST_TEXELS = 5_000_000  # covered texels that are worked on: more are halved
 FEWEST_TEXELS = 256
@@ -44,13 +44,13 @@ def reading(
     triangles, beside = read_mesh(item, scale=1000.0), _joined(occluders)
     if not len(triangles.faces):
         return "has no faces"
-    texture = surface_texture(item, triangles)
+    texture = base_picture(item, triangles) if triangles.uv is not None else None
     if texture is None:
         return _by_vertices(triangles, beside)
-    image = bpy.data.images[texture.image]
+    image = texture.image
     if image.size[0] * image.size[1] < FEWEST_TEXELS:
         return f"has a texture of no more than {image.size[0]} x {image.size[1]} pixels; {AGAIN}"
-    used = shows(item, triangles, texture.image)
+    used = faces_showing(item, triangles, texture.image)
     if "filled" in triangles.face_marks:
         used &= ~triangles.face_marks["filled"]
     limit = _limit(image, triangles, used, finest_texel_mm)
@@ -99,11 +99,11 @@ def _by_vertices(triangles: TriangleMesh, beside: tuple[Any, Any] | None) -> Pho
 def own_normals(item: Any, surface: Surface) -> Any | None:
     """(n, 3) float32 tangent-space +Y normals that the scan's own map gives in the surface's texels; None without a map."""
     triangles = read_mesh(item)
-    texture = None if surface.on_vertices else surface_texture(item, triangles)
+    texture = None if surface.on_vertices else base_picture(item, triangles)
     if texture is None:
         return None
-    release(bpy.data.images[texture.image])
-    image = normal_image(item.data.materials[texture.slot])
+    release(texture.image)
+    image = picture_of(item.data.materials[texture.slot], "normal")
     if image is None or not all(image.size):
         return None
     height, width = surface.texels.shape

@@ -2,23 +2,24 @@
 
 from __future__ import annotations
 
+import dataclasses
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from ...core.files.mesh_files import FORMATS
 from ...core.scan.units import COUNTABLE, MM_PER_UNIT, UnitGuess, guess_unit, texels_per_unit
 from ...job.cautions import IN_SHORT
+from ...job.decisions import Decision
 from ...job.errors import InputError
 from ...job.settings import AskedRow, choice, file, switch, table
 from ...job.step import Progress, Result, Run
+from ...scene.base_picture import picture_of
 from ...scene.captured import captured
-from ...scene.images import images_of_all
 from ...scene.meshes import make_object
 from ...scene.scan.importers import Imported, import_scan
-from ...scene.scan.textures import PARTS, Textures, image_of, scan_material, sizes_of, textures_of
-from ...scene.unused_pictures import unused_pictures
+from ...scene.scan.picture_choice import NONE, Chosen, choose_pictures, file_name
+from ...scene.scan.textures import PARTS, Textures, scan_material, sizes_of, textures_of
 
 LABEL = "Load scans"
 NEEDS: tuple[str, ...] = ()
@@ -39,8 +40,9 @@ UNITS = (
 )
 
 
-MOST_NAMED = 5
-"""Names that a note lists before it counts."""
+MOST_NAMED = 6
+"""Pictures that nothing uses which are named one by one."""
+PICTURE = file("", help='The picture that is its colour, "none" for no colour; auto: found by names and content')
 
 
 @dataclass(kw_only=True)
@@ -49,6 +51,7 @@ class Scan:
 
     file: str = file("", help="The scan: OBJ, PLY, STL, GLB, glTF, FBX or USD")
     role: str = choice("whole", ROLES, help="What this scan is for")
+    picture: str = PICTURE
 
 
 @dataclass(kw_only=True)
@@ -78,18 +81,23 @@ def run(stage: Any, settings: Settings) -> Run:
     rows = ordered_rows(settings.scans)
     words: list[str] = []
     figures: dict[str, Any] = {"scans": len(rows)}
+    decisions: list[Decision] = []
     for place, row in enumerate(rows):
         path = stage.sheet.path(row.file)
         yield Progress(place / len(rows), f'Reading "{path.name}"', blocking=True)
         imported = import_scan(path, allowed=stage.sheet.named_files(), log=stage.notes.write)
         yield Progress((place + 0.7) / len(rows), f'Gathering the textures of "{path.name}"')
-        said, found = _offered(stage, settings, row, path, imported, key=str(place + 1))
+        key = str(place + 1)
+        chosen = _pictures(stage, settings, row, path, imported, key=key)
+        said, found = _offered(stage, settings, row, path, imported, chosen.textures, key=key)
+        if chosen.decision is not None:
+            decisions.append(chosen.decision)
         words.append(said)
         if place == 0:
             figures |= found
         else:
             figures |= {f"{name}_{place + 1}": value for name, value in found.items()}
-    return Result("; ".join(words), figures)
+    return Result("; ".join(words), figures, tuple(decisions))
 
 
 def ordered_rows(scans: Sequence[Scan]) -> list[Scan]:
@@ -102,7 +110,7 @@ def ordered_rows(scans: Sequence[Scan]) -> list[Scan]:
 
 
 def _offered(
-    stage: Any, settings: Settings, row: Scan, path: Path, imported: Imported, *, key: str
+    stage: Any, settings: Settings, row: Scan, path: Path, imported: Imported, textures: Sequence[Textures], *, key: str
 ) -> tuple[str, dict[str, Any]]:
     """Make the scan's object, offer it, and return the words and figures about it."""
     mesh = imported.mesh
@@ -112,7 +120,7 @@ def _offered(
             f'The scan "{path.name}" can\'t be used: it is {longest:.2g} units long, and no unit makes that a thing on a desk; '
             "export it again in metres or millimetres"
         )
-    materials, textures = _materials(stage, settings, path, imported)
+    materials = _materials(path, imported, textures)
     name = f"Scan {key} {path.stem}"
     item = make_object(name, mesh, materials=materials)
     guess = guess_unit(longest, metres_by_format=imported.in_metres)
@@ -124,7 +132,6 @@ def _offered(
     item.hide_render = item.hide_viewport = True
     stage.offer("scan", item, key=key, name=name)
     _tell(stage, path, imported, textures)
-    _tell_unused(stage, path, textures, alone=_only_mesh(path))
     density = texels_per_unit(mesh, sizes)
     figures = {
         "triangles": len(mesh.faces),
@@ -142,44 +149,76 @@ def _offered(
     return _said(path, mesh, textures, guess, settings.unit, longest), figures
 
 
-def _materials(stage: Any, settings: Settings, path: Path, imported: Imported) -> tuple[list[Any], list[Textures]]:
+def _pictures(stage: Any, settings: Settings, row: Scan, path: Path, imported: Imported, *, key: str) -> Chosen:
+    """The textures of each material slot, and what was decided about them."""
     missing: list[str] = []
-    textures = []
     slots = imported.materials or [None]
-    has_uv = imported.mesh.uv is not None
-    alone = settings.find_textures and len(slots) == 1 and _only_mesh(path)
+    if imported.mesh.uv is None:
+        if settings.find_textures and not imported.mesh.colours:
+            stage.note(f'"{path.name}" has no UVs and no vertex colours, so it comes without colour')
+        return Chosen([Textures() for _ in slots])
     allowed = stage.sheet.named_files()
     with captured() as lines:  # decoders complain of damaged pictures in words of their own
-        for material in slots:
-            found = Textures()
-            if has_uv:
-                by_name = settings.find_textures
-                found = textures_of(material, path, alone=alone, by_name=by_name, missing=missing, allowed=allowed)
-            textures.append(found)
+        textures = [textures_of(material, path, missing=missing, allowed=allowed) for material in slots]
+        chosen = choose_pictures(
+            path,
+            imported.mesh,
+            slots,
+            textures,
+            by_name=settings.find_textures,
+            by_hand=_by_hand(stage, row, path),
+            settings_for=lambda name: {"intake.scans": _rows_with(settings, row, name)},
+            missing=missing,
+        )
     for line in lines:
         stage.notes.write(f'"{path.name}": {line}')
+    if chosen.decision is not None and key != "1":
+        chosen.decision = dataclasses.replace(chosen.decision, key=f"pictures_{key}")
     for words in dict.fromkeys(missing):
         stage.warn(f'"{path.name}": {words}; put the whole picture beside the scan and load the scans again')
-    for words in dict.fromkeys(found.refused for found in textures if found.refused):
+    for words in dict.fromkeys(words for found in textures for words in found.refused):
         stage.warn(f'"{path.name}": {words}')
-    if not has_uv and settings.find_textures and not imported.mesh.colours:
-        stage.note(f'"{path.name}" has no UVs and no vertex colours, so it comes without colour')
-    colours = bool(imported.mesh.colours)
+    if chosen.unused:
+        more = f" and {len(chosen.unused) - MOST_NAMED} more" if len(chosen.unused) > MOST_NAMED else ""
+        stage.note(f'"{path.name}": pictures that nothing uses: {", ".join(chosen.unused[:MOST_NAMED])}{more}')
+    return chosen
+
+
+def _by_hand(stage: Any, row: Scan, path: Path) -> Path | str | None:
+    """The picture that the row names, NONE, or None where it names none. Raises InputError when there is no such file."""
+    if not row.picture.strip():
+        return None
+    if row.picture.strip().lower() == NONE:
+        return NONE
+    for place in (stage.sheet.path(row.picture), path.parent / row.picture):
+        if place.is_file():
+            return place
+    raise InputError(
+        f'There is no picture "{row.picture}" for the scan "{path.name}": write its path from the sheet or beside the scan, '
+        f'"{NONE}" for no colour, or leave it out'
+    )
+
+
+def _rows_with(settings: Settings, row: Scan, name: str) -> list[dict[str, str]]:
+    """The table of scans that would give this row a picture: by its bare name it is found beside the scan."""
+    rows = []
+    for other in settings.scans:
+        written = {"file": other.file, **({"role": other.role} if other.role != "whole" else {})}
+        picture = name if other is row else other.picture
+        rows.append(written | ({"picture": picture} if picture else {}))
+    return rows
+
+
+def _materials(path: Path, imported: Imported, textures: Sequence[Textures]) -> list[Any]:
+    """A material a slot that shows its textures."""
     made = []
     for number, found in enumerate(textures):
         title = f"{path.stem}" if len(textures) == 1 else f"{path.stem} {number + 1}"
-        made.append(scan_material(title, found, colours=colours))
-        base = image_of(made[-1])
+        made.append(scan_material(title, found, colours=bool(imported.mesh.colours)))
+        base = picture_of(made[-1])
         if base is not None:
             base.name = f"{title} base"
-    return made, textures
-
-
-def _only_mesh(path: Path) -> bool:
-    try:
-        return sum(1 for other in path.parent.iterdir() if other.suffix.lower() in FORMATS) <= 1
-    except OSError:
-        return False
+    return made
 
 
 def _tell(stage: Any, path: Path, imported: Imported, textures: Sequence[Textures]) -> None:
@@ -197,17 +236,11 @@ def _tell(stage: Any, path: Path, imported: Imported, textures: Sequence[Texture
     if imported.remarks:
         more = f" (and {len(imported.remarks) - 1} more in the log)" if len(imported.remarks) > 1 else ""
         stage.warn(f'"{path.name}" came, but Blender\'s importer says: {imported.remarks[0][:200]}{more}')
-    by_name = sorted({image.name for each in textures for part, image in each.images.items() if each.found[part] == "name"})
+    by_name = sorted(
+        {file_name(image) for each in textures for part, image in each.images.items() if each.found[part] == "name"}
+    )
     if by_name:
         stage.note(f'"{path.name}": taken by their names beside the file: {", ".join(by_name)}')
-
-
-def _tell_unused(stage: Any, path: Path, textures: Sequence[Textures], *, alone: bool) -> None:
-    """A note about pictures that came with the scan and that nothing shows."""
-    found = unused_pictures(path, textures, [image for image in images_of_all() if stage.is_new(image)], alone=alone)
-    if found:
-        more = f" and {len(found) - MOST_NAMED} more" if len(found) > MOST_NAMED else ""
-        stage.note(f'"{path.name}": pictures that were not used: {", ".join(found[:MOST_NAMED])}{more}')
 
 
 def _listed(textures: Sequence[Textures]) -> list[str]:

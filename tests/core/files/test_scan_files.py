@@ -12,7 +12,7 @@ import pytest
 from blender_addon.core.files import mesh_files, mtl
 from blender_addon.core.files.mesh_files import FileProblem, check_file
 from blender_addon.core.files.picture_files import looks_whole
-from blender_addon.core.files.texture_names import find_textures, role_of
+from blender_addon.core.files.texture_names import relation, roles_named, series_of
 from blender_addon.core.mesh.triangles import TriangleMesh
 from blender_addon.core.scan import units
 from tests.glb_files import TRIANGLE, glb
@@ -126,28 +126,32 @@ def test_mtl_options_are_skipped_and_spaces_kept() -> None:
 
 
 @pytest.mark.parametrize(
-    ("name", "role"),
+    ("name", "roles"),
     [
-        ("owl_albedo.jpg", "base"), ("Owl_BaseColor.png", "base"), ("owl-diffuse-2k.png", "base"), ("owl_col.tif", "base"),
-        ("owl_Normal.png", "normal"), ("owl_nrm.png", "normal"), ("owl_NormalDX.png", "normal_flipped"),
-        ("owl_normal_gl.png", "normal"), ("owl_Roughness.png", "roughness"), ("owl_AO.png", "occlusion"),
-        ("owl_ambient_occlusion.png", "occlusion"), ("owl_metallic.png", "other"), ("owl_height.exr", "other"), ("owl.png", ""),
+        ("owl_albedo.jpg", ["base"]), ("Owl_BaseColor.png", ["base"]), ("owl-diffuse-2k.png", ["base"]),
+        ("OWL_Diffuse.PNG", ["base"]), ("owlbasecolor.png", ["base"]), ("rusticroughness.png", ["roughness"]),
+        ("owl_Normal.png", ["normal"]), ("Owl_BentNormals.png", ["bent_normal"]), ("owl_thickness_map.png", ["thickness"]),
+        ("owl_AO.png", ["occlusion"]), ("owl_ambient_occlusion.png", ["occlusion"]), ("owl_specular_color.png", ["specular"]),
+        ("color_preview.png", ["view"]), ("owl_uv_layout.png", ["layout"]), ("color_chart_normal.png", ["base", "normal"]),
+        ("owl.png", []), ("owl_map.png", []), ("texture.png", []), ("IMG_2031.jpg", []),
     ],
 )  # fmt: skip
-def test_names_tell_what_a_picture_is(name: str, role: str) -> None:
-    assert role_of(name, subject=["owl"]) == role
+def test_names_hint_at_what_a_picture_is(name: str, roles: list[str]) -> None:
+    """Words that contradict each other are both told, and "map" or "texture" alone says nothing."""
+    assert list(roles_named(name, subject=["owl"])) == roles
 
 
-def test_the_right_pictures_are_chosen() -> None:
-    files = ["owl_albedo.jpg", "owl_normal.png", "fox_albedo.jpg", "owl_AO.png", "holiday.jpg", "owl.obj", "preview.png"]
-    assert find_textures(files, mesh="owl.obj", alone=False) == {
-        "base": "owl_albedo.jpg", "normal": "owl_normal.png", "occlusion": "owl_AO.png",
-    }  # fmt: skip
-    assert find_textures(["texture.png"], mesh="scan7.obj") == {"base": "texture.png"}
-    assert find_textures(["holiday.jpg"], mesh="owl.obj", alone=False) == {}
-    assert find_textures(["body_albedo.png", "eyes_albedo.png"], mesh="owl.obj", material="eyes", alone=False) == {
-        "base": "eyes_albedo.png"
-    }
+def test_words_of_the_mesh_s_own_name_do_not_count() -> None:
+    assert roles_named("normal_owl.png", subject=["normal", "owl"]) == ()
+    assert roles_named("normal_owl.png") == ("normal",)
+
+
+def test_names_tell_whose_a_picture_is() -> None:
+    assert relation("owl_albedo.jpg", mesh="owl.obj") == 1.0
+    assert relation("eyes_albedo.png", mesh="owl.obj", material="eyes") == 2.0
+    assert relation("fox_albedo.png", mesh="owl.obj", others=["fox.obj"]) == -1.0
+    assert relation("albedo_2k.png", mesh="owl.obj", others=["albedo_fox.obj"]) == 0.0
+    assert series_of("IMG_2031.JPG") == series_of("img_7.jpg") != series_of("owl.jpg") == ""
 
 
 def test_cut_pictures_are_told() -> None:

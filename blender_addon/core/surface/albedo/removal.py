@@ -51,19 +51,32 @@ def delight(
     The light is an environment of many directions, never negative, carried through the surface's own visibility; bounces come
     from the texture itself, so that coloured neighbours tint as they did. Pigment pulls little (robust weights). relief: (n,)
     log of the shading that relief finer than the mesh makes on it (`Relief.shade`); it goes with the light, and so does what a
-    paint is darker by there than elsewhere.
+    paint is darker by there than elsewhere. A texture that shows no evidence of a light (`LightEvidence`) is left as it is.
     """
     lit = fit_surface_light(surface, colours, occluders=occluders, seed=seed)
+    trust = lit.evidence.trust
+    if trust == 0.0:
+        return _as_it_is(colours)
     flux = surface.texels.interpolate(surface.faces, lit.shading.flux.reshape(-1, 9)).reshape(-1, 3, 3)
     shading = np.einsum("nac,na->nc", flux, surface.normal)
     level = np.maximum(np.median(shading, axis=0), 1e-9)
     shading = np.maximum(shading, FLOOR * level) / level
     if relief is None:
-        return finished(without_highlights(surface, without_noise(surface, colours, shading), shading), shading)
-    read = shading * np.exp(relief)[:, None]
-    calm = without_noise(surface, colours, read)
-    shading = shading * tinted(lit, surface.faces, relief + missed_shading(surface, calm, lit, read, relief))
-    return finished(without_highlights(surface, calm, shading), shading)
+        calm = without_noise(surface, colours, shading)
+    else:
+        read = shading * np.exp(relief)[:, None]
+        calm = without_noise(surface, colours, read)
+        shading = shading * tinted(lit, surface.faces, relief + missed_shading(surface, calm, lit, read, relief))
+    matt = without_highlights(surface, calm, shading)
+    if trust < 1.0:  # between a light and none, as much is taken out as is believed
+        shading, matt = shading**trust, colours + trust * (matt - colours)
+    return finished(matt, shading)
+
+
+def _as_it_is(colours: Floats) -> Delit:
+    """A texture without evidence of a light, untouched."""
+    spread = float(np.std(np.log(np.maximum(colours.mean(axis=1), 1e-3))))
+    return Delit(colours.astype(np.float32), np.ones_like(colours, np.float32), spread, spread)
 
 
 def tinted(lit: Lit, faces: NDArray[Any], shade: Floats) -> Floats:

@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 
 from ...mesh.triangles import edges, unit
 from ..textured_surface import Surface
+from .evidence import LightEvidence, light_evidence
 from .light import Light, Shading, bounced, fit_light, half_sphere, shade, sky_design
 from .visibility import look_round, spread_samples
 
@@ -27,13 +28,14 @@ KEPT = 4  # fits: those of a piece and its stand, and of what was scanned beside
 
 @dataclass(frozen=True)
 class Lit:
-    """A surface's light: the fit, its shading (irradiance, flux) on the surface's vertices, and their openness (v,): the part 0
-    to 1 of a uniform sky's irradiance that reaches them (ambient occlusion).
+    """A surface's light: the fit, its shading (irradiance, flux) on the surface's vertices, their openness (v,): the part 0 to 1
+    of a uniform sky's irradiance that reaches them (ambient occlusion), and the evidence that there is a light at all.
     """
 
     light: Light
     shading: Shading
     openness: Floats
+    evidence: LightEvidence
 
 
 def fit_surface_light(surface: Surface, colours: Floats, *, occluders: tuple[Floats, Ints] | None = None, seed: int = 1) -> Lit:
@@ -91,11 +93,12 @@ def _fitted(surface: Surface, colours: Floats, occluders: tuple[Floats, Ints] | 
     bounce, bounce_flux = bounced(seen, normal, radiance)
     light = fit_light(seen, normal, texture, count, bounce)
     shading = shade(light, seen, normal, bounce_flux)
+    evidence = light_evidence(point, normal, texture, count, shading.irradiance)
     flux = shading.flux[group]
     if len(point) != len(vertices):
         flux = _eased(flux.reshape(len(flux), 9), faces).reshape(-1, 3, 3)
     openness = sky_design(seen, normal).sum(axis=1)[group]
-    return Lit(light, Shading(np.einsum("nac,na->nc", flux, surface.vertex_normal), flux), openness)
+    return Lit(light, Shading(np.einsum("nac,na->nc", flux, surface.vertex_normal), flux), openness, evidence)
 
 
 def clusters(vertices: Floats, normals: Floats, wanted: int) -> Ints:

@@ -1,6 +1,7 @@
 """From textured surfaces to relief: the light fitted, the specks set aside, what is left inverted. The whole method in order.
 
-1. Fit the light of each texture on its own surface (`light`, `visibility`).
+1. Fit the light of each texture on its own surface (`light`, `visibility`); without evidence of a light (`light.evidence`)
+   the texture is left alone.
 2. r = log(texture) - log(smooth shading) - log(paint told by its colour); specks of dust closed over (`speckle`).
 3. Lay patches over the surface that is to get the relief; splat each texture's r and the pull of its light (`patches`).
 4. Signal and noise from the data itself, then a Wiener inversion of each texture in the frame of its light (`inversion`).
@@ -12,7 +13,7 @@
 from __future__ import annotations
 
 from collections.abc import Generator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -78,6 +79,11 @@ class Recovery:
     trust: float
 
     @property
+    def lit(self) -> float:
+        """0 to 1: how far any texture is to be read as a photo of a lit, matt surface (`LightEvidence.trust`)."""
+        return max(one.evidence.trust for one in self.light)
+
+    @property
     def strength(self) -> float:
         """How strong to show it by default: full where shading is told from paint, less where it may be paint."""
         return float(np.clip(self.trust / SURE, 0.0, 1.0))
@@ -89,42 +95,83 @@ class Recovery:
 
 
 def recover(photographed: Sequence[Photographed], *, largest_mm: float, seed: int = 1) -> Steps:
-    """The relief of the first surface from all textures; yields (fraction, words)."""
+    """The relief of the first surface from all textures that hold a light; yields (fraction, words)."""
     main = photographed[0].surface
-    cell = cell_mm(main)
-    patches, cloud = lay_patches(main.position, main.normal, cell_mm=cell, seed=seed)
     lights: list[Lit] = []
-    signals: list[Signal] = []
-    frames: list[Patches] = []
-    made: list[Floats] = []
-    shares: list[float] = []
-    told: list[Told] = []
-    share = 0.85 / len(photographed)
     for place, one in enumerate(photographed):
-        yield place * share, "Fitting the light"
-        lit = fit_surface_light(one.surface, one.colours, occluders=one.occluders, seed=seed)
-        evidence = evidence_of(one, lit)
-        shares.append(shading_share(evidence.raw, 0.0 if refined(patches) else lit.light.spread))
-        own = cloud if place == 0 else sort_into_boxes(one.surface.position, one.surface.normal, cloud.box_mm)
-        frame = patches.led_by(nearest_pull(own, evidence.pull, patches))
-        signal = yield from _told(gather_signal(frame, own, evidence), (place + 0.3) * share, 0.3 * share, READING)
-        spectrum = blind_spectrum(frame, signal)
-        inverting = patch_fields(frame, signal, spectrum, low_mm=largest_mm)
-        made.append((yield from _told(inverting, (place + 0.6) * share, 0.4 * share, "Inverting the shading")))
-        told.append(told_by(frame, signal, made[-1][:, 2]))
-        if place == 0:  # the shading that is kept is that of the first texture
-            thin = slice(None, None, max(1, len(main) // (TOLD_A_PATCH * len(frame))))
-            some = sort_into_boxes(main.position[thin], main.normal[thin], cloud.box_mm)
-            made[0][:, 2] += levels(frame, some, made[0][:, 2])[:, None, None]
-        lights.append(lit)
-        signals.append(signal)
-        frames.append(frame)
-    weights = [share * told_along(signal) for share, signal in zip(shares, signals, strict=True)]
+        yield 0.2 * place / len(photographed), "Fitting the light"
+        lights.append(fit_surface_light(one.surface, one.colours, occluders=one.occluders, seed=seed))
+    lit_ones = [place for place, lit in enumerate(lights) if lit.evidence.trust > 0]
+    if not lit_ones:
+        return _nothing(main, lights)
+    patches, cloud = lay_patches(main.position, main.normal, cell_mm=cell_mm(main), seed=seed)
+    share = 0.65 / len(lit_ones)
+    read: list[_Read] = []
+    for count, place in enumerate(lit_ones):
+        one, own = photographed[place], cloud
+        if place:
+            own = sort_into_boxes(one.surface.position, one.surface.normal, cloud.box_mm)
+        reading = _read(one, lights[place], patches, own, largest_mm)
+        read.append((yield from _steps(reading, 0.2 + count * share, share)))
+    if lit_ones[0] == 0:  # the shading that is kept is that of the first texture
+        thin = slice(None, None, max(1, len(main) // (TOLD_A_PATCH * len(patches))))
+        some = sort_into_boxes(main.position[thin], main.normal[thin], cloud.box_mm)
+        fields = read[0].fields
+        fields[:, 2] += levels(read[0].frame, some, fields[:, 2])[:, None, None]
+    weights = [one.share * told_along(one.signal) for one in read]
+    frames, made = [one.frame for one in read], [one.fields for one in read]
     last = joined(frames[0], frames, made, weights, cloud, low_mm=largest_mm)
     relief = yield from _told(last, 0.85, 0.15, "Joining the patches")
+    if lit_ones[0] != 0:
+        relief = replace(relief, shade=np.zeros_like(relief.shade))
     # a texture that shows paint, or hardly any of this surface, does not speak against those that show it well
-    trust = max(share * one.share for share, one in zip(shares, told, strict=True))
-    return Recovery(relief, lights, min(one.finest_mm for one in told), max(shares), min(trust, 1.0))
+    trust = max(one.share * one.told.share for one in read)
+    finest = min(one.told.finest_mm for one in read)
+    return Recovery(relief, lights, finest, max(one.share for one in read), min(trust, 1.0))
+
+
+@dataclass(frozen=True)
+class _Read:
+    """What was read in one texture. share: 0 to 1, how far it can be shading."""
+
+    frame: Patches
+    signal: Signal
+    fields: Floats
+    told: Told
+    share: float
+
+
+def _read(
+    one: Photographed, lit: Lit, patches: Patches, own: Cloud, largest_mm: float
+) -> Generator[tuple[float, str], None, _Read]:
+    """One texture inverted in the frame of its own light; yields (fraction, words). own: its texels in boxes."""
+    evidence = evidence_of(one, lit)
+    share = shading_share(evidence.raw, 0.0 if refined(patches) else lit.light.spread) * lit.evidence.trust
+    frame = patches.led_by(nearest_pull(own, evidence.pull, patches))
+    signal = yield from _told(gather_signal(frame, own, evidence), 0.0, 0.4, READING)
+    spectrum = blind_spectrum(frame, signal)
+    inverting = patch_fields(frame, signal, spectrum, low_mm=largest_mm)
+    fields = yield from _told(inverting, 0.4, 0.6, "Inverting the shading")
+    return _Read(frame, signal, fields, told_by(frame, signal, fields[:, 2]), share)
+
+
+def _nothing(surface: Surface, lights: list[Lit]) -> Recovery:
+    """No relief, since no texture holds a light."""
+    count = len(surface)
+    none = np.zeros(count, np.float32)
+    relief = Relief(np.zeros((count, 3), np.float32), none, none, np.ones(count, bool))
+    return Recovery(relief, lights, float("inf"), 0.0, 0.0)
+
+
+def _steps(
+    work: Generator[tuple[float, str], None, Any], start: float, share: float
+) -> Generator[tuple[float, str], None, Any]:
+    while True:
+        try:
+            fraction, words = next(work)
+        except StopIteration as end:
+            return end.value
+        yield start + share * fraction, words
 
 
 def cell_mm(surface: Surface) -> float:

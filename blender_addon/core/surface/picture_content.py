@@ -1,0 +1,309 @@
+"""What does a picture hold, by its pixels and by how it goes with the mesh? Facts alone; `picture_roles` judges them.
+
+By its pixels: a normal map's colours are unit vectors, a data map is exactly grey or its channels show different things, a mask
+or a layout of islands has few flat colours or thin lines. With the mesh: the two sides of a seam of the layout show one place,
+so that whatever was painted or photographed on this surface agrees there; a map of positions or of normals in space follows
+them; occlusion follows the recesses.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ..mesh.preview import strewn
+from ..mesh.triangles import TriangleMesh, unit, vertex_normals
+from .light.spherical_harmonics import basis
+from .texels import rasterize
+
+Floats = NDArray[Any]
+
+POINTS = 8_000
+SEAMS = 4_000
+FEWEST_SEAMS = 40
+"""Pairs below which the two sides of the seams say nothing."""
+MASK_SIZE = 128
+
+
+@dataclass(frozen=True)
+class Pixels:
+    """What a picture's pixels say by themselves, shares 0 to 1 of its pixels that are not transparent.
+
+    grey: exactly grey all over, as data is and a photo is not. unit: part that are unit vectors when read as 2 c - 1. outward:
+    mean third component of these. spread: 1 - length of their mean, 0 where all point one way, 1 where they point all round.
+    primaries: part that are pure and bright (no real surface is). together: correlation -1 to 1 of the fine detail of red, green
+    and blue, which a photo shows alike; 1 for grey. colours: how many flat colours make up 97 %, at most 64. lines: part that
+    is thin lines on one flat ground. even: one colour all over.
+    """
+
+    grey: bool
+    unit: float
+    outward: float
+    spread: float
+    primaries: float
+    together: float
+    colours: int
+    lines: float
+    even: bool
+
+
+@dataclass(frozen=True)
+class Fit:
+    """How a picture goes with a mesh. None where there is nothing to tell it by.
+
+    seams: 1 where both sides of the seams show the same, 0 where they agree no more than two chance places. position: part of
+    its variance that is linear in the place (the least of its channels); normal: the same in the surface's direction. light:
+    part of the luminance's variance that a smooth light on the normals explains. recess: correlation of its brightness with
+    how far places stand out of recesses. laid: 1 where its ground lies outside of the mesh's islands and its content inside, -1
+    where they contradict each other; None where it has no plain ground.
+    """
+
+    seams: float | None = None
+    position: float = 0.0
+    normal: float = 0.0
+    light: float = 0.0
+    recess: float | None = None
+    laid: float | None = None
+
+
+@dataclass(frozen=True, eq=False)
+class Layout:
+    """Places of a textured mesh at which pictures are read. uv (n, 2), position and normal (n, 3) of POINTS chance places;
+    seam_uv (k, 2, 2): the two texture places of a place on a seam. covered: (MASK_SIZE, MASK_SIZE) bool. vertex and weight
+    (n, 3): corners and barycentrics of the places."""
+
+    uv: Floats
+    position: Floats
+    normal: Floats
+    seam_uv: Floats
+    covered: NDArray[np.bool_]
+    vertex: NDArray[np.integer[Any]]
+    weight: Floats
+
+
+def pixels_of(picture: Floats) -> Pixels:
+    """The facts of a picture (h, w, 3 or 4), display values 0 to 1 as stored; a reduced copy of some 256 to 512 pixels does."""
+    shown = picture[..., :3].reshape(-1, 3)
+    if picture.shape[-1] == 4 and 0.02 < float(np.mean(picture[..., 3] > 0.5)) < 0.999:
+        shown = shown[picture[..., 3].reshape(-1) > 0.5]
+    range_ = np.ptp(shown, axis=1)
+    vectors = 2.0 * shown[shown.max(axis=1) > 0.02] - 1.0
+    length = np.linalg.norm(vectors, axis=1)
+    sound = np.abs(length - 1.0) < 0.15
+    mean = vectors[sound].mean(axis=0) if sound.any() else np.zeros(3)
+    peak = shown.max(axis=1)
+    grey = bool(np.quantile(range_, 0.99) < 1.6 / 255)
+    return Pixels(
+        grey=grey,
+        unit=float(sound.mean()) if len(vectors) else 0.0,
+        outward=float(mean[2]),
+        spread=float(1.0 - np.linalg.norm(mean)),
+        primaries=float(np.mean((peak > 0.5) & (range_ > 0.9 * peak))),
+        together=1.0 if grey else _together(picture[..., :3]),
+        colours=_flat_colours(shown),
+        lines=_lines(picture[..., :3]),
+        even=bool(np.ptp(np.quantile(shown, [0.01, 0.99], axis=0), axis=0).max() < 2.5 / 255),
+    )
+
+
+def _together(picture: Floats) -> float:
+    """Mean correlation of the fine detail of the channels, by how much detail each pair has."""
+    fine = picture[1:-1, 1:-1] - 0.25 * (picture[2:, 1:-1] + picture[:-2, 1:-1] + picture[1:-1, 2:] + picture[1:-1, :-2])
+    fine = np.clip(fine.reshape(-1, 3), -0.1, 0.1)  # a few hard edges do not speak for all
+    covariance = fine.T @ fine / max(len(fine), 1)
+    spread = np.sqrt(np.maximum(np.diag(covariance), 1e-12))
+    pairs = ((0, 1), (1, 2), (0, 2))
+    weight = np.array([spread[a] * spread[b] for a, b in pairs])
+    value = np.array([covariance[a, b] / (spread[a] * spread[b]) for a, b in pairs])
+    return float((weight * value).sum() / weight.sum()) if weight.sum() > 1e-9 else 1.0
+
+
+def _flat_colours(shown: Floats, most: int = 64) -> int:
+    """How many of the colours, in steps of 1/16, make up 97 % of the pixels."""
+    step = np.minimum((shown * 16).astype(np.int64), 15)
+    counts = np.sort(np.bincount((step[:, 0] * 16 + step[:, 1]) * 16 + step[:, 2]))[::-1]
+    reach = np.cumsum(counts) / max(len(shown), 1)
+    return int(min(np.searchsorted(reach, 0.97) + 1, most))
+
+
+def _lines(picture: Floats) -> float:
+    """Part of the pixels that stands out of the most usual colour in lines no wider than some pixels; 0 without such a ground."""
+    ground = _usual_colour(picture.reshape(-1, 3))
+    marked = np.abs(picture - ground).max(axis=2) > 0.1
+    share = float(marked.mean())
+    if not 0.001 < share < 0.5:
+        return 0.0
+    core = marked
+    for _ in range(2):
+        inner = core.copy()
+        inner[1:] &= core[:-1]
+        inner[:-1] &= core[1:]
+        inner[:, 1:] &= core[:, :-1]
+        inner[:, :-1] &= core[:, 1:]
+        core = inner
+    return share if float(core.mean()) < 0.12 * share else 0.0
+
+
+def _usual_colour(shown: Floats) -> Floats:
+    """(3,) median of the pixels in the fullest of 16 x 16 x 16 boxes of colour."""
+    step = np.minimum((shown * 16).astype(np.int64), 15)
+    key = (step[:, 0] * 16 + step[:, 1]) * 16 + step[:, 2]
+    return np.median(shown[key == np.bincount(key).argmax()], axis=0)
+
+
+def layout_of(mesh: TriangleMesh, faces_used: NDArray[Any], *, seed: int = 1) -> Layout | None:
+    """The layout of the faces in `faces_used` (m,) of a mesh with UVs; None where none of them has an area."""
+    if mesh.uv is None or not faces_used.any():
+        return None
+    rows = np.flatnonzero(faces_used)
+    part = TriangleMesh(mesh.vertices, mesh.faces[rows], np.nan_to_num(mesh.uv[rows]))
+    assert part.uv is not None
+    if not np.ptp(part.uv.reshape(-1, 2), axis=0).all():
+        return None
+    _, place = np.unique(part.vertices, axis=0, return_inverse=True)  # some formats split vertices along the seams
+    one = place.reshape(-1)[part.faces]
+    normals = vertex_normals(part.vertices[np.unique(place, return_index=True)[1]].astype(float), one)[place.reshape(-1)]
+    face, weight = strewn(part, POINTS, seed=seed)
+    corners = part.faces[face]
+    covered = np.zeros(MASK_SIZE * MASK_SIZE, bool)
+    covered[rasterize(part.uv, height=MASK_SIZE, width=MASK_SIZE).index] = True
+    return Layout(
+        np.einsum("nk,nkd->nd", weight, part.uv[face]),
+        np.einsum("nk,nkd->nd", weight, part.vertices[corners].astype(float)),
+        unit(np.einsum("nk,nkd->nd", weight, normals[corners])),
+        _seams(one, part.uv, seed),
+        covered.reshape(MASK_SIZE, MASK_SIZE),
+        corners,
+        weight,
+    )
+
+
+def _seams(faces: NDArray[Any], uv: Floats, seed: int) -> Floats:
+    """(k, 2, 2) UVs at the middles of edges whose two faces lie apart in the layout, a little inside of each face."""
+    count = len(faces)
+    ends = np.concatenate([faces[:, [0, 1]], faces[:, [1, 2]], faces[:, [2, 0]]])
+    places = np.concatenate([uv[:, [0, 1]], uv[:, [1, 2]], uv[:, [2, 0]]])
+    turned = ends[:, 0] > ends[:, 1]
+    ends[turned], places[turned] = ends[turned][:, ::-1], places[turned][:, ::-1]
+    order = np.lexsort((ends[:, 1], ends[:, 0]))
+    same = (ends[order[1:]] == ends[order[:-1]]).all(axis=1)
+    first, second = order[:-1][same], order[1:][same]
+    apart = np.abs(places[first] - places[second]).max(axis=(1, 2)) > 1e-3
+    first, second = first[apart], second[apart]
+    if len(first) > SEAMS:
+        chosen = np.random.default_rng(seed).choice(len(first), SEAMS, replace=False)
+        first, second = first[chosen], second[chosen]
+    middle = uv.mean(axis=1)
+    inside = [0.7 * places[rows].mean(axis=1) + 0.3 * middle[rows % count] for rows in (first, second)]
+    return np.stack(inside, axis=1)
+
+
+def fit_of(picture: Floats, layout: Layout, *, recess: Callable[[], Floats] | None = None) -> Fit:
+    """How a picture (h, w, 3 or 4), row 0 at v = 0, goes with a layout.
+
+    recess: (n,) how deep each place lies in a recess, asked only for a grey picture.
+    """
+    seen = at(picture, layout.uv)
+    if float(seen.std(axis=0).max()) < 1 / 255:
+        return Fit()
+    bright = np.log(np.maximum(seen.mean(axis=1), 0.02))
+    deep = recess() if recess is not None else None
+    return Fit(
+        seams=_agreement(picture, layout.seam_uv),
+        position=min(explained(layout.position, channel) for channel in seen.T),
+        normal=min(explained(layout.normal, channel) for channel in seen.T),
+        light=explained(basis(layout.normal)[:, 1:], bright),
+        recess=None if deep is None else -_correlation(deep, bright),
+        laid=_laid(picture, layout.covered),
+    )
+
+
+def at(picture: Floats, uv: Floats) -> Floats:
+    """(n, 3) pixels of a picture at UVs (n, 2), the nearest; UVs outside 0 to 1 repeat."""
+    height, width = picture.shape[:2]
+    place = uv - np.floor(uv)
+    column = np.minimum((place[:, 0] * width).astype(np.int64), width - 1)
+    row = np.minimum((place[:, 1] * height).astype(np.int64), height - 1)
+    return picture[row, column, :3].astype(float)
+
+
+def _agreement(picture: Floats, seam_uv: Floats) -> float | None:
+    if len(seam_uv) < FEWEST_SEAMS:
+        return None
+    one, other = at(picture, seam_uv[:, 0]), at(picture, seam_uv[:, 1])
+    chance = np.roll(other, len(other) // 2 + 1, axis=0)
+    usual = float(np.abs(one - chance).mean())
+    return float(1.0 - np.abs(one - other).mean() / usual) if usual > 2 / 255 else None
+
+
+def explained(design: Floats, values: Floats) -> float:
+    """Part 0 to 1 of the variance of `values` (n,) that is linear in the columns of `design` (n, k)."""
+    own = values - values.mean()
+    columns = design - design.mean(axis=0)
+    total = float(own @ own)
+    if total < 1e-9:
+        return 0.0
+    solution, *_ = np.linalg.lstsq(columns, own, rcond=None)
+    left = own - columns @ solution
+    return float(np.clip(1.0 - (left @ left) / total, 0.0, 1.0))
+
+
+def _correlation(one: Floats, other: Floats) -> float:
+    if np.std(one) < 1e-9 or np.std(other) < 1e-9:
+        return 0.0
+    return float(np.corrcoef(one, other)[0, 1])
+
+
+def _laid(picture: Floats, covered: NDArray[Any]) -> float | None:
+    """1 where a plain ground lies outside of the islands alone, -1 where it lies inside of them."""
+    inside = covered
+    outside = ~grown(covered, 3)  # colours are often bled over the islands' borders
+    if outside.mean() < 0.03 or inside.mean() < 0.03:
+        return None
+    height, width = picture.shape[:2]
+    rows, columns = ((np.arange(MASK_SIZE) + 0.5) * side / MASK_SIZE for side in (height, width))
+    small = picture[rows.astype(int)][:, columns.astype(int)]
+    ground = _usual_colour(small[outside][:, :3])
+    plain = np.abs(small[..., :3] - ground).max(axis=2) < 0.03
+    if small.shape[2] == 4 and 0.02 < float(np.mean(small[..., 3] < 0.5)) < 0.98:
+        plain = small[..., 3] < 0.5
+    if float(plain.mean()) < 0.03:
+        return None
+    return float(plain[outside].mean() - plain[inside].mean()) if plain[outside].mean() > 0.5 else float(-plain[inside].mean())
+
+
+def grown(marks: NDArray[Any], steps: int) -> NDArray[Any]:
+    """Marks (h, w) bool and what lies within `steps` of them (4-neighbour)."""
+    out = marks.copy()
+    for _ in range(steps):
+        wide = out.copy()
+        wide[1:] |= out[:-1]
+        wide[:-1] |= out[1:]
+        wide[:, 1:] |= out[:, :-1]
+        wide[:, :-1] |= out[:, 1:]
+        out = wide
+    return out
+
+
+def green_down(picture: Floats) -> bool | None:
+    """Whether a tangent-space normal map (h, w, 3) is -Y; None where it can't be told.
+
+    A surface's slopes have no curl: d(rise along u)/dv = d(rise along v)/du. With green upside down that sum does not vanish.
+    """
+    normal = 2.0 * picture[..., :3] - 1.0
+    usable = normal[..., 2] > 0.2
+    rise = np.where(usable[..., None], -normal[..., :2] / np.maximum(normal[..., 2:], 0.2), 0.0)
+    across = rise[1:-1, 2:, 1] - rise[1:-1, :-2, 1]  # of the rise along v, in u
+    upward = rise[2:, 1:-1, 0] - rise[:-2, 1:-1, 0]  # of the rise along u, in v
+    steps = (across, upward)
+    limit = [np.quantile(np.abs(step), 0.98) for step in steps]  # islands' borders are steps of no surface
+    kept = (np.abs(across) <= limit[0]) & (np.abs(upward) <= limit[1]) & usable[1:-1, 1:-1]
+    plus = float(np.square(across - upward)[kept].sum())
+    minus = float(np.square(across + upward)[kept].sum())
+    if max(plus, minus) < 1e-6 * max(int(kept.sum()), 1) or 0.87 < plus / max(minus, 1e-12) < 1.15:
+        return None
+    return minus < plus

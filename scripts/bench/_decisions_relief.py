@@ -1,0 +1,186 @@
+"""Is relief carved only from shading, and does it come nearer to the truth on real sculpture? Beside the bench's own pieces.
+
+Two sculptures with measured normals, 120 mm high, photographed by a tracer of its own (`scripts/photos`) and shown with pictures
+that hold no light; labelled scans whose makers took the light out; and three cases of the bench of relief, since what mends
+one must not spoil the other. All at the strength that the product shows.
+`python -m scripts.bench._decisions_relief [FOLDER OF SCANS]` prints the rows; alone, without the bench of decisions.
+"""
+
+from __future__ import annotations
+
+import json
+import sys
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import bpy
+import numpy as np
+from mathutils import Matrix
+
+from blender_addon.core.mesh.triangles import unit
+from blender_addon.core.srgb import decode
+from blender_addon.core.surface.relief.recovery import Photographed, Recovery, recover
+from blender_addon.core.surface.speckle import masked_blur
+from blender_addon.core.surface.textured_surface import Surface, read_surface, without
+from blender_addon.job import sheet
+from blender_addon.job.runner import chosen, finish, run_job
+from blender_addon.job.step import from_module, ordered
+from blender_addon.scene.images import read_pixels
+from blender_addon.scene.stage import Stage
+from blender_addon.scene.surface.photographed import read_photographed
+from blender_addon.steps.scan import intake
+from scripts.photos import textures
+from scripts.photos.sculpture import HEIGHT_MM, Sculpture, load
+
+Floats = Any
+Row = dict[str, Any]
+SCULPTURES = ("maria", "dancinggirl")
+BAND_MM = (0.3, 3.0)
+QUIET = 0.3
+"""Part of the surface that counts as quiet: where the scan lacks least of the truth's fine form over about a mm."""
+OF_BENCH = (("owl", "window"), ("smooth", "window"), ("sharp", "window"))
+
+
+def rows(scans: Path, *, sculptures: tuple[str, ...] = SCULPTURES, with_bench: bool = True) -> list[Row]:
+    """The rows of relief and shading for the bench of decisions. scans: the folder of labelled scans."""
+    found: list[Row] = []
+    shown = 0
+    for name in sculptures:
+        piece = load(scans / name)
+        found += _photographed(piece)
+        for case, recovery in _unlit(piece, scans / name):
+            shows = recovery.found and recovery.strength > 0
+            shown += shows
+            found.append(_row(f"case_{name}_{case}", "relief_shown", float(shows) * recovery.strength))
+    for name, recovery in _without_light(scans):
+        shows = recovery.found and recovery.strength > 0
+        shown += shows
+        found.append(_row(f"case_{name}", "relief_shown", float(shows) * recovery.strength))
+    found.append(_row("scans and sculptures", "relief_from_no_shading", float(shown)))
+    return found + (_of_bench() if with_bench else [])
+
+
+def _row(case: str, metric: str, value: float) -> Row:
+    return {"case": case, "metric": metric, "value": float(value)}
+
+
+def _photographed(piece: Sculpture) -> list[Row]:
+    """Cuts under each light, the worst of the band and the mean of the median."""
+    found, bands, medians = [], [], []
+    judge = Judge(piece)
+    for light, colours in textures.photos(piece).items():
+        slopes = shown_slopes(finish(recover([Photographed(piece.surface, colours)], largest_mm=3.0)))
+        band, median, quiet = judge.cuts(slopes)
+        found += [
+            _row(f"case_{piece.name}_{light}", metric, value)
+            for metric, value in (("band_cut", band), ("median_cut", median), ("quiet_band_cut", quiet))
+        ]
+        if light != "painted":
+            bands.append(band)
+        medians.append(median)
+    return [_row(piece.name, "real_band_cut", min(bands)), _row(piece.name, "real_median_cut", float(np.mean(medians))), *found]
+
+
+def shown_slopes(recovery: Recovery) -> Floats:
+    """(n, 3) slopes at the strength that the product shows."""
+    return recovery.relief.slope * (recovery.strength if recovery.found else 0.0)
+
+
+class Judge:
+    """Compares tilted normals with a sculpture's true ones."""
+
+    def __init__(self, piece: Sculpture):
+        self.piece, self.surface, self.known = piece, piece.surface, piece.known
+        self._bare_band = self._band(self.surface.normal - piece.true_normal)
+        near = _blurred(self.surface, np.square(self._bare_band).sum(axis=1, keepdims=True), 1.0)[:, 0]
+        self._quiet = self.known & (near < np.quantile(near[self.known], QUIET))
+        self._bare = self._angles(0.0)
+
+    def cuts(self, slopes: Floats) -> tuple[float, float, float]:
+        """Cut in percent of the median error against the bare scan: in the band, of the whole, and in the band where it is
+        quiet."""
+        error = unit(self.surface.normal - slopes) - self.piece.true_normal
+        band, bare = np.linalg.norm(self._band(error), axis=1), np.linalg.norm(self._bare_band, axis=1)
+        return (
+            _cut(band[self.known], bare[self.known]),
+            _cut(self._angles(slopes), self._bare),
+            _cut(band[self._quiet], bare[self._quiet]),
+        )
+
+    def _angles(self, slopes: Floats) -> Floats:
+        tilted = unit(self.surface.normal - slopes)
+        return np.degrees(np.arccos(np.clip((tilted * self.piece.true_normal).sum(axis=1)[self.known], -1, 1)))
+
+    def _band(self, values: Floats) -> Floats:
+        fine, coarse = (_blurred(self.surface, values, wave / (2 * np.pi)) for wave in BAND_MM)
+        return fine - coarse
+
+
+def _cut(got: Floats, bare: Floats) -> float:
+    return 100.0 * (1.0 - float(np.median(got) / max(float(np.median(bare)), 1e-12)))
+
+
+def _blurred(surface: Surface, values: Floats, sigma_mm: float) -> Floats:
+    mask = surface.texels.mask()
+    columns = [masked_blur(surface.texels.scatter(column), mask, sigma_mm / surface.texel_mm) for column in values.T]
+    return np.stack([column.reshape(-1)[surface.texels.index] for column in columns], axis=1)
+
+
+def _unlit(piece: Sculpture, folder: Path) -> Iterator[tuple[str, Recovery]]:
+    """What is recovered from pictures of a sculpture that hold no light, or bare metal's."""
+    shown = textures.unlit(piece) | {"metal": textures.gloss(piece)}
+    for case, colours in shown.items():
+        yield case, finish(recover([Photographed(piece.surface, colours)], largest_mm=3.0))
+    for case in ("occlusion", "curvature"):
+        picture = next(folder.glob(f"*_{case}.png"))
+        image = bpy.data.images.load(str(picture), check_existing=False)
+        pixels = decode(read_pixels(image)[..., :3])
+        bpy.data.images.remove(image)
+        every = np.ones(len(piece.mesh.faces), bool)
+        surface = read_surface(piece.mesh, every, height=pixels.shape[0], width=pixels.shape[1])
+        surface = without(surface, surface.texels.shared)
+        colours = np.ascontiguousarray(pixels.reshape(-1, 3)[surface.texels.index])
+        yield f"{case}_map", finish(recover([Photographed(surface, colours)], largest_mm=3.0))
+
+
+def _without_light(scans: Path) -> Iterator[tuple[str, Recovery]]:
+    """What is recovered from the labelled scans whose makers took the light out of the base picture."""
+    labels = json.loads((scans / "labels.json").read_text(encoding="utf-8"))
+    for name, label in labels.items():
+        if label["base_picture_lit"] is not False:
+            continue
+        bpy.ops.wm.read_factory_settings(use_empty=True)
+        steps = ordered([from_module(intake)])
+        job = sheet.parse("bozzetto = 1\n", steps, name="relief", folder=scans)
+        job["intake"].scans = [intake.Scan(file=str(scans / name / label["file"]))]
+        stage = Stage(bpy.context.scene, job)
+        finish(run_job(chosen(steps), steps, job, stage))
+        item = stage.require("scan", "1")
+        item.data.transform(Matrix.Scale(0.001 * HEIGHT_MM / max(item.dimensions), 4))
+        found = read_photographed(item)
+        if isinstance(found, str):
+            raise RuntimeError(f"{name} {found}")
+        yield name, finish(recover([found], largest_mm=3.0))
+
+
+def _of_bench() -> list[Row]:
+    """The same strength on three cases of the bench of relief."""
+    from scripts.truth.scanner import truth_case
+
+    from . import _relief_measures as measures
+
+    found = []
+    for shape, light in OF_BENCH:
+        part = measures.ready(truth_case(shape, light))
+        median, worst = measures.cut_percent(part, shown_slopes(measures.recovered([part])))
+        found += [
+            _row(f"case_bench_{shape}_{light}", "median_cut", median),
+            _row(f"case_bench_{shape}_{light}", "worst5_cut", worst),
+        ]
+    return found
+
+
+if __name__ == "__main__":
+    for row in rows(Path(sys.argv[1] if len(sys.argv) > 1 else "../shared/scans")):
+        print(f"{row['case']:40} {row['metric']:26} {row['value']:.4g}", flush=True)
