@@ -6,15 +6,15 @@ These are the usual cautions of the trade. They are no safety data sheet and no 
 from __future__ import annotations
 
 SPRAY = (
-    "Matting spray: outdoors or under extraction, with the mask, gloves and goggles that the product's safety data sheet names. "
-    "Many sprays burn: none near flames, hot lamps or sparks."
+    "Matting spray: outdoors or under extraction, with the mask, gloves and goggles that the product's safety data sheet "
+    "names. Many sprays burn: none near flames, hot lamps or sparks."
 )
 DUST = (
-    "Powder, dry clay and plaster: their dust harms the lungs, that of clay and stone by its silica. Don't sweep or blow it "
-    "away: wipe wet, and wear what the safety data sheet names."
+    "Powder, dry clay and plaster: their dust harms the lungs, that of clay and stone by its silica. Don't sweep or blow "
+    "it away: wipe wet, and wear what the safety data sheet names."
 )
 PIECE = (
-    "The piece: dust or spray it only with the owner's written consent and, where it is old or unfired, a conservator's advice. "
+    "The piece: dust or spray it only with the owner's written consent and, if old or unfired, a conservator's advice. "
     "Try a hidden spot first. A bare scan works too."
 )
 LAMPS = (
@@ -26,7 +26,7 @@ FIRST = "Safety data sheets, local rules and licensed practice come before anyth
 CAUTIONS = (SPRAY, DUST, PIECE, LAMPS, FIRST)
 
 IN_SHORT = (
-    "Matting spray and dust harm the lungs, and spray burns: ventilate, wear what the safety data sheet names, keep it from flames "
-    "and hot lamps; spray an original only with its owner's written consent, a hidden spot first"
+    "Matting spray and dust harm the lungs, and spray burns: ventilate, wear what the safety data sheet names, keep it from "
+    "flames and hot lamps; spray an original only with its owner's written consent, a hidden spot first"
 )
 """One line, for a tooltip and the head of a job sheet."""

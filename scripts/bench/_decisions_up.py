@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections import defaultdict
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import Any
 
 import numpy as np
@@ -124,7 +125,7 @@ def _add_reliability(record: Record, verdicts: list[Verdict]) -> None:
             if key not in one.confidence or (key == "front" and one.front_off is None):
                 continue
             pairs.append((one.confidence[key], one.up_right if key == "up" else one.front_right))
-        for low, high in zip(BINS, BINS[1:], strict=False):
+        for low, high in pairwise(BINS):
             inside = [pair for pair in pairs if low <= pair[0] < high]
             if inside:
                 sure, right = np.array(inside, float).T

@@ -24,8 +24,8 @@ SIZE = 256
 
 @dataclass(frozen=True)
 class Folder:
-    """A folder to make. pictures: file name to what it holds ('photo', 'albedo', 'grey photo', 'normal', ...; with ' 2' behind it:
-    of the second material's faces). right: the base picture's name for each material, None where none can be it. stated:
+    """A folder to make. pictures: file name to what it holds ('photo', 'albedo', 'grey photo', 'normal', ...; with ' 2' behind
+    it: of the second material's faces). right: the base picture's name for each material, None where none can be it. stated:
     material to the picture that its library names. other_mesh: another mesh lies in the folder."""
 
     name: str
@@ -126,8 +126,9 @@ def write(folder: Folder, form: Form, into: Path, save: Any) -> Path:
         lines += [f"f {a}/{i} {b}/{j} {c}/{k}" for (a, b, c), (i, j, k) in zip(rows.tolist(), marks.tolist(), strict=True)]
         start, place = start + len(mesh.vertices), place + 3 * len(mesh.faces)
     (into / folder.mesh).write_text("\n".join(lines) + "\n")
-    library = [line for name in folder.materials
-               for line in (f"newmtl {name}", *([f"map_Kd {folder.stated[name]}"] if name in folder.stated else []))]  # fmt: skip
+    library = []
+    for name in folder.materials:
+        library += [f"newmtl {name}", *([f"map_Kd {folder.stated[name]}"] if name in folder.stated else ())]
     (into / Path(folder.mesh).with_suffix(".mtl")).write_text("\n".join(library) + "\n")
     if folder.other_mesh:
         (into / folder.other_mesh).write_text("v 0 0 0\nv 1 0 0\nv 0 1 0\nf 1 2 3\n")

@@ -19,11 +19,11 @@ spatial = pytest.importorskip("scipy.spatial")
 from hypothesis import HealthCheck, given, settings  # noqa: E402
 from hypothesis import strategies as st  # noqa: E402
 
-from blender_addon.core.mesh import clipping, components, holes, spikes, topology
-from blender_addon.core.mesh import cut as mesh_cut
+from blender_addon.core.mesh import clipping, components, holes, spikes, topology  # noqa: E402
+from blender_addon.core.mesh import cut as mesh_cut  # noqa: E402
 from blender_addon.core.mesh import triangles as plain  # noqa: E402
 from blender_addon.core.mesh.triangles import TriangleMesh  # noqa: E402
-from blender_addon.core.scan import known_length, loose, support_plane, symmetry, table, units, upright
+from blender_addon.core.scan import known_length, loose, support_plane, symmetry, table, units, upright  # noqa: E402
 from blender_addon.core.scan.units import COUNTABLE  # noqa: E402
 
 EACH = settings(

@@ -212,7 +212,8 @@ def test_a_shape_s_digest_sees_a_hundredth_of_a_millimetre_and_nothing_below_a_n
 
 
 def test_the_hound_is_closed_of_its_size_and_the_same_again() -> None:
-    """On a coarse grid: a closed skin (an even number of faces at every edge; four where a thin part touches itself on the grid),
+    """On a coarse grid: a closed skin (an even number of faces at every edge; four where a thin part touches itself on the
+    grid),
     96 x 43 x 54 mm to a step."""
     from scripts.truth.hound import hound
 

@@ -21,7 +21,8 @@ from blender_addon.steps import catalogue
 
 SAMPLES = Path(__file__).parents[1] / "samples"
 RENAMED_STEPS: dict[str, str] = {}
-"""Steps of the samples that are called otherwise today. A rename adds a line here and a migration; it never changes a sample."""
+"""Steps of the samples that are called otherwise today. A rename adds a line here and a migration; it never changes a
+sample."""
 
 SHAPES = ({"picture_width", "picture_height"}, {"width", "height"})
 """Pairs of fields of a camera or a shot that together gave a picture's shape, and are `aspect` today."""

@@ -30,7 +30,9 @@ WORDS: dict[str, tuple[str, ...]] = {
     "opacity": ("opacity", "alpha", "transparency", "transparent"),
     "mask": ("mask", "masks", "matte", "selection", "id", "ids", "weights", "segmentation"),
     "emission": ("emission", "emissive", "emissivecolor", "glow", "ke"),
-    "specular": ("specular", "specularcolor", "specularity", "reflection", "reflections", "reflectance", "ks", "clearcoat", "sheen"),
+    "specular": (
+        "specular", "specularcolor", "specularity", "reflection", "reflections", "reflectance", "ks", "clearcoat", "sheen",
+    ),
     "lightmap": ("lightmap", "lighting", "shadow", "shadows"),
     "layout": ("uv", "uvs", "layout", "wireframe", "wire", "template", "unwrap", "checker", "grid"),
     "view": (
@@ -59,7 +61,8 @@ _PAIRS = (
 _OUTWEIGHS = {
     "bent_normal": ("normal",), "object_normal": ("normal",), "metallic": ("roughness",), "specular": ("base",),
     "emission": ("base",), "layout": ("base", "normal"), "view": ("base",), "mask": ("base", "opacity"),
-    "thickness": ("base",), "curvature": ("base",), "occlusion": ("base",), "roughness": ("base",), "height": ("normal", "base"),
+    "thickness": ("base",), "curvature": ("base",), "occlusion": ("base",), "roughness": ("base",),
+    "height": ("normal", "base"),
     "position": ("base",), "opacity": ("base",), "lightmap": ("base",), "normal": (),
 }  # fmt: skip
 """The role to those that it narrows down: 'specular color' is no base colour, a 'bent normal' no normal map, a 'color mask' a

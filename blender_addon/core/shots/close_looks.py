@@ -1,4 +1,5 @@
-"""Where do the close looks of a piece go? To its head where it has one, then to its richest places; in the order they are shown."""
+"""Where do the close looks of a piece go? To its head where it has one, then to its richest places; in the order they are
+shown."""
 
 from __future__ import annotations
 

@@ -2,8 +2,8 @@
 
 Each picture gets log odds of being the base colour: what the scan's material says of it, what its name says, how its pixels
 look and how it goes with the mesh add up as independent evidence does. "None of them" stands beside them at even odds, so that
-a folder of data maps has no base colour. The weights are judgements, rounded to halves: one unit is evidence of about 3 to 1. They
-were looked at on the labelled scans and on made-up folders, and are not fitted to them.
+a folder of data maps has no base colour. The weights are judgements, rounded to halves: one unit is evidence of about 3 to 1.
+They were looked at on the labelled scans and on made-up folders, and are not fitted to them.
 """
 
 from __future__ import annotations
@@ -25,10 +25,12 @@ grey things up to 0.24."""
 FOLLOWS_PLACE = 0.9
 """Part of every channel's variance that is linear in the place, or in the normal, from which on the picture is a map of it."""
 DATA_TOGETHER = 0.3
-"""Correlation of the channels' fine detail below which they hold different things: 0.94 and more in photos and albedos, -0.36 to
+"""Correlation of the channels' fine detail below which they hold different things: 0.94 and more in photos and albedos, -0.36
+to
 0.05 in packed data and normal maps."""
 AGREES, DISAGREES = 0.35, 0.12
-"""Agreement across seams from which on a picture belongs to the mesh, and below which it does not: 0.39 to 0.84 in those that do,
+"""Agreement across seams from which on a picture belongs to the mesh, and below which it does not: 0.39 to 0.84 in those that
+do,
 -0.06 to 0.02 in those of other meshes."""
 
 
@@ -38,8 +40,8 @@ class Candidate:
 
     name: its file's. stated: the role that the scan's own material gives it, '' where it names none. named: the roles that its
     file's name speaks of. relation: 2 to -1, `texture_names.relation`. alike: how many other pictures of its series lie beside
-    it. alone: no other mesh lies beside it and the mesh has one material. size: (width, height). pixels, fit: what it holds; None
-    where it was not looked at.
+    it. alone: no other mesh lies beside it and the mesh has one material. size: (width, height). pixels, fit: what it holds;
+    None where it was not looked at.
     """
 
     name: str
@@ -55,8 +57,8 @@ class Candidate:
 
 @dataclass(frozen=True)
 class Judged:
-    """What a picture is taken for. role: one of `texture_names.ROLES`, or '' where it can't be told. odds: log odds of being the
-    base colour. why: in words, what speaks for and against it."""
+    """What a picture is taken for. role: one of `texture_names.ROLES`, or '' where it can't be told. odds: log odds of being
+    the base colour. why: in words, what speaks for and against it."""
 
     candidate: Candidate
     role: str
@@ -190,7 +192,8 @@ def holds_directions(pixels: Pixels) -> bool:
 
 
 def holds_tangent_normals(pixels: Pixels, fit: Fit | None = None) -> bool:
-    """Whether they are normals in tangent space: nearly all point out of the surface, and none follows the form's own normal."""
+    """Whether they are normals in tangent space: nearly all point out of the surface, and none follows the form's own
+    normal."""
     if fit is not None and fit.normal > 0.5:
         return False
     return holds_directions(pixels) and pixels.outward > 0.55
@@ -223,7 +226,8 @@ def _role(candidate: Candidate) -> tuple[str, list[str]]:
 
 
 ROLE_WORDS: Mapping[str, str] = {
-    "base": "a base colour", "normal": "a normal map", "bent_normal": "a map of bent normals", "object_normal": "normals in space",
+    "base": "a base colour", "normal": "a normal map", "bent_normal": "a map of bent normals",
+    "object_normal": "normals in space",
     "roughness": "roughness", "metallic": "metal", "occlusion": "occlusion", "height": "heights", "thickness": "thickness",
     "curvature": "curvature", "position": "places", "opacity": "opacity", "mask": "a mask", "emission": "emission",
     "specular": "specular colour", "lightmap": "light", "layout": "the layout of the islands", "view": "a view of something",

@@ -1,4 +1,5 @@
-"""Is there a stand, and where does it part? What was found, as a decision with its pictures and the settings that would change it."""
+"""Is there a stand, and where does it part? What was found, as a decision with its pictures and the settings that would change
+it."""
 
 from __future__ import annotations
 

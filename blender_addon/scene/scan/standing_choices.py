@@ -18,8 +18,8 @@ PIXELS, BACKGROUND = 128, 0.93
 ALTERNATIVES, WORTH_SHOWING = 4, 0.01
 """Most other ways that are shown, and the least chance that one of them must have."""
 DOUBTFUL_MOST = 0.75
-"""Most confidence in a pose for which nothing but the file's axes speaks (one file in eight is written with another axis up), and
-in one on what may be the cut of a neck, which fits a wall as well as a table."""
+"""Most confidence in a pose for which nothing but the file's axes speaks (one file in eight is written with another axis up),
+and in one on what may be the cut of a neck, which fits a wall as well as a table."""
 UP = np.array([0.0, 0.0, 1.0])
 
 

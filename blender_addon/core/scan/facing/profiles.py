@@ -24,7 +24,8 @@ WINDOWS = (8, 11, 15)
 CELLS = 30
 """Cells along the diagonal in which roughness is measured: a few hundredths of the size, as eyes and fingers are."""
 WORKED = 0.1
-"""How far detail must lie to one side to count in full: 0.02 to 0.3 for figures, less than 0.05 by chance, on the development scans."""
+"""How far detail must lie to one side to count in full: 0.02 to 0.3 for figures, less than 0.05 by chance, on the development
+scans."""
 HEAD = 0.72
 """Share of the height over which the head is looked for: common practice for figures, seven heads high or fewer."""
 
@@ -49,8 +50,9 @@ class Standing:
 class Profiles:
     """What speaks for each direction; all (DIRECTIONS,), about 0 to 1 or -1 to 1.
 
-    mirror, head_mirror: likeness of left and right of the piece and of its head. face: the strongest face-like patch. worked: how
-    much more detail lies towards there. base: whether a side of the base is square to it. round_share: what of the form does not depend on the direction.
+    mirror, head_mirror: likeness of left and right of the piece and of its head. face: the strongest face-like patch. worked:
+    how much more detail lies towards there. base: whether a side of the base is square to it. round_share: what of the form
+    does not depend on the direction.
     """
 
     mirror: Floats
@@ -122,8 +124,8 @@ def _base_sides(thing: Standing) -> Floats:
 def _faces(thing: Standing, above: float) -> Floats:
     """How face-like the most face-like patch over a height is, from each direction.
 
-    A face is a patch of detail whose left half mirrors its right half: in the picture of its normals, freed of what is larger than
-    a feature, the sideways part changes its sign across the middle and the upward part does not.
+    A face is a patch of detail whose left half mirrors its right half: in the picture of its normals, freed of what is larger
+    than a feature, the sideways part changes its sign across the middle and the upward part does not.
     """
     reach = float(np.linalg.norm(thing.points[:, :2], axis=1).max())
     size = 1.02 * max(float(thing.points[:, 2].max()), 2.0 * reach)
@@ -152,7 +154,8 @@ def _symmetric_detail(sideways: Floats, upward: Floats, seen: NDArray[np.bool_],
 
 
 def _pictures(thing: Standing, size: float) -> Iterator[tuple[Floats, Floats, NDArray[np.bool_]]]:
-    """From each direction: the fine part of the normals sideways and upwards (PIXELS, PIXELS), row 0 below, and what is seen."""
+    """From each direction: the fine part of the normals sideways and upwards (PIXELS, PIXELS), row 0 below, and what is
+    seen."""
     for eye in directions():
         right = np.array([-eye[1], eye[0]])
         facing = thing.normals[:, :2] @ eye > 0.05
