@@ -83,5 +83,3 @@ def held_mb(which: str = "VmHWM") -> float:
     """Memory held at the most ('VmHWM') or now ('VmRSS'), MB, as Linux counts it for this process."""
     words = Path("/proc/self/status").read_text(encoding="ascii")
     return float(words.split(f"{which}:")[1].split()[0]) / 1e3
-
-

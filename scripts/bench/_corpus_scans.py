@@ -215,7 +215,10 @@ def draco_glb(made: Figure) -> bytes:
     content["extensionsUsed"] = content["extensionsRequired"] = ["KHR_draco_mesh_compression"]
     image = png(16, 16)
     start = len(data) + -len(data) % 4
-    content["bufferViews"] = [{"buffer": 0, "byteLength": len(data)}, {"buffer": 0, "byteOffset": start, "byteLength": len(image)}]
+    content["bufferViews"] = [
+        {"buffer": 0, "byteLength": len(data)},
+        {"buffer": 0, "byteOffset": start, "byteLength": len(image)},
+    ]
     content["images"] = [{"bufferView": 1, "mimeType": "image/png"}]
     return glb(content, data.ljust(start, b"\0") + image)
 

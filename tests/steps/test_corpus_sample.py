@@ -1,4 +1,4 @@
-"""A sample of the bench of bad files, every class of it: each ends in a result or in one sentence, with nothing else said or left.
+"""A sample of the bench of bad files, every class of it: each ends in a result or in one sentence, nothing else said or left.
 
 `python3 build.py bench corpus` runs all of them.
 """
@@ -11,8 +11,8 @@ import pytest
 
 pytest.importorskip("bpy")
 
-from scripts.bench._corpus_driver import run_cases  # noqa: E402
-from scripts.bench._corpus_sheets import COUNT, build, numbers_of  # noqa: E402
+from scripts.bench._corpus_driver import run_cases
+from scripts.bench._corpus_sheets import COUNT, build, numbers_of
 
 EVERY = 17
 """A prime, so that what alternates within a class is met in all its kinds."""
