@@ -8,7 +8,7 @@ BASE_MB = 300.0
 """What is needed whatever the scan: copies of small things, Blender's own."""
 BYTES_A_TRIANGLE = 1200.0
 """Most that intake and cleanup hold at once, a triangle; `bench speed` measures it (memory_a_triangle)."""
-BYTES_A_PIXEL = 12.0
+BYTES_A_PIXEL = 14.0
 """Most that a picture takes while it is read: four bytes unpacked, and what reducing it to the size of work adds."""
 MEMORY, GROUP = Path("/proc/meminfo"), Path("/sys/fs/cgroup")
 
