@@ -177,8 +177,8 @@ _SUSPECT = re.compile(rb"(?i)nan|inf|1\.#")
 _NO_NUMBER = re.compile(rb"(?i)(?<![\w.])[+-]?(?:nan|inf|1\.#)[\w()#.]*")
 _OBJ_VERTEX = re.compile(rb"(?m)^(?:\xef\xbb\xbf)?[ \t]*v[ \t]+[-+.\dnNiI]")
 BOM = b"\xef\xbb\xbf"
-_LIBRARY = re.compile(rb"(?mi)^[ \t]*mtllib\b[^\r\n]*")
-_LIBRARY_ELSEWHERE = re.compile(rb"(?mi)^[ \t]*mtllib\b[^\r\n]*(?:\.\.|:|[ \t][/\\])")
+_LIBRARY = re.compile(rb"(?m)^[ \t]*mtllib\b[^\r\n]*")
+_LIBRARY_ELSEWHERE = re.compile(rb"(?m)^[ \t]*mtllib\b[^\r\n]*(?:\.\.|:|[ \t][/\\])")
 _OBJ_FACE = re.compile(rb"(?m)^[ \t]*f[ \t]+\S+[ \t]+\S+[ \t]+\S")
 
 
@@ -208,11 +208,12 @@ def _check_obj(path: Path, size: int, allowed: frozenset[Path]) -> Checked:
     binary = recode = elsewhere = False
     for number, block in enumerate(blocks(path)):
         vertices = vertices or bool(_OBJ_VERTEX.search(block))
-        faces = faces or bool(_OBJ_FACE.search(block))
+        if not faces and (first := block.find(b"\nf ")) >= 0:  # to look for a line costs less than an expression
+            faces = bool(_OBJ_FACE.search(block, first))
         count += block.count(b"\nf ")
         binary = binary or b"\0" in block
         recode = recode or (number == 0 and block.startswith(BOM)) or not is_utf8(block)
-        if b"mtllib" in block.lower():
+        if b"mtllib" in block:
             elsewhere = elsewhere or b"\\\n" in block or b"\\\r" in block or bool(_LIBRARY_ELSEWHERE.search(block))
         for _, _, is_vertex in bad_lines(block, is_obj=True):
             bad += is_vertex
@@ -221,7 +222,7 @@ def _check_obj(path: Path, size: int, allowed: frozenset[Path]) -> Checked:
         raise FileProblem("it is not a text OBJ (it holds zero bytes); export the scan again")
     if not vertices:
         raise FileProblem("it holds no vertices; export the scan again as a mesh")
-    if not faces:
+    if not faces and not any(_OBJ_FACE.search(block) for block in blocks(path)):
         raise FileProblem("it holds points but no faces; export the scan as a mesh, not as a point cloud")
     return Checked(bad, others, recode=recode, library_elsewhere=elsewhere, triangles=count)
 
