@@ -26,8 +26,9 @@ that repeats itself can announce."""
 _BEYOND = f"its tables reach beyond its data; {AGAIN}"
 
 
-def check_gltf(gltf: Gltf) -> None:
-    """Raise FileProblem where the file would not import, would take memory for nothing, or lacks what it needs."""
+def check_gltf(gltf: Gltf) -> int:
+    """The triangles of all parts together. Raises FileProblem where the file would not import, would take memory for nothing,
+    or lacks what it needs."""
     _check_version(gltf)
     _refuse_unreadable_pictures(gltf)
     primitives = list(_primitives(gltf))
@@ -45,7 +46,7 @@ def check_gltf(gltf: Gltf) -> None:
     _check_textures(gltf)
     if all(primitive.get("mode", 4) < 4 for _, primitive in primitives):
         raise FileProblem("it holds points or lines but no faces; export the scan as a mesh, not as a point cloud")
-    _check_nodes(gltf)
+    return _check_nodes(gltf)
 
 
 def uses_meshopt(gltf: Gltf) -> bool:
@@ -295,8 +296,8 @@ def _check_textures(gltf: Gltf) -> None:
                     waiting.append(value)
 
 
-def _check_nodes(gltf: Gltf) -> None:
-    """Parts within parts: a tree that ends, and no more triangles in all than can be meant."""
+def _check_nodes(gltf: Gltf) -> int:
+    """Parts within parts: a tree that ends, and no more triangles in all than can be meant. Returns these."""
     nodes, meshes = gltf.rows("nodes"), gltf.rows("meshes")
     children: list[list[int]] = []
     for number, node in enumerate(nodes):
@@ -323,6 +324,7 @@ def _check_nodes(gltf: Gltf) -> None:
             _index({"node": row}, "node", len(nodes), f"scenes[{number}]")
     if "scene" in gltf.content:
         _index(gltf.content, "scene", len(gltf.rows("scenes")), "the description")
+    return triangles
 
 
 def _check_numbers(table: dict[str, Any], key: str, size: int, words: str) -> None:

@@ -39,7 +39,8 @@ MARKS = st.sampled_from(
 BYTES = st.builds(lambda mark, rest: mark + rest, MARKS, st.binary(max_size=120))
 WORDS = st.text(max_size=24)
 NAMES = st.one_of(
-    WORDS, st.lists(st.sampled_from(["owl", "Albedo", "normal", "_", "-", "2k", "DX", ".png", ".JPG", "é", "map"])).map("".join)
+    WORDS,
+    st.lists(st.sampled_from(["owl", "Albedo", "normal", "_", "-", "2k", "DX", ".png", ".JPG", "é", "map"])).map("".join),
 )
 
 

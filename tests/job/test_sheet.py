@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import tomllib
 from dataclasses import dataclass
 from pathlib import Path
@@ -112,3 +113,53 @@ def test_a_commented_sheet_names_every_setting():
     words = written(blank(STEPS), STEPS, comments=True)
     for name in ("height", "keep_lean", "words", "tone"):
         assert f"# {name} =" in words
+
+
+def test_a_sheet_with_a_byte_order_mark_is_read(tmp_path):
+    (tmp_path / "owl.toml").write_bytes(b'\xef\xbb\xbfbozzetto = 1\nname = "Owl"\n')
+    assert read(tmp_path / "owl.toml", STEPS).name == "Owl"
+    assert parsed('\ufeffbozzetto = 1\nname = "Owl"\n').name == "Owl"
+
+
+@pytest.mark.parametrize(
+    ("words", "message"),
+    [
+        ("[orientation]\nheight = " + "9" * 400, r"orientation\.height must be a number mm, not 9999.* \.\.\.$"),
+        ("[orientation]\nheight = " + "9" * 5000, "a number in it has thousands of digits"),
+        ("[orientation]\nheight = " + "[" * 2000 + "]" * 2000, "nested too deep"),
+        ("[orientation]\nwords = [" + "1, " * 400 + "1]", r"must be text in quotes, not \[1, .* \.\.\.$"),
+    ],
+)
+def test_what_is_far_too_large_is_told_in_few_words(words, message):
+    with pytest.raises(SheetError, match=message) as caught:
+        parsed("bozzetto = 1\n" + words + "\n")
+    assert len(str(caught.value)) < 300
+
+
+@pytest.mark.parametrize("kind", ["pipe", "folder", "vast", "device"])
+def test_what_is_no_page_of_text_is_not_opened(tmp_path, kind):
+    """Opening a named pipe would wait for ever: the test's own time limit is what would fail."""
+    file = tmp_path / "owl.toml"
+    if kind == "pipe":
+        os.mkfifo(file)
+    elif kind == "folder":
+        file.mkdir()
+    elif kind == "device":
+        file.symlink_to("/dev/zero")
+    else:
+        file.write_bytes(b"#" * 5_000_000)
+    words = {"folder": "a folder", "vast": "5 MB"}.get(kind, "no plain file")
+    with pytest.raises(SheetError, match=words):
+        read(file, STEPS)
+
+
+def test_paths_that_can_be_none_are_refused_by_the_sheet():
+    for written_ in ("a\0b.obj", "~nobody-of-that-name/x.obj"):
+        with pytest.raises(SheetError, match="can be no path"):
+            blank(STEPS).path(written_)
+
+
+def test_the_files_that_a_sheet_names(tmp_path):
+    (tmp_path / "owl.obj").write_bytes(b"")
+    sheet = parse('bozzetto = 1\n[intake]\nscan = "owl.obj"\n', STEPS, name="owl", folder=tmp_path)
+    assert sheet.named_files() == {(tmp_path / "owl.obj").resolve()}

@@ -1,5 +1,4 @@
-"""A sample of the bench of bad files, every class of it: each ends in a result or in one sentence, with nothing else said or
-left.
+"""A sample of the bench of bad files, every class of it: each ends in a result or in one sentence, nothing else said or left.
 
 `python3 build.py bench corpus` runs all of them.
 """

@@ -14,14 +14,18 @@ import pytest
 
 bpy = pytest.importorskip("bpy")
 
+from blender_addon.core import memory  # noqa: E402
 from blender_addon.job import runner, sheet  # noqa: E402
-from blender_addon.job.errors import InputError, JobError  # noqa: E402
+from blender_addon.job.errors import InputError, JobError, OutputError  # noqa: E402
 from blender_addon.job.notes import Notes  # noqa: E402
 from blender_addon.job.step import from_module, ordered  # noqa: E402
 from blender_addon.scene.captured import captured  # noqa: E402
+from blender_addon.scene.delivery.kept_pictures import Made  # noqa: E402
 from blender_addon.scene.images import make_image  # noqa: E402
 from blender_addon.scene.meshes import make_object  # noqa: E402
+from blender_addon.scene.scan import importers  # noqa: E402
 from blender_addon.scene.scan.textures import image_of  # noqa: E402
+from blender_addon.scene.session import writable, write_figures  # noqa: E402
 from blender_addon.scene.stage import Stage  # noqa: E402
 from blender_addon.steps.scan import cleanup, intake, orientation  # noqa: E402
 from tests.glb_files import TRIANGLE, glb, packed_into, scene_of, with_picture  # noqa: E402
@@ -349,3 +353,33 @@ def test_pictures_that_nobody_used_are_named(tmp_path: Path) -> None:
     stage, _ = run(tmp_path, '[intake]\nscan = "owl.obj"')
     (words,) = [note.words for note in stage.notes if "not used" in note.words]
     assert "holiday" not in words and "owl_metallic.png" in words
+
+
+def test_a_file_where_a_folder_belongs_is_told_as_such(tmp_path: Path) -> None:
+    (tmp_path / "out").write_text("")
+    for place in (tmp_path / "out", tmp_path / "out" / "pictures"):
+        with pytest.raises(OutputError, match=r"out\" is a file, not a folder; choose another one"):
+            writable(place)
+
+
+@pytest.mark.parametrize("words", ["[1, 2]", "7", '"x"', "{", "[" * 5000, ""])
+def test_kept_figures_that_are_no_table_are_begun_anew(tmp_path: Path, words: str) -> None:
+    for name in ("figures.json", ".made.json"):
+        (tmp_path / name).write_text(words)
+    write_figures(tmp_path / "figures.json", runner.Report())
+    assert json.loads((tmp_path / "figures.json").read_text()) == {}
+    made = Made(tmp_path)
+    (tmp_path / "hero.png").write_bytes(b"x")
+    made.add(tmp_path / "hero.png", "digest")
+    assert Made(tmp_path).current(tmp_path / "hero.png", "digest")
+
+
+def test_a_scan_that_does_not_fit_is_refused_before_it_is_read(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    write_obj(tmp_path / "owl.obj", FIGURE)
+    monkeypatch.setattr(memory, "free_mb", lambda: 100.0)
+    monkeypatch.setattr(importers, "_read", lambda *_: pytest.fail("it was read"))
+    with pytest.raises(InputError, match=r"triangles take about 0\.3 GB of memory, and 0\.1 GB are free here; thin it out"):
+        run(tmp_path, '[intake]\nscan = "owl.obj"')
+    monkeypatch.undo()
+    monkeypatch.setattr(memory, "free_mb", lambda: None)  # where nobody knows, the work goes on
+    assert run(tmp_path, '[intake]\nscan = "owl.obj"')[1].results

@@ -59,7 +59,8 @@ class Checked:
 
     bad_vertices, bad_others: coordinates, and normals or UVs, that are no numbers. in_metres: the format says metres. recode: a
     text that is not plain UTF-8. library_elsewhere: an OBJ whose material library lies in another folder. gltf: the description
-    of a glTF file. refused: files that a USD names and that must not be read.
+    of a glTF file. refused: files that a USD names and that must not be read. triangles: about how many there are; 0 where
+    only reading it would tell.
     """
 
     bad_vertices: int = 0
@@ -69,6 +70,7 @@ class Checked:
     library_elsewhere: bool = False
     gltf: Gltf | None = field(default=None, compare=False)
     refused: tuple[Reference, ...] = ()
+    triangles: int = field(default=0, compare=False)
 
 
 def check_file(path: Path, *, unpacks: Collection[str] = (), allowed: Collection[Path] = ()) -> Checked:
@@ -202,11 +204,12 @@ def bad_lines(block: bytes, *, is_obj: bool) -> Iterator[tuple[int, int, bool]]:
 
 
 def _check_obj(path: Path, size: int, allowed: frozenset[Path]) -> Checked:
-    vertices, faces, bad, others = False, False, 0, 0
+    vertices, faces, bad, others, count = False, False, 0, 0, 0
     binary = recode = elsewhere = False
     for number, block in enumerate(blocks(path)):
         vertices = vertices or bool(_OBJ_VERTEX.search(block))
         faces = faces or bool(_OBJ_FACE.search(block))
+        count += block.count(b"\nf ")
         binary = binary or b"\0" in block
         recode = recode or (number == 0 and block.startswith(BOM)) or not is_utf8(block)
         if b"mtllib" in block.lower():
@@ -220,7 +223,7 @@ def _check_obj(path: Path, size: int, allowed: frozenset[Path]) -> Checked:
         raise FileProblem("it holds no vertices; export the scan again as a mesh")
     if not faces:
         raise FileProblem("it holds points but no faces; export the scan as a mesh, not as a point cloud")
-    return Checked(bad, others, recode=recode, library_elsewhere=elsewhere)
+    return Checked(bad, others, recode=recode, library_elsewhere=elsewhere, triangles=count)
 
 
 def is_utf8(block: bytes) -> bool:
@@ -283,7 +286,7 @@ def _check_ply(path: Path, size: int, allowed: frozenset[Path]) -> Checked:
         raise FileProblem(
             f"it is cut short ({size - header.length} bytes of data, {least} announced); copy or export the scan again"
         )
-    return Checked(count_bad(path, ply_floats(header)))
+    return Checked(count_bad(path, ply_floats(header)), triangles=header.count("face"))
 
 
 def _check_ascii_ply(path: Path, header: PlyHeader) -> Checked:
@@ -295,7 +298,7 @@ def _check_ascii_ply(path: Path, header: PlyHeader) -> Checked:
     announced = sum(max(count, 0) for _, count, _ in header.elements)
     if lines < announced:
         raise FileProblem(f"it is cut short ({lines} lines of data, {announced} announced); copy or export the scan again")
-    return Checked(bad)
+    return Checked(bad, triangles=header.count("face"))
 
 
 # --- binary formats ----------------------------------------------------------------------------------------------------
@@ -309,7 +312,7 @@ def _check_stl(path: Path, size: int, allowed: frozenset[Path]) -> Checked:
         if 84 + 50 * count == size:
             if not count:
                 raise FileProblem("it holds no faces; export the scan again")
-            return Checked(count_bad(path, stl_floats(count)))
+            return Checked(count_bad(path, stl_floats(count)), triangles=count)
     if start.lstrip()[:5].lower() == b"solid" and b"\0" not in start:
         return _check_ascii_stl(path)
     if size < 84:
@@ -336,7 +339,7 @@ def _check_ascii_stl(path: Path) -> Checked:
         raise FileProblem(f"its {faces} triangles have {corners} corners in all; export the scan again")
     if bad:
         raise FileProblem(f"{bad} of its corners are not numbers; export the scan again, best as OBJ or PLY")
-    return Checked()
+    return Checked(triangles=faces)
 
 
 def _check_gltf(path: Path, size: int, allowed: frozenset[Path]) -> Checked:
@@ -345,9 +348,9 @@ def _check_gltf(path: Path, size: int, allowed: frozenset[Path]) -> Checked:
     if path_kind(path) == ".glb" and start != b"glTF":
         raise FileProblem("it does not begin as a GLB does; export the scan again")
     gltf = read_gltf(path, allowed)
-    check_gltf(gltf)
+    triangles = check_gltf(gltf)
     bad = count_bad(path, glb_floats(gltf.content, gltf.start)) if gltf.length else 0
-    return Checked(bad, in_metres=True, gltf=gltf)
+    return Checked(bad, in_metres=True, gltf=gltf, triangles=triangles)
 
 
 def _check_fbx(path: Path, size: int, allowed: frozenset[Path]) -> Checked:

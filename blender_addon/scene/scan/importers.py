@@ -16,6 +16,7 @@ from typing import Any
 import bpy
 import numpy as np
 
+from ...core import memory
 from ...core.files import mesh_files
 from ...core.files.file_coordinates import FAR_AWAY
 from ...core.mesh.topology import joined, submesh
@@ -58,6 +59,8 @@ def import_scan(path: Path, *, allowed: Collection[Path] = (), log: Callable[[st
     shown = path.name if len(path.name) <= 80 else f"{path.name[:60]}... ({len(path.name)} letters)"
     try:
         checked = mesh_files.check_file(path, unpacks=unpackable(), allowed=allowed)
+        if words := memory.shortage(checked.triangles):
+            raise mesh_files.FileProblem(f"its {words}; thin it out before, or close other programs")
         with tempfile.TemporaryDirectory(prefix="bozzetto-") as folder:
             source = readable(path, checked, Path(folder), allowed=allowed)
             found, complaints = _read(source, shown, log)

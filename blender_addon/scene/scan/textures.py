@@ -15,13 +15,14 @@ from typing import Any
 
 import bpy
 
+from ...core import memory
 from ...core.fbx_names import is_struck_out
 from ...core.files import mtl
 from ...core.files.mesh_files import path_kind
 from ...core.files.picture_files import looks_whole
 from ...core.files.ply import FileProblem
 from ...core.files.texture_names import PICTURES
-from ...core.picture_headers import check_picture, check_picture_bytes
+from ...core.picture_headers import PictureSize, check_picture, check_picture_bytes
 from ...core.plain_files import is_plain, lies_within
 from ...core.references import Reference, find_beside
 from .. import roles
@@ -109,11 +110,11 @@ def _usable(image: Any, path: Path, missing: list[str], allowed: Collection[Path
                 return False
             if str(reference.path) != written:
                 image.filepath = str(reference.path)
-            check_picture(reference.path)
+            _refuse_vast(check_picture(reference.path))
             whole = looks_whole(reference.path.read_bytes(), reference.path.suffix)
         else:
             data = image.packed_file.data
-            check_picture_bytes(data, shown)
+            _refuse_vast(check_picture_bytes(data, shown))
             whole = looks_whole(data, Path(shown).suffix)
     except FileProblem as problem:
         missing.append(f'the texture "{shown}" is left out, since {_first(problem)}')
@@ -126,6 +127,12 @@ def _usable(image: Any, path: Path, missing: list[str], allowed: Collection[Path
     if image.packed_file is None:
         image.pack()
     return True
+
+
+def _refuse_vast(size: PictureSize) -> None:
+    """Raise FileProblem where a picture does not fit into memory."""
+    if words := memory.shortage(0, size.width * size.height):
+        raise FileProblem(f"its {words}; save it smaller")
 
 
 def _first(problem: FileProblem) -> str:
@@ -190,7 +197,7 @@ def load_picture(found: Textures, part: str, file: Path, source: str, missing: l
     if words in missing:
         return False
     try:
-        check_picture(file)
+        _refuse_vast(check_picture(file))
         whole = looks_whole(file.read_bytes(), file.suffix)
         image = bpy.data.images.load(str(file), check_existing=False) if whole else None
     except FileProblem as problem:

@@ -1,0 +1,50 @@
+"""Are the scans that the bench of speed makes sound ones, its slopes slopes, and its table a table?"""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from blender_addon.core.files.mesh_files import check_file
+from blender_addon.core.mesh.triangles import edges, signed_volume
+from scripts.bench import Record, speed
+from scripts.bench._big_scan import bumpy, write_glb, write_obj
+from scripts.bench._speed_kernels import PARTS, slope
+
+
+@pytest.mark.parametrize("triangles", [2000, 30_000])
+def test_the_scan_is_closed_and_about_as_large_as_asked(triangles: int) -> None:
+    made = bumpy(triangles)
+    assert len(made.faces) == pytest.approx(triangles, rel=0.05)
+    assert (edges(made.faces)[1] == 2).all() and signed_volume(made.points, made.faces) > 0
+    assert 0.0 <= made.uv.min() and made.uv.max() <= 1.0
+
+
+def test_its_files_pass_our_own_checks(tmp_path: Path) -> None:
+    pytest.importorskip("PIL")
+    assert check_file(write_glb(tmp_path / "a.glb", 2000, 64)).triangles == len(bumpy(2000).faces)
+    assert check_file(write_obj(tmp_path / "a.obj", 2000)).triangles == len(bumpy(2000).faces)
+
+
+def test_slopes_are_those_of_powers() -> None:
+    sizes = [1000, 10_000, 100_000]
+    assert slope(sizes, [0.1, 1.0, 10.0]) == pytest.approx(1.0)
+    assert slope(sizes, [0.1, 10.0, 1000.0]) == pytest.approx(2.0)
+    assert np.isnan(slope(sizes, [0.1, float("nan"), 1.0]))
+
+
+def test_a_part_measures_something() -> None:
+    pytest.importorskip("scipy")
+    found = PARTS["parts"](4000)
+    assert found["same"] and found["parts"][0] > 0
+    assert set(PARTS["growth_triangles"](8000)["slopes"]) == {"welding", "degenerate", "loose", "rims", "all"}
+
+
+def test_the_table_has_date_versions_and_what_failed() -> None:
+    record = Record("speed")
+    record.add("enable_ms", 120.0, unit="ms", goal="<= 150")
+    record.fail("blurs: no module named cv2")
+    words = speed._table(record, "2026-01-02")
+    assert "2026-01-02" in words and "| `enable_ms` |  | 120 | ms |  | <= 150 |" in words and "- blurs: no module" in words
