@@ -22,7 +22,7 @@ from ...core.scan.registration import (
     turned_about,
 )
 from ...core.srgb import decode, encode
-from ...job.errors import SubjectError
+from ...job.errors import OutputError, SubjectError
 from ...job.settings import angle, integer, point, table, text
 from ...job.step import Progress, Result, Run
 from ...scene.delivery.contact_sheet import save_png
@@ -202,12 +202,16 @@ def _keep_pictures(
         )  # fmt: skip
         picture = overlay(fixed, moved)
         name = f"registration_{key}.png" if len(found.candidates) == 1 else f"registration_{key}_{number}.png"
-        stage.at_swap(lambda picture=picture, path=stage.out / name: _write(picture, path))
+        stage.at_swap(lambda picture=picture, path=stage.out / name: _write(stage, picture, path))
 
 
-def _write(picture: Any, path: Path) -> None:
-    with whole_file(path) as draft:
-        save_png(picture[::-1, :, :3], draft)
+def _write(stage: Any, picture: Any, path: Path) -> None:
+    """Write a picture; one that can't be written is told of, and no reason to take the step's work back."""
+    try:
+        with whole_file(path) as draft:
+            save_png(picture[::-1, :, :3], draft)
+    except OutputError as error:
+        stage.warn(str(error))
 
 
 def _offer(stage: Any, mesh: TriangleMesh, used: Candidate, found: Registration, key: str) -> None:
