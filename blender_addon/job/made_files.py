@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import hashlib
 import json
+import os
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -64,7 +65,7 @@ class MadeFiles:
     @classmethod
     def around(cls, path: Path) -> MadeFiles | None:
         """The list of the job's folder that a file lies in; None where it lies in none."""
-        for folder in list(path.absolute().parents)[:DEEPEST]:
+        for folder in list(Path(os.path.abspath(path)).parents)[:DEEPEST]:
             if (folder / MANIFEST).is_file() and (found := cls.read(folder)) is not None:
                 return found
         return None

@@ -81,6 +81,16 @@ def test_a_link_does_not_lead_out_of_the_folder(tmp_path):
     assert files(elsewhere) == ["theirs.txt"] and (elsewhere / "theirs.txt").read_text() == "theirs"
 
 
+def test_dots_in_a_path_do_not_lead_past_the_guard(tmp_path):
+    out = tmp_path / "out"
+    begin_folder(out)
+    (out / "mine.txt").write_text("mine")
+    (out / "a" / "b" / "c" / "d").mkdir(parents=True)
+    with pytest.raises(OutputError, match="was not made by this job"):
+        write_text(out / "a" / "b" / "c" / "d" / ".." / ".." / ".." / ".." / "mine.txt", "x")
+    assert (out / "mine.txt").read_text() == "mine"
+
+
 def test_a_file_changed_by_hand_is_put_aside_and_never_taken(tmp_path):
     begin_folder(tmp_path)
     for words in ("one", "two", "three"):

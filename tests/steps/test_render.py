@@ -9,7 +9,7 @@ import bpy
 import numpy as np
 import pytest
 
-from blender_addon.job.errors import OutputError, SubjectError
+from blender_addon.job.errors import OutputError, SheetError, SubjectError
 from blender_addon.job.runner import chosen, finish
 from blender_addon.job.sheet import override, parse
 from blender_addon.scene.images import read_pixels
@@ -158,6 +158,17 @@ def test_a_moved_piece_is_rendered_again_but_not_an_approved_shot(again):
 def test_an_unknown_shot_is_refused_by_name(again):
     with pytest.raises(SubjectError, match='There is no shot "heroo"'):
         _run(again, "render.only=heroo", first="render")
+
+
+def test_a_shot_whose_name_in_the_blend_climbs_is_refused(again):
+    camera = next(item for item in bpy.data.objects if item.get("bozzetto_key") == "back")
+    camera["bozzetto_key"] = "../../../owned"
+    for first in ("render", "export"):
+        with pytest.raises(SheetError, match=r"shot's name .*owned"):
+            finish(
+                run_session(chosen(catalogue(), first=first), catalogue(), _sheet(again), bpy.context.scene, out=again / "out")
+            )
+    assert not list(again.parent.rglob("owned*"))
 
 
 def test_the_turn_is_left_as_ordinary_animation(again):

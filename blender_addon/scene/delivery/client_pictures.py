@@ -8,14 +8,11 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
-import numpy as np
-
 from ...core.delivery.bits import in_gamut, to_numbers
 from ...core.delivery.crop_window import Box, Window, crop_window
-from ...core.delivery.marks import Mark, Tiled, lay, lay_tiled, slanted, tiled, tone_on, with_halo
+from ...core.delivery.marks import Mark, Tiled, lay, lay_tiled
 from ...core.delivery.needs import copy_bytes, copy_size
 from ...core.delivery.resampling import strips
-from ...core.delivery.scale_bar import bar_length
 from ...core.files.exr import without_words
 from ...core.files.jpeg_labels import LARGEST_SIDE
 from ...core.files.labels import Labels
@@ -24,17 +21,12 @@ from ...core.files.tiff_writer import write_tiff
 from ...core.files.whole import damage
 from ...job.errors import OutputError
 from ..session import whole_file, writes
+from .drawn_marks import Sheet, credit_line, scale_bar, watermark
 from .jpeg import write_jpeg
-from .lettering import line_mask, line_width
 from .originals import linear_of, original_of, read_picture
 
 SUFFIX = {"png8": ".png", "png16": ".png", "tiff16": ".tif", "jpeg": ".jpg", "exr": ".exr"}
 QUALITY = 93
-LETTERS, LEAST_LETTERS = 0.016, 9.0
-"""Height of a capital over the picture's shorter side, and the least in pixels that can be read (guesses, looked at)."""
-WATERMARK, WATERMARK_STRENGTH = 0.06, 0.28
-ROOM = 0.94
-"""The share of a picture's width that words may take."""
 
 
 @dataclass(frozen=True)
@@ -89,7 +81,7 @@ def write_copy(
     _check_size(path, have, size, wanted.kind)
     told = _told(source is still and wanted.kind.endswith("16"), window, size, path.name)
     mm_a_pixel = field_width_mm / have[0] * window.size[0] / size[0]
-    marks, more = _marks(picture, window, size, mm_a_pixel, wanted)
+    marks, more = _marks(Sheet(picture, window, size), mm_a_pixel, wanted)
     parts = _parts(picture, window, size, wanted, marks)
     _write(path, parts, size, wanted)
     return Copy(path, size, tuple([*told, *more]))
@@ -175,61 +167,17 @@ def _told(shallow: bool, window: Window, size: tuple[int, int], name: str) -> li
     return told
 
 
-def _marks(
-    picture: Any, window: Window, size: tuple[int, int], mm_a_pixel: float, wanted: Wanted
-) -> tuple[list[Mark | Tiled], list[str]]:
-    """Scale bar at the bottom left, credit at the bottom right, and what could not be drawn."""
-    marks: list[Mark | Tiled] = []
-    told: list[str] = []
-    letters = max(LEAST_LETTERS, LETTERS * min(size))
-    edge = round(1.8 * letters)
-    lift = 0
-    if wanted.watermark:
-        drawn = line_mask(wanted.watermark, min(200.0, WATERMARK * size[0] + 8.0))
-        scale = max(1.0, WATERMARK * size[0] / 200.0)
-        marks.append(tiled(slanted(drawn, air=3.0), scale, WATERMARK_STRENGTH, reach=max(1, drawn.shape[0] // 12)))
-
-    def ground(x: int, y: int, width: int, height: int) -> Any:
-        factor = window.size[0] / size[0]
-        left, top = window.x - window.band_x + int(x * factor), window.y - window.band_y + int(y * factor)
-        part = picture[max(0, top) : top + int(height * factor) + 1, max(0, left) : left + int(width * factor) + 1]
-        return part / 65535.0 if part.size else np.zeros((1, 1, 3))
-
-    taken = 0
+def _marks(sheet: Sheet, mm_a_pixel: float, wanted: Wanted) -> tuple[list[Mark | Tiled], list[str]]:
+    """All that is drawn, and what could not be."""
+    marks: list[Mark | Tiled] = [watermark(sheet, wanted.watermark)] if wanted.watermark.strip() else []
+    taken, told = 0, ""
     if wanted.scale_bar:
-        made, taken = _bar(size, mm_a_pixel, letters, edge, ground)
+        made, taken = scale_bar(sheet, mm_a_pixel)
         marks += made
-    if wanted.credit:
-        while letters > LEAST_LETTERS and line_width(wanted.credit, letters) > ROOM * size[0]:
-            letters = max(LEAST_LETTERS, 0.9 * letters)
-        mask = line_mask(wanted.credit, letters)
-        edge = min(edge, max(2, (size[0] - mask.shape[1]) // 2))
-        if mask.shape[1] > ROOM * size[0] or mask.shape[0] + edge > size[1]:
-            told.append(
-                f"the credit does not fit on a copy of {size[0]} x {size[1]} px, so it is not drawn; its words are in the file"
-            )
-        else:
-            if taken and mask.shape[1] + edge + taken > size[0]:
-                lift = round(4.2 * letters)
-            x, y = size[0] - edge - mask.shape[1], size[1] - edge - mask.shape[0] - lift
-            tone = tone_on(ground(x, y, mask.shape[1], mask.shape[0]))
-            marks += with_halo(mask, x, y, tone, reach=max(1, round(letters / 5)))
-    return marks, told
-
-
-def _bar(size: tuple[int, int], mm_a_pixel: float, letters: float, edge: int, ground: Any) -> tuple[list[Mark], int]:
-    """A bar of a round number of millimetres with its length above it, and how far it reaches from the left, px."""
-    width, height = size
-    length = bar_length(0.25 * width * mm_a_pixel)
-    pixels, thick = round(length / mm_a_pixel), max(3, round(letters / 4))
-    x, y = edge, height - edge - thick
-    tone = tone_on(ground(x, y, pixels, thick))
-    marks = with_halo(np.ones((thick, pixels), np.float32), x, y, tone, reach=max(1, round(letters / 5)))
-    words = f"{length:g} mm"
-    mask = line_mask(words, letters)
-    if mask.shape[0] + 2 * thick < y:
-        marks += with_halo(mask, x, y - 2 * thick - mask.shape[0], tone, reach=max(1, round(letters / 5)))
-    return marks, x + max(pixels, mask.shape[1]) + edge
+    if wanted.credit.strip():
+        made, told = credit_line(sheet, wanted.credit.strip(), taken)
+        marks += made
+    return marks, [told] if told else []
 
 
 def _parts(picture: Any, window: Window, size: tuple[int, int], wanted: Wanted, marks: list[Mark | Tiled]) -> Iterator[Any]:

@@ -44,4 +44,4 @@ def _caption(place: Place, words: str) -> Mark:
     while len(words) > 4 and line_width(words, LETTERS) > place.width:
         words = words[:-2].rstrip() + "…"
     mask = line_mask(words, LETTERS)[: CAPTION + MARGIN]
-    return Mark(place.x, place.y + place.height + 6, mask, DARK)
+    return Mark(place.x, place.y + place.height + 4, mask, DARK)

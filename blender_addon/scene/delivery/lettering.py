@@ -6,10 +6,12 @@ import tempfile
 from pathlib import Path
 from typing import Any
 
-import blf
-import bpy
-import imbuf
+import bpy  # a wheel knows the others only once this is there
 import numpy as np
+
+# isort: split
+import blf
+import imbuf
 
 from ..images import read_pixels
 
@@ -21,7 +23,8 @@ TALLEST = 400
 def line_mask(words: str, height: float) -> Any:
     """(h, w) 0 to 1 of a line of words whose letters are about `height` px from their foot to the top of a capital.
 
-    The mask is as wide as the words and as high as any letter may be. The words must not be empty.
+    The mask is as wide as the words and as high as any letter may be, so that lines of one height stand on one foot line. The
+    words must not be empty.
     """
     size = min(height / 0.72, TALLEST)  # a capital takes about 0.72 of a size, as measured on the font
     grown = height / 0.72 / size
@@ -37,7 +40,6 @@ def line_mask(words: str, height: float) -> Any:
         mask = _pixels(buffer)
     finally:
         buffer.free()
-    mask = mask[mask.any(axis=1)] if mask.any() else mask
     return mask if grown <= 1.0 else _grown(mask, grown)
 
 

@@ -16,7 +16,7 @@ from ...core.files.xmp import PictureWords
 from ...core.shots.formats import frame_used
 from ...job.errors import SheetError
 from ...job.made_files import MadeFiles
-from ...job.names import check_apart, check_template, filled
+from ...job.names import check_apart, check_name, check_template, filled
 from ...job.step import Progress
 from ...job.whole_files import check_free
 from ...scene.delivery.client_pictures import SUFFIX, Wanted, write_copy
@@ -70,6 +70,7 @@ def stills_of(stage: Stage) -> list[Still]:
     assert stage.out is not None
     found = []
     for name, shot in stage.find_all("shot").items():
+        check_name("The shot's name", name)  # a .blend from elsewhere may hold any names
         path = stage.out / "pictures" / f"{name}.png"
         if path.is_file():
             found.append((int(shot.get("bozzetto_order", 0)), name, path, shot))

@@ -14,6 +14,7 @@ from typing import Any
 from ...core.files.whole import damage
 from ...core.shots.turntable import angles
 from ...job.errors import OutputError, SubjectError
+from ...job.names import check_name
 from ...job.settings import DEFAULT, SHORT, choice, integer, number, switch, text
 from ...job.step import Progress, Result, Run
 from ...job.whole_files import check_free
@@ -202,6 +203,8 @@ def _digest(*parts: Any) -> str:
 def _stills(stage: Stage, settings: Settings, quality: Quality, long_side: int, base: str) -> list[Task]:
     assert stage.out is not None
     shots = {name: shot for name, shot in stage.find_all("shot").items() if shot.get("bozzetto_kind") != TURNTABLE}
+    for name in shots:  # a .blend from elsewhere may hold any names
+        check_name("The shot's name", name)
     wanted, approved = _names(settings.only), _names(settings.approved)
     for name in sorted((wanted | approved) - set(shots)):
         raise SubjectError(f'There is no shot "{name}"; the shots are {", ".join(shots)}')

@@ -26,7 +26,7 @@ from ...core.scan.registration import (
 from ...core.srgb import decode, encode
 from ...job.aside import aside
 from ...job.decisions import Alternative, Decision
-from ...job.errors import SubjectError
+from ...job.errors import OutputError, SubjectError
 from ...job.settings import angle, integer, point, table, text
 from ...job.step import Progress, Result, Run
 from ...scene.delivery.contact_sheet import save_png
@@ -251,12 +251,16 @@ def _keep_pictures(stage: Any, pictures: list[Any], key: str) -> None:
     """The overlays beside the other pictures; written when all else is done."""
     for number, picture in enumerate(pictures, 1):
         name = f"registration_{key}.png" if len(pictures) == 1 else f"registration_{key}_{number}.png"
-        stage.at_swap(lambda picture=picture, path=stage.out / name: _write(picture, path))
+        stage.at_swap(lambda picture=picture, path=stage.out / name: _write(stage, picture, path))
 
 
-def _write(picture: Any, path: Path) -> None:
-    with whole_file(path) as draft:
-        save_png(picture[::-1, :, :3], draft)
+def _write(stage: Any, picture: Any, path: Path) -> None:
+    """Write a picture; one that can't be written is told of, and no reason to take the step's work back."""
+    try:
+        with whole_file(path) as draft:
+            save_png(picture[::-1, :, :3], draft)
+    except OutputError as error:
+        stage.warn(str(error))
 
 
 def _offer(stage: Any, mesh: TriangleMesh, used: Candidate, found: Registration, key: str) -> None:

@@ -14,8 +14,9 @@ from blender_addon.core.files.labels import Labels
 from blender_addon.core.files.xmp import PictureWords
 from blender_addon.job.errors import OutputError
 from blender_addon.scene.delivery import client_pictures
-from blender_addon.scene.delivery.client_pictures import LEAST_LETTERS, LETTERS, Wanted, write_copy
+from blender_addon.scene.delivery.client_pictures import Wanted, write_copy
 from blender_addon.scene.delivery.contact_sheet import save_png
+from blender_addon.scene.delivery.drawn_marks import LEAST_LETTERS, LETTERS
 from blender_addon.scene.delivery.originals import keep_render, linear_of, original_of, read_picture
 from scripts.bench._bits_used import bits_used
 
