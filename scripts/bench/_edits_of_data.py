@@ -56,7 +56,9 @@ def surface_tree(stage: Stage) -> Any:
 
 def first_number(group: Any) -> Any:
     """An unlinked number inside a node group."""
-    return next(one for node in group.nodes for one in node.inputs if one.type == "VALUE" and not one.is_linked and one.enabled)
+    return next(
+        one for node in group.nodes for one in node.inputs if one.type == "VALUE" and not one.is_linked and one.enabled
+    )  # fmt: skip
 
 
 def set_number(group: Any) -> None:
@@ -143,7 +145,8 @@ DATA = (
     Edit("shot's focus object", "detail", *on(detail, aim, lambda o: o.data.dof.focus_object.name)),
     Edit("shot animated", "back", *on(back, animate, curves)),
     Edit("shot's guides", "hero", *attribute(hero, "data.show_composition_thirds", True)),
-    Edit("material's value", "rule", *on(tree_of("rule"), redden, redness)),
+    Edit("material's value", "brush", *attribute(
+        lambda stage: stage.find("prop", "brush").data.materials[0], "diffuse_color", (1.0, 0.0, 0.0, 1.0))),
     Edit("value inside a group", "rib", *on(inside(tree_of("rib")), set_number, number)),
     Edit("material renamed", "knife", *attribute(lambda stage: stage.find("prop", "knife").data.materials[0], "name", "Razor")),
     Edit("table's material", "table", *on(lambda s: s.find("table").data.materials[0].node_tree, redden, redness)),
@@ -152,7 +155,7 @@ DATA = (
     Edit("piece's material", "surface", *on(surface_tree, redden, redness)),
     Edit("value inside the clay", "surface", *on(inside(surface_tree), set_number, number)),
     Edit("piece's material renamed", "surface", *attribute(role("surface"), "name", "My clay")),
-    Edit("node added", "surface", *on(surface_tree, lambda t: t.nodes.new("ShaderNodeRGB"), lambda t: "RGB" in t.nodes)),
+    Edit("node added", "surface", *on(surface_tree, lambda t: t.nodes.new("ShaderNodeRGB"), lambda t: len(t.nodes))),
     Edit("piece wears another material", "piece", *on(
         role("piece"), lambda o: setattr(o.material_slots[0], "material", own_material()), lambda o: o.material_slots[0].material.name)),
     Edit("albedo painted", "albedo", *on(role("albedo"), paint, corner)),
@@ -164,7 +167,7 @@ DATA = (
     Edit("lamp's spread", "rim", *attribute(rim, "data.spread", 0.5)),
     Edit("grey card deleted", "card", *gone(role("card", "grey"))),
     Edit("grey card's material", "card", *on(lambda s: s.find("card", "grey").data.materials[0].node_tree, redden, redness)),
-    Edit("world's colour", "world", *on(lambda s: s.find("world").node_tree, redden, redness)),
+    Edit("world's nodes", "world", *on(lambda s: s.find("world").node_tree, set_number, number)),
     Edit("own world", "scene world", own_world, lambda stage: stage.scene.world.name if stage.scene.world else ""),
     Edit("exposure", "exposure", *attribute(scene, "view_settings.exposure", 1.75)),
     Edit("look", "look", *attribute(scene, "view_settings.look", "AgX - Greyscale")),
