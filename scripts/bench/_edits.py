@@ -178,8 +178,8 @@ def role(name: str, key: str | None = None) -> Callable[[Stage], Any]:
 
 
 def thing(key: str) -> Callable[[Stage], Any]:
-    """A thing on the table."""
-    return role("prop", key)
+    """A thing on the table; one that is no longer made and stays because of the edit is known by its name alone."""
+    return lambda stage: stage.find("prop", key) or bpy.data.objects.get(key.capitalize())
 
 
 def on(owner: Callable[[Stage], Any], make: Callable[[Any], Any], seen: Callable[[Any], Any]) -> tuple[Change, Change]:
@@ -228,7 +228,8 @@ OBJECTS = (
     Edit("backdrop moved", "backdrop", *attribute(role("backdrop"), "location", (0.0, 0.3, 0.0))),
     Edit("debris deleted", "debris", *gone(role("debris", "table"))),
     Edit("debris' modifier off", "debris", *on(
-        role("debris", "table"), lambda o: setattr(o.modifiers[0], "show_render", False), lambda o: o.modifiers[0].show_render)),
+        role("debris", "table"), lambda o: setattr(o.modifiers[0], "show_render", False),
+        lambda o: o.modifiers[0].show_render)),
     Edit("a shape of the debris", "library", *on(role("debris", "library"), scale_vertex, first_vertex)),
     Edit("scan renamed", "scan", *attribute(role("scan"), "name", "The raw one")),
     Edit("scan shown", "scan", *attribute(role("scan"), "hide_viewport", False)),

@@ -139,7 +139,8 @@ key, fill, rim = (role("light", f"soft {name}") for name in ("key", "fill", "rim
 
 DATA = (
     Edit("shot deleted", "back", *gone(back)),
-    Edit("shot's lens changed", "hero", *on(hero, lambda o: o.__setitem__("bozzetto_focal_mm", 60.0), lambda o: o["bozzetto_focal_mm"])),
+    Edit("shot's lens changed", "hero", *on(
+        hero, lambda o: o.__setitem__("bozzetto_focal_mm", 60.0), lambda o: o["bozzetto_focal_mm"])),
     Edit("shot moved", "detail", *attribute(detail, "location", (0.1, -0.3, 0.2))),
     Edit("shot renamed", "hero", *attribute(hero, "name", "The cover")),
     Edit("shot's focus object", "detail", *on(detail, aim, lambda o: o.data.dof.focus_object.name)),
@@ -157,7 +158,8 @@ DATA = (
     Edit("piece's material renamed", "surface", *attribute(role("surface"), "name", "My clay")),
     Edit("node added", "surface", *on(surface_tree, lambda t: t.nodes.new("ShaderNodeRGB"), lambda t: len(t.nodes))),
     Edit("piece wears another material", "piece", *on(
-        role("piece"), lambda o: setattr(o.material_slots[0], "material", own_material()), lambda o: o.material_slots[0].material.name)),
+        role("piece"), lambda o: setattr(o.material_slots[0], "material", own_material()),
+        lambda o: o.material_slots[0].material.name)),
     Edit("albedo painted", "albedo", *on(role("albedo"), paint, corner)),
     Edit("albedo's colour space", "albedo", *attribute(role("albedo"), "colorspace_settings.name", "Non-Color")),
     Edit("lamp's power", "key", *attribute(key, "data.energy", 1.25)),
@@ -171,7 +173,8 @@ DATA = (
     Edit("own world", "scene world", own_world, lambda stage: stage.scene.world.name if stage.scene.world else ""),
     Edit("exposure", "exposure", *attribute(scene, "view_settings.exposure", 1.75)),
     Edit("look", "look", *attribute(scene, "view_settings.look", "AgX - Greyscale")),
-    Edit("active camera", "camera", *on(scene, lambda s: setattr(s, "camera", bpy.data.objects["Shot detail"]), lambda s: s.camera.name)),
+    Edit("active camera", "camera", *on(
+        scene, lambda s: setattr(s, "camera", bpy.data.objects["Shot detail"]), lambda s: s.camera.name)),
     Edit("render engine", "engine", *attribute(scene, "render.engine", "BLENDER_WORKBENCH")),
     Edit("picture's size", "size", *attribute(scene, "render.resolution_x", 777)),
     Edit("samples", "samples", *attribute(scene, "cycles.samples", 33)),

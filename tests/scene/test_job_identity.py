@@ -142,7 +142,7 @@ def test_in_a_full_copy_the_materials_of_the_first_are_found_until_it_makes_its_
 
 
 def test_what_was_deleted_in_the_copy_alone_is_deleted_there_alone(scene: Any) -> None:
-    copy = copied("FULL_COPY")
+    copied("FULL_COPY")
     bpy.data.objects.remove(bpy.data.objects["Jar.001"])
     run(scene)
     assert names(scene) == ["Brush", "Jar"]
