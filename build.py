@@ -19,6 +19,7 @@ Environments are made by themselves, once, in the user's cache. Python 3.9 or ne
 from __future__ import annotations
 
 import os
+import signal
 import subprocess
 import sys
 from collections.abc import Sequence
@@ -88,6 +89,7 @@ def _call(command: Sequence[str], folder: Path | None = None) -> int:
     variables = dict(os.environ)
     variables["PYTHONPATH"] = os.pathsep.join(filter(None, [str(ROOT), os.environ.get("PYTHONPATH")]))
     work = subprocess.Popen(command, env=variables, cwd=folder)
+    signal.signal(signal.SIGTERM, lambda number, frame: work.terminate())  # the program tidies up and ends, and so do we
     while True:
         try:
             return work.wait()

@@ -25,6 +25,7 @@ from .job.reference import as_markdown
 from .job.runner import Report, Update, chosen
 from .job.settings import specs
 from .job.sheet import JobSheet, blank, check_names, input_files, override, read, short, written
+from .job.stopping import Stopped, Stopping
 from .job.whole_files import begin_folder
 from .scene.blend_file import BlendFile
 from .scene.session import run_session, write_text
@@ -41,17 +42,20 @@ def main(argv: Sequence[str]) -> int:
         options = parser.parse_args(list(argv))
     except SystemExit as end:
         return int(end.code or 0)
+    stopping = Stopping(lambda: shutil.rmtree(bpy.app.tempdir, ignore_errors=True))
     try:
-        return options.command(options)
+        with stopping:
+            options.stopping = stopping
+            return options.command(options)
     except JobError as error:
         print(f"bozzetto: {error}", file=sys.stderr)
         return 1
     except BrokenPipeError:  # the reader of the list has seen enough
         sys.stdout = open(os.devnull, "w")
         return 0
-    except KeyboardInterrupt:
+    except Stopped as stop:
         print("bozzetto: stopped; what was finished before stays", file=sys.stderr)
-        return 130
+        return stop.code
 
 
 def _parser() -> argparse.ArgumentParser:
@@ -88,6 +92,7 @@ def _parser() -> argparse.ArgumentParser:
 def _run(options: Any) -> int:
     failed = 0
     for path, folder in zip(options.sheets, folder_names(options.sheets), strict=True):
+        options.stopping.check()
         try:
             _run_sheet(path, options, folder if len(options.sheets) > 1 else "")
         except JobError as error:
@@ -112,11 +117,15 @@ def _run_sheet(path: Path, options: Any, folder: str) -> None:
     blend = BlendFile(out / f"{cleaned(path.stem)}.blend", afresh=options.afresh)
     scene = _open_scene(blend, sheet, options)
     _keep_settings(sheet, scene)
-    progress = Printer(quiet=options.quiet)
+    progress = Printer(quiet=options.quiet, stopping=options.stopping)
     run = run_session(
         chosen(steps, first=options.first, last=options.last), steps, sheet, scene, out=out, afresh=options.afresh
     )
-    report, notes = progress.drain(_saved_before_delivery(run, blend))
+    try:
+        report, notes = progress.drain(_saved_before_delivery(run, blend))
+    except Stopped:
+        blend.save()  # the step in work was taken back, those before it are whole
+        raise
     blend.save()
     _farewell(report, [*blend.words, *_told(notes)], out, progress)
 
@@ -168,16 +177,18 @@ def _keep_settings(sheet: JobSheet, scene: Any) -> None:
 class Printer:
     """Progress on a terminal: a line a step, with the time so far and the time left as far as can be told."""
 
-    def __init__(self, *, quiet: bool = False):
+    def __init__(self, *, quiet: bool = False, stopping: Stopping | None = None):
+        self._stopping = stopping or Stopping()
         self.started = time.perf_counter()
         self._quiet = quiet
         self._step = ""
         self._shown = 0.0
 
     def drain(self, run: Any) -> Any:
-        """Run to the end, printing; returns what the run returns."""
+        """Run to the end, printing; returns what the run returns. Raises Stopped where a signal asked for it."""
         try:
             while True:
+                self._stopping.check()
                 self.show(next(run))
         except StopIteration as end:
             return end.value

@@ -98,9 +98,7 @@ def _settings(digest: Any, block: Any, *, skip: set[str] | None = None) -> None:
 
 
 def _object(digest: Any, item: Any, groups: dict[int, bytes]) -> None:
-    action = item.animation_data.action if item.animation_data else None
-    if action is None:  # an animated place depends on the current frame: the action stands for it
-        digest.update((np.round(np.array(item.matrix_basis, float), 7) + 0.0).tobytes())
+    _place(digest, item)
     _animation(digest, item)
     _settings(digest, item, skip=_OBJECT_SKIP | _driven(item))
     # What hangs on the turntable's pivot lies where it lay: the pivot rests at the origin.
@@ -123,6 +121,18 @@ def _object(digest: Any, item: Any, groups: dict[int, bytes]) -> None:
         _camera(digest, item)
     elif item.data is not None:
         _feed(digest, item.data, groups)
+
+
+def _place(digest: Any, item: Any) -> None:
+    """Where an object stands. What is animated depends on the current frame: there the action stands for it."""
+    action = item.animation_data.action if item.animation_data else None
+    if action is None:
+        digest.update((np.round(np.array(item.matrix_basis, float), 7) + 0.0).tobytes())
+        return
+    moved = {curve.data_path for curve in _curves(action)}
+    for name in ("location", "rotation_euler", "rotation_quaternion", "scale"):
+        if name not in moved:
+            digest.update(f"{name}={_written(getattr(item, name))};".encode())
 
 
 def _belongs(material: Any) -> bool:
@@ -327,6 +337,6 @@ def _written(value: Any) -> str:
         return reference(value)
     if hasattr(value, "to_dict"):
         return repr(sorted(value.to_dict().items(), key=str))
-    if hasattr(value, "__iter__"):
+    if hasattr(value, "__len__"):  # Blender's vectors and colours can be gone through, but say nothing of __iter__
         return "[" + ",".join(_written(part) for part in value) + "]"
     return ""

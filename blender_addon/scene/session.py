@@ -20,6 +20,7 @@ from ..job.sheet_text import brought_up_to_date, values_of
 from ..job.step import Step
 from ..job.whole_files import begin_folder, whole_file, writable, write_text
 from . import roles
+from .editing_mode import object_mode
 from .job_card import SHEET_TEXT, card_of, sheet_text
 from .kept_decisions import write_pictures
 from .stage import Stage
@@ -97,6 +98,17 @@ def write_figures(path: Path, report: Report) -> None:
     write_text(path, json.dumps(kept, indent=1, sort_keys=True, default=float) + "\n")
 
 
+def _say_units(stage: Stage) -> None:
+    """Where Blender shows a unit as something else than a metre, the sizes that it shows of the piece are not its own."""
+    units = stage.scene.unit_settings
+    if units.system != "NONE" and abs(units.scale_length - 1.0) > 1e-6:
+        stage.warn(
+            f"The unit scale of this scene is {units.scale_length:g}, and a job is built with one unit to a metre: Blender shows "
+            "the piece at that many times its size. Pictures and figures are right; set Unit Scale to 1, or use a scene of its "
+            "own, to read true sizes in Blender too"
+        )
+
+
 def run_session(
     run_steps: tuple[Step, ...], steps: tuple[Step, ...], sheet: JobSheet, scene: Any, *, out: Path | None, afresh: bool = False
 ) -> Generator[Update, None, tuple[Report, Notes]]:
@@ -108,11 +120,13 @@ def run_session(
         aside = set(made.aside)
         notes.log = out / "log.txt"
         notes.write(f"--- {sheet.name}: {', '.join(step.name for step in run_steps)}")
-    stage = Stage(scene, sheet, out=out, notes=notes)
-    stage.settle()
-    keep_sheet(sheet, steps, stage)
-    stage.keep_card(card_of(sheet))
-    report = yield from _with_decision_pictures(run_job(run_steps, steps, sheet, stage, afresh=afresh), stage)
+    with object_mode(scene):
+        stage = Stage(scene, sheet, out=out, notes=notes)
+        stage.settle()
+        keep_sheet(sheet, steps, stage)
+        stage.keep_card(card_of(sheet))
+        _say_units(stage)
+        report = yield from _with_decision_pictures(run_job(run_steps, steps, sheet, stage, afresh=afresh), stage)
     if out is not None:
         write_figures(out / "figures.json", report)
         _tell_of_kept(out, aside, notes)

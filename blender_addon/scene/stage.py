@@ -275,5 +275,7 @@ def _written(state: dict[str, Any]) -> str:
 
 
 def show_millimetres(scene: Any) -> None:
-    """Have the scene show its lengths in millimetres; they stay metres."""
-    scene.unit_settings.system, scene.unit_settings.length_unit = "METRIC", "MILLIMETERS"
+    """Have the scene show its lengths in millimetres, where the user has chosen no units; they stay metres."""
+    units = scene.unit_settings
+    if units.system == "METRIC" and units.length_unit == "METERS" and units.scale_length == 1.0:
+        units.length_unit = "MILLIMETERS"

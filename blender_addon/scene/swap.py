@@ -16,7 +16,7 @@ import bpy
 from . import roles
 from .exchange import Exchange
 from .fingerprint import noted, unchanged
-from .visibility import MARKS, note_shown, set_marks, users_marks
+from .visibility import MARKS, note_shown, seen_in, set_marks, users_marks
 
 ROOT = "Bozzetto"
 GROUP = "bozzetto_group"
@@ -96,7 +96,7 @@ class Swap:
 
     def _take_away(self, old: Any) -> None:
         """What the step no longer makes."""
-        if self.stage.afresh or not (edited(old) or self._wears_edited(old)):
+        if self.stage.afresh or not (edited(old) or self._wears_edited(old) or self._touched(old)):
             self.exchange.put_aside(old)
             return
         self.stage.note(f'"{old.name}" is no longer made but you changed it, so it stays and is now yours', level="kept")
@@ -106,6 +106,13 @@ class Swap:
         """Whether the user changed a material of the set that the object wears."""
         worn = [slot.material for slot in getattr(old, "material_slots", ()) if slot.material is not None]
         return any(one.get(roles.OFFERED) and roles.MADE in one and not unchanged(one, one[roles.MADE]) for one in worn)
+
+    def _touched(self, old: Any) -> bool:
+        """Whether the user named or hid it."""
+        if not isinstance(old, bpy.types.Object):
+            return roles.renamed(old)
+        hidden = any(eye for _, eye, _, _ in seen_in(old, self.scene))
+        return bool(roles.renamed(old) or users_marks(old) or hidden)
 
     def _is_users(self, old: Any, offer: Offer) -> bool:
         """Whether the user's own state of this place is to be kept: changed, or deleted though nothing later needs it."""

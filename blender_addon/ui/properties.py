@@ -6,7 +6,7 @@ Here, and only here, millimetres become metres and degrees radians. An optional 
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from functools import cache
 from pathlib import Path
 from typing import Any
@@ -36,19 +36,34 @@ _DATA = {"object": bpy.types.Object, "collection": bpy.types.Collection, "image"
 _TO_SCREEN = {"mm": 0.001, "deg": math.pi / 180.0}
 
 
-def _number(spec: Spec, value: Any, common: dict[str, Any]) -> Any:
+def _number(spec: Spec, value: Any, name: str, common: dict[str, Any]) -> Any:
     factor = _TO_SCREEN.get(spec.unit, 1.0)
     low = -1e30 if spec.low is None else spec.low * factor
     high = 1e30 if spec.high is None else spec.high * factor
     start = (_start(spec) if value is None else value) * factor
     extra: dict[str, Any] = {}
     if spec.unit == "mm":
-        extra = {"subtype": "DISTANCE", "unit": "LENGTH", "precision": 4, "step": 0.1}
+        # The limits in Blender's units depend on the scene's unit scale, so they are kept when a value is set.
+        extra = {"subtype": "DISTANCE", "unit": "LENGTH", "precision": 4, "step": 0.1, "soft_min": low, "soft_max": high}
+        low, high, extra["update"] = -1e30, 1e30, _limited(name, spec)
     elif spec.unit == "deg":
         extra = {"subtype": "ANGLE", "unit": "ROTATION"}
     elif spec.unit == "%":
         extra = {"subtype": "PERCENTAGE", "precision": 1}
     return FloatProperty(min=low, max=high, default=start, **extra, **common)
+
+
+def _limited(name: str, spec: Spec) -> Callable[[Any, Any], None]:
+    """What holds a length within its limits, in whatever units the scene has."""
+
+    def hold(group: Any, context: Any) -> None:
+        factor, value = _factor(spec, group), getattr(group, name)
+        low = value if spec.low is None else spec.low * factor
+        high = value if spec.high is None else spec.high * factor
+        if not low * (1 - 1e-6) <= value <= high * (1 + 1e-6):
+            setattr(group, name, min(max(value, low), high))
+
+    return hold
 
 
 def _start(spec: Spec) -> float:
@@ -83,7 +98,7 @@ def _property(spec: Spec, value: Any, name: str, *, hidden: bool = False) -> Any
         common["options"] = {"HIDDEN"}
     match spec.kind:
         case "number":
-            return _number(spec, value, common)
+            return _number(spec, value, name, common)
         case "integer":
             low = -(2**31) if spec.low is None else int(spec.low)
             high = 2**31 - 1 if spec.high is None else int(spec.high)
@@ -176,6 +191,8 @@ def _begun(scene: Any) -> None:
     if scene.bozzetto.begun:
         return
     scene.bozzetto.begun = True
+    if unit_scale(scene) != 1.0:  # a length that was never set would be shown in this scene's units as another one
+        fill(scene, sheet_of(scene, catalogue()), catalogue())
     kept = preferences()
     for step in catalogue():
         group = getattr(scene.bozzetto, step.name)
@@ -256,6 +273,18 @@ def show_settings(scene: Any, sheet: JobSheet, places: Iterable[str]) -> None:
         _fill_field(getattr(scene.bozzetto, step), name, specs(sheet[step])[name], getattr(sheet[step], name), sheet)
 
 
+def unit_scale(scene: Any) -> float:
+    """How many metres Blender takes a unit of a length field for: what is typed as 42 mm is kept as 0.042 over this."""
+    units = scene.unit_settings
+    return 1.0 if units.system == "NONE" else float(units.scale_length)
+
+
+def _factor(spec: Spec, group: Any) -> float:
+    """What a value on the sheet is multiplied by for the screen."""
+    factor = _TO_SCREEN.get(spec.unit, 1.0)
+    return factor / unit_scale(group.id_data) if spec.unit == "mm" else factor
+
+
 def _fill_group(group: Any, settings: Any, sheet: JobSheet) -> None:
     for name, spec in specs(settings).items():
         _fill_field(group, name, spec, getattr(settings, name), sheet)
@@ -276,11 +305,10 @@ def _fill_field(group: Any, name: str, spec: Spec, value: Any, sheet: JobSheet) 
     elif value is None:
         group.property_unset(name)
     else:
-        setattr(group, name, _to_screen(value, spec, sheet))
+        setattr(group, name, _to_screen(value, spec, sheet, _factor(spec, group)))
 
 
-def _to_screen(value: Any, spec: Spec, sheet: JobSheet) -> Any:
-    factor = _TO_SCREEN.get(spec.unit, 1.0)
+def _to_screen(value: Any, spec: Spec, sheet: JobSheet, factor: float) -> Any:
     if spec.kind == "number":
         return value * factor
     if spec.kind == "point":
@@ -311,11 +339,15 @@ def _read_group(group: Any, settings: Any) -> None:
         elif has_switch(spec) and not getattr(group, f"use_{name}"):
             setattr(settings, name, None)
         else:
-            setattr(settings, name, _from_screen(getattr(group, name), spec, getattr(settings, name)))
+            default = getattr(settings, name)
+            setattr(settings, name, _from_screen(group, name, spec, default))
 
 
-def _from_screen(value: Any, spec: Spec, default: Any) -> Any:
-    factor = _TO_SCREEN.get(spec.unit, 1.0)
+def _from_screen(group: Any, name: str, spec: Spec, default: Any) -> Any:
+    value = getattr(group, name)
+    if spec.unit == "mm" and not group.is_property_set(name):
+        return default  # never typed, so it is what it says, whatever a unit of this scene is
+    factor = _factor(spec, group)
     match spec.kind:
         case "number":
             return _snapped(value / factor, spec)

@@ -64,9 +64,11 @@ def differences(before: dict[str, Any], after: dict[str, Any]) -> list[str]:
         f"{name} is new" for name in after if name not in before
     ]
     for name in before:
-        if name in after and before[name] != after[name]:
-            found += [
-                f"{name}: {part} was {before[name][part]!r} and is {after[name].get(part)!r}"[:300]
-                for part in before[name] if before[name][part] != after[name].get(part)
-            ]  # fmt: skip
+        for part in before[name] if name in after else ():
+            was, now = before[name][part], after[name].get(part)
+            if isinstance(was, dict) and isinstance(now, dict):
+                pairs = [(f"{part} {key}", was.get(key), now.get(key)) for key in sorted({*was, *now})]
+            else:
+                pairs = [(part, was, now)]
+            found += [f"{name}: {what} was {one!r} and is {other!r}"[:300] for what, one, other in pairs if one != other]
     return found

@@ -1,0 +1,49 @@
+"""Nobody loses what they are in the middle of: modes are left while a job works in the scene, and come back after it.
+
+In Edit Mode a mesh has two states, and the one that steps read is the old one; leaving the mode writes the new one down.
+"""
+
+from __future__ import annotations
+
+import contextlib
+from collections.abc import Iterator
+from typing import Any
+
+import bpy
+
+
+@contextlib.contextmanager
+def object_mode(scene: Any) -> Iterator[None]:
+    """The scene's objects in Object Mode inside the block; those that are still there come back into their modes after it."""
+    kept = _leave(scene)
+    try:
+        yield
+    finally:
+        _come_back(scene, kept)
+
+
+def _leave(scene: Any) -> tuple[str, list[tuple[str, str]]]:
+    """Leave the modes; the active object's name, and (name, mode) of each object that was in one."""
+    inside = [(item.name, item.mode) for item in scene.objects if item.library is None and item.mode != "OBJECT"]
+    active = scene.view_layers[0].objects.active if inside else None
+    for name, _ in inside:
+        _change(scene, bpy.data.objects[name], "OBJECT")
+    return (active.name if active else "", inside)
+
+
+def _come_back(scene: Any, kept: tuple[str, list[tuple[str, str]]]) -> None:
+    active, inside = kept
+    for name, mode in sorted(inside, key=lambda pair: pair[0] == active):  # the active one last, so that it is that again
+        item = scene.objects.get(name)
+        if item is not None:
+            _change(scene, item, mode)
+
+
+def _change(scene: Any, item: Any, mode: str) -> None:
+    """Put one object into a mode. Where Blender can't (it is hidden, say) it stays as it is: its data is whole either way."""
+    for layer in scene.view_layers:
+        if item.name in layer.objects:
+            with contextlib.suppress(RuntimeError), bpy.context.temp_override(scene=scene, view_layer=layer):
+                layer.objects.active = item
+                bpy.ops.object.mode_set(mode=mode)
+            return
