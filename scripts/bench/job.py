@@ -57,10 +57,11 @@ def _demo(folder: Path) -> Path:
 
 
 def _bowl(folder: Path) -> Path:
-    """The smallest useful sheet for the real bowl: its file and its height, nothing else."""
+    """The smallest useful sheet for the real bowl: its file and its height; and pictures as large as the demo's."""
     sheet = folder / "bowl.toml"
     scan = real_scans.fetch("bowl").as_posix()
-    sheet.write_text(f'bozzetto = 1\n\n[intake]\nscan = "{scan}"\n\n[orientation]\nheight = 75.0\n', encoding="utf-8")
+    tables = (f'[intake]\nscan = "{scan}"', "[orientation]\nheight = 75.0", "[render]\nsize = 960\nturntable_size = 480")
+    sheet.write_text("\n\n".join(("bozzetto = 1", *tables)) + "\n", encoding="utf-8")
     return sheet
 
 

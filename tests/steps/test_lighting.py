@@ -148,9 +148,11 @@ def test_the_tone_of_each_view_is_as_it_shows_greys(view: str) -> None:
     from blender_addon.core.colour import lab
 
     tone, scene = exposure.TONES[view], bpy.context.scene
-    found = images.make_image("greys", np.zeros((1, 3, 3)), data=True, floating=True)
+    found = images.make_image("greys", np.zeros((1, 3, 3)), floating=True)
     values = exposure.GREY * 2.0 ** np.array([tone.top, tone.highest, tone.dark])
-    found.pixels.foreach_set(np.repeat(np.append(np.repeat(values[:, None], 3, 1), np.ones((3, 1)), 1), 1, 0).ravel())
+    found.pixels.foreach_set(
+        np.append(np.repeat(values[:, None], 3, axis=1), np.ones((3, 1)), axis=1).astype(np.float32).ravel()
+    )
     scene.view_settings.view_transform, scene.view_settings.look = view, step.LOOKS[view]
     scene.view_settings.exposure = 0.0
     scene.render.image_settings.file_format = "PNG"
@@ -167,6 +169,7 @@ def test_the_lights_of_a_piece_reach_the_top_of_the_picture(albedo: float, name:
     run()
     stage = Stage(bpy.context.scene, sheets.blank(STEPS))
     _wear(stage, albedo)
+    stage.require("shot", "hero").matrix_basis = lights.facing((0.0, -400.0, 60.0), (0.0, 0.0, 30.0))
     stage, _ = run(only="lighting")
     shot = stage.require("shot", "hero")
     bright = meter.read_piece(
