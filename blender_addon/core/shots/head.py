@@ -22,6 +22,9 @@ LEAST = 0.25
 """Least score of a lobe that is taken for a head. Heads of the scans at hand gave 0.3 to 1, paws, tails and rims up to 0.2."""
 CLEAR = 0.6
 """Score from which a lobe is a head without much doubt."""
+OF_A_LOBE, WITHOUT_NECK = 0.8, 0.7
+"""How sure a head is that a neck sets off, at the least, and one that none does: right on all labelled scans at hand, which are
+few."""
 COMPACT = 0.4
 """Volume of the largest ball in a lobe over its volume, from which it counts as compact: an arm has 0.1, a head 0.3 to 0.7."""
 SMALL = 0.03
@@ -45,13 +48,15 @@ CUT_OFF = 0.03
 @dataclass(frozen=True)
 class Head:
     """The head of a subject: which of its points (k,) belong to it, its middle (3,), radius (mm) of the largest ball in it, which
-    way (2,) it lies from the rest seen from above, about 1 where it stands far out, and how sure it is, 0 to 1."""
+    way (2,) it lies from the rest seen from above, about 1 where it stands far out, how sure it is, 0 to 1, and whether a neck sets
+    it off."""
 
     points: NDArray[np.bool_]
     middle: Floats
     radius: float
     out: Floats
     sure: float
+    neck: bool = True
 
 
 def find_head(mesh: TriangleMesh, subject: Subject, worth: Floats) -> Head | None:
@@ -122,7 +127,7 @@ def _of_lobe(lobes: Lobes, neck: Neck, points: Floats, score: float) -> Head | N
     middle = points[mine].mean(axis=0)
     out = middle[:2] - (rest[:, :2] * weight[:, None]).sum(axis=0) / max(float(weight.sum()), 1e-9)
     out = out / max(float(np.ptp(points[:, 2])), 1e-9)
-    sure = 0.55 + 0.4 * float(np.clip((score - LEAST) / (CLEAR - LEAST), 0.0, 1.0))
+    sure = OF_A_LOBE + 0.15 * float(np.clip((score - LEAST) / (CLEAR - LEAST), 0.0, 1.0))
     return Head(mine, lobes.peaks[peak], float(lobes.radius[peak]), out, sure)
 
 
@@ -146,7 +151,7 @@ def _without_neck(mesh: TriangleMesh, subject: Subject, worth: Floats) -> Head |
         return None
     if mine.sum() < 20:
         return None
-    return Head(mine, points[mine].mean(axis=0), 0.35 * float(np.ptp(points[mine], axis=0).min()), out, 0.5)
+    return Head(mine, points[mine].mean(axis=0), 0.35 * float(np.ptp(points[mine], axis=0).min()), out, WITHOUT_NECK, neck=False)
 
 
 def _cut_off(mesh: TriangleMesh) -> Floats | None:

@@ -21,7 +21,8 @@ class Limits:
 
     matched: least share of the moving scan that must lie on the fixed one. beside: most that may lie nearly on it but off by
     more than noise. buried: most of it that may lie inside the fixed one facing sideways. against: most that may speak against.
-    spread: most that matched points may lie off, over the fixed scan's size.
+    spread: most that matched points may lie off, over the fixed scan's size; noisy: or over what the noise of the two scans alone
+    would make of it, as long as that is no more than `noisiest` of the size, past which nothing could be told.
     lead, clearness: how much better (mean loss, and that over chance) the best must be than another pose, or lead_shared, how
     much more area it must share, so that the other is no rival; lead_twin where both have one scale, as the ways of a regular
     shape have: there a side that was not seen can hide half of what the true one shares. loose: most that the weakest of the
@@ -34,6 +35,8 @@ class Limits:
     buried: float = 0.03
     against: float = 0.035
     spread: float = 1.2e-3
+    noisy: float = 1.3
+    noisiest: float = 3e-3
     lead: float = 0.012
     clearness: float = 3.8
     lead_shared: float = 0.25
@@ -97,12 +100,18 @@ def rivals(candidates: list[Candidate], places: Floats, limits: Limits) -> list[
 
 
 def decide(
-    candidates: list[Candidate], places: Floats, *, firmness: float, size: float, limits: Limits | None = None
+    candidates: list[Candidate],
+    places: Floats,
+    *,
+    firmness: float,
+    size: float,
+    noise: float = 0.0,
+    limits: Limits | None = None,
 ) -> Registration:
     """The verdict on distinct candidates, best first.
 
     places: as `asked_points` gives them. firmness: how well the surface holds the best pose's weakest freedom. size: of the
-    fixed scan.
+    fixed scan. noise: how far matched points lie off by the noise of the two scans alone, in the fixed one's unit.
     """
     limits = limits or Limits()
     if not candidates:
@@ -115,7 +124,7 @@ def decide(
         return Registration(NOT_SURE, f"only {best.matched:.0%} of it lies on the first scan", shown)
     if best.against > limits.against:
         return Registration(NOT_SURE, f"{best.against:.0%} of what can be compared does not agree", shown)
-    if best.spread > limits.spread * size:
+    if best.spread > max(limits.spread * size, min(limits.noisy * noise, limits.noisiest * size)):
         return Registration(NOT_SURE, f"the surfaces lie {best.rms:.2g} mm apart, too far for the same thing", shown)
     if best.beside > limits.beside:
         return Registration(NOT_SURE, f"{best.beside:.0%} of it runs beside the first scan, nearly but not on it", shown)
