@@ -1,9 +1,9 @@
 """Does the close look show the whole head, sharp, where there is a head? Part of the bench `decisions`.
 
 On labelled scans that stand right (`scans/file`) and on copies turned about the vertical, leaning a little and in other sizes
-(`scans/turned`; their front turns with them where it is labelled). A head is what lies between two shares of the height. Right:
-nine tenths of what the camera can see of it lie in the frame, and the plane of focus runs through it.
-`python -m scripts.bench._decisions_close [GROUP ...]` runs it by itself; `--pictures FOLDER` leaves a picture of each close look.
+(`scans/turned`; their front turns with them where it is labelled). A head is what lies between two shares of the height.
+Right: nine tenths of what the camera can see of it lie in the frame, and the plane of focus runs through it. `python -m
+scripts.bench._decisions_close [GROUP ...]` runs it by itself; `--pictures FOLDER` leaves a picture of each close look.
 """
 
 from __future__ import annotations
@@ -62,7 +62,10 @@ def rows(scans: Sequence[LabelledScan], groups: Sequence[str] = GROUPS, pictures
                 name = f"{group}/{scan.name}" + (f" {number}" if group.endswith("turned") else "")
                 found.append({"case": name, "metric": "case_close_look_right", "value": float(right[-1])})
                 words = decision.choice.words if decision else "no close look"
-                print(f"{name}: {'right' if right[-1] else 'WRONG'} ({share:.2f} in the frame, focus {focused}; {words})", flush=True)
+                print(
+                    f"{name}: {'right' if right[-1] else 'WRONG'} ({share:.2f} in the frame, focus {focused}; {words})",
+                    flush=True,
+                )
                 if pictures is not None and decision is not None:
                     write_png(pictures / f"{name.replace('/', '_')}.png", decision.choice.picture)
         count = max(len(right), 1)

@@ -162,7 +162,5 @@ def main(groups: Sequence[str]) -> int:
     return 0
 
 
-
-
 if __name__ == "__main__":
     sys.exit(main(sys.argv[1:]))

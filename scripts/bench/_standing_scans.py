@@ -54,7 +54,8 @@ class Pose:
 
 
 def scans_folder() -> Path:
-    """The folder in the variable `BOZZETTO_SCANS`, by itself one beside the project. Raises FileNotFoundError where there is none."""
+    """The folder in the variable `BOZZETTO_SCANS`, by itself one beside the project. Raises FileNotFoundError where there is
+    none."""
     folder = Path(os.environ.get(FOLDER) or ROOT.parent / "shared" / "scans")
     if not (folder / "labels.json").is_file():
         raise FileNotFoundError(f'there is no labels.json in "{folder}": set {FOLDER} to the folder of labelled scans')
@@ -72,7 +73,8 @@ def turned_poses(name: str, count: int = 3) -> list[Pose]:
     """Chance poses of a scan's copies, the same on every run."""
     random = np.random.default_rng([7, *name.encode()])
     return [
-        Pose(float(random.uniform(0.0, 360.0)), LEANS_DEG, float(SIZE_MM * np.exp(random.uniform(-0.7, 0.7)))) for _ in range(count)
+        Pose(float(random.uniform(0.0, 360.0)), LEANS_DEG, float(SIZE_MM * np.exp(random.uniform(-0.7, 0.7))))
+        for _ in range(count)
     ]
 
 
@@ -176,6 +178,8 @@ def write_png(path: Path, picture: Any) -> None:
         (b"IDAT", zlib.compress(lines.tobytes())),
         (b"IEND", b""),
     )
-    made = b"".join(struct.pack(">I", len(data)) + kind + data + struct.pack(">I", zlib.crc32(kind + data)) for kind, data in parts)
+    made = b"".join(
+        struct.pack(">I", len(data)) + kind + data + struct.pack(">I", zlib.crc32(kind + data)) for kind, data in parts
+    )
     path.parent.mkdir(parents=True, exist_ok=True)
     path.write_bytes(b"\x89PNG\r\n\x1a\n" + made)

@@ -217,7 +217,9 @@ def _alone(form: Callable[[Floats, Any], Floats]) -> Maker:
     return make
 
 
-def _on(stand: Callable[[Floats, Any], Floats], piece: Callable[[Floats, Any], Floats], paint: Any = None, fillet: float = 0.5) -> Maker:
+def _on(
+    stand: Callable[[Floats, Any], Floats], piece: Callable[[Floats, Any], Floats], paint: Any = None, fillet: float = 0.5
+) -> Maker:
     def make(random: Any) -> tuple[Field, Field | None, Any, float]:
         one, two = (int(random.integers(1, 10_000)) for _ in range(2))
         return (
@@ -238,25 +240,34 @@ KINDS: dict[str, Maker] = {
     "goblet": _alone(_goblet),
     "boot": _alone(_boot),
     "cut_bust": _alone(lambda p, r: _bust(p, 0.0, 70.0, r)),
-    "slab": _on(lambda p, r: box(p, (0, 0, 3.5), (r.uniform(26, 34), r.uniform(13, 18), 3.5), 0.6), lambda p, r: _animal(p, 6.6, 48.0, r)),
+    "slab": _on(
+        lambda p, r: box(p, (0, 0, 3.5), (r.uniform(26, 34), r.uniform(13, 18), 3.5), 0.6),
+        lambda p, r: _animal(p, 6.6, 48.0, r),
+    ),
     "disc": _on(
-        lambda p, r: _level(p, np.hypot(p[:, 0], p[:, 1]) - r.uniform(15, 22), 6.0), lambda p, r: _person(p, 5.6, 70.0, r, legs=True)
+        lambda p, r: _level(p, np.hypot(p[:, 0], p[:, 1]) - r.uniform(15, 22), 6.0),
+        lambda p, r: _person(p, 5.6, 70.0, r, legs=True),
     ),
     "moulded": _on(lambda p, r: _moulded(p, r.uniform(12, 15), 20.0), lambda p, r: _person(p, 19.6, 62.0, r, legs=True), OAK),
     "flush": _on(
         lambda p, r: box(p, (0, 0, 7.0), (r.uniform(10.5, 12.5), r.uniform(9.5, 11.0), 7.0), 0.5),
         lambda p, r: both(_person(p, 13.6, 66.0, r, legs=False), box(p, (0, 0, 60), (14, 12, 60)), 0.3),
     ),
-    "hexagon": _on(lambda p, r: _level(p, _polygon(p, 6, r.uniform(15, 19), 0.3), 7.0), lambda p, r: _seated(p, 6.7, 60.0, r), STONE),
+    "hexagon": _on(
+        lambda p, r: _level(p, _polygon(p, 6, r.uniform(15, 19), 0.3), 7.0), lambda p, r: _seated(p, 6.7, 60.0, r), STONE
+    ),
     "oval": _on(lambda p, r: _oval(p, 7.0, r.uniform(24, 32), r.uniform(15, 19)), lambda p, r: _animal(p, 6.6, 50.0, r)),
-    "ground": _on(lambda p, r: _mound(p, 5.0, r.uniform(24, 30), r.uniform(12, 16), 51), lambda p, r: _animal(p, 5.0, 50.0, r), None, 0.8),
+    "ground": _on(
+        lambda p, r: _mound(p, 5.0, r.uniform(24, 30), r.uniform(12, 16), 51), lambda p, r: _animal(p, 5.0, 50.0, r), None, 0.8
+    ),
     "steps": _on(
         lambda p, r: joined(box(p, (0, 0, 3), (22, 20, 3), 0.5), box(p, (0, 0, 8), (16, 14, 3), 0.5), 0.5),
-        lambda p, r: _person(p, 10.6, 62.0, r, legs=True), TERRAZZO,
+        lambda p, r: _person(p, 10.6, 62.0, r, legs=True),
+        TERRAZZO,
     ),
     "boulder": _on(lambda p, r: _boulder(p, 16.0, r.uniform(20, 25), 63), lambda p, r: _seated(p, 12.0, 52.0, r), STONE, 0.8),
     "socle": _on(lambda p, r: _socle(p, 18.0), lambda p, r: _bust(p, 17.6, 55.0, r)),
-}  # fmt: skip
+}
 
 
 def footing(kind: str, seed: int) -> Subject:

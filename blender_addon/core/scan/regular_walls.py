@@ -87,7 +87,8 @@ def regular_walls(centre: Floats, normal: Floats, area: Floats, height: float) -
 
 
 def upright_axis(points: Floats, facing: Floats, weight: Floats) -> Floats:
-    """(2,) the point that lines through points (k, 2) along unit directions (k, 2) pass nearest to, by weighted least squares."""
+    """(2,) the point that lines through points (k, 2) along unit directions (k, 2) pass nearest to, by weighted least
+    squares."""
     across = np.stack([-facing[:, 1], facing[:, 0]], axis=1)
     matrix = np.einsum("k,ki,kj->ij", weight, across, across) + 1e-9 * weight.sum() * np.eye(2)
     right = np.einsum("k,ki,k->i", weight, across, np.einsum("ki,ki->k", across, points))
@@ -102,7 +103,9 @@ def _main_directions(direction: NDArray[np.integer], weight: Floats) -> NDArray[
     return main | np.roll(main, 1) | np.roll(main, -1)
 
 
-def _planar(points: Floats, facing: Floats, direction: NDArray[np.integer], weight: Floats, breadth: float) -> NDArray[np.bool_]:
+def _planar(
+    points: Floats, facing: Floats, direction: NDArray[np.integer], weight: Floats, breadth: float
+) -> NDArray[np.bool_]:
     """(k,) which faces lie in an upright plane that has `LEAST_WALL` of them all: a peak over direction and distance."""
     distance = np.floor(np.einsum("ij,ij->i", points, facing) / max(STRAY * breadth, 1e-12)).astype(int)
     distance -= distance.min() - 1

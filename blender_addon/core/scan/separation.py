@@ -1,7 +1,7 @@
 """Where does the piece end and the stand begin? The cheapest border along creases, colour and the stand's top; or nowhere.
 
-One piece by default: a line is cut unasked only where the evidence (`stand_evidence.py`) leaves little doubt. A line that may be
-one is proposed beside it, to be asked about.
+One piece by default: a line is cut unasked only where the evidence (`stand_evidence.py`) leaves little doubt. A line that may
+be one is proposed beside it, to be asked about.
 """
 
 from __future__ import annotations
@@ -35,10 +35,10 @@ ALIKE = 0.9
 class Separation:
     """Where to cut. field: (n,) at the vertices, positive on the piece, or None when there is no stand.
 
-    stand: (m,) bool a face. reason: why, in words. top_mm: height of the stand's top, over which the piece begins. crease_share,
-    ledge_share: shares (0 to 1) of the border that run in a crease and above a ledge of the stand. chance: how likely what was
-    taken for the stand is one, 0 to 1. evidence: what speaks for it and against it, in words. others: lines that could be cut
-    as well, the likeliest first.
+    stand: (m,) bool a face. reason: why, in words. top_mm: height of the stand's top, over which the piece begins.
+    crease_share, ledge_share: shares (0 to 1) of the border that run in a crease and above a ledge of the stand. chance: how
+    likely what was taken for the stand is one, 0 to 1. evidence: what speaks for it and against it, in words. others: lines
+    that could be cut as well, the likeliest first.
     """
 
     field: Floats | None
@@ -54,8 +54,9 @@ class Separation:
 
 @dataclass(frozen=True)
 class _Scan:
-    """What is asked of a mesh again and again: its graph, creases (e,) and costs (e,), normals (m, 3) smoothed over the width of
-    a crease, lightly and over much of a wall, width and height in mm, walls, colour (m, 3), and which faces (m,) were never seen."""
+    """What is asked of a mesh again and again: its graph, creases (e,) and costs (e,), normals (m, 3) smoothed over the width
+    of a crease, lightly and over much of a wall, width and height in mm, walls, colour (m, 3), and which faces (m,) were
+    never seen."""
 
     mesh: TriangleMesh
     graph: FaceGraph

@@ -31,11 +31,11 @@ class Measures:
     """What was measured of a stand that was proposed; shares are 0 to 1.
 
     crease: of the line in a crease. ledge: of the line over a ledge. level_upright: of what was taken off that is level or
-    upright. straight, turned: of its walls that are so. rectangle: its plan's hull over the smallest rectangle round it. solid: its plan over that plan's convex hull. footing: the hull of what
-    it rests on over that of its plan. seen_top: its upward area over its plan. flat: its height over its plan's breadth. feet:
-    how many parts of the piece stand on it. above_straight, above_turned: as below, of the walls over the line. ends: whether
-    regular walls end at the line. colour_gap: how many spreads apart the colours on both sides of the line are. top: its
-    height over the whole.
+    upright. straight, turned: of its walls that are so. rectangle: its plan's hull over the smallest rectangle round it.
+    solid: its plan over that plan's convex hull. footing: the hull of what it rests on over that of its plan. seen_top: its
+    upward area over its plan. flat: its height over its plan's breadth. feet: how many parts of the piece stand on it.
+    above_straight, above_turned: as below, of the walls over the line. ends: whether regular walls end at the line.
+    colour_gap: how many spreads apart the colours on both sides of the line are. top: its height over the whole.
     """
 
     crease: float
@@ -88,9 +88,12 @@ def counter_for(found: Measures) -> dict[str, float]:
         "it is tall": 0.8 * ramp(found.top, 0.33, 0.5),
         "what stands on it goes on in the same way": 1.2 * ramp(found.above_straight, 0.45, 0.7)
         + 2.5 * ramp(found.above_turned, *WHOLLY_TURNED) * ramp(found.turned, 0.75, 0.9),
-        "nothing sets it off": 0.6 * (1.0 - ramp(found.crease, 0.3, 0.55)) * (0.0 if found.ends and found.straight > 0.6 else 1.0),
+        "nothing sets it off": 0.6
+        * (1.0 - ramp(found.crease, 0.3, 0.55))
+        * (0.0 if found.ends and found.straight > 0.6 else 1.0),
         "its walls go on over the line": 0.8 if found.goes_on else 0.0,
-        "it is a block with one thing on it, like the foot of a tool": 0.3 * ramp(found.flat, 0.45, 0.65)
+        "it is a block with one thing on it, like the foot of a tool": 0.3
+        * ramp(found.flat, 0.45, 0.65)
         * (0.0 if found.ends or found.feet > 1 else 1.0),
         "it is no plate": 0.6 * (1.0 - ramp(found.solid, 0.6, 0.8) * ramp(found.footing, 0.55, 0.75)),
     }
@@ -120,8 +123,8 @@ def measures(
     colour: Floats | None,
     unseen: NDArray[np.bool_],
 ) -> Measures:
-    """Measure a proposed stand. normals: (m, 3) smoothed lightly, and over much of a wall, which rough walls need. border: crease share, ledge share and top (mm). unseen: (m,)
-    faces that fill what was not seen, which say nothing."""
+    """Measure a proposed stand. normals: (m, 3) smoothed lightly, and over much of a wall, which rough walls need. border:
+    crease share, ledge share and top (mm). unseen: (m,) faces that fill what was not seen, which say nothing."""
     height = max(float(graph.centre[:, 2].max()), 1e-9)
     top, normal = border[2], normals[0]
     area, level = graph.area, graph.centre[:, 2]
@@ -173,8 +176,8 @@ def _plan(mesh: TriangleMesh, stand: NDArray[np.bool_], height: float, top: floa
 
 
 def _least_rectangle(outline: Floats) -> float:
-    """Area of the smallest rectangle round a convex outline (k, 2): it lies along one of the edges (Freeman and Shapira, CACM 18,
-    1975)."""
+    """Area of the smallest rectangle round a convex outline (k, 2): it lies along one of the edges (Freeman and Shapira, CACM
+    18, 1975)."""
     along = np.roll(outline, -1, axis=0) - outline
     along = along / np.maximum(np.linalg.norm(along, axis=1, keepdims=True), 1e-12)
     over = outline @ along.T

@@ -1,4 +1,4 @@
-"""Which open edge is the rim of a vessel or a helmet, and which a hole that the scan left? By the form round it and how it lies.
+"""Which open edge is the rim of a vessel or a helmet, and which a hole that the scan left? By the form round it.
 
 A hole is closed, and so is the open bottom of what stood on a table; a vessel's mouth is not, since a lid would be a lie. What
 speaks for a mouth: a circle, about whose axis the whole thing was turned; that it looks up in the file's own frame; a wavy edge

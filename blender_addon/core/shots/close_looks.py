@@ -1,4 +1,4 @@
-"""Where do the close looks of a piece go? To its head where it has one, then to its richest places; in the order they are shown."""
+"""Where do the close looks of a piece go? To its head where it has one, then to its richest places."""
 
 from __future__ import annotations
 
@@ -23,8 +23,8 @@ OF_PLACES = 0.85
 
 @dataclass(frozen=True)
 class Proposal:
-    """A close look that could be taken: what it shows ('head', 'part' of what has no neck, or 'place'), from where, and how sure it
-    is the one to take."""
+    """A close look that could be taken: what it shows ('head', 'part' of what has no neck, or 'place'), from where, and how
+    sure it is the one to take."""
 
     shows: str
     look: CloseLook

@@ -1,4 +1,4 @@
-"""Which part of a piece is its head? An upper or protruding compact lobe that a narrower neck joins; else the end that faces us.
+"""Which part of a piece is its head? An upper or protruding compact lobe that a narrower neck joins.
 
 Nothing is known of faces. A head is told by form alone: compact, set off by a neck, high or far out, not tiny. Where no neck
 sets one off (an owl, a mounted head) the upper part of what stands, or the foremost of what stands on four legs, is taken for
@@ -34,7 +34,8 @@ GROUND = 0.12
 UPPER = 0.42
 """Share of the height that is taken for the head of what stands without a neck: between an owl's and a child's."""
 LOWER_COSTS = 0.5
-"""What such a part loses for each share of the height that lies over it: an owl's eyes are high, a skull's low; set on those."""
+"""What such a part loses for each share of the height that lies over it: an owl's eyes are high, a skull's low; set on
+those."""
 FOREMOST, RAISED = 0.36, 0.45
 """Share of the length, and of that end's height from which, that is taken for the head of what stands on four legs."""
 LONG = 1.35
@@ -47,9 +48,9 @@ CUT_OFF = 0.03
 
 @dataclass(frozen=True)
 class Head:
-    """The head of a subject: which of its points (k,) belong to it, its middle (3,), radius (mm) of the largest ball in it, which
-    way (2,) it lies from the rest seen from above, about 1 where it stands far out, how sure it is, 0 to 1, and whether a neck sets
-    it off."""
+    """The head of a subject: which of its points (k,) belong to it, its middle (3,), radius (mm) of the largest ball in it,
+    which way (2,) it lies from the rest seen from above, about 1 where it stands far out, how sure it is, 0 to 1, and whether
+    a neck sets it off."""
 
     points: NDArray[np.bool_]
     middle: Floats
@@ -87,7 +88,7 @@ def _best_lobe(lobes: Lobes) -> tuple[Neck | None, float]:
     basin, places = lobes.basin.ravel()[inside], solid.places(inside)
     count = len(lobes.peaks)
     middles = np.stack([np.bincount(basin, places[:, axis], count) for axis in range(3)], axis=1)
-    middles /= np.maximum(lobes.volume, 1.0)[:, None]
+    middles = middles / np.maximum(lobes.volume, 1.0)[:, None]
     low, high = places[:, 2].min(), places[:, 2].max()
     lows = np.full(count, np.inf)
     np.minimum.at(lows, basin, places[:, 2])
@@ -132,8 +133,8 @@ def _of_lobe(lobes: Lobes, neck: Neck, points: Floats, score: float) -> Head | N
 
 
 def _without_neck(mesh: TriangleMesh, subject: Subject, worth: Floats) -> Head | None:
-    """All of a head that was cut off at its neck; else the foremost upper part of what is long, or the most telling of the upper
-    parts of what stands."""
+    """All of a head that was cut off at its neck; else the foremost upper part of what is long, or the most telling of the
+    upper parts of what stands."""
     points = subject.points
     low, high = points.min(axis=0), points.max(axis=0)
     size = high - low
@@ -151,7 +152,9 @@ def _without_neck(mesh: TriangleMesh, subject: Subject, worth: Floats) -> Head |
         return None
     if mine.sum() < 20:
         return None
-    return Head(mine, points[mine].mean(axis=0), 0.35 * float(np.ptp(points[mine], axis=0).min()), out, WITHOUT_NECK, neck=False)
+    return Head(
+        mine, points[mine].mean(axis=0), 0.35 * float(np.ptp(points[mine], axis=0).min()), out, WITHOUT_NECK, neck=False
+    )
 
 
 def _cut_off(mesh: TriangleMesh) -> Floats | None:

@@ -1,4 +1,4 @@
-"""How is a close look at a head taken? From where it shows most, the whole of it in the frame with air round it, sharp on it."""
+"""How is a close look at a head taken? From where it shows most, the whole of it in the frame, sharp on its face."""
 
 from __future__ import annotations
 
@@ -82,7 +82,8 @@ def facing_of(subject: Subject, head: Head, worth: Floats) -> float:
 
 
 def _likeness(points: Floats, way: Floats, radius: float) -> float:
-    """0 to 1: how much of the cells that points (k, 3) fill is filled by their mirror image in the upright plane along `way`."""
+    """0 to 1: how much of the cells that points (k, 3) fill is filled by their mirror image in the upright plane along
+    `way`."""
     across = np.array([-way[1], way[0], 0.0])
     image = points - 2.0 * (points @ across)[:, None] * across
     cell = max(0.3 * radius, 1e-9)
@@ -122,8 +123,8 @@ def _tried(
 
 
 def _box(points: Floats, spot: Floats, rotation: Floats, shift: Floats, distance: float) -> tuple[Floats, Floats]:
-    """Middle (2,), from the frame's middle, and half size (2,) in mm, in the plane of focus, of points (k, 3) from a camera whose
-    frame lies `shift` (2,) beside a spot in focus."""
+    """Middle (2,), from the frame's middle, and half size (2,) in mm, in the plane of focus, of points (k, 3) from a camera
+    whose frame lies `shift` (2,) beside a spot in focus."""
     slopes, _ = project(points, spot + rotation[:, :2] @ shift + rotation[:, 2] * distance, rotation)
     low, high = np.percentile(slopes, 0.2, axis=0), np.percentile(slopes, 99.8, axis=0)
     return 0.5 * (low + high) * distance, 0.5 * (high - low) * distance

@@ -1,9 +1,9 @@
 """Into which lobes does a form fall, and how narrow are the necks between them? A head, a body, a paw, from the solid alone.
 
 The solid is filled into a grid, each cell gets its distance to the surface, and each cell climbs to the thickest place within
-reach: the cells that climb to one place are a basin, and two basins meet at a saddle, the thickest way between them. The basins'
-maximum spanning tree over those saddles holds every neck: cut one of its edges and the form falls into two lobes (watershed
-and persistence of the distance transform; Edelsbrunner, Letscher and Zomorodian, Discrete Comput. Geom. 28, 2002).
+reach: the cells that climb to one place are a basin, and two basins meet at a saddle, the thickest way between them. The
+basins' maximum spanning tree over those saddles holds every neck: cut one of its edges and the form falls into two lobes
+(watershed and persistence of the distance transform; Edelsbrunner, Letscher and Zomorodian, Discrete Comput. Geom. 28, 2002).
 """
 
 from __future__ import annotations

@@ -81,7 +81,8 @@ def inside_turned(points: Floats, normals: Floats, axis: Floats) -> NDArray[np.b
 
 
 def _near(points: Floats, places: Floats, reach: float) -> NDArray[np.bool_]:
-    """(k,) which points (k, 3) have one of the places (n, 3) within about `reach`: in the same cell of that size or beside it."""
+    """(k,) which points (k, 3) have one of the places (n, 3) within about `reach`: in the same cell of that size or beside
+    it."""
     low = points.min(axis=0) - 2.0 * reach
     stride = np.array([1 << 42, 1 << 21, 1])
     cells = np.unique(np.floor((places - low) / reach).astype(np.int64), axis=0)

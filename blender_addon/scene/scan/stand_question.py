@@ -1,4 +1,4 @@
-"""Is there a stand, and where does it part? What was found, as a decision with its pictures and the settings that would change it."""
+"""Is there a stand, and where does it part? What was found, as a decision with pictures and settings."""
 
 from __future__ import annotations
 
@@ -18,9 +18,7 @@ OFFERED = 2
 """Most other lines that are offered."""
 
 
-def stand_decision(
-    item: Any, mesh: TriangleMesh, found: Separation, *, by_hand: bool, given: bool = False
-) -> Decision:
+def stand_decision(item: Any, mesh: TriangleMesh, found: Separation, *, by_hand: bool, given: bool = False) -> Decision:
     """The decision 'stand'. given: a scan of the stand lies beside this one."""
     height = max(float(mesh.vertices[:, 2].max()), 1e-9)
     none = np.zeros(len(mesh.faces), bool)

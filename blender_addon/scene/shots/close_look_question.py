@@ -1,4 +1,4 @@
-"""Where does the close look go? The places that could be shown, as a decision with a picture of each as its shot would show it."""
+"""Where does the close look go? The places that could be shown, as a decision with a picture of each."""
 
 from __future__ import annotations
 
@@ -36,8 +36,8 @@ def close_look_decision(
     solved: Callable[[CloseLook], Shot],
     looks: Looks,
 ) -> Decision:
-    """The decision 'close_look'. first: the number that was asked for. solved: the shot of a close look. looks: what is there to
-    be drawn. There must be one proposal at least."""
+    """The decision 'close_look'. first: the number that was asked for. solved: the shot of a close look. looks: what is there
+    to be drawn. There must be one proposal at least."""
 
     def alternative(place: int) -> Alternative:
         one = proposed[place]

@@ -52,8 +52,13 @@ class Settings:
         help="Whether there is a stand to take off; paint the mask on the upright scan to say where",
     )
     stand_top: float | None = number(
-        None, low=0.1, high=95.0, unit="%", label="Stand reaches to",
-        help="How high the stand reaches, as a share of the whole height; by itself the likeliest line", more=True,
+        None,
+        low=0.1,
+        high=95.0,
+        unit="%",
+        label="Stand reaches to",
+        help="How high the stand reaches, as a share of the whole height; by itself the likeliest line",
+        more=True,
     )
     stand_from: str | None = text(
         None, help="Which scan gives the stand: its place in the list; by itself the aligned scan of the stand, else the first"

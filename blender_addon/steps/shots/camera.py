@@ -128,7 +128,11 @@ class Settings:
     blades: int = integer(0, low=0, high=16, help="Blades of the iris; 0 is round", more=True)
     pupil_ratio: float = number(1.0, low=0.2, high=5.0, help="Exit pupil over entrance pupil of the lens", more=True)
     close_look: int | None = integer(
-        None, low=1, high=9, unit="", help="Which of the places worth a close look is shown first; by itself the head or the richest"
+        None,
+        low=1,
+        high=9,
+        unit="",
+        help="Which of the places worth a close look is shown first; by itself the head or the richest",
     )
     shots: list[ShotRow] = table(ShotRow, help="Shots to change or to add", short="name")
 

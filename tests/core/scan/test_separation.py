@@ -13,8 +13,8 @@ from blender_addon.core.mesh.topology import submesh
 from blender_addon.core.mesh.triangles import TriangleMesh, edges, face_areas, vertex_normals
 from blender_addon.core.scan.separation import POSSIBLE, SURE, find_stand, leftover
 from scripts.truth import stands
-from scripts.truth.footings import footing
 from scripts.truth.fields import ellipsoid
+from scripts.truth.footings import footing
 from scripts.truth.stands import meshed, subjects
 from tests.scan_shapes import box
 
@@ -128,7 +128,8 @@ def test_a_plain_block_is_left_whole(size: tuple[float, float, float]) -> None:
 
 
 def footed(kind: str, seed: int = 3) -> tuple[TriangleMesh, Any, Any]:
-    """A made-up piece of a kind (a seed that no constant was tried on) with noise: mesh, its faces' colour, which are the piece's."""
+    """A made-up piece of a kind (a seed that no constant was tried on) with noise: mesh, its faces' colour, which are the
+    piece's."""
     subject = footing(kind, seed)
     vertices, faces = meshed(subject.whole, 1.2, low=-46.0, high=92.0)
     middle = vertices[faces].mean(axis=1)

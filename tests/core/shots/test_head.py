@@ -70,7 +70,8 @@ def test_depth_is_the_distance_to_the_surface() -> None:
 
 @pytest.mark.parametrize("kind", ["skirt", "shoes", "haunches", "cut_bust"])
 def test_the_head_is_found_and_wholly_framed(kind: str) -> None:
-    """Of made-up figures whose head's middle is known: the head found lies round it, and all of it that faces us is in the frame.
+    """Of made-up figures whose head's middle is known: the head found lies round it, and all of it that faces us is in the
+    frame.
 
     The middles are those of the ellipsoids that the heads are modelled from, in shares of the height.
     """
