@@ -1,10 +1,9 @@
 """Does the close look show the whole head, sharp, where there is a head? Part of the bench `decisions`.
 
 On labelled scans that stand right (`scans/file`) and on copies turned about the vertical, leaning a little and in other sizes
-(`scans/turned`; their front turns with them where it is labelled). A head is what lies between two shares of the height. Right:
-nine tenths of what the camera can see of it lie in the frame, and the plane of focus runs through it.
-`python -m scripts.bench._decisions_close [GROUP ...]` runs it by itself; `--pictures FOLDER` leaves a picture of each close
-look.
+(`scans/turned`; their front turns with them where it is labelled). A head is what lies between two shares of the height.
+Right: nine tenths of what the camera can see of it lie in the frame, and the plane of focus runs through it. `python -m
+scripts.bench._decisions_close [GROUP ...]` runs it by itself; `--pictures FOLDER` leaves a picture of each close look.
 """
 
 from __future__ import annotations

@@ -262,11 +262,12 @@ KINDS: dict[str, Maker] = {
     ),
     "steps": _on(
         lambda p, r: joined(box(p, (0, 0, 3), (22, 20, 3), 0.5), box(p, (0, 0, 8), (16, 14, 3), 0.5), 0.5),
-        lambda p, r: _person(p, 10.6, 62.0, r, legs=True), TERRAZZO,
+        lambda p, r: _person(p, 10.6, 62.0, r, legs=True),
+        TERRAZZO,
     ),
     "boulder": _on(lambda p, r: _boulder(p, 16.0, r.uniform(20, 25), 63), lambda p, r: _seated(p, 12.0, 52.0, r), STONE, 0.8),
     "socle": _on(lambda p, r: _socle(p, 18.0), lambda p, r: _bust(p, 17.6, 55.0, r)),
-}  # fmt: skip
+}
 
 
 def footing(kind: str, seed: int) -> Subject:

@@ -55,8 +55,8 @@ class Separation:
 @dataclass(frozen=True)
 class _Scan:
     """What is asked of a mesh again and again: its graph, creases (e,) and costs (e,), normals (m, 3) smoothed over the width
-    of a crease, lightly and over much of a wall, width and height in mm, walls, colour (m, 3), and which faces (m,) were never
-    seen."""
+    of a crease, lightly and over much of a wall, width and height in mm, walls, colour (m, 3), and which faces (m,) were
+    never seen."""
 
     mesh: TriangleMesh
     graph: FaceGraph

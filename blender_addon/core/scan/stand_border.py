@@ -1,5 +1,4 @@
-"""Where does the cheapest border between a stand and a piece run? Along creases, colour and the stand's top, cleaned of
-jags."""
+"""Where does the cheapest border between a stand and a piece run? Along creases, colour and the stand's top."""
 
 from __future__ import annotations
 

@@ -31,11 +31,11 @@ class Measures:
     """What was measured of a stand that was proposed; shares are 0 to 1.
 
     crease: of the line in a crease. ledge: of the line over a ledge. level_upright: of what was taken off that is level or
-    upright. straight, turned: of its walls that are so. rectangle: its plan's hull over the smallest rectangle round it. solid:
-    its plan over that plan's convex hull. footing: the hull of what it rests on over that of its plan. seen_top: its upward
-    area over its plan. flat: its height over its plan's breadth. feet: how many parts of the piece stand on it. above_straight,
-    above_turned: as below, of the walls over the line. ends: whether regular walls end at the line. colour_gap: how many
-    spreads apart the colours on both sides of the line are. top: its height over the whole.
+    upright. straight, turned: of its walls that are so. rectangle: its plan's hull over the smallest rectangle round it.
+    solid: its plan over that plan's convex hull. footing: the hull of what it rests on over that of its plan. seen_top: its
+    upward area over its plan. flat: its height over its plan's breadth. feet: how many parts of the piece stand on it.
+    above_straight, above_turned: as below, of the walls over the line. ends: whether regular walls end at the line.
+    colour_gap: how many spreads apart the colours on both sides of the line are. top: its height over the whole.
     """
 
     crease: float
@@ -177,8 +177,7 @@ def _plan(mesh: TriangleMesh, stand: NDArray[np.bool_], height: float, top: floa
 
 def _least_rectangle(outline: Floats) -> float:
     """Area of the smallest rectangle round a convex outline (k, 2): it lies along one of the edges (Freeman and Shapira, CACM
-    18,
-    1975)."""
+    18, 1975)."""
     along = np.roll(outline, -1, axis=0) - outline
     along = along / np.maximum(np.linalg.norm(along, axis=1, keepdims=True), 1e-12)
     over = outline @ along.T

@@ -1,5 +1,4 @@
-"""Where do the close looks of a piece go? To its head where it has one, then to its richest places; in the order they are
-shown."""
+"""Where do the close looks of a piece go? To its head where it has one, then to its richest places."""
 
 from __future__ import annotations
 
@@ -24,7 +23,8 @@ OF_PLACES = 0.85
 
 @dataclass(frozen=True)
 class Proposal:
-    """A close look that could be taken: what it shows ('head' or 'place'), from where, and how sure it is the one to take."""
+    """A close look that could be taken: what it shows ('head', 'part' of what has no neck, or 'place'), from where, and how
+    sure it is the one to take."""
 
     shows: str
     look: CloseLook
@@ -39,7 +39,7 @@ def close_looks(subject: Subject, mesh: TriangleMesh, lens: Lens, count: int) ->
     frame = lens.frame_mm[0] / usual, lens.frame_mm[1] / usual
     head = find_head(mesh, subject, worth)
     if head is not None:
-        found.append(Proposal("head", head_look(subject, head, lens, worth), head.sure))
+        found.append(Proposal("head" if head.neck else "part", head_look(subject, head, lens, worth), head.sure))
     places = detail_spots(
         subject, count + 2 * len(found), reach_mm=0.6 * min(frame), distance_mm=lens.distance(usual), frame=frame, worth=worth
     )
@@ -49,7 +49,7 @@ def close_looks(subject: Subject, mesh: TriangleMesh, lens: Lens, count: int) ->
 
 def _alike(one: Proposal, place: CloseLook, frame: tuple[float, float]) -> bool:
     """Whether a place is what the look at a head shows already."""
-    if one.shows != "head":
+    if one.shows == "place":
         return False
     turned = abs((place.azimuth_deg - one.look.azimuth_deg + 180.0) % 360.0 - 180.0)
     near = float(np.linalg.norm(place.middle - one.look.middle)) < APART * min(frame) / one.look.grown

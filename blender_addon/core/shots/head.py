@@ -1,5 +1,4 @@
-"""Which part of a piece is its head? An upper or protruding compact lobe that a narrower neck joins; else the end that faces
-us.
+"""Which part of a piece is its head? An upper or protruding compact lobe that a narrower neck joins.
 
 Nothing is known of faces. A head is told by form alone: compact, set off by a neck, high or far out, not tiny. Where no neck
 sets one off (an owl, a mounted head) the upper part of what stands, or the foremost of what stands on four legs, is taken for
@@ -23,6 +22,9 @@ LEAST = 0.25
 """Least score of a lobe that is taken for a head. Heads of the scans at hand gave 0.3 to 1, paws, tails and rims up to 0.2."""
 CLEAR = 0.6
 """Score from which a lobe is a head without much doubt."""
+OF_A_LOBE, WITHOUT_NECK = 0.8, 0.7
+"""How sure a head is that a neck sets off, at the least, and one that none does: right on all labelled scans at hand, which are
+few."""
 COMPACT = 0.4
 """Volume of the largest ball in a lobe over its volume, from which it counts as compact: an arm has 0.1, a head 0.3 to 0.7."""
 SMALL = 0.03
@@ -47,13 +49,15 @@ CUT_OFF = 0.03
 @dataclass(frozen=True)
 class Head:
     """The head of a subject: which of its points (k,) belong to it, its middle (3,), radius (mm) of the largest ball in it,
-    which way (2,) it lies from the rest seen from above, about 1 where it stands far out, and how sure it is, 0 to 1."""
+    which way (2,) it lies from the rest seen from above, about 1 where it stands far out, how sure it is, 0 to 1, and whether
+    a neck sets it off."""
 
     points: NDArray[np.bool_]
     middle: Floats
     radius: float
     out: Floats
     sure: float
+    neck: bool = True
 
 
 def find_head(mesh: TriangleMesh, subject: Subject, worth: Floats) -> Head | None:
@@ -84,7 +88,7 @@ def _best_lobe(lobes: Lobes) -> tuple[Neck | None, float]:
     basin, places = lobes.basin.ravel()[inside], solid.places(inside)
     count = len(lobes.peaks)
     middles = np.stack([np.bincount(basin, places[:, axis], count) for axis in range(3)], axis=1)
-    middles /= np.maximum(lobes.volume, 1.0)[:, None]
+    middles = middles / np.maximum(lobes.volume, 1.0)[:, None]
     low, high = places[:, 2].min(), places[:, 2].max()
     lows = np.full(count, np.inf)
     np.minimum.at(lows, basin, places[:, 2])
@@ -124,7 +128,7 @@ def _of_lobe(lobes: Lobes, neck: Neck, points: Floats, score: float) -> Head | N
     middle = points[mine].mean(axis=0)
     out = middle[:2] - (rest[:, :2] * weight[:, None]).sum(axis=0) / max(float(weight.sum()), 1e-9)
     out = out / max(float(np.ptp(points[:, 2])), 1e-9)
-    sure = 0.55 + 0.4 * float(np.clip((score - LEAST) / (CLEAR - LEAST), 0.0, 1.0))
+    sure = OF_A_LOBE + 0.15 * float(np.clip((score - LEAST) / (CLEAR - LEAST), 0.0, 1.0))
     return Head(mine, lobes.peaks[peak], float(lobes.radius[peak]), out, sure)
 
 
@@ -148,7 +152,9 @@ def _without_neck(mesh: TriangleMesh, subject: Subject, worth: Floats) -> Head |
         return None
     if mine.sum() < 20:
         return None
-    return Head(mine, points[mine].mean(axis=0), 0.35 * float(np.ptp(points[mine], axis=0).min()), out, 0.5)
+    return Head(
+        mine, points[mine].mean(axis=0), 0.35 * float(np.ptp(points[mine], axis=0).min()), out, WITHOUT_NECK, neck=False
+    )
 
 
 def _cut_off(mesh: TriangleMesh) -> Floats | None:

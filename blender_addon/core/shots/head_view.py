@@ -1,5 +1,4 @@
-"""How is a close look at a head taken? From where it shows most, the whole of it in the frame with air round it, sharp on
-it."""
+"""How is a close look at a head taken? From where it shows most, the whole of it in the frame, sharp on its face."""
 
 from __future__ import annotations
 
@@ -55,7 +54,7 @@ def head_look(subject: Subject, head: Head, lens: Lens, worth: Floats) -> CloseL
     face = face_of(subject, head, worth, facing)
     best: CloseLook | None = None
     most = -1.0
-    for aside in ASIDE if head.sure > 0.5 else LITTLE_ASIDE:
+    for aside in ASIDE if head.neck else LITTLE_ASIDE:
         for tilt in TILTS:
             found, score = _tried(subject, head, lens, worth, face, (facing + aside, tilt))
             score *= STRAIGHT_ON if aside == 0.0 else 1.0

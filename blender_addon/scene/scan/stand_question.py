@@ -1,5 +1,4 @@
-"""Is there a stand, and where does it part? What was found, as a decision with its pictures and the settings that would change
-it."""
+"""Is there a stand, and where does it part? What was found, as a decision with pictures and settings."""
 
 from __future__ import annotations
 

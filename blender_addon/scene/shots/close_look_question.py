@@ -1,5 +1,4 @@
-"""Where does the close look go? The places that could be shown, as a decision with a picture of each as its shot would show
-it."""
+"""Where does the close look go? The places that could be shown, as a decision with a picture of each."""
 
 from __future__ import annotations
 
@@ -24,6 +23,7 @@ OFFERED = 2
 """How many other places are offered."""
 WIDTH = 144
 """Width in pixels of the small pictures."""
+NAMES = {"head": "a close look at the head", "part": "a close look at the part that tells most"}
 OF_A_HEAD = ("a compact lobe, high or far out, that a narrower neck joins",)
 OF_A_PART = ("no neck sets a head off; the upper or foremost part tells most",)
 OF_A_PLACE = ("there is most to see there",)
@@ -49,13 +49,13 @@ def close_look_decision(
         )  # fmt: skip
         low, high = subject.points.min(axis=0), subject.points.max(axis=0)
         where = whereabouts(one.look.spot, 0.5 * (low + high), np.asarray(high - low))
-        words = "a close look at the head" if one.shows == "head" else f"a close look {where}"
+        words = NAMES.get(one.shows, f"a close look {where}")
         return Alternative(words, {"camera.close_look": place + 1}, screen(picture))
 
     chosen = first - 1 if first is not None and first <= len(proposed) else 0
     others = [place for place in range(len(proposed)) if place != chosen][:OFFERED]
     best = proposed[chosen]
-    evidence = OF_A_PLACE if best.shows != "head" else OF_A_HEAD if best.sure > 0.5 else OF_A_PART
+    evidence = {"head": OF_A_HEAD, "part": OF_A_PART}.get(best.shows, OF_A_PLACE)
     return Decision(
         "close_look", QUESTION, alternative(chosen), best.sure, evidence, tuple(map(alternative, others)), first is not None
     )

@@ -162,9 +162,10 @@ def test_depth_is_known_to_the_far_side(shapes: Any) -> None:
     middle, facing = disc.vertices[disc.faces].mean(axis=1), face_normals(disc.vertices, disc.faces)
     for mesh, deep in ((disc, 9.0), (submesh(disc, ~((facing[:, 2] < -0.5) | (middle[:, 2] < 3.0))), None)):
         surfels = sample_surfels(mesh, 4000, seed=1)
-        depth = depth_known(surfels, Target.of(surfels))
+        depth, blind = depth_known(surfels, Target.of(surfels))
         top = (surfels.normals[:, 2] > 0.95) & (np.hypot(*surfels.points[:, :2].T) < 25.0)
         assert np.median(depth[top]) == pytest.approx(deep or 0.04 * surfels.size, abs=0.3)
+        assert blind[top].mean() == pytest.approx(0.0 if deep else 1.0, abs=0.1)  # near the edge a side may be met
 
 
 @pytest.mark.parametrize("seed", [1, 2])

@@ -11,9 +11,10 @@ from blender_addon.core.mesh.cut import FILLED, closed, cut
 from blender_addon.core.mesh.face_graph import FaceGraph, cheapest_border
 from blender_addon.core.mesh.topology import submesh
 from blender_addon.core.mesh.triangles import TriangleMesh, edges, face_areas, vertex_normals
-from blender_addon.core.scan.separation import find_stand, leftover
+from blender_addon.core.scan.separation import POSSIBLE, SURE, find_stand, leftover
 from scripts.truth import stands
 from scripts.truth.fields import ellipsoid
+from scripts.truth.footings import footing
 from scripts.truth.stands import meshed, subjects
 from tests.scan_shapes import box
 
@@ -124,6 +125,61 @@ def test_a_body_is_no_stand_for_its_head() -> None:
 @pytest.mark.parametrize("size", [(40.0, 30.0, 60.0), (60.0, 60.0, 5.0)])
 def test_a_plain_block_is_left_whole(size: tuple[float, float, float]) -> None:
     assert find_stand(box(size, steps=30)).field is None
+
+
+def footed(kind: str, seed: int = 3) -> tuple[TriangleMesh, Any, Any]:
+    """A made-up piece of a kind (a seed that no constant was tried on) with noise: mesh, its faces' colour, which are the
+    piece's."""
+    subject = footing(kind, seed)
+    vertices, faces = meshed(subject.whole, 1.2, low=-46.0, high=92.0)
+    middle = vertices[faces].mean(axis=1)
+    noise = vertex_normals(vertices, faces) * np.random.default_rng(1).normal(0.0, 0.04, (len(vertices), 1))
+    return TriangleMesh(vertices + noise - [0, 0, vertices[:, 2].min()], faces), subject.paint(middle), subject.is_piece(middle)
+
+
+@pytest.mark.parametrize("kind", ["haunches", "paws", "own_rock", "goblet", "teapot"])
+def test_a_pieces_own_form_is_no_stand(kind: str) -> None:
+    """Haunches, paws, a rock that it grows out of, a turned foot: left on, and not worth a question."""
+    mesh, colour, _ = footed(kind)
+    found = find_stand(mesh, colour=colour)
+    assert found.field is None and not found.others
+
+
+def test_a_boots_sole_is_asked_about() -> None:
+    """A level plate with a welt all round has much of what a stand has: it stays on, with the cut beside it to choose."""
+    mesh, _, _ = footed("boot")
+    found = find_stand(mesh)
+    assert found.field is None
+    assert found.others and found.others[0].field is not None and POSSIBLE <= found.others[0].chance < SURE
+
+
+@pytest.mark.parametrize("kind", ["flush", "ground", "moulded"])
+def test_a_block_without_a_ledge_and_rough_ground_come_off(kind: str) -> None:
+    """Straight upright walls that end where another form begins; feet that only the ground joins: within 2 % of the height."""
+    mesh, _, piece = footed(kind)
+    found = find_stand(mesh)
+    assert found.field is not None and found.chance >= SURE
+    border = np.intersect1d(np.unique(mesh.faces[piece]), np.unique(mesh.faces[~piece]))
+    height = float(mesh.vertices[:, 2].max())
+    assert abs(found.top_mm - np.median(mesh.vertices[border, 2])) < 0.02 * height
+
+
+def test_a_boulder_comes_off_by_its_colour_alone() -> None:
+    """Of one colour with the piece nothing regular tells it; of another colour it is cut where the colours meet."""
+    mesh, colour, piece = footed("boulder")
+    assert find_stand(mesh).chance < SURE
+    found = find_stand(mesh, colour=colour)
+    assert found.field is not None and overlap(mesh, found.stand, piece) > 0.95
+
+
+def test_a_height_that_is_given_rules() -> None:
+    """No stand is there, but the user says where to part: the line keeps within 4 % of the height over it, as it is held to."""
+    mesh, _, _ = footed("skirt")
+    height = float(mesh.vertices[:, 2].max())
+    found = find_stand(mesh, top=0.3 * height)
+    middle = np.asarray(mesh.vertices)[mesh.faces].mean(axis=1)[:, 2]
+    assert found.field is not None and middle[found.stand].max() < 0.36 * height
+    assert middle[~found.stand].min() > 0.15 * height
 
 
 def test_paint_rules() -> None:

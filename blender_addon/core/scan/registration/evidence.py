@@ -6,6 +6,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from ...mesh.similarity import Similarity
 from ...mesh.triangles import Floats, Ints
@@ -19,6 +20,8 @@ WRONG = 1.5
 
 SIDEWAYS = 0.5
 """A normal whose upright part is smaller faces sideways."""
+LOOKS_AWAY = -0.5
+"""Cosine between two normals from which one side of a thing looks the other way."""
 BESIDE = 5.0
 """Up to so many tolerances off, a point that faces the same way runs beside the surface: another thing of nearly this shape."""
 
@@ -69,6 +72,7 @@ def weigh(
     partial: bool,
     depth: Floats,
     depth_back: Floats,
+    blind: NDArray[np.bool_],
     points: int = 1500,
 ) -> Evidence:
     """The evidence for a pose, from the first `points` of each scan that were truly seen.
@@ -76,15 +80,20 @@ def weigh(
     tolerance: distance that noise explains. partial: the moving scan lacks a part that the fixed one shows (a stand without
     its piece), so that what is missing on it, and what lies hidden inside the fixed one, speaks neither way. depth,
     depth_back: (n,) how deep under each surfel of the fixed and the moving scan the thing is surely solid, in their units.
+    blind: (n,) fixed surfels behind which nobody saw a far side.
 
     A point over the other scan's surface by more than the tolerance lies in space that the other saw free: that speaks
     against. It does not where the nearest of the other scan is its rim or was filled, since nothing was seen there. A point
-    under it is hidden: it speaks against only when the other scan should have it, and no deeper than that is surely solid.
+    under it is hidden: it speaks against only when the other scan should have it, and no deeper than that is surely solid. What
+    looks the other way deep behind a surface whose far side nobody saw, as a stand's underside does, could not be seen by the
+    first scan and does not count at all; its sides do, since those would have been seen.
     """
     asked, asked_back = _seen(moving, points), _seen(fixed, points)
     spots, facing = pose.apply(asked.points), pose.turn(asked.normals)
     index, height, along, agree = pairs(spots, facing, fixed, nearest)
     known = ~fixed.rim[index]
+    away = np.einsum("ij,ij->i", facing, fixed.normals[index])
+    known &= ~(blind[index] & (height < -tolerance) & (away < LOOKS_AWAY))
     on = agree & (np.abs(height) < tolerance) & (along < 2.5 * fixed.spacing) & known
     limit = np.where(agree, tolerance, max(tolerance, 1.2 * fixed.spacing))  # round a sharp edge the nearest may face elsewhere
     inside = (height < -limit) & (height > -depth[index])
@@ -103,13 +112,14 @@ def weigh(
     right_area = on.mean() * moving_area + on_back.mean() * fixed_area
     beside = agree & known & ~on & (np.abs(height) < BESIDE * tolerance) & (along < 2.5 * fixed.spacing)
     within = known & ~on & inside
-    buried = within & (np.abs(facing[:, 2]) < SIDEWAYS)
+    behind = known & ~on & agree & blind[index] & (height < -limit)  # it runs along a seen side, but deep under it
+    buried = (within | behind) & (np.abs(facing[:, 2]) < SIDEWAYS)
     residual = height[on]
     loss = np.concatenate([_loss(height, on, wrong, tolerance), _loss(height_back, on_back, wrong_back, reach)])
     return Evidence(
         float(on.sum() / max(known.sum(), 0.2 * len(known))),
         float(beside.sum() / max(on.sum() + beside.sum(), 1)),
-        float(buried.sum() / max(on.sum() + within.sum(), 1)),
+        float(buried.sum() / max(on.sum() + (within | behind).sum(), 1)),
         float(wrong_area / max(wrong_area + right_area, 1e-30)),
         float(np.sqrt(np.mean(residual**2))) if len(residual) else float("inf"),
         1.4826 * float(np.median(np.abs(residual))) if len(residual) else float("inf"),
@@ -154,4 +164,6 @@ def _seen(surfels: Surfels, points: int) -> Surfels:
     if len(seen) < 50:
         seen = np.arange(len(surfels))
     part = surfels.part(seen[:points])
-    return Surfels(part.points, part.normals, part.rim, part.colour, surfels.spacing * float(np.sqrt(len(seen) / len(part))))
+    return Surfels(
+        part.points, part.normals, part.rim, part.colour, surfels.spacing * float(np.sqrt(len(seen) / len(part))), part.noise
+    )

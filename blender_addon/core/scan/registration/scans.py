@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from ...mesh.similarity import Similarity
 from ...mesh.triangles import Floats
@@ -23,7 +24,7 @@ class Scans:
 
     partial: the moving scan is a part of what the fixed one shows. size: a length for the moving scan in the fixed unit's
     order of magnitude is not known, so reaches are taken from the fixed one's. depth, depth_back: as `depth_known` gives them
-    for the fixed and the moving surfels.
+    for the fixed and the moving surfels. blind: (n,) bool, fixed surfels behind which nobody saw a far side.
     """
 
     fixed: Surfels
@@ -35,6 +36,7 @@ class Scans:
     nearest_back: Nearest
     depth: Floats
     depth_back: Floats
+    blind: NDArray[np.bool_]
     partial: bool
 
     @staticmethod
@@ -42,10 +44,11 @@ class Scans:
         """From surfels in random order, as `sample_surfels` gives them."""
         seen = moving.part(~moving.rim) if (~moving.rim).mean() > 0.3 else moving
         target, back = Target.of(fixed.part(slice(0, 9000))), Target.of(moving.part(slice(0, 6000)))
+        (depth, blind), (depth_back, _) = depth_known(fixed, target), depth_known(moving, back)
         return Scans(
             fixed, moving, seen, target, back, NearPoints(fixed.points, target.grid, spacing=fixed.spacing),
             NearPoints(moving.points, back.grid, spacing=moving.spacing),
-            depth_known(fixed, target), depth_known(moving, back), partial,
+            depth, depth_back, blind, partial,
         )  # fmt: skip
 
     def fixed_part(self, count: int) -> Surfels:
@@ -58,8 +61,9 @@ class Scans:
         return self.seen.part(np.arange(min(count, len(self.seen))))
 
 
-def depth_known(surfels: Surfels, target: Target) -> Floats:
-    """(n,) how deep under each surfel the thing is surely solid: to the far side where that was seen, else 4 % of the size.
+def depth_known(surfels: Surfels, target: Target) -> tuple[Floats, NDArray[np.bool_]]:
+    """(n,) how deep under each surfel the thing is surely solid: to the far side where that was seen, else 4 % of the size; and
+    (n,) where it was not.
 
     A scan with its top cropped away shows its underside still; what lies a plate's thickness over that is not inside it.
     """
@@ -76,14 +80,15 @@ def depth_known(surfels: Surfels, target: Target) -> Floats:
         met &= np.einsum("ij,ij->i", target.normals[index], inward) > 0.3
         far = np.einsum("ij,ij->i", target.points[index] - origin, inward)
         deep[open_ones[met]] = np.maximum(far[met], 0.0)
-    return np.where(np.isinf(deep), UNKNOWN_DEPTH * surfels.size, deep)
+    blind = np.isinf(deep)
+    return np.where(blind, UNKNOWN_DEPTH * surfels.size, deep), blind
 
 
 def weighed(scans: Scans, pose: Similarity, tolerance: float, *, points: int = 1000) -> Evidence:
     """The evidence for a pose."""
     return weigh(
         scans.moving, scans.fixed, scans.nearest, scans.nearest_back, pose, tolerance=tolerance, partial=scans.partial,
-        depth=scans.depth, depth_back=scans.depth_back, points=points,
+        depth=scans.depth, depth_back=scans.depth_back, blind=scans.blind, points=points,
     )  # fmt: skip
 
 

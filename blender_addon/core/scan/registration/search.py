@@ -192,7 +192,10 @@ def _closer(scans: Scans, best: Candidate, others: list[Candidate], tolerance: f
 
 def _decided(scans: Scans, candidates: list[Candidate], places: Floats) -> Registration:
     kept = _distinct(candidates, scans)
-    return decide(kept, places, firmness=_held(scans, kept[0].pose), size=scans.fixed.size)
+    pose = kept[0].pose
+    # A point within a triangle strays by about 0.7 of what its corners do; two such points lie on each other.
+    noise = float(np.hypot(scans.fixed.noise, pose.scale * scans.moving.noise)) * np.sqrt(0.5)
+    return decide(kept, places, firmness=_held(scans, pose), size=scans.fixed.size, noise=noise)
 
 
 def _tolerance(scans: Scans, found: list[Candidate], rough: float) -> float:

@@ -14,7 +14,8 @@ class Surfels:
     """Oriented points on a surface.
 
     points, normals: (n, 3). rim: (n,) bool, at the edge of what was seen, or closed and never seen. colour: (n, 3) or None.
-    spacing: how far apart they lie on average, in the points' unit.
+    spacing: how far apart they lie on average, noise: how far the scan's vertices stray from their neighbours along the normal
+    (a standard deviation, fine relief included), in the points' unit.
     """
 
     points: Floats
@@ -22,6 +23,7 @@ class Surfels:
     rim: Ints
     colour: Floats | None
     spacing: float
+    noise: float = 0.0
 
     def __len__(self) -> int:
         return len(self.points)
@@ -41,7 +43,7 @@ class Surfels:
         colour = None if self.colour is None else self.colour[which]
         points = self.points[which]
         spacing = self.spacing * np.sqrt(len(self.points) / max(len(points), 1))
-        return Surfels(points, self.normals[which], self.rim[which], colour, float(spacing))
+        return Surfels(points, self.normals[which], self.rim[which], colour, float(spacing), self.noise)
 
 
 def smooth_normals(vertices: Floats, faces: Ints, reach: float) -> Floats:
@@ -58,6 +60,22 @@ def typical_edge(vertices: Floats, faces: Ints) -> float:
     """Median length of some 2,000 edges."""
     some = faces[:: max(1, len(faces) // 2000)]
     return float(np.median(np.linalg.norm(vertices[some[:, 0]] - vertices[some[:, 1]], axis=1)))
+
+
+def noise_of(vertices: Floats, faces: Ints, *, most: int = 20_000) -> float:
+    """How far vertices stray from the mean of their neighbours along the normal: a robust standard deviation.
+
+    The mean of k neighbours strays as well, which widens the difference by sqrt(1 + 1 / k); six are usual.
+    """
+    normals = unit(gathered(face_crosses(vertices, faces), faces, len(vertices)))
+    total = gathered(vertices[faces].sum(axis=1), faces, len(vertices))
+    shared = np.bincount(faces.ravel(), minlength=len(vertices))
+    used = np.flatnonzero(shared > 2)[:: max(1, len(vertices) // most)]
+    if not len(used):
+        return 0.0
+    around = (total[used] - shared[used, None] * vertices[used]) / (2.0 * shared[used, None])
+    off = np.einsum("ij,ij->i", vertices[used] - around, normals[used])
+    return 1.4826 * float(np.median(np.abs(off - np.median(off)))) / np.sqrt(1.0 + 1.0 / 6.0)
 
 
 def rim_vertices(mesh: TriangleMesh, reach: float) -> Ints:
@@ -108,4 +126,5 @@ def sample_surfels(mesh: TriangleMesh, count: int, *, seed: int, colour: Floats 
         rim[picked].any(axis=1),
         None if colour is None else np.einsum("nk,nkd->nd", share, colour[picked]),
         spacing,
+        noise_of(vertices, mesh.faces),
     )

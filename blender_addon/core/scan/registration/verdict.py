@@ -20,13 +20,14 @@ class Limits:
     """Where the verdict turns; shares are 0 to 1. Wide of what true poses gave on shapes of every kind that was tried.
 
     matched: least share of the moving scan that must lie on the fixed one. beside: most that may lie nearly on it but off by
-    more than noise. buried: most of it that may lie inside the fixed one facing sideways. against: most that may speak against.
-    spread: most that matched points may lie off, over the fixed scan's size.
-    lead, clearness: how much better (mean loss, and that over chance) the best must be than another pose, or lead_shared, how
-    much more area it must share, so that the other is no rival; lead_twin where both have one scale, as the ways of a regular
-    shape have: there a side that was not seen can hide half of what the true one shares. loose: most that the weakest of the
-    seven freedoms may be held less than the mean one. no_fit: below this matched share, or above this against, nothing fits
-    at all.
+    more than noise. buried: most of it that may lie inside the fixed one facing sideways. against: most that may speak
+    against. spread: most that matched points may lie off, over the fixed scan's size; noisy: or over what the noise of the
+    two scans alone would make of it, as long as that is no more than `noisiest` of the size, past which nothing could be
+    told. lead, clearness: how much better (mean loss, and that over chance) the best must be than another pose, or
+    lead_shared, how much more area it must share, so that the other is no rival; lead_twin where both have one scale, as the
+    ways of a regular shape have: there a side that was not seen can hide half of what the true one shares. loose: most that
+    the weakest of the seven freedoms may be held less than the mean one. no_fit: below this matched share, or above this
+    against, nothing fits at all.
     """
 
     matched: float = 0.78
@@ -34,6 +35,8 @@ class Limits:
     buried: float = 0.03
     against: float = 0.035
     spread: float = 1.2e-3
+    noisy: float = 1.3
+    noisiest: float = 3e-3
     lead: float = 0.012
     clearness: float = 3.8
     lead_shared: float = 0.25
@@ -97,12 +100,18 @@ def rivals(candidates: list[Candidate], places: Floats, limits: Limits) -> list[
 
 
 def decide(
-    candidates: list[Candidate], places: Floats, *, firmness: float, size: float, limits: Limits | None = None
+    candidates: list[Candidate],
+    places: Floats,
+    *,
+    firmness: float,
+    size: float,
+    noise: float = 0.0,
+    limits: Limits | None = None,
 ) -> Registration:
     """The verdict on distinct candidates, best first.
 
     places: as `asked_points` gives them. firmness: how well the surface holds the best pose's weakest freedom. size: of the
-    fixed scan.
+    fixed scan. noise: how far matched points lie off by the noise of the two scans alone, in the fixed one's unit.
     """
     limits = limits or Limits()
     if not candidates:
@@ -115,13 +124,16 @@ def decide(
         return Registration(NOT_SURE, f"only {best.matched:.0%} of it lies on the first scan", shown)
     if best.against > limits.against:
         return Registration(NOT_SURE, f"{best.against:.0%} of what can be compared does not agree", shown)
-    if best.spread > limits.spread * size:
+    noisy = best.spread > limits.spread * size
+    if noisy and best.spread > min(limits.noisy * noise, limits.noisiest * size):
         return Registration(NOT_SURE, f"the surfaces lie {best.rms:.2g} mm apart, too far for the same thing", shown)
     if best.beside > limits.beside:
         return Registration(NOT_SURE, f"{best.beside:.0%} of it runs beside the first scan, nearly but not on it", shown)
     if best.buried > limits.buried:
         return Registration(NOT_SURE, f"{best.buried:.0%} of it would lie in the first scan where no piece covers it", shown)
     tied = rivals(candidates, places, limits)
+    if noisy and (tied or firmness < limits.loose):  # what breaks a tie is finer than this noise
+        return Registration(NOT_SURE, "the scans are too noisy to tell the ways apart in which it fits", (candidates[0], *tied))
     if firmness < limits.loose:
         return Registration(
             NOT_SURE, "what the two scans share is so even that it can slide or turn in itself", (candidates[0], *tied), "turn"

@@ -1,0 +1,143 @@
+"""Which lobe is the head, how is it framed, and what does no close look show? Forms whose parts are known."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import Any
+
+import numpy as np
+import pytest
+
+from blender_addon.core.mesh.cut import FILLED
+from blender_addon.core.mesh.topology import submesh
+from blender_addon.core.mesh.triangles import TriangleMesh, vertex_normals
+from blender_addon.core.shots.close_looks import close_looks, reordered
+from blender_addon.core.shots.crops import worth_of
+from blender_addon.core.shots.detail_spots import detail_magnification
+from blender_addon.core.shots.framing import project
+from blender_addon.core.shots.head import find_head
+from blender_addon.core.shots.head_view import Lens
+from blender_addon.core.shots.lobes import lobes_of, solid_of
+from blender_addon.core.shots.subject import Subject, richness_of
+from blender_addon.core.shots.unshown import openness, unshown
+from scripts.truth.fields import box, ellipsoid
+from scripts.truth.footings import footing
+from scripts.truth.stands import meshed
+
+LENS = Lens((36.0, 24.0), 90.0)
+
+
+def subject_of(mesh: TriangleMesh) -> Subject:
+    points = np.asarray(mesh.vertices, float)
+    normals = vertex_normals(points, mesh.faces)
+    hidden = unshown(mesh, np.arange(len(points)), points, normals)
+    return Subject(points, points, normals, richness_of(points, normals), hidden)
+
+
+def standing(field: Any, step: float = 1.2) -> TriangleMesh:
+    vertices, faces = meshed(field, step, low=-46.0, high=92.0)
+    return TriangleMesh(vertices - [0.0, 0.0, vertices[:, 2].min()], faces)
+
+
+def dumbbell(points: Any) -> Any:
+    """Balls of 14 and 9 mm on a rod of 4 mm between their middles, 40 mm apart."""
+    rod = np.maximum(np.hypot(points[:, 0], points[:, 1]) - 4.0, np.abs(points[:, 2] - 34.0) - 20.0)
+    return np.minimum(np.minimum(ellipsoid(points, (0, 0, 14), (14,) * 3), ellipsoid(points, (0, 0, 54), (9,) * 3)), rod)
+
+
+def test_a_dumbbell_falls_into_its_balls() -> None:
+    """The neck is as wide as the rod over the ball, 4 / 9, to a cell of 0.7 mm; the lobe has the small ball's volume at least.
+
+    With it goes half of the rod (850 of 3,050 mm3), and cells that the surface cuts count as inside.
+    """
+    solid = solid_of(standing(dumbbell))
+    lobes = lobes_of(solid)
+    total = lobes.volume.sum()
+    ball = [neck for neck in lobes.necks if 0.1 < lobes.volume[neck.basins].sum() / total < 0.4]
+    assert ball
+    narrow = min(ball, key=lambda neck: neck.width)
+    assert narrow.width == pytest.approx(4.0 / 9.0, abs=0.7 / 9.0)
+    volume = lobes.volume[narrow.basins].sum() * solid.cell**3
+    assert 4.19 * 9.0**3 < volume < 1.55 * 4.19 * 9.0**3
+    assert lobes.radius[narrow.basins].max() == pytest.approx(9.0, abs=0.8)
+
+
+def test_depth_is_the_distance_to_the_surface() -> None:
+    """In the middle of a box 20 mm thick: 10 mm, to a cell."""
+    solid = solid_of(standing(lambda p: box(p, (0, 0, 10), (30, 18, 10), 0.5)))
+    assert solid.depth.max() * solid.cell == pytest.approx(10.0, abs=1.5 * solid.cell)
+
+
+@pytest.mark.parametrize("kind", ["skirt", "shoes", "haunches", "cut_bust"])
+def test_the_head_is_found_and_wholly_framed(kind: str) -> None:
+    """Of made-up figures whose head's middle is known: the head found lies round it, and all of it that faces us is in the
+    frame.
+
+    The middles are those of the ellipsoids that the heads are modelled from, in shares of the height.
+    """
+    mesh = standing(footing(kind, 3).whole)
+    subject = subject_of(mesh)
+    head = find_head(mesh, subject, worth_of(subject))
+    assert head is not None and head.neck
+    height = float(mesh.vertices[:, 2].max())
+    middle = {"skirt": 54.5 / 60, "shoes": 54.5 / 60, "haunches": 49.0 / 62, "cut_bust": 38.0 / 49}[kind]
+    assert head.middle[2] / height == pytest.approx(middle, abs=0.06)
+    look = close_looks(subject, mesh, LENS, 1)[0].look
+    magnification = look.grown * detail_magnification(subject, LENS.frame_mm)
+    rotation = np.asarray(_rotation(look))
+    eye = look.middle + rotation[:, 2] * LENS.distance(magnification)
+    slopes, _ = project(subject.points[head.points], eye, rotation)
+    share = np.abs(slopes) * LENS.distance(magnification) * magnification / (0.5 * np.asarray(LENS.frame_mm))
+    assert (share <= 1.0).all(axis=1).mean() > 0.99
+    assert np.linalg.norm(subject.points[head.points] - look.spot, axis=1).min() < 1e-6  # sharp on the head itself
+
+
+def _rotation(look: Any) -> Any:
+    from blender_addon.core.shots.framing import look as rotation_of
+
+    return rotation_of(look.azimuth_deg, look.tilt_deg)
+
+
+def test_a_bowl_has_no_head_and_its_inside_is_not_shown() -> None:
+    """A deep turned pot, 3 mm thick: what looks to its axis is left out, what looks outwards is not."""
+
+    def hollow(points: Any) -> Any:
+        radius = np.hypot(points[:, 0], points[:, 1])
+        outer = np.maximum(radius - 20.0, np.abs(points[:, 2] - 25.0) - 25.0)
+        inner = np.maximum(radius - 17.0, 3.0 - points[:, 2])
+        return np.maximum(outer, -inner)
+
+    mesh = standing(hollow)
+    subject = subject_of(mesh)
+    assert find_head(mesh, subject, worth_of(subject)) is None
+    radius = np.hypot(*subject.points[:, :2].T)
+    deep = (radius < 17.5) & (subject.points[:, 2] > 6.0) & (subject.points[:, 2] < 44.0)
+    outside = (radius > 19.5) & (subject.points[:, 2] > 6.0) & (subject.points[:, 2] < 44.0)
+    assert subject.unshown[deep].mean() > 0.95 and subject.unshown[outside].mean() < 0.02
+
+
+def test_what_was_filled_or_is_open_is_not_shown() -> None:
+    """A filled patch of 8 mm on a block's side, and the edge of one that is missing: they and 1.5 % beside them."""
+    mesh = standing(lambda p: box(p, (0, 0, 20), (18, 14, 20), 0.5))
+    middle = np.asarray(mesh.vertices)[mesh.faces].mean(axis=1)
+    patch = (middle[:, 1] < -13.0) & (np.abs(middle[:, 0]) < 4.0) & (np.abs(middle[:, 2] - 20.0) < 4.0)
+    for made in (replace(mesh, face_marks={FILLED: patch}), submesh(mesh, ~patch)):
+        subject = subject_of(made)
+        near = np.linalg.norm(subject.points - [0.0, -14.0, 20.0], axis=1)
+        assert subject.unshown[(near > 3.0) & (near < 4.3)].mean() > 0.9
+        assert not subject.unshown[near > 10.0].any()
+
+
+def test_openness_of_a_plane_and_of_a_pit() -> None:
+    """A block's faces are seen from all the directions that they face (a few grazing ones aside)."""
+    mesh = standing(lambda p: box(p, (0, 0, 20), (18, 14, 20), 0.5))
+    points = np.asarray(mesh.vertices, float)
+    assert np.median(openness(points, vertex_normals(points, mesh.faces))) > 0.9
+
+
+def test_another_place_can_be_shown_first() -> None:
+    mesh = standing(footing("skirt", 3).whole)
+    found = close_looks(subject_of(mesh), mesh, LENS, 3)
+    assert found[0].shows == "head" and len(found) == 3
+    assert [one.look.spot.tolist() for one in reordered(found, 2)] == [found[k].look.spot.tolist() for k in (1, 0, 2)]
+    assert reordered(found, None) == list(found) and reordered(found, 9) == list(found)
