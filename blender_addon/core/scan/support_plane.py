@@ -110,6 +110,7 @@ def _as_it_is(body: Body, way: Way) -> Support:
     if way.pose is None:
         return Support(way.up, low, "mount", 0.0, 0.0, 0.0, way.chance, way.axis, way.words)
     pose = way.pose
+    low = pose.point
     kind = "flat" if pose.flat * pose.even > FLAT else "resting"
     cut = irregular_cut(pose) > CUT
     return Support(way.up, low, kind, pose.flat * pose.even, pose.filled, pose.tip_deg, way.chance, way.axis, way.words, cut)

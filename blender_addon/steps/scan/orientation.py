@@ -24,7 +24,8 @@ from ...job.settings import angle, choice, length, point, switch
 from ...job.step import Progress, Result, Run
 from ...scene.meshes import make_object, read_mesh
 from ...scene.scan.hull import hull_triangles
-from ...scene.scan.standing_choices import Looks, front_decision, given_front, up_decision
+from ...scene.scan.looks import Looks, looks_of_scan
+from ...scene.scan.standing_choices import front_decision, given_front, up_decision
 from ...scene.scan.textures import sizes_of
 from ...scene.thumbnails import surface_colours
 
@@ -37,8 +38,6 @@ FRONT_POINTS = 40_000
 MOST_LEAN_DEG = 30.0
 SPIKY_PERCENT = 0.5
 """Share of spikes beyond which sizes are taken from the medians of neighbours: small outliers are left among them."""
-LOOK_POINTS = 30_000
-"""Points by which the small pictures of the alternatives are drawn."""
 UP = np.array([0.0, 0.0, 1.0])
 
 
@@ -99,7 +98,7 @@ def run(stage: Any, settings: Settings) -> Run:
     clean = stage.require("clean", "1")
     mesh = read_mesh(clean)
     good = steady_vertices(mesh)
-    looks = _looks(clean, mesh)
+    looks = looks_of_scan(clean, mesh)
     support, up = _support(stage, mesh, good, settings, looks)
     yield Progress(0.6, "Standing it up and looking for its front")
     turn = rotation_between(support.up, UP)
@@ -141,14 +140,6 @@ def _ground(support: Support, up: Decision) -> str:
     if support.kind == "given":
         return "standing on the side that was given"
     return words[support.kind] + (", but which way is up is not sure" if up.asked else "")
-
-
-def _looks(item: Any, mesh: TriangleMesh) -> Looks:
-    """Points by which the scan is drawn in its own coordinates."""
-    faces, weights = strewn(mesh, LOOK_POINTS)
-    vertices = mesh.vertices.astype(float)
-    places = np.einsum("nk,nkd->nd", weights, vertices[mesh.faces[faces]])
-    return Looks(places, face_normals(vertices, mesh.faces)[faces], surface_colours(item, mesh, faces, weights))
 
 
 def _placed(mesh: TriangleMesh, good: Any, turn: Any, support: Support) -> tuple[Any, Any]:
