@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections import defaultdict
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import Any
 
 import numpy as np
@@ -28,7 +29,7 @@ QUESTIONS = ("up", "front")
 @dataclass(frozen=True)
 class Verdict:
     """What came of one case: how far up and front are off in degrees (front None: none is labelled or up is wrong), the
-    decisions by key with what each was sure of, and the seconds after intake."""
+    decisions by key with what each was sure of, and the processor seconds after intake."""
 
     up_off: float
     front_off: float | None
@@ -77,7 +78,7 @@ def judged(outcome: Outcome) -> Verdict:
         front_off,
         {one.key: one.confidence for one in decisions},
         frozenset(one.key for one in decisions if one.asked),
-        sum(outcome.report.seconds.values()),
+        outcome.seconds,
     )
 
 
@@ -124,7 +125,7 @@ def _add_reliability(record: Record, verdicts: list[Verdict]) -> None:
             if key not in one.confidence or (key == "front" and one.front_off is None):
                 continue
             pairs.append((one.confidence[key], one.up_right if key == "up" else one.front_right))
-        for low, high in zip(BINS, BINS[1:], strict=False):
+        for low, high in pairwise(BINS):
             inside = [pair for pair in pairs if low <= pair[0] < high]
             if inside:
                 sure, right = np.array(inside, float).T

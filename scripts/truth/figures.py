@@ -47,7 +47,9 @@ def scanned(figure: Figure, seed: int = 1) -> TriangleMesh:
     vertices = clean.vertices + random.normal(0.0, NOISE_MM, clean.vertices.shape)
     mesh = TriangleMesh(vertices, clean.faces)
     if figure.open_bottom:
-        below = (clean.vertices[clean.faces][..., 2].max(axis=1) < 0.9) & (face_normals(clean.vertices, clean.faces)[:, 2] < -0.5)
+        below = (clean.vertices[clean.faces][..., 2].max(axis=1) < 0.9) & (
+            face_normals(clean.vertices, clean.faces)[:, 2] < -0.5
+        )
         mesh = submesh(mesh, ~below)
     return mesh
 
@@ -128,8 +130,12 @@ def _lying_person(points: Floats, floor: float, long: float, noise: Noise) -> Fl
     """A person lying along x on one elbow, chest and face to the front, knees bent."""
     p = (points - np.array([0.0, 0.0, floor])) / long
     torso = limb(p, [(0.05, 0.02, 0.10), (-0.12, 0.02, 0.14), (-0.26, 0.02, 0.26)], [0.095, 0.085, 0.095], 0.05)
-    upper = limb(p, [(0.05, 0.0, 0.12), (0.26, -0.10, 0.15), (0.47, -0.02, 0.06), (0.52, -0.07, 0.04)], [0.08, 0.06, 0.04, 0.03], 0.03)
-    lower = limb(p, [(0.05, 0.02, 0.08), (0.28, -0.07, 0.06), (0.50, 0.03, 0.04), (0.54, -0.02, 0.03)], [0.08, 0.06, 0.04, 0.03], 0.03)
+    upper = limb(
+        p, [(0.05, 0.0, 0.12), (0.26, -0.10, 0.15), (0.47, -0.02, 0.06), (0.52, -0.07, 0.04)], [0.08, 0.06, 0.04, 0.03], 0.03
+    )
+    lower = limb(
+        p, [(0.05, 0.02, 0.08), (0.28, -0.07, 0.06), (0.50, 0.03, 0.04), (0.54, -0.02, 0.03)], [0.08, 0.06, 0.04, 0.03], 0.03
+    )
     elbow = limb(p, [(-0.33, 0.03, 0.25), (-0.40, 0.02, 0.05), (-0.32, -0.12, 0.03)], [0.045, 0.04, 0.03], 0.03)
     arm = limb(p, [(-0.22, -0.03, 0.32), (-0.08, -0.08, 0.26), (0.08, -0.07, 0.22)], [0.045, 0.035, 0.03], 0.03)
     body = joined(joined(joined(joined(torso, upper, 0.04), lower, 0.03), elbow, 0.02), arm, 0.02)
@@ -143,14 +149,22 @@ def _quadruped(points: Floats, floor: float, long: float, *, trunk: float = 0.0)
     p = (points - np.array([0.0, 0.0, floor])) / long
     body = limb(p, [(0, -0.24, 0.50), (0, 0.05, 0.48), (0, 0.30, 0.50)], [0.16, 0.15, 0.15], 0.05)
     for side in (-1.0, 1.0):
-        front = limb(p, [(0.09 * side, -0.26, 0.42), (0.10 * side, -0.25, 0.20), (0.10 * side, -0.27, 0.03)], [0.08, 0.05, 0.045], 0.03)
-        back = limb(p, [(0.09 * side, 0.30, 0.44), (0.11 * side, 0.27, 0.24), (0.10 * side, 0.34, 0.03)], [0.11, 0.055, 0.045], 0.03)
+        front = limb(
+            p, [(0.09 * side, -0.26, 0.42), (0.10 * side, -0.25, 0.20), (0.10 * side, -0.27, 0.03)], [0.08, 0.05, 0.045], 0.03
+        )
+        back = limb(
+            p, [(0.09 * side, 0.30, 0.44), (0.11 * side, 0.27, 0.24), (0.10 * side, 0.34, 0.03)], [0.11, 0.055, 0.045], 0.03
+        )
         paws = joined(
-            ellipsoid(p, (0.10 * side, -0.30, 0.03), (0.05, 0.07, 0.035)), ellipsoid(p, (0.10 * side, 0.31, 0.03), (0.05, 0.07, 0.035)), 0.02
+            ellipsoid(p, (0.10 * side, -0.30, 0.03), (0.05, 0.07, 0.035)),
+            ellipsoid(p, (0.10 * side, 0.31, 0.03), (0.05, 0.07, 0.035)),
+            0.02,
         )
         body = joined(joined(joined(body, front, 0.03), back, 0.03), paws, 0.02)
     neck = taper(p, (0, -0.30, 0.54), (0, -0.46, 0.68), 0.12, 0.10)
-    head = joined(ellipsoid(p, (0, -0.50, 0.72), (0.115, 0.13, 0.11)), taper(p, (0, -0.56, 0.69), (0, -0.68, 0.66), 0.08, 0.055), 0.03)
+    head = joined(
+        ellipsoid(p, (0, -0.50, 0.72), (0.115, 0.13, 0.11)), taper(p, (0, -0.56, 0.69), (0, -0.68, 0.66), 0.08, 0.055), 0.03
+    )
     if trunk:
         head = joined(head, limb(p, [(0, -0.66, 0.66), (0, -0.74, 0.45), (0, -0.68, trunk)], [0.06, 0.05, 0.035], 0.03), 0.03)
     for side in (-1.0, 1.0):
@@ -166,7 +180,16 @@ def _sitting_cat(points: Floats, floor: float, tall: float) -> Floats:
     body = limb(p, [(0, 0.12, 0.18), (0, 0.06, 0.40), (0, -0.05, 0.60)], [0.19, 0.16, 0.12], 0.08)
     for side in (-1.0, 1.0):
         body = joined(body, ellipsoid(p, (0.14 * side, 0.10, 0.13), (0.09, 0.16, 0.13)), 0.04)
-        body = joined(body, limb(p, [(0.07 * side, -0.12, 0.48), (0.07 * side, -0.17, 0.05), (0.07 * side, -0.22, 0.03)], [0.06, 0.042, 0.035], 0.02), 0.02)
+        body = joined(
+            body,
+            limb(
+                p,
+                [(0.07 * side, -0.12, 0.48), (0.07 * side, -0.17, 0.05), (0.07 * side, -0.22, 0.03)],
+                [0.06, 0.042, 0.035],
+                0.02,
+            ),
+            0.02,
+        )
     head = joined(ellipsoid(p, (0, -0.10, 0.78), (0.13, 0.13, 0.12)), ellipsoid(p, (0, -0.21, 0.74), (0.06, 0.06, 0.05)), 0.03)
     for side in (-1.0, 1.0):
         head = joined(head, taper(p, (0.08 * side, -0.08, 0.87), (0.10 * side, -0.08, 0.96), 0.04, 0.012), 0.02)
@@ -230,10 +253,14 @@ def _tripod(points: Floats) -> Floats:
     body = both(np.abs(ball - 25.0) - 1.8, points[:, 2] - 56.0, 0.8)
     for turn in (90.0, 210.0, 330.0):
         side = np.array([np.cos(np.radians(turn)), np.sin(np.radians(turn)), 0.0])
-        leg = limb(points, [16.0 * side + [0, 0, 32.0], 30.0 * side + [0, 0, 14.0], 42.0 * side + [0, 0, 2.0]], [4.0, 3.2, 3.4], 2.0)
+        leg = limb(
+            points, [16.0 * side + [0, 0, 32.0], 30.0 * side + [0, 0, 14.0], 42.0 * side + [0, 0, 2.0]], [4.0, 3.2, 3.4], 2.0
+        )
         body = joined(body, leg, 2.0)
     for side in (-1.0, 1.0):
-        body = joined(body, limb(points, [(26 * side, -6, 54), (27 * side, 0, 64), (26 * side, 6, 54)], [2.4, 2.4, 2.4], 1.0), 1.0)
+        body = joined(
+            body, limb(points, [(26 * side, -6, 54), (27 * side, 0, 64), (26 * side, 6, 54)], [2.4, 2.4, 2.4], 1.0), 1.0
+        )
     return both(body, -points[:, 2], 0.4)
 
 

@@ -1,4 +1,5 @@
-"""Which parts of a scan belong to the thing, and which float loose? By area, by the gap to the main part, and by being whole."""
+"""Which parts of a scan belong to the thing, and which float loose? By area, by the gap to the main part, and by being
+whole."""
 
 from __future__ import annotations
 
@@ -15,14 +16,15 @@ TOUCHING = 0.005
 NEAR = 0.25
 """Gap over diagonal within which a large part belongs: a stand in a piece of its own."""
 BESIDE, SMALLEST_PERCENT, MOST_OPEN, MOST_JUDGED = 0.02, 0.1, 0.05, 60
-"""A small part that is whole (fewer than that share of its edges open) and lies this near to the main one, over its diagonal, may be
-a tooth, a finger or a bead; down to that share of the main one's surface; so many are looked at, the largest first. Guesses."""
+"""A small part that is whole (fewer than that share of its edges open) and lies this near to the main one, over its
+diagonal, may be a tooth, a finger or a bead; down to that share of the main one's surface; so many are looked at, the
+largest first. Guesses."""
 
 
 @dataclass(frozen=True)
 class Parts:
-    """The parts of a mesh: `labels` (m,) a face, areas (k,), boxes (k, 2, 3), which to keep (k,), and which of them could as well go
-    or of the others as well stay (k,)."""
+    """The parts of a mesh: `labels` (m,) a face, areas (k,), boxes (k, 2, 3), which to keep (k,), and which of them could as
+    well go or of the others as well stay (k,)."""
 
     labels: Ints
     areas: Floats
@@ -41,8 +43,8 @@ def parts(mesh: TriangleMesh, *, small_percent: float = 1.0, near: float = NEAR)
 
     The part with the largest area is the main one. Kept are also parts of at least five times `small_percent` of its area
     whose box lies within `near` of its diagonal, and parts of at least `small_percent` that come within TOUCHING of its
-    surface. Smaller ones stay where they are whole and lie beside it, which is not sure; nor is it of those of that size that go.
-    With a `small_percent` of 0 all are kept.
+    surface. Smaller ones stay where they are whole and lie beside it, which is not sure; nor is it of those of that size
+    that go. With a `small_percent` of 0 all are kept.
     """
     labels, count = connected_faces(mesh.faces, len(mesh.vertices))
     areas = np.bincount(labels, face_areas(mesh.vertices, mesh.faces), count)

@@ -38,10 +38,11 @@ REFINED = 6
 class Support:
     """A way to stand: `up` (3,) unit, `point` (3,) on the plane, and what speaks for it.
 
-    kind: 'flat' (a face of its own), 'resting' (a few points), 'mount' (on nothing: the file's axes say so) or 'given'. flat: share
-    of the support's outline that is flat contact. filled: share of that contact that was open and filled. tip_deg: how far it can
-    be tilted before it falls. chance: that this is how it is meant to stand. axis: the file's axis that it agrees with, or ''.
-    words: what speaks for and against it. cut: it stands on an irregular filled opening, which may be the cut of a neck.
+    kind: 'flat' (a face of its own), 'resting' (a few points), 'mount' (on nothing: the file's axes say so) or 'given'.
+    flat: share of the support's outline that is flat contact. filled: share of that contact that was open and filled.
+    tip_deg: how far it can be tilted before it falls. chance: that this is how it is meant to stand. axis: the file's axis
+    that it agrees with, or ''. words: what speaks for and against it. cut: it stands on an irregular filled opening, which
+    may be the cut of a neck.
     """
 
     up: Floats
@@ -58,8 +59,8 @@ class Support:
 
 @dataclass(frozen=True)
 class Sampled:
-    """The faces of a mesh without a spike: centres (m, 3), areas (m,), unit normals (m, 3), corners (m, 3) as rows of `vertices`
-    (n, 3)."""
+    """The faces of a mesh without a spike: centres (m, 3), areas (m,), unit normals (m, 3), corners (m, 3) as rows of
+    `vertices` (n, 3)."""
 
     centres: Floats
     areas: Floats
@@ -87,10 +88,10 @@ def supports(
 ) -> list[Support]:  # fmt: skip
     """All ways to stand, the likeliest first; of them the likeliest few refined to their planes.
 
-    file: the file's name, by whose ending its axes tell something; None: they tell nothing. `hull` gives the triangles of a convex
-    hull. good: (n,) which vertices are no spikes, where that is known. colours: as `body_of` takes them.
+    file: the file's name, by whose ending its axes tell something; None: they tell nothing. `hull` gives the triangles of a
+    convex hull. good: (n,) which vertices are no spikes, where that is known. colours: as `body_of` takes them.
     """
-    good = steady_vertices(mesh) if good is None else good
+    good = np.asarray(steady_vertices(mesh) if good is None else good, bool)
     body = body_of(mesh, hull, good=good, colours=colours)
     sample = sampled(mesh, good)
     ways = ways_to_stand(body, file=file or "", axes=file is not None)

@@ -124,8 +124,8 @@ def _area_within(points: Floats, areas: Floats, outline: Floats) -> float:
 
 
 def _ends_open(mesh: TriangleMesh, up: Floats, centre: Floats, reach: float, normals: Floats) -> bool:
-    """Whether the sheet has an open rim of its own: it lies in the sheet's plane and the faces along it look up. The lower rim of
-    an open-bottomed slab lies a wall's height below the slab's upper face, however rough that is."""
+    """Whether the sheet has an open rim of its own: it lies in the sheet's plane and the faces along it look up. The lower
+    rim of an open-bottomed slab lies a wall's height below the slab's upper face, however rough that is."""
     edges, faces = rim_edges(mesh.faces, len(mesh.vertices))
     if not len(edges):
         return False
@@ -148,3 +148,13 @@ def without_table(mesh: TriangleMesh, table: Table) -> TriangleMesh:
     vertices = cut.vertices.astype(float)
     vertices[rim] -= height[rim, None] * table.up
     return TriangleMesh(vertices.astype(cut.vertices.dtype), cut.faces, cut.uv, cut.material, cut.colours, cut.face_marks)
+
+
+def is_bare_sheet(mesh: TriangleMesh) -> bool:
+    """Whether the whole scan is one sheet with an open edge, at least 40 times as wide as it is thick: a table with nothing
+    on it, or a thing that is a sheet itself."""
+    vertices = mesh.vertices.astype(float)
+    middle = vertices - vertices.mean(axis=0)
+    spread = np.sqrt(np.maximum(np.linalg.eigvalsh(middle.T @ middle / len(middle)), 0.0))
+    edges, _ = rim_edges(mesh.faces, len(mesh.vertices))
+    return bool(len(edges) >= 8 and spread[0] < spread[1] / 40.0)

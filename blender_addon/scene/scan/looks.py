@@ -27,8 +27,8 @@ class Looks:
     colours: Any
 
     def picture(self, up: Any = UP, front_deg: float = 0.0, *, faded: Any = None) -> Picture:
-        """How it looks standing with `up` (3,) on top, seen from `front_deg` counter-clockwise from -Y. faded: (n,) bool, points
-        that are drawn in red, as what would go."""
+        """How it looks standing with `up` (3,) on top, seen from `front_deg` counter-clockwise from -Y. faded: (n,) bool,
+        points that are drawn in red, as what would go."""
         turn = turn_about_z(-front_deg) @ rotation_between(np.asarray(up, float), UP)
         colours = self.colours
         if faded is not None:

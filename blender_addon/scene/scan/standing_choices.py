@@ -15,8 +15,8 @@ from .looks import Looks
 ALTERNATIVES, WORTH_SHOWING = 4, 0.01
 """Most other ways that are shown, and the least chance that one of them must have."""
 DOUBTFUL_MOST = 0.75
-"""Most confidence in a pose for which nothing but the file's axes speaks (one file in eight is written with another axis up), and
-in one on what may be the cut of a neck, which fits a wall as well as a table."""
+"""Most confidence in a pose for which nothing but the file's axes speaks (one file in eight is written with another axis
+up), and in one on what may be the cut of a neck, which fits a wall as well as a table."""
 
 
 def up_decision(found: Sequence[Support], chosen: Support, looks: Looks) -> Decision:
@@ -71,5 +71,9 @@ def given_front(angle_deg: float, up: Any, looks: Looks) -> Decision:
 
 def _facing(one: Facing, up: Any, looks: Looks) -> Alternative:
     side = abs(one.angle_deg)
-    where = "as the file has it" if side < 5.0 else f"{side:.0f} degrees {'left' if one.angle_deg < 0 else 'right'} of the file's front"
+    where = (
+        "as the file has it"
+        if side < 5.0
+        else f"{side:.0f} degrees {'left' if one.angle_deg < 0 else 'right'} of the file's front"
+    )
     return Alternative(f"facing {where}", {"orientation.front": round(one.angle_deg, 1)}, looks.picture(up, one.angle_deg))

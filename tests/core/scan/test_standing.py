@@ -33,9 +33,10 @@ def degrees(first: np.ndarray, second: np.ndarray) -> float:
 
 
 def figure_on_open_slab() -> TriangleMesh:
-    """A figure that leans over a slab longer than it is tall, the slab's underside not scanned: its head is a sphere on a neck."""
+    """A figure that leans over a slab longer than it is tall, the slab's underside not scanned: its head is a sphere on a
+    neck."""
     slab = box((60.0, 24.0, 8.0), steps=24)
-    below = (slab.vertices[slab.faces][..., 2].max(axis=1) < 1e-6)
+    below = slab.vertices[slab.faces][..., 2].max(axis=1) < 1e-6
     slab = submesh(slab, ~below)
     body = box((12.0, 12.0, 34.0), steps=12)
     body = TriangleMesh(body.vertices + [-14.0, 0.0, 7.5], body.faces)
@@ -72,7 +73,8 @@ def test_a_ball_needs_the_files_axes() -> None:
 
 
 def test_the_formats_say_what_their_axes_are_worth() -> None:
-    """glTF 2.0 is y up by its specification (section 3.4), so +Z after import is likelier there than in formats that say nothing."""
+    """glTF 2.0 is y up by its specification (section 3.4), so +Z after import is likelier there than in formats that say
+    nothing."""
     for file in ("a.glb", "a.obj", "a.ply", "a.unknown"):
         assert sum(file_axes.chances(file).values()) == pytest.approx(1.0)
     assert file_axes.chances("a.GLB")["z"] > file_axes.chances("a.obj")["z"] > file_axes.chances("a.stl")["z"]
@@ -86,7 +88,8 @@ def test_chances_add_up_and_fall() -> None:
 
 
 def test_light_from_above_is_read_and_plain_colour_is_not() -> None:
-    """Lambert's law under one distant light (Basri and Jacobs 2003): the direction comes back; a grey or spotted thing has none."""
+    """Lambert's law under one distant light (Basri and Jacobs 2003): the direction comes back; a grey or spotted thing has
+    none."""
     mesh = statuette(open_bottom=False)
     light = np.array([0.3, -0.2, 0.93]) / np.linalg.norm([0.3, -0.2, 0.93])
     normals = face_normals(mesh.vertices, mesh.faces)
@@ -106,7 +109,8 @@ def test_light_from_above_is_read_and_plain_colour_is_not() -> None:
 
 
 def test_an_open_mesh_balances_as_the_closed_one() -> None:
-    """The centre of mass is that of what is enclosed, openings closed: half a percent of the height from the closed figure's."""
+    """The centre of mass is that of what is enclosed, openings closed: half a percent of the height from the closed
+    figure's."""
     open_one, closed = (body_of(welded(statuette(open_bottom=open_)), hull).mass for open_ in (True, False))
     assert np.linalg.norm(open_one - closed) < 0.35
 
@@ -120,7 +124,8 @@ def stable_truth(mesh: TriangleMesh) -> Iterator[tuple[np.ndarray, float]]:
 
 @pytest.mark.parametrize("size", [(40.0, 30.0, 90.0), (50.0, 20.0, 20.0), (60.0, 50.0, 10.0)])
 def test_resting_poses_agree_with_another_library(size: tuple[float, float, float]) -> None:
-    """Each stable pose of trimesh's `compute_stable_poses` is among ours within 5 degrees, and ours that it lacks would fall."""
+    """Each stable pose of trimesh's `compute_stable_poses` is among ours within 5 degrees, and ours that it lacks would
+    fall."""
     mesh = moved(box(size, steps=8), rotation(5))
     poses = all_poses(body_of(mesh, hull))
     truth = [up for up, chance in stable_truth(mesh) if chance > 0.01]

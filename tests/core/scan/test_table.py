@@ -52,8 +52,8 @@ def test_the_cut_rim_lies_on_the_table() -> None:
 
 @pytest.mark.parametrize("seed", range(4))
 def test_a_rough_slab_with_sloping_sides_and_an_open_underside_is_no_table(seed: int) -> None:
-    """The slab under a carved animal: its upper face is uneven by a tenth of its thickness, its sides slope outwards, and it ends in
-    an open rim at the ground. Cut away as a table it would take the base with it."""
+    """The slab under a carved animal: its upper face is uneven by a tenth of its thickness, its sides slope outwards, and it
+    ends in an open rim at the ground. Cut away as a table it would take the base with it."""
     mesh = sound(statuette(open_bottom=True))
     vertices = mesh.vertices.copy()
     plate = vertices[:, 2] <= 8.0

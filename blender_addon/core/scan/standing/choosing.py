@@ -22,8 +22,8 @@ from .poses import LOOKED_AT, Pose, all_poses, looked_at
 SAME_DEG = 8.0
 """Poses this near to one another are one way to stand."""
 CLEAR, FAINT, MUCH_LESS = 0.65, 0.45, 0.1
-"""Likeness of left and right that shows a mirror plane clearly or faintly, and how much less than the best is no longer it. Chance
-reaches about 0.3 on lopsided things."""
+"""Likeness of left and right that shows a mirror plane clearly or faintly, and how much less than the best is no longer it.
+Chance reaches about 0.3 on lopsided things."""
 SQUARE_DEG = 4.0
 """How far from a file's axis a mirror plane's normal may be to count as meant; set on the development scans."""
 MIRROR_POINTS = 15_000
@@ -68,7 +68,8 @@ def ways_to_stand(body: Body, *, file: str = "", axes: bool = True) -> list[Way]
 
 
 def _mirrors(body: Body) -> dict[str, tuple[float, float]]:
-    """Of the planes that hold one of the file's axes: how well the best one mirrors the thing, and its angle about that axis."""
+    """Of the planes that hold one of the file's axes: how well the best one mirrors the thing, and its angle about that
+    axis."""
     found = {}
     for axis in "xyz":
         turn = rotation_between(file_axes.AXES[axis], np.array([0.0, 0.0, 1.0]))

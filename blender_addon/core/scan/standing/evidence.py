@@ -3,8 +3,8 @@
 The weights were fitted by multinomial logistic regression (with a penalty of 0.03 on their squares, and one more outcome,
 "none of these") on 28 real scans: 19 labelled ones for development and nine that the tests fetch by package name. Each was
 left out in turn to see how well the rest foretells it, with nothing known of the file's axes: 22 of 28 right, of the others one
-called sure (a horse's head on its neck's cut). That of the irregular cut is a guess, all are rounded, and what they say of other
-kinds of things is not known.
+called sure (a horse's head on its neck's cut). That of the irregular cut is a guess, all are rounded, and what they say of
+other kinds of things is not known.
 """
 
 from __future__ import annotations
@@ -50,7 +50,8 @@ def even(pose: Pose) -> float:
 
 
 def base(pose: Pose) -> float:
-    """A full and even contact is a base. Beyond 3 % of the surface it is one, however large: a flat crown is larger than a foot."""
+    """A full and even contact is a base. Beyond 3 % of the surface it is one, however large: a flat crown is larger than a
+    foot."""
     return pose.flat * pose.even * min(pose.share / 0.03, 1.0)
 
 
@@ -122,7 +123,9 @@ def told(pose: Pose, light: Floats | None = None) -> tuple[str, ...]:
     if light is not None and np.linalg.norm(light) > 0.5:
         cosine = float(light @ pose.up) / float(np.linalg.norm(light))
         if abs(cosine) > 0.5:
-            words.append("the light in its colour falls from there" if cosine > 0 else "the light in its colour falls from below")
+            words.append(
+                "the light in its colour falls from there" if cosine > 0 else "the light in its colour falls from below"
+            )
     if 0 <= pose.tip_deg < 6.0:
         words.append(f"it tips over at {pose.tip_deg:.0f} degrees")
     return tuple(words)

@@ -101,7 +101,13 @@ def measured(body: Body, down: Floats, rim: Rim | None = None) -> Pose:
     up = -normal
     reached, ends = body.points @ up, body.extremes @ up
     tall = float(np.ptp(ends))
-    low = float(rim.centre @ up) if rim is not None else float(np.quantile(reached, LOWEST)) if len(reached) else float(ends.min())
+    low = (
+        float(rim.centre @ up)
+        if rim is not None
+        else float(np.quantile(reached, LOWEST))
+        if len(reached)
+        else float(ends.min())
+    )
     first, second = basis(normal)
     facing = body.normals @ normal > 0.8
     contact = facing & (np.abs(reached - low) < reach)
