@@ -18,9 +18,9 @@ from ..mesh.triangles import Floats, Ints, TriangleMesh, face_crosses, unit
 from .resting_pose import settled
 from .standing.body import Body, Hull, body_of
 from .standing.choosing import Way, ways_to_stand
-from .standing.evidence import irregular_cut
+from .standing.evidence import base, irregular_cut
 from .standing.file_axes import AXES
-from .standing.poses import CONTACT, undersides
+from .standing.poses import CONTACT, undersides, wall_slant
 
 MOST_CORRECTION_DEG = 4.0
 """How far the fit to the surface may turn a hull facet's direction; more means that it found another face."""
@@ -30,6 +30,9 @@ FLAT = 0.2
 """Share of the contact's outline that is a flat face from which the ground is fitted to it rather than left to the hull."""
 CUT = 0.12
 """How much of an irregular cut a base may be before that is a doubt; set on one cut neck and two open bases."""
+CUT_BASE, CUT_SLANT = 0.4, 0.33
+"""How full a base must be, and how askew its walls may stand on it (the sine of 19 degrees) before it may be a cut; of the
+development scans none that stands right has more than 0.27."""
 REFINED = 6
 """Ways to stand that are refined, the likeliest ones."""
 
@@ -113,7 +116,7 @@ def _as_it_is(body: Body, way: Way) -> Support:
     pose = way.pose
     low = pose.point
     kind = "flat" if pose.flat * pose.even > FLAT else "resting"
-    cut = irregular_cut(pose) > CUT
+    cut = irregular_cut(pose) > CUT or (base(pose) > CUT_BASE and wall_slant(body, pose) > CUT_SLANT)
     return Support(way.up, low, kind, pose.flat * pose.even, pose.filled, pose.tip_deg, way.chance, way.axis, way.words, cut)
 
 

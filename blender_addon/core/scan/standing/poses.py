@@ -230,3 +230,22 @@ def _inside(outline: Floats, points: Floats) -> NDArray[np.bool_]:
 def all_poses(body: Body) -> list[Pose]:
     """Every way to stand, measured but not yet looked at as a whole."""
     return [measured(body, down, rim) for down, rim in leads(body)]
+
+
+def wall_slant(body: Body, pose: Pose) -> float:
+    """How askew the walls just over the ground stand on it: about the sine of the angle between them and its normal, 0 for a
+    plinth, a cone or a bowl, 0.4 for a neck that was cut 25 degrees askew.
+
+    Round a body that was cut straight across, walls lean as much to one side as to the other; round one that was cut askew they
+    overhang on one side and lie back on the other: that part of the lean which goes with the direction is measured.
+    """
+    reach = CONTACT * body.diagonal
+    height = (body.points - pose.point) @ pose.up
+    lean = body.normals @ pose.up
+    band = (height > reach) & (height < 6.0 * reach) & (np.abs(lean) < 0.8)
+    if band.sum() < 40:
+        return 0.0
+    first, second = basis(pose.up)
+    outward = unit(np.stack([body.normals[band] @ first, body.normals[band] @ second], axis=1))
+    table = np.column_stack([np.ones(len(outward)), outward])
+    return float(np.linalg.norm(np.linalg.lstsq(table, lean[band], rcond=None)[0][1:]))
