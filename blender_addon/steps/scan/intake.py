@@ -9,11 +9,13 @@ from typing import Any
 
 from ...core.files.mesh_files import FORMATS
 from ...core.scan.units import MM_PER_UNIT, UnitGuess, guess_unit, texels_per_unit
+from ...job.decisions import Decision
 from ...job.errors import InputError
 from ...job.settings import choice, file, switch, table
 from ...job.step import Progress, Result, Run
 from ...scene.meshes import make_object
 from ...scene.scan.importers import Imported, import_scan
+from ...scene.scan.size_choices import length_is_known, unit_decision
 from ...scene.scan.textures import PARTS, Textures, image_of, scan_material, sizes_of, textures_of
 
 LABEL = "Intake"
@@ -59,6 +61,7 @@ def run(stage: Any, settings: Settings) -> Run:
     rows = ordered_rows(settings.scans)
     words: list[str] = []
     figures: dict[str, Any] = {"scans": len(rows)}
+    decided: list[Decision] = []
     for place, row in enumerate(rows):
         path = stage.sheet.path(row.file)
         yield Progress(place / len(rows), f'Reading "{path.name}"', blocking=True)
@@ -68,9 +71,18 @@ def run(stage: Any, settings: Settings) -> Run:
         words.append(said)
         if place == 0:
             figures |= found
+            decided.append(_unit(stage, settings, imported))
         else:
             figures |= {f"{name}_{place + 1}": value for name, value in found.items()}
-    return Result("; ".join(words), figures)
+    return Result("; ".join(words), figures, tuple(decided))
+
+
+def _unit(stage: Any, settings: Settings, imported: Imported) -> Decision:
+    """The unit of the main scan."""
+    longest = float(imported.mesh.size.max())
+    guess = guess_unit(longest, metres_by_format=imported.in_metres)
+    known = length_is_known(stage.sheet)
+    return unit_decision(longest, guess, settings.unit, in_metres=imported.in_metres, known=known)
 
 
 def ordered_rows(scans: Sequence[Scan]) -> list[Scan]:

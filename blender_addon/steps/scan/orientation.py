@@ -25,6 +25,7 @@ from ...job.step import Progress, Result, Run
 from ...scene.meshes import make_object, read_mesh
 from ...scene.scan.hull import hull_triangles
 from ...scene.scan.looks import Looks, looks_of_scan
+from ...scene.scan.size_choices import size_decision
 from ...scene.scan.standing_choices import front_decision, given_front, up_decision
 from ...scene.scan.textures import sizes_of
 from ...scene.thumbnails import surface_colours
@@ -131,7 +132,8 @@ def run(stage: Any, settings: Settings) -> Run:
     }  # fmt: skip
     size = (figures["width_mm"], figures["depth_mm"], figures["height_mm"])
     words = f"{size[0]:.1f} x {size[1]:.1f} x {size[2]:.1f} mm{' (assumed)' if assumed else ''}, {_ground(support, up)}"
-    return Result(words, figures, (up, front))
+    guessed = assumed and bool(stage.require("clean", "1").get("bozzetto_mm_per_unit"))
+    return Result(words, figures, (up, front, size_decision(how, assumed, figures["height_mm"], unit_guessed=guessed)))
 
 
 def _ground(support: Support, up: Decision) -> str:
