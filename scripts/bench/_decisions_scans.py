@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import json
 import os
+import time
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -62,11 +63,13 @@ class Case:
 
 @dataclass(frozen=True)
 class Outcome:
-    """What the steps made of a case: the report with its results and seconds, and the stage to look further."""
+    """What the steps made of a case: the report with its results, the stage to look further, and the processor seconds that the
+    steps after intake took (on a machine that does other work as well the clock would count that)."""
 
     case: Case
     report: runner.Report
     stage: Stage
+    seconds: float
 
     def in_upright(self, direction: Any) -> Any:
         """A direction (3,) of the export's frame as it stands after orientation: up is right when it comes out as +Z."""
@@ -154,8 +157,9 @@ def outcomes(truth: Truth, options: Options, *, steps: tuple[Step, ...] = STEPS,
         scan.data.vertices.foreach_set("co", placed.astype(np.float32).ravel())
         scan.data.update()
         scan["bozzetto_mm_per_unit"] = 0.0
+        start = time.process_time()
         report = runner.finish(runner.run_job(steps[1:], steps, job, stage, afresh=True))
-        yield Outcome(case, report, stage)
+        yield Outcome(case, report, stage, time.process_time() - start)
 
 
 def _imported(truth: Truth, steps: tuple[Step, ...], text: str) -> tuple[Stage, Any, sheet.JobSheet]:

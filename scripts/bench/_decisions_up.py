@@ -29,7 +29,7 @@ QUESTIONS = ("up", "front")
 @dataclass(frozen=True)
 class Verdict:
     """What came of one case: how far up and front are off in degrees (front None: none is labelled or up is wrong), the
-    decisions by key with what each was sure of, and the seconds after intake."""
+    decisions by key with what each was sure of, and the processor seconds after intake."""
 
     up_off: float
     front_off: float | None
@@ -78,7 +78,7 @@ def judged(outcome: Outcome) -> Verdict:
         front_off,
         {one.key: one.confidence for one in decisions},
         frozenset(one.key for one in decisions if one.asked),
-        sum(outcome.report.seconds.values()),
+        outcome.seconds,
     )
 
 

@@ -1,4 +1,5 @@
-"""Which parts of a scan belong to the thing, and which float loose? By area, and by the gap to the main part."""
+"""Which parts of a scan belong to the thing, and which float loose? By area, by the gap to the main part, and by being
+whole."""
 
 from __future__ import annotations
 
@@ -8,22 +9,28 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ..mesh.components import connected_faces
-from ..mesh.triangles import Floats, Ints, TriangleMesh, face_areas
+from ..mesh.triangles import Floats, Ints, TriangleMesh, edges, face_areas
 
 TOUCHING = 0.005
 """Gap to the main part, over its diagonal, within which a small part still belongs: inlaid eyes, a cap."""
 NEAR = 0.25
 """Gap over diagonal within which a large part belongs: a stand in a piece of its own."""
+BESIDE, SMALLEST_PERCENT, MOST_OPEN, MOST_JUDGED = 0.02, 0.1, 0.05, 60
+"""A small part that is whole (fewer than that share of its edges open) and lies this near to the main one, over its
+diagonal, may be a tooth, a finger or a bead; down to that share of the main one's surface; so many are looked at, the
+largest first. Guesses."""
 
 
 @dataclass(frozen=True)
 class Parts:
-    """The parts of a mesh: `labels` (m,) a face, areas (k,), boxes (k, 2, 3), and which to keep (k,)."""
+    """The parts of a mesh: `labels` (m,) a face, areas (k,), boxes (k, 2, 3), which to keep (k,), and which of them could as
+    well go or of the others as well stay (k,)."""
 
     labels: Ints
     areas: Floats
     boxes: Floats
     keep: NDArray[np.bool_]
+    unsure: NDArray[np.bool_]
 
     @property
     def keep_faces(self) -> NDArray[np.bool_]:
@@ -36,7 +43,8 @@ def parts(mesh: TriangleMesh, *, small_percent: float = 1.0, near: float = NEAR)
 
     The part with the largest area is the main one. Kept are also parts of at least five times `small_percent` of its area
     whose box lies within `near` of its diagonal, and parts of at least `small_percent` that come within TOUCHING of its
-    surface. With a `small_percent` of 0 all are kept.
+    surface. Smaller ones stay where they are whole and lie beside it, which is not sure; nor is it of those of that size
+    that go. With a `small_percent` of 0 all are kept.
     """
     labels, count = connected_faces(mesh.faces, len(mesh.vertices))
     areas = np.bincount(labels, face_areas(mesh.vertices, mesh.faces), count)
@@ -48,16 +56,30 @@ def parts(mesh: TriangleMesh, *, small_percent: float = 1.0, near: float = NEAR)
     share = 100.0 * areas / areas[main]
     gap = _box_gap(boxes, boxes[main])
     keep |= (share >= 5.0 * small_percent) & (gap <= near * diagonal)
+    unsure = np.zeros(count, bool)
     if small_percent <= 0:
         keep[:] = True
+        return Parts(labels, np.asarray(areas, float), boxes, keep, unsure)
     surface = None
-    for part in np.flatnonzero((share >= small_percent) & ~keep & (gap <= TOUCHING * diagonal)):
+    worth = (share >= min(SMALLEST_PERCENT, small_percent)) & ~keep & (gap <= BESIDE * diagonal)
+    for part in np.flatnonzero(worth)[np.argsort(-share[worth])][:MOST_JUDGED]:
         if surface is None:
             surface = mesh.vertices[np.unique(mesh.faces[labels == main])]
         own = mesh.vertices[np.unique(mesh.faces[labels == part])]
-        reach = max(TOUCHING * diagonal, _median_edge(mesh, labels == part))
-        keep[part] = _closest(own, surface, reach) <= reach
-    return Parts(labels, np.asarray(areas, float), boxes, keep)
+        edge = _median_edge(mesh, labels == part)
+        apart = _closest(own, surface, max(BESIDE * diagonal, edge))
+        if share[part] >= small_percent and apart <= max(TOUCHING * diagonal, edge):
+            keep[part] = True
+        elif apart <= max(BESIDE * diagonal, edge):
+            keep[part] = unsure[part] = _open_share(mesh.faces[labels == part]) < MOST_OPEN
+    unsure |= ~keep & (share >= SMALLEST_PERCENT) & (gap <= 0.1 * diagonal)
+    return Parts(labels, np.asarray(areas, float), boxes, keep, unsure)
+
+
+def _open_share(faces: Ints) -> float:
+    """Share of the edges of some faces that only one of them has."""
+    _, counts = edges(faces)
+    return float((counts == 1).mean()) if len(counts) else 1.0
 
 
 def _boxes(mesh: TriangleMesh, labels: Ints, count: int) -> Floats:

@@ -18,9 +18,9 @@ from ..mesh.triangles import Floats, Ints, TriangleMesh, face_crosses, unit
 from .resting_pose import settled
 from .standing.body import Body, Hull, body_of
 from .standing.choosing import Way, ways_to_stand
-from .standing.evidence import irregular_cut
+from .standing.evidence import base, irregular_cut
 from .standing.file_axes import AXES
-from .standing.poses import CONTACT, undersides
+from .standing.poses import CONTACT, undersides, wall_slant
 
 MOST_CORRECTION_DEG = 4.0
 """How far the fit to the surface may turn a hull facet's direction; more means that it found another face."""
@@ -30,6 +30,9 @@ FLAT = 0.2
 """Share of the contact's outline that is a flat face from which the ground is fitted to it rather than left to the hull."""
 CUT = 0.12
 """How much of an irregular cut a base may be before that is a doubt; set on one cut neck and two open bases."""
+CUT_BASE, CUT_SLANT = 0.4, 0.33
+"""How full a base must be, and how askew its walls may stand on it (the sine of 19 degrees) before it may be a cut; of the
+development scans none that stands right has more than 0.27."""
 REFINED = 6
 """Ways to stand that are refined, the likeliest ones."""
 
@@ -38,11 +41,11 @@ REFINED = 6
 class Support:
     """A way to stand: `up` (3,) unit, `point` (3,) on the plane, and what speaks for it.
 
-    kind: 'flat' (a face of its own), 'resting' (a few points), 'mount' (on nothing: the file's axes say so) or 'given'. flat:
-    share of the support's outline that is flat contact. filled: share of that contact that was open and filled. tip_deg: how
-    far it can be tilted before it falls. chance: that this is how it is meant to stand. axis: the file's axis that it agrees
-    with, or ''. words: what speaks for and against it. cut: it stands on an irregular filled opening, which may be the cut of a
-    neck.
+    kind: 'flat' (a face of its own), 'resting' (a few points), 'mount' (on nothing: the file's axes say so) or 'given'.
+    flat: share of the support's outline that is flat contact. filled: share of that contact that was open and filled.
+    tip_deg: how far it can be tilted before it falls. chance: that this is how it is meant to stand. axis: the file's axis
+    that it agrees with, or ''. words: what speaks for and against it. cut: it stands on an irregular filled opening, which
+    may be the cut of a neck.
     """
 
     up: Floats
@@ -60,8 +63,7 @@ class Support:
 @dataclass(frozen=True)
 class Sampled:
     """The faces of a mesh without a spike: centres (m, 3), areas (m,), unit normals (m, 3), corners (m, 3) as rows of
-    `vertices`
-    (n, 3)."""
+    `vertices` (n, 3)."""
 
     centres: Floats
     areas: Floats
@@ -92,7 +94,7 @@ def supports(
     file: the file's name, by whose ending its axes tell something; None: they tell nothing. `hull` gives the triangles of a
     convex hull. good: (n,) which vertices are no spikes, where that is known. colours: as `body_of` takes them.
     """
-    good = steady_vertices(mesh) if good is None else good
+    good = np.asarray(steady_vertices(mesh) if good is None else good, bool)
     body = body_of(mesh, hull, good=good, colours=colours)
     sample = sampled(mesh, good)
     ways = ways_to_stand(body, file=file or "", axes=file is not None)
@@ -112,8 +114,9 @@ def _as_it_is(body: Body, way: Way) -> Support:
     if way.pose is None:
         return Support(way.up, low, "mount", 0.0, 0.0, 0.0, way.chance, way.axis, way.words)
     pose = way.pose
+    low = pose.point
     kind = "flat" if pose.flat * pose.even > FLAT else "resting"
-    cut = irregular_cut(pose) > CUT
+    cut = irregular_cut(pose) > CUT or (base(pose) > CUT_BASE and wall_slant(body, pose) > CUT_SLANT)
     return Support(way.up, low, kind, pose.flat * pose.even, pose.filled, pose.tip_deg, way.chance, way.axis, way.words, cut)
 
 

@@ -12,7 +12,7 @@ import numpy as np
 
 from ..mesh.clipping import clipped
 from ..mesh.holes import basis
-from ..mesh.planar import convex_outline, depth_inside, outline_area, robust_plane
+from ..mesh.planar import convex_outline, depth_inside, outline_area, robust_plane, weighted_median
 from ..mesh.topology import rim_edges
 from ..mesh.triangles import Floats, Ints, TriangleMesh, face_crosses, unit
 
@@ -110,7 +110,7 @@ def _judged(
     below = height < -2.0 * margin
     if _area_within(flat[below], areas[below], outline) > 0.01 * total or areas[below].sum() > MOST_BELOW * upward:
         return None
-    if not _ends_open(mesh, up, centre, 2.0 * margin):
+    if not _ends_open(mesh, up, centre, 2.0 * margin, normals):
         return None
     return Table(up, float(centre @ up), upward / total, noise)
 
@@ -123,12 +123,19 @@ def _area_within(points: Floats, areas: Floats, outline: Floats) -> float:
     return float(sum(area for point, area in zip(points, areas, strict=True) if depth_inside(outline, point) > 0))
 
 
-def _ends_open(mesh: TriangleMesh, up: Floats, centre: Floats, reach: float) -> bool:
-    """Whether the sheet has an open rim of its own."""
-    edges, _ = rim_edges(mesh.faces, len(mesh.vertices))
+def _ends_open(mesh: TriangleMesh, up: Floats, centre: Floats, reach: float, normals: Floats) -> bool:
+    """Whether the sheet has an open rim of its own: it lies in the sheet's plane and the faces along it look up. The lower
+    rim of an open-bottomed slab lies a wall's height below the slab's upper face, however rough that is."""
+    edges, faces = rim_edges(mesh.faces, len(mesh.vertices))
     if not len(edges):
         return False
-    return bool((np.abs((mesh.vertices[edges[:, 0]].astype(float) - centre) @ up) < reach).sum() >= 8)
+    ends = mesh.vertices[edges].astype(float)
+    near = np.abs((ends[:, 0] - centre) @ up) < reach
+    length = np.linalg.norm(ends[:, 1] - ends[:, 0], axis=1)
+    level = near & (normals[faces] @ up > 0.5)
+    if near.sum() < 8 or float(length[level].sum()) <= 0.5 * float(length[near].sum()):
+        return False
+    return weighted_median((ends[near, 0] - centre) @ up, length[near]) > -0.4 * reach
 
 
 def without_table(mesh: TriangleMesh, table: Table) -> TriangleMesh:
@@ -141,3 +148,13 @@ def without_table(mesh: TriangleMesh, table: Table) -> TriangleMesh:
     vertices = cut.vertices.astype(float)
     vertices[rim] -= height[rim, None] * table.up
     return TriangleMesh(vertices.astype(cut.vertices.dtype), cut.faces, cut.uv, cut.material, cut.colours, cut.face_marks)
+
+
+def is_bare_sheet(mesh: TriangleMesh) -> bool:
+    """Whether the whole scan is one sheet with an open edge, at least 40 times as wide as it is thick: a table with nothing
+    on it, or a thing that is a sheet itself."""
+    vertices = mesh.vertices.astype(float)
+    middle = vertices - vertices.mean(axis=0)
+    spread = np.sqrt(np.maximum(np.linalg.eigvalsh(middle.T @ middle / len(middle)), 0.0))
+    edges, _ = rim_edges(mesh.faces, len(mesh.vertices))
+    return bool(len(edges) >= 8 and spread[0] < spread[1] / 40.0)

@@ -45,6 +45,28 @@ def guess_unit(longest: float, *, metres_by_format: bool = False) -> UnitGuess:
     return UnitGuess(best, sizes[best])
 
 
+def unit_chances(longest: float, *, metres_by_format: bool = False) -> dict[str, float]:
+    """The chance of each unit, given a longest side of `longest` units; they add up to 1, or there are none where none is
+    plausible.
+
+    A size counts by how near it is to the usual one by ratio (a normal law of a factor of 3 in the logarithm), inches a
+    tenth as much as the others; a format that says metres makes them 20 times as likely. All guesses.
+    """
+    if not longest > 0:
+        return {}
+    weights = {}
+    for unit, scale in MM_PER_UNIT.items():
+        size = longest * scale
+        if PLAUSIBLE_MM[0] <= size <= PLAUSIBLE_MM[1]:
+            weights[unit] = math.exp(-0.5 * (math.log(size / USUAL_SIZE_MM) / math.log(3.0)) ** 2)
+    if "in" in weights:
+        weights["in"] *= 0.1
+    if metres_by_format and "m" in weights:
+        weights["m"] *= 20.0
+    total = sum(weights.values())
+    return {unit: weight / total for unit, weight in weights.items()}
+
+
 def texels_per_unit(mesh: TriangleMesh, sizes: dict[int, tuple[int, int]]) -> float:
     """Texels per unit length on the surface, over all faces with a texture: sqrt(texels covered / area covered).
 

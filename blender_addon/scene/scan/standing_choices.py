@@ -3,40 +3,20 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 
-from ...core.mesh.preview import view
 from ...core.scan.facing.choosing import Facing
 from ...core.scan.support_plane import Support
-from ...core.scan.upright import rotation_between, turn_about_z
-from ...job.decisions import Alternative, Decision, Picture
+from ...job.decisions import Alternative, Decision
+from .looks import Looks
 
-PIXELS, BACKGROUND = 128, 0.93
 ALTERNATIVES, WORTH_SHOWING = 4, 0.01
 """Most other ways that are shown, and the least chance that one of them must have."""
 DOUBTFUL_MOST = 0.75
-"""Most confidence in a pose for which nothing but the file's axes speaks (one file in eight is written with another axis up),
-and in one on what may be the cut of a neck, which fits a wall as well as a table."""
-UP = np.array([0.0, 0.0, 1.0])
-
-
-@dataclass(frozen=True)
-class Looks:
-    """Points of a scan to draw it by, in its own coordinates: places (n, 3), unit normals (n, 3), display colours (n, 3)."""
-
-    places: Any
-    normals: Any
-    colours: Any
-
-    def picture(self, up: Any, front_deg: float = 0.0) -> Picture:
-        """How it looks standing with `up` (3,) on top, seen from `front_deg` counter-clockwise from -Y."""
-        turn = turn_about_z(-front_deg) @ rotation_between(np.asarray(up, float), UP)
-        drawn = view(self.places @ turn.T, self.normals @ turn.T, self.colours, size=PIXELS)
-        shown = drawn[..., :3] * drawn[..., 3:] + BACKGROUND * (1.0 - drawn[..., 3:])
-        return np.asarray(np.clip(shown[::-1] * 255.0 + 0.5, 0, 255), np.uint8)
+"""Most confidence in a pose for which nothing but the file's axes speaks (one file in eight is written with another axis
+up), and in one on what may be the cut of a neck, which fits a wall as well as a table."""
 
 
 def up_decision(found: Sequence[Support], chosen: Support, looks: Looks) -> Decision:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from functools import partial
 from typing import Any
 
@@ -15,12 +15,14 @@ from ...core.mesh.spikes import in_their_plane, settled_among_neighbours, steady
 from ...core.mesh.topology import degenerate_faces, submesh, welded
 from ...core.mesh.triangles import TriangleMesh, signed_volume
 from ...core.scan.loose import NEAR, parts
-from ...core.scan.table import find_table, without_table
+from ...core.scan.table import find_table, is_bare_sheet, without_table
 from ...job.aside import aside
+from ...job.decisions import Decision
 from ...job.errors import SubjectError
 from ...job.settings import integer, number, point, switch
 from ...job.step import Progress, Result, Run
 from ...scene.meshes import make_object, read_mesh
+from ...scene.scan.cleanup_choices import loose_decision, pieces_decision, table_decision
 from ...scene.scan.decimation import decimated
 from ...scene.scan.rim_colour import usual_place
 from ...scene.scan.tessellate import tessellate
@@ -76,22 +78,29 @@ class Settings:
 
 def run(stage: Any, settings: Settings) -> Run:
     """Clean every scan; the first one's figures are the step's."""
-    figures: dict[str, Any] = {}
-    words = ""
+    first = _Told()
     scans = list(stage.find_all("scan"))
     for place, key in enumerate(scans):
-        said: list[str] = []
-        found: dict[str, Any] = {}
-        for progress in _cleaned(stage, settings, key, said, found):
+        told = _Told()
+        for progress in _cleaned(stage, settings, key, told):
             yield Progress((place + progress.fraction) / len(scans), progress.words, progress.blocking)
         if place == 0:
-            figures, words = found, "; ".join(said)
+            first = told
         else:
-            figures |= {f"{name}_{key}": value for name, value in found.items()}
-    return Result(words, figures)
+            first.figures.update({f"{name}_{key}": value for name, value in told.figures.items()})
+    return Result("; ".join(first.said), first.figures, tuple(first.decisions))
 
 
-def _cleaned(stage: Any, settings: Settings, key: str, said: list[str], figures: dict[str, Any]) -> Any:
+@dataclass
+class _Told:
+    """What is to be told of one scan: words, figures, and what was decided."""
+
+    said: list[str] = field(default_factory=list)
+    figures: dict[str, Any] = field(default_factory=dict)
+    decisions: list[Decision] = field(default_factory=list)
+
+
+def _cleaned(stage: Any, settings: Settings, key: str, told: _Told) -> Any:
     scan = stage.require("scan", key)
     yield Progress(0.05, f"Welding scan {key}")
     raw, file = read_mesh(scan), scan["bozzetto_file"]
@@ -104,40 +113,36 @@ def _cleaned(stage: Any, settings: Settings, key: str, said: list[str], figures:
         few = f"only {len(mesh.faces)} triangles with an area, too few for a thing"
         raise SubjectError(f'The scan "{scan["bozzetto_file"]}" has {few}; export it again')
     _refuse_lines(mesh, scan["bozzetto_file"])
-    figures |= {
+    told.figures |= {
         "triangles_before": len(raw.faces),
         "welded_vertices": len(raw.vertices) - len(mesh.vertices),
         "degenerate_faces": int(bad.sum()),
     }
-    mesh, figures["turned_faces"] = oriented(mesh)
-    mesh = _cropped(mesh, settings, said, figures)
+    mesh, told.figures["turned_faces"] = oriented(mesh)
+    mesh = _cropped(mesh, settings, told)
     if settings.spikes:
-        mesh = yield from aside(
-            partial(_without_spikes, mesh, said, figures), Progress(0.15, f"Looking for spikes in scan {key}")
-        )
+        mesh = yield from aside(partial(_without_spikes, mesh, told), Progress(0.15, f"Looking for spikes in scan {key}"))
     yield Progress(0.2, f"Looking for loose pieces in scan {key}")
-    mesh = _without_loose(mesh, settings, said, figures, near=NEAR)
-    _refuse_crumbs(file, figures)
+    mesh = _without_loose(stage.require("scan", key), mesh, settings, told, near=NEAR)
+    _refuse_crumbs(file, told.figures)
     if settings.table:
         yield Progress(0.3, f"Looking for a table in scan {key}")
-        whole = mesh
-        looking = Progress(0.32, f"Looking for a table in scan {key}")
-        mesh = yield from aside(partial(_without_table, whole, said, figures), looking)
+        whole, mesh = mesh, _without_table(stage, stage.require("scan", key), mesh, told)
         if mesh is not whole:  # what stood beside the thing is now loose
-            mesh = _without_loose(mesh, settings, said, figures, near=NEAR_ON_TABLE)
+            mesh = _without_loose(stage.require("scan", key), mesh, settings, told, near=NEAR_ON_TABLE)
     if settings.fill_holes:
         yield Progress(0.4, f"Filling holes of scan {key}")
         materials = [slot.material for slot in stage.require("scan", key).material_slots]
         filling = Progress(0.45, f"Filling holes of scan {key}")
         anchor = usual_place(mesh, materials)
-        mesh = yield from aside(partial(_closed, stage, mesh, anchor, said, figures), filling)
-    mesh = _outward(holes.marked(mesh), said, figures)
+        mesh = yield from aside(partial(_closed, stage, mesh, anchor, told), filling)
+    mesh = _outward(holes.marked(mesh), told)
     before = len(mesh.faces)
     if before > settings.budget:
         yield Progress(0.6, f"Thinning {before:,} triangles to {settings.budget:,}", blocking=True)
         mesh = decimated(mesh, settings.budget)
-        said.append(f"thinned from {before:,} to {len(mesh.faces):,} triangles")
-    figures["triangles"] = len(mesh.faces)
+        told.said.append(f"thinned from {before:,} to {len(mesh.faces):,} triangles")
+    told.figures["triangles"] = len(mesh.faces)
     scan = stage.require("scan", key)
     materials = [slot.material for slot in scan.material_slots]
     name = f"Clean {key}"
@@ -146,9 +151,9 @@ def _cleaned(stage: Any, settings: Settings, key: str, said: list[str], figures:
         if title in scan:
             item[title] = scan[title]
     item.hide_render = item.hide_viewport = True
-    item["bozzetto_spikes_percent"] = figures.get("spikes_percent", 0.0)
+    item["bozzetto_spikes_percent"] = told.figures.get("spikes_percent", 0.0)
     stage.offer("clean", item, key=key, name=name)
-    said.insert(0, f"{len(mesh.faces):,} triangles")
+    told.said.insert(0, f"{len(mesh.faces):,} triangles")
     yield Progress(1.0, f"Scan {key} is clean")
 
 
@@ -171,18 +176,18 @@ def _refuse_lines(mesh: TriangleMesh, file: str) -> None:
         raise SubjectError(f'The scan "{file}" is as thin as a line; export it again, with the same scale along all three axes')
 
 
-def _outward(mesh: TriangleMesh, said: list[str], figures: dict[str, Any]) -> TriangleMesh:
+def _outward(mesh: TriangleMesh, told: _Told) -> TriangleMesh:
     """A scan that was written inside out turned right; told by the sign of the volume that it encloses, its rims closed."""
     volume = signed_volume(*holes.fans(mesh, holes.rims(mesh)))
     inside_out = volume < -1e-3 * float(np.prod(np.maximum(mesh.size, 1e-30)))
-    figures["turned_outward"] = inside_out
+    told.figures["turned_outward"] = inside_out
     if not inside_out:
         return mesh
-    said.append("it was inside out and has been turned")
+    told.said.append("it was inside out, or mirrored, and its faces have been turned")
     return replace(mesh, faces=mesh.faces[:, ::-1], uv=None if mesh.uv is None else mesh.uv[:, ::-1])
 
 
-def _cropped(mesh: TriangleMesh, settings: Settings, said: list[str], figures: dict[str, Any]) -> TriangleMesh:
+def _cropped(mesh: TriangleMesh, settings: Settings, told: _Told) -> TriangleMesh:
     if settings.crop_low is None and settings.crop_high is None:
         return mesh
     low = np.array(settings.crop_low if settings.crop_low is not None else [-np.inf] * 3)
@@ -192,59 +197,69 @@ def _cropped(mesh: TriangleMesh, settings: Settings, said: list[str], figures: d
     inside = cropped(mesh, np.nan_to_num(low, neginf=-1e30), np.nan_to_num(high, posinf=1e30))
     if not len(inside.faces):
         raise SubjectError("Nothing of the scan lies in the crop box: look at its corners, they are in the scan's own units")
-    figures["cropped_faces"] = len(mesh.faces) - len(inside.faces)
-    said.append("cropped to the box")
+    told.figures["cropped_faces"] = len(mesh.faces) - len(inside.faces)
+    told.said.append("cropped to the box")
     return inside
 
 
-def _without_spikes(mesh: TriangleMesh, said: list[str], figures: dict[str, Any]) -> TriangleMesh:
+def _without_spikes(mesh: TriangleMesh, told: _Told) -> TriangleMesh:
     good = steady_vertices(mesh) | in_their_plane(mesh)
-    figures["spikes"] = int((~good).sum())
-    figures["spikes_percent"] = round(100.0 * figures["spikes"] / max(len(good), 1), 3)
+    told.figures["spikes"] = int((~good).sum())
+    told.figures["spikes_percent"] = round(100.0 * told.figures["spikes"] / max(len(good), 1), 3)
     if good.all():
         return mesh
-    said.append(f"{figures['spikes']:,} spikes taken back")
+    told.said.append(f"{told.figures['spikes']:,} spikes taken back")
     return settled_among_neighbours(mesh, ~good)
 
 
-def _without_table(mesh: TriangleMesh, said: list[str], figures: dict[str, Any]) -> TriangleMesh:
+def _without_table(stage: Any, scan: Any, mesh: TriangleMesh, told: _Told) -> TriangleMesh:
     found = find_table(mesh)
-    figures["table_percent"] = round(100.0 * found.share, 2) if found else 0.0
+    told.figures["table_percent"] = round(100.0 * found.share, 2) if found else 0.0
     if found is None:
+        if is_bare_sheet(mesh):
+            stage.warn(
+                "The scan is one flat sheet with an open edge, as a table with nothing on it is; if the thing is missing, look "
+                "whether the right file was chosen"
+            )
         return mesh
-    said.append(f"the table it stood on cut away ({100.0 * found.share:.0f} % of the surface)")
+    told.decisions.append(table_decision(scan, mesh, found))
+    told.said.append(f"the table it stood on cut away ({100.0 * found.share:.0f} % of the surface)")
     return without_table(mesh, found)
 
 
-def _without_loose(
-    mesh: TriangleMesh, settings: Settings, said: list[str], figures: dict[str, Any], *, near: float
-) -> TriangleMesh:
+def _without_loose(scan: Any, mesh: TriangleMesh, settings: Settings, told: _Told, *, near: float) -> TriangleMesh:
     found = parts(mesh, small_percent=settings.loose, near=near)
+    told.decisions = [one for one in told.decisions if one.key not in ("loose", "pieces")]
+    several = pieces_decision(scan, mesh, found)
+    if several is not None:
+        told.decisions.append(several)
     gone = int((~found.keep).sum())
-    figures["loose_pieces"] = figures.get("loose_pieces", 0) + gone
-    figures["parts_kept"] = int(found.keep.sum())
+    told.figures["loose_pieces"] = told.figures.get("loose_pieces", 0) + gone
+    told.figures["parts_kept"] = int(found.keep.sum())
+    if gone or found.unsure.any():
+        told.decisions.append(loose_decision(scan, mesh, found, settings.loose))
     if not gone:
         return mesh
     share = 100.0 * found.areas[~found.keep].sum() / found.areas.sum()
-    figures["loose_area_percent"] = round(float(share), 3)
-    said.append(f"{gone} loose piece{'s' if gone > 1 else ''} dropped ({share:.2g} % of the surface)")
+    told.figures["loose_area_percent"] = round(float(share), 3)
+    told.said.append(f"{gone} loose piece{'s' if gone > 1 else ''} dropped ({share:.2g} % of the surface)")
     return submesh(mesh, found.keep_faces)
 
 
-def _closed(stage: Any, mesh: TriangleMesh, anchor: Any, said: list[str], figures: dict[str, Any]) -> TriangleMesh:
+def _closed(stage: Any, mesh: TriangleMesh, anchor: Any, told: _Told) -> TriangleMesh:
     opened = holes.openings(mesh)
     open_rims = list(opened.rims)
     safe = [rim for rim in open_rims if holes.closable(mesh, rim)]
     diagonal = float(np.linalg.norm(mesh.size))
     mesh = holes.closed(mesh, safe, tessellate, anchor=anchor, small=0.15 * diagonal)
-    figures |= {
+    told.figures |= {
         "holes_closed": len(safe), "holes_left": len(open_rims) - len(safe), "rims_bridged": opened.bridged,
         "open_edges_left": opened.left_edges,
     }  # fmt: skip
     if safe:
         filled = int(mesh.face_marks[holes.FILLED].sum())
-        figures["filled_faces"] = filled
-        said.append(f"{len(safe)} hole{'s' if len(safe) > 1 else ''} filled")
+        told.figures["filled_faces"] = filled
+        told.said.append(f"{len(safe)} hole{'s' if len(safe) > 1 else ''} filled and marked as such")
     if len(open_rims) > len(safe):
         stage.warn(f"{len(open_rims) - len(safe)} openings are as large as the surface round them and were left open")
     if opened.left_edges:

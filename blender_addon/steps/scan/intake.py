@@ -19,6 +19,7 @@ from ...scene.captured import captured
 from ...scene.meshes import make_object
 from ...scene.scan.importers import Imported, import_scan
 from ...scene.scan.picture_choice import NONE, Chosen, choose_pictures, file_name
+from ...scene.scan.size_choices import length_is_known, unit_decision
 from ...scene.scan.textures import PARTS, Textures, scan_material, sizes_of, textures_of
 
 LABEL = "Load scans"
@@ -95,9 +96,18 @@ def run(stage: Any, settings: Settings) -> Run:
         words.append(said)
         if place == 0:
             figures |= found
+            decisions.append(_unit(stage, settings, imported))
         else:
             figures |= {f"{name}_{place + 1}": value for name, value in found.items()}
     return Result("; ".join(words), figures, tuple(decisions))
+
+
+def _unit(stage: Any, settings: Settings, imported: Imported) -> Decision:
+    """The unit of the main scan."""
+    longest = float(imported.mesh.size.max())
+    guess = guess_unit(longest, metres_by_format=imported.in_metres)
+    known = length_is_known(stage.sheet)
+    return unit_decision(longest, guess, settings.unit, in_metres=imported.in_metres, known=known)
 
 
 def ordered_rows(scans: Sequence[Scan]) -> list[Scan]:

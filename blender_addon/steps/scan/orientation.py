@@ -26,7 +26,9 @@ from ...job.settings import FIRST, SHORT, angle, choice, length, point, switch
 from ...job.step import Progress, Result, Run
 from ...scene.meshes import make_object, read_mesh
 from ...scene.scan.hull import hull_triangles
-from ...scene.scan.standing_choices import Looks, front_decision, given_front, up_decision
+from ...scene.scan.looks import Looks, looks_of_scan
+from ...scene.scan.size_choices import size_decision
+from ...scene.scan.standing_choices import front_decision, given_front, up_decision
 from ...scene.scan.textures import sizes_of
 from ...scene.thumbnails import surface_colours
 
@@ -41,8 +43,6 @@ LEAST_EXTENT = 1e-5
 """Of the longest side, what still counts as an extent: a known length across less would be a measure of rounding."""
 SPIKY_PERCENT = 0.5
 """Share of spikes beyond which sizes are taken from the medians of neighbours: small outliers are left among them."""
-LOOK_POINTS = 30_000
-"""Points by which the small pictures of the alternatives are drawn."""
 UP = np.array([0.0, 0.0, 1.0])
 
 
@@ -109,7 +109,7 @@ def run(stage: Any, settings: Settings) -> Run:
     clean = stage.require("clean", "1")
     mesh = read_mesh(clean)
     good = steady_vertices(mesh)
-    looks = _looks(clean, mesh)
+    looks = looks_of_scan(clean, mesh)
     search = partial(_support, stage, mesh, good, settings, looks)
     support, up = yield from aside(search, Progress(0.1, "Looking for what it stands on"))
     yield Progress(0.6, "Standing it up and looking for its front")
@@ -144,7 +144,8 @@ def run(stage: Any, settings: Settings) -> Run:
     }  # fmt: skip
     size = (figures["width_mm"], figures["depth_mm"], figures["height_mm"])
     words = f"{size[0]:.1f} x {size[1]:.1f} x {size[2]:.1f} mm{' (assumed)' if assumed else ''}, {_ground(support, up)}"
-    return Result(words, figures, (up, front))
+    guessed = assumed and bool(stage.require("clean", "1").get("bozzetto_mm_per_unit"))
+    return Result(words, figures, (up, front, size_decision(how, assumed, figures["height_mm"], unit_guessed=guessed)))
 
 
 def _ground(support: Support, up: Decision) -> str:
@@ -153,14 +154,6 @@ def _ground(support: Support, up: Decision) -> str:
     if support.kind == "given":
         return "standing on the side that was given"
     return words[support.kind] + (", but which way is up is not sure" if up.asked else "")
-
-
-def _looks(item: Any, mesh: TriangleMesh) -> Looks:
-    """Points by which the scan is drawn in its own coordinates."""
-    faces, weights = strewn(mesh, LOOK_POINTS)
-    vertices = mesh.vertices.astype(float)
-    places = np.einsum("nk,nkd->nd", weights, vertices[mesh.faces[faces]])
-    return Looks(places, face_normals(vertices, mesh.faces)[faces], surface_colours(item, mesh, faces, weights))
 
 
 def _placed(mesh: TriangleMesh, good: Any, turn: Any, support: Support) -> tuple[Any, Any]:

@@ -135,3 +135,15 @@ def test_resting_poses_agree_with_another_library(size: tuple[float, float, floa
     for pose in poses:
         if pose.tip_deg > 2.0:
             assert min(degrees(pose.up, up) for up in truth) < 8.0
+
+
+@pytest.mark.parametrize("askew", [0.0, 25.0])
+def test_a_neck_cut_askew_is_a_doubt_and_a_straight_one_is_none(askew: float) -> None:
+    """A round post of 30 mm cut off at an angle: its cut fits a wall as well as a table."""
+    mesh = statuette(open_bottom=False)
+    low = mesh.vertices[:, 2] < 8.0 + 1e-6
+    vertices = mesh.vertices.copy()
+    vertices[low, :2] *= np.minimum(16.0 / np.maximum(np.hypot(*vertices[low, :2].T), 1e-9), 1.0)[:, None]
+    vertices[:, 2] += np.tan(np.radians(askew)) * vertices[:, 0] * np.clip(1.0 - vertices[:, 2] / 30.0, 0.0, 1.0)
+    found = support_plane.supports(TriangleMesh(vertices, mesh.faces), hull)[0]
+    assert found.kind == "flat" and found.cut == (askew > 0.0)

@@ -48,3 +48,17 @@ def test_the_cut_rim_lies_on_the_table() -> None:
     height = left.vertices @ table.up - table.offset
     assert height.min() > -1e-3
     assert (np.abs(height) < 1e-3).sum() > 100
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_a_rough_slab_with_sloping_sides_and_an_open_underside_is_no_table(seed: int) -> None:
+    """The slab under a carved animal: its upper face is uneven by a tenth of its thickness, its sides slope outwards, and it
+    ends in an open rim at the ground. Cut away as a table it would take the base with it."""
+    mesh = sound(statuette(open_bottom=True))
+    vertices = mesh.vertices.copy()
+    plate = vertices[:, 2] <= 8.0
+    vertices[plate, :2] *= (1.25 - 0.35 * vertices[plate, 2] / 8.0)[:, None]
+    upper = (np.abs(vertices[:, 2] - 8.0) < 1e-6) & plate
+    vertices[upper, 2] += np.random.default_rng(seed).normal(0.0, 0.5, int(upper.sum()))
+    vertices[:, 2] = np.where(plate, 0.55 * vertices[:, 2], vertices[:, 2] - 3.6)
+    assert find_table(moved(TriangleMesh(vertices, mesh.faces), rotation(seed))) is None

@@ -1,7 +1,8 @@
 """Which direction is the front, and how sure is that? The profiles of all directions weighed in one chance.
 
-The weights were fitted by multinomial logistic regression over the directions (penalty 0.03 on their squares) on 15 real scans
-with a clear front; each left out in turn, the rest found 11 of the 13 labelled fronts with nothing but the shape to go by.
+The weights were fitted by multinomial logistic regression over the directions (penalty 0.03 on their squares) on 15 real
+scans with a clear front; each left out in turn, the rest found 11 of the 13 labelled fronts with nothing but the shape to go
+by.
 """
 
 from __future__ import annotations
@@ -28,8 +29,8 @@ BY_FILE = 0.65
 SAME_DEG, NEAR_FILE_DEG = 35.0, 10.0
 """Directions within which two fronts are one, and how near to -Y the file's front is."""
 VESSEL, ROUND = 0.65, 0.93
-"""Share of the form that does not depend on the direction: from there it is a vessel, whose handle or spout lies in its mirror
-plane and which shows its broad side; and a thing of revolution, which looks the same from everywhere."""
+"""Share of the form that does not depend on the direction: from there it is a vessel, whose handle or spout lies in its
+mirror plane and which shows its broad side; and a thing of revolution, which looks the same from everywhere."""
 VESSEL_MOST = 0.6
 """Most chance given to either broad side of a vessel: handle left or handle right is a matter of taste."""
 NO_FRONT = 0.9
@@ -52,18 +53,19 @@ def facings(thing: Standing, *, by_file: bool) -> list[Facing]:
     if found.round_share > ROUND:
         return [Facing(0.0, NO_FRONT, ("it looks much the same from all sides",))]
     parts = _parts(found)
-    values = np.exp(sum(parts.values()) - max(sum(parts.values())))
+    total = np.sum(list(parts.values()), axis=0)
+    values = np.exp(total - total.max())
     if by_file:
         near = np.abs(_off(ANGLES, 0.0)) <= NEAR_FILE_DEG
         values = values * np.where(near, BY_FILE / near.sum(), (1.0 - BY_FILE) / (DIRECTIONS - near.sum()))
     chances = values / values.sum()
-    result = []
+    result: list[Facing] = []
     left = chances.copy()
     while len(result) < 4 and left.max() > 0.01:
         best = int(left.argmax())
         chance = float(left[np.abs(_off(ANGLES, ANGLES[best])) <= SAME_DEG].sum())
         angle = _refined(thing, found, chances, best, by_file)
-        words = _told(parts, best, by_file and abs(_off(ANGLES[best], 0.0)) <= NEAR_FILE_DEG)
+        words = _told(parts, best, by_file and abs(float(_off(ANGLES[best], 0.0))) <= NEAR_FILE_DEG)
         result.append(Facing(angle, min(chance, VESSEL_MOST) if found.round_share > VESSEL else chance, words))
         left[np.abs(_off(ANGLES, ANGLES[best])) <= SAME_DEG] = 0.0
     return sorted(result, key=lambda one: -one.chance)

@@ -24,8 +24,8 @@ WINDOWS = (8, 11, 15)
 CELLS = 30
 """Cells along the diagonal in which roughness is measured: a few hundredths of the size, as eyes and fingers are."""
 WORKED = 0.1
-"""How far detail must lie to one side to count in full: 0.02 to 0.3 for figures, less than 0.05 by chance, on the development
-scans."""
+"""How far detail must lie to one side to count in full: 0.02 to 0.3 for figures, less than 0.05 by chance, on the
+development scans."""
 HEAD = 0.72
 """Share of the height over which the head is looked for: common practice for figures, seven heads high or fewer."""
 
@@ -50,9 +50,9 @@ class Standing:
 class Profiles:
     """What speaks for each direction; all (DIRECTIONS,), about 0 to 1 or -1 to 1.
 
-    mirror, head_mirror: likeness of left and right of the piece and of its head. face: the strongest face-like patch. worked:
-    how much more detail lies towards there. base: whether a side of the base is square to it. round_share: what of the form
-    does not depend on the direction.
+    mirror, head_mirror: likeness of left and right of the piece and of its head. face: the strongest face-like patch.
+    worked: how much more detail lies towards there. base: whether a side of the base is square to it. round_share: what of
+    the form does not depend on the direction.
     """
 
     mirror: Floats
@@ -124,8 +124,8 @@ def _base_sides(thing: Standing) -> Floats:
 def _faces(thing: Standing, above: float) -> Floats:
     """How face-like the most face-like patch over a height is, from each direction.
 
-    A face is a patch of detail whose left half mirrors its right half: in the picture of its normals, freed of what is larger
-    than a feature, the sideways part changes its sign across the middle and the upward part does not.
+    A face is a patch of detail whose left half mirrors its right half: in the picture of its normals, freed of what is
+    larger than a feature, the sideways part changes its sign across the middle and the upward part does not.
     """
     reach = float(np.linalg.norm(thing.points[:, :2], axis=1).max())
     size = 1.02 * max(float(thing.points[:, 2].max()), 2.0 * reach)
@@ -169,11 +169,12 @@ def _pictures(thing: Standing, size: float) -> Iterator[tuple[Floats, Floats, ND
         ahead = near > front[cell] - 0.03 * size
         cell, normals = cell[ahead], normals[inside][ahead]
         count, sideways, upward = (
-            np.bincount(cell, values, PIXELS**2).reshape(PIXELS, PIXELS)
+            np.bincount(cell, values, PIXELS**2).reshape(PIXELS, PIXELS).astype(float)
             for values in (np.ones(len(cell)), normals[:, :2] @ right, normals[:, 2])
         )
         seen = _blurred((count > 0).astype(float), 1.0) > 0.5
-        yield _fine(count * seen, sideways * seen) * seen, _fine(count * seen, upward * seen) * seen, seen
+        weight = seen.astype(float)
+        yield _fine(count * weight, sideways * weight) * weight, _fine(count * weight, upward * weight) * weight, seen
 
 
 def _fine(count: Floats, total: Floats) -> Floats:

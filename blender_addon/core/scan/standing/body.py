@@ -48,7 +48,7 @@ def body_of(
     """Prepare a mesh. good: (n,) which vertices are no spikes, where that is known. colours: faces (k,) and barycentric weights
     (k, 3) to the colour (k, 3) that the scan shows there, 0 to 1."""
     vertices = mesh.vertices.astype(float)
-    good = steady_vertices(mesh) if good is None else good
+    good = np.asarray(steady_vertices(mesh) if good is None else good, bool)
     sound = good[mesh.faces].all(axis=1)
     if not sound.any():
         sound = np.ones(len(mesh.faces), bool)

@@ -40,8 +40,9 @@ def chances(file: str) -> dict[str, float]:
 def density(degrees: float) -> float:
     """How much likelier an angle between up and a meant axis is than between an axis and some other direction of the thing.
 
-    Of labelled scans 85 % stand within 1.5 degrees of an axis and nearly all within ten; that is 0.00017, 0.001 and 0.0064 of
-    the sphere. But in a file whose axes mean something other faces lie square to them, too: one in six is taken to (a guess).
+    Of labelled scans 85 % stand within 1.5 degrees of an axis and nearly all within ten; that is 0.00017, 0.001 and 0.0064
+    of the sphere. But in a file whose axes mean something other faces lie square to them, too: one in six is taken to (a
+    guess).
     """
     for limit, share in ((1.5, 500.0), (4.0, 60.0), (10.0, 6.0)):
         if degrees <= limit:

@@ -20,6 +20,8 @@ from .body import Body, flat_outline
 
 CONTACT = 0.012
 """How far from the support a face may lie and still count as contact, over the diagonal."""
+LOWEST = 0.0005
+"""Share of the surface that may lie under the ground: the foot of the thinnest leg is more."""
 MOST_FACETS = 40
 LOOKED_AT = 16
 """Poses that are looked at as a whole (mirror image, hollow), the steadiest and flattest first."""
@@ -55,11 +57,10 @@ class Pose:
     hollow: float = 0.0
 
 
-def leads(body: Body) -> list[tuple[Floats, float, Floats, bool]]:
-    """Of each way to stand: downward direction, area, a point on the ground, and whether it is an open underside."""
+def leads(body: Body) -> list[tuple[Floats, Rim | None]]:
+    """Of each way to stand the downward direction, and the rim where it is an open underside."""
     facets = facet_directions(body.extremes, body.hull, body.diagonal)
-    found = [(down, area, at, False) for down, area, at in facets]
-    return found + [(rim.normal, rim.area, rim.centre, True) for rim in undersides(body)]
+    return [(down, None) for down, _, _ in facets] + [(rim.normal, rim) for rim in undersides(body)]
 
 
 def undersides(body: Body) -> list[Rim]:
@@ -90,22 +91,31 @@ def facet_directions(points: Floats, triangles: Ints, diagonal: float) -> list[t
     return sorted(found, key=lambda lead: -lead[1])[:MOST_FACETS]
 
 
-def measured(body: Body, down: Floats, *, level: bool = True) -> Pose:
-    """What is true of standing with `down` (3,) below; `level`: let the ground follow the contact by a few degrees."""
+def measured(body: Body, down: Floats, rim: Rim | None = None) -> Pose:
+    """What is true of standing with `down` (3,) below, or on an open rim; the ground follows the contact by a few degrees.
+
+    The ground is where the lowest few points are, so that an outlier that passed for no spike lifts nothing off it.
+    """
     reach = CONTACT * body.diagonal
-    normal = unit(down)
-    if level:
-        normal = _levelled(body, normal, reach)
+    normal = unit(down) if rim is not None else _levelled(body, unit(down), reach)
     up = -normal
-    reached = body.points @ up
-    ends = body.extremes @ up
-    low, tall = float(ends.min()), float(np.ptp(ends))
+    reached, ends = body.points @ up, body.extremes @ up
+    tall = float(np.ptp(ends))
+    low = (
+        float(rim.centre @ up)
+        if rim is not None
+        else float(np.quantile(reached, LOWEST))
+        if len(reached)
+        else float(ends.min())
+    )
     first, second = basis(normal)
     facing = body.normals @ normal > 0.8
-    contact = facing & (reached - low < reach)
-    near = facing & (reached - low < 1.5 * reach)
+    contact = facing & (np.abs(reached - low) < reach)
+    near = facing & (np.abs(reached - low) < 1.5 * reach)
     touching = body.extremes[ends - low < reach]
-    if contact.any():
+    if rim is not None:
+        touching = body.points[np.abs(reached - low) < reach]
+    elif contact.any():
         touching = np.concatenate([touching, body.points[contact]])
     outline = flat_outline(touching, first, second)
     area = outline_area(outline)
@@ -118,12 +128,12 @@ def measured(body: Body, down: Floats, *, level: bool = True) -> Pose:
     even = _evenness(reached[near], reach)
     filled = float(body.filled[near].mean()) if near.any() else 0.0
     share = float(near.mean())
-    rim = _opening_below(body, up, low, area, reach)
+    rim = rim or _opening_below(body, up, low, area, reach)
     if rim is not None:
         flat = even = filled = 1.0
         share = rim.area / body.area
     return Pose(
-        up, body.extremes[int(ends.argmin())], rim is not None, share, even, flat, filled,
+        up, body.mass + (low - float(body.mass @ up)) * up, rim is not None, share, even, flat, filled,
         float(np.degrees(np.arctan2(depth, height))), float(depth / max(np.sqrt(area / np.pi), 1e-9 * body.diagonal)),
         min(area / whole, 1.0), _regularity(outline, area), tall / body.diagonal,
     )  # fmt: skip
@@ -131,7 +141,8 @@ def measured(body: Body, down: Floats, *, level: bool = True) -> Pose:
 
 def _levelled(body: Body, down: Floats, reach: float) -> Floats:
     """The direction with the plane fitted to what touches, where that turns it by no more than a few degrees."""
-    heights = (body.points @ down).max() - body.points @ down
+    reached = body.points @ down
+    heights = float(np.quantile(reached, 1.0 - LOWEST)) - reached if len(reached) else reached
     near = (heights < 1.5 * reach) & (body.normals @ down > 0.8)
     if near.sum() < 30:
         return down
@@ -218,4 +229,23 @@ def _inside(outline: Floats, points: Floats) -> NDArray[np.bool_]:
 
 def all_poses(body: Body) -> list[Pose]:
     """Every way to stand, measured but not yet looked at as a whole."""
-    return [measured(body, down) for down, _, _, _ in leads(body)]
+    return [measured(body, down, rim) for down, rim in leads(body)]
+
+
+def wall_slant(body: Body, pose: Pose) -> float:
+    """How askew the walls just over the ground stand on it: about the sine of the angle between them and its normal, 0 for a
+    plinth, a cone or a bowl, 0.4 for a neck that was cut 25 degrees askew.
+
+    Round a body that was cut straight across, walls lean as much to one side as to the other; round one that was cut askew they
+    overhang on one side and lie back on the other: that part of the lean which goes with the direction is measured.
+    """
+    reach = CONTACT * body.diagonal
+    height = (body.points - pose.point) @ pose.up
+    lean = body.normals @ pose.up
+    band = (height > reach) & (height < 6.0 * reach) & (np.abs(lean) < 0.8)
+    if band.sum() < 40:
+        return 0.0
+    first, second = basis(pose.up)
+    outward = unit(np.stack([body.normals[band] @ first, body.normals[band] @ second], axis=1))
+    table = np.column_stack([np.ones(len(outward)), outward])
+    return float(np.linalg.norm(np.linalg.lstsq(table, lean[band], rcond=None)[0][1:]))
