@@ -1,8 +1,8 @@
 """Is relief carved only from shading, and does it come nearer to the truth on real sculpture? Beside the bench's own pieces.
 
-Two sculptures with measured normals, 120 mm high, photographed by a tracer of its own (`scripts/photos`) and shown with pictures
-that hold no light; labelled scans whose makers took the light out; and three cases of the bench of relief, since what mends
-one must not spoil the other. All at the strength that the product shows.
+Two sculptures with measured normals, 120 mm high, photographed by a tracer of its own (`scripts/photos`) and shown with
+pictures that hold no light; labelled scans whose makers took the light out; and three cases of the bench of relief, since what
+mends one must not spoil the other. All at the strength that the product shows.
 `python -m scripts.bench._decisions_relief [FOLDER OF SCANS]` prints the rows; alone, without the bench of decisions.
 """
 
@@ -174,7 +174,10 @@ def _of_bench() -> list[Row]:
     for shape, light in OF_BENCH:
         part = measures.ready(truth_case(shape, light))
         median, worst = measures.cut_percent(part, shown_slopes(measures.recovered([part])))
-        found += [_row(f"case_bench_{shape}_{light}", "median_cut", median), _row(f"case_bench_{shape}_{light}", "worst5_cut", worst)]
+        found += [
+            _row(f"case_bench_{shape}_{light}", "median_cut", median),
+            _row(f"case_bench_{shape}_{light}", "worst5_cut", worst),
+        ]
     return found
 
 

@@ -24,8 +24,8 @@ SIZE = 256
 
 @dataclass(frozen=True)
 class Folder:
-    """A folder to make. pictures: file name to what it holds ('photo', 'albedo', 'grey photo', 'normal', ...; with ' 2' behind it:
-    of the second material's faces). right: the base picture's name for each material, None where none can be it. stated:
+    """A folder to make. pictures: file name to what it holds ('photo', 'albedo', 'grey photo', 'normal', ...; with ' 2' behind
+    it: of the second material's faces). right: the base picture's name for each material, None where none can be it. stated:
     material to the picture that its library names. other_mesh: another mesh lies in the folder."""
 
     name: str
@@ -126,8 +126,9 @@ def write(folder: Folder, form: Form, into: Path, save: Any) -> Path:
         lines += [f"f {a}/{i} {b}/{j} {c}/{k}" for (a, b, c), (i, j, k) in zip(rows.tolist(), marks.tolist(), strict=True)]
         start, place = start + len(mesh.vertices), place + 3 * len(mesh.faces)
     (into / folder.mesh).write_text("\n".join(lines) + "\n")
-    library = [line for name in folder.materials
-               for line in (f"newmtl {name}", *([f"map_Kd {folder.stated[name]}"] if name in folder.stated else []))]  # fmt: skip
+    library = []
+    for name in folder.materials:
+        library += [f"newmtl {name}", *([f"map_Kd {folder.stated[name]}"] if name in folder.stated else [])]
     (into / Path(folder.mesh).with_suffix(".mtl")).write_text("\n".join(library) + "\n")
     if folder.other_mesh:
         (into / folder.other_mesh).write_text("v 0 0 0\nv 1 0 0\nv 0 1 0\nf 1 2 3\n")
@@ -192,7 +193,10 @@ def _grey(values: Floats) -> Floats:
 def _tilts(surface: Surface, size: float, steep: float) -> Floats:
     """(n, 3) stored tangent-space normals of waves in the layout."""
     row, column = np.divmod(surface.texels.index, SIZE)
-    rise = [steep * np.cos(2 * np.pi * (column + 0.4 * row) / size), 0.4 * steep * np.cos(2 * np.pi * (column + 0.4 * row) / size)]
+    rise = [
+        steep * np.cos(2 * np.pi * (column + 0.4 * row) / size),
+        0.4 * steep * np.cos(2 * np.pi * (column + 0.4 * row) / size),
+    ]
     return 0.5 + 0.5 * unit(np.stack([-rise[0], -rise[1], np.ones(len(row))], axis=1))
 
 
@@ -235,6 +239,8 @@ def _holiday() -> Floats:
     rng = np.random.default_rng(5)
     high, wide = 192, 256
     up, across = np.mgrid[0:high, 0:wide] / high
-    colour = np.where((up > 0.6)[..., None], [0.45, 0.62, 0.85], np.where((up > 0.35)[..., None], [0.1, 0.35, 0.5], [0.8, 0.7, 0.5]))
+    colour = np.where(
+        (up > 0.6)[..., None], [0.45, 0.62, 0.85], np.where((up > 0.35)[..., None], [0.1, 0.35, 0.5], [0.8, 0.7, 0.5])
+    )
     wave = 0.06 * np.sin(40 * up + 5 * np.sin(6 * across)) + 0.04 * rng.standard_normal((high, wide))
     return np.clip(colour * (1 + wave)[..., None], 0, 1)

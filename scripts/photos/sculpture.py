@@ -1,4 +1,5 @@
-"""Which mesh and which true normals does a measured sculpture have? Its scan at a known size, and its normal map's tilt in 3D."""
+"""Which mesh and which true normals does a measured sculpture have? Its scan at a known size, and its normal map's tilt in
+3D."""
 
 from __future__ import annotations
 

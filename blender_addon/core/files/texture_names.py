@@ -30,7 +30,10 @@ WORDS: dict[str, tuple[str, ...]] = {
     "opacity": ("opacity", "alpha", "transparency", "transparent"),
     "mask": ("mask", "masks", "matte", "selection", "id", "ids", "weights", "segmentation"),
     "emission": ("emission", "emissive", "emissivecolor", "glow", "ke"),
-    "specular": ("specular", "specularcolor", "specularity", "reflection", "reflections", "reflectance", "ks", "clearcoat", "sheen"),
+    "specular": (
+        "specular", "specularcolor", "specularity", "reflection", "reflections", "reflectance", "ks", "clearcoat",
+        "sheen",
+    ),
     "lightmap": ("lightmap", "lighting", "shadow", "shadows"),
     "layout": ("uv", "uvs", "layout", "wireframe", "wire", "template", "unwrap", "checker", "grid"),
     "view": (
@@ -42,7 +45,9 @@ WORDS: dict[str, tuple[str, ...]] = {
 that lies on no surface."""
 
 ROLES = tuple(WORDS)
-SILENT = frozenset(("map", "maps", "texture", "textures", "tex", "image", "picture", "img", "file", "final", "copy", "new", "old"))
+SILENT = frozenset(
+    ("map", "maps", "texture", "textures", "tex", "image", "picture", "img", "file", "final", "copy", "new", "old")
+)
 """Words that neither name a role nor set a picture apart."""
 
 _ROLE_OF = {word: role for role, words in WORDS.items() for word in words}
@@ -57,7 +62,8 @@ _PAIRS = (
 _OUTWEIGHS = {
     "bent_normal": ("normal",), "object_normal": ("normal",), "metallic": ("roughness",), "specular": ("base",),
     "emission": ("base",), "layout": ("base", "normal"), "view": ("base",), "mask": ("base", "opacity"),
-    "thickness": ("base",), "curvature": ("base",), "occlusion": ("base",), "roughness": ("base",), "height": ("normal", "base"),
+    "thickness": ("base",), "curvature": ("base",), "occlusion": ("base",), "roughness": ("base",),
+    "height": ("normal", "base"),
     "position": ("base",), "opacity": ("base",), "lightmap": ("base",), "normal": (),
 }  # fmt: skip
 """The role to those that it narrows down: 'specular color' is no base colour, a 'bent normal' no normal map, a 'color mask' a
@@ -120,7 +126,9 @@ def relation(name: str, *, mesh: str, material: str = "", others: Iterable[str] 
 
 
 def _telling(words: Iterable[str]) -> set[str]:
-    return {word for word in words if word not in _ROLE_OF and word not in SILENT and not re.fullmatch(r"\d+k?|x|u\d+v?\d*", word)}
+    return {
+        word for word in words if word not in _ROLE_OF and word not in SILENT and not re.fullmatch(r"\d+k?|x|u\d+v?\d*", word)
+    }
 
 
 def series_of(name: str) -> str:

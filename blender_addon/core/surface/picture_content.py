@@ -35,9 +35,9 @@ class Pixels:
 
     grey: exactly grey all over, as data is and a photo is not. unit: part that are unit vectors when read as 2 c - 1. outward:
     mean third component of these. spread: 1 - length of their mean, 0 where all point one way, 1 where they point all round.
-    primaries: part that are pure and bright (no real surface is). together: correlation -1 to 1 of the fine detail of red, green
-    and blue, which a photo shows alike; 1 for grey. colours: how many flat colours make up 97 %, at most 64. lines: part that
-    is thin lines on one flat ground. even: one colour all over.
+    primaries: part that are pure and bright (no real surface is). together: correlation -1 to 1 of the fine detail of red,
+    green and blue, which a photo shows alike; 1 for grey. colours: how many flat colours make up 97 %, at most 64. lines: part
+    that is thin lines on one flat ground. even: one colour all over.
     """
 
     grey: bool
@@ -127,11 +127,12 @@ def _flat_colours(shown: Floats, most: int = 64) -> int:
     step = np.minimum((shown * 16).astype(np.int64), 15)
     counts = np.sort(np.bincount((step[:, 0] * 16 + step[:, 1]) * 16 + step[:, 2]))[::-1]
     reach = np.cumsum(counts) / max(len(shown), 1)
-    return int(min(np.searchsorted(reach, 0.97) + 1, most))
+    return min(int(np.searchsorted(reach, 0.97)) + 1, most)
 
 
 def _lines(picture: Floats) -> float:
-    """Part of the pixels that stands out of the most usual colour in lines no wider than some pixels; 0 without such a ground."""
+    """Part of the pixels that stands out of the most usual colour in lines no wider than some pixels; 0 without such a
+    ground."""
     ground = _usual_colour(picture.reshape(-1, 3))
     marked = np.abs(picture - ground).max(axis=2) > 0.1
     share = float(marked.mean())

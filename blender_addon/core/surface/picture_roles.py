@@ -2,8 +2,8 @@
 
 Each picture gets log odds of being the base colour: what the scan's material says of it, what its name says, how its pixels
 look and how it goes with the mesh add up as independent evidence does. "None of them" stands beside them at even odds, so that
-a folder of data maps has no base colour. The weights are judgements, rounded to halves: one unit is evidence of about 3 to 1. They
-were looked at on the labelled scans and on made-up folders, and are not fitted to them.
+a folder of data maps has no base colour. The weights are judgements, rounded to halves: one unit is evidence of about 3 to 1.
+They were looked at on the labelled scans and on made-up folders, and are not fitted to them.
 """
 
 from __future__ import annotations
@@ -25,11 +25,11 @@ grey things up to 0.24."""
 FOLLOWS_PLACE = 0.9
 """Part of every channel's variance that is linear in the place, or in the normal, from which on the picture is a map of it."""
 DATA_TOGETHER = 0.3
-"""Correlation of the channels' fine detail below which they hold different things: 0.94 and more in photos and albedos, -0.36 to
-0.05 in packed data and normal maps."""
+"""Correlation of the channels' fine detail below which they hold different things: 0.94 and more in photos and albedos, -0.36
+to 0.05 in packed data and normal maps."""
 AGREES, DISAGREES = 0.35, 0.12
-"""Agreement across seams from which on a picture belongs to the mesh, and below which it does not: 0.39 to 0.84 in those that do,
--0.06 to 0.02 in those of other meshes."""
+"""Agreement across seams from which on a picture belongs to the mesh, and below which it does not: 0.39 to 0.84 in those that
+do, -0.06 to 0.02 in those of other meshes."""
 
 
 @dataclass(frozen=True)
@@ -38,8 +38,8 @@ class Candidate:
 
     name: its file's. stated: the role that the scan's own material gives it, '' where it names none. named: the roles that its
     file's name speaks of. relation: 2 to -1, `texture_names.relation`. alike: how many other pictures of its series lie beside
-    it. alone: no other mesh lies beside it and the mesh has one material. size: (width, height). pixels, fit: what it holds; None
-    where it was not looked at.
+    it. alone: no other mesh lies beside it and the mesh has one material. size: (width, height). pixels, fit: what it holds;
+    None where it was not looked at.
     """
 
     name: str
@@ -55,8 +55,8 @@ class Candidate:
 
 @dataclass(frozen=True)
 class Judged:
-    """What a picture is taken for. role: one of `texture_names.ROLES`, or '' where it can't be told. odds: log odds of being the
-    base colour. why: in words, what speaks for and against it."""
+    """What a picture is taken for. role: one of `texture_names.ROLES`, or '' where it can't be told. odds: log odds of being
+    the base colour. why: in words, what speaks for and against it."""
 
     candidate: Candidate
     role: str
@@ -84,7 +84,9 @@ class Choice:
 
 def choose(candidates: Sequence[Candidate]) -> Choice:
     """The base colour among the pictures of one material, and what the others are."""
-    judged = sorted((judge(one) for one in candidates), key=lambda one: (-one.odds, len(one.candidate.name), one.candidate.name))
+    judged = sorted(
+        (judge(one) for one in candidates), key=lambda one: (-one.odds, len(one.candidate.name), one.candidate.name)
+    )
     first, second = sorted([0.0, *(one.odds for one in judged), -np.inf])[:-3:-1]  # 0: none of them
     base = judged[0] if judged and judged[0].odds > 0 else None
     return Choice(base, float(1.0 / (1.0 + np.exp(second - first))), tuple(judged))
@@ -188,7 +190,8 @@ def holds_directions(pixels: Pixels) -> bool:
 
 
 def holds_tangent_normals(pixels: Pixels, fit: Fit | None = None) -> bool:
-    """Whether they are normals in tangent space: nearly all point out of the surface, and none follows the form's own normal."""
+    """Whether they are normals in tangent space: nearly all point out of the surface, and none follows the form's own
+    normal."""
     if fit is not None and fit.normal > 0.5:
         return False
     return holds_directions(pixels) and pixels.outward > 0.55
@@ -221,7 +224,8 @@ def _role(candidate: Candidate) -> tuple[str, list[str]]:
 
 
 ROLE_WORDS: Mapping[str, str] = {
-    "base": "a base colour", "normal": "a normal map", "bent_normal": "a map of bent normals", "object_normal": "normals in space",
+    "base": "a base colour", "normal": "a normal map", "bent_normal": "a map of bent normals",
+    "object_normal": "normals in space",
     "roughness": "roughness", "metallic": "metal", "occlusion": "occlusion", "height": "heights", "thickness": "thickness",
     "curvature": "curvature", "position": "places", "opacity": "opacity", "mask": "a mask", "emission": "emission",
     "specular": "specular colour", "lightmap": "light", "layout": "the layout of the islands", "view": "a view of something",

@@ -107,16 +107,16 @@ def choose_pictures(
     textures: list[Textures],
     *,
     by_name: bool,
-    by_hand: Path | None | str = None,
+    by_hand: Path | str | None = None,
     settings_for: Callable[[str], Mapping[str, Any]],
     missing: list[str],
 ) -> Chosen:
     """Complete the textures of a scan's slots, in place, and say what was decided.
 
-    path: the scan file. mesh: its triangles with UVs. materials, textures: a slot each, what the file itself names. by_name: look
-    at pictures that the file does not name. by_hand: the picture that the user named, NONE for no colour, or None. settings_for:
-    the settings that would choose a picture by its name or NONE. missing: words about damaged pictures are added to it.
-    """
+    path: the scan file. mesh: its triangles with UVs. materials, textures: a slot each, what the file itself names. by_name:
+    look at pictures that the file does not name. by_hand: the picture that the user named, NONE for no colour, or None.
+    settings_for: the settings that would choose a picture by its name or NONE. missing: words about damaged pictures are added
+    to it."""
     scan = _Scan(path, mesh, materials, missing)
     for slot, found in enumerate(textures):
         _check_stated(scan, found, slot)
@@ -267,7 +267,9 @@ def _decision(
     )
     others = sorted((one for one in judged.values() if one.candidate.name not in names), key=lambda one: -one.odds)
     alternatives = [
-        Alternative(f'the colour is "{one.candidate.name}"', settings_for(one.candidate.name), _thumbnail(scan, one.candidate.name))
+        Alternative(
+            f'the colour is "{one.candidate.name}"', settings_for(one.candidate.name), _thumbnail(scan, one.candidate.name)
+        )
         for one in others[:MOST_SHOWN]
     ]
     if names:

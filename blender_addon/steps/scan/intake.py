@@ -209,7 +209,9 @@ def _tell(stage: Any, path: Path, imported: Imported, textures: Sequence[Texture
         )
     if imported.mended_numbers:
         stage.warn(f'"{path.name}" holds {imported.mended_numbers} UVs or normals that are no numbers; they count as 0')
-    by_name = sorted({file_name(image) for each in textures for part, image in each.images.items() if each.found[part] == "name"})
+    by_name = sorted(
+        {file_name(image) for each in textures for part, image in each.images.items() if each.found[part] == "name"}
+    )
     if by_name:
         stage.note(f'"{path.name}": taken by their names beside the file: {", ".join(by_name)}')
 

@@ -28,8 +28,8 @@ KEPT = 4  # fits: those of a piece and its stand, and of what was scanned beside
 
 @dataclass(frozen=True)
 class Lit:
-    """A surface's light: the fit, its shading (irradiance, flux) on the surface's vertices, their openness (v,): the part 0 to 1
-    of a uniform sky's irradiance that reaches them (ambient occlusion), and the evidence that there is a light at all.
+    """A surface's light: the fit, its shading (irradiance, flux) on the surface's vertices, their openness (v,): the part 0 to
+    1 of a uniform sky's irradiance that reaches them (ambient occlusion), and the evidence that there is a light at all.
     """
 
     light: Light

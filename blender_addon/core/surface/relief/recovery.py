@@ -163,7 +163,9 @@ def _nothing(surface: Surface, lights: list[Lit]) -> Recovery:
     return Recovery(relief, lights, float("inf"), 0.0, 0.0)
 
 
-def _steps(work: Generator[tuple[float, str], None, Any], start: float, share: float) -> Generator[tuple[float, str], None, Any]:
+def _steps(
+    work: Generator[tuple[float, str], None, Any], start: float, share: float
+) -> Generator[tuple[float, str], None, Any]:
     while True:
         try:
             fraction, words = next(work)
