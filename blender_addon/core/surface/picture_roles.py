@@ -17,7 +17,7 @@ from .picture_content import Fit, Pixels
 
 NOT_STATED = ""
 STATED_BASE, STATED_OTHER = 5.0, -5.0
-NAMED_BASE, NAMED_BOTH, NAMED_OTHER, NAMELESS = 2.5, 0.5, -4.0, -0.5
+NAMED_BASE, NAMED_BOTH, NAMED_OTHER, NAMELESS = 2.5, 0.5, -5.0, -0.5
 IMPOSSIBLE = -9.0
 UNIT_VECTORS = 0.75
 """Part of the pixels that are unit vectors from which on a picture holds directions; the measured maps have 0.99, photos of
@@ -151,7 +151,7 @@ def _by_pixels(candidate: Candidate, pixels: Pixels, why: list[str]) -> float:
         odds -= 0.5 if claimed else 3.5
     elif pixels.together < DATA_TOGETHER or pixels.primaries > 0.6:
         why.append("its channels show different things")
-        odds -= 2.5
+        odds -= 3.5
     elif not pixels.grey:
         odds += 1.0
     if pixels.lines > 0 and not claimed:
@@ -178,7 +178,8 @@ def _by_fit(candidate: Candidate, fit: Fit, why: list[str]) -> float:
     if fit.laid is not None and abs(fit.laid) > 0.5:
         odds += 1.5 if fit.laid > 0 else -2.0
         why.append("it fills the layout's islands" if fit.laid > 0 else "it leaves the layout's islands empty")
-    if fit.recess is not None and fit.recess > 0.2 and candidate.stated != "base":
+    grey = candidate.pixels is not None and candidate.pixels.grey
+    if grey and fit.recess is not None and fit.recess > 0.2 and candidate.stated != "base":
         why.append("it follows the recesses of the form")
         odds -= 2.0
     return odds
