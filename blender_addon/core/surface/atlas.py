@@ -70,7 +70,7 @@ def _shelves(sizes: Sequence[tuple[int, int]]) -> Atlas:
 
 
 def moved_uv(uv: Floats, which: Ints, atlas: Atlas) -> Floats:
-    """The UVs (m, 3, 2) of faces whose pictures are cells `which` (m,) of an atlas; each face brought into its picture first."""
+    """UVs (m, 3, 2) of faces whose pictures are cells `which` (m,) of an atlas, each face brought into its picture first."""
     inside = uv - np.floor(uv.mean(axis=1, keepdims=True))
     start = np.array([(cell.column, cell.row) for cell in atlas.cells], float)
     size = np.array([(cell.width, cell.height) for cell in atlas.cells], float)

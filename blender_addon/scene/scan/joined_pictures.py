@@ -24,7 +24,7 @@ MOST_REPEATING = 0.01
 def joined_pictures(
     mesh: TriangleMesh, textures: Sequence[Textures], plain: Sequence[tuple[float, float, float]], *, say: Callable[[str], None]
 ) -> tuple[TriangleMesh, list[Textures]]:
-    """The mesh with one slot and its textures laid into one set, where the slots show different base pictures; else as they are.
+    """The mesh with one slot and its textures as one set, where the slots show different base pictures; else as they are.
 
     plain: the linear colour of each slot's material, for those without a picture. say: is told in words what was done.
     """
@@ -59,14 +59,14 @@ def _assembled_part(
     part: str, atlas: Atlas, textures: Sequence[Textures], which: Any, plain: Sequence[tuple[float, float, float]]
 ) -> Any:
     """One image of that part of all slots."""
-    pictures: list[Any] = [np.full((1, 1, 3), 0, np.float32) + np.float32(NEUTRAL[part]) for _ in atlas.cells]
+    pictures: list[Any] = [np.full((1, 1, 3), NEUTRAL[part], np.float32) for _ in atlas.cells]
     for slot, found in enumerate(textures):
         image = found.images.get(part)
         if image is not None:
             stored = read_pixels(image, limit=max(atlas.width, atlas.height))[..., :3]
             stored = encode(np.clip(stored, 0, 1)) if part == "base" and image.is_float else stored
             if part == "normal" and found.flipped:
-                stored = stored * np.float32((1, -1, 1)) + np.float32((0, 1, 0))
+                stored = np.concatenate([stored[..., :1], 1.0 - stored[..., 1:2], stored[..., 2:]], axis=2)
             pictures[which[slot]] = stored
         elif part == "base":
             pictures[which[slot]] = np.broadcast_to(encode(np.clip(np.array(plain[slot], np.float32), 0, 1)), (1, 1, 3))

@@ -45,7 +45,7 @@ def test_a_colour_picture_without_a_telling_name_is_the_colour(form: Form, what:
      "layout", "holiday"],
 )  # fmt: skip
 def test_a_map_without_a_telling_name_is_never_the_colour(form: Form, what: str) -> None:
-    """"Sure and wrong" is the worst: none comes near even odds."""
+    """ "Sure and wrong" is the worst: none comes near even odds."""
     assert judge(seen(form, what)).odds < -1
 
 
