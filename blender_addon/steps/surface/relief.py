@@ -22,9 +22,11 @@ from ...core.surface.relief.own_map import added_by_photo, slopes_of_normals
 from ...core.surface.relief.recovery import Photographed, Recovery, recover
 from ...core.surface.texels import extend, surface_frames
 from ...core.surface.textured_surface import Surface
+from ...job.decisions import Decision
 from ...job.settings import choice, length, number
 from ...job.step import Progress, Result, Run
 from ...scene.images import make_image
+from ...scene.surface.light_decisions import PAINT, PHOTO, SHADING, paint_decision, shading_decision
 from ...scene.surface.photographed import own_normals, read_photographed, shared_share
 
 LABEL = "Relief"
@@ -50,6 +52,7 @@ class Settings:
         ],
         help="Where the relief comes from",
     )
+    shading: str = choice("auto", SHADING, help="Whether the texture is a photo of a lit surface", more=True)
     strength: float | None = number(None, low=0.0, high=3.0, help="How strong it shows; by itself it follows how sure it is")
     finest: float | None = length(None, low=0.02, high=5.0, help="Finest detail of the band-pass; by itself what a texel holds")
     largest: float = length(3.0, low=0.5, high=20.0, help="Largest detail taken from the texture; the mesh knows larger ones")
@@ -70,6 +73,8 @@ def run(stage: Any, settings: Settings) -> Run:
     if shared > 0.02:
         stage.warn(f"{100 * shared:.0f} % of the texture is shared by several places of the piece; relief is left out there")
     own = own_normals(item, found.surface)
+    if settings.shading == PAINT and settings.method == "light":
+        return Result("No relief, as asked: the texture is taken as paint alone", {"found": False})
     if settings.method == "band":
         return _effect(stage, found, own, settings)
     result = yield from _measured(stage, found, own, settings)
@@ -111,7 +116,7 @@ def _measured(stage: Any, found: Photographed, own: Any | None, settings: Settin
             stage.note(f"Scan {key} {other}, so it adds nothing to the relief")
         else:
             others.append(other)
-    work = recover(others, largest_mm=settings.largest, seed=stage.seed)
+    work = recover(others, largest_mm=settings.largest, seed=stage.seed, as_photos=settings.shading == PHOTO)
     while True:
         try:
             fraction, words = next(work)
@@ -124,8 +129,10 @@ def _measured(stage: Any, found: Photographed, own: Any | None, settings: Settin
 
 
 def _kept(stage: Any, surface: Surface, recovery: Recovery, own: Any | None, settings: Settings, textures: int) -> Result:
+    decisions = _decisions(recovery, settings)
     figures = {
         "found": recovery.found,
+        "lit": round(recovery.lit, 3),
         "textures": textures,
         "light_explained": round(recovery.light[0].light.explained, 3),
         "shaded": round(recovery.shaded, 3),
@@ -138,14 +145,17 @@ def _kept(stage: Any, surface: Surface, recovery: Recovery, own: Any | None, set
         facts = {"trusted_mm": float("inf"), "strength": 1.0, "found": False}
         _offer(stage, surface, none, np.zeros((len(surface), 3), np.float32), own, facts)
         stage.note("The scan's own normal map is all the fine relief there is")
+    if not recovery.found and recovery.lit == 0 and settings.shading == "auto":
+        stage.note("The texture shows no light (it is no photo, or its light was taken out), so no relief is taken from it")
+        return Result("No relief: the texture holds no light", figures, decisions)
     if not recovery.found and recovery.shaded < 0.5:
         stage.note("The texture shows what no light makes (grain, a dark print): that is paint, so no relief is taken from it")
-        return Result("No relief: the texture shows paint rather than shading", figures)
+        return Result("No relief: the texture shows paint rather than shading", figures, decisions)
     if not surface.on_vertices and recovery.found:
         _offer_shading(stage, surface, recovery)
     if not recovery.found:
         stage.note("The texture shows no relief that stands out of its noise, so none is added")
-        return Result("No relief stands out of the texture's noise", figures)
+        return Result("No relief stands out of the texture's noise", figures, decisions)
     strength = recovery.strength if settings.strength is None else settings.strength
     facts = {"trusted_mm": float(recovery.trusted_mm), "strength": float(strength), "found": True}
     if surface.on_vertices:
@@ -159,7 +169,16 @@ def _kept(stage: Any, surface: Surface, recovery: Recovery, own: Any | None, set
     figures["height_std_mm"] = round(float(np.std(recovery.relief.height_mm)), 5)
     tilt = np.degrees(np.arctan(np.linalg.norm(recovery.relief.slope, axis=1)))
     figures["median_tilt_deg"] = round(float(np.median(tilt)), 3)
-    return Result(f"Brought back relief down to {recovery.trusted_mm:.2f} mm, shown at {strength:.2f}", figures)
+    return Result(f"Brought back relief down to {recovery.trusted_mm:.2f} mm, shown at {strength:.2f}", figures, decisions)
+
+
+def _decisions(recovery: Recovery, settings: Settings) -> tuple[Decision, ...]:
+    """Photo or not, and, where it is one, relief or paint."""
+    best = max((lit.evidence for lit in recovery.light), key=lambda one: one.trust)
+    shading = shading_decision(best, settings.shading)
+    if recovery.lit == 0 and settings.shading != PHOTO:
+        return (shading,)
+    return shading, paint_decision(recovery.trust, recovery.strength, settings.strength)
 
 
 def _beside(surface: Surface, own: Any, slopes: Any, heights: Any) -> tuple[Any, Any]:

@@ -56,6 +56,12 @@ class LightEvidence:
         trust = _rise(self.uneven, UNEVEN) * _rise(self.follows, FOLLOWS) * (1.0 - _rise(self.left_over, LEFT_OVER))
         return trust if trust > LEAST else 0.0
 
+    @property
+    def doubt(self) -> float:
+        """0 to 1: how sure it is that there is no light, by the clearest of the three signs; 0 where all of them are even."""
+        signs = ((UNEVEN[0] - self.uneven) / UNEVEN[0], (FOLLOWS[0] - self.follows) / FOLLOWS[0])
+        return float(np.clip(max(*signs, (self.left_over - LEFT_OVER[1]) / LEFT_OVER[1]), 0.0, 1.0))
+
     def words(self) -> tuple[str, ...]:
         """What speaks for and against a light, for a person."""
         said = [
