@@ -148,8 +148,10 @@ class _Read:
 def _read(
     one: Photographed, lit: Lit, trust: float, patches: Patches, own: Cloud, largest_mm: float
 ) -> Generator[tuple[float, str], None, _Read]:
-    """One texture inverted in the frame of its own light; yields (fraction, words). trust: 0 to 1, in its light. own: its texels in
-    boxes."""
+    """One texture inverted in the frame of its own light; yields (fraction, words).
+
+    trust: 0 to 1, in its light. own: its texels in boxes.
+    """
     evidence = evidence_of(one, lit)
     share = shading_share(evidence.raw, 0.0 if refined(patches) else lit.light.spread) * trust
     frame = patches.led_by(nearest_pull(own, evidence.pull, patches))
