@@ -63,6 +63,16 @@ def picture_of(material: Any, part: str = "base") -> Any | None:
     return own.image if own is not None and own.bl_idname == "ShaderNodeTexImage" else None
 
 
+def plain_colour(material: Any) -> tuple[float, float, float]:
+    """The linear base colour of a material without a picture; a mid grey where it has none."""
+    tree = material.node_tree if material is not None else None
+    for node in tree.nodes if tree is not None else ():
+        if node.bl_idname == "ShaderNodeBsdfPrincipled":
+            red, green, blue = node.inputs["Base Color"].default_value[:3]
+            return float(red), float(green), float(blue)
+    return (0.5, 0.5, 0.5)
+
+
 def image_behind(socket: Any, depth: int = DEPTH) -> Any | None:
     """The first image that feeds a socket, through mixes, normal maps and colour nodes."""
     for link in socket.links:

@@ -9,7 +9,7 @@ import json
 import sys
 import tempfile
 import time
-from pathlib import Path, PureWindowsPath
+from pathlib import Path
 from typing import Any
 
 import bpy
@@ -19,7 +19,6 @@ from blender_addon.job import sheet
 from blender_addon.job.decisions import Decision
 from blender_addon.job.runner import chosen, finish, run_job
 from blender_addon.job.step import from_module, ordered
-from blender_addon.scene.base_picture import picture_of
 from blender_addon.scene.images import make_image
 from blender_addon.scene.stage import Stage
 from blender_addon.steps.scan import intake
@@ -79,16 +78,17 @@ def taken(path: Path) -> tuple[list[str | None], Decision | None, list[str | Non
     job["intake"].scans = [intake.Scan(file=str(path))]
     stage = Stage(bpy.context.scene, job)
     result = finish(run_job(chosen(steps), steps, job, stage)).results["intake"]
-    names = [_name(picture_of(slot.material)) for slot in stage.require("scan", "1").material_slots]
+    names = [_shown(name) for name in result.figures["base_pictures"]]
     stated = _stated(path) if path.suffix.lower() == ".glb" else []
     decision = next((one for one in result.decisions if one.key == "pictures"), None)
     return names, decision, stated
 
 
-def _name(image: Any) -> str | None:
-    if image is None:
+def _shown(name: str) -> str | None:
+    """None for no picture; pictures inside of the scan's file have no file of their own."""
+    if not name:
         return None
-    return PureWindowsPath(image.filepath).name or IN_THE_FILE
+    return name if Path(name).suffix else IN_THE_FILE
 
 
 def _stated(path: Path) -> list[str | None]:

@@ -128,7 +128,7 @@ def write(folder: Folder, form: Form, into: Path, save: Any) -> Path:
     (into / folder.mesh).write_text("\n".join(lines) + "\n")
     library = []
     for name in folder.materials:
-        library += [f"newmtl {name}", *([f"map_Kd {folder.stated[name]}"] if name in folder.stated else ())]
+        library += [f"newmtl {name}", *([f"map_Kd {folder.stated[name]}"] if name in folder.stated else [])]
     (into / Path(folder.mesh).with_suffix(".mtl")).write_text("\n".join(library) + "\n")
     if folder.other_mesh:
         (into / folder.other_mesh).write_text("v 0 0 0\nv 1 0 0\nv 0 1 0\nf 1 2 3\n")

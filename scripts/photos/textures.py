@@ -129,11 +129,22 @@ def _grain(points: Floats) -> Floats:
     return 1.0 - 0.25 * streak * np.clip(0.5 + 0.6 * _waves(points, 9.0, 9), 0.0, 1.0)
 
 
+def _recipe(path: Path) -> bytes:
+    """A module's syntax tree without its docstrings: words don't change what it makes."""
+    tree = ast.parse(path.read_text(encoding="utf-8"))
+    for node in ast.walk(tree):
+        body = getattr(node, "body", None)
+        if isinstance(body, list):
+            kept = [one for one in body if not (isinstance(one, ast.Expr) and isinstance(one.value, ast.Constant))]
+            node.body = kept or [ast.Pass()]  # type: ignore[attr-defined]
+    return ast.dump(tree).encode()
+
+
 def _kept(piece: Sculpture, kind: str, make: Any) -> dict[str, Floats]:
     """What `make` gives, from the folder of kept textures when this very recipe has made it before."""
     found = hashlib.sha256(piece.mesh.vertices.tobytes() + piece.true_normal[::97].tobytes())
     for name in ("rooms", "tracer", "camera", "textures", "sculpture"):
-        found.update(ast.dump(ast.parse(Path(__file__).with_name(f"{name}.py").read_text(encoding="utf-8"))).encode())
+        found.update(_recipe(Path(__file__).with_name(f"{name}.py")))
     path = KEPT / f"{piece.name}-{kind}-{found.hexdigest()[:12]}.npz"
     if not path.exists():
         made = make()

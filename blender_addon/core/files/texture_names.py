@@ -31,7 +31,8 @@ WORDS: dict[str, tuple[str, ...]] = {
     "mask": ("mask", "masks", "matte", "selection", "id", "ids", "weights", "segmentation"),
     "emission": ("emission", "emissive", "emissivecolor", "glow", "ke"),
     "specular": (
-        "specular", "specularcolor", "specularity", "reflection", "reflections", "reflectance", "ks", "clearcoat", "sheen",
+        "specular", "specularcolor", "specularity", "reflection", "reflections", "reflectance", "ks", "clearcoat",
+        "sheen",
     ),
     "lightmap": ("lightmap", "lighting", "shadow", "shadows"),
     "layout": ("uv", "uvs", "layout", "wireframe", "wire", "template", "unwrap", "checker", "grid"),

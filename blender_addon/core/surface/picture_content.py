@@ -127,7 +127,7 @@ def _flat_colours(shown: Floats, most: int = 64) -> int:
     step = np.minimum((shown * 16).astype(np.int64), 15)
     counts = np.sort(np.bincount((step[:, 0] * 16 + step[:, 1]) * 16 + step[:, 2]))[::-1]
     reach = np.cumsum(counts) / max(len(shown), 1)
-    return int(min(np.searchsorted(reach, 0.97) + 1, most))
+    return min(int(np.searchsorted(reach, 0.97)) + 1, most)
 
 
 def _lines(picture: Floats) -> float:

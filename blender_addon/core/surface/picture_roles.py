@@ -17,7 +17,7 @@ from .picture_content import Fit, Pixels
 
 NOT_STATED = ""
 STATED_BASE, STATED_OTHER = 5.0, -5.0
-NAMED_BASE, NAMED_BOTH, NAMED_OTHER, NAMELESS = 2.5, 0.5, -4.0, -0.5
+NAMED_BASE, NAMED_BOTH, NAMED_OTHER, NAMELESS = 2.5, 0.5, -5.0, -0.5
 IMPOSSIBLE = -9.0
 UNIT_VECTORS = 0.75
 """Part of the pixels that are unit vectors from which on a picture holds directions; the measured maps have 0.99, photos of
@@ -26,12 +26,10 @@ FOLLOWS_PLACE = 0.9
 """Part of every channel's variance that is linear in the place, or in the normal, from which on the picture is a map of it."""
 DATA_TOGETHER = 0.3
 """Correlation of the channels' fine detail below which they hold different things: 0.94 and more in photos and albedos, -0.36
-to
-0.05 in packed data and normal maps."""
+to 0.05 in packed data and normal maps."""
 AGREES, DISAGREES = 0.35, 0.12
 """Agreement across seams from which on a picture belongs to the mesh, and below which it does not: 0.39 to 0.84 in those that
-do,
--0.06 to 0.02 in those of other meshes."""
+do, -0.06 to 0.02 in those of other meshes."""
 
 
 @dataclass(frozen=True)
@@ -153,7 +151,7 @@ def _by_pixels(candidate: Candidate, pixels: Pixels, why: list[str]) -> float:
         odds -= 0.5 if claimed else 3.5
     elif pixels.together < DATA_TOGETHER or pixels.primaries > 0.6:
         why.append("its channels show different things")
-        odds -= 2.5
+        odds -= 3.5
     elif not pixels.grey:
         odds += 1.0
     if pixels.lines > 0 and not claimed:
@@ -180,7 +178,8 @@ def _by_fit(candidate: Candidate, fit: Fit, why: list[str]) -> float:
     if fit.laid is not None and abs(fit.laid) > 0.5:
         odds += 1.5 if fit.laid > 0 else -2.0
         why.append("it fills the layout's islands" if fit.laid > 0 else "it leaves the layout's islands empty")
-    if fit.recess is not None and fit.recess > 0.2 and candidate.stated != "base":
+    grey = candidate.pixels is not None and candidate.pixels.grey
+    if grey and fit.recess is not None and fit.recess > 0.2 and candidate.stated != "base":
         why.append("it follows the recesses of the form")
         odds -= 2.0
     return odds

@@ -116,8 +116,7 @@ def choose_pictures(
     path: the scan file. mesh: its triangles with UVs. materials, textures: a slot each, what the file itself names. by_name:
     look at pictures that the file does not name. by_hand: the picture that the user named, NONE for no colour, or None.
     settings_for: the settings that would choose a picture by its name or NONE. missing: words about damaged pictures are added
-    to it.
-    """
+    to it."""
     scan = _Scan(path, mesh, materials, missing)
     for slot, found in enumerate(textures):
         _check_stated(scan, found, slot)

@@ -1,8 +1,7 @@
 """Which pictures does a scan's own file name, and what material shows them? From the imported material or the .mtl.
 
 Those that no material names are found by `picture_choice`. Pictures are packed, so that a job stays whole when its folder
-moves; packing keeps the file's own compressed bytes.
-"""
+moves; packing keeps the file's own compressed bytes."""
 
 from __future__ import annotations
 

@@ -14,10 +14,11 @@ from ...job.decisions import Decision
 from ...job.errors import InputError
 from ...job.settings import AskedRow, choice, file, switch, table
 from ...job.step import Progress, Result, Run
-from ...scene.base_picture import picture_of
+from ...scene.base_picture import picture_of, plain_colour
 from ...scene.captured import captured
 from ...scene.meshes import make_object
 from ...scene.scan.importers import Imported, import_scan
+from ...scene.scan.joined_pictures import joined_pictures
 from ...scene.scan.picture_choice import NONE, Chosen, choose_pictures, file_name
 from ...scene.scan.size_choices import length_is_known, unit_decision
 from ...scene.scan.textures import PARTS, Textures, scan_material, sizes_of, textures_of
@@ -90,9 +91,12 @@ def run(stage: Any, settings: Settings) -> Run:
         yield Progress((place + 0.7) / len(rows), f'Gathering the textures of "{path.name}"')
         key = str(place + 1)
         chosen = _pictures(stage, settings, row, path, imported, key=key)
-        said, found = _offered(stage, settings, row, path, imported, chosen.textures, key=key)
+        bases = [file_name(one.images["base"]) if "base" in one.images else "" for one in chosen.textures]
+        textures = _joined(stage, path, imported, chosen.textures)
+        said, found = _offered(stage, settings, row, path, imported, textures, key=key)
         if chosen.decision is not None:
             decisions.append(chosen.decision)
+        found["base_pictures"] = bases
         words.append(said)
         if place == 0:
             figures |= found
@@ -192,6 +196,15 @@ def _pictures(stage: Any, settings: Settings, row: Scan, path: Path, imported: I
         more = f" and {len(chosen.unused) - MOST_NAMED} more" if len(chosen.unused) > MOST_NAMED else ""
         stage.note(f'"{path.name}": pictures that nothing uses: {", ".join(chosen.unused[:MOST_NAMED])}{more}')
     return chosen
+
+
+def _joined(stage: Any, path: Path, imported: Imported, textures: list[Textures]) -> list[Textures]:
+    """The textures of a scan as one set, its mesh changed to match, where several base pictures came with it."""
+    plain = [plain_colour(material) for material in imported.materials or [None]]
+    imported.mesh, joined = joined_pictures(
+        imported.mesh, textures, plain, say=lambda words: stage.note(f'"{path.name}": {words}')
+    )
+    return joined
 
 
 def _by_hand(stage: Any, row: Scan, path: Path) -> Path | str | None:

@@ -14,9 +14,10 @@ from ...core.surface.relief.recovery import Photographed
 from ...core.surface.texels import bilinear, extend
 from ...core.surface.textured_surface import Surface
 from ...job.aside import aside
-from ...job.settings import number, switch
+from ...job.settings import choice, number, switch
 from ...job.step import Progress, Result, Run
 from ...scene.images import make_image, read_pixels
+from ...scene.surface.light_decisions import PAINT, PHOTO, SHADING
 from ...scene.surface.photographed import reading
 
 LABEL = "Delighting"
@@ -34,6 +35,7 @@ class Settings:
     on: bool = switch(
         True, label="Take light out", help="Take the light out of the texture; off keeps the texture as it was scanned"
     )
+    shading: str = choice("auto", SHADING, help="Whether the texture is a photo of a lit surface", more=True)
     strength: float = number(1.0, low=0.0, high=1.0, help="How much of the light is taken out")
 
 
@@ -41,7 +43,7 @@ def run(stage: Any, settings: Settings) -> Run:
     """Offer an albedo image for the piece and one for the stand, as far as they have textures."""
     figures: dict[str, Any] = {}
     done: list[str] = []
-    if not settings.on:
+    if not settings.on or settings.shading == PAINT:
         return Result("The texture keeps its light, as asked", {})
     for place, role in enumerate(("piece", "stand")):
         item = stage.find(role)
@@ -60,8 +62,13 @@ def run(stage: Any, settings: Settings) -> Run:
         yield Progress(place / 2 + 0.1, f"Taking the light out of the {role}")
         shading = stage.find("relief_shading", role)
         relief = None if shading is None else np.log(np.maximum(2 * _sampled(shading, found.surface), 0.05))
-        work = partial(delight, found.surface, found.colours, relief=relief, occluders=found.occluders, seed=stage.seed)
+        work = partial(
+            delight, found.surface, found.colours, relief=relief, occluders=found.occluders, seed=stage.seed,
+            as_photo=settings.shading == PHOTO,
+        )  # fmt: skip
         delit = yield from aside(work, Progress(place / 2 + 0.2, f"Taking the light out of the {role}"))
+        if delit.untouched:
+            stage.note(f"The texture of the {role} shows no light, so it is kept as it is")
         yield Progress(place / 2 + 0.4, f"Keeping the colours of the {role}")
         work = partial(_raster, found, delit, settings.strength)
         raster = yield from aside(work, Progress(place / 2 + 0.45, f"Keeping the colours of the {role}"))

@@ -24,9 +24,11 @@ from ...core.surface.relief.recovery import Photographed, Recovery, recover
 from ...core.surface.texels import extend, surface_frames
 from ...core.surface.textured_surface import Surface
 from ...job.aside import aside, aside_steps
+from ...job.decisions import Decision
 from ...job.settings import choice, length, number
 from ...job.step import Progress, Result, Run
 from ...scene.images import make_image
+from ...scene.surface.light_decisions import PAINT, PHOTO, SHADING, paint_decision, shading_decision
 from ...scene.surface.photographed import own_normals, reading, shared_share
 
 LABEL = "Relief"
@@ -52,6 +54,7 @@ class Settings:
         ],
         help="Where the relief comes from",
     )
+    shading: str = choice("auto", SHADING, help="Whether the texture is a photo of a lit surface", more=True)
     strength: float | None = number(
         None, low=0.0, high=3.0, help="How strong it shows; 1 is as measured; auto: it follows how sure it is"
     )
@@ -77,6 +80,8 @@ def run(stage: Any, settings: Settings) -> Run:
     if shared > 0.02:
         stage.warn(f"{100 * shared:.0f} % of the texture is shared by several places of the piece; relief is left out there")
     own = own_normals(item, found.surface)
+    if settings.shading == PAINT and settings.method == "light":
+        return Result("No relief, as asked: the texture is taken as paint alone", {"found": False})
     if settings.method == "band":
         return (yield from _effect(stage, found, own, settings))
     result = yield from _measured(stage, found, own, settings)
@@ -118,7 +123,7 @@ def _measured(stage: Any, found: Photographed, own: Any | None, settings: Settin
             stage.note(f"Scan {key} {other}, so it adds nothing to the relief")
         else:
             others.append(other)
-    work = recover(others, largest_mm=settings.largest, seed=stage.seed)
+    work = recover(others, largest_mm=settings.largest, seed=stage.seed, as_photos=settings.shading == PHOTO)
     recovery: Recovery = yield from aside_steps(work, lambda fraction, words: Progress(0.1 + 0.75 * fraction, words))
     yield Progress(0.9, "Making the maps")
     result = yield from _kept(stage, found.surface, recovery, own, settings, len(others))
@@ -128,8 +133,10 @@ def _measured(stage: Any, found: Photographed, own: Any | None, settings: Settin
 def _kept(
     stage: Any, surface: Surface, recovery: Recovery, own: Any | None, settings: Settings, textures: int
 ) -> Generator[Progress, None, Result]:
+    decisions = _decisions(recovery, settings)
     figures = {
         "found": recovery.found,
+        "lit": round(recovery.lit, 3),
         "textures": textures,
         "light_explained": round(recovery.light[0].light.explained, 3),
         "shaded": round(recovery.shaded, 3),
@@ -142,14 +149,17 @@ def _kept(
         facts = {"trusted_mm": float("inf"), "strength": 1.0, "found": False}
         yield from _offer(stage, surface, none, np.zeros((len(surface), 3), np.float32), own, facts)
         stage.note("The scan's own normal map is all the fine relief there is")
+    if not recovery.found and recovery.lit == 0 and settings.shading == "auto":
+        stage.note("The texture shows no light (it is no photo, or its light was taken out), so no relief is taken from it")
+        return Result("No relief: the texture holds no light", figures, decisions)
     if not recovery.found and recovery.shaded < 0.5:
         stage.note("The texture shows what no light makes (grain, a dark print): that is paint, so no relief is taken from it")
-        return Result("No relief: the texture shows paint rather than shading", figures)
+        return Result("No relief: the texture shows paint rather than shading", figures, decisions)
     if not surface.on_vertices and recovery.found:
         yield from _offer_shading(stage, surface, recovery)
     if not recovery.found:
         stage.note("The texture shows no relief that stands out of its noise, so none is added")
-        return Result("No relief stands out of the texture's noise", figures)
+        return Result("No relief stands out of the texture's noise", figures, decisions)
     strength = recovery.strength if settings.strength is None else settings.strength
     facts = {"trusted_mm": float(recovery.trusted_mm), "strength": float(strength), "found": True}
     if surface.on_vertices:
@@ -165,7 +175,16 @@ def _kept(
     figures["height_std_mm"] = round(float(np.std(recovery.relief.height_mm)), 5)
     tilt = np.degrees(np.arctan(np.linalg.norm(recovery.relief.slope, axis=1)))
     figures["median_tilt_deg"] = round(float(np.median(tilt)), 3)
-    return Result(f"Brought back relief down to {recovery.trusted_mm:.2f} mm, shown at {strength:.2f}", figures)
+    return Result(f"Brought back relief down to {recovery.trusted_mm:.2f} mm, shown at {strength:.2f}", figures, decisions)
+
+
+def _decisions(recovery: Recovery, settings: Settings) -> tuple[Decision, ...]:
+    """Photo or not, and, where it is one, relief or paint."""
+    best = max((lit.evidence for lit in recovery.light), key=lambda one: one.trust)
+    shading = shading_decision(best, settings.shading)
+    if recovery.lit == 0 and settings.shading != PHOTO:
+        return (shading,)
+    return shading, paint_decision(recovery.trust, recovery.strength, settings.strength)
 
 
 def _beside(surface: Surface, own: Any, slopes: Any, heights: Any) -> tuple[Any, Any]:

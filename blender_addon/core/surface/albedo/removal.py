@@ -24,13 +24,14 @@ class Delit:
     """A texture without its light.
 
     albedo: (n, 3) float32 linear, 0 to 1, at the texels. shading: (n, 3) what was divided out, mean 1. spread_before, _after:
-    standard deviation of log luminance.
+    standard deviation of log luminance. untouched: the texture showed no light and is as it came.
     """
 
     albedo: Floats
     shading: Floats
     spread_before: float
     spread_after: float
+    untouched: bool = False
 
 
 FLOOR = 0.08  # shading is never taken to be darker than this part of its median: nothing is blown up out of noise
@@ -45,16 +46,18 @@ def delight(
     relief: Floats | None = None,
     occluders: tuple[Floats, NDArray[Any]] | None = None,
     seed: int = 1,
+    as_photo: bool = False,
 ) -> Delit:
     """The albedo in the texels from linear texture colours (n, 3).
 
     The light is an environment of many directions, never negative, carried through the surface's own visibility; bounces come
     from the texture itself, so that coloured neighbours tint as they did. Pigment pulls little (robust weights). relief: (n,)
     log of the shading that relief finer than the mesh makes on it (`Relief.shade`); it goes with the light, and so does what a
-    paint is darker by there than elsewhere. A texture that shows no evidence of a light (`LightEvidence`) is left as it is.
+    paint is darker by there than elsewhere. A texture that shows no evidence of a light (`LightEvidence`) is left as it is,
+    unless it is to be taken as a photo (`as_photo`).
     """
     lit = fit_surface_light(surface, colours, occluders=occluders, seed=seed)
-    trust = lit.evidence.trust
+    trust = 1.0 if as_photo else lit.evidence.trust
     if trust == 0.0:
         return _as_it_is(colours)
     flux = surface.texels.interpolate(surface.faces, lit.shading.flux.reshape(-1, 9)).reshape(-1, 3, 3)
@@ -76,7 +79,7 @@ def delight(
 def _as_it_is(colours: Floats) -> Delit:
     """A texture without evidence of a light, untouched."""
     spread = float(np.std(np.log(np.maximum(colours.mean(axis=1), 1e-3))))
-    return Delit(colours.astype(np.float32), np.ones_like(colours, np.float32), spread, spread)
+    return Delit(colours.astype(np.float32), np.ones_like(colours, np.float32), spread, spread, True)
 
 
 def tinted(lit: Lit, faces: NDArray[Any], shade: Floats) -> Floats:

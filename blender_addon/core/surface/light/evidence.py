@@ -23,12 +23,14 @@ Floats = NDArray[Any]
 UNEVEN = (0.12, 0.25)
 """Standard deviation of the log of irradiance between which trust rises: 0.01 to 0.05 where there is no light, 0.42 to 0.64
 under four lights on two measured sculptures, on which the limits were chosen."""
-FOLLOWS = (0.12, 0.30)
+FOLLOWS = (0.15, 0.30)
 """Part of the brightness that is foretold by the normals between which trust rises: -0.03 to 0.06 without light, 0.12 on a map
 of thickness, 0.65 to 0.85 under the four lights (chosen there)."""
 LEFT_OVER = (0.08, 0.22)
 """Part of what the light left over that goes with the normals between which trust falls: below 0.02 on matt pieces, 0.30 on
 bare metal, 0.27 on a map of openness (chosen there)."""
+LEAST = 0.1
+"""Trust below which a texture counts as one without light: what little would be carved is not worth what may be wrong."""
 FOLDS = 5
 FINEST_FOLDS = 8.0
 """The form is cut into blocks of an eighth of its size, so that a part's own paint does not foretell itself."""
@@ -41,8 +43,8 @@ PLAIN = 0.02
 @dataclass(frozen=True)
 class LightEvidence:
     """uneven: standard deviation of the log of the fitted irradiance. follows: part of the variance of the log texture, its
-    paint divided out, that a smooth light foretells on parts of the form that it was not fitted on. left_over: the same of what
-    the fit leaves. Negative values: it foretells worse than the mean does."""
+    paint divided out, that a smooth light foretells on parts of the form that it was not fitted on. left_over: the same of
+    what the fit leaves. Negative values: it foretells worse than the mean does."""
 
     uneven: float
     follows: float
@@ -51,7 +53,14 @@ class LightEvidence:
     @property
     def trust(self) -> float:
         """0 to 1: how far the texture is to be read as a photo of a lit, matt surface."""
-        return _rise(self.uneven, UNEVEN) * _rise(self.follows, FOLLOWS) * (1.0 - _rise(self.left_over, LEFT_OVER))
+        trust = _rise(self.uneven, UNEVEN) * _rise(self.follows, FOLLOWS) * (1.0 - _rise(self.left_over, LEFT_OVER))
+        return trust if trust > LEAST else 0.0
+
+    @property
+    def doubt(self) -> float:
+        """0 to 1: how sure it is that there is no light, by the clearest of the three signs; 0 where all of them are even."""
+        signs = ((UNEVEN[0] - self.uneven) / UNEVEN[0], (FOLLOWS[0] - self.follows) / FOLLOWS[0])
+        return float(np.clip(max(*signs, (self.left_over - LEFT_OVER[1]) / LEFT_OVER[1]), 0.0, 1.0))
 
     def words(self) -> tuple[str, ...]:
         """What speaks for and against a light, for a person."""

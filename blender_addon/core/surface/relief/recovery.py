@@ -94,14 +94,18 @@ class Recovery:
         return self.trusted_mm < COARSEST_DETAIL_MM and self.trust > 0.05
 
 
-def recover(photographed: Sequence[Photographed], *, largest_mm: float, seed: int = 1) -> Steps:
-    """The relief of the first surface from all textures that hold a light; yields (fraction, words)."""
+def recover(photographed: Sequence[Photographed], *, largest_mm: float, seed: int = 1, as_photos: bool = False) -> Steps:
+    """The relief of the first surface from all textures that hold a light; yields (fraction, words).
+
+    as_photos: take them all as photos of a lit surface, whatever the evidence says.
+    """
     main = photographed[0].surface
     lights: list[Lit] = []
     for place, one in enumerate(photographed):
         yield 0.2 * place / len(photographed), "Fitting the light"
         lights.append(fit_surface_light(one.surface, one.colours, occluders=one.occluders, seed=seed))
-    lit_ones = [place for place, lit in enumerate(lights) if lit.evidence.trust > 0]
+    trusts = [1.0 if as_photos else lit.evidence.trust for lit in lights]
+    lit_ones = [place for place, trust in enumerate(trusts) if trust > 0]
     if not lit_ones:
         return _nothing(main, lights)
     patches, cloud = lay_patches(main.position, main.normal, cell_mm=cell_mm(main), seed=seed)
@@ -111,7 +115,7 @@ def recover(photographed: Sequence[Photographed], *, largest_mm: float, seed: in
         one, own = photographed[place], cloud
         if place:
             own = sort_into_boxes(one.surface.position, one.surface.normal, cloud.box_mm)
-        reading = _read(one, lights[place], patches, own, largest_mm)
+        reading = _read(one, lights[place], trusts[place], patches, own, largest_mm)
         read.append((yield from _steps(reading, 0.2 + count * share, share)))
     if lit_ones[0] == 0:  # the shading that is kept is that of the first texture
         thin = slice(None, None, max(1, len(main) // (TOLD_A_PATCH * len(patches))))
@@ -142,11 +146,14 @@ class _Read:
 
 
 def _read(
-    one: Photographed, lit: Lit, patches: Patches, own: Cloud, largest_mm: float
+    one: Photographed, lit: Lit, trust: float, patches: Patches, own: Cloud, largest_mm: float
 ) -> Generator[tuple[float, str], None, _Read]:
-    """One texture inverted in the frame of its own light; yields (fraction, words). own: its texels in boxes."""
+    """One texture inverted in the frame of its own light; yields (fraction, words).
+
+    trust: 0 to 1, in its light. own: its texels in boxes.
+    """
     evidence = evidence_of(one, lit)
-    share = shading_share(evidence.raw, 0.0 if refined(patches) else lit.light.spread) * lit.evidence.trust
+    share = shading_share(evidence.raw, 0.0 if refined(patches) else lit.light.spread) * trust
     frame = patches.led_by(nearest_pull(own, evidence.pull, patches))
     signal = yield from _told(gather_signal(frame, own, evidence), 0.0, 0.4, READING)
     spectrum = blind_spectrum(frame, signal)

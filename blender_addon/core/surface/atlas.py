@@ -1,0 +1,98 @@
+"""How do the pictures of several materials become one? Laid side by side, the layout of each moved to where its picture lies.
+
+What follows (relief, albedo, materials) then knows one picture a scan, and none of several is dropped.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+Floats = NDArray[Any]
+Ints = NDArray[Any]
+
+GUTTER = 8
+"""Texels round each picture that repeat its rim, so that no neighbour's colour is read beside it."""
+LARGEST = 8192
+"""Longest side of what is made; larger ones are made smaller in proportion."""
+OUTSIDE = 0.02
+"""How far, in pictures, a face may reach past the rim of its picture before it counts as one that repeats it."""
+
+
+@dataclass(frozen=True)
+class Cell:
+    """Where a picture lies, in texels of the whole: its first column and row, width and height."""
+
+    column: int
+    row: int
+    width: int
+    height: int
+
+
+@dataclass(frozen=True)
+class Atlas:
+    """width, height: of the whole in texels. cells: one a picture."""
+
+    width: int
+    height: int
+    cells: tuple[Cell, ...]
+
+
+def packed(sizes: Sequence[tuple[int, int]]) -> Atlas:
+    """Pictures of `sizes` (width, height) on shelves of one picture, the tallest first; at most LARGEST a side."""
+    scale = 1.0
+    while True:
+        own = [(max(4, round(width * scale)), max(4, round(height * scale))) for width, height in sizes]
+        atlas = _shelves(own)
+        longest = max(atlas.width, atlas.height)
+        if longest <= LARGEST:
+            return atlas
+        scale *= min(0.98, LARGEST / longest)
+
+
+def _shelves(sizes: Sequence[tuple[int, int]]) -> Atlas:
+    area = sum((width + 2 * GUTTER) * (height + 2 * GUTTER) for width, height in sizes)
+    wide = max(max(width for width, _ in sizes) + 2 * GUTTER, int(np.ceil(np.sqrt(area))))
+    cells: dict[int, Cell] = {}
+    column = row = tall = reached = 0
+    for place in sorted(range(len(sizes)), key=lambda one: (-sizes[one][1], one)):
+        width, height = sizes[place]
+        if column and column + width + 2 * GUTTER > wide:
+            column, row, tall = 0, row + tall, 0
+        cells[place] = Cell(column + GUTTER, row + GUTTER, width, height)
+        column += width + 2 * GUTTER
+        reached, tall = max(reached, column), max(tall, height + 2 * GUTTER)
+    return Atlas(reached, row + tall, tuple(cells[place] for place in range(len(sizes))))
+
+
+def moved_uv(uv: Floats, which: Ints, atlas: Atlas) -> Floats:
+    """UVs (m, 3, 2) of faces whose pictures are cells `which` (m,) of an atlas, each face brought into its picture first."""
+    inside = uv - np.floor(uv.mean(axis=1, keepdims=True))
+    start = np.array([(cell.column, cell.row) for cell in atlas.cells], float)
+    size = np.array([(cell.width, cell.height) for cell in atlas.cells], float)
+    placed = start[which][:, None] + np.clip(inside, 0.0, 1.0) * size[which][:, None]
+    return (placed / (atlas.width, atlas.height)).astype(np.float32)
+
+
+def repeating(uv: Floats) -> NDArray[np.bool_]:
+    """(m,) bool: the faces (m, 3, 2) that show more than one copy of their picture."""
+    inside = uv - np.floor(uv.mean(axis=1, keepdims=True))
+    return ((inside < -OUTSIDE) | (inside > 1 + OUTSIDE)).any(axis=(1, 2))
+
+
+def assembled(atlas: Atlas, pictures: Sequence[Floats], empty: Floats) -> Floats:
+    """(height, width, k) float32 with each picture (h, w, k), row 0 at v = 0, in its cell, its rim repeated in the gutter."""
+    whole = np.zeros((atlas.height, atlas.width, len(empty)), np.float32)
+    whole[:] = empty
+    for cell, picture in zip(atlas.cells, pictures, strict=True):
+        rows = np.clip(np.arange(-GUTTER, cell.height + GUTTER), 0, cell.height - 1)
+        columns = np.clip(np.arange(-GUTTER, cell.width + GUTTER), 0, cell.width - 1)
+        rows = (rows * picture.shape[0]) // cell.height
+        columns = (columns * picture.shape[1]) // cell.width
+        top, left = cell.row - GUTTER, cell.column - GUTTER
+        whole[top : top + len(rows), left : left + len(columns)] = picture[rows][:, columns]
+    return whole

@@ -1,0 +1,74 @@
+"""How does a scan with several base pictures come to one? They are laid into one picture, and its faces follow."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import replace
+from typing import Any
+
+import numpy as np
+
+from ...core.mesh.triangles import TriangleMesh
+from ...core.srgb import encode
+from ...core.surface.atlas import Atlas, assembled, moved_uv, packed, repeating
+from ..images import make_image, read_pixels
+from .textures import Textures
+
+NEUTRAL = {"base": (0.5, 0.5, 0.5), "normal": (0.5, 0.5, 1.0), "roughness": (0.8, 0.8, 0.8), "occlusion": (1.0, 1.0, 1.0)}
+"""What a part shows where a material has no picture of it, as stored."""
+PLAIN = (16, 16)
+"""Size of the picture of a material that has one colour only."""
+MOST_REPEATING = 0.01
+
+
+def joined_pictures(
+    mesh: TriangleMesh, textures: Sequence[Textures], plain: Sequence[tuple[float, float, float]], *, say: Callable[[str], None]
+) -> tuple[TriangleMesh, list[Textures]]:
+    """The mesh with one slot and its textures as one set, where the slots show different base pictures; else as they are.
+
+    plain: the linear colour of each slot's material, for those without a picture. say: is told in words what was done.
+    """
+    bases = [found.images.get("base") for found in textures]
+    different = {image.name for image in bases if image is not None}
+    if len(different) < 2 or mesh.uv is None or mesh.material is None:
+        return mesh, list(textures)
+    pictured = np.array([image is not None for image in bases])[mesh.material]
+    if float(repeating(mesh.uv[pictured]).mean()) > MOST_REPEATING:
+        say("its pictures repeat over the surface, so that they can't be joined; relief is read in the largest alone")
+        return mesh, list(textures)
+    cells: list[tuple[int, int]] = []
+    number: dict[Any, int] = {}
+    which = np.zeros(len(textures), int)
+    for slot, image in enumerate(bases):
+        key = ("plain", slot) if image is None else image.name
+        if key not in number:
+            number[key] = len(cells)
+            cells.append(PLAIN if image is None else (image.size[0], image.size[1]))
+        which[slot] = number[key]
+    atlas = packed(cells)
+    uv = np.where(pictured[:, None, None], mesh.uv, np.float32(0.5))  # a plain colour is one place of its picture
+    made = Textures(found={part: found.found[part] for found in reversed(textures) for part in found.images})
+    for part in made.found:
+        made.images[part] = _assembled_part(part, atlas, textures, which, plain)
+    say(f"its {len(different)} base pictures are laid into one of {atlas.width} x {atlas.height}")
+    moved = moved_uv(uv, which[mesh.material], atlas)
+    return replace(mesh, uv=moved, material=np.zeros(len(mesh.faces), np.int32)), [made]
+
+
+def _assembled_part(
+    part: str, atlas: Atlas, textures: Sequence[Textures], which: Any, plain: Sequence[tuple[float, float, float]]
+) -> Any:
+    """One image of that part of all slots."""
+    pictures: list[Any] = [np.full((1, 1, 3), NEUTRAL[part], np.float32) for _ in atlas.cells]
+    for slot, found in enumerate(textures):
+        image = found.images.get(part)
+        if image is not None:
+            stored = read_pixels(image, limit=max(atlas.width, atlas.height))[..., :3]
+            stored = encode(np.clip(stored, 0, 1)) if part == "base" and image.is_float else stored
+            if part == "normal" and found.flipped:
+                stored = np.concatenate([stored[..., :1], 1.0 - stored[..., 1:2], stored[..., 2:]], axis=2)
+            pictures[which[slot]] = stored
+        elif part == "base":
+            pictures[which[slot]] = np.broadcast_to(encode(np.clip(np.array(plain[slot], np.float32), 0, 1)), (1, 1, 3))
+    values = assembled(atlas, pictures, np.array(NEUTRAL[part], np.float32))
+    return make_image(f"joined {part}", values, data=part != "base")
