@@ -9,7 +9,7 @@ import pytest
 
 bpy = pytest.importorskip("bpy")
 
-from tests.core.test_doubtful import filled_gap  # noqa: E402
+from tests.core.scan.test_doubtful import filled_gap  # noqa: E402
 
 from blender_addon.core.mesh.similarity import Similarity, rotation_from_vector  # noqa: E402
 from blender_addon.core.mesh.triangles import TriangleMesh, edges  # noqa: E402
