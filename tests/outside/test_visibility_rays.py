@@ -5,7 +5,7 @@ from __future__ import annotations
 import bpy  # noqa: F401  mathutils comes with it
 import numpy as np
 from mathutils.bvhtree import BVHTree
-from tests.core.test_relief import sheet
+from tests.core.surface.test_relief import sheet
 
 from blender_addon.core.mesh.triangles import face_normals, vertex_normals
 from blender_addon.core.surface.light import light

@@ -43,6 +43,7 @@ def run(stage: Any, settings: Settings) -> Run:
     """Offer an albedo image for the piece and one for the stand, as far as they have textures."""
     figures: dict[str, Any] = {}
     done: list[str] = []
+    kept: list[str] = []
     if not settings.on or settings.shading == PAINT:
         return Result("The texture keeps its light, as asked", {})
     for place, role in enumerate(("piece", "stand")):
@@ -69,6 +70,9 @@ def run(stage: Any, settings: Settings) -> Run:
         delit = yield from aside(work, Progress(place / 2 + 0.2, f"Taking the light out of the {role}"))
         if delit.untouched:
             stage.note(f"The texture of the {role} shows no light, so it is kept as it is")
+            kept.append(role)
+        else:
+            done.append(role)
         yield Progress(place / 2 + 0.4, f"Keeping the colours of the {role}")
         work = partial(_raster, found, delit, settings.strength)
         raster = yield from aside(work, Progress(place / 2 + 0.45, f"Keeping the colours of the {role}"))
@@ -77,7 +81,8 @@ def run(stage: Any, settings: Settings) -> Run:
         figures[f"{role}_shading_spread"] = round(float(np.std(np.log(delit.shading.mean(axis=1)))), 4)
         figures[f"{role}_log_spread_before"] = round(delit.spread_before, 4)
         figures[f"{role}_log_spread_after"] = round(delit.spread_after, 4)
-        done.append(role)
+    if kept and not done:
+        return Result(f"The texture of the {' and the '.join(kept)} shows no light and is kept as it is", figures)
     if not done:
         return Result("No texture to take light out of", figures)
     return Result(f"Took the light out of the {' and the '.join(done)}", figures)

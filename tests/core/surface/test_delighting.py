@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 import numpy as np
-from tests.core.test_paint import LIGHT, _lit, _surface
+from tests.core.surface.test_paint import LIGHT, _lit, _surface
 
 from blender_addon.core.srgb import luminance
 from blender_addon.core.surface.albedo.removal import tinted

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from tests.core.test_relief import sheet
+from tests.core.surface.test_relief import sheet
 
 from blender_addon.core.surface.albedo.denoising import without_noise
 from blender_addon.core.surface.albedo.removal import delight

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from tests.core.test_paint import LIGHT, _lit, _noisy, _surface
+from tests.core.surface.test_paint import LIGHT, _lit, _noisy, _surface
 
 from blender_addon.core.surface.albedo.grain import along_grain, way_of
 from blender_addon.core.surface.albedo.missed import missed_shading

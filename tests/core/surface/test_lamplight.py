@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import numpy as np
-from tests.core.test_relief import sheet
+from tests.core.surface.test_relief import sheet
 
 from blender_addon.core.surface.light import lamplight
 from blender_addon.core.surface.textured_surface import read_surface

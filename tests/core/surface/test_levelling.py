@@ -5,7 +5,7 @@ from __future__ import annotations
 from functools import cache
 
 import numpy as np
-from tests.core.test_relief import sheet
+from tests.core.surface.test_relief import sheet
 
 from blender_addon.core.surface import patches
 from blender_addon.core.surface.relief.levelling import levels

@@ -63,6 +63,6 @@ def test_what_is_foretold_is_told_on_parts_that_were_not_fitted() -> None:
 
 
 def test_doubt_is_told_in_words() -> None:
-    found = LightEvidence(uneven=0.5, follows=0.8, left_over=0.2)
+    found = LightEvidence(uneven=0.5, follows=0.8, left_over=0.05)
     assert 0 < found.trust < 0.3 and "gloss" in " ".join(found.words())
     assert LightEvidence(0.5, 0.8, 0.0).trust == 1.0 and LightEvidence(0.05, 0.8, 0.0).trust == 0.0

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from tests.core.test_relief import sheet
+from tests.core.surface.test_relief import sheet
 
 from blender_addon.core.mesh.triangles import unit
 from blender_addon.core.surface.relief.own_map import added_by_photo, slopes_of_normals

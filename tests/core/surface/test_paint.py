@@ -7,7 +7,7 @@ from functools import cache
 
 import numpy as np
 import pytest
-from tests.core.test_relief import sheet
+from tests.core.surface.test_relief import sheet
 
 from blender_addon.core.srgb import luminance
 from blender_addon.core.surface.albedo.missed import missed_shading

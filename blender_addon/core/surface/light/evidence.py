@@ -26,9 +26,9 @@ under four lights on two measured sculptures, on which the limits were chosen.""
 FOLLOWS = (0.15, 0.30)
 """Part of the brightness that is foretold by the normals between which trust rises: -0.03 to 0.06 without light, 0.12 on a map
 of thickness, 0.65 to 0.85 under the four lights (chosen there)."""
-LEFT_OVER = (0.08, 0.22)
-"""Part of what the light left over that goes with the normals between which trust falls: below 0.02 on matt pieces, 0.30 on
-bare metal, 0.27 on a map of openness (chosen there)."""
+LEFT_OVER = (0.02, 0.06)
+"""Part of the texture's variance that the light left over and that goes with the normals between which trust falls: below 0.001
+on matt pieces, 0.08 on bare metal, 0.13 on a map of openness (chosen there)."""
 LEAST = 0.1
 """Trust below which a texture counts as one without light: what little would be carved is not worth what may be wrong."""
 FOLDS = 5
@@ -42,9 +42,9 @@ PLAIN = 0.02
 
 @dataclass(frozen=True)
 class LightEvidence:
-    """uneven: standard deviation of the log of the fitted irradiance. follows: part of the variance of the log texture, its
-    paint divided out, that a smooth light foretells on parts of the form that it was not fitted on. left_over: the same of
-    what the fit leaves. Negative values: it foretells worse than the mean does."""
+    """uneven: standard deviation of the log of the fitted irradiance. follows: part of the variance of the log texture, its paint
+    divided out, that a smooth light foretells on parts of the form that it was not fitted on. left_over: part of that variance
+    which the fit leaves and which the normals foretell again. Negative values: they foretell worse than the mean does."""
 
     uneven: float
     follows: float
@@ -69,7 +69,7 @@ class LightEvidence:
             f"{100 * max(self.follows, 0):.0f} % of the brightness goes with the surface's direction",
         ]
         if self.left_over > LEFT_OVER[0]:
-            said.append(f"{100 * self.left_over:.0f} % of the rest goes with it again, as gloss does")
+            said.append(f"{100 * self.left_over:.0f} % of it is left over and goes with it again, as gloss does")
         return tuple(said)
 
 
@@ -90,10 +90,12 @@ def light_evidence(places: Floats, normals: Floats, texture: Floats, weights: Fl
         paint = np.zeros(len(rows))
     bright, level = shown.mean(axis=1) - paint, light.mean(axis=1)
     fold = _folds(places[rows])
+    rest = bright - level
+    part = _variance(rest, share) / max(_variance(bright, share), 1e-12)  # a fit that leaves nothing leaves no gloss
     return LightEvidence(
-        uneven=float(np.sqrt(np.average(np.square(level - np.average(level, weights=share)), weights=share))),
+        uneven=float(np.sqrt(_variance(level, share))),
         follows=foretold(basis(normals[rows], 2), bright, share, fold),
-        left_over=foretold(basis(normals[rows], 3), bright - level, share, fold),
+        left_over=part * foretold(basis(normals[rows], 3), rest, share, fold),
     )
 
 
@@ -115,10 +117,14 @@ def foretold(design: Floats, values: Floats, weights: Floats, fold: NDArray[Any]
         mean = float(np.average(values[others], weights=weights[others]))
         guess[here] = mean + design[here] @ np.linalg.solve(matrix, weighted.T @ (values[others] - mean))
     mean = float(np.average(values, weights=weights))
-    spread = float(np.average(np.square(values - mean), weights=weights))
+    spread = _variance(values, weights)
     if spread < 1e-9:
         return 0.0
     return 1.0 - float(np.average(np.square(values - guess), weights=weights)) / spread
+
+
+def _variance(values: Floats, weights: Floats) -> float:
+    return float(np.average(np.square(values - np.average(values, weights=weights)), weights=weights))
 
 
 def _folds(places: Floats) -> NDArray[Any]:
