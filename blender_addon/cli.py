@@ -24,6 +24,7 @@ from .job.settings import specs
 from .job.sheet import JobSheet, blank, override, read, written
 from .job.stopping import Stopped, Stopping
 from .scene.blend_file import BlendFile
+from .scene.folder_lock import FolderLock, locked
 from .scene.session import run_session, writable, write_text
 from .steps import catalogue
 
@@ -100,12 +101,19 @@ def _run_sheet(path: Path, options: Any, *, apart: bool) -> None:
     if apart or options.out is None:
         out = out / path.stem
     writable(out)
+    with locked(out) as lock:
+        _run_in(out, path, sheet, options, lock)
+
+
+def _run_in(out: Path, path: Path, sheet: JobSheet, options: Any, lock: FolderLock | None) -> None:
+    """Run a sheet in a folder that is this run's alone, from opening the .blend to saving it."""
+    steps = catalogue()
     blend = BlendFile(out / f"{path.stem}.blend", afresh=options.afresh)
     scene = _open_scene(blend, sheet, options)
     _keep_settings(sheet, scene)
     progress = Printer(quiet=options.quiet, stopping=options.stopping)
     run = run_session(
-        chosen(steps, first=options.first, last=options.last), steps, sheet, scene, out=out, afresh=options.afresh
+        chosen(steps, first=options.first, last=options.last), steps, sheet, scene, out=out, afresh=options.afresh, held=lock
     )
     try:
         report, notes = progress.drain(_saved_before_delivery(run, blend))

@@ -21,6 +21,7 @@ from ..job.sheet_text import brought_up_to_date, values_of
 from ..job.step import Step
 from . import roles
 from .editing_mode import object_mode
+from .folder_lock import FolderLock, clear_drafts, locked
 from .job_card import SHEET_TEXT, card_of, sheet_text
 from .stage import Stage
 
@@ -133,28 +134,62 @@ def _say_units(stage: Stage) -> None:
     units = stage.scene.unit_settings
     if units.system != "NONE" and abs(units.scale_length - 1.0) > 1e-6:
         stage.warn(
-            f"The unit scale of this scene is {units.scale_length:g}, and a job is built with one unit to a metre: Blender shows "
-            "the piece at that many times its size. Pictures and figures are right; set Unit Scale to 1, or use a scene of its "
-            "own, to read true sizes in Blender too"
+            f"The unit scale of this scene is {units.scale_length:g}, and a job is built with one unit to a metre: Blender "
+            "shows the piece at that many times its size. Pictures and figures are right; set Unit Scale to 1, or use a scene "
+            "of its own, to read true sizes in Blender too"
         )
 
 
 def run_session(
-    run_steps: tuple[Step, ...], steps: tuple[Step, ...], sheet: JobSheet, scene: Any, *, out: Path | None, afresh: bool = False
-) -> Generator[Update, None, tuple[Report, Notes]]:
-    """Run steps in a scene. With `out`: log.txt, figures.json and the sheet are left there."""
+    run_steps: tuple[Step, ...], steps: tuple[Step, ...], sheet: JobSheet, scene: Any, *, out: Path | None,
+    afresh: bool = False, held: FolderLock | None = None,
+) -> Generator[Update, None, tuple[Report, Notes]]:  # fmt: skip
+    """Run steps in a scene. With `out`: log.txt, figures.json and the sheet are left there.
+
+    held: the lock of the folder, where whoever calls holds it already. Raises OutputError where another run works there.
+    """
     notes = Notes()
-    if out is not None:
-        writable(out)
-        notes.log = out / "log.txt"
-        notes.write(f"--- {sheet.name}: {', '.join(step.name for step in run_steps)}")
-    with object_mode(scene):
+    with contextlib.ExitStack() as stack:
+        lock = held
+        if out is not None:
+            writable(out)
+            lock = held or stack.enter_context(locked(out))
+            notes.log = out / "log.txt"
+            notes.write(f"--- {sheet.name}: {', '.join(step.name for step in run_steps)}")
+        stack.enter_context(object_mode(scene))
         stage = Stage(scene, sheet, out=out, notes=notes)
         stage.settle()
+        if out is not None and lock is not None:
+            _after_a_kill(stage, lock, out)
         keep_sheet(sheet, steps, stage)
         stage.keep_card(card_of(sheet))
         _say_units(stage)
-        report = yield from run_job(run_steps, steps, sheet, stage, afresh=afresh)
-    if out is not None:
-        write_figures(out / "figures.json", report)
+        report = yield from _noted(run_job(run_steps, steps, sheet, stage, afresh=afresh), lock)
+        if out is not None:
+            write_figures(out / "figures.json", report)
     return report, notes
+
+
+def _after_a_kill(stage: Stage, lock: FolderLock, out: Path) -> None:
+    """Tidy up after a run that was killed in this folder, and say so."""
+    clear_drafts(out)
+    if lock.left:
+        words = f"An earlier run in this folder ended in the middle ({lock.left})"
+        stage.note(f"{words}: what it had finished is kept, and this run goes on", level="kept")
+
+
+def _noted(run: Generator[Update, None, Report], lock: FolderLock | None) -> Generator[Update, None, Report]:
+    """The run, with a note in the lock of which step it is at."""
+    at = ""
+    try:
+        while True:
+            try:
+                update = next(run)
+            except StopIteration as end:
+                return end.value
+            if lock is not None and update.step.label != at:
+                at = update.step.label
+                lock.at(at)
+            yield update
+    finally:
+        run.close()
