@@ -28,7 +28,8 @@ from .job.sheet import JobSheet, blank, check_names, input_files, override, read
 from .job.stopping import Stopped, Stopping
 from .job.whole_files import begin_folder
 from .scene.blend_file import BlendFile
-from .scene.session import run_session, write_text
+from .scene.folder_lock import FolderLock, locked
+from .scene.session import run_session, writable, write_text
 from .steps import catalogue
 
 
@@ -113,13 +114,21 @@ def _run_sheet(path: Path, options: Any, folder: str) -> None:
     out = (options.out or path.resolve().parent / "out").resolve()
     if folder or options.out is None:
         out = out / (folder or cleaned(path.stem))
-    begin_folder(out, inputs=input_files(sheet))
+    writable(out)
+    with locked(out) as lock:
+        begin_folder(out, inputs=input_files(sheet))
+        _run_in(out, path, sheet, options, lock)
+
+
+def _run_in(out: Path, path: Path, sheet: JobSheet, options: Any, lock: FolderLock | None) -> None:
+    """Run a sheet in a folder that is this run's alone, from opening the .blend to saving it."""
+    steps = catalogue()
     blend = BlendFile(out / f"{cleaned(path.stem)}.blend", afresh=options.afresh)
     scene = _open_scene(blend, sheet, options)
     _keep_settings(sheet, scene)
     progress = Printer(quiet=options.quiet, stopping=options.stopping)
     run = run_session(
-        chosen(steps, first=options.first, last=options.last), steps, sheet, scene, out=out, afresh=options.afresh
+        chosen(steps, first=options.first, last=options.last), steps, sheet, scene, out=out, afresh=options.afresh, held=lock
     )
     try:
         report, notes = progress.drain(_saved_before_delivery(run, blend))

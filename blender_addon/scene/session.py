@@ -21,6 +21,7 @@ from ..job.step import Step
 from ..job.whole_files import begin_folder, whole_file, writable, write_text
 from . import roles
 from .editing_mode import object_mode
+from .folder_lock import FolderLock, clear_drafts, locked
 from .job_card import SHEET_TEXT, card_of, sheet_text
 from .kept_decisions import write_pictures
 from .stage import Stage
@@ -110,27 +111,63 @@ def _say_units(stage: Stage) -> None:
 
 
 def run_session(
-    run_steps: tuple[Step, ...], steps: tuple[Step, ...], sheet: JobSheet, scene: Any, *, out: Path | None, afresh: bool = False
-) -> Generator[Update, None, tuple[Report, Notes]]:
-    """Run steps in a scene. With `out`: log.txt, figures.json and the sheet are left there."""
+    run_steps: tuple[Step, ...], steps: tuple[Step, ...], sheet: JobSheet, scene: Any, *, out: Path | None,
+    afresh: bool = False, held: FolderLock | None = None,
+) -> Generator[Update, None, tuple[Report, Notes]]:  # fmt: skip
+    """Run steps in a scene. With `out`: log.txt, figures.json and the sheet are left there.
+
+    held: the lock of the folder, where whoever calls holds it already. Raises OutputError where another run works there.
+    """
     notes = Notes()
     check_names(sheet)
-    if out is not None:
-        made = begin_folder(out, names=_models(sheet), inputs=input_files(sheet))
-        aside = set(made.aside)
-        notes.log = out / "log.txt"
-        notes.write(f"--- {sheet.name}: {', '.join(step.name for step in run_steps)}")
-    with object_mode(scene):
+    with contextlib.ExitStack() as stack:
+        lock = held
+        aside: set[str] = set()
+        if out is not None:
+            writable(out)
+            lock = held or stack.enter_context(locked(out))
+            aside = set(begin_folder(out, names=_models(sheet), inputs=input_files(sheet)).aside)
+            notes.log = out / "log.txt"
+            notes.write(f"--- {sheet.name}: {', '.join(step.name for step in run_steps)}")
+        stack.enter_context(object_mode(scene))
         stage = Stage(scene, sheet, out=out, notes=notes)
         stage.settle()
+        if out is not None and lock is not None:
+            _after_a_kill(stage, lock, out)
         keep_sheet(sheet, steps, stage)
         stage.keep_card(card_of(sheet))
         _say_units(stage)
-        report = yield from _with_decision_pictures(run_job(run_steps, steps, sheet, stage, afresh=afresh), stage)
-    if out is not None:
-        write_figures(out / "figures.json", report)
-        _tell_of_kept(out, aside, notes)
+        run = run_job(run_steps, steps, sheet, stage, afresh=afresh)
+        report = yield from _noted(_with_decision_pictures(run, stage), lock)
+        if out is not None:
+            write_figures(out / "figures.json", report)
+            _tell_of_kept(out, aside, notes)
     return report, notes
+
+
+def _after_a_kill(stage: Stage, lock: FolderLock, out: Path) -> None:
+    """Tidy up after a run that was killed in this folder, and say so."""
+    clear_drafts(out)
+    if lock.left:
+        words = f"An earlier run in this folder ended in the middle ({lock.left})"
+        stage.note(f"{words}: what it had finished is kept, and this run goes on", level="kept")
+
+
+def _noted(run: Generator[Update, None, Report], lock: FolderLock | None) -> Generator[Update, None, Report]:
+    """The run, with a note in the lock of which step it is at."""
+    at = ""
+    try:
+        while True:
+            try:
+                update = next(run)
+            except StopIteration as end:
+                return end.value
+            if lock is not None and update.step.label != at:
+                at = update.step.label
+                lock.at(at)
+            yield update
+    finally:
+        run.close()
 
 
 def _with_decision_pictures(run: Generator[Update, None, Report], stage: Stage) -> Generator[Update, None, Report]:

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from typing import Any
 
-import bmesh
 import bpy
 import numpy as np
 import pytest
@@ -48,6 +47,8 @@ def test_several_objects_in_edit_mode_come_back(items: list[Any]) -> None:
 
 def test_what_was_done_in_edit_mode_counts(items: list[Any]) -> None:
     bpy.ops.object.mode_set(mode="EDIT")
+    import bmesh  # exists only once bpy is there
+
     mesh = bmesh.from_edit_mesh(items[1].data)
     mesh.verts.ensure_lookup_table()
     mesh.verts[0].co.x = -3.0

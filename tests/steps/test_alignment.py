@@ -9,8 +9,6 @@ import pytest
 
 bpy = pytest.importorskip("bpy")
 
-from tests.core.scan.test_doubtful import filled_gap  # noqa: E402
-
 from blender_addon.core.mesh.similarity import Similarity, rotation_from_vector  # noqa: E402
 from blender_addon.core.mesh.triangles import TriangleMesh, edges  # noqa: E402
 from blender_addon.job.errors import SubjectError  # noqa: E402

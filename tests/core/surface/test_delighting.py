@@ -5,10 +5,10 @@ from __future__ import annotations
 from dataclasses import replace
 
 import numpy as np
-from tests.core.surface.test_paint import LIGHT, _lit, _surface
 
 from blender_addon.core.srgb import luminance
 from blender_addon.core.surface.albedo.removal import tinted
+from tests.core.surface.test_paint import LIGHT, _lit, _surface
 
 
 def test_shading_keeps_its_brightness_and_takes_the_hue_of_the_mesh_s_own_hollows() -> None:

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from tests.core.surface.test_relief import sheet
 
 from blender_addon.core.surface.albedo.denoising import without_noise
 from blender_addon.core.surface.albedo.removal import delight
 from blender_addon.core.surface.texels import bilinear, extend
 from blender_addon.core.surface.textured_surface import Surface, read_surface
+from tests.core.surface.test_relief import sheet
 
 SIZE = 256
 

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from tests.core.surface.test_paint import LIGHT, _lit, _noisy, _surface
 
 from blender_addon.core.surface.albedo.grain import along_grain, way_of
 from blender_addon.core.surface.albedo.missed import missed_shading
 from blender_addon.core.surface.patches import CELLS
+from tests.core.surface.test_paint import LIGHT, _lit, _noisy, _surface
 
 DEEP = 0.6  # log
 

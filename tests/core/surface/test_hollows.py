@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import numpy as np
-from tests.core.surface.test_paint import _surface
 
 from blender_addon.core.surface.albedo.hollows import DOUBT, depth_of, missed_in_hollows
 from blender_addon.core.surface.textured_surface import Surface
+from tests.core.surface.test_paint import _surface
 
 LOST = 0.24  # log, as in a narrow gap
 

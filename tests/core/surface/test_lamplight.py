@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import numpy as np
-from tests.core.surface.test_relief import sheet
 
 from blender_addon.core.surface.light import lamplight
 from blender_addon.core.surface.textured_surface import read_surface
+from tests.core.surface.test_relief import sheet
 
 
 def test_the_same_question_is_answered_from_memory_and_another_is_not() -> None:

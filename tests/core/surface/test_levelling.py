@@ -5,11 +5,11 @@ from __future__ import annotations
 from functools import cache
 
 import numpy as np
-from tests.core.surface.test_relief import sheet
 
 from blender_addon.core.surface import patches
 from blender_addon.core.surface.relief.levelling import levels
 from blender_addon.core.surface.textured_surface import Surface, read_surface
+from tests.core.surface.test_relief import sheet
 
 WAVE_MM = 14.0  # twice a patch
 

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from tests.core.surface.test_paint import DARK, LIGHT, _grained, _lit, _noisy, _surface
 
 from blender_addon.core.surface.albedo.hollows import openly
 from blender_addon.core.surface.albedo.missed import missed_at_large, missed_shading
+from tests.core.surface.test_paint import DARK, LIGHT, _grained, _lit, _noisy, _surface
 
 
 @pytest.mark.parametrize("scratched", [False, True])

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from tests.core.surface.test_relief import sheet
 
 from blender_addon.core.mesh.triangles import unit
 from blender_addon.core.surface.relief.own_map import added_by_photo, slopes_of_normals
 from blender_addon.core.surface.textured_surface import Surface, read_surface
+from tests.core.surface.test_relief import sheet
 
 
 def _waves(surface: Surface, length_mm: float, seed: int) -> tuple[np.ndarray, np.ndarray]:
