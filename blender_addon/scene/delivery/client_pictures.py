@@ -95,14 +95,12 @@ def write_client_picture(still: Path, target: Path, wanted: Wanted, *, field_wid
 def _read(source: Path) -> Any:
     try:
         wrong = damage(source)
-    except OSError as error:
-        wrong = error.strerror or str(error)
-    if not wrong:
-        try:
+        if not wrong:
             return read_picture(source)
-        except (RuntimeError, ValueError) as error:
-            wrong = str(error)
-    raise OutputError(f'"{source}" can\'t be copied (it {wrong}): run the render step again, which makes it anew')
+        wrong = f"it {wrong}"
+    except (OSError, RuntimeError, ValueError) as error:
+        wrong = getattr(error, "strerror", None) or str(error)
+    raise OutputError(f'"{source}" can\'t be copied ({wrong}): run the render step again, which makes it anew')
 
 
 def _linear_copy(still: Path, path: Path, wanted: Wanted) -> Copy:
