@@ -41,7 +41,7 @@ class BOZZETTO_OT_choose_pose(bpy.types.Operator):
     bl_idname = "bozzetto.choose_pose"
     bl_label = "Possible fits"
 
-    scan: StringProperty(options={"SKIP_SAVE"})
+    scan: StringProperty(description="Which further scan: its place in the list of scans", options={"SKIP_SAVE"})
 
     def invoke(self, context, event):
         """Draw the ways."""
@@ -80,15 +80,15 @@ class BOZZETTO_OT_choose_pose(bpy.types.Operator):
 
 
 class BOZZETTO_OT_set_pose(bpy.types.Operator):
-    """Use this fit"""
+    """Align the scan by this possible fit and keep it in the settings"""
 
     bl_idname = "bozzetto.set_pose"
     bl_label = "Use this fit"
     bl_options = {"INTERNAL", "UNDO"}
 
-    scan: StringProperty()
-    candidate: IntProperty(min=1, default=1)
-    turn: FloatProperty(subtype="ANGLE")
+    scan: StringProperty(description="Which further scan: its place in the list of scans")
+    candidate: IntProperty(description="Number of the possible fit", min=1, default=1)
+    turn: FloatProperty(description="How far it is turned on from that fit", subtype="ANGLE")
 
     def execute(self, context):
         """Write the choice and run the registration again."""
@@ -104,7 +104,9 @@ class BOZZETTO_OT_mark_spots(bpy.types.Operator):
     bl_idname = "bozzetto.mark_spots"
     bl_label = "Mark the same spots"
 
-    scan: StringProperty(name="Scan", default="2", options={"SKIP_SAVE"})
+    scan: StringProperty(
+        name="Scan", description="Which further scan: its place in the list of scans", default="2", options={"SKIP_SAVE"}
+    )
 
     @classmethod
     def poll(cls, context):
@@ -261,7 +263,7 @@ class BOZZETTO_OT_set_front(bpy.types.Operator):
     bl_label = "This is the front"
     bl_options = {"INTERNAL", "UNDO"}
 
-    angle: FloatProperty(subtype="ANGLE")
+    angle: FloatProperty(description="Where the front is, counter-clockwise from above", subtype="ANGLE")
 
     def execute(self, context):
         """Set the angle and run the orientation again."""

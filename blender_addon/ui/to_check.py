@@ -94,9 +94,9 @@ class BOZZETTO_OT_answer(bpy.types.Operator):
     bl_label = "Decide"
     bl_options = {"INTERNAL"}
 
-    step: StringProperty(options={"SKIP_SAVE"})
-    key: StringProperty(options={"SKIP_SAVE"})
-    way: IntProperty(min=0, options={"SKIP_SAVE"})
+    step: StringProperty(description="The step that asks", options={"SKIP_SAVE"})
+    key: StringProperty(description="What it asks", options={"SKIP_SAVE"})
+    way: IntProperty(description="Number of the answer; 0: as it was taken", min=0, options={"SKIP_SAVE"})
 
     @classmethod
     def description(cls, context, properties):
