@@ -70,7 +70,7 @@ class Acts:
     def draw(self, chance: random.Random) -> tuple[str, Act]:
         """One act by its weight."""
         acts: list[tuple[int, str, Act]] = [
-            (5, "run a step", self.run_step), (2, "bring up to date", lambda _: bpy.ops.bozzetto.run_job(changed=True, folder="shots")),
+            (5, "run a step", self.run_step), (2, "bring up to date", self.bring_up),
             (10, "change a setting", self.setting), (8, "undo", lambda _: bpy.ops.ed.undo()),
             (6, "redo", lambda _: bpy.ops.ed.redo()), (6, "delete an object", self.delete), (5, "rename", self.rename),
             (5, "move", self.move), (2, "rename the scene", self.rename_scene), (2, "another scene", self.scene),
@@ -93,6 +93,9 @@ class Acts:
     def run_step(self, chance: random.Random) -> None:
         name = chance.choice(self.run_by)
         bpy.ops.bozzetto.run_job(first=name, last=name, afresh=chance.random() < 0.2)
+
+    def bring_up(self, chance: random.Random) -> None:
+        bpy.ops.bozzetto.run_job(changed=True, folder="shots")
 
     def setting(self, chance: random.Random) -> None:
         """A random value into a random setting."""
