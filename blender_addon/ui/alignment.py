@@ -28,8 +28,10 @@ def show_choices(context, lay_out):
 def run_again(operator, role):
     """Run the step again that makes a role; what the user must mend is reported in its own words, not as an exception."""
     step = next(step.name for step in catalogue() if role in step.makes)
+    mode = "EXEC_DEFAULT" if bpy.app.background else "INVOKE_DEFAULT"
     try:
-        return bpy.ops.bozzetto.run_job(first=step, last=step)
+        state = bpy.ops.bozzetto.run_job(mode, first=step, last=step)
+        return {"FINISHED"} if state == {"RUNNING_MODAL"} else state
     except RuntimeError as error:
         operator.report({"ERROR"}, str(error).removeprefix("Error: ").strip())
         return {"CANCELLED"}
@@ -84,7 +86,7 @@ class BOZZETTO_OT_set_pose(bpy.types.Operator):
 
     bl_idname = "bozzetto.set_pose"
     bl_label = "Use this fit"
-    bl_options = {"INTERNAL", "UNDO"}
+    bl_options = {"INTERNAL"}  # the run that follows is the one undo step
 
     scan: StringProperty(description="Which further scan: its place in the list of scans")
     candidate: IntProperty(description="Number of the possible fit", min=1, default=1)
@@ -206,7 +208,6 @@ class BOZZETTO_OT_paint_stand(bpy.types.Operator):
 
     bl_idname = "bozzetto.paint_stand"
     bl_label = "Paint the stand"
-    bl_options = {"UNDO"}
 
     def execute(self, context):
         """Go into painting, or out of it and cut."""
@@ -218,6 +219,7 @@ class BOZZETTO_OT_paint_stand(bpy.types.Operator):
             end_painting(context, upright)
             return run_again(self, "piece")
         begin_painting(context, upright)
+        bpy.ops.ed.undo_push(message="Paint the stand")
         return {"FINISHED"}
 
 
@@ -261,7 +263,7 @@ class BOZZETTO_OT_set_front(bpy.types.Operator):
 
     bl_idname = "bozzetto.set_front"
     bl_label = "This is the front"
-    bl_options = {"INTERNAL", "UNDO"}
+    bl_options = {"INTERNAL"}  # the run that follows is the one undo step
 
     angle: FloatProperty(description="Where the front is, counter-clockwise from above", subtype="ANGLE")
 

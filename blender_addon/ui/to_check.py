@@ -139,7 +139,8 @@ def run_changed(operator, *, until=""):
     """Run what is out of date; what the user must mend is reported in its own words, not as an exception."""
     mode = "EXEC_DEFAULT" if bpy.app.background else "INVOKE_DEFAULT"
     try:
-        return bpy.ops.bozzetto.run_job(mode, changed=True, folder=until)
+        state = bpy.ops.bozzetto.run_job(mode, changed=True, folder=until)
+        return {"FINISHED"} if state == {"RUNNING_MODAL"} else state
     except RuntimeError as error:
         operator.report({"ERROR"}, str(error).removeprefix("Error: ").strip())
         return {"CANCELLED"}
