@@ -13,7 +13,7 @@ from typing import Any
 
 import bpy
 
-OUT, JOB = "/shots/out", "/shots/job"
+OUT, JOB = "/shots/out", "/scans"
 MODULE = "bl_ext.user_default.bozzetto"
 REST = 3
 """Acts between two redraws of the window."""

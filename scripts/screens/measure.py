@@ -15,7 +15,7 @@ from typing import Any
 
 import bpy
 
-OUT, JOB = "/shots/out", "/shots/job"
+OUT, JOB = "/shots/out", "/scans"
 MODULE = "bl_ext.user_default.bozzetto"
 REDRAWS = 15
 Log = Callable[..., None]
@@ -100,7 +100,7 @@ def first_picture(window: Any, wanted: dict[str, Any], keep: Callable[..., None]
     with bpy.context.temp_override(window=window, area=area, region=region):
         bpy.ops.bozzetto.drop_scan("EXEC_DEFAULT", directory=f"{JOB}/", files=scans)
         clicks += 1
-        scene.bozzetto.output = f"{OUT}/pictures"
+        scene.bozzetto.output = "/pictures"
         started = time.perf_counter()
         bpy.ops.bozzetto.run_job("INVOKE_DEFAULT")
         clicks += 1
@@ -129,7 +129,7 @@ def redraw(window: Any, keep: Callable[..., None], driver: tuple[Any, Any, Any])
     time a redraw, since what else runs on the machine is none of theirs."""
     open_panels, view3d, shot = driver
     bpy.ops.bozzetto.read_sheet(filepath=f"{JOB}/knob.toml")
-    window.scene.bozzetto.output = f"{OUT}/pictures"
+    window.scene.bozzetto.output = "/pictures"
     window.scene.bozzetto.render.turntable = False
     bpy.ops.bozzetto.run_job()
     side = 1225  # 2 x 1224 x 1224 triangles: three million
