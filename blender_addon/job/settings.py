@@ -18,6 +18,7 @@ import math
 import types
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
+from functools import cache
 from typing import Any
 
 from .errors import SheetError
@@ -171,7 +172,12 @@ def matters(spec: Spec, values: Callable[[str], Any]) -> bool:
 
 
 def specs(settings: type | Any) -> dict[str, Spec]:
-    """The fields of a settings class in order, name to `Spec`."""
+    """The fields of a settings class, or of an object of it, in order: name to `Spec`. The same for all: not to be changed."""
+    return _specs(settings if isinstance(settings, type) else type(settings))
+
+
+@cache
+def _specs(settings: type) -> dict[str, Spec]:
     return {field.name: field.metadata[_KEY] for field in dataclasses.fields(settings) if _KEY in field.metadata}
 
 

@@ -28,8 +28,10 @@ def show_choices(context, lay_out):
 def run_again(operator, role):
     """Run the step again that makes a role; what the user must mend is reported in its own words, not as an exception."""
     step = next(step.name for step in catalogue() if role in step.makes)
+    mode = "EXEC_DEFAULT" if bpy.app.background else "INVOKE_DEFAULT"
     try:
-        return bpy.ops.bozzetto.run_job(first=step, last=step)
+        state = bpy.ops.bozzetto.run_job(mode, first=step, last=step)
+        return {"FINISHED"} if state == {"RUNNING_MODAL"} else state
     except RuntimeError as error:
         operator.report({"ERROR"}, str(error).removeprefix("Error: ").strip())
         return {"CANCELLED"}
@@ -41,7 +43,7 @@ class BOZZETTO_OT_choose_pose(bpy.types.Operator):
     bl_idname = "bozzetto.choose_pose"
     bl_label = "Possible fits"
 
-    scan: StringProperty(options={"SKIP_SAVE"})
+    scan: StringProperty(description="Which further scan: its place in the list of scans", options={"SKIP_SAVE"})
 
     def invoke(self, context, event):
         """Draw the ways."""
@@ -80,15 +82,15 @@ class BOZZETTO_OT_choose_pose(bpy.types.Operator):
 
 
 class BOZZETTO_OT_set_pose(bpy.types.Operator):
-    """Use this fit"""
+    """Align the scan by this possible fit and keep it in the settings"""
 
     bl_idname = "bozzetto.set_pose"
     bl_label = "Use this fit"
-    bl_options = {"INTERNAL", "UNDO"}
+    bl_options = {"INTERNAL"}  # the run that follows is the one undo step
 
-    scan: StringProperty()
-    candidate: IntProperty(min=1, default=1)
-    turn: FloatProperty(subtype="ANGLE")
+    scan: StringProperty(description="Which further scan: its place in the list of scans")
+    candidate: IntProperty(description="Number of the possible fit", min=1, default=1)
+    turn: FloatProperty(description="How far it is turned on from that fit", subtype="ANGLE")
 
     def execute(self, context):
         """Write the choice and run the registration again."""
@@ -104,7 +106,9 @@ class BOZZETTO_OT_mark_spots(bpy.types.Operator):
     bl_idname = "bozzetto.mark_spots"
     bl_label = "Mark the same spots"
 
-    scan: StringProperty(name="Scan", default="2", options={"SKIP_SAVE"})
+    scan: StringProperty(
+        name="Scan", description="Which further scan: its place in the list of scans", default="2", options={"SKIP_SAVE"}
+    )
 
     @classmethod
     def poll(cls, context):
@@ -204,7 +208,6 @@ class BOZZETTO_OT_paint_stand(bpy.types.Operator):
 
     bl_idname = "bozzetto.paint_stand"
     bl_label = "Paint the stand"
-    bl_options = {"UNDO"}
 
     def execute(self, context):
         """Go into painting, or out of it and cut."""
@@ -216,6 +219,7 @@ class BOZZETTO_OT_paint_stand(bpy.types.Operator):
             end_painting(context, upright)
             return run_again(self, "piece")
         begin_painting(context, upright)
+        bpy.ops.ed.undo_push(message="Paint the stand")
         return {"FINISHED"}
 
 
@@ -259,9 +263,9 @@ class BOZZETTO_OT_set_front(bpy.types.Operator):
 
     bl_idname = "bozzetto.set_front"
     bl_label = "This is the front"
-    bl_options = {"INTERNAL", "UNDO"}
+    bl_options = {"INTERNAL"}  # the run that follows is the one undo step
 
-    angle: FloatProperty(subtype="ANGLE")
+    angle: FloatProperty(description="Where the front is, counter-clockwise from above", subtype="ANGLE")
 
     def execute(self, context):
         """Set the angle and run the orientation again."""

@@ -107,7 +107,7 @@ class BOZZETTO_OT_view_shot(bpy.types.Operator):
     bl_label = "View this shot"
     bl_options = {"INTERNAL", "UNDO"}
 
-    shot: StringProperty()
+    shot: StringProperty(description="The name of the shot's camera")
 
     def execute(self, context):
         """Its camera, its picture size, and the view through it."""
@@ -151,7 +151,10 @@ class BOZZETTO_OT_lens_point(bpy.types.Operator):
     bl_label = "Point for the lens"
     bl_options = {"INTERNAL"}
 
-    end: EnumProperty(items=[("FROM", "From", "The first end"), ("TO", "To", "The other end")])
+    end: EnumProperty(
+        description="Which end of the depth that is to be sharp",
+        items=[("FROM", "From", "The first end"), ("TO", "To", "The other end")],
+    )
 
     def execute(self, context):
         """Keep the point."""
@@ -240,6 +243,7 @@ class BOZZETTO_OT_lens_hold(Question, bpy.types.Operator):
 
     what: EnumProperty(
         name="Sharp",
+        description="What is to be sharp",
         items=[
             ("POINTS", "From here to there", "Between the two picked points"),
             ("FACE", "The whole face", "What is seen of the face of a standing figure"),
@@ -269,7 +273,14 @@ class BOZZETTO_OT_lens_fill(Question, bpy.types.Operator):
     bl_idname = "bozzetto.lens_fill"
     bl_label = "Distance that fills the height ..."
 
-    share: FloatProperty(name="Of the height", subtype="PERCENTAGE", min=5.0, max=98.0, default=80.0)
+    share: FloatProperty(
+        name="Of the height",
+        description="Share of the picture's height (%)",
+        subtype="PERCENTAGE",
+        min=5.0,
+        max=98.0,
+        default=80.0,
+    )
 
     def draw_settings(self, layout):
         """How much of the height."""
@@ -286,7 +297,9 @@ class BOZZETTO_OT_lens_focal(Question, bpy.types.Operator):
     bl_idname = "bozzetto.lens_focal"
     bl_label = "Another focal length, same size ..."
 
-    focal: FloatProperty(name="Focal length (mm)", min=2.0, max=1200.0, default=60.0)
+    focal: FloatProperty(
+        name="Focal length (mm)", description="Focal length of the other lens, mm", min=2.0, max=1200.0, default=60.0
+    )
 
     def draw_settings(self, layout):
         """The focal length."""

@@ -103,14 +103,28 @@ def read_out_of(camera: Any) -> ReadOut:
     """The read-out of a shot camera, its working distance up to the nearest point of the piece."""
     lens = cameras.optics_of(camera)
     piece = piece_of(camera)
-    nearest = None
-    if piece is not None and len(piece.data.vertices):
-        back = camera.matrix_world.col[2].to_3d().normalized()
-        # In the piece's own space, so that the vertices need not be turned: d = back . (camera - world v).
-        local = np.array(piece.matrix_world.to_3x3().transposed() @ back, np.float32)
-        start = back.dot(camera.matrix_world.translation - piece.matrix_world.translation)
-        nearest = 1000.0 * (start - float((_points(piece.data) @ local).max()))
+    nearest = None if piece is None or not len(piece.data.vertices) else _nearest_mm(camera, piece)
     return read_out(lens, camera[lens_drivers.FRAME], camera[lens_drivers.COC], nearest_mm=nearest)
+
+
+def _nearest_mm(camera: Any, piece: Any) -> float:
+    """From the camera along its axis to the nearest point of the piece, mm; kept until one of the two changes."""
+    state = (*_state_of(camera, piece), piece.mode)  # sculpting changes the points alone, but it has a beginning and an end
+    if _nearest.get("state") != state:
+        _nearest["state"], _nearest["mm"] = state, _measured_mm(camera, piece)
+    return float(_nearest["mm"])
+
+
+_nearest: dict[str, Any] = {}
+"""The last working distance, with what it depends on: panels ask for it at every redraw, and a piece has many points."""
+
+
+def _measured_mm(camera: Any, piece: Any) -> float:
+    back = camera.matrix_world.col[2].to_3d().normalized()
+    # In the piece's own space, so that the vertices need not be turned: d = back . (camera - world v).
+    local = np.array(piece.matrix_world.to_3x3().transposed() @ back, np.float32)
+    start = back.dot(camera.matrix_world.translation - piece.matrix_world.translation)
+    return 1000.0 * (start - float((_points(piece.data) @ local).max()))
 
 
 def zone_lines(camera: Any, piece: Any) -> dict[str, Any]:

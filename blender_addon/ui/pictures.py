@@ -17,6 +17,9 @@ from .job_state import state_of
 _open: dict = {}
 """The previews of the pictures shown: Blender frees them only by hand. Path to the name of its preview."""
 
+_shown: list = []
+"""What the panel's last poll found: it is asked just before each draw."""
+
 SCALE = 6.0
 """Of a small picture, in units of the interface."""
 
@@ -30,13 +33,14 @@ class BOZZETTO_PT_pictures(Tab, bpy.types.Panel):
     @classmethod
     def poll(cls, context):
         """Only once there are some."""
-        return bool(pictures_of(context.scene))
+        _shown[:] = pictures_of(context.scene)
+        return bool(_shown)
 
     def draw(self, context):
         """Small pictures, a button under each."""
         width = context.region.width / context.preferences.system.ui_scale if context.region else 300
         grid = self.layout.grid_flow(columns=max(1, int(width // 120)), even_columns=True, row_major=True)
-        for one in pictures_of(context.scene):
+        for one in _shown:  # as the poll just found them
             column = grid.column(align=True)
             column.template_icon(icon_value=icon_of(one.picture), scale=SCALE)
             icon = "PLAY" if one.opens.suffix == ".mp4" else "FULLSCREEN_ENTER"

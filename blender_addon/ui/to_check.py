@@ -94,9 +94,9 @@ class BOZZETTO_OT_answer(bpy.types.Operator):
     bl_label = "Decide"
     bl_options = {"INTERNAL"}
 
-    step: StringProperty(options={"SKIP_SAVE"})
-    key: StringProperty(options={"SKIP_SAVE"})
-    way: IntProperty(min=0, options={"SKIP_SAVE"})
+    step: StringProperty(description="The step that asks", options={"SKIP_SAVE"})
+    key: StringProperty(description="What it asks", options={"SKIP_SAVE"})
+    way: IntProperty(description="Number of the answer; 0: as it was taken", min=0, options={"SKIP_SAVE"})
 
     @classmethod
     def description(cls, context, properties):
@@ -139,7 +139,8 @@ def run_changed(operator, *, until=""):
     """Run what is out of date; what the user must mend is reported in its own words, not as an exception."""
     mode = "EXEC_DEFAULT" if bpy.app.background else "INVOKE_DEFAULT"
     try:
-        return bpy.ops.bozzetto.run_job(mode, changed=True, folder=until)
+        state = bpy.ops.bozzetto.run_job(mode, changed=True, folder=until)
+        return {"FINISHED"} if state == {"RUNNING_MODAL"} else state
     except RuntimeError as error:
         operator.report({"ERROR"}, str(error).removeprefix("Error: ").strip())
         return {"CANCELLED"}

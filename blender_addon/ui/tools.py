@@ -21,10 +21,12 @@ class BOZZETTO_OT_row(bpy.types.Operator):
     bl_label = "Row"
     bl_options = {"INTERNAL", "UNDO"}
 
-    step: StringProperty()
-    field: StringProperty()
-    action: EnumProperty(items=[("ADD", "Add", "Add a row"), ("REMOVE", "Remove", "Remove this row")])
-    index: IntProperty()
+    step: StringProperty(description="The step whose list it is")
+    field: StringProperty(description="The list")
+    action: EnumProperty(
+        description="What to do with the row", items=[("ADD", "Add", "Add a row"), ("REMOVE", "Remove", "Remove this row")]
+    )
+    index: IntProperty(description="Which row")
 
     def execute(self, context):
         """Change the table."""
@@ -44,7 +46,7 @@ class BOZZETTO_OT_point_from_cursor(bpy.types.Operator):
     bl_options = {"INTERNAL", "UNDO"}
 
     group: StringProperty(description="Path from the scene to the settings that hold the point, a table's row too")
-    field: StringProperty()
+    field: StringProperty(description="The point")
 
     def execute(self, context):
         """Copy the cursor's place; of what is asked in a scan's own coordinates, the place on that scan."""
@@ -110,7 +112,7 @@ class BOZZETTO_OT_default_settings(bpy.types.Operator):
     bl_label = "Settings back to default"
     bl_options = {"INTERNAL", "UNDO"}
 
-    step: StringProperty(options={"SKIP_SAVE"})
+    step: StringProperty(description="The step whose settings they are", options={"SKIP_SAVE"})
 
     def execute(self, context):
         """Unset each of them."""

@@ -17,6 +17,7 @@ class WatchedWork:
 
     def execute(self, context):
         """Run without a window, or when called by a script."""
+        _leave_modes(context)
         self._work = self._begin(context)
         if self._work is None:
             return {"CANCELLED"}
@@ -26,8 +27,7 @@ class WatchedWork:
 
     def invoke(self, context, event):
         """Run beside Blender's own events, so that progress shows and Esc works."""
-        if context.mode != "OBJECT":  # what is made can't be swapped in while something is edited
-            bpy.ops.object.mode_set(mode="OBJECT")
+        _leave_modes(context)
         self._work = self._begin(context)
         if self._work is None:
             return {"CANCELLED"}
@@ -93,6 +93,13 @@ class WatchedWork:
             bpy.ops.ed.undo_push(message=f"{self.bl_label}, stopped")
         _redraw(context)
         return state
+
+
+def _leave_modes(context):
+    """Go back to Object Mode: what is made can't be swapped in while something is edited."""
+    item = context.view_layer.objects.active
+    if context.mode != "OBJECT" and item is not None and item.visible_get():
+        bpy.ops.object.mode_set(mode="OBJECT")
 
 
 def _redraw(context):

@@ -20,7 +20,7 @@ from typing import Any
 
 import bpy
 
-OUT, JOB = "/shots/out", "/shots/job"
+OUT, JOB = "/shots/out", "/scans"
 with open("/shots/wanted.json", encoding="utf-8") as _file:
     WANTED = json.load(_file)
 CATEGORY = "Bozzetto"
@@ -244,7 +244,7 @@ def steps() -> Iterator[None]:
     yield from redrawn("0-first")
     with bpy.context.temp_override(window=window, area=area):
         bpy.ops.bozzetto.read_sheet(filepath=f"{JOB}/{WANTED['sheet']}")
-    bpy.context.scene.bozzetto.output = f"{OUT}/pictures"
+    bpy.context.scene.bozzetto.output = "/pictures"
     panels = OpenPanels()
     if WANTED.get("measure"):
         sys.path.insert(0, "/shots")

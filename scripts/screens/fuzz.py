@@ -13,8 +13,10 @@ from typing import Any
 
 import bpy
 
-OUT, JOB = "/shots/out", "/shots/job"
+OUT, JOB = "/shots/out", "/scans"
 MODULE = "bl_ext.user_default.bozzetto"
+REST = 3
+"""Acts between two redraws of the window."""
 Act = Callable[[random.Random], Any]
 
 
@@ -39,9 +41,10 @@ def session(window: Any, log: Callable[..., None], wanted: dict[str, Any], keep:
         kinds[name] = kinds.get(name, 0) + 1
         if done % 20 == 0:
             keep(fuzz_operators=done, fuzz_failures=len(failures), fuzz_failed=failures[:20])
-        for one in window.screen.areas:
-            one.tag_redraw()
-        yield
+        if done % REST == 0:
+            for one in job.window.screen.areas:
+                one.tag_redraw()
+            yield
     keep(fuzz_operators=done, fuzz_failures=len(failures), fuzz_failed=failures[:20], fuzz_kinds=kinds)
 
 
@@ -51,7 +54,7 @@ class Acts:
     def __init__(self, window: Any):
         self.window = window
         self.steps = importlib.import_module(f"{MODULE}.steps").catalogue()
-        self.until_light = [step.name for step in self.steps if step.folder != "delivery"]
+        self.run_by = [step.name for step in self.steps if step.folder in ("scan", "shots")]
 
     def view(self) -> tuple[Any, Any]:
         """The largest 3D view and its main region."""
@@ -67,7 +70,7 @@ class Acts:
     def draw(self, chance: random.Random) -> tuple[str, Act]:
         """One act by its weight."""
         acts: list[tuple[int, str, Act]] = [
-            (8, "run a step", self.run_step), (3, "bring up to date", lambda _: bpy.ops.bozzetto.run_job(changed=True)),
+            (5, "run a step", self.run_step), (2, "bring up to date", self.bring_up),
             (10, "change a setting", self.setting), (8, "undo", lambda _: bpy.ops.ed.undo()),
             (6, "redo", lambda _: bpy.ops.ed.redo()), (6, "delete an object", self.delete), (5, "rename", self.rename),
             (5, "move", self.move), (2, "rename the scene", self.rename_scene), (2, "another scene", self.scene),
@@ -88,8 +91,11 @@ class Acts:
         return name, act
 
     def run_step(self, chance: random.Random) -> None:
-        name = chance.choice(self.until_light)
+        name = chance.choice(self.run_by)
         bpy.ops.bozzetto.run_job(first=name, last=name, afresh=chance.random() < 0.2)
+
+    def bring_up(self, chance: random.Random) -> None:
+        bpy.ops.bozzetto.run_job(changed=True, folder="shots")
 
     def setting(self, chance: random.Random) -> None:
         """A random value into a random setting."""
@@ -167,7 +173,7 @@ class Acts:
         bpy.ops.bozzetto.answer("EXEC_DEFAULT", step=step, key=key, way=chance.randint(0, 3))
 
     def defaults(self, chance: random.Random) -> None:
-        bpy.ops.bozzetto.default_settings(step=chance.choice(self.until_light[1:]))
+        bpy.ops.bozzetto.default_settings(step=chance.choice(self.run_by[1:]))
 
     def cursor(self, chance: random.Random) -> None:
         field = chance.choice(("point_a", "point_b"))

@@ -86,6 +86,11 @@ def play(
     shutil.rmtree(shots, ignore_errors=True)
     for name in ("out", "home", "job"):
         (shots / name).mkdir(parents=True)
+    for name, there in (("scans", "shots/job"), ("pictures", "shots/out/pictures")):  # short paths, fit to be photographed
+        link = root / name
+        if not link.is_symlink():
+            link.symlink_to(there)
+    (shots / "out" / "pictures").mkdir()
     shutil.copy(zip_path, shots / "ext.zip")
     for name in DRIVERS:
         shutil.copy(HERE / name, shots / name)

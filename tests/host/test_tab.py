@@ -154,3 +154,12 @@ def test_new_jobs_begin_with_what_the_preferences_keep(job: Any, installed: str,
         assert job.material.piece == "stone"  # a job that has begun is left alone
     finally:
         kept.property_unset("material_piece")
+
+
+def test_a_piece_in_edit_mode_is_left_first(job: Any, tmp_path: Path) -> None:
+    job.scan, job.output = str(write_knob(tmp_path)), str(tmp_path / "out")
+    assert bpy.ops.bozzetto.run_job(last="separation") == {"FINISHED"}
+    bpy.context.view_layer.objects.active = bpy.data.objects["Piece"]
+    bpy.ops.object.mode_set(mode="EDIT")
+    assert bpy.ops.bozzetto.run_job(first="separation", last="separation") == {"FINISHED"}
+    assert bpy.context.mode == "OBJECT"
