@@ -42,9 +42,10 @@ PLAIN = 0.02
 
 @dataclass(frozen=True)
 class LightEvidence:
-    """uneven: standard deviation of the log of the fitted irradiance. follows: part of the variance of the log texture, its paint
-    divided out, that a smooth light foretells on parts of the form that it was not fitted on. left_over: part of that variance
-    which the fit leaves and which the normals foretell again. Negative values: they foretell worse than the mean does."""
+    """uneven: standard deviation of the log of the fitted irradiance. follows: part of the variance of the log texture, its
+    paint divided out, that a smooth light foretells on parts of the form that it was not fitted on. left_over: part of that
+    variance which the fit leaves and which the normals foretell again. Negative values: they foretell worse than the mean
+    does."""
 
     uneven: float
     follows: float
