@@ -105,8 +105,8 @@ def _say_units(stage: Stage) -> None:
     if units.system != "NONE" and abs(units.scale_length - 1.0) > 1e-6:
         stage.warn(
             f"The unit scale of this scene is {units.scale_length:g}, and a job is built with one unit to a metre: Blender "
-            "shows the piece at that many times its size. Pictures and figures are right; set Unit Scale to 1, or use a scene of "
-            "its own, to read true sizes in Blender too"
+            "shows the piece at that many times its size. Pictures and figures are right; set Unit Scale to 1, or use a scene "
+            "of its own, to read true sizes in Blender too"
         )
 
 

@@ -97,7 +97,7 @@ def _strips(place: _Place, made: SetUp) -> list[Lamp]:
     rows = (("strip left", 118.0, 12.0, 420.0, 60.0, 400.0), ("strip right", -100.0, 18.0, 380.0, 45.0, -400.0))
     strips = []
     for (name, azimuth, elevation, distance, width, warmer), share in zip(rows, STRIP_SHARES, strict=True):
-        lamp = place.lamp(name, azimuth, elevation, distance, width, 600.0, 1.0, white + warmer)
+        lamp = place.lamp(name, (azimuth, elevation, distance), (width, 600.0), 1.0, white + warmer)
         strips.append(replace(lamp, radiance=share * total / _arriving(lamp, place.subject)[1]))
     return strips
 
@@ -118,11 +118,12 @@ class _Place:
         return self.subject + self.scale * distance * (np.cos(up) * flat + np.sin(up) * np.array([0.0, 0.0, 1.0]))
 
     def lamp(
-        self, name: str, azimuth: float, elevation: float, distance: float, width: float, height: float, radiance: float,
-        kelvin: float, *, round: bool = False, spread: float = 180.0,
+        self, name: str, where: tuple[float, float, float], size: tuple[float, float], radiance: float, kelvin: float, *,
+        round: bool = False,
     ) -> Lamp:  # fmt: skip
-        centre = self.point(azimuth, elevation, distance)
-        return Lamp(name, centre, self.subject, self.scale * width, self.scale * height, radiance, kelvin, round, spread)
+        """where: azimuth, elevation (degrees) and distance (mm). size: width and height (mm)."""
+        width, height = (self.scale * side for side in size)
+        return Lamp(name, self.point(*where), self.subject, width, height, radiance, kelvin, round)
 
     def card(
         self, name: str, azimuth: float, elevation: float, distance: float, width: float, height: float, albedo: float
@@ -132,16 +133,16 @@ class _Place:
 
 
 def _north_window(place: _Place) -> SetUp:
-    window = place.lamp("window", 60.0, 33.0, 950.0, 700.0, 1000.0, 10.0, 6400.0)
+    window = place.lamp("window", (60.0, 33.0, 950.0), (700.0, 1000.0), 10.0, 6400.0)
     card = place.card("white card", -82.0, 8.0, 330.0, 210.0, 260.0, 0.85)
     # The room is hardly warmer than the window: a camera balanced for the lit side makes shadows orange soon enough.
     return SetUp((window,), (card,), Room(0.07, 0.17, 0.10, 5800.0, 5600.0), 6200.0)
 
 
 def _soft(place: _Place) -> SetUp:
-    key = place.lamp("key", 48.0, 42.0, 620.0, 450.0, 600.0, 10.0, 5600.0)
-    fill = place.lamp("fill", -55.0, 15.0, 900.0, 700.0, 700.0, 0.9, 5400.0)
-    rim = place.lamp("rim", -145.0, 35.0, 620.0, 120.0, 600.0, 12.0, 6000.0)
+    key = place.lamp("key", (48.0, 42.0, 620.0), (450.0, 600.0), 10.0, 5600.0)
+    fill = place.lamp("fill", (-55.0, 15.0, 900.0), (700.0, 700.0), 0.9, 5400.0)
+    rim = place.lamp("rim", (-145.0, 35.0, 620.0), (120.0, 600.0), 12.0, 6000.0)
     return SetUp((key, fill, rim), (), Room(0.12, 0.16, 0.10, 5800.0, 5600.0), 5500.0)
 
 
@@ -152,7 +153,7 @@ def _overcast(place: _Place) -> SetUp:
 
 
 def _bench_lamp(place: _Place) -> SetUp:
-    lamp = place.lamp("lamp", 44.0, 46.0, 430.0, 120.0, 120.0, 60.0, 3300.0, round=True)
+    lamp = place.lamp("lamp", (44.0, 46.0, 430.0), (120.0, 120.0), 60.0, 3300.0, round=True)
     card = place.card("white card", -85.0, 5.0, 300.0, 180.0, 220.0, 0.75)
     return SetUp((lamp,), (card,), Room(0.13, 0.24, 0.12, 4300.0, 3800.0), 3500.0)
 

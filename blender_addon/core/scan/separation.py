@@ -17,7 +17,7 @@ from ..mesh.polygon import vector_area
 from ..mesh.triangles import Floats, TriangleMesh
 from .regular_walls import Walls, regular_walls
 from .stand_border import Top, border, border_facts, clean_line, colour_pull, level_top, pull_of, without_islands
-from .stand_evidence import Measures, chance, measures, words_for
+from .stand_evidence import Measures, Shown, chance, measures, words_for
 
 SURE, POSSIBLE = 0.8, 0.2
 """Chance of being a stand from which it is cut off unasked, and from which it is worth a question."""
@@ -188,9 +188,8 @@ def _judged(scan: _Scan, stand: NDArray[np.bool_]) -> Separation:
     top = _own_top(scan, stand, level)
     if why:
         return Separation(None, stand, why, top, creased, ledge)
-    measured = measures(
-        scan.mesh, graph, (scan.light, scan.broad), stand, (creased, ledge, top), feet, scan.walls, scan.colour, scan.unseen
-    )  # fmt: skip
+    shown = Shown(scan.mesh, graph, (scan.light, scan.broad), scan.walls, scan.colour, scan.unseen)
+    measured = measures(shown, stand, (creased, ledge, top), feet)
     return Separation(
         field, stand, _why_not(measured), top, creased, ledge, chance=chance(measured), evidence=words_for(measured)
     )

@@ -112,19 +112,23 @@ def words_for(found: Measures) -> tuple[str, ...]:
     return tuple(words for _, words in speaks) + tuple(f"against it: {words}" for _, words in against)
 
 
-def measures(
-    mesh: TriangleMesh,
-    graph: FaceGraph,
-    normals: tuple[Floats, Floats],
-    stand: NDArray[np.bool_],
-    border: tuple[float, float, float],
-    feet: int,
-    walls: Walls,
-    colour: Floats | None,
-    unseen: NDArray[np.bool_],
-) -> Measures:
-    """Measure a proposed stand. normals: (m, 3) smoothed lightly, and over much of a wall, which rough walls need. border:
-    crease share, ledge share and top (mm). unseen: (m,) faces that fill what was not seen, which say nothing."""
+@dataclass(frozen=True)
+class Shown:
+    """What a scan shows: its mesh and graph; normals (m, 3) smoothed lightly, and over much of a wall, which rough walls need;
+    its regular walls; colour (m, 3) or None; unseen (m,) faces that fill what was not seen, which say nothing."""
+
+    mesh: TriangleMesh
+    graph: FaceGraph
+    normals: tuple[Floats, Floats]
+    walls: Walls
+    colour: Floats | None
+    unseen: NDArray[np.bool_]
+
+
+def measures(shown: Shown, stand: NDArray[np.bool_], border: tuple[float, float, float], feet: int) -> Measures:
+    """Measure a proposed stand (m,). border: crease share, ledge share and top (mm). feet: parts of the piece on it."""
+    mesh, graph, normals, walls = shown.mesh, shown.graph, shown.normals, shown.walls
+    colour, unseen = shown.colour, shown.unseen
     height = max(float(graph.centre[:, 2].max()), 1e-9)
     top, normal = border[2], normals[0]
     area, level = graph.area, graph.centre[:, 2]

@@ -65,7 +65,7 @@ def _clay(tree: Tree) -> None:
     rough = tree.math("SUBTRACT", rough, tree.math("MULTIPLY", rubbed, 0.22))
     rough = tree.blend(wet, rough, tree.math("MULTIPLY_ADD", broad, 0.30, 0.16))
     drowned = tree.math("MULTIPLY", pores, tree.blend(wet, 1.0, 0.3))  # water fills the pores
-    bent = _texture(tree, mm, normal, drowned, grain, grog_size, prints, chatter)
+    bent = _texture(tree, mm, normal, drowned, (grain, grog_size), (prints, chatter))
     shader = tree.node(
         "BsdfPrincipled",
         {
@@ -137,11 +137,15 @@ def _wetted(tree: Tree, colour: Any, wet: Any, broad: Any) -> Any:
     return tree.mix(tree.math("MULTIPLY", uneven, 0.9), colour, dark)
 
 
-def _texture(tree: Tree, mm: Any, normal: Any, pores: Any, grain: Any, grog_size: Any, prints: Any, chatter: Any) -> Any:
+def _texture(
+    tree: Tree, mm: Any, normal: Any, pores: Any, grog: tuple[Any, Any], invented: tuple[Any, Any]
+) -> Any:  # fmt: skip
     """The normal with the texture of a dry body: unevenness from the hand, sand, silt, pinholes, grog; some 0.01 mm deep.
 
-    A bump is worked out three times for each ray, so that each octave here costs as much as three elsewhere.
+    grog: its grains and their size. invented: how much of fingerprints and of tool chatter is asked for. A bump is worked out
+    three times for each ray, so that each octave here costs as much as three elsewhere.
     """
+    (grain, grog_size), (prints, chatter) = grog, invented
     slow = tree.node("TexNoise", {"Vector": mm, "Scale": 0.75, "Detail": 2.0, "Roughness": 0.55})["Factor"]
     sand = tree.node("TexNoise", {"Vector": mm, "Scale": 4.5, "Detail": 2.0, "Roughness": 0.66})["Factor"]
     hole = tree.node("TexNoise", {"Vector": mm, "Scale": 2.6, "Detail": 0.0})["Factor"]

@@ -100,27 +100,38 @@ class _Scan:
         )  # fmt: skip
 
 
+@dataclass(frozen=True)
+class Wish:
+    """What the user asks of a scan's pictures.
+
+    by_name: look at pictures that the file does not name. settings_for: the settings that would choose a picture by its name or
+    NONE. by_hand: the picture that was named, NONE for no colour, or None.
+    """
+
+    by_name: bool
+    settings_for: Callable[[str], Mapping[str, Any]]
+    by_hand: Path | str | None = None
+
+
 def choose_pictures(
     path: Path,
     mesh: TriangleMesh,
     materials: Sequence[Any],
     textures: list[Textures],
     *,
-    by_name: bool,
-    by_hand: Path | str | None = None,
-    settings_for: Callable[[str], Mapping[str, Any]],
+    wish: Wish,
     missing: list[str],
 ) -> Chosen:
     """Complete the textures of a scan's slots, in place, and say what was decided.
 
-    path: the scan file. mesh: its triangles with UVs. materials, textures: a slot each, what the file itself names. by_name:
-    look at pictures that the file does not name. by_hand: the picture that the user named, NONE for no colour, or None.
-    settings_for: the settings that would choose a picture by its name or NONE. missing: words about damaged pictures are added
-    to it."""
+    path: the scan file. mesh: its triangles with UVs. materials, textures: a slot each, what the file itself names. missing:
+    words about damaged pictures are added to it.
+    """
+    by_hand = wish.by_hand
     scan = _Scan(path, mesh, materials, missing)
     for slot, found in enumerate(textures):
         _check_stated(scan, found, slot)
-    beside = _not_named(path, textures) if by_name else []
+    beside = _not_named(path, textures) if wish.by_name else []
     stated = [("base" in found.images) for found in textures]
     loaded: dict[str, Any] = {}
     choices = [_choice(scan, slot, found, beside, loaded) for slot, found in enumerate(textures)]
@@ -128,7 +139,7 @@ def choose_pictures(
         _fill(scan, found, choice, beside, loaded)
         if by_hand is not None and (not stated[slot] or all(stated)):
             _by_hand(found, by_hand, missing)
-    decision = _decision(scan, textures, choices, by_hand, settings_for)
+    decision = _decision(scan, textures, choices, by_hand, wish.settings_for)
     unused = _unused(textures, choices, beside)
     used = {image.name for found in textures for image in found.images.values()}
     for image in loaded.values():

@@ -19,7 +19,7 @@ from ...scene.captured import captured
 from ...scene.meshes import make_object
 from ...scene.scan.importers import Imported, import_scan
 from ...scene.scan.joined_pictures import joined_pictures
-from ...scene.scan.picture_choice import NONE, Chosen, choose_pictures, file_name
+from ...scene.scan.picture_choice import NONE, Chosen, Wish, choose_pictures, file_name
 from ...scene.scan.size_choices import length_is_known, unit_decision
 from ...scene.scan.textures import PARTS, Textures, scan_material, sizes_of, textures_of
 
@@ -174,16 +174,10 @@ def _pictures(stage: Any, settings: Settings, row: Scan, path: Path, imported: I
     allowed = stage.sheet.named_files()
     with captured() as lines:  # decoders complain of damaged pictures in words of their own
         textures = [textures_of(material, path, missing=missing, allowed=allowed) for material in slots]
-        chosen = choose_pictures(
-            path,
-            imported.mesh,
-            slots,
-            textures,
-            by_name=settings.find_textures,
-            by_hand=_by_hand(stage, row, path),
-            settings_for=lambda name: {"intake.scans": _rows_with(settings, row, name)},
-            missing=missing,
+        wish = Wish(
+            settings.find_textures, lambda name: {"intake.scans": _rows_with(settings, row, name)}, _by_hand(stage, row, path)
         )
+        chosen = choose_pictures(path, imported.mesh, slots, textures, wish=wish, missing=missing)
     for line in lines:
         stage.notes.write(f'"{path.name}": {line}')
     if chosen.decision is not None and key != "1":

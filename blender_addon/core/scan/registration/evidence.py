@@ -61,47 +61,57 @@ def pairs(points: Floats, normals: Floats, to: Surfels, nearest: Nearest) -> tup
     return index, height, along, np.einsum("ij,ij->i", normals, direction) > 0.4
 
 
+@dataclass(frozen=True)
+class Inside:
+    """What is known of the inside of two scans.
+
+    partial: the moving scan lacks a part that the fixed one shows (a stand without its piece), so that what is missing on it,
+    and what lies hidden inside the fixed one, speaks neither way. depth, depth_back: (n,) how deep under each surfel of the
+    fixed and the moving scan the thing is surely solid, in their units. blind: (n,) fixed surfels behind which nobody saw a far
+    side.
+    """
+
+    partial: bool
+    depth: Floats
+    depth_back: Floats
+    blind: NDArray[np.bool_]
+
+
 def weigh(
     moving: Surfels,
     fixed: Surfels,
-    nearest: Nearest,
-    nearest_back: Nearest,
+    nearest: tuple[Nearest, Nearest],
     pose: Similarity,
+    inside: Inside,
     *,
     tolerance: float,
-    partial: bool,
-    depth: Floats,
-    depth_back: Floats,
-    blind: NDArray[np.bool_],
     points: int = 1500,
 ) -> Evidence:
     """The evidence for a pose, from the first `points` of each scan that were truly seen.
 
-    tolerance: distance that noise explains. partial: the moving scan lacks a part that the fixed one shows (a stand without
-    its piece), so that what is missing on it, and what lies hidden inside the fixed one, speaks neither way. depth,
-    depth_back: (n,) how deep under each surfel of the fixed and the moving scan the thing is surely solid, in their units.
-    blind: (n,) fixed surfels behind which nobody saw a far side.
+    nearest: the queries onto the fixed scan and back onto the moving one. tolerance: distance that noise explains.
 
     A point over the other scan's surface by more than the tolerance lies in space that the other saw free: that speaks
     against. It does not where the nearest of the other scan is its rim or was filled, since nothing was seen there. A point
     under it is hidden: it speaks against only when the other scan should have it, and no deeper than that is surely solid. What
     looks the other way deep behind a surface whose far side nobody saw, as a stand's underside does, could not be seen by the
-    first scan and does not count at all; its sides do, since those would have been seen.
+    other scan, and speaks neither way.
     """
+    partial, depth, depth_back, blind = inside.partial, inside.depth, inside.depth_back, inside.blind
     asked, asked_back = _seen(moving, points), _seen(fixed, points)
     spots, facing = pose.apply(asked.points), pose.turn(asked.normals)
-    index, height, along, agree = pairs(spots, facing, fixed, nearest)
+    index, height, along, agree = pairs(spots, facing, fixed, nearest[0])
     known = ~fixed.rim[index]
     away = np.einsum("ij,ij->i", facing, fixed.normals[index])
     known &= ~(blind[index] & (height < -tolerance) & (away < LOOKS_AWAY))
     on = agree & (np.abs(height) < tolerance) & (along < 2.5 * fixed.spacing) & known
     limit = np.where(agree, tolerance, max(tolerance, 1.2 * fixed.spacing))  # round a sharp edge the nearest may face elsewhere
-    inside = (height < -limit) & (height > -depth[index])
-    wrong = ~on & known & ((height > limit) if partial else (height > limit) | inside)
+    hidden = (height < -limit) & (height > -depth[index])
+    wrong = ~on & known & ((height > limit) if partial else (height > limit) | hidden)
     back = pose.inverse()
     reach = tolerance / pose.scale
     places, looking = back.apply(asked_back.points), back.turn(asked_back.normals)
-    index_back, height_back, along_back, agree_back = pairs(places, looking, moving, nearest_back)
+    index_back, height_back, along_back, agree_back = pairs(places, looking, moving, nearest[1])
     known_back = ~moving.rim[index_back]
     on_back = agree_back & (np.abs(height_back) < reach) & (along_back < 2.5 * moving.spacing) & known_back
     limit_back = np.where(agree_back, reach, max(reach, 1.2 * moving.spacing))
@@ -111,7 +121,7 @@ def weigh(
     wrong_area = wrong.mean() * moving_area + wrong_back.mean() * fixed_area
     right_area = on.mean() * moving_area + on_back.mean() * fixed_area
     beside = agree & known & ~on & (np.abs(height) < BESIDE * tolerance) & (along < 2.5 * fixed.spacing)
-    within = known & ~on & inside
+    within = known & ~on & hidden
     behind = known & ~on & agree & blind[index] & (height < -limit)  # it runs along a seen side, but deep under it
     buried = (within | behind) & (np.abs(facing[:, 2]) < SIDEWAYS)
     residual = height[on]

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from ...mesh.similarity import Similarity
 from ...mesh.triangles import Floats
 from .batch import Target
-from .evidence import Evidence, Nearest, weigh
+from .evidence import Evidence, Inside, Nearest, weigh
 from .near import NearPoints
 from .surfels import Surfels
 
@@ -87,8 +87,8 @@ def depth_known(surfels: Surfels, target: Target) -> tuple[Floats, NDArray[np.bo
 def weighed(scans: Scans, pose: Similarity, tolerance: float, *, points: int = 1000) -> Evidence:
     """The evidence for a pose."""
     return weigh(
-        scans.moving, scans.fixed, scans.nearest, scans.nearest_back, pose, tolerance=tolerance, partial=scans.partial,
-        depth=scans.depth, depth_back=scans.depth_back, blind=scans.blind, points=points,
+        scans.moving, scans.fixed, (scans.nearest, scans.nearest_back), pose,
+        Inside(scans.partial, scans.depth, scans.depth_back, scans.blind), tolerance=tolerance, points=points,
     )  # fmt: skip
 
 
