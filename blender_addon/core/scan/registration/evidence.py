@@ -95,7 +95,7 @@ def weigh(
     against. It does not where the nearest of the other scan is its rim or was filled, since nothing was seen there. A point
     under it is hidden: it speaks against only when the other scan should have it, and no deeper than that is surely solid. What
     looks the other way deep behind a surface whose far side nobody saw, as a stand's underside does, could not be seen by the
-    other scan, and speaks neither way.
+    first scan and does not count at all; its sides do, since those would have been seen.
     """
     partial, depth, depth_back, blind = inside.partial, inside.depth, inside.depth_back, inside.blind
     asked, asked_back = _seen(moving, points), _seen(fixed, points)
