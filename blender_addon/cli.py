@@ -18,18 +18,18 @@ from typing import Any
 import bpy
 
 from .job.errors import JobError, OutputError
-from .job.names import cleaned
+from .job.files.names import cleaned
+from .job.files.places import folder_names
+from .job.files.whole_files import begin_folder
 from .job.notes import Notes
-from .job.places import folder_names
 from .job.reference import as_markdown
 from .job.runner import Report, Update, chosen
 from .job.settings import specs
 from .job.sheet import JobSheet, blank, check_names, input_files, override, read, short, written
 from .job.stopping import Stopped, Stopping
-from .job.whole_files import begin_folder
-from .scene.blend_file import BlendFile
-from .scene.folder_lock import FolderLock, locked
-from .scene.session import run_session, writable, write_text
+from .scene.running.blend_file import BlendFile
+from .scene.running.folder_lock import FolderLock, locked
+from .scene.running.session import run_session, writable, write_text
 from .steps import catalogue
 
 

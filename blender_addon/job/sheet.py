@@ -19,7 +19,7 @@ from typing import Any
 
 from .cautions import IN_SHORT
 from .errors import SheetError
-from .names import check_name, cleaned
+from .files.names import check_name, cleaned
 from .settings import SHORT, Spec, build, check, marked, migrated, nearest, shown, specs
 from .step import Step
 

@@ -21,11 +21,11 @@ from ..job.settings import plain
 from ..job.sheet import JobSheet
 from ..job.step import Step
 from . import roles
-from .fingerprint import of_this_release
-from .job_card import CARD, STATE, read_state
-from .job_identity import settle
-from .kept_decisions import keep_pictures
-from .scene_settings import (
+from .prints.fingerprint import of_this_release
+from .running.job_card import CARD, STATE, read_state
+from .running.job_identity import settle
+from .running.kept_decisions import keep_pictures
+from .running.scene_settings import (
     COMPOSITOR,
     SETTINGS,
     compositor_print,

@@ -9,14 +9,17 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, field
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import bpy
 
 from . import roles
-from .exchange import Exchange
-from .fingerprint import noted, unchanged
-from .visibility import MARKS, note_shown, seen_in, set_marks, users_marks
+from .prints.fingerprint import noted, unchanged
+from .running.exchange import Exchange
+from .running.visibility import MARKS, note_shown, seen_in, set_marks, users_marks
+
+if TYPE_CHECKING:
+    from .stage import Stage
 
 ROOT = "Bozzetto"
 GROUP = "bozzetto_group"
@@ -55,7 +58,7 @@ class Request:
 class Swap:
     """One swap of one step on a stage."""
 
-    def __init__(self, stage: Any, request: Request, state: dict[str, Any]):
+    def __init__(self, stage: Stage, request: Request, state: dict[str, Any]):
         self.stage = stage
         self.scene = stage.scene
         self.request = request

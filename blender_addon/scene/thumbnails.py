@@ -9,11 +9,11 @@ import numpy as np
 
 from ..core.mesh.preview import strewn, through, view
 from ..core.mesh.triangles import TriangleMesh, face_normals
-from .base_picture import picture_of
 from .images import LARGEST, read_pixels
 from .meshes import read_mesh
 from .shots import lens_drivers as key
 from .shots.cameras import MM, shot_view
+from .surface.base_picture import picture_of
 
 SIDES = 6
 

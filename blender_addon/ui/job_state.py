@@ -12,7 +12,7 @@ from ..job.settings import plain
 from ..job.sheet import JobSheet
 from ..job.status import why_out_of_date
 from ..job.step import Step
-from ..scene.kept_decisions import questions
+from ..scene.running.kept_decisions import questions
 from ..scene.stage import STATE, Stage
 from ..steps import catalogue
 from .properties import sheet_of

@@ -9,7 +9,7 @@ from bpy.props import BoolProperty, CollectionProperty, EnumProperty, StringProp
 
 from ..job.errors import JobError, OutputError
 from ..job.sheet import read, written
-from ..scene.session import write_text
+from ..scene.running.session import write_text
 from ..steps import catalogue
 from .folders import recent, remember
 from .properties import asked_rows, fill, sheet_of

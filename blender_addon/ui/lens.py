@@ -5,7 +5,7 @@ from bpy.props import EnumProperty, FloatProperty, FloatVectorProperty, StringPr
 
 from ..job.errors import JobError, SubjectError
 from ..scene import roles
-from ..scene.delivery.finished import shots_of
+from ..scene.delivery.copies.finished import shots_of
 from ..scene.shots import lens_drivers, lens_questions
 from ..scene.shots.cameras import MM
 from ..scene.thumbnails import give_thumbnail, looks_of_all

@@ -6,7 +6,7 @@ from bpy.props import BoolProperty, StringProperty
 from ..job.errors import JobError
 from ..job.runner import chosen, stale
 from ..job.step import FOLDERS
-from ..scene.session import run_session
+from ..scene.running.session import run_session
 from ..scene.stage import Stage
 from ..steps import catalogue
 from .folders import output_folder

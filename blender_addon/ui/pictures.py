@@ -7,8 +7,8 @@ import bpy
 import bpy.utils.previews
 from bpy.props import StringProperty
 
+from ..scene.delivery.copies.finished import finished, shots_of
 from ..scene.delivery.device import find_device
-from ..scene.delivery.finished import finished, shots_of
 from ..scene.shots import lens_drivers
 from .fields import Tab
 from .folders import output_folder

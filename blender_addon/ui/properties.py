@@ -23,11 +23,11 @@ from bpy.props import (
     StringProperty,
 )
 
-from ..job.names import cleaned
+from ..job.files.names import cleaned
 from ..job.settings import DEFAULT, AskedRow, Spec, label_of, marked, specs
 from ..job.sheet import JobSheet, blank
 from ..job.step import Step
-from ..scene.job_card import STATE
+from ..scene.running.job_card import STATE
 from ..scene.stage import show_millimetres
 from ..steps import catalogue
 from .preferences import AS_EVER, default_name, preferences

@@ -6,7 +6,7 @@ from bpy.props import IntProperty, StringProperty
 
 from ..job.errors import JobError
 from ..job.sheet import answer
-from ..scene.kept_decisions import icon_pixels, picture_bytes
+from ..scene.running.kept_decisions import icon_pixels, picture_bytes
 from ..steps import catalogue
 from .fields import Tab, paragraph
 from .job_state import refreshed, stage_of, state_of

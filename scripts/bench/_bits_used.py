@@ -20,7 +20,7 @@ def bits_used(folder: Path) -> dict[str, float]:
     """Bits by kind of copy ('tiff16', 'png16', 'exr'), and of the still itself ('still'). Runs in a Blender of this process."""
     import bpy
 
-    from blender_addon.scene.delivery.client_pictures import Wanted, write_copy
+    from blender_addon.scene.delivery.copies.client_pictures import Wanted, write_copy
     from blender_addon.scene.delivery.originals import read_picture
     from blender_addon.scene.delivery.output import Quality, cycles, render_picture
     from blender_addon.scene.images import read_pixels

@@ -25,7 +25,7 @@ from blender_addon.job.errors import JobError
 from blender_addon.job.runner import chosen, finish
 from blender_addon.job.sheet import JobSheet, blank, read
 from blender_addon.scene.meshes import read_mesh
-from blender_addon.scene.session import run_session
+from blender_addon.scene.running.session import run_session
 from blender_addon.scene.stage import Stage
 from blender_addon.steps import catalogue
 

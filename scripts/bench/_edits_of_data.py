@@ -8,7 +8,7 @@ import bpy
 import numpy as np
 
 from blender_addon.scene.compat import our_compositor
-from blender_addon.scene.job_card import SHEET_TEXT
+from blender_addon.scene.running.job_card import SHEET_TEXT
 from blender_addon.scene.stage import Stage
 
 from ._edits import Edit, animate, attribute, curves, first_vertex, gone, on, own_empty, own_material, role, scale_vertex, thing

@@ -90,7 +90,7 @@ def small_files(size: int) -> Iterator[None]:
 
 def judged(case: Case, folder: Path) -> str:
     """Run a case; what was not clean about it, '' when all was."""
-    from blender_addon.job.whole_files import begin_folder
+    from blender_addon.job.files.whole_files import begin_folder
 
     trial = folder / "whole" / case.name
     begin_folder(trial)
@@ -120,7 +120,7 @@ def _fill(ballast: Path, *, leave: int) -> None:
 
 
 def _prepare(target: Path, old_bytes: dict[str, bytes]) -> None:
-    from blender_addon.job.whole_files import begin_folder, write_bytes
+    from blender_addon.job.files.whole_files import begin_folder, write_bytes
 
     begin_folder(target)
     for name, data in old_bytes.items():
@@ -141,7 +141,7 @@ def _refused(case: Case, target: Path) -> str:
 
 def _left(target: Path, old_bytes: dict[str, bytes]) -> str:
     from blender_addon.core.files.whole import damage
-    from blender_addon.job.made_files import MANIFEST, MadeFiles
+    from blender_addon.job.files.made_files import MANIFEST, MadeFiles
 
     for name, data in old_bytes.items():
         path = target / name
@@ -203,7 +203,7 @@ def _picture_cases(image: Any, stills: list[Path], camera: Any) -> list[Case]:
 
 def _copy_cases(still: Path) -> list[Case]:
     """A copy in each format."""
-    from blender_addon.scene.delivery.client_pictures import SUFFIX, Wanted, write_copy
+    from blender_addon.scene.delivery.copies.client_pictures import SUFFIX, Wanted, write_copy
 
     def copy(kind: str) -> Callable[[Path], Any]:
         return lambda at: write_copy(still, at / "hand_over" / "copy", Wanted(kind, credit="Åsa"), field_width_mm=90.0)
@@ -215,12 +215,12 @@ def _file_cases() -> list[Case]:
     """Models, maps, pages, tables, the .blend, and the list of files itself."""
     import bpy
 
-    from blender_addon.core.files.png16 import png16
+    from blender_addon.core.files.pictures.png16 import png16
+    from blender_addon.job.files.whole_files import write_bytes, write_text
     from blender_addon.job.runner import Report
     from blender_addon.job.step import Result
-    from blender_addon.job.whole_files import write_bytes, write_text
     from blender_addon.scene.delivery.asset_files import AssetPart, write_glb, write_usd
-    from blender_addon.scene.session import save_blend, write_figures
+    from blender_addon.scene.running.session import save_blend, write_figures
 
     part = AssetPart("Piece", bpy.data.objects["piece"])
     report = Report({"intake": Result("read", {"values": list(range(20000))})}, {"intake": 1.0})

@@ -16,8 +16,8 @@ from blender_addon.cli import main
 from blender_addon.job.notes import Notes
 from blender_addon.job.runner import chosen, finish
 from blender_addon.job.sheet import JobSheet, read
-from blender_addon.scene.job_card import scenes_with_jobs
-from blender_addon.scene.session import run_session
+from blender_addon.scene.running.job_card import scenes_with_jobs
+from blender_addon.scene.running.session import run_session
 from blender_addon.scene.stage import Stage
 from blender_addon.steps import catalogue
 from blender_addon.ui.properties import fill

@@ -13,7 +13,7 @@ from typing import Any
 import bpy
 
 from blender_addon.scene import roles
-from blender_addon.scene.fingerprint import fingerprint
+from blender_addon.scene.prints.fingerprint import fingerprint
 
 from . import Options, Record
 from ._faults_job import SmallJob

@@ -28,8 +28,8 @@ def intake(folder: str, triangles: str) -> dict[str, Any]:
     """Our intake of an OBJ and a GLB over Blender's importer alone, in turns on the same file."""
     from blender_addon.job.runner import chosen, finish
     from blender_addon.job.sheet import parse
-    from blender_addon.scene.captured import captured
-    from blender_addon.scene.session import run_session
+    from blender_addon.scene.running.captured import captured
+    from blender_addon.scene.running.session import run_session
     from blender_addon.steps import catalogue
 
     home = Path(folder)
@@ -62,7 +62,7 @@ def memory(folder: str, triangles: str, size: str) -> dict[str, Any]:
     """The most memory that a scan takes from intake to material, step by step, and what stood before in MB."""
     from blender_addon.job.runner import chosen
     from blender_addon.job.sheet import parse
-    from blender_addon.scene.session import run_session
+    from blender_addon.scene.running.session import run_session
     from blender_addon.steps import catalogue
 
     home = Path(folder)

@@ -7,6 +7,7 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 import pytest
 
 pytest.importorskip("hypothesis")
@@ -14,12 +15,13 @@ pytest.importorskip("hypothesis")
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from blender_addon.core.draco import check_draco
-from blender_addon.core.files import mtl, texture_names
-from blender_addon.core.files.mesh_files import FORMATS, check_file, sniffed, without_bad_numbers
-from blender_addon.core.files.ply import FileProblem, ply_header
-from blender_addon.core.picture_headers import check_picture_bytes, picture_size
-from blender_addon.core.references import find_beside, follow
+from blender_addon.core.files import texture_names
+from blender_addon.core.files.meshes import mtl
+from blender_addon.core.files.meshes.draco import check_draco
+from blender_addon.core.files.meshes.mesh_files import FORMATS, check_file, sniffed, without_bad_numbers
+from blender_addon.core.files.meshes.ply import FileProblem, ply_header
+from blender_addon.core.files.pictures.picture_headers import check_picture_bytes, picture_size
+from blender_addon.core.files.references import find_beside, follow
 from scripts.bench import _corpus_scans as scans
 
 EACH = settings(
@@ -123,12 +125,12 @@ def test_any_material_library_is_read(data: bytes, name: str) -> None:
 
 
 @EACH
-@given(st.lists(NAMES, max_size=8), NAMES, NAMES, st.booleans())
-def test_textures_are_chosen_among_the_names_given(files: list[str], mesh: str, material: str, alone: bool) -> None:
-    found = texture_names.find_textures(files, mesh=mesh, material=material, alone=alone)
-    assert set(found.values()) <= set(files) and "other" not in found and "" not in found
+@given(st.lists(NAMES, max_size=8), NAMES, NAMES)
+def test_any_name_of_a_picture_is_understood(files: list[str], mesh: str, material: str) -> None:
     for name in files:
-        assert texture_names.role_of(name) in (*texture_names.WORDS, "")
+        assert set(texture_names.roles_named(name, subject=texture_names.words_of(mesh))) <= set(texture_names.ROLES)
+        assert np.isfinite(texture_names.relation(name, mesh=mesh, material=material, others=files))
+        assert isinstance(texture_names.series_of(name), str)
 
 
 @EACH

@@ -19,7 +19,7 @@ spatial = pytest.importorskip("scipy.spatial")
 from hypothesis import HealthCheck, given, settings  # noqa: E402
 from hypothesis import strategies as st  # noqa: E402
 
-from blender_addon.core.mesh import clipping, components, holes, spikes, topology  # noqa: E402
+from blender_addon.core.mesh import clipping, components, holes, rims, spikes, topology  # noqa: E402
 from blender_addon.core.mesh import cut as mesh_cut  # noqa: E402
 from blender_addon.core.mesh import triangles as plain  # noqa: E402
 from blender_addon.core.mesh.triangles import TriangleMesh  # noqa: E402
@@ -145,9 +145,13 @@ def test_topology(mesh: TriangleMesh) -> None:
     bad = topology.degenerate_faces(welded)
     assert bad.shape == (len(welded.faces),)
     edges, faces = topology.rim_edges(mesh.faces, len(mesh.vertices))
-    for loop in topology.loops(edges):
-        starts, ends = edges[loop, 0], edges[loop, 1]
-        assert (np.roll(starts, -1) == ends).all() and len(faces) == len(edges)
+    assert len(faces) == len(edges) and edges.shape == (len(edges), 2)
+    assert ((edges >= 0) & (edges < max(len(mesh.vertices), 1))).all()
+    for at, (start, end) in zip(faces, edges, strict=True):
+        assert {start, end} <= set(mesh.faces[at].tolist())
+    vertices = set(np.unique(edges).tolist())
+    open_rims, _, _ = rims.open_edges(mesh)
+    assert all(set(loop.tolist()) <= vertices for loop in open_rims.loops)
 
 
 @EACH
@@ -240,9 +244,9 @@ def test_orientations_parts(mesh: TriangleMesh) -> None:
     ready = as_a_step_gets_it(mesh)
     if ready is None:
         return
-    for way in support_plane.supports(ready, hull, axes=support_plane.FILE_AXES):
+    for way in support_plane.supports(ready, hull, file="scan.obj"):
         assert (
-            np.linalg.norm(way.up) == pytest.approx(1.0, abs=1e-6) and np.isfinite(way.point).all() and np.isfinite(way.score)
+            np.linalg.norm(way.up) == pytest.approx(1.0, abs=1e-6) and np.isfinite(way.point).all() and np.isfinite(way.chance)
         )
         turn = upright.rotation_between(way.up, np.array([0.0, 0.0, 1.0]))
         assert np.allclose(turn @ turn.T, np.eye(3), atol=1e-6)

@@ -18,7 +18,7 @@ from blender_addon.job.decisions import (
     questions_in,
 )
 from blender_addon.job.errors import SheetError
-from blender_addon.job.page import MakersPage, makers_page
+from blender_addon.job.pages.page import MakersPage, makers_page
 from blender_addon.job.runner import finish, run_job
 from blender_addon.job.settings import choice, number, table, text
 from blender_addon.job.sheet import answer, blank, parse

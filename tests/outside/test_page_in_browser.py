@@ -7,8 +7,8 @@ from urllib.parse import unquote
 
 import pytest
 
-from blender_addon.job.page import ClientPage, MakersPage, Shown, client_page, makers_page
-from blender_addon.job.turning import Turning
+from blender_addon.job.pages.page import ClientPage, MakersPage, Shown, client_page, makers_page
+from blender_addon.job.pages.turning import Turning
 from tests.browser import browser, found
 
 image = pytest.importorskip("PIL.Image")

@@ -7,8 +7,8 @@ from typing import Any
 import bpy
 
 from blender_addon.scene import roles
-from blender_addon.scene.fingerprint import fingerprint, reference
-from blender_addon.scene.scene_settings import _PARTS, _plain, compositor_print, owner_of
+from blender_addon.scene.prints.fingerprint import fingerprint, reference
+from blender_addon.scene.running.scene_settings import _PARTS, _plain, compositor_print, owner_of
 
 
 def whole_file() -> dict[str, Any]:

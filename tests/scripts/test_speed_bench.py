@@ -7,7 +7,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from blender_addon.core.files.mesh_files import check_file
+from blender_addon.core.files.meshes.mesh_files import check_file
 from blender_addon.core.mesh.triangles import edges, signed_volume
 from scripts.bench import Record, speed
 from scripts.bench._big_scan import bumpy, write_glb, write_obj

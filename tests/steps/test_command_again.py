@@ -10,7 +10,7 @@ import bpy
 import pytest
 
 from blender_addon.cli import main
-from blender_addon.scene.job_card import CARD, SHEET_TEXT, STATE, read_state
+from blender_addon.scene.running.job_card import CARD, SHEET_TEXT, STATE, read_state
 from tests.host.small_scan import write_knob
 
 SHEET = """\

@@ -14,7 +14,7 @@ bpy = pytest.importorskip("bpy")
 
 from blender_addon.core.mesh.triangles import signed_volume  # noqa: E402
 from blender_addon.job.errors import InputError  # noqa: E402
-from blender_addon.scene import unpacking  # noqa: E402
+from blender_addon.scene.scan import unpacking  # noqa: E402
 from blender_addon.scene.scan.importers import import_scan  # noqa: E402
 from tests.glb_files import glb, packed_into, scene_of  # noqa: E402
 from tests.scan_shapes import statuette  # noqa: E402

@@ -11,11 +11,11 @@ import pytest
 
 from blender_addon.core.files.whole import damage
 from blender_addon.job.errors import OutputError, SheetError
-from blender_addon.job.made_files import MANIFEST, MadeFiles
+from blender_addon.job.files.made_files import MANIFEST, MadeFiles
 from blender_addon.job.runner import chosen, finish
 from blender_addon.job.sheet import override, parse
 from blender_addon.scene.delivery.originals import read_picture
-from blender_addon.scene.session import run_session
+from blender_addon.scene.running.session import run_session
 from blender_addon.steps import catalogue
 from tests.steps.test_render import SHEET, _peg
 

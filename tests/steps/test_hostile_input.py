@@ -19,13 +19,13 @@ from blender_addon.job import runner, sheet  # noqa: E402
 from blender_addon.job.errors import InputError, JobError, OutputError  # noqa: E402
 from blender_addon.job.notes import Notes  # noqa: E402
 from blender_addon.job.step import from_module, ordered  # noqa: E402
-from blender_addon.scene.captured import captured  # noqa: E402
 from blender_addon.scene.delivery.kept_pictures import Made  # noqa: E402
 from blender_addon.scene.images import make_image  # noqa: E402
 from blender_addon.scene.meshes import make_object  # noqa: E402
+from blender_addon.scene.running.captured import captured  # noqa: E402
+from blender_addon.scene.running.session import writable, write_figures  # noqa: E402
 from blender_addon.scene.scan import importers  # noqa: E402
 from blender_addon.scene.scan.textures import image_of  # noqa: E402
-from blender_addon.scene.session import writable, write_figures  # noqa: E402
 from blender_addon.scene.stage import Stage  # noqa: E402
 from blender_addon.steps.scan import cleanup, intake, orientation  # noqa: E402
 from tests.glb_files import TRIANGLE, glb, packed_into, scene_of, with_picture  # noqa: E402

@@ -18,10 +18,10 @@ from blender_addon.job import sheet as sheets
 from blender_addon.job.runner import finish
 from blender_addon.job.step import from_module
 from blender_addon.scene import images, meshes, roles
-from blender_addon.scene.base_picture import picture_of
 from blender_addon.scene.delivery.relief_files import write_relief
 from blender_addon.scene.scan.textures import Textures, scan_material
 from blender_addon.scene.stage import Stage
+from blender_addon.scene.surface.base_picture import picture_of
 from blender_addon.scene.surface.own_texture import maps_of, mean_colour
 from blender_addon.scene.surface.photographed import read_photographed
 from blender_addon.scene.surface.surface_texture import read_linear

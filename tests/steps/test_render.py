@@ -13,7 +13,7 @@ from blender_addon.job.errors import OutputError, SheetError, SubjectError
 from blender_addon.job.runner import chosen, finish
 from blender_addon.job.sheet import override, parse
 from blender_addon.scene.images import read_pixels
-from blender_addon.scene.session import run_session
+from blender_addon.scene.running.session import run_session
 from blender_addon.steps import catalogue
 from blender_addon.steps.delivery import render
 

@@ -15,7 +15,7 @@ from blender_addon.cli import main
 from blender_addon.job.settings import specs
 from blender_addon.job.sheet import blank, read
 from blender_addon.scene import roles
-from blender_addon.scene.job_card import SHEET_TEXT
+from blender_addon.scene.running.job_card import SHEET_TEXT
 from blender_addon.scene.stage import Stage
 from blender_addon.steps import catalogue
 

@@ -15,10 +15,10 @@ from blender_addon.core.mesh.triangles import TriangleMesh, edges, signed_volume
 from blender_addon.job import runner, sheet  # noqa: E402
 from blender_addon.job.errors import InputError, SubjectError  # noqa: E402
 from blender_addon.job.step import from_module, ordered  # noqa: E402
-from blender_addon.scene.base_picture import picture_of  # noqa: E402
 from blender_addon.scene.images import make_image  # noqa: E402
 from blender_addon.scene.meshes import make_object, read_mesh  # noqa: E402
 from blender_addon.scene.stage import Stage  # noqa: E402
+from blender_addon.scene.surface.base_picture import picture_of  # noqa: E402
 from blender_addon.scene.thumbnails import front_candidates  # noqa: E402
 from blender_addon.steps.scan import cleanup, intake, orientation  # noqa: E402
 from tests.scan_shapes import box, moved, noisy, on_table, rotation, statuette, write_obj  # noqa: E402

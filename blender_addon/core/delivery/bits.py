@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from ..files.icc import SRGB, Gamut, between
+from ..files.pictures.icc import SRGB, Gamut, between
 from ..srgb import decode, encode
 
 Floats = NDArray[np.floating]

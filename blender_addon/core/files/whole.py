@@ -13,7 +13,7 @@ import zlib
 from collections.abc import Callable
 from pathlib import Path
 
-from .exr import chunk_places
+from .pictures.exr import chunk_places
 
 _STEP = 1 << 20
 

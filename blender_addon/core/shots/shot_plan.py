@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from . import optics
-from .detail_spots import detail_magnification
+from .close_looks.detail_spots import detail_magnification
 from .focus_bracket import bracket
 from .formats import circle_of_confusion, frame_used
 from .framing import Placement, Stand, frame_points, look, stand_at, swept

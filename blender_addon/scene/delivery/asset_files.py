@@ -11,11 +11,11 @@ from typing import Any
 
 import bpy
 
-from ...core.files.exr import with_places
+from ...core.files.pictures.exr import with_places
 from ...job.errors import OutputError
-from ...job.whole_files import in_words
+from ...job.files.whole_files import in_words
 from ..compat import node_tree_of
-from ..session import whole_file, writes
+from ..running.session import whole_file, writes
 
 CLAY = (0.30, 0.26, 0.22)
 

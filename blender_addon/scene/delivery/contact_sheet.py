@@ -10,10 +10,10 @@ import numpy as np
 
 from ...core.delivery.contact_sheet import Place, compose, layout
 from ...core.delivery.marks import DARK, Mark, lay
-from ...core.files.labels import Labels
-from ...core.files.png_writer import write_png
-from ..session import whole_file
-from .lettering import line_mask, line_width
+from ...core.files.pictures.labels import Labels
+from ...core.files.pictures.png_writer import write_png
+from ..running.session import whole_file
+from .copies.lettering import line_mask, line_width
 from .originals import read_picture
 
 MARGIN, CAPTION, ROW = 24, 26, 300

@@ -6,13 +6,16 @@ import contextlib
 from collections.abc import Iterator
 from dataclasses import replace
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import bpy
 
 from ..compat import node_tree_of
 from .originals import save_as
 from .output import Quality
+
+if TYPE_CHECKING:
+    from ..stage import Stage
 
 SUBJECT, LIGHT_SHAPERS = ("piece", "stand"), ("card",)
 FOLDER = "cutouts"
@@ -33,7 +36,7 @@ def quality_of_cutout(quality: Quality) -> Quality:
     return replace(quality, samples=max(quality.samples, SAMPLES), noise=0.0)
 
 
-def render_cutout(stage: Any, path: Path, *, camera: Any, size: tuple[int, int]) -> None:
+def render_cutout(stage: Stage, path: Path, *, camera: Any, size: tuple[int, int]) -> None:
     """Render the subject through a shot's camera onto nothing, with its shadow on a level ground. Call inside `cycles`."""
     scene = stage.scene
     scene.camera = camera
@@ -44,7 +47,7 @@ def render_cutout(stage: Any, path: Path, *, camera: Any, size: tuple[int, int])
 
 
 @contextlib.contextmanager
-def _alone(stage: Any) -> Iterator[None]:
+def _alone(stage: Stage) -> Iterator[None]:
     """Everything gone but the subject, the lights and what shapes them; the film transparent."""
     scene = stage.scene
     kept_things = [item for role in (*SUBJECT, *LIGHT_SHAPERS) for item in stage.find_all(role).values()]
@@ -87,7 +90,7 @@ def _ground(scene: Any, largest: float) -> Iterator[None]:
         bpy.data.batch_remove([ground, mesh, material])
 
 
-def _largest(stage: Any) -> float:
+def _largest(stage: Stage) -> float:
     """The subject's largest side, m."""
     items = [item for role in SUBJECT for item in stage.find_all(role).values()]
     return max((max(item.dimensions) for item in items), default=0.1)

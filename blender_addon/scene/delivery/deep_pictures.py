@@ -11,7 +11,7 @@ import contextlib
 import tempfile
 from collections.abc import Iterator
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import bpy
 import numpy as np
@@ -25,6 +25,9 @@ from ..images import read_pixels
 from ..shots import lens_drivers as key
 from ..shots.cameras import MM, optics_of
 from .originals import keep_render, save_as
+
+if TYPE_CHECKING:
+    from ..stage import Stage
 
 DEPTH, SLICES = "bozzetto_depth", "bozzetto_bracket_mm"
 BRACKETS = ("bracket", "frames")
@@ -44,7 +47,7 @@ def exposures(shot: Any) -> int:
     return len(shot[SLICES]) if shot[DEPTH] in BRACKETS else 2
 
 
-def render_deep(stage: Any, path: Path, *, camera: Any, size: tuple[int, int]) -> None:
+def render_deep(stage: Stage, path: Path, *, camera: Any, size: tuple[int, int]) -> None:
     """Render a bracket or a departure to a file, which appears whole or not at all. Call inside `output.cycles`."""
     scene = stage.scene
     scene.render.resolution_x, scene.render.resolution_y = size
@@ -89,7 +92,7 @@ def _leave_frames(scene: Any, slices: list[Any], folder: Path) -> None:
             old.unlink()
 
 
-def _departure(stage: Any, twin: Any, folder: Path) -> Any:
+def _departure(stage: Stage, twin: Any, folder: Path) -> Any:
     scene = stage.scene
     subject = [item for role in SUBJECT for item in stage.find_all(role).values()]
     subject += [item for item in scene.objects if item.get("bozzetto_turns") and item not in subject]

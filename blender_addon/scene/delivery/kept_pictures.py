@@ -10,10 +10,10 @@ from typing import Any
 import bpy
 
 from ...core.files.whole import damage
-from ...job.made_files import MANIFEST, MadeFiles
-from ...job.whole_files import remember
+from ...job.files.made_files import MANIFEST, MadeFiles
+from ...job.files.whole_files import remember
 from .. import roles
-from ..fingerprint import fingerprint
+from ..prints.fingerprint import fingerprint
 
 
 def scene_digest(scene: Any, job: str) -> str:

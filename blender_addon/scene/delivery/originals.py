@@ -13,14 +13,14 @@ import bpy
 import numpy as np
 
 from ...core.delivery.bits import reduced
-from ...core.files.exr import without_words as exr_without_words
-from ...core.files.labels import Labels
-from ...core.files.png import labelled
-from ...core.files.png_writer import write_png
-from ...job.whole_files import whole_file
+from ...core.files.pictures.exr import without_words as exr_without_words
+from ...core.files.pictures.labels import Labels
+from ...core.files.pictures.png import labelled
+from ...core.files.pictures.png_writer import write_png
+from ...job.files.whole_files import whole_file
 from ..compat import set_media
 from ..images import read_pixels
-from ..session import writes
+from ..running.session import writes
 
 FOLDER = ".originals"
 PLAIN = Labels()

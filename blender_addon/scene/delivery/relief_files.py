@@ -7,9 +7,9 @@ from typing import Any
 
 import numpy as np
 
-from ...core.files.png16 import png16
+from ...core.files.pictures.png16 import png16
 from ..images import read_pixels
-from ..session import whole_file
+from ..running.session import whole_file
 
 
 def write_relief(folder: Path, name: str, height: Any | None, normal: Any | None) -> list[tuple[str, str]]:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import dataclasses
 from collections.abc import Iterator
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import bpy
 
@@ -17,6 +17,9 @@ from ..surface.own_texture import maps_of, mean_colour, own_colour_of
 from ..surface.surfaces import surface_of
 from .output import Quality, cycles, render_picture
 from .shot_state import dressed_for
+
+if TYPE_CHECKING:
+    from ..stage import Stage
 
 SAMPLES: tuple[tuple[str, dict[str, str]], ...] = (
     ("Stoneware, bone-dry", {"piece": "clay", "clay_body": "stoneware", "clay_state": "dry"}),
@@ -39,7 +42,7 @@ SAMPLES: tuple[tuple[str, dict[str, str]], ...] = (
 LONG_SIDE = 480
 
 
-def materials_for_samples(stage: Any) -> Iterator[tuple[str, Any]]:
+def materials_for_samples(stage: Stage) -> Iterator[tuple[str, Any]]:
     """The piece's materials one after the other, label and new material; each is taken away when the next is asked for."""
     settings = stage.sheet["material"]
     for label, choice in SAMPLES:
@@ -59,13 +62,17 @@ def materials_for_samples(stage: Any) -> Iterator[tuple[str, Any]]:
             bpy.data.materials.remove(bpy.data.materials[name])
 
 
-def render_samples(stage: Any, device: str, quality: Quality, largest: int = LONG_SIDE) -> Iterator[tuple[int, int, str, Path]]:
+def render_samples(
+    stage: Stage, device: str, quality: Quality, largest: int = LONG_SIDE
+) -> Iterator[tuple[int, int, str, Path]]:
     """Render the piece in each material from the first shot; yields number, count, label and the picture's path.
 
     largest: longer side that a sample may have, px; `LONG_SIDE` at most.
     """
     shots = stage.find_all("shot")
     shot = shots.get("hero") or next(iter(shots.values()))
+    if stage.out is None:
+        raise ValueError("samples need a folder to be written to")
     shot_key, folder = shot["bozzetto_key"], stage.out / "samples"
     for number, (label, material) in enumerate(materials_for_samples(stage), 1):
         path = folder / f"{number:02d} {label.lower().replace(',', '')}.png".replace(" ", "_")
@@ -87,7 +94,7 @@ def _size(shot: Any, side: int) -> tuple[int, int]:
     return max(1, round(side * width / max(width, height))), max(1, round(side * height / max(width, height)))
 
 
-def _lighter(stage: Any, shot: Any, sample: Any) -> float:
+def _lighter(stage: Stage, shot: Any, sample: Any) -> float:
     """How many stops lighter a sample that the piece wears now is exposed than the job; not where the job says how."""
     asked, scene = stage.sheet["lighting"], stage.scene
     if asked.exposure is not None or asked.offset is not None:

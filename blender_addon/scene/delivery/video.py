@@ -8,7 +8,7 @@ from pathlib import Path
 import bpy
 
 from ..compat import set_media
-from ..session import whole_file, writes
+from ..running.session import whole_file, writes
 
 
 def write_video(frames: Sequence[Path], path: Path, *, size: tuple[int, int], fps: int, turns: int = 1) -> None:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import bpy
 import numpy as np
@@ -17,6 +17,9 @@ from ..images import read_pixels
 from ..nodes.materials import KIND, STATE, albedo_of
 from ..spatial import Surface
 from .set_parts import BAND_MM, Foot, world_mesh
+
+if TYPE_CHECKING:
+    from ..stage import Stage
 
 Colour = tuple[float, float, float]
 
@@ -40,7 +43,7 @@ class Work:
         return float(np.hypot(*lab(np.array(self.albedo or CLAY))[1:]))
 
 
-def work_on(stage: Any) -> Work:
+def work_on(stage: Stage) -> Work:
     """What the piece is made of, as its material says; bone-dry clay where it has none yet."""
     material = stage.find("surface", "piece")
     if material is None:
@@ -48,7 +51,7 @@ def work_on(stage: Any) -> Work:
     return Work(str(material.get(KIND, "")), str(material.get(STATE, "")), albedo_of(material))
 
 
-def body_and_tone(stage: Any, body: str | None, tone: Sequence[float] | None) -> tuple[str | None, Colour]:
+def body_and_tone(stage: Stage, body: str | None, tone: Sequence[float] | None) -> tuple[str | None, Colour]:
     """What debris is of and its albedo: as asked, else what falls off the piece's material; no body where nothing does."""
     work = work_on(stage)
     body = body or debris_of(work.kind, work.state)
@@ -76,7 +79,7 @@ def distance_test(meshes: Sequence[TriangleMesh]) -> Any:
     return near
 
 
-def obstacles(stage: Any, foot: Foot) -> list[TriangleMesh]:
+def obstacles(stage: Stage, foot: Foot) -> list[TriangleMesh]:
     """What is in the way, for `distance_test`: the lower part of the subject, and that of every prop."""
     props = [world_mesh(item) for item in stage.find_all("prop").values() if item.type == "MESH" and not item.hide_render]
     return [TriangleMesh(foot.vertices, foot.faces), *(_lower(mesh) for mesh in props)]
@@ -87,7 +90,7 @@ def _lower(mesh: TriangleMesh) -> TriangleMesh:
     return TriangleMesh(mesh.vertices, mesh.faces[low])
 
 
-def mask_density(stage: Any, name: str | None, table: TriangleMesh) -> Any:
+def mask_density(stage: Stage, name: str | None, table: TriangleMesh) -> Any:
     """The painted mask as a density: a picture laid over the table's extent from above, its luminance 0 to 1.
 
     Raises SubjectError when there is no such picture or it has no pixels.

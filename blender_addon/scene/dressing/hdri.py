@@ -8,9 +8,9 @@ from typing import Any
 import bpy
 import numpy as np
 
-from ...core.files.ply import FileProblem
-from ...core.picture_headers import check_picture
-from ...core.plain_files import is_there
+from ...core.files.meshes.ply import FileProblem
+from ...core.files.pictures.picture_headers import check_picture
+from ...core.files.plain_files import is_there
 from ...job.errors import InputError
 from ...job.settings import nearest
 

@@ -12,8 +12,8 @@ from mathutils import Matrix, Vector
 from ...core.colour import blackbody
 from ...core.dressing.light_setups import Card, Lamp, Room, SetUp
 from .. import compat
-from ..fingerprint import fingerprint
 from ..nodes.builder import Tree
+from ..prints.fingerprint import fingerprint
 
 SETUP = "bozzetto_light"
 """Custom property: which set-up a light, card or world belongs to; on a camera, which one its shot wants."""

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -12,11 +12,14 @@ from ...core.dressing.resting import Support, rest_on
 from ...core.dressing.tabletops.grid import Tabletop
 from ...core.mesh.triangles import TriangleMesh, face_crosses
 from .. import roles
-from ..fingerprint import noted, unchanged
 from ..meshes import make_object, read_mesh
+from ..prints.fingerprint import noted, unchanged
 from ..roles import OFFERED
 from ..shots.cameras import vertices_mm
 from ..spatial import Surface
+
+if TYPE_CHECKING:
+    from ..stage import Stage
 
 SHOT_SET, SHOT_HIDE = "bozzetto_set", "bozzetto_hide"
 """On a shot's camera: the name of its table where it differs, and the names of parts to hide, with commas between."""
@@ -48,7 +51,7 @@ def make_part(name: str, mesh: TriangleMesh, materials: Sequence[Any], *, smooth
     return item
 
 
-def offer_part(stage: Any, role: str, item: Any, *, key: str, name: str) -> None:
+def offer_part(stage: Stage, role: str, item: Any, *, key: str, name: str) -> None:
     """Offer an object of the set; where the user has changed a material of the one before, the new one wears that."""
     old = stage.find(role, key)
     edited = {}
@@ -136,7 +139,7 @@ class Foot:
         return float(np.linalg.norm(self.points[:, :2] - self.middle, axis=1).max())
 
 
-def subject_foot(stage: Any) -> Foot:
+def subject_foot(stage: Stage) -> Foot:
     """The subject's underside and lower part."""
     vertices, faces, first, weight, middle = [], [], 0, 0.0, np.zeros(2)
     for role in ("piece", "stand"):

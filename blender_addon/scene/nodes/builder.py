@@ -15,7 +15,7 @@ from typing import Any
 
 import bpy
 
-from ..fingerprint import fingerprint
+from ..prints.fingerprint import fingerprint
 from ..roles import stem
 
 GROUP_MARK = "bozzetto_nodes"

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -12,6 +12,9 @@ from ...core.scan.registration import Surfels, overlay, sample_surfels
 from ..meshes import read_mesh
 from ..thumbnails import vertex_colours
 from .stand_mask import MASK
+
+if TYPE_CHECKING:
+    from ..stage import Stage
 
 POINTS = 9000
 
@@ -22,7 +25,7 @@ def open_scans(results: dict[str, dict[str, Any]]) -> list[str]:
     return [name.removeprefix("candidates_") for name in sorted(figures) if name.startswith("candidates_")]
 
 
-def pose_pictures(stage: Any, key: str, *, most: int = 12, pixels: int = 128) -> list[tuple[int, Any]]:
+def pose_pictures(stage: Stage, key: str, *, most: int = 12, pixels: int = 128) -> list[tuple[int, Any]]:
     """(number of the pose, picture (pixels, 2 * pixels, 4), bottom row first) of a scan's open poses, the likeliest first."""
     figures = stage.results().get("registration", {}).get("figures", {})
     fixed, moving = _surfels(stage.require("upright"), 1000.0, 1), _surfels(stage.require("clean", key), 1.0, 2)

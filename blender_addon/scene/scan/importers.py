@@ -17,15 +17,15 @@ import bpy
 import numpy as np
 
 from ...core import memory
-from ...core.files import mesh_files
-from ...core.files.file_coordinates import FAR_AWAY
+from ...core.files.meshes import mesh_files
+from ...core.files.meshes.file_coordinates import FAR_AWAY
 from ...core.mesh.topology import joined, submesh
 from ...core.mesh.triangles import TriangleMesh
 from ...job.errors import InputError
-from ..captured import captured
-from ..import_copies import Readable, readable
 from ..meshes import read_mesh
-from ..unpacking import unpackable
+from ..running.captured import captured
+from .import_copies import Readable, readable
+from .unpacking import unpackable
 
 COLOUR = "Colour"
 """The name of the vertex colours on our scans."""

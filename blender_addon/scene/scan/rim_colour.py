@@ -9,8 +9,8 @@ import numpy as np
 
 from ...core.mesh.holes import Rim
 from ...core.mesh.triangles import TriangleMesh
-from ..base_picture import picture_of
 from ..images import read_pixels
+from ..surface.base_picture import picture_of
 
 MOST_PIXELS = 40_000_000
 """Textures larger than this are not read for a cap's sake (16 bytes a pixel in memory)."""

@@ -15,20 +15,20 @@ from typing import Any
 import bpy
 
 from ...core import memory
-from ...core.fbx_names import is_struck_out
-from ...core.files import mtl
-from ...core.files.mesh_files import path_kind
-from ...core.files.picture_files import looks_whole
-from ...core.files.ply import FileProblem
+from ...core.files.meshes import mtl
+from ...core.files.meshes.fbx_names import is_struck_out
+from ...core.files.meshes.mesh_files import path_kind
+from ...core.files.meshes.ply import FileProblem
+from ...core.files.pictures.picture_files import looks_whole
+from ...core.files.pictures.picture_headers import PictureSize, check_picture, check_picture_bytes
+from ...core.files.plain_files import is_plain, lies_within
+from ...core.files.references import Reference, find_beside
 from ...core.files.texture_names import PICTURES
-from ...core.picture_headers import PictureSize, check_picture, check_picture_bytes
-from ...core.plain_files import is_plain, lies_within
-from ...core.references import Reference, find_beside
 from .. import roles
-from ..base_picture import SOCKETS, image_behind, picture_of
 from ..compat import node_tree_of
-from ..fingerprint import noted
 from ..images import LARGEST, make_image, read_pixels
+from ..prints.fingerprint import noted
+from ..surface.base_picture import SOCKETS, image_behind, picture_of
 from .importers import COLOUR
 
 PARTS = ("base", "normal", "roughness", "occlusion")

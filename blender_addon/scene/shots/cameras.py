@@ -9,7 +9,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import bpy
 import numpy as np
@@ -21,6 +21,9 @@ from ...core.shots import formats, optics, sight
 from ...core.shots.framing import Stand, half_slopes, project, swept
 from ..meshes import read_mesh
 from . import lens_drivers as key
+
+if TYPE_CHECKING:
+    from ..stage import Stage
 
 MM = 1000.0
 
@@ -78,7 +81,7 @@ def shot_view(item: Any, subject_mm: Any | None = None) -> sight.ShotView:
     )  # fmt: skip
 
 
-def shot_views(stage: Any) -> list[sight.ShotView]:
+def shot_views(stage: Stage) -> list[sight.ShotView]:
     """The views of all shots of the job, with the subject's outline; a turning camera or subject in all its positions."""
     points = subject_points(stage)
     views = []
@@ -97,7 +100,7 @@ OUTLINE_POINTS, POSITIONS = 20_000, 24
 """Points strewn on the subject for its outline in the shots, and positions of its turn that are looked at."""
 
 
-def with_outlines(stage: Any, views: Sequence[sight.ShotView]) -> list[sight.ShotView]:
+def with_outlines(stage: Stage, views: Sequence[sight.ShotView]) -> list[sight.ShotView]:
     """The views with the subject's true outline in each frame, of a subject that turns in all its positions."""
     points = _strewn_points(stage)
     shots = stage.find_all("shot")
@@ -112,7 +115,7 @@ def with_outlines(stage: Any, views: Sequence[sight.ShotView]) -> list[sight.Sho
     return found
 
 
-def _strewn_points(stage: Any) -> Any:
+def _strewn_points(stage: Stage) -> Any:
     """(n, 3) points spread over piece and stand by area, mm."""
     meshes = [read_mesh(item, scale=MM) for role in ("piece", "stand") for item in stage.find_all(role).values()]
     found = [np.zeros((0, 3))]
@@ -134,7 +137,7 @@ def _turned(view: sight.ShotView, angle: float) -> sight.ShotView:
     return replace(view, position=turn @ view.position, rotation=turn @ view.rotation)
 
 
-def subject_points(stage: Any) -> Any:
+def subject_points(stage: Stage) -> Any:
     """(n, 3) the vertices of piece and stand in world space, mm."""
     found = [vertices_mm(item) for role in ("piece", "stand") for item in stage.find_all(role).values()]
     return np.concatenate(found) if found else np.zeros((0, 3))

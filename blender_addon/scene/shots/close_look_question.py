@@ -8,13 +8,13 @@ import numpy as np
 
 from ...core.mesh.preview import through
 from ...core.scan.doubtful import whereabouts
-from ...core.shots.close_looks import Proposal
-from ...core.shots.detail_spots import CloseLook
+from ...core.shots.close_looks.choosing import Proposal
+from ...core.shots.close_looks.detail_spots import CloseLook
 from ...core.shots.framing import half_slopes
 from ...core.shots.shot_plan import Shot
 from ...core.shots.subject import Subject
 from ...job.decisions import Alternative, Decision
-from ..scan.stand_pictures import screen
+from ..scan.questions.stand_pictures import screen
 from ..thumbnails import Looks
 from .cameras import MM
 

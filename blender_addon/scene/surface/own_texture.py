@@ -5,15 +5,18 @@ Looked up in the mesh's own materials: what the job puts on hangs on the object'
 
 from __future__ import annotations
 
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from ...core.srgb import decode
-from ..base_picture import base_picture
 from ..images import LARGEST, read_pixels
 from ..nodes.materials import Maps
 from ..scan.importers import COLOUR
+from .base_picture import base_picture
+
+if TYPE_CHECKING:
+    from ..stage import Stage
 
 
 def own_attribute(item: Any) -> str:
@@ -29,7 +32,7 @@ def uv_name(item: Any, default: str = "UVMap") -> str:
     return layer.name if layer else default
 
 
-def own_colour_of(stage: Any, item: Any, role: str) -> tuple[Any | None, str]:
+def own_colour_of(stage: Stage, item: Any, role: str) -> tuple[Any | None, str]:
     """The image (delit where that was done) or else the vertex colours' name that piece or stand has of its own."""
     image = stage.find("albedo", role)
     if image is None:
@@ -38,7 +41,7 @@ def own_colour_of(stage: Any, item: Any, role: str) -> tuple[Any | None, str]:
     return image, "" if image else own_attribute(item)
 
 
-def maps_of(stage: Any, item: Any, role: str, strength: float | None, *, displaced: bool = False) -> Maps:
+def maps_of(stage: Stage, item: Any, role: str, strength: float | None, *, displaced: bool = False) -> Maps:
     """What the piece or stand brings to a material; a strength of None takes what the relief advises."""
     normal, height = (stage.find(part, role) for part in ("relief_normal", "relief_height"))
     image, attribute = own_colour_of(stage, item, role)

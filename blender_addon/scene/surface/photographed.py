@@ -14,12 +14,12 @@ from ...core.surface.normal_maps import decode
 from ...core.surface.relief.recovery import Photographed
 from ...core.surface.texels import typical_texel_mm
 from ...core.surface.textured_surface import Surface, read_surface, vertex_surface, without
-from ...job.aside import aside
+from ...job.files.aside import aside
 from ...job.runner import finish
 from ...job.step import Progress
-from ..base_picture import base_picture, faces_showing, picture_of
 from ..images import LARGEST, read_pixels, release, working_size
 from ..meshes import read_mesh
+from .base_picture import base_picture, faces_showing, picture_of
 from .surface_texture import colour_layer, read_linear
 
 MOST_TEXELS = 5_000_000  # covered texels that are worked on: more are halved

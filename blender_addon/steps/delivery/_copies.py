@@ -10,16 +10,16 @@ from typing import Any
 import numpy as np
 
 from ...core.delivery.crop_window import Box, parse_aspect
-from ...core.files.icc import GAMUTS
-from ...core.files.labels import Labels
-from ...core.files.xmp import PictureWords
+from ...core.files.pictures.icc import GAMUTS
+from ...core.files.pictures.labels import Labels
+from ...core.files.pictures.xmp import PictureWords
 from ...core.shots.formats import frame_used
 from ...job.errors import SheetError
-from ...job.made_files import MadeFiles
-from ...job.names import check_apart, check_name, check_template, filled
+from ...job.files.made_files import MadeFiles
+from ...job.files.names import check_apart, check_name, check_template, filled
+from ...job.files.whole_files import check_free
 from ...job.step import Progress
-from ...job.whole_files import check_free
-from ...scene.delivery.client_pictures import SUFFIX, Wanted, write_copy
+from ...scene.delivery.copies.client_pictures import SUFFIX, Wanted, write_copy
 from ...scene.shots.cameras import shot_view, subject_points
 from ...scene.stage import Stage
 

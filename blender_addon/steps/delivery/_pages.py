@@ -4,15 +4,15 @@ from __future__ import annotations
 
 from typing import Any
 
-from ...core.files.labels import Labels
+from ...core.files.pictures.labels import Labels
 from ...core.files.whole import damage
-from ...job.page import ClientPage, MakersPage, Shown, alt_text
+from ...job.files.whole_files import whole_file
+from ...job.pages.page import ClientPage, MakersPage, Shown, alt_text
+from ...job.pages.turning import Turning
 from ...job.settings import specs
-from ...job.turning import Turning
-from ...job.whole_files import whole_file
-from ...scene.delivery.jpeg import write_jpeg
-from ...scene.kept_decisions import questions
-from ...scene.session import writes
+from ...scene.delivery.copies.jpeg import write_jpeg
+from ...scene.running.kept_decisions import questions
+from ...scene.running.session import writes
 from ...scene.shots.lens_drivers import NEVER
 from ...scene.stage import Stage
 from ._copies import Still, stills_of

@@ -6,13 +6,13 @@ from collections.abc import Generator
 from dataclasses import dataclass
 
 from ...job.errors import OutputError
-from ...job.made_files import MAKERS_PAGE, PAGE
-from ...job.page import client_page, makers_page
+from ...job.files.made_files import MAKERS_PAGE, PAGE
+from ...job.pages.page import client_page, makers_page
 from ...job.settings import choice, integer, length, number, switch, text
 from ...job.step import Progress, Result, Run
 from ...scene.delivery.asset_files import AssetPart, write_glb, write_usd
 from ...scene.delivery.relief_files import write_relief
-from ...scene.session import write_text
+from ...scene.running.session import write_text
 from ...scene.stage import Stage
 from . import _copies, _pages
 

@@ -14,10 +14,10 @@ from typing import Any
 from ...core.files.whole import damage
 from ...core.shots.turntable import angles
 from ...job.errors import OutputError, SubjectError
-from ...job.names import check_name
+from ...job.files.names import check_name
+from ...job.files.whole_files import check_free
 from ...job.settings import DEFAULT, SHORT, choice, integer, number, switch, text
 from ...job.step import Progress, Result, Run
-from ...job.whole_files import check_free
 from ...scene.delivery.contact_sheet import write_contact_sheet
 from ...scene.delivery.cutouts import cutout_of, quality_of_cutout, render_cutout
 from ...scene.delivery.deep_pictures import exposures, is_deep, render_deep

@@ -12,7 +12,7 @@ from ...core.dressing.debris import layout as laying
 from ...core.dressing.debris.pieces import library
 from ...core.mesh.triangles import Floats
 from ...core.shots.sight import convex_outline, in_any_sight, outside_distance
-from ...job.aside import aside
+from ...job.files.aside import aside
 from ...job.settings import choice, colour, data, integer, length, number, switch
 from ...job.step import Progress, Result, Run
 from ...scene.dressing import debris_parts, set_parts
@@ -20,6 +20,7 @@ from ...scene.dressing.instances import make_library, make_points
 from ...scene.dressing.set_materials import debris_material
 from ...scene.shots.cameras import shot_views
 from ...scene.spatial import Surface
+from ...scene.stage import Stage
 
 LABEL = "Debris"
 NEEDS = ("piece", "shot", "table")
@@ -60,7 +61,7 @@ class Settings:
     )
 
 
-def run(stage: Any, settings: Settings) -> Run:
+def run(stage: Stage, settings: Settings) -> Run:
     if settings.on is False or settings.count + (settings.powder or 0) + settings.on_stand == 0:
         yield Progress(1.0, "No debris asked for")
         return Result("No debris", {"pieces": 0})
@@ -147,7 +148,7 @@ def _clearance(foot: set_parts.Foot, near: Any, views: Any, keep_off: float) -> 
     return Clearance(outside, blocked, radius)
 
 
-def _on_stand(stage: Any, settings: Settings, pieces: Any, body: str, shapes: Any, seed: int) -> int:
+def _on_stand(stage: Stage, settings: Settings, pieces: Any, body: str, shapes: Any, seed: int) -> int:
     """A few pieces on the stand's upper side; they turn with it."""
     stand, piece = set_parts.world_mesh(stage.require("stand")), set_parts.world_mesh(stage.require("piece"))
     near = debris_parts.distance_test([piece])

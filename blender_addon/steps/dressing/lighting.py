@@ -33,6 +33,7 @@ from ...scene.dressing.shot_light import (
 from ...scene.dressing.targets import make_targets
 from ...scene.nodes.finish import diffraction_share, put_finish
 from ...scene.nodes.materials import exposed_as
+from ...scene.stage import Stage
 
 LABEL = "Lighting"
 NEEDS = ("piece",)
@@ -118,7 +119,7 @@ class Settings:
     diffraction: bool = switch(True, help="The softness that the f-number brings", more=True)
 
 
-def run(stage: Any, settings: Settings) -> Run:
+def run(stage: Stage, settings: Settings) -> Run:
     yield Progress(0.0, "Looking at the subject and the shots")
     subject = _Subject(stage)
     names = [settings.setup, *(name for name in _asked_by_shots(stage) if name != settings.setup)]
@@ -158,7 +159,7 @@ def run(stage: Any, settings: Settings) -> Run:
 class _Subject:
     """Where the subject stands, mm, and from where the first shot looks at it."""
 
-    def __init__(self, stage: Any):
+    def __init__(self, stage: Stage):
         corners = [_corners(item) for role in ("piece", "stand") if (item := stage.find(role)) is not None]
         low, high = np.min([c[0] for c in corners], axis=0), np.max([c[1] for c in corners], axis=0)
         self.size = float(np.max(high - low))
@@ -183,7 +184,7 @@ def _corners(item: Any) -> tuple[Any, Any]:
 class _Light:
     """One set-up as new Blender data, known by names so that nothing is held across a yield."""
 
-    def __init__(self, stage: Any, settings: Settings, name: str, subject: _Subject):
+    def __init__(self, stage: Stage, settings: Settings, name: str, subject: _Subject):
         self.name = name
         self.lamps: dict[str, str] = {}
         self.cards: dict[str, str] = {}
@@ -211,10 +212,10 @@ class _Light:
     def objects(self) -> list[Any]:
         return [bpy.data.objects[name] for name in (*self.lamps.values(), *self.cards.values())]
 
-    def metered(self, stage: Any, subject: _Subject) -> meter.Reading:
+    def metered(self, stage: Stage, subject: _Subject) -> meter.Reading:
         return self.read(stage, subject.centre, self.normal, self.objects())
 
-    def read(self, stage: Any, centre_mm: Any, normal: Any, items: list[Any]) -> meter.Reading:
+    def read(self, stage: Stage, centre_mm: Any, normal: Any, items: list[Any]) -> meter.Reading:
         """A grey card held there, among what throws light or shadow on it."""
         around = [item for role in ("table", "backdrop", "prop") for item in stage.find_all(role).values()]
         return meter.read_card(
@@ -222,7 +223,7 @@ class _Light:
             around=[item for item in around if not item.hide_render], seed=stage.seed,
         )  # fmt: skip
 
-    def exposed(self, stage: Any, settings: Settings, card: float, shot: Any | None, *, close: bool = False) -> float:
+    def exposed(self, stage: Stage, settings: Settings, card: float, shot: Any | None, *, close: bool = False) -> float:
         """The exposure of a shot in stops. card: what puts a grey card on mid-grey there.
 
         By the settings where they say it, else by the piece's own lights and shadows in a trial picture; where there is nothing
@@ -238,7 +239,7 @@ class _Light:
         most = metering.most_over_card(**exposed_as(stage.find("surface", "piece")))
         return metering.stops_for_piece(bright, metering.TONES[settings.view], card=card, most=most)
 
-    def tried(self, stage: Any, shot: Any) -> Any | None:
+    def tried(self, stage: Stage, shot: Any) -> Any | None:
         """(n,) luminance of the piece's pixels in a small picture of a shot in this light; None where too few are seen."""
         roles = ("stand", "table", "backdrop", "prop")
         around = [item for role in roles for item in stage.find_all(role).values() if not item.hide_render]
@@ -261,7 +262,7 @@ class _Light:
             for item, matrix in zip(items, kept, strict=True):
                 item.matrix_basis = matrix
 
-    def closer(self, stage: Any, settings: Settings, gains: Any, stops: float, *, job: bool) -> dict[str, float]:
+    def closer(self, stage: Stage, settings: Settings, gains: Any, stops: float, *, job: bool) -> dict[str, float]:
         """By how many stops close looks in this light are exposed otherwise, by their keys; job: it is the job's own light."""
         found = {}
         bpy.context.view_layer.update()  # where the shots stand, also just after they were made
@@ -276,7 +277,7 @@ class _Light:
                 found[name] = self.exposed(stage, settings, metering.stops_for(bright), shot, close=True) - stops
         return found
 
-    def usual_offset(self, stage: Any) -> float:
+    def usual_offset(self, stage: Stage) -> float:
         return metering.usual_offset(shade=self.shade, **exposed_as(stage.find("surface", "piece")))
 
     def balanced(self, reading: meter.Reading, share: float) -> Any:
@@ -287,7 +288,7 @@ class _Light:
         lights.set_balance(bpy.data.worlds[self.world_name], gains)
         return gains
 
-    def offer(self, stage: Any, *, hidden: bool) -> None:
+    def offer(self, stage: Stage, *, hidden: bool) -> None:
         for role, names in (("light", self.lamps), ("card", self.cards)):
             for key, name in names.items():
                 item = bpy.data.objects[name]
@@ -295,7 +296,7 @@ class _Light:
                 stage.offer(role, item, key=f"{self.name} {key}", name=f"{_label(self.name).capitalize()}: {key}")
         stage.offer("world", bpy.data.worlds[self.world_name], key=self.name, name=_label(self.name).capitalize())
 
-    def offer_grey_card(self, stage: Any, subject: _Subject) -> None:
+    def offer_grey_card(self, stage: Stage, subject: _Subject) -> None:
         """The card stays in the scene, hidden, where it was metered: show it and render to check the exposure."""
         card = lights.flat_object(
             "Grey card", meter.CARD_MM, meter.CARD_MM, lights.matt_material("Grey card", (metering.GREY,) * 3)
@@ -305,14 +306,14 @@ class _Light:
         stage.offer("card", card, key="grey", name="Grey card")
 
 
-def _offer_targets(stage: Any, subject: _Subject) -> None:
+def _offer_targets(stage: Stage, subject: _Subject) -> None:
     foot = np.array([subject.centre[0], subject.centre[1], 0.0])
     for key, item in make_targets(foot, subject.size, subject.camera).items():
         item[FOLLOWS] = math.atan2(subject.camera[1], subject.camera[0])
         stage.offer("card", item, key=f"target {key}", name=key.capitalize())
 
 
-def _asked_by_shots(stage: Any) -> list[str]:
+def _asked_by_shots(stage: Stage) -> list[str]:
     known = {key for key, *_ in (*SETUPS, HDRI)}
     asked = [str(shot.get(lights.SETUP, "")) for shot in stage.find_all("shot").values()]
     for name in asked:
@@ -327,7 +328,7 @@ def _bright(colour: Any) -> float:
     return float(srgb.luminance(colour))
 
 
-def _stops(stage: Any, bright: float, name: str) -> float:
+def _stops(stage: Stage, bright: float, name: str) -> float:
     """The exposure that puts the grey card on mid-grey."""
     if bright <= 1e-9:
         stage.warn(
@@ -337,7 +338,7 @@ def _stops(stage: Any, bright: float, name: str) -> float:
     return metering.stops_for(bright)
 
 
-def _first_shot(stage: Any, name: str, *, job: bool) -> Any | None:
+def _first_shot(stage: Stage, name: str, *, job: bool) -> Any | None:
     """The shot that a set-up is tried in: the hero, or the first that asks for it; None where there is none."""
     shots = stage.find_all("shot")
     wanted = [shot for shot in shots.values() if shot.get(lights.SETUP, "") == ("" if job else name)]
@@ -345,7 +346,7 @@ def _first_shot(stage: Any, name: str, *, job: bool) -> Any | None:
     return shots["hero"] if job and shots.get("hero") in own else next(iter(own), None)
 
 
-def _strips(stage: Any, settings: Settings) -> bool:
+def _strips(stage: Stage, settings: Settings) -> bool:
     """Whether narrow lights draw the edges: as asked, else round metal and dark pieces, which lose their outline without."""
     if settings.strips is not None:
         return settings.strips
@@ -364,7 +365,7 @@ PINNED = (
 """What of the scene the light sets."""
 
 
-def _pin(stage: Any, settings: Settings, stops: float) -> Any:
+def _pin(stage: Stage, settings: Settings, stops: float) -> Any:
     """View transform, look and exposure are the job's, so that the same sheet gives the same picture everywhere."""
 
     def pin() -> None:

@@ -20,14 +20,15 @@ from ...core.dressing.tabletops.round import bat, sweep
 from ...core.dressing.tabletops.stone import slate
 from ...core.dressing.trades import Trade, choices, draw, trade_of
 from ...core.shots.sight import convex_outline, outside_distance
-from ...job.aside import aside
 from ...job.errors import SheetError
+from ...job.files.aside import aside
 from ...job.settings import FIRST, SHORT, choice, data, integer, length, nearest, number, text
 from ...job.step import Progress, Result, Run
 from ...scene.dressing import debris_parts, set_parts, set_props
 from ...scene.dressing.set_materials import room_materials, table_material
 from ...scene.shots.cameras import shot_views, subject_points, with_outlines
 from ...scene.spatial import Surface
+from ...scene.stage import Stage
 
 LABEL = "Tabletop"
 NEEDS = ("piece", "shot")
@@ -93,7 +94,7 @@ class Settings:
     depth: float | None = length(None, low=200.0, high=4000.0, help="Depth of the table; auto: to fit the subject", more=True)
 
 
-def run(stage: Any, settings: Settings) -> Run:
+def run(stage: Stage, settings: Settings) -> Run:
     yield Progress(0.0, "Looking at the subject's foot and the shots")
     points, foot, views = subject_points(stage), set_parts.subject_foot(stage), shot_views(stage)
     extent = _extent(points, views, settings)
@@ -148,7 +149,7 @@ def run(stage: Any, settings: Settings) -> Run:
 
 
 def _laid_props(
-    stage: Any,
+    stage: Stage,
     settings: Settings,
     drawing: Callable[[], list[set_props.Candidate]],
     place: tuple[Any, ...],
@@ -171,7 +172,7 @@ def _laid_props(
     return laid
 
 
-def _offer_room(stage: Any, settings: Settings, extent: Extent, views: Any) -> int:
+def _offer_room(stage: Stage, settings: Settings, extent: Extent, views: Any) -> int:
     """Offer the room behind; returns its width in mm."""
     half = _room_half(extent, views)
     if settings.backdrop == "workshop":
@@ -187,7 +188,7 @@ def _offer_room(stage: Any, settings: Settings, extent: Extent, views: Any) -> i
     return round(2 * half)
 
 
-def arrangement(stage: Any, settings: Settings) -> int:
+def arrangement(stage: Stage, settings: Settings) -> int:
     """The number from which boards and props are drawn: as set, else one a piece, or one for all that are to be alike."""
     if settings.seed is not None:
         return stage.seed * 1000 + settings.seed
@@ -255,7 +256,7 @@ def _room_half(extent: Extent, views: Any) -> float:
     return max(1350.0, 0.9 * extent.width, farthest + 400.0)
 
 
-def _asked_by_shots(stage: Any) -> set[str]:
+def _asked_by_shots(stage: Stage) -> set[str]:
     known = {key for key, _, _ in KINDS}
     asked = {str(shot.get(set_parts.SHOT_SET, "")).strip().lower() for shot in stage.find_all("shot").values()}
     for name in sorted(asked - known - {""}):

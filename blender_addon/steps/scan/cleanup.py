@@ -16,16 +16,17 @@ from ...core.mesh.topology import degenerate_faces, submesh, welded
 from ...core.mesh.triangles import TriangleMesh, signed_volume
 from ...core.scan.loose import NEAR, parts
 from ...core.scan.table import find_table, is_bare_sheet, without_table
-from ...job.aside import aside
 from ...job.decisions import Decision
 from ...job.errors import SubjectError
+from ...job.files.aside import aside
 from ...job.settings import integer, number, point, switch
 from ...job.step import Progress, Result, Run
 from ...scene.meshes import make_object, read_mesh
-from ...scene.scan.cleanup_choices import loose_decision, pieces_decision, table_decision
 from ...scene.scan.decimation import decimated
+from ...scene.scan.questions.cleanup_choices import loose_decision, pieces_decision, table_decision
 from ...scene.scan.rim_colour import usual_place
 from ...scene.scan.tessellate import tessellate
+from ...scene.stage import Stage
 
 LABEL = "Cleanup"
 NEEDS = ("scan",)
@@ -76,7 +77,7 @@ class Settings:
     )
 
 
-def run(stage: Any, settings: Settings) -> Run:
+def run(stage: Stage, settings: Settings) -> Run:
     """Clean every scan; the first one's figures are the step's."""
     first = _Told()
     scans = list(stage.find_all("scan"))
@@ -100,7 +101,7 @@ class _Told:
     decisions: list[Decision] = field(default_factory=list)
 
 
-def _cleaned(stage: Any, settings: Settings, key: str, told: _Told) -> Any:
+def _cleaned(stage: Stage, settings: Settings, key: str, told: _Told) -> Any:
     scan = stage.require("scan", key)
     yield Progress(0.05, f"Welding scan {key}")
     raw, file = read_mesh(scan), scan["bozzetto_file"]
@@ -212,7 +213,7 @@ def _without_spikes(mesh: TriangleMesh, told: _Told) -> TriangleMesh:
     return settled_among_neighbours(mesh, ~good)
 
 
-def _without_table(stage: Any, scan: Any, mesh: TriangleMesh, told: _Told) -> TriangleMesh:
+def _without_table(stage: Stage, scan: Any, mesh: TriangleMesh, told: _Told) -> TriangleMesh:
     found = find_table(mesh)
     told.figures["table_percent"] = round(100.0 * found.share, 2) if found else 0.0
     if found is None:
@@ -246,7 +247,7 @@ def _without_loose(scan: Any, mesh: TriangleMesh, settings: Settings, told: _Tol
     return submesh(mesh, found.keep_faces)
 
 
-def _closed(stage: Any, mesh: TriangleMesh, anchor: Any, told: _Told) -> TriangleMesh:
+def _closed(stage: Stage, mesh: TriangleMesh, anchor: Any, told: _Told) -> TriangleMesh:
     opened = holes.openings(mesh)
     open_rims = list(opened.rims)
     safe = [rim for rim in open_rims if holes.closable(mesh, rim)]

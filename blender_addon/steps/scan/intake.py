@@ -14,14 +14,15 @@ from ...job.decisions import Decision
 from ...job.errors import InputError
 from ...job.settings import AskedRow, choice, file, switch, table
 from ...job.step import Progress, Result, Run
-from ...scene.base_picture import picture_of, plain_colour
-from ...scene.captured import captured
 from ...scene.meshes import make_object
+from ...scene.running.captured import captured
 from ...scene.scan.importers import Imported, import_scan
 from ...scene.scan.joined_pictures import joined_pictures
-from ...scene.scan.picture_choice import NONE, Chosen, Wish, choose_pictures, file_name
-from ...scene.scan.size_choices import length_is_known, unit_decision
+from ...scene.scan.questions.picture_choice import NONE, Chosen, Wish, choose_pictures, file_name
+from ...scene.scan.questions.size_choices import length_is_known, unit_decision
 from ...scene.scan.textures import PARTS, Textures, scan_material, sizes_of, textures_of
+from ...scene.stage import Stage
+from ...scene.surface.base_picture import picture_of, plain_colour
 
 LABEL = "Load scans"
 NEEDS: tuple[str, ...] = ()
@@ -78,7 +79,7 @@ class Settings:
     find_textures: bool = switch(True, help="Take textures that lie beside the file though it does not name them", more=True)
 
 
-def run(stage: Any, settings: Settings) -> Run:
+def run(stage: Stage, settings: Settings) -> Run:
     """Import each scan, join its parts, gather its textures, offer it as it came."""
     rows = ordered_rows(settings.scans)
     words: list[str] = []
@@ -106,7 +107,7 @@ def run(stage: Any, settings: Settings) -> Run:
     return Result("; ".join(words), figures, tuple(decisions))
 
 
-def _unit(stage: Any, settings: Settings, imported: Imported) -> Decision:
+def _unit(stage: Stage, settings: Settings, imported: Imported) -> Decision:
     """The unit of the main scan."""
     longest = float(imported.mesh.size.max())
     guess = guess_unit(longest, metres_by_format=imported.in_metres)
@@ -124,7 +125,7 @@ def ordered_rows(scans: Sequence[Scan]) -> list[Scan]:
 
 
 def _offered(
-    stage: Any, settings: Settings, row: Scan, path: Path, imported: Imported, textures: Sequence[Textures], *, key: str
+    stage: Stage, settings: Settings, row: Scan, path: Path, imported: Imported, textures: Sequence[Textures], *, key: str
 ) -> tuple[str, dict[str, Any]]:
     """Make the scan's object, offer it, and return the words and figures about it."""
     mesh = imported.mesh
@@ -163,7 +164,7 @@ def _offered(
     return _said(path, mesh, textures, guess, settings.unit, longest), figures
 
 
-def _pictures(stage: Any, settings: Settings, row: Scan, path: Path, imported: Imported, *, key: str) -> Chosen:
+def _pictures(stage: Stage, settings: Settings, row: Scan, path: Path, imported: Imported, *, key: str) -> Chosen:
     """The textures of each material slot, and what was decided about them."""
     missing: list[str] = []
     slots = imported.materials or [None]
@@ -192,7 +193,7 @@ def _pictures(stage: Any, settings: Settings, row: Scan, path: Path, imported: I
     return chosen
 
 
-def _joined(stage: Any, path: Path, imported: Imported, textures: list[Textures]) -> list[Textures]:
+def _joined(stage: Stage, path: Path, imported: Imported, textures: list[Textures]) -> list[Textures]:
     """The textures of a scan as one set, its mesh changed to match, where several base pictures came with it."""
     plain = [plain_colour(material) for material in imported.materials or [None]]
     imported.mesh, joined = joined_pictures(
@@ -201,7 +202,7 @@ def _joined(stage: Any, path: Path, imported: Imported, textures: list[Textures]
     return joined
 
 
-def _by_hand(stage: Any, row: Scan, path: Path) -> Path | str | None:
+def _by_hand(stage: Stage, row: Scan, path: Path) -> Path | str | None:
     """The picture that the row names, NONE, or None where it names none. Raises InputError when there is no such file."""
     if not row.picture.strip():
         return None
@@ -238,7 +239,7 @@ def _materials(path: Path, imported: Imported, textures: Sequence[Textures]) -> 
     return made
 
 
-def _tell(stage: Any, path: Path, imported: Imported, textures: Sequence[Textures]) -> None:
+def _tell(stage: Stage, path: Path, imported: Imported, textures: Sequence[Textures]) -> None:
     """Notes about what was dropped and what was found."""
     if imported.dropped_vertices:
         share = 100.0 * imported.dropped_vertices / (imported.dropped_vertices + len(imported.mesh.vertices))

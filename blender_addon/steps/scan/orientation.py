@@ -19,17 +19,18 @@ from ...core.scan.standing.file_axes import AXES
 from ...core.scan.support_plane import Support, supports
 from ...core.scan.units import texels_per_unit
 from ...core.scan.upright import rotation_between, stand_top, turn_about_z
-from ...job.aside import aside
 from ...job.decisions import Decision
 from ...job.errors import SubjectError
+from ...job.files.aside import aside
 from ...job.settings import FIRST, SHORT, angle, choice, length, point, switch
 from ...job.step import Progress, Result, Run
 from ...scene.meshes import make_object, read_mesh
 from ...scene.scan.hull import hull_triangles
-from ...scene.scan.looks import Looks, looks_of_scan
-from ...scene.scan.size_choices import size_decision
-from ...scene.scan.standing_choices import front_decision, given_front, up_decision
+from ...scene.scan.questions.looks import Looks, looks_of_scan
+from ...scene.scan.questions.size_choices import size_decision
+from ...scene.scan.questions.standing_choices import front_decision, given_front, up_decision
 from ...scene.scan.textures import sizes_of
+from ...scene.stage import Stage
 from ...scene.thumbnails import surface_colours
 
 LABEL = "Orientation"
@@ -103,7 +104,7 @@ class Settings:
     )
 
 
-def run(stage: Any, settings: Settings) -> Run:
+def run(stage: Stage, settings: Settings) -> Run:
     """Find the support, stand the mesh on it, turn its front, size it, offer it."""
     yield Progress(0.05, "Looking for what it stands on")
     clean = stage.require("clean", "1")
@@ -199,7 +200,7 @@ def _figures(mesh: TriangleMesh, points: Any, materials: Any) -> dict[str, Any]:
     return figures
 
 
-def _support(stage: Any, mesh: TriangleMesh, good: Any, settings: Settings, looks: Looks) -> tuple[Support, Decision]:
+def _support(stage: Stage, mesh: TriangleMesh, good: Any, settings: Settings, looks: Looks) -> tuple[Support, Decision]:
     """The way to stand that is taken, and how it was decided."""
     given = _given_up(settings)
     if given is not None:
@@ -236,7 +237,7 @@ def _shown_by(item: Any, mesh: TriangleMesh) -> Any:
     return lambda faces, weights: surface_colours(item, mesh, faces, weights)
 
 
-def _leaning(stage: Any, support: Support) -> Support:
+def _leaning(stage: Stage, support: Support) -> Support:
     """The support with the file's nearest axis as its vertical, where one is near enough to be meant."""
     up = np.zeros(3)
     axis = int(np.argmax(np.abs(support.up)))
@@ -250,7 +251,7 @@ def _leaning(stage: Any, support: Support) -> Support:
     return replace(support, up=up, kind="given")
 
 
-def _mm_per_unit(stage: Any, settings: Settings, standing: known_length.Standing, clean: Any) -> tuple[float, str, bool]:
+def _mm_per_unit(stage: Stage, settings: Settings, standing: known_length.Standing, clean: Any) -> tuple[float, str, bool]:
     """Millimetres a scan unit, how that is known, and whether it is only assumed."""
     known = _known(settings, standing)
     if known:

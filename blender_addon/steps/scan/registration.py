@@ -24,14 +24,15 @@ from ...core.scan.registration import (
     turned_about,
 )
 from ...core.srgb import decode, encode
-from ...job.aside import aside
 from ...job.decisions import Alternative, Decision
 from ...job.errors import OutputError, SubjectError
+from ...job.files.aside import aside
 from ...job.settings import angle, integer, point, table, text
 from ...job.step import Progress, Result, Run
 from ...scene.delivery.contact_sheet import save_png
 from ...scene.meshes import make_object, read_mesh
-from ...scene.session import whole_file
+from ...scene.running.session import whole_file
+from ...scene.stage import Stage
 from ...scene.thumbnails import vertex_colours
 
 LABEL = "Align scans"
@@ -81,7 +82,7 @@ class Settings:
     )
 
 
-def run(stage: Any, settings: Settings) -> Run:
+def run(stage: Stage, settings: Settings) -> Run:
     """Every further scan onto the first."""
     further = [key for key in stage.find_all("clean") if key != "1"]
     _check_keys(settings, further)
@@ -189,7 +190,7 @@ def _figures(found: Registration, used: Candidate | None, key: str) -> dict[str,
     return figures
 
 
-def _told(stage: Any, found: Registration, used: Candidate | None, key: str) -> str:
+def _told(stage: Stage, found: Registration, used: Candidate | None, key: str) -> str:
     """The words about one scan; a warning when it is not used."""
     if used is not None:
         return f"Scan {key} lies on the first with {used.evidence.rms:.3f} mm RMS ({found.verdict}: {found.reason})"
@@ -240,21 +241,24 @@ def _decision(settings: Settings, looks: Looks, found: Registration, used: Candi
     return Decision("fit_" + key, question, choice, sure, (found.reason,), fits, by_hand)
 
 
-def _overlays(stage: Any, looks: Looks, found: Registration) -> list[Any]:
+def _overlays(stage: Stage, looks: Looks, found: Registration) -> list[Any]:
     """A picture of the two overlaid a possible fit, four at most; none where nothing may be written."""
     if stage.out is None:
         return []
     return [overlay(looks[0], _moved(looks[1], one)) for one in found.candidates[:4]]
 
 
-def _keep_pictures(stage: Any, pictures: list[Any], key: str) -> None:
-    """The overlays beside the other pictures; written when all else is done."""
+def _keep_pictures(stage: Stage, pictures: list[Any], key: str) -> None:
+    """The overlays beside the other pictures; written when all else is done. There are none where nothing may be written."""
+    folder = stage.out
+    if folder is None:
+        return
     for number, picture in enumerate(pictures, 1):
         name = f"registration_{key}.png" if len(pictures) == 1 else f"registration_{key}_{number}.png"
-        stage.at_swap(lambda picture=picture, path=stage.out / name: _write(stage, picture, path))
+        stage.at_swap(partial(_write, stage, picture, folder / name))
 
 
-def _write(stage: Any, picture: Any, path: Path) -> None:
+def _write(stage: Stage, picture: Any, path: Path) -> None:
     """Write a picture; one that can't be written is told of, and no reason to take the step's work back."""
     try:
         with whole_file(path) as draft:
@@ -263,7 +267,7 @@ def _write(stage: Any, picture: Any, path: Path) -> None:
         stage.warn(str(error))
 
 
-def _offer(stage: Any, mesh: TriangleMesh, used: Candidate, found: Registration, key: str) -> None:
+def _offer(stage: Stage, mesh: TriangleMesh, used: Candidate, found: Registration, key: str) -> None:
     """The scan with its pose baked in, in metres."""
     clean = stage.require("clean", key)
     placed = used.pose.apply(mesh.vertices) / 1000.0

@@ -14,14 +14,15 @@ from ...core.mesh.triangles import TriangleMesh, face_areas, signed_volume
 from ...core.scan.doubtful import doubts, whereabouts
 from ...core.scan.separation import Separation, find_stand, leftover
 from ...core.srgb import decode, luminance
-from ...job.aside import aside
 from ...job.errors import SubjectError
+from ...job.files.aside import aside
 from ...job.settings import choice, length, number, text
 from ...job.step import Progress, Result, Run
 from ...scene.meshes import make_object, read_mesh
+from ...scene.scan.questions.stand_question import stand_decision
 from ...scene.scan.stand_mask import MASK
-from ...scene.scan.stand_question import stand_decision
 from ...scene.spatial import Points, Surface
+from ...scene.stage import Stage
 from ...scene.thumbnails import surface_colours
 
 LABEL = "Separation"
@@ -70,7 +71,7 @@ class Settings:
     )
 
 
-def run(stage: Any, settings: Settings) -> Run:
+def run(stage: Stage, settings: Settings) -> Run:
     """Find the stand, cut along the line, close both."""
     yield Progress(0.05, "Reading the subject")
     upright = stage.require("upright")
@@ -130,7 +131,7 @@ def _found(mesh: TriangleMesh, colour: Any, settings: Settings, painted: Any, so
     return find_stand(mesh, colour=colour, painted=painted, always=always, top=top)
 
 
-def _doubted(stage: Any, mesh: TriangleMesh, piece: Any) -> tuple[TriangleMesh, dict[str, Any]]:
+def _doubted(stage: Stage, mesh: TriangleMesh, piece: Any) -> tuple[TriangleMesh, dict[str, Any]]:
     """The mesh with the faces of webs marked as doubtful, and figures; what a person should look at is said."""
     found = doubts(mesh, piece, Surface(mesh.vertices, mesh.faces).cast, seed=stage.seed)
     corners = np.asarray(mesh.vertices, float)[mesh.faces[piece]].reshape(-1, 3)
@@ -156,7 +157,7 @@ def _doubted(stage: Any, mesh: TriangleMesh, piece: Any) -> tuple[TriangleMesh, 
     return mesh, figures
 
 
-def _piece_alone(stage: Any, mesh: TriangleMesh, found: Separation, source: str | None) -> Result:
+def _piece_alone(stage: Stage, mesh: TriangleMesh, found: Separation, source: str | None) -> Result:
     """No stand on the first scan: it is the piece; a scan of the stand is kept beside it all the same."""
     whole, lid = closed(mesh)
     stage.offer("piece", _object(stage.require("upright"), "Piece", whole, lid), name="Piece")
@@ -168,7 +169,7 @@ def _piece_alone(stage: Any, mesh: TriangleMesh, found: Separation, source: str 
     return Result(found.reason[0].upper() + found.reason[1:], figures)
 
 
-def _source(stage: Any, settings: Settings) -> str | None:
+def _source(stage: Stage, settings: Settings) -> str | None:
     """Key of the aligned scan that gives the stand, or None for the first scan."""
     aligned = stage.find_all("aligned")
     wish = settings.stand_from
@@ -193,7 +194,7 @@ class _Other:
     role: str
 
 
-def _read_other(stage: Any, key: str) -> _Other:
+def _read_other(stage: Stage, key: str) -> _Other:
     item = stage.require("aligned", key)
     mesh = _without_mask(read_mesh(item, scale=1000.0))
     return _Other(key, mesh, _face_colours(item, mesh), _tone(item, mesh), str(item.get("bozzetto_scan_role", "")))
@@ -243,7 +244,7 @@ def _seat(halves: CutMesh, stand: TriangleMesh, sink: float) -> tuple[TriangleMe
     return seated(piece, cap, target, reach=SEAT_REACH, most=SEAT_MOST)
 
 
-def _say_gap(stage: Any, line: Any, stand: TriangleMesh, source: str) -> None:
+def _say_gap(stage: Stage, line: Any, stand: TriangleMesh, source: str) -> None:
     """A warning where the cut runs high over the other scan's stand, so that the piece would hang in the air."""
     if not len(line):
         return
@@ -269,7 +270,7 @@ def _print(values: Any) -> str:
     return hashlib.sha256(np.round(values, 2).astype(np.float32).tobytes()).hexdigest()[:16]
 
 
-def _show_mask(stage: Any, mesh: TriangleMesh, found: Separation) -> None:
+def _show_mask(stage: Stage, mesh: TriangleMesh, found: Separation) -> None:
     """Show on the upright scan what was taken for the stand, as a colour attribute that can be painted over."""
     values = np.zeros(len(mesh.vertices), np.float32)
     values[mesh.faces[found.stand]] = 1.0

@@ -12,20 +12,20 @@ import numpy as np
 from ...core.dressing.light_setups import SETUPS
 from ...core.mesh.triangles import TriangleMesh, vertex_normals
 from ...core.shots import optics
-from ...core.shots.close_looks import Proposal, close_looks, reordered
-from ...core.shots.detail_spots import CloseLook, detail_magnification
+from ...core.shots.close_looks.choosing import Proposal, close_looks, reordered
+from ...core.shots.close_looks.detail_spots import CloseLook, detail_magnification
+from ...core.shots.close_looks.head_view import Lens as MacroLens
+from ...core.shots.close_looks.unshown import unshown
 from ...core.shots.focus_bracket import bracket
 from ...core.shots.formats import BY_KEY, FORMATS
 from ...core.shots.framing import Placement
-from ...core.shots.head_view import Lens as MacroLens
 from ...core.shots.shot_plan import Shot, ShotAsk, product_tilt, solve
 from ...core.shots.subject import Subject, richness_of, thinned
-from ...core.shots.unshown import unshown
 from ...core.shots.visible import visible
-from ...job.aside import aside
 from ...job.decisions import Decision
 from ...job.errors import SheetError, SubjectError
-from ...job.names import VERSION, check_apart, check_name
+from ...job.files.aside import aside
+from ...job.files.names import VERSION, check_apart, check_name
 from ...job.settings import DEFAULT, SHORT, angle, choice, integer, length, number, only_when, point, switch, table, text
 from ...job.step import Progress, Result, Run
 from ...scene.delivery.deep_pictures import DEPTH, SLICES
@@ -33,6 +33,7 @@ from ...scene.images import read_pixels
 from ...scene.meshes import read_mesh
 from ...scene.shots.cameras import Lens, make_camera
 from ...scene.shots.close_look_question import OFFERED, close_look_decision
+from ...scene.stage import Stage
 from ...scene.thumbnails import Looks, give_thumbnail, looks_of_all
 
 LABEL = "Camera"
@@ -188,7 +189,7 @@ class Settings:
         check_apart("camera.shots", [*usual, *(["turntable"] if "turntable" not in listed else []), *listed])
 
 
-def run(stage: Any, settings: Settings) -> Run:
+def run(stage: Stage, settings: Settings) -> Run:
     yield Progress(0.0, "looking at the subject")
     subject = read_subject(stage)
     asks = shot_asks(settings, tilt=product_tilt(subject))
@@ -225,7 +226,7 @@ def run(stage: Any, settings: Settings) -> Run:
     return replace(result, decisions=_decisions(subject, asks, proposed, settings.close_look, looks))
 
 
-def _deep(stage: Any, shot: Shot, row: ShotRow, subject: Subject) -> dict[str, Any]:
+def _deep(stage: Stage, shot: Shot, row: ShotRow, subject: Subject) -> dict[str, Any]:
     """What the render step needs to know of a shot that is sharper than one exposure, its caption included."""
     caption = shot.ask.name.capitalize()
     if row.depth == "departure":
@@ -241,7 +242,7 @@ def _deep(stage: Any, shot: Shot, row: ShotRow, subject: Subject) -> dict[str, A
     return {DEPTH: row.depth, SLICES: [float(one) for one in slices.focus_mm], "bozzetto_caption": words}
 
 
-def _look_through(stage: Any, key: str) -> None:
+def _look_through(stage: Stage, key: str) -> None:
     scene = stage.scene
 
     def look() -> None:
@@ -269,7 +270,7 @@ def _result(solved: list[Shot]) -> Result:
     return Result(words, figures)
 
 
-def read_subject(stage: Any) -> Subject:
+def read_subject(stage: Stage) -> Subject:
     """The subject's points in mm, with normals and how rich the relief is at each."""
     meshes = [(role, read_mesh(item, scale=1000.0)) for role in ("piece", "stand") for item in stage.find_all(role).values()]
     piece = next((mesh for role, mesh in meshes if role == "piece" and len(mesh.vertices)), None)
@@ -289,7 +290,7 @@ def read_subject(stage: Any) -> Subject:
     return Subject(outline, points, normals, richness, unshown(piece, chosen, points, normals))
 
 
-def _relief_at(stage: Any, piece: TriangleMesh) -> Any | None:
+def _relief_at(stage: Stage, piece: TriangleMesh) -> Any | None:
     """(n,) the recovered height at each vertex of the piece, in the map's own unit; None without a map."""
     image = stage.find("relief_height", "piece")
     if image is None or piece.uv is None or not all(image.size):

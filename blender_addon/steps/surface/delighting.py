@@ -13,10 +13,11 @@ from ...core.surface.albedo.removal import Delit, delight
 from ...core.surface.relief.recovery import Photographed
 from ...core.surface.texels import bilinear, extend
 from ...core.surface.textured_surface import Surface
-from ...job.aside import aside
+from ...job.files.aside import aside
 from ...job.settings import choice, number, switch
 from ...job.step import Progress, Result, Run
 from ...scene.images import make_image, read_pixels
+from ...scene.stage import Stage
 from ...scene.surface.light_decisions import PAINT, PHOTO, SHADING
 from ...scene.surface.photographed import reading
 
@@ -39,7 +40,7 @@ class Settings:
     strength: float = number(1.0, low=0.0, high=1.0, help="How much of the light is taken out")
 
 
-def run(stage: Any, settings: Settings) -> Run:
+def run(stage: Stage, settings: Settings) -> Run:
     """Offer an albedo image for the piece and one for the stand, as far as they have textures."""
     figures: dict[str, Any] = {}
     done: list[str] = []

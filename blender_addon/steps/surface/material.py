@@ -16,6 +16,7 @@ from ...job.step import Progress, Result, Run
 from ...scene import meshes
 from ...scene.nodes.materials import MEAN, STATE, Surface, make_material
 from ...scene.nodes.relief import CAVITY
+from ...scene.stage import Stage
 from ...scene.surface import own_texture, reference_photo
 from ...scene.surface.rounding import round_outline
 from ...scene.surface.surfaces import TABLES, VARIETY, region, surface_of
@@ -198,7 +199,7 @@ class Settings:
     recesses: bool = switch(True, label="Find recesses", help="Find recesses and raised edges from the form", more=True)
 
 
-def run(stage: Any, settings: Settings) -> Run:
+def run(stage: Stage, settings: Settings) -> Run:
     """Offer a material each for piece and stand, and put them on at the swap."""
     measured: dict[str, Any] = {}
     if settings.reference:
@@ -220,7 +221,7 @@ def run(stage: Any, settings: Settings) -> Run:
     return Result(words[:1].upper() + words[1:], made | measured)
 
 
-def _dress(stage: Any, role: str, settings: Settings, values: Any | None) -> dict[str, Any]:
+def _dress(stage: Stage, role: str, settings: Settings, values: Any | None) -> dict[str, Any]:
     item = stage.require(role)
     kind = settings.piece if role == "piece" else settings.stand
     maps = own_texture.maps_of(stage, item, role, settings.relief_strength, displaced=settings.displacement)
@@ -237,7 +238,7 @@ def _dress(stage: Any, role: str, settings: Settings, values: Any | None) -> dic
     return {"material": surface.kind, "regions": len(regions), "albedo": _albedo(surface)}
 
 
-def _fitting(stage: Any, role: str, kind: str, settings: Settings, mean: tuple[float, float, float] | None) -> Surface:
+def _fitting(stage: Stage, role: str, kind: str, settings: Settings, mean: tuple[float, float, float] | None) -> Surface:
     """The surface asked for; clay where the scan's own colour is wanted but its `mean` says that it has none."""
     if kind == "own" and (mean is None or not BLACK < max(mean) or not min(mean) < WHITE):
         why = "has no colour of its own" if mean is None else f"is {'white' if max(mean) > BLACK else 'black'} all over"

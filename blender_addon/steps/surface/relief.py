@@ -23,11 +23,12 @@ from ...core.surface.relief.own_map import added_by_photo, slopes_of_normals
 from ...core.surface.relief.recovery import Photographed, Recovery, recover
 from ...core.surface.texels import extend, surface_frames
 from ...core.surface.textured_surface import Surface
-from ...job.aside import aside, aside_steps
 from ...job.decisions import Decision
+from ...job.files.aside import aside, aside_steps
 from ...job.settings import choice, length, number
 from ...job.step import Progress, Result, Run
 from ...scene.images import make_image
+from ...scene.stage import Stage
 from ...scene.surface.light_decisions import PAINT, PHOTO, SHADING, paint_decision, shading_decision
 from ...scene.surface.photographed import own_normals, reading, shared_share
 
@@ -62,7 +63,7 @@ class Settings:
     largest: float = length(3.0, low=0.5, high=20.0, help="Largest detail taken from the texture; the mesh knows larger ones")
 
 
-def run(stage: Any, settings: Settings) -> Run:
+def run(stage: Stage, settings: Settings) -> Run:
     """Offer a height image in mm and a normal image for the piece, if its texture shows relief."""
     yield Progress(0.0, "Reading the texture of the piece")
     item = stage.require("piece")
@@ -88,7 +89,7 @@ def run(stage: Any, settings: Settings) -> Run:
     return result
 
 
-def _effect(stage: Any, found: Photographed, own: Any | None, settings: Settings) -> Generator[Progress, None, Result]:
+def _effect(stage: Stage, found: Photographed, own: Any | None, settings: Settings) -> Generator[Progress, None, Result]:
     surface = found.surface
     finest = settings.finest or 4 * surface.texel_mm
     largest = max(settings.largest, 2 * finest)
@@ -113,7 +114,7 @@ def _effect(stage: Any, found: Photographed, own: Any | None, settings: Settings
     )
 
 
-def _measured(stage: Any, found: Photographed, own: Any | None, settings: Settings) -> Generator[Progress, None, Result]:
+def _measured(stage: Stage, found: Photographed, own: Any | None, settings: Settings) -> Generator[Progress, None, Result]:
     others = [found]
     for key, item in stage.find_all("aligned").items():
         if item.get("bozzetto_scan_role") == "stand":
@@ -131,7 +132,7 @@ def _measured(stage: Any, found: Photographed, own: Any | None, settings: Settin
 
 
 def _kept(
-    stage: Any, surface: Surface, recovery: Recovery, own: Any | None, settings: Settings, textures: int
+    stage: Stage, surface: Surface, recovery: Recovery, own: Any | None, settings: Settings, textures: int
 ) -> Generator[Progress, None, Result]:
     decisions = _decisions(recovery, settings)
     figures = {
@@ -195,7 +196,7 @@ def _beside(surface: Surface, own: Any, slopes: Any, heights: Any) -> tuple[Any,
 
 
 def _offer(
-    stage: Any, surface: Surface, heights: Any, slopes: Any, own: Any | None, facts: dict[str, Any]
+    stage: Stage, surface: Surface, heights: Any, slopes: Any, own: Any | None, facts: dict[str, Any]
 ) -> Generator[Progress, None, None]:
     """The maps. With the scan's own normals (n, 3) they are joined, at the strength advised: 1 then shows both as they are."""
     making = Progress(0.92, "Making the maps")
@@ -222,7 +223,7 @@ def _maps(surface: Surface, heights: Any, slopes: Any, own: Any | None, facts: d
     return [extend(values, mask, MARGIN) for values in (surface.texels.scatter(heights), normals)], facts
 
 
-def _offer_shading(stage: Any, surface: Surface, recovery: Recovery) -> Generator[Progress, None, None]:
+def _offer_shading(stage: Stage, surface: Surface, recovery: Recovery) -> Generator[Progress, None, None]:
     """What the relief's own shading multiplies the smooth light by, halved to fit into an image: what delighting takes out."""
 
     def raster() -> Any:
@@ -235,7 +236,7 @@ def _offer_shading(stage: Any, surface: Surface, recovery: Recovery) -> Generato
     stage.offer("relief_shading", make_image("Relief shading", values, data=True), key="piece", name="Relief shading")
 
 
-def _as_shape_key(stage: Any, surface: Surface, heights: Any, strength: float) -> None:
+def _as_shape_key(stage: Stage, surface: Surface, heights: Any, strength: float) -> None:
     """Colours on vertices know nothing finer than those: their relief becomes a shape key of the piece, live by its value."""
     moved = surface.vertices.copy()
     rows = surface.texels.index

@@ -14,11 +14,11 @@ import subprocess
 import numpy as np
 import pytest
 
-from blender_addon.core.files import icc, png, xmp
-from blender_addon.core.files.jpeg_labels import labelled
-from blender_addon.core.files.labels import Labels
-from blender_addon.core.files.png_writer import write_png
-from blender_addon.core.files.tiff_writer import write_tiff
+from blender_addon.core.files.pictures import icc, png, xmp
+from blender_addon.core.files.pictures.jpeg_labels import labelled
+from blender_addon.core.files.pictures.labels import Labels
+from blender_addon.core.files.pictures.png_writer import write_png
+from blender_addon.core.files.pictures.tiff_writer import write_tiff
 from blender_addon.core.files.whole import damage
 
 image = pytest.importorskip("PIL.Image")

@@ -7,7 +7,7 @@ import io
 import numpy as np
 import pytest
 
-from blender_addon.core.files.png8 import png8, read_png8
+from blender_addon.core.files.pictures.png8 import png8, read_png8
 
 
 def test_another_reader_and_our_own_see_the_same_pixels():

@@ -9,9 +9,9 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from blender_addon.core.files import mesh_files, mtl
-from blender_addon.core.files.mesh_files import FileProblem, check_file
-from blender_addon.core.files.picture_files import looks_whole
+from blender_addon.core.files.meshes import mesh_files, mtl
+from blender_addon.core.files.meshes.mesh_files import FileProblem, check_file
+from blender_addon.core.files.pictures.picture_files import looks_whole
 from blender_addon.core.files.texture_names import relation, roles_named, series_of
 from blender_addon.core.mesh.triangles import TriangleMesh
 from blender_addon.core.scan import units

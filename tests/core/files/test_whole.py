@@ -9,10 +9,10 @@ import struct
 import numpy as np
 import pytest
 
-from blender_addon.core.files.exr import with_places, without_words
-from blender_addon.core.files.labels import Labels
-from blender_addon.core.files.png_writer import write_png
-from blender_addon.core.files.tiff_writer import write_tiff
+from blender_addon.core.files.pictures.exr import with_places, without_words
+from blender_addon.core.files.pictures.labels import Labels
+from blender_addon.core.files.pictures.png_writer import write_png
+from blender_addon.core.files.pictures.tiff_writer import write_tiff
 from blender_addon.core.files.whole import damage
 
 

@@ -11,15 +11,15 @@ import pytest
 from blender_addon.core.mesh.cut import FILLED
 from blender_addon.core.mesh.topology import submesh
 from blender_addon.core.mesh.triangles import TriangleMesh, vertex_normals
-from blender_addon.core.shots.close_looks import close_looks, reordered
-from blender_addon.core.shots.crops import worth_of
-from blender_addon.core.shots.detail_spots import detail_magnification
+from blender_addon.core.shots.close_looks.choosing import close_looks, reordered
+from blender_addon.core.shots.close_looks.crops import worth_of
+from blender_addon.core.shots.close_looks.detail_spots import detail_magnification
+from blender_addon.core.shots.close_looks.head import find_head
+from blender_addon.core.shots.close_looks.head_view import Lens
+from blender_addon.core.shots.close_looks.lobes import lobes_of, solid_of
+from blender_addon.core.shots.close_looks.unshown import openness, unshown
 from blender_addon.core.shots.framing import project
-from blender_addon.core.shots.head import find_head
-from blender_addon.core.shots.head_view import Lens
-from blender_addon.core.shots.lobes import lobes_of, solid_of
 from blender_addon.core.shots.subject import Subject, richness_of
-from blender_addon.core.shots.unshown import openness, unshown
 from scripts.truth.fields import box, ellipsoid
 from scripts.truth.footings import footing
 from scripts.truth.stands import meshed

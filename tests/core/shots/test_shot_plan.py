@@ -4,8 +4,8 @@ import numpy as np
 import pytest
 
 from blender_addon.core.shots import optics
-from blender_addon.core.shots.crops import CUT, uncut
-from blender_addon.core.shots.detail_spots import detail_magnification, detail_spots
+from blender_addon.core.shots.close_looks.crops import CUT, uncut
+from blender_addon.core.shots.close_looks.detail_spots import detail_magnification, detail_spots
 from blender_addon.core.shots.framing import half_slopes, outline_share, project
 from blender_addon.core.shots.shot_plan import LOWEST_MM, ShotAsk, product_tilt, solve, stops
 from blender_addon.core.shots.subject import Subject, richness_of

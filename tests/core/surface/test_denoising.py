@@ -60,11 +60,12 @@ def test_a_picture_without_noise_keeps_its_texture() -> None:
 
 
 def test_shading_of_the_relief_goes_with_the_light() -> None:
+    """On a flat sheet no light can be told from none, so it is said to be a photo."""
     surface = _surface()
     row = surface.texels.index // SIZE
     shade = 0.3 * np.sin(2 * np.pi * row / 40)
     colours = np.repeat(0.25 * np.exp(shade)[:, None], 3, axis=1).astype(np.float32)
-    left = [np.log(delight(surface, colours, relief=relief).albedo).std() for relief in (None, shade)]
+    left = [np.log(delight(surface, colours, relief=relief, as_photo=True).albedo).std() for relief in (None, shade)]
     assert left[1] < 0.1 * left[0]
 
 

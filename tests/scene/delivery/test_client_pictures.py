@@ -9,14 +9,14 @@ import numpy as np
 import pytest
 
 from blender_addon.core.delivery.crop_window import Box
-from blender_addon.core.files import icc
-from blender_addon.core.files.labels import Labels
-from blender_addon.core.files.xmp import PictureWords
+from blender_addon.core.files.pictures import icc
+from blender_addon.core.files.pictures.labels import Labels
+from blender_addon.core.files.pictures.xmp import PictureWords
 from blender_addon.job.errors import OutputError
-from blender_addon.scene.delivery import client_pictures
-from blender_addon.scene.delivery.client_pictures import Wanted, write_copy
 from blender_addon.scene.delivery.contact_sheet import save_png
-from blender_addon.scene.delivery.drawn_marks import LEAST_LETTERS, LETTERS
+from blender_addon.scene.delivery.copies import client_pictures
+from blender_addon.scene.delivery.copies.client_pictures import Wanted, write_copy
+from blender_addon.scene.delivery.copies.drawn_marks import LEAST_LETTERS, LETTERS
 from blender_addon.scene.delivery.originals import keep_render, linear_of, original_of, read_picture
 from scripts.bench._bits_used import bits_used
 

@@ -11,13 +11,13 @@ import pytest
 
 from blender_addon.core.srgb import encode
 from blender_addon.job.errors import OutputError
-from blender_addon.scene.delivery.client_pictures import Wanted, write_client_picture
 from blender_addon.scene.delivery.contact_sheet import save_png, write_contact_sheet
+from blender_addon.scene.delivery.copies.client_pictures import Wanted, write_client_picture
 from blender_addon.scene.delivery.kept_pictures import Made, put_aside
 from blender_addon.scene.delivery.output import Quality, cycles, render_picture
 from blender_addon.scene.delivery.video import write_video
 from blender_addon.scene.images import read_pixels
-from blender_addon.scene.session import whole_file, writable, write_text
+from blender_addon.scene.running.session import whole_file, writable, write_text
 
 
 @pytest.fixture

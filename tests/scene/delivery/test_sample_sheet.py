@@ -12,7 +12,7 @@ from blender_addon.job.runner import finish, run_job
 from blender_addon.job.step import from_module, ordered
 from blender_addon.scene.delivery.output import Quality
 from blender_addon.scene.delivery.sample_sheet import SAMPLES, materials_for_samples, render_samples
-from blender_addon.scene.fingerprint import fingerprint
+from blender_addon.scene.prints.fingerprint import fingerprint
 from blender_addon.scene.stage import Stage
 from blender_addon.steps.surface import material as step
 from tests.steps.test_lighting import STEPS as LIT

@@ -1,0 +1,1 @@
+"""Pictures as bytes: headers, chunks, profiles, labels; without Blender. In: pixels or bytes. Out: bytes, sizes, damage."""

@@ -1,0 +1,63 @@
+"""Where do the close looks of a piece go? To its head where it has one, then to its richest places."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from ...mesh.triangles import TriangleMesh
+from ..subject import Subject
+from .crops import worth_of
+from .detail_spots import CloseLook, detail_magnification, detail_spots
+from .head import find_head
+from .head_view import Lens, head_look
+
+APART, OTHER_SIDE_DEG = 0.5, 70.0
+"""How far from the middle of a head's frame, over that frame's height, another close look stays at the least; nearer only where
+it is taken from another side."""
+OF_PLACES = 0.85
+"""How sure the choice of a place is where there is no head to be missed."""
+
+
+@dataclass(frozen=True)
+class Proposal:
+    """A close look that could be taken: what it shows ('head', 'part' of what has no neck, or 'place'), from where, and how
+    sure it is the one to take."""
+
+    shows: str
+    look: CloseLook
+    sure: float
+
+
+def close_looks(subject: Subject, mesh: TriangleMesh, lens: Lens, count: int) -> list[Proposal]:
+    """Up to `count` close looks of a piece (its closed mesh in mm beside the subject's points), the best first."""
+    found: list[Proposal] = []
+    worth = worth_of(subject)
+    usual = detail_magnification(subject, lens.frame_mm)
+    frame = lens.frame_mm[0] / usual, lens.frame_mm[1] / usual
+    head = find_head(mesh, subject, worth)
+    if head is not None:
+        found.append(Proposal("head" if head.neck else "part", head_look(subject, head, lens, worth), head.sure))
+    places = detail_spots(
+        subject, count + 2 * len(found), reach_mm=0.6 * min(frame), distance_mm=lens.distance(usual), frame=frame, worth=worth
+    )
+    found += [Proposal("place", place, OF_PLACES) for place in places if not any(_alike(one, place, frame) for one in found)]
+    return found[:count]
+
+
+def _alike(one: Proposal, place: CloseLook, frame: tuple[float, float]) -> bool:
+    """Whether a place is what the look at a head shows already."""
+    if one.shows == "place":
+        return False
+    turned = abs((place.azimuth_deg - one.look.azimuth_deg + 180.0) % 360.0 - 180.0)
+    near = float(np.linalg.norm(place.middle - one.look.middle)) < APART * min(frame) / one.look.grown
+    return near and turned < OTHER_SIDE_DEG
+
+
+def reordered(found: Sequence[Proposal], first: int | None) -> list[Proposal]:
+    """The proposals with number `first` (1 is the best) shown before the others; as they are where there is no such number."""
+    if first is None or not 1 <= first <= len(found):
+        return list(found)
+    return [found[first - 1], *(one for number, one in enumerate(found, 1) if number != first)]

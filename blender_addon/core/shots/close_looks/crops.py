@@ -1,0 +1,155 @@
+"""How is a close look cropped? The frame that holds most of what tells something, and cuts no outline just barely."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ..subject import Subject
+from .saliency import saliency
+
+Floats = NDArray[np.floating]
+Ints = NDArray[np.integer]
+
+
+@dataclass(frozen=True)
+class View:
+    """What a camera sees of a subject: points (n, 3) mm, their places (n, 2) mm right and up in the plane of focus, their depth
+    (n,) mm beyond it, what each is worth and whether it is lit; edge: (k, 2) places of the whole outline's points, mm."""
+
+    points: Floats
+    places: Floats
+    beyond: Floats
+    worth: Floats
+    lit: NDArray[np.bool_]
+    edge: Floats
+
+
+@dataclass(frozen=True)
+class Crop:
+    """A frame in a view: its middle (2,) mm, by what it is magnified over the usual, and how good it is."""
+
+    middle: tuple[float, float]
+    grown: float
+    score: float
+
+
+GROWN = 1.0, 0.85, 1.2
+"""Magnifications tried over the usual one."""
+UNUSUAL = 0.92
+"""What a picture at another than the usual magnification counts for."""
+UNLIT = 0.3
+"""What a part in shadow counts for, against one in the light."""
+DEPTH = 0.35
+"""Depth that is nearly sharp, as a share of half the frame's height; it falls with the square of the magnification."""
+AIR = 0.3
+"""The share of a frame that may show what lies behind without telling less: an outline needs air."""
+DOWN, ACROSS = 8, 12
+"""Cells of the frame, each of which tells as much as another."""
+TRIED = 10
+"""How many of the best frames of a view and magnification are looked at for cut outlines."""
+
+UNSHOWN = -2.0
+"""What a point counts for that no close look is to show: a fifth of the frame of them takes the worth of twice as much away."""
+
+RICHEST = 4.0
+"""The most that relief counts for over what the richest twentieth of a piece has: a spike is no treasure."""
+
+BARELY_IN, BARELY_OUT = 0.84, 1.65
+"""An outline that ends between these shares of the way from the frame's middle to its edge is cut, or spared, just barely."""
+CUT = 0.45
+"""What a frame counts for that cuts an outline exactly at its edge."""
+
+
+def worth_of(subject: Subject) -> Floats:
+    """(k,) what each point of a subject is worth in a close look: rich relief and form that draws the eye, about 1 each.
+
+    Relief on a small part of a piece counts for more: it is what there is to show.
+    """
+    rich = subject.richness / max(float(np.percentile(subject.richness, 95)), 1e-9)
+    worth = np.minimum(rich, RICHEST) + saliency(subject.points, subject.normals)
+    return worth if subject.unshown is None else np.where(subject.unshown, UNSHOWN, worth)
+
+
+def best_crop(view: View, half: Floats, grown: tuple[float, ...] = GROWN) -> Crop:
+    """The best frame of a view; half: (2,) half its width and height, mm, at the usual magnification.
+
+    The focus stays within the middle half of the frame. A score is the mean worth over the frame's cells of what is seen, near
+    the focus and in the light; where the frame shows no subject it counts 0, but for the air that an outline needs.
+    """
+    best = Crop((0.0, 0.0), 1.0, 0.0)
+    lit = view.worth * np.where(view.lit, 1.0, UNLIT)
+    for factor in grown:
+        frame = half / factor
+        worth = lit * np.exp(-((view.beyond / (DEPTH * frame[1] / factor)) ** 2))
+        cell = 2.0 * frame / [ACROSS, DOWN]
+        more_x, more_y = ACROSS // 4, DOWN // 4  # the frame slides this many cells either way
+        wide, high = ACROSS + 2 * more_x, DOWN + 2 * more_y
+        column = np.floor(view.places[:, 0] / cell[0] + 0.5 * wide).astype(int)
+        row = np.floor(view.places[:, 1] / cell[1] + 0.5 * high).astype(int)
+        inside = (column >= 0) & (column < wide) & (row >= 0) & (row < high)
+        index = row[inside] * wide + column[inside]
+        members = np.bincount(index, minlength=wide * high)
+        mean = (np.bincount(index, worth[inside], wide * high) / np.maximum(members, 1)).reshape(high, wide)
+        told, full = _windows(mean), _windows((members > 0).reshape(high, wide).astype(float))
+        score = told / np.maximum(full, (1.0 - AIR) * ACROSS * DOWN) * (1.0 if factor == 1.0 else UNUSUAL)
+        for place in np.argsort(-score, axis=None, kind="stable")[:TRIED]:
+            y, x = np.unravel_index(place, score.shape)
+            if score[y, x] <= best.score:
+                break
+            middle = (np.array([x, y]) - [more_x, more_y]) * cell
+            value = float(score[y, x]) * uncut((view.edge - middle) / frame)
+            if value > best.score:
+                best = Crop((float(middle[0]), float(middle[1])), factor, value)
+    return best
+
+
+def _windows(values: Floats) -> Floats:
+    """Sums of `values` over all frames of DOWN x ACROSS cells, by the place of their first cell."""
+    total = np.pad(values.cumsum(axis=0).cumsum(axis=1), ((1, 0), (1, 0)))
+    return total[DOWN:, ACROSS:] - total[:-DOWN, ACROSS:] - total[DOWN:, :-ACROSS] + total[:-DOWN, :-ACROSS]
+
+
+def uncut(edge: Floats) -> float:
+    """`CUT` to 1: how clearly a frame keeps or cuts an outline's points (n, 2), the frame's edges at -1 and 1.
+
+    On each side the outline's peaks towards it are looked at: the crown of a head, each of two ears, a foot.
+    """
+    worst = 0.0
+    for axis in (0, 1):
+        along, towards = edge[:, 1 - axis], edge[:, axis]
+        framed = np.abs(along) < 1.0
+        strip = np.minimum(((along[framed] + 1.0) * 0.5 * ACROSS).astype(int), ACROSS - 1)
+        for sign in (1.0, -1.0):
+            profile = np.full(ACROSS + 2, -np.inf)
+            np.maximum.at(profile, strip + 1, sign * towards[framed])
+            peak = (profile[1:-1] >= profile[:-2]) & (profile[1:-1] >= profile[2:])
+            if peak.any():
+                worst = max(worst, float(_barely(profile[1:-1][peak]).max()))
+    return 1.0 - (1.0 - CUT) * worst
+
+
+def _barely(reach: Floats) -> Floats:
+    """0 to 1: how nearly outlines that end at these shares of the way to the frame's edge are cut at it."""
+    return np.clip(np.minimum((reach - BARELY_IN) / (1.0 - BARELY_IN), (BARELY_OUT - reach) / (BARELY_OUT - 1.0)), 0.0, 1.0)
+
+
+def focus_in(view: View, crop: Crop, half: Floats) -> int:
+    """The number of the point to focus on: the most telling in the depth in which most of the middle is worth seeing."""
+    frame = half / crop.grown
+    place = (view.places - crop.middle) / frame
+    central = np.flatnonzero((np.abs(place) < 0.7).all(axis=1))
+    if not len(central):
+        return int(np.linalg.norm(view.places - crop.middle, axis=1).argmin()) if len(view.places) else 0
+    worth = view.worth[central] * np.where(view.lit[central], 1.0, UNLIT)
+    depth = view.beyond[central]
+    tried = np.linspace(depth.min(), depth.max(), 24)
+    sharp = 0.5 * DEPTH * frame[1] / crop.grown
+    gain = np.exp(-(((depth[None, :] - tried[:, None]) / sharp) ** 2)) @ worth
+    near = np.abs(depth - tried[int(gain.argmax())]) <= 0.3 * sharp
+    if not near.any():
+        near = np.ones(len(central), bool)
+    value = worth * (1.0 - 0.5 * np.abs(place[central]).max(axis=1)) * near
+    return int(central[int(value.argmax())])

@@ -1,0 +1,201 @@
+"""Which part of a piece is its head? An upper or protruding compact lobe that a narrower neck joins.
+
+Nothing is known of faces. A head is told by form alone: compact, set off by a neck, high or far out, not tiny. Where no neck
+sets one off (an owl, a mounted head) the upper part of what stands, or the foremost of what stands on four legs, is taken for
+it, and said to be less sure. A turned form has none.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ...mesh.cut import FILLED
+from ...mesh.triangles import Floats, TriangleMesh
+from ..subject import Subject
+from .lobes import Lobes, Neck, lobes_of, solid_of
+from .unshown import inside_turned, turned_axis
+
+LEAST = 0.25
+"""Least score of a lobe that is taken for a head. Heads of the scans at hand gave 0.3 to 1, paws, tails and rims up to 0.2."""
+CLEAR = 0.6
+"""Score from which a lobe is a head without much doubt."""
+OF_A_LOBE, WITHOUT_NECK = 0.8, 0.7
+"""How sure a head is that a neck sets off, at the least, and one that none does: right on all labelled scans at hand, which are
+few."""
+COMPACT = 0.4
+"""Volume of the largest ball in a lobe over its volume, from which it counts as compact: an arm has 0.1, a head 0.3 to 0.7."""
+SMALL = 0.03
+"""Share of the volume under which a lobe is too small to be one without doubt."""
+GROUND = 0.12
+"""A head begins higher than this share of the height; what reaches lower has legs on it."""
+UPPER = 0.42
+"""Share of the height that is taken for the head of what stands without a neck: between an owl's and a child's."""
+LOWER_COSTS = 0.5
+"""What such a part loses for each share of the height that lies over it: an owl's eyes are high, a skull's low; set on
+those."""
+FOREMOST, RAISED = 0.36, 0.45
+"""Share of the length, and of that end's height from which, that is taken for the head of what stands on four legs."""
+LONG = 1.35
+"""Length over width of what stands on four legs."""
+HOLLOW = 0.04
+"""Share of a turned form's points that look inwards from which it is a vessel."""
+CUT_OFF = 0.03
+"""Share of the surface that a filled place must have to be where a head was cut off; it looks no way that a thing stands on."""
+
+
+@dataclass(frozen=True)
+class Head:
+    """The head of a subject: which of its points (k,) belong to it, its middle (3,), radius (mm) of the largest ball in it,
+    which way (2,) it lies from the rest seen from above, about 1 where it stands far out, how sure it is, 0 to 1, and whether
+    a neck sets it off."""
+
+    points: NDArray[np.bool_]
+    middle: Floats
+    radius: float
+    out: Floats
+    sure: float
+    neck: bool = True
+
+
+def find_head(mesh: TriangleMesh, subject: Subject, worth: Floats) -> Head | None:
+    """The head of a standing closed mesh (mm, z up, front -Y), as a part of its subject's points; None where there is none.
+
+    worth: (k,) what each point is worth in a close look.
+    """
+    solid = solid_of(mesh)
+    if not solid.inside.any() or _vessel(mesh, subject):
+        return None
+    lobes = lobes_of(solid)
+    best, score = _best_lobe(lobes)
+    if best is not None and score >= LEAST:
+        return _of_lobe(lobes, best, subject.points, score)
+    return _without_neck(mesh, subject, worth)
+
+
+def _vessel(mesh: TriangleMesh, subject: Subject) -> bool:
+    """Whether it is a turned form with an inside."""
+    axis = turned_axis(mesh)
+    return axis is not None and float(inside_turned(subject.points, subject.normals, axis).mean()) > HOLLOW
+
+
+def _best_lobe(lobes: Lobes) -> tuple[Neck | None, float]:
+    """The lobe that is most like a head, and its score."""
+    solid = lobes.solid
+    inside = np.flatnonzero(solid.inside.ravel())
+    basin, places = lobes.basin.ravel()[inside], solid.places(inside)
+    count = len(lobes.peaks)
+    middles = np.stack([np.bincount(basin, places[:, axis], count) for axis in range(3)], axis=1)
+    middles = middles / np.maximum(lobes.volume, 1.0)[:, None]
+    low, high = places[:, 2].min(), places[:, 2].max()
+    lows = np.full(count, np.inf)
+    np.minimum.at(lows, basin, places[:, 2])
+    total = lobes.volume.sum()
+    best: Neck | None = None
+    most = 0.0
+    for neck in lobes.necks:
+        volume = float(lobes.volume[neck.basins].sum())
+        share = volume / total
+        if not 0.005 < share < 0.9 or neck.width > 0.95:
+            continue
+        middle = (middles[neck.basins] * lobes.volume[neck.basins, None]).sum(axis=0) / volume
+        away = middle - neck.place
+        upward = max(float(away[2]) / max(float(np.linalg.norm(away)), 1e-9), 0.0)
+        ball = 4.19 * (float(lobes.radius[neck.basins].max()) / solid.cell) ** 3 / volume
+        score = float(np.sqrt(np.clip((0.95 - neck.width) / 0.35, 0.0, 1.0)))
+        score *= 0.1 + float((middle[2] - low) / max(high - low, 1e-9))
+        score *= min(ball / COMPACT, 1.0) ** 1.2 * min(share / SMALL, 1.0) * np.sqrt(min(1.0, (1.0 - share) / 0.3))
+        score *= 0.6 + 0.4 * upward
+        lowest = lows[neck.basins].min()
+        score *= 1.0 if lowest - low > GROUND * (high - low) else 0.3
+        if score > most:
+            best, most = neck, float(score)
+    return best, most
+
+
+def _of_lobe(lobes: Lobes, neck: Neck, points: Floats, score: float) -> Head | None:
+    """The head that a lobe makes."""
+    solid = lobes.solid
+    basin = lobes.basin.ravel()[solid.number(points)]
+    mine = (basin >= 0) & neck.basins[basin]
+    if mine.sum() < 20:
+        return None
+    peak = int(np.argmax(np.where(neck.basins, lobes.radius, -1.0)))
+    rest = lobes.peaks[~neck.basins]
+    weight = lobes.volume[~neck.basins]
+    middle = points[mine].mean(axis=0)
+    out = middle[:2] - (rest[:, :2] * weight[:, None]).sum(axis=0) / max(float(weight.sum()), 1e-9)
+    out = out / max(float(np.ptp(points[:, 2])), 1e-9)
+    sure = OF_A_LOBE + 0.15 * float(np.clip((score - LEAST) / (CLEAR - LEAST), 0.0, 1.0))
+    return Head(mine, lobes.peaks[peak], float(lobes.radius[peak]), out, sure)
+
+
+def _without_neck(mesh: TriangleMesh, subject: Subject, worth: Floats) -> Head | None:
+    """All of a head that was cut off at its neck; else the foremost upper part of what is long, or the most telling of the
+    upper parts of what stands."""
+    points = subject.points
+    low, high = points.min(axis=0), points.max(axis=0)
+    size = high - low
+    middle = points[:, :2].mean(axis=0)
+    values, vectors = np.linalg.eigh(np.cov((points[:, :2] - middle).T))
+    out = np.zeros(2)
+    cut = _cut_off(mesh)
+    if cut is not None:
+        mine = (points - points.mean(axis=0)) @ cut < 0.55 * float(((points - points.mean(axis=0)) @ cut).max())
+    elif np.sqrt(values[1] / max(values[0], 1e-12)) > LONG:
+        mine, out = _foremost(points, worth, (points[:, :2] - middle) @ vectors[:, 1], vectors[:, 1])
+    elif size[2] > 0.7 * float(size[:2].max()):
+        mine = _upper(subject, worth, (points[:, 2] - low[2]) / max(float(size[2]), 1e-9))
+    else:
+        return None
+    if mine.sum() < 20:
+        return None
+    return Head(
+        mine, points[mine].mean(axis=0), 0.35 * float(np.ptp(points[mine], axis=0).min()), out, WITHOUT_NECK, neck=False
+    )
+
+
+def _cut_off(mesh: TriangleMesh) -> Floats | None:
+    """The direction (3,) in which a large filled place looks that nothing could stand on, or None."""
+    filled = mesh.face_marks.get(FILLED)
+    if filled is None or not filled.any():
+        return None
+    corners = np.asarray(mesh.vertices, float)[mesh.faces]
+    cross = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
+    total = cross[filled].sum(axis=0)
+    size = float(np.linalg.norm(total))
+    if size < CUT_OFF * float(np.linalg.norm(cross, axis=1).sum()):
+        return None
+    way = total / size
+    return way if way[2] > -0.8 else None
+
+
+def _foremost(points: Floats, worth: Floats, along: Floats, axis: Floats) -> tuple[NDArray[np.bool_], Floats]:
+    """The upper part of that end of a long thing which is higher, richer and nearer to the front; and which way it lies."""
+    length = float(np.ptp(along))
+    low, height = float(points[:, 2].min()), max(float(np.ptp(points[:, 2])), 1e-9)
+    usual = max(float(np.mean(worth)), 1e-9)
+
+    def value(sign: float) -> float:
+        end = sign * along > float((sign * along).max()) - FOREMOST * length
+        raised = float(np.percentile(points[end, 2], 98) - low) / height
+        return raised + 0.5 * float(worth[end].mean()) / usual - 0.6 * sign * float(axis[1])
+
+    sign = max((1.0, -1.0), key=value)
+    end = sign * along > float((sign * along).max()) - FOREMOST * length
+    top = float(np.percentile(points[end, 2], 99.5))
+    return end & (points[:, 2] > low + RAISED * (top - low)), sign * axis
+
+
+def _upper(subject: Subject, worth: Floats, share: Floats) -> NDArray[np.bool_]:
+    """The part of a standing thing, `UPPER` of its height, that tells most seen from the front; the upper the better."""
+    seen = subject.normals[:, 1] < -0.2
+
+    def value(top: float) -> float:
+        part = seen & (share > top - UPPER) & (share <= top)
+        return float(worth[part].mean()) * (1.0 - LOWER_COSTS * (1.0 - top)) if part.sum() > 20 else -1.0
+
+    top = max((1.0, 0.9, 0.8, 0.7, 0.6), key=value)
+    return (share > top - UPPER) & (share <= top)

@@ -1,0 +1,178 @@
+"""How is a close look at a head taken? From where it shows most, the whole of it in the frame, sharp on its face."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ..framing import look, project
+from ..optics import LARGEST, focus_for
+from ..subject import Subject, cells_of, thinned
+from .crops import UNLIT, View, uncut
+from .detail_spots import CloseLook, detail_magnification, view_of
+from .head import Head
+
+Floats = NDArray[np.floating]
+
+TURNS = 24
+"""Directions round the head that are tried."""
+ASIDE, LITTLE_ASIDE = (0.0, -25.0, 25.0), (0.0, -10.0, 10.0)
+"""How far beside the way it faces it is looked at, degrees: a three-quarter view tells more of a
+form than a straight one. Little where no neck tells the head from the body, which would stand beside it."""
+STRAIGHT_ON = 0.9
+"""What the straight view counts for beside those."""
+TILTS = (-6.0, 2.0, 10.0, 20.0)
+"""A face that looks down is seen from its own height or a little under it."""
+AIR = 1.16
+"""Frame over the head, across and upwards."""
+BELOW = 0.12
+"""More of the head's height below it: a head that ends at the frame's edge looks cut off."""
+NEAREST = 1.0
+"""Largest magnification of a head, which a macro lens gives; more only where all close looks of a small piece are larger."""
+FILLS = 0.5
+"""Share of the frame's height that a head fills where the lens can come as near as that."""
+
+
+@dataclass(frozen=True)
+class Lens:
+    """What the close look is taken with: the frame (width, height) and the focal length in mm, and the pupil ratio."""
+
+    frame_mm: tuple[float, float]
+    focal_mm: float
+    pupil_ratio: float = 1.0
+
+    def distance(self, magnification: float) -> float:
+        """Distance (mm) to what is in focus at a magnification."""
+        return focus_for(self.focal_mm, magnification, pupil_ratio=self.pupil_ratio)
+
+
+def head_look(subject: Subject, head: Head, lens: Lens, worth: Floats) -> CloseLook:
+    """The close look at a head; `grown` is over the subject's usual magnification. worth: (k,) of the subject's points."""
+    facing = facing_of(subject, head, worth)
+    face = face_of(subject, head, worth, facing)
+    best: CloseLook | None = None
+    most = -1.0
+    for aside in ASIDE if head.neck else LITTLE_ASIDE:
+        for tilt in TILTS:
+            found, score = _tried(subject, head, lens, worth, face, (facing + aside, tilt))
+            score *= STRAIGHT_ON if aside == 0.0 else 1.0
+            if score > most:
+                best, most = found, score
+    assert best is not None
+    return best
+
+
+def facing_of(subject: Subject, head: Head, worth: Floats) -> float:
+    """Azimuth (degrees) from which a head shows its face, as far as form tells: in its mirror plane, towards the front and the
+    side to which it stands out, where there is most to see."""
+    points, normals, rich = subject.points[head.points], subject.normals[head.points], worth[head.points]
+    azimuth = np.arange(TURNS) * 360.0 / TURNS
+    ways = np.stack([np.sin(np.radians(azimuth)), -np.cos(np.radians(azimuth))], axis=1)
+    wish = np.array([0.0, -1.0]) + 1.5 * head.out
+    wish = wish / max(float(np.linalg.norm(wish)), 1e-9)
+    toward = np.clip(normals[:, :2] @ ways.T - 0.3, 0.0, None)
+    detail = (rich[:, None] * toward).sum(axis=0) / np.maximum(toward.sum(axis=0), 1e-9)
+    detail = detail / max(float(detail.max()), 1e-9)
+    few = points[thinned(len(points), 1500)] - head.middle
+    mirrored = np.array([_likeness(few, way, head.radius) for way in ways[: TURNS // 2]])
+    score = ways @ wish + 0.8 * np.tile(mirrored, 2) + 0.6 * detail
+    return float(azimuth[int(np.argmax(score))])
+
+
+def _likeness(points: Floats, way: Floats, radius: float) -> float:
+    """0 to 1: how much of the cells that points (k, 3) fill is filled by their mirror image in the upright plane along
+    `way`."""
+    across = np.array([-way[1], way[0], 0.0])
+    image = points - 2.0 * (points @ across)[:, None] * across
+    cell = max(0.3 * radius, 1e-9)
+    stride = np.array([1 << 40, 1 << 20, 1])
+    one, two = (np.unique(np.floor(part / cell).astype(np.int64) @ stride) for part in (points, image))
+    both = len(np.union1d(one, two))
+    return (len(one) + len(two) - both) / max(both, 1)
+
+
+def _tried(
+    subject: Subject, head: Head, lens: Lens, worth: Floats, face: Floats, view: tuple[float, float]
+) -> tuple[CloseLook, float]:
+    """A close look from one direction (azimuth and tilt, degrees), and how much it tells of the head and its face (3,)."""
+    rotation = look(*view)
+    usual = detail_magnification(subject, lens.frame_mm)
+    mine = head.points
+    whole = replace(subject, points=subject.points[mine], normals=subject.normals[mine], richness=subject.richness[mine])
+    front = head.middle + rotation[:, 2] * head.radius
+    own = view_of(whole, worth[mine], front, rotation, lens.distance(usual))
+    near = np.exp(-((np.linalg.norm(own.points - face, axis=1) / head.radius) ** 2))
+    place = _focus(own, head, near)
+    spot = front if place is None else own.points[place]
+    shift, magnification = np.zeros(2), usual
+    half = np.ones(2)
+    for _ in range(4):  # how large it appears depends on how near the lens comes, which depends on how large it appears
+        off, half = _box(whole.points, spot, rotation, shift, lens.distance(magnification))
+        shift = shift + off
+        magnification = _magnification(lens, half, usual)
+    frame = 0.5 * np.asarray(lens.frame_mm) / magnification
+    distance = lens.distance(magnification)
+    eye = spot + rotation[:, :2] @ shift + rotation[:, 2] * distance
+    edge, depth = project(subject.outline[thinned(len(subject.outline), 4000)], eye, rotation)
+    moved, factor = _settled(edge[depth > 0] * distance, frame, half)
+    told = float((own.worth * (0.3 + near) * np.where(own.lit, 1.0, UNLIT)).sum())
+    shift = shift + moved
+    return CloseLook(spot, *view, (float(shift[0]), float(shift[1])), magnification * factor / usual), told
+
+
+def _box(points: Floats, spot: Floats, rotation: Floats, shift: Floats, distance: float) -> tuple[Floats, Floats]:
+    """Middle (2,), from the frame's middle, and half size (2,) in mm, in the plane of focus, of points (k, 3) from a camera
+    whose frame lies `shift` (2,) beside a spot in focus."""
+    slopes, _ = project(points, spot + rotation[:, :2] @ shift + rotation[:, 2] * distance, rotation)
+    low, high = np.percentile(slopes, 0.2, axis=0), np.percentile(slopes, 99.8, axis=0)
+    return 0.5 * (low + high) * distance, 0.5 * (high - low) * distance
+
+
+def _magnification(lens: Lens, half: Floats, usual: float) -> float:
+    """So that the head fills a good part of the frame and lies within it with air, no nearer than is usual for close looks."""
+    frame = 0.5 * np.asarray(lens.frame_mm)
+    holds = float((frame / np.maximum([AIR * half[0], (AIR + BELOW) * half[1]], 1e-9)).min())
+    fills = FILLS * frame[1] / max(float(half[1]), 1e-9)
+    nearest = max(NEAREST, usual)
+    return float(np.clip(min(holds, max(fills, usual)), 1e-3, min(nearest, LARGEST)))
+
+
+def _settled(edge: Floats, frame: Floats, half: Floats) -> tuple[Floats, float]:
+    """How far the frame (half its size in mm) is moved off the head's middle (2,), and by what it is magnified on, so that no
+    outline (edge (k, 2), from the head's middle) is cut just barely and all of the head (half its size) stays inside."""
+    best, most = (np.zeros(2), 1.0), -1.0
+    for factor in (1.0, 0.9, 0.82):
+        room = np.maximum(frame / factor - 1.05 * half, 0.0)
+        lower = -min(float(room[1]), BELOW * float(half[1]))  # more below a head than above it
+        for across in (0.0, -0.4, 0.4):
+            for up in (lower, 0.6 * lower - 0.4 * float(room[1]), 0.0):
+                moved = np.array([across * room[0], up])
+                value = uncut((edge - moved) / (frame / factor)) - 0.25 * (1.0 - factor) - 0.08 * abs(across)
+                if value > most:
+                    best, most = (moved, factor), value
+    return best
+
+
+def face_of(subject: Subject, head: Head, worth: Floats, facing: float) -> Floats:
+    """(3,) the middle of what stands foremost and tells most on the side to which a head faces: nose, beak, muzzle."""
+    way = np.array([np.sin(np.radians(facing)), -np.cos(np.radians(facing)), 0.0])
+    points, normals, rich = subject.points[head.points], subject.normals[head.points], worth[head.points]
+    ahead = points @ way
+    front = normals @ way > 0.2
+    if front.sum() < 10:
+        return head.middle + way * head.radius
+    weight = np.where(front, np.maximum(rich, 0.05), 0.0) * np.exp((ahead - ahead[front].max()) / (0.35 * head.radius))
+    return (points * weight[:, None]).sum(axis=0) / weight.sum()
+
+
+def _focus(view: View, head: Head, near: Floats) -> int | None:
+    """The number of the point to focus on: where most is to be seen near the face, on the side next to us."""
+    if not len(view.points):
+        return None
+    number, count = cells_of(view.points, 0.4 * head.radius)
+    value = np.maximum(view.worth, 0.0) * np.where(view.lit, 1.0, 0.6)
+    mean = np.bincount(number, value, count) / np.maximum(np.bincount(number, minlength=count), 1)
+    ahead = np.exp(-np.clip(view.beyond - np.percentile(view.beyond, 10), 0.0, None) / (1.5 * head.radius))
+    return int(np.argmax((mean[number] + 0.2 * value) * near * ahead))

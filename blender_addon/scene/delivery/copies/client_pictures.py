@@ -1,0 +1,214 @@
+"""A rendered still as the client needs it: size, crop, bits, profile, resolution, scale bar, credit, watermark, words."""
+
+from __future__ import annotations
+
+import tempfile
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+from ....core.delivery.bits import in_gamut, to_numbers
+from ....core.delivery.crop_window import Box, Window, crop_window
+from ....core.delivery.marks import Mark, Tiled, lay, lay_tiled
+from ....core.delivery.needs import copy_bytes, copy_size
+from ....core.delivery.resampling import strips
+from ....core.files.pictures.exr import without_words
+from ....core.files.pictures.jpeg_labels import LARGEST_SIDE
+from ....core.files.pictures.labels import Labels
+from ....core.files.pictures.png_writer import write_png
+from ....core.files.pictures.tiff_writer import write_tiff
+from ....core.files.whole import damage
+from ....job.errors import OutputError
+from ...running.session import whole_file, writes
+from ..originals import linear_of, original_of, read_picture
+from .drawn_marks import Sheet, credit_line, scale_bar, watermark
+from .jpeg import write_jpeg
+
+SUFFIX = {"png8": ".png", "png16": ".png", "tiff16": ".tif", "jpeg": ".jpg", "exr": ".exr"}
+QUALITY = 93
+
+
+@dataclass(frozen=True)
+class Wanted:
+    """What a copy should be; lengths in mm, `aspect` is width over height. watermark: words laid all over it."""
+
+    kind: str
+    width: int | None = None
+    print_width_mm: float | None = None
+    dpi: int = 300
+    aspect: float | None = None
+    scale_bar: bool = False
+    credit: str = ""
+    watermark: str = ""
+    labels: Labels = field(default_factory=Labels)
+
+    @property
+    def pixels(self) -> int | None:
+        """The width asked for, px; None keeps the still's own."""
+        return self.width or (round(self.print_width_mm / 25.4 * self.dpi) if self.print_width_mm else None)
+
+
+@dataclass(frozen=True)
+class Copy:
+    """A copy that was written, its size in pixels, and what is to be told of it."""
+
+    path: Path
+    size: tuple[int, int]
+    told: tuple[str, ...] = ()
+
+
+def write_copy(
+    still: Path, target: Path, wanted: Wanted, *, field_width_mm: float, subject: Box | None = None, original: bool = True
+) -> Copy:
+    """Write a copy of a still beside `target` with the suffix of its kind.
+
+    Parameters
+    ----------
+    field_width_mm : width of what the whole still shows at its plane of focus, for the scale bar.
+    subject : where the subject lies in the still, so that no crop cuts it.
+    original : whether the still is as it was rendered, so that its original of 16 bits shows the same.
+    Raises OutputError when the still can't be read, the copy would not fit into memory, or it can't be written.
+    """
+    path = target.with_name(target.name + SUFFIX[wanted.kind])
+    if wanted.kind == "exr":
+        return _linear_copy(still, path, wanted)
+    source = original_of(still) if original and original_of(still).is_file() else still
+    picture = _read(source)
+    have = (picture.shape[1], picture.shape[0])
+    window = Window(0, 0, *have) if wanted.aspect is None else crop_window(have, wanted.aspect, subject)
+    size = copy_size(window, wanted.pixels)
+    _check_size(path, have, size, wanted.kind)
+    told = _told(source is still and wanted.kind.endswith("16"), window, size, path.name)
+    mm_a_pixel = field_width_mm / have[0] * window.size[0] / size[0]
+    marks, more = _marks(Sheet(picture, window, size), mm_a_pixel, wanted)
+    parts = _parts(picture, window, size, wanted, marks)
+    _write(path, parts, size, wanted)
+    return Copy(path, size, tuple([*told, *more]))
+
+
+def write_client_picture(still: Path, target: Path, wanted: Wanted, *, field_width_mm: float) -> Path:
+    """As `write_copy`, without knowing where the subject lies; returns the path alone."""
+    return write_copy(still, target, wanted, field_width_mm=field_width_mm).path
+
+
+def _read(source: Path) -> Any:
+    try:
+        wrong = damage(source)
+        if not wrong:
+            return read_picture(source)
+        wrong = f"it {wrong}"
+    except (OSError, RuntimeError, ValueError) as error:
+        wrong = getattr(error, "strerror", None) or str(error)
+    raise OutputError(f'"{source}" can\'t be copied ({wrong}): run the render step again, which makes it anew')
+
+
+def _linear_copy(still: Path, path: Path, wanted: Wanted) -> Copy:
+    """The original in linear light as it was rendered, with the owner's words in its header."""
+    source = linear_of(still)
+    if not source.is_file() or damage(source):
+        raise OutputError(f'"{still.name}" has no original in linear light: run the render step again, which makes it')
+    words = wanted.labels.words
+    said = {"owner": words.rights or words.credit, "comments": words.description()} if words else {}
+    data = without_words(source.read_bytes(), more={name: value for name, value in said.items() if value})
+    with whole_file(path) as draft:
+        draft.write_bytes(data)
+    marked = wanted.aspect or wanted.pixels or wanted.scale_bar or wanted.credit or wanted.watermark
+    told = (
+        [f"{path.name} is the render itself in linear light: not cropped or resized, with nothing drawn on it"]
+        if marked
+        else []
+    )
+    return Copy(path, (0, 0), tuple(told))
+
+
+def _check_size(path: Path, have: tuple[int, int], size: tuple[int, int], kind: str) -> None:
+    """Raise OutputError before anything is begun that can't end well."""
+    if kind == "jpeg" and max(size) > LARGEST_SIDE:
+        raise OutputError(
+            f'"{path.name}" would be {size[0]} x {size[1]} px, and a JPEG file holds {LARGEST_SIDE} a side: use PNG'
+        )
+    need, free = copy_bytes(have, size, kind), _free_memory()
+    if need > free:
+        cure = (
+            "choose PNG or TIFF, which are written in strips, or a smaller width" if kind == "jpeg" else "choose a smaller size"
+        )
+        raise OutputError(
+            f'"{path.name}" of {size[0]} x {size[1]} px needs about {need / 1e9:.1f} GB of memory, and {free / 1e9:.1f} GB are '
+            f"free: {cure}"
+        )
+
+
+def _free_memory() -> int:
+    """Bytes that can be had, as Linux says; elsewhere, 4 GB."""
+    try:
+        with open("/proc/meminfo", encoding="ascii") as table:
+            return next(int(line.split()[1]) * 1024 for line in table if line.startswith("MemAvailable"))
+    except (OSError, StopIteration, ValueError):
+        return 4_000_000_000
+
+
+def _told(shallow: bool, window: Window, size: tuple[int, int], name: str) -> list[str]:
+    told = []
+    if shallow:
+        told.append(
+            f"{name} has 16-bit numbers but only the 8 bits of its still, whose original is not there or was changed by hand"
+        )
+    if window.band_x or window.band_y:
+        where = "at the sides" if window.band_x else "above and below"
+        told.append(
+            f"{name}: this shape would cut the piece, so bands were added {where}; a shot of that width and height has none"
+        )
+    grown = size[0] / window.size[0]
+    if grown > 1.01:
+        told.append(f"{name} is {grown:.1f} times as large as what was rendered: set render.size to get the detail too")
+    return told
+
+
+def _marks(sheet: Sheet, mm_a_pixel: float, wanted: Wanted) -> tuple[list[Mark | Tiled], list[str]]:
+    """All that is drawn, and what could not be."""
+    marks: list[Mark | Tiled] = [watermark(sheet, wanted.watermark)] if wanted.watermark.strip() else []
+    taken, told = 0, ""
+    if wanted.scale_bar:
+        made, taken = scale_bar(sheet, mm_a_pixel)
+        marks += made
+    if wanted.credit.strip():
+        made, told = credit_line(sheet, wanted.credit.strip(), taken)
+        marks += made
+    return marks, [told] if told else []
+
+
+def _parts(picture: Any, window: Window, size: tuple[int, int], wanted: Wanted, marks: list[Mark | Tiled]) -> Iterator[Any]:
+    """The copy strip by strip, as numbers of its kind."""
+    bits = 16 if wanted.kind.endswith("16") else 8
+    for first, strip in strips(picture, window, size):
+        for mark in marks:
+            if isinstance(mark, Tiled):
+                lay_tiled(strip, first, mark)
+            else:
+                lay(strip, first, [mark])
+        yield to_numbers(in_gamut(strip, wanted.labels.gamut), bits, first=first)
+
+
+def _write(path: Path, parts: Iterator[Any], size: tuple[int, int], wanted: Wanted) -> None:
+    labels = Labels(wanted.labels.gamut, wanted.dpi, wanted.labels.words)
+    with whole_file(path) as draft:
+        try:
+            if wanted.kind == "jpeg":
+                with writes(path):
+                    _write_jpeg(draft, parts, size, labels)
+                return
+            with draft.open("w+b") as file:
+                writer = write_tiff if wanted.kind == "tiff16" else write_png
+                writer(file, parts, size, labels)
+        except ValueError as error:
+            raise OutputError(f'"{path}" can\'t be written: {error}') from None
+
+
+def _write_jpeg(draft: Path, parts: Iterator[Any], size: tuple[int, int], labels: Labels) -> None:
+    """By way of a PNG, from which Blender writes the JPEG with four bytes a pixel in memory."""
+    with tempfile.TemporaryDirectory() as folder:
+        between = Path(folder) / "copy.png"
+        with between.open("wb") as file:
+            write_png(file, parts, size, Labels())
+        write_jpeg(between, draft, quality=QUALITY, labels=labels)

@@ -1,0 +1,42 @@
+"""Which finished pictures lie in a job's folder? Those of its shots in their order, the turn, the sheets."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from ... import roles
+
+SHEETS = (("contact_sheet.png", "All shots"), ("sample_sheet.png", "In every material"))
+
+
+@dataclass(frozen=True)
+class Finished:
+    """One finished thing: its title, the picture that stands for it, the file that a click opens."""
+
+    title: str
+    picture: Path
+    opens: Path
+
+
+def shots_of(scene: Any) -> list[Any]:
+    """The shots of the scene's job, in the order of the list."""
+    shots = roles.players(scene.get(roles.JOB, ""), role="shot")
+    return sorted(shots, key=lambda shot: (shot.get("bozzetto_order", 0), shot.name))
+
+
+def finished(scene: Any, out: Path) -> list[Finished]:
+    """What is there now; nothing is made, and a folder that is missing holds nothing."""
+    found = []
+    for shot in shots_of(scene):
+        key = str(shot.get(roles.KEY, shot.name))
+        found.append(
+            Finished(key.replace("_", " ").capitalize(), out / "pictures" / f"{key}.png", out / "pictures" / f"{key}.png")
+        )
+    frames = sorted((out / "turntable").glob("*.png"))[:1]
+    if frames:
+        video = out / "turntable.mp4"
+        found.append(Finished("The turn", frames[0], video if video.is_file() else frames[0]))
+    found += [Finished(title, out / name, out / name) for name, title in SHEETS]
+    return [one for one in found if one.picture.is_file()]

@@ -1,0 +1,74 @@
+"""How are words drawn into a picture? By Blender's own font, as a mask of how much each pixel is covered."""
+
+from __future__ import annotations
+
+import tempfile
+from pathlib import Path
+from typing import Any
+
+import bpy  # a wheel knows the others only once this is there
+import numpy as np
+
+# isort: split
+import blf
+import imbuf
+
+from ...images import read_pixels
+
+FONT = 0
+TALLEST = 400
+"""The largest letters that are drawn, px; larger ones are grown from them."""
+
+
+def line_mask(words: str, height: float) -> Any:
+    """(h, w) 0 to 1 of a line of words whose letters are about `height` px from their foot to the top of a capital.
+
+    The mask is as wide as the words and as high as any letter may be, so that lines of one height stand on one foot line. The
+    words must not be empty.
+    """
+    size = min(height / 0.72, TALLEST)  # a capital takes about 0.72 of a size, as measured on the font
+    grown = height / 0.72 / size
+    blf.size(FONT, size)
+    width = max(1, int(np.ceil(blf.dimensions(FONT, words)[0])) + 2)
+    tall, foot = int(np.ceil(1.3 * size)), int(np.ceil(0.32 * size))
+    buffer = imbuf.new((width, tall))
+    try:
+        with blf.bind_imbuf(FONT, buffer, display_name="sRGB"):
+            blf.color(FONT, 1.0, 1.0, 1.0, 1.0)
+            blf.position(FONT, 1, foot, 0)
+            blf.draw_buffer(FONT, words)
+        mask = _pixels(buffer)
+    finally:
+        buffer.free()
+    return mask if grown <= 1.0 else _grown(mask, grown)
+
+
+def line_width(words: str, height: float) -> float:
+    """How wide a line would be, px."""
+    size = min(height / 0.72, TALLEST)
+    blf.size(FONT, size)
+    return float(blf.dimensions(FONT, words)[0]) * (height / 0.72 / size)
+
+
+def _pixels(buffer: Any) -> Any:
+    """(h, w) how much each pixel of a buffer is covered, the top row first; by way of a file, for older releases."""
+    with tempfile.TemporaryDirectory() as folder:
+        path = Path(folder) / "line.png"
+        imbuf.write(buffer, filepath=str(path))
+        image = bpy.data.images.load(str(path))
+        try:
+            image.colorspace_settings.name = "Non-Color"
+            return read_pixels(image)[::-1, :, 3].copy()
+        finally:
+            bpy.data.images.remove(image)
+
+
+def _grown(mask: Any, factor: float) -> Any:
+    """The mask larger, between its pixels in proportion."""
+    for axis in (0, 1):
+        length = mask.shape[axis]
+        places = np.clip((np.arange(round(length * factor)) + 0.5) / factor - 0.5, 0, length - 1)
+        low = np.minimum(places.astype(int), max(length - 2, 0))
+        part = (places - low).reshape([-1 if a == axis else 1 for a in (0, 1)]).astype(np.float32)
+        mask = np.take(mask, low, axis) * (1 - part) + np.take(mask, np.minimum(low + 1, length - 1), axis) * part
+    return mask

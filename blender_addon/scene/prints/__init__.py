@@ -1,0 +1,1 @@
+"""Digests of data-blocks, by which an edit of the user is seen."""

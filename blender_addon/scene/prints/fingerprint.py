@@ -1,0 +1,342 @@
+"""Has the user changed this since we made it? A digest of what a data-block holds, read through RNA.
+
+All that a person would call an edit counts, but for the name and the marks of visibility, which are carried over to what takes
+an object's place (`roles`), and for the selection. What a block refers to counts by its part in the job or by its name; what
+belongs to it alone (mesh, node tree, node groups inside, materials that come and go with it) counts by its content.
+"""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Iterator
+from functools import cache
+from typing import Any
+
+import bpy
+import numpy as np
+
+from ..compat import RELEASE
+from ..roles import BOOKKEEPING, JOB, KEY, MADE, OFFERED, ROLE, STEP
+from . import fingerprint_0_1
+from .mesh_print import feed_mesh
+
+_VERSION = "2:"
+_SIMPLE = {"BOOLEAN", "INT", "FLOAT", "STRING", "ENUM"}
+_SKIP = {
+    "name", "name_full", "bl_idname", "select", "is_editmode", "is_active_output", "show_expanded", "show_options",
+    "location_absolute", "width", "height", "dimensions", "tag", "is_evaluated", "session_uid", "use_fake_user",
+    "users", "hide", "warning_propagation", "is_active", "execution_time", "persistent_uid", "show_texture",
+    "show_instancer_for_viewport", "use_extra_user", "is_library_indirect", "is_missing", "is_runtime_data",
+    "last_display_size", "bound_box", "preview", "show_preview", "show_on_cage", "show_in_editmode", "is_override_data",
+    "is_embedded_data", "is_property_visible", "use_pin", "bl_icon", "bl_static_type", "active_index", "error_location",
+    "error_rotation", "is_valid", "is_cached",
+}  # fmt: skip
+_OBJECT_SKIP = {
+    "hide_render", "hide_viewport", "hide_select", "matrix_world", "matrix_local", "matrix_basis", "matrix_parent_inverse",
+    "location", "rotation_euler", "rotation_quaternion", "rotation_axis_angle", "scale", "active_material_index",
+    "active_shape_key_index", "show_only_shape_key",
+}  # fmt: skip
+"""Of an object: its place counts as a matrix, and visibility is carried over."""
+
+
+def fingerprint(block: Any) -> str:
+    """A digest of a data-block: equal for equal content, whatever its name, whether it is shown and whether it is selected."""
+    digest = hashlib.sha256()
+    _feed(digest, block, {})
+    return _VERSION + digest.hexdigest()[:20]
+
+
+def noted(block: Any) -> str:
+    """What is noted of a data-block to tell later whether it was changed: its digest, the release of Blender in which it holds,
+    and the plainer digest of 0.1.0, which says of objects that are no lights the same in every release."""
+    return f"{fingerprint(block)}:{RELEASE}:{fingerprint_0_1.fingerprint(block)}"
+
+
+def unchanged(block: Any, kept: str) -> bool:
+    """Whether a data-block is still as it was noted, by this version or by 0.1.0, in this release of Blender or in another."""
+    if of_this_release(kept):
+        return fingerprint(block) == kept.rsplit(":", 2)[0]
+    return fingerprint_0_1.fingerprint(block) == kept.rsplit(":", 1)[-1]
+
+
+def of_this_release(kept: str) -> bool:
+    """Whether what was noted can be compared to the letter; where not, a difference may be Blender's own conversion."""
+    return kept.startswith(_VERSION) and kept.rsplit(":", 2)[1] == RELEASE
+
+
+def _feed(digest: Any, block: Any, groups: dict[int, bytes]) -> None:
+    _custom(digest, block)
+    if isinstance(block, bpy.types.Object):
+        _object(digest, block, groups)
+    elif isinstance(block, bpy.types.Mesh):
+        feed_mesh(digest, block)
+    elif isinstance(block, bpy.types.NodeTree):
+        _tree(digest, block, groups)
+    elif isinstance(block, bpy.types.Image):
+        _image(digest, block)
+    elif isinstance(block, bpy.types.Text):
+        digest.update(block.as_string().encode())
+    elif isinstance(block, bpy.types.Action):
+        _action(digest, block)
+    else:
+        _settings(digest, block)
+        _animation(digest, block)
+        tree = getattr(block, "node_tree", None)
+        if tree:
+            _tree(digest, tree, groups)
+
+
+def _settings(digest: Any, block: Any, *, skip: set[str] | None = None) -> None:
+    """The plain settings of a data-block, those of its render engine, and those kept in parts of their own."""
+    skip = _driven(block) if skip is None else skip
+    _simple(digest, block, skip=skip)
+    for name in ("cycles", "mist_settings", "light_settings", "dof", "display"):
+        part = getattr(block, name, None)
+        if part is not None and not isinstance(part, bpy.types.ID):
+            digest.update(name.encode())
+            _simple(digest, part, skip=skip)
+
+
+def _object(digest: Any, item: Any, groups: dict[int, bytes]) -> None:
+    _place(digest, item)
+    _animation(digest, item)
+    _settings(digest, item, skip=_OBJECT_SKIP | _driven(item))
+    # What hangs on the turntable's pivot lies where it lay: the pivot rests at the origin.
+    parent = item.parent if item.parent and item.parent.get(ROLE) != "pivot" else None
+    if parent is not None:
+        held = (np.round(np.array(item.matrix_parent_inverse, float), 6) + 0.0).tobytes()
+        digest.update(f"parent {reference(parent)} {item.parent_type} {item.parent_bone}".encode() + held)
+    for slot in item.material_slots:
+        digest.update(f"slot {reference(slot.material)};".encode())
+        if slot.material is not None and _belongs(slot.material):
+            _feed(digest, slot.material, groups)
+    for part in (*item.modifiers, *item.constraints):
+        digest.update(f"{part.bl_rna.identifier} {part.name};".encode())
+        _struct(digest, part, groups)
+    _weights(digest, item)
+    if item.particle_systems:
+        digest.update(repr([(one.name, one.settings.name) for one in item.particle_systems]).encode())
+    digest.update(repr((item.rigid_body is not None, reference(item.instance_collection))).encode())
+    if isinstance(item.data, bpy.types.Camera):
+        _camera(digest, item)
+    elif item.data is not None:
+        _feed(digest, item.data, groups)
+
+
+def _place(digest: Any, item: Any) -> None:
+    """Where an object stands. What is animated depends on the current frame: there the action stands for it."""
+    action = item.animation_data.action if item.animation_data else None
+    if action is None:
+        digest.update((np.round(np.array(item.matrix_basis, float), 7) + 0.0).tobytes())
+        return
+    moved = {curve.data_path for curve in _curves(action)}
+    for name in ("location", "rotation_euler", "rotation_quaternion", "scale"):
+        if name not in moved:
+            digest.update(f"{name}={_written(getattr(item, name))};".encode())
+
+
+def _belongs(material: Any) -> bool:
+    """Whether a material comes and goes with its object as a whole. What plays a part itself has a digest of its own, and so
+    has what `set_parts` carries over to the next object."""
+    return MADE in material and OFFERED not in material and ROLE not in material
+
+
+def _weights(digest: Any, item: Any) -> None:
+    if not item.vertex_groups:
+        return
+    digest.update(repr([(one.name, one.lock_weight) for one in item.vertex_groups]).encode())
+    if isinstance(item.data, bpy.types.Mesh):
+        for vertex in item.data.vertices:
+            for member in vertex.groups:
+                digest.update(f"{vertex.index} {member.group} {member.weight:.6g};".encode())
+
+
+def _camera(digest: Any, item: Any) -> None:
+    """What is set on a shot's camera; what drivers make of it follows the picture's size and is not the user's edit."""
+    driven = _driven(item.data)
+    skip = driven | ({"angle", "angle_x", "angle_y"} if "lens" in driven else set())
+    _custom(digest, item.data)
+    _settings(digest, item.data, skip=skip)
+    _animation(digest, item.data)
+    digest.update(reference(item.data.dof.focus_object).encode())
+    for one in item.data.background_images:
+        digest.update(reference(one.image).encode())
+        _simple(digest, one)
+
+
+def _driven(block: Any) -> set[str]:
+    """The last names of the properties of a data-block that drivers set."""
+    if not getattr(block, "animation_data", None):  # some kinds have none to give
+        return set()
+    paths = [curve.data_path for curve in block.animation_data.drivers]
+    return {path[2:-2] if path.startswith('["') else path.rpartition(".")[2] for path in paths}
+
+
+def _animation(digest: Any, block: Any) -> None:
+    """Drivers by what they say, an action by its keys."""
+    motion = getattr(block, "animation_data", None)
+    if not motion:
+        return
+    for curve in motion.drivers:
+        digest.update(f"driver {curve.data_path} {curve.array_index} {curve.driver.type} {curve.driver.expression};".encode())
+    if motion.action is not None:
+        _action(digest, motion.action)
+
+
+def _action(digest: Any, action: Any) -> None:
+    for curve in _curves(action):
+        keys = np.zeros(2 * len(curve.keyframe_points), np.float32)
+        curve.keyframe_points.foreach_get("co", keys)
+        ways = [(one.interpolation, one.handle_left_type, one.handle_right_type) for one in curve.keyframe_points]
+        digest.update(f"{curve.data_path} {curve.array_index} {ways}".encode() + keys.tobytes())
+
+
+def _curves(action: Any) -> Iterator[Any]:
+    """The curves of an action, whatever release keeps them where."""
+    if hasattr(action, "fcurves"):
+        yield from action.fcurves
+        return
+    for layer in action.layers:
+        for strip in layer.strips:
+            for bag in strip.channelbags:
+                yield from bag.fcurves
+
+
+def _image(digest: Any, image: Any) -> None:
+    digest.update(repr((tuple(image.size), image.colorspace_settings.name, image.alpha_mode)).encode())
+    if image.is_dirty or (image.packed_file is None and image.source == "GENERATED"):  # painted on since it was saved
+        values = np.zeros(len(image.pixels), np.float32)
+        image.pixels.foreach_get(values)
+        digest.update(values.tobytes())
+    elif image.packed_file:
+        digest.update(hashlib.sha256(image.packed_file.data).digest())
+    else:
+        digest.update(image.filepath.encode())
+
+
+def _tree(digest: Any, tree: Any, groups: dict[int, bytes]) -> None:
+    for node in sorted(tree.nodes, key=lambda one: one.name):
+        digest.update(f"{node.bl_idname} {node.name}".encode())
+        _custom(digest, node)
+        _struct(digest, node, groups)
+        for socket in node.inputs:
+            value = getattr(socket, "default_value", None)
+            digest.update(_written(value).encode())
+        ramp = getattr(node, "color_ramp", None)
+        if ramp:
+            digest.update(repr([(round(e.position, 5), _written(e.color)) for e in ramp.elements]).encode())
+            digest.update(f"{ramp.interpolation} {ramp.color_mode}".encode())
+        for curve in getattr(getattr(node, "mapping", None), "curves", ()):
+            digest.update(repr([(_written(p.location), p.handle_type) for p in curve.points]).encode())
+    links = [
+        (link.from_node.name, link.from_socket.identifier, link.to_node.name, link.to_socket.identifier) for link in tree.links
+    ]
+    digest.update(repr(sorted(links)).encode())
+    for item in tree.interface.items_tree:
+        digest.update(f"{item.item_type} {item.name} {getattr(item, 'in_out', '')}".encode())
+        digest.update(_written(getattr(item, "default_value", None)).encode())
+    _animation(digest, tree)
+
+
+def _group(group: Any, groups: dict[int, bytes]) -> bytes:
+    """The digest of a node group that is used inside something, made once for all its uses."""
+    if group.session_uid not in groups:
+        groups[group.session_uid] = b"inside itself"
+        digest = hashlib.sha256()
+        _custom(digest, group)
+        _tree(digest, group, groups)
+        groups[group.session_uid] = digest.digest()
+    return groups[group.session_uid]
+
+
+def _struct(digest: Any, struct: Any, groups: dict[int, bytes]) -> None:
+    """A modifier, constraint or node: its settings, what it points to, and the content of the node group it wears."""
+    _simple(digest, struct)
+    for name in _pointers(type(struct)):
+        value = getattr(struct, name, None)
+        if isinstance(value, bpy.types.NodeTree):
+            digest.update(f"{name} ".encode() + _group(value, groups))
+        elif isinstance(value, bpy.types.ID):
+            digest.update(f"{name} {reference(value)};".encode())
+    inputs = getattr(getattr(struct, "properties", None), "inputs", None)
+    if inputs is not None:  # of a geometry-nodes modifier; before 5.2 they are custom properties
+        for prop in inputs.bl_rna.properties:
+            holder = getattr(inputs, prop.identifier, None)
+            if hasattr(holder, "value"):
+                digest.update(f"{prop.identifier}={_written(holder.value)};".encode())
+    elif isinstance(struct, bpy.types.Modifier):
+        _custom(digest, struct)
+
+
+def _custom(digest: Any, block: Any) -> None:
+    """Custom properties, the user's and those that steps work by; not the marks that say whose it is."""
+    try:
+        names = sorted(set(block.keys()) - BOOKKEEPING - _driven(block))
+    except TypeError:  # a kind that has none
+        return
+    for name in names:
+        value = block[name]
+        if hasattr(value, "to_dict"):
+            value = sorted(value.to_dict().items(), key=lambda pair: str(pair[0]))
+        elif hasattr(value, "to_list"):
+            value = value.to_list()
+        digest.update(f"[{name}]={_written(value)};".encode())
+
+
+def _simple(digest: Any, block: Any, *, skip: set[str] | None = None) -> None:
+    skip = _driven(block) if skip is None else skip
+    for name in _plain_names(type(block)):
+        if name in skip:
+            continue
+        try:
+            value = getattr(block, name)
+        except (AttributeError, TypeError):
+            continue
+        digest.update(f"{name}={_written(value)};".encode())
+
+
+@cache
+def _plain_names(kind: type) -> tuple[str, ...]:
+    """The plain properties of a kind of thing that can be written and that count."""
+    return tuple(
+        prop.identifier for prop in kind.bl_rna.properties
+        if prop.identifier not in _SKIP and not prop.is_readonly and prop.type in _SIMPLE and not prop.is_runtime
+    )  # fmt: skip
+
+
+@cache
+def _pointers(kind: type) -> tuple[str, ...]:
+    return tuple(
+        prop.identifier for prop in kind.bl_rna.properties
+        if prop.type == "POINTER" and prop.identifier not in ("rna_type", "id_data", "parent")
+    )  # fmt: skip
+
+
+def reference(block: Any) -> str:
+    """A data-block that something refers to: by its part in a job where it has one, else by its name.
+
+    A scene counts as that, so that it can be renamed.
+    """
+    if block is None:
+        return ""
+    if isinstance(block, bpy.types.Scene):
+        return "scene"
+    if block.get(ROLE) and block.get(JOB):
+        return f"{block.get(STEP)}/{block[ROLE]}/{block.get(KEY)}"
+    return str(block.name)
+
+
+def _written(value: Any) -> str:
+    if isinstance(value, float):
+        return f"{value:.6g}"
+    if isinstance(value, (str, bool, int, bytes, type(None))):
+        return repr(value)
+    if isinstance(value, (set, frozenset)):
+        return repr(sorted(value))
+    if isinstance(value, bpy.types.ID):
+        return reference(value)
+    if hasattr(value, "to_dict"):
+        return repr(sorted(value.to_dict().items(), key=str))
+    if hasattr(value, "__len__"):  # Blender's vectors and colours can be gone through, but say nothing of __iter__
+        return "[" + ",".join(_written(part) for part in value) + "]"
+    return ""

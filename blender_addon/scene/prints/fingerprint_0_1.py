@@ -1,0 +1,163 @@
+"""What would release 0.1.0 have noted of a data-block? Its digests stand in .blend files of that release.
+
+Only there to tell whether something in such a file was changed since; it sees less than `fingerprint`. Never changed.
+"""
+
+from __future__ import annotations
+
+import hashlib
+from typing import Any
+
+import bpy
+import numpy as np
+
+from ..roles import JOB, KEY, NAME, PRINT, ROLE, STEP
+
+_SIMPLE = {"BOOLEAN", "INT", "FLOAT", "STRING", "ENUM"}
+_SKIP = {
+    "name", "name_full", "bl_idname", "select", "is_editmode", "is_active_output", "show_expanded", "show_options",
+    "location_absolute", "width", "height", "dimensions", "tag", "is_evaluated", "session_uid", "use_fake_user",
+    "users", "hide", "warning_propagation", "color_tag", "is_active", "execution_time", "persistent_uid",
+    "show_instancer_for_viewport", "use_extra_user", "is_library_indirect", "is_missing", "is_runtime_data",
+    "last_display_size", "bound_box", "preview",
+}  # fmt: skip
+
+
+def fingerprint(block: Any) -> str:
+    """A digest of a data-block: equal for equal content, whatever its name and whether it is selected."""
+    digest = hashlib.sha256()
+    _feed(digest, block)
+    return digest.hexdigest()[:20]
+
+
+def _feed(digest: Any, block: Any) -> None:
+    if isinstance(block, bpy.types.Object):
+        _object(digest, block)
+    elif isinstance(block, bpy.types.Mesh):
+        _mesh(digest, block)
+    elif isinstance(block, (bpy.types.Material, bpy.types.World)):
+        _simple(digest, block)
+        if block.node_tree:
+            _tree(digest, block.node_tree)
+    elif isinstance(block, bpy.types.NodeTree):
+        _tree(digest, block)
+    elif isinstance(block, bpy.types.Image):
+        _image(digest, block)
+    elif isinstance(block, bpy.types.Text):
+        digest.update(block.as_string().encode())
+    else:
+        _simple(digest, block)
+        tree = getattr(block, "node_tree", None)
+        if tree:
+            _tree(digest, tree)
+
+
+def _object(digest: Any, item: Any) -> None:
+    if item.animation_data and item.animation_data.action:
+        # An animated place depends on the current frame: the action stands for it.
+        digest.update(repr(tuple(item.animation_data.action.frame_range)).encode())
+    else:
+        digest.update((np.round(np.array(item.matrix_basis, float), 7) + 0.0).tobytes())
+    # What hangs on the turntable's pivot lies where it lay: the pivot rests at the origin.
+    parent = item.parent.name if item.parent and item.parent.get("bozzetto_role") != "pivot" else ""
+    hidden = (item.hide_render, item.visible_camera, item.visible_shadow, parent)
+    digest.update(repr(hidden).encode())
+    digest.update(repr([slot.material.name if slot.material else "" for slot in item.material_slots]).encode())
+    for modifier in item.modifiers:
+        digest.update(modifier.type.encode())
+        _simple(digest, modifier)
+    if isinstance(item.data, bpy.types.Camera):
+        _camera(digest, item)
+    elif item.data is not None:
+        _feed(digest, item.data)
+
+
+def _camera(digest: Any, item: Any) -> None:
+    """What is set on a shot's camera; what drivers make of it follows the picture's size and is not the user's edit."""
+    own = {JOB, STEP, ROLE, KEY, NAME, PRINT} | _driven(item)
+    for key in sorted(item.keys()):
+        if key.startswith("bozzetto_") and key not in own:
+            value = item[key]
+            written = _written(list(value) if hasattr(value, "to_list") else value)
+            digest.update(f"{key}={written};".encode())
+    driven = _driven(item.data)
+    _simple(digest, item.data, skip=driven | ({"angle", "angle_x", "angle_y"} if "lens" in driven else set()))
+    _simple(digest, item.data.dof, skip=driven)
+    target = item.data.dof.focus_object
+    digest.update((target.name if target else "").encode())
+
+
+def _driven(block: Any) -> set[str]:
+    """The last names of the properties of a data-block that drivers set."""
+    if not getattr(block, "animation_data", None):  # some kinds have none to give
+        return set()
+    paths = [curve.data_path for curve in block.animation_data.drivers]
+    return {path[2:-2] if path.startswith('["') else path.rpartition(".")[2] for path in paths}
+
+
+def _mesh(digest: Any, mesh: Any) -> None:
+    digest.update(repr((len(mesh.vertices), len(mesh.polygons), len(mesh.loops))).encode())
+    for name, kind, field, size in (("position", "f4", "vector", 3), (".corner_vert", "i4", "value", 1)):
+        layer = mesh.attributes.get(name)
+        if layer is not None:
+            digest.update(_values(layer, kind, field, size))
+    for layer in sorted(mesh.attributes, key=lambda one: one.name):
+        if layer.data_type in {"FLOAT_COLOR", "BYTE_COLOR"}:
+            digest.update(layer.name.encode())
+            digest.update(_values(layer, "f4", "color", 4))
+
+
+def _values(layer: Any, kind: str, field: str, size: int) -> bytes:
+    array = np.zeros(len(layer.data) * size, kind)
+    layer.data.foreach_get(field, array)
+    return array.tobytes()
+
+
+def _image(digest: Any, image: Any) -> None:
+    digest.update(repr((tuple(image.size), image.colorspace_settings.name, image.is_dirty)).encode())
+    if image.packed_file:
+        digest.update(hashlib.sha256(image.packed_file.data).digest())
+    else:
+        digest.update(image.filepath.encode())
+
+
+def _tree(digest: Any, tree: Any) -> None:
+    for node in sorted(tree.nodes, key=lambda one: one.name):
+        digest.update(f"{node.bl_idname} {node.name}".encode())
+        _simple(digest, node)
+        for socket in node.inputs:
+            value = getattr(socket, "default_value", None)
+            digest.update(_written(value).encode())
+        ramp = getattr(node, "color_ramp", None)
+        if ramp:
+            digest.update(repr([(round(e.position, 5), _written(e.color)) for e in ramp.elements]).encode())
+    links = [
+        (link.from_node.name, link.from_socket.identifier, link.to_node.name, link.to_socket.identifier) for link in tree.links
+    ]
+    digest.update(repr(sorted(links)).encode())
+
+
+def _simple(digest: Any, block: Any, *, skip: set[str] | None = None) -> None:
+    driven = _driven(block) if skip is None else skip
+    for prop in block.bl_rna.properties:
+        if prop.identifier in _SKIP or prop.is_readonly or prop.type not in _SIMPLE or prop.identifier in driven:
+            continue
+        try:
+            value = getattr(block, prop.identifier)
+        except (AttributeError, TypeError):
+            continue
+        digest.update(f"{prop.identifier}={_written(value)};".encode())
+
+
+def _written(value: Any) -> str:
+    if isinstance(value, float):
+        return f"{value:.6g}"
+    if isinstance(value, (str, bool, int, type(None))):
+        return repr(value)
+    if isinstance(value, (set, frozenset)):
+        return repr(sorted(value))
+    if isinstance(value, bpy.types.ID):
+        return value.name
+    if hasattr(value, "__iter__"):
+        return "[" + ",".join(_written(part) for part in value) + "]"
+    return ""

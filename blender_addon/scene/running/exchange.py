@@ -1,0 +1,232 @@
+"""How do new data-blocks take the place of old ones so that nothing is lost when something goes wrong in the middle?
+
+Every change is noted with what undoes it. Old blocks are only put aside, with all that only they use; they go at the very end,
+in one call, when the new state is whole. Until then `take_back` gives the file the state that it had: the same objects, names,
+links and properties.
+"""
+
+from __future__ import annotations
+
+import contextlib
+from collections.abc import Callable, Iterable, Iterator
+from functools import partial
+from typing import Any
+
+import bpy
+
+from .. import roles
+from ..compat import keep_compositor, our_compositor
+from ..prints.fingerprint import unchanged
+from .scene_settings import keep_settings
+from .visibility import seen_in, show_as
+
+_ABSENT = object()
+_OURS_ALONE = (bpy.types.Mesh, bpy.types.Camera, bpy.types.Light, bpy.types.Curve)
+"""Data that has no life without its object."""
+_MARKS = (roles.MADE, "bozzetto_matt", "bozzetto_nodes")
+
+
+class Exchange:
+    """The changes of one swap in a scene."""
+
+    def __init__(self, scene: Any):
+        self.scene = scene
+        self.finished = False
+        self.restored: set[int] = set()
+        """Blocks that `take_back` made: they stand where an edited one stood."""
+        self._back: list[Callable[[], Any]] = []
+        self._old: list[Any] = []
+        self._safe: list[Any] = []
+        self._compositor: Any = None
+
+    # --- changes that can be taken back ----------------------------------------------------------------------------------
+
+    def put(self, block: Any, name: str, value: Any) -> None:
+        """Set a custom property."""
+        before = block.get(name, _ABSENT)
+        self._back.append(lambda: _put_back(block, name, before))
+        block[name] = value
+
+    def drop(self, block: Any, names: Iterable[str]) -> None:
+        """Take custom properties away."""
+        for name in names:
+            if name in block:
+                before = block[name]
+                self._back.append(partial(_put_back, block, name, before))
+                del block[name]
+
+    def assign(self, owner: Any, name: str, value: Any) -> None:
+        """Set an attribute."""
+        before = getattr(owner, name)
+        self._back.append(lambda: setattr(owner, name, before))
+        setattr(owner, name, value)
+
+    def remember(self, block: Any, attributes: Iterable[str], properties: Iterable[str]) -> None:
+        """Before some attributes and custom properties of a block are set by others: note them."""
+        kept = [(name, getattr(block, name)) for name in attributes]
+        owned = [(name, block.get(name, _ABSENT)) for name in properties]
+
+        def back() -> None:
+            for name, value in kept:
+                setattr(block, name, value)
+            for name, value in owned:
+                _put_back(block, name, value)
+
+        self._back.append(back)
+
+    def make_collection(self, name: str, parent: Any) -> Any:
+        """A new collection under a parent."""
+        made = bpy.data.collections.new(name)
+        self._back.append(lambda: bpy.data.collections.remove(made))
+        parent.children.link(made)
+        return made
+
+    def take_place(self, old: Any, new: Any) -> None:
+        """Have everything that uses the old block use the new one, and put the old one aside."""
+        is_object = isinstance(old, bpy.types.Object)
+        places = list(old.users_collection) if is_object else []
+        seen = seen_in(old, self.scene) if is_object else []
+
+        def back() -> None:
+            new.user_remap(old)
+            if is_object:
+                _put_into(old, places)
+                show_as(old, self.scene, seen)
+
+        self._back.append(back)
+        old.user_remap(new)
+        if is_object:
+            show_as(new, self.scene, seen)
+        self._put_down(old)
+
+    def put_aside(self, old: Any) -> None:
+        """Take a block out of the scene that nothing takes the place of."""
+        if isinstance(old, bpy.types.Object):
+            places, seen = list(old.users_collection), seen_in(old, self.scene)
+
+            def back() -> None:
+                _put_into(old, places)
+                show_as(old, self.scene, seen)
+
+            self._back.append(back)
+            for collection in places:
+                collection.objects.unlink(old)
+        self._put_down(old)
+
+    def _put_down(self, old: Any) -> None:
+        self.drop(old, (roles.JOB,))  # it plays its part no longer
+        self._old.append(old)
+
+    def keep_safe(self, block: Any) -> None:
+        """Before something unknown is done to a block: keep a copy, which takes its place when the change is taken back."""
+        data = getattr(block, "data", None)
+        copy, data_copy = block.copy(), None if data is None else data.copy()
+        self._safe += [one for one in (copy, data_copy) if one is not None]
+        is_object = isinstance(block, bpy.types.Object)
+        places = list(block.users_collection) if is_object else []
+        seen = seen_in(block, self.scene) if is_object else []
+        name, data_name = block.name, "" if data is None else data.name
+
+        def back() -> None:
+            if data is not None:
+                copy.data = data_copy
+                block.data.user_remap(data_copy)
+            block.user_remap(copy)
+            bpy.data.batch_remove([one for one in (block, data) if one is not None])
+            copy.name = name
+            self.restored.add(copy.session_uid)
+            if data_copy is not None:
+                data_copy.name = data_name
+                self.restored.add(data_copy.session_uid)
+            if is_object:
+                _put_into(copy, places)
+                show_as(copy, self.scene, seen)
+
+        self._back.append(back)
+
+    def keep_scene(self) -> None:
+        """Before something unknown is done to the scene's settings: remember them all."""
+        self._compositor = our_compositor(self.scene)
+        self._back.append(keep_settings(self.scene))
+        self._back.append(keep_compositor(self.scene))
+
+    # --- the end ---------------------------------------------------------------------------------------------------------
+
+    def aside(self) -> set[int]:
+        """The session numbers of all that was put aside or kept safe: not of the new state."""
+        return {block.session_uid for block in (*self._old, *self._safe)}
+
+    def clear_names(self, *, afresh: bool) -> None:
+        """Find what only the old blocks use, which goes with them, and have all of it give up its names."""
+        tree = self._compositor
+        if tree is not None and not tree.is_embedded_data and tree.users == 0:
+            self._old.append(tree)
+        self._old = list(_with_dependents(self._old, self._safe, self.keep_theirs, afresh=afresh))
+        for block in self._old:
+            before = block.name
+            self._back.append(partial(setattr, block, "name", before))
+            block.name = f"{roles.stem(before)[:50]} (replaced)"
+
+    def keep_theirs(self, block: Any) -> None:
+        """A material or picture of the user's that nothing wears any more: a save must not throw it away."""
+        self.assign(block, "use_fake_user", True)
+
+    def finish(self) -> None:
+        """Let the old go. From here on nothing can be taken back, and nothing needs to be."""
+        going = [*self._old, *self._safe]
+        self.finished = True
+        if going:
+            bpy.data.batch_remove(going)
+
+    def take_back(self) -> None:
+        """Give the file the state that it had; what can't be undone is passed over, so that the rest is."""
+        for undo in reversed(self._back):
+            with contextlib.suppress(Exception):
+                undo()
+
+
+def _put_back(block: Any, name: str, value: Any) -> None:
+    if value is _ABSENT:
+        block.pop(name, None)
+    else:
+        block[name] = value
+
+
+def _put_into(item: Any, places: list[Any]) -> None:
+    for collection in list(item.users_collection):
+        if collection not in places:
+            collection.objects.unlink(item)
+    for collection in places:
+        if item.name not in collection.objects:
+            collection.objects.link(item)
+
+
+def _with_dependents(old: list[Any], safe: list[Any], keep_theirs: Callable[[Any], None], *, afresh: bool) -> Iterator[Any]:
+    """The blocks put aside, and all that only they use. What the user made or changed among it stays in the file."""
+    yield from old
+    if not old:
+        return
+    legacy = any(block.get(roles.PRINT) and ":" not in block[roles.PRINT] for block in old)
+    users = bpy.data.user_map()
+    going = {block.session_uid for block in (*old, *safe)}
+    left = [block for block in roles.blocks() if block.session_uid not in going and users.get(block)]
+    while True:
+        more = [block for block in left if all(user.session_uid in going for user in users[block])]
+        if not more:
+            return
+        left = [block for block in left if block not in more]
+        for block in more:
+            if block.use_fake_user or isinstance(block, (bpy.types.Object, bpy.types.Collection, bpy.types.Text)):
+                continue
+            if isinstance(block, _OURS_ALONE) or _ours(block, legacy=legacy, afresh=afresh):
+                going.add(block.session_uid)
+                yield block
+            else:
+                keep_theirs(block)
+
+
+def _ours(block: Any, *, legacy: bool, afresh: bool) -> bool:
+    """Whether we made a block and nobody changed it since. Of files of 0.1.0 that can't be told of each."""
+    if roles.MADE in block:
+        return afresh or unchanged(block, block[roles.MADE])
+    return legacy or any(mark in block for mark in _MARKS)

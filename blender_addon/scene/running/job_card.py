@@ -1,0 +1,102 @@
+"""Whose job is in this .blend? A card in each job's scene says which sheet and which scans it was made from.
+
+The command line goes on in a .blend only when it holds the job of the sheet that it is given: another piece must never be
+built over somebody's work because two files happen to have the same name.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import tomllib
+from pathlib import Path
+from typing import Any
+
+import bpy
+
+from ...job.sheet import JobSheet
+from .. import roles
+
+STATE = "bozzetto_state"
+"""Custom property of a scene: what is known of the job in it, as JSON."""
+
+SHEET_TEXT = "bozzetto job.toml"
+"""The text in the .blend that holds the job sheet."""
+
+CARD = "sheet"
+
+
+def card_of(sheet: JobSheet) -> dict[str, Any]:
+    """What tells a job from another: its name, a digest of where its sheet lies, and name and size in bytes of each scan.
+
+    A scan that is not there has the size -1.
+    """
+    scans = []
+    for row in getattr(sheet.settings.get("intake"), "scans", ()):
+        path = sheet.path(row.file)
+        try:
+            size = path.stat().st_size
+        except OSError:
+            size = -1
+        scans.append([path.name, size])
+    place = hashlib.sha256(str(sheet.folder / sheet.name).encode()).hexdigest()[:16]
+    return {"name": sheet.name, "place": place, "scans": scans}
+
+
+def sheet_text(job: str) -> Any | None:
+    """The text that holds a job's sheet, whatever its name; one of 0.1.0, which says no job, counts as any's."""
+    texts = [text for text in bpy.data.texts if text.library is None]
+    own = next((text for text in texts if text.get(roles.JOB) == job), None)
+    return own or next((text for text in texts if text.name == SHEET_TEXT and not text.get(roles.JOB)), None)
+
+
+def read_state(scene: Any) -> dict[str, Any]:
+    """What is known of the job in a scene; empty where there is none or it can't be read."""
+    try:
+        state = json.loads(scene.get(STATE, "{}"))
+    except (TypeError, ValueError):
+        return {}
+    return state if isinstance(state, dict) else {}
+
+
+def kept_card(scene: Any) -> dict[str, Any]:
+    """The card of the job in a scene; of a job of 0.1.0, which kept none, what its sheet's text says."""
+    card = read_state(scene).get(CARD)
+    if isinstance(card, dict):
+        return card
+    text = sheet_text(str(scene.get(roles.JOB, "")))
+    tables: dict[str, Any] = {}
+    try:
+        tables = tomllib.loads(text.as_string()) if text is not None else {}
+    except tomllib.TOMLDecodeError:
+        tables = {}  # somebody writes in it
+    rows = tables.get("intake", {}).get("scans", [])
+    scans = [[Path(str(row.get("file", ""))).name, -1] for row in rows if isinstance(row, dict)]
+    return {"name": str(tables.get("name", "")), "place": "", "scans": scans}
+
+
+def same_job(kept: dict[str, Any], asked: dict[str, Any]) -> bool:
+    """Whether two cards are of one job: of one sheet, or of the same scans."""
+    if kept.get("place") and kept["place"] == asked["place"]:
+        return True
+    return bool(asked["scans"]) and _same_scans(kept.get("scans", []), asked["scans"])
+
+
+def _same_scans(kept: list[Any], asked: list[Any]) -> bool:
+    """Whether the first scans, which show the piece, have the same name and, where both are known, the same size."""
+    if not kept or not asked:
+        return False
+    (name, size), (other, other_size) = kept[0], asked[0]
+    return name == other and (size == other_size or -1 in (size, other_size))
+
+
+def scenes_with_jobs() -> list[Any]:
+    """The scenes of this file, not of linked ones, that hold a job; the one that is shown first."""
+    found = [scene for scene in bpy.data.scenes if scene.library is None and scene.get(STATE)]
+    return sorted(found, key=lambda scene: scene != bpy.context.scene)
+
+
+def scene_of(sheet: JobSheet) -> Any | None:
+    """The scene of the open file that holds this sheet's job, None when none does."""
+    asked = card_of(sheet)
+    return next((scene for scene in scenes_with_jobs() if same_job(kept_card(scene), asked)), None)

@@ -1,0 +1,86 @@
+"""Where do a step's decisions live after it ran? In the scene's state as plain tables, their pictures beside it as PNG bytes.
+
+The pictures are kept in the .blend, so that the list of questions shows them in the next session too; a run with a folder also
+leaves them there as files, which the page shows.
+"""
+
+from __future__ import annotations
+
+import contextlib
+from collections.abc import Mapping, Sequence
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from ...core.files.pictures.png8 import png8, read_png8
+from ...job.decisions import Decision, Picture, Question, picture_names, questions_in
+from ...job.errors import JobError
+
+PICTURES = "bozzetto_decision_pictures"
+"""Custom property of the scene: file name to PNG bytes."""
+FOLDER = "decisions"
+"""Folder of a run in which the pictures lie as files."""
+
+
+def keep_pictures(scene: Any, step: str, decisions: Sequence[Decision]) -> None:
+    """Keep the pictures of a step's decisions in the scene, in place of those it kept before."""
+    kept = {name: bytes(data) for name, data in scene.get(PICTURES, {}).items() if not name.startswith(f"{step}-")}
+    for decision in decisions:
+        for name, one in zip(picture_names(step, decision), (decision.choice, *decision.alternatives), strict=True):
+            if name and one.picture is not None:
+                kept[name] = png8(one.picture)
+    if kept or PICTURES in scene:
+        scene[PICTURES] = kept
+
+
+def picture(scene: Any, name: str) -> Picture | None:
+    """The kept picture of that name, or None."""
+    data = scene.get(PICTURES, {}).get(name)
+    if data is None:
+        return None
+    with contextlib.suppress(ValueError):
+        return read_png8(bytes(data))
+    return None
+
+
+def icon_pixels(scene: Any, name: str) -> Any | None:
+    """(h, w, 4) float32 of the kept picture, row 0 at the bottom, as Blender's previews want it; None when there is none."""
+    found = picture(scene, name)
+    if found is None:
+        return None
+    pixels = np.ones((*found.shape[:2], 4), np.float32)
+    pixels[..., :3] = found[::-1] / np.float32(255.0)
+    return pixels
+
+
+def picture_bytes(scene: Any, name: str) -> bytes:
+    """The kept picture as the bytes of a PNG file; empty when there is none."""
+    return bytes(scene.get(PICTURES, {}).get(name, b""))
+
+
+def write_pictures(scene: Any, step: str, out: Path) -> None:
+    """Write a step's pictures into the run's folder; files of its earlier decisions that are gone are taken away."""
+    from .session import whole_file  # it imports the stage, and that imports this module
+
+    held = {name: bytes(data) for name, data in scene.get(PICTURES, {}).items() if name.startswith(f"{step}-")}
+    folder = out / FOLDER
+    for name, data in held.items():
+        with whole_file(folder / name) as draft:
+            draft.write_bytes(data)
+    for path in folder.glob(f"{step}-*.png"):
+        if path.name not in held:
+            with contextlib.suppress(OSError):
+                path.unlink()
+
+
+def questions(results: Mapping[str, Mapping[str, Any]]) -> list[Question]:
+    """All kept decisions, step by step, asked or sure; what an older file kept and can't be read is left out."""
+    found: list[Question] = []
+    for step, result in results.items():
+        with contextlib.suppress(JobError):
+            found += questions_in(step, result.get("decisions", ()))
+    return found
+
+
+__all__ = ["FOLDER", "PICTURES", "icon_pixels", "keep_pictures", "picture", "picture_bytes", "questions", "write_pictures"]

@@ -1,0 +1,130 @@
+"""The scene's own settings: which the job sets, what the user set since, and all of them remembered for a while.
+
+What the job sets is noted with its value. Where the scene has another value later, the user chose it: it stays, and is said.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import math
+from collections.abc import Callable, Iterable
+from typing import Any
+
+import bpy
+
+from ..compat import our_compositor
+from ..prints.fingerprint import fingerprint, reference
+
+SETTINGS = "settings"
+"""In the job's state: what the job set, path below the scene to the value (of data-blocks the name)."""
+
+COMPOSITOR = "compositor"
+"""Among the settings: the digest of our compositor tree as the job left it."""
+
+WORDS = {
+    "world": "world", "camera": "active camera", COMPOSITOR: "compositor", "render.engine": "render engine",
+}  # fmt: skip
+
+_PARTS = ("", "render", "render.image_settings", "cycles", "view_settings", "display_settings", "unit_settings")
+_POINTERS = ("camera", "world")
+
+
+def owner_of(scene: Any, path: str) -> tuple[Any, str]:
+    """The object and the attribute that a path such as 'view_settings.exposure' means."""
+    *parts, name = path.split(".")
+    owner = scene
+    for part in parts:
+        owner = getattr(owner, part)
+    return owner, name
+
+
+def plain_value(value: Any) -> Any:
+    """A setting as it is noted: of a data-block its part in the job, or its name."""
+    return reference(value) if value is None or isinstance(value, bpy.types.ID) else value
+
+
+def is_users(noted: Any, now: Any) -> bool:
+    """Whether a setting has another value than the job gave it; single precision makes no difference."""
+    if isinstance(noted, float) and isinstance(now, (int, float)):
+        return not math.isclose(noted, now, rel_tol=1e-5, abs_tol=1e-7)
+    return bool(noted != now)
+
+
+def users_settings(scene: Any, noted: dict[str, Any], paths: Iterable[str]) -> dict[str, Any]:
+    """The settings among `paths` that the user has changed since they were noted, path to what they chose."""
+    found = {}
+    for path in paths:
+        if path not in noted:
+            continue
+        owner, name = owner_of(scene, path)
+        value = getattr(owner, name)
+        lost = path == "camera" and value is None  # the shot was deleted: nobody chose to have no camera
+        if is_users(noted[path], plain_value(value)) and not lost:
+            found[path] = value
+    return found
+
+
+def give(scene: Any, values: dict[str, Any]) -> None:
+    """Set settings by their paths."""
+    for _ in range(2):  # a file format decides which depths there are, and may stand after them
+        for path, value in values.items():
+            owner, name = owner_of(scene, path)
+            with contextlib.suppress(TypeError, AttributeError):
+                setattr(owner, name, value)
+
+
+def note_settings(scene: Any, noted: dict[str, Any], paths: Iterable[str]) -> None:
+    """Note the settings as they are now for the job's."""
+    for path in paths:
+        owner, name = owner_of(scene, path)
+        noted[path] = plain_value(getattr(owner, name))
+
+
+def users_compositor(scene: Any, noted: dict[str, Any]) -> bool:
+    """Whether the user has changed our compositor, or taken it away, since it was noted."""
+    return COMPOSITOR in noted and noted[COMPOSITOR] != compositor_print(scene)
+
+
+def compositor_print(scene: Any) -> str:
+    """A digest of our compositor; '' where the scene has none of ours."""
+    tree = our_compositor(scene)
+    return "" if tree is None else fingerprint(tree)
+
+
+def in_words(path: str) -> str:
+    """A setting as a person calls it."""
+    return WORDS.get(path, path.rpartition(".")[2].replace("_", " "))
+
+
+def keep_settings(scene: Any) -> Callable[[], None]:
+    """Remember all plain settings of a scene; the function returned gives back those that differ."""
+    kept = []
+    for part in _PARTS:
+        owner, _ = owner_of(scene, f"{part}." if part else "")
+        kept += [(owner, name, value) for name, value in _plain(owner)]
+    kept += [(scene, name, getattr(scene, name)) for name in _POINTERS]
+
+    def back() -> None:
+        for _ in range(2):  # a file format decides which depths there are, and stands after them
+            for owner, name, value in kept:
+                with contextlib.suppress(Exception):
+                    if getattr(owner, name) != value:
+                        setattr(owner, name, value)
+
+    return back
+
+
+def _plain(owner: Any) -> list[tuple[str, Any]]:
+    found = []
+    for prop in owner.bl_rna.properties:
+        if (
+            prop.is_readonly
+            or prop.type not in {"BOOLEAN", "INT", "FLOAT", "STRING", "ENUM"}
+            or getattr(prop, "is_array", False)
+        ):
+            continue
+        with contextlib.suppress(Exception):
+            value = getattr(owner, prop.identifier)
+            if value != "":  # a choice with nothing to choose from can't be set again
+                found.append((prop.identifier, value))
+    return found

@@ -1,0 +1,205 @@
+"""Running a whole job in a .blend: log, sheet and figures kept, files written whole or not at all."""
+
+from __future__ import annotations
+
+import contextlib
+import hashlib
+import json
+from collections.abc import Generator, Iterator
+from pathlib import Path
+from typing import Any
+
+import bpy
+
+from ...job.errors import OutputError
+from ...job.files.made_files import MadeFiles
+from ...job.files.whole_files import begin_folder, whole_file, writable, write_text
+from ...job.notes import Notes
+from ...job.runner import Report, Update, run_job
+from ...job.sheet import JobSheet, check_names, input_files, written
+from ...job.sheet_text import brought_up_to_date, values_of
+from ...job.step import Step
+from .. import roles
+from ..stage import Stage
+from .editing_mode import object_mode
+from .folder_lock import FolderLock, clear_drafts, locked
+from .job_card import SHEET_TEXT, card_of, sheet_text
+from .kept_decisions import write_pictures
+
+
+def keep_sheet(sheet: JobSheet, steps: tuple[Step, ...], stage: Stage) -> None:
+    """Put the job sheet into the .blend as a text, so that it travels with it; comments that a person wrote there stay.
+
+    Values that were changed in the text count for nothing: the settings are what the job runs by. They are said, and the text
+    with them is kept beside.
+    """
+    block = sheet_text(stage.job)
+    words = written(sheet, steps)
+    if block is None:
+        block = bpy.data.texts.new(SHEET_TEXT)
+        block.from_string(words)
+    else:
+        merged = brought_up_to_date(block.as_string(), words)
+        if merged is None or _changed_values(block):
+            kept = bpy.data.texts.new(f"{SHEET_TEXT}, yours")
+            kept.from_string(block.as_string())
+            kept.use_fake_user = True
+            stage.warn(
+                f'Values were changed in the text "{block.name}": the job runs by its settings, so the text follows them, and '
+                f'what stood there is kept as "{kept.name}"'
+            )
+        if merged != block.as_string():
+            block.from_string(words if merged is None else merged)
+    block.use_fake_user = True
+    block[roles.JOB], block[roles.PRINT] = stage.job, _values_print(words)
+
+
+def _changed_values(block: Any) -> bool:
+    """Whether somebody changed a value in a sheet's text since it was written."""
+    return bool(block.get(roles.PRINT)) and block[roles.PRINT] != _values_print(block.as_string())
+
+
+def _values_print(words: str) -> str:
+    """A digest of what a sheet says, whatever its comments; of the text itself where it is no sheet."""
+    try:
+        words = json.dumps(values_of(words), sort_keys=True, default=str)
+    except ValueError:  # a TOMLDecodeError is one
+        pass
+    return hashlib.sha256(words.encode()).hexdigest()[:20]
+
+
+def save_blend(path: Path, *, opened: bool = False) -> None:
+    """Save a copy of the open .blend, compressed, textures packed; whole or not at all.
+
+    opened: the scene was read from that file, so that what was changed in it by hand is in the scene.
+    """
+    with whole_file(path, holds_old=opened) as draft, writes(path):
+        bpy.ops.wm.save_as_mainfile(filepath=str(draft), copy=True, compress=True, check_existing=False)
+
+
+@contextlib.contextmanager
+def writes(path: Path) -> Iterator[None]:
+    """A block in which Blender writes a file: its RuntimeError becomes an OutputError in words."""
+    try:
+        yield
+    except RuntimeError as error:
+        words = str(error).strip().splitlines() or ["no reason given"]
+        raise OutputError(
+            f'"{path}" can\'t be written ({words[-1].strip()}): free some room or choose another folder'
+        ) from None
+
+
+def write_figures(path: Path, report: Report) -> None:
+    """figures.json: one table a step; steps that did not run this time keep their figures."""
+    kept: dict[str, Any] = {}
+    with contextlib.suppress(OSError, ValueError, RecursionError):
+        read = json.loads(path.read_text(encoding="utf-8"))
+        kept = read if isinstance(read, dict) else {}
+    kept.update(report.figures())
+    write_text(path, json.dumps(kept, indent=1, sort_keys=True, default=float) + "\n")
+
+
+def _say_units(stage: Stage) -> None:
+    """Where Blender shows a unit as something else than a metre, the sizes that it shows of the piece are not its own."""
+    units = stage.scene.unit_settings
+    if units.system != "NONE" and abs(units.scale_length - 1.0) > 1e-6:
+        stage.warn(
+            f"The unit scale of this scene is {units.scale_length:g}, and a job is built with one unit to a metre: Blender "
+            "shows the piece at that many times its size. Pictures and figures are right; set Unit Scale to 1, or use a scene "
+            "of its own, to read true sizes in Blender too"
+        )
+
+
+def run_session(
+    run_steps: tuple[Step, ...], steps: tuple[Step, ...], sheet: JobSheet, scene: Any, *, out: Path | None,
+    afresh: bool = False, held: FolderLock | None = None,
+) -> Generator[Update, None, tuple[Report, Notes]]:  # fmt: skip
+    """Run steps in a scene. With `out`: log.txt, figures.json and the sheet are left there.
+
+    held: the lock of the folder, where whoever calls holds it already. Raises OutputError where another run works there.
+    """
+    notes = Notes()
+    check_names(sheet)
+    with contextlib.ExitStack() as stack:
+        lock = held
+        aside: set[str] = set()
+        if out is not None:
+            writable(out)
+            lock = held or stack.enter_context(locked(out))
+            aside = set(begin_folder(out, names=_models(sheet), inputs=input_files(sheet)).aside)
+            notes.log = out / "log.txt"
+            notes.write(f"--- {sheet.name}: {', '.join(step.name for step in run_steps)}")
+        stack.enter_context(object_mode(scene))
+        stage = Stage(scene, sheet, out=out, notes=notes)
+        stage.settle()
+        if out is not None and lock is not None:
+            _after_a_kill(stage, lock, out)
+        keep_sheet(sheet, steps, stage)
+        stage.keep_card(card_of(sheet))
+        _say_units(stage)
+        run = run_job(run_steps, steps, sheet, stage, afresh=afresh)
+        report = yield from _noted(_with_decision_pictures(run, stage), lock)
+        if out is not None:
+            write_figures(out / "figures.json", report)
+            _tell_of_kept(out, aside, notes)
+    return report, notes
+
+
+def _after_a_kill(stage: Stage, lock: FolderLock, out: Path) -> None:
+    """Tidy up after a run that was killed in this folder, and say so."""
+    clear_drafts(out)
+    if lock.left:
+        words = f"An earlier run in this folder ended in the middle ({lock.left})"
+        stage.note(f"{words}: what it had finished is kept, and this run goes on", level="kept")
+
+
+def _noted(run: Generator[Update, None, Report], lock: FolderLock | None) -> Generator[Update, None, Report]:
+    """The run, with a note in the lock of which step it is at."""
+    at = ""
+    try:
+        while True:
+            try:
+                update = next(run)
+            except StopIteration as end:
+                return end.value
+            if lock is not None and update.step.label != at:
+                at = update.step.label
+                lock.at(at)
+            yield update
+    finally:
+        run.close()
+
+
+def _with_decision_pictures(run: Generator[Update, None, Report], stage: Stage) -> Generator[Update, None, Report]:
+    """The run; the pictures of each step's decisions are written into its folder as soon as the step has ended."""
+    try:
+        while True:
+            try:
+                update = next(run)
+            except StopIteration as end:
+                return end.value
+            if update.ended and stage.out is not None:
+                write_pictures(stage.scene, update.step.name, stage.out)
+            yield update
+    finally:
+        run.close()
+
+
+def _models(sheet: JobSheet) -> list[str]:
+    """The names of the models that the job will hand over."""
+    asked = sheet.settings.get("export")
+    return [f"{sheet.name}{suffix}" for name, suffix in (("glb", ".glb"), ("usd", ".usdc")) if getattr(asked, name, False)]
+
+
+def _tell_of_kept(out: Path, before: set[str], notes: Notes) -> None:
+    """A note for each file that had been changed by hand and gave up its name in this run."""
+    made = MadeFiles.read(out)
+    for place, old in sorted(made.aside.items() if made else ()):
+        if place not in before:
+            notes.add("job", f'"{old}" had been changed by hand, so it was kept as "{place}" before it was made anew')
+
+
+__all__ = [
+    "SHEET_TEXT", "input_files", "keep_sheet", "run_session", "save_blend", "whole_file", "writable", "write_figures",
+    "write_text", "writes",
+]  # fmt: skip

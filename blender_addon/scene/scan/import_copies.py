@@ -1,0 +1,119 @@
+"""What does Blender's importer get to read? The scan itself, or a copy that names nothing which must not be followed.
+
+Importers open whatever a file names: material libraries, pictures, further layers, by any path. So a scan is handed over in a
+way that leaves them nothing to follow outside its own folder; what is left out is said.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import os
+import shutil
+from collections.abc import Collection
+from dataclasses import dataclass
+from pathlib import Path
+
+from ...core.files.meshes.fbx_names import not_to_follow, stored_names, write_without
+from ...core.files.meshes.gltf import Gltf, is_embedded
+from ...core.files.meshes.gltf_check import uses_draco, uses_meshopt
+from ...core.files.meshes.gltf_copy import write_copy
+from ...core.files.meshes.gltf_pictures import pictures
+from ...core.files.meshes.mesh_files import Checked, path_kind, without_bad_numbers
+from ...core.files.meshes.ply import FileProblem
+from ...core.files.texture_names import PICTURES
+from . import unpacking
+
+
+@dataclass(frozen=True)
+class Readable:
+    """A file for Blender's importer: path and format (its usual suffix), the pictures that were left out ((name, why) each),
+    and whether materials may be imported with it."""
+
+    path: Path
+    kind: str
+    left_out: tuple[tuple[str, str], ...] = ()
+    materials: bool = True
+
+
+def readable(path: Path, checked: Checked, folder: Path, *, allowed: Collection[Path] = ()) -> Readable:
+    """The scan as the importer may read it; `folder` is an empty one for copies. Raises FileProblem."""
+    kind = path_kind(path)
+    if checked.gltf is not None:
+        return _gltf(path, kind, checked, checked.gltf, folder)
+    copy = folder / f"{path.stem or 'scan'}{kind}"
+    if checked.bad_vertices or checked.bad_others or checked.recode or checked.library_elsewhere:
+        without_bad_numbers(path, copy)
+        return Readable(copy, kind)
+    if kind == ".obj":  # its material library is read by our own code, which follows names only as far as it may
+        _link(path, copy)
+        return Readable(copy, kind)
+    if kind == ".fbx":
+        return _fbx(path, folder, allowed)
+    if kind in (".usd", ".usda", ".usdc", ".usdz"):
+        return _usd(path, kind, checked, folder)
+    return _with_suffix(path, kind, folder)
+
+
+def _with_suffix(path: Path, kind: str, folder: Path) -> Readable:
+    """The file under a name that shows its format, as importers want it."""
+    if path.suffix.lower() == kind:
+        return Readable(path, kind)
+    copy = folder / f"{path.name}{kind}"
+    _link(path, copy)
+    return Readable(copy, kind)
+
+
+def _link(path: Path, target: Path) -> None:
+    """`target` as another name of a file: by a link, else by a copy where links can't be made."""
+    for make in (os.symlink, os.link):
+        with contextlib.suppress(OSError, NotImplementedError):
+            make(path.resolve(), target)
+            return
+    shutil.copyfile(path, target)
+
+
+def _gltf(path: Path, kind: str, checked: Checked, gltf: Gltf, folder: Path) -> Readable:
+    found = pictures(gltf)
+    left_out = tuple((picture.name, picture.refused) for picture in found if picture.refused)
+    outside = any(isinstance(row.get("uri"), str) and not is_embedded(row["uri"]) for row in gltf.rows("buffers"))
+    draco = meshopt = None
+    if uses_draco(gltf) and unpacking.importer_library(unpacking.DRACO) is None:
+        draco = unpacking.draco_decoder()
+        drop_draco = draco is None
+    else:
+        drop_draco = False
+    if uses_meshopt(gltf) and unpacking.importer_library(unpacking.MESHOPT) is None:
+        meshopt = unpacking.meshopt_decoder()
+    plain = not (left_out or outside or draco or meshopt or drop_draco or any(picture.file for picture in found))
+    if plain and not checked.bad_vertices and gltf.as_importers_want(kind):
+        return Readable(path, kind)
+    if checked.bad_vertices:
+        mended = folder / f"{path.stem or 'scan'} mended{kind}"
+        without_bad_numbers(path, mended)
+        gltf = gltf.with_chunk_of(mended)
+    copy = folder / f"{path.stem or 'scan'}.gltf"
+    write_copy(gltf, copy, found, draco=draco, meshopt=meshopt, drop_draco=drop_draco)
+    return Readable(copy, ".gltf", left_out)
+
+
+def _fbx(path: Path, folder: Path, allowed: Collection[Path]) -> Readable:
+    refused = not_to_follow(path, stored_names(path), allowed)
+    if not refused:
+        return _with_suffix(path, ".fbx", folder)
+    copy = folder / f"{path.stem or 'scan'}.fbx"
+    write_without(path, copy, refused)
+    said = {reference.shown: reference.refused for reference in refused.values()}
+    return Readable(copy, ".fbx", tuple(said.items()))
+
+
+def _usd(path: Path, kind: str, checked: Checked, folder: Path) -> Readable:
+    """A USD as it is; without its materials where these would reach outside, and refused where its layers do."""
+    layers = [each for each in checked.refused if not each.written.lower().endswith(PICTURES)]
+    if layers:
+        raise FileProblem(
+            f'it brings in "{layers[0].shown}", which can\'t be used: {layers[0].refused}; put it beside the scan, or export '
+            "the scan as one file"
+        )
+    plain = _with_suffix(path, kind, folder)
+    left_out = tuple((each.shown, each.refused) for each in checked.refused)
+    return Readable(plain.path, kind, left_out, materials=not left_out)

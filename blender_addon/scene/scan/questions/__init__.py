@@ -1,0 +1,1 @@
+"""What the scan steps decided, as decisions with pictures and settings."""

@@ -1,0 +1,81 @@
+"""What was taken away from a scan, and is it one thing at all? Table, loose parts and several pieces as decisions."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+
+from ....core.mesh.triangles import TriangleMesh
+from ....core.scan.loose import Parts
+from ....core.scan.table import Table
+from ....job.decisions import Alternative, Decision
+from .looks import UP, looks_of_scan
+
+CLEAR_TABLE, FAINT_TABLE = 0.9, 0.7
+"""Confidence in a table that makes up at least `LARGE` of the surface, and in a smaller sheet: guesses."""
+LARGE = 0.15
+OTHER_PIECE, APART = 0.25, 0.02
+"""Surface over the largest part's from which another part counts as a second piece, and its gap over the diagonal; guesses."""
+
+
+def table_decision(item: Any, mesh: TriangleMesh, table: Table) -> Decision:
+    """That a table was cut away; in the picture it is red."""
+    looks = looks_of_scan(item, mesh)
+    sheet = looks.places @ table.up - table.offset < max(4.0 * table.noise, 0.002 * float(np.linalg.norm(mesh.size)))
+    share = (
+        f"{100.0 * table.share:.0f} % of the surface lies in one level, faces up and ends in an open rim, with nothing below it"
+    )
+    return Decision(
+        "table", "Is that the table it was scanned on?",
+        Alternative("the table was cut away", {"cleanup.table": True}, looks.picture(table.up, faded=sheet)),
+        CLEAR_TABLE if table.share >= LARGE else FAINT_TABLE, (share,),
+        (Alternative("it belongs to the piece", {"cleanup.table": False}, looks.picture(table.up)),),
+    )  # fmt: skip
+
+
+def loose_decision(item: Any, mesh: TriangleMesh, found: Parts, percent: float) -> Decision:
+    """Which loose parts were dropped; what is not sure of them is red in the picture."""
+    looks = looks_of_scan(item, mesh)
+    kept, gone = int((found.keep & found.unsure).sum()), int((~found.keep).sum())
+    doubt = int(found.unsure.sum())
+    words = f"{gone} loose part{'s' if gone != 1 else ''} dropped"
+    evidence = [f"parts below {percent:g} % of the main one's surface go, but for whole ones that lie beside it"]
+    if kept:
+        evidence.append(f"{kept} small part{'s' if kept != 1 else ''} stayed: whole, and as near as a tooth or a bead")
+    return Decision(
+        "loose", "Do the loose parts belong to it?", Alternative(words, {"cleanup.loose": percent}, looks.picture(UP)),
+        0.7 if doubt else 0.95, tuple(evidence),
+        (Alternative("all of them belong to it", {"cleanup.loose": 0.0}, looks.picture(UP)),),
+    )  # fmt: skip
+
+
+def pieces_decision(item: Any, mesh: TriangleMesh, found: Parts) -> Decision | None:
+    """Where a file holds two things of similar size: both were kept as one; a crop box would keep either."""
+    main = int(found.areas.argmax())
+    diagonal = float(np.linalg.norm(found.boxes[main, 1] - found.boxes[main, 0]))
+    others = np.flatnonzero(found.areas > OTHER_PIECE * found.areas[main])
+    apart = [part for part in others if part != main and _gap(found.boxes[part], found.boxes[main]) > APART * diagonal]
+    if not apart:
+        return None
+    looks = looks_of_scan(item, mesh)
+    ways = []
+    for number, part in enumerate([main, *apart]):
+        low, high = found.boxes[part]
+        margin = 0.01 * (high - low)
+        box = {"cleanup.crop_low": _rounded(low - margin), "cleanup.crop_high": _rounded(high + margin)}
+        outside = ((looks.places < low) | (looks.places > high)).any(axis=1)
+        ways.append(Alternative(f"only piece {number + 1} is meant", box, looks.picture(UP, faded=outside)))
+    words = f"{1 + len(apart)} pieces that don't touch were taken for one subject"
+    return Decision(
+        "pieces", "Is that one subject or several?", Alternative(words, {}, looks.picture(UP)), 0.6,
+        ("they are of similar size and lie apart; a stand of its own, or a lid, would look the same",), tuple(ways),
+    )  # fmt: skip
+
+
+def _rounded(corner: Any) -> list[float]:
+    return [float(f"{part:.6g}") for part in corner]
+
+
+def _gap(box: Any, other: Any) -> float:
+    return float(np.linalg.norm(np.maximum(np.maximum(box[0] - other[1], other[0] - box[1]), 0.0)))

@@ -1,0 +1,46 @@
+"""How does a scan look from a side, as a small picture? Points strewn on it with what its own colour shows there."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from ....core.mesh.preview import strewn, view
+from ....core.mesh.triangles import TriangleMesh, face_normals
+from ....core.scan.upright import rotation_between, turn_about_z
+from ....job.decisions import Picture
+from ...thumbnails import surface_colours
+
+PIXELS, BACKGROUND = 128, 0.93
+POINTS = 30_000
+UP = np.array([0.0, 0.0, 1.0])
+
+
+@dataclass(frozen=True)
+class Looks:
+    """Points of a scan to draw it by, in its own coordinates: places (n, 3), unit normals (n, 3), display colours (n, 3)."""
+
+    places: Any
+    normals: Any
+    colours: Any
+
+    def picture(self, up: Any = UP, front_deg: float = 0.0, *, faded: Any = None) -> Picture:
+        """How it looks standing with `up` (3,) on top, seen from `front_deg` counter-clockwise from -Y. faded: (n,) bool,
+        points that are drawn in red, as what would go."""
+        turn = turn_about_z(-front_deg) @ rotation_between(np.asarray(up, float), UP)
+        colours = self.colours
+        if faded is not None:
+            colours = np.where(np.asarray(faded)[:, None], [0.85, 0.25, 0.2], colours)
+        drawn = view(self.places @ turn.T, self.normals @ turn.T, colours, size=PIXELS)
+        shown = drawn[..., :3] * drawn[..., 3:] + BACKGROUND * (1.0 - drawn[..., 3:])
+        return np.asarray(np.clip(shown[::-1] * 255.0 + 0.5, 0, 255), np.uint8)
+
+
+def looks_of_scan(item: Any, mesh: TriangleMesh) -> Looks:
+    """Points strewn on a mesh whose colours an object's materials give."""
+    faces, weights = strewn(mesh, POINTS)
+    vertices = mesh.vertices.astype(float)
+    places = np.einsum("nk,nkd->nd", weights, vertices[mesh.faces[faces]])
+    return Looks(places, face_normals(vertices, mesh.faces)[faces], surface_colours(item, mesh, faces, weights))

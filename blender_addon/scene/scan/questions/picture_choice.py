@@ -1,0 +1,347 @@
+"""Which pictures beside a scan are its colour and its other maps, where its own file does not say? By name and by content.
+
+A folder of hundreds is sorted by its names first; only the likeliest pictures are opened, and those are looked at reduced.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field
+from pathlib import Path, PureWindowsPath
+from typing import Any
+
+import bpy
+import numpy as np
+
+from ....core.files.meshes.mesh_files import FORMATS
+from ....core.files.texture_names import relation, roles_named, series_of, words_of
+from ....core.mesh.triangles import TriangleMesh
+from ....core.surface.cavity import cavity
+from ....core.surface.picture_content import Layout, fit_of, green_down, layout_of, pixels_of
+from ....core.surface.picture_roles import ROLE_WORDS, Candidate, Choice, Judged, choose, judge
+from ....job.decisions import Alternative, Decision, Picture
+from ...images import read_pixels, release
+from ..textures import PARTS, Textures, load_picture, pictures_beside
+
+NONE = "none"
+"""What the setting says where a scan is to come without colour."""
+MOST_LOOKED = 12
+"""Pictures that are opened for a scan, the likeliest by their names."""
+LOOKED_PX, SHOWN_PX = 512, 128
+MOST_SHOWN = 5
+RECESS_MM = 100.0
+"""The size that a mesh is taken at when its recesses are looked for: a thing on a desk."""
+
+
+@dataclass
+class Chosen:
+    """textures: those of each material slot, filled. unused: words about each picture that is not used. decision: about the
+    colour, None where there was nothing to decide."""
+
+    textures: list[Textures]
+    unused: list[str] = field(default_factory=list)
+    decision: Decision | None = None
+
+
+@dataclass
+class _Looked:
+    """A picture that was opened. shown: (h, w, 4) float as stored, row 0 at the bottom."""
+
+    image: Any
+    shown: Any
+
+
+class _Scan:
+    """One scan file's mesh, slots and pictures while they are being sorted."""
+
+    def __init__(self, path: Path, mesh: TriangleMesh, materials: Sequence[Any], missing: list[str]):
+        self.path, self.mesh, self.missing = path, mesh, missing
+        self.names = [_plain_name(material) for material in materials]
+        self.looked: dict[str, _Looked] = {}
+        self._layouts: dict[int, Layout | None] = {}
+        self._recess: Any = None
+
+    def layout(self, slot: int) -> Layout | None:
+        """Where the faces of a slot lie."""
+        if slot not in self._layouts:
+            own = self.mesh.material
+            used = np.ones(len(self.mesh.faces), bool) if own is None or len(self.names) == 1 else own == slot
+            self._layouts[slot] = layout_of(self.mesh, used)
+        return self._layouts[slot]
+
+    def recess(self, layout: Layout) -> Any:
+        """(n,) how deep the layout's places lie in recesses."""
+        if self._recess is None:
+            size = max(float(self.mesh.size.max()), 1e-12)
+            self._recess = cavity(self.mesh.vertices * (RECESS_MM / size), self.mesh.faces)
+        return np.einsum("nk,nk->n", self._recess[layout.vertex], layout.weight)
+
+    def look(self, image: Any) -> _Looked | None:
+        """An image, reduced; None where it has no pixels."""
+        if image.name not in self.looked:
+            if not image.size[0]:
+                return None
+            self.looked[image.name] = _Looked(image, read_pixels(image, limit=LOOKED_PX))
+            release(image)
+        return self.looked[image.name]
+
+    def seen(self, candidate: Candidate, image: Any, slot: int) -> Candidate:
+        """The candidate with what its picture holds."""
+        looked, layout = self.look(image), self.layout(slot)
+        if looked is None:
+            return candidate
+        pixels = pixels_of(looked.shown)
+        recess = (lambda: self.recess(layout)) if pixels.grey and layout is not None else None
+        fit = None if layout is None else fit_of(looked.shown, layout, recess=recess)
+        return Candidate(
+            candidate.name, candidate.stated, candidate.named, candidate.relation, candidate.alike, candidate.alone,
+            tuple(image.size), pixels, fit,
+        )  # fmt: skip
+
+
+@dataclass(frozen=True)
+class Wish:
+    """What the user asks of a scan's pictures.
+
+    by_name: look at pictures that the file does not name. settings_for: the settings that would choose a picture by its name or
+    NONE. by_hand: the picture that was named, NONE for no colour, or None.
+    """
+
+    by_name: bool
+    settings_for: Callable[[str], Mapping[str, Any]]
+    by_hand: Path | str | None = None
+
+
+def choose_pictures(
+    path: Path,
+    mesh: TriangleMesh,
+    materials: Sequence[Any],
+    textures: list[Textures],
+    *,
+    wish: Wish,
+    missing: list[str],
+) -> Chosen:
+    """Complete the textures of a scan's slots, in place, and say what was decided.
+
+    path: the scan file. mesh: its triangles with UVs. materials, textures: a slot each, what the file itself names. missing:
+    words about damaged pictures are added to it.
+    """
+    by_hand = wish.by_hand
+    scan = _Scan(path, mesh, materials, missing)
+    for slot, found in enumerate(textures):
+        _check_stated(scan, found, slot)
+    beside = _not_named(path, textures) if wish.by_name else []
+    stated = [("base" in found.images) for found in textures]
+    loaded: dict[str, Any] = {}
+    choices = [_choice(scan, slot, found, beside, loaded) for slot, found in enumerate(textures)]
+    for slot, (found, choice) in enumerate(zip(textures, choices, strict=True)):
+        _fill(scan, found, choice, beside, loaded)
+        if by_hand is not None and (not stated[slot] or all(stated)):
+            _by_hand(found, by_hand, missing)
+    decision = _decision(scan, textures, choices, by_hand, wish.settings_for)
+    unused = _unused(textures, choices, beside)
+    used = {image.name for found in textures for image in found.images.values()}
+    for image in loaded.values():
+        if image.name not in used:
+            bpy.data.images.remove(image)
+    return Chosen(textures, unused, decision)
+
+
+def _check_stated(scan: _Scan, found: Textures, slot: int) -> None:
+    """Leave out pictures that do not hold what the scan's material names them for, with a word; see which way normals lie."""
+    for part in ("base", "normal"):
+        image = found.images.get(part)
+        if image is None:
+            continue
+        if part == "normal":
+            image.colorspace_settings.name = "Non-Color"
+        judged = judge(scan.seen(Candidate(file_name(image), stated=part), image, slot))
+        if part == "base" and judged.odds <= 0:
+            _refuse(found, part, f"is named as the colour, but {judged.why[-1]}, so it is left out")
+        elif part == "normal" and judged.role != "normal":
+            why = "perhaps a grey bump map" if judged.role != "object_normal" else "its normals are those of space"
+            _refuse(found, part, f"is no tangent-space normal map ({why}), so it is left out")
+        elif part == "normal":
+            looked = scan.look(image)
+            found.flipped = bool(looked is not None and green_down(looked.shown))
+
+
+def _refuse(found: Textures, part: str, words: str) -> None:
+    image = found.images.pop(part)
+    found.found.pop(part)
+    found.others[part] = image
+    found.refused.append(f'"{file_name(image)}" {words}')
+
+
+def _not_named(path: Path, textures: Sequence[Textures]) -> list[Path]:
+    """The pictures beside a scan that none of its materials names."""
+    named = {file_name(image) for found in textures for image in (*found.images.values(), *found.others.values())}
+    return [file for file in pictures_beside(path) if file.name not in named]
+
+
+def _choice(scan: _Scan, slot: int, found: Textures, beside: Sequence[Path], loaded: dict[str, Any]) -> Choice:
+    """The roles of the pictures that a slot could show."""
+    candidates = _named_candidates(scan, slot, beside)
+    looked = []
+    likely = sorted(candidates, key=lambda one: -judge(one).odds)
+    open_roles = {role for role in ("base", "normal") if role not in found.images}
+    room = MOST_LOOKED
+    firsts: set[str] = set()
+    for one in likely:
+        series = series_of(one.name)
+        wanted = bool(open_roles & set(one.named)) or ("base" in open_roles and not one.named)
+        if one.alike >= 3 and series in firsts:
+            wanted = False  # one of a series stands for all
+        if wanted and room > 0:
+            room -= 1
+            firsts.add(series)
+            one = _opened(scan, slot, one, beside, loaded)
+        looked.append(one)
+    if "base" in found.images:
+        image = found.images["base"]
+        looked.append(scan.seen(Candidate(file_name(image), stated="base"), image, slot))
+    return choose(looked)
+
+
+def _named_candidates(scan: _Scan, slot: int, beside: Sequence[Path]) -> list[Candidate]:
+    material = scan.names[slot]
+    others = [name for place, name in enumerate(scan.names) if place != slot]
+    meshes = _other_meshes(scan.path)
+    subject = {*words_of(scan.path.name), *(word for name in scan.names for word in words_of(name + ".x"))}
+    series = Counter(series_of(file.name) for file in beside)
+    found = []
+    for file in beside:
+        named = roles_named(file.name, subject=subject) or roles_named(file.name)
+        alike = series[series_of(file.name)] - 1 if series_of(file.name) and not named else 0
+        near = relation(file.name, mesh=scan.path.name, material=material, others=[*(f"{one}.x" for one in others), *meshes])
+        alike = alike if alike >= len(scan.names) else 0
+        found.append(Candidate(file.name, "", named, near, alike, not meshes and len(scan.names) == 1))
+    return found
+
+
+def _opened(scan: _Scan, slot: int, one: Candidate, beside: Sequence[Path], loaded: dict[str, Any]) -> Candidate:
+    """A candidate with what its file holds; as it was where it can't be read."""
+    if one.name not in loaded:
+        held = Textures()
+        file = next(file for file in beside if file.name == one.name)
+        if not load_picture(held, "base", file, "name", scan.missing):
+            return one
+        loaded[one.name] = held.images["base"]
+    return scan.seen(one, loaded[one.name], slot)
+
+
+def _fill(scan: _Scan, found: Textures, choice: Choice, beside: Sequence[Path], loaded: dict[str, Any]) -> None:
+    """Give a slot what was chosen, as far as the file itself did not."""
+    for part in PARTS:
+        if part in found.images:
+            continue
+        judged = choice.base if part == "base" else choice.of_role(part)
+        if judged is None or judged.candidate.relation < 0 or (part == "base" and judged.candidate.stated):
+            continue
+        name = judged.candidate.name
+        if part != "base" and not judged.candidate.alone and judged.candidate.relation <= 0:
+            continue  # among other meshes a map without a word of this one may be theirs
+        if name in loaded:
+            found.images[part], found.found[part] = loaded[name], "name"
+        elif not load_picture(found, part, next(file for file in beside if file.name == name), "name", scan.missing):
+            continue
+        if part == "normal":
+            found.images[part].colorspace_settings.name = "Non-Color"
+            looked = scan.look(found.images[part])
+            found.flipped = bool(looked is not None and green_down(looked.shown))
+
+
+def _by_hand(found: Textures, by_hand: Path | str, missing: list[str]) -> None:
+    found.images.pop("base", None)
+    found.found.pop("base", None)
+    if isinstance(by_hand, Path):
+        load_picture(found, "base", by_hand, "hand", missing)
+
+
+def _decision(
+    scan: _Scan,
+    textures: Sequence[Textures],
+    choices: Sequence[Choice],
+    by_hand: Path | str | None,
+    settings_for: Callable[[str], Mapping[str, Any]],
+) -> Decision | None:
+    judged = {one.candidate.name: one for choice in choices for one in choice.judged if one.candidate.pixels is not None}
+    if not judged and by_hand is None:
+        return None
+    names = list(dict.fromkeys(file_name(found.images["base"]) for found in textures if "base" in found.images))
+    words = " and ".join(f'"{name}"' for name in names)
+    chosen = Alternative(
+        f"the colour is {words}" if names else "no picture is its colour",
+        settings_for(names[0] if names else NONE),
+        _thumbnail(scan, names[0]) if names else None,
+    )
+    others = sorted((one for one in judged.values() if one.candidate.name not in names), key=lambda one: -one.odds)
+    alternatives = [
+        Alternative(
+            f'the colour is "{one.candidate.name}"', settings_for(one.candidate.name), _thumbnail(scan, one.candidate.name)
+        )
+        for one in others[:MOST_SHOWN]
+    ]
+    if names:
+        alternatives.append(Alternative("no picture is its colour", settings_for(NONE)))
+    best = [judged[name] for name in names if name in judged]
+    evidence = [f'"{one.candidate.name}": {why}' if len(best) > 1 else why for one in best for why in one.why]
+    if not names:
+        evidence = [f'"{one.candidate.name}": {", ".join(one.why)}' for one in others[:MOST_SHOWN] if one.why]
+    return Decision(
+        "pictures",
+        f'Which picture is the colour of "{scan.path.name}"?',
+        chosen,
+        1.0 if by_hand is not None else min((choice.confidence for choice in choices), default=1.0),
+        tuple(evidence),
+        tuple(alternatives),
+        by_hand is not None,
+    )
+
+
+def _thumbnail(scan: _Scan, name: str) -> Picture | None:
+    """A picture that was looked at, small, row 0 on top."""
+    looked = next((one for one in scan.looked.values() if file_name(one.image) == name), None)
+    if looked is None:
+        return None
+    step = -(-max(looked.shown.shape[:2]) // SHOWN_PX)
+    small = looked.shown[::-step, ::step, :3]
+    return np.round(255.0 * np.clip(small, 0.0, 1.0)).astype(np.uint8)
+
+
+def _unused(textures: Sequence[Textures], choices: Sequence[Choice], beside: Sequence[Path]) -> list[str]:
+    """'"x.png" (thickness)' for each picture that nothing uses."""
+    used = {file_name(image) for found in textures for image in found.images.values()}
+    role: dict[str, Judged] = {}
+    for choice in choices:
+        for one in choice.judged:
+            if one.candidate.name not in role or (one.role and not role[one.candidate.name].role):
+                role[one.candidate.name] = one
+    left = [file.name for file in beside if file.name not in used]
+    words = [f'"{name}" ({ROLE_WORDS.get(role[name].role, "") if name in role else "unknown"})' for name in left]
+    for found in textures:
+        for part, image in found.others.items():
+            if file_name(image) not in used:
+                words.append(f'"{file_name(image)}" ({ROLE_WORDS.get(part, part if part != image.name else "unknown")})')
+    return list(dict.fromkeys(words))
+
+
+def _other_meshes(path: Path) -> list[str]:
+    try:
+        return [other.name for other in path.parent.iterdir() if other.suffix.lower() in FORMATS and other.name != path.name]
+    except OSError:
+        return []
+
+
+def file_name(image: Any) -> str:
+    """The name of an image's file; the image's own where it came inside of another file."""
+    return PureWindowsPath(image.filepath).name or str(image.name)
+
+
+def _plain_name(material: Any) -> str:
+    """A material's name without Blender's number."""
+    if material is None:
+        return ""
+    name = str(material.name)
+    return name[:-4] if len(name) > 4 and name[-4] == "." and name[-3:].isdigit() else name

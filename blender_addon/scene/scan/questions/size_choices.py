@@ -1,0 +1,61 @@
+"""In what unit is a file written and how large is the thing, as decisions."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from ....core.scan.units import MM_PER_UNIT, PLAUSIBLE_MM, UnitGuess, unit_chances
+from ....job.decisions import Alternative, Decision
+
+NAMES = {"m": "metres", "cm": "centimetres", "mm": "millimetres", "in": "inches"}
+LENGTHS = ("height", "width", "stand_length", "disc", "distance")
+"""Settings of the step Orientation by which the unit no longer matters."""
+KNOWN, NO_UNIT = 0.98, 0.5
+
+
+def length_is_known(sheet: Any) -> bool:
+    """Whether the job sheet gives a length that decides the size whatever the unit is."""
+    try:
+        settings = sheet["orientation"]
+    except KeyError:
+        return False
+    return any(getattr(settings, name, None) is not None for name in LENGTHS)
+
+
+def unit_decision(longest: float, guess: UnitGuess, given: str, *, in_metres: bool, known: bool) -> Decision:
+    """The unit of a scan whose longest side is `longest` units. given: 'auto' or the unit that a setting says; known: a
+    length is known, so that the unit decides nothing."""
+    if given != "auto":
+        return Decision("unit", "In what unit is the file?", _unit(given, longest), 1.0, ("the setting says so",), by_hand=True)
+    chances = unit_chances(longest, metres_by_format=in_metres)
+    evidence = [f"its longest side is {longest:.4g} units"]
+    if in_metres:
+        evidence.append("the format is written in metres by its specification")
+    if known:
+        evidence.append("a known length decides the size, whatever the unit")
+    if not guess.unit:
+        choice = Alternative("no usual unit fits, so the file's unit is left open", {})
+        evidence.append(f"none makes it {PLAUSIBLE_MM[0]:.0f} to {PLAUSIBLE_MM[1]:.0f} mm long")
+        chances = dict.fromkeys(("mm", "cm", "m"), 0.0)
+    else:
+        choice = _unit(guess.unit, longest)
+    others = sorted((unit for unit in chances if unit != guess.unit), key=lambda unit: -chances[unit])
+    sure = KNOWN if known else chances.get(guess.unit, NO_UNIT)
+    return Decision(
+        "unit", "In what unit is the file?", choice, sure, tuple(evidence), tuple(_unit(one, longest) for one in others)
+    )  # fmt: skip
+
+
+def _unit(unit: str, longest: float) -> Alternative:
+    return Alternative(f"{NAMES[unit]}: {longest * MM_PER_UNIT[unit]:.4g} mm long", {"intake.unit": unit})
+
+
+def size_decision(how: str, assumed: bool, height_mm: float, *, unit_guessed: bool) -> Decision:
+    """How large it is: from a known length, from the file's unit, or assumed.
+
+    Where the size hangs on a guessed unit, that unit is asked about, not the size as well.
+    """
+    words = f"{height_mm:.1f} mm high, {'assumed: ' if assumed else 'by '}{how}"
+    sure = 0.4 if assumed and not unit_guessed else 0.85 if assumed else KNOWN
+    others = (Alternative("any other size: give its height", {}),) if assumed else ()
+    return Decision("size", "How large is it?", Alternative(words, {}), sure, (how,), others)

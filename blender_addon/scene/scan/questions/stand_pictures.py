@@ -1,0 +1,34 @@
+"""How would piece and stand look, parted here or there? Small pictures for the question about a stand."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+
+from ....core.mesh.preview import strewn, view
+from ....core.mesh.triangles import TriangleMesh, face_normals
+from ...thumbnails import surface_colours
+
+SIZE, POINTS, TURN_DEG = 128, 40_000, 25.0
+GROUND = 0.16
+TINT = np.array([1.0, 0.62, 0.25])
+"""What is taken off is shown in amber, which the eye tells from clay, stone and bronze by its lightness as well."""
+
+
+def marked_picture(item: Any, mesh: TriangleMesh, marked: Any) -> Any:
+    """(SIZE, SIZE, 3) uint8, row 0 on top, of a standing mesh (z up) with the faces `marked` (m,) tinted."""
+    faces, weights = strewn(mesh, POINTS)
+    places = np.einsum("nk,nkd->nd", weights, np.asarray(mesh.vertices, float)[mesh.faces[faces]])
+    normals = face_normals(np.asarray(mesh.vertices, float), mesh.faces)[faces]
+    colours = surface_colours(item, mesh, faces, weights)
+    grey = colours.mean(axis=1, keepdims=True)
+    tinted = np.asarray(marked)[faces][:, None]
+    shown = np.where(tinted, TINT * (0.55 + 0.45 * grey), colours)
+    return screen(view(places, normals, shown, yaw_deg=TURN_DEG, tilt_deg=15.0, size=SIZE))
+
+
+def screen(picture: Any) -> Any:
+    """(h, w, 3) uint8, row 0 on top, of a picture (h, w, 4) from 0 to 1 with row 0 at the bottom, over a dark grey."""
+    alpha = np.clip(picture[::-1, :, 3:], 0.0, 1.0)
+    return np.rint(255.0 * np.clip(picture[::-1, :, :3] * alpha + GROUND * (1.0 - alpha), 0.0, 1.0)).astype(np.uint8)

@@ -1,0 +1,41 @@
+"""Is there a stand, and where does it part? What was found, as a decision with pictures and settings."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+
+from ....core.mesh.triangles import TriangleMesh
+from ....core.scan.separation import Separation
+from ....job.decisions import Alternative, Decision
+from .stand_pictures import marked_picture
+
+WITH_A_SCAN = 0.95
+"""How sure it is that there is a stand where a scan of it was given."""
+MOST_SURE = 0.98
+OFFERED = 2
+"""Most other lines that are offered."""
+
+
+def stand_decision(item: Any, mesh: TriangleMesh, found: Separation, *, by_hand: bool, given: bool = False) -> Decision:
+    """The decision 'stand'. given: a scan of the stand lies beside this one."""
+    height = max(float(mesh.vertices[:, 2].max()), 1e-9)
+    none = np.zeros(len(mesh.faces), bool)
+    whole = Alternative("one piece without a stand", {"separation.stand": "no"}, marked_picture(item, mesh, none))
+
+    def cut(one: Separation) -> Alternative:
+        words = f"a stand up to {one.top_mm:.1f} mm, {100.0 * one.top_mm / height:.0f} % of the height"
+        sets = {"separation.stand": "yes", "separation.stand_top": round(100.0 * one.top_mm / height, 1)}
+        return Alternative(words, sets, marked_picture(item, mesh, one.stand))
+
+    others = tuple(cut(one) for one in found.others[:OFFERED])
+    if found.field is None:
+        evidence = found.others[0].evidence if found.others else (found.reason.split(", so ")[0],)
+        sure = min(1.0 - max([found.chance, *(one.chance for one in found.others)]), MOST_SURE)
+        return Decision("stand", QUESTION, whole, sure, evidence, others, by_hand)
+    sure = WITH_A_SCAN if given else found.chance
+    return Decision("stand", QUESTION, cut(found), min(sure, MOST_SURE), found.evidence, (whole, *others), by_hand)
+
+
+QUESTION = "Does it stand on a stand that is not the piece?"

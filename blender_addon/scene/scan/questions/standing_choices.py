@@ -1,0 +1,79 @@
+"""Which way is up and where is the front, as decisions with a small picture of each alternative."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+import numpy as np
+
+from ....core.scan.facing.choosing import Facing
+from ....core.scan.support_plane import Support
+from ....job.decisions import Alternative, Decision
+from .looks import Looks
+
+ALTERNATIVES, WORTH_SHOWING = 4, 0.01
+"""Most other ways that are shown, and the least chance that one of them must have."""
+DOUBTFUL_MOST = 0.75
+"""Most confidence in a pose for which nothing but the file's axes speaks (one file in eight is written with another axis
+up), and in one on what may be the cut of a neck, which fits a wall as well as a table."""
+
+
+def up_decision(found: Sequence[Support], chosen: Support, looks: Looks) -> Decision:
+    """Which of the ways to stand was taken, and which others it could be."""
+    ways = [Alternative(_words(way), _sets(way), looks.picture(way.up)) for way in _shown(found, chosen)]
+    doubtful = chosen.kind == "mount" or (chosen.cut and not chosen.axis)
+    chance = min(chosen.chance, DOUBTFUL_MOST) if doubtful else chosen.chance
+    return Decision(
+        "up", "Which way is up?", Alternative(_words(chosen), _sets(chosen), looks.picture(chosen.up)),
+        float(np.clip(chance, 0.0, 1.0)), chosen.words, tuple(ways), by_hand=chosen.kind == "given",
+    )  # fmt: skip
+
+
+def _shown(found: Sequence[Support], chosen: Support) -> list[Support]:
+    others = [way for way in found if way is not chosen and way.chance > WORTH_SHOWING and way.up @ chosen.up < 0.98]
+    return others[:ALTERNATIVES]
+
+
+def _words(way: Support) -> str:
+    if way.kind == "mount":
+        return f"held up as the file's {way.axis.upper()} axis says, standing on nothing of its own"
+    ground = "standing on a flat face" if way.kind == "flat" else "resting on a few points"
+    if way.kind == "given":
+        ground = "standing on the side that was given"
+    return f"{ground}, with the file's {way.axis.upper()} axis up" if way.axis else ground
+
+
+def _sets(way: Support) -> dict[str, Any]:
+    if way.kind == "mount":
+        return {"orientation.up": way.axis}
+    return {"orientation.up_direction": [round(float(part), 4) for part in way.up]}
+
+
+def front_decision(found: Sequence[Facing], up: Any, looks: Looks) -> Decision:
+    """Which direction was taken for the front, and which others it could be; the opposite one is always among them."""
+    chosen = found[0]
+    others = list(found[1:])
+    opposite = (chosen.angle_deg + 360.0) % 360.0 - 180.0
+    if all(abs((one.angle_deg - opposite + 180.0) % 360.0 - 180.0) > 30.0 for one in others):
+        others.append(Facing(opposite, 0.0, ()))
+    return Decision(
+        "front", "Where is its front?", _facing(chosen, up, looks), float(np.clip(chosen.chance, 0.0, 1.0)), chosen.words,
+        tuple(_facing(one, up, looks) for one in others[:ALTERNATIVES]),
+    )  # fmt: skip
+
+
+def given_front(angle_deg: float, up: Any, looks: Looks) -> Decision:
+    """The front as a setting says."""
+    chosen = Facing(angle_deg, 1.0, ("the setting says so",))
+    return Decision("front", "Where is its front?", _facing(chosen, up, looks), 1.0, chosen.words, by_hand=True)
+
+
+def _facing(one: Facing, up: Any, looks: Looks) -> Alternative:
+    side = abs(one.angle_deg)
+    where = (
+        "as the file has it"
+        if side < 5.0
+        else f"{side:.0f} degrees {'left' if one.angle_deg < 0 else 'right'} of the file's front"
+    )
+    return Alternative(f"facing {where}", {"orientation.front": round(one.angle_deg, 1)}, looks.picture(up, one.angle_deg))

@@ -1,0 +1,120 @@
+"""Which picture colours a scan? The one place that answers it, for a material and for a whole object.
+
+The mesh's own materials are asked: what the job puts on hangs on the object's slots, so that the scan's stay where they are.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from ...core.mesh.triangles import TriangleMesh, face_areas
+from ..meshes import read_mesh
+
+DEPTH = 8
+"""Nodes that are looked through behind a socket."""
+SOCKETS = {
+    "base": (
+        ("ShaderNodeBsdfPrincipled", "Base Color"), ("ShaderNodeBsdfDiffuse", "Color"),
+        ("ShaderNodeBsdfPrincipled", "Emission Color"), ("ShaderNodeEmission", "Color"), ("ShaderNodeBackground", "Color"),
+    ),
+    "normal": (("ShaderNodeBsdfPrincipled", "Normal"),),
+    "roughness": (("ShaderNodeBsdfPrincipled", "Roughness"),),
+    "metallic": (("ShaderNodeBsdfPrincipled", "Metallic"),),
+    "opacity": (("ShaderNodeBsdfPrincipled", "Alpha"),),
+}  # fmt: skip
+"""Part of a surface to the sockets that show it, the first that has a picture counts. Unlit scans keep their colour in the
+emission."""
+
+
+@dataclass(frozen=True)
+class BasePicture:
+    """The picture that colours most of an object.
+
+    image: the bpy image. slot: a material slot that shows it. share: part 0 to 1 of the object's area that does.
+    """
+
+    image: Any
+    slot: int
+    share: float
+
+
+def picture_of(material: Any, part: str = "base") -> Any | None:
+    """The image of that part of a material, or None: 'base', 'normal', 'roughness', 'metallic', 'opacity'; of our own scan
+    materials 'occlusion' as well."""
+    tree = material.node_tree if material is not None else None
+    if tree is None:
+        return None
+    for kind, name in SOCKETS.get(part, ()):
+        for node in tree.nodes:
+            if node.bl_idname == kind:
+                found = image_behind(node.inputs[name])
+                if found is not None:
+                    return found
+    if part == "base":  # unlit scans as some importers make them
+        for node in tree.nodes:
+            if node.bl_idname == "ShaderNodeMixShader":
+                found = image_behind(node.inputs[1])
+                if found is not None:
+                    return found
+    own = tree.nodes.get(part)
+    return own.image if own is not None and own.bl_idname == "ShaderNodeTexImage" else None
+
+
+def plain_colour(material: Any) -> tuple[float, float, float]:
+    """The linear base colour of a material without a picture; a mid grey where it has none."""
+    tree = material.node_tree if material is not None else None
+    for node in tree.nodes if tree is not None else ():
+        if node.bl_idname == "ShaderNodeBsdfPrincipled":
+            red, green, blue = node.inputs["Base Color"].default_value[:3]
+            return float(red), float(green), float(blue)
+    return (0.5, 0.5, 0.5)
+
+
+def image_behind(socket: Any, depth: int = DEPTH) -> Any | None:
+    """The first image that feeds a socket, through mixes, normal maps and colour nodes."""
+    for link in socket.links:
+        node = link.from_node
+        if node.bl_idname == "ShaderNodeTexImage" and node.image is not None:
+            return node.image
+        if depth:
+            for inner in node.inputs:
+                image = image_behind(inner, depth - 1)
+                if image is not None:
+                    return image
+    return None
+
+
+def base_picture(item: Any, triangles: TriangleMesh | None = None) -> BasePicture | None:
+    """The picture on the largest part of an object's surface, or None where no material shows one.
+
+    Several slots that show one image count together. triangles: the object's mesh in any unit, where it was read already.
+    """
+    triangles = read_mesh(item) if triangles is None else triangles
+    materials = item.data.materials
+    if not len(triangles.faces):
+        return None
+    areas = face_areas(triangles.vertices.astype(float), triangles.faces)
+    slots = triangles.material if triangles.material is not None else np.zeros(len(areas), int)
+    by_slot = np.bincount(np.clip(slots, 0, max(len(materials) - 1, 0)), areas, max(len(materials), 1))
+    totals: dict[str, tuple[float, int, Any]] = {}
+    for place, material in enumerate(materials):
+        image = picture_of(material)
+        if image is None or not image.size[0] or not image.size[1]:
+            continue
+        area, first, _ = totals.get(image.name, (0.0, place, image))
+        totals[image.name] = (area + float(by_slot[place]), first, image)
+    if not totals:
+        return None
+    area, slot, image = max(totals.values(), key=lambda entry: entry[0])
+    return BasePicture(image, slot, area / max(float(areas.sum()), 1e-12))
+
+
+def faces_showing(item: Any, triangles: TriangleMesh, image: Any) -> Any:
+    """(m,) bool: the faces whose own material shows the image."""
+    slots = triangles.material if triangles.material is not None else np.zeros(len(triangles.faces), int)
+    shown = [picture_of(material) for material in item.data.materials] or [None]
+    found = np.array([one is not None and one.name == image.name for one in shown])
+    return found[np.clip(slots, 0, len(found) - 1)]
