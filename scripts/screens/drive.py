@@ -289,4 +289,4 @@ def tick() -> float | None:
     os._exit(code)
 
 
-bpy.app.timers.register(tick, first_interval=2.0)
+bpy.app.timers.register(tick, first_interval=2.0, persistent=True)  # it goes on when another file is opened
