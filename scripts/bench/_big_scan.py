@@ -11,11 +11,12 @@ from ._corpus_scans import Figure, _gltf_parts, glb
 
 
 def bumpy(triangles: int, seed: int = 1) -> Figure:
-    """A closed figure 80 units high with about that many triangles, waves of 2 to 9 units on its girth."""
+    """A figure 80 units high with about that many triangles, waves on its girth, and a UV of its own for every spot: along the
+    seam of its UVs the points stand twice, at one place, so that it is closed once it is welded."""
     rows = max(8, round((triangles / 2.0) ** 0.5))
     columns = max(8, round(triangles / (2.0 * rows)))
     part = np.linspace(0.0, 1.0, rows)[:, None]
-    angle = np.linspace(0.0, 2.0 * np.pi, columns, endpoint=False)[None]
+    angle = np.linspace(0.0, 2.0 * np.pi, columns + 1)[None]
     girth = np.interp(part[:, 0], [0.0, 0.12, 0.16, 0.5, 0.8, 1.0], [30.0, 30.0, 16.0, 22.0, 15.0, 4.0])[:, None]
     random = np.random.default_rng(seed)
     waves = sum(
@@ -23,15 +24,18 @@ def bumpy(triangles: int, seed: int = 1) -> Figure:
         for k, m in ((3, 4), (7, 9), (19, 23), (41, 57))
     )
     radius = girth * (1.0 + 0.05 * waves * (part > 0.16))
-    points = np.stack([radius * np.cos(angle), radius * np.sin(angle), 80.0 * np.repeat(part, columns, 1)], -1).reshape(-1, 3)
+    points = np.stack([radius * np.cos(angle), radius * np.sin(angle), 80.0 * np.repeat(part, columns + 1, 1)], -1)
+    points[:, -1] = points[:, 0]
+    points = points.reshape(-1, 3)
     ends = [[0.0, 0.0, 0.0], [0.0, 0.0, 80.0]]
-    uv = np.stack(np.broadcast_arrays(0.98 * np.abs(angle / np.pi - 1.0), 0.98 * part), -1).reshape(-1, 2)
+    uv = np.stack(np.broadcast_arrays(0.49 * angle / np.pi, 0.98 * part), -1).reshape(-1, 2)
     i, j = np.meshgrid(np.arange(rows - 1), np.arange(columns), indexing="ij")
-    k, at, turn = (j + 1) % columns, i * columns, np.arange(columns)
-    quads = np.stack([at + j, at + k, at + columns + k, at + columns + j], -1).reshape(-1, 4)
-    low, high, top = rows * columns, rows * columns + 1, (rows - 1) * columns
-    caps = [np.stack([np.roll(turn, -1), turn, np.full(columns, low)], 1)]
-    caps += [np.stack([top + turn, top + np.roll(turn, -1), np.full(columns, high)], 1)]
+    row = columns + 1
+    at, turn = i * row + j, np.arange(columns)
+    quads = np.stack([at, at + 1, at + row + 1, at + row], -1).reshape(-1, 4)
+    low, high, top = rows * row, rows * row + 1, (rows - 1) * row
+    caps = [np.stack([turn + 1, turn, np.full(columns, low)], 1)]
+    caps += [np.stack([top + turn, top + turn + 1, np.full(columns, high)], 1)]
     faces = np.concatenate([quads[:, [0, 1, 2]], quads[:, [0, 2, 3]], *caps])
     return Figure(np.concatenate([points, ends]), faces, np.concatenate([uv, [[0.99, 0.0], [0.99, 0.98]]]))
 

@@ -8,7 +8,8 @@ import numpy as np
 import pytest
 
 from blender_addon.core.files.meshes.mesh_files import check_file
-from blender_addon.core.mesh.triangles import edges, signed_volume
+from blender_addon.core.mesh.topology import welded
+from blender_addon.core.mesh.triangles import TriangleMesh, edges, signed_volume
 from scripts.bench import Record, speed
 from scripts.bench._big_scan import bumpy, write_glb, write_obj
 from scripts.bench._speed_kernels import PARTS, slope
@@ -18,7 +19,12 @@ from scripts.bench._speed_kernels import PARTS, slope
 def test_the_scan_is_closed_and_about_as_large_as_asked(triangles: int) -> None:
     made = bumpy(triangles)
     assert len(made.faces) == pytest.approx(triangles, rel=0.05)
-    assert (edges(made.faces)[1] == 2).all() and signed_volume(made.points, made.faces) > 0
+    whole = welded(TriangleMesh(made.points, made.faces))
+    assert (edges(whole.faces)[1] == 2).all() and signed_volume(whole.vertices, whole.faces) > 0
+    corners = made.uv[made.faces]
+    first, second = corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0]
+    covered = 0.5 * np.abs(first[:, 0] * second[:, 1] - first[:, 1] * second[:, 0])
+    assert covered.sum() == pytest.approx(0.98**2, rel=0.05)  # as much of the picture as it spans: no spot is shown twice
     assert 0.0 <= made.uv.min() and made.uv.max() <= 1.0
 
 
