@@ -108,5 +108,5 @@ def _save(path: Path, values: Any) -> None:
 
 
 if __name__ == "__main__":
-    for row in rows(Path(sys.argv[1] if len(sys.argv) > 1 else "../shared/scans")):
+    for row in rows(Path(sys.argv[1] if len(sys.argv) > 1 else "out/scans")):
         print(f"{row['case']:40} {row['metric']:30} {row['value']:.4g}")

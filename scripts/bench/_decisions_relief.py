@@ -182,5 +182,5 @@ def _of_bench() -> list[Row]:
 
 
 if __name__ == "__main__":
-    for row in rows(Path(sys.argv[1] if len(sys.argv) > 1 else "../shared/scans")):
+    for row in rows(Path(sys.argv[1] if len(sys.argv) > 1 else "out/scans")):
         print(f"{row['case']:40} {row['metric']:26} {row['value']:.4g}", flush=True)

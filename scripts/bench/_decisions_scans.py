@@ -80,7 +80,7 @@ class Outcome:
 
 def folder() -> Path:
     """The folder of labelled scans. Raises FileNotFoundError where there is none."""
-    found = Path(os.environ.get("BOZZETTO_SCANS") or ROOT.parent / "shared" / "scans")
+    found = Path(os.environ.get("BOZZETTO_SCANS") or ROOT / "out" / "scans")
     if not (found / "labels.json").is_file():
         raise FileNotFoundError(f'there is no labels.json in "{found}": set BOZZETTO_SCANS to the folder of labelled scans')
     return found

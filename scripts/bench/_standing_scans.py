@@ -56,7 +56,7 @@ class Pose:
 def scans_folder() -> Path:
     """The folder in the variable `BOZZETTO_SCANS`, by itself one beside the project. Raises FileNotFoundError where there is
     none."""
-    folder = Path(os.environ.get(FOLDER) or ROOT.parent / "shared" / "scans")
+    folder = Path(os.environ.get(FOLDER) or ROOT / "out" / "scans")
     if not (folder / "labels.json").is_file():
         raise FileNotFoundError(f'there is no labels.json in "{folder}": set {FOLDER} to the folder of labelled scans')
     return folder

@@ -1,6 +1,6 @@
 """Does the tool decide rightly on pieces that nobody here has seen, and does it ask where it can't know?
 
-Runs on the labelled scans of the folder in BOZZETTO_SCANS (by itself `../shared/scans` beside the project; a folder that is
+Runs on the labelled scans of the folder in BOZZETTO_SCANS (by itself `out/scans`; a folder that is
 missing is a failure) and on made-up figures. One module a kind of decision, `_decisions_KIND.py` with `run(record, options)`;
 those that are there are run one after the other. Groups, given as `case`: `scans/file` as exported, `scans/axes` exported with
 the other up axis, `scans/turned` three chance rotations, scales and places each, `made/file` and `made/turned` the same of the

@@ -102,8 +102,8 @@ def dusted(mesh: TriangleMesh) -> TriangleMesh:
 
 
 def scans_folder() -> Path:
-    """Where the real forms are: BOZZETTO_SCANS, by itself shared/scans beside the project."""
-    return Path(os.environ.get("BOZZETTO_SCANS", ROOT.parent / "shared" / "scans"))
+    """Where the real forms are: BOZZETTO_SCANS, by itself out/scans."""
+    return Path(os.environ.get("BOZZETTO_SCANS", ROOT / "out" / "scans"))
 
 
 def _real(name: str, folder: Path) -> Piece:
