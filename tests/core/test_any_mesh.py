@@ -151,7 +151,7 @@ def test_topology(mesh: TriangleMesh) -> None:
         assert {start, end} <= set(mesh.faces[at].tolist())
     vertices = set(np.unique(edges).tolist())
     open_rims, _, _ = rims.open_edges(mesh)
-    assert all(set(loop.tolist()) <= vertices for loop in open_rims.loops)
+    assert all(set(loop.tolist()) <= vertices for loop, _ in open_rims.loops)
 
 
 @EACH
