@@ -241,7 +241,7 @@ class Stage:
         said: dict[str, Any] = {"words": words, "figures": figures, "warnings": warnings}
         if step in self.sheet.settings:
             said["settings"] = plain(self.sheet[step])
-        said["notes"] = [note.words for note in self.notes if note.step == step and note.level == "info"]
+        said["notes"] = [note.words for note in self.notes if note.step == step and note.level in ("info", "kept")]
         said["decisions"] = [as_kept(step, decision) for decision in decisions]
         state.setdefault("results", {})[step] = said
         self._keep(state)

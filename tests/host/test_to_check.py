@@ -53,11 +53,11 @@ def test_a_question_keeps_its_pictures(scene: Any) -> None:
     """Blender gives no icons without a window; their pixels are looked at instead."""
     ask(scene, "up", {"orientation.up": "y"}, {"orientation.up": "-y"})
     assert shown(scene) == ["orientation.up"]
-    pixels = module("scene.kept_decisions").icon_pixels(scene, "orientation-up-1.png")
+    pixels = module("scene.running.kept_decisions").icon_pixels(scene, "orientation-up-1.png")
     assert pixels.shape == (20, 30, 4) and pixels[..., 3].min() == 1.0
     assert pixels[..., :3] == pytest.approx(40.0 / 255.0, abs=1e-6)
     assert module("ui.to_check").icon_of(scene, "orientation-up-2.png") == 0
-    kept = module("scene.kept_decisions").picture(scene, "orientation-up-1.png")
+    kept = module("scene.running.kept_decisions").picture(scene, "orientation-up-1.png")
     assert kept.shape == (20, 30, 3) and (kept == 40).all()
 
 
@@ -70,7 +70,7 @@ def test_an_answer_writes_the_setting_and_runs_only_what_depends_on_it(scene: An
     assert after["Clean 1"] == before["Clean 1"]
     assert after["Upright"] != before["Upright"] and after["Piece"] != before["Piece"]
     assert not shown(scene) and not module("ui.job_state").refreshed(scene).late
-    assert not module("scene.kept_decisions").picture_bytes(scene, "orientation-up-1.png")
+    assert not module("scene.running.kept_decisions").picture_bytes(scene, "orientation-up-1.png")
     scene.bozzetto.orientation.up = "auto"
     assert bpy.ops.bozzetto.run_job(changed=True) == {"FINISHED"}
 

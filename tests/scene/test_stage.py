@@ -205,4 +205,4 @@ def test_the_page_of_a_resumed_run_keeps_the_warnings_of_steps_that_did_not_run_
     assert "a third is shared" in said("relief", "a third is shared")
     page = said("material", "these marks are invented")
     assert page.index("a third is shared") < page.index("these marks are invented") and page.count("a third is shared") == 1
-    assert "a third is shared" not in said("relief") and "To check" in page
+    assert "a third is shared" not in said("relief") and "To look at" in page

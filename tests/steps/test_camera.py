@@ -225,7 +225,7 @@ def test_own_shots_change_and_join_the_list():
     shots = stage.find_all("shot")
     assert set(shots) == {"hero", "left", "right", "back", "detail", "detail 2", "detail 3", "base mark"}
     assert shots["hero"]["bozzetto_fnumber"] == 4.0 and shots["hero"]["bozzetto_light"] == "overcast"
-    assert list(shots["hero"]["bozzetto_resolution"]) == [600, 900]
+    assert list(shots["hero"]["bozzetto_resolution"]) == [640, 960]  # a shape alone
     assert shots["base mark"]["bozzetto_magnification"] == pytest.approx(1.0)
     assert [shots[name]["bozzetto_order"] for name in ("hero", "left")] == [0, 1]
 

@@ -84,7 +84,7 @@ def test_twice_gives_the_same_scene(stage) -> None:
 
     first = state()
     counts = {kind: len(getattr(bpy.data, kind)) for kind in roles.KINDS}
-    take(stage, tabletop, kind="planks")
+    take(stage, tabletop, kind="planks", props=6)
     take(stage, debris, count=250, powder=400, on_stand=12)
     assert state() == first
     assert {kind: len(getattr(bpy.data, kind)) for kind in roles.KINDS} == counts

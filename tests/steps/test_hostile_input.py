@@ -25,7 +25,7 @@ from blender_addon.scene.meshes import make_object  # noqa: E402
 from blender_addon.scene.running.captured import captured  # noqa: E402
 from blender_addon.scene.running.session import writable, write_figures  # noqa: E402
 from blender_addon.scene.scan import importers  # noqa: E402
-from blender_addon.scene.scan.textures import image_of  # noqa: E402
+from blender_addon.scene.surface.base_picture import picture_of  # noqa: E402
 from blender_addon.scene.stage import Stage  # noqa: E402
 from blender_addon.steps.scan import cleanup, intake, orientation  # noqa: E402
 from tests.glb_files import TRIANGLE, glb, packed_into, scene_of, with_picture  # noqa: E402
@@ -260,7 +260,7 @@ def test_a_library_in_any_usual_encoding_finds_its_picture(tmp_path: Path, encod
     (tmp_path / "owl.obj").write_bytes(words.encode("utf-8" if encoding == "utf-16" else encoding))
     stage, report = run(tmp_path, text + "find_textures = false")
     assert report.results["intake"].figures["textures"] == ["base 16 x 16"] and not warned(stage)
-    assert image_of(stage.require("scan", "1").material_slots[0].material) is not None
+    assert picture_of(stage.require("scan", "1").material_slots[0].material) is not None
 
 
 def test_a_picture_with_a_name_that_is_no_text_is_said_and_logged(tmp_path: Path) -> None:

@@ -49,6 +49,7 @@ def materials_for_samples(stage: Stage) -> Iterator[tuple[str, Any]]:
         item = stage.require("piece")
         if choice["piece"] == "own" and own_colour_of(stage, item, "piece") == (None, ""):
             continue
+        groups = {group.session_uid for group in bpy.data.node_groups}
         surface = surface_of(choice["piece"], dataclasses.replace(settings, **choice))
         maps = maps_of(stage, item, "piece", settings.relief_strength)
         material = make_material(f"Sample {label}", surface, maps)
@@ -60,6 +61,16 @@ def materials_for_samples(stage: Stage) -> Iterator[tuple[str, Any]]:
             yield label, material
         finally:
             bpy.data.materials.remove(bpy.data.materials[name])
+            _drop_new_groups(groups)
+
+
+def _drop_new_groups(before: set[int]) -> None:
+    """Remove the node groups that came since and that nothing uses any more; one that is removed may free another."""
+    while True:
+        idle = [group for group in bpy.data.node_groups if group.session_uid not in before and group.users == 0]
+        if not idle:
+            return
+        bpy.data.batch_remove(idle)
 
 
 def render_samples(

@@ -17,7 +17,7 @@ ROOT = Path(__file__).resolve().parents[2]
 HOLDER = """
 import sys, time
 from pathlib import Path
-from blender_addon.scene.folder_lock import locked
+from blender_addon.scene.running.folder_lock import locked
 with locked(Path(sys.argv[1])) as lock:
     lock.at("Lighting")
     print("held", flush=True)
