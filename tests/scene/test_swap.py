@@ -81,7 +81,9 @@ def build(stage: Stage, shift: float) -> None:
     """What the step makes: parts of the set in materials of their own, a light, a world, edits and settings of the scene."""
     stage.begin(step("tabletop", "dressing"), afresh=False)
     for place, key in enumerate(("jar", "brush", "rule", "rib") if shift == 0.0 else ("jar", "brush", "rule", "knife")):
-        item = set_parts.make_part(key, TETRA, [plain_material("Steel", (0.3 + shift, 0.3, 0.3), rough=0.4, mottle=0.1, size=10.0)])
+        item = set_parts.make_part(
+            key, TETRA, [plain_material("Steel", (0.3 + shift, 0.3, 0.3), rough=0.4, mottle=0.1, size=10.0)]
+        )
         item.location = (0.1 * place, shift, 0.0)
         set_parts.offer_part(stage, "prop", item, key=key, name=key.capitalize())
     card = lights.flat_object("Card", 30.0, 30.0, lights.matt_material("Card", (0.18,) * 3))

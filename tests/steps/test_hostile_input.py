@@ -17,6 +17,7 @@ bpy = pytest.importorskip("bpy")
 from blender_addon.core import memory  # noqa: E402
 from blender_addon.job import runner, sheet  # noqa: E402
 from blender_addon.job.errors import InputError, JobError, OutputError  # noqa: E402
+from blender_addon.job.files.whole_files import begin_folder  # noqa: E402
 from blender_addon.job.notes import Notes  # noqa: E402
 from blender_addon.job.step import from_module, ordered  # noqa: E402
 from blender_addon.scene.delivery.kept_pictures import Made  # noqa: E402
@@ -25,8 +26,8 @@ from blender_addon.scene.meshes import make_object  # noqa: E402
 from blender_addon.scene.running.captured import captured  # noqa: E402
 from blender_addon.scene.running.session import writable, write_figures  # noqa: E402
 from blender_addon.scene.scan import importers  # noqa: E402
-from blender_addon.scene.surface.base_picture import picture_of  # noqa: E402
 from blender_addon.scene.stage import Stage  # noqa: E402
+from blender_addon.scene.surface.base_picture import picture_of  # noqa: E402
 from blender_addon.steps.scan import cleanup, intake, orientation  # noqa: E402
 from tests.glb_files import TRIANGLE, glb, packed_into, scene_of, with_picture  # noqa: E402
 from tests.scan_shapes import statuette, write_obj  # noqa: E402
@@ -111,7 +112,7 @@ def test_a_picture_that_the_sheet_names_may_lie_elsewhere(tmp_path: Path) -> Non
     from blender_addon.scene.scan.textures import textures_of
 
     missing: list[str] = []
-    found = textures_of(None, folder / "owl.obj", alone=True, missing=missing, allowed={secret.resolve()})
+    found = textures_of(None, folder / "owl.obj", missing=missing, allowed={secret.resolve()})
     assert list(found.images) == ["base"] and not missing
 
 
@@ -347,12 +348,12 @@ def test_pictures_that_nobody_used_are_named(tmp_path: Path) -> None:
         picture(tmp_path / name)
     stage, report = run(tmp_path, with_mtl(tmp_path, "newmtl clay\nmap_Kd owl_albedo.png\n"))
     assert report.results["intake"].figures["textures"] == ["base 16 x 16"]
-    (words,) = [note.words for note in stage.notes if "not used" in note.words]
-    assert words.endswith("holiday.png, owl_height.png, owl_metallic.png")
-    write_obj(tmp_path / "fox.obj", FIGURE)  # another mesh beside: now only those with the owl's name are its own
+    (words,) = [note.words for note in stage.notes if "pictures that nothing uses" in note.words]
+    assert all(f'"{name}.png"' in words for name in ("holiday", "owl_height", "owl_metallic")) and "albedo" not in words
+    write_obj(tmp_path / "fox.obj", FIGURE)  # another mesh beside
     stage, _ = run(tmp_path, '[intake]\nscan = "owl.obj"')
-    (words,) = [note.words for note in stage.notes if "not used" in note.words]
-    assert "holiday" not in words and "owl_metallic.png" in words
+    (words,) = [note.words for note in stage.notes if "pictures that nothing uses" in note.words]
+    assert "owl_metallic.png" in words
 
 
 def test_a_file_where_a_folder_belongs_is_told_as_such(tmp_path: Path) -> None:
@@ -368,8 +369,10 @@ def test_kept_figures_that_are_no_table_are_begun_anew(tmp_path: Path, words: st
         (tmp_path / name).write_text(words)
     write_figures(tmp_path / "figures.json", runner.Report())
     assert json.loads((tmp_path / "figures.json").read_text()) == {}
+    (tmp_path / "log.txt").write_text("--- a job's log tells that the folder is a job's\n")
+    begin_folder(tmp_path)
     made = Made(tmp_path)
-    (tmp_path / "hero.png").write_bytes(b"x")
+    picture(tmp_path / "hero.png")
     made.add(tmp_path / "hero.png", "digest")
     assert Made(tmp_path).current(tmp_path / "hero.png", "digest")
 

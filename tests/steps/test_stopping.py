@@ -75,7 +75,7 @@ def test_a_signal_in_a_render_ends_the_run_after_that_picture(number: int, code:
     assert found == code, words
     assert "stopped; what was finished before stays" in words
     pictures = sorted((job.parent / "out" / "pictures").iterdir())
-    assert [path.name for path in pictures] == [".made.json", "hero.png"]
+    assert [path.name for path in pictures] == [".originals", "hero.png"]
     assert Image.open(pictures[1]).size == (320, 213)
 
 

@@ -56,13 +56,14 @@ def test_a_sheet_comes_back_as_it_went(scene: Any) -> None:
 
 def test_what_was_never_typed_is_what_the_sheet_says_by_itself(scene: Any) -> None:
     untouched, blank_sheet = sheet_of(scene, catalogue()), blank(catalogue())
-    assert untouched["tabletop"].board_width == blank_sheet["tabletop"].board_width
+    assert untouched["debris"].keep_off == blank_sheet["debris"].keep_off
     scene.bozzetto.scan = "owl.obj"  # from here on the fields are shown
-    assert scene.bozzetto.tabletop.board_width * metres_a_unit(scene) == pytest.approx(0.088, rel=1e-5)
-    assert sheet_of(scene, catalogue())["tabletop"].board_width == pytest.approx(88.0, rel=1e-5)
+    assert scene.bozzetto.debris.keep_off * metres_a_unit(scene) == pytest.approx(0.0012, rel=1e-5)
+    assert sheet_of(scene, catalogue())["debris"].keep_off == pytest.approx(1.2, rel=1e-5)
 
 
 def test_limits_hold_in_these_units_too(scene: Any) -> None:
+    scene.bozzetto.tabletop.use_board_width = True
     scene.bozzetto.tabletop.board_width = 1e6
     assert sheet_of(scene, catalogue())["tabletop"].board_width == pytest.approx(400.0, rel=1e-5)
     assert scene.bozzetto.tabletop.board_width * metres_a_unit(scene) == pytest.approx(0.4, rel=1e-5)

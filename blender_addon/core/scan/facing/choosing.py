@@ -49,6 +49,8 @@ class Facing:
 
 def facings(thing: Standing, *, by_file: bool) -> list[Facing]:
     """The directions that may be the front, the likeliest first. by_file: it stands as its file's axes say."""
+    if not thing.piece.any():
+        return [Facing(0.0, NO_FRONT, ("it lies flat, so no side of it can be told from the others",))]
     found = profiles(thing)
     if found.round_share > ROUND:
         return [Facing(0.0, NO_FRONT, ("it looks much the same from all sides",))]
