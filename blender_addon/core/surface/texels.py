@@ -71,12 +71,19 @@ class Texels:
         return out.reshape(self.shape)
 
 
+MOST_REPEATS = 2.0
+"""One face of a scan shows a small part of a picture; one that would show it over and over has damaged UVs."""
+
+
 def rasterize(uv: Floats, *, height: int, width: int, chunk: int = 2_000_000) -> Texels:
     """The texels whose centres lie in the triangles uv (m, 3, 2); the last face wins where several claim one.
 
-    Faces without area in UV cover nothing. Non-finite UVs count as no area. `chunk` bounds the memory in candidates.
+    Faces without area in UV cover nothing. Non-finite UVs count as no area, and so do faces wider than `MOST_REPEATS` pictures.
+    `chunk` bounds the memory in candidates.
     """
-    corners = np.where(np.isfinite(uv).all(axis=(1, 2))[:, None, None], uv, 0).astype(np.float64)
+    sound = np.isfinite(uv).all(axis=(1, 2))
+    sound[sound] = (np.ptp(uv[sound].astype(np.float64), axis=1) <= MOST_REPEATS).all(axis=1)
+    corners = np.where(sound[:, None, None], uv, 0).astype(np.float64)
     corners -= np.floor(corners.mean(axis=1, keepdims=True))
     corners = corners * (width, height) - 0.5
     low = np.ceil(corners.min(axis=1) - 1e-3).astype(np.int64)
