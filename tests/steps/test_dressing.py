@@ -120,12 +120,12 @@ def test_materials_of_the_set_stay_as_the_user_changed_them_until_made_afresh(st
     assert {role for role, _ in changed} == {"table", "prop", "debris"}
     materials = len(bpy.data.materials)
     for _ in range(2):  # the second time it is the kept one that must be known again
-        take(stage, tabletop, kind="planks")
+        take(stage, tabletop, kind="planks", props=6)
         take(stage, debris, **more)
         for part, place in changed.items():
             assert _colour(stage, part, place) == pytest.approx(RED), part
     assert len(bpy.data.materials) == materials
-    take(stage, tabletop, kind="planks", afresh=True)
+    take(stage, tabletop, kind="planks", props=6, afresh=True)
     take(stage, debris, afresh=True, **more)
     for part, place in changed.items():
         assert _colour(stage, part, place) != pytest.approx(RED), part
