@@ -310,11 +310,11 @@ def _usda(made: Figure, picture: str) -> bytes:
     corners = ", ".join(map(str, made.faces.ravel().tolist()))
     return f"""#usda 1.0
 (
-    defaultPrim = "root"
+    defaultPrim = "scan"
     metersPerUnit = 0.001
     upAxis = "Z"
 )
-def Xform "root"
+def Xform "scan"
 {{
     def Mesh "figure" (
         prepend apiSchemas = ["MaterialBindingAPI"]
@@ -327,15 +327,15 @@ def Xform "root"
             interpolation = "vertex"
         )
         uniform token subdivisionScheme = "none"
-        rel material:binding = </root/clay>
+        rel material:binding = </scan/clay>
     }}
     def Material "clay"
     {{
-        token outputs:surface.connect = </root/clay/shader.outputs:surface>
+        token outputs:surface.connect = </scan/clay/shader.outputs:surface>
         def Shader "shader"
         {{
             uniform token info:id = "UsdPreviewSurface"
-            color3f inputs:diffuseColor.connect = </root/clay/texture.outputs:rgb>
+            color3f inputs:diffuseColor.connect = </scan/clay/texture.outputs:rgb>
             token outputs:surface
         }}
         def Shader "texture"
