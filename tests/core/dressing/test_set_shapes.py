@@ -216,3 +216,15 @@ def test_distance_from_a_boundary_is_told_inside_and_outside() -> None:
     square = np.array([[-1.0, -1.0], [1.0, -1.0], [1.0, 1.0], [-1.0, 1.0]])
     found = boundary_distance(np.array([[0.0, 0.0], [0.7, 0.2], [3.0, 0.0], [2.0, 2.0]]), square)
     assert found == pytest.approx([1.0, 0.3, 2.0, 2**0.5])
+
+
+@pytest.mark.parametrize("seed", range(12))
+def test_nothing_in_the_room_hangs_in_the_air(seed: int) -> None:
+    """The middle of each pot's foot lies over the top of a shelf, a sill or the low bench, within its rounded edge."""
+    room = workshop_parts(1500.0, seed=seed)
+    tops = [(part.vertices.min(axis=0), part.vertices.max(axis=0)) for part in room.fixed]
+    assert room.loose
+    for pot in room.loose:
+        low = float(pot.vertices[:, 2].min())
+        foot = pot.vertices[pot.vertices[:, 2] < low + 1.0].mean(axis=0)
+        assert any((least[:2] < foot[:2]).all() and (foot[:2] < most[:2]).all() and abs(most[2] - low) < 1.0 for least, most in tops)

@@ -143,8 +143,9 @@ def _boards(half: float, rng: np.random.Generator) -> list[TriangleMesh]:
         lean = turn("x", -rng.uniform(0.06, 0.16)) @ turn("y", rng.uniform(-0.05, 0.05))
         parts.append(moved(board, lean, [x, half - 0.16 * height - 20.0, FLOOR]))
         x += width + rng.uniform(10, 260)
-    parts.append(_box([900.0, 260.0, 40.0], [rng.uniform(-200, 200), half - 330.0, -330.0], WOOD))
+    middle = rng.uniform(-200, 200)
+    parts.append(_box([900.0, 260.0, 40.0], [middle, half - 330.0, -330.0], WOOD))
     for _ in range(5):
-        place = [rng.uniform(-550, 550), half - 330.0 + rng.uniform(-60, 60), -310.0]
+        place = [middle + rng.uniform(-340, 340), half - 330.0 + rng.uniform(-60, 60), -310.0]
         parts.append(moved(_pot(rng, rng.uniform(120, 300), int(rng.choice([GLAZED, CLAY, PALE, DARK]))), np.eye(3), place))
     return parts
