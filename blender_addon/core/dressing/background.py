@@ -26,18 +26,21 @@ GONE = 0.3
 SHIFTS_MM = (0.0, 120.0, -120.0, 240.0, -240.0, 360.0, -360.0)
 
 
-def quiet_shift(parts: Sequence[Floats], views: Sequence[ShotView]) -> Floats:
+def quiet_shift(parts: Sequence[tuple[Floats, Floats]], views: Sequence[ShotView]) -> Floats:
     """(3,) shift in mm, level and sideways to the hero's camera, with which the fewest edges of the parts meet a head.
 
-    parts: points (n, 3) mm of each thing that can't be taken away. Of shifts that are as good the smallest is taken. A shot of
-    a turntable is left out: its subject turns.
+    parts: of each thing that can't be taken away its points (n, 3) mm, and the only direction (3,) that it can be moved in. Of
+    shifts that are as good the smallest is taken. A shot of a turntable is left out: its subject turns.
     """
     still = [view for view in views if view.kind != "turntable" and len(view.outline) >= 3]
     lead = next((view for view in still if view.kind == "hero"), still[0] if still else None)
     if lead is None:
         return np.zeros(3)
     right = unit(np.array([lead.rotation[0, 0], lead.rotation[1, 0], 0.0]))
-    costs = [sum(edges_at_head([points + shift * right for points in parts], view) for view in still) for shift in SHIFTS_MM]
+    costs = []
+    for shift in SHIFTS_MM:
+        placed = [points + shift * float(right @ along) * along for points, along in parts]
+        costs.append(sum(edges_at_head(placed, view) for view in still))
     return SHIFTS_MM[int(np.argmin(costs))] * right
 
 

@@ -178,7 +178,7 @@ def _offer_room(stage: Stage, settings: Settings, extent: Extent, views: Any) ->
     if settings.backdrop == "workshop":
         merges = lambda points: any(stands_behind(points, view) for view in views)  # noqa: E731
         parts = rooms.workshop_parts(half, seed=settings.seed or HELD)
-        shift = quiet_shift([part.vertices for part in parts.fixed], views)
+        shift = quiet_shift([(part.mesh.vertices, part.along) for part in parts.fixed], views)
         room = rooms.assembled(parts, shift=shift, away=merges)
     else:
         room = rooms.plain_wall(half)

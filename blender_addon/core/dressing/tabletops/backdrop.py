@@ -28,39 +28,56 @@ LOOSE = 320.0
 
 
 @dataclass(frozen=True)
+class Furnishing:
+    """A thing at a wall; `along` (3,), the unit vector along that wall, is the only way in which it can be moved."""
+
+    mesh: TriangleMesh
+    along: np.ndarray
+
+    def moved(self, shift: np.ndarray) -> TriangleMesh:
+        """The mesh moved by as much of `shift` (3,) mm as goes along the wall."""
+        return moved(self.mesh, np.eye(3), float(shift @ self.along) * self.along)
+
+
+@dataclass(frozen=True)
 class Workshop:
     """A room in its parts: `shell` (floor and walls), `fixed` (shelves, panels, boards), `loose` (pots)."""
 
     shell: tuple[TriangleMesh, ...]
-    fixed: tuple[TriangleMesh, ...]
-    loose: tuple[TriangleMesh, ...]
+    fixed: tuple[Furnishing, ...]
+    loose: tuple[Furnishing, ...]
+    half: float
 
 
 def workshop_parts(half: float, *, seed: int = 1) -> Workshop:
     """A workshop of four walls, `half` from the middle to each, mm."""
     rng = np.random.default_rng([seed, 301])
     shell = [_floor(half)]
-    fixed: list[TriangleMesh] = []
-    loose: list[TriangleMesh] = []
+    fixed: list[Furnishing] = []
+    loose: list[Furnishing] = []
     start = int(rng.integers(4))
     for side in range(4):
         face = turn("z", (side + start) * np.pi / 2)
         make = (_shelves, _niche, _shelves, _boards)[side]
         shell.append(moved(_wall(half), face))
         for part in make(half, rng):
-            placed = moved(part, face)
-            (loose if np.ptp(placed.vertices, axis=0).max() < LOOSE else fixed).append(placed)
-    return Workshop(tuple(shell), tuple(fixed), tuple(loose))
+            placed = Furnishing(moved(part, face), face @ np.array([1.0, 0.0, 0.0]))
+            (loose if np.ptp(placed.mesh.vertices, axis=0).max() < LOOSE else fixed).append(placed)
+    return Workshop(tuple(shell), tuple(fixed), tuple(loose), half)
 
 
 def assembled(
     room: Workshop, *, shift: ArrayLike = (0.0, 0.0, 0.0), away: Callable[[np.ndarray], bool] | None = None
 ) -> TriangleMesh:
-    """The room as one mesh, what stands in it moved by `shift` (3,) mm; loose things whose points (n, 3) mm are `away` are left
-    out."""
-    placed = [moved(part, np.eye(3), shift) for part in room.loose]
-    kept = [part for part in placed if away is None or not away(part.vertices)]
-    return joined([*room.shell, *(moved(part, np.eye(3), shift) for part in room.fixed), *kept])
+    """The room as one mesh, what stands in it moved along its walls by `shift` (3,) mm.
+
+    Loose things that would be in a wall then, or whose points (n, 3) mm are `away`, are left out.
+    """
+    way = np.asarray(shift, float)
+    placed = [part.moved(way) for part in room.loose]
+    inside = [part for part in placed if np.abs(part.vertices[:, :2]).max() < room.half]
+    kept = [part for part in inside if away is None or not away(part.vertices)]
+    return joined([*room.shell, *(part.moved(way) for part in room.fixed), *kept])
 
 
 def plain_wall(half: float) -> TriangleMesh:
