@@ -17,7 +17,7 @@ from .errors import JobError, SheetError, SubjectError
 from .notes import Notes
 from .settings import nearest, plain
 from .sheet import JobSheet
-from .step import Progress, Result, Step, upstream
+from .step import Progress, Result, Step, current_name, upstream
 
 
 class Stage(Protocol):
@@ -71,6 +71,7 @@ class Report:
 def chosen(steps: Sequence[Step], *, first: str | None = None, last: str | None = None) -> tuple[Step, ...]:
     """The steps from `first` to `last`, both included."""
     names = [step.name for step in steps]
+    first, last = (name and current_name(name) for name in (first, last))
     for name in (first, last):
         if name is not None and name not in names:
             raise SheetError(f'There is no step "{name}"{nearest(name, names)}; the steps are {", ".join(names)}')

@@ -21,7 +21,7 @@ from .cautions import IN_SHORT
 from .errors import SheetError
 from .files.names import check_name, cleaned
 from .settings import SHORT, Spec, build, check, marked, migrated, nearest, shown, specs
-from .step import Step
+from .step import Step, current_name
 
 FORMAT = 1
 """The number this version writes; newer sheets are refused, older ones migrated."""
@@ -159,9 +159,12 @@ def _from_tables(tables: Mapping[str, Any], steps: Sequence[Step], name: str, fo
     for key, values in tables.items():
         if key == "name":
             continue
-        if key not in known:
+        step = current_name(key)
+        if step not in known:
             raise SheetError(f'there is no step "{key}"{nearest(key, list(known))}')
-        sheet.settings[key] = build(known[key].settings, values, key)
+        if step != key and step in tables:
+            raise SheetError(f"[{key}] is the former name of [{step}], and the sheet has both: move its settings to [{step}]")
+        sheet.settings[step] = build(known[step].settings, values, step)
     check_names(sheet)
     return sheet
 
@@ -198,6 +201,7 @@ def override(sheet: JobSheet, assignment: str) -> None:
     if not match:
         raise SheetError(f'"{assignment}" is not of the form step.field=value')
     step, name, written = match.groups()
+    step = current_name(step)
     if step not in sheet.settings:
         raise SheetError(f'there is no step "{step}"{nearest(step, list(sheet.settings))}')
     settings = sheet.settings[step]
@@ -228,6 +232,7 @@ def answer(sheet: JobSheet, sets: Mapping[str, Any]) -> None:
     """Write the settings that choose one way of a decision ({"orientation.up": "y"}). Raises SheetError for an unknown one."""
     for place, value in sets.items():
         step, _, name = place.partition(".")
+        step = current_name(step)
         if step not in sheet.settings or name not in specs(sheet.settings[step]):
             raise SheetError(f'there is no setting "{place}" to answer with')
         setattr(sheet.settings[step], name, check(place, specs(sheet.settings[step])[name], value))

@@ -25,6 +25,14 @@ from .decisions import Decision
 FOLDERS = ("scan", "surface", "shots", "dressing", "delivery")
 """The five folders of steps: the five panels, and the order of the work."""
 
+RENAMED = {"delighting": "albedo"}
+"""What steps were called in release 0.1.0, and what they are called today: sheets, calls and .blend files of then are read."""
+
+
+def current_name(name: str) -> str:
+    """Today's name of a step that a sheet, a call or a .blend file of any release names."""
+    return RENAMED.get(name, name)
+
 
 @dataclass(frozen=True)
 class Progress:

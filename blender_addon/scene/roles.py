@@ -12,6 +12,8 @@ from typing import Any
 
 import bpy
 
+from ..job.step import current_name
+
 JOB, STEP, ROLE, KEY, NAME, PRINT = (
     "bozzetto_job", "bozzetto_step", "bozzetto_role", "bozzetto_key", "bozzetto_name", "bozzetto_print",
 )  # fmt: skip
@@ -46,6 +48,11 @@ def mark(block: Any, *, job: str, step: str, role: str, key: str) -> None:
     block[JOB], block[STEP], block[ROLE], block[KEY], block[NAME] = job, step, role, key, block.name
 
 
+def made_by(block: Any) -> str:
+    """Today's name of the step that made a data-block, whatever the release that wrote it; empty where none did."""
+    return current_name(str(block.get(STEP, "")))
+
+
 def players(job: str, *, role: str | None = None, step: str | None = None, scene: Any = None) -> list[Any]:
     """The data-blocks of a job that play a role, or that a step made; without the user's copies; ordered by key.
 
@@ -58,9 +65,9 @@ def players(job: str, *, role: str | None = None, step: str | None = None, scene
     jobs = [job, *([home[INHERITS]] if home is not None and INHERITS in home else [])]
     for owner in jobs:
         for block in _blocks_of(owner, home, objects=owner == job):
-            if (role and block.get(ROLE) != role) or (step and block.get(STEP) != step) or is_copy(block):
+            if (role and block.get(ROLE) != role) or (step and made_by(block) != step) or is_copy(block):
                 continue
-            place = (str(block.get(STEP)), str(block[ROLE]), str(block.get(KEY)))
+            place = (made_by(block), str(block[ROLE]), str(block.get(KEY)))
             other = best.get(place)
             if other is None or (other[JOB] == block[JOB] and _rank(block) < _rank(other)):
                 best[place] = block

@@ -26,7 +26,7 @@ from bpy.props import (
 from ..job.files.names import cleaned
 from ..job.settings import DEFAULT, AskedRow, Spec, label_of, marked, specs
 from ..job.sheet import JobSheet, blank
-from ..job.step import Step
+from ..job.step import RENAMED, Step
 from ..scene.running.job_card import STATE
 from ..scene.stage import show_millimetres
 from ..steps import catalogue
@@ -81,7 +81,13 @@ def _renamed(settings: type) -> list[tuple[str, str]]:
 
 
 def carry_old_names(scene: Any) -> None:
-    """Move what an older version kept in a .blend under a field's old name to the name of today."""
+    """Move what an older version kept in a .blend under a step's or a field's old name to the name of today."""
+    for former, current in RENAMED.items():
+        kept, group = getattr(scene.bozzetto, former), getattr(scene.bozzetto, current)
+        for name in [prop.identifier for prop in group.bl_rna.properties if not prop.is_readonly]:
+            if kept.is_property_set(name):
+                setattr(group, name, getattr(kept, name))
+                kept.property_unset(name)
     for step in catalogue():
         group = getattr(scene.bozzetto, step.name)
         for old, new in _renamed(step.settings):
@@ -223,6 +229,9 @@ def _job_group() -> type:
         annotations[asked.name] = _asked_property(step_name, asked)
     for step in catalogue():
         annotations[step.name] = PointerProperty(type=_group(step.settings), name=step.label, description=step.help)
+    for former, current in RENAMED.items():  # a .blend of an older version holds its settings there
+        settings = next(step.settings for step in catalogue() if step.name == current)
+        annotations[former] = PointerProperty(type=_group(settings), options={"HIDDEN"})
     return type("BOZZETTO_PG_job", (bpy.types.PropertyGroup,), {"__annotations__": annotations})
 
 

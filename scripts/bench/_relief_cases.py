@@ -14,7 +14,7 @@ from typing import Any
 import numpy as np
 
 from blender_addon.core.surface.albedo.denoising import without_noise
-from blender_addon.core.surface.albedo.removal import delight
+from blender_addon.core.surface.albedo.removal import without_light
 from blender_addon.core.surface.light.spherical_harmonics import irradiance_basis, robust_fit
 from scripts.truth.scanner import truth_case
 
@@ -92,7 +92,7 @@ def albedo(rows: Rows, out: Path, shape: str, paint: str) -> None:
     surface, colours = part.surface, part.photographed.colours
     found = measures.recovered([part])
     shade = found.shaded * found.relief.shade if found.found else None
-    ours = _log_rmse(part, delight(surface, colours, relief=shade).albedo)
+    ours = _log_rmse(part, without_light(surface, colours, relief=shade).albedo)
     rows.add("albedo_log_rmse", ours, case=name, yardstick=0.117, floor="<= 0.09", goal="<= 0.065")
     light = np.maximum(part.true_light, 1e-3)
     rows.add("albedo_log_rmse_true_light", _log_rmse(part, colours / light), case=name)

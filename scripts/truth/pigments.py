@@ -1,4 +1,4 @@
-"""Colours on a surface that are known: to tell paint from shading, and to measure what delighting leaves."""
+"""Colours on a surface that are known: to tell paint from shading, and to measure what light is left in the albedo."""
 
 from __future__ import annotations
 

@@ -132,15 +132,17 @@ def test_settings_go_back_to_their_defaults(job: Any) -> None:
 
 
 def test_a_file_of_an_older_version_keeps_its_settings(job: Any, tmp_path: Path) -> None:
-    """0.1.0 called the glare of the lens bloom; its .blend holds the value under that name."""
+    """0.1.0 called the lens's glare bloom and the step albedo delighting; its .blend holds the values under those names."""
     job.lighting.bloom = 7.0
     job.cleanup.close = False
+    job.delighting.strength = 0.25
     path = tmp_path / "old.blend"
     bpy.ops.wm.save_as_mainfile(filepath=str(path), check_existing=False)
     bpy.ops.wm.open_mainfile(filepath=str(path))
     again = bpy.context.scene.bozzetto
     assert again.lighting.glare == 7.0 and again.cleanup.fill_holes is False
-    assert not again.lighting.is_property_set("bloom")
+    assert again.albedo.strength == 0.25
+    assert not again.lighting.is_property_set("bloom") and not again.delighting.is_property_set("strength")
 
 
 def test_new_jobs_begin_with_what_the_preferences_keep(job: Any, installed: str, tmp_path: Path) -> None:

@@ -1,4 +1,4 @@
-"""Do relief and delighting come out whole on good input, and say in words what is wrong with bad input?"""
+"""Do relief and albedo come out whole on good input, and say in words what is wrong with bad input?"""
 
 from __future__ import annotations
 
@@ -26,7 +26,7 @@ from blender_addon.scene.surface.own_texture import maps_of, mean_colour
 from blender_addon.scene.surface.photographed import read_photographed
 from blender_addon.scene.surface.surface_texture import read_linear
 from blender_addon.scene.thumbnails import surface_colours
-from blender_addon.steps.surface import delighting, material, relief
+from blender_addon.steps.surface import albedo, material, relief
 
 pytestmark = pytest.mark.usefixtures("empty_scene")
 LAMP = np.array([0.55, 0.25, 0.8])
@@ -125,7 +125,7 @@ def test_texels_that_several_places_share_keep_the_scans_colours() -> None:
     last = folded[..., 0].min(axis=1) > 0.88
     folded[last, :, 0] -= folded[last, :, 0].min() - mesh.uv[..., 0].min()
     place = laid(replace(mesh, uv=folded), texture())
-    done(place, delighting)
+    done(place, albedo)
     surface = read_surface(replace(mesh, uv=folded), np.ones(len(mesh.faces), bool), height=320, width=320)
     shared = surface.texels.index[surface.texels.shared]
     assert 0.02 < len(shared) / len(surface) < 0.5
@@ -137,9 +137,9 @@ def test_texels_that_several_places_share_keep_the_scans_colours() -> None:
 
 def test_light_and_relief_can_be_taken_again_when_the_piece_wears_its_material() -> None:
     place = laid(sheet(), texture())
-    first = [done(place, module) for module in (relief, delighting)]
+    first = [done(place, module) for module in (relief, albedo)]
     done(place, material)
-    again = [done(place, module) for module in (relief, delighting)]
+    again = [done(place, module) for module in (relief, albedo)]
     assert [one.figures for one in first] == [one.figures for one in again]
     assert again[0].figures["found"] and "piece_log_spread_after" in again[1].figures
 
@@ -205,9 +205,9 @@ def test_band_pass_is_labelled_an_effect() -> None:
     assert place.stage.find("relief_height", "piece") is not None
 
 
-def test_delighting_flattens_the_light_and_stays_in_gamut() -> None:
+def test_the_albedo_flattens_the_light_and_stays_in_gamut() -> None:
     place = laid(sheet(), texture())
-    result = done(place, delighting)
+    result = done(place, albedo)
     assert result.figures["piece_log_spread_after"] < 0.5 * result.figures["piece_log_spread_before"]
     pixels = images.read_pixels(place.stage.find("albedo", "piece"))[..., :3]
     assert pixels.min() > 0 and pixels.max() <= 1  # never black, in gamut
@@ -244,7 +244,7 @@ def test_bad_input_is_told_and_leaves_no_maps(case: str, says: str) -> None:
     if level is not None:
         picture = np.full_like(picture, level)
     place = laid(mesh, None if case == "no texture" else picture)
-    for module in (relief, delighting):
+    for module in (relief, albedo):
         done(place, module)
     assert says in words(place) and ("unwrap it anew" in words(place) or "export the scan again" in words(place))
     assert not place.stage.has("relief_height") and not place.stage.has("relief_normal") and not place.stage.has("albedo")
@@ -270,7 +270,7 @@ def test_where_the_texture_is_transparent_no_photo_showed_the_surface(hole: str)
     place = laid(sheet(), picture)
     found = done(place, relief).figures
     assert found["found"] and found["strength"] > 0.8 * plain["strength"]
-    done(place, delighting)
+    done(place, albedo)
     assert images.read_pixels(place.stage.find("albedo", "piece"))[150, 160, :3].min() > 0.2  # as the rest, not black
 
 

@@ -20,7 +20,7 @@ from blender_addon.scene.stage import Stage
 from blender_addon.steps import catalogue
 
 SAMPLES = Path(__file__).parents[1] / "samples"
-RENAMED_STEPS: dict[str, str] = {}
+RENAMED_STEPS = {"delighting": "albedo"}
 """Steps of the samples that are called otherwise today. A rename adds a line here and a migration; it never changes a
 sample."""
 

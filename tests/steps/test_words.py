@@ -12,6 +12,7 @@ bpy = pytest.importorskip("bpy")
 
 from blender_addon.job.settings import Spec, label_of, specs  # noqa: E402
 from blender_addon.job.sheet import override, parse, written  # noqa: E402
+from blender_addon.job.step import current_name  # noqa: E402
 from blender_addon.steps import catalogue  # noqa: E402
 
 OLD = {
@@ -20,6 +21,7 @@ OLD = {
     "lighting.bloom": ("glare", 4.0),
     "lighting.lookdev": ("targets", True),
     "material.raised_wear": ("handling_wear", 0.5),
+    "delighting.strength": ("strength", 0.5),
 }
 """Fields of sheets written by 0.1.0, what they are called now, and a value other than the default."""
 
@@ -36,7 +38,7 @@ def test_an_old_sheet_is_read_and_written_with_the_new_name(place: str) -> None:
     new, value = OLD[place]
     shown = {True: "true", False: "false"}.get(value, f'"{value}"' if isinstance(value, str) else str(value))
     sheet = parse(f"bozzetto = 1\n[{step}]\n{old} = {shown}\n", catalogue(), name="old", folder=Path("/jobs"))
-    assert getattr(sheet[step], new) == value
+    assert getattr(sheet[current_name(step)], new) == value
     assert f"\n{new} = {shown}\n" in written(sheet, catalogue())
     override(sheet, f"{place}={shown}")
 

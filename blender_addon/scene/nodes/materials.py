@@ -12,8 +12,8 @@ from .. import compat
 from .bronze import bronze_group
 from .builder import Made, Tree, make_group
 from .clay import clay_group
-from .delit import own_colour_group
 from .glaze import glaze_group
+from .own_colour import own_colour_group
 from .plaster import plaster_group
 from .relief import UV_DEFAULT, form_group, millimetres, relief_group
 from .stone import stone_group

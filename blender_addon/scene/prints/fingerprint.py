@@ -16,7 +16,7 @@ import bpy
 import numpy as np
 
 from ..compat import RELEASE
-from ..roles import BOOKKEEPING, JOB, KEY, MADE, OFFERED, ROLE, STEP
+from ..roles import BOOKKEEPING, JOB, KEY, MADE, OFFERED, ROLE, made_by
 from . import fingerprint_0_1
 from .mesh_print import feed_mesh
 
@@ -322,7 +322,7 @@ def reference(block: Any) -> str:
     if isinstance(block, bpy.types.Scene):
         return "scene"
     if block.get(ROLE) and block.get(JOB):
-        return f"{block.get(STEP)}/{block[ROLE]}/{block.get(KEY)}"
+        return f"{made_by(block)}/{block[ROLE]}/{block.get(KEY)}"
     return str(block.name)
 
 

@@ -15,6 +15,7 @@ from typing import Any
 import bpy
 
 from ...job.sheet import JobSheet
+from ...job.step import current_name
 from .. import roles
 
 STATE = "bozzetto_state"
@@ -56,7 +57,12 @@ def read_state(scene: Any) -> dict[str, Any]:
         state = json.loads(scene.get(STATE, "{}"))
     except (TypeError, ValueError):
         return {}
-    return state if isinstance(state, dict) else {}
+    if not isinstance(state, dict):
+        return {}
+    for table in ("stamps", "results"):
+        if isinstance(state.get(table), dict):
+            state[table] = {current_name(step): kept for step, kept in state[table].items()}
+    return state
 
 
 def kept_card(scene: Any) -> dict[str, Any]:

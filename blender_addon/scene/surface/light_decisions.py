@@ -54,4 +54,4 @@ def paint_decision(trust: float, strength: float, setting: float | None) -> Deci
 
 
 def _set(value: str) -> dict[str, str]:
-    return {"relief.shading": value, "delighting.shading": value}
+    return {"relief.shading": value, "albedo.shading": value}

@@ -33,7 +33,7 @@ def uv_name(item: Any, default: str = "UVMap") -> str:
 
 
 def own_colour_of(stage: Stage, item: Any, role: str) -> tuple[Any | None, str]:
-    """The image (delit where that was done) or else the vertex colours' name that piece or stand has of its own."""
+    """The image of the own colour of a piece or stand (its albedo, once made), or else the name of its vertex colours."""
     image = stage.find("albedo", role)
     if image is None:
         own = base_picture(item)

@@ -224,7 +224,7 @@ def _maps(surface: Surface, heights: Any, slopes: Any, own: Any | None, facts: d
 
 
 def _offer_shading(stage: Stage, surface: Surface, recovery: Recovery) -> Generator[Progress, None, None]:
-    """What the relief's own shading multiplies the smooth light by, halved to fit into an image: what delighting takes out."""
+    """By what the relief's shading multiplies the smooth light, halved to fit an image: what the step albedo divides out."""
 
     def raster() -> Any:
         half = 0.5 * np.exp(recovery.shaded * recovery.relief.shade)  # shrunk by its doubt already, whatever strength is shown

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from blender_addon.core.surface.albedo.denoising import without_noise
-from blender_addon.core.surface.albedo.removal import delight
+from blender_addon.core.surface.albedo.removal import without_light
 from blender_addon.core.surface.texels import bilinear, extend
 from blender_addon.core.surface.textured_surface import Surface, read_surface
 from tests.core.surface.test_relief import sheet
@@ -65,7 +65,7 @@ def test_shading_of_the_relief_goes_with_the_light() -> None:
     row = surface.texels.index // SIZE
     shade = 0.3 * np.sin(2 * np.pi * row / 40)
     colours = np.repeat(0.25 * np.exp(shade)[:, None], 3, axis=1).astype(np.float32)
-    left = [np.log(delight(surface, colours, relief=relief, as_photo=True).albedo).std() for relief in (None, shade)]
+    left = [np.log(without_light(surface, colours, relief=relief, as_photo=True).albedo).std() for relief in (None, shade)]
     assert left[1] < 0.1 * left[0]
 
 

@@ -20,7 +20,7 @@ Floats = NDArray[Any]
 
 
 @dataclass(frozen=True)
-class Delit:
+class LightRemoved:
     """A texture without its light.
 
     albedo: (n, 3) float32 linear, 0 to 1, at the texels. shading: (n, 3) what was divided out, mean 1. spread_before, _after:
@@ -39,7 +39,7 @@ GLOSS = 0.3  # e-folds by which a highlight stands above its surroundings, in it
 GLOSS_MM = 1.5  # sigma of those surroundings
 
 
-def delight(
+def without_light(
     surface: Surface,
     colours: Floats,
     *,
@@ -47,7 +47,7 @@ def delight(
     occluders: tuple[Floats, NDArray[Any]] | None = None,
     seed: int = 1,
     as_photo: bool = False,
-) -> Delit:
+) -> LightRemoved:
     """The albedo in the texels from linear texture colours (n, 3).
 
     The light is an environment of many directions, never negative, carried through the surface's own visibility; bounces come
@@ -76,10 +76,10 @@ def delight(
     return finished(matt, shading)
 
 
-def _as_it_is(colours: Floats) -> Delit:
+def _as_it_is(colours: Floats) -> LightRemoved:
     """A texture without evidence of a light, untouched."""
     spread = float(np.std(np.log(np.maximum(colours.mean(axis=1), 1e-3))))
-    return Delit(colours.astype(np.float32), np.ones_like(colours, np.float32), spread, spread, True)
+    return LightRemoved(colours.astype(np.float32), np.ones_like(colours, np.float32), spread, spread, True)
 
 
 def tinted(lit: Lit, faces: NDArray[Any], shade: Floats) -> Floats:
@@ -106,13 +106,13 @@ def without_highlights(surface: Surface, colours: Floats, shading: Floats) -> Fl
     return (colours * np.exp(-drop)[:, None]).astype(np.float32)
 
 
-def finished(colours: Floats, shading: Floats) -> Delit:
+def finished(colours: Floats, shading: Floats) -> LightRemoved:
     """Divide, keep the texture's own median brightness, bring into gamut without clipping hue."""
     albedo = colours / np.maximum(shading, 1e-3)
     level = np.median(colours.sum(axis=1)) / max(float(np.median(albedo.sum(axis=1))), 1e-6)
     albedo = into_gamut(albedo * level)
     before, after = (float(np.std(np.log(np.maximum(x.mean(axis=1), 1e-3)))) for x in (colours, albedo))
-    return Delit(albedo.astype(np.float32), shading.astype(np.float32), before, after)
+    return LightRemoved(albedo.astype(np.float32), shading.astype(np.float32), before, after)
 
 
 def into_gamut(linear: Floats, *, black: float = 0.002, knee: float = 0.8) -> Floats:

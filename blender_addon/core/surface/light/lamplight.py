@@ -41,7 +41,7 @@ class Lit:
 def fit_surface_light(surface: Surface, colours: Floats, *, occluders: tuple[Floats, Ints] | None = None, seed: int = 1) -> Lit:
     """Fit the light of linear texel `colours` (n, 3). occluders: other parts that were there, vertices in mm and faces.
 
-    The last few fits are kept: relief and delighting ask for the same light one after the other.
+    The last few fits are kept: the steps relief and albedo ask for the same light one after the other.
     """
     return _answered(_Asked(surface, colours, occluders, seed))
 

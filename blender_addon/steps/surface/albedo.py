@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 
 from ...core.srgb import encode
-from ...core.surface.albedo.removal import Delit, delight
+from ...core.surface.albedo.removal import LightRemoved, without_light
 from ...core.surface.relief.recovery import Photographed
 from ...core.surface.texels import bilinear, extend
 from ...core.surface.textured_surface import Surface
@@ -21,7 +21,7 @@ from ...scene.stage import Stage
 from ...scene.surface.light_decisions import PAINT, PHOTO, SHADING
 from ...scene.surface.photographed import reading
 
-LABEL = "Delighting"
+LABEL = "Albedo"
 NEEDS = ("piece",)
 USES = ("stand", "aligned", "relief_shading")
 MAKES = ("albedo",)
@@ -65,23 +65,23 @@ def run(stage: Stage, settings: Settings) -> Run:
         shading = stage.find("relief_shading", role)
         relief = None if shading is None else np.log(np.maximum(2 * _sampled(shading, found.surface), 0.05))
         work = partial(
-            delight, found.surface, found.colours, relief=relief, occluders=found.occluders, seed=stage.seed,
+            without_light, found.surface, found.colours, relief=relief, occluders=found.occluders, seed=stage.seed,
             as_photo=settings.shading == PHOTO,
         )  # fmt: skip
-        delit = yield from aside(work, Progress(place / 2 + 0.2, f"Taking the light out of the {role}"))
-        if delit.untouched:
+        removed = yield from aside(work, Progress(place / 2 + 0.2, f"Taking the light out of the {role}"))
+        if removed.untouched:
             stage.note(f"The texture of the {role} shows no light, so it is kept as it is")
             kept.append(role)
         else:
             done.append(role)
         yield Progress(place / 2 + 0.4, f"Keeping the colours of the {role}")
-        work = partial(_raster, found, delit, settings.strength)
+        work = partial(_raster, found, removed, settings.strength)
         raster = yield from aside(work, Progress(place / 2 + 0.45, f"Keeping the colours of the {role}"))
         image = make_image(f"Albedo {role}", raster)
         stage.offer("albedo", image, key=role, name=f"Albedo {role}")
-        figures[f"{role}_shading_spread"] = round(float(np.std(np.log(delit.shading.mean(axis=1)))), 4)
-        figures[f"{role}_log_spread_before"] = round(delit.spread_before, 4)
-        figures[f"{role}_log_spread_after"] = round(delit.spread_after, 4)
+        figures[f"{role}_shading_spread"] = round(float(np.std(np.log(removed.shading.mean(axis=1)))), 4)
+        figures[f"{role}_log_spread_before"] = round(removed.spread_before, 4)
+        figures[f"{role}_log_spread_after"] = round(removed.spread_after, 4)
     if kept and not done:
         return Result(f"The texture of the {' and the '.join(kept)} shows no light and is kept as it is", figures)
     if not done:
@@ -97,9 +97,9 @@ def _sampled(image: Any, surface: Surface) -> Any:
     return bilinear(pixels, (column + 0.5) * width / columns - 0.5, (row + 0.5) * height / rows - 0.5)
 
 
-def _raster(found: Photographed, delit: Delit, strength: float) -> Any:
+def _raster(found: Photographed, removed: LightRemoved, strength: float) -> Any:
     """(h, w, 3) display-encoded albedo, grown past the islands."""
-    kept = found.colours + strength * (delit.albedo - found.colours)
+    kept = found.colours + strength * (removed.albedo - found.colours)
     raster = extend(found.surface.texels.scatter(kept), found.surface.texels.mask(), MARGIN)
     empty = raster.sum(axis=2) == 0
     raster[empty] = np.median(kept, axis=0)
