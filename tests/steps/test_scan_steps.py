@@ -316,13 +316,12 @@ def test_crop_box_and_a_wrong_one(tmp_path: Path) -> None:
 @pytest.mark.parametrize("outliers", [0.0, 0.1])
 @pytest.mark.parametrize("seed", range(3))
 def test_tilt_and_scale_against_the_truth(tmp_path: Path, seed: int, outliers: float) -> None:
-    """The figures held to: tilt < 0.3 degrees, size < 0.5 %. With 10 % outliers it may be asked, never sure and wrong."""
+    """The figures held to: tilt < 0.3 degrees, size < 0.5 %, with 10 % outliers, too, which bend the hull under the base."""
     turn, unit = rotation(seed + 20), 0.037
     true = statuette()
     scan = moved(noisy(true, noise=0.03, seed=seed, outliers=outliers, reach=4.0), turn, scale=unit, shift=(1.0, 2.0, 3.0))
     stage, report = run(tmp_path, _write(tmp_path, scan) + "[orientation]\nheight = 68.0")
-    if outliers and not report.results["orientation"].figures["up_sure"]:
-        return
+    assert report.results["orientation"].figures["up_sure"]
     up = np.array(report.results["orientation"].figures["up"])
     truth = TURNED_ON_IMPORT @ turn @ [0.0, 0.0, 1.0]
     assert np.degrees(np.arctan2(np.linalg.norm(np.cross(up, truth)), up @ truth)) < 0.3

@@ -23,6 +23,10 @@ CONTACT = 0.012
 LOWEST = 0.0005
 """Share of the surface that may lie under the ground: the foot of the thinnest leg is more."""
 MOST_FACETS = 40
+LEAST_UNDERSIDE = 0.02
+"""Least area of an underside of its own over that of the surface."""
+LID_DEG, MOST_LIDS = 20.0, 3
+"""How far the normals of one filling may lie apart, and how many fillings are looked at."""
 LOOKED_AT = 16
 """Poses that are looked at as a whole (mirror image, hollow), the steadiest and flattest first."""
 LOOK_POINTS = 20_000
@@ -57,19 +61,63 @@ class Pose:
     hollow: float = 0.0
 
 
-def leads(body: Body) -> list[tuple[Floats, Rim | None]]:
-    """Of each way to stand the downward direction, and the rim where it is an open underside."""
+@dataclass(frozen=True)
+class Underside:
+    """A large, level underside that no camera saw: its downward normal (3,), a point of it (3,), its area, and whether it is
+    open still or was filled."""
+
+    normal: Floats
+    centre: Floats
+    area: float
+    is_open: bool
+
+
+def leads(body: Body) -> list[tuple[Floats, Underside | None]]:
+    """Of each way to stand the downward direction, and the underside where it has one of its own."""
     facets = facet_directions(body.extremes, body.hull, body.diagonal)
-    return [(down, None) for down, _, _ in facets] + [(rim.normal, rim) for rim in undersides(body)]
+    found = [Underside(rim.normal, rim.centre, rim.area, True) for rim in undersides(body)] + lids(body)
+    return [(down, None) for down, _, _ in facets] + [(under.normal, under) for under in found]
+
+
+def lids(body: Body) -> list[Underside]:
+    """The large, flat fillings that all lies over. The hull misses one where a single spike is left below it."""
+    found: list[Underside] = []
+    left = body.filled.copy()
+    per_point = body.area / max(len(body.points), 1)
+    for _ in range(MOST_LIDS):
+        if left.sum() * per_point < LEAST_UNDERSIDE * body.area:
+            break
+        normal = unit(np.median(body.normals[left], axis=0))
+        if not np.linalg.norm(normal) > 0:
+            break
+        lid = left & (body.normals @ normal > np.cos(np.radians(LID_DEG)))
+        left &= ~lid
+        if lid.sum() < 30 or lid.sum() * per_point < LEAST_UNDERSIDE * body.area:
+            break
+        heights = body.points[lid] @ normal
+        level = lid.copy()
+        level[lid] = np.abs(heights - np.median(heights)) < CONTACT * body.diagonal
+        if level.sum() < max(30, 0.5 * lid.sum()):
+            continue
+        fitted, _ = fit_plane(body.points[level], np.ones(int(level.sum())))
+        normal = fitted if fitted @ normal > 0 else -fitted
+        centre = np.median(body.points[level], axis=0)
+        if _lies_over(body, centre, normal):
+            found.append(Underside(normal, centre, float(level.sum()) * per_point, False))
+    return found
+
+
+def _lies_over(body: Body, centre: Floats, normal: Floats) -> bool:
+    """Whether all but a hundredth of the surface lies over a plane whose normal (3,) looks down."""
+    return bool(((body.points - centre) @ normal > CONTACT * body.diagonal).mean() < 0.01)
 
 
 def undersides(body: Body) -> list[Rim]:
     """The large, flat, open rims that all lies over. One spike left bends the hull there."""
     found: list[Rim] = []
     for rim in body.rims:
-        if rim.area > 0.02 * body.area and rim.flatness < 0.02:
-            if ((body.points - rim.centre) @ rim.normal > CONTACT * body.diagonal).mean() < 0.01:
-                found.append(rim)
+        if rim.area > LEAST_UNDERSIDE * body.area and rim.flatness < 0.02 and _lies_over(body, rim.centre, rim.normal):
+            found.append(rim)
     return found
 
 
@@ -91,19 +139,20 @@ def facet_directions(points: Floats, triangles: Ints, diagonal: float) -> list[t
     return sorted(found, key=lambda lead: -lead[1])[:MOST_FACETS]
 
 
-def measured(body: Body, down: Floats, rim: Rim | None = None) -> Pose:
-    """What is true of standing with `down` (3,) below, or on an open rim; the ground follows the contact by a few degrees.
+def measured(body: Body, down: Floats, under: Underside | None = None) -> Pose:
+    """What is true of standing with `down` (3,) below, or on an unseen underside; the ground follows the contact by a few
+    degrees.
 
     The ground is where the lowest few points are, so that an outlier that passed for no spike lifts nothing off it.
     """
     reach = CONTACT * body.diagonal
-    normal = unit(down) if rim is not None else _levelled(body, unit(down), reach)
+    normal = unit(down) if under is not None else _levelled(body, unit(down), reach)
     up = -normal
     reached, ends = body.points @ up, body.extremes @ up
     tall = float(np.ptp(ends))
     low = (
-        float(rim.centre @ up)
-        if rim is not None
+        float(under.centre @ up)
+        if under is not None
         else float(np.quantile(reached, LOWEST))
         if len(reached)
         else float(ends.min())
@@ -113,7 +162,7 @@ def measured(body: Body, down: Floats, rim: Rim | None = None) -> Pose:
     contact = facing & (np.abs(reached - low) < reach)
     near = facing & (np.abs(reached - low) < 1.5 * reach)
     touching = body.extremes[ends - low < reach]
-    if rim is not None:
+    if under is not None:
         touching = body.points[np.abs(reached - low) < reach]
     elif contact.any():
         touching = np.concatenate([touching, body.points[contact]])
@@ -128,12 +177,12 @@ def measured(body: Body, down: Floats, rim: Rim | None = None) -> Pose:
     even = _evenness(reached[near], reach)
     filled = float(body.filled[near].mean()) if near.any() else 0.0
     share = float(near.mean())
-    rim = rim or _opening_below(body, up, low, area, reach)
-    if rim is not None:
+    under = under or _opening_below(body, up, low, area, reach)
+    if under is not None:
         flat = even = filled = 1.0
-        share = rim.area / body.area
+        share = under.area / body.area
     return Pose(
-        up, body.mass + (low - float(body.mass @ up)) * up, rim is not None, share, even, flat, filled,
+        up, body.mass + (low - float(body.mass @ up)) * up, under is not None and under.is_open, share, even, flat, filled,
         float(np.degrees(np.arctan2(depth, height))), float(depth / max(np.sqrt(area / np.pi), 1e-9 * body.diagonal)),
         min(area / whole, 1.0), _regularity(outline, area), tall / body.diagonal,
     )  # fmt: skip
@@ -151,12 +200,12 @@ def _levelled(body: Body, down: Floats, reach: float) -> Floats:
     return normal if normal @ down > np.cos(np.radians(3.0)) else down
 
 
-def _opening_below(body: Body, up: Floats, low: float, area: float, reach: float) -> Rim | None:
+def _opening_below(body: Body, up: Floats, low: float, area: float, reach: float) -> Underside | None:
     """The open rim that lies on the ground: an underside that no camera saw."""
     for rim in body.rims:
         if rim.normal @ up < -0.96 and rim.area > 0.3 * area and rim.flatness < 0.02:
             if abs(float(rim.centre @ up) - low) < 2.0 * reach:
-                return rim
+                return Underside(rim.normal, rim.centre, rim.area, True)
     return None
 
 
@@ -229,7 +278,7 @@ def _inside(outline: Floats, points: Floats) -> NDArray[np.bool_]:
 
 def all_poses(body: Body) -> list[Pose]:
     """Every way to stand, measured but not yet looked at as a whole."""
-    return [measured(body, down, rim) for down, rim in leads(body)]
+    return [measured(body, down, under) for down, under in leads(body)]
 
 
 def wall_slant(body: Body, pose: Pose) -> float:
