@@ -90,6 +90,17 @@ def test_every_law_has_a_breach_that_shows_it() -> None:
     assert set(BROKEN) == set(LAWS) == set(laws.LAWS)
 
 
+def test_scripts_and_tests_import_nothing_that_is_gone(package: list[Module], tmp_path: Path) -> None:
+    """A bench that runs once a month must not wait for its month to say that a function has moved."""
+    assert laws.missing_names(package) == []
+    (tmp_path / "scripts").mkdir()
+    (tmp_path / "scripts" / "old.py").write_text(
+        "from blender_addon.core.srgb import decode, gone\nfrom blender_addon.core import srgb, lost\nfrom .other import one\n"
+    )
+    said = [words.rpartition(" ")[2] for words in laws.missing_names(package, tmp_path)]
+    assert said == ["gone", "lost", "one"]
+
+
 def test_core_and_job_load_where_there_is_no_blender() -> None:
     """With Blender's modules and scipy blocked, each module of core and job imports: it needs numpy alone."""
     names = [m.name for m in laws.modules() if m.part in ("core", "job")]

@@ -11,7 +11,7 @@ from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
-from . import PACKAGE
+from . import PACKAGE, ROOT
 
 ORDER = {"core": 0, "job": 1, "scene": 2, "steps": 3, "ui": 4, "cli": 4, "": 5}
 """Import law: a part imports from itself and from no higher number; '' is the package's own `__init__`."""
@@ -241,6 +241,50 @@ def crowded(package: Iterable[Module]) -> list[str]:
             for folder, number in sorted(count.items()) if number > MODULES]  # fmt: skip
 
 
+def names_of(module: Module) -> set[str]:
+    """What a module defines or imports at its top, also inside its `if` and `try` blocks."""
+    found: set[str] = set()
+    waiting: list[ast.stmt] = list(module.tree.body)
+    while waiting:
+        node = waiting.pop()
+        if isinstance(node, (ast.FunctionDef, ast.AsyncFunctionDef, ast.ClassDef)):
+            found.add(node.name)
+            continue
+        if isinstance(node, (ast.Import, ast.ImportFrom)):
+            found |= {alias.asname or alias.name.split(".")[0] for alias in node.names}
+        found |= {name.id for name in ast.walk(node) if isinstance(name, ast.Name) and isinstance(name.ctx, ast.Store)}
+        waiting += [child for child in ast.iter_child_nodes(node) if isinstance(child, ast.stmt)]
+    return found
+
+
+def missing_names(package: Iterable[Module], root: Path = ROOT) -> list[str]:
+    """What scripts and tests import of the package and of each other that is not there any more: moved, or renamed."""
+    known = {f"blender_addon.{module.name}".rstrip("."): names_of(module) for module in package}
+    own = [path for folder in ("scripts", "tests") for path in sorted((root / folder).rglob("*.py"))]
+    trees = {}
+    for path in own:
+        parts = path.relative_to(root).with_suffix("").parts
+        name = ".".join(parts[:-1] if parts[-1] == "__init__" else parts)
+        trees[path] = Module.of(name, path.read_text(encoding="utf-8"), is_package=parts[-1] == "__init__")
+        known[name] = names_of(trees[path])
+    found = []
+    for path, module in trees.items():
+        for node in ast.walk(module.tree):
+            if not isinstance(node, ast.ImportFrom):
+                continue
+            target = node.module or ""
+            if node.level:
+                up = node.level - (1 if module.is_package else 0)
+                base = module.name.split(".")
+                target = ".".join([*base[: len(base) - up], *([target] if target else [])])
+            if target.split(".")[0] not in ("blender_addon", "scripts", "tests"):
+                continue
+            for alias in node.names:
+                if f"{target}.{alias.name}" not in known and alias.name not in known.get(target, set()):
+                    found.append(f"{path.relative_to(root)}:{node.lineno}: {target} has no {alias.name}")
+    return found
+
+
 LAWS: dict[str, Callable[[Module], Iterator[Breach]]] = {
     "one_way": one_way,
     "no_blender": no_blender,
@@ -272,6 +316,9 @@ def main() -> int:
             count += 1
     for words in crowded(package):
         print(f"crowded: {words}")
+        count += 1
+    for words in missing_names(package):
+        print(f"missing: {words}")
         count += 1
     for module in package:
         lines = module.text.count("\n")

@@ -25,7 +25,8 @@ from blender_addon.scene.nodes.builder import Tree
 from blender_addon.scene.nodes.materials import Maps, make_material
 from blender_addon.scene.nodes.relief import CAVITY, relief_group
 from blender_addon.scene.stage import Stage
-from blender_addon.scene.surface.own_texture import maps_of, own_image, uv_name
+from blender_addon.scene.surface.base_picture import base_picture
+from blender_addon.scene.surface.own_texture import maps_of, uv_name
 from blender_addon.scene.surface.rounding import rounded
 from blender_addon.scene.surface.surfaces import surface_of
 from blender_addon.steps import catalogue
@@ -106,7 +107,8 @@ class Studio:
             return Maps(normal=normal, colour_attribute="albedo", uv=uv_name(item))
         found = maps_of(self.stage, item, "piece", None)
         if state == "bare":
-            found = replace(found, strength=0.0, colour=own_image(item) if raw else found.colour)
+            scanned = base_picture(item) if raw else None
+            found = replace(found, strength=0.0, colour=scanned.image if scanned else found.colour)
         return found
 
     @contextlib.contextmanager
