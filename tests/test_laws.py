@@ -62,6 +62,12 @@ BROKEN = {
         ("core.mesh", "def f():\n" + "    x = 1\n" * 61),
         ("core.mesh", "def f(a, b, c, d, e, *, g, h, i):\n    return a"),
     ],
+    "typed": [
+        ("core.mesh", "Floats = NDArray[np.floating]"),
+        ("core.mesh", "def f(points: NDArray[Any]) -> None: pass"),
+        ("steps.scan.intake", "def run(stage: Any) -> None: pass"),
+        ("ui.panels", "def draw(self, context): pass"),
+    ],
 }
 
 
@@ -75,7 +81,7 @@ ALLOWED = [
     ("core.mesh", "import numpy as np\nrng = np.random.default_rng(seed)\nz = np.zeros(3)"),
     ("job.runner", "import time\nstart = time.perf_counter()"),
     ("cli", "from .ui import properties\nfrom .job import runner\nprint('x')"),
-    ("", "def register():\n    from . import ui\n    import bpy"),
+    ("", "def register() -> None:\n    from . import ui\n    import bpy"),
 ]
 
 

@@ -6,12 +6,10 @@ sRGB's transfer curve is in `srgb.py`.
 
 from __future__ import annotations
 
-from typing import Any
-
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
-from .mesh.triangles import Floats
+from .arrays import Floats, Ints
 from .srgb import luminance
 
 TO_XYZ = np.array([[0.4124564, 0.3575761, 0.1804375], [0.2126729, 0.7151522, 0.0721750], [0.0193339, 0.1191920, 0.9503041]])
@@ -58,7 +56,7 @@ def _polar(a: Floats, b: Floats) -> tuple[Floats, Floats]:
     return np.hypot(a, b), np.degrees(np.arctan2(b, a)) % 360.0
 
 
-def _cos(degrees: NDArray[Any]) -> Floats:
+def _cos(degrees: Floats | Ints) -> Floats:
     return np.cos(np.radians(degrees))
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from .mesh.triangles import Floats
+from .arrays import Floats
 
 
 def noise(x: Floats, y: Floats | float = 0.0, *, seed: int = 0) -> Floats:

@@ -5,12 +5,9 @@ The two-part curve of IEC 61966-2-1; luminance weights of ITU-R BT.709 for linea
 
 from __future__ import annotations
 
-from typing import Any
-
 import numpy as np
-from numpy.typing import NDArray
 
-Floats = NDArray[Any]
+from .arrays import Floats
 
 LUMINANCE = np.array([0.2126, 0.7152, 0.0722], np.float32)
 """Weights of linear red, green and blue in luminance (BT.709)."""

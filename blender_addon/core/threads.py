@@ -10,12 +10,12 @@ import os
 from collections import deque
 from collections.abc import Callable, Iterable, Iterator
 from concurrent.futures import Future, ThreadPoolExecutor
-from typing import Any, TypeVar
+from typing import TypeVar
 
 import numpy as np
-from numpy.typing import NDArray
 
-Floats = NDArray[Any]
+from .arrays import Floats
+
 Part = TypeVar("Part")
 Made = TypeVar("Made")
 

@@ -11,16 +11,14 @@ from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field, replace
 from typing import Any
 
-import numpy as np
-from numpy.typing import NDArray
-
+from ..core.arrays import Pixels8
 from .errors import SheetError
 
 ASK_BELOW = 0.8
 """Confidence under which a decision is asked about. A confidence is meant as the chance of being right, so that of the
 decisions just above it one in five may be wrong; `bench decisions` prints how often that is so."""
 
-Picture = NDArray[np.uint8]
+Picture = Pixels8
 """(height, width, 3) display-encoded sRGB, row 0 on top."""
 
 

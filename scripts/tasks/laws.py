@@ -230,6 +230,18 @@ def graspable(module: Module) -> Iterator[Breach]:
             yield node.lineno, f"{node.name} takes {count} parameters; group what belongs together ({PARAMETERS} at most)"
 
 
+def typed(module: Module) -> Iterator[Breach]:
+    """Arrays have the names of core/arrays.py, a stage is a `Stage`, and each function says what it returns."""
+    for node in ast.walk(module.tree):
+        if isinstance(node, ast.Subscript) and _dotted(node.value) == "NDArray" and module.name != "core.arrays":
+            yield node.lineno, f"{ast.unparse(node)}: use a name of core/arrays.py"
+        elif isinstance(node, ast.arg) and node.annotation is not None:
+            if node.arg == "stage" and "Stage" not in ast.unparse(node.annotation):
+                yield node.lineno, f"stage: {ast.unparse(node.annotation)}; a stage is a Stage"
+        elif isinstance(node, (ast.FunctionDef, ast.AsyncFunctionDef)) and node.returns is None and node.name != "__init__":
+            yield node.lineno, f"{node.name} doesn't say what it returns"
+
+
 def crowded(package: Iterable[Module]) -> list[str]:
     """The folders that hold more than 16 modules."""
     count: dict[str, int] = {}
@@ -295,6 +307,7 @@ LAWS: dict[str, Callable[[Module], Iterator[Breach]]] = {
     "explained": explained,
     "short": short,
     "graspable": graspable,
+    "typed": typed,
 }
 
 

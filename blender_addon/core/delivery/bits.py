@@ -3,16 +3,15 @@
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import NDArray
 
+from ..arrays import Floats, Pixels, Pixels8, Pixels16
 from ..files.pictures.icc import SRGB, Gamut, between
 from ..srgb import decode, encode
 
-Floats = NDArray[np.floating]
 NOISE_SIDE = 128
 
 
-def to_numbers(strip: Floats, bits: int, *, first: int = 0, seed: int = 7) -> NDArray[np.unsignedinteger]:
+def to_numbers(strip: Floats, bits: int, *, first: int = 0, seed: int = 7) -> Pixels:
     """(k, w, c) whole numbers of values 0 to 1; first: the strip's top row in the picture, which the noise follows."""
     clipped = np.clip(strip, 0.0, 1.0)
     if bits == 16:
@@ -20,7 +19,7 @@ def to_numbers(strip: Floats, bits: int, *, first: int = 0, seed: int = 7) -> ND
     return (clipped * np.float32(255.0) + _noise((strip.shape[0], strip.shape[1]), first, seed)[..., None]).astype(np.uint8)
 
 
-def reduced(strip: NDArray[np.uint16], *, first: int = 0, seed: int = 7) -> NDArray[np.uint8]:
+def reduced(strip: Pixels16, *, first: int = 0, seed: int = 7) -> Pixels8:
     """(k, w, c) 8-bit numbers of 16-bit ones, with the same noise."""
     return to_numbers(strip.astype(np.float32) / np.float32(65535.0), 8, first=first, seed=seed).astype(np.uint8)
 

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ..mesh.triangles import Floats
+from ..arrays import Floats
 
 
 @dataclass(frozen=True)

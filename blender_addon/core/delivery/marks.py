@@ -6,9 +6,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
-Floats = NDArray[np.floating]
+from ..arrays import Floats
+
 LIGHT, DARK = 0.97, 0.05
 """Tones of a mark on dark and on light ground, as shown."""
 HALO = 0.6

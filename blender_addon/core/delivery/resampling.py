@@ -11,13 +11,11 @@ import functools
 from collections.abc import Iterator
 
 import numpy as np
-from numpy.typing import NDArray
 
+from ..arrays import Floats, Ints, Pixels16
 from ..srgb import decode, encode
 from .crop_window import Window
 
-Floats = NDArray[np.floating]
-Picture = NDArray[np.uint16]
 """(height, width, 3) display-encoded sRGB, 0 to 65535, the top row first."""
 STRIP_BYTES = 24_000_000
 """About how much memory a strip may take in single precision."""
@@ -31,7 +29,7 @@ def cubic(distance: Floats, b: float, c: float) -> Floats:
     return np.where(x < 1.0, near, np.where(x < 2.0, far, 0.0)) / 6.0
 
 
-def taps(length: int, wanted: int, *, widen: bool) -> tuple[NDArray[np.int64], Floats]:
+def taps(length: int, wanted: int, *, widen: bool) -> tuple[Ints, Floats]:
     """(wanted, k) source pixels and their weights, of sum 1, for each pixel of a line of `length` brought to `wanted`."""
     scale = length / wanted
     reach = 2.0 * (max(scale, 1.0) if widen else 1.0)
@@ -44,11 +42,11 @@ def taps(length: int, wanted: int, *, widen: bool) -> tuple[NDArray[np.int64], F
 
 
 @functools.lru_cache(maxsize=1)
-def _linear_table() -> NDArray[np.float32]:
+def _linear_table() -> Floats:
     return decode(np.arange(65536, dtype=np.float64) / 65535.0).astype(np.float32)
 
 
-def strips(picture: Picture, window: Window, size: tuple[int, int]) -> Iterator[tuple[int, Floats]]:
+def strips(picture: Pixels16, window: Window, size: tuple[int, int]) -> Iterator[tuple[int, Floats]]:
     """(first row, (k, width, 3) float32 values as shown, 0 to 1) of a window of a picture at another size, from the top.
 
     Bands beside the window take the mean colour of the picture's edge there.
@@ -78,9 +76,7 @@ def strips(picture: Picture, window: Window, size: tuple[int, int]) -> Iterator[
         yield first, strip
 
 
-def _rows(
-    part: Picture, across: tuple[NDArray[np.int64], Floats], down: tuple[NDArray[np.int64], Floats], linear: bool
-) -> Floats:
+def _rows(part: Pixels16, across: tuple[Ints, Floats], down: tuple[Ints, Floats], linear: bool) -> Floats:
     low, high = int(down[0].min()), int(down[0].max()) + 1
     source = _linear_table()[part[low:high]] if linear else part[low:high].astype(np.float32) / np.float32(65535.0)
     wide = np.zeros((high - low, len(across[0]), 3), np.float32)
@@ -95,8 +91,8 @@ def _rows(
     return encode(made).astype(np.float32) if linear else made
 
 
-def _fill_bands(strip: Floats, part: Picture, first: int, inner_x: int, inner: tuple[int, int]) -> None:
-    def mean(edge: Picture) -> Floats:
+def _fill_bands(strip: Floats, part: Pixels16, first: int, inner_x: int, inner: tuple[int, int]) -> None:
+    def mean(edge: Pixels16) -> Floats:
         return (edge.reshape(-1, 3).mean(axis=0) / 65535.0).astype(np.float32)
 
     rows = first + np.arange(len(strip))

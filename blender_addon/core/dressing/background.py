@@ -9,7 +9,8 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from ..mesh.triangles import Floats, unit
+from ..arrays import Floats
+from ..mesh.triangles import unit
 from ..shots.framing import project
 from ..shots.sight import ShotView, convex_outline
 from .tangency import softness

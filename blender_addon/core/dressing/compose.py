@@ -7,8 +7,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from ..arrays import Floats
 from ..mesh.blue_noise import Thrower
-from ..mesh.triangles import Floats, unit
+from ..mesh.triangles import unit
 from ..shots.framing import project
 from ..shots.sight import ShotView, convex_outline, in_sight, outside_distance
 from .tangency import softness, tangency

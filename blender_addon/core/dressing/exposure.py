@@ -12,8 +12,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from ..arrays import Floats
 from ..colour import blackbody
-from ..mesh.triangles import Floats, unit
+from ..mesh.triangles import unit
 from ..srgb import luminance
 
 GREY = 0.18

@@ -10,7 +10,8 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 
-from ..mesh.triangles import Floats, unit
+from ..arrays import Floats
+from ..mesh.triangles import unit
 
 SETUPS = (
     ("north_window", "North window", "One tall window at the camera's left, a dim room, a white card at the right"),

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ..mesh.triangles import Floats, Ints
+from ..arrays import Floats, Ints
 
 
 @dataclass(frozen=True)

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from ..mesh.triangles import Floats
+from ..arrays import Floats
 from ..shots.framing import project
 from ..shots.sight import ShotView
 

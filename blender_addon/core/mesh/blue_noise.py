@@ -13,7 +13,8 @@ from typing import NamedTuple
 
 import numpy as np
 
-from .triangles import Floats, Ints, face_areas
+from ..arrays import Floats, Ints
+from .triangles import face_areas
 
 ROOM = 0.65
 """Smallest distance over that of the hexagonal packing of the same count. 0.70 is about where random throwing runs dry."""

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import numpy as np
 
+from ..arrays import Bools, Floats, Ints
 from .topology import joined, submesh
-from .triangles import Floats, Ints, TriangleMesh
+from .triangles import TriangleMesh
 
 
 def clipped(mesh: TriangleMesh, normal: Floats, offset: float) -> TriangleMesh:
@@ -36,7 +37,7 @@ def cropped(mesh: TriangleMesh, low: Floats, high: Floats) -> TriangleMesh:
     return mesh
 
 
-def _cut(mesh: TriangleMesh, crossing: Ints, height: Floats, inside: Floats) -> TriangleMesh:
+def _cut(mesh: TriangleMesh, crossing: Ints, height: Floats, inside: Bools) -> TriangleMesh:
     """The inner parts of the crossing triangles, as a mesh whose first vertices are the old ones."""
     faces = mesh.faces[crossing].astype(np.int64)
     within = inside[faces]
@@ -89,7 +90,7 @@ def _cut(mesh: TriangleMesh, crossing: Ints, height: Floats, inside: Floats) -> 
     )
 
 
-def _stitched(mesh: TriangleMesh, whole: Floats, cut: TriangleMesh) -> TriangleMesh:
+def _stitched(mesh: TriangleMesh, whole: Bools, cut: TriangleMesh) -> TriangleMesh:
     """Whole triangles and cut ones over one set of vertices, without those that nothing uses."""
     both = joined([submesh_over(mesh, whole, cut), submesh_over(cut, np.ones(len(cut.faces), bool), cut)])
     half = len(cut.vertices)
@@ -101,7 +102,7 @@ def _stitched(mesh: TriangleMesh, whole: Floats, cut: TriangleMesh) -> TriangleM
     return submesh(merged, np.ones(len(faces), bool))
 
 
-def submesh_over(mesh: TriangleMesh, keep: Floats, holder: TriangleMesh) -> TriangleMesh:
+def submesh_over(mesh: TriangleMesh, keep: Bools, holder: TriangleMesh) -> TriangleMesh:
     """The chosen faces of a mesh over the vertices of `holder`, which begin with the mesh's own."""
     return TriangleMesh(
         holder.vertices,

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from .triangles import Ints
+from ..arrays import Ints
 
 
 def connected_vertices(faces: Ints, count: int) -> Ints:

@@ -6,11 +6,11 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
+from ..arrays import Bools, Floats, Ints
 from .polygon import fill_loops, vector_area
 from .topology import submesh
-from .triangles import Floats, Ints, TriangleMesh
+from .triangles import TriangleMesh
 
 FILLED = "filled"
 """Name of the face mark of what was closed and never seen."""
@@ -207,7 +207,7 @@ def _without_tone(mesh: TriangleMesh) -> TriangleMesh:
     return replace(mesh, colours={name: values for name, values in mesh.colours.items() if name != TONE})
 
 
-def closed(mesh: TriangleMesh) -> tuple[TriangleMesh, NDArray[np.bool_]]:
+def closed(mesh: TriangleMesh) -> tuple[TriangleMesh, Bools]:
     """The mesh with every opening filled, and (m,) bool which faces do that."""
     before = len(mesh.faces)
     points = np.asarray(mesh.vertices, float)

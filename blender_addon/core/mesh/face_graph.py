@@ -3,12 +3,11 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
-from .triangles import Floats, Ints, TriangleMesh, face_crosses, unit
+from ..arrays import Bools, Floats, Ints
+from .triangles import TriangleMesh, face_crosses, unit
 
 
 @dataclass(frozen=True)
@@ -76,7 +75,7 @@ class FaceGraph:
         bend = np.einsum("ij,ij->i", normal[self.second] - normal[self.first], along) / distance**2
         return np.clip(-bend * 2.0 * width, 0.0, np.pi)
 
-    def components(self, which: NDArray[np.bool_]) -> Ints:
+    def components(self, which: Bools) -> Ints:
         """(m,) component of each chosen face among the chosen (-1 for the others), by label propagation."""
         inside = which[self.first] & which[self.second]
         first, second = self.first[inside], self.second[inside]
@@ -94,7 +93,7 @@ class FaceGraph:
 
 
 def cheapest_border(
-    count: int, first: Ints, second: Ints, cost: Floats, pull: NDArray[Any], *, rounds: int = 600, start: Floats | None = None
+    count: int, first: Ints, second: Ints, cost: Floats, pull: Floats, *, rounds: int = 600, start: Floats | None = None
 ) -> Floats:
     """(count,) 0 or 1 a node so that the cut edges' cost plus the pull of the nodes set to 1 is least.
 

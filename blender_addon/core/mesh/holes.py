@@ -13,8 +13,9 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from ..arrays import Floats, Ints
 from .rims import open_edges
-from .triangles import Floats, Ints, TriangleMesh, face_areas, unit
+from .triangles import TriangleMesh, face_areas, unit
 
 FILLED = "filled"
 Tessellate = Callable[[Floats, int], tuple[Floats, Ints] | None]

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from .triangles import Floats
+from ..arrays import Floats
 
 
 def convex_outline(points: Floats) -> Floats:

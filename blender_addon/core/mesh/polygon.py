@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from .triangles import Floats, Ints
+from ..arrays import Floats, Ints
 
 
 def vector_area(points: Floats) -> Floats:

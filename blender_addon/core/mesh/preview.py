@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from .triangles import Floats, Ints, TriangleMesh, face_crosses, unit
+from ..arrays import Floats, Ints
+from .triangles import TriangleMesh, face_crosses, unit
 
 KEY_LIGHT = np.array([-0.45, -0.65, 0.6])
 """Direction to the light in the view's frame: x right, y away from the eye, z up."""

@@ -9,11 +9,11 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
+from ..arrays import Bools, Floats, Ints
 from .components import connected_nodes
 from .topology import rim_edges
-from .triangles import Floats, Ints, TriangleMesh
+from .triangles import TriangleMesh
 
 GAP = 0.1
 """How wide a rim may be broken, over the length that could be followed, and is still closed straight across: a guess."""
@@ -45,7 +45,7 @@ def oriented(mesh: TriangleMesh) -> tuple[TriangleMesh, int]:
     return replace(mesh, faces=faces, uv=uv), int(turned.sum())
 
 
-def _neighbours(faces: Ints, count: int) -> tuple[Ints, Ints, NDArray[np.bool_]]:
+def _neighbours(faces: Ints, count: int) -> tuple[Ints, Ints, Bools]:
     """Faces (e,) and (e,) that share an edge of exactly two faces, and whether both run it the same way."""
     edge = np.concatenate([faces[:, [0, 1]], faces[:, [1, 2]], faces[:, [2, 0]]]).astype(np.int64)
     key = np.minimum(edge[:, 0], edge[:, 1]) * count + np.maximum(edge[:, 0], edge[:, 1])
@@ -59,7 +59,7 @@ def _neighbours(faces: Ints, count: int) -> tuple[Ints, Ints, NDArray[np.bool_]]
     return a % len(faces), b % len(faces), forward[a] == forward[b]
 
 
-def _turned_patches(one: Ints, two: Ints, sizes: Ints) -> NDArray[np.bool_]:
+def _turned_patches(one: Ints, two: Ints, sizes: Ints) -> Bools:
     """(k,) which patches are to be turned: a spanning forest of their borders, the longest first (Kruskal, Proc. AMS 7, 1956),
     each border saying that its two patches look to opposite sides."""
     low, high = np.minimum(one, two), np.maximum(one, two)

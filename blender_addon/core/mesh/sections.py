@@ -5,10 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterable
 
 import numpy as np
-from numpy.typing import NDArray
 
-Floats = NDArray[np.floating]
-Ints = NDArray[np.integer]
+from ..arrays import Floats, Ints
 
 
 def level_lines(vertices: Floats, faces: Ints, values: Floats, level: float) -> Floats:

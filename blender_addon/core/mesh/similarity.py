@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from .triangles import Floats
+from ..arrays import Floats
 
 
 @dataclass(frozen=True)

@@ -7,8 +7,9 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import ArrayLike
 
+from ..arrays import Floats, Ints
 from ..noise import noise
-from .triangles import Floats, Ints, TriangleMesh, unit
+from .triangles import TriangleMesh, unit
 
 
 def joined(parts: Sequence[TriangleMesh]) -> TriangleMesh:

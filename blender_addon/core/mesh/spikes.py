@@ -6,7 +6,8 @@ from dataclasses import replace
 
 import numpy as np
 
-from .triangles import Floats, Ints, TriangleMesh, face_crosses, gathered
+from ..arrays import Floats, Ints
+from .triangles import TriangleMesh, face_crosses, gathered
 
 SHARP = 0.8
 """Distance to the mean of the neighbours over the mean distance to them: 0.58 at a cube's corner, near 1 on a spike."""

@@ -9,12 +9,12 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
-from numpy.typing import NDArray
 
-from .triangles import Ints, TriangleMesh, face_crosses
+from ..arrays import Bools, Ints
+from .triangles import TriangleMesh, face_crosses
 
 
-def submesh(mesh: TriangleMesh, keep: NDArray[np.bool_]) -> TriangleMesh:
+def submesh(mesh: TriangleMesh, keep: Bools) -> TriangleMesh:
     """The faces where `keep` (m,) is true, with the vertices that they use, in the old order."""
     faces = mesh.faces[keep]
     used = np.zeros(len(mesh.vertices), bool)
@@ -104,7 +104,7 @@ def _mixed(triples: Ints) -> Ints:
         return triples[:, 0] * factors[0] + triples[:, 1] * factors[1] + triples[:, 2] * factors[2]
 
 
-def degenerate_faces(mesh: TriangleMesh) -> NDArray[np.bool_]:
+def degenerate_faces(mesh: TriangleMesh) -> Bools:
     """(m,) which faces have a vertex twice, no area to speak of, or stand twice (the later ones of each set of twins)."""
     faces = mesh.faces
     a, b, c = faces.T

@@ -5,10 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 
 import numpy as np
-from numpy.typing import NDArray
 
-Floats = NDArray[np.floating]
-Ints = NDArray[np.integer]
+from ..arrays import Bools, Floats, Ints
 
 
 @dataclass(frozen=True)
@@ -25,7 +23,7 @@ class TriangleMesh:
     uv: Floats | None = None
     material: Ints | None = None
     colours: dict[str, Floats] = field(default_factory=dict)
-    face_marks: dict[str, NDArray[np.bool_]] = field(default_factory=dict)
+    face_marks: dict[str, Bools] = field(default_factory=dict)
 
     @property
     def size(self) -> Floats:

@@ -6,10 +6,10 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from ..arrays import Bools, Floats, Ints
 from ..mesh.face_graph import FaceGraph
-from ..mesh.triangles import Floats, Ints, TriangleMesh
+from ..mesh.triangles import TriangleMesh
 
 Cast = Callable[[Floats, Floats], tuple[Ints, Floats]]
 """Origins and directions (n, 3) to the face that each ray meets first, -1 for none, and how far off."""
@@ -38,14 +38,14 @@ class Doubts:
     """
 
     webs: tuple[tuple[float, Floats], ...]
-    web: NDArray[np.bool_]
+    web: Bools
     unseen: float
     unseen_middle: Floats
     wall: float
     shell: bool
 
 
-def doubts(mesh: TriangleMesh, asked: NDArray[np.bool_], cast: Cast, *, seed: int = 1) -> Doubts:
+def doubts(mesh: TriangleMesh, asked: Bools, cast: Cast, *, seed: int = 1) -> Doubts:
     """Look at the `asked` (m,) faces of a mesh that stands on z = 0, such as the piece's; all of it hides the rest.
 
     Faces marked 'filled' were never seen, which is known, and are left out.
@@ -72,7 +72,7 @@ def _weighted_median(values: Floats, weights: Floats) -> float:
     return float(values[order[int(np.searchsorted(reached, 0.5 * reached[-1]))]])
 
 
-def _thickness(graph: FaceGraph, asked: NDArray[np.bool_], cast: Cast, diagonal: float, random: np.random.Generator) -> Floats:
+def _thickness(graph: FaceGraph, asked: Bools, cast: Cast, diagonal: float, random: np.random.Generator) -> Floats:
     """(m,) how far it is through the thing behind each face; of many faces some are looked at and the rest go by neighbours."""
     chosen = np.flatnonzero(asked)
     if len(chosen) > WALLS_LOOKED_AT:
@@ -92,9 +92,7 @@ def _thickness(graph: FaceGraph, asked: NDArray[np.bool_], cast: Cast, diagonal:
     return np.where(known > 0, value, np.inf)
 
 
-def _webs(
-    graph: FaceGraph, thin: NDArray[np.bool_], whole: float, width: float
-) -> tuple[NDArray[np.bool_], tuple[tuple[float, Floats], ...]]:
+def _webs(graph: FaceGraph, thin: Bools, whole: float, width: float) -> tuple[Bools, tuple[tuple[float, Floats], ...]]:
     """Thin walls that are held by creases nearly all round, as a film between an arm and a body is and an ear is not."""
     label = graph.components(thin)
     crease = graph.creases(width)
@@ -120,7 +118,7 @@ def _webs(
     return web, tuple(_as_walls(found, 3.0 * width))
 
 
-def _sides(graph: FaceGraph, faces: NDArray[np.bool_]) -> int:
+def _sides(graph: FaceGraph, faces: Bools) -> int:
     """1 for a patch that faces one way, 2 for one that runs over a rim and shows both sides of a wall."""
     normal = graph.normal[faces] * graph.area[faces, None]
     return 1 if np.linalg.norm(normal.sum(axis=0)) > 0.5 * graph.area[faces].sum() else 2
@@ -135,9 +133,7 @@ def _as_walls(found: list[tuple[float, Floats]], near: float) -> list[tuple[floa
     return kept
 
 
-def _unseen(
-    graph: FaceGraph, asked: NDArray[np.bool_], cast: Cast, diagonal: float, random: np.random.Generator
-) -> tuple[float, Floats]:
+def _unseen(graph: FaceGraph, asked: Bools, cast: Cast, diagonal: float, random: np.random.Generator) -> tuple[float, Floats]:
     """Share of the area that no camera round the thing could see, and the middle of it."""
     share = np.where(asked, graph.area, 0.0)
     if not share.any():

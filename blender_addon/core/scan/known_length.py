@@ -7,7 +7,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike
 
-from ..mesh.triangles import Floats, TriangleMesh
+from ..arrays import Floats
+from ..mesh.triangles import TriangleMesh
 from .upright import footprint, rectangle_sides, round_base, stand_top
 
 ROUND = 0.03

@@ -6,10 +6,10 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from ..arrays import Bools, Floats, Ints
 from ..mesh.components import connected_faces
-from ..mesh.triangles import Floats, Ints, TriangleMesh, edges, face_areas
+from ..mesh.triangles import TriangleMesh, edges, face_areas
 
 TOUCHING = 0.005
 """Gap to the main part, over its diagonal, within which a small part still belongs: inlaid eyes, a cap."""
@@ -29,11 +29,11 @@ class Parts:
     labels: Ints
     areas: Floats
     boxes: Floats
-    keep: NDArray[np.bool_]
-    unsure: NDArray[np.bool_]
+    keep: Bools
+    unsure: Bools
 
     @property
-    def keep_faces(self) -> NDArray[np.bool_]:
+    def keep_faces(self) -> Bools:
         """(m,) the faces of the parts to keep."""
         return self.keep[self.labels]
 
@@ -91,7 +91,7 @@ def _boxes(mesh: TriangleMesh, labels: Ints, count: int) -> Floats:
     return np.stack([low, high], axis=1).astype(float)
 
 
-def _median_edge(mesh: TriangleMesh, faces: NDArray[np.bool_]) -> float:
+def _median_edge(mesh: TriangleMesh, faces: Bools) -> float:
     """Vertices of two parts that touch lie no nearer than the triangles are fine."""
     corners = mesh.vertices[mesh.faces[faces]]
     return float(np.median(np.linalg.norm(corners[:, 0] - corners[:, 1], axis=1)))

@@ -10,9 +10,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
-from ..mesh.triangles import Floats
+from ..arrays import Bools, Floats, Ints
 
 SLICES = 100
 """Slices over the whole height."""
@@ -95,7 +94,7 @@ def upright_axis(points: Floats, facing: Floats, weight: Floats) -> Floats:
     return np.linalg.solve(matrix, right + 1e-9 * weight.sum() * np.average(points, axis=0, weights=weight))
 
 
-def _main_directions(direction: NDArray[np.integer], weight: Floats) -> NDArray[np.bool_]:
+def _main_directions(direction: Ints, weight: Floats) -> Bools:
     """(DIRECTIONS,) which ways the walls of a base face."""
     found = np.bincount(direction, weight, DIRECTIONS)
     smooth = found + np.roll(found, 1) + np.roll(found, -1)
@@ -103,9 +102,7 @@ def _main_directions(direction: NDArray[np.integer], weight: Floats) -> NDArray[
     return main | np.roll(main, 1) | np.roll(main, -1)
 
 
-def _planar(
-    points: Floats, facing: Floats, direction: NDArray[np.integer], weight: Floats, breadth: float
-) -> NDArray[np.bool_]:
+def _planar(points: Floats, facing: Floats, direction: Ints, weight: Floats, breadth: float) -> Bools:
     """(k,) which faces lie in an upright plane that has `LEAST_WALL` of them all: a peak over direction and distance."""
     distance = np.floor(np.einsum("ij,ij->i", points, facing) / max(STRAY * breadth, 1e-12)).astype(int)
     distance -= distance.min() - 1

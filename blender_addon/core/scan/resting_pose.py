@@ -9,7 +9,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from ..mesh.triangles import Floats, Ints, face_crosses, unit
+from ..arrays import Floats, Ints
+from ..mesh.triangles import face_crosses, unit
 
 STEP_DEG = 8.0
 """How far it may rock at once, so that a pebbled belly does not hold it on the first bump."""

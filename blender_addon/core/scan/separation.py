@@ -9,12 +9,12 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
+from ..arrays import Bools, Floats
 from ..mesh.cut import FILLED, chain, split
 from ..mesh.face_graph import FaceGraph
 from ..mesh.polygon import vector_area
-from ..mesh.triangles import Floats, TriangleMesh
+from ..mesh.triangles import TriangleMesh
 from .regular_walls import Walls, regular_walls
 from .stand_border import Top, border, border_facts, clean_line, colour_pull, level_top, pull_of, without_islands
 from .stand_evidence import Measures, Shown, chance, measures, words_for
@@ -42,7 +42,7 @@ class Separation:
     """
 
     field: Floats | None
-    stand: NDArray[np.bool_]
+    stand: Bools
     reason: str
     top_mm: float = 0.0
     crease_share: float = 0.0
@@ -69,7 +69,7 @@ class _Scan:
     height: float
     walls: Walls
     colour: Floats | None
-    unseen: NDArray[np.bool_]
+    unseen: Bools
 
     @staticmethod
     def of(mesh: TriangleMesh, graph: FaceGraph, colour: Floats | None) -> _Scan:
@@ -162,11 +162,11 @@ def _proposals(scan: _Scan, top: float | None) -> list[Separation]:
     return [one for place, one in enumerate(found) if all(abs(one.top_mm - other.top_mm) > apart for other in found[:place])]
 
 
-def _alike(graph: FaceGraph, one: NDArray[np.bool_], other: NDArray[np.bool_]) -> bool:
+def _alike(graph: FaceGraph, one: Bools, other: Bools) -> bool:
     return bool(graph.area[one & other].sum() > ALIKE * graph.area[one | other].sum())
 
 
-def _stand_under(scan: _Scan, top: Top | None, *, held: bool) -> NDArray[np.bool_]:
+def _stand_under(scan: _Scan, top: Top | None, *, held: bool) -> Bools:
     """(m,) the stand whose top lies there (None: that shows no level top); held: it may reach no higher."""
     graph, height = scan.graph, scan.height
     pull = pull_of(graph, scan.normal, height, top, held=held)
@@ -179,7 +179,7 @@ def _stand_under(scan: _Scan, top: Top | None, *, held: bool) -> NDArray[np.bool
     return without_islands(graph, stand)
 
 
-def _judged(scan: _Scan, stand: NDArray[np.bool_]) -> Separation:
+def _judged(scan: _Scan, stand: Bools) -> Separation:
     """A proposed stand with its line, and how likely it is one."""
     graph = scan.graph
     creased, ledge, level = border_facts(graph, stand, scan.crease, scan.width)
@@ -195,7 +195,7 @@ def _judged(scan: _Scan, stand: NDArray[np.bool_]) -> Separation:
     )
 
 
-def _own_top(scan: _Scan, stand: NDArray[np.bool_], line: float) -> float:
+def _own_top(scan: _Scan, stand: Bools, line: float) -> float:
     """Height of the stand's own top near the line (mm); of the line itself where it shows none. The line runs up the fillet."""
     level, near = scan.graph.centre[:, 2], 0.05 * scan.height
     top = stand & ~scan.unseen & (scan.light[:, 2] > 0.9) & (level > line - near) & (level < line + 0.4 * near)
@@ -219,7 +219,7 @@ def _why_not(found: Measures) -> str:
     return "what lies lowest may be its own form: too little sets it off as a stand"
 
 
-def leftover(mesh: TriangleMesh, *, on_piece: NDArray[np.bool_], near_line: NDArray[np.bool_], rise: float = 2.5) -> Separation:
+def leftover(mesh: TriangleMesh, *, on_piece: Bools, near_line: Bools, rise: float = 2.5) -> Separation:
     """What a scan of a stand (mm) still shows of the piece: where to cut it off, or no field when there is nothing.
 
     on_piece: (m,) faces that lie on the piece as another scan has it. near_line: (m,) faces so near its line that the
@@ -238,7 +238,7 @@ def leftover(mesh: TriangleMesh, *, on_piece: NDArray[np.bool_], near_line: NDAr
     return find_stand(mesh, painted=np.where(near_line | unseen, 0.5, np.where(held, 0.0, 1.0)))
 
 
-def _no_stand(mesh: TriangleMesh, graph: FaceGraph, stand: NDArray[np.bool_], field: Floats) -> tuple[str, int]:
+def _no_stand(mesh: TriangleMesh, graph: FaceGraph, stand: Bools, field: Floats) -> tuple[str, int]:
     """Why what lies under the border can be no stand, or '' (feet are several, a vessel's cut is a ring); and how many parts of
     the piece stand on it."""
     label = graph.components(stand)

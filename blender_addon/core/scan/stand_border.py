@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import NDArray
 
+from ..arrays import Bools, Floats, Ints
 from ..mesh.components import connected_vertices
 from ..mesh.face_graph import FaceGraph, cheapest_border
-from ..mesh.triangles import Floats, Ints, TriangleMesh
+from ..mesh.triangles import TriangleMesh
 
 Top = tuple[float, float]
 """Height of a stand's top and how far it strays, mm."""
@@ -59,7 +59,7 @@ def level_top(graph: FaceGraph, normal: Floats, height: float) -> tuple[float, f
     return float(middle), float(max(high - middle, middle - low, 0.006 * height))
 
 
-def border(graph: FaceGraph, cost: Floats, pull: Floats, height: float) -> NDArray[np.bool_]:
+def border(graph: FaceGraph, cost: Floats, pull: Floats, height: float) -> Bools:
     """(m,) stand or not: the cheapest border first between clusters of faces, then between the faces near it."""
     cluster, count = _clusters(graph, height / 45.0)
     a, b = cluster[graph.first], cluster[graph.second]
@@ -70,8 +70,8 @@ def border(graph: FaceGraph, cost: Floats, pull: Floats, height: float) -> NDArr
     held_stand = np.bincount(cluster, pull == -np.inf, count) > 0
     held_piece = np.bincount(cluster, pull == np.inf, count) > 0
     coarse_pull = np.bincount(cluster, np.where(np.isfinite(pull), pull, 0.0), count)
-    coarse_pull = np.where(held_piece, np.inf, np.where(held_stand, -np.inf, coarse_pull))
-    coarse = cheapest_border(count, keys // count, keys % count, np.asarray(coarse_cost, float), coarse_pull, rounds=900)
+    held: Floats = np.where(held_piece, np.inf, np.where(held_stand, -np.inf, coarse_pull))
+    coarse = cheapest_border(count, keys // count, keys % count, np.asarray(coarse_cost, float), held, rounds=900)
     stand = coarse[cluster] > 0.5
     near = _within(graph, stand, rounds=_rings(graph, height / 25.0))
     inside = near[graph.first] | near[graph.second]
@@ -104,7 +104,7 @@ def _rings(graph: FaceGraph, reach: float) -> int:
     return int(np.clip(np.ceil(reach / max(spacing, 1e-30)), 2, 40))
 
 
-def _within(graph: FaceGraph, stand: NDArray[np.bool_], *, rounds: int) -> NDArray[np.bool_]:
+def _within(graph: FaceGraph, stand: Bools, *, rounds: int) -> Bools:
     """(m,) faces within so many steps of the border."""
     near = np.zeros(len(stand), bool)
     across = stand[graph.first] != stand[graph.second]
@@ -115,7 +115,7 @@ def _within(graph: FaceGraph, stand: NDArray[np.bool_], *, rounds: int) -> NDArr
     return near
 
 
-def colour_pull(graph: FaceGraph, colour: Floats, stand: NDArray[np.bool_]) -> Floats | None:
+def colour_pull(graph: FaceGraph, colour: Floats, stand: Bools) -> Floats | None:
     """(m,) what colour says, in mm, or None where the two parts look alike (a dusted scan).
 
     Log chroma and log luminance of each part as a normal distribution (Gaussian discriminant); counts where their means lie
@@ -141,7 +141,7 @@ def colour_pull(graph: FaceGraph, colour: Floats, stand: NDArray[np.bool_]) -> F
     return 0.10 * graph.area * np.clip(log_likelihood[0] - log_likelihood[1], -2.0, 2.0)
 
 
-def without_islands(graph: FaceGraph, stand: NDArray[np.bool_]) -> NDArray[np.bool_]:
+def without_islands(graph: FaceGraph, stand: Bools) -> Bools:
     """Patches of one kind within the other, smaller than 3 % of all, go over to what is round them."""
     stand = stand.copy()
     for kind in (True, False):
@@ -153,7 +153,7 @@ def without_islands(graph: FaceGraph, stand: NDArray[np.bool_]) -> NDArray[np.bo
     return stand
 
 
-def border_facts(graph: FaceGraph, stand: NDArray[np.bool_], crease: Floats, width: float) -> tuple[float, float, float]:
+def border_facts(graph: FaceGraph, stand: Bools, crease: Floats, width: float) -> tuple[float, float, float]:
     """Share of the border in a crease, share above a ledge of the stand, and its median height."""
     across = np.flatnonzero(stand[graph.first] != stand[graph.second])
     if not len(across):
@@ -180,7 +180,7 @@ def _keys(points: Floats, cell: float) -> Ints:
     return (place[:, 0] * 1_000_003 + place[:, 1]) * 1_000_003 + place[:, 2]
 
 
-def clean_line(mesh: TriangleMesh, graph: FaceGraph, stand: NDArray[np.bool_], width: float) -> Floats:
+def clean_line(mesh: TriangleMesh, graph: FaceGraph, stand: Bools, width: float) -> Floats:
     """(n,) a field at the vertices whose zero is the border without its jags: the labels spread out over about `width`."""
     count = len(mesh.vertices)
     value = np.where(stand, -1.0, 1.0)

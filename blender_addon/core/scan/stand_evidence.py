@@ -10,13 +10,13 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from ..arrays import Bools, Floats
 from ..mesh.face_graph import FaceGraph
 from ..mesh.planar import convex_outline, outline_area
 from ..mesh.preview import strewn
 from ..mesh.topology import submesh
-from ..mesh.triangles import Floats, TriangleMesh
+from ..mesh.triangles import TriangleMesh
 from .regular_walls import Walls, planar_share
 
 SLOPE, MIDDLE = 2.77, 1.25
@@ -122,10 +122,10 @@ class Shown:
     normals: tuple[Floats, Floats]
     walls: Walls
     colour: Floats | None
-    unseen: NDArray[np.bool_]
+    unseen: Bools
 
 
-def measures(shown: Shown, stand: NDArray[np.bool_], border: tuple[float, float, float], feet: int) -> Measures:
+def measures(shown: Shown, stand: Bools, border: tuple[float, float, float], feet: int) -> Measures:
     """Measure a proposed stand (m,). border: crease share, ledge share and top (mm). feet: parts of the piece on it."""
     mesh, graph, normals, walls = shown.mesh, shown.graph, shown.normals, shown.walls
     colour, unseen = shown.colour, shown.unseen
@@ -161,7 +161,7 @@ def measures(shown: Shown, stand: NDArray[np.bool_], border: tuple[float, float,
     )
 
 
-def _plan(mesh: TriangleMesh, stand: NDArray[np.bool_], height: float, top: float) -> tuple[float, float, float, float]:
+def _plan(mesh: TriangleMesh, stand: Bools, height: float, top: float) -> tuple[float, float, float, float]:
     """Seen from above: plan over its hull, hull of what it rests on over the plan's, the plan's area, hull over rectangle."""
     part = submesh(mesh, stand)
     faces, weights = strewn(part, 20_000)
@@ -189,7 +189,7 @@ def _least_rectangle(outline: Floats) -> float:
     return float((np.ptp(over, axis=0) * np.ptp(beside, axis=0)).min()) if len(outline) > 2 else 0.0
 
 
-def _colour_gap(graph: FaceGraph, stand: NDArray[np.bool_], colour: Floats, rings: int = 8) -> float:
+def _colour_gap(graph: FaceGraph, stand: Bools, colour: Floats, rings: int = 8) -> float:
     """How many spreads apart chroma and lightness are on both sides of the line, within some rings of faces of it."""
     near = np.zeros(len(stand), bool)
     across = stand[graph.first] != stand[graph.second]

@@ -10,11 +10,11 @@ from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
+from ..arrays import Bools, Floats, Ints
 from ..mesh.planar import robust_plane, weighted_median
 from ..mesh.spikes import steady_vertices
-from ..mesh.triangles import Floats, Ints, TriangleMesh, face_crosses, unit
+from ..mesh.triangles import TriangleMesh, face_crosses, unit
 from .resting_pose import settled
 from .standing.body import Body, Hull, body_of
 from .standing.choosing import Way, ways_to_stand
@@ -72,7 +72,7 @@ class Sampled:
     vertices: Floats
 
 
-def sampled(mesh: TriangleMesh, good: NDArray[np.bool_], *, most: int = 120_000) -> Sampled:
+def sampled(mesh: TriangleMesh, good: Bools, *, most: int = 120_000) -> Sampled:
     """Prepare a mesh; spikes don't count as contact. Of more than `most` faces as many are drawn."""
     vertices = mesh.vertices.astype(float)
     chosen = np.flatnonzero(good[mesh.faces].all(axis=1))
@@ -86,7 +86,7 @@ def sampled(mesh: TriangleMesh, good: NDArray[np.bool_], *, most: int = 120_000)
 
 
 def supports(
-    mesh: TriangleMesh, hull: Hull, *, file: str | None = None, good: NDArray[np.bool_] | None = None,
+    mesh: TriangleMesh, hull: Hull, *, file: str | None = None, good: Bools | None = None,
     colours: Callable[[Ints, Floats], Floats] | None = None,
 ) -> list[Support]:  # fmt: skip
     """All ways to stand, the likeliest first; of them the likeliest few refined to their planes.
@@ -162,9 +162,7 @@ def _on_its_face(sample: Sampled, rough: Support, reach: float) -> Support:
     return rough
 
 
-def _fitted(
-    sample: Sampled, contact: NDArray[np.bool_], down: Floats, point: Floats, reach: float
-) -> tuple[Floats, Floats, float]:
+def _fitted(sample: Sampled, contact: Bools, down: Floats, point: Floats, reach: float) -> tuple[Floats, Floats, float]:
     """The plane through a contact's vertices, each weighing a third of the level faces round it: walls don't pull.
 
     The reach shrinks in three turns, so that a belly rising round a foot drops out; it stops where little would be left.

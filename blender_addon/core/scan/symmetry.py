@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ..mesh.triangles import Floats
+from ..arrays import Floats
 
 SURE = 0.55
 """Likeness above which a mirror plane is believed; chance reaches about 0.3 on lopsided things."""

@@ -10,11 +10,12 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from ..arrays import Floats, Ints
 from ..mesh.clipping import clipped
 from ..mesh.holes import basis
 from ..mesh.planar import convex_outline, depth_inside, outline_area, robust_plane, weighted_median
 from ..mesh.topology import rim_edges
-from ..mesh.triangles import Floats, Ints, TriangleMesh, face_crosses, unit
+from ..mesh.triangles import TriangleMesh, face_crosses, unit
 
 LEAST_SHARE = 0.04
 """The sheet's share of all surface below which it is no table worth cutting."""

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import numpy as np
 
+from ..arrays import Floats
 from ..mesh.planar import convex_outline
-from ..mesh.triangles import Floats, TriangleMesh, face_crosses, unit
+from ..mesh.triangles import TriangleMesh, face_crosses, unit
 
 
 def rotation_between(start: Floats, end: Floats) -> Floats:

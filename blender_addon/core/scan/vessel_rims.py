@@ -11,8 +11,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from ..arrays import Floats
 from ..mesh.holes import Rim
-from ..mesh.triangles import Floats, TriangleMesh, face_areas, face_crosses
+from ..mesh.triangles import TriangleMesh, face_areas, face_crosses
 
 RIM = "rim"
 """Name of the face mark of what lies along a rim that stays open."""

@@ -11,11 +11,9 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from ..arrays import Floats
 from .optics import Optics
-
-Floats = NDArray[np.floating]
 
 
 @dataclass(frozen=True)

@@ -10,12 +10,10 @@ from __future__ import annotations
 from itertools import pairwise
 
 import numpy as np
-from numpy.typing import NDArray
 
+from ..arrays import Bools, Floats
 from .focus_bracket import blur_px
 from .optics import Optics
-
-Floats = NDArray[np.floating]
 
 LAYERS = 24
 """Depths are sorted into at most so many layers when it is judged what spills over what."""
@@ -78,7 +76,7 @@ def _layers(depth_mm: Floats) -> Floats:
     return edges
 
 
-def distance_to(mask: NDArray[np.bool_], most: int) -> Floats:
+def distance_to(mask: Bools, most: int) -> Floats:
     """(h, w) distance in pixels to the nearest True, exact up to `most`, larger beyond (two separable passes)."""
     width = mask.shape[1]
     far = float(most + 1)
@@ -92,7 +90,7 @@ def distance_to(mask: NDArray[np.bool_], most: int) -> Floats:
     return np.sqrt(best)
 
 
-def _run_distance(mask: NDArray[np.bool_], far: float) -> Floats:
+def _run_distance(mask: Bools, far: float) -> Floats:
     """Distance within each column to the nearest True, at most `far`."""
     rows = np.arange(mask.shape[0], dtype=np.float32)[:, None]
     last = np.maximum.accumulate(np.where(mask, rows, -1e9), axis=0)

@@ -12,11 +12,9 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from ..arrays import Floats
 from .optics import Optics, focus_for
-
-Floats = NDArray[np.floating]
 
 
 @dataclass(frozen=True)

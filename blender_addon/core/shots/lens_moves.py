@@ -8,14 +8,10 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 
-import numpy as np
-from numpy.typing import NDArray
-
+from ..arrays import Floats
 from .framing import Placement, Stand, frame_points, half_slopes, outline_share, project
 from .lens_answers import Answer, at_focal_length
 from .optics import LARGEST, Optics, magnification
-
-Floats = NDArray[np.floating]
 
 MOST_WIDE = 0.98
 """The share of the frame's width past which the outline counts as cut off."""

@@ -11,9 +11,8 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
-Floats = NDArray[np.floating]
+from ..arrays import Floats
 
 GREEN_LINE = 546e-6
 """Wavelength for diffraction, mm: the green mercury line, the photographic reference (from memory)."""

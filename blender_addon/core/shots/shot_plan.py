@@ -5,8 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass, field, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
+from ..arrays import Bools, Floats
 from . import optics
 from .close_looks.detail_spots import detail_magnification
 from .focus_bracket import bracket
@@ -14,8 +14,6 @@ from .formats import circle_of_confusion, frame_used
 from .framing import Placement, Stand, frame_points, look, stand_at, swept
 from .subject import Subject, thinned
 from .visible import visible
-
-Floats = NDArray[np.floating]
 
 KINDS = ("hero", "left", "right", "back", "top", "detail", "turntable")
 
@@ -116,7 +114,7 @@ def product_tilt(subject: Subject) -> float:
     return float(12.0 + 13.0 * np.clip(flat, 0.0, 1.0))
 
 
-def focus_spot(subject: Subject, seen: NDArray[np.bool_], stand: Stand) -> Floats:
+def focus_spot(subject: Subject, seen: Bools, stand: Stand) -> Floats:
     """The point (3,) to focus on: of the face where there is one, else of all that is seen, the nearest rich relief."""
     chosen = seen
     if subject.upright and (seen & subject.band(*FACE)).sum() >= 8:
@@ -306,7 +304,7 @@ def _holding(ask: ShotAsk, stand: Stand, base: optics.Optics, focus: Floats) -> 
     return Shot(ask, stand, replace(base, fnumber=best), focus, (words,))
 
 
-def _seen(subject: Subject, stand: Stand) -> NDArray[np.bool_]:
+def _seen(subject: Subject, stand: Stand) -> Bools:
     return visible(subject.points, subject.normals, position=stand.position, rotation=stand.rotation)
 
 

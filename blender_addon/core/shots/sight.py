@@ -10,12 +10,9 @@ from collections.abc import Iterable
 from dataclasses import dataclass, field
 
 import numpy as np
-from numpy.typing import NDArray
 
+from ..arrays import Bools, Floats
 from .framing import project
-
-Floats = NDArray[np.floating]
-Bools = NDArray[np.bool_]
 
 
 @dataclass(frozen=True)

@@ -6,10 +6,8 @@ from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
-from numpy.typing import NDArray
 
-Floats = NDArray[np.floating]
-Bools = NDArray[np.bool_]
+from ..arrays import Bools, Floats, Ints
 
 
 @dataclass(frozen=True)
@@ -52,14 +50,14 @@ class Subject:
         return (share >= low) & (share <= high)
 
 
-def thinned(count: int, most: int, seed: int = 1) -> NDArray[np.integer]:
+def thinned(count: int, most: int, seed: int = 1) -> Ints:
     """Indices of at most `most` of `count` points, spread by chance, in order."""
     if count <= most:
         return np.arange(count)
     return np.sort(np.random.default_rng(seed).choice(count, most, replace=False))
 
 
-def cells_of(points: Floats, size: float) -> tuple[NDArray[np.integer], int]:
+def cells_of(points: Floats, size: float) -> tuple[Ints, int]:
     """(n,) number of the cube cell of edge `size` that each point lies in, and how many cells are used."""
     place = np.floor((points - points.min(axis=0)) / size).astype(np.int64)
     span = place.max(axis=0) + 1
@@ -78,7 +76,7 @@ def richness_of(points: Floats, normals: Floats, *, heights: Floats | None = Non
     main = np.abs(normals).argmax(axis=1)
     faced = 2 * main + (np.take_along_axis(normals, main[:, None], axis=1)[:, 0] > 0)
 
-    def parted() -> tuple[NDArray[np.integer], int]:
+    def parted() -> tuple[Ints, int]:
         kept, number = np.unique(6 * cells_of(points, size)[0] + faced, return_inverse=True)
         return number.reshape(-1), len(kept)
 

@@ -5,7 +5,8 @@ from __future__ import annotations
 import math
 
 import numpy as np
-from numpy.typing import NDArray
+
+from ..arrays import Floats
 
 EASE = 0.75
 """How much of the speed goes at the slowest point of an eased turn; below 1, so that it never stops or turns back."""
@@ -26,7 +27,7 @@ def angle_at(frame: float, frames: int, *, pace: str = "steady", turns: float = 
     return 2.0 * math.pi * turns * share
 
 
-def angles(frames: int, *, pace: str = "steady", turns: float = 1.0) -> NDArray[np.floating]:
+def angles(frames: int, *, pace: str = "steady", turns: float = 1.0) -> Floats:
     """(frames,) angles in radians, from 0 up to but without the full turn."""
     if frames < 1:
         raise ValueError(f"a turntable needs at least one frame, not {frames}")

@@ -3,16 +3,14 @@
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import NDArray
 
+from ..arrays import Bools, Floats
 from .framing import project
-
-Floats = NDArray[np.floating]
 
 
 def visible(
     points: Floats, normals: Floats | None, *, position: Floats, rotation: Floats, cells: int = 80, facing: float = 0.1
-) -> NDArray[np.bool_]:
+) -> Bools:
     """(n,) bool: which points (n, 3) mm face the camera and are the nearest in their cell of a `cells` wide depth picture.
 
     The points must lie dense enough for the cells (some per cell). A point counts when it is within 1.5 cells of the nearest,

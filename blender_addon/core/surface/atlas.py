@@ -7,13 +7,10 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
-Floats = NDArray[Any]
-Ints = NDArray[Any]
+from ..arrays import Bools, Floats, Ints
 
 GUTTER = 8
 """Texels round each picture that repeat its rim, so that no neighbour's colour is read beside it."""
@@ -78,7 +75,7 @@ def moved_uv(uv: Floats, which: Ints, atlas: Atlas) -> Floats:
     return (placed / (atlas.width, atlas.height)).astype(np.float32)
 
 
-def repeating(uv: Floats) -> NDArray[np.bool_]:
+def repeating(uv: Floats) -> Bools:
     """(m,) bool: the faces (m, 3, 2) that show more than one copy of their picture."""
     inside = uv - np.floor(uv.mean(axis=1, keepdims=True))
     return ((inside < -OUTSIDE) | (inside > 1 + OUTSIDE)).any(axis=(1, 2))

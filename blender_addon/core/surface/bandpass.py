@@ -10,15 +10,11 @@ Borders mirror at the texel's edge ("reflect" of scipy.ndimage).
 
 from __future__ import annotations
 
-from typing import Any
-
 import numpy as np
 from numpy.lib.stride_tricks import as_strided
-from numpy.typing import NDArray
 
+from ..arrays import Bools, Floats, Ints
 from ..threads import ALONE
-
-Floats = NDArray[Any]
 
 STRIP = 32  # rows, and columns of one product along them, in the direct blur: they stay in the processor's cache
 REACH = 4.5  # a kernel ends at this many sigmas
@@ -42,7 +38,7 @@ def gaussian_blur(image: Floats, sigma: float) -> Floats:
     return _enlarged(_enlarged(small, factor).T, factor).T[:height, :width].copy()
 
 
-def band_pass(image: Floats, fine: float, coarse: float, *, mask: NDArray[Any] | None = None) -> Floats:
+def band_pass(image: Floats, fine: float, coarse: float, *, mask: Bools | None = None) -> Floats:
     """The image (height, width) between two Gaussians of `fine` < `coarse` texels (difference of the two blurs).
 
     With a mask only texels inside count (normalised convolution), and the result is 0 outside: no background leaks in.
@@ -71,7 +67,7 @@ def _kernel(sigma: float) -> Floats:
     return (side / (side[0] + 2 * side[1:].sum())).astype(np.float32)
 
 
-def _mirrored(rows: NDArray[Any], count: int) -> NDArray[Any]:
+def _mirrored(rows: Ints, count: int) -> Ints:
     rows = np.mod(rows, 2 * count)
     return np.where(rows >= count, 2 * count - 1 - rows, rows)
 

@@ -12,7 +12,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ..mesh.triangles import Floats, Ints, edges, vertex_normals
+from ..arrays import Floats, Ints
+from ..mesh.triangles import edges, vertex_normals
 
 FINE_MM, COARSE_MM, BROAD_MM = 0.7, 2.0, 7.0
 ROUNDS = 40

@@ -12,8 +12,8 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from .. import srgb
+from ..arrays import Floats
 from ..colour import delta_e_2000, lab
-from ..mesh.triangles import Floats
 
 ROWS, COLUMNS = 4, 6
 CLIPPED = 0.985

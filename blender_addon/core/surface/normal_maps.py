@@ -8,16 +8,12 @@ mean over the faces that share its vertex and texture coordinate, in the plane o
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
+from ..arrays import Bools, Floats, Ints
 from ..mesh.triangles import corner_angles, unit
 from .texels import Texels
-
-Floats = NDArray[Any]
-Ints = NDArray[Any]
 
 
 @dataclass(frozen=True)
@@ -138,7 +134,7 @@ def slopes_from_raster(texels: Texels, raster: Floats, u_gradient: Floats, v_gra
     return (rise_u[:, None] * u_gradient[texels.face] + rise_v[:, None] * v_gradient[texels.face]).astype(np.float32)
 
 
-def _difference(raster: Floats, mask: NDArray[Any], axis: int) -> Floats:
+def _difference(raster: Floats, mask: Bools, axis: int) -> Floats:
     ahead = np.roll(raster, -1, axis) - raster
     ahead_ok = np.roll(mask, -1, axis) & mask
     behind, behind_ok = np.roll(ahead, 1, axis), np.roll(ahead_ok, 1, axis)

@@ -8,11 +8,10 @@ time with that taken out; between the two the net decides.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
+from ..arrays import Floats, Ints
 from ..mesh.triangles import edges
 from ..srgb import luminance
 from ..threads import spread
@@ -20,9 +19,6 @@ from .bandpass import gaussian_blur
 from .light.lamplight import Lit
 from .pigment import BIN, chromaticity, find_pigments
 from .textured_surface import Surface
-
-Floats = NDArray[Any]
-Ints = NDArray[Any]
 
 SMOOTH_TEXELS = 1.5  # sigma
 FINE = 0.02  # of log chromaticity: paints of a texture that are closer than this are one

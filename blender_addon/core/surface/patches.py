@@ -9,16 +9,12 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
+from ..arrays import Floats, Ints
 from ..mesh.triangles import unit
 from ..threads import product
-
-Floats = NDArray[Any]
-Ints = NDArray[Any]
 
 CELLS = 96
 SPACING = 0.42  # distance of centres, in edges of a patch
@@ -126,11 +122,12 @@ class Patches:
         patch, which = np.nonzero(near)
         chosen = cells[patch, which]
         key = (chosen[:, 0] * cloud.boxes[1] + chosen[:, 1]) * cloud.boxes[2] + chosen[:, 2]
-        slot = np.searchsorted(cloud.keys, key).clip(0, len(cloud.keys) - 1)
+        slot: Ints = np.searchsorted(cloud.keys, key).clip(0, len(cloud.keys) - 1)
         hit = cloud.keys[slot] == key
         patch, slot = patch[hit], slot[hit]
         begin, count = cloud.starts[slot], cloud.starts[slot + 1] - cloud.starts[slot]
-        row = np.repeat(begin - np.concatenate([[0], np.cumsum(count)[:-1]]), count) + np.arange(count.sum())
+        row = np.repeat(begin - np.concatenate([[0], np.cumsum(count)[:-1]]), count)
+        row += np.arange(len(row))
         return np.repeat(patch, count).astype(np.int32), row
 
 
@@ -205,8 +202,9 @@ def splat(members: Members, values: Floats) -> tuple[Floats, Floats]:
 
 def filled(means: Floats, weight: Floats, *, enough: float = 0.15) -> Floats:
     """The cells with holes closed smoothly, coarse cells first (push-pull), so that an edge does not ring in the filter."""
-    known = np.minimum(weight, 1.0) * (weight > enough)
-    levels = [(means * known, known)]
+    known = np.minimum(weight, 1.0)
+    known *= weight > enough
+    levels: list[tuple[Floats, Floats]] = [(means * known, known)]
     while levels[-1][0].shape[-1] % 2 == 0 and levels[-1][0].shape[-1] > 3:
         value, share = levels[-1]
         levels.append((_halved(value), _halved(share)))

@@ -10,17 +10,14 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
+from ..arrays import Bools, Floats, Ints
 from ..mesh.preview import strewn
 from ..mesh.triangles import TriangleMesh, unit, vertex_normals
 from .light.spherical_harmonics import basis
 from .texels import rasterize
-
-Floats = NDArray[Any]
 
 POINTS = 8_000
 SEAMS = 4_000
@@ -80,8 +77,8 @@ class Layout:
     position: Floats
     normal: Floats
     seam_uv: Floats
-    covered: NDArray[np.bool_]
-    vertex: NDArray[np.integer[Any]]
+    covered: Bools
+    vertex: Ints
     weight: Floats
 
 
@@ -156,7 +153,7 @@ def _usual_colour(shown: Floats) -> Floats:
     return np.median(shown[key == np.bincount(key).argmax()], axis=0)
 
 
-def layout_of(mesh: TriangleMesh, faces_used: NDArray[Any], *, seed: int = 1) -> Layout | None:
+def layout_of(mesh: TriangleMesh, faces_used: Bools, *, seed: int = 1) -> Layout | None:
     """The layout of the faces in `faces_used` (m,) of a mesh with UVs; None where none of them has an area."""
     if mesh.uv is None or not faces_used.any():
         return None
@@ -183,7 +180,7 @@ def layout_of(mesh: TriangleMesh, faces_used: NDArray[Any], *, seed: int = 1) ->
     )
 
 
-def _seams(faces: NDArray[Any], uv: Floats, seed: int) -> Floats:
+def _seams(faces: Ints, uv: Floats, seed: int) -> Floats:
     """(k, 2, 2) UVs at the middles of edges whose two faces lie apart in the layout, a little inside of each face."""
     count = len(faces)
     ends = np.concatenate([faces[:, [0, 1]], faces[:, [1, 2]], faces[:, [2, 0]]])
@@ -259,7 +256,7 @@ def _correlation(one: Floats, other: Floats) -> float:
     return float(np.corrcoef(one, other)[0, 1])
 
 
-def _laid(picture: Floats, covered: NDArray[Any]) -> float | None:
+def _laid(picture: Floats, covered: Bools) -> float | None:
     """1 where a plain ground lies outside of the islands alone, -1 where it lies inside of them."""
     inside = covered
     outside = ~grown(covered, 3)  # colours are often bled over the islands' borders
@@ -277,7 +274,7 @@ def _laid(picture: Floats, covered: NDArray[Any]) -> float | None:
     return float(plain[outside].mean() - plain[inside].mean()) if plain[outside].mean() > 0.5 else float(-plain[inside].mean())
 
 
-def grown(marks: NDArray[Any], steps: int) -> NDArray[Any]:
+def grown(marks: Bools, steps: int) -> Bools:
     """Marks (h, w) bool and what lies within `steps` of them (4-neighbour)."""
     out = marks.copy()
     for _ in range(steps):

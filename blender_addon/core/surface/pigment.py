@@ -7,14 +7,11 @@ that their mean remainder is its level: the light falls on all of them, the pain
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
+from ..arrays import Floats, Ints
 from .bandpass import gaussian_blur
-
-Floats = NDArray[Any]
 
 BIN = 0.08  # of log chromaticity
 EASE = 1.0  # bins, sigma over which the levels are eased: paints closer than this are one
@@ -69,7 +66,7 @@ def _bins(step: float) -> int:
     return 2 * round(REACH / step)
 
 
-def _taps(hue: Floats, middle: Floats, step: float) -> list[tuple[NDArray[Any], Floats]]:
+def _taps(hue: Floats, middle: Floats, step: float) -> list[tuple[Ints, Floats]]:
     """The four bins round each place and their bilinear shares."""
     bins = _bins(step)
     place = np.clip((hue - middle) / step + bins / 2, MARGIN, bins - MARGIN - 1.001)

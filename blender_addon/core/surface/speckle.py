@@ -6,17 +6,12 @@ smaller eigenvalue of the Hessian) tells the two apart at equal contrast.
 
 from __future__ import annotations
 
-from typing import Any
-
 import numpy as np
-from numpy.typing import NDArray
 
+from ..arrays import Bools, Floats
 from ..threads import spread
 from .bandpass import gaussian_blur
 from .texels import extend
-
-Floats = NDArray[Any]
-Bools = NDArray[Any]
 
 SIZES_MM = (0.09, 0.14)
 """Blur at which spots are looked for: dots of matting spray are 0.1 to 0.3 mm across (common practice)."""
@@ -54,10 +49,10 @@ def _curvature(raster: Floats, mask: Bools, sigma: float) -> tuple[Floats, Float
     """Smaller eigenvalue and trace of the Hessian of the blurred raster, a texel."""
     smooth = extend(masked_blur(raster, mask, sigma), mask, 2)
     left, right = np.roll(smooth, 1, 1), np.roll(smooth, -1, 1)
-    across = left + right - 2 * smooth
-    along = np.roll(smooth, 1, 0) + np.roll(smooth, -1, 0) - 2 * smooth
+    across: Floats = left + right - 2 * smooth
+    along: Floats = np.roll(smooth, 1, 0) + np.roll(smooth, -1, 0) - 2 * smooth
     mixed = 0.25 * (np.roll(left, 1, 0) + np.roll(right, -1, 0) - np.roll(right, 1, 0) - np.roll(left, -1, 0))
-    trace = across + along
+    trace: Floats = across + along
     return 0.5 * (trace - np.sqrt((across - along) ** 2 + 4 * mixed**2)), trace
 
 

@@ -10,12 +10,9 @@ from itertools import pairwise
 from typing import Any, NamedTuple
 
 import numpy as np
-from numpy.typing import NDArray
 
+from ..arrays import Bools, Floats, Ints
 from ..mesh.triangles import face_areas, unit
-
-Floats = NDArray[Any]
-Ints = NDArray[Any]
 
 EDGE = 1e-4  # barycentric slack: a texel on a shared edge must not fall between two faces
 INSIDE = 0.01  # a texel claimed with more than this by two faces lies in both: the layout overlaps
@@ -33,7 +30,7 @@ class Texels:
     index: Ints
     face: Ints
     weight: Floats
-    shared: NDArray[Any]
+    shared: Bools
 
     def __len__(self) -> int:
         return len(self.index)
@@ -51,7 +48,7 @@ class Texels:
         """Texel values (n, k) averaged onto `count` vertices: (count, k) means and (count,) weights (texels' worth)."""
         rows = corners[self.face].ravel()
         weight = self.weight.ravel().astype(float)
-        total = np.bincount(rows, weight, count)
+        total = np.asarray(np.bincount(rows, weight, count), float)
         means = np.zeros((count, values.shape[1]))
         for column in range(values.shape[1]):
             means[:, column] = np.bincount(rows, np.repeat(values[:, column], 3) * weight, count)
@@ -64,7 +61,7 @@ class Texels:
         out[self.index] = values
         return out.reshape((height, width) + values.shape[1:])
 
-    def mask(self) -> NDArray[Any]:
+    def mask(self) -> Bools:
         """(height, width) bool: covered."""
         out = np.zeros(self.shape[0] * self.shape[1], bool)
         out[self.index] = True
@@ -159,7 +156,7 @@ def typical_texel_mm(vertices_mm: Floats, faces: Ints, uv: Floats, *, height: in
     return float(sizes[order][np.searchsorted(reach, reach[-1] / 2)])
 
 
-def extend(values: Floats, mask: NDArray[Any], steps: int) -> Floats:
+def extend(values: Floats, mask: Bools, steps: int) -> Floats:
     """The raster (height, width[, k]) with covered values grown `steps` texels outwards, so that filtering finds no edge."""
     height, width = mask.shape
     flat = np.pad(values.reshape(height, width, -1).astype(np.float32), ((1, 1), (1, 1), (0, 0)))

@@ -3,16 +3,12 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
+from ..arrays import Bools, Floats, Ints
 from ..mesh.triangles import TriangleMesh, shading_normals
 from .texels import Texels, normals_at, rasterize, typical_texel_mm
-
-Floats = NDArray[Any]
-Ints = NDArray[Any]
 
 
 @dataclass(frozen=True)
@@ -41,7 +37,7 @@ class Surface:
         return self.texels.shape[0] == 1
 
 
-def read_surface(triangles: TriangleMesh, faces_used: NDArray[Any], *, height: int, width: int) -> Surface:
+def read_surface(triangles: TriangleMesh, faces_used: Bools, *, height: int, width: int) -> Surface:
     """The surface of `triangles` (vertices in mm, with UVs) whose faces in `faces_used` (m,) show a texture.
 
     Texels that several places of the surface share are in it, marked; `without` takes them out.
@@ -80,7 +76,7 @@ def vertex_surface(triangles: TriangleMesh) -> Surface:
     )  # fmt: skip
 
 
-def without(surface: Surface, texels: NDArray[Any]) -> Surface:
+def without(surface: Surface, texels: Bools) -> Surface:
     """The surface without some texels (n,) bool."""
     if not texels.any():
         return surface

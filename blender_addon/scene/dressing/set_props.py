@@ -10,11 +10,12 @@ import bpy
 import numpy as np
 from mathutils import Matrix
 
+from ...core.arrays import Floats
 from ...core.dressing.compose import Bench, Spot, Thing, compose, spread_points
 from ...core.dressing.props import make_prop
 from ...core.dressing.resting import rest_on
 from ...core.mesh.blue_noise import Thrower
-from ...core.mesh.triangles import Floats, TriangleMesh, face_areas, face_crosses, unit
+from ...core.mesh.triangles import TriangleMesh, face_areas, face_crosses, unit
 from ...job.errors import SubjectError
 from ..meshes import read_mesh
 from ..nodes.props import prop_chroma

@@ -8,9 +8,9 @@ from typing import Any
 
 import numpy as np
 
+from ...core.arrays import Floats
 from ...core.dressing.debris import layout as laying
 from ...core.dressing.debris.pieces import library
-from ...core.mesh.triangles import Floats
 from ...core.shots.sight import convex_outline, in_any_sight, outside_distance
 from ...job.files.aside import aside
 from ...job.settings import choice, colour, data, integer, length, number, switch

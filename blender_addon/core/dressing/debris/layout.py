@@ -10,8 +10,9 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from ...arrays import Floats, Ints
 from ...mesh.blue_noise import Thrower, accepted
-from ...mesh.triangles import Floats, Ints, face_normals, unit
+from ...mesh.triangles import face_normals, unit
 from ...noise import layered, smoothstep
 from .pieces import Piece
 

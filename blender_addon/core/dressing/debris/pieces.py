@@ -12,8 +12,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from ...arrays import Floats
 from ...mesh.solids import ball, circle, cut_flat, framed_tube, moved, roughened, rounded_rectangle, tube, turn
-from ...mesh.triangles import Floats, TriangleMesh, unit
+from ...mesh.triangles import TriangleMesh, unit
 
 CLASSES = ("shaving", "offcut", "roll", "crumb", "grain")
 BODIES = ("clay", "wood", "stone")

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import numpy as np
 
+from ...arrays import Floats
 from ...mesh.solids import circle, framed_tube, lathe, moved, slab, strip_faces
-from ...mesh.triangles import Floats, TriangleMesh, unit
+from ...mesh.triangles import TriangleMesh, unit
 from .prop import ALONG_X, profile
 
 

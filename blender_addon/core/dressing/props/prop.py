@@ -7,8 +7,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from ...arrays import Floats
 from ...mesh.solids import joined, slotted, turn
-from ...mesh.triangles import Floats, TriangleMesh
+from ...mesh.triangles import TriangleMesh
 
 ALONG_X = turn("y", np.pi / 2)
 """Lays a turned shape down: what pointed up points along x."""

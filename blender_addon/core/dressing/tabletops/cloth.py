@@ -6,7 +6,7 @@ from collections.abc import Callable
 
 import numpy as np
 
-from ...mesh.triangles import Floats
+from ...arrays import Floats
 from ...noise import layered, noise, smoothstep
 from .grid import Extent, Tabletop, lines, sheet
 

@@ -7,7 +7,8 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from ...mesh.triangles import Floats, Ints, TriangleMesh
+from ...arrays import Floats, Ints
+from ...mesh.triangles import TriangleMesh
 
 
 @dataclass(frozen=True)

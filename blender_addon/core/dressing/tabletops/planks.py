@@ -10,7 +10,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ...mesh.triangles import Floats
+from ...arrays import Floats
 from ...noise import layered, noise, smoothstep
 from .grid import Extent, Tabletop, lines, sheet
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from ...mesh.triangles import Floats
+from ...arrays import Floats
 from ...noise import layered, noise, smoothstep
 from .grid import Extent, Tabletop, lines, sheet
 

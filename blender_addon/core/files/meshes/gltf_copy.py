@@ -16,7 +16,7 @@ from urllib.parse import quote
 
 import numpy as np
 
-from ...mesh.triangles import Ints
+from ...arrays import Ints
 from .gltf import AGAIN, DRACO, MESHOPT, Gltf, is_embedded, view_bytes
 from .gltf_check import KINDS, PARTS
 from .gltf_pictures import GltfPicture

@@ -13,9 +13,8 @@ import struct
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
-Floats = NDArray[np.floating]
+from ...arrays import Floats
 
 D50 = (0.9642, 1.0, 0.8249)
 """The white of the profile connection space, ICC.1:2010, 7.2.16."""

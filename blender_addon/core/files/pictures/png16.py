@@ -4,15 +4,15 @@ from __future__ import annotations
 
 import struct
 import zlib
-from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
+
+from ...arrays import Floats, Ints
 
 GREY, COLOUR = 0, 2  # colour types of the header
 
 
-def png16(values: NDArray[Any], *, told: dict[str, str] | None = None) -> bytes:
+def png16(values: Floats | Ints, *, told: dict[str, str] | None = None) -> bytes:
     """The file of (h, w) or (h, w, 3) values 0 to 1, row 0 at the bottom; told: text chunks, Latin-1.
 
     Raises ValueError for other shapes.

@@ -6,14 +6,14 @@ import struct
 import zlib
 
 import numpy as np
-from numpy.typing import NDArray
 
+from ...arrays import Pixels8
 from .png import SIGNATURE
 
 COLOUR = 2  # colour type of the header: red, green, blue
 
 
-def png8(picture: NDArray[np.uint8]) -> bytes:
+def png8(picture: Pixels8) -> bytes:
     """The file of a picture (h, w, 3) of display-encoded sRGB, row 0 on top. Raises ValueError for other shapes."""
     if picture.ndim != 3 or picture.shape[2] != 3 or not picture.size:
         raise ValueError(f"a picture has shape (height, width, 3), not {picture.shape}")
@@ -25,7 +25,7 @@ def png8(picture: NDArray[np.uint8]) -> bytes:
     return SIGNATURE + b"".join(_chunk(kind, data) for kind, data in chunks)
 
 
-def read_png8(data: bytes) -> NDArray[np.uint8]:
+def read_png8(data: bytes) -> Pixels8:
     """The picture (h, w, 3) that `png8` wrote. Raises ValueError for any other file."""
     if not data.startswith(SIGNATURE):
         raise ValueError("not a PNG file")

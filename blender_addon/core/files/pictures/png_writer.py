@@ -9,11 +9,11 @@ from __future__ import annotations
 import struct
 import zlib
 from collections.abc import Iterable
-from typing import IO, Any
+from typing import IO
 
 import numpy as np
-from numpy.typing import NDArray
 
+from ...arrays import Ints, Pixels, Pixels8
 from .icc import profile
 from .labels import INCH, Labels
 from .xmp import packet
@@ -41,14 +41,14 @@ def label_chunks(labels: Labels) -> bytes:
     return b"".join(found)
 
 
-def write_png(file: IO[bytes], strips: Iterable[NDArray[Any]], size: tuple[int, int], labels: Labels) -> None:
+def write_png(file: IO[bytes], strips: Iterable[Pixels], size: tuple[int, int], labels: Labels) -> None:
     """Write a picture of (width, height) from strips (k, width, 3 or 4) of uint8 or uint16, the top row first.
 
     Raises ValueError when the strips are not that picture. An OSError of the file is the caller's.
     """
     width, height = size
     packer = zlib.compressobj(LEVEL)
-    before: NDArray[Any] | None = None
+    before: Pixels | None = None
     rows = 0
     for strip in strips:
         if strip.ndim != 3 or strip.shape[1] != width or strip.shape[2] not in (3, 4):
@@ -74,7 +74,7 @@ def _write_pixels(file: IO[bytes], data: bytes) -> None:
         file.write(chunk(b"IDAT", data[place : place + _PIECE]))
 
 
-def _filtered(raw: NDArray[np.uint8], before: NDArray[np.uint8], step: int) -> NDArray[np.uint8]:
+def _filtered(raw: Pixels8, before: Pixels8, step: int) -> Pixels8:
     """(k, 1 + n) lines with their filter's number in front; raw: (k, n) bytes, `before` the line above, `step` bytes a
     pixel."""
     up = np.concatenate([before[None], raw[:-1]])
@@ -90,11 +90,11 @@ def _filtered(raw: NDArray[np.uint8], before: NDArray[np.uint8], step: int) -> N
     return best
 
 
-def _cost(lines: NDArray[np.uint8]) -> NDArray[np.int64]:
+def _cost(lines: Pixels8) -> Ints:
     return np.abs(lines.view(np.int8).astype(np.int16)).sum(axis=1, dtype=np.int64)
 
 
-def _paeth(left: NDArray[np.int16], up: NDArray[np.int16], corner: NDArray[np.int16]) -> NDArray[np.uint8]:
+def _paeth(left: Ints, up: Ints, corner: Ints) -> Pixels8:
     """ISO/IEC 15948, 9.4: of left, up and corner the nearest to left + up - corner."""
     to_left, to_up, to_corner = np.abs(up - corner), np.abs(left - corner), np.abs(left + up - 2 * corner)
     nearest = np.where((to_left <= to_up) & (to_left <= to_corner), left, np.where(to_up <= to_corner, up, corner))

@@ -9,10 +9,9 @@ from __future__ import annotations
 import struct
 import zlib
 from collections.abc import Iterable
-from typing import IO, Any
+from typing import IO
 
-from numpy.typing import NDArray
-
+from ...arrays import Pixels
 from .icc import profile
 from .labels import Labels
 from .xmp import packet
@@ -23,7 +22,7 @@ LEVEL = 5
 _BYTE, _ASCII, _SHORT, _LONG, _RATIO, _ANY = 1, 2, 3, 4, 5, 7
 
 
-def write_tiff(file: IO[bytes], strips: Iterable[NDArray[Any]], size: tuple[int, int], labels: Labels) -> None:
+def write_tiff(file: IO[bytes], strips: Iterable[Pixels], size: tuple[int, int], labels: Labels) -> None:
     """Write a picture of (width, height) from strips (k, width, 3) of uint8 or uint16, the top row first; all but the last of
     equal height. Raises ValueError when the strips are not that picture or it is too large for the format."""
     width, height = size

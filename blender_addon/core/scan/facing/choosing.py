@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ...mesh.triangles import Floats
+from ...arrays import Floats
 from ..symmetry import mirror_profile
 from .profiles import ANGLES, DIRECTIONS, Profiles, Standing, profiles
 

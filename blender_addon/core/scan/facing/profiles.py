@@ -9,10 +9,9 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from ...arrays import Bools, Floats
 from ...mesh.planar import convex_outline
-from ...mesh.triangles import Floats
 from ..symmetry import mirror_profile
 
 STEP_DEG = 10.0
@@ -40,7 +39,7 @@ class Standing:
     piece_low: float
 
     @property
-    def piece(self) -> NDArray[np.bool_]:
+    def piece(self) -> Bools:
         """(n,) which points are the piece's."""
         high = float(self.points[:, 2].max())
         return self.points[:, 2] > self.piece_low + 0.02 * (high - self.piece_low)
@@ -136,7 +135,7 @@ def _faces(thing: Standing, above: float) -> Floats:
     return np.asarray(sum(np.roll(found, step) for step in (-1, 0, 1)) / 3.0 / 0.3, float)
 
 
-def _symmetric_detail(sideways: Floats, upward: Floats, seen: NDArray[np.bool_], rows: NDArray[np.bool_], width: int) -> float:
+def _symmetric_detail(sideways: Floats, upward: Floats, seen: Bools, rows: Bools, width: int) -> float:
     """Of all square windows of that width, the most detail (in normals) that is symmetrical about the window's middle."""
     half = width // 2
     alike, strength, covered = (np.zeros(seen.shape) for _ in range(3))
@@ -153,7 +152,7 @@ def _symmetric_detail(sideways: Floats, upward: Floats, seen: NDArray[np.bool_],
     return float(value.max())
 
 
-def _pictures(thing: Standing, size: float) -> Iterator[tuple[Floats, Floats, NDArray[np.bool_]]]:
+def _pictures(thing: Standing, size: float) -> Iterator[tuple[Floats, Floats, Bools]]:
     """From each direction: the fine part of the normals sideways and upwards (PIXELS, PIXELS), row 0 below, and what is
     seen."""
     for eye in directions():

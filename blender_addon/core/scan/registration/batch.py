@@ -6,8 +6,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from ...arrays import Floats, Ints
 from ...mesh.similarity import rotation_from_vector
-from ...mesh.triangles import Floats, Ints
 from .grid import ClosestGrid
 from .poses import Poses
 from .surfels import Surfels

@@ -6,10 +6,9 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from ...arrays import Bools, Floats, Ints
 from ...mesh.similarity import Similarity
-from ...mesh.triangles import Floats, Ints
 from .surfels import Surfels
 
 Nearest = Callable[[Floats], tuple[Ints, Floats]]
@@ -74,7 +73,7 @@ class Inside:
     partial: bool
     depth: Floats
     depth_back: Floats
-    blind: NDArray[np.bool_]
+    blind: Bools
 
 
 def weigh(

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 
+from ...arrays import Floats
 from ...mesh.similarity import Similarity, rotation_from_vector
-from ...mesh.triangles import Floats
 from .evidence import Nearest
 from .surfels import Surfels
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from ...mesh.triangles import Floats, Ints
+from ...arrays import Floats, Ints
 from .grid import ClosestGrid
 
 LISTED = 10

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from ...mesh.triangles import Floats
+from ...arrays import Floats
 from .surfels import Surfels
 
 GROUND, FIRST, FURTHER = (0.94, 0.93, 0.91), (0.62, 0.62, 0.62), (0.80, 0.52, 0.18)

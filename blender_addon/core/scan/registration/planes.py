@@ -6,8 +6,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from ...arrays import Floats
 from ...mesh.polygon import plane_axes
-from ...mesh.triangles import Floats
 from .surfels import Surfels
 
 

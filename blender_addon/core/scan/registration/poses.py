@@ -7,8 +7,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from ...arrays import Floats, Ints
 from ...mesh.similarity import Similarity
-from ...mesh.triangles import Floats, Ints
 
 
 @dataclass(frozen=True)

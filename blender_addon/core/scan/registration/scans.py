@@ -5,10 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from ...arrays import Bools, Floats
 from ...mesh.similarity import Similarity
-from ...mesh.triangles import Floats
 from .batch import Target
 from .evidence import Evidence, Inside, Nearest, weigh
 from .near import NearPoints
@@ -36,7 +35,7 @@ class Scans:
     nearest_back: Nearest
     depth: Floats
     depth_back: Floats
-    blind: NDArray[np.bool_]
+    blind: Bools
     partial: bool
 
     @staticmethod
@@ -61,7 +60,7 @@ class Scans:
         return self.seen.part(np.arange(min(count, len(self.seen))))
 
 
-def depth_known(surfels: Surfels, target: Target) -> tuple[Floats, NDArray[np.bool_]]:
+def depth_known(surfels: Surfels, target: Target) -> tuple[Floats, Bools]:
     """(n,) how deep under each surfel the thing is surely solid: to the far side where that was seen, else 4 % of the size; and
     (n,) where it was not.
 

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import numpy as np
 
+from ...arrays import Floats
 from ...mesh.similarity import Similarity, fit_similarity
-from ...mesh.triangles import Floats, TriangleMesh
+from ...mesh.triangles import TriangleMesh
 from .batch import improved, scores
 from .evidence import asked_points
 from .icp import firmness, refine

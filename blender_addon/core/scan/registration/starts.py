@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 
+from ...arrays import Floats
 from ...mesh.similarity import rotation_from_vector
-from ...mesh.triangles import Floats
 from .planes import Flat
 from .poses import Poses
 from .surfels import Surfels

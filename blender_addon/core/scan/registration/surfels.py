@@ -6,7 +6,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ...mesh.triangles import Floats, Ints, TriangleMesh, face_crosses, gathered, unit
+from ...arrays import Floats, Ints
+from ...mesh.triangles import TriangleMesh, face_crosses, gathered, unit
 
 
 @dataclass(frozen=True)

@@ -6,8 +6,8 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
+from ...arrays import Floats
 from ...mesh.similarity import Similarity
-from ...mesh.triangles import Floats
 from .evidence import Evidence, lead
 
 SURE, NOT_SURE, NO_FIT = "sure", "not sure", "no fit"

@@ -6,13 +6,13 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from ...arrays import Bools, Floats, Ints
 from ...mesh.holes import Rim, fans, openings
 from ...mesh.planar import convex_outline
 from ...mesh.preview import strewn
 from ...mesh.spikes import steady_vertices
-from ...mesh.triangles import Floats, Ints, TriangleMesh, face_crosses, signed_volume, unit
+from ...mesh.triangles import TriangleMesh, face_crosses, signed_volume, unit
 
 Hull = Callable[[Floats], Ints]
 """Points (n, 3) to the triangles (m, 3) of their convex hull, looking outwards."""
@@ -31,7 +31,7 @@ class Body:
 
     points: Floats
     normals: Floats
-    filled: NDArray[np.bool_]
+    filled: Bools
     area: float
     mass: Floats
     extremes: Floats
@@ -42,7 +42,7 @@ class Body:
 
 
 def body_of(
-    mesh: TriangleMesh, hull: Hull, *, good: NDArray[np.bool_] | None = None,
+    mesh: TriangleMesh, hull: Hull, *, good: Bools | None = None,
     colours: Callable[[Ints, Floats], Floats] | None = None,
 ) -> Body:  # fmt: skip
     """Prepare a mesh. good: (n,) which vertices are no spikes, where that is known. colours: faces (k,) and barycentric weights

@@ -12,7 +12,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from ...mesh.triangles import Floats
+from ...arrays import Floats
 from ..symmetry import best_mirror
 from ..upright import rotation_between
 from . import evidence, file_axes

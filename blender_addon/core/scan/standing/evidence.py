@@ -14,7 +14,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ...mesh.triangles import Floats
+from ...arrays import Floats
 from .body import Body
 from .poses import Pose
 

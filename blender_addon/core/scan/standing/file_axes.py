@@ -11,7 +11,7 @@ from pathlib import PurePath
 
 import numpy as np
 
-from ...mesh.triangles import Floats
+from ...arrays import Floats
 
 MEANT = 0.8
 """Chance that a file's axes mean anything."""

@@ -9,11 +9,11 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
+from ...arrays import Bools, Floats, Ints
 from ...mesh.holes import Rim, basis
 from ...mesh.planar import convex_outline, depth_inside, fit_plane, outline_area
-from ...mesh.triangles import Floats, Ints, face_crosses, unit
+from ...mesh.triangles import face_crosses, unit
 from ..symmetry import best_mirror
 from ..upright import rectangle_sides, rotation_between
 from .body import Body, flat_outline
@@ -269,7 +269,7 @@ def hollow_below(standing: Floats, cells: int = 20) -> float:
     return float(np.clip((depth - 0.15) / 0.5, 0.0, 1.0)) * len(touched) / 36.0
 
 
-def _inside(outline: Floats, points: Floats) -> NDArray[np.bool_]:
+def _inside(outline: Floats, points: Floats) -> Bools:
     """(n,) which points (n, 2) lie inside a convex counter-clockwise outline (k, 2)."""
     along = np.roll(outline, -1, axis=0) - outline
     away = points[:, None] - outline

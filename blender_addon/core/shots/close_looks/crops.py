@@ -5,13 +5,10 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from ...arrays import Bools, Floats
 from ..subject import Subject
 from .saliency import saliency
-
-Floats = NDArray[np.floating]
-Ints = NDArray[np.integer]
 
 
 @dataclass(frozen=True)
@@ -23,7 +20,7 @@ class View:
     places: Floats
     beyond: Floats
     worth: Floats
-    lit: NDArray[np.bool_]
+    lit: Bools
     edge: Floats
 
 

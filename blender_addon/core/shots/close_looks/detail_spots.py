@@ -10,17 +10,14 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from ...arrays import Bools, Floats
 from ..framing import look, project
 from ..optics import LARGEST
 from ..sight import LENS_ROOM_MM
 from ..subject import Subject, thinned
 from ..visible import visible
 from .crops import Crop, View, best_crop, focus_in, worth_of
-
-Floats = NDArray[np.floating]
-Bools = NDArray[np.bool_]
 
 
 @dataclass(frozen=True)

@@ -10,10 +10,10 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from ...arrays import Bools, Floats
 from ...mesh.cut import FILLED
-from ...mesh.triangles import Floats, TriangleMesh
+from ...mesh.triangles import TriangleMesh
 from ..subject import Subject
 from .lobes import Lobes, Neck, lobes_of, solid_of
 from .unshown import inside_turned, turned_axis
@@ -52,7 +52,7 @@ class Head:
     which way (2,) it lies from the rest seen from above, about 1 where it stands far out, how sure it is, 0 to 1, and whether
     a neck sets it off."""
 
-    points: NDArray[np.bool_]
+    points: Bools
     middle: Floats
     radius: float
     out: Floats
@@ -172,7 +172,7 @@ def _cut_off(mesh: TriangleMesh) -> Floats | None:
     return way if way[2] > -0.8 else None
 
 
-def _foremost(points: Floats, worth: Floats, along: Floats, axis: Floats) -> tuple[NDArray[np.bool_], Floats]:
+def _foremost(points: Floats, worth: Floats, along: Floats, axis: Floats) -> tuple[Bools, Floats]:
     """The upper part of that end of a long thing which is higher, richer and nearer to the front; and which way it lies."""
     length = float(np.ptp(along))
     low, height = float(points[:, 2].min()), max(float(np.ptp(points[:, 2])), 1e-9)
@@ -189,7 +189,7 @@ def _foremost(points: Floats, worth: Floats, along: Floats, axis: Floats) -> tup
     return end & (points[:, 2] > low + RAISED * (top - low)), sign * axis
 
 
-def _upper(subject: Subject, worth: Floats, share: Floats) -> NDArray[np.bool_]:
+def _upper(subject: Subject, worth: Floats, share: Floats) -> Bools:
     """The part of a standing thing, `UPPER` of its height, that tells most seen from the front; the upper the better."""
     seen = subject.normals[:, 1] < -0.2
 

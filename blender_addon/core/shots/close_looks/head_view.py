@@ -5,16 +5,14 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
+from ...arrays import Floats
 from ..framing import look, project
 from ..optics import LARGEST, focus_for
 from ..subject import Subject, cells_of, thinned
 from .crops import UNLIT, View, uncut
 from .detail_spots import CloseLook, detail_magnification, view_of
 from .head import Head
-
-Floats = NDArray[np.floating]
 
 TURNS = 24
 """Directions round the head that are tried."""

@@ -11,9 +11,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
-from ...mesh.triangles import Floats, Ints, TriangleMesh
+from ...arrays import Bools, Floats, Ints
+from ...mesh.triangles import TriangleMesh
 
 CELLS = 88
 """Cells along the longest side. A statuette's neck is then about four cells thick."""
@@ -28,7 +28,7 @@ class Solid:
 
     low: Floats
     cell: float
-    inside: NDArray[np.bool_]
+    inside: Bools
     depth: Floats
 
     def places(self, index: Ints) -> Floats:
@@ -47,7 +47,7 @@ class Neck:
     """An edge of the tree: a lobe hangs on the rest by it. basins: (b,) bool, which basins the lobe holds. width: radius of the
     neck over that of the lobe's thickest place. place: (3,) of the neck."""
 
-    basins: NDArray[np.bool_]
+    basins: Bools
     width: float
     place: Floats
 
@@ -93,7 +93,7 @@ def _dense(corners: Floats, step: float) -> Floats:
     return np.concatenate(found)
 
 
-def _outside(shell: NDArray[np.bool_]) -> NDArray[np.bool_]:
+def _outside(shell: Bools) -> Bools:
     """The cells that can be reached from the corner without crossing the shell, by sweeps along the axes."""
     free = ~shell
     reached = np.zeros_like(free)
@@ -112,7 +112,7 @@ def _outside(shell: NDArray[np.bool_]) -> NDArray[np.bool_]:
             return reached
 
 
-def _depth(inside: NDArray[np.bool_]) -> Floats:
+def _depth(inside: Bools) -> Floats:
     """Distance of each cell inside to the nearest cell outside, in cells, up to `DEEPEST`: exact, axis by axis."""
     square = np.where(inside, np.float32(DEEPEST**2), np.float32(0.0))
     for axis in range(3):

@@ -3,9 +3,8 @@
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import NDArray
 
-Floats = NDArray[np.floating]
+from ...arrays import Floats
 
 SCALES = 1.0 / 60.0, 1.0 / 35.0, 1.0 / 20.0
 """Sizes of the features looked for, as shares of the subject's largest extent."""

@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import NDArray
 
+from ...arrays import Bools, Floats, Ints
 from ...mesh.components import connected_vertices
 from ...mesh.cut import FILLED
 from ...mesh.topology import rim_edges
-from ...mesh.triangles import Floats, Ints, TriangleMesh, face_areas
+from ...mesh.triangles import TriangleMesh, face_areas
 from ..framing import look_along
 from ..visible import visible
 
@@ -28,7 +28,7 @@ SURROUNDINGS = 0.07
 """Size of the surroundings, over the largest extent, whose mean counts: a fold is narrower than that, a vessel is not."""
 
 
-def unshown(mesh: TriangleMesh, chosen: Ints, points: Floats, normals: Floats) -> NDArray[np.bool_]:
+def unshown(mesh: TriangleMesh, chosen: Ints, points: Floats, normals: Floats) -> Bools:
     """(k,) bool: which points (k, 3), the vertices `chosen` of a standing mesh, no close look is to show."""
     size = max(float(np.ptp(points, axis=0).max()), 1e-9)
     bad = np.zeros(len(mesh.vertices), bool)
@@ -46,7 +46,7 @@ def unshown(mesh: TriangleMesh, chosen: Ints, points: Floats, normals: Floats) -
     return found if axis is None else found | inside_turned(points, normals, axis)
 
 
-def _in_large_patches(mesh: TriangleMesh, faces: Ints, least: float) -> NDArray[np.bool_]:
+def _in_large_patches(mesh: TriangleMesh, faces: Ints, least: float) -> Bools:
     """(m,) which of some faces (m, 3) hang together over an area that a square of edge `least` would have."""
     if not len(faces):
         return np.zeros(0, bool)
@@ -72,7 +72,7 @@ def turned_axis(mesh: TriangleMesh) -> Floats | None:
     return axis if float(weight[outward].sum() / weight.sum()) > TURNED else None
 
 
-def inside_turned(points: Floats, normals: Floats, axis: Floats) -> NDArray[np.bool_]:
+def inside_turned(points: Floats, normals: Floats, axis: Floats) -> Bools:
     """(k,) which points of a turned form look towards its axis (2,), as a vessel's inside does."""
     off = points[:, :2] - axis
     radius = np.linalg.norm(off, axis=1)
@@ -80,7 +80,7 @@ def inside_turned(points: Floats, normals: Floats, axis: Floats) -> NDArray[np.b
     return inward & (radius > 0.05 * max(float(radius.max()), 1e-9))
 
 
-def _near(points: Floats, places: Floats, reach: float) -> NDArray[np.bool_]:
+def _near(points: Floats, places: Floats, reach: float) -> Bools:
     """(k,) which points (k, 3) have one of the places (n, 3) within about `reach`: in the same cell of that size or beside
     it."""
     low = points.min(axis=0) - 2.0 * reach
@@ -91,7 +91,7 @@ def _near(points: Floats, places: Floats, reach: float) -> NDArray[np.bool_]:
     return np.isin(np.floor((points - low) / reach).astype(np.int64) @ stride, wide)
 
 
-def enclosed(points: Floats, normals: Floats) -> NDArray[np.bool_]:
+def enclosed(points: Floats, normals: Floats) -> Bools:
     """(k,) which points (k, 3) with normals (k, 3) lie inside something: seen from few of the directions that they face."""
     share = openness(points, normals)
     size = SURROUNDINGS * max(float(np.ptp(points, axis=0).max()), 1e-9)

@@ -7,16 +7,12 @@ filtering by use of local statistics").
 
 from __future__ import annotations
 
-from typing import Any
-
 import numpy as np
-from numpy.typing import NDArray
 
+from ...arrays import Floats
 from ...threads import spread
 from ..bandpass import gaussian_blur
 from ..textured_surface import Surface
-
-Floats = NDArray[Any]
 
 TOLD_TEXELS = 1.5  # sigma of the surroundings that noise is told in
 LEVELS = 12

@@ -9,13 +9,11 @@ from __future__ import annotations
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
+from ...arrays import Bools, Complexes, Floats
 from ...threads import spread
 from ..patches import CELLS, Cloud, Patches, filled, lay_patches, read_back, splat, totals, wave_vectors
 from ..textured_surface import Surface
-
-Floats = NDArray[Any]
 
 CELL_MM = 0.14
 LARGE_MM2 = 20_000.0  # a larger surface is looked at in coarser cells, as many as this one has: time stays in bounds
@@ -50,7 +48,7 @@ def _runner(patches: Patches, cloud: Cloud, values: Floats) -> Any:
     return run
 
 
-def way_of(grids: Floats, known: NDArray[Any], cell_mm: float) -> Floats:
+def way_of(grids: Floats, known: Bools, cell_mm: float) -> Floats:
     """(p, CELLS, CELLS) angle in radians from x of the way along which grids (p, CELLS, CELLS) vary least, where known."""
     square = np.square(wave_vectors(cell_mm)[0]) + np.square(wave_vectors(cell_mm)[1])
 
@@ -66,7 +64,7 @@ def way_of(grids: Floats, known: NDArray[Any], cell_mm: float) -> Floats:
     return (0.5 * np.arctan2(twice, across) + np.pi / 2).astype(np.float32)
 
 
-def summed_along(grids: Floats, known: NDArray[Any], angle: Floats, sigma: float) -> Floats:
+def summed_along(grids: Floats, known: Bools, angle: Floats, sigma: float) -> Complexes:
     """(p, CELLS, CELLS) complex64: Gaussian sum of the known cells of grids (p, CELLS, CELLS) along the way at `angle`, and as
     imaginary part that of how many are known, which are sampled together so. sigma in cells."""
     both = (grids * known + 1j * known).astype(np.complex64)

@@ -7,15 +7,11 @@ that is not darker here and brighter there has no reason to be so in its hollows
 
 from __future__ import annotations
 
-from typing import Any
-
 import numpy as np
-from numpy.typing import NDArray
 
+from ...arrays import Floats
 from ..textured_surface import Surface
 from .large import LargeMeans
-
-Floats = NDArray[Any]
 
 SHUT = 0.05  # openness below which a place counts as no deeper
 OPEN = 0.1  # log of the shading in a hollow or of fine relief below which a place counts as open

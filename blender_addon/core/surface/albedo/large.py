@@ -2,13 +2,9 @@
 
 from __future__ import annotations
 
-from typing import Any
-
 import numpy as np
-from numpy.typing import NDArray
 
-Floats = NDArray[Any]
-Ints = NDArray[Any]
+from ...arrays import Floats, Ints
 
 MOST_NODES = 64  # a side: a large piece is looked at on a coarser grid
 

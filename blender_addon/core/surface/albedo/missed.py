@@ -6,11 +6,9 @@ paint does where the piece lies open to its light; what goes beyond, and goes wi
 
 from __future__ import annotations
 
-from typing import Any
-
 import numpy as np
-from numpy.typing import NDArray
 
+from ...arrays import Floats
 from ...srgb import luminance
 from ..light.lamplight import Lit
 from ..paint import FINE, PAINTED, lasting_light, shading_tint, smooth_colours, untinted_levels
@@ -20,8 +18,6 @@ from ..textured_surface import Surface
 from .grain import along_grain
 from .hollows import OPEN, depth_of, missed_in_hollows, openly
 from .large import LargeMeans
-
-Floats = NDArray[Any]
 
 REACH_MM = 0.8  # sigma of the surroundings whose shading tells how much may have been missed
 DOUBT = 0.25  # of the shading that was read is missed, standard deviation (told by chance pieces)

@@ -3,11 +3,10 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
+from ...arrays import Floats, Ints
 from ...srgb import luminance
 from ..light.lamplight import Lit, fit_surface_light
 from ..paint import lasting_light, shading_tint
@@ -15,8 +14,6 @@ from ..speckle import masked_blur
 from ..textured_surface import Surface
 from .denoising import without_noise
 from .missed import missed_shading
-
-Floats = NDArray[Any]
 
 
 @dataclass(frozen=True)
@@ -44,7 +41,7 @@ def without_light(
     colours: Floats,
     *,
     relief: Floats | None = None,
-    occluders: tuple[Floats, NDArray[Any]] | None = None,
+    occluders: tuple[Floats, Ints] | None = None,
     seed: int = 1,
     as_photo: bool = False,
 ) -> LightRemoved:
@@ -82,7 +79,7 @@ def _as_it_is(colours: Floats) -> LightRemoved:
     return LightRemoved(colours.astype(np.float32), np.ones_like(colours, np.float32), spread, spread, True)
 
 
-def tinted(lit: Lit, faces: NDArray[Any], shade: Floats) -> Floats:
+def tinted(lit: Lit, faces: Ints, shade: Floats) -> Floats:
     """(n, 3) shading of log brightness `shade` (n,): what is darker is lit by what lies round it, in its hue, as the mesh's own
     hollows are."""
     red, blue = shading_tint(lasting_light(lit), faces)

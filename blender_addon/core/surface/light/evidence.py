@@ -10,15 +10,12 @@ painting fail at the first or the second, bare metal at the third.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
+from ...arrays import Floats, Ints
 from ..pigment import chromaticity, find_pigments
 from .spherical_harmonics import basis
-
-Floats = NDArray[Any]
 
 UNEVEN = (0.12, 0.25)
 """Standard deviation of the log of irradiance between which trust rises: 0.01 to 0.05 where there is no light, 0.42 to 0.64
@@ -105,7 +102,7 @@ def _floored(values: Floats) -> Floats:
     return np.log(np.maximum(values, 0.02 * np.median(values, axis=0) + 1e-6))
 
 
-def foretold(design: Floats, values: Floats, weights: Floats, fold: NDArray[Any]) -> float:
+def foretold(design: Floats, values: Floats, weights: Floats, fold: Ints) -> float:
     """Part of the variance of `values` (n,) that a linear fit to `design` (n, k) on the other folds foretells; 1 is all."""
     guess = np.zeros(len(values))
     for own in np.unique(fold):
@@ -128,7 +125,7 @@ def _variance(values: Floats, weights: Floats) -> float:
     return float(np.average(np.square(values - np.average(values, weights=weights)), weights=weights))
 
 
-def _folds(places: Floats) -> NDArray[Any]:
+def _folds(places: Floats) -> Ints:
     """(n,) fold 0 to FOLDS - 1 of each place (n, 3): by blocks, of which near ones lie in different folds."""
     size = max(float(np.ptp(places, axis=0).max()), 1e-9) / FINEST_FOLDS
     block = np.floor((places - places.min(axis=0)) / size).astype(np.int64)

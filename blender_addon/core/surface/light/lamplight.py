@@ -8,16 +8,13 @@ from hashlib import blake2b
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
+from ...arrays import Floats, Ints
 from ...mesh.triangles import edges, unit
 from ..textured_surface import Surface
 from .evidence import LightEvidence, light_evidence
 from .light import Light, Shading, bounced, fit_light, half_sphere, shade, sky_design
 from .visibility import look_round, spread_samples
-
-Floats = NDArray[Any]
-Ints = NDArray[Any]
 
 SAMPLES = 150_000
 DIRECTIONS = 64  # and as many opposite ones
@@ -124,7 +121,7 @@ def _receivers(
     """Position, normal, texture and weight of each cluster."""
     count = int(group.max()) + 1
     size = np.maximum(np.bincount(group, minlength=count), 1)
-    texels = np.bincount(group, weight, count)
+    texels = np.asarray(np.bincount(group, weight, count), float)
 
     def averaged(values: Floats, share: Floats, total: Floats) -> Floats:
         return np.stack([np.bincount(group, values[:, k] * share, count) for k in range(3)], axis=1) / total[:, None]

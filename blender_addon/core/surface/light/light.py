@@ -8,17 +8,14 @@ whose linear value *is* that part's radiance. Unknown: the radiances (with rho f
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
+from ...arrays import Floats
 from ...threads import spread
 from ..pigment import chromaticity, find_pigments
 from .spherical_harmonics import sphere_directions
 from .visibility import Visibility
-
-Floats = NDArray[Any]
 
 ROUNDS = 6  # of reweighting; two more move the cut on the bench's owl by 0.01 %
 COLOURLESS = 3  # more of them, before, where the light is first taken to have no colour

@@ -5,12 +5,9 @@ Orthonormal basis as in Ramamoorthi & Hanrahan, "An efficient representation for
 
 from __future__ import annotations
 
-from typing import Any
-
 import numpy as np
-from numpy.typing import NDArray
 
-Floats = NDArray[Any]
+from ...arrays import Floats, Ints
 
 COSINE = (np.pi, 2 * np.pi / 3, np.pi / 4, 0.0)
 """A_l of the clamped cosine for l = 0 to 3 (Ramamoorthi & Hanrahan 2001, equation 8)."""
@@ -36,7 +33,7 @@ def basis(directions: Floats, order: int = 2) -> Floats:
     return np.stack(columns, axis=1)
 
 
-def degrees(order: int) -> NDArray[Any]:
+def degrees(order: int) -> Ints:
     """The degree l of each column of `basis`."""
     return np.repeat(np.arange(order + 1), 2 * np.arange(order + 1) + 1)
 

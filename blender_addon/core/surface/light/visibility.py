@@ -9,16 +9,12 @@ Only what looks away from the light can hide it from a point in front of it (the
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
+from ...arrays import Floats, Ints
 from ...mesh.triangles import face_areas, face_normals, unit
 from ...threads import product, spread
-
-Floats = NDArray[Any]
-Ints = NDArray[Any]
 
 PER_PIXEL = 4.0  # samples a pixel of the depth map on a face seen squarely: 2 % of pixels stay empty
 DEPTHS = 1 << 14  # steps in which depth is told when what is seen first is looked for
@@ -44,8 +40,8 @@ class Visibility:
     """
 
     directions: Floats
-    open: NDArray[np.float16]
-    source: NDArray[np.int32]
+    open: Floats
+    source: Ints
 
     @property
     def solid_angle(self) -> float:

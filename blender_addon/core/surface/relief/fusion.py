@@ -4,17 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Generator, Sequence
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
+from ...arrays import Bools, Complexes, Floats, Ints
 from ...threads import spread
 from ..patches import CELLS, Cloud, Patches, read_back, totals, wave_vectors, window
 from .inversion import COARSE, Signal, Spectrum, lasting, linear_fields, slopes_of
 from .refiner import refiner
-
-Floats = NDArray[Any]
 
 COARSEST_MM = 0.12
 """The net learned on cells of 0.07 mm; on coarser ones there is no dust and no stroke that it knows, so it stays out."""
@@ -34,7 +31,7 @@ class Relief:
     slope: Floats
     height_mm: Floats
     shade: Floats
-    covered: NDArray[Any]
+    covered: Bools
 
 
 def refined(patches: Patches) -> bool:
@@ -123,7 +120,7 @@ def joined(
 
 def _together(
     patches: Patches, frames: Sequence[Patches], made: Sequence[Floats], weights: Sequence[Floats], rows: slice
-) -> Floats:
+) -> Complexes:
     """(k, CELLS, half) transform of the height whose slopes come nearest to all of them (weighted least squares)."""
     kx, ky = wave_vectors(patches.cell_mm)
     above = np.zeros((rows.stop - rows.start, *np.broadcast_shapes(kx.shape, ky.shape)), np.complex64)
@@ -142,7 +139,7 @@ def _together(
 
 def _turned(fields: Floats, cosine: Floats, sine: Floats) -> Floats:
     """Fields (k, 2, CELLS, CELLS) of a frame whose x axis lies at (cosine, sine), sampled on the cells of the common one."""
-    place = np.arange(CELLS) - CELLS / 2
+    place = np.arange(CELLS, dtype=float) - CELLS / 2
     x, y = place[None, None, :], place[None, :, None]
     column = np.clip(cosine[:, None, None] * x + sine[:, None, None] * y + CELLS / 2, 0, CELLS - 1.001)
     row = np.clip(-sine[:, None, None] * x + cosine[:, None, None] * y + CELLS / 2, 0, CELLS - 1.001)
@@ -151,10 +148,12 @@ def _turned(fields: Floats, cosine: Floats, sine: Floats) -> Floats:
     base = low * CELLS + left
     lower = _picked(fields, base) * (1 - right) + _picked(fields, base + 1) * right
     upper = _picked(fields, base + CELLS) * (1 - right) + _picked(fields, base + CELLS + 1) * right
-    return lower * (1 - up) + upper * up
+    whole: Floats = lower * (1 - up)
+    whole += upper * up
+    return whole
 
 
-def _picked(fields: Floats, place: Floats) -> Floats:
+def _picked(fields: Floats, place: Ints) -> Floats:
     """Fields (k, 2, CELLS, CELLS) at flat cell indices (k, CELLS, CELLS)."""
     flat = fields.reshape(len(fields), 2, -1)
     return np.take_along_axis(flat, place.reshape(len(fields), 1, -1), axis=2).reshape(fields.shape)

@@ -13,17 +13,13 @@ from __future__ import annotations
 
 from collections.abc import Generator, Sequence
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
+from ...arrays import Bools, Floats, Ints
 from ...threads import spread
 from ..paint import Paint
 from ..patches import CELLS, Cloud, Members, Patches, filled, splat, wave_vectors, window
-
-Floats = NDArray[Any]
-Ints = NDArray[Any]
 
 KAPPA = 0.25
 """Share of "dark is deep" against the light's pull: 0.2 to 0.4 on feathers, tool marks and folds under windows and lamps."""
@@ -85,7 +81,7 @@ class Signal:
     closed: Floats
     raw: Floats
     paint: Floats | None
-    known: Floats
+    known: Bools
     pull: Floats
     form: Floats
 
@@ -229,7 +225,7 @@ def told_by(patches: Patches, signal: Signal, shade: Floats) -> Told:
 class _Rings:
     edges: Floats
     of: Ints
-    usable: NDArray[Any]
+    usable: Bools
     count: Floats
 
 

@@ -7,13 +7,10 @@ from __future__ import annotations
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
+from ...arrays import Floats, Ints
 from ...threads import spread
 from ..patches import Cloud, Patches
-
-Floats = NDArray[Any]
-Ints = NDArray[Any]
 
 ROUNDS = 60
 HELD = 0.02

@@ -7,15 +7,11 @@ relief that the map has: 1 for a map that is complete there, however much fainte
 
 from __future__ import annotations
 
-from typing import Any
-
 import numpy as np
-from numpy.typing import NDArray
 
+from ...arrays import Floats
 from ..speckle import masked_blur
 from ..textured_surface import Surface
-
-Floats = NDArray[Any]
 
 SIGMAS_MM = (0.06, 0.12, 0.25)
 """Gaussians between the bands: about half way at wavelengths of 0.3, 0.6 and 1.3 mm."""

@@ -17,8 +17,8 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
+from ...arrays import Floats, Ints
 from ...srgb import luminance
 from ..light.lamplight import Lit, fit_surface_light
 from ..paint import paint_of
@@ -29,8 +29,6 @@ from .fusion import Relief, joined, patch_fields, refined
 from .inversion import Evidence, Signal, Told, blind_spectrum, gather_signal, pull_of_light, told_by
 from .levelling import levels
 
-Floats = NDArray[Any]
-Ints = NDArray[Any]
 Steps = Generator[tuple[float, str], None, "Recovery"]
 
 CLIP = (-1.0, 0.6)  # log brightness against the smooth shading outside of this does not follow the linear model

@@ -12,12 +12,10 @@ from dataclasses import dataclass
 from functools import cache
 from itertools import product
 from pathlib import Path
-from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
-Floats = NDArray[Any]
+from ...arrays import Floats
 
 WEIGHTS = Path(__file__).with_name("refiner.npz")
 

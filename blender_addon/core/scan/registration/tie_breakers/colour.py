@@ -5,10 +5,9 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 
 import numpy as np
-from numpy.typing import NDArray
 
+from ....arrays import Bools, Floats
 from ....mesh.similarity import Similarity, rotation_from_vector
-from ....mesh.triangles import Floats
 from ..evidence import Nearest
 from ..surfels import Surfels
 
@@ -53,7 +52,7 @@ def _levelled(values: Floats, spots: Floats) -> Floats:
     return values - ground @ np.linalg.solve(normal, np.einsum("ni,nj->ij", ground, values))
 
 
-def told_apart(scores: Floats, same: NDArray[np.bool_], *, least: float = LEAST, lead: float = LEAD) -> bool:
+def told_apart(scores: Floats, same: Bools, *, least: float = LEAST, lead: float = LEAD) -> bool:
     """Whether the first of the scores stands out: high, and clear of all that are not the `same` (bool) pose as the first."""
     others = scores[~same]
     return bool(scores[0] >= least and (not len(others) or scores[0] - others.max() >= lead))

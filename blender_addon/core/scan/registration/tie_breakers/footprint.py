@@ -3,10 +3,9 @@
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import NDArray
 
+from ....arrays import Bools, Floats
 from ....mesh.similarity import Similarity
-from ....mesh.triangles import Floats
 from ..evidence import pairs
 from ..scans import Scans
 from ..surfels import Surfels
@@ -45,7 +44,7 @@ def footprint(part: Surfels, scans: Scans, pose: Similarity, *, reach: float) ->
     return _told(_marks(part, spots, up / length, around), hidden[around])
 
 
-def _marks(part: Surfels, spots: Floats, up: Floats, around: NDArray[np.bool_]) -> Floats:
+def _marks(part: Surfels, spots: Floats, up: Floats, around: Bools) -> Floats:
     """(k, 1 or 4) height over the face's plane in spacings, and what of the colour outlives another light."""
     place = spots[around] - spots[around].mean(axis=0)
     level = place @ up
@@ -55,7 +54,7 @@ def _marks(part: Surfels, spots: Floats, up: Floats, around: NDArray[np.bool_]) 
     return marks if part.colour is None else np.concatenate([marks, features(part.colour[around])], axis=1)
 
 
-def _told(marks: Floats, hidden: NDArray[np.bool_]) -> float:
+def _told(marks: Floats, hidden: Bools) -> float:
     """Multiple correlation of the marks with being hidden, cut down by what so many marks reach by chance (Ezekiel 1930)."""
     wish = hidden - hidden.mean()
     columns = marks - marks.mean(axis=0)

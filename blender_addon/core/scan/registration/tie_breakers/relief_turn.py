@@ -6,8 +6,8 @@ from collections.abc import Sequence
 
 import numpy as np
 
+from ....arrays import Floats
 from ....mesh.similarity import Similarity, angle_between, rotation_from_vector
-from ....mesh.triangles import Floats
 from ..evidence import pairs
 from ..icp import loose_axis, refine
 from ..scans import Scans, lying_on, weighed

@@ -7,8 +7,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from ....arrays import Floats
 from ....mesh.similarity import Similarity, angle_between
-from ....mesh.triangles import Floats
 from ..evidence import Evidence
 from ..icp import loose_axis, refine
 from ..scans import Scans, lying_on, weighed
