@@ -26,14 +26,18 @@ def _classes() -> list[type]:
     return [*(cls for module in modules for cls in module.CLASSES), *panels.classes()]
 
 
+def _close_previews() -> None:
+    for module in (to_check, pictures, alignment):
+        module.previews.close()
+
+
 @bpy.app.handlers.persistent
 def _file_opened(*_: object) -> None:
     """Another file is open: carry over what an older version kept, and forget what was read of the scenes before."""
     for scene in bpy.data.scenes:
         properties.carry_old_names(scene)
     job_state.forget()
-    to_check.close_previews()
-    pictures.close_previews()
+    _close_previews()
 
 
 def register() -> None:
@@ -51,9 +55,7 @@ def unregister() -> None:
     """The same backwards."""
     bpy.app.handlers.load_post.remove(_file_opened)
     operators.unregister_command()
-    pictures.close_previews()
-    alignment.close_previews()
-    to_check.close_previews()
+    _close_previews()
     job_state.forget()
     overlays.unregister()
     lens.unregister()

@@ -2,9 +2,9 @@
 stand."""
 
 import math
+from collections.abc import Callable
 
 import bpy
-import bpy.utils.previews
 from bpy.props import FloatProperty, IntProperty, StringProperty
 
 from ..job.errors import JobError
@@ -15,17 +15,21 @@ from ..scene.scan.stand_mask import begin_painting, end_painting, is_painting
 from ..scene.thumbnails import front_candidates
 from ..steps import catalogue
 from .job_state import stage_of, state_of
+from .previews import Previews
 
-_open: dict = {}
-"""The previews of the open dialog: Blender frees them only by hand."""
+Ways = list[tuple[float, int]]
+"""The number or the angle of each way that a dialog offers, with the number of its picture's icon."""
+
+previews = Previews()
+"""The pictures of the open dialog."""
 
 
-def show_choices(context, lay_out):
+def show_choices(context: bpy.types.Context, lay_out: Callable[[bpy.types.UILayout], None]) -> None:
     """A window of buttons at the mouse that closes at a click on one of them; a dialog would stay over the result."""
     context.window_manager.popover(lambda popover, _: lay_out(popover.layout), ui_units_x=28)
 
 
-def run_again(operator, role):
+def run_again(operator: bpy.types.Operator, role: str) -> set[str]:
     """Run the step again that makes a role; what the user must mend is reported in its own words, not as an exception."""
     step = next(step.name for step in catalogue() if role in step.makes)
     mode = "EXEC_DEFAULT" if bpy.app.background else "INVOKE_DEFAULT"
@@ -45,7 +49,7 @@ class BOZZETTO_OT_choose_pose(bpy.types.Operator):
 
     scan: StringProperty(description="Which further scan: its place in the list of scans", options={"SKIP_SAVE"})
 
-    def invoke(self, context, event):
+    def invoke(self, context: bpy.types.Context, event: bpy.types.Event) -> set[str]:
         """Draw the ways."""
         stage = stage_of(context)
         keys = open_scans(stage.results())
@@ -53,24 +57,17 @@ class BOZZETTO_OT_choose_pose(bpy.types.Operator):
             self.report({"INFO"}, "There is nothing to choose: align the scans first, or it was sure of the only way")
             return {"CANCELLED"}
         self.scan = self.scan or keys[0]
-        close_previews()
-        previews = bpy.utils.previews.new()
-        _open["previews"] = previews
-        ways = []
+        previews.close()
         try:
             pictures = pose_pictures(stage, self.scan)
         except JobError as error:
             self.report({"ERROR"}, str(error))
             return {"CANCELLED"}
-        for number, picture in pictures:
-            preview = previews.new(str(number))
-            preview.image_size = [picture.shape[1], picture.shape[0]]  # type: ignore[assignment]
-            preview.image_pixels_float.foreach_set(picture.astype("f4").ravel())
-            ways.append((number, preview.icon_id))
+        ways = [(number, previews.of_pixels(str(number), 0, lambda picture=picture: picture)) for number, picture in pictures]
         show_choices(context, lambda layout: self._lay_out(layout, ways))
         return {"FINISHED"}
 
-    def _lay_out(self, layout, ways):
+    def _lay_out(self, layout: bpy.types.UILayout, ways: Ways) -> None:
         """Three a row, a button under each."""
         layout.label(text=f"How scan {self.scan} would lie, in the scans' own colours: from the front and from above")
         grid = layout.grid_flow(columns=3, even_columns=True, row_major=True)
@@ -92,10 +89,10 @@ class BOZZETTO_OT_set_pose(bpy.types.Operator):
     candidate: IntProperty(description="Number of the possible fit", min=1, default=1)
     turn: FloatProperty(description="How far it is turned on from that fit", subtype="ANGLE")
 
-    def execute(self, context):
+    def execute(self, context: bpy.types.Context) -> set[str]:
         """Write the choice and run the registration again."""
         rows = context.scene.bozzetto.registration.choices
-        row = next((one for one in rows if one.scan == self.scan), None) or rows.add()
+        row = next((row for row in rows if row.scan == self.scan), None) or rows.add()
         row.scan, row.candidate, row.turn = self.scan, self.candidate, self.turn
         return run_again(self, "aligned")
 
@@ -111,11 +108,11 @@ class BOZZETTO_OT_mark_spots(bpy.types.Operator):
     )
 
     @classmethod
-    def poll(cls, context):
+    def poll(cls, context: bpy.types.Context) -> bool:
         """Only in a 3D view."""
         return context.area is not None and context.area.type == "VIEW_3D"
 
-    def invoke(self, context, event):
+    def invoke(self, context: bpy.types.Context, event: bpy.types.Event) -> set[str]:
         """Set the two scans side by side and wait for clicks."""
         stage = stage_of(context)
         upright, further = stage.find("upright"), stage.find("clean", self.scan)
@@ -131,13 +128,13 @@ class BOZZETTO_OT_mark_spots(bpy.types.Operator):
         self._local = context.space_data.local_view is None
         if self._local:
             bpy.ops.view3d.localview(frame_selected=True)
-        region = next(one for one in context.area.regions if one.type == "WINDOW")
+        region = next(region for region in context.area.regions if region.type == "WINDOW")
         self._handle = bpy.types.SpaceView3D.draw_handler_add(self._draw_numbers, (region,), "WINDOW", "POST_PIXEL")
         context.window_manager.modal_handler_add(self)
         self._say(context)
         return {"RUNNING_MODAL"}
 
-    def modal(self, context, event):
+    def modal(self, context: bpy.types.Context, event: bpy.types.Event) -> set[str]:
         """A click picks, Backspace takes the last one back, Esc stops; all else moves the view."""
         if event.type in {"ESC", "RIGHTMOUSE"}:
             return self._end(context, {"CANCELLED"})
@@ -154,17 +151,17 @@ class BOZZETTO_OT_mark_spots(bpy.types.Operator):
         context.area.tag_redraw()
         return {"RUNNING_MODAL"}
 
-    def _click(self, context, event):
+    def _click(self, context: bpy.types.Context, event: bpy.types.Event) -> None:
         from bpy_extras import view3d_utils
 
-        region = next(one for one in context.area.regions if one.type == "WINDOW")
+        region = next(region for region in context.area.regions if region.type == "WINDOW")
         place = event.mouse_x - region.x, event.mouse_y - region.y
         view = context.space_data.region_3d
         self._picking.pick(
             view3d_utils.region_2d_to_origin_3d(region, view, place), view3d_utils.region_2d_to_vector_3d(region, view, place)
         )
 
-    def _write(self, context):
+    def _write(self, context: bpy.types.Context) -> None:
         rows = context.scene.bozzetto.registration.pairs
         for place in reversed([place for place, row in enumerate(rows) if row.scan == self.scan]):
             rows.remove(place)
@@ -173,12 +170,12 @@ class BOZZETTO_OT_mark_spots(bpy.types.Operator):
             row.scan, row.use_on_further, row.use_on_first = self.scan, True, True
             row.on_further, row.on_first = further, first
 
-    def _say(self, context):
+    def _say(self, context: bpy.types.Context) -> None:
         which = "the first scan" if self._picking.wanted() == FIRST else f"scan {self.scan}, the same spot"
         number = len(self._picking.spots["further"]) + 1
         context.workspace.status_text_set(f"Spot {number} of {FEWEST}: click on {which}.   Backspace takes back   Esc stops")
 
-    def _draw_numbers(self, region):
+    def _draw_numbers(self, region: bpy.types.Region) -> None:
         import blf
         from bpy_extras import view3d_utils
 
@@ -193,7 +190,7 @@ class BOZZETTO_OT_mark_spots(bpy.types.Operator):
                 blf.position(0, at.x + 4.0 * scale, at.y + 4.0 * scale, 0.0)
                 blf.draw(0, f"· {number}")
 
-    def _end(self, context, state):
+    def _end(self, context: bpy.types.Context, state: set[str]) -> set[str]:
         bpy.types.SpaceView3D.draw_handler_remove(self._handle, "WINDOW")
         if self._local and context.space_data.local_view is not None:
             bpy.ops.view3d.localview(frame_selected=False)
@@ -209,7 +206,7 @@ class BOZZETTO_OT_paint_stand(bpy.types.Operator):
     bl_idname = "bozzetto.paint_stand"
     bl_label = "Paint the stand"
 
-    def execute(self, context):
+    def execute(self, context: bpy.types.Context) -> set[str]:
         """Go into painting, or out of it and cut."""
         upright = stage_of(context).find("upright")
         if upright is None:
@@ -229,27 +226,23 @@ class BOZZETTO_OT_choose_front(bpy.types.Operator):
     bl_idname = "bozzetto.choose_front"
     bl_label = "Choose the front"
 
-    def invoke(self, context, event):
+    def invoke(self, context: bpy.types.Context, event: bpy.types.Event) -> set[str]:
         """Draw the six sides."""
         stage = stage_of(context)
         upright = stage.find("upright")
         if upright is None:
             self.report({"INFO"}, "Run until Orientation first: there is nothing upright yet")
             return {"CANCELLED"}
-        close_previews()
+        previews.close()
         known = float(stage.results().get("orientation", {}).get("figures", {}).get("front_deg", 0.0))
-        previews = bpy.utils.previews.new()
-        _open["previews"] = previews
         sides = []
         for place, (angle, picture) in enumerate(front_candidates(upright)):
-            preview = previews.new(str(place))
-            preview.image_size = [picture.shape[1], picture.shape[0]]  # type: ignore[assignment]
-            preview.image_pixels_float.foreach_set(picture.astype("f4").ravel())
-            sides.append(((known + angle + 180.0) % 360.0 - 180.0, preview.icon_id))
+            icon = previews.of_pixels(str(place), 0, lambda picture=picture: picture)
+            sides.append(((known + angle + 180.0) % 360.0 - 180.0, icon))
         show_choices(context, lambda layout: self._lay_out(layout, sides))
         return {"FINISHED"}
 
-    def _lay_out(self, layout, sides):
+    def _lay_out(self, layout: bpy.types.UILayout, sides: Ways) -> None:
         """Three and three, a button under each."""
         grid = layout.grid_flow(columns=3, even_columns=True, row_major=True)
         for angle, icon in sides:
@@ -267,14 +260,14 @@ class BOZZETTO_OT_set_front(bpy.types.Operator):
 
     angle: FloatProperty(description="Where the front is, counter-clockwise from above", subtype="ANGLE")
 
-    def execute(self, context):
+    def execute(self, context: bpy.types.Context) -> set[str]:
         """Set the angle and run the orientation again."""
         orientation = context.scene.bozzetto.orientation
         orientation.use_front, orientation.front = True, self.angle
         return run_again(self, "upright")
 
 
-def tools_of(role, scene):
+def tools_of(role: str, scene: bpy.types.Scene) -> tuple[tuple[str, str], ...]:
     """The operators that let a person decide what plays a role, (identifier, words); only those that can be used now."""
     several = len(roles.players(scene.get(roles.JOB, ""), role="clean")) > 1
     fits = (("bozzetto.choose_pose", "Possible fits ..."),) if open_scans(state_of(scene).results) else ()
@@ -285,12 +278,6 @@ def tools_of(role, scene):
             ("bozzetto.paint_stand", "Cut along the paint" if bpy.context.mode == "PAINT_VERTEX" else "Paint the stand"),
         ),
     }.get(role, ())
-
-
-def close_previews():
-    """Free the pictures of an earlier dialog."""
-    if "previews" in _open:
-        bpy.utils.previews.remove(_open.pop("previews"))
 
 
 CLASSES = (

@@ -13,7 +13,7 @@ from .preferences import preferences
 MOST_RECENT = 10
 
 
-def output_folder(scene, name):
+def output_folder(scene: bpy.types.Scene, name: str) -> Path:
     """Where a job's files go: the job's folder, beside the saved .blend, the preferences' folder, or the add-on's own.
 
     Nothing is made: whoever writes makes the folder.
@@ -28,7 +28,7 @@ def output_folder(scene, name):
     return own_folder() / "jobs" / name
 
 
-def own_folder():
+def own_folder() -> Path:
     """The add-on's own folder in the user's profile."""
     try:
         return Path(bpy.utils.extension_path_user(ADDON_ID, create=False))
@@ -36,7 +36,7 @@ def own_folder():
         return Path(bpy.app.tempdir or tempfile.gettempdir()) / "bozzetto"
 
 
-def recent():
+def recent() -> list[Path]:
     """The job sheets that were loaded or saved lately and are still there, the last one first."""
     with contextlib.suppress(OSError, ValueError):
         kept = json.loads((own_folder() / "recent.json").read_text(encoding="utf-8"))
@@ -44,9 +44,9 @@ def recent():
     return []
 
 
-def remember(path):
+def remember(path: Path) -> None:
     """Put a job sheet first among the recent ones; a profile that can't be written to is no reason to stop."""
     paths = [path.resolve(), *(other for other in recent() if other != path.resolve())][:MOST_RECENT]
     with contextlib.suppress(OSError):
         own_folder().mkdir(parents=True, exist_ok=True)
-        (own_folder() / "recent.json").write_text(json.dumps([str(one) for one in paths]), encoding="utf-8")
+        (own_folder() / "recent.json").write_text(json.dumps([str(path) for path in paths]), encoding="utf-8")

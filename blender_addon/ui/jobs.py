@@ -17,7 +17,7 @@ from .properties import asked_rows, fill, sheet_of
 SCANS = (".obj", ".ply", ".stl", ".glb", ".gltf", ".fbx", ".usd", ".usda", ".usdc", ".usdz")
 
 
-def load(operator, context, path):
+def load(operator: bpy.types.Operator, context: bpy.types.Context, path: Path) -> set[str]:
     """Fill in all settings from a job sheet; what is wrong with it is reported."""
     try:
         fill(context.scene, read(path, catalogue()), catalogue())
@@ -38,12 +38,12 @@ class BOZZETTO_OT_read_sheet(bpy.types.Operator):
     filepath: StringProperty(subtype="FILE_PATH")
     filter_glob: StringProperty(default="*.toml", options={"HIDDEN"})
 
-    def invoke(self, context, event):
+    def invoke(self, context: bpy.types.Context, event: bpy.types.Event) -> set[str]:
         """Ask for the file."""
         context.window_manager.fileselect_add(self)
         return {"RUNNING_MODAL"}
 
-    def execute(self, context):
+    def execute(self, context: bpy.types.Context) -> set[str]:
         """Read it and show it."""
         return load(self, context, Path(self.filepath))
 
@@ -58,12 +58,12 @@ class BOZZETTO_OT_write_sheet(bpy.types.Operator):
     filter_glob: StringProperty(default="*.toml", options={"HIDDEN"})
     check_existing: BoolProperty(default=True, options={"HIDDEN"})  # the file browser asks before it names a file that is there
 
-    def invoke(self, context, event):
+    def invoke(self, context: bpy.types.Context, event: bpy.types.Event) -> set[str]:
         """Ask for the place."""
         context.window_manager.fileselect_add(self)
         return {"RUNNING_MODAL"}
 
-    def execute(self, context):
+    def execute(self, context: bpy.types.Context) -> set[str]:
         """Write it, whole or not at all; a name that does not end so gets .toml added."""
         try:
             path = sheet_path(self.filepath)
@@ -75,7 +75,7 @@ class BOZZETTO_OT_write_sheet(bpy.types.Operator):
         return {"FINISHED"}
 
 
-def sheet_path(chosen_path):
+def sheet_path(chosen_path: str) -> Path:
     """Where a sheet goes: the chosen path, with `.toml` put behind another ending. Raises OutputError for what is no sheet."""
     path = Path(chosen_path)
     if path.suffix.lower() != ".toml":
@@ -101,7 +101,7 @@ class BOZZETTO_OT_load_recent(bpy.types.Operator):
 
     filepath: StringProperty(options={"SKIP_SAVE"})
 
-    def execute(self, context):
+    def execute(self, context: bpy.types.Context) -> set[str]:
         """As if it had been chosen in the file browser."""
         return load(self, context, Path(self.filepath))
 
@@ -112,7 +112,7 @@ class BOZZETTO_MT_recent(bpy.types.Menu):
     bl_idname = "BOZZETTO_MT_recent"
     bl_label = "Recent jobs"
 
-    def draw(self, context):
+    def draw(self, context: bpy.types.Context) -> None:
         """One line a job: its name and its folder's."""
         found = recent()
         for path in found:
@@ -122,7 +122,7 @@ class BOZZETTO_MT_recent(bpy.types.Menu):
             self.layout.label(text="No job was loaded or saved yet")
 
 
-def _dropped_as(self, context):
+def _dropped_as(operator: bpy.types.Operator, context: bpy.types.Context) -> list[tuple[str, str, str]]:
     """What a dropped scan can be, kept alive as Blender asks of such lists."""
     items = [(asked.name, asked.label, asked.help) for _, asked in asked_rows()]
     BOZZETTO_OT_drop_scan.kept = items
@@ -142,11 +142,11 @@ class BOZZETTO_OT_drop_scan(bpy.types.Operator):
     use_as: EnumProperty(name="It is", description="What the dropped file shows", items=_dropped_as)
     kept: ClassVar[list] = []
 
-    def _paths(self):
-        paths = [Path(self.directory) / one.name for one in self.files if one.name]
+    def _paths(self) -> list[Path]:
+        paths = [Path(self.directory) / file.name for file in self.files if file.name]
         return paths or ([Path(self.filepath)] if self.filepath else [])
 
-    def invoke(self, context, event):
+    def invoke(self, context: bpy.types.Context, event: bpy.types.Event) -> set[str]:
         """One scan while none is chosen is the scan; else ask what it is."""
         paths = self._paths()
         if not paths:
@@ -155,13 +155,13 @@ class BOZZETTO_OT_drop_scan(bpy.types.Operator):
         if paths[0].suffix == ".toml" or len(paths) > 1 or not getattr(job, names[0]):
             return self.execute(context)
         self.use_as = next((name for name in names if not getattr(job, name)), names[0])
-        return context.window_manager.invoke_props_dialog(self, title=paths[0].name)
+        return set(context.window_manager.invoke_props_dialog(self, title=paths[0].name))
 
-    def draw(self, context):
+    def draw(self, context: bpy.types.Context) -> None:
         """The one question."""
         self.layout.prop(self, "use_as", expand=True)
 
-    def execute(self, context):
+    def execute(self, context: bpy.types.Context) -> set[str]:
         """Write the file, or the first files, into the settings."""
         paths, job = self._paths(), context.scene.bozzetto
         if not paths:
@@ -189,7 +189,7 @@ class BOZZETTO_FH_scan(bpy.types.FileHandler):
     bl_file_extensions = ";".join((*SCANS, ".toml"))
 
     @classmethod
-    def poll_drop(cls, context):
+    def poll_drop(cls, context: bpy.types.Context) -> bool:
         """Only into a 3D view."""
         return context.area is not None and context.area.type == "VIEW_3D"
 

@@ -1,7 +1,11 @@
 """The active shot's lens: small pictures of all shots, what the lens gives, and the questions a photographer asks of it."""
 
+from collections.abc import Sequence
+from typing import Any
+
 import bpy
 from bpy.props import EnumProperty, FloatProperty, FloatVectorProperty, StringProperty
+from mathutils import Vector
 
 from ..job.errors import JobError, SubjectError
 from ..scene import roles
@@ -18,10 +22,10 @@ ENDS = {"FROM": "bozzetto_hold_from", "TO": "bozzetto_hold_to"}
 """Where the two picked points are kept while Blender is open: on the window manager, in metres."""
 
 
-def shot_in_work(context):
+def shot_in_work(context: bpy.types.Context) -> Any:
     """The scene's camera where that is a shot, else None."""
     camera = context.scene.camera
-    return camera if camera is not None and lens_drivers.FOCAL in camera else None
+    return camera if camera is not None and lens_drivers.FOCAL in camera else None  # type: ignore[operator]
 
 
 class BOZZETTO_PT_lens(Tab, bpy.types.Panel):
@@ -32,11 +36,11 @@ class BOZZETTO_PT_lens(Tab, bpy.types.Panel):
     bl_parent_id = "BOZZETTO_PT_shots"
 
     @classmethod
-    def poll(cls, context):
+    def poll(cls, context: bpy.types.Context) -> bool:
         """Only once there are shots."""
         return bool(shots_of(context.scene))
 
-    def draw(self, context):
+    def draw(self, context: bpy.types.Context) -> None:
         """Pictures, lens, read-out, questions."""
         layout, camera = self.layout, shot_in_work(context)
         draw_shots(layout, shots_of(context.scene), camera)
@@ -49,7 +53,7 @@ class BOZZETTO_PT_lens(Tab, bpy.types.Panel):
         draw_questions(layout.column(align=True), context.window_manager)
 
 
-def draw_shots(layout, shots, active):
+def draw_shots(layout: bpy.types.UILayout, shots: Sequence[bpy.types.Object], active: bpy.types.Object | None) -> None:
     """A small picture of each shot, to view it."""
     grid = layout.grid_flow(columns=3, even_columns=True, row_major=True)
     for shot in shots:
@@ -61,7 +65,7 @@ def draw_shots(layout, shots, active):
     layout.operator("bozzetto.draw_shots", icon="FILE_REFRESH")
 
 
-def draw_lens(layout, camera):
+def draw_lens(layout: bpy.types.UILayout, camera: bpy.types.Object) -> None:
     """What is set on the lens."""
     for name, words in (
         (lens_drivers.FOCAL, "Focal length (mm)"), (lens_drivers.FNUMBER, "f-number"), (lens_drivers.FOCUS, "Focus at (mm)"),
@@ -72,7 +76,7 @@ def draw_lens(layout, camera):
         row.prop(camera, f'["{lens_drivers.FORMAT}"]', index=place, text=words)
 
 
-def draw_read_out(layout, camera):
+def draw_read_out(layout: bpy.types.UILayout, camera: bpy.types.Object) -> None:
     """What the lens gives."""
     column = layout.column(align=True)
     for name, value in read_out_of(camera).lines():
@@ -84,7 +88,7 @@ def draw_read_out(layout, camera):
         row.label(text=value)
 
 
-def draw_questions(layout, manager):
+def draw_questions(layout: bpy.types.UILayout, manager: bpy.types.WindowManager) -> None:
     """The questions, the first with its two points."""
     for end, words in (("FROM", "From"), ("TO", "To")):
         row = layout.row(align=True)
@@ -109,7 +113,7 @@ class BOZZETTO_OT_view_shot(bpy.types.Operator):
 
     shot: StringProperty(description="The name of the shot's camera")
 
-    def execute(self, context):
+    def execute(self, context: bpy.types.Context) -> set[str]:
         """Its camera, its picture size, and the view through it."""
         scene, camera = context.scene, bpy.data.objects.get(self.shot)
         if camera is None:
@@ -130,13 +134,13 @@ class BOZZETTO_OT_draw_shots(bpy.types.Operator):
     bl_label = "Draw the small pictures anew"
     bl_options = {"INTERNAL"}
 
-    def execute(self, context):
+    def execute(self, context: bpy.types.Context) -> set[str]:
         """A moment's work, no render."""
         redraw(context.scene, shots_of(context.scene))
         return {"FINISHED"}
 
 
-def redraw(scene, shots):
+def redraw(scene: bpy.types.Scene, shots: Sequence[bpy.types.Object]) -> None:
     """Draw the small pictures of some shots."""
     job = scene.get(roles.JOB, "")
     looks = looks_of_all([item for role in ("piece", "stand") for item in roles.players(job, role=role)])
@@ -156,13 +160,13 @@ class BOZZETTO_OT_lens_point(bpy.types.Operator):
         items=[("FROM", "From", "The first end"), ("TO", "To", "The other end")],
     )
 
-    def execute(self, context):
+    def execute(self, context: bpy.types.Context) -> set[str]:
         """Keep the point."""
         setattr(context.window_manager, ENDS[self.end], picked_point(context))
         return {"FINISHED"}
 
 
-def picked_point(context):
+def picked_point(context: bpy.types.Context) -> Vector:
     """The middle of the vertices selected in edit mode, in the world; else the 3D cursor's place."""
     item = context.edit_object
     if item is not None and item.type == "MESH":
@@ -173,7 +177,7 @@ def picked_point(context):
     return context.scene.cursor.location
 
 
-class Question:
+class LensQuestion:
     """A dialog that shows the answer while its settings change, and sets the lens on OK; a script sets it at once."""
 
     bl_options = {"REGISTER", "UNDO"}
@@ -190,15 +194,15 @@ class Question:
     )
 
     @classmethod
-    def poll(cls, context):
+    def poll(cls, context: bpy.types.Context) -> bool:
         """There must be a shot to ask about."""
         return shot_in_work(context) is not None
 
-    def invoke(self, context, event):
+    def invoke(self, context: bpy.types.Context, event: bpy.types.Event) -> set[str]:
         """Show question and answer."""
-        return context.window_manager.invoke_props_dialog(self, width=460)
+        return set(context.window_manager.invoke_props_dialog(self, width=460))
 
-    def draw(self, context):
+    def draw(self, context: bpy.types.Context) -> None:
         """The settings, the answer below, and what else can be had."""
         layout = self.layout
         layout.use_property_split = True
@@ -213,7 +217,7 @@ class Question:
         if not asked.answer.possible and asked.ends:
             layout.prop(self, "instead")
 
-    def execute(self, context):
+    def execute(self, context: bpy.types.Context) -> set[str]:
         """Set the lens as answered, or what was chosen instead; say it."""
         camera = shot_in_work(context)
         try:
@@ -235,7 +239,7 @@ class Question:
         return {"FINISHED"}
 
 
-class BOZZETTO_OT_lens_hold(Question, bpy.types.Operator):
+class BOZZETTO_OT_lens_hold(LensQuestion, bpy.types.Operator):
     """Which f-number holds this depth sharp? Past the lens's means, why not, and a focus bracket"""
 
     bl_idname = "bozzetto.lens_hold"
@@ -251,11 +255,11 @@ class BOZZETTO_OT_lens_hold(Question, bpy.types.Operator):
         ],
     )
 
-    def draw_settings(self, layout):
+    def draw_settings(self, layout: bpy.types.UILayout) -> None:
         """What is to be sharp."""
         layout.prop(self, "what", expand=False)
 
-    def ask(self, context):
+    def ask(self, context: bpy.types.Context) -> lens_questions.Asked:
         """The f-number and the focus."""
         camera = shot_in_work(context)
         if self.what != "POINTS":
@@ -267,7 +271,7 @@ class BOZZETTO_OT_lens_hold(Question, bpy.types.Operator):
         return lens_questions.hold_points(camera, [[MM * part for part in end] for end in ends])
 
 
-class BOZZETTO_OT_lens_fill(Question, bpy.types.Operator):
+class BOZZETTO_OT_lens_fill(LensQuestion, bpy.types.Operator):
     """From where does the subject fill this share of the picture's height?"""
 
     bl_idname = "bozzetto.lens_fill"
@@ -282,16 +286,16 @@ class BOZZETTO_OT_lens_fill(Question, bpy.types.Operator):
         default=80.0,
     )
 
-    def draw_settings(self, layout):
+    def draw_settings(self, layout: bpy.types.UILayout) -> None:
         """How much of the height."""
         layout.prop(self, "share")
 
-    def ask(self, context):
+    def ask(self, context: bpy.types.Context) -> lens_questions.Asked:
         """Where to stand."""
         return lens_questions.fill_height(shot_in_work(context), self.share / 100.0)
 
 
-class BOZZETTO_OT_lens_focal(Question, bpy.types.Operator):
+class BOZZETTO_OT_lens_focal(LensQuestion, bpy.types.Operator):
     """How would it look at another focal length, the same size in the picture?"""
 
     bl_idname = "bozzetto.lens_focal"
@@ -301,11 +305,11 @@ class BOZZETTO_OT_lens_focal(Question, bpy.types.Operator):
         name="Focal length (mm)", description="Focal length of the other lens, mm", min=2.0, max=1200.0, default=60.0
     )
 
-    def draw_settings(self, layout):
+    def draw_settings(self, layout: bpy.types.UILayout) -> None:
         """The focal length."""
         layout.prop(self, "focal")
 
-    def ask(self, context):
+    def ask(self, context: bpy.types.Context) -> lens_questions.Asked:
         """Where to stand with it."""
         return lens_questions.other_focal(shot_in_work(context), self.focal)
 
@@ -316,14 +320,14 @@ CLASSES = (
 )  # fmt: skip
 
 
-def register():
+def register() -> None:
     """Room for the two picked points."""
     for name, words in zip(ENDS.values(), ("Sharp from here", "Sharp to there"), strict=True):
         point = FloatVectorProperty(name=words, subtype="TRANSLATION", unit="LENGTH", precision=4)
         setattr(bpy.types.WindowManager, name, point)
 
 
-def unregister():
+def unregister() -> None:
     """Take it back."""
     for name in ENDS.values():
         if hasattr(bpy.types.WindowManager, name):

@@ -1,11 +1,15 @@
 """The buttons that run the job: thin operators that read the settings, drain a generator and report."""
 
+from collections.abc import Generator, Sequence
+from typing import Any
+
 import bpy
 from bpy.props import BoolProperty, StringProperty
 
 from ..job.errors import JobError
 from ..job.runner import chosen, stale
-from ..job.step import FOLDERS
+from ..job.sheet import JobSheet
+from ..job.step import FOLDERS, Step
 from ..scene.running.session import run_session
 from ..scene.stage import Stage
 from ..steps import catalogue
@@ -36,7 +40,7 @@ class BOZZETTO_OT_run_job(WatchedWork, bpy.types.Operator):
     )
 
     @classmethod
-    def description(cls, context, properties):
+    def description(cls, context: bpy.types.Context, properties: Any) -> str:
         """Say which part of the job the button runs."""
         if properties.changed:
             return "Run the steps whose settings, or whose earlier steps, have changed since they ran; the others stay"
@@ -48,9 +52,9 @@ class BOZZETTO_OT_run_job(WatchedWork, bpy.types.Operator):
             return "Run from this step to the end"
         if properties.last:
             return "Run from the start until this step"
-        return cls.__doc__
+        return str(cls.__doc__)
 
-    def _begin(self, context):
+    def _begin(self, context: bpy.types.Context) -> Generator[Any, None, Any] | None:
         steps, scene = catalogue(), context.scene
         self._at = ""
         scene.bozzetto.failed_step = scene.bozzetto.failed_words = ""
@@ -65,7 +69,7 @@ class BOZZETTO_OT_run_job(WatchedWork, bpy.types.Operator):
             self._failed(context, error)
             return None
 
-    def _part(self, scene, steps, sheet):
+    def _part(self, scene: bpy.types.Scene, steps: Sequence[Step], sheet: JobSheet) -> tuple[Step, ...]:
         """The steps to run, in order."""
         if not self.changed:
             return chosen(steps, first=self.first or None, last=self.last or None)
@@ -73,10 +77,10 @@ class BOZZETTO_OT_run_job(WatchedWork, bpy.types.Operator):
         last = FOLDERS.index(self.folder) if self.folder in FOLDERS else len(FOLDERS)
         return tuple(step for step in steps if step.name in late and FOLDERS.index(step.folder) <= last)
 
-    def _words(self, update):
+    def _words(self, update: Any) -> str:
         return f"{update.step.label} ({update.number} of {update.count}): {update.words}"
 
-    def _seen(self, context, update):
+    def _seen(self, context: bpy.types.Context, update: Any) -> None:
         """Keep the step for a failure's words; after the one click show the first shot once there is one, lit once it is."""
         self._at = update.step.name
         if self._timer is None or not update.ended or self.first or self.changed:
@@ -86,18 +90,18 @@ class BOZZETTO_OT_run_job(WatchedWork, bpy.types.Operator):
         elif "light" in update.step.makes:
             show_first_shot(context.window, lit=True)
 
-    def _finish(self, context, value):
+    def _finish(self, context: bpy.types.Context, value: Any) -> None:
         _, notes = value
         for note in notes:
             self.report({"WARNING" if note.level == "warning" else "INFO"}, str(note))
 
-    def _failed(self, context, error):
+    def _failed(self, context: bpy.types.Context, error: JobError) -> None:
         """Keep what went wrong for the tab, and report it."""
         job = context.scene.bozzetto
         job.failed_step, job.failed_words = getattr(self, "_at", ""), str(error)
         self.report({"ERROR"}, str(error))
 
-    def _stopped(self, context):
+    def _stopped(self, context: bpy.types.Context) -> None:
         self.report({"INFO"}, "Stopped; the step in work was taken back, earlier ones stay")
 
 
@@ -106,10 +110,10 @@ CLASSES = (BOZZETTO_OT_run_job,)
 _command: list = []
 
 
-def register_command():
+def register_command() -> None:
     """Make `blender --command bozzetto` known."""
 
-    def command(argv):
+    def command(argv: list[str]) -> int:
         from ..cli import main
 
         return main(argv)
@@ -117,7 +121,7 @@ def register_command():
     _command.append(bpy.utils.register_cli_command("bozzetto", command))
 
 
-def unregister_command():
+def unregister_command() -> None:
     """Take it back."""
     while _command:
         bpy.utils.unregister_cli_command(_command.pop())

@@ -4,20 +4,20 @@ import math
 from pathlib import Path
 
 import bpy
-import bpy.utils.previews
 from bpy.props import StringProperty
 
-from ..scene.delivery.copies.finished import finished, shots_of
+from ..scene.delivery.copies.finished import Finished, finished, shots_of
 from ..scene.delivery.device import find_device
 from ..scene.shots import lens_drivers
 from .fields import Tab
 from .folders import output_folder
 from .job_state import state_of
+from .previews import Previews
 
-_open: dict = {}
-"""The previews of the pictures shown: Blender frees them only by hand. Path to the name of its preview."""
+previews = Previews()
+"""The pictures that the panel shows."""
 
-_shown: list = []
+_shown: list[Finished] = []
 """What the panel's last poll found: it is asked just before each draw."""
 
 SCALE = 6.0
@@ -31,48 +31,26 @@ class BOZZETTO_PT_pictures(Tab, bpy.types.Panel):
     bl_idname = "BOZZETTO_PT_pictures"
 
     @classmethod
-    def poll(cls, context):
+    def poll(cls, context: bpy.types.Context) -> bool:
         """Only once there are some."""
         _shown[:] = pictures_of(context.scene)
         return bool(_shown)
 
-    def draw(self, context):
+    def draw(self, context: bpy.types.Context) -> None:
         """Small pictures, a button under each."""
         width = context.region.width / context.preferences.system.ui_scale if context.region else 300
         grid = self.layout.grid_flow(columns=max(1, int(width // 120)), even_columns=True, row_major=True)
-        for one in _shown:  # as the poll just found them
+        for shown in _shown:  # as the poll just found them
             column = grid.column(align=True)
-            column.template_icon(icon_value=icon_of(one.picture), scale=SCALE)
-            icon = "PLAY" if one.opens.suffix == ".mp4" else "FULLSCREEN_ENTER"
-            column.operator("bozzetto.open_picture", text=one.title, icon=icon).filepath = str(one.opens)
+            column.template_icon(icon_value=previews.of_file(shown.picture), scale=SCALE)
+            icon = "PLAY" if shown.opens.suffix == ".mp4" else "FULLSCREEN_ENTER"
+            column.operator("bozzetto.open_picture", text=shown.title, icon=icon).filepath = str(shown.opens)
 
 
-def pictures_of(scene):
+def pictures_of(scene: bpy.types.Scene) -> list[Finished]:
     """The finished pictures of the scene's job; empty before there are shots."""
     state = state_of(scene)
     return finished(scene, output_folder(scene, state.sheet.name)) if state.results else []
-
-
-def icon_of(path):
-    """The number of a picture file's icon, loaded anew when the file has changed."""
-    changed = path.stat().st_mtime_ns
-    if "previews" not in _open:
-        _open["previews"] = bpy.utils.previews.new()
-    previews, name = _open["previews"], f"{path} {changed}"
-    if _open.get(str(path)) != name:
-        if _open.get(str(path)) in previews:
-            del previews[_open[str(path)]]
-        previews.load(name, str(path), "IMAGE", force_reload=True)
-        _open[str(path)] = name
-    return previews[name].icon_id
-
-
-def close_previews():
-    """Free all pictures."""
-    previews = _open.pop("previews", None)
-    if previews is not None:
-        bpy.utils.previews.remove(previews)
-    _open.clear()
 
 
 class BOZZETTO_OT_open_picture(bpy.types.Operator):
@@ -84,14 +62,14 @@ class BOZZETTO_OT_open_picture(bpy.types.Operator):
 
     filepath: StringProperty(subtype="FILE_PATH", options={"SKIP_SAVE"})
 
-    def execute(self, context):
+    def execute(self, context: bpy.types.Context) -> set[str]:
         """In the image editor that is open, else in a window of its own."""
         path = Path(self.filepath)
         if not path.is_file():
             self.report({"INFO"}, f'"{path.name}" is no longer there: make the pictures again')
             return {"CANCELLED"}
         if path.suffix == ".mp4":
-            return bpy.ops.wm.path_open(filepath=str(path))
+            return set(bpy.ops.wm.path_open(filepath=str(path)))
         image = bpy.data.images.load(str(path), check_existing=True)
         image.reload()
         area = image_editor(context)
@@ -103,7 +81,7 @@ class BOZZETTO_OT_open_picture(bpy.types.Operator):
         return {"FINISHED"}
 
 
-def image_editor(context):
+def image_editor(context: bpy.types.Context) -> bpy.types.Area | None:
     """An image editor that is open, or one in a new window; None where Blender has no window."""
     windows = context.window_manager.windows
     for window in windows:
@@ -121,7 +99,7 @@ def image_editor(context):
 # --- the view ----------------------------------------------------------------------------------------------------------
 
 
-def show_first_shot(window, *, lit):
+def show_first_shot(window: bpy.types.Window, *, lit: bool) -> None:
     """Have the window's largest 3D view look through the first shot; lit: as a picture, not as plain form."""
     scene = window.scene
     shots, area = shots_of(scene), largest_view(window)
@@ -139,7 +117,7 @@ def show_first_shot(window, *, lit):
     area.tag_redraw()
 
 
-def centre_camera(window, area):
+def centre_camera(window: bpy.types.Window, area: bpy.types.Area) -> None:
     """Fit the camera's frame into what the sidebar leaves free of the view."""
     regions = {region.type: region for region in area.regions}
     with bpy.context.temp_override(window=window, area=area, region=regions["WINDOW"]):
@@ -154,7 +132,7 @@ def centre_camera(window, area):
         view.view_camera_offset = (0.25 * covered / whole / scale, 0.0)
 
 
-def lit_shading():
+def lit_shading() -> str:
     """How the view can show the lit set on this machine: rendered where Cycles has a card or nothing draws quickly, else
     Blender's material preview."""
     import gpu
@@ -164,7 +142,7 @@ def lit_shading():
     return "MATERIAL"
 
 
-def largest_view(window):
+def largest_view(window: bpy.types.Window) -> bpy.types.Area | None:
     """The window's largest 3D view, or None."""
     views = [area for area in window.screen.areas if area.type == "VIEW_3D"]
     return max(views, key=lambda area: area.width * area.height, default=None)

@@ -8,24 +8,24 @@ from bpy.props import EnumProperty, StringProperty
 
 from .. import ADDON_ID
 from ..job.cautions import CAUTIONS
-from ..job.settings import DEFAULT, label_of, marked, specs
+from ..job.settings import DEFAULT, Spec, label_of, marked, specs
 from ..steps import catalogue
 
 AS_EVER = "as_ever"
 """The choice of a kept setting that leaves new jobs as they come."""
 
 
-def default_name(step, field):
+def default_name(step: str, field: str) -> str:
     """The preference that keeps a step's setting for new jobs."""
     return f"{step}_{field}"
 
 
-def _kept():
+def _kept() -> list[tuple[str, str, Spec]]:
     """(step's name, field, its declaration) of the settings that the preferences keep; all are choices."""
     return [(step.name, name, specs(step.settings)[name]) for step in catalogue() for name in marked(step.settings, DEFAULT)]
 
 
-def _draw(self, context):
+def _draw(self: bpy.types.AddonPreferences, context: bpy.types.Context) -> None:
     """Show the folder, what new jobs begin with, and the cautions of the trade."""
     layout = self.layout
     layout.use_property_split = True
@@ -41,7 +41,7 @@ def _draw(self, context):
 
 
 @cache
-def preferences_class():
+def preferences_class() -> type:
     """The add-on's preferences; those of new jobs are made from the settings that are marked for it."""
     annotations = {
         "output": StringProperty(
@@ -59,7 +59,7 @@ def preferences_class():
     return type("BOZZETTO_preferences", (bpy.types.AddonPreferences,), body)
 
 
-def preferences():
+def preferences() -> bpy.types.AddonPreferences | None:
     """The add-on's preferences, or None where it runs without being installed."""
     addon = bpy.context.preferences.addons.get(ADDON_ID)
     return addon.preferences if addon else None

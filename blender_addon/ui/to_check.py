@@ -1,19 +1,23 @@
 """What was the tool not sure of? A list on top of the tab: each question with a row of small pictures, one click answers it."""
 
+from functools import partial
+from typing import Any
+
 import bpy
-import bpy.utils.previews
 from bpy.props import IntProperty, StringProperty
 
+from ..job.decisions import Question
 from ..job.errors import JobError
 from ..job.sheet import answer
 from ..scene.running.kept_decisions import icon_pixels, picture_bytes
 from ..steps import catalogue
 from .fields import Tab, paragraph
 from .job_state import refreshed, stage_of, state_of
+from .previews import Previews
 from .properties import sheet_of, show_settings
 
-_open: dict = {}
-"""The previews of the pictures shown: Blender frees them only by hand. Scene and name to (bytes of the file, its preview)."""
+previews = Previews()
+"""The pictures of the open questions."""
 
 SCALE, COLUMN = 5.5, 118.0
 """Size of a picture in units of the interface, and the width in pixels that a column of them takes."""
@@ -26,17 +30,17 @@ class BOZZETTO_PT_to_check(Tab, bpy.types.Panel):
     bl_idname = "BOZZETTO_PT_to_check"
 
     @classmethod
-    def poll(cls, context):
+    def poll(cls, context: bpy.types.Context) -> bool:
         """Only while something is open. The first poll of all: it reads what the other panels show."""
         return bool(refreshed(context.scene).open)
 
-    def draw(self, context):
+    def draw(self, context: bpy.types.Context) -> None:
         """A box a question."""
         for question in state_of(context.scene).open:
             draw_question(self.layout.box(), context, question)
 
 
-def draw_question(layout, context, question):
+def draw_question(layout: bpy.types.UILayout, context: bpy.types.Context, question: Question) -> None:
     """The question, what speaks for the choice, and a picture with a button for each way; what has no picture comes last."""
     decision, scene = question.decision, context.scene
     paragraph(layout, decision.question, context, icon="QUESTION")
@@ -56,35 +60,9 @@ def draw_question(layout, context, question):
         button.step, button.key, button.way = question.step, decision.key, number
 
 
-def icon_of(scene, name):
+def icon_of(scene: bpy.types.Scene, name: str) -> int:
     """The number of a kept picture's icon; 0 when there is no such picture."""
-    data = picture_bytes(scene, name)
-    place = f"{scene.session_uid} {name}"
-    held = _open.get(place)
-    if held is not None and held[0] == data:
-        return held[1].icon_id
-    pixels = icon_pixels(scene, name)
-    if pixels is None:
-        return 0
-    if "previews" not in _open:
-        _open["previews"] = bpy.utils.previews.new()
-    previews = _open["previews"]
-    if place in previews:
-        del previews[place]
-    preview = previews.new(place)
-    height, width = pixels.shape[:2]
-    preview.image_size = (width, height)
-    preview.image_pixels_float.foreach_set(pixels.ravel())
-    _open[place] = (data, preview)
-    return preview.icon_id
-
-
-def close_previews():
-    """Free all pictures."""
-    previews = _open.pop("previews", None)
-    if previews is not None:
-        bpy.utils.previews.remove(previews)
-    _open.clear()
+    return previews.of_pixels(f"{scene.session_uid} {name}", picture_bytes(scene, name), partial(icon_pixels, scene, name))
 
 
 class BOZZETTO_OT_answer(bpy.types.Operator):
@@ -99,17 +77,17 @@ class BOZZETTO_OT_answer(bpy.types.Operator):
     way: IntProperty(description="Number of the answer; 0: as it was taken", min=0, options={"SKIP_SAVE"})
 
     @classmethod
-    def description(cls, context, properties):
+    def description(cls, context: bpy.types.Context, properties: Any) -> str:
         """Say what the click means and which setting it writes."""
         question = _found(context.scene, properties.step, properties.key)
         if question is None:
-            return cls.__doc__
+            return str(cls.__doc__)
         way, _ = question.ways()[min(properties.way, len(question.pictures) - 1)]
         lines = ", ".join(way.lines())
         what = "It is right as it was taken" if properties.way == 0 else "Decide it this way"
         return f"{what}: {way.words}. " + (f"Sets {lines}; what depends on it runs again" if lines else "Nothing is run again")
 
-    def execute(self, context):
+    def execute(self, context: bpy.types.Context) -> set[str]:
         """Write the settings and run what depends on them; without a setting, only keep that it is right."""
         scene = context.scene
         question = _found(scene, self.step, self.key)
@@ -135,7 +113,7 @@ class BOZZETTO_OT_answer(bpy.types.Operator):
         return run_changed(self, until="dressing" if more else "")
 
 
-def run_changed(operator, *, until=""):
+def run_changed(operator: bpy.types.Operator, *, until: str = "") -> set[str]:
     """Run what is out of date; what the user must mend is reported in its own words, not as an exception."""
     mode = "EXEC_DEFAULT" if bpy.app.background else "INVOKE_DEFAULT"
     try:
@@ -146,8 +124,8 @@ def run_changed(operator, *, until=""):
         return {"CANCELLED"}
 
 
-def _found(scene, step, key):
-    return next((one for one in refreshed(scene).open if (one.step, one.decision.key) == (step, key)), None)
+def _found(scene: bpy.types.Scene, step: str, key: str) -> Question | None:
+    return next((open_ for open_ in refreshed(scene).open if (open_.step, open_.decision.key) == (step, key)), None)
 
 
 CLASSES = (BOZZETTO_OT_answer,)

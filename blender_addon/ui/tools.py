@@ -1,8 +1,12 @@
 """The small buttons beside settings: rows of tables, points from the 3D cursor, the folder with the pictures."""
 
+from collections.abc import Generator
+from typing import Any
+
 import bpy
 from bpy.props import EnumProperty, IntProperty, StringProperty
 
+from ..job.step import Step
 from ..scene.scan.pair_picking import own_place
 from ..scene.stage import Stage
 from ..steps import catalogue
@@ -28,7 +32,7 @@ class BOZZETTO_OT_row(bpy.types.Operator):
     )
     index: IntProperty(description="Which row")
 
-    def execute(self, context):
+    def execute(self, context: bpy.types.Context) -> set[str]:
         """Change the table."""
         rows = getattr(getattr(context.scene.bozzetto, self.step), self.field)
         if self.action == "ADD":
@@ -48,7 +52,7 @@ class BOZZETTO_OT_point_from_cursor(bpy.types.Operator):
     group: StringProperty(description="Path from the scene to the settings that hold the point, a table's row too")
     field: StringProperty(description="The point")
 
-    def execute(self, context):
+    def execute(self, context: bpy.types.Context) -> set[str]:
         """Copy the cursor's place; of what is asked in a scan's own coordinates, the place on that scan."""
         group = context.scene.path_resolve(self.group)
         item = self._scan_of(context, group)
@@ -58,7 +62,7 @@ class BOZZETTO_OT_point_from_cursor(bpy.types.Operator):
             setattr(group, f"use_{self.field}", True)
         return {"FINISHED"}
 
-    def _scan_of(self, context, group):
+    def _scan_of(self, context: bpy.types.Context, group: Any) -> bpy.types.Object | None:
         """The object that shows the scan in whose own coordinates the point is asked, or None: it is asked in the world's."""
         if not self.group.startswith(("bozzetto.cleanup", "bozzetto.orientation", "bozzetto.registration")):
             return None
@@ -74,13 +78,13 @@ class BOZZETTO_OT_open_folder(bpy.types.Operator):
     bl_idname = "bozzetto.open_folder"
     bl_label = "Open folder"
 
-    def execute(self, context):
+    def execute(self, context: bpy.types.Context) -> set[str]:
         """Hand the folder to the system."""
         folder = output_folder(context.scene, sheet_of(context.scene, catalogue()).name)
         if not folder.is_dir():
             self.report({"INFO"}, "There are no pictures yet")
             return {"CANCELLED"}
-        return bpy.ops.wm.path_open(filepath=str(folder))
+        return set(bpy.ops.wm.path_open(filepath=str(folder)))
 
 
 class BOZZETTO_OT_sample_sheet(WatchedWork, bpy.types.Operator):
@@ -89,7 +93,7 @@ class BOZZETTO_OT_sample_sheet(WatchedWork, bpy.types.Operator):
     bl_idname = "bozzetto.sample_sheet"
     bl_label = "Make the sample sheet"
 
-    def _begin(self, context):
+    def _begin(self, context: bpy.types.Context) -> Generator[Any, None, Any] | None:
         sheet = sheet_of(context.scene, catalogue())
         self._folder = output_folder(context.scene, sheet.name)
         stage = Stage(context.scene, sheet, out=self._folder)
@@ -98,10 +102,10 @@ class BOZZETTO_OT_sample_sheet(WatchedWork, bpy.types.Operator):
             return None
         return sample_sheet(stage, sheet["render"])
 
-    def _words(self, update):
+    def _words(self, update: Any) -> str:
         return update.words
 
-    def _finish(self, context, value):
+    def _finish(self, context: bpy.types.Context, value: Any) -> None:
         self.report({"INFO"}, f"The samples are on {self._folder / 'sample_sheet.png'}")
 
 
@@ -114,12 +118,12 @@ class BOZZETTO_OT_default_settings(bpy.types.Operator):
 
     step: StringProperty(description="The step whose settings they are", options={"SKIP_SAVE"})
 
-    def execute(self, context):
+    def execute(self, context: bpy.types.Context) -> set[str]:
         """Unset each of them."""
         group = getattr(context.scene.bozzetto, self.step, None)
         if group is None:
             return {"CANCELLED"}
-        for name in [one.identifier for one in group.bl_rna.properties if one.identifier not in ("rna_type", "name")]:
+        for name in [found.identifier for found in group.bl_rna.properties if found.identifier not in ("rna_type", "name")]:
             rows = getattr(group, name) if group.bl_rna.properties[name].type == "COLLECTION" else None
             if rows is None:
                 group.property_unset(name)
@@ -128,7 +132,7 @@ class BOZZETTO_OT_default_settings(bpy.types.Operator):
         return {"FINISHED"}
 
 
-def draw_tools(layout, context, step):
+def draw_tools(layout: bpy.types.UILayout, context: bpy.types.Context, step: Step) -> None:
     """The buttons of a step's panel that let a person decide, by what the step makes."""
     painting = context.mode == "PAINT_VERTEX"
     for role in step.makes:

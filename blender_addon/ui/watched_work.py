@@ -1,5 +1,8 @@
 """An operator whose work is a generator: whole at once for a script; in a window a stretch a timer event, and Esc stops it."""
 
+from collections.abc import Generator
+from typing import Any
+
 import bpy
 
 from ..job.errors import JobError
@@ -11,11 +14,11 @@ class WatchedWork:
     `_stopped(context)` and `_failed(context, error)`.
     """
 
-    _work = None
-    _timer = None
+    _work: Generator[Any, None, Any] | None = None
+    _timer: bpy.types.Timer | None = None
     _advanced = False
 
-    def execute(self, context):
+    def execute(self, context: bpy.types.Context) -> set[str]:
         """Run without a window, or when called by a script."""
         _leave_modes(context)
         self._work = self._begin(context)
@@ -25,7 +28,7 @@ class WatchedWork:
             pass
         return state
 
-    def invoke(self, context, event):
+    def invoke(self, context: bpy.types.Context, event: bpy.types.Event) -> set[str]:
         """Run beside Blender's own events, so that progress shows and Esc works."""
         _leave_modes(context)
         self._work = self._begin(context)
@@ -36,7 +39,7 @@ class WatchedWork:
         context.window_manager.progress_begin(0, 100)
         return {"RUNNING_MODAL"}
 
-    def modal(self, context, event):
+    def modal(self, context: bpy.types.Context, event: bpy.types.Event) -> set[str]:
         """One stretch of work a timer event; everything else is swallowed meanwhile."""
         if event.type == "ESC":
             self._work.close()
@@ -52,22 +55,22 @@ class WatchedWork:
                 self._end(context, state)
         return state
 
-    def cancel(self, context):
+    def cancel(self, context: bpy.types.Context) -> None:
         """Blender closes the window or opens another file while the work goes on."""
         if self._work is not None:
             self._work.close()
 
-    def _seen(self, context, update):
+    def _seen(self, context: bpy.types.Context, update: Any) -> None:
         """Look at an update; nothing by itself."""
 
-    def _stopped(self, context):
+    def _stopped(self, context: bpy.types.Context) -> None:
         """Say what a stop leaves; nothing by itself."""
 
-    def _failed(self, context, error):
+    def _failed(self, context: bpy.types.Context, error: JobError) -> None:
         """Report what the user must mend."""
         self.report({"ERROR"}, str(error))
 
-    def _advance(self, context):
+    def _advance(self, context: bpy.types.Context) -> set[str]:
         try:
             update = next(self._work)
         except StopIteration as end:
@@ -85,7 +88,7 @@ class WatchedWork:
                 _redraw(context)
         return {"RUNNING_MODAL"}
 
-    def _end(self, context, state):
+    def _end(self, context: bpy.types.Context, state: set[str]) -> set[str]:
         context.window_manager.event_timer_remove(self._timer)
         context.window_manager.progress_end()
         context.workspace.status_text_set(None)
@@ -95,14 +98,14 @@ class WatchedWork:
         return state
 
 
-def _leave_modes(context):
+def _leave_modes(context: bpy.types.Context) -> None:
     """Go back to Object Mode: what is made can't be swapped in while something is edited."""
     item = context.view_layer.objects.active
     if context.mode != "OBJECT" and item is not None and item.visible_get():
         bpy.ops.object.mode_set(mode="OBJECT")
 
 
-def _redraw(context):
+def _redraw(context: bpy.types.Context) -> None:
     for window in context.window_manager.windows:
         for area in window.screen.areas:
             area.tag_redraw()
