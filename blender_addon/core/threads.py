@@ -24,7 +24,7 @@ ALONE = 262_144
 """Multiplications up to which OpenBLAS keeps a matrix product to one thread (SMP_THRESHOLD_MIN times 4 in its gemm.c)."""
 
 
-def spread(task: Callable[[Part], Made], parts: Iterable[Part]) -> Iterator[Made]:
+def in_parallel(task: Callable[[Part], Made], parts: Iterable[Part]) -> Iterator[Made]:
     """What `task` makes of each part, in their order; a few parts are worked on at once. Raises what a task raises."""
     threads = max(1, min(MOST, os.cpu_count() or 1))
     waiting: deque[Future[Made]] = deque()

@@ -19,7 +19,7 @@ from blender_addon.core.srgb import luminance
 from blender_addon.core.surface.light.lamplight import fit_surface_light
 from blender_addon.core.surface.patches import CELLS, Cloud, Patches, filled, lay_patches, splat
 from blender_addon.core.surface.relief.inversion import blind_spectrum, gather_signal
-from blender_addon.core.surface.relief.recovery import cell_mm, evidence_of, nearest_pull
+from blender_addon.core.surface.relief.recovery import cell_mm, evidence_of, mean_tangential
 from blender_addon.job.runner import finish
 from scripts.bench._relief_measures import Ready, ready
 from scripts.truth import charts, lights, scanned, transport
@@ -99,7 +99,7 @@ def tiles_of(part: Ready, rng: np.random.Generator) -> dict[str, Floats]:
     patches, cloud = lay_patches(surface.position, surface.normal, cell_mm=cell_mm(surface), seed=1)
     lit = fit_surface_light(surface, part.photographed.colours)
     evidence = evidence_of(part.photographed, lit)
-    frame = patches.led_by(nearest_pull(cloud, evidence.pull, patches))
+    frame = patches.led_by(mean_tangential(cloud, evidence.tangential, patches))
     signal = finish(gather_signal(frame, cloud, evidence))
     spectrum = blind_spectrum(frame, signal)
     curve = np.log(np.clip(spectrum.noise / np.maximum(spectrum.signal, 1e-12), 1e-3, 1e4))
@@ -117,7 +117,7 @@ def tiles_of(part: Ready, rng: np.random.Generator) -> dict[str, Floats]:
         "raw": _int8(55 * signal.raw[chosen]),
         "paint": _int16(4000 * (np.zeros((len(chosen), 4, CELLS, CELLS)) if signal.paint is None else signal.paint[chosen])),
         "known": signal.known[chosen] * (1 + sure).astype(np.uint8),
-        "pull": _int8(80 * signal.pull[chosen]),
+        "pull": _int8(80 * signal.tangential[chosen]),
         "form": _int16(4000 * signal.form[chosen]),
         "target": _int8(127 * np.sign(true) * np.sqrt(np.minimum(np.abs(true) / STEEP, 1))),
         "ratio": np.tile(curve.astype(np.float32), (len(chosen), 1)),

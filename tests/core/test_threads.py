@@ -7,12 +7,12 @@ import threading
 import numpy as np
 import pytest
 
-from blender_addon.core.threads import product, spread
+from blender_addon.core.threads import in_parallel, product
 
 
 def test_parts_come_back_in_order_from_other_threads() -> None:
     here = threading.get_ident()
-    made = list(spread(lambda part: (part, threading.get_ident()), range(50)))
+    made = list(in_parallel(lambda part: (part, threading.get_ident()), range(50)))
     assert [part for part, _ in made] == list(range(50))
     assert all(thread != here for _, thread in made)
 
@@ -24,12 +24,12 @@ def test_a_part_s_error_is_the_caller_s() -> None:
         return part
 
     with pytest.raises(ValueError, match="part 3"):
-        list(spread(task, range(10)))
+        list(in_parallel(task, range(10)))
 
 
 def test_no_more_is_begun_than_a_caller_takes() -> None:
     begun = []
-    some = spread(begun.append, range(1000))
+    some = in_parallel(begun.append, range(1000))
     next(some)
     some.close()
     assert len(begun) < 50  # a few parts for each of at most 8 threads

@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from ..arrays import Floats
+from ..statistics import NORMAL
 
 
 def convex_outline(points: Floats) -> Floats:
@@ -77,7 +78,7 @@ def robust_plane(
         near = np.abs((points[inside] - centre) @ new)
         turned = float(np.linalg.norm(np.cross(new, normal)))
         normal = new
-        scale = max(1.4826 * weighted_median(near, weights[inside]), 1e-3 * reach)
+        scale = max(NORMAL * weighted_median(near, weights[inside]), 1e-3 * reach)
         if turned < 1e-7:
             break
     return normal, centre, scale

@@ -1,8 +1,8 @@
-"""What does a texture show of paint? Its level, as far as its colour tells it, and its hue, at every texel.
+"""Estimates the paint at every texel: its hue, and its brightness as far as that follows from the hue.
 
-Deep places have a hue too: what lies round them lights them, in its own colour. A cut is then taken for a dark paint of that
-hue. How much the hue turns where the light falls off is known from the mesh's own hollows, so that the level is told a second
-time with that taken out; between the two the net decides.
+Deep places have a hue too, since their surroundings light them in their own colour; a cut then looks like a dark paint of that
+hue. How much the hue shifts where the light falls off is known from the mesh's own hollows, so that the level is estimated a
+second time without that shift. The net decides between the two.
 """
 
 from __future__ import annotations
@@ -14,7 +14,7 @@ import numpy as np
 from ..arrays import Floats, Ints
 from ..mesh.triangles import edges
 from ..srgb import luminance
-from ..threads import spread
+from ..threads import in_parallel
 from .bandpass import gaussian_blur
 from .light.lamplight import Lit
 from .pigment import BIN, chromaticity, find_pigments
@@ -31,9 +31,11 @@ STEADY = 0.02  # log brightness from one vertex to the next below which a differ
 
 @dataclass(frozen=True)
 class Paint:
-    """Paint at the texels. level: (n,) log of its luminance over the rest's, as far as its colour tells it. hue: (n, 2) log of
-    red and of blue over green, the light taken out. untinted: (n,) the level told with the tint of what is shaded taken out.
-    All float32, and 0 on a plain piece.
+    """Paint at the n texels, float32; all 0 on a plain piece.
+
+    level: (n,) log of its luminance over the rest's, as far as its hue identifies it.
+    hue: (n, 2) log of red and of blue over green, the light divided out.
+    untinted: (n,) the level, estimated from hues without the tint of shaded places.
     """
 
     level: Floats
@@ -57,8 +59,9 @@ def paint_of(surface: Surface, colours: Floats, lit: Lit) -> Paint:
 
 
 def shading_tint(irradiance: Floats, faces: Ints) -> Floats:
-    """(2,) by how much the log of red and of blue over green goes up where the log of the light does, from one vertex to the
-    next. irradiance: (v, 3) > 0. Differences count by their size, so that outliers pull little.
+    """(2,) slope of the log of red and of blue over green against the log of the light, over the edges of the mesh.
+
+    irradiance: (v, 3) > 0. An L1-like weighting keeps outliers from counting much.
     """
     pairs, _ = edges(faces)
     bright, hue = np.log(luminance(irradiance)), chromaticity(np.log(irradiance))
@@ -74,8 +77,8 @@ def lasting_light(lit: Lit) -> Floats:
 
 
 def smooth_colours(surface: Surface, colours: Floats) -> Floats:
-    """A photo's colour noise is finer than its edges: smoothed by a texel or two it no longer makes paints of its own, and a
-    grain's light and dark, whose hues are next to one, are told apart. Colours on vertices are means already."""
+    """(n, 3) colours smoothed by a texel or two: colour noise then makes no paints of its own, and the close hues of a grain's
+    light and dark lines can be separated. Colours on vertices are means already and stay."""
     if surface.on_vertices:
         return colours
     inside = surface.texels.mask().astype(np.float32)
@@ -83,7 +86,7 @@ def smooth_colours(surface: Surface, colours: Floats) -> Floats:
     def blurred(raster: Floats) -> Floats:
         return gaussian_blur(raster, SMOOTH_TEXELS).reshape(-1)[surface.texels.index]
 
-    area, *channels = spread(blurred, [inside, *(surface.texels.scatter(colours[:, channel]) for channel in range(3))])
+    area, *channels = in_parallel(blurred, [inside, *(surface.texels.scatter(colours[:, channel]) for channel in range(3))])
     return np.stack(channels, axis=1) / np.maximum(area, 1e-3)[:, None]
 
 

@@ -288,7 +288,7 @@ def grown(marks: Bools, steps: int) -> Bools:
 
 
 def green_down(picture: Floats) -> bool | None:
-    """Whether a tangent-space normal map (h, w, 3) is -Y; None where it can't be told.
+    """Whether a tangent-space normal map (h, w, 3) is -Y; None where that is unclear.
 
     A surface's slopes have no curl: d(rise along u)/dv = d(rise along v)/du. With green upside down that sum does not vanish.
     """

@@ -55,7 +55,7 @@ class Candidate:
 
 @dataclass(frozen=True)
 class Judged:
-    """What a picture is taken for. role: one of `texture_names.ROLES`, or '' where it can't be told. odds: log odds of being
+    """What a picture is taken for. role: one of `texture_names.ROLES`, or '' where that is unclear. odds: log odds of being
     the base colour. why: in words, what speaks for and against it."""
 
     candidate: Candidate

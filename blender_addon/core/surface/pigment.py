@@ -1,7 +1,7 @@
-"""How much darker or brighter is each pigment than the rest? Told by its colour: paint has a hue, light on one body seldom has.
+"""How much darker or brighter is each pigment than the rest? A pigment is identified by its hue, which light seldom has.
 
-What a fitted light leaves over is sorted by chromaticity. Places of one chromaticity, wherever they lie, share one pigment, so
-that their mean remainder is its level: the light falls on all of them, the paint on them alone.
+The residual of a fitted light is sorted by chromaticity. Places of one chromaticity, wherever they lie, share one pigment, and
+their mean residual is its level: the light falls on all places, the paint on these alone.
 """
 
 from __future__ import annotations
@@ -52,7 +52,7 @@ def find_pigments(hue: Floats, remainder: Floats, weights: Floats, *, step: floa
     table = _eased(table, EASE)
     faint = FAINT * table[:, -1].mean()
     wide = [_eased(table, sigma / step) for sigma in FAR]
-    table = table + sum(faint / max(one[:, -1].max(), 1e-12) * one for one in wide)
+    table = table + sum(faint / max(eased[:, -1].max(), 1e-12) * eased for eased in wide)
     found = Pigments(middle, table[:, :-1] / np.maximum(table[:, -1:], 1e-12), step)
     return replace(found, levels=found.levels - np.average(found.at(hue), axis=0, weights=weights))
 

@@ -9,7 +9,8 @@ from __future__ import annotations
 import numpy as np
 
 from ..arrays import Bools, Floats
-from ..threads import spread
+from ..statistics import robust_deviation
+from ..threads import in_parallel
 from .bandpass import gaussian_blur
 from .texels import extend
 
@@ -25,13 +26,12 @@ def speckles(raster: Floats, mask: Bools, texel_mm: float) -> Bools:
         sigma = max(size / texel_mm, 0.8)
         smaller, trace = _curvature(raster, mask, sigma)
         inside = smaller[mask][:: max(1, int(mask.sum()) // 300_000)]
-        spread = 1.4826 * float(np.median(np.abs(inside - np.median(inside)))) + 1e-9
-        spot = (smaller > STANDS_OUT * spread) & mask
+        spot = (smaller > STANDS_OUT * (robust_deviation(inside) + 1e-9)) & mask
         for _ in range(int(np.ceil(1.2 * sigma))):
             spot = (grown(spot) & (trace > 0)) | spot
         return grown(spot) & mask
 
-    return np.logical_or.reduce(list(spread(of_size, SIZES_MM)))
+    return np.logical_or.reduce(list(in_parallel(of_size, SIZES_MM)))
 
 
 def closed(raster: Floats, mask: Bools, holes: Bools, sigma: float = 1.5) -> Floats:

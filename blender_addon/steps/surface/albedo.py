@@ -80,8 +80,8 @@ def run(stage: Stage, settings: Settings) -> Run:
         image = make_image(f"Albedo {role}", raster)
         stage.offer("albedo", image, key=role, name=f"Albedo {role}")
         figures[f"{role}_shading_spread"] = round(float(np.std(np.log(removed.shading.mean(axis=1)))), 4)
-        figures[f"{role}_log_spread_before"] = round(removed.spread_before, 4)
-        figures[f"{role}_log_spread_after"] = round(removed.spread_after, 4)
+        figures[f"{role}_log_spread_before"] = round(removed.deviation_before, 4)
+        figures[f"{role}_log_spread_after"] = round(removed.deviation_after, 4)
     if kept and not done:
         return Result(f"The texture of the {' and the '.join(kept)} shows no light and is kept as it is", figures)
     if not done:

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from blender_addon.core.surface.albedo.grain import along_grain, way_of
-from blender_addon.core.surface.albedo.missed import missed_shading
+from blender_addon.core.surface.albedo.residual import residual_shading
 from blender_addon.core.surface.patches import CELLS
 from tests.core.surface.test_paint import LIGHT, _lit, _noisy, _surface
 
@@ -51,7 +51,7 @@ def test_a_faintly_read_cut_through_a_grain_of_one_hue_is_told_by_the_grain() ->
     colours = _noisy(LIGHT * np.exp(grain - DEEP * cut)[:, None])
     read = np.where(cut, -0.4, 0.0).astype(np.float32)
     shading = np.repeat(np.exp(read)[:, None], 3, axis=1)
-    more = missed_shading(surface, colours, _lit(surface, colours), shading, read)
+    more = residual_shading(surface, colours, _lit(surface, colours), shading, read)
     left = DEEP - 0.4
     assert -left < more[middle].mean() < -0.3 * left
     share = np.polyfit(grain[middle], more[middle], 1)[0]

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from blender_addon.core.srgb import luminance
-from blender_addon.core.surface.albedo.missed import missed_shading
+from blender_addon.core.surface.albedo.residual import residual_shading
 from blender_addon.core.surface.light.lamplight import Lit, fit_surface_light
 from blender_addon.core.surface.paint import paint_of, shading_tint
 from blender_addon.core.surface.pigment import BIN
@@ -97,6 +97,6 @@ def test_a_plain_piece_has_no_paint() -> None:
     assert not paint.level.any()
     assert not paint.hue.any()
     deep = np.full(len(surface), -3.0, np.float32)
-    assert np.abs(missed_shading(surface, colours, plain, np.ones_like(colours), deep)).max() < NOISE
+    assert np.abs(residual_shading(surface, colours, plain, np.ones_like(colours), deep)).max() < NOISE
     painted = replace(plain, light=replace(plain.light, pigment=0.2))  # and where nothing lies in the open, nothing breaks
-    assert np.abs(missed_shading(surface, colours, painted, np.ones_like(colours), deep)).max() < 0.1
+    assert np.abs(residual_shading(surface, colours, painted, np.ones_like(colours), deep)).max() < 0.1

@@ -169,8 +169,8 @@ def test_the_net_is_told_by_how_much_it_reads() -> None:
     whole = np.ones(shown.shape, bool)
     signal = inversion.Signal(shown, shown, None, whole, np.zeros((count, 2, 12, 12)), np.zeros((count, 4, 24, 24)))
     axes = [np.tile(row, (count, 1)).astype(np.float32) for row in (*np.zeros((1, 3)), *np.eye(3))]
-    told = inversion.told_by(patches.Patches(cell, *axes), signal, read)
+    told = inversion.confidence_of(patches.Patches(cell, *axes), signal, read)
     rings = 2 * np.pi / 0.5 / (np.pi / cell)  # the cut as a part of the finest wave number that the rings hold
     assert told.share == pytest.approx(rings, abs=0.05)  # white noise: power goes with the area below the cut
     assert told.finest_mm == pytest.approx(0.5, rel=0.15)  # a ring is 4 % of the range wide, the taper blurs one into the next
-    assert inversion.told_by(patches.Patches(cell, *axes), signal, 0 * read).finest_mm == np.inf
+    assert inversion.confidence_of(patches.Patches(cell, *axes), signal, 0 * read).finest_mm == np.inf

@@ -9,6 +9,7 @@ import numpy as np
 
 from ...arrays import Bools, Floats, Ints
 from ...mesh.similarity import Similarity
+from ...statistics import robust_deviation
 from .surfels import Surfels
 
 Nearest = Callable[[Floats], tuple[Ints, Floats]]
@@ -131,7 +132,7 @@ def weigh(
         float(buried.sum() / max(on.sum() + (within | behind).sum(), 1)),
         float(wrong_area / max(wrong_area + right_area, 1e-30)),
         float(np.sqrt(np.mean(residual**2))) if len(residual) else float("inf"),
-        1.4826 * float(np.median(np.abs(residual))) if len(residual) else float("inf"),
+        robust_deviation(residual, 0.0) if len(residual) else float("inf"),
         float(on_back.mean()),
         float(right_area / max(moving_area + fixed_area, 1e-30)),
         int(on.sum() + wrong.sum() + on_back.sum() + wrong_back.sum()),
@@ -163,8 +164,8 @@ def lead(better: Evidence, worse: Evidence, places: Floats, *, block: float = 0.
     cells = np.floor(places[both] / block).astype(np.int64)
     _, number = np.unique(cells @ np.array([1, 4001, 4001 * 4001]), return_inverse=True)
     sums = np.bincount(number.ravel(), gain[both])
-    spread = 1.4826 * np.median(np.abs(sums - np.median(sums))) + 0.25
-    return float(gain[both].mean()), float(sums.sum() / (spread * np.sqrt(len(sums))))
+    deviation = robust_deviation(np.asarray(sums, float)) + 0.25
+    return float(gain[both].mean()), float(sums.sum() / (deviation * np.sqrt(len(sums))))
 
 
 def _seen(surfels: Surfels, points: int) -> Surfels:

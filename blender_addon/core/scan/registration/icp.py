@@ -6,6 +6,7 @@ import numpy as np
 
 from ...arrays import Floats
 from ...mesh.similarity import Similarity, rotation_from_vector
+from ...statistics import robust_deviation
 from .evidence import Nearest
 from .surfels import Surfels
 
@@ -102,8 +103,8 @@ def refine(
         if used.sum() < 12:
             return pose, float("inf"), 0.0
         residual = np.einsum("ij,ij->i", offset, direction)[used]
-        spread = 1.4826 * float(np.median(np.abs(residual))) + 1e-12 * size
-        weights = 1.0 / (1.0 + (residual / (2.0 * spread)) ** 2)
+        deviation = robust_deviation(residual, 0.0) + 1e-12 * size
+        weights = 1.0 / (1.0 + (residual / (2.0 * deviation)) ** 2)
         step = solve_step(points[used], direction[used], residual, weights, size=size, scaled=True)
         pose = step.after(pose)
         rms, matched = float(np.sqrt(np.mean(residual**2))), float(used.mean())

@@ -8,6 +8,7 @@ import numpy as np
 
 from ...arrays import Floats, Ints
 from ...mesh.triangles import TriangleMesh, face_crosses, gathered, unit
+from ...statistics import robust_deviation
 
 
 @dataclass(frozen=True)
@@ -76,7 +77,7 @@ def noise_of(vertices: Floats, faces: Ints, *, most: int = 20_000) -> float:
         return 0.0
     around = (total[used] - shared[used, None] * vertices[used]) / (2.0 * shared[used, None])
     off = np.einsum("ij,ij->i", vertices[used] - around, normals[used])
-    return 1.4826 * float(np.median(np.abs(off - np.median(off)))) / np.sqrt(1.0 + 1.0 / 6.0)
+    return robust_deviation(off) / np.sqrt(1.0 + 1.0 / 6.0)
 
 
 def rim_vertices(mesh: TriangleMesh, reach: float) -> Ints:

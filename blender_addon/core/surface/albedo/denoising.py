@@ -1,4 +1,4 @@
-"""How does the camera's noise leave a texture? It is smoothed where a division by a faint light would blow it up.
+"""Smooths the camera's noise out of a texture, most where the division by a faint light would amplify it.
 
 In the albedo a place differs from its surroundings by its paint and by noise, no longer by the light, so that as much as can
 be is averaged. What varies more than noise does, edges and texture, stays (Lee 1980, "Digital image enhancement and noise
@@ -10,15 +10,15 @@ from __future__ import annotations
 import numpy as np
 
 from ...arrays import Floats
-from ...threads import spread
+from ...threads import in_parallel
 from ..bandpass import gaussian_blur
 from ..textured_surface import Surface
 
-TOLD_TEXELS = 1.5  # sigma of the surroundings that noise is told in
+NOISE_SIGMA = 1.5  # sigma, in texels, of the surroundings in which noise is measured
 LEVELS = 12
 PASSES = ((1.5, 4.0), (3.0, 8.0))
 """Sigma in texels of the surroundings, and how many times the noise is taken for noise: a variance of few texels scatters up to
-twice its spread; what is left after the first pass is JPEG's besides, whose blocks are not counted as noise."""
+twice its standard deviation; what is left after the first pass is JPEG's besides, whose blocks are not counted as noise."""
 FAINT = 0.02
 """Of the brightness: less no eye sees (common practice), so that it is left alone, and fine texture of bright parts with it."""
 NOISIEST = 0.006
@@ -32,7 +32,7 @@ def without_noise(surface: Surface, colours: Floats, shading: Floats) -> Floats:
     its next neighbours, then in a wider circle.
     """
     mask, light = surface.texels.mask(), np.maximum(shading, 1e-3)
-    sizes = {TOLD_TEXELS, *(sigma for sigma, _ in PASSES)}
+    sizes = {NOISE_SIGMA, *(sigma for sigma, _ in PASSES)}
     area = {sigma: np.maximum(gaussian_blur(mask.astype(np.float32), sigma), 1e-3) for sigma in sizes}
 
     def averaged(values: Floats, sigma: float) -> Floats:
@@ -41,8 +41,8 @@ def without_noise(surface: Surface, colours: Floats, shading: Floats) -> Floats:
 
     def calmed(channel: int) -> Floats:
         shown = colours[:, channel]
-        level = averaged(shown, TOLD_TEXELS)
-        left = noise_variance(level, averaged(np.square(shown - level), TOLD_TEXELS)) / np.square(light[:, channel])
+        level = averaged(shown, NOISE_SIGMA)
+        left = noise_variance(level, averaged(np.square(shown - level), NOISE_SIGMA)) / np.square(light[:, channel])
         albedo = shown / light[:, channel]
         for sigma, share in PASSES:
             mean, noise = averaged(albedo, sigma), averaged(left, sigma)
@@ -53,7 +53,7 @@ def without_noise(surface: Surface, colours: Floats, shading: Floats) -> Floats:
             left = left * (kept**2 + (1 - kept**2) / (4 * np.pi * sigma**2))  # a Gaussian mean of white noise
         return (albedo * light[:, channel]).astype(np.float32)
 
-    return np.stack(list(spread(calmed, range(3))), axis=1)
+    return np.stack(list(in_parallel(calmed, range(3))), axis=1)
 
 
 def noise_variance(mean: Floats, variance: Floats) -> Floats:
@@ -65,13 +65,13 @@ def noise_variance(mean: Floats, variance: Floats) -> Floats:
     """
     edges = np.quantile(mean, np.linspace(0, 1, LEVELS + 1))
     level = np.clip(np.searchsorted(edges, mean) - 1, 0, LEVELS - 1)
-    rows = [np.flatnonzero(level == one) for one in range(LEVELS)]
+    rows = [np.flatnonzero(level == number) for number in range(LEVELS)]
     light, calm = np.array([(np.median(mean[row]), np.quantile(variance[row], 0.2)) for row in rows if len(row)]).T
     best = (float(calm.min()), 0.0)
-    for one in range(len(calm)):
-        for other in range(one):
-            rise = (calm[one] - calm[other]) / max(light[one] - light[other], 1e-9)
-            start = calm[one] - rise * light[one]
+    for upper in range(len(calm)):
+        for lower in range(upper):
+            rise = (calm[upper] - calm[lower]) / max(light[upper] - light[lower], 1e-9)
+            start = calm[upper] - rise * light[upper]
             if rise >= 0 and start >= 0 and (start + rise * light <= calm + 1e-12).all():
                 best = max(best, (start, rise), key=lambda line: float((line[0] + line[1] * light).sum()))
     return np.minimum(best[0] + best[1] * mean, NOISIEST**2)

@@ -1,7 +1,7 @@
 """How bright is the surface further along its grain? Grown, brushed and drawn paint goes on; a cut crosses it.
 
-On patches of the surface itself the way along which the picture varies least is told over a few mm (structure tensor; Bigun and
-Granlund 1987), and the picture is averaged to both sides along it.
+The direction in which the picture varies least is measured over a few mm, on patches of the surface itself (structure tensor;
+Bigun and Granlund 1987), and the picture is averaged to both sides along it.
 """
 
 from __future__ import annotations
@@ -11,14 +11,14 @@ from typing import Any
 import numpy as np
 
 from ...arrays import Bools, Complexes, Floats
-from ...threads import spread
+from ...threads import in_parallel
 from ..patches import CELLS, Cloud, Patches, filled, lay_patches, read_back, splat, totals, wave_vectors
 from ..textured_surface import Surface
 
 CELL_MM = 0.14
 LARGE_MM2 = 20_000.0  # a larger surface is looked at in coarser cells, as many as this one has: time stays in bounds
-FINE_MM = 0.15  # sigma of the picture whose slopes tell the way
-WAY_MM = 2.0  # sigma over which the way is told: broader than a cut, so that a lone one does not tell it
+FINE_MM = 0.15  # sigma of the picture whose gradients give the direction
+WAY_MM = 2.0  # sigma over which the direction is measured: broader than a cut, so that a single cut does not decide it
 ALONG_MM = 1.5  # sigma of the average
 STRIDE = 4.0  # cells from one sample of it to the next
 STEEPEST = 0.8  # quantile of a patch's slopes above which they count no more: an edge does not speak for all
@@ -30,7 +30,7 @@ def along_grain(surface: Surface, values: Floats, *, seed: int = 1) -> Floats:
     cell = max(CELL_MM * float(np.sqrt(max(area / LARGE_MM2, 1.0))), 0.85 * surface.texel_mm)
     patches, cloud = lay_patches(surface.position, surface.normal, cell_mm=cell, seed=seed)
     total = np.zeros((3, len(values)))
-    for low, sums in spread(_runner(patches, cloud, np.asarray(values, np.float32)), patches.runs()):
+    for low, sums in in_parallel(_runner(patches, cloud, np.asarray(values, np.float32)), patches.runs()):
         total[:, low : low + sums.shape[1]] += sums
     total[:, cloud.order] = total.copy()
     mean, known, _ = total

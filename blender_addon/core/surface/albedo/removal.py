@@ -1,4 +1,4 @@
-"""How is the room's light taken out of a texture? Fit it, carry it over the surface, divide."""
+"""Takes the room's light out of a texture: fit the light, evaluate its irradiance on the surface, divide."""
 
 from __future__ import annotations
 
@@ -8,26 +8,29 @@ import numpy as np
 
 from ...arrays import Floats, Ints
 from ...srgb import luminance
+from ...statistics import robust_deviation
 from ..light.lamplight import Lit, fit_surface_light
 from ..paint import lasting_light, shading_tint
 from ..speckle import masked_blur
 from ..textured_surface import Surface
 from .denoising import without_noise
-from .missed import missed_shading
+from .residual import residual_shading
 
 
 @dataclass(frozen=True)
 class LightRemoved:
     """A texture without its light.
 
-    albedo: (n, 3) float32 linear, 0 to 1, at the texels. shading: (n, 3) what was divided out, mean 1. spread_before, _after:
-    standard deviation of log luminance. untouched: the texture showed no light and is as it came.
+    albedo: (n, 3) float32 linear, 0 to 1, at the texels.
+    shading: (n, 3) what was divided out, median 1.
+    deviation_before, deviation_after: standard deviation of the log brightness of texture and albedo.
+    untouched: the texture showed no light and is as it came.
     """
 
     albedo: Floats
     shading: Floats
-    spread_before: float
-    spread_after: float
+    deviation_before: float
+    deviation_after: float
     untouched: bool = False
 
 
@@ -45,13 +48,18 @@ def without_light(
     seed: int = 1,
     as_photo: bool = False,
 ) -> LightRemoved:
-    """The albedo in the texels from linear texture colours (n, 3).
+    """The albedo at the texels.
 
-    The light is an environment of many directions, never negative, carried through the surface's own visibility; bounces come
-    from the texture itself, so that coloured neighbours tint as they did. Pigment pulls little (robust weights). relief: (n,)
-    log of the shading that relief finer than the mesh makes on it (`Relief.shade`); it goes with the light, and so does what a
-    paint is darker by there than elsewhere. A texture that shows no evidence of a light (`LightEvidence`) is left as it is,
-    unless it is to be taken as a photo (`as_photo`).
+    The light is a non-negative environment of many directions, seen through the surface's own visibility; bounced light comes
+    from the texture itself, so that coloured neighbours tint as they did. Robust weights keep pigment out of the fit. A texture
+    that shows no evidence of a light (`LightEvidence`) is left as it is.
+
+    colours: (n, 3) linear texture colours.
+    relief: (n,) log of the shading of relief finer than the mesh (`Relief.shade`); it is divided out too, and so is what a
+        paint is darker by there than elsewhere (`residual_shading`).
+    occluders: vertices (mm) and faces of what stood by while the photos were taken.
+    seed: of the samples that visibility is traced with.
+    as_photo: take the texture as a photo of a lit surface, whatever the evidence says.
     """
     lit = fit_surface_light(surface, colours, occluders=occluders, seed=seed)
     trust = 1.0 if as_photo else lit.evidence.trust
@@ -66,22 +74,22 @@ def without_light(
     else:
         read = shading * np.exp(relief)[:, None]
         calm = without_noise(surface, colours, read)
-        shading = shading * tinted(lit, surface.faces, relief + missed_shading(surface, calm, lit, read, relief))
+        shading = shading * tinted(lit, surface.faces, relief + residual_shading(surface, calm, lit, read, relief))
     matt = without_highlights(surface, calm, shading)
-    if trust < 1.0:  # between a light and none, as much is taken out as is believed
+    if trust < 1.0:  # uncertain: only the trusted part of the shading is divided out
         shading, matt = shading**trust, colours + trust * (matt - colours)
     return finished(matt, shading)
 
 
 def _as_it_is(colours: Floats) -> LightRemoved:
     """A texture without evidence of a light, untouched."""
-    spread = float(np.std(np.log(np.maximum(colours.mean(axis=1), 1e-3))))
-    return LightRemoved(colours.astype(np.float32), np.ones_like(colours, np.float32), spread, spread, True)
+    deviation = float(np.std(np.log(np.maximum(colours.mean(axis=1), 1e-3))))
+    return LightRemoved(colours.astype(np.float32), np.ones_like(colours, np.float32), deviation, deviation, True)
 
 
 def tinted(lit: Lit, faces: Ints, shade: Floats) -> Floats:
-    """(n, 3) shading of log brightness `shade` (n,): what is darker is lit by what lies round it, in its hue, as the mesh's own
-    hollows are."""
+    """(n, 3) shading of log brightness `shade` (n,), tinted: darker places are lit more by their surroundings, in their hue, as
+    the mesh's own hollows are."""
     red, blue = shading_tint(lasting_light(lit), faces)
     turn = np.array([red, 0.0, blue], np.float32)
     return np.exp(shade[:, None] * (1 + turn - luminance(turn)))
@@ -97,8 +105,7 @@ def without_highlights(surface: Surface, colours: Floats, shading: Floats) -> Fl
     near = masked_blur(raster, mask, GLOSS_MM / max(surface.texel_mm, 1e-6))
     near = near.reshape(-1)[surface.texels.index]
     above = weakest - near
-    spread = 1.4826 * float(np.median(np.abs(above - np.median(above)))) + 1e-6
-    limit = max(GLOSS, 4 * spread)
+    limit = max(GLOSS, 4 * (robust_deviation(above) + 1e-6))
     drop = np.where(above > limit, above - limit, 0)
     return (colours * np.exp(-drop)[:, None]).astype(np.float32)
 

@@ -1,9 +1,9 @@
-"""Does a texture hold the light of a room at all? Three ways to tell, none of which a map without light passes.
+"""Does a texture hold the light of a room at all? Three tests; a map without light fails at least one of them.
 
-A light is uneven over the form: the fitted irradiance varies. What is lit goes with the surface's direction: a smooth light,
-fitted on some parts of the form, foretells the brightness of the other parts by their normals alone (Ramamoorthi and
-Hanrahan 2001: nine harmonics hold nearly all that a matt surface shows). And what a matt surface's light leaves over does not
-go with the normals again, as the mirror images of gloss and metal do. An albedo, a grey map of recesses or of thickness, a
+First, the fitted irradiance varies over the form. Second, brightness follows the surface's direction: a smooth light, fitted on
+some parts of the form, predicts the brightness of the other parts from their normals alone (Ramamoorthi and Hanrahan 2001: nine
+harmonics hold nearly all that a matt surface shows). Third, the residual of that fit does not depend on the normals again, as
+the mirror images of gloss and metal do. An albedo, a grey map of recesses or of thickness, a
 painting fail at the first or the second, bare metal at the third.
 """
 
@@ -21,7 +21,7 @@ UNEVEN = (0.12, 0.25)
 """Standard deviation of the log of irradiance between which trust rises: 0.01 to 0.05 where there is no light, 0.42 to 0.64
 under four lights on two measured sculptures, on which the limits were chosen."""
 FOLLOWS = (0.15, 0.30)
-"""Part of the brightness that is foretold by the normals between which trust rises: -0.03 to 0.06 without light, 0.12 on a map
+"""Part of the brightness that the normals predict between which trust rises: -0.03 to 0.06 without light, 0.12 on a map
 of thickness, 0.65 to 0.85 under the four lights (chosen there)."""
 LEFT_OVER = (0.02, 0.06)
 """Part of the texture's variance that the light left over and that goes with the normals between which trust falls: below 0.001
@@ -30,7 +30,7 @@ LEAST = 0.1
 """Trust below which a texture counts as one without light: what little would be carved is not worth what may be wrong."""
 FOLDS = 5
 FINEST_FOLDS = 8.0
-"""The form is cut into blocks of an eighth of its size, so that a part's own paint does not foretell itself."""
+"""The form is cut into blocks of an eighth of its size, so that a part's own paint does not predict itself."""
 MOST = 20_000
 RIDGE = 1e-3
 PLAIN = 0.02
@@ -39,10 +39,14 @@ PLAIN = 0.02
 
 @dataclass(frozen=True)
 class LightEvidence:
-    """uneven: standard deviation of the log of the fitted irradiance. follows: part of the variance of the log texture, its
-    paint divided out, that a smooth light foretells on parts of the form that it was not fitted on. left_over: part of that
-    variance which the fit leaves and which the normals foretell again. Negative values: they foretell worse than the mean
-    does."""
+    """The figures of the three tests.
+
+    uneven: standard deviation of the log of the fitted irradiance.
+    follows: part of the variance of the log texture, its paint divided out, that a smooth light predicts on parts of the form
+        that it was not fitted on (cross-validated).
+    left_over: part of that variance which is the fit's residual and which the normals predict again.
+    Negative values: the prediction is worse than the mean.
+    """
 
     uneven: float
     follows: float
@@ -74,7 +78,7 @@ class LightEvidence:
 def light_evidence(places: Floats, normals: Floats, texture: Floats, weights: Floats, irradiance: Floats) -> LightEvidence:
     """The evidence of a texture (n, 3) > 0, linear, at `places` (n, 3) with unit `normals`, under its fitted irradiance (n, 3).
 
-    weights: (n,) how much each place counts, 0 where it has no texture. Paint is told by its colour and divided out.
+    weights: (n,) how much each place counts, 0 where it has no texture. Paint is identified by its colour and divided out.
     """
     rows = np.flatnonzero(weights > 0)
     if len(rows) > MOST:
@@ -103,7 +107,7 @@ def _floored(values: Floats) -> Floats:
 
 
 def foretold(design: Floats, values: Floats, weights: Floats, fold: Ints) -> float:
-    """Part of the variance of `values` (n,) that a linear fit to `design` (n, k) on the other folds foretells; 1 is all."""
+    """Part of the variance of `values` (n,) that a linear fit to `design` (n, k) on the other folds predicts; 1 is all."""
     guess = np.zeros(len(values))
     for own in np.unique(fold):
         others, here = fold != own, fold == own
@@ -115,10 +119,10 @@ def foretold(design: Floats, values: Floats, weights: Floats, fold: Ints) -> flo
         mean = float(np.average(values[others], weights=weights[others]))
         guess[here] = mean + design[here] @ np.linalg.solve(matrix, weighted.T @ (values[others] - mean))
     mean = float(np.average(values, weights=weights))
-    spread = _variance(values, weights)
-    if spread < 1e-9:
+    variance = _variance(values, weights)
+    if variance < 1e-9:
         return 0.0
-    return 1.0 - float(np.average(np.square(values - guess), weights=weights)) / spread
+    return 1.0 - float(np.average(np.square(values - guess), weights=weights)) / variance
 
 
 def _variance(values: Floats, weights: Floats) -> float:

@@ -1,4 +1,4 @@
-"""How is a surface lit? Visibility, bounce and light fit put together, on a proxy where the mesh is large."""
+"""Fits the light of a textured surface: visibility, bounced light and the environment, on vertex clusters of a large mesh."""
 
 from __future__ import annotations
 
@@ -25,8 +25,11 @@ KEPT = 4  # fits: those of a piece and its stand, and of what was scanned beside
 
 @dataclass(frozen=True)
 class Lit:
-    """A surface's light: the fit, its shading (irradiance, flux) on the surface's vertices, their openness (v,): the part 0 to
-    1 of a uniform sky's irradiance that reaches them (ambient occlusion), and the evidence that there is a light at all.
+    """A surface's light.
+
+    light: the fitted environment. shading: its irradiance and flux at the v vertices.
+    openness: (v,) ambient occlusion: the part 0 to 1 of a uniform sky's irradiance that reaches them.
+    evidence: whether there is a light at all.
     """
 
     light: Light
@@ -40,36 +43,36 @@ def fit_surface_light(surface: Surface, colours: Floats, *, occluders: tuple[Flo
 
     The last few fits are kept: the steps relief and albedo ask for the same light one after the other.
     """
-    return _answered(_Asked(surface, colours, occluders, seed))
+    return _fit_of(_Request(surface, colours, occluders, seed))
 
 
 def forget_fits() -> None:
     """Let go of the fits that are kept; what is measured in time asks for it."""
-    _answered.cache_clear()
+    _fit_of.cache_clear()
 
 
-class _Asked:
-    """A fit that is asked for, the same as another if all that it depends on is. What is large is let go of once it is made."""
+class _Request:
+    """A request for a fit, equal to another whose inputs have the same digest. Once answered it drops its large inputs."""
 
     def __init__(self, surface: Surface, colours: Floats, occluders: tuple[Floats, Ints] | None, seed: int):
-        told, texels = blake2b(f"{seed} {surface.texels.shape}".encode()), surface.texels
+        digest, texels = blake2b(f"{seed} {surface.texels.shape}".encode()), surface.texels
         parts = (surface.vertices, surface.vertex_normal, surface.faces, surface.uv, texels.index, texels.face, colours)
         for part in (*parts, *(occluders or ())):
-            told.update(f"{part.shape} {part.dtype}".encode())
-            told.update(np.ascontiguousarray(part).data)
-        self.digest = told.digest()
+            digest.update(f"{part.shape} {part.dtype}".encode())
+            digest.update(np.ascontiguousarray(part).data)
+        self.digest = digest.digest()
         self.inputs: Any = (surface, colours, occluders, seed)
 
     def __eq__(self, other: object) -> bool:
-        return isinstance(other, _Asked) and self.digest == other.digest
+        return isinstance(other, _Request) and self.digest == other.digest
 
     def __hash__(self) -> int:
         return hash(self.digest)
 
 
 @lru_cache(maxsize=KEPT)
-def _answered(asked: _Asked) -> Lit:
-    inputs, asked.inputs = asked.inputs, None
+def _fit_of(request: _Request) -> Lit:
+    inputs, request.inputs = request.inputs, None
     return _fitted(*inputs)
 
 
@@ -126,11 +129,11 @@ def _receivers(
     def averaged(values: Floats, share: Floats, total: Floats) -> Floats:
         return np.stack([np.bincount(group, values[:, k] * share, count) for k in range(3)], axis=1) / total[:, None]
 
-    one = np.ones(len(group))
+    even = np.ones(len(group))
     texture = averaged(means, weight, np.maximum(texels, 1e-9))
     return (
-        averaged(vertices, one, size).astype(np.float32),
-        unit(averaged(normals, one, size)).astype(np.float32),
+        averaged(vertices, even, size).astype(np.float32),
+        unit(averaged(normals, even, size)).astype(np.float32),
         np.maximum(texture, 1e-4).astype(np.float32),
         texels,
     )

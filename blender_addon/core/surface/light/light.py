@@ -1,4 +1,4 @@
-"""Which light makes the texture look as it does on this shape? An environment of many directions, fitted, never negative.
+"""Fits the environment (radiance from many directions, never negative) that explains a texture on its shape.
 
 A matt texture shows t = rho (E_sky + E_bounce) / pi. E_sky is linear in the radiance of the room in each direction, through
 the surface's own visibility; E_bounce needs no guess of the albedo: what a blocked direction shows is the texture itself,
@@ -12,14 +12,15 @@ from dataclasses import dataclass
 import numpy as np
 
 from ...arrays import Floats
-from ...threads import spread
+from ...statistics import robust_deviation
+from ...threads import in_parallel
 from ..pigment import chromaticity, find_pigments
 from .spherical_harmonics import sphere_directions
 from .visibility import Visibility
 
 ROUNDS = 6  # of reweighting; two more move the cut on the bench's owl by 0.01 %
 COLOURLESS = 3  # more of them, before, where the light is first taken to have no colour
-CLEARLY = 0.9  # part of the other start's cost below which a light without colour is believed
+CLEARLY = 0.9  # part of the other start's cost below which the fit that began without coloured light is taken
 TYPICAL = 0.1  # log error that a good fit leaves
 STEPS = 400  # of the projected gradient
 
@@ -28,21 +29,21 @@ STEPS = 400  # of the projected gradient
 class Light:
     """A fitted environment. radiance: (d, 3) >= 0 towards `directions` (d, 3). reflectance: (3,) of the bounce.
 
-    spread: robust standard deviation of log(texture / fit) over the receivers, paint of a colour of its own left out.
+    deviation: robust standard deviation of log(texture / fit) over the receivers, paint of a colour of its own left out.
     contrast: the same of the texture alone. pigment: standard deviation of that paint's log levels.
     """
 
     directions: Floats
     radiance: Floats
     reflectance: Floats
-    spread: float
+    deviation: float
     contrast: float
     pigment: float
 
     @property
     def explained(self) -> float:
         """Part 0 to 1 of the texture's variation (variance of the log) that the fit explains."""
-        return float(np.clip(1 - (self.spread / max(self.contrast, 1e-9)) ** 2, 0, 1))
+        return float(np.clip(1 - (self.deviation / max(self.contrast, 1e-9)) ** 2, 0, 1))
 
 
 @dataclass(frozen=True)
@@ -82,23 +83,23 @@ def fit_light(
     """The environment that best explains vertex means `texture` (n, 3) > 0 with `weights` (n,), given `bounce` (n, 3).
 
     Relative errors count, the outlying ones little (iteratively reweighted, Cauchy); neighbouring directions are held alike.
-    Paint is told by its colour (`pigment`) between the rounds. Colour in the light and colour of the paint can each explain
-    the other, so that the fit starts twice: with all colour held to be the light's, and with all held to be the paint's. The
-    second must explain clearly more to be believed.
+    Paint is identified by its colour (`pigment`) between the rounds. Coloured light and coloured paint can each explain the
+    other, so that the fit starts twice: with all colour held to be the light's, and with all held to be the paint's. The second
+    must explain clearly more to be taken.
     """
     rows = np.flatnonzero(weights > 0)
     level = np.maximum(np.median(texture[rows], axis=0), 1e-6)
     seen = _Seen(sky_design(visibility, normals)[rows], bounce[rows] / level, texture[rows] / level, weights[rows])
     rough = smoothness * (_roughness(visibility.directions) + 0.01 * np.eye(len(visibility.directions)))
-    ways = list(spread(lambda rounds: _fitted(seen, rough, colourless=rounds), (0, COLOURLESS)))
+    ways = list(in_parallel(lambda rounds: _fitted(seen, rough, colourless=rounds), (0, COLOURLESS)))
     light, left, pigment = ways[1] if ways[1][1].cost < CLEARLY * ways[0][1].cost else ways[0]
     contrast = np.log(np.maximum(seen.target.mean(axis=1), 0.05))
     return Light(
         visibility.directions,
         light[:-1] * level,
         light[-1],
-        left.spread,
-        float(1.4826 * np.median(np.abs(contrast - np.median(contrast)))),
+        left.deviation,
+        robust_deviation(contrast),
         float(np.sqrt(np.average(pigment.mean(axis=1) ** 2, weights=seen.weights))),
     )
 
@@ -115,9 +116,9 @@ class _Seen:
 
 @dataclass(frozen=True)
 class _Left:
-    """What a fit leaves: robust spread of the log, and cost (mean of log(1 + (error / TYPICAL)^2) over receivers, channels)."""
+    """A fit's residual: its robust standard deviation (log), and the cost, the mean of log(1 + (error / TYPICAL)^2)."""
 
-    spread: float
+    deviation: float
     cost: float
 
 
@@ -145,10 +146,10 @@ def _fitted(seen: _Seen, rough: Floats, *, colourless: int) -> tuple[Floats, _Le
         error = error - np.median(error, axis=0)
         grey = error.mean(axis=1)
         left = _Left(
-            float(1.4826 * np.median(np.abs(grey - np.median(grey)))),
+            robust_deviation(grey),
             float(np.average(np.log1p((error / TYPICAL) ** 2).mean(axis=1), weights=weights)),
         )
-        robust = 1 / (1 + (grey / (2 * (left.spread + 1e-6))) ** 2)
+        robust = 1 / (1 + (grey / (2 * (left.deviation + 1e-6))) ** 2)
     return light, left, pigment
 
 
@@ -196,8 +197,8 @@ def _non_negative(matrix: Floats, right: Floats, start: Floats, *, ceiling: floa
     current = np.clip(start / scale, 0, top)
     ahead, pace = current, 1.0
     for _ in range(STEPS):
-        pull = np.matmul(matrix, ahead[:, :, None])[:, :, 0] - right
-        following = np.minimum(np.maximum(ahead - rate * pull, 0), top)
+        gradient = np.matmul(matrix, ahead[:, :, None])[:, :, 0] - right
+        following = np.minimum(np.maximum(ahead - rate * gradient, 0), top)
         faster = (1 + np.sqrt(1 + 4 * pace * pace)) / 2
         ahead = following + (pace - 1) / faster * (following - current)
         current, pace = following, faster

@@ -8,6 +8,7 @@ from __future__ import annotations
 import numpy as np
 
 from ...arrays import Floats, Ints
+from ...statistics import robust_deviation
 
 COSINE = (np.pi, 2 * np.pi / 3, np.pi / 4, 0.0)
 """A_l of the clamped cosine for l = 0 to 3 (Ramamoorthi & Hanrahan 2001, equation 8)."""
@@ -56,7 +57,8 @@ def robust_fit(design: Floats, values: Floats, weights: Floats, *, ridge: float 
     """(k,) coefficients c with design c ~ values in *relative* terms, by iteratively reweighted least squares.
 
     design: (n, k). values: (n,) positive. weights: (n,). Each row counts by weight / value^2, and less the further the log of
-    its ratio is from the bulk (Cauchy weights at twice the robust spread), so that pigment and highlights pull little.
+    its ratio is from the bulk (Cauchy weights at twice the robust standard deviation), so that pigment and highlights weigh
+    little.
     """
     level = max(float(np.median(values[weights > 0])) if (weights > 0).any() else 1.0, 1e-6)
     base = weights / np.maximum(values, 0.05 * level) ** 2
@@ -68,7 +70,6 @@ def robust_fit(design: Floats, values: Floats, weights: Floats, *, ridge: float 
         matrix[np.diag_indices_from(matrix)] += ridge * np.trace(matrix) / len(matrix)
         solution = np.linalg.solve(matrix, weighted.T @ values)
         error = np.log(np.maximum(design @ solution, 1e-3 * level)) - np.log(np.maximum(values, 1e-3 * level))
-        centre = np.median(error[weights > 0])
-        spread = 1.4826 * np.median(np.abs(error[weights > 0] - centre)) + 1e-6
-        robust = 1 / (1 + (error / (2 * spread)) ** 2)
+        deviation = robust_deviation(error[weights > 0]) + 1e-6
+        robust = 1 / (1 + (error / (2 * deviation)) ** 2)
     return solution

@@ -14,10 +14,10 @@ import numpy as np
 
 from ...arrays import Floats, Ints
 from ...mesh.triangles import face_areas, face_normals, unit
-from ...threads import product, spread
+from ...threads import in_parallel, product
 
 PER_PIXEL = 4.0  # samples a pixel of the depth map on a face seen squarely: 2 % of pixels stay empty
-DEPTHS = 1 << 14  # steps in which depth is told when what is seen first is looked for
+DEPTHS = 1 << 14  # depth steps of the buffer that finds the nearest sample
 LIFT, SLACK = 0.2, 0.25  # pixels by which a receiver is lifted off its surface, and by which an occluder must stand above it
 
 
@@ -96,7 +96,7 @@ def look_round(samples: Samples, points: Floats, normals: Floats, half_direction
             own = [(tap[rows], part[rows]) for tap, part in taps]
             free[rows, column], source[rows, column] = _test(occluders, sign * received[rows, 2] + SLACK * pixel, own)
 
-    for _ in spread(look, range(count)):
+    for _ in in_parallel(look, range(count)):
         pass
     return Visibility(directions, free, source)
 

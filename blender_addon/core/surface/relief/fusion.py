@@ -1,4 +1,4 @@
-"""From each texture's evidence to one relief: its slopes, refined in the frame of its light, then joined and read back."""
+"""Joins what each texture shows to one relief: slopes refined in the frame of each light, joined, read back at the texels."""
 
 from __future__ import annotations
 
@@ -8,24 +8,27 @@ from dataclasses import dataclass
 import numpy as np
 
 from ...arrays import Bools, Complexes, Floats, Ints
-from ...threads import spread
+from ...threads import in_parallel
 from ..patches import CELLS, Cloud, Patches, read_back, totals, wave_vectors, window
 from .inversion import COARSE, Signal, Spectrum, lasting, linear_fields, slopes_of
 from .refiner import refiner
 
 COARSEST_MM = 0.12
-"""The net learned on cells of 0.07 mm; on coarser ones there is no dust and no stroke that it knows, so it stays out."""
+"""The net was trained on cells of 0.07 mm. Coarser ones show neither dust nor strokes as it knows them, so it is not used."""
 ACROSS = 0.1
-"""What a texture says of the slope across its light counts so much beside that along it, where several are joined."""
+"""Weight of a texture's slopes across its light beside those along it, where several textures are joined."""
 
 UNSURE = 0.012
-"""Slope (0.7 degrees) up to which noise alone can be read as relief on a flat sheet: patches as quiet as that are held back."""
+"""Slope (0.7 degrees) that noise alone can be read as on a flat sheet: patches with no more are damped."""
 
 
 @dataclass(frozen=True)
 class Relief:
-    """What was recovered in the texels. slope: (n, 3) float32 gradient of height along the surface. height_mm: (n,). shade:
-    (n,) log of the shading that the relief makes in the first texture, beside the smooth light's.
+    """What was recovered at the n texels of a surface, float32.
+
+    slope: (n, 3) gradient of the height along the surface. height_mm: (n,).
+    shade: (n,) log of the shading that the relief causes in the first texture, beside that of the smooth light.
+    covered: (n,) bool, whether a patch holds the texel.
     """
 
     slope: Floats
@@ -35,14 +38,14 @@ class Relief:
 
 
 def refined(patches: Patches) -> bool:
-    """Whether the net has its say on cells of this size."""
+    """Whether the net is used on cells of this size."""
     return patches.cell_mm < COARSEST_MM
 
 
 def patch_fields(patches: Patches, signal: Signal, spectrum: Spectrum, *, low_mm: float) -> Generator[float, None, Floats]:
-    """(p, 3, CELLS, CELLS) float16 slopes along x, the light's pull, and y, and log shading; yields the fraction done."""
+    """(p, 3, CELLS, CELLS) float16 slopes along x (the light's direction) and y, and log shading; yields the fraction done."""
     ratio = spectrum.ratio(np.hypot(*wave_vectors(patches.cell_mm)))
-    made = np.zeros((len(patches), 3, CELLS, CELLS), np.float16)
+    found = np.zeros((len(patches), 3, CELLS, CELLS), np.float16)
     net = refiner() if refined(patches) else None
 
     def run(ends: tuple[int, int]) -> int:
@@ -52,65 +55,68 @@ def patch_fields(patches: Patches, signal: Signal, spectrum: Spectrum, *, low_mm
             shown = zip(planes_of(signal, rows, fields), signal.form[rows], strict=True)
             fields = np.stack([net.fields(planes, form) for planes, form in shown])
         energy = np.square(fields[:, :2]).sum(axis=1).mean(axis=(1, 2))
-        made[rows] = fields * (energy / (energy + UNSURE**2))[:, None, None, None]
+        found[rows] = fields * (energy / (energy + UNSURE**2))[:, None, None, None]
         return ends[1]
 
-    for last in spread(run, patches.runs()):
+    for last in in_parallel(run, patches.runs()):
         yield last / len(patches)
-    return made
+    return found
 
 
 def planes_of(signal: Signal, rows: slice, fields: Floats) -> Floats:
-    """(k, 12, CELLS, CELLS) float32: what the net is shown of some patches; without paint the last four are left out."""
+    """(k, 12, CELLS, CELLS) float32: the net's input for some patches; without paint the last four planes are left out."""
     step = CELLS // COARSE
     place = np.clip((np.arange(CELLS) + 0.5) / step - 0.5, 0, COARSE - 1)
     low = np.minimum(place.astype(int), COARSE - 2)
     blend = np.zeros((CELLS, COARSE), np.float32)
     blend[np.arange(CELLS), low] = 1 - (place - low)
     blend[np.arange(CELLS), low + 1] += place - low
-    pull = np.einsum("ya,pkab,xb->pkyx", blend, signal.pull[rows], blend, optimize=True)
+    tangential = np.einsum("ya,pkab,xb->pkyx", blend, signal.tangential[rows], blend, optimize=True)
     own = np.stack([signal.closed[rows], signal.raw[rows], signal.known[rows]], axis=1)
     paint = [] if signal.paint is None else [signal.paint[rows]]
-    return np.concatenate([own, pull, fields, *paint], axis=1).astype(np.float32)
+    return np.concatenate([own, tangential, fields, *paint], axis=1).astype(np.float32)
 
 
 def joined(
     patches: Patches,
     frames: Sequence[Patches],
-    made: Sequence[Floats],
+    fields_of: Sequence[Floats],
     weights: Sequence[Floats],
     cloud: Cloud,
     *,
     low_mm: float,
 ) -> Generator[float, None, Relief]:
-    """One relief from what was made of each texture in the frame of its own light (`patch_fields`); read at the texels of
-    `cloud`, those of the first.
+    """One relief from the fields of all textures; yields the fraction done.
 
-    weights: (p,) a texture, what it counts in each patch beside the others: 0 where it does not show the patch.
+    patches: in the frame of the first texture's light; frames: the same patches in the frame of each.
+    fields_of: of each texture, in its own frame (`patch_fields`).
+    weights: (p,) of each texture in each patch beside the others: 0 where it does not show the patch.
+    cloud: the texels of the first texture, at which the relief is read.
+    low_mm: longer wavelengths fade out, since the mesh holds them better.
     """
     kx, ky = wave_vectors(patches.cell_mm)
     keep = lasting(np.hypot(kx, ky), low_mm)
     total = np.zeros((6, len(cloud.order)), np.float32)
 
     def run(ends: tuple[int, int]) -> tuple[int, int, Floats]:
-        """Last patch, the first sorted texel that the run reaches, and from it on sums (6, k)."""
+        """The run's last patch, the first sorted texel that it reaches, and sums (6, k) for the texels from there on."""
         first, last = ends
         rows = slice(first, last)
-        if len(made) == 1:
-            fields = made[0][rows, :2].astype(np.float32)
+        if len(fields_of) == 1:
+            fields = fields_of[0][rows, :2].astype(np.float32)
             shown = np.fft.rfft2(fields * window())
             height = keep * (-1j * kx * shown[:, 0] - 1j * ky * shown[:, 1]) / np.maximum(kx**2 + ky**2, 1e-9)
         else:
-            height = keep * _together(patches, frames, made, weights, rows)
+            height = keep * _together(patches, frames, fields_of, weights, rows)
             fields = slopes_of(height, patches.cell_mm)
         depth = np.fft.irfft2(height, s=(CELLS, CELLS)).astype(np.float32)
         members = patches.members(cloud, first, last)
-        used, values, weight = read_back(members, np.concatenate([fields, depth[:, None], made[0][rows, 2:]], axis=1))
+        used, values, weight = read_back(members, np.concatenate([fields, depth[:, None], fields_of[0][rows, 2:]], axis=1))
         patch = members.patch[used]
         slope = values[:, :1] * patches.along[rows][patch] + values[:, 1:2] * patches.across[rows][patch]
         return last, *totals(members, used, np.concatenate([slope, values[:, 2:]], axis=1), weight)
 
-    for last, low, sums in spread(run, patches.runs()):
+    for last, low, sums in in_parallel(run, patches.runs()):
         total[:, low : low + sums.shape[1]] += sums
         yield last / len(patches)
     total[:, cloud.order] = total.copy()
@@ -119,13 +125,13 @@ def joined(
 
 
 def _together(
-    patches: Patches, frames: Sequence[Patches], made: Sequence[Floats], weights: Sequence[Floats], rows: slice
+    patches: Patches, frames: Sequence[Patches], fields_of: Sequence[Floats], weights: Sequence[Floats], rows: slice
 ) -> Complexes:
     """(k, CELLS, half) transform of the height whose slopes come nearest to all of them (weighted least squares)."""
     kx, ky = wave_vectors(patches.cell_mm)
     above = np.zeros((rows.stop - rows.start, *np.broadcast_shapes(kx.shape, ky.shape)), np.complex64)
     below = np.full(above.shape, 1e-9, np.float32)
-    for frame, own, weight in zip(frames, made, weights, strict=True):
+    for frame, own, weight in zip(frames, fields_of, weights, strict=True):
         cosine = np.einsum("ij,ij->i", frame.along[rows], patches.along[rows])
         sine = np.einsum("ij,ij->i", frame.along[rows], patches.across[rows])
         turned = np.fft.rfft2(_turned(own[rows, :2].astype(np.float32), cosine, sine) * window())

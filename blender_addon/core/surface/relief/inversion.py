@@ -1,12 +1,13 @@
-"""Which slopes explain what the light does not? Shading inverted on patches, weighed by its own signal to noise.
+"""Which slopes explain what the fitted light does not? Shading inverted on patches, weighed by its own signal-to-noise ratio.
 
-On a patch the log of texture over smooth shading is, to first order, r = alpha (-a . grad h + kappa |k| h) + noise. `a` is the
-fitted light's pull along the surface (tangential irradiance vector over irradiance). The second term is "dark is deep": grooves
-see less of the room. alpha < 1 tells how much of a steep relief's shading is still in proportion to its slope (overhangs, cast
-shadows, blur); alpha and kappa were measured by regression on made-up pieces of known shape under known light.
+On a patch the log of texture over smooth irradiance is, to first order, r = alpha (-a . grad h + kappa |k| h) + noise. `a` is
+the tangential irradiance: the part of the fitted light's flux that lies in the surface, over the irradiance. The second term is
+"dark is deep": grooves see less of the room. alpha < 1 is the share of a steep relief's shading that is still proportional to
+its slope (overhangs, cast shadows and blur take the rest); alpha and kappa were measured by regression on synthetic pieces of
+known shape under known light.
 
-Signal and noise come from the data: how power follows (a . k)^2 / |k|^2 from patch to patch, and how far it stands above what
-specks and grain leave. The Wiener filter of that has no strength to set by hand.
+Signal and noise are estimated from the data: how power follows (a . k)^2 / |k|^2 from patch to patch, and how far it stands
+above what specks and grain leave. The Wiener filter made of these has no strength to set by hand.
 """
 
 from __future__ import annotations
@@ -17,24 +18,25 @@ from dataclasses import dataclass
 import numpy as np
 
 from ...arrays import Bools, Floats, Ints
-from ...threads import spread
+from ...threads import in_parallel
 from ..paint import Paint
 from ..patches import CELLS, Cloud, Members, Patches, filled, splat, wave_vectors, window
 
 KAPPA = 0.25
-"""Share of "dark is deep" against the light's pull: 0.2 to 0.4 on feathers, tool marks and folds under windows and lamps."""
+"""Share of "dark is deep" beside the tangential irradiance: 0.2 to 0.4 on feathers, tool marks and folds, under windows and
+lamps."""
 GAIN_MM = (0.15, 0.36, 0.48, 0.66, 0.9, 1.2, 1.7, 2.8)
 GAIN = (0.15, 0.22, 0.30, 0.42, 0.50, 0.58, 0.65, 0.70)
 """alpha by wavelength, mean over the same pieces (0.1 mm of photo blur is in it)."""
 SPECK_REST = 0.15  # of the power that closing the specks removed is still there (measured on a piece without relief)
 COHERENT = 0.7  # times alpha, of the power above the noise follows the linear model (measured on the same pieces)
-TELLING = 0.12  # mean (a . k)^2 / |k|^2 from which on paint can be told from shape by it
-STEEPEST = 1.5  # the pull of the light is capped here: beyond it the surface faces away
+LEAST_CONTRAST = 0.12  # mean (a . k)^2 / |k|^2 from which on it separates paint from shape
+STEEPEST = 1.5  # the tangential irradiance is capped here: beyond it the surface faces away
 RINGS = 24
 COARSE = 12
-"""The pull of the light changes slowly: it is kept at so many cells a side."""
+"""The tangential irradiance changes slowly: it is kept in this many cells a side."""
 FORM = 24
-"""So many cells a side show how the scan's own smooth surface runs."""
+"""Cells a side in which the slope of the scan's own smooth surface is kept."""
 SHADIEST = -3.0  # log of irradiance over its median is capped here
 
 
@@ -59,30 +61,34 @@ class Spectrum:
         return np.exp(np.interp(wave, self.centres, smoothed(np.log(ratio))))
 
 
-def pull_of_light(flux: Floats, normal: Floats) -> tuple[Floats, Floats]:
-    """(n,) irradiance and (n, 3) pull `a` of the light along the surface, from flux (n, 3) and unit normals (n, 3)."""
+def tangential_irradiance(flux: Floats, normal: Floats) -> tuple[Floats, Floats]:
+    """(n,) irradiance and (n, 3) tangential irradiance `a` (over the irradiance), from flux (n, 3) and unit normals (n, 3)."""
     irradiance = np.einsum("ij,ij->i", flux, normal)
     floor = 0.03 * max(float(np.median(irradiance)), 1e-9)
     safe = np.maximum(irradiance, floor)
-    pull = (flux - irradiance[:, None] * normal) / safe[:, None]
-    length = np.linalg.norm(pull, axis=1, keepdims=True)
-    return safe, (pull * np.minimum(1, STEEPEST / np.maximum(length, 1e-6))).astype(np.float32)
+    tangential = (flux - irradiance[:, None] * normal) / safe[:, None]
+    length = np.linalg.norm(tangential, axis=1, keepdims=True)
+    return safe, (tangential * np.minimum(1, STEEPEST / np.maximum(length, 1e-6))).astype(np.float32)
 
 
 @dataclass(frozen=True)
 class Signal:
-    """One texture's evidence in p patches, its mean taken off: closed, raw (p, CELLS, CELLS) float32, the residual with its
-    specks closed over and as photographed; paint (p, 4, CELLS, CELLS), the log level of the paint that is no longer in it, its
-    hue and its level with the tint of what is shaded taken out (`Paint`), None on a plain piece; known (p, CELLS, CELLS) bool;
-    pull (p, 2, COARSE, COARSE) float32 along x and y. form (p, 4, FORM, FORM) float32: slopes of the scan's own surface along x
-    and y, log of its irradiance over the median, and the spread of what the light's fit left over on the whole piece.
+    """One texture's evidence in p patches, the mean of each taken off. All arrays of numbers are float32.
+
+    closed, raw: (p, CELLS, CELLS) residual with its specks closed over, and as photographed.
+    paint: (p, 4, CELLS, CELLS) log level of the paint that was divided out, its hue (2) and its level with the tint of shaded
+        places taken out (`Paint`); None on a plain piece.
+    known: (p, CELLS, CELLS) which cells hold texels.
+    tangential: (p, 2, COARSE, COARSE) tangential irradiance along x and y.
+    form: (p, 4, FORM, FORM) slopes of the scan's own surface along x and y, log of its irradiance over the median, and the
+        robust standard deviation of what the light's fit left over on the whole piece.
     """
 
     closed: Floats
     raw: Floats
     paint: Floats | None
     known: Bools
-    pull: Floats
+    tangential: Floats
     form: Floats
 
     def __len__(self) -> int:
@@ -94,17 +100,20 @@ class Signal:
         return self.known.mean(axis=(1, 2))
 
     @property
-    def mean_pull(self) -> Floats:
-        """(p, 2) pull in the middle of each patch."""
+    def mean_tangential(self) -> Floats:
+        """(p, 2) tangential irradiance in the middle of each patch."""
         taper = window().reshape(COARSE, CELLS // COARSE, COARSE, CELLS // COARSE).mean(axis=(1, 3))
-        return np.einsum("pkij,ij->pk", self.pull, taper / taper.sum())
+        return np.einsum("pkij,ij->pk", self.tangential, taper / taper.sum())
 
 
 @dataclass(frozen=True)
 class Evidence:
-    """What a texture shows at its texels beyond the smooth light. closed, raw: (n,) log residual with its specks of dust closed
-    over and as photographed. paint: that whose level was divided out before. normal: (n, 3) unit. irradiance: (n,) and pull:
-    (n, 3) of the fitted light, spread: what its fit left over.
+    """What a texture shows at its n texels beyond the smooth light.
+
+    closed, raw: (n,) log residual with its specks of dust closed over, and as photographed.
+    paint: the paint whose level was divided out before.
+    normal: (n, 3) unit. irradiance: (n,) and tangential: (n, 3) of the fitted light.
+    deviation: robust standard deviation of what the light's fit left over.
     """
 
     closed: Floats
@@ -112,8 +121,8 @@ class Evidence:
     paint: Paint
     normal: Floats
     irradiance: Floats
-    pull: Floats
-    spread: float
+    tangential: Floats
+    deviation: float
 
 
 def gather_signal(patches: Patches, cloud: Cloud, evidence: Evidence) -> Generator[float, None, Signal]:
@@ -125,8 +134,8 @@ def gather_signal(patches: Patches, cloud: Cloud, evidence: Evidence) -> Generat
     layers = layers if np.any(paint.level) else layers[:2]
     grids = np.zeros((len(layers), count, CELLS, CELLS), np.float32)
     known = np.zeros((count, CELLS, CELLS), bool)
-    pulls = np.zeros((count, 2, COARSE, COARSE), np.float32)
-    forms = np.full((count, 4, FORM, FORM), evidence.spread, np.float32)
+    tangentials = np.zeros((count, 2, COARSE, COARSE), np.float32)
+    forms = np.full((count, 4, FORM, FORM), evidence.deviation, np.float32)
     shade = np.maximum(np.log(evidence.irradiance / np.median(evidence.irradiance)), SHADIEST).astype(np.float32)
 
     def run(ends: tuple[int, int]) -> int:
@@ -139,16 +148,16 @@ def gather_signal(patches: Patches, cloud: Cloud, evidence: Evidence) -> Generat
         grids[1, first:last] = grids[0, first:last] + means[1]
         known[first:last] = weight > 0.15
         axes = [part[first:last][members.patch] for part in (patches.along, patches.across, patches.normal)]
-        tugs, turns = evidence.pull[members.texel], evidence.normal[members.texel]
+        along_surface, turns = evidence.tangential[members.texel], evidence.normal[members.texel]
         x, y, z = (np.einsum("ij,ij->i", turns, axis) for axis in axes)
-        pulls[first:last] = _coarse(members, COARSE, [np.einsum("ij,ij->i", tugs, axis) for axis in axes[:2]])
+        tangentials[first:last] = _coarse(members, COARSE, [np.einsum("ij,ij->i", along_surface, axis) for axis in axes[:2]])
         forms[first:last, :3] = _coarse(members, FORM, [-x / np.maximum(z, 0.2), -y / np.maximum(z, 0.2), shade[members.texel]])
         return last
 
-    for last in spread(run, patches.runs()):
+    for last in in_parallel(run, patches.runs()):
         yield last / count
     shown = grids[2:].swapaxes(0, 1) if len(layers) > 2 else None
-    return Signal(grids[0], grids[1], shown, known, pulls, forms)
+    return Signal(grids[0], grids[1], shown, known, tangentials, forms)
 
 
 def _coarse(members: Members, cells: int, values: Sequence[Floats]) -> Floats:
@@ -157,7 +166,7 @@ def _coarse(members: Members, cells: int, values: Sequence[Floats]) -> Floats:
     key = members.patch * (cells * cells) + (members.y.astype(np.int32) // step) * cells + members.x.astype(np.int32) // step
     size, shape = count * cells * cells, (count, cells, cells)
     number = np.bincount(key, minlength=size).reshape(shape).astype(np.float32)
-    totals = [np.bincount(key, one, size).reshape(shape).astype(np.float32) for one in values]
+    totals = [np.bincount(key, column, size).reshape(shape).astype(np.float32) for column in values]
     return np.stack([filled(total / np.maximum(number, 1), number) for total in totals], axis=1)
 
 
@@ -165,23 +174,23 @@ def blind_spectrum(patches: Patches, signal: Signal) -> Spectrum:
     """Signal and noise of a texture on well covered patches."""
     rings = _rings(patches.cell_mm)
     rows = well_covered(signal)
-    power, follows, pull = _regressed(patches, signal, rows, rings)
+    power, follows, contrast = _regressed(patches, signal, rows, rings)
     removed = np.maximum(_power(signal.raw, rows, rings) - _power(signal.closed, rows, rings), 0)
     grain = np.median(power[-5:])
     floor = grain + SPECK_REST * removed
     above = np.maximum(power - floor, 0)
-    level = pull + KAPPA**2
+    level = contrast + KAPPA**2
     loose = COHERENT * gain(0.5 * (rings.edges[1:] + rings.edges[:-1])) * above / level
     band = (rings.edges[1:] > 2 * np.pi / 2.0) & (rings.edges[:-1] < 2 * np.pi / 0.5)
-    steady = 1.0  # how much follows the light's pull, as shape must and paint does not; a light too even can't tell
-    if pull > TELLING:
+    steady = 1.0  # how much follows the tangential irradiance, as shape must and paint does not; an even light can't show it
+    if contrast > LEAST_CONTRAST:
         steady = float(np.clip(follows[band].sum() / max(loose[band].sum(), 1e-12) / 0.4, 0, 1))
     strength = np.maximum(steady * loose, np.minimum(follows, above / level))
     return Spectrum(rings.edges, np.maximum(power - strength * level, 0.3 * power) + 1e-9, strength)
 
 
 def well_covered(signal: Signal, most: int = 600) -> Ints:
-    """Rows of patches that are full enough to tell power from."""
+    """Rows of at most `most` patches that are covered well enough to measure power in."""
     rows = np.flatnonzero(signal.share > 0.6 * max(float(np.quantile(signal.share, 0.9)), 1e-6))
     return rows[:: max(1, len(rows) // most)]
 
@@ -197,18 +206,22 @@ def _power(grids: Floats, rows: Ints, rings: _Rings) -> Floats:
 
 
 @dataclass(frozen=True)
-class Told:
-    """How far to believe what was made of a texture. share: 0 to 1, how much of what it shows beyond the smooth light was read
-    as shading (standard deviations). finest_mm: the finest wavelength up to which a quarter is; inf where it never is.
+class Confidence:
+    """How far to believe what was read from a texture.
+
+    share: 0 to 1, the part of the residual (in standard deviations) that was read as shading.
+    finest_mm: the finest wavelength at which at least a quarter of it was; inf where there is none.
     """
 
     share: float
     finest_mm: float
 
 
-def told_by(patches: Patches, signal: Signal, shade: Floats) -> Told:
-    """What the log shading (p, CELLS, CELLS) that was read in the signal tells of it: an estimate shrinks with its doubt, so
-    that what a reader takes for shading shows how sure it is."""
+def confidence_of(patches: Patches, signal: Signal, shade: Floats) -> Confidence:
+    """The confidence in log shading (p, CELLS, CELLS) that was read from the signal.
+
+    A least-squares estimate shrinks with its uncertainty, so that its power beside the signal's shows how sure it is.
+    """
     rings, rows = _rings(patches.cell_mm), well_covered(signal)
     shown, read = _power(signal.closed, rows, rings), _power(shade, rows, rings)
     total = np.sqrt(np.sum(read * rings.count) / max(float(np.sum(shown * rings.count)), 1e-12))
@@ -216,9 +229,9 @@ def told_by(patches: Patches, signal: Signal, shade: Floats) -> Told:
     centres = 0.5 * (rings.edges[1:] + rings.edges[:-1])
     start = int(np.argmax(sound))
     if not sound[start] or centres[start] > 2 * np.pi / 0.6:
-        return Told(float(total), float("inf"))
+        return Confidence(float(total), float("inf"))
     end = start + int(np.argmin(np.append(sound[start:], False)))
-    return Told(float(total), float(2 * np.pi / centres[end - 1]))
+    return Confidence(float(total), float(2 * np.pi / centres[end - 1]))
 
 
 @dataclass(frozen=True)
@@ -239,34 +252,34 @@ def _rings(cell_mm: float) -> _Rings:
 
 
 def _regressed(patches: Patches, signal: Signal, rows: Ints, rings: _Rings) -> tuple[Floats, Floats, float]:
-    """(RINGS,) mean power, (RINGS,) power that goes with q = (a . k)^2 / |k|^2, and the mean of q.
+    """(RINGS,) mean power, (RINGS,) power that is proportional to q = (a . k)^2 / |k|^2, and the mean of q.
 
-    Each patch counts relative to its own mean power, so that busy patches do not speak for all.
+    Each patch counts relative to its own mean power, so that patches with much power do not outweigh the rest.
     """
     kx, ky = wave_vectors(patches.cell_mm)
-    taper, means = window(), signal.mean_pull
+    taper, means = window(), signal.mean_tangential
     square = np.maximum(kx**2 + ky**2, 1e-9)
     mean, left, right = np.zeros(RINGS), np.zeros((RINGS, 3)), np.zeros((RINGS, 2))
-    pull, of = 0.0, rings.of[rings.usable]
+    contrast, of = 0.0, rings.of[rings.usable]
     for start in range(0, len(rows), 64):
         part = rows[start : start + 64]
         power = np.abs(np.fft.rfft2(signal.closed[part] * taper)).reshape(len(part), -1) ** 2
         along = means[part, 0][:, None, None] * kx + means[part, 1][:, None, None] * ky
         quota = (along**2 / square).reshape(len(part), -1)
-        for one, q in zip(power[:, rings.usable], quota[:, rings.usable], strict=True):
-            level = np.bincount(of, one, RINGS) / rings.count
+        for shown, q in zip(power[:, rings.usable], quota[:, rings.usable], strict=True):
+            level = np.bincount(of, shown, RINGS) / rings.count
             mean += level
-            pull += float(q.mean())
+            contrast += float(q.mean())
             weight = 1 / np.maximum(level[of], 1e-12)
             for column, values in enumerate((weight, weight * q, weight * q * q)):
                 left[:, column] += np.bincount(of, values, RINGS)
-            for column, values in enumerate((weight * one, weight * one * q)):
+            for column, values in enumerate((weight * shown, weight * shown * q)):
                 right[:, column] += np.bincount(of, values, RINGS)
     count = max(len(rows), 1)
     determinant = left[:, 0] * left[:, 2] - left[:, 1] ** 2
     safe = np.where(determinant > 1e-9 * np.maximum(left[:, 0] * left[:, 2], 1e-30), determinant, np.inf)
     follows = (left[:, 0] * right[:, 1] - left[:, 1] * right[:, 0]) / safe
-    return mean / count, np.maximum(follows, 0), pull / count
+    return mean / count, np.maximum(follows, 0), contrast / count
 
 
 def smoothed(values: Floats, sigma: float = 0.7) -> Floats:
@@ -281,14 +294,19 @@ def gain(wave: Floats) -> Floats:
 
 
 def linear_fields(signal: Signal, rows: slice, ratio: Floats, *, cell_mm: float, low_mm: float, kappa: float = KAPPA) -> Floats:
-    """(k, 3, CELLS, CELLS) slopes along x and y that best explain the signal in some rows, and how much of it they explain;
-    ratio: noise over signal on the transform's grid. low_mm: wavelengths above this fade out (the mesh knows them better).
+    """(k, 3, CELLS, CELLS) float32: slopes along x and y that best explain the signal in some rows, and the part explained.
+
+    rows: k patches.
+    ratio: noise over signal on the grid of the transform.
+    cell_mm: edge of a cell.
+    low_mm: longer wavelengths fade out, since the mesh holds them better.
+    kappa: share of "dark is deep".
     """
     kx, ky = wave_vectors(cell_mm)
     wave = np.hypot(kx, ky)
     keep = lasting(wave, low_mm)
-    pull = signal.mean_pull[rows, :, None, None]
-    transfer = kappa * wave - 1j * (pull[:, 0] * kx + pull[:, 1] * ky)
+    tangential = signal.mean_tangential[rows, :, None, None]
+    transfer = kappa * wave - 1j * (tangential[:, 0] * kx + tangential[:, 1] * ky)
     shown = np.fft.rfft2(signal.closed[rows] * window())
     height = keep * np.conj(transfer) * shown / np.maximum(np.abs(transfer) ** 2 + ratio * wave**2, 1e-9)
     explained = np.fft.irfft2(transfer * height, s=(CELLS, CELLS)).astype(np.float32)
@@ -299,7 +317,7 @@ def linear_fields(signal: Signal, rows: slice, ratio: Floats, *, cell_mm: float,
 def slopes_of(height: Floats, cell_mm: float) -> Floats:
     """(k, 2, CELLS, CELLS) float32 slopes of a height's transform (k, CELLS, half)."""
     kx, ky = wave_vectors(cell_mm)
-    return np.stack([np.fft.irfft2(1j * one * height, s=(CELLS, CELLS)) for one in (kx, ky)], axis=1).astype(np.float32)
+    return np.stack([np.fft.irfft2(1j * wave * height, s=(CELLS, CELLS)) for wave in (kx, ky)], axis=1).astype(np.float32)
 
 
 def lasting(wave: Floats, low_mm: float) -> Floats:

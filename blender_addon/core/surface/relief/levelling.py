@@ -1,20 +1,22 @@
-"""How bright is each patch beside its neighbours? Shading read patch by patch has no level of its own; where patches overlap
-they show the same surface, so that their levels follow from each other, as those of photographs joined into one do.
+"""Brings the log shading of all patches to one level, as the exposures of a stitched panorama are.
+
+Shading is read patch by patch up to a constant. Where patches overlap they show the same surface, so that their levels follow
+from each other.
 """
 
 from __future__ import annotations
 
-from typing import Any
+from collections.abc import Callable
 
 import numpy as np
 
 from ...arrays import Floats, Ints
-from ...threads import spread
+from ...threads import in_parallel
 from ..patches import Cloud, Patches
 
 ROUNDS = 60
 HELD = 0.02
-"""By how much a level is drawn back to 0 a round: what is broader than some patches is the fitted light's to tell."""
+"""Part by which a level shrinks towards 0 each round: variation broader than a few patches belongs to the fitted light."""
 
 
 def levels(patches: Patches, cloud: Cloud, shade: Floats) -> Floats:
@@ -22,7 +24,7 @@ def levels(patches: Patches, cloud: Cloud, shade: Floats) -> Floats:
 
     cloud: some of the surface's texels, a few hundred a patch.
     """
-    read = list(spread(_reader(patches, cloud, shade), patches.runs()))
+    read = list(in_parallel(_reader(patches, cloud, shade), patches.runs()))
     patch, texel, seen, weight = (np.concatenate(part) for part in zip(*read, strict=True))
     count, size = len(patches), len(cloud.order)
     whole = np.maximum(np.bincount(texel, weight, size), 1e-9)
@@ -36,7 +38,7 @@ def levels(patches: Patches, cloud: Cloud, shade: Floats) -> Floats:
     return level.astype(np.float32)
 
 
-def _reader(patches: Patches, cloud: Cloud, shade: Floats) -> Any:
+def _reader(patches: Patches, cloud: Cloud, shade: Floats) -> Callable[[tuple[int, int]], tuple[Ints, Ints, Floats, Floats]]:
     def read(ends: tuple[int, int]) -> tuple[Ints, Ints, Floats, Floats]:
         """Patch, texel, shading and weight of every texel in the core of each patch of a run."""
         members = patches.members(cloud, *ends)

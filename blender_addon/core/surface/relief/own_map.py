@@ -1,7 +1,7 @@
-"""What does the photo add to a normal map that came with the scan? Only what the map does not say already.
+"""Adds to a normal map that came with the scan the relief that only the photo shows.
 
-Relief read from a photo is an estimate that shrinks with its doubt: what it says agrees with the truth as much as with itself
-(the property of a least-squares estimate). So cov(photo, map) / var(photo), a band of wavelengths, is the part of the photo's
+Relief read from a photo is a least-squares estimate: it shrinks with its uncertainty, and its covariance with the truth equals
+its own variance. So cov(photo, map) / var(photo), a band of wavelengths, is the part of the photo's
 relief that the map has: 1 for a map that is complete there, however much fainter the photo's relief is, 0 for one that is flat.
 """
 

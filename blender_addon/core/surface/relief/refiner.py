@@ -1,9 +1,9 @@
-"""What a linear inversion can't know: a dark round spot is dust, a lip shades what lies under it, grain is drawn, not cut.
+"""Corrects what a linear inversion can't know: round dark spots are dust, a lip shades what lies below it, grain is not cut.
 
-A small convolutional net corrects the linear inversion, patch by patch, in the frame of the light, and says which part of what
-it sees is shading: the rest is paint. It learned from made-up pieces, dusted and painted, photographed by a made-up phone
-(`scripts/learning`); its weights are data beside this file. Strokes are seen on squares of 2 x 2 cells, what lies round them,
-as far as the patch goes, on squares of 4 x 4: grain and cuts differ in how they go on.
+A small convolutional net corrects the linear inversion, patch by patch, in the frame of the light, and estimates which part of
+the residual is shading; the rest is paint. It was trained on synthetic pieces, dusted and painted, photographed by a simulated
+phone (`scripts/learning`); its weights lie beside this file. Strokes are resolved on squares of 2 x 2 cells, their surroundings
+up to the whole patch on squares of 4 x 4: grain and cuts differ in how they continue.
 """
 
 from __future__ import annotations
@@ -28,20 +28,20 @@ class Layer:
     bias: Floats
 
     def __call__(self, cells: Floats, dilation: int = 1) -> Floats:
-        """(h, w, out) of (h, w, in), zero beyond the rim: a product for each tap, of the cells that it reaches, row by row:
-        little enough for OpenBLAS to stay on the caller's thread (`threads.ALONE`)."""
+        """(h, w, out) of (h, w, in), zero beyond the border: a product for each tap with the cells that it reaches, row by
+        row, small enough for OpenBLAS to stay on the caller's thread (`threads.ALONE`)."""
         rows, columns, kinds = cells.shape
         weight = self.weight[:, :, :kinds]
         taps = len(weight)
         reach = [dilation * (place - taps // 2) for place in range(taps)]
-        made = np.matmul(cells, weight[taps // 2, taps // 2])
-        made += self.bias
+        out = np.matmul(cells, weight[taps // 2, taps // 2])
+        out += self.bias
         for (down, y), (across, x) in product(enumerate(reach), repeat=2):
             if (y or x) and abs(y) < rows and abs(x) < columns:
                 seen = cells[max(y, 0) : rows + min(y, 0), max(x, 0) : columns + min(x, 0)]
-                to = made[max(-y, 0) : rows + min(-y, 0), max(-x, 0) : columns + min(-x, 0)]
+                to = out[max(-y, 0) : rows + min(-y, 0), max(-x, 0) : columns + min(-x, 0)]
                 to += np.matmul(seen, weight[down, across])
-        return made
+        return out
 
 
 @dataclass(frozen=True)
@@ -52,12 +52,13 @@ class Refiner:
     dilations: tuple[int, ...]
 
     def fields(self, planes: Floats, form: Floats) -> Floats:
-        """(3, C, C) float32 slopes along x (the light's pull) and y of a patch, and the log shading that its relief makes.
+        """(3, C, C) float32 slopes along x (the tangential irradiance) and y of a patch, and the log shading of its relief.
 
-        planes (12, C, C): log residual with specks closed over, the same as photographed, 1 where known, pull along x and y,
-        the linear inversion's three fields, log level of the paint that was divided out, its hue and its level told without the
-        shading's tint (the last four may be left out of a plain piece's). form (4, C / 4, C / 4):
-        slopes of the scan's surface along x and y, log irradiance, spread of what the light's fit left over.
+        planes: (12, C, C) log residual with specks closed over, the same as photographed, 1 where known, tangential irradiance
+            along x and y, the linear inversion's three fields, log level of the paint that was divided out, its hue (2) and its
+            level without the tint of shaded places; the last four may be left out for a plain piece.
+        form: (4, C / 4, C / 4) slopes of the scan's surface along x and y, log irradiance, robust standard deviation of what
+            the light's fit left over.
         """
         use = self.layers
         small = folded(planes.transpose(1, 2, 0))
@@ -68,8 +69,8 @@ class Refiner:
             state += use[f"middle{place}"](np.maximum(state, 0), dilation)
         fine += unfolded(use["up"](np.maximum(state, 0)))
         fine += use["after"](np.maximum(fine, 0))
-        made = unfolded(use["last"](np.concatenate([np.maximum(fine, 0), small], axis=2)))
-        return planes[5:8] + made.transpose(2, 0, 1)
+        correction = unfolded(use["last"](np.concatenate([np.maximum(fine, 0), small], axis=2)))
+        return planes[5:8] + correction.transpose(2, 0, 1)
 
 
 @cache
