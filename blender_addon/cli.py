@@ -136,7 +136,7 @@ def _run_in(out: Path, path: Path, sheet: JobSheet, options: Any, lock: FolderLo
         blend.save()  # the step in work was taken back, those before it are whole
         raise
     blend.save()
-    _farewell(report, [*blend.words, *_told(notes)], out, progress)
+    _farewell(report, [*blend.words, *_note_lines(notes)], out, progress)
 
 
 def _saved_before_delivery(run: Any, blend: BlendFile) -> Any:
@@ -184,7 +184,7 @@ def _keep_settings(sheet: JobSheet, scene: Any) -> None:
 
 
 class Printer:
-    """Progress on a terminal: a line a step, with the time so far and the time left as far as can be told."""
+    """Progress on a terminal: a line a step, with the time so far and the time left as far as it can be estimated."""
 
     def __init__(self, *, quiet: bool = False, stopping: Stopping | None = None):
         self._stopping = stopping or Stopping()
@@ -223,7 +223,7 @@ def _clock(seconds: float) -> str:
     return f"{int(seconds) // 60}:{int(seconds) % 60:02d}"
 
 
-def _told(notes: Notes) -> list[str]:
+def _note_lines(notes: Notes) -> list[str]:
     """What a person should read at the end: what was kept as they changed it, and what asks for a look."""
     return [str(note) for note in (*notes.kept(), *notes.warnings())]
 

@@ -17,17 +17,17 @@ import numpy as np
 from .arrays import Floats
 
 Part = TypeVar("Part")
-Made = TypeVar("Made")
+Outcome = TypeVar("Outcome")
 
 MOST = 8  # threads: each holds its own part in memory
 ALONE = 262_144
 """Multiplications up to which OpenBLAS keeps a matrix product to one thread (SMP_THRESHOLD_MIN times 4 in its gemm.c)."""
 
 
-def in_parallel(task: Callable[[Part], Made], parts: Iterable[Part]) -> Iterator[Made]:
+def in_parallel(task: Callable[[Part], Outcome], parts: Iterable[Part]) -> Iterator[Outcome]:
     """What `task` makes of each part, in their order; a few parts are worked on at once. Raises what a task raises."""
     threads = max(1, min(MOST, os.cpu_count() or 1))
-    waiting: deque[Future[Made]] = deque()
+    waiting: deque[Future[Outcome]] = deque()
     with ThreadPoolExecutor(threads) as pool:
         try:
             for part in parts:
@@ -37,8 +37,8 @@ def in_parallel(task: Callable[[Part], Made], parts: Iterable[Part]) -> Iterator
             while waiting:
                 yield waiting.popleft().result()
         finally:
-            for one in waiting:
-                one.cancel()
+            for entry in waiting:
+                entry.cancel()
 
 
 def product(left: Floats, right: Floats) -> Floats:

@@ -173,7 +173,7 @@ def is_answered(question: Question, settings: Callable[[str], Any], accepted: Ma
 def _same(held: Any, wanted: Any) -> bool:
     """Whether a setting holds a value; lists and tuples alike, numbers to the precision of the screen."""
     if isinstance(held, (list, tuple)) and isinstance(wanted, (list, tuple)):
-        return len(held) == len(wanted) and all(_same(one, other) for one, other in zip(held, wanted, strict=True))
+        return len(held) == len(wanted) and all(_same(entry, other) for entry, other in zip(held, wanted, strict=True))
     if isinstance(wanted, Mapping):  # a row of a table; what it leaves out does not matter
         row = held if isinstance(held, Mapping) else vars(held) if hasattr(held, "__dict__") else {}
         return all(_same(row.get(name), value) for name, value in wanted.items())

@@ -1,4 +1,4 @@
-"""What should the user be told besides the result? Notes are collected, shown at the end and kept in the log."""
+"""What should the user know besides the result? Notes are collected, shown at the end and kept in the log."""
 
 from __future__ import annotations
 

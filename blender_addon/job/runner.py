@@ -65,7 +65,7 @@ class Report:
 
     def asked(self) -> list[tuple[str, Decision]]:
         """The decisions that are not sure, each with the name of its step."""
-        return [(name, one) for name, result in self.results.items() for one in result.decisions if one.asked]
+        return [(name, decision) for name, result in self.results.items() for decision in result.decisions if decision.asked]
 
 
 def chosen(steps: Sequence[Step], *, first: str | None = None, last: str | None = None) -> tuple[Step, ...]:

@@ -1,4 +1,4 @@
-"""How does a run end when it is told to stop? At the next place where all is whole, with the code that shells expect.
+"""How does a run end when it is asked to stop? At the next place where all is whole, with the code that shells expect.
 
 While Blender renders, Python sees no signal, and what a handler raises inside a call of Blender's is lost. So a signal is only
 noted, and `check` between two stretches of work raises `Stopped`. Whoever can't wait sends a second one, which ends the process
@@ -19,7 +19,7 @@ WORDS = b"\nbozzetto: stopping when this piece of work is done; the same once mo
 
 
 class Stopped(BaseException):
-    """The run was told to stop. `code` is the exit code, 128 and the number of the signal: 130 or 143."""
+    """The run was asked to stop. `code` is the exit code, 128 and the number of the signal: 130 or 143."""
 
     def __init__(self, code: int):
         super().__init__(f"stopped by signal {code - 128}")
@@ -46,7 +46,7 @@ class Stopping:
 
     def __enter__(self) -> Stopping:
         if threading.current_thread() is not threading.main_thread():
-            return self  # only the main thread is told of signals
+            return self  # only the main thread receives signals
         read, write = self._pipe = os.pipe()
         os.set_blocking(write, False)
         self._wakeup = signal.set_wakeup_fd(write, warn_on_full_buffer=False)

@@ -151,7 +151,7 @@ def keep_compositor(scene: Any) -> Callable[[], None]:
     tree = our_compositor(scene)
     middle = next((node for node in tree.nodes if node.bl_idname == "CompositorNodeGroup"), None) if tree else None
     group = middle.node_tree if middle else None
-    values = {one.name: one.default_value for one in middle.inputs if not one.is_linked} if middle else {}
+    values = {entry.name: entry.default_value for entry in middle.inputs if not entry.is_linked} if middle else {}
 
     def back() -> None:
         if our_compositor(scene) is not None:

@@ -1,7 +1,7 @@
 """Which data-block plays which part in a job? A role is job id + step + role + key, kept as custom properties on it.
 
-A copy carries the same properties; it is the user's, and told from ours by the name we gave. Objects count as long as they
-stand in the job's own scene. What is linked from another file is never ours.
+A copy carries the same properties but not the name that we gave: it is the user's. Objects count as long as they stand in the
+job's own scene. What is linked from another file is never ours.
 """
 
 from __future__ import annotations
@@ -22,7 +22,7 @@ MADE = "bozzetto_made"
 OFFERED = "bozzetto_base"
 """On a material of the set: its name as we gave it; one that the user changed is worn by the next object too."""
 SHOWN = "bozzetto_shown"
-"""On an object: the marks of visibility as we set them, to be told from what the user set since (see `visibility`)."""
+"""On an object: the marks of visibility as we set them, to be compared with what the user set since (see `visibility`)."""
 INHERITS = "bozzetto_inherits"
 """On a scene that was copied from a job's scene: that job's id, whose materials and images it goes on using."""
 BOOKKEEPING = frozenset({

@@ -58,7 +58,7 @@ class Stage:
         self._afresh = False
         self._before: set[int] = set()
         self._request = Request()
-        self._untold: list[str] = []
+        self._unclear: list[str] = []
         """What was made by another release of Blender, and may have been changed since or not."""
         self._changing: dict[str, Any] | None = None
         """The job's state while a swap changes it."""
@@ -169,7 +169,7 @@ class Stage:
         if of_this_release(noted):
             self.note(f'Kept {what} as you changed it; "Reset to automatic" replaces it', level="kept")
         else:
-            self._untold.append(f'"{block.name}"')
+            self._unclear.append(f'"{block.name}"')
 
     # --- what the runner uses ------------------------------------------------------------------------------------------
 
@@ -184,7 +184,7 @@ class Stage:
         self.step, self._afresh = step, afresh
         self._before = {block.session_uid for block in roles.blocks()}
         self._request = Request()
-        self._untold = []
+        self._unclear = []
 
     def swap(self) -> None:
         assert self.step is not None
@@ -206,9 +206,9 @@ class Stage:
                 self._before = {block.session_uid for block in roles.blocks()}  # a discard must not take the new state away
             self._changing = None
             self._request = Request()
-        if self._untold:
+        if self._unclear:
             self.note(
-                f"Kept {', '.join(self._untold)}: another release of Blender made them, and it can't be told whether you "
+                f"Kept {', '.join(self._unclear)}: another release of Blender made them, and it is not known whether you "
                 'changed them since; "Reset to automatic" replaces them',
                 level="kept",
             )

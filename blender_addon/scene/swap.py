@@ -108,7 +108,9 @@ class Swap:
     def _wears_edited(self, old: Any) -> bool:
         """Whether the user changed a material of the set that the object wears."""
         worn = [slot.material for slot in getattr(old, "material_slots", ()) if slot.material is not None]
-        return any(one.get(roles.OFFERED) and roles.MADE in one and not unchanged(one, one[roles.MADE]) for one in worn)
+        return any(
+            block.get(roles.OFFERED) and roles.MADE in block and not unchanged(block, block[roles.MADE]) for block in worn
+        )
 
     def _touched(self, old: Any) -> bool:
         """Whether the user named or hid it."""
@@ -170,13 +172,13 @@ class Swap:
 
     def _collection(self, name: str) -> Any:
         """The job's collection of that name, wherever in the scene the user has moved it; made under our root when missing."""
-        ours = [one for one in self.scene.collection.children_recursive if one.get(roles.JOB) == self.stage.job]
-        root = next((one for one in ours if one.get(roles.ROLE) == "collection"), None)
+        ours = [block for block in self.scene.collection.children_recursive if block.get(roles.JOB) == self.stage.job]
+        root = next((our for our in ours if our.get(roles.ROLE) == "collection"), None)
         if root is None:
             root = self.exchange.make_collection(ROOT, self.scene.collection)
             root[roles.JOB] = self.stage.job
             root[roles.ROLE] = root[roles.STEP] = root[roles.KEY] = "collection"
-        child = next((one for one in (*ours, *root.children_recursive) if one.get(GROUP) == name), None)
+        child = next((block for block in (*ours, *root.children_recursive) if block.get(GROUP) == name), None)
         if child is None:
             child = self.exchange.make_collection(name, root)
             child[GROUP], child[roles.JOB] = name, self.stage.job
@@ -219,7 +221,7 @@ class Swap:
     def _new(self) -> list[Any]:
         """The blocks made since the step began that are to stay."""
         aside = self.exchange.aside()
-        return [one for one in roles.blocks() if self.stage.is_new(one) and one.session_uid not in aside]
+        return [block for block in roles.blocks() if self.stage.is_new(block) and block.session_uid not in aside]
 
     def _use_again(self) -> None:
         """Where a step made again what is there already (a scan's material that later objects wear too), take the old one.
@@ -228,13 +230,13 @@ class Swap:
         """
         placed = {block.session_uid for block, *_ in self.placed}
         for kind in (bpy.types.Image, bpy.types.NodeTree, bpy.types.Material):  # in the order in which one holds the other
-            new = [one for one in self._new() if isinstance(one, kind) and one.session_uid not in placed]
+            new = [block for block in self._new() if isinstance(block, kind) and block.session_uid not in placed]
             known: dict[tuple[str, str], list[Any]] = {}
-            old = [one for one in roles.blocks() if isinstance(one, kind) and not self.stage.is_new(one)] if new else []
-            for one in sorted(old, key=lambda one: one.name, reverse=True):
-                if one.get(roles.MADE) and not one.get(roles.ROLE):
-                    known.setdefault((roles.stem(one.name), one[roles.MADE]), []).append(one)
-            for block in sorted(new, key=lambda one: one.session_uid) if known else ():
+            old = [block for block in roles.blocks() if isinstance(block, kind) and not self.stage.is_new(block)] if new else []
+            for block in sorted(old, key=lambda block: block.name, reverse=True):
+                if block.get(roles.MADE) and not block.get(roles.ROLE):
+                    known.setdefault((roles.stem(block.name), block[roles.MADE]), []).append(block)
+            for block in sorted(new, key=lambda block: block.session_uid) if known else ():
                 same = known.get((roles.stem(block.name), noted(block)))
                 if same and unchanged(same[-1], same[-1][roles.MADE]):
                     block.user_remap(same.pop())
@@ -242,11 +244,12 @@ class Swap:
     def _sweep(self) -> None:
         """Remove scaffolding: new objects that were not placed, and new data that nothing uses."""
         kept = {block.session_uid for block, *_ in self.placed}
-        loose = [one for one in self._new() if isinstance(one, bpy.types.Object) and one.session_uid not in kept]
+        loose = [block for block in self._new() if isinstance(block, bpy.types.Object) and block.session_uid not in kept]
         if loose:
             bpy.data.batch_remove(loose)
         while loose := [
-            one for one in self._new() if one.users == 0 and one.session_uid not in kept and not isinstance(one, _FREE)
+            block for block in self._new()
+            if block.users == 0 and block.session_uid not in kept and not isinstance(block, _FREE)
         ]:  # fmt: skip
             bpy.data.batch_remove(loose)
 
@@ -258,13 +261,13 @@ class Swap:
             if isinstance(block, bpy.types.Object) and block.data is not None and block.data.users == 1:
                 block.data.name = given
         kept = {block.session_uid for block, *_ in self.placed}
-        rest = [one for one in self._new() if one.session_uid not in kept and not isinstance(one, bpy.types.Collection)]
-        for block in sorted(rest, key=lambda one: one.session_uid):
+        rest = [block for block in self._new() if block.session_uid not in kept and not isinstance(block, bpy.types.Collection)]
+        for block in sorted(rest, key=lambda block: block.session_uid):
             if roles.stem(block.name) != block.name:
                 block.name = roles.stem(block.name)
 
     def _note_prints(self, changed: list[Any]) -> None:
-        """Note what all of it is like, to tell later whether the user changed it."""
+        """Note what all of it is like, to find out later whether the user changed it."""
         kept = {block.session_uid for block, *_ in self.placed}
         for block in self._new():
             if block.session_uid not in kept and isinstance(block, _ALONG):

@@ -61,7 +61,7 @@ def _draw_table(layout: Any, group: Any, name: str, spec: Spec, step: str) -> No
         box = layout.box()
         box.use_property_split = True
         fields = specs(spec.row)
-        shown = {key: one for key, one in fields.items() if matters(one, partial(getattr, entry))}
+        shown = {key: each for key, each in fields.items() if matters(each, partial(getattr, entry))}
         for place_in_row, (field, field_spec) in enumerate(shown.items()):
             line = box.row(align=True)
             draw_field(line.column(), entry, field, field_spec, step)

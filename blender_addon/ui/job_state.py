@@ -83,7 +83,9 @@ def _state(scene: Any, sheet: JobSheet, raw: str) -> JobState:
     stage, results = Stage(scene, sheet), _parsed(raw).get("results", {})
     late = why_out_of_date(catalogue(), sheet, stage, results)
     accepted = stage.accepted()
-    asked = [one for one in questions(results) if not is_answered(one, lambda place: _held(sheet, place), accepted)]
+    asked = [
+        question for question in questions(results) if not is_answered(question, lambda place: _held(sheet, place), accepted)
+    ]
     return JobState(sheet, results, late, tuple(asked))
 
 

@@ -185,7 +185,7 @@ def _asked_property(step: str, asked: AskedRow) -> Any:
             return
         setattr(row, asked.field, value)
         if not value and not asked.needed:
-            rows.remove(next(place for place, one in enumerate(rows) if one == row))
+            rows.remove(next(place for place, entry in enumerate(rows) if entry == row))
         _begun(job.id_data)
 
     return StringProperty(name=asked.label, description=asked.help, subtype="FILE_PATH", get=read, set=write)

@@ -84,7 +84,7 @@ class WatchedWork:
         if self._timer is not None:
             context.workspace.status_text_set(f"Bozzetto   {update.fraction:.0%}   {self._words(update)}   Esc stops")
             context.window_manager.progress_update(100 * update.fraction)
-            if getattr(update, "ended", False):  # the tab tells what the step found
+            if getattr(update, "ended", False):  # the tab shows what the step found
                 _redraw(context)
         return {"RUNNING_MODAL"}
 

@@ -1,7 +1,7 @@
 """Where is a picture cropped to another shape? So that the subject stays whole where that can be, and stands as it did.
 
 Where the subject is wider or higher than the new shape, nothing of it is cut: the frame grows past the picture, and the bands
-that come in are for the caller to fill and to tell of.
+that come in are for the caller to fill and to report.
 """
 
 from __future__ import annotations

@@ -188,7 +188,7 @@ def _close(mine: _Discs, a: Ints, other: _Discs, b: Ints, cell: float, *, togeth
     size = ((high - low) / cell).astype(np.int64) + 3
     axes = np.argsort(size)[::-1]  # the longest axis outermost, so that neighbours lie near in memory
     size = size[axes]
-    key_a, key_b = (_keys(one, low, cell, axes, size) for one in (points[a], base[b]))
+    key_a, key_b = (_keys(entry, low, cell, axes, size) for entry in (points[a], base[b]))
     order_a, order = np.argsort(key_a, kind="stable"), np.argsort(key_b, kind="stable")
     a, key_a, b, key_b = a[order_a], key_a[order_a], b[order], key_b[order]
     near_a, near_b = points[a], base[b]

@@ -56,15 +56,15 @@ def _cut(mesh: TriangleMesh, crossing: Ints, height: Floats, inside: Bools) -> T
     new = mesh.vertices[low] + part * (mesh.vertices[high] - mesh.vertices[low])
     ab, ac = total + inverse[: len(a)], total + inverse[len(a) :]
     part_ab, part_ac = height[a] / (height[a] - height[b]), height[a] / (height[a] - height[c])
-    one, two = lone_inside, ~lone_inside
+    single, double = lone_inside, ~lone_inside
     triangles = np.concatenate(
         [
-            np.stack([a, ab, ac], 1)[one],
-            np.stack([ab, b, c], 1)[two],
-            np.stack([ab, c, ac], 1)[two],
+            np.stack([a, ab, ac], 1)[single],
+            np.stack([ab, b, c], 1)[double],
+            np.stack([ab, c, ac], 1)[double],
         ]
     )
-    origin = np.concatenate([crossing[one], crossing[two], crossing[two]])
+    origin = np.concatenate([crossing[single], crossing[double], crossing[double]])
     uv = None
     if mesh.uv is not None:
         corner = mesh.uv[crossing]
@@ -72,9 +72,9 @@ def _cut(mesh: TriangleMesh, crossing: Ints, height: Floats, inside: Bools) -> T
         uab, uac = ua + part_ab[:, None] * (ub - ua), ua + part_ac[:, None] * (uc - ua)
         uv = np.concatenate(
             [
-                np.stack([ua, uab, uac], 1)[one],
-                np.stack([uab, ub, uc], 1)[two],
-                np.stack([uab, uc, uac], 1)[two],
+                np.stack([ua, uab, uac], 1)[single],
+                np.stack([uab, ub, uc], 1)[double],
+                np.stack([uab, uc, uac], 1)[double],
             ]
         ).astype(mesh.uv.dtype)
     return TriangleMesh(

@@ -117,12 +117,12 @@ def _split_uv(uv: Floats, corner: Ints, shares: Sequence[Floats]) -> list[Floats
     way from it to the second and to the third, (k,) each, 0 to 1.
     """
     turned = np.take_along_axis(uv, corner[..., None], axis=1)
-    one, two = (
+    first, second = (
         turned[:, 0] + (turned[:, other] - turned[:, 0]) * share[:, None].astype(uv.dtype)
         for other, share in zip((1, 2), shares, strict=True)
     )
     a, b, c = turned[:, 0], turned[:, 1], turned[:, 2]
-    return [np.stack([a, one, two], 1), np.stack([one, b, c], 1), np.stack([one, c, two], 1)]
+    return [np.stack([a, first, second], 1), np.stack([first, b, c], 1), np.stack([first, c, second], 1)]
 
 
 def chain(segments: Ints) -> list[Ints]:

@@ -93,18 +93,18 @@ class FaceGraph:
 
 
 def cheapest_border(
-    count: int, first: Ints, second: Ints, cost: Floats, pull: Floats, *, rounds: int = 600, start: Floats | None = None
+    count: int, first: Ints, second: Ints, cost: Floats, bias: Floats, *, rounds: int = 600, start: Floats | None = None
 ) -> Floats:
-    """(count,) 0 or 1 a node so that the cut edges' cost plus the pull of the nodes set to 1 is least.
+    """(count,) 0 or 1 a node so that the cut edges' cost plus the bias of the nodes set to 1 is least.
 
     The minimum cut as its convex relaxation, total variation on a graph, whose thresholded solution is a minimum cut (Chan,
     Esedoglu & Nikolova 2006); solved by the preconditioned primal-dual method (Pock & Chambolle 2011).
-    cost: (e,) >= 0 an edge. pull: (count,) > 0 towards 0, < 0 towards 1; inf holds.
+    cost: (e,) >= 0 an edge. bias: (count,) > 0 towards 0, < 0 towards 1; inf holds.
     """
-    held = ~np.isfinite(pull)
+    held = ~np.isfinite(bias)
     value = np.full(count, 0.5) if start is None else start.astype(float).copy()
-    value[held] = (pull[held] < 0).astype(float)
-    force = np.where(held, 0.0, pull)
+    value[held] = (bias[held] < 0).astype(float)
+    force = np.where(held, 0.0, bias)
     total = np.bincount(first, cost, count) + np.bincount(second, cost, count)
     step = 1.0 / np.maximum(total, 1e-9)
     flow, ahead = np.zeros(len(first)), value.copy()

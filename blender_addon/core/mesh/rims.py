@@ -32,8 +32,8 @@ def oriented(mesh: TriangleMesh) -> tuple[TriangleMesh, int]:
         return mesh, 0
     count = len(mesh.faces)
     patch = connected_nodes(first[~against], second[~against], count)
-    one, two = patch[first[against]], patch[second[against]]
-    turned = _turned_patches(one, two, np.bincount(patch))[patch]
+    near, far = patch[first[against]], patch[second[against]]
+    turned = _turned_patches(near, far, np.bincount(patch))[patch]
     if not turned.any():
         return mesh, 0
     faces = mesh.faces.copy()
@@ -59,10 +59,10 @@ def _neighbours(faces: Ints, count: int) -> tuple[Ints, Ints, Bools]:
     return a % len(faces), b % len(faces), forward[a] == forward[b]
 
 
-def _turned_patches(one: Ints, two: Ints, sizes: Ints) -> Bools:
+def _turned_patches(near: Ints, far: Ints, sizes: Ints) -> Bools:
     """(k,) which patches are to be turned: a spanning forest of their borders, the longest first (Kruskal, Proc. AMS 7, 1956),
-    each border saying that its two patches look to opposite sides."""
-    low, high = np.minimum(one, two), np.maximum(one, two)
+    each border saying that its far patches look to opposite sides."""
+    low, high = np.minimum(near, far), np.maximum(near, far)
     keys, lengths = np.unique((low * len(sizes) + high)[low != high], return_counts=True)
     parent, odd = list(range(len(sizes))), [False] * len(sizes)
 
@@ -153,7 +153,7 @@ def _walked(
             numbers.pop()
         if not numbers:
             return path if moved else None
-        number = next((one for one in reversed(numbers) if unused[one] and ends[one][0] == here), numbers[-1])
+        number = next((entry for entry in reversed(numbers) if unused[entry] and ends[entry][0] == here), numbers[-1])
         unused[number] = False
         moved = True
         forward = ends[number][0] == here

@@ -38,9 +38,9 @@ def clipped_lines(segments: Floats, direction: Floats, low: float, high: float) 
     start, run = segments[:, 0], segments[:, 1] - segments[:, 0]
     at, slope = start @ direction, run @ direction
     safe = np.where(np.abs(slope) < 1e-15, 1e-15, slope)
-    one, two = (low - at) / safe, (high - at) / safe
-    enter = np.clip(np.minimum(one, two), 0.0, 1.0)
-    leave = np.clip(np.maximum(one, two), 0.0, 1.0)
+    first, second = (low - at) / safe, (high - at) / safe
+    enter = np.clip(np.minimum(first, second), 0.0, 1.0)
+    leave = np.clip(np.maximum(first, second), 0.0, 1.0)
     kept = leave > enter
     return np.stack([start + enter[:, None] * run, start + leave[:, None] * run], axis=1)[kept]
 

@@ -27,7 +27,7 @@ VIEWS = 34
 """Directions from which cameras look: all round, from a little under the horizon to straight above."""
 LOOKED_AT, WALLS_LOOKED_AT = 1500, 16000
 GRAZING = 0.2
-"""Cosine below which a camera sees a surface too flat to tell anything of it."""
+"""Cosine below which a camera sees a surface at too grazing an angle to record it."""
 
 
 @dataclass(frozen=True)
@@ -99,9 +99,9 @@ def _webs(graph: FaceGraph, thin: Bools, whole: float, width: float) -> tuple[Bo
     inside = np.maximum(label, 0)
     # A crease runs beside the wall rather than just along its last face: it counts for the wall whose faces are near it.
     creased = crease > CREASE
-    one, two = label[graph.first], label[graph.second]
+    first, second = label[graph.first], label[graph.second]
     held = np.zeros(len(label))
-    for mine, other in ((one, two), (two, one)):
+    for mine, other in ((first, second), (second, first)):
         edge = (mine >= 0) & (mine != other) & creased
         held += np.bincount(mine[edge], graph.length[edge], len(label))
     area = np.bincount(inside[thin], graph.area[thin], len(label))

@@ -16,13 +16,13 @@ from ..mesh.face_graph import FaceGraph
 from ..mesh.polygon import vector_area
 from ..mesh.triangles import TriangleMesh
 from .regular_walls import Walls, regular_walls
-from .stand_border import Top, border, border_facts, clean_line, colour_pull, level_top, pull_of, without_islands
+from .stand_border import Top, bias_of, border, border_facts, clean_line, colour_bias, level_top, without_islands
 from .stand_evidence import Measures, Shown, chance, measures, words_for
 
 SURE, POSSIBLE = 0.8, 0.2
 """Chance of being a stand from which it is cut off unasked, and from which it is worth a question."""
 BESIDE_COLOUR = 0.3
-"""How much place and slope still say where two colours are told apart: a stand of two steps has more than one level top."""
+"""How much place and slope still say where two colours are distinguished: a stand of two steps has more than one level top."""
 WALLS_REACH = 0.45
 """Regular walls that run higher than this share of the height are the piece's own."""
 SAME_TOP = 0.03
@@ -107,11 +107,11 @@ def find_stand(
     if not found:
         return Separation(None, np.zeros(len(mesh.faces), bool), "no border was found, so all of it is the piece")
     if always or top is not None:
-        asked = [one for one in found if one.field is not None]
+        asked = [entry for entry in found if entry.field is not None]
         if not asked:
             return found[0]
         return replace(asked[0], reason=_line_words(asked[0]), others=tuple(asked[1:]))
-    cuts = [one for one in found if one.field is not None]
+    cuts = [entry for entry in found if entry.field is not None]
     if cuts and cuts[0].chance >= SURE:
         return replace(cuts[0], reason=_line_words(cuts[0]), others=tuple(cuts[1:]))
     first = cuts[0] if cuts else found[0]
@@ -120,7 +120,7 @@ def find_stand(
         field=None,
         stand=np.zeros(len(mesh.faces), bool),
         reason=f"{first.reason}, so all of it is the piece",
-        others=tuple(one for one in cuts if one.chance >= POSSIBLE),
+        others=tuple(cut for cut in cuts if cut.chance >= POSSIBLE),
     )
 
 
@@ -130,9 +130,9 @@ def _line_words(found: Separation) -> str:
 
 def _by_paint(scan: _Scan, painted: Floats) -> Separation:
     """The border that a painted mask asks for."""
-    pull = pull_of(scan.graph, scan.normal, scan.height, level_top(scan.graph, scan.normal, scan.height))
-    pull = np.where(painted > 0.66, -np.inf, np.where(painted < 0.34, np.inf, pull))
-    stand = without_islands(scan.graph, border(scan.graph, scan.cost, pull, scan.height))
+    bias = bias_of(scan.graph, scan.normal, scan.height, level_top(scan.graph, scan.normal, scan.height))
+    bias = np.where(painted > 0.66, -np.inf, np.where(painted < 0.34, np.inf, bias))
+    stand = without_islands(scan.graph, border(scan.graph, scan.cost, bias, scan.height))
     if not stand.any() or stand.all():
         return Separation(None, np.zeros(len(stand), bool), "no border was found, so all of it is the piece")
     creased, ledge, level = border_facts(scan.graph, stand, scan.crease, scan.width)
@@ -152,30 +152,32 @@ def _proposals(scan: _Scan, top: float | None) -> list[Separation]:
     ):
         tops.append((scan.walls.top, 0.006 * height))
     found: list[Separation] = []
-    for one in tops:
-        stand = _stand_under(scan, one, held=top is not None)
+    for entry in tops:
+        stand = _stand_under(scan, entry, held=top is not None)
         if not stand.any() or stand.all() or any(_alike(graph, stand, other.stand) for other in found):
             continue
         found.append(_judged(scan, stand))
-    found.sort(key=lambda one: (one.field is None, -one.chance))
+    found.sort(key=lambda entry: (entry.field is None, -entry.chance))
     apart = SAME_TOP * height
-    return [one for place, one in enumerate(found) if all(abs(one.top_mm - other.top_mm) > apart for other in found[:place])]
+    return [
+        entry for place, entry in enumerate(found) if all(abs(entry.top_mm - other.top_mm) > apart for other in found[:place])
+    ]
 
 
-def _alike(graph: FaceGraph, one: Bools, other: Bools) -> bool:
-    return bool(graph.area[one & other].sum() > ALIKE * graph.area[one | other].sum())
+def _alike(graph: FaceGraph, stand: Bools, other: Bools) -> bool:
+    return bool(graph.area[stand & other].sum() > ALIKE * graph.area[stand | other].sum())
 
 
 def _stand_under(scan: _Scan, top: Top | None, *, held: bool) -> Bools:
     """(m,) the stand whose top lies there (None: that shows no level top); held: it may reach no higher."""
     graph, height = scan.graph, scan.height
-    pull = pull_of(graph, scan.normal, height, top, held=held)
-    stand = border(graph, scan.cost, pull, height)
+    bias = bias_of(graph, scan.normal, height, top, held=held)
+    stand = border(graph, scan.cost, bias, height)
     for _ in range(2):  # again, from parts that colour has set right
-        hint = None if scan.colour is None else colour_pull(graph, scan.colour, stand)
+        hint = None if scan.colour is None else colour_bias(graph, scan.colour, stand)
         if hint is None:
             break
-        stand = border(graph, scan.cost, BESIDE_COLOUR * pull + hint, height)
+        stand = border(graph, scan.cost, BESIDE_COLOUR * bias + hint, height)
     return without_islands(graph, stand)
 
 

@@ -13,27 +13,27 @@ Top = tuple[float, float]
 """Height of a stand's top and how far it strays, mm."""
 
 
-def pull_of(graph: FaceGraph, normal: Floats, height: float, top: Top | None, *, held: bool = False) -> Floats:
+def bias_of(graph: FaceGraph, normal: Floats, height: float, top: Top | None, *, held: bool = False) -> Floats:
     """(m,) what place and slope say, in mm: < 0 stand, > 0 piece; the lowest faces and the top are held.
 
     normal: (m, 3) smoothed over the crease's width. top: where the stand's top lies, if that is known. held: it reaches no
     higher, as the user says.
     """
     level, area = graph.centre[:, 2], graph.area
-    pull = np.zeros(len(area))
+    bias = np.zeros(len(area))
     middle_share = 0.45 if top is None else max(0.45, top[0] / height + 0.1)
-    pull += 0.04 * area * np.clip((level / height - middle_share) / 0.15, 0.0, 1.0)
+    bias += 0.04 * area * np.clip((level / height - middle_share) / 0.15, 0.0, 1.0)
     if top is not None:
         middle, spread = top
         flat = (normal[:, 2] > 0.85) & (np.abs(level - middle) < spread)
-        pull -= 0.30 * area * flat
-        pull -= 0.05 * area * (level < middle - spread)
-        pull += 0.25 * area * np.clip((level - middle - spread) / (2.0 * spread), 0.0, 1.0)
-    pull[level < (0.02 * height if top is None else min(0.02 * height, 0.6 * top[0]))] = -np.inf
-    pull[level > height * min(middle_share + 0.3, 0.97)] = np.inf
+        bias -= 0.30 * area * flat
+        bias -= 0.05 * area * (level < middle - spread)
+        bias += 0.25 * area * np.clip((level - middle - spread) / (2.0 * spread), 0.0, 1.0)
+    bias[level < (0.02 * height if top is None else min(0.02 * height, 0.6 * top[0]))] = -np.inf
+    bias[level > height * min(middle_share + 0.3, 0.97)] = np.inf
     if held and top is not None:
-        pull[level > top[0] + 0.04 * height] = np.inf
-    return pull
+        bias[level > top[0] + 0.04 * height] = np.inf
+    return bias
 
 
 def level_top(graph: FaceGraph, normal: Floats, height: float) -> tuple[float, float] | None:
@@ -59,7 +59,7 @@ def level_top(graph: FaceGraph, normal: Floats, height: float) -> tuple[float, f
     return float(middle), float(max(high - middle, middle - low, 0.006 * height))
 
 
-def border(graph: FaceGraph, cost: Floats, pull: Floats, height: float) -> Bools:
+def border(graph: FaceGraph, cost: Floats, bias: Floats, height: float) -> Bools:
     """(m,) stand or not: the cheapest border first between clusters of faces, then between the faces near it."""
     cluster, count = _clusters(graph, height / 45.0)
     a, b = cluster[graph.first], cluster[graph.second]
@@ -67,15 +67,15 @@ def border(graph: FaceGraph, cost: Floats, pull: Floats, height: float) -> Bools
     low, high = np.minimum(a, b)[crossing], np.maximum(a, b)[crossing]
     keys, place = np.unique(low * count + high, return_inverse=True)
     coarse_cost = np.bincount(place.ravel(), cost[crossing], len(keys))
-    held_stand = np.bincount(cluster, pull == -np.inf, count) > 0
-    held_piece = np.bincount(cluster, pull == np.inf, count) > 0
-    coarse_pull = np.bincount(cluster, np.where(np.isfinite(pull), pull, 0.0), count)
-    held: Floats = np.where(held_piece, np.inf, np.where(held_stand, -np.inf, coarse_pull))
+    held_stand = np.bincount(cluster, bias == -np.inf, count) > 0
+    held_piece = np.bincount(cluster, bias == np.inf, count) > 0
+    coarse_bias = np.bincount(cluster, np.where(np.isfinite(bias), bias, 0.0), count)
+    held: Floats = np.where(held_piece, np.inf, np.where(held_stand, -np.inf, coarse_bias))
     coarse = cheapest_border(count, keys // count, keys % count, np.asarray(coarse_cost, float), held, rounds=900)
     stand = coarse[cluster] > 0.5
     near = _within(graph, stand, rounds=_rings(graph, height / 25.0))
     inside = near[graph.first] | near[graph.second]
-    fixed: Floats = np.where(near, pull, np.where(stand, -np.inf, np.inf))
+    fixed: Floats = np.where(near, bias, np.where(stand, -np.inf, np.inf))
     used = np.unique(np.concatenate([graph.first[inside], graph.second[inside]]))
     if not len(used):
         return stand
@@ -115,7 +115,7 @@ def _within(graph: FaceGraph, stand: Bools, *, rounds: int) -> Bools:
     return near
 
 
-def colour_pull(graph: FaceGraph, colour: Floats, stand: Bools) -> Floats | None:
+def colour_bias(graph: FaceGraph, colour: Floats, stand: Bools) -> Floats | None:
     """(m,) what colour says, in mm, or None where the two parts look alike (a dusted scan).
 
     Log chroma and log luminance of each part as a normal distribution (Gaussian discriminant); counts where their means lie

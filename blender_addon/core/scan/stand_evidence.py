@@ -136,8 +136,8 @@ def measures(shown: Shown, stand: Bools, border: tuple[float, float, float], fee
     rise = normal[:, 2]
     steep = body & (np.abs(rise) < 0.6)
     regular = body & ((np.abs(rise) < 0.2) | (rise > 0.95))
-    shares = [planar_share(graph.centre[steep], one[steep], area[steep]) for one in normals]
-    straight, turned = max(one[0] for one in shares), max(one[1] for one in shares)
+    shares = [planar_share(graph.centre[steep], entry[steep], area[steep]) for entry in normals]
+    straight, turned = max(share[0] for share in shares), max(share[1] for share in shares)
     solid, footing, plan, rectangle = _plan(mesh, stand, height, top)
     kind = "straight" if straight >= turned else "turned"
     return Measures(

@@ -56,7 +56,7 @@ def _shelves(sizes: Sequence[tuple[int, int]]) -> Atlas:
     wide = max(max(width for width, _ in sizes) + 2 * GUTTER, int(np.ceil(np.sqrt(area))))
     cells: dict[int, Cell] = {}
     column = row = tall = reached = 0
-    for place in sorted(range(len(sizes)), key=lambda one: (-sizes[one][1], one)):
+    for place in sorted(range(len(sizes)), key=lambda number: (-sizes[number][1], number)):
         width, height = sizes[place]
         if column and column + width + 2 * GUTTER > wide:
             column, row, tall = 0, row + tall, 0

@@ -90,7 +90,9 @@ class Patches:
         """The texels of `cloud` in patches first..last, out to `half` cells from their middle."""
         patch, row = self._candidates(cloud, first, last, half * self.cell_mm)
         ends = np.searchsorted(patch, np.arange(last - first + 1))
-        kept = [self._inside(cloud, first + one, row[ends[one] : ends[one + 1]], half) for one in range(last - first)]
+        kept = [
+            self._inside(cloud, first + number, row[ends[number] : ends[number + 1]], half) for number in range(last - first)
+        ]
         patch = np.repeat(np.arange(last - first, dtype=np.int32), [len(part[0]) for part in kept])
         row, x, y, cosine = (np.concatenate([part[column] for part in kept]) for column in range(4))
         weight = np.clip(1 - np.hypot(x, y) / (CORE * CELLS), 0, 1) ** 2 * cosine**4

@@ -163,8 +163,8 @@ def layout_of(mesh: TriangleMesh, faces_used: Bools, *, seed: int = 1) -> Layout
     if not np.ptp(part.uv.reshape(-1, 2), axis=0).all():
         return None
     _, place = np.unique(part.vertices, axis=0, return_inverse=True)  # some formats split vertices along the seams
-    one = place.reshape(-1)[part.faces]
-    normals = vertex_normals(part.vertices[np.unique(place, return_index=True)[1]].astype(float), one)[place.reshape(-1)]
+    faces = place.reshape(-1)[part.faces]
+    normals = vertex_normals(part.vertices[np.unique(place, return_index=True)[1]].astype(float), faces)[place.reshape(-1)]
     face, weight = strewn(part, POINTS, seed=seed)
     corners = part.faces[face]
     covered = np.zeros(MASK_SIZE * MASK_SIZE, bool)
@@ -173,7 +173,7 @@ def layout_of(mesh: TriangleMesh, faces_used: Bools, *, seed: int = 1) -> Layout
         np.einsum("nk,nkd->nd", weight, part.uv[face]),
         np.einsum("nk,nkd->nd", weight, part.vertices[corners].astype(float)),
         unit(np.einsum("nk,nkd->nd", weight, normals[corners])),
-        _seams(one, part.uv, seed),
+        _seams(faces, part.uv, seed),
         covered.reshape(MASK_SIZE, MASK_SIZE),
         corners,
         weight,
@@ -232,10 +232,10 @@ def at(picture: Floats, uv: Floats) -> Floats:
 def _agreement(picture: Floats, seam_uv: Floats) -> float | None:
     if len(seam_uv) < FEWEST_SEAMS:
         return None
-    one, other = at(picture, seam_uv[:, 0]), at(picture, seam_uv[:, 1])
+    here, other = at(picture, seam_uv[:, 0]), at(picture, seam_uv[:, 1])
     chance = np.roll(other, len(other) // 2 + 1, axis=0)
-    usual = float(np.abs(one - chance).mean())
-    return float(1.0 - np.abs(one - other).mean() / usual) if usual > 2 / 255 else None
+    usual = float(np.abs(here - chance).mean())
+    return float(1.0 - np.abs(here - other).mean() / usual) if usual > 2 / 255 else None
 
 
 def explained(design: Floats, values: Floats) -> float:
@@ -250,10 +250,10 @@ def explained(design: Floats, values: Floats) -> float:
     return float(np.clip(1.0 - (left @ left) / total, 0.0, 1.0))
 
 
-def _correlation(one: Floats, other: Floats) -> float:
-    if np.std(one) < 1e-9 or np.std(other) < 1e-9:
+def _correlation(values: Floats, other: Floats) -> float:
+    if np.std(values) < 1e-9 or np.std(other) < 1e-9:
         return 0.0
-    return float(np.corrcoef(one, other)[0, 1])
+    return float(np.corrcoef(values, other)[0, 1])
 
 
 def _laid(picture: Floats, covered: Bools) -> float | None:

@@ -75,19 +75,20 @@ class Choice:
     def of_role(self, role: str) -> Judged | None:
         """The picture that shows a role best: the stated one first, then one whose name says so, then the nearest by name."""
 
-        def rank(one: Judged) -> tuple[bool, bool, float, int]:
-            own = one.candidate
+        def rank(judged: Judged) -> tuple[bool, bool, float, int]:
+            own = judged.candidate
             return bool(own.stated), role in own.named, own.relation, -len(own.name)
 
-        return max((one for one in self.judged if one.role == role and one is not self.base), key=rank, default=None)
+        return max((entry for entry in self.judged if entry.role == role and entry is not self.base), key=rank, default=None)
 
 
 def choose(candidates: Sequence[Candidate]) -> Choice:
     """The base colour among the pictures of one material, and what the others are."""
     judged = sorted(
-        (judge(one) for one in candidates), key=lambda one: (-one.odds, len(one.candidate.name), one.candidate.name)
+        (judge(candidate) for candidate in candidates),
+        key=lambda entry: (-entry.odds, len(entry.candidate.name), entry.candidate.name),
     )
-    first, second = sorted([0.0, *(one.odds for one in judged), -np.inf])[:-3:-1]  # 0: none of them
+    first, second = sorted([0.0, *(entry.odds for entry in judged), -np.inf])[:-3:-1]  # 0: none of them
     base = judged[0] if judged and judged[0].odds > 0 else None
     return Choice(base, float(1.0 / (1.0 + np.exp(second - first))), tuple(judged))
 

@@ -1,4 +1,4 @@
-"""Where do the files of a batch go? A folder a sheet, told apart by where the sheets lie if names are equal."""
+"""Where do the files of a batch go? A folder a sheet, distinguished by where the sheets lie if names are equal."""
 
 from __future__ import annotations
 
@@ -24,7 +24,7 @@ def folder_names(sheets: Sequence[Path]) -> list[str]:
         equal = [folded(name) for name in names]
         again = [number for number, name in enumerate(equal) if equal.count(name) > 1]
         able = [number for number in again if deep[number] < len(places[number].parts) - 1]
-        if not able:  # only signs that were cleaned away told them apart
+        if not able:  # they differed only in characters that were cleaned away
             return [name if number not in again else f"{name}_{number + 1}" for number, name in enumerate(names)]
         for number in able:
             deep[number] += 1

@@ -19,11 +19,12 @@ def write_relief(folder: Path, name: str, height: Any | None, normal: Any | None
         values = read_pixels(height)[..., 0]
         reach = max(float(np.abs(values).max()), 1e-6)
         told = f"black is -{reach:.4f} mm, white +{reach:.4f} mm, middle grey the scan's own surface"
-        written.append((f"{name}_height.png", png16(0.5 + 0.5 * values / reach, told={"Description": told}), f"relief, {told}"))
+        png = png16(0.5 + 0.5 * values / reach, texts={"Description": told})
+        written.append((f"{name}_height.png", png, f"relief, {told}"))
     if normal is not None:
         values = read_pixels(normal)[..., :3]
         told = "tangent-space normal map, +Y, 16 bits"
-        written.append((f"{name}_normal.png", png16(values, told={"Description": told}), told))
+        written.append((f"{name}_normal.png", png16(values, texts={"Description": told}), told))
     for file, data, _ in written:
         with whole_file(folder / file) as draft:
             draft.write_bytes(data)

@@ -82,7 +82,7 @@ class Tree:
     def put(self, socket: Any, value: Any) -> None:
         """Link or set one input."""
         if isinstance(value, Made):
-            value = next(one for one in value.node.outputs if one.enabled)
+            value = next(output for output in value.node.outputs if output.enabled)
         if isinstance(value, bpy.types.NodeSocket):
             self.tree.links.new(value, socket)
         elif isinstance(value, Sequence) and not isinstance(value, str):
@@ -135,10 +135,10 @@ class Tree:
         node = self.tree.nodes.new("ShaderNodeMapRange")
         node.clamp = True
         node.interpolation_type = "SMOOTHSTEP" if smooth else "LINEAR"
-        for name, one in (
+        for name, entry in (
             ("Value", value), ("From Min", low), ("From Max", high), ("To Min", to_low), ("To Max", to_high),
         ):  # fmt: skip
-            self.put(node.inputs[name], one)
+            self.put(node.inputs[name], entry)
         return node.outputs["Result"]
 
     def ramp(self, factor: Any, stops: Sequence[tuple[float, Sequence[float]]], *, ease: bool = False) -> Any:
@@ -203,16 +203,16 @@ class Tree:
 
 
 def _socket(sockets: Any, name: str) -> Any:
-    for one in sockets:
-        if one.name == name and one.enabled:
-            return one
+    for socket in sockets:
+        if socket.name == name and socket.enabled:
+            return socket
     other = _RENAMED.get(name)  # "Fac" became "Factor" in 5.2
-    for one in sockets:
-        if one.identifier == name or (other and one.name == other):
-            return one
+    for socket in sockets:
+        if socket.identifier == name or (other and socket.name == other):
+            return socket
     found = sockets.get(name)
     if found is None:
-        raise KeyError(f"no socket {name!r} among {[one.name for one in sockets]}")
+        raise KeyError(f"no socket {name!r} among {[socket.name for socket in sockets]}")
     return found
 
 

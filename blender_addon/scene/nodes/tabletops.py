@@ -106,7 +106,7 @@ def _cloth(tree: Tree) -> None:
     parts = tree.node("SeparateXYZ", {"Vector": bent_mm})
     count = 1.0 / 0.55
     u, v = tree.math("MULTIPLY", parts["X"], count), tree.math("MULTIPLY", parts["Y"], count)
-    warp, weft = (tree.math("ABSOLUTE", tree.math("SINE", tree.math("MULTIPLY", one, 3.14159))) for one in (u, v))
+    warp, weft = (tree.math("ABSOLUTE", tree.math("SINE", tree.math("MULTIPLY", entry, 3.14159))) for entry in (u, v))
     over = tree.math("MODULO", tree.math("ABSOLUTE", tree.math("ADD", tree.math("FLOOR", u), tree.math("FLOOR", v))), 2.0)
     height = tree.blend(
         over,

@@ -47,8 +47,8 @@ def fingerprint(block: Any) -> str:
 
 
 def noted(block: Any) -> str:
-    """What is noted of a data-block to tell later whether it was changed: its digest, the release of Blender in which it holds,
-    and the plainer digest of 0.1.0, which says of objects that are no lights the same in every release."""
+    """What is noted of a data-block to find out whether it was changed since: its digest, the release of Blender in which that
+    holds, and the plainer digest of 0.1.0, which says of objects that are no lights the same in every release."""
     return f"{fingerprint(block)}:{RELEASE}:{fingerprint_0_1.fingerprint(block)}"
 
 
@@ -115,7 +115,7 @@ def _object(digest: Any, item: Any, groups: dict[int, bytes]) -> None:
         _struct(digest, part, groups)
     _weights(digest, item)
     if item.particle_systems:
-        digest.update(repr([(one.name, one.settings.name) for one in item.particle_systems]).encode())
+        digest.update(repr([(system.name, system.settings.name) for system in item.particle_systems]).encode())
     digest.update(repr((item.rigid_body is not None, reference(item.instance_collection))).encode())
     if isinstance(item.data, bpy.types.Camera):
         _camera(digest, item)
@@ -144,7 +144,7 @@ def _belongs(material: Any) -> bool:
 def _weights(digest: Any, item: Any) -> None:
     if not item.vertex_groups:
         return
-    digest.update(repr([(one.name, one.lock_weight) for one in item.vertex_groups]).encode())
+    digest.update(repr([(group.name, group.lock_weight) for group in item.vertex_groups]).encode())
     if isinstance(item.data, bpy.types.Mesh):
         for vertex in item.data.vertices:
             for member in vertex.groups:
@@ -159,9 +159,9 @@ def _camera(digest: Any, item: Any) -> None:
     _settings(digest, item.data, skip=skip)
     _animation(digest, item.data)
     digest.update(reference(item.data.dof.focus_object).encode())
-    for one in item.data.background_images:
-        digest.update(reference(one.image).encode())
-        _simple(digest, one)
+    for image in item.data.background_images:
+        digest.update(reference(image.image).encode())
+        _simple(digest, image)
 
 
 def _driven(block: Any) -> set[str]:
@@ -187,7 +187,7 @@ def _action(digest: Any, action: Any) -> None:
     for curve in _curves(action):
         keys = np.zeros(2 * len(curve.keyframe_points), np.float32)
         curve.keyframe_points.foreach_get("co", keys)
-        ways = [(one.interpolation, one.handle_left_type, one.handle_right_type) for one in curve.keyframe_points]
+        ways = [(point.interpolation, point.handle_left_type, point.handle_right_type) for point in curve.keyframe_points]
         digest.update(f"{curve.data_path} {curve.array_index} {ways}".encode() + keys.tobytes())
 
 
@@ -215,7 +215,7 @@ def _image(digest: Any, image: Any) -> None:
 
 
 def _tree(digest: Any, tree: Any, groups: dict[int, bytes]) -> None:
-    for node in sorted(tree.nodes, key=lambda one: one.name):
+    for node in sorted(tree.nodes, key=lambda entry: entry.name):
         digest.update(f"{node.bl_idname} {node.name}".encode())
         _custom(digest, node)
         _struct(digest, node, groups)

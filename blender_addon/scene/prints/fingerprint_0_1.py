@@ -1,6 +1,6 @@
 """What would release 0.1.0 have noted of a data-block? Its digests stand in .blend files of that release.
 
-Only there to tell whether something in such a file was changed since; it sees less than `fingerprint`. Never changed.
+Used only to find out whether something in such a file was changed since; it sees less than `fingerprint`. Never changed.
 """
 
 from __future__ import annotations
@@ -101,7 +101,7 @@ def _mesh(digest: Any, mesh: Any) -> None:
         layer = mesh.attributes.get(name)
         if layer is not None:
             digest.update(_values(layer, kind, field, size))
-    for layer in sorted(mesh.attributes, key=lambda one: one.name):
+    for layer in sorted(mesh.attributes, key=lambda attribute: attribute.name):
         if layer.data_type in {"FLOAT_COLOR", "BYTE_COLOR"}:
             digest.update(layer.name.encode())
             digest.update(_values(layer, "f4", "color", 4))
@@ -122,7 +122,7 @@ def _image(digest: Any, image: Any) -> None:
 
 
 def _tree(digest: Any, tree: Any) -> None:
-    for node in sorted(tree.nodes, key=lambda one: one.name):
+    for node in sorted(tree.nodes, key=lambda entry: entry.name):
         digest.update(f"{node.bl_idname} {node.name}".encode())
         _simple(digest, node)
         for socket in node.inputs:

@@ -32,7 +32,7 @@ _ABSENT_IS_ZERO = {
 def feed_mesh(digest: Any, mesh: Any) -> None:
     """Update a digest with a mesh."""
     digest.update(repr((len(mesh.vertices), len(mesh.polygons), len(mesh.loops))).encode())
-    for layer in sorted(mesh.attributes, key=lambda one: one.name):
+    for layer in sorted(mesh.attributes, key=lambda attribute: attribute.name):
         if layer.name.startswith(_SKIPPED) or layer.data_type not in FIELDS:
             continue
         values = _values(layer, *FIELDS[layer.data_type])

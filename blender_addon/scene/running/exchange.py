@@ -121,7 +121,7 @@ class Exchange:
         """Before something unknown is done to a block: keep a copy, which takes its place when the change is taken back."""
         data = getattr(block, "data", None)
         copy, data_copy = block.copy(), None if data is None else data.copy()
-        self._safe += [one for one in (copy, data_copy) if one is not None]
+        self._safe += [entry for entry in (copy, data_copy) if entry is not None]
         is_object = isinstance(block, bpy.types.Object)
         places = list(block.users_collection) if is_object else []
         seen = seen_in(block, self.scene) if is_object else []
@@ -132,7 +132,7 @@ class Exchange:
                 copy.data = data_copy
                 block.data.user_remap(data_copy)
             block.user_remap(copy)
-            bpy.data.batch_remove([one for one in (block, data) if one is not None])
+            bpy.data.batch_remove([entry for entry in (block, data) if entry is not None])
             copy.name = name
             self.restored.add(copy.session_uid)
             if data_copy is not None:
@@ -226,7 +226,7 @@ def _with_dependents(old: list[Any], safe: list[Any], keep_theirs: Callable[[Any
 
 
 def _ours(block: Any, *, legacy: bool, afresh: bool) -> bool:
-    """Whether we made a block and nobody changed it since. Of files of 0.1.0 that can't be told of each."""
+    """Whether we made a block and nobody changed it since. In files of 0.1.0 this is not known of each block."""
     if roles.MADE in block:
         return afresh or unchanged(block, block[roles.MADE])
     return legacy or any(mark in block for mark in _MARKS)

@@ -28,7 +28,7 @@ CARD = "sheet"
 
 
 def card_of(sheet: JobSheet) -> dict[str, Any]:
-    """What tells a job from another: its name, a digest of where its sheet lies, and name and size in bytes of each scan.
+    """What identifies a job: its name, a digest of where its sheet lies, and name and size in bytes of each scan.
 
     A scan that is not there has the size -1.
     """

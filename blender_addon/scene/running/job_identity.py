@@ -79,7 +79,7 @@ def _become_second(scene: Any, before: str, job: str) -> str:
     shared = {item.session_uid for other in others for item in other.objects}
     own = [item for item in _objects_of(scene, before) if item.session_uid not in shared]
     _mark_all(own, job)
-    shared_collections = {one.session_uid for other in others for one in other.collection.children_recursive}
+    shared_collections = {entry.session_uid for other in others for entry in other.collection.children_recursive}
     for collection in scene.collection.children_recursive:
         if collection.get(roles.JOB) == before and collection.session_uid not in shared_collections:
             collection[roles.JOB] = job
@@ -121,11 +121,11 @@ def _exclude(scene: Any, job: str) -> None:
     for layer in scene.view_layers:
         waiting = list(layer.layer_collection.children)
         while waiting:
-            one = waiting.pop()
-            if one.collection.get(roles.JOB) == job:
-                one.exclude = True
+            layer_collection = waiting.pop()
+            if layer_collection.collection.get(roles.JOB) == job:
+                layer_collection.exclude = True
             else:
-                waiting += list(one.children)
+                waiting += list(layer_collection.children)
 
 
 def _reclaim_names(scene: Any, job: str) -> None:
@@ -137,7 +137,7 @@ def _reclaim_names(scene: Any, job: str) -> None:
     copies = [item for item in items if roles.is_copy(item)]
     if copies and 2 * len(copies) > len(items):
         taken: set[tuple[Any, Any]] = {(i.get(roles.ROLE), i.get(roles.KEY)) for i in items if not roles.is_copy(i)}
-        for item in sorted(copies, key=lambda one: one.name):
+        for item in sorted(copies, key=lambda copy: copy.name):
             place = (item.get(roles.ROLE), item.get(roles.KEY))
             if place not in taken:
                 taken.add(place)

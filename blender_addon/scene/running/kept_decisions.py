@@ -27,9 +27,9 @@ def keep_pictures(scene: Any, step: str, decisions: Sequence[Decision]) -> None:
     """Keep the pictures of a step's decisions in the scene, in place of those it kept before."""
     kept = {name: bytes(data) for name, data in scene.get(PICTURES, {}).items() if not name.startswith(f"{step}-")}
     for decision in decisions:
-        for name, one in zip(picture_names(step, decision), (decision.choice, *decision.alternatives), strict=True):
-            if name and one.picture is not None:
-                kept[name] = png8(one.picture)
+        for name, entry in zip(picture_names(step, decision), (decision.choice, *decision.alternatives), strict=True):
+            if name and entry.picture is not None:
+                kept[name] = png8(entry.picture)
     if kept or PICTURES in scene:
         scene[PICTURES] = kept
 

@@ -118,12 +118,12 @@ def _complaints(lines: Sequence[str]) -> list[str]:
 def _why(raised: str, lines: Sequence[str]) -> str:
     """Why no mesh came, in words that end in what to do."""
     all_words = "\n".join([raised, *lines])
-    unknown, told = re.search(r"(?i)extension (\w+) is not available", all_words), all_words.lower()
+    unknown, lowered = re.search(r"(?i)extension (\w+) is not available", all_words), all_words.lower()
     if unknown:
         return f"it needs the glTF extension {unknown[1]}, which this Blender can't read; export the scan again without it"
-    if "draco" in told:
+    if "draco" in lowered:
         return "it is packed with Draco compression, which could not be unpacked here; export the scan again without it"
-    if "meshopt" in told:
+    if "meshopt" in lowered:
         return "it is packed with meshopt compression, which could not be unpacked here; export the scan again without it"
     words = _last(raised) or next(iter(_complaints(lines)), "")
     if not words:
@@ -133,8 +133,8 @@ def _why(raised: str, lines: Sequence[str]) -> str:
 
 def _last(raised: str) -> str:
     """The last line of a report that is no traceback, cut to a sentence's length."""
-    told = (line for line in raised.splitlines() if not line.startswith((" ", "Python:", "Location")))
-    lines = [line.strip().removeprefix("Error: ").removesuffix(", see console for detail") for line in told if line.strip()]
+    own = (line for line in raised.splitlines() if not line.startswith((" ", "Python:", "Location")))
+    lines = [line.strip().removeprefix("Error: ").removesuffix(", see console for detail") for line in own if line.strip()]
     return lines[-1][:160].rstrip(".") if lines else ""
 
 
@@ -168,7 +168,7 @@ def _gathered(objects: list[Any], shown: str) -> Imported:
     bpy.context.view_layer.update()
     materials: list[Any] = []
     meshes = []
-    for item in sorted(objects, key=lambda one: one.name):
+    for item in sorted(objects, key=lambda entry: entry.name):
         world = np.array(item.matrix_world, float)
         item.parent = None
         item.matrix_basis = np.eye(4).tolist()

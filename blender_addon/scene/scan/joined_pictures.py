@@ -26,7 +26,7 @@ def joined_pictures(
 ) -> tuple[TriangleMesh, list[Textures]]:
     """The mesh with one slot and its textures as one set, where the slots show different base pictures; else as they are.
 
-    plain: the linear colour of each slot's material, for those without a picture. say: is told in words what was done.
+    plain: the linear colour of each slot's material, for those without a picture. say: called with a sentence on what was done.
     """
     bases = [found.images.get("base") for found in textures]
     different = {image.name for image in bases if image is not None}

@@ -26,13 +26,13 @@ class PairPicking:
             FURTHER: _copied(scene, further, "Pick on the further scan").name,
         }
         self.spots: dict[str, list[Vector]] = {FIRST: [], FURTHER: []}
-        one, two = self.item(FIRST), self.item(FURTHER)
-        one.matrix_world = Matrix.Identity(4)
-        (low, high), (low_two, high_two) = _bounds(one), _bounds(two)
+        first, second = self.item(FIRST), self.item(FURTHER)
+        first.matrix_world = Matrix.Identity(4)
+        (low, high), (low_two, high_two) = _bounds(first), _bounds(second)
         size = (high - low).length / max((high_two - low_two).length, 1e-30)
         beside = Vector((high.x + 0.25 * (high - low).length, 0.5 * (low + high).y, low.z))
         corner = size * Vector((low_two.x, 0.5 * (low_two + high_two).y, low_two.z))
-        two.matrix_world = Matrix.Translation(beside - corner) @ Matrix.Scale(size, 4)
+        second.matrix_world = Matrix.Translation(beside - corner) @ Matrix.Scale(size, 4)
 
     def item(self, which: str) -> Any:
         """The copy that shows one of the scans."""

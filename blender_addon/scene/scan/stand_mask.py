@@ -54,11 +54,11 @@ def is_painting(context: Any, upright: Any) -> bool:
 
 def _show(upright: Any, *, alone: bool) -> None:
     job = upright.get("bozzetto_job")
-    mine = [one for one in bpy.data.objects if one.get("bozzetto_job") == job]
-    parts = [one for one in mine if one.get("bozzetto_role") in SUBJECT]
+    mine = [item for item in bpy.data.objects if item.get("bozzetto_job") == job]
+    parts = [entry for entry in mine if entry.get("bozzetto_role") in SUBJECT]
     upright.hide_viewport = not alone and bool(parts)
-    for one in parts:
-        one.hide_viewport = alone
-    for one in mine:  # a further scan lies on it, and would show through the paint
-        if one.get("bozzetto_role") == "aligned":
-            one.hide_viewport = alone or bool(parts)
+    for part in parts:
+        part.hide_viewport = alone
+    for entry in mine:  # a further scan lies on it, and would show through the paint
+        if entry.get("bozzetto_role") == "aligned":
+            entry.hide_viewport = alone or bool(parts)

@@ -116,5 +116,5 @@ def faces_showing(item: Any, triangles: TriangleMesh, image: Any) -> Any:
     """(m,) bool: the faces whose own material shows the image."""
     slots = triangles.material if triangles.material is not None else np.zeros(len(triangles.faces), int)
     shown = [picture_of(material) for material in item.data.materials] or [None]
-    found = np.array([one is not None and one.name == image.name for one in shown])
+    found = np.array([entry is not None and entry.name == image.name for entry in shown])
     return found[np.clip(slots, 0, len(found) - 1)]

@@ -66,7 +66,7 @@ def mean_colour(item: Any, maps: Maps) -> tuple[float, float, float] | None:
             return None
         values = np.zeros(4 * len(layer.data), np.float32)
         layer.data.foreach_get("color", values)  # linear, also of bytes
-        return tuple(float(one) for one in values.reshape(-1, 4)[:, :3].mean(axis=0))  # type: ignore[return-value]
+        return tuple(float(entry) for entry in values.reshape(-1, 4)[:, :3].mean(axis=0))  # type: ignore[return-value]
     layer = mesh.uv_layers.get(maps.uv) or mesh.uv_layers.active
     if layer is None or not len(layer.uv):
         return None
@@ -79,4 +79,4 @@ def mean_colour(item: Any, maps: Maps) -> tuple[float, float, float] | None:
     column, row = (np.floor((places.reshape(-1, 2) % 1.0) * pixels.shape[1::-1]).astype(int)).T
     seen = pixels[np.minimum(row, pixels.shape[0] - 1), np.minimum(column, pixels.shape[1] - 1), :3]
     linear = seen if maps.colour.is_float else decode(seen)
-    return tuple(float(one) for one in linear.mean(axis=0))  # type: ignore[return-value]
+    return tuple(float(entry) for entry in linear.mean(axis=0))  # type: ignore[return-value]

@@ -137,8 +137,8 @@ def _limit(image: Any, triangles: TriangleMesh, used: Any, finest_texel_mm: floa
 
 
 def _uv_area(uv: Any) -> float:
-    one, two = uv[:, 1] - uv[:, 0], uv[:, 2] - uv[:, 0]
-    return float(min(0.5 * np.abs(one[:, 0] * two[:, 1] - one[:, 1] * two[:, 0]).sum(), 4.0))
+    first, second = uv[:, 1] - uv[:, 0], uv[:, 2] - uv[:, 0]
+    return float(min(0.5 * np.abs(first[:, 0] * second[:, 1] - first[:, 1] * second[:, 0]).sum(), 4.0))
 
 
 def _featureless(colours: Any) -> str:

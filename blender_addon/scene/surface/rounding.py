@@ -91,7 +91,7 @@ def set_levels(item: Any, levels: int) -> None:
     """Set how often the edges of an object with the modifier are halved."""
     modifier = item.modifiers[MODIFIER]
     sockets = modifier.node_group.interface.items_tree
-    compat.set_modifier_input(modifier, next(one for one in sockets if one.name == LEVELS), levels)
+    compat.set_modifier_input(modifier, next(socket for socket in sockets if socket.name == LEVELS), levels)
     modifier.show_render = levels > 0
     item.update_tag()
 

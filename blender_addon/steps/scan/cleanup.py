@@ -43,7 +43,7 @@ KEPT_PROPERTIES = ("bozzetto_scan_role", "bozzetto_file", "bozzetto_unit_known",
 
 @dataclass(kw_only=True)
 class Settings:
-    """What cleanup can be told."""
+    """The settings of cleanup."""
 
     ALIASES = {"close": "fill_holes"}
 
@@ -79,29 +79,29 @@ class Settings:
 
 def run(stage: Stage, settings: Settings) -> Run:
     """Clean every scan; the first one's figures are the step's."""
-    first = _Told()
+    first = _Findings()
     scans = list(stage.find_all("scan"))
     for place, key in enumerate(scans):
-        told = _Told()
-        for progress in _cleaned(stage, settings, key, told):
+        findings = _Findings()
+        for progress in _cleaned(stage, settings, key, findings):
             yield Progress((place + progress.fraction) / len(scans), progress.words, progress.blocking)
         if place == 0:
-            first = told
+            first = findings
         else:
-            first.figures.update({f"{name}_{key}": value for name, value in told.figures.items()})
+            first.figures.update({f"{name}_{key}": value for name, value in findings.figures.items()})
     return Result("; ".join(first.said), first.figures, tuple(first.decisions))
 
 
 @dataclass
-class _Told:
-    """What is to be told of one scan: words, figures, and what was decided."""
+class _Findings:
+    """What cleanup found and did in one scan: sentences, figures, decisions."""
 
     said: list[str] = field(default_factory=list)
     figures: dict[str, Any] = field(default_factory=dict)
     decisions: list[Decision] = field(default_factory=list)
 
 
-def _cleaned(stage: Stage, settings: Settings, key: str, told: _Told) -> Any:
+def _cleaned(stage: Stage, settings: Settings, key: str, findings: _Findings) -> Any:
     scan = stage.require("scan", key)
     yield Progress(0.05, f"Welding scan {key}")
     raw, file = read_mesh(scan), scan["bozzetto_file"]
@@ -114,36 +114,36 @@ def _cleaned(stage: Stage, settings: Settings, key: str, told: _Told) -> Any:
         few = f"only {len(mesh.faces)} triangles with an area, too few for a thing"
         raise SubjectError(f'The scan "{scan["bozzetto_file"]}" has {few}; export it again')
     _refuse_lines(mesh, scan["bozzetto_file"])
-    told.figures |= {
+    findings.figures |= {
         "triangles_before": len(raw.faces),
         "welded_vertices": len(raw.vertices) - len(mesh.vertices),
         "degenerate_faces": int(bad.sum()),
     }
-    mesh, told.figures["turned_faces"] = oriented(mesh)
-    mesh = _cropped(mesh, settings, told)
+    mesh, findings.figures["turned_faces"] = oriented(mesh)
+    mesh = _cropped(mesh, settings, findings)
     if settings.spikes:
-        mesh = yield from aside(partial(_without_spikes, mesh, told), Progress(0.15, f"Looking for spikes in scan {key}"))
+        mesh = yield from aside(partial(_without_spikes, mesh, findings), Progress(0.15, f"Looking for spikes in scan {key}"))
     yield Progress(0.2, f"Looking for loose pieces in scan {key}")
-    mesh = _without_loose(stage.require("scan", key), mesh, settings, told, near=NEAR)
-    _refuse_crumbs(file, told.figures)
+    mesh = _without_loose(stage.require("scan", key), mesh, settings, findings, near=NEAR)
+    _refuse_crumbs(file, findings.figures)
     if settings.table:
         yield Progress(0.3, f"Looking for a table in scan {key}")
-        whole, mesh = mesh, _without_table(stage, stage.require("scan", key), mesh, told)
+        whole, mesh = mesh, _without_table(stage, stage.require("scan", key), mesh, findings)
         if mesh is not whole:  # what stood beside the thing is now loose
-            mesh = _without_loose(stage.require("scan", key), mesh, settings, told, near=NEAR_ON_TABLE)
+            mesh = _without_loose(stage.require("scan", key), mesh, settings, findings, near=NEAR_ON_TABLE)
     if settings.fill_holes:
         yield Progress(0.4, f"Filling holes of scan {key}")
         materials = [slot.material for slot in stage.require("scan", key).material_slots]
         filling = Progress(0.45, f"Filling holes of scan {key}")
         anchor = usual_place(mesh, materials)
-        mesh = yield from aside(partial(_closed, stage, mesh, anchor, told), filling)
-    mesh = _outward(holes.marked(mesh), told)
+        mesh = yield from aside(partial(_closed, stage, mesh, anchor, findings), filling)
+    mesh = _outward(holes.marked(mesh), findings)
     before = len(mesh.faces)
     if before > settings.budget:
         yield Progress(0.6, f"Thinning {before:,} triangles to {settings.budget:,}", blocking=True)
         mesh = decimated(mesh, settings.budget)
-        told.said.append(f"thinned from {before:,} to {len(mesh.faces):,} triangles")
-    told.figures["triangles"] = len(mesh.faces)
+        findings.said.append(f"thinned from {before:,} to {len(mesh.faces):,} triangles")
+    findings.figures["triangles"] = len(mesh.faces)
     scan = stage.require("scan", key)
     materials = [slot.material for slot in scan.material_slots]
     name = f"Clean {key}"
@@ -152,9 +152,9 @@ def _cleaned(stage: Stage, settings: Settings, key: str, told: _Told) -> Any:
         if title in scan:
             item[title] = scan[title]
     item.hide_render = item.hide_viewport = True
-    item["bozzetto_spikes_percent"] = told.figures.get("spikes_percent", 0.0)
+    item["bozzetto_spikes_percent"] = findings.figures.get("spikes_percent", 0.0)
     stage.offer("clean", item, key=key, name=name)
-    told.said.insert(0, f"{len(mesh.faces):,} triangles")
+    findings.said.insert(0, f"{len(mesh.faces):,} triangles")
     yield Progress(1.0, f"Scan {key} is clean")
 
 
@@ -177,18 +177,18 @@ def _refuse_lines(mesh: TriangleMesh, file: str) -> None:
         raise SubjectError(f'The scan "{file}" is as thin as a line; export it again, with the same scale along all three axes')
 
 
-def _outward(mesh: TriangleMesh, told: _Told) -> TriangleMesh:
-    """A scan that was written inside out turned right; told by the sign of the volume that it encloses, its rims closed."""
+def _outward(mesh: TriangleMesh, findings: _Findings) -> TriangleMesh:
+    """A scan that was written inside out turned right: the volume that it encloses, its rims closed, is negative."""
     volume = signed_volume(*holes.fans(mesh, holes.rims(mesh)))
     inside_out = volume < -1e-3 * float(np.prod(np.maximum(mesh.size, 1e-30)))
-    told.figures["turned_outward"] = inside_out
+    findings.figures["turned_outward"] = inside_out
     if not inside_out:
         return mesh
-    told.said.append("it was inside out, or mirrored, and its faces have been turned")
+    findings.said.append("it was inside out, or mirrored, and its faces have been turned")
     return replace(mesh, faces=mesh.faces[:, ::-1], uv=None if mesh.uv is None else mesh.uv[:, ::-1])
 
 
-def _cropped(mesh: TriangleMesh, settings: Settings, told: _Told) -> TriangleMesh:
+def _cropped(mesh: TriangleMesh, settings: Settings, findings: _Findings) -> TriangleMesh:
     if settings.crop_low is None and settings.crop_high is None:
         return mesh
     low = np.array(settings.crop_low if settings.crop_low is not None else [-np.inf] * 3)
@@ -198,24 +198,24 @@ def _cropped(mesh: TriangleMesh, settings: Settings, told: _Told) -> TriangleMes
     inside = cropped(mesh, np.nan_to_num(low, neginf=-1e30), np.nan_to_num(high, posinf=1e30))
     if not len(inside.faces):
         raise SubjectError("Nothing of the scan lies in the crop box: look at its corners, they are in the scan's own units")
-    told.figures["cropped_faces"] = len(mesh.faces) - len(inside.faces)
-    told.said.append("cropped to the box")
+    findings.figures["cropped_faces"] = len(mesh.faces) - len(inside.faces)
+    findings.said.append("cropped to the box")
     return inside
 
 
-def _without_spikes(mesh: TriangleMesh, told: _Told) -> TriangleMesh:
+def _without_spikes(mesh: TriangleMesh, findings: _Findings) -> TriangleMesh:
     good = steady_vertices(mesh) | in_their_plane(mesh)
-    told.figures["spikes"] = int((~good).sum())
-    told.figures["spikes_percent"] = round(100.0 * told.figures["spikes"] / max(len(good), 1), 3)
+    findings.figures["spikes"] = int((~good).sum())
+    findings.figures["spikes_percent"] = round(100.0 * findings.figures["spikes"] / max(len(good), 1), 3)
     if good.all():
         return mesh
-    told.said.append(f"{told.figures['spikes']:,} spikes taken back")
+    findings.said.append(f"{findings.figures['spikes']:,} spikes taken back")
     return settled_among_neighbours(mesh, ~good)
 
 
-def _without_table(stage: Stage, scan: Any, mesh: TriangleMesh, told: _Told) -> TriangleMesh:
+def _without_table(stage: Stage, scan: Any, mesh: TriangleMesh, findings: _Findings) -> TriangleMesh:
     found = find_table(mesh)
-    told.figures["table_percent"] = round(100.0 * found.share, 2) if found else 0.0
+    findings.figures["table_percent"] = round(100.0 * found.share, 2) if found else 0.0
     if found is None:
         if is_bare_sheet(mesh):
             stage.warn(
@@ -223,44 +223,44 @@ def _without_table(stage: Stage, scan: Any, mesh: TriangleMesh, told: _Told) -> 
                 "whether the right file was chosen"
             )
         return mesh
-    told.decisions.append(table_decision(scan, mesh, found))
-    told.said.append(f"the table it stood on cut away ({100.0 * found.share:.0f} % of the surface)")
+    findings.decisions.append(table_decision(scan, mesh, found))
+    findings.said.append(f"the table it stood on cut away ({100.0 * found.share:.0f} % of the surface)")
     return without_table(mesh, found)
 
 
-def _without_loose(scan: Any, mesh: TriangleMesh, settings: Settings, told: _Told, *, near: float) -> TriangleMesh:
+def _without_loose(scan: Any, mesh: TriangleMesh, settings: Settings, findings: _Findings, *, near: float) -> TriangleMesh:
     found = parts(mesh, small_percent=settings.loose, near=near)
-    told.decisions = [one for one in told.decisions if one.key not in ("loose", "pieces")]
+    findings.decisions = [decision for decision in findings.decisions if decision.key not in ("loose", "pieces")]
     several = pieces_decision(scan, mesh, found)
     if several is not None:
-        told.decisions.append(several)
+        findings.decisions.append(several)
     gone = int((~found.keep).sum())
-    told.figures["loose_pieces"] = told.figures.get("loose_pieces", 0) + gone
-    told.figures["parts_kept"] = int(found.keep.sum())
+    findings.figures["loose_pieces"] = findings.figures.get("loose_pieces", 0) + gone
+    findings.figures["parts_kept"] = int(found.keep.sum())
     if gone or found.unsure.any():
-        told.decisions.append(loose_decision(scan, mesh, found, settings.loose))
+        findings.decisions.append(loose_decision(scan, mesh, found, settings.loose))
     if not gone:
         return mesh
     share = 100.0 * found.areas[~found.keep].sum() / found.areas.sum()
-    told.figures["loose_area_percent"] = round(float(share), 3)
-    told.said.append(f"{gone} loose piece{'s' if gone > 1 else ''} dropped ({share:.2g} % of the surface)")
+    findings.figures["loose_area_percent"] = round(float(share), 3)
+    findings.said.append(f"{gone} loose piece{'s' if gone > 1 else ''} dropped ({share:.2g} % of the surface)")
     return submesh(mesh, found.keep_faces)
 
 
-def _closed(stage: Stage, mesh: TriangleMesh, anchor: Any, told: _Told) -> TriangleMesh:
+def _closed(stage: Stage, mesh: TriangleMesh, anchor: Any, findings: _Findings) -> TriangleMesh:
     opened = holes.openings(mesh)
     open_rims = list(opened.rims)
     safe = [rim for rim in open_rims if holes.closable(mesh, rim)]
     diagonal = float(np.linalg.norm(mesh.size))
     mesh = holes.closed(mesh, safe, tessellate, anchor=anchor, small=0.15 * diagonal)
-    told.figures |= {
+    findings.figures |= {
         "holes_closed": len(safe), "holes_left": len(open_rims) - len(safe), "rims_bridged": opened.bridged,
         "open_edges_left": opened.left_edges,
     }  # fmt: skip
     if safe:
         filled = int(mesh.face_marks[holes.FILLED].sum())
-        told.figures["filled_faces"] = filled
-        told.said.append(f"{len(safe)} hole{'s' if len(safe) > 1 else ''} filled and marked as such")
+        findings.figures["filled_faces"] = filled
+        findings.said.append(f"{len(safe)} hole{'s' if len(safe) > 1 else ''} filled and marked as such")
     if len(open_rims) > len(safe):
         stage.warn(f"{len(open_rims) - len(safe)} openings are as large as the surface round them and were left open")
     if opened.left_edges:

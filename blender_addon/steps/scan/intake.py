@@ -59,7 +59,7 @@ class Scan:
 
 @dataclass(kw_only=True)
 class Settings:
-    """What intake can be told."""
+    """The settings of intake."""
 
     ALIASES = {"scan": "scans"}
     ASKED = (
@@ -92,7 +92,7 @@ def run(stage: Stage, settings: Settings) -> Run:
         yield Progress((place + 0.7) / len(rows), f'Gathering the textures of "{path.name}"')
         key = str(place + 1)
         chosen = _pictures(stage, settings, row, path, imported, key=key)
-        bases = [file_name(one.images["base"]) if "base" in one.images else "" for one in chosen.textures]
+        bases = [file_name(texture.images["base"]) if "base" in texture.images else "" for texture in chosen.textures]
         textures = _joined(stage, path, imported, chosen.textures)
         said, found = _offered(stage, settings, row, path, imported, textures, key=key)
         if chosen.decision is not None:

@@ -49,7 +49,7 @@ UP = np.array([0.0, 0.0, 1.0])
 
 @dataclass(kw_only=True)
 class Settings:
-    """What orientation can be told."""
+    """The settings of orientation."""
 
     MARKS = {"height": (FIRST, SHORT), "of": (FIRST, SHORT)}
 

@@ -111,7 +111,7 @@ def run(stage: Stage, settings: Settings) -> Run:
         used = _used(found, chosen, key)
         yield Progress(start + 0.8 * width, f"Keeping what was found about scan {key}")
         figures |= _figures(found, used, key)
-        words.append(_told(stage, found, used, key))
+        words.append(_sentence(stage, found, used, key))
         drawing = Progress(start + 0.9 * width, f"Drawing how scan {key} lies")
         looks = yield from aside(partial(_looks, (first, colour), (mesh, own_colour)), drawing)
         decisions.append((yield from aside(partial(_decision, settings, looks, found, used, key), drawing)))
@@ -158,12 +158,14 @@ def _used(found: Registration, chosen: list[Choice], key: str) -> Candidate | No
         raise SubjectError(
             f"Scan {key} has {len(found.candidates)} possible fits to choose from, so there is no number {row.candidate}"
         )
-    one = found.candidates[row.candidate - 1]
+    candidate = found.candidates[row.candidate - 1]
     if not row.turn:
-        return one
+        return candidate
     if found.axis is None:
-        raise SubjectError(f"Scan {key} can't turn in itself, so no turn can be chosen for it; choose one of its fits alone")
-    return replace(one, pose=turned_about(one.pose, *found.axis, row.turn))
+        raise SubjectError(
+            f"Scan {key} can't turn in itself, so no turn can be chosen for it; choose candidate of its fits alone"
+        )
+    return replace(candidate, pose=turned_about(candidate.pose, *found.axis, row.turn))
 
 
 def _figures(found: Registration, used: Candidate | None, key: str) -> dict[str, Any]:
@@ -178,19 +180,20 @@ def _figures(found: Registration, used: Candidate | None, key: str) -> dict[str,
             f"pose_{key}": [round(float(value), 9) for value in best.pose.matrix.ravel()],
         }
     if len(found.candidates) > 1:
+        first = found.candidates[0].pose.rotation
         figures[f"candidates_{key}"] = [
-            {"number": number, "turned_deg": round(angle_between(found.candidates[0].pose.rotation, one.pose.rotation), 1),
-             "scale": round(one.pose.scale, 6), "rms_mm": round(one.evidence.rms, 4),
-             "overlap_percent": round(100.0 * one.evidence.matched, 1),
-             "pose": [round(float(value), 9) for value in one.pose.matrix.ravel()]}
-            for number, one in enumerate(found.candidates, 1)
+            {"number": number, "turned_deg": round(angle_between(first, candidate.pose.rotation), 1),
+             "scale": round(candidate.pose.scale, 6), "rms_mm": round(candidate.evidence.rms, 4),
+             "overlap_percent": round(100.0 * candidate.evidence.matched, 1),
+             "pose": [round(float(value), 9) for value in candidate.pose.matrix.ravel()]}
+            for number, candidate in enumerate(found.candidates, 1)
         ]  # fmt: skip
     if found.axis is not None:
         figures[f"turn_axis_{key}"] = [round(float(value), 6) for value in found.axis[0]]
     return figures
 
 
-def _told(stage: Stage, found: Registration, used: Candidate | None, key: str) -> str:
+def _sentence(stage: Stage, found: Registration, used: Candidate | None, key: str) -> str:
     """The words about one scan; a warning when it is not used."""
     if used is not None:
         return f"Scan {key} lies on the first with {used.evidence.rms:.3f} mm RMS ({found.verdict}: {found.reason})"
@@ -215,10 +218,10 @@ def _looks(first: tuple[TriangleMesh, Any], further: tuple[TriangleMesh, Any]) -
     return fixed, moving
 
 
-def _moved(moving: Surfels, one: Candidate) -> Surfels:
+def _moved(moving: Surfels, candidate: Candidate) -> Surfels:
     return replace(
-        moving, points=one.pose.apply(moving.points), normals=one.pose.turn(moving.normals),
-        spacing=moving.spacing * one.pose.scale,
+        moving, points=candidate.pose.apply(moving.points), normals=candidate.pose.turn(moving.normals),
+        spacing=moving.spacing * candidate.pose.scale,
     )  # fmt: skip
 
 
@@ -228,13 +231,15 @@ def _decision(settings: Settings, looks: Looks, found: Registration, used: Candi
     chosen = [row.candidate for row in settings.choices if row.scan == key]
     by_hand = used is not None and (bool(chosen) or any(row.scan == key for row in settings.pairs))
 
-    def way(number: int, one: Candidate) -> Alternative:
-        picture = overlay(looks[0], _moved(looks[1], one), pixels=PICTURE, laid_over=True)
+    def way(number: int, candidate: Candidate) -> Alternative:
+        picture = overlay(looks[0], _moved(looks[1], candidate), pixels=PICTURE, laid_over=True)
         shown = np.rint(255.0 * np.clip(picture[::-1], 0.0, 1.0)).astype(np.uint8)
-        words = f"possible fit {number}" if one is not used else "as it fits"
+        words = f"possible fit {number}" if candidate is not used else "as it fits"
         return Alternative(words, {"registration.choices": [*others, {"scan": key, "candidate": number}]}, shown)
 
-    fits = tuple(way(number, one) for number, one in enumerate(found.candidates[:MOST_SHOWN], 1) if one is not used)
+    fits = tuple(
+        way(number, candidate) for number, candidate in enumerate(found.candidates[:MOST_SHOWN], 1) if candidate is not used
+    )
     choice = way(chosen[-1] if chosen else 1, used) if used is not None else Alternative("left out for now")
     sure = SURE_CONFIDENCE if found.verdict == SURE else 1.0 / (1 + len(found.candidates))
     question = f"How does scan {key} lie on the first?"
@@ -245,7 +250,7 @@ def _overlays(stage: Stage, looks: Looks, found: Registration) -> list[Any]:
     """A picture of the two overlaid a possible fit, four at most; none where nothing may be written."""
     if stage.out is None:
         return []
-    return [overlay(looks[0], _moved(looks[1], one)) for one in found.candidates[:4]]
+    return [overlay(looks[0], _moved(looks[1], candidate)) for candidate in found.candidates[:4]]
 
 
 def _keep_pictures(stage: Stage, pictures: list[Any], key: str) -> None:
@@ -259,7 +264,7 @@ def _keep_pictures(stage: Stage, pictures: list[Any], key: str) -> None:
 
 
 def _write(stage: Stage, picture: Any, path: Path) -> None:
-    """Write a picture; one that can't be written is told of, and no reason to take the step's work back."""
+    """Write a picture; one that can't be written is reported, which does not undo the step."""
     try:
         with whole_file(path) as draft:
             save_png(picture[::-1, :, :3], draft)

@@ -276,7 +276,7 @@ def _dresser(material_uid: int, values: Any | None, *, finer: int = 0) -> Callab
     """
 
     def dress(item: Any) -> None:
-        material = next((one for one in bpy.data.materials if one.session_uid == material_uid), None)
+        material = next((entry for entry in bpy.data.materials if entry.session_uid == material_uid), None)
         if not item.material_slots:
             item.data.materials.append(None)
         for slot in item.material_slots if material else ():  # on the object: the mesh keeps the scan's own with their textures

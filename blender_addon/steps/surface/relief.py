@@ -181,7 +181,7 @@ def _kept(
 
 def _decisions(recovery: Recovery, settings: Settings) -> tuple[Decision, ...]:
     """Photo or not, and, where it is one, relief or paint."""
-    best = max((lit.evidence for lit in recovery.light), key=lambda one: one.trust)
+    best = max((lit.evidence for lit in recovery.light), key=lambda entry: entry.trust)
     shading = shading_decision(best, settings.shading)
     if recovery.lit == 0 and settings.shading != PHOTO:
         return (shading,)

@@ -195,8 +195,8 @@ def test_paint_rules() -> None:
 def test_cheapest_border_is_the_minimum_cut() -> None:
     """A chain whose cheapest link is known, and random graphs against all 2^8 labellings."""
     cost = np.array([3.0, 2.0, 0.5, 4.0])
-    pull = np.array([-np.inf, 0, 0, 0, np.inf])
-    found = cheapest_border(5, np.arange(4), np.arange(1, 5), cost, pull)
+    bias = np.array([-np.inf, 0, 0, 0, np.inf])
+    found = cheapest_border(5, np.arange(4), np.arange(1, 5), cost, bias)
     assert (found > 0.5).tolist() == [True, True, True, False, False]
     for seed in range(10):
         random = np.random.default_rng(seed)

@@ -55,12 +55,12 @@ INSTEAD = {
 
 @dataclass(frozen=True)
 class Checked:
-    """What a look at a mesh file told.
+    """What a look at a mesh file found.
 
     bad_vertices, bad_others: coordinates, and normals or UVs, that are no numbers. in_metres: the format says metres. recode: a
     text that is not plain UTF-8. library_elsewhere: an OBJ whose material library lies in another folder. gltf: the description
     of a glTF file. refused: files that a USD names and that must not be read. triangles: about how many there are; 0 where
-    only reading it would tell.
+    only reading it would show.
     """
 
     bad_vertices: int = 0
@@ -110,7 +110,7 @@ def _length(path: Path) -> int:
 
 
 def path_kind(path: Path) -> str:
-    """The format of a mesh file as its usual suffix, told by its name or, where that says nothing, by its bytes; else ''."""
+    """The format of a mesh file as its usual suffix, by its name or, where that is not enough, by its bytes; else ''."""
     suffix = path.suffix.lower()
     if suffix in FORMATS:
         return suffix

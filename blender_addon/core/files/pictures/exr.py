@@ -72,7 +72,7 @@ def without_words(data: bytes, *, more: dict[str, str] | None = None) -> bytes:
     head = data[:8] + b"".join(kept) + b"\0"
     shift = len(head) - place
     places = struct.unpack_from(f"<{count}Q", data, place)
-    table = struct.pack(f"<{count}Q", *(one + shift for one in places))
+    table = struct.pack(f"<{count}Q", *(entry + shift for entry in places))
     return head + table + data[place + 8 * count :]
 
 

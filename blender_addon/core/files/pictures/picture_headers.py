@@ -39,7 +39,7 @@ class PictureSize:
 def picture_size(file: BinaryIO, name: str = "") -> PictureSize | None:
     """The size that a picture's header gives; None for what is no picture of a kind that Blender reads, or is damaged.
 
-    file: open at its beginning and seekable. name: its file name, which alone tells a TGA, since that has no mark.
+    file: open at its beginning and seekable. name: its file name, by which alone a TGA is known: it has no signature.
     """
     start = file.read(64)
     try:

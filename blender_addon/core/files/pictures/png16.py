@@ -12,8 +12,8 @@ from ...arrays import Floats, Ints
 GREY, COLOUR = 0, 2  # colour types of the header
 
 
-def png16(values: Floats | Ints, *, told: dict[str, str] | None = None) -> bytes:
-    """The file of (h, w) or (h, w, 3) values 0 to 1, row 0 at the bottom; told: text chunks, Latin-1.
+def png16(values: Floats | Ints, *, texts: dict[str, str] | None = None) -> bytes:
+    """The file of (h, w) or (h, w, 3) values 0 to 1, row 0 at the bottom; texts: text chunks, Latin-1.
 
     Raises ValueError for other shapes.
     """
@@ -24,8 +24,8 @@ def png16(values: Floats | Ints, *, told: dict[str, str] | None = None) -> bytes
     rows = np.zeros((height, 1 + 2 * numbers.shape[1]), np.uint8)  # each row after its filter type: 0, as it is
     rows[:, 1:] = numbers.view(np.uint8).reshape(height, -1)
     header = struct.pack(">IIBBBBB", width, height, 16, GREY if values.ndim == 2 else COLOUR, 0, 0, 0)
-    texts = [_chunk(b"tEXt", f"{name}\0{text}".encode("latin-1")) for name, text in (told or {}).items()]
-    parts = [_chunk(b"IHDR", header), *texts, _chunk(b"IDAT", zlib.compress(rows.tobytes(), 6)), _chunk(b"IEND", b"")]
+    chunks = [_chunk(b"tEXt", f"{name}\0{text}".encode("latin-1")) for name, text in (texts or {}).items()]
+    parts = [_chunk(b"IHDR", header), *chunks, _chunk(b"IDAT", zlib.compress(rows.tobytes(), 6)), _chunk(b"IEND", b"")]
     return b"\x89PNG\r\n\x1a\n" + b"".join(parts)
 
 

@@ -1,4 +1,4 @@
-"""How are hundreds of guesses made better at once? Trimmed point-to-plane iterations on whole arrays, and their score."""
+"""Refines hundreds of poses at once: trimmed point-to-plane iterations on whole arrays, and the score of each pose."""
 
 from __future__ import annotations
 
@@ -75,8 +75,8 @@ def _step(
     arm = (spots - centre[:, None]) * np.float32(2.0 / size)
     jacobian = np.zeros((*residual.shape, 7 if scaled else 6), np.float32)
     for axis in range(3):
-        one, two = (axis + 1) % 3, (axis + 2) % 3
-        jacobian[..., axis] = arm[..., one] * direction[..., two] - arm[..., two] * direction[..., one]
+        first, second = (axis + 1) % 3, (axis + 2) % 3
+        jacobian[..., axis] = arm[..., first] * direction[..., second] - arm[..., second] * direction[..., first]
     jacobian[..., 3:6] = direction
     if scaled:
         jacobian[..., 6] = np.einsum("bni,bni->bn", arm, direction)

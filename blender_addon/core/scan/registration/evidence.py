@@ -1,4 +1,4 @@
-"""What speaks for a pose and what against it? Matches, contradictions and places where one scan saw nothing, told apart."""
+"""Weighs the evidence for a pose: what matches, what contradicts it, and where one of the scans saw nothing."""
 
 from __future__ import annotations
 
@@ -28,15 +28,18 @@ BESIDE = 5.0
 
 @dataclass(frozen=True)
 class Evidence:
-    """What two scans say about a pose; shares are 0 to 1, lengths in the fixed scan's unit.
+    """What two scans show about a pose; shares are 0 to 1, lengths in the fixed scan's unit.
 
     matched: share of the moving scan that lies on the fixed one, of what has a seen surface as its nearest (or of a fifth of
-    all). beside: share, of what lies on it or beside it, that runs along it but off by more than noise. buried: share, of
-    what lies on it or in it, that lies in it and faces sideways, as a stand's sides can't under a piece that stands on it.
-    against: share, of all that can be judged, where one scan shows free space and the other its surface. rms: of the matched
-    distances to the surface. spread: their robust standard deviation. covered: share of the fixed scan that the moving one
-    lies on. shared: area that lies on each other over the sum of both areas. judged: how many points could be judged. loss:
-    (k,) what each asked point speaks against the pose, 0 to WRONG, nan where it can't say.
+        all).
+    beside: share, of what lies on it or beside it, that runs parallel but off by more than noise.
+    buried: share, of what lies on it or inside it, that lies inside and faces sideways, as a stand's sides can't under a piece.
+    against: share, of all that can be judged, where one scan shows free space and the other its surface.
+    rms, deviation: root mean square and robust standard deviation of the matched distances to the surface.
+    covered: share of the fixed scan that the moving one lies on.
+    shared: area of overlap over the sum of both areas.
+    judged: number of points that could be judged.
+    loss: (k,) of each compared point, 0 to WRONG; nan where it can't be judged.
     """
 
     matched: float
@@ -44,7 +47,7 @@ class Evidence:
     buried: float
     against: float
     rms: float
-    spread: float
+    deviation: float
     covered: float
     shared: float
     judged: int
@@ -65,10 +68,11 @@ def pairs(points: Floats, normals: Floats, to: Surfels, nearest: Nearest) -> tup
 class Inside:
     """What is known of the inside of two scans.
 
-    partial: the moving scan lacks a part that the fixed one shows (a stand without its piece), so that what is missing on it,
-    and what lies hidden inside the fixed one, speaks neither way. depth, depth_back: (n,) how deep under each surfel of the
-    fixed and the moving scan the thing is surely solid, in their units. blind: (n,) fixed surfels behind which nobody saw a far
-    side.
+    partial: the moving scan lacks a part that the fixed one shows (a stand without its piece); what is missing on it, and what
+        lies hidden inside the fixed one, is then no evidence either way.
+    depth, depth_back: (n,) depth to which the object is certainly solid under each surfel of the fixed and of the moving scan,
+        in their units.
+    blind: (n,) fixed surfels behind which no far side was seen.
     """
 
     partial: bool
@@ -87,13 +91,15 @@ def weigh(
     tolerance: float,
     points: int = 1500,
 ) -> Evidence:
-    """The evidence for a pose, from the first `points` of each scan that were truly seen.
+    """The evidence for a pose.
 
-    nearest: the queries onto the fixed scan and back onto the moving one. tolerance: distance that noise explains.
+    nearest: the queries onto the fixed scan and back onto the moving one.
+    tolerance: distance that noise explains, in the fixed scan's unit.
+    points: how many points of each scan are compared, of those that were truly seen.
 
-    A point over the other scan's surface by more than the tolerance lies in space that the other saw free: that speaks
-    against. It does not where the nearest of the other scan is its rim or was filled, since nothing was seen there. A point
-    under it is hidden: it speaks against only when the other scan should have it, and no deeper than that is surely solid. What
+    A point more than the tolerance above the other scan's surface lies in space that the other saw free, which contradicts the
+    pose; not where the nearest place of the other scan is its rim or was filled, since nothing was seen there. A point under
+    the surface is hidden: it contradicts only when the other scan should show it, and no deeper than is certainly solid. What
     looks the other way deep behind a surface whose far side nobody saw, as a stand's underside does, could not be seen by the
     first scan and does not count at all; its sides do, since those would have been seen.
     """
@@ -146,15 +152,15 @@ def _loss(height: Floats, on: Ints, wrong: Ints, tolerance: float) -> Floats:
 
 def asked_points(moving: Surfels, fixed: Surfels, *, points: int = 1500) -> Floats:
     """(k, 3) where the points that `weigh` asks lie on their own scans, each scan scaled to size 1 and the two kept apart."""
-    one, two = _seen(moving, points), _seen(fixed, points)
-    return np.concatenate([one.points / moving.size, two.points / fixed.size + 100.0])
+    first, second = _seen(moving, points), _seen(fixed, points)
+    return np.concatenate([first.points / moving.size, second.points / fixed.size + 100.0])
 
 
 def lead(better: Evidence, worse: Evidence, places: Floats, *, block: float = 0.12) -> tuple[float, float]:
     """How clearly one pose is better than another: mean difference of loss, and that over what chance would give.
 
-    Compared are only points that can be judged in both poses, so that what is missing speaks for neither. Neighbouring points
-    err together, so sums over blocks (side `block` of a scan's size) are taken as the independent pieces, and their spread
+    Compared are only points that can be judged in both poses, so that what is missing counts for neither. Neighbouring points
+    err together, so sums over blocks (side `block` of a scan's size) are taken as the independent pieces, and their deviation
     from the median absolute difference, so that a chip in one corner counts in full. places: as `asked_points` gives them.
     """
     gain = worse.loss - better.loss

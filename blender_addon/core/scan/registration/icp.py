@@ -1,4 +1,4 @@
-"""How is a nearly right pose made right? Point-to-plane iterations with scale, robust against noise and missing parts."""
+"""Refines a nearly right pose: point-to-plane iterations with scale, robust against noise and missing parts."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ def solve_step(points: Floats, normals: Floats, residual: Floats, weights: Float
     """One Gauss-Newton step of the point-to-plane error (Chen & Medioni 1992), with scale as the seventh unknown.
 
     points: (n, 3) where the moving points are; normals: (n, 3) of their targets; residual: (n,) signed distance to the
-    targets' planes; size: a length that brings turn and shift to one measure. Turn and scale are about the points' mean.
+    targets' planes; size: a length that gives turn and shift a common unit. Turn and scale are about the points' mean.
     """
     normal_matrix, weighted, centre = _normal_matrix(points, normals, weights, size=size)
     normal_matrix += 1e-7 * max(float(weights.sum()), 1e-12) * np.eye(len(normal_matrix))

@@ -1,4 +1,4 @@
-"""Two scans made ready to be compared: their surfels, nearest points, and what a pose of one on the other is worth."""
+"""Two scans prepared for comparison: their surfels, nearest points, and the evidence of a pose of one on the other."""
 
 from __future__ import annotations
 
@@ -19,11 +19,14 @@ UNKNOWN_DEPTH = 0.04
 
 @dataclass(frozen=True)
 class Scans:
-    """Two scans made ready: all surfels, those of the moving one that were seen, batch targets, nearest points.
+    """Two scans prepared for comparison. The moving scan's unit is unknown: lengths are taken from the fixed one's size.
 
-    partial: the moving scan is a part of what the fixed one shows. size: a length for the moving scan in the fixed unit's
-    order of magnitude is not known, so reaches are taken from the fixed one's. depth, depth_back: as `depth_known` gives them
-    for the fixed and the moving surfels. blind: (n,) bool, fixed surfels behind which nobody saw a far side.
+    fixed, moving: all surfels; seen: those of the moving scan that were truly seen.
+    target, back: grids onto the fixed and onto the moving scan, for many poses at once.
+    nearest, nearest_back: exact queries onto the same.
+    depth, depth_back: as `depth_known` gives them for the fixed and the moving surfels.
+    blind: (n,) fixed surfels behind which no far side was seen.
+    partial: the moving scan is a part of what the fixed one shows.
     """
 
     fixed: Surfels

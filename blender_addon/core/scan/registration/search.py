@@ -105,13 +105,13 @@ def twins(scans: Scans, pose: Similarity) -> Poses:
 
 
 def judged(scans: Scans, poses: Poses, *, tolerance: float, points: int, rounds: int) -> list[Candidate]:
-    """Each pose made as right as the nearest points allow, with its evidence, best first."""
+    """Each pose refined by its nearest points, with its evidence, best first."""
     part = scans.moving_part(points)
     found = []
     for place in range(len(poses)):
         pose, _, _ = refine(part, scans.fixed, scans.nearest, poses.single(place), rounds=rounds, tolerance=2e-5)
         found.append(Candidate(pose, weighed(scans, pose, tolerance)))
-    return sorted(found, key=lambda one: -one.rank)
+    return sorted(found, key=lambda entry: -entry.rank)
 
 
 def register(
@@ -123,12 +123,14 @@ def register(
     fixed_colour: Floats | None = None,
     moving_colour: Floats | None = None,
 ) -> Registration:
-    """How the moving scan lies on the fixed one: rotation, translation and scale all unknown.
+    """How the moving scan lies on the fixed one: rotation, translation and scale are all unknown.
 
-    fixed: upright, z up. moving: in any unit and pose. Faces marked 'filled' are not compared. partial: the moving scan lacks a
-    part of what the fixed one shows. fixed_colour, moving_colour: (n, 3) linear colours a vertex, asked where shape fits in
-    several ways.
-    Raises ValueError when one of them has no surface.
+    fixed: upright, z up. moving: in any unit and pose. Faces marked 'filled' are not compared.
+    seed: of the surfels and of the starting poses.
+    partial: the moving scan lacks a part of what the fixed one shows.
+    fixed_colour, moving_colour: (n, 3) linear colours of the vertices, used where shape fits in several ways.
+
+    Raises ValueError when one of the scans has no surface.
     """
     scans = Scans.of(
         sample_surfels(fixed, 20000, seed=seed, colour=fixed_colour),
@@ -150,16 +152,16 @@ def looked_into(scans: Scans, starts: Poses) -> Registration:
     rough = 0.008 * scans.fixed.size
     found = judged(scans, narrowed(scans, starts, keep=5), tolerance=rough, points=500, rounds=10)
     found += judged(scans, alike(scans, found[0].pose, keep=6), tolerance=rough, points=500, rounds=8)
-    found.sort(key=lambda one: -one.rank)
+    found.sort(key=lambda entry: -entry.rank)
     axis = weak_axis(scans, found[0].pose)
     if axis is not None:
         over = turned_over(scans, found[0], axis, rough)
-        near = [one.pose for one in (*found, *over) if one.evidence.shared > 0.6 * found[0].evidence.shared]
+        near = [entry.pose for entry in (*found, *over) if entry.evidence.shared > 0.6 * found[0].evidence.shared]
         sides = one_a_side(near, axis[0])
         found += [Candidate(pose, weighed(scans, pose, rough)) for pose in likely_turns(scans, sides, axis)]
-        found.sort(key=lambda one: -one.rank)
+        found.sort(key=lambda entry: -entry.rank)
     tolerance = _tolerance(scans, found, rough)
-    first = _distinct([Candidate(one.pose, weighed(scans, one.pose, tolerance)) for one in found], scans)
+    first = _distinct([Candidate(entry.pose, weighed(scans, entry.pose, tolerance)) for entry in found], scans)
     pose, _, _ = refine(scans.moving_part(4000), scans.fixed, scans.nearest, first[0].pose, rounds=10)
     best = Candidate(pose, weighed(scans, pose, tolerance, points=4000))
     if axis is not None and _held(scans, pose) < Limits().loose:  # it can turn: a few show whether anything stops it
@@ -170,22 +172,23 @@ def looked_into(scans: Scans, starts: Poses) -> Registration:
     if decided.tie == "ways":  # list every way: a regular shape has more of them than the first look keeps
         every = alike(scans, decided.candidates[0].pose, keep=24)
         more = judged(scans, every, tolerance=tolerance, points=800, rounds=8)
-        more = [one for one in _distinct([*candidates, *more], scans) if not any(one is other for other in candidates)]
+        more = [entry for entry in _distinct([*candidates, *more], scans) if not any(entry is other for other in candidates)]
         candidates += _closer(scans, candidates[0], more, tolerance)
         decided = _decided(scans, candidates, places)
     axis = weak_axis(scans, decided.candidates[0].pose) if decided.verdict == SURE else None
     if axis is not None and not steady(scans, decided.candidates[0].pose, axis):
-        decided = Registration(NOT_SURE, "its turn about one axis is held too weakly to be told", decided.candidates, "turn")
+        reason = "its turn about one axis is held too weakly to be determined"
+        decided = Registration(NOT_SURE, reason, decided.candidates, "turn")
     return broken(scans, decided, tolerance) if decided.tie else decided
 
 
 def _closer(scans: Scans, best: Candidate, others: list[Candidate], tolerance: float) -> list[Candidate]:
     """A closer look at those that it could find as good as the best: not much less shared, nor more against.
 
-    They are made as right as the best was: a way that is left half a degree off would lose to it for that alone.
+    They are refined as far as the best was: a way left half a degree off would lose to it for that alone.
     """
     least, most = 0.45 * best.evidence.shared, best.evidence.against + 0.08
-    near = [one.pose for one in others if one.evidence.shared > least and one.evidence.against < most]
+    near = [other.pose for other in others if other.evidence.shared > least and other.evidence.against < most]
     part = scans.moving_part(3000)
     made = [refine(part, scans.fixed, scans.nearest, pose, rounds=12, tolerance=3e-6)[0] for pose in near]
     return [Candidate(pose, weighed(scans, pose, tolerance, points=4000)) for pose in made]
@@ -201,18 +204,18 @@ def _decided(scans: Scans, candidates: list[Candidate], places: Floats) -> Regis
 
 def _tolerance(scans: Scans, found: list[Candidate], rough: float) -> float:
     """What noise explains: four robust standard deviations of the pose that fits closest, among those that share enough."""
-    most = max(one.evidence.shared for one in found)
-    closest = min(one.evidence.spread for one in found if one.evidence.shared >= 0.6 * most)
+    most = max(entry.evidence.shared for entry in found)
+    closest = min(entry.evidence.deviation for entry in found if entry.evidence.shared >= 0.6 * most)
     return float(np.clip(4.0 * closest, 0.0015 * scans.fixed.size, rough))
 
 
 def a_few_a_side(candidates: list[Candidate], axis: Floats, *, few: int = 3) -> list[Candidate]:
     """The first few candidates of each side, which differ by a turn about the axis alone; they stay in order."""
     kept: list[Candidate] = []
-    for one in candidates:
-        ups = [(one.pose.rotation.T @ axis) @ (other.pose.rotation.T @ axis) for other in kept]
+    for candidate in candidates:
+        ups = [(candidate.pose.rotation.T @ axis) @ (other.pose.rotation.T @ axis) for other in kept]
         if sum(up > 0.9 for up in ups) < few:
-            kept.append(one)
+            kept.append(candidate)
     return kept
 
 
@@ -220,9 +223,9 @@ def _distinct(candidates: list[Candidate], scans: Scans, nearer: float = 0.02) -
     """The candidates best first, without those that are another one not quite settled."""
     middle, size = scans.seen.points.mean(axis=0), scans.seen.size
     kept: list[Candidate] = []
-    for one in sorted(candidates, key=lambda one: -one.rank):
-        if all(apart(one.pose, other.pose, middle, size) > nearer for other in kept):
-            kept.append(one)
+    for candidate in sorted(candidates, key=lambda candidate: -candidate.rank):
+        if all(apart(candidate.pose, other.pose, middle, size) > nearer for other in kept):
+            kept.append(candidate)
     return kept
 
 
@@ -241,7 +244,7 @@ def from_pairs(
     seed: int = 1,
     partial: bool = False,
 ) -> Registration:
-    """The pose that three or more matching spots ask for, made as right as the surfaces allow.
+    """The pose that three or more matching spots give, refined as far as the surfaces allow.
 
     source: (k, 3) on the moving scan. target: (k, 3) on the fixed one. Surfaces may move the picked points by no more than the
     pairs miss each other plus 3 % of the fixed scan's size; where they ask for more, the pairs alone hold.

@@ -17,24 +17,26 @@ SAME_SCALE = 0.01
 
 @dataclass(frozen=True)
 class Limits:
-    """Where the verdict turns; shares are 0 to 1. Wide of what true poses gave on shapes of every kind that was tried.
+    """Thresholds of the verdict; shares are 0 to 1. Chosen on our own shapes, with a margin to what their true poses gave.
 
-    matched: least share of the moving scan that must lie on the fixed one. beside: most that may lie nearly on it but off by
-    more than noise. buried: most of it that may lie inside the fixed one facing sideways. against: most that may speak
-    against. spread: most that matched points may lie off, over the fixed scan's size; noisy: or over what the noise of the
-    two scans alone would make of it, as long as that is no more than `noisiest` of the size, past which nothing could be
-    told. lead, clearness: how much better (mean loss, and that over chance) the best must be than another pose, or
-    lead_shared, how much more area it must share, so that the other is no rival; lead_twin where both have one scale, as the
-    ways of a regular shape have: there a side that was not seen can hide half of what the true one shares. loose: most that
-    the weakest of the seven freedoms may be held less than the mean one. no_fit: below this matched share, or above this
-    against, nothing fits at all.
+    matched: least share of the moving scan that must lie on the fixed one.
+    beside: greatest share that may run parallel to it, off by more than noise.
+    buried: greatest share that may lie inside the fixed scan facing sideways.
+    against: greatest share that may contradict the pose.
+    deviation: greatest robust deviation of matched points over the fixed scan's size; or `noisy` times what the noise of the
+        two scans alone would cause, as long as that is below `noisiest` of the size, beyond which nothing could be decided.
+    lead, clearness: how much better (mean loss, and that over chance) the best pose must be than another one.
+    lead_shared: or how much more area it must share, so that the other is no rival; lead_twin: the same where both have one
+        scale, as the poses of a regular shape have: an unseen side can hide half of what the true one shares.
+    loose: least stiffness of the weakest of the seven freedoms over the mean one.
+    no_fit_matched, no_fit_against: below this matched share, or above this contradiction, nothing fits at all.
     """
 
     matched: float = 0.78
     beside: float = 0.065
     buried: float = 0.03
     against: float = 0.035
-    spread: float = 1.2e-3
+    deviation: float = 1.2e-3
     noisy: float = 1.3
     noisiest: float = 3e-3
     lead: float = 0.012
@@ -48,23 +50,25 @@ class Limits:
 
 @dataclass(frozen=True)
 class Candidate:
-    """A pose that was looked at: moving scan onto the fixed one, in the fixed one's unit, with what speaks for it."""
+    """A pose of the moving scan on the fixed one, in the fixed one's unit, with its evidence."""
 
     pose: Similarity
     evidence: Evidence
 
     @property
     def rank(self) -> float:
-        """Shared area, cut down by what speaks against; higher is better."""
+        """Shared area, reduced by what contradicts the pose; higher is better."""
         return self.evidence.shared * (1.0 - self.evidence.against) ** 2
 
 
 @dataclass(frozen=True)
 class Registration:
-    """What registration found: verdict 'sure', 'not sure' or 'no fit', why, and the candidates, best first.
+    """What registration found.
 
-    tie: what shape leaves open though all else fits: 'ways' (several poses), 'turn' (a continuous one), or ''. axis: direction
-    and point, in the fixed scan's frame, about which any turn fits, where that is the tie.
+    verdict: 'sure', 'not sure' or 'no fit'. reason: why, in words.
+    candidates: best first.
+    tie: what shape leaves open though all else fits: 'ways' (several poses), 'turn' (any turn about an axis), or ''.
+    axis: direction and point, in the fixed scan's frame, about which any turn fits, where that is the tie.
     """
 
     verdict: str
@@ -87,7 +91,7 @@ def apart(first: Similarity, second: Similarity, middle: Floats, size: float) ->
 
 
 def rivals(candidates: list[Candidate], places: Floats, limits: Limits) -> list[Candidate]:
-    """The candidates after the first that can't be told from it by shape."""
+    """The candidates after the first that shape can't distinguish from it."""
     first, best = candidates[0].pose, candidates[0].evidence
     tied = []
     for other in candidates[1:]:
@@ -110,8 +114,11 @@ def decide(
 ) -> Registration:
     """The verdict on distinct candidates, best first.
 
-    places: as `asked_points` gives them. firmness: how well the surface holds the best pose's weakest freedom. size: of the
-    fixed scan. noise: how far matched points lie off by the noise of the two scans alone, in the fixed one's unit.
+    places: as `asked_points` gives them.
+    firmness: how well the surface holds the best pose's weakest freedom (`icp.firmness`).
+    size: of the fixed scan, in its unit.
+    noise: distance of matched points that the noise of the two scans alone explains, in the fixed one's unit.
+    limits: the thresholds.
     """
     limits = limits or Limits()
     if not candidates:
@@ -124,8 +131,8 @@ def decide(
         return Registration(NOT_SURE, f"only {best.matched:.0%} of it lies on the first scan", shown)
     if best.against > limits.against:
         return Registration(NOT_SURE, f"{best.against:.0%} of what can be compared does not agree", shown)
-    noisy = best.spread > limits.spread * size
-    if noisy and best.spread > min(limits.noisy * noise, limits.noisiest * size):
+    noisy = best.deviation > limits.deviation * size
+    if noisy and best.deviation > min(limits.noisy * noise, limits.noisiest * size):
         return Registration(NOT_SURE, f"the surfaces lie {best.rms:.2g} mm apart, too far for the same thing", shown)
     if best.beside > limits.beside:
         return Registration(NOT_SURE, f"{best.beside:.0%} of it runs beside the first scan, nearly but not on it", shown)

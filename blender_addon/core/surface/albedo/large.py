@@ -19,7 +19,8 @@ class LargeMeans:
     def of(self, values: Floats, weights: Floats) -> Floats:
         """(v,) means of `values` (v,) by `weights` (v,) >= 0 at the nodes, read at the vertices."""
         total, share = (
-            sum(np.bincount(node, part * one, self._size) for node, part in self._taps) for one in (values * weights, weights)
+            sum(np.bincount(node, part * entry, self._size) for node, part in self._taps)
+            for entry in (values * weights, weights)
         )
         level = total / np.maximum(share, 1e-9)
         return sum(level[node] * part for node, part in self._taps)  # type: ignore[return-value]

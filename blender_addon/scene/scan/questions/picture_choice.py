@@ -184,20 +184,20 @@ def _choice(scan: _Scan, slot: int, found: Textures, beside: Sequence[Path], loa
     """The roles of the pictures that a slot could show."""
     candidates = _named_candidates(scan, slot, beside)
     looked = []
-    likely = sorted(candidates, key=lambda one: -judge(one).odds)
+    likely = sorted(candidates, key=lambda candidate: -judge(candidate).odds)
     open_roles = {role for role in ("base", "normal") if role not in found.images}
     room = MOST_LOOKED
     firsts: set[str] = set()
-    for one in likely:
-        series = series_of(one.name)
-        wanted = bool(open_roles & set(one.named)) or ("base" in open_roles and not one.named)
-        if one.alike >= 3 and series in firsts:
+    for candidate in likely:
+        series = series_of(candidate.name)
+        wanted = bool(open_roles & set(candidate.named)) or ("base" in open_roles and not candidate.named)
+        if candidate.alike >= 3 and series in firsts:
             wanted = False  # one of a series stands for all
         if wanted and room > 0:
             room -= 1
             firsts.add(series)
-            one = _opened(scan, slot, one, beside, loaded)
-        looked.append(one)
+            candidate = _opened(scan, slot, candidate, beside, loaded)
+        looked.append(candidate)
     if "base" in found.images:
         image = found.images["base"]
         looked.append(scan.seen(Candidate(file_name(image), stated="base"), image, slot))
@@ -214,21 +214,23 @@ def _named_candidates(scan: _Scan, slot: int, beside: Sequence[Path]) -> list[Ca
     for file in beside:
         named = roles_named(file.name, subject=subject) or roles_named(file.name)
         alike = series[series_of(file.name)] - 1 if series_of(file.name) and not named else 0
-        near = relation(file.name, mesh=scan.path.name, material=material, others=[*(f"{one}.x" for one in others), *meshes])
+        near = relation(
+            file.name, mesh=scan.path.name, material=material, others=[*(f"{other}.x" for other in others), *meshes]
+        )
         alike = alike if alike >= len(scan.names) else 0
         found.append(Candidate(file.name, "", named, near, alike, not meshes and len(scan.names) == 1))
     return found
 
 
-def _opened(scan: _Scan, slot: int, one: Candidate, beside: Sequence[Path], loaded: dict[str, Any]) -> Candidate:
+def _opened(scan: _Scan, slot: int, candidate: Candidate, beside: Sequence[Path], loaded: dict[str, Any]) -> Candidate:
     """A candidate with what its file holds; as it was where it can't be read."""
-    if one.name not in loaded:
+    if candidate.name not in loaded:
         held = Textures()
-        file = next(file for file in beside if file.name == one.name)
+        file = next(file for file in beside if file.name == candidate.name)
         if not load_picture(held, "base", file, "name", scan.missing):
-            return one
-        loaded[one.name] = held.images["base"]
-    return scan.seen(one, loaded[one.name], slot)
+            return candidate
+        loaded[candidate.name] = held.images["base"]
+    return scan.seen(candidate, loaded[candidate.name], slot)
 
 
 def _fill(scan: _Scan, found: Textures, choice: Choice, beside: Sequence[Path], loaded: dict[str, Any]) -> None:
@@ -266,7 +268,9 @@ def _decision(
     by_hand: Path | str | None,
     settings_for: Callable[[str], Mapping[str, Any]],
 ) -> Decision | None:
-    judged = {one.candidate.name: one for choice in choices for one in choice.judged if one.candidate.pixels is not None}
+    judged = {
+        entry.candidate.name: entry for choice in choices for entry in choice.judged if entry.candidate.pixels is not None
+    }
     if not judged and by_hand is None:
         return None
     names = list(dict.fromkeys(file_name(found.images["base"]) for found in textures if "base" in found.images))
@@ -276,19 +280,21 @@ def _decision(
         settings_for(names[0] if names else NONE),
         _thumbnail(scan, names[0]) if names else None,
     )
-    others = sorted((one for one in judged.values() if one.candidate.name not in names), key=lambda one: -one.odds)
+    others = sorted((entry for entry in judged.values() if entry.candidate.name not in names), key=lambda entry: -entry.odds)
     alternatives = [
         Alternative(
-            f'the colour is "{one.candidate.name}"', settings_for(one.candidate.name), _thumbnail(scan, one.candidate.name)
+            f'the colour is "{other.candidate.name}"',
+            settings_for(other.candidate.name),
+            _thumbnail(scan, other.candidate.name),
         )
-        for one in others[:MOST_SHOWN]
+        for other in others[:MOST_SHOWN]
     ]
     if names:
         alternatives.append(Alternative("no picture is its colour", settings_for(NONE)))
     best = [judged[name] for name in names if name in judged]
-    evidence = [f'"{one.candidate.name}": {why}' if len(best) > 1 else why for one in best for why in one.why]
+    evidence = [f'"{entry.candidate.name}": {why}' if len(best) > 1 else why for entry in best for why in entry.why]
     if not names:
-        evidence = [f'"{one.candidate.name}": {", ".join(one.why)}' for one in others[:MOST_SHOWN] if one.why]
+        evidence = [f'"{other.candidate.name}": {", ".join(other.why)}' for other in others[:MOST_SHOWN] if other.why]
     return Decision(
         "pictures",
         f'Which picture is the colour of "{scan.path.name}"?',
@@ -302,7 +308,7 @@ def _decision(
 
 def _thumbnail(scan: _Scan, name: str) -> Picture | None:
     """A picture that was looked at, small, row 0 on top."""
-    looked = next((one for one in scan.looked.values() if file_name(one.image) == name), None)
+    looked = next((entry for entry in scan.looked.values() if file_name(entry.image) == name), None)
     if looked is None:
         return None
     step = -(-max(looked.shown.shape[:2]) // SHOWN_PX)
@@ -315,9 +321,9 @@ def _unused(textures: Sequence[Textures], choices: Sequence[Choice], beside: Seq
     used = {file_name(image) for found in textures for image in found.images.values()}
     role: dict[str, Judged] = {}
     for choice in choices:
-        for one in choice.judged:
-            if one.candidate.name not in role or (one.role and not role[one.candidate.name].role):
-                role[one.candidate.name] = one
+        for entry in choice.judged:
+            if entry.candidate.name not in role or (entry.role and not role[entry.candidate.name].role):
+                role[entry.candidate.name] = entry
     left = [file.name for file in beside if file.name not in used]
     words = [f'"{name}" ({ROLE_WORDS.get(role[name].role, "") if name in role else "unknown"})' for name in left]
     for found in textures:

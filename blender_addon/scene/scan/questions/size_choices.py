@@ -42,7 +42,7 @@ def unit_decision(longest: float, guess: UnitGuess, given: str, *, in_metres: bo
     others = sorted((unit for unit in chances if unit != guess.unit), key=lambda unit: -chances[unit])
     sure = KNOWN if known else chances.get(guess.unit, NO_UNIT)
     return Decision(
-        "unit", "In what unit is the file?", choice, sure, tuple(evidence), tuple(_unit(one, longest) for one in others)
+        "unit", "In what unit is the file?", choice, sure, tuple(evidence), tuple(_unit(other, longest) for other in others)
     )  # fmt: skip
 
 

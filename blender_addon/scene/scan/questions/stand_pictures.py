@@ -13,7 +13,7 @@ from ...thumbnails import surface_colours
 SIZE, POINTS, TURN_DEG = 128, 40_000, 25.0
 GROUND = 0.16
 TINT = np.array([1.0, 0.62, 0.25])
-"""What is taken off is shown in amber, which the eye tells from clay, stone and bronze by its lightness as well."""
+"""What is taken off is shown in amber, which the eye distinguishes from clay, stone and bronze by its lightness as well."""
 
 
 def marked_picture(item: Any, mesh: TriangleMesh, marked: Any) -> Any:

@@ -24,15 +24,15 @@ def stand_decision(item: Any, mesh: TriangleMesh, found: Separation, *, by_hand:
     none = np.zeros(len(mesh.faces), bool)
     whole = Alternative("one piece without a stand", {"separation.stand": "no"}, marked_picture(item, mesh, none))
 
-    def cut(one: Separation) -> Alternative:
-        words = f"a stand up to {one.top_mm:.1f} mm, {100.0 * one.top_mm / height:.0f} % of the height"
-        sets = {"separation.stand": "yes", "separation.stand_top": round(100.0 * one.top_mm / height, 1)}
-        return Alternative(words, sets, marked_picture(item, mesh, one.stand))
+    def cut(separation: Separation) -> Alternative:
+        words = f"a stand up to {separation.top_mm:.1f} mm, {100.0 * separation.top_mm / height:.0f} % of the height"
+        sets = {"separation.stand": "yes", "separation.stand_top": round(100.0 * separation.top_mm / height, 1)}
+        return Alternative(words, sets, marked_picture(item, mesh, separation.stand))
 
-    others = tuple(cut(one) for one in found.others[:OFFERED])
+    others = tuple(cut(other) for other in found.others[:OFFERED])
     if found.field is None:
         evidence = found.others[0].evidence if found.others else (found.reason.split(", so ")[0],)
-        sure = min(1.0 - max([found.chance, *(one.chance for one in found.others)]), MOST_SURE)
+        sure = min(1.0 - max([found.chance, *(other.chance for other in found.others)]), MOST_SURE)
         return Decision("stand", QUESTION, whole, sure, evidence, others, by_hand)
     sure = WITH_A_SCAN if given else found.chance
     return Decision("stand", QUESTION, cut(found), min(sure, MOST_SURE), found.evidence, (whole, *others), by_hand)

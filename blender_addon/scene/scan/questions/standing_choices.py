@@ -55,11 +55,11 @@ def front_decision(found: Sequence[Facing], up: Any, looks: Looks) -> Decision:
     chosen = found[0]
     others = list(found[1:])
     opposite = (chosen.angle_deg + 360.0) % 360.0 - 180.0
-    if all(abs((one.angle_deg - opposite + 180.0) % 360.0 - 180.0) > 30.0 for one in others):
+    if all(abs((other.angle_deg - opposite + 180.0) % 360.0 - 180.0) > 30.0 for other in others):
         others.append(Facing(opposite, 0.0, ()))
     return Decision(
         "front", "Where is its front?", _facing(chosen, up, looks), float(np.clip(chosen.chance, 0.0, 1.0)), chosen.words,
-        tuple(_facing(one, up, looks) for one in others[:ALTERNATIVES]),
+        tuple(_facing(other, up, looks) for other in others[:ALTERNATIVES]),
     )  # fmt: skip
 
 
@@ -69,11 +69,13 @@ def given_front(angle_deg: float, up: Any, looks: Looks) -> Decision:
     return Decision("front", "Where is its front?", _facing(chosen, up, looks), 1.0, chosen.words, by_hand=True)
 
 
-def _facing(one: Facing, up: Any, looks: Looks) -> Alternative:
-    side = abs(one.angle_deg)
+def _facing(facing: Facing, up: Any, looks: Looks) -> Alternative:
+    side = abs(facing.angle_deg)
     where = (
         "as the file has it"
         if side < 5.0
-        else f"{side:.0f} degrees {'left' if one.angle_deg < 0 else 'right'} of the file's front"
+        else f"{side:.0f} degrees {'left' if facing.angle_deg < 0 else 'right'} of the file's front"
     )
-    return Alternative(f"facing {where}", {"orientation.front": round(one.angle_deg, 1)}, looks.picture(up, one.angle_deg))
+    return Alternative(
+        f"facing {where}", {"orientation.front": round(facing.angle_deg, 1)}, looks.picture(up, facing.angle_deg)
+    )

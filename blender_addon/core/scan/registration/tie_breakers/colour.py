@@ -1,4 +1,4 @@
-"""Can colour tell what shape can't? Compares the two scans' colours where they lie on each other."""
+"""Can colour decide what shape can't? Compares the two scans' colours where they lie on each other."""
 
 from __future__ import annotations
 
@@ -37,9 +37,9 @@ def likeness(moving: Surfels, fixed: Surfels, nearest: Nearest) -> Callable[[Sim
         if on.sum() < 60:
             return 0.0
         both = _levelled(np.concatenate([seen[on], there[index[on]]], axis=1), spots[on])
-        one, two = both[:, :3], both[:, 3:]
-        size = float(np.sqrt((one**2).sum() * (two**2).sum()))
-        return float((one * two).sum()) / size if size > 1e-9 else 0.0
+        first, second = both[:, :3], both[:, 3:]
+        size = float(np.sqrt((first**2).sum() * (second**2).sum()))
+        return float((first * second).sum()) / size if size > 1e-9 else 0.0
 
     return of
 
@@ -52,7 +52,7 @@ def _levelled(values: Floats, spots: Floats) -> Floats:
     return values - ground @ np.linalg.solve(normal, np.einsum("ni,nj->ij", ground, values))
 
 
-def told_apart(scores: Floats, same: Bools, *, least: float = LEAST, lead: float = LEAD) -> bool:
+def separated(scores: Floats, same: Bools, *, least: float = LEAST, lead: float = LEAD) -> bool:
     """Whether the first of the scores stands out: high, and clear of all that are not the `same` (bool) pose as the first."""
     others = scores[~same]
     return bool(scores[0] >= least and (not len(others) or scores[0] - others.max() >= lead))
@@ -89,7 +89,7 @@ def best_turn(
         smooth = sum(np.roll(rated, shift, axis=1) for shift in range(-2, 3))
         same |= (smooth < np.roll(smooth, 1, axis=1)) | (smooth < np.roll(smooth, -1, axis=1))
     pose, highest = peak_turn(score, turned_about(pose, axis, middle, top), axis, middle)
-    return pose, told_apart(np.r_[highest, rated.ravel()], np.r_[True, same.ravel()], least=least, lead=lead)
+    return pose, separated(np.r_[highest, rated.ravel()], np.r_[True, same.ravel()], least=least, lead=lead)
 
 
 def peak_turn(score: Callable[[Similarity], float], pose: Similarity, axis: Floats, middle: Floats) -> tuple[Similarity, float]:

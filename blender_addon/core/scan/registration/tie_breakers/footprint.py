@@ -1,4 +1,4 @@
-"""Does the stand still show where the piece stood? A mark of its outline tells which way round a regular stand belongs."""
+"""Does the stand still show where the piece stood? A mark of its outline shows which way round a regular stand belongs."""
 
 from __future__ import annotations
 
@@ -41,7 +41,7 @@ def footprint(part: Surfels, scans: Scans, pose: Similarity, *, reach: float) ->
     around = same_face & (far < 2.0 * float(np.quantile(far[hidden], 0.95)))
     if (around & hidden).sum() < FEWEST or (around & ~hidden).sum() < FEWEST:
         return 0.0
-    return _told(_marks(part, spots, up / length, around), hidden[around])
+    return _agreement(_marks(part, spots, up / length, around), hidden[around])
 
 
 def _marks(part: Surfels, spots: Floats, up: Floats, around: Bools) -> Floats:
@@ -54,7 +54,7 @@ def _marks(part: Surfels, spots: Floats, up: Floats, around: Bools) -> Floats:
     return marks if part.colour is None else np.concatenate([marks, features(part.colour[around])], axis=1)
 
 
-def _told(marks: Floats, hidden: Bools) -> float:
+def _agreement(marks: Floats, hidden: Bools) -> float:
     """Multiple correlation of the marks with being hidden, cut down by what so many marks reach by chance (Ezekiel 1930)."""
     wish = hidden - hidden.mean()
     columns = marks - marks.mean(axis=0)
@@ -63,5 +63,5 @@ def _told(marks: Floats, hidden: Bools) -> float:
         return 0.0
     left = wish - columns @ np.linalg.lstsq(columns, wish, rcond=None)[0]
     count, free = len(wish), len(wish) - columns.shape[1] - 1
-    told = 1.0 - (left @ left) / (wish @ wish) * (count - 1) / max(free, 1)
-    return float(np.sqrt(max(told, 0.0)))
+    agreement = 1.0 - (left @ left) / (wish @ wish) * (count - 1) / max(free, 1)
+    return float(np.sqrt(max(agreement, 0.0)))

@@ -1,4 +1,4 @@
-"""Can unevenness too fine to hold a pose tell how far a round thing is turned? All turns about its axis, looked at in turn."""
+"""Can unevenness too fine to hold a pose show how far a round thing is turned? All turns about its axis, looked at in turn."""
 
 from __future__ import annotations
 
@@ -48,14 +48,14 @@ def unevenness(scans: Scans, pose: Similarity, points: int, most: float) -> floa
 def likely_turns(
     scans: Scans, sides: Sequence[Similarity], axis: tuple[Floats, Floats], *, keep: int = 4, points: int = 500
 ) -> list[Similarity]:
-    """The `keep` turns, over all sides, at which the surfaces lie closest on each other, each made right; closest first.
+    """The `keep` turns, over all sides, at which the surfaces lie closest on each other, each refined; closest first.
 
     After them the closest one turned on by 2 to 6 parts of a full turn, which a regular shape could be mistaken for.
 
     sides: one pose a side. axis: direction and point in the fixed frame.
     """
     turns = np.arange(0.0, 360.0, STEP_DEG)
-    most = 4.0 * weighed(scans, sides[0], 0.008 * scans.fixed.size).spread
+    most = 4.0 * weighed(scans, sides[0], 0.008 * scans.fixed.size).deviation
     rated = np.array([[unevenness(scans, turned_about(side, *axis, turn), points, most) for turn in turns] for side in sides])
     taken: list[tuple[int, float]] = []
     for place in np.argsort(rated, axis=None):
@@ -82,7 +82,7 @@ def halves(part: Surfels, *, block: float = 0.12) -> tuple[Surfels, Surfels]:
 def steady(scans: Scans, pose: Similarity, axis: tuple[Floats, Floats]) -> bool:
     """Whether each half of the moving scan, started off to either side, comes back to one and the same turn and scale.
 
-    So a dip that only chance makes, or one too broad to say a degree, is told from one that holds.
+    So a dip that only chance makes, or one too broad to say a degree, is distinguished from one that holds.
     """
     found = []
     for half, off in zip(halves(scans.moving_part(6000)), (OFF_DEG, -OFF_DEG), strict=True):
@@ -114,5 +114,5 @@ def turned_over(scans: Scans, best: Candidate, axis: tuple[Floats, Floats], tole
         start = Similarity(1.0, turn, middle - turn @ middle).after(best.pose)
         pose, _, _ = refine(scans.moving_part(1500), scans.fixed, scans.nearest, start, rounds=15, tolerance=2e-5)
         found.append(Candidate(pose, weighed(scans, pose, tolerance)))
-    top = max(found, key=lambda one: one.rank)
+    top = max(found, key=lambda entry: entry.rank)
     return [top] if top.evidence.shared > FITS_TOO * best.evidence.shared else []

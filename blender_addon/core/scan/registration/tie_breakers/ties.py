@@ -15,7 +15,7 @@ from ..scans import Scans, lying_on, weighed
 from ..surfels import Surfels
 from ..verdict import NOT_SURE, SURE, Candidate, Limits, Registration
 from . import colour, footprint
-from .colour import best_turn, one_a_side, peak_turn, told_apart, turned_about
+from .colour import best_turn, one_a_side, peak_turn, separated, turned_about
 from .relief_turn import AGREE_DEG, WEAK, halves, steady, turned_over
 
 FINE_POINTS = 8000
@@ -29,7 +29,7 @@ Score = Callable[[Similarity], float]
 
 @dataclass(frozen=True)
 class Sign:
-    """What may tell poses apart that shape can't: its words in a sentence, its score of a part of a scan, its limits.
+    """What may distinguish poses that shape can't: its words in a sentence, its score of a part of a scan, its limits.
 
     points: how many it takes for a first look. broad: as `best_turn` takes it.
     """
@@ -65,12 +65,12 @@ def _ways(scans: Scans, decided: Registration, tolerance: float) -> Registration
     """Several poses that fit: the one in which a sign agrees."""
     for sign in signs(scans, tolerance):
         score = sign.score(scans.moving_part(2000))
-        rated = np.array([score(one.pose) for one in decided.candidates])
+        rated = np.array([score(candidate.pose) for candidate in decided.candidates])
         order = np.argsort(-rated, kind="stable")
         chosen = tuple(decided.candidates[place] for place in order)
         first = np.arange(len(rated)) < 1
-        told = told_apart(rated[order], first, least=sign.least, lead=sign.lead)
-        if told and (sign.broad or _peaks(scans, score, chosen[0].pose)):
+        clear = separated(rated[order], first, least=sign.least, lead=sign.lead)
+        if clear and (sign.broad or _peaks(scans, score, chosen[0].pose)):
             return Registration(SURE, f"shape fits in several ways, {sign.words} in one alone", chosen)
         decided = Registration(NOT_SURE, decided.reason, chosen, decided.tie)
     return decided
@@ -103,9 +103,9 @@ def _turn(scans: Scans, decided: Registration, tolerance: float) -> Registration
         return decided
     if len(decided.candidates) == 1 and steady(scans, first.pose, axis):
         return Registration(SURE, "it can nearly turn in itself, but its unevenness holds it", decided.candidates)
-    sides = one_a_side([one.pose for one in decided.candidates], axis[0])
+    sides = one_a_side([candidate.pose for candidate in decided.candidates], axis[0])
     if len(sides) < 2:
-        sides += [one.pose for one in turned_over(scans, first, axis, tolerance)]
+        sides += [entry.pose for entry in turned_over(scans, first, axis, tolerance)]
     for sign in signs(scans, tolerance):
         coarse = sign.score(scans.moving_part(sign.points))
         pose, standing = best_turn(coarse, sides, *axis, least=sign.least, lead=sign.lead, broad=sign.broad)
