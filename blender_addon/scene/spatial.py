@@ -13,7 +13,7 @@ from mathutils.bvhtree import BVHTree
 from mathutils.kdtree import KDTree
 
 
-class Surface:
+class SurfaceQueries:
     """A tree over triangles: vertices (n, 3) float, faces (m, 3) int, in any unit."""
 
     def __init__(self, vertices: Any, faces: Any):

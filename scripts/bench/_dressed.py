@@ -23,7 +23,7 @@ from blender_addon.scene import roles
 from blender_addon.scene.dressing.set_parts import to_metres
 from blender_addon.scene.meshes import make_object, read_mesh
 from blender_addon.scene.shots.cameras import shot_views
-from blender_addon.scene.spatial import Surface
+from blender_addon.scene.spatial import SurfaceQueries
 from blender_addon.scene.stage import Stage
 from blender_addon.steps.dressing import debris, tabletop
 from blender_addon.steps.shots import camera
@@ -86,7 +86,7 @@ def measured(stage: Stage) -> dict[str, float]:
     """The figures of a dressed scene, mm."""
     shown = _shown(stage)
     table = _world(stage.require("table", ""))
-    ground = Surface(table.vertices, table.faces)
+    ground = SurfaceQueries(table.vertices, table.faces)
     subject = [_world(item) for role in ("piece", "stand") for item in stage.find_all(role).values()]
     props = [_world(item) for item in stage.find_all("prop").values()]
     floats, sunk = _resting(shown, ground)
@@ -132,7 +132,9 @@ def _placed(piece: tuple[np.ndarray, np.ndarray]) -> np.ndarray:
 def _inside(shown: Any, solids: list[TriangleMesh]) -> int:
     """How many pieces have a vertex inside a solid: the number of surfaces above it is odd."""
     count = 0
-    hulls = [(Surface(s.vertices, s.faces), s.vertices.min(axis=0), s.vertices.max(axis=0)) for s in solids if len(s.faces)]
+    hulls = [
+        (SurfaceQueries(s.vertices, s.faces), s.vertices.min(axis=0), s.vertices.max(axis=0)) for s in solids if len(s.faces)
+    ]
     for piece in shown:
         at = _placed(piece)
         for surface, low, high in hulls:
@@ -143,7 +145,7 @@ def _inside(shown: Any, solids: list[TriangleMesh]) -> int:
     return count
 
 
-def _odd(surface: Surface, points: np.ndarray) -> np.ndarray:
+def _odd(surface: SurfaceQueries, points: np.ndarray) -> np.ndarray:
     """Inside by rays in four directions that must agree: one alone may pass along an edge or through a doubled face."""
     inside = np.ones(len(points), bool)
     for way in ((0.0009, 0.0013, 1.0), (0.71, 0.02, 0.7), (-0.35, 0.61, 0.71), (-0.33, -0.62, 0.71)):
@@ -175,7 +177,7 @@ def _overlaps(shown: Any) -> int:
     return count
 
 
-def _resting(shown: Any, ground: Surface) -> tuple[float, float]:
+def _resting(shown: Any, ground: SurfaceQueries) -> tuple[float, float]:
     """The worst height above ground, mm, and the worst depth in it over the thickness, by the lower half of the vertices."""
     rows, owner, tall = [], [], []
     for number, piece in enumerate(shown):
@@ -200,7 +202,7 @@ def _thickness(piece: tuple[np.ndarray, np.ndarray]) -> float:
     return float(np.sqrt(12 * max(spread[0], 1e-9)) * np.linalg.norm(matrix[:3, 0]))
 
 
-def _rest_gap(solids: list[TriangleMesh], ground: Surface, table: TriangleMesh) -> float:
+def _rest_gap(solids: list[TriangleMesh], ground: SurfaceQueries, table: TriangleMesh) -> float:
     """How far the lowest contact of a thing is from the ground, mm, either way: vertices of each against the other."""
     gaps = []
     for solid in solids:
@@ -213,7 +215,7 @@ def _rest_gap(solids: list[TriangleMesh], ground: Surface, table: TriangleMesh) 
             ((table.vertices[:, :2] > low[:, :2].min(0)) & (table.vertices[:, :2] < low[:, :2].max(0))).all(axis=1)
         ]
         depth = low[:, 2].min() - 30.0
-        _, far = Surface(solid.vertices, lower).cast(under * [1, 1, 0] + [0, 0, depth], np.tile(UP, (len(under), 1)))
+        _, far = SurfaceQueries(solid.vertices, lower).cast(under * [1, 1, 0] + [0, 0, depth], np.tile(UP, (len(under), 1)))
         gaps.append(float(np.min((depth + far - under[:, 2])[np.isfinite(far)], initial=1e9)))
     return abs(min(gaps))
 
@@ -224,9 +226,9 @@ def _in_sight(stage: Stage, shown: Any, subject: list[TriangleMesh]) -> int:
     A piece counts as the upright cylinder that holds it.
     """
     boxes, owner = _cylinders(shown)
-    debris_tree = Surface(boxes.vertices, boxes.faces)
+    debris_tree = SurfaceQueries(boxes.vertices, boxes.faces)
     whole = joined(subject)
-    tree = Surface(whole.vertices, whole.faces)
+    tree = SurfaceQueries(whole.vertices, whole.faces)
     rng = np.random.default_rng(2)
     blocked: set[int] = set()
     for view in shot_views(stage):

@@ -11,7 +11,7 @@ from typing import Any
 import numpy as np
 
 from blender_addon.core.mesh.triangles import unit
-from blender_addon.scene.spatial import Surface as RayTree
+from blender_addon.scene.spatial import SurfaceQueries as RayTree
 
 from . import rooms, tracer
 from .camera import Phone, exposed

@@ -16,6 +16,7 @@ from ..arrays import Floats
 from ..colour import blackbody
 from ..mesh.triangles import unit
 from ..srgb import luminance
+from ..surface.kinds import KINDS
 
 GREY = 0.18
 """Reflectance of the photographic grey card, and the scene-linear value at which it is placed.
@@ -23,14 +24,10 @@ GREY = 0.18
 Both view transforms of the job show that value as sRGB 118, the code of 18 %: AgX keeps its middle grey in every look.
 """
 
-OFFSETS = {
-    "clay": 0.75, "wood": 0.65, "stone": 0.6, "glaze": 0.5, "wax": 0.5, "own": 0.6, "plaster": -0.1, "bronze": 0.7,
-    "metal": 0.5,
-}  # fmt: skip
-"""Stops by material over the card: half of a modelled form lies in shade, and in a dim room a picture exposed for the lit side
-alone looks dark; white plaster must keep its texture, dark bronze its depth (common practice, judged on prints of the demo)."""
+OFFSETS = {kind.key: kind.exposure for kind in KINDS.values()}
+"""Stops over the card, by material."""
 
-METALS = ("bronze", "metal")
+METALS = tuple(kind.key for kind in KINDS.values() if kind.metal)
 """Their colour is that of a mirror, not of a matt body."""
 
 PALE, WHITE = 0.4, 0.7

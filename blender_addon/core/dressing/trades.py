@@ -10,6 +10,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from ..surface.kinds import KINDS
 from .props import PropKind, digest, kinds
 
 
@@ -47,23 +48,15 @@ TRADES = {
     )
 }
 
-_BY_MATERIAL = {
-    "clay": "potter", "glaze": "potter", "wood": "carver", "stone": "carver", "bronze": "founder", "metal": "founder",
-    "wax": "founder", "plaster": "plaster", "own": "conservator",
-}  # fmt: skip
-
-_FALLS_OFF = {"clay": "clay", "wood": "wood", "stone": "stone"}
-"""Which materials are still being worked, and what falls off them; glazed, fired, cast and finished pieces leave nothing."""
-
 
 def trade_of(material: str, wish: str | None = None) -> Trade:
     """The trade by its key, or by the material of the piece ('clay', 'bronze', ...); an unknown material is a conservator's."""
-    return TRADES[wish or _BY_MATERIAL.get(material, "conservator")]
+    return TRADES[wish or (KINDS[material].trade if material in KINDS else "conservator")]
 
 
 def debris_of(material: str, state: str = "") -> str | None:
     """What falls off a piece of this material in this state ('clay' in the state 'fired' leaves nothing), or None."""
-    return None if state == "fired" else _FALLS_OFF.get(material)
+    return KINDS[material].debris if material in KINDS and state != "fired" else None
 
 
 def draw(trade: Trade, count: int, *, seed: int, tallest_mm: float) -> list[str]:

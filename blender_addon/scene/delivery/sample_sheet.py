@@ -14,46 +14,28 @@ from ..dressing.meter import read_piece
 from ..dressing.shot_light import CARD, SHADE
 from ..nodes.materials import MEAN, exposed_as, make_material
 from ..surface.own_texture import maps_of, mean_colour, own_colour_of
-from ..surface.surfaces import surface_of
+from ..surface.surfaces import samples, surface_of
 from .output import Quality, cycles, render_picture
 from .shot_state import dressed_for
 
 if TYPE_CHECKING:
     from ..stage import Stage
 
-SAMPLES: tuple[tuple[str, dict[str, str]], ...] = (
-    ("Stoneware, bone-dry", {"piece": "clay", "clay_body": "stoneware", "clay_state": "dry"}),
-    ("Grey clay, leather-hard", {"piece": "clay", "clay_body": "grey", "clay_state": "leather"}),
-    ("Sculpture clay, wet", {"piece": "clay", "clay_body": "crank", "clay_state": "wet"}),
-    ("Terracotta, fired", {"piece": "clay", "clay_body": "terracotta", "clay_state": "fired"}),
-    ("Porcelain, fired", {"piece": "clay", "clay_body": "porcelain", "clay_state": "fired"}),
-    ("Celadon glaze", {"piece": "glaze", "glaze_kind": "celadon"}),
-    ("Iron black glaze", {"piece": "glaze", "glaze_kind": "tenmoku"}),
-    ("Walnut, oiled", {"piece": "wood", "wood_species": "walnut", "wood_finish": "oiled"}),
-    ("Oak, raw", {"piece": "wood", "wood_species": "oak", "wood_finish": "raw"}),
-    ("Limestone, honed", {"piece": "stone", "stone_kind": "limestone", "stone_finish": "honed"}),
-    ("White marble, polished", {"piece": "stone", "stone_kind": "marble", "stone_finish": "polished"}),
-    ("Plaster", {"piece": "plaster"}),
-    ("Bronze, brown patina", {"piece": "bronze", "patina": "brown"}),
-    ("Bronze, green patina", {"piece": "bronze", "patina": "green"}),
-    ("Beeswax", {"piece": "wax", "wax_kind": "beeswax"}),
-    ("Own colour", {"piece": "own"}),
-)
 LONG_SIDE = 480
 
 
 def materials_for_samples(stage: Stage) -> Iterator[tuple[str, Any]]:
     """The piece's materials one after the other, label and new material; each is taken away when the next is asked for."""
     settings = stage.sheet["material"]
-    for label, choice in SAMPLES:
+    for label, kind, choice in samples():
         item = stage.require("piece")
-        if choice["piece"] == "own" and own_colour_of(stage, item, "piece") == (None, ""):
+        if kind == "own" and own_colour_of(stage, item, "piece") == (None, ""):
             continue
         groups = {group.session_uid for group in bpy.data.node_groups}
-        surface = surface_of(choice["piece"], dataclasses.replace(settings, **choice))
+        surface = surface_of(kind, dataclasses.replace(settings, piece=kind, **choice))
         maps = maps_of(stage, item, "piece", settings.relief_strength)
         material = make_material(f"Sample {label}", surface, maps)
-        mean = mean_colour(item, maps) if choice["piece"] == "own" else None
+        mean = mean_colour(item, maps) if kind == "own" else None
         if mean is not None:
             material[MEAN] = mean
         name = material.name
@@ -97,7 +79,7 @@ def render_samples(
             finally:
                 stage.scene.view_settings.exposure = exposure
                 _put_back(stage.require("piece"), kept)
-        yield number, len(SAMPLES), label, path
+        yield number, len(samples()), label, path
 
 
 def _size(shot: Any, side: int) -> tuple[int, int]:

@@ -15,7 +15,7 @@ from ...core.mesh.triangles import TriangleMesh
 from ...job.errors import SubjectError
 from ..images import read_pixels
 from ..nodes.materials import KIND, STATE, albedo_of
-from ..spatial import Surface
+from ..spatial import SurfaceQueries
 from .set_parts import BAND_MM, Foot, world_mesh
 
 if TYPE_CHECKING:
@@ -65,7 +65,7 @@ def body_and_tone(stage: Stage, body: str | None, tone: Sequence[float] | None) 
 def distance_test(meshes: Sequence[TriangleMesh]) -> Any:
     """A callable (places (n, 3), reach (n,)) -> (n,) bool: whether one of the meshes comes nearer than the reach."""
     meshes = [mesh for mesh in meshes if len(mesh.faces)]
-    surfaces = [(Surface(m.vertices, m.faces), m.vertices.min(axis=0), m.vertices.max(axis=0)) for m in meshes]
+    surfaces = [(SurfaceQueries(m.vertices, m.faces), m.vertices.min(axis=0), m.vertices.max(axis=0)) for m in meshes]
 
     def near(places: Any, reach: Any) -> Any:
         found = np.zeros(len(places), bool)

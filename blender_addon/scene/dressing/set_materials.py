@@ -10,7 +10,7 @@ import bpy
 from .. import compat
 from ..nodes.board import board_group
 from ..nodes.builder import Tree, make_group
-from ..nodes.clay import clay_group
+from ..nodes.kinds.clay import clay_group
 from ..nodes.props import prop_group
 from ..nodes.tabletops import tabletop_group
 

@@ -16,7 +16,7 @@ from ..meshes import make_object, read_mesh
 from ..prints.fingerprint import noted, unchanged
 from ..roles import OFFERED
 from ..shots.cameras import vertices_mm
-from ..spatial import Surface
+from ..spatial import SurfaceQueries
 
 if TYPE_CHECKING:
     from ..stage import Stage
@@ -179,7 +179,7 @@ def _underside(vertices: Any, faces: Any, *, most: float = 2.5, density: float =
     return points[points[:, 2] < floor + most]
 
 
-def heights_of(surface: Surface, *, top: float = 400.0) -> Any:
+def heights_of(surface: SurfaceQueries, *, top: float = 400.0) -> Any:
     """A callable that gives a surface's height at places (n, 2), nan where there is none, seen from `top` mm."""
 
     def heights(xy: Any) -> Any:
@@ -196,7 +196,7 @@ def settle_under(mesh: TriangleMesh, foot: Foot) -> tuple[TriangleMesh, Support,
 
     The subject stays at z = 0; the whole top is lowered and, by a fraction of a degree, tilted.
     """
-    heights = heights_of(Surface(mesh.vertices, mesh.faces))
+    heights = heights_of(SurfaceQueries(mesh.vertices, mesh.faces))
     lower = _ground_peaks(mesh, foot)
     ground = heights(foot.points[:, :2])
     known = np.isfinite(ground)
@@ -257,7 +257,7 @@ def _ground_peaks(mesh: TriangleMesh, foot: Foot) -> Any:
     if not len(under):
         return np.zeros((0, 3))
     origins = np.column_stack([under[:, :2], np.full(len(under), -50.0)])
-    _, far = Surface(foot.vertices, foot.faces).cast(origins, np.broadcast_to([0.0, 0.0, 1.0], origins.shape), 54.0)
+    _, far = SurfaceQueries(foot.vertices, foot.faces).cast(origins, np.broadcast_to([0.0, 0.0, 1.0], origins.shape), 54.0)
     hit = np.isfinite(far)
     return np.column_stack([under[hit, :2], under[hit, 2] - (far[hit] - 50.0)])
 

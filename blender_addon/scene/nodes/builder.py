@@ -33,7 +33,7 @@ _KINDS = {
 _RENAMED = {"Factor": "Fac", "Fac": "Factor"}
 
 
-class Made:
+class PlacedNode:
     """A node with its outputs by name."""
 
     def __init__(self, node: Any):
@@ -54,7 +54,7 @@ class Tree:
 
     # --- nodes -----------------------------------------------------------------------------------------------------------
 
-    def node(self, kind: str, inputs: Mapping[str, Any] | None = None, *, label: str = "", **properties: Any) -> Made:
+    def node(self, kind: str, inputs: Mapping[str, Any] | None = None, *, label: str = "", **properties: Any) -> PlacedNode:
         """Add a node: its kind without prefix, its inputs by name, its own properties (operation, mode) as keywords."""
         full = (
             kind
@@ -68,20 +68,20 @@ class Tree:
             setattr(node, name, value)
         for name, value in (inputs or {}).items():
             self.put(_socket(node.inputs, name), value)
-        return Made(node)
+        return PlacedNode(node)
 
-    def group(self, group: Any, inputs: Mapping[str, Any] | None = None, *, label: str = "") -> Made:
+    def group(self, group: Any, inputs: Mapping[str, Any] | None = None, *, label: str = "") -> PlacedNode:
         """Add a node group as a node."""
         node = self.tree.nodes.new(self.prefix + "Group")
         node.node_tree = group
         node.label = node.name = label or stem(group.name)  # the name of the day is no part of what is built
         for name, value in (inputs or {}).items():
             self.put(_socket(node.inputs, name), value)
-        return Made(node)
+        return PlacedNode(node)
 
     def put(self, socket: Any, value: Any) -> None:
         """Link or set one input."""
-        if isinstance(value, Made):
+        if isinstance(value, PlacedNode):
             value = next(output for output in value.node.outputs if output.enabled)
         if isinstance(value, bpy.types.NodeSocket):
             self.tree.links.new(value, socket)

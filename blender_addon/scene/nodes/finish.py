@@ -9,7 +9,7 @@ from __future__ import annotations
 from typing import Any
 
 from ..compat import FINISH, link_compositor, our_compositor
-from .builder import Made, Tree, make_group
+from .builder import PlacedNode, Tree, make_group
 
 
 def finish_group() -> Any:
@@ -63,7 +63,7 @@ def _falloff(tree: Tree, image: Any, stops: Any) -> Any:
 def _grain(tree: Tree, image: Any, amount: Any) -> Any:
     """One plus noise of the given standard deviation: three even random numbers a pixel added up are nearly normal."""
     pixel = tree.node("CompositorNodeImageCoordinates", {"Image": image})["Pixel"]
-    rolled: Made = tree.node("ShaderNodeTexWhiteNoise", {"Vector": pixel}, noise_dimensions="3D")
+    rolled: PlacedNode = tree.node("ShaderNodeTexWhiteNoise", {"Vector": pixel}, noise_dimensions="3D")
     parts = tree.node("ShaderNodeSeparateXYZ", {"Vector": rolled["Color"]})
     total = tree.math("ADD", tree.math("ADD", parts["X"], parts["Y"]), tree.math("SUBTRACT", parts["Z"], 1.5))
     return tree.math("MULTIPLY_ADD", tree.math("MULTIPLY", total, 2.0), amount, 1.0)  # their sum has a deviation of a half

@@ -2,23 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
 import bpy
 
+from ...core.surface.kinds import KINDS
 from .. import compat
-from .bronze import bronze_group
-from .builder import Made, Tree, make_group
-from .clay import clay_group
-from .glaze import glaze_group
-from .own_colour import own_colour_group
-from .plaster import plaster_group
+from .builder import PlacedNode, Tree
+from .kinds import recipe
 from .relief import UV_DEFAULT, form_group, millimetres, relief_group
-from .stone import stone_group
-from .wax import wax_group
-from .wood import wood_group
 
 KIND = "bozzetto_kind"
 """Custom property on a material: which surface it is."""
@@ -28,17 +22,6 @@ STATE = "bozzetto_clay_state"
 
 MEAN = "bozzetto_mean_colour"
 """Custom property on a material whose colour a picture gives: its mean on the object, linear."""
-
-GROUPS: dict[str, Callable[[], Any]] = {
-    "clay": clay_group,
-    "wood": wood_group,
-    "stone": stone_group,
-    "plaster": plaster_group,
-    "glaze": glaze_group,
-    "bronze": bronze_group,
-    "wax": wax_group,
-    "own": own_colour_group,
-}
 
 
 @dataclass(frozen=True)
@@ -58,14 +41,22 @@ class Maps:
 
 
 @dataclass(frozen=True)
-class Surface:
+class MaterialSurface:
     """One surface: which group, and the values of its inputs by name."""
 
     kind: str
     values: Mapping[str, Any] = field(default_factory=dict)
 
+    @property
+    def albedo(self) -> tuple[float, float, float] | None:
+        """Its colour, linear; None where a picture gives it."""
+        value = self.values.get(KINDS[self.kind].albedo_input)
+        return None if value is None else tuple(value)[:3]  # type: ignore[return-value]
 
-def make_material(name: str, surface: Surface, maps: Maps, regions: tuple[tuple[str, Surface], ...] = ()) -> Any:
+
+def make_material(
+    name: str, surface: MaterialSurface, maps: Maps, regions: tuple[tuple[str, MaterialSurface], ...] = ()
+) -> Any:
     """A new material. `regions` are further surfaces, each where a painted mask (a colour attribute's name) is white."""
     material = bpy.data.materials.new(name)
     shader_tree = compat.node_tree_of(material)
@@ -101,8 +92,10 @@ def make_material(name: str, surface: Surface, maps: Maps, regions: tuple[tuple[
     return material
 
 
-def _surface(tree: Tree, surface: Surface, maps: Maps, mm: Any, relief: Made, form: Made, suffix: str = "") -> Any:
-    group = GROUPS[surface.kind]()
+def _surface(
+    tree: Tree, surface: MaterialSurface, maps: Maps, mm: Any, relief: PlacedNode, form: PlacedNode, suffix: str = ""
+) -> Any:
+    group = recipe(surface.kind).group()
     offered = {
         "Position": mm, "Normal": relief["Normal"], "Recess": form["Recess"], "Raised": form["Raised"],
     }  # fmt: skip
@@ -130,14 +123,12 @@ def own_colour(tree: Tree, maps: Maps) -> Any | None:
     return None
 
 
-ALBEDO_INPUTS = ("Glaze Colour", "Body Colour", "Early Wood", "Stone", "Metal", "Colour", "Base Color")
-
-
 def albedo_of(material: Any | None) -> tuple[float, float, float] | None:
     """The colour that a material is set to, linear, also after the user changed it; None where a picture gives it."""
     if material is None or not material.node_tree:
         return None
-    for name in ALBEDO_INPUTS:
+    kind = KINDS.get(str(material.get(KIND, "")))
+    for name in (*([kind.albedo_input] if kind else []), "Base Color"):
         for node in material.node_tree.nodes:
             socket = node.inputs.get(name)
             if socket is not None and not socket.is_linked and hasattr(socket.default_value, "__len__"):
@@ -153,11 +144,5 @@ def exposed_as(material: Any | None) -> dict[str, Any]:
     return {"kind": str(material.get(KIND, "")), "albedo": albedo_of(material) or (tuple(kept) if kept is not None else None)}
 
 
-def _shown(surface: Surface) -> tuple[float, float, float]:
-    for name in ("Glaze Colour", "Body Colour", "Early Wood", "Colour", "Metal", "Stone"):
-        if name in surface.values:
-            return tuple(surface.values[name])[:3]  # type: ignore[return-value]
-    return (0.5, 0.48, 0.45)
-
-
-__all__ = ["GROUPS", "Maps", "Surface", "albedo_of", "exposed_as", "make_group", "make_material", "own_colour"]
+def _shown(surface: MaterialSurface) -> tuple[float, float, float]:
+    return surface.albedo or (0.5, 0.48, 0.45)

@@ -18,7 +18,7 @@ import bpy
 import numpy as np
 
 from .. import compat
-from ..nodes.builder import Made, Tree, make_group
+from ..nodes.builder import PlacedNode, Tree, make_group
 from ..shots.lens_drivers import KIND
 
 MODIFIER = "Rounded outline"
@@ -67,7 +67,7 @@ def _rounding(tree: Tree) -> None:
     tree.output("Mesh", "geometry", shaded["Mesh"])
 
 
-def _captured(tree: Tree, mesh: Any, values: dict[str, Any]) -> Made:
+def _captured(tree: Tree, mesh: Any, values: dict[str, Any]) -> PlacedNode:
     """Fields kept with the vertices, so that they can be read, mixed from the corners, on the divided mesh."""
     node = tree.tree.nodes.new("GeometryNodeCaptureAttribute")
     node.domain = "POINT"
@@ -75,7 +75,7 @@ def _captured(tree: Tree, mesh: Any, values: dict[str, Any]) -> Made:
         node.capture_items.new("FLOAT" if name == "even" else "VECTOR", name)
         tree.put(node.inputs[name], value)
     tree.put(node.inputs["Geometry"], mesh)
-    return Made(node)
+    return PlacedNode(node)
 
 
 def round_outline(item: Any) -> None:

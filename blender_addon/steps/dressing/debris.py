@@ -19,7 +19,7 @@ from ...scene.dressing import debris_parts, set_parts
 from ...scene.dressing.instances import make_library, make_points
 from ...scene.dressing.set_materials import debris_material
 from ...scene.shots.cameras import shot_views
-from ...scene.spatial import Surface
+from ...scene.spatial import SurfaceQueries
 from ...scene.stage import Stage
 
 LABEL = "Debris"
@@ -80,7 +80,7 @@ def run(stage: Stage, settings: Settings) -> Run:
     )
     pieces = library(body, seed=seed)
     table = set_parts.world_mesh(top)
-    surface = yield from aside(partial(Surface, table.vertices, table.faces), looking)
+    surface = yield from aside(partial(SurfaceQueries, table.vertices, table.faces), looking)
     heights = set_parts.heights_of(surface)
     foot, views = set_parts.subject_foot(stage), shot_views(stage)
     near = yield from aside(partial(debris_parts.distance_test, debris_parts.obstacles(stage, foot)), looking)
@@ -152,7 +152,7 @@ def _on_stand(stage: Stage, settings: Settings, pieces: Any, body: str, shapes: 
     """A few pieces on the stand's upper side; they turn with it."""
     stand, piece = set_parts.world_mesh(stage.require("stand")), set_parts.world_mesh(stage.require("piece"))
     near = debris_parts.distance_test([piece])
-    heights = set_parts.heights_of(Surface(stand.vertices, stand.faces), top=float(stand.vertices[:, 2].max()) + 50.0)
+    heights = set_parts.heights_of(SurfaceQueries(stand.vertices, stand.faces), top=float(stand.vertices[:, 2].max()) + 50.0)
 
     def blocked(places: Floats, radii: Floats, tall: Floats) -> Any:
         middle = places + np.column_stack([np.zeros((len(places), 2)), 0.5 * tall])

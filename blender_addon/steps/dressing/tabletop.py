@@ -27,7 +27,7 @@ from ...job.step import Progress, Result, Run
 from ...scene.dressing import debris_parts, set_parts, set_props
 from ...scene.dressing.set_materials import room_materials, table_material
 from ...scene.shots.cameras import shot_views, subject_points, with_outlines
-from ...scene.spatial import Surface
+from ...scene.spatial import SurfaceQueries
 from ...scene.stage import Stage
 
 LABEL = "Tabletop"
@@ -127,7 +127,7 @@ def run(stage: Stage, settings: Settings) -> Run:
             )
             rises |= place == 0
         if place == 0:
-            surface = yield from aside(partial(Surface, mesh.vertices, mesh.faces), making)
+            surface = yield from aside(partial(SurfaceQueries, mesh.vertices, mesh.faces), making)
             heights = set_parts.heights_of(surface)
             figures |= {
                 "rest_gap_mm": round(gap, 5), "contacts": len(support.contacts), "stable": support.stable,

@@ -21,7 +21,7 @@ from ...job.step import Progress, Result, Run
 from ...scene.meshes import make_object, read_mesh
 from ...scene.scan.questions.stand_question import stand_decision
 from ...scene.scan.stand_mask import MASK
-from ...scene.spatial import Points, Surface
+from ...scene.spatial import Points, SurfaceQueries
 from ...scene.stage import Stage
 from ...scene.thumbnails import surface_colours
 
@@ -133,7 +133,7 @@ def _found(mesh: TriangleMesh, colour: Any, settings: Settings, painted: Any, so
 
 def _doubted(stage: Stage, mesh: TriangleMesh, piece: Any) -> tuple[TriangleMesh, dict[str, Any]]:
     """The mesh with the faces of webs marked as doubtful, and figures; what a person should look at is said."""
-    found = doubts(mesh, piece, Surface(mesh.vertices, mesh.faces).cast, seed=stage.seed)
+    found = doubts(mesh, piece, SurfaceQueries(mesh.vertices, mesh.faces).cast, seed=stage.seed)
     corners = np.asarray(mesh.vertices, float)[mesh.faces[piece]].reshape(-1, 3)
     low, high = (corners.min(axis=0), corners.max(axis=0)) if len(corners) else (np.zeros(3), np.ones(3))
     figures = {
@@ -213,7 +213,7 @@ def _stand_of(other: _Other, first: TriangleMesh, found: Separation, line: Any) 
             raise SubjectError(f"Scan {other.key} shows no stand that could be taken from it")
     else:
         middle = np.asarray(mesh.vertices, float)[mesh.faces].mean(axis=1)
-        _, face, far = Surface(first.vertices, first.faces).nearest(middle)
+        _, face, far = SurfaceQueries(first.vertices, first.faces).nearest(middle)
         from_line = Points(line).nearest(middle)[1] if len(line) else np.full(len(middle), np.inf)
         own = leftover(mesh, on_piece=~found.stand[face] & (far < LEFTOVER_FAR), near_line=from_line < LEFTOVER_OPEN)
     if own.field is None:
@@ -236,7 +236,7 @@ def _seat(halves: CutMesh, stand: TriangleMesh, sink: float) -> tuple[TriangleMe
     if len(line):
         low, high = line.min(axis=0) - 1e-3, line.max(axis=0) + 1e-3
         on_line = ((points >= low) & (points <= high)).all(axis=1)
-    place, face, _ = Surface(stand.vertices, stand.faces).nearest(points)
+    place, face, _ = SurfaceQueries(stand.vertices, stand.faces).nearest(points)
     corners = np.asarray(stand.vertices, float)[stand.faces[np.maximum(face, 0)]]
     normal = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
     normal /= np.maximum(np.linalg.norm(normal, axis=1, keepdims=True), 1e-30)
@@ -248,7 +248,7 @@ def _say_gap(stage: Stage, line: Any, stand: TriangleMesh, source: str) -> None:
     """A warning where the cut runs high over the other scan's stand, so that the piece would hang in the air."""
     if not len(line):
         return
-    gap = float(np.median(Surface(stand.vertices, stand.faces).nearest(line)[2]))
+    gap = float(np.median(SurfaceQueries(stand.vertices, stand.faces).nearest(line)[2]))
     if gap > SEAT_REACH:
         stage.warn(
             f"The piece is cut {gap:.0f} mm off the stand of scan {source} and hangs over it; paint less as stand, or take the "

@@ -9,17 +9,18 @@ from typing import Any
 import bpy
 import numpy as np
 
-from ...core.surface import cavity, reflectance
+from ...core.surface import cavity, kinds, reflectance
 from ...job.errors import SubjectError
 from ...job.settings import DEFAULT, FIRST, SHORT, choice, colour, file, length, number, only_when, point, switch, table, text
 from ...job.step import Progress, Result, Run
 from ...scene import meshes
-from ...scene.nodes.materials import MEAN, STATE, Surface, make_material
+from ...scene.nodes.kinds import recipe
+from ...scene.nodes.materials import MEAN, STATE, MaterialSurface, make_material
 from ...scene.nodes.relief import CAVITY
 from ...scene.stage import Stage
 from ...scene.surface import own_texture, reference_photo
 from ...scene.surface.rounding import round_outline
-from ...scene.surface.surfaces import TABLES, VARIETY, region, surface_of
+from ...scene.surface.surfaces import region, surface_of
 
 LABEL = "Material"
 NEEDS = ("piece",)
@@ -44,17 +45,7 @@ def _choices(rows: Any) -> tuple[tuple[str, str, str], ...]:
     return tuple((key, label, label) for key, label in labels.items())
 
 
-KINDS = (
-    ("clay", "Clay", "Clay of a chosen body and state"),
-    ("glaze", "Glazed ware", "A glaze over fired clay"),
-    ("wood", "Wood", "Carved wood of a chosen species and finish"),
-    ("stone", "Stone", "Carved stone, sawn, honed or polished"),
-    ("plaster", "Plaster", "A plaster cast"),
-    ("bronze", "Bronze", "Bronze with a patina"),
-    ("metal", "Bare metal", "Gilding, wire, pins"),
-    ("wax", "Wax or resin", "Light enters and scatters"),
-    ("own", "Own colour", "The scan's own colour, light taken out where that was done"),
-)
+KINDS = kinds.choices()
 STATES = (
     ("wet", "Wet", "Just worked, a film of water"),
     ("leather", "Leather-hard", "Firm, cool and a little dark"),
@@ -217,7 +208,7 @@ def run(stage: Stage, settings: Settings) -> Run:
     invented = [words for name, words in INVENTED.items() if getattr(settings, name)]
     if invented:
         stage.warn(f"Asked for: {', '.join(invented)}. This is invented: the piece does not have it")
-    words = " and ".join(f"the {role} in {_word(figures['material'], settings)}" for role, figures in made.items())
+    words = " and ".join(f"the {role} in {recipe(figures['material']).words(settings)}" for role, figures in made.items())
     return Result(words[:1].upper() + words[1:], made | measured)
 
 
@@ -231,14 +222,20 @@ def _dress(stage: Stage, role: str, settings: Settings, values: Any | None) -> d
     material = make_material(role.capitalize(), surface, maps, regions)
     if mean is not None and surface.kind == "own" and role == "piece":
         material[MEAN] = mean
-    if surface.kind == "clay":
-        material[STATE] = settings.clay_state
+    if recipe(surface.kind).state:
+        material[STATE] = getattr(settings, recipe(surface.kind).state)
     stage.offer("surface", material, key=role, name=f"{role.capitalize()} {kind}")
     stage.edit(item, _dresser(material.session_uid, values, finer=_levels(item) if maps.displaced else 0))
-    return {"material": surface.kind, "regions": len(regions), "albedo": _albedo(surface)}
+    return {
+        "material": surface.kind,
+        "regions": len(regions),
+        "albedo": [round(float(value), 4) for value in surface.albedo or ()],
+    }
 
 
-def _fitting(stage: Stage, role: str, kind: str, settings: Settings, mean: tuple[float, float, float] | None) -> Surface:
+def _fitting(
+    stage: Stage, role: str, kind: str, settings: Settings, mean: tuple[float, float, float] | None
+) -> MaterialSurface:
     """The surface asked for; clay where the scan's own colour is wanted but its `mean` says that it has none."""
     if kind == "own" and (mean is None or not BLACK < max(mean) or not min(mean) < WHITE):
         why = "has no colour of its own" if mean is None else f"is {'white' if max(mean) > BLACK else 'black'} all over"
@@ -247,7 +244,7 @@ def _fitting(stage: Stage, role: str, kind: str, settings: Settings, mean: tuple
     return surface_of(kind, settings)
 
 
-def _region(item: Any, row: Region, settings: Settings) -> tuple[str, Surface]:
+def _region(item: Any, row: Region, settings: Settings) -> tuple[str, MaterialSurface]:
     painted = [layer.name for layer in item.data.color_attributes]
     if row.mask not in painted:
         have = f"it has {', '.join(painted)}" if painted else "it has none"
@@ -297,24 +294,3 @@ def _dresser(material_uid: int, values: Any | None, *, finer: int = 0) -> Callab
             layer.data.foreach_set("value", values)
 
     return dress
-
-
-def _albedo(surface: Surface) -> list[float]:
-    for name in ("Glaze Colour", "Body Colour", "Early Wood", "Stone", "Metal", "Colour"):
-        if name in surface.values:
-            return [round(float(value), 4) for value in surface.values[name]]
-    return []
-
-
-def _word(kind: str, settings: Settings) -> str:
-    """The material as a person says it."""
-    if kind == "own":
-        return "its own colour"
-    if kind == "plaster":
-        return "plaster"
-    row = TABLES[VARIETY[kind]][getattr(settings, VARIETY[kind])]
-    name = (row.label if hasattr(row, "label") else row[0]).lower()
-    states = {key: label.lower() for key, label, _ in STATES}
-    extra = {"clay": states[settings.clay_state], "wood": settings.wood_finish, "stone": settings.stone_finish}
-    after = {"bronze": " bronze", "glaze": " glaze"}
-    return f"{extra[kind]} {name}" if kind in extra else name + after.get(kind, "")

@@ -11,7 +11,7 @@ pytest.importorskip("bpy")
 
 from blender_addon.core.mesh.triangles import TriangleMesh
 from blender_addon.core.scan.doubtful import Doubts, doubts, whereabouts
-from blender_addon.scene.spatial import Surface
+from blender_addon.scene.spatial import SurfaceQueries
 from scripts.truth.fields import box, ellipsoid, joined, limb
 from scripts.truth.stands import meshed
 
@@ -48,7 +48,7 @@ def pot(points: Any) -> Any:
 
 def looked_at(field: Any, **marks: Any) -> tuple[Doubts, TriangleMesh]:
     mesh = TriangleMesh(*meshed(field, 1.0), face_marks=marks)
-    return doubts(mesh, np.ones(len(mesh.faces), bool), Surface(mesh.vertices, mesh.faces).cast), mesh
+    return doubts(mesh, np.ones(len(mesh.faces), bool), SurfaceQueries(mesh.vertices, mesh.faces).cast), mesh
 
 
 def test_a_film_between_arm_and_body_is_a_web() -> None:

@@ -4,7 +4,9 @@ from __future__ import annotations
 
 from typing import Any
 
-from .builder import Tree, make_group
+from ....core.surface import reflectance
+from ..builder import Tree, make_group
+from ..kind import Recipe, label_of
 
 
 def wax_group() -> Any:
@@ -50,3 +52,19 @@ def _wax(tree: Tree) -> None:
         label="Wax surface",
     )
     tree.output("Shader", "shader", shader["BSDF"])
+
+
+def _values(settings: Any) -> dict[str, Any]:
+    _, colour, depth, polish, bloom = reflectance.WAXES[settings.wax_kind]
+    values = {"Colour": colour, "Scattering Depth": depth, "Polish": polish, "Bloom": bloom}
+    return {**values, "Handling Wear": settings.handling_wear}
+
+
+RECIPE = Recipe(
+    wax_group,
+    _values,
+    lambda settings: label_of(reflectance.WAXES[settings.wax_kind]),
+    variety="wax_kind",
+    varieties=reflectance.WAXES,
+    samples=(("Beeswax", {"wax_kind": "beeswax"}),),
+)

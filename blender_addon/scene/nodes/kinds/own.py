@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from typing import Any
 
-from .builder import Tree, make_group
+from ..builder import Tree, make_group
+from ..kind import Recipe
 
 
 def own_colour_group() -> Any:
@@ -38,3 +39,8 @@ def _own(tree: Tree) -> None:
         label="Own colour surface",
     )
     tree.output("Shader", "shader", shader["BSDF"])
+
+
+RECIPE = Recipe(
+    own_colour_group, lambda settings: {"Level": 1.0}, lambda settings: "its own colour", samples=(("Own colour", {}),)
+)

@@ -8,8 +8,10 @@ from __future__ import annotations
 
 from typing import Any
 
-from .builder import Tree, make_group
-from .relief import tooled
+from ....core.surface import reflectance
+from ..builder import Tree, make_group
+from ..kind import Recipe, label_of
+from ..relief import tooled
 
 MICRO_ROUGHNESS = 0.44
 """Roughness of the diffuse reflection of dry clay, as Blender's Principled node takes it: the ratio B / A of Oren & Nayar
@@ -181,3 +183,38 @@ def _chatter(tree: Tree, mm: Any, amount: Any) -> Any:
     ]
     patch = tree.span(tree.node("TexNoise", {"Vector": mm, "Scale": 0.06, "Detail": 1.0})["Factor"], 0.42, 0.56, smooth=True)
     return tree.math("MULTIPLY", tree.math("MULTIPLY", ripple, patch), tree.math("MULTIPLY", amount, 0.12))
+
+
+def _values(settings: Any) -> dict[str, Any]:
+    body = reflectance.CLAY_BODIES[settings.clay_body]
+    colour = settings.clay_colour or (body.fired if settings.clay_state == "fired" else body.dry)
+    return {
+        "Body Colour": reflectance.held(colour),
+        "Wetness": reflectance.CLAY_STATES[settings.clay_state],
+        "Grog": body.grog if settings.grog is None else settings.grog,
+        "Grog Size": body.grog_mm,
+        "Dust": settings.dust if settings.clay_state == "dry" else 0.4 * settings.dust,
+        "Crevice Wash": settings.crevice_wash,
+        "Handling Wear": settings.handling_wear,
+        "Invented Fingerprints": settings.fingerprints,
+        "Invented Tool Chatter": settings.tool_chatter,
+    }
+
+
+STATES = {"wet": "wet", "leather": "leather-hard", "dry": "bone-dry", "fired": "fired"}
+
+RECIPE = Recipe(
+    clay_group,
+    _values,
+    lambda settings: f"{STATES[settings.clay_state]} {label_of(reflectance.CLAY_BODIES[settings.clay_body])}",
+    variety="clay_body",
+    varieties=reflectance.CLAY_BODIES,
+    state="clay_state",
+    samples=(
+        ("Stoneware, bone-dry", {"clay_body": "stoneware", "clay_state": "dry"}),
+        ("Grey clay, leather-hard", {"clay_body": "grey", "clay_state": "leather"}),
+        ("Sculpture clay, wet", {"clay_body": "crank", "clay_state": "wet"}),
+        ("Terracotta, fired", {"clay_body": "terracotta", "clay_state": "fired"}),
+        ("Porcelain, fired", {"clay_body": "porcelain", "clay_state": "fired"}),
+    ),
+)

@@ -4,8 +4,10 @@ from __future__ import annotations
 
 from typing import Any
 
-from .builder import Tree, make_group
-from .relief import tooled
+from ....core.surface import reflectance
+from ..builder import Tree, make_group
+from ..kind import Recipe
+from ..relief import tooled
 
 MICRO_ROUGHNESS = 0.44
 """The ratio B / A of Oren & Nayar's model (SIGGRAPH 1994) at 30 degrees, which they fitted to wall plaster (from memory)."""
@@ -71,3 +73,11 @@ def _pinholes(tree: Tree, mm: Any, amount: Any) -> Any:
     shows = tree.math("LESS_THAN", lottery["Red"], amount)
     reach = tree.math("MULTIPLY_ADD", tree.math("POWER", lottery["Green"], 2.0), 0.16, 0.05)
     return tree.math("MULTIPLY", tree.span(tree.math("SUBTRACT", reach, cells["Distance"]), 0.0, 0.05, smooth=True), shows)
+
+
+def _values(settings: Any) -> dict[str, Any]:
+    values = {"Colour": reflectance.PLASTER, "Age": settings.plaster_age, "Sealed": 1.0 if settings.plaster_sealed else 0.0}
+    return {**values, "Crevice Wash": settings.crevice_wash}
+
+
+RECIPE = Recipe(plaster_group, _values, lambda settings: "plaster", samples=(("Plaster", {}),))

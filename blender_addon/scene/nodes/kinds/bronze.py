@@ -4,7 +4,9 @@ from __future__ import annotations
 
 from typing import Any
 
-from .builder import Tree, make_group
+from ....core.surface import reflectance
+from ..builder import Tree, make_group
+from ..kind import Recipe, label_of
 
 
 def bronze_group() -> Any:
@@ -67,3 +69,24 @@ def _bronze(tree: Tree) -> None:
         label="Bronze surface",
     )
     tree.output("Shader", "shader", shader["BSDF"])
+
+
+def _values(settings: Any) -> dict[str, Any]:
+    _, thickness, colour, green = reflectance.PATINAS[settings.patina]
+    return {
+        "Metal": reflectance.METALS["bronze"][1],
+        "Patina": thickness,
+        "Patina Colour": colour,
+        "Verdigris": green,
+        "Rubbed Edges": min(1.0, 1.8 * settings.handling_wear),
+    }
+
+
+RECIPE = Recipe(
+    bronze_group,
+    _values,
+    lambda settings: f"{label_of(reflectance.PATINAS[settings.patina])} bronze",
+    variety="patina",
+    varieties=reflectance.PATINAS,
+    samples=(("Bronze, brown patina", {"patina": "brown"}), ("Bronze, green patina", {"patina": "green"})),
+)

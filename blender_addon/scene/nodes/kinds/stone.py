@@ -4,7 +4,9 @@ from __future__ import annotations
 
 from typing import Any
 
-from .builder import Tree, make_group
+from ....core.surface import reflectance
+from ..builder import Tree, make_group
+from ..kind import Recipe, label_of
 
 
 def stone_group() -> Any:
@@ -79,3 +81,32 @@ def _veins(tree: Tree, mm: Any) -> Any:
     field = tree.node("TexNoise", {"Vector": bent, "Scale": 0.03, "Detail": 5.0, "Roughness": 0.55})["Factor"]
     near = tree.math("ABSOLUTE", tree.math("SUBTRACT", field, 0.5))
     return tree.math("MAXIMUM", tree.span(near, 0.0, 0.012, 0.9, 0.0), tree.span(near, 0.0, 0.07, 0.4, 0.0))
+
+
+def _values(settings: Any) -> dict[str, Any]:
+    stone = reflectance.STONES[settings.stone_kind]
+    return {
+        "Stone": stone.colour,
+        "Second Colour": stone.second,
+        "Grain Size": stone.grain_mm,
+        "Speckle": stone.speckle,
+        "Veins": stone.veins,
+        "Beds": stone.beds,
+        "Translucence": stone.translucence,
+        "Polish": reflectance.STONE_FINISHES[settings.stone_finish],
+        "Crevice Wash": settings.crevice_wash,
+        "Handling Wear": settings.handling_wear,
+    }
+
+
+RECIPE = Recipe(
+    stone_group,
+    _values,
+    lambda settings: f"{settings.stone_finish} {label_of(reflectance.STONES[settings.stone_kind])}",
+    variety="stone_kind",
+    varieties=reflectance.STONES,
+    samples=(
+        ("Limestone, honed", {"stone_kind": "limestone", "stone_finish": "honed"}),
+        ("White marble, polished", {"stone_kind": "marble", "stone_finish": "polished"}),
+    ),
+)

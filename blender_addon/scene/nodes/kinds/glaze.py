@@ -4,7 +4,9 @@ from __future__ import annotations
 
 from typing import Any
 
-from .builder import Tree, make_group
+from ....core.surface import reflectance
+from ..builder import Tree, make_group
+from ..kind import Recipe, label_of
 
 
 def glaze_group() -> Any:
@@ -83,3 +85,18 @@ def _crackle(tree: Tree, mm: Any, amount: Any) -> Any:
     fine = tree.node("TexVoronoi", {"Vector": bent, "Scale": 0.5}, feature="DISTANCE_TO_EDGE")["Distance"]
     lines = tree.math("MAXIMUM", tree.span(edge, 0.004, 0.016, 1.0, 0.0), tree.span(fine, 0.004, 0.02, 0.55, 0.0))
     return tree.math("MULTIPLY", lines, amount)
+
+
+def _values(settings: Any) -> dict[str, Any]:
+    _, colour, body, matt = reflectance.GLAZES[settings.glaze_kind]
+    return {"Glaze Colour": colour, "Body Colour": body, "Matt": matt, "Crackle": settings.glaze_crackle}
+
+
+RECIPE = Recipe(
+    glaze_group,
+    _values,
+    lambda settings: f"{label_of(reflectance.GLAZES[settings.glaze_kind])} glaze",
+    variety="glaze_kind",
+    varieties=reflectance.GLAZES,
+    samples=(("Celadon glaze", {"glaze_kind": "celadon"}), ("Iron black glaze", {"glaze_kind": "tenmoku"})),
+)

@@ -7,7 +7,9 @@ from __future__ import annotations
 
 from typing import Any
 
-from .builder import Tree, make_group
+from ....core.surface import reflectance
+from ..builder import Tree, make_group
+from ..kind import Recipe, label_of
 
 
 def wood_group() -> Any:
@@ -139,3 +141,35 @@ def _rays(tree: Tree, log: Any, amount: Any, size: Any) -> Any:
     lottery = tree.node("SeparateColor", {"Color": cells["Color"]})
     shows = tree.math("LESS_THAN", lottery["Red"], tree.math("MULTIPLY", amount, 0.55))
     return tree.math("MULTIPLY", tree.span(cells["Distance"], 0.12, 0.38, 1.0, 0.0, smooth=True), shows)
+
+
+def _values(settings: Any) -> dict[str, Any]:
+    species = reflectance.WOODS[settings.wood_species]
+    return {
+        "Early Wood": species.early,
+        "Late Wood": species.late,
+        "Ring Width": settings.ring_width or species.ring_mm,
+        "Ring Contrast": species.contrast,
+        "Pores": species.pores,
+        "Pore Size": species.pore_mm,
+        "Ring Porous": species.ring_porous,
+        "Rays": species.rays,
+        "Ray Size": species.ray_mm,
+        "Oil": 1.0 if settings.wood_finish == "oiled" else 0.0,
+        "Varnish": 1.0 if settings.wood_finish == "varnished" else 0.0,
+        "Crevice Wash": settings.crevice_wash,
+        "Handling Wear": settings.handling_wear,
+    }
+
+
+RECIPE = Recipe(
+    wood_group,
+    _values,
+    lambda settings: f"{settings.wood_finish} {label_of(reflectance.WOODS[settings.wood_species])}",
+    variety="wood_species",
+    varieties=reflectance.WOODS,
+    samples=(
+        ("Walnut, oiled", {"wood_species": "walnut", "wood_finish": "oiled"}),
+        ("Oak, raw", {"wood_species": "oak", "wood_finish": "raw"}),
+    ),
+)

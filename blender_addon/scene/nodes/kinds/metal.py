@@ -1,0 +1,23 @@
+"""A bare metal: gilding, wire, pins. The bronze's nodes without a patina."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from ....core.surface import reflectance
+from ..kind import Recipe, label_of
+from .bronze import bronze_group
+
+
+def _values(settings: Any) -> dict[str, Any]:
+    return {"Metal": reflectance.METALS[settings.metal][1], "Patina": 0.0, "Verdigris": 0.0, "Wax": 0.0, "Polish": 0.7}
+
+
+RECIPE = Recipe(
+    bronze_group,
+    _values,
+    lambda settings: label_of(reflectance.METALS[settings.metal]),
+    kind="bronze",
+    variety="metal",
+    varieties=reflectance.METALS,
+)
