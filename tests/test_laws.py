@@ -62,6 +62,11 @@ BROKEN = {
         ("core.mesh", "def f():\n" + "    x = 1\n" * 61),
         ("core.mesh", "def f(a, b, c, d, e, *, g, h, i):\n    return a"),
     ],
+    "standard_words": [
+        ("core.mesh", "def told_by(shade: Floats) -> float: pass"),
+        ("core.mesh", "pull = 1.0"),
+        ("core.mesh", "from .albedo import missed_shading"),
+    ],
     "typed": [
         ("core.mesh", "Floats = NDArray[np.floating]"),
         ("core.mesh", "def f(points: NDArray[Any]) -> None: pass"),

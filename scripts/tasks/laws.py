@@ -19,6 +19,17 @@ BLENDER = {"bpy", "mathutils", "bmesh", "gpu", "gpu_extras", "blf", "bpy_extras"
 NETWORK = {"socket", "ssl", "http", "ftplib", "smtplib", "requests", "urllib3", "xmlrpc", "webbrowser"}
 CLOCKS = {"time.time", "time.localtime", "time.gmtime", "time.strftime", "time.ctime", "datetime"}
 LONG, TOO_LONG = 400, 450
+RETIRED = {
+    "told": "what is known or reported (remarks, reasons, confidence)",
+    "untold": "what is not known",
+    "openly": "how open it lies (openness)",
+    "missed": "what remains (residual)",
+    "pull": "which quantity (tangential irradiance, bias, weight)",
+    "pulls": "which quantity",
+    "delit": "albedo",
+    "delight": "albedo",
+}
+"""Words of our own that names once used, and what to say instead."""
 MODULES, LINES, PARAMETERS = 16, 60, 7
 """Modules a folder, lines a function (its docstring apart), parameters a function, at most."""
 
@@ -242,6 +253,19 @@ def typed(module: Module) -> Iterator[Breach]:
             yield node.lineno, f"{node.name} doesn't say what it returns"
 
 
+def standard_words(module: Module) -> Iterator[Breach]:
+    """Names say what they are in the words of the field; see RETIRED for those that nobody outside could know."""
+    for node in ast.walk(module.tree):
+        names = {
+            ast.Name: ("id",), ast.arg: ("arg",), ast.keyword: ("arg",), ast.Attribute: ("attr",),
+            ast.FunctionDef: ("name",), ast.ClassDef: ("name",), ast.alias: ("name", "asname"),
+        }.get(type(node), ())  # fmt: skip
+        for field in names:
+            name = getattr(node, field) or ""
+            for word in set(name.lower().replace(".", "_").split("_")) & set(RETIRED):
+                yield getattr(node, "lineno", 1), f'"{name}": for "{word}" say {RETIRED[word]}'
+
+
 def crowded(package: Iterable[Module]) -> list[str]:
     """The folders that hold more than 16 modules."""
     count: dict[str, int] = {}
@@ -308,6 +332,7 @@ LAWS: dict[str, Callable[[Module], Iterator[Breach]]] = {
     "short": short,
     "graspable": graspable,
     "typed": typed,
+    "standard_words": standard_words,
 }
 
 

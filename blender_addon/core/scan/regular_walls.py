@@ -115,15 +115,15 @@ def _planar(points: Floats, facing: Floats, direction: Ints, weight: Floats, bre
 
 def _run(values: Floats, least: float) -> int:
     """How many slices from the ground are regular, gaps of at most `GAP` among them allowed."""
-    top, missed = 0, 0
+    top, gap = 0, 0
     for level, value in enumerate(values):
         if not np.isfinite(value):
             continue
         if value >= least:
-            top, missed = level + 1, 0
+            top, gap = level + 1, 0
         else:
-            missed += 1
-            if missed > GAP:
+            gap += 1
+            if gap > GAP:
                 break
     reached = values[:top][np.isfinite(values[:top])]
     return top if len(reached) and float(reached.mean()) >= least else 0

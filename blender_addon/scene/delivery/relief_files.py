@@ -1,4 +1,4 @@
-"""Writes the recovered relief for other programs: the height as 16-bit grey with its range told, the +Y normal map."""
+"""Writes the recovered relief for other programs: the height as 16-bit grey, its range in the file, and the +Y normal map."""
 
 from __future__ import annotations
 
@@ -18,13 +18,13 @@ def write_relief(folder: Path, name: str, height: Any | None, normal: Any | None
     if height is not None:
         values = read_pixels(height)[..., 0]
         reach = max(float(np.abs(values).max()), 1e-6)
-        told = f"black is -{reach:.4f} mm, white +{reach:.4f} mm, middle grey the scan's own surface"
-        png = png16(0.5 + 0.5 * values / reach, texts={"Description": told})
-        written.append((f"{name}_height.png", png, f"relief, {told}"))
+        described = f"black is -{reach:.4f} mm, white +{reach:.4f} mm, middle grey the scan's own surface"
+        png = png16(0.5 + 0.5 * values / reach, texts={"Description": described})
+        written.append((f"{name}_height.png", png, f"relief, {described}"))
     if normal is not None:
         values = read_pixels(normal)[..., :3]
-        told = "tangent-space normal map, +Y, 16 bits"
-        written.append((f"{name}_normal.png", png16(values, texts={"Description": told}), told))
+        described = "tangent-space normal map, +Y, 16 bits"
+        written.append((f"{name}_normal.png", png16(values, texts={"Description": described}), described))
     for file, data, _ in written:
         with whole_file(folder / file) as draft:
             draft.write_bytes(data)

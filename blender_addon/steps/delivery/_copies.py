@@ -114,7 +114,7 @@ def write_copies(stage: Stage, settings: Any) -> Generator[Progress, None, list[
             field_width_mm=field_width(still.shot), subject=subject_box(stage, still.shot),
             original=made is None or not made.changed(still.path),
         )  # fmt: skip
-        for words in copy.told:
+        for words in copy.remarks:
             stage.warn(words)
         size = f"{copy.size[0]} x {copy.size[1]} px" if any(copy.size) else "linear light"
         written.append((f"{FOLDER}/{copy.path.name}", f"{still.name}, {size}"))
@@ -138,7 +138,7 @@ def field_width(shot: Any) -> float:
 
 
 def subject_box(stage: Stage, shot: Any) -> Box | None:
-    """Where piece and stand lie in a shot's picture; None where that can't be told."""
+    """Where piece and stand lie in a shot's picture; None where that is not known."""
     try:
         view = shot_view(shot, subject_points(stage))
     except KeyError:  # a camera of the user's own

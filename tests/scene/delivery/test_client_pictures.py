@@ -68,7 +68,7 @@ def test_a_still_that_was_changed_by_hand_is_copied_as_it_is(still, tmp_path):
     original_of(retouched).parent.mkdir()
     original_of(retouched).write_bytes(original_of(still).read_bytes())
     made, pixels = copy(retouched, tmp_path, "tiff16", original=False)
-    assert pixels == pytest.approx(128 * 257, abs=1) and any("8 bits" in words for words in made.told)
+    assert pixels == pytest.approx(128 * 257, abs=1) and any("8 bits" in words for words in made.remarks)
 
 
 @pytest.mark.parametrize("kind", ["png8", "png16", "tiff16", "jpeg"])
@@ -112,12 +112,12 @@ def test_the_credit_is_drawn_in_the_corner_and_can_be_read(still, tmp_path, widt
     light = (np.median(bare[rows, columns] / 65535.0)) ** 2.2
     dark = (np.percentile(drawn[rows, columns] / 65535.0, 3)) ** 2.2
     assert (light + 0.05) / (dark + 0.05) >= 4.5
-    assert not made.told or "as large as" in made.told[0]
+    assert not made.remarks or "as large as" in made.remarks[0]
 
 
 def test_a_credit_that_can_not_fit_is_told_of(still, tmp_path):
     made, drawn = copy(still, tmp_path, width=60, credit="A credit that is far too long for so small a picture")
-    assert any("does not fit" in words for words in made.told)
+    assert any("does not fit" in words for words in made.remarks)
     assert np.array_equal(drawn, copy(still, tmp_path, width=60)[1])
 
 
@@ -133,9 +133,9 @@ def test_a_watermark_is_all_over(still, tmp_path):
 def test_a_crop_keeps_the_subject_and_bands_are_told_of(still, tmp_path):
     wide = Box(0.05, 0.2, 0.95, 0.8)
     made, pixels = copy(still, tmp_path, aspect=0.8, subject=wide)
-    assert pixels.shape[1] / pixels.shape[0] == pytest.approx(0.8, abs=0.01) and any("bands" in words for words in made.told)
+    assert pixels.shape[1] / pixels.shape[0] == pytest.approx(0.8, abs=0.01) and any("bands" in words for words in made.remarks)
     narrow, cropped = copy(still, tmp_path, aspect=0.8, subject=Box(0.8, 0.2, 0.99, 0.8))
-    assert not narrow.told and cropped.shape == (240, 192, 3)
+    assert not narrow.remarks and cropped.shape == (240, 192, 3)
     assert cropped[120, -1, 0] > read_picture(still)[120, 355, 0], "the frame went to where the subject is"
 
 
@@ -144,7 +144,7 @@ def test_linear_light_is_handed_over_as_rendered(still, tmp_path):
     image = bpy.data.images.load(str(made.path))
     try:
         assert tuple(image.size) == (360, 240) and image.is_float
-        assert "© Åsa".encode() in made.path.read_bytes() and any("linear light" in words for words in made.told)
+        assert "© Åsa".encode() in made.path.read_bytes() and any("linear light" in words for words in made.remarks)
     finally:
         bpy.data.images.remove(image)
 

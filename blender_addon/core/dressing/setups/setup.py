@@ -62,8 +62,8 @@ class SetUp:
 class Place:
     """Places round a subject: azimuth 0 is towards the camera, positive to the camera's left. Lengths in mm, angles in degrees.
 
-    subject: (3,) its middle, mm. scale: factor of all sizes and distances for a large subject. camera: (3,) unit direction to the
-    camera. turn: of all lights about the vertical, counter-clockwise from above.
+    subject: (3,) its middle, mm. scale: factor of all sizes and distances for a large subject. camera: (3,) unit direction to
+    the camera. turn: of all lights about the vertical, counter-clockwise from above.
     """
 
     def __init__(self, subject: Floats, scale: float, camera: Floats, turn: float) -> None:

@@ -35,11 +35,11 @@ def slate(extent: Extent, size: tuple[float, float], *, wear: float = 0.5, seed:
     ragged = 2.6 * np.abs(layered(x / 16.0, y / 16.0, seed=seed + 5, octaves=4)) + 1.6 * (
         1 + noise(x / 70.0, y / 70.0, seed=seed + 6)
     )
-    pull = ragged * smoothstep(9.0, 0.0, away)
+    inset = ragged * smoothstep(9.0, 0.0, away)
     sign_x = np.sign(x) * (half[0] - np.abs(x) < 9.0)
     sign_y = np.sign(y) * (half[1] - np.abs(y) < 9.0)
     turn = rng.uniform(-0.06, 0.06)
-    px, py = x - sign_x * pull, y - sign_y * pull
+    px, py = x - sign_x * inset, y - sign_y * inset
     c, s = np.cos(turn), np.sin(turn)
     offset = rng.uniform(-0.08, 0.08, 2) * half
     mesh = sheet(c * px - s * py + offset[0], s * px + c * py + offset[1], z, {}, skirt=THICKNESS - 2.0)

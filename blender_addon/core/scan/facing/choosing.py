@@ -21,8 +21,8 @@ WORDS = {
     "face": "a patch as symmetrical as a face looks there", "worked": "the finer work lies on that side",
     "base": "a side of the base lies square to it",
 }  # fmt: skip
-TOLD = 0.7
-"""What a kind of evidence must count more in a direction than on the average to be told, and as much as the most it counts
+DISTINCT = 0.7
+"""What a kind of evidence must count more in a direction than on the average to be named, and as much as the most it counts
 anywhere."""
 BY_FILE = 0.65
 """Chance that a scan that stands by its file's axes also faces -Y: it was so in 9 of 13 labelled scans."""
@@ -50,7 +50,7 @@ class Facing:
 def facings(thing: Standing, *, by_file: bool) -> list[Facing]:
     """The directions that may be the front, the likeliest first. by_file: it stands as its file's axes say."""
     if not thing.piece.any():
-        return [Facing(0.0, NO_FRONT, ("it lies flat, so no side of it can be told from the others",))]
+        return [Facing(0.0, NO_FRONT, ("it lies flat, so no side of it differs from the others",))]
     found = profiles(thing)
     if found.round_share > ROUND:
         return [Facing(0.0, NO_FRONT, ("it looks much the same from all sides",))]
@@ -67,7 +67,7 @@ def facings(thing: Standing, *, by_file: bool) -> list[Facing]:
         best = int(left.argmax())
         chance = float(left[np.abs(_off(ANGLES, ANGLES[best])) <= SAME_DEG].sum())
         angle = _refined(thing, found, chances, best, by_file)
-        words = _told(parts, best, by_file and abs(float(_off(ANGLES[best], 0.0))) <= NEAR_FILE_DEG)
+        words = _reasons(parts, best, by_file and abs(float(_off(ANGLES[best], 0.0))) <= NEAR_FILE_DEG)
         result.append(Facing(angle, min(chance, VESSEL_MOST) if found.round_share > VESSEL else chance, words))
         left[np.abs(_off(ANGLES, ANGLES[best])) <= SAME_DEG] = 0.0
     return sorted(result, key=lambda one: -one.chance)
@@ -87,8 +87,10 @@ def _off(angle: Floats | float, other: Floats | float) -> Floats:
     return (np.asarray(angle) - other + 180.0) % 360.0 - 180.0
 
 
-def _told(parts: dict[str, Floats], place: int, by_file: bool) -> tuple[str, ...]:
-    words = [WORDS[name] for name, row in parts.items() if row[place] - row.mean() > TOLD and row[place] > row.max() - TOLD]
+def _reasons(parts: dict[str, Floats], place: int, by_file: bool) -> tuple[str, ...]:
+    words = [
+        WORDS[name] for name, row in parts.items() if row[place] - row.mean() > DISTINCT and row[place] > row.max() - DISTINCT
+    ]
     return ("the file faces there", *words) if by_file else tuple(words)
 
 

@@ -59,7 +59,7 @@ def ways_to_stand(body: Body, *, file: str = "", axes: bool = True) -> list[Way]
         near = {axis: file_axes.density(_degrees(pose.up, file_axes.AXES[axis])) for axis in meant}
         prior = 1.0 - believed + believed * sum(meant[axis] * near[axis] for axis in meant)
         axis = max(near, key=lambda name: meant[name] * near[name], default="") if any(near.values()) else ""
-        found.append(Way(pose.up, float(np.exp(value - top)) * prior, pose, axis, evidence.told(pose, light)))
+        found.append(Way(pose.up, float(np.exp(value - top)) * prior, pose, axis, evidence.reasons(pose, light)))
     none = float(np.exp(evidence.NONE - top))
     for axis, chance in meant.items():
         short = max(best - mirrors[axis[-1]][0] - MUCH_LESS, 0.0)

@@ -26,7 +26,7 @@ STEADY_DEG = 12.0
 
 @dataclass(frozen=True)
 class Term:
-    """A kind of evidence: the value of a pose, what a value of 1 counts, and words for a strong one (None: it is not told)."""
+    """A kind of evidence: the value of a pose, what a value of 1 counts, and words for a strong one (None: it is not named)."""
 
     name: str
     value: Callable[[Pose], float]
@@ -113,7 +113,7 @@ def score(pose: Pose, light: Floats | None = None) -> float:
     return found + (LIGHT * float(light @ pose.up) if light is not None else 0.0)
 
 
-def told(pose: Pose, light: Floats | None = None) -> tuple[str, ...]:
+def reasons(pose: Pose, light: Floats | None = None) -> tuple[str, ...]:
     """The strong evidence for and against a pose, in words."""
     words = [term.words for term in TERMS if term.words and term.value(pose) > 0.6]
     if pose.opening:

@@ -90,8 +90,8 @@ def best_crop(view: View, half: Floats, grown: tuple[float, ...] = GROWN) -> Cro
         index = row[inside] * wide + column[inside]
         members = np.bincount(index, minlength=wide * high)
         mean = (np.bincount(index, worth[inside], wide * high) / np.maximum(members, 1)).reshape(high, wide)
-        told, full = _windows(mean), _windows((members > 0).reshape(high, wide).astype(float))
-        score = told / np.maximum(full, (1.0 - AIR) * ACROSS * DOWN) * (1.0 if factor == 1.0 else UNUSUAL)
+        total, full = _windows(mean), _windows((members > 0).reshape(high, wide).astype(float))
+        score = total / np.maximum(full, (1.0 - AIR) * ACROSS * DOWN) * (1.0 if factor == 1.0 else UNUSUAL)
         for place in np.argsort(-score, axis=None, kind="stable")[:TRIED]:
             y, x = np.unravel_index(place, score.shape)
             if score[y, x] <= best.score:

@@ -115,9 +115,9 @@ def _tried(
     eye = spot + rotation[:, :2] @ shift + rotation[:, 2] * distance
     edge, depth = project(subject.outline[thinned(len(subject.outline), 4000)], eye, rotation)
     moved, factor = _settled(edge[depth > 0] * distance, frame, half)
-    told = float((own.worth * (0.3 + near) * np.where(own.lit, 1.0, UNLIT)).sum())
+    value = float((own.worth * (0.3 + near) * np.where(own.lit, 1.0, UNLIT)).sum())
     shift = shift + moved
-    return CloseLook(spot, *view, (float(shift[0]), float(shift[1])), magnification * factor / usual), told
+    return CloseLook(spot, *view, (float(shift[0]), float(shift[1])), magnification * factor / usual), value
 
 
 def _box(points: Floats, spot: Floats, rotation: Floats, shift: Floats, distance: float) -> tuple[Floats, Floats]:

@@ -51,11 +51,11 @@ class Wanted:
 
 @dataclass(frozen=True)
 class Copy:
-    """A copy that was written, its size in pixels, and what is to be told of it."""
+    """A copy that was written, its size in pixels, and remarks for the user."""
 
     path: Path
     size: tuple[int, int]
-    told: tuple[str, ...] = ()
+    remarks: tuple[str, ...] = ()
 
 
 def write_copy(
@@ -79,12 +79,12 @@ def write_copy(
     window = Window(0, 0, *have) if wanted.aspect is None else crop_window(have, wanted.aspect, subject)
     size = copy_size(window, wanted.pixels)
     _check_size(path, have, size, wanted.kind)
-    told = _told(source is still and wanted.kind.endswith("16"), window, size, path.name)
+    remarks = _remarks(source is still and wanted.kind.endswith("16"), window, size, path.name)
     mm_a_pixel = field_width_mm / have[0] * window.size[0] / size[0]
     marks, more = _marks(Sheet(picture, window, size), mm_a_pixel, wanted)
     parts = _parts(picture, window, size, wanted, marks)
     _write(path, parts, size, wanted)
-    return Copy(path, size, tuple([*told, *more]))
+    return Copy(path, size, tuple([*remarks, *more]))
 
 
 def write_client_picture(still: Path, target: Path, wanted: Wanted, *, field_width_mm: float) -> Path:
@@ -114,12 +114,12 @@ def _linear_copy(still: Path, path: Path, wanted: Wanted) -> Copy:
     with whole_file(path) as draft:
         draft.write_bytes(data)
     marked = wanted.aspect or wanted.pixels or wanted.scale_bar or wanted.credit or wanted.watermark
-    told = (
+    remarks = (
         [f"{path.name} is the render itself in linear light: not cropped or resized, with nothing drawn on it"]
         if marked
         else []
     )
-    return Copy(path, (0, 0), tuple(told))
+    return Copy(path, (0, 0), tuple(remarks))
 
 
 def _check_size(path: Path, have: tuple[int, int], size: tuple[int, int], kind: str) -> None:
@@ -148,34 +148,34 @@ def _free_memory() -> int:
         return 4_000_000_000
 
 
-def _told(shallow: bool, window: Window, size: tuple[int, int], name: str) -> list[str]:
-    told = []
+def _remarks(shallow: bool, window: Window, size: tuple[int, int], name: str) -> list[str]:
+    remarks = []
     if shallow:
-        told.append(
+        remarks.append(
             f"{name} has 16-bit numbers but only the 8 bits of its still, whose original is not there or was changed by hand"
         )
     if window.band_x or window.band_y:
         where = "at the sides" if window.band_x else "above and below"
-        told.append(
+        remarks.append(
             f"{name}: this shape would cut the piece, so bands were added {where}; a shot of that width and height has none"
         )
     grown = size[0] / window.size[0]
     if grown > 1.01:
-        told.append(f"{name} is {grown:.1f} times as large as what was rendered: set render.size to get the detail too")
-    return told
+        remarks.append(f"{name} is {grown:.1f} times as large as what was rendered: set render.size to get the detail too")
+    return remarks
 
 
 def _marks(sheet: Sheet, mm_a_pixel: float, wanted: Wanted) -> tuple[list[Mark | Tiled], list[str]]:
     """All that is drawn, and what could not be."""
     marks: list[Mark | Tiled] = [watermark(sheet, wanted.watermark)] if wanted.watermark.strip() else []
-    taken, told = 0, ""
+    taken, remark = 0, ""
     if wanted.scale_bar:
         made, taken = scale_bar(sheet, mm_a_pixel)
         marks += made
     if wanted.credit.strip():
-        made, told = credit_line(sheet, wanted.credit.strip(), taken)
+        made, remark = credit_line(sheet, wanted.credit.strip(), taken)
         marks += made
-    return marks, [told] if told else []
+    return marks, [remark] if remark else []
 
 
 def _parts(picture: Any, window: Window, size: tuple[int, int], wanted: Wanted, marks: list[Mark | Tiled]) -> Iterator[Any]:
