@@ -2,10 +2,15 @@
 
 from __future__ import annotations
 
+from pathlib import Path
 from typing import Any
 
 import bpy
 import numpy as np
+
+from ..core.files.meshes.ply import FileProblem
+from ..core.files.pictures.picture_headers import check_picture
+from ..job.errors import InputError
 
 LARGEST = 4096
 """Wider images are worked on at this width: a 16 K picture held as floats would take 4 GB."""
@@ -33,6 +38,22 @@ def read_pixels(image: Any, *, limit: int | None = None) -> Any:
     values = np.zeros(width * height * 4, np.float32)
     image.pixels.foreach_get(values)
     return values.reshape(height, width, 4)
+
+
+def opened(path: Path, subject: str, refusal: str, save_as: str) -> Any:
+    """A new image of a picture file whose header is sound.
+
+    Raises InputError: "{subject} {refusal}: ..." where the file is damaged, and "{subject} can't be read as a picture ...; save it
+    {save_as}" where Blender can't open it.
+    """
+    try:
+        check_picture(path)
+    except FileProblem as problem:
+        raise InputError(f"{subject} {refusal}: {problem}") from None
+    try:
+        return bpy.data.images.load(str(path), check_existing=False)
+    except RuntimeError as error:
+        raise InputError(f"{subject} can't be read as a picture ({error}); save it {save_as}") from None
 
 
 def images_of_all() -> list[Any]:

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any
 import bpy
 
 from ..compat import node_tree_of
+from ..temporary import changed
 from .originals import save_as
 from .output import Quality
 
@@ -58,14 +59,8 @@ def _alone(stage: Stage) -> Iterator[None]:
         for item in scene.objects
         if item.type not in ("LIGHT", "CAMERA") and item not in kept_things
     ]
-    kept = [(owner, name, getattr(owner, name)) for owner, name, _ in changes]
-    try:
-        for owner, name, value in changes:
-            setattr(owner, name, value)
+    with changed(changes):
         yield
-    finally:
-        for owner, name, value in kept:
-            setattr(owner, name, value)
 
 
 @contextlib.contextmanager

@@ -24,6 +24,7 @@ from ..compat import node_tree_of
 from ..images import read_pixels
 from ..shots import lens_drivers as key
 from ..shots.cameras import MM, optics_of
+from ..temporary import changed
 from .originals import keep_render, save_as
 
 if TYPE_CHECKING:
@@ -97,12 +98,12 @@ def _departure(stage: Stage, twin: Any, folder: Path) -> Any:
     subject = [item for role in SUBJECT for item in stage.find_all(role).values()]
     subject += [item for item in scene.objects if item.get("bozzetto_turns") and item not in subject]
     others = [item for item in scene.objects if item not in subject and hasattr(item, "is_holdout")]
-    with _set([(item, "visible_camera", False) for item in subject]):
+    with changed([(item, "visible_camera", False) for item in subject]):
         ground = _linear(scene, folder / "ground.exr")[..., :3]
     changes: list[tuple[Any, str, Any]] = [(item, "is_holdout", True) for item in others]
     changes += [(twin.data.dof, "use_dof", False), (scene.render, "film_transparent", True)]
     changes += [(scene.render.image_settings, "color_mode", "RGBA")]
-    with _set(changes):
+    with changed(changes):
         front = _linear(scene, folder / "front.exr")
     return front[..., :3] + (1.0 - np.clip(front[..., 3:], 0.0, 1.0)) * ground
 
@@ -122,7 +123,7 @@ def _depth(scene: Any, twin: Any, folder: Path) -> Any:
         changes = [(layer, "material_override", material), (twin.data.dof, "use_dof", False), (own, "samples", 1)]
         changes += [(own, "use_denoising", False), (own, "pixel_filter_type", "BOX"), (own, "max_bounces", 0)]
         changes += [(own, "use_adaptive_sampling", False), (scene.render, "film_transparent", True)]
-        with _set(changes):
+        with changed(changes):
             depth = _linear(scene, folder / "depth.exr", bits="32")[..., 0].astype(float) * MM
         return np.where(depth > 0.0, depth, np.inf)
     finally:
@@ -153,23 +154,10 @@ def _twin(scene: Any, camera: Any, size: tuple[int, int]) -> Iterator[Any]:
         bpy.data.cameras.remove(data)
 
 
-@contextlib.contextmanager
-def _set(changes: list[tuple[Any, str, Any]]) -> Iterator[None]:
-    """Properties changed inside the block, given back after it."""
-    kept = [(owner, name, getattr(owner, name)) for owner, name, _ in changes]
-    try:
-        for owner, name, value in changes:
-            setattr(owner, name, value)
-        yield
-    finally:
-        for owner, name, value in kept:  # in the order of setting: a file format decides which depths there are
-            setattr(owner, name, value)
-
-
 def _linear(scene: Any, path: Path, *, bits: str = "16") -> Any:
     """(h, w, 4) what the scene's camera sees, scene-linear."""
     images = scene.render.image_settings
-    with _set([(images, "file_format", "OPEN_EXR"), (images, "color_depth", bits)]):
+    with changed([(images, "file_format", "OPEN_EXR"), (images, "color_depth", bits)]):
         scene.render.filepath = str(path)
         bpy.ops.render.render(write_still=True, scene=scene.name)
     image = bpy.data.images.load(str(path))
@@ -187,7 +175,7 @@ def _image(pixels: Any) -> Iterator[Any]:
     try:
         full = np.ones((height, width, 4), np.float32)
         full[..., :3] = pixels
-        image.pixels.foreach_set(full.ravel())
+        image.pixels.foreachchanged(full.ravel())
         yield image
     finally:
         bpy.data.images.remove(image)

@@ -8,11 +8,10 @@ from typing import Any
 import bpy
 import numpy as np
 
-from ...core.files.meshes.ply import FileProblem
-from ...core.files.pictures.picture_headers import check_picture
 from ...core.files.plain_files import is_there
 from ...job.errors import InputError
 from ...job.settings import nearest
+from ..images import opened
 
 SUFFIXES = (".exr", ".hdr")
 
@@ -42,14 +41,7 @@ def load_surroundings(written: str, path: Path) -> Any:
         raise InputError(
             f'"{file.name}" can\'t light a scene: surroundings must be an .exr or .hdr picture with its full range'
         )
-    try:
-        check_picture(file)
-    except FileProblem as problem:
-        raise InputError(f'"{file.name}" can\'t light a scene: {problem}') from None
-    try:
-        image = bpy.data.images.load(str(file), check_existing=False)
-    except RuntimeError as error:
-        raise InputError(f'"{file.name}" can\'t be read as a picture ({error}); save it again as .exr or .hdr') from None
+    image = opened(file, f'"{file.name}"', "can't light a scene", "again as .exr or .hdr")
     width, height = int(image.size[0]), int(image.size[1])
     if not width or not height:
         bpy.data.images.remove(image)

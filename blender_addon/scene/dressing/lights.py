@@ -12,7 +12,7 @@ from mathutils import Matrix, Vector
 from ...core.colour import blackbody
 from ...core.dressing.light_setups import Card, Lamp, Room, SetUp
 from .. import compat
-from ..nodes.builder import Tree
+from ..nodes.builder import Tree, first_equal
 from ..prints.fingerprint import fingerprint
 
 SETUP = "bozzetto_light"
@@ -93,13 +93,7 @@ def matt_material(name: str, albedo: Any) -> Any:
     tree = Tree(node_tree)
     tree.node("OutputMaterial", {"Surface": tree.node("BsdfDiffuse", {"Color": tuple(albedo), "Roughness": 0.0})["BSDF"]})
     tree.arrange()
-    digest = fingerprint(material)
-    for other in bpy.data.materials:
-        if other != material and other.get(MATT) == digest and fingerprint(other) == digest and other.library is None:
-            bpy.data.materials.remove(material)
-            return other
-    material[MATT] = digest
-    return material
+    return first_equal(material, bpy.data.materials, MATT, fingerprint)
 
 
 def make_room(room: Room, setup: str, white_kelvin: float) -> Any:

@@ -245,13 +245,21 @@ def make_group(name: str, build: Callable[[Tree], None], *, tree_type: str = "Sh
     tree = Tree(group)
     build(tree)
     tree.arrange()
-    digest = group_digest(group)
-    for other in bpy.data.node_groups:
-        if other != group and other.get(GROUP_MARK) == digest and group_digest(other) == digest and other.library is None:
-            bpy.data.node_groups.remove(group)
+    return first_equal(group, bpy.data.node_groups, GROUP_MARK, group_digest)
+
+
+def first_equal(block: Any, blocks: Any, mark: str, digest_of: Callable[[Any], str]) -> Any:
+    """The block that we made before, nobody changed and that equals `block`, which is then removed; else `block`.
+
+    blocks: the collection of bpy.data that holds it. mark: the custom property that keeps a block's digest. digest_of: makes it.
+    """
+    digest = digest_of(block)
+    for other in blocks:
+        if other != block and other.get(mark) == digest and digest_of(other) == digest and other.library is None:
+            blocks.remove(block)
             return other
-    group[GROUP_MARK] = digest
-    return group
+    block[mark] = digest
+    return block
 
 
 def group_digest(group: Any) -> str:

@@ -9,12 +9,10 @@ from typing import Any
 import bpy
 import numpy as np
 
-from ...core.files.meshes.ply import FileProblem
-from ...core.files.pictures.picture_headers import check_picture
 from ...core.files.plain_files import is_there
 from ...core.surface import colour_card, reflectance
 from ...job.errors import InputError
-from ..images import read_pixels
+from ..images import opened, read_pixels
 
 
 def with_measured_clay(settings: Any, path: Path) -> tuple[Any, dict[str, Any]]:
@@ -45,14 +43,7 @@ def _read(path: Path) -> Any:
     """(h, w, 3) display-encoded values, row 0 at the top."""
     if not is_there(path):
         raise InputError(f'There is no reference photo "{path}": check the path on the sheet')
-    try:
-        check_picture(path)
-    except FileProblem as problem:
-        raise InputError(f'The reference photo "{path.name}" can\'t be used: {problem}') from None
-    try:
-        image = bpy.data.images.load(str(path), check_existing=False)
-    except RuntimeError as error:
-        raise InputError(f'The reference photo "{path.name}" can\'t be read ({error}); save it as JPEG or PNG') from None
+    image = opened(path, f'The reference photo "{path.name}"', "can't be used", "as JPEG or PNG")
     try:
         if image.is_float:
             raise InputError(f'The reference photo "{path.name}" holds linear light; save it as JPEG or PNG')

@@ -29,6 +29,7 @@ from blender_addon.scene.surface.base_picture import base_picture
 from blender_addon.scene.surface.own_texture import maps_of, uv_name
 from blender_addon.scene.surface.rounding import rounded
 from blender_addon.scene.surface.surfaces import surface_of
+from blender_addon.scene.temporary import changed
 from blender_addon.steps import catalogue
 
 from .measures import Pair
@@ -237,19 +238,6 @@ def rendered(scene: Any, camera: Any, view: View) -> Floats:
             return read_pixels(image).copy()
         finally:
             bpy.data.images.remove(image)
-
-
-@contextlib.contextmanager
-def changed(changes: Sequence[tuple[Any, str, Any]]) -> Iterator[None]:
-    """Properties changed inside the block, given back after it."""
-    kept = [(owner, name, getattr(owner, name)) for owner, name, _ in changes]
-    try:
-        for owner, name, value in changes:
-            setattr(owner, name, value)
-        yield
-    finally:
-        for owner, name, value in reversed(kept):
-            setattr(owner, name, value)
 
 
 def baked_colour(scene: Any, item: Any) -> Floats:

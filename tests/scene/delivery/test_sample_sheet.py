@@ -11,9 +11,10 @@ from blender_addon.job import sheet as sheets
 from blender_addon.job.runner import finish, run_job
 from blender_addon.job.step import from_module, ordered
 from blender_addon.scene.delivery.output import Quality
-from blender_addon.scene.delivery.sample_sheet import SAMPLES, materials_for_samples, render_samples
+from blender_addon.scene.delivery.sample_sheet import materials_for_samples, render_samples
 from blender_addon.scene.prints.fingerprint import fingerprint
 from blender_addon.scene.stage import Stage
+from blender_addon.scene.surface.surfaces import samples
 from blender_addon.steps.surface import material as step
 from tests.steps.test_lighting import STEPS as LIT
 
@@ -37,19 +38,19 @@ def test_every_sample_is_made_and_taken_away(tmp_path: Path) -> None:
     before = len(bpy.data.materials), len(bpy.data.node_groups)
     labels = [label for label, material in materials_for_samples(stage) if material.node_tree.nodes]
     # the lump has no colour of its own, so that one is left out
-    assert labels == [label for label, choice in SAMPLES if choice["piece"] != "own"]
+    assert labels == [label for label, kind, _ in samples() if kind != "own"]
     assert (len(bpy.data.materials), len(bpy.data.node_groups)) == before
 
 
 def test_samples_are_rendered_whole_and_differ(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     stage = dressed(tmp_path)
     monkeypatch.setattr("blender_addon.scene.delivery.sample_sheet.LONG_SIDE", 48)
-    chosen = [row for row in SAMPLES if row[0] in ("Plaster", "Bronze, brown patina", "Walnut, oiled")]
-    monkeypatch.setattr("blender_addon.scene.delivery.sample_sheet.SAMPLES", tuple(chosen))
+    chosen = tuple(row for row in samples() if row[0] in ("Plaster", "Bronze, brown patina", "Walnut, oiled"))
+    monkeypatch.setattr("blender_addon.scene.delivery.sample_sheet.samples", lambda: chosen)
     piece = stage.require("piece")
     before = fingerprint(piece), [slot.material.name for slot in piece.material_slots], stage.scene.view_settings.exposure
     made = list(render_samples(stage, "cpu", Quality(8, 0.0, denoise=False)))
-    assert [label for _, _, label, _ in made] == [label for label, _ in chosen]
+    assert [label for _, _, label, _ in made] == [label for label, _, _ in chosen]
     contents = {path.read_bytes() for *_, path in made}
     assert len(contents) == 3
     piece = stage.require("piece")
