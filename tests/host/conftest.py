@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import importlib
 import os
 import sys
 from collections.abc import Iterator
@@ -9,6 +10,8 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+
+from tests.host.small_scan import QUICK_SHEET, write_knob
 
 bpy = pytest.importorskip("bpy")
 
@@ -37,6 +40,23 @@ def installed(zip_path: Path) -> Iterator[str]:
     if MODULE in bpy.context.preferences.addons:
         bpy.ops.preferences.addon_disable(module=MODULE)
     assert not [name for name in sys.modules if name.split(".")[0] == "blender_addon"], "the source folder was imported too"
+
+
+@pytest.fixture
+def job(installed: str, tmp_path: Path) -> Path:
+    """A quick sheet beside its scan, in an empty scene."""
+    bpy.ops.wm.read_homefile(use_factory_startup=True, use_empty=True)
+    if not hasattr(bpy.types.Scene, "bozzetto"):
+        bpy.ops.preferences.addon_enable(module=installed)
+    write_knob(tmp_path)
+    (tmp_path / "knob.toml").write_text(QUICK_SHEET, encoding="utf-8")
+    return tmp_path / "knob.toml"
+
+
+@pytest.fixture
+def command(installed: str) -> Any:
+    """The function behind `blender --command bozzetto`; a wheel can't dispatch it, so it is called."""
+    return importlib.import_module(f"{installed}.cli").main
 
 
 def job_settings() -> Any:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 from PIL import Image
@@ -73,3 +74,15 @@ frames = 3
 turntable_size = 64
 """
 """The whole job with pictures as small as they can be."""
+
+
+def run_until(folder: Path, step: str) -> Any:
+    """The knob's job in the installed add-on, run until that step; its scene."""
+    import bpy
+
+    write_knob(folder)
+    (folder / "knob.toml").write_text(QUICK_SHEET, encoding="utf-8")
+    bpy.ops.bozzetto.read_sheet(filepath=str(folder / "knob.toml"))
+    bpy.context.scene.bozzetto.output = str(folder / "out")
+    assert bpy.ops.bozzetto.run_job(last=step) == {"FINISHED"}
+    return bpy.context.scene

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import importlib
 import json
 import tomllib
 from pathlib import Path
@@ -11,24 +10,7 @@ from typing import Any
 import bpy
 import pytest
 
-from tests.host.small_scan import QUICK_SHEET, write_knob
-
-
-@pytest.fixture
-def job(installed: str, tmp_path: Path) -> Path:
-    """A quick sheet beside its scan, in an empty scene."""
-    bpy.ops.wm.read_homefile(use_factory_startup=True, use_empty=True)
-    if not hasattr(bpy.types.Scene, "bozzetto"):
-        bpy.ops.preferences.addon_enable(module=installed)
-    write_knob(tmp_path)
-    (tmp_path / "knob.toml").write_text(QUICK_SHEET, encoding="utf-8")
-    return tmp_path / "knob.toml"
-
-
-@pytest.fixture
-def command(installed: str) -> Any:
-    """The function behind `blender --command bozzetto`; a wheel can't dispatch it, so it is called."""
-    return importlib.import_module(f"{installed}.cli").main
+from tests.host.small_scan import QUICK_SHEET
 
 
 def names() -> list[str]:

@@ -3,26 +3,19 @@
 from __future__ import annotations
 
 import sys
-from pathlib import Path
 from typing import Any
 
 import bpy
 import numpy as np
 import pytest
 
-from tests.host.small_scan import QUICK_SHEET, write_knob
+from tests.host.small_scan import run_until
 
 
 @pytest.fixture(scope="module")
 def scene(installed: str, tmp_path_factory: pytest.TempPathFactory) -> Any:
     """The small scan until its shots are framed."""
-    folder: Path = tmp_path_factory.mktemp("job")
-    write_knob(folder)
-    (folder / "knob.toml").write_text(QUICK_SHEET, encoding="utf-8")
-    bpy.ops.bozzetto.read_sheet(filepath=str(folder / "knob.toml"))
-    bpy.context.scene.bozzetto.output = str(folder / "out")
-    assert bpy.ops.bozzetto.run_job(last="camera") == {"FINISHED"}
-    return bpy.context.scene
+    return run_until(tmp_path_factory.mktemp("job"), "camera")
 
 
 def shot(name: str) -> Any:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import importlib
 import sys
 from pathlib import Path
 from typing import Any
@@ -11,23 +10,6 @@ import bpy
 import pytest
 
 from tests.host.small_scan import QUICK_SHEET, write_knob
-
-
-@pytest.fixture
-def job(installed: str, tmp_path: Path) -> Path:
-    """A quick sheet beside its scan, in an empty scene."""
-    bpy.ops.wm.read_homefile(use_factory_startup=True, use_empty=True)
-    if not hasattr(bpy.types.Scene, "bozzetto"):
-        bpy.ops.preferences.addon_enable(module=installed)
-    write_knob(tmp_path)
-    (tmp_path / "knob.toml").write_text(QUICK_SHEET, encoding="utf-8")
-    return tmp_path / "knob.toml"
-
-
-@pytest.fixture
-def command(installed: str) -> Any:
-    """The function behind `blender --command bozzetto`; a wheel can't dispatch it, so it is called."""
-    return importlib.import_module(f"{installed}.cli").main
 
 
 def _tree(folder: Path) -> dict[str, bytes]:

@@ -3,14 +3,13 @@
 from __future__ import annotations
 
 import sys
-from pathlib import Path
 from typing import Any
 
 import bpy
 import numpy as np
 import pytest
 
-from tests.host.small_scan import QUICK_SHEET, write_knob
+from tests.host.small_scan import run_until
 
 PACKAGE = "bl_ext.user_default.bozzetto"
 
@@ -22,13 +21,7 @@ def module(name: str) -> Any:
 @pytest.fixture(scope="module")
 def scene(installed: str, tmp_path_factory: pytest.TempPathFactory) -> Any:
     """The knob, run until Separation."""
-    folder: Path = tmp_path_factory.mktemp("job")
-    write_knob(folder)
-    (folder / "knob.toml").write_text(QUICK_SHEET, encoding="utf-8")
-    bpy.ops.bozzetto.read_sheet(filepath=str(folder / "knob.toml"))
-    bpy.context.scene.bozzetto.output = str(folder / "out")
-    assert bpy.ops.bozzetto.run_job(last="separation") == {"FINISHED"}
-    return bpy.context.scene
+    return run_until(tmp_path_factory.mktemp("job"), "separation")
 
 
 def ask(scene: Any, key: str, *sets: dict[str, Any]) -> None:

@@ -251,7 +251,7 @@ def make_group(name: str, build: Callable[[Tree], None], *, tree_type: str = "Sh
 def first_equal(block: Any, blocks: Any, mark: str, digest_of: Callable[[Any], str]) -> Any:
     """The block that we made before, nobody changed and that equals `block`, which is then removed; else `block`.
 
-    blocks: the collection of bpy.data that holds it. mark: the custom property that keeps a block's digest. digest_of: makes it.
+    blocks: the collection of bpy.data that holds it. mark: the custom property with a block's digest. digest_of: makes it.
     """
     digest = digest_of(block)
     for other in blocks:

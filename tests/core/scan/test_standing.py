@@ -14,22 +14,8 @@ from blender_addon.core.scan.standing import evidence, file_axes
 from blender_addon.core.scan.standing.body import body_of
 from blender_addon.core.scan.standing.choosing import ways_to_stand
 from blender_addon.core.scan.standing.poses import all_poses
+from tests.qhull import degrees_between, hull
 from tests.scan_shapes import box, moved, noisy, rotation, statuette
-
-spatial = pytest.importorskip("scipy.spatial")
-
-
-def hull(points: np.ndarray) -> np.ndarray:
-    """Convex hull triangles looking outwards, by Qhull (Barber, Dobkin and Huhdanpaa, ACM TOMS 22, 1996)."""
-    found = spatial.ConvexHull(points)
-    triangles = found.simplices.copy()
-    inward = (face_normals(points, triangles) * found.equations[:, :3]).sum(axis=1) < 0
-    triangles[inward] = triangles[inward][:, ::-1]
-    return triangles
-
-
-def degrees(first: np.ndarray, second: np.ndarray) -> float:
-    return float(np.degrees(np.arctan2(np.linalg.norm(np.cross(first, second)), first @ second)))
 
 
 def figure_on_open_slab() -> TriangleMesh:
@@ -50,7 +36,7 @@ def test_an_open_slab_stands_right_in_every_turn(seed: int) -> None:
     turn = rotation(seed)
     mesh = moved(noisy(figure_on_open_slab(), noise=0.16, seed=seed), turn, scale=float(seed + 1))
     best = support_plane.supports(mesh, hull, file="scan.obj")[0]
-    assert degrees(best.up, turn @ [0.0, 0.0, 1.0]) < 1.0
+    assert degrees_between(best.up, turn @ [0.0, 0.0, 1.0]) < 1.0
     assert best.chance > 0.8 and best.kind == "flat"
 
 
@@ -59,7 +45,7 @@ def test_a_cube_is_not_sure_without_axes_and_takes_the_files_with_them() -> None
     cube = box((40.0, 40.0, 40.0))
     assert support_plane.supports(cube, hull)[0].chance < 0.5
     best = support_plane.supports(cube, hull, file="scan.obj")[0]
-    assert degrees(best.up, np.array([0.0, 0.0, 1.0])) < 0.5 and best.axis == "z"
+    assert degrees_between(best.up, np.array([0.0, 0.0, 1.0])) < 0.5 and best.axis == "z"
 
 
 def test_a_ball_needs_the_files_axes() -> None:
@@ -103,7 +89,7 @@ def test_light_from_above_is_read_and_plain_colour_is_not() -> None:
         return np.repeat(random.uniform(0.2, 0.8, (len(faces), 1)), 3, axis=1)
 
     found = evidence.light_of(body_of(mesh, hull, colours=lit))
-    assert found is not None and degrees(found / np.linalg.norm(found), light) < 20.0
+    assert found is not None and degrees_between(found / np.linalg.norm(found), light) < 20.0
     assert evidence.light_of(body_of(mesh, hull, colours=spotted)) is None
     assert evidence.light_of(body_of(mesh, hull)) is None
 
@@ -131,10 +117,10 @@ def test_resting_poses_agree_with_another_library(size: tuple[float, float, floa
     truth = [up for up, chance in stable_truth(mesh) if chance > 0.01]
     assert truth
     for up in truth:
-        assert min(degrees(pose.up, up) for pose in poses) < 5.0
+        assert min(degrees_between(pose.up, up) for pose in poses) < 5.0
     for pose in poses:
         if pose.tip_deg > 2.0:
-            assert min(degrees(pose.up, up) for up in truth) < 8.0
+            assert min(degrees_between(pose.up, up) for up in truth) < 8.0
 
 
 @pytest.mark.parametrize("askew", [0.0, 25.0])

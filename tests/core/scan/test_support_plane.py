@@ -6,25 +6,11 @@ import numpy as np
 import pytest
 
 from blender_addon.core.mesh.spikes import in_their_plane, steady_vertices
-from blender_addon.core.mesh.triangles import TriangleMesh, face_normals
+from blender_addon.core.mesh.triangles import TriangleMesh
 from blender_addon.core.scan import support_plane
 from blender_addon.core.scan.standing.body import centre_of_mass, fibonacci_directions
+from tests.qhull import degrees_between, hull
 from tests.scan_shapes import box, moved, noisy, rotation, statuette
-
-spatial = pytest.importorskip("scipy.spatial")
-
-
-def hull(points: np.ndarray) -> np.ndarray:
-    """Convex hull triangles looking outwards, by Qhull (Barber, Dobkin and Huhdanpaa, ACM TOMS 22, 1996)."""
-    found = spatial.ConvexHull(points)
-    triangles = found.simplices.copy()
-    inward = (face_normals(points, triangles) * found.equations[:, :3]).sum(axis=1) < 0
-    triangles[inward] = triangles[inward][:, ::-1]
-    return triangles
-
-
-def degrees_between(first: np.ndarray, second: np.ndarray) -> float:
-    return float(np.degrees(np.arctan2(np.linalg.norm(np.cross(first, second)), first @ second)))
 
 
 @pytest.mark.parametrize("seed", range(6))
