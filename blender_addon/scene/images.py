@@ -43,7 +43,7 @@ def read_pixels(image: Any, *, limit: int | None = None) -> Any:
 def opened(path: Path, subject: str, refusal: str, save_as: str) -> Any:
     """A new image of a picture file whose header is sound.
 
-    Raises InputError: "{subject} {refusal}: ..." where the file is damaged, "{subject} can't be read as a picture (...); save it
+    Raises InputError: "{subject} {refusal}: ..." where the file is damaged, "{subject} can't be read as a picture ...; save it
     {save_as}" where Blender can't open it.
     """
     try:
