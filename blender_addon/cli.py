@@ -17,6 +17,7 @@ from typing import Any
 
 import bpy
 
+from .core.generators import finish, passed_on
 from .job.errors import JobError, OutputError
 from .job.files.names import cleaned
 from .job.files.places import folder_names
@@ -142,17 +143,15 @@ def _run_in(out: Path, path: Path, sheet: JobSheet, options: Any, lock: FolderLo
 def _saved_before_delivery(run: Any, blend: BlendFile) -> Any:
     """The run, with the .blend saved before the long renders start, so that a kill there costs no work."""
     saved = False
-    try:
-        while True:
-            update = next(run)
-            if update.step.folder == "delivery" and not saved:
-                saved = True
-                blend.save()
-            yield update
-    except StopIteration as end:
-        return end.value
-    finally:
-        run.close()
+
+    def kept(update: Update) -> Update:
+        nonlocal saved
+        if update.step.folder == "delivery" and not saved:
+            saved = True
+            blend.save()
+        return update
+
+    return passed_on(run, kept)
 
 
 def _open_scene(blend: BlendFile, sheet: JobSheet, options: Any) -> Any:
@@ -195,14 +194,13 @@ class Printer:
 
     def drain(self, run: Any) -> Any:
         """Run to the end, printing; returns what the run returns. Raises Stopped where a signal asked for it."""
-        try:
-            while True:
-                self._stopping.check()
-                self.show(next(run))
-        except StopIteration as end:
-            return end.value
-        finally:
-            run.close()
+
+        def printed(update: Update) -> None:
+            self.show(update)
+            self._stopping.check()
+
+        self._stopping.check()
+        return finish(passed_on(run, printed))
 
     def show(self, update: Update) -> None:
         """Print one line when the step is a new one, when it ended, or every two seconds."""

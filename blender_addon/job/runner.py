@@ -12,6 +12,7 @@ from collections.abc import Generator, Sequence
 from dataclasses import dataclass, field
 from typing import Any, Protocol
 
+from ..core.generators import finish, passed_on
 from .decisions import Decision, as_kept
 from .errors import JobError, SheetError, SubjectError
 from .notes import Notes
@@ -135,17 +136,11 @@ def run_job(
 def _drained(
     step: Step, settings: Any, stage: Stage, place: int, count: int, share: tuple[float, float]
 ) -> Generator[Update, None, Result]:
-    work = step.run(stage, settings)
-    try:
-        while True:
-            try:
-                progress: Progress = next(work)
-            except StopIteration as end:
-                return end.value
-            fraction = share[0] + share[1] * min(max(progress.fraction, 0.0), 1.0)
-            yield Update(step, place + 1, count, fraction, progress.words, progress.blocking)
-    finally:
-        work.close()
+    def shown(progress: Progress) -> Update:
+        fraction = share[0] + share[1] * min(max(progress.fraction, 0.0), 1.0)
+        return Update(step, place + 1, count, fraction, progress.words, progress.blocking)
+
+    return passed_on(step.run(stage, settings), shown)
 
 
 def _require(step: Step, steps: Sequence[Step], stage: Stage) -> None:
@@ -153,15 +148,6 @@ def _require(step: Step, steps: Sequence[Step], stage: Stage) -> None:
         if not stage.has(role):
             maker = next((other.label for other in steps if role in other.makes), "an earlier step")
             raise SubjectError(f'{step.label} needs the result of {maker}: run "{maker}" first')
-
-
-def finish(run: Generator[Any, None, Any]) -> Any:
-    """Run a generator to its end and return what it returns."""
-    while True:
-        try:
-            next(run)
-        except StopIteration as end:
-            return end.value
 
 
 __all__ = ["JobError", "Report", "Stage", "Update", "chosen", "finish", "run_job", "stale", "stamp"]

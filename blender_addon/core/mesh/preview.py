@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from ..arrays import Floats, Ints
-from .triangles import TriangleMesh, face_crosses, unit
+from .triangles import TriangleMesh, face_crosses, unit, weights_within
 
 KEY_LIGHT = np.array([-0.45, -0.65, 0.6])
 """Direction to the light in the view's frame: x right, y away from the eye, z up."""
@@ -18,8 +18,7 @@ def strewn(mesh: TriangleMesh, count: int, *, seed: int = 1) -> tuple[Ints, Floa
     reached = np.cumsum(areas)
     faces = np.searchsorted(reached, random.random(count) * reached[-1])
     faces = np.minimum(faces, len(areas) - 1)
-    root, other = np.sqrt(random.random(count)), random.random(count)
-    return faces, np.stack([1.0 - root, root * (1.0 - other), root * other], axis=1)
+    return faces, weights_within(random.random(count), random.random(count))
 
 
 def view(

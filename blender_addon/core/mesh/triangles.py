@@ -90,6 +90,20 @@ def unit(vectors: Floats) -> Floats:
     return vectors / np.where(length > 0, length, 1.0)
 
 
+def across(normals: Floats) -> Floats:
+    """(..., 3) a direction at right angles to each unit normal (..., 3), not of unit length; level but for steep normals."""
+    return np.cross(normals, np.where(np.abs(normals[..., 2:]) < 0.9, (0.0, 0.0, 1.0), (1.0, 0.0, 0.0)))
+
+
+def weights_within(first: Floats, second: Floats) -> Floats:
+    """(n, 3) barycentric weights of points that lie evenly over a triangle, from two even random numbers 0 to 1 each.
+
+    The square root keeps the density even (Osada et al., ACM TOG 21, 2002).
+    """
+    root = np.sqrt(first)
+    return np.stack([1 - root, root * (1 - second), root * second], axis=1)
+
+
 def signed_volume(vertices: Floats, faces: Ints) -> float:
     """Volume enclosed by a closed mesh (divergence theorem), positive when faces look outwards; 0 without vertices."""
     if not len(vertices):

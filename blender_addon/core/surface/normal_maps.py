@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from ..arrays import Bools, Floats, Ints
-from ..mesh.triangles import corner_angles, unit
+from ..mesh.triangles import across, corner_angles, unit
 from .texels import Texels
 
 
@@ -75,7 +75,7 @@ def tangent_frames(vertices: Floats, faces: Ints, uv: Floats, vertex_normals: Fl
     group_normal = normal[first]
     weak = np.linalg.norm(total, axis=1) < 1e-9
     if weak.any():
-        total[weak] = np.cross(group_normal[weak], np.where(np.abs(group_normal[weak, 2:]) < 0.9, (0, 0, 1.0), (1.0, 0, 0)))
+        total[weak] = across(group_normal[weak])
     return TangentFrames(group.reshape(-1, 3), unit(total.astype(float)).astype(np.float32), sign.astype(np.float32))
 
 

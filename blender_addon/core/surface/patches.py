@@ -13,7 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from ..arrays import Floats, Ints
-from ..mesh.triangles import unit
+from ..mesh.triangles import across, unit
 from ..threads import product
 
 CELLS = 96
@@ -156,8 +156,7 @@ def lay_patches(position: Floats, normal: Floats, *, cell_mm: float, seed: int) 
     home = np.floor((centre - cloud.low) / cloud.box_mm).astype(np.int64)
     by_place = np.argsort((home[:, 0] * cloud.boxes[1] + home[:, 1]) * cloud.boxes[2] + home[:, 2], kind="stable")
     centre, facing = centre[by_place], facing[by_place]
-    helper = np.where(np.abs(facing[:, 2:]) < 0.9, (0.0, 0.0, 1.0), (1.0, 0.0, 0.0))
-    along = unit(np.cross(facing, helper)).astype(np.float32)
+    along = unit(across(facing)).astype(np.float32)
     return Patches(cell_mm, centre, facing, along, np.cross(facing, along).astype(np.float32)), cloud
 
 

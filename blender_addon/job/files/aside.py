@@ -9,6 +9,7 @@ import threading
 from collections.abc import Callable, Generator
 from typing import TypeVar
 
+from ...core.generators import passed_on
 from ..step import Progress
 
 T = TypeVar("T")
@@ -64,13 +65,7 @@ def aside_steps(
 
     beside = aside(drained, Progress(0.0, ""))
     try:
-        while True:
-            try:
-                next(beside)
-            except StopIteration as end:
-                result: T = end.value
-                return result
-            yield shown(*last[0])
+        return (yield from passed_on(beside, lambda _: shown(*last[0])))
     finally:
         stopped.set()
         beside.close()

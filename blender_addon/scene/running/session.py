@@ -11,6 +11,7 @@ from typing import Any
 
 import bpy
 
+from ...core.generators import passed_on
 from ...job.errors import OutputError
 from ...job.files.made_files import MadeFiles
 from ...job.files.whole_files import begin_folder, whole_file, writable, write_text
@@ -156,33 +157,26 @@ def _after_a_kill(stage: Stage, lock: FolderLock, out: Path) -> None:
 def _noted(run: Generator[Update, None, Report], lock: FolderLock | None) -> Generator[Update, None, Report]:
     """The run, with a note in the lock of which step it is at."""
     at = ""
-    try:
-        while True:
-            try:
-                update = next(run)
-            except StopIteration as end:
-                return end.value
-            if lock is not None and update.step.label != at:
-                at = update.step.label
-                lock.at(at)
-            yield update
-    finally:
-        run.close()
+
+    def noted(update: Update) -> Update:
+        nonlocal at
+        if lock is not None and update.step.label != at:
+            at = update.step.label
+            lock.at(at)
+        return update
+
+    return passed_on(run, noted)
 
 
 def _with_decision_pictures(run: Generator[Update, None, Report], stage: Stage) -> Generator[Update, None, Report]:
     """The run; the pictures of each step's decisions are written into its folder as soon as the step has ended."""
-    try:
-        while True:
-            try:
-                update = next(run)
-            except StopIteration as end:
-                return end.value
-            if update.ended and stage.out is not None:
-                write_pictures(stage.scene, update.step.name, stage.out)
-            yield update
-    finally:
-        run.close()
+
+    def written(update: Update) -> Update:
+        if update.ended and stage.out is not None:
+            write_pictures(stage.scene, update.step.name, stage.out)
+        return update
+
+    return passed_on(run, written)
 
 
 def _models(sheet: JobSheet) -> list[str]:

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from ...arrays import Floats, Ints
-from ...mesh.triangles import TriangleMesh, face_crosses, gathered, unit
+from ...mesh.triangles import TriangleMesh, face_crosses, gathered, unit, weights_within
 from ...statistics import robust_deviation
 
 
@@ -115,8 +115,7 @@ def sample_surfels(mesh: TriangleMesh, count: int, *, seed: int, colour: Floats 
     random = np.random.default_rng(seed)
     strata = (np.arange(count) + random.random(count)) / count * summed[-1]
     face = np.searchsorted(summed, strata).clip(0, len(summed) - 1)
-    root, along = np.sqrt(random.random(count)), random.random(count)
-    share = np.stack([1.0 - root, root * (1.0 - along), root * along], axis=1)
+    share = weights_within(random.random(count), random.random(count))
     corners = mesh.faces[face]
     normals = smooth_normals(vertices, mesh.faces, 0.6 * spacing)
     rim = rim_vertices(mesh, 1.5 * spacing)

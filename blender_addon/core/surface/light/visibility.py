@@ -13,7 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from ...arrays import Floats, Ints
-from ...mesh.triangles import face_areas, face_normals, unit
+from ...mesh.triangles import across, face_areas, face_normals, unit, weights_within
 from ...threads import in_parallel, product
 
 PER_PIXEL = 4.0  # samples a pixel of the depth map on a face seen squarely: 2 % of pixels stay empty
@@ -58,8 +58,7 @@ def spread_samples(vertices: Floats, faces: Ints, *, count: int, seed: int) -> S
     rng = np.random.default_rng(seed)
     reach = np.cumsum(areas)
     face = np.searchsorted(reach, (np.arange(count) + rng.random(count)) * (total / count)).clip(0, len(faces) - 1)
-    root, turn = np.sqrt(rng.random(count, dtype=np.float32)), rng.random(count, dtype=np.float32)
-    weight = np.stack([1 - root, root * (1 - turn), root * turn], axis=1)
+    weight = weights_within(rng.random(count, dtype=np.float32), rng.random(count, dtype=np.float32))
     corners = faces[face]
     position = sum(vertices[corners[:, k]].astype(np.float32) * weight[:, k : k + 1] for k in range(3))
     normal = face_normals(vertices, faces)[face].astype(np.float32)
@@ -103,9 +102,8 @@ def look_round(samples: Samples, points: Floats, normals: Floats, half_direction
 
 def _frame(direction: Floats) -> Floats:
     """(3, 3) columns: two axes across `direction`, then itself."""
-    helper = (0.0, 0.0, 1.0) if abs(direction[2]) < 0.9 else (1.0, 0.0, 0.0)
-    across = unit(np.cross(direction, helper))
-    return np.stack([across, np.cross(direction, across), direction], axis=1).astype(np.float32)
+    first = unit(across(direction))
+    return np.stack([first, np.cross(direction, first), direction], axis=1).astype(np.float32)
 
 
 def _reach(points: Floats) -> Floats:

@@ -24,6 +24,7 @@ from typing import Any
 import numpy as np
 
 from ...arrays import Floats, Ints
+from ...generators import passed_on
 from ...srgb import luminance
 from ..light.lamplight import Lit, fit_surface_light
 from ..paint import paint_of
@@ -185,13 +186,12 @@ def _portion(
 
     It yields (fraction, words), or fractions alone where `words` are given for it.
     """
-    while True:
-        try:
-            update = next(work)
-        except StopIteration as end:
-            return end.value
+
+    def shown(update: Any) -> tuple[float, str]:
         fraction, said = update if words is None else (update, words)
-        yield start + share * fraction, said
+        return start + share * fraction, said
+
+    return passed_on(work, shown)
 
 
 def cell_mm(surface: Surface) -> float:
