@@ -8,6 +8,7 @@ from typing import Any
 import bpy
 import numpy as np
 
+from ..core.arrays import Floats
 from ..core.files.meshes.ply import FileProblem
 from ..core.files.pictures.picture_headers import check_picture
 from ..job.errors import InputError
@@ -24,7 +25,7 @@ def working_size(image: Any, limit: int = LARGEST) -> tuple[int, int]:
     return width, height
 
 
-def read_pixels(image: Any, *, limit: int | None = None) -> Any:
+def read_pixels(image: Any, *, limit: int | None = None) -> Floats:
     """(height, width, 4) float32 as Blender hands them out: display-encoded for byte images, linear for float ones.
 
     limit: an image with a side beyond it is reduced (`working_size`) in a copy, which is removed; the image stays as it is.
@@ -67,7 +68,7 @@ def release(image: Any) -> None:
         image.buffers_free()
 
 
-def _read_reduced(image: Any, width: int, height: int) -> Any:
+def _read_reduced(image: Any, width: int, height: int) -> Floats:
     if image.is_dirty:  # a copy would lack what was painted and not saved
         step = -(-image.size[0] // width)
         return read_pixels(image)[::step, ::step].copy()
@@ -80,7 +81,7 @@ def _read_reduced(image: Any, width: int, height: int) -> Any:
         bpy.data.images.remove(copy)
 
 
-def make_image(name: str, pixels: Any, *, data: bool = False, floating: bool = False) -> Any:
+def make_image(name: str, pixels: Floats, *, data: bool = False, floating: bool = False) -> Any:
     """A new packed image from (height, width, 1, 3 or 4) float in 0 to 1 (or any range when `floating`).
 
     data: the values are numbers (a height, a normal), not colours; the image is Non-Color. floating: keep 32-bit floats,

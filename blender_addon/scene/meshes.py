@@ -8,6 +8,7 @@ from typing import Any
 import bpy
 import numpy as np
 
+from ..core.arrays import Floats, Ints
 from ..core.mesh.triangles import TriangleMesh
 
 UV = "UVMap"
@@ -51,7 +52,7 @@ def read_mesh(item: Any, *, scale: float = 1.0) -> TriangleMesh:
     return TriangleMesh(vertices * np.float32(scale), corner_vertex[corners], uv, material, colours, marks)
 
 
-def _colours(mesh: Any, corner_vertex: Any) -> dict[str, Any]:
+def _colours(mesh: Any, corner_vertex: Ints) -> dict[str, Floats]:
     found = {}
     for layer in mesh.color_attributes:
         values = _read(layer.data, "color", len(layer.data), 4, np.float32)

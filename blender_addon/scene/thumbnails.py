@@ -7,6 +7,7 @@ from typing import Any
 
 import numpy as np
 
+from ..core.arrays import Floats, Ints
 from ..core.mesh.preview import strewn, through, view
 from ..core.mesh.triangles import TriangleMesh, face_normals
 from .images import LARGEST, read_pixels
@@ -18,7 +19,7 @@ from .surface.base_picture import picture_of
 SIDES = 6
 
 
-def front_candidates(item: Any, *, size: int = 128, sides: int = SIDES, points: int = 120_000) -> list[tuple[float, Any]]:
+def front_candidates(item: Any, *, size: int = 128, sides: int = SIDES, points: int = 120_000) -> list[tuple[float, Floats]]:
     """(angle in degrees, picture (size, size, 4) float, row 0 at the bottom) for `sides` turns of a standing object.
 
     The angle is how far that side lies from the object's present front, counter-clockwise seen from above: adding it to the
@@ -29,7 +30,7 @@ def front_candidates(item: Any, *, size: int = 128, sides: int = SIDES, points: 
     return [(turn, view(*looks, yaw_deg=turn, size=size)) for turn in angles]
 
 
-Looks = tuple[Any, Any, Any]
+Looks = tuple[Floats, Floats, Floats]
 """Points (n, 3) of a surface in metres, their normals (n, 3) and display colours (n, 3)."""
 
 
@@ -67,7 +68,7 @@ def give_thumbnail(camera: Any, looks: Looks) -> None:
     preview.image_pixels_float.foreach_set(np.ascontiguousarray(picture, np.float32).ravel())
 
 
-def surface_colours(item: Any, mesh: TriangleMesh, faces: Any, weights: Any) -> Any:
+def surface_colours(item: Any, mesh: TriangleMesh, faces: Ints, weights: Floats) -> Floats:
     """(n, 3) display colours at points of a surface: from the base texture, the vertex colours, or a mid grey."""
     colours = np.full((len(faces), 3), 0.7, np.float32)
     if mesh.colours:
@@ -91,7 +92,7 @@ def surface_colours(item: Any, mesh: TriangleMesh, faces: Any, weights: Any) -> 
     return colours
 
 
-def vertex_colours(item: Any, mesh: TriangleMesh) -> Any:
+def vertex_colours(item: Any, mesh: TriangleMesh) -> Floats | None:
     """(n, 3) what a standing mesh shows at its vertices, as display values; None where it is plain all over."""
     faces, corner = np.zeros(len(mesh.vertices), np.int64), np.zeros(len(mesh.vertices), np.int64)
     for place in range(3):

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from typing import Any
-
 import bmesh
 import numpy as np
 
+from ...core.arrays import Floats, Ints
 
-def hull_triangles(points: Any) -> Any:
+
+def hull_triangles(points: Floats) -> Ints:
     """Triangles (m, 3) of the convex hull of points (n, 3), indices into the points, looking outwards."""
     points = np.asarray(points, float)
     size = float(np.ptp(points, axis=0).max()) or 1.0

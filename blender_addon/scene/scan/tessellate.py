@@ -2,17 +2,17 @@
 
 from __future__ import annotations
 
-from typing import Any
-
 import bpy  # noqa: F401 - mathutils can be imported only after bpy
 import numpy as np
 from mathutils.geometry import delaunay_2d_cdt
+
+from ...core.arrays import Floats, Ints
 
 INSIDE = 1
 """delaunay_2d_cdt's output of triangles inside the face only."""
 
 
-def tessellate(points: Any, outline: int) -> tuple[Any, Any] | None:
+def tessellate(points: Floats, outline: int) -> tuple[Floats, Ints] | None:
     """Triangles of the polygon of the first `outline` points (n, 2), with the further points inside it.
 
     Returns the points as given and (m, 3) counter-clockwise triangles over them; None when the outline crosses or touches
@@ -40,7 +40,7 @@ def tessellate(points: Any, outline: int) -> tuple[Any, Any] | None:
     return (points, triangles) if _holds_outline(triangles, outline) else None
 
 
-def _holds_outline(triangles: Any, outline: int) -> bool:
+def _holds_outline(triangles: Ints, outline: int) -> bool:
     """Whether each outline edge i to i + 1 is run exactly once and no triangle is twice there."""
     edges = np.concatenate([triangles[:, [0, 1]], triangles[:, [1, 2]], triangles[:, [2, 0]]])
     wanted = {(place, (place + 1) % outline) for place in range(outline)}

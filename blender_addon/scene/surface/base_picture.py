@@ -10,6 +10,7 @@ from typing import Any
 
 import numpy as np
 
+from ...core.arrays import Bools
 from ...core.mesh.triangles import TriangleMesh, face_areas
 from ..meshes import read_mesh
 
@@ -112,7 +113,7 @@ def base_picture(item: Any, triangles: TriangleMesh | None = None) -> BasePictur
     return BasePicture(image, slot, area / max(float(areas.sum()), 1e-12))
 
 
-def faces_showing(item: Any, triangles: TriangleMesh, image: Any) -> Any:
+def faces_showing(item: Any, triangles: TriangleMesh, image: Any) -> Bools:
     """(m,) bool: the faces whose own material shows the image."""
     slots = triangles.material if triangles.material is not None else np.zeros(len(triangles.faces), int)
     shown = [picture_of(material) for material in item.data.materials] or [None]

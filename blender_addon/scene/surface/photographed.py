@@ -8,6 +8,7 @@ from typing import Any
 
 import numpy as np
 
+from ...core.arrays import Bools, Floats, Ints
 from ...core.mesh.triangles import TriangleMesh
 from ...core.srgb import luminance
 from ...core.surface.normal_maps import decode
@@ -79,13 +80,13 @@ def reading(
     return Photographed(surface, np.ascontiguousarray(colours), beside, theirs)
 
 
-def _clear(alpha: Any, surface: Surface) -> Any:
+def _clear(alpha: Floats, surface: Surface) -> Bools:
     """(n,) bool: texels that are transparent, where no photo showed the surface; none if most are: alpha then says nothing."""
     clear = alpha.reshape(-1)[surface.texels.index] < 0.5
     return clear & bool(clear.mean() < 0.5)
 
 
-def _by_vertices(triangles: TriangleMesh, beside: tuple[Any, Any] | None) -> Photographed | str:
+def _by_vertices(triangles: TriangleMesh, beside: tuple[Floats, Ints] | None) -> Photographed | str:
     """The surface with its vertex colours, where there is no texture."""
     layer = colour_layer(triangles)
     if layer is None:
@@ -96,7 +97,7 @@ def _by_vertices(triangles: TriangleMesh, beside: tuple[Any, Any] | None) -> Pho
     return _featureless(colours) or Photographed(surface, colours, beside)
 
 
-def own_normals(item: Any, surface: Surface) -> Any | None:
+def own_normals(item: Any, surface: Surface) -> Floats | None:
     """(n, 3) float32 tangent-space +Y normals that the scan's own map gives in the surface's texels; None without a map."""
     triangles = read_mesh(item)
     texture = None if surface.on_vertices else base_picture(item, triangles)
@@ -122,7 +123,7 @@ def shared_share(item: Any) -> float:
     return float(surface.texels.shared.mean()) if len(surface) else 0.0
 
 
-def _limit(image: Any, triangles: TriangleMesh, used: Any, finest_texel_mm: float) -> int:
+def _limit(image: Any, triangles: TriangleMesh, used: Bools, finest_texel_mm: float) -> int:
     """The longest side to work at: not finer than asked, not more texels than memory is given for."""
     width, height = working_size(image, LARGEST)
     if triangles.uv is None or not used.any():
@@ -136,12 +137,12 @@ def _limit(image: Any, triangles: TriangleMesh, used: Any, finest_texel_mm: floa
     return side
 
 
-def _uv_area(uv: Any) -> float:
+def _uv_area(uv: Floats) -> float:
     first, second = uv[:, 1] - uv[:, 0], uv[:, 2] - uv[:, 0]
     return float(min(0.5 * np.abs(first[:, 0] * second[:, 1] - first[:, 1] * second[:, 0]).sum(), 4.0))
 
 
-def _featureless(colours: Any) -> str:
+def _featureless(colours: Floats) -> str:
     bright = luminance(colours)
     low, high = np.quantile(bright, [0.02, 0.98])
     if not np.isfinite(bright).all():
@@ -155,7 +156,7 @@ def _featureless(colours: Any) -> str:
     return ""
 
 
-def _joined(items: tuple[Any, ...]) -> tuple[Any, Any] | None:
+def _joined(items: tuple[Any, ...]) -> tuple[Floats, Ints] | None:
     vertices, faces, start = [], [], 0
     for item in items:
         part = read_mesh(item, scale=1000.0)

@@ -9,6 +9,7 @@ from typing import Any
 import bpy
 import numpy as np
 
+from ...core.arrays import Floats
 from ...core.files.plain_files import is_there
 from ...core.surface import colour_card, reflectance
 from ...job.errors import InputError
@@ -39,7 +40,7 @@ def with_measured_clay(settings: Any, path: Path) -> tuple[Any, dict[str, Any]]:
     return dataclasses.replace(settings, clay_colour=reflectance.held(colour)), figures
 
 
-def _read(path: Path) -> Any:
+def _read(path: Path) -> Floats:
     """(h, w, 3) display-encoded values, row 0 at the top."""
     if not is_there(path):
         raise InputError(f'There is no reference photo "{path}": check the path on the sheet')

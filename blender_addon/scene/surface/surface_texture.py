@@ -6,11 +6,13 @@ from typing import Any
 
 import numpy as np
 
+from ...core.arrays import Floats
+from ...core.mesh.triangles import TriangleMesh
 from ...core.srgb import decode, luminance
 from ..images import LARGEST, read_pixels
 
 
-def read_linear(image: Any, *, limit: int = LARGEST) -> Any:
+def read_linear(image: Any, *, limit: int = LARGEST) -> Floats:
     """(height, width, 3) float32 linear colours of an image, reduced where a side passes `limit`.
 
     Byte images in an sRGB-like space are decoded; float images and Non-Color ones are taken as they are.
@@ -22,7 +24,7 @@ def read_linear(image: Any, *, limit: int = LARGEST) -> Any:
     return decode(pixels)
 
 
-def colour_layer(triangles: Any) -> str | None:
+def colour_layer(triangles: TriangleMesh) -> str | None:
     """The name of the vertex colours that look most like a photo texture: those that vary most, None when none vary."""
     best, spread = None, 1e-4
     for name, values in triangles.colours.items():

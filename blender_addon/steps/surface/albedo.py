@@ -8,6 +8,7 @@ from typing import Any
 
 import numpy as np
 
+from ...core.arrays import Floats
 from ...core.srgb import encode
 from ...core.surface.albedo.removal import LightRemoved, without_light
 from ...core.surface.relief.recovery import Photographed
@@ -75,8 +76,8 @@ def run(stage: Stage, settings: Settings) -> Run:
         else:
             done.append(role)
         yield Progress(place / 2 + 0.4, f"Keeping the colours of the {role}")
-        work = partial(_raster, found, removed, settings.strength)
-        raster = yield from aside(work, Progress(place / 2 + 0.45, f"Keeping the colours of the {role}"))
+        painting = partial(_raster, found, removed, settings.strength)
+        raster = yield from aside(painting, Progress(place / 2 + 0.45, f"Keeping the colours of the {role}"))
         image = make_image(f"Albedo {role}", raster)
         stage.offer("albedo", image, key=role, name=f"Albedo {role}")
         figures[f"{role}_shading_spread"] = round(float(np.std(np.log(removed.shading.mean(axis=1)))), 4)
@@ -89,7 +90,7 @@ def run(stage: Stage, settings: Settings) -> Run:
     return Result(f"Took the light out of the {' and the '.join(done)}", figures)
 
 
-def _sampled(image: Any, surface: Surface) -> Any:
+def _sampled(image: Any, surface: Surface) -> Floats:
     """(n,) first channel of an image of the same UVs, of whatever size, at the surface's texels."""
     pixels = read_pixels(image)[..., 0]
     (height, width), (rows, columns) = pixels.shape, surface.texels.shape
@@ -97,7 +98,7 @@ def _sampled(image: Any, surface: Surface) -> Any:
     return bilinear(pixels, (column + 0.5) * width / columns - 0.5, (row + 0.5) * height / rows - 0.5)
 
 
-def _raster(found: Photographed, removed: LightRemoved, strength: float) -> Any:
+def _raster(found: Photographed, removed: LightRemoved, strength: float) -> Floats:
     """(h, w, 3) display-encoded albedo, grown past the islands."""
     kept = found.colours + strength * (removed.albedo - found.colours)
     raster = extend(found.surface.texels.scatter(kept), found.surface.texels.mask(), MARGIN)

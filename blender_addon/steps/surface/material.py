@@ -9,6 +9,7 @@ from typing import Any
 import bpy
 import numpy as np
 
+from ...core.arrays import Floats
 from ...core.surface import cavity, kinds, reflectance
 from ...job.errors import SubjectError
 from ...job.settings import DEFAULT, FIRST, SHORT, choice, colour, file, length, number, only_when, point, switch, table, text
@@ -212,7 +213,7 @@ def run(stage: Stage, settings: Settings) -> Run:
     return Result(words[:1].upper() + words[1:], made | measured)
 
 
-def _dress(stage: Stage, role: str, settings: Settings, values: Any | None) -> dict[str, Any]:
+def _dress(stage: Stage, role: str, settings: Settings, values: Floats | None) -> dict[str, Any]:
     item = stage.require(role)
     kind = settings.piece if role == "piece" else settings.stand
     maps = own_texture.maps_of(stage, item, role, settings.relief_strength, displaced=settings.displacement)
@@ -254,7 +255,7 @@ def _region(item: Any, row: Region, settings: Settings) -> tuple[str, MaterialSu
     return row.mask, region(row, settings)
 
 
-def _cavity(item: Any) -> Any:
+def _cavity(item: Any) -> Floats:
     mesh = meshes.read_mesh(item, scale=1000.0)
     return cavity.cavity(mesh.vertices, mesh.faces).astype(np.float32)
 
@@ -267,7 +268,7 @@ def _levels(item: Any) -> int:
     return max(1, min(wanted, int(np.log2(MOST_TRIANGLES / max(len(mesh.faces), 1)) / 2)))
 
 
-def _dresser(material_uid: int, values: Any | None, *, finer: int = 0) -> Callable[[Any], None]:
+def _dresser(material_uid: int, values: Floats | None, *, finer: int = 0) -> Callable[[Any], None]:
     """What happens to the object at the swap: the material on all its faces, the cavity on its vertices; finer: halvings of the
     edges for true displacement.
     """

@@ -9,6 +9,7 @@ from typing import Any
 
 import numpy as np
 
+from ...core.arrays import Floats
 from ...core.srgb import luminance
 from ...core.surface.bandpass import band_pass
 from ...core.surface.normal_maps import (
@@ -89,7 +90,7 @@ def run(stage: Stage, settings: Settings) -> Run:
     return result
 
 
-def _effect(stage: Stage, found: Photographed, own: Any | None, settings: Settings) -> Generator[Progress, None, Result]:
+def _effect(stage: Stage, found: Photographed, own: Floats | None, settings: Settings) -> Generator[Progress, None, Result]:
     surface = found.surface
     finest = settings.finest or 4 * surface.texel_mm
     largest = max(settings.largest, 2 * finest)
@@ -114,7 +115,7 @@ def _effect(stage: Stage, found: Photographed, own: Any | None, settings: Settin
     )
 
 
-def _measured(stage: Stage, found: Photographed, own: Any | None, settings: Settings) -> Generator[Progress, None, Result]:
+def _measured(stage: Stage, found: Photographed, own: Floats | None, settings: Settings) -> Generator[Progress, None, Result]:
     others = [found]
     for key, item in stage.find_all("aligned").items():
         if item.get("bozzetto_scan_role") == "stand":
@@ -132,7 +133,7 @@ def _measured(stage: Stage, found: Photographed, own: Any | None, settings: Sett
 
 
 def _kept(
-    stage: Stage, surface: Surface, recovery: Recovery, own: Any | None, settings: Settings, textures: int
+    stage: Stage, surface: Surface, recovery: Recovery, own: Floats | None, settings: Settings, textures: int
 ) -> Generator[Progress, None, Result]:
     decisions = _decisions(recovery, settings)
     figures = {
@@ -188,7 +189,7 @@ def _decisions(recovery: Recovery, settings: Settings) -> tuple[Decision, ...]:
     return shading, paint_decision(recovery.trust, recovery.strength, settings.strength)
 
 
-def _beside(surface: Surface, own: Any, slopes: Any, heights: Any) -> tuple[Any, Any]:
+def _beside(surface: Surface, own: Floats, slopes: Floats, heights: Floats) -> tuple[Floats, Floats]:
     """Of the photo's relief what the scan's own normal map has not."""
     frames = tangent_frames(surface.vertices, surface.faces, surface.uv, surface.vertex_normal)
     normals = from_tangent_space(surface.texels, frames, surface.normal, own)
@@ -196,7 +197,7 @@ def _beside(surface: Surface, own: Any, slopes: Any, heights: Any) -> tuple[Any,
 
 
 def _offer(
-    stage: Stage, surface: Surface, heights: Any, slopes: Any, own: Any | None, facts: dict[str, Any]
+    stage: Stage, surface: Surface, heights: Floats, slopes: Floats, own: Floats | None, facts: dict[str, Any]
 ) -> Generator[Progress, None, None]:
     """The maps. With the scan's own normals (n, 3) they are joined, at the strength advised: 1 then shows both as they are."""
     making = Progress(0.92, "Making the maps")
@@ -209,7 +210,9 @@ def _offer(
         yield making
 
 
-def _maps(surface: Surface, heights: Any, slopes: Any, own: Any | None, facts: dict[str, Any]) -> tuple[Any, dict[str, Any]]:
+def _maps(
+    surface: Surface, heights: Floats, slopes: Floats, own: Floats | None, facts: dict[str, Any]
+) -> tuple[list[Floats], dict[str, Any]]:
     """(height map, normal map), grown past the islands, and the facts that go with them."""
     mask = surface.texels.mask()
     frames = tangent_frames(surface.vertices, surface.faces, surface.uv, surface.vertex_normal)
@@ -226,7 +229,7 @@ def _maps(surface: Surface, heights: Any, slopes: Any, own: Any | None, facts: d
 def _offer_shading(stage: Stage, surface: Surface, recovery: Recovery) -> Generator[Progress, None, None]:
     """By what the relief's shading multiplies the smooth light, halved to fit an image: what the step albedo divides out."""
 
-    def raster() -> Any:
+    def raster() -> Floats:
         half = 0.5 * np.exp(recovery.shaded * recovery.relief.shade)  # shrunk by its doubt already, whatever strength is shown
         values = extend(surface.texels.scatter(np.clip(half, 0, 1)), surface.texels.mask(), MARGIN)
         values[values == 0] = 0.5
@@ -236,7 +239,7 @@ def _offer_shading(stage: Stage, surface: Surface, recovery: Recovery) -> Genera
     stage.offer("relief_shading", make_image("Relief shading", values, data=True), key="piece", name="Relief shading")
 
 
-def _as_shape_key(stage: Stage, surface: Surface, heights: Any, strength: float) -> None:
+def _as_shape_key(stage: Stage, surface: Surface, heights: Floats, strength: float) -> None:
     """Colours on vertices know nothing finer than those: their relief becomes a shape key of the piece, live by its value."""
     moved = surface.vertices.copy()
     rows = surface.texels.index

@@ -7,6 +7,7 @@ from typing import Any
 
 import numpy as np
 
+from ....core.arrays import Bools, Floats
 from ....core.mesh.preview import strewn, view
 from ....core.mesh.triangles import TriangleMesh, face_normals
 from ....core.scan.upright import rotation_between, turn_about_z
@@ -22,11 +23,11 @@ UP = np.array([0.0, 0.0, 1.0])
 class Looks:
     """Points of a scan to draw it by, in its own coordinates: places (n, 3), unit normals (n, 3), display colours (n, 3)."""
 
-    places: Any
-    normals: Any
-    colours: Any
+    places: Floats
+    normals: Floats
+    colours: Floats
 
-    def picture(self, up: Any = UP, front_deg: float = 0.0, *, faded: Any = None) -> Picture:
+    def picture(self, up: Floats = UP, front_deg: float = 0.0, *, faded: Bools | None = None) -> Picture:
         """How it looks standing with `up` (3,) on top, seen from `front_deg` counter-clockwise from -Y. faded: (n,) bool,
         points that are drawn in red, as what would go."""
         turn = turn_about_z(-front_deg) @ rotation_between(np.asarray(up, float), UP)

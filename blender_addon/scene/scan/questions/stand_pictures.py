@@ -6,6 +6,7 @@ from typing import Any
 
 import numpy as np
 
+from ....core.arrays import Bools, Floats, Pixels8
 from ....core.mesh.preview import strewn, view
 from ....core.mesh.triangles import TriangleMesh, face_normals
 from ...thumbnails import surface_colours
@@ -16,7 +17,7 @@ TINT = np.array([1.0, 0.62, 0.25])
 """What is taken off is shown in amber, which the eye distinguishes from clay, stone and bronze by its lightness as well."""
 
 
-def marked_picture(item: Any, mesh: TriangleMesh, marked: Any) -> Any:
+def marked_picture(item: Any, mesh: TriangleMesh, marked: Bools) -> Pixels8:
     """(SIZE, SIZE, 3) uint8, row 0 on top, of a standing mesh (z up) with the faces `marked` (m,) tinted."""
     faces, weights = strewn(mesh, POINTS)
     places = np.einsum("nk,nkd->nd", weights, np.asarray(mesh.vertices, float)[mesh.faces[faces]])
@@ -28,7 +29,7 @@ def marked_picture(item: Any, mesh: TriangleMesh, marked: Any) -> Any:
     return screen(view(places, normals, shown, yaw_deg=TURN_DEG, tilt_deg=15.0, size=SIZE))
 
 
-def screen(picture: Any) -> Any:
+def screen(picture: Floats) -> Pixels8:
     """(h, w, 3) uint8, row 0 on top, of a picture (h, w, 4) from 0 to 1 with row 0 at the bottom, over a dark grey."""
     alpha = np.clip(picture[::-1, :, 3:], 0.0, 1.0)
     return np.rint(255.0 * np.clip(picture[::-1, :, :3] * alpha + GROUND * (1.0 - alpha), 0.0, 1.0)).astype(np.uint8)
