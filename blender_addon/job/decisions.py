@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Iterable, Mapping
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from typing import Any
 
 from ..core.arrays import Pixels8
@@ -91,14 +91,6 @@ class Decision:
             "by_hand": self.by_hand,
             "asked": self.asked,
         }
-
-    def without_pictures(self) -> Decision:
-        """The same decision, its pictures left out."""
-        return replace(
-            self,
-            choice=replace(self.choice, picture=None),
-            alternatives=tuple(replace(other, picture=None) for other in self.alternatives),
-        )
 
 
 def from_plain(table: Mapping[str, Any]) -> Decision:

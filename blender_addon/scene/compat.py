@@ -42,9 +42,6 @@ def written_by_other_release() -> bool:
     return tuple(bpy.data.version[:2]) != VERSION[:2]
 
 
-EEVEE = "BLENDER_EEVEE" if VERSION >= (5, 0, 0) else "BLENDER_EEVEE_NEXT"
-
-
 def node_tree_of(owner: Any) -> Any:
     """The node tree of a material or world, switched on where that is still needed (before 5.0)."""
     if VERSION < (5, 0, 0):

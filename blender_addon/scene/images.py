@@ -57,11 +57,6 @@ def opened(path: Path, subject: str, refusal: str, save_as: str) -> Any:
         raise InputError(f"{subject} can't be read as a picture ({error}); save it {save_as}") from None
 
 
-def images_of_all() -> list[Any]:
-    """All images of the .blend."""
-    return list(bpy.data.images)
-
-
 def release(image: Any) -> None:
     """Give back the memory of a vast picture (1 GB at 16 K): its pixels come back from its packed file when next asked for."""
     if max(image.size) > LARGEST and image.packed_file is not None and not image.is_dirty:

@@ -15,10 +15,10 @@ import numpy as np
 
 from blender_addon.core.surface.albedo.denoising import without_noise
 from blender_addon.core.surface.albedo.removal import without_light
-from blender_addon.core.surface.light.spherical_harmonics import irradiance_basis, robust_fit
 from scripts.truth.scanner import truth_case
 
 from . import _relief_measures as measures
+from ._harmonic_light import irradiance_basis, robust_fit
 from ._relief_pictures import triptych
 
 LIMITS = {

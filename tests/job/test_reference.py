@@ -1,4 +1,4 @@
-"""Is the reference of all settings whole? It is made from the steps' declarations; each row is read back and compared with them."""
+"""Is the reference of all settings whole? It is made from the steps' declarations; its rows are read back and compared."""
 
 from __future__ import annotations
 
@@ -14,7 +14,8 @@ from blender_addon.steps import catalogue
 def _rows(markdown: str) -> dict[str, list[str]]:
     """The cells of each row of the first table, by the setting's name."""
     table = markdown.split("\n\nEach row of")[0]
-    cells = [[cell.strip() for cell in re.split(r"(?<!\\)\|", line)[1:-1]] for line in table.splitlines() if line.startswith("| `")]
+    lines = [line for line in table.splitlines() if line.startswith("| `")]
+    cells = [[cell.strip() for cell in re.split(r"(?<!\\)\|", line)[1:-1]] for line in lines]
     return {row[0].strip("`"): row for row in cells}
 
 

@@ -264,7 +264,7 @@ def test_a_card_under_a_lamp_reads_what_the_inverse_square_says() -> None:
     world = bpy.data.worlds.new("dark")
     lights.compat.node_tree_of(world).nodes.clear()
     found = meter.read_card(centre_mm=(0, 0, 0), normal=(0, 0, 1), lights=[item], world=world)
-    assert found.colour[1] == pytest.approx(exposure.lambert_radiance(40.0 * 0.05**2), rel=0.02)
+    assert found.colour[1] == pytest.approx(0.18 * 40.0 * 0.05**2 / np.pi, rel=0.02)
 
 
 def test_a_shot_stands_in_its_own_light_and_all_comes_back() -> None:

@@ -196,8 +196,3 @@ def environment_total(pixels: Floats) -> float:
     up = (np.arange(height) + 0.5) / height * math.pi - math.pi / 2
     cell = math.pi / height * 2 * math.pi / width * np.cos(up)
     return float((pixels * (cell * (up > 0))[:, None]).sum())
-
-
-def lambert_radiance(irradiance: float, albedo: float = GREY) -> float:
-    """Radiance of a matt surface: albedo x irradiance / pi."""
-    return albedo * irradiance / math.pi

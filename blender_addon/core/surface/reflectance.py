@@ -10,8 +10,6 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ..srgb import luminance
-
 Colour = tuple[float, float, float]
 
 
@@ -135,31 +133,6 @@ IOR = {
     "wood": 1.53, "glass": 1.52,
 }  # fmt: skip
 """Index of refraction, 589 nm (water: Schiebener 1990; oil, resin, glaze: bands of the conservation and glass literature)."""
-
-
-def f0(ior: float) -> float:
-    """Reflectance at normal incidence of an interface to air, ((n - 1)/(n + 1))^2 (Fresnel)."""
-    return ((ior - 1.0) / (ior + 1.0)) ** 2
-
-
-def ior_of(f0_value: float) -> float:
-    """The index of refraction with that reflectance at normal incidence."""
-    root = float(np.sqrt(f0_value))
-    return (1.0 + root) / (1.0 - root)
-
-
-def mean_albedo(colour: Colour) -> float:
-    """Luminance of an albedo."""
-    return float(luminance(np.array(colour)))
-
-
-def wetted(colour: Colour, wetness: float) -> Colour:
-    """An albedo with water in its pores: gamma 1.32 at nine tenths, as the clay's nodes do it.
-
-    Wet sand 0.25 against dry 0.40 (Cook, Climate Dynamics, 2013, table 5.1) is what the strength is set by; that the dark end
-    loses more and colours saturate is Lekner & Dorf 1988.
-    """
-    return tuple(value * (1 - 0.9 * wetness) + 0.9 * wetness * value**1.32 for value in colour)  # type: ignore[return-value]
 
 
 def held(colour: Colour, *, low: float = 0.02, high: float = 0.95) -> Colour:

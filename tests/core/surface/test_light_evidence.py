@@ -7,7 +7,8 @@ import pytest
 
 from blender_addon.core.mesh.triangles import unit
 from blender_addon.core.surface.light.evidence import LightEvidence, foretold, light_evidence
-from blender_addon.core.surface.light.spherical_harmonics import basis, irradiance_basis, sphere_directions
+from blender_addon.core.surface.light.spherical_harmonics import basis, sphere_directions
+from scripts.bench._harmonic_light import irradiance_basis
 
 NORMAL = sphere_directions(6000)
 PLACE = 40.0 * NORMAL * (1 + 0.1 * np.sin(5 * NORMAL[:, :1]))

@@ -63,7 +63,7 @@ def _bronze(tree: Tree) -> None:
             "IOR": 1.5,
             "Coat Weight": tree.math("MULTIPLY", tree.math("MULTIPLY", wax, 0.45), tree.math("SUBTRACT", 1.0, sits)),
             "Coat Roughness": 0.22,
-            "Coat IOR": 1.44,
+            "Coat IOR": reflectance.IOR["wax"],
             "Normal": bent,
         },
         label="Bronze surface",

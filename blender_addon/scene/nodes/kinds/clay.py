@@ -74,11 +74,11 @@ def _clay(tree: Tree) -> None:
             "Base Color": colour,
             "Roughness": rough,
             "Diffuse Roughness": tree.blend(wet, MICRO_ROUGHNESS, WET_ROUGHNESS),
-            "IOR": tree.blend(wet, 1.5, 1.4),
+            "IOR": tree.blend(wet, reflectance.IOR["clay"], 1.4),
             "Specular IOR Level": tree.blend(wet, 0.32, 0.5),  # pores swallow about a third of a dry surface's sheen
             "Coat Weight": tree.span(wet, 0.75, 1.0, 0.0, 0.7),
             "Coat Roughness": 0.14,
-            "Coat IOR": 1.333,
+            "Coat IOR": reflectance.IOR["water"],
             "Normal": bent,
         },
         label="Clay surface",

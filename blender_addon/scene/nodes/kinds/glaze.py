@@ -58,7 +58,7 @@ def _glaze(tree: Tree) -> None:
         {
             "Base Color": tone,
             "Roughness": rough,
-            "IOR": 1.55,
+            "IOR": reflectance.IOR["silicate glaze"],
             "Specular IOR Level": 0.5,
             "Subsurface Weight": 0.12,
             "Subsurface Radius": (1.0, 0.8, 0.65),

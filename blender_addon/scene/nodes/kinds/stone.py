@@ -63,7 +63,7 @@ def _stone(tree: Tree) -> None:
             "Base Color": tone,
             "Roughness": rough,
             "Diffuse Roughness": tree.blend(polish, 0.6, 0.1),
-            "IOR": 1.5,
+            "IOR": reflectance.IOR["stone"],
             "Specular IOR Level": tree.blend(polish, 0.35, 0.5),
             "Subsurface Weight": light,
             "Subsurface Radius": (1.0, 0.85, 0.7),

@@ -42,7 +42,7 @@ def _wax(tree: Tree) -> None:
         {
             "Base Color": tone,
             "Roughness": rough,
-            "IOR": 1.44,
+            "IOR": reflectance.IOR["wax"],
             "Subsurface Weight": 1.0,
             "Subsurface Radius": (1.0, 0.55, 0.28),
             "Subsurface Scale": tree.math("MULTIPLY", depth, 0.001),

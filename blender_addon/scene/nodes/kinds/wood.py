@@ -67,8 +67,10 @@ def _wood(tree: Tree) -> None:
     shader = tree.node(
         "BsdfPrincipled",
         {
-            "Base Color": colour, "Roughness": rough, "Diffuse Roughness": 0.5, "IOR": 1.53, "Specular IOR Level": 0.45,
-            "Coat Weight": varnish, "Coat Roughness": 0.10, "Coat IOR": 1.5, "Coat Normal": normal, "Normal": bent,
+            "Base Color": colour, "Roughness": rough, "Diffuse Roughness": 0.5,
+            "IOR": reflectance.IOR["wood"], "Specular IOR Level": 0.45,
+            "Coat Weight": varnish, "Coat Roughness": 0.10, "Coat IOR": reflectance.IOR["varnish"],
+            "Coat Normal": normal, "Normal": bent,
         },
         label="Wood surface",
     )  # fmt: skip
