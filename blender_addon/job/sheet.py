@@ -49,7 +49,7 @@ class JobSheet:
     def path(self, written: str) -> Path:
         """The absolute path of a file or folder written on the sheet. Raises SheetError for what can be no path.
 
-        Links are followed, except where they end in a name without a suffix or in nothing: then the name as written
+        Links are followed, except where they end in a name without a suffix or in nothing: then the written name says
         more.
         """
         try:

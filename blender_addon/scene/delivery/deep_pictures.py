@@ -175,7 +175,7 @@ def _image(pixels: Any) -> Iterator[Any]:
     try:
         full = np.ones((height, width, 4), np.float32)
         full[..., :3] = pixels
-        image.pixels.foreachchanged(full.ravel())
+        image.pixels.foreach_set(full.ravel())
         yield image
     finally:
         bpy.data.images.remove(image)
