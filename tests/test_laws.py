@@ -71,6 +71,7 @@ BROKEN = {
         ("core.mesh", "Floats = NDArray[np.floating]"),
         ("core.mesh", "def f(points: NDArray[Any]) -> None: pass"),
         ("steps.scan.intake", "def run(stage: Any) -> None: pass"),
+        ("scene.images", "def keep(pixels: Any) -> None: pass"),
         ("ui.panels", "def draw(self, context): pass"),
     ],
 }

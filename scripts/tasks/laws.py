@@ -30,6 +30,11 @@ RETIRED = {
     "delight": "albedo",
 }
 """Words of our own that names once used, and what to say instead."""
+ARRAYS = {
+    "points", "vertices", "faces", "normals", "directions", "origins", "weights", "uv", "colours", "pixels", "mask", "heights",
+    "slopes", "places",
+}  # fmt: skip
+"""Names that parameters give to arrays."""
 MODULES, LINES, PARAMETERS = 16, 60, 7
 """Modules a folder, lines a function (its docstring apart), parameters a function, at most."""
 
@@ -247,6 +252,8 @@ def typed(module: Module) -> Iterator[Breach]:
         if isinstance(node, ast.Subscript) and _dotted(node.value) == "NDArray" and module.name != "core.arrays":
             yield node.lineno, f"{ast.unparse(node)}: use a name of core/arrays.py"
         elif isinstance(node, ast.arg) and node.annotation is not None:
+            if node.arg in ARRAYS and ast.unparse(node.annotation) in ("Any", "Any | None"):
+                yield node.lineno, f"{node.arg}: {ast.unparse(node.annotation)}; say what the array holds (core/arrays.py)"
             if node.arg == "stage" and "Stage" not in ast.unparse(node.annotation):
                 yield node.lineno, f"stage: {ast.unparse(node.annotation)}; a stage is a Stage"
         elif isinstance(node, (ast.FunctionDef, ast.AsyncFunctionDef)) and node.returns is None and node.name != "__init__":

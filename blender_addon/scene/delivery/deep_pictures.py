@@ -16,6 +16,7 @@ from typing import TYPE_CHECKING, Any
 import bpy
 import numpy as np
 
+from ...core.arrays import Floats
 from ...core.shots.focus_merge import merge
 from ...core.shots.formats import frame_used
 from ...core.shots.optics import in_blender
@@ -168,7 +169,7 @@ def _linear(scene: Any, path: Path, *, bits: str = "16") -> Any:
 
 
 @contextlib.contextmanager
-def _image(pixels: Any) -> Iterator[Any]:
+def _image(pixels: Floats) -> Iterator[Any]:
     """Linear light (h, w, 3), the bottom row first, as an image of Blender's for the time of the block."""
     height, width = pixels.shape[:2]
     image = bpy.data.images.new("deep", width, height, float_buffer=True)

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 import bpy
 import numpy as np
 
+from ...core.arrays import Bools, Floats
 from ...core.colour import lab
 from ...core.dressing.trades import debris_of
 from ...core.mesh.triangles import TriangleMesh
@@ -67,7 +68,7 @@ def distance_test(meshes: Sequence[TriangleMesh]) -> Any:
     meshes = [mesh for mesh in meshes if len(mesh.faces)]
     surfaces = [(SurfaceQueries(m.vertices, m.faces), m.vertices.min(axis=0), m.vertices.max(axis=0)) for m in meshes]
 
-    def near(places: Any, reach: Any) -> Any:
+    def near(places: Floats, reach: Floats) -> Bools:
         found = np.zeros(len(places), bool)
         for surface, low, high in surfaces:
             outside = np.maximum(np.maximum(low - places, places - high), 0.0)
@@ -106,7 +107,7 @@ def mask_density(stage: Stage, name: str | None, table: TriangleMesh) -> Any:
     low, high = table.vertices[:, :2].min(axis=0), table.vertices[:, :2].max(axis=0)
     rows, columns = grey.shape
 
-    def density(points: Any) -> Any:
+    def density(points: Floats) -> Floats:
         share = np.clip((points[:, :2] - low) / (high - low), 0.0, 1.0 - 1e-9)
         return grey[(share[:, 1] * rows).astype(int), (share[:, 0] * columns).astype(int)]
 

@@ -12,6 +12,7 @@ from typing import Any
 import bpy
 import numpy as np
 
+from ...core.arrays import Floats, Ints
 from ...core.mesh.triangles import TriangleMesh
 from .. import compat
 from ..meshes import make_object
@@ -37,7 +38,7 @@ def make_library(name: str, shapes: Sequence[TriangleMesh], materials: Sequence[
     return item
 
 
-def make_points(name: str, places: Any, shapes: Any, turns: Any, sizes: Any, tints: Any, library: Any) -> Any:
+def make_points(name: str, places: Floats, shapes: Ints, turns: Floats, sizes: Floats, tints: Floats, library: Any) -> Any:
     """An object of points that shows `library`'s shapes: places (n, 3), shapes (n,), turns (n, 3, 3), sizes and tints (n,)."""
     mesh = bpy.data.meshes.new(name)
     mesh.vertices.add(len(places))

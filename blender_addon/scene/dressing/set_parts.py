@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from ...core.arrays import Floats, Ints
 from ...core.dressing.resting import Support, rest_on
 from ...core.dressing.tabletops.grid import Tabletop
 from ...core.mesh.triangles import TriangleMesh, face_crosses
@@ -128,10 +129,10 @@ def restore_set(scene: Any, before: dict[str, bool]) -> None:
 class Foot:
     """The lower part of the subject in mm: points (n, 3) near the support plane, its triangles up to `BAND_MM`, its middle."""
 
-    points: Any
-    vertices: Any
-    faces: Any
-    middle: Any
+    points: Floats
+    vertices: Floats
+    faces: Ints
+    middle: Floats
 
     @property
     def reach(self) -> float:
@@ -160,7 +161,7 @@ def subject_foot(stage: Stage) -> Foot:
     return Foot(_underside(band, triangles), band, triangles, 0.5 * (centre + mean))
 
 
-def _underside(vertices: Any, faces: Any, *, most: float = 2.5, density: float = 9.0) -> Any:
+def _underside(vertices: Floats, faces: Ints, *, most: float = 2.5, density: float = 9.0) -> Floats:
     """Points on what looks down within `most` mm of the lowest: the vertices, and points spread over the faces."""
     floor = vertices[:, 2].min()
     corners = vertices[faces]

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -120,7 +120,7 @@ def made_props(places: Sequence[Place], tone: Sequence[float]) -> dict[str, Any]
     return found
 
 
-def settled(mesh: TriangleMesh, spot: Spot, heights: Any) -> tuple[Any, float]:
+def settled(mesh: TriangleMesh, spot: Spot, heights: Callable[[Floats], Floats]) -> tuple[Any, float]:
     """The (4, 4) matrix, mm, that lays a prop at a spot so that it touches the ground, and the gap left, mm.
 
     The prop tips until it rests on three points round its middle, then comes down until it just touches.

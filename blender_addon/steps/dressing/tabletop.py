@@ -9,6 +9,7 @@ from typing import Any
 
 import numpy as np
 
+from ...core.arrays import Floats
 from ...core.dressing.background import quiet_shift
 from ...core.dressing.compose import Bench, stands_behind
 from ...core.dressing.props import digest, kinds
@@ -237,7 +238,7 @@ def make_top(kind: str, extent: Extent, settings: Settings, seed: int, foot: set
     return bench
 
 
-def _extent(points: Any, views: Any, settings: Settings) -> Extent:
+def _extent(points: Floats, views: Any, settings: Settings) -> Extent:
     """As large as a bench, or larger where the subject is; fine where the shots look."""
     size = float(np.ptp(points, axis=0).max())
     spread = float(np.linalg.norm(points[:, :2], axis=1).max())

@@ -9,6 +9,7 @@ from typing import Any
 
 import numpy as np
 
+from ...core.arrays import Floats
 from ...core.mesh.preview import strewn
 from ...core.mesh.spikes import ring_medians, steady_vertices
 from ...core.mesh.triangles import TriangleMesh, face_normals
@@ -185,7 +186,7 @@ def _front(mesh: TriangleMesh, turn: Any, support: Support, settings: Settings, 
     return front_decision(facings(thing, by_file=bool(support.axis)), support.up, looks)
 
 
-def _figures(mesh: TriangleMesh, points: Any, materials: Any) -> dict[str, Any]:
+def _figures(mesh: TriangleMesh, points: Floats, materials: Any) -> dict[str, Any]:
     """Sizes in mm of a standing mesh in mm."""
     size = np.ptp(points, axis=0)
     over = stand_top(mesh)

@@ -7,6 +7,7 @@ from typing import Any
 
 import numpy as np
 
+from ....core.arrays import Floats
 from ....core.delivery.crop_window import Window
 from ....core.delivery.marks import Mark, Tiled, slanted, tiled, tone_on, with_halo
 from ....core.delivery.scale_bar import bar_length
@@ -38,7 +39,7 @@ class Sheet:
         """Height of a capital on this copy, px."""
         return max(LEAST_LETTERS, LETTERS * min(self.size))
 
-    def tone(self, x: int, y: int, mask: Any) -> float:
+    def tone(self, x: int, y: int, mask: Floats) -> float:
         """The tone in which a mask with its top left corner there is read."""
         factor = self.window.size[0] / self.size[0]
         left = self.window.x - self.window.band_x + int(x * factor)
@@ -47,7 +48,7 @@ class Sheet:
         part = self.picture[max(0, top) : max(0, top + height), max(0, left) : max(0, left + width)]
         return tone_on(part / 65535.0 if part.size else np.zeros((1, 1, 3)))
 
-    def put(self, mask: Any, x: int, y: int, letters: float, tone: float | None = None) -> list[Mark]:
+    def put(self, mask: Floats, x: int, y: int, letters: float, tone: float | None = None) -> list[Mark]:
         """A mask with its halo."""
         return with_halo(mask, x, y, self.tone(x, y, mask) if tone is None else tone, reach=max(1, round(letters / 5)))
 

@@ -13,6 +13,7 @@ import numpy as np
 import blf
 import imbuf
 
+from ....core.arrays import Floats
 from ...images import read_pixels
 
 FONT = 0
@@ -63,7 +64,7 @@ def _pixels(buffer: Any) -> Any:
             bpy.data.images.remove(image)
 
 
-def _grown(mask: Any, factor: float) -> Any:
+def _grown(mask: Floats, factor: float) -> Floats:
     """The mask larger, between its pixels in proportion."""
     for axis in (0, 1):
         length = mask.shape[axis]
