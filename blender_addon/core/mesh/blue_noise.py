@@ -14,7 +14,7 @@ from typing import NamedTuple
 import numpy as np
 
 from ..arrays import Floats, Ints
-from .triangles import face_areas
+from .triangles import face_areas, weights_within
 
 ROOM = 0.65
 """Smallest distance over that of the hexagonal packing of the same count. 0.70 is about where random throwing runs dry."""
@@ -53,8 +53,7 @@ class Thrower:
     def throw(self, count: int, rng: np.random.Generator) -> tuple[Floats, Ints, Floats, Floats]:
         """At most `count` points: places, faces, barycentrics, density there."""
         face = np.searchsorted(self.sum, rng.random(count) * self.sum[-1], side="right").clip(0, len(self.sum) - 1)
-        root, part = np.sqrt(rng.random(count)), rng.random(count)
-        weights = np.stack([1 - root, root * (1 - part), root * part], axis=1)
+        weights = weights_within(rng.random(count), rng.random(count))
         dense = np.ones(count)
         if self.at_corner is not None:
             dense = np.einsum("ij,ij->i", self.at_corner[face], weights)

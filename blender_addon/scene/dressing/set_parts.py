@@ -11,7 +11,7 @@ import numpy as np
 from ...core.arrays import Floats, Ints
 from ...core.dressing.resting import Support, rest_on
 from ...core.dressing.tabletops.grid import Tabletop
-from ...core.mesh.triangles import TriangleMesh, face_crosses
+from ...core.mesh.triangles import TriangleMesh, face_crosses, weights_within
 from .. import roles
 from ..meshes import make_object, read_mesh
 from ..prints.fingerprint import noted, unchanged
@@ -173,8 +173,7 @@ def _underside(vertices: Floats, faces: Ints, *, most: float = 2.5, density: flo
         rng = np.random.default_rng(5)
         count = int(min(30_000, max(500, density * area.sum())))
         pick = rng.choice(len(corners), count, p=area / area.sum())
-        root, part = np.sqrt(rng.random(count)), rng.random(count)
-        weights = np.stack([1 - root, root * (1 - part), root * part], axis=1)
+        weights = weights_within(rng.random(count), rng.random(count))
         points.append(np.einsum("nk,nkd->nd", weights, corners[pick]))
     points = np.concatenate(points)
     return points[points[:, 2] < floor + most]
