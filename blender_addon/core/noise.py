@@ -36,7 +36,10 @@ def noise(x: Floats, y: Floats | float = 0.0, *, seed: int = 0) -> Floats:
 
 
 def layered(x: Floats, y: Floats | float = 0.0, *, seed: int = 0, octaves: int = 4, gain: float = 0.5) -> Floats:
-    """A sum of `octaves` noises, each half the size and `gain` times the height of the one before, about -1 to 1."""
+    """A sum of `octaves` noises, about -1 to 1, each half the size and `gain` times the height of the one before.
+
+    x, y: places, in sizes of the largest features. seed: of the noise.
+    """
     total: Floats = np.zeros(np.broadcast(np.asarray(x), np.asarray(y)).shape)
     height, scale, whole = 1.0, 1.0, 0.0
     for octave in range(octaves):

@@ -106,6 +106,8 @@ def poisson_points(
 def accepted(points: Floats, reach: Floats, taken: Floats, taken_reach: Floats, *, together: bool) -> np.ndarray:
     """Which of the points, the first before the later, can join those taken: (n,) bool.
 
+    points: (n, 3), reach: (n,). taken: (k, 3), taken_reach: (k,): those that are there already. Reaches are in the points'
+    unit.
     together: two conflict when nearer than the sum of their reaches (discs); otherwise than the greater (distances).
     """
     free = np.ones(len(points), bool)
@@ -139,6 +141,7 @@ def conflicts(
 ) -> tuple[Ints, Ints]:
     """Pairs (place among points, place among others) in conflict; among the points themselves, once each, if others is None.
 
+    points: (n, 3), reach: (n,). others: (k, 3) or None, others_reach: (k,). together: as for `accepted`.
     Reaches may differ widely: each pair is found by the grid of its larger one's class.
     """
     alone = others is None

@@ -100,10 +100,11 @@ def closed(
     anchor: Callable[[Rim], int] | None = None,
     small: float = 0.0,
 ) -> TriangleMesh:
-    """The mesh with those rims capped.
+    """The mesh with some of its rims capped.
 
-    anchor: which of the rim's edges gives its colour to a large cap; by itself the middle one. small: caps whose rim is
-    shorter than this (mesh units) take the colour of the nearest rim edge face by face.
+    chosen: the rims. tessellate: triangulates a flat outline with inner points.
+    anchor: which of a rim's edges gives its colour to a large cap; the middle one where it is None.
+    small: caps whose rim is shorter than this (mesh units) take the colour of the nearest rim edge face by face.
     """
     if not chosen:
         return mesh

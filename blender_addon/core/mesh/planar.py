@@ -60,9 +60,9 @@ def robust_plane(
 ) -> tuple[Floats, Floats, float]:
     """Refine a plane by Tukey's biweight (Beaton and Tukey, Technometrics 16, 1974).
 
-    points (n, 3), weights (n,); starting unit normal and centre; `reach`: what lies further away never counts. The scale is
-    the weighted median distance x 1.4826, never below a thousandth of the reach; the biweight's c is 4.685.
-    Returns the unit normal on the starting side, the centre and the scale.
+    points: (n, 3). weights: (n,). normal, centre: (3,) the plane to start from. reach: what lies further away never counts.
+    rounds: of reweighting, at most. The scale is the weighted median distance x 1.4826, never below a thousandth of the reach;
+    the biweight's c is 4.685. Returns the unit normal on the starting side, the centre and the scale.
     """
     scale = reach / 4.685
     start = normal

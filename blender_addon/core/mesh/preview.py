@@ -51,10 +51,11 @@ def through(
     points: Floats, normals: Floats, colours: Floats, *, position: Floats, rotation: Floats, half: tuple[float, float],
     size: tuple[int, int],
 ) -> Floats:  # fmt: skip
-    """(height, width, 4) opaque picture through a camera, row 0 at the bottom, of points (n, 3) on a table at z = 0.
+    """(height, width, 4) opaque picture through a camera, row 0 at the bottom, of points on a table at z = 0.
 
-    position (3,) and rotation (3, 3, columns right, up, back) are the camera's, in the points' unit; `half` the tangents of
-    half its angle of view across and up; `size` width and height in pixels.
+    points, normals: (n, 3). colours: (n, 3), 0 to 1.
+    position, rotation: (3,) and (3, 3; columns right, up, back) of the camera, in the points' unit.
+    half: tangents of half its angle of view, across and up. size: width and height in pixels.
     """
     width, height = size
     picture = _ground(rotation, half, size)

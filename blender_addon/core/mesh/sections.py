@@ -10,9 +10,10 @@ from ..arrays import Floats, Ints
 
 
 def level_lines(vertices: Floats, faces: Ints, values: Floats, level: float) -> Floats:
-    """(k, 2, 3) the segments on which a value, linear over each triangle from `values` (n,), equals `level`.
+    """(k, 2, 3) the segments on which a value that is linear over each triangle equals `level`.
 
-    A value that hits a vertex exactly counts as above, so that no segment is doubled or lost.
+    vertices: (n, 3). faces: (m, 3). values: (n,) at the vertices. A value that hits a vertex exactly counts as above, so that
+    no segment is doubled or lost.
     """
     above = values >= level
     corner = above[faces]
@@ -52,10 +53,11 @@ MOST_LINES = 160
 def hatching(
     vertices: Floats, faces: Ints, *, axis: Floats, across: Floats, depths: tuple[float, float], spacing: float
 ) -> Floats:
-    """(k, 2, 3) lines on the part of a surface whose depth along `axis` (3,) lies between the two `depths`.
+    """(k, 2, 3) lines on the part of a surface whose depth along `axis` lies between the two `depths`.
 
-    axis and across are unit vectors at right angles. The lines are cuts by planes along the axis, `spacing` apart in the
-    direction `across`: seen along the axis they are straight and even, from the side they run from near to far.
+    vertices: (n, 3). faces: (m, 3). axis, across: (3,) unit vectors at right angles. spacing: of the lines, in the vertices'
+    unit. The lines are cuts by planes along the axis, apart in the direction `across`: seen along the axis they are straight
+    and even, from the side they run from near to far.
     """
     near, far = depths
     depth = vertices @ axis

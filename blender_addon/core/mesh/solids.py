@@ -70,9 +70,10 @@ def lathe(profile: ArrayLike, *, sides: int = 48) -> TriangleMesh:
 def tube(
     path: Floats, section: Floats, *, scale: Floats | None = None, up: ArrayLike = (0.0, 0.0, 1.0), caps: bool = True
 ) -> TriangleMesh:
-    """A section (k, 2), counter-clockwise, drawn along a path (n, 3); `scale` (n, 2) sizes it along the way.
+    """A section drawn along a path.
 
-    The section's first axis stays square to `up`, its second turns towards `up`.
+    path: (n, 3). section: (k, 2), counter-clockwise. scale: (n, 2) sizes of the section along the way.
+    up: the section's first axis stays square to it, its second turns towards it. caps: close both ends.
     """
     path, section = np.asarray(path, float), np.asarray(section, float)
     ahead = unit(np.gradient(path, axis=0))
@@ -88,7 +89,11 @@ def tube(
 def framed_tube(
     path: Floats, section: Floats, scale: Floats, across: Floats, above: Floats, *, caps: bool = True
 ) -> TriangleMesh:
-    """A section drawn along a path, its two axes given at each place (n, 3)."""
+    """A section drawn along a path with given frames.
+
+    path: (n, 3). section: (k, 2), counter-clockwise. scale: (n, 2) sizes of the section along the way.
+    across, above: (n, 3) the section's first and second axis at each place. caps: close both ends.
+    """
     ring = section[None] * scale[:, None]
     grid = path[:, None] + ring[..., :1] * across[:, None] + ring[..., 1:] * above[:, None]
     rows, columns = grid.shape[:2]
@@ -129,9 +134,11 @@ def rounded_rectangle(width: float, height: float, radius: float, corner: int = 
 def slab(
     outline: Floats, thickness: float, *, rounding: float = 0.3, steps: int = 3, dome: Floats | None = None
 ) -> TriangleMesh:
-    """A plate of an outline (k, 2), star-shaped round its mean and counter-clockwise, lying on z = 0, its edges rounded.
+    """A plate with rounded edges, lying on z = 0.
 
-    dome : (rings,) fractions from the rim (0) to the middle (1) at which the faces get inner rings; for plates that are bent
+    outline: (k, 2), star-shaped round its mean and counter-clockwise. thickness: of the plate. rounding: radius of its edges,
+    in `steps` steps.
+    dome: (rings,) fractions from the rim (0) to the middle (1) at which the faces get inner rings; for plates that are bent
     later.
     """
     outline = np.asarray(outline, float)
@@ -196,7 +203,10 @@ def _halved(points: Floats, faces: Ints) -> tuple[Floats, Ints]:
 
 
 def roughened(mesh: TriangleMesh, amount: float, size: float, *, seed: int) -> TriangleMesh:
-    """The mesh with its vertices pushed along their direction from the middle by noise of features `size`."""
+    """The mesh with its vertices pushed along their direction from the middle by noise.
+
+    amount: of the push, in mesh units. size: of the noise's features. seed: of the noise.
+    """
     p = mesh.vertices
     field = noise(p[:, 0] / size, p[:, 1] / size + 1.7 * p[:, 2] / size, seed=seed)
     field = field + 0.5 * noise(p[:, 2] / size * 2.1, p[:, 0] / size * 2.1 - p[:, 1] / size, seed=seed + 1)

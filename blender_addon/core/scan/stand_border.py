@@ -14,10 +14,10 @@ Top = tuple[float, float]
 
 
 def bias_of(graph: FaceGraph, normal: Floats, height: float, top: Top | None, *, held: bool = False) -> Floats:
-    """(m,) what place and slope say, in mm: < 0 stand, > 0 piece; the lowest faces and the top are held.
+    """(m,) the bias of each face by place and slope, in mm: < 0 stand, > 0 piece; the lowest faces and the top are held.
 
-    normal: (m, 3) smoothed over the crease's width. top: where the stand's top lies, if that is known. held: it reaches no
-    higher, as the user says.
+    graph: of the m faces. normal: (m, 3) smoothed over the crease's width. height: of the scan, mm.
+    top: where the stand's top lies, if that is known. held: it reaches no higher, as the user says.
     """
     level, area = graph.centre[:, 2], graph.area
     bias = np.zeros(len(area))
@@ -60,7 +60,12 @@ def level_top(graph: FaceGraph, normal: Floats, height: float) -> tuple[float, f
 
 
 def border(graph: FaceGraph, cost: Floats, bias: Floats, height: float) -> Bools:
-    """(m,) stand or not: the cheapest border first between clusters of faces, then between the faces near it."""
+    """(m,) stand or not: the cheapest border, first between clusters of faces, then between the faces near it.
+
+    graph: of the m faces. cost: (e,) of a border along each edge. bias: (m,) towards the piece (> 0) or the stand (< 0); inf
+    holds.
+    height: of the scan.
+    """
     cluster, count = _clusters(graph, height / 45.0)
     a, b = cluster[graph.first], cluster[graph.second]
     crossing = a != b

@@ -97,7 +97,8 @@ def sample(picture: Floats, points: Floats) -> Floats:
 def patch_colours(picture: Floats, corners: ArrayLike, *, rows: int = ROWS, columns: int = COLUMNS) -> Floats:
     """(rows * columns, 3) linear medians of the middle of each patch of a chart, row by row.
 
-    corners: the four outer corners of the field of patches.
+    picture: (h, w, 3) display-encoded, row 0 at the top. corners: (4, 2) px, of the field of patches. rows, columns: of the
+    chart.
     """
     warp = homography(corners)
     inner = np.linspace(0.28, 0.72, 13)
@@ -112,7 +113,11 @@ def patch_colours(picture: Floats, corners: ArrayLike, *, rows: int = ROWS, colu
 
 
 def by_grey_card(picture: Floats, corners: ArrayLike, spot: tuple[float, float, float], *, grey: float = GREY) -> Measured:
-    """The albedo at `spot` (x, y, radius) by a neutral card of reflectance `grey`: per-channel gain (von Kries)."""
+    """The albedo of a spot by a neutral card beside it: per-channel gain (von Kries).
+
+    picture: (h, w, 3) display-encoded, row 0 at the top. corners: (4, 2) px, of the card. spot: x, y and radius in px.
+    grey: the card's reflectance.
+    """
     card = patch_colours(picture, corners, rows=1, columns=1)[0]
     _refuse_clipped(card[None])
     if (card < 0.004).any():
@@ -121,7 +126,10 @@ def by_grey_card(picture: Floats, corners: ArrayLike, spot: tuple[float, float, 
 
 
 def by_chart(picture: Floats, corners: ArrayLike, spot: tuple[float, float, float], *, worst: float = 12.0) -> Measured:
-    """The albedo at `spot` by the 24-patch chart, whichever way round its corners were given.
+    """The albedo of a spot by the 24-patch chart beside it, whichever way round its corners were given.
+
+    picture: (h, w, 3) display-encoded, row 0 at the top. corners: (4, 2) px, of the chart. spot: x, y and radius in px.
+    worst: greatest mean colour difference (CIEDE2000) of the fit that is accepted.
 
     The six neutrals straighten the photo's tone curve, channel by channel; then a 3 x 3 matrix that keeps neutrals neutral is
     fitted to all patches (least squares in cube roots, where eyes judge; the matrix itself acts on linear light).

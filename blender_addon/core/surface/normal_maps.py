@@ -52,7 +52,10 @@ def reoriented(base: Floats, detail: Floats) -> Floats:
 
 
 def tangent_frames(vertices: Floats, faces: Ints, uv: Floats, vertex_normals: Floats) -> TangentFrames:
-    """The tangents of a mesh with UVs (m, 3, 2). Faces without UV area get an arbitrary tangent."""
+    """The tangents of a mesh. Faces without UV area get an arbitrary tangent.
+
+    vertices: (n, 3). faces: (m, 3). uv: (m, 3, 2). vertex_normals: (n, 3), unit, smooth.
+    """
     edge1, edge2 = uv[:, 1] - uv[:, 0], uv[:, 2] - uv[:, 0]
     turn = edge1[:, 0] * edge2[:, 1] - edge1[:, 1] * edge2[:, 0]
     sign = np.where(turn < 0, -1.0, 1.0)
@@ -99,8 +102,9 @@ def _hashed(key: Ints) -> Ints:
 def tangent_space(texels: Texels, frames: TangentFrames, normals: Floats, slopes: Floats, strength: float = 1.0) -> Floats:
     """(n, 3) float32 unit tangent-space normals of the surface tilted by `slopes`.
 
-    normals: (n, 3) unit smooth normals. slopes: (n, 3) surface gradient of the height (rise over run, a tangent vector in
-    3D): the tilted normal is n - strength * slope.
+    texels: where on the mesh the n texels lie. frames: the mesh's tangents.
+    normals: (n, 3) unit smooth normals. slopes: (n, 3) surface gradient of the height (rise over run, a tangent vector in 3D).
+    strength: factor of the slopes: the tilted normal is n - strength * slope.
     """
     tangent = unit(texels.interpolate(frames.corners, frames.tangent))
     bitangent = np.cross(normals, tangent) * frames.sign[texels.face][:, None]
@@ -116,7 +120,11 @@ def tangent_space(texels: Texels, frames: TangentFrames, normals: Floats, slopes
 
 
 def from_tangent_space(texels: Texels, frames: TangentFrames, normals: Floats, mapped: Floats) -> Floats:
-    """(n, 3) float32 unit normals in 3D of tangent-space normals `mapped` (n, 3) on a surface with unit smooth `normals`."""
+    """(n, 3) float32 unit normals in 3D of tangent-space normals.
+
+    texels: where on the mesh the n texels lie. frames: the mesh's tangents. normals: (n, 3) unit smooth normals of the surface.
+    mapped: (n, 3) tangent-space normals.
+    """
     tangent = unit(texels.interpolate(frames.corners, frames.tangent))
     bitangent = np.cross(normals, tangent) * frames.sign[texels.face][:, None]
     return unit(mapped[:, :1] * tangent + mapped[:, 1:2] * bitangent + mapped[:, 2:] * normals).astype(np.float32)

@@ -149,7 +149,11 @@ def sort_into_boxes(position: Floats, normal: Floats, box_mm: float) -> Cloud:
 
 
 def lay_patches(position: Floats, normal: Floats, *, cell_mm: float, seed: int) -> tuple[Patches, Cloud]:
-    """Patches of CELLS x CELLS cells of `cell_mm` over the texels at `position` (n, 3) mm with unit `normal`; x is level."""
+    """Patches over texels, x level, and the texels sorted into boxes.
+
+    position: (n, 3) of the texels in mm. normal: (n, 3) unit. cell_mm: edge of a cell; a patch has CELLS x CELLS.
+    seed: of the order in which texels are tried as centres.
+    """
     edge = CELLS * cell_mm
     cloud = sort_into_boxes(position, normal, edge / 7)
     centre, facing = _centres(position, normal, SPACING * edge, seed)
@@ -240,8 +244,11 @@ def read_back(members: Members, fields: Floats) -> tuple[Ints, Floats, Floats]:
 
 
 def totals(members: Members, rows: Ints, values: Floats, weight: Floats) -> tuple[int, Floats]:
-    """What is read back (`read_back`), summed by texel: the first sorted texel that is reached, and from it on (f + 1, k)
-    sums of the values by weight, then of the weight."""
+    """What `read_back` gave, summed by texel.
+
+    members: of the run. rows, values, weight: as `read_back` gave them. Returns the first sorted texel that is reached, and
+    for the texels from there on (f + 1, k) sums: of the values by weight, then of the weight.
+    """
     place = members.row[rows]
     low = int(place.min()) if len(place) else 0
     parts = [np.bincount(place - low, column * weight) for column in values.T]

@@ -35,7 +35,10 @@ def speckles(raster: Floats, mask: Bools, texel_mm: float) -> Bools:
 
 
 def closed(raster: Floats, mask: Bools, holes: Bools, sigma: float = 1.5) -> Floats:
-    """The raster with `holes` filled from the texels round them (normalised convolution)."""
+    """The raster with `holes` filled from the texels round them (normalised convolution).
+
+    raster: (h, w). mask: (h, w) texels that count. holes: (h, w) those to fill. sigma: of the Gaussian, in texels.
+    """
     return np.where(holes, masked_blur(raster, mask & ~holes, sigma), raster).astype(np.float32)
 
 

@@ -138,7 +138,10 @@ def _claim(boxes: _Boxes, part: tuple[int, int], shape: tuple[int, int], owner: 
 
 
 def texel_sizes(vertices_mm: Floats, faces: Ints, uv: Floats, *, height: int, width: int) -> Floats:
-    """(m,) edge of a square texel on each face, in mm: square root of surface over texture area; 0 where there is none."""
+    """(m,) edge of a square texel on each face, in mm: square root of surface over texture area; 0 where there is none.
+
+    vertices_mm: (n, 3). faces: (m, 3). uv: (m, 3, 2). height, width: of the texture in texels.
+    """
     pixels = uv.astype(np.float64) * (width, height)
     flat = 0.5 * np.abs(_cross(pixels[:, 1] - pixels[:, 0], pixels[:, 2] - pixels[:, 0]))
     solid = face_areas(vertices_mm.astype(float), faces)
@@ -146,7 +149,10 @@ def texel_sizes(vertices_mm: Floats, faces: Ints, uv: Floats, *, height: int, wi
 
 
 def typical_texel_mm(vertices_mm: Floats, faces: Ints, uv: Floats, *, height: int, width: int) -> float:
-    """The texel edge in mm that half of the textured surface stays below; 0 when nothing is textured."""
+    """The median texel edge of the textured surface in mm, by area; 0 when nothing is textured.
+
+    vertices_mm: (n, 3). faces: (m, 3). uv: (m, 3, 2). height, width: of the texture in texels.
+    """
     sizes = texel_sizes(vertices_mm, faces, uv, height=height, width=width)
     area = face_areas(vertices_mm.astype(float), faces) * (sizes > 0)
     if not area.sum() > 0:

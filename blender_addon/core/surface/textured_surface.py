@@ -38,9 +38,10 @@ class Surface:
 
 
 def read_surface(triangles: TriangleMesh, faces_used: Bools, *, height: int, width: int) -> Surface:
-    """The surface of `triangles` (vertices in mm, with UVs) whose faces in `faces_used` (m,) show a texture.
+    """The surface of a mesh with UVs whose texture is `height` x `width` texels.
 
-    Texels that several places of the surface share are in it, marked; `without` takes them out.
+    triangles: vertices in mm. faces_used: (m,) which faces show the texture. Texels that several places of the surface share
+    are in it, marked; `without` takes them out. Raises ValueError for a mesh without UVs.
     """
     if triangles.uv is None:
         raise ValueError("the mesh has no UVs")

@@ -36,10 +36,12 @@ class Target:
 def improved(
     moving: Surfels, target: Target, poses: Poses, *, rounds: int, size: float, trim: float, hold_scale: int = 0
 ) -> Poses:
-    """The poses after `rounds` of trimmed, normal-compatible point-to-plane steps (Chen & Medioni 1992; Chetverikov 2002).
+    """The poses after trimmed, normal-compatible point-to-plane steps (Chen & Medioni 1992; Chetverikov 2002).
 
-    trim: share of the points that counts in each pose. size: a length in the target's unit from which the reach starts,
-    shrinking round by round. hold_scale: rounds before the scale is freed.
+    moving: the scan whose b poses are refined. target: the scan that it is aligned to.
+    rounds: number of steps. trim: share of the points that counts in each pose.
+    size: a length in the target's unit from which the reach starts, shrinking round by round.
+    hold_scale: rounds before the scale is freed.
     """
     points, normals = moving.points.astype(np.float32), moving.normals.astype(np.float32)
     scale, rotation, translation = (part.astype(np.float32) for part in (poses.scale, poses.rotation, poses.translation))
@@ -94,10 +96,13 @@ def _step(
 def scores(
     moving: Surfels, fixed: Surfels, target: Target, back: Target, poses: Poses, *, reach: float, partial: bool
 ) -> Floats:
-    """(b,) how much of the two surfaces lies on each other, less where one lies in space that the other saw free.
+    """(b,) the overlap of two surfaces in each of b poses, less what lies in space that the other scan saw free.
+
+    moving, fixed: the scans. target, back: grids onto the fixed and onto the moving one. poses: of the moving scan.
+    reach: how near counts as overlap, in the target's unit. partial: as in `evidence.Inside`.
 
     Twice the shared area over the sum of both (Dice 1945), counted both ways, so that neither shrinking into a flat patch nor
-    covering only a corner pays. reach: how near counts as on, in the target's unit. partial: as in `evidence.weigh`.
+    covering only a corner pays.
     """
     there, free = _shares(moving, target, poses, np.full(len(poses), reach), outside=True, inside=not partial)
     scale = poses.scale.astype(np.float32)

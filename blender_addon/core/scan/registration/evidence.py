@@ -55,7 +55,10 @@ class Evidence:
 
 
 def pairs(points: Floats, normals: Floats, to: Surfels, nearest: Nearest) -> tuple[Ints, Floats, Floats, Ints]:
-    """For each point: nearest surfel, signed height over its plane, distance along it, and whether they face the same way."""
+    """For each point: nearest surfel, signed height over its plane, distance along it, and whether they face the same way.
+
+    points, normals: (n, 3), posed. to: the surfels of the other scan. nearest: the query onto them. All results are (n,).
+    """
     index, _ = nearest(points)
     offset = points - to.points[index]
     direction = to.normals[index]
@@ -159,9 +162,12 @@ def asked_points(moving: Surfels, fixed: Surfels, *, points: int = 1500) -> Floa
 def lead(better: Evidence, worse: Evidence, places: Floats, *, block: float = 0.12) -> tuple[float, float]:
     """How clearly one pose is better than another: mean difference of loss, and that over what chance would give.
 
-    Compared are only points that can be judged in both poses, so that what is missing counts for neither. Neighbouring points
-    err together, so sums over blocks (side `block` of a scan's size) are taken as the independent pieces, and their deviation
-    from the median absolute difference, so that a chip in one corner counts in full. places: as `asked_points` gives them.
+    better, worse: the evidence of both. places: as `asked_points` gives them. block: side of a block over a scan's size.
+
+    Only points that can be judged in both poses are compared, so that what is missing counts for neither. Neighbouring points
+    err
+    together: sums over blocks are taken as the independent samples, and their deviation is the robust one, so that a chip in
+    one corner counts in full.
     """
     gain = worse.loss - better.loss
     both = np.isfinite(gain)

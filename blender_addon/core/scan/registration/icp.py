@@ -14,8 +14,10 @@ from .surfels import Surfels
 def solve_step(points: Floats, normals: Floats, residual: Floats, weights: Floats, *, size: float, scaled: bool) -> Similarity:
     """One Gauss-Newton step of the point-to-plane error (Chen & Medioni 1992), with scale as the seventh unknown.
 
-    points: (n, 3) where the moving points are; normals: (n, 3) of their targets; residual: (n,) signed distance to the
-    targets' planes; size: a length that gives turn and shift a common unit. Turn and scale are about the points' mean.
+    points: (n, 3) of the moving scan, posed. normals: (n, 3) of their targets.
+    residual: (n,) signed distance to the targets' planes. weights: (n,) of the points.
+    size: a length that gives turn and shift a common unit. scaled: whether the scale may change.
+    Turn and scale are about the points' weighted mean.
     """
     normal_matrix, weighted, centre = _normal_matrix(points, normals, weights, size=size)
     normal_matrix += 1e-7 * max(float(weights.sum()), 1e-12) * np.eye(len(normal_matrix))
@@ -82,9 +84,12 @@ def refine(
 ) -> tuple[Similarity, float, float]:
     """The pose after robust iterations, the RMS of the matched points' distances to their planes, and the share matched.
 
-    Pairs count where normals agree within 53 degrees and the distance is below 3 times the median (or `reach`); what is
-    left is weighed by Cauchy's function of 2 robust standard deviations. Ends when a round moves no point by more than
-    tolerance times the size. The unit is that of `fixed`.
+    moving, fixed: the scans. nearest: the query onto the fixed one. start: the pose to begin with.
+    rounds: at most. reach: greatest distance of a pair, in the fixed scan's unit. tolerance: ends when a round moves no point
+    by more than this times the size.
+
+    Pairs count where normals agree within 53 degrees and the distance is below 3 times the median (or `reach`); the residuals
+    are weighed by Cauchy's function of 2 robust standard deviations.
     """
     size = float(np.linalg.norm(np.ptp(fixed.points, axis=0)))
     pose, rms, matched = start, float("inf"), 0.0

@@ -28,9 +28,10 @@ class Flat:
 
 
 def flat_faces(surfels: Surfels, *, count: int, seed: int, least: float = 0.03, rounds: int = 250) -> list[Flat]:
-    """The largest flat faces, by random sampling of three points (RANSAC, Fischler & Bolles 1981), largest first.
+    """The largest flat faces of a scan, largest first, by random sampling of three points (RANSAC, Fischler & Bolles 1981).
 
-    least: share of all points below which a face is none.
+    surfels: of the scan. count: how many faces at most. seed, rounds: of the sampling.
+    least: share of all points below which a plane is no face.
     """
     random = np.random.default_rng(seed)
     tolerance = 0.006 * surfels.size

@@ -87,7 +87,10 @@ def depth_known(surfels: Surfels, target: Target) -> tuple[Floats, Bools]:
 
 
 def weighed(scans: Scans, pose: Similarity, tolerance: float, *, points: int = 1000) -> Evidence:
-    """The evidence for a pose."""
+    """The evidence for a pose (`evidence.weigh`).
+
+    tolerance: distance that noise explains, in the fixed scan's unit. points: how many of each scan are compared.
+    """
     return weigh(
         scans.moving, scans.fixed, (scans.nearest, scans.nearest_back), pose,
         Inside(scans.partial, scans.depth, scans.depth_back, scans.blind), tolerance=tolerance, points=points,

@@ -53,7 +53,7 @@ def narrowed(scans: Scans, starts: Poses, *, keep: int) -> Poses:
 
 
 def settled(scans: Scans, poses: Poses, *, keep: int, rounds: int) -> Poses:
-    """The best `keep` distinct of a few poses, iterated on more points."""
+    """The best `keep` distinct poses of a few, after `rounds` of iterations on more points."""
     more = scans.moving_part(500)
     return _best(scans, improved(more, scans.target, poses, rounds=rounds, size=0.21 * scans.fixed.size, trim=0.65), keep)
 
@@ -105,7 +105,11 @@ def twins(scans: Scans, pose: Similarity) -> Poses:
 
 
 def judged(scans: Scans, poses: Poses, *, tolerance: float, points: int, rounds: int) -> list[Candidate]:
-    """Each pose refined by its nearest points, with its evidence, best first."""
+    """Each pose refined by its nearest points, with its evidence, best first.
+
+    tolerance: distance that noise explains, in the fixed scan's unit. points: of the moving scan that are used. rounds: of
+    refinement.
+    """
     part = scans.moving_part(points)
     found = []
     for place in range(len(poses)):
@@ -246,9 +250,11 @@ def from_pairs(
 ) -> Registration:
     """The pose that three or more matching spots give, refined as far as the surfaces allow.
 
-    source: (k, 3) on the moving scan. target: (k, 3) on the fixed one. Surfaces may move the picked points by no more than the
-    pairs miss each other plus 3 % of the fixed scan's size; where they ask for more, the pairs alone hold.
-    Raises ValueError when the pairs leave the pose open.
+    fixed, moving: the scans. source: (k, 3) spots on the moving one. target: (k, 3) the same spots on the fixed one.
+    seed: of the surfels. partial: the moving scan lacks a part of what the fixed one shows.
+
+    Surfaces may move the picked points by no more than the pairs disagree plus 3 % of the fixed scan's size; where they ask for
+    more, the pairs alone hold. Raises ValueError when the pairs leave the pose open.
     """
     by_hand = fit_similarity(source, target)
     scans = Scans.of(sample_surfels(fixed, 20000, seed=seed), sample_surfels(moving, 8000, seed=seed + 1), partial=partial)

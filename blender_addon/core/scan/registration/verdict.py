@@ -84,7 +84,10 @@ class Registration:
 
 
 def apart(first: Similarity, second: Similarity, middle: Floats, size: float) -> float:
-    """How far two poses carry points apart, at most, over the scaled size; probed six times, half the size off the middle."""
+    """The greatest distance by which two poses of a scan carry its points apart, over its scaled size.
+
+    middle: (3,) of the scan; size: its size. The distance is probed at six points, half the size off the middle.
+    """
     probes = middle + 0.5 * size * np.concatenate([np.eye(3), -np.eye(3)])
     far = np.linalg.norm(first.apply(probes) - second.apply(probes), axis=1).max()
     return float(far / (size * max(first.scale, second.scale)))

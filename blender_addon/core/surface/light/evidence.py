@@ -107,7 +107,10 @@ def _floored(values: Floats) -> Floats:
 
 
 def foretold(design: Floats, values: Floats, weights: Floats, fold: Ints) -> float:
-    """Part of the variance of `values` (n,) that a linear fit to `design` (n, k) on the other folds predicts; 1 is all."""
+    """Part of the variance of `values` that a linear fit on the other folds predicts; 1 is all.
+
+    design: (n, k). values, weights: (n,). fold: (n,) number of each row's fold.
+    """
     guess = np.zeros(len(values))
     for own in np.unique(fold):
         others, here = fold != own, fold == own

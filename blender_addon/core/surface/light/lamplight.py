@@ -39,9 +39,12 @@ class Lit:
 
 
 def fit_surface_light(surface: Surface, colours: Floats, *, occluders: tuple[Floats, Ints] | None = None, seed: int = 1) -> Lit:
-    """Fit the light of linear texel `colours` (n, 3). occluders: other parts that were there, vertices in mm and faces.
+    """Fit the light of a surface's texture.
 
-    The last few fits are kept: the steps relief and albedo ask for the same light one after the other.
+    colours: (n, 3) linear, at the texels. occluders: other parts that stood there, vertices in mm and faces.
+    seed: of the samples that visibility is traced with.
+
+    The last few fits are kept: relief and albedo ask for the same light one after the other.
     """
     return _fit_of(_Request(surface, colours, occluders, seed))
 

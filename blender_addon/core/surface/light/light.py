@@ -206,7 +206,10 @@ def _non_negative(matrix: Floats, right: Floats, start: Floats, *, ceiling: floa
 
 
 def shade(light: Light, visibility: Visibility, normals: Floats, bounce_flux: Floats) -> Shading:
-    """The fitted light on the receivers: bounce_flux is that of `bounced`."""
+    """The irradiance of a fitted light on receivers.
+
+    light: the fit. visibility: of the receivers. normals: (n, 3) unit. bounce_flux: as `bounced` gave it.
+    """
     facing = (normals.astype(np.float32) @ visibility.directions.T) > 0
     weight = facing * visibility.open * np.float32(visibility.solid_angle / np.pi)
     radiance = light.radiance.astype(np.float32)

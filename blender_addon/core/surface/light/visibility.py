@@ -50,7 +50,10 @@ class Visibility:
 
 
 def spread_samples(vertices: Floats, faces: Ints, *, count: int, seed: int) -> Samples:
-    """`count` points on the faces, evenly by area (systematic along the faces, random within each)."""
+    """`count` points on the faces, evenly by area (systematic along the faces, random within each).
+
+    vertices: (n, 3). faces: (m, 3). seed: of the random places. Raises ValueError for a surface without area.
+    """
     areas = face_areas(vertices.astype(float), faces)
     total = float(areas.sum())
     if not total > 0:

@@ -43,7 +43,11 @@ def refined(patches: Patches) -> bool:
 
 
 def patch_fields(patches: Patches, signal: Signal, spectrum: Spectrum, *, low_mm: float) -> Generator[float, None, Floats]:
-    """(p, 3, CELLS, CELLS) float16 slopes along x (the light's direction) and y, and log shading; yields the fraction done."""
+    """(p, 3, CELLS, CELLS) float16 slopes along x and y and log shading; yields the fraction done.
+
+    patches: in the frame of the texture's light, x along its tangential irradiance. signal: the texture's, in these patches.
+    spectrum: of signal and noise. low_mm: longer wavelengths fade out, since the mesh holds them better.
+    """
     ratio = spectrum.ratio(np.hypot(*wave_vectors(patches.cell_mm)))
     found = np.zeros((len(patches), 3, CELLS, CELLS), np.float16)
     net = refiner() if refined(patches) else None

@@ -24,7 +24,11 @@ def slopes_of_normals(smooth: Floats, own: Floats) -> Floats:
 
 
 def added_by_photo(surface: Surface, own: Floats, photo: Floats, height_mm: Floats) -> tuple[Floats, Floats]:
-    """Slopes (n, 3) and height (n,) of the photo's relief that a map with slopes `own` (n, 3) lacks."""
+    """Slopes (n, 3) and height (n,) of the photo's relief that a normal map lacks.
+
+    surface: with its n texels. own: (n, 3) slopes of the map. photo: (n, 3) slopes read from the photo. height_mm: (n,) their
+    height.
+    """
     values = np.concatenate([photo, height_mm[:, None]], axis=1)
     rest = np.concatenate([values, own], axis=1)
     total = np.zeros_like(values)

@@ -53,13 +53,17 @@ def _levelled(values: Floats, spots: Floats) -> Floats:
 
 
 def separated(scores: Floats, same: Bools, *, least: float = LEAST, lead: float = LEAD) -> bool:
-    """Whether the first of the scores stands out: high, and clear of all that are not the `same` (bool) pose as the first."""
+    """Whether the first of the scores stands out from those of other poses.
+
+    scores: (n,). same: (n,) which are of the same pose as the first. least: what the first must reach at least.
+    lead: by how much it must exceed all others.
+    """
     others = scores[~same]
     return bool(scores[0] >= least and (not len(others) or scores[0] - others.max() >= lead))
 
 
 def turned_about(pose: Similarity, axis: Floats, middle: Floats, degrees: float) -> Similarity:
-    """The pose turned further about an axis through a point of the fixed scan."""
+    """The pose turned further by `degrees` about an axis (3,) through the point `middle` (3,) of the fixed scan."""
     turn = rotation_from_vector(np.radians(degrees) * axis)
     return Similarity(1.0, turn, middle - turn @ middle).after(pose)
 
@@ -76,8 +80,11 @@ def best_turn(
 ) -> tuple[Similarity, bool]:
     """The turn about an axis that shape leaves open at which the score is highest, and whether it stands out.
 
-    poses: one a side (a disc may also lie upside down). All round in steps of 3 degrees, then closer. broad: the score falls
-    off so slowly that only other peaks are rivals, not the flanks of the highest.
+    score: of a pose. poses: one a side (a disc may also lie upside down).
+    axis, middle: (3,) direction and point of the axis in the fixed scan's frame. least, lead: as for `separated`.
+    broad: the score falls off so slowly that only other peaks are rivals, not the flanks of the highest.
+
+    It is tried all round in steps of 3 degrees, then closer.
     """
     coarse = np.arange(0.0, 360.0, 3.0)
     rated = np.array([[score(turned_about(pose, axis, middle, turn)) for turn in coarse] for pose in poses])
@@ -93,9 +100,10 @@ def best_turn(
 
 
 def peak_turn(score: Callable[[Similarity], float], pose: Similarity, axis: Floats, middle: Floats) -> tuple[Similarity, float]:
-    """The pose turned by up to 5 degrees to where the colours agree most, and the highest score seen.
+    """The pose turned by up to 5 degrees to where the score is highest, and that score.
 
-    Steps of 0.5 degrees, then the top of a parabola through nine of them.
+    axis, middle: (3,) direction and point of the axis in the fixed scan's frame. Steps of 0.5 degrees, then the top of a
+    parabola through nine of them.
     """
     fine = np.arange(-3.0, 3.01, 0.5)
     close = np.array([score(turned_about(pose, axis, middle, turn)) for turn in fine])

@@ -34,8 +34,9 @@ def weak_axis(scans: Scans, pose: Similarity) -> tuple[Floats, Floats] | None:
 
 
 def unevenness(scans: Scans, pose: Similarity, points: int, most: float) -> float:
-    """Mean distance of points to the fixed surface, in its unit, each counted as `most` at the most; so that both a fine
-    unevenness all over and a coarse one in a few spots tell.
+    """Mean distance of `points` points to the fixed surface in a pose, in its unit, each counted as `most` at the most.
+
+    So both a fine unevenness all over and a coarse one in a few spots count.
     """
     part = scans.moving_part(points)
     index, height, along, agree = pairs(pose.apply(part.points), pose.turn(part.normals), scans.fixed, scans.nearest)
@@ -50,9 +51,8 @@ def likely_turns(
 ) -> list[Similarity]:
     """The `keep` turns, over all sides, at which the surfaces lie closest on each other, each refined; closest first.
 
-    After them the closest one turned on by 2 to 6 parts of a full turn, which a regular shape could be mistaken for.
-
-    sides: one pose a side. axis: direction and point in the fixed frame.
+    sides: one pose a side. axis: direction and point in the fixed frame. points: of the moving scan that are compared.
+    After them comes the closest one turned on by 2 to 6 parts of a full turn, which a regular shape could be mistaken for.
     """
     turns = np.arange(0.0, 360.0, STEP_DEG)
     most = 4.0 * weighed(scans, sides[0], 0.008 * scans.fixed.size).deviation
