@@ -66,6 +66,16 @@ def _limited(name: str, spec: Spec) -> Callable[[Any, Any], None]:
     return hold
 
 
+def _begins(name: str, spec: Spec) -> Callable[[Any, Any], None]:
+    """What gives an optional length its first value, in the scene's units, when it is switched on; a typed one stays."""
+
+    def begin(group: Any, context: Any) -> None:
+        if getattr(group, f"use_{name}") and not group.is_property_set(name):
+            setattr(group, name, _start(spec) * _factor(spec, group))
+
+    return begin
+
+
 def _start(spec: Spec) -> float:
     """Where an optional number begins when it is switched on: at zero, or at a middling value between its limits."""
     low, high = spec.low or 0.0, spec.high or 0.0
@@ -142,8 +152,9 @@ def _group(settings: type) -> type:
         value = getattr(default, name)
         annotations[name] = _property(spec, value, name)
         if has_switch(spec):
+            extra = {"update": _begins(name, spec)} if spec.kind == "number" and spec.unit == "mm" else {}
             annotations[f"use_{name}"] = BoolProperty(
-                name=f"Set {label_of(name, spec).lower()}", description="Off: automatic", default=False
+                name=f"Set {label_of(name, spec).lower()}", description="Off: automatic", default=False, **extra
             )
     for old, new in _renamed(settings):
         annotations[old] = _property(specs(settings)[new], getattr(default, new), new, hidden=True)
@@ -355,7 +366,8 @@ def _read_group(group: Any, settings: Any) -> None:
 def _from_screen(group: Any, name: str, spec: Spec, default: Any) -> Any:
     value = getattr(group, name)
     if spec.unit == "mm" and not group.is_property_set(name):
-        return default  # never typed, so it is what it says, whatever a unit of this scene is
+        # Never typed, so it is what it says, whatever a unit of this scene is.
+        return _start(spec) if default is None and spec.kind == "number" else default
     factor = _factor(spec, group)
     match spec.kind:
         case "number":

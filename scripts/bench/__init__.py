@@ -9,8 +9,8 @@ A bench is `scripts/bench/NAME.py`:
         record.add("rms_mm", 0.031, case="owl", unit="mm", yardstick=0.04, goal="<= 0.05")
         record.add("success_percent", 99.0, unit="%", floor=">= 95", goal=">= 98")
 
-`python3 build.py bench NAME [--cases A,B] [--fast]` runs it, prints a table and writes `out/bench/NAME.json`: a list of flat
-records {metric, case, value, unit, yardstick, goal}. It is measured afresh each time; with `--keep`, a long bench can be run in
+`python3 build.py bench NAME [--cases A,B] [--fast] [--piece 1/3]` runs it, prints a table and writes `out/bench/NAME.json`: a
+list of flat records {metric, case, value, unit, yardstick, goal}. It is measured afresh each time; with `--keep`, a long bench can be run in
 parts, and what the parts before measured stays in the table. `goal` is what we are after; where a worse value still passes,
 `floor` says so; a value past its floor (or, with no floor, past its goal) makes the exit code not 0, and so does one that is
 not finite. Errors are magnitudes; `_percent` and `_cut` run from 0 to 100; times and ratios are medians of 5,
@@ -25,26 +25,34 @@ import statistics
 import sys
 import time
 import tracemalloc
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Any
+from typing import Any, TypeVar
 
 ROOT = Path(__file__).resolve().parents[2]
+Thing = TypeVar("Thing")
 
 
 @dataclass(frozen=True)
 class Options:
-    """What a bench was asked: where its pictures go, a short run, only some cases, what else stood on the command line."""
+    """What a bench was asked: where its pictures go, a short run, only some cases, what else stood on the command line, and
+    which piece of how many of a long list."""
 
     out: Path
     fast: bool = False
     cases: tuple[str, ...] = ()
     rest: tuple[str, ...] = ()
+    piece: tuple[int, int] = (1, 1)
 
     def wants(self, case: str) -> bool:
         """Whether a case is to be run: all are when none was named; a name also stands for what begins with it."""
         return not self.cases or any(case == name or case.startswith(name) for name in self.cases)
+
+    def share(self, things: Sequence[Thing]) -> list[Thing]:
+        """Those of a list that this piece is to try: all but for `--piece`; each piece gets some of every part of the list."""
+        number, pieces = self.piece
+        return list(things[number - 1 :: pieces])
 
 
 @dataclass(frozen=True)
@@ -91,6 +99,8 @@ class Record:
     name: str
     rows: list[Row] = field(default_factory=list)
     failures: list[str] = field(default_factory=list)
+    kept: list[Row] = field(default_factory=list)
+    """Rows of earlier runs, with `--keep`."""
 
     def add(
         self, metric: str, value: float, *, case: str = "", unit: str = "", yardstick: float | str | None = None,

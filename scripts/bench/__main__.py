@@ -1,4 +1,4 @@
-"""How are benches started? `python3 build.py bench [NAME ...] [--fast] [--cases A,B] [--keep] [--out DIR]`."""
+"""How are benches started? `python3 build.py bench [NAME ...] [--fast] [--cases A,B] [--keep] [--piece 1/3] [--out DIR]`."""
 
 from __future__ import annotations
 
@@ -21,6 +21,9 @@ def main(argv: list[str] | None = None) -> int:
     parser.add_argument("--fast", action="store_true", help="a short run to see that it works; its figures don't count")
     parser.add_argument("--cases", default="", help="only these cases, separated by commas")
     parser.add_argument("--keep", action="store_true", help="keep the rows of earlier runs that this one does not measure")
+    parser.add_argument(
+        "--piece", type=_piece, default=(1, 1), metavar="1/3", help="this piece of a long list, where there is one"
+    )
     parser.add_argument("--out", type=Path, default=Path("out/bench"))
     options, rest = parser.parse_known_args(argv)
     unknown = [name for name in options.names if name not in known]
@@ -32,14 +35,22 @@ def main(argv: list[str] | None = None) -> int:
         folder = options.out / name
         path = options.out / f"{name}.json"
         kept = frame.read_rows(path) if options.keep else []
-        codes.append(_run(name, frame.Options(folder, options.fast, cases, tuple(rest)), path, kept))
+        codes.append(_run(name, frame.Options(folder, options.fast, cases, tuple(rest), options.piece), path, kept))
     return max(codes, default=0)
+
+
+def _piece(words: str) -> tuple[int, int]:
+    """'2/7' as (2, 7)."""
+    number, _, pieces = words.partition("/")
+    if not (number.isdigit() and pieces.isdigit() and 1 <= int(number) <= int(pieces)):
+        raise argparse.ArgumentTypeError(f'a piece reads like "2/7", not "{words}"')
+    return int(number), int(pieces)
 
 
 def _run(name: str, options: frame.Options, path: Path, kept: list[frame.Row]) -> int:
     print(f"bench {name}", flush=True)
     options.out.mkdir(parents=True, exist_ok=True)
-    record = frame.Record(name)
+    record = frame.Record(name, kept=kept)
     path.unlink(missing_ok=True)  # an old table must not pass for a new one
     start = time.perf_counter()
     try:

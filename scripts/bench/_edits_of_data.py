@@ -149,7 +149,8 @@ DATA = (
     Edit("material's value", "brush", *attribute(
         lambda stage: stage.find("prop", "brush").data.materials[0], "diffuse_color", (1.0, 0.0, 0.0, 1.0))),
     Edit("value inside a group", "rib", *on(inside(tree_of("rib")), set_number, number)),
-    Edit("material renamed", "knife", *attribute(lambda stage: stage.find("prop", "knife").data.materials[0], "name", "Razor")),
+    Edit("material renamed", "boxwood tool", *attribute(
+        lambda stage: stage.find("prop", "boxwood tool").data.materials[0], "name", "Razor")),
     Edit("table's material", "table", *on(lambda s: s.find("table").data.materials[0].node_tree, redden, redness)),
     Edit("value inside the table's group", "table", *on(
         lambda stage: group_in(stage.find("table").data.materials[0].node_tree), set_number, number)),

@@ -12,6 +12,7 @@ from . import Options, Record
 from ._edits import OBJECTS, Edit
 from ._edits_of_data import DATA
 from ._faults_job import SmallJob
+from .faults import tell
 
 EDITS = (*OBJECTS, *DATA)
 FAST = ("moved", "deleted", "renamed", "vertex group", "backdrop unlinked", "material's value", "value inside a group",
@@ -31,25 +32,18 @@ def groups(edits: Sequence[Edit]) -> list[list[Edit]]:
     return found
 
 
-def run(record: Record, options: Options) -> None:
-    """All edits; `--fast` tries a few, in the window alone."""
+def run(record: Record, options: Options, *, by_command: bool = False) -> None:
+    """All edits, in the window or by the command; `--fast` tries a few; a piece is some of the groups."""
     job = SmallJob(options.out / "edits")
-    edits = [edit for edit in EDITS if not options.fast or edit.name in FAST]
-    kept, kept_by_command = 0, 0
-    for group in groups(edits):
-        for by_command in (False,) if options.fast else (False, True):
-            lost = tried(job, group, by_command=by_command)
-            for name, words in lost.items():
-                record.fail(f"edit lost {'by the command' if by_command else 'in the window'}: {name}: {words}")
-            if by_command:
-                kept_by_command += len(group) - len(lost)
-            else:
-                kept += len(group) - len(lost)
-    record.add("edits", len(edits), floor="" if options.fast else ">= 50")
-    record.add("edits_kept", kept, yardstick=len(edits), goal=f"== {len(edits)}")
-    if not options.fast:
-        record.add("cli_edits", len(edits), floor=">= 10")
-        record.add("cli_edits_kept", kept_by_command, yardstick=len(edits), goal=f"== {len(edits)}")
+    wanted = options.share(groups([edit for edit in EDITS if not options.fast or edit.name in FAST]))
+    kept = 0
+    for group in wanted:
+        lost = tried(job, group, by_command=by_command)
+        for name, words in lost.items():
+            record.fail(f"edit lost {'by the command' if by_command else 'in the window'}: {name}: {words}")
+        kept += len(group) - len(lost)
+    name = "cli_edits" if by_command else "edits"
+    tell(record, options, (name, f"{name}_kept"), (sum(map(len, wanted)), kept), least=10 if by_command else 50)
 
 
 def tried(job: SmallJob, group: Sequence[Edit], *, by_command: bool) -> dict[str, str]:

@@ -35,8 +35,8 @@ height = 60.0
 [tabletop]
 kind = "sweep"
 backdrop = "none"
-things = "rule, rib, pencil, brush, knife, needle tool, loop tool, boxwood tool"
-props = 8
+things = "rule, rib, pencil, brush, needle tool, boxwood tool"
+props = 6
 width = 600.0
 depth = 450.0
 

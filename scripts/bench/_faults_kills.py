@@ -14,7 +14,6 @@ import sys
 import time
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
 
 import bpy
 import numpy as np
@@ -25,6 +24,7 @@ from tests.host import small_scan
 
 from . import ROOT, Options, Record
 from ._faults_job import SmallJob
+from .faults import tell
 
 SIGNALS = (signal.SIGKILL, signal.SIGTERM, signal.SIGINT)
 CODES = {signal.SIGTERM: 143, signal.SIGINT: 130}
@@ -139,12 +139,11 @@ class LargerJob(SmallJob):
 def run(record: Record, options: Options) -> None:
     """42 kills, three in each of the steps; `--fast` tries three."""
     job = LargerJob(options.out / "kills")
-    tried: list[Any] = kills(3 if options.fast else 42)
+    tried = options.share(kills(3 if options.fast else 42))
     survived = 0
     for kill in tried:
         found = harm(job, options.out / "kills" / "killed", kill)
         survived += not found
         for words in found:
             record.fail(f"{kill}: {words}")
-    record.add("kills", len(tried), floor="" if options.fast else ">= 40")
-    record.add("kills_survived", survived, yardstick=len(tried), goal=f"== {len(tried)}")
+    tell(record, options, ("kills", "kills_survived"), (len(tried), survived), least=40)

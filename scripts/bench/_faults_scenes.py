@@ -17,6 +17,7 @@ from blender_addon.scene.prints.fingerprint import fingerprint
 
 from . import Options, Record
 from ._faults_job import SmallJob
+from .faults import tell
 
 FAST = ("small units", "edit mode", "own world and compositor", "linked library")
 
@@ -185,12 +186,11 @@ def harmed(job: SmallJob, state: str) -> list[str]:
 def run(record: Record, options: Options) -> None:
     """All states; `--fast` tries a few."""
     job = SmallJob(options.out / "scenes", until="tabletop")
-    states = [name for name in STATES if not options.fast or name in FAST]
+    states = options.share([name for name in STATES if not options.fast or name in FAST])
     unharmed = 0
     for state in states:
         found = harmed(job, state)
         unharmed += not found
         for words in found:
             record.fail(f"{state}: {words}")
-    record.add("scenes", len(states), floor="" if options.fast else ">= 15")
-    record.add("scenes_unharmed", unharmed, yardstick=len(states), goal=f"== {len(states)}")
+    tell(record, options, ("scenes", "scenes_unharmed"), (len(states), unharmed), least=15)

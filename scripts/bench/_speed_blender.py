@@ -12,11 +12,10 @@ from typing import Any
 
 import bpy
 
-from ._big_scan import held_mb, write_glb, write_obj
-
 
 def enable() -> dict[str, Any]:
-    """Milliseconds from importing the add-on to all of it registered, in this fresh process."""
+    """Milliseconds from importing the add-on (numpy too, where Blender has not yet) to all of it registered, in this fresh
+    process."""
     start = time.perf_counter()
     import blender_addon
 
@@ -31,6 +30,8 @@ def intake(folder: str, triangles: str) -> dict[str, Any]:
     from blender_addon.scene.running.captured import captured
     from blender_addon.scene.running.session import run_session
     from blender_addon.steps import catalogue
+
+    from ._big_scan import write_glb, write_obj
 
     home = Path(folder)
     files = {"obj": write_obj(home / "timed.obj", int(triangles)), "glb": write_glb(home / "timed.glb", int(triangles), 1024)}
@@ -64,6 +65,8 @@ def memory(folder: str, triangles: str, size: str) -> dict[str, Any]:
     from blender_addon.job.sheet import parse
     from blender_addon.scene.running.session import run_session
     from blender_addon.steps import catalogue
+
+    from ._big_scan import held_mb, write_glb
 
     home = Path(folder)
     path = write_glb(home / f"big_{triangles}_{size}.glb", int(triangles), int(size))

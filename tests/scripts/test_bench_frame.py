@@ -9,7 +9,7 @@ import pytest
 
 from scripts import bench
 from scripts.bench import __main__ as frame
-from scripts.bench import lens
+from scripts.bench import faults, lens
 
 
 def _one(case: str, value: float, monkeypatch: pytest.MonkeyPatch, folder: Path, *more: str) -> int:
@@ -34,3 +34,21 @@ def test_without_being_asked_to_keep_an_old_table_is_gone(monkeypatch: pytest.Mo
     assert math.isnan(bench.read_rows(tmp_path / "lens.json")[0].value)
     assert _one("bowl", 1.0, monkeypatch, tmp_path) == 0
     assert [row.case for row in bench.read_rows(tmp_path / "lens.json")] == ["bowl"]
+
+
+def test_the_pieces_of_a_long_list_add_up_to_the_whole(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
+    """Ten things in three pieces, of which one goes wrong; no count of the whole before the last piece."""
+
+    def run(record: bench.Record, options: bench.Options) -> None:
+        tried = options.share(range(10))
+        faults.tell(record, options, ("kills", "kills_survived"), (len(tried), len(tried) - tried.count(4)), least=10)
+
+    monkeypatch.setattr(lens, "run", run)
+    codes = [frame.main(["lens", "--out", str(tmp_path), "--keep", "--piece", f"{place}/3"]) for place in (1, 2, 3)]
+    rows = {(row.metric, row.case): row for row in bench.read_rows(tmp_path / "lens.json")}
+    assert codes == [0, 1, 1]
+    assert rows["kills", "1/3"].value == 4.0 and rows["kills_survived", "2/3"].value == 2.0
+    whole = rows["kills", ""], rows["kills_survived", ""]
+    assert (whole[0].value, whole[0].floor, whole[1].value, whole[1].goal) == (10.0, ">= 10", 9.0, "== 10")
+    with pytest.raises(SystemExit):
+        frame.main(["lens", "--piece", "4/3"])

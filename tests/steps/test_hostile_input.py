@@ -145,7 +145,7 @@ def test_other_formats_read_nothing_outside(tmp_path: Path, suffix: str, how: st
     assert "colour.png" in warned(stage)
 
 
-def exported(folder: Path, suffix: str, colour: Path) -> Path:
+def exported(folder: Path, suffix: str, colour: Path, *, packed: bool = False) -> Path:
     material = bpy.data.materials.new("clay")
     material.use_nodes = True
     node = material.node_tree.nodes.new("ShaderNodeTexImage")
@@ -159,8 +159,12 @@ def exported(folder: Path, suffix: str, colour: Path) -> Path:
     with captured():
         if suffix == "gltf":
             bpy.ops.export_scene.gltf(filepath=str(file), export_format="GLTF_SEPARATE")
+        elif suffix == "glb":
+            bpy.ops.export_scene.gltf(filepath=str(file), export_format="GLB")
+        elif suffix == "obj":
+            bpy.ops.wm.obj_export(filepath=str(file), path_mode="RELATIVE")
         elif suffix == "fbx":
-            bpy.ops.export_scene.fbx(filepath=str(file), path_mode="RELATIVE")
+            bpy.ops.export_scene.fbx(filepath=str(file), path_mode="COPY" if packed else "RELATIVE", embed_textures=packed)
         else:
             bpy.ops.wm.usd_export(filepath=str(file))
     bpy.ops.wm.read_factory_settings(use_empty=True)

@@ -102,13 +102,13 @@ STEPS = ordered(
 )
 
 
-def run(*assignments: str, name: str = "job", only: str | None = None) -> tuple[Stage, dict[str, Any]]:
+def run(*assignments: str, name: str = "job", only: str | None = None, afresh: bool = False) -> tuple[Stage, dict[str, Any]]:
     """Run the step with settings such as "material.piece=wood"."""
     sheet = sheets.blank(STEPS, name=name)
     for assignment in assignments:
         sheets.override(sheet, assignment)
     stage = Stage(bpy.context.scene, sheet)
-    report = finish(run_job([one for one in STEPS if only in (None, one.name)], STEPS, sheet, stage))
+    report = finish(run_job([one for one in STEPS if only in (None, one.name)], STEPS, sheet, stage, afresh=afresh))
     return stage, report.results["material"].figures
 
 
@@ -147,6 +147,17 @@ def test_the_scan_keeps_its_own_material_and_texture() -> None:
     mesh = stage.require("piece").data
     assert [one.name for one in mesh.materials] == ["Scan"]
     assert shown(stage.require("piece")).name != "Scan"
+
+
+def test_a_material_of_the_users_own_stays_on_the_piece_until_it_is_reset() -> None:
+    stage, _ = run("material.piece=clay")
+    stage.require("piece").material_slots[0].material = bpy.data.materials.new("My paint")
+    again, _ = run("material.piece=wood", only="material")
+    assert shown(again.require("piece")).name == "My paint"
+    assert any("My paint" in note.words for note in again.notes if note.level == "kept")
+    assert shown(again.require("stand")).name.startswith("Stand")
+    reset, _ = run("material.piece=wood", only="material", afresh=True)
+    assert shown(reset.require("piece")).name == "Piece wood"
 
 
 def test_own_colour_shows_the_scans_photo() -> None:

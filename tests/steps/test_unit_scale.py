@@ -10,6 +10,7 @@ import bpy
 import pytest
 
 import blender_addon
+from blender_addon.job.settings import specs
 from blender_addon.job.sheet import blank, override
 from blender_addon.steps import catalogue
 from blender_addon.ui.properties import fill, sheet_of
@@ -67,3 +68,17 @@ def test_limits_hold_in_these_units_too(scene: Any) -> None:
     scene.bozzetto.tabletop.board_width = 1e6
     assert sheet_of(scene, catalogue())["tabletop"].board_width == pytest.approx(400.0, rel=1e-5)
     assert scene.bozzetto.tabletop.board_width * metres_a_unit(scene) == pytest.approx(0.4, rel=1e-5)
+
+
+def test_a_length_that_is_switched_on_starts_at_one_size_in_all_units(scene: Any) -> None:
+    """Shown and read are the same: a middling value between its limits, which is what the tab shows at one metre a unit."""
+    tabletop, limits = scene.bozzetto.tabletop, specs(blank(catalogue())["tabletop"])["board_width"]
+    tabletop.use_board_width = True
+    start = sheet_of(scene, catalogue())["tabletop"].board_width
+    assert limits.low < start < limits.high
+    assert tabletop.board_width * metres_a_unit(scene) == pytest.approx(start / 1000.0, rel=1e-5)
+    assert start == pytest.approx(80.0, rel=1e-5)  # the root of 15 x 400, to one figure
+    tabletop.board_width = 0.12 / metres_a_unit(scene)
+    tabletop.use_board_width = False
+    tabletop.use_board_width = True
+    assert sheet_of(scene, catalogue())["tabletop"].board_width == pytest.approx(120.0, rel=1e-5)

@@ -13,7 +13,7 @@ from collections.abc import Collection
 from dataclasses import dataclass
 from pathlib import Path
 
-from ...core.files.meshes.fbx_names import not_to_follow, stored_names, write_without
+from ...core.files.meshes.fbx_names import not_to_follow, packed_not_to_decode, stored_names, write_without
 from ...core.files.meshes.gltf import Gltf, is_embedded
 from ...core.files.meshes.gltf_check import uses_draco, uses_meshopt
 from ...core.files.meshes.gltf_copy import write_copy
@@ -97,7 +97,8 @@ def _gltf(path: Path, kind: str, checked: Checked, gltf: Gltf, folder: Path) -> 
 
 
 def _fbx(path: Path, folder: Path, allowed: Collection[Path]) -> Readable:
-    refused = not_to_follow(path, stored_names(path), allowed)
+    names = stored_names(path)
+    refused = not_to_follow(path, names, allowed) | packed_not_to_decode(path, names)
     if not refused:
         return _with_suffix(path, ".fbx", folder)
     copy = folder / f"{path.stem or 'scan'}.fbx"

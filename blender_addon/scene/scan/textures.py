@@ -14,13 +14,12 @@ from typing import Any
 
 import bpy
 
-from ...core import memory
 from ...core.files.meshes import mtl
 from ...core.files.meshes.fbx_names import is_struck_out
 from ...core.files.meshes.mesh_files import path_kind
 from ...core.files.meshes.ply import FileProblem
 from ...core.files.pictures.picture_files import looks_whole
-from ...core.files.pictures.picture_headers import PictureSize, check_picture, check_picture_bytes
+from ...core.files.pictures.picture_headers import check_picture, check_picture_bytes, check_room
 from ...core.files.plain_files import is_plain, lies_within
 from ...core.files.references import Reference, find_beside
 from ...core.files.texture_names import PICTURES
@@ -109,11 +108,13 @@ def _usable(image: Any, path: Path, missing: list[str], allowed: Collection[Path
                 return False
             if str(reference.path) != written:
                 image.filepath = str(reference.path)
-            _refuse_vast(check_picture(reference.path))
+            check_room(check_picture(reference.path))
             whole = looks_whole(reference.path.read_bytes(), reference.path.suffix)
         else:
             data = image.packed_file.data
-            _refuse_vast(check_picture_bytes(data, shown))
+            if is_struck_out(data):
+                return False
+            check_room(check_picture_bytes(data, shown))
             whole = looks_whole(data, Path(shown).suffix)
     except FileProblem as problem:
         missing.append(f'the texture "{shown}" is left out, since {_first(problem)}')
@@ -126,12 +127,6 @@ def _usable(image: Any, path: Path, missing: list[str], allowed: Collection[Path
     if image.packed_file is None:
         image.pack()
     return True
-
-
-def _refuse_vast(size: PictureSize) -> None:
-    """Raise FileProblem where a picture does not fit into memory."""
-    if words := memory.shortage(0, size.width * size.height):
-        raise FileProblem(f"its {words}; save it smaller")
 
 
 def _first(problem: FileProblem) -> str:
@@ -196,7 +191,7 @@ def load_picture(found: Textures, part: str, file: Path, source: str, missing: l
     if words in missing:
         return False
     try:
-        _refuse_vast(check_picture(file))
+        check_room(check_picture(file))
         whole = looks_whole(file.read_bytes(), file.suffix)
         image = bpy.data.images.load(str(file), check_existing=False) if whole else None
     except FileProblem as problem:

@@ -14,7 +14,7 @@ from ...core.surface import cavity, kinds, reflectance
 from ...job.errors import SubjectError
 from ...job.settings import DEFAULT, FIRST, SHORT, choice, colour, file, length, number, only_when, point, switch, table, text
 from ...job.step import Progress, Result, Run
-from ...scene import meshes
+from ...scene import meshes, roles
 from ...scene.nodes.kinds import recipe
 from ...scene.nodes.materials import MEAN, STATE, MaterialSurface, make_material
 from ...scene.nodes.relief import CAVITY
@@ -226,7 +226,7 @@ def _dress(stage: Stage, role: str, settings: Settings, values: Floats | None) -
     if recipe(surface.kind).state:
         material[STATE] = getattr(settings, recipe(surface.kind).state)
     stage.offer("surface", material, key=role, name=f"{role.capitalize()} {kind}")
-    stage.edit(item, _dresser(material.session_uid, values, finer=_levels(item) if maps.displaced else 0))
+    stage.edit(item, _dresser(stage, role, material.session_uid, values, finer=_levels(item) if maps.displaced else 0))
     return {
         "material": surface.kind,
         "regions": len(regions),
@@ -268,9 +268,15 @@ def _levels(item: Any) -> int:
     return max(1, min(wanted, int(np.log2(MOST_TRIANGLES / max(len(mesh.faces), 1)) / 2)))
 
 
-def _dresser(material_uid: int, values: Floats | None, *, finer: int = 0) -> Callable[[Any], None]:
-    """What happens to the object at the swap: the material on all its faces, the cavity on its vertices; finer: halvings of the
-    edges for true displacement.
+def _theirs(slot: Any, role: str) -> bool:
+    """Whether a slot wears what the user put there: only the object's own slots are ours to fill, and with our surface."""
+    worn = slot.material if slot.link == "OBJECT" else None
+    return worn is not None and (worn.get(roles.ROLE), worn.get(roles.KEY)) != ("surface", role)
+
+
+def _dresser(stage: Stage, role: str, material_uid: int, values: Floats | None, *, finer: int = 0) -> Callable[[Any], None]:
+    """What happens to the object at the swap: the material on all its faces that the user gave no other, the cavity on its
+    vertices; finer: halvings of the edges for true displacement.
     """
 
     def dress(item: Any) -> None:
@@ -278,6 +284,10 @@ def _dresser(material_uid: int, values: Floats | None, *, finer: int = 0) -> Cal
         if not item.material_slots:
             item.data.materials.append(None)
         for slot in item.material_slots if material else ():  # on the object: the mesh keeps the scan's own with their textures
+            if _theirs(slot, role) and not stage.afresh:
+                words = f'Kept the material "{slot.material.name}" that you gave the {role}; "Reset to automatic" replaces it'
+                stage.note(words, level="kept")
+                continue
             slot.link = "OBJECT"
             slot.material = material
         round_outline(item)

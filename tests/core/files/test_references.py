@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import base64
 import os
 import socket
 import struct
@@ -11,10 +12,21 @@ from pathlib import Path
 import pytest
 
 from blender_addon.core.files.meshes import usd_names
-from blender_addon.core.files.meshes.fbx_names import not_to_follow, stored_names, write_without
+from blender_addon.core.files.meshes.fbx_names import (
+    is_struck_out,
+    not_to_follow,
+    packed_not_to_decode,
+    stored_names,
+    write_without,
+)
 from blender_addon.core.files.meshes.ply import FileProblem
 from blender_addon.core.files.plain_files import is_plain, lies_within, near_names, plain_file
 from blender_addon.core.files.references import find_beside, follow
+
+
+def announced(width: int, height: int) -> bytes:
+    """A grey PNG by its header alone (ISO/IEC 15948, 11.2.2), which is all that is looked at."""
+    return b"\x89PNG\r\n\x1a\n\0\0\0\rIHDR" + struct.pack(">IIBB", width, height, 8, 0) + b"\0" * 1000
 
 
 @pytest.fixture
@@ -23,7 +35,7 @@ def tree(tmp_path: Path) -> Path:
     folder = tmp_path / "scan"
     (folder / "textures").mkdir(parents=True)
     (tmp_path / "secret.png").write_bytes(b"secret")
-    (folder / "owl.png").write_bytes(b"owl")
+    (folder / "owl.png").write_bytes(announced(20, 20))
     (folder / "textures" / "Über.PNG").write_bytes(b"over")
     (folder / "link.png").symlink_to(tmp_path / "secret.png")
     (folder / "inner.png").symlink_to("owl.png")
@@ -121,6 +133,43 @@ def test_an_fbx_loses_the_names_that_lead_outside(tree: Path, binary: bool) -> N
     write_without(file, tree / "b.fbx", refused)
     copy = (tree / "b.fbx").read_bytes()
     assert len(copy) == file.stat().st_size and b"owl.png" in copy and b"none.png" in copy and b"secret" not in copy
+
+
+@pytest.mark.parametrize("binary", [True, False])
+def test_an_fbx_loses_pictures_that_announce_too_much(tree: Path, binary: bool) -> None:
+    """Named ones, and those packed in it, which stay as long as they were."""
+    (tree / "vast.png").write_bytes(announced(60_000, 60_000))
+    vast, small = announced(60_000, 60_000), announced(20, 20)
+    if binary:
+        rows = b"".join(b"\x07ContentR" + struct.pack("<I", len(data)) + data for data in (small, vast))
+        data = binary_fbx(b"vast.png", b"owl.png") + rows
+    else:
+        rows = b"".join(b'Content: ,\n"' + base64.b64encode(data) + b'"\n' for data in (small, vast))
+        data = b'; FBX 7.4.0 project file\nRelativeFilename: "vast.png"\nRelativeFilename: "owl.png"\n' + rows
+    file = tree / "a.fbx"
+    file.write_bytes(data)
+    names = stored_names(file)
+    assert [name.text for name in not_to_follow(file, names, ())] == ["vast.png"]
+    packed = packed_not_to_decode(file, names)
+    assert [(name.text, "60,000 x 60,000" in why.refused) for name, why in packed.items()] == [("owl.png", True)]
+    write_without(file, tree / "b.fbx", packed)
+    copy = (tree / "b.fbx").read_bytes()
+    assert len(copy) == len(data)
+    as_stored = (lambda one: one) if binary else base64.b64encode
+    assert as_stored(small) in copy and as_stored(vast) not in copy
+    if binary:
+        assert is_struck_out(copy[-len(vast) :]) and not is_struck_out(small)
+
+
+def test_a_usd_is_refused_pictures_that_announce_too_much(tree: Path) -> None:
+    """By name, and in numbered tiles."""
+    for name in ("vast.png", "skin.1001.png"):
+        (tree / name).write_bytes(announced(20_000, 20_000))
+    (tree / "skin.1002.png").write_bytes(announced(20, 20))
+    names = ("./vast.png", "./owl.png", "./skin.<UDIM>.png", "./none.png")
+    (tree / "a.usda").write_text("#usda 1.0\n" + "".join(f"asset x{n} = @{name}@\n" for n, name in enumerate(names)))
+    found = usd_names.refused_assets(tree / "a.usda")
+    assert [(each.shown, "20,000 x 20,000" in each.refused) for each in found] == [("vast.png", True), ("skin.1001.png", True)]
 
 
 def crate(tokens: bytes) -> bytes:

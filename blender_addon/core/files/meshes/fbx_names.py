@@ -6,6 +6,7 @@ files in quotes) was read off files that Blender's own exporter writes.
 
 from __future__ import annotations
 
+import base64
 import mmap
 import re
 import shutil
@@ -14,27 +15,37 @@ from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from pathlib import Path, PureWindowsPath
 
+from ..pictures.picture_headers import check_picture_bytes, check_room, looked_at
 from ..references import Reference, follow
+from .ply import FileProblem
 
 _BINARY = re.compile(rb"(?:RelativeFilename|File[Nn]ame|XRefUrlS\0\0\0\0)S([\s\S]{4})")
 _TEXT = re.compile(rb"(?:(?:RelativeFilename|File[Nn]ame)\s*:\s*|\"XRefUrl\"\s*,\s*\"[^\"\n]*\"\s*,\s*)\"([^\"\n]{1,4096})\"")
+_PACKED = re.compile(rb"\x07ContentR([\s\S]{4})")
+_PACKED_TEXT = re.compile(rb"Content\s*:[\s,]*\"([A-Za-z0-9+/=\s]{16,})")
+_MARK = b"Kaydara FBX Binary"
 _MOST_NAMES = 10_000
 
 
 @dataclass(frozen=True)
 class StoredName:
-    """A file name in an FBX: the text, and the bytes from `start` to `end` that hold it."""
+    """A file name in an FBX: the text, and the bytes from `start` to `end` that hold it; or, under its name, the bytes of a
+    picture that is packed in the FBX.
+
+    blank: the byte that is written over it when it is struck out.
+    """
 
     text: str
     start: int
     end: int
+    blank: bytes = b"_"
 
 
 def stored_names(path: Path) -> list[StoredName]:
     """The file names in an FBX, binary or text."""
     found: list[StoredName] = []
     with path.open("rb") as file, mmap.mmap(file.fileno(), 0, access=mmap.ACCESS_READ) as data:
-        if data[:18] == b"Kaydara FBX Binary":
+        if data[: len(_MARK)] == _MARK:
             for match in _BINARY.finditer(data):
                 start = match.end()
                 end = start + struct.unpack("<I", match[1])[0]
@@ -52,15 +63,40 @@ def not_to_follow(path: Path, names: Sequence[StoredName], allowed: Collection[P
     for name in names:
         bare = PureWindowsPath(name.text.replace("\0", "")).name
         for written in (name.text, bare):
-            reference = follow(written, path.parent, allowed=allowed)
+            reference = looked_at(follow(written, path.parent, allowed=allowed))
             if reference.refused:
                 found[name] = reference
                 break
     return found
 
 
-def is_struck_out(name: str) -> bool:
-    """Whether a name is what `write_without` left of one."""
+def packed_not_to_decode(path: Path, names: Sequence[StoredName]) -> dict[StoredName, Reference]:
+    """The pictures packed in an FBX that no decoder may be given, by their headers; in text they stand in base 64."""
+    found = {}
+    with path.open("rb") as file, mmap.mmap(file.fileno(), 0, access=mmap.ACCESS_READ) as data:
+        binary = data[: len(_MARK)] == _MARK
+        for match in (_PACKED if binary else _PACKED_TEXT).finditer(data):
+            if binary:
+                start, end = match.end(), match.end() + struct.unpack("<I", match[1])[0]
+            else:
+                start, end = match.span(1)
+            if not start < end <= len(data):
+                continue
+            before = [name.text for name in names if name.end < start]
+            shown = PureWindowsPath(before[-1].replace("\0", "")).name if before else "packed picture"
+            try:
+                picture = data[start:end] if binary else base64.b64decode(b"".join(match[1].split()) + b"==")
+                check_room(check_picture_bytes(picture, shown))
+            except (FileProblem, ValueError) as problem:
+                packed = StoredName(shown, start, end, b"_" if binary else b"A")
+                found[packed] = Reference(shown, None, str(problem).split(";")[0])
+    return found
+
+
+def is_struck_out(name: str | bytes) -> bool:
+    """Whether a name, or a picture's bytes, is what `write_without` left of one."""
+    if isinstance(name, bytes):
+        return bool(name) and (not name.strip(b"_") or not name.strip(b"\0"))
     return bool(name) and not name.strip("_")
 
 
@@ -70,4 +106,4 @@ def write_without(path: Path, target: Path, names: Collection[StoredName]) -> No
     with target.open("r+b") as file:
         for name in names:
             file.seek(name.start)
-            file.write(b"_" * (name.end - name.start))
+            file.write(name.blank * (name.end - name.start))

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from ..pictures.picture_headers import check_picture, check_picture_bytes
+from ..pictures.picture_headers import check_picture, check_picture_bytes, check_room
 from .gltf import MESHOPT, Gltf, embedded, is_embedded, view_bytes
 from .ply import FileProblem
 
@@ -33,15 +33,15 @@ def _looked_at(gltf: Gltf, image: dict[str, Any], number: int) -> GltfPicture:
         if not isinstance(uri, str):
             view = _view(gltf, image)
             if not set(view.get("extensions") or {}) & set(MESHOPT):
-                check_picture_bytes(view_bytes(gltf, view).tobytes())
+                check_room(check_picture_bytes(view_bytes(gltf, view).tobytes()))
             return GltfPicture(name)
         if is_embedded(uri):
-            check_picture_bytes(embedded(uri))
+            check_room(check_picture_bytes(embedded(uri)))
             return GltfPicture(name)
         reference = gltf.follow(uri)
         if reference.path is None:
             return GltfPicture(reference.shown, None, reference.refused or "it is missing")
-        check_picture(reference.path)
+        check_room(check_picture(reference.path))
         return GltfPicture(reference.shown, reference.path)
     except FileProblem as problem:
         return GltfPicture(name, None, str(problem).split(";")[0])

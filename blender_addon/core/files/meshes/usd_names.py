@@ -6,12 +6,14 @@ table of tokens, packed as LZ4 blocks (lz4.org, block format); a .usdz is a zip 
 
 from __future__ import annotations
 
+import os
 import re
 import struct
 import zipfile
 from collections.abc import Collection, Iterator
 from pathlib import Path
 
+from ..pictures.picture_headers import looked_at
 from ..references import Reference, follow
 from .ply import FileProblem
 
@@ -32,14 +34,29 @@ def refused_assets(path: Path, allowed: Collection[Path] = ()) -> list[Reference
         seen.add(layer)
         if len(seen) > MOST_LAYERS:
             raise FileProblem(f"it brings in more than {MOST_LAYERS} other files; export the scan as one file")
-        for name in dict.fromkeys(name for name in asset_names(layer) if re.search(r"[./\\]", name)):
+        names = (tile for name in asset_names(layer) if re.search(r"[./\\]", name) for tile in _tiles(name, layer.parent))
+        for name in dict.fromkeys(names):
             for folder in (layer.parent, Path.cwd()):  # a name without ./ is also looked for where the program was started
-                reference = follow(name, folder, root=path.parent, allowed=allowed)
+                reference = looked_at(follow(name, folder, root=path.parent, allowed=allowed))
                 if reference.refused and reference.path is None and not _is_folder(folder, name):
                     found[name] = reference
                 elif reference.path is not None and reference.path.suffix.lower() in _LAYERS:
                     waiting.append(reference.path)
     return list(found.values())
+
+
+def _tiles(name: str, folder: Path) -> list[str]:
+    """The name itself; of a picture in numbered tiles (UDIM: four digits from 1001) those that are there."""
+    before, mark, after = name.partition("<UDIM>")
+    if not mark:
+        return [name]
+    place, _, stem = before.replace("\\", "/").rpartition("/")
+    try:
+        files = sorted(os.listdir(folder / place))
+    except (OSError, ValueError):
+        return [name]
+    numbered = re.compile(re.escape(stem) + r"\d{4}" + re.escape(after))
+    return [name, *(f"{place}/{file}" if place else file for file in files if numbered.fullmatch(file))]
 
 
 def asset_names(path: Path) -> Iterator[str]:

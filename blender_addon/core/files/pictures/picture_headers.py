@@ -14,8 +14,11 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import BinaryIO
 
+from ... import memory
 from ..meshes.ply import FileProblem
 from ..plain_files import plain_file
+from ..references import Reference
+from ..texture_names import PICTURES
 
 MOST_PIXELS = 16384 * 16384
 """A square 16 K texture, the largest in common use (common practice); Blender holds it in 1 GiB."""
@@ -63,6 +66,31 @@ def check_picture(path: Path) -> PictureSize:
 def check_picture_bytes(data: bytes, name: str = "") -> PictureSize:
     """The same for a picture's bytes, such as one that is packed in a scan."""
     return _checked(picture_size(io.BytesIO(data), name), len(data))
+
+
+def check_room(size: PictureSize) -> None:
+    """Raise FileProblem where a picture, unpacked, does not fit into this machine's memory."""
+    if words := memory.shortage(0, size.width * size.height):
+        raise FileProblem(f"its {words}; save it smaller")
+
+
+def looked_at(reference: Reference) -> Reference:
+    """The reference as it is, or refused, with the reason, where it leads to a picture that no decoder may be given.
+
+    What is no picture by its mark and its name (a layer, a library) is left as it is.
+    """
+    if reference.path is None:
+        return reference
+    try:
+        with reference.path.open("rb") as file:
+            found = picture_size(file, reference.path.name)
+        if found is not None or reference.path.suffix.lower() in PICTURES:
+            check_room(_checked(found, reference.path.stat().st_size))
+    except FileProblem as problem:
+        return Reference(reference.written, None, str(problem).split(";")[0])
+    except OSError:  # it can't be opened, so no decoder opens it either
+        return reference
+    return reference
 
 
 def _checked(found: PictureSize | None, length: int) -> PictureSize:

@@ -14,13 +14,14 @@ import os
 import subprocess
 import sys
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 
-from . import ROOT
+from . import ROOT, Options, Record
+from .faults import tell
 
 PAGE_BYTES = 4096
 FAST = ("page", "list", "copy-png16", "copy-tiff16", "copy-jpeg", "still-at-0.3", "contact-sheet", "blend")
@@ -38,6 +39,13 @@ class Case:
     files: tuple[str, ...]
     share: float = 0.4
     older: bool = True
+
+
+def run(record: Record, options: Options) -> None:
+    """All files; `--fast` a few. They are quick, so that the first piece of several tries all of them."""
+    if options.piece[0] == 1:
+        counts = full_disks(options.out / "full_disks", fast=options.fast)
+        tell(record, replace(options, piece=(1, 1)), ("full_disks", "full_disks_clean"), counts, least=12)
 
 
 def full_disks(folder: Path, *, fast: bool = False) -> tuple[int, int]:
