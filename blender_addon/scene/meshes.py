@@ -21,8 +21,6 @@ def read_mesh(item: Any, *, scale: float = 1.0) -> TriangleMesh:
     Polygons are triangulated as Blender's loop triangles; modifiers are not applied.
     """
     mesh = item.data
-    mesh.calc_loop_triangles()
-    count = len(mesh.loop_triangles)
     vertices = (
         _read(mesh.attributes["position"].data, "vector", len(mesh.vertices), 3, np.float32)
         if mesh.vertices
@@ -31,10 +29,9 @@ def read_mesh(item: Any, *, scale: float = 1.0) -> TriangleMesh:
     matrix = np.array(item.matrix_basis, float)
     if not np.allclose(matrix, np.eye(4)):
         vertices = (vertices @ matrix[:3, :3].T + matrix[:3, 3]).astype(np.float32)
-    corners = _read(mesh.loop_triangles, "loops", count, 3, np.int32)
+    corners, polygon = _triangulated(mesh)
     corner_vertex = _read(mesh.attributes[".corner_vert"].data, "value", len(mesh.loops), 1, np.int32)[:, 0]
-    polygon = _read(mesh.loop_triangles, "polygon_index", count, 1, np.int32)[:, 0]
-    material = np.zeros(count, np.int32)
+    material = np.zeros(len(corners), np.int32)
     if "material_index" in mesh.attributes:
         material = _read(mesh.attributes["material_index"].data, "value", len(mesh.polygons), 1, np.int32)[polygon, 0]
     uv = None
@@ -50,6 +47,18 @@ def read_mesh(item: Any, *, scale: float = 1.0) -> TriangleMesh:
     }
     colours = _colours(mesh, corner_vertex)
     return TriangleMesh(vertices * np.float32(scale), corner_vertex[corners], uv, material, colours, marks)
+
+
+def _triangulated(mesh: Any) -> tuple[Ints, Ints]:
+    """(n, 3) corners and (n,) polygons of the triangles that Blender makes of a mesh's polygons."""
+    count = len(mesh.polygons)
+    sides = _read(mesh.polygons, "loop_total", count, 1, np.int32)[:, 0]
+    if (sides == 3).all():  # the polygons' corners lie one behind the other, in their order
+        return np.arange(3 * count, dtype=np.int32).reshape(count, 3), np.arange(count, dtype=np.int32)
+    mesh.calc_loop_triangles()
+    triangles = len(mesh.loop_triangles)
+    corners = _read(mesh.loop_triangles, "loops", triangles, 3, np.int32)
+    return corners, _read(mesh.loop_triangles, "polygon_index", triangles, 1, np.int32)[:, 0]
 
 
 def _colours(mesh: Any, corner_vertex: Ints) -> dict[str, Floats]:
@@ -76,10 +85,11 @@ def make_mesh(name: str, triangles: TriangleMesh, *, materials: Sequence[Any] = 
     mesh.attributes["position"].data.foreach_set("vector", np.ascontiguousarray(triangles.vertices, np.float32).ravel())
     mesh.attributes[".corner_vert"].data.foreach_set("value", np.ascontiguousarray(triangles.faces, np.int32).ravel())
     mesh.polygons.foreach_set("loop_start", np.arange(0, 3 * count, 3, dtype=np.int32))
-    if triangles.material is not None:
-        mesh.polygons.foreach_set("material_index", np.ascontiguousarray(triangles.material, np.int32))
-    if smooth:
-        mesh.polygons.foreach_set("use_smooth", np.ones(count, bool))
+    if triangles.material is not None and np.any(triangles.material):
+        numbers = mesh.attributes.new(name="material_index", type="INT", domain="FACE")
+        numbers.data.foreach_set("value", np.ascontiguousarray(triangles.material, np.int32))
+    if not smooth:  # a face is smooth where nothing says that it is not
+        mesh.attributes.new(name="sharp_face", type="BOOLEAN", domain="FACE").data.foreach_set("value", np.ones(count, bool))
     if triangles.uv is not None:
         layer = mesh.uv_layers.new(name=UV)
         layer.uv.foreach_set("vector", np.ascontiguousarray(triangles.uv, np.float32).ravel())

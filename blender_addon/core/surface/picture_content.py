@@ -87,12 +87,13 @@ def pixels_of(picture: Floats) -> Pixels:
     shown = picture[..., :3].reshape(-1, 3)
     if picture.shape[-1] == 4 and 0.02 < float(np.mean(picture[..., 3] > 0.5)) < 0.999:
         shown = shown[picture[..., 3].reshape(-1) > 0.5]
-    range_ = np.ptp(shown, axis=1)
-    vectors = 2.0 * shown[shown.max(axis=1) > 0.02] - 1.0
-    length = np.linalg.norm(vectors, axis=1)
+    red, green, blue = shown.T
+    peak = np.maximum(np.maximum(red, green), blue)
+    range_ = peak - np.minimum(np.minimum(red, green), blue)
+    vectors = 2.0 * shown[peak > 0.02] - 1.0
+    length = np.sqrt(np.einsum("nk,nk->n", vectors, vectors))
     sound = np.abs(length - 1.0) < 0.15
     mean = vectors[sound].mean(axis=0) if sound.any() else np.zeros(3)
-    peak = shown.max(axis=1)
     grey = bool(np.quantile(range_, 0.99) < 1.6 / 255)
     return Pixels(
         grey=grey,
@@ -131,7 +132,8 @@ def _lines(picture: Floats) -> float:
     """Part of the pixels that stands out of the most usual colour in lines no wider than some pixels; 0 without such a
     ground."""
     ground = _usual_colour(picture.reshape(-1, 3))
-    marked = np.abs(picture - ground).max(axis=2) > 0.1
+    off = np.abs(picture - ground)
+    marked = np.maximum(np.maximum(off[..., 0], off[..., 1]), off[..., 2]) > 0.1
     share = float(marked.mean())
     if not 0.001 < share < 0.5:
         return 0.0
@@ -162,9 +164,9 @@ def layout_of(mesh: TriangleMesh, faces_used: Bools, *, seed: int = 1) -> Layout
     assert part.uv is not None
     if not np.ptp(part.uv.reshape(-1, 2), axis=0).all():
         return None
-    _, place = np.unique(part.vertices, axis=0, return_inverse=True)  # some formats split vertices along the seams
-    faces = place.reshape(-1)[part.faces]
-    normals = vertex_normals(part.vertices[np.unique(place, return_index=True)[1]].astype(float), faces)[place.reshape(-1)]
+    first, place = same_places(part.vertices)  # some formats split vertices along the seams
+    faces = place[part.faces]
+    normals = vertex_normals(part.vertices[first].astype(float), faces)[place]
     face, weight = strewn(part, POINTS, seed=seed)
     corners = part.faces[face]
     covered = np.zeros(MASK_SIZE * MASK_SIZE, bool)
@@ -180,23 +182,44 @@ def layout_of(mesh: TriangleMesh, faces_used: Bools, *, seed: int = 1) -> Layout
     )
 
 
+def same_places(vertices: Floats) -> tuple[Ints, Ints]:
+    """Of vertices (n, 3) the first at each place, and for each vertex the number of its place: to the last bit the same.
+
+    Places are numbered in the order of the vertices, in which neighbours lie near each other in memory.
+    """
+    bits = (np.ascontiguousarray(vertices, np.float32) + np.float32(0.0)).view(np.uint32).astype(np.uint64)  # -0 is 0
+    rest = bits[:, 1] << np.uint64(32) | bits[:, 2]
+    key = bits[:, 0] * np.uint64(0x9E3779B97F4A7C15) ^ rest * np.uint64(0xC2B2AE3D27D4EB4F)  # odd numbers: nothing is lost
+    _, first, place = np.unique(key, return_index=True, return_inverse=True)
+    order = np.argsort(first)
+    number = np.zeros_like(order)
+    number[order] = np.arange(len(order))
+    return first[order], number[place.reshape(-1)]
+
+
 def _seams(faces: Ints, uv: Floats, seed: int) -> Floats:
     """(k, 2, 2) UVs at the middles of edges whose two faces lie apart in the layout, a little inside of each face."""
     count = len(faces)
-    ends = np.concatenate([faces[:, [0, 1]], faces[:, [1, 2]], faces[:, [2, 0]]])
-    places = np.concatenate([uv[:, [0, 1]], uv[:, [1, 2]], uv[:, [2, 0]]])
-    turned = ends[:, 0] > ends[:, 1]
-    ends[turned], places[turned] = ends[turned][:, ::-1], places[turned][:, ::-1]
-    order = np.lexsort((ends[:, 1], ends[:, 0]))
-    same = (ends[order[1:]] == ends[order[:-1]]).all(axis=1)
+    starts, stops = faces.T.reshape(-1), np.roll(faces, -1, axis=1).T.reshape(-1)
+    key = np.minimum(starts, stops).astype(np.int64) * (int(faces.max()) + 1) + np.maximum(starts, stops)
+    order = np.argsort(key, kind="stable")
+    same = key[order[1:]] == key[order[:-1]]
     first, second = order[:-1][same], order[1:][same]
-    apart = np.abs(places[first] - places[second]).max(axis=(1, 2)) > 1e-3
+
+    def ends(rows: Ints) -> tuple[Floats, Floats]:
+        """The texture places (k, 2) of the two ends of edges, numbered side by side."""
+        face, corner = rows % count, rows // count
+        return uv[face, corner], uv[face, (corner + 1) % 3]
+
+    (a, b), (c, d) = ends(first), ends(second)
+    alike = (starts[first] == starts[second])[:, None]  # both faces run along the edge the same way
+    off = np.maximum(np.abs(a - np.where(alike, c, d)), np.abs(b - np.where(alike, d, c)))
+    apart = np.maximum(off[:, 0], off[:, 1]) > 1e-3
     first, second = first[apart], second[apart]
     if len(first) > SEAMS:
         chosen = np.random.default_rng(seed).choice(len(first), SEAMS, replace=False)
         first, second = first[chosen], second[chosen]
-    middle = uv.mean(axis=1)
-    inside = [0.7 * places[rows].mean(axis=1) + 0.3 * middle[rows % count] for rows in (first, second)]
+    inside = [0.35 * sum(ends(rows)) + 0.3 * uv[rows % count].mean(axis=1) for rows in (first, second)]
     return np.stack(inside, axis=1)
 
 

@@ -78,13 +78,18 @@ def rasterize(uv: Floats, *, height: int, width: int, chunk: int = 2_000_000) ->
     Faces without area in UV cover nothing. Non-finite UVs count as no area, and so do faces wider than `MOST_REPEATS` pictures.
     `chunk` bounds the memory in candidates.
     """
-    sound = np.isfinite(uv).all(axis=(1, 2))
-    sound[sound] = (np.ptp(uv[sound].astype(np.float64), axis=1) <= MOST_REPEATS).all(axis=1)
-    corners = np.where(sound[:, None, None], uv, 0).astype(np.float64)
-    corners -= np.floor(corners.mean(axis=1, keepdims=True))
+    corners = uv.astype(np.float64)
+    with np.errstate(invalid="ignore"):  # what is no number has no extent and is no face
+        least, most = _ends(corners)
+        wide = most - least
+        sound = (wide[:, 0] <= MOST_REPEATS) & (wide[:, 1] <= MOST_REPEATS)
+    if not sound.all():
+        corners[~sound] = 0.0
+    corners -= np.floor((corners[:, 0] + corners[:, 1] + corners[:, 2]) / 3.0)[:, None]
     corners = corners * (width, height) - 0.5
-    low = np.ceil(corners.min(axis=1) - 1e-3).astype(np.int64)
-    span = np.maximum(np.floor(corners.max(axis=1) + 1e-3).astype(np.int64) - low + 1, 0)
+    least, most = _ends(corners)
+    low = np.ceil(least - 1e-3).astype(np.int64)
+    span = np.maximum(np.floor(most + 1e-3).astype(np.int64) - low + 1, 0)
     doubled = _cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
     count = np.where(np.abs(doubled) > 1e-9, span[:, 0] * span[:, 1], 0)
     owner = np.full(height * width, -1, np.int32)
@@ -98,6 +103,13 @@ def rasterize(uv: Floats, *, height: int, width: int, chunk: int = 2_000_000) ->
     bary = second[index]
     weight = np.concatenate([1 - bary.sum(axis=1, keepdims=True), bary], axis=1)
     return Texels((height, width), index, owner[index], weight, claims[index] > 1)
+
+
+def _ends(corners: Floats) -> tuple[Floats, Floats]:
+    """(m, 2) least and greatest coordinates of triangles (m, 3, 2); by threes, which is several times faster than along a short
+    axis."""
+    a, b, c = corners[:, 0], corners[:, 1], corners[:, 2]
+    return np.minimum(np.minimum(a, b), c), np.maximum(np.maximum(a, b), c)
 
 
 def _cross(a: Floats, b: Floats) -> Floats:

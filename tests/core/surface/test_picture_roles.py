@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 
 from blender_addon.core.mesh.triangles import TriangleMesh
+from blender_addon.core.surface import picture_content
 from blender_addon.core.surface.cavity import cavity
 from blender_addon.core.surface.picture_content import Fit, Pixels, fit_of, green_down, layout_of, pixels_of
 from blender_addon.core.surface.picture_roles import Candidate, choose, holds_directions, holds_tangent_normals, judge
@@ -128,3 +129,35 @@ def test_one_of_many_photos_of_a_series_is_not_its_texture() -> None:
 
 def test_another_mesh_s_picture_is_left_to_it() -> None:
     assert choose([candidate("fox_albedo.png", named=("base",), relation=-1.0, fit=Fit(seams=0.0))]).base is None
+
+
+def test_vertices_at_one_place_are_found_to_the_last_bit() -> None:
+    """numpy's own unique rows are the yardstick; -0 and 0 are one place, the nearest other number is another."""
+    random = np.random.default_rng(4)
+    vertices = random.integers(-3, 4, (500, 3)).astype(np.float32) * np.float32(0.1)
+    vertices[::7] *= np.float32(-0.0)
+    vertices[1::50, 0] = np.nextafter(vertices[1::50, 0], np.float32(9))
+    first, place = picture_content.same_places(vertices)
+    wanted, inverse = np.unique(vertices, axis=0, return_inverse=True)
+    assert len(first) == len(wanted)
+    assert (vertices[first][place] == vertices).all()
+    assert len({*zip(place.tolist(), inverse.reshape(-1).tolist(), strict=True)}) == len(wanted)
+    assert (np.diff(first) > 0).all()
+
+
+def test_seams_are_the_edges_whose_faces_lie_apart_in_the_layout() -> None:
+    """Four triangles of a square round its middle, each in an island of its own: four seams, each shown twice."""
+    square = np.array([[0.0, 0.0], [1.0, 0.0], [1.0, 1.0], [0.0, 1.0], [0.5, 0.5]])
+    faces = np.array([[0, 1, 4], [1, 2, 4], [2, 3, 4], [3, 0, 4]])
+    together = 0.3 * square[faces]
+    assert len(picture_content._seams(faces, together, 1)) == 0
+    apart = together + np.arange(4)[:, None, None] * (1.0, 0.5)
+    found = picture_content._seams(faces, apart, 1)
+    assert found.shape == (4, 2, 2)
+    middles = apart.mean(axis=1)
+    for pair in found:  # a little inside of each face: between its middle and the middle of the edge to the square's middle
+        owners = [int(np.argmin(np.linalg.norm(middles - place, axis=1))) for place in pair]
+        assert abs(owners[0] - owners[1]) in (1, 3)
+        for owner, place in zip(owners, pair, strict=True):
+            spots = [0.35 * (apart[owner, end] + apart[owner, 2]) + 0.3 * middles[owner] for end in (0, 1)]
+            assert min(np.linalg.norm(spot - place) for spot in spots) < 1e-9

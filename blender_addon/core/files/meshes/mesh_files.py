@@ -188,8 +188,8 @@ def bad_lines(block: bytes, *, is_obj: bool) -> Iterator[tuple[int, int, bool]]:
     In an OBJ only lines of coordinates (v, vt, vn) count, since names may hold such letters; in a PLY's body all do.
     """
     low = block.lower()
-    if b"nan" not in low and b"inf" not in low and b"1.#" not in low:
-        return
+    if not any(sign in low and word in low for sign, word in ((b"a", b"nan"), (b"i", b"inf"), (b"#", b"1.#"))):
+        return  # a single byte is looked for many times faster, and blocks of numbers hold none of these
     done = -1
     for match in _SUSPECT.finditer(block):
         if match.start() < done:
@@ -208,11 +208,11 @@ def _check_obj(path: Path, size: int, allowed: frozenset[Path]) -> Checked:
     binary = recode = elsewhere = False
     for number, block in enumerate(blocks(path)):
         vertices = vertices or bool(_OBJ_VERTEX.search(block))
-        faces = faces or bool(_OBJ_FACE.search(block))
+        faces = faces or (b"f" in block and bool(_OBJ_FACE.search(block)))
         count += block.count(b"\nf ")
         binary = binary or b"\0" in block
         recode = recode or (number == 0 and block.startswith(BOM)) or not is_utf8(block)
-        if b"mtllib" in block.lower():
+        if (b"b" in block or b"B" in block) and b"mtllib" in block.lower():
             elsewhere = elsewhere or b"\\\n" in block or b"\\\r" in block or bool(_LIBRARY_ELSEWHERE.search(block))
         for _, _, is_vertex in bad_lines(block, is_obj=True):
             bad += is_vertex

@@ -18,7 +18,7 @@ from ....core.files.meshes.mesh_files import FORMATS
 from ....core.files.texture_names import relation, roles_named, series_of, words_of
 from ....core.mesh.triangles import TriangleMesh
 from ....core.surface.cavity import cavity
-from ....core.surface.picture_content import Layout, fit_of, green_down, layout_of, pixels_of
+from ....core.surface.picture_content import Fit, Layout, Pixels, fit_of, green_down, layout_of, pixels_of
 from ....core.surface.picture_roles import ROLE_WORDS, Candidate, Choice, Judged, choose, judge
 from ....job.decisions import Alternative, Decision, Picture
 from ...images import read_pixels, release
@@ -60,6 +60,7 @@ class _Scan:
         self.names = [_plain_name(material) for material in materials]
         self.looked: dict[str, _Looked] = {}
         self._layouts: dict[int, Layout | None] = {}
+        self._seen: dict[tuple[str, int], tuple[Pixels, Fit | None]] = {}
         self._recess: Any = None
 
     def layout(self, slot: int) -> Layout | None:
@@ -91,9 +92,11 @@ class _Scan:
         looked, layout = self.look(image), self.layout(slot)
         if looked is None:
             return candidate
-        pixels = pixels_of(looked.shown)
-        recess = (lambda: self.recess(layout)) if pixels.grey and layout is not None else None
-        fit = None if layout is None else fit_of(looked.shown, layout, recess=recess)
+        if (image.name, slot) not in self._seen:
+            pixels = pixels_of(looked.shown)
+            recess = (lambda: self.recess(layout)) if pixels.grey and layout is not None else None
+            self._seen[image.name, slot] = pixels, None if layout is None else fit_of(looked.shown, layout, recess=recess)
+        pixels, fit = self._seen[image.name, slot]
         return Candidate(
             candidate.name, candidate.stated, candidate.named, candidate.relation, candidate.alike, candidate.alone,
             tuple(image.size), pixels, fit,
