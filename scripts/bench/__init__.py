@@ -12,8 +12,8 @@ A bench is `scripts/bench/NAME.py`:
 `python3 build.py bench NAME [--cases A,B] [--fast] [--piece 1/3]` runs it, prints a table and writes `out/bench/NAME.json`: a
 list of flat records {metric, case, value, unit, yardstick, goal}. It is measured afresh each time; with `--keep`, a long bench
 can be run in parts, and what the parts before measured stays in the table. `goal` is what we are after; where a worse value
-still passes, `floor` says so; a value past its floor (or, with no floor, past its goal) makes the exit code not 0, and so does one that is
-not finite. Errors are magnitudes; `_percent` and `_cut` run from 0 to 100; times and ratios are medians of 5,
+still passes, `floor` says so; a value past its floor (or, with no floor, past its goal) makes the exit code not 0, and so does
+one that is not finite. Errors are magnitudes; `_percent` and `_cut` run from 0 to 100; times and ratios are medians of 5,
 of 3 where one takes more than 10 s, of 1 where more than 25.
 """
 

@@ -108,11 +108,10 @@ class SmallJob:
         return notes
 
     def run_as_command(self) -> Path:
-        """Save the open file in a folder of its own and run the command over it; the .blend that it left."""
+        """Save the open file in a copy of the job's folder and run the command over it; the .blend that it left."""
         out = self.folder / "command"
         shutil.rmtree(out, ignore_errors=True)
-        out.mkdir(parents=True)
-        shutil.copytree(self.blend.parent / "pictures", out / "pictures", dirs_exist_ok=True)
+        shutil.copytree(self.blend.parent, out)
         with quiet():
             bpy.ops.wm.save_as_mainfile(filepath=str(out / "job.blend"), copy=True)
         if self.command(out) != 0:
