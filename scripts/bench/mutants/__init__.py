@@ -9,8 +9,9 @@ are run, the quickest first, in a copy of the project. `mutants_killed_percent`:
     bench mutants --piece 2/10             a tenth of the test modules traced; the changes are tried once all are known
     bench mutants --count 20 --seed 5      so many changes, others than by the usual seed
 
-What a test module runs is kept as long as neither it nor the package changes. Not in the suite: all of it takes the suite's time twice. Survivors are printed, and written to `survivors.json`; those that no
-test can tell stand in `left.toml` with the reason and do not count.
+What a test module runs is kept as long as neither it nor the package changes. Not in the suite: all of it takes the suite's
+time twice. Survivors are printed, and written to `survivors.json`; those that no test can tell stand in `left.toml` with the
+reason and do not count.
 """
 
 from __future__ import annotations

@@ -1,8 +1,8 @@
 """Which lines of the package does each test run? A plugin of pytest: `-p scripts.bench.mutants.lines`.
 
 Python's own monitoring (PEP 669) reports a line once a test and is then silent until the next, so that tests run at nearly
-their usual speed. The table goes to the file that BOZZETTO_LINES names: {"seconds": {test: s}, "lines": {file: {line: [tests]}}},
-tests as pytest names them, "" for what runs while modules are imported. What runs in another process is not seen.
+their usual speed. The table goes to the file that BOZZETTO_LINES names: {"seconds": {test: s}, "lines": {file: {line:
+[tests]}}}, tests as pytest names them, "" for what runs while modules are imported. What runs in another process is not seen.
 """
 
 from __future__ import annotations
