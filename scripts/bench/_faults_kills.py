@@ -92,7 +92,8 @@ def harm(job: SmallJob, out: Path, kill: Kill) -> list[str]:
     if job.command(out) != 0:
         found.append("the next run failed")
     found += broken(out) + unedited(out / "job.blend", "after the next run")
-    leftovers = [path.name for path in out.rglob(".*") if path.name != ".made.json"]
+    whole = {path.relative_to(job.blend.parent) for path in job.blend.parent.rglob(".*")}
+    leftovers = [path.name for path in out.rglob(".*") if path.relative_to(out) not in whole]
     return found + ([f"left behind: {', '.join(sorted(leftovers))}"] if leftovers else [])
 
 

@@ -24,6 +24,8 @@ from . import ROOT, TaskError, envs, linting, packaging, pythons
 
 TESTS = ROOT / "tests"
 MODULE_SECONDS = 900
+LONGEST, LONG = ("test_scan_steps", "test_one_click", "test_separation", "test_registration"), ("steps", "host")
+"""The modules, and the folders, that take longest: they begin first, so that no long one is left running alone at the end."""
 HANG_SECONDS = 30
 WITHOUT_BLENDER = ("core", "job")
 """The folders of tests that need numpy alone; beside them, modules that import no Blender."""
@@ -150,7 +152,7 @@ def _modules(paths: Sequence[str]) -> list[Path]:
         if not path.exists():
             raise TaskError(f"There is no {name}")
         found += sorted(path.rglob("test_*.py")) if path.is_dir() else [path]
-    return found
+    return sorted(found, key=lambda module: (module.stem not in LONGEST, module.parent.name not in LONG, module))
 
 
 def _run_modules(

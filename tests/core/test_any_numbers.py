@@ -16,16 +16,17 @@ pytest.importorskip("hypothesis")
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from blender_addon.core import colour, memory, srgb
+from blender_addon.core import colour, memory, noise, srgb
 from blender_addon.core.delivery import contact_sheet, crop_window, resampling, scale_bar
-from blender_addon.core.dressing import exposure
+from blender_addon.core.dressing import exposure, props
 from blender_addon.core.files import texture_names
 from blender_addon.core.files.pictures import xmp
-from blender_addon.core.mesh import planar, polygon, similarity, solids
+from blender_addon.core.mesh import planar, polygon, similarity, solids, triangles
 from blender_addon.core.mesh.triangles import signed_volume
 from blender_addon.core.scan import units, upright
 from blender_addon.core.shots import formats, framing, optics, turntable
-from blender_addon.core.surface import reflectance
+from blender_addon.core.surface import normal_maps, reflectance
+from blender_addon.core.surface.light import light, spherical_harmonics
 
 EACH = settings(
     max_examples=60, derandomize=True, deadline=None, database=None,
@@ -205,3 +206,83 @@ def test_guesses_and_words(longest: float, metres: bool, words: str, triangles: 
     need = memory.needed_mb(triangles, pixels)
     assert memory.shortage(triangles, pixels, free=need + 1.0) == "" and memory.shortage(triangles, pixels, free=need - 1.0)
     assert formats.circle_of_confusion(36.0, 24.0) == pytest.approx(math.hypot(36.0, 24.0) / 1500.0)
+
+
+@settings(EACH, max_examples=2)
+@given(st.integers(0, 2**31))
+def test_any_individual_of_any_prop_is_a_sound_thing(seed: int) -> None:
+    """Finite, of a size that lies on a bench, closed towards its inside, each face with a material."""
+    for name in sorted(props.kinds()):
+        made = props.make_prop(name, seed=seed)
+        mesh = made.mesh
+        assert np.isfinite(mesh.vertices).all() and 1.0 < float(mesh.size.max()) < 1000.0, name
+        assert 0 <= int(mesh.faces.min()) and int(mesh.faces.max()) < len(mesh.vertices), name
+        assert mesh.material is not None and 0 <= int(mesh.material.min()) <= int(mesh.material.max()) < len(made.materials), (
+            name
+        )
+        assert signed_volume(mesh.vertices.astype(float), mesh.faces) > 0.0, name
+
+
+@EACH
+@given(number(8.0, 400.0), number(1.0, 32.0), number(60.0, 900.0), number(1.01, 4.0), number(0.005, 0.1), number(0.5, 2.0))
+def test_depth_of_field_that_is_asked_for_is_held(
+    focal: float, fnumber: float, near: float, deeper: float, coc: float, pupil: float
+) -> None:
+    """The setting that holds near to far has just these limits; so has the stop that reaches them from where the focus is."""
+    near, far = near + focal * (1.0 + 1.0 / pupil), (near + focal * (1.0 + 1.0 / pupil)) * deeper
+    lens = optics.holding(near, far, focal, coc, pupil_ratio=pupil)
+    assert optics.limits(lens, coc) == pytest.approx((near, far), rel=1e-6)
+    assert optics.fnumber_reaching(lens, near, far, coc) == pytest.approx(lens.fnumber, rel=1e-6)
+    assert optics.hyperfocal(focal, fnumber, coc) > focal
+    m = optics.magnification(focal, near, pupil_ratio=pupil)
+    assert optics.film_plane_distance(focal, m) >= 4.0 * focal * (1 - 1e-9)  # never nearer than 1:1 stands
+    stop = optics.diffraction_fnumber(m, coc, pupil_ratio=pupil)
+    effective = optics.Optics(focal, stop, near, pupil).effective_fnumber
+    assert optics.airy_disc(effective) == pytest.approx(coc, rel=1e-6)
+    wide, high = formats.frame_used(36.0, 24.0, (640, 480))
+    assert wide / high == pytest.approx(640 / 480) and wide <= 36.0 + 1e-9 and high <= 24.0 + 1e-9
+
+
+@EACH
+@given(points(4, 12, 3), st.integers(0, 9999))
+def test_directions_and_normals_stay_unit(some: Any, seed: int) -> None:
+    random = np.random.default_rng(seed)
+    normals = random.normal(size=(len(some), 3))
+    normals /= np.linalg.norm(normals, axis=1, keepdims=True)
+    assert np.allclose(normal_maps.decode(normal_maps.encode(normals)), normals, atol=1e-6)
+    up = np.where(normals[:, 2:] < 0.0, -normals, normals)
+    flat = np.zeros_like(up) + (0.0, 0.0, 1.0)
+    assert np.allclose(normal_maps.reoriented(flat[None], up[None])[0], up, atol=1e-6)  # a flat base changes no detail
+    basis = spherical_harmonics.irradiance_basis(normals, 2)
+    assert basis.shape == (len(some), 9) and np.isfinite(basis).all()
+    for directions in (spherical_harmonics.sphere_directions(64), light.half_sphere(64)):
+        assert np.linalg.norm(directions, axis=1) == pytest.approx(1.0, abs=1e-6)
+    faces = np.array([[0, 1, 2], [1, 2, 3]])
+    lengths = np.linalg.norm(triangles.shading_normals(some, faces), axis=1)
+    assert ((np.abs(lengths - 1.0) < 1e-3) | (lengths == 0.0)).all()
+    value = noise.layered(some, seed=seed)
+    assert np.isfinite(value).all() and (value == noise.layered(some, seed=seed)).all()
+    eased = noise.smoothstep(-1.0, 2.0, some[:, 0])
+    assert ((eased >= 0.0) & (eased <= 1.0)).all()
+
+
+@EACH
+@given(st.integers(0, 9999), st.sampled_from(["round", "square", "row", "grid", "few places"]), number(1e-3, 1e3))
+def test_the_outline_of_many_points_is_that_of_another_library(seed: int, shape: str, size: float) -> None:
+    """SciPy's Qhull has the same area, and no point lies outside of ours."""
+    spatial = pytest.importorskip("scipy.spatial")
+    random = np.random.default_rng(seed)
+    many = random.normal(size=(400, 2)) if shape == "round" else random.uniform(-1.0, 1.0, (400, 2))
+    if shape == "row":
+        many[:, 1] = 0.3 * many[:, 0]
+    elif shape == "grid":
+        many = np.round(3.0 * many)
+    elif shape == "few places":
+        many = many[random.integers(0, 5, 400)]
+    many = size * many
+    outline = planar.convex_outline(many)
+    if shape == "row":
+        assert planar.outline_area(outline) == pytest.approx(0.0, abs=1e-9 * size**2)
+        return
+    assert planar.outline_area(outline) == pytest.approx(spatial.ConvexHull(many).volume, rel=1e-9)
+    assert planar.depths_inside(outline, many).min() >= -1e-9 * size

@@ -69,9 +69,7 @@ def test_a_blur_stays_between_the_darkest_and_the_brightest(picture: Any, sigma:
     plain = picture[..., 0]
     blurred = gaussian_blur(plain, sigma)
     assert blurred.shape == plain.shape
-    assert (
-        blurred.min() >= plain.min() - 1e-3 and blurred.max() <= plain.max() + 1e-3
-    )  # it may overshoot a little
+    assert blurred.min() >= plain.min() - 1e-3 and blurred.max() <= plain.max() + 1e-3  # it may overshoot a little
     flat = np.full_like(plain, 0.37)
     assert np.abs(gaussian_blur(flat, sigma) - 0.37).max() < 1e-4
     assert np.abs(band_pass(flat, 0.7, 3.0)).max() < 1e-4

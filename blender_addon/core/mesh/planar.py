@@ -10,7 +10,7 @@ from ..statistics import NORMAL
 
 def convex_outline(points: Floats) -> Floats:
     """Convex hull (k, 2) of points (n, 2), counter-clockwise (Andrew's monotone chain, 1979)."""
-    points = np.unique(np.asarray(points, float), axis=0)
+    points = np.unique(_outer(np.asarray(points, float)), axis=0)
     if len(points) < 3:
         return points
 
@@ -28,6 +28,19 @@ def convex_outline(points: Floats) -> Floats:
     return np.array(chain(points) + chain(points[::-1]))
 
 
+def _outer(points: Floats) -> Floats:
+    """The points that are not plainly inside of the polygon of the furthest ones in some directions (Akl and Toussaint, "A fast
+    convex hull algorithm", Information Processing Letters 7, 1978): few of many, and all that the hull can have."""
+    if len(points) < 100:
+        return points
+    turn = np.linspace(0.0, 2.0 * np.pi, 24, endpoint=False)
+    furthest = (points @ np.stack([np.cos(turn), np.sin(turn)])).argmax(axis=0)
+    corners = points[list(dict.fromkeys(furthest.tolist()))]
+    if len(corners) < 3:
+        return points
+    return points[depths_inside(corners, points) < 1e-9 * float(np.abs(points).max())]
+
+
 def outline_area(outline: Floats) -> float:
     """Area of a counter-clockwise polygon (k, 2), by the shoelace formula."""
     if len(outline) < 3:
@@ -38,12 +51,21 @@ def outline_area(outline: Floats) -> float:
 
 def depth_inside(outline: Floats, point: Floats) -> float:
     """Distance of a point (2,) to the nearest edge line of a convex outline, negative when it lies outside."""
+    return float(depths_inside(outline, np.asarray(point)[None])[0])
+
+
+def depths_inside(outline: Floats, points: Floats) -> Floats:
+    """The same of many points (n, 2)."""
+    depths = np.full(len(points), np.inf if len(outline) >= 3 else -np.inf)
     if len(outline) < 3:
-        return -float("inf") if not len(outline) else -float(np.linalg.norm(outline - point, axis=1).min())
-    along = np.roll(outline, -1, axis=0) - outline
-    length = np.maximum(np.linalg.norm(along, axis=1), 1e-30)
-    away = point - outline
-    return float(((along[:, 0] * away[:, 1] - along[:, 1] * away[:, 0]) / length).min())
+        for corner in outline:
+            depths = np.maximum(depths, -np.linalg.norm(points - corner, axis=1))
+        return depths
+    x, y = points[:, 0], points[:, 1]
+    for (ax, ay), (bx, by) in zip(outline, np.roll(outline, -1, axis=0), strict=True):
+        length = max(float(np.hypot(bx - ax, by - ay)), 1e-30)
+        depths = np.minimum(depths, ((bx - ax) * (y - ay) - (by - ay) * (x - ax)) / length)
+    return depths
 
 
 def fit_plane(points: Floats, weights: Floats) -> tuple[Floats, Floats]:

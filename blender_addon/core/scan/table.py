@@ -13,7 +13,7 @@ import numpy as np
 from ..arrays import Floats, Ints
 from ..mesh.clipping import clipped
 from ..mesh.holes import basis
-from ..mesh.planar import convex_outline, depth_inside, outline_area, robust_plane, weighted_median
+from ..mesh.planar import convex_outline, depths_inside, outline_area, robust_plane, weighted_median
 from ..mesh.topology import rim_edges
 from ..mesh.triangles import TriangleMesh, face_crosses, unit
 
@@ -121,7 +121,7 @@ def _area_within(points: Floats, areas: Floats, outline: Floats) -> float:
     if len(points) > 4000:
         step = len(points) // 4000 + 1
         points, areas = points[::step], areas[::step] * step
-    return float(sum(area for point, area in zip(points, areas, strict=True) if depth_inside(outline, point) > 0))
+    return float(areas[depths_inside(outline, points) > 0].sum())
 
 
 def _ends_open(mesh: TriangleMesh, up: Floats, centre: Floats, reach: float, normals: Floats) -> bool:
