@@ -9,7 +9,8 @@ one, as Python keeps them; `first_enable_ms`: where they are not, after an insta
 to material of 3.6 M triangles with an 8 K texture; `memory_a_triangle`: what of it intake and cleanup take, beside the
 estimate that refuses a scan.
 
-A peer that is missing is a failure: `--oracle` adds them. `--date YYYY-MM-DD` writes the table to assets_demo/bench.md.
+A peer that is missing is a failure: `--oracle` adds them. `--date YYYY-MM-DD` writes the table to assets_demo/bench.md, with
+`--keep` what earlier runs measured too.
 """
 
 from __future__ import annotations
@@ -175,6 +176,8 @@ def _memory(record: Record, options: Options) -> None:
 
 def _table(record: Record, date: str) -> str:
     """The rows as a page, with the date that was given and the versions that were measured."""
+    measured = {(row.metric, row.case) for row in record.rows}
+    kept = [row for row in record.kept if (row.metric, row.case) not in measured]
     versions = [f"{name} {_version(name)}" for name in PEERS]
     lines = [
         "# What `python3 build.py bench speed --oracle` measured",
@@ -187,7 +190,7 @@ def _table(record: Record, date: str) -> str:
     lines += [
         f"| `{row.metric}` | {row.case} | {row.value:.4g} | {row.unit} | "
         f"{'' if row.yardstick is None else row.yardstick} | {row.goal} |"
-        for row in record.rows
+        for row in [*kept, *record.rows]
     ]
     missing = [f"- {words}" for words in record.failures]
     return "\n".join([*lines, *(["", "Not measured:", "", *missing] if missing else [])]) + "\n"

@@ -10,7 +10,7 @@ import pytest
 from blender_addon.core.files.meshes.mesh_files import check_file
 from blender_addon.core.mesh.topology import welded
 from blender_addon.core.mesh.triangles import TriangleMesh, edges, signed_volume
-from scripts.bench import Record, speed
+from scripts.bench import Record, Row, speed
 from scripts.bench._big_scan import bumpy, write_glb, write_obj
 from scripts.bench._speed_kernels import PARTS, slope
 
@@ -49,8 +49,11 @@ def test_a_part_measures_something() -> None:
 
 
 def test_the_table_has_date_versions_and_what_failed() -> None:
-    record = Record("speed")
+    record = Record("speed", kept=[Row("enable_ms", 990.0), Row("growth_texels", 1.02, "band pass")])
     record.add("enable_ms", 120.0, unit="ms", goal="<= 150")
     record.fail("blurs: no module named cv2")
     words = speed._table(record, "2026-01-02")
     assert "2026-01-02" in words and "| `enable_ms` |  | 120 | ms |  | <= 150 |" in words and "- blurs: no module" in words
+    assert (
+        "990" not in words and "| `growth_texels` | band pass | 1.02 |" in words
+    )  # of an earlier run, where this one has none
