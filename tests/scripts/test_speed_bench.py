@@ -54,6 +54,4 @@ def test_the_table_has_date_versions_and_what_failed() -> None:
     record.fail("blurs: no module named cv2")
     words = speed._table(record, "2026-01-02")
     assert "2026-01-02" in words and "| `enable_ms` |  | 120 | ms |  | <= 150 |" in words and "- blurs: no module" in words
-    assert (
-        "990" not in words and "| `growth_texels` | band pass | 1.02 |" in words
-    )  # of an earlier run
+    assert "990" not in words and "| `growth_texels` | band pass | 1.02 |" in words  # of an earlier run
