@@ -14,6 +14,10 @@ from ..core.mesh.triangles import TriangleMesh
 UV = "UVMap"
 
 
+MM = 1000.0
+"""Millimetres a metre: the scene is in metres, `core` in millimetres."""
+
+
 def read_mesh(item: Any, *, scale: float = 1.0) -> TriangleMesh:
     """The triangles of a mesh object in its parent's space, times `scale` (1000 for mm where the scene is in metres).
 

@@ -13,7 +13,7 @@ from ...core.dressing.resting import Support, rest_on
 from ...core.dressing.tabletops.grid import Tabletop
 from ...core.mesh.triangles import TriangleMesh, face_crosses, weights_within
 from .. import roles
-from ..meshes import make_object, read_mesh
+from ..meshes import MM, make_object, read_mesh
 from ..prints.fingerprint import noted, unchanged
 from ..roles import OFFERED
 from ..shots.cameras import vertices_mm
@@ -145,7 +145,7 @@ def subject_foot(stage: Stage) -> Foot:
     vertices, faces, first, weight, middle = [], [], 0, 0.0, np.zeros(2)
     for role in ("piece", "stand"):
         for item in stage.find_all(role).values():
-            mesh = read_mesh(item, scale=1000.0)
+            mesh = read_mesh(item, scale=MM)
             middle = middle + mesh.vertices[:, :2].sum(axis=0)
             weight += len(mesh.vertices)
             vertices.append(mesh.vertices)
@@ -264,7 +264,7 @@ def _ground_peaks(mesh: TriangleMesh, foot: Foot) -> Any:
 
 def world_mesh(item: Any) -> TriangleMesh:
     """An object's triangles in mm, where it stands."""
-    return read_mesh(item, scale=1000.0)
+    return read_mesh(item, scale=MM)
 
 
 __all__ = [

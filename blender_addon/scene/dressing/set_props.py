@@ -17,7 +17,7 @@ from ...core.dressing.resting import rest_on
 from ...core.mesh.blue_noise import Thrower
 from ...core.mesh.triangles import TriangleMesh, face_areas, face_crosses, unit
 from ...job.errors import SubjectError
-from ..meshes import read_mesh
+from ..meshes import MM, read_mesh
 from ..nodes.props import prop_chroma
 from .set_materials import prop_material
 from .set_parts import HIDDEN_IN, make_part
@@ -68,7 +68,7 @@ def collected_candidates(collection: str) -> list[Candidate]:
         )
     found = []
     for item in items:
-        mesh = read_mesh(item, scale=1000.0)
+        mesh = read_mesh(item, scale=MM)
         points = mesh.vertices.astype(float)
         middle = 0.5 * (points[:, :2].min(axis=0) + points[:, :2].max(axis=0))
         shift = np.array([*middle, points[:, 2].min()])

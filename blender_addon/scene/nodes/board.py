@@ -9,6 +9,7 @@ from __future__ import annotations
 from typing import Any, NamedTuple
 
 from .builder import Tree, make_group
+from .relief import millimetres
 
 
 def board_group() -> Any:
@@ -135,10 +136,6 @@ def _pores(tree: Tree, along: Any, across: Any, late: Any) -> Any:
     return tree.math("MULTIPLY", line, chosen)
 
 
-def _metric(tree: Tree) -> Any:
-    return tree.vector("SCALE", tree.node("TexCoord")["Object"], scale=1000.0)
-
-
 def _cloud(tree: Tree, place: Any, scale: float, detail: float) -> Any:
     """Noise over the board's face: flat, since a third dimension would cost twice and show nothing on a table."""
     return tree.node("TexNoise", {"Vector": place, "Scale": scale, "Detail": detail, "Roughness": 0.64}, noise_dimensions="2D")[
@@ -148,7 +145,7 @@ def _cloud(tree: Tree, place: Any, scale: float, detail: float) -> Any:
 
 def _scratches(tree: Tree, polish: Any) -> Any:
     """Fine scores of knives and grit, in mm of height: two fans of stretched noise, only its thin crests."""
-    mm = _metric(tree)
+    mm = millimetres(tree)
     total: Any = 0.0
     patch = tree.span(_cloud(tree, mm, 0.021, 0.0), 0.5, 0.62)
     for angle, seed in ((0.5, 3.0), (2.1, 11.0)):
@@ -163,7 +160,7 @@ def _scratches(tree: Tree, polish: Any) -> Any:
 
 def _stained(tree: Tree, colour: Any, oil: Any) -> tuple[Any, Any]:
     """Old spills and rubbed places."""
-    mm = _metric(tree)
+    mm = millimetres(tree)
     cloud = _cloud(tree, mm, 0.013, 3.0)
     colour = tree.mix(
         tree.span(cloud, 0.55, 0.7, 0.0, 0.4), colour, tree.mix(1.0, colour, (0.55, 0.48, 0.42), blend="MULTIPLY")
@@ -173,7 +170,7 @@ def _stained(tree: Tree, colour: Any, oil: Any) -> tuple[Any, Any]:
 
 def _dusted(tree: Tree, colour: Any, wood: _Wood, dirt: Any, dust: _Dust) -> tuple[Any, Any]:
     """Powder of the work, thick near it and in the low parts, in wiped drifts farther out."""
-    mm = _metric(tree)
+    mm = millimetres(tree)
     far = tree.math("DIVIDE", tree.vector("LENGTH", tree.vector("MULTIPLY", mm, (1.0, 1.0, 0.0))), dust.reach)
     near = tree.math("POWER", 2.718, tree.math("MULTIPLY", far, -1.0))
     drift = _cloud(tree, mm, 0.028, 4.0)

@@ -8,6 +8,7 @@ import numpy as np
 
 from ...core.colour import lab
 from .builder import Tree, make_group
+from .relief import millimetres
 
 WOODS = {
     "beech": ((0.46, 0.30, 0.19), (0.33, 0.19, 0.11)), "walnut": ((0.17, 0.10, 0.062), (0.075, 0.042, 0.026)),
@@ -69,10 +70,6 @@ def prop_chroma(name: str) -> float:
     return float(np.hypot(*lab(colour)[1:]))
 
 
-def _mm(tree: Tree) -> Any:
-    return tree.vector("SCALE", tree.node("TexCoord")["Object"], scale=1000.0)
-
-
 def _noise(tree: Tree, vector: Any, scale: float, detail: float = 4.0, rough: float = 0.6) -> Any:
     return tree.node("TexNoise", {"Vector": vector, "Scale": scale, "Detail": detail, "Roughness": rough})["Factor"]
 
@@ -113,7 +110,7 @@ def _fibres(tree: Tree, mm: Any, pale: Any, dark: Any) -> tuple[Any, Any]:
 
 
 def _wood(tree: Tree, values: Any) -> None:
-    mm = _mm(tree)
+    mm = millimetres(tree)
     colour, fibre = _fibres(tree, mm, (*values[0], 1.0), (*values[1], 1.0))
     handled = _noise(tree, mm, 0.028, 3.0)
     colour = tree.mix(
@@ -131,7 +128,7 @@ def _wood(tree: Tree, values: Any) -> None:
 
 
 def _lacquer(tree: Tree, values: Any) -> None:
-    mm = _mm(tree)
+    mm = millimetres(tree)
     wood, fibre = _fibres(tree, mm, (*WOODS["beech"][0], 1.0), (*WOODS["beech"][1], 1.0))
     chip = _noise(tree, mm, 0.16, 6.0, 0.72)
     bare = tree.span(chip, 0.635, 0.65)
@@ -143,7 +140,7 @@ def _lacquer(tree: Tree, values: Any) -> None:
 
 
 def _metal(tree: Tree, values: Any) -> None:
-    mm = _mm(tree)
+    mm = millimetres(tree)
     streak = _noise(tree, tree.vector("MULTIPLY", mm, (0.08, 3.0, 3.0)), 1.0, 4.0)
     stain = _noise(tree, mm, 0.12, 6.0, 0.7)
     dull = tree.span(stain, 0.5, 0.68)
@@ -157,7 +154,7 @@ def _metal(tree: Tree, values: Any) -> None:
 
 
 def _rule(tree: Tree) -> None:
-    mm = _mm(tree)
+    mm = millimetres(tree)
     parts = tree.node("SeparateXYZ", {"Vector": mm})
     streak = _noise(tree, tree.vector("MULTIPLY", mm, (0.05, 2.2, 2.2)), 1.0, 4.0)
     stain = _noise(tree, mm, 0.06, 5.0, 0.7)
@@ -183,7 +180,7 @@ def _rule(tree: Tree) -> None:
 
 
 def _bristle(tree: Tree) -> None:
-    mm = _mm(tree)
+    mm = millimetres(tree)
     hair = _noise(tree, tree.vector("MULTIPLY", mm, (0.05, 5.0, 5.0)), 1.0, 3.0)
     colour = tree.mix(tree.span(hair, 0.3, 0.7), (0.05, 0.028, 0.015, 1.0), (0.24, 0.15, 0.08))
     colour, _ = _soiled(tree, colour, mm, 0.9)
@@ -195,7 +192,7 @@ def _graphite(tree: Tree) -> None:
 
 
 def _sponge(tree: Tree) -> None:
-    mm = _mm(tree)
+    mm = millimetres(tree)
     cells = tree.node("TexVoronoi", {"Vector": mm, "Scale": 0.75, "Randomness": 1.0})["Distance"]
     hole = tree.span(cells, 0.18, 0.5, 1.0, 0.0, smooth=True)
     patch = _noise(tree, mm, 0.05, 4.0)
@@ -208,7 +205,7 @@ def _sponge(tree: Tree) -> None:
 
 
 def _stoneware(tree: Tree) -> None:
-    mm = _mm(tree)
+    mm = millimetres(tree)
     speck = tree.span(_noise(tree, mm, 1.4, 2.0), 0.64, 0.70)
     tone = _noise(tree, mm, 0.2, 4.0)
     colour = tree.mix(tone, (0.30, 0.20, 0.125, 1.0), (0.38, 0.275, 0.19))
@@ -218,7 +215,7 @@ def _stoneware(tree: Tree) -> None:
 
 def _glaze(tree: Tree, values: Any) -> None:
     """Glass over stoneware: thin and pale or brown where it drew back, dark and deep where it pooled."""
-    mm = _mm(tree)
+    mm = millimetres(tree)
     run = _noise(tree, tree.vector("MULTIPLY", mm, (1.0, 1.0, 0.25)), 0.09, 5.0)
     speck = tree.span(_noise(tree, mm, 0.9, 2.0), 0.66, 0.72)
     colour = tree.mix(tree.span(run, 0.32, 0.68), (*values[0], 1.0), values[1])
@@ -231,7 +228,7 @@ def _glaze(tree: Tree, values: Any) -> None:
 
 
 def _string(tree: Tree) -> None:
-    mm = _mm(tree)
+    mm = millimetres(tree)
     fuzz = _noise(tree, mm, 3.2, 4.0, 0.7)
     colour = tree.mix(_noise(tree, mm, 0.1, 3.0), (0.56, 0.45, 0.29, 1.0), (0.42, 0.32, 0.19))
     colour = tree.mix(1.0, colour, _grey(tree, tree.span(fuzz, 0.25, 0.75, 0.72, 1.12)), blend="MULTIPLY")
@@ -242,7 +239,7 @@ def _string(tree: Tree) -> None:
 
 def _wax(tree: Tree, values: Any) -> None:
     """Wax in the mass: light enters a little, the surface is soft and dusty."""
-    mm = _mm(tree)
+    mm = millimetres(tree)
     cloud = _noise(tree, mm, 0.12, 5.0)
     colour = tree.mix(cloud, (*values[0], 1.0), values[1])
     colour, _ = _soiled(tree, colour, mm, 0.35)
@@ -255,7 +252,7 @@ def _wax(tree: Tree, values: Any) -> None:
 def _matt(tree: Tree, values: Any) -> None:
     """A plain surface, not quite even."""
     first, second, rough, size, height = values
-    mm = _mm(tree)
+    mm = millimetres(tree)
     uneven = _noise(tree, mm, 1.0 / size, 5.0)
     _finish(
         tree, Base_Color=tree.mix(tree.span(uneven, 0.3, 0.7), (*first, 1.0), second), Roughness=rough,

@@ -5,15 +5,12 @@ from __future__ import annotations
 from typing import Any
 
 from .builder import Tree, make_group
+from .relief import millimetres
 
 
 def tabletop_group(kind: str) -> Any:
     """The group of a tabletop's material: 'slate', 'cloth', 'plaster' or 'paper'; it has a Shader output."""
     return make_group(f"Table {kind}", {"slate": _slate, "cloth": _cloth, "plaster": _plaster, "paper": _paper}[kind])
-
-
-def _mm(tree: Tree) -> Any:
-    return tree.vector("SCALE", tree.node("TexCoord")["Object"], scale=1000.0)
 
 
 def _noise(tree: Tree, vector: Any, scale: float, detail: float = 4.0, rough: float = 0.6) -> Any:
@@ -54,7 +51,7 @@ def _given(tree: Tree, colour: tuple[float, float, float], words: str) -> tuple[
 def _slate(tree: Tree) -> None:
     """Slate as it splits: thin layers that end in steps, ripples on them, chalky where it was scuffed."""
     body, dust, dust_colour, reach = _given(tree, (0.062, 0.066, 0.072), "Albedo of the stone")
-    mm = _mm(tree)
+    mm = millimetres(tree)
     cloud = _flat_noise(tree, mm, 0.02, 5.0)
     streak = _flat_noise(tree, tree.vector("MULTIPLY", mm, (0.06, 0.3, 0.3)), 1.0, 5.0)
     tone = tree.math("MULTIPLY_ADD", streak, 0.6, tree.math("MULTIPLY_ADD", cloud, 0.6, 0.36))
@@ -100,7 +97,7 @@ def _scuffs(tree: Tree, mm: Any) -> Any:
 def _cloth(tree: Tree) -> None:
     """Linen: threads about 0.55 mm apart, thick and thin, over and under each other."""
     body, dust, dust_colour, reach = _given(tree, (0.40, 0.345, 0.265), "Albedo of the linen")
-    mm = _mm(tree)
+    mm = millimetres(tree)
     wander = tree.node("TexNoise", {"Vector": mm, "Scale": 0.12, "Detail": 3.0})["Color"]
     bent_mm = tree.vector("MULTIPLY_ADD", wander, (2.4, 2.4, 0.0), mm)
     parts = tree.node("SeparateXYZ", {"Vector": bent_mm})
@@ -155,7 +152,7 @@ def _cloth(tree: Tree) -> None:
 def _plaster(tree: Tree) -> None:
     """A bat of plaster that has taken up slip for years."""
     body, dust, dust_colour, reach = _given(tree, (0.62, 0.585, 0.52), "Albedo of the plaster")
-    mm = _mm(tree)
+    mm = millimetres(tree)
     cloud, fine = _noise(tree, mm, 0.022, 6.0, 0.66), _noise(tree, mm, 0.9, 5.0, 0.7)
     ring = tree.node(
         "TexNoise", {"Vector": _grey(tree, tree.math("MULTIPLY", tree.vector("LENGTH", mm), 0.45)), "Scale": 1.0, "Detail": 4.0}
@@ -175,7 +172,7 @@ def _plaster(tree: Tree) -> None:
 def _paper(tree: Tree) -> None:
     """Background paper; seen from behind it is not there, so that a camera outside the rise looks through."""
     body = tree.input("Colour", "colour", (0.33, 0.325, 0.31), help="Albedo of the paper")
-    mm = _mm(tree)
+    mm = millimetres(tree)
     fibre, cloud = _noise(tree, mm, 3.5, 4.0, 0.7), _noise(tree, mm, 0.008, 3.0)
     tone = tree.math("ADD", tree.span(fibre, 0.2, 0.8, 0.975, 1.025), tree.math("MULTIPLY_ADD", cloud, 0.06, -0.03))
     bent = tree.node("Bump", {"Strength": 0.5, "Distance": 0.001, "Height": tree.math("MULTIPLY", fibre, 0.015)})["Normal"]

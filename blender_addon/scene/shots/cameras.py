@@ -19,13 +19,11 @@ from ...core.dressing.tangency import outline_in_frame
 from ...core.mesh.preview import strewn
 from ...core.shots import formats, optics, sight
 from ...core.shots.framing import Stand, half_slopes, project, swept
-from ..meshes import read_mesh
+from ..meshes import MM, read_mesh
 from . import lens_drivers as key
 
 if TYPE_CHECKING:
     from ..stage import Stage
-
-MM = 1000.0
 
 
 @dataclass(frozen=True)

@@ -19,7 +19,7 @@ from ...job.files.aside import aside
 from ...job.runner import finish
 from ...job.step import Progress
 from ..images import LARGEST, read_pixels, release, working_size
-from ..meshes import read_mesh
+from ..meshes import MM, read_mesh
 from .base_picture import base_picture, faces_showing, picture_of
 from .surface_texture import colour_layer, read_linear
 
@@ -42,7 +42,7 @@ def reading(
     finest_texel_mm: a texture finer than this is halved first. occluders: other objects that stood by when it was scanned.
     Yields `progress` while it works.
     """
-    triangles, beside = read_mesh(item, scale=1000.0), _joined(occluders)
+    triangles, beside = read_mesh(item, scale=MM), _joined(occluders)
     if not len(triangles.faces):
         return "has no faces"
     texture = base_picture(item, triangles) if triangles.uv is not None else None
@@ -159,7 +159,7 @@ def _featureless(colours: Floats) -> str:
 def _joined(items: tuple[Any, ...]) -> tuple[Floats, Ints] | None:
     vertices, faces, start = [], [], 0
     for item in items:
-        part = read_mesh(item, scale=1000.0)
+        part = read_mesh(item, scale=MM)
         vertices.append(part.vertices)
         faces.append(part.faces + start)
         start += len(part.vertices)

@@ -18,7 +18,7 @@ from ...job.errors import SubjectError
 from ...job.files.aside import aside
 from ...job.settings import choice, length, number, text
 from ...job.step import Progress, Result, Run
-from ...scene.meshes import make_object, read_mesh
+from ...scene.meshes import MM, make_object, read_mesh
 from ...scene.scan.questions.stand_question import stand_decision
 from ...scene.scan.stand_mask import MASK
 from ...scene.spatial import Points, SurfaceQueries
@@ -75,7 +75,7 @@ def run(stage: Stage, settings: Settings) -> Run:
     """Find the stand, cut along the line, close both."""
     yield Progress(0.05, "Reading the subject")
     upright = stage.require("upright")
-    mesh = read_mesh(upright, scale=1000.0)
+    mesh = read_mesh(upright, scale=MM)
     if not len(mesh.faces):
         raise SubjectError("The upright scan has no faces left, so there is nothing to take apart")
     painted = _painted(upright, mesh)
@@ -196,7 +196,7 @@ class _Other:
 
 def _read_other(stage: Stage, key: str) -> _Other:
     item = stage.require("aligned", key)
-    mesh = _without_mask(read_mesh(item, scale=1000.0))
+    mesh = _without_mask(read_mesh(item, scale=MM))
     return _Other(key, mesh, _face_colours(item, mesh), _tone(item, mesh), str(item.get("bozzetto_scan_role", "")))
 
 

@@ -30,7 +30,7 @@ from ...job.settings import DEFAULT, SHORT, angle, choice, integer, length, numb
 from ...job.step import Progress, Result, Run
 from ...scene.delivery.deep_pictures import DEPTH, SLICES
 from ...scene.images import read_pixels
-from ...scene.meshes import read_mesh
+from ...scene.meshes import MM, read_mesh
 from ...scene.shots.cameras import Lens, make_camera
 from ...scene.shots.close_look_question import OFFERED, close_look_decision
 from ...scene.stage import Stage
@@ -194,7 +194,7 @@ def run(stage: Stage, settings: Settings) -> Run:
     subject = read_subject(stage)
     asks = shot_asks(settings, tilt=product_tilt(subject))
     yield Progress(0.2, "looking for details")
-    piece = read_mesh(next(iter(stage.find_all("piece").values())), scale=1000.0)
+    piece = read_mesh(next(iter(stage.find_all("piece").values())), scale=MM)
     proposed = yield from aside(partial(_proposed, piece, subject, asks), Progress(0.22, "looking for details"))
     spots = _spots(proposed, asks, settings.close_look)
     looks = looks_of_all([item for role in ("piece", "stand") for item in stage.find_all(role).values()])
@@ -272,7 +272,7 @@ def _result(solved: list[Shot]) -> Result:
 
 def read_subject(stage: Stage) -> Subject:
     """The subject's points in mm, with normals and how rich the relief is at each."""
-    meshes = [(role, read_mesh(item, scale=1000.0)) for role in ("piece", "stand") for item in stage.find_all(role).values()]
+    meshes = [(role, read_mesh(item, scale=MM)) for role in ("piece", "stand") for item in stage.find_all(role).values()]
     piece = next((mesh for role, mesh in meshes if role == "piece" and len(mesh.vertices)), None)
     if piece is None or not len(piece.faces):
         raise SubjectError("The piece has no surface to photograph: look at what separation left of it")

@@ -256,13 +256,13 @@ def _region(item: Any, row: Region, settings: Settings) -> tuple[str, MaterialSu
 
 
 def _cavity(item: Any) -> Floats:
-    mesh = meshes.read_mesh(item, scale=1000.0)
+    mesh = meshes.read_mesh(item, scale=meshes.MM)
     return cavity.cavity(mesh.vertices, mesh.faces).astype(np.float32)
 
 
 def _levels(item: Any) -> int:
     """How often each edge is to be halved until the surface can hold the relief, within what memory allows."""
-    mesh = meshes.read_mesh(item, scale=1000.0)
+    mesh = meshes.read_mesh(item, scale=meshes.MM)
     edge = float(np.median(np.linalg.norm(mesh.vertices[mesh.faces[:, 1]] - mesh.vertices[mesh.faces[:, 0]], axis=1)))
     wanted = int(np.ceil(np.log2(max(edge, 1e-6) / FINE_MM)))
     return max(1, min(wanted, int(np.log2(MOST_TRIANGLES / max(len(mesh.faces), 1)) / 2)))
