@@ -8,7 +8,7 @@ from __future__ import annotations
 import ast
 import sys
 from collections.abc import Callable, Iterable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from . import PACKAGE, ROOT
@@ -35,6 +35,11 @@ ARRAYS = {
     "slopes", "places",
 }  # fmt: skip
 """Names that parameters give to arrays."""
+NAMED: dict[type, tuple[str, ...]] = {
+    ast.Name: ("id",), ast.arg: ("arg",), ast.keyword: ("arg",), ast.Attribute: ("attr",), ast.FunctionDef: ("name",),
+    ast.ClassDef: ("name",), ast.alias: ("name", "asname"),
+}  # fmt: skip
+"""The parts of a syntax tree that carry names."""
 MODULES, LINES, PARAMETERS = 16, 60, 7
 """Modules a folder, lines a function (its docstring apart), parameters a function, at most."""
 
@@ -263,13 +268,9 @@ def typed(module: Module) -> Iterator[Breach]:
 def standard_words(module: Module) -> Iterator[Breach]:
     """Names say what they are in the words of the field; see RETIRED for those that nobody outside could know."""
     for node in ast.walk(module.tree):
-        names = {
-            ast.Name: ("id",), ast.arg: ("arg",), ast.keyword: ("arg",), ast.Attribute: ("attr",),
-            ast.FunctionDef: ("name",), ast.ClassDef: ("name",), ast.alias: ("name", "asname"),
-        }.get(type(node), ())  # fmt: skip
-        for field in names:
+        for field in NAMED.get(type(node), ()):
             name = getattr(node, field) or ""
-            for word in set(name.lower().replace(".", "_").split("_")) & set(RETIRED):
+            for word in RETIRED.keys() & set(name.lower().replace(".", "_").split("_")):
                 yield getattr(node, "lineno", 1), f'"{name}": for "{word}" say {RETIRED[word]}'
 
 
@@ -301,31 +302,46 @@ def names_of(module: Module) -> set[str]:
 
 
 def missing_names(package: Iterable[Module], root: Path = ROOT) -> list[str]:
-    """What scripts and tests import of the package and of each other that is not there any more: moved, or renamed."""
+    """What the package, scripts and tests import, or read of a module, that is not there any more: moved, or renamed."""
+    package = list(package)
     known = {f"blender_addon.{module.name}".rstrip("."): names_of(module) for module in package}
-    own = [path for folder in ("scripts", "tests") for path in sorted((root / folder).rglob("*.py"))]
-    trees = {}
-    for path in own:
+    placed = [(f"blender_addon/{module.name.replace('.', '/')}.py", replace(module, name=f"blender_addon.{module.name}"))
+              for module in package if module.name]  # fmt: skip
+    for path in [path for folder in ("scripts", "tests") for path in sorted((root / folder).rglob("*.py"))]:
         parts = path.relative_to(root).with_suffix("").parts
         name = ".".join(parts[:-1] if parts[-1] == "__init__" else parts)
-        trees[path] = Module.of(name, path.read_text(encoding="utf-8"), is_package=parts[-1] == "__init__")
-        known[name] = names_of(trees[path])
-    found = []
-    for path, module in trees.items():
-        for node in ast.walk(module.tree):
-            if not isinstance(node, ast.ImportFrom):
-                continue
-            target = node.module or ""
-            if node.level:
-                up = node.level - (1 if module.is_package else 0)
-                base = module.name.split(".")
-                target = ".".join([*base[: len(base) - up], *([target] if target else [])])
-            if target.split(".")[0] not in ("blender_addon", "scripts", "tests"):
-                continue
-            for alias in node.names:
-                if f"{target}.{alias.name}" not in known and alias.name not in known.get(target, set()):
-                    found.append(f"{path.relative_to(root)}:{node.lineno}: {target} has no {alias.name}")
-    return found
+        module = Module.of(name, path.read_text(encoding="utf-8"), is_package=parts[-1] == "__init__")
+        placed.append((str(path.relative_to(root)), module))
+        known[name] = names_of(module)
+    return [f"{place}:{line}: {words}" for place, module in placed for line, words in _missing(module, known)]
+
+
+def _missing(module: Module, known: dict[str, set[str]]) -> Iterator[Breach]:
+    """What one module imports, or reads of a module that it imports, that `known` modules do not have."""
+    modules_here: dict[str, str] = {}
+    for node in ast.walk(module.tree):
+        if not isinstance(node, ast.ImportFrom):
+            continue
+        target = node.module or ""
+        if node.level:
+            up = node.level - (1 if module.is_package else 0)
+            base = module.name.split(".")
+            target = ".".join([*base[: len(base) - up], *([target] if target else [])])
+        if target.split(".")[0] not in ("blender_addon", "scripts", "tests"):
+            continue
+        for alias in node.names:
+            if f"{target}.{alias.name}" in known:
+                modules_here[alias.asname or alias.name] = f"{target}.{alias.name}"
+            elif alias.name not in known.get(target, set()):
+                yield node.lineno, f"{target} has no {alias.name}"
+    own = {node.id for node in ast.walk(module.tree) if isinstance(node, ast.Name) and isinstance(node.ctx, ast.Store)}
+    own |= {node.arg for node in ast.walk(module.tree) if isinstance(node, ast.arg)}
+    for node in ast.walk(module.tree):
+        if not isinstance(node, ast.Attribute) or not isinstance(node.value, ast.Name) or node.value.id in own:
+            continue
+        target = modules_here.get(node.value.id, "")
+        if target and node.attr not in known[target] and f"{target}.{node.attr}" not in known and node.attr[:2] != "__":
+            yield node.lineno, f"{target} has no {node.attr}"
 
 
 LAWS: dict[str, Callable[[Module], Iterator[Breach]]] = {
