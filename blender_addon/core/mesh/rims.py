@@ -61,7 +61,7 @@ def _neighbours(faces: Ints, count: int) -> tuple[Ints, Ints, Bools]:
 
 def _turned_patches(near: Ints, far: Ints, sizes: Ints) -> Bools:
     """(k,) which patches are to be turned: a spanning forest of their borders, the longest first (Kruskal, Proc. AMS 7, 1956),
-    each border saying that its far patches look to opposite sides."""
+    each border saying that its two patches look to opposite sides."""
     low, high = np.minimum(near, far), np.maximum(near, far)
     keys, lengths = np.unique((low * len(sizes) + high)[low != high], return_counts=True)
     parent, odd = list(range(len(sizes))), [False] * len(sizes)
