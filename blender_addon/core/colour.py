@@ -31,17 +31,17 @@ def delta_e_2000(first: ArrayLike, second: ArrayLike) -> Floats:
 
     Sharma, Wu & Dalal 2005, "The CIEDE2000 color-difference formula: implementation notes", whose steps are followed.
     """
-    lab, other = np.asarray(first, float), np.asarray(second, float)
-    chroma = 0.5 * (np.hypot(lab[..., 1], lab[..., 2]) + np.hypot(other[..., 1], other[..., 2]))
+    here, there = np.asarray(first, float), np.asarray(second, float)
+    chroma = 0.5 * (np.hypot(here[..., 1], here[..., 2]) + np.hypot(there[..., 1], there[..., 2]))
     stretch = 1 + 0.5 * (1 - np.sqrt(chroma**7 / (chroma**7 + 25.0**7)))
-    c1, h1 = _polar(lab[..., 1] * stretch, lab[..., 2])
-    c2, h2 = _polar(other[..., 1] * stretch, other[..., 2])
+    c1, h1 = _polar(here[..., 1] * stretch, here[..., 2])
+    c2, h2 = _polar(there[..., 1] * stretch, there[..., 2])
     grey = c1 * c2 == 0
     turn = np.where(grey, 0.0, (h2 - h1 + 180.0) % 360.0 - 180.0)
     turn = np.where(~grey & (h2 - h1 == 180.0), 180.0, turn)
-    big_l, big_c = other[..., 0] - lab[..., 0], c2 - c1
+    big_l, big_c = there[..., 0] - here[..., 0], c2 - c1
     big_h = 2 * np.sqrt(c1 * c2) * np.sin(np.radians(turn / 2))
-    mean_l, mean_c = 0.5 * (lab[..., 0] + other[..., 0]), 0.5 * (c1 + c2)
+    mean_l, mean_c = 0.5 * (here[..., 0] + there[..., 0]), 0.5 * (c1 + c2)
     mean_h = np.where(grey, h1 + h2, _mean_hue(h1, h2))
     t = 1 - 0.17 * _cos(mean_h - 30) + 0.24 * _cos(2 * mean_h) + 0.32 * _cos(3 * mean_h + 6) - 0.20 * _cos(4 * mean_h - 63)
     s_l = 1 + 0.015 * (mean_l - 50) ** 2 / np.sqrt(20 + (mean_l - 50) ** 2)
