@@ -3,6 +3,7 @@
 
     demo [--out DIR]              our own scan, from the file to finished pictures, in out/demo
     run JOB.toml --out DIR        the same for a job sheet of yours (--set step.field=value, --until STEP, --from STEP)
+    series LOOK.toml FOLDER       a folder of scans with one sheet as the look, and one page for them all
     new SCAN [--height MM]        write a commented job sheet for a scan
     steps [--settings]            list the steps and their settings
     test [PATH ...] [--all]       lint, the full suite, the host tests on each Blender that an installed Python can run
@@ -36,7 +37,8 @@ from scripts.tasks import TaskError, envs, linting, packaging, testing  # noqa: 
 
 def job(command: str, arguments: Sequence[str]) -> int:
     """A command of the package's own command line, in the default environment."""
-    python = envs.blender(envs.default_version(), "unpack")
+    farm = ["farm"] if any(word.split("=")[0] in ("--workers", "--cluster") for word in arguments) else []
+    python = envs.blender(envs.default_version(), "unpack", *farm)
     return _call([str(python), "-m", "blender_addon.cli", command, *arguments])
 
 
@@ -60,7 +62,7 @@ def package(arguments: Sequence[str]) -> int:
 
 def bench(arguments: Sequence[str]) -> int:
     """Run benches in the default environment, with the peers they measure against; --oracle adds the heavy ones."""
-    sets = ["host", "test", "unpack", *(["oracle"] if "--oracle" in arguments else [])]
+    sets = ["host", "test", "unpack", "farm", *(["oracle"] if "--oracle" in arguments else [])]
     python = envs.blender(envs.default_version(), *sets)
     return _call([str(python), "-m", "scripts.bench", *arguments], folder=ROOT)
 
@@ -100,6 +102,7 @@ def _call(command: Sequence[str], folder: Path | None = None) -> int:
 COMMANDS = {
     "demo": demo,
     "run": lambda arguments: job("run", arguments),
+    "series": lambda arguments: job("series", arguments),
     "new": lambda arguments: job("new", arguments),
     "steps": lambda arguments: job("steps", arguments),
     "test": testing.main,

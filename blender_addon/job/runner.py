@@ -37,7 +37,8 @@ class Stage(Protocol):
 
 @dataclass(frozen=True)
 class Update:
-    """Where a run is: the step, its place among those that run, fraction of the whole 0 to 1, and words."""
+    """Where a run is: the step, its place among those that run, fraction of the whole 0 to 1, and words. `left`: seconds that
+    the step will still take, None where that is not known. `stays`: its words are to be seen later, too."""
 
     step: Step
     number: int
@@ -46,6 +47,8 @@ class Update:
     words: str
     blocking: bool = False
     ended: bool = False
+    left: float | None = None
+    stays: bool = False
 
 
 @dataclass
@@ -138,7 +141,9 @@ def _drained(
 ) -> Generator[Update, None, Result]:
     def shown(progress: Progress) -> Update:
         fraction = share[0] + share[1] * min(max(progress.fraction, 0.0), 1.0)
-        return Update(step, place + 1, count, fraction, progress.words, progress.blocking)
+        return Update(
+            step, place + 1, count, fraction, progress.words, progress.blocking, left=progress.left, stays=progress.stays
+        )
 
     return passed_on(step.run(stage, settings), shown)
 

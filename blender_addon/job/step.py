@@ -8,6 +8,7 @@ A step's module gives:
     MAKES = ("upright",)              # roles that it makes
     COST = 1.0                        # about how long it takes beside the others, for the time left
     class Settings: ...               # see job/settings.py
+    def able(settings, out): ...      # if given: raises JobError, before the first step is begun, for what can't succeed
     def run(stage, settings): ...     # a generator: yields Progress, returns Result
 
 and its module docstring's first line is the step's one-line help.
@@ -17,6 +18,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Generator, Sequence
 from dataclasses import dataclass, field
+from pathlib import Path
 from types import ModuleType
 from typing import Any
 
@@ -36,11 +38,14 @@ def current_name(name: str) -> str:
 
 @dataclass(frozen=True)
 class Progress:
-    """How far a step is: fraction 0 to 1, and what it is doing. `blocking` announces a call that can't be split."""
+    """How far a step is: fraction 0 to 1, and what it is doing. `blocking` announces a call that can't be split; `left` are
+    the seconds that the step will still take, where it can tell; `stays`: words that a person should still see later."""
 
     fraction: float
     words: str
     blocking: bool = False
+    left: float | None = None
+    stays: bool = False
 
 
 @dataclass(frozen=True)
@@ -70,6 +75,7 @@ class Step:
     makes: tuple[str, ...]
     run: Callable[[Any, Any], Run]
     cost: float = 1.0
+    able: Callable[[Any, Path | None], None] | None = None
 
 
 def from_module(module: ModuleType) -> Step:
@@ -89,6 +95,7 @@ def from_module(module: ModuleType) -> Step:
         makes=tuple(module.MAKES),
         run=module.run,
         cost=float(getattr(module, "COST", 1.0)),
+        able=getattr(module, "able", None),
     )
 
 

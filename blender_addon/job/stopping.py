@@ -38,6 +38,12 @@ class Stopping:
         self._kept: dict[int, Any] = {}
         self._pipe = (-1, -1)
         self._wakeup = -1
+        self._errors = 2
+
+    def tell_on(self, number: int) -> int:
+        """Say that a signal was heard on this open file instead of standard error; returns the one before."""
+        before, self._errors = self._errors, number
+        return before
 
     def check(self) -> None:
         """Raise Stopped when a signal came."""
@@ -77,7 +83,7 @@ class Stopping:
                         continue
                     count += 1
                     if count == 1:
-                        os.write(2, WORDS)
+                        os.write(self._errors, WORDS)
                     else:
                         self._at_once()
                         os._exit(128 + number)

@@ -16,6 +16,7 @@ import bpy
 
 from ..job.decisions import Decision, as_kept
 from ..job.errors import SubjectError
+from ..job.farm import Farm
 from ..job.notes import Notes
 from ..job.settings import plain
 from ..job.sheet import JobSheet
@@ -52,6 +53,8 @@ class Stage:
         self.out = out
         self.notes = Notes() if notes is None else notes  # an empty collector is false
         self.seed = seed
+        self.farm: Farm | None = None
+        """Other machines that render, where the command line has some."""
         self.job = str(scene.get(roles.JOB, "")) or settle(scene, sheet)[0]
         """The job's id. A scene that was copied has the first one's until `settle` is called, as a run does."""
         self.step: Step | None = None

@@ -26,7 +26,7 @@ VERSIONS = {"5.2.3": "3.13", "5.0.1": "3.11", "4.5.15": "3.11"}
 DEFAULTS = ("5.2.3", "4.5.15")
 REQUIREMENTS = Path(__file__).parent / "requirements"
 STAMP = "bozzetto-env.json"
-OPTIONAL = ("unpack",)
+OPTIONAL = ("unpack", "farm")
 """Requirement sets that the work goes on without, where they can't be had; what then lacks is said."""
 
 

@@ -75,7 +75,7 @@ def _sets(options: argparse.Namespace) -> list[str]:
     """The requirement sets that the chosen modules need: the host tests alone get by with the least."""
     if options.paths and all(Path(path).parts[:2] == ("tests", "host") for path in options.paths):
         return ["host"]
-    return ["host", "test", "unpack", *(["oracle"] if options.all else [])]
+    return ["host", "test", "unpack", "farm", *(["oracle"] if options.all else [])]
 
 
 def _parser() -> argparse.ArgumentParser:

@@ -164,15 +164,15 @@ def test_a_file_that_was_saved_meanwhile_is_not_written_over(sheet: Path, capsys
     """The user has the .blend open in a window and saves it while the command runs."""
     assert run(sheet) == 0
     blend = sheet.parent / "out" / "owl.blend"
-    import blender_addon.cli as cli
+    import blender_addon.cli.running as running
 
-    session = cli.run_session
+    session = running.run_session
 
     def meanwhile(*arguments: Any, **options: Any) -> Any:
         blend.write_bytes(b"saved by the user")
         return session(*arguments, **options)
 
-    monkeypatch.setattr(cli, "run_session", meanwhile)
+    monkeypatch.setattr(running, "run_session", meanwhile)
     assert run(sheet) == 0
     assert blend.read_bytes() == b"saved by the user"
     assert '"owl.v1.blend"' in capsys.readouterr().out

@@ -57,8 +57,9 @@ def test_two_pages_one_for_the_client_and_one_for_the_maker(job):
         assert words not in client
     for words in ("triangles", "Orientation", "f/", "Matting spray"):
         assert words in maker
-    for picture in ("pictures/hero.png", "page/turn_0001.jpg"):
+    for picture in ("page/hero.jpg", "page/turn_0001.jpg"):
         assert f'src="{picture}"' in client and not damage(out / picture)
+    assert 'href="pictures/hero.png"' in client, "a click opens the still itself"
     assert len(list((out / "page").glob("turn_*.jpg"))) == 3
 
 
@@ -127,5 +128,34 @@ def test_a_retouched_still_is_what_is_copied_and_that_is_told(again):
 
 
 def test_marks_without_copies_to_bear_them_are_told_of(again):
-    _, warned = _run(again, "export.watermark=PROOF", "export.scale_bar=true", first="export")
+    _, warned = _run(again, "export.scale_bar=true", first="export")
     assert any("no copies were asked for" in words for words in warned)
+
+
+def test_a_proof_with_a_watermark_hands_out_nothing_without_it(again):
+    """The page's own pictures and turn bear it, and nothing that does not is linked; a final picture never has one."""
+    out = again / "out"
+    bare = {name: read_picture(out / "page" / name).astype(float) for name in ("hero.jpg", "turn_0002.jpg")}
+    _run(again, "export.watermark=PROOF", "render.quality=proof", "export.pictures=jpeg", first="export")
+    page = (out / "index.html").read_text("utf-8")
+    assert "Proofs, to choose by" in page and "hand_over/peg_hero.jpg" in page
+    for name in ("pictures/", "turntable.mp4", "contact_sheet.png", "peg.glb"):
+        assert f'href="{name}' not in page
+    for name, before in bare.items():
+        assert abs(read_picture(out / "page" / name) - before).max() > 0.05 * 65535, f"{name} shows the words"
+    _run(again, "export.watermark=PROOF", first="export")
+    assert "pictures/hero.png" in (out / "index.html").read_text("utf-8")
+    assert (read_picture(out / "page" / "hero.jpg") == bare["hero.jpg"]).all()
+
+
+def test_earlier_versions_stand_beside_what_counts_now(again):
+    pictures = again / "out" / "pictures"
+    for number in (1, 2):
+        (pictures / f"hero.v{number}.png").write_bytes((pictures / "hero.png").read_bytes())
+    _run(again, first="export")
+    maker = (again / "out" / "maker.html").read_text("utf-8")
+    places = [maker.index(f'src="pictures/hero{end}.png"') for end in (".v1", ".v2")]
+    assert places == sorted(places) and "Hero, version 2" in maker and "Hero, now" in maker
+    assert "hero.v1" not in (again / "out" / "index.html").read_text("utf-8"), "the client sees what counts"
+    for number in (1, 2):
+        (pictures / f"hero.v{number}.png").unlink()

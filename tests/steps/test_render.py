@@ -15,7 +15,7 @@ from blender_addon.job.sheet import override, parse
 from blender_addon.scene.images import read_pixels
 from blender_addon.scene.running.session import run_session
 from blender_addon.steps import catalogue
-from blender_addon.steps.delivery import render
+from blender_addon.steps.delivery import _estimate, render
 
 SHEET = """
 bozzetto = 1
@@ -193,10 +193,32 @@ def test_a_word_says_how_large_the_pictures_are(quality, still, frame):
     assert max(render._turn_size(shot, render.Settings(quality=quality, turntable_size=300))) == 300
 
 
-def test_how_long_a_large_still_takes_is_said_first(again):
-    """From a trial at a quarter of its size, which leaves no file; small pictures and those on disk are not tried."""
-    figures = _run(again, "render.size=1000", "render.turntable=false", 'render.only="hero"', first="render")
-    assert figures["seconds_a_still_expected"] > 0.0 and figures["rendered"] == 1
-    assert not list((again / "out" / "pictures").glob(".tried*"))
-    figures = _run(again, "render.size=1000", "render.turntable=false", 'render.only="hero"', first="render")
-    assert figures["seconds_a_still_expected"] is None and figures["reused"] == 1
+def test_how_long_pictures_take_is_said_first(again, monkeypatch):
+    """From tries at an eighth and a quarter of its size, which leave no file; what is little, or on disk, is not tried."""
+    monkeypatch.setattr(_estimate, "WORTH_IT", 100_000)
+    wish = ("render.size=500", "render.turntable=false", 'render.only="hero"')
+    figures = _run(again, *wish, first="render")
+    assert figures["expected_seconds"] > 0.0 and figures["rendered"] == 1
+    assert 0 < figures["expected_disk_mb"] < 5 and figures["expected_memory_mb"] > 10
+    made = sum(path.stat().st_size for path in (again / "out" / "pictures").rglob("hero.*"))
+    assert made < 1e6 * figures["expected_disk_mb"], "what is said of the disk is an upper bound"
+    assert sorted(path.name for path in (again / "out" / "pictures").glob("*.png")) == ["back.png", "detail.png", "hero.png"]
+    figures = _run(again, *wish, first="render")
+    assert figures["expected_seconds"] is None and figures["reused"] == 1
+
+
+def test_what_cannot_succeed_is_refused_before_the_first_step(tmp_path, monkeypatch):
+    """A device that is not there, pictures that would not fit: said at once, and not after the scan was worked on."""
+    _peg(tmp_path)
+    bpy.ops.wm.read_factory_settings(use_empty=True)
+    with pytest.raises(OutputError, match=r"choose another render\.device"):
+        _run(tmp_path, "render.device=metal")
+    room = type("Usage", (), {"free": 10_000_000})
+    monkeypatch.setattr(_estimate.shutil, "disk_usage", lambda folder: room)
+    with pytest.raises(OutputError, match=r"The pictures take up to .* and 0\.01 GB are free"):
+        _run(tmp_path, "render.size=3000")
+    monkeypatch.undo()
+    monkeypatch.setattr(_estimate, "free_mb", lambda: 1000.0)
+    with pytest.raises(OutputError, match=r"takes about .* GB of memory, and 1\.0 GB are free"):
+        _run(tmp_path, "render.size=3000")
+    assert not (tmp_path / "out" / "figures.json").exists() and not bpy.data.meshes

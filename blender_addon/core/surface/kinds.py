@@ -20,6 +20,8 @@ class MaterialKind:
     trade: whose bench it lies on by itself (`core/dressing/trades.py`).
     debris: what falls off it while it is worked (`core/dressing/debris/`); None where a finished piece leaves nothing.
     metal: its colour is that of a mirror, not of a matt body.
+    roughness: what a viewer that knows one number of a surface is given, 0 polished to 1 chalky: the middle of what its group
+        shows (guesses, looked at).
     """
 
     key: str
@@ -30,20 +32,25 @@ class MaterialKind:
     trade: str = "conservator"
     debris: str | None = None
     metal: bool = False
+    roughness: float = 0.75
 
 
 KINDS = {
     kind.key: kind
     for kind in (
-        MaterialKind("clay", "Clay", "Clay of a chosen body and state", "Body Colour", 0.75, "potter", "clay"),
-        MaterialKind("glaze", "Glazed ware", "A glaze over fired clay", "Glaze Colour", 0.5, "potter"),
-        MaterialKind("wood", "Wood", "Carved wood of a chosen species and finish", "Early Wood", 0.65, "carver", "wood"),
-        MaterialKind("stone", "Stone", "Carved stone, sawn, honed or polished", "Stone", 0.6, "carver", "stone"),
-        MaterialKind("plaster", "Plaster", "A plaster cast", "Colour", -0.1, "plaster"),
-        MaterialKind("bronze", "Bronze", "Bronze with a patina", "Metal", 0.7, "founder", metal=True),
-        MaterialKind("metal", "Bare metal", "Gilding, wire, pins", "Metal", 0.5, "founder", metal=True),
-        MaterialKind("wax", "Wax or resin", "Light enters and scatters", "Colour", 0.5, "founder"),
-        MaterialKind("own", "Own colour", "The scan's own colour, light taken out where that was done", "Colour", 0.6),
+        MaterialKind("clay", "Clay", "Clay of a chosen body and state", "Body Colour", 0.75, "potter", "clay", roughness=0.9),
+        MaterialKind("glaze", "Glazed ware", "A glaze over fired clay", "Glaze Colour", 0.5, "potter", roughness=0.12),
+        MaterialKind(
+            "wood", "Wood", "Carved wood of a chosen species and finish", "Early Wood", 0.65, "carver", "wood", roughness=0.55
+        ),
+        MaterialKind("stone", "Stone", "Carved stone, sawn, honed or polished", "Stone", 0.6, "carver", "stone", roughness=0.6),
+        MaterialKind("plaster", "Plaster", "A plaster cast", "Colour", -0.1, "plaster", roughness=0.9),
+        MaterialKind("bronze", "Bronze", "Bronze with a patina", "Metal", 0.7, "founder", metal=True, roughness=0.35),
+        MaterialKind("metal", "Bare metal", "Gilding, wire, pins", "Metal", 0.5, "founder", metal=True, roughness=0.25),
+        MaterialKind("wax", "Wax or resin", "Light enters and scatters", "Colour", 0.5, "founder", roughness=0.35),
+        MaterialKind(
+            "own", "Own colour", "The scan's own colour, light taken out where that was done", "Colour", 0.6, roughness=0.62
+        ),
     )
 }
 """By key, in the order in which they are offered."""

@@ -22,8 +22,8 @@ MANIFEST = ".made.json"
 FORMAT = 1
 DEEPEST = 4
 """How many folders above a file its job's folder may be."""
-LOG, FIGURES, PAGE, MAKERS_PAGE = "log.txt", "figures.json", "index.html", "maker.html"
-TOP = (LOG, FIGURES, PAGE, MAKERS_PAGE, "contact_sheet.png", "sample_sheet.png", "turntable.mp4", "turntable.webm")
+LOG, FIGURES, SUMMARY, PAGE, MAKERS_PAGE = "log.txt", "figures.json", "summary.json", "index.html", "maker.html"
+TOP = (LOG, FIGURES, SUMMARY, PAGE, MAKERS_PAGE, "contact_sheet.png", "sample_sheet.png", "turntable.mp4", "turntable.webm")
 """Files of every job; beside them `NAME.glb`, `NAME.usdc` and `NAME.blend`."""
 FOLDERS = (
     "pictures", "turntable", "hand_over", "relief", "samples", "brackets", "cutouts", "textures", "page",

@@ -28,6 +28,7 @@ p.lead { color: var(--faint); margin: 0 0 36px; }
 figure { margin: 0 0 40px; }
 figure img, video { display: block; width: 100%; height: auto; background: #000; }
 figcaption { margin-top: 10px; color: var(--faint); font-size: 15px; }
+figure a { display: block; } figure a:focus-visible { outline: 2px solid var(--ink); outline-offset: 4px; }
 figcaption b { color: var(--ink); font-weight: normal; font-style: italic; }
 .pair { display: grid; grid-template-columns: 1fr 1fr; gap: 28px; }
 @media (max-width: 760px) { .pair { grid-template-columns: 1fr; } }
@@ -52,12 +53,14 @@ VIEWS = {
 
 @dataclass(frozen=True)
 class Shown:
-    """A picture on a page: its path relative to the page, its title, its words for those who can't see it, its optics."""
+    """A picture on a page: its path relative to the page, its title, its words for those who can't see it, its optics, and
+    the larger picture that a click opens, '' for none."""
 
     path: str
     title: str
     alt: str = ""
     optics: Mapping[str, str] = field(default_factory=dict)
+    opens: str = ""
 
 
 @dataclass(frozen=True)
@@ -71,6 +74,8 @@ class ClientPage:
     video: str = ""
     label: Mapping[str, str] = field(default_factory=dict)
     files: Sequence[tuple[str, str]] = ()
+    proof: str = ""
+    """What is said of pictures that are not the final ones yet; '' for nothing."""
 
 
 @dataclass(frozen=True)
@@ -85,6 +90,13 @@ class MakersPage:
     figures: Mapping[str, Mapping[str, Any]] = field(default_factory=dict)
     files: Sequence[tuple[str, str]] = ()
     questions: Sequence[Question] = ()
+    versions: Sequence[Sequence[Shown]] = ()
+    """The earlier pictures of a shot beside the one that counts, the oldest first."""
+
+
+def as_title(name: str) -> str:
+    """A name of a file as words."""
+    return name.replace("_", " ").replace("-", " ").capitalize()
 
 
 def alt_text(title: str, kind: str, caption: str = "") -> str:
@@ -95,7 +107,8 @@ def alt_text(title: str, kind: str, caption: str = "") -> str:
 
 def client_page(page: ClientPage) -> str:
     """The page for the client as text."""
-    parts = [f'<h1>{escape(page.title)}</h1><p class="lead">{escape(page.lead)}</p>', *_pictures(page.pictures)]
+    lead = escape(page.lead) + (f"<br>{escape(page.proof)}" if page.proof else "")
+    parts = [f'<h1>{escape(page.title)}</h1><p class="lead">{lead}</p>', *_pictures(page.pictures)]
     if page.turning is not None:
         parts += ["<h2>In the round</h2>", turning_html(page.turning, f"{page.title}, to turn")]
     elif page.video:
@@ -104,7 +117,7 @@ def client_page(page: ClientPage) -> str:
         parts += ["<h2>The piece</h2>", _table(page.label)]
     parts += _files(page.files)
     parts.append(f"<footer>{escape(RENDERED)}</footer>")
-    return _whole(page.title, parts, SCRIPT if page.turning is not None else "")
+    return whole_page(page.title, parts, script=SCRIPT if page.turning is not None else "")
 
 
 def makers_page(page: MakersPage) -> str:
@@ -116,6 +129,10 @@ def makers_page(page: MakersPage) -> str:
     if page.done:
         parts += ["<h2>What was done</h2>", _table(page.done)]
     parts += page_decisions.sure(page.questions)
+    if page.versions:
+        parts.append("<h2>Versions</h2>")
+        for shot in page.versions:
+            parts += ['<div class="pair">', *[_figure(picture) for picture in shot], "</div>"]
     if page.pictures:
         parts += ["<h2>Optics</h2>", '<div class="pair">', *[_figure(picture) for picture in page.pictures], "</div>"]
     if page.figures:
@@ -124,15 +141,17 @@ def makers_page(page: MakersPage) -> str:
             parts += [f"<h3>{escape(step)}</h3>", _table(table)]
     parts += _files(page.files)
     parts += ["<h2>Before the next scan</h2>", _list([escape(words) for words in CAUTIONS])]
-    return _whole(f"{page.title}: how it was made", parts, "")
+    return whole_page(f"{page.title}: how it was made", parts)
 
 
-def _whole(title: str, parts: Sequence[str], script: str) -> str:
+def whole_page(title: str, parts: Sequence[str], *, script: str = "", style: str = "") -> str:
+    """A page as text: its title, its parts as HTML, a script and more of a style that are ours."""
+    styles = WHOLE_STYLE + style
     head = [
         '<!doctype html>\n<html lang="en"><head><meta charset="utf-8">',
-        f'<meta http-equiv="Content-Security-Policy" content="{escape(policy(WHOLE_STYLE, script))}">',
+        f'<meta http-equiv="Content-Security-Policy" content="{escape(policy(styles, script))}">',
         '<meta name="viewport" content="width=device-width, initial-scale=1"><meta name="referrer" content="no-referrer">',
-        f"<title>{escape(title)}</title><style>{WHOLE_STYLE}</style></head><body><main>",
+        f"<title>{escape(title)}</title><style>{styles}</style></head><body><main>",
     ]
     tail = ["</main>", *([f"<script>{script}</script>"] if script else []), "</body></html>\n"]
     return "\n".join([*head, *parts, *tail])
@@ -150,6 +169,8 @@ def _figure(shown: Shown) -> str:
     optics = ", ".join(f"{escape(label)} {escape(value)}" for label, value in shown.optics.items())
     caption = f"<b>{escape(shown.title)}</b>" + (f"<br>{optics}" if optics else "")
     picture = f'<img src="{quote(shown.path)}" alt="{escape(shown.alt or shown.title)}">'
+    if shown.opens:
+        picture = f'<a href="{quote(shown.opens)}">{picture}</a>'
     return f"<figure>{picture}<figcaption>{caption}</figcaption></figure>"
 
 

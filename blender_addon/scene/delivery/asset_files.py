@@ -5,19 +5,27 @@ from __future__ import annotations
 import contextlib
 import shutil
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
 import bpy
+import numpy as np
 
 from ...core.files.pictures.exr import with_places
+from ...core.files.pictures.labels import Labels
+from ...core.files.pictures.png_writer import write_png
+from ...core.surface.kinds import KINDS
 from ...job.errors import OutputError
 from ...job.files.whole_files import in_words
 from ..compat import node_tree_of
+from ..images import read_pixels
+from ..nodes.materials import KIND, MEAN, albedo_of
 from ..running.session import whole_file, writes
 
 CLAY = (0.30, 0.26, 0.22)
+DULL = 0.75
+OWN = "own"
 
 
 @dataclass(frozen=True)
@@ -52,9 +60,12 @@ def write_usd(parts: Sequence[AssetPart], path: Path) -> None:
         with in_words(path):
             between.mkdir(parents=True)
         draft = between / path.name
-        with _copies(parts) as items, _only_selected(items):
-            _call(path, bpy.ops.wm.usd_export, filepath=str(draft), selected_objects_only=True, export_animation=False)
-        for texture in sorted(between.glob("textures/*")):
+        with _plain_normals(parts, between) as plain, _copies(plain) as items, _only_selected(items):
+            _call(
+                path, bpy.ops.wm.usd_export, filepath=str(draft), selected_objects_only=True, export_animation=False,
+                export_lights=False, export_cameras=False, convert_world_material=False,
+            )  # fmt: skip
+        for texture in sorted((between / "textures").glob("*")):
             data = texture.read_bytes()
             with whole_file(path.parent / "textures" / texture.name) as place:
                 place.write_bytes(_finished(texture, data))
@@ -82,7 +93,9 @@ def _call(path: Path, operator: Any, **arguments: Any) -> None:
 @contextlib.contextmanager
 def _copies(parts: Sequence[AssetPart]) -> Iterator[list[Any]]:
     """Copies with their own meshes and plain materials, linked to the scene for the time of the block."""
-    items, materials = [], []
+    items: list[Any] = []
+    materials: list[Any] = []
+    stack = contextlib.ExitStack()
     try:
         for part in parts:
             material = _plain_material(part)
@@ -92,14 +105,66 @@ def _copies(parts: Sequence[AssetPart]) -> Iterator[list[Any]]:
             mesh.materials.append(material)
             mesh.polygons.foreach_set("material_index", [0] * len(mesh.polygons))
             for layer in list(mesh.color_attributes):  # an unused colour layer would tint the piece in viewers
-                mesh.color_attributes.remove(layer)
+                if layer.name != _colour_layer(part):
+                    mesh.color_attributes.remove(layer)
             item = bpy.data.objects.new(part.name, mesh)
+            stack.enter_context(_named(material, part.name, bpy.data.materials))
+            stack.enter_context(_named(item, part.name, bpy.data.objects))
+            stack.enter_context(_named(mesh, part.name, bpy.data.meshes))
             bpy.context.scene.collection.objects.link(item)
             items.append(item)
         yield items
     finally:
+        stack.close()
         meshes = [item.data for item in items]
         bpy.data.batch_remove([*items, *meshes, *materials])
+
+
+@contextlib.contextmanager
+def _named(block: Any, name: str, blocks: Any) -> Iterator[None]:
+    """A block under this very name for the time of the block; whatever has it already is given it back."""
+    other = blocks.get(name)
+    if other == block:
+        other = None
+    if other is not None:
+        other.name = f"{name} (job)"
+    block.name = name
+    try:
+        yield
+    finally:
+        block.name = f"{name} (copy)"
+        if other is not None:
+            other.name = name
+
+
+@contextlib.contextmanager
+def _plain_normals(parts: Sequence[AssetPart], folder: Path) -> Iterator[list[AssetPart]]:
+    """The parts with their normal maps as PNG files of 8 bits, which every viewer reads, instead of large OpenEXR ones."""
+    made, plain = [], []
+    try:
+        for part in parts:
+            if part.normal is None:
+                plain.append(part)
+                continue
+            path = folder / f"{part.name.lower()} normal.png"
+            numbers = np.rint(np.clip(read_pixels(part.normal)[::-1, :, :3], 0.0, 1.0) * 255.0).astype(np.uint8)
+            with path.open("wb") as file:
+                write_png(file, [numbers], (numbers.shape[1], numbers.shape[0]), Labels())
+            image = bpy.data.images.load(str(path))
+            image.colorspace_settings.name = "Non-Color"
+            made.append(image)
+            plain.append(replace(part, normal=image))
+        yield plain
+    finally:
+        bpy.data.batch_remove(made)
+
+
+def _colour_layer(part: AssetPart) -> str:
+    """The colour attribute that the part shows as its own colour, '' where it shows none."""
+    if part.surface is None or part.surface.get(KIND) != OWN or part.albedo is not None:
+        return ""
+    nodes = part.surface.node_tree.nodes if part.surface.node_tree else ()
+    return next((str(node.attribute_name) for node in nodes if node.type == "ATTRIBUTE" and node.label == "Own colour"), "")
 
 
 def _plain_material(part: AssetPart) -> Any:
@@ -110,12 +175,18 @@ def _plain_material(part: AssetPart) -> Any:
     out = tree.nodes.new("ShaderNodeOutputMaterial")
     shader = tree.nodes.new("ShaderNodeBsdfPrincipled")
     tree.links.new(shader.outputs["BSDF"], out.inputs["Surface"])
-    colour = surface.get("bozzetto_albedo", CLAY) if surface else CLAY
-    shader.inputs["Base Color"].default_value = (*colour, 1.0)
-    shader.inputs["Roughness"].default_value = surface.get("bozzetto_roughness", 0.75) if surface else 0.75
-    shader.inputs["Metallic"].default_value = surface.get("bozzetto_metallic", 0.0) if surface else 0.0
+    kind = KINDS.get(str(surface.get(KIND, ""))) if surface else None
+    colour = (albedo_of(surface) or surface.get(MEAN) or CLAY) if surface else CLAY
+    shader.inputs["Base Color"].default_value = (*tuple(colour)[:3], 1.0)
+    shader.inputs["Roughness"].default_value = kind.roughness if kind else DULL
+    shader.inputs["Metallic"].default_value = float(bool(kind and kind.metal))
     has_uv = bool(part.item.data.uv_layers)
-    shows_scan = bool(surface and surface.get("bozzetto_shows_scan", False)) or surface is None
+    shows_scan = surface is None or (kind is not None and kind.key == OWN)
+    layer = _colour_layer(part)
+    if layer:
+        painted = tree.nodes.new("ShaderNodeVertexColor")
+        painted.layer_name = layer
+        tree.links.new(painted.outputs["Color"], shader.inputs["Base Color"])
     if part.albedo is not None and has_uv and shows_scan:
         texture = _texture(tree, part.albedo)
         tree.links.new(texture.outputs["Color"], shader.inputs["Base Color"])

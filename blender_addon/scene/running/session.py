@@ -6,6 +6,7 @@ import contextlib
 import hashlib
 import json
 from collections.abc import Generator, Iterator
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
@@ -13,6 +14,7 @@ import bpy
 
 from ...core.generators import passed_on
 from ...job.errors import OutputError
+from ...job.farm import Farm
 from ...job.files.made_files import MadeFiles
 from ...job.files.whole_files import begin_folder, whole_file, writable, write_text
 from ...job.notes import Notes
@@ -111,27 +113,41 @@ def _say_units(stage: Stage) -> None:
         )
 
 
+@dataclass(frozen=True)
+class Means:
+    """What a run is given: the lock of its folder, where it is held already, and other machines to render on."""
+
+    lock: FolderLock | None = None
+    farm: Farm | None = None
+
+
 def run_session(
     run_steps: tuple[Step, ...], steps: tuple[Step, ...], sheet: JobSheet, scene: Any, *, out: Path | None,
-    afresh: bool = False, held: FolderLock | None = None,
+    afresh: bool = False, means: Means | None = None,
 ) -> Generator[Update, None, tuple[Report, Notes]]:  # fmt: skip
     """Run steps in a scene. With `out`: log.txt, figures.json and the sheet are left there.
 
-    held: the lock of the folder, where whoever calls holds it already. Raises OutputError where another run works there.
+    means: what whoever calls has already. Raises OutputError where another run works there, or where a step says beforehand
+    that it can't succeed.
     """
+    means = means or Means()
     notes = Notes()
     check_names(sheet)
     with contextlib.ExitStack() as stack:
-        lock = held
+        lock = means.lock
         aside: set[str] = set()
         if out is not None:
             writable(out)
-            lock = held or stack.enter_context(locked(out))
+            lock = means.lock or stack.enter_context(locked(out))
             aside = set(begin_folder(out, names=_models(sheet), inputs=input_files(sheet)).aside)
             notes.log = out / "log.txt"
             notes.write(f"--- {sheet.name}: {', '.join(step.name for step in run_steps)}")
         stack.enter_context(object_mode(scene))
         stage = Stage(scene, sheet, out=out, notes=notes)
+        stage.farm = means.farm
+        for step in run_steps:
+            if step.able is not None:
+                step.able(sheet[step.name], out)
         stage.settle()
         if out is not None and lock is not None:
             _after_a_kill(stage, lock, out)
@@ -194,6 +210,6 @@ def _tell_of_kept(out: Path, before: set[str], notes: Notes) -> None:
 
 
 __all__ = [
-    "SHEET_TEXT", "input_files", "keep_sheet", "run_session", "save_blend", "whole_file", "writable", "write_figures",
+    "SHEET_TEXT", "Means", "input_files", "keep_sheet", "run_session", "save_blend", "whole_file", "writable", "write_figures",
     "write_text", "writes",
 ]  # fmt: skip

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Generator
 from dataclasses import dataclass
 from pathlib import Path
@@ -12,6 +13,7 @@ import numpy as np
 from ...core.delivery.crop_window import Box, parse_aspect
 from ...core.files.pictures.icc import GAMUTS
 from ...core.files.pictures.labels import Labels
+from ...core.files.pictures.picture_headers import check_picture
 from ...core.files.pictures.xmp import PictureWords
 from ...core.shots.formats import frame_used
 from ...job.errors import SheetError
@@ -19,13 +21,15 @@ from ...job.files.made_files import MadeFiles
 from ...job.files.names import check_apart, check_name, check_template, filled
 from ...job.files.whole_files import check_free
 from ...job.step import Progress
-from ...scene.delivery.copies.client_pictures import SUFFIX, Wanted, write_copy
+from ...scene.delivery.copies.client_pictures import SUFFIX, Copy, Wanted, write_copy
 from ...scene.shots.cameras import shot_view, subject_points
 from ...scene.stage import Stage
 
 FOLDER = "hand_over"
 NAME_FIELDS = ("job", "shot", "number", "crop")
 WHOLE = "whole"
+GROWN = 1.01
+"""How many times as large as what was rendered a copy may be before it is said."""
 
 
 @dataclass(frozen=True)
@@ -89,10 +93,8 @@ def write_copies(stage: Stage, settings: Any) -> Generator[Progress, None, list[
     """Write the copies; returns (place in the folder, what it is) of each."""
     assert stage.out is not None
     if settings.pictures == "none":
-        if settings.crops or settings.watermark or settings.scale_bar:
-            stage.warn(
-                "Crops, scale bar and watermark are drawn on copies, and no copies were asked for: choose a format in pictures"
-            )
+        if settings.crops or settings.scale_bar:
+            stage.warn("Crops and scale bar are for copies, and no copies were asked for: choose a format in pictures")
         return []
     template, crops, stills = template_of(settings), crops_of(settings), stills_of(stage)
     if settings.pictures == "exr":
@@ -106,7 +108,8 @@ def write_copies(stage: Stage, settings: Any) -> Generator[Progress, None, list[
     check_apart("export.names", [title for _, _, title in tasks])
     check_free([stage.out / FOLDER / f"{title}{SUFFIX[settings.pictures]}" for _, _, title in tasks])
     made = MadeFiles.around(stage.out / FOLDER / "x")
-    written = []
+    written: list[tuple[str, str]] = []
+    grown: list[tuple[Still, Copy]] = []
     for place, (still, aspect, title) in enumerate(tasks):
         yield Progress(0.3 + 0.6 * place / len(tasks), f"copy {title} ({place + 1} of {len(tasks)})", blocking=True)
         copy = write_copy(
@@ -116,16 +119,36 @@ def write_copies(stage: Stage, settings: Any) -> Generator[Progress, None, list[
         )  # fmt: skip
         for words in copy.remarks:
             stage.warn(words)
+        if copy.grown > GROWN:
+            grown.append((still, copy))
         size = f"{copy.size[0]} x {copy.size[1]} px" if any(copy.size) else "linear light"
         written.append((f"{FOLDER}/{copy.path.name}", f"{still.name}, {size}"))
+    _tell_of_grown(stage, grown, len(tasks))
     return written
 
 
+def _tell_of_grown(stage: Stage, grown: list[tuple[Still, Copy]], count: int) -> None:
+    """One warning for all copies that are larger than what was rendered."""
+    if not grown:
+        return
+    still, most = max(grown, key=lambda pair: pair[1].grown)
+    rendered = check_picture(still.path)
+    side = math.ceil(max(rendered.width, rendered.height) * most.grown / 10) * 10
+    stage.warn(
+        f"{len(grown)} of {count} copies are larger than what was rendered ({most.path.name} {most.grown:.1f} times), and hold "
+        f"no more detail for it: set render.size to {side} to get that"
+    )
+
+
+def watermark_of(stage: Stage, settings: Any) -> str:
+    """The words that are laid across what is handed over: on proofs alone."""
+    return str(settings.watermark).strip() if stage.sheet["render"].quality == "proof" else ""
+
+
 def _wanted(stage: Stage, settings: Any, aspect: float | None, still: str) -> Wanted:
-    proof = stage.sheet["render"].quality == "proof"
     return Wanted(
         kind=settings.pictures, width=settings.width, print_width_mm=settings.print_width, dpi=settings.dpi, aspect=aspect,
-        scale_bar=settings.scale_bar, credit=settings.credit, watermark=settings.watermark if proof else "",
+        scale_bar=settings.scale_bar, credit=settings.credit, watermark=watermark_of(stage, settings),
         labels=Labels(GAMUTS[settings.profile], settings.dpi, words_of(stage, settings, still)),
     )  # fmt: skip
 

@@ -2,24 +2,30 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import Any
 
 from ...core.files.pictures.labels import Labels
+from ...core.files.pictures.picture_headers import check_picture
 from ...core.files.whole import damage
 from ...job.files.whole_files import whole_file
-from ...job.pages.page import ClientPage, MakersPage, Shown, alt_text
+from ...job.pages.page import ClientPage, MakersPage, Shown, alt_text, as_title
 from ...job.pages.turning import Turning
 from ...job.settings import specs
+from ...scene.delivery.copies.client_pictures import Wanted, write_copy
 from ...scene.delivery.copies.jpeg import write_jpeg
 from ...scene.running.kept_decisions import questions
 from ...scene.running.session import writes
 from ...scene.shots.lens_drivers import NEVER
 from ...scene.stage import Stage
-from ._copies import Still, stills_of
+from ._copies import FOLDER, Still, stills_of, watermark_of
 
 FRAMES = 72
 """The most frames that a turn on the page has; of more, every second or third is taken."""
 TURN_QUALITY = 88
+SCREEN = 1800
+"""Longer side of a still on the client's page, px: sharp on a screen of twice the usual pixels."""
+PROOF = "Proofs, to choose by: the final pictures are larger and cleaner"
 BESIDE = (("contact_sheet.png", "all stills on one page"), ("sample_sheet.png", "the piece in every material"))
 
 
@@ -27,13 +33,57 @@ def client_content(stage: Stage, settings: Any, files: list[tuple[str, str]], tu
     """What the client's page shows."""
     assert stage.out is not None
     title = settings.title or as_title(stage.sheet.name)
-    shown = [_shown(still, title, with_optics=False) for still in stills_of(stage)]
+    marked = watermark_of(stage, settings)
+    shown = [_on_page(stage, still, title, marked) for still in stills_of(stage)]
     known = list(files)
     for name, what in (*BESIDE, ("turntable.mp4", "a full turn as a film"), ("turntable.webm", "the same as WebM")):
         if (stage.out / name).is_file():
             known.append((name, what))
-    film = "turntable.mp4" if (stage.out / "turntable.mp4").is_file() else ""
-    return ClientPage(title, settings.maker or settings.credit, shown, turning, film, _label(stage, settings), known)
+    film = "turntable.mp4" if (stage.out / "turntable.mp4").is_file() and not marked else ""
+    if marked:  # what has no watermark is not handed out with what has one
+        known = [(name, what) for name, what in known if name.startswith(f"{FOLDER}/")]
+    proof = PROOF if stage.sheet["render"].quality == "proof" else ""
+    lead = settings.maker or settings.credit
+    return ClientPage(title, lead, shown, turning, film, _label(stage, settings), known, proof)
+
+
+def _on_page(stage: Stage, still: Still, title: str, marked: str) -> Shown:
+    """A still for the client's page: a JPEG of a size for screens, with the watermark of a proof; a click opens the still."""
+    assert stage.out is not None
+    shown = _shown(still, title, with_optics=False)
+    size = check_picture(still.path)
+    wide = min(size.width, round(SCREEN * size.width / max(size.width, size.height)))
+    wanted = Wanted(kind="jpeg", width=wide, watermark=marked)
+    copy = write_copy(still.path, stage.out / "page" / still.name, wanted, field_width_mm=1.0)
+    return replace(shown, path=f"page/{copy.path.name}", opens="" if marked else shown.path)
+
+
+def _versions(stage: Stage, title: str) -> list[list[Shown]]:
+    """For each still that has earlier versions: these, the oldest first, and it."""
+    assert stage.out is not None
+    found = []
+    for still in stills_of(stage):
+        number, earlier = 1, []
+        while (path := still.path.with_name(f"{still.path.stem}.v{number}{still.path.suffix}")).is_file():
+            words = f"{as_title(still.name)}, version {number}"
+            earlier.append(Shown(f"pictures/{path.name}", words, f"{title}, {words}"))
+            number += 1
+        if earlier:
+            found.append([*earlier, replace(_shown(still, title, with_optics=False), title=f"{as_title(still.name)}, now")])
+    return found
+
+
+def on_a_card(stage: Stage, settings: Any) -> dict[str, str]:
+    """What the page of a series shows of this piece: its title, a line with its size, its first picture and words for it."""
+    label = _label(stage, settings)
+    first = stills_of(stage)[:1]
+    shown = _shown(first[0], label["Title"], with_optics=False) if first else None
+    if shown and stage.out and (stage.out / "page" / f"{first[0].name}.jpg").is_file():
+        shown = replace(shown, path=f"page/{first[0].name}.jpg")
+    line = ", ".join(filter(None, (settings.material, label.get("Size", "").split(" (")[0])))
+    return {
+        "title": label["Title"], "line": line, "cover": shown.path if shown else "", "alt": shown.alt if shown else "",
+    }  # fmt: skip
 
 
 def makers_content(stage: Stage, settings: Any, files: list[tuple[str, str]]) -> MakersPage:
@@ -46,7 +96,9 @@ def makers_content(stage: Stage, settings: Any, files: list[tuple[str, str]]) ->
     shown = [_shown(still, title, with_optics=True) for still in stills_of(stage)]
     figures = {name.capitalize(): results[name].get("figures", {}) for name in ran}
     done = {name.capitalize(): results[name]["words"] for name in ran}
-    return MakersPage(title, shown, done, list(dict.fromkeys(check)), figures, files, questions(results))
+    return MakersPage(
+        title, shown, done, list(dict.fromkeys(check)), figures, files, questions(results), _versions(stage, title)
+    )
 
 
 def _shown(still: Still, title: str, *, with_optics: bool) -> Shown:
@@ -55,8 +107,8 @@ def _shown(still: Still, title: str, *, with_optics: bool) -> Shown:
     return Shown(f"pictures/{still.name}.png", caption, alt, optics(still.shot) if with_optics else {})
 
 
-def write_turn(stage: Stage) -> Turning | None:
-    """The frames of the turntable as JPEGs for the page; None where there is no whole turn."""
+def write_turn(stage: Stage, marked: str) -> Turning | None:
+    """The frames of the turntable as JPEGs for the page, with a watermark where one is asked for; None without a whole turn."""
     assert stage.out is not None
     asked = stage.sheet["render"]
     count = int(stage.results().get("render", {}).get("figures", {}).get("frames", asked.frames if asked.turntable else 0))
@@ -66,6 +118,9 @@ def write_turn(stage: Stage) -> Turning | None:
     chosen = frames[:: -(-count // FRAMES)]
     for number, frame in enumerate(chosen, 1):
         path = stage.out / "page" / f"turn_{number:04d}.jpg"
+        if marked:
+            write_copy(frame, path.with_suffix(""), Wanted(kind="jpeg", watermark=marked), field_width_mm=1.0)
+            continue
         with whole_file(path) as draft, writes(path):
             write_jpeg(frame, draft, quality=TURN_QUALITY, labels=Labels())
     return Turning(len(chosen), clockwise=bool(asked.clockwise))
@@ -97,11 +152,6 @@ def _material_shown(stage: Stage) -> str:
     spec = specs(chosen).get("piece")
     value = getattr(chosen, "piece", "")
     return next((label for key, label, _ in spec.choices if key == value), "") if spec is not None else ""
-
-
-def as_title(name: str) -> str:
-    """A name of a file as words."""
-    return name.replace("_", " ").replace("-", " ").capitalize()
 
 
 def sides(item: Any) -> tuple[float, float, float]:

@@ -2,33 +2,35 @@
 
 from __future__ import annotations
 
-import contextlib
 import hashlib
 import math
 import time
-from collections.abc import Generator, Iterator
+from collections.abc import Generator, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
+import bpy
+
+from ...core.delivery.cost import Pace
 from ...core.files.whole import damage
 from ...core.shots.turntable import angles
 from ...job.errors import OutputError, SubjectError
 from ...job.files.names import check_name
-from ...job.files.whole_files import check_free
+from ...job.files.whole_files import check_free, write_bytes
 from ...job.settings import DEFAULT, SHORT, choice, integer, number, switch, text
 from ...job.step import Progress, Result, Run
 from ...scene.delivery.contact_sheet import write_contact_sheet
-from ...scene.delivery.cutouts import cutout_of, quality_of_cutout, render_cutout
-from ...scene.delivery.deep_pictures import exposures, is_deep, render_deep
-from ...scene.delivery.device import Device, find_device
+from ...scene.delivery.cutouts import cutout_of
+from ...scene.delivery.device import find_device
 from ...scene.delivery.kept_pictures import Made, put_aside, scene_digest
-from ...scene.delivery.originals import linear_of, original_of
-from ...scene.delivery.output import SCENE_PATHS, Quality, cycles, render_picture, set_up
-from ...scene.delivery.shot_state import dressed_for, hang_on_pivot, make_pivot, turned, turning
+from ...scene.delivery.output import SCENE_PATHS, Quality, set_up
+from ...scene.delivery.shot_state import hang_on_pivot, make_pivot, turning
 from ...scene.delivery.video import write_video
+from ...scene.running.session import writes
 from ...scene.stage import Stage
-from ...scene.surface.rounding import rounded
+from . import _estimate
+from ._pictures import CUTOUT, FRAME, Task, missing, order_of, quality_of, render_one, set_up_for
 
 LABEL = "Render"
 NEEDS = ("shot", "piece", "surface")
@@ -54,8 +56,8 @@ PRESETS = {
     "print": Preset(Quality(256, 0.02), 3840, 1080),
 }
 """A still in 'proof' takes half a minute on two cores, in 'final' some minutes; 'print' is for a graphics card or a night."""
-TRIED = 0.25
-"""The share of its sides at which the first still is tried, to say beforehand how long it will take."""
+SHOTS = 3
+"""How many stills are reckoned with before the shots are known."""
 
 DEVICES = (
     ("auto", "Fastest here", "A graphics card where there is one, else the processor"),
@@ -115,16 +117,20 @@ class Settings:
     )
 
 
-@dataclass(frozen=True)
-class Task:
-    """One picture to render."""
-
-    path: Path
-    shot: str
-    size: tuple[int, int]
-    angle: float
-    digest: str
-    kind: str = "still"
+def able(settings: Settings, out: Path | None) -> None:
+    """Raise OutputError, before the first step is begun, for what can't succeed: no such device, no room, no film."""
+    if out is None:
+        return
+    find_device(settings.device)
+    if settings.turntable and settings.video and not bpy.app.ffmpeg.supported:
+        raise OutputError("This Blender was built without a writer for films: set render.video to false")
+    still = settings.size or PRESETS[settings.quality].long_side
+    frame = settings.turntable_size or PRESETS[settings.quality].turn_lines * 3 // 2
+    tasks = [Task(out, "", (still, still * 2 // 3), 0.0, "")] * (SHOTS if settings.stills else 0)
+    tasks += [replace(task, kind=CUTOUT) for task in tasks] if settings.cutouts else []
+    tasks += [Task(out, "", (frame, frame * 2 // 3), 0.0, "", FRAME)] * (settings.frames if settings.turntable else 0)
+    if not (out / "pictures").is_dir():  # what is there takes its room already
+        _estimate.check_room(out, *_estimate.costs_of(tasks))
 
 
 def run(stage: Stage, settings: Settings) -> Run:
@@ -139,14 +145,22 @@ def run(stage: Stage, settings: Settings) -> Run:
     stills = _stills(stage, settings, quality, long_side, base) if settings.stills else []
     cutouts = [_cutout(task) for task in stills] if settings.cutouts else []
     frames = _frames(stage, settings, quality, base) if settings.turntable else []
-    check_free([path for task in (*stills, *cutouts, *frames) for path in (task.path, *_beside(task))])
-    expected = yield from _expected(stage, stills, settings, quality, device)
-    rendered, reused = 0, 0
-    waits: list[float] = []
-    groups = ((stills, (0.02, 0.5), False), (cutouts, (0.5, 0.6), False), (frames, (0.62, 0.95), True))
-    for group, share, persistent in groups:
-        done = yield from _render_all(stage, group, settings, quality, share, persistent=persistent)
-        rendered, reused, waits = rendered + done[0], reused + done[1], waits + [done[2]]
+    check_free([path for task in (*stills, *cutouts, *frames) for path in task.files()])
+    groups = [missing(group) for group in (stills, cutouts, frames)]
+    todo = [task for group in groups for task in group]
+    if stage.farm and todo:
+        yield Progress(0.0, "giving the scene to the workers", blocking=True)
+        stage.farm.begin(_save_copy, stage.scene_name)
+    speed = stage.farm.speed if stage.farm else 1.0
+    expected = yield from _estimate.estimated(stage, todo, quality, settings.device, speed)
+    yield from _estimate.said(stage, expected, todo, device.words)
+    pace = _estimate.pace_of(expected, todo, speed)
+    began = time.perf_counter()
+    waits = []
+    for group, share in zip(groups, ((0.02, 0.5), (0.5, 0.6), (0.62, 0.95)), strict=True):
+        waits.append((yield from _render_all(stage, group, settings, quality, share, pace)))
+    took = time.perf_counter() - began
+    rendered, reused = len(todo), len(stills) + len(cutouts) + len(frames) - len(todo)
     video = yield from _video(stage, settings, frames)
     if settings.sample_sheet:
         for update in sample_sheet(stage, settings):
@@ -163,7 +177,7 @@ def run(stage: Stage, settings: Settings) -> Run:
         f"{words} ({rendered} rendered, {reused} already there)",
         {
             "stills": len(stills), "frames": len(frames), "rendered": rendered, "reused": reused,
-            "seconds_a_still": waits[0], "seconds_a_still_expected": expected, "seconds_a_frame": waits[2],
+            "seconds_a_still": waits[0], "seconds_a_frame": waits[2], "pictures_seconds": round(took, 2), **expected.figures(),
             "cutouts": len(cutouts), "video": video,
             "device": device.words, "samples": quality.samples, "noise": quality.noise,
             "render_seconds": round(time.perf_counter() - started, 2),
@@ -228,58 +242,14 @@ def _frames(stage: Stage, settings: Settings, quality: Quality, base: str) -> li
         return []
     size = _turn_size(shots[name], settings)
     turn = _turn(settings)
-    quick = _of_a_frame(quality)
+    quick = quality_of(FRAME, quality)
     return [
         Task(
             stage.out / "turntable" / f"{number:04d}.png", name, size, float(angle), _digest(base, name, size, angle, quick),
-            "frame",
+            FRAME,
         )
         for number, angle in enumerate(turn, 1)
     ]  # fmt: skip
-
-
-def _expected(
-    stage: Stage, tasks: list[Task], settings: Settings, quality: Quality, device: Device
-) -> Generator[Progress, None, float | None]:
-    """Say before large stills how long each will take at most, from the first one at a quarter of its size; seconds.
-
-    A sixteenth of the pixels takes a sixteenth of the time and what each picture costs besides, so that the estimate is high
-    rather than low. Nothing is tried, and None is returned, for what is small or on disk already.
-    """
-    todo = [task for task in tasks if not Made(task.path.parent).current(task.path, task.digest)]
-    if not todo or max(todo[0].size) <= PRESETS["proof"].long_side:
-        return None
-    first = todo[0]
-    small = replace(first, path=first.path.with_name(f".tried {first.path.name}"), size=_scaled(first.size, TRIED))
-    yield Progress(0.0, "trying how long a still takes", blocking=True)
-    started = time.perf_counter()
-    try:
-        with cycles(stage.scene, quality, device=settings.device, seed=stage.seed):
-            shot = stage.require("shot", small.shot)
-            with _rounded(stage, first), _ready(stage, shot, small):
-                render_picture(stage.scene, small.path, camera=shot, size=small.size)
-    finally:
-        small.path.unlink(missing_ok=True)
-    seconds = (time.perf_counter() - started) / TRIED**2 * exposures(stage.require("shot", first.shot))
-    each, all_of_them = (max(1, math.ceil(span / 60.0)) for span in (seconds, seconds * len(todo)))
-    stage.note(
-        f"Stills of {first.size[0]} x {first.size[1]} pixels on {device.words}: at most {each} min each, {all_of_them} min "
-        'together; quality "proof" or a smaller render.size is quicker'
-    )
-    return round(seconds, 1)
-
-
-def _scaled(size: tuple[int, int], share: float) -> tuple[int, int]:
-    return max(1, round(size[0] * share)), max(1, round(size[1] * share))
-
-
-def _as_asked(quality: Quality) -> Quality:
-    return quality
-
-
-def _of_a_frame(quality: Quality) -> Quality:
-    """A frame shows for a moment and bears more noise than a still; a count that no threshold cuts does not flicker."""
-    return replace(quality, samples=max(4, quality.samples // 8), noise=0.0, careful=False)
 
 
 def _turn(settings: Settings) -> list[float]:
@@ -289,69 +259,70 @@ def _turn(settings: Settings) -> list[float]:
 
 
 def _render_all(
-    stage: Stage, tasks: list[Task], settings: Settings, quality: Quality, share: tuple[float, float], *, persistent: bool
-) -> Generator[Progress, None, tuple[int, int, float]]:
-    """Render the tasks that are not there yet; returns how many were rendered, reused, and the mean seconds a picture."""
-    if not tasks:
-        return 0, 0, 0.0
-    made = Made(tasks[0].path.parent)
-    todo = [task for task in tasks if not made.current(task.path, task.digest, beside=_beside(task))]
-    spent = 0.0
-    used = {"frame": _of_a_frame, "cutout": quality_of_cutout}.get(tasks[0].kind, _as_asked)(quality)
-    # One setting-up for all: Cycles keeps its scene between frames only as long as nothing turns that off.
-    # The frames of a turn share their outline's triangles, or Cycles would build its scene anew for each.
-    whole = _rounded(stage, tasks[0]) if persistent else contextlib.nullcontext()
-    with whole, cycles(stage.scene, used, device=settings.device, seed=stage.seed, persistent=persistent):
-        for place, task in enumerate(todo):
-            words = f"{task.path.parent.name} {task.path.stem} ({place + 1} of {len(todo)})"
-            if place:
-                words += f", about {spent / place * (len(todo) - place):.0f} s left"
-            yield Progress(share[0] + (share[1] - share[0]) * place / len(todo), words, blocking=True)
+    stage: Stage, todo: list[Task], settings: Settings, quality: Quality, share: tuple[float, float], pace: Pace
+) -> Generator[Progress, None, float]:
+    """Render tasks of one kind, here or on the farm; returns the mean seconds a picture."""
+    if not todo:
+        return 0.0
+    started = time.perf_counter()
+    work = _on_the_farm if stage.farm else _here
+    for done, (seconds, words) in enumerate(work(stage, todo, settings, quality)):
+        if done:
+            pace.took(todo[0].kind, seconds, done)
+        at = share[0] + (share[1] - share[0]) * done / len(todo)
+        if done < len(todo):
+            yield Progress(at, f"{words} ({done + 1} of {len(todo)})", blocking=True, left=pace.seconds())
+    return round((time.perf_counter() - started) / len(todo), 2)
+
+
+Steady = Generator[tuple[float, str], None, None]
+"""Before each picture, and after the last: the seconds that the one before took, and which comes now."""
+
+
+def _here(stage: Stage, todo: list[Task], settings: Settings, quality: Quality) -> Steady:
+    """Render one picture after another in this process."""
+    made = Made(todo[0].path.parent)
+    seconds = 0.0
+    with set_up_for(stage, todo[0], quality, settings.device):
+        for task in todo:
+            yield seconds, f"{task.path.parent.name} {task.path.stem}"
             started = time.perf_counter()
-            _render_one(stage, task, settings, persistent=persistent)
+            render_one(stage, task, versions=settings.versions)
             made.add(task.path, task.digest)
-            spent += time.perf_counter() - started
-    return len(todo), len(tasks) - len(todo), round(spent / len(todo), 2) if todo else 0.0
+            seconds = time.perf_counter() - started
+    yield seconds, ""
+
+
+def _on_the_farm(stage: Stage, todo: list[Task], settings: Settings, quality: Quality) -> Steady:
+    """Have the pictures rendered elsewhere, and give each its name here as it comes."""
+    assert stage.farm is not None
+    made = Made(todo[0].path.parent)
+    tasks = {order.name: (task, order) for task in todo for order in [order_of(stage, task, quality, settings.device)]}
+    seconds = 0.0
+    words = f"{todo[0].path.parent.name}, {stage.farm.hands} at once"
+    yield seconds, words
+    for delivered in stage.farm.render([order for _, order in tasks.values()]):
+        task, _ = tasks[delivered.order.name]
+        if settings.versions and not task.persistent:
+            put_aside(task.path)
+        path, *more = task.files()
+        for place, data in zip((*more, path), (*delivered.files[1:], delivered.files[0]), strict=True):
+            write_bytes(place, data.read_bytes())  # the picture last: when it is there, so are the others
+        made.add(task.path, task.digest)
+        yield delivered.seconds, words
+
+
+def _save_copy(path: Path) -> None:
+    """The open .blend as it is, for other processes to render."""
+    with writes(path):
+        bpy.ops.wm.save_as_mainfile(filepath=str(path), copy=True, compress=False, check_existing=False)
 
 
 def _cutout(still: Task) -> Task:
-    return replace(still, path=cutout_of(still.path), digest=_digest("cutout", still.digest), kind="cutout")
+    return replace(still, path=cutout_of(still.path), digest=_digest("cutout", still.digest), kind=CUTOUT)
 
 
-def _beside(task: Task) -> list[Path]:
-    """The files that belong to a picture and are made with it."""
-    return [original_of(task.path), linear_of(task.path)] if task.kind == "still" else []
-
-
-def _render_one(stage: Stage, task: Task, settings: Settings, *, persistent: bool) -> None:
-    shot = stage.require("shot", task.shot)
-    if settings.versions and not persistent:
-        put_aside(task.path)
-    with contextlib.nullcontext() if persistent else _rounded(stage, task), _ready(stage, shot, task):
-        if task.kind == "cutout":
-            render_cutout(stage, task.path, camera=shot, size=task.size)
-        elif is_deep(shot) and task.kind == "still":
-            render_deep(stage, task.path, camera=shot, size=task.size)
-        else:
-            render_picture(stage.scene, task.path, camera=shot, size=task.size, original=task.kind == "still")
-
-
-def _rounded(stage: Stage, task: Task) -> contextlib.AbstractContextManager[None]:
-    """Piece and stand with an outline as fine as the picture needs it."""
-    items = [item for role in ("piece", "stand") for item in stage.find_all(role).values()]
-    return rounded(items, stage.require("shot", task.shot), task.size)
-
-
-@contextlib.contextmanager
-def _ready(stage: Stage, shot: Any, task: Task) -> Iterator[None]:
-    """The scene as this picture needs it; as it was afterwards, also when the render fails."""
-    with dressed_for(stage, shot):
-        stage.scene.frame_set(1)  # the pivot rests there; the turn below is our own
-        with turned(stage, task.angle):
-            yield
-
-
-def _video(stage: Stage, settings: Settings, frames: list[Task]) -> Generator[Progress, None, str]:
+def _video(stage: Stage, settings: Settings, frames: Sequence[Task]) -> Generator[Progress, None, str]:
     if not (frames and settings.video):
         return ""
     assert stage.out is not None

@@ -51,11 +51,12 @@ class Wanted:
 
 @dataclass(frozen=True)
 class Copy:
-    """A copy that was written, its size in pixels, and remarks for the user."""
+    """A copy that was written, its size in pixels, remarks for the user, and how many times as large as the render it is."""
 
     path: Path
     size: tuple[int, int]
     remarks: tuple[str, ...] = ()
+    grown: float = 1.0
 
 
 def write_copy(
@@ -79,12 +80,12 @@ def write_copy(
     window = Window(0, 0, *have) if wanted.aspect is None else crop_window(have, wanted.aspect, subject)
     size = copy_size(window, wanted.pixels)
     _check_size(path, have, size, wanted.kind)
-    remarks = _remarks(source is still and wanted.kind.endswith("16"), window, size, path.name)
+    remarks = _remarks(source is still and wanted.kind.endswith("16"), window, path.name)
     mm_a_pixel = field_width_mm / have[0] * window.size[0] / size[0]
     marks, more = _marks(Sheet(picture, window, size), mm_a_pixel, wanted)
     parts = _parts(picture, window, size, wanted, marks)
     _write(path, parts, size, wanted)
-    return Copy(path, size, tuple([*remarks, *more]))
+    return Copy(path, size, tuple([*remarks, *more]), size[0] / window.size[0])
 
 
 def write_client_picture(still: Path, target: Path, wanted: Wanted, *, field_width_mm: float) -> Path:
@@ -148,7 +149,7 @@ def _free_memory() -> int:
         return 4_000_000_000
 
 
-def _remarks(shallow: bool, window: Window, size: tuple[int, int], name: str) -> list[str]:
+def _remarks(shallow: bool, window: Window, name: str) -> list[str]:
     remarks = []
     if shallow:
         remarks.append(
@@ -159,9 +160,6 @@ def _remarks(shallow: bool, window: Window, size: tuple[int, int], name: str) ->
         remarks.append(
             f"{name}: this shape would cut the piece, so bands were added {where}; a shot of that width and height has none"
         )
-    grown = size[0] / window.size[0]
-    if grown > 1.01:
-        remarks.append(f"{name} is {grown:.1f} times as large as what was rendered: set render.size to get the detail too")
     return remarks
 
 

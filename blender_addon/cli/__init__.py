@@ -1,0 +1,217 @@
+"""The job without a window: `bozzetto run JOB.toml --out DIR`, `series LOOK.toml FOLDER`, `new SCAN`, `steps`.
+
+Started as `blender --command bozzetto ...` where the add-on is installed, or as a module beside a `bpy` wheel.
+"""
+
+from __future__ import annotations
+
+import argparse
+import io
+import os
+import shutil
+import sys
+import traceback
+from collections.abc import Sequence
+from pathlib import Path
+from typing import Any
+
+import bpy
+
+from ..job.errors import JobError, OutputError, SheetError
+from ..job.files.names import cleaned
+from ..job.files.places import folder_names
+from ..job.reference import as_markdown
+from ..job.settings import specs
+from ..job.sheet import blank, override, short, written
+from ..job.stopping import Stopped, Stopping
+from ..scene.running.session import write_text
+from ..steps import catalogue
+from .running import Wish, run_sheet
+from .series import run_series
+
+
+def main(argv: Sequence[str]) -> int:
+    """Run the command line; 0 when all went well, 1 when the user must mend something, 2 for a wrong call."""
+    for stream in (sys.stdout, sys.stderr):
+        if isinstance(stream, io.TextIOWrapper):  # a terminal of another encoding must not stop the work at a file's name
+            stream.reconfigure(errors="backslashreplace")
+    parser = _parser()
+    try:
+        options = parser.parse_args(list(argv))
+    except SystemExit as end:
+        return int(end.code or 0)
+    stopping = Stopping(lambda: shutil.rmtree(bpy.app.tempdir, ignore_errors=True))
+    try:
+        with stopping:
+            options.stopping = stopping
+            return options.command(options)
+    except JobError as error:
+        print(f"bozzetto: {error}", file=sys.stderr)
+        return 1
+    except BrokenPipeError:  # the reader of the list has seen enough
+        sys.stdout = open(os.devnull, "w")
+        return 0
+    except Stopped as stop:
+        print("bozzetto: stopped; what was finished before stays", file=sys.stderr)
+        return stop.code
+
+
+def _parser() -> argparse.ArgumentParser:
+    parser = argparse.ArgumentParser(prog="bozzetto", description="From a scan of a small piece to macro photographs of it.")
+    commands = parser.add_subparsers(required=True, metavar="COMMAND")
+
+    run = commands.add_parser("run", help="run a job sheet, from the scan to the pictures")
+    run.add_argument("sheets", nargs="+", type=Path, metavar="JOB.toml", help="one or more job sheets")
+    run.add_argument("--out", type=Path, metavar="DIR", help="where everything goes (default: out/NAME beside the sheet)")
+    run.add_argument("--scan", action="append", default=[], type=Path, metavar="SCAN",
+                     help="this scan instead of the sheet's; once more for one of its stand")  # fmt: skip
+    run.add_argument("--name", metavar="NAME", help="the job's name instead of the sheet's")
+    run.add_argument("--set", action="append", default=[], dest="sets", metavar="STEP.FIELD=VALUE", help="override a setting")
+    run.add_argument("--from", dest="first", metavar="STEP", help="start here; the steps before it must have run")
+    run.add_argument("--until", dest="last", metavar="STEP", help="stop after this step")
+    run.add_argument(
+        "--afresh",
+        action="store_true",
+        help="start anew, also what was changed or deleted by hand, and keep the earlier .blend beside",
+    )
+    run.add_argument("--quiet", action="store_true", help="no progress")
+    _add_workers(run)
+    run.set_defaults(command=_run)
+
+    series = commands.add_parser("series", help="a folder of scans, with one job sheet as the look of them all")
+    series.add_argument("look", type=Path, metavar="LOOK.toml", help="the job sheet; its own scans don't count")
+    series.add_argument("scans", type=Path, metavar="FOLDER",
+                        help="scans, or folders with a scan each; pieces.csv there says what differs")  # fmt: skip
+    series.add_argument("--out", type=Path, metavar="DIR", help="where everything goes (default: out/NAME beside the sheet)")
+    series.add_argument("--title", metavar="WORDS", help="the series' title on its page (default: the folder's name)")
+    series.add_argument(
+        "--set", action="append", default=[], dest="sets", metavar="STEP.FIELD=VALUE", help="override a setting"
+    )
+    series.add_argument("--afresh", action="store_true", help="make every piece anew")
+    series.add_argument("--quiet", action="store_true", help="no progress")
+    _add_workers(series)
+    series.set_defaults(command=_series)
+
+    new = commands.add_parser("new", help="write a job sheet for a scan: the lines that matter")
+    new.add_argument("scans", nargs="*", metavar="SCAN", help="scan files, the one with the piece first")
+    new.add_argument("--height", type=float, metavar="MM", help="the piece's height in mm")
+    new.add_argument("--all", action="store_true", help="every setting, explained, instead of the lines that matter")
+    new.add_argument("--to", type=Path, metavar="JOB.toml", help="where to write it (default: beside the first scan)")
+    new.set_defaults(command=_new)
+
+    steps = commands.add_parser("steps", help="list the steps and their settings")
+    steps.add_argument("--settings", action="store_true", help="with every setting")
+    steps.set_defaults(command=_steps)
+    commands.add_parser("paint").set_defaults(command=lambda options: _paint())  # for our own processes
+    return parser
+
+
+def _add_workers(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument(
+        "--workers", type=_count, default=0, metavar="N", help="render N pictures at once in processes of this machine"
+    )
+    parser.add_argument(
+        "--cluster", default="", metavar="ADDRESS", help="render on the cluster of dask.distributed at this address"
+    )
+
+
+def _count(written: str) -> int:
+    count = int(written)
+    if not 1 <= count <= 256:
+        raise ValueError(written)
+    return count
+
+
+def _paint() -> int:
+    from .painter import paint
+
+    return paint()
+
+
+def _run(options: Any) -> int:
+    failed: list[str] = []
+    several = len(options.sheets) > 1
+    if several and (options.scan or options.name):
+        raise SheetError("--scan and --name are for one sheet; for a folder of scans there is bozzetto series")
+    for path, folder in zip(options.sheets, folder_names(options.sheets), strict=True):
+        options.stopping.check()
+        try:
+            run_sheet(path, _wish(options, folder if several else ""), options.stopping)
+        except JobError as error:
+            if not several:
+                raise
+            failed.append(f"{path}: {error}")
+            print(f"bozzetto: {path}: {error}", file=sys.stderr)
+        except Exception:  # an error of ours in one job of a batch must not take the others with it
+            if not several:
+                raise
+            failed.append(f"{path}: an error in Bozzetto, see above")
+            traceback.print_exc()
+            print(f"bozzetto: {path}: stopped by an error in Bozzetto, see above", file=sys.stderr)
+    if several:
+        print(
+            f"{len(options.sheets)} jobs: {len(options.sheets) - len(failed)} made"
+            + "".join(f"\n  FAILED {one}" for one in failed)
+        )
+    return 1 if failed else 0
+
+
+def _series(options: Any) -> int:
+    out = options.out or options.look.resolve().parent / "out" / cleaned(options.scans.resolve().name)
+    wish = Wish(name=options.title or "", sets=tuple(options.sets), afresh=options.afresh, quiet=options.quiet)
+    more = ["--workers", str(options.workers)] if options.workers else []
+    more += ["--cluster", options.cluster] if options.cluster else []
+    return 1 if run_series(options.look, options.scans, out, wish, options.stopping, more=more) else 0
+
+
+def _wish(options: Any, folder: str = "") -> Wish:
+    return Wish(
+        out=options.out, folder=folder, name=options.name or "", scans=tuple(options.scan), sets=tuple(options.sets),
+        first=options.first, last=options.last, afresh=options.afresh, quiet=options.quiet,
+        workers=options.workers, cluster=options.cluster,
+    )  # fmt: skip
+
+
+def _new(options: Any) -> int:
+    steps = catalogue()
+    target = options.to or (Path(options.scans[0]).with_suffix(".toml") if options.scans else Path("job.toml"))
+    if target.exists():
+        raise OutputError(f'"{target}" is already there: choose another name with --to')
+    sheet = blank(steps, name=cleaned(target.stem), folder=target.resolve().parent)
+    for place, scan in enumerate(options.scans or ["scan.obj"]):
+        row = specs(sheet["intake"])["scans"].row
+        assert row is not None
+        sheet["intake"].scans.append(row(file=_relative(Path(scan), sheet.folder), role="whole" if place == 0 else "stand"))
+    if options.height is not None:
+        override(sheet, f"orientation.height={options.height!r}")
+    write_text(target, written(sheet, steps, comments=True) if options.all else short(sheet, steps))
+    more = "" if options.all else " (every setting: bozzetto new --all)"
+    print(f'Wrote "{target}"{more}. Run it with: bozzetto run {target}')
+    return 0
+
+
+def _relative(path: Path, folder: Path) -> str:
+    try:
+        return path.resolve().relative_to(folder).as_posix()
+    except ValueError:
+        return path.resolve().as_posix()
+
+
+def _steps(options: Any) -> int:
+    for step in catalogue():
+        print(f"{step.name:13s} {step.help}")
+    if options.settings:
+        print()
+        print(as_markdown(catalogue()))
+    return 0
+
+
+def leave(code: int) -> None:
+    """End the process of a `bpy` wheel with this code, past its own tearing down, where 4.5 crashes or hangs.
+
+    All files are written and closed by now; only Blender's temporary folder is left to take away.
+    """
+    shutil.rmtree(bpy.app.tempdir, ignore_errors=True)
+    sys.stdout.flush()
+    sys.stderr.flush()
+    os._exit(code)

@@ -1,0 +1,151 @@
+"""Pictures rendered on a cluster of `dask.distributed`: one whose address is given, or workers of this machine.
+
+Every machine sees the job's folder (`job/farm.py`), so that a picture is finished when it lies there, whatever becomes of the
+machine that made it. A lost worker costs the picture that it was at, which another makes. The package `distributed` is not
+needed for anything else; where it is missing, that is said.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import importlib
+import os
+import shutil
+import subprocess
+import sys
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import asdict
+from pathlib import Path
+from typing import Any
+
+from ..job.errors import OutputError
+from ..job.farm import Delivered, Order, Workshop, forget_taken, on_a_worker
+from .itself import own_command, own_environment
+
+FOLDER, LOG = ".farm", "workers.log"
+WAIT = 120
+"""Seconds that a cluster may take until its first worker is there."""
+
+
+def _end(work: subprocess.Popen[bytes]) -> None:
+    work.terminate()
+    try:
+        work.wait(20)
+    except subprocess.TimeoutExpired:
+        work.kill()
+        work.wait()
+
+
+def _distributed() -> Any:
+    try:
+        return importlib.import_module("distributed")
+    except ImportError:
+        raise OutputError(
+            "Rendering on a cluster needs the Python package distributed, which is not installed here: install it (pip install "
+            "distributed), or leave --workers and --cluster away"
+        ) from None
+
+
+class ClusterFarm:
+    """A `job.farm.Farm` whose hands are the workers of a cluster: of the one at `address`, or that many of this machine.
+
+    Raises OutputError where the package is missing, or nobody answers at the address.
+    """
+
+    def __init__(self, out: Path, *, workers: int = 0, address: str = ""):
+        self._distributed = _distributed()
+        self._folder, self._address = out / FOLDER, address
+        self._open = contextlib.ExitStack()
+        self._client: Any = None
+        self._workshop: Workshop | None = None
+        self.hands, self.speed = workers, 1.0  # they share this machine's cores
+        self._threads = max(1, (os.cpu_count() or 1) // workers) if workers else 0
+        if address:
+            self._connect()
+
+    def _connect(self) -> None:
+        try:
+            self._client = self._open.enter_context(self._distributed.Client(self._address, timeout=20))
+        except (OSError, ValueError, TimeoutError) as error:
+            raise OutputError(
+                f"There is no cluster at {self._address} ({error}): start its scheduler, or leave --cluster away"
+            ) from None
+        self.hands = max(1, len(self._client.scheduler_info(n_workers=-1)["workers"]))
+        self.speed = float(self.hands)
+
+    def _start(self) -> None:
+        """Workers of this machine, in processes of their own, which are started again when they are lost."""
+        cluster = self._open.enter_context(
+            self._distributed.LocalCluster(n_workers=0, host="127.0.0.1", dashboard_address=None, silence_logs="critical")
+        )
+        command = [
+            sys.executable, "-m", "distributed.cli.dask_worker", cluster.scheduler_address, "--nworkers", str(self.hands),
+            "--nthreads", "1", "--memory-limit", "0", "--no-dashboard", "--death-timeout", "60",
+        ]  # fmt: skip
+        with (self._folder / LOG).open("wb") as log:
+            work = subprocess.Popen(command, env=own_environment(), stdout=log, stderr=log, stdin=subprocess.DEVNULL)
+        self._open.callback(_end, work)
+        self._client = self._open.enter_context(self._distributed.Client(cluster.scheduler_address))
+
+    def begin(self, save: Callable[[Path], None], scene: str) -> None:
+        """Save the scene where all workers see it."""
+        self._folder.mkdir(parents=True, exist_ok=True)
+        for old in self._folder.glob("scene-*.blend"):
+            old.unlink(missing_ok=True)
+        forget_taken(self._folder)
+        blend = self._folder / "scene.blend"
+        save(blend)
+        # A scene that was saved anew is another one, and a worker that holds the old one must see that.
+        stamped = blend.with_name(f"scene-{blend.stat().st_mtime_ns}.blend")
+        blend.replace(stamped)
+        if self._client is None:
+            self._start()
+        environment = {"PYTHONPATH": own_environment()["PYTHONPATH"]}
+        self._workshop = Workshop(
+            str(self._folder), str(stamped), scene, (*own_command(), "paint"), environment, self._threads
+        )  # fmt: skip
+
+    def render(self, orders: Sequence[Order]) -> Iterator[Delivered]:
+        """Each picture as it comes; its files are gone from the folder when the next one is asked for."""
+        assert self._workshop is not None
+        try:
+            self._client.wait_for_workers(1, timeout=WAIT)
+        except TimeoutError:
+            raise OutputError(f'No worker of the cluster came within {WAIT} s; see "{self._folder / LOG}"') from None
+        by_key = {f"{order.name}-{order.digest}": order for order in orders}
+        futures = [
+            self._client.submit(on_a_worker, asdict(self._workshop), order.plain(), key=key, pure=False)
+            for key, order in by_key.items()
+        ]
+        failed: list[str] = []
+        for future in self._distributed.as_completed(futures, raise_errors=False):
+            order = by_key[future.key]
+            if future.status != "finished":
+                failed.append(f"{order.name} ({_reason(future)})")
+                continue
+            answer = future.result()
+            future.release()  # or the cluster would have it made again when the worker that made it is lost
+            files = [Path(answer["folder"]) / name for name in answer["files"]]
+            yield Delivered(order, files, answer["seconds"])
+            for file in files:  # the answer stays until the end: who is late finds that the work is done
+                file.unlink(missing_ok=True)
+        if failed:
+            raise OutputError(
+                f"{len(failed)} of {len(orders)} pictures could not be made on the cluster: {'; '.join(failed[:3])}. "
+                "Run again: what was made stays"
+            )
+
+    def close(self) -> None:
+        """Let the workers go, and take the folder away that was shared."""
+        self._open.close()
+        shutil.rmtree(self._folder, ignore_errors=True)
+
+
+def _reason(future: Any) -> str:
+    try:
+        error = future.exception(timeout=5)
+    except Exception as other:  # whatever a cluster that is breaking apart says
+        error = other
+    if type(error).__name__ == "KilledWorker":
+        return "each worker that tried it was lost"
+    return str(error).strip().splitlines()[0] if str(error).strip() else type(error).__name__

@@ -1,0 +1,93 @@
+"""A process that holds a job's scene and renders what it is asked for, one order after another (`bozzetto paint`).
+
+Orders come as lines of JSON on standard input, answers go as such lines to standard output; it ends with its input, and when
+the process that started it is gone. It is started by `job/farm.py` and not by people.
+"""
+
+from __future__ import annotations
+
+import json
+import os
+import sys
+import threading
+import time
+from contextlib import ExitStack
+from pathlib import Path
+from typing import Any
+
+import bpy
+
+from ..job.errors import JobError
+from ..job.farm import Order
+from ..job.sheet import blank
+from ..scene.delivery.output import Quality
+from ..scene.stage import Stage
+from ..steps import catalogue
+from ..steps.delivery._pictures import Task, render_one, set_up_for
+from .running import register
+from .terminal import quiet_blender
+
+WATCH = 0.5
+"""Seconds between two looks at whether the parent is still there."""
+
+
+def paint() -> int:
+    """Answer orders until the input ends."""
+    threading.Thread(target=_watch, args=(os.getppid(),), daemon=True, name="parent").start()
+    with quiet_blender(Path(os.devnull)) as terminal:
+        studio: Studio | None = None
+        for line in sys.stdin:
+            question = json.loads(line)
+            try:
+                if "blend" in question:
+                    studio = Studio(question["blend"], question["scene"], int(question["threads"]))
+                    answer: dict[str, Any] = {"ready": True}
+                else:
+                    assert studio is not None
+                    answer = {"files": studio.render(Order.from_plain(question["order"]), Path(question["folder"]))}
+            except (JobError, RuntimeError, KeyError, MemoryError) as error:
+                answer = {"error": str(error) or repr(error)}
+            terminal.say(json.dumps(answer))
+        if studio is not None:
+            studio.close()
+    return 0
+
+
+def _watch(parent: int) -> None:
+    """End this process at once when the one that started it is gone: what it renders is waited for by nobody."""
+    while os.getppid() == parent:
+        time.sleep(WATCH)
+    os._exit(1)
+
+
+class Studio:
+    """The scene, and the setting-up that stays from one order of a kind to the next."""
+
+    def __init__(self, blend: str, scene: str, threads: int):
+        bpy.ops.wm.open_mainfile(filepath=blend)
+        register()
+        self._stage = Stage(bpy.data.scenes[scene], blank(catalogue()))
+        bpy.context.window.scene = self._stage.scene
+        if threads:
+            self._stage.scene.render.threads_mode, self._stage.scene.render.threads = "FIXED", threads
+        self._set_up = ExitStack()
+        self._for: tuple[Any, ...] = ()
+
+    def render(self, order: Order, folder: Path) -> list[str]:
+        """Render an order into a folder; the names of the files there, the picture first."""
+        task = Task(
+            folder / f"{order.name.rsplit('/', 1)[-1]}.png", order.shot, order.size, order.angle, order.digest, order.kind
+        )
+        self._stage.seed = order.seed
+        wanted = (order.kind, order.size, sorted(order.quality.items()), order.device)
+        if wanted != self._for:
+            self.close()
+            self._set_up.enter_context(set_up_for(self._stage, task, Quality(**order.quality), order.device))
+            self._for = wanted
+        render_one(self._stage, task)
+        return [path.relative_to(folder).as_posix() for path in task.files()]
+
+    def close(self) -> None:
+        """Give the scene its own settings back."""
+        self._set_up.close()
+        self._set_up, self._for = ExitStack(), ()

@@ -1,0 +1,214 @@
+"""One job sheet from the command line: from opening its .blend to the summary at the end."""
+
+from __future__ import annotations
+
+import contextlib
+import dataclasses
+import json
+from collections.abc import Iterator, Sequence
+from pathlib import Path
+from typing import Any
+
+import bpy
+
+from ..core.generators import passed_on
+from ..job.errors import OutputError
+from ..job.files.made_files import LOG, MAKERS_PAGE, PAGE, SUMMARY
+from ..job.files.names import cleaned
+from ..job.files.whole_files import begin_folder
+from ..job.notes import Notes
+from ..job.runner import Report, Update, chosen
+from ..job.settings import specs
+from ..job.sheet import JobSheet, check_names, input_files, override, read
+from ..job.stopping import Stopped, Stopping
+from ..scene.running.blend_file import BlendFile
+from ..scene.running.folder_lock import FolderLock, locked
+from ..scene.running.session import Means, run_session, writable, write_text
+from ..steps import catalogue
+from .farm import ClusterFarm
+from .terminal import Printer, clock, quiet_blender
+
+
+@dataclasses.dataclass(frozen=True)
+class Wish:
+    """What the command line says of a run beside its sheet. `scans`, `name`: take these scans, and this name, instead of the
+    sheet's own; `folder`: the name of the run's own folder within `out`, '' for none; `workers`: so many pictures at once in
+    processes of this machine; `cluster`: the address of a cluster that renders."""
+
+    out: Path | None = None
+    folder: str = ""
+    name: str = ""
+    scans: tuple[Path, ...] = ()
+    sets: tuple[str, ...] = ()
+    first: str | None = None
+    last: str | None = None
+    afresh: bool = False
+    quiet: bool = False
+    workers: int = 0
+    cluster: str = ""
+
+
+def run_sheet(path: Path, wish: Wish, stopping: Stopping) -> None:
+    """Run one sheet. Raises JobError for what the user must mend, Stopped where a signal asked for an end."""
+    sheet = sheet_for(path, wish)
+    out = (wish.out or path.resolve().parent / "out").resolve()
+    if wish.folder or wish.out is None:
+        out = out / (wish.folder or cleaned(path.stem))
+    writable(out)
+    with locked(out) as lock:
+        begin_folder(out, inputs=input_files(sheet))
+        _run_in(out, cleaned(wish.name or path.stem), sheet, wish, lock, stopping)
+
+
+def sheet_for(path: Path, wish: Wish) -> JobSheet:
+    """The sheet with what the command line says of it. Raises SheetError."""
+    sheet = read(path, catalogue())
+    if wish.scans:
+        give_scans(sheet, wish.scans)
+    for assignment in wish.sets:
+        override(sheet, assignment)
+    if wish.name:
+        sheet.name = wish.name
+    check_names(sheet)
+    return sheet
+
+
+def give_scans(sheet: JobSheet, scans: Sequence[Path]) -> None:
+    """Have the sheet read these scans instead of its own: the first shows the piece, the others its stand."""
+    row = specs(sheet["intake"])["scans"].row
+    assert row is not None
+    sheet["intake"].scans = [
+        row(file=str(scan.resolve()), role="whole" if place == 0 else "stand") for place, scan in enumerate(scans)
+    ]
+
+
+def _run_in(out: Path, name: str, sheet: JobSheet, wish: Wish, lock: FolderLock | None, stopping: Stopping) -> None:
+    """Run a sheet in a folder that is this run's alone, from opening the .blend to saving it."""
+    steps = catalogue()
+    with _farm(out, wish) as farm, quiet_blender(out / LOG, quiet=wish.quiet, stopping=stopping) as terminal:
+        progress = Printer(terminal, stopping=stopping)
+        blend = BlendFile(out / f"{name}.blend", afresh=wish.afresh)
+        scene = _open_scene(blend, sheet, wish)
+        _keep_settings(sheet, scene)
+        run = run_session(
+            chosen(steps, first=wish.first, last=wish.last),
+            steps,
+            sheet,
+            scene,
+            out=out,
+            afresh=wish.afresh,
+            means=Means(lock, farm),
+        )
+        try:
+            report, notes = progress.drain(_saved_before_delivery(run, blend))
+        except Stopped:
+            blend.save()  # the step in work was taken back, those before it are whole
+            raise
+        blend.save()
+        _keep_summary(out, report, notes, progress.spent)
+        for line in summary(report, notes, blend.words, out, progress.spent):
+            terminal.say(line)
+
+
+@contextlib.contextmanager
+def _farm(out: Path, wish: Wish) -> Iterator[ClusterFarm | None]:
+    """The workers that the command line asks for, for the time of the block. Raises OutputError where they can't be had."""
+    if not (wish.workers or wish.cluster):
+        yield None
+        return
+    farm = ClusterFarm(out, workers=wish.workers, address=wish.cluster)
+    try:
+        yield farm
+    finally:
+        farm.close()
+
+
+def _saved_before_delivery(run: Any, blend: BlendFile) -> Any:
+    """The run, with the .blend saved before the long renders start, so that a kill there costs no work."""
+    saved = False
+
+    def kept(update: Update) -> Update:
+        nonlocal saved
+        if update.step.folder == "delivery" and not saved:
+            saved = True
+            blend.save()
+        return update
+
+    return passed_on(run, kept)
+
+
+def _open_scene(blend: BlendFile, sheet: JobSheet, wish: Wish) -> Any:
+    """The scene of the job where it ran before, with what was changed by hand since; else an empty one."""
+    if wish.first and not blend.exists():
+        raise OutputError(f'--from continues an earlier run, but there is no "{blend.path}": run without --from first')
+    if blend.exists() and (wish.first or not wish.afresh):
+        scene = blend.open(sheet)
+        register()
+        return scene
+    # Only the scene: the user's preferences hold the graphics card, and the add-on itself.
+    bpy.ops.wm.read_homefile(use_factory_startup=True, use_empty=True)
+    register()
+    return bpy.context.scene
+
+
+def register() -> None:
+    """Register the add-on's settings, so that the .blend opens in a window with them filled in."""
+    from .. import register, registered
+
+    if not registered():
+        register()
+
+
+def _keep_settings(sheet: JobSheet, scene: Any) -> None:
+    from ..ui.properties import fill
+
+    fill(scene, sheet, catalogue())
+
+
+def summary(report: Report, notes: Notes, words: Sequence[str], out: Path, spent: float) -> list[str]:
+    """What a person reads at the end: how long it took, what was made and where it lies, what to check."""
+    figures = {name: result.figures for name, result in report.results.items()}
+    rendering = report.seconds.get("render")
+    device = figures.get("render", {}).get("device", "")
+    of_it = f", {clock(rendering)} of it rendering on {device}" if rendering is not None else ""
+    lines = [f"Done in {clock(spent)}{of_it}"]
+    made = _made(figures)
+    lines += [f"Made: {made}"] if made else []
+    if "export" in figures and (out / PAGE).exists():
+        lines.append(f"For the client: {out / PAGE}")
+        lines.append(f"For you: {out / MAKERS_PAGE}")
+    else:
+        lines.append(f"Everything is in {out}")
+    lines += [*words, *map(str, notes.kept())]
+    check = [f"  {words}" for words in to_check(report, notes)]
+    return [*lines, f"To check ({len(check)}):", *check] if check else [*lines, "To check: nothing"]
+
+
+def _keep_summary(out: Path, report: Report, notes: Notes, spent: float) -> None:
+    """summary.json: what a series needs to know of a finished piece."""
+    export = report.results["export"].figures if "export" in report.results else {}
+    kept = {name: export.get(name, "") for name in ("title", "line", "cover", "alt")}
+    table = {**kept, "check": to_check(report, notes), "seconds": round(spent, 1)}
+    write_text(out / SUMMARY, json.dumps(table, indent=1, sort_keys=True) + "\n")
+
+
+def to_check(report: Report, notes: Notes) -> list[str]:
+    """What a person should look at, in words."""
+    return [*map(str, notes.warnings()), *(f"? {step}: {decision.sentence()}" for step, decision in report.asked())]
+
+
+def _made(figures: dict[str, dict[str, Any]]) -> str:
+    render, files = figures.get("render", {}), figures.get("export", {}).get("files", ())
+    counted = [
+        (render.get("stills", 0), "still"), (render.get("cutouts", 0), "cut-out"),
+        (render.get("frames", 0), "frame of the turn"), (len(files), "file to hand over"),
+    ]  # fmt: skip
+    words = [f"{count} {_several(one) if count > 1 else one}" for count, one in counted if count]
+    if render.get("reused"):
+        words.append(f"{render['reused']} of the pictures were there already")
+    return ", ".join(words)
+
+
+def _several(one: str) -> str:
+    first, *rest = one.split(" ")
+    return " ".join([f"{first}s", *rest])

@@ -1,0 +1,237 @@
+"""A folder of scans and one job sheet as the look of them all: each piece in a process of its own, one page for the series.
+
+A piece that fails, or takes its process with it, stops no other. What is finished and has not changed since is not run again.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import hashlib
+import json
+import queue
+import subprocess
+import sys
+import threading
+import time
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from ..job.errors import JobError
+from ..job.files.made_files import LOG, MAKERS_PAGE, PAGE, SUMMARY, MadeFiles
+from ..job.files.whole_files import begin_folder
+from ..job.pages.page import as_title
+from ..job.pages.series import Card, counted, makers_series_page, series_page
+from ..job.series import Piece, pieces_in
+from ..job.settings import plain
+from ..job.sheet import JobSheet, input_files
+from ..job.stopping import Stopped, Stopping
+from ..scene.running.folder_lock import locked
+from ..scene.running.session import writable, write_text
+from ..steps import catalogue
+from .itself import own_command, own_environment
+from .running import Wish, sheet_for
+from .terminal import Terminal, clock
+
+PATIENCE = 0.25
+"""Seconds between two looks at whether a signal came."""
+CHATTER = 40
+"""The last lines that a piece's process printed, which are told when it ends badly without a word of ours."""
+
+
+@dataclass(frozen=True)
+class Series:
+    """A series to be made: the sheet that is its look, its pieces, where it goes, its title, what else the command said."""
+
+    look: Path
+    pieces: Sequence[Piece]
+    out: Path
+    title: str
+    sets: tuple[str, ...] = ()
+    afresh: bool = False
+    more: tuple[str, ...] = ()
+    """What is handed on to each run as it stands, such as the cluster to render on."""
+
+
+def run_series(look: Path, scans: Path, out: Path, wish: Wish, stopping: Stopping, *, more: Sequence[str] = ()) -> int:
+    """Make all pieces; returns how many failed. Raises JobError for what would stop them all, Stopped on a signal."""
+    pieces = pieces_in(scans, catalogue())
+    title = wish.name or as_title(scans.resolve().name)
+    series = Series(look, pieces, out.resolve(), title, wish.sets, wish.afresh, tuple(more))
+    sheet_for(look, Wish(sets=wish.sets))  # a look that can't be used fails once, and not for each piece
+    writable(series.out)
+    terminal = Terminal(sys.stdout, quiet=wish.quiet)
+    started = time.perf_counter()
+    with locked(series.out):
+        begin_folder(series.out, inputs=[look, *(scan for piece in pieces for scan in piece.scans)])
+        cards = []
+        for place, piece in enumerate(pieces, 1):
+            stopping.check()
+            cards.append(_made(series, piece, f"[{place}/{len(pieces)}] {piece.name}", terminal, stopping))
+            _write_pages(series, cards)  # after each, so that a look at the page shows how far it is
+    for line in _summary(series, cards, time.perf_counter() - started):
+        terminal.say(line)
+    return sum(bool(card.failed) for card in cards)
+
+
+def _made(series: Series, piece: Piece, place: str, terminal: Terminal, stopping: Stopping) -> Card:
+    """Run one piece, unless it is finished already; what came of it."""
+    folder = series.out / piece.name
+    failed = piece.problem
+    if not failed:
+        try:
+            sheet = sheet_for(series.look, Wish(name=piece.name, scans=piece.scans, sets=(*series.sets, *piece.sets)))
+            if not series.afresh and _finished(folder, piece.name, sheet):
+                if not terminal.quiet:
+                    terminal.say(f"{place}: there already, and nothing has changed")
+            else:
+                failed = _run_piece(series, piece, place, terminal, stopping)
+                if not failed:
+                    _remember(folder, piece.name, sheet)
+        except JobError as error:
+            failed = str(error)
+    if failed:
+        terminal.say(f"{place}: FAILED: {failed}")
+    return _card(folder, piece, failed)
+
+
+def _run_piece(series: Series, piece: Piece, place: str, terminal: Terminal, stopping: Stopping) -> str:
+    """Run a piece in a process of its own; what went wrong, '' when nothing did."""
+    if terminal.plain and not terminal.quiet:
+        terminal.say(f"{place}: begins")
+    command = [*own_command(), "run", str(series.look.resolve()), "--out", str(series.out / piece.name), "--name", piece.name]
+    command += [word for scan in piece.scans for word in ("--scan", str(scan.resolve()))]
+    command += [word for one in (*series.sets, *piece.sets) for word in ("--set", one)]
+    command += ["--afresh"] if series.afresh else []
+    started = time.perf_counter()
+    work = subprocess.Popen(
+        [*command, *series.more], stdin=subprocess.DEVNULL, stdout=subprocess.PIPE, stderr=subprocess.STDOUT,
+        env=own_environment(),
+    )  # fmt: skip
+    last: list[str] = []
+    try:
+        for line in _lines(work, stopping):
+            if line is not None:
+                last = [*last[1 - CHATTER :], line]
+            if last:
+                terminal.show(f"{place}  {last[-1].strip()}")
+    except Stopped:
+        work.terminate()
+        work.wait()
+        raise
+    finally:
+        if work.poll() is None:
+            work.kill()
+            work.wait()
+        terminal.clear()
+    if work.returncode == 0:
+        if not terminal.quiet:
+            terminal.say(f"{place}: made in {clock(time.perf_counter() - started)}")
+        return ""
+    return _what_went_wrong(work.returncode, last)
+
+
+def _lines(work: subprocess.Popen[bytes], stopping: Stopping) -> Iterator[str | None]:
+    """What a process prints, line by line, to its end; None now and then, when it prints nothing. Raises Stopped."""
+    lines: queue.SimpleQueue[str | None] = queue.SimpleQueue()
+    stream = work.stdout
+    assert stream is not None
+
+    def listen() -> None:
+        for line in stream:
+            lines.put(line.decode("utf-8", "replace").rstrip())
+        lines.put(None)
+
+    threading.Thread(target=listen, daemon=True, name="piece").start()
+    while True:
+        stopping.check()
+        try:
+            line = lines.get(timeout=PATIENCE)
+        except queue.Empty:
+            yield None
+            continue
+        if line is None:
+            work.wait()
+            return
+        yield line
+
+
+def _what_went_wrong(code: int, last: Sequence[str]) -> str:
+    ours = [line for line in last if line.startswith("bozzetto: ")]
+    if ours:
+        return ours[-1].removeprefix("bozzetto: ")
+    ended = f"was ended by signal {-code}" if code < 0 else f"ended with {code}"
+    words = next((line for line in reversed(last) if line.strip()), "it said nothing")
+    return f"its process {ended}; its last words: {words.strip()[:300]}"
+
+
+# --- what is finished ---------------------------------------------------------------------------------------------------
+
+
+def _state(folder: Path, name: str, sheet: JobSheet) -> str:
+    """A digest of all that a finished piece depends on: settings, scans, and its .blend, which may be changed by hand."""
+    settings = {step: plain(values) for step, values in sheet.settings.items()}
+    files = [path for path in input_files(sheet) if path != sheet.file]
+    stats = [(str(path), path.stat().st_size, path.stat().st_mtime_ns) for path in (*files, folder / f"{name}.blend")]
+    return hashlib.sha256(json.dumps([settings, stats], sort_keys=True, default=str).encode()).hexdigest()[:20]
+
+
+def _finished(folder: Path, name: str, sheet: JobSheet) -> bool:
+    """Whether a piece was made with these settings from these scans, and all its files are still there."""
+    try:
+        known = read_summary(folder)
+        made = MadeFiles.read(folder)
+        return (
+            bool(known)
+            and made is not None
+            and known.get("state") == _state(folder, name, sheet)
+            and all((folder / place).is_file() for place in made.files)
+        )
+    except OSError:
+        return False
+
+
+def _remember(folder: Path, name: str, sheet: JobSheet) -> None:
+    with contextlib.suppress(OSError):
+        known = read_summary(folder) | {"state": _state(folder, name, sheet)}
+        write_text(folder / SUMMARY, json.dumps(known, indent=1, sort_keys=True) + "\n")
+
+
+def read_summary(folder: Path) -> dict[str, Any]:
+    """What the last run in a folder left as its summary; empty where there is none."""
+    try:
+        known = json.loads((folder / SUMMARY).read_text(encoding="utf-8"))
+    except (OSError, ValueError, RecursionError):
+        return {}
+    return known if isinstance(known, dict) else {}
+
+
+# --- pages and words ----------------------------------------------------------------------------------------------------
+
+
+def _card(folder: Path, piece: Piece, failed: str) -> Card:
+    known = {} if failed else read_summary(folder)
+    cover = str(known.get("cover", ""))
+    there = bool(cover) and (folder / cover).is_file()
+    check = [str(words) for words in known.get("check", ())]
+    return Card(
+        piece.name, str(known.get("title") or piece.name), str(known.get("line", "")),
+        f"{piece.name}/{cover}" if there else "", str(known.get("alt", "")), check, failed,
+    )  # fmt: skip
+
+
+def _write_pages(series: Series, cards: Sequence[Card]) -> None:
+    lead = f"{sum(bool(card.picture) for card in cards)} pieces"
+    write_text(series.out / PAGE, series_page(series.title, lead, cards))
+    write_text(series.out / MAKERS_PAGE, makers_series_page(series.title, cards))
+    table = {card.folder: {"failed": card.failed, "check": list(card.check)} for card in cards}
+    write_text(series.out / SUMMARY, json.dumps(table, indent=1, sort_keys=True) + "\n")
+
+
+def _summary(series: Series, cards: Sequence[Card], seconds: float) -> list[str]:
+    lines = [f"Done in {clock(seconds)}: {counted(cards)}"]
+    lines += [f"  FAILED {card.folder}: {card.failed}" for card in cards if card.failed]
+    lines += [f"  to check {card.folder}: {len(card.check)}" for card in cards if card.check and not card.failed]
+    lines += [f"For the client: {series.out / PAGE}", f"For you: {series.out / MAKERS_PAGE}"]
+    return [*lines, f"What each run printed is in its folder, in {LOG}"] if any(card.failed for card in cards) else lines

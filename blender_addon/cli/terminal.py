@@ -1,0 +1,244 @@
+"""What does a person at a terminal see? One line that says how far the run is, and nothing of what Blender prints.
+
+On a terminal the line is drawn over and over; into a file or a pipe it goes as plain lines, few enough to be read. What
+Blender and its importers print goes to the log. Words of ours that are to stay are printed by `say`.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import ctypes
+import os
+import sys
+import threading
+import time
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any, TextIO
+
+from ..core.generators import finish, passed_on
+from ..job.runner import Update
+from ..job.stopping import Stopping
+
+REDRAWN = 0.5
+"""Seconds after which the line is drawn anew, so that its clock goes on while a picture is rendered."""
+SELDOM = 10.0
+"""Seconds between plain lines within a step, after its first ones."""
+FIRST_LINES = 3
+NARROWEST, USUAL = 40, 80
+"""Columns: the fewest that a line is cut to, and how many are taken where the terminal does not say."""
+START, REST = "\r", "\x1b[K"
+"""Back to the line's beginning, and clear what is right of the cursor (ECMA-48, erase in line)."""
+
+
+class Terminal:
+    """Where our own words go. `plain`: a file or a pipe, which gets lines instead of one line that changes."""
+
+    def __init__(self, stream: TextIO, *, quiet: bool = False):
+        self.stream = stream
+        self.quiet = quiet
+        self.plain = not _is_terminal(stream)
+        self._line = ""
+        self._lock = threading.Lock()
+
+    def say(self, words: str = "") -> None:
+        """A line that stays."""
+        with self._lock:
+            self._put((START + REST if self._line else "") + words + "\n")
+            self._line = ""
+
+    def show(self, line: str) -> None:
+        """The line that changes, cut to the terminal's width; nothing where there is no terminal."""
+        if self.plain or self.quiet:
+            return
+        with self._lock:
+            line = _cut(line, self._width() - 1)
+            if line != self._line:
+                self._line = line
+                self._put(START + line + REST)
+
+    def clear(self) -> None:
+        """Take the line away."""
+        with self._lock:
+            if self._line:
+                self._put(START + REST)
+                self._line = ""
+
+    def _put(self, words: str) -> None:
+        self.stream.write(words)
+        self.stream.flush()
+
+    def _width(self) -> int:
+        with contextlib.suppress(OSError, ValueError):
+            return max(NARROWEST, os.get_terminal_size(self.stream.fileno()).columns or USUAL)
+        return USUAL
+
+
+class Printer:
+    """The progress of a run on a terminal."""
+
+    def __init__(self, terminal: Terminal, *, stopping: Stopping | None = None):
+        self.terminal = terminal
+        self.started = time.perf_counter()
+        self._stopping = stopping or Stopping()
+        self._update: Update | None = None
+        self._at = self.started
+        self._printed = 0.0
+        self._lines = 0
+
+    @property
+    def spent(self) -> float:
+        """Seconds since the start."""
+        return time.perf_counter() - self.started
+
+    def drain(self, run: Any) -> Any:
+        """Run to the end, showing how far it is; returns what the run returns. Raises Stopped where a signal asked for it."""
+        ended = threading.Event()
+        drawer = threading.Thread(target=self._draw, args=(ended,), daemon=True, name="progress")
+        drawer.start()
+
+        def shown(update: Update) -> None:
+            self.show(update)
+            self._stopping.check()
+
+        try:
+            self._stopping.check()
+            return finish(passed_on(run, shown))
+        finally:
+            ended.set()
+            drawer.join()
+            self.terminal.clear()
+
+    def show(self, update: Update) -> None:
+        """Take note of where the run is; in a file, print a line when there is something to say."""
+        before, now = self._update, time.perf_counter()
+        self._update, self._at = update, now
+        if update.stays and not self.terminal.quiet:
+            self.terminal.say(update.words)
+            return
+        if not self.terminal.plain or self.terminal.quiet:
+            return
+        if before is None or before.step.name != update.step.name:
+            self._lines = 0
+        first = self._lines == 0 or (update.blocking and self._lines < FIRST_LINES)
+        if first or update.ended or now - self._printed > SELDOM:
+            self._printed, self._lines = now, self._lines + 1
+            self.terminal.say(progress_line(update, now - self.started))
+
+    def _draw(self, ended: threading.Event) -> None:
+        while not ended.wait(REDRAWN):
+            update, at = self._update, self._at
+            if update is not None:
+                self.terminal.show(progress_line(update, self.spent, since=time.perf_counter() - at))
+
+
+def progress_line(update: Update, spent: float, *, since: float = 0.0) -> str:
+    """Where a run is in one line: step, share, time spent and left, what is done. since: seconds that the update is old."""
+    left = update.left
+    if left is None and update.fraction > 0.02:
+        left = (spent - since) * (1.0 - update.fraction) / update.fraction
+    times = clock(spent)
+    if left is not None and not (update.ended and update.number == update.count):
+        times += f", about {clock(max(left - since, 0.0))} left"
+    return f"[{update.number:2d}/{update.count}] {update.fraction:4.0%} {times}  {update.step.label}: {update.words}"
+
+
+def clock(seconds: float) -> str:
+    """Minutes and seconds, 1:05; hours before them where there are any."""
+    whole = int(seconds)
+    hours, minutes = whole // 3600, whole // 60 % 60
+    return f"{hours}:{minutes:02d}:{whole % 60:02d}" if hours else f"{minutes}:{whole % 60:02d}"
+
+
+@contextlib.contextmanager
+def quiet_blender(log: Path, *, quiet: bool = False, stopping: Stopping | None = None) -> Iterator[Terminal]:
+    """Inside the block all that the process prints goes to the log file; the terminal given is where our own words go.
+
+    A log that can't be written is no reason to stop the work: then what is printed is lost.
+    """
+    for stream in (sys.stdout, sys.stderr):
+        with contextlib.suppress(AttributeError, OSError, ValueError):
+            stream.flush()
+    with contextlib.ExitStack() as stack:
+        ours, errors = sys.stdout, 2
+        if _owns(sys.stdout, 1):
+            copy = os.dup(1)
+            ours = stack.enter_context(os.fdopen(copy, "w", encoding="utf-8", errors="backslashreplace"))
+            errors = os.dup(2)
+            stack.callback(os.close, errors)
+        sink = _opened(log)
+        stack.callback(os.close, sink)
+        stack.enter_context(_printed_into(sink))
+        if stopping is not None:
+            stack.callback(stopping.tell_on, stopping.tell_on(errors))
+        yield Terminal(ours, quiet=quiet)
+
+
+def _opened(log: Path) -> int:
+    try:
+        return os.open(log, os.O_WRONLY | os.O_APPEND | os.O_CREAT, 0o666)
+    except OSError:
+        return os.open(os.devnull, os.O_WRONLY)
+
+
+@contextlib.contextmanager
+def _printed_into(sink: int) -> Iterator[None]:
+    """Standard output and error of the process, of Python and of compiled code, into an open file."""
+    kept: list[tuple[int, int]] = []
+    streams = sys.stdout, sys.stderr
+    try:
+        for number in (1, 2):
+            with contextlib.suppress(OSError):
+                kept.append((os.dup(number), number))
+                os.dup2(sink, number)
+        sys.stdout, sys.stderr = _Chatter(sink), _Chatter(sink)
+        yield
+    finally:
+        with contextlib.suppress(AttributeError, OSError, TypeError):  # what the C library holds back is chatter, too
+            ctypes.CDLL("ucrtbase" if os.name == "nt" else None).fflush(None)
+        sys.stdout, sys.stderr = streams
+        for copy, number in kept:
+            os.dup2(copy, number)
+            os.close(copy)
+
+
+class _Chatter:
+    """A stream whose words go to an open file, and to nowhere when that is full."""
+
+    encoding, errors = "utf-8", "backslashreplace"
+
+    def __init__(self, sink: int):
+        self._sink = sink
+
+    def write(self, words: str) -> int:
+        with contextlib.suppress(OSError):
+            os.write(self._sink, words.encode("utf-8", "backslashreplace"))
+        return len(words)
+
+    def flush(self) -> None:
+        pass
+
+    def fileno(self) -> int:
+        return self._sink
+
+    def isatty(self) -> bool:
+        return False
+
+
+def _owns(stream: Any, number: int) -> bool:
+    """Whether a stream of Python's is that of the process; in a test or a window it may be another one."""
+    try:
+        return bool(stream.fileno() == number)
+    except (AttributeError, OSError, ValueError):
+        return False
+
+
+def _is_terminal(stream: Any) -> bool:
+    try:
+        return bool(stream.isatty()) and os.environ.get("TERM") != "dumb"
+    except (AttributeError, ValueError):
+        return False
+
+
+def _cut(line: str, width: int) -> str:
+    return line if len(line) <= width else f"{line[: max(width - 1, 1)]}…"

@@ -1,0 +1,201 @@
+"""What does the render step ask of other machines, and what does such a machine do with it?
+
+A picture is ordered by plain values. Whoever renders it sees the job's folder, on this machine or over a shared disk: the scene
+is read from there and the picture is left there, whole or not at all, under the digest of all that it shows. An order that was
+carried out already is not carried out again, whoever asks for it. The step does not know how orders travel; `cli/farm.py` sends
+them over a cluster, whose machines run `carried_out` here. Nothing in this module needs Blender.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import importlib
+import json
+import os
+import shutil
+import subprocess
+import tempfile
+import threading
+import time
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import asdict, dataclass
+from pathlib import Path
+from typing import IO, Any, Protocol
+
+ANSWER = "answer.json"
+GROWING = ".part-"
+
+
+@dataclass(frozen=True)
+class Order:
+    """One picture to be rendered elsewhere. `name` tells it from all others of the job, `digest` from other states of it;
+    `quality` is what `scene/delivery/output.py: Quality` is made of; `angle` in degrees."""
+
+    name: str
+    digest: str
+    kind: str
+    shot: str
+    size: tuple[int, int]
+    angle: float
+    quality: dict[str, Any]
+    device: str
+    seed: int
+
+    def plain(self) -> dict[str, Any]:
+        """As values that JSON holds."""
+        return asdict(self)
+
+    @classmethod
+    def from_plain(cls, values: Mapping[str, Any]) -> Order:
+        """The order again."""
+        return cls(**{**values, "size": tuple(values["size"])})
+
+
+@dataclass(frozen=True)
+class Delivered:
+    """A picture that came back: which order, its files (the picture first, then what is made with it), and the seconds that it
+    took where it was made."""
+
+    order: Order
+    files: Sequence[Path]
+    seconds: float
+
+
+class Farm(Protocol):
+    """Other machines, or other processes of this one. `hands`: how many pictures are made at once; `speed`: how many times as
+    fast as this process alone they are together, as far as that is known."""
+
+    hands: int
+    speed: float
+
+    def begin(self, save: Callable[[Path], None], scene: str) -> None:
+        """Give them the scene, saved as a .blend by `save`."""
+
+    def render(self, orders: Sequence[Order]) -> Iterator[Delivered]:
+        """Each picture as it comes, in any order, each once. Raises JobError when one can't be made."""
+
+
+@dataclass(frozen=True)
+class Workshop:
+    """Where and how orders are carried out: the folder that all see, the scene's file in it and its name, the command that
+    starts a painter (a process that holds the scene and renders), what it finds in its environment, its threads (0: all)."""
+
+    folder: str
+    blend: str
+    scene: str
+    command: tuple[str, ...]
+    environment: dict[str, str]
+    threads: int
+
+
+class Painter:
+    """A process with the scene open that renders one order after another, and ends with the process that started it."""
+
+    def __init__(self, workshop: Workshop):
+        self.blend = workshop.blend
+        self._work = subprocess.Popen(
+            list(workshop.command), stdin=subprocess.PIPE, stdout=subprocess.PIPE, stderr=subprocess.DEVNULL,
+            env={**os.environ, **workshop.environment}, text=True, encoding="utf-8",
+        )  # fmt: skip
+        self._ask({"blend": workshop.blend, "scene": workshop.scene, "threads": workshop.threads})
+
+    def render(self, order: Mapping[str, Any], folder: Path) -> dict[str, Any]:
+        """Render an order into a folder; the painter's answer. Raises RuntimeError when it can't, or has died."""
+        return self._ask({"order": dict(order), "folder": str(folder)})
+
+    def _ask(self, question: Mapping[str, Any]) -> dict[str, Any]:
+        into, out = self._work.stdin, self._work.stdout
+        assert into is not None and out is not None
+        try:
+            into.write(json.dumps(question) + "\n")
+            into.flush()
+            answer = json.loads(_line(out))
+        except (OSError, ValueError):
+            self.close()
+            raise RuntimeError(f"the process that renders ended with {self._work.returncode}") from None
+        if "error" in answer:
+            raise RuntimeError(str(answer["error"]))
+        return dict(answer)
+
+    def close(self) -> None:
+        """End it."""
+        self._work.kill()
+        self._work.wait()
+
+
+def _line(stream: IO[str]) -> str:
+    return stream.readline()
+
+
+def carried_out(workshop: Workshop, order: Mapping[str, Any], painters: dict[str, Painter]) -> dict[str, Any]:
+    """Carry out an order, unless its picture is there; what is told of it: its folder, its files, the seconds it took.
+
+    painters: what whoever calls keeps from one order to the next. Raises RuntimeError with words for a person.
+    """
+    done = Path(workshop.folder) / str(order["digest"])
+    if not Path(workshop.blend).is_file():
+        raise RuntimeError(f"\"{workshop.blend}\" can't be seen from here: all machines of a cluster need the job's folder")
+    if (done / ANSWER).is_file():
+        return _answer(done)
+    painter = painters.get(workshop.blend)
+    if painter is None:
+        for other in painters.values():
+            other.close()  # of an earlier scene
+        painters.clear()
+        painter = painters[workshop.blend] = Painter(workshop)
+    started = time.perf_counter()
+    with tempfile.TemporaryDirectory() as folder:
+        try:
+            files = painter.render(order, Path(folder))["files"]
+        except RuntimeError:
+            painters.pop(workshop.blend).close()
+            raise
+        _keep(Path(folder), files, done, time.perf_counter() - started)
+    return _answer(done)
+
+
+def on_a_worker(workshop: Mapping[str, Any], order: Mapping[str, Any]) -> dict[str, Any]:
+    """Carry out an order on a worker of a `dask.distributed` cluster, whose painters stay from one order to the next."""
+    worker = importlib.import_module("distributed").get_worker()
+    kept: dict[int, dict[str, Painter]] = worker.__dict__.setdefault("bozzetto_painters", {})
+    place = Workshop(**{**workshop, "command": tuple(workshop["command"])})
+    return carried_out(place, order, kept.setdefault(threading.get_ident(), {}))
+
+
+def _keep(made: Path, files: Sequence[str], done: Path, seconds: float) -> None:
+    """Bring finished files into the folder that all see, so that they appear there all at once."""
+    growing = Path(tempfile.mkdtemp(prefix=f"{done.name}{GROWING}", dir=done.parent))
+    try:
+        for name in files:
+            (growing / name).parent.mkdir(parents=True, exist_ok=True)
+            shutil.copyfile(made / name, growing / name)
+            _to_disk(growing / name)
+        (growing / ANSWER).write_text(json.dumps({"files": list(files), "seconds": seconds}), encoding="utf-8")
+        _to_disk(growing / ANSWER)
+        with contextlib.suppress(OSError):  # another was quicker: its picture is the same
+            growing.rename(done)
+    finally:
+        shutil.rmtree(growing, ignore_errors=True)
+
+
+def forget_taken(folder: Path) -> None:
+    """Of an earlier run: take away what was half-made, and the answers whose files have been taken; finished pictures stay."""
+    for place in folder.iterdir():
+        if not place.is_dir():
+            continue
+        try:
+            whole = GROWING not in place.name and all((place / name).is_file() for name in _answer(place)["files"])
+        except (OSError, ValueError, KeyError):
+            whole = False
+        if not whole:
+            shutil.rmtree(place, ignore_errors=True)
+
+
+def _answer(done: Path) -> dict[str, Any]:
+    known = json.loads((done / ANSWER).read_text(encoding="utf-8"))
+    return {"folder": str(done), "files": known["files"], "seconds": float(known["seconds"])}
+
+
+def _to_disk(path: Path) -> None:
+    with path.open("rb+") as file:
+        os.fsync(file.fileno())

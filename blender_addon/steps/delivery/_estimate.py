@@ -1,0 +1,137 @@
+"""How long, how much memory, how much disk? Said before the pictures are rendered, and refused where it can't end well."""
+
+from __future__ import annotations
+
+import shutil
+import tempfile
+import time
+from collections.abc import Generator, Sequence
+from dataclasses import dataclass, field, replace
+from pathlib import Path
+from typing import Any
+
+from ...core.delivery.cost import Pace, Trial, disk_bytes, in_words, memory_bytes, picture_seconds, size_in_words
+from ...core.memory import free_mb
+from ...job.errors import OutputError
+from ...job.step import Progress
+from ...scene.delivery.deep_pictures import exposures
+from ...scene.delivery.output import Quality
+from ...scene.stage import Stage
+from ._pictures import FRAME, STILL, Task, render_one, set_up_for
+
+SHARES = (0.125, 0.25)
+"""The shares of its sides at which the first picture of a kind is tried."""
+WORTH_IT = 1e8
+"""Pixels times samples from which pictures are tried first: fewer take two minutes on two cores, and the tries ten seconds."""
+SPARE = 1.15
+"""How much more disk than the pictures take must be free: the .blend, the copies."""
+
+
+@dataclass(frozen=True)
+class Estimate:
+    """What the pictures are expected to cost: seconds of all and of one a kind, bytes of memory at the peak and of disk."""
+
+    seconds: float | None = None
+    each: dict[str, float] = field(default_factory=dict)
+    memory: int = 0
+    disk: int = 0
+
+    def figures(self) -> dict[str, Any]:
+        """For the table of figures."""
+        return {
+            "expected_seconds": None if self.seconds is None else round(self.seconds, 1),
+            "expected_memory_mb": round(self.memory / 1e6), "expected_disk_mb": round(self.disk / 1e6, 1),
+        }  # fmt: skip
+
+
+def check_room(folder: Path, disk: int, memory: int) -> None:
+    """Raise OutputError when the pictures would not fit onto the disk or into memory."""
+    free = shutil.disk_usage(folder).free
+    if disk * SPARE > free:
+        raise OutputError(
+            f'The pictures take up to {disk * SPARE / 1e9:.2f} GB, and {free / 1e9:.2f} GB are free in "{folder}": free some '
+            "room, choose another folder, or a smaller render.size"
+        )
+    have = free_mb()
+    if have is not None and memory / 1e6 > have:
+        raise OutputError(
+            f"The largest picture takes about {memory / 1e9:.1f} GB of memory, and {have / 1000:.1f} GB are free: choose a "
+            "smaller render.size"
+        )
+
+
+def costs_of(tasks: Sequence[Task]) -> tuple[int, int]:
+    """(bytes of disk at most, bytes of memory for the largest) of tasks."""
+    pixels: dict[str, list[int]] = {}
+    for task in tasks:
+        pixels.setdefault(task.kind, []).append(task.pixels)
+    return disk_bytes(pixels), memory_bytes(max((task.pixels for task in tasks), default=0))
+
+
+def estimated(
+    stage: Stage, todo: Sequence[Task], quality: Quality, device: str, speed: float
+) -> Generator[Progress, None, Estimate]:
+    """Try the first picture of each kind at two small sizes, and reckon with what is still to be rendered.
+
+    Raises OutputError where disk or memory would not do. Little is not tried: then the seconds are None.
+    """
+    assert stage.out is not None
+    disk, memory = costs_of(todo)
+    check_room(stage.out, disk, memory)
+    kinds: dict[str, list[Task]] = {}
+    for task in todo:
+        kinds.setdefault(task.kind, []).append(task)
+    if _work(todo, quality) < WORTH_IT:
+        return Estimate(None, {}, memory, disk)
+    each: dict[str, float] = {}
+    once = 0.0
+    for number, (kind, tasks) in enumerate(kinds.items()):
+        yield Progress(0.02 * number / len(kinds), f"trying how long a {kind} takes", blocking=True)
+        each[kind], first = _tried(stage, tasks, quality, device)
+        once += first if tasks[0].persistent else 0.0
+        if kind == STILL:  # what is deep takes several exposures
+            shots = [exposures(stage.require("shot", task.shot)) for task in tasks]
+            each[kind] *= sum(shots) / len(shots) / exposures(stage.require("shot", tasks[0].shot))
+    total = sum(len(tasks) * each[kind] for kind, tasks in kinds.items()) / speed + once
+    return Estimate(total, each, memory, disk)
+
+
+def said(stage: Stage, estimate: Estimate, todo: Sequence[Task], device: str) -> Generator[Progress, None, None]:
+    """Note what is expected, and say it."""
+    if not todo:
+        return
+    largest = max(todo, key=lambda task: task.pixels)
+    room = f"{size_in_words(estimate.memory)} of memory beside the scene, at most {size_in_words(estimate.disk)} of disk"
+    spent = "" if estimate.seconds is None else f"about {in_words(estimate.seconds)}, "
+    more = "" if estimate.seconds is None else '; quality "proof" or a smaller render.size is quicker'
+    size = f"{largest.size[0]} x {largest.size[1]}"
+    words = f"{len(todo)} pictures to render, up to {size} pixels, on {device}: {spent}{room}{more}"
+    stage.note(words)
+    yield Progress(0.02, words, left=estimate.seconds, stays=True)
+
+
+def pace_of(estimate: Estimate, todo: Sequence[Task], speed: float) -> Pace:
+    """The pace to begin with."""
+    left: dict[str, int] = {}
+    for task in todo:
+        left[task.kind] = left.get(task.kind, 0) + 1
+    return Pace(left, dict(estimate.each), speed)
+
+
+def _work(todo: Sequence[Task], quality: Quality) -> float:
+    """Pixels times samples of all; a frame has an eighth of a still's samples."""
+    return sum(task.pixels * quality.samples / (8.0 if task.kind == FRAME else 1.0) for task in todo)
+
+
+def _tried(stage: Stage, tasks: Sequence[Task], quality: Quality, device: str) -> tuple[float, float]:
+    """Seconds that a picture of these is expected to take, and what comes on top of that once, for the first."""
+    trials = []
+    with set_up_for(stage, tasks[0], quality, device), tempfile.TemporaryDirectory() as folder:
+        for number, share in enumerate((SHARES[0], *SHARES)):  # the first one also loads what all need
+            task = tasks[min(number, len(tasks) - 1)] if tasks[0].persistent else tasks[0]
+            width, height = (max(1, round(side * share)) for side in task.size)
+            started = time.perf_counter()
+            render_one(stage, replace(task, path=Path(folder) / task.path.name, size=(width, height)), original=False)
+            trials.append(Trial(width * height, time.perf_counter() - started))
+    deep = exposures(stage.require("shot", tasks[0].shot)) if tasks[0].kind == STILL else 1
+    return deep * picture_seconds(trials[1], trials[2], tasks[0].pixels), max(trials[0].seconds - trials[1].seconds, 0.0)

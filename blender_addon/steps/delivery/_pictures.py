@@ -1,0 +1,122 @@
+"""One picture of the job: what it is, which files it leaves, and how it is rendered, here or on another machine."""
+
+from __future__ import annotations
+
+import contextlib
+from collections.abc import Iterator
+from dataclasses import asdict, dataclass, replace
+from pathlib import Path
+from typing import Any
+
+from ...job.farm import Order
+from ...scene.delivery.cutouts import quality_of_cutout, render_cutout
+from ...scene.delivery.deep_pictures import is_deep, render_deep
+from ...scene.delivery.kept_pictures import Made, put_aside
+from ...scene.delivery.originals import linear_of, original_of
+from ...scene.delivery.output import Quality, cycles, render_picture
+from ...scene.delivery.shot_state import dressed_for, turned
+from ...scene.stage import Stage
+from ...scene.surface.rounding import rounded
+
+STILL, CUTOUT, FRAME = "still", "cutout", "frame"
+
+
+@dataclass(frozen=True)
+class Task:
+    """One picture to render: its file, its shot's name, its size in pixels, the subject's turn in degrees, a digest of all that
+    it shows, and what kind of picture it is."""
+
+    path: Path
+    shot: str
+    size: tuple[int, int]
+    angle: float
+    digest: str
+    kind: str = STILL
+
+    @property
+    def pixels(self) -> int:
+        """How many pixels it has."""
+        return self.size[0] * self.size[1]
+
+    @property
+    def persistent(self) -> bool:
+        """Whether it is one of many that share all but a turn, so that Cycles keeps its scene from one to the next."""
+        return self.kind == FRAME
+
+    def files(self) -> list[Path]:
+        """Its file and those that are made with it."""
+        return [self.path, *beside(self)]
+
+
+def beside(task: Task) -> list[Path]:
+    """The files that belong to a picture and are made with it."""
+    return [original_of(task.path), linear_of(task.path)] if task.kind == STILL else []
+
+
+def missing(tasks: list[Task]) -> list[Task]:
+    """The tasks whose files are not there, not whole, or show something else."""
+    if not tasks:
+        return []
+    made = Made(tasks[0].path.parent)
+    return [task for task in tasks if not made.current(task.path, task.digest, beside=beside(task))]
+
+
+def quality_of(kind: str, quality: Quality) -> Quality:
+    """What a kind of picture takes, where stills take `quality`."""
+    if kind == FRAME:
+        # A frame shows for a moment and bears more noise than a still; a count that no threshold cuts does not flicker.
+        return replace(quality, samples=max(4, quality.samples // 8), noise=0.0, careful=False)
+    return quality_of_cutout(quality) if kind == CUTOUT else quality
+
+
+def order_of(stage: Stage, task: Task, quality: Quality, device: str) -> Order:
+    """A task as another machine is asked for it."""
+    return Order(
+        name=f"{task.path.parent.name}/{task.path.stem}", digest=task.digest, kind=task.kind, shot=task.shot, size=task.size,
+        angle=task.angle, quality=asdict(quality_of(task.kind, quality)), device=device, seed=stage.seed,
+    )  # fmt: skip
+
+
+@contextlib.contextmanager
+def set_up_for(stage: Stage, first: Task, quality: Quality, device: str) -> Iterator[None]:
+    """The scene set up for tasks of one kind inside the block.
+
+    One setting-up for all: Cycles keeps its scene between frames only as long as nothing turns that off. The frames of a turn
+    share their outline's triangles, or Cycles would build its scene anew for each.
+    """
+    used = quality_of(first.kind, quality)
+    whole = _rounded(stage, first) if first.persistent else contextlib.nullcontext()
+    with whole, cycles(stage.scene, used, device=device, seed=stage.seed, persistent=first.persistent):
+        yield
+
+
+def render_one(stage: Stage, task: Task, *, versions: bool = False, original: bool = True) -> None:
+    """Render one task to its file. Call inside `set_up_for`.
+
+    versions: keep the picture that is there under another name. original: whether a still leaves its originals, too.
+    """
+    shot = stage.require("shot", task.shot)
+    if versions and not task.persistent:
+        put_aside(task.path)
+    with contextlib.nullcontext() if task.persistent else _rounded(stage, task), _ready(stage, shot, task):
+        if task.kind == CUTOUT:
+            render_cutout(stage, task.path, camera=shot, size=task.size)
+        elif is_deep(shot) and task.kind == STILL and original:
+            render_deep(stage, task.path, camera=shot, size=task.size)
+        else:
+            render_picture(stage.scene, task.path, camera=shot, size=task.size, original=original and task.kind == STILL)
+
+
+def _rounded(stage: Stage, task: Task) -> contextlib.AbstractContextManager[None]:
+    """Piece and stand with an outline as fine as the picture needs it."""
+    items = [item for role in ("piece", "stand") for item in stage.find_all(role).values()]
+    return rounded(items, stage.require("shot", task.shot), task.size)
+
+
+@contextlib.contextmanager
+def _ready(stage: Stage, shot: Any, task: Task) -> Iterator[None]:
+    """The scene as this picture needs it; as it was afterwards, also when the render fails."""
+    with dressed_for(stage, shot):
+        stage.scene.frame_set(1)  # the pivot rests there; the turn below is our own
+        with turned(stage, task.angle):
+            yield
