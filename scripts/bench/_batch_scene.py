@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import json
+import math
 import os
+import shutil
 import subprocess
 import sys
 import time
@@ -12,6 +14,8 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+import numpy as np
+
 from . import ROOT
 
 SHEET = """bozzetto = 1
@@ -19,16 +23,21 @@ SHEET = """bozzetto = 1
 scan = "{scan}"
 [orientation]
 height = 80.0
-[camera]
 """
 
 
-def prepared(folder: Path) -> Path:
-    """The demo's scan, worked up to its lights, as a .blend; made when it is not there. Raises RuntimeError."""
-    blend = folder / "scene" / "owl.blend"
+def prepared(folder: Path, name: str = "form") -> Path:
+    """A scan worked up to its lights, as a .blend: a turned form, or the demo's 'owl'; made when it is not there.
+
+    Raises RuntimeError.
+    """
+    blend = folder / name / f"{name}.blend"
     if not blend.is_file():
-        sheet = folder / "owl.toml"
-        sheet.write_text(SHEET.format(scan=(ROOT / "assets_demo" / "owl_dusted.obj").as_posix()), encoding="utf-8")
+        scan = ROOT / "assets_demo" / "owl_dusted.obj" if name == "owl" else folder / "scan" / "form1.obj"
+        if name != "owl":
+            forms(scan.parent, 1)
+        sheet = folder / f"{name}.toml"
+        sheet.write_text(SHEET.format(scan=scan.as_posix()), encoding="utf-8")
         command(["run", str(sheet), "--out", str(blend.parent), "--until", "lighting", "--quiet"])
     return blend
 
@@ -61,6 +70,31 @@ def opened(blend: Path) -> Any:
     scene = scenes_with_jobs()[0]
     bpy.context.window.scene = scene
     return Stage(scene, blank(catalogue()), out=None)
+
+
+def forms(folder: Path, count: int) -> None:
+    """Turned forms of one height and different outlines, as OBJ files with a table of their heights."""
+    shutil.rmtree(folder, ignore_errors=True)
+    folder.mkdir(parents=True)
+    rows = ["piece,height"]
+    for number in range(count):
+        rng = np.random.default_rng(number + 1)
+        turns = np.linspace(0, 2 * math.pi, 48, endpoint=False)
+        heights = np.linspace(0, 1, 40)
+        radius = 14 + 6 * np.sin(heights * rng.uniform(2, 6) + rng.uniform(0, 3)) + rng.uniform(-3, 3)
+        rings = list(zip(heights, radius, strict=True))
+        lines = [f"v {r * math.cos(t):.4f} {r * math.sin(t):.4f} {60 * h:.4f}" for h, r in rings for t in turns]
+        lines += ["v 0 0 0", "v 0 0 60"]
+        for ring in range(39):
+            for side in range(48):
+                a, b = ring * 48 + side + 1, ring * 48 + (side + 1) % 48 + 1
+                lines += [f"f {a} {b} {b + 48}", f"f {a} {b + 48} {a + 48}"]
+        for side in range(48):
+            low, high = side + 1, 39 * 48 + side + 1
+            lines += [f"f {(side + 1) % 48 + 1} {low} 1921", f"f {high} {39 * 48 + (side + 1) % 48 + 1} 1922"]
+        (folder / f"form{number + 1}.obj").write_text("\n".join(lines) + "\n", encoding="utf-8")
+        rows.append(f"form{number + 1},60")
+    (folder / "pieces.csv").write_text("\n".join(rows) + "\n", encoding="utf-8")
 
 
 @dataclass(frozen=True)

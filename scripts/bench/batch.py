@@ -2,7 +2,8 @@
 
 Cases: `frames` (what is around a frame, what keeping the scene saves), `cluster` (two workers of this machine, two of them
 killed), `estimate`, `relief`, `flicker`, `series` (six pieces of one look), `bits`, `farm` (a hundred workers, simulated).
-Frames are timed on the demo's scan without its set-up: the first frame of each row builds the scene and does not count.
+Frames are timed on a turned form in its whole set-up: the first frame of each row builds the scene and does not count. The
+relief is that of the demo's scan.
 """
 
 from __future__ import annotations
@@ -19,7 +20,7 @@ from pathlib import Path
 
 from . import Options, Record
 from ._batch_pictures import flicker_percent, piece_light, relief_kept_percent
-from ._batch_scene import Frames, by_cycles, by_us, child, command, opened, prepared
+from ._batch_scene import Frames, by_cycles, by_us, child, command, forms, opened, prepared
 from ._bits_used import bits_used
 from ._farm_simulation import Farm, simulate
 
@@ -138,9 +139,9 @@ print("JSON", json.dumps(figures))
 """
     folder = out / "estimate"
     shutil.rmtree(folder, ignore_errors=True)
-    shutil.copytree(out / "scene", folder)
+    shutil.copytree(out / "form", folder)
     more = [word for one in sets for word in ("--set", one)]
-    found = child(words, folder, out / "owl.toml", "--out", folder, "--from", "render", "--until", "render", "--quiet", *more)
+    found = child(words, folder, out / "form.toml", "--out", folder, "--from", "render", "--until", "render", "--quiet", *more)
     said, took = found["expected_seconds"], found["pictures_seconds"]
     record.add("estimate_error_percent", 100.0 * abs(said - took) / took, unit="%", yardstick=took, goal="<= 25")
     there = sum(path.stat().st_size for part in ("pictures", "turntable") for path in (folder / part).rglob("*.*"))
@@ -148,7 +149,7 @@ print("JSON", json.dumps(figures))
 
 
 def _relief(record: Record, out: Path, fast: bool) -> None:
-    stage = opened(prepared(out))
+    stage = opened(prepared(out, "owl"))
     kept = relief_kept_percent(stage, out, size=240 if fast else 720, times=2 if fast else 16)
     record.add("relief_kept_percent", kept, unit="%", goal=">= 90", floor=">= 60")
 
@@ -166,7 +167,7 @@ def _series(record: Record, out: Path, fast: bool) -> None:
     """Six made-up forms in one look: how far the light of the piece differs, in stops."""
     scans, folder = out / "scans", out / "series"
     shutil.rmtree(folder, ignore_errors=True)
-    _forms(scans, 2 if fast else 6)
+    forms(scans, 2 if fast else 6)
     look = out / "look.toml"
     look.write_text(
         'bozzetto = 1\n[render]\nsize = 160\nsamples = 8\nturntable = false\nonly = "hero"\ncutouts = true\n', "utf-8"
@@ -181,33 +182,6 @@ def _series(record: Record, out: Path, fast: bool) -> None:
     spread = math.log2(max(lights) / min(lights))
     record.add("series_spread_stops", spread, yardstick=len(lights), goal="<= 0.1", floor="<= 0.6")
     record.add("series_again_seconds", again, unit="s", yardstick=seconds, goal="<= 10")
-
-
-def _forms(folder: Path, count: int) -> None:
-    """Turned forms of one height and different outlines, as OBJ files with a table of their heights."""
-    import numpy as np
-
-    shutil.rmtree(folder, ignore_errors=True)
-    folder.mkdir(parents=True)
-    rows = ["piece,height"]
-    for number in range(count):
-        rng = np.random.default_rng(number + 1)
-        turns = np.linspace(0, 2 * math.pi, 48, endpoint=False)
-        heights = np.linspace(0, 1, 40)
-        radius = 14 + 6 * np.sin(heights * rng.uniform(2, 6) + rng.uniform(0, 3)) + rng.uniform(-3, 3)
-        rings = list(zip(heights, radius, strict=True))
-        lines = [f"v {r * math.cos(t):.4f} {r * math.sin(t):.4f} {60 * h:.4f}" for h, r in rings for t in turns]
-        lines += ["v 0 0 0", "v 0 0 60"]
-        for ring in range(39):
-            for side in range(48):
-                a, b = ring * 48 + side + 1, ring * 48 + (side + 1) % 48 + 1
-                lines += [f"f {a} {b} {b + 48}", f"f {a} {b + 48} {a + 48}"]
-        for side in range(48):
-            low, high = side + 1, 39 * 48 + side + 1
-            lines += [f"f {(side + 1) % 48 + 1} {low} 1921", f"f {high} {39 * 48 + (side + 1) % 48 + 1} 1922"]
-        (folder / f"form{number + 1}.obj").write_text("\n".join(lines) + "\n", encoding="utf-8")
-        rows.append(f"form{number + 1},60")
-    (folder / "pieces.csv").write_text("\n".join(rows) + "\n", encoding="utf-8")
 
 
 def _bits(record: Record, out: Path, fast: bool) -> None:
