@@ -24,8 +24,20 @@ from blender_addon.scene.stage import Stage
 from blender_addon.steps.scan import intake
 from scripts.photos.odd_folders import FOLDERS, Form, write
 
+from . import Options, Record
+from ._decisions_scans import folder
+
 IN_THE_FILE = "(in the file)"
-GOAL = FLOOR = 100.0
+LIMIT = ">= 100"
+
+
+def run(record: Record, options: Options) -> None:
+    """The rows of the pictures' roles, into a bench's record."""
+    if not (options.wants("pictures") or options.wants("scans/file")):
+        return
+    for row in rows(folder()):
+        limit = LIMIT if row["metric"] == "base_picture_right_percent" else ""
+        record.add(row["metric"], row["value"], case=row["case"], goal=limit, floor=limit)
 
 
 def rows(scans: Path) -> list[dict[str, Any]]:

@@ -33,6 +33,9 @@ from blender_addon.steps.scan import intake
 from scripts.photos import textures
 from scripts.photos.sculpture import HEIGHT_MM, Sculpture, load
 
+from . import Options, Record
+from ._decisions_scans import folder
+
 Floats = Any
 Row = dict[str, Any]
 SCULPTURES = ("maria", "dancinggirl")
@@ -40,6 +43,19 @@ BAND_MM = (0.3, 3.0)
 QUIET = 0.3
 """Part of the surface that counts as quiet: where the scan lacks least of the truth's fine form over about a mm."""
 OF_BENCH = (("owl", "window"), ("smooth", "window"), ("sharp", "window"))
+
+
+LIMITS = {"relief_from_no_shading": ("== 0", "== 0"), "real_band_cut": (">= 10", ">= 0"), "real_median_cut": (">= 30", ">= 20")}
+"""Metric to what it should reach and what it must."""
+
+
+def run(record: Record, options: Options) -> None:
+    """The rows of relief and shading, into a bench's record; a short run takes one sculpture."""
+    if not options.wants("relief"):
+        return
+    for row in rows(folder(), sculptures=SCULPTURES[:1] if options.fast else SCULPTURES, with_bench=not options.fast):
+        goal, floor = LIMITS.get(row["metric"], ("", ""))
+        record.add(row["metric"], row["value"], case=row["case"], goal=goal, floor=floor)
 
 
 def rows(scans: Path, *, sculptures: tuple[str, ...] = SCULPTURES, with_bench: bool = True) -> list[Row]:

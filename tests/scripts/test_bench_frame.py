@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import importlib
 import math
 from pathlib import Path
 
@@ -9,7 +10,7 @@ import pytest
 
 from scripts import bench
 from scripts.bench import __main__ as frame
-from scripts.bench import faults, lens
+from scripts.bench import decisions, faults, lens
 
 
 def _one(case: str, value: float, monkeypatch: pytest.MonkeyPatch, folder: Path, *more: str) -> int:
@@ -18,6 +19,11 @@ def _one(case: str, value: float, monkeypatch: pytest.MonkeyPatch, folder: Path,
 
     monkeypatch.setattr(lens, "run", run)  # any bench's name
     return frame.main(["lens", "--out", str(folder), *more])
+
+
+@pytest.mark.parametrize("kind", decisions.KINDS)
+def test_each_kind_of_decision_can_be_measured(kind: str) -> None:
+    assert callable(importlib.import_module(f"scripts.bench._decisions_{kind}").run)
 
 
 def test_a_bench_run_in_parts_keeps_their_rows_and_judges_all(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:

@@ -62,7 +62,9 @@ def _wood(tree: Tree) -> None:
     rough = tree.math("ADD", rough, tree.math("MULTIPLY", pore, 0.2))
     depth = tree.math("MULTIPLY", tree.math("MULTIPLY", pore, pore_size), -0.35)
     depth = tree.math("ADD", depth, tree.math("MULTIPLY", fibre, 0.010))
-    depth = tree.math("ADD", depth, tree.math("MULTIPLY", season, tree.blend(varnish, 0.012, 0.004)))
+    depth = tree.math(
+        "ADD", depth, tree.math("MULTIPLY", season, tree.blend(varnish, 0.004, 0.001))
+    )  # by eye: more reads as terraces
     bent = tree.node("Bump", {"Strength": 1.0, "Distance": 0.001, "Height": depth, "Normal": normal})["Normal"]
     shader = tree.node(
         "BsdfPrincipled",
