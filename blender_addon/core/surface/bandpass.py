@@ -29,13 +29,15 @@ def gaussian_blur(image: Floats, sigma: float) -> Floats:
     if factor == 1:
         return _direct(image, sigma)
     height, width = image.shape
-    padded = np.pad(image, ((0, -height % factor), (0, -width % factor)), mode="symmetric")
+    whole = height % factor == 0 and width % factor == 0
+    padded = image if whole else np.pad(image, ((0, -height % factor), (0, -width % factor)), mode="symmetric")
     rows, columns = padded.shape[0] // factor, padded.shape[1] // factor
     small = padded.reshape(rows, factor, padded.shape[1]).sum(axis=1).reshape(rows, columns, factor).sum(axis=2)
     small /= factor * factor
     left = sigma**2 / factor**2 - 0.25 - (1 - 1 / factor**2) / 12
     small = _direct(small, float(np.sqrt(left)))
-    return _enlarged(_enlarged(small, factor).T, factor).T[:height, :width].copy()
+    wide = np.ascontiguousarray(_enlarged(np.ascontiguousarray(small.T), factor).T)  # along the rows while there are few
+    return np.ascontiguousarray(_enlarged(wide, factor)[:height, :width])
 
 
 def band_pass(image: Floats, fine: float, coarse: float, *, mask: Bools | None = None) -> Floats:
@@ -116,10 +118,8 @@ def _enlarged(small: Floats, factor: int) -> Floats:
     """Rows (h, w) -> (h * factor, w) by the quadratic B-spline, samples at block centres."""
     height, width = small.shape
     place = (np.arange(factor) + 0.5) / factor - 0.5
+    away = np.abs(place[:, None] - (-1, 0, 1))
+    weights = np.where(away < 0.5, 0.75 - away**2, np.where(away < 1.5, 0.5 * (1.5 - away) ** 2, 0)).astype(np.float32)
     padded = np.pad(small, ((1, 1), (0, 0)), mode="symmetric")
-    out = np.zeros((height, factor, width), np.float32)
-    for offset in (-1, 0, 1):
-        away = np.abs(place - offset)
-        weight = np.where(away < 0.5, 0.75 - away**2, np.where(away < 1.5, 0.5 * (1.5 - away) ** 2, 0)).astype(np.float32)
-        out += padded[1 + offset : 1 + offset + height, None, :] * weight[None, :, None]
-    return out.reshape(height * factor, width)
+    threes = as_strided(padded, (height, 3, width), (padded.strides[0], *padded.strides))  # each row with its neighbours
+    return np.matmul(weights, threes).reshape(height * factor, width)
