@@ -4,13 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from typing import Any
+from typing import Any, NamedTuple
 
 import bpy
 
 from ...core.surface.kinds import KINDS
 from .. import compat
 from .builder import PlacedNode, Tree
+from .closeups import closeup_colour, closeup_group
 from .kinds import recipe
 from .relief import UV_DEFAULT, form_group, millimetres, relief_group
 
@@ -25,10 +26,21 @@ MEAN = "bozzetto_mean_colour"
 
 
 @dataclass(frozen=True)
+class CloseupMaps:
+    """The close-ups' normal map, how far it counts, their colour or None, and the strength that it begins with."""
+
+    normal: Any
+    weight: Any
+    colour: Any | None = None
+    strength: float = 1.0
+
+
+@dataclass(frozen=True)
 class Maps:
     """What a piece or stand brings with it: relief maps (height in mm), own colour as image or attribute, UV map.
 
     displaced: the height moves the surface itself when rendered; the normal map, which shows the same, is then left out.
+    closeups: what the close-ups bring on their own UV layer, None where there are none.
     """
 
     normal: Any | None = None
@@ -38,6 +50,7 @@ class Maps:
     colour_attribute: str = ""
     uv: str = UV_DEFAULT
     displaced: bool = False
+    closeups: CloseupMaps | None = None
 
 
 @dataclass(frozen=True)
@@ -69,9 +82,17 @@ def make_material(
     )
     mm = millimetres(tree)
     form = tree.group(form_group(), {"Position": mm, "Height": relief["Height"]}, label="Recess and edge")
-    shader = _surface(tree, surface, maps, mm, relief, form)
+    parts = _Parts(mm, relief["Normal"], form)
+    if maps.closeups is not None:
+        near = tree.group(
+            closeup_group(maps.closeups.normal, maps.closeups.weight),
+            {"Normal": relief["Normal"], "Strength": maps.closeups.strength},
+            label="Close-ups",
+        )
+        parts = _Parts(mm, near["Normal"], form, near["Share"])
+    shader = _surface(tree, surface, maps, parts)
     for mask, other in regions:
-        above = _surface(tree, other, maps, mm, relief, form, suffix=f" ({mask})")
+        above = _surface(tree, other, maps, parts, suffix=f" ({mask})")
         painted = tree.node("Attribute", attribute_name=mask, attribute_type="GEOMETRY", label=f"Mask {mask}")["Factor"]
         mixed = tree.node("MixShader", {"Factor": tree.span(painted, 0.25, 0.75, smooth=True)})
         first, second = mixed.node.inputs[1:]
@@ -92,18 +113,27 @@ def make_material(
     return material
 
 
-def _surface(
-    tree: Tree, surface: MaterialSurface, maps: Maps, mm: Any, relief: PlacedNode, form: PlacedNode, suffix: str = ""
-) -> Any:
+class _Parts(NamedTuple):
+    """What all surfaces of a material are given: position in mm, normal, recesses and edges, the close-ups' share."""
+
+    mm: Any
+    normal: Any
+    form: PlacedNode
+    closeups: Any | None = None
+
+
+def _surface(tree: Tree, surface: MaterialSurface, maps: Maps, parts: _Parts, suffix: str = "") -> Any:
     group = recipe(surface.kind).group()
     offered = {
-        "Position": mm, "Normal": relief["Normal"], "Recess": form["Recess"], "Raised": form["Raised"],
+        "Position": parts.mm, "Normal": parts.normal, "Recess": parts.form["Recess"], "Raised": parts.form["Raised"],
     }  # fmt: skip
     names = {item.name for item in group.interface.items_tree if item.item_type == "SOCKET" and item.in_out == "INPUT"}
     inputs = {name: value for name, value in offered.items() if name in names}
     inputs.update(surface.values)
     if surface.kind == "own" and "Colour" not in surface.values:
         own = own_colour(tree, maps)
+        if own is not None and maps.closeups is not None and maps.closeups.colour is not None:
+            own = closeup_colour(tree, maps.closeups.colour, own, parts.closeups)
         if own is not None:
             inputs["Colour"] = own
     return tree.group(group, inputs, label=group.name.split(".")[0] + suffix)["Shader"]

@@ -11,7 +11,8 @@ import numpy as np
 
 from ...core.srgb import decode
 from ..images import LARGEST, read_pixels
-from ..nodes.materials import Maps
+from ..nodes.closeups import LAYER
+from ..nodes.materials import CloseupMaps, Maps
 from ..scan.importers import COLOUR
 from .base_picture import base_picture
 
@@ -54,7 +55,16 @@ def maps_of(stage: Stage, item: Any, role: str, strength: float | None, *, displ
         colour_attribute=attribute,
         uv=uv_name(item),
         displaced=displaced and height is not None,
+        closeups=closeups_of(stage, item, role),
     )
+
+
+def closeups_of(stage: Stage, item: Any, role: str) -> CloseupMaps | None:
+    """The close-ups' maps of the piece, where there are some and the piece still has their UV layer."""
+    normal, weight, colour = (stage.find(part, role) for part in ("closeup_normal", "closeup_weight", "closeup_colour"))
+    if normal is None or weight is None or LAYER not in item.data.uv_layers:
+        return None
+    return CloseupMaps(normal, weight, colour, float(normal.get("strength", 1.0)))
 
 
 def mean_colour(item: Any, maps: Maps) -> tuple[float, float, float] | None:

@@ -25,7 +25,7 @@ from ...scene.surface.surfaces import region, surface_of
 
 LABEL = "Material"
 NEEDS = ("piece",)
-USES = ("stand", "albedo", "relief_height", "relief_normal")
+USES = ("stand", "albedo", "relief_height", "relief_normal", "closeup_normal", "closeup_weight", "closeup_colour")
 MAKES = ("surface",)
 FINER = "Finer for relief"
 FINE_MM = 0.12  # edges that hold strokes of 0.3 mm

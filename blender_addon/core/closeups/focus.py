@@ -1,0 +1,69 @@
+"""Which part of a close-up is sharp, and what is the finest detail in it?
+
+Blur grows with the distance from the plane in focus, and the scan tells each pixel's depth. So it is not asked pixel by pixel,
+where a smooth place looks like a blurred one, but depth by depth: how much of the picture's change from pixel to pixel is
+finer than a few pixels.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ..surface.bandpass import band_pass, gaussian_blur
+from ..surface.texels import Texels
+
+Floats = NDArray[Any]
+
+SLICES = 24
+FINE, COARSE = (0.7, 1.5), (2.0, 4.0)
+"""Bands in pixels, as pairs of Gaussian sigmas."""
+LEVEL = 8.0
+"""Sigma in pixels of the mean to which changes are set in proportion."""
+SHARP = 0.30
+"""Share of the best depth's fineness from which on a depth counts as sharp: a guess."""
+FEWEST = 400
+
+
+@dataclass(frozen=True)
+class Focus:
+    """weight: (n,) 0 to 1, sharp or not. nearest, furthest: depths in mm between which it is sharp."""
+
+    weight: Floats
+    nearest: float
+    furthest: float
+
+
+def in_focus(pixels: Texels, seen: Floats, depth: Floats) -> Focus:
+    """By all photos: seen (n, k) light, depth (n,) mm along the look."""
+    mask = pixels.mask()
+    fine, coarse = np.zeros(len(seen)), np.zeros(len(seen))
+    for k in range(min(seen.shape[1], 4)):
+        level = max(float(np.median(seen[:, k])), 1e-6)
+        raster = pixels.scatter(seen[:, k])
+        near = np.maximum(gaussian_blur(raster, LEVEL), 1e-6).reshape(-1)[pixels.index]
+        lit = near > 0.4 * level  # what is dark shows noise, which looks fine
+        for total, (low, high) in ((fine, FINE), (coarse, COARSE)):
+            changed = band_pass(raster, low, high, mask=mask).reshape(-1)[pixels.index] / near
+            total += np.where(lit, np.minimum(changed**2, 0.01), 0)
+    low, high = np.quantile(depth, [0.001, 0.999])
+    place = np.clip((depth - low) / max(high - low, 1e-6) * SLICES, 0, SLICES - 1e-3)
+    number = np.bincount(place.astype(int), minlength=SLICES)
+    over, under = (_eased(np.bincount(place.astype(int), one, SLICES)) for one in (fine, coarse))
+    ratio = np.where(_eased(number.astype(float)) > FEWEST, over / np.maximum(under, 1e-12), 0)
+    noise = float(ratio[ratio > 0].min()) if (ratio > 0).any() else 0.0
+    best = float(ratio.max())
+    if best <= 0 or best < 1.25 * noise:  # as sharp everywhere: a deep field, or a flat piece
+        return Focus(np.ones(len(seen), np.float32), float(low), float(high))
+    share = np.clip((ratio - noise * 0.8) / (best - noise * 0.8), 0, 1)
+    good = np.flatnonzero(share >= SHARP)
+    middles = low + (np.arange(SLICES) + 0.5) / SLICES * (high - low)
+    weight = np.interp(depth, middles, np.clip((share - 0.5 * SHARP) / (0.5 * SHARP), 0, 1))
+    return Focus(weight.astype(np.float32), float(middles[good[0]]), float(middles[good[-1]]))
+
+
+def _eased(values: Floats) -> Floats:
+    return np.convolve(np.pad(values, 1, mode="edge"), [0.25, 0.5, 0.25], mode="valid")

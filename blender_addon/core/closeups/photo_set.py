@@ -1,0 +1,247 @@
+"""What do the photos of one place say together? Relief and albedo in the pixels of the first, joined to the scan's form.
+
+The photos of a set show the same part under a lamp that was moved. Pixels are those of the first photo, rows upwards; a photo
+from a place of its own (a hand moves) is read where its own camera sees each pixel's point of the piece.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Generator
+from dataclasses import dataclass, field
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ..mesh.triangles import unit
+from ..srgb import decode, luminance
+from ..surface.bandpass import gaussian_blur
+from ..surface.texels import Texels, bilinear
+from ..threads import spread
+from .camera import PhotoCamera
+from .focus import Focus, in_focus
+from .near_lamps import DARKEST, Lamps, Samples, fit_lamps
+from .seen import Form, faces_seen, pixels_seen
+from .stereo import BLOWN, Facing, Shaded, facing
+
+Floats = NDArray[Any]
+
+SAMPLES = 900
+"""Places of the form by which the lamps are fitted."""
+PAINT, PAINT_ALONE = 0.30, 0.05
+"""Expected spread of the log of the albedo round its mean over a millimetre: where lamps tell it from relief, and where one or
+two do not, so that relief must be most of what is seen. Ours, set on the bench."""
+MEAN_MM = 0.8
+"""Sigma of the mean over which the albedo is expected to be even."""
+LARGEST_MM = 2.5
+"""Wavelength from which on the scan's form counts and not the photos: there the lamps' fit is no better than the scan. Set on
+our bench."""
+BORDER_MM = 0.5
+"""Width of the fade at borders."""
+CHUNK = 60_000
+
+
+@dataclass(frozen=True)
+class Reading:
+    """What a set shows. pixels: where its pixels lie on the faces that it sees. faces: (k,) those faces of the form. position,
+    normal: (n, 3) of the form there. slope: (n, 3) surface gradient to be added to the form. albedo: (n, 3) linear. weight:
+    (n,) 0 to 1, how far it counts. doubt: (n, 2) as `Facing` has it. lamps: as fitted. pixel_mm: edge of a pixel on the piece.
+    focus: what is sharp."""
+
+    pixels: Texels
+    faces: NDArray[Any]
+    position: Floats
+    normal: Floats
+    slope: Floats
+    albedo: Floats
+    weight: Floats
+    doubt: Floats
+    lamps: Lamps
+    pixel_mm: float
+    focus: Focus
+
+    @property
+    def area_mm2(self) -> float:
+        """Surface that counts by more than half."""
+        return float((self.weight > 0.5).sum()) * self.pixel_mm**2
+
+
+@dataclass(frozen=True)
+class Kept:
+    """rows: the photos that count, by their place among those with the lamp on. lamps: theirs. aside: a sentence for each that
+    does not count."""
+
+    rows: list[int]
+    lamps: Lamps | None
+    aside: list[str] = field(default_factory=list)
+
+
+class PhotoSet:
+    """The photos of one place, read one after the other: `add` each, then `reading`."""
+
+    def __init__(self, form: Form, camera: PhotoCamera):
+        """camera: of the first photo, at the size that is worked on. Raises ValueError when it sees nothing of the piece."""
+        self.form, self.camera = form, camera
+        self.faces = np.flatnonzero(faces_seen(camera, form))
+        if len(self.faces) < 8:
+            raise ValueError("the camera found for it sees next to nothing of the piece: check the spots")
+        self.pixels = pixels_seen(camera, form, self.faces, camera.size)
+        corners = form.faces[self.faces]
+        self.position = self.pixels.interpolate(corners, form.vertices)
+        self.normal = unit(self.pixels.interpolate(corners, form.normals)).astype(np.float32)
+        depth = (self.position - camera.place) @ camera.rotation[2]
+        self.depth = depth.astype(np.float32)
+        self.pixel_mm = float(np.median(depth) / camera.distance)
+        self.values: list[Floats] = []
+        self.usable: list[NDArray[Any]] = []
+        self.colour = np.zeros((len(self.pixels), 3), np.float32)
+        self.sharp: list[Floats] = []
+        self.dark: Floats | None = None
+
+    def add(self, photo: Floats, camera: PhotoCamera | None = None, *, lamp_off: bool = False) -> None:
+        """A photo (h, w, 3) display-encoded 0 to 1, row 0 at the bottom. camera: its own, where it was taken from elsewhere."""
+        linear = decode(photo)
+        grey = luminance(linear)
+        if camera is None:
+            read = lambda raster: raster.reshape(-1)[self.pixels.index]  # noqa: E731
+            inside = np.ones(len(self.pixels), bool)
+        else:
+            at, _ = camera.project(self.position)
+            x, y = at[:, 0] - 0.5, camera.size[1] - at[:, 1] - 0.5
+            read = lambda raster: bilinear(raster, x, y).astype(np.float32)  # noqa: E731
+            inside = (x >= 0) & (y >= 0) & (x <= camera.size[0] - 1) & (y <= camera.size[1] - 1)
+        values = read(grey)
+        if lamp_off:
+            self.dark = values
+            return
+        self.values.append(values)
+        self.usable.append(inside & (read(photo.max(axis=2)) < BLOWN) & (values > DARKEST / 4))
+        for channel in range(3):
+            self.colour[:, channel] += read(linear[..., channel])
+
+    def reading(self, relief: Floats | None = None, *, keep: Kept) -> Generator[float, None, Reading]:
+        """Fit the lamps and read relief and albedo. relief: (n, 3) slopes that the scan's own texture gave, whose coarse bands
+        stay. keep: which photos count, and their lamps. Yields the fraction done."""
+        values = np.stack([self.values[k] for k in keep.rows], axis=1)
+        usable = np.stack([self.usable[k] for k in keep.rows], axis=1)
+        lamps = keep.lamps
+        assert lamps is not None, "no photo counts"
+        seen, room = self.light(values, lamps)
+        focus = in_focus(self.pixels, seen, self.depth)
+        yield 0.3
+        expected = self._even_albedo(seen, usable, lamps, room)
+        found = yield from self._facing(seen, usable, lamps, room, expected)
+        slope = self._joined(found, relief)
+        weight = self._weight(found, focus)
+        tint = self.colour / np.maximum(luminance(self.colour), 1e-4)[:, None]
+        albedo = np.clip(found.albedo[:, None] * tint, 0, 1).astype(np.float32)
+        yield 1.0
+        return Reading(
+            self.pixels, self.faces, self.position, self.normal, slope, albedo, weight, found.doubt.astype(np.float32), lamps,
+            self.pixel_mm, focus,
+        )  # fmt: skip
+
+    def lamps(self, rows: list[int]) -> Lamps:
+        """The lamps of some photos by places of the coarse form, averaged over blocks of pixels."""
+        values, usable = (np.stack([of[row] for row in rows], axis=1) for of in (self.values, self.usable))
+        samples = self.samples(values if self.dark is None else np.maximum(values - self.dark[:, None], 1e-5), usable)
+        towards = unit(self.camera.place - samples.points.mean(axis=0))
+        return fit_lamps(samples, towards, room=self.dark is None, curve=self.dark is None)
+
+    def light(self, values: Floats, lamps: Lamps) -> tuple[Floats, float]:
+        """The values (n, k) as light, and what of it is the room's."""
+        if self.dark is not None:
+            return np.maximum(values - self.dark[:, None], 0), 0.0
+        return np.power(np.maximum(values, 0), lamps.curve), lamps.room
+
+    def samples(self, values: Floats, usable: NDArray[Any]) -> Samples:
+        """Means over squares of pixels of the coarse form."""
+        width = self.pixels.shape[1]
+        edge = max(1, int(np.sqrt(len(self.pixels) / SAMPLES)))
+        row, column = np.divmod(self.pixels.index, width)
+        _, group = np.unique((row // edge) * (width // edge + 1) + column // edge, return_inverse=True)
+        count = int(group.max()) + 1
+        number = np.bincount(group, minlength=count)
+
+        def mean(of: Floats) -> Floats:
+            return np.stack([np.bincount(group, one, count) for one in of.T], axis=1) / number[:, None]
+
+        full = number > 0.7 * edge * edge
+        whole = mean(usable.astype(float)) > 0.97
+        bright = mean(values)
+        return Samples(
+            mean(self.position)[full], unit(mean(self.normal))[full], bright[full], (whole & (bright > DARKEST))[full],
+            number[full].astype(float),
+        )  # fmt: skip
+
+    def _even_albedo(self, seen: Floats, usable: NDArray[Any], lamps: Lamps, room: float) -> Floats:
+        """(n,) mean albedo round each pixel, by the form's own shading."""
+        total, light = np.zeros(len(seen), np.float32), np.zeros(len(seen), np.float32)
+        for first in range(0, len(seen), CHUNK):
+            part = slice(first, first + CHUNK)
+            shade = lamps.light(self.position[part], self.normal[part])
+            good = usable[part] & (shade > 0.1 * shade.max(axis=1, keepdims=True))
+            total[part] = (seen[part] * good).sum(axis=1)
+            light[part] = (shade * good).sum(axis=1)
+        mask = self.pixels.mask().astype(np.float32)
+        sigma = MEAN_MM / self.pixel_mm
+        over, under = (gaussian_blur(self.pixels.scatter(one), sigma) for one in (total, light))
+        known = gaussian_blur(mask, sigma)
+        over, under = (one.reshape(-1)[self.pixels.index] for one in (over, under))
+        level = float(total.sum() / max(light.sum(), 1e-9))
+        return np.where(known.reshape(-1)[self.pixels.index] > 1e-3, over / np.maximum(under, 1e-6), level).astype(np.float32)
+
+    def _facing(
+        self, seen: Floats, usable: NDArray[Any], lamps: Lamps, room: float, albedo: Floats
+    ) -> Generator[float, None, Facing]:
+        paint = PAINT if seen.shape[1] >= 3 else PAINT_ALONE
+        parts = [slice(first, first + CHUNK) for first in range(0, len(seen), CHUNK)]
+
+        def solve(part: slice) -> Facing:
+            ways, strength = lamps.ways(self.position[part].astype(float))
+            shaded = Shaded(self.normal[part].astype(float), ways, strength, room, seen[part].astype(float), usable[part])
+            return facing(shaded, albedo[part].astype(float), paint=paint)
+
+        found = []
+        for number, one in enumerate(spread(solve, parts)):
+            found.append(one)
+            yield 0.3 + 0.6 * number / len(parts)
+        return Facing(
+            *(np.concatenate([getattr(one, name) for one in found]) for name in ("normals", "albedo", "doubt", "lamps"))
+        )
+
+    def _joined(self, found: Facing, relief: Floats | None) -> Floats:
+        """(n, 3) slopes: the photos' below LARGEST_MM, the scan's own above."""
+        climb = np.maximum(np.einsum("ij,ij->i", found.normals, self.normal), 0.2)
+        slope = (self.normal - found.normals / climb[:, None]).astype(np.float32)
+        slope *= np.minimum(1.0, 2.0 / np.maximum(np.linalg.norm(slope, axis=1, keepdims=True), 1e-6))
+        if relief is not None:
+            slope = slope - relief
+        sigma = LARGEST_MM / (2 * np.pi) * 1.18 / self.pixel_mm  # half of the amplitude passes at LARGEST_MM
+        mask = self.pixels.mask()
+        trusted = 1.0 / (1.0 + (found.doubt[:, 0] / 0.15) ** 2)
+        under = np.maximum(gaussian_blur(self.pixels.scatter(trusted.astype(np.float32)), sigma), 1e-4)
+        for axis in range(3):
+            over = gaussian_blur(self.pixels.scatter((trusted * slope[:, axis]).astype(np.float32)), sigma)
+            slope[:, axis] -= np.where(mask, over / under, 0).reshape(-1)[self.pixels.index]
+        if relief is not None:
+            slope = slope + relief
+        slope -= np.einsum("ij,ij->i", slope, self.normal)[:, None] * self.normal
+        return slope.astype(np.float32)
+
+    def _weight(self, found: Facing, focus: Focus) -> Floats:
+        """(n,) how far each pixel counts: sharp, facing, away from borders, told by the photos rather than expected."""
+        way = unit(self.camera.place - self.position)
+        turned = np.einsum("ij,ij->i", way, self.normal)
+        inner = gaussian_blur(self.pixels.mask().astype(np.float32), BORDER_MM / self.pixel_mm / 2).reshape(-1)[
+            self.pixels.index
+        ]
+        told = 1.0 - np.clip((found.doubt[:, 0] - 0.25) / 0.2, 0, 1)
+        weight = focus.weight * _ramp(turned, 0.25, 0.5) * _ramp(inner, 0.55, 0.95) * told * (found.lamps > 0)
+        eased = gaussian_blur(self.pixels.scatter(weight.astype(np.float32)), 1.5).reshape(-1)[self.pixels.index]
+        return np.minimum(eased, _ramp(inner, 0.55, 0.95)).astype(np.float32)
+
+
+def _ramp(values: Floats, low: float, high: float) -> Floats:
+    x = np.clip((values - low) / (high - low), 0, 1)
+    return np.asarray(x * x * (3 - 2 * x))

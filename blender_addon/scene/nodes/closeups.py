@@ -1,0 +1,38 @@
+"""Where do close-ups enter a material? A group that lays their normal over the relief's, and one for their colour."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from .builder import Tree, make_group
+
+LAYER = "Close-ups"
+"""Name of the UV layer that all close-ups share."""
+
+
+def closeup_group(normal: Any, weight: Any) -> Any:
+    """The group for the close-ups' maps. normal: tangent-space +Y normal map of the layer; weight: how far it counts."""
+
+    def build(tree: Tree) -> None:
+        under = tree.input("Normal", "vector", help="Normal of the surface with the relief of the scan")
+        strength = tree.input(
+            "Strength", "float", 1.0, low=0.0, high=4.0, help="How much of the close-ups' relief shows; 1 is as measured"
+        )
+        coordinates = tree.node("UVMap", uv_map=LAYER)["UV"]
+        picture = tree.node("TexImage", {"Vector": coordinates}, image=normal, interpolation="Cubic", label="Close-up normal")
+        more = tree.math("MAXIMUM", strength, 1.0)
+        bent = tree.node("NormalMap", {"Strength": more, "Color": picture["Color"]}, space="TANGENT", uv_map=LAYER)["Normal"]
+        share = tree.node("TexImage", {"Vector": coordinates}, image=weight, label="Close-up weight")["Color"]
+        share = tree.math("MULTIPLY", share, tree.math("MINIMUM", strength, 1.0))
+        moved = tree.vector("SCALE", tree.vector("SUBTRACT", bent, under), scale=share)
+        tree.output("Normal", "vector", tree.vector("NORMALIZE", tree.vector("ADD", under, moved)))
+        tree.output("Share", "float", share)
+
+    return make_group("Close-ups", build)
+
+
+def closeup_colour(tree: Tree, colour: Any, under: Any, share: Any) -> Any:
+    """The socket of a colour with the close-ups' own laid over it where they count."""
+    coordinates = tree.node("UVMap", uv_map=LAYER)["UV"]
+    picture = tree.node("TexImage", {"Vector": coordinates}, image=colour, interpolation="Cubic", label="Close-up colour")
+    return tree.mix(share, under, picture["Color"])

@@ -1,0 +1,82 @@
+"""How do a user's photos reach the close-ups? Read by Blender, turned as they were held, made smaller; never written."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import bpy
+import numpy as np
+
+from ...core.closeups.camera import distance_by_film
+from ...core.files.meshes.ply import FileProblem
+from ...core.files.pictures.exif import as_held, photo_fields
+from ...core.files.pictures.picture_headers import check_picture
+from ...core.files.plain_files import is_there
+from ...job.errors import InputError
+from ..images import read_pixels
+
+SMALLEST = 200
+"""Pixels of the shorter side below which a picture is no photo to read relief from."""
+_HEIF = (b"heic", b"heix", b"hevc", b"mif1", b"msf1", b"heim", b"avif")
+
+
+@dataclass(frozen=True)
+class Photo:
+    """pixels: (h, w, 3) float32 display-encoded, row 0 at the bottom, as held, at the size that is worked on. size: (width,
+    height) of the whole photo as held. distance: image distance in the whole photo's pixels by its Exif, None without."""
+
+    pixels: Any
+    size: tuple[int, int]
+    distance: float | None
+
+
+def read_photo(path: Path, *, longest: int) -> Photo:
+    """A photo from a file. Raises InputError with what is wrong and what to do."""
+    if not is_there(path):
+        raise InputError(f'There is no photo "{path}": check the path on the sheet')
+    with path.open("rb") as file:
+        start = file.read(16)
+    if start[4:8] == b"ftyp" and start[8:12] in _HEIF:
+        raise InputError(
+            f'The photo "{path.name}" is HEIC, which can\'t be read here: have the phone write JPEG ("most compatible"), or '
+            "save a copy as JPEG at full size"
+        )
+    try:
+        check_picture(path)
+    except FileProblem as problem:
+        raise InputError(f'The photo "{path.name}" can\'t be used: {problem}') from None
+    fields = photo_fields(path.read_bytes())
+    pixels = as_held(_loaded(path), fields.orientation)
+    height, width = pixels.shape[:2]
+    if min(height, width) < SMALLEST:
+        raise InputError(f'The photo "{path.name}" has only {width} x {height} pixels: use the file as the camera wrote it')
+    distance = distance_by_film(fields.focal_35mm, (width, height)) if fields.focal_35mm else None
+    return Photo(np.ascontiguousarray(_smaller(pixels, longest)[::-1]), (width, height), distance)
+
+
+def _loaded(path: Path) -> Any:
+    """(h, w, 3) display-encoded as stored, row 0 at the top."""
+    try:
+        image = bpy.data.images.load(str(path), check_existing=False)
+    except RuntimeError as error:
+        raise InputError(f'The photo "{path.name}" can\'t be read ({error}); save it as JPEG or PNG') from None
+    try:
+        if image.is_float:
+            raise InputError(f'The photo "{path.name}" holds linear light; save it as JPEG or PNG')
+        return read_pixels(image)[::-1, :, :3]
+    except ValueError:
+        raise InputError(f'The photo "{path.name}" is damaged; save it again as JPEG or PNG') from None
+    finally:
+        bpy.data.images.remove(image)
+
+
+def _smaller(pixels: Any, longest: int) -> Any:
+    """Means of whole blocks of pixels, so that neither side passes `longest`; a rest at the right and below is left out."""
+    factor = -(-max(pixels.shape[:2]) // longest)
+    if factor == 1:
+        return pixels
+    height, width = (side // factor * factor for side in pixels.shape[:2])
+    blocks = pixels[:height, :width].reshape(height // factor, factor, width // factor, factor, 3)
+    return blocks.mean(axis=(1, 3), dtype=np.float32)

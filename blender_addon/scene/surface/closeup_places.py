@@ -1,0 +1,116 @@
+"""What of the close-ups do other steps and the eye need? Where they are, what the scan knew there, how they lie on it."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import Any
+
+import numpy as np
+
+from ...core.closeups.camera import PhotoCamera
+from ...core.closeups.finest import finest_mm
+from ...core.closeups.photo_set import PhotoSet, Reading
+from ...core.closeups.seen import Form, faces_seen, pixels_seen
+from ...core.mesh.triangles import unit
+from ...core.srgb import luminance
+from ...core.surface.normal_maps import decode, from_tangent_space, tangent_frames
+from ...core.surface.relief.own_map import slopes_of_normals
+from ...core.surface.texels import Texels
+from ..images import read_pixels
+from ..meshes import read_mesh
+from ..stage import Stage
+from .own_texture import own_colour_of
+from .surface_texture import read_linear
+
+PLACES = "bozzetto_closeup_places"
+"""Custom property on the close-ups' pictures: eight numbers a place, see `Place`."""
+_WIDTH = 8
+OVERLAY = 360
+SQUARES = 6
+
+
+def offered_places(readings: list[tuple[str, PhotoCamera, Reading]]) -> list[float]:
+    """Middle (3, mm), outward normal (3), radius in mm of what is covered and finest detail in mm of each place."""
+    told: list[float] = []
+    for _, _, reading in readings:
+        weight = reading.weight.astype(float)
+        total = max(float(weight.sum()), 1e-9)
+        middle = (reading.position * weight[:, None]).sum(axis=0) / total
+        normal = unit((reading.normal * weight[:, None]).sum(axis=0))
+        radius = float(np.sqrt(reading.area_mm2 / np.pi))
+        told += [*map(float, middle), *map(float, normal), radius, finest_mm(reading) or 2 * reading.pixel_mm]
+    return told
+
+
+def relief_slopes(stage: Stage, photo_set: PhotoSet) -> Any | None:
+    """(n, 3) slopes that the scan's own texture gave where the photos look, as strong as advised; None without relief maps."""
+    item, image = stage.require("piece"), stage.find("relief_normal", "piece")
+    if image is None:
+        return None
+    triangles = read_mesh(item, scale=1000.0)
+    if triangles.uv is None or len(triangles.faces) != len(photo_set.form.faces):
+        return None
+    pixels = read_pixels(image)
+    texels = photo_set.pixels
+    uv = _at(texels, triangles.uv[photo_set.faces])
+    column = (np.mod(uv[:, 0], 1.0) * pixels.shape[1]).astype(int) % pixels.shape[1]
+    row = (np.mod(uv[:, 1], 1.0) * pixels.shape[0]).astype(int) % pixels.shape[0]
+    vertices = triangles.vertices.astype(float)
+    frames = tangent_frames(vertices, triangles.faces, triangles.uv, photo_set.form.normals)
+    whole = Texels(texels.shape, texels.index, photo_set.faces[texels.face], texels.weight, texels.shared)
+    normals = from_tangent_space(whole, frames, photo_set.normal, decode(pixels[row, column, :3]))
+    return float(image.get("strength", 1.0)) * slopes_of_normals(photo_set.normal, normals)
+
+
+def _at(texels: Texels, corners: Any) -> Any:
+    """(n, 2) UVs of each pixel by those of its face's corners (k, 3, 2)."""
+    return np.einsum("nc,nci->ni", texels.weight, corners[texels.face])
+
+
+def overlaid(photo: Any, camera: PhotoCamera, form: Form) -> Any:
+    """(h, w, 3) display-encoded, row 0 at the bottom: squares of the photo and of the form as the camera found would see it, by
+    turns, so that outlines run on from square to square where it is right."""
+    factor = max(1, round(max(camera.size) / OVERLAY))
+    height, width = (side // factor for side in photo.shape[:2])
+    small = photo[: height * factor, : width * factor].reshape(height, factor, width, factor, 3).mean(axis=(1, 3))
+    faces = np.flatnonzero(faces_seen(camera, form))
+    if not len(faces):
+        return small
+    texels = pixels_seen(camera, form, faces, (width, height))
+    normal = unit(texels.interpolate(form.faces[faces], form.normals))
+    lamp = unit(-camera.rotation[2] - 0.6 * camera.rotation[1] - 0.5 * camera.rotation[0])
+    shade = np.zeros((height, width), np.float32)
+    shade.reshape(-1)[texels.index] = 0.15 + 0.75 * np.clip(normal @ lamp, 0, 1)
+    grey = luminance(small)
+    row, column = np.indices((height, width)) * SQUARES // max(height, width)
+    shown = np.where((row + column) % 2 == 0, grey, shade)
+    return np.repeat(shown[..., None], 3, axis=2).astype(np.float32)
+
+
+def own_colours(stage: Stage) -> Any | None:
+    """(m, 3) linear colour that the scan has at the middle of each face (light taken out where that was done); None without."""
+    item = stage.require("piece")
+    image, _ = own_colour_of(stage, item, "piece")
+    triangles = read_mesh(item)
+    if image is None or triangles.uv is None:
+        return None
+    try:
+        pixels = read_linear(image)
+    except ValueError:
+        return None
+    middle = np.mod(triangles.uv.mean(axis=1), 1.0)
+    column, row = (
+        np.minimum((middle[:, axis] * pixels.shape[1 - axis]).astype(int), pixels.shape[1 - axis] - 1) for axis in (0, 1)
+    )
+    return pixels[row, column]
+
+
+def coloured(reading: Reading, own: Any) -> Reading:
+    """The reading with its albedo brought to the scan's own colours (m, 3): photos don't tell how bright their lamps were, so
+    that each channel gets one factor, by the median over what is covered."""
+    good = reading.weight > 0.5
+    if not good.any():
+        return reading
+    scan = np.median(own[reading.faces[reading.pixels.face[good]]], axis=0)
+    factor = scan / np.maximum(np.median(reading.albedo[good], axis=0), 1e-4)
+    return replace(reading, albedo=np.clip(reading.albedo * factor, 0, 1).astype(np.float32))

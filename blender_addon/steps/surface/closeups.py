@@ -1,0 +1,348 @@
+"""Takes relief and colour finer than any scan from close-ups of the real piece, photographed under a lamp that was moved."""
+
+from __future__ import annotations
+
+from collections.abc import Generator
+from dataclasses import dataclass
+from functools import partial
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from ...core.closeups.camera import PhotoCamera
+from ...core.closeups.checking import kept_photos
+from ...core.closeups.finest import finest_mm
+from ...core.closeups.layout import Layout, laid_out
+from ...core.closeups.photo_set import Kept, PhotoSet, Reading
+from ...core.closeups.pose import FEWEST, Pose, Spots, pose_of
+from ...core.closeups.seen import Form
+from ...core.mesh.triangles import shading_normals
+from ...core.srgb import encode
+from ...job.cautions import LAMPS
+from ...job.decisions import Alternative, Decision
+from ...job.errors import InputError, SheetError
+from ...job.files.aside import aside, aside_steps
+from ...job.settings import choice, file, integer, number, point, table, text
+from ...job.step import Progress, Result, Run
+from ...scene.images import make_image
+from ...scene.meshes import read_mesh
+from ...scene.nodes.closeups import LAYER
+from ...scene.stage import Stage
+from ...scene.surface.closeup_photos import Photo, read_photo
+from ...scene.surface.closeup_places import PLACES, coloured, offered_places, overlaid, own_colours, relief_slopes
+
+LABEL = "Close-ups"
+NEEDS = ("piece",)
+USES = ("stand", "upright", "relief_normal", "albedo")
+MAKES = ("closeup_normal", "closeup_weight", "closeup_colour")
+COST = 4.0
+
+KINDS = (
+    ("lamp", "Lamp on", f"Taken with the lamp at one of its places. {LAMPS}"),
+    ("room", "Lamp off", "Taken from the same place with the lamp off: the room's light alone"),
+)
+MOST = 20
+
+
+@dataclass(kw_only=True)
+class PhotoRow:
+    """One photo of a close-up."""
+
+    file: str = file("", help="The photo: JPEG or PNG, as the camera wrote it")
+    set: str = text("1", label="Place", help="Photos from one camera place, the lamp moved between them, have one name")
+    kind: str = choice("lamp", KINDS, help="Whether the lamp was on")
+
+
+@dataclass(kw_only=True)
+class SpotRow:
+    """One spot of the piece, marked on the first photo of a place and on the scan."""
+
+    set: str = text("1", label="Place", help="Whose first photo it is marked on")
+    pixel: tuple[float, ...] | None = point(
+        None, size=2, unit="px", help="The spot on the photo, x and y from its top left as it is shown"
+    )
+    on_piece: tuple[float, ...] | None = point(None, help="The same spot on the piece, in the scene")
+    on_scan: tuple[float, ...] | None = point(
+        None, unit="", help="Or the same spot in the first scan's own coordinates, as in its file"
+    )
+
+
+@dataclass(kw_only=True)
+class Settings:
+    """Which close-ups there are, and where they were taken."""
+
+    photos: list[PhotoRow] = table(PhotoRow, short="file", help="Close-ups of the piece, two to twenty from each place")
+    spots: list[SpotRow] = table(
+        SpotRow, help="Four and more spots a place (six are better), the same on its first photo and on the scan"
+    )
+    strength: float = number(1.0, low=0.0, high=4.0, help="How strong their relief shows; 1 is as measured")
+    accepted: str = text(
+        "", help="Places that are used though the camera found for them is not sure, with commas between", more=True
+    )
+    longest_side: int = integer(
+        2400, low=400, high=6000, unit="px", help="Larger photos are worked on at a part of their size", more=True
+    )
+
+
+def run(stage: Stage, settings: Settings) -> Run:
+    """Read the photos of each place, solve its camera and lamps, lay relief and colour on one further UV layer."""
+    rows = [row for row in settings.photos if row.file.strip()]
+    if not rows:
+        stage.at_swap(partial(_without_layer, stage))
+        return Result("No close-ups are named, so the scan's own relief stays", {"places": 0})
+    sets = _sets(rows, settings.spots)
+    yield Progress(0.02, "Reading the piece")
+    form = _form(stage)
+    readings: list[tuple[str, PhotoCamera, Reading]] = []
+    decisions: list[Decision] = []
+    figures: dict[str, Any] = {"places": 0}
+    for turn, (name, photos) in enumerate(sets.items()):
+        start, width = 0.05 + 0.85 * turn / len(sets), 0.85 / len(sets)
+        found = yield from _place(stage, settings, form, name, photos, (start, width))
+        decisions.append(found.decision)
+        figures |= {f"{name}_{key}": value for key, value in found.figures.items()}
+        if found.reading is not None and found.camera is not None:
+            readings.append((name, found.camera, found.reading))
+    if not readings:
+        stage.at_swap(partial(_without_layer, stage))
+        return Result("None of the close-ups can be used: see the warnings", figures, tuple(decisions))
+    laying = Progress(0.92, "Laying the close-ups on the piece")
+    own = own_colours(stage)
+    if own is not None:
+        readings = [(name, camera, coloured(reading, own)) for name, camera, reading in readings]
+    layout = yield from aside(partial(laid_out, form, [(camera, reading) for _, camera, reading in readings]), laying)
+    yield from _offer(stage, settings, layout, readings, laying, coloured=own is not None)
+    figures |= _told(form, layout, readings)
+    finest = figures["finest_mm"]
+    detail = f", detail down to {finest:.2f} mm" if finest else ""
+    words = f"Close-ups of {len(readings)} place{'s' if len(readings) > 1 else ''} cover {figures['area_mm2']:.0f} mm2{detail}"
+    return Result(words, figures, tuple(decisions))
+
+
+@dataclass
+class _Found:
+    """What came of one place: its decision and figures; camera (at the working size) and reading where it is used."""
+
+    decision: Decision
+    figures: dict[str, Any]
+    camera: PhotoCamera | None = None
+    reading: Reading | None = None
+
+
+def _sets(rows: list[PhotoRow], spots: list[SpotRow]) -> dict[str, list[PhotoRow]]:
+    """Place to its photos, those with the lamp on first. Raises SheetError for what can't be."""
+    sets: dict[str, list[PhotoRow]] = {}
+    for row in rows:
+        sets.setdefault(row.set, []).append(row)
+    for row in spots:
+        if row.set not in sets:
+            raise SheetError(f'closeups.spots: there is no photo of a place "{row.set}"; its photos say set = "{row.set}"')
+    for name, photos in sets.items():
+        photos.sort(key=lambda row: row.kind == "room")
+        lit, dark = (sum(row.kind == kind for row in photos) for kind in ("lamp", "room"))
+        if not lit or dark > 1 or lit > MOST:
+            raise SheetError(
+                f'closeups.photos: the place "{name}" needs 1 to {MOST} photos with the lamp on and at most one off'
+            )
+        marked = sum(row.set == name for row in spots)
+        if marked < FEWEST:
+            raise SheetError(
+                f'closeups.spots: the place "{name}" has {marked} spots; mark {FEWEST} or more, the same on "{photos[0].file}" '
+                "and on the scan, six are better"
+            )
+    return sets
+
+
+def _form(stage: Stage) -> Form:
+    piece = read_mesh(stage.require("piece"), scale=1000.0)
+    if not len(piece.faces):
+        raise InputError("The piece has no surface that close-ups could lie on: look at what separation left of it")
+    stand = stage.find("stand")
+    other = read_mesh(stand, scale=1000.0) if stand is not None else None
+    vertices = piece.vertices.astype(float)
+    normals = shading_normals(vertices, piece.faces)
+    return Form(vertices, piece.faces, normals, (other.vertices.astype(float), other.faces) if other is not None else None)
+
+
+def _place(
+    stage: Stage, settings: Settings, form: Form, name: str, rows: list[PhotoRow], share: tuple[float, float]
+) -> Generator[Progress, None, _Found]:
+    """Solve one place."""
+    start, width = share
+    yield Progress(start, f"Reading the photos of place {name}")
+    first = read_photo(stage.sheet.path(rows[0].file), longest=settings.longest_side)
+    spots = _spots(stage, settings, form, name, first)
+    solving = Progress(start + 0.1 * width, f"Looking for the camera of place {name}")
+    try:
+        pose: Pose = yield from aside(partial(pose_of, spots, first.size, distance=first.distance), solving)
+    except ValueError as error:
+        raise InputError(f'The spots of place "{name}" give no camera: {error}') from None
+    camera = pose.camera.scaled((first.pixels.shape[1], first.pixels.shape[0]))
+    accepted = name in [one.strip() for one in settings.accepted.split(",")]
+    figures = {"camera": pose.verdict, "spots_off_px": round(float(np.median(pose.off)), 2)}
+    picture = yield from aside(partial(overlaid, first.pixels, camera, form), solving)
+    found = _Found(_decision(settings, name, pose, accepted, picture), figures)
+    if pose.verdict == "no fit" or (pose.verdict == "not sure" and not accepted):
+        stage.warn(f'The close-ups of place "{name}" are set aside: {pose.why}')
+        return found
+    photo_set = yield from aside(partial(_begun, form, camera, name), solving)
+    for turn, row in enumerate(rows):
+        yield Progress(start + (0.2 + 0.3 * turn / len(rows)) * width, f'Reading "{Path(row.file).name}"')
+        photo = first if turn == 0 else read_photo(stage.sheet.path(row.file), longest=settings.longest_side)
+        if photo.size != first.size:
+            raise InputError(
+                f'The photo "{Path(row.file).name}" is {photo.size[0]} x {photo.size[1]} pixels and the first of its place '
+                f"{first.size[0]} x {first.size[1]}: photos of one place are taken alike, and not cropped"
+            )
+        adding = Progress(start + (0.2 + 0.3 * turn / len(rows)) * width, f'Aligning "{Path(row.file).name}"')
+        yield from aside(partial(photo_set.add, photo.pixels, lamp_off=row.kind == "room"), adding)
+    relief = relief_slopes(stage, photo_set)
+    names = [Path(row.file).name for row in rows if row.kind == "lamp"]
+    kept: Kept = yield from aside(
+        partial(kept_photos, photo_set, names), Progress(start + 0.5 * width, "Looking for the lamps")
+    )
+    for words in kept.aside:
+        stage.warn(f'Place "{name}": {words}')
+    if not kept.rows:
+        return found
+    reading: Reading = yield from aside_steps(
+        _stepped(photo_set, relief, kept, name), lambda part, words: Progress(start + (0.5 + 0.5 * part) * width, words)
+    )
+    found.camera, found.reading = camera, reading
+    found.figures |= {
+        "photos": len(kept.rows),
+        "light_explained": round(float(np.median(reading.lamps.explained)), 3),
+        "pixel_mm": round(reading.pixel_mm, 4),
+        "area_mm2": round(reading.area_mm2, 1),
+        "sharp_mm": round(reading.focus.furthest - reading.focus.nearest, 2),
+    }
+    return found
+
+
+def _begun(form: Form, camera: PhotoCamera, name: str) -> PhotoSet:
+    try:
+        return PhotoSet(form, camera)
+    except ValueError as error:
+        raise InputError(f'The close-ups of place "{name}" can\'t be used: {error}') from None
+
+
+def _stepped(photo_set: PhotoSet, relief: Any, keep: Kept, name: str) -> Generator[tuple[float, str], None, Reading]:
+    work = photo_set.reading(relief, keep=keep)
+    while True:
+        try:
+            yield next(work), f"Reading the relief of place {name}"
+        except StopIteration as end:
+            reading: Reading = end.value
+            return reading
+
+
+def _spots(stage: Stage, settings: Settings, form: Form, name: str, photo: Photo) -> Spots:
+    """The spots of a place in mm and pixels, each with the form's normal there. Raises SheetError for unfinished ones."""
+    points, pixels = [], []
+    upright = stage.find("upright")
+    matrix = np.array(upright.get("bozzetto_matrix", np.eye(4).ravel()) if upright else np.eye(4).ravel(), float).reshape(4, 4)
+    for row in (row for row in settings.spots if row.set == name):
+        if row.pixel is None or (row.on_piece is None) == (row.on_scan is None):
+            raise SheetError(f'closeups.spots: each spot of place "{name}" needs pixel, and either on_piece or on_scan')
+        if not (0 <= row.pixel[0] <= photo.size[0] and 0 <= row.pixel[1] <= photo.size[1]):
+            raise SheetError(
+                f"closeups.spots: pixel {row.pixel[0]:g}, {row.pixel[1]:g} lies outside the photo of "
+                f"{photo.size[0]} x {photo.size[1]} pixels"
+            )
+        pixels.append(row.pixel)
+        on_scan = None if row.on_scan is None else 1000.0 * (matrix[:3, :3] @ np.array(row.on_scan) + matrix[:3, 3])
+        points.append(np.array(row.on_piece, float) if on_scan is None else on_scan)
+    places = np.array(points)
+    far, near = zip(*(_nearest(form, one) for one in places), strict=True)
+    reach = 0.1 * float(np.linalg.norm(np.ptp(form.vertices, axis=0)))
+    if max(far) > reach:
+        raise SheetError(
+            f'closeups.spots: spot {int(np.argmax(far)) + 1} of place "{name}" lies {max(far):.0f} mm off the piece: '
+            "on_piece is in mm in the scene, on_scan in the scan file's own units"
+        )
+    return Spots(places, np.array(pixels, float), form.normals[list(near)])
+
+
+def _nearest(form: Form, place: Any) -> tuple[float, int]:
+    far = np.linalg.norm(form.vertices - place, axis=1)
+    row = int(np.argmin(far))
+    return float(far[row]), row
+
+
+def _decision(settings: Settings, name: str, pose: Pose, accepted: bool, picture: Any) -> Decision:
+    """Whether the camera of a place is right."""
+    used = pose.verdict == "sure" or (accepted and pose.verdict == "not sure")
+    others = sorted({one.strip() for one in settings.accepted.split(",") if one.strip()} - {name})
+    with_it, without = ({"closeups.accepted": ", ".join(one)} for one in ([*others, name], others))
+    use = Alternative("the close-ups lie where the picture shows them", with_it, picture=picture)
+    leave = Alternative("the close-ups are left out", without)
+    evidence = (
+        f"{len(pose.off)} spots, {float(np.median(pose.off)):.1f} pixels off",
+        f"turn known to {pose.turn_deg:.1f} deg, the piece's points to {pose.shift:.0f} pixels",
+        *([pose.why] if pose.why else []),
+    )
+    sure = {"sure": 0.95, "not sure": 0.5, "no fit": 0.95}[pose.verdict]
+    return Decision(
+        f"camera_{name}", f"Were the close-ups of place {name} taken from there?", use if used else leave, sure, evidence,
+        (leave if used else use,) if pose.verdict != "no fit" else (), accepted,
+    )  # fmt: skip
+
+
+def _offer(
+    stage: Stage,
+    settings: Settings,
+    layout: Layout,
+    readings: list[tuple[str, PhotoCamera, Reading]],
+    laying: Progress,
+    *,
+    coloured: bool,
+) -> Generator[Progress, None, None]:
+    """The pictures and the UV layer."""
+    places = offered_places(readings)
+    images = [
+        ("closeup_normal", make_image("Close-up normal", layout.normal, data=True, floating=True), "Close-up normal"),
+        ("closeup_weight", make_image("Close-up weight", layout.weight, data=True), "Close-up weight"),
+    ]
+    if coloured:
+        images.append(("closeup_colour", make_image("Close-up colour", encode(layout.colour)), "Close-up colour"))
+    for role, image, name in images:
+        image["strength"] = settings.strength
+        image[PLACES] = places
+        stage.offer(role, image, key="piece", name=name)
+        yield laying
+    stage.edit(stage.require("piece"), partial(_with_layer, layout.uv))
+
+
+def _with_layer(uv: Any, piece: Any) -> None:
+    """Put the further UV layer on the piece; its own stays the active one."""
+    mesh = piece.data
+    active = mesh.uv_layers.active_index if mesh.uv_layers else 0
+    layer = mesh.uv_layers.get(LAYER) or mesh.uv_layers.new(name=LAYER, do_init=False)
+    mesh.calc_loop_triangles()
+    corners = np.zeros(3 * len(mesh.loop_triangles), np.int32)
+    mesh.loop_triangles.foreach_get("loops", corners)
+    values = np.zeros((len(mesh.loops), 2), np.float32)
+    values[corners] = uv.reshape(-1, 2)
+    layer.uv.foreach_set("vector", values.ravel())
+    mesh.uv_layers.active_index = active
+
+
+def _without_layer(stage: Stage) -> None:
+    piece = stage.find("piece")
+    layer = piece.data.uv_layers.get(LAYER) if piece is not None else None
+    if layer is not None:
+        piece.data.uv_layers.remove(layer)
+
+
+def _told(form: Form, layout: Layout, readings: list[tuple[str, PhotoCamera, Reading]]) -> dict[str, Any]:
+    """The figures of all places together."""
+    a, b, c = (form.vertices[form.faces[:, corner]] for corner in range(3))
+    area = 0.5 * np.linalg.norm(np.cross(b - a, c - a), axis=1)
+    finest = [value for value in (finest_mm(reading) for _, _, reading in readings) if value]
+    return {
+        "places": len(readings),
+        "area_mm2": round(sum(reading.area_mm2 for _, _, reading in readings), 1),
+        "share_percent": round(100.0 * float(area[layout.owner >= 0].sum() / max(area.sum(), 1e-9)), 2),
+        "finest_mm": round(min(finest), 4) if finest else 0.0,
+    }

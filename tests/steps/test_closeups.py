@@ -1,0 +1,191 @@
+"""Do close-ups of a small piece come onto it as relief, and is what can't be used set aside in words?
+
+The photos are made by formula (Lambert's law, near lamps) of a waved sheet with fine grooves that its mesh does not have.
+"""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+import bpy
+import numpy as np
+import pytest
+
+from blender_addon.core.closeups.camera import PhotoCamera
+from blender_addon.core.closeups.seen import Form, faces_seen, pixels_seen
+from blender_addon.core.mesh.triangles import shading_normals, unit
+from blender_addon.core.srgb import encode
+from blender_addon.core.surface.normal_maps import decode
+from blender_addon.job import sheet as sheets
+from blender_addon.job.errors import JobError
+from blender_addon.scene.images import read_pixels
+from blender_addon.scene.nodes.closeups import LAYER
+from blender_addon.steps.surface import closeups, material
+from tests.steps.test_relief import Laid, done, laid, sheet, words
+
+pytestmark = pytest.mark.usefixtures("empty_scene")
+
+SIZE = (480, 360)
+LAMPS = np.array([[-60.0, 0.0, 110.0], [100.0, 40.0, 90.0], [10.0, 120.0, 100.0], [30.0, -70.0, 120.0]])
+GROOVE, PERIOD = 0.25, 0.8
+LOOK = np.array([[1.0, 0, 0], [0, -1, 0], [0, 0, -1]])  # right, down, look: from above
+CAMERA = PhotoCamera(LOOK, np.array([19.0, 21.0, 90.0]), 1350.0, 0.0, SIZE)
+
+
+def _form() -> Form:
+    piece = sheet()
+    vertices = 1000.0 * piece.vertices.astype(float)
+    return Form(vertices, piece.faces, shading_normals(vertices, piece.faces))
+
+
+def _photographed(folder: Path, lamps: Any = LAMPS, *, other: bool = False) -> list[str]:
+    """A PNG a lamp; grooves run along y. other: of a piece of another form."""
+    form, camera = _form(), CAMERA
+    seen = np.flatnonzero(faces_seen(camera, form))
+    texels = pixels_seen(camera, form, seen, camera.size)
+    place = texels.interpolate(form.faces[seen], form.vertices).astype(float)
+    smooth = unit(texels.interpolate(form.faces[seen], form.normals)).astype(float)
+    normal = unit(smooth / smooth[:, 2:] - GROOVE * np.cos(2 * np.pi * place[:, :1] / PERIOD) * (1.0, 0.0, 0.0))
+    if other:
+        wave = 0.6 * np.cos(2 * np.pi * (place[:, :1] + 0.7 * place[:, 1:2]) / 8.0)
+        normal = unit(np.array([0.0, 0.0, 1.0]) - wave * (1.0, 0.7, 0.0))
+    names = []
+    rng = np.random.default_rng(1)
+    for number, lamp in enumerate(lamps):
+        way = lamp - place
+        far = np.linalg.norm(way, axis=1)
+        light = 0.6 * (110.0 / far) ** 2 * np.maximum((normal * way).sum(axis=1) / far, 0) + 0.02
+        raster = texels.scatter(light.astype(np.float32)) + 0.002 * rng.standard_normal(texels.shape)
+        image = bpy.data.images.new("photo", *camera.size)
+        full = np.ones((*texels.shape, 4), np.float32)
+        full[..., :3] = encode(np.clip(raster, 0, 1))[..., None]
+        image.pixels.foreach_set(full.ravel())
+        image.filepath_raw, image.file_format = str(folder / f"lamp_{number}.png"), "PNG"
+        image.save()
+        names.append(image.filepath_raw)
+        bpy.data.images.remove(image)
+    return names
+
+
+def _spots(camera: PhotoCamera = CAMERA, rows: tuple[int, ...] = (680, 710, 1222, 1737, 1766, 990, 1455)) -> list[Any]:
+    form = _form()
+    inside = [
+        row for row in rows if ((at := camera.project(form.vertices[[row]])[0][0]) > 0).all() and (at < camera.size).all()
+    ]
+    assert len(inside) >= 6
+    return [
+        closeups.SpotRow(on_piece=tuple(form.vertices[row]), pixel=tuple(camera.project(form.vertices[[row]])[0][0]))
+        for row in inside
+    ]
+
+
+def _rows(names: list[str]) -> list[Any]:
+    return [closeups.PhotoRow(file=name) for name in names]
+
+
+def test_close_ups_bring_the_grooves_onto_the_piece_and_into_its_material(tmp_path: Path) -> None:
+    place = laid(sheet(), None)
+    result = done(place, closeups, photos=_rows(_photographed(tmp_path)), spots=_spots())
+    assert result.figures["places"] == 1 and result.figures["1_photos"] == 4, words(place)
+    mesh = place.piece.data
+    assert LAYER in mesh.uv_layers and mesh.uv_layers.active.name != LAYER
+    slope, weight = _slopes_along_x(place)
+    true = GROOVE * np.cos(2 * np.pi * slope[0] / PERIOD)
+    assert (weight > 0.5).mean() > 0.3  # the photos show 47 % of the sheet
+    together = np.corrcoef(true, slope[1])[0, 1]
+    gain = float(np.polyfit(true, slope[1], 1)[0])
+    assert together > 0.9 and 0.75 < gain < 1.15  # a pixel is 0.067 mm, a groove 12 of them: little is lost
+    done(place, material)
+    made = place.stage.find("surface", "piece")
+    assert made.node_tree.nodes["Close-ups"].inputs["Strength"].default_value == 1.0
+
+
+def _slopes_along_x(place: Laid) -> tuple[Any, Any]:
+    """((x, slope) of covered pixels, weight of all that faces show): the normal map looked up at each face's middle."""
+    normal, weight = (read_pixels(place.stage.find(role, "piece")) for role in ("closeup_normal", "closeup_weight"))
+    mesh = place.piece.data
+    uv = np.zeros(2 * len(mesh.loops), np.float32)
+    mesh.uv_layers[LAYER].uv.foreach_get("vector", uv)
+    corners = uv.reshape(-1, 3, 2)
+    vertices = np.array([tuple(one.co) for one in mesh.vertices]) * 1000.0
+    faces = np.array([tuple(one.vertices) for one in mesh.polygons])
+    rng = np.random.default_rng(0)
+    share = rng.dirichlet((1, 1, 1), len(faces))
+    at = np.einsum("nc,nci->ni", share, corners)
+    column, row = (
+        np.clip((at[:, axis] * normal.shape[1 - axis]).astype(int), 0, normal.shape[1 - axis] - 1) for axis in (0, 1)
+    )
+    told = weight[row, column, 0]
+    good = told > 0.9
+    mapped = decode(normal[row[good], column[good], :3])
+    x = np.einsum("nc,nci->ni", share, vertices[faces])[good, 0]
+    return np.stack([x, -mapped[:, 0] / mapped[:, 2]]), told
+
+
+def test_a_lamp_place_taken_twice_counts_once(tmp_path: Path) -> None:
+    place = laid(sheet(), None)
+    names = _photographed(tmp_path, LAMPS[[0, 1, 1]])
+    result = done(place, closeups, photos=_rows(names), spots=_spots())
+    assert result.figures["1_photos"] == 2
+    assert '"lamp_2.png" has the lamp where "lamp_1.png" has it' in words(place)
+
+
+def test_a_mirrored_photo_is_set_aside_and_said(tmp_path: Path) -> None:
+    place = laid(sheet(), None)
+    spots = _spots()
+    for row in spots:
+        row.pixel = (SIZE[0] - row.pixel[0], row.pixel[1])
+    result = done(place, closeups, photos=_rows(_photographed(tmp_path)), spots=spots)
+    assert result.figures["places"] == 0 and "mirrored" in words(place)
+    assert LAYER not in place.piece.data.uv_layers
+
+
+def test_photos_of_something_else_are_set_aside(tmp_path: Path) -> None:
+    place = laid(sheet(), None)
+    names = _photographed(tmp_path, other=True)
+    result = done(place, closeups, photos=_rows(names), spots=_spots())
+    assert result.figures["places"] == 0 and "another piece" in words(place)
+
+
+@pytest.mark.parametrize(
+    ("change", "told"),
+    [
+        (lambda photos, spots: photos.__setitem__(0, closeups.PhotoRow(file="nowhere.jpg")), "There is no photo"),
+        (lambda photos, spots: spots.__delitem__(slice(3, None)), "mark 4 or more"),
+        (lambda photos, spots: setattr(spots[0], "pixel", None), "needs pixel"),
+        (lambda photos, spots: setattr(spots[0], "pixel", (9999.0, 3.0)), "outside the photo"),
+        (lambda photos, spots: setattr(spots[0], "on_piece", (900.0, 0.0, 0.0)), "off the piece"),
+        (lambda photos, spots: setattr(spots[0], "set", "other"), 'no photo of a place "other"'),
+    ],
+)
+def test_what_can_not_be_is_told_in_one_sentence(tmp_path: Path, change: Any, told: str) -> None:
+    place = laid(sheet(), None)
+    photos, spots = _rows(_photographed(tmp_path, LAMPS[:1])), _spots()
+    change(photos, spots)
+    with pytest.raises(JobError, match=told):
+        done(place, closeups, photos=photos, spots=spots)
+    place.stage.discard()
+    assert not place.stage.has("closeup_normal")
+
+
+def test_a_heic_is_named_with_what_to_do(tmp_path: Path) -> None:
+    file = tmp_path / "photo.heic"
+    file.write_bytes(b"\0\0\0\x18ftypheic" + bytes(64))
+    place = laid(sheet(), None)
+    with pytest.raises(JobError, match="HEIC"):
+        done(place, closeups, photos=[closeups.PhotoRow(file=str(file))], spots=_spots())
+
+
+def test_a_sheet_names_photos_shortly(tmp_path: Path) -> None:
+    from blender_addon.job.step import from_module
+
+    text = 'bozzetto = 1\n[closeups]\nphotos = ["a.jpg", "b.jpg"]\n[[closeups.spots]]\npixel = [1, 2]\non_scan = [1, 2, 3]\n'
+    read = sheets.parse(text, [from_module(closeups)], name="x", folder=tmp_path)
+    assert [row.file for row in read["closeups"].photos] == ["a.jpg", "b.jpg"] and read["closeups"].photos[0].set == "1"
+
+
+def test_without_photos_nothing_is_done() -> None:
+    place = laid(sheet(), None)
+    result = done(place, closeups)
+    assert result.figures == {"places": 0} and not place.stage.has("closeup_normal")
