@@ -102,14 +102,17 @@ class PhotoSet:
         """A photo (h, w, 3) display-encoded 0 to 1, row 0 at the bottom. camera: its own, where it was taken from elsewhere."""
         linear = decode(photo)
         grey = luminance(linear)
-        if camera is None:
-            read = lambda raster: raster.reshape(-1)[self.pixels.index]  # noqa: E731
-            inside = np.ones(len(self.pixels), bool)
-        else:
-            at, _ = camera.project(self.position)
-            x, y = at[:, 0] - 0.5, camera.size[1] - at[:, 1] - 0.5
-            read = lambda raster: bilinear(raster, x, y).astype(np.float32)  # noqa: E731
-            inside = (x >= 0) & (y >= 0) & (x <= camera.size[0] - 1) & (y <= camera.size[1] - 1)
+        at = None if camera is None else camera.project(self.position)[0] - 0.5
+        size = self.camera.size if camera is None else camera.size
+        inside = np.ones(len(self.pixels), bool)
+        if at is not None:
+            inside = (at >= 0).all(axis=1) & (at <= np.array(size) - 1).all(axis=1)
+
+        def read(raster: Floats) -> Floats:
+            if at is None:
+                return np.asarray(raster.reshape(-1)[self.pixels.index])
+            return bilinear(raster, at[:, 0], size[1] - 1 - at[:, 1]).astype(np.float32)
+
         values = read(grey)
         if lamp_off:
             self.dark = values

@@ -135,9 +135,9 @@ def _sets(rows: list[PhotoRow], spots: list[SpotRow]) -> dict[str, list[PhotoRow
     sets: dict[str, list[PhotoRow]] = {}
     for row in rows:
         sets.setdefault(row.set, []).append(row)
-    for row in spots:
-        if row.set not in sets:
-            raise SheetError(f'closeups.spots: there is no photo of a place "{row.set}"; its photos say set = "{row.set}"')
+    for spot in spots:
+        if spot.set not in sets:
+            raise SheetError(f'closeups.spots: there is no photo of a place "{spot.set}"; its photos say set = "{spot.set}"')
     for name, photos in sets.items():
         photos.sort(key=lambda row: row.kind == "room")
         lit, dark = (sum(row.kind == kind for row in photos) for kind in ("lamp", "room"))
