@@ -66,24 +66,47 @@ def facing(shaded: Shaded, albedo: Floats, *, paint: float, tilt: float = TILT) 
     # what the room adds counts along the coarse normal, so that the whole stays linear in b
     design = shaded.strength[..., None] * shaded.ways + shaded.room * shaded.normals[:, None]
     noise = np.sqrt(READ**2 + SHOT * np.maximum(shaded.values, 0)) + OFF * np.maximum(shaded.values, 0)
-    across = np.einsum("ni,nj->nij", shaded.normals, shaded.normals)
-    prior = across / paint**2 + (np.eye(3) - across) / tilt**2
-    prior /= np.maximum(albedo, 1e-4)[:, None, None] ** 2
+    across = shaded.normals[:, :, None] * shaded.normals[:, None]
+    prior = (across / paint**2 + (np.eye(3) - across) / tilt**2) / np.maximum(albedo, 1e-4)[:, None, None] ** 2
     expected = albedo[:, None] * shaded.normals
     pull = np.einsum("nij,nj->ni", prior, expected)
     weight = shaded.usable / noise**2
-    b = expected
+    b, errors = expected, prior
     for turn in range(ROUNDS):
         if turn:
-            lit = shaded.strength * np.maximum(np.einsum("nkc,nc->nk", shaded.ways, b), 0)
-            off = (shaded.values - lit - shaded.room * np.einsum("nc,nc->n", b, shaded.normals)[:, None]) / noise
-            soft = 1.0 / (1.0 + (off / 2.5) ** 2) ** 2
-            weight = np.where(np.einsum("nkc,nc->nk", shaded.ways, b) > 0, shaded.usable * soft, 0) / noise**2
-        told = np.einsum("nki,nk,nkj->nij", design, weight, design, optimize=True)
-        b = np.linalg.solve(told + prior, (np.einsum("nki,nk->ni", design, weight * shaded.values) + pull)[..., None])[..., 0]
+            towards = np.einsum("nkc,nc->nk", shaded.ways, b)
+            room = shaded.room * np.einsum("nc,nc->n", b, shaded.normals)[:, None]
+            off = (shaded.values - shaded.strength * np.maximum(towards, 0) - room) / noise
+            weight = np.where(towards > 0, shaded.usable / (1.0 + (off / 2.5) ** 2) ** 2, 0) / noise**2
+        told = _products(design, weight)
+        errors = _inverse(told + prior)
+        b = np.einsum("nij,nj->ni", errors, np.einsum("nki,nk->ni", design, weight * shaded.values) + pull)
     pale = np.maximum(np.linalg.norm(b, axis=1), 1e-6)
-    errors = np.linalg.inv(told + prior)
-    flat = np.eye(3) - np.einsum("ni,nj->nij", b, b) / (pale**2)[:, None, None]
-    spread = np.einsum("nij,njk,nkl->nil", flat, errors, flat, optimize=True)
-    doubt = np.sqrt(np.maximum(np.linalg.eigvalsh(spread)[:, 1:], 0)) / pale[:, None]
-    return Facing(b / pale[:, None], pale, doubt, (weight * noise**2 > 0.25).sum(axis=1))
+    facing_now = b / pale[:, None]
+    return Facing(facing_now, pale, _doubt(errors, facing_now) / pale[:, None], (weight * noise**2 > 0.25).sum(axis=1))
+
+
+def _products(design: Floats, weight: Floats) -> Floats:
+    """(n, 3, 3) sums over the photos of weight times design (n, k, 3) times itself."""
+    told = np.zeros((len(design), 3, 3))
+    for i in range(3):
+        weighed = weight * design[..., i]
+        for j in range(i, 3):
+            told[:, i, j] = told[:, j, i] = np.einsum("nk,nk->n", weighed, design[..., j])
+    return told
+
+
+def _inverse(matrix: Floats) -> Floats:
+    """(n, 3, 3) inverses of symmetric matrices by their cofactors: ten times faster than one by one."""
+    first, second, third = matrix[:, 0], matrix[:, 1], matrix[:, 2]
+    turned = np.stack([np.cross(second, third), np.cross(third, first), np.cross(first, second)], axis=1)
+    return np.asarray(turned / np.einsum("ni,ni->n", first, turned[:, 0])[:, None, None])
+
+
+def _doubt(errors: Floats, normals: Floats) -> Floats:
+    """(n, 2) square roots of the covariance's two principal values (n, 3, 3) across the normals, the smaller first."""
+    flat = np.eye(3) - normals[:, :, None] * normals[:, None]
+    spread = flat @ errors @ flat
+    total, square = np.einsum("nii->n", spread), np.einsum("nij,nij->n", spread, spread)
+    apart = np.sqrt(np.maximum(2 * square - total**2, 0))
+    return np.sqrt(np.maximum(np.stack([total - apart, total + apart], axis=1) / 2, 0))

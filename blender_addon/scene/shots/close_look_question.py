@@ -23,9 +23,14 @@ OFFERED = 2
 """How many other places are offered."""
 WIDTH = 144
 """Width in pixels of the small pictures."""
-NAMES = {"head": "a close look at the head", "part": "a close look at the part that tells most"}
+NAMES = {
+    "closeup": "a close look at your close-up",
+    "head": "a close look at the head",
+    "part": "a close look at the part that tells most",
+}
 OF_A_HEAD = ("a compact lobe, high or far out, that a narrower neck joins",)
 OF_A_PART = ("no neck sets a head off; the upper or foremost part tells most",)
+OF_A_CLOSEUP = ("you photographed that part from near",)
 OF_A_PLACE = ("there is most to see there",)
 
 
@@ -55,7 +60,7 @@ def close_look_decision(
     chosen = first - 1 if first is not None and first <= len(proposed) else 0
     others = [place for place in range(len(proposed)) if place != chosen][:OFFERED]
     best = proposed[chosen]
-    evidence = {"head": OF_A_HEAD, "part": OF_A_PART}.get(best.shows, OF_A_PLACE)
+    evidence = {"closeup": OF_A_CLOSEUP, "head": OF_A_HEAD, "part": OF_A_PART}.get(best.shows, OF_A_PLACE)
     return Decision(
         "close_look", QUESTION, alternative(chosen), best.sure, evidence, tuple(map(alternative, others)), first is not None
     )

@@ -23,8 +23,8 @@ from .own_texture import own_colour_of
 from .surface_texture import read_linear
 
 PLACES = "bozzetto_closeup_places"
-"""Custom property on the close-ups' pictures: eight numbers a place, see `Place`."""
-_WIDTH = 8
+"""Custom property on the close-ups' pictures: WIDTH numbers a place, see `offered_places`."""
+WIDTH = 8
 OVERLAY = 360
 SQUARES = 6
 

@@ -12,6 +12,7 @@ import numpy as np
 from ...core.dressing.light_setups import SETUPS
 from ...core.mesh.triangles import TriangleMesh, vertex_normals
 from ...core.shots import optics
+from ...core.shots.close_looks.carried import CloseupPlace, at_closeups
 from ...core.shots.close_looks.choosing import Proposal, close_looks, reordered
 from ...core.shots.close_looks.detail_spots import CloseLook, detail_magnification
 from ...core.shots.close_looks.head_view import Lens as MacroLens
@@ -33,12 +34,13 @@ from ...scene.images import read_pixels
 from ...scene.meshes import MM, read_mesh
 from ...scene.shots.cameras import Lens, make_camera
 from ...scene.shots.close_look_question import OFFERED, close_look_decision
+from ...scene.shots.closeup_shots import closeup_places, scan_finest_mm, tell_carried
 from ...scene.stage import Stage
 from ...scene.thumbnails import Looks, give_thumbnail, looks_of_all
 
 LABEL = "Camera"
 NEEDS = ("piece",)
-USES = ("stand", "relief_height")
+USES = ("stand", "relief_height", "closeup_weight")
 MAKES = ("shot",)
 
 KIND_CHOICES = (
@@ -195,7 +197,8 @@ def run(stage: Stage, settings: Settings) -> Run:
     asks = shot_asks(settings, tilt=product_tilt(subject))
     yield Progress(0.2, "looking for details")
     piece = read_mesh(next(iter(stage.find_all("piece").values())), scale=MM)
-    proposed = yield from aside(partial(_proposed, piece, subject, asks), Progress(0.22, "looking for details"))
+    near = closeup_places(stage)
+    proposed = yield from aside(partial(_proposed, piece, subject, asks, near), Progress(0.22, "looking for details"))
     spots = _spots(proposed, asks, settings.close_look)
     looks = looks_of_all([item for role in ("piece", "stand") for item in stage.find_all(role).values()])
     solved: list[Shot] = []
@@ -223,6 +226,7 @@ def run(stage: Stage, settings: Settings) -> Run:
     first = solved[0].ask.name
     stage.at_swap(lambda: _look_through(stage, first))
     result = _result(solved)
+    result.figures.update(tell_carried(stage, solved, near, scan_finest_mm(stage, piece)))
     return replace(result, decisions=_decisions(subject, asks, proposed, settings.close_look, looks))
 
 
@@ -394,13 +398,18 @@ def _wanting(asks: list[tuple[ShotAsk, ShotRow]]) -> list[ShotAsk]:
     return [ask for ask, _ in asks if ask.kind == "detail" and ask.focus is None]
 
 
-def _proposed(piece: TriangleMesh, subject: Subject, asks: list[tuple[ShotAsk, ShotRow]]) -> list[Proposal]:
-    """Places for all details that want one, and a few more to choose from."""
+def _proposed(
+    piece: TriangleMesh, subject: Subject, asks: list[tuple[ShotAsk, ShotRow]], near: list[CloseupPlace]
+) -> list[Proposal]:
+    """Places for all details that want one, those of close-ups first, and a few more to choose from."""
     wanting = _wanting(asks)
     if not wanting:
         return []
     lens = MacroLens(wanting[0].frame_mm, wanting[0].focal, wanting[0].pupil_ratio)
-    return close_looks(subject, piece, lens, len(wanting) + OFFERED)
+    usual = detail_magnification(subject, lens.frame_mm)
+    return [
+        *at_closeups(near, lens.frame_mm, wanting[0].coc, usual), *close_looks(subject, piece, lens, len(wanting) + OFFERED),
+    ]  # fmt: skip
 
 
 def _spots(proposed: list[Proposal], asks: list[tuple[ShotAsk, ShotRow]], first: int | None) -> dict[str, CloseLook]:

@@ -1,0 +1,209 @@
+"""How near do close-ups come to the truth? Normals' errors, the finest detail that is right, and cameras by clicks."""
+
+from __future__ import annotations
+
+import io
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from blender_addon.core.closeups.camera import PhotoCamera, angle_between, turned
+from blender_addon.core.closeups.photo_set import Kept, PhotoSet, Reading
+from blender_addon.core.closeups.pose import Pose, Spots, pose_of
+from blender_addon.core.closeups.seen import Form, faces_seen
+from blender_addon.core.mesh.triangles import TriangleMesh, shading_normals, unit
+from scripts.closeups.cases import CloseupCase
+from scripts.closeups.phone import Picture, developed
+
+Floats = Any
+BLOCK = 64
+COHERENT = 0.5
+
+
+def form_of(mesh: TriangleMesh) -> Form:
+    vertices = mesh.vertices.astype(float)
+    return Form(vertices, mesh.faces, shading_normals(vertices, mesh.faces))
+
+
+def pixels_of(data: bytes) -> Floats:
+    """(h, w, 3) display-encoded, row 0 at the bottom, as the step hands them on."""
+    from PIL import Image, ImageOps
+
+    return np.asarray(ImageOps.exif_transpose(Image.open(io.BytesIO(data))).convert("RGB"))[::-1].astype(np.float32) / 255
+
+
+def read(photo_set: PhotoSet, count: int) -> Reading:
+    """What a set of `count` photos shows, all of them used."""
+    rows = list(range(count))
+    work = photo_set.reading(keep=Kept(rows, photo_set.lamps(rows)))
+    while True:
+        try:
+            next(work)
+        except StopIteration as end:
+            reading: Reading = end.value
+            return reading
+
+
+@dataclass(frozen=True)
+class Read:
+    """A reading with the truth behind its pixels: true (n, 3) unit normals, counted (n,) bool."""
+
+    reading: Reading
+    true: Floats
+    counted: Any
+
+    def errors_deg(self, slope: Floats) -> Floats:
+        """(n,) of the counted pixels."""
+        found = unit(self.reading.normal - slope)[self.counted]
+        return np.degrees(np.arccos(np.clip(np.einsum("ij,ij->i", found, self.true[self.counted]), -1, 1)))
+
+    def cut_percent(self) -> tuple[float, float]:
+        """(cut of the median error against the bare scan, the bare scan's median in degrees)."""
+        bare = float(np.median(self.errors_deg(0 * self.reading.slope)))
+        return 100 * (1 - float(np.median(self.errors_deg(self.reading.slope))) / bare), bare
+
+    def finest_mm(self) -> float:
+        """The shortest wavelength down to which slopes and truth are coherent, 0 where they never are."""
+        climb = np.maximum(np.einsum("ij,ij->i", self.true, self.reading.normal), 0.1)[:, None]
+        true = np.where(self.counted[:, None], self.reading.normal - self.true / climb, 0)
+        pixels = self.reading.pixels
+        ours, theirs, inside = (pixels.scatter(one) for one in (self.reading.slope, true, self.counted.astype(np.float32)))
+        sums = np.zeros((3, BLOCK, BLOCK))
+        window = np.outer(np.hanning(BLOCK), np.hanning(BLOCK))
+        for row in range(0, pixels.shape[0] - BLOCK, BLOCK // 2):
+            for column in range(0, pixels.shape[1] - BLOCK, BLOCK // 2):
+                part = slice(row, row + BLOCK), slice(column, column + BLOCK)
+                if inside[part].min() < 0.5:
+                    continue
+                for axis in range(3):
+                    a, b = (
+                        np.fft.fft2((one[part][..., axis] - one[part][..., axis].mean()) * window) for one in (ours, theirs)
+                    )
+                    sums += np.stack([(a * b.conj()).real, np.abs(a) ** 2, np.abs(b) ** 2])
+        wave = np.fft.fftfreq(BLOCK)
+        ring = np.round(np.hypot(wave[:, None], wave[None]) * BLOCK).astype(int).ravel()
+        cross, own, other = (np.bincount(ring, one.ravel()) for one in sums)
+        coherence = np.where(cross > 0, cross**2 / np.maximum(own * other, 1e-30), 0)[: BLOCK // 2 + 1]
+        under = np.flatnonzero(coherence[2:] < COHERENT)
+        last = BLOCK // 2 if not len(under) else int(under[0]) + 1
+        return BLOCK / last * self.reading.pixel_mm if last >= 2 else 0.0
+
+
+def of_case(case: CloseupCase, lamps: Sequence[int], *, dark: bool, off_px: float, seed: int = 0) -> tuple[Read, Pose]:
+    """A case as the step reads it: the camera by its spots, each `off_px` pixels off."""
+    rng = np.random.default_rng(seed + 70)
+    form = form_of(case.scan)
+    near = [int(np.argmin(np.linalg.norm(form.vertices - one, axis=1))) for one in case.spots]
+    pixels = case.pixels + off_px * rng.normal(size=case.pixels.shape)
+    pose = pose_of(Spots(case.spots, pixels, form.normals[near]), case.cameras[0].size)
+    photo_set = PhotoSet(form, pose.camera)
+    if dark:
+        photo_set.add(pixels_of(case.room), lamp_off=True)
+    for row in lamps:
+        photo_set.add(pixels_of(case.photos[row]))
+    reading = read(photo_set, len(lamps))
+    # the truth is known where the true camera sees it: pixels are the photo's own, whatever camera was found
+    true = case.normals[::-1].reshape(-1, 3)[reading.pixels.index]
+    return Read(reading, true, (np.linalg.norm(true, axis=1) > 0.5) & (reading.weight > 0.5)), pose
+
+
+def plate(speckle: float = 0.12) -> Read:
+    """A flat plate of speckled albedo under four near lamps, by formula: whatever relief is read there is false."""
+    size, lamps = (400, 300), np.array([[90.0, 20, 110], [-80, 60, 100], [10, -110, 120], [-40, -30, 140]])
+    camera = PhotoCamera(np.diag([1.0, -1.0, -1.0]), np.array([0, 0, 150.0]), 150.0 / 0.02, 0.0, size)
+    axis = np.linspace(-6, 6, 31)
+    x, y = np.meshgrid(axis, axis)
+    # a plate that is bent a little, so that its form says something of the lamps; its truth is the same form
+    vertices = np.stack([x.ravel(), y.ravel(), 0.02 * (x**2 + y**2).ravel()], axis=1)
+    place = np.arange(961).reshape(31, 31)
+    a, b, c, d = place[:-1, :-1].ravel(), place[:-1, 1:].ravel(), place[1:, 1:].ravel(), place[1:, :-1].ravel()
+    faces = np.concatenate([np.stack([a, b, c], 1), np.stack([a, c, d], 1)])
+    photo_set = PhotoSet(Form(vertices, faces, shading_normals(vertices, faces)), camera)
+    rng = np.random.default_rng(3)
+    albedo = 0.5 * np.exp(speckle * rng.standard_normal(len(photo_set.pixels)))
+    way = lamps - photo_set.position[:, None]
+    far = np.linalg.norm(way, axis=2)
+    light = np.maximum(np.einsum("nkc,nc->nk", way, photo_set.normal) / far, 0) * (120 / far) ** 2 + 0.05
+    for k in range(len(lamps)):
+        raster = photo_set.pixels.scatter((albedo * light[:, k]).astype(np.float32))[::-1]
+        photo_set.add(pixels_of(developed(np.repeat(raster[..., None], 3, 2), Picture(), exposure=1.0, seed=k)))
+    reading = read(photo_set, len(lamps))
+    return Read(reading, photo_set.normal, reading.weight > 0.5)
+
+
+@dataclass(frozen=True)
+class Clicked:
+    """Cameras by six clicks: percent that are right, that are called sure though wrong, and texels that the piece lies off."""
+
+    success: float
+    placed: float
+    false_sure: float
+    texels: float
+
+
+def clicked(mesh: TriangleMesh, texel_mm: float, *, whole: bool, count: int = 40, off_px: float = 2.0) -> Clicked:
+    """12 MP photos of a scan from random places, the whole piece in view or a part of it; half of them name a focal length."""
+    rng = np.random.default_rng(11 if whole else 12)
+    form = form_of(mesh)
+    right, placed, false, texels, sure = 0, 0, 0, [], 0
+    for trial in range(count):
+        camera = _random_camera(form, rng, whole)
+        seen = np.unique(form.faces[faces_seen(camera, form)])
+        pixels = camera.project(form.vertices[seen])[0]
+        chosen = [int(rng.integers(len(seen)))]
+        for _ in range(5):
+            apart = np.min([np.linalg.norm(pixels - pixels[one], axis=1) for one in chosen], axis=0)
+            chosen.append(int(np.argmax(apart * rng.uniform(0.6, 1.0, len(apart)))))
+        rows = seen[chosen]
+        spots = Spots(form.vertices[rows], pixels[chosen] + off_px * rng.normal(size=(6, 2)), form.normals[rows])
+        distance = camera.distance * float(np.exp(0.05 * rng.normal())) if trial % 2 else None
+        pose = pose_of(spots, camera.size, distance=distance)
+        far = float(np.linalg.norm(form.vertices[rows].mean(axis=0) - camera.place))
+        turn = angle_between(pose.camera.rotation, camera.rotation)
+        off = float(np.linalg.norm(pose.camera.place - camera.place)) / far
+        apart = np.linalg.norm(pose.camera.project(form.vertices[seen])[0] - pixels, axis=1) * far / camera.distance / texel_mm
+        texels.append(float(np.median(apart)))
+        right += turn < 0.5 and off < 0.01
+        placed += texels[-1] <= 1.0
+        sure += pose.verdict == "sure"
+        false += pose.verdict == "sure" and texels[-1] > 2.0
+    return Clicked(100 * right / count, 100 * placed / count, 100 * false / count, float(np.median(texels)))
+
+
+def _random_camera(form: Form, rng: Any, whole: bool) -> PhotoCamera:
+    """A phone's or a macro lens's camera from a random side."""
+    low, high = form.vertices.min(axis=0), form.vertices.max(axis=0)
+    size, reach = (4000, 3000), float(np.linalg.norm(high - low))
+    azimuth, tilt = rng.uniform(0, 2 * np.pi), np.radians(rng.uniform(-5, 50))
+    back = np.array([np.sin(azimuth) * np.cos(tilt), -np.cos(azimuth) * np.cos(tilt), np.sin(tilt)])
+    right = np.array([np.cos(azimuth), np.sin(azimuth), 0.0])
+    rotation = turned(np.radians(4) * rng.normal(size=3)) @ np.stack([right, np.cross(-back, right), -back])
+    distance = float(rng.uniform(0.75, 3.0)) * size[0]
+    wide = 1.5 * reach if whole else rng.uniform(0.3, 0.6) * reach
+    target = (low + high) / 2
+    if not whole:
+        facing = np.flatnonzero(form.normals @ back > 0.6)
+        target = form.vertices[facing[rng.integers(len(facing))]]
+    far = distance / size[0] * wide
+    place = target - far * rotation[2]
+    return PhotoCamera(rotation, place, distance, float(0.01 * rng.normal()), size)
+
+
+def wrong_ones(mesh: TriangleMesh, count: int = 20) -> float:
+    """Percent of photos that can't be right (mirrored, spots of another place) that are called sure."""
+    rng = np.random.default_rng(21)
+    form = form_of(mesh)
+    sure = 0
+    for trial in range(count):
+        camera = _random_camera(form, rng, True)
+        seen = np.unique(form.faces[faces_seen(camera, form)])
+        rows = rng.choice(seen, 6, replace=False)
+        pixels = camera.project(form.vertices[rows])[0]
+        pixels = pixels * (-1, 1) + (camera.size[0], 0) if trial % 2 else pixels[rng.permutation(6)]
+        try:
+            sure += pose_of(Spots(form.vertices[rows], pixels, form.normals[rows]), camera.size).verdict == "sure"
+        except ValueError:
+            continue
+    return 100 * sure / count
