@@ -8,12 +8,10 @@ distance, not the focal length, is what a photo is solved for.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
-Floats = NDArray[Any]
+from ..arrays import Floats
 
 FILM_DIAGONAL_MM = float(np.hypot(36.0, 24.0))
 """Diagonal of the 35 mm frame (ISO 1007), to which Exif's FocalLengthIn35mmFilm refers (CIPA DC-008, 4.6.5)."""

@@ -2,14 +2,10 @@
 
 from __future__ import annotations
 
-from typing import Any
-
 import numpy as np
-from numpy.typing import NDArray
 
+from ..arrays import Bools, Floats
 from .photo_set import Kept, PhotoSet
-
-Floats = NDArray[Any]
 
 LEAST_USABLE = 0.4
 """Share of its pixels that a photo must hold between black and white."""
@@ -22,32 +18,32 @@ EXPLAINED = 0.25
 
 def kept_photos(photo_set: PhotoSet, names: list[str]) -> Kept:
     """Look through the photos of a set, named `names` in the order in which they were added."""
-    rows, told = [], []
+    rows, reasons = [], []
     for row, name in enumerate(names):
         share = float(photo_set.usable[row].mean())
         if share < LEAST_USABLE:
-            told.append(
+            reasons.append(
                 f'"{name}" is blown or black in {100 * (1 - share):.0f} % of the piece, so it is set aside: expose it anew'
             )
         else:
             rows.append(row)
-    rows = _once(photo_set, rows, names, told)
+    rows = _once(photo_set, rows, names, reasons)
     if not rows:
-        return Kept([], None, told)
+        return Kept([], None, reasons)
     lamps = photo_set.lamps(rows)
     good = [row for row, share in zip(rows, lamps.explained, strict=True) if share >= EXPLAINED]
     if not good:
-        told.append(
+        reasons.append(
             "none of its photos shows the form of the piece there under one lamp, so they are set aside: is it another piece, "
             "are the spots right, was a lamp close by the strongest light?"
         )
     elif len(good) < len(rows):
         wrong = ", ".join(f'"{names[row]}"' for row in rows if row not in good)
-        told.append(f"{wrong} shows no form under one lamp as the others do, so it is set aside: did camera or piece move?")
-    return Kept(good, (lamps if good == rows else photo_set.lamps(good)) if good else None, told)
+        reasons.append(f"{wrong} shows no form under one lamp as the others do, so it is set aside: did camera or piece move?")
+    return Kept(good, (lamps if good == rows else photo_set.lamps(good)) if good else None, reasons)
 
 
-def _once(photo_set: PhotoSet, rows: list[int], names: list[str], told: list[str]) -> list[int]:
+def _once(photo_set: PhotoSet, rows: list[int], names: list[str], reasons: list[str]) -> list[int]:
     """The rows without those whose lamp stands where an earlier one's does."""
     if len(rows) < 2:
         return rows
@@ -59,13 +55,13 @@ def _once(photo_set: PhotoSet, rows: list[int], names: list[str], told: list[str
         if twin is None:
             kept.append(row)
         else:
-            told.append(
+            reasons.append(
                 f'"{names[row]}" has the lamp where "{names[twin]}" has it, so it is set aside: move the lamp between photos'
             )
     return kept
 
 
-def _spread(values: Floats, usable: NDArray[Any], one: int, other: int) -> float:
+def _spread(values: Floats, usable: Bools, one: int, other: int) -> float:
     """Half of the spread (0.16 to 0.84) of the log of two photos' ratio."""
     both = usable[:, one] & usable[:, other]
     if both.sum() < 20:

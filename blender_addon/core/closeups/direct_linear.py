@@ -6,14 +6,10 @@ section 6.2.4): the 3 x 4 matrix by its singular vector, then taken apart into r
 
 from __future__ import annotations
 
-from typing import Any
-
 import numpy as np
-from numpy.typing import NDArray
 
+from ..arrays import Floats
 from .camera import PhotoCamera, nearest_rotation
-
-Floats = NDArray[Any]
 
 FEWEST = 6
 

@@ -2,14 +2,10 @@
 
 from __future__ import annotations
 
-from typing import Any
-
 import numpy as np
-from numpy.typing import NDArray
 
+from ..arrays import Floats
 from .photo_set import Reading
-
-Floats = NDArray[Any]
 
 BLOCK = 64
 """Edge of the blocks in pixels whose spectra are averaged."""

@@ -11,16 +11,14 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
+from ..arrays import Floats, Ints
 from ..surface.atlas import Atlas, assembled, packed
 from ..surface.normal_maps import encode, tangent_frames, tangent_space
 from ..surface.texels import extend
 from .camera import PhotoCamera
 from .photo_set import Reading
 from .seen import Form, flat_uv
-
-Floats = NDArray[Any]
 
 CORNER = 8
 """Edge of the empty cell in texels."""
@@ -39,7 +37,7 @@ class Layout:
     normal: Floats
     weight: Floats
     colour: Floats
-    owner: NDArray[Any]
+    owner: Ints
 
 
 def laid_out(form: Form, readings: Sequence[tuple[PhotoCamera, Reading]]) -> Layout:
@@ -60,7 +58,7 @@ def laid_out(form: Form, readings: Sequence[tuple[PhotoCamera, Reading]]) -> Lay
     return Layout(uv, whole[..., :3].copy(), whole[..., 3].copy(), whole[..., 4:].copy(), owner)
 
 
-def _owners(form: Form, readings: Sequence[tuple[PhotoCamera, Reading]]) -> tuple[NDArray[Any], list[Any], list[Floats]]:
+def _owners(form: Form, readings: Sequence[tuple[PhotoCamera, Reading]]) -> tuple[Ints, list[Any], list[Floats]]:
     """(m,) set of each face, the crop (left, bottom, right, top) of each set in pixels, UVs (v, 2) of the vertices in each."""
     owner = np.full(len(form.faces), -1)
     best = np.full(len(form.faces), 0.0)
@@ -100,9 +98,9 @@ def _pictures(form: Form, reading: Reading, uv: Floats, crop: tuple[int, int, in
     """(h, w, 7): encoded tangent-space normal, weight, linear colour, cropped."""
     faces = form.faces[reading.faces]
     frames = tangent_frames(form.vertices, faces, uv[faces], form.normals)
-    told = encode(tangent_space(reading.pixels, frames, reading.normal, reading.slope))
+    encoded = encode(tangent_space(reading.pixels, frames, reading.normal, reading.slope))
     mask = reading.pixels.mask()
-    raster = reading.pixels.scatter(np.concatenate([told, reading.weight[:, None], reading.albedo], axis=1))
+    raster = reading.pixels.scatter(np.concatenate([encoded, reading.weight[:, None], reading.albedo], axis=1))
     raster[~mask, :3] = (0.5, 0.5, 1.0)
     left, bottom, right, top = crop
     part, known = raster[bottom:top, left:right], mask[bottom:top, left:right]

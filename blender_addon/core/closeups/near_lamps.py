@@ -13,12 +13,10 @@ curve bends the light; one exponent for the set, near 1, takes that up.
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
-Floats = NDArray[Any]
+from ..arrays import Bools, Floats
 
 CURVE = 0.12
 """Standard deviation of the tone exponent round 1: a phone's S curve on top of sRGB makes it 0.8 to 1.3 (our guess)."""
@@ -66,7 +64,7 @@ class Samples:
     points: Floats
     normals: Floats
     values: Floats
-    usable: NDArray[Any]
+    usable: Bools
     weight: Floats
 
 

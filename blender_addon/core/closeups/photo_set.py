@@ -8,23 +8,20 @@ from __future__ import annotations
 
 from collections.abc import Generator
 from dataclasses import dataclass, field
-from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
+from ..arrays import Bools, Floats, Ints
 from ..mesh.triangles import unit
 from ..srgb import decode, luminance
 from ..surface.bandpass import gaussian_blur
 from ..surface.texels import Texels, bilinear
-from ..threads import spread
+from ..threads import in_parallel
 from .camera import PhotoCamera
 from .focus import Focus, in_focus
 from .near_lamps import DARKEST, Lamps, Samples, fit_lamps
 from .seen import Form, faces_seen, pixels_seen
 from .stereo import BLOWN, Facing, Shaded, facing
-
-Floats = NDArray[Any]
 
 SAMPLES = 900
 """Places of the form by which the lamps are fitted."""
@@ -49,7 +46,7 @@ class Reading:
     focus: what is sharp."""
 
     pixels: Texels
-    faces: NDArray[Any]
+    faces: Ints
     position: Floats
     normal: Floats
     slope: Floats
@@ -93,7 +90,7 @@ class PhotoSet:
         self.depth = depth.astype(np.float32)
         self.pixel_mm = float(np.median(depth) / camera.distance)
         self.values: list[Floats] = []
-        self.usable: list[NDArray[Any]] = []
+        self.usable: list[Bools] = []
         self.colour = np.zeros((len(self.pixels), 3), np.float32)
         self.sharp: list[Floats] = []
         self.dark: Floats | None = None
@@ -157,7 +154,7 @@ class PhotoSet:
             return np.maximum(values - self.dark[:, None], 0), 0.0
         return np.power(np.maximum(values, 0), lamps.curve), lamps.room
 
-    def samples(self, values: Floats, usable: NDArray[Any]) -> Samples:
+    def samples(self, values: Floats, usable: Bools) -> Samples:
         """Means over squares of pixels of the coarse form."""
         width = self.pixels.shape[1]
         edge = max(1, int(np.sqrt(len(self.pixels) / SAMPLES)))
@@ -177,7 +174,7 @@ class PhotoSet:
             number[full].astype(float),
         )  # fmt: skip
 
-    def _even_albedo(self, seen: Floats, usable: NDArray[Any], lamps: Lamps, room: float) -> Floats:
+    def _even_albedo(self, seen: Floats, usable: Bools, lamps: Lamps, room: float) -> Floats:
         """(n,) mean albedo round each pixel, by the form's own shading."""
         total, light = np.zeros(len(seen), np.float32), np.zeros(len(seen), np.float32)
         for first in range(0, len(seen), CHUNK):
@@ -194,9 +191,7 @@ class PhotoSet:
         level = float(total.sum() / max(light.sum(), 1e-9))
         return np.where(known.reshape(-1)[self.pixels.index] > 1e-3, over / np.maximum(under, 1e-6), level).astype(np.float32)
 
-    def _facing(
-        self, seen: Floats, usable: NDArray[Any], lamps: Lamps, room: float, albedo: Floats
-    ) -> Generator[float, None, Facing]:
+    def _facing(self, seen: Floats, usable: Bools, lamps: Lamps, room: float, albedo: Floats) -> Generator[float, None, Facing]:
         paint = PAINT if seen.shape[1] >= 3 else PAINT_ALONE
         parts = [slice(first, first + CHUNK) for first in range(0, len(seen), CHUNK)]
 
@@ -206,7 +201,7 @@ class PhotoSet:
             return facing(shaded, albedo[part].astype(float), paint=paint)
 
         found = []
-        for number, one in enumerate(spread(solve, parts)):
+        for number, one in enumerate(in_parallel(solve, parts)):
             found.append(one)
             yield 0.3 + 0.6 * number / len(parts)
         return Facing(
@@ -233,14 +228,14 @@ class PhotoSet:
         return slope.astype(np.float32)
 
     def _weight(self, found: Facing, focus: Focus) -> Floats:
-        """(n,) how far each pixel counts: sharp, facing, away from borders, told by the photos rather than expected."""
+        """(n,) how far each pixel counts: sharp, facing, away from borders, confidence by the photos rather than expected."""
         way = unit(self.camera.place - self.position)
         turned = np.einsum("ij,ij->i", way, self.normal)
         inner = gaussian_blur(self.pixels.mask().astype(np.float32), BORDER_MM / self.pixel_mm / 2).reshape(-1)[
             self.pixels.index
         ]
-        told = 1.0 - np.clip((found.doubt[:, 0] - 0.25) / 0.2, 0, 1)
-        weight = focus.weight * _ramp(turned, 0.25, 0.5) * _ramp(inner, 0.55, 0.95) * told * (found.lamps > 0)
+        confidence = 1.0 - np.clip((found.doubt[:, 0] - 0.25) / 0.2, 0, 1)
+        weight = focus.weight * _ramp(turned, 0.25, 0.5) * _ramp(inner, 0.55, 0.95) * confidence * (found.lamps > 0)
         eased = gaussian_blur(self.pixels.scatter(weight.astype(np.float32)), 1.5).reshape(-1)[self.pixels.index]
         return np.minimum(eased, _ramp(inner, 0.55, 0.95)).astype(np.float32)
 

@@ -10,16 +10,13 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from itertools import combinations
-from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
+from ..arrays import Floats
 from .camera import PhotoCamera, moved
 from .direct_linear import camera_of_many
 from .three_points import places_of_three
-
-Floats = NDArray[Any]
 
 FEWEST = 4
 SHORTEST, LONGEST = 0.5, 9.0
@@ -191,9 +188,9 @@ def refined(
         change = jacobian(camera, spots.points) / click
         far = np.log(camera.distance / expected) / spread
         own = np.array([0.0] * 6 + [1 / spread**2 / (1 + far**2), 1 / RADIAL**2])
-        pull = np.array([0.0] * 6 + [far / spread / (1 + far**2), camera.radial / RADIAL**2])
+        gradient = np.array([0.0] * 6 + [far / spread / (1 + far**2), camera.radial / RADIAL**2])
         normal = (change * weight[:, None]).T @ change + np.diag(own)
-        slope = change.T @ (weight * off) + pull
+        slope = change.T @ (weight * off) + gradient
         if not free:
             normal[6:], normal[:, 6:], slope[6:] = 0, 0, 0
             normal[[6, 7], [6, 7]] = 1

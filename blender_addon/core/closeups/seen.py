@@ -3,17 +3,13 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
+from ..arrays import Bools, Floats, Ints
 from ..mesh.triangles import face_normals
 from ..surface.texels import Texels, rasterize
 from .camera import PhotoCamera
-
-Floats = NDArray[Any]
-Ints = NDArray[Any]
 
 LOOK_PIXELS = 900
 """Longest side of the picture in which it is looked up what hides what."""
@@ -40,7 +36,7 @@ def flat_uv(camera: PhotoCamera, vertices: Floats) -> tuple[Floats, Floats]:
     return np.stack([pixels[:, 0] / camera.size[0], 1.0 - pixels[:, 1] / camera.size[1]], axis=1), depth
 
 
-def faces_seen(camera: PhotoCamera, form: Form, *, margin: float = 0.0) -> NDArray[Any]:
+def faces_seen(camera: PhotoCamera, form: Form, *, margin: float = 0.0) -> Bools:
     """(m,) bool: the faces that lie whole within the photo, turn their outer side to it and are hidden by nothing.
 
     margin: share of the photo's sides that is left out round its border.

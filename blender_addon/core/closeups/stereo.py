@@ -9,12 +9,10 @@ rest says) or glossy (brighter): iteratively reweighted least squares.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
-Floats = NDArray[Any]
+from ..arrays import Bools, Floats
 
 BLOWN = 0.98
 """Decoded value from which a pixel may have been cut at white."""
@@ -38,7 +36,7 @@ class Shaded:
     strength: Floats
     room: float
     values: Floats
-    usable: NDArray[Any]
+    usable: Bools
 
 
 @dataclass(frozen=True)
@@ -69,7 +67,7 @@ def facing(shaded: Shaded, albedo: Floats, *, paint: float, tilt: float = TILT) 
     across = shaded.normals[:, :, None] * shaded.normals[:, None]
     prior = (across / paint**2 + (np.eye(3) - across) / tilt**2) / np.maximum(albedo, 1e-4)[:, None, None] ** 2
     expected = albedo[:, None] * shaded.normals
-    pull = np.einsum("nij,nj->ni", prior, expected)
+    bias = np.einsum("nij,nj->ni", prior, expected)
     weight = shaded.usable / noise**2
     b, errors = expected, prior
     for turn in range(ROUNDS):
@@ -78,9 +76,9 @@ def facing(shaded: Shaded, albedo: Floats, *, paint: float, tilt: float = TILT) 
             room = shaded.room * np.einsum("nc,nc->n", b, shaded.normals)[:, None]
             off = (shaded.values - shaded.strength * np.maximum(towards, 0) - room) / noise
             weight = np.where(towards > 0, shaded.usable / (1.0 + (off / 2.5) ** 2) ** 2, 0) / noise**2
-        told = _products(design, weight)
-        errors = _inverse(told + prior)
-        b = np.einsum("nij,nj->ni", errors, np.einsum("nki,nk->ni", design, weight * shaded.values) + pull)
+        information = _products(design, weight)
+        errors = _inverse(information + prior)
+        b = np.einsum("nij,nj->ni", errors, np.einsum("nki,nk->ni", design, weight * shaded.values) + bias)
     pale = np.maximum(np.linalg.norm(b, axis=1), 1e-6)
     facing_now = b / pale[:, None]
     return Facing(facing_now, pale, _doubt(errors, facing_now) / pale[:, None], (weight * noise**2 > 0.25).sum(axis=1))
@@ -88,12 +86,12 @@ def facing(shaded: Shaded, albedo: Floats, *, paint: float, tilt: float = TILT) 
 
 def _products(design: Floats, weight: Floats) -> Floats:
     """(n, 3, 3) sums over the photos of weight times design (n, k, 3) times itself."""
-    told = np.zeros((len(design), 3, 3))
+    information = np.zeros((len(design), 3, 3))
     for i in range(3):
         weighed = weight * design[..., i]
         for j in range(i, 3):
-            told[:, i, j] = told[:, j, i] = np.einsum("nk,nk->n", weighed, design[..., j])
-    return told
+            information[:, i, j] = information[:, j, i] = np.einsum("nk,nk->n", weighed, design[..., j])
+    return information
 
 
 def _inverse(matrix: Floats) -> Floats:

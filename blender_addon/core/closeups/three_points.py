@@ -6,14 +6,10 @@ Perspective Pose Estimation Problem, IJCV 13, 1994, section 3.1): a quartic in t
 
 from __future__ import annotations
 
-from typing import Any
-
 import numpy as np
-from numpy.typing import NDArray
 
+from ..arrays import Floats
 from .camera import nearest_rotation
-
-Floats = NDArray[Any]
 
 
 def places_of_three(points: Floats, bearings: Floats) -> list[tuple[Floats, Floats]]:

@@ -1,4 +1,4 @@
-"""What do the shots need to know of close-ups? Where they lie, and what is told about how near a shot may honestly go."""
+"""What do the shots need to know of close-ups? Where they lie, and what is numbers about how near a shot may honestly go."""
 
 from __future__ import annotations
 
@@ -17,8 +17,8 @@ from ..surface.closeup_places import PLACES, WIDTH
 def closeup_places(stage: Stage) -> list[CloseupPlace]:
     """Where the piece's close-ups lie."""
     image = stage.find("closeup_weight", "piece")
-    told = np.array(image.get(PLACES, ()) if image is not None else (), float)
-    rows = told[: len(told) // WIDTH * WIDTH].reshape(-1, WIDTH)
+    numbers = np.array(image.get(PLACES, ()) if image is not None else (), float)
+    rows = numbers[: len(numbers) // WIDTH * WIDTH].reshape(-1, WIDTH)
     return [CloseupPlace(row[:3], row[3:6], float(row[6]), float(row[7])) for row in rows]
 
 

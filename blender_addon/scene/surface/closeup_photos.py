@@ -10,12 +10,10 @@ import bpy
 import numpy as np
 
 from ...core.closeups.camera import distance_by_film
-from ...core.files.meshes.ply import FileProblem
 from ...core.files.pictures.exif import as_held, photo_fields
-from ...core.files.pictures.picture_headers import check_picture
 from ...core.files.plain_files import is_there
 from ...job.errors import InputError
-from ..images import read_pixels
+from ..images import opened, read_pixels
 
 SMALLEST = 200
 """Pixels of the shorter side below which a picture is no photo to read relief from."""
@@ -43,10 +41,6 @@ def read_photo(path: Path, *, longest: int) -> Photo:
             f'The photo "{path.name}" is HEIC, which can\'t be read here: have the phone write JPEG ("most compatible"), or '
             "save a copy as JPEG at full size"
         )
-    try:
-        check_picture(path)
-    except FileProblem as problem:
-        raise InputError(f'The photo "{path.name}" can\'t be used: {problem}') from None
     fields = photo_fields(path.read_bytes())
     pixels = as_held(_loaded(path), fields.orientation)
     height, width = pixels.shape[:2]
@@ -58,10 +52,7 @@ def read_photo(path: Path, *, longest: int) -> Photo:
 
 def _loaded(path: Path) -> Any:
     """(h, w, 3) display-encoded as stored, row 0 at the top."""
-    try:
-        image = bpy.data.images.load(str(path), check_existing=False)
-    except RuntimeError as error:
-        raise InputError(f'The photo "{path.name}" can\'t be read ({error}); save it as JPEG or PNG') from None
+    image = opened(path, f'The photo "{path.name}"', "can't be used", "as JPEG or PNG")
     try:
         if image.is_float:
             raise InputError(f'The photo "{path.name}" holds linear light; save it as JPEG or PNG')

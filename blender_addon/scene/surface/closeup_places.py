@@ -31,15 +31,15 @@ SQUARES = 6
 
 def offered_places(readings: list[tuple[str, PhotoCamera, Reading]]) -> list[float]:
     """Middle (3, mm), outward normal (3), radius in mm of what is covered and finest detail in mm of each place."""
-    told: list[float] = []
+    numbers: list[float] = []
     for _, _, reading in readings:
         weight = reading.weight.astype(float)
         total = max(float(weight.sum()), 1e-9)
         middle = (reading.position * weight[:, None]).sum(axis=0) / total
         normal = unit((reading.normal * weight[:, None]).sum(axis=0))
         radius = float(np.sqrt(reading.area_mm2 / np.pi))
-        told += [*map(float, middle), *map(float, normal), radius, finest_mm(reading) or 2 * reading.pixel_mm]
-    return told
+        numbers += [*map(float, middle), *map(float, normal), radius, finest_mm(reading) or 2 * reading.pixel_mm]
+    return numbers
 
 
 def relief_slopes(stage: Stage, photo_set: PhotoSet) -> Any | None:

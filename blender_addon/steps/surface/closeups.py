@@ -113,7 +113,7 @@ def run(stage: Stage, settings: Settings) -> Run:
         readings = [(name, camera, coloured(reading, own)) for name, camera, reading in readings]
     layout = yield from aside(partial(laid_out, form, [(camera, reading) for _, camera, reading in readings]), laying)
     yield from _offer(stage, settings, layout, readings, laying, coloured=own is not None)
-    figures |= _told(form, layout, readings)
+    figures |= _figures(form, layout, readings)
     finest = figures["finest_mm"]
     detail = f", detail down to {finest:.2f} mm" if finest else ""
     words = f"Close-ups of {len(readings)} place{'s' if len(readings) > 1 else ''} cover {figures['area_mm2']:.0f} mm2{detail}"
@@ -335,7 +335,7 @@ def _without_layer(stage: Stage) -> None:
         piece.data.uv_layers.remove(layer)
 
 
-def _told(form: Form, layout: Layout, readings: list[tuple[str, PhotoCamera, Reading]]) -> dict[str, Any]:
+def _figures(form: Form, layout: Layout, readings: list[tuple[str, PhotoCamera, Reading]]) -> dict[str, Any]:
     """The figures of all places together."""
     a, b, c = (form.vertices[form.faces[:, corner]] for corner in range(3))
     area = 0.5 * np.linalg.norm(np.cross(b - a, c - a), axis=1)

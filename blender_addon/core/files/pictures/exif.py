@@ -7,10 +7,10 @@ from __future__ import annotations
 
 import struct
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
+
+from ...arrays import Pixels
 
 ORIENTATION, CAMERA_PART = 0x0112, 0x8769
 FOCAL, FOCAL_35MM = 0x920A, 0xA405
@@ -94,7 +94,7 @@ def _value(block: bytes, order: str, kind: int, place: int) -> float | None:
     return None if code is None else float(struct.unpack_from(order + code, block, place)[0])
 
 
-def as_held(pixels: NDArray[Any], orientation: int) -> NDArray[Any]:
+def as_held(pixels: Pixels, orientation: int) -> Pixels:
     """Pixels (height, width, ...), row 0 at the top, as the photo is to be shown: the stored row 0 and column 0 lie at the top
     and left (1), top right (2), bottom right (3), bottom left (4), left top (5), right top (6), right bottom (7), left bottom
     (8)."""

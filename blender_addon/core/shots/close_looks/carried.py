@@ -4,15 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
+from ...arrays import Floats
 from .choosing import Proposal
 from .detail_spots import CloseLook
-
-Floats = NDArray[Any]
 
 SURE = 0.95
 """Chance that a place of which the maker took close-ups is the one to show: they chose it."""
