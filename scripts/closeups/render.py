@@ -40,6 +40,7 @@ class Studio:
         scene.cycles.use_adaptive_sampling = False
         scene.cycles.max_bounces = scene.cycles.diffuse_bounces = 2
         scene.cycles.seed = 1
+        scene.render.use_persistent_data = True  # the piece is prepared once, not for every lamp
         scene.cycles.pixel_filter_type = "BLACKMAN_HARRIS"
         scene.view_settings.view_transform = "Raw"
         mesh = shape.mesh()

@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from ..arrays import Bools, Floats
+from .consistency import FEWEST
 from .photo_set import Kept, PhotoSet
 
 LEAST_USABLE = 0.4
@@ -12,8 +13,14 @@ LEAST_USABLE = 0.4
 SAME_LAMP = 0.025
 """Spread of the log of two photos' ratio over the form below which the lamp did not move: 4 degrees of lamp make 0.05 on our
 bench, noise of the means 0.005."""
-EXPLAINED = 0.25
-"""Share of a photo's variation over the form that one lamp must explain: photos in place reach 0.5 to 0.8 on our bench."""
+MOST_LEFT = 0.2
+"""Spread of the log of the light that tooling and paint may leave unexplained before it is asked whether it is the piece at
+all: a part that is nearly flat shows no form, and its photos are right all the same."""
+FAR_OFF = 4.0
+"""Times the middle photo's unexplained spread from which a photo among good ones is set aside."""
+EXPLAINED, EXPLAINED_ALONE = 0.25, 0.4
+"""Share of a photo's variation over the form that one lamp must explain where more is left; photos in place reach 0.5 to 0.8 on
+our bench. With one or two photos the form alone says where the lamp stood, so that it must explain more, whatever is left."""
 
 
 def kept_photos(photo_set: PhotoSet, names: list[str]) -> Kept:
@@ -31,8 +38,13 @@ def kept_photos(photo_set: PhotoSet, names: list[str]) -> Kept:
     if not rows:
         return Kept([], None, reasons)
     lamps = photo_set.lamps(rows)
-    good = [row for row, share in zip(rows, lamps.explained, strict=True) if share >= EXPLAINED]
-    if not good:
+    good = [row for row, fits in zip(rows, _fitting(lamps.explained, lamps.left), strict=True) if fits]
+    if not good and len(rows) < FEWEST:
+        reasons.append(
+            "the piece is too flat there, or too little like the photo, for one or two photos to show where the lamp stood, so "
+            "they are set aside: take four, the lamp at four places"
+        )
+    elif not good:
         reasons.append(
             "none of its photos shows the form of the piece there under one lamp, so they are set aside: is it another piece, "
             "are the spots right, was a lamp close by the strongest light?"
@@ -41,6 +53,16 @@ def kept_photos(photo_set: PhotoSet, names: list[str]) -> Kept:
         wrong = ", ".join(f'"{names[row]}"' for row in rows if row not in good)
         reasons.append(f"{wrong} shows no form under one lamp as the others do, so it is set aside: did camera or piece move?")
     return Kept(good, (lamps if good == rows else photo_set.lamps(good)) if good else None, reasons)
+
+
+def _fitting(explained: Floats, left: Floats) -> Bools:
+    """(k,) which photos show the piece: all or none by the most, and those apart that are far off beside the others."""
+    if len(left) < FEWEST:
+        return np.asarray(explained >= EXPLAINED_ALONE)
+    middle = float(np.median(left))
+    if np.median(explained) < EXPLAINED and middle > MOST_LEFT:
+        return np.zeros(len(left), bool)
+    return np.asarray((explained >= EXPLAINED) | (left <= max(MOST_LEFT, FAR_OFF * middle)))
 
 
 def _once(photo_set: PhotoSet, rows: list[int], names: list[str], reasons: list[str]) -> list[int]:

@@ -17,6 +17,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from ..arrays import Bools, Floats
+from .consistency import BlockPixels, disagreement
 
 CURVE = 0.12
 """Standard deviation of the tone exponent round 1: a phone's S curve on top of sRGB makes it 0.8 to 1.3 (our guess)."""
@@ -26,6 +27,9 @@ DARKEST = 0.02
 """Of white: light below is not counted as a measurement, since noise and flare are of its size."""
 NEAREST, FURTHEST = 20.0, 3000.0
 """mm between piece and lamp: the lens fits between them, and beyond it is as good as endless."""
+BESIDE = 0.4
+"""Weight of the form's means where single pixels speak too: tooling makes a place's mean light another than that of its mean
+normal. Set on our bench."""
 FAR, STRONG = 1.5, 2.0
 """Standard deviations of the log of a lamp's distance round 200 mm, and of its strength round the others'."""
 DISTANCES = (90.0, 200.0, 450.0)
@@ -36,13 +40,14 @@ FEW_ROUNDS, ROUNDS = 5, 25
 class Lamps:
     """The light of a set. places: (k, 3) mm. strengths: (k,) such that s / d^2 is light on a facing surface of albedo 1.
     room: light of the room on the same. curve: exponent that turns decoded values into light. explained: (k,) share of each
-    photo's variation over the coarse form that the model gives."""
+    photo's variation over the coarse form that the model gives; left: (k,) spread of the log of what it does not give."""
 
     places: Floats
     strengths: Floats
     room: float
     curve: float
     explained: Floats
+    left: Floats
 
     def ways(self, points: Floats) -> tuple[Floats, Floats]:
         """Unit ways (n, k, 3) to the lamps and their light (n, k) on a facing surface, at points (n, 3) mm."""
@@ -59,13 +64,14 @@ class Lamps:
 @dataclass(frozen=True)
 class Samples:
     """Places of the coarse form that calibrate: points (n, 3) mm, normals (n, 3), values (n, k) decoded 0 to 1, usable (n, k)
-    bool, weight (n,) pixels' worth."""
+    bool, weight (n,) pixels' worth. pixels: single ones, which speak too where there are three photos and more."""
 
     points: Floats
     normals: Floats
     values: Floats
     usable: Bools
     weight: Floats
+    pixels: BlockPixels | None = None
 
 
 def fit_lamps(samples: Samples, towards: Floats, *, room: bool = True, curve: bool = True) -> Lamps:
@@ -76,7 +82,8 @@ def fit_lamps(samples: Samples, towards: Floats, *, room: bool = True, curve: bo
     count = samples.values.shape[1]
     tried = [_fitted(samples, _start(samples, towards, far, room), FEW_ROUNDS, room=room, curve=curve) for far in DISTANCES]
     lamps, _ = _fitted(samples, min(tried, key=lambda one: one[1])[0], ROUNDS, room=room, curve=curve)
-    return replace(lamps, explained=np.array([_explained(samples, lamps, k) for k in range(count)]))
+    known = np.array([_explained(samples, lamps, k) for k in range(count)])
+    return replace(lamps, explained=known[:, 0], left=known[:, 1])
 
 
 def _start(samples: Samples, towards: Floats, far: float, room: bool) -> Lamps:
@@ -92,7 +99,14 @@ def _start(samples: Samples, towards: Floats, far: float, room: bool) -> Lamps:
         places.append(middle + far * along / max(float(np.linalg.norm(along)), 1e-9))
     level = np.array([np.median(samples.values[samples.usable[:, k], k]) if samples.usable[:, k].any() else 0.3
                       for k in range(len(places))])  # fmt: skip
-    return Lamps(np.array(places), 2 * level * far**2, 0.1 * float(level.mean()) if room else 0.0, 1.0, np.zeros(len(places)))
+    return Lamps(
+        np.array(places),
+        2 * level * far**2,
+        0.1 * float(level.mean()) if room else 0.0,
+        1.0,
+        np.zeros(len(places)),
+        np.zeros(len(places)),
+    )
 
 
 def _packed(lamps: Lamps, middle: Floats) -> Floats:
@@ -114,6 +128,7 @@ def _unpacked(values: Floats, middle: Floats, count: int, room: bool) -> Lamps:
         strength,
         float(np.exp(values[-2])) if room else 0.0,
         float(np.exp(values[-1])),
+        np.zeros(count),
         np.zeros(count),
     )
 
@@ -144,7 +159,12 @@ def _vector(samples: Samples, lamps: Lamps) -> Floats:
     strong = np.log(lamps.strengths / np.median(lamps.strengths))
     weight = np.sqrt(0.02 * len(off))
     beforehand = np.concatenate([far / FAR, strong / STRONG, [np.log(lamps.curve) / CURVE]])
-    return np.concatenate([cauchy.ravel(), paint, weight * beforehand])
+    fine = np.zeros(0)
+    if samples.pixels is not None:
+        ways, strength = lamps.ways(samples.pixels.points)
+        fine = disagreement(samples.pixels, ways, strength, lamps.room, lamps.curve)
+        cauchy, paint = BESIDE * cauchy, BESIDE * paint
+    return np.concatenate([cauchy.ravel(), paint, fine, weight * beforehand])
 
 
 def _fitted(samples: Samples, lamps: Lamps, rounds: int, *, room: bool, curve: bool) -> tuple[Lamps, float]:
@@ -179,14 +199,15 @@ def _fitted(samples: Samples, lamps: Lamps, rounds: int, *, room: bool, curve: b
     return _unpacked(values, middle, count, room), cost
 
 
-def _explained(samples: Samples, lamps: Lamps, k: int) -> float:
-    """Share of the log's spread over the form in photo k that its lamp gives, by robust spreads."""
+def _explained(samples: Samples, lamps: Lamps, k: int) -> tuple[float, float]:
+    """Share of the log's spread over the form in photo k that its lamp gives, and the spread that is left; robust."""
     use = samples.usable[:, k]
     if use.sum() < 20:
-        return 0.0
+        return 0.0, float("inf")
     light = np.log(np.maximum(lamps.light(samples.points[use], samples.normals[use])[:, k], 1e-4))
     seen = lamps.curve * np.log(np.maximum(samples.values[use, k], 1e-4))
-    return float(1.0 - (_spread(seen - light) / max(_spread(seen), 1e-6)) ** 2)
+    left, whole = _spread(seen - light), _spread(seen)
+    return float(1.0 - (left / max(whole, 1e-6)) ** 2), left / 2
 
 
 def _spread(values: Floats) -> float:

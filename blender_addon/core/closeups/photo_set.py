@@ -7,7 +7,7 @@ from a place of its own (a hand moves) is read where its own camera sees each pi
 from __future__ import annotations
 
 from collections.abc import Generator
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
@@ -18,6 +18,7 @@ from ..surface.bandpass import gaussian_blur
 from ..surface.texels import Texels, bilinear
 from ..threads import in_parallel
 from .camera import PhotoCamera
+from .consistency import FEWEST, BlockPixels
 from .focus import Focus, in_focus
 from .near_lamps import DARKEST, Lamps, Samples, fit_lamps
 from .seen import Form, faces_seen, pixels_seen
@@ -30,11 +31,13 @@ PAINT, PAINT_ALONE = 0.30, 0.05
 two do not, so that relief must be most of what is seen. Ours, set on the bench."""
 MEAN_MM = 0.8
 """Sigma of the mean over which the albedo is expected to be even."""
-LARGEST_MM = 2.5
-"""Wavelength from which on the scan's form counts and not the photos: there the lamps' fit is no better than the scan. Set on
+LARGEST_MM, LARGEST_ALONE_MM = 8.0, 2.5
+"""Wavelength from which on the scan's form counts and not the photos: with three lamps and more, and with one or two. Set on
 our bench."""
 BORDER_MM = 0.5
 """Width of the fade at borders."""
+BLOCK_MM, BLOCKS, BLOCK_PIXELS = 1.5, 50, 24
+"""Edge of the squares whose pixels help to find the lamps, how many squares, and pixels of each."""
 CHUNK = 60_000
 
 
@@ -131,7 +134,7 @@ class PhotoSet:
         yield 0.3
         expected = self._even_albedo(seen, usable, lamps, room)
         found = yield from self._facing(seen, usable, lamps, room, expected)
-        slope = self._joined(found, relief)
+        slope = self._joined(found, relief, LARGEST_MM if len(keep.rows) >= FEWEST else LARGEST_ALONE_MM)
         weight = self._weight(found, focus)
         tint = self.colour / np.maximum(luminance(self.colour), 1e-4)[:, None]
         albedo = np.clip(found.albedo[:, None] * tint, 0, 1).astype(np.float32)
@@ -144,7 +147,8 @@ class PhotoSet:
     def lamps(self, rows: list[int]) -> Lamps:
         """The lamps of some photos by places of the coarse form, averaged over blocks of pixels."""
         values, usable = (np.stack([of[row] for row in rows], axis=1) for of in (self.values, self.usable))
-        samples = self.samples(values if self.dark is None else np.maximum(values - self.dark[:, None], 1e-5), usable)
+        values = values if self.dark is None else np.maximum(values - self.dark[:, None], 1e-5)
+        samples = replace(self.samples(values, usable), pixels=self._block_pixels(values, usable))
         towards = unit(self.camera.place - samples.points.mean(axis=0))
         return fit_lamps(samples, towards, room=self.dark is None, curve=self.dark is None)
 
@@ -173,6 +177,34 @@ class PhotoSet:
             mean(self.position)[full], unit(mean(self.normal))[full], bright[full], (whole & (bright > DARKEST))[full],
             number[full].astype(float),
         )  # fmt: skip
+
+    def _block_pixels(self, values: Floats, usable: Bools) -> BlockPixels | None:
+        """Some pixels of squares of BLOCK_MM, spread over the photo; None with fewer than three photos or next to no
+        squares."""
+        if values.shape[1] < FEWEST:
+            return None
+        width = self.pixels.shape[1]
+        edge = max(6, round(BLOCK_MM / self.pixel_mm))
+        row, column = np.divmod(self.pixels.index, width)
+        _, group, number = np.unique(
+            (row // edge) * (width // edge + 1) + column // edge, return_inverse=True, return_counts=True
+        )
+        full = np.flatnonzero(number > 0.7 * edge * edge)
+        if len(full) < 6:
+            return None
+        rng = np.random.default_rng(1)
+        chosen = full[:: -(-len(full) // BLOCKS)]
+        order = rng.permutation(len(group))
+        order = order[np.isin(group[order], chosen)]
+        order = order[np.argsort(group[order], kind="stable")]
+        first = np.searchsorted(group[order], chosen)
+        rank = np.arange(len(order)) - first[np.searchsorted(chosen, group[order])]
+        rows = order[rank < BLOCK_PIXELS]
+        block = np.searchsorted(chosen, group[rows])
+        good = usable[rows] & (values[rows] > DARKEST / 2)
+        return BlockPixels(
+            self.position[rows].astype(float), self.normal[rows].astype(float), values[rows].astype(float), good, block
+        )
 
     def _even_albedo(self, seen: Floats, usable: Bools, lamps: Lamps, room: float) -> Floats:
         """(n,) mean albedo round each pixel, by the form's own shading."""
@@ -208,14 +240,14 @@ class PhotoSet:
             *(np.concatenate([getattr(one, name) for one in found]) for name in ("normals", "albedo", "doubt", "lamps"))
         )
 
-    def _joined(self, found: Facing, relief: Floats | None) -> Floats:
-        """(n, 3) slopes: the photos' below LARGEST_MM, the scan's own above."""
+    def _joined(self, found: Facing, relief: Floats | None, largest_mm: float) -> Floats:
+        """(n, 3) slopes: the photos' below a wavelength of `largest_mm`, the scan's own above."""
         climb = np.maximum(np.einsum("ij,ij->i", found.normals, self.normal), 0.2)
         slope = (self.normal - found.normals / climb[:, None]).astype(np.float32)
         slope *= np.minimum(1.0, 2.0 / np.maximum(np.linalg.norm(slope, axis=1, keepdims=True), 1e-6))
         if relief is not None:
             slope = slope - relief
-        sigma = LARGEST_MM / (2 * np.pi) * 1.18 / self.pixel_mm  # half of the amplitude passes at LARGEST_MM
+        sigma = largest_mm / (2 * np.pi) * 1.18 / self.pixel_mm  # half of the amplitude passes at that wavelength
         mask = self.pixels.mask()
         trusted = 1.0 / (1.0 + (found.doubt[:, 0] / 0.15) ** 2)
         under = np.maximum(gaussian_blur(self.pixels.scatter(trusted.astype(np.float32)), sigma), 1e-4)

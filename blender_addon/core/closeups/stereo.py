@@ -76,15 +76,15 @@ def facing(shaded: Shaded, albedo: Floats, *, paint: float, tilt: float = TILT) 
             room = shaded.room * np.einsum("nc,nc->n", b, shaded.normals)[:, None]
             off = (shaded.values - shaded.strength * np.maximum(towards, 0) - room) / noise
             weight = np.where(towards > 0, shaded.usable / (1.0 + (off / 2.5) ** 2) ** 2, 0) / noise**2
-        information = _products(design, weight)
-        errors = _inverse(information + prior)
+        information = products(design, weight)
+        errors = inverse(information + prior)
         b = np.einsum("nij,nj->ni", errors, np.einsum("nki,nk->ni", design, weight * shaded.values) + bias)
     pale = np.maximum(np.linalg.norm(b, axis=1), 1e-6)
     facing_now = b / pale[:, None]
     return Facing(facing_now, pale, _doubt(errors, facing_now) / pale[:, None], (weight * noise**2 > 0.25).sum(axis=1))
 
 
-def _products(design: Floats, weight: Floats) -> Floats:
+def products(design: Floats, weight: Floats) -> Floats:
     """(n, 3, 3) sums over the photos of weight times design (n, k, 3) times itself."""
     information = np.zeros((len(design), 3, 3))
     for i in range(3):
@@ -94,7 +94,7 @@ def _products(design: Floats, weight: Floats) -> Floats:
     return information
 
 
-def _inverse(matrix: Floats) -> Floats:
+def inverse(matrix: Floats) -> Floats:
     """(n, 3, 3) inverses of symmetric matrices by their cofactors: ten times faster than one by one."""
     first, second, third = matrix[:, 0], matrix[:, 1], matrix[:, 2]
     turned = np.stack([np.cross(second, third), np.cross(third, first), np.cross(first, second)], axis=1)
