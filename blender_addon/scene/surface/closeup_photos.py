@@ -9,6 +9,7 @@ from typing import Any
 import bpy
 import numpy as np
 
+from ...core.arrays import Floats
 from ...core.closeups.camera import distance_by_film
 from ...core.files.pictures.exif import as_held, photo_fields
 from ...core.files.plain_files import is_there
@@ -63,7 +64,7 @@ def _loaded(path: Path) -> Any:
         bpy.data.images.remove(image)
 
 
-def _smaller(pixels: Any, longest: int) -> Any:
+def _smaller(pixels: Floats, longest: int) -> Floats:
     """Means of whole blocks of pixels, so that neither side passes `longest`; a rest at the right and below is left out."""
     factor = -(-max(pixels.shape[:2]) // longest)
     if factor == 1:

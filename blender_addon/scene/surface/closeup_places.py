@@ -17,7 +17,7 @@ from ...core.surface.normal_maps import decode, from_tangent_space, tangent_fram
 from ...core.surface.relief.own_map import slopes_of_normals
 from ...core.surface.texels import Texels
 from ..images import read_pixels
-from ..meshes import read_mesh
+from ..meshes import MM, read_mesh
 from ..stage import Stage
 from .own_texture import own_colour_of
 from .surface_texture import read_linear
@@ -47,7 +47,7 @@ def relief_slopes(stage: Stage, photo_set: PhotoSet) -> Any | None:
     item, image = stage.require("piece"), stage.find("relief_normal", "piece")
     if image is None:
         return None
-    triangles = read_mesh(item, scale=1000.0)
+    triangles = read_mesh(item, scale=MM)
     if triangles.uv is None or len(triangles.faces) != len(photo_set.form.faces):
         return None
     pixels = read_pixels(image)

@@ -10,6 +10,7 @@ from typing import Any
 
 import numpy as np
 
+from ...core.arrays import Floats
 from ...core.closeups.camera import PhotoCamera
 from ...core.closeups.checking import kept_photos
 from ...core.closeups.finest import finest_mm
@@ -26,7 +27,7 @@ from ...job.files.aside import aside, aside_steps
 from ...job.settings import choice, file, integer, number, point, table, text
 from ...job.step import Progress, Result, Run
 from ...scene.images import make_image
-from ...scene.meshes import read_mesh
+from ...scene.meshes import MM, read_mesh
 from ...scene.nodes.closeups import LAYER
 from ...scene.stage import Stage
 from ...scene.surface.closeup_photos import Photo, read_photo
@@ -155,11 +156,11 @@ def _sets(rows: list[PhotoRow], spots: list[SpotRow]) -> dict[str, list[PhotoRow
 
 
 def _form(stage: Stage) -> Form:
-    piece = read_mesh(stage.require("piece"), scale=1000.0)
+    piece = read_mesh(stage.require("piece"), scale=MM)
     if not len(piece.faces):
         raise InputError("The piece has no surface that close-ups could lie on: look at what separation left of it")
     stand = stage.find("stand")
-    other = read_mesh(stand, scale=1000.0) if stand is not None else None
+    other = read_mesh(stand, scale=MM) if stand is not None else None
     vertices = piece.vertices.astype(float)
     normals = shading_normals(vertices, piece.faces)
     return Form(vertices, piece.faces, normals, (other.vertices.astype(float), other.faces) if other is not None else None)
@@ -251,7 +252,7 @@ def _spots(stage: Stage, settings: Settings, form: Form, name: str, photo: Photo
                 f"{photo.size[0]} x {photo.size[1]} pixels"
             )
         pixels.append(row.pixel)
-        on_scan = None if row.on_scan is None else 1000.0 * (matrix[:3, :3] @ np.array(row.on_scan) + matrix[:3, 3])
+        on_scan = None if row.on_scan is None else MM * (matrix[:3, :3] @ np.array(row.on_scan) + matrix[:3, 3])
         points.append(np.array(row.on_piece, float) if on_scan is None else on_scan)
     places = np.array(points)
     far, near = zip(*(_nearest(form, one) for one in places), strict=True)
@@ -314,7 +315,7 @@ def _offer(
     stage.edit(stage.require("piece"), partial(_with_layer, layout.uv))
 
 
-def _with_layer(uv: Any, piece: Any) -> None:
+def _with_layer(uv: Floats, piece: Any) -> None:
     """Put the further UV layer on the piece; its own stays the active one."""
     mesh = piece.data
     active = mesh.uv_layers.active_index if mesh.uv_layers else 0
