@@ -6,9 +6,9 @@ wrong. The first run renders a shape's photos for some minutes into the cache.
 
 from __future__ import annotations
 
+import statistics
 import time
 
-from blender_addon.core.closeups.finest import finest_mm
 from scripts.closeups.cases import Setting, closeup_case
 from scripts.truth.scanner import baked_scan
 
@@ -44,9 +44,9 @@ def run(record: Record, options: Options) -> None:
         if options.wants(f"clicks/{case}"):
             found = measures.clicked(scan.scan, scan.mm_a_texel, whole=case == "whole", count=12 if options.fast else 40)
             name = f"clicks/{case}"
-            record.add("camera_success_percent", found.success, case=name, unit="%", goal=">= 100", floor=">= 0")
+            record.add("camera_success_percent", found.success, case=name, unit="%", goal=">= 100", floor=">= 10")
             record.add("camera_placed_percent", found.placed, case=name, unit="%", goal=">= 100", floor=">= 90")
-            record.add("reprojection_texels", found.texels, case=name, goal="<= 1")
+            record.add("reprojection_texels", found.texels, case=name, floor="<= 1.5", goal="<= 1")
             record.add("false_sure", found.false_sure, case=name, unit="%", goal="<= 0")
     if options.wants("wrong"):
         record.add("false_sure", measures.wrong_ones(scan.scan), case="wrong", unit="%", goal="<= 0")
@@ -58,14 +58,16 @@ def _relief(record: Record, options: Options, shape: str, name: str, count: int,
     found, pose = measures.of_case(case, range(count), dark=dark, off_px=OFF_PX)
     took = time.perf_counter() - start
     cut, bare = found.cut_percent()
+    if count == 1:  # it hangs on where the one lamp stood: the median of three
+        others = [measures.of_case(case, [row], dark=dark, off_px=OFF_PX)[0].cut_percent()[0] for row in (1, 2)]
+        cut = statistics.median([cut, *others])
     floor, goal = LIMITS[count]
     place = f"{shape}/{name}"
     record.add("closeup_median_cut", cut, case=place, unit="%", yardstick=f"scan {bare:.2f} deg", floor=floor, goal=goal)
-    record.add("finest_mm", found.finest_mm() or float("inf"), case=place, unit="mm", goal="<= 0.06")
-    record.add("told_finest_mm", finest_mm(found.reading), case=place, unit="mm")
+    record.add("finest_mm", found.finest_mm() or float("inf"), case=place, unit="mm", floor="<= 0.2", goal="<= 0.06")
+    record.add("told_finest_mm", found.reading.finest, case=place, unit="mm")
     record.add("covered_percent", 100.0 * float(found.counted.mean()), case=place, unit="%")
-    record.add(
-        "camera_turn_deg", measures.angle_between(pose.camera.rotation, case.cameras[0].rotation), case=place, unit="deg"
-    )
+    turn = measures.angle_between(pose.camera.rotation, case.cameras[0].rotation)
+    record.add("camera_turn_deg", turn, case=place, unit="deg")
     record.add("seconds", took, case=place, unit="s")
     before_and_after(found, options.out / f"closeup_{place.replace('/', '_')}.png")

@@ -5,26 +5,25 @@ from __future__ import annotations
 import numpy as np
 
 from ..arrays import Floats
-from .photo_set import Reading
+from ..surface.texels import Texels
 
 BLOCK = 64
 """Edge of the blocks in pixels whose spectra are averaged."""
-ABOVE = 4.0
-"""Power over the noise's from which a wavelength counts; at 4 the amplitude is right to a half. The noise is what is left at
-the finest wavelengths, which no lens delivers."""
+ABOVE = 30.0
+"""Power over that of the finest wavelengths, which no lens delivers, from which a wavelength counts. A JPEG's noise is coarser
+than that by an order; set on our bench so that what is said is where slopes and truth are coherent by a half."""
 MOST = 400
 
 
-def finest_mm(reading: Reading) -> float:
-    """The shortest wavelength in mm that counts; 0 where too little is covered to say."""
-    height, width = reading.pixels.shape
-    slopes = reading.pixels.scatter(reading.slope)
-    weight = reading.pixels.scatter(reading.weight)
+def finest_mm(pixels: Texels, slope: Floats, weight: Floats, pixel_mm: float) -> float:
+    """The shortest wavelength in mm that counts, of slopes (n, 3) where weight (n,) is high; 0 where too little is covered."""
+    height, width = pixels.shape
+    slopes, weights = pixels.scatter(slope), pixels.scatter(weight)
     blocks = [
         (row, column)
         for row in range(0, height - BLOCK + 1, BLOCK // 2)
         for column in range(0, width - BLOCK + 1, BLOCK // 2)
-        if weight[row : row + BLOCK, column : column + BLOCK].min() > 0.5
+        if weights[row : row + BLOCK, column : column + BLOCK].min() > 0.5
     ]
     if len(blocks) < 4:
         return 0.0
@@ -35,7 +34,7 @@ def finest_mm(reading: Reading) -> float:
         for axis in range(3):
             one = part[..., axis] - part[..., axis].mean()
             total += np.abs(np.fft.fft2(one * window)) ** 2
-    return _rising(total, reading.pixel_mm)
+    return _rising(total, pixel_mm)
 
 
 def _rising(power: Floats, pixel_mm: float) -> float:
@@ -45,7 +44,5 @@ def _rising(power: Floats, pixel_mm: float) -> float:
     mean = np.bincount(ring.ravel(), power.ravel()) / np.maximum(np.bincount(ring.ravel()), 1)
     top = mean[int(0.42 * BLOCK) : BLOCK // 2 + 1]
     floor = float(top.min())
-    rings = np.arange(2, BLOCK // 2)
-    under = np.flatnonzero(mean[rings] < ABOVE * floor)
-    last = rings[under[0]] if len(under) else BLOCK // 2
-    return float(BLOCK / last * pixel_mm)
+    above = np.flatnonzero(mean[: BLOCK // 2] >= ABOVE * floor)
+    return float(BLOCK / max(int(above[-1]) if len(above) else 0, 2) * pixel_mm)

@@ -19,6 +19,7 @@ from ..surface.texels import Texels, bilinear
 from ..threads import in_parallel
 from .camera import PhotoCamera
 from .consistency import FEWEST, BlockPixels
+from .finest import finest_mm
 from .focus import Focus, in_focus
 from .near_lamps import DARKEST, Lamps, Samples, fit_lamps
 from .seen import Form, faces_seen, pixels_seen
@@ -34,6 +35,8 @@ MEAN_MM = 0.8
 LARGEST_MM, LARGEST_ALONE_MM = 8.0, 2.5
 """Wavelength from which on the scan's form counts and not the photos: with three lamps and more, and with one or two. Set on
 our bench."""
+NOISE_PASSES = 0.7
+"""Wavelength at which half of a slope's amplitude passes, over that of the finest detail: our bench's measure."""
 BORDER_MM = 0.5
 """Width of the fade at borders."""
 BLOCK_MM, BLOCKS, BLOCK_PIXELS = 1.5, 50, 24
@@ -46,7 +49,7 @@ class Reading:
     """What a set shows. pixels: where its pixels lie on the faces that it sees. faces: (k,) those faces of the form. position,
     normal: (n, 3) of the form there. slope: (n, 3) surface gradient to be added to the form. albedo: (n, 3) linear. weight:
     (n,) 0 to 1, how far it counts. doubt: (n, 2) as `Facing` has it. lamps: as fitted. pixel_mm: edge of a pixel on the piece.
-    focus: what is sharp."""
+    focus: what is sharp. finest: shortest wavelength in mm that rises out of the noise, 0 where that can't be said."""
 
     pixels: Texels
     faces: Ints
@@ -59,6 +62,7 @@ class Reading:
     lamps: Lamps
     pixel_mm: float
     focus: Focus
+    finest: float
 
     @property
     def area_mm2(self) -> float:
@@ -136,12 +140,14 @@ class PhotoSet:
         found = yield from self._facing(seen, usable, lamps, room, expected)
         slope = self._joined(found, relief, LARGEST_MM if len(keep.rows) >= FEWEST else LARGEST_ALONE_MM)
         weight = self._weight(found, focus)
+        finest = finest_mm(self.pixels, slope, weight, self.pixel_mm)
+        slope = self._without_noise(slope, finest)
         tint = self.colour / np.maximum(luminance(self.colour), 1e-4)[:, None]
         albedo = np.clip(found.albedo[:, None] * tint, 0, 1).astype(np.float32)
         yield 1.0
         return Reading(
             self.pixels, self.faces, self.position, self.normal, slope, albedo, weight, found.doubt.astype(np.float32), lamps,
-            self.pixel_mm, focus,
+            self.pixel_mm, focus, finest,
         )  # fmt: skip
 
     def lamps(self, rows: list[int]) -> Lamps:
@@ -258,6 +264,16 @@ class PhotoSet:
             slope = slope + relief
         slope -= np.einsum("ij,ij->i", slope, self.normal)[:, None] * self.normal
         return slope.astype(np.float32)
+
+    def _without_noise(self, slope: Floats, finest: float) -> Floats:
+        """Slopes without what is finer than the finest detail that rises out of the noise."""
+        sigma = NOISE_PASSES * finest / (2 * np.pi) * 1.18 / self.pixel_mm
+        if sigma < 0.3:
+            return slope
+        mask = self.pixels.mask()
+        under = np.maximum(gaussian_blur(mask.astype(np.float32), sigma), 1e-3)
+        calm = [gaussian_blur(self.pixels.scatter(slope[:, axis]), sigma) / under for axis in range(3)]
+        return np.stack([one.reshape(-1)[self.pixels.index] for one in calm], axis=1).astype(np.float32)
 
     def _weight(self, found: Facing, focus: Focus) -> Floats:
         """(n,) how far each pixel counts: sharp, facing, away from borders, confidence by the photos rather than expected."""

@@ -8,7 +8,6 @@ from typing import Any
 import numpy as np
 
 from ...core.closeups.camera import PhotoCamera
-from ...core.closeups.finest import finest_mm
 from ...core.closeups.photo_set import PhotoSet, Reading
 from ...core.closeups.seen import Form, faces_seen, pixels_seen
 from ...core.mesh.triangles import unit
@@ -38,7 +37,7 @@ def offered_places(readings: list[tuple[str, PhotoCamera, Reading]]) -> list[flo
         middle = (reading.position * weight[:, None]).sum(axis=0) / total
         normal = unit((reading.normal * weight[:, None]).sum(axis=0))
         radius = float(np.sqrt(reading.area_mm2 / np.pi))
-        numbers += [*map(float, middle), *map(float, normal), radius, finest_mm(reading) or 2 * reading.pixel_mm]
+        numbers += [*map(float, middle), *map(float, normal), radius, reading.finest or 2 * reading.pixel_mm]
     return numbers
 
 

@@ -13,7 +13,6 @@ import numpy as np
 from ...core.arrays import Floats
 from ...core.closeups.camera import PhotoCamera
 from ...core.closeups.checking import kept_photos
-from ...core.closeups.finest import finest_mm
 from ...core.closeups.layout import Layout, laid_out
 from ...core.closeups.photo_set import Kept, PhotoSet, Reading
 from ...core.closeups.pose import FEWEST, Pose, Spots, pose_of
@@ -340,7 +339,7 @@ def _figures(form: Form, layout: Layout, readings: list[tuple[str, PhotoCamera, 
     """The figures of all places together."""
     a, b, c = (form.vertices[form.faces[:, corner]] for corner in range(3))
     area = 0.5 * np.linalg.norm(np.cross(b - a, c - a), axis=1)
-    finest = [value for value in (finest_mm(reading) for _, _, reading in readings) if value]
+    finest = [reading.finest for _, _, reading in readings if reading.finest]
     return {
         "places": len(readings),
         "area_mm2": round(sum(reading.area_mm2 for _, _, reading in readings), 1),
