@@ -45,4 +45,5 @@ def _rising(power: Floats, pixel_mm: float) -> float:
     top = mean[int(0.42 * BLOCK) : BLOCK // 2 + 1]
     floor = float(top.min())
     above = np.flatnonzero(mean[: BLOCK // 2] >= ABOVE * floor)
-    return float(BLOCK / max(int(above[-1]) if len(above) else 0, 2) * pixel_mm)
+    last = max(float(above[-1]) if len(above) else 0.0, 2.0)
+    return float(BLOCK / (last + 0.5) * pixel_mm)  # a ring reaches half a step on

@@ -35,7 +35,7 @@ MEAN_MM = 0.8
 LARGEST_MM, LARGEST_ALONE_MM = 8.0, 2.5
 """Wavelength from which on the scan's form counts and not the photos: with three lamps and more, and with one or two. Set on
 our bench."""
-NOISE_PASSES = 0.7
+NOISE_PASSES = 0.4
 """Wavelength at which half of a slope's amplitude passes, over that of the finest detail: our bench's measure."""
 BORDER_MM = 0.5
 """Width of the fade at borders."""
