@@ -96,7 +96,8 @@ def test_close_ups_bring_the_grooves_onto_the_piece_and_into_its_material(tmp_pa
     assert (weight > 0.5).mean() > 0.3  # the photos show 47 % of the sheet
     together = np.corrcoef(true, slope[1])[0, 1]
     gain = float(np.polyfit(true, slope[1], 1)[0])
-    assert together > 0.9 and 0.75 < gain < 1.15  # a pixel is 0.067 mm, a groove 12 of them: little is lost
+    # where the sheet leans by up to 32 degrees, a slope in it is up to 30 % less than over the ground; a tenth goes with noise
+    assert together > 0.95 and 0.65 < gain < 1.05
     (where,) = closeup_places(place.stage)
     assert (
         np.linalg.norm(where.middle - (19, 21, 0)) < 3 and where.normal[2] > 0.98 and where.finest < 1.0
