@@ -23,7 +23,9 @@ from blender_addon.core.mesh import clipping, components, holes, rims, spikes, t
 from blender_addon.core.mesh import cut as mesh_cut  # noqa: E402
 from blender_addon.core.mesh import triangles as plain  # noqa: E402
 from blender_addon.core.mesh.triangles import TriangleMesh  # noqa: E402
-from blender_addon.core.scan import known_length, loose, support_plane, symmetry, table, units, upright  # noqa: E402
+from blender_addon.core.scan import known_length, loose, support_plane, table, units, upright  # noqa: E402
+from blender_addon.core.scan.facing.choosing import facings  # noqa: E402
+from blender_addon.core.scan.facing.profiles import Standing  # noqa: E402
 from blender_addon.core.scan.units import COUNTABLE  # noqa: E402
 
 EACH = settings(
@@ -251,8 +253,9 @@ def test_orientations_parts(mesh: TriangleMesh) -> None:
         turn = upright.rotation_between(way.up, np.array([0.0, 0.0, 1.0]))
         assert np.allclose(turn @ turn.T, np.eye(3), atol=1e-6)
     points = ready.vertices[ready.faces].mean(axis=1).astype(float)
-    front = symmetry.propose_front(points, plain.face_normals(ready.vertices, ready.faces), np.ones(len(points)))
-    assert np.isfinite(front.angle_deg)
+    points -= points.min(axis=0)
+    found = facings(Standing(points, plain.face_normals(ready.vertices, ready.faces), 0.0), file="scan.obj")
+    assert found and all(np.isfinite(one.angle_deg) and 0.0 <= one.chance <= 1.0 + 1e-9 for one in found)
     on_ground = ready.vertices - ready.vertices.min(axis=0) * np.array([0, 0, 1], np.float32)
     standing = known_length.Standing(replace(ready, vertices=on_ground), on_ground.astype(float), np.eye(4))
     for measure in (

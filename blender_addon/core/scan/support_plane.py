@@ -18,7 +18,7 @@ from ..mesh.triangles import TriangleMesh, face_crosses, unit
 from .resting_pose import settled
 from .standing.body import Body, Hull, body_of
 from .standing.choosing import Way, ways_to_stand
-from .standing.evidence import base, irregular_cut
+from .standing.evidence import irregular_cut
 from .standing.file_axes import AXES
 from .standing.poses import CONTACT, undersides, wall_slant
 
@@ -30,9 +30,9 @@ FLAT = 0.2
 """Share of the contact's outline that is a flat face from which the ground is fitted to it rather than left to the hull."""
 CUT = 0.12
 """How much of an irregular cut a base may be before that is a doubt; set on one cut neck and two open bases."""
-CUT_BASE, CUT_SLANT = 0.4, 0.33
-"""How full a base must be, and how askew its walls may stand on it (the sine of 19 degrees) before it may be a cut; of the
-development scans none that stands right has more than 0.27."""
+CUT_BASE, CUT_SLANT, SQUARE = 0.4, 0.24, 0.87
+"""How full a base must be, and how askew its walls may stand on it (the sine of 14 degrees) before it may be a cut, unless it
+fills a rectangle, as slabs do and necks do not. Of 44 forms three that stand right on such a base are askew by 0.24 to 0.28."""
 REFINED = 6
 """Ways to stand that are refined, the likeliest ones."""
 
@@ -45,7 +45,7 @@ class Support:
     flat: share of the support's outline that is flat contact. filled: share of that contact that was open and filled.
     tip_deg: how far it can be tilted before it falls. chance: that this is how it is meant to stand. axis: the file's axis
     that it agrees with, or ''. words: what speaks for and against it. cut: it stands on an irregular filled opening, which
-    may be the cut of a neck.
+    may be the cut of a neck. held: what of the chance only the file's axis speaks for.
     """
 
     up: Floats
@@ -58,6 +58,7 @@ class Support:
     axis: str = ""
     words: tuple[str, ...] = ()
     cut: bool = False
+    held: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -105,19 +106,23 @@ def supports(
         if twin is None:
             best.append(support)
         else:
-            best[twin] = replace(best[twin], chance=min(best[twin].chance + support.chance, 1.0))
+            chance, held = best[twin].chance + support.chance, best[twin].held + support.held
+            best[twin] = replace(best[twin], chance=min(chance, 1.0), held=min(held, 1.0))
     return sorted(best, key=lambda support: -support.chance)
 
 
 def _as_it_is(body: Body, way: Way) -> Support:
     low = body.extremes[int((body.extremes @ way.up).argmin())]
     if way.pose is None:
-        return Support(way.up, low, "mount", 0.0, 0.0, 0.0, way.chance, way.axis, way.words)
+        return Support(way.up, low, "mount", 0.0, 0.0, 0.0, way.chance, way.axis, way.words, held=way.held)
     pose = way.pose
     low = pose.point
     kind = "flat" if pose.flat * pose.even > FLAT else "resting"
-    cut = irregular_cut(pose) > CUT or (base(pose) > CUT_BASE and wall_slant(body, pose) > CUT_SLANT)
-    return Support(way.up, low, kind, pose.flat * pose.even, pose.filled, pose.tip_deg, way.chance, way.axis, way.words, cut)
+    askew = pose.base > CUT_BASE and pose.square < SQUARE and wall_slant(body, pose) > CUT_SLANT
+    cut = irregular_cut(pose) > CUT or askew
+    return Support(
+        way.up, low, kind, pose.flat * pose.even, pose.filled, pose.tip_deg, way.chance, way.axis, way.words, cut, way.held
+    )  # fmt: skip
 
 
 def refined(body: Body, sample: Sampled, way: Way) -> Support:

@@ -16,7 +16,7 @@ from ...core.mesh.triangles import TriangleMesh, face_normals
 from ...core.scan import known_length
 from ...core.scan.facing.choosing import facings
 from ...core.scan.facing.profiles import Standing
-from ...core.scan.standing.file_axes import AXES
+from ...core.scan.standing.file_axes import AXES, SET_UP
 from ...core.scan.support_plane import Support, supports
 from ...core.scan.units import texels_per_unit
 from ...core.scan.upright import rotation_between, stand_top, turn_about_z
@@ -116,7 +116,8 @@ def run(stage: Stage, settings: Settings) -> Run:
     support, up = yield from aside(search, Progress(0.1, "Looking for what it stands on"))
     yield Progress(0.6, "Standing it up and looking for its front")
     turn = rotation_between(support.up, UP)
-    facing = partial(_front, mesh, turn, support, settings, looks)
+    file = str(stage.require("clean", "1").get("bozzetto_file", "")) if support.axis in SET_UP else None
+    facing = partial(_front, mesh, turn, support, settings, looks, file)
     front = yield from aside(facing, Progress(0.65, "Looking for its front"))
     front_deg = float(front.choice.sets["orientation.front"])
     turn = turn_about_z(-front_deg) @ turn
@@ -169,8 +170,11 @@ def _placed(mesh: TriangleMesh, good: Any, turn: Any, support: Support) -> tuple
     return standing + shift, shift
 
 
-def _front(mesh: TriangleMesh, turn: Any, support: Support, settings: Settings, looks: Looks) -> Decision:
-    """Where the front is, counter-clockwise from the -Y of the mesh as `turn` (3, 3) stands it up."""
+def _front(
+    mesh: TriangleMesh, turn: Any, support: Support, settings: Settings, looks: Looks, file: str | None
+) -> Decision:  # fmt: skip
+    """Where the front is, counter-clockwise from the -Y of the mesh as `turn` (3, 3) stands it up. file: the name of the file
+    by whose axes it stands, if it does."""
     if settings.front is not None:
         return given_front(settings.front, support.up, looks)
     vertices = (mesh.vertices.astype(float) - support.point) @ turn.T
@@ -183,7 +187,7 @@ def _front(mesh: TriangleMesh, turn: Any, support: Support, settings: Settings, 
         faces, weights = faces[~filled[faces]], weights[~filled[faces]]
     points = np.einsum("nk,nkd->nd", weights, vertices[mesh.faces[faces]])
     thing = Standing(points, face_normals(vertices, mesh.faces)[faces], stand_top(standing) or 0.0)
-    return front_decision(facings(thing, by_file=bool(support.axis)), support.up, looks)
+    return front_decision(facings(thing, file=file), support.up, looks)
 
 
 def _figures(mesh: TriangleMesh, points: Floats, materials: Any) -> dict[str, Any]:

@@ -56,7 +56,8 @@ def body_of(
     used[mesh.faces[sound]] = True  # what touches spikes alone may be one
     steady = vertices[good & used] if (good & used).any() else vertices
     faces, weights = strewn(mesh, POINTS)
-    faces, weights = faces[sound[faces]], weights[sound[faces]]
+    kept = sound[faces] if sound[faces].any() else np.ones(len(faces), bool)  # of very few faces none may be drawn
+    faces, weights = faces[kept], weights[kept]
     crosses = face_crosses(vertices, mesh.faces)
     found = openings(mesh)
     extremes = extreme_points(steady)

@@ -24,6 +24,12 @@ SAME_DEG = 8.0
 CLEAR, FAINT, MUCH_LESS = 0.65, 0.45, 0.1
 """Likeness of left and right that shows a mirror plane clearly or faintly, and how much less than the best is no longer it.
 Chance reaches about 0.3 on lopsided things."""
+MOUNT_ROUGH, CLEARLY_ROUGH = 0.8, 0.9
+"""What a clear side of the rough surface counts for an axis of the file, and from what on it is told; by its spread on the
+development scans."""
+LEAST_OWN = 0.15
+"""Chance of its own, nothing known of the file's axes, under which a pose is held up by the file's axis alone (a guess)."""
+ROUGH_WORDS = "its rougher surfaces look down"
 SQUARE_DEG = 4.0
 """How far from a file's axis a mirror plane's normal may be to count as meant; set on the development scans."""
 MIRROR_POINTS = 15_000
@@ -32,13 +38,14 @@ MIRROR_POINTS = 15_000
 @dataclass(frozen=True)
 class Way:
     """A way to stand: `up` (3,), its `chance`, the `pose` (None: it needs a mount), `axis`: the file's axis that it agrees with
-    or '', and what speaks for and against it in words."""
+    or '', what speaks for and against it in words, and `held`: what of the chance only the file's axis speaks for."""
 
     up: Floats
     chance: float
     pose: Pose | None
     axis: str
     words: tuple[str, ...]
+    held: float = 0.0
 
 
 def ways_to_stand(body: Body, *, file: str = "", axes: bool = True) -> list[Way]:
@@ -55,15 +62,22 @@ def ways_to_stand(body: Body, *, file: str = "", axes: bool = True) -> list[Way]
     scores = np.array([evidence.score(pose, light) for pose in poses])
     top = max(evidence.NONE, float(scores.max(initial=-np.inf)))
     found = []
-    for pose, value in zip(poses, scores, strict=True):
+    none = float(np.exp(evidence.NONE - top))
+    own = np.exp(scores - top) / (np.exp(scores - top).sum() + none)
+    for pose, value, alone in zip(poses, scores, own, strict=True):
         near = {axis: file_axes.density(_degrees(pose.up, file_axes.AXES[axis])) for axis in meant}
         prior = 1.0 - believed + believed * sum(meant[axis] * near[axis] for axis in meant)
         axis = max(near, key=lambda name: meant[name] * near[name], default="") if any(near.values()) else ""
-        found.append(Way(pose.up, float(np.exp(value - top)) * prior, pose, axis, evidence.reasons(pose, light)))
-    none = float(np.exp(evidence.NONE - top))
+        chance = float(np.exp(value - top)) * prior
+        held = chance if alone < LEAST_OWN and axis else 0.0
+        found.append(Way(pose.up, chance, pose, axis, evidence.reasons(pose, light), held))
+    rough = evidence.rough_below(body) if meant else np.zeros(3)
     for axis, chance in meant.items():
         short = max(best - mirrors[axis[-1]][0] - MUCH_LESS, 0.0)
-        found.append(Way(file_axes.AXES[axis], believed * chance * none * float(np.exp(-8.0 * short)), None, axis, ()))
+        below = float(rough @ file_axes.AXES[axis])
+        likely = believed * chance * none * float(np.exp(MOUNT_ROUGH * below - 8.0 * short))
+        words = (ROUGH_WORDS,) if below > CLEARLY_ROUGH else ()
+        found.append(Way(file_axes.AXES[axis], likely, None, axis, words, likely))
     return _gathered(found, (1.0 - believed) * none)
 
 
@@ -94,8 +108,10 @@ def _looked_at(body: Body, light: Floats | None) -> list[Pose]:
     """All poses; the likeliest looked at as a whole, the others taken for as good as a middling one there."""
     poses = sorted(all_poses(body), key=lambda pose: -evidence.score(pose, light))
     seen = [looked_at(body, pose) for pose in poses[:LOOKED_AT]]
-    usual = float(np.median([pose.mirror for pose in seen])) if seen else 0.0
-    return seen + [replace(pose, mirror=usual) for pose in poses[LOOKED_AT:]]
+    if not seen:
+        return []
+    usual = {name: float(np.median([getattr(pose, name) for pose in seen])) for name in ("mirror", "top", "opposite")}
+    return seen + [replace(pose, **usual) for pose in poses[LOOKED_AT:]]
 
 
 def _gathered(ways: Sequence[Way], unexplained: float) -> list[Way]:
@@ -110,10 +126,12 @@ def _gathered(ways: Sequence[Way], unexplained: float) -> list[Way]:
         best = left[0]
         near = [way for way in left if _degrees(way.up, best.up) < SAME_DEG]
         chance = sum(way.chance for way in near) / max(total, 1e-300)
-        words, axis = best.words, best.axis or next((way.axis for way in near if way.axis), "")
+        held = sum(way.held for way in near) / max(total, 1e-300)
+        words = tuple(dict.fromkeys(word for way in near if way is best or way.pose is None for word in way.words))
+        axis = best.axis or next((way.axis for way in near if way.axis), "")
         if axis:
             words = (*words, f"the file's {axis.upper().replace('-', '-')} axis points up")
-        found.append(replace(best, chance=min(chance, 1.0), axis=axis, words=words))
+        found.append(replace(best, chance=min(chance, 1.0), axis=axis, words=words, held=min(held, 1.0)))
         left = [way for way in left if all(way is not other for other in near)]
     return sorted(found, key=lambda way: -way.chance)
 

@@ -19,6 +19,8 @@ AXES: dict[str, Floats] = {
     "z": np.array([0.0, 0.0, 1.0]), "-y": np.array([0.0, -1.0, 0.0]), "y": np.array([0.0, 1.0, 0.0]),
     "x": np.array([1.0, 0.0, 0.0]), "-x": np.array([-1.0, 0.0, 0.0]), "-z": np.array([0.0, 0.0, -1.0]),
 }  # fmt: skip
+SET_UP = ("z", "-y", "y")
+"""Axes that are up where a file was set up by hand; a thing that stands along another one does so by chance."""
 Y_UP = {"z": 0.85, "-y": 0.11, "y": 0.025, "x": 0.005, "-x": 0.005, "-z": 0.005}
 """Formats that are read as y up: what was written z up into them comes in with -Y up."""
 BY_SPECIFICATION = {"z": 0.92, "-y": 0.05, "y": 0.015, "x": 0.005, "-x": 0.005, "-z": 0.005}

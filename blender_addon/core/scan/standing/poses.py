@@ -27,6 +27,8 @@ LEAST_UNDERSIDE = 0.02
 """Least area of an underside of its own over that of the surface."""
 LID_DEG, MOST_LIDS = 20.0, 3
 """How far the normals of one filling may lie apart, and how many fillings are looked at."""
+TOP, TOP_POINTS = 0.85, 2000
+"""Share of the height from which on a thing is its top, and how many of its points are looked at."""
 LOOKED_AT = 16
 """Poses that are looked at as a whole (mirror image, hollow), the steadiest and flattest first."""
 LOOK_POINTS = 20_000
@@ -40,8 +42,10 @@ class Pose:
     something round. flat: share of the contact's outline that is contact. filled: share of the contact that was filled.
     tip_deg: how far it can be tilted before it falls. spread: the contact's outline over the outline of all, seen from above.
     central: how deep the centre of mass lies inside the contact's outline, over the radius of a disc of its area.
-    regular: how near the contact's outline comes to a rectangle or a disc. tall: height over diagonal. mirror: how well left
-    mirrors right. hollow: how deep the hollow is over which it stands.
+    regular: how near the contact's outline comes to a rectangle or a disc. square: what share of a rectangle it fills. tall:
+    height over diagonal. along: how far up is the direction in which the thing is longest. mirror: how well left mirrors right.
+    hollow: how deep the hollow is over which it stands. top: the outline of its top over that of all, from above. opposite: how
+    much of a base its other end is.
     """
 
     up: Floats
@@ -55,10 +59,20 @@ class Pose:
     central: float
     spread: float
     regular: float
+    square: float
     tall: float
+    along: float
     mirror: float = 0.0
     plane: float = 0.0
     hollow: float = 0.0
+    top: float = 0.0
+    opposite: float = 0.0
+
+    @property
+    def base(self) -> float:
+        """0 to 1: a full and even contact is a base. Beyond 3 % of the surface it is one, however large: a flat crown is larger
+        than a foot."""
+        return self.flat * self.even * min(self.share / 0.03, 1.0)
 
 
 @dataclass(frozen=True)
@@ -85,7 +99,7 @@ def lids(body: Body) -> list[Underside]:
     left = body.filled.copy()
     per_point = body.area / max(len(body.points), 1)
     for _ in range(MOST_LIDS):
-        if left.sum() * per_point < LEAST_UNDERSIDE * body.area:
+        if not left.any() or left.sum() * per_point < LEAST_UNDERSIDE * body.area:
             break
         normal = unit(np.median(body.normals[left], axis=0))
         if not np.linalg.norm(normal) > 0:
@@ -178,14 +192,23 @@ def measured(body: Body, down: Floats, under: Underside | None = None) -> Pose:
     filled = float(body.filled[near].mean()) if near.any() else 0.0
     share = float(near.mean())
     under = under or _opening_below(body, up, low, area, reach)
-    if under is not None:
+    if under is not None and under.is_open:
         flat = even = filled = 1.0
         share = under.area / body.area
     return Pose(
         up, body.mass + (low - float(body.mass @ up)) * up, under is not None and under.is_open, share, even, flat, filled,
         float(np.degrees(np.arctan2(depth, height))), float(depth / max(np.sqrt(area / np.pi), 1e-9 * body.diagonal)),
-        min(area / whole, 1.0), _regularity(outline, area), tall / body.diagonal,
+        min(area / whole, 1.0), *_regularity(outline, area), tall / body.diagonal, _along(body, up),
     )  # fmt: skip
+
+
+def _along(body: Body, up: Floats) -> float:
+    """How far a direction is the one in which the thing is longest, times how much longer than across that is: 0 to 1."""
+    middle = body.points - body.points.mean(axis=0)
+    spread, axes = np.linalg.eigh(middle.T @ middle)
+    if not spread[2] > 0:
+        return 0.0
+    return float(abs(axes[:, 2] @ up) * (1.0 - np.sqrt(max(spread[1], 0.0) / spread[2])))
 
 
 def _levelled(body: Body, down: Floats, reach: float) -> Floats:
@@ -220,25 +243,31 @@ def _evenness(heights: Floats, reach: float) -> float:
     return float(np.clip((inside - 0.45) / 0.35, 0.0, 1.0))
 
 
-def _regularity(outline: Floats, area: float) -> float:
-    """1 where an outline (k, 2) is a rectangle or a disc, 0 where it fills little of either."""
+def _regularity(outline: Floats, area: float) -> tuple[float, float]:
+    """1 where an outline (k, 2) is a rectangle or a disc, 0 where it fills little of either; and its share of a rectangle."""
     if len(outline) < 3 or not area > 0:
-        return 0.0
+        return 0.0, 0.0
     long, short = rectangle_sides(outline)
     around = float(np.linalg.norm(np.roll(outline, -1, axis=0) - outline, axis=1).sum())
-    best = max(area / max(long * short, 1e-30), 4.0 * np.pi * area / around**2)
-    return float(np.clip((best - 0.75) / 0.12, 0.0, 1.0))
+    square = area / max(long * short, 1e-30)
+    best = max(square, 4.0 * np.pi * area / around**2)
+    return float(np.clip((best - 0.75) / 0.12, 0.0, 1.0)), float(square)
 
 
 def looked_at(body: Body, pose: Pose) -> Pose:
-    """The pose with what a look at the whole says: mirror image and hollow."""
+    """The pose with what a look at the whole says: mirror image, hollow and its other end."""
     turn = rotation_between(pose.up, np.array([0.0, 0.0, 1.0]))
     points = body.points[:LOOK_POINTS]
     standing = (points - body.mass) @ turn.T
     standing[:, 2] += float(pose.up @ (body.mass - pose.point))
     likeness, _, round_share = best_mirror(standing)
     mirror = round_share + (1.0 - round_share) * likeness
-    return replace(pose, mirror=mirror, plane=likeness, hollow=hollow_below(standing))
+    whole = outline_area(convex_outline((body.extremes @ turn.T)[:, :2]))
+    high = standing[:, 2] > TOP * float(standing[:, 2].max())
+    top = outline_area(convex_outline(standing[high, :2][:TOP_POINTS])) / whole if whole > 0 else 0.0
+    return replace(
+        pose, mirror=mirror, plane=likeness, hollow=hollow_below(standing), top=top, opposite=measured(body, pose.up).base
+    )
 
 
 def hollow_below(standing: Floats, cells: int = 20) -> float:
