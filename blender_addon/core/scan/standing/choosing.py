@@ -110,8 +110,8 @@ def _looked_at(body: Body, light: Floats | None) -> list[Pose]:
     seen = [looked_at(body, pose) for pose in poses[:LOOKED_AT]]
     if not seen:
         return []
-    usual = {name: float(np.median([getattr(pose, name) for pose in seen])) for name in ("mirror", "top", "opposite")}
-    return seen + [replace(pose, **usual) for pose in poses[LOOKED_AT:]]
+    mirror, top, opposite = np.median([(pose.mirror, pose.top, pose.opposite) for pose in seen], axis=0).tolist()
+    return seen + [replace(pose, mirror=mirror, top=top, opposite=opposite) for pose in poses[LOOKED_AT:]]
 
 
 def _gathered(ways: Sequence[Way], unexplained: float) -> list[Way]:
