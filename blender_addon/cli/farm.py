@@ -23,8 +23,8 @@ from ..job.farm import Delivered, Order, Workshop, forget_taken, on_a_worker
 from .itself import own_command, own_environment
 
 FOLDER, LOG = ".farm", "workers.log"
-WAIT = 120
-"""Seconds that a cluster may take until its first worker is there."""
+WAIT, PATIENCE = 120.0, 5.0
+"""Seconds that a cluster may be without any worker, and between two looks at whether that is so."""
 
 
 def _end(work: subprocess.Popen[bytes]) -> None:
@@ -57,6 +57,7 @@ class ClusterFarm:
         self._folder, self._address = out / FOLDER, address
         self._open = contextlib.ExitStack()
         self._client: Any = None
+        self._work: subprocess.Popen[bytes] | None = None
         self._workshop: Workshop | None = None
         self.hands, self.speed = workers, 1.0  # they share this machine's cores
         self._threads = max(1, (os.cpu_count() or 1) // workers) if workers else 0
@@ -83,7 +84,11 @@ class ClusterFarm:
             "--nthreads", "1", "--memory-limit", "0", "--no-dashboard", "--death-timeout", "60",
         ]  # fmt: skip
         with (self._folder / LOG).open("wb") as log:
-            work = subprocess.Popen(command, env=own_environment(), stdout=log, stderr=log, stdin=subprocess.DEVNULL)
+            work = subprocess.Popen(
+                command, env=own_environment(), stdout=log, stderr=log, stdin=subprocess.DEVNULL,
+                start_new_session=True,  # Ctrl-C ends the run after the picture in work, and not the workers at once
+            )  # fmt: skip
+        self._work = work
         self._open.callback(_end, work)
         self._client = self._open.enter_context(self._distributed.Client(cluster.scheduler_address))
 
@@ -111,14 +116,14 @@ class ClusterFarm:
         try:
             self._client.wait_for_workers(1, timeout=WAIT)
         except TimeoutError:
-            raise OutputError(f'No worker of the cluster came within {WAIT} s; see "{self._folder / LOG}"') from None
+            raise OutputError(f'No worker of the cluster came within {WAIT:.0f} s; see "{self._folder / LOG}"') from None
         by_key = {f"{order.name}-{order.digest}": order for order in orders}
         futures = [
             self._client.submit(on_a_worker, asdict(self._workshop), order.plain(), key=key, pure=False)
             for key, order in by_key.items()
         ]
         failed: list[str] = []
-        for future in self._distributed.as_completed(futures, raise_errors=False):
+        for future in self._as_they_come(futures):
             order = by_key[future.key]
             if future.status != "finished":
                 failed.append(f"{order.name} ({_reason(future)})")
@@ -134,6 +139,24 @@ class ClusterFarm:
                 f"{len(failed)} of {len(orders)} pictures could not be made on the cluster: {'; '.join(failed[:3])}. "
                 "Run again: what was made stays"
             )
+
+    def _as_they_come(self, futures: Sequence[Any]) -> Iterator[Any]:
+        """Each future when it is done or has failed. Raises OutputError when nobody is left to work on them."""
+        waiting = list(futures)
+        alone = 0.0
+        while waiting:
+            try:
+                done = self._distributed.wait(waiting, timeout=PATIENCE, return_when="FIRST_COMPLETED").done
+            except TimeoutError:
+                ended = self._work is not None and self._work.poll() is not None
+                alone = 0.0 if self._client.scheduler_info(n_workers=-1)["workers"] else alone + PATIENCE
+                if ended or alone > WAIT:
+                    raise OutputError(
+                        f"No worker is left, and {len(waiting)} pictures are not made: run again, and what was made stays"
+                    ) from None
+                continue
+            waiting = [future for future in waiting if future not in done]
+            yield from done
 
     def close(self) -> None:
         """Let the workers go, and take the folder away that was shared."""

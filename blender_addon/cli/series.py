@@ -107,7 +107,7 @@ def _run_piece(series: Series, piece: Piece, place: str, terminal: Terminal, sto
     started = time.perf_counter()
     work = subprocess.Popen(
         [*command, *series.more], stdin=subprocess.DEVNULL, stdout=subprocess.PIPE, stderr=subprocess.STDOUT,
-        env=own_environment(),
+        env=own_environment(), start_new_session=True,  # Ctrl-C is heard here, which tells the piece to stop, once
     )  # fmt: skip
     last: list[str] = []
     try:

@@ -78,6 +78,28 @@ def test_a_machine_that_does_not_see_the_folder_says_so(tmp_path: Path) -> None:
         carried_out(place, order("0001").plain(), {})
 
 
+def test_when_all_workers_are_gone_the_run_ends_in_words(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    pytest.importorskip("distributed", reason="rendering on a cluster needs the package distributed")
+    pytest.importorskip("bpy")
+    import blender_addon.cli.farm as module
+    from blender_addon.job.errors import OutputError
+
+    place = workshop(tmp_path, 0.3)
+    monkeypatch.setattr(module, "own_command", lambda: list(place.command))
+    monkeypatch.setattr(module, "PATIENCE", 0.5)
+    farm = module.ClusterFarm(tmp_path / "out", workers=1)
+    try:
+        farm.begin(lambda path: path.write_bytes(b"BLENDER"), "Scene")
+        came = farm.render([order(f"{number:04d}") for number in range(1, 60)])
+        next(came)
+        assert farm._work is not None
+        farm._work.terminate()
+        with pytest.raises(OutputError, match="No worker is left"):
+            list(came)
+    finally:
+        farm.close()
+
+
 def test_lost_workers_cost_their_own_picture_alone(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """A real cluster of two workers, one of them killed at work: every picture comes, once, and none is made again."""
     pytest.importorskip("distributed", reason="rendering on a cluster needs the package distributed")
