@@ -72,8 +72,8 @@ def _added(folder: Path) -> dict[str, str]:
     for name, line in LINE.findall(GUIDE):
         file = folder / name
         text = file.read_text(encoding="utf-8")
-        last = re.findall(r"^        MaterialKind\(.*\n", text, re.MULTILINE)[-1]
-        file.write_text(text.replace(last, last + line), encoding="utf-8")
+        assert text.count("\n    )\n}\n") == 1  # the end of KINDS
+        file.write_text(text.replace("\n    )\n}\n", f"\n{line}    )\n}}\n"), encoding="utf-8")
     return examples
 
 
