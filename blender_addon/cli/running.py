@@ -23,7 +23,9 @@ from ..job.sheet import JobSheet, check_names, input_files, override, read
 from ..job.stopping import Stopped, Stopping
 from ..scene.running.blend_file import BlendFile
 from ..scene.running.folder_lock import FolderLock, locked
+from ..scene.running.kept_decisions import questions
 from ..scene.running.session import Means, run_session, writable, write_text
+from ..scene.stage import Stage
 from ..steps import catalogue
 from .farm import ClusterFarm
 from .terminal import Printer, clock, quiet_blender
@@ -90,6 +92,7 @@ def _run_in(out: Path, name: str, sheet: JobSheet, wish: Wish, lock: FolderLock 
         blend = BlendFile(out / f"{name}.blend", afresh=wish.afresh)
         scene = _open_scene(blend, sheet, wish)
         _keep_settings(sheet, scene)
+        place = scene.name
         run = run_session(
             chosen(steps, first=wish.first, last=wish.last),
             steps,
@@ -105,8 +108,9 @@ def _run_in(out: Path, name: str, sheet: JobSheet, wish: Wish, lock: FolderLock 
             blend.save()  # the step in work was taken back, those before it are whole
             raise
         blend.save()
-        _keep_summary(out, report, notes, progress.spent)
-        for line in summary(report, notes, blend.words, out, progress.spent):
+        check = to_check(report, notes, Stage(bpy.data.scenes[place], sheet).results())
+        _keep_summary(out, report, check, progress.spent)
+        for line in summary(report, [*blend.words, *map(str, notes.kept())], check, out, progress.spent):
             terminal.say(line)
 
 
@@ -165,7 +169,7 @@ def _keep_settings(sheet: JobSheet, scene: Any) -> None:
     fill(scene, sheet, catalogue())
 
 
-def summary(report: Report, notes: Notes, words: Sequence[str], out: Path, spent: float) -> list[str]:
+def summary(report: Report, words: Sequence[str], check: Sequence[str], out: Path, spent: float) -> list[str]:
     """What a person reads at the end: how long it took, what was made and where it lies, what to check."""
     figures = {name: result.figures for name, result in report.results.items()}
     rendering = report.seconds.get("render")
@@ -179,22 +183,27 @@ def summary(report: Report, notes: Notes, words: Sequence[str], out: Path, spent
         lines.append(f"For you: {out / MAKERS_PAGE}")
     else:
         lines.append(f"Everything is in {out}")
-    lines += [*words, *map(str, notes.kept())]
-    check = [f"  {words}" for words in to_check(report, notes)]
-    return [*lines, f"To check ({len(check)}):", *check] if check else [*lines, "To check: nothing"]
+    lines += words
+    return [*lines, f"To check ({len(check)}):", *(f"  {one}" for one in check)] if check else [*lines, "To check: nothing"]
 
 
-def _keep_summary(out: Path, report: Report, notes: Notes, spent: float) -> None:
+def _keep_summary(out: Path, report: Report, check: Sequence[str], spent: float) -> None:
     """summary.json: what a series needs to know of a finished piece."""
     export = report.results["export"].figures if "export" in report.results else {}
     kept = {name: export.get(name, "") for name in ("title", "line", "cover", "alt")}
-    table = {**kept, "check": to_check(report, notes), "seconds": round(spent, 1)}
+    table = {**kept, "check": list(check), "seconds": round(spent, 1)}
     write_text(out / SUMMARY, json.dumps(table, indent=1, sort_keys=True) + "\n")
 
 
-def to_check(report: Report, notes: Notes) -> list[str]:
-    """What a person should look at, in words."""
-    return [*map(str, notes.warnings()), *(f"? {step}: {decision.sentence()}" for step, decision in report.asked())]
+def to_check(report: Report, notes: Notes, results: dict[str, dict[str, Any]]) -> list[str]:
+    """What a person should look at, in words; also what steps found that ran earlier, as the scene keeps their results."""
+    earlier = [step for step in results if step not in report.results]
+    warned = [f"! {step}: {words}" for step in earlier for words in results[step].get("warnings", ())]
+    asked = [(one.step, one.decision) for one in questions(results) if one.step in earlier and one.decision.asked]
+    return [
+        *warned, *map(str, notes.warnings()),
+        *(f"? {step}: {decision.sentence()}" for step, decision in (*asked, *report.asked())),
+    ]  # fmt: skip
 
 
 def _made(figures: dict[str, dict[str, Any]]) -> str:
