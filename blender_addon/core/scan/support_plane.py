@@ -6,7 +6,7 @@ that noise and outliers tilt nothing.
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -17,7 +17,7 @@ from ..mesh.spikes import steady_vertices
 from ..mesh.triangles import TriangleMesh, face_crosses, unit
 from .resting_pose import settled
 from .standing.body import Body, Hull, body_of
-from .standing.choosing import Way, ways_to_stand
+from .standing.choosing import ROUGH_WORDS, Way, ways_to_stand
 from .standing.evidence import irregular_cut
 from .standing.file_axes import AXES
 from .standing.poses import CONTACT, undersides, wall_slant
@@ -33,6 +33,12 @@ CUT = 0.12
 CUT_BASE, CUT_SLANT, SQUARE = 0.4, 0.24, 0.87
 """How full a base must be, and how askew its walls may stand on it (the sine of 14 degrees) before it may be a cut, unless it
 fills a rectangle, as slabs do and necks do not. Of 44 forms three that stand right on such a base are askew by 0.24 to 0.28."""
+ALIKE_DEG = 10.0
+"""Ways to stand this near to one another are not worth a question."""
+DOUBTFUL_MOST = 0.75
+"""What a chance counts for which nothing but the file's axis speaks, not even where its rougher side looks (one file in eight
+is written with another axis up); and the most confidence in a pose on what may be the cut of a neck, which fits a wall as well
+as a table."""
 REFINED = 6
 """Ways to stand that are refined, the likeliest ones."""
 
@@ -109,6 +115,15 @@ def supports(
             chance, held = best[twin].chance + support.chance, best[twin].held + support.held
             best[twin] = replace(best[twin], chance=min(chance, 1.0), held=min(held, 1.0))
     return sorted(best, key=lambda support: -support.chance)
+
+
+def confidence_in(found: Sequence[Support], chosen: Support) -> float:
+    """The chance that the chosen way to stand is right; ways so near to it that nobody would tell them apart count with it."""
+    same = sum(way.chance for way in found if way is not chosen and way.up @ chosen.up > np.cos(np.radians(ALIKE_DEG)))
+    chance = float(np.clip(chosen.chance + same, 0.0, 1.0))
+    if ROUGH_WORDS not in chosen.words:
+        chance -= (1.0 - DOUBTFUL_MOST) * min(chosen.held, chance)
+    return min(chance, DOUBTFUL_MOST) if chosen.cut and not chosen.axis else chance
 
 
 def _as_it_is(body: Body, way: Way) -> Support:

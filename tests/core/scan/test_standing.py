@@ -54,8 +54,9 @@ def test_a_ball_needs_the_files_axes() -> None:
     directions /= np.linalg.norm(directions, axis=1, keepdims=True)
     lumpy = directions * (20.0 + np.sin(3.0 * directions[:, :1] + 1.0) + np.cos(4.0 * directions[:, 1:2] * directions[:, 2:]))
     ball = TriangleMesh(lumpy, hull(directions))
-    best = support_plane.supports(ball, hull, file="scan.obj")[0]
-    assert best.chance < 0.8
+    found = support_plane.supports(ball, hull, file="scan.obj")
+    assert found[0].kind == "mount" and found[0].axis == "z"
+    assert support_plane.confidence_in(found, found[0]) < 0.8
 
 
 def test_the_formats_say_what_their_axes_are_worth() -> None:

@@ -8,28 +8,12 @@ from typing import Any
 import numpy as np
 
 from ....core.scan.facing.choosing import Facing
-from ....core.scan.standing.choosing import ROUGH_WORDS
-from ....core.scan.support_plane import Support
+from ....core.scan.support_plane import Support, confidence_in
 from ....job.decisions import Alternative, Decision
 from .looks import Looks
 
 ALTERNATIVES, WORTH_SHOWING = 4, 0.01
 """Most other ways that are shown, and the least chance that one of them must have."""
-ALIKE_DEG = 10.0
-"""Ways to stand this near to one another are not worth a question."""
-DOUBTFUL_MOST = 0.75
-"""What a chance counts for which nothing but the file's axis speaks, not even where its rougher side looks (one file in eight
-is written with another axis up); and the most confidence in a pose on what may be the cut of a neck, which fits a wall as well
-as a table."""
-
-
-def chance_of(found: Sequence[Support], chosen: Support) -> float:
-    """The chance that the chosen way to stand is right; ways so near to it that nobody would tell them apart count with it."""
-    same = sum(way.chance for way in found if way is not chosen and way.up @ chosen.up > np.cos(np.radians(ALIKE_DEG)))
-    chance = float(np.clip(chosen.chance + same, 0.0, 1.0))
-    if ROUGH_WORDS not in chosen.words:
-        chance -= (1.0 - DOUBTFUL_MOST) * min(chosen.held, chance)
-    return min(chance, DOUBTFUL_MOST) if chosen.cut and not chosen.axis else chance
 
 
 def up_decision(found: Sequence[Support], chosen: Support, looks: Looks) -> Decision:
@@ -37,7 +21,7 @@ def up_decision(found: Sequence[Support], chosen: Support, looks: Looks) -> Deci
     ways = [Alternative(_words(way), _sets(way), looks.picture(way.up)) for way in _shown(found, chosen)]
     return Decision(
         "up", "Which way is up?", Alternative(_words(chosen), _sets(chosen), looks.picture(chosen.up)),
-        chance_of(found, chosen), chosen.words, tuple(ways), by_hand=chosen.kind == "given",
+        confidence_in(found, chosen), chosen.words, tuple(ways), by_hand=chosen.kind == "given",
     )  # fmt: skip
 
 
