@@ -1,10 +1,11 @@
 #!/usr/bin/env python3
-"""One command for everything: python3 build.py demo | run | new | test | lint | package | bench | gallery | screens | env
+"""One command for everything: python3 build.py demo | run | new | photos | test | bench | ...
 
     demo [--out DIR]              our own scan, from the file to finished pictures, in out/demo
     run JOB.toml --out DIR        the same for a job sheet of yours (--set step.field=value, --until STEP, --from STEP)
     series LOOK.toml FOLDER       a folder of scans with one sheet as the look, and one page for them all
     new SCAN [--height MM]        write a commented job sheet for a scan
+    photos FOLDER [--most N]      look over the photos for a scan: which to keep, to take again, to leave out
     steps [--settings]            list the steps and their settings
     test [PATH ...] [--all]       lint, the full suite, the host tests on each Blender that an installed Python can run
     lint [--fix]                  ruff, types, the import law
@@ -104,6 +105,7 @@ COMMANDS = {
     "run": lambda arguments: job("run", arguments),
     "series": lambda arguments: job("series", arguments),
     "new": lambda arguments: job("new", arguments),
+    "photos": lambda arguments: job("photos", arguments),
     "steps": lambda arguments: job("steps", arguments),
     "test": testing.main,
     "lint": linting.main,

@@ -1,4 +1,5 @@
-"""The job without a window: `bozzetto run JOB.toml --out DIR`, `series LOOK.toml FOLDER`, `new SCAN`, `steps`.
+"""The job without a window: `bozzetto run JOB.toml --out DIR`, `series LOOK.toml FOLDER`, `new SCAN`, `photos FOLDER`,
+`steps`.
 
 Started as `blender --command bozzetto ...` where the add-on is installed, or as a module beside a `bpy` wheel.
 """
@@ -26,6 +27,7 @@ from ..job.sheet import blank, override, short, written
 from ..job.stopping import Stopped, Stopping
 from ..scene.running.session import write_text
 from ..steps import catalogue
+from .photos import add_photos
 from .running import Wish, run_sheet
 from .series import run_series
 
@@ -99,6 +101,7 @@ def _parser() -> argparse.ArgumentParser:
     new.add_argument("--to", type=Path, metavar="JOB.toml", help="where to write it (default: beside the first scan)")
     new.set_defaults(command=_new)
 
+    add_photos(commands)
     steps = commands.add_parser("steps", help="list the steps and their settings")
     steps.add_argument("--settings", action="store_true", help="with every setting")
     steps.set_defaults(command=_steps)

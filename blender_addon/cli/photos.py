@@ -1,0 +1,45 @@
+"""`bozzetto photos FOLDER`: looks over the photos for a scan and prints what to keep, to take again, to leave out."""
+
+from __future__ import annotations
+
+import argparse
+import time
+from pathlib import Path
+from typing import Any
+
+from ..job.errors import OutputError
+from ..scene.photos.look_over import LookedOver, look_over
+
+
+def add_photos(commands: Any) -> None:
+    """Add the command to the parser's."""
+    photos: argparse.ArgumentParser = commands.add_parser(
+        "photos", help="look over the photos for a scan: which to keep, to take again, to leave out"
+    )
+    photos.add_argument("folder", type=Path, metavar="FOLDER", help="the folder with the photos, which stays as it is")
+    photos.add_argument("--most", type=int, default=0, metavar="N", help="how many photos may be kept (default: any number)")
+    photos.add_argument(
+        "--out", type=Path, metavar="DIR", help="where page and list go (default: FOLDER_looked_over beside it)"
+    )
+    photos.add_argument("--quiet", action="store_true", help="no progress")
+    photos.set_defaults(command=_photos)
+
+
+def _photos(options: Any) -> int:
+    if options.most < 0:
+        raise OutputError(f"--most {options.most} keeps no photo: give a number above 0, or leave it out")
+    work, shown = look_over(options.folder, options.out, limit=options.most), 0.0
+    try:
+        while True:
+            options.stopping.check()
+            progress = next(work)
+            if not options.quiet and time.perf_counter() - shown > 2.0:
+                shown = time.perf_counter()
+                print(f"{progress.fraction:4.0%}  {progress.words}", flush=True)
+    except StopIteration as end:
+        found: LookedOver = end.value
+    finally:
+        work.close()
+    print(found.words.read_text(encoding="utf-8"), end="")
+    print(f"\nPage: {found.page}\nList: {found.words}")
+    return 0

@@ -1,0 +1,127 @@
+"""Which photographs are blown or crushed on the piece, and where do exposure and white balance leave the others?"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from .. import srgb
+from .edges import Floats
+from .neighbours import Pair
+from .piece import SIZE, Mask, Piece, central
+from .remarks import LOOK, RETAKE, Remark
+from .seen import Photo
+
+BLOWN, CRUSHED = 0.03, 0.12
+"""Share of the piece that may be at the upper end, or black: a highlight or a deep hollow is no fault (guesses of ours)."""
+STOPS, TINT = 0.40, 0.22
+"""How far, in stops, a photo may be from its neighbours in light, and in red or blue against green: smaller steps are lost in
+what turning a piece in a lamp's light does (guesses, tried in `bench photo_set`)."""
+ROUND = 7
+"""Photos that a photo is held against, itself in the middle."""
+
+
+@dataclass(frozen=True)
+class Lit:
+    """Of one photo: shares of the piece that are blown and black, and its light beside the neighbours' in stops, (3,) red,
+    green, blue."""
+
+    blown: float
+    crushed: float
+    off: Floats
+
+
+def of_set(photos: Sequence[Photo], piece: Piece, pairs: Sequence[Pair]) -> list[Lit]:
+    """The light of each photo; `pairs` are those of each photo with the next, one fewer than photos."""
+    masks = [piece.masks[number] if piece.told and piece.masks[number].any() else central() for number in range(len(photos))]
+    level = _levels(photos, masks, pairs)
+    off = level - _usual(level)
+    wide = [_with_neighbours(masks, number) for number in range(len(masks))]
+    return [
+        Lit(_share(photo.bright, mask), _share(photo.dark, mask), off[number])
+        for number, (photo, mask) in enumerate(zip(photos, wide, strict=True))
+    ]
+
+
+def _with_neighbours(masks: Sequence[Mask], number: int) -> Mask:
+    """The piece in a photo, with where it is in both its neighbours: what is black or blown no longer looks like the piece."""
+    if not 0 < number < len(masks) - 1:
+        return masks[number]
+    return masks[number] | (masks[number - 1] & masks[number + 1])
+
+
+def _share(flags: NDArray[np.float32], mask: Mask) -> float:
+    inside = _fitted(mask, flags.shape)
+    return float(flags[inside].mean()) if inside.any() else 0.0
+
+
+def _fitted(mask: Mask, shape: tuple[int, ...]) -> Mask:
+    rows, columns = (np.minimum(np.arange(n) * SIZE[k] // n, SIZE[k] - 1) for k, n in enumerate(shape[:2]))
+    return mask[rows[:, None], columns]
+
+
+def _levels(photos: Sequence[Photo], masks: Sequence[Mask], pairs: Sequence[Pair]) -> Floats:
+    """(n, 3) log2 of each photo's light: steps between the same spots of neighbours added up, where they were found in both;
+    else the step between the medians on the piece, which also holds what the piece shows."""
+    medians = np.array([_median(photo, mask) for photo, mask in zip(photos, masks, strict=True)])
+    steps = np.diff(medians, axis=0)
+    for number, pair in enumerate(pairs):
+        if pair.matches >= 8 and np.isfinite(pair.gain).all():
+            steps[number] = pair.gain
+    return np.concatenate([np.zeros((1, 3)), np.cumsum(steps, axis=0)]) if len(photos) else np.zeros((0, 3))
+
+
+def _median(photo: Photo, mask: Mask) -> Floats:
+    values = photo.small[_fitted(mask, photo.small.shape)]
+    if not len(values):
+        values = photo.small.reshape(-1, 3)
+    linear = np.maximum(srgb.decode(values / 255.0), 1e-3)
+    return np.median(np.log2(linear), axis=0)
+
+
+def _usual(level: Floats) -> Floats:
+    """(n, 3) running median over `ROUND` photos, fewer at the ends."""
+    half = ROUND // 2
+    return np.array([np.median(level[max(0, k - half) : k + half + 1], axis=0) for k in range(len(level))]).reshape(-1, 3)
+
+
+def remarks(found: Sequence[Lit], exposure: Sequence[float | None]) -> list[list[Remark]]:
+    """What is to be said of each photo's light. exposure: what each camera setting was right for, in stops, where known."""
+    known = [value for value in exposure if value is not None]
+    usual = float(np.median(known)) if known else None
+    said: list[list[Remark]] = []
+    for one, value in zip(found, exposure, strict=True):
+        mine = []
+        if one.blown > BLOWN:
+            mine.append(
+                Remark("blown", RETAKE, f"Blown out: {100 * one.blown:.0f} % of the piece has no detail left in its lights")
+            )
+        if one.crushed > CRUSHED:
+            mine.append(Remark("crushed", RETAKE, f"Crushed: {100 * one.crushed:.0f} % of the piece is black"))
+        mine += _off(one, None if value is None or usual is None else value - usual)
+        said.append(mine)
+    return said
+
+
+def _off(one: Lit, setting: float | None) -> list[Remark]:
+    said = []
+    light = float(one.off[1])
+    if abs(light) > STOPS:
+        known = setting is not None and abs(setting) > 0.2
+        camera = (
+            f"; the camera gave {abs(setting or 0.0):.1f} stops {'less' if (setting or 0.0) > 0 else 'more'}" if known else ""
+        )
+        level = RETAKE if abs(light) > 2 * STOPS else LOOK
+        word = "Brighter" if light > 0 else "Darker"
+        said.append(Remark("exposure", level, f"{word} than its neighbours by {abs(light):.1f} stops{camera}"))
+    tint = one.off[[0, 2]] - one.off[1]
+    worst = float(tint[np.abs(tint).argmax()])
+    if abs(worst) > TINT:
+        red = abs(tint[0]) >= abs(tint[1])
+        word = ("redder" if worst > 0 else "less red") if red else ("bluer" if worst > 0 else "yellower")
+        level = RETAKE if abs(worst) > 2 * TINT else LOOK
+        said.append(Remark("white", level, f"White balance: {word} than its neighbours by {abs(worst):.2f} stops"))
+    return said

@@ -1,0 +1,148 @@
+"""Which photographs of a set are soft, which were shaken? By the width of their edges, in pixels and beside the set's best."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from .edges import Edges, Floats
+from .piece import SIZE, Piece, central, on_piece
+from .remarks import RETAKE, Remark
+from .seen import Photo
+
+QUANTILE = 15.0
+"""Percentile of the edges' widths that stands for a photo: the sharp ones, since round forms and shadows have wide edges in
+the sharpest photo."""
+LEAST_EDGES = 8
+"""With fewer strong edges on the piece nothing is said."""
+SHARPEST = 5.0
+"""The same for one direction alone: what is out of focus has wide edges too, but after a shake no edge is sharp."""
+SOFT_PIXELS = 4.0
+"""10-90 % width from which a photo is soft whatever the others are: a Gaussian blur of 1.6 pixels (width / 2.563), under which
+lines four pixels apart keep 4 % of their contrast, exp(-2 (pi 1.6 / 4)^2)."""
+SOFT_RATIO, SOFT_FLOOR = 1.6, 2.4
+"""So many times the width of the set's sharp photos is soft too, from this width on (guesses, tried in `bench photo_set`)."""
+SHAKEN_RATIO = 1.45
+"""How much wider edges across one direction are than those across the other, at the least (the same)."""
+STREAKED = 0.7
+"""How far the edges lean to one direction at the least where it is all streaks (0: all ways alike, 1: one way; the same)."""
+WAYS = 12
+LEAST_A_WAY = 20
+
+
+@dataclass(frozen=True)
+class Sharpness:
+    """Of one photo: 10-90 % width in pixels (nan: too few edges), edges counted, and the same width across each of `WAYS`
+    directions from 0 to 180 degrees (nan where too few edges rise that way). lean: mean of exp(2 i angle) of the edges, whose
+    length says how far they rise one way, and half its angle which."""
+
+    width: float
+    edges: int
+    ways: Floats
+    lean: complex
+
+
+def sharpness(edges: Edges) -> Sharpness:
+    """The sharpness that these edges show."""
+    count = len(edges.width)
+    width = float(np.percentile(edges.width, QUANTILE)) if count >= LEAST_EDGES else np.nan
+    ways = np.full(WAYS, np.nan)
+    for number, way in enumerate(np.arange(WAYS) * np.pi / WAYS):
+        near = np.abs(np.mod(edges.angle - way + np.pi / 2, np.pi) - np.pi / 2) < np.radians(22.5)
+        if near.sum() >= LEAST_A_WAY:
+            ways[number] = np.percentile(edges.width[near], SHARPEST)
+    lean = complex(np.exp(2j * edges.angle).mean()) if count else 0j
+    return Sharpness(width, count, ways, lean)
+
+
+def of_set(photos: Sequence[Photo], piece: Piece) -> list[Sharpness]:
+    """The sharpness of each photo on its piece, or in its middle where the piece can't be told."""
+    found = []
+    for number, photo in enumerate(photos):
+        mask = piece.masks[number] if piece.told else central()
+        found.append(sharpness(photo.edges.within(on_piece(photo.edges, mask))))
+    return found
+
+
+def best_width(found: Sequence[Sharpness]) -> float:
+    """The width of the set's sharp photos: the lowest quarter's upper end; nan where none has edges enough."""
+    known = [one.width for one in found if np.isfinite(one.width)]
+    return float(np.percentile(known, 25)) if known else np.nan
+
+
+def soft_limit(best: float) -> float:
+    """The 10-90 % width in pixels from which a photo of this set is soft."""
+    return SOFT_PIXELS if not np.isfinite(best) else min(SOFT_PIXELS, max(SOFT_FLOOR, SOFT_RATIO * best))
+
+
+def remarks(found: Sequence[Sharpness]) -> list[list[Remark]]:
+    """What is to be said of each photo's sharpness."""
+    if not found:
+        return []
+    best = best_width(found)
+    limit = soft_limit(best)
+    usual = float(np.median([one.edges for one in found]))
+    ways, lean = _usual_ways(found), float(np.percentile([abs(one.lean) for one in found], 25))
+    return [_shaken(one, ways, limit) or _smeared(one, lean) or _soft(one, best, limit, usual) for one in found]
+
+
+def _usual_ways(found: Sequence[Sharpness]) -> Floats:
+    """(WAYS,) width across each direction in the set's photos, their lower quarter: a grain or a ridge is wider one way in all
+    of them. Equal widths where the set is too small to tell."""
+    ways = np.array([one.ways for one in found])
+    known = np.isfinite(ways).sum(axis=0)
+    usual = np.array([np.nanpercentile(ways[:, k], 25) if known[k] >= 4 else np.nan for k in range(WAYS)])
+    middle = float(np.nanmedian(usual)) if np.isfinite(usual).any() else 1.0
+    return np.where(np.isfinite(usual), usual, middle)
+
+
+def _shaken(one: Sharpness, usual: Floats, limit: float) -> list[Remark]:
+    """Whether edges are wider across one direction than across one far from it, beside what is usual in the set."""
+    known = np.where(np.isfinite(one.ways), one.ways / usual, np.inf)
+    quarter = WAYS // 4
+    away = np.array([min(known[(way + k) % WAYS] for k in range(quarter, WAYS - quarter + 1)) for way in range(WAYS)])
+    wide = np.isfinite(one.ways) & (one.ways > limit) & np.isfinite(away)
+    ratio = np.where(wide, known / np.where(np.isfinite(away), away, 1.0), 0.0)
+    worst = int(np.argmax(ratio))
+    if ratio[worst] < SHAKEN_RATIO:
+        return []
+    way = _direction(180.0 * worst / WAYS)
+    words = f"edges are {one.ways[worst]:.1f} pixels wide that way, {ratio[worst]:.1f} times as wide as the other way"
+    return [Remark("shaken", RETAKE, f"Shaken along {way}: {words}")]
+
+
+def _smeared(one: Sharpness, usual: float) -> list[Remark]:
+    """Whether nearly all edges run one way, as in no other photo: long motion draws fine detail out into streaks."""
+    if one.edges < 2 * LEAST_A_WAY or abs(one.lean) < max(STREAKED, usual + 0.35):
+        return []
+    along = np.degrees(0.5 * np.angle(one.lean)) + 90.0
+    return [Remark("shaken", RETAKE, f"Shaken along {_direction(along)}: all fine detail is drawn out that way")]
+
+
+def _soft(one: Sharpness, best: float, limit: float, usual: float) -> list[Remark]:
+    if one.width > limit:
+        return [
+            Remark("soft", RETAKE, f"Soft: edges are {one.width:.1f} pixels wide, {best:.1f} in the sharp photos of this set")
+        ]
+    if not np.isfinite(one.width) and usual >= 4 * LEAST_EDGES and one.edges < usual / 8:
+        return [Remark("soft", RETAKE, f"Soft or empty: {one.edges} strong edges on the piece, {usual:.0f} in the others")]
+    return []
+
+
+def _direction(degrees: float) -> str:
+    """The direction in words, as it is seen: x to the right, y down."""
+    names = ("the horizontal", "the diagonal from top left", "the vertical", "the diagonal from bottom left")
+    return names[int(np.mod(np.round(degrees / 45.0), 4))]
+
+
+def sharp_share(edges: Edges, limit: float) -> float:
+    """Which part of the fields that have edges is sharp: a shallow focus leaves the rest behind; nan without edges."""
+    if not len(edges.width):
+        return np.nan
+    field = (edges.y * SIZE[0] / 8).astype(int) * 9 + (edges.x * SIZE[1] / 8).astype(int)
+    sharpest: Floats = np.full(int(field.max()) + 1, np.inf)
+    np.minimum.at(sharpest, field, edges.width)
+    known = sharpest[np.isfinite(sharpest)]
+    return float((known < limit).mean())

@@ -1,0 +1,29 @@
+"""A small picture as JPEG bytes, by Blender's writer."""
+
+from __future__ import annotations
+
+import tempfile
+from pathlib import Path
+from typing import Any
+
+import bpy
+import numpy as np
+
+QUALITY = 80
+
+
+def as_jpeg(pixels: Any) -> bytes:
+    """The JPEG file of a picture (h, w, 3) of 8 bits, row 0 on top."""
+    height, width = pixels.shape[:2]
+    full = np.ones((height, width, 4), np.float32)
+    full[..., :3] = pixels[::-1] / np.float32(255.0)
+    image = bpy.data.images.new("thumbnail", width, height, alpha=False)
+    try:
+        image.pixels.foreach_set(full.ravel())
+        with tempfile.TemporaryDirectory() as folder:
+            path = Path(folder) / "thumbnail.jpg"
+            image.filepath_raw, image.file_format = str(path), "JPEG"
+            image.save(quality=QUALITY)
+            return path.read_bytes()
+    finally:
+        bpy.data.images.remove(image)
