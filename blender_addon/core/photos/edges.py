@@ -8,13 +8,10 @@ few from each part, each read across its own direction.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
-Floats = NDArray[Any]
-Bytes = NDArray[np.uint8]
+from ..arrays import Bools, Floats, Ints, Pixels8
 
 BLOCKS, LEAST_BLOCK, BLOCK = 4000, 6, 16
 """The halved picture is cut into about so many blocks, of so many pixels a side at the least and at the most, and one edge at
@@ -53,12 +50,12 @@ class Edges:
     rise: Floats
     noise: float
 
-    def within(self, chosen: NDArray[np.bool_]) -> Edges:
+    def within(self, chosen: Bools) -> Edges:
         """Those edges alone."""
         return Edges(self.x[chosen], self.y[chosen], self.width[chosen], self.angle[chosen], self.rise[chosen], self.noise)
 
 
-def edges_of(grey: Bytes) -> Edges:
+def edges_of(grey: Pixels8) -> Edges:
     """The strong, straight edges of a picture (h, w) of 8 bits, spread over it.
 
     A picture too small for a window (24 pixels) has none.
@@ -79,14 +76,14 @@ def edges_of(grey: Bytes) -> Edges:
     return _measured(grey, x[chosen], y[chosen], noise)
 
 
-def halved(grey: Bytes) -> Floats:
+def halved(grey: Pixels8) -> Floats:
     """(h // 2, w // 2) float32 means of two by two pixels."""
     even = grey[: grey.shape[0] // 2 * 2, : grey.shape[1] // 2 * 2]
     rows = even[0::2].astype(np.uint16) + even[1::2]
     return (rows[:, 0::2] + rows[:, 1::2]).astype(np.float32) * np.float32(0.25)
 
 
-def noise_of(grey: Bytes) -> float:
+def noise_of(grey: Pixels8) -> float:
     """Standard deviation of a pixel's noise, of 255: by second differences both ways, which straight slopes and edges along
     an axis do not move (Immerkaer 1996); the median over blocks keeps out what is drawn. Within 0.3 it is taken as 0.3, which
     rounding to whole steps alone makes (1 / sqrt 12)."""
@@ -119,7 +116,7 @@ def _candidates(half: Floats) -> tuple[Floats, Floats, Floats]:
     return 2 * x + 1, 2 * y + 1, slope
 
 
-def _spread(x: Floats, y: Floats, slope: Floats, shape: tuple[int, int]) -> NDArray[np.intp]:
+def _spread(x: Floats, y: Floats, slope: Floats, shape: tuple[int, int]) -> Ints:
     """Numbers of `MOST_EDGES` places at the most: the steepest of each of 16 x 16 fields first, then the next of each."""
     if len(x) <= MOST_EDGES:
         return np.arange(len(x))
@@ -131,7 +128,7 @@ def _spread(x: Floats, y: Floats, slope: Floats, shape: tuple[int, int]) -> NDAr
     return order[np.argsort(rank, kind="stable")[:MOST_EDGES]]
 
 
-def _measured(grey: Bytes, x: Floats, y: Floats, noise: float) -> Edges:
+def _measured(grey: Pixels8, x: Floats, y: Floats, noise: float) -> Edges:
     angle, coherence = _directions(grey, x, y)
     profile = _profiles(grey, x, y, angle)
     width, rise = widths(profile)
@@ -140,7 +137,7 @@ def _measured(grey: Bytes, x: Floats, y: Floats, noise: float) -> Edges:
     return Edges(x[good] + 0.0, y[good] + 0.0, width[good], angle[good], rise[good], noise)
 
 
-def _directions(grey: Bytes, x: Floats, y: Floats) -> tuple[Floats, Floats]:
+def _directions(grey: Pixels8, x: Floats, y: Floats) -> tuple[Floats, Floats]:
     """(n,) angle of the steepest rise and (n,) coherence, by the structure tensor of 9 x 9 pixels (Bigun & Granlund 1987)."""
     reach = np.arange(-5, 6)
     window = grey[y[:, None, None] + reach[:, None], x[:, None, None] + reach].astype(np.float32)
@@ -153,7 +150,7 @@ def _directions(grey: Bytes, x: Floats, y: Floats) -> tuple[Floats, Floats]:
     return np.where(sense < 0, turned + np.pi, turned), coherence
 
 
-def _profiles(grey: Bytes, x: Floats, y: Floats, angle: Floats) -> Floats:
+def _profiles(grey: Pixels8, x: Floats, y: Floats, angle: Floats) -> Floats:
     """(n, m) levels across each edge from -REACH to REACH by STEP, averaged along it."""
     across = np.arange(-REACH, REACH + STEP / 2, STEP, dtype=np.float32)
     c, s = np.cos(angle).astype(np.float32)[:, None, None], np.sin(angle).astype(np.float32)[:, None, None]

@@ -12,7 +12,7 @@ from itertools import pairwise
 
 import numpy as np
 
-from .edges import Floats
+from ..arrays import Floats
 from .neighbours import Corners, Pair, compared
 from .remarks import LEAVE_OUT, LOOK, RETAKE, Remark
 
@@ -33,12 +33,12 @@ SAME = 0.004
 class Round:
     """A set in order.
 
-    pairs: each photo with the next. told: whether overlap could be told. angle: (n,) degrees turned since the run began. run:
+    pairs: each photo with the next. known: whether overlap could be told. angle: (n,) degrees turned since the run began. run:
     (n,) number of the run. closed: of each run, whether its last photo meets its first again.
     """
 
     pairs: tuple[Pair, ...]
-    told: bool
+    known: bool
     angle: Floats
     run: Floats
     closed: tuple[bool, ...]
@@ -48,8 +48,8 @@ def gone_round(corners: Sequence[Corners]) -> Round:
     """The set in order. A single photo that shares nothing with its neighbours, which share enough, breaks no run."""
     pairs = tuple(compared(a, b) for a, b in pairwise(corners))
     usual = _usual(pairs)
-    told = len(pairs) >= 3 and usual >= LEAST_MATCHES
-    broken = np.array([told and _is_apart(pair, usual) for pair in pairs], bool)
+    known = len(pairs) >= 3 and usual >= LEAST_MATCHES
+    broken = np.array([known and _is_apart(pair, usual) for pair in pairs], bool)
     turns = np.array([0.0 if apart else pair.turn for pair, apart in zip(pairs, broken, strict=True)], float)
     for number in np.nonzero(broken[:-1] & broken[1:])[0] + 1:
         over = compared(corners[number - 1], corners[number + 1])
@@ -62,12 +62,12 @@ def gone_round(corners: Sequence[Corners]) -> Round:
     angle, closed = total - start, []
     for number in range(int(run.max()) + 1 if len(run) else 0):
         members = np.nonzero(run == number)[0]
-        meets = told and _meets(corners, members, angle, usual)
+        meets = known and _meets(corners, members, angle, usual)
         if meets:  # what was added up on the way is a whole turn
             end = angle[members[-1]] + compared(corners[members[-1]], corners[members[0]]).turn
             angle[members] *= 360.0 / end
         closed.append(meets)
-    return Round(pairs, told, angle, run, tuple(closed))
+    return Round(pairs, known, angle, run, tuple(closed))
 
 
 def _usual(pairs: Sequence[Pair]) -> float:
@@ -90,7 +90,7 @@ def _meets(corners: Sequence[Corners], members: Floats, angle: Floats, usual: fl
 def remarks(found: Round, names: Sequence[str]) -> list[list[Remark]]:
     """What is to be said of each photo's place among its neighbours."""
     said: list[list[Remark]] = [[] for _ in names]
-    if not found.told:
+    if not found.known:
         return said
     usual = _usual(found.pairs)
     apart = np.array([_is_apart(pair, usual) for pair in found.pairs], bool)
@@ -145,7 +145,7 @@ def _gap(found: Round, stay: Sequence[int], place: int) -> float:
     sides = [stay[k] for k in (place - 1, place + 1) if 0 <= k < len(stay) and found.run[stay[k]] == found.run[number]]
     if len(sides) < 2:
         return 180.0
-    if not found.told:  # only the order is known
+    if not found.known:  # only the order is known
         return float(sides[1] - sides[0])
     return float(found.angle[sides[1]] - found.angle[sides[0]])
 
@@ -162,7 +162,7 @@ WANTED = 6
 
 def sides(found: Round, good: Floats) -> list[str]:
     """Sentences about sides that have too few photos. good: (n,) bool, photos that count."""
-    if not found.told:
+    if not found.known:
         return []
     said = []
     for number in range(len(found.closed)):

@@ -6,12 +6,11 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
 from .. import srgb
-from .edges import Floats
+from ..arrays import Bools, Floats
 from .neighbours import Pair
-from .piece import SIZE, Mask, Piece, central
+from .piece import SIZE, Piece, central
 from .remarks import LOOK, RETAKE, Remark
 from .seen import Photo
 
@@ -36,34 +35,27 @@ class Lit:
 
 def of_set(photos: Sequence[Photo], piece: Piece, pairs: Sequence[Pair]) -> list[Lit]:
     """The light of each photo; `pairs` are those of each photo with the next, one fewer than photos."""
-    masks = [piece.masks[number] if piece.told and piece.masks[number].any() else central() for number in range(len(photos))]
+    masks = [piece.masks[number] if piece.known and piece.masks[number].any() else central() for number in range(len(photos))]
     level = _levels(photos, masks, pairs)
     off = level - _usual(level)
-    wide = [_with_neighbours(masks, number) for number in range(len(masks))]
+    wide = [piece.around(number) if piece.known else mask for number, mask in enumerate(masks)]
     return [
         Lit(_share(photo.bright, mask), _share(photo.dark, mask), off[number])
         for number, (photo, mask) in enumerate(zip(photos, wide, strict=True))
     ]
 
 
-def _with_neighbours(masks: Sequence[Mask], number: int) -> Mask:
-    """The piece in a photo, with where it is in both its neighbours: what is black or blown no longer looks like the piece."""
-    if not 0 < number < len(masks) - 1:
-        return masks[number]
-    return masks[number] | (masks[number - 1] & masks[number + 1])
-
-
-def _share(flags: NDArray[np.float32], mask: Mask) -> float:
+def _share(flags: Floats, mask: Bools) -> float:
     inside = _fitted(mask, flags.shape)
     return float(flags[inside].mean()) if inside.any() else 0.0
 
 
-def _fitted(mask: Mask, shape: tuple[int, ...]) -> Mask:
+def _fitted(mask: Bools, shape: tuple[int, ...]) -> Bools:
     rows, columns = (np.minimum(np.arange(n) * SIZE[k] // n, SIZE[k] - 1) for k, n in enumerate(shape[:2]))
     return mask[rows[:, None], columns]
 
 
-def _levels(photos: Sequence[Photo], masks: Sequence[Mask], pairs: Sequence[Pair]) -> Floats:
+def _levels(photos: Sequence[Photo], masks: Sequence[Bools], pairs: Sequence[Pair]) -> Floats:
     """(n, 3) log2 of each photo's light: steps between the same spots of neighbours added up, where they were found in both;
     else the step between the medians on the piece, which also holds what the piece shows."""
     medians = np.array([_median(photo, mask) for photo, mask in zip(photos, masks, strict=True)])
@@ -74,7 +66,7 @@ def _levels(photos: Sequence[Photo], masks: Sequence[Mask], pairs: Sequence[Pair
     return np.concatenate([np.zeros((1, 3)), np.cumsum(steps, axis=0)]) if len(photos) else np.zeros((0, 3))
 
 
-def _median(photo: Photo, mask: Mask) -> Floats:
+def _median(photo: Photo, mask: Bools) -> Floats:
     values = photo.small[_fitted(mask, photo.small.shape)]
     if not len(values):
         values = photo.small.reshape(-1, 3)

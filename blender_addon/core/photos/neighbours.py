@@ -10,11 +10,10 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
 from .. import srgb
-from .edges import Bytes, Floats
-from .piece import SIZE, Mask, Piece
+from ..arrays import Bools, Floats, Ints, Pixels8
+from .piece import SIZE, Piece
 from .seen import Photo
 
 WORKING = 300
@@ -36,12 +35,14 @@ is 0.83; a shift of x at half width r is then a turn of x / (0.8 r)."""
 @dataclass(frozen=True)
 class Corners:
     """Corners of one photo: (n, 2) x and y in pixels, (n, 169) patches of zero mean and unit length, (n, 3) linear colours,
-    (n,) half the piece's width in pixels where each lies, nan where the piece can't be told."""
+    (n,) half the piece's width in pixels where each lies, nan where the piece can't be told. middle: (2,)
+    the piece's middle in pixels, the frame's where it can't be told."""
 
     places: Floats
     patches: Floats
     colours: Floats
     reach: Floats
+    middle: Floats
 
 
 @dataclass(frozen=True)
@@ -64,18 +65,18 @@ def corners_of(photos: Sequence[Photo], piece: Piece) -> Iterator[Corners]:
     """The corners of each photo, on the piece where it can be told, all photos reduced alike."""
     factor = _factor(photos, piece)
     for number, photo in enumerate(photos):
-        told = piece.told and bool(piece.masks[number].any())
-        yield _corners(photo, piece.masks[number] if told else np.ones(SIZE, bool), factor, told=told)
+        known = piece.known and bool(piece.around(number).any())
+        yield _corners(photo, piece.around(number) if known else np.ones(SIZE, bool), factor, known=known)
 
 
 def _factor(photos: Sequence[Photo], piece: Piece) -> float:
     """By how much the middle pictures are reduced, the same for all: a photo from further off must look so."""
     longest = float(np.median([max(photo.middle.shape) for photo in photos]))
-    span = float(np.median(piece.span())) if piece.told else 1.0
+    span = float(np.median(piece.span())) if piece.known else 1.0
     return max(1.0, longest * max(span, 0.05) / WORKING)
 
 
-def _corners(photo: Photo, mask: Mask, factor: float, *, told: bool) -> Corners:
+def _corners(photo: Photo, mask: Bools, factor: float, *, known: bool) -> Corners:
     height, width = (max(2 * PATCH + 4, round(side / factor)) for side in photo.middle.shape)
     grey = _reduced(photo.middle, height, width)
     gx, gy = np.gradient(_box(grey, 1))[::-1]
@@ -94,12 +95,15 @@ def _corners(photo: Photo, mask: Mask, factor: float, *, told: bool) -> Corners:
     length = np.linalg.norm(windows, axis=1)
     good = length > 13.0  # a spread of one level of 255: less is the camera's noise
     places, windows = places[good], windows[good] / length[good, None]
-    across = mask.sum(axis=1) * (0.5 * width / SIZE[1]) if told else np.full(SIZE[0], np.nan)
+    across = mask.sum(axis=1) * (0.5 * width / SIZE[1]) if known else np.full(SIZE[0], np.nan)
     reach = across[np.minimum(places[:, 1] * SIZE[0] // height, SIZE[0] - 1)]
-    return Corners(places.astype(float), windows.astype(np.float32), _colours(photo, places, (height, width)), reach)
+    rows, columns = np.nonzero(mask)
+    middle = np.array([(columns.mean() + 0.5) * width / SIZE[1], (rows.mean() + 0.5) * height / SIZE[0]])
+    colours = _colours(photo, places, (height, width))
+    return Corners(places.astype(float), windows.astype(np.float32), colours, reach, middle)
 
 
-def _strongest(strength: Floats) -> NDArray[np.intp]:
+def _strongest(strength: Floats) -> Ints:
     """(n, 2) x and y of the strongest place of each cell, the best `MOST` of them."""
     down, right = (n // CELL for n in strength.shape)
     cells = strength[: down * CELL, : right * CELL].reshape(down, CELL, right, CELL).transpose(0, 2, 1, 3)
@@ -111,7 +115,7 @@ def _strongest(strength: Floats) -> NDArray[np.intp]:
     return np.stack([x, y], axis=1)
 
 
-def _colours(photo: Photo, places: NDArray[np.intp], size: tuple[int, int]) -> Floats:
+def _colours(photo: Photo, places: Ints, size: tuple[int, int]) -> Floats:
     row = np.minimum(places[:, 1] * photo.small.shape[0] // size[0], photo.small.shape[0] - 1)
     column = np.minimum(places[:, 0] * photo.small.shape[1] // size[1], photo.small.shape[1] - 1)
     values = photo.small[row, column]
@@ -138,7 +142,7 @@ def compared(first: Corners, second: Corners) -> Pair:
     return _pair(first, second, mine, theirs, (shift, of))
 
 
-def _agreeing(places: Floats, shift: Floats) -> NDArray[np.bool_]:
+def _agreeing(places: Floats, shift: Floats) -> Bools:
     """(n,) whether a shift is near the median of those of its eight nearest; two rounds, the second among the kept."""
     kept = np.ones(len(places), bool)
     for _ in range(2):
@@ -151,15 +155,16 @@ def _agreeing(places: Floats, shift: Floats) -> NDArray[np.bool_]:
     return kept
 
 
-def _pair(first: Corners, second: Corners, mine: NDArray[np.intp], theirs: NDArray[np.intp], moved: tuple[Floats, int]) -> Pair:
+def _pair(first: Corners, second: Corners, mine: Ints, theirs: Ints, moved: tuple[Floats, int]) -> Pair:
     shift, of = moved
     length = np.linalg.norm(shift, axis=1)
-    turn = float(np.degrees(np.median(length / np.maximum(MET * first.reach[mine], 1.0))))
+    turned = np.linalg.norm(shift - (second.middle - first.middle), axis=1)  # without what the camera was aimed aside
+    turn = float(np.degrees(np.median(turned / np.maximum(MET * first.reach[mine], 1.0))))
     gain = np.median(np.log2(second.colours[theirs] / first.colours[mine]), axis=0)
     return Pair(len(mine), of, float(np.median(length)) / WORKING, turn, gain)
 
 
-def _reduced(picture: Bytes, height: int, width: int) -> Floats:
+def _reduced(picture: Pixels8, height: int, width: int) -> Floats:
     """(height, width) of a picture: mean over boxes by way of its integral, which any ratio allows."""
     total = np.zeros((picture.shape[0] + 1, picture.shape[1] + 1))
     np.cumsum(np.cumsum(picture, axis=0, dtype=np.float64), axis=1, out=total[1:, 1:])

@@ -8,8 +8,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from ..arrays import Floats
 from . import going_round, light, sharpness
-from .edges import Floats
 from .folder_content import is_copy, is_screen
 from .neighbours import corners_of, same_views
 from .piece import Piece, find_piece
@@ -40,7 +40,7 @@ class Judged:
 
 @dataclass(frozen=True)
 class SetReport:
-    """The whole set in the order taken. said: sentences about the set, what is wrong first. unknown: what could not be told and
+    """The whole set in the order taken. said: sentences about the set, what is wrong first. unknown: what was not found out and
     why."""
 
     photos: tuple[Judged, ...]
@@ -85,7 +85,7 @@ def judged(photos: Sequence[Photo], *, limit: int = 0) -> SetReport:
     good = np.array([verdict(mine) == "keep" for mine in remarks], bool)
     said += going_round.sides(ring, good)
     said += _kept_within(remarks, ring, good, limit)
-    spans = piece.span() if piece.told else np.full(len(photos), np.nan)
+    spans = piece.span() if piece.known else np.full(len(photos), np.nan)
     found = tuple(_judged(*one) for one in zip(photos, remarks, widths, spans, strict=True))
     return SetReport((*found, *aside), tuple(said), tuple(_unknown(piece, ring, widths)))
 
@@ -96,7 +96,7 @@ def _judged(photo: Photo, mine: Sequence[Remark], width: float, span: float) -> 
 
 def _in_frame(piece: Piece, count: int) -> list[list[Remark]]:
     said: list[list[Remark]] = [[] for _ in range(count)]
-    if not piece.told:
+    if not piece.known:
         return said
     for number, (span, cut) in enumerate(zip(piece.span(), piece.cut(), strict=True)):
         if 0 < span < SMALL_SPAN:
@@ -141,7 +141,7 @@ def _of_the_set(photos: Sequence[Photo], piece: Piece) -> list[str]:
     sizes = {tuple(sorted(photo.size)) for photo in photos}
     if len(sizes) > 1:
         said.append(f"The photos have {len(sizes)} sizes. {ADVICE['camera']}")
-    span = float(np.median(piece.span())) if piece.told else 1.0
+    span = float(np.median(piece.span())) if piece.known else 1.0
     if span < 0.5:
         said.append(f"The piece fills {100 * span:.0f} % of the frame's side in most photos. {ADVICE['small']}")
     return said
@@ -161,12 +161,12 @@ def _kept_within(remarks: list[list[Remark]], ring: going_round.Round, good: Flo
 
 def _unknown(piece: Piece, ring: going_round.Round, widths: Floats) -> list[str]:
     said = []
-    if not piece.told:
+    if not piece.known:
         said.append(
             "The piece could not be told from its background, so its size in the frame and cut edges were not judged, and "
             "sharpness and light were judged in the middle of each photo: a plain cloth of another colour behind it helps"
         )
-    if not ring.told:
+    if not ring.known:
         said.append(
             "Too little detail is found again from photo to photo, so overlap, steps and sides were not judged: a plain or "
             "blurred surface does this"

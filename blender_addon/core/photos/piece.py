@@ -11,31 +11,33 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
-from .edges import Bytes, Edges, Floats
+from ..arrays import Bools, Floats, Ints, Pixels8
+from .edges import Edges
 from .seen import Photo
 
 SIZE = (72, 72)
 """All photos are looked at in one raster, each side stretched to it."""
 BINS = 12
-LEAST_TOLD = 0.85
+LEAST_SURE = 0.85
 """How often a pixel of the middle must look more like the piece than one of the border does, at the least, in half of
 the photos (a guess of ours, tried in `bench photo_set`)."""
-Mask = NDArray[np.bool_]
 
 
 @dataclass(frozen=True)
 class Piece:
-    """masks: (n, 72, 72) bool, the piece in each photo. told: whether it can be told from its background. sure: 0.5 to 1."""
+    """masks: (n, 72, 72) bool, the piece in each photo. known: whether it can be told from its background. sure: 0.5 to 1."""
 
-    masks: Mask
-    told: bool
+    masks: Bools
+    known: bool
     sure: float
 
-    def share(self) -> Floats:
-        """(n,) part of the frame that it fills."""
-        return self.masks.mean(axis=(1, 2))
+    def around(self, number: int) -> Bools:
+        """The piece in one photo, with where it is in both its neighbours: what is black, blown or tinted no longer looks like
+        the piece."""
+        if not 0 < number < len(self.masks) - 1:
+            return self.masks[number]
+        return self.masks[number] | (self.masks[number - 1] & self.masks[number + 1])
 
     def span(self) -> Floats:
         """(n,) its longer side as a share of the frame's side."""
@@ -62,10 +64,10 @@ def find_piece(photos: Sequence[Photo]) -> Piece:
     sure = float(np.median([_chance(one[middle], one[border]) for one in scored]))
     masks = _from_the_middle(scored, middle)
     filled = float(np.median(masks.mean(axis=(1, 2))))
-    return Piece(masks, sure >= LEAST_TOLD and 0.004 < filled < 0.85, sure)
+    return Piece(masks, sure >= LEAST_SURE and 0.004 < filled < 0.85, sure)
 
 
-def on_piece(edges: Edges, mask: Mask) -> NDArray[np.bool_]:
+def on_piece(edges: Edges, mask: Bools) -> Bools:
     """(n,) whether each edge lies on the piece or on its outline, two cells round it counted in."""
     wide = _widened(_widened(mask))
     row = np.minimum((edges.y * mask.shape[0]).astype(int), mask.shape[0] - 1)
@@ -73,18 +75,18 @@ def on_piece(edges: Edges, mask: Mask) -> NDArray[np.bool_]:
     return wide[row, column]
 
 
-def central() -> Mask:
+def central() -> Bools:
     """Where the piece is taken to be when it can't be told: a disc of 0.35 of the frame round its middle."""
     return _disc(0.35)
 
 
-def _fitted(small: Bytes) -> Bytes:
+def _fitted(small: Pixels8) -> Pixels8:
     rows = (np.arange(SIZE[0]) + 0.5) * small.shape[0] / SIZE[0]
     columns = (np.arange(SIZE[1]) + 0.5) * small.shape[1] / SIZE[1]
     return small[rows.astype(int)[:, None], columns.astype(int)]
 
 
-def _bins(pictures: Bytes) -> NDArray[np.intp]:
+def _bins(pictures: Pixels8) -> Ints:
     """The colour cell of each pixel: lightness, and the two differences of colour, finer where greys lie."""
     values = pictures.astype(np.float32) / 255.0
     light = values.mean(axis=-1)
@@ -120,7 +122,7 @@ def _chance(inside: Floats, outside: Floats) -> float:
     return float(total / (len(inside) * len(outside)))
 
 
-def _from_the_middle(score: Floats, middle: Mask) -> Mask:
+def _from_the_middle(score: Floats, middle: Bools) -> Bools:
     """What hangs together with the middle, in each photo; where that is little, the piece has left the middle, and what looks
     most like it is taken instead."""
     masks = _grown(score > 0.0, middle)
@@ -133,7 +135,7 @@ def _from_the_middle(score: Floats, middle: Mask) -> Mask:
     return masks
 
 
-def _grown(masks: Mask, seed: Mask) -> Mask:
+def _grown(masks: Bools, seed: Bools) -> Bools:
     """What hangs together with the middle, in each photo."""
     grown = masks & seed
     while True:
@@ -143,7 +145,7 @@ def _grown(masks: Mask, seed: Mask) -> Mask:
         grown = wider
 
 
-def _widened(masks: Mask) -> Mask:
+def _widened(masks: Bools) -> Bools:
     wide = masks.copy()
     wide[..., 1:, :] |= masks[..., :-1, :]
     wide[..., :-1, :] |= masks[..., 1:, :]
@@ -152,11 +154,11 @@ def _widened(masks: Mask) -> Mask:
     return wide
 
 
-def _disc(radius: float) -> Mask:
+def _disc(radius: float) -> Bools:
     y, x = ((np.arange(n) + 0.5) / n - 0.5 for n in SIZE)
     return np.hypot(y[:, None], x) < radius
 
 
-def _border(width: float) -> Mask:
+def _border(width: float) -> Bools:
     y, x = (np.abs((np.arange(n) + 0.5) / n - 0.5) for n in SIZE)
     return np.maximum(y[:, None], x) > 0.5 - width

@@ -5,10 +5,10 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from ..arrays import Floats, Pixels8
 from ..files.pictures.exif import Exif
-from .edges import Bytes, Edges, Floats, edges_of
+from .edges import Edges, edges_of
 
 MIDDLE = 1024
 """Longest side of the picture that neighbours are compared by."""
@@ -32,11 +32,11 @@ class Photo:
     size: tuple[int, int]
     exif: Exif
     edges: Edges
-    middle: Bytes
-    small: Bytes
-    thumb: Bytes
-    bright: NDArray[np.float32]
-    dark: NDArray[np.float32]
+    middle: Pixels8
+    small: Pixels8
+    thumb: Pixels8
+    bright: Floats
+    dark: Floats
 
 
 TOP, BOTTOM = 252, 5
@@ -44,7 +44,7 @@ TOP, BOTTOM = 252, 5
 practice)."""
 
 
-def seen(name: str, pixels: Bytes, exif: Exif) -> Photo:
+def seen(name: str, pixels: Pixels8, exif: Exif) -> Photo:
     """What is kept of a picture (h, w, 3) of 8 bits, row 0 on top, as stored."""
     height, width = pixels.shape[:2]
     grey = grey_of(pixels)
@@ -64,7 +64,7 @@ def seen(name: str, pixels: Bytes, exif: Exif) -> Photo:
     return Photo(name, (width, height), exif, edges, middle, small, thumb, bright, dark)
 
 
-def grey_of(pixels: Bytes) -> Bytes:
+def grey_of(pixels: Pixels8) -> Pixels8:
     """(h, w) of 8 bits: Rec. 709's luma (0.2126, 0.7152, 0.0722) in 256ths, of the values as they are displayed."""
     total = pixels[..., 0] * np.uint16(54)
     total += pixels[..., 1] * np.uint16(184)
@@ -72,7 +72,7 @@ def grey_of(pixels: Bytes) -> Bytes:
     return (total >> 8).astype(np.uint8)
 
 
-def _means(values: Bytes, step: int) -> Bytes:
+def _means(values: Pixels8, step: int) -> Pixels8:
     """Means of fields of step x step; what does not fill a field at the far edges is left out."""
     if step == 1:
         return np.ascontiguousarray(values)

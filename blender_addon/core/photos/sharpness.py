@@ -7,7 +7,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from .edges import Edges, Floats
+from ..arrays import Floats
+from .edges import Edges
 from .piece import SIZE, Piece, central, on_piece
 from .remarks import RETAKE, Remark
 from .seen import Photo
@@ -61,7 +62,7 @@ def of_set(photos: Sequence[Photo], piece: Piece) -> list[Sharpness]:
     """The sharpness of each photo on its piece, or in its middle where the piece can't be told."""
     found = []
     for number, photo in enumerate(photos):
-        mask = piece.masks[number] if piece.told else central()
+        mask = piece.masks[number] if piece.known else central()
         found.append(sharpness(photo.edges.within(on_piece(photo.edges, mask))))
     return found
 

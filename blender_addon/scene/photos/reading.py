@@ -20,7 +20,7 @@ from ...core.files.pictures.picture_files import looks_whole
 from ...core.files.pictures.picture_headers import check_picture
 from ...core.photos.folder_content import Other, in_order, natural, why_not
 from ...core.photos.seen import Photo, seen
-from ...core.threads import spread
+from ...core.threads import in_parallel
 from ...job.errors import InputError
 from ..running.captured import captured
 
@@ -101,7 +101,7 @@ def _sorted_in(found: Folder, entry: Path) -> None:
 def photos_of(folder: Folder) -> Iterator[Photo | Other]:
     """What is kept of each photo, in order; for one that can't be read what is wrong with it."""
     reader = _Reader()
-    yield from spread(_worked_out, (reader.read(source) for source in folder.sources))
+    yield from in_parallel(_worked_out, (reader.read(source) for source in folder.sources))
 
 
 def _worked_out(read: tuple[Source, Any] | Other) -> Photo | Other:
