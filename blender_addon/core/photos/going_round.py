@@ -103,7 +103,7 @@ def remarks(found: Round, names: Sequence[str]) -> list[list[Remark]]:
         elif apart[number] and not odd[number + 1]:
             words = f'Little is shared with the next, "{names[number + 1]}" ({pair.matches} spots, {usual:.0f} usually)'
             said[number].append(Remark("apart", LOOK, words))
-        elif not apart[number] and pair.turn > STEP:
+        elif not apart[number] and pair.turn > STEP and pair.matches < 0.7 * usual:  # a wide step loses spots
             words = f'A wide step to the next, "{names[number + 1]}": about {pair.turn:.0f} degrees'
             said[number].append(Remark("apart", LOOK, words))
     return said

@@ -65,8 +65,9 @@ def corners_of(photos: Sequence[Photo], piece: Piece) -> Iterator[Corners]:
     """The corners of each photo, on the piece where it can be told, all photos reduced alike."""
     factor = _factor(photos, piece)
     for number, photo in enumerate(photos):
-        known = piece.known and bool(piece.around(number).any())
-        yield _corners(photo, piece.around(number) if known else np.ones(SIZE, bool), factor, known=known)
+        known = piece.known and bool(piece.masks[number].any())
+        mask = piece.around(number) if known else np.ones(SIZE, bool)
+        yield _corners(photo, (mask, piece.masks[number] if known else mask), factor, known=known)
 
 
 def _factor(photos: Sequence[Photo], piece: Piece) -> float:
@@ -76,7 +77,9 @@ def _factor(photos: Sequence[Photo], piece: Piece) -> float:
     return max(1.0, longest * max(span, 0.05) / WORKING)
 
 
-def _corners(photo: Photo, mask: Bools, factor: float, *, known: bool) -> Corners:
+def _corners(photo: Photo, masks: tuple[Bools, Bools], factor: float, *, known: bool) -> Corners:
+    """masks: where corners are looked for, and the piece in this photo alone."""
+    mask, own = masks
     height, width = (max(2 * PATCH + 4, round(side / factor)) for side in photo.middle.shape)
     grey = _reduced(photo.middle, height, width)
     gx, gy = np.gradient(_box(grey, 1))[::-1]
@@ -97,7 +100,7 @@ def _corners(photo: Photo, mask: Bools, factor: float, *, known: bool) -> Corner
     places, windows = places[good], windows[good] / length[good, None]
     across = mask.sum(axis=1) * (0.5 * width / SIZE[1]) if known else np.full(SIZE[0], np.nan)
     reach = across[np.minimum(places[:, 1] * SIZE[0] // height, SIZE[0] - 1)]
-    rows, columns = np.nonzero(mask)
+    rows, columns = np.nonzero(own)
     middle = np.array([(columns.mean() + 0.5) * width / SIZE[1], (rows.mean() + 0.5) * height / SIZE[0]])
     colours = _colours(photo, places, (height, width))
     return Corners(places.astype(float), windows.astype(np.float32), colours, reach, middle)
