@@ -12,7 +12,7 @@ from itertools import pairwise
 
 import numpy as np
 
-from ..arrays import Floats
+from ..arrays import Floats, Ints
 from .neighbours import Corners, Pair, compared
 from .remarks import LEAVE_OUT, LOOK, RETAKE, Remark
 
@@ -78,7 +78,7 @@ def _is_apart(pair: Pair, usual: float) -> bool:
     return pair.matches < max(4.0, min(FEW, APART * usual))
 
 
-def _meets(corners: Sequence[Corners], members: Floats, angle: Floats, usual: float) -> bool:
+def _meets(corners: Sequence[Corners], members: Ints, angle: Floats, usual: float) -> bool:
     """Whether a run comes back to its beginning: its last photo shares spots with its first, one on the other side none."""
     if len(members) < 8 or not np.isfinite(angle[members[-1]]) or angle[members[-1]] <= 0.0:
         return False

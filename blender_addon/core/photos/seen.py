@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 
@@ -83,7 +84,7 @@ def _means(values: Pixels8, step: int) -> Pixels8:
     return (both // np.uint32(step * step)).astype(np.uint8)
 
 
-def turned(picture: Floats, orientation: int) -> Floats:
+def turned(picture: Any, orientation: int) -> Any:
     """A picture (h, w, ...) as it is to be seen, by Exif's tag Orientation (CIPA DC-008, 4.6.4 A)."""
     if orientation in (5, 6, 7, 8):
         picture = np.swapaxes(picture, 0, 1)
