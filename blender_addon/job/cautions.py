@@ -19,7 +19,8 @@ PIECE = (
 )
 LAMPS = (
     "Lamps: their heat softens wax and dries clay, their light fades old colours, and a bare bulb or a burning lamp hurts eyes "
-    "and skin. Keep your distance, and keep it short."
+    "and skin. Keep your distance, and keep it short. Close up, use a cool lamp 150 mm off or more, for seconds, and ask the "
+    "owner or a conservator of an old, painted or unfired piece first."
 )
 FIRST = "Safety data sheets, local rules and licensed practice come before anything said here."
 
