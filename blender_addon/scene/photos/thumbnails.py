@@ -4,15 +4,16 @@ from __future__ import annotations
 
 import tempfile
 from pathlib import Path
-from typing import Any
 
 import bpy
 import numpy as np
 
+from ...core.arrays import Pixels8
+
 QUALITY = 80
 
 
-def as_jpeg(pixels: Any) -> bytes:
+def as_jpeg(pixels: Pixels8) -> bytes:
     """The JPEG file of a picture (h, w, 3) of 8 bits, row 0 on top."""
     height, width = pixels.shape[:2]
     full = np.ones((height, width, 4), np.float32)
