@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from .. import srgb
-from ..arrays import Bools, Floats
+from ..arrays import Bools, Floats, Pixels8
 from .neighbours import Pair
 from .piece import SIZE, Piece, central
 from .remarks import LOOK, RETAKE, Remark
@@ -45,9 +45,9 @@ def of_set(photos: Sequence[Photo], piece: Piece, pairs: Sequence[Pair]) -> list
     ]
 
 
-def _share(flags: Floats, mask: Bools) -> float:
+def _share(flags: Pixels8, mask: Bools) -> float:
     inside = _fitted(mask, flags.shape)
-    return float(flags[inside].mean()) if inside.any() else 0.0
+    return float(flags[inside].mean()) / 255.0 if inside.any() else 0.0
 
 
 def _fitted(mask: Bools, shape: tuple[int, ...]) -> Bools:

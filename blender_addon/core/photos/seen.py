@@ -3,12 +3,11 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 
-from ..arrays import Floats, Pixels8
-from ..files.pictures.exif import Exif
+from ..arrays import Pixels8
+from ..files.pictures.exif import Exif, as_held
 from .edges import Edges, edges_of
 
 MIDDLE = 1024
@@ -25,8 +24,8 @@ class Photo:
 
     name: its file's name. size: (width, height) as stored. exif: its labels. edges: of the full picture, places as shares of
     width and height (0 to 1) after turning. middle: (h, w) grey, `MIDDLE` at the longest. small: (h, w, 3) means, `SMALL` or
-    a little more at the longest. thumb: (h, w, 3), `THUMB` at the longest. bright, dark: (h, w) as small, share of pixels
-    that are at the upper end in some channel, or black in all.
+    a little more at the longest. thumb: (h, w, 3), `THUMB` at the longest. bright, dark: (h, w) as small, share of pixels,
+    in 255ths, that are at the upper end in some channel, or black in all.
     """
 
     name: str
@@ -36,8 +35,8 @@ class Photo:
     middle: Pixels8
     small: Pixels8
     thumb: Pixels8
-    bright: Floats
-    dark: Floats
+    bright: Pixels8
+    dark: Pixels8
 
 
 TOP, BOTTOM = 252, 5
@@ -51,17 +50,17 @@ def seen(name: str, pixels: Pixels8, exif: Exif) -> Photo:
     grey = grey_of(pixels)
     edges = turned_edges(edges_of(grey), (width, height), exif.orientation)
     step = max(1, -(-max(width, height) // MIDDLE))
-    middle = turned(_means(grey, step), exif.orientation)
+    middle = as_held(_means(grey, step), exif.orientation)
     block = max(1, max(width, height) // SMALL)
     # every pixel counts in the sharp edges above; for colour and clipping one in four each way is plenty
     thin = pixels[:: min(4, block), :: min(4, block)]
     cell = max(1, max(thin.shape[:2]) // SMALL)
     small = np.stack([_means(thin[..., k], cell) for k in range(3)], axis=2)
-    bright = _means((thin >= TOP).any(axis=2).astype(np.uint8) * np.uint8(255), cell).astype(np.float32) / 255.0
-    dark = _means((thin <= BOTTOM).all(axis=2).astype(np.uint8) * np.uint8(255), cell).astype(np.float32) / 255.0
+    bright = _means((thin >= TOP).any(axis=2).astype(np.uint8) * np.uint8(255), cell)
+    dark = _means((thin <= BOTTOM).all(axis=2).astype(np.uint8) * np.uint8(255), cell)
     fine = max(1, -(-max(thin.shape[:2]) // THUMB))
     thumb = np.stack([_means(thin[..., k], fine) for k in range(3)], axis=2)
-    small, thumb, bright, dark = (turned(one, exif.orientation) for one in (small, thumb, bright, dark))
+    small, thumb, bright, dark = (as_held(one, exif.orientation) for one in (small, thumb, bright, dark))
     return Photo(name, (width, height), exif, edges, middle, small, thumb, bright, dark)
 
 
@@ -82,17 +81,6 @@ def _means(values: Pixels8, step: int) -> Pixels8:
     rows = np.add.reduceat(even, np.arange(0, len(even), step), axis=0, dtype=np.uint32)
     both = np.add.reduceat(rows, np.arange(0, rows.shape[1], step), axis=1)
     return (both // np.uint32(step * step)).astype(np.uint8)
-
-
-def turned(picture: Any, orientation: int) -> Any:
-    """A picture (h, w, ...) as it is to be seen, by Exif's tag Orientation (CIPA DC-008, 4.6.4 A)."""
-    if orientation in (5, 6, 7, 8):
-        picture = np.swapaxes(picture, 0, 1)
-    if orientation in (3, 4, 7, 8):
-        picture = picture[::-1]
-    if orientation in (2, 3, 6, 7):
-        picture = picture[:, ::-1]
-    return np.ascontiguousarray(picture)
 
 
 def turned_edges(edges: Edges, size: tuple[int, int], orientation: int) -> Edges:

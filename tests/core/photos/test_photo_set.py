@@ -8,11 +8,11 @@ from collections.abc import Callable
 import numpy as np
 import pytest
 
-from blender_addon.core.files.pictures.exif import Exif
+from blender_addon.core.files.pictures.exif import Exif, as_held
 from blender_addon.core.photos.folder_content import in_order, is_copy, why_not
 from blender_addon.core.photos.photo_set import SetReport, judged
 from blender_addon.core.photos.remarks import LEAVE_OUT, RETAKE
-from blender_addon.core.photos.seen import Photo, seen, turned
+from blender_addon.core.photos.seen import Photo, seen
 
 HIGH, WIDE = 360, 480
 COUNT, STEP = 24, 15.0
@@ -180,7 +180,7 @@ def test_a_tagged_photo_is_judged_as_it_is_to_be_seen(orientation: int) -> None:
         stored = stored[::-1]
     if column0 in ("right", "bottom"):
         stored = stored[:, ::-1]
-    assert (turned(stored, orientation) == upright).all()
+    assert (as_held(stored, orientation) == upright).all()
 
 
 def test_files_that_are_no_photos_are_named_with_what_to_do() -> None:
