@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Generator
 from dataclasses import dataclass, field, replace
 from functools import partial
 from typing import Any
@@ -15,6 +16,8 @@ from ...core.mesh.spikes import in_their_plane, settled_among_neighbours, steady
 from ...core.mesh.topology import degenerate_faces, submesh, welded
 from ...core.mesh.triangles import TriangleMesh, signed_volume
 from ...core.scan.loose import NEAR, parts
+from ...core.scan.quality.measuring import measured
+from ...core.scan.quality.verdict import complaints
 from ...core.scan.table import find_table, is_bare_sheet, without_table
 from ...job.decisions import Decision
 from ...job.errors import SubjectError
@@ -22,6 +25,7 @@ from ...job.files.aside import aside
 from ...job.settings import integer, number, point, switch
 from ...job.step import Progress, Result, Run
 from ...scene.meshes import make_object, read_mesh
+from ...scene.scan import scan_quality
 from ...scene.scan.decimation import decimated
 from ...scene.scan.questions.cleanup_choices import loose_decision, pieces_decision, table_decision
 from ...scene.scan.rim_colour import usual_place
@@ -131,6 +135,8 @@ def _cleaned(stage: Stage, settings: Settings, key: str, findings: _Findings) ->
         whole, mesh = mesh, _without_table(stage, stage.require("scan", key), mesh, findings)
         if mesh is not whole:  # what stood beside the thing is now loose
             mesh = _without_loose(stage.require("scan", key), mesh, settings, findings, near=NEAR_ON_TABLE)
+    if key == "1":
+        yield from _judged(stage, stage.require("scan", key), mesh, findings)
     if settings.fill_holes:
         yield Progress(0.4, f"Filling holes of scan {key}")
         materials = [slot.material for slot in stage.require("scan", key).material_slots]
@@ -156,6 +162,18 @@ def _cleaned(stage: Stage, settings: Settings, key: str, findings: _Findings) ->
     stage.offer("clean", item, key=key, name=name)
     findings.said.insert(0, f"{len(mesh.faces):,} triangles")
     yield Progress(1.0, f"Scan {key} is clean")
+
+
+def _judged(stage: Stage, scan: Any, mesh: TriangleMesh, findings: _Findings) -> Generator[Progress, None, None]:
+    """Say what of the main scan is not good enough for the pictures asked for, with what helps."""
+    length, pixels = scan_quality.length_of(scan, mesh, stage.sheet), scan_quality.asked_pixels(stage.sheet)
+    picture = scan_quality.picture_of_scan(scan) if mesh.uv is not None else None
+    words = "Looking whether the scan is good enough for the pictures"
+    found = yield from aside(partial(measured, mesh, picture, length, pixels), Progress(0.35, words))
+    known = {name: round(value, 3) for name, value in vars(found).items() if value == value}
+    findings.figures["scan_quality"] = [f"{name} {value}" for name, value in known.items()]
+    for complaint in complaints(found):
+        stage.warn(complaint.words)
 
 
 def _refuse_crumbs(file: str, figures: dict[str, Any]) -> None:

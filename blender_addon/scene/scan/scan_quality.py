@@ -1,0 +1,52 @@
+"""What the verdict on a finished scan needs from Blender and the sheet: its picture, its size, the pictures asked for."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+
+from ...core.mesh.triangles import TriangleMesh
+from ...core.photos.seen import grey_of
+from ...core.scan.quality.measuring import Picture
+from ..images import read_pixels, working_size
+from ..surface.base_picture import picture_of
+
+FINAL = 3000
+"""Pixels along the longer side of a final picture where the sheet asks for no other size."""
+ASSUMED_MM = 100.0
+"""Longest side of a piece whose size nobody knows: what lies on a desk (common practice)."""
+
+
+def asked_pixels(sheet: Any) -> int:
+    """Longer side of the stills that a sheet asks for."""
+    try:
+        return int(getattr(sheet["render"], "size", None) or FINAL)
+    except KeyError:
+        return FINAL
+
+
+def length_of(scan: Any, mesh: TriangleMesh, sheet: Any) -> tuple[float, bool]:
+    """(mm per unit, whether that is assumed): by the file's unit where it is known, by the height on the sheet taken for the
+    longest side, or by what lies on a desk. A few percent do not matter here."""
+    longest = max(float(mesh.size.max()), 1e-30)
+    try:
+        height = getattr(sheet["orientation"], "height", None)
+    except KeyError:
+        height = None
+    if height:
+        return float(height) / longest, False
+    known = float(scan.get("bozzetto_mm_per_unit", 0.0))
+    if known > 0.0:
+        return known, not bool(scan.get("bozzetto_unit_known", False))
+    return ASSUMED_MM / longest, True
+
+
+def picture_of_scan(scan: Any) -> Picture | None:
+    """The picture that colours a scan's first material; None without one."""
+    image = picture_of(scan.material_slots[0].material) if scan.material_slots else None
+    if image is None or not image.size[0]:
+        return None
+    size = working_size(image)
+    pixels = np.clip(read_pixels(image, limit=max(size))[..., :3], 0.0, 1.0)
+    return Picture(grey_of((255.0 * pixels + 0.5).astype(np.uint8)), image.size[0] / size[0])
