@@ -65,7 +65,7 @@ class Read:
         return 100 * (1 - float(np.median(self.errors_deg(self.reading.slope))) / bare), bare
 
     def finest_mm(self) -> float:
-        """The shortest wavelength down to which slopes and truth are coherent, 0 where they never are."""
+        """The shortest wavelength at which slopes and truth are coherent by a half, 0 where they never are."""
         climb = np.maximum(np.einsum("ij,ij->i", self.true, self.reading.normal), 0.1)[:, None]
         true = np.where(self.counted[:, None], self.reading.normal - self.true / climb, 0)
         pixels = self.reading.pixels
@@ -86,9 +86,8 @@ class Read:
         ring = np.round(np.hypot(wave[:, None], wave[None]) * BLOCK).astype(int).ravel()
         cross, own, other = (np.bincount(ring, one.ravel()) for one in sums)
         coherence = np.where(cross > 0, cross**2 / np.maximum(own * other, 1e-30), 0)[: BLOCK // 2 + 1]
-        under = np.flatnonzero(coherence[2:] < COHERENT)
-        last = BLOCK // 2 if not len(under) else int(under[0]) + 1
-        return BLOCK / last * self.reading.pixel_mm if last >= 2 else 0.0
+        right = 2 + np.flatnonzero(coherence[2:] >= COHERENT)
+        return BLOCK / int(right[-1]) * self.reading.pixel_mm if len(right) else 0.0
 
 
 def of_case(case: CloseupCase, lamps: Sequence[int], *, dark: bool, off_px: float, seed: int = 0) -> tuple[Read, Pose]:
