@@ -138,8 +138,9 @@ def only_when(field: Any, **others: str | Sequence[str]) -> Any:
     return field
 
 
-FIRST, SHORT, DEFAULT = "first", "short", "default"
-"""Marks of a field: it is asked on the first panel; it stands in a short job sheet; the preferences keep it for new jobs."""
+FIRST, SHORT, DEFAULT, LIVE = "first", "short", "default", "live"
+"""Marks of a field: it is asked on the first panel; it stands in a short job sheet; the preferences keep it for new jobs; what
+it steers in the scene follows it at once, without a run."""
 
 
 def marked(settings: type | Any, mark: str) -> list[str]:

@@ -36,12 +36,13 @@ MIGRATIONS: dict[int, Callable[[dict[str, Any]], dict[str, Any]]] = {}
 @dataclass
 class JobSheet:
     """All settings of a job: a settings object a step, by step name. `folder` is where relative paths start; `file` the
-    sheet's own file, None when it has none."""
+    sheet's own file, None when it has none; `place` the job's number in a batch, None outside of one."""
 
     name: str
     folder: Path
     settings: dict[str, Any] = field(default_factory=dict)
     file: Path | None = None
+    place: int | None = None
 
     def __getitem__(self, step: str) -> Any:
         return self.settings[step]

@@ -6,6 +6,7 @@ import bpy
 
 from . import (
     alignment,
+    hands,
     job_state,
     jobs,
     lens,
@@ -22,7 +23,7 @@ from . import (
 
 def _classes() -> list[type]:
     """All classes of panels and operators, in the order in which they can be registered."""
-    modules = (preferences, operators, jobs, pictures, to_check, tools, alignment, lens)
+    modules = (preferences, operators, jobs, pictures, to_check, tools, alignment, lens, hands)
     return [*(cls for module in modules for cls in module.CLASSES), *panels.classes()]
 
 

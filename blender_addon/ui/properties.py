@@ -24,11 +24,12 @@ from bpy.props import (
 )
 
 from ..job.files.names import cleaned
-from ..job.settings import DEFAULT, AskedRow, Spec, label_of, marked, specs
+from ..job.settings import DEFAULT, LIVE, AskedRow, Spec, label_of, marked, specs
 from ..job.sheet import JobSheet, blank
 from ..job.step import RENAMED, Step
 from ..scene.running.job_card import STATE
 from ..scene.stage import show_millimetres
+from ..scene.surface.live_relief import set_band
 from ..steps import catalogue
 from .preferences import AS_EVER, default_name, preferences
 
@@ -106,12 +107,14 @@ def carry_old_names(scene: Any) -> None:
                 group.property_unset(old)
 
 
-def _property(spec: Spec, value: Any, name: str, *, hidden: bool = False) -> Any:
-    """The Blender property of a field whose default is `value`."""
+def _property(spec: Spec, value: Any, name: str, *, hidden: bool = False, live: bool = False) -> Any:
+    """The Blender property of a field whose default is `value`; live: what it steers in the material follows it at once."""
     unit = "" if spec.unit in ("", "mm", "deg") or spec.unit in spec.help else f" ({spec.unit})"
     common: dict[str, Any] = {"name": label_of(name, spec), "description": f"{spec.help}{unit}"}
     if hidden:
         common["options"] = {"HIDDEN"}
+    if live:
+        common["update"] = lambda group, context: set_band(group.id_data, name, getattr(group, name))
     match spec.kind:
         case "number":
             return _number(spec, value, name, common)
@@ -150,7 +153,7 @@ def _group(settings: type) -> type:
     annotations: dict[str, Any] = {}
     for name, spec in specs(settings).items():
         value = getattr(default, name)
-        annotations[name] = _property(spec, value, name)
+        annotations[name] = _property(spec, value, name, live=name in marked(settings, LIVE))
         if has_switch(spec):
             extra = {"update": _begins(name, spec)} if spec.kind == "number" and spec.unit == "mm" else {}
             annotations[f"use_{name}"] = BoolProperty(

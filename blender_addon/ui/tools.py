@@ -13,6 +13,7 @@ from ..steps import catalogue
 from ..steps.delivery.render import sample_sheet
 from .alignment import tools_of
 from .folders import output_folder
+from .hands import draw_hands
 from .job_state import stage_of
 from .properties import sheet_of
 from .watched_work import WatchedWork
@@ -141,6 +142,7 @@ def draw_tools(layout: bpy.types.UILayout, context: bpy.types.Context, step: Ste
             row.operator(identifier, text=words, depress=painting and role == "piece")
         if role == "surface":
             layout.operator("bozzetto.sample_sheet", icon="MATERIAL")
+    draw_hands(layout, context, step)
 
 
 CLASSES = (

@@ -24,25 +24,30 @@ NEAR = 0.06
 GONE = 0.3
 """Radius of blur, in half widths of the frame, from which an edge is no edge any more."""
 
-SHIFTS_MM = (0.0, 120.0, -120.0, 240.0, -240.0, 360.0, -360.0)
+SHIFTS_MM, LIFTS_MM = (0.0, 120.0, -120.0, 240.0, -240.0, 360.0, -360.0), (0.0, 80.0, -80.0, 160.0, -160.0)
 
 
 def quiet_shift(parts: Sequence[tuple[Floats, Floats]], views: Sequence[ShotView]) -> Floats:
-    """(3,) shift in mm, level and sideways to the hero's camera, with which the fewest edges of the parts meet a head.
+    """(3,) shift in mm, sideways to the hero's camera and up or down, with which the fewest edges of the parts meet a head.
 
-    parts: of each thing that can't be taken away its points (n, 3) mm, and the only direction (3,) that it can be moved in. Of
-    shifts that are as good the smallest is taken. A shot of a turntable is left out: its subject turns.
+    parts: of each thing that can't be taken away its points (n, 3) mm, and the directions (k, 3) that it can be moved in, at
+    right angles. Of shifts that are as good the smallest is taken. A shot of a turntable is left out: its subject turns.
     """
     still = [view for view in views if view.kind != "turntable" and len(view.outline) >= 3]
     lead = next((view for view in still if view.kind == "hero"), still[0] if still else None)
     if lead is None:
         return np.zeros(3)
     right = unit(np.array([lead.rotation[0, 0], lead.rotation[1, 0], 0.0]))
+    shifts = sorted(
+        (aside * right + [0.0, 0.0, lift] for aside in SHIFTS_MM for lift in LIFTS_MM), key=lambda one: float(one @ one)
+    )
     costs = []
-    for shift in SHIFTS_MM:
-        placed = [points + shift * float(right @ along) * along for points, along in parts]
-        costs.append(sum(edges_at_head(placed, view) for view in still))
-    return SHIFTS_MM[int(np.argmin(costs))] * right
+    for shift in shifts:
+        placed = [points + (np.atleast_2d(ways) @ shift) @ np.atleast_2d(ways) for points, ways in parts]
+        costs.append(round(sum(edges_at_head(placed, view) for view in still), 6))
+        if costs[-1] == 0.0:
+            break
+    return shifts[int(np.argmin(costs))]
 
 
 def edges_at_head(parts: Sequence[Floats], view: ShotView) -> float:

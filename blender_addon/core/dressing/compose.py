@@ -35,6 +35,22 @@ LEVEL = 2.5
 HIGHEST, LARGEST = 0.75, 0.55
 """Height and area that a prop may have in the picture over those of the subject's outline: the piece holds the eye."""
 
+SHARED = (0, 1, 3, 9)
+"""Which of thirteen zones of the picture the first four props of a piece lie in, its number in the series added to each: a
+perfect difference set (Singer, "A theorem in finite projective geometry", Trans. AMS 43, 1938), so that any two pieces of
+thirteen neighbours share one zone and no more."""
+ROWS, COLUMNS, JITTER = (-0.60, -0.27, 0.05), (0.30, 0.92), (0.13, 0.15)
+TALL_COLUMNS = (0.30, 0.95, 0.62, 0.78)
+"""The zones: two columns to each side (the inner one so far beside the outline, the outer one at the frame's edge) of three
+rows, in half frames; the thirteenth is anywhere. Tall things have columns of their own in the hindmost row. How far a prop's
+middle may lie beside its zone's. Set by eye."""
+
+ANYWHERE, OUT_OF_ZONE = ((-28.0, 75.0), (16.0, 82.0)), 0.25
+"""Where else flat things may lie, how far behind the subject's middle and beside its foot (mm), and what that costs."""
+
+USUAL_MM = 500.0
+"""Distance of the camera at which these are as they stand; for a large piece, seen from farther off, they are wider."""
+
 APART = 3.0
 """Least distance between two props, mm."""
 
@@ -62,7 +78,7 @@ class Bench:
     """The table that props are laid on, and the subject's foot on it.
 
     outside : distance of places (n, 2) from the subject's foot, mm. reach : radius of the foot, mm.
-    half : (2,) half of the table's width and depth, mm.
+    half : (2,) half of the table's width and depth, mm. back : where it ends behind the subject, where that is less, mm.
     heights : the ground's height at places (n, 2), mm; with it a thing lies rather on the level than over an edge.
     keep_off : least distance from the subject's foot, mm.
     """
@@ -72,6 +88,7 @@ class Bench:
     half: Floats
     heights: Callable[[Floats], Floats] | None = None
     keep_off: float = 8.0
+    back: float = np.inf
 
 
 def compose(things: Sequence[Thing], views: Sequence[ShotView], bench: Bench, *, seed: int) -> list[Spot | None]:
@@ -86,55 +103,140 @@ def compose(things: Sequence[Thing], views: Sequence[ShotView], bench: Bench, *,
     """
     rng = np.random.default_rng([seed, 601])
     views = sorted(views, key=lambda view: (view.kind != "hero", view.kind == "turntable"))  # stable: the hero leads
-    lead = views[0] if views else None
-    ahead = unit(-lead.position[:2]) if lead is not None and np.linalg.norm(lead.position[:2]) > 1.0 else np.array([0.0, 1.0])
-    right = np.array([ahead[1], -ahead[0]])
-    hand = rng.choice([-1.0, 1.0])
-    lie = rng.uniform(0.25, 0.9) * rng.choice([-1.0, 1.0])
+    stance = _Stance.of(views[0] if views else None, bench, seed, rng)
+    hand = 1.0 if seed % 2 else -1.0  # neighbours in a series are composed differently
     spots: list[Spot | None] = []
     placed: list[Floats] = []
     free = True  # the first tall thing chooses the side for all
     for number, thing in enumerate(things):
         usual = hand if thing.tall or number % 3 == 2 else -hand
-        good: list[tuple[float, Floats, float, Floats]] = []
-        for attempt in range(TRIES):
-            loose = 0.6 + attempt / TRIES
-            side = -usual if free and thing.tall and attempt % 2 else usual
-            if thing.tall:
-                centre = ahead * (bench.reach + rng.uniform(45, 135)) + right * side * (
-                    0.55 * bench.reach + 62 * loose * rng.uniform(0.3, 1.3)
-                )
-            else:
-                centre = ahead * rng.uniform(-28, 75) * loose + right * side * (bench.reach + rng.uniform(16, 82) * loose)
-            turn = np.arctan2(ahead[1], ahead[0]) + side * lie + rng.normal(0, 0.28) + (np.pi if rng.random() < 0.3 else 0.0)
-            points = _turned(thing.points, turn) + [*centre, 0.0]
-            if not _allowed(points, placed, bench):
-                continue
-            score = _score(points, lead)
-            if not np.isfinite(score):
-                continue
-            score += 0.0 if bench.heights is None else 0.1 * max(0.0, _rise(bench.heights(points[:, :2])) - LEVEL)
-            good.append((score + rng.uniform(0, 0.15), centre, float(turn), points))
-            if len(good) >= ENOUGH:
-                break
+        good = _good_places(thing, number, stance, placed, (usual, free))
         if not good:
             spots.append(None)
             continue
-        good.sort(key=lambda one: one[0])
-        few = []
-        for one in good:
-            way = _in_way(one[3], views[1:])
-            left = [view for view in views[1:] if view.name not in way]
-            behind = max((_behind(one[3], view) for view in left), default=0.0)
-            touch = {view.name: tangency(one[3], view) for view in left}
-            cost = one[0] + 0.4 * len(way) / max(len(views), 1) + behind + 1.2 * max(touch.values(), default=0.0)
-            few.append((cost, one, (*way, *(name for name, value in touch.items() if value > TOUCHES))))
-        _, best, way = min(few, key=lambda one: one[0])
-        placed.append(best[3])
+        best, way = _best_for_all(good, views)
+        placed.append(best.points)
         if thing.tall and free:
-            hand, free = float(np.sign(best[1] @ right)) or hand, False
-        spots.append(Spot(best[1], best[2], way))
+            hand, free = float(np.sign(best.centre @ stance.right)) or hand, False
+        spots.append(Spot(best.centre, best.turn, way))
     return spots
+
+
+@dataclass(frozen=True)
+class _Stance:
+    """How a picture is composed: the leading view, the table, level unit vectors (2,) ahead and to the right, how far things
+    lie apart beside what is usual, how they are turned, the seed, chance."""
+
+    lead: ShotView | None
+    bench: Bench
+    ahead: Floats
+    right: Floats
+    room: float
+    lie: float
+    seed: int
+    rng: np.random.Generator
+
+    @classmethod
+    def of(cls, lead: ShotView | None, bench: Bench, seed: int, rng: np.random.Generator) -> _Stance:
+        far = lead is not None and np.linalg.norm(lead.position[:2]) > 1.0
+        ahead = unit(-lead.position[:2]) if lead is not None and far else np.array([0.0, 1.0])
+        room = float(np.clip(lead.focus_mm / USUAL_MM, 0.8, 2.2)) if lead is not None else 1.0
+        lie = float(rng.uniform(0.25, 0.9) * rng.choice([-1.0, 1.0]))
+        return cls(lead, bench, ahead, np.array([ahead[1], -ahead[0]]), room, lie, seed, rng)
+
+
+@dataclass(frozen=True)
+class _Possible:
+    """A place where a thing may lie: how badly it sits there, its origin (2,), its turn, its points there."""
+
+    score: float
+    centre: Floats
+    turn: float
+    points: Floats
+
+
+def _good_places(
+    thing: Thing, number: int, stance: _Stance, placed: Sequence[Floats], hand: tuple[float, bool]
+) -> list[_Possible]:
+    """Places for the thing with that number, the best first; hand: its usual side, and whether a tall one may take the
+    other."""
+    rng, bench, right = stance.rng, stance.bench, stance.right
+    zone = stance.seed + (SHARED[number] if number < len(SHARED) else number + len(SHARED))
+    good: list[_Possible] = []
+    level = False
+    for attempt in range(TRIES):
+        spot = _in_zone(stance.lead, zone, stance.seed if thing.tall else None, rng) if attempt % 2 == 0 else None
+        side = -hand[0] if hand[1] and thing.tall and attempt % 2 else hand[0]
+        if spot is None:
+            centre = _anywhere(stance, thing.tall, side, 0.6 + attempt / TRIES)
+        else:
+            centre, side = spot, float(np.sign(spot @ right)) or side
+        turn = np.arctan2(stance.ahead[1], stance.ahead[0]) + side * stance.lie + rng.normal(0, 0.28)
+        turn += np.pi if rng.random() < 0.3 else 0.0
+        points = _turned(thing.points, turn) + [*centre, 0.0]
+        if not _allowed(points, placed, bench):
+            continue
+        score = _score(points, stance.lead)
+        if not np.isfinite(score):
+            continue
+        steep = 0.0 if bench.heights is None else max(0.0, _rise(bench.heights(points[:, :2])) - LEVEL)
+        level |= steep == 0.0
+        score += 0.1 * steep + (OUT_OF_ZONE if spot is None else 0.0) + rng.uniform(0, 0.15)
+        good.append(_Possible(score, centre, float(turn), points))
+        if len(good) >= ENOUGH and level:
+            break
+    return sorted(good, key=lambda one: one.score)
+
+
+def _anywhere(stance: _Stance, tall: bool, side: float, loose: float) -> Floats:
+    """(2,) a place beside the subject, tall things behind it; loose: how far out they are tried."""
+    rng, reach = stance.rng, stance.bench.reach
+    if tall:
+        aside = 0.55 * reach + 62 * stance.room * loose * rng.uniform(0.3, 1.3)
+        return stance.ahead * (reach + stance.room * rng.uniform(45, 135)) + stance.right * side * aside
+    deep, wide = ANYWHERE
+    aside = reach + stance.room * rng.uniform(*wide) * loose
+    return stance.ahead * stance.room * rng.uniform(*deep) * loose + stance.right * side * aside
+
+
+def _best_for_all(good: Sequence[_Possible], views: Sequence[ShotView]) -> tuple[_Possible, tuple[str, ...]]:
+    """Of places that suit the first view the one that suits the others best, and the views that the thing is left out of
+    there."""
+    few = []
+    for one in good:
+        way = _in_way(one.points, views[1:])
+        left = [view for view in views[1:] if view.name not in way]
+        behind = max((_behind(one.points, view) for view in left), default=0.0)
+        touch: dict[str, float] = {}
+        for view in left:
+            touch[view.name] = max(touch.get(view.name, 0.0), tangency(one.points, view))
+        cost = one.score + 0.4 * len(way) / max(len(views), 1) + behind + 1.2 * max(touch.values(), default=0.0)
+        few.append((cost, one, (*way, *(name for name, value in touch.items() if value > TOUCHES))))
+    _, best, way = min(few, key=lambda one: one[0])
+    return best, way
+
+
+def _in_zone(view: ShotView | None, zone: int, tall: int | None, rng: np.random.Generator) -> Floats | None:
+    """(2,) a place on the table, mm, that a view shows in a zone of its frame; None where the zone is anywhere or sees no
+    table.
+
+    What stands tall goes to the hindmost row, by the piece's number to one of eight places there.
+    """
+    zone %= 2 * len(ROWS) * len(COLUMNS) + 1
+    if view is None or len(view.outline) < 3 or (tall is None and zone == 2 * len(ROWS) * len(COLUMNS)):
+        return None
+    side, zone = (1.0 if zone % 2 else -1.0), zone // 2 % (len(ROWS) * len(COLUMNS))
+    row, column = ROWS[zone % len(ROWS)], COLUMNS[zone // len(ROWS)]
+    if tall is not None:
+        side, row, column = (1.0 if tall % 2 else -1.0), ROWS[-1], TALL_COLUMNS[tall // 2 % len(TALL_COLUMNS)]
+    edges = view.outline[:, 0] / view.half_slopes[0]
+    beside = min((edges.max() if side > 0 else -edges.min()) + column, 0.95) if column < 0.5 else column
+    u = side * beside + rng.uniform(-1.0, 1.0) * JITTER[0]
+    v = row + rng.uniform(-1.0, 1.0) * JITTER[1]
+    ahead = view.axis + u * view.half_slopes[0] * view.rotation[:, 0] + v * view.half_slopes[1] * view.rotation[:, 1]
+    if ahead[2] > -1e-3:
+        return None
+    return (view.position - view.position[2] / ahead[2] * ahead)[:2]
 
 
 def spread_points(vertices: Floats, faces: np.ndarray, *, seed: int = 1, count: int = 240) -> Floats:
@@ -160,6 +262,8 @@ def _rise(ground: Floats) -> float:
 
 def _allowed(points: Floats, placed: Sequence[Floats], bench: Bench) -> bool:
     """On the table, clear of the subject's foot and of other props."""
+    if points[:, 1].max() > bench.back - 6.0:
+        return False
     if (np.abs(points[:, :2]) > bench.half - 6.0).any() or bench.outside(points[:, :2]).min() < bench.keep_off:
         return False
     least, low, high = APART + 2.0, points[:, :2].min(axis=0), points[:, :2].max(axis=0)

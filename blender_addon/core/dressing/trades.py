@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 
@@ -21,7 +22,6 @@ class Trade:
     key, label, words: as on the sheet, on screen, and in one sentence.
     table: the tabletop that a picture of such work usually has ('planks', 'slate', 'cloth', 'sweep', 'bat').
     debris: what falls off the work ('clay', 'wood', 'stone'), or None where a finished piece is shown on a swept table.
-    always: props that belong to the work itself.
     """
 
     key: str
@@ -29,7 +29,6 @@ class Trade:
     words: str
     table: str
     debris: str | None
-    always: tuple[str, ...] = ()
 
     def props(self) -> tuple[PropKind, ...]:
         """The kinds of props that lie on such a bench, by name."""
@@ -39,11 +38,11 @@ class Trade:
 TRADES = {
     trade.key: trade
     for trade in (
-        Trade("potter", "Potter", "Modelling and throwing tools, a sponge, clay", "planks", "clay", ("lump",)),
-        Trade("carver", "Carver", "Gouges, a mallet, callipers, offcuts", "planks", "wood", ("wood block",)),
-        Trade("founder", "Founder", "Wax and the tools for it, rifflers", "planks", None, ("wax rods",)),
+        Trade("potter", "Potter", "Modelling and throwing tools, a sponge, clay", "planks", "clay"),
+        Trade("carver", "Carver", "Gouges, a mallet, callipers, offcuts", "planks", "wood"),
+        Trade("founder", "Founder", "Wax and the tools for it, rifflers", "planks", None),
         Trade("painter", "Painter of miniatures", "Fine brushes, a tile with paint, corks", "planks", None),
-        Trade("plaster", "Plaster worker", "A mixing bowl, spatulas, pieces of a mould", "planks", None, ("plaster piece",)),
+        Trade("plaster", "Plaster worker", "A mixing bowl, spatulas, pieces of a mould", "planks", None),
         Trade("conservator", "Conservator's bench", "Swabs, a soft brush, a scale card", "cloth", None),
     )
 }
@@ -59,22 +58,46 @@ def debris_of(material: str, state: str = "") -> str | None:
     return KINDS[material].debris if material in KINDS and state != "fired" else None
 
 
-def draw(trade: Trade, count: int, *, seed: int, tallest_mm: float) -> list[str]:
-    """Names of `count` props from a trade's bench, those that stand tall first, drawn by the seed.
+def works(key: str) -> bool:
+    """Whether work goes on at the bench of a trade, so that something may fall off it; also where the trade is not known."""
+    return key not in TRADES or TRADES[key].debris is not None
 
-    tallest_mm: what stands taller than this is left out, so that nothing outgrows the piece. A vessel is drawn for every third
-    prop at most; what belongs to the work comes always.
+
+def draw(trade: Trade, count: int, *, place: int, tallest_mm: float, deck: int = 1) -> list[str]:
+    """Names of `count` props from a trade's bench for the piece with the number `place`, vessels first.
+
+    They are dealt as cards are: pieces with numbers next to each other get the next `count` of one shuffled deck (another
+    `deck`, another order), so that in a series each prop shows as seldom as can be, in 12 pieces at most four times while
+    `count` is a third of the trade's props or less. tallest_mm: what stands taller is passed over, so that nothing outgrows
+    the piece. Of every three props one is a vessel at most.
     """
-    rng = np.random.default_rng([seed, digest(trade.key), 701])
-    pool = [kind for kind in trade.props() if kind.name not in trade.always]
-    drawn = [pool[place] for place in rng.permutation(len(pool))]
-    fitting = [kind for kind in drawn if height_of(kind.name, seed=seed) <= tallest_mm]
-    vessels = [kind.name for kind in fitting if kind.vessel][: max(1, count // 3)]
-    others = [kind.name for kind in fitting if not kind.vessel]
-    own = [name for name in trade.always if height_of(name, seed=seed) <= tallest_mm]
-    return [*vessels, *own, *others][:count]
+    rng = np.random.default_rng([deck, digest(trade.key), 701])
+    pool = trade.props()
+    shuffled = [pool[number] for number in rng.permutation(len(pool))]
+    cards = _spread([kind for kind in shuffled if kind.vessel], [kind for kind in shuffled if not kind.vessel])
+    first, most = count * place, max(1, count // 3)
+    vessels: list[str] = []
+    others: list[str] = []
+    for number in range(len(cards)):
+        kind = cards[(first + number) % len(cards)]
+        into = vessels if kind.vessel else others
+        if len(vessels) + len(others) < count and (into is others or len(into) < most) and fits(kind.name, place, tallest_mm):
+            into.append(kind.name)
+    return [*vessels, *others]
 
 
+def _spread(few: Sequence[PropKind], many: Sequence[PropKind]) -> list[PropKind]:
+    """The few dealt evenly among the many."""
+    order = [((place + 0.5) / len(row), kind) for row in (few, many) for place, kind in enumerate(row)]
+    return [kind for _, kind in sorted(order, key=lambda entry: entry[0])]
+
+
+def fits(name: str, seed: int, tallest_mm: float) -> bool:
+    """Whether the individual of a prop that this seed gives stands no taller than that."""
+    return height_of(name, seed=seed) <= tallest_mm
+
+
+@lru_cache(maxsize=4096)
 def height_of(name: str, *, seed: int) -> float:
     """Height in mm of the individual of a prop that this seed gives."""
     points = kinds()[name].make(np.random.default_rng([seed, digest(name), 401])).mesh.vertices

@@ -20,7 +20,7 @@ def scene_digest(scene: Any, job: str) -> str:
     """A digest of all that a job's pictures show, hand-made changes included; what is not of the job counts by place."""
     digest = hashlib.sha256()
     for block in roles.players(job):
-        if block[roles.ROLE] == "pivot":  # made by rendering, and shows nothing
+        if block[roles.ROLE] in ("pivot", "move"):  # cameras on their way and what turns: they show nothing in a picture
             continue
         digest.update(f"{block[roles.ROLE]} {block[roles.KEY]} {fingerprint(block)};".encode())
     for item in sorted(scene.objects, key=lambda one: one.name):

@@ -58,13 +58,14 @@ def turning(stage: Stage) -> list[Any]:
 
 
 def make_pivot(name: str, angles: Any) -> Any:
-    """An empty at the origin with a key a frame: `angles` (n,) in degrees for the frames 1 to n."""
+    """An empty at the origin with a key a frame: `angles` (n,) in degrees for the frames 1 to n; at rest from the next on."""
     pivot = bpy.data.objects.new(name, None)
     pivot.empty_display_size = 0.02
     for frame, angle in enumerate(angles, 1):
         pivot.rotation_euler[2] = math.radians(float(angle))
         pivot.keyframe_insert("rotation_euler", index=2, frame=frame)
     pivot.rotation_euler[2] = 0.0
+    pivot.keyframe_insert("rotation_euler", index=2, frame=len(angles) + 1)
     pivot.animation_data.action.name = name
     return pivot
 

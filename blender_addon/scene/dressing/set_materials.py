@@ -6,12 +6,14 @@ from collections.abc import Sequence
 from typing import Any
 
 import bpy
+import numpy as np
 
+from ...core.srgb import luminance
 from .. import compat
 from ..nodes.board import board_group
 from ..nodes.builder import Tree, make_group
 from ..nodes.kinds.clay import clay_group
-from ..nodes.props import prop_group
+from ..nodes.props import ANY_CHROMA, greyed_to, prop_group
 from ..nodes.tabletops import tabletop_group
 
 Colour = Sequence[float]
@@ -52,23 +54,33 @@ def planks_material(name: str, inputs: dict[str, Any] | None = None) -> Any:
     return material_of(name, board_group(), inputs)
 
 
-def table_material(kind: str, wear: float, dust: Colour, reach: float) -> Any:
-    """The material of a tabletop by the kind it names; `dust`: albedo of the work's powder, `reach`: how far it lies, mm."""
+EARLY, LATE = (0.36, 0.235, 0.135), (0.20, 0.112, 0.056)
+"""Albedo of the soft and of the hard part of a ring in the bench's boards."""
+
+
+def table_material(kind: str, wear: float, dust: Colour, reach: float, *, depth: float = 1.0) -> Any:
+    """The material of a tabletop by the kind it names; `dust`: albedo of the work's powder, `reach`: how far it lies, mm;
+    `depth`: factor on the albedo of boards."""
     powder = {"Dust": 0.2 + 0.35 * wear, "Dust Colour": tuple(dust), "Dust Reach": reach}
     if kind == "planks":
-        return planks_material("Boards", {"Greyed": 0.12 + 0.3 * wear, "Oiled": 0.3, **powder})
+        woods = {"Earlywood": tuple(depth * part for part in EARLY), "Latewood": tuple(depth * part for part in LATE)}
+        powder["Dust Colour"] = tuple(min(1.0, depth + 0.2) * part for part in dust)  # rubbed into the wood, not lying on it
+        return planks_material("Boards", {**woods, "Greyed": 0.12 + 0.3 * wear, "Oiled": 0.3, **powder})
     return material_of(kind.capitalize(), tabletop_group(kind), None if kind == "paper" else powder)
 
 
 def room_materials() -> list[Any]:
-    """The slots of `core/dressing/tabletops/backdrop.py`: wall, wood, dark, pale, glazed, clay."""
+    """The slots of `core/dressing/tabletops/backdrop.py`: wall, wood, dark, pale, glazed, clay.
+
+    Tones near each other and little colour: a backdrop is to be a place, not a second picture.
+    """
     return [
-        plain_material("Room wall", (0.36, 0.335, 0.295), rough=0.9, mottle=0.22, size=260.0),
-        plain_material("Room wood", (0.17, 0.105, 0.06), rough=0.6, mottle=0.3, size=60.0),
-        plain_material("Room dark", (0.045, 0.042, 0.04), rough=0.6, mottle=0.3, size=120.0),
-        plain_material("Room pale", (0.62, 0.60, 0.55), rough=0.8, mottle=0.08, size=200.0),
-        plain_material("Room glazed", (0.07, 0.12, 0.135), rough=0.15, mottle=0.3, size=40.0),
-        plain_material("Room clay", (0.30, 0.155, 0.085), rough=0.85, mottle=0.2, size=40.0),
+        plain_material("Room wall", (0.33, 0.31, 0.28), rough=0.9, mottle=0.16, size=260.0),
+        plain_material("Room wood", (0.225, 0.185, 0.145), rough=0.7, mottle=0.2, size=60.0),
+        plain_material("Room dark", (0.175, 0.165, 0.15), rough=0.7, mottle=0.2, size=120.0),
+        plain_material("Room pale", (0.43, 0.41, 0.37), rough=0.8, mottle=0.08, size=200.0),
+        plain_material("Room glazed", (0.205, 0.21, 0.20), rough=0.35, mottle=0.2, size=40.0),
+        plain_material("Room clay", (0.275, 0.225, 0.18), rough=0.85, mottle=0.15, size=40.0),
     ]
 
 
@@ -120,8 +132,11 @@ def clay_material(name: str, tone: Colour) -> Any:
     return material
 
 
-def prop_material(name: str, tone: Colour) -> Any:
-    """A prop's material by the name it gives; 'clay' is the work's."""
+def prop_material(name: str, tone: Colour, *, chroma: float = ANY_CHROMA) -> Any:
+    """A prop's material by the name it gives; 'clay' is the work's. What has more chroma C* than that is drawn to the work's
+    dust."""
     if name == "clay":
         return clay_material("Clay lump", tone)
-    return material_of(name.capitalize(), prop_group(name))
+    tint = np.array(tone) / max(float(luminance(np.array(tone))), 1e-6)
+    greyed = {"Greyed": greyed_to(name, chroma, tint), "Grey": tuple(np.clip(tint, 0.5, 1.6))}
+    return material_of(name.capitalize(), prop_group(name), greyed)

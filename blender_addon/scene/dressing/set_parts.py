@@ -33,6 +33,9 @@ DRESSING = ("table", "backdrop", "prop", "debris")
 ARRANGEMENT = "bozzetto_arrangement"
 """On a table: the number from which boards and props, and later the debris, are drawn."""
 
+TRADE = "bozzetto_trade"
+"""On a table: the key of the trade whose bench it is."""
+
 SPARE = "bozzetto_spare"
 """On a part of a table that only some shots show."""
 

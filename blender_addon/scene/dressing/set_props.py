@@ -18,7 +18,7 @@ from ...core.mesh.blue_noise import Thrower
 from ...core.mesh.triangles import TriangleMesh, face_areas, face_crosses, unit
 from ...job.errors import SubjectError
 from ..meshes import MM, read_mesh
-from ..nodes.props import prop_chroma
+from ..nodes.props import ANY_CHROMA, prop_chroma
 from .set_materials import prop_material
 from .set_parts import HIDDEN_IN, make_part
 
@@ -33,23 +33,27 @@ INDIVIDUALS = 6
 
 @dataclass(frozen=True)
 class Candidate:
-    """A prop before it is placed: its name, its mesh in mm round the origin, its materials' names or the user's object."""
+    """A prop before it is placed: its name, its mesh in mm round the origin, its materials' names or the user's object.
+
+    chroma: the most chroma C* that its colours may show; louder ones are greyed.
+    """
 
     name: str
     mesh: TriangleMesh
     materials: tuple[str, ...] = ()
     original: str = ""
+    chroma: float = ANY_CHROMA
 
 
-def made_candidates(names: Sequence[str], *, seed: int, chroma: float = 100.0) -> list[Candidate]:
+def made_candidates(names: Sequence[str], *, seed: int, chroma: float = ANY_CHROMA) -> list[Candidate]:
     """Props by name. Of a few individuals the first is taken none of whose colours has more chroma (C*, CIE L*a*b*) than
-    `chroma`, else the quietest, so that no prop is more colourful than the piece."""
+    `chroma`, else the quietest; what is still louder is greyed, so that no prop is more colourful than the piece."""
     found = []
     for place, name in enumerate(names):
         tries = [make_prop(name, seed=seed * 100 + place + 7919 * number) for number in range(INDIVIDUALS)]
         loudness = [max(prop_chroma(material) for material in prop.materials) for prop in tries]
         best = next((k for k, value in enumerate(loudness) if value <= chroma), int(np.argmin(loudness)))
-        found.append(Candidate(name, tries[best].mesh, tries[best].materials))
+        found.append(Candidate(name, tries[best].mesh, tries[best].materials, chroma=chroma))
     return found
 
 
@@ -193,7 +197,7 @@ def _object(one: Candidate, matrix: Any, spot: Spot, tone: Sequence[float]) -> A
         source = bpy.data.objects[one.original]
         item = make_part(one.name, one.mesh, [slot.material for slot in source.material_slots])
     else:
-        item = make_part(one.name, one.mesh, [prop_material(name, tone) for name in one.materials])
+        item = make_part(one.name, one.mesh, [prop_material(name, tone, chroma=one.chroma) for name in one.materials])
         item.data.set_sharp_from_angle(angle=float(FLAT_ANGLE))
     metres = np.array(matrix)
     metres[:3, 3] *= 0.001

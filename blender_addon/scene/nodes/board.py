@@ -57,7 +57,7 @@ def _board(tree: Tree) -> None:
     tone, hue, dirt, polish = _values(tree, "wood_board")
     wood, flame = _structure(tree)
     colour = _coloured(tree, wood, pale, dark)
-    shade = tree.math("ADD", tree.math("MULTIPLY_ADD", tone, 0.62, 0.66), tree.math("MULTIPLY_ADD", flame, 0.36, -0.18))
+    shade = tree.math("ADD", tree.math("MULTIPLY_ADD", tone, 0.34, 0.82), tree.math("MULTIPLY_ADD", flame, 0.36, -0.18))
     colour = tree.mix(1.0, colour, _point(tree, shade, shade, shade), blend="MULTIPLY")
     warm = tree.ramp(hue, [(0.0, (0.94, 1.0, 1.05)), (0.5, (1.0, 1.0, 1.0)), (1.0, (1.08, 0.98, 0.86))])
     colour = tree.mix(1.0, colour, warm, blend="MULTIPLY")
@@ -87,6 +87,7 @@ def _board(tree: Tree) -> None:
 def _structure(tree: Tree) -> tuple[_Wood, Any]:
     """The wood's structure from the values that the boards were made with, and the broad flame in its tone."""
     along, across, rings, knot = _values(tree, "wood_grain")
+    across, rings = _down_the_side(tree, across, rings)
     fibre = tree.node(
         "TexNoise", {"Vector": _point(tree, tree.math("MULTIPLY", along, 0.035), tree.math("MULTIPLY", across, 2.2)),
                      "Scale": 1.0, "Detail": 3.0, "Roughness": 0.62}, noise_dimensions="2D")["Factor"]  # fmt: skip
@@ -109,6 +110,14 @@ def _structure(tree: Tree) -> tuple[_Wood, Any]:
     return _Wood(fibre, late, knot, pores), flame
 
 
+def _down_the_side(tree: Tree, across: Any, rings: Any) -> tuple[Any, Any]:
+    """Grain and rings going on down the side of a board, where what the face was made with would only be drawn out."""
+    up = tree.node("SeparateXYZ", {"Vector": tree.node("NewGeometry")["True Normal"]})["Z"]
+    side = tree.math("LESS_THAN", tree.math("ABSOLUTE", up), 0.5)
+    deep = tree.math("MULTIPLY", tree.node("SeparateXYZ", {"Vector": _metric(tree)})["Z"], side)
+    return tree.math("ADD", across, deep), tree.math("MULTIPLY_ADD", deep, 0.3, rings)
+
+
 def _coloured(tree: Tree, wood: _Wood, pale: Any, dark: Any) -> Any:
     """Early and late wood, darker fibres between."""
     colour = tree.mix(wood.late, pale, dark)
@@ -120,7 +129,9 @@ def _knotted(tree: Tree, wood: _Wood, colour: Any, dark: Any) -> Any:
     halo = tree.span(wood.knot, 5.0, -0.5, 0.0, 0.5, smooth=True)
     colour = tree.mix(halo, colour, tree.mix(1.0, dark, (0.62, 0.52, 0.44), blend="MULTIPLY"))
     off = tree.math("ABSOLUTE", tree.math("ADD", wood.knot, 0.35))
-    rim = tree.math("MULTIPLY", tree.span(off, 0.1, 0.75, 1.0, 0.0), 0.7)
+    core = tree.mix(1.0, dark, (0.46, 0.36, 0.28), blend="MULTIPLY")  # a knot is dark all through, not an empty ring
+    colour = tree.mix(tree.span(wood.knot, 0.4, -1.6, 0.0, 0.6, smooth=True), colour, core)
+    rim = tree.math("MULTIPLY", tree.span(off, 0.1, 0.75, 1.0, 0.0), 0.4)
     colour = tree.mix(rim, colour, (0.028, 0.016, 0.010))
     return tree.mix(tree.math("MULTIPLY", wood.pores, 0.65), colour, (0.045, 0.028, 0.018))
 

@@ -9,11 +9,11 @@ from typing import Any, NamedTuple
 import bpy
 
 from ...core.surface.kinds import KINDS
-from .. import compat
+from .. import compat, roles
 from .builder import PlacedNode, Tree
 from .closeups import closeup_colour, closeup_group
 from .kinds import recipe
-from .relief import UV_DEFAULT, form_group, millimetres, relief_group
+from .relief import BANDS, RELIEF_MASK, UV_DEFAULT, form_group, millimetres, relief_group
 
 KIND = "bozzetto_kind"
 """Custom property on a material: which surface it is."""
@@ -41,6 +41,8 @@ class Maps:
 
     displaced: the height moves the surface itself when rendered; the normal map, which shows the same, is then left out.
     closeups: what the close-ups bring on their own UV layer, None where there are none.
+    bands: the maps by which fine, middle and broad relief are strengthened by themselves, and band_strengths how far.
+    masked: whether a mask for the relief is painted on it.
     """
 
     normal: Any | None = None
@@ -51,6 +53,9 @@ class Maps:
     uv: str = UV_DEFAULT
     displaced: bool = False
     closeups: CloseupMaps | None = None
+    bands: tuple[Any, Any] | None = None
+    band_strengths: tuple[float, float, float] = (1.0, 1.0, 1.0)
+    masked: bool = False
 
 
 @dataclass(frozen=True)
@@ -76,10 +81,12 @@ def make_material(
     shader_tree.nodes.clear()
     tree = Tree(shader_tree)
     relief = tree.group(
-        relief_group(None if maps.displaced else maps.normal, maps.height, uv=maps.uv),
-        {"Strength": maps.strength},
+        relief_group(None if maps.displaced else maps.normal, maps.height, uv=maps.uv, bands=maps.bands),
+        {"Strength": maps.strength, **(dict(zip(BANDS, maps.band_strengths, strict=True)) if _has_bands(maps) else {})},
         label="Relief",
     )
+    if maps.masked:
+        link_mask(tree.tree)
     mm = millimetres(tree)
     form = tree.group(form_group(), {"Position": mm, "Height": relief["Height"]}, label="Recess and edge")
     parts = _Parts(mm, relief["Normal"], form)
@@ -120,6 +127,27 @@ class _Parts(NamedTuple):
     normal: Any
     form: PlacedNode
     closeups: Any | None = None
+
+
+def _has_bands(maps: Maps) -> bool:
+    return maps.bands is not None and maps.normal is not None and not maps.displaced
+
+
+def relief_nodes(tree: Any) -> list[Any]:
+    """The nodes of a material's tree that wear the relief's group."""
+    return [node for node in tree.nodes if getattr(node, "node_tree", None) and roles.stem(node.node_tree.name) == "Relief"]
+
+
+def link_mask(tree: Any) -> None:
+    """Let the mask painted on the piece steer the relief of a material, once."""
+    for node in relief_nodes(tree):
+        socket = node.inputs.get("Mask")
+        if socket is None or socket.is_linked:
+            continue
+        painted = tree.nodes.new("ShaderNodeAttribute")
+        painted.attribute_type, painted.attribute_name, painted.label = "GEOMETRY", RELIEF_MASK, "Relief mask"
+        painted.location = (node.location[0] - 220.0, node.location[1])
+        tree.links.new(painted.outputs["Fac"], socket)
 
 
 def _surface(tree: Tree, surface: MaterialSurface, maps: Maps, parts: _Parts, suffix: str = "") -> Any:

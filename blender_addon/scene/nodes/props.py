@@ -7,6 +7,8 @@ from typing import Any
 import numpy as np
 
 from ...core.colour import lab
+from ...core.srgb import luminance
+from ...core.surface.reflectance import METALS as BARE
 from .builder import Tree, make_group
 from .relief import millimetres
 
@@ -18,7 +20,12 @@ LACQUERS = {
     "red lacquer": (0.28, 0.022, 0.018), "black lacquer": (0.018, 0.018, 0.02), "yellow lacquer": (0.55, 0.31, 0.035),
     "green lacquer": (0.028, 0.12, 0.062), "worn paint": (0.10, 0.155, 0.18),
 }  # fmt: skip
-METALS = {"steel": ((0.52, 0.51, 0.49), 0.36), "brass": ((0.66, 0.46, 0.18), 0.38)}
+OXIDE = (0.78, 0.70, 0.55)
+"""What the film of air on handled brass leaves of its reflectance. Set by eye."""
+METALS = {
+    "steel": (BARE["iron"][1], 0.36), "brass": (tuple(a * b for a, b in zip(BARE["brass"][1], OXIDE, strict=True)), 0.24),
+}  # fmt: skip
+"""Reflectance of the metal, clean as `core/surface/reflectance.py` has it by measured constants, and roughness."""
 GLAZES = {
     "celadon glaze": ((0.30, 0.38, 0.30), (0.16, 0.24, 0.19)), "blue glaze": ((0.055, 0.10, 0.19), (0.02, 0.035, 0.08)),
     "brown glaze": ((0.13, 0.062, 0.028), (0.03, 0.014, 0.008)), "white glaze": ((0.66, 0.63, 0.56), (0.48, 0.42, 0.34)),
@@ -59,14 +66,34 @@ COLOURS = {
 """Mean albedo of the materials that have a builder of their own."""
 
 
+ANY_CHROMA = 1000.0
+"""More than any surface has."""
+
+
 def prop_chroma(name: str) -> float:
     """Chroma C* (CIE L*a*b*) of a prop's material by its name. Raises KeyError for an unknown one."""
+    return _chroma(_mean_colour(name))
+
+
+def greyed_to(name: str, chroma: float, tint: Any) -> float:
+    """How far, 0 to 1, a prop's colour is to be drawn to a tint (3,) of luminance 1, so that no more chroma C* is left."""
+    colour = _mean_colour(name)
+    dusty = float(luminance(colour)) * np.asarray(tint, float)
+    shares = np.linspace(0.0, 1.0, 41)
+    left = np.array([_chroma((1.0 - share) * colour + share * dusty) for share in shares])
+    quiet = np.flatnonzero(left <= chroma)
+    return float(shares[quiet[0]] if len(quiet) else shares[int(left.argmin())])
+
+
+def _mean_colour(name: str) -> Any:
     pairs: dict[str, Any] = {**WOODS, **GLAZES, **WAXES, **{key: value[:2] for key, value in MATT.items()}}
     if name in pairs:
-        colour = 0.5 * (np.array(pairs[name][0]) + np.array(pairs[name][1]))
-    else:
-        single = {**LACQUERS, **{key: value[0] for key, value in METALS.items()}, **COLOURS}
-        colour = np.array(single[name])
+        return 0.5 * (np.array(pairs[name][0]) + np.array(pairs[name][1]))
+    single = {**LACQUERS, **{key: value[0] for key, value in METALS.items()}, **COLOURS}
+    return np.array(single[name])
+
+
+def _chroma(colour: Any) -> float:
     return float(np.hypot(*lab(colour)[1:]))
 
 
@@ -84,6 +111,13 @@ def _bump(tree: Tree, height: Any, *, strength: float = 1.0) -> Any:
 
 def _finish(tree: Tree, **inputs: Any) -> None:
     named = {key.replace("_", " "): value for key, value in inputs.items()}
+    greyed = tree.input(
+        "Greyed", "float", 0.0, help="How far the colour is drawn to the tint of the work's dust, as light as it is"
+    )
+    tint = tree.input("Grey", "colour", (1.0, 1.0, 1.0), help="The tint, of luminance 1")
+    colour = named["Base Color"]
+    dusty = tree.mix(1.0, _grey(tree, tree.node("RGBToBW", {"Color": colour})["Val"]), tint, blend="MULTIPLY")
+    named["Base Color"] = tree.mix(greyed, colour, dusty)
     tree.output("Shader", "shader", tree.node("BsdfPrincipled", named)["BSDF"])
 
 
@@ -145,7 +179,7 @@ def _metal(tree: Tree, values: Any) -> None:
     stain = _noise(tree, mm, 0.12, 6.0, 0.7)
     dull = tree.span(stain, 0.5, 0.68)
     colour = tree.mix(tree.math("MULTIPLY", dull, 0.55), (*values[0], 1.0), tuple(0.42 * part for part in values[0]))
-    colour, cover = _soiled(tree, colour, mm, 0.7)
+    colour, cover = _soiled(tree, colour, mm, 0.4)
     rough = tree.math("ADD", tree.math("MULTIPLY_ADD", streak, 0.25, values[1] - 0.14), tree.math("MULTIPLY", dull, 0.2))
     _finish(
         tree, Base_Color=colour, Metallic=tree.math("SUBTRACT", 1.0, cover), Roughness=tree.blend(cover, rough, 0.9),
@@ -161,7 +195,7 @@ def _rule(tree: Tree) -> None:
     x = tree.math("ADD", parts["X"], 75.0)
     edge = tree.math("SUBTRACT", 9.5, tree.math("ABSOLUTE", parts["Y"]))
     mark: Any = 0.0
-    for every, deep, wide in ((1.0, 2.8, 0.10), (5.0, 4.2, 0.12), (10.0, 6.0, 0.14)):
+    for every, deep, wide in ((1.0, 2.8, 0.17), (5.0, 4.2, 0.19), (10.0, 6.0, 0.23)):
         share = tree.math("DIVIDE", x, every)
         off = tree.math("MULTIPLY", tree.math("ABSOLUTE", tree.math("SUBTRACT", share, tree.math("ROUND", share))), every)
         line = tree.math(

@@ -15,22 +15,33 @@ CAVITY = "cavity"
 UV_DEFAULT = "UVMap"
 
 
-def relief_group(normal: Any | None, height: Any | None, *, uv: str = UV_DEFAULT) -> Any:
+BANDS = {"Fine": "relief_fine", "Middle": "relief_middle", "Broad": "relief_broad"}
+"""Inputs of the relief's group that strengthen or calm a band of it, and the material step's settings that they stand for."""
+
+RELIEF_MASK = "relief_mask"
+"""Colour attribute painted on a piece: mid-grey (0.5) leaves the relief as it is, white doubles it, black takes it away."""
+
+
+def relief_group(normal: Any | None, height: Any | None, *, uv: str = UV_DEFAULT, bands: tuple[Any, Any] | None = None) -> Any:
     """The group for a piece's relief maps; without maps it passes the smooth surface on.
 
-    normal: tangent-space +Y normal map. height: map of the relief's height in mm.
+    normal: tangent-space +Y normal map. height: map of the relief's height in mm. bands: maps of the slopes without the fine
+    relief and of the broad alone (`core/surface/relief/bands.py`), by which the three bands are live.
     """
 
     def build(tree: Tree) -> None:
         strength = tree.input(
             "Strength", "float", 1.0, low=0.0, high=4.0, help="How much of the recovered relief is shown; 1 is as measured"
         )
+        painted = tree.input(
+            "Mask", "float", 0.5, help="Painted on the piece: 0.5 as it is, 1 doubles the relief, 0 takes it away"
+        )
+        strength = tree.math("MULTIPLY", tree.math("MULTIPLY", painted, 2.0), strength)
         coordinates = tree.node("UVMap", uv_map=uv)["UV"] if normal or height else None
         if normal is not None:
             picture = tree.node("TexImage", {"Vector": coordinates}, image=normal, interpolation="Cubic", label="Relief normal")
-            bent = tree.node("NormalMap", {"Strength": strength, "Color": picture["Color"]}, space="TANGENT", uv_map=uv)[
-                "Normal"
-            ]
+            colour = picture["Color"] if bands is None else _banded(tree, picture["Color"], coordinates, bands)
+            bent = tree.node("NormalMap", {"Strength": strength, "Color": colour}, space="TANGENT", uv_map=uv)["Normal"]
         else:
             bent = tree.node("NewGeometry")["Normal"]
         depth: Any = 0.0
@@ -43,6 +54,27 @@ def relief_group(normal: Any | None, height: Any | None, *, uv: str = UV_DEFAULT
         tree.output("Height", "float", depth)
 
     return make_group("Relief", build)
+
+
+def _banded(tree: Tree, colour: Any, coordinates: Any, bands: tuple[Any, Any]) -> Any:
+    """A normal map's colour with each of three bands of its slopes by its own strength: all at 1 give it back."""
+    fine, middle, broad = (
+        tree.input(name, "float", 1.0, low=0.0, high=4.0, help=f"Strength of the {name.lower()} relief; 1 is as measured")
+        for name in BANDS
+    )
+    vector = tree.vector("MULTIPLY_ADD", colour, (2.0, 2.0, 2.0), (-1.0, -1.0, -1.0))
+    upright = tree.math("MAXIMUM", tree.node("SeparateXYZ", {"Vector": vector})["Z"], 0.05)
+    slope = tree.vector("SCALE", vector, scale=tree.math("DIVIDE", 1.0, upright))
+    low, lowest = (
+        tree.node("TexImage", {"Vector": coordinates}, image=image, interpolation="Cubic", label=label)["Color"]
+        for image, label in zip(bands, ("Relief without the fine", "Broad relief"), strict=True)
+    )
+    total = tree.vector("SCALE", tree.vector("SUBTRACT", slope, low), scale=fine)
+    total = tree.vector("ADD", total, tree.vector("SCALE", tree.vector("SUBTRACT", low, lowest), scale=middle))
+    total = tree.vector("ADD", total, tree.vector("SCALE", lowest, scale=broad))
+    flat = tree.vector("MULTIPLY", total, (1.0, 1.0, 0.0))
+    unit = tree.vector("NORMALIZE", tree.vector("ADD", flat, (0.0, 0.0, 1.0)))
+    return tree.vector("MULTIPLY_ADD", unit, (0.5, 0.5, 0.5), (0.5, 0.5, 0.5))
 
 
 def form_group() -> Any:

@@ -51,7 +51,7 @@ def _given(tree: Tree, colour: tuple[float, float, float], words: str) -> tuple[
 def _slate(tree: Tree) -> None:
     """Slate as it splits: thin layers that end in steps, ripples on them, chalky where it was scuffed."""
     body, dust, dust_colour, reach = _given(tree, (0.062, 0.066, 0.072), "Albedo of the stone")
-    mm = millimetres(tree)
+    mm = _split(tree, millimetres(tree))
     cloud = _flat_noise(tree, mm, 0.02, 5.0)
     streak = _flat_noise(tree, tree.vector("MULTIPLY", mm, (0.06, 0.3, 0.3)), 1.0, 5.0)
     tone = tree.math("MULTIPLY_ADD", streak, 0.6, tree.math("MULTIPLY_ADD", cloud, 0.6, 0.36))
@@ -63,7 +63,7 @@ def _slate(tree: Tree) -> None:
     grit = _noise(tree, mm, 2.6, 5.0, 0.7)
     scuffed = _scuffs(tree, mm)
     pale = tree.math("MAXIMUM", tree.math("MULTIPLY", rim, tree.span(grit, 0.35, 0.6, 0.25, 0.8)), scuffed)
-    colour = tree.mix(tree.math("MULTIPLY", pale, 0.42), colour, (0.20, 0.205, 0.21))
+    colour = tree.mix(tree.math("MULTIPLY", pale, 0.26), colour, (0.20, 0.205, 0.21))
     colour, cover = _dust(tree, colour, mm, dust, dust_colour, reach)
     rough = tree.math("ADD", tree.math("MULTIPLY_ADD", grit, 0.35, 0.26), tree.span(streak, 0.3, 0.7, -0.06, 0.16))
     rough = tree.blend(cover, tree.math("MULTIPLY_ADD", pale, 0.3, rough), 0.92)
@@ -74,12 +74,25 @@ def _slate(tree: Tree) -> None:
     tree.output("Shader", "shader", tree.glimpsed(tree.node("BsdfPrincipled", finish)["BSDF"], body))
 
 
+def _split(tree: Tree, mm: Any) -> Any:
+    """Places to look noise up at: over the face as they are, on a broken side by how far along it and how deep, so that the
+    layers that the stone splits along run level there."""
+    parts = tree.node("SeparateXYZ", {"Vector": mm})
+    deep = tree.math("MULTIPLY", parts["Z"], 9.0)
+    beside = tree.node("CombineXYZ", {"X": tree.math("ADD", parts["X"], parts["Y"]), "Y": deep, "Z": 0.0})["Vector"]
+    up = tree.node("SeparateXYZ", {"Vector": tree.node("NewGeometry")["True Normal"]})["Z"]
+    side = tree.math("LESS_THAN", tree.math("ABSOLUTE", up), 0.5)
+    return tree.vector(
+        "ADD", tree.vector("SCALE", mm, scale=tree.math("SUBTRACT", 1.0, side)), tree.vector("SCALE", beside, scale=side)
+    )
+
+
 def _layers(tree: Tree, mm: Any) -> tuple[Any, Any]:
     """Height in mm of layers that end in steps, and 0 to 1 along the rims of those steps."""
-    level = tree.math("MULTIPLY", _flat_noise(tree, tree.vector("MULTIPLY", mm, (0.011, 0.019, 0.019)), 1.0, 7.0, 0.55), 13.0)
+    level = tree.math("MULTIPLY", _flat_noise(tree, tree.vector("MULTIPLY", mm, (0.011, 0.019, 0.019)), 1.0, 3.0, 0.5), 11.0)
     part = tree.math("FRACT", level)
-    height = tree.math("ADD", tree.math("FLOOR", level), tree.span(part, 0.0, 0.07, smooth=True))
-    return tree.math("MULTIPLY", height, 0.22), tree.span(part, 0.02, 0.13, 1.0, 0.0)
+    height = tree.math("ADD", tree.math("FLOOR", level), tree.span(part, 0.0, 0.4, smooth=True))
+    return tree.math("MULTIPLY", height, 0.16), tree.span(part, 0.0, 0.3, 0.35, 0.0, smooth=True)
 
 
 def _scuffs(tree: Tree, mm: Any) -> Any:

@@ -172,6 +172,14 @@ def _driven(block: Any) -> set[str]:
     return {path[2:-2] if path.startswith('["') else path.rpartition(".")[2] for path in paths}
 
 
+def _keyed(block: Any) -> set[str]:
+    """The custom properties of a data-block that have keys: their value is that of the current frame, their action counts."""
+    motion = getattr(block, "animation_data", None)
+    if not motion or motion.action is None:
+        return set()
+    return {curve.data_path[2:-2] for curve in _curves(motion.action) if curve.data_path.startswith('["')}
+
+
 def _animation(digest: Any, block: Any) -> None:
     """Drivers by what they say, an action by its keys."""
     motion = getattr(block, "animation_data", None)
@@ -271,7 +279,7 @@ def _struct(digest: Any, struct: Any, groups: dict[int, bytes]) -> None:
 def _custom(digest: Any, block: Any) -> None:
     """Custom properties, the user's and those that steps work by; not the marks that say whose it is."""
     try:
-        names = sorted(set(block.keys()) - BOOKKEEPING - _driven(block))
+        names = sorted(set(block.keys()) - BOOKKEEPING - _driven(block) - _keyed(block))
     except TypeError:  # a kind that has none
         return
     for name in names:

@@ -13,6 +13,7 @@ from ...core.srgb import decode
 from ..images import LARGEST, read_pixels
 from ..nodes.closeups import LAYER
 from ..nodes.materials import CloseupMaps, Maps
+from ..nodes.relief import RELIEF_MASK
 from ..scan.importers import COLOUR
 from .base_picture import base_picture
 
@@ -23,7 +24,8 @@ if TYPE_CHECKING:
 def own_attribute(item: Any) -> str:
     """The name of the scan's vertex colours, '' without any; masks that were painted for regions are other layers."""
     layers = item.data.color_attributes
-    layer = layers.get(COLOUR) or (layers.active_color if len(layers) == 1 else None)
+    others = [layer for layer in layers if layer.name != RELIEF_MASK]
+    layer = layers.get(COLOUR) or (others[0] if len(others) == 1 else None)
     return layer.name if layer else ""
 
 
@@ -42,9 +44,16 @@ def own_colour_of(stage: Stage, item: Any, role: str) -> tuple[Any | None, str]:
     return image, "" if image else own_attribute(item)
 
 
-def maps_of(stage: Stage, item: Any, role: str, strength: float | None, *, displaced: bool = False) -> Maps:
-    """What the piece or stand brings to a material; a strength of None takes what the relief advises."""
+def maps_of(
+    stage: Stage, item: Any, role: str, strength: float | None, *, displaced: bool = False,
+    bands: tuple[float, float, float] = (1.0, 1.0, 1.0),
+) -> Maps:  # fmt: skip
+    """What the piece or stand brings to a material; a strength of None takes what the relief advises.
+
+    bands: strengths of the fine, the middle and the broad relief.
+    """
     normal, height = (stage.find(part, role) for part in ("relief_normal", "relief_height"))
+    middle, broad = (stage.find(part, role) for part in ("relief_middle", "relief_broad"))
     image, attribute = own_colour_of(stage, item, role)
     advised = float(normal.get("strength", 1.0)) if normal else 1.0
     return Maps(
@@ -56,6 +65,9 @@ def maps_of(stage: Stage, item: Any, role: str, strength: float | None, *, displ
         uv=uv_name(item),
         displaced=displaced and height is not None,
         closeups=closeups_of(stage, item, role),
+        bands=None if middle is None or broad is None else (middle, broad),
+        band_strengths=bands,
+        masked=RELIEF_MASK in item.data.color_attributes,
     )
 
 

@@ -11,6 +11,7 @@ import numpy as np
 from ...core.arrays import Floats
 from ...core.dressing.debris import layout as laying
 from ...core.dressing.debris.pieces import library
+from ...core.dressing.trades import works
 from ...core.shots.sight import convex_outline, in_any_sight, outside_distance
 from ...job.files.aside import aside
 from ...job.settings import choice, colour, data, integer, length, number, switch
@@ -18,13 +19,14 @@ from ...job.step import Progress, Result, Run
 from ...scene.dressing import debris_parts, set_parts
 from ...scene.dressing.instances import make_library, make_points
 from ...scene.dressing.set_materials import debris_material
-from ...scene.shots.cameras import shot_views
+from ...scene.shots.cameras import shot_views, subject_points
+from ...scene.shots.moves import move_views
 from ...scene.spatial import SurfaceQueries
 from ...scene.stage import Stage
 
 LABEL = "Debris"
 NEEDS = ("piece", "shot", "table")
-USES = ("stand", "prop", "surface")
+USES = ("stand", "prop", "surface", "move")
 MAKES = ("debris",)
 COST = 3.0
 
@@ -67,12 +69,14 @@ def run(stage: Stage, settings: Settings) -> Run:
         return Result("No debris", {"pieces": 0})
     looking = Progress(0.05, "Looking at the table, the subject, the props and the sight lines")
     yield looking
+    top = stage.require("table", "")
     body, tone = debris_parts.body_and_tone(stage, settings.body, settings.tone)
+    if settings.body is None and settings.on is None and not works(str(top.get(set_parts.TRADE, ""))):
+        body = None
     if body is None and settings.on:  # asked for, though nothing falls off this material
         body = "clay"
     if body is None:
         return Result("No debris: nothing falls off a finished piece; choose what the pieces are of to lay some", {"pieces": 0})
-    top = stage.require("table", "")
     seed = (
         int(top.get(set_parts.ARRANGEMENT, stage.seed * 1000 + 1))
         if settings.seed is None
@@ -83,6 +87,7 @@ def run(stage: Stage, settings: Settings) -> Run:
     surface = yield from aside(partial(SurfaceQueries, table.vertices, table.faces), looking)
     heights = set_parts.heights_of(surface)
     foot, views = set_parts.subject_foot(stage), shot_views(stage)
+    views += move_views(stage, subject_points(stage))
     near = yield from aside(partial(debris_parts.distance_test, debris_parts.obstacles(stage, foot)), looking)
     clear = _clearance(foot, near, views, settings.keep_off)
     yield Progress(0.2, "Laying pieces and powder")

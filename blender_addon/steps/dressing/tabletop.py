@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Generator
+from collections.abc import Callable, Generator, Sequence
 from dataclasses import dataclass, replace
 from functools import partial
 from typing import Any
@@ -20,7 +20,9 @@ from ...core.dressing.tabletops.planks import Planks, planks
 from ...core.dressing.tabletops.round import bat, sweep
 from ...core.dressing.tabletops.stone import slate
 from ...core.dressing.trades import Trade, choices, draw, trade_of
-from ...core.shots.sight import convex_outline, outside_distance
+from ...core.mesh.triangles import TriangleMesh
+from ...core.shots.sight import ShotView, convex_outline, outside_distance
+from ...core.srgb import luminance
 from ...job.errors import SheetError
 from ...job.files.aside import aside
 from ...job.settings import FIRST, SHORT, choice, data, integer, length, nearest, number, text
@@ -28,12 +30,13 @@ from ...job.step import Progress, Result, Run
 from ...scene.dressing import debris_parts, set_parts, set_props
 from ...scene.dressing.set_materials import room_materials, table_material
 from ...scene.shots.cameras import shot_views, subject_points, with_outlines
+from ...scene.shots.moves import move_views
 from ...scene.spatial import SurfaceQueries
 from ...scene.stage import Stage
 
 LABEL = "Tabletop"
 NEEDS = ("piece", "shot")
-USES = ("stand", "surface")
+USES = ("stand", "surface", "move")
 MAKES = ("table", "backdrop", "prop")
 COST = 6.0
 
@@ -60,8 +63,12 @@ BOARD_MM, WIDEST_MM = 88.0, 200.0
 TALLEST = 0.7
 """Height of the tallest prop over that of the subject: a prop must not outgrow the piece."""
 
-ALLOWED_CHROMA = (10.0, 1.0)
-"""A prop's chroma C* may be this much, or this many times the piece's, whichever is more. Set by eye."""
+ALLOWED_CHROMA = (3.0, 0.62)
+"""A prop's chroma C* may be this much, or this many times the piece's, whichever is more; what is louder is drawn to the work's
+dust, as tools on a bench are. Set by eye."""
+
+PLACE = "bozzetto_series_place"
+"""On a table: its piece's number in a batch, where that chose its arrangement; it keeps it when it runs alone."""
 
 
 @dataclass(kw_only=True)
@@ -89,8 +96,9 @@ class Settings:
         low=0,
         high=1_000_000,
         label="Arrangement",
-        help="Another number, other boards and another arrangement; auto: by the name of the job",
+        help="Other boards, props, places; near numbers share few props; auto: the place in a batch, else by the job's name",
     )
+    room: int = integer(HELD, low=0, high=1_000_000, help="Another number, another room; keep it through a series", more=True)
     width: float | None = length(None, low=200.0, high=6000.0, help="Width of the table; auto: to fit the subject", more=True)
     depth: float | None = length(None, low=200.0, high=4000.0, help="Depth of the table; auto: to fit the subject", more=True)
 
@@ -98,25 +106,31 @@ class Settings:
 def run(stage: Stage, settings: Settings) -> Run:
     yield Progress(0.0, "Looking at the subject's foot and the shots")
     points, foot, views = subject_points(stage), set_parts.subject_foot(stage), shot_views(stage)
-    extent = _extent(points, views, settings)
+    views += move_views(stage, points)
     work = debris_parts.work_on(stage)
     trade = trade_of(work.kind, settings.trade)
     own = settings.kind or trade.table
+    extent = _extent(points, views, settings, own)
     tops = [own, *sorted(_asked_by_shots(stage) - {own})]
-    seed = arrangement(stage, settings)
+    number, placed = arrangement(stage, settings)
+    seed = stage.seed * 1000 + number
     figures: dict[str, Any] = {"kind": own, "trade": trade.key}
     _, tone = debris_parts.body_and_tone(stage, "clay", None)
-    reach = 20.0 + 1.6 * foot.reach
+    reach, depth = 20.0 + 1.6 * foot.reach, _depth(work)
     rises = False
     for place, kind in enumerate(tops):
         yield Progress(0.1 + 0.4 * place / len(tops), f"Making {_label(kind)}")
         making = Progress(0.1 + 0.4 * (place + 0.5) / len(tops), f"Making {_label(kind)}")
         top = yield from aside(partial(make_top, kind, extent, settings, seed, foot), making)
         mesh, materials, support, gap = yield from aside(partial(set_parts.settled_top, top, foot), making)
-        worn = [table_material(name, settings.wear / 100.0, tone, reach) for name in materials]
+        if extent.back is not None and kind in ("planks", "cloth"):
+            mesh = _ended(mesh, extent.far_y, views)
+        worn = [table_material(name, settings.wear / 100.0, tone, reach, depth=depth) for name in materials]
         key = "" if place == 0 else kind
         item = set_parts.make_part("table", mesh, worn, table=key)
-        item[set_parts.ARRANGEMENT] = seed
+        item[set_parts.ARRANGEMENT], item[set_parts.TRADE] = seed, trade.key
+        if placed is not None:
+            item[PLACE] = placed
         set_parts.offer_part(
             stage, "table", set_parts.spare(item, place > 0), key=key, name=f"Table {_label(kind)}" if place else "Table"
         )
@@ -141,9 +155,11 @@ def run(stage: Stage, settings: Settings) -> Run:
     ring = convex_outline(foot.points[:, :2])
     bench = Bench(
         lambda xy: outside_distance(np.asarray(xy, float), ring), foot.reach,
-        0.5 * np.array([extent.width, extent.depth]), heights,
+        np.array([0.5 * extent.width, max(extent.far_y, -extent.near_y)]), heights, back=extent.far_y,
     )  # fmt: skip
-    drawing = partial(_candidates, settings, trade, work, seed=seed, tallest=TALLEST * float(points[:, 2].max()))
+    drawing = partial(
+        _candidates, settings, trade, work, number=number, deck=stage.seed, tallest=TALLEST * float(points[:, 2].max())
+    )
     laid = yield from _laid_props(stage, settings, drawing, (with_outlines(stage, views), bench, seed, tone), figures)
     things = f", {len(laid)} props round it" if laid else ""
     return Result(f"{_label(own).capitalize()} under the subject, on {figures['contacts']} points{things}", figures)
@@ -176,10 +192,11 @@ def _laid_props(
 def _offer_room(stage: Stage, settings: Settings, extent: Extent, views: Any) -> int:
     """Offer the room behind; returns its width in mm."""
     half = _room_half(extent, views)
+    scale = _room_scale(views, half)
     if settings.backdrop == "workshop":
         merges = lambda points: any(stands_behind(points, view) for view in views)  # noqa: E731
-        parts = rooms.workshop_parts(half, seed=settings.seed or HELD)
-        shift = quiet_shift([(part.mesh.vertices, part.along) for part in parts.fixed], views)
+        parts = rooms.workshop_parts(half, seed=settings.room, scale=scale)
+        shift = quiet_shift([(part.mesh.vertices, part.ways) for part in parts.fixed], views)
         room = rooms.assembled(parts, shift=shift, away=merges)
     else:
         room = rooms.plain_wall(half)
@@ -189,26 +206,33 @@ def _offer_room(stage: Stage, settings: Settings, extent: Extent, views: Any) ->
     return round(2 * half)
 
 
-def arrangement(stage: Stage, settings: Settings) -> int:
-    """The number from which boards and props are drawn: as set, else one a piece, or one for all that are to be alike."""
+def arrangement(stage: Stage, settings: Settings) -> tuple[int, int | None]:
+    """The number from which boards and props are drawn, and the place in a batch that gave it, None where that is not so.
+
+    As set; else one for all pieces that are to be alike; else the job's place in a batch, which it keeps when it runs alone
+    later; else one by its name.
+    """
     if settings.seed is not None:
-        return stage.seed * 1000 + settings.seed
-    own = HELD if settings.series == "alike" else digest(stage.sheet.name) % 100_000
-    return stage.seed * 1000 + own
+        return settings.seed, None
+    if settings.series == "alike":
+        return HELD, None
+    old = None if stage.afresh else stage.find("table", "")
+    place = stage.sheet.place if stage.sheet.place is not None or old is None else old.get(PLACE)
+    return (digest(stage.sheet.name) % 100_000, None) if place is None else (int(place), int(place))
 
 
 def _candidates(
-    settings: Settings, trade: Trade, work: debris_parts.Work, *, seed: int, tallest: float
+    settings: Settings, trade: Trade, work: debris_parts.Work, *, number: int, deck: int, tallest: float
 ) -> list[set_props.Candidate]:
-    """The user's props, those that are named, or those drawn from the trade's bench."""
+    """The user's props, those that are named, or those dealt from the trade's bench."""
     if settings.collection:
         return set_props.collected_candidates(settings.collection)
     named = _named(settings.things)
     if named:
-        return set_props.made_candidates(named, seed=seed)
-    names = draw(trade, settings.props, seed=seed, tallest_mm=tallest) if settings.props else []
+        return set_props.made_candidates(named, seed=number)
+    names = draw(trade, settings.props, place=number, deck=deck, tallest_mm=tallest) if settings.props else []
     least, factor = ALLOWED_CHROMA
-    return set_props.made_candidates(names, seed=seed, chroma=max(least, factor * work.chroma))
+    return set_props.made_candidates(names, seed=number, chroma=max(least, factor * work.chroma))
 
 
 def _named(words: str) -> list[str]:
@@ -227,7 +251,7 @@ def make_top(kind: str, extent: Extent, settings: Settings, seed: int, foot: set
     if kind == "cloth":
         ring = convex_outline(foot.points[:, :2])
         scale = extent.reach / 80.0
-        return cloth(extent, outside=lambda xy: outside_distance(xy, ring), height=11.0 * max(scale, 0.7), seed=seed)
+        return cloth(extent, outside=lambda xy: outside_distance(xy, ring), height=11.0 * max(scale, 0.7) ** 0.5, seed=seed)
     wide = settings.board_width or float(np.clip(BOARD_MM * extent.reach / 100.0, BOARD_MM, WIDEST_MM))
     bench = planks(extent, Planks(width=wide, gap=settings.gap, wear=wear), seed=seed)
     if kind == "slate":
@@ -238,23 +262,91 @@ def make_top(kind: str, extent: Extent, settings: Settings, seed: int, foot: set
     return bench
 
 
-def _extent(points: Floats, views: Any, settings: Settings) -> Extent:
+DEPTHS, PALE = (0.6, 1.0), (0.10, 0.32)
+"""Factors on the boards' albedo under a piece as pale as the second luminance, and as dark as the first or darker: its outline
+is to stand off its table. Set on our own bench."""
+
+
+def _depth(work: debris_parts.Work) -> float:
+    """How deep the boards' tone is, as a factor on their albedo, by how pale the piece is."""
+    pale = float(luminance(np.array(work.albedo or debris_parts.CLAY)))
+    return float(np.interp(pale, PALE, DEPTHS[::-1]))
+
+
+HORIZON = 0.66
+"""Share of the hero's frame under the line at which its table ends, the same for pieces of all sizes. Set by eye: over it
+stands what shows the place, under it what shows the work."""
+SLABS = {"slate": 2.2, "bat": 2.0}
+"""Reach of a slab behind the subject, as a multiple of the subject's."""
+
+
+def horizon_back(views: Sequence[ShotView], *, least: float, height: float = 0.0) -> float | None:
+    """Where (y, mm) the table ends so that its edge lies at `HORIZON` in the middle of the hero's frame; None without a hero
+    that looks from in front and down. least: the nearest that it may end behind the subject; height: of the edge, mm.
+    """
+    hero = next((view for view in views if view.kind == "hero"), None)
+    if hero is None:
+        return None
+    ahead = hero.axis + (2.0 * HORIZON - 1.0) * hero.half_slopes[1] * hero.rotation[:, 1]
+    if ahead[2] > -0.02 or ahead[1] < 0.5:
+        return None
+    return max(float(hero.position[1] + (hero.position[2] - height) / -ahead[2] * ahead[1]), least)
+
+
+def seen_width(views: Sequence[ShotView], back: float | None) -> float:
+    """Width (mm) that a table ending at `back` needs so that the hero's frame shows none of its far corners."""
+    hero = next((view for view in views if view.kind == "hero"), None)
+    if hero is None or back is None:
+        return 0.0
+    edges = []
+    for side in (-1.05, 1.05):
+        ahead = hero.axis + hero.rotation[:, :2] @ (np.array([side, 2.0 * HORIZON - 1.0]) * hero.half_slopes)
+        edges.append(abs(hero.position[0] + (back - hero.position[1]) / max(ahead[1], 0.3) * ahead[0]))
+    return 2.0 * float(max(edges)) + 60.0
+
+
+def _ended(mesh: TriangleMesh, back: float, views: Sequence[ShotView]) -> TriangleMesh:
+    """The table drawn out or in at its far end, so that the edge, settled under the subject as it is, lies at the horizon."""
+    points = np.asarray(mesh.vertices, float).copy()
+    edge = points[points[:, 1] > back - 30.0]
+    wanted = horizon_back(views, least=0.8 * back, height=float(np.median(edge[edge[:, 2] > np.median(edge[:, 2]) - 10.0, 2])))
+    if wanted is None or not len(edge):
+        return mesh
+    points[:, 1] += (wanted - back) * np.clip((points[:, 1] - 0.4 * back) / (0.6 * back), 0.0, 1.0)
+    return replace(mesh, vertices=points)
+
+
+def _extent(points: Floats, views: Any, settings: Settings, kind: str) -> Extent:
     """As large as a bench, or larger where the subject is; fine where the shots look."""
     size = float(np.ptp(points, axis=0).max())
     spread = float(np.linalg.norm(points[:, :2], axis=1).max())
     scale = max(size / 80.0, 0.25)
+    depth = settings.depth or max(680.0, 6.0 * spread, 4.0 * size)
+    under = SLABS.get(kind, 0.0) * spread
+    back = None if settings.depth else horizon_back(views, least=max(1.25 * spread, under) + 25.0)
     return Extent(
-        width=settings.width or max(1000.0, 7.0 * spread, 5.0 * size),
-        depth=settings.depth or max(680.0, 6.0 * spread, 4.0 * size),
+        width=settings.width or max(1000.0, 7.0 * spread, 5.0 * size, seen_width(views, back)),
+        depth=depth if back is None else max(depth, back + 0.5 * depth), back=back,
         reach=spread + 45.0 * max(scale, 0.6), fine=float(np.clip(0.6 * scale, 0.35, 2.0)),
         coarse=float(np.clip(9.0 * scale, 6.0, 20.0)),
     )  # fmt: skip
 
 
+ROOM_MM, USUAL_MM = 1350.0, 520.0
+"""Half the width of the room behind a small piece, and the distance of its hero's camera."""
+
+
+def _room_scale(views: Any, half: float) -> float:
+    """How much larger all is that stands in the room behind a piece that is photographed from farther off, so that its hero
+    shows it as large as that of a small one."""
+    hero = next((view for view in views if view.kind == "hero"), None)
+    return 1.0 if hero is None else max(1.0, (hero.focus_mm + half) / (USUAL_MM + ROOM_MM))
+
+
 def _room_half(extent: Extent, views: Any) -> float:
     """Far enough that walls stand behind the table and no camera stands in one."""
     farthest = max((float(np.abs(view.position[:2]).max()) for view in views), default=0.0)
-    return max(1350.0, 0.9 * extent.width, farthest + 400.0)
+    return max(ROOM_MM, 0.9 * extent.width, farthest + 400.0)
 
 
 def _asked_by_shots(stage: Stage) -> set[str]:

@@ -35,6 +35,7 @@ from ...scene.meshes import MM, read_mesh
 from ...scene.shots.cameras import Lens, make_camera
 from ...scene.shots.close_look_question import OFFERED, close_look_decision
 from ...scene.shots.closeup_shots import closeup_places, scan_finest_mm, tell_carried
+from ...scene.shots.moves import TARGET
 from ...scene.stage import Stage
 from ...scene.thumbnails import Looks, give_thumbnail, looks_of_all
 
@@ -214,7 +215,7 @@ def run(stage: Stage, settings: Settings) -> Run:
         for words in shot.words if row.depth == "lens" else ():
             stage.warn(words)
         extra: dict[str, Any] = {"bozzetto_light": row.light or "", "bozzetto_set": row.set, "bozzetto_hide": row.hide}
-        extra |= {"bozzetto_order": place, "bozzetto_caption": ask.name.capitalize()}
+        extra |= {"bozzetto_order": place, "bozzetto_caption": ask.name.capitalize(), TARGET: [float(x) for x in shot.focus]}
         if row.depth != "lens":
             extra |= _deep(stage, shot, row, subject)
         if ask.kind == "turntable":

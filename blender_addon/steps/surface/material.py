@@ -12,7 +12,22 @@ import numpy as np
 from ...core.arrays import Floats
 from ...core.surface import cavity, kinds, reflectance
 from ...job.errors import SubjectError
-from ...job.settings import DEFAULT, FIRST, SHORT, choice, colour, file, length, number, only_when, point, switch, table, text
+from ...job.settings import (
+    DEFAULT,
+    FIRST,
+    LIVE,
+    SHORT,
+    choice,
+    colour,
+    file,
+    length,
+    number,
+    only_when,
+    point,
+    switch,
+    table,
+    text,
+)
 from ...job.step import Progress, Result, Run
 from ...scene import meshes, roles
 from ...scene.nodes.kinds import recipe
@@ -25,7 +40,10 @@ from ...scene.surface.surfaces import region, surface_of
 
 LABEL = "Material"
 NEEDS = ("piece",)
-USES = ("stand", "albedo", "relief_height", "relief_normal", "closeup_normal", "closeup_weight", "closeup_colour")
+USES = (
+    "stand", "albedo", "relief_height", "relief_normal", "relief_middle", "relief_broad", "closeup_normal", "closeup_weight",
+    "closeup_colour",
+)  # fmt: skip
 MAKES = ("surface",)
 FINER = "Finer for relief"
 FINE_MM = 0.12  # edges that hold strokes of 0.3 mm
@@ -84,7 +102,10 @@ class Settings:
     """What piece and stand are made of."""
 
     ALIASES = {"raised_wear": "handling_wear"}
-    MARKS = {"piece": (FIRST, SHORT, DEFAULT), "stand": (SHORT,)}
+    MARKS = {
+        "piece": (FIRST, SHORT, DEFAULT), "stand": (SHORT,),
+        "relief_fine": (LIVE,), "relief_middle": (LIVE,), "relief_broad": (LIVE,),
+    }  # fmt: skip
 
     piece: str = choice("clay", KINDS, label="Piece is", help="What the piece is made of")
     stand: str = choice("own", KINDS, label="Stand is", help="What the stand is made of")
@@ -93,6 +114,19 @@ class Settings:
         low=0.0,
         high=4.0,
         help="How much of the recovered relief shows; 1 is as measured; auto: what the relief advises",
+    )
+    relief_fine: float = number(
+        1.0, low=0.0, high=4.0, label="Fine relief", help="Strength of what is finer than about 1 mm; live in the material"
+    )
+    relief_middle: float = number(
+        1.0,
+        low=0.0,
+        high=4.0,
+        label="Middle relief",
+        help="Strength of what lies between about 1 and 4 mm; live in the material",
+    )
+    relief_broad: float = number(
+        1.0, low=0.0, high=4.0, label="Broad relief", help="Strength of what is broader than about 4 mm; live in the material"
     )
     displacement: bool = switch(
         False,
@@ -216,7 +250,8 @@ def run(stage: Stage, settings: Settings) -> Run:
 def _dress(stage: Stage, role: str, settings: Settings, values: Floats | None) -> dict[str, Any]:
     item = stage.require(role)
     kind = settings.piece if role == "piece" else settings.stand
-    maps = own_texture.maps_of(stage, item, role, settings.relief_strength, displaced=settings.displacement)
+    bands = (settings.relief_fine, settings.relief_middle, settings.relief_broad)
+    maps = own_texture.maps_of(stage, item, role, settings.relief_strength, displaced=settings.displacement, bands=bands)
     mean = own_texture.mean_colour(item, maps) if kind == "own" else None
     surface = _fitting(stage, role, kind, settings, mean)
     regions = tuple(_region(item, row, settings) for row in settings.regions) if role == "piece" else ()

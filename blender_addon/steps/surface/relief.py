@@ -20,8 +20,10 @@ from ...core.surface.normal_maps import (
     tangent_frames,
     tangent_space,
 )
+from ...core.surface.relief.bands import band_maps
 from ...core.surface.relief.own_map import added_by_photo, slopes_of_normals
 from ...core.surface.relief.recovery import Photographed, Recovery, recover
+from ...core.surface.relief.sides import remarks, side_ratios
 from ...core.surface.texels import extend, surface_frames
 from ...core.surface.textured_surface import Surface
 from ...job.decisions import Decision
@@ -36,7 +38,7 @@ from ...scene.surface.photographed import own_normals, reading, shared_share
 LABEL = "Relief"
 NEEDS = ("piece",)
 USES = ("stand", "aligned")
-MAKES = ("relief_height", "relief_normal", "relief_shading")
+MAKES = ("relief_height", "relief_normal", "relief_shading", "relief_middle", "relief_broad")
 COST = 12.0
 SHAPE_KEY = "Relief"
 MARGIN = 8  # texels that the maps are grown past the islands
@@ -174,10 +176,19 @@ def _kept(
             )
         yield from _offer(stage, surface, heights, slopes, own, facts)
     figures |= {"trusted_mm": round(recovery.trusted_mm, 3), "strength": round(strength, 3)}
+    figures |= _sides(stage, surface, recovery)
     figures["height_std_mm"] = round(float(np.std(recovery.relief.height_mm)), 5)
     tilt = np.degrees(np.arctan(np.linalg.norm(recovery.relief.slope, axis=1)))
     figures["median_tilt_deg"] = round(float(np.median(tilt)), 3)
     return Result(f"Brought back relief down to {recovery.trusted_mm:.2f} mm, shown at {strength:.2f}", figures, decisions)
+
+
+def _sides(stage: Stage, surface: Surface, recovery: Recovery) -> dict[str, float]:
+    """How much relief each side shows beside the one across, as figures; what is uneven is told."""
+    ratios = side_ratios(surface.normal, recovery.relief.slope)
+    for words in remarks(ratios):
+        stage.note(words)
+    return {f"{one}_over_{other}": round(ratio, 3) for (one, other), ratio in ratios.items()}
 
 
 def _decisions(recovery: Recovery, settings: Settings) -> tuple[Decision, ...]:
@@ -202,7 +213,8 @@ def _offer(
     """The maps. With the scan's own normals (n, 3) they are joined, at the strength advised: 1 then shows both as they are."""
     making = Progress(0.92, "Making the maps")
     maps, facts = yield from aside(lambda: _maps(surface, heights, slopes, own, facts), making)
-    for role, values, name in zip(("relief_height", "relief_normal"), maps, ("Relief height", "Relief normal"), strict=True):
+    for role, values in zip(("relief_height", "relief_normal", "relief_middle", "relief_broad"), maps, strict=True):
+        name = role.replace("_", " ").capitalize()
         image = make_image(name, values, data=True, floating=True)
         for fact, value in facts.items():
             image[fact] = value
@@ -213,7 +225,8 @@ def _offer(
 def _maps(
     surface: Surface, heights: Floats, slopes: Floats, own: Floats | None, facts: dict[str, Any]
 ) -> tuple[list[Floats], dict[str, Any]]:
-    """(height map, normal map), grown past the islands, and the facts that go with them."""
+    """(height map, normal map, slopes without the fine, broad slopes), grown past the islands, and the facts that go with
+    them."""
     mask = surface.texels.mask()
     frames = tangent_frames(surface.vertices, surface.faces, surface.uv, surface.vertex_normal)
     if own is None:
@@ -223,7 +236,8 @@ def _maps(
         tilted, heights, facts = reoriented(own, detail), heights * facts["strength"], facts | {"strength": 1.0}
     normals = surface.texels.scatter(encode(tilted))
     normals[~mask] = (0.5, 0.5, 1.0)
-    return [extend(values, mask, MARGIN) for values in (surface.texels.scatter(heights), normals)], facts
+    bands = band_maps(normals, mask, surface.texel_mm)
+    return [*(extend(values, mask, MARGIN) for values in (surface.texels.scatter(heights), normals)), *bands], facts
 
 
 def _offer_shading(stage: Stage, surface: Surface, recovery: Recovery) -> Generator[Progress, None, None]:

@@ -7,7 +7,7 @@ with pots, leaning boards, a whitewashed window niche, a hung apron or sheet. No
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -29,14 +29,15 @@ LOOSE = 320.0
 
 @dataclass(frozen=True)
 class Furnishing:
-    """A thing at a wall; `along` (3,), the unit vector along that wall, is the only way in which it can be moved."""
+    """A thing at a wall; `ways` (k, 3), unit vectors at right angles, are the only ways in which it can be moved: along that
+    wall, and up and down where it hangs there."""
 
     mesh: TriangleMesh
-    along: np.ndarray
+    ways: np.ndarray
 
     def moved(self, shift: np.ndarray) -> TriangleMesh:
-        """The mesh moved by as much of `shift` (3,) mm as goes along the wall."""
-        return moved(self.mesh, np.eye(3), float(shift @ self.along) * self.along)
+        """The mesh moved by as much of `shift` (3,) mm as goes those ways."""
+        return moved(self.mesh, np.eye(3), (self.ways @ shift) @ self.ways)
 
 
 @dataclass(frozen=True)
@@ -49,8 +50,21 @@ class Workshop:
     half: float
 
 
-def workshop_parts(half: float, *, seed: int = 1) -> Workshop:
-    """A workshop of four walls, `half` from the middle to each, mm."""
+def workshop_parts(half: float, *, seed: int = 1, scale: float = 1.0) -> Workshop:
+    """A workshop of four walls, `half` from the middle to each, mm; scale: how much larger than usual all is that stands
+    there."""
+    room = _usual(half / scale, seed)
+    if scale == 1.0:
+        return room
+    shell = tuple(replace(part, vertices=np.asarray(part.vertices) * scale) for part in room.shell)
+    fixed, loose = (
+        tuple(Furnishing(replace(part.mesh, vertices=np.asarray(part.mesh.vertices) * scale), part.ways) for part in parts)
+        for parts in (room.fixed, room.loose)
+    )
+    return Workshop(shell, fixed, loose, half)
+
+
+def _usual(half: float, seed: int) -> Workshop:
     rng = np.random.default_rng([seed, 301])
     shell = [_floor(half)]
     fixed: list[Furnishing] = []
@@ -60,8 +74,9 @@ def workshop_parts(half: float, *, seed: int = 1) -> Workshop:
         face = turn("z", (side + start) * np.pi / 2)
         make = (_shelves, _niche, _shelves, _boards)[side]
         shell.append(moved(_wall(half), face))
+        ways = np.array([face @ [1.0, 0.0, 0.0], [0.0, 0.0, 1.0]])[: 1 if make is _boards else 2]
         for part in make(half, rng):
-            placed = Furnishing(moved(part, face), face @ np.array([1.0, 0.0, 0.0]))
+            placed = Furnishing(moved(part, face), ways)
             (loose if np.ptp(placed.mesh.vertices, axis=0).max() < LOOSE else fixed).append(placed)
     return Workshop(tuple(shell), tuple(fixed), tuple(loose), half)
 

@@ -15,8 +15,8 @@ from ...mesh.triangles import TriangleMesh
 class Extent:
     """How large a tabletop is and where it needs to be fine, in mm.
 
-    width along x, depth along y, both centred on the subject; centre: (2,) where the fine part is; reach: its half-width;
-    fine, coarse: distances of the grid's lines there and far out.
+    width along x, centred on the subject; depth along y, which ends at `back` behind the subject (half the depth where that is
+    None); reach: half-width of the fine part round the subject; fine, coarse: distances of the grid's lines there and far out.
     """
 
     width: float = 1000.0
@@ -24,6 +24,17 @@ class Extent:
     reach: float = 90.0
     fine: float = 0.6
     coarse: float = 9.0
+    back: float | None = None
+
+    @property
+    def near_y(self) -> float:
+        """Where the tabletop begins, before the subject."""
+        return self.far_y - self.depth
+
+    @property
+    def far_y(self) -> float:
+        """Where it ends, behind the subject."""
+        return 0.5 * self.depth if self.back is None else self.back
 
 
 @dataclass(frozen=True)

@@ -23,7 +23,7 @@ class Planks:
     """What kind of planks. Lengths in mm; wear 0 (fresh from the saw) to 1 (a bench of many years)."""
 
     width: float = 88.0
-    length: float = 520.0
+    length: float = 1700.0
     gap: float = 0.9
     ring: float = 2.6
     thickness: float = 36.0
@@ -70,13 +70,13 @@ def planks(extent: Extent, kind: Planks, *, seed: int = 1) -> Tabletop:
 def _layout(extent: Extent, kind: Planks, rng: np.random.Generator) -> list[_Row]:
     """Rows from the front edge to the back; no two alike in width, joints staggered."""
     rows: list[_Row] = []
-    y = -extent.depth / 2
+    y = extent.near_y
     last = 1e9
-    while y < extent.depth / 2 - 0.35 * kind.width:
+    while y < extent.far_y - 0.35 * kind.width:
         width = kind.width * rng.uniform(0.68, 1.3)
-        high = min(y + width, extent.depth / 2)
-        if extent.depth / 2 - high < 0.35 * kind.width:
-            high = extent.depth / 2
+        high = min(y + width, extent.far_y)
+        if extent.far_y - high < 0.35 * kind.width:
+            high = extent.far_y
         joints = []
         x = -extent.width / 2 + rng.uniform(0.25, 1.0) * kind.length
         while x < extent.width / 2 - 0.2 * kind.length:
@@ -86,14 +86,14 @@ def _layout(extent: Extent, kind: Planks, rng: np.random.Generator) -> list[_Row
             last = x
             x += kind.length * rng.uniform(0.75, 1.35)
         gap = kind.gap * rng.uniform(0.45, 2.1)
-        rows.append(_Row(y, high - (gap if high < extent.depth / 2 else 0.0), tuple(joints)))
+        rows.append(_Row(y, high - (gap if high < extent.far_y else 0.0), tuple(joints)))
         y = high
     return rows
 
 
 def _across_lines(rows: list[_Row], extent: Extent) -> tuple[Floats, np.ndarray]:
     """Lines in y, each owned by one row; a row's first and last line are the foot of its edges, in the gap."""
-    every = lines(-extent.depth / 2, extent.depth / 2, reach=extent.reach, fine=extent.fine, coarse=extent.coarse)
+    every = lines(extent.near_y, extent.far_y, reach=extent.reach, fine=extent.fine, coarse=extent.coarse)
     places, owners = [], []
     for index, row in enumerate(rows):
         inner = every[(every > row.low + ROUNDING[-1] + 0.3) & (every < row.high - ROUNDING[-1] - 0.3)]

@@ -56,6 +56,7 @@ def head_look(subject: Subject, head: Head, lens: Lens, worth: Floats) -> CloseL
         for tilt in TILTS:
             found, score = _tried(subject, head, lens, worth, face, (facing + aside, tilt))
             score *= STRAIGHT_ON if aside == 0.0 else 1.0
+            score = score if np.isfinite(score) else 0.0  # where nothing of the head is worth a look from any side
             if score > most:
                 best, most = found, score
     assert best is not None

@@ -1,0 +1,60 @@
+"""Which shot shows a box of another shot's picture as large as the whole? From the same place, with a longer lens."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from ..arrays import Floats
+from .formats import frame_used
+from .framing import Stand, half_slopes
+from .optics import Optics
+
+LEAST = 0.05
+"""Share of the frame's width and height that a box must have to be meant."""
+
+
+@dataclass(frozen=True)
+class BoxShot:
+    """A shot by what a row of the job sheet says: where from (degrees), the point in the middle and in focus (3,) mm, image
+    over object size, focal length (mm), width over height."""
+
+    azimuth_deg: float
+    tilt_deg: float
+    focus: Floats
+    magnification: float
+    focal_mm: float
+    aspect: float
+
+
+def box_shot(stand: Stand, optics: Optics, format_mm: tuple[float, float], aspect: float, box: tuple[float, ...]) -> BoxShot:
+    """The shot of a box (left, lower, right, upper, 0 to 1) of a picture of that width over height.
+
+    The camera stays where it is and turns to the box's middle, in the plane that is in focus; a longer lens fills the frame.
+    Raises ValueError for a box that is too small to be meant.
+    """
+    left, right = sorted((float(np.clip(box[0], 0.0, 1.0)), float(np.clip(box[2], 0.0, 1.0))))
+    low, high = sorted((float(np.clip(box[1], 0.0, 1.0)), float(np.clip(box[3], 0.0, 1.0))))
+    if right - left < LEAST or high - low < LEAST:
+        raise ValueError("the box is too small: drag it over what the picture is to show")
+    half = half_slopes(optics, frame_used(*format_mm, shape_of(aspect)))
+    across, up = (left + right - 1.0) * half[0], (low + high - 1.0) * half[1]
+    middle = stand.position + stand.focus_mm * (stand.rotation @ np.array([across, up, -1.0]))
+    azimuth, tilt, distance = seen_from(stand.position, middle)
+    own = aspect * (right - left) / (high - low)
+    m = frame_used(*format_mm, shape_of(own))[0] / ((right - left) * 2.0 * half[0] * stand.focus_mm)
+    return BoxShot(azimuth, tilt, middle, m, distance / (1.0 / m + 1.0 / optics.pupil_ratio), own)
+
+
+def seen_from(position: Floats, middle: Floats) -> tuple[float, float, float]:
+    """Azimuth and tilt (degrees) of a camera that looks from a place (3,) to another, and how far apart they are (mm)."""
+    back = np.asarray(position, float) - np.asarray(middle, float)
+    distance = float(np.linalg.norm(back))
+    back = back / max(distance, 1e-12)
+    return float(np.degrees(np.arctan2(back[0], -back[1]))), float(np.degrees(np.arcsin(np.clip(back[2], -1.0, 1.0)))), distance
+
+
+def shape_of(aspect: float) -> tuple[int, int]:
+    """Width and height of that ratio as whole numbers."""
+    return (round(960 * aspect), 960) if aspect < 1.0 else (960, round(960 / aspect))

@@ -1,0 +1,56 @@
+"""Where may debris lie? A mask picture over the table, painted by a brush: laid thick, or swept clear. Kept by the file."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import bpy
+import numpy as np
+
+from ..images import read_pixels
+
+NAME, SIZE, USUAL = "Debris mask", 512, 0.5
+"""Name of the picture, its longer side in pixels, and the grey that leaves the density as it is drawn by itself."""
+
+
+def mask_over(table: Any, name: str = "") -> Any:
+    """The mask over a table object's extent: the picture of that name where there is one, else a new one, even."""
+    image = bpy.data.images.get(name) if name else None
+    if image is not None and image.size[0] and image.size[1]:
+        return image
+    width, depth = extent_of(table)[1] - extent_of(table)[0]
+    size = np.maximum(np.round(SIZE * np.array([width, depth]) / max(width, depth)).astype(int), 8)
+    image = bpy.data.images.new(NAME, int(size[0]), int(size[1]), float_buffer=True, is_data=True)
+    image.pixels.foreach_set(np.tile(np.array([USUAL, USUAL, USUAL, 1.0], np.float32), int(size[0] * size[1])))
+    image.use_fake_user = True
+    return image
+
+
+def extent_of(table: Any) -> Any:
+    """(2, 2) lowest and highest x and y of a table's vertices, scene units."""
+    points = np.zeros(3 * len(table.data.vertices), np.float32)
+    table.data.vertices.foreach_get("co", points)
+    flat = points.reshape(-1, 3)[:, :2]
+    return np.stack([flat.min(axis=0), flat.max(axis=0)]).astype(float)
+
+
+def brushed(grey: Any, extent: Any, stroke: Any, *, radius: float, lay: bool) -> Any:
+    """A mask (h, w) after a stroke: places (n, 2), a radius in the same unit; lay: to white, else to black; soft at its rim."""
+    height, width = grey.shape
+    low, high = np.asarray(extent, float)
+    x = low[0] + (np.arange(width) + 0.5) / width * (high[0] - low[0])
+    y = low[1] + (np.arange(height) + 0.5) / height * (high[1] - low[1])
+    least = np.full(grey.shape, np.inf)
+    for place in np.asarray(stroke, float).reshape(-1, 2):
+        least = np.minimum(least, np.hypot(x[None] - place[0], y[:, None] - place[1]))
+    cover = np.clip((radius - least) / (0.3 * radius), 0.0, 1.0)
+    return grey + cover * ((1.0 if lay else 0.0) - grey)
+
+
+def brush(image: Any, table: Any, stroke: Any, *, radius: float, lay: bool) -> None:
+    """Paint a stroke, places (n, 2) on the table and a radius in scene units, into a mask, and pack it into the file."""
+    pixels = read_pixels(image)
+    pixels[..., :3] = brushed(pixels[..., 0], extent_of(table), stroke, radius=radius, lay=lay)[..., None]
+    image.pixels.foreach_set(np.ascontiguousarray(pixels, np.float32).ravel())
+    image.update()
+    image.pack()

@@ -1,0 +1,141 @@
+"""Moving pictures between `core` and Blender: a camera with a key a frame, and its path read back from it."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+from mathutils import Matrix
+
+from ...core.arrays import Floats
+from ...core.shots import formats, optics, sight
+from ...core.shots.framing import Stand, half_slopes, project
+from ...core.shots.moves.paths import From, Path
+from ..meshes import read_mesh
+from ..spatial import SurfaceQueries
+from . import lens_drivers as key
+from .cameras import MM, Lens, make_camera, optics_of, shot_view
+
+if TYPE_CHECKING:
+    from ..stage import Stage
+
+MOVE, PATH, OF, FPS = "bozzetto_move", "bozzetto_path", "bozzetto_of", "bozzetto_fps"
+"""On a move's camera: its kind, thirteen numbers a frame (position in mm, rotation by rows, focus in mm), its shot, its
+speed."""
+TARGET = "bozzetto_target"
+"""On a shot's camera: the point that was focused on, mm."""
+SHAPE = (1920, 1080)
+"""Pixels of a moving picture in full size (ITU-R BT.709's 16:9)."""
+LOOKED_AT = 9
+"""Frames of a move that the dressing keeps clear."""
+FIRST_FRAME = 1001
+"""The frame of the scene at which a move's keys begin: the turntable's come before, and the subject rests again by then."""
+
+
+def start_of(shot: Any, surface: SurfaceQueries) -> From:
+    """Where a move of a shot begins: its camera as it stands now, stepped back so that 16:9 shows as much of the height."""
+    lens = optics_of(shot)
+    matrix = np.array(shot.matrix_basis, float)
+    rotation, position = matrix[:3, :3] / np.linalg.norm(matrix[:3, :3], axis=0), matrix[:3, 3] * MM
+    sensor = tuple(float(side) for side in shot[key.FORMAT])
+    before = formats.frame_used(sensor[0], sensor[1], tuple(shot[key.RESOLUTION]))
+    used = formats.frame_used(sensor[0], sensor[1], SHAPE)
+    m = lens.magnification * min(1.0, used[1] / before[1])
+    distance = optics.focus_for(lens.focal_mm, m, pupil_ratio=lens.pupil_ratio)
+    stepped = Stand(position + rotation[:, 2] * (distance - lens.focus_mm), rotation, distance)
+    return From(stepped, replace(lens, focus_mm=distance), used, _target(shot, surface, position, rotation, lens.focus_mm))
+
+
+def _target(shot: Any, surface: SurfaceQueries, position: Floats, rotation: Floats, focus_mm: float) -> Floats:
+    """The point that the shot focuses on; where its camera was moved by hand, what the axis meets, or the middle of the
+    focus."""
+    on_axis = position - focus_mm * rotation[:, 2]
+    if TARGET in shot:
+        kept = np.array(shot[TARGET], float)
+        if abs(float((kept - on_axis) @ rotation[:, 2])) < 0.5 * focus_mm:
+            return kept
+    near, face, _ = surface.nearest(on_axis[None])
+    return near[0] if face[0] >= 0 else on_axis
+
+
+def make_move_camera(name: str, found: Path, shot: Any, *, fps: int, extra: dict[str, Any]) -> Any:
+    """A camera with a key a frame for a move of a shot, lens and light as the shot has them."""
+    lens = lens_of(shot, found.optics)
+    item = make_camera(name, stand_at_frame(found, 0), lens, extra=extra)
+    item[MOVE], item[FPS], item[OF] = found.kind, fps, str(shot.get("bozzetto_key", shot.name))
+    flat = np.concatenate([found.positions, found.rotations.reshape(-1, 9), found.focus_mm[:, None]], axis=1)
+    item[PATH] = [float(value) for value in flat.ravel()]
+    item.rotation_mode = "QUATERNION"
+    for frame in range(len(found.positions)):
+        stand = stand_at_frame(found, frame)
+        matrix = np.eye(4)
+        matrix[:3, :3], matrix[:3, 3] = stand.rotation, stand.position / MM
+        item.matrix_basis = Matrix(matrix.tolist())
+        item[key.FOCUS] = stand.focus_mm
+        for place in ("location", "rotation_quaternion", f'["{key.FOCUS}"]'):
+            item.keyframe_insert(place, frame=FIRST_FRAME + frame)
+    item.animation_data.action.name = name
+    return item
+
+
+def lens_of(shot: Any, lens: optics.Optics) -> Lens:
+    """A shot's format and sharpness with these optics, in the shape of a moving picture."""
+    sensor = tuple(float(side) for side in shot[key.FORMAT])
+    return Lens(lens, (sensor[0], sensor[1]), SHAPE, str(shot[key.KIND]), float(shot[key.COC]), int(shot.get(key.BLADES, 0)))
+
+
+def path_of(item: Any) -> Path:
+    """The path of a move's camera; the targets lie in the middle of its focus."""
+    flat = np.array(item[PATH], float).reshape(-1, 13)
+    positions, rotations, focus = flat[:, :3], flat[:, 3:12].reshape(-1, 3, 3), flat[:, 12]
+    lens = replace(optics_of(item), focus_mm=float(focus[-1]))
+    return Path(str(item[MOVE]), positions, rotations, focus, positions - focus[:, None] * rotations[:, :, 2], lens)
+
+
+def stand_at_frame(found: Path, frame: int) -> Stand:
+    """Where the camera stands at a frame, counted from 0."""
+    return Stand(found.positions[frame], found.rotations[frame], float(found.focus_mm[frame]))
+
+
+def move_views(stage: Stage, points: Floats) -> list[sight.ShotView]:
+    """What the moves see on their way, a few frames of each, for the dressing to keep clear; points: the subject's (n, 3)
+    mm."""
+    views = []
+    for name, item in stage.find_all("move").items():
+        found = path_of(item)
+        shown = shot_view(item, points)
+        for frame in np.unique(np.linspace(0, len(found.focus_mm) - 1, LOOKED_AT).round().astype(int)):
+            view = _seen_from(shown, stand_at_frame(found, int(frame)), item, points)
+            views.append(replace(view, name=name, kind="move"))
+    return views
+
+
+def _seen_from(view: sight.ShotView, stand: Stand, item: Any, points: Floats) -> sight.ShotView:
+    lens = replace(optics_of(item), focus_mm=stand.focus_mm)
+    near, far = optics.limits(lens, item[key.COC])
+    slopes, depth = project(points, stand.position, stand.rotation)
+    ahead = depth > 1.0
+    return replace(
+        view, position=stand.position, rotation=stand.rotation, focus_mm=stand.focus_mm, near_mm=near, far_mm=far,
+        half_slopes=half_slopes(lens, formats.frame_used(float(item[key.FORMAT][0]), float(item[key.FORMAT][1]), SHAPE)),
+        outline=sight.convex_outline(slopes[ahead]) if ahead.any() else np.zeros((0, 2)),
+        subject_near_mm=float(depth[ahead].min()) if ahead.any() else 0.0, subject_far_mm=float(depth.max(initial=0.0)),
+    )  # fmt: skip
+
+
+def subject_surface(stage: Stage) -> SurfaceQueries:
+    """The subject as a tree, mm."""
+    return surface_of([item for role in ("piece", "stand") for item in stage.find_all(role).values()])
+
+
+def surface_of(items: Sequence[Any]) -> SurfaceQueries:
+    """Objects as one tree, mm, where they stand."""
+    vertices, faces, first = [np.zeros((0, 3))], [np.zeros((0, 3), int)], 0
+    for item in items:
+        mesh = read_mesh(item, scale=MM)
+        vertices.append(mesh.vertices)
+        faces.append(mesh.faces + first)
+        first += len(mesh.vertices)
+    return SurfaceQueries(np.concatenate(vertices), np.concatenate(faces))

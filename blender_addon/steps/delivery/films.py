@@ -1,0 +1,131 @@
+"""Renders the moving pictures that were planned as frames and films, resumed after a crash."""
+
+from __future__ import annotations
+
+import contextlib
+import hashlib
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import bpy
+
+from ...core.shots.moves.paths import Path as MovePath
+from ...job.errors import OutputError
+from ...job.files.whole_files import check_free
+from ...job.settings import choice, integer
+from ...job.step import Progress, Result, Run
+from ...scene import roles
+from ...scene.delivery.device import find_device
+from ...scene.delivery.kept_pictures import Made, scene_digest
+from ...scene.delivery.output import Quality, cycles, render_picture
+from ...scene.delivery.shot_state import dressed_for
+from ...scene.delivery.video import write_video
+from ...scene.dressing.set_parts import apply_shot_set, restore_set
+from ...scene.shots.cameras import make_camera
+from ...scene.shots.moves import FPS, OF, SHAPE, lens_of, path_of, stand_at_frame
+from ...scene.stage import Stage
+from .render import DEVICES
+
+LABEL = "Films"
+NEEDS = ("piece", "shot", "surface")
+USES = ("move", "stand", "table", "backdrop", "prop", "debris", "world", "light", "card", "pictures")
+MAKES = ("films",)
+COST = 5.0
+
+QUALITIES = (
+    ("proof", "Proof", "360 lines, quick, to approve the move"),
+    ("final", "Final", "1920 x 1080 pixels; slow without a graphics card"),
+)
+PRESETS = {"proof": (360, Quality(6, 0.0, careful=False)), "final": (1080, Quality(32, 0.0, careful=False))}
+"""Lines of a frame and its quality: a count of samples that no threshold cuts does not flicker."""
+
+
+@dataclass(kw_only=True)
+class Settings:
+    """How the moving pictures are rendered; which there are is planned under Shots."""
+
+    quality: str = choice("final", QUALITIES, help="How large and how clean the films are")
+    lines: int | None = integer(None, low=90, high=4320, unit="px", help="Height of a frame; auto: by the quality", more=True)
+    samples: int | None = integer(None, low=1, high=4096, help="Samples a pixel; auto: by the quality", more=True)
+    every: int = integer(1, low=1, high=100, help="Render only every so many frames, to look at a move", more=True)
+    device: str = choice("auto", DEVICES, help="What Cycles renders on", more=True)
+
+
+def run(stage: Stage, settings: Settings) -> Run:
+    """Render the frames that are missing or out of date, then the films."""
+    moves = stage.find_all("move")
+    if not moves:
+        yield Progress(1.0, "No moving pictures planned")
+        return Result("No films: none are planned under Moving pictures", {"films": []})
+    if stage.out is None:
+        raise OutputError("Rendering films needs a folder to write to: choose one")
+    stage.note(f"Films are rendered on {find_device(settings.device).words}")
+    rendered, films = 0, []
+    for place, (name, item) in enumerate(moves.items()):
+        share = (place / len(moves), 1.0 / len(moves))
+        tasks, size, quality = _tasks(stage, settings, name, item)
+        target = stage.out / f"{name}.mp4"
+        check_free([target, *(path for path, _, _ in tasks)])
+        made = Made(tasks[0][0].parent)
+        todo = [task for task in tasks if not made.current(task[0], task[2])]
+        shot = stage.require("shot", str(item[OF]))
+        with cycles(stage.scene, quality, device=settings.device, seed=stage.seed, persistent=True), _seen(stage, shot, item):
+            for number, (path, frame, digest) in enumerate(todo):
+                words = f"{name.replace('_', ' ')}, frame {frame + 1} of {len(path_of(item).focus_mm)}"
+                yield Progress(share[0] + share[1] * 0.97 * number / len(todo), words, blocking=True)
+                _frame(stage, shot, path_of(item), frame, path, size)
+                made.add(path, digest)
+        rendered += len(todo)
+        yield Progress(share[0] + 0.98 * share[1], f"film of the {name.replace('_', ' ')}", blocking=True)
+        write_video([path for path, _, _ in tasks], target, size=size, fps=max(1, round(int(item[FPS]) / settings.every)))
+        films.append(target.name)
+    return Result(f"{len(films)} films ({rendered} frames rendered)", {"films": films, "rendered": rendered})
+
+
+def _tasks(
+    stage: Stage, settings: Settings, name: str, item: Any
+) -> tuple[list[tuple[Path, int, str]], tuple[int, int], Quality]:
+    """File, number and digest of each frame of a move, their size in pixels, and how well they are rendered."""
+    assert stage.out is not None
+    lines, quality = PRESETS[settings.quality]
+    lines = settings.lines or lines
+    size = (2 * round(lines * SHAPE[0] / SHAPE[1] / 2), 2 * round(lines / 2))
+    quality = Quality(settings.samples or quality.samples, quality.noise, quality.denoise, quality.careful)
+    base, found = scene_digest(stage.scene, stage.job), path_of(item)
+    tasks = []
+    for frame in range(0, len(found.focus_mm), settings.every):
+        shown = (found.positions[frame].tolist(), found.rotations[frame].tolist(), float(found.focus_mm[frame]), found.optics)
+        digest = hashlib.sha256(repr((base, str(item[OF]), shown, size, quality)).encode()).hexdigest()[:20]
+        tasks.append((stage.out / "moves" / name / f"{frame + 1:04}.png", frame, digest))
+    return tasks, size, quality
+
+
+@contextlib.contextmanager
+def _seen(stage: Stage, shot: Any, item: Any) -> Iterator[None]:
+    """The scene in its shot's light, without what stands in the move's way; the subject at rest."""
+    with dressed_for(stage, shot):
+        stage.scene.frame_set(1)
+        before = apply_shot_set(stage.scene, item)
+        try:
+            yield
+        finally:
+            restore_set(stage.scene, before)
+
+
+def _frame(stage: Stage, shot: Any, found: MovePath, frame: int, path: Path, size: tuple[int, int]) -> None:
+    """One frame, by a camera of its own: the planned one's keys belong to the scene's time."""
+    stand = stand_at_frame(found, frame)
+    lens = lens_of(
+        shot, type(found.optics)(found.optics.focal_mm, found.optics.fnumber, stand.focus_mm, found.optics.pupil_ratio)
+    )
+    camera = make_camera("Frame of a move", stand, lens)
+    data = camera.data
+    stage.scene.collection.objects.link(camera)
+    try:
+        camera[roles.JOB] = stage.job
+        render_picture(stage.scene, path, camera=camera, size=size)
+    finally:
+        bpy.data.objects.remove(camera)
+        bpy.data.cameras.remove(data)

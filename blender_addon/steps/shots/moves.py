@@ -1,0 +1,104 @@
+"""Plans moving pictures: push-in, slide, arc and rack focus of a shot, with its lens, eased, the target sharp all along."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from functools import partial
+from typing import Any
+
+import numpy as np
+
+from ...core.arrays import Floats
+from ...core.shots import optics
+from ...core.shots.moves.paths import KINDS, From, Path
+from ...core.shots.moves.planning import first_of_rack, out_of_focus, planned, rack_lens
+from ...core.shots.visible import visible
+from ...job.errors import SubjectError
+from ...job.files.aside import aside
+from ...job.settings import choice, number, switch, text
+from ...job.step import Progress, Result, Run
+from ...scene.shots import lens_drivers as key
+from ...scene.shots.cameras import subject_points
+from ...scene.shots.moves import make_move_camera, start_of, subject_surface
+from ...scene.spatial import SurfaceQueries
+from ...scene.stage import Stage
+from .camera import read_subject
+
+LABEL = "Moving pictures"
+NEEDS = ("piece", "shot")
+USES = ("stand",)
+MAKES = ("move",)
+COST = 1.0
+
+WORDS = {"push_in": "push-in", "slide": "slide", "arc": "arc", "rack_focus": "rack focus"}
+FPS = (("24", "24", "As in the cinema"), ("25", "25", "As in European television"), ("30", "30", "As on most screens"))
+
+
+@dataclass(kw_only=True)
+class Settings:
+    """Which moves are planned; they are rendered by Films."""
+
+    push_in: bool = switch(False, label="Push-in", help="The camera comes nearer and rests where the shot was taken")
+    slide: bool = switch(False, help="The camera glides past to one side, without turning")
+    arc: bool = switch(False, help="The camera goes round the target in an arc")
+    rack_focus: bool = switch(False, help="The camera rests; the focus goes from one place on the piece to another")
+    of: str = text("hero", label="Of which shot", help="Name of the shot whose camera, lens and light they have")
+    seconds: float = number(6.0, low=2.0, high=30.0, unit="s", help="Length of each; 5 to 8 s are usual")
+    fps: str = choice("25", FPS, label="Frames a second", help="Frames a second of the films")
+
+
+def run(stage: Stage, settings: Settings) -> Run:
+    asked = [kind for kind in KINDS if getattr(settings, kind)]
+    if not asked:
+        yield Progress(1.0, "No moving pictures asked for")
+        return Result("No moving pictures", {"moves": []})
+    shot = _shot(stage, settings.of)
+    yield Progress(0.05, "Looking at the subject")
+    surface, points = subject_surface(stage), subject_points(stage).astype(float)
+    start, coc = start_of(shot, surface), float(shot[key.COC])
+    thin = points[:: max(1, len(points) // 4000)]
+    fps = int(settings.fps)
+    frames = round(settings.seconds * fps)
+    figures: dict[str, Any] = {"moves": [], "frames": frames, "fps": fps}
+    subject = read_subject(stage) if "rack_focus" in asked else None
+    for place, kind in enumerate(asked):
+        words = f"Planning the {WORDS[kind]}"
+        making = Progress(0.1 + 0.9 * place / len(asked), words)
+        yield making
+        try:
+            begun = _racked(start, subject, coc) if kind == "rack_focus" else start
+            found = yield from aside(partial(_planned, kind, begun, frames, coc, thin, surface), making)
+        except ValueError as error:
+            stage.warn(f"{settings.of}: {error}")
+            continue
+        extra = {name: shot[name] for name in ("bozzetto_light", "bozzetto_set", "bozzetto_hide") if name in shot}
+        item = make_move_camera(f"Move {WORDS[kind]}", found, shot, fps=fps, extra=extra)
+        stage.offer("move", item, key=kind, name=f"Move {WORDS[kind]}")
+        figures["moves"].append(kind)
+        figures[f"{kind}_out_of_focus"] = int(out_of_focus(found, coc).sum())
+    made = ", ".join(WORDS[kind] for kind in figures["moves"]) or "none that would look well"
+    return Result(f"Moving pictures of {settings.of}: {made}; {settings.seconds:g} s each at {fps} frames a second", figures)
+
+
+def _shot(stage: Stage, name: str) -> Any:
+    shots = stage.find_all("shot")
+    if name not in shots or shots[name].get(key.KIND) == "turntable":
+        there = ", ".join(one for one, item in shots.items() if item.get(key.KIND) != "turntable")
+        raise SubjectError(f'moves.of asks for the shot "{name}", which there is not; there are {there}')
+    return shots[name]
+
+
+def _planned(kind: str, start: From, frames: int, coc: float, points: Floats, surface: SurfaceQueries) -> Path:
+    return planned(kind, start, frames, coc_mm=coc, outline=points, clearance=lambda places: surface.nearest(places)[2])
+
+
+def _racked(start: From, subject: Any, coc: float) -> From:
+    """The start of a rack focus: where it begins on the piece, and the smallest opening at which the two can be told apart."""
+    seen = visible(subject.points, subject.normals, position=start.stand.position, rotation=start.stand.rotation)
+    first = first_of_rack(subject.points[seen], start.target, start)
+    near, far = (-float((point - start.stand.position) @ start.stand.rotation[:, 2]) for point in (first, start.target))
+    wide = tuple(stop for stop in optics.THIRD_STOPS if 2.8 <= stop <= start.optics.fnumber)
+    lens = rack_lens(start.optics, near, far, coc, wide)
+    if lens is None:
+        raise ValueError("no rack focus: even at f/2.8 the piece is too shallow for a focus that can be seen to move")
+    return replace(start, optics=lens, first=np.asarray(first, float))

@@ -1,0 +1,24 @@
+"""What is done by hand in the view: a shot of what is seen, a box for the crop, a brush for debris, a mask for the relief."""
+
+from __future__ import annotations
+
+import bpy
+
+from ...job.step import Step
+from . import crop, debris_brush, relief_mask, shot_from_view
+
+CLASSES = (*shot_from_view.CLASSES, *crop.CLASSES, *debris_brush.CLASSES, *relief_mask.CLASSES)
+
+_BY_ROLE = {
+    "shot": (("bozzetto.shot_from_view", "Shot of this view"), ("bozzetto.crop_box", "Drag a crop ...")),
+    "debris": (("bozzetto.debris_brush", "Brush debris ..."),),
+    "surface": (("bozzetto.paint_relief", "Paint the relief"),),
+}
+
+
+def draw_hands(layout: bpy.types.UILayout, context: bpy.types.Context, step: Step) -> None:
+    """The buttons of a step's part of the panel, by what it makes."""
+    for role in step.makes:
+        for identifier, words in _BY_ROLE.get(role, ()):
+            painting = identifier == "bozzetto.paint_relief" and context.mode == "PAINT_VERTEX"
+            layout.operator(identifier, text="End painting" if painting else words, depress=painting)

@@ -1,0 +1,105 @@
+"""A box dragged over a shot's picture becomes a shot of its own: one click on the button, one drag."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import bpy
+import gpu
+import numpy as np
+from bpy_extras import view3d_utils
+from gpu_extras.batch import batch_for_shader
+
+from ...core.shots.crop_box import box_shot
+from ...core.shots.framing import Stand
+from ...scene.shots.cameras import optics_of
+from ...scene.shots.lens_drivers import FORMAT, RESOLUTION
+from ..alignment import run_again
+from ..lens import shot_in_work
+from .shot_from_view import MM, add_row
+
+
+class BOZZETTO_OT_crop_box(bpy.types.Operator):
+    """Drag a box over the shot that is viewed: it becomes a shot of its own, with a longer lens from the same place. Esc
+    leaves"""
+
+    bl_idname = "bozzetto.crop_box"
+    bl_label = "Drag a crop"
+    bl_options = {"UNDO"}
+
+    @classmethod
+    def poll(cls, context: bpy.types.Context) -> bool:
+        """Only where a shot is viewed."""
+        return shot_in_work(context) is not None and context.space_data is not None and context.space_data.type == "VIEW_3D"
+
+    def invoke(self, context: bpy.types.Context, event: bpy.types.Event) -> set[str]:
+        """Look through the shot's camera and wait for the drag."""
+        context.region_data.view_perspective = "CAMERA"
+        self._from: tuple[int, int] | None = None
+        self._to = (event.mouse_region_x, event.mouse_region_y)
+        self._drawn = bpy.types.SpaceView3D.draw_handler_add(self._draw, (), "WINDOW", "POST_PIXEL")
+        context.window_manager.modal_handler_add(self)
+        context.window.cursor_modal_set("CROSSHAIR")
+        return {"RUNNING_MODAL"}
+
+    def modal(self, context: bpy.types.Context, event: bpy.types.Event) -> set[str]:
+        """Follow the drag; at its end make the shot."""
+        context.area.tag_redraw()
+        if event.type in {"ESC", "RIGHTMOUSE"}:
+            return self._end(context, {"CANCELLED"})
+        if event.type == "MOUSEMOVE":
+            self._to = (event.mouse_region_x, event.mouse_region_y)
+        if event.type == "LEFTMOUSE" and event.value == "PRESS":
+            self._from = self._to = (event.mouse_region_x, event.mouse_region_y)
+        if event.type == "LEFTMOUSE" and event.value == "RELEASE" and self._from is not None:
+            self._to = (event.mouse_region_x, event.mouse_region_y)
+            return self._end(context, self._made(context))
+        return {"RUNNING_MODAL"} if self._from is not None or event.type != "MIDDLEMOUSE" else {"PASS_THROUGH"}
+
+    def _made(self, context: bpy.types.Context) -> set[str]:
+        camera = shot_in_work(context)
+        box = box_in_frame(context, camera, self._from, self._to)
+        try:
+            add_crop(context.scene, camera, box)
+        except ValueError as error:
+            self.report({"INFO"}, str(error)[:1].upper() + str(error)[1:])
+            return {"CANCELLED"}
+        return run_again(self, "shot")
+
+    def _end(self, context: bpy.types.Context, state: set[str]) -> set[str]:
+        bpy.types.SpaceView3D.draw_handler_remove(self._drawn, "WINDOW")
+        context.window.cursor_modal_restore()
+        context.area.tag_redraw()
+        return state
+
+    def _draw(self) -> None:
+        if self._from is None:
+            return
+        (x, y), (u, v) = self._from, self._to
+        shader = gpu.shader.from_builtin("UNIFORM_COLOR")
+        batch = batch_for_shader(shader, "LINE_STRIP", {"pos": [(x, y), (u, y), (u, v), (x, v), (x, y)]})
+        shader.uniform_float("color", (1.0, 1.0, 1.0, 0.9))
+        batch.draw(shader)
+
+
+def box_in_frame(context: Any, camera: Any, start: Any, end: Any) -> tuple[float, float, float, float]:
+    """Two corners in the region's pixels as shares of the camera's frame: left, lower, right, upper."""
+    frame = [camera.matrix_world @ corner for corner in camera.data.view_frame(scene=context.scene)]
+    corners = [view3d_utils.location_3d_to_region_2d(context.region, context.region_data, corner) for corner in frame]
+    low, high = np.min(np.array(corners), axis=0), np.max(np.array(corners), axis=0)
+    first, last = ((np.array(point, float) - low) / np.maximum(high - low, 1.0) for point in (start, end))
+    return (*np.minimum(first, last).tolist(), *np.maximum(first, last).tolist())  # type: ignore[return-value]
+
+
+def add_crop(scene: Any, camera: Any, box: tuple[float, float, float, float]) -> str:
+    """The row of a shot that shows that box of another; its name. Raises ValueError for a box too small to be meant."""
+    matrix = np.array(camera.matrix_basis, float)
+    lens = optics_of(camera)
+    stand = Stand(matrix[:3, 3] * MM, matrix[:3, :3] / np.linalg.norm(matrix[:3, :3], axis=0), lens.focus_mm)
+    width, height = camera[RESOLUTION]
+    sensor = (float(camera[FORMAT][0]), float(camera[FORMAT][1]))
+    name = str(camera.get("bozzetto_key", camera.name))
+    return add_row(scene, box_shot(stand, lens, sensor, width / height, box), f"{name} crop", like=name)
+
+
+CLASSES = (BOZZETTO_OT_crop_box,)
