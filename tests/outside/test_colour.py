@@ -123,7 +123,8 @@ def test_every_albedo_is_possible() -> None:
     albedos += [albedo for wood in reflectance.WOODS.values() for albedo in (wood.early, wood.late)]
     albedos += [albedo for stone in reflectance.STONES.values() for albedo in (stone.colour, stone.second)]
     albedos += [albedo for _, glaze, body, _ in reflectance.GLAZES.values() for albedo in (glaze, body)]
-    albedos += [colour for _, colour, *_ in reflectance.WAXES.values()] + [reflectance.PLASTER]
+    albedos += [colour for _, colour, *_ in (*reflectance.WAXES.values(), *reflectance.COMPOUNDS.values())]
+    albedos.append(reflectance.PLASTER)
     assert all(0.02 <= channel <= 0.95 for albedo in albedos for channel in albedo)
 
 

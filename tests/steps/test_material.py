@@ -35,6 +35,7 @@ VARIETIES = [
     *(f"material.piece=glaze;material.glaze_kind={key}" for key in step.reflectance.GLAZES),
     *(f"material.piece=bronze;material.patina={key}" for key in step.reflectance.PATINAS),
     *(f"material.piece=wax;material.wax_kind={key}" for key in step.reflectance.WAXES),
+    *(f"material.piece=compound;material.compound={key}" for key in step.reflectance.COMPOUNDS),
     "material.piece=plaster", "material.piece=metal", "material.piece=own",
 ]  # fmt: skip
 

@@ -123,8 +123,23 @@ WAXES = {
     "green": ("Green carving wax", (0.045, 0.180, 0.095), 0.8, 0.50, 0.00),
     "resin": ("Grey casting resin", (0.400, 0.410, 0.415), 0.5, 0.35, 0.00),
     "clear": ("Amber resin", (0.720, 0.480, 0.180), 5.0, 0.90, 0.00),
+    "pigmented": ("Wax with black pigment", (0.036, 0.035, 0.036), 0.2, 0.50, 0.00),
 }
 """Waxes and resins: label, colour in the mass, scattering depth in mm, polish, bloom. From memory of the materials."""
+
+COMPOUNDS = {
+    "oil_grey": ("Oil-based clay, grey", (0.235, 0.233, 0.225), 0.55, 0.25, 0.5),
+    "oil_brown": ("Oil-based clay, brown", (0.150, 0.086, 0.054), 0.50, 0.30, 0.5),
+    "oil_green": ("Oil-based clay, green", (0.130, 0.160, 0.102), 0.52, 0.25, 0.5),
+    "polymer": ("Polymer clay, baked", (0.640, 0.530, 0.440), 0.42, 0.80, 0.3),
+    "putty": ("Epoxy putty", (0.230, 0.280, 0.160), 0.58, 0.20, 0.6),
+    "primer": ("Grey primer", (0.245, 0.245, 0.248), 0.85, 0.00, 0.9),
+    "painted": ("Painted resin", (0.330, 0.290, 0.250), 0.38, 0.00, 0.2),
+}
+"""Compounds of modellers: label, albedo, roughness, scattering depth in mm, how much of its own tooth shows.
+
+Set by eye, from memory of the materials: no published reflectances of them were found.
+"""
 
 PLASTER: Colour = (0.745, 0.720, 0.675)
 

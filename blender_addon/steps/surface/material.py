@@ -187,6 +187,9 @@ class Settings:
     metal: str = only_when(
         choice("gold", _choices(reflectance.METALS), help="The bare metal", more=True), piece="metal", stand="metal"
     )
+    compound: str = only_when(
+        choice("oil_grey", _choices(reflectance.COMPOUNDS), help="The modelling compound"), piece="compound", stand="compound"
+    )
     wax_kind: str = only_when(
         choice("beeswax", _choices(reflectance.WAXES), help="The wax or resin", label="Wax"), piece="wax", stand="wax"
     )
