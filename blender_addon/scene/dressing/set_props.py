@@ -27,6 +27,9 @@ FLAT_ANGLE = np.radians(38.0)
 
 TALL_MM = 14.0
 
+PLACE = "role"
+"""On an object of the user's collection of props: where it is to be, 'back' or 'beside'."""
+
 INDIVIDUALS = 6
 """How many individuals of a prop are looked at for one that is quiet enough."""
 
@@ -35,7 +38,8 @@ INDIVIDUALS = 6
 class Candidate:
     """A prop before it is placed: its name, its mesh in mm round the origin, its materials' names or the user's object.
 
-    chroma: the most chroma C* that its colours may show; louder ones are greyed.
+    chroma: the most chroma C* that its colours may show; louder ones are greyed. place: 'back' or 'beside', '' as its height
+    says.
     """
 
     name: str
@@ -43,6 +47,7 @@ class Candidate:
     materials: tuple[str, ...] = ()
     original: str = ""
     chroma: float = ANY_CHROMA
+    place: str = ""
 
 
 def made_candidates(names: Sequence[str], *, seed: int, chroma: float = ANY_CHROMA) -> list[Candidate]:
@@ -76,7 +81,10 @@ def collected_candidates(collection: str) -> list[Candidate]:
         points = mesh.vertices.astype(float)
         middle = 0.5 * (points[:, :2].min(axis=0) + points[:, :2].max(axis=0))
         shift = np.array([*middle, points[:, 2].min()])
-        found.append(Candidate(item.name, replace(mesh, vertices=points - shift), original=item.name))
+        place = str(item.get(PLACE, "")).strip().lower()
+        if place not in ("", "back", "beside"):
+            raise SubjectError(f'The prop "{item.name}" has the role "{place}"; a prop stands "back" or lies "beside"')
+        found.append(Candidate(item.name, replace(mesh, vertices=points - shift), original=item.name, place=place))
     return found
 
 
@@ -100,10 +108,7 @@ class Place:
 
 def found_places(candidates: Sequence[Candidate], views: Any, bench: Bench, *, seed: int) -> list[Place]:
     """The candidates that found a place, each with it; only arrays are touched."""
-    things = [
-        Thing(one.name, spread_points(one.mesh.vertices, one.mesh.faces), float(np.ptp(one.mesh.vertices[:, 2])) > TALL_MM)
-        for one in candidates
-    ]
+    things = [Thing(one.name, spread_points(one.mesh.vertices, one.mesh.faces), _stands_back(one)) for one in candidates]
     found = []
     for one, spot in zip(candidates, compose(things, views, bench, seed=seed), strict=True):
         if spot is None:
@@ -112,6 +117,10 @@ def found_places(candidates: Sequence[Candidate], views: Any, bench: Bench, *, s
         if matrix is not None:
             found.append(Place(one, spot, matrix, gap))
     return found
+
+
+def _stands_back(one: Candidate) -> bool:
+    return one.place == "back" if one.place else float(np.ptp(one.mesh.vertices[:, 2])) > TALL_MM
 
 
 def made_props(places: Sequence[Place], tone: Sequence[float]) -> dict[str, Any]:

@@ -16,6 +16,7 @@ from ...core.dressing.props import digest, kinds
 from ...core.dressing.tabletops import backdrop as rooms
 from ...core.dressing.tabletops.cloth import cloth
 from ...core.dressing.tabletops.grid import Extent, Tabletop
+from ...core.dressing.tabletops.photographed import photo_top, photo_wall
 from ...core.dressing.tabletops.planks import Planks, planks
 from ...core.dressing.tabletops.round import bat, sweep
 from ...core.dressing.tabletops.stone import slate
@@ -25,9 +26,10 @@ from ...core.shots.sight import ShotView, convex_outline, outside_distance
 from ...core.srgb import luminance
 from ...job.errors import SheetError
 from ...job.files.aside import aside
-from ...job.settings import FIRST, SHORT, choice, data, integer, length, nearest, number, text
+from ...job.settings import FIRST, SHORT, choice, data, file, integer, length, nearest, number, only_when, text
 from ...job.step import Progress, Result, Run
 from ...scene.dressing import debris_parts, set_parts, set_props
+from ...scene.dressing.photographed import height_over_width, photo_material, photograph
 from ...scene.dressing.set_materials import room_materials, table_material
 from ...scene.shots.cameras import shot_views, subject_points, with_outlines
 from ...scene.shots.moves import move_views
@@ -46,10 +48,12 @@ KINDS = (
     ("cloth", "Cloth", "Linen with folds"),
     ("sweep", "Seamless paper", "A sheet that rises behind without a line"),
     ("bat", "Potter's bat", "A round plaster bat on the bench"),
+    ("photo", "Photograph", "A surface of your own, from a photograph taken straight down"),
 )
 BACKDROPS = (
     ("workshop", "Workshop", "A room with shelves and pots, far behind"),
     ("wall", "Wall", "A bare wall, far behind"),
+    ("photo", "Photograph", "A picture of your own, upright behind the table"),
     ("none", "Nothing", "Only the surroundings that light the scene"),
 )
 SERIES = (
@@ -80,6 +84,16 @@ class Settings:
     )
     kind: str | None = choice(None, KINDS, help="What the subject stands on; auto: as is usual for the trade", label="Table")
     backdrop: str = choice("workshop", BACKDROPS, help="What is seen behind the table")
+    photo: str | None = only_when(file(None, label="Table's photograph", help="What the table shows"), kind="photo")
+    photo_width: float = only_when(
+        length(300.0, low=10.0, high=10_000.0, help="How wide the surface is that the photograph shows"), kind="photo"
+    )
+    backdrop_photo: str | None = only_when(
+        file(None, label="Backdrop's photograph", help="What is seen behind the table"), backdrop="photo"
+    )
+    backdrop_width: float = only_when(
+        length(1500.0, low=100.0, high=20_000.0, help="How wide the backdrop is, at its true size"), backdrop="photo"
+    )
     wear: float = number(60.0, low=0.0, high=100.0, unit="%", label="Table wear", help="How used the table looks")
     board_width: float | None = length(
         None, low=15.0, high=400.0, help="Usual width of a board; auto: 88 mm, wider under a large piece", more=True
@@ -88,7 +102,10 @@ class Settings:
     props: int = integer(4, low=0, high=13, help="How many props lie round the subject")
     things: str = text("", label="Which props", help="By name, with commas between; empty: drawn from the trade's", more=True)
     collection: str | None = data(
-        "collection", help="Take the props from a collection of yours instead", label="Own props", more=True
+        "collection",
+        label="Own props",
+        more=True,
+        help="Take the props from a collection of yours; a custom property role, back or beside, says where one stands",
     )
     series: str = choice("related", SERIES, help="What pieces of one series have in common")
     seed: int | None = integer(
@@ -123,9 +140,9 @@ def run(stage: Stage, settings: Settings) -> Run:
         making = Progress(0.1 + 0.4 * (place + 0.5) / len(tops), f"Making {_label(kind)}")
         top = yield from aside(partial(make_top, kind, extent, settings, seed, foot), making)
         mesh, materials, support, gap = yield from aside(partial(set_parts.settled_top, top, foot), making)
-        if extent.back is not None and kind in ("planks", "cloth"):
+        if extent.back is not None and kind in ("planks", "cloth", "photo"):
             mesh = _ended(mesh, extent.far_y, views)
-        worn = [table_material(name, settings.wear / 100.0, tone, reach, depth=depth) for name in materials]
+        worn = _worn(stage, settings, materials, (tone, reach, depth))
         key = "" if place == 0 else kind
         item = set_parts.make_part("table", mesh, worn, table=key)
         item[set_parts.ARRANGEMENT], item[set_parts.TRADE] = seed, trade.key
@@ -192,6 +209,8 @@ def _laid_props(
 def _offer_room(stage: Stage, settings: Settings, extent: Extent, views: Any) -> int:
     """Offer the room behind; returns its width in mm."""
     half = _room_half(extent, views)
+    if settings.backdrop == "photo":
+        return _offer_photo(stage, settings, half, views)
     scale = _room_scale(views, half)
     if settings.backdrop == "workshop":
         merges = lambda points: any(stands_behind(points, view) for view in views)  # noqa: E731
@@ -204,6 +223,38 @@ def _offer_room(stage: Stage, settings: Settings, extent: Extent, views: Any) ->
     set_parts.only_seen(item)
     set_parts.offer_part(stage, "backdrop", item, key="room", name="Room")
     return round(2 * half)
+
+
+def _worn(stage: Stage, settings: Settings, names: Sequence[str], look: tuple[Any, float, float]) -> list[Any]:
+    """The materials of a tabletop by name; look: the tone of the work's dust, how far it lies (mm), how deep boards are."""
+    tone, reach, depth = look
+    wear = settings.wear / 100.0
+    return [
+        _photo_of(stage, settings) if name == "photo" else table_material(name, wear, tone, reach, depth=depth)
+        for name in names
+    ]
+
+
+def _photo_of(stage: Stage, settings: Settings) -> Any:
+    """The material of a table that a photograph covers. Raises SheetError where none is named."""
+    if not settings.photo:
+        raise SheetError("tabletop.kind is a photograph, but tabletop.photo names none: choose a picture taken straight down")
+    image = photograph(stage.sheet.path(settings.photo), "The table's photograph")
+    return photo_material("Table photograph", image, width_mm=settings.photo_width)
+
+
+def _offer_photo(stage: Stage, settings: Settings, half: float, views: Sequence[ShotView]) -> int:
+    """Offer the user's photograph behind the table, across what the hero sees; returns its width in mm."""
+    if not settings.backdrop_photo:
+        raise SheetError("tabletop.backdrop is a photograph, but tabletop.backdrop_photo names none: choose a picture")
+    image = photograph(stage.sheet.path(settings.backdrop_photo), "The backdrop's photograph")
+    hero = next((view for view in views if view.kind == "hero"), None)
+    ahead = np.array([0.0, 1.0]) if hero is None else hero.axis[:2]
+    wall = photo_wall((settings.backdrop_width, settings.backdrop_width * height_over_width(image)), ahead, half)
+    item = set_parts.make_part("room", wall, [photo_material("Backdrop photograph", image, rough=1.0)], smooth=False)
+    set_parts.only_seen(item)
+    set_parts.offer_part(stage, "backdrop", item, key="room", name="Room")
+    return round(settings.backdrop_width)
 
 
 def arrangement(stage: Stage, settings: Settings) -> tuple[int, int | None]:
@@ -246,6 +297,8 @@ def _named(words: str) -> list[str]:
 def make_top(kind: str, extent: Extent, settings: Settings, seed: int, foot: set_parts.Foot) -> Tabletop:
     """A tabletop by the name of its kind."""
     wear = settings.wear / 100.0
+    if kind == "photo":
+        return photo_top(extent)
     if kind == "sweep":
         return sweep(extent, floor=max(0.75 * extent.width, 6.0 * foot.reach), height=0.9 * extent.width, seed=seed)
     if kind == "cloth":

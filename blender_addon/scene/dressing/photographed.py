@@ -1,0 +1,39 @@
+"""The user's photographs on the set: a material that lays one out at its size, in mm on a table or by the UVs of a backdrop."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+from ..images import opened
+from ..nodes.builder import Tree, make_group
+from .set_materials import material_of
+
+
+def photograph(path: Path, what: str) -> Any:
+    """The picture of a file as an image that the .blend holds. Raises InputError, naming `what` it was to be, for a bad one."""
+    image = opened(path, f'{what} "{path.name}"', "is no picture", "as PNG or JPEG")
+    image.pack()
+    return image
+
+
+def height_over_width(image: Any) -> float:
+    """Of a picture, for its other side in mm."""
+    return image.size[1] / max(image.size[0], 1)
+
+
+def photo_material(name: str, image: Any, *, width_mm: float | None = None, rough: float = 0.6) -> Any:
+    """A matt surface that shows a picture: repeated in mirror images every `width_mm` over the table, or once by the UVs."""
+
+    def build(tree: Tree) -> None:
+        if width_mm is None:
+            place = tree.node("TexCoord")["UV"]
+        else:
+            across, up = 1000.0 / width_mm, 1000.0 / (width_mm * height_over_width(image))
+            place = tree.vector("MULTIPLY_ADD", tree.node("TexCoord")["Object"], (across, up, 0.0), (0.5, 0.5, 0.0))
+        extension = "EXTEND" if width_mm is None else "MIRROR"
+        picture = tree.node("TexImage", {"Vector": place}, image=image, interpolation="Cubic", extension=extension)
+        finish = {"Base Color": picture["Color"], "Roughness": rough, "Specular IOR Level": 0.3}
+        tree.output("Shader", "shader", tree.node("BsdfPrincipled", finish)["BSDF"])
+
+    return material_of(name, make_group(name, build))
