@@ -114,7 +114,7 @@ def _down_the_side(tree: Tree, across: Any, rings: Any) -> tuple[Any, Any]:
     """Grain and rings going on down the side of a board, where what the face was made with would only be drawn out."""
     up = tree.node("SeparateXYZ", {"Vector": tree.node("NewGeometry")["True Normal"]})["Z"]
     side = tree.math("LESS_THAN", tree.math("ABSOLUTE", up), 0.5)
-    deep = tree.math("MULTIPLY", tree.node("SeparateXYZ", {"Vector": _metric(tree)})["Z"], side)
+    deep = tree.math("MULTIPLY", tree.node("SeparateXYZ", {"Vector": millimetres(tree)})["Z"], side)
     return tree.math("ADD", across, deep), tree.math("MULTIPLY_ADD", deep, 0.3, rings)
 
 

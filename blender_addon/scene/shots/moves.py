@@ -13,10 +13,10 @@ from ...core.arrays import Floats
 from ...core.shots import formats, optics, sight
 from ...core.shots.framing import Stand, half_slopes, project
 from ...core.shots.moves.paths import From, Path
-from ..meshes import read_mesh
+from ..meshes import MM, read_mesh
 from ..spatial import SurfaceQueries
 from . import lens_drivers as key
-from .cameras import MM, Lens, make_camera, optics_of, shot_view
+from .cameras import Lens, make_camera, optics_of, shot_view
 
 if TYPE_CHECKING:
     from ..stage import Stage

@@ -12,11 +12,12 @@ from gpu_extras.batch import batch_for_shader
 
 from ...core.shots.crop_box import box_shot
 from ...core.shots.framing import Stand
+from ...scene.meshes import MM
 from ...scene.shots.cameras import optics_of
 from ...scene.shots.lens_drivers import FORMAT, RESOLUTION
 from ..alignment import run_again
 from ..lens import shot_in_work
-from .shot_from_view import MM, add_row
+from .shot_from_view import add_row
 
 
 class BOZZETTO_OT_crop_box(bpy.types.Operator):

@@ -10,13 +10,12 @@ from bpy_extras import view3d_utils
 
 from ...core.shots.crop_box import BoxShot, seen_from
 from ...core.shots.formats import frame_used
+from ...scene.meshes import MM
 from ...scene.shots.lens_drivers import FOCAL, FORMAT, RESOLUTION
 from ...scene.shots.moves import subject_surface
 from ...scene.stage import Stage
 from ..alignment import run_again
 from ..job_state import stage_of
-
-MM = 1000.0
 
 
 class BOZZETTO_OT_shot_from_view(bpy.types.Operator):

@@ -1,4 +1,5 @@
-"""The user's own surfaces: a table and a backdrop from a photograph, at the size that it shows, and props where they are to be."""
+"""The user's own surfaces: a table and a backdrop from a photograph, at the size that it shows, and props where they are to
+be."""
 
 from __future__ import annotations
 
