@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
+from functools import partial
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -24,8 +25,13 @@ def set_band(scene: Any, setting: str, value: float) -> int:
         sockets = [node.inputs[name] for node in relief_nodes(material.node_tree) if name in node.inputs]
         count += len(sockets)
         if any(socket.default_value != value for socket in sockets):
-            _ours(material, lambda sockets=sockets: [setattr(socket, "default_value", value) for socket in sockets])
+            _ours(material, partial(_set_all, sockets, value))
     return count
+
+
+def _set_all(sockets: Sequence[Any], value: float) -> None:
+    for socket in sockets:
+        socket.default_value = value
 
 
 def begin_mask(stage: Stage) -> Any | None:
