@@ -49,7 +49,12 @@ KINDS = {
         MaterialKind("metal", "Bare metal", "Gilding, wire, pins", "Metal", 0.5, "founder", metal=True, roughness=0.25),
         MaterialKind("wax", "Wax or resin", "Light enters and scatters", "Colour", 0.5, "founder", roughness=0.35),
         MaterialKind(
-            "compound", "Modelling compound", "Oil-based or polymer clay, putty, primer, paint", "Colour", 0.6, "painter",
+            "compound",
+            "Modelling compound",
+            "Oil-based or polymer clay, putty, primer, paint",
+            "Colour",
+            0.6,
+            "painter",
             roughness=0.55,
         ),
         MaterialKind(

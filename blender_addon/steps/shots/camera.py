@@ -446,6 +446,3 @@ def _solved(ask: ShotAsk, row: ShotRow, subject: Subject, found: CloseLook | Non
         return solve(ask, subject, spot=spot)
     except ValueError as error:
         raise SubjectError(f"Shot {ask.name} can't be framed: {error}") from None
-
-
-__all__ = ["Settings", "ShotRow", "read_subject", "run", "shot_asks"]
