@@ -301,10 +301,32 @@ def _rested(ground: Ground, thrown: _Thrown) -> tuple[Floats, Floats, np.ndarray
     turns[large] = level
     places[large, 2] = top
     rests[large] = known & (rough < 0.30 * radius + 0.05) & (level[:, 2, 2] > 0.8)
+    long = large[rests[large] & (radius > LONG_MM)]
+    rests[long] = ~_sunk(places[long], turns[long], [pieces[k] for k in long], scale[long], heights)
     stands = np.flatnonzero(rests)
     radius, tall = (np.array([getattr(pieces[k], name) for k in stands]) * scale[stands] for name in ("radius", "height"))
     rests[stands] = ~_walled(places[stands], radius, tall, heights)
     return places, turns, rests
+
+
+LONG_MM, SPOTS, IN = 4.0, 24, 0.08
+"""Radius from which a piece is long enough to lie over a ridge that its base's own points miss; how many points of its lower half
+are then looked at; how deep, as a share of its height, one may be in the surface."""
+
+
+def _sunk(places: Floats, turns: Floats, pieces: Sequence[Piece], scale: Floats, heights: Heights) -> np.ndarray:
+    """Which pieces that were laid down have a ridge, as the arris of a board, inside of them."""
+    if not len(places):
+        return np.zeros(0, bool)
+    lows = []
+    for piece in pieces:
+        points = np.asarray(piece.mesh.vertices, float)
+        low = points[np.argsort(points[:, 2], kind="stable")[: max(len(points) // 2, 1)]]
+        lows.append(low[np.linspace(0, len(low) - 1, SPOTS).astype(int)])
+    at = np.einsum("nij,nkj->nki", turns, np.stack(lows) * scale[:, None, None]) + places[:, None]
+    deep = heights(at[..., :2].reshape(-1, 2)).reshape(at.shape[:2]) - at[..., 2]
+    tall = np.array([piece.height for piece in pieces]) * scale
+    return np.nan_to_num(deep, nan=-1.0).max(axis=1) > IN * tall
 
 
 def _walled(places: Floats, radius: Floats, tall: Floats, heights: Heights) -> np.ndarray:
