@@ -13,6 +13,7 @@ import shutil
 import sys
 import traceback
 from collections.abc import Sequence
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -68,6 +69,7 @@ def _parser() -> argparse.ArgumentParser:
     run.add_argument("--scan", action="append", default=[], type=Path, metavar="SCAN",
                      help="this scan instead of the sheet's; once more for one of its stand")  # fmt: skip
     run.add_argument("--name", metavar="NAME", help="the job's name instead of the sheet's")
+    run.add_argument("--place", type=int, metavar="N", help="the piece's number in its series, which chooses its props")
     run.add_argument("--set", action="append", default=[], dest="sets", metavar="STEP.FIELD=VALUE", help="override a setting")
     run.add_argument("--from", dest="first", metavar="STEP", help="start here; the steps before it must have run")
     run.add_argument("--until", dest="last", metavar="STEP", help="stop after this step")
@@ -136,10 +138,11 @@ def _run(options: Any) -> int:
     several = len(options.sheets) > 1
     if several and (options.scan or options.name):
         raise SheetError("--scan and --name are for one sheet; for a folder of scans there is bozzetto series")
-    for path, folder in zip(options.sheets, folder_names(options.sheets), strict=True):
+    for number, (path, folder) in enumerate(zip(options.sheets, folder_names(options.sheets), strict=True), 1):
         options.stopping.check()
         try:
-            run_sheet(path, _wish(options, folder if several else ""), options.stopping)
+            wish = _wish(options, folder if several else "")
+            run_sheet(path, replace(wish, place=number) if several else wish, options.stopping)
         except JobError as error:
             if not several:
                 raise
@@ -171,7 +174,7 @@ def _wish(options: Any, folder: str = "") -> Wish:
     return Wish(
         out=options.out, folder=folder, name=options.name or "", scans=tuple(options.scan), sets=tuple(options.sets),
         first=options.first, last=options.last, afresh=options.afresh, quiet=options.quiet,
-        workers=options.workers, cluster=options.cluster,
+        workers=options.workers, cluster=options.cluster, place=options.place,
     )  # fmt: skip
 
 

@@ -35,7 +35,8 @@ from .terminal import Printer, clock, quiet_blender
 class Wish:
     """What the command line says of a run beside its sheet. `scans`, `name`: take these scans, and this name, instead of the
     sheet's own; `folder`: the name of the run's own folder within `out`, '' for none; `workers`: so many pictures at once in
-    processes of this machine; `cluster`: the address of a cluster that renders."""
+    processes of this machine; `cluster`: the address of a cluster that renders; `place`: the run's number in a batch or
+    series."""
 
     out: Path | None = None
     folder: str = ""
@@ -48,6 +49,7 @@ class Wish:
     quiet: bool = False
     workers: int = 0
     cluster: str = ""
+    place: int | None = None
 
 
 def run_sheet(path: Path, wish: Wish, stopping: Stopping) -> None:
@@ -65,6 +67,7 @@ def run_sheet(path: Path, wish: Wish, stopping: Stopping) -> None:
 def sheet_for(path: Path, wish: Wish) -> JobSheet:
     """The sheet with what the command line says of it. Raises SheetError."""
     sheet = read(path, catalogue())
+    sheet.place = wish.place
     if wish.scans:
         give_scans(sheet, wish.scans)
     for assignment in wish.sets:

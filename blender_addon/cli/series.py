@@ -101,6 +101,7 @@ def _run_piece(series: Series, piece: Piece, place: str, terminal: Terminal, sto
     if terminal.plain and not terminal.quiet:
         terminal.say(f"{place}: begins")
     command = [*own_command(), "run", str(series.look.resolve()), "--out", str(series.out / piece.name), "--name", piece.name]
+    command += ["--place", str(series.pieces.index(piece) + 1)]
     command += [word for scan in piece.scans for word in ("--scan", str(scan.resolve()))]
     command += [word for one in (*series.sets, *piece.sets) for word in ("--set", one)]
     command += ["--afresh"] if series.afresh else []

@@ -310,8 +310,8 @@ def _rested(ground: Ground, thrown: _Thrown) -> tuple[Floats, Floats, np.ndarray
 
 
 LONG_MM, SPOTS, IN = 4.0, 24, 0.08
-"""Radius from which a piece is long enough to lie over a ridge that its base's own points miss; how many points of its lower half
-are then looked at; how deep, as a share of its height, one may be in the surface."""
+"""Radius from which a piece is long enough to lie over a ridge that its base's own points miss; how many points of its lower
+half are then looked at; how deep, as a share of its height, one may be in the surface."""
 
 
 def _sunk(places: Floats, turns: Floats, pieces: Sequence[Piece], scale: Floats, heights: Heights) -> np.ndarray:
