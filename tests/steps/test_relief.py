@@ -208,7 +208,7 @@ def test_band_pass_is_labelled_an_effect() -> None:
 def test_the_albedo_flattens_the_light_and_stays_in_gamut() -> None:
     place = laid(sheet(), texture())
     result = done(place, albedo)
-    assert result.figures["piece_log_spread_after"] < 0.5 * result.figures["piece_log_deviation_before"]
+    assert result.figures["piece_log_spread_after"] < 0.5 * result.figures["piece_log_spread_before"]
     pixels = images.read_pixels(place.stage.find("albedo", "piece"))[..., :3]
     assert pixels.min() > 0 and pixels.max() <= 1  # never black, in gamut
 
