@@ -1,7 +1,7 @@
 """Does `photos` find what is wrong with a set, and leave alone what is right? Published and rendered photographs, known faults.
 
 `published`: photographs that scikit-image carries, each made a set of twelve through a phone's noise and JPEG: six as they are,
-six blurred by known amounts. `rendered`: two rings of 24 of the demo's owl, with each fault put at known places. `time`: a
+six blurred by known amounts. `turntable`, `walk`: a ring of 24 of the demo's owl, each fault at known places. `time`: a
 folder of 300 JPEG files of 12 megapixels. The limits were tried on these cases, so that the figures flatter them.
 """
 
@@ -126,7 +126,7 @@ def timed(record: Record, count: int) -> None:
         folder = Path(home) / "photos"
         folder.mkdir()
         for number in range(6):
-            view = Image.open(_paths("walk")[number * 4]).convert("RGB").resize((4032, 3024), Image.Resampling.LANCZOS)
+            view = Image.open(_paths("turntable")[number * 4]).convert("RGB").resize((4032, 3024), Image.Resampling.LANCZOS)
             (folder / f"IMG_{number:04d}.jpg").write_bytes(taken(np.asarray(view), seed=number, number=number))
         for number in range(6, count):
             shutil.copyfile(folder / f"IMG_{number % 6:04d}.jpg", folder / f"IMG_{number:04d}.jpg")

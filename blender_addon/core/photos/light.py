@@ -16,7 +16,7 @@ from .seen import Photo
 
 BLOWN, CRUSHED = 0.03, 0.12
 """Share of the piece that may be at the upper end, or black: a highlight or a deep hollow is no fault (guesses of ours)."""
-STOPS, TINT = 0.40, 0.22
+STOPS, TINT = 0.40, 0.17
 """How far, in stops, a photo may be from its neighbours in light, and in red or blue against green: smaller steps are lost in
 what turning a piece in a lamp's light does (guesses, tried in `bench photo_set`)."""
 ROUND = 7
