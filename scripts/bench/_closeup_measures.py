@@ -135,7 +135,7 @@ def plate(speckle: float = 0.12) -> Read:
 @dataclass(frozen=True)
 class Clicked:
     """Cameras by six clicks. success: percent with a turn within 0.5 degrees and a place within 1 % of the distance. placed:
-    percent that lay the piece within 2 texels of the scan. false_sure: percent called sure that lay it more than 5 off. texels:
+    percent that lay the piece within 2 texels of the scan. false_sure: percent called sure that lay it more than 2 off. texels:
     median."""
 
     success: float
@@ -169,7 +169,7 @@ def clicked(mesh: TriangleMesh, texel_mm: float, *, whole: bool, count: int = 40
         right += turn < 0.5 and off < 0.01
         placed += texels[-1] <= 2.0
         sure += pose.verdict == "sure"
-        false += pose.verdict == "sure" and texels[-1] > 5.0
+        false += pose.verdict == "sure" and texels[-1] > 2.0
     return Clicked(100 * right / count, 100 * placed / count, 100 * false / count, float(np.median(texels)))
 
 
