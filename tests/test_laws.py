@@ -57,7 +57,7 @@ BROKEN = {
     ],
     "no_state": [("core.mesh", "cache = {}"), ("core.mesh", "x = 1\ndef f():\n    global x\n    x = 2")],
     "explained": [("core.mesh", "x = 1"), ("core.mesh", '"""What?"""\ndef weld(): pass')],
-    "short": [("core.mesh", "#\n" * 500)],
+    "short": [("core.mesh", "#\n" * 401)],
     "graspable": [
         ("core.mesh", "def f():\n" + "    x = 1\n" * 61),
         ("core.mesh", "def f(a, b, c, d, e, *, g, h, i):\n    return a"),

@@ -16,12 +16,12 @@ from ...core.dressing.props import digest, kinds
 from ...core.dressing.tabletops import backdrop as rooms
 from ...core.dressing.tabletops.cloth import cloth
 from ...core.dressing.tabletops.grid import Extent, Tabletop
+from ...core.dressing.tabletops.horizon import ended_at_horizon, horizon_back, seen_width
 from ...core.dressing.tabletops.photographed import photo_top, photo_wall
 from ...core.dressing.tabletops.planks import Planks, planks
 from ...core.dressing.tabletops.round import bat, sweep
 from ...core.dressing.tabletops.stone import slate
 from ...core.dressing.trades import Trade, choices, draw, trade_of
-from ...core.mesh.triangles import TriangleMesh
 from ...core.shots.sight import ShotView, convex_outline, outside_distance
 from ...core.srgb import luminance
 from ...job.errors import SheetError
@@ -141,7 +141,7 @@ def run(stage: Stage, settings: Settings) -> Run:
         top = yield from aside(partial(make_top, kind, extent, settings, seed, foot), making)
         mesh, materials, support, gap = yield from aside(partial(set_parts.settled_top, top, foot), making)
         if extent.back is not None and kind in ("planks", "cloth", "photo"):
-            mesh = _ended(mesh, extent.far_y, views)
+            mesh = ended_at_horizon(mesh, extent.far_y, views)
         worn = _worn(stage, settings, materials, (tone, reach, depth))
         key = "" if place == 0 else kind
         item = set_parts.make_part("table", mesh, worn, table=key)
@@ -326,47 +326,8 @@ def _depth(work: debris_parts.Work) -> float:
     return float(np.interp(pale, PALE, DEPTHS[::-1]))
 
 
-HORIZON = 0.66
-"""Share of the hero's frame under the line at which its table ends, the same for pieces of all sizes. Set by eye: over it
-stands what shows the place, under it what shows the work."""
 SLABS = {"slate": 2.2, "bat": 2.0}
 """Reach of a slab behind the subject, as a multiple of the subject's."""
-
-
-def horizon_back(views: Sequence[ShotView], *, least: float, height: float = 0.0) -> float | None:
-    """Where (y, mm) the table ends so that its edge lies at `HORIZON` in the middle of the hero's frame; None without a hero
-    that looks from in front and down. least: the nearest that it may end behind the subject; height: of the edge, mm.
-    """
-    hero = next((view for view in views if view.kind == "hero"), None)
-    if hero is None:
-        return None
-    ahead = hero.axis + (2.0 * HORIZON - 1.0) * hero.half_slopes[1] * hero.rotation[:, 1]
-    if ahead[2] > -0.02 or ahead[1] < 0.5:
-        return None
-    return max(float(hero.position[1] + (hero.position[2] - height) / -ahead[2] * ahead[1]), least)
-
-
-def seen_width(views: Sequence[ShotView], back: float | None) -> float:
-    """Width (mm) that a table ending at `back` needs so that the hero's frame shows none of its far corners."""
-    hero = next((view for view in views if view.kind == "hero"), None)
-    if hero is None or back is None:
-        return 0.0
-    edges = []
-    for side in (-1.05, 1.05):
-        ahead = hero.axis + hero.rotation[:, :2] @ (np.array([side, 2.0 * HORIZON - 1.0]) * hero.half_slopes)
-        edges.append(abs(hero.position[0] + (back - hero.position[1]) / max(ahead[1], 0.3) * ahead[0]))
-    return 2.0 * float(max(edges)) + 60.0
-
-
-def _ended(mesh: TriangleMesh, back: float, views: Sequence[ShotView]) -> TriangleMesh:
-    """The table drawn out or in at its far end, so that the edge, settled under the subject as it is, lies at the horizon."""
-    points = np.asarray(mesh.vertices, float).copy()
-    edge = points[points[:, 1] > back - 30.0]
-    wanted = horizon_back(views, least=0.8 * back, height=float(np.median(edge[edge[:, 2] > np.median(edge[:, 2]) - 10.0, 2])))
-    if wanted is None or not len(edge):
-        return mesh
-    points[:, 1] += (wanted - back) * np.clip((points[:, 1] - 0.4 * back) / (0.6 * back), 0.0, 1.0)
-    return replace(mesh, vertices=points)
 
 
 def _extent(points: Floats, views: Any, settings: Settings, kind: str) -> Extent:

@@ -10,34 +10,27 @@ from typing import Any
 import numpy as np
 
 from ...core.dressing.light_setups import SETUPS
-from ...core.mesh.triangles import TriangleMesh, vertex_normals
 from ...core.shots import optics
-from ...core.shots.close_looks.carried import CloseupPlace, at_closeups
-from ...core.shots.close_looks.choosing import Proposal, close_looks, reordered
-from ...core.shots.close_looks.detail_spots import CloseLook, detail_magnification
-from ...core.shots.close_looks.head_view import Lens as MacroLens
-from ...core.shots.close_looks.unshown import unshown
 from ...core.shots.focus_bracket import bracket
 from ...core.shots.formats import BY_KEY, FORMATS
 from ...core.shots.framing import Placement
-from ...core.shots.shot_plan import Shot, ShotAsk, product_tilt, solve
-from ...core.shots.subject import Subject, richness_of, thinned
+from ...core.shots.shot_plan import Shot, ShotAsk, product_tilt
+from ...core.shots.subject import Subject
 from ...core.shots.visible import visible
-from ...job.decisions import Decision
-from ...job.errors import SheetError, SubjectError
+from ...job.errors import SheetError
 from ...job.files.aside import aside
 from ...job.files.names import VERSION, check_apart, check_name
 from ...job.settings import DEFAULT, SHORT, angle, choice, integer, length, number, only_when, point, switch, table, text
 from ...job.step import Progress, Result, Run
 from ...scene.delivery.deep_pictures import DEPTH, SLICES
-from ...scene.images import read_pixels
 from ...scene.meshes import MM, read_mesh
 from ...scene.shots.cameras import Lens, make_camera
-from ...scene.shots.close_look_question import OFFERED, close_look_decision
 from ...scene.shots.closeup_shots import closeup_places, scan_finest_mm, tell_carried
 from ...scene.shots.moves import TARGET
+from ...scene.shots.subject_points import read_subject
 from ...scene.stage import Stage
-from ...scene.thumbnails import Looks, give_thumbnail, looks_of_all
+from ...scene.thumbnails import give_thumbnail, looks_of_all
+from ._framing import close_look_decisions, framed, proposals, spots_of
 
 LABEL = "Camera"
 NEEDS = ("piece",)
@@ -199,14 +192,14 @@ def run(stage: Stage, settings: Settings) -> Run:
     yield Progress(0.2, "looking for details")
     piece = read_mesh(next(iter(stage.find_all("piece").values())), scale=MM)
     near = closeup_places(stage)
-    proposed = yield from aside(partial(_proposed, piece, subject, asks, near), Progress(0.22, "looking for details"))
-    spots = _spots(proposed, asks, settings.close_look)
+    proposed = yield from aside(partial(proposals, piece, subject, asks, near), Progress(0.22, "looking for details"))
+    spots = spots_of(proposed, asks, settings.close_look)
     looks = looks_of_all([item for role in ("piece", "stand") for item in stage.find_all(role).values()])
     solved: list[Shot] = []
     for place, (ask, row) in enumerate(asks):
         yield Progress(0.3 + 0.6 * place / len(asks), f"framing {ask.name}")
         framing = Progress(0.3 + 0.6 * (place + 0.5) / len(asks), f"framing {ask.name}")
-        shot = yield from aside(partial(_solved, ask, row, subject, spots.get(ask.name)), framing)
+        shot = yield from aside(partial(framed, ask, row, subject, spots.get(ask.name)), framing)
         solved.append(shot)
         if row.depth in ("bracket", "frames") and ask.fnumber is None:  # slices give the depth, so diffraction need not soften
             limit = optics.diffraction_fnumber(shot.optics.magnification, ask.coc, pupil_ratio=ask.pupil_ratio)
@@ -228,7 +221,7 @@ def run(stage: Stage, settings: Settings) -> Run:
     stage.at_swap(lambda: _look_through(stage, first))
     result = _result(solved)
     result.figures.update(tell_carried(stage, solved, near, scan_finest_mm(stage, piece)))
-    return replace(result, decisions=_decisions(subject, asks, proposed, settings.close_look, looks))
+    return replace(result, decisions=close_look_decisions(subject, asks, proposed, settings.close_look, looks))
 
 
 def _deep(stage: Stage, shot: Shot, row: ShotRow, subject: Subject) -> dict[str, Any]:
@@ -273,38 +266,6 @@ def _result(solved: list[Shot]) -> Result:
         figures[f"{shot.ask.name}_magnification"] = round(o.magnification, 5)
         figures[f"{shot.ask.name}_depth_mm"] = round(min(optics.depth_of_field(o, shot.ask.coc), 1e9), 3)
     return Result(words, figures)
-
-
-def read_subject(stage: Stage) -> Subject:
-    """The subject's points in mm, with normals and how rich the relief is at each."""
-    meshes = [(role, read_mesh(item, scale=MM)) for role in ("piece", "stand") for item in stage.find_all(role).values()]
-    piece = next((mesh for role, mesh in meshes if role == "piece" and len(mesh.vertices)), None)
-    if piece is None or not len(piece.faces):
-        raise SubjectError("The piece has no surface to photograph: look at what separation left of it")
-    outline = np.concatenate([mesh.vertices for _, mesh in meshes])
-    normals = vertex_normals(piece.vertices, piece.faces)
-    chosen = thinned(len(piece.vertices), 40000)
-    points, normals = piece.vertices[chosen].astype(float), normals[chosen]
-    heights = _relief_at(stage, piece)
-    richness = richness_of(points, normals)
-    if heights is not None:
-        found = richness_of(points, normals, heights=heights[chosen])
-        scale = float(np.percentile(found, 95)) or float(found.max())
-        if scale > 0.0:  # relief leads; the form still has a say where the relief is even
-            richness = found / scale + 0.25 * richness / max(float(np.percentile(richness, 95)), 1e-9)
-    return Subject(outline, points, normals, richness, unshown(piece, chosen, points, normals))
-
-
-def _relief_at(stage: Stage, piece: TriangleMesh) -> Any | None:
-    """(n,) the recovered height at each vertex of the piece, in the map's own unit; None without a map."""
-    image = stage.find("relief_height", "piece")
-    if image is None or piece.uv is None or not all(image.size):
-        return None
-    values = read_pixels(image)[..., 0]
-    spots = np.zeros((len(piece.vertices), 2))
-    spots[piece.faces.reshape(-1)] = piece.uv.reshape(-1, 2)
-    column, row = (spots % 1.0 * values.shape[::-1]).astype(int).T  # UVs beyond 0 to 1 repeat the picture
-    return values[np.minimum(row, values.shape[0] - 1), np.minimum(column, values.shape[1] - 1)]
 
 
 def shot_asks(settings: Settings, *, tilt: float = 12.0) -> list[tuple[ShotAsk, ShotRow]]:
@@ -392,57 +353,3 @@ def _turntable_ask(row: ShotRow, settings: Settings, tilt: float) -> ShotAsk:
 def _kind_of(name: str) -> str:
     word = name.split()[0].lower() if name.split() else "hero"
     return word if word in {key for key, _, _ in KIND_CHOICES} else "hero"
-
-
-def _wanting(asks: list[tuple[ShotAsk, ShotRow]]) -> list[ShotAsk]:
-    """The details that do not name their own focus."""
-    return [ask for ask, _ in asks if ask.kind == "detail" and ask.focus is None]
-
-
-def _proposed(
-    piece: TriangleMesh, subject: Subject, asks: list[tuple[ShotAsk, ShotRow]], near: list[CloseupPlace]
-) -> list[Proposal]:
-    """Places for all details that want one, those of close-ups first, and a few more to choose from."""
-    wanting = _wanting(asks)
-    if not wanting:
-        return []
-    lens = MacroLens(wanting[0].frame_mm, wanting[0].focal, wanting[0].pupil_ratio)
-    usual = detail_magnification(subject, lens.frame_mm)
-    return [
-        *at_closeups(near, lens.frame_mm, wanting[0].coc, usual), *close_looks(subject, piece, lens, len(wanting) + OFFERED),
-    ]  # fmt: skip
-
-
-def _spots(proposed: list[Proposal], asks: list[tuple[ShotAsk, ShotRow]], first: int | None) -> dict[str, CloseLook]:
-    """A place for each detail that does not name its own focus."""
-    ordered = reordered(proposed, first)
-    return {ask.name: one.look for ask, one in zip(_wanting(asks), ordered, strict=False)}
-
-
-def _decisions(
-    subject: Subject, asks: list[tuple[ShotAsk, ShotRow]], proposed: list[Proposal], first: int | None, looks: Looks
-) -> tuple[Decision, ...]:
-    """Where the first close look goes, where one is wanted."""
-    entry = next((entry for entry in asks if entry[0].kind == "detail" and entry[0].focus is None), None)
-    if entry is None or not proposed:
-        return ()
-    ask, row = entry
-    return (close_look_decision(subject, proposed, first, lambda found: _solved(ask, row, subject, found), looks),)
-
-
-def _solved(ask: ShotAsk, row: ShotRow, subject: Subject, found: CloseLook | None) -> Shot:
-    spot = None
-    if found is not None:
-        spot = found.spot
-        own = row.azimuth is not None or row.tilt is not None or row.magnification is not None
-        ask = replace(
-            ask,
-            azimuth_deg=found.azimuth_deg if row.azimuth is None else row.azimuth,
-            tilt_deg=found.tilt_deg if row.tilt is None else row.tilt,
-            magnification=row.magnification or found.grown * detail_magnification(subject, ask.frame_mm),
-            shift=(0.0, 0.0) if own else found.shift,  # cropped for that view alone
-        )
-    try:
-        return solve(ask, subject, spot=spot)
-    except ValueError as error:
-        raise SubjectError(f"Shot {ask.name} can't be framed: {error}") from None

@@ -20,9 +20,9 @@ from ...job.step import Progress, Result, Run
 from ...scene.shots import lens_drivers as key
 from ...scene.shots.cameras import subject_points
 from ...scene.shots.moves import make_move_camera, start_of, subject_surface
+from ...scene.shots.subject_points import read_subject
 from ...scene.spatial import SurfaceQueries
 from ...scene.stage import Stage
-from .camera import read_subject
 
 LABEL = "Moving pictures"
 NEEDS = ("piece", "shot")

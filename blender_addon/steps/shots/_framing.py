@@ -1,0 +1,76 @@
+"""How are shots framed once it is known what is asked of each? Where the close looks go, and the camera of every shot."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import TYPE_CHECKING
+
+from ...core.mesh.triangles import TriangleMesh
+from ...core.shots.close_looks.carried import CloseupPlace, at_closeups
+from ...core.shots.close_looks.choosing import Proposal, close_looks, reordered
+from ...core.shots.close_looks.detail_spots import CloseLook, detail_magnification
+from ...core.shots.close_looks.head_view import Lens as MacroLens
+from ...core.shots.shot_plan import Shot, ShotAsk, solve
+from ...core.shots.subject import Subject
+from ...job.decisions import Decision
+from ...job.errors import SubjectError
+from ...scene.shots.close_look_question import OFFERED, close_look_decision
+from ...scene.thumbnails import Looks
+
+if TYPE_CHECKING:
+    from .camera import ShotRow
+
+
+def wanting(asks: list[tuple[ShotAsk, ShotRow]]) -> list[ShotAsk]:
+    """The details that do not name their own focus."""
+    return [ask for ask, _ in asks if ask.kind == "detail" and ask.focus is None]
+
+
+def proposals(
+    piece: TriangleMesh, subject: Subject, asks: list[tuple[ShotAsk, ShotRow]], near: list[CloseupPlace]
+) -> list[Proposal]:
+    """Places for all details that want one, those of close-ups first, and a few more to choose from."""
+    details = wanting(asks)
+    if not details:
+        return []
+    first = details[0]
+    lens = MacroLens(first.frame_mm, first.focal, first.pupil_ratio)
+    usual = detail_magnification(subject, lens.frame_mm)
+    carried = at_closeups(near, lens.frame_mm, first.coc, usual)
+    return [*carried, *close_looks(subject, piece, lens, len(details) + OFFERED)]
+
+
+def spots_of(proposed: list[Proposal], asks: list[tuple[ShotAsk, ShotRow]], first: int | None) -> dict[str, CloseLook]:
+    """A place for each detail that does not name its own focus."""
+    ordered = reordered(proposed, first)
+    return {ask.name: proposal.look for ask, proposal in zip(wanting(asks), ordered, strict=False)}
+
+
+def close_look_decisions(
+    subject: Subject, asks: list[tuple[ShotAsk, ShotRow]], proposed: list[Proposal], first: int | None, looks: Looks
+) -> tuple[Decision, ...]:
+    """Where the first close look goes, where one is wanted."""
+    entry = next((entry for entry in asks if entry[0].kind == "detail" and entry[0].focus is None), None)
+    if entry is None or not proposed:
+        return ()
+    ask, row = entry
+    return (close_look_decision(subject, proposed, first, lambda found: framed(ask, row, subject, found), looks),)
+
+
+def framed(ask: ShotAsk, row: ShotRow, subject: Subject, found: CloseLook | None) -> Shot:
+    """The shot's camera, moved to its close look where one was found. Raises SubjectError where none can frame it."""
+    spot = None
+    if found is not None:
+        spot = found.spot
+        own = row.azimuth is not None or row.tilt is not None or row.magnification is not None
+        ask = replace(
+            ask,
+            azimuth_deg=found.azimuth_deg if row.azimuth is None else row.azimuth,
+            tilt_deg=found.tilt_deg if row.tilt is None else row.tilt,
+            magnification=row.magnification or found.grown * detail_magnification(subject, ask.frame_mm),
+            shift=(0.0, 0.0) if own else found.shift,  # cropped for that view alone
+        )
+    try:
+        return solve(ask, subject, spot=spot)
+    except ValueError as error:
+        raise SubjectError(f"Shot {ask.name} can't be framed: {error}") from None
