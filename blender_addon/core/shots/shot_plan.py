@@ -124,7 +124,8 @@ def focus_spot(subject: Subject, seen: Bools, stand: Stand) -> Floats:
         return subject.middle
     side = (points - stand.position) @ stand.rotation[:, 0]
     central = np.abs(side - np.median(side)) <= 0.6 * np.percentile(np.abs(side - np.median(side)), 95) + 1e-9
-    points, richness = points[central], richness[central]
+    if central.any():  # of few points, all at one distance from the middle, none lies nearer it
+        points, richness = points[central], richness[central]
     depth = _depths(points, stand)
     near = depth <= np.percentile(depth, 35)
     points, richness = points[near], richness[near]
