@@ -111,7 +111,7 @@ def write_turn(stage: Stage, marked: str) -> Turning | None:
     """The frames of the turntable as JPEGs for the page, with a watermark where one is asked for; None without a whole turn."""
     assert stage.out is not None
     asked = stage.sheet["render"]
-    count = int(stage.results().get("render", {}).get("figures", {}).get("frames", asked.frames if asked.turntable else 0))
+    count = int(stage.results().get("render", {}).get("figures", {}).get("frames", asked.frame_count if asked.turntable else 0))
     frames = [stage.out / "turntable" / f"{number:04d}.png" for number in range(1, count + 1)]
     if count < 2 or not all(frame.is_file() and not damage(frame) for frame in frames):
         return None

@@ -43,19 +43,24 @@ TURNTABLE = "turntable"
 
 @dataclass(frozen=True)
 class Preset:
-    """What a word for the quality stands for: the stills' longer side and the turn's shorter side are in pixels."""
+    """What a word for the quality stands for: the stills' longer side and the turn's shorter side in pixels, its frames for a
+    full turn, and how many of them a second shows."""
 
     quality: Quality
     long_side: int
     turn_lines: int
+    turn_frames: int
+    turn_fps: int
 
 
 PRESETS = {
-    "proof": Preset(Quality(16, 0.1), 960, 320),
-    "final": Preset(Quality(20, 0.1), 3000, 640),
-    "print": Preset(Quality(256, 0.02), 3840, 1080),
+    "proof": Preset(Quality(16, 0.1), 960, 320, 24, 12),
+    "final": Preset(Quality(20, 0.1), 3000, 640, 96, 12),
+    "print": Preset(Quality(256, 0.02), 3840, 1080, 200, 25),
 }
 """A still in 'proof' takes half a minute on two cores, in 'final' some minutes; 'print' is for a graphics card or a night."""
+FILM_SECONDS = 8.0
+"""How long the turntable's film is at least, where its turns are not counted by hand."""
 SHOTS = 3
 """How many stills are reckoned with before the shots are known."""
 
@@ -94,16 +99,16 @@ class Settings:
         False, help="Also render the subject of every still alone on nothing, with its shadow: PNG with transparency", more=True
     )
     turntable: bool = switch(True, help="Render a full turn of the subject")
-    frames: int = integer(24, low=2, high=2000, help="Frames of a full turn")
+    frames: int | None = integer(None, low=2, high=2000, help="Frames of a full turn; auto: by the quality")
     turntable_size: int | None = integer(
         None, low=64, high=8192, unit="px", help="Longer side of the turntable's frames; auto: by the quality"
     )
     eased: bool = switch(False, help="Let the turn start and stop gently instead of looping steadily", more=True)
     clockwise: bool = switch(False, help="Turn clockwise seen from above", more=True)
-    fps: int = integer(12, low=1, high=120, help="Frames a second of the video", more=True)
+    fps: int | None = integer(None, low=1, high=120, help="Frames a second of the video; auto: by the quality", more=True)
     video: bool = switch(True, help="Also write the turntable as a video")
     webm: bool = switch(False, help="The video also as WebM (VP9), one turn long, to be played in a loop", more=True)
-    loops: int = integer(2, low=1, high=50, help="Full turns in the video", more=True)
+    loops: int | None = integer(None, low=1, high=50, help="Full turns in the video; auto: eight seconds of them", more=True)
     sample_sheet: bool = switch(False, help="Also render the piece in every material under one light")
     contact_sheet: bool = switch(True, help="Also lay out all stills on one page")
     samples: int | None = integer(None, low=1, high=65536, help="Most samples a pixel", more=True)
@@ -115,6 +120,21 @@ class Settings:
         help="What Cycles renders on; auto: a graphics card where one is set up or, without a window, found",
         more=True,
     )
+
+    @property
+    def frame_count(self) -> int:
+        """Frames of a full turn."""
+        return self.frames or PRESETS[self.quality].turn_frames
+
+    @property
+    def frame_rate(self) -> int:
+        """Frames a second of the video."""
+        return self.fps or PRESETS[self.quality].turn_fps
+
+    @property
+    def turns(self) -> int:
+        """Full turns in the video: as many as last `FILM_SECONDS`, where none are asked for."""
+        return self.loops or max(1, math.ceil(FILM_SECONDS * self.frame_rate / self.frame_count))
 
 
 def able(settings: Settings, out: Path | None) -> None:
@@ -128,7 +148,7 @@ def able(settings: Settings, out: Path | None) -> None:
     frame = settings.turntable_size or PRESETS[settings.quality].turn_lines * 3 // 2
     tasks = [Task(out, "", (still, still * 2 // 3), 0.0, "")] * (SHOTS if settings.stills else 0)
     tasks += [replace(task, kind=CUTOUT) for task in tasks] if settings.cutouts else []
-    tasks += [Task(out, "", (frame, frame * 2 // 3), 0.0, "", FRAME)] * (settings.frames if settings.turntable else 0)
+    tasks += [Task(out, "", (frame, frame * 2 // 3), 0.0, "", FRAME)] * (settings.frame_count if settings.turntable else 0)
     if not (out / "pictures").is_dir():  # what is there takes its room already
         _estimate.check_room(out, *_estimate.costs_of(tasks))
 
@@ -255,7 +275,7 @@ def _frames(stage: Stage, settings: Settings, quality: Quality, base: str) -> li
 def _turn(settings: Settings) -> list[float]:
     """Angles in degrees of the turntable's frames, counter-clockwise seen from above."""
     way = -1.0 if settings.clockwise else 1.0
-    return [way * math.degrees(angle) for angle in angles(settings.frames, pace="eased" if settings.eased else "steady")]
+    return [way * math.degrees(angle) for angle in angles(settings.frame_count, pace="eased" if settings.eased else "steady")]
 
 
 def _render_all(
@@ -329,10 +349,10 @@ def _video(stage: Stage, settings: Settings, frames: Sequence[Task]) -> Generato
     pictures, size = [task.path for task in frames], frames[0].size
     yield Progress(0.955, "turntable video", blocking=True)
     target = stage.out / "turntable.mp4"
-    write_video(pictures, target, size=size, fps=settings.fps, turns=settings.loops)
+    write_video(pictures, target, size=size, fps=settings.frame_rate, turns=settings.turns)
     if settings.webm:
         yield Progress(0.96, "turntable video as WebM", blocking=True)
-        write_video(pictures, target.with_suffix(".webm"), size=size, fps=settings.fps)
+        write_video(pictures, target.with_suffix(".webm"), size=size, fps=settings.frame_rate)
     return target.name
 
 
@@ -368,7 +388,7 @@ def _leave_set_up(stage: Stage, settings: Settings, quality: Quality, long_side:
         scene.render.resolution_x, scene.render.resolution_y = _size(first, long_side)
         scene.render.use_file_extension = True
         scene.render.filepath = "//"
-        scene.frame_start, scene.frame_end = 1, settings.frames
+        scene.frame_start, scene.frame_end = 1, settings.frame_count
         scene.frame_set(1)
 
     stage.at_swap(lambda: stage.set_up_scene(SCENE_PATHS, leave))
