@@ -84,9 +84,9 @@ class Studio:
         from blender_addon.job import sheet as sheets
         from blender_addon.steps import catalogue
 
-        bpy.ops.wm.read_factory_settings(use_empty=True)
-        use_card(os.environ.get("BOZZETTO_CARD", ""))
         self.out, self.path, self.steps = out, _sheet_of(subject, out.resolve()), catalogue()
+        bpy.ops.wm.read_factory_settings(use_empty=True)  # making a scan leaves its room and its settings behind
+        use_card(os.environ.get("BOZZETTO_CARD", ""))
         self.sheet = sheets.read(self.path, self.steps)
         self.dressed: tuple[str, ...] | None = None
         self._run([step for step in self.steps if step.folder in ("scan", "surface", "shots")])
