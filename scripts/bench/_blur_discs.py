@@ -18,7 +18,7 @@ import bpy
 import numpy as np
 
 from blender_addon.core.shots.formats import BY_KEY, frame_used
-from blender_addon.core.shots.framing import Stand, look
+from blender_addon.core.shots.framing import CameraPose, look
 from blender_addon.core.shots.optics import Optics, focus_for
 from blender_addon.scene.compat import node_tree_of
 from blender_addon.scene.shots.cameras import Lens, make_camera
@@ -42,9 +42,9 @@ def measure(setup: dict[str, Any], folder: Path) -> dict[str, float]:
     focus = focus_for(lens.focal_mm, setup["m"], pupil_ratio=lens.pupil_ratio)
     lens = Optics(lens.focal_mm, lens.fnumber, focus, lens.pupil_ratio)
     rotation = look(0.0, 0.0)
-    stand = Stand(np.array([0.0, -focus, 0.0]), rotation, focus)
+    pose = CameraPose(np.array([0.0, -focus, 0.0]), rotation, focus)
     own = Lens(lens, (size.width_mm, size.height_mm), (width, height), "hero", 0.03, setup.get("blades", 0))
-    camera = make_camera("lens", stand, own)
+    camera = make_camera("lens", pose, own)
     scene.collection.objects.link(camera)
     scene.camera = camera
     distance = setup["distance_mm"]

@@ -205,7 +205,7 @@ def _camera(shot: Shot) -> Any:
     bpy.ops.wm.read_factory_settings(use_empty=True)
     scene = bpy.context.scene
     scene.render.resolution_x, scene.render.resolution_y = shot.ask.resolution
-    camera = make_camera("shot", shot.stand, Lens(shot.optics, shot.ask.format_mm, shot.ask.resolution, "hero", shot.ask.coc))
+    camera = make_camera("shot", shot.pose, Lens(shot.optics, shot.ask.format_mm, shot.ask.resolution, "hero", shot.ask.coc))
     scene.collection.objects.link(camera)
     bpy.context.view_layer.update()
     return camera

@@ -30,6 +30,12 @@ RETIRED = {
     "delight": "albedo",
 }
 """Words of our own that names once used, and what to say instead."""
+RETIRED_NAMES = {
+    "Stand": "a camera's pose is a CameraPose; the thing under a piece is a part",
+    "Made": "what was made",
+    "Surface": "which surface (TexturedSurface, MaterialSurface)",
+}
+"""Whole names that stood for more than one thing, and what to say instead."""
 ARRAYS = {
     "points", "vertices", "faces", "normals", "directions", "origins", "weights", "uv", "colours", "pixels", "mask", "heights",
     "slopes", "places",

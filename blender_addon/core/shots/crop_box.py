@@ -8,7 +8,7 @@ import numpy as np
 
 from ..arrays import Floats
 from .formats import frame_used
-from .framing import Stand, half_slopes
+from .framing import CameraPose, half_slopes
 from .optics import Optics
 
 LEAST = 0.05
@@ -28,7 +28,9 @@ class BoxShot:
     aspect: float
 
 
-def box_shot(stand: Stand, optics: Optics, format_mm: tuple[float, float], aspect: float, box: tuple[float, ...]) -> BoxShot:
+def box_shot(
+    pose: CameraPose, optics: Optics, format_mm: tuple[float, float], aspect: float, box: tuple[float, ...]
+) -> BoxShot:
     """The shot of a box (left, lower, right, upper, 0 to 1) of a picture of that width over height.
 
     The camera stays where it is and turns to the box's middle, in the plane that is in focus; a longer lens fills the frame.
@@ -40,10 +42,10 @@ def box_shot(stand: Stand, optics: Optics, format_mm: tuple[float, float], aspec
         raise ValueError("the box is too small: drag it over what the picture is to show")
     half = half_slopes(optics, frame_used(*format_mm, shape_of(aspect)))
     across, up = (left + right - 1.0) * half[0], (low + high - 1.0) * half[1]
-    middle = stand.position + stand.focus_mm * (stand.rotation @ np.array([across, up, -1.0]))
-    azimuth, tilt, distance = seen_from(stand.position, middle)
+    middle = pose.position + pose.focus_mm * (pose.rotation @ np.array([across, up, -1.0]))
+    azimuth, tilt, distance = seen_from(pose.position, middle)
     own = aspect * (right - left) / (high - low)
-    m = frame_used(*format_mm, shape_of(own))[0] / ((right - left) * 2.0 * half[0] * stand.focus_mm)
+    m = frame_used(*format_mm, shape_of(own))[0] / ((right - left) * 2.0 * half[0] * pose.focus_mm)
     return BoxShot(azimuth, tilt, middle, m, distance / (1.0 / m + 1.0 / optics.pupil_ratio), own)
 
 

@@ -31,7 +31,7 @@ class Placement:
 
 
 @dataclass(frozen=True)
-class Stand:
+class CameraPose:
     """Where the camera stands: position (3,) mm, rotation (3, 3) whose columns are the camera's axes, focus distance (mm).
 
     Camera axes as Blender's: x right, y up, z backwards.
@@ -76,8 +76,8 @@ def frame_points(
     frame_mm: tuple[float, float],
     placement: Placement,
     pupil_ratio: float = 1.0,
-) -> Stand:
-    """Stand the camera so that the points' (n, 3, mm) outline fills the frame as `placement` asks.
+) -> CameraPose:
+    """The camera pose from which the points' (n, 3, mm) outline fills the frame as `placement` asks.
 
     `focus` (3,) is the point in focus. Raises ValueError when the points are fewer than two or all on one spot.
     """
@@ -106,13 +106,13 @@ def frame_points(
     m = math.exp(_root(surplus, math.log(1e-4), math.log(40.0)))
     x, y, z = camera(m)
     position = rotation @ np.array([x, y, -z])
-    return Stand(position, rotation, focus_ahead - z)
+    return CameraPose(position, rotation, focus_ahead - z)
 
 
-def stand_at(spot: Floats, *, rotation: Floats, focal_mm: float, m: float, pupil_ratio: float = 1.0) -> Stand:
+def pose_at(spot: Floats, *, rotation: Floats, focal_mm: float, m: float, pupil_ratio: float = 1.0) -> CameraPose:
     """The camera with a spot (3,) in focus in the middle of the frame at magnification m."""
     distance = focus_for(focal_mm, m, pupil_ratio=pupil_ratio)
-    return Stand(np.asarray(spot, float) + rotation[:, 2] * distance, rotation, distance)
+    return CameraPose(np.asarray(spot, float) + rotation[:, 2] * distance, rotation, distance)
 
 
 def half_slopes(optics: Optics, frame_mm: tuple[float, float]) -> tuple[float, float]:
@@ -120,9 +120,9 @@ def half_slopes(optics: Optics, frame_mm: tuple[float, float]) -> tuple[float, f
     return _half_slopes(optics.focal_mm, optics.magnification, frame_mm, optics.pupil_ratio)
 
 
-def outline_share(points: Floats, stand: Stand, half: tuple[float, float]) -> tuple[float, float, float, float]:
+def outline_share(points: Floats, pose: CameraPose, half: tuple[float, float]) -> tuple[float, float, float, float]:
     """Left, right, bottom and top of the outline in the frame, each from -1 to 1 where the frame ends."""
-    slopes, depth = project(points, stand.position, stand.rotation)
+    slopes, depth = project(points, pose.position, pose.rotation)
     if (depth <= 0).any():
         return (-math.inf, math.inf, -math.inf, math.inf)
     u, v = slopes[:, 0] / half[0], slopes[:, 1] / half[1]
@@ -205,5 +205,14 @@ def _root(function, low: float, high: float) -> float:  # type: ignore[no-untype
 
 
 __all__ = [
-    "Placement", "Stand", "frame_points", "half_slopes", "look", "look_along", "outline_share", "project", "stand_at", "swept",
+    "CameraPose",
+    "Placement",
+    "frame_points",
+    "half_slopes",
+    "look",
+    "look_along",
+    "outline_share",
+    "pose_at",
+    "project",
+    "swept",
 ]  # fmt: skip

@@ -9,7 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 from ..arrays import Floats
-from .framing import Placement, Stand, frame_points, half_slopes, outline_share, project
+from .framing import CameraPose, Placement, frame_points, half_slopes, outline_share, project
 from .lens_answers import Answer, at_focal_length
 from .optics import LARGEST, Optics, magnification
 
@@ -25,17 +25,17 @@ class Move:
     """An answer and where the camera stands for it; for what can't be had, the nearest that can."""
 
     answer: Answer
-    stand: Stand
+    pose: CameraPose
 
 
-def fill_height(points: Floats, stand: Stand, optics: Optics, frame_mm: tuple[float, float], *, share: float) -> Move:
-    """The stand from which the outline of points (n, 3) fills a share of the frame's height, composed as it is now.
+def fill_height(points: Floats, pose: CameraPose, optics: Optics, frame_mm: tuple[float, float], *, share: float) -> Move:
+    """The camera pose from which the outline of points (n, 3) fills a share of the frame's height, composed as it is now.
 
     What lies in the plane of focus on the axis stays in the plane of focus. Raises ValueError when there is nothing to frame.
     """
-    headroom, across = _composition(points, stand, optics, frame_mm)
+    headroom, across = _composition(points, pose, optics, frame_mm)
     for middle in (across, 0.0):  # what was beside the middle comes into it where the edge would cut it off
-        asked = _framed(points, stand, optics, frame_mm, Placement(share, 9.0, headroom, middle))
+        asked = _framed(points, pose, optics, frame_mm, Placement(share, 9.0, headroom, middle))
         lens = replace(optics, focus_mm=asked.focus_mm)
         left, right, _, _ = outline_share(points, asked, half_slopes(lens, frame_mm))
         if max(-left, right) <= MOST_WIDE:
@@ -43,7 +43,7 @@ def fill_height(points: Floats, stand: Stand, optics: Optics, frame_mm: tuple[fl
     wide = 0.5 * (right - left)
     trouble = _trouble(points, asked, lens, share)
     if trouble:
-        return Move(Answer(False, optics, trouble), stand)
+        return Move(Answer(False, optics, trouble), pose)
     step = optics.focus_mm - asked.focus_mm
     way = f"{abs(step):.0f} mm {'nearer' if step > 0 else 'farther'}"
     if wide <= MOST_WIDE:
@@ -51,7 +51,7 @@ def fill_height(points: Floats, stand: Stand, optics: Optics, frame_mm: tuple[fl
             f"{lens.focus_mm:.0f} mm from the lens, {way}, fills {100 * share:.0f} % at magnification {lens.magnification:.2f}"
         )
         return Move(Answer(True, lens, words), asked)
-    best = _framed(points, stand, optics, frame_mm, Placement(share, 0.96))
+    best = _framed(points, pose, optics, frame_mm, Placement(share, 0.96))
     lens = replace(optics, focus_mm=best.focus_mm)
     _, _, low, high = outline_share(points, best, half_slopes(lens, frame_mm))
     words = (
@@ -61,40 +61,42 @@ def fill_height(points: Floats, stand: Stand, optics: Optics, frame_mm: tuple[fl
     return Move(Answer(False, lens, words), best)
 
 
-def other_focal(points: Floats, stand: Stand, optics: Optics, *, focal_mm: float) -> Move:
-    """The stand from which what is in focus keeps its size in the picture at another focal length."""
+def other_focal(points: Floats, pose: CameraPose, optics: Optics, *, focal_mm: float) -> Move:
+    """The camera pose from which what is in focus keeps its size in the picture at another focal length."""
     answer = at_focal_length(optics, focal_mm)
-    position = stand.position + stand.rotation[:, 2] * (answer.optics.focus_mm - optics.focus_mm)
-    moved = Stand(position, stand.rotation, answer.optics.focus_mm)
+    position = pose.position + pose.rotation[:, 2] * (answer.optics.focus_mm - optics.focus_mm)
+    moved = CameraPose(position, pose.rotation, answer.optics.focus_mm)
     trouble = _trouble(points, moved, answer.optics, None)
-    return Move(Answer(False, optics, f"{answer.words}: {trouble}"), stand) if trouble else Move(answer, moved)
+    return Move(Answer(False, optics, f"{answer.words}: {trouble}"), pose) if trouble else Move(answer, moved)
 
 
-def _composition(points: Floats, stand: Stand, optics: Optics, frame_mm: tuple[float, float]) -> tuple[float, float]:
+def _composition(points: Floats, pose: CameraPose, optics: Optics, frame_mm: tuple[float, float]) -> tuple[float, float]:
     """Headroom and middle of the outline as the picture has them now; the default where the outline is cut off."""
-    left, right, low, high = outline_share(points, stand, half_slopes(optics, frame_mm))
+    left, right, low, high = outline_share(points, pose, half_slopes(optics, frame_mm))
     if not (-1.0 <= low < high <= 1.0 and -1.0 <= left < right <= 1.0):
         return Placement().headroom, 0.0
     free = 2.0 - (high - low)
     return ((1.0 - high) / free if free > 1e-6 else Placement().headroom), 0.5 * (left + right)
 
 
-def _framed(points: Floats, stand: Stand, optics: Optics, frame_mm: tuple[float, float], placement: Placement) -> Stand:
-    focus = stand.position - stand.rotation[:, 2] * optics.focus_mm
+def _framed(
+    points: Floats, pose: CameraPose, optics: Optics, frame_mm: tuple[float, float], placement: Placement
+) -> CameraPose:
+    focus = pose.position - pose.rotation[:, 2] * optics.focus_mm
     return frame_points(
-        points, rotation=stand.rotation, focus=focus, focal_mm=optics.focal_mm, frame_mm=frame_mm, placement=placement,
+        points, rotation=pose.rotation, focus=focus, focal_mm=optics.focal_mm, frame_mm=frame_mm, placement=placement,
         pupil_ratio=optics.pupil_ratio,
     )  # fmt: skip
 
 
-def _trouble(points: Floats, stand: Stand, optics: Optics, share: float | None) -> str:
+def _trouble(points: Floats, pose: CameraPose, optics: Optics, share: float | None) -> str:
     """Why a camera can't stand there; empty when it can."""
-    nearest = float(project(points, stand.position, stand.rotation)[1].min())
+    nearest = float(project(points, pose.position, pose.rotation)[1].min())
     if nearest < NEAREST_MM:
         return f"the lens would touch the subject, {NEAREST_MM:.0f} mm are needed: take a longer lens"
-    if stand.position[2] < LOWEST_MM and stand.rotation[2, 2] < 0.0:
+    if pose.position[2] < LOWEST_MM and pose.rotation[2, 2] < 0.0:
         return "the camera would stand under the table: tilt it to look down"
-    m = magnification(optics.focal_mm, stand.focus_mm, pupil_ratio=optics.pupil_ratio)
+    m = magnification(optics.focal_mm, pose.focus_mm, pupil_ratio=optics.pupil_ratio)
     if share is not None and m > LARGEST:
         return f"{100 * share:.0f} % would need magnification {m:.1f}; beyond {LARGEST:.0f}:1 this is a microscope's work"
     return ""

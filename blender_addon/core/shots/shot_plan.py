@@ -11,7 +11,7 @@ from . import optics
 from .close_looks.detail_spots import detail_magnification
 from .focus_bracket import bracket
 from .formats import circle_of_confusion, frame_used
-from .framing import Placement, Stand, frame_points, look, stand_at, swept
+from .framing import CameraPose, Placement, frame_points, look, pose_at, swept
 from .subject import Subject, thinned
 from .visible import visible
 
@@ -62,7 +62,7 @@ class Shot:
     """A solved shot: where the camera stands, the optics, the point in focus (3,) mm, and words about what could not be had."""
 
     ask: ShotAsk
-    stand: Stand
+    pose: CameraPose
     optics: optics.Optics
     focus: Floats
     words: tuple[str, ...] = ()
@@ -91,20 +91,20 @@ def solve(ask: ShotAsk, subject: Subject, *, spot: Floats | None = None) -> Shot
         return _solve_turntable(ask, subject)
     rotation = look(ask.azimuth_deg, ask.tilt_deg)
     focus = np.asarray(ask.focus, float) if ask.focus else None
-    stand = _framed(ask, subject.outline, rotation, subject.middle if focus is None else focus)
-    seen = _seen(subject, stand)
+    pose = _framed(ask, subject.outline, rotation, subject.middle if focus is None else focus)
+    seen = _seen(subject, pose)
     if focus is None:
-        focus = focus_spot(subject, seen, stand)
-        stand = _framed(ask, subject.outline, rotation, focus)
-    stand, words = _no_larger(ask, stand)
+        focus = focus_spot(subject, seen, pose)
+        pose = _framed(ask, subject.outline, rotation, focus)
+    pose, words = _no_larger(ask, pose)
     face = subject.band(0.6, 1.0)[seen] if subject.upright else np.ones(int(seen.sum()), bool)
     face = face if face.any() else ~face
-    depths = _depths(subject.points[seen], stand)
+    depths = _depths(subject.points[seen], pose)
     if not (ask.focus or ask.fnumber or ask.hold):
-        step = _step_in(ask, stand, whole=depths, part=depths[face])
-        stand, words = _no_larger(ask, _framed(ask, subject.outline, rotation, focus - rotation[:, 2] * step))
-        depths = _depths(subject.points[seen], stand)
-    shot = _with_fnumber(ask, stand, focus, whole=depths, part=depths[face])
+        step = _step_in(ask, pose, whole=depths, part=depths[face])
+        pose, words = _no_larger(ask, _framed(ask, subject.outline, rotation, focus - rotation[:, 2] * step))
+        depths = _depths(subject.points[seen], pose)
+    shot = _with_fnumber(ask, pose, focus, whole=depths, part=depths[face])
     return replace(shot, words=words + shot.words + _too_deep(shot, depths))
 
 
@@ -114,7 +114,7 @@ def product_tilt(subject: Subject) -> float:
     return float(12.0 + 13.0 * np.clip(flat, 0.0, 1.0))
 
 
-def focus_spot(subject: Subject, seen: Bools, stand: Stand) -> Floats:
+def focus_spot(subject: Subject, seen: Bools, pose: CameraPose) -> Floats:
     """The point (3,) to focus on: of the face where there is one, else of all that is seen, the nearest rich relief."""
     chosen = seen
     if subject.upright and (seen & subject.band(*FACE)).sum() >= 8:
@@ -122,11 +122,11 @@ def focus_spot(subject: Subject, seen: Bools, stand: Stand) -> Floats:
     points, richness = subject.points[chosen], subject.richness[chosen]
     if not len(points):
         return subject.middle
-    side = (points - stand.position) @ stand.rotation[:, 0]
+    side = (points - pose.position) @ pose.rotation[:, 0]
     central = np.abs(side - np.median(side)) <= 0.6 * np.percentile(np.abs(side - np.median(side)), 95) + 1e-9
     if central.any():  # of few points, all at one distance from the middle, none lies nearer it
         points, richness = points[central], richness[central]
-    depth = _depths(points, stand)
+    depth = _depths(points, pose)
     near = depth <= np.percentile(depth, 35)
     points, richness = points[near], richness[near]
     rich = richness >= np.percentile(richness, 60)
@@ -138,15 +138,15 @@ LOWEST_MM = 5.0
 """A camera stands at least this high above the table."""
 
 
-def _no_larger(ask: ShotAsk, stand: Stand) -> tuple[Stand, tuple[str, ...]]:
-    """The stand, stepped back where the framing would go beyond `LARGEST`, and words about it."""
-    m = optics.magnification(ask.focal, stand.focus_mm, pupil_ratio=ask.pupil_ratio)
+def _no_larger(ask: ShotAsk, pose: CameraPose) -> tuple[CameraPose, tuple[str, ...]]:
+    """The camera pose, moved back where the framing would go beyond `LARGEST`, and words about it."""
+    m = optics.magnification(ask.focal, pose.focus_mm, pupil_ratio=ask.pupil_ratio)
     if m <= optics.LARGEST:
-        return stand, ()
+        return pose, ()
     distance = optics.focus_for(ask.focal, optics.LARGEST, pupil_ratio=ask.pupil_ratio)
-    position = stand.position + stand.rotation[:, 2] * (distance - stand.focus_mm)
+    position = pose.position + pose.rotation[:, 2] * (distance - pose.focus_mm)
     words = f"{ask.name}: that large in the picture is magnification {m:.1f}; {optics.LARGEST:.0f}:1 is the most and is taken"
-    return Stand(position, stand.rotation, distance), (words,)
+    return CameraPose(position, pose.rotation, distance), (words,)
 
 
 def _too_deep(shot: Shot, depths: Floats) -> tuple[str, ...]:
@@ -169,22 +169,22 @@ def _solve_detail(ask: ShotAsk, subject: Subject, spot: Floats | None) -> Shot:
     m = ask.magnification or detail_magnification(subject, ask.frame_mm)
     if spot is None:
         spot = np.asarray(ask.focus, float) if ask.focus else subject.points[int(subject.richness.argmax())].astype(float)
-    stand = _close(ask, spot, ask.tilt_deg, m)
-    if stand.position[2] < LOWEST_MM:
+    pose = _close(ask, spot, ask.tilt_deg, m)
+    if pose.position[2] < LOWEST_MM:
         lacking = LOWEST_MM - spot[2] - min(ask.shift[1], 0.0)
-        steeper = np.degrees(np.arcsin(np.clip(lacking / stand.focus_mm, -1.0, 1.0)))
-        stand = _close(ask, spot, max(ask.tilt_deg, float(steeper)), m)
-    seen = _seen(subject, stand)
+        steeper = np.degrees(np.arcsin(np.clip(lacking / pose.focus_mm, -1.0, 1.0)))
+        pose = _close(ask, spot, max(ask.tilt_deg, float(steeper)), m)
+    seen = _seen(subject, pose)
     near = seen & (np.linalg.norm(subject.points - spot, axis=1) < 0.3 * ask.frame_mm[1] / m)
-    depths = _depths(subject.points[near], stand) if near.any() else np.array([stand.focus_mm])
-    return _with_fnumber(ask, stand, spot, whole=depths, part=depths)
+    depths = _depths(subject.points[near], pose) if near.any() else np.array([pose.focus_mm])
+    return _with_fnumber(ask, pose, spot, whole=depths, part=depths)
 
 
-def _close(ask: ShotAsk, spot: Floats, tilt_deg: float, m: float) -> Stand:
+def _close(ask: ShotAsk, spot: Floats, tilt_deg: float, m: float) -> CameraPose:
     """The camera of a close look at a spot (3,), the frame's middle beside it as asked."""
     rotation = look(ask.azimuth_deg, tilt_deg)
     middle = np.asarray(spot, float) + rotation[:, :2] @ np.asarray(ask.shift, float)
-    return stand_at(middle, rotation=rotation, focal_mm=ask.focal, m=m, pupil_ratio=ask.pupil_ratio)
+    return pose_at(middle, rotation=rotation, focal_mm=ask.focal, m=m, pupil_ratio=ask.pupil_ratio)
 
 
 def _solve_turntable(ask: ShotAsk, subject: Subject) -> Shot:
@@ -192,17 +192,17 @@ def _solve_turntable(ask: ShotAsk, subject: Subject) -> Shot:
     rotation = look(ask.azimuth_deg, ask.tilt_deg)
     height = subject.middle[2] + (0.2 * subject.height if subject.upright else 0.0)
     focus = np.asarray(ask.focus, float) if ask.focus else np.array([0.0, 0.0, height])
-    stand = _framed(ask, solid, rotation, focus)
+    pose = _framed(ask, solid, rotation, focus)
     if ask.focus is None:  # where what is seen lies in the middle of the turn: nearer than the axis on a round piece
-        focus = focus + rotation[:, 2] * (stand.focus_mm - float(np.median(_turning_depths(subject, stand))))
-        stand = _framed(ask, solid, rotation, focus)
-    stand, words = _no_larger(ask, stand)
-    depths = _turning_depths(subject, stand)
-    shot = _with_fnumber(ask, stand, focus, whole=depths, part=depths)
+        focus = focus + rotation[:, 2] * (pose.focus_mm - float(np.median(_turning_depths(subject, pose))))
+        pose = _framed(ask, solid, rotation, focus)
+    pose, words = _no_larger(ask, pose)
+    depths = _turning_depths(subject, pose)
+    shot = _with_fnumber(ask, pose, focus, whole=depths, part=depths)
     return replace(shot, words=words + shot.words)
 
 
-def _turning_depths(subject: Subject, stand: Stand) -> Floats:
+def _turning_depths(subject: Subject, pose: CameraPose) -> Floats:
     """(k,) depths of what the camera sees of the subject in twelve positions of its turn, all together."""
     few = thinned(len(subject.points), 8000)
     points, normals = subject.points[few], subject.normals[few]
@@ -210,31 +210,31 @@ def _turning_depths(subject: Subject, stand: Stand) -> Floats:
     for angle in np.arange(12) * (np.pi / 6.0):
         cos, sin = np.cos(angle), np.sin(angle)
         turn = np.array([[cos, sin, 0.0], [-sin, cos, 0.0], [0.0, 0.0, 1.0]])
-        seen = visible(points @ turn, normals @ turn, position=stand.position, rotation=stand.rotation, cells=40)
-        found.append(_depths((points @ turn)[seen], stand))
+        seen = visible(points @ turn, normals @ turn, position=pose.position, rotation=pose.rotation, cells=40)
+        found.append(_depths((points @ turn)[seen], pose))
     depths = np.concatenate(found)
-    return depths if len(depths) else np.array([stand.focus_mm])
+    return depths if len(depths) else np.array([pose.focus_mm])
 
 
-def _framed(ask: ShotAsk, outline: Floats, rotation: Floats, focus: Floats) -> Stand:
+def _framed(ask: ShotAsk, outline: Floats, rotation: Floats, focus: Floats) -> CameraPose:
     return frame_points(
         outline, rotation=rotation, focus=focus, focal_mm=ask.focal, frame_mm=ask.frame_mm, placement=ask.placement,
         pupil_ratio=ask.pupil_ratio,
     )  # fmt: skip
 
 
-def _with_fnumber(ask: ShotAsk, stand: Stand, focus: Floats, *, whole: Floats, part: Floats) -> Shot:
+def _with_fnumber(ask: ShotAsk, pose: CameraPose, focus: Floats, *, whole: Floats, part: Floats) -> Shot:
     """The f-number that holds the whole when a good lens can, else the part that matters, else the best it can with words."""
-    base = optics.Optics(ask.focal, ask.fnumber or 8.0, stand.focus_mm, ask.pupil_ratio)
+    base = optics.Optics(ask.focal, ask.fnumber or 8.0, pose.focus_mm, ask.pupil_ratio)
     if ask.fnumber:
-        return Shot(ask, stand, base, focus)
+        return Shot(ask, pose, base, focus)
     if ask.hold:
-        return _holding(ask, stand, base, focus)
+        return _holding(ask, pose, base, focus)
     for near, far, most in _wishes(ask, base.magnification, whole, part):
         exact = optics.fnumber_reaching(base, near, far, ask.coc)
         if exact <= most:
-            return Shot(ask, stand, replace(base, fnumber=_stop(ask, base, exact)), focus)
-    return Shot(ask, stand, replace(base, fnumber=stops(ask, base.magnification)[2]), focus)
+            return Shot(ask, pose, replace(base, fnumber=_stop(ask, base, exact)), focus)
+    return Shot(ask, pose, replace(base, fnumber=stops(ask, base.magnification)[2]), focus)
 
 
 def _wishes(ask: ShotAsk, m: float, whole: Floats, part: Floats) -> tuple[tuple[float, float, float], ...]:
@@ -255,26 +255,26 @@ MOST_ASIDE = 0.22
 that still counts as sharp, with room for the rounding of stops."""
 
 
-def _step_in(ask: ShotAsk, stand: Stand, *, whole: Floats, part: Floats) -> float:
+def _step_in(ask: ShotAsk, pose: CameraPose, *, whole: Floats, part: Floats) -> float:
     """How far (mm) behind the point in focus the lens is better set, so that less of the depth is lost before the subject.
 
     Focused on the nearest spot, half of what is sharp lies in the air; photographers focus about a third into the depth.
     """
-    base = optics.Optics(ask.focal, 8.0, stand.focus_mm, ask.pupil_ratio)
+    base = optics.Optics(ask.focal, 8.0, pose.focus_mm, ask.pupil_ratio)
     step = 0.0
     for near, far, most in _wishes(ask, base.magnification, whole, part):
-        best = 2.0 * near * far / (near + far) - stand.focus_mm
+        best = 2.0 * near * far / (near + far) - pose.focus_mm
         low, high = 0.0, 1.0
         for _ in range(24):  # the share of the way to the best focus at which the point asked is as far aside as it may be
             share = 0.5 * (low + high)
-            moved = replace(base, focus_mm=stand.focus_mm + share * best)
+            moved = replace(base, focus_mm=pose.focus_mm + share * best)
             moved = replace(moved, fnumber=_stop(ask, moved, optics.fnumber_reaching(moved, near, far, ask.coc)))
             if abs(share * best) <= MOST_ASIDE * optics.depth_of_field(moved, ask.coc):
                 low = share
             else:
                 high = share
         step = low * best
-        moved = replace(base, focus_mm=stand.focus_mm + step)
+        moved = replace(base, focus_mm=pose.focus_mm + step)
         if optics.fnumber_reaching(moved, near, far, ask.coc) <= most:
             break
     return step
@@ -292,22 +292,22 @@ def stops(ask: ShotAsk, m: float) -> tuple[float, float, float]:
     return widest, enough, narrowest
 
 
-def _holding(ask: ShotAsk, stand: Stand, base: optics.Optics, focus: Floats) -> Shot:
-    ends = _depths(np.asarray(ask.hold, float), stand)
+def _holding(ask: ShotAsk, pose: CameraPose, base: optics.Optics, focus: Floats) -> Shot:
+    ends = _depths(np.asarray(ask.hold, float), pose)
     exact = optics.fnumber_reaching(base, float(ends.min()), float(ends.max()), ask.coc)
     best = optics.marked(exact)
     if exact <= optics.THIRD_STOPS[-1]:
-        return Shot(ask, stand, replace(base, fnumber=best), focus)
+        return Shot(ask, pose, replace(base, fnumber=best), focus)
     words = (
         f"{ask.name}: no f-number holds {np.ptp(ends):.1f} mm of depth at magnification {base.magnification:.2f} "
         f"(f/{exact:.0f} would be needed); f/{best:g} is set, use a focus bracket for the rest"
     )
-    return Shot(ask, stand, replace(base, fnumber=best), focus, (words,))
+    return Shot(ask, pose, replace(base, fnumber=best), focus, (words,))
 
 
-def _seen(subject: Subject, stand: Stand) -> Bools:
-    return visible(subject.points, subject.normals, position=stand.position, rotation=stand.rotation)
+def _seen(subject: Subject, pose: CameraPose) -> Bools:
+    return visible(subject.points, subject.normals, position=pose.position, rotation=pose.rotation)
 
 
-def _depths(points: Floats, stand: Stand) -> Floats:
-    return -(np.asarray(points, float) - stand.position) @ stand.rotation[:, 2]
+def _depths(points: Floats, pose: CameraPose) -> Floats:
+    return -(np.asarray(points, float) - pose.position) @ pose.rotation[:, 2]

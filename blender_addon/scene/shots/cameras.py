@@ -18,7 +18,7 @@ from mathutils import Matrix
 from ...core.dressing.tangency import outline_in_frame
 from ...core.mesh.preview import strewn
 from ...core.shots import formats, optics, sight
-from ...core.shots.framing import Stand, half_slopes, project, swept
+from ...core.shots.framing import CameraPose, half_slopes, project, swept
 from ..meshes import MM, read_mesh
 from . import lens_drivers as key
 
@@ -38,12 +38,12 @@ class Lens:
     blades: int = 0
 
 
-def make_camera(name: str, stand: Stand, lens: Lens, *, extra: dict[str, Any] | None = None) -> Any:
+def make_camera(name: str, pose: CameraPose, lens: Lens, *, extra: dict[str, Any] | None = None) -> Any:
     """A new camera object, linked nowhere yet. `extra`: further custom properties, such as the shot's light."""
     data = bpy.data.cameras.new(name)
     item = bpy.data.objects.new(name, data)
     matrix = np.eye(4)
-    matrix[:3, :3], matrix[:3, 3] = stand.rotation, stand.position / MM
+    matrix[:3, :3], matrix[:3, 3] = pose.rotation, pose.position / MM
     item.matrix_basis = Matrix(matrix.tolist())
     _properties(item, lens)
     for title, value in (extra or {}).items():

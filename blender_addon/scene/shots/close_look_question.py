@@ -49,7 +49,7 @@ def close_look_decision(
         shot = solved(one.look)
         frame = shot.ask.frame_mm
         picture = through(
-            *looks, position=shot.stand.position / MM, rotation=shot.stand.rotation, half=half_slopes(shot.optics, frame),
+            *looks, position=shot.pose.position / MM, rotation=shot.pose.rotation, half=half_slopes(shot.optics, frame),
             size=(WIDTH, max(1, round(WIDTH * frame[1] / frame[0]))),
         )  # fmt: skip
         low, high = subject.points.min(axis=0), subject.points.max(axis=0)

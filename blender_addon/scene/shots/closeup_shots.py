@@ -37,8 +37,8 @@ def tell_carried(stage: Stage, shots: Sequence[Shot], places: Sequence[CloseupPl
     for shot in shots if places else ():
         if shot.ask.kind != "detail":
             continue
-        look = -shot.stand.rotation[:, 2]
-        spot = shot.stand.position + shot.optics.focus_mm * look
+        look = -shot.pose.rotation[:, 2]
+        spot = shot.pose.position + shot.optics.focus_mm * look
         here = [place for place in places if np.linalg.norm(place.middle - spot) < place.radius]
         finest = min([scan_mm, *(place.finest for place in here)])
         reached, elsewhere = carried(finest, shot.ask.coc), carried(scan_mm, shot.ask.coc_mm)

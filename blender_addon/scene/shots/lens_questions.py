@@ -16,7 +16,7 @@ from ...core.mesh.triangles import vertex_normals
 from ...core.shots import lens_moves
 from ...core.shots.focus_bracket import bracket
 from ...core.shots.formats import frame_used
-from ...core.shots.framing import Stand
+from ...core.shots.framing import CameraPose
 from ...core.shots.lens_answers import Answer, hold
 from ...core.shots.shot_plan import FACE
 from ...core.shots.subject import Subject, thinned
@@ -35,7 +35,7 @@ class Asked:
 
     answer: Answer
     ends: tuple[float, float] | None = None
-    stand: Stand | None = None
+    pose: CameraPose | None = None
 
 
 # --- questions ------------------------------------------------------------------------------------------------------------
@@ -43,8 +43,8 @@ class Asked:
 
 def hold_points(camera: Any, points_mm: Any) -> Asked:
     """The f-number and focus that hold all points (n, 3; mm, world) sharp."""
-    stand = stand_of(camera)
-    depths = (np.asarray(points_mm, float) - stand.position) @ -stand.rotation[:, 2]
+    pose = pose_of(camera)
+    depths = (np.asarray(points_mm, float) - pose.position) @ -pose.rotation[:, 2]
     near, far = float(depths.min()), float(depths.max())
     if near <= 0.0:
         raise SubjectError(f"A point lies behind {camera.name}: pick points that it sees")
@@ -59,8 +59,8 @@ def hold_points(camera: Any, points_mm: Any) -> Asked:
 def hold_part(camera: Any, part: str) -> Asked:
     """The f-number and focus that hold what the camera sees of the piece: its 'face', or 'whole'."""
     subject = _subject(camera)
-    stand = stand_of(camera)
-    seen = visible(subject.points, subject.normals, position=stand.position, rotation=stand.rotation)
+    pose = pose_of(camera)
+    seen = visible(subject.points, subject.normals, position=pose.position, rotation=pose.rotation)
     if part == "face":
         if not subject.upright:
             raise SubjectError("The piece is wider than tall, so no face is looked for: ask for the whole, or pick two points")
@@ -68,21 +68,21 @@ def hold_part(camera: Any, part: str) -> Asked:
     if not seen.any():
         raise SubjectError(f"The {part} is not seen from {camera.name}: turn the camera to it, or pick two points")
     points = subject.points[seen]
-    depths = (points - stand.position) @ -stand.rotation[:, 2]
+    depths = (points - pose.position) @ -pose.rotation[:, 2]
     low, high = np.percentile(depths, [1.0, 99.0])  # a stray point is not worth a stop
     return hold_points(camera, points[(depths >= low) & (depths <= high)])
 
 
 def fill_height(camera: Any, share: float) -> Asked:
     """Where the camera must stand for piece and stand to fill a share (0 to 1) of the picture's height."""
-    move = lens_moves.fill_height(_outline(camera), stand_of(camera), optics_of(camera), _frame(camera), share=share)
-    return Asked(move.answer, stand=move.stand)
+    move = lens_moves.fill_height(_outline(camera), pose_of(camera), optics_of(camera), _frame(camera), share=share)
+    return Asked(move.answer, pose=move.pose)
 
 
 def other_focal(camera: Any, focal_mm: float) -> Asked:
     """Where the camera must stand for the same size in the picture at another focal length."""
-    move = lens_moves.other_focal(_outline(camera), stand_of(camera), optics_of(camera), focal_mm=focal_mm)
-    return Asked(move.answer, stand=move.stand)
+    move = lens_moves.other_focal(_outline(camera), pose_of(camera), optics_of(camera), focal_mm=focal_mm)
+    return Asked(move.answer, pose=move.pose)
 
 
 # --- setting --------------------------------------------------------------------------------------------------------------
@@ -94,9 +94,9 @@ def set_lens(camera: Any, asked: Asked) -> None:
     camera[key.FOCAL], camera[key.FNUMBER] = float(lens.focal_mm), float(lens.fnumber)
     if camera.data.dof.focus_object is None:
         camera[key.FOCUS] = float(lens.focus_mm)
-    if asked.stand is not None:
+    if asked.pose is not None:
         matrix = np.eye(4)
-        matrix[:3, :3], matrix[:3, 3] = asked.stand.rotation, asked.stand.position / MM
+        matrix[:3, :3], matrix[:3, 3] = asked.pose.rotation, asked.pose.position / MM
         camera.matrix_basis = (_hung_on(camera).inverted() @ Matrix(matrix.tolist())) if camera.parent else Matrix(matrix)
     _one_exposure(camera)
     camera.update_tag()
@@ -110,7 +110,7 @@ def set_bracket(camera: Any, asked: Asked, *, overlap: float = 0.3, frames: bool
         slices = bracket(lens, *asked.ends, camera[key.COC], overlap=overlap).focus_mm
     except ValueError as error:
         raise SubjectError(f"{camera.name} can't be bracketed: {error}") from None
-    set_lens(camera, replace(asked, stand=None))
+    set_lens(camera, replace(asked, pose=None))
     camera[DEPTH], camera[SLICES] = "frames" if frames else "bracket", [float(one) for one in slices]
     camera["bozzetto_caption"] = f"{_name(camera)} (focus bracket of {len(slices)})"
     return len(slices)
@@ -134,11 +134,11 @@ def _one_exposure(camera: Any) -> None:
 # --- what the questions look at -------------------------------------------------------------------------------------------
 
 
-def stand_of(camera: Any) -> Stand:
+def pose_of(camera: Any) -> CameraPose:
     """Where a camera stands now, mm."""
     matrix = np.array(_hung_on(camera) @ camera.matrix_basis, float)
     rotation = matrix[:3, :3] / np.linalg.norm(matrix[:3, :3], axis=0)
-    return Stand(matrix[:3, 3] * MM, rotation, optics_of(camera).focus_mm)
+    return CameraPose(matrix[:3, 3] * MM, rotation, optics_of(camera).focus_mm)
 
 
 def _hung_on(camera: Any) -> Any:
@@ -173,6 +173,13 @@ def _subject(camera: Any) -> Subject:
 
 
 __all__ = [
-    "Asked", "fill_height", "hold_part", "hold_points", "other_focal", "set_bracket", "set_departure", "set_lens",
-    "stand_of",
+    "Asked",
+    "fill_height",
+    "hold_part",
+    "hold_points",
+    "other_focal",
+    "pose_of",
+    "set_bracket",
+    "set_departure",
+    "set_lens",
 ]  # fmt: skip

@@ -11,7 +11,7 @@ from mathutils import Matrix
 
 from ...core.arrays import Floats
 from ...core.shots import formats, optics, sight
-from ...core.shots.framing import Stand, half_slopes, project
+from ...core.shots.framing import CameraPose, half_slopes, project
 from ...core.shots.moves.paths import From, Path
 from ..meshes import MM, read_mesh
 from ..spatial import SurfaceQueries
@@ -44,7 +44,7 @@ def start_of(shot: Any, surface: SurfaceQueries) -> From:
     used = formats.frame_used(sensor[0], sensor[1], SHAPE)
     m = lens.magnification * min(1.0, used[1] / before[1])
     distance = optics.focus_for(lens.focal_mm, m, pupil_ratio=lens.pupil_ratio)
-    stepped = Stand(position + rotation[:, 2] * (distance - lens.focus_mm), rotation, distance)
+    stepped = CameraPose(position + rotation[:, 2] * (distance - lens.focus_mm), rotation, distance)
     return From(stepped, replace(lens, focus_mm=distance), used, _target(shot, surface, position, rotation, lens.focus_mm))
 
 
@@ -63,17 +63,17 @@ def _target(shot: Any, surface: SurfaceQueries, position: Floats, rotation: Floa
 def make_move_camera(name: str, found: Path, shot: Any, *, fps: int, extra: dict[str, Any]) -> Any:
     """A camera with a key a frame for a move of a shot, lens and light as the shot has them."""
     lens = lens_of(shot, found.optics)
-    item = make_camera(name, stand_at_frame(found, 0), lens, extra=extra)
+    item = make_camera(name, pose_at_frame(found, 0), lens, extra=extra)
     item[MOVE], item[FPS], item[OF] = found.kind, fps, str(shot.get("bozzetto_key", shot.name))
     flat = np.concatenate([found.positions, found.rotations.reshape(-1, 9), found.focus_mm[:, None]], axis=1)
     item[PATH] = [float(value) for value in flat.ravel()]
     item.rotation_mode = "QUATERNION"
     for frame in range(len(found.positions)):
-        stand = stand_at_frame(found, frame)
+        pose = pose_at_frame(found, frame)
         matrix = np.eye(4)
-        matrix[:3, :3], matrix[:3, 3] = stand.rotation, stand.position / MM
+        matrix[:3, :3], matrix[:3, 3] = pose.rotation, pose.position / MM
         item.matrix_basis = Matrix(matrix.tolist())
-        item[key.FOCUS] = stand.focus_mm
+        item[key.FOCUS] = pose.focus_mm
         for place in ("location", "rotation_quaternion", f'["{key.FOCUS}"]'):
             item.keyframe_insert(place, frame=FIRST_FRAME + frame)
     item.animation_data.action.name = name
@@ -94,9 +94,9 @@ def path_of(item: Any) -> Path:
     return Path(str(item[MOVE]), positions, rotations, focus, positions - focus[:, None] * rotations[:, :, 2], lens)
 
 
-def stand_at_frame(found: Path, frame: int) -> Stand:
+def pose_at_frame(found: Path, frame: int) -> CameraPose:
     """Where the camera stands at a frame, counted from 0."""
-    return Stand(found.positions[frame], found.rotations[frame], float(found.focus_mm[frame]))
+    return CameraPose(found.positions[frame], found.rotations[frame], float(found.focus_mm[frame]))
 
 
 def move_views(stage: Stage, points: Floats) -> list[sight.ShotView]:
@@ -107,18 +107,18 @@ def move_views(stage: Stage, points: Floats) -> list[sight.ShotView]:
         found = path_of(item)
         shown = shot_view(item, points)
         for frame in np.unique(np.linspace(0, len(found.focus_mm) - 1, LOOKED_AT).round().astype(int)):
-            view = _seen_from(shown, stand_at_frame(found, int(frame)), item, points)
+            view = _seen_from(shown, pose_at_frame(found, int(frame)), item, points)
             views.append(replace(view, name=name, kind="move"))
     return views
 
 
-def _seen_from(view: sight.ShotView, stand: Stand, item: Any, points: Floats) -> sight.ShotView:
-    lens = replace(optics_of(item), focus_mm=stand.focus_mm)
+def _seen_from(view: sight.ShotView, pose: CameraPose, item: Any, points: Floats) -> sight.ShotView:
+    lens = replace(optics_of(item), focus_mm=pose.focus_mm)
     near, far = optics.limits(lens, item[key.COC])
-    slopes, depth = project(points, stand.position, stand.rotation)
+    slopes, depth = project(points, pose.position, pose.rotation)
     ahead = depth > 1.0
     return replace(
-        view, position=stand.position, rotation=stand.rotation, focus_mm=stand.focus_mm, near_mm=near, far_mm=far,
+        view, position=pose.position, rotation=pose.rotation, focus_mm=pose.focus_mm, near_mm=near, far_mm=far,
         half_slopes=half_slopes(lens, formats.frame_used(float(item[key.FORMAT][0]), float(item[key.FORMAT][1]), SHAPE)),
         outline=sight.convex_outline(slopes[ahead]) if ahead.any() else np.zeros((0, 2)),
         subject_near_mm=float(depth[ahead].min()) if ahead.any() else 0.0, subject_far_mm=float(depth.max(initial=0.0)),

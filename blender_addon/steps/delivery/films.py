@@ -24,7 +24,7 @@ from ...scene.delivery.shot_state import dressed_for
 from ...scene.delivery.video import write_video
 from ...scene.dressing.set_parts import apply_shot_set, restore_set
 from ...scene.shots.cameras import make_camera
-from ...scene.shots.moves import FPS, OF, SHAPE, lens_of, path_of, stand_at_frame
+from ...scene.shots.moves import FPS, OF, SHAPE, lens_of, path_of, pose_at_frame
 from ...scene.stage import Stage
 from .render import DEVICES
 
@@ -116,11 +116,11 @@ def _seen(stage: Stage, shot: Any, item: Any) -> Iterator[None]:
 
 def _frame(stage: Stage, shot: Any, found: MovePath, frame: int, path: Path, size: tuple[int, int]) -> None:
     """One frame, by a camera of its own: the planned one's keys belong to the scene's time."""
-    stand = stand_at_frame(found, frame)
+    pose = pose_at_frame(found, frame)
     lens = lens_of(
-        shot, type(found.optics)(found.optics.focal_mm, found.optics.fnumber, stand.focus_mm, found.optics.pupil_ratio)
+        shot, type(found.optics)(found.optics.focal_mm, found.optics.fnumber, pose.focus_mm, found.optics.pupil_ratio)
     )
-    camera = make_camera("Frame of a move", stand, lens)
+    camera = make_camera("Frame of a move", pose, lens)
     data = camera.data
     stage.scene.collection.objects.link(camera)
     try:

@@ -214,7 +214,7 @@ def run(stage: Stage, settings: Settings) -> Run:
         if ask.kind == "turntable":
             extra["bozzetto_turn"] = settings.turning
         lens = Lens(shot.optics, ask.format_mm, ask.resolution, ask.kind, ask.coc, settings.blades)
-        camera = make_camera(f"Shot {ask.name}", shot.stand, lens, extra=extra)
+        camera = make_camera(f"Shot {ask.name}", shot.pose, lens, extra=extra)
         give_thumbnail(camera, looks)
         stage.offer("shot", camera, key=ask.name, name=f"Shot {ask.name}")
     first = solved[0].ask.name
@@ -229,8 +229,8 @@ def _deep(stage: Stage, shot: Shot, row: ShotRow, subject: Subject) -> dict[str,
     caption = shot.ask.name.capitalize()
     if row.depth == "departure":
         return {DEPTH: row.depth, "bozzetto_caption": f"{caption} (sharper than a lens can)"}
-    seen = visible(subject.points, subject.normals, position=shot.stand.position, rotation=shot.stand.rotation)
-    depths = (subject.points[seen] - shot.stand.position) @ -shot.stand.rotation[:, 2]
+    seen = visible(subject.points, subject.normals, position=shot.pose.position, rotation=shot.pose.rotation)
+    depths = (subject.points[seen] - shot.pose.position) @ -shot.pose.rotation[:, 2]
     try:
         slices = bracket(shot.optics, float(depths.min()), float(depths.max()), shot.ask.coc, overlap=row.overlap / 100.0)
     except ValueError as error:

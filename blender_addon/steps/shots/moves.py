@@ -94,9 +94,9 @@ def _planned(kind: str, start: From, frames: int, coc: float, points: Floats, su
 
 def _racked(start: From, subject: Any, coc: float) -> From:
     """The start of a rack focus: where it begins on the piece, and the smallest opening at which the two can be told apart."""
-    seen = visible(subject.points, subject.normals, position=start.stand.position, rotation=start.stand.rotation)
+    seen = visible(subject.points, subject.normals, position=start.pose.position, rotation=start.pose.rotation)
     first = first_of_rack(subject.points[seen], start.target, start)
-    near, far = (-float((point - start.stand.position) @ start.stand.rotation[:, 2]) for point in (first, start.target))
+    near, far = (-float((point - start.pose.position) @ start.pose.rotation[:, 2]) for point in (first, start.target))
     wide = tuple(stop for stop in optics.THIRD_STOPS if 2.8 <= stop <= start.optics.fnumber)
     lens = rack_lens(start.optics, near, far, coc, wide)
     if lens is None:

@@ -11,7 +11,7 @@ from bpy_extras import view3d_utils
 from gpu_extras.batch import batch_for_shader
 
 from ...core.shots.crop_box import box_shot
-from ...core.shots.framing import Stand
+from ...core.shots.framing import CameraPose
 from ...scene.meshes import MM
 from ...scene.shots.cameras import optics_of
 from ...scene.shots.lens_drivers import FORMAT, RESOLUTION
@@ -96,11 +96,11 @@ def add_crop(scene: Any, camera: Any, box: tuple[float, float, float, float]) ->
     """The row of a shot that shows that box of another; its name. Raises ValueError for a box too small to be meant."""
     matrix = np.array(camera.matrix_basis, float)
     lens = optics_of(camera)
-    stand = Stand(matrix[:3, 3] * MM, matrix[:3, :3] / np.linalg.norm(matrix[:3, :3], axis=0), lens.focus_mm)
+    pose = CameraPose(matrix[:3, 3] * MM, matrix[:3, :3] / np.linalg.norm(matrix[:3, :3], axis=0), lens.focus_mm)
     width, height = camera[RESOLUTION]
     sensor = (float(camera[FORMAT][0]), float(camera[FORMAT][1]))
     name = str(camera.get("bozzetto_key", camera.name))
-    return add_row(scene, box_shot(stand, lens, sensor, width / height, box), f"{name} crop", like=name)
+    return add_row(scene, box_shot(pose, lens, sensor, width / height, box), f"{name} crop", like=name)
 
 
 CLASSES = (BOZZETTO_OT_crop_box,)

@@ -10,7 +10,7 @@ from blender_addon.core.shots.framing import (
     look,
     look_along,
     outline_share,
-    stand_at,
+    pose_at,
     swept,
 )
 from blender_addon.core.shots.optics import Optics, focus_for
@@ -23,14 +23,14 @@ def cloud(seed, count=4000):
     return points
 
 
-def seen(points, stand, focal, frame, pupil=1.0):
+def seen(points, pose, focal, frame, pupil=1.0):
     """Left, right, bottom, top by plain similar triangles: image = m s times slope."""
-    m = focal / (stand.focus_mm - focal / pupil)
+    m = focal / (pose.focus_mm - focal / pupil)
     out = []
     for column, side in ((0, frame[0]), (1, frame[1])):
-        along = (points - stand.position) @ stand.rotation[:, column]
-        depth = (points - stand.position) @ -stand.rotation[:, 2]
-        image = m * stand.focus_mm * along / depth / (0.5 * side)
+        along = (points - pose.position) @ pose.rotation[:, column]
+        depth = (points - pose.position) @ -pose.rotation[:, 2]
+        image = m * pose.focus_mm * along / depth / (0.5 * side)
         out += [image.min(), image.max()]
     return out
 
@@ -40,10 +40,10 @@ def seen(points, stand, focal, frame, pupil=1.0):
 def test_height_is_filled_with_the_headroom_asked(seed, focal):
     points = cloud(seed) * [0.3, 0.3, 1.0]
     placement = Placement(0.72, 3.0, 0.4)
-    stand = frame_points(
+    pose = frame_points(
         points, rotation=look(30, 12), focus=points.mean(axis=0), focal_mm=focal, frame_mm=(36, 24), placement=placement
     )
-    _, _, low, high = seen(points, stand, focal, (36, 24))
+    _, _, low, high = seen(points, pose, focal, (36, 24))
     assert (high - low) / 2 == pytest.approx(0.72, abs=1e-6)
     assert (1 - high) / (1 - high + low + 1) == pytest.approx(0.4, abs=1e-6)
 
@@ -52,11 +52,11 @@ def test_height_is_filled_with_the_headroom_asked(seed, focal):
 def test_width_limits_a_wide_subject_and_both_middles_hold(seed):
     points = cloud(seed) * [2.0, 2.0, 0.4]
     placement = Placement(0.9, 0.8, 0.45, 0.1)
-    stand = frame_points(
+    pose = frame_points(
         points, rotation=look(-60, 20), focus=points.mean(axis=0), focal_mm=90, frame_mm=(24, 36), placement=placement,
         pupil_ratio=1.5,
     )  # fmt: skip
-    left, right, low, high = seen(points, stand, 90, (24, 36), 1.5)
+    left, right, low, high = seen(points, pose, 90, (24, 36), 1.5)
     assert (right - left) / 2 == pytest.approx(0.8, abs=1e-6)
     assert (right + left) / 2 == pytest.approx(0.1, abs=1e-5)
     wanted_middle = 0.5 * ((1 - 0.2 * 0.45) + (1 - 0.2 * 0.45 - 1.8))
@@ -66,8 +66,8 @@ def test_width_limits_a_wide_subject_and_both_middles_hold(seed):
 def test_the_focus_plane_goes_through_the_focus_point():
     points = cloud(3)
     focus = points[17]
-    stand = frame_points(points, rotation=look(10, 15), focus=focus, focal_mm=60, frame_mm=(36, 24), placement=Placement())
-    assert (focus - stand.position) @ -stand.rotation[:, 2] == pytest.approx(stand.focus_mm, rel=1e-6)
+    pose = frame_points(points, rotation=look(10, 15), focus=focus, focal_mm=60, frame_mm=(36, 24), placement=Placement())
+    assert (focus - pose.position) @ -pose.rotation[:, 2] == pytest.approx(pose.focus_mm, rel=1e-6)
 
 
 def test_box_framing_would_miss_what_outline_framing_hits():
@@ -96,9 +96,9 @@ def test_look_turns_as_the_docstring_says():
 
 
 def test_a_detail_stands_at_its_magnification():
-    stand = stand_at([1.0, 2.0, 3.0], rotation=look(40, 10), focal_mm=90, m=0.6)
-    assert stand.focus_mm == pytest.approx(focus_for(90, 0.6))
-    assert np.linalg.norm(stand.position - [1.0, 2.0, 3.0]) == pytest.approx(stand.focus_mm)
+    pose = pose_at([1.0, 2.0, 3.0], rotation=look(40, 10), focal_mm=90, m=0.6)
+    assert pose.focus_mm == pytest.approx(focus_for(90, 0.6))
+    assert np.linalg.norm(pose.position - [1.0, 2.0, 3.0]) == pytest.approx(pose.focus_mm)
 
 
 def test_the_swept_solid_holds_the_subject_at_every_angle():

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from blender_addon.core.shots import optics
-from blender_addon.core.shots.framing import Stand, look, project
+from blender_addon.core.shots.framing import CameraPose, look, project
 from blender_addon.core.shots.moves.paths import KINDS, From, eased, path
 from blender_addon.core.shots.moves.planning import beyond_frame, collisions, out_of_focus, planned, rack_lens
 
@@ -19,7 +19,7 @@ def _start(first: object = None) -> From:
     rotation = look(22.0, 12.0)
     target = np.array([0.0, -14.0, 62.0])
     middle = np.array([0.0, -14.0, 40.0])
-    return From(Stand(middle + 620.0 * rotation[:, 2], rotation, 620.0), LENS, FRAME, target, first)  # type: ignore[arg-type]
+    return From(CameraPose(middle + 620.0 * rotation[:, 2], rotation, 620.0), LENS, FRAME, target, first)  # type: ignore[arg-type]
 
 
 def _figure(high: float = 80.0, wide: float = 18.0) -> np.ndarray:
@@ -64,7 +64,7 @@ def test_the_target_stays_where_it_is_in_the_frame_of_an_arc_and_rests_in_a_push
     found = path("arc", start, 150)
     seen = np.array([project(start.target[None], p, r)[0][0] for p, r in zip(found.positions, found.rotations, strict=True)])
     assert np.ptp(seen, axis=0) == pytest.approx([0.0, 0.0], abs=1e-9)
-    assert path("push_in", start, 150).positions[-1] == pytest.approx(start.stand.position)
+    assert path("push_in", start, 150).positions[-1] == pytest.approx(start.pose.position)
 
 
 def test_a_target_that_is_off_the_focus_and_a_wall_beside_the_lens_are_counted() -> None:
@@ -73,15 +73,15 @@ def test_a_target_that_is_off_the_focus_and_a_wall_beside_the_lens_are_counted()
     found = path("slide", start, 100)
     off = type(found)(found.kind, found.positions, found.rotations, found.focus_mm + 60.0, found.targets, found.optics)
     assert out_of_focus(off, COC).all()
-    wall = found.positions[-1] + 10.0 * start.stand.rotation[:, 0]
+    wall = found.positions[-1] + 10.0 * start.pose.rotation[:, 0]
     near = lambda places: np.linalg.norm(places - wall, axis=1)  # noqa: E731
     assert 0 < collisions(found, near).sum() < 100
 
 
 def test_a_move_is_shortened_before_a_wall_and_refused_where_there_is_no_room() -> None:
     start = _start()
-    side = start.stand.rotation[:, 0]
-    wall = lambda room: lambda places: room - (places - start.stand.position) @ side  # noqa: E731
+    side = start.pose.rotation[:, 0]
+    wall = lambda room: lambda places: room - (places - start.pose.position) @ side  # noqa: E731
     whole = planned("slide", start, 100, coc_mm=COC, outline=_figure(), clearance=_far)
     short = planned("slide", start, 100, coc_mm=COC, outline=_figure(), clearance=wall(45.0))
     assert np.ptp(short.positions @ side) < np.ptp(whole.positions @ side)

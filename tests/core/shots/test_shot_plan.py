@@ -70,10 +70,10 @@ ODD = {"coin": box(60, 60, 1), "needle": box(1, 1, 90), "bar": box(200, 5, 20), 
 def test_nothing_is_clipped_and_the_camera_is_above_the_table(name, azimuth, tilt, size):
     subject = SUBJECTS[name]
     shot = solve(ShotAsk("hero", "hero", azimuth, tilt, resolution=size), subject)
-    left, right, low, high = outline_share(subject.outline, shot.stand, half_slopes(shot.optics, shot.ask.frame_mm))
+    left, right, low, high = outline_share(subject.outline, shot.pose, half_slopes(shot.optics, shot.ask.frame_mm))
     assert -1 < left < right < 1 and -1 < low < high < 1
     assert max((high - low) / 2 / 0.7, (right - left) / 2 / 0.8) == pytest.approx(1.0, abs=1e-5)
-    assert shot.stand.position[2] > 0
+    assert shot.pose.position[2] > 0
     assert 0.7 <= shot.optics.fnumber <= 16 and shot.optics.fnumber in optics.THIRD_STOPS
 
 
@@ -84,8 +84,8 @@ def test_the_hero_of_a_figure_focuses_on_its_face():
     assert shot.focus[1] < -3  # its front
     assert np.linalg.norm(subject.points - shot.focus, axis=1).min() < 1e-9  # a point of the surface
     near, far = optics.limits(shot.optics, shot.ask.coc)
-    depth = (subject.points - shot.stand.position) @ -shot.stand.rotation[:, 2]
-    seen = visible(subject.points, subject.normals, position=shot.stand.position, rotation=shot.stand.rotation)
+    depth = (subject.points - shot.pose.position) @ -shot.pose.rotation[:, 2]
+    seen = visible(subject.points, subject.normals, position=shot.pose.position, rotation=shot.pose.rotation)
     face = seen & subject.band(0.7, 0.95)
     inside = (depth[face] > near) & (depth[face] < far)
     assert inside.mean() > 0.7
@@ -97,7 +97,7 @@ def test_the_focus_lies_into_the_depth_but_never_far_from_the_point(name, azimut
     """Goal: within a quarter of the sharp depth of the face or of the nearest rich relief."""
     subject = {**SUBJECTS, **ODD}[name]
     shot = solve(ShotAsk("hero", "hero", azimuth, tilt), subject)
-    asked = float((shot.focus - shot.stand.position) @ -shot.stand.rotation[:, 2])
+    asked = float((shot.focus - shot.pose.position) @ -shot.pose.rotation[:, 2])
     assert abs(shot.optics.focus_mm - asked) <= 0.25 * optics.depth_of_field(shot.optics, shot.ask.coc)
     plain = solve(ShotAsk("hero", "hero", azimuth, tilt, focus=tuple(shot.focus)), subject)
     assert shot.optics.fnumber <= plain.optics.fnumber or sharp_share(shot, subject) > sharp_share(plain, subject)
@@ -105,16 +105,16 @@ def test_the_focus_lies_into_the_depth_but_never_far_from_the_point(name, azimut
 
 def sharp_share(shot, subject):
     near, far = optics.limits(shot.optics, shot.ask.coc)
-    seen = visible(subject.points, subject.normals, position=shot.stand.position, rotation=shot.stand.rotation)
-    depth = (subject.points[seen] - shot.stand.position) @ -shot.stand.rotation[:, 2]
+    seen = visible(subject.points, subject.normals, position=shot.pose.position, rotation=shot.pose.rotation)
+    depth = (subject.points[seen] - shot.pose.position) @ -shot.pose.rotation[:, 2]
     return ((depth >= near) & (depth <= far)).mean()
 
 
 def test_a_dish_focuses_on_its_near_side():
     subject = SUBJECTS["dish"]
     shot = solve(ShotAsk("hero"), subject)
-    depth = (subject.points - shot.stand.position) @ -shot.stand.rotation[:, 2]
-    place = float((shot.focus - shot.stand.position) @ -shot.stand.rotation[:, 2])
+    depth = (subject.points - shot.pose.position) @ -shot.pose.rotation[:, 2]
+    place = float((shot.focus - shot.pose.position) @ -shot.pose.rotation[:, 2])
     assert place < np.median(depth)
 
 
@@ -125,7 +125,7 @@ def test_own_focus_and_own_ends_are_obeyed():
     assert shot.focus == pytest.approx(front)
     near, far = optics.limits(shot.optics, shot.ask.coc * 1.016)
     for point in (front, back):
-        depth = (np.array(point) - shot.stand.position) @ -shot.stand.rotation[:, 2]
+        depth = (np.array(point) - shot.pose.position) @ -shot.pose.rotation[:, 2]
         assert near <= depth <= far
     tiny = solve(ShotAsk("hero", "detail", magnification=4.0, focus=front, hold=(front, back)), subject)
     assert tiny.words and "focus bracket" in tiny.words[0]
@@ -150,8 +150,8 @@ def test_details_are_taken_from_where_a_camera_can_stand(name):
     assert 0.4 <= m and (m <= 0.8 or subject.height < 40)
     for one in detail_spots(subject, 3, reach_mm=14.0 / m):
         shot = solve(ShotAsk("detail", "detail", one.azimuth_deg, one.tilt_deg, shift=one.shift), subject, spot=one.spot)
-        assert shot.stand.position[2] > LOWEST_MM - 1e-6
-        away = np.linalg.norm(subject.outline - shot.stand.position, axis=1).min()
+        assert shot.pose.position[2] > LOWEST_MM - 1e-6
+        away = np.linalg.norm(subject.outline - shot.pose.position, axis=1).min()
         assert away > 0.5 * shot.optics.focus_mm  # free working distance
         assert shot.optics.magnification == pytest.approx(m)
 
@@ -167,7 +167,7 @@ def test_the_crown_of_a_head_is_in_a_close_look_with_air_or_clearly_outside(name
     ask = ShotAsk("detail", "detail", one.azimuth_deg, one.tilt_deg, shift=one.shift, magnification=one.grown * m)
     shot = solve(ask, subject, spot=one.spot)
     assert one.spot[2] > 55 * size and one.spot[1] < 0  # the face
-    slopes, _ = project(subject.outline, shot.stand.position, shot.stand.rotation)
+    slopes, _ = project(subject.outline, shot.pose.position, shot.pose.rotation)
     shares = slopes / half_slopes(shot.optics, ask.frame_mm)
     assert uncut(shares) > 0.8  # under two fifths of the way to the worst; random points leave the outline uneven
     focus = slopes[np.linalg.norm(subject.outline - one.spot, axis=1).argmin()] / half_slopes(shot.optics, ask.frame_mm)
@@ -192,8 +192,8 @@ def test_an_outline_cut_at_the_frames_edge_is_told_from_one_with_air_and_one_wel
 def test_a_low_spot_is_seen_from_above_the_table():
     subject = SUBJECTS["figure"]
     shot = solve(ShotAsk("detail", "detail", 0.0, -15.0), subject, spot=np.array([0.0, -8.0, 6.0]))
-    assert shot.stand.position[2] >= LOWEST_MM - 1e-6
-    assert np.linalg.norm(shot.stand.position - [0.0, -8.0, 6.0]) == pytest.approx(shot.optics.focus_mm)
+    assert shot.pose.position[2] >= LOWEST_MM - 1e-6
+    assert np.linalg.norm(shot.pose.position - [0.0, -8.0, 6.0]) == pytest.approx(shot.optics.focus_mm)
 
 
 def test_the_turntable_keeps_every_side_in_the_frame():
@@ -202,7 +202,7 @@ def test_the_turntable_keeps_every_side_in_the_frame():
     half = half_slopes(shot.optics, shot.ask.frame_mm)
     for angle in np.linspace(0, 2 * np.pi, 13):
         turn = np.array([[np.cos(angle), -np.sin(angle), 0], [np.sin(angle), np.cos(angle), 0], [0, 0, 1]])
-        left, right, low, high = outline_share(subject.outline @ turn.T, shot.stand, half)
+        left, right, low, high = outline_share(subject.outline @ turn.T, shot.pose, half)
         assert -1 < left and right < 1 and -1 < low and high < 1
 
 
@@ -232,7 +232,7 @@ def test_odd_shapes_are_framed_whole_and_never_beyond_five_to_one(name):
     subject = ODD[name]
     for kind, azimuth, tilt in (("hero", 22, 12), ("left", -80, 25), ("top", 0, 78), ("turntable", 0, 12)):
         shot = solve(ShotAsk(kind, kind, azimuth, tilt), subject)
-        left, right, low, high = outline_share(subject.outline, shot.stand, half_slopes(shot.optics, shot.ask.frame_mm))
+        left, right, low, high = outline_share(subject.outline, shot.pose, half_slopes(shot.optics, shot.ask.frame_mm))
         assert -1 < left < right < 1 and -1 < low < high < 1
         assert shot.optics.magnification <= optics.LARGEST * (1 + 1e-9)
         if shot.optics.magnification > optics.LARGEST * (1 - 1e-9):
@@ -253,8 +253,8 @@ def test_details_of_odd_shapes_differ_and_can_be_reached(name):
         assert all(np.linalg.norm(one.middle - other.middle) > 1.0 / m for other in spots[:place])
         ask = ShotAsk("detail", "detail", one.azimuth_deg, one.tilt_deg, shift=one.shift, magnification=one.grown * m)
         spot, shot = one.spot, solve(ask, subject, spot=one.spot)
-        assert np.linalg.norm(subject.points - shot.stand.position, axis=1).min() > 30.0
-        depth = (subject.points - shot.stand.position) @ -shot.stand.rotation[:, 2]
+        assert np.linalg.norm(subject.points - shot.pose.position, axis=1).min() > 30.0
+        depth = (subject.points - shot.pose.position) @ -shot.pose.rotation[:, 2]
         near, far = optics.limits(shot.optics, shot.ask.coc)
         middle = np.linalg.norm(subject.points - spot, axis=1) < 2.0 / m
         assert ((depth[middle] > near) & (depth[middle] < far)).any()
@@ -265,8 +265,8 @@ def test_the_turntable_is_sharp_where_it_is_looked_at_from_the_front(name):
     subject = {**SUBJECTS, **ODD}[name]
     shot = solve(ShotAsk("turntable", "turntable"), subject)
     near, far = optics.limits(shot.optics, shot.ask.coc)
-    seen = visible(subject.points, subject.normals, position=shot.stand.position, rotation=shot.stand.rotation)
-    depth = (subject.points[seen] - shot.stand.position) @ -shot.stand.rotation[:, 2]
+    seen = visible(subject.points, subject.normals, position=shot.pose.position, rotation=shot.pose.rotation)
+    depth = (subject.points[seen] - shot.pose.position) @ -shot.pose.rotation[:, 2]
     assert ((depth > near) & (depth < far)).mean() > 0.5
 
 
@@ -285,7 +285,7 @@ def test_what_lies_flat_is_looked_at_from_higher():
 def test_visible_takes_in_a_flat_top_seen_at_a_low_angle_but_not_what_stands_behind():
     points, normals = ODD["coin"].points, ODD["coin"].normals
     shot = solve(ShotAsk("hero"), ODD["coin"])
-    where = {"position": shot.stand.position, "rotation": shot.stand.rotation}
+    where = {"position": shot.pose.position, "rotation": shot.pose.rotation}
     seen = visible(points, normals, **where)
     assert seen[normals[:, 2] > 0.9].mean() > 0.95
     assert not seen[normals[:, 2] < -0.9].any()

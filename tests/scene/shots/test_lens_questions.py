@@ -63,14 +63,14 @@ def filled(item, points_mm) -> float:
 
 def test_from_here_to_there_holds_both_and_no_more_than_needed():
     hero = hero_of(scene_of())
-    stand = lens_questions.stand_of(hero)
-    ends = [stand.position - stand.rotation[:, 2] * (stand.focus_mm + step) for step in (-4.0, 9.0)]
+    pose = lens_questions.pose_of(hero)
+    ends = [pose.position - pose.rotation[:, 2] * (pose.focus_mm + step) for step in (-4.0, 9.0)]
     asked = lens_questions.hold_points(hero, ends)
     assert asked.answer.possible
     lens_questions.set_lens(hero, asked)
     bpy.context.view_layer.update()
     slack = 1 + 0.016 * 5  # a marked stop may stand for 1.5 % more blur
-    assert hero["bozzetto_near_mm"] <= stand.focus_mm - 4.0 / slack and hero["bozzetto_far_mm"] >= stand.focus_mm + 9.0 / slack
+    assert hero["bozzetto_near_mm"] <= pose.focus_mm - 4.0 / slack and hero["bozzetto_far_mm"] >= pose.focus_mm + 9.0 / slack
     assert hero["bozzetto_far_mm"] - hero["bozzetto_near_mm"] < 1.3 * 13.0  # a third of a stop is 26 %
     assert hero.data.dof.focus_distance == pytest.approx(hero["bozzetto_focus_mm"] / 1000)
 
@@ -79,9 +79,9 @@ def test_from_here_to_there_holds_both_and_no_more_than_needed():
 def test_a_part_that_is_seen_is_held(part):
     hero = hero_of(scene_of())
     asked = lens_questions.hold_part(hero, part)
-    stand = lens_questions.stand_of(hero)
+    pose = lens_questions.pose_of(hero)
     points = vertices_mm(bpy.data.objects["Piece"])
-    depth = (points - stand.position) @ -stand.rotation[:, 2]
+    depth = (points - pose.position) @ -pose.rotation[:, 2]
     assert depth.min() - 1.0 <= asked.ends[0] < asked.ends[1] < np.median(depth) + 30.0
     if part == "face":
         whole = lens_questions.hold_part(hero, "whole")
@@ -93,8 +93,8 @@ def test_what_no_lens_holds_becomes_a_bracket_that_does_and_runs_keep_it():
     hero = hero_of(stage)
     hero["bozzetto_focus_mm"] = 200.0  # 1:1.2, where depth is scarce
     hero = hero_of(stage)
-    stand = lens_questions.stand_of(hero)
-    asked = lens_questions.hold_points(hero, [stand.position - stand.rotation[:, 2] * far for far in (185.0, 230.0)])
+    pose = lens_questions.pose_of(hero)
+    asked = lens_questions.hold_points(hero, [pose.position - pose.rotation[:, 2] * far for far in (185.0, 230.0)])
     assert not asked.answer.possible and "focus bracket of" in asked.answer.words
     count = lens_questions.set_bracket(hero, asked)
     assert count == asked.answer.slices == len(hero["bozzetto_bracket_mm"])
@@ -153,7 +153,7 @@ def test_a_hung_camera_is_moved_in_the_world():
     asked = lens_questions.fill_height(hero, 0.8)
     lens_questions.set_lens(hero, asked)
     hero = hero_of(stage)
-    assert np.array(hero.matrix_world.translation) * 1000 == pytest.approx(asked.stand.position, abs=1e-2)
+    assert np.array(hero.matrix_world.translation) * 1000 == pytest.approx(asked.pose.position, abs=1e-2)
 
 
 def test_impossible_questions_are_answered_in_words():
@@ -161,10 +161,10 @@ def test_impossible_questions_are_answered_in_words():
     hero = hero_of(stage)
     with pytest.raises(SubjectError, match="wider than tall"):
         lens_questions.hold_part(hero, "face")
-    stand = lens_questions.stand_of(hero)
+    pose = lens_questions.pose_of(hero)
     for far, words in ((0.0, "behind Shot hero"), (40.0, "step back")):
         with pytest.raises(SubjectError, match=words):
-            lens_questions.hold_points(hero, [stand.position - stand.rotation[:, 2] * (far + step) for step in (0.0, 1.0)])
+            lens_questions.hold_points(hero, [pose.position - pose.rotation[:, 2] * (far + step) for step in (0.0, 1.0)])
     roles.unmark(bpy.data.objects["Piece"])
     with pytest.raises(SubjectError, match="no piece"):
         lens_questions.fill_height(hero, 0.8)

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from ...arrays import Floats
-from ..framing import Stand
+from ..framing import CameraPose
 from ..optics import Optics
 
 KINDS = ("push_in", "slide", "arc", "rack_focus")
@@ -31,7 +31,7 @@ class From:
     """What a move starts from: where the shot's camera stands, its lens, the used part of its sensor (mm), the target (3,) mm,
     and for a rack focus the target before it."""
 
-    stand: Stand
+    pose: CameraPose
     optics: Optics
     frame_mm: tuple[float, float]
     target: Floats
@@ -73,12 +73,12 @@ def path(kind: str, start: From, frames: int, *, reach: float = 1.0) -> Path:
         raise ValueError(f"a move needs two frames at least, not {frames}")
     time = np.linspace(0.0, 1.0, frames)
     gone = eased(time)
-    position, rotation = np.asarray(start.stand.position, float), np.asarray(start.stand.rotation, float)
+    position, rotation = np.asarray(start.pose.position, float), np.asarray(start.pose.rotation, float)
     positions = np.repeat(position[None], frames, axis=0)
     rotations = np.repeat(rotation[None], frames, axis=0)
     targets = np.repeat(np.asarray(start.target, float)[None], frames, axis=0)
     if kind == "push_in":
-        positions = positions + (reach * BACK * start.stand.focus_mm * (1.0 - gone))[:, None] * rotation[:, 2]
+        positions = positions + (reach * BACK * start.pose.focus_mm * (1.0 - gone))[:, None] * rotation[:, 2]
     elif kind == "slide":
         field = start.frame_mm[0] / start.optics.magnification
         positions = positions + (reach * ASIDE * field * (2.0 * gone - 1.0))[:, None] * rotation[:, 0]
@@ -95,7 +95,7 @@ def path(kind: str, start: From, frames: int, *, reach: float = 1.0) -> Path:
     depth = found.depths()
     if kind == "rack_focus":
         return Path(kind, positions, rotations, depth, targets, start.optics)
-    aside = start.stand.focus_mm + float((start.target - position) @ rotation[:, 2])
+    aside = start.pose.focus_mm + float((start.target - position) @ rotation[:, 2])
     return Path(kind, positions, rotations, depth + aside, targets, start.optics)
 
 

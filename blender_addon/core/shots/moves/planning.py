@@ -90,12 +90,12 @@ def rack_lens(optics: Optics, near_mm: float, far_mm: float, coc_mm: float, stop
 def first_of_rack(points: Floats, target: Floats, start: From) -> Floats:
     """(3,) of seen points (n, 3) the one that a rack focus begins at: in the frame, as far before or behind the target as can
     be."""
-    slopes, depth = project(points, start.stand.position, start.stand.rotation)
+    slopes, depth = project(points, start.pose.position, start.pose.rotation)
     half = np.array(half_slopes(start.optics, start.frame_mm))
     inside = (np.abs(slopes) < 0.85 * half).all(axis=1) & (depth > 0)
     if not inside.any():
         raise ValueError("no rack focus: nothing of the piece lies in the frame")
-    own = -float((target - start.stand.position) @ start.stand.rotation[:, 2])
+    own = -float((target - start.pose.position) @ start.pose.rotation[:, 2])
     away = np.abs(depth[inside] - own)
     return points[inside][np.argsort(away)[int(0.97 * (len(away) - 1))]]
 
@@ -108,6 +108,6 @@ def sharp_range(found: Path, frame: int, coc_mm: float) -> tuple[float, float]:
 def _still(start: From) -> Path:
     """The shot itself as a path of one frame."""
     return Path(
-        "still", start.stand.position[None], start.stand.rotation[None], np.array([start.stand.focus_mm]), start.target[None],
+        "still", start.pose.position[None], start.pose.rotation[None], np.array([start.pose.focus_mm]), start.target[None],
         start.optics,
     )  # fmt: skip
