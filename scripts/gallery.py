@@ -107,8 +107,8 @@ class Studio:
         if settings == self.dressed:
             return
         self.sheet = sheets.read(self.path, self.steps)
-        for one in settings:
-            sheets.override(self.sheet, one)
+        for setting in settings:
+            sheets.override(self.sheet, setting)
         self._run([step for step in self.steps if step.name == "material" or step.folder == "dressing"])
         self.dressed = settings
 
@@ -223,25 +223,27 @@ def main(argv: Sequence[str]) -> int:
     parser.add_argument("--keep", action="store_true", help="put those for the README into assets_demo/pictures")
     options = parser.parse_args(list(argv))
     options.out = options.out.resolve()
-    wanted = [one for one in PICTURES if not options.names or any(one.name.startswith(name) for name in options.names)]
+    wanted = [
+        picture for picture in PICTURES if not options.names or any(picture.name.startswith(name) for name in options.names)
+    ]
     if not wanted:
         parser.error(f"there is no picture {', '.join(options.names)}")
     studio, told = None, options.out / "facts.json"
     facts = json.loads(told.read_text(encoding="utf-8")) if told.is_file() else {}
-    for place, one in enumerate(wanted):
-        if place == 0 or one.subject != wanted[place - 1].subject:
-            studio = Studio(one.subject, options.out)
+    for place, picture in enumerate(wanted):
+        if place == 0 or picture.subject != wanted[place - 1].subject:
+            studio = Studio(picture.subject, options.out)
         assert studio is not None
         started = time.perf_counter()
-        studio.dress(one.settings)
+        studio.dress(picture.settings)
         path = studio.picture(
-            options.out / f"{one.name}.png", one.shot, size=options.size, samples=options.samples, noise=options.noise
+            options.out / f"{picture.name}.png", picture.shot, size=options.size, samples=options.samples, noise=options.noise
         )
-        facts[one.name] = studio.facts(one.shot)
+        facts[picture.name] = studio.facts(picture.shot)
         told.write_text(json.dumps(facts, indent=1, default=str) + "\n", encoding="utf-8")
         print(f"{path}  ({time.perf_counter() - started:.0f} s)", flush=True)
-        if options.keep and one.shown:
-            keep(path, SHOWN / f"{one.name}.jpg")
+        if options.keep and picture.shown:
+            keep(path, SHOWN / f"{picture.name}.jpg")
     return 0
 
 

@@ -157,7 +157,7 @@ def _run(options: Any) -> int:
     if several:
         print(
             f"{len(options.sheets)} jobs: {len(options.sheets) - len(failed)} made"
-            + "".join(f"\n  FAILED {one}" for one in failed)
+            + "".join(f"\n  FAILED {line}" for line in failed)
         )
     return 1 if failed else 0
 

@@ -187,7 +187,7 @@ def summary(report: Report, words: Sequence[str], check: Sequence[str], out: Pat
     else:
         lines.append(f"Everything is in {out}")
     lines += words
-    return [*lines, f"To check ({len(check)}):", *(f"  {one}" for one in check)] if check else [*lines, "To check: nothing"]
+    return [*lines, f"To check ({len(check)}):", *(f"  {line}" for line in check)] if check else [*lines, "To check: nothing"]
 
 
 def _keep_summary(out: Path, report: Report, check: Sequence[str], spent: float) -> None:
@@ -202,7 +202,11 @@ def to_check(report: Report, notes: Notes, results: dict[str, dict[str, Any]]) -
     """What a person should look at, in words; also what steps found that ran earlier, as the scene keeps their results."""
     earlier = [step for step in results if step not in report.results]
     warned = [f"! {step}: {words}" for step in earlier for words in results[step].get("warnings", ())]
-    asked = [(one.step, one.decision) for one in questions(results) if one.step in earlier and one.decision.asked]
+    asked = [
+        (question.step, question.decision)
+        for question in questions(results)
+        if question.step in earlier and question.decision.asked
+    ]
     return [
         *warned, *map(str, notes.warnings()),
         *(f"? {step}: {decision.sentence()}" for step, decision in (*asked, *report.asked())),
@@ -215,12 +219,12 @@ def _made(figures: dict[str, dict[str, Any]]) -> str:
         (render.get("stills", 0), "still"), (render.get("cutouts", 0), "cut-out"),
         (render.get("frames", 0), "frame of the turn"), (len(files), "file to hand over"),
     ]  # fmt: skip
-    words = [f"{count} {_several(one) if count > 1 else one}" for count, one in counted if count]
+    words = [f"{count} {_several(noun) if count > 1 else noun}" for count, noun in counted if count]
     if render.get("reused"):
         words.append(f"{render['reused']} of the pictures were there already")
     return ", ".join(words)
 
 
-def _several(one: str) -> str:
-    first, *rest = one.split(" ")
+def _several(noun: str) -> str:
+    first, *rest = noun.split(" ")
     return " ".join([f"{first}s", *rest])

@@ -103,7 +103,7 @@ def _run_piece(series: Series, piece: Piece, place: str, terminal: Terminal, sto
     command = [*own_command(), "run", str(series.look.resolve()), "--out", str(series.out / piece.name), "--name", piece.name]
     command += ["--place", str(series.pieces.index(piece) + 1)]
     command += [word for scan in piece.scans for word in ("--scan", str(scan.resolve()))]
-    command += [word for one in (*series.sets, *piece.sets) for word in ("--set", one)]
+    command += [word for assignment in (*series.sets, *piece.sets) for word in ("--set", assignment)]
     command += ["--afresh"] if series.afresh else []
     started = time.perf_counter()
     work = subprocess.Popen(

@@ -124,12 +124,12 @@ class Frames:
 def by_us(stage: Any, frames: Frames, folder: Path) -> list[float]:
     """Seconds a frame as the render step makes them: dressed, turned, rendered, written whole, listed."""
     from blender_addon.job.files.whole_files import begin_folder
-    from blender_addon.scene.delivery.kept_pictures import Made
+    from blender_addon.scene.delivery.kept_pictures import KeptPictures
     from blender_addon.steps.delivery._pictures import render_one, set_up_for
 
     begin_folder(folder)
     tasks, took = frames.tasks(folder / "turntable"), []
-    made = Made(tasks[0].path.parent)
+    made = KeptPictures(tasks[0].path.parent)
     with set_up_for(stage, tasks[0], frames.quality(), "cpu"):
         for task in tasks:
             started = time.perf_counter()

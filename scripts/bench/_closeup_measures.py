@@ -69,7 +69,7 @@ class Read:
         climb = np.maximum(np.einsum("ij,ij->i", self.true, self.reading.normal), 0.1)[:, None]
         true = np.where(self.counted[:, None], self.reading.normal - self.true / climb, 0)
         pixels = self.reading.pixels
-        ours, theirs, inside = (pixels.scatter(one) for one in (self.reading.slope, true, self.counted.astype(np.float32)))
+        ours, theirs, inside = (pixels.scatter(plane) for plane in (self.reading.slope, true, self.counted.astype(np.float32)))
         sums = np.zeros((3, BLOCK, BLOCK))
         window = np.outer(np.hanning(BLOCK), np.hanning(BLOCK))
         for row in range(0, pixels.shape[0] - BLOCK, BLOCK // 2):
@@ -79,12 +79,13 @@ class Read:
                     continue
                 for axis in range(3):
                     a, b = (
-                        np.fft.fft2((one[part][..., axis] - one[part][..., axis].mean()) * window) for one in (ours, theirs)
+                        np.fft.fft2((slopes[part][..., axis] - slopes[part][..., axis].mean()) * window)
+                        for slopes in (ours, theirs)
                     )
                     sums += np.stack([(a * b.conj()).real, np.abs(a) ** 2, np.abs(b) ** 2])
         wave = np.fft.fftfreq(BLOCK)
         ring = np.round(np.hypot(wave[:, None], wave[None]) * BLOCK).astype(int).ravel()
-        cross, own, other = (np.bincount(ring, one.ravel()) for one in sums)
+        cross, own, other = (np.bincount(ring, product.ravel()) for product in sums)
         coherence = np.where(cross > 0, cross**2 / np.maximum(own * other, 1e-30), 0)[: BLOCK // 2 + 1]
         right = 2 + np.flatnonzero(coherence[2:] >= COHERENT)
         return BLOCK / int(right[-1]) * self.reading.pixel_mm if len(right) else 0.0
@@ -94,7 +95,7 @@ def of_case(case: CloseupCase, lamps: Sequence[int], *, dark: bool, off_px: floa
     """A case as the step reads it: the camera by its spots, each `off_px` pixels off."""
     rng = np.random.default_rng(seed + 70)
     form = form_of(case.scan)
-    near = [int(np.argmin(np.linalg.norm(form.vertices - one, axis=1))) for one in case.spots]
+    near = [int(np.argmin(np.linalg.norm(form.vertices - spot, axis=1))) for spot in case.spots]
     pixels = case.pixels + off_px * rng.normal(size=case.pixels.shape)
     pose = pose_of(Spots(case.spots, pixels, form.normals[near]), case.cameras[0].size)
     photo_set = PhotoSet(form, pose.camera)
@@ -155,7 +156,7 @@ def clicked(mesh: TriangleMesh, texel_mm: float, *, whole: bool, count: int = 40
         pixels = camera.project(form.vertices[seen])[0]
         chosen = [int(rng.integers(len(seen)))]
         for _ in range(5):
-            apart = np.min([np.linalg.norm(pixels - pixels[one], axis=1) for one in chosen], axis=0)
+            apart = np.min([np.linalg.norm(pixels - pixels[pixel], axis=1) for pixel in chosen], axis=0)
             chosen.append(int(np.argmax(apart * rng.uniform(0.6, 1.0, len(apart)))))
         rows = seen[chosen]
         spots = Spots(form.vertices[rows], pixels[chosen] + off_px * rng.normal(size=(6, 2)), form.normals[rows])

@@ -263,13 +263,13 @@ def _text_node(node: Node, depth: int) -> str:
     for value in properties:
         if isinstance(value, np.ndarray):
             words.append(f"*{value.size}")
-            body += f"{pad}\ta: {','.join(f'{one:g}' for one in value.tolist())}\n"
+            body += f"{pad}\ta: {','.join(f'{number:g}' for number in value.tolist())}\n"
         elif isinstance(value, str):
             plain, _, kind = value.partition("\0\1")
             words.append(f'"{kind}::{plain}"' if kind else f'"{value}"')
         else:
             words.append(str(value))
-    body += "".join(_text_node(one, depth + 1) for one in inner)
+    body += "".join(_text_node(child, depth + 1) for child in inner)
     return f"{pad}{name}: {', '.join(words)}" + (f" {{\n{body}{pad}}}\n" if body else "\n")
 
 
@@ -285,8 +285,8 @@ def _binary_node(node: Node, start: int) -> bytes:
     written = b"".join(map(_binary_property, properties))
     head = 13 + len(name)
     body = b""
-    for one in inner:
-        body += _binary_node(one, start + head + len(written) + len(body))
+    for child in inner:
+        body += _binary_node(child, start + head + len(written) + len(body))
     body += bytes(13) if inner else b""
     end = start + head + len(written) + len(body)
     return struct.pack("<IIIB", end, len(properties), len(written), len(name)) + name.encode() + written + body

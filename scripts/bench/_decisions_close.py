@@ -57,7 +57,9 @@ def rows(scans: Sequence[LabelledScan], groups: Sequence[str] = GROUPS, pictures
                 share, focused = judged(stage, scan.label["head_z_share"])
                 seconds.append(report.seconds["camera"])
                 right.append(share >= IN_FRAME and focused)
-                decision = next((one for one in report.results["camera"].decisions if one.key == "close_look"), None)
+                decision = next(
+                    (candidate for candidate in report.results["camera"].decisions if candidate.key == "close_look"), None
+                )
                 asked += bool(decision and decision.asked)
                 name = f"{group}/{scan.name}" + (f" {number}" if group.endswith("turned") else "")
                 found.append({"case": name, "metric": "case_close_look_right", "value": float(right[-1])})

@@ -92,7 +92,7 @@ def taken(path: Path) -> tuple[list[str | None], Decision | None, list[str | Non
     result = finish(run_job(chosen(steps), steps, job, stage)).results["intake"]
     names = [_shown(name) for name in result.figures["base_pictures"]]
     stated = _stated(path) if path.suffix.lower() == ".glb" else []
-    decision = next((one for one in result.decisions if one.key == "pictures"), None)
+    decision = next((candidate for candidate in result.decisions if candidate.key == "pictures"), None)
     return names, decision, stated
 
 
@@ -109,7 +109,7 @@ def _stated(path: Path) -> list[str | None]:
     length = int.from_bytes(data[12:16], "little")
     content = json.loads(data[20 : 20 + length])
     named = [material.get("pbrMetallicRoughness", {}).get("baseColorTexture") for material in content.get("materials", [])]
-    return [IN_THE_FILE if one is not None else None for one in named]
+    return [IN_THE_FILE if picture is not None else None for picture in named]
 
 
 def _save(path: Path, values: Any) -> None:

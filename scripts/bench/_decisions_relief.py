@@ -22,7 +22,7 @@ from blender_addon.core.mesh.triangles import unit
 from blender_addon.core.srgb import decode
 from blender_addon.core.surface.relief.recovery import Photographed, Recovery, recover
 from blender_addon.core.surface.speckle import masked_blur
-from blender_addon.core.surface.textured_surface import Surface, read_surface, without
+from blender_addon.core.surface.textured_surface import TexturedSurface, read_surface, without
 from blender_addon.job import sheet
 from blender_addon.job.runner import chosen, finish, run_job
 from blender_addon.job.step import from_module, ordered
@@ -137,7 +137,7 @@ def _cut(got: Floats, bare: Floats) -> float:
     return 100.0 * (1.0 - float(np.median(got) / max(float(np.median(bare)), 1e-12)))
 
 
-def _blurred(surface: Surface, values: Floats, sigma_mm: float) -> Floats:
+def _blurred(surface: TexturedSurface, values: Floats, sigma_mm: float) -> Floats:
     mask = surface.texels.mask()
     columns = [masked_blur(surface.texels.scatter(column), mask, sigma_mm / surface.texel_mm) for column in values.T]
     return np.stack([column.reshape(-1)[surface.texels.index] for column in columns], axis=1)

@@ -90,7 +90,10 @@ def scan_truths() -> list[Truth]:
     """The labelled scans."""
     home = folder()
     labels = json.loads((home / "labels.json").read_text(encoding="utf-8"))
-    return [Truth(name, _unit(one["up"]), _unit(one["front"]), one, home / name / one["file"]) for name, one in labels.items()]
+    return [
+        Truth(name, _unit(label["up"]), _unit(label["front"]), label, home / name / label["file"])
+        for name, label in labels.items()
+    ]
 
 
 def made_truths() -> list[Truth]:
@@ -168,7 +171,7 @@ def _imported(truth: Truth, steps: tuple[Step, ...], text: str) -> tuple[Stage, 
     file, home = truth.file, ROOT
     if file is None:
         home = Path(bpy.app.tempdir)
-        file = _written(home / f"{truth.name}.stl", scanned(next(one for one in figures() if one.name == truth.name)))
+        file = _written(home / f"{truth.name}.stl", scanned(next(figure for figure in figures() if figure.name == truth.name)))
     else:
         home = file.parent
     job = sheet.parse(f'bozzetto = 1\n[intake]\nscan = "{file.name}"\n{text}', steps, name="bench", folder=home)

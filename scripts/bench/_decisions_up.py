@@ -72,12 +72,14 @@ def judged(outcome: Outcome) -> Verdict:
     if truth.front is not None and up_off <= UPRIGHT_DEG:
         seen = outcome.in_upright(truth.front)
         front_off = _degrees(np.array([seen[0], seen[1], 0.0]), np.array([0.0, -1.0, 0.0]))
-    decisions = [one for result in outcome.report.results.values() for one in result.decisions if one.key in QUESTIONS]
+    decisions = [
+        decision for result in outcome.report.results.values() for decision in result.decisions if decision.key in QUESTIONS
+    ]
     return Verdict(
         up_off,
         front_off,
-        {one.key: one.confidence for one in decisions},
-        frozenset(one.key for one in decisions if one.asked),
+        {decision.key: decision.confidence for decision in decisions},
+        frozenset(decision.key for decision in decisions if decision.asked),
         outcome.seconds,
     )
 
@@ -98,18 +100,18 @@ def _add_case(record: Record, name: str, verdict: Verdict) -> None:
 def add_group(record: Record, group: str, verdicts: list[Verdict]) -> None:
     """The rates of one group, in percent of its cases."""
     turned = group.endswith("turned")
-    fronts = [one for one in verdicts if one.front_off is not None]
+    fronts = [verdict for verdict in verdicts if verdict.front_off is not None]
     rates = {
-        "up_right_percent": _percent([one.up_right for one in verdicts]),
-        "up_wrong_unasked_percent": _percent([not one.up_right and "up" not in one.asked for one in verdicts]),
-        "front_right_percent": _percent([one.front_right for one in fronts]),
-        "front_wrong_unasked_percent": _percent([not one.front_right and "front" not in one.asked for one in fronts]),
-        "asked_percent": _percent([bool(one.asked) for one in verdicts]),
+        "up_right_percent": _percent([verdict.up_right for verdict in verdicts]),
+        "up_wrong_unasked_percent": _percent([not verdict.up_right and "up" not in verdict.asked for verdict in verdicts]),
+        "front_right_percent": _percent([front.front_right for front in fronts]),
+        "front_wrong_unasked_percent": _percent([not front.front_right and "front" not in front.asked for front in fronts]),
+        "asked_percent": _percent([bool(verdict.asked) for verdict in verdicts]),
     }
     for metric, value in rates.items():
         goal, floor = LIMITS[metric][turned]
         record.add(metric, value, case=group, unit="%", goal=goal, floor=floor)
-    slowest = max(one.seconds for one in verdicts)
+    slowest = max(verdict.seconds for verdict in verdicts)
     record.add("seconds", slowest, case=group, unit="s", goal=f"<= {SECONDS:g}", floor="<= 8")
 
 
@@ -121,10 +123,10 @@ def _add_reliability(record: Record, verdicts: list[Verdict]) -> None:
     """How often decisions of a confidence are right, beside the mean of that confidence: equal where it is honest."""
     for key in QUESTIONS:
         pairs = []
-        for one in verdicts:
-            if key not in one.confidence or (key == "front" and one.front_off is None):
+        for verdict in verdicts:
+            if key not in verdict.confidence or (key == "front" and verdict.front_off is None):
                 continue
-            pairs.append((one.confidence[key], one.up_right if key == "up" else one.front_right))
+            pairs.append((verdict.confidence[key], verdict.up_right if key == "up" else verdict.front_right))
         for low, high in pairwise(BINS):
             inside = [pair for pair in pairs if low <= pair[0] < high]
             if inside:

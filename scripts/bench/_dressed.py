@@ -109,16 +109,16 @@ def _shown(stage: Stage) -> list[tuple[np.ndarray, np.ndarray]]:
     graph = bpy.context.evaluated_depsgraph_get()
     meshes: dict[int, np.ndarray] = {}
     found = []
-    for one in graph.object_instances:
-        if not one.is_instance or one.parent is None or one.parent.original != item:
+    for instance in graph.object_instances:
+        if not instance.is_instance or instance.parent is None or instance.parent.original != item:
             continue
-        data = one.object.data
+        data = instance.object.data
         key = data.as_pointer()
         if key not in meshes:
             points = np.zeros(3 * len(data.vertices), np.float32)
             data.vertices.foreach_get("co", points)
             meshes[key] = 1000.0 * points.reshape(-1, 3).astype(float)
-        matrix = np.array(one.matrix_world, float)
+        matrix = np.array(instance.matrix_world, float)
         matrix[:3, 3] *= 1000.0
         found.append((meshes[key], matrix))
     return found

@@ -63,7 +63,7 @@ def weigh(item: Any) -> None:
 
 def weights(item: Any) -> list[Any]:
     """Vertex groups and the weights of the first vertices."""
-    found = [one.name for one in item.vertex_groups]
+    found = [group.name for group in item.vertex_groups]
     return found + [round(member.weight, 3) for vertex in list(item.data.vertices)[:4] for member in vertex.groups]
 
 
@@ -108,7 +108,7 @@ def add_key(item: Any) -> None:
 def keys(item: Any) -> list[Any]:
     """Shape keys and their values."""
     shape = item.data.shape_keys
-    return [(one.name, round(one.value, 3)) for one in shape.key_blocks] if shape else []
+    return [(key.name, round(key.value, 3)) for key in shape.key_blocks] if shape else []
 
 
 def scale_vertex(item: Any, factor: float = 1.5) -> None:
@@ -141,7 +141,7 @@ def drive(item: Any) -> None:
 
 def drivers(item: Any) -> list[str]:
     """What the drivers say."""
-    return [one.driver.expression for one in item.animation_data.drivers] if item.animation_data else []
+    return [curve.driver.expression for curve in item.animation_data.drivers] if item.animation_data else []
 
 
 def flat(item: Any) -> None:
@@ -152,7 +152,7 @@ def flat(item: Any) -> None:
 
 def smooth(item: Any) -> int:
     """How many faces are shaded smooth."""
-    return sum(one.use_smooth for one in item.data.polygons)
+    return sum(polygon.use_smooth for polygon in item.data.polygons)
 
 
 def attribute(owner: Callable[[Stage], Any], path: str, value: Any) -> tuple[Change, Change]:
@@ -207,7 +207,7 @@ OBJECTS = (
     Edit("hidden in viewports", "needle tool", *attribute(thing("needle tool"), "hide_viewport", True)),
     Edit("hidden by the eye", "pencil", *on(thing("pencil"), lambda o: o.hide_set(True), lambda o: o.hide_get())),
     Edit("not selectable", "rule", *attribute(thing("rule"), "hide_select", True)),
-    Edit("constraint", "rib", *on(thing("rib"), constrain, lambda o: [one.target.name for one in o.constraints])),
+    Edit("constraint", "rib", *on(thing("rib"), constrain, lambda o: [constraint.target.name for constraint in o.constraints])),
     Edit("modifier", "pencil", *on(thing("pencil"), lambda o: o.modifiers.new("B", "BEVEL"), lambda o: o.modifiers.keys())),
     Edit("custom property", "brush", *on(thing("brush"), lambda o: o.__setitem__("note", "hers"), lambda o: o.get("note"))),
     Edit("vertex group", "boxwood tool", *on(thing("boxwood tool"), weigh, weights)),

@@ -21,7 +21,7 @@ def scene(stage: Stage) -> Any:
 
 def first_colour(tree: Any) -> Any:
     """The first unlinked colour input in a node tree."""
-    return next(one for node in tree.nodes for one in node.inputs if one.type == "RGBA" and not one.is_linked)
+    return next(socket for node in tree.nodes for socket in node.inputs if socket.type == "RGBA" and not socket.is_linked)
 
 
 def redden(tree: Any) -> None:
@@ -57,7 +57,8 @@ def surface_tree(stage: Stage) -> Any:
 def first_number(group: Any) -> Any:
     """An unlinked number inside a node group."""
     return next(
-        one for node in group.nodes for one in node.inputs if one.type == "VALUE" and not one.is_linked and one.enabled
+        socket for node in group.nodes for socket in node.inputs
+        if socket.type == "VALUE" and not socket.is_linked and socket.enabled
     )  # fmt: skip
 
 
@@ -94,7 +95,7 @@ def own_world(stage: Stage) -> None:
 def own_compositor(stage: Stage) -> Any:
     """The first unlinked number of the finish in our compositor."""
     tree = our_compositor(stage.scene)
-    node = next(one for one in tree.nodes if getattr(one, "node_tree", None))
+    node = next(candidate for candidate in tree.nodes if getattr(candidate, "node_tree", None))
     return node.inputs["Vignette"]
 
 
@@ -116,7 +117,12 @@ def move_root(stage: Stage) -> None:
 def roots(stage: Stage) -> list[str]:
     """Where our root collections are."""
     every = [stage.scene.collection, *stage.scene.collection.children_recursive]
-    return sorted(f"{one.name}/{child.name}" for one in every for child in one.children if child.name.startswith("Bozzetto"))
+    return sorted(
+        f"{collection.name}/{child.name}"
+        for collection in every
+        for child in collection.children
+        if child.name.startswith("Bozzetto")
+    )
 
 
 def put_inside(stage: Stage) -> None:
@@ -126,7 +132,7 @@ def put_inside(stage: Stage) -> None:
 
 def mine_inside(stage: Stage) -> list[str]:
     """The user's objects in our collection."""
-    return [one.name for one in bpy.data.collections["Set"].objects if one.name.startswith("My ")]
+    return [item.name for item in bpy.data.collections["Set"].objects if item.name.startswith("My ")]
 
 
 def aim(item: Any) -> None:
@@ -184,7 +190,7 @@ DATA = (
     Edit("comment in the sheet", "text", comment, lambda stage: bpy.data.texts[SHEET_TEXT].as_string().splitlines()[0]),
     Edit("root collection moved", "root", move_root, roots),
     Edit("collection renamed", "Shots", lambda s: setattr(bpy.data.collections["Shots"], "name", "My shots"),
-         lambda s: sorted(one.name for one in bpy.data.collections if "hots" in one.name)),
+         lambda s: sorted(collection.name for collection in bpy.data.collections if "hots" in collection.name)),
     Edit("collection hidden", "Scan", lambda s: setattr(bpy.data.collections["Scan"], "hide_viewport", True),
          lambda s: bpy.data.collections["Scan"].hide_viewport),
     Edit("own object in ours", "Set", put_inside, mine_inside),

@@ -161,7 +161,7 @@ def theirs() -> dict[str, Any]:
 
 def _of(block: Any) -> Any:
     if isinstance(block, bpy.types.Object):
-        return fingerprint(block), sorted(one.name for one in block.users_collection), block.mode
+        return fingerprint(block), sorted(collection.name for collection in block.users_collection), block.mode
     if isinstance(block, (bpy.types.Scene, bpy.types.Collection, bpy.types.Library)):
         return ""  # what they hold is seen by the objects in them
     return fingerprint(block)

@@ -18,7 +18,7 @@ from blender_addon.core.surface.patches import CELLS, filled, lay_patches, splat
 from blender_addon.core.surface.relief.recovery import Photographed, Recovery, recover
 from blender_addon.core.surface.speckle import masked_blur
 from blender_addon.core.surface.texels import surface_frames
-from blender_addon.core.surface.textured_surface import Surface, read_surface
+from blender_addon.core.surface.textured_surface import TexturedSurface, read_surface
 from blender_addon.job.runner import finish
 from scripts.truth.scanner import TruthCase
 
@@ -38,7 +38,7 @@ class Ready:
     border: Any
 
     @property
-    def surface(self) -> Surface:
+    def surface(self) -> TexturedSurface:
         return self.photographed.surface
 
 
@@ -69,7 +69,7 @@ class _Scanned:
 
 
 @lru_cache(maxsize=1)
-def _read(scanned: _Scanned, size: int) -> Surface:
+def _read(scanned: _Scanned, size: int) -> TexturedSurface:
     return read_surface(scanned.mesh, np.ones(len(scanned.mesh.faces), bool), height=size, width=size)
 
 
@@ -125,10 +125,10 @@ def high_pass_cuts(part: Ready, texture: Floats) -> tuple[float, float]:
     """Cut of the median by the high-pass at the strength that is best for the truth, and at one that shows (5 deg of tilt)."""
     slopes = high_pass_slopes(part, texture)
     typical = float(np.median(np.linalg.norm(slopes[part.known], axis=1))) + 1e-9
-    one = np.tan(np.radians(5)) / typical
+    unit_slope = np.tan(np.radians(5)) / typical
     some = replace(part, known=part.known & (np.arange(len(part.known)) % 5 == 0))
-    best = max(cut_percent(some, slopes * (one * share))[0] for share in (0.0, 0.05, 0.1, 0.2, 0.4))
-    return best, cut_percent(some, slopes * one)[0]
+    best = max(cut_percent(some, slopes * (unit_slope * share))[0] for share in (0.0, 0.05, 0.1, 0.2, 0.4))
+    return best, cut_percent(some, slopes * unit_slope)[0]
 
 
 @dataclass(frozen=True)
@@ -171,7 +171,7 @@ def _patch_band(members: Any, values: Floats) -> Floats:
     means, weight = splat(members, values.astype(np.float32))
     whole = filled(means, weight)
     fine, coarse = (wave / (2 * np.pi) / 0.07 for wave in (0.3, 2.0))
-    return np.stack([gaussian_blur(one, fine) - gaussian_blur(one, coarse) for one in whole])
+    return np.stack([gaussian_blur(plane, fine) - gaussian_blur(plane, coarse) for plane in whole])
 
 
 def _hessian(grid: Floats) -> tuple[Floats, Floats, Floats]:
@@ -217,7 +217,7 @@ def _strokes(lines: Floats, height: Floats, sign: int) -> list[tuple[Any, Any]]:
         pairs.append(np.stack([np.arange(len(place))[other >= 0], other[other >= 0]], axis=1))
     joined = np.concatenate(pairs)
     label = connected_vertices(np.concatenate([joined, joined[:, 1:]], axis=1), len(place))
-    return [np.divmod(place[label == one], CELLS) for one in np.flatnonzero(np.bincount(label) >= LONG_CELLS)]
+    return [np.divmod(place[label == number], CELLS) for number in np.flatnonzero(np.bincount(label) >= LONG_CELLS)]
 
 
 def _near(mask: Any, cells: int) -> Any:

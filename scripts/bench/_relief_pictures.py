@@ -37,6 +37,6 @@ def triptych(part: Any, slopes: Floats, path: Path) -> None:
     from PIL import Image
 
     position, normal = part.surface.position, part.surface.normal
-    shown = [raking(position, one) for one in (normal, unit(normal - slopes), part.true_normal)]
+    shown = [raking(position, shading_normal) for shading_normal in (normal, unit(normal - slopes), part.true_normal)]
     path.parent.mkdir(parents=True, exist_ok=True)
     Image.fromarray((np.concatenate(shown, axis=1) * 255).astype(np.uint8)).save(path)

@@ -111,9 +111,9 @@ def _on_workers(blend: Path, frames: Frames, out: Path, workers: int, kills: int
         farm.begin(lambda path: shutil.copy(blend, path), stage.scene_name)
         list(farm.render(orders[:WARM]))  # the painters open the scene
         started = time.perf_counter()
-        for one in farm.render(orders[WARM:]):
-            came[one.order.name] = one.files[0].read_bytes()
-            delivered.append(one.order.name)
+        for picture in farm.render(orders[WARM:]):
+            came[picture.order.name] = picture.files[0].read_bytes()
+            delivered.append(picture.order.name)
             if kills and len(came) % 3 == 1:
                 kills -= 1
                 os.kill(chance.choice(list(farm._client.run(os.getpid).values())), signal.SIGKILL)
@@ -140,7 +140,7 @@ print("JSON", json.dumps(figures))
     folder = out / "estimate"
     shutil.rmtree(folder, ignore_errors=True)
     shutil.copytree(out / "form", folder)
-    more = [word for one in sets for word in ("--set", one)]
+    more = [word for assignment in sets for word in ("--set", assignment)]
     found = child(words, folder, out / "form.toml", "--out", folder, "--from", "render", "--until", "render", "--quiet", *more)
     said, took = found["expected_seconds"], found["pictures_seconds"]
     record.add("estimate_error_percent", 100.0 * abs(said - took) / took, unit="%", yardstick=took, goal="<= 25")

@@ -117,8 +117,8 @@ def build_many(way: str, count: int) -> None:
     if way == "points":
         shapes = make_library("shapes", meshes, [])
         item = make_points("points", places, shape, np.tile(np.eye(3), (count, 1, 1)), np.ones(count), np.ones(count), shapes)
-        for one in (shapes, item):
-            scene.collection.objects.link(one)
+        for block in (shapes, item):
+            scene.collection.objects.link(block)
     else:
         from blender_addon.scene.meshes import make_mesh
 
@@ -129,7 +129,7 @@ def build_many(way: str, count: int) -> None:
             scene.collection.objects.link(item)
     graph = bpy.context.evaluated_depsgraph_get()
     graph.update()
-    shown = sum(1 for one in graph.object_instances if one.is_instance or way == "objects")
+    shown = sum(1 for instance in graph.object_instances if instance.is_instance or way == "objects")
     assert shown >= count, f"{shown} of {count} pieces are shown"
     print(f"extra_mb {_held_mb('VmHWM') - before:.1f}")
 

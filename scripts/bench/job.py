@@ -92,8 +92,8 @@ def _timed(sheet: Path, out: Path, sets: tuple[str, ...]) -> Run:
     figures = out / "figures.json"
     figures.unlink(missing_ok=True)
     command = [sys.executable, "-c", CHILD, "run", str(sheet), "--out", str(out), "--quiet"]
-    for one in sets:
-        command += ["--set", one]
+    for assignment in sets:
+        command += ["--set", assignment]
     start = time.perf_counter()
     done = subprocess.run(command, cwd=ROOT, capture_output=True, text=True, check=False)
     seconds = time.perf_counter() - start

@@ -57,12 +57,12 @@ def published(record: Record) -> None:
         view = _published(name)
         faults = [*SHARP, *BLURRED]
         report = judged([_photo(view, fault, number) for number, fault in enumerate(faults)])
-        for one, fault in zip(report.photos, faults, strict=True):
-            soft.add(fault in BLURRED, _said(one, "soft", "shaken"), f"{name} {short(fault)}")
+        for photo, fault in zip(report.photos, faults, strict=True):
+            soft.add(fault in BLURRED, _said(photo, "soft", "shaken"), f"{name} {short(fault)}")
         faults = [*SHARP, *SHAKEN]
         report = judged([_photo(view, fault, number) for number, fault in enumerate(faults)])
-        for one, fault in zip(report.photos, faults, strict=True):
-            shaken.add(fault in SHAKEN, _said(one, "soft", "shaken"), f"{name} {short(fault)}")
+        for photo, fault in zip(report.photos, faults, strict=True):
+            shaken.add(fault in SHAKEN, _said(photo, "soft", "shaken"), f"{name} {short(fault)}")
     soft.record(record, "soft", "published", found=95, false=3)
     shaken.record(record, "shaken", "published", found=80, false=3)
 
@@ -87,8 +87,8 @@ def rendered(record: Record, way: str) -> None:
         chosen = dict(zip(PLACES, faults, strict=True))
         report = judged([_photo(view, chosen.get(number, NONE), number) for number, view in enumerate(views)])
         count = Count()
-        for number, one in enumerate(report.photos):
-            count.add(number in chosen, _said(one, *words), f"{way} {number} {short(chosen.get(number, NONE))}")
+        for number, photo in enumerate(report.photos):
+            count.add(number in chosen, _said(photo, *words), f"{way} {number} {short(chosen.get(number, NONE))}")
         limits = {"soft": (95, 3)}.get(kind, (80, 6))
         count.record(record, kind, way, found=limits[0], false=limits[1])
     _gaps(record, way, views)
@@ -114,7 +114,7 @@ def _doubles(record: Record, way: str, views: Sequence[Any]) -> None:
         second = order[:place].count(number) > 0
         if second or order.count(number) == 1:
             pair = report.photos[place - 1 : place + 1] if second else report.photos[place : place + 1]
-            count.add(second, any(_said(one, "twice") for one in pair), f"{way} {number}")
+            count.add(second, any(_said(photo, "twice") for photo in pair), f"{way} {number}")
     count.record(record, "twice", way, found=100, false=5)
 
 
@@ -169,8 +169,8 @@ def short(fault: Fault) -> str:
     return ", ".join(f"{name} {value:g}" for name, value in vars(fault).items() if value != getattr(NONE, name)) or "as it is"
 
 
-def _said(one: Any, *kinds: str) -> bool:
-    return any(remark.kind in kinds for remark in one.remarks)
+def _said(photo: Any, *kinds: str) -> bool:
+    return any(remark.kind in kinds for remark in photo.remarks)
 
 
 def _photo(view: Any, fault: Fault, number: int) -> Photo:

@@ -34,30 +34,34 @@ def run(record: Record, options: Options) -> None:
     parser = argparse.ArgumentParser(prog="build.py bench pictures")
     parser.add_argument("--tiles", type=int, default=4)
     tiles = parser.parse_args(options.rest).tiles
-    stills = [one for one in PICTURES if one.shown and options.wants(one.name) and (one.shot == "hero" or not options.fast)]
+    stills = [
+        picture
+        for picture in PICTURES
+        if picture.shown and options.wants(picture.name) and (picture.shot == "hero" or not options.fast)
+    ]
     studio = None
-    for place, one in enumerate(stills):
-        if place == 0 or one.subject != stills[place - 1].subject:
-            studio = Studio(one.subject, options.out)
+    for place, still in enumerate(stills):
+        if place == 0 or still.subject != stills[place - 1].subject:
+            studio = Studio(still.subject, options.out)
         assert studio is not None
-        studio.dress(one.settings)
-        _still(record, studio, one, tiles, options.out)
+        studio.dress(still.settings)
+        _still(record, studio, still, tiles, options.out)
 
 
-def _still(record: Record, studio: Studio, one: Picture, tiles: int, out: Path) -> None:
-    delivered = codes(studio.picture(out / f"{one.name}.png", one.shot, size=SIZE))
-    record.add("clipped_percent", clipped_percent(delivered), case=one.name, unit="%", goal="<= 0.5")
+def _still(record: Record, studio: Studio, still: Picture, tiles: int, out: Path) -> None:
+    delivered = codes(studio.picture(out / f"{still.name}.png", still.shot, size=SIZE))
+    record.add("clipped_percent", clipped_percent(delivered), case=still.name, unit="%", goal="<= 0.5")
     bright = delivered.mean(axis=-1)
     level = float(np.quantile(bright, 0.1))
     windows = drawn_windows(bright <= level, tiles, share=TILE / FULL)
-    clean = studio.windows(out / f"{one.name} clean", one.shot, windows, size=FULL)
-    truth = studio.windows(out / f"{one.name} x{MORE}", one.shot, windows, size=FULL, more=MORE)
+    clean = studio.windows(out / f"{still.name} clean", still.shot, windows, size=FULL)
+    truth = studio.windows(out / f"{still.name} x{MORE}", still.shot, windows, size=FULL, more=MORE)
     pairs = [(codes(mine), codes(best)) for mine, best in zip(clean, truth, strict=True)]
-    record.add("dark_noise", dark_noise(pairs, level), case=one.name, unit="8-bit steps", goal="<= 2")
-    grey, chart = cards(studio, one.shot)
+    record.add("dark_noise", dark_noise(pairs, level), case=still.name, unit="8-bit steps", goal="<= 2")
+    grey, chart = cards(studio, still.shot)
     if grey is not None:
-        record.add("grey_card_stops_off", abs(math.log2(grey)), case=one.name, unit="stops", goal="<= 0.1")
-    record.add("card_delta_e2000", chart_difference(chart), case=one.name, goal="<= 3")
+        record.add("grey_card_stops_off", abs(math.log2(grey)), case=still.name, unit="stops", goal="<= 0.1")
+    record.add("card_delta_e2000", chart_difference(chart), case=still.name, goal="<= 3")
 
 
 Window = tuple[float, float, float, float]

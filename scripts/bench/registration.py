@@ -209,17 +209,17 @@ def _errors(pose: Similarity, truth: Similarity) -> tuple[float, float]:
 
 
 def _add(record: Record, case: str, outcomes: list[dict[str, Any]], goal: str = "") -> None:
-    succeeded = [one for one in outcomes if one["success"]]
+    succeeded = [outcome for outcome in outcomes if outcome["success"]]
     record.add("success_percent", 100.0 * len(succeeded) / len(outcomes), case=case, unit="%", goal=goal)
-    record.add("false_sure", sum(one["false"] for one in outcomes), case=case, goal="== 0")
+    record.add("false_sure", sum(outcome["false"] for outcome in outcomes), case=case, goal="== 0")
     for metric, key, unit, limit in (
         ("rotation_deg", "rotation", "deg", "< 0.1"),
         ("scale_percent", "scale", "%", "< 0.1"),
         ("rms_mm", "rms", "mm", "< 0.05"),
     ):
-        value = np.median([one[key] for one in succeeded]) if succeeded else np.inf
+        value = np.median([outcome[key] for outcome in succeeded]) if succeeded else np.inf
         record.add(metric, float(value), case=case, unit=unit, goal=limit if case == "all" else "")
-    record.add("seconds", float(np.median([one["seconds"] for one in outcomes])), case=case, unit="s")
+    record.add("seconds", float(np.median([outcome["seconds"] for outcome in outcomes])), case=case, unit="s")
 
 
 def _traps(record: Record, shapes: dict[str, Shapes], outcomes: list[dict[str, Any]], count: int) -> None:
@@ -237,7 +237,7 @@ def _traps(record: Record, shapes: dict[str, Shapes], outcomes: list[dict[str, A
     record.add("false_sure", wrong, case="another's stand", goal="== 0")
     if "disc" in shapes:
         plain = [_ours(_pair(shapes["disc"], "disc", number), number + 1, colour=False) for number in range(count)]
-        record.add("false_sure", sum(one.verdict == SURE for one in plain), case="round without colour", goal="== 0")
+        record.add("false_sure", sum(result.verdict == SURE for result in plain), case="round without colour", goal="== 0")
 
 
 def _time(record: Record) -> None:
@@ -304,14 +304,14 @@ def _open3d(pair: Pair) -> Similarity:
     if pair.partial:
         height = np.asarray(target.points)[:, 2]
         target = target.select_by_index(np.flatnonzero(height < height.min() + 0.35 * np.ptp(height)).tolist())
-    size = [float(np.sqrt(np.var(np.asarray(one.points), axis=0).sum())) for one in (target, source)]
+    size = [float(np.sqrt(np.var(np.asarray(cloud.points), axis=0).sum())) for cloud in (target, source)]
     voxel = 0.035 * size[0] * 2.0
     best, pose = -1.0, np.eye(4)
     for guess in (0.75, 0.85, 0.95, 1.05, 1.15, 1.3):
         scaled = open3d.geometry.PointCloud(source).scale(guess * size[0] / size[1], np.zeros(3))
         coarse = []
-        for one in (scaled, target):
-            down = one.voxel_down_sample(voxel)
+        for scanned in (scaled, target):
+            down = scanned.voxel_down_sample(voxel)
             down.estimate_normals(open3d.geometry.KDTreeSearchParamHybrid(2.0 * voxel, 30))
             coarse.append(
                 (down, pipeline.compute_fpfh_feature(down, open3d.geometry.KDTreeSearchParamHybrid(5.0 * voxel, 100)))

@@ -47,7 +47,7 @@ def run(record: Record, options: Options) -> None:
     for shape in dict.fromkeys(shape for shape, _ in apart):
         baked_scan(shape)  # before the processes part, that no two bake the same
     with ThreadPoolExecutor(AT_ONCE) as pool:
-        for rows in pool.map(lambda one: _apart("_relief_cases", options.out, *one[1].split(), threads="1"), apart):
+        for rows in pool.map(lambda item: _apart("_relief_cases", options.out, *item[1].split(), threads="1"), apart):
             for row in rows:
                 record.add(**row)
     if options.wants("timing"):
@@ -89,8 +89,8 @@ def _quartered(mesh: TriangleMesh) -> TriangleMesh:
     middle = (number.reshape(3, -1) + len(mesh.vertices)).T
     vertices = np.concatenate([mesh.vertices, mesh.vertices[unique].mean(axis=1)])
     (a, b, c), (ab, bc, ca) = mesh.faces.T, middle.T
-    faces = np.concatenate([np.stack(one, axis=1) for one in ((a, ab, ca), (ab, b, bc), (ca, bc, c), (ab, bc, ca))])
+    faces = np.concatenate([np.stack(corners, axis=1) for corners in ((a, ab, ca), (ab, b, bc), (ca, bc, c), (ab, bc, ca))])
     p, q, r = (mesh.uv[:, k] for k in range(3))
     pq, qr, rp = (p + q) / 2, (q + r) / 2, (r + p) / 2
-    uv = np.concatenate([np.stack(one, axis=1) for one in ((p, pq, rp), (pq, q, qr), (rp, qr, r), (pq, qr, rp))])
+    uv = np.concatenate([np.stack(corners, axis=1) for corners in ((p, pq, rp), (pq, q, qr), (rp, qr, r), (pq, qr, rp))])
     return TriangleMesh(vertices, faces.astype(np.int32), uv)

@@ -96,8 +96,8 @@ def _of_piece(record: Record, picture: Any, mask: Any, case: str, shot: str) -> 
 def dress(studio: Studio, *settings: str) -> None:
     """Material and light anew by these settings."""
     stage, steps = studio.stage, catalogue()
-    for one in settings:
-        sheets.override(stage.sheet, one)
+    for setting in settings:
+        sheets.override(stage.sheet, setting)
     finish(run_job([step for step in steps if step.name in ("material", "lighting")], steps, stage.sheet, stage))
 
 
@@ -191,10 +191,10 @@ def facets(record: Record, studio: Studio) -> None:
 
 def as_rendered(item: Any) -> tuple[Any, Any]:
     """Vertices (n, 3) and triangles (m, 3) of an object with the modifiers that are on when it is rendered."""
-    kept = [(one, one.show_viewport) for one in item.modifiers]
+    kept = [(modifier, modifier.show_viewport) for modifier in item.modifiers]
     try:
-        for one in item.modifiers:
-            one.show_viewport = one.show_render
+        for modifier in item.modifiers:
+            modifier.show_viewport = modifier.show_render
         graph = bpy.context.evaluated_depsgraph_get()
         graph.update()
         mesh = item.evaluated_get(graph).to_mesh()
@@ -204,8 +204,8 @@ def as_rendered(item: Any) -> tuple[Any, Any]:
         mesh.loop_triangles.foreach_get("vertices", faces)
         return points.reshape(-1, 3), faces.reshape(-1, 3)
     finally:
-        for one, was in kept:
-            one.show_viewport = was
+        for modifier, was in kept:
+            modifier.show_viewport = was
 
 
 def outline_lengths(points: Any, faces: Any, eye: Any) -> Any:

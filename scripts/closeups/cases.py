@@ -127,8 +127,8 @@ def _light(shape: str, truth: Shape, setting: Setting, lamps: int) -> dict[str, 
         places = lamp_places(camera, target, lamps)
         lens = Lens(setting.aperture_mm, setting.distance_mm + 0.5)
         lit = []
-        for one, place in zip(cameras, places, strict=True):
-            studio.look(one, lens)
+        for pose, place in zip(cameras, places, strict=True):
+            studio.look(pose, lens)
             lit.append(studio.lit_by(place, samples=setting.samples).astype(np.float16))
         studio.look(camera, lens)
         room, normals = studio.lit_by_room(samples=setting.samples), studio.normals()
@@ -136,7 +136,7 @@ def _light(shape: str, truth: Shape, setting: Setting, lamps: int) -> dict[str, 
         np.savez_compressed(
             path.with_suffix(".part.npz"),
             lit=np.stack(lit), room=room, normals=normals.astype(np.float32), lamps=places, distance=camera.distance,
-            turns=np.stack([one.rotation for one in cameras]), places=np.stack([one.place for one in cameras]),
+            turns=np.stack([pose.rotation for pose in cameras]), places=np.stack([pose.place for pose in cameras]),
         )  # fmt: skip
         path.with_suffix(".part.npz").replace(path)
     with np.load(path) as kept:
@@ -164,6 +164,6 @@ def _spots(scan: TriangleMesh, camera: PhotoCamera, rng: Any, count: int = 6) ->
     pixels = camera.project(scan.vertices[seen])[0]
     chosen = [int(rng.integers(len(seen)))]
     for _ in range(count - 1):
-        apart = np.min([np.linalg.norm(pixels - pixels[one], axis=1) for one in chosen], axis=0)
+        apart = np.min([np.linalg.norm(pixels - pixels[pixel], axis=1) for pixel in chosen], axis=0)
         chosen.append(int(np.argmax(apart * rng.uniform(0.7, 1.0, len(apart)))))
     return scan.vertices[seen[chosen]].astype(float), pixels[chosen]

@@ -66,8 +66,8 @@ def _halved(vertices: Floats, albedo: Floats, faces: Floats) -> tuple[Floats, Fl
 
     ab, bc, ca = middle(0, 1), middle(1, 2), middle(2, 0)
     a, b, c = faces.T
-    new = np.concatenate([np.stack(one, axis=1) for one in ((a, ab, ca), (ab, b, bc), (ca, bc, c), (ab, bc, ca))])
-    grown = (np.concatenate([one, one[pairs].mean(axis=1)]) for one in (vertices, albedo))
+    new = np.concatenate([np.stack(corners, axis=1) for corners in ((a, ab, ca), (ab, b, bc), (ca, bc, c), (ab, bc, ca))])
+    grown = (np.concatenate([values, values[pairs].mean(axis=1)]) for values in (vertices, albedo))
     return *grown, new  # type: ignore[return-value]
 
 

@@ -73,6 +73,6 @@ def _blurred(seen: Floats, sigma: float) -> Floats:
     taps = np.exp(-0.5 * (np.arange(-3, 4) / max(sigma, 1e-3)) ** 2)
     taps /= taps.sum()
     for axis in (0, 1):
-        padded = np.pad(seen, [(3, 3) if one == axis else (0, 0) for one in range(3)], mode="edge")
+        padded = np.pad(seen, [(3, 3) if dimension == axis else (0, 0) for dimension in range(3)], mode="edge")
         seen = sum(tap * np.take(padded, np.arange(seen.shape[axis]) + step, axis) for step, tap in enumerate(taps))
     return seen

@@ -135,7 +135,7 @@ def _truth_of_run(
         np.einsum("ij,ij->i", slope[members.texel], axis[first:last][members.patch]) for axis in (frame.along, frame.across)
     ]
     means, weight = splat(inside, np.stack([*parts, shade[members.texel], known[members.texel]]).astype(np.float32))
-    return np.stack([filled(one, weight) for one in means[:3]], axis=1), means[3] > 0.9
+    return np.stack([filled(mean, weight) for mean in means[:3]], axis=1), means[3] > 0.9
 
 
 def _int8(values: Floats) -> Floats:

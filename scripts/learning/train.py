@@ -88,7 +88,7 @@ def linear_fields(closed: torch.Tensor, pull: torch.Tensor, ratio: torch.Tensor)
     transfer = torch.complex(KAPPA * wave.expand_as(along), -along)
     height = keep * transfer.conj() * grid / (transfer.abs() ** 2 + ratio * wave**2).clamp_min(1e-9)
     made = (1j * kx * height / alpha, 1j * ky * height / alpha, transfer * height)
-    return torch.stack([torch.fft.irfft2(one, s=(CELLS, CELLS)) for one in made], dim=1)
+    return torch.stack([torch.fft.irfft2(spectrum, s=(CELLS, CELLS)) for spectrum in made], dim=1)
 
 
 Tiles = dict[str, torch.Tensor]
@@ -132,8 +132,8 @@ def brought(found: Iterable[dict[str, Any]], total: int, device: str) -> tuple[l
     held: list[Tiles] = []
     train: Tiles = {}
     place = 0
-    for number, one in enumerate(found):
-        tiles = loaded(one, device)
+    for number, piece in enumerate(found):
+        tiles = loaded(piece, device)
         if number < HELD_OUT:
             held.append(tiles)
             continue
@@ -192,8 +192,8 @@ def _cuts(net: Any, tiles: Tiles, painted: float) -> list[float]:
         true, sure = normals_of(batch["target"]), batch["weight"] > 0
         planes = batch["planes"]
         made = net(planes, batch["form"])
-        for into, one in zip(angles, (0 * made, planes[:, 5:8], made), strict=True):
-            into.append(torch.acos((normals_of(one) * true).sum(1).clamp(-1, 1))[sure][::7])
+        for into, slopes in zip(angles, (0 * made, planes[:, 5:8], made), strict=True):
+            into.append(torch.acos((normals_of(slopes) * true).sum(1).clamp(-1, 1))[sure][::7])
         for into, left in zip(shades, (batch["target"][:, 2], batch["target"][:, 2] - made[:, 2]), strict=True):
             total = batch["weight"].sum((1, 2)).clamp_min(1)
             left = left - ((left * batch["weight"]).sum((1, 2)) / total)[:, None, None]
@@ -202,7 +202,7 @@ def _cuts(net: Any, tiles: Tiles, painted: float) -> list[float]:
     middle = [float(part.median()) for part in (bare, lines, ours)]
     worst = [float(part[-len(part) // 20 :].mean()) for part in (bare, lines, ours)]
     spread, left = (float(torch.cat(part).std()) for part in shades)
-    return [100 * (1 - one[k] / one[0]) for one in (middle, worst) for k in (1, 2)] + [100 * (1 - left / spread)]
+    return [100 * (1 - values[k] / values[0]) for values in (middle, worst) for k in (1, 2)] + [100 * (1 - left / spread)]
 
 
 def trained(train: Tiles, net: nn.Module, minutes: float, say: Any) -> nn.Module:

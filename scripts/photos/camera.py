@@ -8,7 +8,7 @@ from typing import Any
 
 import numpy as np
 
-from blender_addon.core.surface.textured_surface import Surface
+from blender_addon.core.surface.textured_surface import TexturedSurface
 
 Floats = Any
 
@@ -26,7 +26,7 @@ class Phone:
     quality: int = 92
 
 
-def exposed(surface: Surface, light: Floats, phone: Phone = Phone(), *, seed: int) -> Floats:
+def exposed(surface: TexturedSurface, light: Floats, phone: Phone = Phone(), *, seed: int) -> Floats:
     """(n, 3) linear colours that the texture holds of `light` (n, 3) that leaves the texels."""
     rng = np.random.default_rng(seed)
     mask = surface.texels.mask()
@@ -43,7 +43,7 @@ def _blurred(raster: Floats, mask: Any, sigma: float) -> Floats:
     taps = np.exp(-0.5 * (np.arange(-2, 3) / sigma) ** 2)
     parts = [raster * mask[..., None], mask[..., None].astype(np.float32)]
     for axis in (0, 1):
-        parts = [sum(tap * np.roll(one, step - 2, axis) for step, tap in enumerate(taps)) for one in parts]
+        parts = [sum(tap * np.roll(part, step - 2, axis) for step, tap in enumerate(taps)) for part in parts]
     return (parts[0] / np.maximum(parts[1], 1e-6)).astype(np.float32)
 
 

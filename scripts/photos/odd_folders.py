@@ -15,7 +15,7 @@ import numpy as np
 from blender_addon.core.mesh.triangles import TriangleMesh, unit
 from blender_addon.core.srgb import encode
 from blender_addon.core.surface.texels import extend
-from blender_addon.core.surface.textured_surface import Surface, read_surface
+from blender_addon.core.surface.textured_surface import TexturedSurface, read_surface
 from scripts.truth.charts import unwrapped
 
 Floats = Any
@@ -100,7 +100,7 @@ class Form:
             self._drawn[what] = _holiday() if kind == "holiday" else self._on(self.surfaces[which], kind)
         return self._drawn[what]
 
-    def _on(self, surface: Surface, kind: str) -> Floats:
+    def _on(self, surface: TexturedSurface, kind: str) -> Floats:
         if kind == "layout":
             return _layout(surface)
         values = _KINDS[kind](surface)
@@ -151,28 +151,28 @@ def _figure(rows: int = 70, columns: int = 72) -> TriangleMesh:
     return TriangleMesh(vertices.reshape(-1, 3), np.concatenate([quads[:, [0, 1, 2]], quads[:, [0, 2, 3]]]).astype(np.int32))
 
 
-def _surface(mesh: TriangleMesh) -> Surface:
+def _surface(mesh: TriangleMesh) -> TexturedSurface:
     return read_surface(mesh, np.ones(len(mesh.faces), bool), height=SIZE, width=SIZE)
 
 
-def _noise(surface: Surface, size: float, seed: int) -> Floats:
+def _noise(surface: TexturedSurface, size: float, seed: int) -> Floats:
     rng = np.random.default_rng(seed)
     ways = unit(rng.standard_normal((16, 3))) * (2 * np.pi / size)
     return np.cos(surface.position @ ways.T + rng.uniform(0, 6.28, 16)).sum(axis=1) / np.sqrt(8)
 
 
-def _paint(surface: Surface) -> Floats:
+def _paint(surface: TexturedSurface) -> Floats:
     share = 1 / (1 + np.exp(-6 * _noise(surface, 30, 1)))[:, None]
     colour = share * np.array([0.45, 0.26, 0.14]) + (1 - share) * np.array([0.30, 0.36, 0.42])
     return colour * np.exp(0.10 * _noise(surface, 4, 2) + 0.06 * _noise(surface, 1.5, 3))[:, None]
 
 
-def _light(surface: Surface) -> Floats:
+def _light(surface: TexturedSurface) -> Floats:
     lamp = unit(np.array([0.6, -0.5, 0.6]))
     return (0.35 + 0.9 * np.maximum(surface.normal @ lamp, 0) + 0.15 * surface.normal[:, 2]) * _open(surface)
 
 
-def _open(surface: Surface) -> Floats:
+def _open(surface: TexturedSurface) -> Floats:
     """Part of the sky that is seen: less in the grooves between the lobes and under the chin."""
     x, y, z = surface.position.T
     angle = np.arctan2(y / 0.8, x)
@@ -190,7 +190,7 @@ def _grey(values: Floats) -> Floats:
     return np.repeat(np.round(255 * np.clip(values, 0, 1))[:, None] / 255, 3, axis=1)
 
 
-def _tilts(surface: Surface, size: float, steep: float) -> Floats:
+def _tilts(surface: TexturedSurface, size: float, steep: float) -> Floats:
     """(n, 3) stored tangent-space normals of waves in the layout."""
     row, column = np.divmod(surface.texels.index, SIZE)
     rise = [
@@ -200,12 +200,12 @@ def _tilts(surface: Surface, size: float, steep: float) -> Floats:
     return 0.5 + 0.5 * unit(np.stack([-rise[0], -rise[1], np.ones(len(row))], axis=1))
 
 
-def _mask(surface: Surface) -> Floats:
+def _mask(surface: TexturedSurface) -> Floats:
     colours = np.array([[1, 0, 0], [0, 1, 0], [0, 0, 1.0]])
     return colours[np.digitize(surface.position[:, 2], [25, 50])]
 
 
-def _curvature(surface: Surface) -> Floats:
+def _curvature(surface: TexturedSurface) -> Floats:
     bend = 6 * _noise(surface, 6, 5)
     return np.stack([np.clip(-bend, 0, 1), np.clip(1 - 0.5 * np.abs(bend), 0, 1), np.clip(bend, 0, 1)], axis=1) ** 3
 
@@ -227,7 +227,7 @@ _KINDS = {
 }
 
 
-def _layout(surface: Surface) -> Floats:
+def _layout(surface: TexturedSurface) -> Floats:
     """The edges of the triangles as thin light lines on a dark ground."""
     near = surface.texels.weight.min(axis=1) < 0.12
     shown = np.where(near, 0.85, 0.1)

@@ -11,7 +11,7 @@ import bpy
 import numpy as np
 
 from blender_addon.core.mesh.triangles import TriangleMesh, unit
-from blender_addon.core.surface.textured_surface import Surface, read_surface, without
+from blender_addon.core.surface.textured_surface import TexturedSurface, read_surface, without
 from blender_addon.scene import meshes
 from blender_addon.scene.images import read_pixels
 from blender_addon.scene.scan.importers import import_scan
@@ -29,7 +29,7 @@ class Sculpture:
 
     name: str
     mesh: TriangleMesh
-    surface: Surface
+    surface: TexturedSurface
     true_normal: Floats
     known: Any
 
@@ -62,7 +62,7 @@ def _pixels(path: Path) -> Floats:
     return pixels
 
 
-def _in_space(mesh: TriangleMesh, surface: Surface, mapped: Floats) -> Floats:
+def _in_space(mesh: TriangleMesh, surface: TexturedSurface, mapped: Floats) -> Floats:
     """(n, 3) normals in space of tangent-space ones, by Blender's own tangents and smooth normals of the corners."""
     made = meshes.make_mesh("sculpture", mesh)
     made.calc_tangents(uvmap=meshes.UV)

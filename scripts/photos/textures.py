@@ -135,7 +135,11 @@ def _recipe(path: Path) -> bytes:
     for node in ast.walk(tree):
         body = getattr(node, "body", None)
         if isinstance(body, list):
-            kept = [one for one in body if not (isinstance(one, ast.Expr) and isinstance(one.value, ast.Constant))]
+            kept = [
+                statement
+                for statement in body
+                if not (isinstance(statement, ast.Expr) and isinstance(statement.value, ast.Constant))
+            ]
             node.body = kept or [ast.Pass()]  # type: ignore[attr-defined]
     return ast.dump(tree).encode()
 

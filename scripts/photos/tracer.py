@@ -73,7 +73,7 @@ def _finer(piece: Sculpture) -> tuple[Ints, Floats, Floats]:
 def irradiance(piece: Sculpture, seen: Seen, lights: list[str], albedo: Floats) -> list[Floats]:
     """(n, 3) float32 irradiance over pi on the true normals of the texels, for each room. albedo: (v, 3) for the bounces."""
     radiance = [_radiance(name) for name in lights]
-    bounced = [_bounced(seen, one, albedo) for one in radiance]
+    bounced = [_bounced(seen, light, albedo) for light in radiance]
     both = np.concatenate(radiance, axis=1).astype(np.float32) * seen.weight[:, None].astype(np.float32)
     corners, share = _places(piece, seen)
     found = [np.zeros((len(corners), 3), np.float32) for _ in lights]

@@ -173,16 +173,16 @@ def pairs_are_clicked(hand: Hand, pairs: list[Any]) -> Step:
     pairs: ((x, y, z) on the first, (x, y, z) on the further), each in its scan's own coordinates.
     """
     window = hand.window
-    yield from looking(window, [one for one in bpy.data.objects if one.get("bozzetto_role") == "upright"], 0.6, 0.2)
+    yield from looking(window, [item for item in bpy.data.objects if item.get("bozzetto_role") == "upright"], 0.6, 0.2)
     asked(hand, bpy.ops.bozzetto.mark_spots, scan="2")
     for _ in range(3):
         yield
     first, further = (bpy.data.objects[f"Pick on the {which} scan"] for which in ("first", "further"))
-    upright = next(one for one in bpy.data.objects if one.get("bozzetto_role") == "upright")
+    upright = next(item for item in bpy.data.objects if item.get("bozzetto_role") == "upright")
     own = Matrix([upright["bozzetto_matrix"][4 * row : 4 * row + 4] for row in range(4)])
-    for number, (one, two) in enumerate(pairs, 1):
-        yield from hand.click(*pixel(window, first.matrix_world @ own @ Vector(one)))
-        yield from hand.click(*pixel(window, further.matrix_world @ Vector(two)))
+    for number, (start, end) in enumerate(pairs, 1):
+        yield from hand.click(*pixel(window, first.matrix_world @ own @ Vector(start)))
+        yield from hand.click(*pixel(window, further.matrix_world @ Vector(end)))
         if number < len(pairs):
             yield from hand.shot(f"8-pairs-{number}")
     yield from waited(window)
@@ -238,5 +238,5 @@ def session(window: Any, shot: Callable[[str], Step], log: Callable[..., None], 
         bpy.ops.bozzetto.run_job(first="registration", last="registration")
     yield from a_pose_is_chosen(hand)
     yield from pairs_are_clicked(hand, wanted["pairs"])
-    upright = next(one for one in bpy.data.objects if one.get("bozzetto_role") == "upright")
+    upright = next(item for item in bpy.data.objects if item.get("bozzetto_role") == "upright")
     yield from the_stand_is_painted(hand, upright, wanted["level_mm"] / 1000.0)

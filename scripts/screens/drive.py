@@ -82,7 +82,7 @@ class OpenPanels:
             if cls.is_registered and issubclass(cls, bpy.types.Panel):
                 bpy.utils.unregister_class(cls)
         self.fields.specs = lambda settings: {k: dataclasses.replace(v, more=False) for k, v in self.specs(settings).items()}
-        steps = {one.name for one in self.panels.catalogue() if folder in (one.folder, "")}
+        steps = {step.name for step in self.panels.catalogue() if folder in (step.folder, "")}
         for cls in self.panels.classes():
             name = cls.bl_idname.removeprefix("BOZZETTO_PT_")
             if only and name not in (folder, *only):
@@ -168,11 +168,11 @@ def sharp_zone(area: Any, window: Any, panels: OpenPanels) -> Iterator[None]:
     space = area.spaces.active
     bpy.context.window_manager.bozzetto_show_sharp = True
     turn = bpy.context.scene.camera.rotation_euler.copy()
-    around = [one for one in bpy.context.scene.objects if one.get("bozzetto_role") not in ("piece", "stand")]
-    hidden = [one for one in around if not one.hide_get()]
+    around = [item for item in bpy.context.scene.objects if item.get("bozzetto_role") not in ("piece", "stand")]
+    hidden = [item for item in around if not item.hide_get()]
     for name, degrees in (("side", 70.0), ("oblique", 25.0)):
-        for one in hidden:  # the room's walls stand between
-            one.hide_set(True)
+        for item in hidden:  # the room's walls stand between
+            item.hide_set(True)
         space.region_3d.view_perspective = "ORTHO"
         turned = turn.copy()
         turned.z += math.radians(degrees)
@@ -182,8 +182,8 @@ def sharp_zone(area: Any, window: Any, panels: OpenPanels) -> Iterator[None]:
         bpy.ops.object.select_all(action="DESELECT")
         yield
         yield from redrawn(f"4-sharp-{name}")
-    for one in hidden:
-        one.hide_set(False)
+    for item in hidden:
+        item.hide_set(False)
     panels.show("shots", "lens")
     view = space.region_3d
     view.view_perspective, view.view_camera_zoom, view.view_camera_offset = "CAMERA", 10.0, (0.08, 0.0)

@@ -42,8 +42,8 @@ def session(window: Any, log: Callable[..., None], wanted: dict[str, Any], keep:
         if done % 20 == 0:
             keep(fuzz_operators=done, fuzz_failures=len(failures), fuzz_failed=failures[:20])
         if done % REST == 0:
-            for one in job.window.screen.areas:
-                one.tag_redraw()
+            for part in job.window.screen.areas:
+                part.tag_redraw()
             yield
     keep(fuzz_operators=done, fuzz_failures=len(failures), fuzz_failed=failures[:20], fuzz_kinds=kinds)
 
@@ -102,15 +102,15 @@ class Acts:
         step = chance.choice(self.steps).name
         group = getattr(bpy.context.scene.bozzetto, step)
         names = [p for p in group.bl_rna.properties if p.identifier not in ("rna_type", "name") and not p.is_readonly]
-        one = chance.choice(names)
-        if one.type == "BOOLEAN" and not one.is_array:
-            setattr(group, one.identifier, chance.random() < 0.5)
-        elif one.type == "ENUM":
-            setattr(group, one.identifier, chance.choice([item.identifier for item in one.enum_items]))
-        elif one.type == "FLOAT" and not one.is_array:
-            setattr(group, one.identifier, chance.uniform(max(one.hard_min, -100.0), min(one.hard_max, 100.0)))
-        elif one.type == "INT" and not one.is_array:
-            setattr(group, one.identifier, chance.randint(max(one.hard_min, 0), min(one.hard_max, 500)))
+        name = chance.choice(names)
+        if name.type == "BOOLEAN" and not name.is_array:
+            setattr(group, name.identifier, chance.random() < 0.5)
+        elif name.type == "ENUM":
+            setattr(group, name.identifier, chance.choice([item.identifier for item in name.enum_items]))
+        elif name.type == "FLOAT" and not name.is_array:
+            setattr(group, name.identifier, chance.uniform(max(name.hard_min, -100.0), min(name.hard_max, 100.0)))
+        elif name.type == "INT" and not name.is_array:
+            setattr(group, name.identifier, chance.randint(max(name.hard_min, 0), min(name.hard_max, 500)))
 
     def thing(self, chance: random.Random) -> Any:
         """Any object of the scene, or None."""

@@ -53,22 +53,22 @@ def session(window: Any, log: Log, wanted: dict[str, Any], driver: tuple[Any, An
 def tooltips_missing() -> list[str]:
     """The controls that say nothing of themselves: settings, preferences, operators and what they ask."""
     found = []
-    groups = [one for one in bpy.types.PropertyGroup.__subclasses__() if one.__name__.startswith("BOZZETTO_")]
+    groups = [group for group in bpy.types.PropertyGroup.__subclasses__() if group.__name__.startswith("BOZZETTO_")]
     for group in [*groups, *bpy.types.AddonPreferences.__subclasses__()]:
         if not group.__name__.startswith("BOZZETTO_"):
             continue
         found += [
-            f"{group.__name__}.{one.identifier}"
-            for one in group.bl_rna.properties
-            if one.identifier not in ("rna_type", "name", "bl_idname") and not one.is_hidden and not one.description.strip()
+            f"{group.__name__}.{prop.identifier}"
+            for prop in group.bl_rna.properties
+            if prop.identifier not in ("rna_type", "name", "bl_idname") and not prop.is_hidden and not prop.description.strip()
         ]
     for name in dir(bpy.ops.bozzetto):
         rna = getattr(bpy.ops.bozzetto, name).get_rna_type()
         if not rna.description.strip() or rna.description == rna.name:
             found.append(f"bozzetto.{name}")
         inner = {"filepath", "directory", "files", "filter_glob", "rna_type"}
-        asked = [one for one in rna.properties if one.identifier not in inner and not one.is_hidden]
-        found += [f"bozzetto.{name}.{one.identifier}" for one in asked if not one.description.strip()]
+        asked = [prop for prop in rna.properties if prop.identifier not in inner and not prop.is_hidden]
+        found += [f"bozzetto.{name}.{setting.identifier}" for setting in asked if not setting.description.strip()]
     return found
 
 
@@ -76,7 +76,7 @@ def first_picture(window: Any, wanted: dict[str, Any], keep: Callable[..., None]
     """Drop the scans, give the height, press the button: how many clicks, how long until the lit view and the first picture,
     and how long the longest stretch was in which the window could not answer."""
     scene, area = window.scene, max((a for a in window.screen.areas if a.type == "VIEW_3D"), key=lambda a: a.width * a.height)
-    region = next(one for one in area.regions if one.type == "WINDOW")
+    region = next(part for part in area.regions if part.type == "WINDOW")
     scans = [{"name": name} for name in wanted["scans"]]
     clicks, stretches = 0, []
     advance = ours("ui.watched_work").WatchedWork._advance
@@ -106,7 +106,7 @@ def first_picture(window: Any, wanted: dict[str, Any], keep: Callable[..., None]
         clicks += 1
     lit = picture = None
     pictures = ours("ui.pictures")
-    while any(one.bl_idname == "BOZZETTO_OT_run_job" for one in window.modal_operators):
+    while any(operator.bl_idname == "BOZZETTO_OT_run_job" for operator in window.modal_operators):
         if lit is None and area.spaces.active.shading.type in ("RENDERED", "MATERIAL"):
             lit = time.perf_counter() - started
             keep(seconds_to_lit_view=lit)
@@ -116,11 +116,11 @@ def first_picture(window: Any, wanted: dict[str, Any], keep: Callable[..., None]
             break
         yield
     operator._advance, operator._words = advance, words
-    own = sorted((one for one in stretches if not one[2]), reverse=True)[:12]
+    own = sorted((stretch for stretch in stretches if not stretch[2]), reverse=True)[:12]
     longest = own[0][0] if own else None
     keep(clicks_to_picture=clicks, longest_block_s=longest, longest_blocks=own)
     window.event_simulate(type="ESC", value="PRESS", x=window.width // 3, y=window.height // 2)
-    while any(one.bl_idname == "BOZZETTO_OT_run_job" for one in window.modal_operators):
+    while any(operator.bl_idname == "BOZZETTO_OT_run_job" for operator in window.modal_operators):
         yield
 
 
@@ -176,6 +176,6 @@ def redraw(window: Any, keep: Callable[..., None], driver: tuple[Any, Any, Any])
     shot("measure-all-open")
     panels.clear()
     bpy.data.objects.remove(bpy.data.objects["Three million"])
-    most = dict(sorted(shares.items(), key=lambda one: -one[1])[:8])
+    most = dict(sorted(shares.items(), key=lambda entry: -entry[1])[:8])
     keep(redraw_ms=statistics.median(times) if times else None, redraws=len(times), redraw_shares_ms=most)
     yield

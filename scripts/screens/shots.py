@@ -158,4 +158,4 @@ def _tile(folder: Path) -> dict[str, object]:
     code = "import sys; from pathlib import Path; from scripts.truth.tile import write_tile; write_tile(Path(sys.argv[1]))"
     subprocess.run([str(python), "-c", code, str(folder)], cwd=ROOT, check=True)
     spots = ((-27.0, -27.0, 9.0), (27.0, -26.0, 9.0), (-26.0, 27.0, 9.0))
-    return {"pairs": [[one, [-0.1 * one[1], 0.1 * one[0], 0.1 * one[2]]] for one in spots], "level_mm": 14.0}
+    return {"pairs": [[spot, [-0.1 * spot[1], 0.1 * spot[0], 0.1 * spot[2]]] for spot in spots], "level_mm": 14.0}

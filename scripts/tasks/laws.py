@@ -34,6 +34,7 @@ RETIRED_NAMES = {
     "Stand": "a camera's pose is a CameraPose; the thing under a piece is a part",
     "Made": "what was made",
     "Surface": "which surface (TexturedSurface, MaterialSurface)",
+    "one": "what it is (photo, shot, item)",
 }
 """Whole names that stood for more than one thing, and what to say instead."""
 ARRAYS = {
@@ -278,6 +279,8 @@ def standard_words(module: Module) -> Iterator[Breach]:
             name = getattr(node, field) or ""
             for word in RETIRED.keys() & set(name.lower().replace(".", "_").split("_")):
                 yield getattr(node, "lineno", 1), f'"{name}": for "{word}" say {RETIRED[word]}'
+            if name in RETIRED_NAMES:
+                yield getattr(node, "lineno", 1), f'"{name}": say {RETIRED_NAMES[name]}'
 
 
 def crowded(package: Iterable[Module]) -> list[str]:

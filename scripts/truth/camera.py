@@ -69,9 +69,9 @@ def speckles(texels: Texels, density: float, rng: Any, *, texel_area: float) -> 
     begin, end = np.searchsorted(keys, mine), np.searchsorted(keys, mine, side="right")
     for step in range(int((end - begin).max(initial=0))):
         row = np.flatnonzero(begin + step < end)
-        one = dot[begin[row] + step]
-        distance = np.linalg.norm(texels.position[row] - middle[one], axis=1)
-        factor[row] *= 1.0 - dark[one] * ramp(radius[one] - distance, -0.02, 0.03)
+        products = dot[begin[row] + step]
+        distance = np.linalg.norm(texels.position[row] - middle[products], axis=1)
+        factor[row] *= 1.0 - dark[products] * ramp(radius[products] - distance, -0.02, 0.03)
     return factor
 
 
@@ -132,8 +132,8 @@ def bled(raster: Floats, known: Floats, rounds: int = 3) -> Floats:
         fresh = np.flatnonzero(near.ravel() & ~reached)
         row, column = np.divmod(fresh, width)
         beside = [(row - down) % height * width + (column - across) % width for down, across in steps]
-        count = sum(reached[one].astype(float) for one in beside)
-        total = sum(colours[one] * reached[one, None] for one in beside)
+        count = sum(reached[shifted].astype(float) for shifted in beside)
+        total = sum(colours[shifted] * reached[shifted, None] for shifted in beside)
         colours[fresh] = total / count[:, None]
         front = np.zeros_like(front)
         front.ravel()[fresh] = True

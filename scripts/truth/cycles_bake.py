@@ -29,7 +29,7 @@ def light_on(
     scene.cycles.samples, scene.cycles.use_denoising = samples, False
     scene.cycles.diffuse_bounces = scene.cycles.max_bounces = 4
     scene.cycles.seed = 1
-    sources = [meshes.make_object(one.name, one.mesh(), materials=[_matt(one.name)]) for one in truths]
+    sources = [meshes.make_object(truth.name, truth.mesh(), materials=[_matt(truth.name)]) for truth in truths]
     target = meshes.make_object("scan", scan, materials=[_target(size)])
     for item in (*sources, target):
         scene.collection.objects.link(item)

@@ -98,7 +98,9 @@ def dusted(piece: Shape, stone: Shape, *, size: int, samples: int) -> tuple[Tria
     count = len(mesh.vertices)
     mesh, _ = charts.unwrapped(scraps(mesh, 7, SEED + 40), islands=1100, texels=size, seed=SEED)
     part = texels(mesh, whole.vertices, whole.faces, size)
-    white = [Shape(one.name, one.vertices, one.faces, np.full((len(one.vertices), 3), POWDER)) for one in (piece, stone)]
+    white = [
+        Shape(shape.name, shape.vertices, shape.faces, np.full((len(shape.vertices), 3), POWDER)) for shape in (piece, stone)
+    ]
     light = light_of(white, mesh, lights.light("window", SEED), part, size, samples)
     camera = Camera(blur=0.09)
     factor = speckles(part, camera.speckle, np.random.default_rng(SEED + 60), texel_area=texel_mm(mesh, size) ** 2)
@@ -154,7 +156,9 @@ def labels(mesh: TriangleMesh, piece: Shape, stone: Shape, count: int) -> Any:
     import bpy  # noqa: F401 - mathutils can be imported only after bpy
     from mathutils.bvhtree import BVHTree
 
-    trees = [BVHTree.FromPolygons(one.vertices.tolist(), one.faces.tolist(), all_triangles=True) for one in (piece, stone)]
+    trees = [
+        BVHTree.FromPolygons(shape.vertices.tolist(), shape.faces.tolist(), all_triangles=True) for shape in (piece, stone)
+    ]
     found = np.full(len(mesh.vertices), -1, np.int8)
     for row, point in enumerate(mesh.vertices[:count].tolist()):
         away = [tree.find_nearest(point)[3] for tree in trees]
@@ -216,7 +220,7 @@ def made(folder: Path, *, size: int = 2048, samples: int = 12) -> None:
 def agrees(folder: Path) -> bool:
     """Whether the truth made now from the seed is the one that the committed scans were made of."""
     record = json.loads((folder / "truth.json").read_text())
-    return all(one.digest() == record[one.name]["sha256"] for one in truths(record["seed"]))
+    return all(truth.digest() == record[truth.name]["sha256"] for truth in truths(record["seed"]))
 
 
 if __name__ == "__main__":

@@ -75,12 +75,12 @@ def rotation(*turns: tuple[str, float]) -> Floats:
     for axis, degrees in turns:
         angle = np.radians(degrees)
         cosine, sine = np.cos(angle), np.sin(angle)
-        one = {
+        corner_values = {
             "x": [[1, 0, 0], [0, cosine, -sine], [0, sine, cosine]],
             "y": [[cosine, 0, sine], [0, 1, 0], [-sine, 0, cosine]],
             "z": [[cosine, -sine, 0], [sine, cosine, 0], [0, 0, 1]],
         }[axis]
-        matrix = matrix @ np.array(one, float)
+        matrix = matrix @ np.array(corner_values, float)
     return matrix
 
 

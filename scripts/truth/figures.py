@@ -56,7 +56,7 @@ def scanned(figure: Figure, seed: int = 1) -> TriangleMesh:
 
 @lru_cache(maxsize=32)
 def _clean(name: str) -> TriangleMesh:
-    figure = next(one for one in figures() if one.name == name)
+    figure = next(candidate for candidate in figures() if candidate.name == name)
     values, origin = sampled(figure.field, np.array(figure.low) - 3.0, np.array(figure.high) + 3.0, STEP_MM)
     vertices, quads = surface_nets(values, origin, STEP_MM)
     vertices = drawn_onto(figure.field, relaxed(vertices, quads), rounds=2)

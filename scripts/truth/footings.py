@@ -221,9 +221,9 @@ def _on(
     stand: Callable[[Floats, Any], Floats], piece: Callable[[Floats, Any], Floats], paint: Any = None, fillet: float = 0.5
 ) -> Maker:
     def make(random: Any) -> tuple[Field, Field | None, Any, float]:
-        one, two = (int(random.integers(1, 10_000)) for _ in range(2))
+        first, second = (int(random.integers(1, 10_000)) for _ in range(2))
         return (
-            lambda p: piece(p, np.random.default_rng(one)), lambda p: stand(p, np.random.default_rng(two)), paint, fillet,
+            lambda p: piece(p, np.random.default_rng(first)), lambda p: stand(p, np.random.default_rng(second)), paint, fillet,
         )  # fmt: skip
 
     return make

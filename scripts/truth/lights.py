@@ -32,12 +32,12 @@ def light(name: str, seed: int = 0) -> Light:
     return {"window": _window, "lamps": _lamps, "overcast": _overcast, "travelling": _travelling, "tent": _tent}[name](rng)
 
 
-def turned(one: Light, degrees: float) -> Light:
+def turned(lighting: Light, degrees: float) -> Light:
     """The same room with the piece turned in it about the vertical by `degrees` (the light turns the other way round it)."""
     angle = np.radians(degrees)
     spin = np.array([[np.cos(angle), -np.sin(angle), 0], [np.sin(angle), np.cos(angle), 0], [0, 0, 1]])
-    rooms = tuple((lambda ways, room=room: room(ways @ spin.T)) for room in one.rooms)
-    return Light(one.name, rooms, tuple(view @ spin for view in one.views))
+    rooms = tuple((lambda ways, room=room: room(ways @ spin.T)) for room in lighting.rooms)
+    return Light(lighting.name, rooms, tuple(view @ spin for view in lighting.views))
 
 
 def _towards(azimuth: float, elevation: float) -> Floats:
@@ -101,7 +101,7 @@ def _tent(rng: Any) -> Light:
     towards = [_towards(angle + rng.uniform(-15, 15), 35) for angle in (20.0, 150.0, 265.0)]
 
     def room(ways: Floats) -> Floats:
-        glow = 0.8 + 0.25 * np.maximum(ways[:, 2:], 0.0) + sum(0.45 * _lobe(ways, one, 28.0) for one in towards)
+        glow = 0.8 + 0.25 * np.maximum(ways[:, 2:], 0.0) + sum(0.45 * _lobe(ways, direction, 28.0) for direction in towards)
         return np.where(ways[:, 2:] > -0.15, glow, 0.55) * np.array([1.0, 0.99, 0.97])
 
     return Light("tent", (room,))
@@ -123,9 +123,9 @@ def _travelling(rng: Any) -> Light:
     return Light("travelling", tuple(rooms), tuple(views))
 
 
-def shares(one: Light, normals: Floats) -> Floats:
+def shares(lighting: Light, normals: Floats) -> Floats:
     """(n, rooms) how much of each room's photos a surface shows: those that it faces most, blended."""
-    if len(one.rooms) == 1:
+    if len(lighting.rooms) == 1:
         return np.ones((len(normals), 1))
-    facing = np.exp(14.0 * (normals @ unit(np.array(one.views)).T))
+    facing = np.exp(14.0 * (normals @ unit(np.array(lighting.views)).T))
     return facing / facing.sum(axis=1, keepdims=True)

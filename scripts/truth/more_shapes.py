@@ -72,11 +72,11 @@ def _gouges(canvas: Canvas) -> None:
     level = np.zeros(len(canvas.vertices))
     chosen = spread(canvas, np.flatnonzero(canvas.normals[:, 2] > -0.6), 2.6)
     grain = unit(np.array([0.25, 0.1, 1.0]))
-    for one in chosen:
-        normal = canvas.normals[one]
+    for vertex in chosen:
+        normal = canvas.normals[vertex]
         way = unit(grain - (grain @ normal) * normal + 0.25 * rng.normal(size=3))
         length, width = rng.uniform(4.5, 8.0), rng.uniform(2.2, 3.6)
-        index, along, across = canvas.patch(canvas.vertices[one], way, 0.8 * length, facing=0.75)
+        index, along, across = canvas.patch(canvas.vertices[vertex], way, 0.8 * length, facing=0.75)
         cutting = np.square(across / (0.5 * width)) + np.square(along / (0.5 * length))
         level[index] = np.minimum(level[index], rng.uniform(0.12, 0.24) * (cutting - 1.0))
     canvas.height += np.maximum(level, -0.3)
@@ -86,13 +86,13 @@ def _knife(canvas: Canvas) -> None:
     """V cuts with straight flanks, from hair-fine to a millimetre wide, some hatched, some crossed."""
     rng = canvas.rng
     for _ in range(46):
-        one = rng.integers(len(canvas.vertices))
-        normal = canvas.normals[one]
+        vertex = rng.integers(len(canvas.vertices))
+        normal = canvas.normals[vertex]
         way = unit(np.cross(normal, rng.normal(size=3)))
         side = np.cross(normal, way)
         width, gap, length = rng.uniform(0.25, 1.0), rng.uniform(0.9, 1.8), rng.uniform(3.0, 9.0)
         for number in range(int(rng.integers(2, 7))):
-            centre = canvas.vertices[one] + number * gap * side
+            centre = canvas.vertices[vertex] + number * gap * side
             index, along, across = canvas.patch(centre, unit(way + 0.05 * rng.normal(size=3)), 0.6 * length, facing=0.6)
             if len(index):
                 flank = np.clip(1.0 - np.abs(across) / (0.5 * width), 0.0, 1.0) * ramp(0.5 * length - np.abs(along), 0.0, 1.0)
@@ -121,11 +121,11 @@ def folds(seed: int = 7) -> Shape:
     canvas = Canvas(vertices, quads, seed + 301)
     _woven(canvas)
     _sewn(canvas)
-    for one in spread(canvas, np.flatnonzero(canvas.normals[:, 2] < 0.7), 4.5):
-        way = unit(downwards(canvas.normals[one : one + 1], (0, 0, -1))[0] + 0.5 * canvas.rng.normal(size=3))
+    for vertex in spread(canvas, np.flatnonzero(canvas.normals[:, 2] < 0.7), 4.5):
+        way = unit(downwards(canvas.normals[vertex : vertex + 1], (0, 0, -1))[0] + 0.5 * canvas.rng.normal(size=3))
         stroke(
             canvas,
-            canvas.vertices[one],
+            canvas.vertices[vertex],
             way,
             length=canvas.rng.uniform(3, 8),
             width=canvas.rng.uniform(0.5, 1.4),
@@ -172,11 +172,11 @@ def smooth(seed: int = 7) -> Shape:
     canvas = Canvas(vertices, quads, seed + 401)
     rng = canvas.rng
     chosen = spread(canvas, np.flatnonzero(canvas.normals[:, 2] > -0.5), 11.0)
-    for one in chosen:
-        way = unit(np.cross(canvas.normals[one], rng.normal(size=3)))
+    for vertex in chosen:
+        way = unit(np.cross(canvas.normals[vertex], rng.normal(size=3)))
         stroke(
             canvas,
-            canvas.vertices[one],
+            canvas.vertices[vertex],
             way,
             length=rng.uniform(4, 10),
             width=rng.uniform(0.6, 2.0),

@@ -54,11 +54,11 @@ def surface_nets(values: Floats, origin: Floats, step: float, level: float = 0.0
     total, count = np.zeros((len(cell), 3)), np.zeros(len(cell))
     quads = []
     for axis in range(3):
-        one, two = (axis + 1) % 3, (axis + 2) % 3
+        next_axis, last_axis = (axis + 1) % 3, (axis + 2) % 3
         step_along = np.eye(3, dtype=int)[axis]
         for a in range(2):
             for b in range(2):
-                corner = cell + a * np.eye(3, dtype=int)[one] + b * np.eye(3, dtype=int)[two]
+                corner = cell + a * np.eye(3, dtype=int)[next_axis] + b * np.eye(3, dtype=int)[last_axis]
                 here, there = field[tuple(corner.T)], field[tuple((corner + step_along).T)]
                 crossed = (here < 0) != (there < 0)
                 share = here[crossed] / (here[crossed] - there[crossed])
@@ -68,9 +68,15 @@ def surface_nets(values: Floats, origin: Floats, step: float, level: float = 0.0
         second = [slice(None)] * 3
         first[axis], second[axis] = slice(0, -1), slice(1, None)
         edge = np.argwhere(inside[tuple(first)] != inside[tuple(second)])
-        edge = edge[np.all((edge[:, [one, two]] > 0) & (edge[:, [one, two]] < shape[[one, two]] - 1), axis=1)]
+        edge = edge[
+            np.all(
+                (edge[:, [next_axis, last_axis]] > 0) & (edge[:, [next_axis, last_axis]] < shape[[next_axis, last_axis]] - 1),
+                axis=1,
+            )
+        ]
         ring = [
-            edge - a * np.eye(3, dtype=int)[one] - b * np.eye(3, dtype=int)[two] for a, b in ((0, 0), (1, 0), (1, 1), (0, 1))
+            edge - a * np.eye(3, dtype=int)[next_axis] - b * np.eye(3, dtype=int)[last_axis]
+            for a, b in ((0, 0), (1, 0), (1, 1), (0, 1))
         ]
         quad = np.stack([number[tuple(corner.T)] for corner in ring], axis=1)
         outward = inside[tuple(edge.T)]

@@ -97,13 +97,13 @@ def _dabs(canvas: Canvas, candidates: Floats, ways: Floats, weight: Floats) -> N
     """The breast: pellets of clay pressed on and drawn down, bigger below."""
     size = 1.0 + 0.35 * ramp(-canvas.vertices[:, 2], -52.0, -22.0)
     chosen = spread(canvas, candidates, 2.5 * size)
-    for one in chosen[np.argsort(canvas.vertices[chosen, 2])]:
-        vary = canvas.rng.uniform(0.8, 1.25) * size[one]
+    for vertex in chosen[np.argsort(canvas.vertices[chosen, 2])]:
+        vary = canvas.rng.uniform(0.8, 1.25) * size[vertex]
         tilt = 0.14 * canvas.rng.normal(size=3)
         pellet(
             canvas,
-            canvas.vertices[one],
-            unit(ways[one] + tilt),
+            canvas.vertices[vertex],
+            unit(ways[vertex] + tilt),
             length=3.3 * vary,
             width=2.7 * vary,
             height=0.36 * vary,
@@ -142,7 +142,7 @@ def _wing(canvas: Canvas, wing: owl_form.Wing, weight: Floats) -> None:
         thicks.append(thick)
     outside = weight * ramp(canvas.normals @ axes[2], 0.05, 0.4)
     for thick in sorted(set(thicks)):
-        pick = [place for place, one in enumerate(thicks) if one == thick]
+        pick = [place for place, value in enumerate(thicks) if value == thick]
         _laid_over(
             canvas,
             [roots[p] for p in pick],
@@ -184,12 +184,12 @@ def _tooling(canvas: Canvas, share: dict[str, Floats]) -> None:
     ways = downwards(normals)
     local = owl_form.head_local(owl_form.unleaned(points))
     disc = np.flatnonzero((share["disc"] > 0.5) & (share["eye"] < 0.2) & (share["beak"] < 0.2))
-    for one in spread(canvas, disc, 1.0):
-        eye = owl_form.EYES[int(local[one, 0] > 0)]
-        away = owl_form.TURN @ ((local[one] - eye) * (1, 0, 1))
+    for vertex in spread(canvas, disc, 1.0):
+        eye = owl_form.EYES[int(local[vertex, 0] > 0)]
+        away = owl_form.TURN @ ((local[vertex] - eye) * (1, 0, 1))
         stroke(
             canvas,
-            points[one],
+            points[vertex],
             unit(away),
             length=rng.uniform(2.0, 3.2),
             width=rng.uniform(0.3, 0.55),
@@ -197,15 +197,15 @@ def _tooling(canvas: Canvas, share: dict[str, Floats]) -> None:
             bow=rng.normal(0, 0.12),
             scale=share["disc"] * (1 - share["eye"]),
         )
-    for one in spread(canvas, np.flatnonzero(share["rim"] > 0.6), 1.1):
-        spin = unit(np.cross(normals[one], ways[one]) + 0.8 * rng.normal(size=3))
-        stroke(canvas, points[one], spin, length=1.8, width=rng.uniform(0.35, 0.7), depth=rng.uniform(0.08, 0.2))
+    for vertex in spread(canvas, np.flatnonzero(share["rim"] > 0.6), 1.1):
+        spin = unit(np.cross(normals[vertex], ways[vertex]) + 0.8 * rng.normal(size=3))
+        stroke(canvas, points[vertex], spin, length=1.8, width=rng.uniform(0.35, 0.7), depth=rng.uniform(0.08, 0.2))
     legs = np.flatnonzero((share["legs"] > 0.6) & (share["foot"] < 0.3))
-    for one in spread(canvas, legs, 1.5):
+    for vertex in spread(canvas, legs, 1.5):
         stroke(
             canvas,
-            points[one],
-            unit(ways[one] + 0.12 * rng.normal(size=3)),
+            points[vertex],
+            unit(ways[vertex] + 0.12 * rng.normal(size=3)),
             length=rng.uniform(3, 5.5),
             width=rng.uniform(0.4, 1.0),
             depth=rng.uniform(0.1, 0.28),
@@ -213,23 +213,23 @@ def _tooling(canvas: Canvas, share: dict[str, Floats]) -> None:
             scale=share["legs"] * (1 - share["foot"]),
         )
     breast = np.flatnonzero((share["torso"] > 0.6) & (normals[:, 1] < 0.2) & (share["left"] + share["right"] < 0.2))
-    for one in spread(canvas, breast, 1.5):
+    for vertex in spread(canvas, breast, 1.5):
         for turn in (-0.25, 0.0, 0.25)[: rng.integers(1, 4)]:
-            way = unit(ways[one] + turn * np.cross(normals[one], ways[one]) + 0.08 * rng.normal(size=3))
+            way = unit(ways[vertex] + turn * np.cross(normals[vertex], ways[vertex]) + 0.08 * rng.normal(size=3))
             stroke(
                 canvas,
-                points[one],
+                points[vertex],
                 way,
                 length=rng.uniform(1.6, 3.0),
                 width=rng.uniform(0.22, 0.45),
                 depth=rng.uniform(0.05, 0.14),
             )
     foot = np.flatnonzero(share["foot"] > 0.6)
-    for one in spread(canvas, foot, 1.2):
-        around = unit(np.cross(normals[one], [0.0, -1.0, 0.0]))
+    for vertex in spread(canvas, foot, 1.2):
+        around = unit(np.cross(normals[vertex], [0.0, -1.0, 0.0]))
         stroke(
             canvas,
-            points[one],
+            points[vertex],
             around,
             length=rng.uniform(1.2, 2.2),
             width=rng.uniform(0.25, 0.5),
@@ -242,30 +242,30 @@ def _marks(canvas: Canvas, share: dict[str, Floats], ways: Floats) -> None:
     """Marks that follow no plan: broad fingertips, scraped planes on shoulders and back, stray nicks."""
     rng, points = canvas.rng, canvas.vertices
     calm = np.flatnonzero((share["eye"] < 0.1) & (share["beak"] < 0.1) & (share["foot"] < 0.2))
-    for one in rng.choice(calm, 26, replace=False):
+    for vertex in rng.choice(calm, 26, replace=False):
         fingertip(
             canvas,
-            points[one],
-            unit(ways[one] + 0.4 * rng.normal(size=3)),
+            points[vertex],
+            unit(ways[vertex] + 0.4 * rng.normal(size=3)),
             length=rng.uniform(5, 8),
             width=rng.uniform(4, 6),
             depth=rng.uniform(0.06, 0.16),
         )
-    for one in rng.choice(calm, 22, replace=False):
+    for vertex in rng.choice(calm, 22, replace=False):
         scraped(
             canvas,
-            points[one],
-            unit(ways[one] + 0.7 * rng.normal(size=3)),
+            points[vertex],
+            unit(ways[vertex] + 0.7 * rng.normal(size=3)),
             length=rng.uniform(4, 8),
             width=rng.uniform(1.6, 3.2),
             depth=rng.uniform(0.05, 0.12),
             chatter=rng.uniform(0.010, 0.022),
         )
-    for one in rng.choice(len(points), 170, replace=False):
-        way = unit(np.cross(canvas.normals[one], rng.normal(size=3)))
+    for vertex in rng.choice(len(points), 170, replace=False):
+        way = unit(np.cross(canvas.normals[vertex], rng.normal(size=3)))
         stroke(
             canvas,
-            points[one],
+            points[vertex],
             way,
             length=rng.uniform(1.0, 4.5),
             width=rng.uniform(0.2, 0.6),

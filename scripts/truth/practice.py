@@ -28,10 +28,10 @@ def practice(seed: int) -> Shape:
     vertices, quads = nets.modelled(field, (-HALF - 2,) * 3, (HALF + 2,) * 3, step=0.55, splits=2)
     canvas = Canvas(vertices, quads, seed + 9001)
     chosen = rng.choice(len(TOOLING), size=int(rng.integers(2, 5)), replace=False)
-    for one in chosen:
+    for vertex in chosen:
         before = canvas.height.copy()
-        TOOLING[one](canvas, rng)
-        place = canvas.noise(canvas.vertices + 13.0 * one, rng.uniform(14, 30))
+        TOOLING[vertex](canvas, rng)
+        place = canvas.noise(canvas.vertices + 13.0 * vertex, rng.uniform(14, 30))
         canvas.height = before + (canvas.height - before) * ramp(place, -0.5, 0.1)
         if rng.random() < 0.4:
             canvas.pressed(smoothing=0)
@@ -64,13 +64,15 @@ def _form(rng: np.random.Generator, seed: int) -> Callable[[Floats], Floats]:
         found = None
         for kind, centre, size, turn, blend in parts:
             if kind == "box":
-                one = box(points, centre, 0.8 * size, 1.0, turn)
+                solid = box(points, centre, 0.8 * size, 1.0, turn)
             elif kind == "limb":
                 end = np.clip(centre + turn[:, 0] * 1.6 * size[0], -14, 14)
-                one = limb(points, np.stack([centre, 0.5 * (centre + end) + turn[:, 1] * 2.0, end]), 0.3 * size[1] * np.ones(3))
+                solid = limb(
+                    points, np.stack([centre, 0.5 * (centre + end) + turn[:, 1] * 2.0, end]), 0.3 * size[1] * np.ones(3)
+                )
             else:
-                one = ellipsoid(points, centre, size, turn)
-            found = one if found is None else joined(found, one, blend)
+                solid = ellipsoid(points, centre, size, turn)
+            found = solid if found is None else joined(found, solid, blend)
         found = cut(found, ellipsoid(points, hollow[0], hollow[1]), hollow[2])
         return np.maximum(found + 0.5 * wander(points, 16.0), np.abs(points).max(axis=1) - HALF)
 
@@ -81,17 +83,17 @@ def _spots(canvas: Canvas, spacing: float) -> Floats:
     return spread(canvas, np.arange(len(canvas.vertices)), spacing)
 
 
-def _way(canvas: Canvas, one: int, lead: Floats, loose: float) -> Floats:
-    normal = canvas.normals[one]
+def _way(canvas: Canvas, vertex: int, lead: Floats, loose: float) -> Floats:
+    normal = canvas.normals[vertex]
     way = lead - (lead @ normal) * normal + loose * canvas.rng.normal(size=3)
     return unit(way - (way @ normal) * normal)
 
 
 def _strokes(canvas: Canvas, rng: np.random.Generator) -> None:
     width, depth, lead, loose = rng.uniform(0.3, 2.2), rng.uniform(0.03, 0.28), rng.normal(size=3), rng.uniform(0.1, 1.5)
-    for one in _spots(canvas, rng.uniform(1.0, 4.0) + width):
+    for vertex in _spots(canvas, rng.uniform(1.0, 4.0) + width):
         stroke(
-            canvas, canvas.vertices[one], _way(canvas, one, lead, loose), length=rng.uniform(2, 9),
+            canvas, canvas.vertices[vertex], _way(canvas, vertex, lead, loose), length=rng.uniform(2, 9),
             width=width * rng.uniform(0.6, 1.5), depth=depth * rng.uniform(-0.5, 1.3), bow=rng.normal(0, 0.5),
         )  # fmt: skip
 
@@ -99,10 +101,10 @@ def _strokes(canvas: Canvas, rng: np.random.Generator) -> None:
 def _combed(canvas: Canvas, rng: np.random.Generator) -> None:
     """Bundles of parallel lines, rounded or cut."""
     pitch, depth, lead, cutting = rng.uniform(0.4, 1.4), rng.uniform(0.03, 0.2), rng.normal(size=3), rng.random() < 0.5
-    for one in _spots(canvas, rng.uniform(4.0, 9.0)):
-        way = _way(canvas, one, lead, 0.5)
+    for vertex in _spots(canvas, rng.uniform(4.0, 9.0)):
+        way = _way(canvas, vertex, lead, 0.5)
         length, lines = rng.uniform(3, 9), int(rng.integers(2, 9))
-        index, along, across = canvas.patch(canvas.vertices[one], way, 0.5 * length + pitch * lines, facing=0.4)
+        index, along, across = canvas.patch(canvas.vertices[vertex], way, 0.5 * length + pitch * lines, facing=0.4)
         if not len(index):
             continue
         bend = across + rng.uniform(-0.04, 0.04) * along**2
@@ -114,10 +116,10 @@ def _combed(canvas: Canvas, rng: np.random.Generator) -> None:
 
 def _cuts(canvas: Canvas, rng: np.random.Generator) -> None:
     """Straight cuts with sharp flanks, near each other or crossing."""
-    for one in _spots(canvas, rng.uniform(2.5, 7.0)):
-        way, width = _way(canvas, one, rng.normal(size=3), 0.5), rng.uniform(0.2, 1.1)
+    for vertex in _spots(canvas, rng.uniform(2.5, 7.0)):
+        way, width = _way(canvas, vertex, rng.normal(size=3), 0.5), rng.uniform(0.2, 1.1)
         length = rng.uniform(2, 10)
-        index, along, across = canvas.patch(canvas.vertices[one], way, 0.6 * length, facing=0.5)
+        index, along, across = canvas.patch(canvas.vertices[vertex], way, 0.6 * length, facing=0.5)
         if len(index):
             flank = np.clip(1 - np.abs(across) / (0.5 * width), 0, 1) * ramp(0.5 * length - np.abs(along), 0, 1.0)
             canvas.height[index] -= rng.uniform(0.15, 0.45) * width * flank
@@ -127,35 +129,35 @@ def _planed(canvas: Canvas, rng: np.random.Generator) -> None:
     """Scallops of a gouge whose rims stay as crisp ridges."""
     lead, level = rng.normal(size=3), np.zeros(len(canvas.vertices))
     deep, broad = rng.uniform(0.08, 0.3), rng.uniform(1.2, 4.0)
-    for one in _spots(canvas, rng.uniform(0.7, 1.0) * broad):
+    for vertex in _spots(canvas, rng.uniform(0.7, 1.0) * broad):
         length, width = broad * rng.uniform(1.2, 2.5), broad * rng.uniform(0.8, 1.2)
-        index, along, across = canvas.patch(canvas.vertices[one], _way(canvas, one, lead, 0.4), 0.8 * length, facing=0.7)
+        index, along, across = canvas.patch(canvas.vertices[vertex], _way(canvas, vertex, lead, 0.4), 0.8 * length, facing=0.7)
         bowl = np.square(across / (0.5 * width)) + np.square(along / (0.5 * length)) - 1.0
         level[index] = np.minimum(level[index], deep * rng.uniform(0.7, 1.3) * bowl)
     canvas.height += level
 
 
 def _scraped(canvas: Canvas, rng: np.random.Generator) -> None:
-    for one in _spots(canvas, rng.uniform(6, 10)):
+    for vertex in _spots(canvas, rng.uniform(6, 10)):
         scraped(
-            canvas, canvas.vertices[one], _way(canvas, one, rng.normal(size=3), 0.3), length=rng.uniform(4, 10),
+            canvas, canvas.vertices[vertex], _way(canvas, vertex, rng.normal(size=3), 0.3), length=rng.uniform(4, 10),
             width=rng.uniform(2, 5), depth=rng.uniform(0.03, 0.2), chatter=rng.uniform(0.01, 0.04),
         )  # fmt: skip
 
 
 def _pellets(canvas: Canvas, rng: np.random.Generator) -> None:
     size = rng.uniform(0.7, 3.5)
-    for one in _spots(canvas, size * rng.uniform(0.7, 1.6)):
+    for vertex in _spots(canvas, size * rng.uniform(0.7, 1.6)):
         pellet(
-            canvas, canvas.vertices[one], _way(canvas, one, rng.normal(size=3), 1.0), length=size * rng.uniform(0.8, 2.0),
+            canvas, canvas.vertices[vertex], _way(canvas, vertex, rng.normal(size=3), 1.0), length=size * rng.uniform(0.8, 2.0),
             width=size * rng.uniform(0.7, 1.2), height=rng.uniform(0.08, 0.28) * size**0.7,
         )  # fmt: skip
 
 
 def _dents(canvas: Canvas, rng: np.random.Generator) -> None:
-    for one in _spots(canvas, rng.uniform(3, 8)):
+    for vertex in _spots(canvas, rng.uniform(3, 8)):
         fingertip(
-            canvas, canvas.vertices[one], _way(canvas, one, rng.normal(size=3), 1.0), length=rng.uniform(3, 8),
+            canvas, canvas.vertices[vertex], _way(canvas, vertex, rng.normal(size=3), 1.0), length=rng.uniform(3, 8),
             width=rng.uniform(2, 6), depth=rng.uniform(0.05, 0.3),
         )  # fmt: skip
 
@@ -163,8 +165,8 @@ def _dents(canvas: Canvas, rng: np.random.Generator) -> None:
 def _pits(canvas: Canvas, rng: np.random.Generator) -> None:
     """Small round holes or warts."""
     size, sign = rng.uniform(0.15, 0.6), rng.choice([-1.0, 1.0])
-    for one in _spots(canvas, rng.uniform(0.9, 3.0)):
-        index, along, across = canvas.patch(canvas.vertices[one], _way(canvas, one, rng.normal(size=3), 1.0), 3 * size)
+    for vertex in _spots(canvas, rng.uniform(0.9, 3.0)):
+        index, along, across = canvas.patch(canvas.vertices[vertex], _way(canvas, vertex, rng.normal(size=3), 1.0), 3 * size)
         canvas.height[index] += sign * rng.uniform(0.1, 0.5) * size * np.exp(-(along**2 + across**2) / size**2)
 
 
@@ -173,8 +175,8 @@ def _scales(canvas: Canvas, rng: np.random.Generator) -> None:
     size, rise, lead = rng.uniform(1.4, 4.5), rng.uniform(0.08, 0.32), rng.normal(size=3)
     blunt, rib, lines = rng.uniform(1.6, 4.0), rng.uniform(-0.15, 0.15), rng.uniform(0.3, 0.8)
     lined = rng.uniform(0, 0.09) if rng.random() < 0.6 else 0.0
-    for one in _spots(canvas, 0.75 * size):
-        index, along, across = canvas.patch(canvas.vertices[one], _way(canvas, one, lead, 0.12), 1.1 * size)
+    for vertex in _spots(canvas, 0.75 * size):
+        index, along, across = canvas.patch(canvas.vertices[vertex], _way(canvas, vertex, lead, 0.12), 1.1 * size)
         reach = np.abs(along / size) ** blunt + np.abs(across / (0.62 * size)) ** blunt
         share = 0.5 + 0.5 * along / size
         lip = ramp(1 - reach, 0.0, rng.uniform(0.1, 0.4))

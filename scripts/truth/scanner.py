@@ -132,8 +132,8 @@ def irradiance(body: BakedShape, scan: BakedScan, room: lights.Light, albedo: Fl
     share = lights.shares(room, part.normal)
     near = _cluster_of_scan(body, scan)
     total = np.zeros((len(part.place), 3))
-    for number, one in enumerate(room.rooms):
-        direct = body.transport.direct(one(ways))
+    for number, radiance in enumerate(room.rooms):
+        direct = body.transport.direct(radiance(ways))
         again = body.transport.bounced(direct, albedo)[near]
         again = _eased(again, scan.scan.faces)
         light = mixed(direct, corners, part.truth_weights) + mixed(again, scan.scan.faces[part.face], part.weights)

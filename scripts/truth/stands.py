@@ -77,9 +77,9 @@ def patterned(seed: int, ground: Floats, spots: Floats, other: Floats) -> Callab
     noise = Noise(seed)
 
     def paint(points: Floats) -> Floats:
-        one = ramp(noise(points, 9.0, octaves=2), 0.3, 0.6)[:, None]
+        patchy = ramp(noise(points, 9.0, octaves=2), 0.3, 0.6)[:, None]
         two = ramp(noise(points + 91.0, 4.0), 0.7, 1.0)[:, None]
-        colour = np.asarray(ground) * (1 - one) + np.asarray(spots) * one
+        colour = np.asarray(ground) * (1 - patchy) + np.asarray(spots) * patchy
         return colour * (1 - two) + np.asarray(other) * two
 
     return paint

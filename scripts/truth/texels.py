@@ -54,11 +54,11 @@ def covered(mesh: TriangleMesh, size: int) -> tuple[Ints, Ints, Floats]:
     off = np.arange(count.sum()) - np.repeat(np.cumsum(count) - count, count)
     x, y = first[face, 0] + off % extent[face, 0], first[face, 1] + off // extent[face, 0]
     a = corners[face, 0]
-    one, two = corners[face, 1] - a, corners[face, 2] - a
-    area = one[:, 0] * two[:, 1] - one[:, 1] * two[:, 0]
+    edge, other_edge = corners[face, 1] - a, corners[face, 2] - a
+    area = edge[:, 0] * other_edge[:, 1] - edge[:, 1] * other_edge[:, 0]
     area = np.where(np.abs(area) < 1e-12, np.inf, area)
-    u = ((x - a[:, 0]) * two[:, 1] - (y - a[:, 1]) * two[:, 0]) / area
-    v = (one[:, 0] * (y - a[:, 1]) - one[:, 1] * (x - a[:, 0])) / area
+    u = ((x - a[:, 0]) * other_edge[:, 1] - (y - a[:, 1]) * other_edge[:, 0]) / area
+    v = (edge[:, 0] * (y - a[:, 1]) - edge[:, 1] * (x - a[:, 0])) / area
     hit = (u >= -1e-6) & (v >= -1e-6) & (u + v <= 1 + 1e-6)
     place, index = np.unique((y * size + x)[hit], return_index=True)
     weights = np.stack([1 - u[hit] - v[hit], u[hit], v[hit]], axis=1)[index].astype(np.float32)
@@ -98,9 +98,9 @@ def _found(tree: BVHTree, position: Floats, normal: Floats) -> tuple[Ints, Float
 def barycentric(vertices: Floats, corners: Ints, points: Floats) -> Floats:
     """(t, 3) barycentric weights of points near triangles, clipped into them."""
     a = vertices[corners[:, 0]]
-    one, two, off = vertices[corners[:, 1]] - a, vertices[corners[:, 2]] - a, points - a
-    oo, ot, tt = (np.einsum("ij,ij->i", p, q) for p, q in ((one, one), (one, two), (two, two)))
-    po, pt = np.einsum("ij,ij->i", off, one), np.einsum("ij,ij->i", off, two)
+    edge, other_edge, off = vertices[corners[:, 1]] - a, vertices[corners[:, 2]] - a, points - a
+    oo, ot, tt = (np.einsum("ij,ij->i", p, q) for p, q in ((edge, edge), (edge, other_edge), (other_edge, other_edge)))
+    po, pt = np.einsum("ij,ij->i", off, edge), np.einsum("ij,ij->i", off, other_edge)
     safe = np.maximum(oo * tt - ot * ot, 1e-18)
     v, w = (tt * po - ot * pt) / safe, (oo * pt - ot * po) / safe
     weights = np.clip(np.stack([1 - v - w, v, w], axis=1), 0.0, 1.0)

@@ -223,9 +223,9 @@ def spread(canvas: Canvas, candidates: Ints, spacing: Floats | float) -> Ints:
     free = np.zeros(len(canvas.vertices), bool)
     free[candidates] = True
     chosen = []
-    for one in canvas.rng.permutation(candidates):
-        if free[one]:
-            chosen.append(one)
-            index = canvas.near(canvas.vertices[one], spacing[one])
-            free[index[np.sum((canvas.vertices[index] - canvas.vertices[one]) ** 2, axis=1) < spacing[one] ** 2]] = False
+    for vertex in canvas.rng.permutation(candidates):
+        if free[vertex]:
+            chosen.append(vertex)
+            index = canvas.near(canvas.vertices[vertex], spacing[vertex])
+            free[index[np.sum((canvas.vertices[index] - canvas.vertices[vertex]) ** 2, axis=1) < spacing[vertex] ** 2]] = False
     return np.array(chosen, np.int64)

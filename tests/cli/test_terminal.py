@@ -24,8 +24,8 @@ def update(words: str, *, fraction: float = 0.5, left: float | None = None, bloc
 
 
 def run(*updates: Update, pause: float = 0.0):
-    for one in updates:
-        yield one
+    for change in updates:
+        yield change
         time.sleep(pause)
     return Result("done")
 

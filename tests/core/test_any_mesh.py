@@ -255,7 +255,7 @@ def test_orientations_parts(mesh: TriangleMesh) -> None:
     points = ready.vertices[ready.faces].mean(axis=1).astype(float)
     points -= points.min(axis=0)
     found = facings(Standing(points, plain.face_normals(ready.vertices, ready.faces), 0.0), file="scan.obj")
-    assert found and all(np.isfinite(one.angle_deg) and 0.0 <= one.chance <= 1.0 + 1e-9 for one in found)
+    assert found and all(np.isfinite(facing.angle_deg) and 0.0 <= facing.chance <= 1.0 + 1e-9 for facing in found)
     on_ground = ready.vertices - ready.vertices.min(axis=0) * np.array([0, 0, 1], np.float32)
     standing = known_length.Standing(replace(ready, vertices=on_ground), on_ground.astype(float), np.eye(4))
     for measure in (

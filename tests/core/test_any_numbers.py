@@ -41,8 +41,8 @@ def number(low: float, high: float) -> Any:
 
 def points(least: int, most: int, width: int) -> Any:
     """(n, width) numbers on a coarse grid or anywhere, so that twins and straight rows occur."""
-    one = st.one_of(st.integers(-3, 3).map(float), number(-100.0, 100.0))
-    return st.lists(st.tuples(*[one] * width), min_size=least, max_size=most).map(lambda rows: np.array(rows, float))
+    entry = st.one_of(st.integers(-3, 3).map(float), number(-100.0, 100.0))
+    return st.lists(st.tuples(*[entry] * width), min_size=least, max_size=most).map(lambda rows: np.array(rows, float))
 
 
 COLOURS = st.lists(st.tuples(*[number(0.0, 1.0)] * 3), min_size=1, max_size=6).map(lambda rows: np.array(rows))
@@ -53,11 +53,11 @@ COLOURS = st.lists(st.tuples(*[number(0.0, 1.0)] * 3), min_size=1, max_size=6).m
 def test_colours(some: Any, others: Any) -> None:
     assert np.abs(srgb.decode(srgb.encode(some)) - some).max() < 1e-5
     assert (srgb.luminance(some) <= some.max(axis=1) + 1e-6).all() and (srgb.luminance(some) >= some.min(axis=1) - 1e-6).all()
-    one, other = colour.lab(some[:1]), colour.lab(others[:1])
-    there, back = colour.delta_e_2000(one, other), colour.delta_e_2000(other, one)
+    first, other = colour.lab(some[:1]), colour.lab(others[:1])
+    there, back = colour.delta_e_2000(first, other), colour.delta_e_2000(other, first)
     assert np.isfinite(there).all() and (there >= 0).all() and there == pytest.approx(back, abs=1e-6)
-    assert colour.delta_e_2000(one, one) == pytest.approx(0.0, abs=1e-9)
-    assert -1e-6 <= one[0, 0] <= 100.0 + 1e-3
+    assert colour.delta_e_2000(first, first) == pytest.approx(0.0, abs=1e-9)
+    assert -1e-6 <= first[0, 0] <= 100.0 + 1e-3
 
 
 @EACH
@@ -134,7 +134,7 @@ def test_windows_bars_and_aspects(size: tuple[int, int], aspect: float, room: fl
 def test_contact_sheets_keep_their_pictures_apart_and_inside(aspects: list[float], width: int) -> None:
     places, (wide, high) = contact_sheet.layout(aspects, width=width, margin=12, caption=20, row_height=120)
     assert len(places) == len(aspects)
-    boxes = [(one.x, one.y, one.x + one.width, one.y + one.height) for one in places]
+    boxes = [(box.x, box.y, box.x + box.width, box.y + box.height) for box in places]
     for place, (left, low, right, up) in enumerate(boxes):
         assert left >= 0 and low >= 0 and right <= wide and up <= high and right > left and up > low
         for other in boxes[:place]:

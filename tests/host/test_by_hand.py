@@ -124,7 +124,7 @@ def test_painting_cuts_where_it_was_painted(scene: Any) -> None:
     assert bpy.context.mode == "PAINT_VERTEX" and bpy.context.view_layer.objects.active == upright
     assert not upright.hide_viewport
     bpy.ops.object.mode_set(mode="OBJECT")
-    height = np.array([one.co.z for one in upright.data.vertices])
+    height = np.array([vertex.co.z for vertex in upright.data.vertices])
     layer = upright.data.color_attributes["bozzetto_stand"]
     layer.data.foreach_set("color", np.repeat((height < 0.02).astype(np.float32), 4))
     bpy.context.view_layer.objects.active = upright

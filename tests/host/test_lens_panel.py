@@ -27,8 +27,8 @@ def shot(name: str) -> Any:
 
 def test_looking_through_a_shot(scene: Any) -> None:
     lens = sys.modules["bl_ext.user_default.bozzetto.ui.lens"]
-    assert [one.name for one in lens.shots_of(scene)] == ["Shot hero", "Shot detail", "Shot back", "Shot turntable"]
-    assert all(one.preview is not None and one.preview.is_image_custom for one in lens.shots_of(scene))
+    assert [camera.name for camera in lens.shots_of(scene)] == ["Shot hero", "Shot detail", "Shot back", "Shot turntable"]
+    assert all(camera.preview is not None and camera.preview.is_image_custom for camera in lens.shots_of(scene))
     assert bpy.ops.bozzetto.view_shot(shot="Shot back") == {"FINISHED"}
     assert scene.camera == shot("back")
     assert bpy.ops.bozzetto.view_shot(shot="Shot hero") == {"FINISHED"}
@@ -48,7 +48,7 @@ def test_points_from_cursor_and_from_selection(scene: Any) -> None:
     bpy.ops.mesh.select_all(action="SELECT")
     assert bpy.ops.bozzetto.lens_point(end="TO") == {"FINISHED"}
     bpy.ops.object.mode_set(mode="OBJECT")
-    middle = np.mean([piece.matrix_world @ one.co for one in piece.data.vertices], axis=0)
+    middle = np.mean([piece.matrix_world @ vertex.co for vertex in piece.data.vertices], axis=0)
     assert tuple(manager.bozzetto_hold_to) == pytest.approx(tuple(middle), abs=1e-5)
 
 
@@ -68,8 +68,8 @@ def test_the_whole_face(scene: Any) -> None:
     assert bpy.ops.bozzetto.lens_hold(what="FACE") == {"FINISHED"}
     hero, piece = shot("hero"), bpy.data.objects["Piece"]
     back = hero.matrix_world.col[2].to_3d().normalized()
-    top = max((piece.matrix_world @ one.co).z for one in piece.data.vertices)
-    face = [piece.matrix_world @ one.co for one in piece.data.vertices]
+    top = max((piece.matrix_world @ vertex.co).z for vertex in piece.data.vertices)
+    face = [piece.matrix_world @ vertex.co for vertex in piece.data.vertices]
     face = [place for place in face if 0.7 < place.z / top < 0.9]
     nearest = 1000 * min((hero.matrix_world.translation - place).dot(back) for place in face)
     assert hero["bozzetto_near_mm"] - 0.3 <= nearest <= hero["bozzetto_far_mm"]  # a stop's mark may stand for 1.5 % more
@@ -125,5 +125,5 @@ def test_the_working_distance_is_to_the_nearest_point_not_to_a_box(scene: Any) -
     overlays = sys.modules["bl_ext.user_default.bozzetto.ui.overlays"]
     hero, piece = shot("hero"), bpy.data.objects["Piece"]
     back = hero.matrix_world.col[2].to_3d().normalized()
-    depth = [(hero.matrix_world.translation - piece.matrix_world @ one.co).dot(back) for one in piece.data.vertices]
+    depth = [(hero.matrix_world.translation - piece.matrix_world @ vertex.co).dot(back) for vertex in piece.data.vertices]
     assert overlays.read_out_of(hero).working_distance == pytest.approx(1000 * min(depth), abs=1e-2)

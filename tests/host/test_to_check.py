@@ -27,7 +27,10 @@ def scene(installed: str, tmp_path_factory: pytest.TempPathFactory) -> Any:
 def ask(scene: Any, key: str, *sets: dict[str, Any]) -> None:
     """Have orientation ask something: what it chose, and the other ways, each with a grey picture of its own brightness."""
     job = module("job.decisions")
-    ways = [job.Alternative(f"way {place}", one, np.full((20, 30, 3), 40 * place, np.uint8)) for place, one in enumerate(sets)]
+    ways = [
+        job.Alternative(f"way {place}", setting, np.full((20, 30, 3), 40 * place, np.uint8))
+        for place, setting in enumerate(sets)
+    ]
     decision = job.Decision(key, "Which way is up?", ways[0], 0.4, ("it is flat",), tuple(ways[1:]))
     stage = module("ui.job_state").stage_of(bpy.context)
     result = stage.results()["orientation"]
@@ -37,7 +40,7 @@ def ask(scene: Any, key: str, *sets: dict[str, Any]) -> None:
 def shown(scene: Any) -> list[str]:
     """The places of the questions that the panel shows; none where it is not drawn."""
     panel = bpy.types.BOZZETTO_PT_to_check
-    found = [one.place for one in module("ui.job_state").refreshed(scene).open]
+    found = [question.place for question in module("ui.job_state").refreshed(scene).open]
     assert panel.poll(bpy.context) == bool(found)
     return found
 

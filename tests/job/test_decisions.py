@@ -67,7 +67,7 @@ def test_the_runner_hands_decisions_to_the_stage_and_into_the_figures(tmp_path):
     assert stage.decided["stand"][0].key == "up"
     kept = json.loads(json.dumps(report.figures()))["stand"]["decisions"][0]
     assert kept["asked"] and kept["pictures"] == ["stand-up-0.png", "stand-up-1.png", ""]
-    assert [(step, one.key) for step, one in report.asked()] == [("stand", "up")]
+    assert [(step, decision.key) for step, decision in report.asked()] == [("stand", "up")]
     assert "asked, up: Which way is up? Not sure" in stage.notes.log.read_text(encoding="utf-8")
 
 

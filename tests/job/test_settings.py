@@ -83,8 +83,8 @@ def test_a_bare_string_is_short_for_a_row_also_by_its_alias():
 
 
 def test_objects_do_not_share_their_tables():
-    one, other = Sample(), Sample()
-    one.things.append(Row())
+    first, other = Sample(), Sample()
+    first.things.append(Row())
     assert other.things == []
 
 

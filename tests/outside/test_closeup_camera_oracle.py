@@ -47,7 +47,7 @@ def test_the_same_places_of_three_points(cv2: Any, seed: int) -> None:
         (cv2.Rodrigues(turn)[0], -cv2.Rodrigues(turn)[0].T @ shift.ravel()) for turn, shift in zip(turns, shifts, strict=True)
     ]
     for rotation, place in theirs:
-        off = min(np.linalg.norm(one - place) + angle_between(turn, rotation) for turn, one in ours)
+        off = min(np.linalg.norm(position - place) + angle_between(turn, rotation) for turn, position in ours)
         assert off < 0.02  # mm and degrees
 
 

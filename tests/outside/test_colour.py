@@ -47,13 +47,13 @@ def test_against_colour_science() -> None:
     """Lab and CIEDE2000 of 500 random colours against the library colour-science (white points differ in the 5th digit)."""
     peer = pytest.importorskip("colour")
     rng = np.random.default_rng(5)
-    one, two = rng.uniform(0, 1, (500, 3)), rng.uniform(0, 1, (500, 3))
+    first, second = rng.uniform(0, 1, (500, 3)), rng.uniform(0, 1, (500, 3))
     white = np.array([0.3127, 0.3290])
-    labs = [peer.XYZ_to_Lab(peer.RGB_to_XYZ(c, "sRGB", apply_cctf_decoding=False), white) for c in (one, two)]
-    assert np.abs(colour.lab(one) - labs[0]).max() < 0.05
+    labs = [peer.XYZ_to_Lab(peer.RGB_to_XYZ(c, "sRGB", apply_cctf_decoding=False), white) for c in (first, second)]
+    assert np.abs(colour.lab(first) - labs[0]).max() < 0.05
     expected = peer.difference.delta_E_CIE2000(*labs)
     assert np.abs(colour.delta_e_2000(labs[0], labs[1]) - expected).max() < 1e-6
-    assert np.abs(colour.delta_e_2000(colour.lab(one), colour.lab(two)) - expected).max() < 0.05
+    assert np.abs(colour.delta_e_2000(colour.lab(first), colour.lab(second)) - expected).max() < 0.05
 
 
 @pytest.mark.parametrize("kelvin", [2700.0, 3300.0, 5000.0, 6500.0, 9000.0])

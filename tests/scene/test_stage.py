@@ -195,8 +195,8 @@ def test_the_page_of_a_resumed_run_keeps_the_warnings_of_steps_that_did_not_run_
         later = Stage(bpy.context.scene, blank(catalogue()), out=tmp_path)
         for name, words in ((step, warnings), ("export", ())):
             later.begin(_step(name), afresh=False)
-            for one in words:
-                later.warn(one)
+            for word in words:
+                later.warn(word)
             if name == step:
                 later.keep_result(name, "done", {})
         finish(export.run(later, export.Settings(glb=False)))

@@ -19,10 +19,11 @@ def whole_file() -> dict[str, Any]:
         entry = {"print": fingerprint(block), "marks": marks, "fake": block.use_fake_user, "users": block.users}
         if isinstance(block, bpy.types.Object):
             entry |= {
-                "in": sorted(one.name for one in block.users_collection), "data": block.data.name if block.data else "",
+                "in": sorted(collection.name for collection in block.users_collection),
+                "data": block.data.name if block.data else "",
                 "parent": block.parent.name if block.parent else "",
                 "shown": (block.hide_render, block.hide_viewport, block.hide_select),
-                "targets": [one.target.name for one in block.constraints if getattr(one, "target", None)],
+                "targets": [constraint.target.name for constraint in block.constraints if getattr(constraint, "target", None)],
                 "slots": [slot.material.name if slot.material else "" for slot in block.material_slots],
             }  # fmt: skip
         elif isinstance(block, bpy.types.Collection):
@@ -43,7 +44,7 @@ def scene_state(scene: Any) -> dict[str, Any]:
     for layer in scene.view_layers:
         layer.update()
         active = layer.objects.active
-        eyes = sorted((one.name, one.hide_get(view_layer=layer), one.select_get(view_layer=layer)) for one in layer.objects)
+        eyes = sorted((item.name, item.hide_get(view_layer=layer), item.select_get(view_layer=layer)) for item in layer.objects)
         layers.append((layer.name, active.name if active else "", eyes))
     return {
         "settings": settings, "layers": layers, "camera": reference(scene.camera), "world": reference(scene.world),
@@ -70,5 +71,7 @@ def differences(before: dict[str, Any], after: dict[str, Any]) -> list[str]:
                 pairs = [(f"{part} {key}", was.get(key), now.get(key)) for key in sorted({*was, *now})]
             else:
                 pairs = [(part, was, now)]
-            found += [f"{name}: {what} was {one!r} and is {other!r}"[:300] for what, one, other in pairs if one != other]
+            found += [
+                f"{name}: {what} was {before!r} and is {other!r}"[:300] for what, before, other in pairs if before != other
+            ]
     return found

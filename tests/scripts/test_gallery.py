@@ -19,7 +19,7 @@ def _picture(path, spread: float):
 
 def test_a_kept_picture_is_as_good_as_fits_and_not_too_large(tmp_path) -> None:
     clean, grainy = _picture(tmp_path / "clean.png", 0.5), _picture(tmp_path / "grainy.png", 14.0)
-    best, less = (gallery.keep(one, one.with_suffix(".jpg")) for one in (clean, grainy))
+    best, less = (gallery.keep(picture, picture.with_suffix(".jpg")) for picture in (clean, grainy))
     assert best == 94 and 62 <= less < 94
     assert clean.with_suffix(".jpg").stat().st_size <= 250_000 and grainy.with_suffix(".jpg").stat().st_size <= 250_000
 
@@ -32,10 +32,12 @@ def test_what_does_not_fit_is_refused_and_not_written(tmp_path) -> None:
 
 def test_the_gallery_shows_what_may_be_shown() -> None:
     """Four materials, three sets and our own or public-domain subjects: the others' packages state no licence to pass on."""
-    shown = [one for one in gallery.PICTURES if one.shown]
-    assert {one.subject for one in shown} == {"owl", "hound"}
-    assert len({next(s for s in one.settings if "material.piece" in s) for one in shown if one.subject == "owl"}) == 4
-    assert len({next(s for s in one.settings if "tabletop.kind" in s) for one in shown}) >= 3
+    shown = [picture for picture in gallery.PICTURES if picture.shown]
+    assert {picture.subject for picture in shown} == {"owl", "hound"}
+    assert (
+        len({next(s for s in picture.settings if "material.piece" in s) for picture in shown if picture.subject == "owl"}) == 4
+    )
+    assert len({next(s for s in picture.settings if "tabletop.kind" in s) for picture in shown}) >= 3
     for subject in ("owl", "hound"):
-        assert {one.shot for one in shown if one.subject == subject} == {"hero", "detail", "back"}
-    assert len({one.name for one in gallery.PICTURES}) == len(gallery.PICTURES)
+        assert {picture.shot for picture in shown if picture.subject == subject} == {"hero", "detail", "back"}
+    assert len({picture.name for picture in gallery.PICTURES}) == len(gallery.PICTURES)

@@ -23,9 +23,9 @@ def variants() -> list[tuple[str, str]]:
     found = []
     count = [len(changes(*pair)) for pair in statements(ast.parse(SOURCE))]
     for place, number in enumerate(count):
-        for one in range(number):
+        for nth in range(number):
             tree = ast.parse(SOURCE)
-            change = changes(*list(statements(tree))[place])[one]
+            change = changes(*list(statements(tree))[place])[nth]
             change.apply()
             found.append((change.words, ast.unparse(ast.fix_missing_locations(tree))))
     return found

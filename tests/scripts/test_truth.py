@@ -83,14 +83,14 @@ def test_a_scan_blurs_keeps_size_and_leaves_its_underside_open():
     """Blurring a ball's inside by sigma moves its surface inwards by about sigma^2 / r: 0.04 mm here; noise is 0.02."""
     vertices, quads = ball(step=0.8)
     truth = Shape("ball", vertices + [0, 0, BALL], nets.triangles(quads), np.ones((len(vertices), 3)))
-    one = scanned.scan_mesh(truth, triangles=4000, open_below=3.0, seed=3)
+    scan = scanned.scan_mesh(truth, triangles=4000, open_below=3.0, seed=3)
     two = scanned.scan_mesh(truth, triangles=4000, open_below=3.0, seed=3)
-    assert np.array_equal(one.vertices, two.vertices) and np.array_equal(one.faces, two.faces)
-    radius = np.linalg.norm(one.vertices - [0, 0, BALL], axis=1)
+    assert np.array_equal(scan.vertices, two.vertices) and np.array_equal(scan.faces, two.faces)
+    radius = np.linalg.norm(scan.vertices - [0, 0, BALL], axis=1)
     assert np.median(radius) == pytest.approx(BALL - 0.04, abs=0.06)
-    assert np.any(edges(one.faces)[1] == 1)
-    assert one.vertices[:, 2].min() > 0.3
-    assert 0.7 * 4000 < len(one.faces) <= 4100
+    assert np.any(edges(scan.faces)[1] == 1)
+    assert scan.vertices[:, 2].min() > 0.3
+    assert 0.7 * 4000 < len(scan.faces) <= 4100
 
 
 def unwrapped_ball() -> tuple[TriangleMesh, np.ndarray, np.ndarray, np.ndarray]:
@@ -160,7 +160,7 @@ def test_turning_the_piece_turns_the_light_and_a_full_turn_changes_nothing():
     assert np.allclose(lights.turned(room, 70.0).rooms[0](ways), room.rooms[0](ways @ spin.T), atol=1e-9)
     for name in lights.NAMES:
         made = lights.light(name, 5)
-        assert all(np.all(one(ways) > 0) for one in made.rooms)
+        assert all(np.all(radiance(ways) > 0) for radiance in made.rooms)
         assert np.allclose(lights.shares(made, ways).sum(axis=1), 1.0)
 
 

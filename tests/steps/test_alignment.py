@@ -127,7 +127,7 @@ def test_a_web_is_pointed_out_and_marked(stage: Stage) -> None:
     upright.data = make_object("webbed", TriangleMesh(vertices * 0.001, faces)).data
     result = done(stage, separation)
     assert result.figures["webs"] == 1
-    assert any("thin wall" in str(one) and " mm up, right" in str(one) for one in stage.notes.warnings())
+    assert any("thin wall" in str(warning) and " mm up, right" in str(warning) for warning in stage.notes.warnings())
     piece = read_mesh(stage.require("piece"), scale=1000.0)
     marked = piece.vertices[piece.faces[piece.face_marks["doubtful"]]].mean(axis=1)
     assert len(marked) > 20 and np.all(marked[:, 0] > 8.0)

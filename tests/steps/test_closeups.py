@@ -114,8 +114,8 @@ def _slopes_along_x(place: Laid) -> tuple[Any, Any]:
     uv = np.zeros(2 * len(mesh.loops), np.float32)
     mesh.uv_layers[LAYER].uv.foreach_get("vector", uv)
     corners = uv.reshape(-1, 3, 2)
-    vertices = np.array([tuple(one.co) for one in mesh.vertices]) * 1000.0
-    faces = np.array([tuple(one.vertices) for one in mesh.polygons])
+    vertices = np.array([tuple(vertex.co) for vertex in mesh.vertices]) * 1000.0
+    faces = np.array([tuple(polygon.vertices) for polygon in mesh.polygons])
     rng = np.random.default_rng(0)
     share = rng.dirichlet((1, 1, 1), len(faces))
     at = np.einsum("nc,nci->ni", share, corners)

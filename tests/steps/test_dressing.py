@@ -101,7 +101,9 @@ def _reddened(stage) -> dict[tuple[str, str], tuple[int, str]]:
         item = stage.require(role, key)
         for slot, material in enumerate(item.data.materials):
             for node in material.node_tree.nodes:
-                socket = next((one for one in node.inputs if one.type == "RGBA" and not one.is_linked), None)
+                socket = next(
+                    (candidate for candidate in node.inputs if candidate.type == "RGBA" and not candidate.is_linked), None
+                )
                 if socket is not None and (role, key) not in found:
                     socket.default_value = (*RED, 1.0)
                     found[role, key] = slot, socket.name

@@ -20,7 +20,7 @@ from blender_addon.job.errors import InputError, JobError, OutputError  # noqa: 
 from blender_addon.job.files.whole_files import begin_folder  # noqa: E402
 from blender_addon.job.notes import Notes  # noqa: E402
 from blender_addon.job.step import from_module, ordered  # noqa: E402
-from blender_addon.scene.delivery.kept_pictures import Made  # noqa: E402
+from blender_addon.scene.delivery.kept_pictures import KeptPictures  # noqa: E402
 from blender_addon.scene.images import make_image  # noqa: E402
 from blender_addon.scene.meshes import make_object  # noqa: E402
 from blender_addon.scene.running.captured import captured  # noqa: E402
@@ -375,10 +375,10 @@ def test_kept_figures_that_are_no_table_are_begun_anew(tmp_path: Path, words: st
     assert json.loads((tmp_path / "figures.json").read_text()) == {}
     (tmp_path / "log.txt").write_text("--- a job's log tells that the folder is a job's\n")
     begin_folder(tmp_path)
-    made = Made(tmp_path)
+    made = KeptPictures(tmp_path)
     picture(tmp_path / "hero.png")
     made.add(tmp_path / "hero.png", "digest")
-    assert Made(tmp_path).current(tmp_path / "hero.png", "digest")
+    assert KeptPictures(tmp_path).current(tmp_path / "hero.png", "digest")
 
 
 def test_a_scan_that_does_not_fit_is_refused_before_it_is_read(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:

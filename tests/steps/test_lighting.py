@@ -82,7 +82,7 @@ def run(*assignments: str, only: str | None = None) -> tuple[Stage, dict[str, An
     for assignment in assignments:
         sheets.override(sheet, assignment)
     stage = Stage(bpy.context.scene, sheet)
-    report = finish(run_job([one for one in STEPS if only in (None, one.name)], STEPS, sheet, stage))
+    report = finish(run_job([entry for entry in STEPS if only in (None, entry.name)], STEPS, sheet, stage))
     return stage, report.results["lighting"].figures
 
 
@@ -191,9 +191,9 @@ def _wear(stage: Stage, albedo: float) -> None:
 
 
 def test_level_changes_the_light_and_not_the_picture() -> None:
-    _, one = run("lighting.setup=hdri")
+    _, figures = run("lighting.setup=hdri")
     _, four = run("lighting.setup=hdri", "lighting.level=4")
-    assert one["exposure_stops"] - four["exposure_stops"] == pytest.approx(2.0, abs=0.02)
+    assert figures["exposure_stops"] - four["exposure_stops"] == pytest.approx(2.0, abs=0.02)
 
 
 def test_an_offset_is_an_offset() -> None:

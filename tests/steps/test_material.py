@@ -109,7 +109,7 @@ def run(*assignments: str, name: str = "job", only: str | None = None, afresh: b
     for assignment in assignments:
         sheets.override(sheet, assignment)
     stage = Stage(bpy.context.scene, sheet)
-    report = finish(run_job([one for one in STEPS if only in (None, one.name)], STEPS, sheet, stage, afresh=afresh))
+    report = finish(run_job([entry for entry in STEPS if only in (None, entry.name)], STEPS, sheet, stage, afresh=afresh))
     return stage, report.results["material"].figures
 
 
@@ -146,7 +146,7 @@ def test_running_again_leaves_the_same_blocks() -> None:
 def test_the_scan_keeps_its_own_material_and_texture() -> None:
     stage, _ = run("material.piece=clay")
     mesh = stage.require("piece").data
-    assert [one.name for one in mesh.materials] == ["Scan"]
+    assert [material.name for material in mesh.materials] == ["Scan"]
     assert shown(stage.require("piece")).name != "Scan"
 
 

@@ -59,14 +59,14 @@ def test_nothing_passes_through_the_lens_or_between_it_and_what_is_in_focus(stag
     """`move_collisions` 0, asked of the scene's own meshes by rays at each frame: what a move hides is not counted."""
     for kind, item in stage.find_all("move").items():
         shown = [
-            one
+            item
             for role in ("table", "prop", "backdrop", "piece", "stand")
-            for one in stage.find_all(role).values()
-            if kind not in str(one.get(HIDDEN_IN, "")).split(",")
+            for item in stage.find_all(role).values()
+            if kind not in str(item.get(HIDDEN_IN, "")).split(",")
         ]
         found, everything = path_of(item), surface_of(shown)
         assert not collisions(found, lambda places, tree=everything: tree.nearest(places)[2]).any(), kind
-        others = surface_of([one for one in shown if one.get(roles.ROLE) != "piece"])
+        others = surface_of([item for item in shown if item.get(roles.ROLE) != "piece"])
         way = found.targets - found.positions
         far = np.linalg.norm(way, axis=1)
         _, first = others.cast(found.positions, way / far[:, None])

@@ -22,7 +22,7 @@ def corner(x: float, y: float, z: float) -> list[tuple[float, float, float]]:
 
 
 def run(folder: Path, vertices, faces, *, height: float | None = None, last: str = "camera") -> Stage:
-    lines = ["v {:g} {:g} {:g}".format(*one) for one in vertices]
+    lines = ["v {:g} {:g} {:g}".format(*vertex) for vertex in vertices]
     lines += ["f " + " ".join(str(i + 1) for i in face) for face in faces]
     (folder / "odd.obj").write_text("\n".join(lines) + "\n")
     words = 'bozzetto = 1\n[intake]\nscan = "odd.obj"\n' + (f"[orientation]\nheight = {height}\n" if height else "")
@@ -61,7 +61,7 @@ def test_a_flat_sheet_is_framed(tmp_path):
     ],
 )
 def test_what_is_no_thing_is_refused_in_words(tmp_path, vertices, faces, words):
-    vertices = [tuple(float(part) for part in one) for one in vertices]
+    vertices = [tuple(float(part) for part in vertex) for vertex in vertices]
     with pytest.raises(JobError, match=words):
         run(tmp_path, vertices, faces, height=80.0)
     assert not [item for item in bpy.data.objects if item.name.startswith("Upright")]

@@ -140,7 +140,7 @@ def test_light_and_relief_can_be_taken_again_when_the_piece_wears_its_material()
     first = [done(place, module) for module in (relief, albedo)]
     done(place, material)
     again = [done(place, module) for module in (relief, albedo)]
-    assert [one.figures for one in first] == [one.figures for one in again]
+    assert [result.figures for result in first] == [result.figures for result in again]
     assert again[0].figures["found"] and "piece_log_spread_after" in again[1].figures
 
 

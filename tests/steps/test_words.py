@@ -67,6 +67,6 @@ def test_every_control_says_what_it_does() -> None:
 def test_no_label_leads_to_one_program() -> None:
     taken = []
     for where, label, spec in controls():
-        words = [label, spec.help, *(part for one in spec.choices for part in one[1:])]
+        words = [label, spec.help, *(part for choice in spec.choices for part in choice[1:])]
         taken += [f"{where}: {word}" for word in words if TAKEN.search(word)]
     assert not taken

@@ -73,7 +73,10 @@ def _once(photo_set: PhotoSet, rows: list[int], names: list[str], reasons: list[
     samples = photo_set.samples(values, usable)
     kept: list[int] = []
     for place, row in enumerate(rows):
-        twin = next((one for one in kept if _spread(samples.values, samples.usable, rows.index(one), place) < SAME_LAMP), None)
+        twin = next(
+            (earlier for earlier in kept if _spread(samples.values, samples.usable, rows.index(earlier), place) < SAME_LAMP),
+            None,
+        )
         if twin is None:
             kept.append(row)
         else:
@@ -83,10 +86,10 @@ def _once(photo_set: PhotoSet, rows: list[int], names: list[str], reasons: list[
     return kept
 
 
-def _spread(values: Floats, usable: Bools, one: int, other: int) -> float:
+def _spread(values: Floats, usable: Bools, first: int, other: int) -> float:
     """Half of the spread (0.16 to 0.84) of the log of two photos' ratio."""
-    both = usable[:, one] & usable[:, other]
+    both = usable[:, first] & usable[:, other]
     if both.sum() < 20:
         return float("inf")
-    ratio = np.log(values[both, one] / np.maximum(values[both, other], 1e-6))
+    ratio = np.log(values[both, first] / np.maximum(values[both, other], 1e-6))
     return float(np.quantile(ratio, 0.84) - np.quantile(ratio, 0.16)) / 2

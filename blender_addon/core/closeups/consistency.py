@@ -60,7 +60,7 @@ def disagreement(pixels: BlockPixels, ways: Floats, strength: Floats, room: floa
     off = np.where(pixels.usable & good[:, None], (light - np.einsum("nkc,nc->nk", design, b)) / noise, 0)
     climb = np.maximum(np.einsum("ni,ni->n", b / pale[:, None], pixels.normals), 0.3)
     slope = np.clip(pixels.normals - b / pale[:, None] / climb[:, None], -2, 2)
-    mean = np.stack([np.bincount(pixels.block, good * one) for one in slope.T], axis=1) / count[:, None] / NORMAL
+    mean = np.stack([np.bincount(pixels.block, good * component) for component in slope.T], axis=1) / count[:, None] / NORMAL
     weigh = np.sqrt(len(pixels.block) / max(len(count), 1) / 4)  # a block's mean speaks for a quarter of its pixels
     return np.concatenate([_soft(uneven), 0.5 * _soft(off).ravel(), weigh * _soft(mean).ravel()])
 

@@ -32,8 +32,8 @@ def finest_mm(pixels: Texels, slope: Floats, weight: Floats, pixel_mm: float) ->
     for row, column in blocks[:: max(1, len(blocks) // MOST)]:
         part = slopes[row : row + BLOCK, column : column + BLOCK]
         for axis in range(3):
-            one = part[..., axis] - part[..., axis].mean()
-            total += np.abs(np.fft.fft2(one * window)) ** 2
+            centred = part[..., axis] - part[..., axis].mean()
+            total += np.abs(np.fft.fft2(centred * window)) ** 2
     return _rising(total, pixel_mm)
 
 

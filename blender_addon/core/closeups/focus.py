@@ -49,7 +49,7 @@ def in_focus(pixels: Texels, seen: Floats, depth: Floats) -> Focus:
     low, high = np.quantile(depth, [0.001, 0.999])
     place = np.clip((depth - low) / max(high - low, 1e-6) * SLICES, 0, SLICES - 1e-3)
     number = np.bincount(place.astype(int), minlength=SLICES)
-    over, under = (_eased(np.bincount(place.astype(int), one, SLICES).astype(float)) for one in (fine, coarse))
+    over, under = (_eased(np.bincount(place.astype(int), energy, SLICES).astype(float)) for energy in (fine, coarse))
     ratio = np.where(_eased(number.astype(float)) > FEWEST, over / np.maximum(under, 1e-12), 0)
     noise = float(ratio[ratio > 0].min()) if (ratio > 0).any() else 0.0
     best = float(ratio.max())

@@ -81,7 +81,7 @@ def fit_lamps(samples: Samples, towards: Floats, *, room: bool = True, curve: bo
     """
     count = samples.values.shape[1]
     tried = [_fitted(samples, _start(samples, towards, far, room), FEW_ROUNDS, room=room, curve=curve) for far in DISTANCES]
-    lamps, _ = _fitted(samples, min(tried, key=lambda one: one[1])[0], ROUNDS, room=room, curve=curve)
+    lamps, _ = _fitted(samples, min(tried, key=lambda attempt: attempt[1])[0], ROUNDS, room=room, curve=curve)
     known = np.array([_explained(samples, lamps, k) for k in range(count)])
     return replace(lamps, explained=known[:, 0], left=known[:, 1])
 

@@ -174,7 +174,7 @@ class PhotoSet:
         number = np.bincount(group, minlength=count)
 
         def mean(of: Floats) -> Floats:
-            return np.stack([np.bincount(group, one, count) for one in of.T], axis=1) / number[:, None]
+            return np.stack([np.bincount(group, column, count) for column in of.T], axis=1) / number[:, None]
 
         full = number > 0.7 * edge * edge
         whole = mean(usable.astype(float)) > 0.97
@@ -223,9 +223,9 @@ class PhotoSet:
             light[part] = (shade * good).sum(axis=1)
         mask = self.pixels.mask().astype(np.float32)
         sigma = MEAN_MM / self.pixel_mm
-        over, under = (gaussian_blur(self.pixels.scatter(one), sigma) for one in (total, light))
+        over, under = (gaussian_blur(self.pixels.scatter(plane), sigma) for plane in (total, light))
         known = gaussian_blur(mask, sigma)
-        over, under = (one.reshape(-1)[self.pixels.index] for one in (over, under))
+        over, under = (plane.reshape(-1)[self.pixels.index] for plane in (over, under))
         level = float(total.sum() / max(light.sum(), 1e-9))
         return np.where(known.reshape(-1)[self.pixels.index] > 1e-3, over / np.maximum(under, 1e-6), level).astype(np.float32)
 
@@ -239,11 +239,11 @@ class PhotoSet:
             return facing(shaded, albedo[part].astype(float), paint=paint)
 
         found = []
-        for number, one in enumerate(in_parallel(solve, parts)):
-            found.append(one)
+        for number, solved in enumerate(in_parallel(solve, parts)):
+            found.append(solved)
             yield 0.3 + 0.6 * number / len(parts)
         return Facing(
-            *(np.concatenate([getattr(one, name) for one in found]) for name in ("normals", "albedo", "doubt", "lamps"))
+            *(np.concatenate([getattr(part, name) for part in found]) for name in ("normals", "albedo", "doubt", "lamps"))
         )
 
     def _joined(self, found: Facing, relief: Floats | None, largest_mm: float) -> Floats:
@@ -273,7 +273,7 @@ class PhotoSet:
         mask = self.pixels.mask()
         under = np.maximum(gaussian_blur(mask.astype(np.float32), sigma), 1e-3)
         calm = [gaussian_blur(self.pixels.scatter(slope[:, axis]), sigma) / under for axis in range(3)]
-        return np.stack([one.reshape(-1)[self.pixels.index] for one in calm], axis=1).astype(np.float32)
+        return np.stack([plane.reshape(-1)[self.pixels.index] for plane in calm], axis=1).astype(np.float32)
 
     def _weight(self, found: Facing, focus: Focus) -> Floats:
         """(n,) how far each pixel counts: sharp, facing, away from borders, confidence by the photos rather than expected."""

@@ -90,18 +90,18 @@ def _check(spots: Spots) -> None:
 
 def _fitted(spots: Spots, size: tuple[int, int], distance: float | None, click: float) -> PhotoCamera | None:
     """The best camera by cost, from the best starts."""
-    starts = sorted(_starts(spots, size, distance), key=lambda one: _start_cost(one, spots, click))[: 2 * STARTS]
+    starts = sorted(_starts(spots, size, distance), key=lambda start: _start_cost(start, spots, click))[: 2 * STARTS]
     found: list[tuple[float, PhotoCamera]] = []
     for start in starts[:STARTS]:
         camera = refined(start, spots, distance=distance, click=click)
         if _looks_at(camera, spots):
             found.append((_cost(camera, spots, distance, click), camera))
-    return min(found, key=lambda one: one[0])[1] if found else None
+    return min(found, key=lambda solution: solution[0])[1] if found else None
 
 
 def _starts(spots: Spots, size: tuple[int, int], distance: float | None) -> Iterator[PhotoCamera]:
     longest = max(size)
-    ways = [longest * one for one in np.geomspace(SHORTEST, LONGEST, 10)]
+    ways = [longest * factor for factor in np.geomspace(SHORTEST, LONGEST, 10)]
     if distance is not None:
         ways += [distance, 1.25 * distance, 1.6 * distance]
     if len(spots.points) >= 6:
@@ -119,10 +119,10 @@ def _starts(spots: Spots, size: tuple[int, int], distance: float | None) -> Iter
 
 def _triples(spots: Spots) -> list[list[int]]:
     """Triples of spots, those that span most first."""
-    every = [list(one) for one in combinations(range(len(spots.points)), 3)]
+    every = [list(triple) for triple in combinations(range(len(spots.points)), 3)]
 
-    def span(one: list[int]) -> float:
-        a, b, c = spots.pixels[one]
+    def span(triple: list[int]) -> float:
+        a, b, c = spots.pixels[triple]
         return -abs(float((b[0] - a[0]) * (c[1] - a[1]) - (b[1] - a[1]) * (c[0] - a[0])))
 
     chosen = sorted(every, key=span)
@@ -235,7 +235,7 @@ def _judged(camera: PhotoCamera, spots: Spots, size: tuple[int, int], distance: 
             return pose(
                 "no fit", f"the spots lie up to {off.max():.0f} pixels off: is it another piece, or are spots set wrong?"
             )
-        which = ", ".join(str(one + 1) for one in np.flatnonzero(wrong))
+        which = ", ".join(str(index + 1) for index in np.flatnonzero(wrong))
         return pose("not sure", f"spot {which} lies {off[wrong].max():.0f} pixels off: set it again")
     if len(off) < 5:
         return pose("not sure", "four spots leave nothing over to check them by: mark two more")

@@ -39,7 +39,7 @@ def quiet_shift(parts: Sequence[tuple[Floats, Floats]], views: Sequence[ShotView
         return np.zeros(3)
     right = unit(np.array([lead.rotation[0, 0], lead.rotation[1, 0], 0.0]))
     shifts = sorted(
-        (aside * right + [0.0, 0.0, lift] for aside in SHIFTS_MM for lift in LIFTS_MM), key=lambda one: float(one @ one)
+        (aside * right + [0.0, 0.0, lift] for aside in SHIFTS_MM for lift in LIFTS_MM), key=lambda shift: float(shift @ shift)
     )
     costs = []
     for shift in shifts:

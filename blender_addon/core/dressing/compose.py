@@ -185,7 +185,7 @@ def _good_places(
         good.append(_Possible(score, centre, float(turn), points))
         if len(good) >= ENOUGH and level:
             break
-    return sorted(good, key=lambda one: one.score)
+    return sorted(good, key=lambda arrangement: arrangement.score)
 
 
 def _anywhere(stance: _Stance, tall: bool, side: float, loose: float) -> Floats:
@@ -203,16 +203,16 @@ def _best_for_all(good: Sequence[_Possible], views: Sequence[ShotView]) -> tuple
     """Of places that suit the first view the one that suits the others best, and the views that the thing is left out of
     there."""
     few = []
-    for one in good:
-        way = _in_way(one.points, views[1:])
+    for arrangement in good:
+        way = _in_way(arrangement.points, views[1:])
         left = [view for view in views[1:] if view.name not in way]
-        behind = max((_behind(one.points, view) for view in left), default=0.0)
+        behind = max((_behind(arrangement.points, view) for view in left), default=0.0)
         touch: dict[str, float] = {}
         for view in left:
-            touch[view.name] = max(touch.get(view.name, 0.0), tangency(one.points, view))
-        cost = one.score + 0.4 * len(way) / max(len(views), 1) + behind + 1.2 * max(touch.values(), default=0.0)
-        few.append((cost, one, (*way, *(name for name, value in touch.items() if value > TOUCHES))))
-    _, best, way = min(few, key=lambda one: one[0])
+            touch[view.name] = max(touch.get(view.name, 0.0), tangency(arrangement.points, view))
+        cost = arrangement.score + 0.4 * len(way) / max(len(views), 1) + behind + 1.2 * max(touch.values(), default=0.0)
+        few.append((cost, arrangement, (*way, *(name for name, value in touch.items() if value > TOUCHES))))
+    _, best, way = min(few, key=lambda entry: entry[0])
     return best, way
 
 

@@ -85,22 +85,22 @@ def remarks(found: Sequence[Lit], exposure: Sequence[float | None]) -> list[list
     known = [value for value in exposure if value is not None]
     usual = float(np.median(known)) if known else None
     said: list[list[Remark]] = []
-    for one, value in zip(found, exposure, strict=True):
+    for lit, value in zip(found, exposure, strict=True):
         mine = []
-        if one.blown > BLOWN:
+        if lit.blown > BLOWN:
             mine.append(
-                Remark("blown", RETAKE, f"Blown out: {100 * one.blown:.0f} % of the piece has no detail left in its lights")
+                Remark("blown", RETAKE, f"Blown out: {100 * lit.blown:.0f} % of the piece has no detail left in its lights")
             )
-        if one.crushed > CRUSHED:
-            mine.append(Remark("crushed", RETAKE, f"Crushed: {100 * one.crushed:.0f} % of the piece is black"))
-        mine += _off(one, None if value is None or usual is None else value - usual)
+        if lit.crushed > CRUSHED:
+            mine.append(Remark("crushed", RETAKE, f"Crushed: {100 * lit.crushed:.0f} % of the piece is black"))
+        mine += _off(lit, None if value is None or usual is None else value - usual)
         said.append(mine)
     return said
 
 
-def _off(one: Lit, setting: float | None) -> list[Remark]:
+def _off(lit: Lit, setting: float | None) -> list[Remark]:
     said = []
-    light = float(one.off[1])
+    light = float(lit.off[1])
     if abs(light) > STOPS:
         known = setting is not None and abs(setting) > 0.2
         camera = (
@@ -109,7 +109,7 @@ def _off(one: Lit, setting: float | None) -> list[Remark]:
         level = RETAKE if abs(light) > 2 * STOPS else LOOK
         word = "Brighter" if light > 0 else "Darker"
         said.append(Remark("exposure", level, f"{word} than its neighbours by {abs(light):.1f} stops{camera}"))
-    tint = one.off[[0, 2]] - one.off[1]
+    tint = lit.off[[0, 2]] - lit.off[1]
     worst = float(tint[np.abs(tint).argmax()])
     if abs(worst) > TINT:
         red = abs(tint[0]) >= abs(tint[1])

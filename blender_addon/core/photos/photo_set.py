@@ -49,7 +49,7 @@ class SetReport:
 
     def count(self, verdict: str) -> int:
         """How many photos have a verdict."""
-        return sum(one.verdict == verdict for one in self.photos)
+        return sum(photo.verdict == verdict for photo in self.photos)
 
 
 def judged(photos: Sequence[Photo], *, limit: int = 0) -> SetReport:
@@ -68,7 +68,7 @@ def judged(photos: Sequence[Photo], *, limit: int = 0) -> SetReport:
     names = [photo.name for photo in photos]
     ring = going_round.gone_round(corners)
     lit = light.of_set(photos, piece, ring.pairs)
-    widths = np.array([one.width for one in sharp])
+    widths = np.array([measured.width for measured in sharp])
     remarks = [
         [*first, *second, *third, *fourth, *fifth, *sixth]
         for first, second, third, fourth, fifth, sixth in zip(
@@ -86,7 +86,7 @@ def judged(photos: Sequence[Photo], *, limit: int = 0) -> SetReport:
     said += going_round.sides(ring, good)
     said += _kept_within(remarks, ring, good, limit)
     spans = piece.span() if piece.known else np.full(len(photos), np.nan)
-    found = tuple(_judged(*one) for one in zip(photos, remarks, widths, spans, strict=True))
+    found = tuple(_judged(*row) for row in zip(photos, remarks, widths, spans, strict=True))
     return SetReport((*found, *aside), tuple(said), tuple(_unknown(piece, ring, widths)))
 
 

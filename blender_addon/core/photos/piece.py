@@ -61,7 +61,7 @@ def find_piece(photos: Sequence[Photo]) -> Piece:
     inside, outside = _eased(inside), _eased(outside)
     score = np.log(inside / inside.sum()) - np.log(outside / outside.sum())
     scored = _blurred(score[bins])
-    sure = float(np.median([_chance(one[middle], one[border]) for one in scored]))
+    sure = float(np.median([_chance(scores[middle], scores[border]) for scores in scored]))
     masks = _from_the_middle(scored, middle)
     filled = float(np.median(masks.mean(axis=(1, 2))))
     return Piece(masks, sure >= LEAST_SURE and 0.004 < filled < 0.85, sure)

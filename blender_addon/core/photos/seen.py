@@ -60,7 +60,7 @@ def seen(name: str, pixels: Pixels8, exif: Exif) -> Photo:
     dark = _means((thin <= BOTTOM).all(axis=2).astype(np.uint8) * np.uint8(255), cell)
     fine = max(1, -(-max(thin.shape[:2]) // THUMB))
     thumb = np.stack([_means(thin[..., k], fine) for k in range(3)], axis=2)
-    small, thumb, bright, dark = (as_held(one, exif.orientation) for one in (small, thumb, bright, dark))
+    small, thumb, bright, dark = (as_held(picture, exif.orientation) for picture in (small, thumb, bright, dark))
     return Photo(name, (width, height), exif, edges, middle, small, thumb, bright, dark)
 
 

@@ -69,7 +69,7 @@ def of_set(photos: Sequence[Photo], piece: Piece) -> list[Sharpness]:
 
 def best_width(found: Sequence[Sharpness]) -> float:
     """The width of the set's sharp photos: the lowest quarter's upper end; nan where none has edges enough."""
-    known = [one.width for one in found if np.isfinite(one.width)]
+    known = [photo.width for photo in found if np.isfinite(photo.width)]
     return float(np.percentile(known, 25)) if known else np.nan
 
 
@@ -84,51 +84,51 @@ def remarks(found: Sequence[Sharpness]) -> list[list[Remark]]:
         return []
     best = best_width(found)
     limit = soft_limit(best)
-    usual = float(np.median([one.edges for one in found]))
-    ways, lean = _usual_ways(found), float(np.percentile([abs(one.lean) for one in found], 25))
-    return [_shaken(one, ways, limit) or _smeared(one, lean) or _soft(one, best, limit, usual) for one in found]
+    usual = float(np.median([photo.edges for photo in found]))
+    ways, lean = _usual_ways(found), float(np.percentile([abs(photo.lean) for photo in found], 25))
+    return [_shaken(photo, ways, limit) or _smeared(photo, lean) or _soft(photo, best, limit, usual) for photo in found]
 
 
 def _usual_ways(found: Sequence[Sharpness]) -> Floats:
     """(WAYS,) width across each direction in the set's photos, their lower quarter: a grain or a ridge is wider one way in all
     of them. Equal widths where the set is too small to tell."""
-    ways = np.array([one.ways for one in found])
+    ways = np.array([photo.ways for photo in found])
     known = np.isfinite(ways).sum(axis=0)
     usual = np.array([np.nanpercentile(ways[:, k], 25) if known[k] >= 4 else np.nan for k in range(WAYS)])
     middle = float(np.nanmedian(usual)) if np.isfinite(usual).any() else 1.0
     return np.where(np.isfinite(usual), usual, middle)
 
 
-def _shaken(one: Sharpness, usual: Floats, limit: float) -> list[Remark]:
+def _shaken(photo: Sharpness, usual: Floats, limit: float) -> list[Remark]:
     """Whether edges are wider across one direction than across one far from it, beside what is usual in the set."""
-    known = np.where(np.isfinite(one.ways), one.ways / usual, np.inf)
+    known = np.where(np.isfinite(photo.ways), photo.ways / usual, np.inf)
     quarter = WAYS // 4
     away = np.array([min(known[(way + k) % WAYS] for k in range(quarter, WAYS - quarter + 1)) for way in range(WAYS)])
-    wide = np.isfinite(one.ways) & (one.ways > limit) & np.isfinite(away)
+    wide = np.isfinite(photo.ways) & (photo.ways > limit) & np.isfinite(away)
     ratio = np.where(wide, known / np.where(np.isfinite(away), away, 1.0), 0.0)
     worst = int(np.argmax(ratio))
     if ratio[worst] < SHAKEN_RATIO:
         return []
     way = _direction(180.0 * worst / WAYS)
-    words = f"edges are {one.ways[worst]:.1f} pixels wide that way, {ratio[worst]:.1f} times as wide as the other way"
+    words = f"edges are {photo.ways[worst]:.1f} pixels wide that way, {ratio[worst]:.1f} times as wide as the other way"
     return [Remark("shaken", RETAKE, f"Shaken along {way}: {words}")]
 
 
-def _smeared(one: Sharpness, usual: float) -> list[Remark]:
+def _smeared(photo: Sharpness, usual: float) -> list[Remark]:
     """Whether nearly all edges run one way, as in no other photo: long motion draws fine detail out into streaks."""
-    if one.edges < 2 * LEAST_A_WAY or abs(one.lean) < max(STREAKED, usual + 0.35):
+    if photo.edges < 2 * LEAST_A_WAY or abs(photo.lean) < max(STREAKED, usual + 0.35):
         return []
-    along = np.degrees(0.5 * np.angle(one.lean)) + 90.0
+    along = np.degrees(0.5 * np.angle(photo.lean)) + 90.0
     return [Remark("shaken", RETAKE, f"Shaken along {_direction(along)}: all fine detail is drawn out that way")]
 
 
-def _soft(one: Sharpness, best: float, limit: float, usual: float) -> list[Remark]:
-    if one.width > limit:
+def _soft(photo: Sharpness, best: float, limit: float, usual: float) -> list[Remark]:
+    if photo.width > limit:
         return [
-            Remark("soft", RETAKE, f"Soft: edges are {one.width:.1f} pixels wide, {best:.1f} in the sharp photos of this set")
+            Remark("soft", RETAKE, f"Soft: edges are {photo.width:.1f} pixels wide, {best:.1f} in the sharp photos of this set")
         ]
-    if not np.isfinite(one.width) and usual >= 4 * LEAST_EDGES and one.edges < usual / 8:
-        return [Remark("soft", RETAKE, f"Soft or empty: {one.edges} strong edges on the piece, {usual:.0f} in the others")]
+    if not np.isfinite(photo.width) and usual >= 4 * LEAST_EDGES and photo.edges < usual / 8:
+        return [Remark("soft", RETAKE, f"Soft or empty: {photo.edges} strong edges on the piece, {usual:.0f} in the others")]
     return []
 
 

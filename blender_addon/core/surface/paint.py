@@ -18,7 +18,7 @@ from ..threads import in_parallel
 from .bandpass import gaussian_blur
 from .light.lamplight import Lit
 from .pigment import BIN, chromaticity, find_pigments
-from .textured_surface import Surface
+from .textured_surface import TexturedSurface
 
 SMOOTH_TEXELS = 1.5  # sigma
 FINE = 0.02  # of log chromaticity: paints of a texture that are closer than this are one
@@ -43,7 +43,7 @@ class Paint:
     untinted: Floats
 
 
-def paint_of(surface: Surface, colours: Floats, lit: Lit) -> Paint:
+def paint_of(surface: TexturedSurface, colours: Floats, lit: Lit) -> Paint:
     """The paint that linear texel `colours` (n, 3) show under a fitted light."""
     none = np.zeros(len(colours), np.float32)
     if lit.light.pigment < PAINTED:
@@ -76,7 +76,7 @@ def lasting_light(lit: Lit) -> Floats:
     return np.maximum(lit.shading.irradiance, 0.02 * np.median(lit.shading.irradiance, axis=0))
 
 
-def smooth_colours(surface: Surface, colours: Floats) -> Floats:
+def smooth_colours(surface: TexturedSurface, colours: Floats) -> Floats:
     """(n, 3) colours smoothed by a texel or two: colour noise then makes no paints of its own, and the close hues of a grain's
     light and dark lines can be separated. Colours on vertices are means already and stay."""
     if surface.on_vertices:

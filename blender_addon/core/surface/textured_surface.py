@@ -12,7 +12,7 @@ from .texels import Texels, normals_at, rasterize, typical_texel_mm
 
 
 @dataclass(frozen=True)
-class Surface:
+class TexturedSurface:
     """A textured surface.
 
     vertices: (v, 3) float32 mm. faces: (m, 3). uv: (m, 3, 2). vertex_normal: (v, 3). texels: those covered and usable.
@@ -37,7 +37,7 @@ class Surface:
         return self.texels.shape[0] == 1
 
 
-def read_surface(triangles: TriangleMesh, faces_used: Bools, *, height: int, width: int) -> Surface:
+def read_surface(triangles: TriangleMesh, faces_used: Bools, *, height: int, width: int) -> TexturedSurface:
     """The surface of a mesh with UVs whose texture is `height` x `width` texels.
 
     triangles: vertices in mm. faces_used: (m,) which faces show the texture. Texels that several places of the surface share
@@ -50,7 +50,7 @@ def read_surface(triangles: TriangleMesh, faces_used: Bools, *, height: int, wid
     vertices = triangles.vertices.astype(np.float32)
     normals = shading_normals(triangles.vertices.astype(float), triangles.faces).astype(np.float32)
     texels = rasterize(uv, height=height, width=width)
-    return Surface(
+    return TexturedSurface(
         vertices,
         faces,
         uv,
@@ -62,7 +62,7 @@ def read_surface(triangles: TriangleMesh, faces_used: Bools, *, height: int, wid
     )
 
 
-def vertex_surface(triangles: TriangleMesh) -> Surface:
+def vertex_surface(triangles: TriangleMesh) -> TexturedSurface:
     """The surface of a mesh (mm) whose colours lie on its vertices: each used vertex is a texel of a raster of one row."""
     faces, vertices = triangles.faces, triangles.vertices.astype(np.float32)
     normals = shading_normals(triangles.vertices.astype(float), faces).astype(np.float32)
@@ -71,13 +71,13 @@ def vertex_surface(triangles: TriangleMesh) -> Surface:
     weight[np.arange(len(used)), first % 3] = 1
     texels = Texels((1, len(vertices)), used.astype(np.int64), first // 3, weight, np.zeros(len(used), bool))
     edge = np.linalg.norm(vertices[faces[:, 1]] - vertices[faces[:, 0]], axis=1)
-    return Surface(
+    return TexturedSurface(
         vertices, faces, np.zeros((len(faces), 3, 2), np.float32), normals, texels, vertices[used], normals[used],
         float(np.median(edge)),
     )  # fmt: skip
 
 
-def without(surface: Surface, texels: Bools) -> Surface:
+def without(surface: TexturedSurface, texels: Bools) -> TexturedSurface:
     """The surface without some texels (n,) bool."""
     if not texels.any():
         return surface

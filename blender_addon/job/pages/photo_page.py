@@ -38,9 +38,9 @@ def photo_page(title: str, report: SetReport, thumbs: Mapping[str, bytes], other
     parts += _section("What to do", to_do(report))
     parts += _section("What could not be told", report.unknown)
     for verdict, heading in HEADINGS:
-        chosen = [one for one in report.photos if one.verdict == verdict]
+        chosen = [judged for judged in report.photos if judged.verdict == verdict]
         if chosen:
-            figures = [_figure(one, thumbs.get(one.photo.name, b"")) for one in chosen]
+            figures = [_figure(judged, thumbs.get(judged.photo.name, b"")) for judged in chosen]
             parts += [f"<h2>{heading} ({len(chosen)})</h2>", '<div class="set">', *figures, "</div>"]
     parts += _section("Other files in the folder", [f"{other.name}: {other.why}" for other in others])
     parts += _section("With lamps and spray", [LAMPS, SPRAY, PIECE])
@@ -58,9 +58,13 @@ def photo_list(title: str, report: SetReport, others: Sequence[Other] = ()) -> s
         if sentences:
             lines += ["", heading, *[_wrapped(sentence) for sentence in sentences]]
     for verdict, heading in HEADINGS:
-        chosen = [one for one in report.photos if one.verdict == verdict]
+        chosen = [judged for judged in report.photos if judged.verdict == verdict]
         if chosen:
-            lines += ["", f"{heading} ({len(chosen)})", *[f"{_plain(one.photo.name)}{_reasons(one)}" for one in chosen]]
+            lines += [
+                "",
+                f"{heading} ({len(chosen)})",
+                *[f"{_plain(judged.photo.name)}{_reasons(judged)}" for judged in chosen],
+            ]
     if others:
         lines += ["", "Other files in the folder", *[f"{_plain(other.name)}: {other.why}" for other in others]]
     return "\n".join(lines) + "\n"
@@ -75,7 +79,7 @@ def in_short(report: SetReport) -> str:
 
 def to_do(report: SetReport) -> list[str]:
     """What to do about what was found, the commonest first, each once."""
-    kinds = Counter(kind for one in report.photos for kind in {remark.kind for remark in one.remarks})
+    kinds = Counter(kind for judged in report.photos for kind in {remark.kind for remark in judged.remarks})
     return [f"{ADVICE[kind]} ({count} photo{'' if count == 1 else 's'})" for kind, count in kinds.most_common()]
 
 
@@ -85,18 +89,18 @@ def _section(heading: str, sentences: Sequence[str]) -> list[str]:
     return [f"<h2>{heading}</h2>", "<ul>", *[f"<li>{escape(_plain(sentence))}</li>" for sentence in sentences], "</ul>"]
 
 
-def _figure(one: Judged, thumb: bytes) -> str:
-    name = escape(_plain(one.photo.name))
+def _figure(judged: Judged, thumb: bytes) -> str:
+    name = escape(_plain(judged.photo.name))
     source = base64.b64encode(thumb).decode("ascii")
     picture = f'<img src="data:image/jpeg;base64,{source}" alt="{name}">' if thumb else ""
-    mark = {RETAKE: ' class="again"', LEAVE_OUT: ' class="out"'}.get(one.verdict, "")
-    words = "".join(f"<br>{escape(_plain(remark.words))}" for remark in one.remarks)
-    sharp = f"<br>edges {one.width:.1f} pixels" if one.width == one.width else ""
+    mark = {RETAKE: ' class="again"', LEAVE_OUT: ' class="out"'}.get(judged.verdict, "")
+    words = "".join(f"<br>{escape(_plain(remark.words))}" for remark in judged.remarks)
+    sharp = f"<br>edges {judged.width:.1f} pixels" if judged.width == judged.width else ""
     return f'<figure{mark}><div class="frame">{picture}</div><figcaption><b>{name}</b>{sharp}{words}</figcaption></figure>'
 
 
-def _reasons(one: Judged) -> str:
-    return f": {'; '.join(_plain(remark.words) for remark in one.remarks)}" if one.remarks else ""
+def _reasons(judged: Judged) -> str:
+    return f": {'; '.join(_plain(remark.words) for remark in judged.remarks)}" if judged.remarks else ""
 
 
 def _wrapped(sentence: str) -> str:

@@ -206,15 +206,15 @@ def _texture(tree: Any, image: Any) -> Any:
 @contextlib.contextmanager
 def _only_selected(items: Sequence[Any]) -> Iterator[None]:
     layer = bpy.context.view_layer
-    kept, active = [one for one in layer.objects if one.select_get()], layer.objects.active
-    for one in kept:
-        one.select_set(False)
-    for one in items:
-        one.select_set(True)
+    kept, active = [item for item in layer.objects if item.select_get()], layer.objects.active
+    for selected in kept:
+        selected.select_set(False)
+    for item in items:
+        item.select_set(True)
     layer.objects.active = items[0] if items else None
     try:
         yield
     finally:
-        for one in kept:
-            one.select_set(True)
+        for selected in kept:
+            selected.select_set(True)
         layer.objects.active = active

@@ -25,7 +25,7 @@ def write_contact_sheet(pictures: Sequence[tuple[Path, str]], path: Path, *, wid
     """Lay out picture files with their captions; whole or not at all."""
     loaded = [read_picture(picture) / np.float32(65535.0) for picture, _ in pictures]
     places, size = layout(
-        [one.shape[1] / one.shape[0] for one in loaded], width=width, margin=MARGIN, caption=CAPTION, row_height=ROW
+        [picture.shape[1] / picture.shape[0] for picture in loaded], width=width, margin=MARGIN, caption=CAPTION, row_height=ROW
     )
     sheet = compose(loaded, places, size)
     lay(sheet, 0, [_caption(place, words) for place, (_, words) in zip(places, pictures, strict=True) if words.strip()])

@@ -57,7 +57,7 @@ def _as_set(preferences: Any) -> Device:
     kind = preferences.compute_device_type
     with contextlib.suppress(Exception):  # a driver that fails to answer is a machine without a card
         preferences.refresh_devices()
-    cards = tuple(one.name for one in preferences.devices if one.type == kind and one.use)
+    cards = tuple(card.name for card in preferences.devices if card.type == kind and card.use)
     return Device("GPU", kind, cards) if cards else Device()
 
 
@@ -67,12 +67,12 @@ def _use(preferences: Any, kind: str) -> Device | None:
     try:
         preferences.compute_device_type = kind
         preferences.refresh_devices()
-        cards = [one for one in preferences.devices if one.type == kind]
+        cards = [card for card in preferences.devices if card.type == kind]
     except Exception:  # this build does not know the kind, or its driver fails to answer
         cards = []
     if not cards:
         preferences.compute_device_type = before
         return None
-    for one in preferences.devices:
-        one.use = one.type == kind
-    return Device("GPU", kind, tuple(one.name for one in cards))
+    for card in preferences.devices:
+        card.use = card.type == kind
+    return Device("GPU", kind, tuple(card.name for card in cards))

@@ -23,7 +23,7 @@ def scene_digest(scene: Any, job: str) -> str:
         if block[roles.ROLE] in ("pivot", "move"):  # cameras on their way and what turns: they show nothing in a picture
             continue
         digest.update(f"{block[roles.ROLE]} {block[roles.KEY]} {fingerprint(block)};".encode())
-    for item in sorted(scene.objects, key=lambda one: one.name):
+    for item in sorted(scene.objects, key=lambda block: block.name):
         if item.get(roles.JOB) != job:
             digest.update(f"{item.name} {fingerprint(item)};".encode())
     for block in (*bpy.data.materials, *bpy.data.node_groups):
@@ -34,7 +34,7 @@ def scene_digest(scene: Any, job: str) -> str:
     return digest.hexdigest()[:20]
 
 
-class Made:
+class KeptPictures:
     """What the pictures in one folder show, as the list of the job's folder has it."""
 
     def __init__(self, folder: Path):
@@ -43,7 +43,7 @@ class Made:
     def current(self, path: Path, digest: str, *, beside: Sequence[Path] = ()) -> bool:
         """Whether the file, and each of those `beside` it, is there and whole, and shows what would be rendered now."""
         try:
-            return self._list.shows(path) == digest and not any(damage(one) for one in (path, *beside))
+            return self._list.shows(path) == digest and not any(damage(file) for file in (path, *beside))
         except OSError:
             return False
 

@@ -109,7 +109,7 @@ SCENE_PATHS = (
 def _kept(scene: Any) -> list[tuple[Any, str, Any]]:
     kept = [(scene.render, name, getattr(scene.render, name)) for name in _RENDER]
     kept += [(scene.cycles, name, getattr(scene.cycles, name)) for name in _CYCLES]
-    kept = [one for one in kept if one[2] != ""]  # a choice with nothing to choose from can't be set again
+    kept = [change for change in kept if change[2] != ""]  # a choice with nothing to choose from can't be set again
     images = scene.render.image_settings
     kept += [(images, "media_type", images.media_type)] if hasattr(images, "media_type") else []
     kept += [(images, name, getattr(images, name)) for name in _PICTURE]

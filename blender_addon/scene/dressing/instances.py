@@ -57,7 +57,7 @@ def make_points(name: str, places: Floats, shapes: Ints, turns: Floats, sizes: F
     group = instancing_group()
     modifier = item.modifiers.new("Pieces", "NODES")
     modifier.node_group = group
-    sockets = [one for one in group.interface.items_tree if one.item_type == "SOCKET" and one.name == "Library"]
+    sockets = [socket for socket in group.interface.items_tree if socket.item_type == "SOCKET" and socket.name == "Library"]
     compat.set_modifier_input(modifier, sockets[0], library)
     return item
 

@@ -91,9 +91,9 @@ def _tried(items: Sequence[Any], camera: Any, size: tuple[int, ...], world: Any,
     """(h, w, 4) linear picture of objects in a scene of their own, transparent where only the world is."""
     scene = bpy.data.scenes.new("Bozzetto trial")
     try:
-        for one in (camera, *items):
-            if one.name not in scene.collection.objects:
-                scene.collection.objects.link(one)
+        for shown in (camera, *items):
+            if shown.name not in scene.collection.objects:
+                scene.collection.objects.link(shown)
         scene.camera, scene.world = camera, world
         scene.render.resolution_x, scene.render.resolution_y = size
         return _rendered(scene, seed, samples=samples, transparent=True)
@@ -129,9 +129,9 @@ def _photographed(item: Any, width_mm: float, size: tuple[int, int], others: Ite
         camera.data.clip_start, camera.data.clip_end = 1e-5, 0.01
         # nothing of the set can stand between
         camera.matrix_world = item.matrix_world @ Matrix.Translation((0.0, 0.0, -0.0005)) @ Matrix.Rotation(np.pi, 4, "Y")
-        for one in (item, camera, *others):
-            if one.name not in scene.collection.objects:
-                scene.collection.objects.link(one)
+        for added in (item, camera, *others):
+            if added.name not in scene.collection.objects:
+                scene.collection.objects.link(added)
         scene.camera, scene.world = camera, world
         scene.render.resolution_x, scene.render.resolution_y = size
         return _rendered(scene, seed)[..., :3]

@@ -61,9 +61,9 @@ def offer_part(stage: Stage, role: str, item: Any, *, key: str, name: str) -> No
     edited = {}
     if old is not None and not stage.afresh:
         edited = {
-            one[OFFERED]: one
-            for one in old.data.materials
-            if one is not None and OFFERED in one and roles.MADE in one and not unchanged(one, one[roles.MADE])
+            used[OFFERED]: used
+            for used in old.data.materials
+            if used is not None and OFFERED in used and roles.MADE in used and not unchanged(used, used[roles.MADE])
         }
     for place, material in enumerate(item.data.materials):
         if material is None or roles.MADE in material or not stage.is_new(material):

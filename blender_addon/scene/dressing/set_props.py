@@ -108,19 +108,22 @@ class Place:
 
 def found_places(candidates: Sequence[Candidate], views: Any, bench: Bench, *, seed: int) -> list[Place]:
     """The candidates that found a place, each with it; only arrays are touched."""
-    things = [Thing(one.name, spread_points(one.mesh.vertices, one.mesh.faces), _stands_back(one)) for one in candidates]
+    things = [
+        Thing(candidate.name, spread_points(candidate.mesh.vertices, candidate.mesh.faces), _stands_back(candidate))
+        for candidate in candidates
+    ]
     found = []
-    for one, spot in zip(candidates, compose(things, views, bench, seed=seed), strict=True):
+    for candidate, spot in zip(candidates, compose(things, views, bench, seed=seed), strict=True):
         if spot is None:
             continue
-        matrix, gap = settled(one.mesh, spot, bench.heights)
+        matrix, gap = settled(candidate.mesh, spot, bench.heights)
         if matrix is not None:
-            found.append(Place(one, spot, matrix, gap))
+            found.append(Place(candidate, spot, matrix, gap))
     return found
 
 
-def _stands_back(one: Candidate) -> bool:
-    return one.place == "back" if one.place else float(np.ptp(one.mesh.vertices[:, 2])) > TALL_MM
+def _stands_back(candidate: Candidate) -> bool:
+    return candidate.place == "back" if candidate.place else float(np.ptp(candidate.mesh.vertices[:, 2])) > TALL_MM
 
 
 def made_props(places: Sequence[Place], tone: Sequence[float]) -> dict[str, Any]:
@@ -201,12 +204,14 @@ def _tipping(slope: Floats) -> Floats:
     return np.eye(3) + sine * cross + (1 - cosine) * cross @ cross
 
 
-def _object(one: Candidate, matrix: Any, spot: Spot, tone: Sequence[float]) -> Any:
-    if one.original:
-        source = bpy.data.objects[one.original]
-        item = make_part(one.name, one.mesh, [slot.material for slot in source.material_slots])
+def _object(candidate: Candidate, matrix: Any, spot: Spot, tone: Sequence[float]) -> Any:
+    if candidate.original:
+        source = bpy.data.objects[candidate.original]
+        item = make_part(candidate.name, candidate.mesh, [slot.material for slot in source.material_slots])
     else:
-        item = make_part(one.name, one.mesh, [prop_material(name, tone, chroma=one.chroma) for name in one.materials])
+        item = make_part(
+            candidate.name, candidate.mesh, [prop_material(name, tone, chroma=candidate.chroma) for name in candidate.materials]
+        )
         item.data.set_sharp_from_angle(angle=float(FLAT_ANGLE))
     metres = np.array(matrix)
     metres[:3, 3] *= 0.001

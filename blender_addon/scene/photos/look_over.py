@@ -62,10 +62,10 @@ def _read(
 ) -> Generator[Progress, None, tuple[list[Photo], list[Other]]]:
     photos: list[Photo] = []
     others: list[Other] = []
-    for number, one in enumerate(read):
-        if isinstance(one, Other):
-            others.append(one)
+    for number, photo in enumerate(read):
+        if isinstance(photo, Other):
+            others.append(photo)
         else:
-            photos.append(one)
+            photos.append(photo)
         yield Progress(0.8 * (number + 1) / len(sources), f"Photo {number + 1} of {len(sources)}")
     return photos, others

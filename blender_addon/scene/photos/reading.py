@@ -72,7 +72,7 @@ def folder_of(path: Path) -> Folder:
 
 
 def _none(path: Path, others: list[Other]) -> str:
-    reasons = [one for one in others if one.why != "no picture"]
+    reasons = [remark for remark in others if remark.why != "no picture"]
     if reasons:
         return f'"{path}" holds no photo that can be judged. "{reasons[0].name}": {reasons[0].why}'
     return f'"{path}" holds no photo (JPEG, PNG, TIFF, WebP): copy the photos there, not in a folder below it'

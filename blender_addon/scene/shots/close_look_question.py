@@ -45,16 +45,16 @@ def close_look_decision(
     to be drawn. There must be one proposal at least."""
 
     def alternative(place: int) -> Alternative:
-        one = proposed[place]
-        shot = solved(one.look)
+        proposal = proposed[place]
+        shot = solved(proposal.look)
         frame = shot.ask.frame_mm
         picture = through(
             *looks, position=shot.pose.position / MM, rotation=shot.pose.rotation, half=half_slopes(shot.optics, frame),
             size=(WIDTH, max(1, round(WIDTH * frame[1] / frame[0]))),
         )  # fmt: skip
         low, high = subject.points.min(axis=0), subject.points.max(axis=0)
-        where = whereabouts(one.look.spot, 0.5 * (low + high), np.asarray(high - low))
-        words = NAMES.get(one.shows, f"a close look {where}")
+        where = whereabouts(proposal.look.spot, 0.5 * (low + high), np.asarray(high - low))
+        words = NAMES.get(proposal.shows, f"a close look {where}")
         return Alternative(words, {"camera.close_look": place + 1}, screen(picture))
 
     chosen = first - 1 if first is not None and first <= len(proposed) else 0

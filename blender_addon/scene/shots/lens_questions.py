@@ -111,7 +111,7 @@ def set_bracket(camera: Any, asked: Asked, *, overlap: float = 0.3, frames: bool
     except ValueError as error:
         raise SubjectError(f"{camera.name} can't be bracketed: {error}") from None
     set_lens(camera, replace(asked, pose=None))
-    camera[DEPTH], camera[SLICES] = "frames" if frames else "bracket", [float(one) for one in slices]
+    camera[DEPTH], camera[SLICES] = "frames" if frames else "bracket", [float(distance) for distance in slices]
     camera["bozzetto_caption"] = f"{_name(camera)} (focus bracket of {len(slices)})"
     return len(slices)
 

@@ -14,7 +14,7 @@ from ...core.srgb import luminance
 from ...core.surface.normal_maps import decode
 from ...core.surface.relief.recovery import Photographed
 from ...core.surface.texels import typical_texel_mm
-from ...core.surface.textured_surface import Surface, read_surface, vertex_surface, without
+from ...core.surface.textured_surface import TexturedSurface, read_surface, vertex_surface, without
 from ...job.files.aside import aside
 from ...job.runner import finish
 from ...job.step import Progress
@@ -80,7 +80,7 @@ def reading(
     return Photographed(surface, np.ascontiguousarray(colours), beside, theirs)
 
 
-def _clear(alpha: Floats, surface: Surface) -> Bools:
+def _clear(alpha: Floats, surface: TexturedSurface) -> Bools:
     """(n,) bool: texels that are transparent, where no photo showed the surface; none if most are: alpha then says nothing."""
     clear = alpha.reshape(-1)[surface.texels.index] < 0.5
     return clear & bool(clear.mean() < 0.5)
@@ -97,7 +97,7 @@ def _by_vertices(triangles: TriangleMesh, beside: tuple[Floats, Ints] | None) ->
     return _featureless(colours) or Photographed(surface, colours, beside)
 
 
-def own_normals(item: Any, surface: Surface) -> Floats | None:
+def own_normals(item: Any, surface: TexturedSurface) -> Floats | None:
     """(n, 3) float32 tangent-space +Y normals that the scan's own map gives in the surface's texels; None without a map."""
     triangles = read_mesh(item)
     texture = None if surface.on_vertices else base_picture(item, triangles)

@@ -11,7 +11,7 @@ from typing import Any
 from ...job.farm import Order
 from ...scene.delivery.cutouts import quality_of_cutout, render_cutout
 from ...scene.delivery.deep_pictures import is_deep, render_deep
-from ...scene.delivery.kept_pictures import Made, put_aside
+from ...scene.delivery.kept_pictures import KeptPictures, put_aside
 from ...scene.delivery.originals import linear_of, original_of
 from ...scene.delivery.output import Quality, cycles, render_picture
 from ...scene.delivery.shot_state import dressed_for, turned
@@ -57,7 +57,7 @@ def missing(tasks: list[Task]) -> list[Task]:
     """The tasks whose files are not there, not whole, or show something else."""
     if not tasks:
         return []
-    made = Made(tasks[0].path.parent)
+    made = KeptPictures(tasks[0].path.parent)
     return [task for task in tasks if not made.current(task.path, task.digest, beside=beside(task))]
 
 

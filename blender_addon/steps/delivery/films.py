@@ -18,7 +18,7 @@ from ...job.settings import choice, integer
 from ...job.step import Progress, Result, Run
 from ...scene import roles
 from ...scene.delivery.device import find_device
-from ...scene.delivery.kept_pictures import Made, scene_digest
+from ...scene.delivery.kept_pictures import KeptPictures, scene_digest
 from ...scene.delivery.output import Quality, cycles, render_picture
 from ...scene.delivery.shot_state import dressed_for
 from ...scene.delivery.video import write_video
@@ -68,7 +68,7 @@ def run(stage: Stage, settings: Settings) -> Run:
         tasks, size, quality = _tasks(stage, settings, name, item)
         target = stage.out / f"{name}.mp4"
         check_free([target, *(path for path, _, _ in tasks)])
-        made = Made(tasks[0][0].parent)
+        made = KeptPictures(tasks[0][0].parent)
         todo = [task for task in tasks if not made.current(task[0], task[2])]
         shot = stage.require("shot", str(item[OF]))
         with cycles(stage.scene, quality, device=settings.device, seed=stage.seed, persistent=True), _seen(stage, shot, item):

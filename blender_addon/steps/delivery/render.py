@@ -23,7 +23,7 @@ from ...job.step import Progress, Result, Run
 from ...scene.delivery.contact_sheet import write_contact_sheet
 from ...scene.delivery.cutouts import cutout_of
 from ...scene.delivery.device import find_device
-from ...scene.delivery.kept_pictures import Made, put_aside, scene_digest
+from ...scene.delivery.kept_pictures import KeptPictures, put_aside, scene_digest
 from ...scene.delivery.output import SCENE_PATHS, Quality, set_up
 from ...scene.delivery.shot_state import hang_on_pivot, make_pivot, turning
 from ...scene.delivery.video import write_video
@@ -301,7 +301,7 @@ Steady = Generator[tuple[float, str], None, None]
 
 def _here(stage: Stage, todo: list[Task], settings: Settings, quality: Quality) -> Steady:
     """Render one picture after another in this process."""
-    made = Made(todo[0].path.parent)
+    made = KeptPictures(todo[0].path.parent)
     seconds = 0.0
     with set_up_for(stage, todo[0], quality, settings.device):
         for task in todo:
@@ -316,7 +316,7 @@ def _here(stage: Stage, todo: list[Task], settings: Settings, quality: Quality) 
 def _on_the_farm(stage: Stage, todo: list[Task], settings: Settings, quality: Quality) -> Steady:
     """Have the pictures rendered elsewhere, and give each its name here as it comes."""
     assert stage.farm is not None
-    made = Made(todo[0].path.parent)
+    made = KeptPictures(todo[0].path.parent)
     tasks = {order.name: (task, order) for task in todo for order in [order_of(stage, task, quality, settings.device)]}
     seconds = 0.0
     words = f"{todo[0].path.parent.name}, {stage.farm.hands} at once"

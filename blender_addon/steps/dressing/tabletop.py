@@ -199,8 +199,8 @@ def _laid_props(
     laid = set_props.made_props(places, tone)
     for key, item in laid.items():
         set_parts.offer_part(stage, "prop", item, key=key, name=key.capitalize())
-    figures |= {"props": sorted(laid), "prop_gap_mm": round(max((one.gap for one in places), default=0.0), 5)}
-    left_out = [one.name for one in candidates if not any(key.startswith(one.name) for key in laid)]
+    figures |= {"props": sorted(laid), "prop_gap_mm": round(max((spot.gap for spot in places), default=0.0), 5)}
+    left_out = [candidate.name for candidate in candidates if not any(key.startswith(candidate.name) for key in laid)]
     if left_out:
         stage.note(f"No room in the pictures for {', '.join(left_out)}")
     return laid

@@ -237,7 +237,7 @@ def _deep(stage: Stage, shot: Shot, row: ShotRow, subject: Subject) -> dict[str,
         raise SheetError(f"Shot {shot.ask.name} can't be bracketed: {error}") from None
     stage.note(f"{shot.ask.name}: a focus bracket of {len(slices.focus_mm)} slices covers {np.ptp(depths):.1f} mm")
     words = f"{caption} (focus bracket of {len(slices.focus_mm)})"
-    return {DEPTH: row.depth, SLICES: [float(one) for one in slices.focus_mm], "bozzetto_caption": words}
+    return {DEPTH: row.depth, SLICES: [float(distance) for distance in slices.focus_mm], "bozzetto_caption": words}
 
 
 def _look_through(stage: Stage, key: str) -> None:

@@ -83,7 +83,7 @@ def run(stage: Stage, settings: Settings) -> Run:
 def _shot(stage: Stage, name: str) -> Any:
     shots = stage.find_all("shot")
     if name not in shots or shots[name].get(key.KIND) == "turntable":
-        there = ", ".join(one for one, item in shots.items() if item.get(key.KIND) != "turntable")
+        there = ", ".join(shot_name for shot_name, item in shots.items() if item.get(key.KIND) != "turntable")
         raise SubjectError(f'moves.of asks for the shot "{name}", which there is not; there are {there}')
     return shots[name]
 

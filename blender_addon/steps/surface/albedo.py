@@ -13,7 +13,7 @@ from ...core.srgb import encode
 from ...core.surface.albedo.removal import LightRemoved, without_light
 from ...core.surface.relief.recovery import Photographed
 from ...core.surface.texels import bilinear, extend
-from ...core.surface.textured_surface import Surface
+from ...core.surface.textured_surface import TexturedSurface
 from ...job.files.aside import aside
 from ...job.settings import choice, number, switch
 from ...job.step import Progress, Result, Run
@@ -90,7 +90,7 @@ def run(stage: Stage, settings: Settings) -> Run:
     return Result(f"Took the light out of the {' and the '.join(done)}", figures)
 
 
-def _sampled(image: Any, surface: Surface) -> Floats:
+def _sampled(image: Any, surface: TexturedSurface) -> Floats:
     """(n,) first channel of an image of the same UVs, of whatever size, at the surface's texels."""
     pixels = read_pixels(image)[..., 0]
     (height, width), (rows, columns) = pixels.shape, surface.texels.shape

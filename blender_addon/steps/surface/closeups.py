@@ -179,7 +179,7 @@ def _place(
     except ValueError as error:
         raise InputError(f'The spots of place "{name}" give no camera: {error}') from None
     camera = pose.camera.scaled((first.pixels.shape[1], first.pixels.shape[0]))
-    accepted = name in [one.strip() for one in settings.accepted.split(",")]
+    accepted = name in [part.strip() for part in settings.accepted.split(",")]
     figures = {"camera": pose.verdict, "spots_off_px": round(float(np.median(pose.off)), 2)}
     picture = yield from aside(partial(overlaid, first.pixels, camera, form), solving)
     found = _Found(_decision(settings, name, pose, accepted, picture), figures)
@@ -254,7 +254,7 @@ def _spots(stage: Stage, settings: Settings, form: Form, name: str, photo: Photo
         on_scan = None if row.on_scan is None else MM * (matrix[:3, :3] @ np.array(row.on_scan) + matrix[:3, 3])
         points.append(np.array(row.on_piece, float) if on_scan is None else on_scan)
     places = np.array(points)
-    far, near = zip(*(_nearest(form, one) for one in places), strict=True)
+    far, near = zip(*(_nearest(form, place) for place in places), strict=True)
     reach = 0.1 * float(np.linalg.norm(np.ptp(form.vertices, axis=0)))
     if max(far) > reach:
         raise SheetError(
@@ -273,8 +273,8 @@ def _nearest(form: Form, place: Any) -> tuple[float, int]:
 def _decision(settings: Settings, name: str, pose: Pose, accepted: bool, picture: Any) -> Decision:
     """Whether the camera of a place is right."""
     used = pose.verdict == "sure" or (accepted and pose.verdict == "not sure")
-    others = sorted({one.strip() for one in settings.accepted.split(",") if one.strip()} - {name})
-    with_it, without = ({"closeups.accepted": ", ".join(one)} for one in ([*others, name], others))
+    others = sorted({part.strip() for part in settings.accepted.split(",") if part.strip()} - {name})
+    with_it, without = ({"closeups.accepted": ", ".join(names)} for names in ([*others, name], others))
     use = Alternative("the close-ups lie where the picture shows them", with_it, picture=picture)
     leave = Alternative("the close-ups are left out", without)
     evidence = (

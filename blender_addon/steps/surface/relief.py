@@ -25,7 +25,7 @@ from ...core.surface.relief.own_map import added_by_photo, slopes_of_normals
 from ...core.surface.relief.recovery import Photographed, Recovery, recover
 from ...core.surface.relief.sides import remarks, side_ratios
 from ...core.surface.texels import extend, surface_frames
-from ...core.surface.textured_surface import Surface
+from ...core.surface.textured_surface import TexturedSurface
 from ...job.decisions import Decision
 from ...job.files.aside import aside, aside_steps
 from ...job.settings import choice, length, number
@@ -135,7 +135,7 @@ def _measured(stage: Stage, found: Photographed, own: Floats | None, settings: S
 
 
 def _kept(
-    stage: Stage, surface: Surface, recovery: Recovery, own: Floats | None, settings: Settings, textures: int
+    stage: Stage, surface: TexturedSurface, recovery: Recovery, own: Floats | None, settings: Settings, textures: int
 ) -> Generator[Progress, None, Result]:
     decisions = _decisions(recovery, settings)
     figures = {
@@ -183,12 +183,12 @@ def _kept(
     return Result(f"Brought back relief down to {recovery.trusted_mm:.2f} mm, shown at {strength:.2f}", figures, decisions)
 
 
-def _sides(stage: Stage, surface: Surface, recovery: Recovery) -> dict[str, float]:
+def _sides(stage: Stage, surface: TexturedSurface, recovery: Recovery) -> dict[str, float]:
     """How much relief each side shows beside the one across, as figures; what is uneven is told."""
     ratios = side_ratios(surface.normal, recovery.relief.slope)
     for words in remarks(ratios):
         stage.note(words)
-    return {f"{one}_over_{other}": round(ratio, 3) for (one, other), ratio in ratios.items()}
+    return {f"{side}_over_{other}": round(ratio, 3) for (side, other), ratio in ratios.items()}
 
 
 def _decisions(recovery: Recovery, settings: Settings) -> tuple[Decision, ...]:
@@ -200,7 +200,7 @@ def _decisions(recovery: Recovery, settings: Settings) -> tuple[Decision, ...]:
     return shading, paint_decision(recovery.trust, recovery.strength, settings.strength)
 
 
-def _beside(surface: Surface, own: Floats, slopes: Floats, heights: Floats) -> tuple[Floats, Floats]:
+def _beside(surface: TexturedSurface, own: Floats, slopes: Floats, heights: Floats) -> tuple[Floats, Floats]:
     """Of the photo's relief what the scan's own normal map has not."""
     frames = tangent_frames(surface.vertices, surface.faces, surface.uv, surface.vertex_normal)
     normals = from_tangent_space(surface.texels, frames, surface.normal, own)
@@ -208,7 +208,7 @@ def _beside(surface: Surface, own: Floats, slopes: Floats, heights: Floats) -> t
 
 
 def _offer(
-    stage: Stage, surface: Surface, heights: Floats, slopes: Floats, own: Floats | None, facts: dict[str, Any]
+    stage: Stage, surface: TexturedSurface, heights: Floats, slopes: Floats, own: Floats | None, facts: dict[str, Any]
 ) -> Generator[Progress, None, None]:
     """The maps. With the scan's own normals (n, 3) they are joined, at the strength advised: 1 then shows both as they are."""
     making = Progress(0.92, "Making the maps")
@@ -223,7 +223,7 @@ def _offer(
 
 
 def _maps(
-    surface: Surface, heights: Floats, slopes: Floats, own: Floats | None, facts: dict[str, Any]
+    surface: TexturedSurface, heights: Floats, slopes: Floats, own: Floats | None, facts: dict[str, Any]
 ) -> tuple[list[Floats], dict[str, Any]]:
     """(height map, normal map, slopes without the fine, broad slopes), grown past the islands, and the facts that go with
     them."""
@@ -240,7 +240,7 @@ def _maps(
     return [*(extend(values, mask, MARGIN) for values in (surface.texels.scatter(heights), normals)), *bands], facts
 
 
-def _offer_shading(stage: Stage, surface: Surface, recovery: Recovery) -> Generator[Progress, None, None]:
+def _offer_shading(stage: Stage, surface: TexturedSurface, recovery: Recovery) -> Generator[Progress, None, None]:
     """By what the relief's shading multiplies the smooth light, halved to fit an image: what the step albedo divides out."""
 
     def raster() -> Floats:
@@ -253,7 +253,7 @@ def _offer_shading(stage: Stage, surface: Surface, recovery: Recovery) -> Genera
     stage.offer("relief_shading", make_image("Relief shading", values, data=True), key="piece", name="Relief shading")
 
 
-def _as_shape_key(stage: Stage, surface: Surface, heights: Floats, strength: float) -> None:
+def _as_shape_key(stage: Stage, surface: TexturedSurface, heights: Floats, strength: float) -> None:
     """Colours on vertices know nothing finer than those: their relief becomes a shape key of the piece, live by its value."""
     moved = surface.vertices.copy()
     rows = surface.texels.index

@@ -88,16 +88,16 @@ def _series(record: Record, folder: Path) -> None:
     record.add("board_repeats", copied, unit="pairs", goal="== 0")
     masks = [ids >= measures.FIRST_PROP for ids in every]
     record.add("prop_mask_iou", measures.largest_overlap(masks), goal="<= 0.2")
-    behind = [measures.backdrop_colour(one, ids) for one, ids in zip(colours, every, strict=True)]
+    behind = [measures.backdrop_colour(colour, ids) for colour, ids in zip(colours, every, strict=True)]
     apart = max((float(delta_e_2000(a, b)) for a, b in combinations(behind, 2)), default=0.0)
     record.add("backdrop_delta_e", apart, unit="dE2000", goal="<= 4")
     levels = [measures.horizon(ids) for ids in every]
     record.add("horizon_spread_percent", float(np.ptp(levels)), unit="%", goal="<= 2")
-    salient = sum(measures.holds_the_eye(one, ids) for one, ids in zip(colours, every, strict=True))
+    salient = sum(measures.holds_the_eye(colour, ids) for colour, ids in zip(colours, every, strict=True))
     record.add("salient_pieces", salient, unit="of 12", goal=">= 10")
     print({name: count for name, count in shown.most_common()}, flush=True)
     print({name: round(level, 1) for name, level in zip(there, levels, strict=True)}, flush=True)
-    print({name: [round(float(value), 1) for value in one] for name, one in zip(there, behind, strict=True)}, flush=True)
+    print({name: [round(float(value), 1) for value in values] for name, values in zip(there, behind, strict=True)}, flush=True)
     _sheet([picture for picture, _, _ in heroes], folder / "sheet.png")
 
 
@@ -105,10 +105,10 @@ def _sheet(pictures: list[Any], path: Path, *, across: int = 4) -> None:
     """The heroes beside each other."""
     from PIL import Image
 
-    height, width = (max(one.shape[axis] for one in pictures) for axis in (0, 1))
+    height, width = (max(picture.shape[axis] for picture in pictures) for axis in (0, 1))
     rows = -(-len(pictures) // across)
     whole = Image.new("RGB", (across * (width + 6) - 6, rows * (height + 6) - 6), (24, 24, 24))
-    for place, one in enumerate(pictures):
+    for place, picture in enumerate(pictures):
         at = (place % across * (width + 6), place // across * (height + 6))
-        whole.paste(Image.fromarray(one.astype(np.uint8)), at)
+        whole.paste(Image.fromarray(picture.astype(np.uint8)), at)
     whole.save(path)

@@ -65,8 +65,8 @@ def outline_apart(colours: Any, ids: Any) -> float:
     known = rim & np.isfinite(inside[..., 0]) & np.isfinite(outside[..., 0])
     if not known.any():
         return 0.0
-    one, two = inside[known], outside[known]
-    apart = (np.abs(one[:, 0] - two[:, 0]) >= 12.0) | (delta_e_2000(one, two) >= 15.0)
+    inner, outer = inside[known], outside[known]
+    apart = (np.abs(inner[:, 0] - outer[:, 0]) >= 12.0) | (delta_e_2000(inner, outer) >= 15.0)
     return 100.0 * float(apart.mean())
 
 
@@ -168,7 +168,7 @@ def _blurred(picture: Any, sigma: float) -> Any:
     kernel = np.exp(-0.5 * (reach / sigma) ** 2)
     kernel /= kernel.sum()
     for axis in (0, 1):
-        padded = np.pad(picture, [(len(reach) // 2,) * 2 if one == axis else (0, 0) for one in (0, 1)], mode="edge")
+        padded = np.pad(picture, [(len(reach) // 2,) * 2 if dimension == axis else (0, 0) for dimension in (0, 1)], mode="edge")
         picture = np.apply_along_axis(lambda line: np.convolve(line, kernel, "valid"), axis, padded)
     return picture
 

@@ -73,7 +73,7 @@ def wanted(options: Options, name: str, material: str, shot: str = "") -> bool:
     if options.fast and material != "clay":
         return False
     case = "/".join(filter(None, (name, material, shot)))
-    return not options.cases or any(case.startswith(one) or one.startswith(case) for one in options.cases)
+    return not options.cases or any(case.startswith(name) or name.startswith(case) for name in options.cases)
 
 
 class _Case:
@@ -85,8 +85,8 @@ class _Case:
 
     def run(self) -> None:
         for shot in SHOTS:
-            materials = [one for one in MATERIALS if wanted(self.options, self.name, one, shot)]
-            passing = [one for one in PASSING if wanted(self.options, self.name, one, shot)]
+            materials = [material for material in MATERIALS if wanted(self.options, self.name, material, shot)]
+            passing = [variant for variant in PASSING if wanted(self.options, self.name, variant, shot)]
             passing = passing if shot == "detail" and self.name == SHOWN else []
             if not materials and not passing:
                 continue
@@ -96,7 +96,7 @@ class _Case:
             if passing:
                 self._against_grey(view, bands, passing)
         if self.name == SHOWN:
-            self._variation([one for one in PASSING if wanted(self.options, self.name, one)])
+            self._variation([variant for variant in PASSING if wanted(self.options, self.name, variant)])
 
     def _view(self, shot: str) -> tuple[View, Bands]:
         """The part of the shot that shows most of the piece, and the piece's pixels in it, of truth and product alike."""

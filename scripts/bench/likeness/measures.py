@@ -55,25 +55,25 @@ def log_luminance(picture: Floats) -> Floats:
     return np.log(np.maximum(luminance(picture), DARKEST)).astype(np.float32)
 
 
-def minus(one: Pair, other: Pair) -> Pair:
+def minus(first: Pair, other: Pair) -> Pair:
     """The difference of two pictures, half by half."""
-    return one[0] - other[0], one[1] - other[1]
+    return first[0] - other[0], first[1] - other[1]
 
 
-def energy(one: Pair) -> float:
+def energy(pair: Pair) -> float:
     """Mean square of what both halves show: free of their noise. Not negative."""
-    return max(float(np.mean(one[0] * one[1])), 0.0)
+    return max(float(np.mean(pair[0] * pair[1])), 0.0)
 
 
-def contrast(one: Pair) -> float:
+def contrast(pair: Pair) -> float:
     """Root of the energy: the relative contrast, in units of the natural logarithm."""
-    return float(np.sqrt(energy(one)))
+    return float(np.sqrt(energy(pair)))
 
 
-def correlation(one: Pair, other: Pair) -> float:
+def correlation(first: Pair, other: Pair) -> float:
     """Correlation of what both show, each half against the other picture's other half; NaN where one shows nothing."""
-    together = 0.5 * float(np.mean(one[0] * other[1]) + np.mean(one[1] * other[0]))
-    size = np.sqrt(energy(one) * energy(other))
+    together = 0.5 * float(np.mean(first[0] * other[1]) + np.mean(first[1] * other[0]))
+    size = np.sqrt(energy(first) * energy(other))
     return together / float(size) if size > 0 else float("nan")
 
 
@@ -89,19 +89,19 @@ def shrunk(mask: Any, pixels: int) -> Any:
     return mask
 
 
-def overlap(one: Any, other: Any) -> float:
+def overlap(first: Any, other: Any) -> float:
     """Intersection over union of two masks."""
-    return float((one & other).sum() / max((one | other).sum(), 1))
+    return float((first & other).sum() / max((first | other).sum(), 1))
 
 
-def colour_difference(one: Pair, other: Pair, mask: Any, *, exposure: float, pixel_mm: float, matched: bool) -> float:
+def colour_difference(ours: Pair, other: Pair, mask: Any, *, exposure: float, pixel_mm: float, matched: bool) -> float:
     """Median CIEDE2000 of two pictures over the mask (h, w), averaged over about half a millimetre.
 
     exposure: stops. matched: the second is first given the first's median luminance, since a photo texture knows no absolute
     level: nobody measured how the phone had exposed.
     """
     first, second = (
-        _smooth(0.5 * (halves[0] + halves[1]), mask, 0.25 / pixel_mm)[mask] * 2.0**exposure for halves in (one, other)
+        _smooth(0.5 * (halves[0] + halves[1]), mask, 0.25 / pixel_mm)[mask] * 2.0**exposure for halves in (ours, other)
     )
     if matched:
         second = second * float(np.median(luminance(first)) / np.median(luminance(second)))

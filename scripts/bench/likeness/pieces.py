@@ -125,7 +125,7 @@ def _read_form(path: Path) -> TriangleMesh:
     """A real form in mm, standing on z = 0, its height `REAL_HEIGHT_MM`."""
     bpy.ops.wm.read_factory_settings(use_empty=True)
     bpy.ops.import_scene.fbx(filepath=str(path))
-    item = next(one for one in bpy.context.scene.objects if one.type == "MESH")
+    item = next(candidate for candidate in bpy.context.scene.objects if candidate.type == "MESH")
     found = meshes.read_mesh(item)
     points = found.vertices.astype(float)
     points = (points - 0.5 * (points.min(axis=0) + points.max(axis=0))) * (REAL_HEIGHT_MM / np.ptp(points[:, 2]))

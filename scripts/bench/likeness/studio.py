@@ -61,8 +61,8 @@ class Studio:
         bpy.ops.wm.read_factory_settings(use_empty=True)
         steps = catalogue()
         sheet = sheets.read(piece.sheet, steps)
-        for one in (*PLAIN_SET, *settings):
-            sheets.override(sheet, one)
+        for assignment in (*PLAIN_SET, *settings):
+            sheets.override(sheet, assignment)
         self.piece, self.device = piece, device
         self.stage = Stage(bpy.context.scene, sheet, out=out)
         chosen = [step for step in steps if step.folder != "delivery"]
@@ -136,8 +136,8 @@ class Studio:
         try:
             yield
         finally:
-            for slot, one in zip(self.shown(state).material_slots, kept, strict=True):
-                slot.material = one
+            for slot, original in zip(self.shown(state).material_slots, kept, strict=True):
+                slot.material = original
             bpy.data.materials.remove(material)
             self.state("ours")
 
@@ -181,8 +181,8 @@ class Studio:
         scene, camera, item = self.stage.scene, self.stage.require("shot", view.shot), self.shown(state)
         quality = Quality(4, 0.0, denoise=False)
         with cycles(scene, quality, device=self.device, seed=1), dressed_for(self.stage, camera):
-            others = [one for one in scene.objects if one != item and hasattr(one, "is_holdout")]
-            changes = [(one, "is_holdout", True) for one in others]
+            others = [other for other in scene.objects if other != item and hasattr(other, "is_holdout")]
+            changes = [(item, "is_holdout", True) for item in others]
             changes += [(camera.data.dof, "use_dof", False), (scene.render, "film_transparent", True)]
             changes += [(scene.cycles, "max_bounces", 0), (scene.render.image_settings, "color_mode", "RGBA")]
             with changed(changes), rounded([item], camera, view.size):
@@ -246,8 +246,8 @@ def baked_colour(scene: Any, item: Any) -> Floats:
     layer = mesh.color_attributes.new("baked", "FLOAT_COLOR", "POINT")
     name, before = layer.name, mesh.color_attributes.active_color_index
     mesh.color_attributes.active_color = layer
-    for one in scene.objects:
-        one.select_set(one == item)
+    for shown in scene.objects:
+        shown.select_set(shown == item)
     bpy.context.view_layer.objects.active = item
     try:
         with (
@@ -279,14 +279,14 @@ def in_one_colour(material: Any, *, smooth: bool) -> None:
     """Give a material's surface one colour, so that what is left is its bump and its sheen; smooth: take its bump too."""
     for node in material.node_tree.nodes:
         group = getattr(node, "node_tree", None)
-        if group is None or not any(one.bl_idname == "ShaderNodeBsdfPrincipled" for one in group.nodes):
+        if group is None or not any(inner.bl_idname == "ShaderNodeBsdfPrincipled" for inner in group.nodes):
             continue
         node.node_tree = group.copy()
-        for one in node.node_tree.nodes:
-            if one.bl_idname == "ShaderNodeBsdfPrincipled":
-                _unlinked(node.node_tree, one.inputs["Base Color"], (GREY, GREY, GREY, 1.0))
-            elif smooth and one.bl_idname == "ShaderNodeBump":
-                _unlinked(node.node_tree, one.inputs["Strength"], 0.0)
+        for inner in node.node_tree.nodes:
+            if inner.bl_idname == "ShaderNodeBsdfPrincipled":
+                _unlinked(node.node_tree, inner.inputs["Base Color"], (GREY, GREY, GREY, 1.0))
+            elif smooth and inner.bl_idname == "ShaderNodeBump":
+                _unlinked(node.node_tree, inner.inputs["Strength"], 0.0)
 
 
 def _unlinked(tree: Any, socket: Any, value: Any) -> None:

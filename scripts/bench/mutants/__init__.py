@@ -199,12 +199,14 @@ def _tried(record: Record, options: Options, mutants: list[Mutant], seconds: dic
         for mutant in mutants:
             if _noticed(copy, mutant, seconds):
                 killed += 1
-            elif any((one["file"], one["text"], one["change"]) == (mutant.file, mutant.text, mutant.words) for one in left):
+            elif any(
+                (known["file"], known["text"], known["change"]) == (mutant.file, mutant.text, mutant.words) for known in left
+            ):
                 listed += 1
             else:
                 survivors.append(mutant)
                 print(f"  survived: {mutant.file}:{mutant.line} {mutant.words}: {mutant.text}", flush=True)
-    told = [{name: value for name, value in asdict(one).items() if name != "changed"} for one in survivors]
+    told = [{name: value for name, value in asdict(survivor).items() if name != "changed"} for survivor in survivors]
     (options.out / "survivors.json").write_text(json.dumps(told, indent=1) + "\n", encoding="utf-8")
     case, tried = ",".join(options.cases), len(mutants) - listed
     record.add("mutants", tried, case=case, yardstick=f"{listed} listed", floor="" if options.fast or case else ">= 100")

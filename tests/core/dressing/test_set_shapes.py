@@ -38,13 +38,13 @@ TOPS = {
 
 @pytest.mark.parametrize("kind", TOPS)
 def test_a_top_looks_up_and_changes_with_the_seed(kind: str) -> None:
-    one, same, other = TOPS[kind](1), TOPS[kind](1), TOPS[kind](2)
-    assert np.array_equal(one.mesh.vertices, same.mesh.vertices)
-    assert one.mesh.vertices.shape != other.mesh.vertices.shape or not np.allclose(one.mesh.vertices, other.mesh.vertices)
-    middle = np.linalg.norm(one.mesh.vertices[one.mesh.faces].mean(axis=1)[:, :2], axis=1) < 60
-    up = face_normals(one.mesh.vertices, one.mesh.faces)[middle]
+    first, same, other = TOPS[kind](1), TOPS[kind](1), TOPS[kind](2)
+    assert np.array_equal(first.mesh.vertices, same.mesh.vertices)
+    assert first.mesh.vertices.shape != other.mesh.vertices.shape or not np.allclose(first.mesh.vertices, other.mesh.vertices)
+    middle = np.linalg.norm(first.mesh.vertices[first.mesh.faces].mean(axis=1)[:, :2], axis=1) < 60
+    up = face_normals(first.mesh.vertices, first.mesh.faces)[middle]
     assert (up[:, 2] > 0).mean() > 0.98  # the bat's rim has nicks
-    assert np.isfinite(one.mesh.vertices).all() and all(np.isfinite(values).all() for values in one.mesh.colours.values())
+    assert np.isfinite(first.mesh.vertices).all() and all(np.isfinite(values).all() for values in first.mesh.colours.values())
 
 
 def test_planks_have_gaps_of_true_depth_uneven_boards_and_grain_that_follows_them() -> None:
@@ -94,11 +94,11 @@ def test_of_the_room_only_loose_things_can_be_taken_away() -> None:
 
 @pytest.mark.parametrize("name", kinds())
 def test_props_are_of_hand_size_stand_on_zero_and_differ_by_seed(name: str) -> None:
-    one, other = make_prop(name, seed=1), make_prop(name, seed=2)
-    points = one.mesh.vertices
+    first, other = make_prop(name, seed=1), make_prop(name, seed=2)
+    points = first.mesh.vertices
     assert np.isfinite(points).all() and points[:, 2].min() == pytest.approx(0.0, abs=1e-9)
-    assert 30.0 < 2 * one.radius < 260.0 and np.ptp(points[:, 2]) < 100.0
-    assert one.mesh.material is not None and one.mesh.material.max() + 1 == len(one.materials)
+    assert 30.0 < 2 * first.radius < 260.0 and np.ptp(points[:, 2]) < 100.0
+    assert first.mesh.material is not None and first.mesh.material.max() + 1 == len(first.materials)
     if name not in ("rule", "scale card"):  # measures are all alike
         assert points.shape != other.mesh.vertices.shape or not np.allclose(points, other.mesh.vertices)
 

@@ -103,9 +103,9 @@ def test_our_srgb_is_that_of_littlecms():
     """Every one of 4,096 colours comes out as it went in, both ways: LittleCMS makes its own sRGB by IEC 61966-2-1."""
     ours, theirs = cms.ImageCmsProfile(io.BytesIO(icc.profile(icc.SRGB))), cms.createProfile("sRGB")
     colours = image.fromarray(np.random.default_rng(1).integers(0, 256, (64, 64, 3)).astype(np.uint8))
-    for one, other in ((ours, theirs), (theirs, ours)):
+    for first, other in ((ours, theirs), (theirs, ours)):
         for intent in (cms.Intent.PERCEPTUAL, cms.Intent.RELATIVE_COLORIMETRIC, cms.Intent.ABSOLUTE_COLORIMETRIC):
-            changed = cms.profileToProfile(colours, one, other, renderingIntent=intent)
+            changed = cms.profileToProfile(colours, first, other, renderingIntent=intent)
             assert np.array_equal(np.asarray(changed), np.asarray(colours))
 
 

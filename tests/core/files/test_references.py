@@ -155,7 +155,7 @@ def test_an_fbx_loses_pictures_that_announce_too_much(tree: Path, binary: bool) 
     write_without(file, tree / "b.fbx", packed)
     copy = (tree / "b.fbx").read_bytes()
     assert len(copy) == len(data)
-    as_stored = (lambda one: one) if binary else base64.b64encode
+    as_stored = (lambda data: data) if binary else base64.b64encode
     assert as_stored(small) in copy and as_stored(vast) not in copy
     if binary:
         assert is_struck_out(copy[-len(vast) :]) and not is_struck_out(small)

@@ -106,8 +106,8 @@ def test_noise_is_no_file_of_any_kind(tmp_path):
 
 def test_an_exr_loses_its_words_and_nothing_else(tmp_path):
     """The table of places is moved with the lines: what a reader finds at each place is the line of that number."""
-    one, other = without_words(_exr()), without_words(_exr(b"2031:01:01 at noon"))
-    assert one == other and b"capDate" not in one
+    first, other = without_words(_exr()), without_words(_exr(b"2031:01:01 at noon"))
+    assert first == other and b"capDate" not in first
     more = without_words(_exr(), more={"owner": "Åsa"})
     (tmp_path / "a.exr").write_bytes(more)
     assert damage(tmp_path / "a.exr") == "" and "Åsa".encode() in more

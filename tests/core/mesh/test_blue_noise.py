@@ -44,8 +44,8 @@ def test_points_lie_on_their_faces() -> None:
 
 def test_a_seed_gives_one_arrangement_and_another_seed_another() -> None:
     mesh = square()
-    one, same, other = (poisson_points(*mesh, 200, seed=seed).points for seed in (1, 1, 2))
-    assert np.array_equal(one, same) and not np.array_equal(one, other)
+    first, same, other = (poisson_points(*mesh, 200, seed=seed).points for seed in (1, 1, 2))
+    assert np.array_equal(first, same) and not np.array_equal(first, other)
 
 
 def test_a_density_is_followed_and_each_keeps_the_greater_distance() -> None:
@@ -81,12 +81,12 @@ def test_conflicts_are_those_of_the_whole_table(together: bool) -> None:
     gap = np.linalg.norm(points[:, None] - others[None], axis=2)
     want = {tuple(pair) for pair in np.argwhere(gap < limit(reach[:, None], others_reach[None])).tolist()}
     assert (
-        set(zip(*(one.tolist() for one in conflicts(points, reach, others, others_reach, together=together)), strict=True))
+        set(zip(*(ends.tolist() for ends in conflicts(points, reach, others, others_reach, together=together)), strict=True))
         == want
     )
     gap = np.linalg.norm(points[:, None] - points[None], axis=2)
     want = {(i, j) for i, j in np.argwhere(gap < limit(reach[:, None], reach[None])).tolist() if i < j}
-    found = list(zip(*(one.tolist() for one in conflicts(points, reach, None, None, together=together)), strict=True))
+    found = list(zip(*(ends.tolist() for ends in conflicts(points, reach, None, None, together=together)), strict=True))
     assert {(min(pair), max(pair)) for pair in found} == want and len(found) == len(want)
 
 

@@ -93,9 +93,9 @@ def test_a_rim_that_touches_itself_is_closed_as_two() -> None:
     """A sheet of paper's worth of faces taken out of a box so that two openings meet in one vertex."""
     mesh = box((40.0, 40.0, 40.0), steps=8)
     centres, up = mesh.vertices[mesh.faces].mean(axis=1), face_normals(mesh.vertices, mesh.faces)[:, 2] > 0.5
-    one = up & (centres[:, 0] > 0) & (centres[:, 1] > 0)
+    quarter = up & (centres[:, 0] > 0) & (centres[:, 1] > 0)
     two = up & (centres[:, 0] < 0) & (centres[:, 1] < 0)
-    torn = submesh(mesh, ~(one | two))
+    torn = submesh(mesh, ~(quarter | two))
     found = holes.openings(torn)
     assert len(found.rims) == 2 and found.left_edges == 0
     assert [rim.area for rim in found.rims] == pytest.approx([400.0, 400.0])

@@ -81,7 +81,7 @@ def report(photos: list[Photo]) -> SetReport:
 
 
 def test_nothing_is_said_of_a_good_set(report: SetReport) -> None:
-    assert [(one.photo.name, one.remarks) for one in report.photos if one.remarks] == []
+    assert [(judged_photo.photo.name, judged_photo.remarks) for judged_photo in report.photos if judged_photo.remarks] == []
     assert (report.said, report.unknown) == ((), ())
     assert report.count("keep") == COUNT
 
@@ -106,29 +106,37 @@ def test_a_fault_is_told_where_it_is_and_nowhere_else(
     """The ninth photo has the fault; its neighbours may be told apart from it, all others are as before."""
     found = judged([*photos[:9], photo(9, change(views[9])), *photos[10:]])
     assert kind in {remark.kind for remark in found.photos[9].remarks}
-    elsewhere = {remark.kind for one in found.photos for remark in one.remarks if one is not found.photos[9]}
+    elsewhere = {
+        remark.kind for judged_photo in found.photos for remark in judged_photo.remarks if judged_photo is not found.photos[9]
+    }
     assert elsewhere <= {"apart"}
 
 
 def test_a_gap_names_the_photo_before_it_and_the_turn_is_closed(photos: list[Photo]) -> None:
-    found = judged([one for number, one in enumerate(photos) if not 6 <= number <= 10])
-    assert [one.photo.name for one in found.photos if any(remark.kind == "apart" for remark in one.remarks)] == ["IMG_005.jpg"]
+    found = judged([judged_photo for number, judged_photo in enumerate(photos) if not 6 <= number <= 10])
+    assert [
+        judged_photo.photo.name
+        for judged_photo in found.photos
+        if any(remark.kind == "apart" for remark in judged_photo.remarks)
+    ] == ["IMG_005.jpg"]
 
 
 def test_of_the_same_view_twice_one_is_left_out(views: list[Picture], photos: list[Photo]) -> None:
     again = photo(99, views[5])
     found = judged([*photos[:6], again, *photos[6:]])
-    out = [one.photo.name for one in found.photos if one.verdict == LEAVE_OUT]
+    out = [judged_photo.photo.name for judged_photo in found.photos if judged_photo.verdict == LEAVE_OUT]
     assert len(out) == 1 and out[0] in ("IMG_005.jpg", "IMG_099.jpg")
 
 
 def test_a_limit_takes_photos_from_where_they_are_dense(photos: list[Photo]) -> None:
     """Twelve photos more stand between the first ones; a limit of 24 takes them, and leaves no step wider than 30 degrees."""
     between = [(STEP * number + 7.5, photo(30 + number, view(STEP * number + 7.5))) for number in range(12)]
-    placed = sorted([*((STEP * number, one) for number, one in enumerate(photos)), *between], key=lambda pair: pair[0])
+    placed = sorted(
+        [*((STEP * number, judged_photo) for number, judged_photo in enumerate(photos)), *between], key=lambda pair: pair[0]
+    )
     angles = [angle for angle, _ in placed]
-    found = judged([one for _, one in placed], limit=24)
-    stay = [angle for angle, one in zip(angles, found.photos, strict=True) if one.verdict != LEAVE_OUT]
+    found = judged([judged_photo for _, judged_photo in placed], limit=24)
+    stay = [angle for angle, judged_photo in zip(angles, found.photos, strict=True) if judged_photo.verdict != LEAVE_OUT]
     assert len(stay) == 24
     assert max(np.diff([*stay, 360.0 + stay[0]])) <= 30.0
 
@@ -146,7 +154,7 @@ def test_a_plain_piece_is_not_judged_where_it_can_t_be() -> None:
     y, x = np.mgrid[:HIGH, :WIDE]
     picture = 0.3 + 0.05 * np.exp(-((y - 180.0) ** 2 + (x - 240.0) ** 2) / 9000.0)
     found = judged([photo(number, np.repeat(picture[..., None], 3, 2)) for number in range(6)])
-    assert {remark.kind for one in found.photos for remark in one.remarks} <= {"twice"}
+    assert {remark.kind for judged_photo in found.photos for remark in judged_photo.remarks} <= {"twice"}
     assert len(found.unknown) >= 2
 
 
@@ -155,7 +163,7 @@ def test_labels_tell_other_cameras_flash_zoom_and_copies(views: list[Picture]) -
     other = [*(dataclasses.replace(LABELS, **change) for change in changes), Exif()]
     exifs = [*[LABELS] * 4, *other]
     found = judged([photo(number, views[number], exif) for number, exif in enumerate(exifs)])
-    assert [sorted({remark.kind for remark in one.remarks}) for one in found.photos[4:]] == [
+    assert [sorted({remark.kind for remark in judged_photo.remarks}) for judged_photo in found.photos[4:]] == [
         ["camera"], ["camera"], ["flash"], ["camera"], ["copy"],
     ]  # fmt: skip
     assert found.photos[-1].verdict == RETAKE

@@ -52,7 +52,9 @@ def test_the_files_front_counts_by_format() -> None:
     """A thing that lies 90 degrees off the file's front: formats that scanners write as they are speak less against it."""
     thing = animal(90.0)
     alone, scanner, by_hand = (facings(thing, file=file) for file in (None, "a.ply", "a.obj"))
-    chances = [next(one.chance for one in found if abs(one.angle_deg - 90.0) < 20.0) for found in (alone, scanner, by_hand)]
+    chances = [
+        next(facing.chance for facing in found if abs(facing.angle_deg - 90.0) < 20.0) for found in (alone, scanner, by_hand)
+    ]
     assert chances[0] > chances[1] > chances[2]
 
 

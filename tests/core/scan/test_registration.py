@@ -114,7 +114,7 @@ def test_every_way_of_a_hexagon_is_listed(shapes: Any) -> None:
     moving, truth = seen_again(again, 3)
     found = register(whole, moving, partial=True)
     assert found.verdict != SURE and found.tie == "ways"
-    off = [angle_between(one.pose.rotation, truth.rotation) for one in found.candidates]
+    off = [angle_between(candidate.pose.rotation, truth.rotation) for candidate in found.candidates]
     assert min(off) < 0.2
     assert len(found.candidates) >= 6
 

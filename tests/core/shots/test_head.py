@@ -139,5 +139,5 @@ def test_another_place_can_be_shown_first() -> None:
     mesh = standing(footing("skirt", 3).whole)
     found = close_looks(subject_of(mesh), mesh, LENS, 3)
     assert found[0].shows == "head" and len(found) == 3
-    assert [one.look.spot.tolist() for one in reordered(found, 2)] == [found[k].look.spot.tolist() for k in (1, 0, 2)]
+    assert [proposal.look.spot.tolist() for proposal in reordered(found, 2)] == [found[k].look.spot.tolist() for k in (1, 0, 2)]
     assert reordered(found, None) == list(found) and reordered(found, 9) == list(found)

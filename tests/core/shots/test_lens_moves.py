@@ -68,8 +68,8 @@ def test_another_focal_length_keeps_what_is_in_focus_the_same_size():
     move = other_focal(egg(), pose, lens, focal_mm=120.0)
     assert move.answer.possible
     edge = np.array([[0.0, -15.0, 45.0]]) + pose.rotation[:, 0] * 10.0
-    for one, optics in ((pose, lens), (move.pose, move.answer.optics)):
-        slopes, _ = project(edge, one.position, one.rotation)
+    for place, optics in ((pose, lens), (move.pose, move.answer.optics)):
+        slopes, _ = project(edge, place.position, place.rotation)
         share = slopes[0, 0] / half_slopes(optics, FRAME)[0]
         assert share == pytest.approx(10.0 * lens.magnification / 18.0, rel=1e-9)
 

@@ -138,9 +138,9 @@ def test_details_lie_where_the_relief_is_rich():
     first = spots[0]
     assert np.linalg.norm(first.spot - [0, -13, 30]) < 12
     assert abs(first.azimuth_deg) < 40  # seen from the front, where the patch faces, or a little from beside
-    for one in range(3):
-        for other in range(one):
-            assert np.linalg.norm(spots[one].middle - spots[other].middle) >= 20.0
+    for axis in range(3):
+        for other in range(axis):
+            assert np.linalg.norm(spots[axis].middle - spots[other].middle) >= 20.0
 
 
 @pytest.mark.parametrize("name", SUBJECTS)
@@ -148,8 +148,8 @@ def test_details_are_taken_from_where_a_camera_can_stand(name):
     subject = SUBJECTS[name]
     m = detail_magnification(subject, (36.0, 24.0))
     assert 0.4 <= m and (m <= 0.8 or subject.height < 40)
-    for one in detail_spots(subject, 3, reach_mm=14.0 / m):
-        shot = solve(ShotAsk("detail", "detail", one.azimuth_deg, one.tilt_deg, shift=one.shift), subject, spot=one.spot)
+    for spot in detail_spots(subject, 3, reach_mm=14.0 / m):
+        shot = solve(ShotAsk("detail", "detail", spot.azimuth_deg, spot.tilt_deg, shift=spot.shift), subject, spot=spot.spot)
         assert shot.pose.position[2] > LOWEST_MM - 1e-6
         away = np.linalg.norm(subject.outline - shot.pose.position, axis=1).min()
         assert away > 0.5 * shot.optics.focus_mm  # free working distance
@@ -163,14 +163,14 @@ def test_the_crown_of_a_head_is_in_a_close_look_with_air_or_clearly_outside(name
     subject = faced(size)
     m = detail_magnification(subject, (36.0, 24.0))
     frame = (36.0 / m, 24.0 / m)
-    one = detail_spots(subject, 1, reach_mm=0.6 * frame[1], distance_mm=optics.focus_for(90.0, m), frame=frame)[0]
-    ask = ShotAsk("detail", "detail", one.azimuth_deg, one.tilt_deg, shift=one.shift, magnification=one.grown * m)
-    shot = solve(ask, subject, spot=one.spot)
-    assert one.spot[2] > 55 * size and one.spot[1] < 0  # the face
+    spot = detail_spots(subject, 1, reach_mm=0.6 * frame[1], distance_mm=optics.focus_for(90.0, m), frame=frame)[0]
+    ask = ShotAsk("detail", "detail", spot.azimuth_deg, spot.tilt_deg, shift=spot.shift, magnification=spot.grown * m)
+    shot = solve(ask, subject, spot=spot.spot)
+    assert spot.spot[2] > 55 * size and spot.spot[1] < 0  # the face
     slopes, _ = project(subject.outline, shot.pose.position, shot.pose.rotation)
     shares = slopes / half_slopes(shot.optics, ask.frame_mm)
     assert uncut(shares) > 0.8  # under two fifths of the way to the worst; random points leave the outline uneven
-    focus = slopes[np.linalg.norm(subject.outline - one.spot, axis=1).argmin()] / half_slopes(shot.optics, ask.frame_mm)
+    focus = slopes[np.linalg.norm(subject.outline - spot.spot, axis=1).argmin()] / half_slopes(shot.optics, ask.frame_mm)
     assert (np.abs(focus) < 0.75).all()  # sharp where the eye looks, not at the frame's edge
 
 
@@ -249,10 +249,10 @@ def test_details_of_odd_shapes_differ_and_can_be_reached(name):
     distance = optics.focus_for(90.0, m)
     spots = detail_spots(subject, 3, reach_mm=14.0 / m, distance_mm=distance)
     assert len(spots) == 3
-    for place, one in enumerate(spots):
-        assert all(np.linalg.norm(one.middle - other.middle) > 1.0 / m for other in spots[:place])
-        ask = ShotAsk("detail", "detail", one.azimuth_deg, one.tilt_deg, shift=one.shift, magnification=one.grown * m)
-        spot, shot = one.spot, solve(ask, subject, spot=one.spot)
+    for place, look in enumerate(spots):
+        assert all(np.linalg.norm(look.middle - other.middle) > 1.0 / m for other in spots[:place])
+        ask = ShotAsk("detail", "detail", look.azimuth_deg, look.tilt_deg, shift=look.shift, magnification=look.grown * m)
+        spot, shot = look.spot, solve(ask, subject, spot=look.spot)
         assert np.linalg.norm(subject.points - shot.pose.position, axis=1).min() > 30.0
         depth = (subject.points - shot.pose.position) @ -shot.pose.rotation[:, 2]
         near, far = optics.limits(shot.optics, shot.ask.coc)

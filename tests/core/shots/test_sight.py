@@ -52,9 +52,9 @@ def test_near_the_lens_the_whole_frame_counts():
 
 
 def test_sights_of_several_shots_join():
-    one = view_of(ball())
+    view = view_of(ball())
     points = np.random.default_rng(8).uniform(-200, 200, (500, 3))
-    assert (in_any_sight(points, [one, one]) == in_sight(points, one)).all()
+    assert (in_any_sight(points, [view, view]) == in_sight(points, view)).all()
     assert not in_any_sight(points, []).any()
 
 

@@ -48,5 +48,5 @@ def test_the_gutter_repeats_the_rim() -> None:
 
 
 def test_faces_that_repeat_their_picture_are_known() -> None:
-    one = np.array([[0.1, 0.1], [0.9, 0.1], [0.5, 0.9]])
-    assert repeating(np.stack([one, one + 4.0, one * 3.0])).tolist() == [False, False, True]
+    triangle = np.array([[0.1, 0.1], [0.9, 0.1], [0.5, 0.9]])
+    assert repeating(np.stack([triangle, triangle + 4.0, triangle * 3.0])).tolist() == [False, False, True]

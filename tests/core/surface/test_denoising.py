@@ -8,18 +8,18 @@ import pytest
 from blender_addon.core.surface.albedo.denoising import without_noise
 from blender_addon.core.surface.albedo.removal import without_light
 from blender_addon.core.surface.texels import bilinear, extend
-from blender_addon.core.surface.textured_surface import Surface, read_surface
+from blender_addon.core.surface.textured_surface import TexturedSurface, read_surface
 from tests.core.surface.test_relief import sheet
 
 SIZE = 256
 
 
-def _surface() -> Surface:
+def _surface() -> TexturedSurface:
     mesh = sheet(8)
     return read_surface(mesh, np.ones(len(mesh.faces), bool), height=SIZE, width=SIZE)
 
 
-def _steps(surface: Surface) -> np.ndarray:
+def _steps(surface: TexturedSurface) -> np.ndarray:
     """(n, 3) stripes 16 texels wide, dark and bright."""
     column = surface.texels.index % SIZE
     return np.repeat(np.where((column // 16) % 2, 0.30, 0.06)[:, None], 3, axis=1).astype(np.float32)

@@ -5,19 +5,19 @@ from __future__ import annotations
 import numpy as np
 
 from blender_addon.core.surface.albedo.hollows import DOUBT, depth_of, residual_in_hollows
-from blender_addon.core.surface.textured_surface import Surface
+from blender_addon.core.surface.textured_surface import TexturedSurface
 from tests.core.surface.test_paint import _surface
 
 LOST = 0.24  # log, as in a narrow gap
 
 
-def _hollow(surface: Surface) -> tuple[np.ndarray, np.ndarray]:
+def _hollow(surface: TexturedSurface) -> tuple[np.ndarray, np.ndarray]:
     """Openness (v,) of a gap 8 mm wide, and (n,) bool which texels lie in it."""
     gap = np.abs(surface.vertices[:, 0] - 15) < 4
     return np.where(gap, 0.3, 1.0), np.abs(surface.position[:, 0] - 15) < 4
 
 
-def _paint(surface: Surface, spread: float) -> np.ndarray:
+def _paint(surface: TexturedSurface, spread: float) -> np.ndarray:
     rng = np.random.default_rng(4)
     fine = rng.normal(0, 0.1, len(surface))
     return (fine + spread * np.sin(surface.position[:, 1] * 0.5 + surface.position[:, 0] * 0.3)).astype(np.float32)

@@ -8,14 +8,14 @@ import numpy as np
 
 from blender_addon.core.surface import patches
 from blender_addon.core.surface.relief.levelling import levels
-from blender_addon.core.surface.textured_surface import Surface, read_surface
+from blender_addon.core.surface.textured_surface import TexturedSurface, read_surface
 from tests.core.surface.test_relief import sheet
 
 WAVE_MM = 14.0  # twice a patch
 
 
 @cache
-def _laid() -> tuple[Surface, patches.Patches, patches.Cloud]:
+def _laid() -> tuple[TexturedSurface, patches.Patches, patches.Cloud]:
     mesh = sheet(high_mm=0.0)
     surface = read_surface(mesh, np.ones(len(mesh.faces), bool), height=256, width=256)
     return surface, *patches.lay_patches(surface.position, surface.normal, cell_mm=0.07, seed=1)

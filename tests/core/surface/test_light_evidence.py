@@ -28,7 +28,7 @@ PAINT = 0.4 * np.exp(0.4 * _noise(15.0, 1))
 
 def evidence(texture: np.ndarray, light: np.ndarray) -> LightEvidence:
     """Of a grey texture (n,) under the light (n,) that was fitted to it."""
-    shown, fitted = (np.repeat(np.maximum(one, 1e-3)[:, None], 3, axis=1) for one in (texture, light))
+    shown, fitted = (np.repeat(np.maximum(values, 1e-3)[:, None], 3, axis=1) for values in (texture, light))
     return light_evidence(PLACE, NORMAL, shown, np.ones(len(PLACE)), fitted)
 
 

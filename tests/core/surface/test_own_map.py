@@ -7,11 +7,11 @@ import pytest
 
 from blender_addon.core.mesh.triangles import unit
 from blender_addon.core.surface.relief.own_map import added_by_photo, slopes_of_normals
-from blender_addon.core.surface.textured_surface import Surface, read_surface
+from blender_addon.core.surface.textured_surface import TexturedSurface, read_surface
 from tests.core.surface.test_relief import sheet
 
 
-def _waves(surface: Surface, length_mm: float, seed: int) -> tuple[np.ndarray, np.ndarray]:
+def _waves(surface: TexturedSurface, length_mm: float, seed: int) -> tuple[np.ndarray, np.ndarray]:
     """Slopes (n, 3) and height (n,) of waves of a length in chance directions across a level sheet."""
     rng = np.random.default_rng(seed)
     slope, height = np.zeros((len(surface), 3)), np.zeros(len(surface))
@@ -24,7 +24,7 @@ def _waves(surface: Surface, length_mm: float, seed: int) -> tuple[np.ndarray, n
 
 
 @pytest.fixture(scope="module")
-def level() -> Surface:
+def level() -> TexturedSurface:
     mesh = sheet(8, 20.0, 10.0, 0.0)
     return read_surface(mesh, np.ones(len(mesh.faces), bool), height=512, width=512)
 
@@ -37,7 +37,7 @@ def test_slopes_and_normals_are_one_thing() -> None:
 
 
 @pytest.mark.parametrize("has", [1.0, 0.3, 0.0])
-def test_a_map_that_has_a_part_is_given_the_rest(level: Surface, has: float) -> None:
+def test_a_map_that_has_a_part_is_given_the_rest(level: TexturedSurface, has: float) -> None:
     """The photo tells 60 % of the true slopes, as an estimate that shrinks with its doubt does."""
     true, height = _waves(level, 0.8, 3)
     slope, depth = added_by_photo(level, has * true, 0.6 * true, 0.6 * height)
@@ -47,7 +47,7 @@ def test_a_map_that_has_a_part_is_given_the_rest(level: Surface, has: float) -> 
     assert (depth * height).sum() / (height * height).sum() / 0.6 == pytest.approx(expected, abs=0.03)
 
 
-def test_a_coarse_map_is_given_what_is_finer(level: Surface) -> None:
+def test_a_coarse_map_is_given_what_is_finer(level: TexturedSurface) -> None:
     coarse, _ = _waves(level, 2.4, 4)
     fine, height = _waves(level, 0.35, 5)
     slope, _ = added_by_photo(level, coarse, coarse + fine, height)

@@ -13,7 +13,7 @@ from blender_addon.core.surface.albedo.residual import residual_shading
 from blender_addon.core.surface.light.lamplight import Lit, fit_surface_light
 from blender_addon.core.surface.paint import paint_of, shading_tint
 from blender_addon.core.surface.pigment import BIN
-from blender_addon.core.surface.textured_surface import Surface, read_surface
+from blender_addon.core.surface.textured_surface import TexturedSurface, read_surface
 from tests.core.surface.test_relief import sheet
 
 LIGHT, DARK = np.array([0.420, 0.260, 0.130]), np.array([0.245, 0.143, 0.069])  # 0.57 darker, 0.06 apart in log red over green
@@ -21,17 +21,17 @@ NOISE = 0.01
 
 
 @cache
-def _surface() -> Surface:
+def _surface() -> TexturedSurface:
     mesh = sheet(high_mm=2.0)
     return read_surface(mesh, np.ones(len(mesh.faces), bool), height=512, width=512)
 
 
-def _grained(surface: Surface) -> np.ndarray:
+def _grained(surface: TexturedSurface) -> np.ndarray:
     """(n,) bool: the dark half of a grain of 3 mm."""
     return np.sin(2 * np.pi * surface.position[:, 1] / 3.0) > 0
 
 
-def _lit(surface: Surface, colours: np.ndarray) -> Lit:
+def _lit(surface: TexturedSurface, colours: np.ndarray) -> Lit:
     """An even white light on a piece that lies open to it: what is told of the paint does not hang on the fit."""
     lit = fit_surface_light(surface, colours)
     flux = np.zeros_like(lit.shading.flux)

@@ -52,8 +52,8 @@ def test_a_map_without_a_telling_name_is_never_the_colour(form: Form, what: str)
 
 def test_directions_in_space_are_told_from_those_of_a_normal_map(form: Form) -> None:
     flat, space = seen(form, "normal"), seen(form, "object normal")
-    for one in (flat, space):
-        assert one.pixels is not None and holds_directions(one.pixels)
+    for pixels in (flat, space):
+        assert pixels.pixels is not None and holds_directions(pixels.pixels)
     assert flat.pixels and holds_tangent_normals(flat.pixels, flat.fit)
     assert space.pixels and not holds_tangent_normals(space.pixels, space.fit)
     assert judge(flat).role == "normal" and judge(space).role == "object_normal"
@@ -70,7 +70,7 @@ def test_vertices_that_a_format_split_along_seams_are_one_place(form: Form) -> N
     mesh = form.meshes[1][0]
     assert mesh.uv is not None
     split = TriangleMesh(mesh.vertices[mesh.faces].reshape(-1, 3), np.arange(3 * len(mesh.faces)).reshape(-1, 3), mesh.uv)
-    layouts = [layout_of(one, np.ones(len(one.faces), bool)) for one in (mesh, split)]
+    layouts = [layout_of(shape, np.ones(len(shape.faces), bool)) for shape in (mesh, split)]
     assert layouts[0] and layouts[1] and len(layouts[0].seam_uv) == len(layouts[1].seam_uv) > 100
 
 

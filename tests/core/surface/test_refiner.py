@@ -43,7 +43,7 @@ def _planes(residual: np.ndarray, pull: tuple[float, float]) -> np.ndarray:
     wave, along = np.hypot(kx, ky), pull[0] * kx + pull[1] * ky
     power = np.maximum((0.25 * wave) ** 2 + along**2 + 0.1 * wave**2, 1e-9)
     height = np.fft.rfft2(planes[0]) * (0.25 * wave + 1j * along) / power
-    planes[5:7] = [np.fft.irfft2(1j * one * height, s=residual.shape) for one in (kx, ky)]
+    planes[5:7] = [np.fft.irfft2(1j * wavenumber * height, s=residual.shape) for wavenumber in (kx, ky)]
     planes[7] = np.fft.irfft2((0.25 * wave - 1j * along) * height, s=residual.shape)
     return planes
 

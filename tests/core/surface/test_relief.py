@@ -121,7 +121,7 @@ def test_a_sphere_over_a_floor_hides_the_sky_as_geometry_says() -> None:
     )
     place = np.arange(rings * turns).reshape(rings, turns)
     a, b = place[:-1], place[1:]
-    right = lambda one: np.roll(one, -1, 1)  # noqa: E731
+    right = lambda field: np.roll(field, -1, 1)  # noqa: E731
     faces = np.concatenate(
         [np.stack([a, b, right(b)], -1).reshape(-1, 3), np.stack([a, right(b), right(a)], -1).reshape(-1, 3)]
     )
@@ -195,8 +195,8 @@ def _photographed(detail_mm: float, speck: bool, seed: int = 0) -> tuple[Photogr
 
 
 def test_relief_comes_back_with_the_right_sign_and_cuts_the_error() -> None:
-    one, slope = _photographed(0.02, speck=False)
-    found = finish(recover([one], largest_mm=3.0))
+    grained, slope = _photographed(0.02, speck=False)
+    found = finish(recover([grained], largest_mm=3.0))
     error = lambda guess: np.median(np.linalg.norm(guess - slope, axis=1))  # noqa: E731
     assert found.found
     assert error(found.relief.slope) < 0.85 * error(0 * slope)  # one light can't see slopes across it
@@ -204,8 +204,8 @@ def test_relief_comes_back_with_the_right_sign_and_cuts_the_error() -> None:
 
 
 def test_a_smooth_sheet_with_specks_stays_flat() -> None:
-    one, _ = _photographed(0.0, speck=True)
-    found = finish(recover([one], largest_mm=3.0))
+    speckled, _ = _photographed(0.0, speck=True)
+    found = finish(recover([speckled], largest_mm=3.0))
     tilt = np.degrees(np.median(np.linalg.norm(found.relief.slope, axis=1))) if found.found else 0.0
     assert tilt < 0.5  # the limit that the bench holds too
 
@@ -223,9 +223,9 @@ def test_large_surfaces_are_worked_on_in_coarser_cells_up_to_a_limit() -> None:
 
 
 def test_a_dark_print_is_not_carved() -> None:
-    one, _ = _photographed(0.0, speck=False)
-    bands = np.where(np.sin(one.surface.position[:, 0] * 2 * np.pi / 1.5) > 0.5, 0.08, 1.0)  # a third of it printed dark
-    found = finish(recover([replace(one, colours=one.colours * bands[:, None].astype(np.float32))], largest_mm=3.0))
+    clean, _ = _photographed(0.0, speck=False)
+    bands = np.where(np.sin(clean.surface.position[:, 0] * 2 * np.pi / 1.5) > 0.5, 0.08, 1.0)  # a third of it printed dark
+    found = finish(recover([replace(clean, colours=clean.colours * bands[:, None].astype(np.float32))], largest_mm=3.0))
     assert found.shaded == 0.0
     assert not found.found
 
@@ -241,13 +241,13 @@ def test_surface_without_its_shared_texels_is_consistent() -> None:
 
 
 def test_a_scan_that_shows_a_corner_alone_in_other_paint_takes_nothing_from_the_rest() -> None:
-    one, slope = _photographed(0.02, speck=False)
-    corner = one.surface.position[:, 0] < 6.0
-    bands = np.where(np.sin(one.surface.position[:, 1] * 2 * np.pi / 1.5) > 0.5, 0.08, 1.0)
-    painted = (one.colours * bands[:, None].astype(np.float32))[corner]
-    part = Photographed(without(one.surface, ~corner), painted)
-    alone, both = (finish(recover(scans, largest_mm=3.0)) for scans in ([one], [one, part]))
-    away = one.surface.position[:, 0] > 12.0  # more than half a patch from the corner
+    grained, slope = _photographed(0.02, speck=False)
+    corner = grained.surface.position[:, 0] < 6.0
+    bands = np.where(np.sin(grained.surface.position[:, 1] * 2 * np.pi / 1.5) > 0.5, 0.08, 1.0)
+    painted = (grained.colours * bands[:, None].astype(np.float32))[corner]
+    part = Photographed(without(grained.surface, ~corner), painted)
+    alone, both = (finish(recover(scans, largest_mm=3.0)) for scans in ([grained], [grained, part]))
+    away = grained.surface.position[:, 0] > 12.0  # more than half a patch from the corner
     error = lambda guess: np.median(np.linalg.norm((guess - slope)[away], axis=1))  # noqa: E731
     assert both.trust == pytest.approx(alone.trust)
     assert error(both.relief.slope) < 1.02 * error(alone.relief.slope)  # joined by height instead of slope: 2 % either way

@@ -11,9 +11,9 @@ from blender_addon.core.surface.light.visibility import look_round, spread_sampl
 def test_behind_a_wall_its_near_side_is_seen() -> None:
     """A closed slab from x = 5 to 7 before a point: what the point sees of it, and is lit by, is the side at 5."""
     across = np.linspace(-30, 30, 31)
-    u, v = (one.ravel() for one in np.meshgrid(across, across, indexing="ij"))
+    u, v = (grid.ravel() for grid in np.meshgrid(across, across, indexing="ij"))
     place = np.arange(31 * 31).reshape(31, 31)
-    a, b, c, d = (one.ravel() for one in (place[:-1, :-1], place[1:, :-1], place[1:, 1:], place[:-1, 1:]))
+    a, b, c, d = (corner.ravel() for corner in (place[:-1, :-1], place[1:, :-1], place[1:, 1:], place[:-1, 1:]))
     far = np.concatenate([np.stack([a, b, c], 1), np.stack([a, c, d], 1)])  # looks to +x
     vertices = np.concatenate([np.stack([np.full_like(u, x), u, v], 1) for x in (7.0, 5.0)])
     samples = spread_samples(vertices, np.concatenate([far, far[:, ::-1] + len(u)]), count=60_000, seed=1)

@@ -35,10 +35,10 @@ def test_two_pictures_are_never_one_file():
     check_apart("shots", ["hero", "back", "Detail"])
     with pytest.raises(SheetError, match="two pictures named"):
         check_apart("shots", ["hero", "back", "hero"])
-    for one, other in (("hero", "Hero"), ("straße", "STRASSE"), ("caf\u00e9", "cafe\u0301"), ("a\u200db", "ab")):
-        assert folded(one) == folded(other)
+    for first, other in (("hero", "Hero"), ("straße", "STRASSE"), ("caf\u00e9", "cafe\u0301"), ("a\u200db", "ab")):
+        assert folded(first) == folded(other)
         with pytest.raises(SheetError, match="one file"):
-            check_apart("shots", [one, other])
+            check_apart("shots", [first, other])
 
 
 FIELDS = ("job", "shot", "number")

@@ -48,7 +48,7 @@ def parts(empty_scene) -> list[AssetPart]:
 def test_a_glb_shows_what_the_pictures_show(parts, tmp_path):
     write_glb(parts, tmp_path / "a.glb")
     table = gltf(tmp_path / "a.glb")
-    looks = {one["name"]: one["pbrMetallicRoughness"] for one in table["materials"]}
+    looks = {material["name"]: material["pbrMetallicRoughness"] for material in table["materials"]}
     assert "baseColorTexture" not in looks["Piece"], "a piece shown in bronze has not the scan's colours"
     assert looks["Piece"]["baseColorFactor"][:3] == pytest.approx([0.6, 0.4, 0.2], abs=1e-3)
     assert looks["Piece"].get("metallicFactor", 1.0) == 1.0 and looks["Piece"]["roughnessFactor"] < 0.5
@@ -58,11 +58,11 @@ def test_a_glb_shows_what_the_pictures_show(parts, tmp_path):
 
 
 def test_own_colour_that_is_painted_goes_along(empty_scene, tmp_path):
-    one = part("Piece", MaterialSurface("own"), albedo=False)
-    layer = one.item.data.color_attributes.new("Painted", "FLOAT_COLOR", "POINT")
+    piece = part("Piece", MaterialSurface("own"), albedo=False)
+    layer = piece.item.data.color_attributes.new("Painted", "FLOAT_COLOR", "POINT")
     layer.data.foreach_set("color", np.tile([0.8, 0.2, 0.1, 1.0], 4))
     surface = make_material("Piece painted", MaterialSurface("own"), Maps(colour_attribute="Painted"))
-    write_glb([AssetPart("Piece", one.item, surface)], tmp_path / "a.glb")
+    write_glb([AssetPart("Piece", piece.item, surface)], tmp_path / "a.glb")
     table = gltf(tmp_path / "a.glb")
     assert "COLOR_0" in table["meshes"][0]["primitives"][0]["attributes"]
 

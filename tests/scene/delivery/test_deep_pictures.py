@@ -122,8 +122,10 @@ def test_a_bracket_left_as_frames_keeps_its_slices_and_no_more(tmp_path: Path):
         render_deep(stage, path, camera=shot, size=SIZE)
     assert path.is_file() and stage.scene.render.image_settings.color_depth == "8"
     frames = sorted(folder.iterdir())
-    assert [one.name for one in frames] == [f"{number:03d}.png" for number in range(1, len(shot["bozzetto_bracket_mm"]) + 1)]
-    assert all(one.read_bytes()[24] == 16 for one in frames)  # the bit depth in a PNG's IHDR
+    assert [frame.name for frame in frames] == [
+        f"{number:03d}.png" for number in range(1, len(shot["bozzetto_bracket_mm"]) + 1)
+    ]
+    assert all(frame.read_bytes()[24] == 16 for frame in frames)  # the bit depth in a PNG's IHDR
     first, last = (values_of(frames[place]) for place in (0, -1))
     assert contrast(first, LEFT) > 1.2 * contrast(last, LEFT)  # nearest focus first: the near board is on the left
     assert contrast(last, RIGHT) > 1.2 * contrast(first, RIGHT)

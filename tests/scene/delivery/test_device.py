@@ -53,7 +53,7 @@ def test_without_a_window_the_first_kind_of_card_is_used_alone(machine: Any) -> 
     preferences = machine({"OPTIX": ["a card", "another"], "CUDA": ["a card", "another"]})
     found = device.find_device("auto")
     assert (found.setting, found.kind, found.cards) == ("GPU", "OPTIX", ("a card", "another"))
-    assert [one.use for one in preferences.devices] == [True, True, False]
+    assert [card.use for card in preferences.devices] == [True, True, False]
     assert found.words == "a card, another (OPTIX)"
 
 

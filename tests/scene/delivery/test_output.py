@@ -13,7 +13,7 @@ from blender_addon.core.srgb import encode
 from blender_addon.job.errors import OutputError
 from blender_addon.scene.delivery.contact_sheet import save_png, write_contact_sheet
 from blender_addon.scene.delivery.copies.client_pictures import Wanted, write_client_picture
-from blender_addon.scene.delivery.kept_pictures import Made, put_aside
+from blender_addon.scene.delivery.kept_pictures import KeptPictures, put_aside
 from blender_addon.scene.delivery.output import Quality, cycles, render_picture
 from blender_addon.scene.delivery.video import write_video
 from blender_addon.scene.images import read_pixels
@@ -69,15 +69,15 @@ def test_pictures_are_known_by_digest_and_only_while_they_are_whole(tmp_path):
     path = tmp_path / "hero.png"
     _stripes(path)
     whole = path.read_bytes()
-    Made(tmp_path).add(path, "one")
-    assert Made(tmp_path).current(path, "one") and not Made(tmp_path).current(path, "two")
+    KeptPictures(tmp_path).add(path, "one")
+    assert KeptPictures(tmp_path).current(path, "one") and not KeptPictures(tmp_path).current(path, "two")
     for damaged in (b"", whole[:-1], whole[: len(whole) // 2], whole[:60] + bytes([whole[60] ^ 1]) + whole[61:]):
         path.write_bytes(damaged)
-        assert not Made(tmp_path).current(path, "one"), "cut or changed on disk: made again"
+        assert not KeptPictures(tmp_path).current(path, "one"), "cut or changed on disk: made again"
     path.write_bytes(whole)
-    assert Made(tmp_path).current(path, "one")
+    assert KeptPictures(tmp_path).current(path, "one")
     path.unlink()
-    assert not Made(tmp_path).current(path, "one")
+    assert not KeptPictures(tmp_path).current(path, "one")
 
 
 @pytest.mark.parametrize(
@@ -87,9 +87,9 @@ def test_a_damaged_list_of_what_was_made_breaks_nothing(tmp_path, words):
     path = tmp_path / "hero.png"
     _stripes(path)
     (tmp_path / ".made.json").write_text(words, encoding="latin-1")
-    assert not Made(tmp_path).current(path, "one")
-    Made(tmp_path).add(path, "one")
-    assert Made(tmp_path).current(path, "one")
+    assert not KeptPictures(tmp_path).current(path, "one")
+    KeptPictures(tmp_path).add(path, "one")
+    assert KeptPictures(tmp_path).current(path, "one")
 
 
 def test_versions_count_up(tmp_path):

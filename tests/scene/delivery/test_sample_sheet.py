@@ -23,8 +23,8 @@ pytestmark = pytest.mark.usefixtures("empty_scene")
 
 def dressed(out: Path) -> Stage:
     """A lump with two cameras, in its material and light."""
-    parts = [one for one in LIT if one.name != "separation"]
-    lump = next(one for one in LIT if one.name == "separation")
+    parts = [entry for entry in LIT if entry.name != "separation"]
+    lump = next(entry for entry in LIT if entry.name == "separation")
     made = ("piece", "stand", "albedo", "relief_height", "relief_normal")
     steps = ordered([type(lump)(**{**vars(lump), "makes": made}), *parts, from_module(step)])
     sheet = sheets.blank(steps)

@@ -67,7 +67,7 @@ def test_a_prop_of_ones_own_stands_where_its_role_says() -> None:
     item = bpy.context.object
     home.objects.link(item)
     item["role"] = "Beside"
-    assert [one.place for one in collected_candidates("mine")] == ["beside"]
+    assert [candidate.place for candidate in collected_candidates("mine")] == ["beside"]
     item["role"] = "on top"
     with pytest.raises(SubjectError, match='stands "back" or lies "beside"'):
         collected_candidates("mine")

@@ -35,10 +35,10 @@ def seen(thing: Any, folder: Path) -> np.ndarray:
 def glow(material: Any, shader: str, socket: str) -> None:
     """Let a material give off, as light, the colour that one of its shaders scatters."""
     group = next(node.node_tree for node in material.node_tree.nodes if getattr(node, "node_tree", None))
-    node = next(one for one in group.nodes if one.bl_idname == shader)
+    node = next(candidate for candidate in group.nodes if candidate.bl_idname == shader)
     lamp = group.nodes.new("ShaderNodeEmission")
     group.links.new(node.inputs[socket].links[0].from_socket, lamp.inputs["Color"])
-    end = next(one for one in group.nodes if one.bl_idname == "NodeGroupOutput")
+    end = next(candidate for candidate in group.nodes if candidate.bl_idname == "NodeGroupOutput")
     group.links.new(lamp.outputs[0], end.inputs["Shader"])
 
 

@@ -53,7 +53,10 @@ def _normals(stage: Stage) -> np.ndarray:
     """(SIDE,) x of the bent normal along the plate, as the relief's group gives it, baked as light."""
     worn = stage.require("surface", "piece")
     tree = worn.node_tree
-    node, end = relief_nodes(tree)[0], next(one for one in tree.nodes if one.bl_idname == "ShaderNodeOutputMaterial")
+    node, end = (
+        relief_nodes(tree)[0],
+        next(candidate for candidate in tree.nodes if candidate.bl_idname == "ShaderNodeOutputMaterial"),
+    )
     before = end.inputs["Surface"].links[0].from_socket
     shine = tree.nodes.new("ShaderNodeEmission")
     half = tree.nodes.new("ShaderNodeVectorMath")
@@ -66,15 +69,15 @@ def _normals(stage: Stage) -> np.ndarray:
     target.image = bpy.data.images.new("baked", SIDE, 8, float_buffer=True, is_data=True)
     tree.nodes.active = target
     item = stage.require("piece")
-    for one in bpy.data.objects:
-        one.select_set(one == item)
+    for shown in bpy.data.objects:
+        shown.select_set(shown == item)
     bpy.context.view_layer.objects.active = item
     stage.scene.render.engine, stage.scene.cycles.samples, stage.scene.cycles.device = "CYCLES", 1, "CPU"
     bpy.ops.object.bake(type="EMIT")
     found = read_pixels(target.image)[4, :, 0] * 2.0 - 1.0
     tree.links.new(before, end.inputs["Surface"])
-    for one in (shine, half, target):
-        tree.nodes.remove(one)
+    for block in (shine, half, target):
+        tree.nodes.remove(block)
     return found
 
 

@@ -79,7 +79,7 @@ def facings(thing: Standing, *, file: str | None = None) -> list[Facing]:
         words = _reasons(parts, best, by_file and abs(float(_off(ANGLES[best], 0.0))) <= NEAR_FILE_DEG)
         result.append(Facing(angle, min(chance, VESSEL_MOST) if found.round_share > VESSEL else chance, words))
         left[np.abs(_off(ANGLES, ANGLES[best])) <= SAME_DEG] = 0.0
-    return sorted(result, key=lambda one: -one.chance)
+    return sorted(result, key=lambda facing: -facing.chance)
 
 
 def _by_file(file: str) -> Floats:

@@ -50,9 +50,9 @@ def patches_of(mesh: TriangleMesh, mm_per_unit: float, layers: tuple[Floats, Flo
         near = near[(np.linalg.norm(apart, axis=1) < RADIUS) & (normals[near] @ normals[middle] > TURNED)]
         if len(near) > MOST_POINTS:
             near = rng.choice(near, MOST_POINTS, replace=False)
-        one = _measured(points[near] - points[middle], normals[middle], [layer[near] for layer in layers or ()])
-        if one is not None:
-            found.append(one)
+        patch = _measured(points[near] - points[middle], normals[middle], [layer[near] for layer in layers or ()])
+        if patch is not None:
+            found.append(patch)
     columns = np.array(found, float).reshape(-1, 3).T
     return Patches(columns[0], columns[1], columns[2])
 

@@ -47,7 +47,7 @@ def at_closeups(places: Sequence[CloseupPlace], frame_mm: tuple[float, float], c
     """Close looks at the places, the largest first, as near as their data carry. usual: the magnification that `grown` counts
     from."""
     found = []
-    for place in sorted(places, key=lambda one: -one.radius):
+    for place in sorted(places, key=lambda candidate: -candidate.radius):
         filling = MARGIN * min(frame_mm) / (2.0 * max(place.radius, 1e-3))
         wanted = min(filling, carried(place.finest, coc_mm))
         azimuth = float(np.degrees(np.arctan2(place.normal[0], -place.normal[1])))

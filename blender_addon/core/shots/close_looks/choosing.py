@@ -43,16 +43,18 @@ def close_looks(subject: Subject, mesh: TriangleMesh, lens: Lens, count: int) ->
     places = detail_spots(
         subject, count + 2 * len(found), reach_mm=0.6 * min(frame), distance_mm=lens.distance(usual), frame=frame, worth=worth
     )
-    found += [Proposal("place", place, OF_PLACES) for place in places if not any(_alike(one, place, frame) for one in found)]
+    found += [
+        Proposal("place", place, OF_PLACES) for place in places if not any(_alike(proposal, place, frame) for proposal in found)
+    ]
     return found[:count]
 
 
-def _alike(one: Proposal, place: CloseLook, frame: tuple[float, float]) -> bool:
+def _alike(proposal: Proposal, place: CloseLook, frame: tuple[float, float]) -> bool:
     """Whether a place is what the look at a head shows already."""
-    if one.shows == "place":
+    if proposal.shows == "place":
         return False
-    turned = abs((place.azimuth_deg - one.look.azimuth_deg + 180.0) % 360.0 - 180.0)
-    near = float(np.linalg.norm(place.middle - one.look.middle)) < APART * min(frame) / one.look.grown
+    turned = abs((place.azimuth_deg - proposal.look.azimuth_deg + 180.0) % 360.0 - 180.0)
+    near = float(np.linalg.norm(place.middle - proposal.look.middle)) < APART * min(frame) / proposal.look.grown
     return near and turned < OTHER_SIDE_DEG
 
 
@@ -60,4 +62,4 @@ def reordered(found: Sequence[Proposal], first: int | None) -> list[Proposal]:
     """The proposals with number `first` (1 is the best) shown before the others; as they are where there is no such number."""
     if first is None or not 1 <= first <= len(found):
         return list(found)
-    return [found[first - 1], *(one for number, one in enumerate(found, 1) if number != first)]
+    return [found[first - 1], *(proposal for number, proposal in enumerate(found, 1) if number != first)]

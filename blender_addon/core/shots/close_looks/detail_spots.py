@@ -96,13 +96,13 @@ def detail_spots(
     ranked.sort(key=lambda entry: -entry[0])
     found: list[CloseLook] = []
     for apart in (reach_mm, 0.6 * reach_mm, 0.35 * reach_mm):
-        for _, one in ranked:
+        for _, candidate in ranked:
             if len(found) == count:
                 return found
-            if any(np.linalg.norm(one.middle - other.middle) < apart for other in found):
+            if any(np.linalg.norm(candidate.middle - other.middle) < apart for other in found):
                 continue
-            if _open_view(subject, one, distance, reach_mm):
-                found.append(one)
+            if _open_view(subject, candidate, distance, reach_mm):
+                found.append(candidate)
     return found
 
 
@@ -190,14 +190,14 @@ def _tells(subject: Subject, place: Floats, facing: Floats) -> float:
     return front * (0.5 + float(share))
 
 
-def _open_view(subject: Subject, one: CloseLook, distance: float, reach: float) -> bool:
+def _open_view(subject: Subject, candidate: CloseLook, distance: float, reach: float) -> bool:
     """Whether most of what lies round the spot is seen from there, and nothing stands in the lens's way."""
-    rotation = look(one.azimuth_deg, one.tilt_deg)
-    position = one.spot + rotation[:, :2] @ np.asarray(one.shift) + rotation[:, 2] * distance
+    rotation = look(candidate.azimuth_deg, candidate.tilt_deg)
+    position = candidate.spot + rotation[:, :2] @ np.asarray(candidate.shift) + rotation[:, 2] * distance
     away = np.linalg.norm(subject.points - position, axis=1)
     if away.min() < min(LENS_ROOM_MM, 0.5 * distance):
         return False
-    near = np.linalg.norm(subject.points - one.spot, axis=1) < 0.35 * reach
+    near = np.linalg.norm(subject.points - candidate.spot, axis=1) < 0.35 * reach
     near &= subject.normals @ rotation[:, 2] > 0.2
     seen = visible(subject.points, subject.normals, position=position, rotation=rotation, cells=60, facing=0.0)
     return bool(near.any()) and float(seen[near].mean()) > 0.35

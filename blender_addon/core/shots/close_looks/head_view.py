@@ -87,9 +87,9 @@ def _likeness(points: Floats, way: Floats, radius: float) -> float:
     image = points - 2.0 * (points @ across)[:, None] * across
     cell = max(0.3 * radius, 1e-9)
     stride = np.array([1 << 40, 1 << 20, 1])
-    one, two = (np.unique(np.floor(part / cell).astype(np.int64) @ stride) for part in (points, image))
-    both = len(np.union1d(one, two))
-    return (len(one) + len(two) - both) / max(both, 1)
+    first, second = (np.unique(np.floor(part / cell).astype(np.int64) @ stride) for part in (points, image))
+    both = len(np.union1d(first, second))
+    return (len(first) + len(second) - both) / max(both, 1)
 
 
 def _tried(

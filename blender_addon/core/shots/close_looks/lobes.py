@@ -188,25 +188,25 @@ def _necks(solid: Solid, basin: Ints, tops: Floats, numbers: Ints) -> tuple[Neck
     count = len(tops)
     parent = np.arange(count)
 
-    def root(one: int) -> int:
-        while parent[one] != one:
-            parent[one] = parent[parent[one]]
-            one = int(parent[one])
-        return one
+    def root(node: int) -> int:
+        while parent[node] != node:
+            parent[node] = parent[parent[node]]
+            node = int(parent[node])
+        return node
 
     tree: list[tuple[int, int, float, int]] = []
     for place in np.argsort(-heights, kind="stable"):
-        one, two = (root(int(end)) for end in ends[place])
-        if one != two:
-            parent[one] = two
+        first, second = (root(int(end)) for end in ends[place])
+        if first != second:
+            parent[first] = second
             tree.append((int(ends[place, 0]), int(ends[place, 1]), float(heights[place]), int(places[place])))
     beside: list[list[tuple[int, int]]] = [[] for _ in range(count)]
-    for number, (one, two, _, _) in enumerate(tree):
-        beside[one].append((two, number))
-        beside[two].append((one, number))
+    for number, (first, second, _, _) in enumerate(tree):
+        beside[first].append((second, number))
+        beside[second].append((first, number))
     found = []
-    for number, (one, two, height, place) in enumerate(tree):
-        for start in (one, two):
+    for number, (first, second, height, place) in enumerate(tree):
+        for start in (first, second):
             held = np.zeros(count, bool)
             held[start] = True
             todo = [start]
@@ -227,9 +227,9 @@ def _saddles(solid: Solid, basin: Ints) -> tuple[Ints, Floats, Ints]:
     count = int(basin.max()) + 1
     for shift in SHIFTS:
         ahead, here = _slices(shift, 1)
-        one, two = basin[here], basin[ahead]
-        across = (one != two) & (one >= 0) & (two >= 0)
-        low, high = np.minimum(one[across], two[across]), np.maximum(one[across], two[across])
+        lower, upper = basin[here], basin[ahead]
+        across = (lower != upper) & (lower >= 0) & (upper >= 0)
+        low, high = np.minimum(lower[across], upper[across]), np.maximum(lower[across], upper[across])
         keys.append(low * count + high)
         heights.append(np.minimum(solid.depth[here][across], solid.depth[ahead][across]))
         places.append(flat[here][across])

@@ -40,7 +40,7 @@ def _bulge(points: Floats, normals: Floats, width: float) -> Floats:
     flat = (corner[:, 0] * shape[1] + corner[:, 1]) * shape[2] + corner[:, 2]
     size = int(np.prod(shape))
     sums = [np.bincount(flat, weights, size).reshape(shape) for weights in (None, *points.T)]
-    count, x, y, z = (_blurred(np.asarray(one, float)).reshape(-1)[flat] for one in sums)
+    count, x, y, z = (_blurred(np.asarray(plane, float)).reshape(-1)[flat] for plane in sums)
     mean = np.stack([x, y, z], axis=1) / np.maximum(count, 1e-12)[:, None]
     return np.einsum("ij,ij->i", points - mean, normals) / width
 

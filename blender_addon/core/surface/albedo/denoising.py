@@ -12,7 +12,7 @@ import numpy as np
 from ...arrays import Floats
 from ...threads import in_parallel
 from ..bandpass import gaussian_blur
-from ..textured_surface import Surface
+from ..textured_surface import TexturedSurface
 
 NOISE_SIGMA = 1.5  # sigma, in texels, of the surroundings in which noise is measured
 LEVELS = 12
@@ -25,7 +25,7 @@ NOISIEST = 0.006
 """Linear standard deviation: more is texture, not noise. What a phone leaves in a picture in a dim room (common practice)."""
 
 
-def without_noise(surface: Surface, colours: Floats, shading: Floats) -> Floats:
+def without_noise(surface: TexturedSurface, colours: Floats, shading: Floats) -> Floats:
     """Linear texture colours (n, 3) with the camera's noise smoothed, from the `shading` (n, 3) that they will be divided by.
 
     Each texel of the albedo moves towards the mean of its surroundings by the part of their variance that is noise, first among

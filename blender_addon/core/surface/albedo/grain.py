@@ -13,7 +13,7 @@ import numpy as np
 from ...arrays import Bools, Complexes, Floats
 from ...threads import in_parallel
 from ..patches import CELLS, Cloud, Patches, filled, lay_patches, read_back, splat, totals, wave_vectors
-from ..textured_surface import Surface
+from ..textured_surface import TexturedSurface
 
 CELL_MM = 0.14
 LARGE_MM2 = 20_000.0  # a larger surface is looked at in coarser cells, as many as this one has: time stays in bounds
@@ -24,7 +24,7 @@ STRIDE = 4.0  # cells from one sample of it to the next
 STEEPEST = 0.8  # quantile of a patch's slopes above which they count no more: an edge does not speak for all
 
 
-def along_grain(surface: Surface, values: Floats, *, seed: int = 1) -> Floats:
+def along_grain(surface: TexturedSurface, values: Floats, *, seed: int = 1) -> Floats:
     """(n,) float32 mean of `values` (n,) at the texels along the grain that they show."""
     area = len(surface) * surface.texel_mm**2
     cell = max(CELL_MM * float(np.sqrt(max(area / LARGE_MM2, 1.0))), 0.85 * surface.texel_mm)

@@ -10,7 +10,7 @@ from __future__ import annotations
 import numpy as np
 
 from ...arrays import Floats
-from ..textured_surface import Surface
+from ..textured_surface import TexturedSurface
 from .large import LargeMeans
 
 SHUT = 0.05  # openness below which a place counts as no deeper
@@ -31,7 +31,7 @@ def open_weights(depth: Floats) -> Floats:
     return np.maximum(np.exp(-np.square(depth / OPEN)), 1e-6)
 
 
-def residual_in_hollows(surface: Surface, openness: Floats, bright: Floats) -> Floats:
+def residual_in_hollows(surface: TexturedSurface, openness: Floats, bright: Floats) -> Floats:
     """(n,) log of the residual shading at the texels: 0 where the piece is open, near 0 where its paint varies at large.
 
     openness: (v,) 0 to 1, of the vertices. bright: (n,) log brightness that light and relief leave.

@@ -12,7 +12,7 @@ from ...statistics import robust_deviation
 from ..light.lamplight import Lit, fit_surface_light
 from ..paint import lasting_light, shading_tint
 from ..speckle import masked_blur
-from ..textured_surface import Surface
+from ..textured_surface import TexturedSurface
 from .denoising import without_noise
 from .residual import residual_shading
 
@@ -40,7 +40,7 @@ GLOSS_MM = 1.5  # sigma of those surroundings
 
 
 def without_light(
-    surface: Surface,
+    surface: TexturedSurface,
     colours: Floats,
     *,
     relief: Floats | None = None,
@@ -95,7 +95,7 @@ def tinted(lit: Lit, faces: Ints, shade: Floats) -> Floats:
     return np.exp(shade[:, None] * (1 + turn - luminance(turn)))
 
 
-def without_highlights(surface: Surface, colours: Floats, shading: Floats) -> Floats:
+def without_highlights(surface: TexturedSurface, colours: Floats, shading: Floats) -> Floats:
     """Texture colours (n, 3) in which small gleams are brought down to what lies round them.
 
     A gleam adds the lamp's light to all channels: the weakest one rises with it, which a bright pigment seldom does.

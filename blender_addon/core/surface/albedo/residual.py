@@ -15,7 +15,7 @@ from ..light.lamplight import Lit
 from ..paint import FINE, PAINTED, lasting_light, shading_tint, smooth_colours, untinted_levels
 from ..pigment import chromaticity
 from ..speckle import masked_blur
-from ..textured_surface import Surface
+from ..textured_surface import TexturedSurface
 from .grain import along_grain
 from .hollows import OPEN, depth_of, open_weights, residual_in_hollows
 from .large import LargeMeans
@@ -25,7 +25,7 @@ DOUBT = 0.25  # residual over the shading that was read, standard deviation (mea
 LARGE_MM = 6.0  # mesh width of the grid on which the residual is estimated at large
 
 
-def residual_shading(surface: Surface, colours: Floats, lit: Lit, shading: Floats, relief: Floats) -> Floats:
+def residual_shading(surface: TexturedSurface, colours: Floats, lit: Lit, shading: Floats, relief: Floats) -> Floats:
     """(n,) log of the shading that remains beside that of fine `relief` (n,): a paint is as bright in a cut as beside it.
 
     colours, shading: (n, 3) linear; the shading is the light's with the relief's.
@@ -54,7 +54,7 @@ def residual_shading(surface: Surface, colours: Floats, lit: Lit, shading: Float
     return found + residual_in_hollows(surface, lit.openness, bright - found)
 
 
-def _residual_in_cuts(surface: Surface, ways: list[Floats], relief: Floats, deep: Floats) -> Floats:
+def _residual_in_cuts(surface: TexturedSurface, ways: list[Floats], relief: Floats, deep: Floats) -> Floats:
     """(n,) residual shading in cuts, from two predictions of it (`ways`, (n,) each), up to what the shading read nearby allows.
 
     deep: (n,) log shading of relief and hollows.
@@ -67,7 +67,7 @@ def _residual_in_cuts(surface: Surface, ways: list[Floats], relief: Floats, deep
     return (off * variance / np.maximum(variance + own, 1e-9)).astype(np.float32)
 
 
-def residual_at_large(surface: Surface, ways: list[Floats], relief: Floats, weights: Floats) -> Floats:
+def residual_at_large(surface: TexturedSurface, ways: list[Floats], relief: Floats, weights: Floats) -> Floats:
     """(n,) log of the residual shading at large: dense relief as a whole turns a place to the light or away from it, and hides
     part of it from the room.
 

@@ -11,7 +11,7 @@ import numpy as np
 
 from ...arrays import Floats, Ints
 from ...mesh.triangles import edges, unit
-from ..textured_surface import Surface
+from ..textured_surface import TexturedSurface
 from .evidence import LightEvidence, light_evidence
 from .light import Light, Shading, bounced, fit_light, half_sphere, shade, sky_design
 from .visibility import look_round, spread_samples
@@ -38,7 +38,9 @@ class Lit:
     evidence: LightEvidence
 
 
-def fit_surface_light(surface: Surface, colours: Floats, *, occluders: tuple[Floats, Ints] | None = None, seed: int = 1) -> Lit:
+def fit_surface_light(
+    surface: TexturedSurface, colours: Floats, *, occluders: tuple[Floats, Ints] | None = None, seed: int = 1
+) -> Lit:
     """Fit the light of a surface's texture.
 
     colours: (n, 3) linear, at the texels. occluders: other parts that stood there, vertices in mm and faces.
@@ -57,7 +59,7 @@ def forget_fits() -> None:
 class _Request:
     """A request for a fit, equal to another whose inputs have the same digest. Once answered it drops its large inputs."""
 
-    def __init__(self, surface: Surface, colours: Floats, occluders: tuple[Floats, Ints] | None, seed: int):
+    def __init__(self, surface: TexturedSurface, colours: Floats, occluders: tuple[Floats, Ints] | None, seed: int):
         digest, texels = blake2b(f"{seed} {surface.texels.shape}".encode()), surface.texels
         parts = (surface.vertices, surface.vertex_normal, surface.faces, surface.uv, texels.index, texels.face, colours)
         for part in (*parts, *(occluders or ())):
@@ -79,7 +81,7 @@ def _fit_of(request: _Request) -> Lit:
     return _fitted(*inputs)
 
 
-def _fitted(surface: Surface, colours: Floats, occluders: tuple[Floats, Ints] | None, seed: int) -> Lit:
+def _fitted(surface: TexturedSurface, colours: Floats, occluders: tuple[Floats, Ints] | None, seed: int) -> Lit:
     vertices, faces = surface.vertices, surface.faces
     means, weight = surface.texels.gather(faces, colours, len(vertices))
     means = np.maximum(means, 1e-4).astype(np.float32)

@@ -11,7 +11,7 @@ import numpy as np
 
 from ...arrays import Floats
 from ..speckle import masked_blur
-from ..textured_surface import Surface
+from ..textured_surface import TexturedSurface
 
 SIGMAS_MM = (0.06, 0.12, 0.25)
 """Gaussians between the bands: about half way at wavelengths of 0.3, 0.6 and 1.3 mm."""
@@ -23,7 +23,7 @@ def slopes_of_normals(smooth: Floats, own: Floats) -> Floats:
     return smooth - own / along[:, None]
 
 
-def added_by_photo(surface: Surface, own: Floats, photo: Floats, height_mm: Floats) -> tuple[Floats, Floats]:
+def added_by_photo(surface: TexturedSurface, own: Floats, photo: Floats, height_mm: Floats) -> tuple[Floats, Floats]:
     """Slopes (n, 3) and height (n,) of the photo's relief that a normal map lacks.
 
     surface: with its n texels. own: (n, 3) slopes of the map. photo: (n, 3) slopes read from the photo. height_mm: (n,) their
@@ -41,7 +41,7 @@ def added_by_photo(surface: Surface, own: Floats, photo: Floats, height_mm: Floa
     return total[:, :3].astype(np.float32), total[:, 3].astype(np.float32)
 
 
-def _blurred(surface: Surface, values: Floats, sigma_mm: float) -> Floats:
+def _blurred(surface: TexturedSurface, values: Floats, sigma_mm: float) -> Floats:
     mask, sigma = surface.texels.mask(), sigma_mm / surface.texel_mm
     columns = [masked_blur(surface.texels.scatter(column), mask, sigma) for column in values.T]
     return np.stack([column.reshape(-1)[surface.texels.index] for column in columns], axis=1)

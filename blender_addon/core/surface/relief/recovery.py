@@ -30,7 +30,7 @@ from ..light.lamplight import Lit, fit_surface_light
 from ..paint import paint_of
 from ..patches import CELLS, Cloud, Patches, lay_patches, sort_into_boxes
 from ..speckle import closed, speckles
-from ..textured_surface import Surface
+from ..textured_surface import TexturedSurface
 from .fusion import Relief, joined, patch_fields, refined
 from .inversion import Confidence, Evidence, Signal, blind_spectrum, confidence_of, gather_signal, tangential_irradiance
 from .levelling import levels
@@ -61,7 +61,7 @@ class Photographed:
     several places of the surface show, which are none of its own; None where there are none.
     """
 
-    surface: Surface
+    surface: TexturedSurface
     colours: Floats
     occluders: tuple[Floats, Ints] | None = None
     shared: tuple[Ints, Floats] | None = None
@@ -171,7 +171,7 @@ def _read(
     return _Reading(frame, signal, fields, confidence_of(frame, signal, fields[:, 2]), share)
 
 
-def _nothing(surface: Surface, lights: list[Lit]) -> Recovery:
+def _nothing(surface: TexturedSurface, lights: list[Lit]) -> Recovery:
     """No relief, since no texture holds a light."""
     count = len(surface)
     none = np.zeros(count, np.float32)
@@ -194,7 +194,7 @@ def _portion(
     return passed_on(work, shown)
 
 
-def cell_mm(surface: Surface) -> float:
+def cell_mm(surface: TexturedSurface) -> float:
     """Edge of the patches' cells: fine enough for a texel, on large surfaces no finer than time allows."""
     area = len(surface) * surface.texel_mm**2
     slack = float(np.clip(CELL_MM * np.sqrt(area / LARGE_MM2), CELL_MM, WIDEST_MM))
@@ -223,7 +223,7 @@ def evidence_of(photo: Photographed, lit: Lit) -> Evidence:
     return Evidence(closed, raw, paint, surface.normal, irradiance, tangential, lit.light.deviation)
 
 
-def log_residual(surface: Surface, bright: Floats, irradiance: Floats) -> Floats:
+def log_residual(surface: TexturedSurface, bright: Floats, irradiance: Floats) -> Floats:
     """(n,) log of luminance over smooth irradiance, its median 0, clipped to what fine relief can do."""
     floor = 0.02 * float(np.median(bright)) + 1e-5
     residual = np.log(np.maximum(bright, floor)) - np.log(irradiance)
@@ -244,7 +244,7 @@ def shading_share(residual: Floats, deviation: float) -> float:
     return float(np.clip(min(dark, (0.24 - deviation) / 0.08), 0.0, 1.0))
 
 
-def without_specks(surface: Surface, residual: Floats) -> Floats:
+def without_specks(surface: TexturedSurface, residual: Floats) -> Floats:
     """The residual with specks of dust closed over; on vertices, which are coarser than dust, as it is."""
     if surface.on_vertices:
         return residual

@@ -24,22 +24,22 @@ def side_ratios(normals: Floats, slopes: Floats) -> dict[tuple[str, str], float]
     """
     energy = (np.asarray(slopes, float) ** 2).sum(axis=1)
     found = {}
-    for one, other, axis in SIDES:
+    for side, other, axis in SIDES:
         here, there = normals[:, axis] < -TOWARDS, normals[:, axis] > TOWARDS
         if min(here.sum(), there.sum()) < LEAST:
             continue
         across = float(energy[there].mean())
         if across > 0.0:
-            found[one, other] = float(energy[here].mean()) / across
+            found[side, other] = float(energy[here].mean()) / across
     return found
 
 
 def remarks(ratios: dict[tuple[str, str], float]) -> list[str]:
     """A sentence for each pair of sides that is uneven."""
     words = []
-    for (one, other), ratio in ratios.items():
+    for (side, other), ratio in ratios.items():
         if not EVEN[0] <= ratio <= EVEN[1]:
-            less, more, share = (one, other, ratio) if ratio < 1.0 else (other, one, 1.0 / ratio)
+            less, more, share = (side, other, ratio) if ratio < 1.0 else (other, side, 1.0 / ratio)
             words.append(
                 f"The relief read on the {less} is {100.0 * share:.0f} % as strong as that on the {more} (mean square of its "
                 f"slopes): the piece may be so, or the scan's light missed that side; Paint the relief can strengthen it"

@@ -39,4 +39,4 @@ def finished(scene: Any, out: Path) -> list[Finished]:
         video = out / "turntable.mp4"
         found.append(Finished("The turn", frames[0], video if video.is_file() else frames[0]))
     found += [Finished(title, out / name, out / name) for name, title in SHEETS]
-    return [one for one in found if one.picture.is_file()]
+    return [copy for copy in found if copy.picture.is_file()]
