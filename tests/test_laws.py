@@ -46,6 +46,7 @@ BROKEN = {
         ("core.mesh", "import numpy as np\na = np.empty(3)"),
         ("core.mesh", "print('x')"),
         ("scene.cameras", "import bpy\nbpy.app.handlers.load_post.append(f)"),
+        ("core.mesh", "from dataclasses import dataclass\n@dataclass(frozen=True)\nclass A:\n    x: int"),
     ],
     "repeatable": [
         ("core.mesh", "import numpy as np\nnp.random.rand(3)"),

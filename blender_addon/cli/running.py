@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import contextlib
-import dataclasses
 import json
 from collections.abc import Iterator, Sequence
 from pathlib import Path
@@ -12,6 +11,7 @@ from typing import Any
 import bpy
 
 from ..core.generators import passed_on
+from ..core.records import record
 from ..job.errors import OutputError
 from ..job.files.made_files import LOG, MAKERS_PAGE, PAGE, SUMMARY
 from ..job.files.names import cleaned
@@ -31,7 +31,7 @@ from .farm import ClusterFarm
 from .terminal import Printer, clock, quiet_blender
 
 
-@dataclasses.dataclass(frozen=True)
+@record
 class Wish:
     """What the command line says of a run beside its sheet. `scans`, `name`: take these scans, and this name, instead of the
     sheet's own; `folder`: the name of the run's own folder within `out`, '' for none; `workers`: so many pictures at once in

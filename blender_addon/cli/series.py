@@ -14,10 +14,10 @@ import sys
 import threading
 import time
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from ..core.records import record
 from ..job.errors import JobError
 from ..job.files.made_files import LOG, MAKERS_PAGE, PAGE, SUMMARY, MadeFiles
 from ..job.files.whole_files import begin_folder
@@ -40,7 +40,7 @@ CHATTER = 40
 """The last lines that a piece's process printed, which are told when it ends badly without a word of ours."""
 
 
-@dataclass(frozen=True)
+@record
 class Series:
     """A series to be made: the sheet that is its look, its pieces, where it goes, its title, what else the command said."""
 

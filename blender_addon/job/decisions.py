@@ -8,10 +8,11 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Iterable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import field
 from typing import Any
 
 from ..core.arrays import Pixels8
+from ..core.records import record
 from .errors import SheetError
 
 ASK_BELOW = 0.8
@@ -22,7 +23,7 @@ Picture = Pixels8
 """(height, width, 3) display-encoded sRGB, row 0 on top."""
 
 
-@dataclass(frozen=True)
+@record
 class Alternative:
     """One way to decide.
 
@@ -40,7 +41,7 @@ class Alternative:
         return tuple(f"[{name.split('.')[0]}] {name.split('.', 1)[1]} = {_toml(value)}" for name, value in self.sets.items())
 
 
-@dataclass(frozen=True)
+@record
 class Decision:
     """What was chosen, what speaks for it, how sure it is, and what else it could be.
 
@@ -109,7 +110,7 @@ def from_plain(table: Mapping[str, Any]) -> Decision:
         raise SheetError(f"A kept decision can't be read ({error}): run its step again") from None
 
 
-@dataclass(frozen=True)
+@record
 class Question:
     """A kept decision with the step that took it and the names of its pictures: the choice's first, '' where there is none."""
 

@@ -18,15 +18,17 @@ import tempfile
 import threading
 import time
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from dataclasses import asdict, dataclass
+from dataclasses import asdict
 from pathlib import Path
 from typing import IO, Any, Protocol
+
+from ..core.records import record
 
 ANSWER = "answer.json"
 GROWING = ".part-"
 
 
-@dataclass(frozen=True)
+@record
 class Order:
     """One picture to be rendered elsewhere. `name` tells it from all others of the job, `digest` from other states of it;
     `quality` is what `scene/delivery/output.py: Quality` is made of; `angle` in degrees."""
@@ -51,7 +53,7 @@ class Order:
         return cls(**{**values, "size": tuple(values["size"])})
 
 
-@dataclass(frozen=True)
+@record
 class Delivered:
     """A picture that came back: which order, its files (the picture first, then what is made with it), and the seconds that it
     took where it was made."""
@@ -75,7 +77,7 @@ class Farm(Protocol):
         """Each picture as it comes, in any order, each once. Raises JobError when one can't be made."""
 
 
-@dataclass(frozen=True)
+@record
 class Workshop:
     """Where and how orders are carried out: the folder that all see, the scene's file in it and its name, the command that
     starts a painter (a process that holds the scene and renders), what it finds in its environment, its threads (0: all)."""

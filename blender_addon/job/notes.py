@@ -6,10 +6,12 @@ from collections.abc import Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
 
+from ..core.records import record
+
 LEVELS = ("info", "kept", "warning")
 
 
-@dataclass(frozen=True)
+@record
 class Note:
     """One remark: its level, the step it came from, the words.
 

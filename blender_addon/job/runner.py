@@ -13,6 +13,7 @@ from dataclasses import dataclass, field
 from typing import Any, Protocol
 
 from ..core.generators import finish, passed_on
+from ..core.records import record
 from .decisions import Decision, as_kept
 from .errors import JobError, SheetError, SubjectError
 from .notes import Notes
@@ -35,7 +36,7 @@ class Stage(Protocol):
     def keep_result(self, step: str, words: str, figures: dict[str, Any], decisions: Sequence[Decision] = ()) -> None: ...
 
 
-@dataclass(frozen=True)
+@record
 class Update:
     """Where a run is: the step, its place among those that run, fraction of the whole 0 to 1, and words. `left`: seconds that
     the step will still take, None where that is not known. `stays`: its words are to be seen later, too."""

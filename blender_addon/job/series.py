@@ -12,10 +12,10 @@ import csv
 import io
 import re
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
 from pathlib import Path
 
 from ..core.files.meshes.mesh_files import FORMATS
+from ..core.records import record
 from .errors import InputError, JobError, SheetError
 from .files.names import cleaned, folded
 from .settings import nearest, specs
@@ -31,7 +31,7 @@ LONGEST_TABLE = 4_000_000
 _COMMA = re.compile(r"-?\d+,\d+")
 
 
-@dataclass(frozen=True)
+@record
 class Piece:
     """A piece of a series: its name, its scans (the first shows the piece), the settings that are its own, and what is wrong
     with it, '' when it can be run."""

@@ -17,16 +17,16 @@ import difflib
 import math
 import types
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
 from functools import cache
 from typing import Any
 
+from ..core.records import record
 from .errors import SheetError
 
 _KEY = "bozzetto"
 
 
-@dataclass(frozen=True)
+@record
 class Spec:
     """What a field is.
 
@@ -149,7 +149,7 @@ def marked(settings: type | Any, mark: str) -> list[str]:
     return [name for name in specs(settings) if mark in marks.get(name, ())]
 
 
-@dataclass(frozen=True)
+@record
 class AskedRow:
     """One row of a table of files, asked on the first panel as if it were a setting of its own.
 

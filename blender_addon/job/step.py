@@ -17,11 +17,12 @@ and its module docstring's first line is the step's one-line help.
 from __future__ import annotations
 
 from collections.abc import Callable, Generator, Sequence
-from dataclasses import dataclass, field
+from dataclasses import field
 from pathlib import Path
 from types import ModuleType
 from typing import Any
 
+from ..core.records import record
 from .decisions import Decision
 
 FOLDERS = ("scan", "surface", "shots", "dressing", "delivery")
@@ -36,7 +37,7 @@ def current_name(name: str) -> str:
     return RENAMED.get(name, name)
 
 
-@dataclass(frozen=True)
+@record
 class Progress:
     """How far a step is: fraction 0 to 1, and what it is doing. `blocking` announces a call that can't be split; `left` are
     the seconds that the step will still take, where it can tell; `stays`: words that a person should still see later."""
@@ -48,7 +49,7 @@ class Progress:
     stays: bool = False
 
 
-@dataclass(frozen=True)
+@record
 class Result:
     """What a step did: one sentence for a person, figures for a table and for tests (plain numbers, texts, lists), and what
     it decided by itself."""
@@ -61,7 +62,7 @@ class Result:
 Run = Generator[Progress, None, Result]
 
 
-@dataclass(frozen=True)
+@record
 class Step:
     """A step of the job, made from its module."""
 

@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Any
 
 import bpy
 
+from ..core.records import record
 from . import roles
 from .prints.fingerprint import noted, unchanged
 from .running.exchange import Exchange
@@ -35,7 +36,7 @@ LAST_OF_ITS_KIND = frozenset({"shot"})
 """Roles of which one must be left: one that the user deleted stays away while there are others."""
 
 
-@dataclass(frozen=True)
+@record
 class Offer:
     """A new data-block for a role: its session number, its name, the collection it belongs to (None for other data)."""
 

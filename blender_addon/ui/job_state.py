@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import json
-from dataclasses import dataclass, field
+from dataclasses import field
 from functools import lru_cache
 from typing import Any
 
+from ..core.records import record
 from ..job.decisions import Question, is_answered
 from ..job.settings import plain
 from ..job.sheet import JobSheet
@@ -24,7 +25,7 @@ _read: dict[int, tuple[Any, JobState]] = {}
 """The last state of each scene by its session id, with what it was read from: panels are drawn many times a second."""
 
 
-@dataclass(frozen=True)
+@record
 class JobState:
     """A job as the tab shows it.
 

@@ -175,6 +175,8 @@ def no_tricks(module: Module) -> Iterator[Breach]:
             yield line, f"{name}: what steps make must work without the add-on"
         elif name == "importlib.reload":
             yield line, name
+    if "@dataclass(frozen=True)" in module.text:
+        yield 1, "a frozen dataclass is a record (core/records.py)"
 
 
 def repeatable(module: Module) -> Iterator[Breach]:

@@ -7,17 +7,16 @@ distance, not the focal length, is what a photo is solved for.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 
 from ..arrays import Floats
+from ..records import record
 
 FILM_DIAGONAL_MM = float(np.hypot(36.0, 24.0))
 """Diagonal of the 35 mm frame (ISO 1007), to which Exif's FocalLengthIn35mmFilm refers (CIPA DC-008, 4.6.5)."""
 
 
-@dataclass(frozen=True)
+@record
 class PhotoCamera:
     """The camera of one photograph.
 

@@ -7,11 +7,10 @@ mean over the block is the form's, and a fourth photo agrees with the first thre
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 
 from ..arrays import Bools, Floats, Ints
+from ..records import record
 from .stereo import inverse, products
 
 ALBEDO = 0.06
@@ -24,7 +23,7 @@ LIGHT = 0.04
 FEWEST = 3
 
 
-@dataclass(frozen=True)
+@record
 class BlockPixels:
     """Pixels (m,) in small blocks: points (m, 3) mm, the form's normals (m, 3), values (m, k) decoded, usable (m, k), block
     (m,) 0 to the number of blocks."""

@@ -7,11 +7,10 @@ finer than a few pixels.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 
 from ..arrays import Floats
+from ..records import record
 from ..surface.bandpass import band_pass, gaussian_blur
 from ..surface.texels import Texels
 
@@ -25,7 +24,7 @@ SHARP = 0.30
 FEWEST = 400
 
 
-@dataclass(frozen=True)
+@record
 class Focus:
     """weight: (n,) 0 to 1, sharp or not. nearest, furthest: depths in mm between which it is sharp."""
 

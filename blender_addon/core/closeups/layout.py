@@ -7,12 +7,12 @@ empty corner, where the weight is 0."""
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 
 from ..arrays import Floats, Ints
+from ..records import record
 from ..surface.atlas import Atlas, assembled, packed
 from ..surface.normal_maps import encode, tangent_frames, tangent_space
 from ..surface.texels import extend
@@ -28,7 +28,7 @@ LEAST = 0.02
 """Mean weight below which a face is left to the scan."""
 
 
-@dataclass(frozen=True)
+@record
 class Layout:
     """uv: (m, 3, 2) float32 of all faces of the form. normal (h, w, 3), weight (h, w), colour (h, w, 3), row 0 at v = 0; colour
     linear. owner: (m,) which set shows a face, -1 for none."""

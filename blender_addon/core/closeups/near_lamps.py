@@ -12,11 +12,12 @@ curve bends the light; one exponent for the set, near 1, takes that up.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 
 from ..arrays import Bools, Floats
+from ..records import record
 from .consistency import BlockPixels, disagreement
 
 CURVE = 0.12
@@ -36,7 +37,7 @@ DISTANCES = (90.0, 200.0, 450.0)
 FEW_ROUNDS, ROUNDS = 5, 25
 
 
-@dataclass(frozen=True)
+@record
 class Lamps:
     """The light of a set. places: (k, 3) mm. strengths: (k,) such that s / d^2 is light on a facing surface of albedo 1.
     room: light of the room on the same. curve: exponent that turns decoded values into light. explained: (k,) share of each
@@ -61,7 +62,7 @@ class Lamps:
         return np.asarray(strength * np.maximum(np.einsum("nkc,nc->nk", way, normals), 0) + self.room)
 
 
-@dataclass(frozen=True)
+@record
 class Samples:
     """Places of the coarse form that calibrate: points (n, 3) mm, normals (n, 3), values (n, k) decoded 0 to 1, usable (n, k)
     bool, weight (n,) pixels' worth. pixels: single ones, which speak too where there are three photos and more."""

@@ -7,12 +7,13 @@ from a place of its own (a hand moves) is read where its own camera sees each pi
 from __future__ import annotations
 
 from collections.abc import Generator
-from dataclasses import dataclass, field, replace
+from dataclasses import field, replace
 
 import numpy as np
 
 from ..arrays import Bools, Floats, Ints
 from ..mesh.triangles import unit
+from ..records import record
 from ..srgb import decode, luminance
 from ..surface.bandpass import gaussian_blur
 from ..surface.texels import Texels, bilinear
@@ -44,7 +45,7 @@ BLOCK_MM, BLOCKS, BLOCK_PIXELS = 1.5, 50, 24
 CHUNK = 60_000
 
 
-@dataclass(frozen=True)
+@record
 class Reading:
     """What a set shows. pixels: where its pixels lie on the faces that it sees. faces: (k,) those faces of the form. position,
     normal: (n, 3) of the form there. slope: (n, 3) surface gradient to be added to the form. albedo: (n, 3) linear. weight:
@@ -70,7 +71,7 @@ class Reading:
         return float((self.weight > 0.5).sum()) * self.pixel_mm**2
 
 
-@dataclass(frozen=True)
+@record
 class Kept:
     """rows: the photos that count, by their place among those with the lamp on. lamps: theirs. aside: a sentence for each that
     does not count."""

@@ -8,12 +8,13 @@ spot set wrong moves the camera little and is found out.
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from itertools import combinations
 
 import numpy as np
 
 from ..arrays import Floats
+from ..records import record
 from .camera import PhotoCamera, moved
 from .direct_linear import camera_of_many
 from .three_points import places_of_three
@@ -41,7 +42,7 @@ STARTS = 8
 MOST_TRIPLES = 60
 
 
-@dataclass(frozen=True)
+@record
 class Pose:
     """A camera that was solved for, and how far to believe it.
 
@@ -59,7 +60,7 @@ class Pose:
     why: str = ""
 
 
-@dataclass(frozen=True)
+@record
 class Spots:
     """What was marked: points (n, 3) mm on the piece, their outward unit normals (n, 3) or None, pixels (n, 2) of the photo."""
 

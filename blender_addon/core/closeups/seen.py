@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 
 from ..arrays import Bools, Floats, Ints
 from ..mesh.triangles import face_normals
+from ..records import record
 from ..surface.texels import Texels, rasterize
 from .camera import PhotoCamera
 
@@ -17,7 +16,7 @@ STEEPEST = 0.2
 """Cosine between a face and the way to the camera below which it counts as turned away: beyond 78 degrees nothing is read."""
 
 
-@dataclass(frozen=True)
+@record
 class Form:
     """The piece's coarse form and what else may stand before it.
 

@@ -8,11 +8,10 @@ rest says) or glossy (brighter): iteratively reweighted least squares.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 
 from ..arrays import Bools, Floats
+from ..records import record
 
 BLOWN = 0.98
 """Decoded value from which a pixel may have been cut at white."""
@@ -26,7 +25,7 @@ TILT = 0.45
 ROUNDS = 5
 
 
-@dataclass(frozen=True)
+@record
 class Shaded:
     """What is known of n pixels. normals: (n, 3) unit of the coarse form. ways: (n, k, 3) unit to the lamps. strength: (n, k)
     light on a facing surface. room: light of the room. values: (n, k) light seen; usable: (n, k) bool."""
@@ -39,7 +38,7 @@ class Shaded:
     usable: Bools
 
 
-@dataclass(frozen=True)
+@record
 class Facing:
     """normals: (n, 3) unit. albedo: (n,). doubt: (n, 2) standard deviation of the slope along the way that
     the lamps tell best and along that they tell least. lamps: (n,)

@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 import numpy as np
 
 from ..arrays import Floats
+from ..records import record
 
 
-@dataclass(frozen=True)
+@record
 class Place:
     """Where a picture goes on the sheet, in pixels from the top left; the caption goes under it."""
 

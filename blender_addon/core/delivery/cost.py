@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
+from ..records import record
+
 DISK = {"still": 16.0, "cutout": 5.0, "frame": 3.0}
 """Bytes a pixel that a picture's files take at most: a still has 8 bits, 16 bits and half floats, which noise keeps from
 packing (6.0 + 6.0 + 3.0 unpacked, and what a file has beside); a cut-out has four channels."""
@@ -14,7 +16,7 @@ first so many pixels, and for those beyond, since large pictures are made in til
 peak beside the scene: 0.35 GB at 0.6 million pixels, 1.40 at 1.7, 2.85 at 6.0; beyond that it is a guess."""
 
 
-@dataclass(frozen=True)
+@record
 class Trial:
     """A picture that was tried: its pixels, the seconds that it took."""
 

@@ -8,13 +8,14 @@ from __future__ import annotations
 
 import math
 import re
-from dataclasses import dataclass
+
+from ..records import record
 
 AIR = 0.025
 """The share of the cropped frame that is kept free beside the subject on each side, where there is that much."""
 
 
-@dataclass(frozen=True)
+@record
 class Box:
     """Where the subject lies in a picture, in shares of its width and height from the top left; beyond 0 to 1 it is cut."""
 
@@ -24,7 +25,7 @@ class Box:
     bottom: float
 
 
-@dataclass(frozen=True)
+@record
 class Window:
     """The part of a picture that is shown, px from the top left, and the bands added on each side of it, px."""
 

@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 import numpy as np
 
 from ..arrays import Floats
+from ..records import record
 
 LIGHT, DARK = 0.97, 0.05
 """Tones of a mark on dark and on light ground, as shown."""
@@ -15,7 +15,7 @@ HALO = 0.6
 """How much the opposite tone shows round a mark, so that it is read on a ground that is both light and dark."""
 
 
-@dataclass(frozen=True)
+@record
 class Mark:
     """A mask (h, w) of 0 to 1 with its top left corner in the picture, px, and its tone, 0 black to 1 white."""
 
@@ -25,7 +25,7 @@ class Mark:
     tone: float
 
 
-@dataclass(frozen=True)
+@record
 class Tiled:
     """Masks (h, w) of light letters and of a dark halo that are repeated over the whole picture, `scale` pixels of the picture
     to one of their own; how strong."""

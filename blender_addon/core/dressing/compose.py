@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
 
 import numpy as np
 
 from ..arrays import Floats
 from ..mesh.blue_noise import Thrower
 from ..mesh.triangles import unit
+from ..records import record
 from ..shots.framing import project
 from ..shots.sight import ShotView, convex_outline, in_sight, outside_distance
 from .tangency import softness, tangency
@@ -55,7 +55,7 @@ APART = 3.0
 """Least distance between two props, mm."""
 
 
-@dataclass(frozen=True)
+@record
 class Thing:
     """A prop to place: its name, points spread over it (n, 3) mm with the rest at z = 0, whether it stands tall."""
 
@@ -64,7 +64,7 @@ class Thing:
     tall: bool
 
 
-@dataclass(frozen=True)
+@record
 class Spot:
     """Where a prop goes: (2,) place of its origin, turn about the vertical (radians), and the shots that it is left out of."""
 
@@ -73,7 +73,7 @@ class Spot:
     hidden_in: tuple[str, ...]
 
 
-@dataclass(frozen=True)
+@record
 class Bench:
     """The table that props are laid on, and the subject's foot on it.
 
@@ -122,7 +122,7 @@ def compose(things: Sequence[Thing], views: Sequence[ShotView], bench: Bench, *,
     return spots
 
 
-@dataclass(frozen=True)
+@record
 class _Stance:
     """How a picture is composed: the leading view, the table, level unit vectors (2,) ahead and to the right, how far things
     lie apart beside what is usual, how they are turned, the seed, chance."""
@@ -145,7 +145,7 @@ class _Stance:
         return cls(lead, bench, ahead, np.array([ahead[1], -ahead[0]]), room, lie, seed, rng)
 
 
-@dataclass(frozen=True)
+@record
 class _Possible:
     """A place where a thing may lie: how badly it sits there, its origin (2,), its turn, its points there."""
 

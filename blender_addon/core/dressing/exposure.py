@@ -8,13 +8,13 @@ it can't, the card and an offset by the material stand in.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 
 import numpy as np
 
 from ..arrays import Floats
 from ..colour import blackbody
 from ..mesh.triangles import unit
+from ..records import record
 from ..srgb import luminance
 from ..surface.kinds import KINDS
 
@@ -54,7 +54,7 @@ def usual_offset(kind: str, shade: float = 1.0, albedo: Floats | None = None) ->
     return whole if whole <= 0.0 else whole * shade
 
 
-@dataclass(frozen=True)
+@record
 class Tone:
     """What a view transform of the job shows, in stops over mid-grey of scene-linear light.
 

@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 
 from ..arrays import Floats, Ints
+from ..records import record
 
 
-@dataclass(frozen=True)
+@record
 class Support:
     """A plane z = slope . (x, y) + level that touches points from above, the contact points' rows, and whether it is stable.
 

@@ -6,16 +6,16 @@ What lies on whose bench is common practice, from memory of workshops; which pro
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from functools import lru_cache
 
 import numpy as np
 
+from ..records import record
 from ..surface.kinds import KINDS
 from .props import PropKind, digest, kinds
 
 
-@dataclass(frozen=True)
+@record
 class Trade:
     """A trade's bench.
 

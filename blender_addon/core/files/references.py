@@ -11,9 +11,9 @@ import posixpath
 import re
 import unicodedata
 from collections.abc import Collection, Sequence
-from dataclasses import dataclass
 from pathlib import Path, PureWindowsPath
 
+from ..records import record
 from .meshes.ply import FileProblem
 from .plain_files import lies_within, plain_file
 
@@ -22,7 +22,7 @@ MOST_LETTERS = 1024
 """Letters of a name that are looked up; longer ones are no names."""
 
 
-@dataclass(frozen=True)
+@record
 class Reference:
     """A file that a scan names: as written, where it lies (None: not to be read), and why not ('' where it is merely
     missing)."""

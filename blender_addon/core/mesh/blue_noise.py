@@ -8,12 +8,12 @@ compared with what stays. Distances are exact: no two accepted points conflict.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import NamedTuple
 
 import numpy as np
 
 from ..arrays import Floats, Ints
+from ..records import record
 from .triangles import face_areas, weights_within
 
 ROOM = 0.65
@@ -22,7 +22,7 @@ ROOM = 0.65
 _TABLE = 6_000_000
 
 
-@dataclass(frozen=True)
+@record
 class Spread:
     """Points on a surface: places (n, 3), the face each lies on (n,), its barycentrics (n, 3), and the distance kept (n,)."""
 

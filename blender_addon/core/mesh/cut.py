@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 
 from ..arrays import Bools, Floats, Ints
+from ..records import record
 from .polygon import fill_loops, vector_area
 from .topology import submesh
 from .triangles import TriangleMesh
@@ -20,7 +21,7 @@ CAP_UV = 2e-5
 """Width in UV space of a cap's island: within one texel, yet not degenerate, so that tangents stay defined."""
 
 
-@dataclass(frozen=True)
+@record
 class CutMesh:
     """Two closed halves: `above` where the field was positive, `below` elsewhere.
 

@@ -2,15 +2,14 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 
 from ..arrays import Bools, Floats, Ints
+from ..records import record
 from .triangles import TriangleMesh, face_crosses, unit
 
 
-@dataclass(frozen=True)
+@record
 class FaceGraph:
     """The faces of a mesh and their neighbours.
 

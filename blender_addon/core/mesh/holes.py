@@ -9,11 +9,12 @@ New faces carry the mark 'filled'; their UVs point at one texel beside the rim, 
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 
 from ..arrays import Floats, Ints
+from ..records import record
 from .rims import open_edges
 from .triangles import TriangleMesh, face_areas, unit
 
@@ -23,7 +24,7 @@ Tessellate = Callable[[Floats, int], tuple[Floats, Ints] | None]
 when the polygon crosses itself."""
 
 
-@dataclass(frozen=True)
+@record
 class Rim:
     """An open rim: its vertices (k,) in the order that a cap must run, the face (k,) behind each of its edges (vertex i to
     i + 1), perimeter, area (its projection's), normal (3,) of the cap, centre (3,), and `flatness`: the RMS distance from
@@ -38,7 +39,7 @@ class Rim:
     flatness: float
 
 
-@dataclass(frozen=True)
+@record
 class Openings:
     """The rims of a mesh, the largest area first; how many were closed straight across a gap, and how many open edges could
     not be followed to a loop."""
@@ -136,7 +137,7 @@ def closed(
     )
 
 
-@dataclass(frozen=True)
+@record
 class _Cap:
     inner: Floats
     weights: Floats

@@ -6,11 +6,12 @@ followed by the direction of its faces is lost at the first face that looks the 
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 
 from ..arrays import Bools, Floats, Ints
+from ..records import record
 from .components import connected_nodes
 from .topology import rim_edges
 from .triangles import TriangleMesh
@@ -88,7 +89,7 @@ def _turned_patches(near: Ints, far: Ints, sizes: Ints) -> Bools:
     return turned ^ (kept[home] < 0)
 
 
-@dataclass(frozen=True)
+@record
 class Followed:
     """Closed loops: vertices (k,) and the number (k,) of the edge from each to the next, run as most of the edges were given;
     `bridged`, how many of them were closed straight across a gap (there the number is that of the edge before it); `left`, how

@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 
 from ..arrays import Floats
+from ..records import record
 
 
-@dataclass(frozen=True)
+@record
 class Similarity:
     """x -> scale * rotation @ x + translation.
 

@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import field
 
 import numpy as np
 
 from ..arrays import Bools, Floats, Ints
+from ..records import record
 
 
-@dataclass(frozen=True)
+@record
 class TriangleMesh:
     """Triangles in space.
 

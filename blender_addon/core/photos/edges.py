@@ -7,11 +7,10 @@ few from each part, each read across its own direction.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 
 from ..arrays import Bools, Floats, Ints, Pixels8
+from ..records import record
 
 BLOCKS, LEAST_BLOCK, BLOCK = 4000, 6, 16
 """The halved picture is cut into about so many blocks, of so many pixels a side at the least and at the most, and one edge at
@@ -35,7 +34,7 @@ STRAIGHT = 0.75
 """Least coherence of the gradients round an edge (0: all ways, 1: one way)."""
 
 
-@dataclass(frozen=True)
+@record
 class Edges:
     """Edges of one photograph.
 

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import re
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 from ..files.pictures.exif import Exif
+from ..records import record
 
 PICTURES = (".jpg", ".jpeg", ".png", ".tif", ".tiff", ".webp", ".bmp")
 FILMS = (".mp4", ".mov", ".m4v", ".avi", ".mkv", ".webm", ".3gp")
@@ -23,7 +23,7 @@ TALLEST = 1.85
 2 and more (common practice)."""
 
 
-@dataclass(frozen=True)
+@record
 class Other:
     """A file that was not judged: its name and why, in words that say what to do."""
 

@@ -7,12 +7,12 @@ Turns are added up along a run; they are rough (15 %), so that sides are told as
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from itertools import pairwise
 
 import numpy as np
 
 from ..arrays import Floats, Ints
+from ..records import record
 from .neighbours import Corners, Pair, compared
 from .remarks import LEAVE_OUT, LOOK, RETAKE, Remark
 
@@ -29,7 +29,7 @@ SAME = 0.004
 """A shift below this share of the working size is no other view."""
 
 
-@dataclass(frozen=True)
+@record
 class Round:
     """A set in order.
 

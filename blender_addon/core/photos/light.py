@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 import numpy as np
 
 from .. import srgb
 from ..arrays import Bools, Floats, Pixels8
+from ..records import record
 from .neighbours import Pair
 from .piece import SIZE, Piece, central
 from .remarks import LOOK, RETAKE, Remark
@@ -23,7 +23,7 @@ ROUND = 7
 """Photos that a photo is held against, itself in the middle."""
 
 
-@dataclass(frozen=True)
+@record
 class Lit:
     """Of one photo: shares of the piece that are blown and black, and its light beside the neighbours' in stops, (3,) red,
     green, blue."""

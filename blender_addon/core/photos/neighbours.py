@@ -7,12 +7,12 @@ those whose neighbours moved alike are kept. Their number tells the overlap, the
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
 
 import numpy as np
 
 from .. import srgb
 from ..arrays import Bools, Floats, Ints, Pixels8
+from ..records import record
 from .piece import SIZE, Piece
 from .seen import Photo
 
@@ -32,7 +32,7 @@ MET = 0.8
 is 0.83; a shift of x at half width r is then a turn of x / (0.8 r)."""
 
 
-@dataclass(frozen=True)
+@record
 class Corners:
     """Corners of one photo: (n, 2) x and y in pixels, (n, 169) patches of zero mean and unit length, (n, 3) linear colours,
     (n,) half the piece's width in pixels where each lies, nan where the piece can't be told. middle: (2,)
@@ -45,7 +45,7 @@ class Corners:
     middle: Floats
 
 
-@dataclass(frozen=True)
+@record
 class Pair:
     """Two photographs compared.
 

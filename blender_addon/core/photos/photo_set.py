@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 import numpy as np
 
 from ..arrays import Floats
+from ..records import record
 from . import going_round, light, sharpness
 from .folder_content import is_copy, is_screen
 from .neighbours import corners_of, same_views
@@ -26,7 +26,7 @@ SETTINGS = 0.35
 """Stops of change in the camera's settings from which the exposure was not locked."""
 
 
-@dataclass(frozen=True)
+@record
 class Judged:
     """One photograph and what is said of it. verdict: 'keep', 'retake' or 'leave out'. width: of its edges in pixels, nan
     unknown. span: the piece's longer side as a share of the frame's, nan unknown."""
@@ -38,7 +38,7 @@ class Judged:
     span: float
 
 
-@dataclass(frozen=True)
+@record
 class SetReport:
     """The whole set in the order taken. said: sentences about the set, what is wrong first. unknown: what was not found out and
     why."""

@@ -8,11 +8,11 @@ whole set, tells piece from background. Where the two look alike this can't be t
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 import numpy as np
 
 from ..arrays import Bools, Floats, Ints, Pixels8
+from ..records import record
 from .edges import Edges
 from .seen import Photo
 
@@ -24,7 +24,7 @@ LEAST_SURE = 0.85
 the photos (a guess of ours, tried in `bench photo_set`)."""
 
 
-@dataclass(frozen=True)
+@record
 class Piece:
     """masks: (n, 72, 72) bool, the piece in each photo. known: whether it can be told from its background. sure: 0.5 to 1."""
 

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+
+from ..records import record
 
 RETAKE, LEAVE_OUT, LOOK = "retake", "leave out", "look"
 """Take it again; it is not needed; it may be used, but look at it."""
@@ -28,7 +29,7 @@ ADVICE = {
 """What to do, by the kind of remark. Steps of 10 to 15 degrees and the rest are common practice of photographing for a scan."""
 
 
-@dataclass(frozen=True)
+@record
 class Remark:
     """kind: a key of `ADVICE`. level: RETAKE, LEAVE_OUT or LOOK. words: what was found, with its figure."""
 

@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 
 from ..arrays import Pixels8
 from ..files.pictures.exif import Exif, as_held
+from ..records import record
 from .edges import Edges, edges_of
 
 MIDDLE = 1024
@@ -18,7 +17,7 @@ THUMB = 256
 """Longest side of the picture on the page."""
 
 
-@dataclass(frozen=True)
+@record
 class Photo:
     """One photograph, turned upright by its tag.
 

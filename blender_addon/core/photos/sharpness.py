@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 import numpy as np
 
 from ..arrays import Floats
+from ..records import record
 from .edges import Edges
 from .piece import SIZE, Piece, central, on_piece
 from .remarks import RETAKE, Remark
@@ -33,7 +33,7 @@ WAYS = 12
 LEAST_A_WAY = 20
 
 
-@dataclass(frozen=True)
+@record
 class Sharpness:
     """Of one photo: 10-90 % width in pixels (nan: too few edges), edges counted, and the same width across each of `WAYS`
     directions from 0 to 180 degrees (nan where too few edges rise that way). lean: mean of exp(2 i angle) of the edges, whose

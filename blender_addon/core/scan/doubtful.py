@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
 
 import numpy as np
 
 from ..arrays import Bools, Floats, Ints
 from ..mesh.face_graph import FaceGraph
 from ..mesh.triangles import TriangleMesh
+from ..records import record
 
 Cast = Callable[[Floats, Floats], tuple[Ints, Floats]]
 """Origins and directions (n, 3) to the face that each ray meets first, -1 for none, and how far off."""
@@ -30,7 +30,7 @@ GRAZING = 0.2
 """Cosine below which a camera sees a surface at too grazing an angle to record it."""
 
 
-@dataclass(frozen=True)
+@record
 class Doubts:
     """What to look at. webs: (area of one side in square units, middle (3,)) of each, the largest first; web: (m,) bool its
     faces. unseen: share (0 to 1) of the surface that no camera could see, unseen_middle: (3,) where most of it is.

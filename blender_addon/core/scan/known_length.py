@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 from numpy.typing import ArrayLike
 
 from ..arrays import Floats
 from ..mesh.triangles import TriangleMesh
+from ..records import record
 from .upright import footprint, rectangle_sides, round_base, stand_top
 
 ROUND = 0.03
@@ -19,7 +18,7 @@ class NotMeasurable(ValueError):
     """The length that is known can't be found on the scan; the words say why and what to do."""
 
 
-@dataclass(frozen=True)
+@record
 class Standing:
     """A standing scan in its own unit: `mesh`, the points (n, 3) that count for extents (no spikes), and a matrix (4, 4) from
     the scan's own coordinates."""

@@ -3,13 +3,12 @@ whole."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 
 from ..arrays import Bools, Floats, Ints
 from ..mesh.components import connected_faces
 from ..mesh.triangles import TriangleMesh, edges, face_areas
+from ..records import record
 
 TOUCHING = 0.005
 """Gap to the main part, over its diagonal, within which a small part still belongs: inlaid eyes, a cap."""
@@ -21,7 +20,7 @@ diagonal, may be a tooth, a finger or a bead; down to that share of the main one
 largest first. Guesses."""
 
 
-@dataclass(frozen=True)
+@record
 class Parts:
     """The parts of a mesh: `labels` (m,) a face, areas (k,), boxes (k, 2, 3), which to keep (k,), and which of them could as
     well go or of the others as well stay (k,)."""

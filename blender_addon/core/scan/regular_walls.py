@@ -7,11 +7,10 @@ whose directions are those of the base, or looks away from one axis at one dista
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 
 from ..arrays import Bools, Floats, Ints
+from ..records import record
 
 SLICES = 100
 """Slices over the whole height."""
@@ -28,7 +27,7 @@ GAP = 3
 """Slices in a row that a chip or a rounded moulding may hide."""
 
 
-@dataclass(frozen=True)
+@record
 class Walls:
     """Regular walls from the ground up. straight, turned: (SLICES,) shares of each slice's side faces (nan where there are
     none) that run regularly that way. top: height to which the better of the two runs without a break, in the mesh's unit; 0

@@ -6,7 +6,7 @@ be one is proposed beside it, to be asked about.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 
@@ -15,6 +15,7 @@ from ..mesh.cut import FILLED, chain, split
 from ..mesh.face_graph import FaceGraph
 from ..mesh.polygon import vector_area
 from ..mesh.triangles import TriangleMesh
+from ..records import record
 from .regular_walls import Walls, regular_walls
 from .stand_border import Top, bias_of, border, border_facts, clean_line, colour_bias, level_top, without_islands
 from .stand_evidence import Measures, Shown, chance, measures, words_for
@@ -31,7 +32,7 @@ ALIKE = 0.9
 """Two proposals that share this much of their area are one."""
 
 
-@dataclass(frozen=True)
+@record
 class Separation:
     """Where to cut. field: (n,) at the vertices, positive on the piece, or None when there is no stand.
 
@@ -52,7 +53,7 @@ class Separation:
     others: tuple[Separation, ...] = ()
 
 
-@dataclass(frozen=True)
+@record
 class _Scan:
     """What is asked of a mesh again and again: its graph, creases (e,) and costs (e,), normals (m, 3) smoothed over the width
     of a crease, lightly and over much of a wall, width and height in mm, walls, colour (m, 3), and which faces (m,) were

@@ -7,8 +7,6 @@ of them is not enough, since haunches, soles, skirts and a tool's foot have one 
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 
 from ..arrays import Bools, Floats
@@ -17,6 +15,7 @@ from ..mesh.planar import convex_outline, outline_area
 from ..mesh.preview import strewn
 from ..mesh.topology import submesh
 from ..mesh.triangles import TriangleMesh
+from ..records import record
 from .regular_walls import Walls, planar_share
 
 SLOPE, MIDDLE = 2.77, 1.25
@@ -26,7 +25,7 @@ WHOLLY_TURNED = 0.75, 0.92
 """Share of turned walls over the line between which a thing is taken for one turned form, which has no stand."""
 
 
-@dataclass(frozen=True)
+@record
 class Measures:
     """What was measured of a stand that was proposed; shares are 0 to 1.
 
@@ -112,7 +111,7 @@ def words_for(found: Measures) -> tuple[str, ...]:
     return tuple(words for _, words in speaks) + tuple(f"against it: {words}" for _, words in against)
 
 
-@dataclass(frozen=True)
+@record
 class Shown:
     """What a scan shows: its mesh and graph; normals (m, 3) smoothed lightly, and over much of a wall, which rough walls need;
     its regular walls; colour (m, 3) or None; unseen (m,) faces that fill what was not seen, which say nothing."""

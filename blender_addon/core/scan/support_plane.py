@@ -7,7 +7,7 @@ that noise and outliers tilt nothing.
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 
@@ -15,6 +15,7 @@ from ..arrays import Bools, Floats, Ints
 from ..mesh.planar import robust_plane, weighted_median
 from ..mesh.spikes import steady_vertices
 from ..mesh.triangles import TriangleMesh, face_crosses, unit
+from ..records import record
 from .resting_pose import settled
 from .standing.body import Body, Hull, body_of
 from .standing.choosing import ROUGH_WORDS, Way, ways_to_stand
@@ -44,7 +45,7 @@ REFINED = 6
 """Ways to stand that are refined, the likeliest ones."""
 
 
-@dataclass(frozen=True)
+@record
 class Support:
     """A way to stand: `up` (3,) unit, `point` (3,) on the plane, and what speaks for it.
 
@@ -68,7 +69,7 @@ class Support:
     held: float = 0.0
 
 
-@dataclass(frozen=True)
+@record
 class Sampled:
     """The faces of a mesh without a spike: centres (m, 3), areas (m,), unit normals (m, 3), corners (m, 3) as rows of
     `vertices` (n, 3)."""

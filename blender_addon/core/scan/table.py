@@ -6,8 +6,6 @@ only: its faces look up, nothing that belongs to the thing lies lower, and it en
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 
 from ..arrays import Floats, Ints
@@ -16,6 +14,7 @@ from ..mesh.holes import basis
 from ..mesh.planar import convex_outline, depths_inside, outline_area, robust_plane, weighted_median
 from ..mesh.topology import rim_edges
 from ..mesh.triangles import TriangleMesh, face_crosses, unit
+from ..records import record
 
 LEAST_SHARE = 0.04
 """The sheet's share of all surface below which it is no table worth cutting."""
@@ -25,7 +24,7 @@ LEAST_RISE = 0.35
 """How high the thing must rise over its footprint's width; a medal or a relief on its ground rises less and is left alone."""
 
 
-@dataclass(frozen=True)
+@record
 class Table:
     """A table's plane: `up` (3,) unit, `offset` = up . x on it, `share` of all surface, `noise` (robust standard distance)."""
 

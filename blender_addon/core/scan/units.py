@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 
 import numpy as np
 
 from ..mesh.triangles import TriangleMesh, face_areas
+from ..records import record
 
 MM_PER_UNIT = {"m": 1000.0, "cm": 10.0, "mm": 1.0, "in": 25.4}
 USUAL_SIZE_MM = 100.0
@@ -18,7 +18,7 @@ COUNTABLE = (5e-10, 1e9)
 """Longest sides, in any unit, within which the squares of areas stay within what 32-bit numbers hold."""
 
 
-@dataclass(frozen=True)
+@record
 class UnitGuess:
     """The likeliest unit: its key in MM_PER_UNIT or '' when none gives a plausible size; the longest side in mm then."""
 

@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 
 from ..arrays import Floats
+from ..records import record
 from .formats import frame_used
 from .framing import CameraPose, half_slopes
 from .optics import Optics
@@ -15,7 +14,7 @@ LEAST = 0.05
 """Share of the frame's width and height that a box must have to be meant."""
 
 
-@dataclass(frozen=True)
+@record
 class BoxShot:
     """A shot by what a row of the job sheet says: where from (degrees), the point in the middle and in focus (3,) mm, image
     over object size, focal length (mm), width over height."""

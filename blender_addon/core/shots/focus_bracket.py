@@ -8,15 +8,15 @@ field of view; from c = A m |d - s|/d with m s = v), so each slice is sharp over
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 
 import numpy as np
 
 from ..arrays import Floats
+from ..records import record
 from .optics import Optics
 
 
-@dataclass(frozen=True)
+@record
 class Bracket:
     """Focus distances (n,) in mm, nearest first; near and far end (n,) of each slice's sharp depth; the overlap had, 0 to 1."""
 

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+
+from ..records import record
 
 
-@dataclass(frozen=True)
+@record
 class Format:
     """A sensor: key, the words shown, width and height in mm (landscape)."""
 

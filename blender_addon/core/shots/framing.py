@@ -9,15 +9,15 @@ the focus distance; it is found by bisection on the magnification.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 
 import numpy as np
 
 from ..arrays import Floats
+from ..records import record
 from .optics import Optics, focus_for
 
 
-@dataclass(frozen=True)
+@record
 class Placement:
     """How the outline sits in the frame: shares of the frame's height and width it may fill, and where the rest goes.
 
@@ -30,7 +30,7 @@ class Placement:
     across: float = 0.0
 
 
-@dataclass(frozen=True)
+@record
 class CameraPose:
     """Where the camera stands: position (3,) mm, rotation (3, 3) whose columns are the camera's axes, focus distance (mm).
 

@@ -6,16 +6,17 @@ Each answer is a lens setting and words; an impossible wish says why and what ca
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 
+from ..records import record
 from . import optics as lens
 from .focus_bracket import bracket
 from .optics import Optics
 
 
-@dataclass(frozen=True)
+@record
 class Answer:
     """`possible`: whether the wish can be had as asked. `optics`: the setting, or the nearest. `slices`: of a focus bracket."""
 
@@ -81,7 +82,7 @@ def at_focal_length(optics: Optics, focal_mm: float) -> Answer:
     return Answer(True, found, f"{words}; the far background blurs {blur:.2g} times as much")
 
 
-@dataclass(frozen=True)
+@record
 class ReadOut:
     """What the lens gives now, lengths in mm: all that a photographer wants to know before pressing the button."""
 

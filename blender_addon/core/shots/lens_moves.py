@@ -6,9 +6,10 @@ outline that must fill the frame, nothing may be cut off, and the lens must not 
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 from ..arrays import Floats
+from ..records import record
 from .framing import CameraPose, Placement, frame_points, half_slopes, outline_share, project
 from .lens_answers import Answer, at_focal_length
 from .optics import LARGEST, Optics, magnification
@@ -20,7 +21,7 @@ LOWEST_MM, NEAREST_MM = 5.0, 5.0
 """Least height of the camera above the table, least distance of the lens from the piece (mm)."""
 
 
-@dataclass(frozen=True)
+@record
 class Move:
     """An answer and where the camera stands for it; for what can't be had, the nearest that can."""
 

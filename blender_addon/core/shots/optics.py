@@ -8,11 +8,11 @@ thin lens's s = f (1 + 1/m) (Jacobson, Photographic Lenses FAQ, Q4; pupils: Jaco
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 
 import numpy as np
 
 from ..arrays import Floats
+from ..records import record
 
 GREEN_LINE = 546e-6
 """Wavelength for diffraction, mm: the green mercury line, the photographic reference (from memory)."""
@@ -27,7 +27,7 @@ THIRD_STOPS = (
 """Marked f-numbers a third of a stop apart, as engraved (rounding is by convention)."""
 
 
-@dataclass(frozen=True)
+@record
 class Optics:
     """A lens set on a distance: focal length, marked f-number, focus distance from the entrance pupil (mm), pupil ratio."""
 
@@ -146,7 +146,7 @@ def marked(fnumber: float, *, up: bool = True) -> float:
     return float(fits[-1]) if len(fits) else float(stops[0])
 
 
-@dataclass(frozen=True)
+@record
 class BlenderLens:
     """What to write into Blender's camera: focal length (mm), f-stop, sensor size (mm) for a horizontal fit."""
 

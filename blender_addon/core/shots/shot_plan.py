@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field, replace
+from dataclasses import field, replace
 
 import numpy as np
 
 from ..arrays import Bools, Floats
+from ..records import record
 from . import optics
 from .close_looks.detail_spots import detail_magnification
 from .focus_bracket import bracket
@@ -18,7 +19,7 @@ from .visible import visible
 KINDS = ("hero", "left", "right", "back", "top", "detail", "turntable")
 
 
-@dataclass(frozen=True)
+@record
 class ShotAsk:
     """What is wanted of a shot; None is left to the solver. Lengths mm, angles degrees, azimuth 0 in front (-Y), 90 at +X.
 
@@ -57,7 +58,7 @@ class ShotAsk:
         return 90.0 * float(np.hypot(*self.format_mm)) / float(np.hypot(36.0, 24.0))
 
 
-@dataclass(frozen=True)
+@record
 class Shot:
     """A solved shot: where the camera stands, the optics, the point in focus (3,) mm, and words about what could not be had."""
 

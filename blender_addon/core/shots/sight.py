@@ -7,15 +7,16 @@ from the lens, the outline widened by half the opening times (1/d - 1/D) at dept
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass, field
+from dataclasses import field
 
 import numpy as np
 
 from ..arrays import Bools, Floats
+from ..records import record
 from .framing import project
 
 
-@dataclass(frozen=True)
+@record
 class ShotView:
     """A shot as the set sees it, in mm: where the lens is, how it is turned, what it sees and how deep it is sharp.
 

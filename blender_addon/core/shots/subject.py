@@ -2,15 +2,15 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
 
 from ..arrays import Bools, Floats, Ints
+from ..records import record
 
 
-@dataclass(frozen=True)
+@record
 class Subject:
     """The subject's points in mm, z up, standing on z = 0, its front towards -Y.
 

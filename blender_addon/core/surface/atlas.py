@@ -6,11 +6,11 @@ What follows (relief, albedo, materials) then knows one picture a scan, and none
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 import numpy as np
 
 from ..arrays import Bools, Floats, Ints
+from ..records import record
 
 GUTTER = 8
 """Texels round each picture that repeat its rim, so that no neighbour's colour is read beside it."""
@@ -20,7 +20,7 @@ OUTSIDE = 0.02
 """How far, in pictures, a face may reach past the rim of its picture before it counts as one that repeats it."""
 
 
-@dataclass(frozen=True)
+@record
 class Cell:
     """Where a picture lies, in texels of the whole: its first column and row, width and height."""
 
@@ -30,7 +30,7 @@ class Cell:
     height: int
 
 
-@dataclass(frozen=True)
+@record
 class Atlas:
     """width, height: of the whole in texels. cells: one a picture."""
 

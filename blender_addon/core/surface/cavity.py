@@ -8,12 +8,11 @@ A form that is round as a whole is raised everywhere by that measure, so its bro
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 
 from ..arrays import Floats, Ints
 from ..mesh.triangles import edges, vertex_normals
+from ..records import record
 
 FINE_MM, COARSE_MM, BROAD_MM = 0.7, 2.0, 7.0
 ROUNDS = 40
@@ -94,7 +93,7 @@ def _patches(vertices: Floats, normals: Floats, pairs: Ints, size: float, shift:
     return patch, np.column_stack([joined // count, joined % count])
 
 
-@dataclass(frozen=True)
+@record
 class _Ring:
     """The neighbours of every vertex in one row; `starts`: where each one's begin, `degree`: how many they are."""
 

@@ -6,7 +6,6 @@ Pictures are display-encoded sRGB arrays (h, w, 3), row 0 at the TOP, as photos 
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -14,6 +13,7 @@ from numpy.typing import ArrayLike
 from .. import srgb
 from ..arrays import Floats
 from ..colour import delta_e_2000, lab
+from ..records import record
 
 ROWS, COLUMNS = 4, 6
 CLIPPED = 0.985
@@ -53,7 +53,7 @@ Worked out from the xyY values of the set "ColorChecker 2005" as colour-science 
 GREY = 0.18
 
 
-@dataclass(frozen=True)
+@record
 class Measured:
     """(3,) linear albedo; mean CIEDE2000 difference of the chart's patches after correction (None for a grey card)."""
 

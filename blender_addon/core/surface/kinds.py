@@ -5,10 +5,10 @@ What other steps need to know of a material stands here, so that none of them co
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from ..records import record
 
 
-@dataclass(frozen=True)
+@record
 class MaterialKind:
     """A material.
 

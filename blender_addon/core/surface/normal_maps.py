@@ -7,16 +7,15 @@ mean over the faces that share its vertex and texture coordinate, in the plane o
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 
 from ..arrays import Bools, Floats, Ints
 from ..mesh.triangles import across, corner_angles, unit
+from ..records import record
 from .texels import Texels
 
 
-@dataclass(frozen=True)
+@record
 class TangentFrames:
     """Tangents by corner group: corners (m, 3) int rows of tangent (k, 3); sign (m,) of the bitangent, +1 or -1 a face."""
 

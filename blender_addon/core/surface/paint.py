@@ -7,12 +7,11 @@ second time without that shift. The net decides between the two.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 
 from ..arrays import Floats, Ints
 from ..mesh.triangles import edges
+from ..records import record
 from ..srgb import luminance
 from ..threads import in_parallel
 from .bandpass import gaussian_blur
@@ -29,7 +28,7 @@ SHADED = (-2.0, 0.7)  # log brightness beside the paint that can be shading
 STEADY = 0.02  # log brightness from one vertex to the next below which a difference counts less: noise
 
 
-@dataclass(frozen=True)
+@record
 class Paint:
     """Paint at the n texels, float32; all 0 on a plain piece.
 

@@ -8,12 +8,12 @@ texels, blended over all patches that hold them, nearer centres counting more.
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
 
 import numpy as np
 
 from ..arrays import Floats, Ints
 from ..mesh.triangles import across, unit
+from ..records import record
 from ..threads import product
 
 CELLS = 96
@@ -24,7 +24,7 @@ FACING = 0.25  # cosine to the patch's normal below which a texel is too foresho
 BATCH = 24
 
 
-@dataclass(frozen=True)
+@record
 class Members:
     """The texels of a run of patches: patch (k,) int32 row within the run, ascending; texel (k,) int32 and where each lies in
     the sorted cloud, row (k,); x, y (k,) float32 in cells; weight (k,) float32 for reading back, 0 outside the core.
@@ -40,7 +40,7 @@ class Members:
     weight: Floats
 
 
-@dataclass(frozen=True)
+@record
 class Cloud:
     """Texels sorted into boxes of `box_mm` so that those near a patch are found at once.
 
@@ -57,7 +57,7 @@ class Cloud:
     boxes: tuple[int, int, int]
 
 
-@dataclass(frozen=True)
+@record
 class Patches:
     """Patches over a surface: cell_mm; centre, normal, along, across (p, 3) float32, unit axes."""
 

@@ -16,6 +16,7 @@ import numpy as np
 from ..arrays import Bools, Floats, Ints
 from ..mesh.preview import strewn
 from ..mesh.triangles import TriangleMesh, unit, vertex_normals
+from ..records import record
 from .light.spherical_harmonics import basis
 from .texels import rasterize
 
@@ -26,7 +27,7 @@ FEWEST_SEAMS = 40
 MASK_SIZE = 128
 
 
-@dataclass(frozen=True)
+@record
 class Pixels:
     """What a picture's pixels say by themselves, shares 0 to 1 of its pixels that are not transparent.
 
@@ -48,7 +49,7 @@ class Pixels:
     even: bool
 
 
-@dataclass(frozen=True)
+@record
 class Fit:
     """How a picture goes with a mesh. None where there is nothing to tell it by.
 

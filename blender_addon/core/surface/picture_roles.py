@@ -9,10 +9,10 @@ They were looked at on the labelled scans and on made-up folders, and are not fi
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 
 import numpy as np
 
+from ..records import record
 from .picture_content import Fit, Pixels
 
 NOT_STATED = ""
@@ -32,7 +32,7 @@ AGREES, DISAGREES = 0.35, 0.12
 do, -0.06 to 0.02 in those of other meshes."""
 
 
-@dataclass(frozen=True)
+@record
 class Candidate:
     """A picture that may belong to a scan's material.
 
@@ -53,7 +53,7 @@ class Candidate:
     fit: Fit | None = None
 
 
-@dataclass(frozen=True)
+@record
 class Judged:
     """What a picture is taken for. role: one of `texture_names.ROLES`, or '' where that is unclear. odds: log odds of being
     the base colour. why: in words, what speaks for and against it."""
@@ -64,7 +64,7 @@ class Judged:
     why: tuple[str, ...]
 
 
-@dataclass(frozen=True)
+@record
 class Choice:
     """base: the picture that is the base colour, None for none. confidence: 0 to 1. judged: all, the likeliest base first."""
 

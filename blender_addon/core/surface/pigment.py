@@ -6,11 +6,12 @@ their mean residual is its level: the light falls on all places, the paint on th
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 
 from ..arrays import Floats, Ints
+from ..records import record
 from .bandpass import gaussian_blur
 
 BIN = 0.08  # of log chromaticity
@@ -21,7 +22,7 @@ FAR = (0.16, 0.32, 0.64, 1.28)  # sigmas by which a chromaticity that nothing ha
 FAINT = 1e-3  # weight of these against the mean of the table
 
 
-@dataclass(frozen=True)
+@record
 class Pigments:
     """Log level of paint by its chromaticity. middle: (2,) chromaticity of the table's middle. levels: (bins^2, k), each bin
     `step` wide."""

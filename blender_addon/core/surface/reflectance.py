@@ -6,14 +6,14 @@ within a band are the makers' choice, from memory of the materials.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
+
+from ..records import record
 
 Colour = tuple[float, float, float]
 
 
-@dataclass(frozen=True)
+@record
 class ClayBody:
     """A clay body: albedo bone-dry and fired unglazed; how much grog it shows and its largest grain in mm."""
 
@@ -24,7 +24,7 @@ class ClayBody:
     grog_mm: float
 
 
-@dataclass(frozen=True)
+@record
 class WoodSpecies:
     """A wood: albedo of early and late wood, ring width in mm, pores (share, mm, how ring-porous), rays (share, mm)."""
 
@@ -59,7 +59,7 @@ WOODS = {
 }
 
 
-@dataclass(frozen=True)
+@record
 class StoneKind:
     """A stone: two albedos, grain in mm, and how much it is speckled, veined, bedded, and lets light in."""
 

@@ -5,7 +5,6 @@ Rows of the raster run upwards: row 0 is v = 0. UVs outside 0 to 1 wrap, as a re
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from itertools import pairwise
 from typing import Any, NamedTuple
 
@@ -13,12 +12,13 @@ import numpy as np
 
 from ..arrays import Bools, Floats, Ints
 from ..mesh.triangles import face_areas, unit
+from ..records import record
 
 EDGE = 1e-4  # barycentric slack: a texel on a shared edge must not fall between two faces
 INSIDE = 0.01  # a texel claimed with more than this by two faces lies in both: the layout overlaps
 
 
-@dataclass(frozen=True)
+@record
 class Texels:
     """The texels covered by a UV layout.
 

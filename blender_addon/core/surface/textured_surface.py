@@ -2,16 +2,17 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 
 from ..arrays import Bools, Floats, Ints
 from ..mesh.triangles import TriangleMesh, shading_normals
+from ..records import record
 from .texels import Texels, normals_at, rasterize, typical_texel_mm
 
 
-@dataclass(frozen=True)
+@record
 class TexturedSurface:
     """A textured surface.
 

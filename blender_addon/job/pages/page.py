@@ -7,11 +7,12 @@ optics, what was measured and what is to be checked. Both are one file each, wor
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import field
 from html import escape
 from typing import Any
 from urllib.parse import quote
 
+from ...core.records import record
 from ..cautions import CAUTIONS
 from ..decisions import Question
 from . import page_decisions
@@ -51,7 +52,7 @@ VIEWS = {
 """What a kind of shot shows, for those who can't see it."""
 
 
-@dataclass(frozen=True)
+@record
 class Shown:
     """A picture on a page: its path relative to the page, its title, its words for those who can't see it, its optics, and
     the larger picture that a click opens, '' for none."""
@@ -63,7 +64,7 @@ class Shown:
     opens: str = ""
 
 
-@dataclass(frozen=True)
+@record
 class ClientPage:
     """What the client reads. `label`: what to value, as on a museum's label (maker, size, material, rights ...)."""
 
@@ -78,7 +79,7 @@ class ClientPage:
     """What is said of pictures that are not the final ones yet; '' for nothing."""
 
 
-@dataclass(frozen=True)
+@record
 class MakersPage:
     """What the maker reads. `done`: step to sentence; `check`: what asks for a look; `figures`: a table a step; `questions`:
     what the tool decided by itself, asked or sure."""

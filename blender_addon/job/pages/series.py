@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from html import escape
 from urllib.parse import quote
 
+from ...core.records import record
 from ..files.made_files import MAKERS_PAGE, PAGE
 from .page import RENDERED, whole_page
 
@@ -26,7 +26,7 @@ ANSWERS = (
 )
 
 
-@dataclass(frozen=True)
+@record
 class Card:
     """A piece on the pages of its series: the name of its folder, its title, a line under it, its picture (relative to the
     series' page) with words for those who can't see it; for the maker what is to be checked, and what went wrong."""

@@ -8,9 +8,10 @@ from __future__ import annotations
 
 import base64
 import hashlib
-from dataclasses import dataclass
 from html import escape
 from urllib.parse import quote
+
+from ...core.records import record
 
 SCRIPT = """
 (function () {
@@ -57,7 +58,7 @@ SCRIPT = """
 """
 
 
-@dataclass(frozen=True)
+@record
 class Turning:
     """A full turn as JPEG files `FOLDERturn_0001.jpg` and on; `clockwise` as seen from above."""
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import contextlib
 import shutil
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -15,6 +15,7 @@ import numpy as np
 from ...core.files.pictures.exr import with_places
 from ...core.files.pictures.labels import Labels
 from ...core.files.pictures.png_writer import write_png
+from ...core.records import record
 from ...core.surface.kinds import KINDS
 from ...job.errors import OutputError
 from ...job.files.whole_files import in_words
@@ -28,7 +29,7 @@ DULL = 0.75
 OWN = "own"
 
 
-@dataclass(frozen=True)
+@record
 class AssetPart:
     """An object to hand over, with the material it wears and the images that exchange formats can hold."""
 

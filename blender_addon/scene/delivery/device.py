@@ -7,18 +7,18 @@ use is taken then. Preferences are changed for this session alone, and never sav
 from __future__ import annotations
 
 import contextlib
-from dataclasses import dataclass
 from typing import Any
 
 import bpy
 
+from ...core.records import record
 from ...job.errors import OutputError
 
 KINDS = {"optix": "OPTIX", "cuda": "CUDA", "hip": "HIP", "oneapi": "ONEAPI", "metal": "METAL"}
 """The word on the sheet and Cycles' own, in the order in which they are tried: of a maker's kinds the faster first."""
 
 
-@dataclass(frozen=True)
+@record
 class Device:
     """What is rendered on. setting: Cycles' word, 'CPU' or 'GPU'. kind: such as 'CUDA', '' for the processor. cards: names."""
 

@@ -4,18 +4,18 @@ from __future__ import annotations
 
 import contextlib
 from collections.abc import Iterator
-from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
 import bpy
 
+from ...core.records import record
 from ..compat import set_media
 from .device import find_device
 from .originals import keep_render, save_as
 
 
-@dataclass(frozen=True)
+@record
 class Quality:
     """What a render may cost: at most `samples` a pixel, fewer where the noise falls under `noise` (0: never fewer).
 

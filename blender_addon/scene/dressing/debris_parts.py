@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 import bpy
@@ -13,6 +12,7 @@ from ...core.arrays import Bools, Floats
 from ...core.colour import lab
 from ...core.dressing.trades import debris_of
 from ...core.mesh.triangles import TriangleMesh
+from ...core.records import record
 from ...job.errors import SubjectError
 from ..images import read_pixels
 from ..nodes.materials import KIND, STATE, albedo_of
@@ -30,7 +30,7 @@ STONE = (0.30, 0.29, 0.27)
 BODY_COLOUR = {"clay": CLAY, "wood": OAK, "stone": STONE}
 
 
-@dataclass(frozen=True)
+@record
 class Work:
     """The piece's material: its kind ('clay', ...), the state of its clay, its albedo where it has one colour."""
 

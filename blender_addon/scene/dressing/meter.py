@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import tempfile
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
@@ -13,6 +12,7 @@ import numpy as np
 from mathutils import Matrix, Vector
 
 from ...core.dressing.exposure import GREY
+from ...core.records import record
 from ...core.srgb import luminance
 from ...core.surface.colour_card import COLUMNS, ROWS
 from ..compat import set_media
@@ -24,7 +24,7 @@ SAMPLES = 192
 CARD_MM = 30.0
 
 
-@dataclass(frozen=True)
+@record
 class Reading:
     """(3,) mean linear radiance of the card, and the standard error of its luminance relative to the mean."""
 

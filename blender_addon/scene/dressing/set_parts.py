@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -12,6 +12,7 @@ from ...core.arrays import Floats, Ints
 from ...core.dressing.resting import Support, rest_on
 from ...core.dressing.tabletops.grid import Tabletop
 from ...core.mesh.triangles import TriangleMesh, face_crosses, weights_within
+from ...core.records import record
 from .. import roles
 from ..meshes import MM, make_object, read_mesh
 from ..prints.fingerprint import noted, unchanged
@@ -128,7 +129,7 @@ def restore_set(scene: Any, before: dict[str, bool]) -> None:
 # --- where the subject stands ------------------------------------------------------------------------------------------
 
 
-@dataclass(frozen=True)
+@record
 class Foot:
     """The lower part of the subject in mm: points (n, 3) near the support plane, its triangles up to `BAND_MM`, its middle."""
 

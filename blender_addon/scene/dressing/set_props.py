@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Any
 
 import bpy
@@ -16,6 +16,7 @@ from ...core.dressing.props import make_prop
 from ...core.dressing.resting import rest_on
 from ...core.mesh.blue_noise import Thrower
 from ...core.mesh.triangles import TriangleMesh, face_areas, face_crosses, unit
+from ...core.records import record
 from ...job.errors import SubjectError
 from ..meshes import MM, read_mesh
 from ..nodes.props import ANY_CHROMA, prop_chroma
@@ -34,7 +35,7 @@ INDIVIDUALS = 6
 """How many individuals of a prop are looked at for one that is quiet enough."""
 
 
-@dataclass(frozen=True)
+@record
 class Candidate:
     """A prop before it is placed: its name, its mesh in mm round the origin, its materials' names or the user's object.
 
@@ -96,7 +97,7 @@ def place_props(
     return made_props(places, tone), max((place.gap for place in places), default=0.0)
 
 
-@dataclass(frozen=True)
+@record
 class Place:
     """Where a prop lies: the prop, where it was composed, the (4, 4) matrix in mm that lays it there, the gap left in mm."""
 

@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import field
 from typing import Any
 
+from ...core.records import record
 
-@dataclass(frozen=True)
+
+@record
 class Recipe:
     """How a material is made from the material step's settings.
 

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import field
 from typing import Any, NamedTuple
 
 import bpy
 
+from ...core.records import record
 from ...core.surface.kinds import KINDS
 from .. import compat, roles
 from .builder import PlacedNode, Tree
@@ -25,7 +26,7 @@ MEAN = "bozzetto_mean_colour"
 """Custom property on a material whose colour a picture gives: its mean on the object, linear."""
 
 
-@dataclass(frozen=True)
+@record
 class CloseupMaps:
     """The close-ups' normal map, how far it counts, their colour or None, and the strength that it begins with."""
 
@@ -35,7 +36,7 @@ class CloseupMaps:
     strength: float = 1.0
 
 
-@dataclass(frozen=True)
+@record
 class Maps:
     """What a piece or stand brings with it: relief maps (height in mm), own colour as image or attribute, UV map.
 
@@ -58,7 +59,7 @@ class Maps:
     masked: bool = False
 
 
-@dataclass(frozen=True)
+@record
 class MaterialSurface:
     """One surface: which group, and the values of its inputs by name."""
 

@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Generator, Iterator, Sequence
-from dataclasses import dataclass
 from pathlib import Path
 
 from ...core.photos.folder_content import Other
 from ...core.photos.photo_set import SetReport, judged
 from ...core.photos.seen import Photo
+from ...core.records import record
 from ...job.errors import InputError, OutputError
 from ...job.files.aside import aside
 from ...job.files.names import cleaned
@@ -22,7 +22,7 @@ from .thumbnails import as_jpeg
 PAGE, LIST = "photos.html", "photos.txt"
 
 
-@dataclass(frozen=True)
+@record
 class LookedOver:
     """What was found, and where the page and the list are."""
 

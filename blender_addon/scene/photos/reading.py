@@ -20,6 +20,7 @@ from ...core.files.pictures.picture_files import looks_whole
 from ...core.files.pictures.picture_headers import check_picture
 from ...core.photos.folder_content import Other, in_order, natural, why_not
 from ...core.photos.seen import Photo, seen
+from ...core.records import record
 from ...core.threads import in_parallel
 from ...job.errors import InputError
 from ..running.captured import captured
@@ -32,7 +33,7 @@ MOST_PIXELS = 120e6
 """More than any phone's photo: such a picture takes 2 GB while it is read."""
 
 
-@dataclass(frozen=True)
+@record
 class Source:
     """A picture file and its labels."""
 

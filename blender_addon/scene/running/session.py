@@ -6,13 +6,13 @@ import contextlib
 import hashlib
 import json
 from collections.abc import Generator, Iterator
-from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
 import bpy
 
 from ...core.generators import passed_on
+from ...core.records import record
 from ...job.errors import OutputError
 from ...job.farm import Farm
 from ...job.files.made_files import MadeFiles
@@ -113,7 +113,7 @@ def _say_units(stage: Stage) -> None:
         )
 
 
-@dataclass(frozen=True)
+@record
 class Means:
     """What a run is given: the lock of its folder, where it is held already, and other machines to render on."""
 

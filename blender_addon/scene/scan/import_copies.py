@@ -10,7 +10,6 @@ import contextlib
 import os
 import shutil
 from collections.abc import Collection
-from dataclasses import dataclass
 from pathlib import Path
 
 from ...core.files.meshes.fbx_names import not_to_follow, packed_not_to_decode, stored_names, write_without
@@ -21,10 +20,11 @@ from ...core.files.meshes.gltf_pictures import pictures
 from ...core.files.meshes.mesh_files import Checked, path_kind, without_bad_numbers
 from ...core.files.meshes.ply import FileProblem
 from ...core.files.texture_names import PICTURES
+from ...core.records import record
 from . import unpacking
 
 
-@dataclass(frozen=True)
+@record
 class Readable:
     """A file for Blender's importer: path and format (its usual suffix), the pictures that were left out ((name, why) each),
     and whether materials may be imported with it."""

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 import bpy
@@ -17,6 +17,7 @@ from mathutils import Matrix
 
 from ...core.dressing.tangency import outline_in_frame
 from ...core.mesh.preview import strewn
+from ...core.records import record
 from ...core.shots import formats, optics, sight
 from ...core.shots.framing import CameraPose, half_slopes, project, swept
 from ..meshes import MM, read_mesh
@@ -26,7 +27,7 @@ if TYPE_CHECKING:
     from ..stage import Stage
 
 
-@dataclass(frozen=True)
+@record
 class Lens:
     """What a shot's camera is set to, besides where it stands: lens, format (mm), picture size (px), kind, sharpness."""
 

@@ -6,13 +6,14 @@ departure from the true lens where no lens can.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
 from mathutils import Matrix
 
 from ...core.mesh.triangles import vertex_normals
+from ...core.records import record
 from ...core.shots import lens_moves
 from ...core.shots.focus_bracket import bracket
 from ...core.shots.formats import frame_used
@@ -29,7 +30,7 @@ from . import lens_drivers as key
 from .cameras import MM, optics_of, vertices_mm
 
 
-@dataclass(frozen=True)
+@record
 class Asked:
     """An answer; the ends (mm along the axis) where depth was asked; where the camera would stand where it must move."""
 

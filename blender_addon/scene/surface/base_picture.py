@@ -5,13 +5,13 @@ The mesh's own materials are asked: what the job puts on hangs on the object's s
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 
 from ...core.arrays import Bools
 from ...core.mesh.triangles import TriangleMesh, face_areas
+from ...core.records import record
 from ..meshes import read_mesh
 
 DEPTH = 8
@@ -30,7 +30,7 @@ SOCKETS = {
 emission."""
 
 
-@dataclass(frozen=True)
+@record
 class BasePicture:
     """The picture that colours most of an object.
 

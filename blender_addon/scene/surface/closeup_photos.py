@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
@@ -13,6 +12,7 @@ from ...core.arrays import Floats
 from ...core.closeups.camera import distance_by_film
 from ...core.files.pictures.exif import as_held, photo_fields
 from ...core.files.plain_files import is_there
+from ...core.records import record
 from ...job.errors import InputError
 from ..images import opened, read_pixels
 
@@ -21,7 +21,7 @@ SMALLEST = 200
 _HEIF = (b"heic", b"heix", b"hevc", b"mif1", b"msf1", b"heim", b"avif")
 
 
-@dataclass(frozen=True)
+@record
 class Photo:
     """pixels: (h, w, 3) float32 display-encoded, row 0 at the bottom, as held, at the size that is worked on. size: (width,
     height) of the whole photo as held. distance: image distance in the whole photo's pixels by its Exif, None without."""

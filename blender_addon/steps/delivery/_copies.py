@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Generator
-from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
@@ -15,6 +14,7 @@ from ...core.files.pictures.icc import GAMUTS
 from ...core.files.pictures.labels import Labels
 from ...core.files.pictures.picture_headers import check_picture
 from ...core.files.pictures.xmp import PictureWords
+from ...core.records import record
 from ...core.shots.formats import frame_used
 from ...job.errors import SheetError
 from ...job.files.made_files import MadeFiles
@@ -32,7 +32,7 @@ GROWN = 1.01
 """How many times as large as what was rendered a copy may be before it is said."""
 
 
-@dataclass(frozen=True)
+@record
 class Still:
     """A rendered still: its shot's name, its file, its camera."""
 

@@ -6,12 +6,13 @@ import shutil
 import tempfile
 import time
 from collections.abc import Generator, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import field, replace
 from pathlib import Path
 from typing import Any
 
 from ...core.delivery.cost import Pace, Trial, disk_bytes, in_words, memory_bytes, picture_seconds, size_in_words
 from ...core.memory import free_mb
+from ...core.records import record
 from ...job.errors import OutputError
 from ...job.step import Progress
 from ...scene.delivery.deep_pictures import exposures
@@ -27,7 +28,7 @@ SPARE = 1.15
 """How much more disk than the pictures take must be free: the .blend, the copies."""
 
 
-@dataclass(frozen=True)
+@record
 class Estimate:
     """What the pictures are expected to cost: seconds of all and of one a kind, bytes of memory at the peak and of disk."""
 

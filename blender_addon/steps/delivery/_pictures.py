@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import contextlib
 from collections.abc import Iterator
-from dataclasses import asdict, dataclass, replace
+from dataclasses import asdict, replace
 from pathlib import Path
 from typing import Any
 
+from ...core.records import record
 from ...job.farm import Order
 from ...scene.delivery.cutouts import quality_of_cutout, render_cutout
 from ...scene.delivery.deep_pictures import is_deep, render_deep
@@ -21,7 +22,7 @@ from ...scene.surface.rounding import rounded
 STILL, CUTOUT, FRAME = "still", "cutout", "frame"
 
 
-@dataclass(frozen=True)
+@record
 class Task:
     """One picture to render: its file, its shot's name, its size in pixels, the subject's turn in degrees, a digest of all that
     it shows, and what kind of picture it is."""

@@ -14,6 +14,7 @@ import bpy
 
 from ...core.delivery.cost import Pace
 from ...core.files.whole import damage
+from ...core.records import record
 from ...core.shots.turntable import angles
 from ...job.errors import OutputError, SubjectError
 from ...job.files.names import check_name
@@ -41,7 +42,7 @@ COST = 150.0
 TURNTABLE = "turntable"
 
 
-@dataclass(frozen=True)
+@record
 class Preset:
     """What a word for the quality stands for: the stills' longer side and the turn's shorter side in pixels, its frames for a
     full turn, and how many of them a second shows."""

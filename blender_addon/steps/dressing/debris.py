@@ -12,6 +12,7 @@ from ...core.arrays import Floats
 from ...core.dressing.debris import layout as laying
 from ...core.dressing.debris.pieces import library
 from ...core.dressing.trades import works
+from ...core.records import record
 from ...core.shots.sight import convex_outline, in_any_sight, outside_distance
 from ...job.files.aside import aside
 from ...job.settings import choice, colour, data, integer, length, number, switch
@@ -120,7 +121,7 @@ def run(stage: Stage, settings: Settings) -> Run:
     return Result(f"{len(laid):,} pieces of {body} round the work", figures)
 
 
-@dataclass(frozen=True)
+@record
 class Clearance:
     """What pieces keep clear of: `outside` gives the distance from the subject's foot, `blocked` where none may lie."""
 

@@ -11,6 +11,7 @@ import numpy as np
 
 from ...core.mesh.cut import CutMesh, closed, cut, seated
 from ...core.mesh.triangles import TriangleMesh, face_areas, signed_volume
+from ...core.records import record
 from ...core.scan.doubtful import doubts, whereabouts
 from ...core.scan.separation import Separation, find_stand, leftover
 from ...core.srgb import decode, luminance
@@ -183,7 +184,7 @@ def _source(stage: Stage, settings: Settings) -> str | None:
     return wish
 
 
-@dataclass(frozen=True)
+@record
 class _Other:
     """An aligned scan as arrays: its mesh in mm, colours at its faces, lightness at its vertices, its role."""
 

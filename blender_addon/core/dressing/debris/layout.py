@@ -6,7 +6,7 @@ The amounts follow what a bench shows: few large pieces, many small ones, in dri
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 
@@ -14,6 +14,7 @@ from ...arrays import Floats, Ints
 from ...mesh.blue_noise import Thrower, accepted
 from ...mesh.triangles import face_normals, unit
 from ...noise import layered, smoothstep
+from ...records import record
 from .pieces import Piece
 
 KeepOut = Callable[[Floats, Floats, Floats], np.ndarray]
@@ -23,7 +24,7 @@ Heights = Callable[[Floats], Floats]
 """Takes places (n, 2) and gives the surface's height there, nan where there is none."""
 
 
-@dataclass(frozen=True)
+@record
 class Share:
     """How a class takes part: share of the count, sizes as a factor on the library's pieces (least, usual, most)."""
 
@@ -46,7 +47,7 @@ MIXES: dict[str, tuple[Share, ...]] = {
 """What a body breaks into. Shares are judged by eye against photographs of work benches."""
 
 
-@dataclass(frozen=True)
+@record
 class Layout:
     """Pieces where they lie: (n, 3) origin of each on the surface, (n,) piece, (n, 3, 3) turn, (n,) size, (n,) tint 0-1."""
 
@@ -98,7 +99,7 @@ THINNEST = 2e-3
 """A density below which nothing is laid."""
 
 
-@dataclass(frozen=True)
+@record
 class Ground:
     """The surface that pieces lie on.
 
@@ -115,7 +116,7 @@ class Ground:
     steepest: float = 0.75
 
 
-@dataclass(frozen=True)
+@record
 class Amounts:
     """How much is laid: `count` pieces in the shares of `mix`, `grains` of powder, `size` a factor on all sizes, `clear` the
     least gap between the discs of two pieces in mm."""
@@ -127,7 +128,7 @@ class Amounts:
     clear: float = 0.15
 
 
-@dataclass(frozen=True)
+@record
 class _Taken:
     """The discs that are taken: middles (n, 3) and radii (n,), half of the least gap included, mm."""
 
@@ -203,7 +204,7 @@ CLUSTER_MM = 7.0
 """How far crumbs lie from the piece they broke off, one standard deviation (judged by eye)."""
 
 
-@dataclass(frozen=True)
+@record
 class _Lot:
     """Pieces of one class and of like sizes: the library, which of it are of the class, the sizes, the least gap in mm."""
 
@@ -253,7 +254,7 @@ def _lay_lot(ground: Ground, density: Floats, lot: _Lot, taken: _Taken, rng: np.
     return _joined(kept)
 
 
-@dataclass(frozen=True)
+@record
 class _Thrown:
     """Pieces before they have come to rest: (n, 3) places on the surface, (n,) faces there, the pieces, sizes, spins (n,)."""
 

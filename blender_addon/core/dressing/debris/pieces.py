@@ -8,19 +8,18 @@ shavings thinner (from memory 0.02 to 0.1 mm), sawdust 0.1 to 2 mm (from memory)
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 
 from ...arrays import Floats
 from ...mesh.solids import ball, circle, cut_flat, framed_tube, moved, roughened, rounded_rectangle, tube, turn
 from ...mesh.triangles import TriangleMesh, unit
+from ...records import record
 
 CLASSES = ("shaving", "offcut", "roll", "crumb", "grain")
 BODIES = ("clay", "wood", "stone")
 
 
-@dataclass(frozen=True)
+@record
 class Piece:
     """One shape. radius: of the bounding disc round the origin; height: from the rest to the top; thickness: of its body.
 

@@ -10,16 +10,16 @@ import hashlib
 import importlib
 import pkgutil
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
 from functools import cache
 
 import numpy as np
 
+from ...records import record
 from . import fine_tools, stuff, tools, vessels
 from .prop import Prop
 
 
-@dataclass(frozen=True)
+@record
 class PropKind:
     """A kind of prop: its name, the trades on whose benches it lies, whether it is a vessel, and its maker."""
 

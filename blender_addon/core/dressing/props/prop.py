@@ -3,19 +3,19 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 import numpy as np
 
 from ...arrays import Floats
 from ...mesh.solids import joined, slotted, turn
 from ...mesh.triangles import TriangleMesh
+from ...records import record
 
 ALONG_X = turn("y", np.pi / 2)
 """Lays a turned shape down: what pointed up points along x."""
 
 
-@dataclass(frozen=True)
+@record
 class Prop:
     """name; mesh in mm resting about z = 0 round the origin, faces by material slot; materials: the name a slot.
 

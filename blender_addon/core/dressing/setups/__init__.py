@@ -8,13 +8,13 @@ from __future__ import annotations
 import importlib
 import pkgutil
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
 from functools import cache
 
+from ...records import record
 from .setup import Place, SetUp
 
 
-@dataclass(frozen=True)
+@record
 class SetUpKind:
     """A built-in set-up: its key, label and words for the user, and its maker."""
 

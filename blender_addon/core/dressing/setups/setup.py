@@ -2,15 +2,16 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import field
 
 import numpy as np
 
 from ...arrays import Floats
 from ...mesh.triangles import unit
+from ...records import record
 
 
-@dataclass(frozen=True)
+@record
 class Lamp:
     """A light with an extent: centre and aim in mm, size in mm (round ones have equal sides), radiance, colour in kelvin."""
 
@@ -25,7 +26,7 @@ class Lamp:
     spread: float = 180.0
 
 
-@dataclass(frozen=True)
+@record
 class Card:
     """A white or black card: centre and aim in mm, size in mm, albedo."""
 
@@ -37,7 +38,7 @@ class Card:
     albedo: float
 
 
-@dataclass(frozen=True)
+@record
 class Room:
     """What fills the rest of the sphere: radiance towards zenith, horizon and ground, colour in kelvin of each."""
 
@@ -48,7 +49,7 @@ class Room:
     ground_kelvin: float = 4500.0
 
 
-@dataclass(frozen=True)
+@record
 class SetUp:
     """A whole light."""
 

@@ -7,13 +7,14 @@ with pots, leaning boards, a whitewashed window niche, a hung apron or sheet. No
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import ArrayLike
 
 from ...mesh.solids import joined, lathe, moved, rounded_rectangle, slab, slotted, turn
 from ...mesh.triangles import TriangleMesh
+from ...records import record
 
 WALL, WOOD, DARK, PALE, GLAZED, CLAY = range(6)
 """Material slots of the room."""
@@ -27,7 +28,7 @@ LOOSE = 320.0
 """What is no larger than this stands about and can be taken away, mm: pots, but no board and no shelf."""
 
 
-@dataclass(frozen=True)
+@record
 class Furnishing:
     """A thing at a wall; `ways` (k, 3), unit vectors at right angles, are the only ways in which it can be moved: along that
     wall, and up and down where it hangs there."""
@@ -40,7 +41,7 @@ class Furnishing:
         return moved(self.mesh, np.eye(3), (self.ways @ shift) @ self.ways)
 
 
-@dataclass(frozen=True)
+@record
 class Workshop:
     """A room in its parts: `shell` (floor and walls), `fixed` (shelves, panels, boards), `loose` (pots)."""
 

@@ -3,15 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import field
 
 import numpy as np
 
 from ...arrays import Floats, Ints
 from ...mesh.triangles import TriangleMesh
+from ...records import record
 
 
-@dataclass(frozen=True)
+@record
 class Extent:
     """How large a tabletop is and where it needs to be fine, in mm.
 
@@ -37,7 +38,7 @@ class Extent:
         return 0.5 * self.depth if self.back is None else self.back
 
 
-@dataclass(frozen=True)
+@record
 class Tabletop:
     """A made surface in mm: what carries the subject, its kind of material, and what belongs with it.
 

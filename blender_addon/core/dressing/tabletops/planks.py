@@ -6,19 +6,18 @@ field, which the relief (hard latewood stands out) and the material (dark latewo
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 
 from ...arrays import Floats
 from ...noise import layered, noise, smoothstep
+from ...records import record
 from .grid import Extent, Tabletop, lines, sheet
 
 ROUNDING = (0.0, 0.22, 0.5, 0.95, 1.6, 2.6)
 """Distances from a board's edge, mm, at which the grid has lines for the worn arris."""
 
 
-@dataclass(frozen=True)
+@record
 class Planks:
     """What kind of planks. Lengths in mm; wear 0 (fresh from the saw) to 1 (a bench of many years)."""
 
@@ -31,7 +30,7 @@ class Planks:
     saw_marks: float = 0.5
 
 
-@dataclass(frozen=True)
+@record
 class _Row:
     """Boards side by side along x: low and high edge in y, and the joints' places in x with their widths."""
 

@@ -12,9 +12,9 @@ import re
 import shutil
 import struct
 from collections.abc import Collection, Sequence
-from dataclasses import dataclass
 from pathlib import Path, PureWindowsPath
 
+from ...records import record
 from ..pictures.picture_headers import check_picture_bytes, check_room, looked_at
 from ..references import Reference, follow
 from .ply import FileProblem
@@ -27,7 +27,7 @@ _MARK = b"Kaydara FBX Binary"
 _MOST_NAMES = 10_000
 
 
-@dataclass(frozen=True)
+@record
 class StoredName:
     """A file name in an FBX: the text, and the bytes from `start` to `end` that hold it; or, under its name, the bytes of a
     picture that is packed in the FBX.

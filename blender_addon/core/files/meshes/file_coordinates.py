@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import shutil
 from collections.abc import Sequence
-from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 
+from ...records import record
 from .ply import PLY_BYTES, PlyHeader
 
 FAR = b"9e29"
@@ -17,7 +17,7 @@ FAR = b"9e29"
 FAR_AWAY = 1e28
 
 
-@dataclass(frozen=True)
+@record
 class Coordinates:
     """Where coordinates lie in a binary file: `count` times three floats, from `offset`, every `stride` bytes."""
 

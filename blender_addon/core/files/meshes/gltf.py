@@ -10,13 +10,14 @@ import binascii
 import json
 import struct
 from collections.abc import Collection
-from dataclasses import dataclass, field, replace
+from dataclasses import field, replace
 from pathlib import Path
 from typing import Any
 from urllib.parse import unquote
 
 import numpy as np
 
+from ...records import record
 from ..references import Reference, follow
 from .ply import FileProblem
 
@@ -33,7 +34,7 @@ _LISTS = (
 )  # fmt: skip
 
 
-@dataclass(frozen=True)
+@record
 class Gltf:
     """A glTF file: its description, and where a GLB's own data chunk lies (start and length in bytes; 0 without one)."""
 

@@ -2,16 +2,16 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from ...records import record
 from ..pictures.picture_headers import check_picture, check_picture_bytes, check_room
 from .gltf import MESHOPT, Gltf, embedded, is_embedded, view_bytes
 from .ply import FileProblem
 
 
-@dataclass(frozen=True)
+@record
 class GltfPicture:
     """A picture of a glTF file: its name for words, its own file where it has one, and why it is left out ('' : it is not)."""
 

@@ -10,9 +10,10 @@ import re
 import stat
 import struct
 from collections.abc import Callable, Collection, Iterator
-from dataclasses import dataclass, field
+from dataclasses import field
 from pathlib import Path
 
+from ...records import record
 from ..plain_files import plain_file, status
 from ..references import Reference
 from .file_coordinates import FAR, Coordinates, count_bad, glb_floats, patched, ply_floats, stl_floats
@@ -53,7 +54,7 @@ INSTEAD = {
 }
 
 
-@dataclass(frozen=True)
+@record
 class Checked:
     """What a look at a mesh file found.
 

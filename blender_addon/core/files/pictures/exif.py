@@ -8,11 +8,11 @@ from __future__ import annotations
 
 import math
 import struct
-from dataclasses import dataclass
 
 import numpy as np
 
 from ...arrays import Pixels
+from ...records import record
 
 MOST_ENTRIES = 512
 _SIZES = {1: 1, 2: 1, 3: 2, 4: 4, 5: 8, 6: 1, 7: 1, 8: 2, 9: 4, 10: 8, 11: 4, 12: 8}
@@ -22,7 +22,7 @@ _EXIF_IFD = 0x8769
 Value = int | float | str
 
 
-@dataclass(frozen=True)
+@record
 class Exif:
     """What a camera said of one photo; '' or None where it said nothing.
 
@@ -62,7 +62,7 @@ class Exif:
         return math.log2((self.f_number or 1.0) ** 2 / self.seconds) - math.log2(self.sensitivity / 100.0)
 
 
-@dataclass(frozen=True)
+@record
 class PhotoFields:
     """orientation: 1 to 8 as CIPA DC-008 numbers it, 1 as stored. focal_mm: of the lens; focal_35mm: as a 35 mm camera's
     would be; None where not given."""

@@ -10,11 +10,11 @@ from __future__ import annotations
 
 import hashlib
 import struct
-from dataclasses import dataclass
 
 import numpy as np
 
 from ...arrays import Floats
+from ...records import record
 
 D50 = (0.9642, 1.0, 0.8249)
 """The white of the profile connection space, ICC.1:2010, 7.2.16."""
@@ -26,7 +26,7 @@ BRADFORD = np.array([[0.8951, 0.2664, -0.1614], [-0.7502, 1.7135, 0.0367], [0.03
 LICENCE = "No rights reserved: CC0 1.0"
 
 
-@dataclass(frozen=True)
+@record
 class Gamut:
     """A set of primaries: key, the profile's name, chromaticities (x, y) of red, green, blue; the white is D65."""
 

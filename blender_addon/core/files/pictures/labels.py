@@ -2,15 +2,14 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
+from ...records import record
 from .icc import SRGB, Gamut
 from .xmp import PictureWords
 
 INCH = 25.4
 
 
-@dataclass(frozen=True)
+@record
 class Labels:
     """The profile's gamut, dots an inch in print (None: not said), and words (None: none)."""
 

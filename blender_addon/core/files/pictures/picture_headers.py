@@ -10,11 +10,11 @@ import io
 import re
 import struct
 from collections.abc import Callable
-from dataclasses import dataclass
 from pathlib import Path
 from typing import BinaryIO
 
 from ... import memory
+from ...records import record
 from ..meshes.ply import FileProblem
 from ..plain_files import plain_file
 from ..references import Reference
@@ -29,7 +29,7 @@ _DEFLATE_BEST = 1032
 """Most that deflate packs one byte's worth into (RFC 1951: 258 bytes a two-bit match): a PNG can't hold more than that."""
 
 
-@dataclass(frozen=True)
+@record
 class PictureSize:
     """What a header says: the format, width and height in pixels, and bytes a pixel as stored unpacked (0: not known)."""
 

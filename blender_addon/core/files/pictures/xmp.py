@@ -7,8 +7,9 @@ Object in the Image (its title, creator and inventory number).
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from xml.sax.saxutils import escape, quoteattr
+
+from ...records import record
 
 _SPACES = {
     "dc": "http://purl.org/dc/elements/1.1/",
@@ -22,7 +23,7 @@ SOURCE_TYPE = "http://cv.iptc.org/newscodes/digitalsourcetype/digitalCreation"
 RENDERED = "Rendered from a scan; no photograph"
 
 
-@dataclass(frozen=True)
+@record
 class PictureWords:
     """What is said about a picture; '' is left out. `licence` is a web address or words; `accession` the owner's number."""
 

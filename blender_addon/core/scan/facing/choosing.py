@@ -9,12 +9,12 @@ left out in turn and with nothing but the shape to go by, 89 % were found. All a
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from pathlib import PurePath
 
 import numpy as np
 
 from ...arrays import Floats
+from ...records import record
 from ..symmetry import mirror_profile
 from .profiles import ANGLES, DIRECTIONS, Profiles, Standing, profiles
 
@@ -45,7 +45,7 @@ NO_FRONT = 0.9
 """Chance given to the file's front of a thing of revolution: hardly anything could be wrong about it."""
 
 
-@dataclass(frozen=True)
+@record
 class Facing:
     """A direction that may be the front: angle in degrees, counter-clockwise from -Y seen from above, its chance, and what
     speaks for it in words."""

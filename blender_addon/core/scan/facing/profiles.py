@@ -5,12 +5,11 @@ Every profile is (DIRECTIONS,) values; direction k looks at the thing from 10 k 
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 
 from ...arrays import Bools, Floats
 from ...mesh.planar import convex_outline
+from ...records import record
 from ..roughness import rough_side
 from ..symmetry import mirror_profile
 
@@ -28,7 +27,7 @@ CROWN, BODY = 0.88, (0.4, 0.8)
 """Shares of the height of the top of the head, and of the body that it stands out before."""
 
 
-@dataclass(frozen=True)
+@record
 class Standing:
     """A standing thing: points (n, 3) with z up, the ground at 0 and the axis of its box at x = y = 0, unit normals (n, 3), and
     from what height on it is the piece rather than its stand."""
@@ -44,7 +43,7 @@ class Standing:
         return self.points[:, 2] > self.piece_low + 0.02 * (high - self.piece_low)
 
 
-@dataclass(frozen=True)
+@record
 class Profiles:
     """What speaks for each direction; all (DIRECTIONS,), about 0 to 1 or -1 to 1.
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 import numpy as np
 
@@ -11,6 +10,7 @@ from ...arrays import Floats, Pixels8
 from ...mesh import holes
 from ...mesh.triangles import TriangleMesh, edges, face_areas, vertex_normals
 from ...photos.edges import edges_of
+from ...records import record
 from ..units import texels_per_unit
 from . import patches, verdict
 from .verdict import Findings
@@ -22,7 +22,7 @@ MOST_FACES = 400_000
 """Faces whose edges are measured."""
 
 
-@dataclass(frozen=True)
+@record
 class Picture:
     """The picture of a scan: grey (h, w) of 8 bits, as displayed, row 0 at v = 0. factor: how many times wider the file is."""
 

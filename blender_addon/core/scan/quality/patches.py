@@ -6,12 +6,11 @@ which takes the grain. What is left has wavelengths of about 1 to 10 mm: a scann
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 
 from ...arrays import Bools, Floats, Ints
 from ...mesh.triangles import TriangleMesh, vertex_normals
+from ...records import record
 
 COUNT = 160
 """Discs looked at."""
@@ -24,7 +23,7 @@ TURNED = 0.5
 """Least cosine between the normal of a vertex and that of the disc's middle: what is turned away more is another side."""
 
 
-@dataclass(frozen=True)
+@record
 class Patches:
     """Of n discs: rms in mm of what is left of the form; expected, mean square of the log luminance that the light would make
     on the mesh, less its own quadric; shown, mean product of that with the picture's (nan without a picture)."""

@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 
 from ...arrays import Floats
+from ...records import record
 from .patches import Patches
 
 FILLS = 0.7
@@ -35,7 +34,7 @@ COVER = "scan again with photos from below and into the hollows"
 SMALLER = "or ask for smaller pictures (render.size)"
 
 
-@dataclass(frozen=True)
+@record
 class Findings:
     """What was measured of a scan; nan where it could not be.
 
@@ -55,7 +54,7 @@ class Findings:
     assumed: bool
 
 
-@dataclass(frozen=True)
+@record
 class Complaint:
     """kind: 'lumps', 'texels', 'triangles', 'soft' or 'holes'. words: what was found, with the figure, and what helps."""
 

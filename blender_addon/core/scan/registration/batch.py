@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 
 from ...arrays import Floats, Ints
 from ...mesh.similarity import rotation_from_vector
+from ...records import record
 from .grid import ClosestGrid
 from .poses import Poses
 from .surfels import Surfels
@@ -16,7 +15,7 @@ SCALE_RANGE = (0.72, 1.39)
 """How far a guess's scale may move from its start: without a bound it collapses onto a flat patch."""
 
 
-@dataclass(frozen=True)
+@record
 class Target:
     """What is aligned to: surfels in single precision and their grid."""
 

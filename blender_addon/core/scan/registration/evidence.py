@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
 
 import numpy as np
 
 from ...arrays import Bools, Floats, Ints
 from ...mesh.similarity import Similarity
+from ...records import record
 from ...statistics import robust_deviation
 from .surfels import Surfels
 
@@ -26,7 +26,7 @@ BESIDE = 5.0
 """Up to so many tolerances off, a point that faces the same way runs beside the surface: another thing of nearly this shape."""
 
 
-@dataclass(frozen=True)
+@record
 class Evidence:
     """What two scans show about a pose; shares are 0 to 1, lengths in the fixed scan's unit.
 
@@ -67,7 +67,7 @@ def pairs(points: Floats, normals: Floats, to: Surfels, nearest: Nearest) -> tup
     return index, height, along, np.einsum("ij,ij->i", normals, direction) > 0.4
 
 
-@dataclass(frozen=True)
+@record
 class Inside:
     """What is known of the inside of two scans.
 

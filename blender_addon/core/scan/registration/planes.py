@@ -2,16 +2,15 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 
 from ...arrays import Floats
 from ...mesh.polygon import plane_axes
+from ...records import record
 from .surfels import Surfels
 
 
-@dataclass(frozen=True)
+@record
 class Flat:
     """A flat face: outward normal (3,), share of the surface, and the smallest box round its outline.
 

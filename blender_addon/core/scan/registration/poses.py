@@ -3,15 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 import numpy as np
 
 from ...arrays import Floats, Ints
 from ...mesh.similarity import Similarity
+from ...records import record
 
 
-@dataclass(frozen=True)
+@record
 class Poses:
     """b similarities: scale (b,), rotation (b, 3, 3), translation (b, 3)."""
 

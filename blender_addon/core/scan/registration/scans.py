@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 
 from ...arrays import Bools, Floats
 from ...mesh.similarity import Similarity
+from ...records import record
 from .batch import Target
 from .evidence import Evidence, Inside, Nearest, weigh
 from .near import NearPoints
@@ -17,7 +16,7 @@ UNKNOWN_DEPTH = 0.04
 """Share of the size that a thing is taken to be deep under a surface whose far side nobody saw."""
 
 
-@dataclass(frozen=True)
+@record
 class Scans:
     """Two scans prepared for comparison. The moving scan's unit is unknown: lengths are taken from the fixed one's size.
 

@@ -2,16 +2,15 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 
 from ...arrays import Floats, Ints
 from ...mesh.triangles import TriangleMesh, face_crosses, gathered, unit, weights_within
+from ...records import record
 from ...statistics import robust_deviation
 
 
-@dataclass(frozen=True)
+@record
 class Surfels:
     """Oriented points on a surface.
 

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import field
 
 import numpy as np
 
 from ...arrays import Floats
 from ...mesh.similarity import Similarity
+from ...records import record
 from .evidence import Evidence, lead
 
 SURE, NOT_SURE, NO_FIT = "sure", "not sure", "no fit"
@@ -15,7 +16,7 @@ SAME_SCALE = 0.01
 """Two poses whose scales differ by less have one scale: both were fitted to noise."""
 
 
-@dataclass(frozen=True)
+@record
 class Limits:
     """Thresholds of the verdict; shares are 0 to 1. Chosen on our own shapes, with a margin to what their true poses gave.
 
@@ -48,7 +49,7 @@ class Limits:
     no_fit_against: float = 0.12
 
 
-@dataclass(frozen=True)
+@record
 class Candidate:
     """A pose of the moving scan on the fixed one, in the fixed one's unit, with its evidence."""
 
@@ -61,7 +62,7 @@ class Candidate:
         return self.evidence.shared * (1.0 - self.evidence.against) ** 2
 
 
-@dataclass(frozen=True)
+@record
 class Registration:
     """What registration found.
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
 
 import numpy as np
 
@@ -13,13 +12,14 @@ from ...mesh.planar import convex_outline
 from ...mesh.preview import strewn
 from ...mesh.spikes import steady_vertices
 from ...mesh.triangles import TriangleMesh, face_crosses, signed_volume, unit
+from ...records import record
 
 Hull = Callable[[Floats], Ints]
 """Points (n, 3) to the triangles (m, 3) of their convex hull, looking outwards."""
 POINTS = 30_000
 
 
-@dataclass(frozen=True)
+@record
 class Body:
     """A scan as it is looked at, in the scan's own unit and axes.
 

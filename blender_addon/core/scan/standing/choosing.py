@@ -8,11 +8,12 @@ fragment) stands as the file's axes say; how likely that is, the poses' own evid
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 
 from ...arrays import Floats
+from ...records import record
 from ..symmetry import best_mirror
 from ..upright import rotation_between
 from . import evidence, file_axes
@@ -35,7 +36,7 @@ SQUARE_DEG = 4.0
 MIRROR_POINTS = 15_000
 
 
-@dataclass(frozen=True)
+@record
 class Way:
     """A way to stand: `up` (3,), its `chance`, the `pose` (None: it needs a mount), `axis`: the file's axis that it agrees with
     or '', what speaks for and against it in words, and `held`: what of the chance only the file's axis speaks for."""

@@ -12,11 +12,11 @@ those of the base are kept from vanishing, all are rounded, and what they say of
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
 
 import numpy as np
 
 from ...arrays import Floats
+from ...records import record
 from ..roughness import rough_side
 from .body import Body
 from .poses import Pose
@@ -30,7 +30,7 @@ STEADY_DEG = 12.0
 """What stands this far from tipping over stands well enough to be shown; more says nothing about what is meant."""
 
 
-@dataclass(frozen=True)
+@record
 class Term:
     """A kind of evidence: the value of a pose, what a value of 1 counts, and words for a strong one (None: it is not named)."""
 

@@ -6,7 +6,7 @@ statistics*, IEEE Trans. Robotics 15, 1999).
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 
@@ -14,6 +14,7 @@ from ...arrays import Bools, Floats, Ints
 from ...mesh.holes import Rim, basis
 from ...mesh.planar import convex_outline, depth_inside, fit_plane, outline_area
 from ...mesh.triangles import face_crosses, unit
+from ...records import record
 from ..symmetry import best_mirror
 from ..upright import rectangle_sides, rotation_between
 from .body import Body, flat_outline
@@ -34,7 +35,7 @@ LOOKED_AT = 16
 LOOK_POINTS = 20_000
 
 
-@dataclass(frozen=True)
+@record
 class Pose:
     """A way to stand and what is true of it. up, point: (3,) direction and a point of the ground.
 
@@ -75,7 +76,7 @@ class Pose:
         return self.flat * self.even * min(self.share / 0.03, 1.0)
 
 
-@dataclass(frozen=True)
+@record
 class Underside:
     """A large, level underside that no camera saw: its downward normal (3,), a point of it (3,), its area, and whether it is
     open still or was filled."""

@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 import numpy as np
 
 from ...arrays import Floats
+from ...records import record
 from .choosing import Proposal
 from .detail_spots import CloseLook
 
@@ -17,7 +17,7 @@ MARGIN = 0.9
 """Share of the frame's shorter side that the close-up fills: its fading border stays outside the middle."""
 
 
-@dataclass(frozen=True)
+@record
 class CloseupPlace:
     """Where close-ups lie: middle (3,) mm, outward unit normal (3,), radius in mm of what they cover, finest detail in mm."""
 

@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 import numpy as np
 
 from ...mesh.triangles import TriangleMesh
+from ...records import record
 from ..subject import Subject
 from .crops import worth_of
 from .detail_spots import CloseLook, detail_magnification, detail_spots
@@ -21,7 +21,7 @@ OF_PLACES = 0.85
 """How sure the choice of a place is where there is no head to be missed."""
 
 
-@dataclass(frozen=True)
+@record
 class Proposal:
     """A close look that could be taken: what it shows ('head', 'part' of what has no neck, or 'place'), from where, and how
     sure it is the one to take."""

@@ -2,16 +2,15 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 
 from ...arrays import Bools, Floats
+from ...records import record
 from ..subject import Subject
 from .saliency import saliency
 
 
-@dataclass(frozen=True)
+@record
 class View:
     """What a camera sees of a subject: points (n, 3) mm, their places (n, 2) mm right and up in the plane of focus, their depth
     (n,) mm beyond it, what each is worth and whether it is lit; edge: (k, 2) places of the whole outline's points, mm."""
@@ -24,7 +23,7 @@ class View:
     edge: Floats
 
 
-@dataclass(frozen=True)
+@record
 class Crop:
     """A frame in a view: its middle (2,) mm, by what it is magnified over the usual, and how good it is."""
 

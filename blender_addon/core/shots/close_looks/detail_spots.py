@@ -7,11 +7,10 @@ barely: a crown, an ear or a foot lies inside with air round it, or well outside
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 
 from ...arrays import Bools, Floats
+from ...records import record
 from ..framing import look, project
 from ..optics import LARGEST
 from ..sight import LENS_ROOM_MM
@@ -20,7 +19,7 @@ from ..visible import visible
 from .crops import Crop, View, best_crop, focus_in, worth_of
 
 
-@dataclass(frozen=True)
+@record
 class CloseLook:
     """A close look: the spot (3,) mm in focus, azimuth and tilt (deg) to see it from, the frame's middle (2,) mm right of and
     above it in the plane of focus, and by what the usual magnification is multiplied."""

@@ -7,13 +7,12 @@ it, and said to be less sure. A turned form has none.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 
 from ...arrays import Bools, Floats
 from ...mesh.cut import FILLED
 from ...mesh.triangles import TriangleMesh
+from ...records import record
 from ..subject import Subject
 from .lobes import Lobes, Neck, lobes_of, solid_of
 from .unshown import inside_turned, turned_axis
@@ -46,7 +45,7 @@ CUT_OFF = 0.03
 """Share of the surface that a filled place must have to be where a head was cut off; it looks no way that a thing stands on."""
 
 
-@dataclass(frozen=True)
+@record
 class Head:
     """The head of a subject: which of its points (k,) belong to it, its middle (3,), radius (mm) of the largest ball in it,
     which way (2,) it lies from the rest seen from above, about 1 where it stands far out, how sure it is, 0 to 1, and whether

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 
 from ...arrays import Floats
+from ...records import record
 from ..framing import look, project
 from ..optics import LARGEST, focus_for
 from ..subject import Subject, cells_of, thinned
@@ -33,7 +34,7 @@ FILLS = 0.5
 """Share of the frame's height that a head fills where the lens can come as near as that."""
 
 
-@dataclass(frozen=True)
+@record
 class Lens:
     """What the close look is taken with: the frame (width, height) and the focal length in mm, and the pupil ratio."""
 

@@ -8,12 +8,11 @@ basins' maximum spanning tree over those saddles holds every neck: cut one of it
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 
 from ...arrays import Bools, Floats, Ints
 from ...mesh.triangles import TriangleMesh
+from ...records import record
 
 CELLS = 88
 """Cells along the longest side. A statuette's neck is then about four cells thick."""
@@ -21,7 +20,7 @@ DEEPEST = 40
 """Largest distance looked for, in cells: half of what a cube of that many cells can have."""
 
 
-@dataclass(frozen=True)
+@record
 class Solid:
     """A form as a grid of cubes. low: (3,) its corner. cell: their edge. inside: (x, y, z) bool. depth: (x, y, z) distance to
     the surface in cells, 0 outside."""
@@ -42,7 +41,7 @@ class Solid:
         return np.ravel_multi_index(tuple(place.T), self.inside.shape)
 
 
-@dataclass(frozen=True)
+@record
 class Neck:
     """An edge of the tree: a lobe hangs on the rest by it. basins: (b,) bool, which basins the lobe holds. width: radius of the
     neck over that of the lobe's thickest place. place: (3,) of the neck."""
@@ -52,7 +51,7 @@ class Neck:
     place: Floats
 
 
-@dataclass(frozen=True)
+@record
 class Lobes:
     """basin: (x, y, z) int of each cell, -1 outside. peaks: (b, 3) thickest places. radius: (b,) their distance to the surface,
     in the mesh's unit. volume: (b,) in cells. necks: every edge of the tree, twice: once for the lobe on either side."""

@@ -7,11 +7,10 @@ Hogan, "The coordination of arm movements", J. Neuroscience 5, 1985), whose spee
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 
 from ...arrays import Floats
+from ...records import record
 from ..framing import CameraPose
 from ..optics import Optics
 
@@ -26,7 +25,7 @@ HOLD = 0.25
 """The share of its time that a rack focus rests on each of its two targets."""
 
 
-@dataclass(frozen=True)
+@record
 class From:
     """What a move starts from: where the shot's camera stands, its lens, the used part of its sensor (mm), the target (3,) mm,
     and for a rack focus the target before it."""
@@ -38,7 +37,7 @@ class From:
     first: Floats | None = None
 
 
-@dataclass(frozen=True)
+@record
 class Path:
     """A camera at each of n frames: positions (n, 3) mm, rotations (n, 3, 3) with the camera's axes as columns, focus distances
     (n,) mm, the point (n, 3) mm that is to be sharp, and the lens, whose focus distance is that of the shot."""

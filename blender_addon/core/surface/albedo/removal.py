@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 
 from ...arrays import Floats, Ints
+from ...records import record
 from ...srgb import luminance
 from ...statistics import robust_deviation
 from ..light.lamplight import Lit, fit_surface_light
@@ -17,7 +16,7 @@ from .denoising import without_noise
 from .residual import residual_shading
 
 
-@dataclass(frozen=True)
+@record
 class LightRemoved:
     """A texture without its light.
 

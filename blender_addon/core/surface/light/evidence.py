@@ -9,11 +9,10 @@ painting fail at the first or the second, bare metal at the third.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 
 from ...arrays import Floats, Ints
+from ...records import record
 from ..pigment import chromaticity, find_pigments
 from .spherical_harmonics import basis
 
@@ -37,7 +36,7 @@ PLAIN = 0.02
 """Deviation of the paint's log levels below which a piece counts as plain."""
 
 
-@dataclass(frozen=True)
+@record
 class LightEvidence:
     """The figures of the three tests.
 

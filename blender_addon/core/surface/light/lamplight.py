@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from functools import lru_cache
 from hashlib import blake2b
 from typing import Any
@@ -11,6 +10,7 @@ import numpy as np
 
 from ...arrays import Floats, Ints
 from ...mesh.triangles import edges, unit
+from ...records import record
 from ..textured_surface import TexturedSurface
 from .evidence import LightEvidence, light_evidence
 from .light import Light, Shading, bounced, fit_light, half_sphere, shade, sky_design
@@ -23,7 +23,7 @@ RECEIVERS = 25_000
 KEPT = 4  # fits: those of a piece and its stand, and of what was scanned beside them
 
 
-@dataclass(frozen=True)
+@record
 class Lit:
     """A surface's light.
 

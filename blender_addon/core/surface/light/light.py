@@ -7,11 +7,10 @@ whose linear value *is* that part's radiance. Unknown: the radiances (with rho f
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 
 from ...arrays import Floats
+from ...records import record
 from ...statistics import robust_deviation
 from ...threads import in_parallel
 from ..pigment import chromaticity, find_pigments
@@ -25,7 +24,7 @@ TYPICAL = 0.1  # log error that a good fit leaves
 STEPS = 400  # of the projected gradient
 
 
-@dataclass(frozen=True)
+@record
 class Light:
     """A fitted environment. radiance: (d, 3) >= 0 towards `directions` (d, 3). reflectance: (3,) of the bounce.
 
@@ -46,7 +45,7 @@ class Light:
         return float(np.clip(1 - (self.deviation / max(self.contrast, 1e-9)) ** 2, 0, 1))
 
 
-@dataclass(frozen=True)
+@record
 class Shading:
     """The fitted light on the receivers. irradiance: (n, 3) a channel, in units of the texture. flux: (n, 3, 3), axis by
     channel: the vector whose product with a normal near the receiver's is the irradiance.
@@ -104,7 +103,7 @@ def fit_light(
     )
 
 
-@dataclass(frozen=True)
+@record
 class _Seen:
     """What is fitted: the sky's design (r, d), the bounce (r, 3) and the texture (r, 3), both over the median; weights (r,)."""
 
@@ -114,7 +113,7 @@ class _Seen:
     weights: Floats
 
 
-@dataclass(frozen=True)
+@record
 class _Left:
     """A fit's residual: its robust standard deviation (log), and the cost, the mean of log(1 + (error / TYPICAL)^2)."""
 

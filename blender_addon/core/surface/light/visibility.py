@@ -8,12 +8,11 @@ Only what looks away from the light can hide it from a point in front of it (the
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 
 from ...arrays import Floats, Ints
 from ...mesh.triangles import across, face_areas, face_normals, unit, weights_within
+from ...records import record
 from ...threads import in_parallel, product
 
 PER_PIXEL = 4.0  # samples a pixel of the depth map on a face seen squarely: 2 % of pixels stay empty
@@ -21,7 +20,7 @@ DEPTHS = 1 << 14  # depth steps of the buffer that finds the nearest sample
 LIFT, SLACK = 0.2, 0.25  # pixels by which a receiver is lifted off its surface, and by which an occluder must stand above it
 
 
-@dataclass(frozen=True)
+@record
 class Samples:
     """Points spread over the occluding surfaces: position (s, 3) float32, unit normal (s, 3) float32, face (s,), weight (s, 3)
     barycentric."""
@@ -33,7 +32,7 @@ class Samples:
     spacing: float
 
 
-@dataclass(frozen=True)
+@record
 class Visibility:
     """What receivers see. directions: (d, 3) unit, towards the light. open: (n, d) float16, part of the direction that is
     free, 0 below the horizon. source: (n, d) int32, the sample that is seen where something blocks it, -1 where nothing does.
@@ -128,7 +127,7 @@ def _taps(place: Floats, width: int) -> tuple[tuple[Ints, Floats], ...]:
     )
 
 
-@dataclass(frozen=True)
+@record
 class _Occluders:
     """What can hide the light of one direction: sample, depth towards the light and pixel of `pixels` (k,)."""
 

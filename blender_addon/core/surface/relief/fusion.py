@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Generator, Sequence
-from dataclasses import dataclass
 
 import numpy as np
 
 from ...arrays import Bools, Complexes, Floats, Ints
+from ...records import record
 from ...threads import in_parallel
 from ..patches import CELLS, Cloud, Patches, read_back, totals, wave_vectors, window
 from .inversion import COARSE, Signal, Spectrum, lasting, linear_fields, slopes_of
@@ -22,7 +22,7 @@ UNSURE = 0.012
 """Slope (0.7 degrees) that noise alone can be read as on a flat sheet: patches with no more are damped."""
 
 
-@dataclass(frozen=True)
+@record
 class Relief:
     """What was recovered at the n texels of a surface, float32.
 

@@ -13,11 +13,11 @@ above what specks and grain leave. The Wiener filter made of these has no streng
 from __future__ import annotations
 
 from collections.abc import Generator, Sequence
-from dataclasses import dataclass
 
 import numpy as np
 
 from ...arrays import Bools, Floats, Ints
+from ...records import record
 from ...threads import in_parallel
 from ..paint import Paint
 from ..patches import CELLS, Cloud, Members, Patches, filled, splat, wave_vectors, window
@@ -40,7 +40,7 @@ FORM = 24
 SHADIEST = -3.0  # log of irradiance over its median is capped here
 
 
-@dataclass(frozen=True)
+@record
 class Spectrum:
     """Power of r a ring of frequencies. edges: (RINGS + 1,) radians a mm. signal: (RINGS,) alpha^2 times the slopes' power (one
     axis), noise: (RINGS,) the power that no slope explains.
@@ -71,7 +71,7 @@ def tangential_irradiance(flux: Floats, normal: Floats) -> tuple[Floats, Floats]
     return safe, (tangential * np.minimum(1, STEEPEST / np.maximum(length, 1e-6))).astype(np.float32)
 
 
-@dataclass(frozen=True)
+@record
 class Signal:
     """One texture's evidence in p patches, the mean of each taken off. All arrays of numbers are float32.
 
@@ -106,7 +106,7 @@ class Signal:
         return np.einsum("pkij,ij->pk", self.tangential, taper / taper.sum())
 
 
-@dataclass(frozen=True)
+@record
 class Evidence:
     """What a texture shows at its n texels beyond the smooth light.
 
@@ -205,7 +205,7 @@ def _power(grids: Floats, rows: Ints, rings: _Rings) -> Floats:
     return total / rings.count / max(len(rows), 1)
 
 
-@dataclass(frozen=True)
+@record
 class Confidence:
     """How far to believe what was read from a texture.
 
@@ -234,7 +234,7 @@ def confidence_of(patches: Patches, signal: Signal, shade: Floats) -> Confidence
     return Confidence(float(total), float(2 * np.pi / centres[end - 1]))
 
 
-@dataclass(frozen=True)
+@record
 class _Rings:
     edges: Floats
     of: Ints

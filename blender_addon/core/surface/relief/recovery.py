@@ -18,13 +18,14 @@ The whole method in order:
 from __future__ import annotations
 
 from collections.abc import Generator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
 
 from ...arrays import Floats, Ints
 from ...generators import passed_on
+from ...records import record
 from ...srgb import luminance
 from ..light.lamplight import Lit, fit_surface_light
 from ..paint import paint_of
@@ -53,7 +54,7 @@ SURE = 0.4
 READING = "Reading the surface"
 
 
-@dataclass(frozen=True)
+@record
 class Photographed:
     """A surface and its texture: colours (n, 3) linear at the texels.
 
@@ -67,7 +68,7 @@ class Photographed:
     shared: tuple[Ints, Floats] | None = None
 
 
-@dataclass(frozen=True)
+@record
 class Recovery:
     """The recovered relief and how far to believe it.
 
@@ -143,7 +144,7 @@ def recover(photographed: Sequence[Photographed], *, largest_mm: float, seed: in
     return Recovery(relief, lights, finest, max(reading.share for reading in readings), min(trust, 1.0))
 
 
-@dataclass(frozen=True)
+@record
 class _Reading:
     """What was read in one texture. share: 0 to 1, how far it can be shading."""
 

@@ -8,7 +8,6 @@ up to the whole patch on squares of 4 x 4: grain and cuts differ in how they con
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from functools import cache
 from itertools import product
 from pathlib import Path
@@ -16,11 +15,12 @@ from pathlib import Path
 import numpy as np
 
 from ...arrays import Floats
+from ...records import record
 
 WEIGHTS = Path(__file__).with_name("refiner.npz")
 
 
-@dataclass(frozen=True)
+@record
 class Layer:
     """weight: (taps down, taps across, in, out) float32. bias: (out,). Inputs that are left out at the end count as 0."""
 
@@ -44,7 +44,7 @@ class Layer:
         return out
 
 
-@dataclass(frozen=True)
+@record
 class Refiner:
     """The net's layers by name and the dilations of those in the middle."""
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import tempfile
 from collections.abc import Iterator
-from dataclasses import dataclass, field
+from dataclasses import field
 from pathlib import Path
 from typing import Any
 
@@ -19,6 +19,7 @@ from ....core.files.pictures.labels import Labels
 from ....core.files.pictures.png_writer import write_png
 from ....core.files.pictures.tiff_writer import write_tiff
 from ....core.files.whole import damage
+from ....core.records import record
 from ....job.errors import OutputError
 from ...running.session import whole_file, writes
 from ..originals import linear_of, original_of, read_picture
@@ -29,7 +30,7 @@ SUFFIX = {"png8": ".png", "png16": ".png", "tiff16": ".tif", "jpeg": ".jpg", "ex
 QUALITY = 93
 
 
-@dataclass(frozen=True)
+@record
 class Wanted:
     """What a copy should be; lengths in mm, `aspect` is width over height. watermark: words laid all over it."""
 
@@ -49,7 +50,7 @@ class Wanted:
         return self.width or (round(self.print_width_mm / 25.4 * self.dpi) if self.print_width_mm else None)
 
 
-@dataclass(frozen=True)
+@record
 class Copy:
     """A copy that was written, its size in pixels, remarks for the user, and how many times as large as the render it is."""
 

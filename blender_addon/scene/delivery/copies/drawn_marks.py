@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -11,6 +10,7 @@ from ....core.arrays import Floats
 from ....core.delivery.crop_window import Window
 from ....core.delivery.marks import Mark, Tiled, slanted, tiled, tone_on, with_halo
 from ....core.delivery.scale_bar import bar_length
+from ....core.records import record
 from .lettering import line_mask, line_width
 
 LETTERS, LEAST_LETTERS = 0.016, 9.0
@@ -26,7 +26,7 @@ ROOM = 0.94
 """The share of a picture's width that words may take."""
 
 
-@dataclass(frozen=True)
+@record
 class Sheet:
     """The copy that is drawn on: the original (h, w, 3) of 16 bits, the window of it that is shown, and the copy's size, px."""
 

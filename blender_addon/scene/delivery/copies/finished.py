@@ -2,16 +2,16 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from ....core.records import record
 from ... import roles
 
 SHEETS = (("contact_sheet.png", "All shots"), ("sample_sheet.png", "In every material"))
 
 
-@dataclass(frozen=True)
+@record
 class Finished:
     """One finished thing: its title, the picture that stands for it, the file that a click opens."""
 

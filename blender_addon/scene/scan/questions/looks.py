@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -10,6 +9,7 @@ import numpy as np
 from ....core.arrays import Bools, Floats
 from ....core.mesh.preview import strewn, view
 from ....core.mesh.triangles import TriangleMesh, face_normals
+from ....core.records import record
 from ....core.scan.upright import rotation_between, turn_about_z
 from ....job.decisions import Picture
 from ...thumbnails import surface_colours
@@ -19,7 +19,7 @@ POINTS = 30_000
 UP = np.array([0.0, 0.0, 1.0])
 
 
-@dataclass(frozen=True)
+@record
 class Looks:
     """Points of a scan to draw it by, in its own coordinates: places (n, 3), unit normals (n, 3), display colours (n, 3)."""
 

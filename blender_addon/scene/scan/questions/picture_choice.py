@@ -17,6 +17,7 @@ import numpy as np
 from ....core.files.meshes.mesh_files import FORMATS
 from ....core.files.texture_names import relation, roles_named, series_of, words_of
 from ....core.mesh.triangles import TriangleMesh
+from ....core.records import record
 from ....core.surface.cavity import cavity
 from ....core.surface.picture_content import Fit, Layout, Pixels, fit_of, green_down, layout_of, pixels_of
 from ....core.surface.picture_roles import ROLE_WORDS, Candidate, Choice, Judged, choose, judge
@@ -103,7 +104,7 @@ class _Scan:
         )  # fmt: skip
 
 
-@dataclass(frozen=True)
+@record
 class Wish:
     """What the user asks of a scan's pictures.
 

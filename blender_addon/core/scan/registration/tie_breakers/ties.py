@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass
 
 import numpy as np
 
 from ....arrays import Floats
 from ....mesh.similarity import Similarity, angle_between
+from ....records import record
 from ..evidence import Evidence
 from ..icp import loose_axis, refine
 from ..scans import Scans, lying_on, weighed
@@ -27,7 +27,7 @@ NOT_HERE = 0.03
 Score = Callable[[Similarity], float]
 
 
-@dataclass(frozen=True)
+@record
 class Sign:
     """What may distinguish poses that shape can't: its words in a sentence, its score of a part of a scan, its limits.
 

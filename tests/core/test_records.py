@@ -1,0 +1,107 @@
+"""Is a record what `dataclasses.dataclass(frozen=True)` would have made of the same class?"""
+
+from __future__ import annotations
+
+import pickle
+from collections.abc import Callable
+from copy import deepcopy
+from dataclasses import FrozenInstanceError, asdict, dataclass, field, fields, replace
+from functools import cached_property
+from typing import Any
+
+import pytest
+
+from blender_addon.core.records import record
+
+
+@record
+class Lens:
+    """A record with a default, a factory, a property that is kept, and a check."""
+
+    focal: float
+    stop: float = 8.0
+    marks: list[int] = field(default_factory=list)
+    note: str = field(default="", compare=False)
+
+    def __post_init__(self) -> None:
+        if self.focal <= 0:
+            raise ValueError("focal")
+
+    @cached_property
+    def pupil(self) -> float:
+        """Diameter, mm."""
+        return self.focal / self.stop
+
+
+@record
+class Zoom(Lens):
+    """A record of a record."""
+
+    longest: float = 70.0
+
+
+@dataclass(frozen=True)
+class Peer:
+    """The same as Lens by the standard library."""
+
+    focal: float
+    stop: float = 8.0
+    marks: list[int] = field(default_factory=list)
+    note: str = field(default="", compare=False)
+
+
+CALLS: list[Callable[[Any], Any]] = [
+    lambda kind: kind(50.0),
+    lambda kind: kind(50.0, 4.0, [1], "x"),
+    lambda kind: kind(stop=2.0, focal=35.0),
+    lambda kind: kind(50.0, note="y"),
+    lambda kind: kind(),
+    lambda kind: kind(1.0, 2.0, [], "", 5.0),
+    lambda kind: kind(50.0, focal=50.0),
+    lambda kind: kind(50.0, aperture=2.0),
+]
+
+
+@pytest.mark.parametrize("call", CALLS)
+def test_it_takes_what_a_dataclass_takes(call: Callable[[Any], Any]) -> None:
+    try:
+        expected = call(Peer)
+    except TypeError:
+        with pytest.raises(TypeError):
+            call(Lens)
+        return
+    made = call(Lens)
+    assert asdict(made) == asdict(expected) and repr(made) == repr(expected).replace("Peer", "Lens")
+    assert [one.name for one in fields(made)] == [one.name for one in fields(expected)]
+
+
+def test_it_is_frozen_compared_and_replaced_as_a_dataclass_is() -> None:
+    lens = Lens(50.0, 4.0)
+    with pytest.raises(FrozenInstanceError):
+        lens.focal = 60.0  # type: ignore[misc]
+    with pytest.raises(FrozenInstanceError):
+        del lens.focal
+    assert lens == Lens(50.0, 4.0, note="not compared") and lens != Lens(50.0) and lens != Zoom(50.0, 4.0)
+    assert lens.__eq__(Peer(50.0, 4.0)) is NotImplemented
+    assert replace(lens, stop=2.0).pupil == 25.0 and lens.pupil == 12.5
+    assert lens.marks is not Lens(50.0).marks
+    assert pickle.loads(pickle.dumps(lens)) == deepcopy(lens) == lens
+    with pytest.raises(ValueError, match="focal"):
+        replace(lens, focal=0.0)
+
+
+def test_a_record_of_a_record_has_both_their_fields() -> None:
+    assert Zoom(24.0, longest=105.0) == Zoom(24.0, 8.0, [], "", 105.0) and Zoom(24.0).pupil == 3.0
+    with pytest.raises(ValueError, match="focal"):
+        Zoom(-1.0)
+
+
+def test_the_hash_is_that_of_the_compared_fields() -> None:
+    @record
+    class Place:
+        x: int
+        y: int = field(default=0, compare=False)
+
+    assert hash(Place(3, 1)) == hash(Place(3, 2)) and len({Place(3, 1), Place(3, 2), Place(4)}) == 2
+    with pytest.raises(TypeError):
+        hash(Lens(50.0))  # a list can't be hashed
