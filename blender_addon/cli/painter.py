@@ -76,8 +76,9 @@ class Studio:
     def render(self, order: Order, folder: Path) -> list[str]:
         """Render an order into a folder; the names of the files there, the picture first."""
         task = Task(
-            folder / f"{order.name.rsplit('/', 1)[-1]}.png", order.shot, order.size, order.angle, order.digest, order.kind
-        )
+            folder / f"{order.name.rsplit('/', 1)[-1]}.png", order.shot, order.size, order.angle, order.digest, order.kind,
+            order.mark,
+        )  # fmt: skip
         self._stage.seed = order.seed
         wanted = (order.kind, order.size, sorted(order.quality.items()), order.device)
         if wanted != self._for:

@@ -31,7 +31,7 @@ GROWING = ".part-"
 @record
 class Order:
     """One picture to be rendered elsewhere. `name` tells it from all others of the job, `digest` from other states of it;
-    `quality` is what `scene/delivery/output.py: Quality` is made of; `angle` in degrees."""
+    `quality` is what `scene/delivery/output.py: Quality` is made of; `angle` in degrees; `mark`: words that are laid over it."""
 
     name: str
     digest: str
@@ -42,6 +42,7 @@ class Order:
     quality: dict[str, Any]
     device: str
     seed: int
+    mark: str = ""
 
     def plain(self) -> dict[str, Any]:
         """As values that JSON holds."""

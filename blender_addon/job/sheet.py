@@ -21,7 +21,7 @@ from .cautions import IN_SHORT
 from .errors import SheetError
 from .files.names import check_name, cleaned
 from .settings import SHORT, Spec, build, check, marked, migrated, nearest, shown, specs
-from .step import Step, current_name
+from .step import MOVED, Step, current_name
 
 FORMAT = 1
 """The number this version writes; newer sheets are refused, older ones migrated."""
@@ -149,6 +149,10 @@ def _migrated(tables: dict[str, Any]) -> dict[str, Any]:
     while number < FORMAT:
         tables = MIGRATIONS[number](tables)
         number += 1
+    for before, now in MOVED.items():
+        (step, name), (other, other_name) = before.split("."), now.split(".")
+        if isinstance(tables.get(step), dict) and name in tables[step] and isinstance(tables.get(other, {}), dict):
+            tables.setdefault(other, {}).setdefault(other_name, tables[step].pop(name))
     return tables
 
 
@@ -202,6 +206,7 @@ def override(sheet: JobSheet, assignment: str) -> None:
     if not match:
         raise SheetError(f'"{assignment}" is not of the form step.field=value')
     step, name, written = match.groups()
+    step, name = MOVED.get(f"{step}.{name}", f"{step}.{name}").split(".")
     step = current_name(step)
     if step not in sheet.settings:
         raise SheetError(f'there is no step "{step}"{nearest(step, list(sheet.settings))}')

@@ -31,6 +31,9 @@ FOLDERS = ("scan", "surface", "shots", "dressing", "delivery")
 RENAMED = {"delighting": "albedo"}
 """What steps were called in release 0.1.0, and what they are called today: sheets, calls and .blend files of then are read."""
 
+MOVED = {"export.watermark": "render.watermark"}
+"""Settings that are another step's today: as `step.field` then and now."""
+
 
 def current_name(name: str) -> str:
     """Today's name of a step that a sheet, a call or a .blend file of any release names."""

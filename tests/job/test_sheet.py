@@ -82,6 +82,20 @@ def test_a_binary_sheet_is_refused(tmp_path):
         read(tmp_path / "owl.toml", STEPS)
 
 
+@dataclass(kw_only=True)
+class Render:
+    watermark: str = text("", help="Words")
+
+
+def test_a_setting_that_is_another_steps_today_is_read():
+    steps = (_step("render", Render), _step("export", Scan))
+    words = 'bozzetto = 1\n[export]\nwatermark = "PROOF"\n'
+    assert parse(words, steps, name="job", folder=Path())["render"].watermark == "PROOF"
+    sheet = parse("bozzetto = 1", steps, name="job", folder=Path())
+    override(sheet, "export.watermark=DRAFT")
+    assert sheet["render"].watermark == "DRAFT"
+
+
 def test_overrides_reach_fields_and_aliases():
     sheet = blank(STEPS)
     override(sheet, "orientation.height=80")

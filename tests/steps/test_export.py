@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shutil
 from html import unescape
 from pathlib import Path
 from typing import Any
@@ -136,16 +137,35 @@ def test_a_proof_with_a_watermark_hands_out_nothing_without_it(again):
     """The page's own pictures and turn bear it, and nothing that does not is linked; a final picture never has one."""
     out = again / "out"
     bare = {name: read_picture(out / "page" / name).astype(float) for name in ("hero.jpg", "turn_0002.jpg")}
-    _run(again, "export.watermark=PROOF", "render.quality=proof", "export.pictures=jpeg", first="export")
+    _run(again, "render.watermark=PROOF", "render.quality=proof", "export.pictures=jpeg", first="export")
     page = (out / "index.html").read_text("utf-8")
     assert "Proofs, to choose by" in page and "hand_over/peg_hero.jpg" in page
     for name in ("pictures/", "turntable.mp4", "contact_sheet.png", "peg.glb"):
         assert f'href="{name}' not in page
     for name, before in bare.items():
         assert abs(read_picture(out / "page" / name) - before).max() > 0.05 * 65535, f"{name} shows the words"
-    _run(again, "export.watermark=PROOF", first="export")
+    _run(again, "render.watermark=PROOF", first="export")
     assert "pictures/hero.png" in (out / "index.html").read_text("utf-8")
     assert (read_picture(out / "page" / "hero.jpg") == bare["hero.jpg"]).all()
+
+
+def test_a_proof_with_a_watermark_leaves_no_picture_without_it(job, tmp_path):
+    """Each picture in the folder differs from that of a final with the same samples by the words; then a final has none."""
+    folder = shutil.copytree(job, tmp_path / "job", ignore=shutil.ignore_patterns("hand_over"))
+    bpy.ops.wm.open_mainfile(filepath=str(folder / "peg.blend"))
+    out, asked = folder / "out", ("render.cutouts=true", "export.pictures=png16")
+    _run(folder, *asked, first="render")
+    pictures = ("pictures/*.png", "cutouts/*.png", "turntable/*.png", "page/*.jpg", "hand_over/*.png", "contact_sheet.png")
+    bare = {path: read_picture(path).astype(float) for place in pictures for path in out.glob(place)}
+    assert len(bare) > 12
+    _run(folder, *asked, "render.quality=proof", "render.watermark=PROOF", "render.noise=0.1", first="render")
+    assert not list((out / "pictures" / ".originals").glob("*")), "nor are originals without the words kept"
+    for path, before in bare.items():
+        assert abs(read_picture(path) - before).max() > 0.05 * 65535, f"{path.name} shows the words"
+    assert 'href="turntable.mp4"' in (out / "index.html").read_text("utf-8"), "a film that bears them is handed out"
+    _run(folder, *asked, first="render")
+    for path, before in bare.items():
+        assert (read_picture(path) == before).all(), f"{path.name} is as it was"
 
 
 def test_earlier_versions_stand_beside_what_counts_now(again):

@@ -15,6 +15,7 @@ from ..dressing.shot_light import CARD, SHADE
 from ..nodes.materials import MEAN, exposed_as, make_material
 from ..surface.own_texture import maps_of, mean_colour, own_colour_of
 from ..surface.surfaces import samples, surface_of
+from .copies.marked import marked
 from .output import Quality, cycles, render_picture
 from .shot_state import dressed_for
 
@@ -56,11 +57,11 @@ def _drop_new_groups(before: set[int]) -> None:
 
 
 def render_samples(
-    stage: Stage, device: str, quality: Quality, largest: int = LONG_SIDE
+    stage: Stage, device: str, quality: Quality, largest: int = LONG_SIDE, mark: str = ""
 ) -> Iterator[tuple[int, int, str, Path]]:
     """Render the piece in each material from the first shot; yields number, count, label and the picture's path.
 
-    largest: longer side that a sample may have, px; `LONG_SIDE` at most.
+    largest: longer side that a sample may have, px; `LONG_SIDE` at most. mark: words laid over each, '' for none.
     """
     shots = stage.find_all("shot")
     shot = shots.get("hero") or next(iter(shots.values()))
@@ -75,11 +76,16 @@ def render_samples(
             exposure = stage.scene.view_settings.exposure
             try:
                 stage.scene.view_settings.exposure = exposure + _lighter(stage, shot, material)
-                render_picture(stage.scene, path, camera=shot, size=_size(shot, min(LONG_SIDE, largest)))
+                _picture(stage, path, shot, _size(shot, min(LONG_SIDE, largest)), mark)
             finally:
                 stage.scene.view_settings.exposure = exposure
                 _put_back(stage.require("piece"), kept)
         yield number, len(samples()), label, path
+
+
+def _picture(stage: Stage, path: Path, shot: Any, size: tuple[int, int], mark: str) -> None:
+    with marked(path, mark) as place:
+        render_picture(stage.scene, place, camera=shot, size=size)
 
 
 def _size(shot: Any, side: int) -> tuple[int, int]:

@@ -22,6 +22,7 @@ from ...job.files.names import check_apart, check_name, check_template, filled
 from ...job.files.whole_files import check_free
 from ...job.step import Progress
 from ...scene.delivery.copies.client_pictures import SUFFIX, Copy, Wanted, write_copy
+from ...scene.delivery.copies.marked import is_marked
 from ...scene.shots.cameras import shot_view, subject_points
 from ...scene.stage import Stage
 
@@ -98,6 +99,9 @@ def write_copies(stage: Stage, settings: Any) -> Generator[Progress, None, list[
         return []
     template, crops, stills = template_of(settings), crops_of(settings), stills_of(stage)
     if settings.pictures == "exr":
+        if stage.sheet["render"].mark:
+            stage.warn("OpenEXR copies can bear no watermark, so none are made of a proof that has one")
+            return []
         crops = [(WHOLE, None)]
     job = stage.sheet.name
     tasks = [
@@ -113,7 +117,7 @@ def write_copies(stage: Stage, settings: Any) -> Generator[Progress, None, list[
     for place, (still, aspect, title) in enumerate(tasks):
         yield Progress(0.3 + 0.6 * place / len(tasks), f"copy {title} ({place + 1} of {len(tasks)})", blocking=True)
         copy = write_copy(
-            still.path, stage.out / FOLDER / title, _wanted(stage, settings, aspect, still.name),
+            still.path, stage.out / FOLDER / title, _wanted(stage, settings, aspect, still),
             field_width_mm=field_width(still.shot), subject=subject_box(stage, still.shot),
             original=made is None or not made.changed(still.path),
         )  # fmt: skip
@@ -140,16 +144,17 @@ def _tell_of_grown(stage: Stage, grown: list[tuple[Still, Copy]], count: int) ->
     )
 
 
-def watermark_of(stage: Stage, settings: Any) -> str:
-    """The words that are laid across what is handed over: on proofs alone."""
-    return str(settings.watermark).strip() if stage.sheet["render"].quality == "proof" else ""
+def missing_mark(stage: Stage, picture: Path) -> str:
+    """The watermark that a picture should bear and does not yet, as one of an earlier round; '' for none."""
+    mark = str(stage.sheet["render"].mark)
+    return "" if not mark or is_marked(picture) else mark
 
 
-def _wanted(stage: Stage, settings: Any, aspect: float | None, still: str) -> Wanted:
+def _wanted(stage: Stage, settings: Any, aspect: float | None, still: Still) -> Wanted:
     return Wanted(
         kind=settings.pictures, width=settings.width, print_width_mm=settings.print_width, dpi=settings.dpi, aspect=aspect,
-        scale_bar=settings.scale_bar, credit=settings.credit, watermark=watermark_of(stage, settings),
-        labels=Labels(GAMUTS[settings.profile], settings.dpi, words_of(stage, settings, still)),
+        scale_bar=settings.scale_bar, credit=settings.credit, watermark=missing_mark(stage, still.path),
+        labels=Labels(GAMUTS[settings.profile], settings.dpi, words_of(stage, settings, still.name)),
     )  # fmt: skip
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 from typing import Any
 
@@ -14,11 +15,12 @@ from ...job.pages.turning import Turning
 from ...job.settings import specs
 from ...scene.delivery.copies.client_pictures import Wanted, write_copy
 from ...scene.delivery.copies.jpeg import write_jpeg
+from ...scene.delivery.copies.marked import is_marked
 from ...scene.running.kept_decisions import questions
 from ...scene.running.session import writes
 from ...scene.shots.lens_drivers import NEVER
 from ...scene.stage import Stage
-from ._copies import FOLDER, Still, stills_of, watermark_of
+from ._copies import FOLDER, Still, missing_mark, stills_of
 
 FRAMES = 72
 """The most frames that a turn on the page has; of more, every second or third is taken."""
@@ -26,6 +28,7 @@ TURN_QUALITY = 88
 SCREEN = 1800
 """Longer side of a still on the client's page, px: sharp on a screen of twice the usual pixels."""
 PROOF = "Proofs, to choose by: the final pictures are larger and cleaner"
+FILMS = (("turntable.mp4", "a full turn as a film"), ("turntable.webm", "the same as WebM"))
 BESIDE = (("contact_sheet.png", "all stills on one page"), ("sample_sheet.png", "the piece in every material"))
 
 
@@ -33,29 +36,55 @@ def client_content(stage: Stage, settings: Any, files: list[tuple[str, str]], tu
     """What the client's page shows."""
     assert stage.out is not None
     title = settings.title or as_title(stage.sheet.name)
-    marked = watermark_of(stage, settings)
-    shown = [_on_page(stage, still, title, marked) for still in stills_of(stage)]
+    mark = stage.sheet["render"].mark
+    stills = stills_of(stage)
+    shown = [_on_page(stage, still, title) for still in stills]
     known = list(files)
-    for name, what in (*BESIDE, ("turntable.mp4", "a full turn as a film"), ("turntable.webm", "the same as WebM")):
+    for name, what in (*BESIDE, *FILMS):
         if (stage.out / name).is_file():
             known.append((name, what))
-    film = "turntable.mp4" if (stage.out / "turntable.mp4").is_file() and not marked else ""
-    if marked:  # what has no watermark is not handed out with what has one
-        known = [(name, what) for name, what in known if name.startswith(f"{FOLDER}/")]
+    if mark:  # what has no watermark is not handed out with what has one
+        bearing = _bearing(stage, stills)
+        _tell_of_unmarked(stage, stills, bearing, {name for name, _ in files})
+        known = [(name, what) for name, what in known if name.startswith(f"{FOLDER}/") or name in bearing]
+    film = FILMS[0][0] if any(name == FILMS[0][0] for name, _ in known) else ""
     proof = PROOF if stage.sheet["render"].quality == "proof" else ""
     lead = settings.maker or settings.credit
     return ClientPage(title, lead, shown, turning, film, _label(stage, settings), known, proof)
 
 
-def _on_page(stage: Stage, still: Still, title: str, marked: str) -> Shown:
+def _bearing(stage: Stage, stills: Sequence[Still]) -> set[str]:
+    """Which of the sheets and films are made of pictures that bear a watermark, all of them."""
+    assert stage.out is not None
+    made_of = {
+        "contact_sheet.png": [still.path for still in stills],
+        "sample_sheet.png": sorted((stage.out / "samples").glob("*.png")),
+        **{name: sorted((stage.out / "turntable").glob("*.png")) for name, _ in FILMS},
+    }
+    return {name for name, pictures in made_of.items() if pictures and all(is_marked(one) for one in pictures)}
+
+
+def _tell_of_unmarked(stage: Stage, stills: Sequence[Still], bearing: set[str], copies: set[str]) -> None:
+    """Say which pictures of an earlier round lie in the folder of a proof without the watermark that it has."""
+    assert stage.out is not None
+    sheets = [name for name, _ in (*BESIDE, *FILMS) if name not in bearing and (stage.out / name).is_file()]
+    bare = [f"pictures/{still.path.name}" for still in stills if not is_marked(still.path)]
+    old = [f"{FOLDER}/{path.name}" for path in sorted((stage.out / FOLDER).glob("*")) if f"{FOLDER}/{path.name}" not in copies]
+    bare += sheets + [name for name in old if not name.rsplit("/", 1)[-1].startswith(".")]
+    if bare:
+        shown = ", ".join(bare[:4]) + (f" and {len(bare) - 4} more" if len(bare) > 4 else "")
+        stage.warn(f"{shown}: of an earlier round, without the watermark; the client's page shows none of them so")
+
+
+def _on_page(stage: Stage, still: Still, title: str) -> Shown:
     """A still for the client's page: a JPEG of a size for screens, with the watermark of a proof; a click opens the still."""
     assert stage.out is not None
     shown = _shown(still, title, with_optics=False)
     size = check_picture(still.path)
     wide = min(size.width, round(SCREEN * size.width / max(size.width, size.height)))
-    wanted = Wanted(kind="jpeg", width=wide, watermark=marked)
+    wanted = Wanted(kind="jpeg", width=wide, watermark=missing_mark(stage, still.path))
     copy = write_copy(still.path, stage.out / "page" / still.name, wanted, field_width_mm=1.0)
-    return replace(shown, path=f"page/{copy.path.name}", opens="" if marked else shown.path)
+    return replace(shown, path=f"page/{copy.path.name}", opens="" if wanted.watermark else shown.path)
 
 
 def _versions(stage: Stage, title: str) -> list[list[Shown]]:
@@ -107,7 +136,7 @@ def _shown(still: Still, title: str, *, with_optics: bool) -> Shown:
     return Shown(f"pictures/{still.name}.png", caption, alt, optics(still.shot) if with_optics else {})
 
 
-def write_turn(stage: Stage, marked: str) -> Turning | None:
+def write_turn(stage: Stage, mark: str) -> Turning | None:
     """The frames of the turntable as JPEGs for the page, with a watermark where one is asked for; None without a whole turn."""
     assert stage.out is not None
     asked = stage.sheet["render"]
@@ -118,8 +147,8 @@ def write_turn(stage: Stage, marked: str) -> Turning | None:
     chosen = frames[:: -(-count // FRAMES)]
     for number, frame in enumerate(chosen, 1):
         path = stage.out / "page" / f"turn_{number:04d}.jpg"
-        if marked:
-            write_copy(frame, path.with_suffix(""), Wanted(kind="jpeg", watermark=marked), field_width_mm=1.0)
+        if mark and not is_marked(frame):
+            write_copy(frame, path.with_suffix(""), Wanted(kind="jpeg", watermark=mark), field_width_mm=1.0)
             continue
         with whole_file(path) as draft, writes(path):
             write_jpeg(frame, draft, quality=TURN_QUALITY, labels=Labels())

@@ -10,12 +10,14 @@ from typing import Any
 
 from ...core.records import record
 from ...job.farm import Order
+from ...scene.delivery.copies.marked import marked
 from ...scene.delivery.cutouts import quality_of_cutout, render_cutout
 from ...scene.delivery.deep_pictures import is_deep, render_deep
 from ...scene.delivery.kept_pictures import KeptPictures, put_aside
 from ...scene.delivery.originals import linear_of, original_of
 from ...scene.delivery.output import Quality, cycles, render_picture
-from ...scene.delivery.shot_state import dressed_for, turned
+from ...scene.delivery.shot_state import dressed_for, turned, turning
+from ...scene.delivery.standing_still import standing_still
 from ...scene.stage import Stage
 from ...scene.surface.rounding import rounded
 
@@ -25,7 +27,7 @@ STILL, CUTOUT, FRAME = "still", "cutout", "frame"
 @record
 class Task:
     """One picture to render: its file, its shot's name, its size in pixels, the subject's turn in degrees, a digest of all that
-    it shows, and what kind of picture it is."""
+    it shows, what kind of picture it is, and the words that are laid over it, '' for none."""
 
     path: Path
     shot: str
@@ -33,6 +35,7 @@ class Task:
     angle: float
     digest: str
     kind: str = STILL
+    mark: str = ""
 
     @property
     def pixels(self) -> int:
@@ -51,7 +54,7 @@ class Task:
 
 def beside(task: Task) -> list[Path]:
     """The files that belong to a picture and are made with it."""
-    return [original_of(task.path), linear_of(task.path)] if task.kind == STILL else []
+    return [original_of(task.path), linear_of(task.path)] if task.kind == STILL and not task.mark else []
 
 
 def missing(tasks: list[Task]) -> list[Task]:
@@ -75,6 +78,7 @@ def order_of(stage: Stage, task: Task, quality: Quality, device: str) -> Order:
     return Order(
         name=f"{task.path.parent.name}/{task.path.stem}", digest=task.digest, kind=task.kind, shot=task.shot, size=task.size,
         angle=task.angle, quality=asdict(quality_of(task.kind, quality)), device=device, seed=stage.seed,
+        mark=task.mark,
     )  # fmt: skip
 
 
@@ -86,8 +90,11 @@ def set_up_for(stage: Stage, first: Task, quality: Quality, device: str) -> Iter
     share their outline's triangles, or Cycles would build its scene anew for each.
     """
     used = quality_of(first.kind, quality)
-    whole = _rounded(stage, first) if first.persistent else contextlib.nullcontext()
-    with whole, cycles(stage.scene, used, device=device, seed=stage.seed, persistent=first.persistent):
+    with contextlib.ExitStack() as block:
+        if first.persistent:
+            block.enter_context(_rounded(stage, first))
+            block.enter_context(standing_still(stage.scene, turning(stage)))
+        block.enter_context(cycles(stage.scene, used, device=device, seed=stage.seed, persistent=first.persistent))
         yield
 
 
@@ -96,9 +103,13 @@ def render_one(stage: Stage, task: Task, *, versions: bool = False, original: bo
 
     versions: keep the picture that is there under another name. original: whether a still leaves its originals, too.
     """
-    shot = stage.require("shot", task.shot)
     if versions and not task.persistent:
         put_aside(task.path)
+    if task.mark:
+        with marked(task.path, task.mark) as bare:
+            render_one(stage, replace(task, path=bare, mark=""), original=original)
+        return
+    shot = stage.require("shot", task.shot)
     with contextlib.nullcontext() if task.persistent else _rounded(stage, task), _ready(stage, shot, task):
         if task.kind == CUTOUT:
             render_cutout(stage, task.path, camera=shot, size=task.size)

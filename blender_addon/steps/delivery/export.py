@@ -63,9 +63,6 @@ class Settings:
     crops: str = text("", help="Crops of each still, with commas, such as 3:2, 1:1, 4:5, 16:9; the subject is not cut")
     aspect: float | None = number(None, low=0.2, high=5.0, help="Crop to this width over height", more=True)
     scale_bar: bool = switch(False, help="A scale bar in the corner, true at the plane of focus", more=True)
-    watermark: str = text(
-        "", help="Words laid across copies and the client's page while the quality is proof, such as PROOF", more=True
-    )
     names: str = text(
         "{job}_{shot}",
         label="File names",
@@ -89,7 +86,7 @@ def run(stage: Stage, settings: Settings) -> Run:
     files += yield from _copies.write_copies(stage, settings)
     if settings.page:
         yield Progress(0.95, "pages")
-        turning = _pages.write_turn(stage, _copies.watermark_of(stage, settings))
+        turning = _pages.write_turn(stage, stage.sheet["render"].mark)
         write_text(stage.out / PAGE, client_page(_pages.client_content(stage, settings, files, turning)))
         write_text(stage.out / MAKERS_PAGE, makers_page(_pages.makers_content(stage, settings, files)))
     count = len(files) + 2 * settings.page

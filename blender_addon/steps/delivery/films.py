@@ -17,6 +17,7 @@ from ...job.files.whole_files import check_free
 from ...job.settings import choice, integer
 from ...job.step import Progress, Result, Run
 from ...scene import roles
+from ...scene.delivery.copies.marked import MARKED, marked
 from ...scene.delivery.device import find_device
 from ...scene.delivery.kept_pictures import KeptPictures, scene_digest
 from ...scene.delivery.output import Quality, cycles, render_picture
@@ -63,6 +64,7 @@ def run(stage: Stage, settings: Settings) -> Run:
         raise OutputError("Rendering films needs a folder to write to: choose one")
     stage.note(f"Films are rendered on {find_device(settings.device).words}")
     rendered, films = 0, []
+    mark = _mark(stage, settings)
     for place, (name, item) in enumerate(moves.items()):
         share = (place / len(moves), 1.0 / len(moves))
         tasks, size, quality = _tasks(stage, settings, name, item)
@@ -75,13 +77,19 @@ def run(stage: Stage, settings: Settings) -> Run:
             for number, (path, frame, digest) in enumerate(todo):
                 words = f"{name.replace('_', ' ')}, frame {frame + 1} of {len(path_of(item).focus_mm)}"
                 yield Progress(share[0] + share[1] * 0.97 * number / len(todo), words, blocking=True)
-                _frame(stage, shot, path_of(item), frame, path, size)
+                with marked(path, mark) as place:
+                    _frame(stage, shot, path_of(item), frame, place, size)
                 made.add(path, digest)
         rendered += len(todo)
         yield Progress(share[0] + 0.98 * share[1], f"film of the {name.replace('_', ' ')}", blocking=True)
         write_video([path for path, _, _ in tasks], target, size=size, fps=max(1, round(int(item[FPS]) / settings.every)))
         films.append(target.name)
     return Result(f"{len(films)} films ({rendered} frames rendered)", {"films": films, "rendered": rendered})
+
+
+def _mark(stage: Stage, settings: Settings) -> str:
+    """The words that are laid over the frames: those for the pictures, on proofs alone."""
+    return str(stage.sheet["render"].watermark).strip() if settings.quality == "proof" else ""
 
 
 def _tasks(
@@ -92,12 +100,14 @@ def _tasks(
     lines, quality = PRESETS[settings.quality]
     lines = settings.lines or lines
     size = (2 * round(lines * SHAPE[0] / SHAPE[1] / 2), 2 * round(lines / 2))
+    mark = _mark(stage, settings)
     quality = Quality(settings.samples or quality.samples, quality.noise, quality.denoise, quality.careful)
     base, found = scene_digest(stage.scene, stage.job), path_of(item)
     tasks = []
     for frame in range(0, len(found.focus_mm), settings.every):
         shown = (found.positions[frame].tolist(), found.rotations[frame].tolist(), float(found.focus_mm[frame]), found.optics)
-        digest = hashlib.sha256(repr((base, str(item[OF]), shown, size, quality)).encode()).hexdigest()[:20]
+        parts = (base, str(item[OF]), shown, size, quality, *([mark] if mark else []))
+        digest = hashlib.sha256(repr(parts).encode()).hexdigest()[:20] + (MARKED if mark else "")
         tasks.append((stage.out / "moves" / name / f"{frame + 1:04}.png", frame, digest))
     return tasks, size, quality
 

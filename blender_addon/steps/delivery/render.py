@@ -22,6 +22,7 @@ from ...job.files.whole_files import check_free, write_bytes
 from ...job.settings import DEFAULT, SHORT, choice, integer, number, switch, text
 from ...job.step import Progress, Result, Run
 from ...scene.delivery.contact_sheet import write_contact_sheet
+from ...scene.delivery.copies.marked import MARKED
 from ...scene.delivery.cutouts import cutout_of
 from ...scene.delivery.device import find_device
 from ...scene.delivery.kept_pictures import KeptPictures, put_aside, scene_digest
@@ -115,12 +116,18 @@ class Settings:
     samples: int | None = integer(None, low=1, high=65536, help="Most samples a pixel", more=True)
     noise: float | None = number(None, low=0.0, high=1.0, help="Noise at which a pixel is done; 0: all samples", more=True)
     denoise: bool = switch(True, help="Denoise, guided by albedo and normals so that relief stays", more=True)
+    watermark: str = text("", help="Words across every picture while the quality is proof, such as PROOF", more=True)
     device: str = choice(
         "auto",
         DEVICES,
         help="What Cycles renders on; auto: a graphics card where one is set up or, without a window, found",
         more=True,
     )
+
+    @property
+    def mark(self) -> str:
+        """The words that are laid over every picture: on proofs alone."""
+        return self.watermark.strip() if self.quality == "proof" else ""
 
     @property
     def frame_count(self) -> int:
@@ -231,8 +238,9 @@ def _turn_size(shot: Any, settings: Settings) -> tuple[int, int]:
     return _size(shot, round(PRESETS[settings.quality].turn_lines * max(width, height) / min(width, height)))
 
 
-def _digest(*parts: Any) -> str:
-    return hashlib.sha256(repr(parts).encode()).hexdigest()[:20]
+def _digest(*parts: Any, mark: str = "") -> str:
+    shown = hashlib.sha256(repr((*parts, mark) if mark else parts).encode()).hexdigest()[:20]
+    return shown + MARKED if mark else shown
 
 
 def _stills(stage: Stage, settings: Settings, quality: Quality, long_side: int, base: str) -> list[Task]:
@@ -250,7 +258,8 @@ def _stills(stage: Stage, settings: Settings, quality: Quality, long_side: int, 
         if (wanted and name not in wanted) or (name in approved and path.is_file() and not damage(path)):
             continue  # an approved picture that was cut on the disk is worth nothing, and is made again
         size = _size(shots[name], long_side)
-        tasks.append(Task(path, name, size, 0.0, _digest(base, name, size, quality)))
+        digest = _digest(base, name, size, quality, mark=settings.mark)
+        tasks.append(Task(path, name, size, 0.0, digest, mark=settings.mark))
     return tasks
 
 
@@ -266,8 +275,8 @@ def _frames(stage: Stage, settings: Settings, quality: Quality, base: str) -> li
     quick = quality_of(FRAME, quality)
     return [
         Task(
-            stage.out / "turntable" / f"{number:04d}.png", name, size, float(angle), _digest(base, name, size, angle, quick),
-            FRAME,
+            stage.out / "turntable" / f"{number:04d}.png", name, size, float(angle),
+            _digest(base, name, size, angle, quick, mark=settings.mark), FRAME, settings.mark,
         )
         for number, angle in enumerate(turn, 1)
     ]  # fmt: skip
@@ -297,11 +306,10 @@ def _render_all(
 
 
 Steady = Generator[tuple[float, str], None, None]
-"""Before each picture, and after the last: the seconds that the one before took, and which comes now."""
 
 
 def _here(stage: Stage, todo: list[Task], settings: Settings, quality: Quality) -> Steady:
-    """Render one picture after another in this process."""
+    """Render one picture after another; before each, and after the last: the seconds of the one before, and which comes."""
     made = KeptPictures(todo[0].path.parent)
     seconds = 0.0
     with set_up_for(stage, todo[0], quality, settings.device):
@@ -340,7 +348,7 @@ def _save_copy(path: Path) -> None:
 
 
 def _cutout(still: Task) -> Task:
-    return replace(still, path=cutout_of(still.path), digest=_digest("cutout", still.digest), kind=CUTOUT)
+    return replace(still, path=cutout_of(still.path), digest=_digest("cutout", still.digest, mark=still.mark), kind=CUTOUT)
 
 
 def _video(stage: Stage, settings: Settings, frames: Sequence[Task]) -> Generator[Progress, None, str]:
@@ -363,7 +371,7 @@ def sample_sheet(stage: Stage, settings: Settings) -> Generator[Progress, None, 
 
     assert stage.out is not None
     pictures = []
-    for place, count, name, picture in render_samples(stage, settings.device, *_quality(settings)):
+    for place, count, name, picture in render_samples(stage, settings.device, *_quality(settings), settings.mark):
         yield Progress(place / count, f"sample {name} ({place} of {count})", blocking=True)
         pictures.append((picture, name))
     write_contact_sheet(pictures, stage.out / "sample_sheet.png")
