@@ -31,7 +31,7 @@ GROWING = ".part-"
 @record
 class Order:
     """One picture to be rendered elsewhere. `name` tells it from all others of the job, `digest` from other states of it;
-    `quality` is what `scene/delivery/output.py: Quality` is made of; `angle` in degrees; `mark`: words that are laid over it."""
+    `quality` is what `scene/delivery/output.py: Quality` is made of; `angle` in degrees; `mark`: words laid over it."""
 
     name: str
     digest: str

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import json
+import math
 from collections.abc import Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -11,8 +13,8 @@ import numpy as np
 
 BANDS_MM = (0.1, 0.5)
 """Wavelengths of the relief that is looked at."""
-MARGIN = 0.12
-"""The share of a frame's sides at its upper corners that the turning subject and its shadow never reach."""
+FACING = 25.0
+"""Degrees from the grey card's normal within which a part of a piece counts as facing like it."""
 
 
 def luminance(path: Path) -> Any:
@@ -59,27 +61,72 @@ def _band(picture: Any, mm_a_pixel: float) -> Any:
     return np.fft.irfft2(np.fft.rfft2((picture - picture.mean()) * window) * kept, (height, width))
 
 
-def flicker_percent(frames: Sequence[Path]) -> float:
-    """How much the light of what does not move changes from frame to frame, in percent of it: the median over pixels of the
-    upper corners of a turn of the standard deviation over the frames."""
+def flicker_percent(frames: Sequence[Path]) -> dict[str, float]:
+    """How much the light changes from frame to frame of a turned form, in percent of it; by what is looked at.
+
+    'around': the mean over the frame's borders, where nothing moves, of each pixel's standard deviation over the frames.
+    'form': the standard deviation of the mean light of the frame's middle, which a form of revolution fills alike in each view.
+    """
     lights = np.array([luminance(frame) for frame in frames])
     height, width = lights.shape[1:]
-    tall, wide = round(height * MARGIN), round(width * MARGIN)
-    still = np.concatenate(
-        [lights[:, :tall, :wide].reshape(len(frames), -1), lights[:, :tall, -wide:].reshape(len(frames), -1)], 1
-    )
-    return 100.0 * float(np.median(still.std(axis=0) / (still.mean(axis=0) + 1e-6)))
+    border = np.zeros((height, width), bool)
+    border[: height // 8] = border[:, : width // 5] = border[:, -(width // 5) :] = True
+    around = lights[:, border]
+    middle = lights[:, height // 4 : 3 * height // 4, 2 * width // 5 : 3 * width // 5].mean(axis=(1, 2))
+    return {
+        "around": 100.0 * float((around.std(axis=0) / (around.mean(axis=0) + 1e-6)).mean()),
+        "form": 100.0 * float(middle.std() / middle.mean()),
+    }
 
 
-def piece_light(folder: Path, cutout: Path) -> float:
-    """The median light of the piece in a rendered still, by the mask of its cut-out."""
+@dataclass(frozen=True)
+class PieceLight:
+    """The median light of a piece in its still: of all of it, and of what faces as the grey card did."""
+
+    whole: float
+    facing: float
+
+
+def piece_light(folder: Path) -> PieceLight:
+    """Read a piece of a series from its folder: still, mask of the cut-out, .blend, and the grey card's normal.
+
+    The whole of a piece is darker the more of it looks away from the light, however it is exposed. What looks between camera
+    and main light, as a grey card is held (within `FACING` degrees), is the same surface on every form.
+    """
     import bpy
 
     from blender_addon.scene.images import read_pixels
 
-    image = bpy.data.images.load(str(cutout))
+    image = bpy.data.images.load(str(folder / "cutouts" / "hero.png"))
     try:
-        alpha = read_pixels(image)[::-1, :, 3]
+        mask = read_pixels(image)[::-1, :, 3] > 0.99
     finally:
         bpy.data.images.remove(image)
-    return float(np.median(luminance(folder)[alpha > 0.99]))
+    light = luminance(folder / "pictures" / "hero.png")
+    card = np.array(json.loads((folder / "figures.json").read_text("utf-8"))["lighting"]["card_normal"])
+    faces = mask & (_normals(folder / f"{folder.name}.blend", mask) @ card > math.cos(math.radians(FACING)))
+    return PieceLight(float(np.median(light[mask])), float(np.median(light[faces])))
+
+
+def _normals(blend: Path, mask: Any) -> Any:
+    """(h, w, 3) unit normals of the piece where a mask of the hero's picture is set, 0 elsewhere."""
+    import bpy
+    from mathutils import Vector
+
+    from ._batch_scene import opened
+
+    stage = opened(blend)
+    shot, piece = stage.require("shot", "hero"), stage.require("piece")
+    stage.scene.render.resolution_x, stage.scene.render.resolution_y = mask.shape[1], mask.shape[0]
+    bpy.context.view_layer.update()
+    corners = [shot.matrix_world @ corner for corner in shot.data.view_frame(scene=stage.scene)]
+    right, down = corners[0] - corners[3], corners[2] - corners[3]  # from the upper left one
+    inverse = piece.matrix_world.inverted()
+    start = inverse @ shot.matrix_world.translation
+    found = np.zeros((*mask.shape, 3))
+    for row, column in zip(*np.nonzero(mask), strict=True):
+        aim = corners[3] + right * ((column + 0.5) / mask.shape[1]) + down * ((row + 0.5) / mask.shape[0])
+        hit, _, normal, _ = piece.ray_cast(start, (inverse @ aim) - start)
+        if hit:
+            found[row, column] = (piece.matrix_world.to_3x3() @ Vector(normal)).normalized()
+    return found

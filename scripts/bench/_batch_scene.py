@@ -13,6 +13,7 @@ import time
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
+from types import SimpleNamespace
 from typing import Any
 
 import numpy as np
@@ -174,24 +175,16 @@ def seconds_of_cycles() -> Iterator[list[float]]:
 
     from blender_addon.scene.delivery import output
 
-    class Timed:
-        """Stands for `bpy` in the module that calls the render, and passes all else on."""
+    def render(**how: Any) -> Any:
+        started = time.perf_counter()
+        try:
+            return bpy.ops.render.render(**how)
+        finally:
+            took.append(time.perf_counter() - started)
 
-        class ops:
-            class render:
-                @staticmethod
-                def render(**how: Any) -> Any:
-                    started = time.perf_counter()
-                    try:
-                        return bpy.ops.render.render(**how)
-                    finally:
-                        took.append(time.perf_counter() - started)
-
-        def __getattr__(self, name: str) -> Any:
-            return getattr(bpy, name)
-
+    timed = SimpleNamespace(data=bpy.data, ops=SimpleNamespace(render=SimpleNamespace(render=render)))
     took: list[float] = []
-    kept, output.bpy = output.bpy, Timed()  # type: ignore[assignment]
+    kept, output.bpy = output.bpy, timed  # type: ignore[assignment]
     try:
         yield took
     finally:

@@ -77,8 +77,8 @@ def run(stage: Stage, settings: Settings) -> Run:
             for number, (path, frame, digest) in enumerate(todo):
                 words = f"{name.replace('_', ' ')}, frame {frame + 1} of {len(path_of(item).focus_mm)}"
                 yield Progress(share[0] + share[1] * 0.97 * number / len(todo), words, blocking=True)
-                with marked(path, mark) as place:
-                    _frame(stage, shot, path_of(item), frame, place, size)
+                with marked(path, mark) as file:
+                    _frame(stage, shot, path_of(item), frame, file, size)
                 made.add(path, digest)
         rendered += len(todo)
         yield Progress(share[0] + 0.98 * share[1], f"film of the {name.replace('_', ' ')}", blocking=True)

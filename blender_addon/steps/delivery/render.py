@@ -220,10 +220,6 @@ def _quality(settings: Settings) -> tuple[Quality, int]:
     return Quality(samples, noise, settings.denoise), settings.size or preset.long_side
 
 
-def _names(written: str) -> set[str]:
-    return {name.strip() for name in written.split(",") if name.strip()}
-
-
 def _size(shot: Any, long_side: int) -> tuple[int, int]:
     width, height = shot.get("bozzetto_resolution", (3, 2))
     factor = long_side / max(width, height)
@@ -248,7 +244,9 @@ def _stills(stage: Stage, settings: Settings, quality: Quality, long_side: int, 
     shots = {name: shot for name, shot in stage.find_all("shot").items() if shot.get("bozzetto_kind") != TURNTABLE}
     for name in shots:  # a .blend from elsewhere may hold any names
         check_name("The shot's name", name)
-    wanted, approved = _names(settings.only), _names(settings.approved)
+    wanted, approved = (
+        {name.strip() for name in words.split(",")} - {""} for words in (settings.only, settings.approved)
+    )  # fmt: skip
     for name in sorted((wanted | approved) - set(shots)):
         raise SubjectError(f'There is no shot "{name}"; the shots are {", ".join(shots)}')
     order = sorted(shots, key=lambda name: (int(shots[name].get("bozzetto_order", 0)), name))
