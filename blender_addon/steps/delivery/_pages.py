@@ -61,7 +61,7 @@ def _bearing(stage: Stage, stills: Sequence[Still]) -> set[str]:
         "sample_sheet.png": sorted((stage.out / "samples").glob("*.png")),
         **{name: sorted((stage.out / "turntable").glob("*.png")) for name, _ in FILMS},
     }
-    return {name for name, pictures in made_of.items() if pictures and all(is_marked(one) for one in pictures)}
+    return {name for name, pictures in made_of.items() if pictures and all(is_marked(picture) for picture in pictures)}
 
 
 def _tell_of_unmarked(stage: Stage, stills: Sequence[Still], bearing: set[str], copies: set[str]) -> None:

@@ -244,9 +244,7 @@ def _stills(stage: Stage, settings: Settings, quality: Quality, long_side: int, 
     shots = {name: shot for name, shot in stage.find_all("shot").items() if shot.get("bozzetto_kind") != TURNTABLE}
     for name in shots:  # a .blend from elsewhere may hold any names
         check_name("The shot's name", name)
-    wanted, approved = (
-        {name.strip() for name in words.split(",")} - {""} for words in (settings.only, settings.approved)
-    )  # fmt: skip
+    wanted, approved = ({name.strip() for name in words.split(",")} - {""} for words in (settings.only, settings.approved))
     for name in sorted((wanted | approved) - set(shots)):
         raise SubjectError(f'There is no shot "{name}"; the shots are {", ".join(shots)}')
     order = sorted(shots, key=lambda name: (int(shots[name].get("bozzetto_order", 0)), name))
