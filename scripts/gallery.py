@@ -154,8 +154,8 @@ class Studio:
         """How a shot is taken, as its camera says, and the exposure of the light."""
         camera = self.stage.require("shot", shot)
         lens = {key.removeprefix("bozzetto_"): camera[key] for key in camera.keys() if key.startswith("bozzetto_")}
-        told = {key: round(value, 3) for key, value in lens.items() if isinstance(value, float)}
-        return told | {name: self.figures[name] for name in ("material", "tabletop", "debris", "lighting")}
+        facts = {key: round(value, 3) for key, value in lens.items() if isinstance(value, float)}
+        return facts | {name: self.figures[name] for name in ("material", "tabletop", "debris", "lighting")}
 
 
 def use_card(kind: str) -> None:
@@ -228,8 +228,8 @@ def main(argv: Sequence[str]) -> int:
     ]
     if not wanted:
         parser.error(f"there is no picture {', '.join(options.names)}")
-    studio, told = None, options.out / "facts.json"
-    facts = json.loads(told.read_text(encoding="utf-8")) if told.is_file() else {}
+    studio, path_of_facts = None, options.out / "facts.json"
+    facts = json.loads(path_of_facts.read_text(encoding="utf-8")) if path_of_facts.is_file() else {}
     for place, picture in enumerate(wanted):
         if place == 0 or picture.subject != wanted[place - 1].subject:
             studio = Studio(picture.subject, options.out)
@@ -240,7 +240,7 @@ def main(argv: Sequence[str]) -> int:
             options.out / f"{picture.name}.png", picture.shot, size=options.size, samples=options.samples, noise=options.noise
         )
         facts[picture.name] = studio.facts(picture.shot)
-        told.write_text(json.dumps(facts, indent=1, default=str) + "\n", encoding="utf-8")
+        path_of_facts.write_text(json.dumps(facts, indent=1, default=str) + "\n", encoding="utf-8")
         print(f"{path}  ({time.perf_counter() - started:.0f} s)", flush=True)
         if options.keep and picture.shown:
             keep(path, SHOWN / f"{picture.name}.jpg")

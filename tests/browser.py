@@ -61,13 +61,13 @@ class Browser:
             yield json.loads(message)
 
     def _note(self, message: dict[str, Any]) -> None:
-        method, told = message.get("method", ""), message.get("params", {})
+        method, params = message.get("method", ""), message.get("params", {})
         if method == "Network.requestWillBeSent":
-            self.requests.append(told["request"]["url"])
+            self.requests.append(params["request"]["url"])
         elif method in ("Runtime.exceptionThrown", "Page.javascriptDialogOpening", "Log.entryAdded"):
-            self.complaints.append(f"{method}: {json.dumps(told)[:400]}")
-        elif method == "Runtime.consoleAPICalled" and told.get("type") in ("error", "warning", "assert"):
-            self.complaints.append(f"{method}: {json.dumps(told)[:400]}")
+            self.complaints.append(f"{method}: {json.dumps(params)[:400]}")
+        elif method == "Runtime.consoleAPICalled" and params.get("type") in ("error", "warning", "assert"):
+            self.complaints.append(f"{method}: {json.dumps(params)[:400]}")
 
     def open(self, path: Path) -> None:
         """Show a file, and wait until its pictures are there."""

@@ -67,6 +67,8 @@ BROKEN = {
         ("core.mesh", "def told_by(shade: Floats) -> float: pass"),
         ("core.mesh", "pull = 1.0"),
         ("core.mesh", "from .albedo import missed_shading"),
+        ("core.shots.framing", "class Stand: pass"),
+        ("core.mesh", "lengths = [len(one) for one in rims]"),
     ],
     "typed": [
         ("core.mesh", "Floats = NDArray[np.floating]"),
@@ -113,6 +115,21 @@ def test_scripts_and_tests_import_nothing_that_is_gone(package: list[Module], tm
     )
     said = [words.rpartition(" ")[2] for words in laws.missing_names(package, tmp_path)]
     assert said == ["gone", "lost", "one", "moved"]
+
+
+def test_what_nothing_uses_is_found(package: list[Module]) -> None:
+    """What only a bench or a test needs stands with them."""
+    assert laws.uncalled(package) == []
+    two = [Module.of("core.mesh", "def used(): pass\ndef left(): pass\nLIMIT = 3\n__all__ = ['left']"),
+           Module.of("core.scan", "from .mesh import used\nused()")]  # fmt: skip
+    assert [words.rpartition(" ")[2] for words in laws.uncalled(two)] == ["left", "LIMIT"]
+
+
+def test_scripts_and_tests_say_no_retired_words(tmp_path: Path) -> None:
+    assert laws.words_beside() == []
+    (tmp_path / "scripts").mkdir()
+    (tmp_path / "scripts" / "old.py").write_text("told = 1\nmissed = [2]\nfor one in missed:\n    pass\n")
+    assert [words.partition(": ")[0] for words in laws.words_beside(tmp_path)] == ["scripts/old.py:1", "scripts/old.py:3"]
 
 
 def test_core_and_job_load_where_there_is_no_blender() -> None:

@@ -54,8 +54,8 @@ class Worker:
         self._work.wait()
 
 
-def run_cases(numbers: Iterable[int], *, told: Callable[[dict[str, Any]], None] | None = None) -> list[dict[str, Any]]:
-    """What became of each case, in order; `told` is called with each as it ends."""
+def run_cases(numbers: Iterable[int], *, report: Callable[[dict[str, Any]], None] | None = None) -> list[dict[str, Any]]:
+    """What became of each case, in order; `report` is called with each as it ends."""
     answers = []
     with tempfile.TemporaryDirectory(prefix="bozzetto-corpus-", ignore_cleanup_errors=True) as folder:
         worker, started = Worker(_own(folder, 0)), 1
@@ -68,8 +68,8 @@ def run_cases(numbers: Iterable[int], *, told: Callable[[dict[str, Any]], None] 
                     answer = {"number": number, "kind": build(number).kind, "outcome": "lost", "words": "", "seconds": SECONDS,
                               "grown_mb": 0, "failures": [answer]}  # fmt: skip
                 answers.append(answer)
-                if told is not None:
-                    told(answer)
+                if report is not None:
+                    report(answer)
         finally:
             worker.end()
     return answers

@@ -76,12 +76,12 @@ def keep(names: Sequence[str], folder: Path = KEPT) -> None:
             }  # fmt: skip
             if coloured:
                 arrays["colours"] = np.asarray(surface_colours(clean, mesh, faces, weights), np.float32)
-            told = {
+            facts = {
                 "name": case.name, "scan": truth.name, "group": case.group, "file": str(clean.get("bozzetto_file", "")),
                 "up": (case.turn @ truth.up).tolist(),
                 "front": None if truth.front is None else (case.turn @ truth.front).tolist(),
             }  # fmt: skip
-            np.savez(folder / f"{case.name.replace('/', '-')}.npz", told=json.dumps(told), **arrays)
+            np.savez(folder / f"{case.name.replace('/', '-')}.npz", facts=json.dumps(facts), **arrays)
             print(case.name, len(mesh.faces), f"{outcome.seconds:.1f} s", flush=True)
 
 
@@ -89,11 +89,11 @@ def kept_cases(pattern: str = "*", folder: Path = KEPT) -> Iterator[Kept]:
     """Every kept case whose file's name fits, by name."""
     for path in sorted(folder.glob(f"{pattern}.npz")):
         with np.load(path) as held:
-            told = json.loads(str(held["told"]))
+            facts = json.loads(str(held["facts"]))
             mesh = TriangleMesh(held["vertices"], held["faces"], face_marks={"filled": held["filled"]})
             colours = held["colours"].astype(float) if "colours" in held else None
-            up, front = np.array(told["up"]), None if told["front"] is None else np.array(told["front"])
-            yield Kept(told["name"], told["scan"], told["group"], mesh, held["good"], colours, told["file"], up, front)
+            up, front = np.array(facts["up"]), None if facts["front"] is None else np.array(facts["front"])
+            yield Kept(facts["name"], facts["scan"], facts["group"], mesh, held["good"], colours, facts["file"], up, front)
 
 
 if __name__ == "__main__":

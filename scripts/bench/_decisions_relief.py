@@ -25,10 +25,10 @@ from blender_addon.core.surface.speckle import masked_blur
 from blender_addon.core.surface.textured_surface import TexturedSurface, read_surface, without
 from blender_addon.job import sheet
 from blender_addon.job.runner import chosen, finish, run_job
-from blender_addon.job.step import from_module, ordered
+from blender_addon.job.step import Progress, from_module, ordered
 from blender_addon.scene.images import read_pixels
 from blender_addon.scene.stage import Stage
-from blender_addon.scene.surface.photographed import read_photographed
+from blender_addon.scene.surface.photographed import reading
 from blender_addon.steps.scan import intake
 from scripts.photos import textures
 from scripts.photos.sculpture import HEIGHT_MM, Sculpture, load
@@ -174,7 +174,7 @@ def _without_light(scans: Path) -> Iterator[tuple[str, Recovery]]:
         finish(run_job(chosen(steps), steps, job, stage))
         item = stage.require("scan", "1")
         item.data.transform(Matrix.Scale(0.001 * HEIGHT_MM / max(item.dimensions), 4))
-        found = read_photographed(item)
+        found = finish(reading(item, Progress(0.0, "")))
         if isinstance(found, str):
             raise RuntimeError(f"{name} {found}")
         yield name, finish(recover([found], largest_mm=3.0))

@@ -146,11 +146,16 @@ def _found(stage: Any, report: Any) -> Split:
     """What the step Separation made of the scan on a stage."""
     result = report.results["separation"]
     height = float(np.array([corner[2] for corner in stage.require("upright").bound_box]).max()) * 1000.0
-    told = next((decision for decision in result.decisions if decision.key == "stand"), None)
+    decision = next((decision for decision in result.decisions if decision.key == "stand"), None)
     stand = bool(result.figures.get("stand"))
     top = float(result.figures.get("top_mm", np.nan)) / height if stand else float("nan")
     return Split(
-        stand, top, bool(told and told.asked), told.confidence if told else 1.0, report.seconds["separation"], result.words
+        stand,
+        top,
+        bool(decision and decision.asked),
+        decision.confidence if decision else 1.0,
+        report.seconds["separation"],
+        result.words,
     )
 
 

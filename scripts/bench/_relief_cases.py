@@ -30,8 +30,8 @@ LIMITS = {
 class Rows(list[dict[str, Any]]):
     """What was measured, as `Record.add` takes it."""
 
-    def add(self, metric: str, value: float, **told: Any) -> None:
-        self.append({"metric": metric, "value": float(value), **told})
+    def add(self, metric: str, value: float, **about: Any) -> None:
+        self.append({"metric": metric, "value": float(value), **about})
 
 
 def lit(rows: Rows, out: Path, shape: str, *lights: str) -> None:

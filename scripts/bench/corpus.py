@@ -18,7 +18,7 @@ from ._corpus_sheets import COUNT, numbers_of
 def run(record: Record, options: Options) -> None:
     """All cases that were asked for."""
     numbers = _wanted(options)
-    answers = run_cases(numbers, told=_told)
+    answers = run_cases(numbers, report=_report)
     bad = [answer for answer in answers if answer["failures"]]
     for answer in bad:
         print(f"\nnumber:{answer['number']} {answer['kind']}\n" + "\n".join(answer["failures"]), flush=True)
@@ -43,7 +43,7 @@ def _wanted(options: Options) -> list[int]:
     return numbers[::12] if options.fast else numbers
 
 
-def _told(answer: dict[str, Any]) -> None:
+def _report(answer: dict[str, Any]) -> None:
     if answer["failures"] or answer["number"] % 100 == 0:
         mark = "FAILED" if answer["failures"] else "ok"
         print(

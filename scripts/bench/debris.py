@@ -10,8 +10,8 @@ from pathlib import Path
 
 import numpy as np
 
-from blender_addon.core.mesh.blue_noise import ROOM, poisson_points
 from blender_addon.core.mesh.triangles import face_areas
+from scripts.bench._poisson_points import ROOM, poisson_points
 
 from . import ROOT, Options, Record, median_ratio, median_seconds
 

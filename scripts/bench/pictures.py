@@ -117,6 +117,8 @@ def cards(studio: Studio, shot: str) -> tuple[float | None, np.ndarray]:
     from blender_addon.scene.dressing import meter
     from blender_addon.scene.dressing.shot_light import CARD, close_card, turn_towards
 
+    from ._chart_reading import read_chart
+
     stage = studio.stage
     camera, card = stage.require("shot", shot), stage.require("card", "grey")
     with dressed_for(stage, camera):
@@ -130,7 +132,7 @@ def cards(studio: Studio, shot: str) -> tuple[float | None, np.ndarray]:
             "around": [item for item in around if not item.hide_render],
         }  # fmt: skip
         grey = float(luminance(meter.read_card(**common).colour)) * 2.0 ** stage.scene.world[CARD]
-        chart = meter.read_chart(**common)
+        chart = read_chart(**common)
     return (None if close_card(camera) else grey / GREY), chart
 
 

@@ -65,10 +65,10 @@ def _timing(record: Record, options: Options) -> None:
             mesh, texture = _quartered(_quartered(mesh)), np.repeat(np.repeat(texture, 2, axis=0), 2, axis=1)
         path = (options.out / f"timing_{size}.npz").resolve()
         np.savez(path, vertices=mesh.vertices, faces=mesh.faces, uv=mesh.uv, texture=texture)
-        told = _apart("_relief_timing", path, 1 if options.fast else repeats)
+        timing = _apart("_relief_timing", path, 1 if options.fast else repeats)
         path.unlink()
-        record.add(metric, told["seconds"], case="owl", unit="s", floor=floor, goal=goal)
-    record.add("peak_mb_4k", told["peak_mb"], case="owl", unit="MB", floor="<= 3000", goal="<= 3000")
+        record.add(metric, timing["seconds"], case="owl", unit="s", floor=floor, goal=goal)
+    record.add("peak_mb_4k", timing["peak_mb"], case="owl", unit="MB", floor="<= 3000", goal="<= 3000")
 
 
 def _apart(module: str, *words: Any, threads: str = "") -> Any:

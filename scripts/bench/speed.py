@@ -145,7 +145,7 @@ def _registration(record: Record, options: Options) -> None:
 
 
 def _debris(record: Record, options: Options) -> None:
-    from blender_addon.core.mesh.blue_noise import poisson_points
+    from scripts.bench._poisson_points import poisson_points
 
     bench = importlib.import_module("scripts.bench.debris")
     o3d = importlib.import_module("open3d")

@@ -146,12 +146,12 @@ def _light(shape: str, truth: Shape, setting: Setting, lamps: int) -> dict[str, 
 
 
 def _recipe(truth: Shape, setting: Setting, lamps: int) -> str:
-    told = hashlib.sha256(f"{setting} {lamps} {VIEWS.get(truth.name)} {truth.digest()}".encode())
+    digest = hashlib.sha256(f"{setting} {lamps} {VIEWS.get(truth.name)} {truth.digest()}".encode())
     for name in ("fine", "render"):
         tree = ast.parse(Path(__file__).with_name(f"{name}.py").read_text(encoding="utf-8"))
         tree.body = [part for part in tree.body if not isinstance(part, ast.Expr)]  # words about it don't count
-        told.update(ast.dump(tree).encode())
-    return told.hexdigest()[:12]
+        digest.update(ast.dump(tree).encode())
+    return digest.hexdigest()[:12]
 
 
 def _spots(scan: TriangleMesh, camera: PhotoCamera, rng: Any, count: int = 6) -> tuple[Floats, Floats]:

@@ -47,7 +47,7 @@ class Studio:
         scaled = TriangleMesh(np.asarray(mesh.vertices) * 0.001, mesh.faces, colours=mesh.colours)
         self.item = meshes.make_object("piece", scaled, materials=[_matt(gloss)])
         scene.collection.objects.link(self.item)
-        self.shown, self.told = self.item.data.materials[0], _normals()
+        self.shown, self.normal_material = self.item.data.materials[0], _normals()
         scene.world = bpy.data.worlds.new("room")
         tree = compat.node_tree_of(scene.world)
         self.room = tree.nodes.get("Background") or tree.nodes.new("ShaderNodeBackground")
@@ -93,15 +93,15 @@ class Studio:
 
     def normals(self, *, samples: int = 16) -> Floats:
         """(h, w, 3) true unit normals behind the pixels of the sharp picture, 0 where no surface is."""
-        self.item.data.materials[0] = self.told
+        self.item.data.materials[0] = self.normal_material
         blurred, self.camera.data.dof.use_dof = self.camera.data.dof.use_dof, False
         self.lamp.hide_render = True
         self.room.inputs["Strength"].default_value = 0.0
-        told = self._rendered(samples)
+        coded = self._rendered(samples)
         self.camera.data.dof.use_dof = blurred
         self.item.data.materials[0] = self.shown
-        hit = told.sum(axis=2) > 0.05
-        ways = 2.0 * told - 1.0
+        hit = coded.sum(axis=2) > 0.05
+        ways = 2.0 * coded - 1.0
         return np.where(hit[..., None], ways / np.maximum(np.linalg.norm(ways, axis=2, keepdims=True), 1e-6), 0)
 
     def _rendered(self, samples: int) -> Floats:

@@ -87,12 +87,13 @@ def _case_tiles(body: BakedShape, scan: BakedScan, rng: np.random.Generator, *, 
 
 
 def tiles_of(part: Ready, rng: np.random.Generator) -> dict[str, Floats]:
-    """Tiles of a case in the frame of the light: x along its mean pull.
+    """Tiles of a case in the frame of the light: x along its mean tangential light.
 
     closed, raw: (k, C, C) int8 of 120 and of 55 log residual, specks closed over and as it was. paint: (k, 4, C, C) int16 of
     4000 log level, hue and level told without tint. known: (k, C, C) 0 where no texel lies, 2 where the truth is known too.
-    pull: (k, 2, COARSE, COARSE) int8 of 80 pull. form: (k, 4, FORM, FORM) int16 of 4000 times the scan's slopes, log irradiance
-    and spread. target: (k, 3, C, C) int8, companded true slopes and log of the true light over the fitted. ratio: (k, RINGS)
+    tangential: (k, 2, COARSE, COARSE) int8 of 80 times the tangential light. form: (k, 4, FORM, FORM) int16 of 4000 times the
+    scan's slopes, log irradiance and spread. target: (k, 3, C, C) int8, companded true slopes and log of the true light over
+    the fitted. ratio: (k, RINGS)
     log of noise over signal.
     """
     surface = part.surface
@@ -117,7 +118,7 @@ def tiles_of(part: Ready, rng: np.random.Generator) -> dict[str, Floats]:
         "raw": _int8(55 * signal.raw[chosen]),
         "paint": _int16(4000 * (np.zeros((len(chosen), 4, CELLS, CELLS)) if signal.paint is None else signal.paint[chosen])),
         "known": signal.known[chosen] * (1 + sure).astype(np.uint8),
-        "pull": _int8(80 * signal.tangential[chosen]),
+        "tangential": _int8(80 * signal.tangential[chosen]),
         "form": _int16(4000 * signal.form[chosen]),
         "target": _int8(127 * np.sign(true) * np.sqrt(np.minimum(np.abs(true) / STEEP, 1))),
         "ratio": np.tile(curve.astype(np.float32), (len(chosen), 1)),

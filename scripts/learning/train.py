@@ -72,7 +72,7 @@ class Refiner(nn.Module):
         return planes[:, 5:8] + functional.pixel_shuffle(self.last(torch.cat([relu(fine), small], dim=1)), 2)
 
 
-def linear_fields(closed: torch.Tensor, pull: torch.Tensor, ratio: torch.Tensor) -> torch.Tensor:
+def linear_fields(closed: torch.Tensor, tangential: torch.Tensor, ratio: torch.Tensor) -> torch.Tensor:
     """(b, 3, C, C) slopes and log shading of the linear inversion in the tiles' frames, as `inversion.linear_fields` does."""
     device = closed.device
     kx, ky = (torch.tensor(part, device=device) for part in wave_vectors(CELL_MM))
@@ -83,7 +83,7 @@ def linear_fields(closed: torch.Tensor, pull: torch.Tensor, ratio: torch.Tensor)
     taper = torch.tensor(window(), device=device)
     level = closed - (closed * taper).sum((1, 2), keepdim=True) / taper.sum()
     grid = torch.fft.rfft2(level * taper)
-    mean = (pull * taper).sum((2, 3)) / taper.sum()
+    mean = (tangential * taper).sum((2, 3)) / taper.sum()
     along = mean[:, 0, None, None] * kx + mean[:, 1, None, None] * ky
     transfer = torch.complex(KAPPA * wave.expand_as(along), -along)
     height = keep * transfer.conj() * grid / (transfer.abs() ** 2 + ratio * wave**2).clamp_min(1e-9)
@@ -97,10 +97,12 @@ Tiles = dict[str, torch.Tensor]
 def planes_of(batch: Tiles) -> Tiles:
     """planes (b, 12, C, C), form (b, 4, FORM, FORM), target (b, 3, C, C) and weight (b, C, C) of tiles as gathered."""
     closed, raw = batch["closed"].float() / 120, batch["raw"].float() / 55
-    pull = functional.interpolate(batch["pull"].float() / 80, size=(CELLS, CELLS), mode="bilinear", align_corners=False)
+    tangential = functional.interpolate(
+        batch["tangential"].float() / 80, size=(CELLS, CELLS), mode="bilinear", align_corners=False
+    )
     paint, target = batch["paint"].float() / 4000, batch["target"].float() / 127
     target = torch.sign(target) * target**2 * STEEP
-    linear = linear_fields(closed, pull, batch["ratio"])
+    linear = linear_fields(closed, tangential, batch["ratio"])
     taper = torch.tensor(window(), device=closed.device)
     taper = taper / taper.sum()
     level = (closed * taper).sum((1, 2), keepdim=True)
@@ -108,7 +110,7 @@ def planes_of(batch: Tiles) -> Tiles:
     place = torch.arange(CELLS, device=closed.device) - CELLS / 2 + 0.5
     core = (place[:, None] ** 2 + place[None] ** 2).sqrt() < 44
     return {
-        "planes": torch.cat([torch.stack([closed - level, raw - level, known], dim=1), pull, linear, paint], dim=1),
+        "planes": torch.cat([torch.stack([closed - level, raw - level, known], dim=1), tangential, linear, paint], dim=1),
         "form": batch["form"].float() / 4000,
         "target": target,
         "weight": ((batch["known"] == 2) & core).float(),
@@ -210,7 +212,7 @@ def trained(train: Tiles, net: nn.Module, minutes: float, say: Any) -> nn.Module
     device = train["planes"].device
     kept = torch.optim.swa_utils.AveragedModel(net, multi_avg_fn=torch.optim.swa_utils.get_ema_multi_avg_fn(0.9995))
     optimiser = torch.optim.AdamW(net.parameters(), lr=RATE, weight_decay=1e-3, fused=device.type == "cuda")
-    start, step, told = time.time(), 0, 0.0
+    start, step, reported = time.time(), 0, 0.0
     while (share := (time.time() - start) / (60 * minutes)) < 1:
         for group in optimiser.param_groups:
             group["lr"] = RATE * min(1, (step + 1) / 300) * (0.5 + 0.5 * np.cos(np.pi * share)) + 1e-6
@@ -223,8 +225,8 @@ def trained(train: Tiles, net: nn.Module, minutes: float, say: Any) -> nn.Module
         optimiser.step()
         kept.update_parameters(net)
         step += 1
-        if share - told > 0.24:
-            told = share
+        if share - reported > 0.24:
+            reported = share
             say(f"step {step}, loss {float(loss.detach()):.4f}", kept.module)
     say(f"step {step}, end", kept.module)
     return kept.module
@@ -270,8 +272,8 @@ def main() -> None:
     def say(words: str, net: nn.Module) -> None:
         cuts = judged(net, held)
         for kind, part in (("dusted", cuts[:5]), ("painted", cuts[5:])):
-            told = "median {:.1f} -> {:.1f} %, worst {:.1f} -> {:.1f} %, shading {:.1f} %".format(*part)
-            sys.stdout.write(f"{words}: held out, {kind}: {told}\n")
+            cut = "median {:.1f} -> {:.1f} %, worst {:.1f} -> {:.1f} %, shading {:.1f} %".format(*part)
+            sys.stdout.write(f"{words}: held out, {kind}: {cut}\n")
         sys.stdout.flush()
 
     save(trained(train, net, asked.minutes, say), asked.out)

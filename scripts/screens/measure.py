@@ -92,11 +92,11 @@ def first_picture(window: Any, wanted: dict[str, Any], keep: Callable[..., None]
     operator = ours("ui.operators").BOZZETTO_OT_run_job
     words = operator._words
 
-    def told(self: Any, update: Any) -> str:
+    def worded(self: Any, update: Any) -> str:
         seen.update(words=f"{update.step.name}: {update.words}", blocking=update.blocking)
         return words(self, update)
 
-    operator._advance, operator._words = timed, told
+    operator._advance, operator._words = timed, worded
     with bpy.context.temp_override(window=window, area=area, region=region):
         bpy.ops.bozzetto.drop_scan("EXEC_DEFAULT", directory=f"{JOB}/", files=scans)
         clicks += 1

@@ -8,10 +8,9 @@ from __future__ import annotations
 import ast
 import sys
 from collections.abc import Callable, Iterable, Iterator
-from dataclasses import dataclass, replace
-from pathlib import Path
 
-from . import PACKAGE, ROOT
+from .laws_of_names import missing_names, standard_words, uncalled, words_beside
+from .modules import Breach, Module, modules
 
 ORDER = {"core": 0, "job": 1, "scene": 2, "steps": 3, "ui": 4, "cli": 4, "": 5}
 """Import law: a part imports from itself and from no higher number; '' is the package's own `__init__`."""
@@ -19,64 +18,13 @@ BLENDER = {"bpy", "mathutils", "bmesh", "gpu", "gpu_extras", "blf", "bpy_extras"
 NETWORK = {"socket", "ssl", "http", "ftplib", "smtplib", "requests", "urllib3", "xmlrpc", "webbrowser"}
 CLOCKS = {"time.time", "time.localtime", "time.gmtime", "time.strftime", "time.ctime", "datetime"}
 LONG = 400
-RETIRED = {
-    "told": "what is known or reported (remarks, reasons, confidence)",
-    "untold": "what is not known",
-    "openly": "how open it lies (openness)",
-    "missed": "what remains (residual)",
-    "pull": "which quantity (tangential irradiance, bias, weight)",
-    "pulls": "which quantity",
-    "delit": "albedo",
-    "delight": "albedo",
-}
-"""Words of our own that names once used, and what to say instead."""
-RETIRED_NAMES = {
-    "Stand": "a camera's pose is a CameraPose; the thing under a piece is a part",
-    "Made": "what was made",
-    "Surface": "which surface (TexturedSurface, MaterialSurface)",
-    "one": "what it is (photo, shot, item)",
-}
-"""Whole names that stood for more than one thing, and what to say instead."""
 ARRAYS = {
     "points", "vertices", "faces", "normals", "directions", "origins", "weights", "uv", "colours", "pixels", "mask", "heights",
     "slopes", "places",
 }  # fmt: skip
 """Names that parameters give to arrays."""
-NAMED: dict[type, tuple[str, ...]] = {
-    ast.Name: ("id",), ast.arg: ("arg",), ast.keyword: ("arg",), ast.Attribute: ("attr",), ast.FunctionDef: ("name",),
-    ast.ClassDef: ("name",), ast.alias: ("name", "asname"),
-}  # fmt: skip
-"""The parts of a syntax tree that carry names."""
 MODULES, LINES, PARAMETERS = 16, 60, 7
 """Modules a folder, lines a function (its docstring apart), parameters a function, at most."""
-
-
-@dataclass(frozen=True)
-class Module:
-    """One module of the package: its dotted place ('core.mesh'), its part ('core'), text and syntax tree."""
-
-    name: str
-    part: str
-    text: str
-    tree: ast.Module
-    is_package: bool
-
-    @classmethod
-    def of(cls, name: str, text: str, *, is_package: bool = False) -> Module:
-        """From its dotted place and its text."""
-        return cls(name, name.split(".")[0], text, ast.parse(text), is_package)
-
-
-Breach = tuple[int, str]
-
-
-def modules(folder: Path = PACKAGE) -> Iterator[Module]:
-    """All modules of the package."""
-    for path in sorted(folder.rglob("*.py")):
-        parts = list(path.relative_to(folder).with_suffix("").parts)
-        is_package = parts[-1] == "__init__"
-        name = ".".join(parts[:-1] if is_package else parts)
-        yield Module.of(name, path.read_text(encoding="utf-8"), is_package=is_package)
 
 
 def _imports(module: Module) -> Iterator[tuple[int, str, int]]:
@@ -274,17 +222,6 @@ def typed(module: Module) -> Iterator[Breach]:
             yield node.lineno, f"{node.name} doesn't say what it returns"
 
 
-def standard_words(module: Module) -> Iterator[Breach]:
-    """Names say what they are in the words of the field; see RETIRED for those that nobody outside could know."""
-    for node in ast.walk(module.tree):
-        for field in NAMED.get(type(node), ()):
-            name = getattr(node, field) or ""
-            for word in RETIRED.keys() & set(name.lower().replace(".", "_").split("_")):
-                yield getattr(node, "lineno", 1), f'"{name}": for "{word}" say {RETIRED[word]}'
-            if name in RETIRED_NAMES:
-                yield getattr(node, "lineno", 1), f'"{name}": say {RETIRED_NAMES[name]}'
-
-
 def crowded(package: Iterable[Module]) -> list[str]:
     """The folders that hold more than 16 modules."""
     count: dict[str, int] = {}
@@ -294,65 +231,6 @@ def crowded(package: Iterable[Module]) -> list[str]:
             count[folder] = count.get(folder, 0) + 1
     return [f"{folder.replace('.', '/')}: {number} modules; give it rooms ({MODULES} at most)"
             for folder, number in sorted(count.items()) if number > MODULES]  # fmt: skip
-
-
-def names_of(module: Module) -> set[str]:
-    """What a module defines or imports at its top, also inside its `if` and `try` blocks."""
-    found: set[str] = set()
-    waiting: list[ast.stmt] = list(module.tree.body)
-    while waiting:
-        node = waiting.pop()
-        if isinstance(node, (ast.FunctionDef, ast.AsyncFunctionDef, ast.ClassDef)):
-            found.add(node.name)
-            continue
-        if isinstance(node, (ast.Import, ast.ImportFrom)):
-            found |= {alias.asname or alias.name.split(".")[0] for alias in node.names}
-        found |= {name.id for name in ast.walk(node) if isinstance(name, ast.Name) and isinstance(name.ctx, ast.Store)}
-        waiting += [child for child in ast.iter_child_nodes(node) if isinstance(child, ast.stmt)]
-    return found
-
-
-def missing_names(package: Iterable[Module], root: Path = ROOT) -> list[str]:
-    """What the package, scripts and tests import, or read of a module, that is not there any more: moved, or renamed."""
-    package = list(package)
-    known = {f"blender_addon.{module.name}".rstrip("."): names_of(module) for module in package}
-    placed = [(f"blender_addon/{module.name.replace('.', '/')}.py", replace(module, name=f"blender_addon.{module.name}"))
-              for module in package if module.name]  # fmt: skip
-    for path in [path for folder in ("scripts", "tests") for path in sorted((root / folder).rglob("*.py"))]:
-        parts = path.relative_to(root).with_suffix("").parts
-        name = ".".join(parts[:-1] if parts[-1] == "__init__" else parts)
-        module = Module.of(name, path.read_text(encoding="utf-8"), is_package=parts[-1] == "__init__")
-        placed.append((str(path.relative_to(root)), module))
-        known[name] = names_of(module)
-    return [f"{place}:{line}: {words}" for place, module in placed for line, words in _missing(module, known)]
-
-
-def _missing(module: Module, known: dict[str, set[str]]) -> Iterator[Breach]:
-    """What one module imports, or reads of a module that it imports, that `known` modules do not have."""
-    modules_here: dict[str, str] = {}
-    for node in ast.walk(module.tree):
-        if not isinstance(node, ast.ImportFrom):
-            continue
-        target = node.module or ""
-        if node.level:
-            up = node.level - (1 if module.is_package else 0)
-            base = module.name.split(".")
-            target = ".".join([*base[: len(base) - up], *([target] if target else [])])
-        if target.split(".")[0] not in ("blender_addon", "scripts", "tests"):
-            continue
-        for alias in node.names:
-            if f"{target}.{alias.name}" in known:
-                modules_here[alias.asname or alias.name] = f"{target}.{alias.name}"
-            elif alias.name not in known.get(target, set()):
-                yield node.lineno, f"{target} has no {alias.name}"
-    own = {node.id for node in ast.walk(module.tree) if isinstance(node, ast.Name) and isinstance(node.ctx, ast.Store)}
-    own |= {node.arg for node in ast.walk(module.tree) if isinstance(node, ast.arg)}
-    for node in ast.walk(module.tree):
-        if not isinstance(node, ast.Attribute) or not isinstance(node.value, ast.Name) or node.value.id in own:
-            continue
-        target = modules_here.get(node.value.id, "")
-        if target and node.attr not in known[target] and f"{target}.{node.attr}" not in known and node.attr[:2] != "__":
-            yield node.lineno, f"{target} has no {node.attr}"
 
 
 LAWS: dict[str, Callable[[Module], Iterator[Breach]]] = {
@@ -391,6 +269,12 @@ def main() -> int:
         count += 1
     for words in missing_names(package):
         print(f"missing: {words}")
+        count += 1
+    for words in words_beside():
+        print(f"standard_words: {words}")
+        count += 1
+    for words in uncalled(package):
+        print(f"uncalled: {words}")
         count += 1
     print(f"{count} breaches" if count else "the laws are kept")
     return 1 if count else 0

@@ -84,9 +84,9 @@ def exposures(texels: Texels, spread: float, rng: Any) -> Floats:
 
 
 @lru_cache(maxsize=1)  # a scan's photos under several lights share their seed
-def _patched(texels: Texels, spots_told: bytes, gains_told: bytes, seed: int) -> Floats:
+def _patched(texels: Texels, spot_bytes: bytes, gain_bytes: bytes, seed: int) -> Floats:
     """(t,) gain at each texel, that of the photo whose spot lies nearest; arrays as bytes, so that they can be looked up."""
-    spots, gains = np.frombuffer(spots_told).reshape(-1, 3), np.frombuffer(gains_told)
+    spots, gains = np.frombuffer(spot_bytes).reshape(-1, 3), np.frombuffer(gain_bytes)
     points = texels.position + 1.5 * Noise(seed)(texels.position, 6.0)[:, None]
     found = np.zeros(len(points))
     for start in range(0, len(points), 65_536):  # few enough at a time to stay in the cache

@@ -154,8 +154,8 @@ def _sewn(canvas: Canvas) -> None:
     for off, along in ((points[:, 2] - 3.6, angle * 22.0), ((angle - 1.9) * 16.0, points[:, 2] * 1.0)):
         beat = np.mod(along / 1.9, 1.0) - 0.5
         stitch = np.sqrt(np.clip(1.0 - np.square(off / 0.28) - np.square(beat / 0.36), 0.0, 1.0))
-        pull = -0.12 * np.exp(-np.square(off / 0.7))
-        canvas.height += np.where(np.abs(off) < 3.0, 0.22 * stitch + pull, 0.0)
+        gather = -0.12 * np.exp(-np.square(off / 0.7))
+        canvas.height += np.where(np.abs(off) < 3.0, 0.22 * stitch + gather, 0.0)
 
 
 def _pebble(points: Floats, noise: Noise) -> Floats:

@@ -211,10 +211,10 @@ def skin(canvas: Canvas, amount: float = 0.018) -> None:
     canvas.height -= 3.0 * amount * ramp(pits, 2.1, 3.2)
 
 
-def downwards(normals: Floats, pull: Floats = (0.0, 0.35, -1.0)) -> Floats:
+def downwards(normals: Floats, towards: Floats = (0.0, 0.35, -1.0)) -> Floats:
     """(n, 3) unit tangents: which way plumage lies on a surface, down and towards the back."""
-    pull = np.asarray(pull, float)
-    return unit(pull - (normals @ pull)[:, None] * normals)
+    towards = np.asarray(towards, float)
+    return unit(towards - (normals @ towards)[:, None] * normals)
 
 
 def spread(canvas: Canvas, candidates: Ints, spacing: Floats | float) -> Ints:

@@ -74,8 +74,8 @@ def test_one_click_keeps_figures_and_log(clicked: dict[str, Any]) -> None:
     assert list(clicked["out"].rglob("*.glb"))
     assert (clicked["out"] / "index.html").is_file()
     page = (clicked["out"] / "maker.html").read_text(encoding="utf-8")
-    told = [page.index(f"<td>{name.capitalize()}</td>") for name in ("intake", "orientation", "camera", "tabletop", "lighting")]
-    assert told == sorted(told)  # in the order of the work
+    rows = [page.index(f"<td>{name.capitalize()}</td>") for name in ("intake", "orientation", "camera", "tabletop", "lighting")]
+    assert rows == sorted(rows)  # in the order of the work
 
 
 def test_true_size_is_kept(clicked: dict[str, Any]) -> None:

@@ -110,7 +110,7 @@ def test_each_step_has_a_line_and_says_what_it_waits_for(job: Any, tmp_path: Pat
     assert panels.short_line(steps["material"], now, job) == ""
 
 
-def test_an_edit_that_was_kept_is_told(job: Any, tmp_path: Path) -> None:
+def test_an_edit_that_was_kept_is_reported(job: Any, tmp_path: Path) -> None:
     panels, state = module("ui.panels"), module("ui.job_state")
     step = next(step for step in module("steps").catalogue() if step.name == "orientation")
     job.scan, job.output = str(write_knob(tmp_path)), str(tmp_path / "out")

@@ -47,7 +47,7 @@ class Row:
 
 
 @dataclass(kw_only=True)
-class Stand:
+class StandSettings:
     up: str | None = choice(None, (("z", "Z", ""), ("-y", "-Y", "")), help="up")
     rows: list[Row] = table(Row, help="rows")
 
@@ -57,7 +57,7 @@ def _run(stage, settings):
     return Result("it stands", {"height": 3.0}, (up(by_hand=settings.up is not None),))
 
 
-STEPS = (Step("stand", "scan", "Stand", "", Stand, (), (), ("upright",), _run),)
+STEPS = (Step("stand", "scan", "Stand", "", StandSettings, (), (), ("upright",), _run),)
 
 
 def test_the_runner_hands_decisions_to_the_stage_and_into_the_figures(tmp_path):

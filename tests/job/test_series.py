@@ -104,7 +104,7 @@ def test_two_pieces_of_one_name_never_share_a_folder(scans: Path) -> None:
     assert not found["owl"].problem and "two pieces are called" in found["owl_2"].problem
 
 
-def test_an_empty_folder_is_told(tmp_path: Path) -> None:
+def test_an_empty_folder_is_reported(tmp_path: Path) -> None:
     with pytest.raises(InputError, match="no scan"):
         pieces_in(tmp_path, STEPS)
     with pytest.raises(InputError, match="can't be read"):

@@ -144,7 +144,7 @@ def test_a_sheet_with_a_byte_order_mark_is_read(tmp_path):
         ("[orientation]\nwords = [" + "1, " * 400 + "1]", r"must be text in quotes, not \[1, .* \.\.\.$"),
     ],
 )
-def test_what_is_far_too_large_is_told_in_few_words(words, message):
+def test_what_is_far_too_large_is_reported_in_few_words(words, message):
     with pytest.raises(SheetError, match=message) as caught:
         parsed("bozzetto = 1\n" + words + "\n")
     assert len(str(caught.value)) < 300

@@ -62,9 +62,13 @@ def test_littlefield_step_table(m, n, step):
 
 
 def test_hyperfocal_distance():
-    """H = f^2/(N c) + f: Greenleaf, Photographic Optics (1950); 50 mm and c = 0.0254 mm (0.001 inch), own arithmetic."""
+    """Focused at H = f^2/(N c) + f the far limit is infinite, and just nearer it is not: Greenleaf, Photographic Optics (1950).
+
+    50 mm and c = 0.0254 mm (0.001 inch); the distances are own arithmetic from that formula.
+    """
     for n, metres in ((1.4, 70.3540), (2.8, 35.2020), (8, 12.3532), (22, 4.5240)):
-        assert optics.hyperfocal(50.0, n, 0.0254) / 1000 == pytest.approx(metres, abs=1e-3)
+        beyond, nearer = (optics.limits(Optics(50.0, n, 1000.0 * metres * share), 0.0254)[1] for share in (1.001, 0.999))
+        assert math.isinf(beyond) and math.isfinite(nearer)
 
 
 def test_pentax_scale():
@@ -92,11 +96,10 @@ def test_close_up_rule():
         assert optics.depth_of_field(lens, 0.03) == pytest.approx(2 * n * 0.03 * (1 + m) / m**2, rel=1e-3)
 
 
-def test_film_plane_distance_of_macro_lenses():
+def test_subject_to_film_of_macro_lenses():
     """Subject to film at 1:1 is four focal lengths, common practice; 375 and 450 mm own arithmetic from f(2 + m + 1/m)."""
-    assert optics.film_plane_distance(100.0, 1.0) == 400.0
-    assert optics.film_plane_distance(60.0, 0.25) == 375.0
-    assert optics.film_plane_distance(100.0, 0.5) == 450.0
+    for focal, m, film in ((100.0, 1.0, 400.0), (60.0, 0.25, 375.0), (100.0, 0.5, 450.0)):
+        assert optics.focus_for(focal, m) + focal * (1.0 + m) == pytest.approx(film)
 
 
 def test_mp_e_65_angle_of_view():

@@ -41,11 +41,11 @@ def test_each_change_is_one_fault_that_compiles() -> None:
 
 
 def test_relations_signs_numbers_conditions_calls_and_results_are_changed() -> None:
-    told = [words for words, _ in variants()]
+    words_of_changes = [words for words, _ in variants()]
     for wanted in ("LtE to Lt", "LtE to Gt", "And to Or", "0 to 1", "Mult to Div", "sign dropped", "2 to 3", "Div to Mult",
                    "condition upside down", "call left out", "return None"):  # fmt: skip
-        assert wanted in told, wanted
-    assert told.count("call left out") == 1  # what is said to the user is left alone
+        assert wanted in words_of_changes, wanted
+    assert words_of_changes.count("call left out") == 1  # what is said to the user is left alone
 
 
 def test_words_are_never_changed() -> None:

@@ -110,7 +110,7 @@ def test_none_means_none(stage: Stage) -> None:
     assert len(edges(read_mesh(stage.require("piece")).faces)[0])
 
 
-def test_wrong_requests_are_told_by_name(stage: Stage) -> None:
+def test_wrong_requests_are_named(stage: Stage) -> None:
     with pytest.raises(SubjectError, match='"5"'):
         done(stage, registration, pairs=[registration.Pair(scan="5")])
     with pytest.raises(SubjectError, match="three matching spots"):

@@ -122,11 +122,11 @@ def _slopes_along_x(place: Laid) -> tuple[Any, Any]:
     column, row = (
         np.clip((at[:, axis] * normal.shape[1 - axis]).astype(int), 0, normal.shape[1 - axis] - 1) for axis in (0, 1)
     )
-    told = weight[row, column, 0]
-    good = told > 0.9
+    shares = weight[row, column, 0]
+    good = shares > 0.9
     mapped = decode(normal[row[good], column[good], :3])
     x = np.einsum("nc,nci->ni", share, vertices[faces])[good, 0]
-    return np.stack([x, -mapped[:, 0] / mapped[:, 2]]), told
+    return np.stack([x, -mapped[:, 0] / mapped[:, 2]]), shares
 
 
 def test_a_lamp_place_taken_twice_counts_once(tmp_path: Path) -> None:
@@ -155,7 +155,7 @@ def test_photos_of_something_else_are_set_aside(tmp_path: Path) -> None:
 
 
 @pytest.mark.parametrize(
-    ("change", "told"),
+    ("change", "says"),
     [
         (lambda photos, spots: photos.__setitem__(0, closeups.PhotoRow(file="nowhere.jpg")), "There is no photo"),
         (lambda photos, spots: spots.__delitem__(slice(3, None)), "mark 4 or more"),
@@ -165,11 +165,11 @@ def test_photos_of_something_else_are_set_aside(tmp_path: Path) -> None:
         (lambda photos, spots: setattr(spots[0], "set", "other"), 'no photo of a place "other"'),
     ],
 )
-def test_what_can_not_be_is_told_in_one_sentence(tmp_path: Path, change: Any, told: str) -> None:
+def test_what_can_not_be_is_reported_in_one_sentence(tmp_path: Path, change: Any, says: str) -> None:
     place = laid(sheet(), None)
     photos, spots = _rows(_photographed(tmp_path, LAMPS[:1])), _spots()
     change(photos, spots)
-    with pytest.raises(JobError, match=told):
+    with pytest.raises(JobError, match=says):
         done(place, closeups, photos=photos, spots=spots)
     place.stage.discard()
     assert not place.stage.has("closeup_normal")

@@ -97,7 +97,7 @@ def test_a_meshopt_scan_opens(tmp_path: Path) -> None:
     assert volume_of(tmp_path / "a.glb") == pytest.approx(VOLUME, rel=1e-5)
 
 
-def test_damaged_meshopt_data_are_told(tmp_path: Path, capfd: pytest.CaptureFixture[str]) -> None:
+def test_damaged_meshopt_data_are_reported(tmp_path: Path, capfd: pytest.CaptureFixture[str]) -> None:
     (tmp_path / "a.glb").write_bytes(meshopt_glb(spoil=True))
     with pytest.raises(InputError, match="packed data are damaged"):
         import_scan(tmp_path / "a.glb")
@@ -105,7 +105,7 @@ def test_damaged_meshopt_data_are_told(tmp_path: Path, capfd: pytest.CaptureFixt
 
 
 @pytest.mark.parametrize("spoil", [0, 5, 8, 12, 13, 20, 200])
-def test_a_damaged_draco_mesh_is_told_or_read(tmp_path: Path, capfd: pytest.CaptureFixture[str], spoil: int) -> None:
+def test_a_damaged_draco_mesh_is_reported_or_read(tmp_path: Path, capfd: pytest.CaptureFixture[str], spoil: int) -> None:
     """A byte turned over somewhere: an error of ours or, where the byte did not matter, a mesh; never more on the terminal."""
     (tmp_path / "a.glb").write_bytes(draco_glb(spoil=spoil))
     try:

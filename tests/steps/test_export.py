@@ -112,7 +112,7 @@ def test_a_file_of_somebody_else_is_not_written_over(again):
     theirs.unlink()
 
 
-def test_a_retouched_still_is_what_is_copied_and_that_is_told(again):
+def test_a_retouched_still_is_what_is_copied_and_that_is_reported(again):
     from blender_addon.scene.delivery.contact_sheet import save_png
 
     hero = again / "out" / "pictures" / "hero.png"
@@ -128,7 +128,7 @@ def test_a_retouched_still_is_what_is_copied_and_that_is_told(again):
         hero.write_bytes(kept)
 
 
-def test_marks_without_copies_to_bear_them_are_told_of(again):
+def test_marks_without_copies_to_bear_them_are_reported(again):
     _, warned = _run(again, "export.scale_bar=true", first="export")
     assert any("no copies were asked for" in words for words in warned)
 

@@ -294,7 +294,7 @@ def test_a_scan_behind_a_link_to_a_name_without_suffix_opens(tmp_path: Path) -> 
         ("owl.obj/x.obj", "is a file, not a folder"), ("/dev/null", "device"), (".", "it is a folder"),
     ],
 )  # fmt: skip
-def test_odd_paths_are_told_apart(tmp_path: Path, written: str, words: str) -> None:
+def test_odd_paths_are_distinguished(tmp_path: Path, written: str, words: str) -> None:
     write_obj(tmp_path / "owl.obj", FIGURE)
     with pytest.raises(JobError, match=words) as caught:
         run(tmp_path, f'[intake]\nscan = "{written}"')
@@ -360,7 +360,7 @@ def test_pictures_that_nobody_used_are_named(tmp_path: Path) -> None:
     assert "owl_metallic.png" in words
 
 
-def test_a_file_where_a_folder_belongs_is_told_as_such(tmp_path: Path) -> None:
+def test_a_file_where_a_folder_belongs_is_reported_as_such(tmp_path: Path) -> None:
     (tmp_path / "out").write_text("")
     for place in (tmp_path / "out", tmp_path / "out" / "pictures"):
         with pytest.raises(OutputError, match=r"out\" is a file, not a folder; choose another one"):

@@ -336,7 +336,7 @@ def test_a_users_compositor_is_left_alone() -> None:
     [("interiour", 'did you mean "interior"'), ("gone.exr", "no picture of surroundings"), ("photo.jpg", "full range"),
      ("broken.exr", "broken.exr"), ("square.exr", "twice as wide")],
 )  # fmt: skip
-def test_bad_surroundings_are_told_and_nothing_is_left(name: str, words: str, tmp_path: Path) -> None:
+def test_bad_surroundings_are_reported_and_nothing_is_left(name: str, words: str, tmp_path: Path) -> None:
     (tmp_path / "photo.jpg").write_bytes(b"x")
     (tmp_path / "broken.exr").write_bytes(b"v/1\x01 no picture")
     image = bpy.data.images.new("square", 8, 8, float_buffer=True)
@@ -357,9 +357,10 @@ def test_the_chart_comes_back_as_published() -> None:
     """24 patches under the soft set-up, white-balanced on the fourth grey: mean CIEDE2000 to ColorChecker 2005 under 1."""
     from blender_addon.core.colour import delta_e_2000, lab
     from blender_addon.core.surface.colour_card import CHART
+    from scripts.bench._chart_reading import read_chart
 
     stage, figures = run("lighting.setup=soft")
-    patches = meter.read_chart(
+    patches = read_chart(
         centre_mm=(0.0, 0.0, 30.0), normal=figures["card_normal"], lights=on(stage), world=stage.scene.world, seed=3
     )  # fmt: skip
     published = np.clip(CHART, 0, 1)

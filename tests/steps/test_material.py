@@ -340,7 +340,7 @@ def test_a_reference_photo_gives_the_clay_its_colour(tmp_path: Path) -> None:
         ),
     ],
 )
-def test_a_missing_reference_is_told(assignments: tuple[str, ...], words: str) -> None:
+def test_a_missing_reference_is_reported(assignments: tuple[str, ...], words: str) -> None:
     with pytest.raises(JobError, match=words):
         run(*assignments)
 

@@ -16,14 +16,14 @@ from blender_addon.core.srgb import encode
 from blender_addon.core.surface.textured_surface import read_surface
 from blender_addon.job import sheet as sheets
 from blender_addon.job.runner import finish
-from blender_addon.job.step import from_module
+from blender_addon.job.step import Progress, from_module
 from blender_addon.scene import images, meshes, roles
 from blender_addon.scene.delivery.relief_files import write_relief
 from blender_addon.scene.scan.textures import Textures, scan_material
 from blender_addon.scene.stage import Stage
 from blender_addon.scene.surface.base_picture import picture_of
 from blender_addon.scene.surface.own_texture import maps_of, mean_colour
-from blender_addon.scene.surface.photographed import read_photographed
+from blender_addon.scene.surface.photographed import reading
 from blender_addon.scene.surface.surface_texture import read_linear
 from blender_addon.scene.thumbnails import surface_colours
 from blender_addon.steps.surface import albedo, material, relief
@@ -226,7 +226,7 @@ def test_the_albedo_flattens_the_light_and_stays_in_gamut() -> None:
         ("tiny", "no more than 12 x 12 pixels"),
     ],
 )
-def test_bad_input_is_told_and_leaves_no_maps(case: str, says: str) -> None:
+def test_bad_input_is_reported_and_leaves_no_maps(case: str, says: str) -> None:
     mesh, picture = sheet(), texture((128, 128))
     if case == "no uv":
         mesh = TriangleMesh(mesh.vertices, mesh.faces)
@@ -320,7 +320,7 @@ def test_reading_a_vast_picture_gives_its_memory_back_and_sees_what_was_painted(
     read_linear(image, limit=4096)
     assert not image.has_data and len(bpy.data.images) == 1
     place = laid(sheet(), np.repeat(np.repeat(texture((640, 40)), 10, axis=1), 2, axis=0))
-    read_photographed(place.piece)
+    finish(reading(place.piece, Progress(0.0, "")))
     assert not bpy.data.images["Scan texture"].has_data
     image.pixels[:3] = (1.0, 1.0, 1.0)
     reduced = read_linear(image, limit=4096)
@@ -334,7 +334,7 @@ def test_vertex_colours_become_a_live_shape_key() -> None:
     row, column = (np.clip((mesh.vertices[:, k] / 0.04 * 0.96 + 0.02) * 512, 0, 511).astype(int) for k in (1, 0))
     colours = np.concatenate([picture[row, column], np.ones((len(row), 1))], 1).astype(np.float32)
     place = laid(TriangleMesh(mesh.vertices, mesh.faces, colours={"Col": colours}), None)
-    assert read_photographed(place.piece).surface.on_vertices
+    assert finish(reading(place.piece, Progress(0.0, ""))).surface.on_vertices
     result = done(place, relief)
     if result.figures["found"]:
         key = bpy.data.objects["Piece"].data.shape_keys.key_blocks["Relief"]

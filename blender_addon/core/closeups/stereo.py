@@ -50,14 +50,6 @@ class Facing:
     lamps: Floats
 
 
-def three_lights(ways: Floats, values: Floats) -> tuple[Floats, Floats]:
-    """Unit normals (n, 3) and albedo (n,) of three lights of strength 1 in ways (3, 3) that give values (n, 3): Woodham
-    1980."""
-    b = np.linalg.solve(ways, values.T).T
-    albedo = np.linalg.norm(b, axis=1)
-    return b / np.maximum(albedo, 1e-12)[:, None], albedo
-
-
 def facing(shaded: Shaded, albedo: Floats, *, paint: float, tilt: float = TILT) -> Facing:
     """The normals by all lamps. albedo: (n,) expected; paint: standard deviation of its log."""
     # what the room adds counts along the coarse normal, so that the whole stays linear in b

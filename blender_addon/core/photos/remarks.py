@@ -37,11 +37,6 @@ class Remark:
     level: str
     words: str
 
-    @property
-    def advice(self) -> str:
-        """What to do about it."""
-        return ADVICE[self.kind]
-
 
 def verdict(remarks: Sequence[Remark]) -> str:
     """'keep', 'retake' or 'leave out' of a photo with these remarks. What is twice there need not be taken again."""

@@ -9,7 +9,7 @@ import numpy as np
 from ..arrays import Floats
 from ..records import record
 from .edges import Edges
-from .piece import SIZE, Piece, central, on_piece
+from .piece import Piece, central, on_piece
 from .remarks import RETAKE, Remark
 from .seen import Photo
 
@@ -136,14 +136,3 @@ def _direction(degrees: float) -> str:
     """The direction in words, as it is seen: x to the right, y down."""
     names = ("the horizontal", "the diagonal from top left", "the vertical", "the diagonal from bottom left")
     return names[int(np.mod(np.round(degrees / 45.0), 4))]
-
-
-def sharp_share(edges: Edges, limit: float) -> float:
-    """Which part of the fields that have edges is sharp: a shallow focus leaves the rest behind; nan without edges."""
-    if not len(edges.width):
-        return np.nan
-    field = (edges.y * SIZE[0] / 8).astype(int) * 9 + (edges.x * SIZE[1] / 8).astype(int)
-    sharpest: Floats = np.full(int(field.max()) + 1, np.inf)
-    np.minimum.at(sharpest, field, edges.width)
-    known = sharpest[np.isfinite(sharpest)]
-    return float((known < limit).mean())

@@ -60,18 +60,6 @@ def hold(
     return Answer(False, best, words, count)
 
 
-def fill_distance(optics: Optics, size_mm: float, frame_side_mm: float, *, share: float = 0.8) -> Answer:
-    """The distance at which something flat of `size_mm` fills a share of the frame's side: m = share x side / size."""
-    if size_mm <= 0.0 or not 0.0 < share:
-        raise ValueError("size and share must be more than nothing")
-    m = share * frame_side_mm / size_mm
-    found = replace(optics, focus_mm=lens.focus_for(optics.focal_mm, m, pupil_ratio=optics.pupil_ratio))
-    words = f"{found.focus_mm:.0f} mm from the lens, magnification {m:.2f}, fills {100 * share:.0f} %"
-    if m > lens.LARGEST:
-        words += f"; beyond {lens.LARGEST:.0f}:1 this is a microscope's work"
-    return Answer(m <= lens.LARGEST, found, words)
-
-
 def at_focal_length(optics: Optics, focal_mm: float) -> Answer:
     """The same size in the picture at another focal length: magnification and f-number stay, the distance changes."""
     focus = lens.focus_for(focal_mm, optics.magnification, pupil_ratio=optics.pupil_ratio)

@@ -51,11 +51,6 @@ class Optics:
         """Diameter of the entrance pupil."""
         return self.focal_mm / self.fnumber
 
-    @property
-    def image_mm(self) -> float:
-        """Distance from the exit pupil to the sensor, f (p + m)."""
-        return self.focal_mm * (self.pupil_ratio + self.magnification)
-
 
 def magnification(focal_mm: float, focus_mm: float, *, pupil_ratio: float = 1.0) -> float:
     """m = f / (s - f/p). Raises ValueError within the front focal distance, where nothing can be brought to focus."""
@@ -68,11 +63,6 @@ def magnification(focal_mm: float, focus_mm: float, *, pupil_ratio: float = 1.0)
 def focus_for(focal_mm: float, m: float, *, pupil_ratio: float = 1.0) -> float:
     """The distance (mm) at which the lens images at magnification m: s = f (1/m + 1/p)."""
     return focal_mm * (1.0 / m + 1.0 / pupil_ratio)
-
-
-def film_plane_distance(focal_mm: float, m: float) -> float:
-    """Subject to sensor for a thin lens, f (2 + m + 1/m): what a lens barrel's scale counts from."""
-    return focal_mm * (2.0 + m + 1.0 / m)
 
 
 def blur_disc(optics: Optics, distance_mm: Floats | float) -> Floats:
@@ -98,11 +88,6 @@ def depth_of_field(optics: Optics, coc_mm: float) -> float:
     """Far limit less near limit, mm."""
     near, far = limits(optics, coc_mm)
     return far - near
-
-
-def hyperfocal(focal_mm: float, fnumber: float, coc_mm: float) -> float:
-    """f^2/(N c) + f, mm: focused there, all from half of it to infinity is sharp."""
-    return focal_mm * focal_mm / (fnumber * coc_mm) + focal_mm
 
 
 def airy_disc(effective_fnumber: float, *, wavelength_mm: float = GREEN_LINE) -> float:

@@ -56,13 +56,6 @@ BLOCK = 1024
 """Points compared with all of a polygon's edges at once: as many as the cache holds."""
 
 
-def in_frame(points: Floats, view: ShotView, *, margin: float = 1.0) -> Bools:
-    """Which points (n, 3) mm lie in the view's frame, widened by `margin`."""
-    slopes, depth = project(points, view.position, view.rotation)
-    inside = (np.abs(slopes[:, 0]) <= view.half_slopes[0] * margin) & (np.abs(slopes[:, 1]) <= view.half_slopes[1] * margin)
-    return inside & (depth > 0)
-
-
 def in_sight(points: Floats, view: ShotView, *, radius_mm: Floats | float = 0.0) -> Bools:
     """Which points (n, 3) mm, each the middle of something of `radius_mm`, stand between the lens and the subject.
 

@@ -34,12 +34,6 @@ def decode(stored: Floats) -> Floats:
     return unit(np.asarray(stored, np.float32)[..., :3] * 2 - 1)
 
 
-def from_height(height_mm: Floats, texel_mm: float) -> Floats:
-    """(h, w, 3) unit normals of a flat height field (h, w), rows upwards: n ~ (-dh/dx, -dh/dy, 1)."""
-    rise_y, rise_x = np.gradient(np.asarray(height_mm, float), texel_mm)
-    return unit(np.stack([-rise_x, -rise_y, np.ones_like(rise_x)], axis=-1))
-
-
 def reoriented(base: Floats, detail: Floats) -> Floats:
     """Unit normals (..., 3): `detail` laid onto `base`, both in tangent space (Barre-Brisebois & Hill 2012).
 

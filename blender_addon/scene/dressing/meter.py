@@ -14,10 +14,8 @@ from mathutils import Matrix, Vector
 from ...core.dressing.exposure import GREY
 from ...core.records import record
 from ...core.srgb import luminance
-from ...core.surface.colour_card import COLUMNS, ROWS
 from ..compat import set_media
 from .lights import flat_object, matt_material
-from .targets import chart_object
 
 PIXELS = 12
 SAMPLES = 192
@@ -53,7 +51,7 @@ def read_card(
     """
     card = flat_object("Grey card meter", CARD_MM, CARD_MM, matt_material("Grey card meter", (GREY,) * 3))
     card.matrix_world = card_matrix(centre_mm, normal)
-    pixels = _photographed(card, 0.6 * CARD_MM, (PIXELS, PIXELS), [*lights, *around], world, seed).reshape(-1, 3)
+    pixels = photographed(card, 0.6 * CARD_MM, (PIXELS, PIXELS), [*lights, *around], world, seed).reshape(-1, 3)
     bright = luminance(pixels)
     mean = float(bright.mean())
     return Reading(pixels.mean(axis=0), float(bright.std() / np.sqrt(len(bright)) / mean) if mean > 0 else 1.0)
@@ -101,26 +99,7 @@ def _tried(items: Sequence[Any], camera: Any, size: tuple[int, ...], world: Any,
         bpy.data.scenes.remove(scene)
 
 
-def read_chart(
-    *,
-    centre_mm: Sequence[float],
-    normal: Sequence[float],
-    lights: Iterable[Any],
-    world: Any,
-    around: Iterable[Any] = (),
-    seed: int = 1,
-) -> Any:
-    """(24, 3) linear colours of the 24-patch chart, photographed as `read_card` does the grey card."""
-    patch = CARD_MM / COLUMNS
-    chart = chart_object("Chart meter", patch)
-    chart.matrix_world = card_matrix(centre_mm, normal)
-    size = 4 * COLUMNS, 4 * ROWS
-    pixels = _photographed(chart, patch * COLUMNS, size, [*lights, *around], world, seed)
-    patches = pixels[::-1].reshape(ROWS, 4, COLUMNS, 4, 3)  # the picture's first row is its lowest
-    return patches[:, 1:3, :, 1:3].mean(axis=(1, 3)).reshape(-1, 3)
-
-
-def _photographed(item: Any, width_mm: float, size: tuple[int, int], others: Iterable[Any], world: Any, seed: int) -> Any:
+def photographed(item: Any, width_mm: float, size: tuple[int, int], others: Iterable[Any], world: Any, seed: int) -> Any:
     """(h, w, 3) linear pixels of a flat object (looking along its -Z) seen from half a millimetre before it; it is removed."""
     scene = bpy.data.scenes.new("Bozzetto meter")
     camera = bpy.data.objects.new("Bozzetto meter", bpy.data.cameras.new("Bozzetto meter"))

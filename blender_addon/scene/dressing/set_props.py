@@ -89,14 +89,6 @@ def collected_candidates(collection: str) -> list[Candidate]:
     return found
 
 
-def place_props(
-    candidates: Sequence[Candidate], views: Any, bench: Bench, *, seed: int, tone: Sequence[float]
-) -> tuple[dict[str, Any], float]:
-    """Objects for the candidates that found a place, by key, and the largest gap left at a contact, mm."""
-    places = found_places(candidates, views, bench, seed=seed)
-    return made_props(places, tone), max((place.gap for place in places), default=0.0)
-
-
 @record
 class Place:
     """Where a prop lies: the prop, where it was composed, the (4, 4) matrix in mm that lays it there, the gap left in mm."""

@@ -16,7 +16,6 @@ from ...core.surface.relief.recovery import Photographed
 from ...core.surface.texels import typical_texel_mm
 from ...core.surface.textured_surface import TexturedSurface, read_surface, vertex_surface, without
 from ...job.files.aside import aside
-from ...job.runner import finish
 from ...job.step import Progress
 from ..images import LARGEST, read_pixels, release, working_size
 from ..meshes import MM, read_mesh
@@ -26,12 +25,6 @@ from .surface_texture import colour_layer, read_linear
 MOST_TEXELS = 5_000_000  # covered texels that are worked on: more are halved
 FEWEST_TEXELS = 256
 AGAIN = "export the scan again with its photo texture"
-
-
-def read_photographed(item: Any, *, finest_texel_mm: float = 0.0, occluders: tuple[Any, ...] = ()) -> Photographed | str:
-    """As `reading`, in one go."""
-    found: Photographed | str = finish(reading(item, Progress(0.0, ""), finest_texel_mm=finest_texel_mm, occluders=occluders))
-    return found
 
 
 def reading(

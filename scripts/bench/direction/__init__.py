@@ -64,8 +64,8 @@ def read(folder: Path, name: str) -> tuple[Any, Any, dict[str, Any]]:
 
     with Image.open(folder / f"{name}.png") as picture:
         codes = np.asarray(picture.convert("RGB"), float)
-    told = json.loads((folder / f"{name}.json").read_text(encoding="utf-8"))
-    return codes, np.load(folder / f"{name}.npz")["ids"], told
+    facts = json.loads((folder / f"{name}.json").read_text(encoding="utf-8"))
+    return codes, np.load(folder / f"{name}.npz")["ids"], facts
 
 
 def _series(record: Record, folder: Path) -> None:
@@ -78,12 +78,12 @@ def _series(record: Record, folder: Path) -> None:
     record.add("heroes", len(there), unit="of 12", goal="== 12")
     shown = Counter(
         name
-        for _, ids, told in heroes
-        for name, number in told["props"].items()
+        for _, ids, facts in heroes
+        for name, number in facts["props"].items()
         if (ids == number).sum() >= measures.LEAST_PIXELS
     )
     record.add("prop_repeats", max(shown.values(), default=0), unit="of 12", goal="<= 4")
-    boards = [set(told["boards"]) for *_, told in heroes]
+    boards = [set(facts["boards"]) for *_, facts in heroes]
     copied = sum(len(a & b) > 0.5 * max(min(len(a), len(b)), 1) for a, b in combinations(boards, 2))
     record.add("board_repeats", copied, unit="pairs", goal="== 0")
     masks = [ids >= measures.FIRST_PROP for ids in every]

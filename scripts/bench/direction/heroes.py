@@ -55,11 +55,11 @@ def hero(
         render_picture(stage.scene, folder / f"{name}.png", camera=shot, size=pixels)
     ids, names = id_pass(stage, shot, pixels)
     np.savez_compressed(folder / f"{name}.npz", ids=ids)
-    told = {
+    facts = {
         "name": name, "props": names, "boards": board_tones(stage),
         "height_mm": float(mesh.vertices[:, 2].max()),
     }  # fmt: skip
-    (folder / f"{name}.json").write_text(json.dumps(told, indent=1) + "\n", encoding="utf-8")
+    (folder / f"{name}.json").write_text(json.dumps(facts, indent=1) + "\n", encoding="utf-8")
 
 
 def dressed(name: str, mesh: TriangleMesh, place: int, settings: dict[str, dict[str, Any]]) -> Stage:

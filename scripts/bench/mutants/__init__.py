@@ -206,8 +206,8 @@ def _tried(record: Record, options: Options, mutants: list[Mutant], seconds: dic
             else:
                 survivors.append(mutant)
                 print(f"  survived: {mutant.file}:{mutant.line} {mutant.words}: {mutant.text}", flush=True)
-    told = [{name: value for name, value in asdict(survivor).items() if name != "changed"} for survivor in survivors]
-    (options.out / "survivors.json").write_text(json.dumps(told, indent=1) + "\n", encoding="utf-8")
+    survivor_rows = [{name: value for name, value in asdict(survivor).items() if name != "changed"} for survivor in survivors]
+    (options.out / "survivors.json").write_text(json.dumps(survivor_rows, indent=1) + "\n", encoding="utf-8")
     case, tried = ",".join(options.cases), len(mutants) - listed
     record.add("mutants", tried, case=case, yardstick=f"{listed} listed", floor="" if options.fast or case else ">= 100")
     if tried:

@@ -109,7 +109,7 @@ def _mirrored(spots: Spots) -> Pose:
     return pose_of(Spots(spots.points, spots.pixels * (-1, 1) + (SIZE[0], 0), spots.normals), SIZE)
 
 
-def test_a_mirrored_photo_is_told_as_such() -> None:
+def test_a_mirrored_photo_is_reported_as_such() -> None:
     _, spots = _scene(41, 7)
     pose = _mirrored(spots)
     assert pose.verdict == "no fit" and "mirrored" in pose.why

@@ -217,7 +217,7 @@ def test_no_panel_grows_out_of_a_head() -> None:
     assert edges_at_head([corners + shift], hero) == 0.0
 
 
-def test_distance_from_a_boundary_is_told_inside_and_outside() -> None:
+def test_distance_from_a_boundary_is_right_inside_and_outside() -> None:
     square = np.array([[-1.0, -1.0], [1.0, -1.0], [1.0, 1.0], [-1.0, 1.0]])
     found = boundary_distance(np.array([[0.0, 0.0], [0.7, 0.2], [3.0, 0.0], [2.0, 2.0]]), square)
     assert found == pytest.approx([1.0, 0.3, 2.0, 2**0.5])

@@ -53,7 +53,7 @@ def test_the_outline_is_the_true_one_not_the_hull_round_it() -> None:
     [((60.0, 60.0), False), ((0.0, 60.0), True), ((49.0, 60.0), True), ((25.0, 60.0), False), ((300.0, 60.0), False)],
     ids=["clear of it", "peeking out", "edge on edge", "plainly behind", "out of the frame"],
 )
-def test_what_just_touches_is_told_from_what_stands_clear_or_plainly_behind(place: tuple, touches: bool) -> None:
+def test_what_just_touches_is_distinguished_from_what_stands_clear_or_plainly_behind(place: tuple, touches: bool) -> None:
     """The board is 40 mm wide; seen from there what stands 60 mm behind it is an eighth smaller."""
     points = _post(*place)
     if place == (0.0, 60.0):

@@ -193,8 +193,8 @@ def test_exiftool_reads_the_words(tmp_path):
 def test_the_packet_is_xml_whatever_the_words(words):
     from xml.etree import ElementTree
 
-    told = xmp.PictureWords(**{name: words for name in vars(WORDS)})
-    tree = ElementTree.fromstring(xmp.packet(told).decode())
+    written = xmp.PictureWords(**{name: words for name in vars(WORDS)})
+    tree = ElementTree.fromstring(xmp.packet(written).decode())
     assert tree.tag == "{adobe:ns:meta/}xmpmeta"
     creator = [e.text for e in tree.iter("{http://www.w3.org/1999/02/22-rdf-syntax-ns#}li") if e.text == xmp.clean(words)]
     assert creator or not xmp.clean(words)

@@ -85,7 +85,7 @@ def test_what_is_no_plain_file_is_refused_by_its_status(tree: Path) -> None:
         plain_file(tree / "loop.png")
 
 
-def test_what_is_missing_is_told_with_its_folder_and_near_names(tree: Path) -> None:
+def test_what_is_missing_is_reported_with_its_folder_and_near_names(tree: Path) -> None:
     for path, words in (
         (tree / "owls.png", f'no such file in "{tree}"; did you mean "owl.png"'),
         (tree / "none" / "owl.png", f'no folder "{tree / "none"}"'),
@@ -193,7 +193,7 @@ def test_a_usd_is_followed_layer_by_layer(tree: Path) -> None:
     assert [each.shown for each in usd_names.refused_assets(tree / "c.usdz")] == ["secret.png"]
 
 
-def test_damaged_usd_tables_are_told(tree: Path) -> None:
+def test_damaged_usd_tables_are_reported(tree: Path) -> None:
     whole = crate(b"Mesh\0points\0../secret.png\0owl.png\0none.png\0")
     for place in range(8, len(whole)):
         (tree / "d.usdc").write_bytes(whole[:place] + bytes([whole[place] ^ 0xFF]) + whole[place + 1 :])

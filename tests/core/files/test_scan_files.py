@@ -154,7 +154,7 @@ def test_names_tell_whose_a_picture_is() -> None:
     assert series_of("IMG_2031.JPG") == series_of("img_7.jpg") != series_of("owl.jpg") == ""
 
 
-def test_cut_pictures_are_told() -> None:
+def test_cut_pictures_are_reported() -> None:
     jpeg = b"\xff\xd8" + b"\x12" * 4000 + b"\xff\xd9"
     png = b"\x89PNG\r\n\x1a\n" + b"\1" * 4000 + b"\0\0\0\0IEND\xaeB`\x82"
     assert looks_whole(jpeg) and looks_whole(jpeg + b"\0" * 500) and looks_whole(png)

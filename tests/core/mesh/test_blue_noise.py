@@ -5,9 +5,10 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from blender_addon.core.mesh.blue_noise import ROOM, accepted, conflicts, poisson_points
+from blender_addon.core.mesh.blue_noise import accepted, conflicts
 from blender_addon.core.mesh.solids import ball
 from blender_addon.core.mesh.triangles import face_areas
+from scripts.bench._poisson_points import ROOM, poisson_points
 
 
 def square(side: float = 100.0, parts: int = 20) -> tuple[np.ndarray, np.ndarray]:

@@ -100,7 +100,7 @@ def test_nothing_is_said_of_a_good_set(report: SetReport) -> None:
         ("alone", lambda picture: np.rot90(view(STEP * 9), 2)),
     ],
 )
-def test_a_fault_is_told_where_it_is_and_nowhere_else(
+def test_a_fault_is_reported_where_it_is_and_nowhere_else(
     kind: str, change: Callable[[Picture], Picture], views: list[Picture], photos: list[Photo]
 ) -> None:
     """The ninth photo has the fault; its neighbours may be told apart from it, all others are as before."""
@@ -169,7 +169,7 @@ def test_labels_tell_other_cameras_flash_zoom_and_copies(views: list[Picture]) -
     assert found.photos[-1].verdict == RETAKE
 
 
-def test_settings_that_wander_are_told_of_the_set(views: list[Picture]) -> None:
+def test_settings_that_wander_are_reported_for_the_set(views: list[Picture]) -> None:
     exifs = [dataclasses.replace(LABELS, seconds=1 / 60 / (1 + number / 12)) for number in range(12)]
     found = judged([photo(number, views[number], exif) for number, exif in enumerate(exifs)])
     assert any("not locked" in sentence for sentence in found.said)

@@ -58,7 +58,7 @@ def test_the_files_front_counts_by_format() -> None:
     assert chances[0] > chances[1] > chances[2]
 
 
-def test_rough_sides_are_told_from_smooth_ones() -> None:
+def test_rough_sides_are_distinguished_from_smooth_ones() -> None:
     """A ball that is rough below: its rougher surface looks down, and one rough all over has no side to speak of."""
     points, normals = ball((0.0, 0.0, 0.0), (20.0, 20.0, 20.0), COUNT)
     spread = np.random.default_rng(2).normal(0.0, 0.5, normals.shape)

@@ -6,7 +6,7 @@ import pytest
 
 from blender_addon.core.shots import optics
 from blender_addon.core.shots.focus_bracket import bracket, gap
-from blender_addon.core.shots.lens_answers import at_focal_length, fill_distance, hold, read_out
+from blender_addon.core.shots.lens_answers import at_focal_length, hold, read_out
 from blender_addon.core.shots.optics import Optics
 
 COC = 0.0288
@@ -44,13 +44,6 @@ def test_nonsense_is_refused_in_words():
         hold(Optics(90.0, 8.0, 540.0), 560.0, 550.0, COC)
     with pytest.raises(ValueError, match="step back"):
         hold(Optics(90.0, 8.0, 540.0), 80.0, 550.0, COC)
-
-
-def test_the_distance_that_fills_80_percent():
-    answer = fill_distance(Optics(60.0, 8.0, 1000.0), 80.0, 24.0, share=0.8)
-    assert answer.optics.magnification * 80.0 == pytest.approx(0.8 * 24.0)
-    assert answer.optics.focus_mm == pytest.approx(60.0 * (1 + 1 / 0.24))
-    assert not fill_distance(Optics(60.0, 8.0, 100.0), 2.0, 24.0).possible
 
 
 def test_another_focal_length_keeps_the_size_and_the_depth():

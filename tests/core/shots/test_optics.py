@@ -16,9 +16,9 @@ from blender_addon.core.shots.optics import Optics
 def test_conjugates_of_the_thin_lens(f, s, v, m, effective):
     lens = Optics(f, 8.0, s)
     assert lens.magnification == pytest.approx(m, rel=1e-8)
-    assert lens.image_mm == pytest.approx(v, rel=1e-8)
+    assert lens.focal_mm * (1.0 + lens.magnification) == pytest.approx(v, rel=1e-8)
     assert lens.effective_fnumber == pytest.approx(effective, rel=1e-7)
-    assert (lens.image_mm - f) * (s - f) == pytest.approx(f * f)  # Newton
+    assert (lens.magnification * f) * (s - f) == pytest.approx(f * f)  # Newton: x x' = f^2
     assert optics.focus_for(f, m) == pytest.approx(s, rel=1e-8)
 
 
@@ -48,7 +48,7 @@ def test_depth_depends_on_magnification_not_on_focal_length():
 
 
 def test_near_limit_at_the_hyperfocal_distance_is_half_of_it():
-    h = optics.hyperfocal(50.0, 8.0, 0.03)
+    h = 50.0**2 / (8.0 * 0.03) + 50.0
     near, far = optics.limits(Optics(50.0, 8.0, h), 0.03)
     assert near == pytest.approx(h / 2, rel=1e-9)
     assert far > 1e6

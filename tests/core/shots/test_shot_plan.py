@@ -174,7 +174,7 @@ def test_the_crown_of_a_head_is_in_a_close_look_with_air_or_clearly_outside(name
     assert (np.abs(focus) < 0.75).all()  # sharp where the eye looks, not at the frame's edge
 
 
-def test_an_outline_cut_at_the_frames_edge_is_told_from_one_with_air_and_one_well_outside():
+def test_an_outline_cut_at_the_frames_edge_is_distinguished_from_one_with_air_and_one_well_outside():
     angle = np.linspace(0.0, 2.0 * np.pi, 400)
 
     def head(top):  # a round head 0.8 wide whose crown lies at `top`, on a body that goes on below the frame

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from blender_addon.core.shots.framing import look, project
-from blender_addon.core.shots.sight import ShotView, convex_outline, in_any_sight, in_frame, in_sight, outside_distance
+from blender_addon.core.shots.sight import ShotView, convex_outline, in_any_sight, in_sight, outside_distance
 
 
 def view_of(points, aperture=12.0):
@@ -47,7 +47,6 @@ def test_near_the_lens_the_whole_frame_counts():
     corner = view.position + 150.0 * (view.axis + 0.15 * view.rotation[:, 0] + 0.1 * view.rotation[:, 1])
     outside = view.position + 150.0 * (view.axis + 0.5 * view.rotation[:, 0])
     assert in_sight(np.array([corner, outside]), view).tolist() == [True, False]
-    assert in_frame(np.array([corner, outside]), view).tolist() == [True, False]
     assert in_sight(view.position[None] + 5.0, view).all()
 
 

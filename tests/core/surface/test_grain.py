@@ -14,7 +14,7 @@ DEEP = 0.6  # log
 
 
 @pytest.mark.parametrize("degrees", [0, 35, 90, 140])
-def test_the_way_of_a_grain_is_told(degrees: float) -> None:
+def test_the_direction_of_a_grain_is_found(degrees: float) -> None:
     """To 3 degrees, away from the rim, under noise as strong as the grain."""
     turn, cell = np.radians(degrees), 0.14
     rows, columns = cell * np.mgrid[0:CELLS, 0:CELLS]
@@ -44,7 +44,7 @@ def test_a_cut_does_not_break_the_grain() -> None:
     assert np.abs(along - grain)[~cut & inner].mean() < 0.1
 
 
-def test_a_faintly_read_cut_through_a_grain_of_one_hue_is_told_by_the_grain() -> None:
+def test_a_faintly_read_cut_through_a_grain_of_one_hue_is_found_by_the_grain() -> None:
     """Where the hue says nothing of how dark the paint is."""
     surface = _surface()
     grain, cut, middle = _crossed()

@@ -23,7 +23,7 @@ def _paint(surface: TexturedSurface, spread: float) -> np.ndarray:
     return (fine + spread * np.sin(surface.position[:, 1] * 0.5 + surface.position[:, 0] * 0.3)).astype(np.float32)
 
 
-def test_light_that_a_hollow_lost_is_told_by_an_even_paint() -> None:
+def test_light_that_a_hollow_lost_is_found_by_an_even_paint() -> None:
     surface = _surface()
     openness, gap = _hollow(surface)
     missed = residual_in_hollows(surface, openness, _paint(surface, 0.02) - np.float32(LOST) * gap)

@@ -13,7 +13,7 @@ def test_the_same_question_is_answered_from_memory_and_another_is_not() -> None:
     mesh = sheet()
     surface = read_surface(mesh, np.ones(len(mesh.faces), bool), height=128, width=128)
     colours = np.random.default_rng(1).uniform(0.3, 0.5, (len(surface), 3)).astype(np.float32)
-    lamplight.forget_fits()
+    lamplight._fit_of.cache_clear()
     first = lamplight.fit_surface_light(surface, colours)
     assert lamplight.fit_surface_light(surface, colours.copy()) is first
     darker = lamplight.fit_surface_light(surface, 0.5 * colours)

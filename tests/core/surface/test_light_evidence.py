@@ -54,7 +54,7 @@ def test_mirror_images_are_no_shading() -> None:
     assert evidence(mirrored, fitted).trust < 0.3
 
 
-def test_what_is_foretold_is_told_on_parts_that_were_not_fitted() -> None:
+def test_what_is_predicted_is_found_on_parts_that_were_not_fitted() -> None:
     rng = np.random.default_rng(5)
     fold = rng.integers(0, 5, len(NORMAL))
     ones = np.ones(len(NORMAL))
@@ -63,7 +63,7 @@ def test_what_is_foretold_is_told_on_parts_that_were_not_fitted() -> None:
     assert foretold(basis(NORMAL, 2), ones, ones, fold) == 0.0
 
 
-def test_doubt_is_told_in_words() -> None:
+def test_doubt_is_reported_in_words() -> None:
     found = LightEvidence(uneven=0.5, follows=0.8, left_over=0.05)
     assert 0 < found.trust < 0.3 and "gloss" in " ".join(found.words())
     assert LightEvidence(0.5, 0.8, 0.0).trust == 1.0 and LightEvidence(0.05, 0.8, 0.0).trust == 0.0

@@ -44,7 +44,7 @@ def _noisy(colours: np.ndarray) -> np.ndarray:
     return (colours * np.exp(np.random.default_rng(1).normal(0, NOISE, colours.shape))).astype(np.float32)
 
 
-def test_paints_whose_hues_are_next_to_each_other_are_told_apart(monkeypatch: pytest.MonkeyPatch) -> None:
+def test_paints_whose_hues_are_next_to_each_other_are_distinguished(monkeypatch: pytest.MonkeyPatch) -> None:
     surface = _surface()
     dark = _grained(surface)
     colours = _noisy(np.where(dark[:, None], DARK, LIGHT))

@@ -50,7 +50,7 @@ def test_a_map_without_a_telling_name_is_never_the_colour(form: Form, what: str)
     assert judge(seen(form, what)).odds < -1
 
 
-def test_directions_in_space_are_told_from_those_of_a_normal_map(form: Form) -> None:
+def test_directions_in_space_are_distinguished_from_those_of_a_normal_map(form: Form) -> None:
     flat, space = seen(form, "normal"), seen(form, "object normal")
     for pixels in (flat, space):
         assert pixels.pixels is not None and holds_directions(pixels.pixels)

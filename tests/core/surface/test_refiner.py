@@ -34,13 +34,13 @@ def test_convolution_is_the_textbook_sum(dilation: int) -> None:
         assert np.allclose(found[row, column], total, atol=1e-4)  # float32 sums of 27 products
 
 
-def _planes(residual: np.ndarray, pull: tuple[float, float]) -> np.ndarray:
-    """What the net is shown of a residual under one pull, with the fields of a plain linear inversion; nothing painted."""
+def _planes(residual: np.ndarray, tangential: tuple[float, float]) -> np.ndarray:
+    """What the net is shown of a residual under one tangential light, with a linear inversion's fields; nothing painted."""
     planes = np.zeros((12, patches.CELLS, patches.CELLS), np.float32)
     planes[0] = planes[1] = residual - residual.mean()
-    planes[2], planes[3], planes[4] = 1.0, *pull
+    planes[2], planes[3], planes[4] = 1.0, *tangential
     kx, ky = patches.wave_vectors(0.07)
-    wave, along = np.hypot(kx, ky), pull[0] * kx + pull[1] * ky
+    wave, along = np.hypot(kx, ky), tangential[0] * kx + tangential[1] * ky
     power = np.maximum((0.25 * wave) ** 2 + along**2 + 0.1 * wave**2, 1e-9)
     height = np.fft.rfft2(planes[0]) * (0.25 * wave + 1j * along) / power
     planes[5:7] = [np.fft.irfft2(1j * wavenumber * height, s=residual.shape) for wavenumber in (kx, ky)]
@@ -52,10 +52,10 @@ LEVEL = np.zeros((4, 24, 24), np.float32)
 LEVEL[3] = 0.06  # what the light's fit leaves on a plain dusted piece
 
 
-@pytest.mark.parametrize("pull", [0.3, 0.7])
-def test_an_even_texture_gets_no_relief(pull: float) -> None:
+@pytest.mark.parametrize("tangential", [0.3, 0.7])
+def test_an_even_texture_gets_no_relief(tangential: float) -> None:
     """What is nothing stays nothing: a degree of tilt is what a careful eye would see under raking light (common practice)."""
-    planes = _planes(np.zeros((patches.CELLS, patches.CELLS)), (pull, 0.0))
+    planes = _planes(np.zeros((patches.CELLS, patches.CELLS)), (tangential, 0.0))
     tilt = np.degrees(np.arctan(np.linalg.norm(refiner.refiner().fields(planes, LEVEL)[:2], axis=0)))
     inner = tilt[12:-12, 12:-12]
     assert np.median(inner) < 0.5
@@ -158,7 +158,7 @@ def _share_of_linear(residual: np.ndarray, spread: float) -> float:
     return float(mean[0] / mean[1])
 
 
-def test_the_net_is_told_by_how_much_it_reads() -> None:
+def test_confidence_is_how_much_the_net_reads() -> None:
     """Power that is read whole up to 0.5 mm and not at all beyond: half of white noise's spread, say, and 0.5 mm."""
     rng = np.random.default_rng(6)
     cell, count = 0.07, 4
@@ -169,8 +169,10 @@ def test_the_net_is_told_by_how_much_it_reads() -> None:
     whole = np.ones(shown.shape, bool)
     signal = inversion.Signal(shown, shown, None, whole, np.zeros((count, 2, 12, 12)), np.zeros((count, 4, 24, 24)))
     axes = [np.tile(row, (count, 1)).astype(np.float32) for row in (*np.zeros((1, 3)), *np.eye(3))]
-    told = inversion.confidence_of(patches.Patches(cell, *axes), signal, read)
+    confidence = inversion.confidence_of(patches.Patches(cell, *axes), signal, read)
     rings = 2 * np.pi / 0.5 / (np.pi / cell)  # the cut as a part of the finest wave number that the rings hold
-    assert told.share == pytest.approx(rings, abs=0.05)  # white noise: power goes with the area below the cut
-    assert told.finest_mm == pytest.approx(0.5, rel=0.15)  # a ring is 4 % of the range wide, the taper blurs one into the next
+    assert confidence.share == pytest.approx(rings, abs=0.05)  # white noise: power goes with the area below the cut
+    assert confidence.finest_mm == pytest.approx(
+        0.5, rel=0.15
+    )  # a ring is 4 % of the range wide, the taper blurs one into the next
     assert inversion.confidence_of(patches.Patches(cell, *axes), signal, 0 * read).finest_mm == np.inf

@@ -11,7 +11,7 @@ from tests.core.surface.test_paint import DARK, LIGHT, _grained, _lit, _noisy, _
 
 
 @pytest.mark.parametrize("scratched", [False, True])
-def test_shading_that_was_read_too_faint_is_told_by_the_paint_beside_it(scratched: bool) -> None:
+def test_shading_that_was_read_too_faint_is_found_by_the_paint_beside_it(scratched: bool) -> None:
     """A scratch as dark as the cut that was not read as shading at all stays the paint's, and raises doubt elsewhere."""
     surface = _surface()
     dark = _grained(surface)
@@ -29,7 +29,7 @@ def test_shading_that_was_read_too_faint_is_told_by_the_paint_beside_it(scratche
 
 
 @pytest.mark.parametrize("varied", [False, True])
-def test_light_that_dense_relief_took_at_large_is_told_by_an_even_paint(varied: bool) -> None:
+def test_light_that_dense_relief_took_at_large_is_found_by_an_even_paint(varied: bool) -> None:
     """Half of a sheet is worked all over, and darker there as a whole by more than was read. varied: so is the paint."""
     surface, lost = _surface(), 0.12
     worked = surface.position[:, 0] > 15
@@ -40,9 +40,9 @@ def test_light_that_dense_relief_took_at_large_is_told_by_an_even_paint(varied: 
     middle = worked & (np.abs(surface.position[:, 0] - 24) < 4)
     step = float(found[middle].mean() - found[surface.position[:, 0] < 6].mean())
     assert (-1.05 * lost < step < -0.6 * lost) if not varied else (-0.4 * lost < step < 0)
-    assert np.abs(found[surface.position[:, 0] < 6]).max() < 0.02  # where nothing was read, nothing was missed
-    told = bright - large.astype(np.float32)  # where the hue tells the paint it counts, as what it leaves varies less
-    known = residual_at_large(surface, [bright, told], relief, open_weights(relief))
+    assert np.abs(found[surface.position[:, 0] < 6]).max() < 0.02  # where nothing was read, nothing is left over
+    by_hue = bright - large.astype(np.float32)  # where the hue tells the paint it counts, as what it leaves varies less
+    known = residual_at_large(surface, [bright, by_hue], relief, open_weights(relief))
     assert np.corrcoef(known, -lost * worked)[0, 1] > 0.9
 
 

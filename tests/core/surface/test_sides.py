@@ -17,7 +17,7 @@ def _ball(left: float, right: float) -> tuple[np.ndarray, np.ndarray]:
     return normals, strength * rng.normal(size=(40_000, 2))
 
 
-def test_an_even_piece_is_told_nothing_and_a_bald_side_its_share() -> None:
+def test_an_even_piece_is_given_no_remark_and_a_bald_side_its_share() -> None:
     """Slopes half as strong are a quarter in the square; sampling 5,000 texels a side gives 3 %."""
     assert remarks(side_ratios(*_ball(0.2, 0.2))) == []
     ratios = side_ratios(*_ball(0.1, 0.2))

@@ -115,7 +115,7 @@ def test_the_credit_is_drawn_in_the_corner_and_can_be_read(still, tmp_path, widt
     assert not made.remarks or "as large as" in made.remarks[0]
 
 
-def test_a_credit_that_can_not_fit_is_told_of(still, tmp_path):
+def test_a_credit_that_can_not_fit_is_reported(still, tmp_path):
     made, drawn = copy(still, tmp_path, width=60, credit="A credit that is far too long for so small a picture")
     assert any("does not fit" in words for words in made.remarks)
     assert np.array_equal(drawn, copy(still, tmp_path, width=60)[1])
@@ -130,7 +130,7 @@ def test_a_watermark_is_all_over(still, tmp_path):
             assert changed[160 * row : 160 * row + 160, 240 * column : 240 * column + 240].mean() > 0.02
 
 
-def test_a_crop_keeps_the_subject_and_bands_are_told_of(still, tmp_path):
+def test_a_crop_keeps_the_subject_and_bands_are_reported(still, tmp_path):
     wide = Box(0.05, 0.2, 0.95, 0.8)
     made, pixels = copy(still, tmp_path, aspect=0.8, subject=wide)
     assert pixels.shape[1] / pixels.shape[0] == pytest.approx(0.8, abs=0.01) and any("bands" in words for words in made.remarks)

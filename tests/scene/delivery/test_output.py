@@ -12,7 +12,7 @@ import pytest
 from blender_addon.core.srgb import encode
 from blender_addon.job.errors import OutputError
 from blender_addon.scene.delivery.contact_sheet import save_png, write_contact_sheet
-from blender_addon.scene.delivery.copies.client_pictures import Wanted, write_client_picture
+from blender_addon.scene.delivery.copies.client_pictures import Wanted, write_copy
 from blender_addon.scene.delivery.kept_pictures import KeptPictures, put_aside
 from blender_addon.scene.delivery.output import Quality, cycles, render_picture
 from blender_addon.scene.delivery.video import write_video
@@ -119,7 +119,7 @@ def _read(path):
 @pytest.mark.parametrize("kind", ["png8", "png16", "tiff16", "jpeg"])
 def test_copies_keep_their_colours(tmp_path, kind):
     _stripes(tmp_path / "s.png")
-    path = write_client_picture(tmp_path / "s.png", tmp_path / "copy", Wanted(kind), field_width_mm=90)
+    path = write_copy(tmp_path / "s.png", tmp_path / "copy", Wanted(kind), field_width_mm=90).path
     off = np.abs(_read(path) - _read(tmp_path / "s.png"))
     if kind == "jpeg":  # fine stripes of strong colours lose half their colour, but not their light, to the format
         assert abs(_read(path)[..., 1].mean() - _read(tmp_path / "s.png")[..., 1].mean()) <= 2.0 / 255
@@ -131,7 +131,7 @@ def test_copies_are_cropped_sized_and_barred(tmp_path):
     picture = np.full((60, 90, 3), 0.8, np.float32)
     save_png(picture, tmp_path / "s.png")
     wanted = Wanted("png8", width=300, aspect=1.0, scale_bar=True)
-    pixels = _read(write_client_picture(tmp_path / "s.png", tmp_path / "copy", wanted, field_width_mm=90))
+    pixels = _read(write_copy(tmp_path / "s.png", tmp_path / "copy", wanted, field_width_mm=90).path)
     assert pixels.shape[:2] == (300, 300)
     # 60 mm across 300 px: the bar is the roundest length under a quarter of the width, 10 mm, so 50 px
     assert (pixels[..., 0] < 0.4).any(axis=0).sum() == 50

@@ -85,7 +85,7 @@ def test_again_writes_over_its_own_page_alone(folder: Path, tmp_path: Path, caps
         (lambda path: (path.mkdir(), (path / "a.jpg").write_bytes(b"\xff\xd8\xff\xe0no")), "can be judged"),
     ],
 )
-def test_a_folder_without_photos_is_told_in_one_sentence(
+def test_a_folder_without_photos_is_reported_in_one_sentence(
     make: object, words: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
     place = tmp_path / "set"

@@ -9,7 +9,7 @@ import numpy as np
 
 from ...arrays import Bools, Floats
 from ..framing import half_slopes, project
-from ..optics import Optics, blur_disc, limits
+from ..optics import Optics, blur_disc
 from ..sight import LENS_ROOM_MM
 from .paths import From, Path, path
 
@@ -98,11 +98,6 @@ def first_of_rack(points: Floats, target: Floats, start: From) -> Floats:
     own = -float((target - start.pose.position) @ start.pose.rotation[:, 2])
     away = np.abs(depth[inside] - own)
     return points[inside][np.argsort(away)[int(0.97 * (len(away) - 1))]]
-
-
-def sharp_range(found: Path, frame: int, coc_mm: float) -> tuple[float, float]:
-    """Nearest and farthest sharp distance (mm) at a frame."""
-    return limits(replace(found.optics, focus_mm=float(found.focus_mm[frame])), coc_mm)
 
 
 def _still(start: From) -> Path:

@@ -51,11 +51,6 @@ def fit_surface_light(
     return _fit_of(_Request(surface, colours, occluders, seed))
 
 
-def forget_fits() -> None:
-    """Let go of the fits that are kept; what is measured in time asks for it."""
-    _fit_of.cache_clear()
-
-
 class _Request:
     """A request for a fit, equal to another whose inputs have the same digest. Once answered it drops its large inputs."""
 

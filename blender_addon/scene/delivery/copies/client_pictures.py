@@ -89,11 +89,6 @@ def write_copy(
     return Copy(path, size, tuple([*remarks, *more]), size[0] / window.size[0])
 
 
-def write_client_picture(still: Path, target: Path, wanted: Wanted, *, field_width_mm: float) -> Path:
-    """As `write_copy`, without knowing where the subject lies; returns the path alone."""
-    return write_copy(still, target, wanted, field_width_mm=field_width_mm).path
-
-
 def _read(source: Path) -> Any:
     try:
         wrong = damage(source)
