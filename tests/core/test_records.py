@@ -72,7 +72,7 @@ def test_it_takes_what_a_dataclass_takes(call: Callable[[Any], Any]) -> None:
         return
     made = call(Lens)
     assert asdict(made) == asdict(expected) and repr(made) == repr(expected).replace("Peer", "Lens")
-    assert [one.name for one in fields(made)] == [one.name for one in fields(expected)]
+    assert [field.name for field in fields(made)] == [field.name for field in fields(expected)]
 
 
 def test_it_is_frozen_compared_and_replaced_as_a_dataclass_is() -> None:
