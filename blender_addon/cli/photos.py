@@ -7,8 +7,10 @@ import time
 from pathlib import Path
 from typing import Any
 
+from ..core.generators import finish, passed_on
 from ..job.errors import OutputError
-from ..scene.photos.look_over import LookedOver, look_over
+from ..job.step import Progress
+from ..scene.photos.look_over import look_over
 
 
 def add_photos(commands: Any) -> None:
@@ -28,18 +30,17 @@ def add_photos(commands: Any) -> None:
 def _photos(options: Any) -> int:
     if options.most < 0:
         raise OutputError(f"--most {options.most} keeps no photo: give a number above 0, or leave it out")
-    work, shown = look_over(options.folder, options.out, limit=options.most), 0.0
-    try:
-        while True:
-            options.stopping.check()
-            progress = next(work)
-            if not options.quiet and time.perf_counter() - shown > 2.0:
-                shown = time.perf_counter()
-                print(f"{progress.fraction:4.0%}  {progress.words}", flush=True)
-    except StopIteration as end:
-        found: LookedOver = end.value
-    finally:
-        work.close()
+    printed = 0.0
+
+    def show(progress: Progress) -> None:
+        nonlocal printed
+        options.stopping.check()
+        if not options.quiet and time.perf_counter() - printed > 2.0:
+            printed = time.perf_counter()
+            print(f"{progress.fraction:4.0%}  {progress.words}", flush=True)
+
+    options.stopping.check()
+    found = finish(passed_on(look_over(options.folder, options.out, limit=options.most), show))
     print(found.words.read_text(encoding="utf-8"), end="")
     print(f"\nPage: {found.page}\nList: {found.words}")
     return 0

@@ -10,6 +10,7 @@ import numpy as np
 from ..core.arrays import Floats, Ints
 from ..core.mesh.preview import strewn, through, view
 from ..core.mesh.triangles import TriangleMesh, face_normals
+from ..core.rasters import colours_at
 from .images import LARGEST, read_pixels
 from .meshes import read_mesh
 from .shots import lens_drivers as key
@@ -85,10 +86,7 @@ def surface_colours(item: Any, mesh: TriangleMesh, faces: Ints, weights: Floats)
             continue
         pixels = read_pixels(image, limit=LARGEST)
         chosen = slots == slot
-        place = where[chosen] - np.floor(where[chosen])
-        rows = np.minimum((place[:, 1] * pixels.shape[0]).astype(int), pixels.shape[0] - 1)
-        columns = np.minimum((place[:, 0] * pixels.shape[1]).astype(int), pixels.shape[1] - 1)
-        colours[chosen] = pixels[rows, columns, :3]
+        colours[chosen] = colours_at(pixels, where[chosen])
     return colours
 
 

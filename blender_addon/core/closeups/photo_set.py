@@ -13,10 +13,11 @@ import numpy as np
 
 from ..arrays import Bools, Floats, Ints
 from ..mesh.triangles import unit
+from ..rasters import bilinear
 from ..records import record
 from ..srgb import decode, luminance
 from ..surface.bandpass import gaussian_blur
-from ..surface.texels import Texels, bilinear
+from ..surface.texels import Texels
 from ..threads import in_parallel
 from .camera import PhotoCamera
 from .consistency import FEWEST, BlockPixels

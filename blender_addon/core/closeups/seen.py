@@ -6,6 +6,7 @@ import numpy as np
 
 from ..arrays import Bools, Floats, Ints
 from ..mesh.triangles import face_normals
+from ..rasters import nearest_pixel
 from ..records import record
 from ..surface.texels import Texels, rasterize
 from .camera import PhotoCamera
@@ -49,7 +50,7 @@ def faces_seen(camera: PhotoCamera, form: Form, *, margin: float = 0.0) -> Bools
     nearest, scale = _depths(camera, form)
     seen = np.zeros(len(form.vertices), bool)
     rows = np.flatnonzero(inside)
-    column, line = (np.clip((uv[rows, axis] * scale[axis]).astype(int), 0, scale[axis] - 1) for axis in (0, 1))
+    line, column = nearest_pixel(uv[rows], nearest.shape)
     pixel_mm = depth[rows] / camera.distance * camera.size[0] / scale[0]
     seen[rows] = depth[rows] <= nearest[line, column] + 4 * pixel_mm + 1e-4 * depth[rows]
     return np.asarray(candidate & seen[form.faces].all(axis=1))

@@ -12,6 +12,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from ..arrays import Bools, Floats, Ints, Pixels8
+from ..rasters import nearest_pixel
 from ..records import record
 from .edges import Edges
 from .seen import Photo
@@ -70,9 +71,7 @@ def find_piece(photos: Sequence[Photo]) -> Piece:
 def on_piece(edges: Edges, mask: Bools) -> Bools:
     """(n,) whether each edge lies on the piece or on its outline, two cells round it counted in."""
     wide = _widened(_widened(mask))
-    row = np.minimum((edges.y * mask.shape[0]).astype(int), mask.shape[0] - 1)
-    column = np.minimum((edges.x * mask.shape[1]).astype(int), mask.shape[1] - 1)
-    return wide[row, column]
+    return wide[nearest_pixel(np.stack([edges.x, edges.y], axis=1), mask.shape)]
 
 
 def central() -> Bools:

@@ -16,6 +16,7 @@ import numpy as np
 from ..arrays import Bools, Floats, Ints
 from ..mesh.preview import strewn
 from ..mesh.triangles import TriangleMesh, unit, vertex_normals
+from ..rasters import colours_at
 from ..records import record
 from .light.spherical_harmonics import basis
 from .texels import rasterize
@@ -229,7 +230,7 @@ def fit_of(picture: Floats, layout: Layout, *, recess: Callable[[], Floats] | No
 
     recess: (n,) how deep each place lies in a recess, asked only for a grey picture.
     """
-    seen = at(picture, layout.uv)
+    seen = colours_at(picture, layout.uv)
     if float(seen.std(axis=0).max()) < 1 / 255:
         return Fit()
     bright = np.log(np.maximum(seen.mean(axis=1), 0.02))
@@ -244,19 +245,10 @@ def fit_of(picture: Floats, layout: Layout, *, recess: Callable[[], Floats] | No
     )
 
 
-def at(picture: Floats, uv: Floats) -> Floats:
-    """(n, 3) pixels of a picture at UVs (n, 2), the nearest; UVs outside 0 to 1 repeat."""
-    height, width = picture.shape[:2]
-    place = uv - np.floor(uv)
-    column = np.minimum((place[:, 0] * width).astype(np.int64), width - 1)
-    row = np.minimum((place[:, 1] * height).astype(np.int64), height - 1)
-    return picture[row, column, :3].astype(float)
-
-
 def _agreement(picture: Floats, seam_uv: Floats) -> float | None:
     if len(seam_uv) < FEWEST_SEAMS:
         return None
-    here, other = at(picture, seam_uv[:, 0]), at(picture, seam_uv[:, 1])
+    here, other = colours_at(picture, seam_uv[:, 0]), colours_at(picture, seam_uv[:, 1])
     chance = np.roll(other, len(other) // 2 + 1, axis=0)
     usual = float(np.abs(here - chance).mean())
     return float(1.0 - np.abs(here - other).mean() / usual) if usual > 2 / 255 else None

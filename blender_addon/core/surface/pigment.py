@@ -11,6 +11,7 @@ from dataclasses import replace
 import numpy as np
 
 from ..arrays import Floats, Ints
+from ..rasters import corner_shares
 from ..records import record
 from .bandpass import gaussian_blur
 
@@ -33,7 +34,7 @@ class Pigments:
 
     def at(self, hue: Floats) -> Floats:
         """(n, k) level where the log chromaticity of texture / light is `hue` (n, 2)."""
-        return sum(self.levels[cell] * share[:, None] for cell, share in _taps(hue, self.middle, self.step))  # type: ignore[return-value]
+        return sum(self.levels[cell] * share[:, None] for cell, share in _round(hue, self.middle, self.step))  # type: ignore[return-value]
 
 
 def find_pigments(hue: Floats, remainder: Floats, weights: Floats, *, step: float = BIN) -> Pigments:
@@ -47,7 +48,7 @@ def find_pigments(hue: Floats, remainder: Floats, weights: Floats, *, step: floa
     stacked = np.concatenate([remainder, np.ones((len(remainder), 1))], axis=1) * weights[:, None]
     size = _bins(step) ** 2
     table = np.zeros((size, kinds + 1))
-    for cell, share in _taps(hue, middle, step):
+    for cell, share in _round(hue, middle, step):
         for column in range(kinds + 1):
             table[:, column] += np.bincount(cell, share * stacked[:, column], size)
     table = _eased(table, EASE)
@@ -67,19 +68,11 @@ def _bins(step: float) -> int:
     return 2 * round(REACH / step)
 
 
-def _taps(hue: Floats, middle: Floats, step: float) -> list[tuple[Ints, Floats]]:
+def _round(hue: Floats, middle: Floats, step: float) -> tuple[tuple[Ints, Floats], ...]:
     """The four bins round each place and their bilinear shares."""
     bins = _bins(step)
     place = np.clip((hue - middle) / step + bins / 2, MARGIN, bins - MARGIN - 1.001)
-    cell = place.astype(np.int32)
-    (x, y), (low, left) = (place - cell).T, cell.T
-    first = low * bins + left
-    return [
-        (first, (1 - x) * (1 - y)),
-        (first + 1, (1 - x) * y),
-        (first + bins, x * (1 - y)),
-        (first + bins + 1, x * y),
-    ]
+    return corner_shares(place[:, 1], place[:, 0], bins)
 
 
 def _eased(table: Floats, sigma: float) -> Floats:

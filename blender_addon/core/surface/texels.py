@@ -191,18 +191,6 @@ def extend(values: Floats, mask: Bools, steps: int) -> Floats:
     return np.ascontiguousarray(flat[1:-1, 1:-1]).reshape(values.shape)
 
 
-def bilinear(raster: Floats, x: Floats, y: Floats) -> Floats:
-    """(n,) values of a raster (height, width) at x, y (n,) in texels from the middle of the first; its rim goes on."""
-    height, width = raster.shape
-    x, y = np.clip(x, 0, width - 1), np.clip(y, 0, height - 1)
-    column, row = np.minimum(x.astype(np.int64), max(width - 2, 0)), np.minimum(y.astype(np.int64), max(height - 2, 0))
-    right, up = x - column, y - row
-    next_column, next_row = np.minimum(column + 1, width - 1), np.minimum(row + 1, height - 1)
-    lower = raster[row, column] * (1 - right) + raster[row, next_column] * right
-    upper = raster[next_row, column] * (1 - right) + raster[next_row, next_column] * right
-    return lower * (1 - up) + upper * up
-
-
 def surface_frames(vertices: Floats, faces: Ints, uv: Floats) -> tuple[Floats, Floats]:
     """The gradients (m, 3) of u and of v on each face: how far a texture coordinate climbs per unit of length in 3D.
 

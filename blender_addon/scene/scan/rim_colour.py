@@ -9,6 +9,7 @@ import numpy as np
 
 from ...core.mesh.holes import Rim
 from ...core.mesh.triangles import TriangleMesh
+from ...core.rasters import colours_at
 from ..images import read_pixels
 from ..surface.base_picture import picture_of
 
@@ -38,12 +39,7 @@ def usual_place(mesh: TriangleMesh, materials: Sequence[Any]) -> Callable[[Rim],
         own = np.flatnonzero(slots == slot)
         if pixels is None:
             return int(own[len(own) // 2])
-        height, width = pixels.shape[:2]
-        where = mesh.uv[rim.faces[own]].mean(axis=1)
-        where = where - np.floor(where)
-        rows = np.minimum((where[:, 1] * height).astype(int), height - 1)
-        columns = np.minimum((where[:, 0] * width).astype(int), width - 1)
-        colours = pixels[rows, columns, :3].astype(float)
+        colours = colours_at(pixels, mesh.uv[rim.faces[own]].mean(axis=1))
         return int(own[np.linalg.norm(colours - np.median(colours, axis=0), axis=1).argmin()])
 
     return place

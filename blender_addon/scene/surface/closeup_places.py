@@ -11,6 +11,7 @@ from ...core.closeups.camera import PhotoCamera
 from ...core.closeups.photo_set import PhotoSet, Reading
 from ...core.closeups.seen import Form, faces_seen, pixels_seen
 from ...core.mesh.triangles import unit
+from ...core.rasters import colours_at
 from ...core.srgb import luminance
 from ...core.surface.normal_maps import decode, from_tangent_space, tangent_frames
 from ...core.surface.relief.own_map import slopes_of_normals
@@ -97,11 +98,7 @@ def own_colours(stage: Stage) -> Any | None:
         pixels = read_linear(image)
     except ValueError:
         return None
-    middle = np.mod(triangles.uv.mean(axis=1), 1.0)
-    column, row = (
-        np.minimum((middle[:, axis] * pixels.shape[1 - axis]).astype(int), pixels.shape[1 - axis] - 1) for axis in (0, 1)
-    )
-    return pixels[row, column]
+    return colours_at(pixels, triangles.uv.mean(axis=1))
 
 
 def coloured(reading: Reading, own: Any) -> Reading:

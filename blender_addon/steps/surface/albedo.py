@@ -9,10 +9,11 @@ from typing import Any
 import numpy as np
 
 from ...core.arrays import Floats
+from ...core.rasters import bilinear
 from ...core.srgb import encode
 from ...core.surface.albedo.removal import LightRemoved, without_light
 from ...core.surface.relief.recovery import Photographed
-from ...core.surface.texels import bilinear, extend
+from ...core.surface.texels import extend
 from ...core.surface.textured_surface import TexturedSurface
 from ...job.files.aside import aside
 from ...job.settings import choice, number, switch

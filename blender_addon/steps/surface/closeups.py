@@ -17,6 +17,7 @@ from ...core.closeups.layout import Layout, laid_out
 from ...core.closeups.photo_set import Kept, PhotoSet, Reading
 from ...core.closeups.pose import FEWEST, Pose, Spots, pose_of
 from ...core.closeups.seen import Form
+from ...core.generators import passed_on
 from ...core.mesh.triangles import shading_normals
 from ...core.srgb import encode
 from ...job.cautions import LAMPS
@@ -228,13 +229,8 @@ def _begun(form: Form, camera: PhotoCamera, name: str) -> PhotoSet:
 
 
 def _stepped(photo_set: PhotoSet, relief: Any, keep: Kept, name: str) -> Generator[tuple[float, str], None, Reading]:
-    work = photo_set.reading(relief, keep=keep)
-    while True:
-        try:
-            yield next(work), f"Reading the relief of place {name}"
-        except StopIteration as end:
-            reading: Reading = end.value
-            return reading
+    words = f"Reading the relief of place {name}"
+    return (yield from passed_on(photo_set.reading(relief, keep=keep), lambda share: (share, words)))
 
 
 def _spots(stage: Stage, settings: Settings, form: Form, name: str, photo: Photo) -> Spots:

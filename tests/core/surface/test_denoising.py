@@ -5,9 +5,10 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from blender_addon.core.rasters import bilinear
 from blender_addon.core.surface.albedo.denoising import without_noise
 from blender_addon.core.surface.albedo.removal import without_light
-from blender_addon.core.surface.texels import bilinear, extend
+from blender_addon.core.surface.texels import extend
 from blender_addon.core.surface.textured_surface import TexturedSurface, read_surface
 from tests.core.surface.test_relief import sheet
 

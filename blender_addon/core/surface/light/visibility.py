@@ -12,6 +12,7 @@ import numpy as np
 
 from ...arrays import Floats, Ints
 from ...mesh.triangles import across, face_areas, face_normals, unit, weights_within
+from ...rasters import corner_shares
 from ...records import record
 from ...threads import in_parallel, product
 
@@ -89,12 +90,13 @@ def look_round(samples: Samples, points: Floats, normals: Floats, half_direction
         cell = ((seen[:, :2] - low) / pixel).astype(np.int32)
         flat = cell[:, 1] * np.int32(size[0]) + cell[:, 0]
         turned = product(samples.normal, frame[:, 2:])[:, 0]
-        taps = _taps((received[:, :2] - low) / np.float32(pixel) - 0.5, int(size[0]))
+        fallen = (received[:, :2] - low) / np.float32(pixel) - 0.5
+        corners = corner_shares(fallen[:, 0], fallen[:, 1], int(size[0]))
         for sign, column in ((1, place), (-1, place + count)):
             rows = np.flatnonzero(facing[:, column] > 0)
             back = np.flatnonzero(sign * turned < 0)
             occluders = _Occluders(back, sign * seen[back, 2], flat[back], int(size[0] * size[1]))
-            own = [(tap[rows], part[rows]) for tap, part in taps]
+            own = [(corner[rows], part[rows]) for corner, part in corners]
             free[rows, column], source[rows, column] = _test(occluders, sign * received[rows, 2] + SLACK * pixel, own)
 
     for _ in in_parallel(look, range(count)):
@@ -111,20 +113,6 @@ def _frame(direction: Floats) -> Floats:
 def _reach(points: Floats) -> Floats:
     """(2, 2) least and greatest of the first two coordinates; by columns, as numpy is slow along short rows."""
     return np.array([[end(points[:, axis]) for axis in range(2)] for end in (np.min, np.max)], np.float32)
-
-
-def _taps(place: Floats, width: int) -> tuple[tuple[Ints, Floats], ...]:
-    """The four pixels round each receiver and their bilinear weights."""
-    cell = np.floor(place).astype(np.int32)
-    part = place - cell
-    flat = cell[:, 1] * np.int32(width) + cell[:, 0]
-    right, up = part[:, 0], part[:, 1]
-    return (
-        (flat, (1 - right) * (1 - up)),
-        (flat + 1, right * (1 - up)),
-        (flat + width, (1 - right) * up),
-        (flat + width + 1, right * up),
-    )
 
 
 @record

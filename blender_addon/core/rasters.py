@@ -1,0 +1,49 @@
+"""How is a raster read at places that are no pixels' middles? The nearest pixel, or the four round a place by their shares."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from .arrays import Floats, Ints
+
+
+def nearest_pixel(place: Floats, shape: tuple[int, ...]) -> tuple[Ints, Ints]:
+    """(n,) rows and (n,) columns of the pixels that hold places (n, 2), each 0 to 1 across and along the first axis.
+
+    shape: of the raster, (height, width, ...). Places beyond its end go to its last pixel.
+    """
+    column, row = (np.clip((place[:, axis] * shape[1 - axis]).astype(np.int64), 0, shape[1 - axis] - 1) for axis in (0, 1))
+    return row, column
+
+
+def colours_at(picture: Floats, uv: Floats) -> Floats:
+    """(n, 3) the pixels of a picture (height, width, 3 or more) nearest to UVs (n, 2); UVs outside 0 to 1 repeat."""
+    return picture[(*nearest_pixel(uv - np.floor(uv), picture.shape), slice(3))].astype(float)
+
+
+def bilinear(raster: Floats, x: Floats, y: Floats) -> Floats:
+    """(n,) values of a raster (height, width) at x, y (n,) in texels from the middle of the first; its rim goes on."""
+    height, width = raster.shape
+    x, y = np.clip(x, 0, width - 1), np.clip(y, 0, height - 1)
+    column, row = np.minimum(x.astype(np.int64), max(width - 2, 0)), np.minimum(y.astype(np.int64), max(height - 2, 0))
+    right, up = x - column, y - row
+    next_column, next_row = np.minimum(column + 1, width - 1), np.minimum(row + 1, height - 1)
+    lower = raster[row, column] * (1 - right) + raster[row, next_column] * right
+    upper = raster[next_row, column] * (1 - right) + raster[next_row, next_column] * right
+    return lower * (1 - up) + upper * up
+
+
+def corner_shares(column: Floats, row: Floats, width: int) -> tuple[tuple[Ints, Floats], ...]:
+    """The four pixels round each place and their bilinear shares, each as (n,) flat indices and (n,) shares that add up to 1.
+
+    column, row: (n,) in pixels from the middle of the first, never in the last row or column. width: of the raster.
+    """
+    left, low = np.floor(column).astype(np.int32), np.floor(row).astype(np.int32)
+    right, up = column - left, row - low
+    flat = low * np.int32(width) + left
+    return (
+        (flat, (1 - right) * (1 - up)),
+        (flat + 1, right * (1 - up)),
+        (flat + np.int32(width), (1 - right) * up),
+        (flat + np.int32(width) + 1, right * up),
+    )
