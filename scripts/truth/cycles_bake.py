@@ -9,6 +9,7 @@ import numpy as np
 
 from blender_addon.core.mesh.triangles import TriangleMesh
 from blender_addon.scene import compat, meshes
+from blender_addon.scene.delivery.device import find_device
 
 from .lights import Light
 from .shape import Shape
@@ -21,14 +22,15 @@ def light_on(
 ) -> Floats:
     """(size, size, 3) linear light (irradiance over pi, with bounces) on the truths behind the scan's texels, row 0 at v = 0.
 
-    All in mm. table: albedo of a table at z = 0, or None.
+    All in mm. table: albedo of a table at z = 0, or None. samples: enough that their noise stays below a camera's; they are
+    taken on a graphics card where there is one.
     """
     bpy.ops.wm.read_factory_settings(use_empty=True)
     scene = bpy.context.scene
     scene.render.engine = "CYCLES"
     scene.cycles.samples, scene.cycles.use_denoising = samples, False
     scene.cycles.diffuse_bounces = scene.cycles.max_bounces = 4
-    scene.cycles.seed = 1
+    scene.cycles.seed, scene.cycles.device = 1, find_device("auto").setting
     sources = [meshes.make_object(truth.name, truth.mesh(), materials=[_matt(truth.name)]) for truth in truths]
     target = meshes.make_object("scan", scan, materials=[_target(size)])
     for item in (*sources, target):

@@ -18,6 +18,7 @@ import numpy as np
 
 from blender_addon.core.mesh.triangles import TriangleMesh, vertex_normals
 from blender_addon.scene import compat, meshes
+from blender_addon.scene.delivery.device import find_device
 from scripts.truth import demo, lights
 from scripts.truth.camera import Camera, photographed, speckles
 from scripts.truth.cycles_bake import surround
@@ -31,6 +32,8 @@ from .. import ROOT
 Floats = Any
 REAL_HEIGHT_MM = 120.0
 TEXTURE = 2048
+SAMPLES = 256
+"""Samples a texel of the light on a real form, so that the path tracer's noise stays below the simulated camera's."""
 MADE_UP = {"mask": ("sharp", None), "folds": ("folds", "painted")}
 """Bench shape and paint (None: dusted) of the made-up pieces beside the owl."""
 REAL = {"maria": ("Maria.fbx", "Maria_normals.png"), "dancinggirl": ("DancingGirl.fbx", "DancingGirl_normals.png")}
@@ -112,7 +115,7 @@ def _real(name: str, folder: Path) -> Piece:
     if not (home / file).is_file():
         raise Missing(f"{name}: there is no {home / file}; set BOZZETTO_SCANS to the folder of the real forms")
     mesh = _read_form(home / file)
-    kept = CACHE / f"likeness-{name}-{TEXTURE}.npy"
+    kept = CACHE / f"likeness-{name}-{TEXTURE}-{SAMPLES}.npy"
     if not kept.exists():
         kept.parent.mkdir(parents=True, exist_ok=True)
         np.save(kept, _photo(mesh, home / normals))
@@ -154,12 +157,13 @@ def _photo(mesh: TriangleMesh, normals: Path) -> Any:
     return photographed(light * POWDER * dots[:, None], part, camera, mm_a_texel=texel, seed=7)
 
 
-def _baked(mesh: TriangleMesh, normals: Path, samples: int = 12) -> Floats:
+def _baked(mesh: TriangleMesh, normals: Path, samples: int = SAMPLES) -> Floats:
     """(TEXTURE, TEXTURE, 3) light on the form with its measured normals, on a table in a room with a window, by Cycles."""
     bpy.ops.wm.read_factory_settings(use_empty=True)
     scene = bpy.context.scene
     scene.render.engine = "CYCLES"
     scene.cycles.samples, scene.cycles.use_denoising, scene.cycles.seed = samples, False, 1
+    scene.cycles.device = find_device("auto").setting
     scene.cycles.max_bounces = scene.cycles.diffuse_bounces = 4
     item = meshes.make_object("form", mesh, materials=[_matt_with_normals(normals)])
     scene.collection.objects.link(item)
