@@ -99,7 +99,10 @@ def growth_triangles(most: int) -> dict[str, Any]:
 def growth_texels(most: int) -> dict[str, Any]:
     """How the blurs grow from an eighth of the edge `most` to it."""
     edges = [most // 8, most // 4, most // 2, most]
-    seconds = [median_seconds(lambda edge=edge: band_pass(_picture(edge), NARROW, WIDE), repeats=3) for edge in edges]
+    seconds = []
+    for edge in edges:
+        picture = _picture(edge)
+        seconds.append(median_seconds(lambda picture=picture: band_pass(picture, NARROW, WIDE), repeats=3))
     return {"edges": edges, "seconds": seconds, "slope": slope([edge**2 for edge in edges], seconds)}
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import ctypes
 import os
 import shutil
 import subprocess
@@ -14,6 +15,21 @@ BLENDER_LIBRARIES = (
     "libegl1", "libgomp1",
 )  # fmt: skip
 """Debian's packages with the libraries that a `bpy` wheel loads and does not carry."""
+
+PEERS_LIBRARIES = {"libusb-1.0.so.0": "libusb-1.0-0"}
+"""Libraries that the heavy peers of tests and benches load and do not carry (Open3D), and Debian's packages of them."""
+
+
+def add_peers_libraries() -> None:
+    """Install what the heavy peers lack; what can't be had is said, and the peer will say so itself when it is loaded."""
+    for library, package in PEERS_LIBRARIES.items():
+        try:
+            ctypes.CDLL(library)
+        except OSError:
+            try:
+                install([package], why=f"{library}, which Open3D loads")
+            except TaskError as error:
+                print(error, flush=True)
 
 
 def install(packages: Sequence[str], *, why: str) -> None:

@@ -58,6 +58,8 @@ def blender(version: str, *sets: str) -> Path:
     """The Python of the environment with that Blender and the requirement sets; made when missing."""
     if version not in VERSIONS:
         raise TaskError(f"Blender {version} is not supported; supported are {', '.join(VERSIONS)}")
+    if "oracle" in sets:
+        debian.add_peers_libraries()
     return _ensure(f"bpy-{version}", VERSIONS[version], ("run", *sets), bpy=version)
 
 

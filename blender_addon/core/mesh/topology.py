@@ -11,7 +11,7 @@ from dataclasses import replace
 import numpy as np
 
 from ..arrays import Bools, Ints
-from .triangles import TriangleMesh, face_crosses
+from .triangles import TriangleMesh, face_areas
 
 
 def submesh(mesh: TriangleMesh, keep: Bools) -> TriangleMesh:
@@ -75,26 +75,36 @@ def _snapped(mesh: TriangleMesh, distance: float, shift: float) -> TriangleMesh:
         cells = np.floor((mesh.vertices - low) / distance + shift).astype(np.int64)
     else:
         cells = np.ascontiguousarray(mesh.vertices + np.float32(0), np.float32).view(np.int32).astype(np.int64)
-    key = _mixed(cells)
-    order = np.argsort(key, kind="stable")
-    sorted_cells = cells[order]
-    new = np.ones(len(order), bool)
-    new[1:] = (sorted_cells[1:] != sorted_cells[:-1]).any(axis=1)
-    if new.all():
+    first = _first_alike(cells)
+    kept = first == np.arange(len(first))
+    if kept.all():
         return mesh
-    group = np.zeros(len(order), np.int64)
-    group[order] = np.cumsum(new) - 1
-    kept = order[new]  # the first of each group, in the sort's order
-    rank = np.argsort(kept, kind="stable")
-    place = np.zeros(len(kept), np.int64)
-    place[rank] = np.arange(len(kept))
-    kept = kept[rank]
+    place = np.cumsum(kept) - 1
     return replace(
         mesh,
         vertices=mesh.vertices[kept],
-        faces=place[group][mesh.faces].astype(np.int32),
+        faces=place[first][mesh.faces].astype(np.int32),
         colours={name: values[kept] for name, values in mesh.colours.items()},
     )
+
+
+def _first_alike(triples: Ints) -> Ints:
+    """(n,) for each of the integer triples (n, 3), the first row that holds the same."""
+    first: Ints = np.arange(len(triples), dtype=np.int64)
+    if not len(triples):
+        return first
+    key = _mixed(triples)
+    order = np.argsort(key)
+    key = key[order]
+    starts = np.flatnonzero(np.concatenate([[True], key[1:] != key[:-1]]))
+    lengths = np.diff(np.append(starts, len(order)))
+    lowest = np.minimum.reduceat(order, starts)
+    several = lengths > 1
+    rows = order[np.repeat(several, lengths)]
+    alike = np.repeat(lowest[several], lengths[several])
+    same = (triples[rows] == triples[alike]).all(axis=1)  # two triples may have one key
+    first[rows[same]] = alike[same]
+    return first
 
 
 def _mixed(triples: Ints) -> Ints:
@@ -109,14 +119,13 @@ def degenerate_faces(mesh: TriangleMesh) -> Bools:
     faces = mesh.faces
     a, b, c = faces.T
     bad = (a == b) | (b == c) | (c == a)
-    crosses = np.linalg.norm(face_crosses(mesh.vertices.astype(np.float32), faces), axis=1)
+    areas = face_areas(mesh.vertices.astype(np.float32), faces)
     size = float(mesh.size.max()) if len(mesh.vertices) else 0.0
-    bad |= crosses <= (1e-7 * size) ** 2
-    ordered = np.sort(faces.astype(np.int64), axis=1)
-    order = np.argsort(_mixed(ordered), kind="stable")
-    twin = (ordered[order][1:] == ordered[order][:-1]).all(axis=1)
-    bad[order[1:][twin]] = True
-    return bad
+    bad |= 2.0 * areas <= (1e-7 * size) ** 2
+    low, high = np.minimum(np.minimum(a, b), c), np.maximum(np.maximum(a, b), c)
+    middle = a ^ b ^ c ^ low ^ high
+    ordered = np.stack([low, middle, high], axis=1).astype(np.int64)
+    return bad | (_first_alike(ordered) != np.arange(len(faces)))
 
 
 def rim_edges(faces: Ints, count: int) -> tuple[Ints, Ints]:
@@ -128,7 +137,7 @@ def rim_edges(faces: Ints, count: int) -> tuple[Ints, Ints]:
         return np.zeros((0, 2), np.int64), np.zeros(0, np.int64)
     edge = np.concatenate([faces[:, [0, 1]], faces[:, [1, 2]], faces[:, [2, 0]]]).astype(np.int64)
     key = np.minimum(edge[:, 0], edge[:, 1]) * count + np.maximum(edge[:, 0], edge[:, 1])
-    order = np.argsort(key, kind="stable")
+    order = np.argsort(key)
     sorted_key = key[order]
     alone = np.ones(len(order), bool)
     same = sorted_key[1:] == sorted_key[:-1]

@@ -9,6 +9,9 @@ import numpy as np
 from ..arrays import Bools, Floats, Ints
 from ..records import record
 
+STRIP = 65_536
+"""Faces worked on in one go, where it's many."""
+
 
 @record
 class TriangleMesh:
@@ -41,8 +44,12 @@ def face_crosses(vertices: Floats, faces: Ints) -> Floats:
 
 
 def face_areas(vertices: Floats, faces: Ints) -> Floats:
-    """(m,) areas, in the square of the vertices' unit."""
-    return 0.5 * np.linalg.norm(face_crosses(vertices, faces), axis=1)
+    """(m,) areas, in the square of the vertices' unit; in strips, as millions of faces at once leave the processor's cache."""
+    areas = np.zeros(len(faces), vertices.dtype if vertices.dtype.kind == "f" else float)
+    for start in range(0, len(faces), STRIP):
+        strip = slice(start, start + STRIP)
+        areas[strip] = 0.5 * np.linalg.norm(face_crosses(vertices, faces[strip]), axis=1)
+    return areas
 
 
 def face_normals(vertices: Floats, faces: Ints) -> Floats:

@@ -46,7 +46,9 @@ def band_pass(image: Floats, fine: float, coarse: float, *, mask: Bools | None =
     With a mask only texels inside count (normalised convolution), and the result is 0 outside: no background leaks in.
     """
     if mask is None:
-        return gaussian_blur(image, fine) - gaussian_blur(image, coarse)
+        narrow = gaussian_blur(image, fine)
+        narrow -= gaussian_blur(image, coarse)
+        return narrow
     inside = mask.astype(np.float32)
     kept = np.where(mask, image, 0).astype(np.float32)
     narrow = gaussian_blur(kept, fine) / np.maximum(gaussian_blur(inside, fine), 1e-3)
