@@ -105,6 +105,16 @@ def test_an_installed_python_left_out_fails_in_ci_only(monkeypatch: pytest.Monke
         assert len(left_out) == 2
 
 
+def test_a_package_that_is_missing_fails_in_ci_only(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """What a run installs itself must be there; programs of the system may be missing, and the test says so."""
+    reasons = ("could not import 'scipy': No module named 'scipy'", "exiftool is not installed here")
+    cases = "".join(f'<testcase name="t"><skipped message="{reason}"/></testcase>' for reason in reasons)
+    (tmp_path / "t.xml").write_text(f'<testsuites><testsuite tests="5" skipped="2">{cases}</testsuite></testsuites>')
+    for ci, counts in (("", (3, 0, 2)), ("true", (3, 1, 1))):
+        monkeypatch.setenv("CI", ci)
+        assert testing._counts(tmp_path / "t.xml") == counts
+
+
 def test_outcomes_are_counted_from_the_table(tmp_path: Path) -> None:
     (tmp_path / "t.xml").write_text('<testsuites><testsuite tests="7" failures="1" errors="1" skipped="2"/></testsuites>')
     assert testing._counts(tmp_path / "t.xml") == (3, 2, 2)

@@ -47,18 +47,20 @@ def _lit(rows: Rows, out: Path, shape: str, light: str) -> None:
     slopes = found.strength * found.relief.slope if found.found else 0 * found.relief.slope
     floor, goal = LIMITS[light]
     median, worst = measures.cut_percent(part, slopes)
-    best, visible = measures.high_pass_cuts(part, case.texture)
-    rows.add("median_cut", median, case=name, unit="%", yardstick=best, floor=floor, goal=goal)
-    rows.add("highpass_best_cut", best, case=name, unit="%")
-    rows.add("highpass_visible_cut", visible, case=name, unit="%")
+    trade = measures.high_pass(part, case.texture)
+    rows.add("median_cut", median, case=name, unit="%", yardstick=trade.cut, floor=floor, goal=goal)
+    rows.add("highpass_best_cut", trade.cut, case=name, unit="%")
+    rows.add("highpass_visible_cut", trade.visible_cut, case=name, unit="%")
     rows.add("worst5_cut", worst, case=name, unit="%", floor=">= 15", goal=">= 30")
     if median > 10:
         ratio = measures.seam_ratio(part, slopes)
-        rows.add("seam_ratio", ratio, case=name, yardstick=1.7, floor="<= 1.05", goal="<= 1.01")
+        trades = measures.seam_ratio(part, trade.slopes)
+        rows.add("seam_ratio", ratio, case=name, yardstick=trades, floor="<= 1.05", goal="<= 1.01")
     if light in ("window", "lamps"):
         height = found.relief.height_mm
         together = measures.height_correlation(part, height)
-        rows.add("height_correlation", together, case=name, yardstick=0.09, floor=">= 0.55", goal=">= 0.75")
+        rows.add("height_correlation", together, case=name, yardstick=trade.height_correlation,
+                 floor=">= 0.55", goal=">= 0.75")  # fmt: skip
         lines = measures.strokes(part, height)
         if lines.true >= 20:
             rows.add("strokes_found_percent", lines.found_percent, case=name, unit="%", floor=">= 55", goal=">= 80")
@@ -93,7 +95,8 @@ def albedo(rows: Rows, out: Path, shape: str, paint: str) -> None:
     found = measures.recovered([part])
     shade = found.shaded * found.relief.shade if found.found else None
     ours = _log_rmse(part, without_light(surface, colours, relief=shade).albedo)
-    rows.add("albedo_log_rmse", ours, case=name, yardstick=0.117, floor="<= 0.09", goal="<= 0.065")
+    harmonic = _log_rmse(part, colours / _harmonics(part, found.light[0].openness))
+    rows.add("albedo_log_rmse", ours, case=name, yardstick=harmonic, floor="<= 0.09", goal="<= 0.065")
     light = np.maximum(part.true_light, 1e-3)
     rows.add("albedo_log_rmse_true_light", _log_rmse(part, colours / light), case=name)
     calm = without_noise(surface, colours, light / np.median(light, axis=0))
@@ -101,7 +104,7 @@ def albedo(rows: Rows, out: Path, shape: str, paint: str) -> None:
     median, _ = measures.cut_percent(part, found.strength * found.relief.slope if found.found else 0 * found.relief.slope)
     rows.add("median_cut_painted", median, case=name, unit="%")
     rows.add("albedo_log_rmse_raw", _log_rmse(part, colours), case=name)
-    rows.add("albedo_log_rmse_sh_ao", _log_rmse(part, colours / _harmonics(part, found.light[0].openness)), case=name)
+    rows.add("albedo_log_rmse_sh_ao", harmonic, case=name)
     flat = _log_rmse(part, np.ones_like(colours) * np.median(colours, axis=0))
     rows.add("albedo_log_rmse_flat", flat, case=name)
     rows.add("albedo_flat_over_ours", flat / ours, case=name, floor=">= 3")

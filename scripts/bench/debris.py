@@ -63,8 +63,8 @@ def _sampler(record: Record, case: str, vertices: np.ndarray, faces: np.ndarray,
     record.add("seconds_100k_weighted", weighted, case=case, unit="s", goal="<= 2.5")
     try:
         o3d = importlib.import_module("open3d")
-    except ImportError:
-        print("left out: speed_over_open3d (Open3D is not installed; --oracle adds it)", flush=True)
+    except (ImportError, OSError) as error:
+        record.fail(f"the peer Open3D is missing, so that there is no speed_over_open3d; loading it said: {error}")
         return
     mesh = o3d.geometry.TriangleMesh(o3d.utility.Vector3dVector(vertices), o3d.utility.Vector3iVector(faces.astype(np.int32)))
     ratio, mine, theirs = median_ratio(

@@ -244,7 +244,7 @@ def _time(record: Record) -> None:
     subject = subjects()["slab"]
     pair = _pair(_shapes(subject, FINE_STEP_MM), "slab", 0)
     record.add("triangles", len(pair.fixed.faces), case="time")
-    record.add("seconds", median_seconds(lambda: _ours(pair, 1)), case="100 k triangles", unit="s", goal="< 1.5", floor="< 6")
+    record.add("seconds", median_seconds(lambda: _ours(pair, 1)), case="100 k triangles", unit="s", goal="< 1.5")
 
 
 # --- peers -----------------------------------------------------------------------------------------------------------------
@@ -253,7 +253,7 @@ def _time(record: Record) -> None:
 def _peers(record: Record, shapes: dict[str, Shapes], options: Options) -> None:
     count = 1 if options.fast else PEER_POSES
     pairs = [(name, _pair(made, name, number)) for name, made in shapes.items() for number in range(count)]
-    if _open3d_runs():
+    if _open3d_runs(record):
         ratios: dict[str, list[float]] = {}
         right = 0
         for name, pair in pairs:
@@ -267,21 +267,23 @@ def _peers(record: Record, shapes: dict[str, Shapes], options: Options) -> None:
         for name, own in ratios.items():
             record.add("speed_over_open3d", float(np.median(own)), case=name, unit="x", yardstick="Open3D")
         every = float(np.median([ratio for own in ratios.values() for ratio in own]))
-        record.add("speed_over_open3d", every, unit="x", yardstick="Open3D", goal=">= 5", floor=">= 2")
+        record.add("speed_over_open3d", every, unit="x", yardstick="Open3D", goal=">= 5")
     if importlib.util.find_spec("trimesh") and importlib.util.find_spec("scipy"):
         right = 0
         for _, pair in pairs:
             off = _errors(_trimesh(pair), pair.truth)
             right += off[0] < 1.0 and off[1] < 0.5
         record.add("trimesh_success_percent", 100.0 * right / len(pairs), unit="%")
+    else:
+        record.fail("the peer trimesh (with SciPy) is missing")
 
 
-def _open3d_runs() -> bool:
+def _open3d_runs(record: Record) -> bool:
     """Whether Open3D is there and can be loaded: it needs system libraries that pip does not bring, libusb-1.0 among them."""
     try:
         importlib.import_module("open3d")
     except (ImportError, OSError) as error:
-        print(f"left out: speed_over_open3d (--oracle adds Open3D; loading it said: {error})", flush=True)
+        record.fail(f"the peer Open3D is missing, so that there is no speed_over_open3d; loading it said: {error}")
         return False
     return True
 

@@ -1,5 +1,10 @@
 """How much of the lost relief comes back, and how much of the light goes? Against known truth, beside the trade's high-pass.
 
+These shapes are the set that the method, its constants and the net were tuned on: the bench is frozen and shows whether a
+change made something worse, not how well unseen pieces do. For that there are `bench decisions --cases relief` (real forms with
+measured normals), `bench likeness` and `scripts/photos`. Yardsticks are measured beside each figure: the high-pass is masked
+to the islands and has the width and strength that are best for the truth.
+
 Cases are shape/light. The first run bakes each shape's transport for a minute or two; later runs take it from the cache.
 """
 

@@ -9,8 +9,8 @@ one, as Python keeps them; `first_enable_ms`: where they are not, after an insta
 to material of 3.6 M triangles with an 8 K texture; `memory_a_triangle`: what of it intake and cleanup take, beside the
 estimate that refuses a scan.
 
-A peer that is missing is a failure: `--oracle` adds them. `--date YYYY-MM-DD` writes the table to assets_demo/bench.md, with
-`--keep` what earlier runs measured too.
+A peer that is missing is a failure; `build.py bench speed` brings them. `--date YYYY-MM-DD` writes the table to
+assets_demo/bench.md, with `--keep` what earlier runs measured too.
 """
 
 from __future__ import annotations

@@ -24,8 +24,8 @@ def filled_torus_free(radius: float, seed: int) -> np.ndarray:
 
 
 def test_density_of_a_full_set_is_that_of_random_sequential_adsorption() -> None:
-    """Density N r^2 of a maximal random set 0.6965 (jamming coverage 0.547 x 4/pi: MathOverflow 238661, Wikipedia "Random
-    sequential adsorption"), plus a boundary term of order perimeter x r; hard bounds 2/(3 sqrt 3) and 2/sqrt 3 (hexagonal
+    """Density N r^2 of a maximal random set 0.6965 (jamming coverage 0.547 x 4/pi: J. Feder, Random sequential
+    adsorption, Journal of Theoretical Biology 87, 1980; from memory), plus a boundary term of order perimeter x r; hard bounds 2/(3 sqrt 3) and 2/sqrt 3 (hexagonal
     covering and packing).
     """
     radius = 0.02

@@ -99,6 +99,7 @@ def test_blur_against_scipy(sigma: float) -> None:
     assert np.sqrt(np.mean((ours - theirs) ** 2)) < 0.002
 
 
+@pytest.mark.oracle
 def test_blur_against_opencv() -> None:
     """cv2.GaussianBlur with BORDER_REFLECT, full kernel."""
     cv2 = pytest.importorskip("cv2")

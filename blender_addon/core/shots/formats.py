@@ -54,5 +54,5 @@ def frame_used(width_mm: float, height_mm: float, resolution: tuple[int, int]) -
 
 
 def circle_of_confusion(width_mm: float, height_mm: float, *, parts: float = 1500.0) -> float:
-    """The blur (mm) still taken as sharp: the diagonal over 1500 (traditionally 1000; Zeiss formula)."""
+    """The blur (mm) still taken as sharp: the diagonal over 1500, common practice; older tables take 1000."""
     return math.hypot(width_mm, height_mm) / parts
