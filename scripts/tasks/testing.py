@@ -255,7 +255,7 @@ def _call(command: list[str], environment: dict[str, str], table: Path) -> tuple
 
 
 def _counts(table: Path) -> tuple[int, int, int]:
-    """Passed, failed and skipped. In CI a test that was skipped for want of a package, which the run installs itself, failed."""
+    """Passed, failed and skipped. In CI a test skipped for want of a package, which the run installs itself, failed."""
     try:
         suites = list(ElementTree.parse(table).getroot().iter("testsuite"))
     except (OSError, ElementTree.ParseError):

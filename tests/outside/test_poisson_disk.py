@@ -24,9 +24,9 @@ def filled_torus_free(radius: float, seed: int) -> np.ndarray:
 
 
 def test_density_of_a_full_set_is_that_of_random_sequential_adsorption() -> None:
-    """Density N r^2 of a maximal random set 0.6965 (jamming coverage 0.547 x 4/pi: J. Feder, Random sequential
-    adsorption, Journal of Theoretical Biology 87, 1980; from memory), plus a boundary term of order perimeter x r; hard bounds 2/(3 sqrt 3) and 2/sqrt 3 (hexagonal
-    covering and packing).
+    """Density N r^2 of a maximal random set 0.6965: jamming coverage 0.547 (J. Feder, Random sequential adsorption, Journal of
+    Theoretical Biology 87, 1980; from memory) x 4/pi, plus a boundary term of order perimeter x r. Hard bounds are
+    2/(3 sqrt 3) and 2/sqrt 3, of hexagonal covering and packing.
     """
     radius = 0.02
     points = filled_torus_free(radius, 3)

@@ -78,8 +78,8 @@ def test_glare_spreads_its_share_and_keeps_the_sum(tmp_path: Path) -> None:
 
 def test_diffraction_follows_the_airy_disc() -> None:
     """The Gaussian nearest to the Airy pattern is about a third of the disc's radius wide (radius 1.22 wavelength N: f/16 gives
-    10.7 um at 550 nm): 0.42 wavelength N by Zhang, Zerubia & Olivo-Marin, Applied Optics 46 (2007), and 0.44 by the Airy pattern's
-    width at half height, 1.03 wavelength N (Born & Wolf, Principles of Optics, 8.5), over 2.355; both figures from memory."""
+    10.7 um at 550 nm): 0.42 wavelength N by Zhang, Zerubia & Olivo-Marin, Applied Optics 46 (2007), and 0.44 by the Airy
+    pattern's width at half height, 1.03 wavelength N (Born & Wolf, Principles of Optics, 8.5), over 2.355; both from memory."""
     share = diffraction_share(16.0, 36.0)
     radius = 1000.0 * 1.2197 * 0.00055 * 16.0 / 36.0
     assert 0.34 <= share / radius <= 0.37
