@@ -14,6 +14,7 @@ import numpy as np
 
 from . import _corpus_scans as scans
 from ._corpus_cases import SCAN_CLASSES, SHEET, WEIRD_NUMBERS, Case, Random, of_scan
+from ._corpus_devised import DEVISED, devised
 from ._corpus_scans import MAIN, PICTURE
 
 NAMES = (
@@ -270,7 +271,7 @@ def places(number: int, random: Random) -> Case:
 AROUND: dict[Callable[[int, Random], Case], int] = {
     encoded: 90, named: len(NAMES), linked: 120, pictured: 114, reaching: 75, sheet_bytes: 100, sheet_values: 130,
     sheet_keys: 70,
-    sheet_paths: 39, places: 12,
+    sheet_paths: 39, places: 12, devised: len(DEVISED),
 }  # fmt: skip
 CLASSES: dict[Callable[[int, Random], Case], int] = {**SCAN_CLASSES, **AROUND}
 COUNT = sum(CLASSES.values())

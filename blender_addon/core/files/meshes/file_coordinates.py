@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import shutil
 from collections.abc import Sequence
 from pathlib import Path
@@ -10,11 +11,12 @@ from typing import Any
 import numpy as np
 
 from ...records import record
-from .ply import PLY_BYTES, PlyHeader
+from .ply import PLY_BYTES, FileProblem, PlyHeader
 
 FAR = b"9e29"
 """The coordinate written in place of one that is no number; whoever imports drops all vertices beyond FAR_AWAY."""
 FAR_AWAY = 1e28
+_COMMAS = re.compile(rb"(?mi)^[ \t]*(?:v|vertex)?[ \t]*-?\d+,\d+[ \t]+-?\d+")
 
 
 @record
@@ -86,3 +88,11 @@ def patched(path: Path, target: Path, floats: Sequence[Coordinates]) -> None:
         rows = _rows(data, place)
         rows[~np.isfinite(rows)] = float(FAR)
     data.flush()
+
+
+def refuse_commas(path: Path) -> None:
+    """Raises FileProblem for a text whose numbers a program wrote by the custom of its country: it would be half read."""
+    with path.open("rb") as file:
+        start = file.read(1 << 16)
+    if b"\0" not in start and _COMMAS.search(start):
+        raise FileProblem("its numbers have decimal commas; export it again with points (often by the system's language)")

@@ -44,6 +44,7 @@ def check_gltf(gltf: Gltf) -> int:
         _check_primitive(gltf, primitive, words)
     _bound_those_without_data(gltf, [primitive for _, primitive in primitives])
     _check_textures(gltf)
+    _check_extensions(gltf)
     if all(primitive.get("mode", 4) < 4 for _, primitive in primitives):
         raise FileProblem("it holds points or lines but no faces; export the scan as a mesh, not as a point cloud")
     return _check_nodes(gltf)
@@ -111,6 +112,14 @@ def _check_version(gltf: Gltf) -> None:
     if version != "2.0":
         said = f"says glTF {version!r:.20}" if version is not None else "says no version"
         raise FileProblem(f"its description {said}, only 2.0 can be read; export the scan again")
+
+
+def _check_extensions(gltf: Gltf) -> None:
+    """Whatever is required must be listed as used, too (glTF 2.0 specification, 3.12)."""
+    unlisted = sorted(set(_names(gltf, "extensionsRequired")) - set(_names(gltf, "extensionsUsed")))
+    if unlisted:
+        words = ", ".join(unlisted)[:80]
+        raise FileProblem(f"its description is damaged (it requires {words}, which it does not list as used); export it again")
 
 
 def _refuse_unreadable_pictures(gltf: Gltf) -> None:

@@ -16,7 +16,7 @@ from pathlib import Path
 from ...records import record
 from ..plain_files import plain_file, status
 from ..references import Reference
-from .file_coordinates import FAR, Coordinates, count_bad, glb_floats, patched, ply_floats, stl_floats
+from .file_coordinates import FAR, Coordinates, count_bad, glb_floats, patched, ply_floats, refuse_commas, stl_floats
 from .gltf import DRACO, Gltf, read_gltf
 from .gltf_check import check_gltf, lacks_without, uses_meshopt
 from .ply import PLY_BYTES, FileProblem, PlyHeader, ply_header
@@ -89,6 +89,8 @@ def check_file(path: Path, *, unpacks: Collection[str] = (), allowed: Collection
             raise FileProblem(f'files of the kind "{suffix or path.name}" can\'t be read; {what}')
         if not size:
             raise FileProblem("it is empty (0 bytes); export the scan again")
+        if kind in (".obj", ".ply", ".stl"):
+            refuse_commas(path)
         checked = _CHECKS[kind](path, size, frozenset(allowed))
     except OSError as error:
         raise FileProblem(f"it can't be read ({error.strerror or error}); check its permissions") from None
@@ -180,7 +182,7 @@ _OBJ_VERTEX = re.compile(rb"(?m)^(?:\xef\xbb\xbf)?[ \t]*v[ \t]+[-+.\dnNiI]")
 BOM = b"\xef\xbb\xbf"
 _LIBRARY = re.compile(rb"(?mi)^[ \t]*mtllib\b[^\r\n]*")
 _LIBRARY_ELSEWHERE = re.compile(rb"(?mi)^[ \t]*mtllib\b[^\r\n]*(?:\.\.|:|[ \t][/\\])")
-_OBJ_FACE = re.compile(rb"(?m)^[ \t]*f[ \t]+\S+[ \t]+\S+[ \t]+\S")
+_OBJ_FACE = re.compile(rb"(?m)^[ \t]*f(?:[ \t]|\\\r?\n)+\S+[ \t]+\S+[ \t]+\S")
 
 
 def bad_lines(block: bytes, *, is_obj: bool) -> Iterator[tuple[int, int, bool]]:
