@@ -70,6 +70,10 @@ BROKEN = {
         ("core.shots.framing", "class Stand: pass"),
         ("core.mesh", "lengths = [len(one) for one in rims]"),
     ],
+    "converted_once": [
+        ("steps.scan.intake", "metres = points / 1000.0"),
+        ("scene.shots.cameras", "matrix *= 0.001"),
+    ],
     "typed": [
         ("core.mesh", "Floats = NDArray[np.floating]"),
         ("core.mesh", "def f(points: NDArray[Any]) -> None: pass"),

@@ -37,7 +37,7 @@ from .terminal import Terminal, clock
 PATIENCE = 0.25
 """Seconds between two looks at whether a signal came."""
 CHATTER = 40
-"""The last lines that a piece's process printed, which are told when it ends badly without a word of ours."""
+"""How many of the last lines that a piece's process printed are shown when it ends badly without an error of ours."""
 
 
 @record

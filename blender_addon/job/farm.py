@@ -131,7 +131,7 @@ def _line(stream: IO[str]) -> str:
 
 
 def carried_out(workshop: Workshop, order: Mapping[str, Any], painters: dict[str, Painter]) -> dict[str, Any]:
-    """Carry out an order, unless its picture is there; what is told of it: its folder, its files, the seconds it took.
+    """Carry out an order, unless its picture is there; returns its report: its folder, its files, the seconds it took.
 
     painters: what whoever calls keeps from one order to the next. Raises RuntimeError with words for a person.
     """

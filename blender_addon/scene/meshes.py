@@ -16,6 +16,8 @@ UV = "UVMap"
 
 MM = 1000.0
 """Millimetres a metre: the scene is in metres, `core` in millimetres."""
+METRES = 0.001
+"""Metres a millimetre."""
 
 
 def read_mesh(item: Any, *, scale: float = 1.0) -> TriangleMesh:

@@ -15,6 +15,7 @@ import numpy as np
 from ..core.mesh.sections import hatching, level_lines
 from ..core.shots.lens_answers import ReadOut, read_out
 from ..scene import roles
+from ..scene.meshes import MM
 from ..scene.shots import cameras, lens_drivers
 
 SHOWN = "bozzetto_show_sharp"
@@ -124,7 +125,7 @@ def _measured_mm(camera: Any, piece: Any) -> float:
     # In the piece's own space, so that the vertices need not be turned: d = back . (camera - world v).
     local = np.array(piece.matrix_world.to_3x3().transposed() @ back, np.float32)
     start = back.dot(camera.matrix_world.translation - piece.matrix_world.translation)
-    return 1000.0 * (start - float((_points(piece.data) @ local).max()))
+    return MM * (start - float((_points(piece.data) @ local).max()))
 
 
 def zone_lines(camera: Any, piece: Any) -> dict[str, Any]:
@@ -140,7 +141,7 @@ def zone_lines(camera: Any, piece: Any) -> dict[str, Any]:
     axis, across = -back, (right + up) / math.sqrt(2.0)
     origin = float(matrix[:3, 3] @ axis)
     faces = faces.reshape(-1, 3)
-    near, focus, far = (origin + camera[name] / 1000.0 for name in (lens_drivers.NEAR, lens_drivers.DISTANCE, lens_drivers.FAR))
+    near, focus, far = (origin + camera[name] / MM for name in (lens_drivers.NEAR, lens_drivers.DISTANCE, lens_drivers.FAR))
     depth = points @ axis
     lines = {name: level_lines(points, faces, depth, level) for name, level in (("near", near), ("focus", focus), ("far", far))}
     spacing = max(float(np.ptp(points, axis=0).max()) / 60.0, 1e-5)

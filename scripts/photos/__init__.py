@@ -1,7 +1,8 @@
 """Photo textures of real sculptures whose fine form was measured, made by a tracer of their own.
 
-For benches (needs `bpy`, numpy; pillow for JPEG). Nothing here is shared with `scripts/truth`, on which the relief was tuned:
-other forms, other lights (Blender's own light images among them), rays instead of depth maps, another camera::
+For benches (needs `bpy`, numpy; pillow for JPEG). The textures share neither strokes nor lights nor camera
+with `scripts/truth`, on which the relief was tuned: other forms, other lights (Blender's own light images among them), rays
+instead of depth maps, another camera::
 
     from scripts.photos.sculpture import load
     from scripts.photos.textures import photo

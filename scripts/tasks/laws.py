@@ -233,6 +233,21 @@ def crowded(package: Iterable[Module]) -> list[str]:
             for folder, number in sorted(count.items()) if number > MODULES]  # fmt: skip
 
 
+def converted_once(module: Module) -> Iterator[Breach]:
+    """Millimetres become metres by `MM` and `METRES` of scene/meshes.py, not by a number."""
+    if module.part not in ("scene", "steps", "ui") or module.name in ("scene.meshes", "scene.nodes.finish"):
+        return
+    for node in ast.walk(module.tree):
+        factors: list[ast.expr] = []
+        if isinstance(node, ast.BinOp) and isinstance(node.op, (ast.Mult, ast.Div)):
+            factors = [node.left, node.right]
+        elif isinstance(node, ast.AugAssign) and isinstance(node.op, (ast.Mult, ast.Div)):
+            factors = [node.value]
+        for factor in factors:
+            if isinstance(factor, ast.Constant) and isinstance(factor.value, float) and factor.value in (1000.0, 0.001):
+                yield node.lineno, f"{ast.unparse(node)}: convert by MM or METRES of scene/meshes.py"
+
+
 LAWS: dict[str, Callable[[Module], Iterator[Breach]]] = {
     "one_way": one_way,
     "no_blender": no_blender,
@@ -245,6 +260,7 @@ LAWS: dict[str, Callable[[Module], Iterator[Breach]]] = {
     "graspable": graspable,
     "typed": typed,
     "standard_words": standard_words,
+    "converted_once": converted_once,
 }
 
 

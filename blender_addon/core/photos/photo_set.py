@@ -55,7 +55,7 @@ class SetReport:
 def judged(photos: Sequence[Photo], *, limit: int = 0) -> SetReport:
     """The report on photos given in the order taken. limit: how many may be kept, 0 for any number.
 
-    Pictures of a screen are no part of the set: they are told, and held against nothing.
+    Pictures of a screen are no part of the set: they are reported, and compared with nothing.
     """
     screens = [photo for photo in photos if is_screen(photo.name, photo.size, photo.exif)]
     photos = [photo for photo in photos if not is_screen(photo.name, photo.size, photo.exif)]

@@ -12,6 +12,7 @@ from mathutils import Matrix, Vector
 from ...core.colour import blackbody
 from ...core.dressing.light_setups import Card, Lamp, Room, SetUp
 from .. import compat
+from ..meshes import MM
 from ..nodes.builder import Tree, first_equal
 from ..prints.fingerprint import fingerprint
 
@@ -38,7 +39,7 @@ def facing(centre: Any, aim: Any) -> Any:
     """The matrix (metres) of something at `centre` (mm) whose -Z looks at `aim`, its Y as upright as can be."""
     way = Vector(np.asarray(aim, float) - np.asarray(centre, float))
     turn = way.to_track_quat("-Z", "Y")
-    return Matrix.Translation(Vector(np.asarray(centre, float) / 1000.0)) @ turn.to_matrix().to_4x4()
+    return Matrix.Translation(Vector(np.asarray(centre, float) / MM)) @ turn.to_matrix().to_4x4()
 
 
 def tint(kelvin: float, white_kelvin: float) -> tuple[float, float, float]:
@@ -51,7 +52,7 @@ def make_lamp(lamp: Lamp, setup: str, white_kelvin: float) -> Any:
     """An area light; its power in watts gives the radiance asked for (power = pi x area x radiance for a matt emitter)."""
     data = bpy.data.lights.new(f"{setup} {lamp.name}", "AREA")
     data.shape = "DISK" if lamp.round else "RECTANGLE"
-    data.size, data.size_y = lamp.width / 1000.0, lamp.height / 1000.0
+    data.size, data.size_y = lamp.width / MM, lamp.height / MM
     area = data.size * (data.size * math.pi / 4 if lamp.round else data.size_y)
     data.energy = lamp.radiance * area * math.pi
     data.color = tint(lamp.kelvin, white_kelvin)

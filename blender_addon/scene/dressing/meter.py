@@ -15,6 +15,7 @@ from ...core.dressing.exposure import GREY
 from ...core.records import record
 from ...core.srgb import luminance
 from ..compat import set_media
+from ..meshes import MM
 from .lights import flat_object, matt_material
 
 PIXELS = 12
@@ -33,7 +34,7 @@ class Reading:
 def card_matrix(centre_mm: Any, normal: Any) -> Any:
     """The matrix (metres) of a card at `centre_mm` that looks along `normal`."""
     turn = Vector(normal).to_track_quat("-Z", "Y")
-    return Matrix.Translation(Vector(centre_mm) / 1000.0) @ turn.to_matrix().to_4x4()
+    return Matrix.Translation(Vector(centre_mm) / MM) @ turn.to_matrix().to_4x4()
 
 
 def read_card(
@@ -104,7 +105,7 @@ def photographed(item: Any, width_mm: float, size: tuple[int, int], others: Iter
     scene = bpy.data.scenes.new("Bozzetto meter")
     camera = bpy.data.objects.new("Bozzetto meter", bpy.data.cameras.new("Bozzetto meter"))
     try:
-        camera.data.type, camera.data.ortho_scale = "ORTHO", width_mm / 1000.0
+        camera.data.type, camera.data.ortho_scale = "ORTHO", width_mm / MM
         camera.data.clip_start, camera.data.clip_end = 1e-5, 0.01
         # nothing of the set can stand between
         camera.matrix_world = item.matrix_world @ Matrix.Translation((0.0, 0.0, -0.0005)) @ Matrix.Rotation(np.pi, 4, "Y")

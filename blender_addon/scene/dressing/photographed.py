@@ -6,6 +6,7 @@ from pathlib import Path
 from typing import Any
 
 from ..images import opened
+from ..meshes import MM
 from ..nodes.builder import Tree, make_group
 from .set_materials import material_of
 
@@ -29,7 +30,7 @@ def photo_material(name: str, image: Any, *, width_mm: float | None = None, roug
         if width_mm is None:
             place = tree.node("TexCoord")["UV"]
         else:
-            across, up = 1000.0 / width_mm, 1000.0 / (width_mm * height_over_width(image))
+            across, up = MM / width_mm, MM / (width_mm * height_over_width(image))
             place = tree.vector("MULTIPLY_ADD", tree.node("TexCoord")["Object"], (across, up, 0.0), (0.5, 0.5, 0.0))
         extension = "EXTEND" if width_mm is None else "MIRROR"
         picture = tree.node("TexImage", {"Vector": place}, image=image, interpolation="Cubic", extension=extension)

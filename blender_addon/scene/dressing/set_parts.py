@@ -14,7 +14,7 @@ from ...core.dressing.tabletops.grid import Tabletop
 from ...core.mesh.triangles import TriangleMesh, face_crosses, weights_within
 from ...core.records import record
 from .. import roles
-from ..meshes import MM, make_object, read_mesh
+from ..meshes import METRES, MM, make_object, read_mesh
 from ..prints.fingerprint import noted, unchanged
 from ..roles import OFFERED
 from ..shots.cameras import vertices_mm
@@ -46,7 +46,7 @@ BAND_MM = 25.0
 
 def to_metres(mesh: TriangleMesh) -> TriangleMesh:
     """A mesh of mm as one of metres, the scene's unit."""
-    return replace(mesh, vertices=np.asarray(mesh.vertices, np.float32) * np.float32(0.001))
+    return replace(mesh, vertices=np.asarray(mesh.vertices, np.float32) * np.float32(METRES))
 
 
 def make_part(name: str, mesh: TriangleMesh, materials: Sequence[Any], *, smooth: bool = True, table: str = "") -> Any:

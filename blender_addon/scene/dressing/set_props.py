@@ -18,7 +18,7 @@ from ...core.mesh.blue_noise import Thrower
 from ...core.mesh.triangles import TriangleMesh, face_areas, face_crosses, unit
 from ...core.records import record
 from ...job.errors import SubjectError
-from ..meshes import MM, read_mesh
+from ..meshes import METRES, MM, read_mesh
 from ..nodes.props import ANY_CHROMA, prop_chroma
 from .set_materials import prop_material
 from .set_parts import HIDDEN_IN, make_part
@@ -207,7 +207,7 @@ def _object(candidate: Candidate, matrix: Any, spot: Spot, tone: Sequence[float]
         )
         item.data.set_sharp_from_angle(angle=float(FLAT_ANGLE))
     metres = np.array(matrix)
-    metres[:3, 3] *= 0.001
+    metres[:3, 3] *= METRES
     item.matrix_basis = Matrix(metres.tolist())
     item[HIDDEN_IN] = ",".join(spot.hidden_in)
     return item

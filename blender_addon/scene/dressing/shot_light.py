@@ -10,6 +10,7 @@ import bpy
 from mathutils import Matrix, Vector
 
 from .. import roles
+from ..meshes import MM
 from ..nodes.finish import diffraction_share, set_softness
 from ..shots.lens_drivers import EFFECTIVE, FOCUS, FRAME, KIND
 from .lights import SETUP
@@ -129,7 +130,7 @@ def close_card(shot: Any) -> tuple[Any, Any] | None:
         return None
     matrix = shot.matrix_basis.to_3x3().normalized()
     normal = matrix.col[2]
-    return 1000.0 * shot.matrix_basis.translation - shot[FOCUS] * normal, normal
+    return MM * shot.matrix_basis.translation - shot[FOCUS] * normal, normal
 
 
 RAKING, MOST_TURNED = math.radians(70.0), math.radians(42.0)

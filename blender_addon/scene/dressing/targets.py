@@ -10,6 +10,7 @@ import numpy as np
 from ...core.dressing.exposure import GREY
 from ...core.surface.colour_card import CHART, COLUMNS, ROWS
 from .. import compat
+from ..meshes import MM
 from ..nodes.builder import Tree
 from .lights import facing, matt_material
 
@@ -26,7 +27,7 @@ def chart_object(name: str, patch_mm: float) -> Any:
         left, top = 0.5 * COLUMNS - column, 0.5 * ROWS - row
         corners = [(left, top), (left - 1, top), (left - 1, top - 1), (left, top - 1)]
         faces.append(tuple(range(len(vertices), len(vertices) + 4)))
-        vertices += [(x * patch_mm / 1000.0, y * patch_mm / 1000.0, 0.0) for x, y in corners]
+        vertices += [(x * patch_mm / MM, y * patch_mm / MM, 0.0) for x, y in corners]
         colours += [(*map(float, colour), 1.0)] * 4
     mesh = bpy.data.meshes.new(name)
     mesh.from_pydata(vertices, [], faces)
@@ -58,7 +59,7 @@ def ball_object(name: str, radius_mm: float, material: Any) -> Any:
     a, b = index[:-1], np.roll(index[:-1], -1, axis=1)
     quads = np.stack([a, a + columns, b + columns, b], axis=-1).reshape(-1, 4)
     mesh = bpy.data.meshes.new(name)
-    mesh.from_pydata((points.reshape(-1, 3) * radius_mm / 1000.0).tolist(), [], quads.tolist())
+    mesh.from_pydata((points.reshape(-1, 3) * radius_mm / MM).tolist(), [], quads.tolist())
     mesh.validate()
     mesh.polygons.foreach_set("use_smooth", np.ones(len(mesh.polygons), bool))
     mesh.materials.append(material)

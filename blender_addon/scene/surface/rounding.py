@@ -18,6 +18,7 @@ import bpy
 import numpy as np
 
 from .. import compat
+from ..meshes import MM
 from ..nodes.builder import PlacedNode, Tree, make_group
 from ..shots.lens_drivers import KIND
 
@@ -118,7 +119,7 @@ def rounded(items: list[Any], shot: Any, size: tuple[int, int]) -> Iterator[None
     chosen = [item.name for item in items if MODIFIER in item.modifiers and field_mm and shot.get(KIND)]
     try:
         for name in chosen:
-            set_levels(bpy.data.objects[name], levels_for(bpy.data.objects[name], field_mm / 1000.0 / size[0]))
+            set_levels(bpy.data.objects[name], levels_for(bpy.data.objects[name], field_mm / MM / size[0]))
         yield
     finally:
         for name in chosen:

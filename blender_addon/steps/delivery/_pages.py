@@ -16,6 +16,7 @@ from ...job.settings import specs
 from ...scene.delivery.copies.client_pictures import Wanted, write_copy
 from ...scene.delivery.copies.jpeg import write_jpeg
 from ...scene.delivery.copies.marked import is_marked
+from ...scene.meshes import MM
 from ...scene.running.kept_decisions import questions
 from ...scene.running.session import writes
 from ...scene.shots.lens_drivers import NEVER
@@ -185,10 +186,10 @@ def _material_shown(stage: Stage) -> str:
 
 def sides(item: Any) -> tuple[float, float, float]:
     """Width, depth and height in mm; the height from where it stands, not from a bump that dips under that by noise."""
-    width, depth, height = (1000.0 * side for side in item.dimensions)
+    width, depth, height = (MM * side for side in item.dimensions)
     up = item.matrix_world[2]
     low = min(sum(part * place for part, place in zip(up, (*corner, 1.0), strict=True)) for corner in item.bound_box)
-    return width, depth, height + min(1000.0 * low, 0.0)
+    return width, depth, height + min(MM * low, 0.0)
 
 
 def _sharp(near: float, far: float) -> str:

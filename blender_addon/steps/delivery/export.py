@@ -43,7 +43,7 @@ class Settings:
     glb: bool = switch(True, help="The piece on its stand as GLB (glTF 2.0), for viewers and the web")
     usd: bool = switch(False, help="The same as USD")
     relief: bool = switch(
-        False, help="The recovered relief: height (16 bits, its range in mm told) and normal map (+Y), as PNG"
+        False, help="The recovered relief: height (16 bits, its range in mm noted) and normal map (+Y), as PNG"
     )
     page: bool = switch(True, help="A page (HTML) for the client, and a second one with what was done for the maker")
     title: str = text("", help="Title of the piece, on the page and in the copies' words; by itself the job's name")

@@ -20,6 +20,7 @@ from ...job.step import Progress, Result, Run
 from ...scene.dressing import debris_parts, set_parts
 from ...scene.dressing.instances import make_library, make_points
 from ...scene.dressing.set_materials import debris_material
+from ...scene.meshes import METRES
 from ...scene.shots.cameras import shot_views, subject_points
 from ...scene.shots.moves import move_views
 from ...scene.spatial import SurfaceQueries
@@ -107,7 +108,7 @@ def run(stage: Stage, settings: Settings) -> Run:
     yield Progress(0.8, "Making them one object")
     shapes = make_library("Debris shapes", [set_parts.to_metres(piece.mesh) for piece in pieces], [debris_material(body, tone)])
     set_parts.offer_part(stage, "debris", shapes, key="library", name="Debris shapes")
-    points = make_points("Debris", 0.001 * laid.places, laid.piece, laid.turns, laid.sizes, laid.tints, shapes)
+    points = make_points("Debris", METRES * laid.places, laid.piece, laid.turns, laid.sizes, laid.tints, shapes)
     points[set_parts.PART_OF] = ""
     set_parts.offer_part(stage, "debris", points, key="table", name="Debris")
     figures: dict[str, Any] = {
@@ -169,7 +170,7 @@ def _on_stand(stage: Stage, settings: Settings, pieces: Any, body: str, shapes: 
     crumbs = laying.Share("crumb", 1.0, small[0].least, small[0].usual * 0.8, small[0].most * 0.6)
     amounts = laying.Amounts([crumbs], settings.on_stand, 2 * settings.on_stand, settings.size)
     laid = laying.lay_out(everywhere, pieces, amounts, seed=seed)
-    item = make_points("Debris on the stand", 0.001 * laid.places, laid.piece, laid.turns, laid.sizes, laid.tints, shapes)
+    item = make_points("Debris on the stand", METRES * laid.places, laid.piece, laid.turns, laid.sizes, laid.tints, shapes)
     item["bozzetto_turns"] = True
     set_parts.offer_part(stage, "debris", item, key="stand", name="Debris on the stand")
     return len(laid)

@@ -31,6 +31,7 @@ from ...scene.dressing.shot_light import (
     turn_towards,
 )
 from ...scene.dressing.targets import make_targets
+from ...scene.meshes import MM
 from ...scene.nodes.finish import diffraction_share, put_finish
 from ...scene.nodes.materials import exposed_as
 from ...scene.stage import Stage
@@ -169,7 +170,7 @@ class _Subject:
         hero = shots.get("hero") or next(iter(shots.values()), None)
         way = np.array([0.0, -1.0, 0.25])
         if hero is not None:
-            seen = 1000.0 * np.array(hero.matrix_basis.translation) - self.centre
+            seen = MM * np.array(hero.matrix_basis.translation) - self.centre
             if np.linalg.norm(seen) > 1e-3:
                 way = seen
         self.camera = way / np.linalg.norm(way)
@@ -178,7 +179,7 @@ class _Subject:
 def _corners(item: Any) -> tuple[Any, Any]:
     """Lowest and highest corner of an object in mm."""
     box = np.array([item.matrix_basis @ corner for corner in map(Vector, item.bound_box)])
-    return 1000.0 * box.min(axis=0), 1000.0 * box.max(axis=0)
+    return MM * box.min(axis=0), MM * box.max(axis=0)
 
 
 class _Light:

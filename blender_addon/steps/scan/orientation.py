@@ -25,7 +25,7 @@ from ...job.errors import SubjectError
 from ...job.files.aside import aside
 from ...job.settings import FIRST, SHORT, angle, choice, length, point, switch
 from ...job.step import Progress, Result, Run
-from ...scene.meshes import make_object, read_mesh
+from ...scene.meshes import MM, make_object, read_mesh
 from ...scene.scan.hull import hull_triangles
 from ...scene.scan.questions.looks import Looks, looks_of_scan
 from ...scene.scan.questions.size_choices import size_decision
@@ -131,8 +131,8 @@ def run(stage: Stage, settings: Settings) -> Run:
     clean = stage.require("clean", "1")
     mm, how, assumed = _mm_per_unit(stage, settings, known_length.Standing(level, extent, matrix), clean)
     materials = [slot.material for slot in clean.material_slots]
-    item = make_object("Upright", replace(mesh, vertices=(standing * mm / 1000.0).astype(np.float32)), materials=materials)
-    matrix[:3] *= mm / 1000.0
+    item = make_object("Upright", replace(mesh, vertices=(standing * mm / MM).astype(np.float32)), materials=materials)
+    matrix[:3] *= mm / MM
     item["bozzetto_matrix"] = matrix.ravel().tolist()
     item["bozzetto_mm_per_unit"], item["bozzetto_assumed"] = mm, assumed
     stage.offer("upright", item, key="1", name="Upright")

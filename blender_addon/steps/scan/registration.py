@@ -30,7 +30,7 @@ from ...job.files.aside import aside
 from ...job.settings import angle, integer, point, table, text
 from ...job.step import Progress, Result, Run
 from ...scene.delivery.contact_sheet import save_png
-from ...scene.meshes import make_object, read_mesh
+from ...scene.meshes import MM, make_object, read_mesh
 from ...scene.running.session import whole_file
 from ...scene.stage import Stage
 from ...scene.thumbnails import vertex_colours
@@ -92,7 +92,7 @@ def run(stage: Stage, settings: Settings) -> Run:
     upright = stage.require("upright")
     first, colour = _read(upright, 1000.0)
     matrix = np.array(upright.get("bozzetto_matrix", np.eye(4).ravel()), float).reshape(4, 4)
-    matrix[:3] *= 1000.0
+    matrix[:3] *= MM
     figures: dict[str, Any] = {"scans": len(further)}
     words, decisions = [], []
     for place, key in enumerate(further):
@@ -275,14 +275,14 @@ def _write(stage: Stage, picture: Any, path: Path) -> None:
 def _offer(stage: Stage, mesh: TriangleMesh, used: Candidate, found: Registration, key: str) -> None:
     """The scan with its pose baked in, in metres."""
     clean = stage.require("clean", key)
-    placed = used.pose.apply(mesh.vertices) / 1000.0
+    placed = used.pose.apply(mesh.vertices) / MM
     item = make_object(
         f"Aligned {key}", replace(mesh, vertices=placed.astype(np.float32)), materials=list(clean.data.materials)
     )
     for title in KEPT_PROPERTIES:
         if title in clean:
             item[title] = clean[title]
-    metres = Similarity(used.pose.scale / 1000.0, used.pose.rotation, used.pose.translation / 1000.0)
+    metres = Similarity(used.pose.scale / MM, used.pose.rotation, used.pose.translation / MM)
     item["bozzetto_matrix"] = metres.matrix.ravel().tolist()
     item["bozzetto_rms_mm"], item["bozzetto_verdict"] = used.evidence.rms, found.verdict
     item.hide_render = item.hide_viewport = True

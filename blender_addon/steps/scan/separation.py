@@ -329,7 +329,7 @@ def _volume(mesh: TriangleMesh) -> float:
 
 def _object(owner: Any, name: str, mesh: TriangleMesh, flat: Any) -> Any:
     """An object in metres with the owner's materials; the faces `flat` (mask) are not shaded smooth across their rim."""
-    metres = replace(mesh, vertices=(np.asarray(mesh.vertices, float) / 1000.0).astype(np.float32))
+    metres = replace(mesh, vertices=(np.asarray(mesh.vertices, float) / MM).astype(np.float32))
     item = make_object(name, metres, materials=list(owner.data.materials))
     item.data.polygons.foreach_set("use_smooth", ~np.asarray(flat, bool))
     item.data.update()

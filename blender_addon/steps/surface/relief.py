@@ -31,6 +31,7 @@ from ...job.files.aside import aside, aside_steps
 from ...job.settings import choice, length, number
 from ...job.step import Progress, Result, Run
 from ...scene.images import make_image
+from ...scene.meshes import MM
 from ...scene.stage import Stage
 from ...scene.surface.light_decisions import PAINT, PHOTO, SHADING, paint_decision, shading_decision
 from ...scene.surface.photographed import own_normals, reading, shared_share
@@ -184,7 +185,7 @@ def _kept(
 
 
 def _sides(stage: Stage, surface: TexturedSurface, recovery: Recovery) -> dict[str, float]:
-    """How much relief each side shows beside the one across, as figures; what is uneven is told."""
+    """How much relief each side shows beside the opposite one, as figures; warns where they differ much."""
     ratios = side_ratios(surface.normal, recovery.relief.slope)
     for words in remarks(ratios):
         stage.note(words)
@@ -268,7 +269,7 @@ def _as_shape_key(stage: Stage, surface: TexturedSurface, heights: Floats, stren
             piece.shape_key_add(name="Basis", from_mix=False)
         key = piece.shape_key_add(name=SHAPE_KEY, from_mix=False)
         inverse = np.linalg.inv(np.array(piece.matrix_world, float))
-        local = (moved / 1000.0) @ inverse[:3, :3].T + inverse[:3, 3]
+        local = (moved / MM) @ inverse[:3, :3].T + inverse[:3, 3]
         key.data.foreach_set("co", local.astype(np.float32).ravel())
         key.slider_max = 3.0
         key.value = strength

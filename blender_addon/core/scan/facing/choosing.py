@@ -4,7 +4,7 @@ The weights were fitted by multinomial logistic regression over the directions (
 of each kind counts) on forms with a clear front: 13 labelled scans, 15 forms of a public mesh library that were labelled by eye
 and count 0.8, and 31 made-up pieces (TRIED of `scripts/truth/footings.py`) that count 0.3. Of the 28 that are not made up, each
 left out in turn and with nothing but the shape to go by, 89 % were found. All are drawn out by 1.3, so that the mean chance
-(0.87) is what was found. How face-like a patch looks told nothing more.
+(0.87) is what was found. How face-like a patch looks added nothing.
 """
 
 from __future__ import annotations

@@ -26,8 +26,8 @@ CLEAR, FAINT, MUCH_LESS = 0.65, 0.45, 0.1
 """Likeness of left and right that shows a mirror plane clearly or faintly, and how much less than the best is no longer it.
 Chance reaches about 0.3 on lopsided things."""
 MOUNT_ROUGH, CLEARLY_ROUGH = 0.8, 0.9
-"""What a clear side of the rough surface counts for an axis of the file, and from what on it is told; by its spread on the
-development scans."""
+"""What a clearly rough side counts for an axis of the file, and the roughness from which on it is reported. Set by how the
+roughness varied on the development scans."""
 LEAST_OWN = 0.15
 """Chance of its own, nothing known of the file's axes, under which a pose is held up by the file's axis alone (a guess)."""
 ROUGH_WORDS = "its rougher surfaces look down"

@@ -1,8 +1,8 @@
 """Which part of a piece is its head? An upper or protruding compact lobe that a narrower neck joins.
 
-Nothing is known of faces. A head is told by form alone: compact, set off by a neck, high or far out, not tiny. Where no neck
-sets one off (an owl, a mounted head) the upper part of what stands, or the foremost of what stands on four legs, is taken for
-it, and said to be less sure. A turned form has none.
+The search knows nothing of faces. It takes for a head what has the form of one: compact, set off by a neck, high or far out,
+not tiny. Where no neck sets one off (an owl, a mounted head) it takes the upper part of what stands, or the foremost of what
+stands on four legs, with less confidence. A turned form has no head.
 """
 
 from __future__ import annotations

@@ -70,7 +70,7 @@ def scale_bar(sheet: Sheet, mm_a_pixel: float) -> tuple[list[Mark], int]:
 
 
 def credit_line(sheet: Sheet, words: str, taken: int) -> tuple[list[Mark], str]:
-    """The credit, and what is to be told where it does not fit; taken: how much is taken from the left at the bottom, px."""
+    """The marks of the credit, and a remark where it does not fit. taken: pixels already used at the bottom left."""
     width, height = sheet.size
     letters = sheet.letters
     edge = round(EDGE * letters)
