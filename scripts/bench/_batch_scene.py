@@ -123,7 +123,7 @@ class Frames:
         return Quality(8 * self.samples, 0.0)
 
 
-def by_us(stage: Any, frames: Frames, folder: Path) -> list[float]:
+def by_us(stage: Any, frames: Frames, folder: Path, *, device: str = "cpu") -> list[float]:
     """Seconds a frame as the render step makes them: dressed, turned, rendered, written whole, listed."""
     from blender_addon.job.files.whole_files import begin_folder
     from blender_addon.scene.delivery.kept_pictures import KeptPictures
@@ -132,7 +132,7 @@ def by_us(stage: Any, frames: Frames, folder: Path) -> list[float]:
     begin_folder(folder)
     tasks, took = frames.tasks(folder / "turntable"), []
     made = KeptPictures(tasks[0].path.parent)
-    with set_up_for(stage, tasks[0], frames.quality(), "cpu"):
+    with set_up_for(stage, tasks[0], frames.quality(), device):
         for task in tasks:
             started = time.perf_counter()
             render_one(stage, task)
@@ -141,7 +141,7 @@ def by_us(stage: Any, frames: Frames, folder: Path) -> list[float]:
     return took
 
 
-def by_cycles(stage: Any, frames: Frames, *, persistent: bool = True) -> list[float]:
+def by_cycles(stage: Any, frames: Frames, *, persistent: bool = True, device: str = "cpu") -> list[float]:
     """Seconds a frame by Cycles alone: the same scene and settings, the subject turned, nothing written."""
     import bpy
 
@@ -155,7 +155,7 @@ def by_cycles(stage: Any, frames: Frames, *, persistent: bool = True) -> list[fl
     took = []
     with (
         rounded(items, shot, frames.size),
-        cycles(scene, quality_of(FRAME, frames.quality()), device="cpu", seed=1, persistent=persistent),
+        cycles(scene, quality_of(FRAME, frames.quality()), device=device, seed=1, persistent=persistent),
         dressed_for(stage, shot),
     ):
         scene.camera = shot

@@ -1,7 +1,8 @@
 """Can a batch be left alone, and what does our way cost over Cycles' own?
 
 Cases: `frames` (what is around a frame, what keeping the scene saves), `cluster` (two workers of this machine, two of them
-killed), `estimate`, `relief`, `flicker`, `series` (six pieces of one look), `bits`, `farm` (a hundred workers, simulated).
+killed), `estimate`, `relief`, `flicker`, `series` (six pieces of one look), `bits`, `farm` (a hundred workers, simulated),
+`card` (a turn on an NVIDIA card, where there is one, beside Cycles alone).
 Frames are timed on a turned form in its whole set-up: the first frame of each row builds the scene and does not count. What
 is around a frame is told twice: by the clock round Cycles' own call in our frames, which other work of the machine does not
 blur, and beside the same frames by Cycles alone, in turns with ours. The relief is that of the demo's scan.
@@ -39,7 +40,7 @@ def run(record: Record, options: Options) -> None:
     """All cases that were asked for."""
     cases: dict[str, Callable[[Record, Path, bool], None]] = {
         "frames": _frames, "cluster": _cluster, "estimate": _estimate, "relief": _relief, "flicker": _flicker,
-        "series": _series, "bits": _bits, "farm": _farm,
+        "series": _series, "bits": _bits, "farm": _farm, "card": _card,
     }  # fmt: skip
     for name, case in cases.items():
         if options.wants(name):
@@ -165,9 +166,39 @@ print("JSON", json.dumps(figures))
     record.add("disk_over_said", there / 1e6 / found["expected_disk_mb"], case="estimate", goal="<= 1")
 
 
+def _cards_device() -> str:
+    """The device of an NVIDIA card, '' where there is none."""
+    from blender_addon.job.errors import JobError
+    from blender_addon.scene.delivery.device import find_device
+
+    try:
+        return find_device("cuda") and "cuda"
+    except JobError:
+        return ""
+
+
+def _card(record: Record, out: Path, fast: bool) -> None:
+    """Twelve frames of the demo's turn as 'print' renders them, the first that builds the scene counted, too."""
+    stage, device = opened(prepared(out, "owl")), _cards_device()
+    if not device:
+        print("no NVIDIA card here: the turn on a card was not measured", flush=True)
+        return
+    frames = Frames((480, 320) if fast else (1620, 1080), 32, 12)
+    by_cycles(stage, Frames((96, 64), 1, 1), device=device)  # the kernels are loaded
+    bare, ours = [], []
+    for _ in range(1 if fast else ROUNDS):
+        shutil.rmtree(out / "card", ignore_errors=True)
+        bare.append(sum(by_cycles(stage, frames, device=device)))
+        ours.append(sum(by_us(stage, frames, out / "card", device=device)))
+    cycles, us = min(bare), min(ours)
+    record.add("overhead_percent", 100.0 * (us - cycles) / cycles, case="12 on a card", unit="%", yardstick=cycles, goal="<= 5")
+
+
 def _relief(record: Record, out: Path, fast: bool) -> None:
+    from blender_addon.steps.delivery.render import PRESETS
+
     stage = opened(prepared(out, "owl"))
-    kept = relief_kept_percent(stage, out, size=240 if fast else 720, times=2 if fast else 16)
+    kept = relief_kept_percent(stage, out, size=PRESETS["final"].long_side, times=2 if fast else 16, device=_cards_device() or "cpu")
     record.add("relief_kept_percent", kept, unit="%", goal=">= 90", floor=">= 60")
 
 

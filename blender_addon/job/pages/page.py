@@ -29,6 +29,7 @@ p.lead { color: var(--faint); margin: 0 0 36px; }
 figure { margin: 0 0 40px; }
 figure img, video { display: block; width: 100%; height: auto; background: #000; }
 figcaption { margin-top: 10px; color: var(--faint); font-size: 15px; }
+a { color: inherit; text-underline-offset: 3px; text-decoration-color: var(--faint); }
 figure a { display: block; } figure a:focus-visible { outline: 2px solid var(--ink); outline-offset: 4px; }
 figcaption b { color: var(--ink); font-weight: normal; font-style: italic; }
 .pair { display: grid; grid-template-columns: 1fr 1fr; gap: 28px; }
