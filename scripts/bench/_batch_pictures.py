@@ -33,7 +33,8 @@ def relief_kept_percent(stage: Any, folder: Path, *, size: int, times: int, devi
 
     size: longer side of the picture, of which only the middle (`WINDOW`) is rendered. In log luminance, in the band of 0.1 to
     0.5 mm. The reference has noise of its own, which counted as relief would make any picture look smooth. So there are two, of
-    other seeds, whose noise has nothing in common: what the final shares with both, over what they share, <f (a + b) / 2> / <a b>.
+    other seeds, whose noise has nothing in common: what the final shares with both, over what they share,
+    <f (a + b) / 2> / <a b>.
     """
     from blender_addon.steps.delivery._pictures import Task, render_one, set_up_for
     from blender_addon.steps.delivery.render import PRESETS

@@ -198,7 +198,9 @@ def _relief(record: Record, out: Path, fast: bool) -> None:
     from blender_addon.steps.delivery.render import PRESETS
 
     stage = opened(prepared(out, "owl"))
-    kept = relief_kept_percent(stage, out, size=PRESETS["final"].long_side, times=2 if fast else 16, device=_cards_device() or "cpu")
+    kept = relief_kept_percent(
+        stage, out, size=PRESETS["final"].long_side, times=2 if fast else 16, device=_cards_device() or "cpu"
+    )
     record.add("relief_kept_percent", kept, unit="%", goal=">= 90", floor=">= 60")
 
 

@@ -20,7 +20,7 @@ EDGE, LIFT, FOOT = 1.8, 4.2, 0.44
 mask has below the foot line."""
 BAR = 0.25
 """The most of a picture's width that a scale bar takes."""
-WATERMARK, TALLEST_WATERMARK, STRENGTH = 0.06, 200.0, 0.28
+WATERMARK, TALLEST_WATERMARK, STRENGTH = 0.045, 200.0, 0.28
 """Height of a watermark's letters over the picture's width, the most that is drawn in pixels (more is grown), how strong."""
 ROOM = 0.94
 """The share of a picture's width that words may take."""
@@ -91,4 +91,4 @@ def watermark(sheet: Sheet, words: str) -> Tiled:
     mask = line_mask(words, min(TALLEST_WATERMARK, wanted + 8.0))
     mask = mask[mask.any(axis=1)] if mask.any() else mask
     scale = max(1.0, wanted / TALLEST_WATERMARK)
-    return tiled(slanted(mask, air=3.0), scale, STRENGTH, reach=max(1, mask.shape[0] // 12))
+    return tiled(slanted(mask, air=1.5), scale, STRENGTH, reach=max(1, mask.shape[0] // 12))
