@@ -74,7 +74,7 @@ def _once(photo_set: PhotoSet, rows: list[int], names: list[str], reasons: list[
     kept: list[int] = []
     for place, row in enumerate(rows):
         twin = next(
-            (earlier for earlier in kept if _spread(samples.values, samples.usable, rows.index(earlier), place) < SAME_LAMP),
+            (earlier for earlier in kept if _deviation(samples.values, samples.usable, rows.index(earlier), place) < SAME_LAMP),
             None,
         )
         if twin is None:
@@ -86,7 +86,7 @@ def _once(photo_set: PhotoSet, rows: list[int], names: list[str], reasons: list[
     return kept
 
 
-def _spread(values: Floats, usable: Bools, first: int, other: int) -> float:
+def _deviation(values: Floats, usable: Bools, first: int, other: int) -> float:
     """Half of the spread (0.16 to 0.84) of the log of two photos' ratio."""
     both = usable[:, first] & usable[:, other]
     if both.sum() < 20:

@@ -74,7 +74,7 @@ def draw(trade: Trade, count: int, *, place: int, tallest_mm: float, deck: int =
     rng = np.random.default_rng([deck, digest(trade.key), 701])
     pool = trade.props()
     shuffled = [pool[number] for number in rng.permutation(len(pool))]
-    cards = _spread([kind for kind in shuffled if kind.vessel], [kind for kind in shuffled if not kind.vessel])
+    cards = _interleaved([kind for kind in shuffled if kind.vessel], [kind for kind in shuffled if not kind.vessel])
     first, most = count * place, max(1, count // 3)
     vessels: list[str] = []
     others: list[str] = []
@@ -86,7 +86,7 @@ def draw(trade: Trade, count: int, *, place: int, tallest_mm: float, deck: int =
     return [*vessels, *others]
 
 
-def _spread(few: Sequence[PropKind], many: Sequence[PropKind]) -> list[PropKind]:
+def _interleaved(few: Sequence[PropKind], many: Sequence[PropKind]) -> list[PropKind]:
     """The few dealt evenly among the many."""
     order = [((place + 0.5) / len(row), kind) for row in (few, many) for place, kind in enumerate(row)]
     return [kind for _, kind in sorted(order, key=lambda entry: entry[0])]

@@ -71,7 +71,7 @@ def edges_of(grey: Pixels8) -> Edges:
     x, y, slope = x[strong], y[strong], slope[strong]
     if not len(x):
         return _none(noise)
-    chosen = _spread(x, y, slope, (height, width))
+    chosen = _evenly_chosen(x, y, slope, (height, width))
     return _measured(grey, x[chosen], y[chosen], noise)
 
 
@@ -115,7 +115,7 @@ def _candidates(half: Floats) -> tuple[Floats, Floats, Floats]:
     return 2 * x + 1, 2 * y + 1, slope
 
 
-def _spread(x: Floats, y: Floats, slope: Floats, shape: tuple[int, int]) -> Ints:
+def _evenly_chosen(x: Floats, y: Floats, slope: Floats, shape: tuple[int, int]) -> Ints:
     """Numbers of `MOST_EDGES` places at the most: the steepest of each of 16 x 16 fields first, then the next of each."""
     if len(x) <= MOST_EDGES:
         return np.arange(len(x))

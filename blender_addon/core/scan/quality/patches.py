@@ -43,7 +43,7 @@ def patches_of(mesh: TriangleMesh, mm_per_unit: float, layers: tuple[Floats, Flo
     rng = np.random.default_rng(seed)
     cells = _Cells(points)
     found = []
-    for middle in _spread(points, rng):
+    for middle in _spaced_apart(points, rng):
         near = cells.around(points[middle])
         apart = points[near] - points[middle]
         near = near[(np.linalg.norm(apart, axis=1) < RADIUS) & (normals[near] @ normals[middle] > TURNED)]
@@ -77,7 +77,7 @@ class _Cells:
         return np.concatenate([self._order[a:b] for a, b in zip(first, last, strict=True)])
 
 
-def _spread(points: Floats, rng: np.random.Generator) -> Ints:
+def _spaced_apart(points: Floats, rng: np.random.Generator) -> Ints:
     """Rows of `COUNT` points, one from each of as many cubes as there are, so that dense parts count no more than others."""
     cubes = np.floor(points / (2.0 * RADIUS)).astype(np.int64)
     order = rng.permutation(len(points))
