@@ -11,7 +11,7 @@
     lint [--fix]                  ruff, types, the import law
     package                       the extension's zip in dist/, validated by Blender's own tool
     bench [NAME ...]              measure; a table, and out/bench/NAME.json
-    gallery [NAME ...]            make the pictures of the README, in out/gallery
+    gallery [NAME ...]            make the pictures of the README, in out/gallery; `gallery sheets` its contact sheets
     screens                       photograph the panels in a real Blender window
     env [X.Y.Z]                   make the environment alone and say where it is
 
@@ -77,7 +77,9 @@ def bench(arguments: Sequence[str]) -> int:
 def gallery(arguments: Sequence[str]) -> int:
     """Make the gallery's pictures in the default environment, with what writes a JPEG."""
     python = envs.blender(envs.default_version(), "host")
-    return _call([str(python), "-m", "scripts.gallery", *arguments], folder=ROOT)
+    sheets = list(arguments[:1]) == ["sheets"]
+    module, rest = ("scripts.gallery_sheets", arguments[1:]) if sheets else ("scripts.gallery", arguments)
+    return _call([str(python), "-m", module, *rest], folder=ROOT)
 
 
 def screens(arguments: Sequence[str]) -> int:

@@ -40,9 +40,11 @@ def hero(
     *,
     size: int = SIZE,
     samples: int = SAMPLES,
+    device: str = "cpu",
     **settings: dict[str, Any],
 ) -> None:
-    """Dress and photograph one piece; place: its number in the series; settings: tables of them by step.
+    """Dress and photograph one piece; place: its number in the series; settings: tables of them by step;
+    device: as render.device.
 
     Leaves NAME.png, NAME.npz and NAME.json.
     """
@@ -51,7 +53,7 @@ def hero(
     width, height = shot["bozzetto_resolution"]
     pixels = (round(size * width / max(width, height)), round(size * height / max(width, height)))
     folder.mkdir(parents=True, exist_ok=True)
-    with cycles(stage.scene, Quality(samples, 0.0), device="cpu", seed=1), dressed_for(stage, shot):
+    with cycles(stage.scene, Quality(samples, 0.0), device=device, seed=1), dressed_for(stage, shot):
         render_picture(stage.scene, folder / f"{name}.png", camera=shot, size=pixels)
     ids, names = id_pass(stage, shot, pixels)
     np.savez_compressed(folder / f"{name}.npz", ids=ids)

@@ -21,7 +21,7 @@ They fitted rough wall plaster by 30 degrees and show a clay vase at 40 (values 
 plaster, and its own texture below adds to the slopes. Rougher than that a surface looks flat, as the full moon does, and hides
 its relief."""
 
-UNEVEN, SAND, PIT, STONE = 4.0, 1.45, 1.0, 0.10
+UNEVEN, SAND, PIT, STONE = 4.3, 1.56, 1.0, 0.10
 """Heights of the parts of the surface's own texture: unevenness from the hand, sand and pits over the depth of the pores, and
 how far a grain of grog stands out over its size. Set by `bench likeness` on our own pieces, and by eye at 1:1."""
 WET_ROUGHNESS = 0.35
