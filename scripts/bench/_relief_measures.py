@@ -75,6 +75,25 @@ def _read(scanned: _Scanned, size: int) -> TexturedSurface:
     return read_surface(scanned.mesh, np.ones(len(scanned.mesh.faces), bool), height=size, width=size)
 
 
+OFF_DEG, OFF_MM = 0.1, 0.05
+"""How far a further scan lies off after it was aligned."""
+
+
+def misplaced(part: Ready, *, seed: int) -> Ready:
+    """The case with its scan turned by OFF_DEG about a chance axis through its middle and moved by OFF_MM a chance way."""
+    rng = np.random.default_rng(seed)
+    axis, way = unit(rng.standard_normal((2, 3)))
+    surface = part.surface
+    middle = surface.vertices.mean(axis=0)
+    turned = lambda ways: (ways + np.radians(OFF_DEG) * np.cross(axis, ways)).astype(np.float32)  # noqa: E731
+    moved = lambda points: turned(points - middle) + (middle + OFF_MM * way).astype(np.float32)  # noqa: E731
+    placed = replace(
+        surface, vertices=moved(surface.vertices), position=moved(surface.position), normal=turned(surface.normal),
+        vertex_normal=turned(surface.vertex_normal),
+    )  # fmt: skip
+    return replace(part, photographed=replace(part.photographed, surface=placed))
+
+
 def recovered(parts: Sequence[Ready]) -> Recovery:
     """Run the method to its end."""
     return finish(recover([part.photographed for part in parts], largest_mm=3.0))

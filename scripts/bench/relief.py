@@ -26,7 +26,6 @@ from . import ROOT, Options, Record
 
 SHAPES = ("owl", "sharp", "folds", "smooth")
 LIGHTS = ("window", "lamps", "overcast", "travelling", "tent")
-MORE_TEXTURES = ("owl", "sharp")
 PIGMENTED = (
     ("owl", "painted"), ("folds", "printed"), ("sharp", "wood"), ("smooth", "wood"), ("plain", "wood"), ("plain", "printed"),
 )  # fmt: skip
@@ -37,7 +36,7 @@ def run(record: Record, options: Options) -> None:
     """All metrics of relief.json: the cases side by side, two at a time, then the timing alone."""
     shapes, lights = (("owl",), ("window", "tent")) if options.fast else (SHAPES, LIGHTS)
     apart = [
-        (shape, f"several {shape}") for shape in (() if options.fast else MORE_TEXTURES) if options.wants(f"{shape}/window")
+        (shape, f"several {shape}") for shape in (() if options.fast else SHAPES) if options.wants(f"{shape}/window")
     ]
     jobs: dict[str, list[str]] = {}
     for shape in shapes:
