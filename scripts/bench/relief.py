@@ -35,9 +35,7 @@ AT_ONCE = 2  # processes of some 2 GB; each uses two cores for half of its time
 def run(record: Record, options: Options) -> None:
     """All metrics of relief.json: the cases side by side, two at a time, then the timing alone."""
     shapes, lights = (("owl",), ("window", "tent")) if options.fast else (SHAPES, LIGHTS)
-    apart = [
-        (shape, f"several {shape}") for shape in (() if options.fast else SHAPES) if options.wants(f"{shape}/window")
-    ]
+    apart = [(shape, f"several {shape}") for shape in (() if options.fast else SHAPES) if options.wants(f"{shape}/window")]
     jobs: dict[str, list[str]] = {}
     for shape in shapes:
         if wanted := [light for light in lights if options.wants(f"{shape}/{light}")]:

@@ -420,3 +420,22 @@ def test_a_close_look_is_lit_from_the_side_and_exposed_for_what_it_shows() -> No
     restore()
     wanted = exposure.GREY * 2.0 ** (CLOSE_OFFSET * figures["offset_stops"])
     assert reads == pytest.approx(wanted, rel=0.03)  # the meter's own noise is under one percent
+
+
+def test_a_warmer_picture_is_redder_and_a_neutral_one_is_left_alone(tmp_path: Path) -> None:
+    stage, _ = run()
+    assert not stage.scene.view_settings.use_white_balance
+    ratios = []
+    for warmth in (-20, 20):
+        run(f"lighting.warmth={warmth}")
+        grey = bpy.data.images.new("grey", 4, 4, float_buffer=True)
+        grey.pixels.foreach_set(np.tile(np.array([0.18, 0.18, 0.18, 1.0], np.float32), 16))
+        grey.save_render(str(tmp_path / "grey.png"), scene=bpy.context.scene)
+        shown = images.read_pixels(bpy.data.images.load(str(tmp_path / "grey.png"), check_existing=False))[0, 0]
+        ratios.append(float(shown[0] / shown[2]))
+    assert ratios[0] < 0.97 and ratios[1] > 1.03  # 20 mired are about a twentieth of red over blue
+
+
+def test_twenty_mired_warmer_is_a_balance_for_7470_kelvin() -> None:
+    assert exposure.balanced_for(0.0) == pytest.approx(6500.0)
+    assert exposure.balanced_for(20.0) == pytest.approx(7471, abs=1)  # 1e6 / (153.85 - 20)

@@ -146,6 +146,19 @@ BALANCED_K = 2000.0, 15000.0
 """Colour temperatures between which cameras are balanced, kelvin (common practice)."""
 
 
+NEUTRAL_K = 6500.0
+"""Colour temperature that Blender's view is balanced for by itself."""
+
+
+def balanced_for(warmth: float) -> float:
+    """Colour temperature, kelvin, to balance a picture for, so that it comes out `warmth` mired warmer than neutral.
+
+    Mired are a million over kelvin, as light-balancing filters are marked (common practice): equal steps look about equal. A
+    camera balanced for bluer light than there is shows all things warmer.
+    """
+    return 1e6 / (1e6 / NEUTRAL_K - warmth)
+
+
 def stops_for(measured: float, *, target: float = GREY, offset: float = 0.0) -> float:
     """The exposure in stops that takes a measured luminance to `target`, plus an offset in stops."""
     if not measured > 0.0:

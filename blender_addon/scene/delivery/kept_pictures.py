@@ -31,6 +31,8 @@ def scene_digest(scene: Any, job: str) -> str:
             digest.update(f"{block.name} {fingerprint(block)};".encode())
     view = scene.view_settings
     digest.update(repr((view.view_transform, view.look, round(view.exposure, 5), round(view.gamma, 5))).encode())
+    if view.use_white_balance:  # said only then, so that pictures of earlier versions still count as made
+        digest.update(repr((round(view.white_balance_temperature, 2), round(view.white_balance_tint, 3))).encode())
     return digest.hexdigest()[:20]
 
 

@@ -86,6 +86,7 @@ class Settings:
         help="How far the colour of the surroundings is taken out; a little should stay",
         more=True,
     )
+    warmth: float = number(0.0, low=-90.0, high=90.0, unit="mired", help="Warmer pictures, below 0 cooler; 20 is seen at once")
     cards: bool = switch(
         True,
         label="Reflectors and flags",
@@ -361,7 +362,8 @@ def _label(name: str) -> str:
 
 PINNED = (
     "world", "display_settings.display_device", "view_settings.view_transform", "view_settings.look", "view_settings.exposure",
-    "view_settings.gamma", "view_settings.use_curve_mapping",
+    "view_settings.gamma", "view_settings.use_curve_mapping", "view_settings.use_white_balance",
+    "view_settings.white_balance_temperature",
 )  # fmt: skip
 """What of the scene the light sets."""
 
@@ -378,6 +380,8 @@ def _pin(stage: Stage, settings: Settings, stops: float) -> Any:
         view.look = LOOKS[settings.view]
         view.exposure, view.gamma = stops, 1.0
         view.use_curve_mapping = False
+        view.use_white_balance = settings.warmth != 0.0
+        view.white_balance_temperature = metering.balanced_for(settings.warmth)
 
     def set_up() -> None:
         stage.set_up_scene(PINNED, pin)
