@@ -38,9 +38,15 @@ class TriangleMesh:
 
 
 def face_crosses(vertices: Floats, faces: Ints) -> Floats:
-    """(m, 3) cross products of the faces' edges: normal direction, length twice the area."""
-    a, b, c = (vertices[faces[:, corner]] for corner in range(3))
-    return np.cross(b - a, c - a)
+    """(m, 3) cross products of the faces' edges: normal direction, length twice the area; in strips, as `face_areas`."""
+    crosses = np.zeros((len(faces), 3), vertices.dtype if vertices.dtype.kind == "f" else float)
+    for start in range(0, len(faces), STRIP):
+        strip = slice(start, start + STRIP)
+        a, b, c = (vertices[faces[strip, corner]] for corner in range(3))
+        (ax, ay, az), (bx, by, bz) = (b - a).T, (c - a).T
+        for axis, value in enumerate((ay * bz - az * by, az * bx - ax * bz, ax * by - ay * bx)):
+            crosses[strip, axis] = value
+    return crosses
 
 
 def face_areas(vertices: Floats, faces: Ints) -> Floats:
