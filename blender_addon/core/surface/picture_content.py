@@ -172,9 +172,8 @@ def layout_of(mesh: TriangleMesh, faces_used: Bools, *, seed: int = 1) -> Layout
     corners = part.faces[face]
     asked = np.zeros(len(first), bool)
     asked[place[corners]] = True
-    beside = faces[
-        asked[faces[:, 0]] | asked[faces[:, 1]] | asked[faces[:, 2]]
-    ]  # the faces that have a say in the normals that are asked for
+    # the faces that have a say in the normals that are asked for
+    beside = faces[asked[faces[:, 0]] | asked[faces[:, 1]] | asked[faces[:, 2]]]
     normals = vertex_normals(part.vertices[first].astype(float), beside)
     covered = np.zeros(MASK_SIZE * MASK_SIZE, bool)
     covered[rasterize(part.uv, height=MASK_SIZE, width=MASK_SIZE).index] = True
