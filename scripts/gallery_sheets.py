@@ -28,7 +28,7 @@ SERIES = {
 """The series: our pieces, the bench's shapes and made-up figures, with their longest side in mm."""
 TRADES = {
     "potter": {"piece": "clay"}, "carver": {"piece": "wood", "wood_species": "walnut"}, "founder": {"piece": "bronze"},
-    "painter": {"piece": "primer"}, "plaster": {"piece": "plaster"}, "conservator": {"piece": "stone"},
+    "painter": {"piece": "compound", "compound": "primer"}, "plaster": {"piece": "plaster"}, "conservator": {"piece": "stone"},
 }  # fmt: skip
 """Each trade's bench shows our hound in a material of that trade."""
 TRADE_OF_NAME = "trade_"
