@@ -8,6 +8,7 @@ are run, the quickest first, in a copy of the project. `mutants_killed_percent`:
     bench mutants --cases core/mesh,job    these folders, by the tests in the folders of the same names
     bench mutants --piece 2/10             a tenth of the test modules traced; the changes are tried once all are known
     bench mutants --count 20 --seed 5      so many changes, others than by the usual seed
+    bench mutants --workers 8              so many test runs at a time (1)
 
 What a test module runs is kept as long as neither it nor the package changes. Not in the suite: all of it takes the suite's
 time twice. Survivors are printed, and written to `survivors.json`; those that no test can tell stand in `left.toml` with the
@@ -27,8 +28,10 @@ import tempfile
 import time
 import tomllib
 from collections import defaultdict
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import asdict, dataclass
 from pathlib import Path
+from queue import Queue
 
 from .. import ROOT, Options, Record
 from .changes import changes, statements
@@ -64,10 +67,14 @@ def run(record: Record, options: Options) -> None:
     tables.mkdir(parents=True, exist_ok=True)
     modules = _modules(options.cases)
     newest = max(path.stat().st_mtime for path in PACKAGE.rglob("*.py"))
+    stale = []
     for module in options.share(modules):
         table = tables / f"{_flat(module)}.json"
         if not table.is_file() or table.stat().st_mtime < max(newest, module.stat().st_mtime):
-            _trace(module, table, record)
+            stale.append((module, table))
+    with ThreadPoolExecutor(_workers(options)) as pool:
+        for _ in pool.map(lambda pair: _trace(*pair, record), stale):
+            pass  # the results are files; an error in a thread is raised here
     known = [module for module in modules if (tables / f"{_flat(module)}.json").is_file()]
     if len(known) < len(modules):
         print(f"  {len(known)} of {len(modules)} test modules are known; the changes are tried when all are", flush=True)
@@ -81,6 +88,10 @@ def run(record: Record, options: Options) -> None:
 
 def _word(options: Options, name: str, default: str) -> str:
     return options.rest[options.rest.index(name) + 1] if name in options.rest else default
+
+
+def _workers(options: Options) -> int:
+    return max(1, int(_word(options, "--workers", "1")))
 
 
 # --- which test runs what ------------------------------------------------------------------------------------------------
@@ -194,10 +205,20 @@ def _tried(record: Record, options: Options, mutants: list[Mutant], seconds: dic
     """Test each change, and add the counts."""
     left = tomllib.loads(LEFT.read_text(encoding="utf-8")).get("left", [])
     survivors, listed, killed = [], 0, 0
-    with tempfile.TemporaryDirectory() as folder:
-        copy = _copied(Path(folder))
-        for mutant in mutants:
-            if _noticed(copy, mutant, seconds):
+    with tempfile.TemporaryDirectory() as folder, ThreadPoolExecutor(_workers(options)) as pool:
+        copies: Queue[Path] = Queue()
+        for number in range(_workers(options)):
+            copies.put(_copied(Path(folder) / str(number)))
+
+        def noticed(mutant: Mutant) -> bool:
+            copy = copies.get()
+            try:
+                return _noticed(copy, mutant, seconds)
+            finally:
+                copies.put(copy)
+
+        for mutant, found in zip(mutants, pool.map(noticed, mutants), strict=True):
+            if found:
                 killed += 1
             elif any(
                 (known["file"], known["text"], known["change"]) == (mutant.file, mutant.text, mutant.words) for known in left
@@ -216,6 +237,7 @@ def _tried(record: Record, options: Options, mutants: list[Mutant], seconds: dic
 
 def _copied(folder: Path) -> Path:
     """The project in another folder, whose package can be changed."""
+    folder.mkdir()
     for path in ROOT.iterdir():
         place = folder / path.name
         if path.name in COPIED and path.is_dir():
