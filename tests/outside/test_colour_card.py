@@ -33,7 +33,7 @@ SPOT = (520.0, 210.0, 30.0)
 
 
 def test_the_chart_is_the_published_one() -> None:
-    """ColorChecker 2005 as in colour-science, adapted from its D50 to D65 by Bradford; printed to four decimals here."""
+    """The 24 patches of 2005 as in colour-science, adapted from its D50 to D65 by Bradford; printed to four decimals here."""
     peer = pytest.importorskip("colour")
     data = peer.CCS_COLOURCHECKERS["ColorChecker 2005"]
     xyz = peer.xyY_to_XYZ(np.array(list(data.data.values())))
@@ -42,7 +42,7 @@ def test_the_chart_is_the_published_one() -> None:
 
 
 def test_neutrals_have_the_published_luminance() -> None:
-    """Y of the neutrals 0.9131 0.5894 0.3632 0.1915 0.0883 0.0311 (ColorChecker 2005); 2 % covers the change of white."""
+    """Y of the neutrals 0.9131 0.5894 0.3632 0.1915 0.0883 0.0311 (2005, as above); 2 % covers the change of white."""
     assert srgb.luminance(colour_card.CHART[-6:]) == pytest.approx([0.9131, 0.5894, 0.3632, 0.1915, 0.0883, 0.0311], rel=0.02)
 
 

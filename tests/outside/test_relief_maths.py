@@ -158,12 +158,15 @@ def test_flat_pixel_decodes_to_nearly_flat() -> None:
     ],
 )
 def test_reoriented_blending_vectors(base, detail, expected) -> None:
-    """Barre-Brisebois & Hill 2012, worked by hand; the usual wrong ways give (.565, .565, .602) or (.514, .514, .686)."""
+    """The shortest rotation that carries +Z to the base, done to the second normal (Rodrigues' formula), worked by hand.
+
+    Adding the slopes, or averaging the normals, would give (.514, .514, .686) or (.565, .565, .602).
+    """
     assert np.allclose(normal_maps.reoriented(np.array(base), np.array(detail)), expected, atol=1e-5)
 
 
 def test_reoriented_blending_adds_angles_about_one_axis() -> None:
-    """20 then 25 degrees about one axis are 45 (same source)."""
+    """20 then 25 degrees about one axis are 45: rotations about one axis add up."""
     lean = lambda deg: np.array([np.sin(np.radians(deg)), 0, np.cos(np.radians(deg))])  # noqa: E731
     assert np.allclose(normal_maps.reoriented(lean(20), lean(25)), lean(45), atol=1e-9)
 

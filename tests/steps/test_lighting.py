@@ -354,7 +354,7 @@ def test_blender_brings_eight_surroundings() -> None:
 
 
 def test_the_chart_comes_back_as_published() -> None:
-    """24 patches under the soft set-up, white-balanced on the fourth grey: mean CIEDE2000 to ColorChecker 2005 under 1."""
+    """24 patches under the soft set-up, white-balanced on the fourth grey: mean CIEDE2000 to their values of 2005 under 1."""
     from blender_addon.core.colour import delta_e_2000, lab
     from blender_addon.core.surface.colour_card import CHART
     from scripts.bench._chart_reading import read_chart

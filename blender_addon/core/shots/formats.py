@@ -40,7 +40,11 @@ FORMATS = (
     Format("one_2_5", "1/2.5-inch type", 5.76, 4.29),
     Format("one_2_55", "1/2.55-inch type", 5.64, 4.23),
 )
-"""Typical sizes; inch types are names, not measures, and vary by maker by up to 3 %."""
+"""Typical sizes; inch types are names, not measures, and vary by maker by up to 3 %.
+
+Full frame: ISO 1007. Four Thirds: its standard. 1-inch type and 1/2.55-inch type: from memory of makers' specifications; see
+tests/outside/test_format_sizes.py for what each is held to.
+"""
 
 BY_KEY = {entry.key: entry for entry in FORMATS}
 

@@ -15,7 +15,7 @@ from ..arrays import Floats
 from ..records import record
 
 GREEN_LINE = 546e-6
-"""Wavelength for diffraction, mm: the green mercury line, the photographic reference (from memory)."""
+"""Wavelength for diffraction, mm: the green mercury line e, a reference wavelength of optics (ISO 7944, from memory)."""
 
 LARGEST = 5.0
 """The largest magnification of a macro lens; beyond 5:1 it is a microscope's work."""
