@@ -13,7 +13,7 @@ from .arrays import Floats, Ints
 from .srgb import luminance
 
 TO_XYZ = np.array([[0.4124564, 0.3575761, 0.1804375], [0.2126729, 0.7151522, 0.0721750], [0.0193339, 0.1191920, 0.9503041]])
-"""Linear Rec. 709 to CIE 1931 XYZ, D65 (IEC 61966-2-1, the primaries' chromaticities worked out to seven digits)."""
+"""Linear Rec. 709 to CIE 1931 XYZ, D65: from the chromaticities of IEC 61966-2-1, to seven digits."""
 
 WHITE = TO_XYZ.sum(axis=1)
 

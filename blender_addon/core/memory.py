@@ -5,22 +5,23 @@ from __future__ import annotations
 from pathlib import Path
 
 BASE_MB = 300.0
-"""What is needed whatever the scan: copies of small things, Blender's own."""
+"""Megabytes needed for any scan: Blender itself, and copies of small things."""
 BYTES_A_TRIANGLE = 1400.0
-"""Most that intake and cleanup hold at once, a triangle: 1271 were measured at 3.6 M triangles with an 8 K picture, which
+"""Most bytes a triangle that intake and cleanup hold at once: 1271 were measured at 3.6 M triangles with an 8 K picture, which
 counts with them, and a tenth was added; `bench speed` measures it anew (memory_a_triangle)."""
 BYTES_A_PIXEL = 14.0
-"""Most that a picture takes while it is read: four bytes unpacked, and what reducing it to the size of work adds."""
+"""Most bytes a pixel that a picture takes while it is read: four unpacked, and what reducing it to the working size adds."""
 MEMORY, GROUP = Path("/proc/meminfo"), Path("/sys/fs/cgroup")
 
 
 def needed_mb(triangles: int, pixels: int = 0) -> float:
-    """Megabytes (10^6) that a scan of that many triangles and pixels of texture takes at the most, beside what is in use."""
+    """Megabytes (10^6) that a scan of that many triangles and pixels of texture takes at most, beside what is in use
+    already."""
     return BASE_MB + (BYTES_A_TRIANGLE * triangles + BYTES_A_PIXEL * pixels) / 1e6
 
 
 def free_mb(memory: Path = MEMORY, group: Path = GROUP) -> float | None:
-    """Megabytes that can still be had, or None where the system does not say (only Linux does, in /proc/meminfo).
+    """Megabytes that are still available, or None where the system does not say (only Linux does, in /proc/meminfo).
 
     A limit on the process's control group counts, where one is set.
     """
@@ -41,9 +42,9 @@ def free_mb(memory: Path = MEMORY, group: Path = GROUP) -> float | None:
 
 
 def shortage(triangles: int, pixels: int = 0, *, free: float | None = None) -> str:
-    """Words with both numbers where a scan does not fit, '' where it does or nobody knows.
+    """A message with both numbers where a scan does not fit; '' where it does or where that is not known.
 
-    free: megabytes to be had; by itself what the system says.
+    free: available megabytes; by default what the system says.
     """
     have = free_mb() if free is None else free
     need = needed_mb(triangles, pixels)

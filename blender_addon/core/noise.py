@@ -1,4 +1,4 @@
-"""Smooth random fields for made-up surfaces: gradient noise on the plane and its sums, the same for a seed everywhere."""
+"""Smooth random fields for synthetic surfaces: gradient noise on the plane and its sums, the same for a seed everywhere."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""How is a raster read at places that are no pixels' middles? The nearest pixel, or the four round a place by their shares."""
+"""How is a raster read between pixel centres? By the nearest pixel, or bilinearly from the four round the place."""
 
 from __future__ import annotations
 
@@ -22,7 +22,7 @@ def colours_at(picture: Floats, uv: Floats) -> Floats:
 
 
 def bilinear(raster: Floats, x: Floats, y: Floats) -> Floats:
-    """(n,) values of a raster (height, width) at x, y (n,) in texels from the middle of the first; its rim goes on."""
+    """(n,) values of a raster (height, width) at x, y (n,) in texels from the centre of the first; its border is repeated."""
     height, width = raster.shape
     x, y = np.clip(x, 0, width - 1), np.clip(y, 0, height - 1)
     column, row = np.minimum(x.astype(np.int64), max(width - 2, 0)), np.minimum(y.astype(np.int64), max(height - 2, 0))

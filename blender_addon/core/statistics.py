@@ -1,4 +1,4 @@
-"""How far do values scatter where a few of them are far off? The robust estimate that all methods here share."""
+"""How far do values scatter when a few of them are outliers? The robust estimate that all methods here share."""
 
 from __future__ import annotations
 

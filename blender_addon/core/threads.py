@@ -1,7 +1,7 @@
 """How does one method use all cores? numpy lets go of the interpreter within its loops, so that threads run side by side.
 
-OpenBLAS, which multiplies numpy's matrices, would bring threads of its own into each product. On a machine with other work they
-wait for each other, at 10 ms and more a product; so products within parts are kept to one thread by their size.
+OpenBLAS, which multiplies numpy's matrices, would start threads of its own in each product. On a busy machine these wait for
+one another, 10 ms and more a product; so products within parts are kept small enough for one thread.
 """
 
 from __future__ import annotations

@@ -4,8 +4,6 @@ Two parts a case, each in processes of its own. `whole`: the job once, from the 
 `peak_mb` are that run's. `rest`: the job five times more, in the same folder, where the pictures stand and are kept, so that
 all is done but the rendering; `seconds_without_render` (the process from start to end, less the render step) is their median.
 A run that renders a picture anew which nothing has changed is a failure. `--cases demo-whole` runs one part alone.
-
-The yardstick is the time that a person needs for the set alone, 15 minutes by common practice.
 """
 
 from __future__ import annotations

@@ -90,14 +90,14 @@ def test_indices_lie_in_their_published_bands(name: str, low: float, high: float
 #   Cook, Climate Dynamics (2013), table 5.1: dry soil 0.22-0.33, wet soil 0.06-0.13, dry sand 0.40, wet sand 0.25.
 #   Oke, Boundary Layer Climates (1987), and Taha (1997): brick 0.20-0.40, stone 0.20-0.35; slate 0.10 (Oke, from memory).
 #   Illuminating Engineering Society, IES Lighting Handbook, Reference Volume (1984), tables of reflectances, from memory: white
-#   plaster 0.90-0.92 when new, slate 0.08, sandstone 0.18, light oak 0.25-0.35, dark oak 0.10-0.15, walnut 0.05-0.10, birch and
-#   maple 0.35-0.50.
-#   Colour of planed wood, L* by spectrophotometer, for luminance ((L* + 16) / 116)^3 (CIE 15): maritime pine 71 as printed in a
-#   study of twenty species of pine and eucalypt (Creswick School of Forestry); ranges from memory of the literature (as in Liu et
-#   al., Annals of Forest Science 62, 2005, on beech): walnut 45-54, oak 60-70, beech 65-76, pines 65-82.
+#   plaster 0.90-0.92 when new, slate 0.08, sandstone 0.18, light oak 0.25-0.35, dark oak 0.10-0.15, walnut 0.05-0.10, birch
+#   and maple 0.35-0.50.
+#   Colour of planed wood, L* by spectrophotometer, for luminance ((L* + 16) / 116)^3 (CIE 15): maritime pine 71 as printed in
+#   a study of twenty species of pine and eucalypt (Creswick School of Forestry); ranges from memory of the literature (as in
+#   Liu et al., Annals of Forest Science 62, 2005, on beech): walnut 45-54, oak 60-70, beech 65-76, pines 65-82.
 #   A band spans both kinds of source, since wood darkens by finish and age.
-# Plaster that is not new, and fired porcelain: common practice. Black stoneware has no published value that we know of: it is set
-# by eye, and only held to be darker than any soil.
+# Plaster that is not new, and fired porcelain: common practice. Black stoneware has no published value that we know of: it is
+# set by eye, and only held to be darker than any soil.
 PUBLISHED = {
     "stoneware dry": (0.22, 0.33), "grey dry": (0.22, 0.33), "crank dry": (0.22, 0.33),
     "terracotta fired": (0.20, 0.40), "porcelain fired": (0.60, 0.80), "plaster": (0.70, 0.92),
@@ -124,8 +124,8 @@ def test_albedos_lie_in_published_bands(name: str) -> None:
 
 
 def test_every_albedo_is_possible() -> None:
-    """0.02 <= albedo <= 0.95 in every channel: nothing on a bench is blacker than soot (0.02) or whiter than fresh snow, 0.95 in
-    Oke, Boundary Layer Climates (1987); both from memory."""
+    """0.02 <= albedo <= 0.95 in every channel: nothing on a bench is blacker than soot (0.02) or whiter than fresh snow, 0.95
+    in Oke, Boundary Layer Climates (1987); both from memory."""
     albedos = [albedo for body in reflectance.CLAY_BODIES.values() for albedo in (body.dry, body.fired)]
     albedos += [albedo for wood in reflectance.WOODS.values() for albedo in (wood.early, wood.late)]
     albedos += [albedo for stone in reflectance.STONES.values() for albedo in (stone.colour, stone.second)]

@@ -12,9 +12,9 @@ from blender_addon.core.shots.formats import BY_KEY
 ])  # fmt: skip
 def test_published_sizes(key, width, height):
     """36 x 24 mm: ISO 1007 (135 film). 17.3 x 13.0 mm: the Four Thirds standard. 22.3 x 14.9 mm: Canon's specification of the
-    EOS 7D. 8.8 x 6.6 and 6.4 x 4.8 mm: the images of 2/3- and 1/2-inch camera tubes, 4:3 on diagonals of 11 and 8 mm. No standard
-    defines the other inch types: they and 23.7 x 15.7 mm are typical of makers' specifications, from memory; the crop factors
-    below hold them to an open database."""
+    EOS 7D. 8.8 x 6.6 and 6.4 x 4.8 mm: the images of 2/3- and 1/2-inch camera tubes, 4:3 on diagonals of 11 and 8 mm. No
+    standard defines the other inch types: they and 23.7 x 15.7 mm are typical of makers' specifications, from memory; the crop
+    factors below hold them to an open database."""
     assert (BY_KEY[key].width_mm, BY_KEY[key].height_mm) == (width, height)
 
 

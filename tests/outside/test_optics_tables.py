@@ -47,8 +47,8 @@ def test_nikon_pc_micro_nikkor_depth_table(distance, ratio, depths):
 def test_canon_mp_e_65_depth(m, stop, depth):
     """Canon, MP-E 65 mm f/2.8 instructions, depth of field: 2.240 mm at 1x f/16, 0.048 and 0.269 mm at 5x f/2.8 and f/16.
 
-    Read at second hand, in reviews of the lens that quote the table. c = 0.035 mm is fitted to all three; f-numbers are the exact
-    2^(k/2); 2 % for c and for the rounding of 0.048.
+    Read at second hand, in reviews of the lens that quote the table. c = 0.035 mm is fitted to all three; f-numbers are the
+    exact 2^(k/2); 2 % for c and for the rounding of 0.048.
     """
     lens = Optics(65.0, 2 ** (stop / 2), optics.focus_for(65.0, m))
     assert optics.depth_of_field(lens, 0.035) == pytest.approx(depth, rel=0.02)
@@ -92,7 +92,8 @@ def test_subject_to_film_of_macro_lenses():
 def test_mp_e_65_angle_of_view():
     """Canon MP-E 65 at 1x: 15 deg 40', 10 deg 35', 18 deg 40' (Canon's specification of the lens, read at second hand).
 
-    Makers count the angle from the image distance. 1.5 % since the lens is not thin; from the focal length alone it would be 30.9 degrees, twice as much.
+    Makers count the angle from the image distance. 1.5 % since the lens is not thin; from the focal length alone it would be
+    30.9 degrees, twice as much.
     """
     lens = Optics(65.0, 2.8, optics.focus_for(65.0, 1.0))
     written = optics.in_blender(lens, (36.0, 24.0))

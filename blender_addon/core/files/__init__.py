@@ -1,1 +1,1 @@
-"""What is in a file? Formats read and written by the letter of their standards, without Blender."""
+"""What is in a file? Formats are read and written as their standards define them, without Blender."""

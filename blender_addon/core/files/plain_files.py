@@ -1,6 +1,6 @@
-"""Is what lies at a path a plain file that may be read? Looked at by its status alone, before anything is opened.
+"""Is a path a plain file that may be read? Judged by its file status alone, before anything is opened.
 
-Opening a named pipe waits for a writer that never comes, and a device may answer without end: neither is ever opened.
+Opening a named pipe waits for a writer that never comes, and reading a device may never end: neither is ever opened.
 """
 
 from __future__ import annotations
@@ -35,7 +35,7 @@ def plain_file(path: Path) -> os.stat_result:
 
 
 def status(path: Path) -> os.stat_result:
-    """What lies at a path, links followed. Raises FileProblem when nothing does, or nothing that can be looked at."""
+    """The status of what lies at a path, links followed. Raises FileProblem where there is nothing or it can't be read."""
     written = str(path)
     if "\0" in written:
         raise FileProblem("its path holds a zero byte; write the path again")
@@ -82,7 +82,7 @@ def lies_within(path: Path, folder: Path) -> bool:
 
 
 def near_names(path: Path, most: int = 3) -> list[str]:
-    """Names in the path's folder that are much like its own, the likest first."""
+    """Names in the path's folder that resemble its own, the closest first."""
     try:
         names = sorted(entry.name for entry in os.scandir(path.parent))
     except (OSError, ValueError):
@@ -92,7 +92,7 @@ def near_names(path: Path, most: int = 3) -> list[str]:
 
 
 def shown(path: Path | str) -> str:
-    """A path as words show it, its middle left out where it is long."""
+    """A path for a message, its middle left out where it is long."""
     words = str(path)
     return words if len(words) <= 160 else f"{words[:60]} ... {words[-60:]}"
 

@@ -1,7 +1,7 @@
 """Which other files may a scan bring in? Those of its own folder tree, links followed, and those that the job sheet names.
 
-A scan comes from someone else: what it names by an absolute path, through `..` or behind a link is not read, whatever the
-operating system would allow. Names are only looked up, nothing is opened here.
+A scan comes from someone else: a file outside its folder, named by an absolute path, through `..` or behind a link, is not read
+even where the operating system would allow it. Names are only looked up; nothing is opened here.
 """
 
 from __future__ import annotations
@@ -19,13 +19,13 @@ from .plain_files import lies_within, plain_file
 
 OUTSIDE = "it lies outside the scan's own folder"
 MOST_LETTERS = 1024
-"""Letters of a name that are looked up; longer ones are no names."""
+"""Longest name, in letters, that is looked up; anything longer is not a file name."""
 
 
 @record
 class Reference:
-    """A file that a scan names: as written, where it lies (None: not to be read), and why not ('' where it is merely
-    missing)."""
+    """A file that a scan names: as written, where it lies (None: not to be read), and why it is refused ('' where it is
+    merely missing)."""
 
     written: str
     path: Path | None = None
@@ -33,7 +33,7 @@ class Reference:
 
     @property
     def shown(self) -> str:
-        """The bare name, for words."""
+        """The bare name, for messages."""
         return PureWindowsPath(self.written[-200:].replace("\0", "")).name or self.written[:80]
 
 
@@ -62,10 +62,10 @@ def follow(written: str, folder: Path, *, root: Path | None = None, allowed: Col
 
 
 def find_beside(written: str, scan: Path, folders: Sequence[Path], *, allowed: Collection[Path] = ()) -> Reference:
-    """The file that a scan names: as written, else by its bare name in one of `folders`, as paths of another computer end.
+    """The file that a scan names: as written, else by its bare name in one of `folders`, since paths may be another computer's.
 
-    Letters' case and ways of writing an accent may differ. A name that leads outside is refused only when no such file lies in
-    the folders.
+    The case of letters and the Unicode form of accents may differ. A name that leads outside is refused only when no such file
+    lies in the folders.
     """
     first = follow(written, scan.parent, allowed=allowed)
     if first.path is not None:
@@ -82,7 +82,7 @@ def find_beside(written: str, scan: Path, folders: Sequence[Path], *, allowed: C
 
 
 def _alike(name: str, folder: Path) -> str:
-    """The name in a folder that reads the same but for case, accents' way of writing, or bytes that are no UTF-8; or ''."""
+    """The name in a folder that is the same but for case, the Unicode form of accents, or bytes that are not UTF-8; else ''."""
     wanted = _plainly(name)
     try:
         names = sorted(entry.name for entry in os.scandir(folder))

@@ -1,4 +1,4 @@
-"""What does a picture file's name say of what it shows, and of which mesh or material it belongs to?
+"""What does a picture file's name say about what it holds, and about which mesh or material it belongs to?
 
 A name is a hint, never more: what the picture holds decides (`core/surface/picture_content`, `core/surface/picture_roles`).
 The words are those that glTF 2.0, OBJ's material library and USD's preview surface write, and plain English ones.
@@ -41,14 +41,14 @@ WORDS: dict[str, tuple[str, ...]] = {
         "icon", "logo", "label", "reference", "cover", "poster", "turntable", "environment", "sky", "panorama",
     ),
 }  # fmt: skip
-"""What a picture shows to the words that name it. Words such as "map", "texture", "image" name nothing. A view is a picture
-that lies on no surface."""
+"""From what a picture holds to the words that name it. Words such as "map", "texture", "image" say nothing. A view is a
+photograph or rendering of the piece, not a texture."""
 
 ROLES = tuple(WORDS)
 SILENT = frozenset(
     ("map", "maps", "texture", "textures", "tex", "image", "picture", "img", "file", "final", "copy", "new", "old")
 )
-"""Words that neither name a role nor set a picture apart."""
+"""Words that neither name a role nor tell one picture from another."""
 
 _ROLE_OF = {word: role for role, words in WORDS.items() for word in words}
 _LONG = sorted((word for word in _ROLE_OF if len(word) >= 6), key=len, reverse=True)
@@ -66,7 +66,7 @@ _OUTWEIGHS = {
     "height": ("normal", "base"),
     "position": ("base",), "opacity": ("base",), "lightmap": ("base",), "normal": (),
 }  # fmt: skip
-"""The role to those that it narrows down: 'specular color' is no base colour, a 'bent normal' no normal map, a 'color mask' a
+"""From a role to those that it overrides: 'specular color' is no base colour, a 'bent normal' no normal map, a 'color mask' a
 mask. 'base normal' is in doubt both ways, so that content decides."""
 
 

@@ -1,6 +1,6 @@
-"""Is a file whole? Each format says where it ends; a program that runs out of disk leaves files that end before.
+"""Is a file complete? Each format says where it ends; a program that runs out of disk space leaves files that end earlier.
 
-A check reads what the format itself promises: lengths, checksums, tables of places, end marks. It finds files that were cut
+A check reads what the format itself provides: lengths, checksums, tables of offsets, end marks. It finds truncated files
 and, where the format has checksums (PNG), files with changed bytes. It does not decode pictures.
 """
 
@@ -21,7 +21,7 @@ _STEP = 1 << 20
 def damage(path: Path) -> str:
     """What is wrong with a file, as the end of a sentence ('ends before its end mark'); '' when it is whole.
 
-    The format is taken from the suffix. Of a kind that is not known only emptiness is found. Raises OSError.
+    The format is taken from the suffix. Of an unknown kind only an empty file is found. Raises OSError.
     """
     size = path.stat().st_size
     if size == 0:

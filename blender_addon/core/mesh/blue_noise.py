@@ -1,9 +1,9 @@
-"""Where do points lie on a surface so that none is nearer to another than it should be? Dart throwing in rounds, by arrays.
+"""How are points spread over a surface so that no two are closer than a given distance? Dart throwing in rounds, on arrays.
 
-Candidates are thrown by area (and density) in rounds. Within a round a candidate stays when it outranks all that it conflicts
-with and that are still undecided, and strikes those out; so the result is the one that throwing them one after another would
-give, whatever the machine (the maximal independent set of M. Luby, 1986, by random order). Later rounds only have to be
-compared with what stays. Distances are exact: no two accepted points conflict.
+Candidates are drawn by area (and density) in rounds. Within a round a candidate is accepted when it comes before all undecided
+candidates that it conflicts with, and these are then rejected; so the result is the one that throwing them one after another
+would give, on any machine (a maximal independent set in random order, M. Luby, SIAM J. Computing 15, 1986). Later rounds are
+only compared with accepted points. Distances are exact: no two accepted points conflict.
 """
 
 from __future__ import annotations
@@ -52,10 +52,10 @@ class Thrower:
 
 
 def accepted(points: Floats, reach: Floats, taken: Floats, taken_reach: Floats, *, together: bool) -> np.ndarray:
-    """Which of the points, the first before the later, can join those taken: (n,) bool.
+    """Which points can be added to those already taken, earlier points before later ones: (n,) bool.
 
-    points: (n, 3), reach: (n,). taken: (k, 3), taken_reach: (k,): those that are there already. Reaches are in the points'
-    unit.
+    points: (n, 3), reach: (n,). taken: (k, 3), taken_reach: (k,): the points that are there already. Reaches are in
+    the points' unit.
     together: two conflict when nearer than the sum of their reaches (discs); otherwise than the greater (distances).
     """
     free = np.ones(len(points), bool)
@@ -70,7 +70,7 @@ def accepted(points: Floats, reach: Floats, taken: Floats, taken_reach: Floats, 
 
 
 def _independent(count: int, first: Ints, second: Ints) -> Ints:
-    """The set that taking places 0, 1, 2... in turn would give, skipping those in conflict with one taken before."""
+    """The set that taking candidates 0, 1, 2... in turn would give, skipping each that conflicts with one taken before."""
     state = np.zeros(count, np.int8)  # 0 undecided, 1 stays, 2 struck out
     high, low = np.minimum(first, second), np.maximum(first, second)
     while len(high):
@@ -87,10 +87,11 @@ def _independent(count: int, first: Ints, second: Ints) -> Ints:
 def conflicts(
     points: Floats, reach: Floats, others: Floats | None, others_reach: Floats | None, *, together: bool
 ) -> tuple[Ints, Ints]:
-    """Pairs (place among points, place among others) in conflict; among the points themselves, once each, if others is None.
+    """Pairs (index into points, index into others) in conflict; pairs among the points themselves, once each, if others is
+    None.
 
     points: (n, 3), reach: (n,). others: (k, 3) or None, others_reach: (k,). together: as for `accepted`.
-    Reaches may differ widely: each pair is found by the grid of its larger one's class.
+    Reaches may differ widely: points are sorted into classes of reach, and a pair is found in the grid of the larger class.
     """
     alone = others is None
     base, base_reach = (points, reach) if others is None or others_reach is None else (others, others_reach)

@@ -1,10 +1,10 @@
-"""Which parts of a mesh hang together? Connected components by label propagation on whole arrays.
+"""Which parts of a mesh are connected? Connected components by label propagation on whole arrays.
 
 Each vertex starts as its own parent. Rounds hook the larger of two joined roots under the smaller, jump pointers until every
 vertex points at its root, and throw away the edges whose ends have met (Shiloach and Vishkin, *An O(log n) parallel
-connectivity algorithm*, J. Algorithms 3, 1982). Parents only ever get smaller, so no cycle can form. Of a mesh's faces most
-edges are closed by the first of them that are looked at, so that the many others only have to be looked up (Sutton, Ben-Nun and
-Barak, *Optimizing parallel graph connectivity computation via subgraph sampling*, IPDPS 2018).
+connectivity algorithm*, J. Algorithms 3, 1982). Parents only ever get smaller, so no cycle can form. On a mesh the
+first strips of faces already join most vertices, so that most later edges only have to be looked up (Sutton, Ben-Nun and Barak,
+*Optimizing parallel graph connectivity computation via subgraph sampling*, IPDPS 2018).
 """
 
 from __future__ import annotations
@@ -16,7 +16,7 @@ import numpy as np
 from ..arrays import Ints
 
 STRIP = 65_536
-"""Faces looked at in one go: what is kept of them stays in the processor's cache."""
+"""Faces handled at a time, so that the arrays made from them stay in the processor's cache."""
 
 
 def connected_vertices(faces: Ints, count: int) -> Ints:
@@ -46,7 +46,7 @@ def connected_nodes(first: Ints, second: Ints, count: int) -> Ints:
 
 
 def _strips(faces: Ints) -> Iterator[Ints]:
-    """(3, STRIP or fewer) corners of the faces, some at a time."""
+    """The corners of the faces, (3, STRIP or fewer) at a time."""
     for start in range(0, len(faces), STRIP):
         yield faces[start : start + STRIP].T.astype(np.int64)
 
@@ -58,7 +58,7 @@ def _apart(first: Ints, second: Ints) -> tuple[Ints, Ints]:
 
 
 def _joined(parent: Ints, edges: list[tuple[Ints, Ints]]) -> Ints:
-    """The parents, each its own root's, once the ends of all edges have one root; an edge is (first, second) of roots."""
+    """The root of each node once the two ends of every edge share one; edges are given as (first, second) roots."""
     first, second = (np.concatenate([edge[end] for edge in edges] or [parent[:0]]) for end in (0, 1))
     count, turn = len(parent), 0
     while len(first):
@@ -80,7 +80,7 @@ def _flattened(parent: Ints) -> Ints:
     """Every node's root instead of its parent."""
     while True:
         jumped = parent[parent]
-        if np.array_equal(jumped[::64], parent[::64]) and np.array_equal(jumped, parent):  # a few tell mostly
+        if np.array_equal(jumped[::64], parent[::64]) and np.array_equal(jumped, parent):  # a sample first
             return parent
         parent = jumped
 
@@ -92,7 +92,7 @@ def _numbered(root: Ints) -> Ints:
 
 
 def connected_faces(faces: Ints, count: int) -> tuple[Ints, int]:
-    """Component of each face: (m,) int64 labels 0..k-1, and k. Faces that share a vertex hang together."""
+    """Component of each face: (m,) int64 labels 0..k-1, and k. Faces that share a vertex are connected."""
     if not len(faces):
         return np.zeros(0, np.int64), 0
     labels = connected_vertices(faces, count)[faces[:, 0]]

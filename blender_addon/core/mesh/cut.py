@@ -14,7 +14,7 @@ from .topology import submesh
 from .triangles import TriangleMesh
 
 FILLED = "filled"
-"""Name of the face mark of what was closed and never seen."""
+"""Face mark of faces that close a hole: what they stand for was never scanned."""
 TONE = ".tone"
 """Name of a layer that lives only while a mesh is cut."""
 CAP_UV = 2e-5
@@ -64,7 +64,8 @@ def cut(mesh: TriangleMesh, field: Floats, *, tone: Floats | None = None, snap: 
 def split(mesh: TriangleMesh, field: Floats, *, snap: float = 0.04) -> tuple[TriangleMesh, Ints, Ints]:
     """The mesh with its triangles split along the zero line of the field.
 
-    Returns the mesh, (m,) bool which faces lie above, and (k, 2) the line's edges as the faces above run along them.
+    Returns the mesh, (m,) bool which faces lie above, and (k, 2) the edges of the cut line, in the direction in which the faces
+    above run along them.
     """
     field = np.asarray(field, float)
     over = field > 0
@@ -92,7 +93,7 @@ def split(mesh: TriangleMesh, field: Floats, *, snap: float = 0.04) -> tuple[Tri
     uv = None
     if mesh.uv is not None:
         shares = []
-        for new in (first - len(mesh.vertices), second - len(mesh.vertices)):  # from the lone corner towards each other one
+        for new in (first - len(mesh.vertices), second - len(mesh.vertices)):  # from the lone corner to either other
             shares.append(np.where(ring[:, 0] == low[new], share[new], 1.0 - share[new]))
         uv = np.concatenate([mesh.uv[plain], *_split_uv(mesh.uv[mixed], corner, shares)])
     out = TriangleMesh(
@@ -175,7 +176,7 @@ def with_faces(mesh: TriangleMesh, faces: Ints, beside: Ints) -> TriangleMesh:
     """The mesh with faces added that close it: marked 'filled', material and UV taken from the faces (mask) beside them."""
     count = len(faces)
     used = np.flatnonzero(beside)
-    home = np.zeros(len(mesh.vertices), np.int64)  # some face at each vertex, for what a cap borrows
+    home = np.zeros(len(mesh.vertices), np.int64)  # some face at each vertex, from which a cap takes material and UV
     corner_of = np.zeros(len(mesh.vertices), np.int64)
     for corner in range(3):
         home[mesh.faces[used, corner]] = used
@@ -196,7 +197,7 @@ def with_faces(mesh: TriangleMesh, faces: Ints, beside: Ints) -> TriangleMesh:
 
 
 def _usual_vertex(mesh: TriangleMesh, faces: Ints) -> int:
-    """The vertex of these faces whose tone is nearest to their median one; without tones the middle one."""
+    """The vertex of these faces whose tone is nearest to their median tone; without tones the one in the middle of the list."""
     used = np.unique(faces)
     if TONE not in mesh.colours:
         return int(used[len(used) // 2])
@@ -222,7 +223,7 @@ def closed(mesh: TriangleMesh) -> tuple[TriangleMesh, Bools]:
 
 
 def seated(mesh: TriangleMesh, cap: Ints, target: Floats, *, reach: float, most: float) -> tuple[TriangleMesh, float]:
-    """The mesh with the vertices of its cap moved to `target` and what is near them drawn along; and the largest move made.
+    """The mesh with the vertices of its cap moved to `target` and those near them carried along; and the largest move made.
 
     cap: (m,) bool faces. target: (k, 3) for the cap's vertices in rising order; those farther than `most` stay where they are.
     reach: how far from the cap's rim the rest still follows, fading to nothing.

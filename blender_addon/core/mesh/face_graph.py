@@ -1,4 +1,4 @@
-"""Which faces lie side by side, how deep is the crease between them, and where does the cheapest border run?"""
+"""Which faces lie side by side, how deep is the crease between them, and which border between two regions costs least?"""
 
 from __future__ import annotations
 
@@ -94,11 +94,11 @@ class FaceGraph:
 def cheapest_border(
     count: int, first: Ints, second: Ints, cost: Floats, bias: Floats, *, rounds: int = 600, start: Floats | None = None
 ) -> Floats:
-    """(count,) 0 or 1 a node so that the cut edges' cost plus the bias of the nodes set to 1 is least.
+    """(count,) a label 0 or 1 for each node, so that the cost of the cut edges plus the bias of the nodes labelled 1 is least.
 
     The minimum cut as its convex relaxation, total variation on a graph, whose thresholded solution is a minimum cut (Chan,
     Esedoglu & Nikolova 2006); solved by the preconditioned primal-dual method (Pock & Chambolle 2011).
-    cost: (e,) >= 0 an edge. bias: (count,) > 0 towards 0, < 0 towards 1; inf holds.
+    cost: (e,) >= 0, of each edge. bias: (count,) > 0 favours label 0, < 0 label 1; an infinite bias fixes the label.
     """
     held = ~np.isfinite(bias)
     value = np.full(count, 0.5) if start is None else start.astype(float).copy()

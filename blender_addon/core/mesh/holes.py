@@ -1,4 +1,4 @@
-"""Where is a mesh open, and how is it closed so that the colour goes on and nothing is claimed?
+"""Where is a mesh open, and how is it closed so that its colour continues and no detail is invented?
 
 A rim is a closed loop of edges that only one face uses. It is projected on its best plane, triangulated there with points
 inside at the spacing of the rim, and lifted back by mean value coordinates of the rim's own positions (Floater, *Mean value
@@ -59,12 +59,12 @@ def openings(mesh: TriangleMesh) -> Openings:
 
 
 def rims(mesh: TriangleMesh) -> list[Rim]:
-    """The rims of `openings` alone."""
+    """Only the rims of `openings`."""
     return list(openings(mesh).rims)
 
 
 def fans(mesh: TriangleMesh, chosen: Sequence[Rim]) -> tuple[Floats, Ints]:
-    """Vertices and faces of the mesh with those rims closed by plain fans to their centres: enough for volume and mass."""
+    """Vertices and faces of the mesh with those rims closed by fans to their centres: enough to compute volume and mass."""
     vertices, faces = [np.asarray(mesh.vertices, float)], [np.asarray(mesh.faces)]
     for number, rim in enumerate(chosen):
         vertices.append(rim.centre[None])
@@ -229,7 +229,7 @@ def mean_value_weights(polygon: Floats, points: Floats) -> Floats:
 def _pointed(
     mesh: TriangleMesh, rim: Rim, flat: Floats, faces: Ints, anchor: Callable[[Rim], int] | None, small: float
 ) -> tuple[Floats, int]:
-    """UVs (f, 3, 2) of a cap, each face within a hair of the middle of a face beside the rim; and the material slot."""
+    """UVs (f, 3, 2) of a cap, each face shrunk to the middle of a face beside the rim; and the material slot."""
     assert mesh.uv is not None
     centres = mesh.uv[rim.faces].mean(axis=1).astype(float)
     slots = np.zeros(len(rim.faces), int) if mesh.material is None else mesh.material[rim.faces]
@@ -241,7 +241,7 @@ def _pointed(
         distance = np.linalg.norm(middles[:, None] - outline, axis=2)
         distance[:, slots != slots[whole]] = np.inf
         source = distance.argmin(axis=1)
-    # a hair's breadth of spread, so that the UV triangles have an area and with it a tangent
+    # a little larger than a point, so that the UV triangles have an area and with it a tangent
     spread = 2e-5 * (flat - flat.min(axis=0)) / max(float(np.ptp(flat, axis=0).max()), 1e-30)
     return centres[source][:, None] + spread[faces], int(slots[whole])
 

@@ -1,4 +1,4 @@
-"""Flat things: convex outlines, the distance of a point to their edges, robust planes."""
+"""Plane geometry: convex outlines, the distance of a point to their edges, planes fitted robustly to points."""
 
 from __future__ import annotations
 
@@ -29,8 +29,8 @@ def convex_outline(points: Floats) -> Floats:
 
 
 def _outer(points: Floats) -> Floats:
-    """The points that are not plainly inside of the polygon of the furthest ones in some directions (Akl and Toussaint, "A fast
-    convex hull algorithm", Information Processing Letters 7, 1978): few of many, and all that the hull can have."""
+    """The points that are not well inside the polygon of the extreme points in a few directions (Akl and Toussaint, "A fast
+    convex hull algorithm", Information Processing Letters 7, 1978): few of many, and all that can lie on the hull."""
     if len(points) < 100:
         return points
     turn = np.linspace(0.0, 2.0 * np.pi, 24, endpoint=False)
@@ -55,7 +55,7 @@ def depth_inside(outline: Floats, point: Floats) -> float:
 
 
 def depths_inside(outline: Floats, points: Floats) -> Floats:
-    """The same of many points (n, 2)."""
+    """The same for many points (n, 2): distances (n,)."""
     depths = np.full(len(points), np.inf if len(outline) >= 3 else -np.inf)
     if len(outline) < 3:
         for corner in outline:

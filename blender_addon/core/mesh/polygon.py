@@ -59,7 +59,7 @@ def fill_loops(loops: list[Ints], points: Floats, normal: Floats) -> Ints:
         homes = [o for o in outers if areas[o] > -area and contains(flats[o], flats[place][:1])[0]]
         if homes:
             held[min(homes, key=lambda o: areas[o])].append(place)
-        else:  # runs the other way but is no hole: seen from the other side it is an outline like any other
+        else:  # it runs the other way but is no hole: seen from the other side it is an ordinary outline
             mirrored = flats[place] * [1.0, -1.0]
             triangles.append(loops[place][_clip(mirrored)])
     for outer in outers:
@@ -122,7 +122,7 @@ def _clip(flat: Floats) -> Ints:
 
 
 def _ear_shapes(flat: Floats, left: Ints, ear: Ints, right: Ints) -> Floats:
-    """How good an ear would be: its area over its longest side squared; below 0 where the outline turns inwards."""
+    """How well shaped an ear is: its area over its longest side squared; below 0 where the outline turns inwards."""
     area = _turn(flat[left], flat[ear], flat[right])
     sides = [((flat[p] - flat[q]) ** 2).sum(axis=-1) for p, q in ((left, ear), (ear, right), (right, left))]
     return area / np.maximum(np.max(sides, axis=0), 1e-300)

@@ -1,4 +1,5 @@
-"""What does a mesh look like from a side, quickly? Points strewn on its surface, the nearest a pixel shown; no renderer."""
+"""What does a mesh look like from a side, without a renderer? Random points on it are projected; each pixel shows the
+nearest."""
 
 from __future__ import annotations
 
@@ -24,10 +25,10 @@ def strewn(mesh: TriangleMesh, count: int, *, seed: int = 1) -> tuple[Ints, Floa
 def view(
     points: Floats, normals: Floats, colours: Floats, *, yaw_deg: float = 0.0, tilt_deg: float = 12.0, size: int = 128
 ) -> Floats:
-    """(size, size, 4) picture, row 0 at the bottom, alpha 0 where nothing is, values for the screen.
+    """(size, size, 4) picture, row 0 at the bottom, alpha 0 where nothing is, display-encoded values.
 
-    points (n, 3) of a standing thing (z up), normals (n, 3), colours (n, 3) in 0 to 1. It is turned clockwise seen from above
-    by `yaw_deg`, so that what lay that far counter-clockwise from -Y faces the eye, and seen from `tilt_deg` above.
+    points (n, 3) of a standing thing (z up), normals (n, 3), colours (n, 3) in 0 to 1. It is turned clockwise, seen from
+    above, by `yaw_deg`, so that what lay that far counter-clockwise from -Y faces the viewer, who looks down by `tilt_deg`.
     """
     yaw, tilt = np.radians(-yaw_deg), np.radians(tilt_deg)
     turn = np.array([[np.cos(yaw), -np.sin(yaw), 0.0], [np.sin(yaw), np.cos(yaw), 0.0], [0.0, 0.0, 1.0]])
@@ -89,7 +90,7 @@ def _ground(rotation: Floats, half: tuple[float, float], size: tuple[int, int]) 
 
 
 def _mended(picture: Floats) -> Floats:
-    """Single empty pixels amid full ones take the mean of their neighbours."""
+    """Single empty pixels among filled ones take the mean of their neighbours."""
     alpha = picture[..., 3]
     total = np.zeros_like(picture)
     for rows in (-1, 0, 1):

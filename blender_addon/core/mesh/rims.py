@@ -1,4 +1,4 @@
-"""Which way do faces look, and where do the open rims run? Faces are turned to agree; rims are followed whichever way they run.
+"""Which side of each face is outside, and where are the open rims? Faces are flipped to agree; rims are traced undirected.
 
 Scans come with faces that run the wrong way, with edges of three faces and with rims that touch themselves. A rim that is
 followed by the direction of its faces is lost at the first face that looks the other way; here its edges have no direction.
@@ -17,16 +17,15 @@ from .topology import rim_edges
 from .triangles import TriangleMesh
 
 GAP = 0.1
-"""How wide a rim may be broken, over the length that could be followed, and is still closed straight across: a guess."""
+"""Widest gap, as a share of the length that could be followed, across which a broken rim is still closed straight: a guess."""
 
 
 def oriented(mesh: TriangleMesh) -> tuple[TriangleMesh, int]:
-    """The mesh with neighbouring faces looking to one side, and how many faces were turned.
+    """The mesh with neighbouring faces facing the same side, and how many faces were flipped.
 
-    Faces joined by edges that they run in opposite directions form patches that agree. Two patches that meet in edges run
-    twice the same way are turned against one another, those with the longest common border first, so that a few bad edges
-    never turn what is joined well. Of all that hangs together the larger part of the faces keeps its side. Edges of three
-    faces or more say nothing.
+    Faces that run their shared edges in opposite directions agree and form patches. Two patches whose shared edges run the same
+    way disagree: one of them is flipped, pairs with the longest common border first, so that a few bad edges never flip what is
+    joined well. Within each connected part the side that most faces have is kept. Edges of three faces or more are ignored.
     """
     first, second, against = _neighbours(mesh.faces, len(mesh.vertices))
     if not against.any():
@@ -61,14 +60,14 @@ def _neighbours(faces: Ints, count: int) -> tuple[Ints, Ints, Bools]:
 
 
 def _turned_patches(near: Ints, far: Ints, sizes: Ints) -> Bools:
-    """(k,) which patches are to be turned: a spanning forest of their borders, the longest first (Kruskal, Proc. AMS 7, 1956),
-    each border saying that its two patches look to opposite sides."""
+    """(k,) which patches are to be flipped, by a spanning forest of their borders, the longest first (Kruskal, Proc. AMS 7,
+    1956): each border says that its two patches face opposite sides."""
     low, high = np.minimum(near, far), np.maximum(near, far)
     keys, lengths = np.unique((low * len(sizes) + high)[low != high], return_counts=True)
     parent, odd = list(range(len(sizes))), [False] * len(sizes)
 
     def root(patch: int) -> tuple[int, bool]:
-        """The root of a patch and whether the patch looks the other way than it."""
+        """The root of a patch, and whether the patch faces the opposite side from its root."""
         path, turned = [], False
         while parent[patch] != patch:
             path.append(patch)

@@ -47,7 +47,7 @@ def clipped_lines(segments: Floats, direction: Floats, low: float, high: float) 
 
 
 MOST_LINES = 160
-"""Lines that a hatching has at most: more would be an even grey."""
+"""Lines that a hatching has at most: more would merge into a flat grey."""
 
 
 def hatching(

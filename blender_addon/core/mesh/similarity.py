@@ -1,4 +1,4 @@
-"""Which similarity (rotation, translation, one scale) carries points onto points? Closed form, and the algebra of them."""
+"""Which similarity (rotation, translation, uniform scale) carries points onto points? A closed form, and their algebra."""
 
 from __future__ import annotations
 
@@ -92,7 +92,7 @@ def fit_similarity(source: Floats, target: Floats, *, weights: Floats | None = N
 
 
 def angle_between(first: Floats, second: Floats) -> float:
-    """The angle in degrees of the turn from one rotation (3, 3) to another; exact for small angles too."""
+    """The angle in degrees of the rotation that leads from one rotation (3, 3) to another; exact for small angles too."""
     turn = np.asarray(first).T @ np.asarray(second)
     sine = 0.5 * np.linalg.norm([turn[2, 1] - turn[1, 2], turn[0, 2] - turn[2, 0], turn[1, 0] - turn[0, 1]])
     return float(np.degrees(np.arctan2(sine, 0.5 * (np.trace(turn) - 1.0))))

@@ -1,4 +1,4 @@
-"""Simple solids as triangle meshes, in any unit: turned shapes, tubes, ribbons, slabs, lumps."""
+"""Simple solids as triangle meshes, in any unit: lathed shapes, tubes, ribbons, slabs, spheres."""
 
 from __future__ import annotations
 
@@ -57,7 +57,7 @@ def strip_faces(rows: int, columns: int, *, closed_columns: bool = False, closed
 
 
 def lathe(profile: ArrayLike, *, sides: int = 48) -> TriangleMesh:
-    """A turned solid: profile (n, 2) of (radius, z) from the bottom up; closed at ends whose radius is 0."""
+    """A solid of revolution: profile (n, 2) of (radius, z) from the bottom up; closed at ends whose radius is 0."""
     outline = np.asarray(profile, float)
     angle = np.linspace(0, 2 * np.pi, sides, endpoint=False)
     ring = np.stack([np.cos(angle), np.sin(angle)], axis=1)
@@ -70,7 +70,7 @@ def lathe(profile: ArrayLike, *, sides: int = 48) -> TriangleMesh:
 def tube(
     path: Floats, section: Floats, *, scale: Floats | None = None, up: ArrayLike = (0.0, 0.0, 1.0), caps: bool = True
 ) -> TriangleMesh:
-    """A section drawn along a path.
+    """A section swept along a path.
 
     path: (n, 3). section: (k, 2), counter-clockwise. scale: (n, 2) sizes of the section along the way.
     up: the section's first axis stays square to it, its second turns towards it. caps: close both ends.
@@ -89,7 +89,7 @@ def tube(
 def framed_tube(
     path: Floats, section: Floats, scale: Floats, across: Floats, above: Floats, *, caps: bool = True
 ) -> TriangleMesh:
-    """A section drawn along a path with given frames.
+    """A section swept along a path with given frames.
 
     path: (n, 3). section: (k, 2), counter-clockwise. scale: (n, 2) sizes of the section along the way.
     across, above: (n, 3) the section's first and second axis at each place. caps: close both ends.
@@ -214,7 +214,7 @@ def roughened(mesh: TriangleMesh, amount: float, size: float, *, seed: int) -> T
 
 
 def cut_flat(mesh: TriangleMesh, normal: ArrayLike, distance: float) -> TriangleMesh:
-    """The mesh with all that pokes out of the plane n . p = distance pressed onto it (convex pieces stay whole)."""
+    """The mesh with all vertices beyond the plane n . p = distance projected onto it (convex solids stay closed)."""
     normal = np.asarray(normal, float)
     out = np.maximum(mesh.vertices @ normal - distance, 0.0)
     return TriangleMesh(mesh.vertices - out[:, None] * normal, mesh.faces, material=mesh.material)

@@ -1,4 +1,4 @@
-"""Which vertices stand off like spikes, and where would they lie among their neighbours?"""
+"""Which vertices stick out as spikes, and where would they lie among their neighbours?"""
 
 from __future__ import annotations
 
@@ -80,7 +80,7 @@ def _reach(vertices: Floats, source: Ints, target: Ints, use: Floats, shared: Fl
 
 
 def ring_medians(mesh: TriangleMesh) -> Floats:
-    """(n, 3) vertices, each the median, axis by axis, of itself and its neighbours: what is left of outliers no longer counts.
+    """(n, 3) vertices, each the median, axis by axis, of itself and its neighbours, which outliers do not move.
 
     On a smooth surface of radius R with edges e it lies about e^2 / 4R within; sharp edges it rounds by half an edge.
     """

@@ -1,4 +1,4 @@
-"""How are triangles put together, taken apart and cleaned? Joining, sub-meshes, welding, faces that are no faces, rims.
+"""How are triangles put together, taken apart and cleaned? Joining, sub-meshes, welding, degenerate faces, rims.
 
 All functions keep what a `TriangleMesh` carries: UVs a corner, materials, colours, marks.
 """
@@ -54,9 +54,9 @@ def joined(meshes: Sequence[TriangleMesh]) -> TriangleMesh:
 
 
 def welded(mesh: TriangleMesh, *, distance: float | None = None) -> TriangleMesh:
-    """Vertices at one place made one; UVs stay with the corners, so no seam is lost.
+    """Vertices at the same position merged; UVs stay with the corners, so no seam is lost.
 
-    distance: how near counts as one place, in the mesh's unit; by itself 2e-7 of the bounding box's longest side, a few
+    distance: how near counts as the same, in the mesh's unit; by default 2e-7 of the bounding box's longest side, a few
     roundings of a 32-bit coordinate. Vertices are snapped to two grids half a cell apart, so that no pair nearer than half
     the distance is missed by lying across a cell's border along one axis.
     """
@@ -115,7 +115,7 @@ def _mixed(triples: Ints) -> Ints:
 
 
 def degenerate_faces(mesh: TriangleMesh) -> Bools:
-    """(m,) which faces have a vertex twice, no area to speak of, or stand twice (the later ones of each set of twins)."""
+    """(m,) which faces use a vertex twice, have next to no area, or repeat an earlier face."""
     faces = mesh.faces
     a, b, c = faces.T
     bad = (a == b) | (b == c) | (c == a)

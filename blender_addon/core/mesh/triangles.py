@@ -10,7 +10,7 @@ from ..arrays import Bools, Floats, Ints
 from ..records import record
 
 STRIP = 65_536
-"""Faces worked on in one go, where it's many."""
+"""Faces worked on at a time, where there are many."""
 
 
 @record
@@ -92,7 +92,7 @@ def corner_angles(vertices: Floats, faces: Ints) -> Floats:
 
 
 def gathered(face_values: Floats, faces: Ints, count: int) -> Floats:
-    """(count, k) sums, a vertex, of the values (m, k) of its faces."""
+    """(count, k) for each vertex the sum of the values (m, k) of its faces."""
     total = np.zeros((count, face_values.shape[1]))
     for axis in range(face_values.shape[1]):
         for corner in range(3):
@@ -107,7 +107,8 @@ def unit(vectors: Floats) -> Floats:
 
 
 def across(normals: Floats) -> Floats:
-    """(..., 3) a direction at right angles to each unit normal (..., 3), not of unit length; level but for steep normals."""
+    """(..., 3) a direction at right angles to each unit normal (..., 3), not of unit length; horizontal unless the normal is
+    nearly vertical."""
     return np.cross(normals, np.where(np.abs(normals[..., 2:]) < 0.9, (0.0, 0.0, 1.0), (1.0, 0.0, 0.0)))
 
 

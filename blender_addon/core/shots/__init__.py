@@ -1,1 +1,1 @@
-"""Where the camera stands and what its lens gives. In: the subject as points, mm. Out: shots, framings, brackets."""
+"""Where the camera stands and how its lens draws. In: the subject as points, mm. Out: shots, framings, focus brackets."""

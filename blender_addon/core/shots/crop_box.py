@@ -1,4 +1,4 @@
-"""Which shot shows a box of another shot's picture as large as the whole? From the same place, with a longer lens."""
+"""Which shot fills its frame with a box drawn in another shot's picture? One from the same place, with a longer lens."""
 
 from __future__ import annotations
 
@@ -11,12 +11,12 @@ from .framing import CameraPose, half_slopes
 from .optics import Optics
 
 LEAST = 0.05
-"""Share of the frame's width and height that a box must have to be meant."""
+"""Least share of the frame's width and height of a box; a smaller one is taken for a slip."""
 
 
 @record
 class BoxShot:
-    """A shot by what a row of the job sheet says: where from (degrees), the point in the middle and in focus (3,) mm, image
+    """A shot in the terms of a row of the job sheet: where from (degrees), the point in the middle and in focus (3,) mm, image
     over object size, focal length (mm), width over height."""
 
     azimuth_deg: float
@@ -33,7 +33,7 @@ def box_shot(
     """The shot of a box (left, lower, right, upper, 0 to 1) of a picture of that width over height.
 
     The camera stays where it is and turns to the box's middle, in the plane that is in focus; a longer lens fills the frame.
-    Raises ValueError for a box that is too small to be meant.
+    Raises ValueError for a box smaller than `LEAST`.
     """
     left, right = sorted((float(np.clip(box[0], 0.0, 1.0)), float(np.clip(box[2], 0.0, 1.0))))
     low, high = sorted((float(np.clip(box[1], 0.0, 1.0)), float(np.clip(box[3], 0.0, 1.0))))

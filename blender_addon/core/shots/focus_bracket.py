@@ -1,8 +1,9 @@
 """Which focus distances cover a depth that no single f-number holds? Slices at a stated overlap.
 
-The slices are taken from one spot with the field of view kept, as stacking software scales them to one another. Then a point
-at distance d, with the lens on s, blurs on the picture by A v |1/s - 1/d| (A the opening, v the image distance of the picture's
-field of view; from c = A m |d - s|/d with m s = v), so each slice is sharp over an equal stretch of reciprocal distance.
+The slices are taken from one spot and scaled to the same field of view, as they are when a stack is merged. Then a point at
+distance d, with the lens focused at s, is blurred in the picture by A v |1/s - 1/d| (A the aperture, v the image distance of
+the picture's field of view; from c = A m |d - s|/d with m s = v), so each slice is sharp over an equal stretch of reciprocal
+distance.
 """
 
 from __future__ import annotations
@@ -18,7 +19,8 @@ from .optics import Optics
 
 @record
 class Bracket:
-    """Focus distances (n,) in mm, nearest first; near and far end (n,) of each slice's sharp depth; the overlap had, 0 to 1."""
+    """Focus distances (n,) in mm, nearest first; near and far end (n,) of each slice's sharp depth; the overlap reached, 0 to
+    1."""
 
     focus_mm: Floats
     near_mm: Floats
@@ -35,8 +37,8 @@ def bracket(optics: Optics, near_mm: float, far_mm: float, coc_mm: float, *, ove
     """Slices whose sharp depths cover near to far, each overlapping its neighbour by at least `overlap` of its stretch.
 
     `optics` gives the lens, the f-number and the distance at which the frame was set. For a depth D and slices w in reciprocal
-    distance there are ceil((D - w)/(w (1 - overlap))) + 1, spread evenly, the first from near, the last up to far.
-    Raises ValueError for ends that make no sense or when more than `most` slices would be needed.
+    distance there are ceil((D - w)/(w (1 - overlap))) + 1, evenly spaced; the first begins at near, the last ends at far.
+    Raises ValueError for impossible ends or when more than `most` slices would be needed.
     """
     if not 0.0 < near_mm <= far_mm or not math.isfinite(far_mm):
         raise ValueError(f"a bracket needs a near end before a far end, not {near_mm:g} and {far_mm:g} mm")
@@ -68,7 +70,7 @@ def gap(slices: Bracket, near_mm: float, far_mm: float) -> float:
 
 
 def blur_px(optics: Optics, focus_mm: float, distance_mm: Floats | float, *, px_per_mm: float) -> Floats:
-    """Blur diameter in pixels at distances, with the lens on `focus_mm` and the field of view of `optics` kept."""
+    """Blur diameter in pixels at distances, with the lens focused at `focus_mm`, scaled to the field of view of `optics`."""
     scale = optics.aperture_mm * optics.magnification * optics.focus_mm * px_per_mm
     with np.errstate(divide="ignore"):
         return scale * np.abs(1.0 / focus_mm - 1.0 / np.asarray(distance_mm, float))

@@ -1,8 +1,8 @@
-"""How do the slices of a focus bracket become one sharp picture? By depth, without a halo where a near edge hides what is far.
+"""How are the slices of a focus bracket merged into one sharp picture? By depth, without halos along near edges.
 
-A slice in focus on the far ground shows the near thing blurred over its own outline, so just beyond the outline the far slice
-holds the near thing's colour. There a nearer slice is taken instead, in which the near thing is sharp and keeps to itself and
-the ground is merely soft. Each pixel takes the slices in which its own blur and what spills over it are least together.
+A slice focused on the background shows a near object blurred beyond its outline, so that just outside the outline it holds the
+near object's colour. There a nearer slice is taken instead, in which the near object is sharp and does not spill and the
+background is merely soft. Each pixel takes the slices in which the sum of its own blur and of what spills over it is least.
 """
 
 from __future__ import annotations
@@ -16,11 +16,11 @@ from .focus_bracket import blur_px
 from .optics import Optics
 
 LAYERS = 24
-"""Depths are sorted into at most so many layers when it is judged what spills over what."""
+"""Most depth layers into which pixels are sorted to find what spills over what."""
 
 
 def merge(slices: Floats, depth_mm: Floats, focus_mm: Floats, optics: Optics, *, px_per_mm: float) -> Floats:
-    """(h, w, c) the picture sharp wherever a slice is, from `slices` (n, h, w, c), scene-linear.
+    """(h, w, c) the picture that is sharp wherever any slice is, from `slices` (n, h, w, c), scene-linear.
 
     depth_mm: (h, w) distance along the axis of what each pixel shows, from a picture without blur; inf for nothing. focus_mm:
     (n,) where each slice is in focus. optics: the lens, with the distance at which the frame was set; px_per_mm: pixels per mm
@@ -41,17 +41,17 @@ def slice_weights(depth_mm: Floats, focus_mm: Floats, optics: Optics, *, px_per_
         + SPILL * spill(depth, focus, optics, px_per_mm=px_per_mm)
         for focus in focus_mm
     ])  # fmt: skip
-    # Costs within a third of a pixel count as equal and share the pixel; beyond, the least wins at once.
+    # Slices whose costs differ by less than a third of a pixel share the pixel; otherwise the least cost wins.
     share = 1.0 / (np.maximum(cost - cost.min(axis=0), 0.0) + 0.33) ** 4
     return share / share.sum(axis=0)
 
 
 SPILL = 4.0
-"""Colour from another thing disturbs more than softness of one's own."""
+"""Weight of spill against own blur: another object's colour disturbs more than softness."""
 
 
 def spill(depth_mm: Floats, focus_mm: float, optics: Optics, *, px_per_mm: float) -> Floats:
-    """(h, w) how far (pixels) into the blur of something nearer each pixel lies when the lens is on `focus_mm`."""
+    """(h, w) how far (pixels) into the blur of something nearer each pixel lies when the lens is focused at `focus_mm`."""
     deep = np.zeros(depth_mm.shape, np.float32)
     edges = _layers(depth_mm)
     for low, high in pairwise(edges):
@@ -66,7 +66,7 @@ def spill(depth_mm: Floats, focus_mm: float, optics: Optics, *, px_per_mm: float
 
 
 def _layers(depth_mm: Floats) -> Floats:
-    """Edges of depth layers, even in reciprocal distance, over what is there."""
+    """Edges of depth layers, evenly spaced in reciprocal distance, over the depths that occur."""
     near, far = 1.0 / float(depth_mm.min()), 1.0 / float(depth_mm.max())
     if near - far < 1e-12:
         return 1.0 / np.array([near * 1.001, far * 0.999])

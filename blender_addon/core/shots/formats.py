@@ -1,4 +1,4 @@
-"""How big is the sensor? Formats by name, the part of one that a picture uses, the circle of confusion."""
+"""How large is the sensor? Formats by name, the part of the sensor that a picture uses, the circle of confusion."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ from ..records import record
 
 @record
 class Format:
-    """A sensor: key, the words shown, width and height in mm (landscape)."""
+    """A sensor: key, the label shown, width and height in mm (landscape)."""
 
     key: str
     label: str

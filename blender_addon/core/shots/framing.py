@@ -1,7 +1,7 @@
-"""Where must the camera stand so that the subject fills the frame as asked? By its projected outline, not its box.
+"""Where must the camera stand so that the subject fills the frame as asked? By its projected outline, not its bounding box.
 
-For a camera that only moves, not turns, each edge of the frame is a plane whose slope t is fixed: all points are below the
-upper edge when y - cy <= T (z - cz) for each, so the camera that touches the outline at both edges follows in closed form,
+For a camera that moves without turning, each edge of the frame is a plane of fixed slope: all points are below the upper edge,
+of slope T, when y - cy <= T (z - cz) for each, so the camera whose frame touches the outline above and below has a closed form,
 cz = (max(y - T z) - min(y - B z)) / (B - T). The one unknown left is the field of view, which at macro distances depends on
 the focus distance; it is found by bisection on the magnification.
 """
@@ -19,7 +19,7 @@ from .optics import Optics, focus_for
 
 @record
 class Placement:
-    """How the outline sits in the frame: shares of the frame's height and width it may fill, and where the rest goes.
+    """How the outline sits in the frame: shares of the frame's height and width that it may fill, and where the free room goes.
 
     `headroom` is the share of the free height above the outline, `across` the outline's middle from -1 (left edge) to 1.
     """
@@ -121,7 +121,7 @@ def half_slopes(optics: Optics, frame_mm: tuple[float, float]) -> tuple[float, f
 
 
 def outline_share(points: Floats, pose: CameraPose, half: tuple[float, float]) -> tuple[float, float, float, float]:
-    """Left, right, bottom and top of the outline in the frame, each from -1 to 1 where the frame ends."""
+    """Left, right, bottom and top of the outline in the frame; the frame reaches from -1 to 1."""
     slopes, depth = project(points, pose.position, pose.rotation)
     if (depth <= 0).any():
         return (-math.inf, math.inf, -math.inf, math.inf)
@@ -130,7 +130,8 @@ def outline_share(points: Floats, pose: CameraPose, half: tuple[float, float]) -
 
 
 def swept(points: Floats, *, rings: int = 48, around: int = 48) -> Floats:
-    """Points (k, 3) on the solid that a subject sweeps as it turns round the z axis: widest radius of each height band."""
+    """Points (k, 3) on the solid that a subject sweeps as it turns round the z axis: the widest radius in each band of
+    height."""
     points = np.asarray(points, float)
     radius = np.hypot(points[:, 0], points[:, 1])
     low, high = points[:, 2].min(), points[:, 2].max()

@@ -1,6 +1,6 @@
-"""What would a photographer ask the lens? Which f-number holds this, how near for that size, how else; and why not.
+"""Which lens setting gives what a photographer wants? The f-number for a depth, the distance for a size, or why it can't be.
 
-Each answer is a lens setting and words; an impossible wish says why and what can be had instead.
+Each answer is a lens setting and a sentence; for an impossible wish it says why and what is possible instead.
 """
 
 from __future__ import annotations
@@ -18,7 +18,7 @@ from .optics import Optics
 
 @record
 class Answer:
-    """`possible`: whether the wish can be had as asked. `optics`: the setting, or the nearest. `slices`: of a focus bracket."""
+    """`possible`: whether the wish can be met. `optics`: the setting, or the nearest one. `slices`: of a focus bracket."""
 
     possible: bool
     optics: Optics
@@ -33,7 +33,7 @@ def hold(
     """The f-number (and focus) that holds everything from near to far sharp.
 
     keep_focus leaves the focus where it is. Past `smallest` the answer is a focus bracket at the largest f-number that
-    diffraction allows. Raises ValueError when near is not in front of the lens's own focal distance or not before far.
+    diffraction allows. Raises ValueError when near lies within the lens's focal distance or not before far.
     """
     if not 0.0 < near_mm <= far_mm:
         raise ValueError(f"the near end must come before the far end, not {near_mm:g} and {far_mm:g} mm")
@@ -72,7 +72,7 @@ def at_focal_length(optics: Optics, focal_mm: float) -> Answer:
 
 @record
 class ReadOut:
-    """What the lens gives now, lengths in mm: all that a photographer wants to know before pressing the button."""
+    """What the lens gives at its present setting, lengths in mm, as a photographer reads it before the exposure."""
 
     magnification: float
     working_distance: float

@@ -1,7 +1,7 @@
-"""Where would the camera stand for another size in the picture, or another focal length? From where it stands now.
+"""Where would the camera have to stand for another size in the picture, or another focal length?
 
-The answers of `lens_answers` are about a flat thing in focus; here the piece has depth and the camera a place, so it is the
-outline that must fill the frame, nothing may be cut off, and the lens must not touch the piece or go under the table.
+The answers of `lens_answers` assume a flat subject in focus. Here the piece has depth and the camera a position, so the
+outline must fill the frame, nothing may be cut off, and the lens must not touch the piece or go under the table.
 """
 
 from __future__ import annotations
@@ -23,7 +23,7 @@ LOWEST_MM, NEAREST_MM = 5.0, 5.0
 
 @record
 class Move:
-    """An answer and where the camera stands for it; for what can't be had, the nearest that can."""
+    """An answer and the camera pose for it; for an impossible wish, the nearest possible one."""
 
     answer: Answer
     pose: CameraPose
@@ -32,10 +32,10 @@ class Move:
 def fill_height(points: Floats, pose: CameraPose, optics: Optics, frame_mm: tuple[float, float], *, share: float) -> Move:
     """The camera pose from which the outline of points (n, 3) fills a share of the frame's height, composed as it is now.
 
-    What lies in the plane of focus on the axis stays in the plane of focus. Raises ValueError when there is nothing to frame.
+    The point in focus on the axis stays in focus. Raises ValueError when there is nothing to frame.
     """
     headroom, across = _composition(points, pose, optics, frame_mm)
-    for middle in (across, 0.0):  # what was beside the middle comes into it where the edge would cut it off
+    for middle in (across, 0.0):  # centred only where the edge would cut it off
         asked = _framed(points, pose, optics, frame_mm, Placement(share, 9.0, headroom, middle))
         lens = replace(optics, focus_mm=asked.focus_mm)
         left, right, _, _ = outline_share(points, asked, half_slopes(lens, frame_mm))
@@ -72,7 +72,7 @@ def other_focal(points: Floats, pose: CameraPose, optics: Optics, *, focal_mm: f
 
 
 def _composition(points: Floats, pose: CameraPose, optics: Optics, frame_mm: tuple[float, float]) -> tuple[float, float]:
-    """Headroom and middle of the outline as the picture has them now; the default where the outline is cut off."""
+    """Headroom and middle of the outline in the present picture; the defaults where the outline is cut off."""
     left, right, low, high = outline_share(points, pose, half_slopes(optics, frame_mm))
     if not (-1.0 <= low < high <= 1.0 and -1.0 <= left < right <= 1.0):
         return Placement().headroom, 0.0

@@ -1,4 +1,4 @@
-"""What does a real lens do at this distance? Magnification, blur, depth of field, diffraction, of a thin lens with pupils.
+"""How does a real lens draw at a distance? Magnification, blur, depth of field and diffraction of a thin lens with pupils.
 
 Distances are in mm from the entrance pupil, which is where Blender's camera stands. For a lens of focal length f whose exit
 pupil is p times its entrance pupil, an object at s is imaged at magnification m with s = f (1/m + 1/p); for p = 1 that is the
@@ -18,7 +18,7 @@ GREEN_LINE = 546e-6
 """Wavelength for diffraction, mm: the green mercury line e, a reference wavelength of optics (ISO 7944, from memory)."""
 
 LARGEST = 5.0
-"""The largest magnification of a macro lens; beyond 5:1 it is a microscope's work."""
+"""The largest magnification of a macro lens (common practice); beyond 5:1 a microscope is used."""
 
 THIRD_STOPS = (
     1.0, 1.1, 1.2, 1.4, 1.6, 1.8, 2.0, 2.2, 2.5, 2.8, 3.2, 3.5, 4.0, 4.5, 5.0, 5.6, 6.3, 7.1, 8.0, 9.0, 10.0, 11.0, 13.0,
@@ -29,7 +29,7 @@ THIRD_STOPS = (
 
 @record
 class Optics:
-    """A lens set on a distance: focal length, marked f-number, focus distance from the entrance pupil (mm), pupil ratio."""
+    """A lens focused at a distance: focal length, marked f-number, focus distance from the entrance pupil (mm), pupil ratio."""
 
     focal_mm: float
     fnumber: float
@@ -43,7 +43,7 @@ class Optics:
 
     @property
     def effective_fnumber(self) -> float:
-        """N (1 + m/p): what the exposure and the diffraction see."""
+        """N (1 + m/p), which determines exposure and diffraction."""
         return self.fnumber * (1.0 + self.magnification / self.pupil_ratio)
 
     @property
@@ -66,7 +66,7 @@ def focus_for(focal_mm: float, m: float, *, pupil_ratio: float = 1.0) -> float:
 
 
 def blur_disc(optics: Optics, distance_mm: Floats | float) -> Floats:
-    """Diameter on the sensor (mm) of a point at a distance, A m |d - s| / d (Jacobson, Tutorial). Infinity gives A m."""
+    """Diameter on the sensor (mm) of a point at a distance, A m |d - s| / d (Jacobson, Tutorial). At infinity it is A m."""
     d = np.asarray(distance_mm, float)
     with np.errstate(invalid="ignore", divide="ignore"):
         share = np.where(np.isinf(d), 1.0, np.abs(d - optics.focus_mm) / d)

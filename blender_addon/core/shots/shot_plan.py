@@ -21,7 +21,7 @@ KINDS = ("hero", "left", "right", "back", "top", "detail", "turntable")
 
 @record
 class ShotAsk:
-    """What is wanted of a shot; None is left to the solver. Lengths mm, angles degrees, azimuth 0 in front (-Y), 90 at +X.
+    """What is asked of a shot; the solver chooses what is None. Lengths mm, angles degrees, azimuth 0 in front (-Y), 90 at +X.
 
     shift: for a detail, how far right of and above the spot in focus the frame's middle lies.
     """
@@ -60,7 +60,8 @@ class ShotAsk:
 
 @record
 class Shot:
-    """A solved shot: where the camera stands, the optics, the point in focus (3,) mm, and words about what could not be had."""
+    """A solved shot: where the camera stands, the optics, the point in focus (3,) mm, and sentences about what was not
+    possible."""
 
     ask: ShotAsk
     pose: CameraPose
@@ -70,11 +71,12 @@ class Shot:
 
 
 WIDEST, WHOLE, NARROWEST = 5.6, 11.0, 16.0
-"""Marked f-numbers at full frame between which the solver chooses, on other formats those of the same depth; past `WHOLE` the
-background is worth more than the whole piece sharp."""
+"""Marked f-numbers at full frame between which the solver chooses; other formats use those of equal depth. Past `WHOLE` a soft
+background is preferred to having the whole piece sharp. Chosen by eye."""
 
 SOFTEST = 32.0
-"""The largest effective f-number at full frame: past it the Airy disc is half as large again as what counts as sharp."""
+"""The largest effective f-number at full frame: past it the Airy disc is more than half as large again as the circle of
+confusion."""
 
 
 FACE = (0.66, 0.93)
@@ -110,13 +112,14 @@ def solve(ask: ShotAsk, subject: Subject, *, spot: Floats | None = None) -> Shot
 
 
 def product_tilt(subject: Subject) -> float:
-    """How far a product shot looks down (degrees): 12 on what stands, to 25 on what lies flat, whose rim alone would show."""
+    """How far a product shot looks down (degrees): from 12 on an upright piece to 25 on a flat one, of which only the rim would
+    show."""
     flat = (subject.width / max(subject.height, 1e-9) - 1.2) / (4.0 - 1.2)
     return float(12.0 + 13.0 * np.clip(flat, 0.0, 1.0))
 
 
 def focus_spot(subject: Subject, seen: Bools, pose: CameraPose) -> Floats:
-    """The point (3,) to focus on: of the face where there is one, else of all that is seen, the nearest rich relief."""
+    """The point (3,) to focus on: the nearest rich relief, on the face where there is one, else on all that is seen."""
     chosen = seen
     if subject.upright and (seen & subject.band(*FACE)).sum() >= 8:
         chosen = seen & subject.band(*FACE)
@@ -125,7 +128,7 @@ def focus_spot(subject: Subject, seen: Bools, pose: CameraPose) -> Floats:
         return subject.middle
     side = (points - pose.position) @ pose.rotation[:, 0]
     central = np.abs(side - np.median(side)) <= 0.6 * np.percentile(np.abs(side - np.median(side)), 95) + 1e-9
-    if central.any():  # of few points, all at one distance from the middle, none lies nearer it
+    if central.any():  # with few points, all equally far from the middle, none is central
         points, richness = points[central], richness[central]
     depth = _depths(points, pose)
     near = depth <= np.percentile(depth, 35)
@@ -140,7 +143,7 @@ LOWEST_MM = 5.0
 
 
 def _no_larger(ask: ShotAsk, pose: CameraPose) -> tuple[CameraPose, tuple[str, ...]]:
-    """The camera pose, moved back where the framing would go beyond `LARGEST`, and words about it."""
+    """The camera pose, moved back where the framing would exceed the magnification `LARGEST`, and sentences that say so."""
     m = optics.magnification(ask.focal, pose.focus_mm, pupil_ratio=ask.pupil_ratio)
     if m <= optics.LARGEST:
         return pose, ()
@@ -151,7 +154,7 @@ def _no_larger(ask: ShotAsk, pose: CameraPose) -> tuple[CameraPose, tuple[str, .
 
 
 def _too_deep(shot: Shot, depths: Floats) -> tuple[str, ...]:
-    """Words where much of what is seen (depths, mm) is not sharp, and what would make it so."""
+    """A sentence where much of what is seen (depths, mm) is not sharp, and what would make it so."""
     if shot.ask.fnumber or shot.ask.hold or shot.optics.fnumber < stops(shot.ask, shot.optics.magnification)[2]:
         return ()
     near, far = optics.limits(shot.optics, shot.ask.coc)
@@ -194,7 +197,7 @@ def _solve_turntable(ask: ShotAsk, subject: Subject) -> Shot:
     height = subject.middle[2] + (0.2 * subject.height if subject.upright else 0.0)
     focus = np.asarray(ask.focus, float) if ask.focus else np.array([0.0, 0.0, height])
     pose = _framed(ask, solid, rotation, focus)
-    if ask.focus is None:  # where what is seen lies in the middle of the turn: nearer than the axis on a round piece
+    if ask.focus is None:  # at the middle of the depths seen over the turn: nearer than the axis on a round piece
         focus = focus + rotation[:, 2] * (pose.focus_mm - float(np.median(_turning_depths(subject, pose))))
         pose = _framed(ask, solid, rotation, focus)
     pose, words = _no_larger(ask, pose)
@@ -204,7 +207,7 @@ def _solve_turntable(ask: ShotAsk, subject: Subject) -> Shot:
 
 
 def _turning_depths(subject: Subject, pose: CameraPose) -> Floats:
-    """(k,) depths of what the camera sees of the subject in twelve positions of its turn, all together."""
+    """(k,) depths of the points that the camera sees in twelve positions of the subject's turn, together."""
     few = thinned(len(subject.points), 8000)
     points, normals = subject.points[few], subject.normals[few]
     found = []
@@ -225,7 +228,8 @@ def _framed(ask: ShotAsk, outline: Floats, rotation: Floats, focus: Floats) -> C
 
 
 def _with_fnumber(ask: ShotAsk, pose: CameraPose, focus: Floats, *, whole: Floats, part: Floats) -> Shot:
-    """The f-number that holds the whole when a good lens can, else the part that matters, else the best it can with words."""
+    """The f-number that holds the whole if the lens can, else the part that matters, else the best possible, with a
+    sentence."""
     base = optics.Optics(ask.focal, ask.fnumber or 8.0, pose.focus_mm, ask.pupil_ratio)
     if ask.fnumber:
         return Shot(ask, pose, base, focus)
@@ -252,21 +256,22 @@ def _stop(ask: ShotAsk, base: optics.Optics, exact: float) -> float:
 
 
 MOST_ASIDE = 0.22
-"""How far the focus may lie from the point asked, as a share of the sharp depth: the point stays sharper than half the blur
-that still counts as sharp, with room for the rounding of stops."""
+"""How far the focus may lie from the point asked for, as a share of the sharp depth: the blur of that point stays below half
+the circle of confusion, with room for the rounding of stops."""
 
 
 def _step_in(ask: ShotAsk, pose: CameraPose, *, whole: Floats, part: Floats) -> float:
-    """How far (mm) behind the point in focus the lens is better set, so that less of the depth is lost before the subject.
+    """How far (mm) behind the asked point the lens is better focused, so that less of the sharp depth lies before the subject.
 
-    Focused on the nearest spot, half of what is sharp lies in the air; photographers focus about a third into the depth.
+    Focused on the nearest spot, half of the sharp depth is empty air; photographers focus about a third into the depth (common
+    practice).
     """
     base = optics.Optics(ask.focal, 8.0, pose.focus_mm, ask.pupil_ratio)
     step = 0.0
     for near, far, most in _wishes(ask, base.magnification, whole, part):
         best = 2.0 * near * far / (near + far) - pose.focus_mm
         low, high = 0.0, 1.0
-        for _ in range(24):  # the share of the way to the best focus at which the point asked is as far aside as it may be
+        for _ in range(24):  # bisect how far towards the best focus the lens may go before the asked point is too soft
             share = 0.5 * (low + high)
             moved = replace(base, focus_mm=pose.focus_mm + share * best)
             moved = replace(moved, fnumber=_stop(ask, moved, optics.fnumber_reaching(moved, near, far, ask.coc)))
@@ -282,10 +287,10 @@ def _step_in(ask: ShotAsk, pose: CameraPose, *, whole: Floats, part: Floats) -> 
 
 
 def stops(ask: ShotAsk, m: float) -> tuple[float, float, float]:
-    """Marked f-numbers for this format and magnification: the widest wanted, what still leaves a soft background, the last.
+    """Marked f-numbers for this format and magnification: the widest wanted, the last with a soft background, the last of all.
 
-    Scaled by the format's diagonal, which keeps depth and background of the picture alike; held so that N (1 + m/p) stays
-    under `SOFTEST`; none below f/1.4, which no macro lens has.
+    Scaled by the format's diagonal, which keeps depth and background alike in the picture; limited so that N (1 + m/p) stays
+    under `SOFTEST`; none below f/1.4, which no macro lens has (common practice).
     """
     crop = float(np.hypot(36.0, 24.0) / np.hypot(*ask.format_mm))
     last = min(NARROWEST, SOFTEST / (1.0 + m / ask.pupil_ratio)) / crop

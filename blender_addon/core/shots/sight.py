@@ -1,7 +1,7 @@
-"""What lies between the lens and the piece? The sight lines of a shot, which debris and props must keep out of.
+"""What lies between the lens and the piece? The sight lines of a shot, which debris and props must keep clear.
 
-The light that makes the picture runs from every point of the lens's opening to every point of the subject's outline: seen
-from the lens, the outline widened by half the opening times (1/d - 1/D) at depth d before a subject at depth D.
+The light that forms the picture runs from every point of the subject's outline to every point of the aperture: seen from the
+lens, this is the outline widened by half the aperture times (1/d - 1/D) at depth d in front of a subject at depth D.
 """
 
 from __future__ import annotations
@@ -18,7 +18,8 @@ from .framing import project
 
 @record
 class ShotView:
-    """A shot as the set sees it, in mm: where the lens is, how it is turned, what it sees and how deep it is sharp.
+    """A shot as dressing needs it, in mm: where the lens is, how it is turned, what it sees and between which depths it is
+    sharp.
 
     rotation: (3, 3), columns are the camera's right, up and backward axes. half_slopes: tangents of half the angle of view,
     across and up. outline: (k, 2) convex outline of the subject in slopes, counter-clockwise. subject_near_mm and
@@ -47,19 +48,20 @@ class ShotView:
 
 
 FOREGROUND = 0.6
-"""Whatever stands nearer than this share of the focus distance, anywhere in the frame, blurs over the picture."""
+"""Anything nearer than this share of the focus distance, anywhere in the frame, would be a large blur over the picture. By
+eye."""
 
 LENS_ROOM_MM = 35.0
 """Room kept free round the lens itself."""
 
 BLOCK = 1024
-"""Points compared with all of a polygon's edges at once: as many as the cache holds."""
+"""Points compared with all of a polygon's edges at once, so that the arrays stay in the cache."""
 
 
 def in_sight(points: Floats, view: ShotView, *, radius_mm: Floats | float = 0.0) -> Bools:
     """Which points (n, 3) mm, each the middle of something of `radius_mm`, stand between the lens and the subject.
 
-    Counted too: what is so near that it would blur over the frame, and what touches the lens.
+    Also counted: anything so near that it would blur over the frame, and anything that touches the lens.
     """
     points = np.asarray(points, float).reshape(-1, 3)
     radius = np.broadcast_to(np.asarray(radius_mm, float), len(points))
@@ -67,7 +69,7 @@ def in_sight(points: Floats, view: ShotView, *, radius_mm: Floats | float = 0.0)
     ahead = depth > 1e-6
     room = np.where(ahead, depth, 1.0)
     reach = radius / room
-    # The opening sees past the edges of the frame and of the outline by its half, less and less towards the subject.
+    # Half the aperture widens frame and outline, less and less towards the subject.
     last = view.subject_far_mm or view.focus_mm
     widened = 0.5 * view.aperture_mm * np.maximum(1.0 / room - 1.0 / last, 0.0) + reach
     framed = (np.abs(slopes) <= np.array(view.half_slopes) + widened[:, None]).all(axis=1)
@@ -81,7 +83,7 @@ def in_sight(points: Floats, view: ShotView, *, radius_mm: Floats | float = 0.0)
 
 
 def in_any_sight(points: Floats, views: Iterable[ShotView], *, radius_mm: Floats | float = 0.0) -> Bools:
-    """Which points stand in the sight of any of the shots."""
+    """Which points stand in the sight lines of any of the shots."""
     points = np.asarray(points, float).reshape(-1, 3)
     found = np.zeros(len(points), bool)
     for view in views:
@@ -118,6 +120,6 @@ def convex_outline(points: Floats, *, directions: int = 64) -> Floats:
     x = (reach * following[:, 1] - reach_next * normal[:, 1]) / cross
     y = (reach_next * normal[:, 0] - reach * following[:, 0]) / cross
     corners = np.stack([x, y], axis=1)
-    # Support lines that meet in one point give edges of no length, whose direction would be rounding noise.
+    # Support lines that meet in one point give edges of zero length, whose direction would be rounding noise.
     step = np.linalg.norm(corners - np.roll(corners, 1, axis=0), axis=1)
     return corners[step > 1e-9 * max(float(np.ptp(points, axis=0).max()), 1e-30)]

@@ -1,4 +1,4 @@
-"""What is there to photograph? The subject as points: where it is, which way it faces, where its relief is richest."""
+"""What is photographed? The subject as points: their positions and normals, and where the relief is richest."""
 
 from __future__ import annotations
 
@@ -14,9 +14,9 @@ from ..records import record
 class Subject:
     """The subject's points in mm, z up, standing on z = 0, its front towards -Y.
 
-    outline: (n, 3) all points of piece and stand, for framing. points, normals: (k, 3) points of the piece to look at, thinned
-    out. richness: (k,) how much there is to see at each, any positive measure. unshown: (k,) bool, points that no close look is
-    to show: filled, cut, beside what is missing, deep inside a vessel.
+    outline: (n, 3) all points of piece and stand, for framing. points, normals: (k, 3) a thinned sample of
+    the piece's points. richness: (k,) how much there is to see at each, in any positive unit. unshown: (k,) bool, points that
+    no close look is to show: filled, cut, beside missing data, deep inside a vessel.
     """
 
     outline: Floats
@@ -51,7 +51,7 @@ class Subject:
 
 
 def thinned(count: int, most: int, seed: int = 1) -> Ints:
-    """Indices of at most `most` of `count` points, spread by chance, in order."""
+    """Indices of at most `most` of `count` points, drawn at random, in rising order."""
     if count <= most:
         return np.arange(count)
     return np.sort(np.random.default_rng(seed).choice(count, most, replace=False))
@@ -67,10 +67,10 @@ def cells_of(points: Floats, size: float) -> tuple[Ints, int]:
 
 
 def richness_of(points: Floats, normals: Floats, *, heights: Floats | None = None, size_mm: float | None = None) -> Floats:
-    """(n,) how rich the relief is round each point: spread of the recovered heights (mm), else of the normals, in its cell.
+    """(n,) how rich the relief is round each point: scatter of the recovered heights (mm), else of the normals, in its cell.
 
-    The spread of normals in a cell of a smooth curved surface is small; edges, folds and tooling make it large. Cells keep
-    surfaces apart that face different ways: the two sides of something thin are no relief.
+    In a cell of a smooth curved surface the normals scatter little; edges, folds and tooling make it large. Surfaces that face
+    different directions are put in different cells: the two sides of something thin are not relief.
     """
     size = size_mm or max(float(np.ptp(points, axis=0).max()) / 24.0, 1e-6)
     main = np.abs(normals).argmax(axis=1)
@@ -82,7 +82,7 @@ def richness_of(points: Floats, normals: Floats, *, heights: Floats | None = Non
 
     cell, count = parted()
     members = np.maximum(np.bincount(cell, minlength=count), 1)
-    for _ in range(6):  # on a coarse mesh the cells grow until most points have company to be compared with
+    for _ in range(6):  # on a coarse mesh the cells grow until most points share theirs with others
         if size_mm or (members[cell] >= 4).mean() > 0.8:
             break
         size *= 1.4

@@ -9,11 +9,11 @@ import numpy as np
 from ..arrays import Floats
 
 EASE = 0.75
-"""How much of the speed goes at the slowest point of an eased turn; below 1, so that it never stops or turns back."""
+"""Share of the mean speed lost at the slowest point of an eased turn; below 1, so that it never stops or turns back."""
 
 
 def angle_at(frame: float, frames: int, *, pace: str = "steady", turns: float = 1.0) -> float:
-    """Angle (radians) at a frame counted from 0; frame `frames` would be the first again.
+    """Angle (radians) at a frame, counted from 0; frame number `frames` would be the first again.
 
     pace: 'steady', or 'eased', which slows where the loop closes: t - k sin(2 pi t)/(2 pi), smooth over the seam.
     """
@@ -28,7 +28,7 @@ def angle_at(frame: float, frames: int, *, pace: str = "steady", turns: float = 
 
 
 def angles(frames: int, *, pace: str = "steady", turns: float = 1.0) -> Floats:
-    """(frames,) angles in radians, from 0 up to but without the full turn."""
+    """(frames,) angles in radians, from 0 up to, but not including, the full turn."""
     if frames < 1:
         raise ValueError(f"a turntable needs at least one frame, not {frames}")
     return np.array([angle_at(frame, frames, pace=pace, turns=turns) for frame in range(frames)])

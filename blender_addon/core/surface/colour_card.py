@@ -46,8 +46,8 @@ CHART = np.array([
 ])  # fmt: skip
 """Linear Rec. 709 values of the 24 patches, rows from dark skin to black, adapted to D65 by Bradford.
 
-Worked out from their xyY values as colour-science 0.4.7 prints them (the maker's own figures of 2005, ICC D50). Cyan lies a little
-outside of the gamut.
+Worked out from their xyY values as colour-science 0.4.7 prints them (the maker's own figures of 2005, ICC D50). Cyan lies a
+little outside of the gamut.
 """
 
 GREY = 0.18

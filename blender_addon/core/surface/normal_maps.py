@@ -37,8 +37,8 @@ def decode(stored: Floats) -> Floats:
 def reoriented(base: Floats, detail: Floats) -> Floats:
     """Unit normals (..., 3): `detail` laid onto `base`, both in tangent space.
 
-    `detail` is turned by the shortest rotation that carries +Z to `base`. That rotation is half a turn about +Z, then half a turn
-    about t = base + (0, 0, 1): with u = (-d_x, -d_y, d_z) the result is t (t . u) / t_z - u, as |t|^2 = 2 t_z.
+    `detail` is turned by the shortest rotation that carries +Z to `base`. That rotation is half a turn about +Z, then half a
+    turn about t = base + (0, 0, 1): with u = (-d_x, -d_y, d_z) the result is t (t . u) / t_z - u, as |t|^2 = 2 t_z.
     """
     t = np.asarray(base, float) + (0, 0, 1)
     u = np.asarray(detail, float) * (-1, -1, 1)

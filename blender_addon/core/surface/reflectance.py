@@ -1,7 +1,7 @@
 """How much light do the materials of this trade give back? Diffuse albedos, and F0 from the index of refraction.
 
-All albedos are linear Rec. 709. tests/outside/test_colour.py holds those of clay, wood, plaster, sandstone and slate to published
-bands of luminance; within a band, and where it names none, the colours are ours, from memory of the materials.
+All albedos are linear Rec. 709. tests/outside/test_colour.py holds those of clay, wood, plaster, sandstone and slate to
+published bands of luminance; within a band, and where it names none, the colours are ours, from memory of the materials.
 """
 
 from __future__ import annotations
@@ -147,8 +147,8 @@ IOR = {
     "water": 1.333, "drying oil": 1.48, "varnish": 1.5, "silicate glaze": 1.55, "wax": 1.44, "clay": 1.5, "stone": 1.5,
     "wood": 1.53, "glass": 1.52,
 }  # fmt: skip
-"""Index of refraction at 589 nm. tests/outside/test_colour.py names the sources of the first four and of glass; wax, clay, stone
-and wood are from memory."""
+"""Index of refraction at 589 nm. tests/outside/test_colour.py names the sources of the first four and of glass; wax, clay,
+stone and wood are from memory."""
 
 
 def held(colour: Colour, *, low: float = 0.02, high: float = 0.95) -> Colour:

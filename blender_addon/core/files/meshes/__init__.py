@@ -1,1 +1,1 @@
-"""Mesh files as bytes: are they whole and sane, what do they name? In: bytes on disk. Out: problems in words, references."""
+"""Mesh files as bytes: are they complete and valid, and which files do they name? In: files. Out: problems, references."""

@@ -1,4 +1,4 @@
-"""How large is a Draco-packed mesh, by its header alone? So that no decoder takes memory for a promise.
+"""How large is a Draco-packed mesh, by its header alone? Read first, so that no decoder allocates what a header only claims.
 
 Draco bitstream specification 2.2 (Google), chapters "Draco header" and "Connectivity decoder".
 """
@@ -12,19 +12,19 @@ _METADATA = 0x8000
 
 
 def check_draco(data: bytes, triangles: int | None, words: str) -> None:
-    """Raise FileProblem where the bytes are no Draco mesh, or announce more triangles than the file that holds them (None: it
-    does not say). Fewer are usual: the encoder leaves out those without area.
+    """Raise FileProblem where the bytes are no Draco mesh, or announce more triangles than `triangles`, the number in the
+    file that holds them (None where it is not given). Fewer are usual: the encoder leaves out those without area.
 
-    words: where in the file they stand.
+    words: the place in the file, for the message.
     """
     damaged = f"its packed mesh is damaged ({words}); {AGAIN}"
     if data[:5] != b"DRACO" or len(data) < 12 or data[7] != 1:
         raise FileProblem(damaged)
     major, minor, method, flags = data[5], data[6], data[8], int.from_bytes(data[9:11], "little")
     if (major, minor) != (2, 2):
-        return  # older streams count otherwise; whoever decodes them judges
+        return  # older streams lay their counts out differently; the decoder decides
     if flags & _METADATA:
-        return  # stands before the numbers and would have to be read through
+        return  # metadata stands before the counts and would have to be parsed
     try:
         place = 11
         if method == 1:  # edgebreaker: the kind of traversal, then the number of vertices, come first
@@ -37,7 +37,7 @@ def check_draco(data: bytes, triangles: int | None, words: str) -> None:
 
 
 def _varint(data: bytes, place: int) -> tuple[int, int]:
-    """A number of seven bits a byte, least first, and the place behind it."""
+    """A variable-length integer (seven bits a byte, least significant first) and the offset behind it."""
     value = shift = 0
     while True:
         byte = data[place]

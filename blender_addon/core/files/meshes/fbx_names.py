@@ -1,7 +1,7 @@
-"""Which files does an FBX name? Found in its bytes, so that names which must not be followed can be struck out of a copy.
+"""Which files does an FBX name? Found in its bytes, so that names that must not be followed can be blanked in a copy.
 
 FBX has no public specification; how a name is stored (a node's name, the letter S, a length of four bytes, the text; in text
-files in quotes) was read off files that Blender's own exporter writes.
+files in quotes) was learnt from files that Blender's own exporter writes.
 """
 
 from __future__ import annotations
@@ -71,7 +71,7 @@ def not_to_follow(path: Path, names: Sequence[StoredName], allowed: Collection[P
 
 
 def packed_not_to_decode(path: Path, names: Sequence[StoredName]) -> dict[StoredName, Reference]:
-    """The pictures packed in an FBX that no decoder may be given, by their headers; in text they stand in base 64."""
+    """The pictures packed in an FBX (base 64 in text files) that no decoder may be given, judged by their headers."""
     found = {}
     with path.open("rb") as file, mmap.mmap(file.fileno(), 0, access=mmap.ACCESS_READ) as data:
         binary = data[: len(_MARK)] == _MARK

@@ -1,4 +1,4 @@
-"""Where do the coordinates lie in a binary mesh file, and which of them are no numbers?"""
+"""Where are the coordinates in a binary mesh file, and which of them are not finite numbers?"""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ from ...records import record
 from .ply import PLY_BYTES, FileProblem, PlyHeader
 
 FAR = b"9e29"
-"""The coordinate written in place of one that is no number; whoever imports drops all vertices beyond FAR_AWAY."""
+"""The coordinate written in place of one that is not a number; the importing step drops all vertices beyond FAR_AWAY."""
 FAR_AWAY = 1e28
 _COMMAS = re.compile(rb"(?mi)^[ \t]*(?:v|vertex)?[ \t]*-?\d+,\d+[ \t]+-?\d+")
 
@@ -30,7 +30,8 @@ class Coordinates:
 
 
 def ply_floats(header: PlyHeader) -> list[Coordinates]:
-    """The coordinates of a binary PLY whose vertices come first and have no lists; none else (Blender then has the word)."""
+    """The coordinates of a binary PLY whose vertices come first and have no lists; none for other files, which Blender itself
+    must judge."""
     name, count, properties = header.elements[0]
     names = [kind[-1] for kind in properties]
     if name != "vertex" or any(len(kind) != 2 for kind in properties) or "x" not in names:
@@ -46,7 +47,7 @@ def ply_floats(header: PlyHeader) -> list[Coordinates]:
 
 
 def stl_floats(count: int) -> list[Coordinates]:
-    """The corners of a binary STL's triangles: each of 50 bytes, a normal before them."""
+    """The corners of a binary STL's triangles: 50 bytes each, the normal first."""
     return [Coordinates(84 + 12 * (corner + 1), 50, count) for corner in range(3)]
 
 
@@ -73,7 +74,7 @@ def _rows(data: Any, place: Coordinates) -> Any:
 
 
 def count_bad(path: Path, floats: Sequence[Coordinates]) -> int:
-    """How many points have a coordinate that is no number."""
+    """How many points have a coordinate that is not a number."""
     if not floats:
         return 0
     data = np.memmap(path, np.uint8, "r")
@@ -81,7 +82,7 @@ def count_bad(path: Path, floats: Sequence[Coordinates]) -> int:
 
 
 def patched(path: Path, target: Path, floats: Sequence[Coordinates]) -> None:
-    """Write a copy of the file in which coordinates that are no numbers stand FAR away."""
+    """Write a copy of the file in which coordinates that are not numbers are set to FAR."""
     shutil.copyfile(path, target)
     data = np.memmap(target, np.uint8, "r+")
     for place in floats:
@@ -91,7 +92,7 @@ def patched(path: Path, target: Path, floats: Sequence[Coordinates]) -> None:
 
 
 def refuse_commas(path: Path) -> None:
-    """Raises FileProblem for a text whose numbers a program wrote by the custom of its country: it would be half read."""
+    """Raises FileProblem for a text whose numbers have decimal commas, since it would be read only in part."""
     with path.open("rb") as file:
         start = file.read(1 << 16)
     if b"\0" not in start and _COMMAS.search(start):

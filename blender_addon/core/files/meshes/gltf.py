@@ -22,9 +22,9 @@ from ..references import Reference, follow
 from .ply import FileProblem
 
 MOST_JSON = 1 << 28
-"""Bytes of the description, pictures written into it included. What is larger belongs into a GLB's data chunk."""
+"""Most bytes of the JSON description, embedded pictures included. Larger ones belong in a GLB's data chunk."""
 MOST_EMBEDDED = 1 << 28
-"""Bytes that one `data:` address may unpack to."""
+"""Most bytes that one `data:` address may unpack to."""
 AGAIN = "copy or export the scan again"
 DRACO = "KHR_draco_mesh_compression"
 MESHOPT = ("EXT_meshopt_compression", "KHR_meshopt_compression")
@@ -44,7 +44,7 @@ class Gltf:
     length: int = 0
     allowed: frozenset[Path] = field(default_factory=frozenset)
     mended: Path | None = None
-    """A copy of the file, of the same layout, whose data chunk counts instead."""
+    """A copy of the file with the same layout, whose data chunk is read instead."""
     _bytes: dict[int, Any] = field(default_factory=dict, repr=False, compare=False)
 
     def __post_init__(self) -> None:
@@ -68,7 +68,7 @@ class Gltf:
         return self._bytes[number]
 
     def as_importers_want(self, kind: str) -> bool:
-        """Whether the file's own frame is as strict importers ask: a .gltf without a byte-order mark, a GLB without a tail."""
+        """Whether strict importers accept the container: a .gltf without a byte-order mark, a GLB without trailing bytes."""
         with self.path.open("rb") as file:
             start = file.read(12)
         if start[:4] != b"glTF":

@@ -1,7 +1,7 @@
-"""Is a glTF file sound? Numbers, bounds, links between its tables and pictures, before Blender's importer sees it.
+"""Is a glTF file valid? Numbers, bounds, references between its tables and pictures, checked before Blender imports it.
 
-The importer answers a wrong number with a traceback of its own, takes whatever memory a table announces, and follows the
-tree of parts by recursion. glTF 2.0 specification (Khronos), chapter 5, says what each table holds.
+The importer fails with a traceback on a wrong number, allocates whatever a table announces, and walks the node tree by
+recursion. glTF 2.0 specification (Khronos), chapter 5, says what each table holds.
 """
 
 from __future__ import annotations
@@ -19,7 +19,7 @@ PARTS = {"SCALAR": 1, "VEC2": 2, "VEC3": 3, "VEC4": 4, "MAT2": 4, "MAT3": 9, "MA
 SIZES = {5120: 1, 5121: 1, 5122: 2, 5123: 2, 5125: 4, 5126: 4}
 KINDS = {5120: "i1", 5121: "u1", 5122: "<i2", 5123: "<u2", 5125: "<u4", 5126: "<f4"}
 DEEPEST = 200
-"""Levels of parts within parts; the importer goes down by recursion."""
+"""Levels of nodes within nodes; the importer recurses."""
 MOST_TRIANGLES = 200_000_000
 """Triangles of all parts together, those shown several times counted each time: far beyond any scan, and what a small file
 that repeats itself can announce."""
@@ -27,8 +27,8 @@ _BEYOND = f"its tables reach beyond its data; {AGAIN}"
 
 
 def check_gltf(gltf: Gltf) -> int:
-    """The triangles of all parts together. Raises FileProblem where the file would not import, would take memory for nothing,
-    or lacks what it needs."""
+    """The triangles of all parts together. Raises FileProblem where the file would not import, announces data that it does
+    not hold, or lacks what it needs."""
     _check_version(gltf)
     _refuse_unreadable_pictures(gltf)
     primitives = list(_primitives(gltf))
@@ -115,7 +115,7 @@ def _check_version(gltf: Gltf) -> None:
 
 
 def _check_extensions(gltf: Gltf) -> None:
-    """Whatever is required must be listed as used, too (glTF 2.0 specification, 3.12)."""
+    """Every required extension must be listed as used, too (glTF 2.0 specification, 3.12)."""
     unlisted = sorted(set(_names(gltf, "extensionsRequired")) - set(_names(gltf, "extensionsUsed")))
     if unlisted:
         words = ", ".join(unlisted)[:80]
@@ -254,7 +254,7 @@ def _check_primitive(gltf: Gltf, primitive: dict[str, Any], words: str) -> None:
 
 
 def _check_indices(gltf: Gltf, accessor: dict[str, Any], vertices: int, words: str) -> None:
-    """Faces name vertices that there are. Only what lies there unpacked can be looked at."""
+    """Faces must name existing vertices. Only unpacked indices can be checked."""
     if "bufferView" not in accessor:
         raise FileProblem(f"its description is damaged (the faces of {words} have no data); {AGAIN}")
     if accessor.get("sparse") is not None:
@@ -289,7 +289,7 @@ def _bound_those_without_data(gltf: Gltf, primitives: list[dict[str, Any]]) -> N
 
 
 def _check_textures(gltf: Gltf) -> None:
-    """Materials name textures, and textures name pictures, that there are."""
+    """Materials must name existing textures, and textures existing pictures."""
     textures = gltf.rows("textures")
     for number, texture in enumerate(textures):
         for key, rows in (("source", "images"), ("sampler", "samplers")):
@@ -306,7 +306,7 @@ def _check_textures(gltf: Gltf) -> None:
 
 
 def _check_nodes(gltf: Gltf) -> int:
-    """Parts within parts: a tree that ends, and no more triangles in all than can be meant. Returns these."""
+    """The nodes must form a tree of limited depth. Returns the triangles of all instances; raises FileProblem for too many."""
     nodes, meshes = gltf.rows("nodes"), gltf.rows("meshes")
     children: list[list[int]] = []
     for number, node in enumerate(nodes):

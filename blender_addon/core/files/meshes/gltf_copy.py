@@ -1,4 +1,4 @@
-"""How is a glTF file rewritten so that any importer reads it? Meshes unpacked, pictures that must not be read left out.
+"""How is a glTF file rewritten so that any importer reads it? Meshes are unpacked, unsafe pictures left out.
 
 The rewritten description points to the bytes where they lie, in the file itself or beside it; only what was unpacked is written
 anew. KHR_draco_mesh_compression and EXT_meshopt_compression are Khronos' published extensions of glTF 2.0.
@@ -30,7 +30,7 @@ MeshoptDecoder = Callable[[bytes, int, int, str, str], bytes]
 
 @dataclass
 class _Copy:
-    """The description in work, and the bytes that are unpacked for it."""
+    """The description being rewritten, and the bytes that are unpacked for it."""
 
     gltf: Gltf
     content: dict[str, Any]
@@ -84,7 +84,7 @@ def write_copy(
 
 
 def _point_to_files(work: _Copy, pictures: Sequence[GltfPicture]) -> None:
-    """Addresses become whole paths, a GLB's chunk a stretch of the GLB; textures lose pictures that are left out."""
+    """Make addresses absolute, name a GLB's data chunk as a range of the GLB, and drop pictures that are left out."""
     gltf, content = work.gltf, work.content
     for number, buffer in enumerate(content.get("buffers", [])):
         uri = buffer.get("uri")

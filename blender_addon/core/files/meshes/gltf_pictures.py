@@ -13,7 +13,8 @@ from .ply import FileProblem
 
 @record
 class GltfPicture:
-    """A picture of a glTF file: its name for words, its own file where it has one, and why it is left out ('' : it is not)."""
+    """A picture of a glTF file: its name for messages, its own file where it has one, why it is left out ('' where it is
+    kept)."""
 
     name: str
     file: Path | None = None

@@ -1,7 +1,7 @@
-"""Is a mesh file whole and sane before Blender reads it? Headers, lengths, numbers that are none; what its .mtl names.
+"""Is a mesh file complete and valid before Blender reads it? Headers, lengths, values that are not numbers, its .mtl.
 
-Blender's importers turn `nan` into 0 without a word and may read a cut file half, so the bytes are looked at first. Text is
-streamed in blocks; a block without the letters of 'nan' or 'inf' costs one search.
+Blender's importers silently turn `nan` into 0 and may read only part of a truncated file, so the bytes are checked first. Text
+is streamed in blocks; a block that holds neither 'nan' nor 'inf' costs one search.
 """
 
 from __future__ import annotations
@@ -56,12 +56,12 @@ INSTEAD = {
 
 @record
 class Checked:
-    """What a look at a mesh file found.
+    """What the check of a mesh file found.
 
-    bad_vertices, bad_others: coordinates, and normals or UVs, that are no numbers. in_metres: the format says metres. recode: a
-    text that is not plain UTF-8. library_elsewhere: an OBJ whose material library lies in another folder. gltf: the description
-    of a glTF file. refused: files that a USD names and that must not be read. triangles: about how many there are; 0 where
-    only reading it would show.
+    bad_vertices, bad_others: how many vertices, and how many normals or UVs, hold a value that is not a number. in_metres: the
+    format says metres. recode: a text that is not plain UTF-8. library_elsewhere: an OBJ whose material library lies in another
+    folder. gltf: the description of a glTF file. refused: files that a USD names and that must not be read. triangles: about
+    how many there are; 0 where only reading it would show.
     """
 
     bad_vertices: int = 0
@@ -75,9 +75,9 @@ class Checked:
 
 
 def check_file(path: Path, *, unpacks: Collection[str] = (), allowed: Collection[Path] = ()) -> Checked:
-    """Look at a mesh file before it is imported. Raises FileProblem.
+    """Check a mesh file before it is imported. Raises FileProblem.
 
-    unpacks: the compressions, of 'draco' and 'meshopt', that whoever imports can unpack. allowed: files outside the scan's own
+    unpacks: which of 'draco' and 'meshopt' the importer can unpack. allowed: files outside the scan's own
     folder that it may bring in, resolved.
     """
     size = _length(path)
@@ -100,7 +100,7 @@ def check_file(path: Path, *, unpacks: Collection[str] = (), allowed: Collection
 
 
 def _length(path: Path) -> int:
-    """Bytes of a plain file. Raises FileProblem, for a folder with a mesh file in it as an example."""
+    """Bytes of a plain file. Raises FileProblem; for a folder the message names a mesh file in it."""
     found = status(path)
     if stat.S_ISDIR(found.st_mode):
         try:
@@ -186,13 +186,13 @@ _OBJ_FACE = re.compile(rb"(?m)^[ \t]*f(?:[ \t]|\\\r?\n)+\S+[ \t]+\S+[ \t]+\S")
 
 
 def bad_lines(block: bytes, *, is_obj: bool) -> Iterator[tuple[int, int, bool]]:
-    """The lines of a block that hold what is no number: start, end, whether the line is a vertex.
+    """The lines of a block that hold a value that is not a number: start, end, whether the line is a vertex.
 
     In an OBJ only lines of coordinates (v, vt, vn) count, since names may hold such letters; in a PLY's body all do.
     """
     low = block.lower()
     if not any(sign in low and word in low for sign, word in ((b"a", b"nan"), (b"i", b"inf"), (b"#", b"1.#"))):
-        return  # a single byte is looked for many times faster, and blocks of numbers hold none of these
+        return  # searching a single byte is many times faster, and plain numbers hold none of these
     done = -1
     for match in _SUSPECT.finditer(block):
         if match.start() < done:
@@ -241,7 +241,7 @@ def is_utf8(block: bytes) -> bool:
 
 
 def without_bad_numbers(path: Path, target: Path) -> None:
-    """Write a copy of a mesh file in which coordinates that are no numbers stand FAR away, so that they can be dropped later.
+    """Write a copy of a mesh file in which coordinates that are not numbers are set to FAR, so that they can be dropped later.
 
     In lines other than vertices (normals, UVs) such numbers become 0. A copy of an OBJ is UTF-8 and names no material library.
     """
@@ -280,7 +280,7 @@ def _check_ply(path: Path, size: int, allowed: frozenset[Path]) -> Checked:
         return _check_ascii_ply(path, header)
     least = 0
     for _, count, properties in header.elements:
-        row = sum(PLY_BYTES.get(kind[0], 0) for kind in properties)  # of a list at least its count
+        row = sum(PLY_BYTES.get(kind[0], 0) for kind in properties)  # a list takes at least its count
         least += max(count, 0) * row
         if _ == "face":
             item = next((PLY_BYTES.get(kind[1], 0) for kind in properties if len(kind) == 3), 0)

@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 
 
 class FileProblem(ValueError):
-    """What is wrong with a file, in words that end in what to do."""
+    """A file can't be used: the message says what is wrong and what to do about it."""
 
 
 PLY_BYTES = {

@@ -18,14 +18,14 @@ from ..references import Reference, follow
 from .ply import FileProblem
 
 MOST_TOKENS = 1 << 26
-"""Bytes of the table of tokens; a scan's has some thousand."""
+"""Most bytes of the token table; a scan's has a few thousand."""
 MOST_LAYERS = 200
 _ASSET = re.compile(rb"@@@([^\n]{1,1024}?)@@@|@([^@\n]{1,1024})@")
 _LAYERS = (".usd", ".usda", ".usdc", ".usdz")
 
 
 def refused_assets(path: Path, allowed: Collection[Path] = ()) -> list[Reference]:
-    """What the file, or a layer of its own folder that it brings in, names and must not be read. Raises FileProblem."""
+    """The files named by this file, or by a layer in its own folder, that must not be read. Raises FileProblem."""
     waiting, seen, found = [path.resolve()], set(), {}
     while waiting:
         layer = waiting.pop()
@@ -136,7 +136,7 @@ def lz4_block(data: bytes, most: int) -> bytes:
 
 
 def _length(data: bytes, place: int, value: int) -> tuple[int, int]:
-    """A length that began with four bits and goes on, by bytes, while these are full."""
+    """A length whose first four bits were 15 and that continues in bytes while these are 255; and the offset behind it."""
     if value == 15:
         while True:
             byte = data[place]

@@ -1,7 +1,7 @@
 """What did the camera write into a photo? Exif in a JPEG, by its standard (CIPA DC-008-2019, Exif 2.32), without a library.
 
 Exif is a TIFF directory in an APP1 segment (4.5.2, 4.5.4 there); tags and their meaning are those of 4.6.4 and 4.6.5. What is
-missing, damaged or senseless is left out: no photo is refused for its labels.
+missing, damaged or makes no sense is left out: no photo is refused for its metadata.
 """
 
 from __future__ import annotations
@@ -24,12 +24,12 @@ Value = int | float | str
 
 @record
 class Exif:
-    """What a camera said of one photo; '' or None where it said nothing.
+    """What a camera recorded about one photo; '' or None where it recorded nothing.
 
-    taken: 'YYYY:MM:DD HH:MM:SS' and, where given, '.fraction', so that texts sort by time. orientation: 1 to 8, how row 0 and
-    column 0 stand (1: as they are). seconds: exposure time. f_number. sensitivity: ISO. focal_mm: true focal length;
-    focal_35: that of the same angle on 36 x 24 mm. zoom: digital zoom, 1 for none. flash: whether it fired. locked: whether
-    the exposure was set by hand. white_locked: whether the white balance was.
+    taken: 'YYYY:MM:DD HH:MM:SS' and, where given, '.fraction', so that they sort by time as text. orientation: 1 to 8, how row
+    0 and column 0 stand (1: as they are). seconds: exposure time. f_number. sensitivity: ISO. focal_mm: true focal length;
+    focal_35: that of the same angle on 36 x 24 mm. zoom: digital zoom, 1 for none. flash: whether it fired. locked: whether the
+    exposure was set by hand. white_locked: whether the white balance was.
     """
 
     make: str = ""
@@ -73,18 +73,18 @@ class PhotoFields:
 
 
 def photo_fields(data: bytes) -> PhotoFields:
-    """How a photo was held, and through what lens it was taken."""
+    """How the camera was held, and the focal length it recorded."""
     found = read_exif(data)
     return PhotoFields(found.orientation, _length(found.focal_mm), _length(found.focal_35))
 
 
 def _length(value: float | None) -> float | None:
-    """0 stands for "unknown" (CIPA DC-008, 4.6.5, FocalLengthIn35mmFilm); what no lens has is left out, too."""
+    """0 stands for "unknown" (CIPA DC-008, 4.6.5, FocalLengthIn35mmFilm); impossible values are left out, too."""
     return value if value is not None and 0.1 < value < 1e5 else None
 
 
 def read_exif(data: bytes) -> Exif:
-    """The labels in a JPEG file's bytes (its first 256 kB are enough); empty ones where there are none."""
+    """The Exif fields in a JPEG file's bytes (its first 256 kB are enough); all empty where there are none."""
     tiff = _segment(data)
     if tiff is None:
         return Exif()

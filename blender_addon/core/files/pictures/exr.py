@@ -1,6 +1,6 @@
-"""Where are an OpenEXR file's chunks, and how are words taken out of its header? By "OpenEXR File Layout" (openexr.com).
+"""Where are an OpenEXR file's chunks, and how is metadata removed from its header? By "OpenEXR File Layout" (openexr.com).
 
-Only files of one part with scan lines are known here; that is what a renderer writes for a picture.
+Only single-part scan-line files are handled; that is what Blender writes for a picture.
 """
 
 from __future__ import annotations
@@ -15,7 +15,7 @@ KEPT = frozenset(
     ["channels", "compression", "dataWindow", "displayWindow", "lineOrder", "pixelAspectRatio", "screenWindowCenter",
      "screenWindowWidth", "chromaticities", "colorInteropID", "whiteLuminance", "xDensity"]
 )  # fmt: skip
-"""The attributes that say what the picture is; all others are words about its making."""
+"""The attributes that define the picture; all others only tell how it was produced."""
 
 
 def _attributes(data: bytes) -> tuple[list[tuple[str, bytes, bytes]], int]:

@@ -18,7 +18,7 @@ _OURS = {0xE0, 0xE1, 0xE2, 0xFE}
 
 
 def labelled(data: bytes, labels: Labels) -> bytes:
-    """The file with these labels in place of its own. Raises ValueError for what is no JPEG file, or words too long for one."""
+    """The file with these labels in place of its own. Raises ValueError for other files, or for text too long for a segment."""
     if data[:2] != b"\xff\xd8":
         raise ValueError("not a JPEG file")
     kept, place = [], 2
@@ -37,5 +37,5 @@ def labelled(data: bytes, labels: Labels) -> bytes:
 
 def _segment(kind: int, data: bytes) -> bytes:
     if len(data) > _MOST:
-        raise ValueError(f"{len(data)} bytes of words, and a JPEG file takes {_MOST}")
+        raise ValueError(f"{len(data)} bytes of text, and a segment of a JPEG file takes {_MOST}")
     return struct.pack(">BBH", 0xFF, kind, len(data) + 2) + data

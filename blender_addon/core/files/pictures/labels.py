@@ -1,4 +1,4 @@
-"""What is written into a picture file beside its pixels: the profile of its colours, its size in print, words about it."""
+"""What is written into a picture file beside its pixels: the colour profile, the size in print, a description."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Is a picture file whole? Decoders fill a cut picture with grey and say nothing, so its end is looked at first."""
+"""Is a picture file complete? Decoders silently fill a truncated picture with grey, so its end is checked first."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ def looks_whole(data: bytes, suffix: str = "") -> bool:
     if len(data) < 16:
         return False
     if data[:2] == b"\xff\xd8":
-        # programs append things after the picture (a second, a date), so the marker is looked for in a long tail
+        # programs append data after the picture (a second one, a date), so the marker is searched in a long tail
         return b"\xff\xd9" in data[-max(65536, len(data) // 20) :]
     if data[:8] == b"\x89PNG\r\n\x1a\n":
         return b"IEND" in data[-65536:]

@@ -1,6 +1,6 @@
-"""How large is a picture, by its header alone? Read by our own code, so that no decoder takes memory for a promise.
+"""How large is a picture, by its header alone? Read by our own code, so that no decoder allocates what a header only claims.
 
-Each format's own specification is followed; only those are known that Blender reads as still pictures. A file of any other
+Each format's own specification is followed; only formats that Blender reads as still pictures are known. A file of any other
 kind (a film, a playlist, a text) has no size here and is never handed to a decoder.
 """
 
@@ -40,7 +40,7 @@ class PictureSize:
 
 
 def picture_size(file: BinaryIO, name: str = "") -> PictureSize | None:
-    """The size that a picture's header gives; None for what is no picture of a kind that Blender reads, or is damaged.
+    """The size that a picture's header gives; None for a damaged file or one of a kind that Blender does not read.
 
     file: open at its beginning and seekable. name: its file name, by which alone a TGA is known: it has no signature.
     """
@@ -77,7 +77,7 @@ def check_room(size: PictureSize) -> None:
 def looked_at(reference: Reference) -> Reference:
     """The reference as it is, or refused, with the reason, where it leads to a picture that no decoder may be given.
 
-    What is no picture by its mark and its name (a layer, a library) is left as it is.
+    What is not a picture, by its signature and its name (a layer, a library), is left as it is.
     """
     if reference.path is None:
         return reference
@@ -113,7 +113,7 @@ def _sane(found: PictureSize | None) -> PictureSize | None:
     return found if found is not None and found.width > 0 and found.height > 0 else None
 
 
-# --- one reader a format: (file, its first 64 bytes) to a size --------------------------------------------------------------
+# --- one reader for each format: (file, its first 64 bytes) to a size ----------------------------------------------------
 
 
 def _png(file: BinaryIO, start: bytes) -> PictureSize | None:
@@ -240,7 +240,7 @@ def _radiance(file: BinaryIO, start: bytes) -> PictureSize | None:
 
 
 def _tga(start: bytes) -> PictureSize | None:
-    """Truevision TGA 2.0: no mark, so that the type and the depth must make sense."""
+    """Truevision TGA 2.0: it has no signature, so the image type and the depth must be valid ones."""
     kind, width, height, bits = start[2], *struct.unpack_from("<HHB", start, 12)
     return PictureSize("TGA", width, height, bits / 8) if kind in (1, 2, 3, 9, 10, 11) and bits in (8, 15, 16, 24, 32) else None
 

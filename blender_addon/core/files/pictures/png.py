@@ -1,4 +1,4 @@
-"""What besides pixels is in a PNG file? Chunks, as ISO/IEC 15948 lays them out: length, type, data, checksum."""
+"""What is in a PNG file besides pixels? Chunks, as ISO/IEC 15948 lays them out: length, type, data, checksum."""
 
 from __future__ import annotations
 

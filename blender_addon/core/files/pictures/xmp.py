@@ -1,4 +1,4 @@
-"""How are title, maker, credit and rights written into a picture? As an XMP packet, which any program that shows them reads.
+"""How are title, maker, credit and rights written into a picture? As an XMP packet, the form that picture programs read.
 
 ISO 16684-1:2019 (XMP data model, RDF/XML form); properties of the IPTC Photo Metadata Standard: Title, Creator, Credit Line,
 Copyright Notice, Rights Usage Terms, Web Statement of Rights, Description, Digital Source Type, and the structure Artwork or

@@ -1,1 +1,2 @@
-"""Where a close look goes, how it is cropped. In: the subject as points and lobes. Out: spots, crops, each with its reason."""
+"""What a close-up picture shows and how it is cropped. In: the subject as points and lobes. Out: spots and crops, with
+scores."""

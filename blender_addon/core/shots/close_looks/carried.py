@@ -1,4 +1,4 @@
-"""How near may a lens go before the data end? The magnification that detail of a size carries, and close looks at close-ups."""
+"""How near may a lens go before the data run out? The magnification that the finest detail supports; looks at close-ups."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ from .choosing import Proposal
 from .detail_spots import CloseLook
 
 SURE = 0.95
-"""Chance that a place of which the maker took close-ups is the one to show: they chose it."""
+"""Chance that a place of which the maker took close-ups is the one to show, since they chose it."""
 MARGIN = 0.9
 """Share of the frame's shorter side that the close-up fills: its fading border stays outside the middle."""
 
@@ -44,8 +44,8 @@ def as_ratio(magnification: float) -> str:
 
 
 def at_closeups(places: Sequence[CloseupPlace], frame_mm: tuple[float, float], coc_mm: float, usual: float) -> list[Proposal]:
-    """Close looks at the places, the largest first, as near as their data carry. usual: the magnification that `grown` counts
-    from."""
+    """Close looks at the places, the largest first, as near as their data allow. usual: the magnification to which `grown`
+    is relative."""
     found = []
     for place in sorted(places, key=lambda candidate: -candidate.radius):
         filling = MARGIN * min(frame_mm) / (2.0 * max(place.radius, 1e-3))

@@ -15,10 +15,10 @@ from .head import find_head
 from .head_view import Lens, head_look
 
 APART, OTHER_SIDE_DEG = 0.5, 70.0
-"""How far from the middle of a head's frame, over that frame's height, another close look stays at the least; nearer only where
-it is taken from another side."""
+"""Least distance from the middle of a head's frame, as a share of that frame's height, of another close look from the same
+side."""
 OF_PLACES = 0.85
-"""How sure the choice of a place is where there is no head to be missed."""
+"""Confidence in the choice of a place where there is no head that should have been shown."""
 
 
 @record
@@ -50,7 +50,7 @@ def close_looks(subject: Subject, mesh: TriangleMesh, lens: Lens, count: int) ->
 
 
 def _alike(proposal: Proposal, place: CloseLook, frame: tuple[float, float]) -> bool:
-    """Whether a place is what the look at a head shows already."""
+    """Whether a place is already shown by the close look at a head."""
     if proposal.shows == "place":
         return False
     turned = abs((place.azimuth_deg - proposal.look.azimuth_deg + 180.0) % 360.0 - 180.0)

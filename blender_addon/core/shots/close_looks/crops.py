@@ -1,4 +1,4 @@
-"""How is a close look cropped? The frame that holds most of what tells something, and cuts no outline just barely."""
+"""How is a close look cropped? By the frame that holds most of interest and never just clips an outline."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ from .saliency import saliency
 @record
 class View:
     """What a camera sees of a subject: points (n, 3) mm, their places (n, 2) mm right and up in the plane of focus, their depth
-    (n,) mm beyond it, what each is worth and whether it is lit; edge: (k, 2) places of the whole outline's points, mm."""
+    (n,) mm beyond it, the worth of each and whether it is lit; edge: (k, 2) places of the points of the whole outline, mm."""
 
     points: Floats
     places: Floats
@@ -25,7 +25,7 @@ class View:
 
 @record
 class Crop:
-    """A frame in a view: its middle (2,) mm, by what it is magnified over the usual, and how good it is."""
+    """A frame in a view: its middle (2,) mm, its magnification over the usual one, and its score."""
 
     middle: tuple[float, float]
     grown: float
@@ -33,36 +33,36 @@ class Crop:
 
 
 GROWN = 1.0, 0.85, 1.2
-"""Magnifications tried over the usual one."""
+"""Magnifications that are tried, as factors of the usual one."""
 UNUSUAL = 0.92
-"""What a picture at another than the usual magnification counts for."""
+"""Factor on the score of a picture at another than the usual magnification."""
 UNLIT = 0.3
-"""What a part in shadow counts for, against one in the light."""
+"""Weight of a part in shadow; one in the light has 1."""
 DEPTH = 0.35
 """Depth that is nearly sharp, as a share of half the frame's height; it falls with the square of the magnification."""
 AIR = 0.3
-"""The share of a frame that may show what lies behind without telling less: an outline needs air."""
+"""Share of a frame that may show the background at no cost: an outline needs air."""
 DOWN, ACROSS = 8, 12
-"""Cells of the frame, each of which tells as much as another."""
+"""Cells into which a frame is divided; all have the same weight."""
 TRIED = 10
-"""How many of the best frames of a view and magnification are looked at for cut outlines."""
+"""How many of the best frames of a view and magnification are checked for cut outlines."""
 
 UNSHOWN = -2.0
-"""What a point counts for that no close look is to show: a fifth of the frame of them takes the worth of twice as much away."""
+"""Worth of a point that no close look is to show: a fifth of the frame of them cancels the worth of twice that area."""
 
 RICHEST = 4.0
-"""The most that relief counts for over what the richest twentieth of a piece has: a spike is no treasure."""
+"""Upper limit of relief's worth, over that of the richest twentieth of a piece, so that a spike does not win."""
 
 BARELY_IN, BARELY_OUT = 0.84, 1.65
-"""An outline that ends between these shares of the way from the frame's middle to its edge is cut, or spared, just barely."""
+"""An outline that ends between these shares of the way from the frame's middle to its edge is just clipped, or just inside."""
 CUT = 0.45
-"""What a frame counts for that cuts an outline exactly at its edge."""
+"""Factor on the score of a frame that cuts an outline exactly at its edge."""
 
 
 def worth_of(subject: Subject) -> Floats:
-    """(k,) what each point of a subject is worth in a close look: rich relief and form that draws the eye, about 1 each.
+    """(k,) the worth of each point of a subject in a close look: rich relief, and form that draws the eye, about 1 each.
 
-    Relief on a small part of a piece counts for more: it is what there is to show.
+    Relief that covers only a small part of a piece weighs more, since it is what there is to show.
     """
     rich = subject.richness / max(float(np.percentile(subject.richness, 95)), 1e-9)
     worth = np.minimum(rich, RICHEST) + saliency(subject.points, subject.normals)
@@ -72,8 +72,8 @@ def worth_of(subject: Subject) -> Floats:
 def best_crop(view: View, half: Floats, grown: tuple[float, ...] = GROWN) -> Crop:
     """The best frame of a view; half: (2,) half its width and height, mm, at the usual magnification.
 
-    The focus stays within the middle half of the frame. A score is the mean worth over the frame's cells of what is seen, near
-    the focus and in the light; where the frame shows no subject it counts 0, but for the air that an outline needs.
+    The focus stays within the middle half of the frame. The score is the mean over the frame's cells of the worth of what
+    is seen near the focus and in the light; cells without subject count 0, except for the air that an outline needs.
     """
     best = Crop((0.0, 0.0), 1.0, 0.0)
     lit = view.worth * np.where(view.lit, 1.0, UNLIT)
@@ -103,15 +103,16 @@ def best_crop(view: View, half: Floats, grown: tuple[float, ...] = GROWN) -> Cro
 
 
 def _windows(values: Floats) -> Floats:
-    """Sums of `values` over all frames of DOWN x ACROSS cells, by the place of their first cell."""
+    """Sums of `values` over all frames of DOWN x ACROSS cells, indexed by their first cell."""
     total = np.pad(values.cumsum(axis=0).cumsum(axis=1), ((1, 0), (1, 0)))
     return total[DOWN:, ACROSS:] - total[:-DOWN, ACROSS:] - total[DOWN:, :-ACROSS] + total[:-DOWN, :-ACROSS]
 
 
 def uncut(edge: Floats) -> float:
-    """`CUT` to 1: how clearly a frame keeps or cuts an outline's points (n, 2), the frame's edges at -1 and 1.
+    """Factor from `CUT` to 1: how clearly a frame includes or cuts an outline's points (n, 2); the frame's edges are at -1 and
+    1.
 
-    On each side the outline's peaks towards it are looked at: the crown of a head, each of two ears, a foot.
+    On each side the outline's peaks towards it are tested: the crown of a head, each of two ears, a foot.
     """
     worst = 0.0
     for axis in (0, 1):
@@ -128,12 +129,13 @@ def uncut(edge: Floats) -> float:
 
 
 def _barely(reach: Floats) -> Floats:
-    """0 to 1: how nearly outlines that end at these shares of the way to the frame's edge are cut at it."""
+    """0 to 1: how close to the frame's edge outlines end, given as shares of the way to it."""
     return np.clip(np.minimum((reach - BARELY_IN) / (1.0 - BARELY_IN), (BARELY_OUT - reach) / (BARELY_OUT - 1.0)), 0.0, 1.0)
 
 
 def focus_in(view: View, crop: Crop, half: Floats) -> int:
-    """The number of the point to focus on: the most telling in the depth in which most of the middle is worth seeing."""
+    """Index of the point to focus on: the one of most worth, at the depth that holds most of the worth in the frame's
+    middle."""
     frame = half / crop.grown
     place = (view.places - crop.middle) / frame
     central = np.flatnonzero((np.abs(place) < 0.7).all(axis=1))

@@ -1,8 +1,8 @@
-"""Where is a close look worth it, from where can it be had, and how is it cropped? As a photographer goes round a piece.
+"""Which places are worth a close look, from where can they be seen, and how are they cropped? As a photographer would choose.
 
-Places that draw the eye are looked at from where they face and a little from either side. In each such view the frame is slid
-and grown a little until it holds most of what tells something, sharp and in the light, and until no outline is cut just
-barely: a crown, an ear or a foot lies inside with air round it, or well outside.
+Places that draw the eye are viewed from the direction they face and a little from either side. In each view the frame is moved
+and scaled a little until it holds most of interest, sharp and lit, and until no outline is just clipped: a crown, an ear or a
+foot lies inside with air round it, or well outside.
 """
 
 from __future__ import annotations
@@ -22,7 +22,7 @@ from .crops import Crop, View, best_crop, focus_in, worth_of
 @record
 class CloseLook:
     """A close look: the spot (3,) mm in focus, azimuth and tilt (deg) to see it from, the frame's middle (2,) mm right of and
-    above it in the plane of focus, and by what the usual magnification is multiplied."""
+    above it in the plane of focus, and the factor on the usual magnification."""
 
     spot: Floats
     azimuth_deg: float
@@ -37,18 +37,18 @@ class CloseLook:
 
 
 def detail_magnification(subject: Subject, frame_mm: tuple[float, float]) -> float:
-    """So that the frame's short side shows nearly half of the piece: 0.4 to 0.8, more only for pieces too small for that."""
+    """The usual magnification: the frame's short side shows nearly half of the piece; 0.4 to 0.8, more only for tiny pieces."""
     size = max(subject.height, 0.5 * subject.width)
     wanted = min(frame_mm) / (0.45 * size)
     return float(np.clip(wanted, 0.4, max(0.8, min(min(frame_mm) / (0.75 * size), LARGEST))))
 
 
 LOOKED_AT = 32
-"""How many of the richest places, none close to another, are looked at as pictures."""
+"""How many of the richest places, none close to another, are tried as pictures."""
 WALKED_ROUND, ASIDE = 10, (-28.0, 28.0)
-"""How many of the best of them are looked at from either side too, and from how far beside the way they face, degrees."""
+"""How many of the best of them are tried from either side too, and how far from the direction they face, degrees."""
 KEY = 62.0, 36.0
-"""Where a photographer's key light usually stands, as the built-in set-ups have it: degrees to the camera's left and up."""
+"""Where the key light of the built-in set-ups stands: degrees to the camera's left and up."""
 
 
 def detail_spots(
@@ -62,11 +62,10 @@ def detail_spots(
 ) -> list[CloseLook]:
     """Up to `count` places worth a close look, the best first.
 
-    The richest places by the mean worth within half of `reach_mm` are looked at as pictures; the front counts a little more
-    than the back, and places that face down, that the subject itself hides, or that a lens `distance_mm` away could not reach
-    are left out. `frame`: width and height, mm, of what the usual magnification shows. `worth`: what `worth_of` gives, where it
-    is there already. At least `reach_mm` apart; where the
-    subject has not room for that, nearer.
+    The richest places by the mean worth within half of `reach_mm` are tried as pictures; the front counts a little more than
+    the back, and places that face down, that the subject itself hides, or that a lens `distance_mm` away could not reach are
+    left out. `frame`: width and height, mm, of what the usual magnification shows. `worth`: what `worth_of` gives, where it is
+    there already. The places are `reach_mm` apart, closer only where the subject is too small for that.
     """
     height = reach_mm / 0.6
     half = 0.5 * np.asarray(frame or (1.5 * height, height), float)
@@ -87,7 +86,7 @@ def detail_spots(
         if len(seen) < LOOKED_AT and (np.linalg.norm(seen - spot, axis=1) > 0.3 * reach_mm).all():
             seen = np.vstack([seen, spot])
             looked.append((look_at(spot, normal, 0.0), spot, normal))
-        else:  # behind all that were looked at, in the order of their richness
+        else:  # after all that were tried, in the order of their richness
             ranked.append((1e-6 * score, CloseLook(spot, *_view(subject, normal, 0.0))))
     for _, spot, normal in sorted(looked, key=lambda entry: -entry[0])[:WALKED_ROUND]:
         for aside in ASIDE:
@@ -106,7 +105,7 @@ def detail_spots(
 
 
 def _view(subject: Subject, normal: Floats, aside: float) -> tuple[float, float]:
-    """Azimuth and tilt (deg) of the view of a place that faces along `normal`, `aside` degrees from that way."""
+    """Azimuth and tilt (deg) of the view of a place that faces along `normal`, `aside` degrees from that direction."""
     level = float(np.hypot(normal[0], normal[1]))
     azimuth = float(np.degrees(np.arctan2(normal[0], -normal[1]))) if level > 0.25 else 22.0
     tilt = float(np.clip(np.degrees(np.arcsin(np.clip(normal[2], -1, 1))), 6.0, 55.0 if _flat(subject) else 40.0))
@@ -181,7 +180,7 @@ def _candidates(subject: Subject, worth: Floats, reach: float) -> list[tuple[Flo
 
 
 def _tells(subject: Subject, place: Floats, facing: Floats) -> float:
-    """What a place (3,) that faces a way (3,) counts for: the front more than the back, a figure's head more than its feet."""
+    """Weight of a place (3,) that faces a direction (3,): the front more than the back, a figure's head more than its feet."""
     front = 0.75 - 0.25 * float(facing[1])
     if not subject.upright:
         return front

@@ -1,6 +1,6 @@
 """Which part of a piece is its head? An upper or protruding compact lobe that a narrower neck joins.
 
-The search knows nothing of faces. It takes for a head what has the form of one: compact, set off by a neck, high or far out,
+The search does not recognise faces. It takes for a head what has the form of one: compact, set off by a neck, high or far out,
 not tiny. Where no neck sets one off (an owl, a mounted head) it takes the upper part of what stands, or the foremost of what
 stands on four legs, with less confidence. A turned form has no head.
 """
@@ -18,38 +18,39 @@ from .lobes import Lobes, Neck, lobes_of, solid_of
 from .unshown import inside_turned, turned_axis
 
 LEAST = 0.25
-"""Least score of a lobe that is taken for a head. Heads of the scans at hand gave 0.3 to 1, paws, tails and rims up to 0.2."""
+"""Least score of a lobe that is taken for a head. On our labelled scans heads scored 0.3 to 1, paws, tails and rims up to
+0.2."""
 CLEAR = 0.6
-"""Score from which a lobe is a head without much doubt."""
+"""Score above which a lobe is almost certainly a head."""
 OF_A_LOBE, WITHOUT_NECK = 0.8, 0.7
-"""How sure a head is that a neck sets off, at the least, and one that none does: right on all labelled scans at hand, which are
-few."""
+"""Least confidence in a head with a neck, and the confidence in one without. All our labelled scans came out right, but they
+are few."""
 COMPACT = 0.4
-"""Volume of the largest ball in a lobe over its volume, from which it counts as compact: an arm has 0.1, a head 0.3 to 0.7."""
+"""Share of a lobe's volume that its largest inscribed ball fills, from which it counts as compact: an arm 0.1, a head 0.3 to
+0.7."""
 SMALL = 0.03
-"""Share of the volume under which a lobe is too small to be one without doubt."""
+"""Share of the whole volume below which a lobe is too small to be surely a head."""
 GROUND = 0.12
-"""A head begins higher than this share of the height; what reaches lower has legs on it."""
+"""A head begins above this share of the height; a lobe that reaches lower includes legs."""
 UPPER = 0.42
-"""Share of the height that is taken for the head of what stands without a neck: between an owl's and a child's."""
+"""Share of the height that is taken for the head where there is no neck: between an owl's and a child's."""
 LOWER_COSTS = 0.5
-"""What such a part loses for each share of the height that lies over it: an owl's eyes are high, a skull's low; set on
-those."""
+"""Loss of score of such a part per share of the height above it: an owl's eyes are high, a skull's low; set on these two."""
 FOREMOST, RAISED = 0.36, 0.45
-"""Share of the length, and of that end's height from which, that is taken for the head of what stands on four legs."""
+"""Of an animal on four legs: share of the length that is taken for the head, and share of that end's height above which."""
 LONG = 1.35
-"""Length over width of what stands on four legs."""
+"""Length over width from which a piece may be an animal on four legs."""
 HOLLOW = 0.04
-"""Share of a turned form's points that look inwards from which it is a vessel."""
+"""Share of the points of a form of revolution that face inwards, from which it is a vessel."""
 CUT_OFF = 0.03
-"""Share of the surface that a filled place must have to be where a head was cut off; it looks no way that a thing stands on."""
+"""Least share of the surface of a filled hole that may be a cut neck; it does not face down, as a base would."""
 
 
 @record
 class Head:
-    """The head of a subject: which of its points (k,) belong to it, its middle (3,), radius (mm) of the largest ball in it,
-    which way (2,) it lies from the rest seen from above, about 1 where it stands far out, how sure it is, 0 to 1, and whether
-    a neck sets it off."""
+    """The head of a subject: which of its points (k,) belong to it, its middle (3,), the radius (mm) of the largest ball in it,
+    its direction (2,) from the rest seen from above (length about 1 where it stands far out), the confidence 0 to 1, and
+    whether it has a neck."""
 
     points: Bools
     middle: Floats
@@ -62,7 +63,7 @@ class Head:
 def find_head(mesh: TriangleMesh, subject: Subject, worth: Floats) -> Head | None:
     """The head of a standing closed mesh (mm, z up, front -Y), as a part of its subject's points; None where there is none.
 
-    worth: (k,) what each point is worth in a close look.
+    worth: (k,) the worth of each point in a close look (`crops.worth_of`).
     """
     solid = solid_of(mesh)
     if not solid.inside.any() or _vessel(mesh, subject):
@@ -75,7 +76,7 @@ def find_head(mesh: TriangleMesh, subject: Subject, worth: Floats) -> Head | Non
 
 
 def _vessel(mesh: TriangleMesh, subject: Subject) -> bool:
-    """Whether it is a turned form with an inside."""
+    """Whether it is a hollow form of revolution."""
     axis = turned_axis(mesh)
     return axis is not None and float(inside_turned(subject.points, subject.normals, axis).mean()) > HOLLOW
 
@@ -132,8 +133,8 @@ def _of_lobe(lobes: Lobes, neck: Neck, points: Floats, score: float) -> Head | N
 
 
 def _without_neck(mesh: TriangleMesh, subject: Subject, worth: Floats) -> Head | None:
-    """All of a head that was cut off at its neck; else the foremost upper part of what is long, or the most telling of the
-    upper parts of what stands."""
+    """The whole piece if it is a head cut off at the neck; else the upper front part of a long piece, or the upper part of an
+    upright one that has most to show."""
     points = subject.points
     low, high = points.min(axis=0), points.max(axis=0)
     size = high - low
@@ -157,7 +158,7 @@ def _without_neck(mesh: TriangleMesh, subject: Subject, worth: Floats) -> Head |
 
 
 def _cut_off(mesh: TriangleMesh) -> Floats | None:
-    """The direction (3,) in which a large filled place looks that nothing could stand on, or None."""
+    """The direction (3,) that a large filled hole faces if no piece could stand on it, else None."""
     filled = mesh.face_marks.get(FILLED)
     if filled is None or not filled.any():
         return None
@@ -172,7 +173,7 @@ def _cut_off(mesh: TriangleMesh) -> Floats | None:
 
 
 def _foremost(points: Floats, worth: Floats, along: Floats, axis: Floats) -> tuple[Bools, Floats]:
-    """The upper part of that end of a long thing which is higher, richer and nearer to the front; and which way it lies."""
+    """The upper part of the end of a long piece that is higher, richer and nearer to the front; and its direction (2,)."""
     length = float(np.ptp(along))
     low, height = float(points[:, 2].min()), max(float(np.ptp(points[:, 2])), 1e-9)
     usual = max(float(np.mean(worth)), 1e-9)
@@ -189,7 +190,7 @@ def _foremost(points: Floats, worth: Floats, along: Floats, axis: Floats) -> tup
 
 
 def _upper(subject: Subject, worth: Floats, share: Floats) -> Bools:
-    """The part of a standing thing, `UPPER` of its height, that tells most seen from the front; the upper the better."""
+    """The part of an upright piece, `UPPER` of its height, that shows most from the front; higher parts are preferred."""
     seen = subject.normals[:, 1] < -0.2
 
     def value(top: float) -> float:

@@ -1,4 +1,4 @@
-"""How is a close look at a head taken? From where it shows most, the whole of it in the frame, sharp on its face."""
+"""How is a close look at a head taken? From where it shows most, with the whole head in the frame and its face sharp."""
 
 from __future__ import annotations
 
@@ -18,20 +18,20 @@ from .head import Head
 TURNS = 24
 """Directions round the head that are tried."""
 ASIDE, LITTLE_ASIDE = (0.0, -25.0, 25.0), (0.0, -10.0, 10.0)
-"""How far beside the way it faces it is looked at, degrees: a three-quarter view tells more of a
-form than a straight one. Little where no neck tells the head from the body, which would stand beside it."""
+"""Angles from the direction it faces at which it is viewed, degrees: a three-quarter view shows more of a form than a frontal
+one. Small angles where there is no neck, since the body would stand beside the head."""
 STRAIGHT_ON = 0.9
-"""What the straight view counts for beside those."""
+"""Factor on the score of the frontal view beside those."""
 TILTS = (-6.0, 2.0, 10.0, 20.0)
-"""A face that looks down is seen from its own height or a little under it."""
+"""Camera tilts that are tried, degrees: a face that looks down is seen from its own height or from a little below."""
 AIR = 1.16
-"""Frame over the head, across and upwards."""
+"""Size of the frame over that of the head, in width and height."""
 BELOW = 0.12
-"""More of the head's height below it: a head that ends at the frame's edge looks cut off."""
+"""Extra room below the head, as a share of its height: a head that ends at the frame's edge looks cut off."""
 NEAREST = 1.0
-"""Largest magnification of a head, which a macro lens gives; more only where all close looks of a small piece are larger."""
+"""Largest magnification of a head, that of a macro lens; more only for a small piece whose close looks are all larger."""
 FILLS = 0.5
-"""Share of the frame's height that a head fills where the lens can come as near as that."""
+"""Share of the frame's height that a head fills where the lens can come near enough."""
 
 
 @record
@@ -57,7 +57,7 @@ def head_look(subject: Subject, head: Head, lens: Lens, worth: Floats) -> CloseL
         for tilt in TILTS:
             found, score = _tried(subject, head, lens, worth, face, (facing + aside, tilt))
             score *= STRAIGHT_ON if aside == 0.0 else 1.0
-            score = score if np.isfinite(score) else 0.0  # where nothing of the head is worth a look from any side
+            score = score if np.isfinite(score) else 0.0  # where no side of the head has any worth
             if score > most:
                 best, most = found, score
     assert best is not None
@@ -65,8 +65,8 @@ def head_look(subject: Subject, head: Head, lens: Lens, worth: Floats) -> CloseL
 
 
 def facing_of(subject: Subject, head: Head, worth: Floats) -> float:
-    """Azimuth (degrees) from which a head shows its face, as far as form tells: in its mirror plane, towards the front and the
-    side to which it stands out, where there is most to see."""
+    """Azimuth (degrees) from which a head shows its face, judged by form alone: in its mirror plane, towards the front and the
+    side to which it protrudes, where there is most to see."""
     points, normals, rich = subject.points[head.points], subject.normals[head.points], worth[head.points]
     azimuth = np.arange(TURNS) * 360.0 / TURNS
     ways = np.stack([np.sin(np.radians(azimuth)), -np.cos(np.radians(azimuth))], axis=1)
@@ -82,8 +82,8 @@ def facing_of(subject: Subject, head: Head, worth: Floats) -> float:
 
 
 def _likeness(points: Floats, way: Floats, radius: float) -> float:
-    """0 to 1: how much of the cells that points (k, 3) fill is filled by their mirror image in the upright plane along
-    `way`."""
+    """0 to 1: the share of the cells filled by points (k, 3) that their mirror image in the vertical plane along `way` fills,
+    too."""
     across = np.array([-way[1], way[0], 0.0])
     image = points - 2.0 * (points @ across)[:, None] * across
     cell = max(0.3 * radius, 1e-9)
@@ -96,7 +96,7 @@ def _likeness(points: Floats, way: Floats, radius: float) -> float:
 def _tried(
     subject: Subject, head: Head, lens: Lens, worth: Floats, face: Floats, view: tuple[float, float]
 ) -> tuple[CloseLook, float]:
-    """A close look from one direction (azimuth and tilt, degrees), and how much it tells of the head and its face (3,)."""
+    """A close look from one direction (azimuth and tilt, degrees), and how well it shows the head and its face (3,)."""
     rotation = look(*view)
     usual = detail_magnification(subject, lens.frame_mm)
     mine = head.points
@@ -131,7 +131,8 @@ def _box(points: Floats, spot: Floats, rotation: Floats, shift: Floats, distance
 
 
 def _magnification(lens: Lens, half: Floats, usual: float) -> float:
-    """So that the head fills a good part of the frame and lies within it with air, no nearer than is usual for close looks."""
+    """The magnification at which the head fills a good part of the frame with air round it, at most that of other close
+    looks."""
     frame = 0.5 * np.asarray(lens.frame_mm)
     holds = float((frame / np.maximum([AIR * half[0], (AIR + BELOW) * half[1]], 1e-9)).min())
     fills = FILLS * frame[1] / max(float(half[1]), 1e-9)
@@ -140,8 +141,8 @@ def _magnification(lens: Lens, half: Floats, usual: float) -> float:
 
 
 def _settled(edge: Floats, frame: Floats, half: Floats) -> tuple[Floats, float]:
-    """How far the frame (half its size in mm) is moved off the head's middle (2,), and by what it is magnified on, so that no
-    outline (edge (k, 2), from the head's middle) is cut just barely and all of the head (half its size) stays inside."""
+    """How far the frame (half its size in mm) is moved from the head's middle (2,), and the further magnification, so that no
+    outline (edge (k, 2), from the head's middle) is just clipped and the whole head (half its size) stays inside."""
     best, most = (np.zeros(2), 1.0), -1.0
     for factor in (1.0, 0.9, 0.82):
         room = np.maximum(frame / factor - 1.05 * half, 0.0)
@@ -156,7 +157,7 @@ def _settled(edge: Floats, frame: Floats, half: Floats) -> tuple[Floats, float]:
 
 
 def face_of(subject: Subject, head: Head, worth: Floats, facing: float) -> Floats:
-    """(3,) the middle of what stands foremost and tells most on the side to which a head faces: nose, beak, muzzle."""
+    """(3,) the middle of what protrudes most and has most worth on the side that a head faces: nose, beak, muzzle."""
     way = np.array([np.sin(np.radians(facing)), -np.cos(np.radians(facing)), 0.0])
     points, normals, rich = subject.points[head.points], subject.normals[head.points], worth[head.points]
     ahead = points @ way
@@ -168,7 +169,7 @@ def face_of(subject: Subject, head: Head, worth: Floats, facing: float) -> Float
 
 
 def _focus(view: View, head: Head, near: Floats) -> int | None:
-    """The number of the point to focus on: where most is to be seen near the face, on the side next to us."""
+    """Index of the point to focus on: where there is most to see near the face, on the side of the camera."""
     if not len(view.points):
         return None
     number, count = cells_of(view.points, 0.4 * head.radius)

@@ -1,8 +1,8 @@
-"""Into which lobes does a form fall, and how narrow are the necks between them? A head, a body, a paw, from the solid alone.
+"""Into which lobes is a form divided, and how narrow are the necks between them? A head, a body, a paw, from the solid alone.
 
-The solid is filled into a grid, each cell gets its distance to the surface, and each cell climbs to the thickest place within
-reach: the cells that climb to one place are a basin, and two basins meet at a saddle, the thickest way between them. The
-basins' maximum spanning tree over those saddles holds every neck: cut one of its edges and the form falls into two lobes
+The solid is filled into a grid, each cell gets its distance to the surface, and each cell climbs to the thickest place that
+it can reach: cells that climb to the same place form a basin, and two basins meet at a saddle, the thickest passage between
+them. The basins' maximum spanning tree over those saddles holds every neck: cutting one of its edges leaves two lobes
 (watershed and persistence of the distance transform; Edelsbrunner, Letscher and Zomorodian, Discrete Comput. Geom. 28, 2002).
 """
 
@@ -17,13 +17,13 @@ from ...records import record
 CELLS = 88
 """Cells along the longest side. A statuette's neck is then about four cells thick."""
 DEEPEST = 40
-"""Largest distance looked for, in cells: half of what a cube of that many cells can have."""
+"""Largest distance that is computed, in cells: about half of the grid."""
 
 
 @record
 class Solid:
-    """A form as a grid of cubes. low: (3,) its corner. cell: their edge. inside: (x, y, z) bool. depth: (x, y, z) distance to
-    the surface in cells, 0 outside."""
+    """A form as a grid of cubes. low: (3,) the grid's lowest corner. cell: edge of a cube. inside: (x, y, z) bool. depth: (x,
+    y, z) distance to the surface in cells, 0 outside."""
 
     low: Floats
     cell: float
@@ -43,8 +43,8 @@ class Solid:
 
 @record
 class Neck:
-    """An edge of the tree: a lobe hangs on the rest by it. basins: (b,) bool, which basins the lobe holds. width: radius of the
-    neck over that of the lobe's thickest place. place: (3,) of the neck."""
+    """An edge of the tree, by which a lobe is joined to the rest. basins: (b,) bool, which basins the lobe holds. width: radius
+    of the neck over that of the lobe's thickest place. place: (3,) of the neck."""
 
     basins: Bools
     width: float
@@ -65,7 +65,7 @@ class Lobes:
 
 
 def solid_of(mesh: TriangleMesh, cells: int = CELLS) -> Solid:
-    """The grid of a closed mesh; of an open one only what its surface shuts in."""
+    """The grid of a closed mesh; of an open one only what its surface encloses."""
     vertices = np.asarray(mesh.vertices, float)
     low, high = vertices.min(axis=0), vertices.max(axis=0)
     cell = max(float((high - low).max()) / cells, 1e-12)
@@ -79,7 +79,7 @@ def solid_of(mesh: TriangleMesh, cells: int = CELLS) -> Solid:
 
 
 def _dense(corners: Floats, step: float) -> Floats:
-    """Points (k, 3) on triangles (m, 3, 3), nowhere farther apart than about `step`: on a regular grid of each."""
+    """Points (k, 3) on triangles (m, 3, 3), at most about `step` apart, on a regular grid in each."""
     longest = np.linalg.norm(corners - np.roll(corners, 1, axis=1), axis=2).max(axis=1)
     parts = np.clip(np.ceil(longest / step).astype(int), 1, 256)
     found = [corners.reshape(-1, 3)]
@@ -93,7 +93,7 @@ def _dense(corners: Floats, step: float) -> Floats:
 
 
 def _outside(shell: Bools) -> Bools:
-    """The cells that can be reached from the corner without crossing the shell, by sweeps along the axes."""
+    """The cells that can be reached from the grid's corner without crossing the shell, by sweeps along the axes."""
     free = ~shell
     reached = np.zeros_like(free)
     reached[0], reached[-1], reached[:, 0], reached[:, -1], reached[:, :, 0], reached[:, :, -1] = (True,) * 6
@@ -145,7 +145,7 @@ SHIFTS = [(x, y, z) for x in (-1, 0, 1) for y in (-1, 0, 1) for z in (-1, 0, 1) 
 
 
 def _basins(depth: Floats) -> tuple[Ints, Ints]:
-    """(cells,) the top that each cell climbs to by its deepest neighbour, and the sorted tops of all cells inside."""
+    """(cells,) the top that each cell reaches by climbing to its deepest neighbour, and all tops inside, sorted."""
     flat = np.arange(depth.size).reshape(depth.shape)
     # A little of the neighbours' mean decides between cells of one depth, so that plateaus do not fall apart.
     height = depth + 1e-3 * _mean(depth)
@@ -172,7 +172,7 @@ def _mean(values: Floats) -> Floats:
 
 
 def _slices(shift: tuple[int, int, int], sign: int) -> tuple[tuple[slice, ...], tuple[slice, ...]]:
-    """Slices of a grid's cells one step along `shift` and of those they are compared with."""
+    """Slices of a grid's cells and of their neighbours one step along `shift`."""
     ahead, here = [], []
     for step in shift:
         step *= sign

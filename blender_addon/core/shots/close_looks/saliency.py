@@ -1,4 +1,4 @@
-"""Which places of a form draw the eye? Where it bends otherwise than its surroundings: an eye, a beak, an ear, a rim."""
+"""Which places of a form draw the eye? Those that curve differently from their surroundings: an eye, a beak, an ear, a rim."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What should no close look show? What was filled or cut, what lies beside missing data, and the inside of a vessel."""
+"""What should no close look show? Filled and cut places, the borders of missing data, and the inside of a vessel."""
 
 from __future__ import annotations
 
@@ -13,23 +13,23 @@ from ..framing import look_along
 from ..visible import visible
 
 DOUBTFUL = "doubtful"
-"""Face mark of webs that a scan draws between limbs."""
+"""Face mark of the webs that scans leave between limbs."""
 BESIDE = 0.015
 """How near, over the largest extent, to a filled or open place counts as beside it."""
 DIRECTIONS = 40
 ENCLOSED = 0.3
-"""Share of the directions that a place faces from which it is seen, under which it lies inside something: the inside of a boot
-gave 0.1 to 0.3, folds of cloth and eye sockets more once their surroundings are counted in."""
+"""A place lies inside something if less than this share of the directions that it faces are open: in a boot 0.1 to 0.3, in
+folds of cloth and eye sockets more, once averaged with their surroundings."""
 TURNED = 0.82
-"""Share of the side faces that look away from one upright axis, from which a form is turned."""
+"""Share of the side faces that face away from one vertical axis, from which a piece is a form of revolution."""
 LARGE = 0.02
-"""Size of a filled place, over the largest extent, from which what lies beside it is left out too."""
+"""Size of a filled hole, over the largest extent, from which its surroundings are left out, too."""
 SURROUNDINGS = 0.07
 """Size of the surroundings, over the largest extent, whose mean counts: a fold is narrower than that, a vessel is not."""
 
 
 def unshown(mesh: TriangleMesh, chosen: Ints, points: Floats, normals: Floats) -> Bools:
-    """(k,) bool: which points (k, 3), the vertices `chosen` of a standing mesh, no close look is to show."""
+    """(k,) bool: which of the points (k, 3), the vertices `chosen` of an upright mesh, no close look is to show."""
     size = max(float(np.ptp(points, axis=0).max()), 1e-9)
     bad = np.zeros(len(mesh.vertices), bool)
     large = bad.copy()
@@ -47,7 +47,7 @@ def unshown(mesh: TriangleMesh, chosen: Ints, points: Floats, normals: Floats) -
 
 
 def _in_large_patches(mesh: TriangleMesh, faces: Ints, least: float) -> Bools:
-    """(m,) which of some faces (m, 3) hang together over an area that a square of edge `least` would have."""
+    """(m,) which of some faces (m, 3) belong to a connected patch of at least the area of a square of edge `least`."""
     if not len(faces):
         return np.zeros(0, bool)
     label = connected_vertices(faces, len(mesh.vertices))[faces[:, 0]]
@@ -56,7 +56,7 @@ def _in_large_patches(mesh: TriangleMesh, faces: Ints, least: float) -> Bools:
 
 
 def turned_axis(mesh: TriangleMesh) -> Floats | None:
-    """(2,) where the upright axis of a turned form stands; None for any other form."""
+    """(2,) where the vertical axis of a form of revolution stands; None for any other form."""
     corners = np.asarray(mesh.vertices, float)[mesh.faces]
     cross = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
     level = np.linalg.norm(cross[:, :2], axis=1)
@@ -73,7 +73,7 @@ def turned_axis(mesh: TriangleMesh) -> Floats | None:
 
 
 def inside_turned(points: Floats, normals: Floats, axis: Floats) -> Bools:
-    """(k,) which points of a turned form look towards its axis (2,), as a vessel's inside does."""
+    """(k,) which points of a form of revolution face its axis (2,), as the inside of a vessel does."""
     off = points[:, :2] - axis
     radius = np.linalg.norm(off, axis=1)
     inward = (off * normals[:, :2]).sum(axis=1) < -0.3 * radius
@@ -105,7 +105,7 @@ def enclosed(points: Floats, normals: Floats) -> Bools:
 
 
 def openness(points: Floats, normals: Floats) -> Floats:
-    """(k,) 0 to 1: from which share of the directions that each point faces it is seen, from far away."""
+    """(k,) 0 to 1: the share of the directions that each point faces in which nothing hides it."""
     step = np.arange(DIRECTIONS) + 0.5
     up = 1.0 - 2.0 * step / DIRECTIONS
     turn = step * np.pi * (3.0 - np.sqrt(5.0))  # the golden angle: evenly spread over the sphere

@@ -1,8 +1,8 @@
 """Where is the camera at each frame of a push-in, a slide, an arc or a rack focus? One lens at one f-number, eased.
 
-The lens keeps its focal length and its f-number; what follows the target is the focus alone, as a focus puller's hand does.
-Each move begins and ends at rest: the share of the way gone is the minimum-jerk polynomial 10 t^3 - 15 t^4 + 6 t^5 (Flash and
-Hogan, "The coordination of arm movements", J. Neuroscience 5, 1985), whose speed and acceleration are 0 at both ends.
+The lens keeps its focal length and its f-number; only the focus follows the target, as a focus puller does.
+Each move begins and ends at rest: the share of the path covered is the minimum-jerk polynomial 10 t^3 - 15 t^4 + 6 t^5 (Flash
+and Hogan, "The coordination of arm movements", J. Neuroscience 5, 1985), whose speed and acceleration are 0 at both ends.
 """
 
 from __future__ import annotations
@@ -22,7 +22,7 @@ ASIDE = 0.16
 ROUND_DEG = 18.0
 """How far to each side of its shot an arc goes. Set by eye."""
 HOLD = 0.25
-"""The share of its time that a rack focus rests on each of its two targets."""
+"""Share of a rack focus's time that the focus rests on each of the two targets. Set by eye."""
 
 
 @record
@@ -55,13 +55,13 @@ class Path:
 
 
 def eased(t: Floats) -> Floats:
-    """The share of the way gone at shares t of the time, both 0 to 1."""
+    """The share of the path covered at shares t of the time, both 0 to 1."""
     t = np.clip(np.asarray(t, float), 0.0, 1.0)
     return t**3 * (10.0 - 15.0 * t + 6.0 * t * t)
 
 
 def path(kind: str, start: From, frames: int, *, reach: float = 1.0) -> Path:
-    """The path of a move over `frames` frames; reach: how far it goes, as a share of what is usual.
+    """The path of a move over `frames` frames; reach: how far it goes, as a share of the usual length.
 
     The focus keeps the distance from the target along the axis that the shot gave it. Raises ValueError for an unknown kind,
     too few frames, or a rack focus without a first target.

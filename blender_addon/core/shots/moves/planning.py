@@ -17,9 +17,9 @@ Clearance = Callable[[Floats], Floats]
 """Places (n, 3) mm to their distances (n,) from the nearest surface, mm."""
 
 REACHES = (1.0, 0.8, 0.6, 0.45, 0.3, 0.2)
-"""Shares of the usual way that are tried, the longest first."""
+"""Shares of the usual length that are tried, the longest first."""
 EDGE = 0.98
-"""Share of half the frame that the piece's outline may reach."""
+"""How far the piece's outline may reach, as a share of half the frame."""
 LOWEST_MM = 5.0
 """A lens's middle stays at least this high above the table."""
 ROOM_SHARE = 0.4
@@ -27,10 +27,10 @@ ROOM_SHARE = 0.4
 
 
 def planned(kind: str, start: From, frames: int, *, coc_mm: float, outline: Floats, clearance: Clearance) -> Path:
-    """The longest path of a move that goes wrong nowhere.
+    """The longest path of a move that fails at no frame.
 
     outline: (n, 3) points of the piece, which must not be cut off more than in the shot itself. Raises ValueError, with the
-    reason, when even a fifth of the usual way goes wrong.
+    reason, when even a fifth of the usual length fails.
     """
     base = beyond_frame(_still(start), start.frame_mm, outline)
     why = ""
@@ -75,8 +75,8 @@ def beyond_frame(found: Path, frame_mm: tuple[float, float], outline: Floats) ->
 def rack_lens(optics: Optics, near_mm: float, far_mm: float, coc_mm: float, stops: tuple[float, ...]) -> Optics | None:
     """The lens at the smallest opening that leaves one of two depths (mm) unsharp while the other is sharp, or None.
 
-    stops: marked f-numbers to choose from. Three times the circle of confusion is seen as unsharp (common practice: twice is
-    just told apart).
+    stops: marked f-numbers to choose from. A blur of three circles of confusion is seen as unsharp (common practice: two are
+    just noticeable).
     """
     for fnumber in sorted(stops, reverse=True):
         blurs = []
@@ -88,8 +88,8 @@ def rack_lens(optics: Optics, near_mm: float, far_mm: float, coc_mm: float, stop
 
 
 def first_of_rack(points: Floats, target: Floats, start: From) -> Floats:
-    """(3,) of seen points (n, 3) the one that a rack focus begins at: in the frame, as far before or behind the target as can
-    be."""
+    """(3,) the one of the visible points (n, 3) at which a rack focus begins: in the frame, as far before or behind the target
+    as possible."""
     slopes, depth = project(points, start.pose.position, start.pose.rotation)
     half = np.array(half_slopes(start.optics, start.frame_mm))
     inside = (np.abs(slopes) < 0.85 * half).all(axis=1) & (depth > 0)
