@@ -1,1 +1,1 @@
-"""Photographs of the real piece: where each was taken from, what lamp lit it, and the relief and colour that it shows."""
+"""Close-up photographs of the real piece: the camera of each, the lamps that lit it, and the relief and colour it shows."""

@@ -1,4 +1,4 @@
-"""Where on a photograph does a point of the piece appear? A pinhole with an image distance and one radial term.
+"""Where on a photograph does a point of the piece appear? A pinhole camera with an image distance and one radial term.
 
 Points are in mm. Pixels run from the photo's top left corner: x to the right, y down, (0.5, 0.5) the middle of its first pixel.
 The optical axis meets the photo's middle. A macro lens holds its image further away than its focal length, so that the image
@@ -20,9 +20,9 @@ FILM_DIAGONAL_MM = float(np.hypot(36.0, 24.0))
 class PhotoCamera:
     """The camera of one photograph.
 
-    rotation: (3, 3), rows are its right, its down and its look in the piece's frame. place: (3,) mm, the entrance pupil.
-    distance: image distance in pixels. radial: k of the radial term 1 + k r^2, r in half diagonals of the photo.
-    size: (width, height) in pixels.
+    rotation: (3, 3), its rows are the camera's right, down and viewing axes in the piece's frame. place: (3,) mm, the entrance
+    pupil. distance: image distance in pixels. radial: k of the radial term 1 + k r^2, r in half diagonals of the photo. size:
+    (width, height) in pixels.
     """
 
     rotation: Floats
@@ -32,7 +32,8 @@ class PhotoCamera:
     size: tuple[int, int]
 
     def project(self, points: Floats) -> tuple[Floats, Floats]:
-        """Pixels (n, 2) of points (n, 3), and their depths (n,) in mm along the look; pixels mean nothing at depths <= 0."""
+        """Pixels (n, 2) of points (n, 3), and their depths (n,) in mm along the viewing axis; pixels are meaningless at depths
+        <= 0."""
         seen = (np.asarray(points) - self.place) @ self.rotation.T
         depth = seen[:, 2]
         flat = self.distance * seen[:, :2] / np.where(np.abs(depth) > 1e-9, depth, 1e-9)[:, None]
@@ -41,7 +42,7 @@ class PhotoCamera:
         return bent + np.array([0.5 * self.size[0], 0.5 * self.size[1]]), depth
 
     def bearings(self, pixels: Floats) -> Floats:
-        """(n, 3) unit directions in the piece's frame in which pixels (n, 2) lie."""
+        """(n, 3) unit directions, in the piece's frame, of pixels (n, 2)."""
         bent = np.asarray(pixels, float) - np.array([0.5 * self.size[0], 0.5 * self.size[1]])
         half = 0.5 * np.hypot(*self.size)
         flat = bent.copy()

@@ -1,4 +1,5 @@
-"""Which photos of a place can be believed? Blown ones, a lamp place taken twice, another piece: set aside, and said."""
+"""Which photos of a set can be used? Overexposed ones, repeated lamp places and another piece are set aside, with the
+reason."""
 
 from __future__ import annotations
 
@@ -9,7 +10,7 @@ from .consistency import FEWEST
 from .photo_set import Kept, PhotoSet
 
 LEAST_USABLE = 0.4
-"""Share of its pixels that a photo must hold between black and white."""
+"""Least share of a photo's pixels that must be neither black nor clipped."""
 SAME_LAMP = 0.025
 """Spread of the log of two photos' ratio over the form below which the lamp did not move: 4 degrees of lamp make 0.05 on our
 bench, noise of the means 0.005."""
@@ -17,7 +18,7 @@ MOST_LEFT = 0.2
 """Spread of the log of the light that tooling and paint may leave unexplained before it is asked whether it is the piece at
 all: a part that is nearly flat shows no form, and its photos are right all the same."""
 FAR_OFF = 4.0
-"""Times the middle photo's unexplained spread from which a photo among good ones is set aside."""
+"""Multiple of the median photo's unexplained spread from which one photo among good ones is set aside."""
 EXPLAINED, EXPLAINED_ALONE = 0.25, 0.4
 """Share of a photo's variation over the form that one lamp must explain where more is left; photos in place reach 0.5 to 0.8 on
 our bench. With one or two photos the form alone says where the lamp stood, so that it must explain more, whatever is left."""

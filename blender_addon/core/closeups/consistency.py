@@ -1,4 +1,4 @@
-"""Does what lamps make of single pixels hang together? By that they are found also where the form itself is nearly flat.
+"""Are the normals and albedos of single pixels consistent under the assumed lamps? This finds lamps even on a nearly flat form.
 
 With three lamps and more each pixel gives its own normal and albedo (Woodham 1980). Lamps in a wrong place bend all normals
 alike and make the albedo depend on them (a linear map of b, which leaves the photos as they are: Belhumeur, Kriegman and
@@ -36,7 +36,7 @@ class BlockPixels:
 
 
 def disagreement(pixels: BlockPixels, ways: Floats, strength: Floats, room: float, curve: float) -> Floats:
-    """All that disagrees, each in its standard deviation and by Cauchy's weight: (m + m k + 3 blocks,) in that order."""
+    """Residuals in standard deviations, robustly weighted (Cauchy): (m + m k + 3 blocks,) of albedo, photos and block means."""
     light = np.power(np.maximum(pixels.values, 1e-5), curve)
     design = strength[..., None] * ways + room * pixels.normals[:, None]
     noise = LIGHT * light + 0.004

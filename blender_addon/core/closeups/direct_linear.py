@@ -1,4 +1,4 @@
-"""What camera is given by six or more spots, with nothing known of it? The direct linear transformation.
+"""Which unknown camera sees six or more spots where they were marked? The direct linear transformation.
 
 Abdel-Aziz and Karara 1971, in the normalised form of Hartley and Zisserman (Multiple View Geometry, 2nd ed., algorithm 7.1 and
 section 6.2.4): the 3 x 4 matrix by its singular vector, then taken apart into rotation, place and image distance.
@@ -15,7 +15,7 @@ FEWEST = 6
 
 
 def camera_of_many(points: Floats, pixels: Floats, size: tuple[int, int]) -> PhotoCamera | None:
-    """The camera of points (n, 3) mm seen at pixels (n, 2), n >= 6; None where they fix none (all in one plane)."""
+    """The camera of points (n, 3) mm seen at pixels (n, 2), n >= 6; None where they do not determine one (all in one plane)."""
     if len(points) < FEWEST:
         return None
     flat = np.linalg.svd(points - points.mean(axis=0), compute_uv=False)

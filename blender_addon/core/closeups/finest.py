@@ -1,4 +1,4 @@
-"""How fine is the finest detail that a reading carries? The wavelength at which its slopes rise out of their noise."""
+"""How fine is the finest detail in recovered slopes? The shortest wavelength at which they rise above their noise."""
 
 from __future__ import annotations
 

@@ -1,8 +1,8 @@
 """Which part of a close-up is sharp, and what is the finest detail in it?
 
-Blur grows with the distance from the plane in focus, and the scan tells each pixel's depth. So it is not asked pixel by pixel,
-where a smooth place looks like a blurred one, but depth by depth: how much of the picture's change from pixel to pixel is
-finer than a few pixels.
+Blur grows with the distance from the plane in focus, and the scan gives each pixel's depth. So sharpness is not judged pixel by
+pixel, where a smooth place looks like a blurred one, but depth by depth: by the share of the picture's variation that is finer
+than a few pixels.
 """
 
 from __future__ import annotations
@@ -18,9 +18,9 @@ SLICES = 24
 FINE, COARSE = (0.7, 1.5), (2.0, 4.0)
 """Bands in pixels, as pairs of Gaussian sigmas."""
 LEVEL = 8.0
-"""Sigma in pixels of the mean to which changes are set in proportion."""
+"""Sigma in pixels of the local mean by which variation is divided."""
 SHARP = 0.30
-"""Share of the best depth's fineness from which on a depth counts as sharp: a guess."""
+"""Share of the best depth's measure from which a depth counts as sharp: a guess."""
 FEWEST = 400
 
 
@@ -34,7 +34,7 @@ class Focus:
 
 
 def in_focus(pixels: Texels, seen: Floats, depth: Floats) -> Focus:
-    """By all photos: seen (n, k) light, depth (n,) mm along the look."""
+    """The focus from all photos: seen (n, k) light, depth (n,) mm along the viewing axis."""
     mask = pixels.mask()
     fine, coarse = np.zeros(len(seen)), np.zeros(len(seen))
     for k in range(min(seen.shape[1], 4)):
@@ -52,7 +52,7 @@ def in_focus(pixels: Texels, seen: Floats, depth: Floats) -> Focus:
     ratio = np.where(_eased(number.astype(float)) > FEWEST, over / np.maximum(under, 1e-12), 0)
     noise = float(ratio[ratio > 0].min()) if (ratio > 0).any() else 0.0
     best = float(ratio.max())
-    if best <= 0 or best < 1.25 * noise:  # as sharp everywhere: a deep field, or a flat piece
+    if best <= 0 or best < 1.25 * noise:  # equally sharp everywhere: great depth of field, or a flat piece
         return Focus(np.ones(len(seen), np.float32), float(low), float(high))
     share = np.clip((ratio - noise * 0.8) / (best - noise * 0.8), 0, 1)
     good = np.flatnonzero(share >= SHARP)

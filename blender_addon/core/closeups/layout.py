@@ -1,4 +1,4 @@
-"""How do all close-ups get onto the piece? One further UV layer and one picture each of normals, weight and colour.
+"""How are all close-ups mapped onto the piece? By one more UV layer and one picture each of normals, weight and colour.
 
 Each set's pixels keep their places beside each other, so that nothing is resampled: a face's UVs are where its corners lie on
 the photo, moved to the set's cell of the atlas. A face belongs to the set that shows it best; one that no set shows lies in an
@@ -41,7 +41,7 @@ class Layout:
 
 
 def laid_out(form: Form, readings: Sequence[tuple[PhotoCamera, Reading]]) -> Layout:
-    """The layer and the pictures of sets with their (working) cameras."""
+    """The UV layer and the pictures for sets, each with its camera at the working size."""
     owner, crops, flat = _owners(form, readings)
     sizes = [(right - left, top - bottom) for left, bottom, right, top in crops]
     atlas = packed([*sizes, (CORNER, CORNER)])

@@ -1,13 +1,13 @@
 """Where were the lamps, and how strong? Fitted on the scan's own form, which serves as the object of known shape.
 
-Light that a photo k shows at a place x of the piece with normal n and albedo r, on a matt surface:
+The light in photo k at a point x of a matt piece with normal n and albedo r is
 
-    I_k = r (s_k max(0, n . w) / |L_k - x|^2 + a),   w the unit way from x to the lamp L_k,
+    I_k = r (s_k max(0, n . w) / |L_k - x|^2 + a),   w the unit direction from x to the lamp L_k,
 
-a being the room's light, which no lamp changes. A lamp at hand's distance from a macro field is a near lamp: its way and its
-strength change over the picture, and a model linear in the place is not enough. The albedo of each place is solved along
-(variable projection, Golub and Pereyra 1973), so that lamps and room are found from how the photos differ. A phone's tone
-curve bends the light; one exponent for the set, near 1, takes that up.
+a being the room's light, which does not change. A lamp some 200 mm from a macro field is a near lamp: its direction and
+strength vary over the picture, so that a distant light is not a sufficient model. The albedo of each point is eliminated
+(variable projection, Golub and Pereyra 1973), so that lamps and room follow from how the photos differ. A phone's tone curve
+distorts the light; one exponent near 1 for the whole set models that.
 """
 
 from __future__ import annotations
@@ -25,11 +25,11 @@ CURVE = 0.12
 ALBEDO = 0.30
 """Standard deviation of the log of the albedo over the piece, where nothing is known: our guess."""
 DARKEST = 0.02
-"""Of white: light below is not counted as a measurement, since noise and flare are of its size."""
+"""Share of white below which light is not used, since noise and flare are as large."""
 NEAREST, FURTHEST = 20.0, 3000.0
-"""mm between piece and lamp: the lens fits between them, and beyond it is as good as endless."""
+"""Distances in mm between piece and lamp that are allowed: room for the lens, and practically infinite."""
 BESIDE = 0.4
-"""Weight of the form's means where single pixels speak too: tooling makes a place's mean light another than that of its mean
+"""Weight of the means over the form where single pixels are used, too: over tooling the mean light is not the light of the mean
 normal. Set on our bench."""
 FAR, STRONG = 1.5, 2.0
 """Standard deviations of the log of a lamp's distance round 200 mm, and of its strength round the others'."""
@@ -51,7 +51,7 @@ class Lamps:
     left: Floats
 
     def ways(self, points: Floats) -> tuple[Floats, Floats]:
-        """Unit ways (n, k, 3) to the lamps and their light (n, k) on a facing surface, at points (n, 3) mm."""
+        """Unit directions (n, k, 3) to the lamps and their light (n, k) on a facing surface, at points (n, 3) mm."""
         way = self.places[None] - points[:, None]
         far = np.maximum(np.linalg.norm(way, axis=2), 1e-6)
         return way / far[..., None], self.strengths / far**2
@@ -64,8 +64,8 @@ class Lamps:
 
 @record
 class Samples:
-    """Places of the coarse form that calibrate: points (n, 3) mm, normals (n, 3), values (n, k) decoded 0 to 1, usable (n, k)
-    bool, weight (n,) pixels' worth. pixels: single ones, which speak too where there are three photos and more."""
+    """Samples of the coarse form for calibration: points (n, 3) mm, normals (n, 3), values (n, k) decoded 0 to 1, usable (n, k)
+    bool, weight (n,) number of pixels averaged. pixels: single pixels, used as well where there are three or more photos."""
 
     points: Floats
     normals: Floats
@@ -78,7 +78,7 @@ class Samples:
 def fit_lamps(samples: Samples, towards: Floats, *, room: bool = True, curve: bool = True) -> Lamps:
     """The lamps that explain the samples. towards: (3,) unit, from the piece to the camera, where lamps are looked for.
 
-    room: there may be light of the room (False where it was taken away by a photo with the lamp off).
+    room: whether to fit light of the room (False where a photo with the lamp off was subtracted).
     """
     count = samples.values.shape[1]
     tried = [_fitted(samples, _start(samples, towards, far, room), FEW_ROUNDS, room=room, curve=curve) for far in DISTANCES]
@@ -150,9 +150,9 @@ def _residuals(samples: Samples, lamps: Lamps) -> tuple[Floats, Floats]:
 
 
 def _vector(samples: Samples, lamps: Lamps) -> Floats:
-    """All residuals in their standard deviations, robustly (Cauchy), with what is expected beforehand."""
+    """All residuals in standard deviations, robustly weighted (Cauchy), the priors included."""
     off, albedo = _residuals(samples, lamps)
-    off, albedo = off / lamps.curve, albedo / lamps.curve  # as the file holds it: else a small exponent would hide all errors
+    off, albedo = off / lamps.curve, albedo / lamps.curve  # file values: else a small exponent hides errors
     share = np.sqrt(samples.weight / samples.weight.mean())[:, None]
     cauchy = np.sign(off) * np.sqrt(np.log1p((off / 0.08) ** 2)) * share
     paint = np.sign(albedo) * np.sqrt(np.log1p((albedo / ALBEDO) ** 2)) * share[:, 0]
@@ -169,7 +169,7 @@ def _vector(samples: Samples, lamps: Lamps) -> Floats:
 
 
 def _fitted(samples: Samples, lamps: Lamps, rounds: int, *, room: bool, curve: bool) -> tuple[Lamps, float]:
-    """Levenberg's and Marquardt's steps from a start."""
+    """The lamps after Levenberg-Marquardt steps from a start, and their cost."""
     middle, count = samples.points.mean(axis=0), len(lamps.places)
     values, damping = _packed(lamps, middle), 1e-2
     free = np.ones(len(values), bool)
@@ -201,7 +201,7 @@ def _fitted(samples: Samples, lamps: Lamps, rounds: int, *, room: bool, curve: b
 
 
 def _explained(samples: Samples, lamps: Lamps, k: int) -> tuple[float, float]:
-    """Share of the log's spread over the form in photo k that its lamp gives, and the spread that is left; robust."""
+    """Share of the log light's variation over the form in photo k that its lamp explains, and the rest; both robust."""
     use = samples.usable[:, k]
     if use.sum() < 20:
         return 0.0, float("inf")

@@ -1,4 +1,4 @@
-"""What do the photos of one place say together? Relief and albedo in the pixels of the first, joined to the scan's form.
+"""What do the photos of one place show together? Relief and albedo in the pixels of the first photo, joined to the scan's form.
 
 The photos of a set show the same part under a lamp that was moved. Pixels are those of the first photo, rows upwards; a photo
 from a place of its own (a hand moves) is read where its own camera sees each pixel's point of the piece.
@@ -30,15 +30,15 @@ from .stereo import BLOWN, Facing, Shaded, facing
 SAMPLES = 900
 """Places of the form by which the lamps are fitted."""
 PAINT, PAINT_ALONE = 0.30, 0.05
-"""Expected spread of the log of the albedo round its mean over a millimetre: where lamps tell it from relief, and where one or
-two do not, so that relief must be most of what is seen. Ours, set on the bench."""
+"""Expected spread of the log of the albedo round its mean over a millimetre: with enough lamps to separate it from relief, and
+with one or two, where most of what is seen must be taken for relief. Set on our bench."""
 MEAN_MM = 0.8
 """Sigma of the mean over which the albedo is expected to be even."""
 LARGEST_MM, LARGEST_ALONE_MM = 8.0, 2.5
-"""Wavelength from which on the scan's form counts and not the photos: with three lamps and more, and with one or two. Set on
+"""Wavelength above which the scan's form is used instead of the photos: with three or more lamps, and with one or two. Set on
 our bench."""
 NOISE_PASSES = 0.4
-"""Wavelength at which half of a slope's amplitude passes, over that of the finest detail: our bench's measure."""
+"""Wavelength at which half of a slope's amplitude passes, over that of the finest detail: measured on our bench."""
 BORDER_MM = 0.5
 """Width of the fade at borders."""
 BLOCK_MM, BLOCKS, BLOCK_PIXELS = 1.5, 50, 24
@@ -68,7 +68,7 @@ class Reading:
 
     @property
     def area_mm2(self) -> float:
-        """Surface that counts by more than half."""
+        """Surface whose weight is more than a half."""
         return float((self.weight > 0.5).sum()) * self.pixel_mm**2
 
 

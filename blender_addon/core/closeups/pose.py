@@ -1,8 +1,8 @@
 """From where was a photograph taken, by spots marked on it and on the piece, and how sure is that?
 
 A robust start (three points for many image distances; six and more also by the direct linear transformation), then least
-squares over turn, place, image distance and radial term by Levenberg's and Marquardt's steps with Cauchy's weights, so that one
-spot set wrong moves the camera little and is found out.
+squares over turn, place, image distance and radial term by Levenberg-Marquardt steps with Cauchy weights, so that one misplaced
+spot moves the camera little and is detected.
 """
 
 from __future__ import annotations
@@ -35,9 +35,9 @@ USUAL = 1.5
 RADIAL = 0.03
 """Standard deviation of the radial term; 3 % at the corner is what a lens without correction shows (common practice)."""
 WIDER = 1.5
-"""How far from their middle, in the spots' own reach, points are asked for that the camera must still place."""
+"""How far from the spots' middle, over their own extent, points lie at which the camera's error is evaluated."""
 MOST_TURN, MOST_SHIFT = 4.0, 0.01
-"""Degrees, and longest sides of the photo, that a sure camera may be in doubt about: a guess."""
+"""Largest uncertainty of a sure camera: its turn in degrees, and a shift in longest sides of the photo. A guess."""
 STARTS = 8
 MOST_TRIPLES = 60
 
@@ -47,8 +47,8 @@ class Pose:
     """A camera that was solved for, and how far to believe it.
 
     camera. off: (n,) pixels that each spot lies off. turn_deg: standard error of its turn. place_percent: of its place, in
-    percent of the distance to the spots; large for a flat part seen by a long lens, which does no harm. shift: pixels of doubt,
-    at most, about where points round the spots lie. verdict: 'sure', 'not sure' or 'no fit'; why: the words for the latter two.
+    percent of the distance to the spots; large for a flat part seen by a long lens, which does no harm. shift: the largest
+    uncertainty in pixels of points round the spots. verdict: 'sure', 'not sure' or 'no fit'; why: the words for the latter two.
     """
 
     camera: PhotoCamera
@@ -90,7 +90,7 @@ def _check(spots: Spots) -> None:
 
 
 def _fitted(spots: Spots, size: tuple[int, int], distance: float | None, click: float) -> PhotoCamera | None:
-    """The best camera by cost, from the best starts."""
+    """The camera of least cost, refined from the best starts."""
     starts = sorted(_starts(spots, size, distance), key=lambda start: _start_cost(start, spots, click))[: 2 * STARTS]
     found: list[tuple[float, PhotoCamera]] = []
     for start in starts[:STARTS]:
@@ -119,7 +119,7 @@ def _starts(spots: Spots, size: tuple[int, int], distance: float | None) -> Iter
 
 
 def _triples(spots: Spots) -> list[list[int]]:
-    """Triples of spots, those that span most first."""
+    """Triples of spots, those that span the largest triangles first."""
     every = [list(triple) for triple in combinations(range(len(spots.points)), 3)]
 
     def span(triple: list[int]) -> float:

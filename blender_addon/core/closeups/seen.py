@@ -1,4 +1,4 @@
-"""What of the piece does a camera (or a lamp) see? Which faces, unhidden and whole, and where each pixel lies on them."""
+"""What does a camera (or a lamp) see of the piece? Which faces are visible as a whole, and where each pixel lies on them."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ from ..surface.texels import Texels, rasterize
 from .camera import PhotoCamera
 
 LOOK_PIXELS = 900
-"""Longest side of the picture in which it is looked up what hides what."""
+"""Longest side in pixels of the depth picture used to find what is hidden."""
 STEEPEST = 0.2
 """Cosine between a face and the way to the camera below which it counts as turned away: beyond 78 degrees nothing is read."""
 

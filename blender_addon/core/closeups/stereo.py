@@ -1,9 +1,9 @@
-"""Which way does each pixel's surface face, and how pale is it, by photos under lamps from several places?
+"""What are the normal and the albedo of each pixel, by photos under lamps at several places? Photometric stereo.
 
 For a matt surface the light of each lamp is linear in b, the albedo times the normal (Woodham 1980): with three lamps and more
-b follows. Here the scan's form is what is expected beforehand (b near r n, freer along the surface than across it), which
-carries one and two lamps too; and each photo counts by its noise, not at all where it is blown, in shadow (darker than the
-rest says) or glossy (brighter): iteratively reweighted least squares.
+b follows. Here the scan's form is the prior (b near r n, with more freedom along the surface than across it), which makes one
+or two lamps sufficient; and each photo is weighted by its noise, and ignored where it is clipped, in shadow (darker than the
+others imply) or glossy (brighter): iteratively reweighted least squares.
 """
 
 from __future__ import annotations
@@ -14,12 +14,12 @@ from ..arrays import Bools, Floats
 from ..records import record
 
 BLOWN = 0.98
-"""Decoded value from which a pixel may have been cut at white."""
+"""Decoded value above which a pixel may have been clipped."""
 READ, SHOT = 0.004, 0.0004
 """Noise of a decoded value of white 1: standard deviation in the dark, and variance a unit of light. A phone at its lowest
 sensitivity and a JPEG's own error (our bench's measure, a guess for others)."""
 OFF = 0.03
-"""Relative error that the model itself has (bounced light, the lamp's own shape): our bench's measure."""
+"""Relative error of the model itself (bounced light, the lamp's shape): measured on our bench."""
 TILT = 0.45
 """Standard deviation of the slope that fine relief adds to the scan's form: a guess."""
 ROUNDS = 5
@@ -27,8 +27,8 @@ ROUNDS = 5
 
 @record
 class Shaded:
-    """What is known of n pixels. normals: (n, 3) unit of the coarse form. ways: (n, k, 3) unit to the lamps. strength: (n, k)
-    light on a facing surface. room: light of the room. values: (n, k) light seen; usable: (n, k) bool."""
+    """What is known of n pixels. normals: (n, 3) unit of the coarse form. ways: (n, k, 3) unit directions to the lamps.
+    strength: (n, k) light on a facing surface. room: light of the room. values: (n, k) light seen; usable: (n, k) bool."""
 
     normals: Floats
     ways: Floats
@@ -40,9 +40,8 @@ class Shaded:
 
 @record
 class Facing:
-    """normals: (n, 3) unit. albedo: (n,). doubt: (n, 2) standard deviation of the slope along the way that
-    the lamps tell best and along that they tell least. lamps: (n,)
-    how many photos spoke."""
+    """normals: (n, 3) unit. albedo: (n,). doubt: (n, 2) standard deviation of the slope in the direction that the lamps
+    determine best, and in the one that they determine least. lamps: (n,) the number of photos used."""
 
     normals: Floats
     albedo: Floats

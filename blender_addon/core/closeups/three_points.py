@@ -1,4 +1,4 @@
-"""From where do three known points appear in three given directions? Up to four places (the P3P problem).
+"""From where are three known points seen in three given directions? Up to four camera poses (the P3P problem).
 
 Grunert's solution of 1841 as Haralick, Lee, Ottenberg and Noelle give it (Review and Analysis of Solutions of the Three Point
 Perspective Pose Estimation Problem, IJCV 13, 1994, section 3.1): a quartic in the ratio of two of the distances.
@@ -15,7 +15,7 @@ from .camera import nearest_rotation
 def places_of_three(points: Floats, bearings: Floats) -> list[tuple[Floats, Floats]]:
     """[(rotation (3, 3), place (3,))]: cameras in which `points` (3, 3) mm appear along unit `bearings` (3, 3) of the camera.
 
-    None where the points lie on a line or the bearings coincide.
+    An empty list where the points lie on a line or the bearings coincide.
     """
     a2, b2, c2 = (float(np.sum((points[i] - points[j]) ** 2)) for i, j in ((1, 2), (0, 2), (0, 1)))
     cos_a, cos_b, cos_c = (float(bearings[i] @ bearings[j]) for i, j in ((1, 2), (0, 2), (0, 1)))

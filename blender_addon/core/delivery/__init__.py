@@ -1,1 +1,1 @@
-"""What does a client get? Copies of finished pictures: their frame, size, marks and colours."""
+"""What is delivered to a client? Copies of finished pictures: their crop, size, marks and colours."""

@@ -1,4 +1,4 @@
-"""How do values become whole numbers of a file? Rounded at 16 bits; at 8 with a little noise, so that no steps are seen."""
+"""How are values quantised for a file? Rounded to 16 bits; to 8 bits with a little noise, so that no banding is seen."""
 
 from __future__ import annotations
 
@@ -12,7 +12,8 @@ NOISE_SIDE = 128
 
 
 def to_numbers(strip: Floats, bits: int, *, first: int = 0, seed: int = 7) -> Pixels:
-    """(k, w, c) whole numbers of values 0 to 1; first: the strip's top row in the picture, which the noise follows."""
+    """(k, w, c) integers of `bits` bits for values 0 to 1; first: the strip's top row in the picture, by which the noise is
+    indexed."""
     clipped = np.clip(strip, 0.0, 1.0)
     if bits == 16:
         return np.rint(clipped * 65535.0).astype(np.uint16)
@@ -20,19 +21,19 @@ def to_numbers(strip: Floats, bits: int, *, first: int = 0, seed: int = 7) -> Pi
 
 
 def reduced(strip: Pixels16, *, first: int = 0, seed: int = 7) -> Pixels8:
-    """(k, w, c) 8-bit numbers of 16-bit ones, with the same noise."""
+    """(k, w, c) 8-bit integers for 16-bit ones, with the same noise."""
     return to_numbers(strip.astype(np.float32) / np.float32(65535.0), 8, first=first, seed=seed).astype(np.uint8)
 
 
 def _noise(shape: tuple[int, int], first: int, seed: int) -> Floats:
-    """(k, w) even noise within 0.5 +- 0.48: what is a whole number stays it, all else keeps its mean."""
+    """(k, w) uniform noise within 0.5 +- 0.48: exact integers are kept, other values keep their mean."""
     tile = (0.02 + 0.96 * np.random.default_rng(seed).random((NOISE_SIDE, NOISE_SIDE))).astype(np.float32)
     rows, columns = (first + np.arange(shape[0])) % NOISE_SIDE, np.arange(shape[1]) % NOISE_SIDE
     return tile[np.ix_(rows, columns)]
 
 
 def in_gamut(strip: Floats, gamut: Gamut) -> Floats:
-    """Values of sRGB as values of another gamut that show the same colours."""
+    """sRGB values converted to another gamut, for the same colours."""
     if gamut == SRGB:
         return strip
     return encode(np.clip(decode(np.clip(strip, 0.0, 1.0)) @ between(SRGB, gamut).T.astype(np.float32), 0.0, 1.0))

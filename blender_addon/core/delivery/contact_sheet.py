@@ -1,4 +1,4 @@
-"""How are many pictures laid out on one page? Rows filled to one width, like prints on a table."""
+"""How are many pictures laid out on one page? In rows of equal width."""
 
 from __future__ import annotations
 

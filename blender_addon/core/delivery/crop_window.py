@@ -1,7 +1,7 @@
-"""Where is a picture cropped to another shape? So that the subject stays whole where that can be, and stands as it did.
+"""How is a picture cropped to another shape? So that the subject stays whole if possible, and in the same relative place.
 
-Where the subject is wider or higher than the new shape, nothing of it is cut: the frame grows past the picture, and the bands
-that come in are for the caller to fill and to report.
+Where the subject is wider or higher than the new shape allows, it is not cut: the frame extends past the picture, and the
+caller fills the bands and reports them.
 """
 
 from __future__ import annotations
@@ -12,7 +12,7 @@ import re
 from ..records import record
 
 AIR = 0.025
-"""The share of the cropped frame that is kept free beside the subject on each side, where there is that much."""
+"""Share of the cropped frame kept free beside the subject on each side, where the picture has that much."""
 
 
 @record
@@ -27,7 +27,7 @@ class Box:
 
 @record
 class Window:
-    """The part of a picture that is shown, px from the top left, and the bands added on each side of it, px."""
+    """The part of a picture that is kept, px from the top left, and the bands added on each side of it, px."""
 
     x: int
     y: int
@@ -43,7 +43,7 @@ class Window:
 
 
 def parse_aspect(words: str) -> float:
-    """Width over height of '4:5', '16x9' or '1.5'. Raises ValueError in words for what is none between 0.2 and 5."""
+    """Width over height of '4:5', '16x9' or '1.5'. Raises ValueError for anything else, and beyond 0.2 to 5."""
     found = re.fullmatch(r"\s*(\d+(?:\.\d+)?)\s*(?:[:x/]\s*(\d+(?:\.\d+)?)\s*)?", words)
     if not found:
         raise ValueError(f'"{words.strip()}" is no shape such as 3:2')
@@ -54,9 +54,9 @@ def parse_aspect(words: str) -> float:
 
 
 def crop_window(size: tuple[int, int], aspect: float, subject: Box | None = None) -> Window:
-    """The window of that aspect (width over height) in a picture of (width, height) px, as large as can be.
+    """The window of that aspect (width over height) in a picture of (width, height) px, as large as possible.
 
-    subject: what must not be cut; where it is cut by the picture itself in a direction, nothing is promised there.
+    subject: what must not be cut; along an axis on which the picture itself cuts it, it is ignored.
     """
     width, height = size
     if width / height > aspect:
@@ -67,7 +67,7 @@ def crop_window(size: tuple[int, int], aspect: float, subject: Box | None = None
 
 
 def _span(subject: Box | None, length: int, axis: int) -> tuple[int, int] | None:
-    """From where to where the subject goes along an axis, whole px; None where it is cut there by the picture, or not known."""
+    """First and last px of the subject along an axis; None where the picture cuts it there, or where it is not known."""
     if subject is None:
         return None
     low, high = ((subject.left, subject.right), (subject.top, subject.bottom))[axis]
@@ -75,7 +75,7 @@ def _span(subject: Box | None, length: int, axis: int) -> tuple[int, int] | None
 
 
 def _along(whole: int, part: int, span: tuple[int, int] | None) -> tuple[int, int, bool]:
-    """(start, length, whether bands are needed across) of a part of a line."""
+    """(start, length, whether bands are needed) of a window of `part` px on a line of `whole` px that must hold `span`."""
     if span is None:
         return (whole - part) // 2, part, False
     low, high = span
@@ -85,7 +85,7 @@ def _along(whole: int, part: int, span: tuple[int, int] | None) -> tuple[int, in
         return start, end - start, True
     air = min(AIR * part, 0.5 * (part - (high - low)))
     middle = 0.5 * (low + high)
-    share = middle - part * middle / whole  # the subject's middle keeps its share of the frame
+    share = middle - part * middle / whole  # the subject's middle keeps its relative place in the frame
     placed = min(max(share, high + air - part), low - air)
     return min(max(round(placed), 0, high - part), whole - part, low), part, False
 

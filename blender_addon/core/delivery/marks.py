@@ -1,4 +1,4 @@
-"""How are words and bars put onto a picture strip by strip? As masks with a tone, laid over the values as shown."""
+"""How are text and bars drawn onto a picture strip by strip? As masks with a tone, blended over display-encoded values."""
 
 from __future__ import annotations
 
@@ -10,9 +10,9 @@ from ..arrays import Floats
 from ..records import record
 
 LIGHT, DARK = 0.97, 0.05
-"""Tones of a mark on dark and on light ground, as shown."""
+"""Tones of a mark on dark and on light ground, display-encoded."""
 HALO = 0.6
-"""How much the opposite tone shows round a mark, so that it is read on a ground that is both light and dark."""
+"""Opacity of the halo of opposite tone round a mark, by which it is legible on ground that is both light and dark."""
 
 
 @record
@@ -27,8 +27,8 @@ class Mark:
 
 @record
 class Tiled:
-    """Masks (h, w) of light letters and of a dark halo that are repeated over the whole picture, `scale` pixels of the picture
-    to one of their own; how strong."""
+    """Masks (h, w) of light letters and of a dark halo, repeated over the whole picture; scale: pixels of the picture for one
+    of theirs; strength: opacity, 0 to 1."""
 
     mask: Floats
     halo: Floats
@@ -48,7 +48,7 @@ def lay(strip: Floats, first: int, marks: Sequence[Mark]) -> None:
 
 
 def lay_tiled(strip: Floats, first: int, tiled: Tiled) -> None:
-    """Lay a repeated mark onto a strip in place: light letters in a dark halo are seen on any ground."""
+    """Lay a repeated mark onto a strip, in place: light letters in a dark halo are visible on any ground."""
     height, width = tiled.mask.shape
     rows = ((first + np.arange(len(strip))) / tiled.scale).astype(int) % height
     columns = (np.arange(strip.shape[1]) / tiled.scale).astype(int) % width
@@ -58,14 +58,14 @@ def lay_tiled(strip: Floats, first: int, tiled: Tiled) -> None:
 
 
 def tiled(mask: Floats, scale: float, strength: float, *, reach: int) -> Tiled:
-    """A tile (h, w) with a halo that reaches `reach` of its pixels, also over its edges."""
+    """A tile from a mask (h, w), with a halo that reaches `reach` of its pixels and wraps over its edges."""
     wide = np.pad(mask, 2 * reach, mode="wrap")
     soft = np.clip(2.0 * _blurred(_blurred(wide, reach), reach), 0.0, 1.0)[2 * reach : -2 * reach, 2 * reach : -2 * reach]
     return Tiled(mask, HALO * soft, scale, strength)
 
 
 def tone_on(ground: Floats) -> float:
-    """The tone that is read on a part of a picture (h, w, 3): light on dark, dark on light."""
+    """The tone that is legible on a part of a picture (h, w, 3): light on dark, dark on light."""
     return DARK if float(ground.mean()) > 0.5 else LIGHT
 
 

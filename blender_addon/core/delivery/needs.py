@@ -1,4 +1,4 @@
-"""What does a copy need? Its size in pixels, and the memory it takes to make, known before anything is begun."""
+"""What does a copy need? Its size in pixels and the memory to make it, known before anything is written."""
 
 from __future__ import annotations
 

@@ -1,8 +1,8 @@
-"""How does a picture look at another size? Cubic filters, strip by strip, so that memory does not grow with the outcome.
+"""How is a picture resized? By cubic filters, strip by strip, so that memory does not grow with the size of the result.
 
 Mitchell and Netravali, "Reconstruction filters in computer graphics", SIGGRAPH 1988: (1/3, 1/3) widened by the scale where
-the picture shrinks, in linear light, so that fine light and dark mix as they would for the eye; (0, 1/2), which keeps a
-picture that is not resized as it is, where it grows, on the values as shown, since overshoots are less seen there.
+the picture shrinks, in linear light, so that fine light and dark average as light does; (0, 1/2), which leaves a picture of the
+same size unchanged, where it grows, on display-encoded values, since overshoots are less visible there.
 """
 
 from __future__ import annotations
@@ -47,7 +47,7 @@ def _linear_table() -> Floats:
 
 
 def strips(picture: Pixels16, window: Window, size: tuple[int, int]) -> Iterator[tuple[int, Floats]]:
-    """(first row, (k, width, 3) float32 values as shown, 0 to 1) of a window of a picture at another size, from the top.
+    """(first row, (k, width, 3) float32 display-encoded values, 0 to 1) of a window of a picture at another size, from the top.
 
     Bands beside the window take the mean colour of the picture's edge there.
     """

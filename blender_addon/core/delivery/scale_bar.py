@@ -1,4 +1,4 @@
-"""How long should a scale bar be? A round number of millimetres that fits."""
+"""How long is a scale bar? The largest round number of millimetres that fits."""
 
 from __future__ import annotations
 

@@ -1,1 +1,2 @@
-"""What stands, lies and shines round the piece. In: the subject, the shots' sight lines (mm). Out: solids, places, lamps."""
+"""Props, tabletops, debris and lights round the piece. In: the subject, the shots' sight lines (mm). Out: solids, places,
+lamps."""

@@ -1,6 +1,6 @@
-"""Does an edge of what stands far behind meet the subject's head in a picture? The room is shifted until as few do as can be.
+"""Does an edge in the background meet the subject's head in a picture? The room is shifted until as few as possible do.
 
-A post or the side of a panel that seems to grow out of a head is what a photographer moves first (common practice).
+A post or the side of a panel that seems to grow out of a head is the first thing a photographer moves (common practice).
 """
 
 from __future__ import annotations
@@ -16,13 +16,13 @@ from ..shots.sight import ShotView, convex_outline
 from .tangency import softness
 
 HEAD = 0.7
-"""Share of the outline's height from which on it counts as the head."""
+"""Share of the outline's height above which it counts as the head."""
 
 NEAR = 0.06
-"""How near an edge may come to the head, in half widths of the frame."""
+"""Distance from the head within which an edge counts, in half widths of the frame."""
 
 GONE = 0.3
-"""Radius of blur, in half widths of the frame, from which an edge is no edge any more."""
+"""Radius of blur, in half widths of the frame, above which an edge is no longer seen as one."""
 
 SHIFTS_MM, LIFTS_MM = (0.0, 120.0, -120.0, 240.0, -240.0, 360.0, -360.0), (0.0, 80.0, -80.0, 160.0, -160.0)
 
@@ -30,8 +30,8 @@ SHIFTS_MM, LIFTS_MM = (0.0, 120.0, -120.0, 240.0, -240.0, 360.0, -360.0), (0.0, 
 def quiet_shift(parts: Sequence[tuple[Floats, Floats]], views: Sequence[ShotView]) -> Floats:
     """(3,) shift in mm, sideways to the hero's camera and up or down, with which the fewest edges of the parts meet a head.
 
-    parts: of each thing that can't be taken away its points (n, 3) mm, and the directions (k, 3) that it can be moved in, at
-    right angles. Of shifts that are as good the smallest is taken. A shot of a turntable is left out: its subject turns.
+    parts: for each object that can't be removed its points (n, 3) mm, and the directions (k, 3), at right angles, in which it
+    can be moved. Of equally good shifts the smallest is taken. Turntable shots are ignored, since their subject turns.
     """
     still = [view for view in views if view.kind != "turntable" and len(view.outline) >= 3]
     lead = next((view for view in still if view.kind == "hero"), still[0] if still else None)
@@ -51,7 +51,7 @@ def quiet_shift(parts: Sequence[tuple[Floats, Floats]], views: Sequence[ShotView
 
 
 def edges_at_head(parts: Sequence[Floats], view: ShotView) -> float:
-    """How many of the parts' outlines meet the subject's head in a shot, each counted less the more it is blurred."""
+    """How many of the parts' outlines meet the subject's head in a shot, weighted less the more it is blurred."""
     low, high = view.outline[:, 1].min(), view.outline[:, 1].max()
     share = np.linspace(0.0, 1.0, 16, endpoint=False)[:, None, None]
     ring = (view.outline + share * (np.roll(view.outline, -1, axis=0) - view.outline)).reshape(-1, 2)

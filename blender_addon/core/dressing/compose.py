@@ -1,4 +1,5 @@
-"""Where do props go so that a picture gains by them? Beside and behind the subject as the lens sees it, never before it."""
+"""Where are props placed so that they improve the picture? Beside and behind the subject as the lens sees it, never before
+it."""
 
 from __future__ import annotations
 
@@ -15,25 +16,26 @@ from ..shots.sight import ShotView, convex_outline, in_sight, outside_distance
 from .tangency import softness, tangency
 
 TRIES = 300
-"""Places tried for a prop."""
+"""Most places tried for a prop."""
 
 ENOUGH = 32
 """Possible places after which the best of them is taken."""
 
 TOUCHES = 0.5
-"""Tangency from which a thing is left out of a shot other than the hero, when no place was free of it."""
+"""Tangency above which a prop is hidden in a shot other than the hero, when no better place was found."""
 
 SHOWS = 0.05
-"""Share of a thing that may show before the subject's feet in a shot other than the hero."""
+"""Share of a prop that may show in front of the subject's feet in a shot other than the hero."""
 
 SCRAP, UNSHARP = 0.25, 0.02
-"""Share of a thing that reads as a mere scrap, and radius of blur, in half widths of the frame, from which it is no shape."""
+"""Visible share of a prop below which it is only a scrap, and radius of blur, in half widths of the frame, that hides its
+shape."""
 
 LEVEL = 2.5
-"""Rise of the ground under a prop that does not yet look as if it hung in the air there, mm."""
+"""Largest rise of the ground under a prop, mm, at which it does not yet seem to float."""
 
 HIGHEST, LARGEST = 0.75, 0.55
-"""Height and area that a prop may have in the picture over those of the subject's outline: the piece holds the eye."""
+"""Largest height and area of a prop in the picture, as shares of the subject's outline, so that the piece dominates."""
 
 SHARED = (0, 1, 3, 9)
 """Which of thirteen zones of the picture the first four props of a piece lie in, its number in the series added to each: a
@@ -57,7 +59,7 @@ APART = 3.0
 
 @record
 class Thing:
-    """A prop to place: its name, points spread over it (n, 3) mm with the rest at z = 0, whether it stands tall."""
+    """A prop to place: its name, points spread over it (n, 3) mm with the rest at z = 0, whether it is tall."""
 
     name: str
     points: Floats
@@ -96,13 +98,13 @@ def compose(things: Sequence[Thing], views: Sequence[ShotView], bench: Bench, *,
 
     Returns
     -------
-    A spot a thing, or None where there was none. In that view no prop comes before or behind the subject's outline, and
+    A spot for each prop, or None where there was none. In that view no prop comes before or behind the subject's outline, and
     all stay out of the sight lines; a prop in the way of another shot, or whose outline just touches the subject's there, names
     it. Tall things go to the back on one side; flat ones lie beside the subject, more or less along each other, some of them
     cut by the frame's edge.
     """
     rng = np.random.default_rng([seed, 601])
-    views = sorted(views, key=lambda view: (view.kind != "hero", view.kind == "turntable"))  # stable: the hero leads
+    views = sorted(views, key=lambda view: (view.kind != "hero", view.kind == "turntable"))  # stable: the hero first
     stance = _Stance.of(views[0] if views else None, bench, seed, rng)
     hand = 1.0 if seed % 2 else -1.0  # neighbours in a series are composed differently
     spots: list[Spot | None] = []
@@ -147,7 +149,7 @@ class _Stance:
 
 @record
 class _Possible:
-    """A place where a thing may lie: how badly it sits there, its origin (2,), its turn, its points there."""
+    """A place where a prop may lie: its penalty there, its origin (2,), its turn, its points."""
 
     score: float
     centre: Floats
@@ -255,7 +257,7 @@ def _turned(points: Floats, turn: float) -> Floats:
 
 
 def _rise(ground: Floats) -> float:
-    """How much the ground rises under a thing; what lies beyond the table counts as far below."""
+    """How much the ground rises under a prop, mm; beyond the table it counts as far below."""
     known = np.isfinite(ground)
     return float(np.ptp(ground[known])) if known.all() else 100.0
 
@@ -276,7 +278,7 @@ def _allowed(points: Floats, placed: Sequence[Floats], bench: Bench) -> bool:
 
 
 def _score(points: Floats, view: ShotView | None) -> float:
-    """How badly a prop sits in the picture; infinite where it may not be."""
+    """The penalty of a prop's place in the picture; infinite where it may not be."""
     if view is None:
         return 0.0
     slopes, depth = project(points, view.position, view.rotation)
@@ -292,7 +294,7 @@ def _score(points: Floats, view: ShotView | None) -> float:
     seen = (np.abs(frame) < 1.0).all(axis=1).mean()
     if seen < 0.12:
         return 3.0 - seen
-    low = np.clip(-0.55 - frame[:, 1].min(), 0.0, None)  # a prop along the lower edge weighs the picture down
+    low = np.clip(-0.55 - frame[:, 1].min(), 0.0, None)  # props along the lower edge make a picture bottom-heavy
     return abs(seen - 0.72) + 0.8 * float(low)
 
 
@@ -344,9 +346,9 @@ def scrap_at_edge(points: Floats, view: ShotView) -> bool:
 
 
 def stands_behind(points: Floats, view: ShotView) -> bool:
-    """Whether a thing (n, 3) far behind the subject meets its outline in a shot, as far as its blur reaches.
+    """Whether a prop (n, 3) far behind the subject meets its outline in a shot, its blur included.
 
-    A vase that seems to stand on a head is what a photographer moves first (common practice).
+    A vase that seems to stand on a head is the first thing a photographer moves (common practice).
     """
     if len(view.outline) < 3:
         return False
@@ -361,7 +363,7 @@ def stands_behind(points: Floats, view: ShotView) -> bool:
 def before_feet(points: Floats, view: ShotView) -> float:
     """The share of a thing's points that a shot shows in front of the subject, over the width of its outline, 0 to 1.
 
-    What a photographer clears away: it hides nothing, but stands larger than life where the eye enters the picture.
+    Photographers clear such things away (common practice): they hide nothing, but are large and near the picture's lower edge.
     """
     if len(view.outline) < 3:
         return 0.0

@@ -1,8 +1,8 @@
-"""How bright must the picture be? By a grey card first, and then by the piece's own lights and shadows.
+"""How is a picture exposed? By a grey card first, and then by the piece's own highlights and shadows.
 
-The card says what light there is. Where the piece itself can be tried in a small picture, its lights are brought near to the
-top of what the picture can show and its shadows kept open, within bounds about the card, so that a dark piece stays dark. Where
-it can't, the card and an offset by the material stand in.
+The card measures the light. Where a small trial picture of the piece can be rendered, its highlights are brought near the top
+of what the picture can show and its shadows kept open, within limits round the card's exposure, so that a dark piece stays
+dark. Otherwise the card and an offset by material are used.
 """
 
 from __future__ import annotations
@@ -28,22 +28,24 @@ OFFSETS = {kind.key: kind.exposure for kind in KINDS.values()}
 """Stops over the card, by material."""
 
 METALS = tuple(kind.key for kind in KINDS.values() if kind.metal)
-"""Their colour is that of a mirror, not of a matt body."""
+"""Kinds whose colour is a specular reflectance, not a diffuse albedo."""
 
 PALE, WHITE = 0.4, 0.7
-"""Albedos at which a material begins to be held back, and from which it is held back as plaster is (plaster: 0.7 to 0.75)."""
+"""Albedos at which the offset begins to fall, and from which it is that of plaster (whose albedo is 0.7 to 0.75)."""
 
 
 SIDEWAYS = 0.3
-"""Net flux from the side over all light that arrives, from which a form has a side in shade: a soft box with fill has 0.31."""
+"""Ratio of net flux from the side to all light that arrives, above which a form has a side in shade: 0.31 for a soft box with
+fill."""
 
 EVEN_SKY, LAMP = 0.55, 0.75
-"""Net flux over all light that arrives: at most so much under a sky without sun (0.5 where it is even), at least so much where
-a sun or a lamp leads."""
+"""Ratio of net flux to all light that arrives: at most this under a sky without sun (0.5 where it is even), and at least this
+where a sun or a lamp dominates."""
 
 
 def usual_offset(kind: str, shade: float = 1.0, albedo: Floats | None = None) -> float:
-    """Stops over the card for a material by its kind, in a light that leaves that much of a side in shade (`shade_share`).
+    """Stops over the card for a material by its kind; shade: 0 to 1, how much of a side the light leaves in shade
+    (`shade_share`).
 
     albedo: (3,) of the material where it is known; porcelain and white marble must keep their texture as plaster does.
     """
@@ -74,9 +76,9 @@ LIGHTS_PERCENT, SHADOWS_PERCENT = 99.0, 5.0
 """Which percentiles of a piece's luminance are its lights and its shadows."""
 
 LEAST_OVER_CARD = -1.2
-"""Stops under what the card says at which a piece is exposed at least, however pale it is."""
+"""Lowest exposure of a piece, however pale, in stops relative to the card's."""
 DARK, LIGHT = 0.08, 0.20
-"""Albedos between which a piece is allowed to be lightened: a dark one must stay dark beside its surroundings."""
+"""Albedos between which the allowed lightening rises: a dark piece must stay dark beside its surroundings."""
 MOST_OVER_CARD, MOST_OF_DARK, MOST_OF_METAL = 2.2, 1.0, 1.7
 """Stops over the card that lights may be lifted by: of a light or middling piece, of a dark one, of metal, whose lights are
 reflections. Judged by eye on our owl in four light set-ups."""
@@ -96,8 +98,8 @@ def stops_for_piece(bright: Floats, tone: Tone, *, card: float, most: float) -> 
     """The exposure in stops that suits a piece as it stands in its light.
 
     bright: (n,) scene-linear luminance of the piece's pixels in a trial picture. card: the exposure that puts the grey card on
-    mid-grey. most: stops over it that are allowed. The lights come to `tone.top`; where the shadows then have no texture, all
-    is lifted until they have, or the lights reach `tone.highest`.
+    mid-grey. most: the stops over it that are allowed. The highlights are brought to `tone.top`; where the shadows then have no
+    texture, the exposure is raised until they have, or until the highlights reach `tone.highest`.
     """
     lights, shadows = (max(float(np.percentile(bright, share)), 1e-9) for share in (LIGHTS_PERCENT, SHADOWS_PERCENT))
     for_lights = tone.top - math.log2(lights / GREY)
@@ -107,14 +109,15 @@ def stops_for_piece(bright: Floats, tone: Tone, *, card: float, most: float) -> 
 
 
 def shade_share(flux: Floats, total: float, camera: Floats) -> float:
-    """0 to 1: how much of a side in shade a light leaves for the offset to make up for, as seen from the camera.
+    """0 to 1: how much of the side seen by the camera a light leaves in shade, for the offset to make up for.
 
     flux: (3,) net flux at the subject, and `total`, all light that arrives from whatever side, in the same unit; their ratio
     tells how much form a light gives (vector over scalar illumination, J. A. Lynes et al., *The flow of light into buildings*,
     Trans. IES 31, 1966). camera: (3,) direction to the camera.
 
-    Light from all round leaves none. A cloudy sky leaves none either, and a card turned to the camera gets less of it than all
-    that looks up; but a sun or a lamp overhead leaves the whole front in shade. Light from behind leaves the card itself in it.
+    Light from all round leaves none, and neither does a cloudy sky, of which a card turned to the camera gets less than
+    surfaces that face up. A sun or a lamp overhead leaves the whole front in shade; light from behind leaves the card itself in
+    shade.
     """
     flux, camera = np.asarray(flux, float), unit(np.asarray(camera, float))
     net = max(float(np.linalg.norm(flux)), 1e-12)
@@ -127,10 +130,10 @@ def shade_share(flux: Floats, total: float, camera: Floats) -> float:
 
 
 def card_normal(towards_camera: Floats, towards_light: Floats) -> Floats:
-    """Which way the card looks: between camera and main light, nearer to the camera, so that both see it (common practice).
+    """(3,) the normal of the card: between camera and main light, nearer to the camera, so that both see it (common practice).
 
-    Its normal is that of two parts camera and one part light: lit like the parts of the subject that face the
-    viewer. Where the light comes from behind, it turns no further than 60 degrees from the camera, so that it is still seen.
+    It is the sum of two parts camera and one part light, so that the card is lit like the parts of the subject that face the
+    viewer. For light from behind it turns at most 60 degrees from the camera, so that it is still seen.
     """
     camera, light = unit(np.asarray(towards_camera, float)), unit(np.asarray(towards_light, float))
     half = unit(2.0 * camera + light)
@@ -147,7 +150,7 @@ BALANCED_K = 2000.0, 15000.0
 
 
 NEUTRAL_K = 6500.0
-"""Colour temperature that Blender's view is balanced for by itself."""
+"""Colour temperature for which Blender's view is balanced by default."""
 
 
 def balanced_for(warmth: float) -> float:
@@ -169,8 +172,8 @@ def stops_for(measured: float, *, target: float = GREY, offset: float = 0.0) -> 
 def white_balance(card: Floats, share: float) -> Floats:
     """(3,) gains for red, green and blue that take a grey card's colour a `share` (0 to 1) of the way to neutral.
 
-    Von Kries in the picture's own primaries, as cameras do it; the card's luminance stays. Light bluer or redder than a camera
-    is set for stays so: taken for white, the blue hour would turn all else yellow and green.
+    Von Kries in the picture's own primaries, as cameras do it; the card's luminance is kept. Light bluer or redder than a
+    camera can be set for keeps its tint: taken as white, the blue hour would turn everything else yellow and green.
     """
     card = np.maximum(np.asarray(card, float), 1e-9)
     low, high = (float(light[2] / light[0]) for light in map(blackbody, BALANCED_K))
@@ -186,7 +189,7 @@ def environment_flux(pixels: Floats, *, turn: float = 0.0, above_only: bool = Tr
 
     pixels: (h, w) luminance, row 0 at the bottom (nadir). The middle column looks along +X, and columns to the right of it
     turn clockwise seen from above, as Cycles maps such pictures. turn: degrees by which the surroundings are turned about the
-    vertical, counter-clockwise from above. above_only: what comes from below the horizon is stopped by the table.
+    vertical, counter-clockwise from above. above_only: light from below the horizon is ignored, since the table blocks it.
     """
     pixels = np.asarray(pixels, float)
     height, width = pixels.shape

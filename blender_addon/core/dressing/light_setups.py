@@ -1,7 +1,7 @@
 """Where do the lamps, windows and cards of a set-up stand? Real sizes and distances in mm round the subject.
 
-Radiances are relative: the grey card sets the exposure. A set-up is written for a camera in front and turned to where the
-camera is. "Left" is the camera's left.
+Radiances are relative: the grey card sets the exposure. A set-up is defined for a camera in front and turned to
+where the camera is. "Left" is the camera's left.
 """
 
 from __future__ import annotations
@@ -24,9 +24,9 @@ def make_setup(
     """A built-in set-up.
 
     subject: (3,) middle of the subject in mm. size: its largest extent in mm; lamps keep their real sizes unless the subject
-    is larger than a hand, then all grows with it. camera: (3,) unit direction from the subject to the camera. turn: degrees by
-    which the lights are turned about the vertical, counter-clockwise from above. strips: two narrow lights that draw the
-    edges of polished metal.
+    is larger than a hand; then all grow with it. camera: (3,) unit direction from the subject to the camera. turn: degrees by
+    which the lights are turned about the vertical, counter-clockwise from above. strips: adds two narrow lights that show
+    the edges of polished metal.
     """
     place = Place(np.asarray(subject, float), max(1.0, size / 150.0), np.asarray(camera, float), turn)
     plain = kinds()[name].make(place)
@@ -37,7 +37,7 @@ def make_setup(
 
 
 STRIP_SHARES = 0.14, 0.10
-"""How much light each strip throws on the subject, of all that the set-up throws: enough for a rim, too little for a shadow."""
+"""Light of each strip on the subject as a share of the whole set-up's: enough for a rim, too little for a shadow. By eye."""
 
 
 def _strips(place: Place, setup: SetUp) -> list[Lamp]:
@@ -52,7 +52,7 @@ def _strips(place: Place, setup: SetUp) -> list[Lamp]:
 
 
 def flux(setup: SetUp, subject: Floats) -> Floats:
-    """(3,) net flux of light at the subject, for each channel alike: its direction is where the light mainly comes from.
+    """(3,) net flux of light at the subject, colour ignored: its direction is where the light mainly comes from.
 
     Lamps by their middle (they are small against their distance for a direction), the room in closed form: a sky that falls
     off linearly with the cosine from zenith Z to horizon H and a uniform ground G gives pi (H + 2 (Z - H)/3 - G) upwards.

@@ -1,4 +1,4 @@
-"""How does a hard thing come to rest on an uneven surface? On three points round its centre of mass."""
+"""How does a rigid body come to rest on an uneven surface? On three points round its centre of mass."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ from ..records import record
 
 @record
 class Support:
-    """A plane z = slope . (x, y) + level that touches points from above, the contact points' rows, and whether it is stable.
+    """A plane z = slope . (x, y) + level that touches points from above, the indices of the contacts, and whether it is stable.
 
     stable: the centre lies inside the triangle of the contacts; otherwise the plane is level and touches one point.
     """

@@ -1,7 +1,7 @@
-"""Does a thing in the set just touch the subject's outline in a picture? It should stand clear of it, or plainly behind it.
+"""Does a prop just touch the subject's outline in a picture? It should stand clear of it, or plainly behind it.
 
-Two outlines that meet in one point or run along each other look glued together: the eye takes the depth out of the picture
-(common practice; a "false attachment" of photography's teaching).
+Two outlines that meet in one point or run along each other look joined, and the picture loses depth (common practice: a
+"tangent", or "false attachment").
 """
 
 from __future__ import annotations
@@ -15,14 +15,14 @@ from ..shots.sight import ShotView
 COLUMNS = 96
 """Cells across the frame in which an outline is kept: one is 1 % of the picture's width."""
 GAP, OVERLAP = 0.06, 0.12
-"""Half widths of the frame: a gap from which two outlines stand clear of each other, and how far behind the subject the one
-must reach to be plainly behind it."""
+"""In half widths of the frame: the gap from which two outlines are clear of each other, and the overlap from which one is
+plainly behind the other."""
 LEAST_SEEN = 0.02
-"""Share of a thing's points that must lie in the frame for it to be seen there."""
+"""Share of a prop's points that must lie in the frame for it to count as visible."""
 
 
 def outline_in_frame(points: Floats, view: ShotView) -> Floats:
-    """(rows, columns) signed distance of each cell of a view's frame from the outline of points (n, 3) mm strewn on it.
+    """(rows, columns) signed distance of each cell of a view's frame from the outline of points (n, 3) mm on the subject.
 
     In half widths of the frame: positive beside it, negative behind it; all infinite where none is in the frame.
     """
@@ -36,7 +36,7 @@ def outline_in_frame(points: Floats, view: ShotView) -> Floats:
     covered = covered[1:-1, 1:-1]
     if not covered.any():
         return np.full((rows, COLUMNS), np.inf)
-    padded = np.pad(covered, 1, mode="edge")  # what runs out of the frame has no edge there
+    padded = np.pad(covered, 1, mode="edge")  # the outline has no edge where it leaves the frame
     around = padded[:-2, 1:-1] & padded[2:, 1:-1] & padded[1:-1, :-2] & padded[1:-1, 2:]
     edge = np.argwhere(covered & ~around).astype(float)
     if not len(edge):
@@ -58,9 +58,9 @@ def softness(depth: Floats, view: ShotView) -> float:
 
 
 def tangency(points: Floats, view: ShotView) -> float:
-    """0 to 1: how nearly a thing's points (n, 3) mm just touch the subject's outline in a shot, at worst over its frames.
+    """0 to 1: how nearly a prop's points (n, 3) mm just touch the subject's outline in a shot, at worst over its frames.
 
-    A thing out of focus ends where its blur ends. What just peeks out from behind the subject touches it too.
+    An object out of focus ends where its blur ends. One that just peeks out from behind the subject touches it, too.
     """
     if not view.outlines:
         return 0.0

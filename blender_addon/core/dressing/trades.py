@@ -1,4 +1,4 @@
-"""Whose bench is it? Props, tabletop, debris and light that belong together, by trade; chosen by the material unless said.
+"""Whose bench is it? Props, tabletop and debris that belong together, by trade; chosen by material unless set.
 
 What lies on whose bench is common practice, from memory of workshops; which props belong to a trade is said in their own files.
 """
@@ -21,7 +21,7 @@ class Trade:
 
     key, label, words: as on the sheet, on screen, and in one sentence.
     table: the tabletop that a picture of such work usually has ('planks', 'slate', 'cloth', 'sweep', 'bat').
-    debris: what falls off the work ('clay', 'wood', 'stone'), or None where a finished piece is shown on a swept table.
+    debris: what falls off the work ('clay', 'wood', 'stone'), or None where a finished piece is shown on a clean table.
     """
 
     key: str
@@ -59,17 +59,17 @@ def debris_of(material: str, state: str = "") -> str | None:
 
 
 def works(key: str) -> bool:
-    """Whether work goes on at the bench of a trade, so that something may fall off it; also where the trade is not known."""
+    """Whether work at the bench of a trade leaves debris; true also where the trade is not known."""
     return key not in TRADES or TRADES[key].debris is not None
 
 
 def draw(trade: Trade, count: int, *, place: int, tallest_mm: float, deck: int = 1) -> list[str]:
     """Names of `count` props from a trade's bench for the piece with the number `place`, vessels first.
 
-    They are dealt as cards are: pieces with numbers next to each other get the next `count` of one shuffled deck (another
-    `deck`, another order), so that in a series each prop shows as seldom as can be, in 12 pieces at most four times while
-    `count` is a third of the trade's props or less. tallest_mm: what stands taller is passed over, so that nothing outgrows
-    the piece. Of every three props one is a vessel at most.
+    They are dealt like cards: consecutive pieces get the next `count` of one shuffled deck (`deck` is the seed of the shuffle),
+    so that in a series each prop appears as rarely as possible, in 12 pieces at most four times while `count` is a third of the
+    trade's props or less. tallest_mm: taller props are passed over, so that none is taller than the piece. Of every three props
+    at most one is a vessel.
     """
     rng = np.random.default_rng([deck, digest(trade.key), 701])
     pool = trade.props()

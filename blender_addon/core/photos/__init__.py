@@ -1,1 +1,1 @@
-"""Will a folder of photographs make a scan? How sharp, how bright, how far apart they are; numpy only, pictures as arrays."""
+"""Is a folder of photographs good enough for a scan? Sharpness, light, overlap and sides, with pictures as arrays."""

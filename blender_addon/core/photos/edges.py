@@ -1,8 +1,8 @@
-"""How wide are the strong edges of a photograph, in its own pixels? Contrast says little: a blurred chessboard has plenty.
+"""How wide are the strong edges of a photograph, in its own pixels? Contrast says little: a blurred chessboard has much of it.
 
 The idea is that of the slanted edge (ISO 12233): across an edge the picture rises from one level to another, and the distance
-from 10 to 90 % of that rise tells the blur whatever the contrast. Here many short edges of the picture itself are taken, a
-few from each part, each read across its own direction.
+from 10 to 90 % of that rise measures the blur, whatever the contrast. Here many short edges of the picture itself are used, a
+few from each part, each sampled across its own direction.
 """
 
 from __future__ import annotations
@@ -13,8 +13,8 @@ from ..arrays import Bools, Floats, Ints, Pixels8
 from ..records import record
 
 BLOCKS, LEAST_BLOCK, BLOCK = 4000, 6, 16
-"""The halved picture is cut into about so many blocks, of so many pixels a side at the least and at the most, and one edge at
-most is taken from each."""
+"""The halved picture is divided into about `BLOCKS` blocks, `LEAST_BLOCK` to `BLOCK` pixels a side, and at most one edge is
+taken from each."""
 MOST_EDGES = 1600
 REACH, STEP = 11.0, 0.5
 """How far an edge is followed across, and how finely, in pixels."""
@@ -23,15 +23,15 @@ ALONG = np.arange(-3.0, 4.0)
 LEAST_RISE = 18.0
 """The least rise that counts as a strong edge, of 255."""
 NOISES = 7.0
-"""And so many times the noise of one pixel."""
+"""Least rise of a strong edge over the noise of one pixel."""
 TAIL = 0.1
-"""An edge ends where its slope falls under this share of its steepest."""
+"""An edge ends where its slope falls below this share of its steepest slope."""
 TAIL_FACTOR = 2.563 / 2.426
-"""What ending a Gaussian edge there takes from its 10-90 % distance: 2.563 sigma whole, 2.426 from what is left of it."""
+"""Correction for ending a Gaussian edge there: its 10-90 % distance is 2.563 sigma in full, 2.426 sigma when cut off."""
 READING = 2.563**2 / 6.0
-"""Square of the width that reading between pixels adds: a linear interpolation has variance f (1 - f), 1/6 in the mean."""
+"""Square of the width that interpolation adds: linear interpolation at f has variance f (1 - f), 1/6 in the mean."""
 STRAIGHT = 0.75
-"""Least coherence of the gradients round an edge (0: all ways, 1: one way)."""
+"""Least coherence of the gradients round an edge (0: all directions, 1: a single one)."""
 
 
 @record
@@ -50,7 +50,7 @@ class Edges:
     noise: float
 
     def within(self, chosen: Bools) -> Edges:
-        """Those edges alone."""
+        """Only the chosen edges."""
         return Edges(self.x[chosen], self.y[chosen], self.width[chosen], self.angle[chosen], self.rise[chosen], self.noise)
 
 
@@ -84,8 +84,8 @@ def halved(grey: Pixels8) -> Floats:
 
 def noise_of(grey: Pixels8) -> float:
     """Standard deviation of a pixel's noise, of 255: by second differences both ways, which straight slopes and edges along
-    an axis do not move (Immerkaer 1996); the median over blocks keeps out what is drawn. Within 0.3 it is taken as 0.3, which
-    rounding to whole steps alone makes (1 / sqrt 12)."""
+    an axis do not move (Immerkaer 1996); the median over blocks ignores the subject. It is at least 0.3, which rounding to
+    whole levels alone gives (1 / sqrt 12)."""
     step = max(1, grey.shape[0] // 700)
     rows = np.arange(1, grey.shape[0] - 1, step)
     middle, above, below = (grey[rows + k].astype(np.int16) for k in (0, -1, 1))
@@ -116,7 +116,7 @@ def _candidates(half: Floats) -> tuple[Floats, Floats, Floats]:
 
 
 def _evenly_chosen(x: Floats, y: Floats, slope: Floats, shape: tuple[int, int]) -> Ints:
-    """Numbers of `MOST_EDGES` places at the most: the steepest of each of 16 x 16 fields first, then the next of each."""
+    """Indices of at most `MOST_EDGES` places: the steepest in each of 16 x 16 fields first, then the next of each."""
     if len(x) <= MOST_EDGES:
         return np.arange(len(x))
     field = (y * 16 // shape[0]) * 16 + x * 16 // shape[1]

@@ -1,4 +1,4 @@
-"""Which files of a folder are photographs to be judged, what are the others, and in which order were the photos taken?"""
+"""Which files of a folder are photographs to judge, what are the others, and in which order were the photos taken?"""
 
 from __future__ import annotations
 
@@ -19,20 +19,21 @@ _BRANDS = {
 WHOLE_PHOTO = 3.0
 """Megapixels below which a picture is hardly a phone camera's own file (common practice: 8 and more since 2013)."""
 TALLEST = 1.85
-"""Sides' ratio above which a picture is a screen's and no photo's: cameras give 1, 4:3, 3:2 and 16:9 (1.78), screens of phones
+"""Aspect ratio above which a picture is a screenshot, not a photo: cameras give 1, 4:3, 3:2 and 16:9 (1.78), screens of phones
 2 and more (common practice)."""
 
 
 @record
 class Other:
-    """A file that was not judged: its name and why, in words that say what to do."""
+    """A file that was not judged: its name, and a sentence that says why and what to do."""
 
     name: str
     why: str
 
 
 def why_not(name: str, head: bytes) -> str | None:
-    """Why a file is not judged, by its name and first 32 bytes; None for a picture, '' for what is not worth a word."""
+    """Why a file is not judged, by its name and first 32 bytes; None for a picture, '' for a file that need
+    not be mentioned."""
     suffix = "." + name.rpartition(".")[2].lower() if "." in name.lstrip(".") else ""
     brand = _BRANDS.get(head[8:12]) if head[4:8] == b"ftyp" else None
     if brand or suffix in (".heic", ".heif", ".avif"):
@@ -67,13 +68,13 @@ def natural(name: str) -> tuple[tuple[int, int, str], ...]:
 
 
 def is_screen(name: str, size: tuple[int, int], exif: Exif) -> bool:
-    """Whether a picture is that of a screen: no camera's labels, and a screen's shape or name."""
+    """Whether a picture is a screenshot: no camera metadata, and a screen's shape or a screenshot's name."""
     shape = max(size) / max(1, min(size))
     return not exif.from_camera and (shape > TALLEST or bool(re.search(r"screen.?shot", name.lower())))
 
 
 def is_copy(name: str, size: tuple[int, int], exif: Exif) -> str:
-    """Words where a picture is no camera's own file, but a screenshot or a reduced copy; '' where it may be one."""
+    """A message where a picture is a screenshot or a reduced copy rather than a camera's own file, else ''."""
     if exif.from_camera:
         return ""
     shown = f"{size[0]} x {size[1]} pixels and no camera's labels"

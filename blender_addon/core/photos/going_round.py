@@ -1,7 +1,7 @@
-"""Do the photographs of a set hang together, which side has too few, and which can be left out?
+"""Do the photographs of a set overlap, which side has too few, and which can be left out?
 
-Each photo is compared with the next, in the order in which they were taken. Where the next shares nothing a new run begins.
-Turns are added up along a run; they are rough (15 %), so that sides are told as quarters of a circle.
+Each photo is compared with the next, in the order in which they were taken. Where two share nothing a new run begins. Turns are
+added up along a run; they are rough (15 %), so that sides are reported as quarters of a circle.
 """
 
 from __future__ import annotations
@@ -17,24 +17,24 @@ from .neighbours import Corners, Pair, compared
 from .remarks import LEAVE_OUT, LOOK, RETAKE, Remark
 
 LEAST_MATCHES = 20
-"""With fewer corners met again from photo to photo in the median of the set, overlap can't be told (too plain a piece)."""
+"""Median number of corners found again from photo to photo below which overlap can't be judged (too plain a piece)."""
 APART = 0.25
 """A pair with fewer than this share of the set's usual matches, and fewer than `FEW`, shares too little (guesses, tried in
 `bench photo_set`)."""
 FEW = 25
 STEP = 25.0
-"""Degrees from which a step is said to be wide: small features are met again less and less often beyond 20 to 30 degrees
+"""Degrees from which a step is called wide: beyond 20 to 30 degrees small features are found again less and less often
 (Mikolajczyk & Schmid 2005, whose figures are given here from memory)."""
 SAME = 0.004
-"""A shift below this share of the working size is no other view."""
+"""A shift below this share of the working size is the same view."""
 
 
 @record
 class Round:
     """A set in order.
 
-    pairs: each photo with the next. known: whether overlap could be told. angle: (n,) degrees turned since the run began. run:
-    (n,) number of the run. closed: of each run, whether its last photo meets its first again.
+    pairs: each photo with the next. known: whether overlap could be judged. angle: (n,) degrees turned since the run began.
+    run: (n,) number of the run. closed: of each run, whether its last photo meets its first again.
     """
 
     pairs: tuple[Pair, ...]
@@ -63,7 +63,7 @@ def gone_round(corners: Sequence[Corners]) -> Round:
     for number in range(int(run.max()) + 1 if len(run) else 0):
         members = np.nonzero(run == number)[0]
         meets = known and _meets(corners, members, angle, usual)
-        if meets:  # what was added up on the way is a whole turn
+        if meets:  # the sum along the run is a full turn
             end = angle[members[-1]] + compared(corners[members[-1]], corners[members[0]]).turn
             angle[members] *= 360.0 / end
         closed.append(meets)
@@ -79,7 +79,7 @@ def _is_apart(pair: Pair, usual: float) -> bool:
 
 
 def _meets(corners: Sequence[Corners], members: Ints, angle: Floats, usual: float) -> bool:
-    """Whether a run comes back to its beginning: its last photo shares spots with its first, one on the other side none."""
+    """Whether a run closes: its last photo shares spots with its first, but not with one on the opposite side."""
     if len(members) < 8 or not np.isfinite(angle[members[-1]]) or angle[members[-1]] <= 0.0:
         return False
     first, last = corners[members[0]], corners[members[-1]]
@@ -88,7 +88,7 @@ def _meets(corners: Sequence[Corners], members: Ints, angle: Floats, usual: floa
 
 
 def remarks(found: Round, names: Sequence[str]) -> list[list[Remark]]:
-    """What is to be said of each photo's place among its neighbours."""
+    """Remarks on how each photo relates to its neighbours."""
     said: list[list[Remark]] = [[] for _ in names]
     if not found.known:
         return said
@@ -112,7 +112,8 @@ def remarks(found: Round, names: Sequence[str]) -> list[list[Remark]]:
 def twice(
     corners: Sequence[Corners], candidates: Sequence[tuple[int, int]], names: Sequence[str], width: Floats
 ) -> list[list[Remark]]:
-    """Photos that are the same view as another: of two the softer one, else the later. width: (n,) of edges, nan unknown."""
+    """Remarks on photos that repeat a view: on the softer of two, else on the later. width: (n,) of edges, nan where
+    unknown."""
     said: list[list[Remark]] = [[] for _ in names]
     gone: set[int] = set()
     for first, second in candidates:
@@ -128,8 +129,8 @@ def twice(
 
 
 def surplus(found: Round, weak: Floats, limit: int) -> list[int]:
-    """Numbers of the photos to leave out so that `limit` stay: those first whose neighbours are nearest. weak: (n,) bool,
-    photos that have a fault and go sooner."""
+    """Indices of the photos to leave out so that `limit` remain, those with the nearest neighbours first. weak: (n,) bool,
+    photos with a fault, which go sooner."""
     stay = list(range(len(found.run)))
     out: list[int] = []
     while len(stay) > max(limit, 1):
@@ -151,11 +152,11 @@ def _gap(found: Round, stay: Sequence[int], place: int) -> float:
 
 
 WEAK = 0.5
-"""How much nearer the neighbours of a photo with a fault count."""
+"""Factor on the distance to the neighbours of a photo with a fault."""
 QUARTERS = ("from the side of the first photo to a quarter turn", "from a quarter to half a turn",
             "from half a turn to three quarters", "from three quarters back to the first")  # fmt: skip
 LEAST_REACH = 60.0
-"""Degrees that a run must go round before anything is said of its sides."""
+"""Degrees that a run must cover before its sides are judged."""
 WANTED = 6
 """Photos a quarter turn that a ring should have, one every 15 degrees (common practice: 10 to 20)."""
 

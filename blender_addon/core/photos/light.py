@@ -1,4 +1,4 @@
-"""Which photographs are blown or crushed on the piece, and where do exposure and white balance leave the others?"""
+"""Which photographs are blown out or crushed on the piece, and which differ from the others in exposure or white balance?"""
 
 from __future__ import annotations
 
@@ -15,12 +15,12 @@ from .remarks import LOOK, RETAKE, Remark
 from .seen import Photo
 
 BLOWN, CRUSHED = 0.03, 0.12
-"""Share of the piece that may be at the upper end, or black: a highlight or a deep hollow is no fault (guesses of ours)."""
+"""Share of the piece that may be clipped, or black: a highlight or a deep hollow is no fault (our guesses)."""
 STOPS, TINT = 0.40, 0.17
-"""How far, in stops, a photo may be from its neighbours in light, and in red or blue against green: smaller steps are lost in
-what turning a piece in a lamp's light does (guesses, tried in `bench photo_set`)."""
+"""Largest difference in stops of a photo from its neighbours, in brightness and in red or blue over green: turning a piece in a
+lamp's light changes as much (guesses, tried in `bench photo_set`)."""
 ROUND = 7
-"""Photos that a photo is held against, itself in the middle."""
+"""Photos that one is compared with, itself in the middle."""
 
 
 @record
@@ -56,8 +56,8 @@ def _fitted(mask: Bools, shape: tuple[int, ...]) -> Bools:
 
 
 def _levels(photos: Sequence[Photo], masks: Sequence[Bools], pairs: Sequence[Pair]) -> Floats:
-    """(n, 3) log2 of each photo's light: steps between the same spots of neighbours added up, where they were found in both;
-    else the step between the medians on the piece, which also holds what the piece shows."""
+    """(n, 3) log2 of each photo's light: the sum of the steps between the same spots of neighbours; where too few were found in
+    both, the step between the medians on the piece, which also depends on the side that is seen."""
     medians = np.array([_median(photo, mask) for photo, mask in zip(photos, masks, strict=True)])
     steps = np.diff(medians, axis=0)
     for number, pair in enumerate(pairs):
@@ -81,7 +81,7 @@ def _usual(level: Floats) -> Floats:
 
 
 def remarks(found: Sequence[Lit], exposure: Sequence[float | None]) -> list[list[Remark]]:
-    """What is to be said of each photo's light. exposure: what each camera setting was right for, in stops, where known."""
+    """Remarks on each photo's light. exposure: the exposure value of each camera setting, in stops, where known."""
     known = [value for value in exposure if value is not None]
     usual = float(np.median(known)) if known else None
     said: list[list[Remark]] = []

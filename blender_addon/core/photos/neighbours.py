@@ -1,7 +1,7 @@
 """How much do two photographs share, how far did the piece turn between them, and did its light change?
 
-Small patches round corners of one photo are looked for in the other (normalised cross-correlation, each the other's best), and
-those whose neighbours moved alike are kept. Their number tells the overlap, their shifts the turn, their colours the light.
+Small patches round corners of one photo are matched in the other (normalised cross-correlation, each the other's best), and
+those whose neighbours moved alike are kept. Their number gives the overlap, their shifts the turn, their colours the light.
 """
 
 from __future__ import annotations
@@ -17,10 +17,10 @@ from .piece import SIZE, Piece
 from .seen import Photo
 
 WORKING = 300
-"""Pixels of the piece's longer side, or of the frame's where the piece can't be told, in the pictures that are compared."""
+"""Longer side in pixels of the piece, or of the frame where the piece can't be found, in the pictures that are compared."""
 MOST = 320
 CELL = 8
-"""Corners a photo at the most, one from each cell of so many pixels."""
+"""Most corners of a photo, and the edge in pixels of the cells of which each gives one."""
 PATCH = 6
 """Half a patch's side: 13 x 13 pixels."""
 ALIKE = 0.75
@@ -28,8 +28,8 @@ ALIKE = 0.75
 STRAY = 0.05
 """How far a shift may be from the median shift of its neighbours, as a share of the working size."""
 MET = 0.8
-"""Mean cosine of the places on a round body where corners are found, from its middle to 60 degrees: sin(60) / (60 in radians)
-is 0.83; a shift of x at half width r is then a turn of x / (0.8 r)."""
+"""Mean cosine over the part of a round body where corners are found, up to 60 degrees from its middle: sin(60) / (60 in
+radians) = 0.83, rounded down. A shift x on a body of half width r is then a turn of x / (0.8 r)."""
 
 
 @record
@@ -71,7 +71,7 @@ def corners_of(photos: Sequence[Photo], piece: Piece) -> Iterator[Corners]:
 
 
 def _factor(photos: Sequence[Photo], piece: Piece) -> float:
-    """By how much the middle pictures are reduced, the same for all: a photo from further off must look so."""
+    """By how much the pictures are reduced, the same for all, so that a photo from further away still looks so."""
     longest = float(np.median([max(photo.middle.shape) for photo in photos]))
     span = float(np.median(piece.span())) if piece.known else 1.0
     return max(1.0, longest * max(span, 0.05) / WORKING)
@@ -96,7 +96,7 @@ def _corners(photo: Photo, masks: tuple[Bools, Bools], factor: float, *, known: 
     )
     windows = windows - windows.mean(axis=1, keepdims=True)
     length = np.linalg.norm(windows, axis=1)
-    good = length > 13.0  # a spread of one level of 255: less is the camera's noise
+    good = length > 13.0  # a deviation of one level of 255: less is camera noise
     places, windows = places[good], windows[good] / length[good, None]
     across = mask.sum(axis=1) * (0.5 * width / SIZE[1]) if known else np.full(SIZE[0], np.nan)
     reach = across[np.minimum(places[:, 1] * SIZE[0] // height, SIZE[0] - 1)]
@@ -161,7 +161,7 @@ def _agreeing(places: Floats, shift: Floats) -> Bools:
 def _pair(first: Corners, second: Corners, mine: Ints, theirs: Ints, moved: tuple[Floats, int]) -> Pair:
     shift, of = moved
     length = np.linalg.norm(shift, axis=1)
-    turned = np.linalg.norm(shift - (second.middle - first.middle), axis=1)  # without what the camera was aimed aside
+    turned = np.linalg.norm(shift - (second.middle - first.middle), axis=1)  # less the change of the camera's aim
     turn = float(np.degrees(np.median(turned / np.maximum(MET * first.reach[mine], 1.0))))
     gain = np.median(np.log2(second.colours[theirs] / first.colours[mine]), axis=0)
     return Pair(len(mine), of, float(np.median(length)) / WORKING, turn, gain)

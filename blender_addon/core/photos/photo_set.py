@@ -17,18 +17,18 @@ from .remarks import ADVICE, LEAVE_OUT, LOOK, RETAKE, Remark, verdict
 from .seen import Photo
 
 SMALL_SPAN = 0.35
-"""Share of the frame's side that the piece should fill at least: under it most pixels go to the room (a guess of ours)."""
+"""Least share of the frame's side that the piece should fill; below it most pixels show the room (our guess)."""
 CUT = 0.12
-"""Length of the frame's side along which the piece may run out of it: a stand's corner does no harm (a guess)."""
+"""Share of a frame's side along which the piece may be cut: the corner of a stand does no harm (our guess)."""
 ZOOMED = 0.08
-"""Relative change of focal length that is said: rounding in Exif is finer."""
+"""Relative change of focal length that is reported; rounding in Exif is finer."""
 SETTINGS = 0.35
 """Stops of change in the camera's settings from which the exposure was not locked."""
 
 
 @record
 class Judged:
-    """One photograph and what is said of it. verdict: 'keep', 'retake' or 'leave out'. width: of its edges in pixels, nan
+    """One photograph and the remarks on it. verdict: 'keep', 'retake' or 'leave out'. width: of its edges in pixels, nan
     unknown. span: the piece's longer side as a share of the frame's, nan unknown."""
 
     photo: Photo
@@ -40,7 +40,7 @@ class Judged:
 
 @record
 class SetReport:
-    """The whole set in the order taken. said: sentences about the set, what is wrong first. unknown: what was not found out and
+    """The whole set in the order taken. said: sentences about the set, faults first. unknown: what could not be judged, and
     why."""
 
     photos: tuple[Judged, ...]
@@ -55,7 +55,7 @@ class SetReport:
 def judged(photos: Sequence[Photo], *, limit: int = 0) -> SetReport:
     """The report on photos given in the order taken. limit: how many may be kept, 0 for any number.
 
-    Pictures of a screen are no part of the set: they are reported, and compared with nothing.
+    Screenshots are not part of the set: they are reported, but not compared.
     """
     screens = [photo for photo in photos if is_screen(photo.name, photo.size, photo.exif)]
     photos = [photo for photo in photos if not is_screen(photo.name, photo.size, photo.exif)]
@@ -107,7 +107,7 @@ def _in_frame(piece: Piece, count: int) -> list[list[Remark]]:
 
 
 def _by_labels(photos: Sequence[Photo]) -> list[list[Remark]]:
-    """What sizes and labels say: copies, other cameras, another zoom, flash."""
+    """Remarks by size and metadata: copies, other cameras, another zoom, flash."""
     cameras = Counter((photo.exif.make, photo.exif.model) for photo in photos if photo.exif.from_camera)
     usual = cameras.most_common(1)[0][0] if cameras else None
     focal = [photo.exif.focal_mm for photo in photos if photo.exif.focal_mm]
@@ -148,7 +148,7 @@ def _of_the_set(photos: Sequence[Photo], piece: Piece) -> list[str]:
 
 
 def _kept_within(remarks: list[list[Remark]], ring: going_round.Round, good: Floats, limit: int) -> list[str]:
-    """Mark what is to be left out so that the limit is kept; what is said of it."""
+    """Mark the photos to leave out so that the limit is kept, and return sentences about it."""
     waste = np.array([verdict(mine) == LEAVE_OUT for mine in remarks], bool)
     if not limit or len(remarks) - int(waste.sum()) <= limit:
         return []

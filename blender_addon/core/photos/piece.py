@@ -1,8 +1,8 @@
-"""Where in the photographs is the piece? What stands in the middle of all of them and seldom at their borders.
+"""Where in the photographs is the piece? Its colours are in the middle of all of them and rarely at their borders.
 
 Two ways of photographing are common: the piece turns before a still background, or the camera goes round it. In both the
-colours of the piece are in the middle of every photo. How much more often a colour is met there than at the borders, over the
-whole set, tells piece from background. Where the two look alike this can't be told, and nothing is said of size or cut.
+colours of the piece are in the middle of every photo. How much more often a colour occurs there than at the borders, over the
+whole set, separates piece from background. Where the two look alike, size and cut edges are not judged.
 """
 
 from __future__ import annotations
@@ -18,24 +18,25 @@ from .edges import Edges
 from .seen import Photo
 
 SIZE = (72, 72)
-"""All photos are looked at in one raster, each side stretched to it."""
+"""Raster to which all photos are stretched for this."""
 BINS = 12
 LEAST_SURE = 0.85
-"""How often a pixel of the middle must look more like the piece than one of the border does, at the least, in half of
-the photos (a guess of ours, tried in `bench photo_set`)."""
+"""Least chance, in half of the photos, that a pixel in the middle looks more like the piece than one at the border (our guess,
+tried in `bench photo_set`)."""
 
 
 @record
 class Piece:
-    """masks: (n, 72, 72) bool, the piece in each photo. known: whether it can be told from its background. sure: 0.5 to 1."""
+    """masks: (n, 72, 72) bool, the piece in each photo. known: whether it can be separated from its background. sure: 0.5 to
+    1."""
 
     masks: Bools
     known: bool
     sure: float
 
     def around(self, number: int) -> Bools:
-        """The piece in one photo, with where it is in both its neighbours: what is black, blown or tinted no longer looks like
-        the piece."""
+        """The piece in one photo, joined with where it is in both its neighbours, since clipped, black or tinted parts are not
+        recognised as the piece."""
         if not 0 < number < len(self.masks) - 1:
             return self.masks[number]
         return self.masks[number] | (self.masks[number - 1] & self.masks[number + 1])
@@ -75,7 +76,7 @@ def on_piece(edges: Edges, mask: Bools) -> Bools:
 
 
 def central() -> Bools:
-    """Where the piece is taken to be when it can't be told: a disc of 0.35 of the frame round its middle."""
+    """Where the piece is assumed to be when it can't be found: a disc of 0.35 of the frame round its middle."""
     return _disc(0.35)
 
 
@@ -97,7 +98,7 @@ def _bins(pictures: Pixels8) -> Ints:
 
 
 def _eased(counts: Floats) -> Floats:
-    """Counts of cells shared with the cells beside them, so that a shade more or less makes no other colour."""
+    """Counts smoothed over neighbouring cells, so that slightly different shades count as one colour."""
     cube = counts.reshape(BINS, BINS, BINS)
     for axis in range(3):
         ends = np.concatenate([np.take(cube, [0], axis), cube, np.take(cube, [-1], axis)], axis)
@@ -122,8 +123,8 @@ def _chance(inside: Floats, outside: Floats) -> float:
 
 
 def _from_the_middle(score: Floats, middle: Bools) -> Bools:
-    """What hangs together with the middle, in each photo; where that is little, the piece has left the middle, and what looks
-    most like it is taken instead."""
+    """The region connected with the middle, in each photo; where that is small, the piece is off the middle, and the region
+    that looks most like it is taken instead."""
     masks = _grown(score > 0.0, middle)
     area = masks.mean(axis=(1, 2))
     usual = float(np.median(area))
@@ -135,7 +136,7 @@ def _from_the_middle(score: Floats, middle: Bools) -> Bools:
 
 
 def _grown(masks: Bools, seed: Bools) -> Bools:
-    """What hangs together with the middle, in each photo."""
+    """The region connected with the seed, in each photo."""
     grown = masks & seed
     while True:
         wider = _widened(grown) & masks

@@ -1,4 +1,4 @@
-"""What is said of one photograph: what is wrong, how bad it is, and what to do about it."""
+"""A remark on one photograph: what is wrong, how bad it is, and what to do about it."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from ..records import record
 
 RETAKE, LEAVE_OUT, LOOK = "retake", "leave out", "look"
-"""Take it again; it is not needed; it may be used, but look at it."""
+"""Take it again; leave it out; usable, but worth a look."""
 
 ADVICE = {
     "soft": "Tap on the piece to focus, hold still, wait for the focus before each shot; more light or a tripod helps",
@@ -39,7 +39,7 @@ class Remark:
 
 
 def verdict(remarks: Sequence[Remark]) -> str:
-    """'keep', 'retake' or 'leave out' of a photo with these remarks. What is twice there need not be taken again."""
+    """'keep', 'retake' or 'leave out' of a photo with these remarks. A repeated view need not be taken again."""
     levels = {remark.level for remark in remarks}
     if LEAVE_OUT in levels:
         return LEAVE_OUT

@@ -1,4 +1,4 @@
-"""What is kept of one photograph once it was read? Small pictures and its edges, so that a set of 300 fits in memory."""
+"""What is kept of one photograph after reading it? Small pictures and its edges, so that a set of 300 fits in memory."""
 
 from __future__ import annotations
 
@@ -10,9 +10,9 @@ from ..records import record
 from .edges import Edges, edges_of
 
 MIDDLE = 1024
-"""Longest side of the picture that neighbours are compared by."""
+"""Longest side of the picture by which neighbours are compared."""
 SMALL = 96
-"""Longest side of the picture that the piece is looked for in."""
+"""Longest side of the picture in which the piece is searched."""
 THUMB = 256
 """Longest side of the picture on the page."""
 
@@ -39,8 +39,8 @@ class Photo:
 
 
 TOP, BOTTOM = 252, 5
-"""From this level on a channel counts as blown; up to this one all three as black. JPEG moves both by a step or two (common
-practice)."""
+"""A channel counts as clipped from the first level up; a pixel as black with all three at most at the second. JPEG moves both
+by a level or two (common practice)."""
 
 
 def seen(name: str, pixels: Pixels8, exif: Exif) -> Photo:
@@ -51,7 +51,7 @@ def seen(name: str, pixels: Pixels8, exif: Exif) -> Photo:
     step = max(1, -(-max(width, height) // MIDDLE))
     middle = as_held(_means(grey, step), exif.orientation)
     block = max(1, max(width, height) // SMALL)
-    # every pixel counts in the sharp edges above; for colour and clipping one in four each way is plenty
+    # edges need every pixel; for colour and clipping one in four each way is enough
     thin = pixels[:: min(4, block), :: min(4, block)]
     cell = max(1, max(thin.shape[:2]) // SMALL)
     small = np.stack([_means(thin[..., k], cell) for k in range(3)], axis=2)

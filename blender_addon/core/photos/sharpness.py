@@ -1,4 +1,5 @@
-"""Which photographs of a set are soft, which were shaken? By the width of their edges, in pixels and beside the set's best."""
+"""Which photographs of a set are soft, which are shaken? By the width of their edges, in pixels and relative to the set's
+best."""
 
 from __future__ import annotations
 
@@ -14,21 +15,23 @@ from .remarks import RETAKE, Remark
 from .seen import Photo
 
 QUANTILE = 15.0
-"""Percentile of the edges' widths that stands for a photo: the sharp ones, since round forms and shadows have wide edges in
-the sharpest photo."""
+"""Percentile of the edges' widths that represents a photo: a low one, since round forms and shadows have wide edges even in the
+sharpest photo."""
 LEAST_EDGES = 8
-"""With fewer strong edges on the piece nothing is said."""
+"""With fewer strong edges on the piece sharpness is not judged."""
 SHARPEST = 5.0
 """The same for one direction alone: what is out of focus has wide edges too, but after a shake no edge is sharp."""
 SOFT_PIXELS = 4.0
 """10-90 % width from which a photo is soft whatever the others are: a Gaussian blur of 1.6 pixels (width / 2.563), under which
 lines four pixels apart keep 4 % of their contrast, exp(-2 (pi 1.6 / 4)^2)."""
 SOFT_RATIO, SOFT_FLOOR = 1.6, 2.4
-"""So many times the width of the set's sharp photos is soft too, from this width on (guesses, tried in `bench photo_set`)."""
+"""A photo is also soft from this multiple of the width of the set's sharp photos, if its width is at least the floor (guesses,
+tried in `bench photo_set`)."""
 SHAKEN_RATIO = 1.45
-"""How much wider edges across one direction are than those across the other, at the least (the same)."""
+"""Least ratio of the edges' widths across two directions in a shaken photo (guess, tried likewise)."""
 STREAKED = 0.7
-"""How far the edges lean to one direction at the least where it is all streaks (0: all ways alike, 1: one way; the same)."""
+"""Least concentration of the edges' directions in a photo that is all streaks (0: even, 1: a single direction; guess, tried
+likewise)."""
 WAYS = 12
 LEAST_A_WAY = 20
 
@@ -36,8 +39,8 @@ LEAST_A_WAY = 20
 @record
 class Sharpness:
     """Of one photo: 10-90 % width in pixels (nan: too few edges), edges counted, and the same width across each of `WAYS`
-    directions from 0 to 180 degrees (nan where too few edges rise that way). lean: mean of exp(2 i angle) of the edges, whose
-    length says how far they rise one way, and half its angle which."""
+    directions from 0 to 180 degrees (nan where too few edges rise that way). lean: mean of exp(2 i angle) of the edges; its
+    length is the concentration of their directions, half its angle the main direction."""
 
     width: float
     edges: int
@@ -79,7 +82,7 @@ def soft_limit(best: float) -> float:
 
 
 def remarks(found: Sequence[Sharpness]) -> list[list[Remark]]:
-    """What is to be said of each photo's sharpness."""
+    """Remarks on each photo's sharpness."""
     if not found:
         return []
     best = best_width(found)
@@ -90,8 +93,8 @@ def remarks(found: Sequence[Sharpness]) -> list[list[Remark]]:
 
 
 def _usual_ways(found: Sequence[Sharpness]) -> Floats:
-    """(WAYS,) width across each direction in the set's photos, their lower quarter: a grain or a ridge is wider one way in all
-    of them. Equal widths where the set is too small to tell."""
+    """(WAYS,) lower quartile over the set's photos of the width across each direction, since a grain or a ridge is wider in one
+    direction in all of them. Equal widths where the set is too small."""
     ways = np.array([photo.ways for photo in found])
     known = np.isfinite(ways).sum(axis=0)
     usual = np.array([np.nanpercentile(ways[:, k], 25) if known[k] >= 4 else np.nan for k in range(WAYS)])
@@ -100,7 +103,7 @@ def _usual_ways(found: Sequence[Sharpness]) -> Floats:
 
 
 def _shaken(photo: Sharpness, usual: Floats, limit: float) -> list[Remark]:
-    """Whether edges are wider across one direction than across one far from it, beside what is usual in the set."""
+    """Whether edges are wider across one direction than across one far from it, compared with the rest of the set."""
     known = np.where(np.isfinite(photo.ways), photo.ways / usual, np.inf)
     quarter = WAYS // 4
     away = np.array([min(known[(way + k) % WAYS] for k in range(quarter, WAYS - quarter + 1)) for way in range(WAYS)])
@@ -115,7 +118,8 @@ def _shaken(photo: Sharpness, usual: Floats, limit: float) -> list[Remark]:
 
 
 def _smeared(photo: Sharpness, usual: float) -> list[Remark]:
-    """Whether nearly all edges run one way, as in no other photo: long motion draws fine detail out into streaks."""
+    """Whether nearly all edges run in one direction, unlike in the other photos: a long motion turns fine detail into
+    streaks."""
     if photo.edges < 2 * LEAST_A_WAY or abs(photo.lean) < max(STREAKED, usual + 0.35):
         return []
     along = np.degrees(0.5 * np.angle(photo.lean)) + 90.0

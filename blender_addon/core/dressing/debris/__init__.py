@@ -1,1 +1,1 @@
-"""The small stuff round the work: pieces by size class, where they lie, and how they rest. Millimetres."""
+"""Debris round the work: pieces by size class, where they lie, and how they rest. Lengths in mm."""

@@ -26,7 +26,7 @@ Heights = Callable[[Floats], Floats]
 
 @record
 class Share:
-    """How a class takes part: share of the count, sizes as a factor on the library's pieces (least, usual, most)."""
+    """One class in a mix: its share of the count, and the sizes as factors on the library's pieces (least, usual, most)."""
 
     kind: str
     share: float
@@ -83,7 +83,7 @@ def work_density(
         x, y = points[near, 0], points[near, 1]
         cloud = layered(x / (0.55 * falloff), y / (0.55 * falloff), seed=seed + 5, octaves=4)
         gathered = smoothstep(-0.15, 0.55, cloud) ** 1.5
-        leaning = 0.65 + 0.35 * np.cos(np.arctan2(y, x) - side)  # work falls more to one side
+        leaning = 0.65 + 0.35 * np.cos(np.arctan2(y, x) - side)  # more debris falls to one side
         found = np.zeros(len(points))
         found[near] = value[near] * leaning * ((1 - drift) + drift * gathered)
         if mask is not None:
@@ -181,7 +181,7 @@ def _numbers(amounts: Amounts) -> list[tuple[Share, int]]:
 def _lots(share: Share, number: int, size: float, rng: np.random.Generator) -> list[Floats]:
     """Sizes of `number` pieces, heavy-tailed, largest first, in up to four lots of like sizes."""
     below, above = np.log(share.usual / share.least), np.log(share.most / share.usual)
-    z = np.clip(rng.standard_gamma(1.0, number), 0, 4) / 4  # many near the usual, few towards the most
+    z = np.clip(rng.standard_gamma(1.0, number), 0, 4) / 4  # many near the usual size, few towards the largest
     up = rng.random(number) < 0.6
     sizes = share.usual * np.exp(np.where(up, z * above, -rng.random(number) * below)) * size
     ordered = np.sort(sizes)[::-1]
@@ -189,7 +189,7 @@ def _lots(share: Share, number: int, size: float, rng: np.random.Generator) -> l
 
 
 def _near_parents(vertices: Floats, dense: Floats, parents: Floats) -> Floats:
-    """The density with half of the small stuff where larger pieces broke."""
+    """The density, with half of the small pieces near the larger ones."""
     near = np.flatnonzero(dense > THINNEST)
     total = np.zeros(len(near))
     for centre in parents[:48, :2]:
@@ -201,7 +201,7 @@ def _near_parents(vertices: Floats, dense: Floats, parents: Floats) -> Floats:
 
 
 CLUSTER_MM = 7.0
-"""How far crumbs lie from the piece they broke off, one standard deviation (judged by eye)."""
+"""Standard deviation of the distance of crumbs from the piece that they broke off, mm (judged by eye)."""
 
 
 @record
@@ -232,12 +232,12 @@ def _lay_lot(ground: Ground, density: Floats, lot: _Lot, taken: _Taken, rng: np.
         scale = lot.sizes[np.arange(len(points)) % len(lot.sizes)] if first else rng.choice(lot.sizes, len(points))
         radius = lot.of(piece, "radius", scale)
         good = ~ground.keep_out(points, radius, lot.of(piece, "height", scale))
-        if ground.heights is not None:  # what lies under something else is no place to lie on
+        if ground.heights is not None:  # nothing lies on ground that something else covers
             seen = np.flatnonzero(good)
             good[seen] = np.abs(ground.heights(points[seen, :2]) - points[seen, 2]) < 0.02
         points, face, piece, scale, radius = points[good], face[good], piece[good], scale[good], radius[good]
         spin = rng.uniform(0, 2 * np.pi, len(points))
-        # by their places on the plan: what is clear there is clear at any height
+        # compared in plan: what is clear there is clear at any height
         stays = accepted(points * PLAN, radius + 0.5 * lot.clear, taken.places * PLAN, taken.reach, together=True)
         most = int(1.6 * missing) + 8
         points, face, piece, scale, spin = (values[stays][:most] for values in (points, face, piece, scale, spin))
@@ -266,10 +266,11 @@ class _Thrown:
 
 
 def _rested(ground: Ground, thrown: _Thrown) -> tuple[Floats, Floats, np.ndarray]:
-    """Lower each piece, flat side down, onto the surface: places, turns, and whether it lies well.
+    """Lower each piece, flat side down, onto the surface: places, turns, and whether it rests stably.
 
     Small ones lie on the face under them. Larger ones on the plane that fits the surface under their base, raised until no
-    point of the base is inside, so that each touches and none floats; one that would bridge a gap or an edge does not lie well.
+    point of the base is inside, so that each touches and none floats; one that would bridge a gap or an edge does not rest
+    stably.
     """
     points, pieces, scale, spin, heights = thrown.points, thrown.pieces, thrown.scale, thrown.spin, ground.heights
     normal = face_normals(ground.vertices, ground.faces)[thrown.face]
@@ -311,12 +312,12 @@ def _rested(ground: Ground, thrown: _Thrown) -> tuple[Floats, Floats, np.ndarray
 
 
 LONG_MM, SPOTS, IN = 4.0, 24, 0.08
-"""Radius from which a piece is long enough to lie over a ridge that its base's own points miss; how many points of its lower
-half are then looked at; how deep, as a share of its height, one may be in the surface."""
+"""Radius, mm, from which a piece may lie over a ridge that the points of its base miss; how many points of its lower half are
+then checked; how deep, as a share of its height, one may be in the surface."""
 
 
 def _sunk(places: Floats, turns: Floats, pieces: Sequence[Piece], scale: Floats, heights: Heights) -> np.ndarray:
-    """Which pieces that were laid down have a ridge, as the arris of a board, inside of them."""
+    """Which of the pieces laid down are penetrated by a ridge, such as the arris of a board."""
     if not len(places):
         return np.zeros(0, bool)
     lows = []
@@ -331,7 +332,7 @@ def _sunk(places: Floats, turns: Floats, pieces: Sequence[Piece], scale: Floats,
 
 
 def _walled(places: Floats, radius: Floats, tall: Floats, heights: Heights) -> np.ndarray:
-    """Whether a wall rises beside a piece, as in the gap between two boards, and would stand in it."""
+    """Whether a wall rises beside a piece, as in the gap between two boards, and would penetrate it."""
     angle = np.linspace(0, 2 * np.pi, 12, endpoint=False)
     ring = places[:, None, :2] + (1.1 * radius)[:, None, None] * np.stack([np.cos(angle), np.sin(angle)], axis=1)[None]
     beside = heights(ring.reshape(-1, 2)).reshape(len(places), 12)

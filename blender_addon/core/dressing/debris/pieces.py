@@ -1,7 +1,7 @@
 """What do the small pieces look like? Shavings that curl, offcuts, rolls, crumbs and grains of clay, wood or stone.
 
-Each is a closed mesh in mm of its own true size, resting on z = 0 on the side on which it would come to lie, its bounding disc
-round the origin. Thicknesses: planed wood 0.10 to 0.22 mm (Ugulino & Hernandez 2017, helical planing of red oak), hand-plane
+Each is a closed mesh at true size in mm, resting on z = 0 on the side on which it would come to lie, its bounding disc centred
+on the origin. Thicknesses: planed wood 0.10 to 0.22 mm (Ugulino & Hernandez 2017, helical planing of red oak), hand-plane
 shavings thinner (from memory 0.02 to 0.1 mm), sawdust 0.1 to 2 mm (from memory); clay trimmed with a loop tool 0.3 to 0.9 mm
 (common practice).
 """
@@ -90,7 +90,7 @@ def _thinned(points: Floats, most: int = 12) -> Floats:
 def _clay_shaving(rng: np.random.Generator) -> tuple[TriangleMesh, float]:
     """A strip taken off by a loop tool: ragged at the edges, thicker in the middle than at the rim.
 
-    Most are open and lie hollow side down, as damp clay sinks under its weight; some rolled up before the tool.
+    Most are open and lie hollow side down, since damp clay sags under its own weight; some rolled up in front of the tool.
     """
     length, width = rng.uniform(7, 24), rng.uniform(2.0, 4.6)
     thickness = rng.uniform(0.35, 0.8)
@@ -135,7 +135,8 @@ def _curl(
 def _lying(curve: Floats, *, hollow_down: bool) -> float:
     """The angle about y that brings a wound strip (n, 2 of x, z) to rest: its middle as low as it will go.
 
-    An open strip can lie like a bridge or like a boat; people's floors show mostly bridges, and they cast the better shadow.
+    An open strip can lie like a bridge or like a boat; on real floors most lie like bridges (from memory), and these cast the
+    clearer shadow.
     """
     middle = curve - curve.mean(axis=0)
     angles = np.linspace(0, 2 * np.pi, 120, endpoint=False)
@@ -187,7 +188,7 @@ def _offcut(rng: np.random.Generator) -> tuple[TriangleMesh, float]:
 
 
 def _roll(rng: np.random.Generator) -> tuple[TriangleMesh, float]:
-    """A bit rolled between finger and table: a bent little worm with pinched ends."""
+    """A bit rolled between finger and table: a short bent roll with pinched ends."""
     radius, length = rng.uniform(0.5, 1.1), rng.uniform(4, 11)
     s = np.linspace(0, 1, 28)
     bend = rng.uniform(-1.2, 1.2) * (s - 0.5) + 0.25 * noise_of(rng, 2 * s)

@@ -1,4 +1,4 @@
-"""Things that belong on such a table, made up at true size in mm, random by seed, copies of nothing. A prop is one file.
+"""Props for a maker's table, generated at true size in mm, varied by seed, modelled on no particular product. One file each.
 
 A prop's file lies in one of the folders below and gives `NAME`, `TRADES` (keys of `core/dressing/trades.py`) and
 `make(rng)`. There is no list to add it to. Sizes are those of studio tools as they are sold (common practice, from memory).

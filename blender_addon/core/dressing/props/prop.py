@@ -12,12 +12,12 @@ from ...mesh.triangles import TriangleMesh
 from ...records import record
 
 ALONG_X = turn("y", np.pi / 2)
-"""Lays a turned shape down: what pointed up points along x."""
+"""Lays a lathed shape down: what pointed up points along x."""
 
 
 @record
 class Prop:
-    """name; mesh in mm resting about z = 0 round the origin, faces by material slot; materials: the name a slot.
+    """name; mesh in mm resting about z = 0 round the origin, faces by material slot; materials: a name for each slot.
 
     smooth: whether it is shaded smooth.
     """

@@ -51,7 +51,7 @@ class Room:
 
 @record
 class SetUp:
-    """A whole light."""
+    """A light set-up: lamps, cards, the room, and the colour temperature that the camera is balanced for."""
 
     lamps: tuple[Lamp, ...]
     cards: tuple[Card, ...]
@@ -64,7 +64,7 @@ class Place:
     """Places round a subject: azimuth 0 is towards the camera, positive to the camera's left. Lengths in mm, angles in degrees.
 
     subject: (3,) its middle, mm. scale: factor of all sizes and distances for a large subject. camera: (3,) unit direction to
-    the camera. turn: of all lights about the vertical, counter-clockwise from above.
+    the camera. turn: degrees by which all lights are turned about the vertical, counter-clockwise from above.
     """
 
     def __init__(self, subject: Floats, scale: float, camera: Floats, turn: float) -> None:

@@ -1,1 +1,1 @@
-"""Surfaces that a subject can stand on, as meshes with true relief, in millimetres."""
+"""Surfaces that a subject can stand on, as meshes with real relief, in millimetres."""

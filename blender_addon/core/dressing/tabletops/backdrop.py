@@ -1,6 +1,6 @@
-"""What lies far behind the table: a room that is only ever seen out of focus, in millimetres.
+"""What stands far behind the table: a room that is always out of focus, in millimetres.
 
-Four walls round the table, a floor, and on each wall things of a size that still reads as a shape when it is blurred: shelves
+Four walls round the table, a floor, and on each wall objects large enough to be recognised when blurred: shelves
 with pots, leaning boards, a whitewashed window niche, a hung apron or sheet. No two walls alike.
 """
 
@@ -25,19 +25,19 @@ FLOOR = -780.0
 CEILING = 1900.0
 
 LOOSE = 320.0
-"""What is no larger than this stands about and can be taken away, mm: pots, but no board and no shelf."""
+"""Largest size, mm, of objects that can be removed: pots, but no board and no shelf."""
 
 
 @record
 class Furnishing:
-    """A thing at a wall; `ways` (k, 3), unit vectors at right angles, are the only ways in which it can be moved: along that
-    wall, and up and down where it hangs there."""
+    """An object at a wall; `ways` (k, 3), unit vectors at right angles, are the only directions in which it can be moved: along
+    the wall, and up and down where it hangs."""
 
     mesh: TriangleMesh
     ways: np.ndarray
 
     def moved(self, shift: np.ndarray) -> TriangleMesh:
-        """The mesh moved by as much of `shift` (3,) mm as goes those ways."""
+        """The mesh moved by the part of `shift` (3,) mm that lies in those directions."""
         return moved(self.mesh, np.eye(3), (self.ways @ shift) @ self.ways)
 
 
@@ -52,8 +52,8 @@ class Workshop:
 
 
 def workshop_parts(half: float, *, seed: int = 1, scale: float = 1.0) -> Workshop:
-    """A workshop of four walls, `half` from the middle to each, mm; scale: how much larger than usual all is that stands
-    there."""
+    """A workshop of four walls, `half` from the middle to each, mm; scale: how much larger than usual its contents
+    are."""
     room = _usual(half / scale, seed)
     if scale == 1.0:
         return room
@@ -85,9 +85,9 @@ def _usual(half: float, seed: int) -> Workshop:
 def assembled(
     room: Workshop, *, shift: ArrayLike = (0.0, 0.0, 0.0), away: Callable[[np.ndarray], bool] | None = None
 ) -> TriangleMesh:
-    """The room as one mesh, what stands in it moved along its walls by `shift` (3,) mm.
+    """The room as one mesh, its contents moved along the walls by `shift` (3,) mm.
 
-    Loose things that would be in a wall then, or whose points (n, 3) mm are `away`, are left out.
+    Loose objects that would then be inside a wall, or for whose points (n, 3) mm `away` is true, are left out.
     """
     way = np.asarray(shift, float)
     placed = [part.moved(way) for part in room.loose]
@@ -133,7 +133,7 @@ def _pot(rng: np.random.Generator, height: float, slot: int) -> TriangleMesh:
 
 def _shelves(half: float, rng: np.random.Generator) -> list[TriangleMesh]:
     parts = []
-    for level in (-480.0, -150.0, 130.0, 470.0):  # two of them behind what a low camera sees over the table's edge
+    for level in (-480.0, -150.0, 130.0, 470.0):  # a low camera sees two of them over the table's edge
         z = level + rng.uniform(-30, 30)
         length, middle = rng.uniform(1.3, 1.9) * half, rng.uniform(-0.05, 0.05) * half
         parts.append(_box([length, 200.0, 24.0], [middle, half - 110.0, z], WOOD))

@@ -1,4 +1,4 @@
-"""A cloth thrown over the bench: smoothed flat where the subject stands, folds running away from it. Millimetres."""
+"""A cloth over the bench, flat where the subject stands, with folds that run away from it. Lengths in mm."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ from .grid import Extent, Tabletop, lines, sheet
 
 THICKNESS = 34.0
 USUAL_HEIGHT = 11.0
-"""Height of the highest fold that is as wide as `_fold` draws it, mm; a higher one is as much wider."""
+"""Height, mm, up to which folds have the widths that `_fold` gives; higher ones are wider in proportion."""
 
 
 def cloth(
@@ -50,7 +50,7 @@ def _fold(x: Floats, y: Floats, far: Floats, extent: Extent, height: float, rng:
     u = (x - start[0]) * np.cos(way) + (y - start[1]) * np.sin(way)
     v = (y - start[1]) * np.cos(way) - (x - start[0]) * np.sin(way)
     v = v - 16.0 * noise(u / 95.0, 0.7, seed=seed) - 4.0 * noise(u / 31.0, 2.7, seed=seed + 1)
-    wide = rng.uniform(5.5, 11.0) * (1 + 0.0035 * np.clip(u, 0, 260)) * max(height / USUAL_HEIGHT, 1.0)  # no fold is a fin
+    wide = rng.uniform(5.5, 11.0) * (1 + 0.0035 * np.clip(u, 0, 260)) * max(height / USUAL_HEIGHT, 1.0)  # no thin fins
     steep = np.where(v > 0, 1.0, rng.uniform(0.5, 0.8))  # one flank is steeper: cloth leans
     ridge = 1.0 / (1.0 + (v / (wide * steep)) ** 2) ** 1.6
     grown = smoothstep(-8.0, rng.uniform(50, 120), u) * (0.75 + 0.25 * noise(u / 60.0, 5.5, seed=seed + 2))

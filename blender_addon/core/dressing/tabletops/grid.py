@@ -1,4 +1,4 @@
-"""A tabletop as a grid of lines that lie close where the camera looks and wide where it does not."""
+"""A tabletop as a grid whose lines are close where the camera looks and far apart elsewhere."""
 
 from __future__ import annotations
 
@@ -40,10 +40,10 @@ class Extent:
 
 @record
 class Tabletop:
-    """A made surface in mm: what carries the subject, its kind of material, and what belongs with it.
+    """A generated surface in mm: what carries the subject, its kind of material, and what belongs with it.
 
-    below: what it lies on, if it is not the whole table, with z = 0 at the underside of `mesh`. beyond: a surface that goes on
-    behind it and is only seen.
+    below: what it lies on, if it is not the whole table, with z = 0 at the underside of `mesh`. beyond: a surface that
+    continues behind it and carries nothing.
     """
 
     mesh: TriangleMesh
@@ -57,7 +57,7 @@ class Tabletop:
 def lines(low: float, high: float, *, reach: float, fine: float, coarse: float, extra: Sequence[float] = ()) -> Floats:
     """Ascending places of lines from `low` to `high`, `fine` apart within +-reach, growing to `coarse`; `extra` ones added.
 
-    Places nearer than a fifth of `fine` to an extra one give way to it.
+    Lines nearer than a fifth of `fine` to an extra one are dropped.
     """
     half: list[float] = [0.0]
     step = fine

@@ -11,8 +11,8 @@ from ...mesh.triangles import TriangleMesh
 from ...shots.sight import ShotView
 
 HORIZON = 0.66
-"""Share of the hero's frame under the line at which its table ends, the same for pieces of all sizes. Set by eye: over it
-stands what shows the place, under it what shows the work."""
+"""Height, as a share of the hero's frame, at which its table ends, the same for pieces of all sizes. Set by eye: the room is
+seen above it, the work below."""
 
 
 def horizon_back(views: Sequence[ShotView], *, least: float, height: float = 0.0) -> float | None:
@@ -41,7 +41,8 @@ def seen_width(views: Sequence[ShotView], back: float | None) -> float:
 
 
 def ended_at_horizon(mesh: TriangleMesh, back: float, views: Sequence[ShotView]) -> TriangleMesh:
-    """The table drawn out or in at its far end, so that the edge, settled under the subject as it is, lies at the horizon."""
+    """The table stretched or shortened at its far end, so that the edge, settled under the subject as it is, lies at the
+    horizon."""
     points = np.asarray(mesh.vertices, float).copy()
     edge = points[points[:, 1] > back - 30.0]
     wanted = horizon_back(views, least=0.8 * back, height=float(np.median(edge[edge[:, 2] > np.median(edge[:, 2]) - 10.0, 2])))

@@ -1,5 +1,4 @@
-"""A table's surface and a backdrop that a photograph of the user's covers: flat, at the size that the photograph shows.
-Millimetres."""
+"""A tabletop and a backdrop covered by the user's photograph: flat, at the size that the photograph shows. Lengths in mm."""
 
 from __future__ import annotations
 
@@ -15,7 +14,7 @@ SUNK = 0.35
 
 
 def photo_top(extent: Extent) -> Tabletop:
-    """A flat board of the extent; its material lays the photograph on it by the place in mm."""
+    """A flat board of the extent; its material maps the photograph onto it by position in mm."""
     xs = lines(-extent.width / 2, extent.width / 2, reach=extent.reach, fine=4.0 * extent.fine, coarse=extent.coarse)
     ys = lines(extent.near_y, extent.far_y, reach=extent.reach, fine=4.0 * extent.fine, coarse=extent.coarse)
     x, y = np.meshgrid(xs, ys)

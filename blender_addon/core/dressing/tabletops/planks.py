@@ -19,7 +19,7 @@ ROUNDING = (0.0, 0.22, 0.5, 0.95, 1.6, 2.6)
 
 @record
 class Planks:
-    """What kind of planks. Lengths in mm; wear 0 (fresh from the saw) to 1 (a bench of many years)."""
+    """The kind of planks. Lengths in mm; wear 0 (freshly sawn) to 1 (a bench used for many years)."""
 
     width: float = 88.0
     length: float = 1700.0
@@ -144,7 +144,7 @@ def _board(
     y_grain, knot, rings = _log(x, y, width, kind, rng, seed)
     wear = kind.wear * np.clip(0.75 + 0.6 * layered(x / 140.0, y / 60.0, seed=seed + 1, octaves=3), 0.0, 1.3)
     z = rng.normal(0.0, 0.16) + 0.0012 * rng.normal() * x * 0.35 + rng.normal(0.0, 0.004) * y
-    z = z - rng.uniform(0.05, 0.35) * (2 * y / width) ** 2  # cupped: wider faces dry hollow or crowned
+    z = z - rng.uniform(0.05, 0.35) * (2 * y / width) ** 2  # cupped: boards dry hollow or crowned
     z = z + 0.12 * layered(x / 90.0, y / 35.0, seed=seed + 2, octaves=3)
     part = np.mod(rings, 1.0)
     late = smoothstep(0.45, 0.9, part) * (1 - smoothstep(0.93, 1.0, part))
@@ -210,7 +210,7 @@ def _saw(x: Floats, y: Floats, kind: Planks, wear: Floats, rng: np.random.Genera
 
 
 def _dents(x: Floats, y: Floats, width: float, wear: Floats, rng: np.random.Generator) -> Floats:
-    """What fell on the bench: shallow pits with soft rims."""
+    """Dents where things fell on the bench: shallow pits with soft rims."""
     total = np.zeros(x.shape)
     for _ in range(rng.poisson(np.ptp(x) * width / 2600.0)):
         radius = float(np.clip(rng.lognormal(0.1, 0.5), 0.5, 4.0))

@@ -1,4 +1,4 @@
-"""Round things to stand on: a potter's bat on the bench, and a sheet of paper that rises without a seam. Millimetres."""
+"""Round tabletops: a potter's bat on the bench, and a sheet of paper that rises without a seam. Lengths in mm."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ BAT_THICKNESS = 19.0
 
 
 def bat(extent: Extent, diameter: float, *, seed: int = 1, wear: float = 0.5) -> Tabletop:
-    """A plaster bat with the rings of its making, a rounded edge and old nicks; its top about z = 0."""
+    """A plaster bat with the rings left by turning, a rounded edge and old nicks; its top about z = 0."""
     rng = np.random.default_rng([seed, 131])
     radius = 0.5 * diameter
     flat = radius - 3.2
@@ -41,7 +41,8 @@ def bat(extent: Extent, diameter: float, *, seed: int = 1, wear: float = 0.5) ->
 def sweep(extent: Extent, *, floor: float, height: float, seed: int = 1) -> Tabletop:
     """A sheet of paper: level out to the radius `floor`, then rising all round in a wide curve to `height`.
 
-    The rise is the part `beyond`, which is only seen, and only from inside, so that every shot has it behind.
+    The rise is the part `beyond`, which carries nothing and is visible only from inside, so that it is the background of
+    every shot.
     """
     sides = 240
     radii = np.concatenate([np.linspace(0.0, floor, 90)])

@@ -31,7 +31,7 @@ def slate(extent: Extent, size: tuple[float, float], *, wear: float = 0.5, seed:
     z = _cleft(x, y, wear, seed)
     away = np.minimum(half[0] - np.abs(x), half[1] - np.abs(y))
     z = z - _broken(x, y, away, seed)
-    # the outline wanders: pull the rim in by a ragged amount, fading inwards
+    # an irregular outline: move the rim in by an uneven amount, fading inwards
     ragged = 2.6 * np.abs(layered(x / 16.0, y / 16.0, seed=seed + 5, octaves=4)) + 1.6 * (
         1 + noise(x / 70.0, y / 70.0, seed=seed + 6)
     )
@@ -47,7 +47,7 @@ def slate(extent: Extent, size: tuple[float, float], *, wear: float = 0.5, seed:
 
 
 def _cleft(x: Floats, y: Floats, wear: float, seed: int) -> Floats:
-    """Terraces a few tenths of a mm high where one layer ends, ripples and pits on them."""
+    """Terraces a few tenths of a mm high where layers end, with ripples and pits on them."""
     warp = 9.0 * noise(x / 45.0, y / 45.0, seed=seed + 1)
     plate = 2.2 * layered((x + warp) / 120.0, (y - warp) / 70.0, seed=seed + 2, octaves=4)
     step = np.floor(plate) + smoothstep(0.0, 0.10 + 0.15 * wear, plate - np.floor(plate))

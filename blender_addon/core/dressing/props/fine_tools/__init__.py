@@ -1,1 +1,1 @@
-"""Tools for fine work on finished surfaces. A file a tool."""
+"""Tools for fine work on finished surfaces. One file each."""

@@ -1,1 +1,1 @@
-"""What else lies on a bench: material, measures, string. A file a thing."""
+"""Other things on a bench: material, measures, string. One file each."""

@@ -1,1 +1,1 @@
-"""Hand tools, lying along x. A file a tool."""
+"""Hand tools, lying along x. One file each."""

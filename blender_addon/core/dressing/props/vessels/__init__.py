@@ -1,1 +1,1 @@
-"""Pots, jars and bowls. A file a vessel."""
+"""Pots, jars and bowls. One file each."""
