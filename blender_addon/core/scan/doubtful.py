@@ -1,4 +1,4 @@
-"""What of a scan may be made up by the scanning program? Webs between limbs, surfaces that no camera could see, thin shells."""
+"""What in a scan may be invented by the scanning software? Webs between limbs, surfaces no camera could see, thin shells."""
 
 from __future__ import annotations
 
@@ -12,19 +12,20 @@ from ..mesh.triangles import TriangleMesh
 from ..records import record
 
 Cast = Callable[[Floats, Floats], tuple[Ints, Floats]]
-"""Origins and directions (n, 3) to the face that each ray meets first, -1 for none, and how far off."""
+"""From origins and directions (n, 3) to the face (n,) that each ray hits first, -1 for none, and its distance (n,)."""
 
 THIN = 0.03
-"""Thickness over the diagonal below which a wall may be a web; scanning programs bridge gaps with walls about so thick."""
+"""Thickness over the diagonal below which a wall may be a web; scanning software bridges gaps with walls of about this
+thickness (common practice)."""
 ATTACHED = 0.7
 """Least length of creases round a thin wall, over the perimeter of a disc of its area. A disc held all round has 1, a triangle
 held on two of its sides 0.8; a half disc held at its base, as an ear is, 0.45."""
 CREASE = 0.35
 """Least fold (radians) that counts as a crease."""
 LEAST_PERCENT = 0.15
-"""Share of the surface below which a web is not worth a word."""
+"""Share of the surface, in percent, below which a web is not reported."""
 VIEWS = 34
-"""Directions from which cameras look: all round, from a little under the horizon to straight above."""
+"""Number of directions from which cameras look: all round, from a little below the horizon to straight above."""
 LOOKED_AT, WALLS_LOOKED_AT = 1500, 16000
 GRAZING = 0.2
 """Cosine below which a camera sees a surface at too grazing an angle to record it."""
@@ -32,7 +33,7 @@ GRAZING = 0.2
 
 @record
 class Doubts:
-    """What to look at. webs: (area of one side in square units, middle (3,)) of each, the largest first; web: (m,) bool its
+    """What to check. webs: (area of one side in square units, middle (3,)) of each, the largest first; web: (m,) bool its
     faces. unseen: share (0 to 1) of the surface that no camera could see, unseen_middle: (3,) where most of it is.
     wall: median thickness, in the mesh's unit; shell: whether that makes it a thin shell.
     """
@@ -46,9 +47,9 @@ class Doubts:
 
 
 def doubts(mesh: TriangleMesh, asked: Bools, cast: Cast, *, seed: int = 1) -> Doubts:
-    """Look at the `asked` (m,) faces of a mesh that stands on z = 0, such as the piece's; all of it hides the rest.
+    """Check the faces `asked` (m,) of a mesh that stands on z = 0, such as the piece's; the whole mesh occludes.
 
-    Faces marked 'filled' were never seen, which is known, and are left out.
+    Faces marked 'filled' are known not to have been seen, and are left out.
     """
     graph = FaceGraph.of(mesh)
     diagonal = float(np.linalg.norm(np.ptp(np.asarray(mesh.vertices, float)[mesh.faces[asked]].reshape(-1, 3), axis=0)))
@@ -59,7 +60,7 @@ def doubts(mesh: TriangleMesh, asked: Bools, cast: Cast, *, seed: int = 1) -> Do
     wall = _thickness(graph, asked, cast, diagonal, random)
     thin = asked & (wall < THIN * diagonal)
     web, webs = _webs(graph, thin, float(graph.area[asked].sum()), 0.012 * diagonal)
-    below = (graph.normal[:, 2] < -0.7) & (graph.centre[:, 2] < 0.03 * diagonal)  # nobody asks about the underside
+    below = (graph.normal[:, 2] < -0.7) & (graph.centre[:, 2] < 0.03 * diagonal)  # the underside is not judged
     unseen, middle = _unseen(graph, asked & ~below, cast, diagonal, random)
     known = asked & np.isfinite(wall)
     usual = _weighted_median(wall[known], graph.area[known]) if known.any() else np.inf
@@ -73,7 +74,7 @@ def _weighted_median(values: Floats, weights: Floats) -> float:
 
 
 def _thickness(graph: FaceGraph, asked: Bools, cast: Cast, diagonal: float, random: np.random.Generator) -> Floats:
-    """(m,) how far it is through the thing behind each face; of many faces some are looked at and the rest go by neighbours."""
+    """(m,) thickness behind each face; of many faces a sample is measured, and the rest take their neighbours' values."""
     chosen = np.flatnonzero(asked)
     if len(chosen) > WALLS_LOOKED_AT:
         chosen = random.choice(chosen, WALLS_LOOKED_AT, replace=False)
@@ -97,7 +98,7 @@ def _webs(graph: FaceGraph, thin: Bools, whole: float, width: float) -> tuple[Bo
     label = graph.components(thin)
     crease = graph.creases(width)
     inside = np.maximum(label, 0)
-    # A crease runs beside the wall rather than just along its last face: it counts for the wall whose faces are near it.
+    # A crease may run a little beside the wall's last faces, so it counts for any wall whose faces are near it.
     creased = crease > CREASE
     first, second = label[graph.first], label[graph.second]
     held = np.zeros(len(label))
@@ -134,7 +135,7 @@ def _as_walls(found: list[tuple[float, Floats]], near: float) -> list[tuple[floa
 
 
 def _unseen(graph: FaceGraph, asked: Bools, cast: Cast, diagonal: float, random: np.random.Generator) -> tuple[float, Floats]:
-    """Share of the area that no camera round the thing could see, and the middle of it."""
+    """Share of the area that no camera round the piece could see, and its middle (3,)."""
     share = np.where(asked, graph.area, 0.0)
     if not share.any():
         return 0.0, np.zeros(3)
@@ -157,7 +158,7 @@ def _unseen(graph: FaceGraph, asked: Bools, cast: Cast, diagonal: float, random:
 
 
 def whereabouts(place: Floats, middle: Floats, size: Floats) -> str:
-    """Words for a place (3,) on a standing thing of that middle and size, seen from the front (-Y)."""
+    """A description of a place (3,) on an upright piece of that middle and size, seen from the front (-Y)."""
     side = (place - middle) / np.maximum(size, 1e-30)
     words = []
     if abs(side[0]) > 0.15:

@@ -15,7 +15,7 @@ ROUND = 0.03
 
 
 class NotMeasurable(ValueError):
-    """The length that is known can't be found on the scan; the words say why and what to do."""
+    """The known length can't be found on the scan; the message says why and what to do."""
 
 
 @record

@@ -1,5 +1,4 @@
-"""Which parts of a scan belong to the thing, and which float loose? By area, by the gap to the main part, and by being
-whole."""
+"""Which parts of a scan belong to the piece, and which are loose? By area, by the gap to the main part, and by being closed."""
 
 from __future__ import annotations
 
@@ -15,9 +14,9 @@ TOUCHING = 0.005
 NEAR = 0.25
 """Gap over diagonal within which a large part belongs: a stand in a piece of its own."""
 BESIDE, SMALLEST_PERCENT, MOST_OPEN, MOST_JUDGED = 0.02, 0.1, 0.05, 60
-"""A small part that is whole (fewer than that share of its edges open) and lies this near to the main one, over its
-diagonal, may be a tooth, a finger or a bead; down to that share of the main one's surface; so many are looked at, the
-largest first. Guesses."""
+"""A small part may be a tooth, a finger or a bead if it lies this near to the main part, over its diagonal, has at least this
+share of the main part's surface (percent), and is closed (at most this share of its edges open); the last is how many parts are
+judged, the largest first. Guesses."""
 
 
 @record
@@ -38,7 +37,7 @@ class Parts:
 
 
 def parts(mesh: TriangleMesh, *, small_percent: float = 1.0, near: float = NEAR) -> Parts:
-    """Tell the parts of a mesh apart and judge them.
+    """Separate the parts of a mesh and judge them.
 
     The part with the largest area is the main one. Kept are also parts of at least five times `small_percent` of its area
     whose box lies within `near` of its diagonal, and parts of at least `small_percent` that come within TOUCHING of its

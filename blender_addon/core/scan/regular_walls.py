@@ -1,8 +1,8 @@
-"""How far up do the walls of a standing thing run regularly, along straight edges or turned about an upright axis?
+"""How far up are the walls of an upright piece regular, either plane or round about a vertical axis?
 
-A plinth, a plate or a turned socle has such walls and then something else begins; a body, a skirt or a rock has none, and a
-goblet, a box or a bottle has them all the way. Seen slice by slice: which share of the side faces lies in a few upright planes
-whose directions are those of the base, or looks away from one axis at one distance from it.
+A plinth, a plate or a turned socle has such walls up to where something else begins; a body, a skirt or a rock has none, and a
+goblet, a box or a bottle has them to the top. In each slice: the share of the side faces that lie in a few vertical planes with
+the directions of the base's edges, or that face away from one axis at one distance from it.
 """
 
 from __future__ import annotations
@@ -17,14 +17,14 @@ SLICES = 100
 DIRECTIONS = 90
 """Bins of the direction that a wall faces, 4 degrees each."""
 STRAY = 0.012
-"""How far faces of one wall stray from it, as a share of the breadth: noise, chips and tool marks of a hand-made stand."""
+"""How far faces of one wall may lie off it, as a share of the breadth: noise, chips and tool marks of a hand-made stand."""
 LEAST_WALL = 0.08
-"""A wall has at least this share of the side faces round it; a circle's share of three bins is 0.033."""
+"""Least share of the side faces in a wall; a circle has 0.033 of its faces in three bins."""
 STRAIGHT, TURNED = 0.68, 0.82
-"""Share of a slice's side faces from which it is regular, by kind. Set on made-up pieces and the scans that were at hand: the
-walls of stands gave 0.7 to 1 and 0.9 to 1, bodies up to 0.5, rocks up to 0.7 of what a turned form would."""
+"""Share of a slice's side faces from which it is regular, by kind. Set on synthetic pieces and our labelled scans: the walls of
+stands gave 0.7 to 1 and 0.9 to 1, bodies up to 0.5, rocks up to 0.7 of what a turned form would."""
 GAP = 3
-"""Slices in a row that a chip or a rounded moulding may hide."""
+"""Longest run of irregular slices that may be a chip or a rounded moulding."""
 
 
 @record
@@ -49,7 +49,7 @@ class Walls:
 
 
 def regular_walls(centre: Floats, normal: Floats, area: Floats, height: float) -> Walls:
-    """The regular walls of a thing that stands on z = 0: faces by centre (m, 3), smoothed normal (m, 3) and area (m,)."""
+    """The regular walls of a piece that stands on z = 0: faces by centre (m, 3), smoothed normal (m, 3) and area (m,)."""
     side = np.hypot(normal[:, 0], normal[:, 1]) > 0.3
     place, facing, weight = centre[side], normal[side], area[side]
     facing = facing[:, :2] / np.maximum(np.linalg.norm(facing[:, :2], axis=1, keepdims=True), 1e-12)
@@ -94,7 +94,7 @@ def upright_axis(points: Floats, facing: Floats, weight: Floats) -> Floats:
 
 
 def _main_directions(direction: Ints, weight: Floats) -> Bools:
-    """(DIRECTIONS,) which ways the walls of a base face."""
+    """(DIRECTIONS,) which directions the walls of a base face."""
     found = np.bincount(direction, weight, DIRECTIONS)
     smooth = found + np.roll(found, 1) + np.roll(found, -1)
     main = smooth >= LEAST_WALL * weight.sum()
@@ -102,7 +102,7 @@ def _main_directions(direction: Ints, weight: Floats) -> Bools:
 
 
 def _planar(points: Floats, facing: Floats, direction: Ints, weight: Floats, breadth: float) -> Bools:
-    """(k,) which faces lie in an upright plane that has `LEAST_WALL` of them all: a peak over direction and distance."""
+    """(k,) which faces lie in a vertical plane that holds at least `LEAST_WALL` of all: a peak over direction and distance."""
     distance = np.floor(np.einsum("ij,ij->i", points, facing) / max(STRAY * breadth, 1e-12)).astype(int)
     distance -= distance.min() - 1
     peaks = np.zeros((DIRECTIONS, int(distance.max()) + 2))

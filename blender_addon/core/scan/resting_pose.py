@@ -1,7 +1,7 @@
-"""Where does a thing come to rest when it has no flat base? It rolls until its centre of mass can sink no further.
+"""In which pose does a piece without a flat base come to rest? It rolls until its centre of mass can sink no further.
 
-The height of the centre of mass over the ground is, for each facet of the convex hull, the facet's distance from it; a facet
-where that is least among its neighbours holds the centre over itself and is stable (Goldberg et al., *Part pose statistics*,
+On each facet of the convex hull the height of the centre of mass is its distance from the facet; a facet where that is least
+among its neighbours has the centre above itself and is stable (Goldberg et al., *Part pose statistics*,
 IEEE Trans. Robotics 15, 1999).
 """
 
@@ -13,11 +13,11 @@ from ..arrays import Floats, Ints
 from ..mesh.triangles import face_crosses, unit
 
 STEP_DEG = 8.0
-"""How far it may rock at once, so that a pebbled belly does not hold it on the first bump."""
+"""Largest single tilt, so that small bumps on a round underside do not stop it."""
 
 
 def settled(points: Floats, triangles: Ints, mass: Floats, down: Floats) -> tuple[Floats, Floats]:
-    """Let a thing that lies on `down` (3,) roll to its rest.
+    """Let a piece that lies with `down` (3,) below roll until it rests.
 
     points (n, 3) and triangles (m, 3) of its convex hull, looking outwards; mass (3,) its centre of mass.
     Returns the downward unit normal (3,) and a point (3,) of the facet that it rests on.

@@ -1,4 +1,4 @@
-"""Where does the rougher surface of a thing look? The normals of its points, gathered in cubes."""
+"""Which direction does the rougher surface of a piece face? By the scatter of the normals in cubes."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ import numpy as np
 from ..arrays import Floats
 
 ENOUGH = 4
-"""Points that a cube must hold for its roughness to mean anything."""
+"""Least number of points in a cube for a meaningful roughness."""
 
 
 def cells(points: Floats, normals: Floats, size: float) -> tuple[Floats, Floats, Floats]:
@@ -25,8 +25,8 @@ def cells(points: Floats, normals: Floats, size: float) -> tuple[Floats, Floats,
 
 
 def rough_side(points: Floats, normals: Floats, size: float) -> Floats:
-    """(3,) where the rough surface looks more than the whole: the mean normal weighted by roughness less the plain mean, its
-    length 0 where roughness has no side."""
+    """(3,) the direction that rough surface faces more than the whole does: the mean normal weighted by roughness less the
+    plain mean; its length is 0 where roughness is even."""
     if not len(points) or not size > 0:
         return np.zeros(3)
     mean, rough, count = cells(points, normals, size)

@@ -14,7 +14,7 @@ Top = tuple[float, float]
 
 
 def bias_of(graph: FaceGraph, normal: Floats, height: float, top: Top | None, *, held: bool = False) -> Floats:
-    """(m,) the bias of each face by place and slope, in mm: < 0 stand, > 0 piece; the lowest faces and the top are held.
+    """(m,) the bias of each face by place and slope, in mm: < 0 stand, > 0 piece; the lowest faces and the top are fixed.
 
     graph: of the m faces. normal: (m, 3) smoothed over the crease's width. height: of the scan, mm.
     top: where the stand's top lies, if that is known. held: it reaches no higher, as the user says.
@@ -110,7 +110,7 @@ def _rings(graph: FaceGraph, reach: float) -> int:
 
 
 def _within(graph: FaceGraph, stand: Bools, *, rounds: int) -> Bools:
-    """(m,) faces within so many steps of the border."""
+    """(m,) faces within `rounds` steps of the border."""
     near = np.zeros(len(stand), bool)
     across = stand[graph.first] != stand[graph.second]
     near[graph.first[across]] = near[graph.second[across]] = True
@@ -121,7 +121,7 @@ def _within(graph: FaceGraph, stand: Bools, *, rounds: int) -> Bools:
 
 
 def colour_bias(graph: FaceGraph, colour: Floats, stand: Bools) -> Floats | None:
-    """(m,) what colour says, in mm, or None where the two parts look alike (a dusted scan).
+    """(m,) the bias of each face by colour, in mm, or None where the two parts look alike (a dusted scan).
 
     Log chroma and log luminance of each part as a normal distribution (Gaussian discriminant); counts where their means lie
     more than 1.5 standard deviations apart.
@@ -147,7 +147,7 @@ def colour_bias(graph: FaceGraph, colour: Floats, stand: Bools) -> Floats | None
 
 
 def without_islands(graph: FaceGraph, stand: Bools) -> Bools:
-    """Patches of one kind within the other, smaller than 3 % of all, go over to what is round them."""
+    """The labels with patches of less than 3 % of the area given to what surrounds them."""
     stand = stand.copy()
     for kind in (True, False):
         which = stand == kind

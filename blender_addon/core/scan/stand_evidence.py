@@ -1,8 +1,8 @@
-"""What speaks for a stand under a line, and how sure is it? Evidence that a piece's own form does not give.
+"""What is the evidence for a stand under a line, and how sure is it? Features that a piece's own form does not have.
 
 A crease all round and a ledge below it, a low broad plate that rests on its whole outline, level and upright faces, straight or
-turned walls that end where another form begins, feet that only this plate joins, another colour: each counts for itself. One
-of them is not enough, since haunches, soles, skirts and a tool's foot have one or two.
+turned walls that end where another form begins, feet that only this plate joins, another colour: each counts
+separately. One is not enough, since haunches, soles, skirts and a tool's foot have one or two of them.
 """
 
 from __future__ import annotations
@@ -20,14 +20,14 @@ from .regular_walls import Walls, planar_share
 
 SLOPE, MIDDLE = 2.77, 1.25
 """How a sum of evidence becomes a chance: 0.5 at `MIDDLE`, 0.2 and 0.8 half a point below and above. These and the weights
-below were set on made-up pieces (the tried seeds) and on the scans that were at hand."""
+below were set on synthetic pieces (the tried seeds) and on our labelled scans."""
 WHOLLY_TURNED = 0.75, 0.92
-"""Share of turned walls over the line between which a thing is taken for one turned form, which has no stand."""
+"""Share of round walls above the line between which the whole becomes one turned form, which has no stand."""
 
 
 @record
 class Measures:
-    """What was measured of a stand that was proposed; shares are 0 to 1.
+    """The measurements of a proposed stand; shares are 0 to 1.
 
     crease: of the line in a crease. ledge: of the line over a ledge. level_upright: of what was taken off that is level or
     upright. straight, turned: of its walls that are so. rectangle: its plan's hull over the smallest rectangle round it.
@@ -62,7 +62,7 @@ def ramp(value: float, low: float, high: float) -> float:
 
 
 def points_for(found: Measures) -> dict[str, float]:
-    """What each kind of evidence counts for, in words that name it."""
+    """The points of each kind of evidence for a stand, by the words that name it."""
     plate = ramp(found.solid, 0.8, 0.95) * ramp(found.footing, 0.75, 0.93)
     set_off = ramp(found.crease, 0.55, 0.85) * ramp(found.ledge, 0.55, 0.9) * ramp(found.seen_top, 0.1, 0.25)
     low = 1.0 - ramp(found.flat, 0.4, 0.65)
@@ -82,7 +82,7 @@ def points_for(found: Measures) -> dict[str, float]:
 
 
 def counter_for(found: Measures) -> dict[str, float]:
-    """What speaks against, likewise."""
+    """The points of each kind of evidence against a stand, likewise."""
     return {
         "it is tall": 0.8 * ramp(found.top, 0.33, 0.5),
         "what stands on it goes on in the same way": 1.2 * ramp(found.above_straight, 0.45, 0.7)
@@ -105,7 +105,7 @@ def chance(found: Measures) -> float:
 
 
 def words_for(found: Measures) -> tuple[str, ...]:
-    """The evidence in words, the weightiest first; what speaks against after it."""
+    """The evidence in words, the strongest first; the evidence against after it."""
     speaks = sorted(((value, words) for words, value in points_for(found).items() if value > 0.15), reverse=True)
     against = sorted(((value, words) for words, value in counter_for(found).items() if value > 0.15), reverse=True)
     return tuple(words for _, words in speaks) + tuple(f"against it: {words}" for _, words in against)
@@ -189,7 +189,8 @@ def _least_rectangle(outline: Floats) -> float:
 
 
 def _colour_gap(graph: FaceGraph, stand: Bools, colour: Floats, rings: int = 8) -> float:
-    """How many spreads apart chroma and lightness are on both sides of the line, within some rings of faces of it."""
+    """Difference of chroma and lightness between the two sides of the line, within some rings of faces, in standard
+    deviations."""
     near = np.zeros(len(stand), bool)
     across = stand[graph.first] != stand[graph.second]
     near[graph.first[across]] = near[graph.second[across]] = True

@@ -1,7 +1,7 @@
-"""On what does the thing stand, and exactly how does the ground lie? The ways to stand, each refined to its plane.
+"""What does the piece stand on, and where exactly is the ground plane? Each possible pose is refined to its plane.
 
-`standing` says which ways there are and how likely each is; here the ground of the likeliest ones is fitted to the surface, so
-that noise and outliers tilt nothing.
+`standing` gives the poses and how likely each is; here the ground of the likeliest ones is fitted to the surface, so that noise
+and outliers do not tilt it.
 """
 
 from __future__ import annotations
@@ -28,15 +28,16 @@ MOST_CORRECTION_DEG = 4.0
 NEAR_AXIS_DEG = 12.0
 """How near a file's axis a pose on a few points must lie for that axis to be taken as the vertical that was meant."""
 FLAT = 0.2
-"""Share of the contact's outline that is a flat face from which the ground is fitted to it rather than left to the hull."""
+"""Least share of the contact's outline in a flat face for the ground to be fitted to that face rather than taken from the
+hull."""
 CUT = 0.12
-"""How much of an irregular cut a base may be before that is a doubt; set on one cut neck and two open bases."""
+"""Irregularity of a base above which it may be a cut; set on one cut neck and two open bases."""
 CUT_BASE, CUT_SLANT, SQUARE = 0.4, 0.24, 0.87
 """How full a base must be, and how askew its walls may stand on it (the sine of 14 degrees) before it may be a cut, unless it
 fills a rectangle, as slabs do and necks do not. Of 44 forms three that stand right on such a base are askew by 0.24 to 0.28;
 set on a lion's head (0.32) and on the bench's made-up cut head (0.25), which therefore no longer counts as unseen."""
 ALIKE_DEG = 10.0
-"""Ways to stand this near to one another are not worth a question."""
+"""Poses this near to one another are not worth a question."""
 DOUBTFUL_MOST = 0.75
 """What a chance counts for which nothing but the file's axis speaks, not even where its rougher side looks (one file in eight
 is written with another axis up); and the most confidence in a pose on what may be the cut of a neck, which fits a wall as well
@@ -109,7 +110,7 @@ def supports(
     ways = ways_to_stand(body, file=file or "", axes=file is not None)
     found = [refined(body, sample, way) if place < REFINED else _as_it_is(body, way) for place, way in enumerate(ways)]
     best: list[Support] = []
-    for support in found:  # two leads of one noisy base refine to the same plane
+    for support in found:  # two candidates of one noisy base refine to the same plane
         twin = next((k for k, other in enumerate(best) if support.up @ other.up > np.cos(np.radians(2.0))), None)
         if twin is None:
             best.append(support)
@@ -185,9 +186,9 @@ def _on_its_face(sample: Sampled, rough: Support, reach: float) -> Support:
 
 
 def _fitted(sample: Sampled, contact: Bools, down: Floats, point: Floats, reach: float) -> tuple[Floats, Floats, float]:
-    """The plane through a contact's vertices, each weighing a third of the level faces round it: walls don't pull.
+    """The plane through a contact's vertices, each weighing a third of the level faces round it: walls have no influence.
 
-    The reach shrinks in three turns, so that a belly rising round a foot drops out; it stops where little would be left.
+    The reach shrinks in three rounds, so that a surface rising round a foot drops out; it stops before too little is left.
     """
     middle = weighted_median((sample.centres[contact] - point) @ down, sample.areas[contact])
     normal, centre, scale = down, point + middle * down, reach

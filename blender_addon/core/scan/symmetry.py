@@ -1,4 +1,4 @@
-"""How well does left mirror right in a standing thing, for all upright planes at once?
+"""How well does left mirror right in an upright piece, for all vertical planes at once?
 
 Seen from above the surface is a density over (radius, height) rings and angle. Mirroring at the angle a maps angle t to
 2 a - t, so the density's likeness to its own mirror image, for all a at once, is a convolution of each ring with itself
@@ -13,9 +13,9 @@ from ..arrays import Floats
 
 
 def best_mirror(points: Floats) -> tuple[float, float, float]:
-    """Of the upright mirror planes of a standing thing (n, 3), z up, the best one: how well left mirrors right (0 to 1) in what
-    depends on the angle at all, at what angle in degrees it stands (counter-clockwise from +X), and the share of the form that
-    does not depend on the angle (1 for a thing of revolution)."""
+    """The best vertical mirror plane of an upright piece (n, 3), z up: how well left mirrors right (0 to 1) in the part of the
+    form that depends on the angle, the plane's angle in degrees (counter-clockwise from +X), and the share of the form that
+    does not depend on the angle (1 for a solid of revolution)."""
     density = _rings(points[:, :2] - points[:, :2].mean(axis=0), points[:, 2], np.ones(len(points)), 180)
     likeness, round_share = _mirror_likeness(density)
     best = int(likeness.argmax())
@@ -25,7 +25,7 @@ def best_mirror(points: Floats) -> tuple[float, float, float]:
 def mirror_profile(points: Floats, angles_deg: Floats) -> tuple[Floats, float]:
     """How well left mirrors right seen from each direction (k,), -1 to 1, and the share that does not depend on the angle.
 
-    points (n, 3) of a standing thing, z up; angles_deg (k,) counter-clockwise from -Y.
+    points (n, 3) of an upright piece, z up; angles_deg (k,) counter-clockwise from -Y.
     """
     density = _rings(points[:, :2] - points[:, :2].mean(axis=0), points[:, 2], np.ones(len(points)), 180)
     likeness, round_share = _mirror_likeness(density)

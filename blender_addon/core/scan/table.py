@@ -1,7 +1,7 @@
-"""Is there a table in the scan? A sheet that faces up with nothing below it and the thing standing on it.
+"""Is there a table in the scan? A sheet that faces up, with nothing below it and the piece standing on it.
 
 A stand is a body: below its upper face come its sides, and its underside faces down or is open. A table is seen from above
-only: its faces look up, nothing that belongs to the thing lies lower, and it ends in an open rim. Paper targets lie on it.
+only: its faces look up, nothing of the piece lies lower, and it ends in an open rim. Paper targets may lie on it.
 """
 
 from __future__ import annotations
@@ -17,11 +17,11 @@ from ..mesh.triangles import TriangleMesh, face_crosses, unit
 from ..records import record
 
 LEAST_SHARE = 0.04
-"""The sheet's share of all surface below which it is no table worth cutting."""
+"""Least share of all surface in a sheet that is cut off as a table."""
 MOST_BELOW = 0.15
-"""Area below the sheet over the sheet's own: the curled edges of a table stay under it, the sides of a base plate do not."""
+"""Most area below the sheet, over the sheet's own: the curled edges of a table have less, the sides of a base plate more."""
 LEAST_RISE = 0.35
-"""How high the thing must rise over its footprint's width; a medal or a relief on its ground rises less and is left alone."""
+"""Least height of the piece over its footprint's width; a medal, or a relief on its ground, is lower and left alone."""
 
 
 @record
@@ -38,7 +38,7 @@ def find_table(mesh: TriangleMesh, *, tries: int = 400, seed: int = 1) -> Table 
     """The table in a scan, or None.
 
     Planes are proposed by faces drawn by area (RANSAC, Fischler and Bolles, CACM 24, 1981), the one with the most
-    upward area close to it refined by a robust fit, then asked whether it is a table.
+    upward area close to it refined by a robust fit, and then tested.
     """
     vertices = mesh.vertices.astype(float)
     crosses = face_crosses(vertices, mesh.faces)

@@ -12,10 +12,10 @@ from ..records import record
 MM_PER_UNIT = {"m": 1000.0, "cm": 10.0, "mm": 1.0, "in": 25.4}
 USUAL_SIZE_MM = 100.0
 PLAUSIBLE_MM = (15.0, 600.0)
-"""Longest side of what is scanned on a desk: common practice, from a chess piece to a large bust."""
+"""Longest side of a piece that is scanned on a desk, from a chess piece to a large bust (common practice)."""
 
 COUNTABLE = (5e-10, 1e9)
-"""Longest sides, in any unit, within which the squares of areas stay within what 32-bit numbers hold."""
+"""Longest sides, in any unit, for which squared areas stay within the range of 32-bit floats."""
 
 
 @record

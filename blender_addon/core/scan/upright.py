@@ -1,4 +1,4 @@
-"""How is a scan turned, placed and sized so that it stands true? Rotations, footprints, the stand's top, the known length."""
+"""How is a scan turned, placed and scaled so that it stands upright? Rotations, footprints, the stand's top, round bases."""
 
 from __future__ import annotations
 

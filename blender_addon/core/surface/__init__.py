@@ -1,1 +1,1 @@
-"""What a photo texture knows of the surface. In: geometry, texels (mm). Out: light, albedo, relief, materials' numbers."""
+"""What a photo texture tells about the surface. In: geometry, texels (mm). Out: light, albedo, relief, materials' numbers."""

@@ -1,6 +1,6 @@
-"""How do the pictures of several materials become one? Laid side by side, the layout of each moved to where its picture lies.
+"""How are the pictures of several materials joined into one? Side by side, with the UVs of each moved accordingly.
 
-What follows (relief, albedo, materials) then knows one picture a scan, and none of several is dropped.
+Later steps (relief, albedo, materials) then handle one picture for each scan, and none is dropped.
 """
 
 from __future__ import annotations
@@ -15,9 +15,9 @@ from ..records import record
 GUTTER = 8
 """Texels round each picture that repeat its rim, so that no neighbour's colour is read beside it."""
 LARGEST = 8192
-"""Longest side of what is made; larger ones are made smaller in proportion."""
+"""Longest side of the joined picture; larger ones are scaled down."""
 OUTSIDE = 0.02
-"""How far, in pictures, a face may reach past the rim of its picture before it counts as one that repeats it."""
+"""How far a face may reach past the border of its picture, in widths of it, before it counts as repeating the picture."""
 
 
 @record

@@ -1,4 +1,4 @@
-"""Which parts of a form lie in recesses and which stand out? One number a vertex, computed once, free at render time.
+"""Which parts of a form lie in recesses and which stand out? One number for each vertex, computed once before rendering.
 
 Each vertex is compared with the surface smoothed over some millimetres: where the smooth surface lies above it, it is in a
 recess. Fine scales are smoothed by repeated averaging with the neighbours (the umbrella operator, Taubin 1995), which spreads

@@ -62,7 +62,7 @@ class Measured:
 
 
 class CardError(ValueError):
-    """The card can't be read; the words say why."""
+    """The card can't be read; the message says why."""
 
 
 def homography(corners: ArrayLike) -> Floats:

@@ -19,9 +19,9 @@ class MaterialKind:
         (common practice, judged on prints of the demo).
     trade: whose bench it lies on by itself (`core/dressing/trades.py`).
     debris: what falls off it while it is worked (`core/dressing/debris/`); None where a finished piece leaves nothing.
-    metal: its colour is that of a mirror, not of a matt body.
-    roughness: what a viewer that knows one number of a surface is given, 0 polished to 1 chalky: the middle of what its group
-        shows (guesses, looked at).
+    metal: its colour is a specular reflectance, not a diffuse albedo.
+    roughness: the single value exported with the asset, 0 polished to 1 chalky: the middle of what its node group shows
+        (guesses, judged by eye).
     """
 
     key: str

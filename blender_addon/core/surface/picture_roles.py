@@ -3,7 +3,7 @@
 Each picture gets log odds of being the base colour: what the scan's material says of it, what its name says, how its pixels
 look and how it goes with the mesh add up as independent evidence does. "None of them" stands beside them at even odds, so that
 a folder of data maps has no base colour. The weights are judgements, rounded to halves: one unit is evidence of about 3 to 1.
-They were looked at on the labelled scans and on made-up folders, and are not fitted to them.
+They were checked on the labelled scans and on synthetic folders, and are not fitted to them.
 """
 
 from __future__ import annotations

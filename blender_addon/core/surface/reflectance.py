@@ -1,4 +1,4 @@
-"""How much light do the materials of this trade give back? Diffuse albedos, and F0 from the index of refraction.
+"""How much light do the materials reflect? Diffuse albedos, reflectances of metals, and indices of refraction.
 
 All albedos are linear Rec. 709. tests/outside/test_colour.py holds those of clay, wood, plaster, sandstone and slate to
 published bands of luminance; within a band, and where it names none, the colours are ours, from memory of the materials.
@@ -152,5 +152,5 @@ stone and wood are from memory."""
 
 
 def held(colour: Colour, *, low: float = 0.02, high: float = 0.95) -> Colour:
-    """The colour with every channel inside what real surfaces give back."""
+    """The colour with every channel limited to the albedos of real surfaces."""
     return tuple(float(np.clip(value, low, high)) for value in colour)  # type: ignore[return-value]

@@ -79,7 +79,7 @@ def rasterize(uv: Floats, *, height: int, width: int, chunk: int = 2_000_000) ->
     `chunk` bounds the memory in candidates.
     """
     corners = uv.astype(np.float64)
-    with np.errstate(invalid="ignore"):  # what is no number has no extent and is no face
+    with np.errstate(invalid="ignore"):  # non-finite UVs have no extent and give no face
         least, most = _ends(corners)
         wide = most - least
         sound = (wide[:, 0] <= MOST_REPEATS) & (wide[:, 1] <= MOST_REPEATS)

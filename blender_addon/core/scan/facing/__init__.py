@@ -1,1 +1,1 @@
-"""Where is the front of a standing thing? What each direction shows is measured, and all of it weighed in one chance."""
+"""Where is the front of an upright piece? Each direction is measured, and all evidence is combined into one chance."""

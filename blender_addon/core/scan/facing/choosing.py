@@ -1,10 +1,10 @@
-"""Which direction is the front, and how sure is that? The profiles of all directions weighed in one chance.
+"""Which direction is the front, and how sure is that? The evidence of all directions combined into chances.
 
-The weights were fitted by multinomial logistic regression over the directions (penalty 0.03 on the squares of what a spread
-of each kind counts) on forms with a clear front: 13 labelled scans, 15 forms of a public mesh library that were labelled by eye
-and count 0.8, and 31 made-up pieces (TRIED of `scripts/truth/footings.py`) that count 0.3. Of the 28 that are not made up, each
-left out in turn and with nothing but the shape to go by, 89 % were found. All are drawn out by 1.3, so that the mean chance
-(0.87) is what was found. How face-like a patch looks added nothing.
+The weights were fitted by multinomial logistic regression over the directions (penalty 0.03 on the squared effect of one
+standard deviation of each kind) on forms with a clear front: 13 labelled scans, 15 forms of a public mesh library that were
+labelled by eye and count 0.8, and 31 synthetic pieces (TRIED of `scripts/truth/footings.py`) that count 0.3. Of the 28 real
+ones, each left out in turn and judged by its shape alone, 89 % were right. All weights are multiplied by 1.3, so that the mean
+chance (0.87) equals the share that is right. How face-like a patch looks added nothing.
 """
 
 from __future__ import annotations
@@ -33,22 +33,22 @@ BY_OTHERS = (0.85, 0.04, 0.03)
 others, which most often were set up by hand. Of 13 labelled scans 9 of the 11 others face -Y, none of two PLY does; the shares
 are guesses round that."""
 AXIS_SPREAD_DEG = 6.0
-"""How far from the axis that was meant a front lies (a guess)."""
+"""Standard deviation of the angle between the front and the axis that was meant (a guess)."""
 SAME_DEG, NEAR_FILE_DEG = 35.0, 10.0
-"""Directions within which two fronts are one, and how near to -Y the file's front is."""
+"""Angles within which two fronts are the same, and within which a front is that of the file (-Y)."""
 VESSEL, ROUND = 0.65, 0.93
-"""Share of the form that does not depend on the direction: from there it is a vessel, whose handle or spout lies in its
-mirror plane and which shows its broad side; and a thing of revolution, which looks the same from everywhere."""
+"""Share of the form that does not depend on the direction, from which it is a vessel, whose handle or spout lies in its mirror
+plane and which shows its broad side; and from which it is a solid of revolution, which looks the same from everywhere."""
 VESSEL_MOST = 0.6
 """Most chance given to either broad side of a vessel: handle left or handle right is a matter of taste."""
 NO_FRONT = 0.9
-"""Chance given to the file's front of a thing of revolution: hardly anything could be wrong about it."""
+"""Chance given to the file's front of a solid of revolution, for which any front is right."""
 
 
 @record
 class Facing:
-    """A direction that may be the front: angle in degrees, counter-clockwise from -Y seen from above, its chance, and what
-    speaks for it in words."""
+    """A direction that may be the front: angle in degrees, counter-clockwise from -Y seen from above, its chance, and the
+    evidence for it in words."""
 
     angle_deg: float
     chance: float
@@ -56,8 +56,8 @@ class Facing:
 
 
 def facings(thing: Standing, *, file: str | None = None) -> list[Facing]:
-    """The directions that may be the front, the likeliest first. file: the name of the file by whose axes it stands, or None
-    where it does not."""
+    """The directions that may be the front, the likeliest first. file: the name of the file whose axes it stands by, or None
+    where it does not stand by them."""
     if not thing.piece.any():
         return [Facing(0.0, NO_FRONT, ("it lies flat, so no side of it differs from the others",))]
     found = profiles(thing)
@@ -93,7 +93,7 @@ def _by_file(file: str) -> Floats:
 
 
 def _parts(found: Profiles) -> dict[str, Floats]:
-    """What each kind of evidence counts in each direction."""
+    """The weighted evidence of each kind, (DIRECTIONS,)."""
     mirror = found.mirror
     if found.round_share > VESSEL:
         mirror = np.roll(mirror, DIRECTIONS // 4)

@@ -1,6 +1,6 @@
-"""What does a standing thing show in each direction? Its mirror planes, fine work, its head, the sides of its base.
+"""What does an upright piece show in each direction? Its mirror planes, its fine work, its head, the sides of its base.
 
-Every profile is (DIRECTIONS,) values; direction k looks at the thing from 10 k degrees counter-clockwise from -Y.
+A profile is (DIRECTIONS,) values; direction k views the piece from 10 k degrees counter-clockwise from -Y.
 """
 
 from __future__ import annotations
@@ -17,10 +17,10 @@ STEP_DEG = 10.0
 DIRECTIONS = 36
 ANGLES = STEP_DEG * np.arange(DIRECTIONS)
 CELLS = 70
-"""Cells along the diagonal in which roughness is measured: a hundredth of the size and more, as lids, lips and fingers are."""
+"""Cells along the diagonal in which roughness is measured, so that features of a hundredth of the size count: lids, fingers."""
 WORKED, MOST_WORKED = 0.1, 2.0
-"""How far detail must lie to one side to count 1, and what no more of it exceeds: 0.02 to 0.3 for figures, less than 0.05 by
-chance, on the development scans."""
+"""Asymmetry of detail that counts 1, and the largest value it can reach. On the development scans the asymmetry is 0.02 to 0.3
+for figures and below 0.05 by chance."""
 HEAD = 0.8
 """Share of the height over which the head is looked for: common practice for figures, seven heads high or fewer."""
 CROWN, BODY = 0.88, (0.4, 0.8)
@@ -29,8 +29,8 @@ CROWN, BODY = 0.88, (0.4, 0.8)
 
 @record
 class Standing:
-    """A standing thing: points (n, 3) with z up, the ground at 0 and the axis of its box at x = y = 0, unit normals (n, 3), and
-    from what height on it is the piece rather than its stand."""
+    """An upright piece on its stand: points (n, 3) with z up, the ground at 0 and the axis of its box at x = y = 0, unit
+    normals (n, 3), and the height at which the piece begins above its stand."""
 
     points: Floats
     normals: Floats
@@ -45,11 +45,11 @@ class Standing:
 
 @record
 class Profiles:
-    """What speaks for each direction; all (DIRECTIONS,), about 0 to 1 or -1 to 1.
+    """The evidence for each direction; all (DIRECTIONS,), about 0 to 1 or -1 to 1.
 
     mirror, head_mirror: likeness of left and right of the piece and of its head. ahead: how far its top lies towards there.
-    worked: how much more detail lies towards there. base: whether a side of the base is square to it. round_share: what of
-    the form does not depend on the direction.
+    worked: how much more detail lies towards there. base: whether a side of the base is square to it. round_share: the share of
+    the form that does not depend on the direction.
     """
 
     mirror: Floats
@@ -74,15 +74,15 @@ def profiles(thing: Standing) -> Profiles:
 
 
 def directions() -> Floats:
-    """(DIRECTIONS, 2) unit vectors from the thing to the eye, seen from above."""
+    """(DIRECTIONS, 2) unit vectors from the piece to the viewer, seen from above."""
     angle = np.radians(ANGLES)
     return np.stack([np.sin(angle), -np.cos(angle)], axis=1)
 
 
 def _ahead(piece: Floats) -> Floats:
-    """How far the top of a piece (n, 3) lies towards each direction of its body, over the spread of all seen from above.
+    """How far the top of a piece (n, 3) lies from its body in each direction, over the extent of the whole seen from above.
 
-    Heads stand out before bodies: muzzles and beaks far, a bent head a little (common practice).
+    Heads protrude in front of bodies: muzzles and beaks far, a bent head a little (common practice).
     """
     low, high = float(piece[:, 2].min()), float(piece[:, 2].max())
     part = (piece[:, 2] - low) / max(high - low, 1e-30)

@@ -1,4 +1,4 @@
-"""What is measured of a finished scan: from its welded mesh, before its holes are filled, and its picture as an array."""
+"""What is measured on a finished scan? From its welded mesh, before holes are filled, and from its picture as an array."""
 
 from __future__ import annotations
 
@@ -17,9 +17,9 @@ from .verdict import Findings
 
 MOST_CELLS = 256
 SHARPEST, FEWEST = 15.0, 30
-"""Percentile of the edges' widths that stands for the texture, and edges without which nothing is said."""
+"""Percentile of the edges' widths that represents the texture, and the least number of edges to judge it by."""
 MOST_FACES = 400_000
-"""Faces whose edges are measured."""
+"""Most faces whose edges are measured."""
 
 
 @record
@@ -91,6 +91,6 @@ def _edge(mesh: TriangleMesh) -> float:
 
 
 def _open_percent(mesh: TriangleMesh) -> float:
-    """What all rims but the largest would take of the surface, in percent: the largest is the underside that stood."""
+    """Area that would close all rims but the largest, in percent of the surface; the largest is the underside it stood on."""
     area = float(face_areas(mesh.vertices, mesh.faces).sum())
     return 100.0 * sum(rim.area for rim in holes.rims(mesh)[1:]) / max(area, 1e-30)

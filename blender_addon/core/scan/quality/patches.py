@@ -1,7 +1,7 @@
-"""What lies on small discs of a scan's surface: how far it is from a smooth form, and how much its picture varies there.
+"""How far is a scan's surface from a smooth form on small discs, and how much does its picture vary there?
 
-A disc 10 mm across is held against the quadric that fits it best, which takes the form; the rest is averaged in cells of 1 mm,
-which takes the grain. What is left has wavelengths of about 1 to 10 mm: a scanner's lumps, or the piece's own strokes.
+From a disc 10 mm across the best-fitting quadric is subtracted, which removes the form; the rest is averaged in cells of 1 mm,
+which removes the grain. What is left has wavelengths of about 1 to 10 mm: a scanner's lumps, or the piece's own strokes.
 """
 
 from __future__ import annotations
@@ -13,20 +13,20 @@ from ...mesh.triangles import TriangleMesh, vertex_normals
 from ...records import record
 
 COUNT = 160
-"""Discs looked at."""
+"""Discs that are measured."""
 RADIUS, CELL = 5.0, 1.0
-"""mm."""
+"""Radius of a disc and edge of a cell, mm."""
 FEWEST_CELLS = 30
 """Cells, of 78 in a whole disc, that must hold a vertex: a scan of fewer than a vertex a mm can't show lumps of 1 mm."""
 MOST_POINTS = 4000
 TURNED = 0.5
-"""Least cosine between the normal of a vertex and that of the disc's middle: what is turned away more is another side."""
+"""Least cosine between the normal of a vertex and that of the disc's middle; beyond it the vertex is on another side."""
 
 
 @record
 class Patches:
-    """Of n discs: rms in mm of what is left of the form; expected, mean square of the log luminance that the light would make
-    on the mesh, less its own quadric; shown, mean product of that with the picture's (nan without a picture)."""
+    """Of n discs: rms in mm of what is left without the form; expected, mean square of the log luminance that the fitted light
+    gives on the mesh, less its own quadric; shown, mean product of that with the picture's (nan without a picture)."""
 
     rms: Floats
     expected: Floats
@@ -36,7 +36,7 @@ class Patches:
 def patches_of(mesh: TriangleMesh, mm_per_unit: float, layers: tuple[Floats, Floats] | None, *, seed: int = 0) -> Patches:
     """Discs spread over a welded mesh.
 
-    layers: (n,) log luminance of the picture at each vertex, and that which its light would make on the mesh; None: no picture.
+    layers: (n,) log luminance of the picture at each vertex, and (n,) that of the mesh under its light; None: no picture.
     """
     points = mesh.vertices.astype(float) * mm_per_unit
     normals = vertex_normals(mesh.vertices, mesh.faces)
@@ -98,7 +98,7 @@ def _measured(apart: Floats, normal: Floats, layers: list[Floats]) -> tuple[floa
     if held.sum() < FEWEST_CELLS:
         return None
     rest = _without_form(values, held)
-    freedom = max(len(rest) - 6, 1)  # the quadric has taken six
+    freedom = max(len(rest) - 6, 1)  # the quadric has six parameters
     expected = shown = np.nan
     if layers:
         picture, made = (_without_form(*_in_cells(x, y, layer)) for layer in layers)

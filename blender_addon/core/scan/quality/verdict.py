@@ -14,18 +14,20 @@ LUMPS_MM, LUMPS_SHARE = 0.05, 0.0006
 """rms from which a surface is lumpy: in mm, and as a share of the longest side, whichever is more (guesses, tried
 on the demo and in its test): bumps 4 mm long of 0.05 mm lean by 0.08, about 4.5 degrees (2 pi 0.05 / 4)."""
 QUIET = 50.0
-"""Percentile of the discs' rms up to which they are counted: no edge of the form lies in the quiet half."""
+"""Percentile of the discs' rms up to which discs are counted: the quieter half holds no edge of the form."""
 FEWEST_DISCS = 24
-"""Counted discs without which nothing is said of lumps."""
+"""Least number of counted discs to judge lumps by."""
 LIT = 0.4
-"""Least share of the picture's variance that the direction of the surface explains: under it the picture shows paint or no
-light, and says nothing about the surface (0.77 on our dusted owl, 0.27 on a painted bust)."""
+"""Least share of the picture's variance that the direction of the surface explains: below it the picture shows paint or no
+light, and tells nothing about the surface (0.77 on our dusted owl, 0.27 on a painted bust)."""
 TEXELS_A_PIXEL, EDGE_PIXELS = 0.5, 20.0
-"""Fewer texels a pixel, or longer triangles, show: a texel two pixels wide, a facet on the outline (guesses of ours)."""
+"""Least texels a pixel, and longest triangle edge in pixels, before a texel two pixels wide or a facet on the outline is
+visible (our guesses)."""
 SOFT_TEXELS = 4.5
-"""10-90 % width of the sharpest edges in texels from which a texture holds less than its size: a blur of 1.75 texels."""
+"""10-90 % width of the sharpest edges, in texels, from which a texture holds less detail than its size: a blur of 1.75
+texels."""
 OPEN_PERCENT = 2.0
-"""Open rims beside the underside's, as a share of the surface were they filled."""
+"""Area that would close the open rims other than the underside's, in percent of the surface, from which it is reported."""
 
 SPRAY = "dust the piece before the next scan (read the cautions first), or light it softly from all sides and take more photos"
 CLOSER = "scan again from closer, with photos of more pixels on the piece"
@@ -65,7 +67,7 @@ class Complaint:
 def lumps(patches: Patches, lit: float) -> tuple[float, int]:
     """(rms in mm, discs) of bumps that the picture does not show; nan where it can't be said.
 
-    The light that the picture holds would make of each bump a lighter and a darker side. How much of what it would make is in
+    Under the light that the picture holds each true bump has a lighter and a darker side. The part of that shading which is in
     the picture, g = sum(shown) / sum(expected), is the share of true bumps in the energy; the rest, 1 - g, is the scanner's.
     lit: share of the picture's variance that the surface's direction explains.
     """

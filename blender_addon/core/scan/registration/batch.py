@@ -12,7 +12,7 @@ from .poses import Poses
 from .surfels import Surfels
 
 SCALE_RANGE = (0.72, 1.39)
-"""How far a guess's scale may move from its start: without a bound it collapses onto a flat patch."""
+"""Range of a pose's scale over its starting scale: without a bound it collapses onto a flat patch."""
 
 
 @record
@@ -95,7 +95,8 @@ def _step(
 def scores(
     moving: Surfels, fixed: Surfels, target: Target, back: Target, poses: Poses, *, reach: float, partial: bool
 ) -> Floats:
-    """(b,) the overlap of two surfaces in each of b poses, less what lies in space that the other scan saw free.
+    """(b,) the overlap of two surfaces in each of b poses, less the share that lies in space that the other scan saw to be
+    empty.
 
     moving, fixed: the scans. target, back: grids onto the fixed and onto the moving one. poses: of the moving scan.
     reach: how near counts as overlap, in the target's unit. partial: as in `evidence.Inside`.

@@ -1,4 +1,4 @@
-"""Weighs the evidence for a pose: what matches, what contradicts it, and where one of the scans saw nothing."""
+"""What is the evidence for a pose? What matches, what contradicts it, and where one of the scans saw nothing."""
 
 from __future__ import annotations
 
@@ -16,14 +16,14 @@ Nearest = Callable[[Floats], tuple[Ints, Floats]]
 """Query points (n, 3) -> (n,) number of the nearest target point, (n,) distance."""
 
 WRONG = 1.5
-"""Loss of a point in space that the other scan saw free; one at the tolerance costs 1."""
+"""Loss of a point in space that the other scan saw to be empty; a point at the tolerance costs 1."""
 
 SIDEWAYS = 0.5
-"""A normal whose upright part is smaller faces sideways."""
+"""A normal with a smaller vertical component faces sideways."""
 LOOKS_AWAY = -0.5
-"""Cosine between two normals from which one side of a thing looks the other way."""
+"""Cosine between two normals below which they face opposite sides."""
 BESIDE = 5.0
-"""Up to so many tolerances off, a point that faces the same way runs beside the surface: another thing of nearly this shape."""
+"""A point facing the same way, off by up to this many tolerances, runs beside the surface: a slightly different object."""
 
 
 @record
@@ -165,9 +165,8 @@ def lead(better: Evidence, worse: Evidence, places: Floats, *, block: float = 0.
     better, worse: the evidence of both. places: as `asked_points` gives them. block: side of a block over a scan's size.
 
     Only points that can be judged in both poses are compared, so that what is missing counts for neither. Neighbouring points
-    err
-    together: sums over blocks are taken as the independent samples, and their deviation is the robust one, so that a chip in
-    one corner counts in full.
+    err together: sums over blocks are taken as the independent samples, and their deviation is the robust one, so that a chip
+    in one corner counts in full.
     """
     gain = worse.loss - better.loss
     both = np.isfinite(gain)

@@ -1,4 +1,4 @@
-"""Which point is nearest, for millions of questions at once? A grid that knows an almost nearest point for each cell."""
+"""Which point is nearest, approximately, for millions of queries at once? A grid that stores a near point for each cell."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ class ClosestGrid:
     """For each cell of a grid round the points, the number of the point nearest to the cell's middle.
 
     Filled by jump flooding along one axis after the other (Rong & Tan 2006), so that now and then a neighbour of the
-    nearest comes back; a question costs one look-up. points: (n, 3). pad: share of the longest side added all round.
+    nearest point is returned; a query costs one look-up. points: (n, 3). pad: share of the longest side added all round.
     """
 
     def __init__(self, points: Floats, *, cells: int = 48, pad: float = 0.15):

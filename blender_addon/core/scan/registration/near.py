@@ -1,4 +1,4 @@
-"""Which point is nearest, exactly, for thousands of questions at once? Lists of near points a cell, on arrays."""
+"""Which point is nearest, exactly, for thousands of queries at once? A list of near points for each cell, on arrays."""
 
 from __future__ import annotations
 
@@ -12,16 +12,16 @@ LISTED = 10
 size, the nearest to any spot in it is one of eight or nine."""
 MOST_CELLS = 3e6
 STEPS = 2
-"""Lists that are walked through at most."""
+"""Most lists that a query walks through."""
 AT_ONCE = 4000
-"""Questions at once: what they look at must stay in the processor's cache."""
+"""Queries handled at a time, so that their data stay in the processor's cache."""
 
 
 class NearPoints:
-    """Points that lie spread over a surface, ready to be asked which of them is nearest.
+    """Points spread over a surface, prepared for nearest-point queries.
 
     Each cell that the surface passes through, or lies beside, lists the points nearest to its middle, found among its own and
-    its neighbours' (cells as in Bentley, Weide & Yao 1980). A question in such a cell looks at its list. One farther off
+    its neighbours' (cells as in Bentley, Weide & Yao 1980). A query in such a cell searches its list. One farther off
     starts from the `coarse` grid's almost nearest point and walks from list to list while that brings it nearer, so that
     far from the surface now and then a neighbour of the nearest comes back.
     """
@@ -54,7 +54,7 @@ class NearPoints:
         far = ((middle - self._local[:, None]) ** 2).sum(axis=2).ravel() / (8.0 * self._cell**2)
         cell = ((beside[..., 0] * int(self._shape[1]) + beside[..., 1]) * int(self._shape[2]) + beside[..., 2]).ravel()
         point = np.repeat(np.arange(len(place)), len(around))
-        # One number a pair, so that one plain sort puts them in order: the cell, then how far, then which point.
+        # One integer for each pair, so that a single sort orders them by cell, distance and point.
         bits = len(place).bit_length()
         pair = np.sort((cell.astype(np.int64) << (bits + 16)) | ((far * 65535.0).astype(np.int64) << bits) | point)
         cell, point = pair >> (bits + 16), (pair & ((1 << bits) - 1)).astype(np.int32)

@@ -1,7 +1,7 @@
-"""How do two aligned scans look on each other? A small picture: the first grey, the further one ochre in stripes.
+"""How well do two aligned scans match, as a picture? The first grey, the further one ochre in stripes.
 
-Both are tinted with their own colours where they have some. To choose between the ways of a regular stand the further scan is
-laid over the first whole, as it would look.
+Both are tinted with their own colours where they have some. To choose between the poses of a regular stand the further
+scan is drawn whole over the first, as it would look.
 """
 
 from __future__ import annotations
@@ -19,8 +19,8 @@ OWN = 0.7
 def overlay(fixed: Surfels, moved: Surfels, *, pixels: int = 360, laid_over: bool = False) -> Floats:
     """(pixels, 2 * pixels, 3) display colours, bottom row first: seen from the front (-Y) and, beside it, from above.
 
-    fixed, moved: in one frame, z up; their colours, where they have some, are display values. Where both lie on each other the
-    stripes change hands with every small unevenness; where they differ one colour stands alone. laid_over: without stripes, the
+    fixed, moved: in one frame, z up; their colours, where they have some, are display values. Where both coincide the
+    colours alternate with every small unevenness; where they differ only one is seen. laid_over: without stripes, the
     further one shown wherever it lies on the first.
     """
     both = np.concatenate([fixed.points, moved.points])

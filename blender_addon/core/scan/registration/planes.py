@@ -1,4 +1,4 @@
-"""Which flat faces does a scan have, and what box does each fill? Leads for where to start."""
+"""Which flat faces does a scan have, and which box encloses each? They give starting poses."""
 
 from __future__ import annotations
 

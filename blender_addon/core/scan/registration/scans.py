@@ -13,7 +13,7 @@ from .near import NearPoints
 from .surfels import Surfels
 
 UNKNOWN_DEPTH = 0.04
-"""Share of the size that a thing is taken to be deep under a surface whose far side nobody saw."""
+"""Assumed depth of the solid, as a share of the size, under a surface whose far side was not seen."""
 
 
 @record
@@ -63,10 +63,10 @@ class Scans:
 
 
 def depth_known(surfels: Surfels, target: Target) -> tuple[Floats, Bools]:
-    """(n,) how deep under each surfel the thing is surely solid: to the far side where that was seen, else 4 % of the size; and
-    (n,) where it was not.
+    """(n,) depth to which the object is certainly solid under each surfel: to the far side where that was seen, else
+    `UNKNOWN_DEPTH`; and (n,) where the far side was not seen.
 
-    A scan with its top cropped away shows its underside still; what lies a plate's thickness over that is not inside it.
+    A scan with its top cropped away still shows its underside; a point one plate's thickness above that is not inside it.
     """
     cell = float(target.grid.cell)
     deep = np.full(len(surfels), np.inf)

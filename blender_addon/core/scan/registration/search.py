@@ -1,4 +1,4 @@
-"""The whole way from two scans that know nothing of each other to the poses that are worth a verdict."""
+"""How is a further scan aligned? From two scans in unknown poses to candidate poses and a verdict."""
 
 from __future__ import annotations
 
@@ -22,12 +22,12 @@ from .verdict import NOT_SURE, SURE, Candidate, Limits, Registration, apart, dec
 
 
 def flat_poses(scans: Scans, *, seed: int) -> Poses | None:
-    """Starts that lay the largest flat faces on each other."""
+    """Starting poses that lay the largest flat faces on each other."""
     return flat_starts(flat_faces(scans.moving, count=3, seed=seed + 1), flat_faces(scans.fixed, count=2, seed=seed))
 
 
 def body_poses(scans: Scans, *, turns: int) -> Poses:
-    """Starts from whole on whole; for a part, from the lower and upper shares of the fixed scan."""
+    """Starting poses of the whole on the whole; for a part, on the lower and upper shares of the fixed scan."""
     turned = even_turns(turns)
     if not scans.partial:
         return body_starts(scans.seen, scans.fixed, turned)
@@ -62,8 +62,8 @@ def alike(scans: Scans, pose: Similarity, *, keep: int) -> Poses:
     """The best `keep` poses of one scale under which the moving scan might look alike, half of them upside down.
 
     As they are and iterated at that scale: on a thin plate only the narrow sides hold a scale, and trimmed iterations lose it.
-    Told apart where they differ by 2 % of the size: a box with a side missing fits in places that near to each other; two a
-    turn at most.
+    Poses are distinct where they differ by 2 % of the size, since a box with a side missing fits in places that near to each
+    other; at most two for each rotation.
     """
     made = twins(scans, pose)
     moved = improved(
@@ -168,12 +168,12 @@ def looked_into(scans: Scans, starts: Poses) -> Registration:
     first = _distinct([Candidate(entry.pose, weighed(scans, entry.pose, tolerance)) for entry in found], scans)
     pose, _, _ = refine(scans.moving_part(4000), scans.fixed, scans.nearest, first[0].pose, rounds=10)
     best = Candidate(pose, weighed(scans, pose, tolerance, points=4000))
-    if axis is not None and _held(scans, pose) < Limits().loose:  # it can turn: a few show whether anything stops it
+    if axis is not None and _held(scans, pose) < Limits().loose:  # it can turn: a few poses show whether anything stops it
         first = a_few_a_side(first, axis[0])
     candidates = [best, *_closer(scans, first[0], first[1:], tolerance)]
     places = asked_points(scans.moving, scans.fixed, points=4000)
     decided = _decided(scans, candidates, places)
-    if decided.tie == "ways":  # list every way: a regular shape has more of them than the first look keeps
+    if decided.tie == "ways":  # list every pose: a regular shape has more of them than the first search keeps
         every = alike(scans, decided.candidates[0].pose, keep=24)
         more = judged(scans, every, tolerance=tolerance, points=800, rounds=8)
         more = [entry for entry in _distinct([*candidates, *more], scans) if not any(entry is other for other in candidates)]
@@ -187,9 +187,9 @@ def looked_into(scans: Scans, starts: Poses) -> Registration:
 
 
 def _closer(scans: Scans, best: Candidate, others: list[Candidate], tolerance: float) -> list[Candidate]:
-    """A closer look at those that it could find as good as the best: not much less shared, nor more against.
+    """Refine the candidates that may be as good as the best: those that share not much less and contradict not much more.
 
-    They are refined as far as the best was: a way left half a degree off would lose to it for that alone.
+    They are refined as far as the best was: a pose left half a degree off would lose for that alone.
     """
     least, most = 0.45 * best.evidence.shared, best.evidence.against + 0.08
     near = [other.pose for other in others if other.evidence.shared > least and other.evidence.against < most]
@@ -224,7 +224,7 @@ def a_few_a_side(candidates: list[Candidate], axis: Floats, *, few: int = 3) -> 
 
 
 def _distinct(candidates: list[Candidate], scans: Scans, nearer: float = 0.02) -> list[Candidate]:
-    """The candidates best first, without those that are another one not quite settled."""
+    """The candidates, best first, without those that are a not fully converged copy of another."""
     middle, size = scans.seen.points.mean(axis=0), scans.seen.size
     kept: list[Candidate] = []
     for candidate in sorted(candidates, key=lambda candidate: -candidate.rank):
@@ -253,8 +253,8 @@ def from_pairs(
     fixed, moving: the scans. source: (k, 3) spots on the moving one. target: (k, 3) the same spots on the fixed one.
     seed: of the surfels. partial: the moving scan lacks a part of what the fixed one shows.
 
-    Surfaces may move the picked points by no more than the pairs disagree plus 3 % of the fixed scan's size; where they ask for
-    more, the pairs alone hold. Raises ValueError when the pairs leave the pose open.
+    The surfaces may move the picked points by no more than the pairs disagree plus 3 % of the fixed scan's size; beyond that
+    only the pairs are used. Raises ValueError when the pairs leave the pose open.
     """
     by_hand = fit_similarity(source, target)
     scans = Scans.of(sample_surfels(fixed, 20000, seed=seed), sample_surfels(moving, 8000, seed=seed + 1), partial=partial)

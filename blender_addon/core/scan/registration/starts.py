@@ -1,4 +1,4 @@
-"""Where is it worth starting? Poses that lay flat faces, boxes, or whole bodies on each other."""
+"""Which poses are worth starting from? Those that lay flat faces, boxes or whole bodies on each other."""
 
 from __future__ import annotations
 
@@ -14,8 +14,8 @@ from .surfels import Surfels
 def flat_starts(moving: list[Flat], fixed: list[Flat]) -> Poses | None:
     """Each flat face of the moving scan laid on each of the fixed one, outsides together.
 
-    Turned so that the boxes' edges fall together (four quarter turns, the scale from either edge, and the box pushed into
-    each corner, since a side may be missing), and all round in steps of 30 degrees about the middle, at the sizes' scale.
+    Turned so that the boxes' edges are parallel (four quarter turns, the scale from either edge, and the box moved into each
+    corner, since a side may be missing), and all round in steps of 30 degrees about the middle, scaled by the sizes.
     """
     parts = [part for a in fixed for b in moving for part in (_boxes(b, a), _round(b, a))]
     return Poses.joined(parts) if parts else None

@@ -1,4 +1,4 @@
-"""What of a mesh is compared? Points spread evenly over its surface, each with its normal and, if known, its colour."""
+"""How is a mesh represented for alignment? By points spread evenly over it, each with its normal and, if known, its colour."""
 
 from __future__ import annotations
 

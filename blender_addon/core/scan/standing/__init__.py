@@ -1,1 +1,1 @@
-"""Which way is up? Ways to stand are found, each measured, all evidence added up, and what the file's axes say weighed in."""
+"""Which way is up? Possible poses are found and measured, their evidence added up and combined with the file's axes."""

@@ -1,4 +1,4 @@
-"""What of a scan is looked at to say which way is up: points strewn on it, its hull, where its mass is, where it is open."""
+"""What is needed of a scan to decide which way is up? Points on its surface, its hull, its centre of mass, its open rims."""
 
 from __future__ import annotations
 
@@ -21,12 +21,12 @@ POINTS = 30_000
 
 @record
 class Body:
-    """A scan as it is looked at, in the scan's own unit and axes.
+    """A scan prepared for this, in the scan's own unit and axes.
 
-    points, normals: (n, 3) strewn evenly over the surface, and unit normals. filled: (n,) bool, where a hole was filled.
-    area: of the whole surface. mass: (3,) the centre of what is enclosed, its openings closed. extremes: (k, 3) the outermost
-    points and hull: (h, 3) their hull's triangles. rims: those that are still open. diagonal: of the box without spikes.
-    brightness: (n,) what the scan's own colour shows, or None where it has none.
+    points, normals: (n, 3) random points spread evenly over the surface, and unit normals. filled: (n,) bool, where a hole was
+    filled. area: of the whole surface. mass: (3,) the centre of what is enclosed, its openings closed. extremes: (k, 3) the
+    outermost points and hull: (h, 3) their hull's triangles. rims: those that are still open. diagonal: of the box without
+    spikes. brightness: (n,) linear luminance of the scan's own colour, or None where it has none.
     """
 
     points: Floats
@@ -53,7 +53,7 @@ def body_of(
     if not sound.any():
         sound = np.ones(len(mesh.faces), bool)
     used = np.zeros(len(vertices), bool)
-    used[mesh.faces[sound]] = True  # what touches spikes alone may be one
+    used[mesh.faces[sound]] = True  # a vertex that touches only spikes may be one
     steady = vertices[good & used] if (good & used).any() else vertices
     faces, weights = strewn(mesh, POINTS)
     kept = sound[faces] if sound[faces].any() else np.ones(len(faces), bool)  # of very few faces none may be drawn
@@ -105,7 +105,7 @@ def fibonacci_directions(count: int) -> Floats:
 
 
 def extreme_points(points: Floats, count: int = 1500) -> Floats:
-    """The points that are furthest in one of `count` directions: few, and with the hull of all but a hair."""
+    """The points that are furthest in one of `count` directions: few, with nearly the hull of all."""
     directions = fibonacci_directions(count).astype(np.float32)
     small = np.ascontiguousarray((points - points.mean(axis=0)).T, np.float32)
     best = np.full(count, -np.inf, np.float32)

@@ -1,8 +1,8 @@
-"""Which of all ways to stand is meant, and how sure is that? The evidence of each pose and the file's axes in one chance.
+"""Which pose is meant, and how sure is that? The evidence of each pose and the file's axes, combined into one chance.
 
 A pose has the chance of its evidence, times how likely its direction is: any direction where the file's axes mean nothing,
-close to one of them where they do. A thing that rests on nothing it is meant to stand on (a head on a mount, a skull, a
-fragment) stands as the file's axes say; how likely that is, the poses' own evidence tells.
+close to one of them where they do. A piece without a base to stand on (a head on a mount, a skull, a fragment)
+stands as the file's axes say; the poses' own evidence tells how likely that case is.
 """
 
 from __future__ import annotations
@@ -21,10 +21,10 @@ from .body import Body
 from .poses import LOOKED_AT, Pose, all_poses, looked_at
 
 SAME_DEG = 8.0
-"""Poses this near to one another are one way to stand."""
+"""Poses this near to one another count as the same."""
 CLEAR, FAINT, MUCH_LESS = 0.65, 0.45, 0.1
 """Likeness of left and right that shows a mirror plane clearly or faintly, and how much less than the best is no longer it.
-Chance reaches about 0.3 on lopsided things."""
+By chance it reaches about 0.3 on lopsided pieces."""
 MOUNT_ROUGH, CLEARLY_ROUGH = 0.8, 0.9
 """What a clearly rough side counts for an axis of the file, and the roughness from which on it is reported. Set by how the
 roughness varied on the development scans."""
@@ -106,7 +106,7 @@ def _believed(mirrors: dict[str, tuple[float, float]], best: float) -> float:
 
 
 def _looked_at(body: Body, light: Floats | None) -> list[Pose]:
-    """All poses; the likeliest looked at as a whole, the others taken for as good as a middling one there."""
+    """All poses; the likeliest are measured as a whole, the others are given middling values."""
     poses = sorted(all_poses(body), key=lambda pose: -evidence.score(pose, light))
     seen = [looked_at(body, pose) for pose in poses[:LOOKED_AT]]
     if not seen:
@@ -116,7 +116,7 @@ def _looked_at(body: Body, light: Floats | None) -> list[Pose]:
 
 
 def _gathered(ways: Sequence[Way], unexplained: float) -> list[Way]:
-    """Neighbours put together under the likeliest of them, and the chances made to add up to 1 with what is unexplained.
+    """Neighbours merged into the likeliest of them, and the chances scaled to add up to 1 with the unexplained rest.
 
     A steady flat base keeps its own direction; a pose on a few points gives way to a file's axis near it.
     """

@@ -1,12 +1,12 @@
-"""What speaks for standing in a pose? Each kind of evidence is a small function with its reason; a weighted sum adds them up.
+"""What is the evidence for a pose? Each kind is a small function with its reason; the score is their weighted sum.
 
 The weights were fitted by multinomial logistic regression (one more outcome is "none of these") on 19 labelled scans, five
-household scans and 20 forms of a public mesh library labelled by eye, which count 0.7, and 40 made-up pieces (TRIED of
-`scripts/truth/footings.py`), which count 0.3; a penalty of 0.15 holds them to what an earlier fit gave. Each was left out in
-turn to see how well the rest foretells it, with nothing known of the file's axes: of the 44 scans and forms four in five are
-right, three called sure and wrong (heads on the cuts of their necks, which are asked about for that reason). All are drawn out
-by 1.25, by which the others' chances foretell best what is found. The weights of the irregular cut and the hollow are guesses,
-those of the base are kept from vanishing, all are rounded, and what they say of other kinds of things is not known.
+household scans and 20 forms of a public mesh library labelled by eye, which count 0.7, and 40 synthetic pieces (TRIED of
+`scripts/truth/footings.py`), which count 0.3; a penalty of 0.15 keeps them near an earlier fit. Each was left out in turn and
+predicted from the rest, without the file's axes: of the 44 scans and forms four in five are right, three sure and wrong (heads
+on the cuts of their necks, which are asked about for that reason). All weights are multiplied by 1.25, by which the predicted
+chances fit best. The weights of the irregular cut and the hollow are guesses, those of the base are kept from vanishing, all
+are rounded, and how they do on other kinds of pieces is not known.
 """
 
 from __future__ import annotations
@@ -22,17 +22,17 @@ from .body import Body
 from .poses import Pose
 
 NONE = 12.6
-"""What the sum comes to where it is as likely that none of the poses is meant, and the thing needs a mount."""
+"""The score of "no pose is meant, the piece needs a mount", which competes with those of the poses."""
 ROUGH, MOST_ROUGH, ROUGH_CELLS = 0.1, 2.5, (24, 10)
-"""How far the rough surface must look to one side to count 1, the most that it counts, and the cells along the diagonal in
-which roughness is measured."""
+"""Asymmetry of the rough surface that counts 1, the largest value, and the cells along the diagonal in which roughness is
+measured."""
 STEADY_DEG = 12.0
-"""What stands this far from tipping over stands well enough to be shown; more says nothing about what is meant."""
+"""Angle to tipping over that is steady enough for display; a larger one is no further evidence."""
 
 
 @record
 class Term:
-    """A kind of evidence: the value of a pose, what a value of 1 counts, and words for a strong one (None: it is not named)."""
+    """A kind of evidence: its value for a pose, the weight of a value of 1, and words for a strong one (None: not named)."""
 
     name: str
     value: Callable[[Pose], float]
@@ -41,17 +41,17 @@ class Term:
 
 
 def steady(pose: Pose) -> float:
-    """What is made to stand does not tip over at a touch."""
+    """A piece made to stand does not tip over easily."""
     return float(np.clip(pose.tip_deg, -STEADY_DEG, STEADY_DEG)) / STEADY_DEG
 
 
 def falls(pose: Pose) -> float:
-    """A pose with the centre of mass beside the contact falls over by itself."""
+    """A pose with the centre of mass outside the contact falls over."""
     return float(pose.tip_deg < 0)
 
 
 def even(pose: Pose) -> float:
-    """An even contact is made to be stood on, be it soles far apart."""
+    """A level contact is a base, even if it is two soles far apart."""
     return pose.even * min(pose.share / 0.008, 1.0)
 
 
@@ -66,7 +66,7 @@ def irregular_cut(pose: Pose) -> float:
 
 
 def hollow(pose: Pose) -> float:
-    """What is hollow opens upwards: it does not stand on its rim."""
+    """A hollow piece opens upwards: it does not stand on its rim."""
     return pose.hollow
 
 
@@ -76,27 +76,27 @@ def mirrored(pose: Pose) -> float:
 
 
 def spread(pose: Pose) -> float:
-    """What stands spreads its feet under most of itself."""
+    """A piece that stands has a contact nearly as broad as itself."""
     return min(float(np.sqrt(pose.spread)), 0.6) / 0.6
 
 
 def tall(pose: Pose) -> float:
-    """Things are set up, not laid down: of two poses the taller one is meant a little more often."""
+    """Pieces are stood up, not laid down: of two poses the taller one is meant a little more often."""
     return pose.tall - 0.6
 
 
 def opposite(pose: Pose) -> float:
-    """Of two flat ends the flatter one is the base: what has the better one on top stands on its head."""
+    """Of two flat ends the flatter one is the base: with that one on top a piece is upside down."""
     return pose.opposite
 
 
 def along(pose: Pose) -> float:
-    """What is long in one direction is set up in it: people, vases, trees."""
+    """A piece that is long in one direction is stood up along it: people, vases, trees."""
     return pose.along
 
 
 def top(pose: Pose) -> float:
-    """Things are broad at their tops more often than the ends on which they might be laid: shoulders, wings, rims."""
+    """The top of a piece is more often broad than the ends on which it might be laid: shoulders, wings, rims."""
     return min(pose.top, 1.0)
 
 
@@ -116,7 +116,7 @@ TERMS = (
     Term("top", top, 1.9),
 )
 LIGHT = 1.2
-"""What a clear direction of the light counts; measured on three textured scans alone."""
+"""Weight of a clear direction of the light; measured on only three textured scans."""
 
 
 def score(pose: Pose, light: Floats | None = None) -> float:
@@ -144,7 +144,7 @@ def reasons(pose: Pose, light: Floats | None = None) -> tuple[str, ...]:
 
 
 def rough_below(body: Body) -> Floats:
-    """(3,) away from where the rougher surface looks, its length about 1 where it clearly has a side, at most `MOST_ROUGH`.
+    """(3,) opposite to the direction that the rougher surface faces; length about 1 where that is clear, at most `MOST_ROUGH`.
 
     The undersides of arms, bellies, chins and of what was hard to reach are rougher than what lies on top, in form and in a
     scan. Of 44 forms whose up is known it lay upwards in 31, by 0.6 in the mean; the exceptions are hollow or look up.

@@ -1,6 +1,6 @@
 """How much do a file's own axes say about which way is up? By format, after Blender's importer has turned it.
 
-Files are written y up or z up and read as if one were meant. Of 66 scans that were looked at, +Z after import was up in 58;
+Files are written y up or z up, and importers assume one of them. Of 66 scans that we checked, +Z after import was up in 58;
 how the rest is shared out among the axes, and between formats, is a guess. A scan straight from photographs may lie in any
 pose: that is taken for one in five.
 """
@@ -20,7 +20,7 @@ AXES: dict[str, Floats] = {
     "x": np.array([1.0, 0.0, 0.0]), "-x": np.array([-1.0, 0.0, 0.0]), "-z": np.array([0.0, 0.0, -1.0]),
 }  # fmt: skip
 SET_UP = ("z", "-y", "y")
-"""Axes that are up where a file was set up by hand; a thing that stands along another one does so by chance."""
+"""Axes that are up where a file was oriented by hand; agreement with another axis is chance."""
 Y_UP = {"z": 0.85, "-y": 0.11, "y": 0.025, "x": 0.005, "-x": 0.005, "-z": 0.005}
 """Formats that are read as y up: what was written z up into them comes in with -Y up."""
 BY_SPECIFICATION = {"z": 0.92, "-y": 0.05, "y": 0.015, "x": 0.005, "-x": 0.005, "-z": 0.005}

@@ -1,1 +1,1 @@
-"""The colour without the light. In: texels and irradiance. Out: albedo, its noise and its doubtful places put right."""
+"""The colour without the light. In: texels and irradiance. Out: albedo, with noise and residual shading removed."""

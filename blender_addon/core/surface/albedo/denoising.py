@@ -1,8 +1,8 @@
 """Smooths the camera's noise out of a texture, most where the division by a faint light would amplify it.
 
-In the albedo a place differs from its surroundings by its paint and by noise, no longer by the light, so that as much as can
-be is averaged. What varies more than noise does, edges and texture, stays (Lee 1980, "Digital image enhancement and noise
-filtering by use of local statistics").
+In the albedo a place differs from its surroundings by its paint and by noise, no longer by the light, so that
+averaging can be strong. Whatever varies more than noise does, edges and texture, stays (Lee 1980, "Digital image enhancement
+and noise filtering by use of local statistics").
 """
 
 from __future__ import annotations
@@ -20,7 +20,7 @@ PASSES = ((1.5, 4.0), (3.0, 8.0))
 """Sigma in texels of the surroundings, and how many times the noise is taken for noise: a variance of few texels scatters up to
 twice its standard deviation; what is left after the first pass is JPEG's besides, whose blocks are not counted as noise."""
 FAINT = 0.02
-"""Of the brightness: less no eye sees (common practice), so that it is left alone, and fine texture of bright parts with it."""
+"""Relative noise that no eye sees (common practice) and that is left alone, together with fine texture in bright parts."""
 NOISIEST = 0.006
 """Linear standard deviation: more is texture, not noise. What a phone leaves in a picture in a dim room (common practice)."""
 

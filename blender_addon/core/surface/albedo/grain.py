@@ -1,4 +1,4 @@
-"""How bright is the surface further along its grain? Grown, brushed and drawn paint goes on; a cut crosses it.
+"""How bright is the surface further along its grain? Wood grain, brush strokes and drawn lines continue; a cut crosses them.
 
 The direction in which the picture varies least is measured over a few mm, on patches of the surface itself (structure tensor;
 Bigun and Granlund 1987), and the picture is averaged to both sides along it.

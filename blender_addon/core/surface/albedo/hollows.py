@@ -1,4 +1,4 @@
-"""Estimates the residual shading in hollows. A scan fills them a little, so that they look more open than they are.
+"""How much shading is left in hollows? A scan fills them a little, so that they look more open than they are.
 
 That leaves them too dark in the albedo, and in a hue that fits a paint, since most light deep in a hollow has bounced off the
 piece itself: hue can't separate the two. The evenness of the paint at large, where the piece lies open, can: a paint that does

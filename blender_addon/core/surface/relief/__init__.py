@@ -1,1 +1,1 @@
-"""What does a photo texture know about the surface that the mesh has lost? Texels, light, patches, inversion, maps."""
+"""Which relief does a photo texture show that the mesh has lost? Residual shading, its inversion, a net, normal maps."""

@@ -1,5 +1,5 @@
-"""What of a relief is fine, middle, broad? Its slopes blurred to two sizes, so that a material can strengthen each by
-itself."""
+"""How is a relief divided into fine, middle and broad bands? By blurring its slopes to two widths, so that a material can scale
+each separately."""
 
 from __future__ import annotations
 

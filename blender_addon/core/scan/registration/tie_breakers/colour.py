@@ -1,4 +1,4 @@
-"""Can colour decide what shape can't? Compares the two scans' colours where they lie on each other."""
+"""Can colour decide where shape can't? The two scans' colours are compared where the surfaces coincide."""
 
 from __future__ import annotations
 
@@ -18,7 +18,8 @@ LEAD = 0.2
 
 
 def features(colour: Floats) -> Floats:
-    """(n, 3) what of a colour outlives another light and exposure: two log chroma ratios, and log luminance at half weight."""
+    """(n, 3) what a change of light and exposure preserves of a colour: two log chroma ratios, and log luminance at half
+    weight."""
     logs = np.log(np.clip(colour, 0.0, None) + 0.02)
     return np.stack([logs[:, 0] - logs[:, 1], logs[:, 2] - logs[:, 1], 0.5 * logs.mean(axis=1)], axis=1)
 
@@ -84,7 +85,7 @@ def best_turn(
     axis, middle: (3,) direction and point of the axis in the fixed scan's frame. least, lead: as for `separated`.
     broad: the score falls off so slowly that only other peaks are rivals, not the flanks of the highest.
 
-    It is tried all round in steps of 3 degrees, then closer.
+    All angles are tried in steps of 3 degrees, then finer.
     """
     coarse = np.arange(0.0, 360.0, 3.0)
     rated = np.array([[score(turned_about(pose, axis, middle, turn)) for turn in coarse] for pose in poses])

@@ -14,16 +14,15 @@ from .colour import features
 LEAST, LEAD = 0.6, 0.15
 """Least correlation of the marks with the outline, and how much lower that of every other way must be."""
 FEWEST = 40
-"""Points under the piece, and beside it, below which nothing is said."""
+"""Least number of points under the piece, and beside it, to judge by."""
 
 
 def footprint(part: Surfels, scans: Scans, pose: Similarity, *, reach: float) -> float:
-    """How well what lies under the first scan's piece stands out on the other scan: multiple correlation, 0 to 1.
+    """How distinct the area under the first scan's piece is on the other scan: multiple correlation, 0 to 1.
 
     part: of the moving scan. reach: how far off the surface noise explains. Points that the pose puts inside the fixed thing
-    were hidden by the piece. Their colour, and their height over the face that they lie on (a recess, a rim of glue), are
-    asked whether they differ from the face round them, as a linear discriminant does (Fisher 1936). 0 where too few are
-    hidden.
+    were hidden by the piece. A linear discriminant (Fisher 1936) of their colour and of their height over the face that they
+    lie on (a recess, a rim of glue) tells whether they differ from the face round them. 0 where too few are hidden.
     """
     spots, facing = pose.apply(part.points), pose.turn(part.normals)
     index, height, _, _ = pairs(spots, facing, scans.fixed, scans.nearest)
@@ -55,7 +54,7 @@ def _marks(part: Surfels, spots: Floats, up: Floats, around: Bools) -> Floats:
 
 
 def _agreement(marks: Floats, hidden: Bools) -> float:
-    """Multiple correlation of the marks with being hidden, cut down by what so many marks reach by chance (Ezekiel 1930)."""
+    """Multiple correlation of the marks with being hidden, less what as many marks reach by chance (Ezekiel 1930)."""
     wish = hidden - hidden.mean()
     columns = marks - marks.mean(axis=0)
     columns = columns[:, columns.std(axis=0) > 1e-9]

@@ -1,4 +1,4 @@
-"""Can unevenness too fine to hold a pose show how far a round thing is turned? All turns about its axis, looked at in turn."""
+"""Can unevenness too fine to fix a pose show how far a round object is turned? All turns about its axis are tried."""
 
 from __future__ import annotations
 
@@ -17,14 +17,14 @@ from .colour import turned_about
 
 STEP_DEG = 4.0
 SAME_DEG = 12.0
-"""Turns nearer to each other than this are one and the same dip."""
+"""Turns nearer to each other than this belong to the same minimum."""
 FOLDS = (180.0, 90.0, 270.0, 120.0, 240.0, 60.0, 300.0)
 WEAK = 0.03
-"""A turn held less than this share of the mean freedom is looked for all round: iterations creep along it and stop early."""
+"""A turn with less stiffness than this share of the mean is searched all round, since iterations stop early along it."""
 FITS_TOO = 0.75
 """Share of the best pose's shared area that a pose upside down must reach to be another way in which it fits."""
 OFF_DEG, AGREE_DEG, AGREE_SCALE = 2.0, 0.8, 0.004
-"""How far off halves are started, and how nearly they must agree: within what still counts as the right place."""
+"""How far off the halves are started, and how nearly they must agree for the pose to count as right."""
 
 
 def weak_axis(scans: Scans, pose: Similarity) -> tuple[Floats, Floats] | None:
@@ -36,7 +36,7 @@ def weak_axis(scans: Scans, pose: Similarity) -> tuple[Floats, Floats] | None:
 def unevenness(scans: Scans, pose: Similarity, points: int, most: float) -> float:
     """Mean distance of `points` points to the fixed surface in a pose, in its unit, each counted as `most` at the most.
 
-    So both a fine unevenness all over and a coarse one in a few spots count.
+    So both a fine unevenness everywhere and a coarse one in a few spots matter.
     """
     part = scans.moving_part(points)
     index, height, along, agree = pairs(pose.apply(part.points), pose.turn(part.normals), scans.fixed, scans.nearest)
@@ -82,7 +82,7 @@ def halves(part: Surfels, *, block: float = 0.12) -> tuple[Surfels, Surfels]:
 def steady(scans: Scans, pose: Similarity, axis: tuple[Floats, Floats]) -> bool:
     """Whether each half of the moving scan, started off to either side, comes back to one and the same turn and scale.
 
-    So a dip that only chance makes, or one too broad to say a degree, is distinguished from one that holds.
+    This distinguishes a real minimum from one made by chance, and from one too broad to give the angle.
     """
     found = []
     for half, off in zip(halves(scans.moving_part(6000)), (OFF_DEG, -OFF_DEG), strict=True):
@@ -96,7 +96,7 @@ def steady(scans: Scans, pose: Similarity, axis: tuple[Floats, Floats]) -> bool:
 def turned_over(scans: Scans, best: Candidate, axis: tuple[Floats, Floats], tolerance: float) -> list[Candidate]:
     """The best pose upside down on its loose axis, where that fits nearly as well; one or none.
 
-    What can turn in itself crowds the other side out of the list of candidates, so it is looked at by itself: turned over
+    Turned copies of one side crowd the other side out of the list of candidates, so that is tried separately: turned over
     about the middle of what is seen, of all, and of what it lies on, since a part may be missing on either scan.
     """
     direction, through = axis

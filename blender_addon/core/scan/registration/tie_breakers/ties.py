@@ -22,16 +22,16 @@ FINE_POINTS = 8000
 SHOWN_TURNS = (0.0, 90.0, 180.0, 270.0)
 """Turns offered a side where any turn fits; what lies between is asked for in degrees."""
 NOT_HERE = 0.03
-"""How much higher the score of a slightly larger or smaller scan may be before the place counts as another one's flank."""
+"""How much higher the score at a slightly larger or smaller scale may be before the pose counts as off the peak."""
 
 Score = Callable[[Similarity], float]
 
 
 @record
 class Sign:
-    """What may distinguish poses that shape can't: its words in a sentence, its score of a part of a scan, its limits.
+    """A sign that may distinguish poses where shape can't: its name for a sentence, its score for a part of a scan, its limits.
 
-    points: how many it takes for a first look. broad: as `best_turn` takes it.
+    points: how many it needs for a first estimate. broad: as in `best_turn`.
     """
 
     words: str
@@ -57,7 +57,7 @@ def signs(scans: Scans, tolerance: float) -> Iterator[Sign]:
 
 
 def broken(scans: Scans, decided: Registration, tolerance: float) -> Registration:
-    """The verdict on a tie: sure where a sign stands out; otherwise what there is to choose from, the likeliest first."""
+    """The verdict on a tie: sure where a sign is distinct; otherwise the poses to choose from, the likeliest first."""
     return _ways(scans, decided, tolerance) if decided.tie == "ways" else _turn(scans, decided, tolerance)
 
 
