@@ -1,14 +1,15 @@
-"""What is a record? A frozen dataclass whose methods are shared by all records instead of being compiled for each class.
+"""What is a record? A frozen dataclass whose methods are shared by all records, and whose fields are read when first asked for.
 
-`dataclasses.dataclass(frozen=True)` writes six methods as source text for every class and compiles them, half a millisecond
-each time; the package has over two hundred such classes, so that this was half of the time in which Blender enables the add-on.
-A record's class is made in a tenth of that. Everything else is a dataclass's: defaults and factories, `__post_init__`,
-inheritance, `dataclasses.replace`, `fields` and `asdict`, equality and hash by the fields, and FrozenInstanceError when a field
-is set.
+`dataclasses.dataclass(frozen=True)` writes six methods as source text for every class, compiles them, and looks at each field's
+type, half a millisecond in all; the package has over two hundred such classes, so that this was half of the time in which Blender
+enables the add-on. A record's class costs nothing until the first of it is made. Everything else is a dataclass's: defaults and
+factories, `__post_init__`, inheritance, `dataclasses.replace`, `fields` and `asdict`, equality and hash by the fields, and
+FrozenInstanceError when a field is set.
 """
 
 from __future__ import annotations
 
+import threading
 from dataclasses import MISSING, Field, FrozenInstanceError, dataclass, field, fields
 from typing import Any, TypeVar, dataclass_transform
 
@@ -18,12 +19,31 @@ Class = TypeVar("Class")
 @dataclass_transform(frozen_default=True, field_specifiers=(field, Field))
 def record(cls: type[Class]) -> type[Class]:
     """The class as a record; for `@record` above a class whose fields are written as a dataclass's."""
-    described = dataclass(init=False, repr=False, eq=False)(cls)
     for name, method in _METHODS.items():
         if name not in cls.__dict__:
-            setattr(described, name, method)
-    described._record_fields = tuple(fields(described))  # type: ignore[attr-defined,arg-type]  # read by the methods below
-    return described
+            setattr(cls, name, method)
+    for name in ("__dataclass_fields__", "_record_fields"):
+        setattr(cls, name, _WhenAsked(cls, name))
+    return cls
+
+
+class _WhenAsked:
+    """Stands for what is known of a record's fields until it is asked for; then `dataclass` describes the class."""
+
+    def __init__(self, cls: type, name: str) -> None:
+        self.cls, self.name = cls, name
+
+    def __get__(self, made: object, owner: type) -> Any:
+        """What `dataclass` found, which stands in the class from now on."""
+        with _described_by_one:
+            if isinstance(self.cls.__dict__[self.name], _WhenAsked):
+                dataclass(init=False, repr=False, eq=False)(self.cls)
+                self.cls._record_fields = tuple(fields(self.cls))  # type: ignore[attr-defined,arg-type]  # read by the methods below
+        return self.cls.__dict__[self.name]
+
+
+_described_by_one = threading.RLock()
+"""Held while a class is described: twice would lose its factories. One thread may hold it twice, for a record of a record."""
 
 
 def _init(self: Any, *values: Any, **named: Any) -> None:

@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import pickle
+import threading
 from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
 from copy import deepcopy
-from dataclasses import FrozenInstanceError, asdict, dataclass, field, fields, replace
+from dataclasses import FrozenInstanceError, asdict, dataclass, field, fields, is_dataclass, replace
 from functools import cached_property
 from typing import Any
 
@@ -94,6 +96,37 @@ def test_a_record_of_a_record_has_both_their_fields() -> None:
     assert Zoom(24.0, longest=105.0) == Zoom(24.0, 8.0, [], "", 105.0) and Zoom(24.0).pupil == 3.0
     with pytest.raises(ValueError, match="focal"):
         Zoom(-1.0)
+
+
+def test_many_threads_may_make_the_first_of_a_kind() -> None:
+    for _ in range(20):
+
+        @record
+        class Seen:
+            marks: list[int] = field(default_factory=list)
+            more: tuple[int, ...] = ()
+
+        ready = threading.Barrier(8)
+
+        def make(kind: type = Seen, ready: threading.Barrier = ready) -> Any:
+            ready.wait()
+            return kind()
+
+        with ThreadPoolExecutor(8) as pool:
+            made = [work.result() for work in [pool.submit(make) for _ in range(8)]]
+        assert all(asdict(one) == {"marks": [], "more": ()} for one in made)
+
+
+def test_its_fields_are_known_before_the_first_is_made() -> None:
+    @record
+    class Unmade(Lens):
+        depth: float = 1.0
+
+    class Plain(Unmade):
+        """No record itself."""
+
+    assert is_dataclass(Plain) and [one.name for one in fields(Plain)] == ["focal", "stop", "marks", "note", "depth"]
+    assert asdict(Plain(2.0))["depth"] == 1.0
 
 
 def test_the_hash_is_that_of_the_compared_fields() -> None:
