@@ -1,10 +1,10 @@
 """What is a record? A frozen dataclass whose methods are shared by all records, and whose fields are read when first asked for.
 
 `dataclasses.dataclass(frozen=True)` writes six methods as source text for every class, compiles them, and looks at each field's
-type, half a millisecond in all; the package has over two hundred such classes, so that this was half of the time in which Blender
-enables the add-on. A record's class costs nothing until the first of it is made. Everything else is a dataclass's: defaults and
-factories, `__post_init__`, inheritance, `dataclasses.replace`, `fields` and `asdict`, equality and hash by the fields, and
-FrozenInstanceError when a field is set.
+type, half a millisecond in all; the package has over two hundred such classes, so that this was half of the time in which
+Blender enables the add-on. A record's class costs nothing until the first of it is made. Everything else is a dataclass's:
+defaults and factories, `__post_init__`, inheritance, `dataclasses.replace`, `fields` and `asdict`, equality and hash by the
+fields, and FrozenInstanceError when a field is set.
 """
 
 from __future__ import annotations

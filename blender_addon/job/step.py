@@ -1,6 +1,9 @@
-"""What is a step? One module with `Settings`, the roles it needs and makes, and `run`; here they become one `Step`.
+"""What is a step? `Settings`, the roles it needs and makes, and `run`; here they become one `Step`.
 
-A step's module gives:
+They stand in one module, or, where the work needs much of the package, in two: `<folder>/declared/<name>.py` says what
+Blender's start must know, and `<folder>/<name>.py` is the work, imported when the step is first run.
+
+A step gives:
 
     LABEL = "Orientation"             # the words on screen
     NEEDS = ("clean",)                # roles that must exist
@@ -11,11 +14,12 @@ A step's module gives:
     def able(settings, out): ...      # if given: raises JobError, before the first step is begun, for what can't succeed
     def run(stage, settings): ...     # a generator: yields Progress, returns Result
 
-and its module docstring's first line is the step's one-line help.
+and its module docstring's first line (the declared one's, where there are two) is the step's one-line help.
 """
 
 from __future__ import annotations
 
+import importlib
 from collections.abc import Callable, Generator, Sequence
 from dataclasses import field
 from pathlib import Path
@@ -27,6 +31,9 @@ from .decisions import Decision
 
 FOLDERS = ("scan", "surface", "shots", "dressing", "delivery")
 """The five folders of steps: the five panels, and the order of the work."""
+
+DECLARED = "declared"
+"""The part of each folder that Blender's start imports, where a step's work lies in a module of its own."""
 
 RENAMED = {"delighting": "albedo"}
 """What steps were called in release 0.1.0, and what they are called today: sheets, calls and .blend files of then are read."""
@@ -83,10 +90,15 @@ class Step:
 
 
 def from_module(module: ModuleType) -> Step:
-    """The step that a module of one of the five folders describes."""
-    _, folder, name = module.__name__.rsplit(".", 2)
+    """The step that a module of one of the five folders describes, its declared part or its work; the work is imported when it
+    is needed."""
+    place = module.__name__.replace(f".{DECLARED}.", ".")
+    package, folder, name = place.rsplit(".", 2)
     if folder not in FOLDERS:
         raise ValueError(f"{module.__name__} lies in none of the step folders {FOLDERS}")
+    if not hasattr(module, "LABEL"):
+        module = importlib.import_module(f"{package}.{folder}.{DECLARED}.{name}")
+
     help_line = (module.__doc__ or "").strip().splitlines()[0]
     return Step(
         name=name,
@@ -97,10 +109,14 @@ def from_module(module: ModuleType) -> Step:
         needs=tuple(module.NEEDS),
         uses=tuple(getattr(module, "USES", ())),
         makes=tuple(module.MAKES),
-        run=module.run,
+        run=lambda *given: importlib.import_module(place).run(*given),
         cost=float(getattr(module, "COST", 1.0)),
-        able=getattr(module, "able", None),
+        able=lambda *given: getattr(importlib.import_module(place), "able", _anything)(*given),
     )
+
+
+def _anything(settings: Any, out: Path | None) -> None:
+    """What a step without `able` says beforehand: nothing stands against it."""
 
 
 def ordered(steps: Sequence[Step]) -> tuple[Step, ...]:

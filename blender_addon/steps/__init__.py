@@ -1,4 +1,7 @@
-"""The steps of the job, a file each, found by themselves; a new step is one new file in one of the five folders."""
+"""The steps of the job, found by themselves; a new step is one new file in one of the five folders.
+
+What Blender's start must know of a step with much work lies in `declared/` beside it; its own file is imported when it is run.
+"""
 
 from __future__ import annotations
 
@@ -6,7 +9,7 @@ import importlib
 import pkgutil
 from functools import cache
 
-from ..job.step import FOLDERS, Step, from_module, ordered
+from ..job.step import DECLARED, FOLDERS, Step, from_module, ordered
 
 
 @cache
@@ -14,8 +17,13 @@ def catalogue() -> tuple[Step, ...]:
     """All steps, in the order in which they run."""
     found = []
     for folder in FOLDERS:
-        package = importlib.import_module(f"{__name__}.{folder}")
-        for info in pkgutil.iter_modules(package.__path__):
-            if not info.name.startswith("_"):
-                found.append(from_module(importlib.import_module(f"{package.__name__}.{info.name}")))
+        works, declared = _names(f"{__name__}.{folder}"), _names(f"{__name__}.{folder}.{DECLARED}")
+        for name in sorted({*works, *declared} - {DECLARED}):
+            part = f".{DECLARED}" if name in declared else ""
+            found.append(from_module(importlib.import_module(f"{__name__}.{folder}{part}.{name}")))
     return ordered(found)
+
+
+def _names(package: str) -> list[str]:
+    """The modules of a package that begin with no underscore."""
+    return [info.name for info in pkgutil.iter_modules(importlib.import_module(package).__path__) if info.name[0] != "_"]

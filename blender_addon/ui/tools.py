@@ -10,7 +10,6 @@ from ..job.step import Step
 from ..scene.scan.pair_picking import own_place
 from ..scene.stage import Stage
 from ..steps import catalogue
-from ..steps.delivery.render import sample_sheet
 from .alignment import tools_of
 from .folders import output_folder
 from .hands import draw_hands
@@ -95,6 +94,8 @@ class BOZZETTO_OT_sample_sheet(WatchedWork, bpy.types.Operator):
     bl_label = "Make the sample sheet"
 
     def _begin(self, context: bpy.types.Context) -> Generator[Any, None, Any] | None:
+        from ..steps.delivery.render import sample_sheet
+
         sheet = sheet_of(context.scene, catalogue())
         self._folder = output_folder(context.scene, sheet.name)
         stage = Stage(context.scene, sheet, out=self._folder)

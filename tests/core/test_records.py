@@ -114,7 +114,7 @@ def test_many_threads_may_make_the_first_of_a_kind() -> None:
 
         with ThreadPoolExecutor(8) as pool:
             made = [work.result() for work in [pool.submit(make) for _ in range(8)]]
-        assert all(asdict(one) == {"marks": [], "more": ()} for one in made)
+        assert all(asdict(seen) == {"marks": [], "more": ()} for seen in made)
 
 
 def test_its_fields_are_known_before_the_first_is_made() -> None:
@@ -125,7 +125,7 @@ def test_its_fields_are_known_before_the_first_is_made() -> None:
     class Plain(Unmade):
         """No record itself."""
 
-    assert is_dataclass(Plain) and [one.name for one in fields(Plain)] == ["focal", "stop", "marks", "note", "depth"]
+    assert is_dataclass(Plain) and [known.name for known in fields(Plain)] == ["focal", "stop", "marks", "note", "depth"]
     assert asdict(Plain(2.0))["depth"] == 1.0
 
 

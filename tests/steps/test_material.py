@@ -24,18 +24,19 @@ from blender_addon.scene.stage import Stage
 from blender_addon.scene.surface import rounding
 from blender_addon.scene.surface.own_texture import maps_of, mean_colour
 from blender_addon.steps.surface import material as step
+from blender_addon.steps.surface.declared import material as declared
 
 pytestmark = pytest.mark.usefixtures("empty_scene")
 
 VARIETIES = [
-    *(f"material.clay_body={key}" for key in step.reflectance.CLAY_BODIES),
-    *(f"material.clay_state={key}" for key, *_ in step.STATES),
-    *(f"material.piece=wood;material.wood_species={key}" for key in step.reflectance.WOODS),
-    *(f"material.piece=stone;material.stone_kind={key}" for key in step.reflectance.STONES),
-    *(f"material.piece=glaze;material.glaze_kind={key}" for key in step.reflectance.GLAZES),
-    *(f"material.piece=bronze;material.patina={key}" for key in step.reflectance.PATINAS),
-    *(f"material.piece=wax;material.wax_kind={key}" for key in step.reflectance.WAXES),
-    *(f"material.piece=compound;material.compound={key}" for key in step.reflectance.COMPOUNDS),
+    *(f"material.clay_body={key}" for key in reflectance.CLAY_BODIES),
+    *(f"material.clay_state={key}" for key, *_ in declared.STATES),
+    *(f"material.piece=wood;material.wood_species={key}" for key in reflectance.WOODS),
+    *(f"material.piece=stone;material.stone_kind={key}" for key in reflectance.STONES),
+    *(f"material.piece=glaze;material.glaze_kind={key}" for key in reflectance.GLAZES),
+    *(f"material.piece=bronze;material.patina={key}" for key in reflectance.PATINAS),
+    *(f"material.piece=wax;material.wax_kind={key}" for key in reflectance.WAXES),
+    *(f"material.piece=compound;material.compound={key}" for key in reflectance.COMPOUNDS),
     "material.piece=plaster", "material.piece=metal", "material.piece=own",
 ]  # fmt: skip
 
@@ -234,7 +235,7 @@ def test_a_painted_region_is_another_material() -> None:
     nodes = shown(stage.require("piece")).node_tree.nodes
     assert nodes["Mask eyes"].attribute_name == "eyes"
     gold = nodes["Bronze (eyes)"].inputs["Metal"].default_value
-    assert tuple(gold)[:3] == pytest.approx(step.reflectance.METALS["gold"][1])
+    assert tuple(gold)[:3] == pytest.approx(reflectance.METALS["gold"][1])
 
 
 @pytest.mark.parametrize(
@@ -274,7 +275,7 @@ HISTORY = (
 )
 
 
-@pytest.mark.parametrize("kind", [key for key, *_ in step.KINDS])
+@pytest.mark.parametrize("kind", [key for key, *_ in declared.KINDS])
 def test_no_material_has_a_history_that_nobody_asked_for(kind: str) -> None:
     """Wash, dust, wear and age are off in the step's settings and in the groups themselves, and nothing warns."""
     stage, _ = run(f"material.piece={kind}")

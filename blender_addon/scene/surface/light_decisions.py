@@ -2,8 +2,12 @@
 
 from __future__ import annotations
 
-from ...core.surface.light.evidence import LightEvidence
+from typing import TYPE_CHECKING
+
 from ...job.decisions import Alternative, Decision
+
+if TYPE_CHECKING:
+    from ...core.surface.light.evidence import LightEvidence
 
 PHOTO, PAINT = "photo", "none"
 SHADING = (

@@ -5,7 +5,6 @@ from __future__ import annotations
 import contextlib
 import hashlib
 from collections.abc import Iterator
-from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
@@ -14,7 +13,6 @@ import bpy
 from ...core.shots.moves.paths import Path as MovePath
 from ...job.errors import OutputError
 from ...job.files.whole_files import check_free
-from ...job.settings import choice, integer
 from ...job.step import Progress, Result, Run
 from ...scene import roles
 from ...scene.delivery.copies.marked import MARKED, marked
@@ -27,31 +25,10 @@ from ...scene.dressing.set_parts import apply_shot_set, restore_set
 from ...scene.shots.cameras import make_camera
 from ...scene.shots.moves import FPS, OF, SHAPE, lens_of, path_of, pose_at_frame
 from ...scene.stage import Stage
-from .render import DEVICES
+from .declared.films import Settings
 
-LABEL = "Films"
-NEEDS = ("piece", "shot", "surface")
-USES = ("move", "stand", "table", "backdrop", "prop", "debris", "world", "light", "card", "pictures")
-MAKES = ("films",)
-COST = 5.0
-
-QUALITIES = (
-    ("proof", "Proof", "360 lines, quick, to approve the move"),
-    ("final", "Final", "1920 x 1080 pixels; slow without a graphics card"),
-)
 PRESETS = {"proof": (360, Quality(6, 0.0, careful=False)), "final": (1080, Quality(32, 0.0, careful=False))}
 """Lines of a frame and its quality: a count of samples that no threshold cuts does not flicker."""
-
-
-@dataclass(kw_only=True)
-class Settings:
-    """How the moving pictures are rendered; which there are is planned under Shots."""
-
-    quality: str = choice("final", QUALITIES, help="How large and how clean the films are")
-    lines: int | None = integer(None, low=90, high=4320, unit="px", help="Height of a frame; auto: by the quality", more=True)
-    samples: int | None = integer(None, low=1, high=4096, help="Samples a pixel; auto: by the quality", more=True)
-    every: int = integer(1, low=1, high=100, help="Render only every so many frames, to look at a move", more=True)
-    device: str = choice("auto", DEVICES, help="What Cycles renders on", more=True)
 
 
 def run(stage: Stage, settings: Settings) -> Run:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Generator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from functools import partial
 from typing import Any
 
@@ -21,12 +21,12 @@ from ...core.dressing.tabletops.photographed import photo_top, photo_wall
 from ...core.dressing.tabletops.planks import Planks, planks
 from ...core.dressing.tabletops.round import bat, sweep
 from ...core.dressing.tabletops.stone import slate
-from ...core.dressing.trades import Trade, choices, draw, trade_of
+from ...core.dressing.trades import Trade, draw, trade_of
 from ...core.shots.sight import ShotView, convex_outline, outside_distance
 from ...core.srgb import luminance
 from ...job.errors import SheetError
 from ...job.files.aside import aside
-from ...job.settings import FIRST, SHORT, choice, data, file, integer, length, nearest, number, only_when, text
+from ...job.settings import nearest
 from ...job.step import Progress, Result, Run
 from ...scene.dressing import debris_parts, set_parts, set_props
 from ...scene.dressing.photographed import height_over_width, photo_material, photograph
@@ -35,33 +35,7 @@ from ...scene.shots.cameras import shot_views, subject_points, with_outlines
 from ...scene.shots.moves import move_views
 from ...scene.spatial import SurfaceQueries
 from ...scene.stage import Stage
-
-LABEL = "Tabletop"
-NEEDS = ("piece", "shot")
-USES = ("stand", "surface", "move")
-MAKES = ("table", "backdrop", "prop")
-COST = 6.0
-
-KINDS = (
-    ("planks", "Workbench", "Boards of an old bench: gaps, joints, knots, saw marks, wear"),
-    ("slate", "Slate", "A split slab of slate on the bench"),
-    ("cloth", "Cloth", "Linen with folds"),
-    ("sweep", "Seamless paper", "A sheet that rises behind without a line"),
-    ("bat", "Potter's bat", "A round plaster bat on the bench"),
-    ("photo", "Photograph", "A surface of your own, from a photograph taken straight down"),
-)
-BACKDROPS = (
-    ("workshop", "Workshop", "A room with shelves and pots, far behind"),
-    ("wall", "Wall", "A bare wall, far behind"),
-    ("photo", "Photograph", "A picture of your own, upright behind the table"),
-    ("none", "Nothing", "Only the surroundings that light the scene"),
-)
-SERIES = (
-    ("related", "Related", "Light, room, camera height and tone are held; boards, props and their places differ by piece"),
-    ("alike", "Alike", "Every piece gets the same boards and props in the same places, as in a catalogue"),
-)
-HELD = 1
-"""The number from which the room behind is drawn: the same for every piece of a series."""
+from .declared.tabletop import HELD, KINDS, Settings
 
 BOARD_MM, WIDEST_MM = 88.0, 200.0
 TALLEST = 0.7
@@ -73,51 +47,6 @@ dust, as tools on a bench are. Set by eye."""
 
 PLACE = "bozzetto_series_place"
 """On a table: its piece's number in a batch, where that chose its arrangement; it keeps it when it runs alone."""
-
-
-@dataclass(kw_only=True)
-class Settings:
-    MARKS = {"kind": (FIRST, SHORT)}
-
-    trade: str | None = choice(
-        None, choices(), help="Whose bench it is: props, table and debris that belong together; auto: by the piece's material"
-    )
-    kind: str | None = choice(None, KINDS, help="What the subject stands on; auto: as is usual for the trade", label="Table")
-    backdrop: str = choice("workshop", BACKDROPS, help="What is seen behind the table")
-    photo: str | None = only_when(file(None, label="Table's photograph", help="What the table shows"), kind="photo")
-    photo_width: float = only_when(
-        length(300.0, low=10.0, high=10_000.0, help="How wide the surface is that the photograph shows"), kind="photo"
-    )
-    backdrop_photo: str | None = only_when(
-        file(None, label="Backdrop's photograph", help="What is seen behind the table"), backdrop="photo"
-    )
-    backdrop_width: float = only_when(
-        length(1500.0, low=100.0, high=20_000.0, help="How wide the backdrop is, at its true size"), backdrop="photo"
-    )
-    wear: float = number(60.0, low=0.0, high=100.0, unit="%", label="Table wear", help="How used the table looks")
-    board_width: float | None = length(
-        None, low=15.0, high=400.0, help="Usual width of a board; auto: 88 mm, wider under a large piece", more=True
-    )
-    gap: float = length(0.9, low=0.0, high=8.0, help="Usual gap between boards", more=True)
-    props: int = integer(4, low=0, high=13, help="How many props lie round the subject")
-    things: str = text("", label="Which props", help="By name, with commas between; empty: drawn from the trade's", more=True)
-    collection: str | None = data(
-        "collection",
-        label="Own props",
-        more=True,
-        help="Take the props from a collection of yours; a custom property role, back or beside, says where one stands",
-    )
-    series: str = choice("related", SERIES, help="What pieces of one series have in common")
-    seed: int | None = integer(
-        None,
-        low=0,
-        high=1_000_000,
-        label="Arrangement",
-        help="Other boards, props, places; near numbers share few props; auto: the place in a batch, else by the job's name",
-    )
-    room: int = integer(HELD, low=0, high=1_000_000, help="Another number, another room; keep it through a series", more=True)
-    width: float | None = length(None, low=200.0, high=6000.0, help="Width of the table; auto: to fit the subject", more=True)
-    depth: float | None = length(None, low=200.0, high=4000.0, help="Depth of the table; auto: to fit the subject", more=True)
 
 
 def run(stage: Stage, settings: Settings) -> Run:

@@ -22,7 +22,6 @@ from ...core.scan.table import find_table, is_bare_sheet, without_table
 from ...job.decisions import Decision
 from ...job.errors import SubjectError
 from ...job.files.aside import aside
-from ...job.settings import integer, number, point, switch
 from ...job.step import Progress, Result, Run
 from ...scene.meshes import make_object, read_mesh
 from ...scene.scan import scan_quality
@@ -31,10 +30,7 @@ from ...scene.scan.questions.cleanup_choices import loose_decision, pieces_decis
 from ...scene.scan.rim_colour import usual_place
 from ...scene.scan.tessellate import tessellate
 from ...scene.stage import Stage
-
-LABEL = "Cleanup"
-NEEDS = ("scan",)
-MAKES = ("clean",)
+from .declared.cleanup import Settings
 
 FEWEST = 4
 """Triangles that close a body at the least."""
@@ -43,42 +39,6 @@ MOST_LOOSE_PERCENT = 90.0
 NEAR_ON_TABLE = 0.02
 """Gap over diagonal within which a large part belongs once the table is gone: targets and boxes stood further off."""
 KEPT_PROPERTIES = ("bozzetto_scan_role", "bozzetto_file", "bozzetto_unit_known", "bozzetto_mm_per_unit")
-
-
-@dataclass(kw_only=True)
-class Settings:
-    """The settings of cleanup."""
-
-    ALIASES = {"close": "fill_holes"}
-
-    table: bool = switch(
-        True, label="Cut table away", help="Cut away the table and the paper targets that the thing was scanned on"
-    )
-    crop_low: tuple[float, ...] | None = point(
-        None, unit="", label="Crop from", help="Keep only what lies beyond this corner, in the scan's units", more=True
-    )
-    crop_high: tuple[float, ...] | None = point(
-        None, unit="", label="Crop to", help="Keep only what lies before this corner, in the scan's units", more=True
-    )
-    spikes: bool = switch(
-        True, label="Settle spikes", help="Put vertices that stand off like spikes back among their neighbours", more=True
-    )
-    loose: float = number(
-        1.0,
-        low=0.0,
-        high=50.0,
-        unit="%",
-        label="Drop parts under",
-        help="Loose parts smaller than this share of the main one's surface are dropped",
-    )
-    fill_holes: bool = switch(True, help="Fill holes and open bottoms, and mark the faces as filled")
-    budget: int = integer(
-        500_000,
-        low=1000,
-        high=20_000_000,
-        label="Most triangles",
-        help="Most triangles to keep; more are thinned out, UVs kept",
-    )
 
 
 def run(stage: Stage, settings: Settings) -> Run:

@@ -4,15 +4,12 @@ from __future__ import annotations
 
 import dataclasses
 from collections.abc import Sequence
-from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
 from ...core.scan.units import COUNTABLE, MM_PER_UNIT, UnitGuess, guess_unit, texels_per_unit
-from ...job.cautions import IN_SHORT
 from ...job.decisions import Decision
 from ...job.errors import InputError
-from ...job.settings import AskedRow, choice, file, switch, table
 from ...job.step import Progress, Result, Run
 from ...scene.meshes import make_object
 from ...scene.running.captured import captured
@@ -23,60 +20,10 @@ from ...scene.scan.questions.size_choices import length_is_known, unit_decision
 from ...scene.scan.textures import PARTS, Textures, scan_material, sizes_of, textures_of
 from ...scene.stage import Stage
 from ...scene.surface.base_picture import picture_of, plain_colour
-
-LABEL = "Load scans"
-NEEDS: tuple[str, ...] = ()
-MAKES = ("scan",)
-
-ROLES = (
-    ("whole", "Whole", "Piece and stand as they are"),
-    ("piece", "Piece", f"Only the piece counts, for example dusted so that it scans well. {IN_SHORT}"),
-    ("stand", "Stand", "Only the stand counts, for example bare so that it keeps its colour"),
-    ("turned", "Turned", "The piece again, turned under the same light"),
-)
-UNITS = (
-    ("auto", "Auto", "Guessed from the size; a known length decides"),
-    ("m", "Metres", "The file is in metres, at true size"),
-    ("cm", "Centimetres", "The file is in centimetres, at true size"),
-    ("mm", "Millimetres", "The file is in millimetres, at true size"),
-    ("in", "Inches", "The file is in inches, at true size"),
-)
-
+from .declared.intake import Scan, Settings
 
 MOST_NAMED = 6
 """Pictures that nothing uses which are named one by one."""
-PICTURE = file("", help='The picture that is its colour, "none" for no colour; auto: found by names and content')
-
-
-@dataclass(kw_only=True)
-class Scan:
-    """One scan file."""
-
-    file: str = file("", help="The scan: OBJ, PLY, STL, GLB, glTF, FBX or USD")
-    role: str = choice("whole", ROLES, help="What this scan is for")
-    picture: str = PICTURE
-
-
-@dataclass(kw_only=True)
-class Settings:
-    """The settings of intake."""
-
-    ALIASES = {"scan": "scans"}
-    ASKED = (
-        AskedRow(
-            "scan", "Scan", "The scanned mesh of the piece: OBJ, PLY, STL, GLB, glTF, FBX or USD",
-            "scans", "file", "role", ("whole", "piece"), needed=True,
-        ),
-        AskedRow(
-            "stand_scan", "Stand's scan",
-            "Another scan, of the bare stand, that gives the stand its shape and colour; empty: the first scan gives it",
-            "scans", "file", "role", ("stand",),
-        ),
-    )  # fmt: skip
-
-    scans: list[Scan] = table(Scan, short="file", help="The scans of this job, the main one first")
-    unit: str = choice("auto", UNITS, help="The unit that the scan files are written in")
-    find_textures: bool = switch(True, help="Take textures that lie beside the file though it does not name them", more=True)
 
 
 def run(stage: Stage, settings: Settings) -> Run:

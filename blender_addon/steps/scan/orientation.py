@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from functools import partial
 from typing import Any
 
@@ -23,7 +23,6 @@ from ...core.scan.upright import rotation_between, stand_top, turn_about_z
 from ...job.decisions import Decision
 from ...job.errors import SubjectError
 from ...job.files.aside import aside
-from ...job.settings import FIRST, SHORT, angle, choice, length, point, switch
 from ...job.step import Progress, Result, Run
 from ...scene.meshes import MM, make_object, read_mesh
 from ...scene.scan.hull import hull_triangles
@@ -33,10 +32,7 @@ from ...scene.scan.questions.standing_choices import front_decision, given_front
 from ...scene.scan.textures import sizes_of
 from ...scene.stage import Stage
 from ...scene.thumbnails import surface_colours
-
-LABEL = "Orientation"
-NEEDS = ("clean",)
-MAKES = ("upright",)
+from .declared.orientation import Settings
 
 ASSUMED_MM = 80.0
 FRONT_POINTS = 40_000
@@ -46,63 +42,6 @@ LEAST_EXTENT = 1e-5
 SPIKY_PERCENT = 0.5
 """Share of spikes beyond which sizes are taken from the medians of neighbours: small outliers are left among them."""
 UP = np.array([0.0, 0.0, 1.0])
-
-
-@dataclass(kw_only=True)
-class Settings:
-    """The settings of orientation."""
-
-    MARKS = {"height": (FIRST, SHORT), "of": (FIRST, SHORT)}
-
-    height: float | None = length(None, low=0.1, high=5000.0, help="Known height; without any known length the size is assumed")
-    of: str = choice(
-        "whole",
-        (
-            ("whole", "Whole", "The height of piece and stand together"),
-            ("piece", "Piece", "The height of the piece over its stand"),
-        ),
-        label="Height of",
-        help="What the known height is the height of",
-    )
-    width: float | None = length(None, low=0.1, high=5000.0, help="Known width, from left to right seen from the front")
-    stand_length: float | None = length(None, low=0.1, high=5000.0, help="Known length of the stand's longer side", more=True)
-    disc: float | None = length(
-        None, low=0.1, high=5000.0, label="Stand diameter", help="Known diameter of a round stand", more=True
-    )
-    distance: float | None = length(
-        None,
-        low=0.01,
-        high=5000.0,
-        label="Distance A to B",
-        help="Known distance of the points A and B, such as the marks of a scale bar",
-        more=True,
-    )
-    point_a: tuple[float, ...] | None = point(
-        None, unit="", label="Point A", help="Point A, in the scan's own coordinates", more=True
-    )
-    point_b: tuple[float, ...] | None = point(
-        None, unit="", label="Point B", help="Point B, in the scan's own coordinates", more=True
-    )
-    up: str = choice(
-        "auto",
-        (
-            ("auto", "Auto", "Found from the shape"),
-            *((axis, axis.upper(), f"The scan's {axis.upper()} axis") for axis in ("x", "-x", "y", "-y", "z", "-z")),
-        ),
-        label="Up axis",
-        help="Which way is up",
-    )
-    up_direction: tuple[float, ...] | None = point(
-        None, unit="", help="Which way is up as a direction in the scan's own coordinates, where no axis of it is", more=True
-    )
-    keep_lean: bool = switch(False, help="Keep the scan's own vertical, so that a leaning piece goes on leaning")
-    front: float | None = angle(
-        None,
-        low=-360.0,
-        high=360.0,
-        label="Front direction",
-        help="Where the front is, counter-clockwise from above; auto: the shape's mirror plane proposes it",
-    )
 
 
 def run(stage: Stage, settings: Settings) -> Run:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from functools import partial
 from pathlib import Path
 from typing import Any
@@ -27,17 +27,13 @@ from ...core.srgb import decode, encode
 from ...job.decisions import Alternative, Decision
 from ...job.errors import OutputError, SubjectError
 from ...job.files.aside import aside
-from ...job.settings import angle, integer, point, table, text
 from ...job.step import Progress, Result, Run
 from ...scene.delivery.contact_sheet import save_png
 from ...scene.meshes import MM, make_object, read_mesh
 from ...scene.running.session import whole_file
 from ...scene.stage import Stage
 from ...scene.thumbnails import vertex_colours
-
-LABEL = "Align scans"
-NEEDS = ("upright", "clean")
-MAKES = ("aligned",)
+from .declared.registration import Choice, Pair, Settings
 
 PARTIAL = ("stand", "piece")
 """Roles of scans that show only a part of what the first one shows."""
@@ -46,40 +42,6 @@ PICTURE, MOST_SHOWN = 112, 6
 SURE_CONFIDENCE = 0.98
 """Chance that a fit called sure is right: none of the bench's was wrong, and it holds some hundred (`bench registration`)."""
 KEPT_PROPERTIES = ("bozzetto_scan_role", "bozzetto_file")
-
-
-@dataclass(kw_only=True)
-class Pair:
-    """One spot, picked on a further scan and on the first."""
-
-    scan: str = text("2", help="Which further scan: its place in the list of scans")
-    on_further: tuple[float, ...] | None = point(
-        None, unit="", help="The spot on the further scan, in that scan's own coordinates"
-    )
-    on_first: tuple[float, ...] | None = point(None, unit="", help="The same spot on the first scan, in its own coordinates")
-
-
-@dataclass(kw_only=True)
-class Choice:
-    """Which of the fits that are equally good is right."""
-
-    scan: str = text("2", help="Which further scan: its place in the list of scans")
-    candidate: int = integer(1, low=1, high=99, label="Fit", help="Number of the possible fit, as its picture is numbered")
-    turn: float = angle(
-        0.0, low=-360.0, high=360.0, help="How far it is turned on from that fit, where any turn about its axis fits"
-    )
-
-
-@dataclass(kw_only=True)
-class Settings:
-    """How further scans are brought onto the first."""
-
-    pairs: list[Pair] = table(
-        Pair, label="Matching spots", help="Three or more spots picked on both scans, for a scan that does not find its place"
-    )
-    choices: list[Choice] = table(
-        Choice, label="Possible fits", help="The right one of a scan's possible fits, such as those of a square stand"
-    )
 
 
 def run(stage: Stage, settings: Settings) -> Run:

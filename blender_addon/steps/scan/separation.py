@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import hashlib
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from functools import partial
 from typing import Any
 
@@ -17,7 +17,6 @@ from ...core.scan.separation import Separation, find_stand, leftover
 from ...core.srgb import decode, luminance
 from ...job.errors import SubjectError
 from ...job.files.aside import aside
-from ...job.settings import choice, length, number, text
 from ...job.step import Progress, Result, Run
 from ...scene.meshes import MM, make_object, read_mesh
 from ...scene.scan.questions.stand_question import stand_decision
@@ -25,11 +24,7 @@ from ...scene.scan.stand_mask import MASK
 from ...scene.spatial import Points, SurfaceQueries
 from ...scene.stage import Stage
 from ...scene.thumbnails import surface_colours
-
-LABEL = "Separation"
-NEEDS = ("upright",)
-USES = ("aligned",)
-MAKES = ("piece", "stand")
+from .declared.separation import Settings
 
 MASK_PRINT = "bozzetto_stand_print"
 LEFTOVER_FAR, LEFTOVER_OPEN = 1.0, 1.5
@@ -40,36 +35,6 @@ MUCH_UNSEEN = 0.04
 """Share of the piece that no camera saw above which it is said."""
 SEAT_REACH = 2.0
 SEAT_MOST = 1.5
-
-
-@dataclass(kw_only=True)
-class Settings:
-    """How piece and stand are taken apart."""
-
-    stand: str = choice(
-        "auto",
-        (
-            ("auto", "Auto", "Look whether there is a stand"),
-            ("yes", "There is one", "Cut at the likeliest line, however faint"),
-            ("no", "None", "All of it is the piece"),
-        ),
-        help="Whether there is a stand to take off; paint the mask on the upright scan to say where",
-    )
-    stand_top: float | None = number(
-        None,
-        low=0.1,
-        high=95.0,
-        unit="%",
-        label="Stand reaches to",
-        help="How high the stand reaches, as a share of the whole height; by itself the likeliest line",
-        more=True,
-    )
-    stand_from: str | None = text(
-        None, help="Which scan gives the stand: its place in the list; auto: the aligned scan of the stand, else the first"
-    )
-    sink: float = length(
-        0.12, low=0.0, high=2.0, help="How deep the piece's cut is set into a stand from another scan", more=True
-    )
 
 
 def run(stage: Stage, settings: Settings) -> Run:

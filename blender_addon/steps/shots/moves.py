@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from functools import partial
 from typing import Any
 
@@ -15,7 +15,6 @@ from ...core.shots.moves.planning import first_of_rack, out_of_focus, planned, r
 from ...core.shots.visible import visible
 from ...job.errors import SubjectError
 from ...job.files.aside import aside
-from ...job.settings import choice, number, switch, text
 from ...job.step import Progress, Result, Run
 from ...scene.shots import lens_drivers as key
 from ...scene.shots.cameras import subject_points
@@ -23,28 +22,9 @@ from ...scene.shots.moves import make_move_camera, start_of, subject_surface
 from ...scene.shots.subject_points import read_subject
 from ...scene.spatial import SurfaceQueries
 from ...scene.stage import Stage
-
-LABEL = "Moving pictures"
-NEEDS = ("piece", "shot")
-USES = ("stand",)
-MAKES = ("move",)
-COST = 1.0
+from .declared.moves import Settings
 
 WORDS = {"push_in": "push-in", "slide": "slide", "arc": "arc", "rack_focus": "rack focus"}
-FPS = (("24", "24", "As in the cinema"), ("25", "25", "As in European television"), ("30", "30", "As on most screens"))
-
-
-@dataclass(kw_only=True)
-class Settings:
-    """Which moves are planned; they are rendered by Films."""
-
-    push_in: bool = switch(False, label="Push-in", help="The camera comes nearer and rests where the shot was taken")
-    slide: bool = switch(False, help="The camera glides past to one side, without turning")
-    arc: bool = switch(False, help="The camera goes round the target in an arc")
-    rack_focus: bool = switch(False, help="The camera rests; the focus goes from one place on the piece to another")
-    of: str = text("hero", label="Of which shot", help="Name of the shot whose camera, lens and light they have")
-    seconds: float = number(6.0, low=2.0, high=30.0, unit="s", help="Length of each; 5 to 8 s are usual")
-    fps: str = choice("25", FPS, label="Frames a second", help="Frames a second of the films")
 
 
 def run(stage: Stage, settings: Settings) -> Run:

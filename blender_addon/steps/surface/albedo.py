@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from functools import partial
 from typing import Any
 
@@ -16,30 +15,14 @@ from ...core.surface.relief.recovery import Photographed
 from ...core.surface.texels import extend
 from ...core.surface.textured_surface import TexturedSurface
 from ...job.files.aside import aside
-from ...job.settings import choice, number, switch
 from ...job.step import Progress, Result, Run
 from ...scene.images import make_image, read_pixels
 from ...scene.stage import Stage
-from ...scene.surface.light_decisions import PAINT, PHOTO, SHADING
+from ...scene.surface.light_decisions import PAINT, PHOTO
 from ...scene.surface.photographed import reading
+from .declared.albedo import Settings
 
-LABEL = "Albedo"
-NEEDS = ("piece",)
-USES = ("stand", "aligned", "relief_shading")
-MAKES = ("albedo",)
-COST = 9.0
 MARGIN = 8  # texels that colours are grown past the islands
-
-
-@dataclass(kw_only=True)
-class Settings:
-    """How the light is taken out."""
-
-    on: bool = switch(
-        True, label="Take light out", help="Take the light out of the texture; off keeps the texture as it was scanned"
-    )
-    shading: str = choice("auto", SHADING, help="Whether the texture is a photo of a lit surface", more=True)
-    strength: float = number(1.0, low=0.0, high=1.0, help="How much of the light is taken out")
 
 
 def run(stage: Stage, settings: Settings) -> Run:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Generator
-from dataclasses import dataclass
 from functools import partial
 from typing import Any
 
@@ -28,43 +27,18 @@ from ...core.surface.texels import extend, surface_frames
 from ...core.surface.textured_surface import TexturedSurface
 from ...job.decisions import Decision
 from ...job.files.aside import aside, aside_steps
-from ...job.settings import choice, length, number
 from ...job.step import Progress, Result, Run
 from ...scene.images import make_image
 from ...scene.meshes import MM
 from ...scene.stage import Stage
-from ...scene.surface.light_decisions import PAINT, PHOTO, SHADING, paint_decision, shading_decision
+from ...scene.surface.light_decisions import PAINT, PHOTO, paint_decision, shading_decision
 from ...scene.surface.photographed import own_normals, reading, shared_share
+from .declared.relief import Settings
 
-LABEL = "Relief"
-NEEDS = ("piece",)
-USES = ("stand", "aligned")
-MAKES = ("relief_height", "relief_normal", "relief_shading", "relief_middle", "relief_broad")
-COST = 12.0
 SHAPE_KEY = "Relief"
 MARGIN = 8  # texels that the maps are grown past the islands
 DEPTH_MM = 0.35  # height in mm of one e-fold of brightness in the band-pass effect: an effect, not a measurement
 FINEST_TEXEL_MM = 0.055  # finer textures are worked on at half their size: photo blur is wider than that
-
-
-@dataclass(kw_only=True)
-class Settings:
-    """What relief is brought back."""
-
-    method: str = choice(
-        "light",
-        [
-            ("light", "From the light", "Fits the light of the room and inverts the shading: measured relief"),
-            ("band", "Band-pass (effect)", "Dark is deep: looks like relief, and is none"),
-        ],
-        help="Where the relief comes from",
-    )
-    shading: str = choice("auto", SHADING, help="Whether the texture is a photo of a lit surface", more=True)
-    strength: float | None = number(
-        None, low=0.0, high=3.0, help="How strong it shows; 1 is as measured; auto: it follows how sure it is"
-    )
-    finest: float | None = length(None, low=0.02, high=5.0, help="Finest detail of the band-pass; auto: what a texel holds")
-    largest: float = length(3.0, low=0.5, high=20.0, help="Largest detail taken from the texture; the mesh knows larger ones")
 
 
 def run(stage: Stage, settings: Settings) -> Run:
