@@ -1,4 +1,4 @@
-"""What does Blender's start import of the package? The settings on screen and what draws them; no step's work before it runs."""
+"""What does Blender's start import of the package? The settings on screen and what draws them, and no step's work."""
 
 from __future__ import annotations
 
