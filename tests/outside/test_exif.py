@@ -90,3 +90,9 @@ def test_damaged_labels_are_left_out_and_nothing_is_raised() -> None:
         assert 1 <= read_exif(bytes(changed)).orientation <= 8
         assert isinstance(read_exif(whole[:place]), Exif)
     assert read_exif(b"no jpeg") == Exif()
+
+
+def test_a_camera_shows_by_its_name_or_by_its_exposure() -> None:
+    """Annex A there: Make, Model and ExposureTime are each optional; software and an orientation are written by any program."""
+    assert Exif(make="Maker").from_camera and Exif(model="M1").from_camera and Exif(seconds=1 / 60).from_camera
+    assert not Exif(software="Editor 3", orientation=6, taken="2026:05:04 10:11:12").from_camera

@@ -68,3 +68,27 @@ def test_a_stroke_lays_or_sweeps_within_its_radius_alone() -> None:
         column = found[:, 200]
         assert (column[np.abs(y) < 0.034] == value).all() and (column[np.abs(y) > 0.051] == 0.5).all()
         assert (found[:, :40] == 0.5).all()
+
+
+def test_a_crop_looks_where_the_box_was_drawn_and_has_the_set_of_its_shot(scene) -> None:
+    """A box over the upper right of a 3:2 picture: its middle, seen by the shot, lies where the box's middle was."""
+    stage = Stage(scene, JobSheet("crop", Path(), {}))
+    for role, mesh in zip(("piece", "stand"), subject_on_stand(), strict=True):
+        item = make_object(role, to_metres(mesh))
+        scene.collection.objects.link(item)
+        roles.mark(item, job=stage.job, step="separation", role=role, key="")
+    take(stage, camera, views="few", turntable=False)
+    hero = stage.require("shot", "hero")
+    add_crop(scene, hero, (0.6, 0.5, 0.9, 0.8))
+    row = scene.bozzetto.camera.shots[0]
+    matrix = np.array(hero.matrix_basis, float)
+    seen = (np.array(row.focus) - matrix[:3, 3]) @ matrix[:3, :3]  # in the shot's own axes, in metres
+    width = float(hero[FIELD]) / 1000.0  # what the picture is wide at the focus, which the middle lies at
+    assert 0.5 + seen[0] / width == pytest.approx(0.75, abs=2e-3)
+    assert 0.5 + seen[1] / (width / 1.5) == pytest.approx(0.65, abs=2e-3)
+    assert (row.kind, row.name, row.set, row.hide) == ("detail", "hero crop 1", "", "")
+    row.set, row.hide = "cloth", "rule"
+    hero["bozzetto_key"] = row.name  # as if the camera step had made it
+    assert add_crop(scene, hero, (0.1, 0.1, 0.9, 0.9)) == "hero crop 1 crop 1"
+    further = scene.bozzetto.camera.shots[1]
+    assert (further.set, further.hide) == ("cloth", "rule"), "a crop of a shot shows the set of that shot"

@@ -124,7 +124,9 @@ def test_vertex_colours_come_through(tmp_path: Path) -> None:
     stage, report = run(tmp_path, '[intake]\nscan = "coloured.obj"', last="intake")
     scan = stage.require("scan", "1")
     assert report.results["intake"].figures["vertex_colours"]
-    assert any(node.bl_idname == "ShaderNodeVertexColor" for node in scan.material_slots[0].material.node_tree.nodes)
+    tree = scan.material_slots[0].material.node_tree
+    assert any(node.bl_idname == "ShaderNodeVertexColor" for node in tree.nodes)
+    assert all(link.from_node.location.x < link.to_node.location.x for link in tree.links), "it reads from left to right"
     found = read_mesh(scan).colours["Colour"]
     assert np.ptp(found[:, 0]) > 0.5 and np.ptp(found[:, 1]) < 0.01
 

@@ -13,7 +13,8 @@ from pathlib import Path
 import pytest
 from PIL import Image
 
-from blender_addon.job.stopping import Stopped, Stopping
+from blender_addon.cli.itself import own_environment
+from blender_addon.job.stopping import WORDS, Stopped, Stopping
 
 ROOT = Path(__file__).resolve().parents[2]
 SAMPLE = ROOT / "tests" / "samples" / "0.1.0"
@@ -45,10 +46,10 @@ def started(*sheets: Path, out: Path) -> subprocess.Popen:
         "render",
         *SLOW,
     ]
-    environment = {**os.environ, "PYTHONPATH": str(ROOT), "PYTHONUNBUFFERED": "1"}
     work = subprocess.Popen(
-        command, cwd=ROOT, env=environment, stdout=subprocess.PIPE, stderr=subprocess.STDOUT, text=True, start_new_session=True
-    )
+        command, cwd=ROOT, env=own_environment(), stdout=subprocess.PIPE, stderr=subprocess.STDOUT, text=True,
+        start_new_session=True,
+    )  # fmt: skip
     assert work.stdout is not None
     for line in work.stdout:
         if "Render: pictures hero" in line:
@@ -106,10 +107,16 @@ def test_a_second_signal_ends_it_at_once(job: Path) -> None:
 
 def test_a_signal_is_noted_and_raised_where_it_is_asked_for() -> None:
     before = signal.getsignal(signal.SIGINT)
+    heard, write = os.pipe()
+    os.set_blocking(heard, False)
     with Stopping() as stopping:
+        stopping.tell_on(write)
         stopping.check()
         os.kill(os.getpid(), signal.SIGINT)
         time.sleep(0.05)
         with pytest.raises(Stopped) as stop:
             stopping.check()
     assert stop.value.code == 130 and signal.getsignal(signal.SIGINT) is before
+    assert os.read(heard, 1000) == WORDS, "said at once, while a render still holds the program"
+    os.close(heard)
+    os.close(write)

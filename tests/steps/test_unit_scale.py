@@ -82,3 +82,27 @@ def test_a_length_that_is_switched_on_starts_at_one_size_in_all_units(scene: Any
     tabletop.use_board_width = False
     tabletop.use_board_width = True
     assert sheet_of(scene, catalogue())["tabletop"].board_width == pytest.approx(120.0, rel=1e-5)
+
+
+def test_a_picture_and_a_collection_that_a_sheet_names_are_chosen_on_the_screen() -> None:
+    """What lies in the .blend is chosen by its name; what is not there any more is left empty, and nothing else is taken."""
+    bpy.ops.wm.read_factory_settings(use_empty=True)
+    mine = not blender_addon.registered()
+    if mine:
+        blender_addon.register()
+    try:
+        scene, image, own = bpy.context.scene, bpy.data.images.new("where", 4, 4), bpy.data.collections.new("My bench")
+        sheet = blank(catalogue())
+        override(sheet, 'debris.mask="where"')
+        override(sheet, 'tabletop.collection="My bench"')
+        fill(scene, sheet, catalogue())
+        assert scene.bozzetto.debris.mask == image and scene.bozzetto.tabletop.collection == own
+        back = sheet_of(scene, catalogue())
+        assert (back["debris"].mask, back["tabletop"].collection) == ("where", "My bench")
+        override(sheet, 'debris.mask="gone"')
+        fill(scene, sheet, catalogue())
+        assert scene.bozzetto.debris.mask is None
+    finally:
+        if mine:
+            blender_addon.unregister()
+    assert not blender_addon.registered(), "nothing of it stays when it is disabled"

@@ -1,11 +1,12 @@
 """Would the tests notice a fault? Seeded changes of statements that tests run, and what share of them makes a test fail.
 
-`coverage_core_percent`, `coverage_rest_percent`: statements of the package that some test runs (in its own process: what
-the command line or an installed add-on runs in another is not seen). `mutants`: changed statements, a folder drawn first and
-then a statement of it, so that no large folder has them all; nobody picks the places. Of each only the tests that run its line
-are run, the quickest first, in a copy of the project. `mutants_killed_percent`: those that a test, or a time limit, noticed.
+`coverage_core_percent`, `coverage_rest_percent`: statements of the package that some test runs, in its own process or in one
+that it starts, in the project's folder or in the add-on installed from the zip (`tests/host`).
+`mutants`: changed statements, a folder drawn first and then a statement of it, so that no large folder has them all; nobody
+picks the places. Of each only the tests that run its line are run, the quickest first, in a copy of the project.
+`mutants_killed_percent`: those that a test, or a time limit, noticed.
 
-    bench mutants --cases core/mesh,job    these folders, by the tests in the folders of the same names
+    bench mutants --cases core/mesh,job    these folders, by the tests in the folders of their names (ui, cli: also host)
     bench mutants --piece 2/10             a tenth of the test modules traced; the changes are tried once all are known
     bench mutants --count 20 --seed 5      so many changes, others than by the usual seed
     bench mutants --workers 8              so many test runs at a time (1)
@@ -27,12 +28,15 @@ import sys
 import tempfile
 import time
 import tomllib
+import zipfile
 from collections import defaultdict
+from collections.abc import Container
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import asdict, dataclass
 from pathlib import Path
 from queue import Queue
 
+from ...tasks.packaging import package
 from .. import ROOT, Options, Record
 from .changes import changes, statements
 
@@ -46,7 +50,22 @@ MOST_SECONDS = 90.0
 """Of tests that are run on one change, by the time they took before."""
 PATIENCE = 5.0
 """A change that makes tests take so many times as long as before has been noticed: it made something endless."""
+HOST = ROOT / "tests" / "host"
+HOSTED = ("ui", "cli")
+"""The folders of the package whose tests are those of the installed add-on, beside those in folders of their names."""
 Lines = dict[str, dict[int, list[str]]]
+
+
+@dataclass(frozen=True)
+class Costs:
+    """What tests took when they were traced: seconds of each test itself, and of each shared fixture that it uses."""
+
+    own: dict[str, float]
+    shared: dict[str, dict[str, float]]
+
+    def of(self, test: str, paid: Container[str] = ()) -> float:
+        """Seconds of a test; what was `paid` for is there already."""
+        return self.own.get(test, 0.0) + sum(s for name, s in self.shared.get(test, {}).items() if name not in paid)
 
 
 @dataclass(frozen=True)
@@ -65,6 +84,7 @@ def run(record: Record, options: Options) -> None:
     """Trace, count what is covered, change and test."""
     tables = options.out / "lines"
     tables.mkdir(parents=True, exist_ok=True)
+    os.environ["BOZZETTO_ZIP"] = str(package(options.out.resolve()))
     modules = _modules(options.cases)
     newest = max(path.stat().st_mtime for path in PACKAGE.rglob("*.py"))
     stale = []
@@ -79,11 +99,11 @@ def run(record: Record, options: Options) -> None:
     if len(known) < len(modules):
         print(f"  {len(known)} of {len(modules)} test modules are known; the changes are tried when all are", flush=True)
         return
-    lines, seconds = _merged([tables / f"{_flat(module)}.json" for module in known])
+    lines, costs = _merged([tables / f"{_flat(module)}.json" for module in known])
     _coverage(record, lines, options.cases)
     count = int(_word(options, "--count", "5" if options.fast else "100"))
-    mutants = _drawn(lines, seconds, options.cases, count, seed=int(_word(options, "--seed", "1")))
-    _tried(record, options, mutants, seconds)
+    mutants = _drawn(lines, costs, options.cases, count, seed=int(_word(options, "--seed", "1")))
+    _tried(record, options, mutants, costs)
 
 
 def _word(options: Options, name: str, default: str) -> str:
@@ -98,11 +118,13 @@ def _workers(options: Options) -> int:
 
 
 def _modules(folders: tuple[str, ...]) -> list[Path]:
-    """The test modules; of folders of the package those in the test folders of the same names. None of the installed zip."""
-    found = sorted(path for path in (ROOT / "tests").rglob("test_*.py") if path.parent.name != "host")
+    """The test modules; of folders of the package those in the test folders of the same names."""
+    found = sorted((ROOT / "tests").rglob("test_*.py"))
     if not folders:
         return found
-    return [path for path in found if any(path.is_relative_to(ROOT / "tests" / folder) for folder in folders)]
+    places = [ROOT / "tests" / folder for folder in folders]
+    places += [HOST] if any(folder.split("/")[0] in HOSTED for folder in folders) else []
+    return [path for path in found if any(path.is_relative_to(place) for place in places)]
 
 
 def _flat(module: Path) -> str:
@@ -123,17 +145,18 @@ def _trace(module: Path, table: Path, record: Record) -> None:
         record.fail(f"{_flat(module)} fails by itself: {(done.stdout or done.stderr).strip()[-300:]}")
 
 
-def _merged(tables: list[Path]) -> tuple[Lines, dict[str, float]]:
-    """What all tables say: file to line to tests, and each test's seconds."""
+def _merged(tables: list[Path]) -> tuple[Lines, Costs]:
+    """What all tables say: file to line to tests, and what the tests cost."""
     lines: Lines = defaultdict(lambda: defaultdict(list))
-    seconds: dict[str, float] = {}
+    costs = Costs({}, {})
     for path in tables:
         table = json.loads(path.read_text(encoding="utf-8"))
-        seconds |= table["seconds"]
+        costs.own.update(table["seconds"])
+        costs.shared.update(table["shared"])
         for file, found in table["lines"].items():
             for line, tests in found.items():
                 lines[file][int(line)] += tests
-    return lines, seconds
+    return lines, costs
 
 
 def _files(folders: tuple[str, ...]) -> list[Path]:
@@ -167,7 +190,7 @@ def _coverage(record: Record, lines: Lines, folders: tuple[str, ...]) -> None:
 # --- the changes ---------------------------------------------------------------------------------------------------------
 
 
-def _drawn(lines: Lines, seconds: dict[str, float], folders: tuple[str, ...], count: int, *, seed: int) -> list[Mutant]:
+def _drawn(lines: Lines, costs: Costs, folders: tuple[str, ...], count: int, *, seed: int) -> list[Mutant]:
     """`count` changes of statements that tests run: a folder, then a file's statement, then one of its changes, by chance."""
     draw = random.Random(seed)
     places: dict[str, list[tuple[Path, int]]] = defaultdict(list)
@@ -184,11 +207,11 @@ def _drawn(lines: Lines, seconds: dict[str, float], folders: tuple[str, ...], co
         chosen = places[folder].pop(draw.randrange(len(places[folder])))
         if chosen not in taken:
             taken.add(chosen)
-            found.append(_changed(*chosen, lines, seconds, draw))
+            found.append(_changed(*chosen, lines, costs, draw))
     return found
 
 
-def _changed(path: Path, place: int, lines: Lines, seconds: dict[str, float], draw: random.Random) -> Mutant:
+def _changed(path: Path, place: int, lines: Lines, costs: Costs, draw: random.Random) -> Mutant:
     source = path.read_text(encoding="utf-8")
     tree = ast.parse(source)
     statement, parent = list(statements(tree))[place]
@@ -196,12 +219,12 @@ def _changed(path: Path, place: int, lines: Lines, seconds: dict[str, float], dr
     change = draw.choice(changes(statement, parent))
     change.apply()
     name = path.relative_to(PACKAGE).as_posix()
-    tests = sorted({test for test in lines[name][line] if test}, key=lambda test: seconds.get(test, 0.0))
+    tests = sorted({test for test in lines[name][line] if test}, key=lambda test: (costs.of(test), test))
     text = source.splitlines()[line - 1].strip()
     return Mutant(name, line, change.words, text, ast.unparse(ast.fix_missing_locations(tree)), tuple(tests))
 
 
-def _tried(record: Record, options: Options, mutants: list[Mutant], seconds: dict[str, float]) -> None:
+def _tried(record: Record, options: Options, mutants: list[Mutant], costs: Costs) -> None:
     """Test each change, and add the counts."""
     left = tomllib.loads(LEFT.read_text(encoding="utf-8")).get("left", [])
     survivors, listed, killed = [], 0, 0
@@ -213,7 +236,7 @@ def _tried(record: Record, options: Options, mutants: list[Mutant], seconds: dic
         def noticed(mutant: Mutant) -> bool:
             copy = copies.get()
             try:
-                return _noticed(copy, mutant, seconds)
+                return _noticed(copy, mutant, costs)
             finally:
                 copies.put(copy)
 
@@ -249,22 +272,16 @@ def _copied(folder: Path) -> Path:
     return folder
 
 
-def _noticed(copy: Path, mutant: Mutant, seconds: dict[str, float]) -> bool:
+def _noticed(copy: Path, mutant: Mutant, costs: Costs) -> bool:
     """Whether one of the change's tests fails, or takes far longer than it did."""
     file = copy / PACKAGE.name / mutant.file
     whole = file.read_bytes()
     file.write_text(mutant.changed, encoding="utf-8")
     environment = {**os.environ, "PYTHONDONTWRITEBYTECODE": "1"}
+    if any(test.startswith("tests/host/") for test in mutant.tests):
+        environment["BOZZETTO_ZIP"] = str(_packed(copy, mutant))
     try:
-        left = MOST_SECONDS
-        by_module: dict[str, list[str]] = {}
-        for test in mutant.tests:
-            if seconds.get(test, 0.0) > left:
-                break
-            left -= seconds.get(test, 0.0)
-            by_module.setdefault(test.split("::")[0], []).append(test)
-        for tests in by_module.values():
-            usual = sum(seconds.get(test, 0.0) for test in tests)
+        for tests, usual in _chosen(mutant.tests, costs):
             try:
                 done = subprocess.run([*PYTEST, "-x", *tests], cwd=copy, env=environment, capture_output=True, check=False,
                                       timeout=60.0 + PATIENCE * usual)  # fmt: skip
@@ -275,3 +292,27 @@ def _noticed(copy: Path, mutant: Mutant, seconds: dict[str, float]) -> bool:
         return False
     finally:
         file.write_bytes(whole)
+
+
+def _chosen(tests: tuple[str, ...], costs: Costs) -> list[tuple[list[str], float]]:
+    """The tests that are run, by module, with their seconds: in the order given, as many as there is time for."""
+    left, paid = MOST_SECONDS, set[str]()
+    chosen: dict[str, list[str]] = {}
+    usual: dict[str, float] = defaultdict(float)
+    for test in tests:
+        cost, module = costs.of(test, paid), test.split("::")[0]
+        if cost <= left:
+            left -= cost
+            paid |= costs.shared.get(test, {}).keys()
+            chosen.setdefault(module, []).append(test)
+            usual[module] += cost
+    return [(chosen[module], usual[module]) for module in chosen]
+
+
+def _packed(copy: Path, mutant: Mutant) -> Path:
+    """The zip of the add-on with the change in it."""
+    made = copy / "changed.zip"
+    with zipfile.ZipFile(os.environ["BOZZETTO_ZIP"]) as whole, zipfile.ZipFile(made, "w") as changed:
+        for name in whole.namelist():
+            changed.writestr(name, mutant.changed if name == mutant.file else whole.read(name))
+    return made

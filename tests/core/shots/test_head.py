@@ -141,3 +141,19 @@ def test_another_place_can_be_shown_first() -> None:
     assert found[0].shows == "head" and len(found) == 3
     assert [proposal.look.spot.tolist() for proposal in reordered(found, 2)] == [found[k].look.spot.tolist() for k in (1, 0, 2)]
     assert reordered(found, None) == list(found) and reordered(found, 9) == list(found)
+
+
+def test_what_hangs_on_a_neck_is_all_that_lies_beyond_it() -> None:
+    """A chain of four balls on a rod: cut in its middle, each lobe holds two whole balls, and at each end one."""
+    places = np.array([9.0, 33.0, 57.0, 81.0])
+
+    def chain(points: Any) -> Any:
+        rod = np.maximum(np.hypot(points[:, 0], points[:, 1]) - 3.0, np.abs(points[:, 2] - 45.0) - 36.0)
+        return np.minimum.reduce([rod, *(ellipsoid(points, (0, 0, z), (9,) * 3) for z in places)])
+
+    lobes = lobes_of(solid_of(standing(chain)))
+    share = {}
+    for between, wanted in ((21.0, {1, 3}), (45.0, {2}), (69.0, {1, 3})):
+        necks = [neck for neck in lobes.necks if abs(neck.place[2] - between) < 8.0 and neck.width < 0.7]
+        share[between] = [4.0 * lobes.volume[neck.basins].sum() / lobes.volume.sum() for neck in necks]
+        assert {round(part) for part in share[between]} == wanted, share

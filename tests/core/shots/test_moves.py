@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -99,3 +101,14 @@ def test_a_rack_focus_opens_until_the_other_place_is_unsharp() -> None:
     following = optics.THIRD_STOPS[optics.THIRD_STOPS.index(lens.fnumber) + 1]
     assert min(blur(lens.fnumber), far(lens.fnumber)) >= 3.0 * COC > min(blur(following), far(following))
     assert rack_lens(LENS, 450.0, 450.1, COC, optics.THIRD_STOPS) is None
+
+
+def test_a_slide_goes_as_far_as_a_share_of_the_pictures_width_whatever_its_height() -> None:
+    """On a panorama and on a square of the same width the camera goes the same way; on a picture half as wide, half of it."""
+    gone = {}
+    for frame in ((36.0, 12.0), (36.0, 36.0), (18.0, 36.0)):
+        places = path("slide", replace(_start(), frame_mm=frame), 100).positions
+        gone[frame] = float(np.linalg.norm(places[-1] - places[0]))
+    assert gone[36.0, 12.0] == pytest.approx(gone[36.0, 36.0]) and gone[18.0, 36.0] == pytest.approx(0.5 * gone[36.0, 36.0])
+    seen = 36.0 / LENS.magnification  # mm at the focus; a slide shows the form turn, and keeps the piece in the picture
+    assert 0.2 * seen < gone[36.0, 36.0] < 0.5 * seen

@@ -67,3 +67,12 @@ def test_doubt_is_reported_in_words() -> None:
     found = LightEvidence(uneven=0.5, follows=0.8, left_over=0.05)
     assert 0 < found.trust < 0.3 and "gloss" in " ".join(found.words())
     assert LightEvidence(0.5, 0.8, 0.0).trust == 1.0 and LightEvidence(0.05, 0.8, 0.0).trust == 0.0
+
+
+def test_doubt_runs_from_none_to_certain() -> None:
+    """However bad a sign is, doubt is a chance and not above 1; where each sign is even or speaks for a light there is none."""
+    assert LightEvidence(uneven=0.5, follows=-3.0, left_over=0.0).doubt == 1.0
+    assert LightEvidence(uneven=0.5, follows=0.8, left_over=9.0).doubt == 1.0
+    assert LightEvidence(uneven=0.0, follows=0.8, left_over=0.0).doubt == 1.0
+    assert LightEvidence(uneven=0.5, follows=0.8, left_over=0.0).doubt == 0.0
+    assert 0.0 < LightEvidence(uneven=0.02, follows=0.8, left_over=0.0).doubt < 1.0

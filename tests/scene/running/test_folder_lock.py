@@ -10,10 +10,10 @@ from pathlib import Path
 
 import pytest
 
+from blender_addon.cli.itself import own_environment
 from blender_addon.job.errors import OutputError
 from blender_addon.scene.running.folder_lock import LOCK, clear_drafts, locked
 
-ROOT = Path(__file__).resolve().parents[2]
 HOLDER = """
 import sys, time
 from pathlib import Path
@@ -27,8 +27,8 @@ with locked(Path(sys.argv[1])) as lock:
 
 def holder(folder: Path) -> subprocess.Popen:
     """Another process that holds the folder."""
-    environment = {**os.environ, "PYTHONPATH": str(ROOT)}
-    work = subprocess.Popen([sys.executable, "-c", HOLDER, str(folder)], env=environment, stdout=subprocess.PIPE, text=True)
+    command = [sys.executable, "-c", HOLDER, str(folder)]
+    work = subprocess.Popen(command, env=own_environment(), stdout=subprocess.PIPE, text=True)
     assert work.stdout is not None and work.stdout.readline().strip() == "held"
     return work
 

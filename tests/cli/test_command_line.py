@@ -1,0 +1,14 @@
+"""What is typed wrong is said as shells expect it: the usage, code 2, and no trace of Python."""
+
+from __future__ import annotations
+
+import pytest
+
+from blender_addon.cli import main
+
+
+@pytest.mark.parametrize("words", [[], ["paintt"], ["run"], ["run", "a.toml", "--place", "first"]])
+def test_a_command_that_is_none_shows_the_usage(words: list[str], capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(words) == 2
+    said = capsys.readouterr().err
+    assert said.startswith("usage: bozzetto") and "Traceback" not in said
