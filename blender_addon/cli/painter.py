@@ -80,7 +80,7 @@ class Studio:
             order.mark,
         )  # fmt: skip
         self._stage.seed = order.seed
-        wanted = (order.kind, order.size, sorted(order.quality.items()), order.device)
+        wanted = (order.kind, order.size, sorted(order.quality.items()), order.device, order.seed)
         if wanted != self._for:
             self.close()
             self._set_up.enter_context(set_up_for(self._stage, task, Quality(**order.quality), order.device))
