@@ -1,4 +1,4 @@
-"""A process that renders for a job answers each order by its picture, says in words what it can't make, and ends with its input."""
+"""A process that renders for a job answers each order by its picture, says what it can't make, and ends with its input."""
 
 from __future__ import annotations
 
