@@ -36,7 +36,6 @@ from dataclasses import asdict, dataclass
 from pathlib import Path
 from queue import Queue
 
-from ...tasks.packaging import package
 from .. import ROOT, Options, Record
 from .changes import changes, statements
 
@@ -84,7 +83,7 @@ def run(record: Record, options: Options) -> None:
     """Trace, count what is covered, change and test."""
     tables = options.out / "lines"
     tables.mkdir(parents=True, exist_ok=True)
-    os.environ["BOZZETTO_ZIP"] = str(package(options.out.resolve()))
+    os.environ["BOZZETTO_ZIP"] = str(_zipped(PACKAGE, options.out.resolve() / "bozzetto.zip"))
     modules = _modules(options.cases)
     newest = max(path.stat().st_mtime for path in PACKAGE.rglob("*.py"))
     stale = []
@@ -279,7 +278,7 @@ def _noticed(copy: Path, mutant: Mutant, costs: Costs) -> bool:
     file.write_text(mutant.changed, encoding="utf-8")
     environment = {**os.environ, "PYTHONDONTWRITEBYTECODE": "1"}
     if any(test.startswith("tests/host/") for test in mutant.tests):
-        environment["BOZZETTO_ZIP"] = str(_packed(copy, mutant))
+        environment["BOZZETTO_ZIP"] = str(_zipped(copy / PACKAGE.name, copy / "changed.zip"))
     try:
         for tests, usual in _chosen(mutant.tests, costs):
             try:
@@ -309,10 +308,10 @@ def _chosen(tests: tuple[str, ...], costs: Costs) -> list[tuple[list[str], float
     return [(chosen[module], usual[module]) for module in chosen]
 
 
-def _packed(copy: Path, mutant: Mutant) -> Path:
-    """The zip of the add-on with the change in it."""
-    made = copy / "changed.zip"
-    with zipfile.ZipFile(os.environ["BOZZETTO_ZIP"]) as whole, zipfile.ZipFile(made, "w") as changed:
-        for name in whole.namelist():
-            changed.writestr(name, mutant.changed if name == mutant.file else whole.read(name))
-    return made
+def _zipped(package: Path, target: Path) -> Path:
+    """The add-on as a zip that Blender installs, without its builder, which not every machine has."""
+    with zipfile.ZipFile(target, "w") as pack:
+        for path in sorted(package.rglob("*")):
+            if path.is_file() and "__pycache__" not in path.parts:
+                pack.write(path, path.relative_to(package))
+    return target

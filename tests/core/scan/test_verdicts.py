@@ -94,7 +94,7 @@ def test_a_lead_is_counted_over_blocks_and_only_where_both_poses_can_be_judged()
 
 
 def test_how_far_two_poses_carry_a_scan_apart() -> None:
-    """Turned by a quarter, a point half the size off the axis goes by half the size times the root of two; a shift is a shift."""
+    """Turned by a quarter, a point half the size off the axis goes by that times the root of two; a shift is a shift."""
     middle = np.array([10.0, 0.0, 0.0])
     about = Similarity(1.0, TURNED.rotation, middle - TURNED.rotation @ middle)
     assert apart(STILL, about, middle, 40.0) == pytest.approx(0.5 * np.sqrt(2.0))
