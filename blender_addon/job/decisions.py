@@ -47,7 +47,7 @@ class Decision:
 
     key: what is decided ('up', 'front', 'stand', ...), one a step and key.
     question: as a person would ask it ('Which way is up?').
-    choice: what was taken. Where the decision is not sure this is the safe way, not always the likeliest.
+    choice: what was taken. Where the decision is not sure this is the safe choice, which need not be the likeliest.
     confidence: the chance, 0 to 1, that it is right.
     evidence: what speaks for it and against it, in words.
     alternatives: the other ways, the likeliest first.
@@ -68,7 +68,7 @@ class Decision:
 
     @property
     def asked(self) -> bool:
-        """Whether the user is to look at it."""
+        """Whether the user is asked about it."""
         return not self.by_hand and self.confidence < ASK_BELOW
 
     def sentence(self) -> str:
@@ -95,7 +95,7 @@ class Decision:
 
 
 def from_plain(table: Mapping[str, Any]) -> Decision:
-    """The decision that `as_plain` wrote, without pictures. Raises SheetError where the table is none."""
+    """The decision that `as_plain` wrote, without pictures. Raises SheetError for any other table."""
     try:
         return Decision(
             key=str(table["key"]),
@@ -151,7 +151,7 @@ def questions_in(step: str, kept: Iterable[Mapping[str, Any]]) -> list[Question]
 
 
 def is_answered(question: Question, settings: Callable[[str], Any], accepted: Mapping[str, str]) -> bool:
-    """Whether a question needs no answer any more.
+    """Whether a question has been answered.
 
     settings: the value of a setting by 'step.field'. accepted: choices that have no setting of their own and that the user
     said are right, by the question's place.

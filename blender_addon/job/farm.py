@@ -30,7 +30,7 @@ GROWING = ".part-"
 
 @record
 class Order:
-    """One picture to be rendered elsewhere. `name` tells it from all others of the job, `digest` from other states of it;
+    """One picture to be rendered elsewhere. `name` is unique in the job, `digest` stands for all that it shows;
     `quality` is what `scene/delivery/output.py: Quality` is made of; `angle` in degrees; `mark`: words laid over it."""
 
     name: str
@@ -45,12 +45,12 @@ class Order:
     mark: str = ""
 
     def plain(self) -> dict[str, Any]:
-        """As values that JSON holds."""
+        """The order as values that JSON can hold."""
         return asdict(self)
 
     @classmethod
     def from_plain(cls, values: Mapping[str, Any]) -> Order:
-        """The order again."""
+        """The order that `plain` gave."""
         return cls(**{**values, "size": tuple(values["size"])})
 
 
@@ -65,8 +65,8 @@ class Delivered:
 
 
 class Farm(Protocol):
-    """Other machines, or other processes of this one. `hands`: how many pictures are made at once; `speed`: how many times as
-    fast as this process alone they are together, as far as that is known."""
+    """Other machines, or other processes of this one. `hands`: how many pictures are rendered at once; `speed`: their speed
+    together as a multiple of this process's alone, as far as known."""
 
     hands: int
     speed: float
@@ -75,13 +75,13 @@ class Farm(Protocol):
         """Give them the scene, saved as a .blend by `save`."""
 
     def render(self, orders: Sequence[Order]) -> Iterator[Delivered]:
-        """Each picture as it comes, in any order, each once. Raises JobError when one can't be made."""
+        """Yield each picture once, in the order in which they are finished. Raises JobError when one can't be made."""
 
 
 @record
 class Workshop:
-    """Where and how orders are carried out: the folder that all see, the scene's file in it and its name, the command that
-    starts a painter (a process that holds the scene and renders), what it finds in its environment, its threads (0: all)."""
+    """Where and how orders are carried out: the shared folder, the scene's file in it and its name, the command that starts a
+    painter (a process that holds the scene and renders), its environment variables, its threads (0: all)."""
 
     folder: str
     blend: str
@@ -133,7 +133,7 @@ def _line(stream: IO[str]) -> str:
 def carried_out(workshop: Workshop, order: Mapping[str, Any], painters: dict[str, Painter]) -> dict[str, Any]:
     """Carry out an order, unless its picture is there; returns its report: its folder, its files, the seconds it took.
 
-    painters: what whoever calls keeps from one order to the next. Raises RuntimeError with words for a person.
+    painters: kept by the caller from one order to the next. Raises RuntimeError with words for a person.
     """
     done = Path(workshop.folder) / str(order["digest"])
     if not Path(workshop.blend).is_file():
@@ -166,7 +166,7 @@ def on_a_worker(workshop: Mapping[str, Any], order: Mapping[str, Any]) -> dict[s
 
 
 def _keep(made: Path, files: Sequence[str], done: Path, seconds: float) -> None:
-    """Bring finished files into the folder that all see, so that they appear there all at once."""
+    """Move finished files into the shared folder, where they appear all at once."""
     growing = Path(tempfile.mkdtemp(prefix=f"{done.name}{GROWING}", dir=done.parent))
     try:
         for name in files:
@@ -182,7 +182,7 @@ def _keep(made: Path, files: Sequence[str], done: Path, seconds: float) -> None:
 
 
 def forget_taken(folder: Path) -> None:
-    """Of an earlier run: take away what was half-made, and the answers whose files have been taken; finished pictures stay."""
+    """Clean up after an earlier run: remove unfinished files and answers whose files are gone; finished pictures stay."""
     for place in folder.iterdir():
         if not place.is_dir():
             continue

@@ -15,7 +15,8 @@ LEVELS = ("info", "kept", "warning")
 class Note:
     """One remark: its level, the step it came from, the words.
 
-    Levels are 'info', 'kept' for what the user changed by hand and the run left so, and 'warning' for what asks for a look.
+    Levels are 'info', 'kept' for what the user changed by hand and the run left as it was, and 'warning' for what needs
+    attention.
     """
 
     level: str
@@ -37,7 +38,7 @@ class Notes:
     def add(self, step: str, words: str, *, level: str = "info") -> None:
         """Keep a note. A log that can't be written is no reason to stop the work.
 
-        Names of files may hold bytes that are no text: they are shown by a sign of replacement.
+        File names may hold bytes that are not text: these become replacement characters.
         """
         words = words.encode("utf-8", "surrogateescape").decode("utf-8", "replace")
         if level not in LEVELS:
@@ -65,7 +66,7 @@ class Notes:
         return len(self._notes)
 
     def warnings(self) -> list[Note]:
-        """The notes that ask for the user's eye."""
+        """The notes that need the user's attention."""
         return [note for note in self._notes if note.level == "warning"]
 
     def kept(self) -> list[Note]:

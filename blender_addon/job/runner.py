@@ -39,7 +39,7 @@ class Stage(Protocol):
 @record
 class Update:
     """Where a run is: the step, its place among those that run, fraction of the whole 0 to 1, and words. `left`: seconds that
-    the step will still take, None where that is not known. `stays`: its words are to be seen later, too."""
+    the step will still take, None where that is not known. `stays`: its words should remain visible."""
 
     step: Step
     number: int
@@ -54,7 +54,7 @@ class Update:
 
 @dataclass
 class Report:
-    """What a run did: a result a step, the seconds each took."""
+    """What a run did: the result of each step, and the seconds that it took."""
 
     results: dict[str, Result] = field(default_factory=dict)
     seconds: dict[str, float] = field(default_factory=dict)
@@ -88,7 +88,7 @@ def chosen(steps: Sequence[Step], *, first: str | None = None, last: str | None 
 
 
 def stamp(step: Step, sheet: JobSheet, steps: Sequence[Step], stage: Stage) -> str:
-    """A digest of the step's settings and of its upstream's stamps: equal means that nothing it depends on has changed."""
+    """A digest of the step's settings and of its upstream steps' stamps: if equal, nothing that it depends on has changed."""
     before = {other.name: stage.stamp(other.name) for other in upstream(step, steps)}
     content = json.dumps([step.name, plain(sheet[step.name]), before], sort_keys=True)
     return hashlib.sha256(content.encode()).hexdigest()[:16]
@@ -107,7 +107,7 @@ def stale(steps: Sequence[Step], sheet: JobSheet, stage: Stage) -> tuple[str, ..
 def run_job(
     run_steps: Sequence[Step], steps: Sequence[Step], sheet: JobSheet, stage: Stage, *, afresh: bool = False
 ) -> Generator[Update, None, Report]:
-    """Run `run_steps`, a part of all `steps`. Closing the generator discards the step in work and keeps the earlier ones.
+    """Run `run_steps`, a part of all `steps`. Closing the generator discards the current step and keeps the earlier ones.
 
     afresh: reset to automatic, also what the user has changed or deleted.
     """

@@ -1,9 +1,9 @@
-"""Which pieces lie in a folder of scans, and what is said of each? One job sheet is the look of them all.
+"""Which pieces are in a folder of scans, and which settings does each have? One job sheet is the look of all.
 
 A scan that lies in the folder is a piece, named as its file. A folder in it that holds one scan is a piece, named as the
-folder; of two scans in it the one with "stand" in its name is the bare stand's. What differs from piece to piece, its height
+folder; of two scans in it the one with "stand" in its name shows the bare stand. What differs from piece to piece, its height
 above all, stands in a table `pieces.csv` beside the scans: a column `piece`, and a column for each setting, such as `height`
-or `export.title`. What can't be used is said of its piece alone, so that the others go on.
+or `export.title`. A problem is reported for its piece alone, so that the others go on.
 """
 
 from __future__ import annotations
@@ -26,7 +26,7 @@ TABLE = "pieces.csv"
 PIECE = "piece"
 STAND = "stand"
 MOST = 5000
-"""Pieces in a folder; more is another folder than the one that was meant."""
+"""Most pieces in a folder; more means that a wrong folder was given."""
 LONGEST_TABLE = 4_000_000
 _COMMA = re.compile(r"-?\d+,\d+")
 
@@ -82,7 +82,7 @@ def _piece_of(entry: Path) -> Piece | None:
 
 
 def _with_names_apart(pieces: Iterable[Piece]) -> list[Piece]:
-    """The pieces; of two with one name the second has a problem, since both would be one folder."""
+    """The pieces; of two with the same name the second has a problem, since both would share a folder."""
     seen: set[str] = set()
     apart = []
     for piece in pieces:

@@ -131,7 +131,7 @@ def data(kind: str, *, help: str, label: str = "", more: bool = False) -> Any:
 
 
 def only_when(field: Any, **others: str | Sequence[str]) -> Any:
-    """The field, shown only while one of the other fields has one of the given values (it counts all the same)."""
+    """The field, shown only while one of the other fields has one of the given values (its value is used all the same)."""
     when = tuple((name, (values,) if isinstance(values, str) else tuple(values)) for name, values in others.items())
     spec = dataclasses.replace(field.metadata[_KEY], when=when)
     field.metadata = types.MappingProxyType({**field.metadata, _KEY: spec})
@@ -139,8 +139,8 @@ def only_when(field: Any, **others: str | Sequence[str]) -> Any:
 
 
 FIRST, SHORT, DEFAULT, LIVE = "first", "short", "default", "live"
-"""Marks of a field: it is asked on the first panel; it stands in a short job sheet; the preferences keep it for new jobs; what
-it steers in the scene follows it at once, without a run."""
+"""Marks of a field: it is asked on the first panel; it stands in a short job sheet; the preferences hold its default for new
+jobs; the scene follows it at once, without a run."""
 
 
 def marked(settings: type | Any, mark: str) -> list[str]:
@@ -173,7 +173,8 @@ def matters(spec: Spec, values: Callable[[str], Any]) -> bool:
 
 
 def specs(settings: type | Any) -> dict[str, Spec]:
-    """The fields of a settings class, or of an object of it, in order: name to `Spec`. The same for all: not to be changed."""
+    """The fields of a settings class, or of an object of it, in order: name to `Spec`. The mapping is shared: do not change
+    it."""
     return _specs(settings if isinstance(settings, type) else type(settings))
 
 
@@ -221,7 +222,7 @@ def _check_number(name: str, spec: Spec, value: Any) -> float | int:
 
 
 def _is_finite(value: float) -> bool:
-    """Whether a number can be a float: whole ones of hundreds of digits can't."""
+    """Whether a number fits into a float: integers of hundreds of digits don't."""
     try:
         return math.isfinite(value)
     except OverflowError:
@@ -229,7 +230,7 @@ def _is_finite(value: float) -> bool:
 
 
 def shown(value: Any) -> str:
-    """A value as words of an error show it: cut where it is long, whatever it holds."""
+    """A value as an error message shows it: any value, shortened where it is long."""
     try:
         words = repr(value)
     except (ValueError, RecursionError):  # Python prints no whole number of more than some thousand digits

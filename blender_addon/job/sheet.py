@@ -1,4 +1,4 @@
-"""How is a job written down? The job sheet: one TOML file with a table a step.
+"""How is a job written down? The job sheet: one TOML file with a table for each step.
 
 It begins `bozzetto = 1`. Steps and fields that are not written keep their defaults. Paths are relative to the sheet's folder.
 """
@@ -27,7 +27,7 @@ FORMAT = 1
 """The number this version writes; newer sheets are refused, older ones migrated."""
 
 LONGEST = 4_000_000
-"""Bytes of a sheet; one with every setting explained has some 20,000."""
+"""Most bytes of a sheet; one with every setting explained has some 20,000."""
 
 MIGRATIONS: dict[int, Callable[[dict[str, Any]], dict[str, Any]]] = {}
 """From a format number to the function that turns such a sheet's tables into the next format's."""
@@ -35,7 +35,7 @@ MIGRATIONS: dict[int, Callable[[dict[str, Any]], dict[str, Any]]] = {}
 
 @dataclass
 class JobSheet:
-    """All settings of a job: a settings object a step, by step name. `folder` is where relative paths start; `file` the
+    """All settings of a job: a settings object for each step, by step name. `folder` is where relative paths start; `file` the
     sheet's own file, None when it has none; `place` the job's number in a batch, None outside of one."""
 
     name: str
@@ -50,8 +50,8 @@ class JobSheet:
     def path(self, written: str) -> Path:
         """The absolute path of a file or folder written on the sheet. Raises SheetError for what can be no path.
 
-        Links are followed, except where they end in a name without a suffix or in nothing: then the written name says
-        more.
+        Links are followed, except where they lead nowhere or to a name without a suffix: then the name as written is kept,
+        whose suffix is needed.
         """
         try:
             place = self.folder / Path(written).expanduser()
@@ -257,7 +257,7 @@ def written(sheet: JobSheet, steps: Sequence[Step], *, everything: bool = False,
 def short(sheet: JobSheet, steps: Sequence[Step]) -> str:
     """A job sheet of the few lines that matter: the fields marked `SHORT` and the tables' rows, each line with its help.
 
-    A field that is automatic stands there as a comment, ready to be filled in.
+    An automatic field appears as a comment, ready to be filled in.
     """
     lines = [
         *(f"# {words}" for words in textwrap.wrap(f"{IN_SHORT}.", 110)),

@@ -58,7 +58,7 @@ class Table:
 
 
 def brought_up_to_date(old: str, new: str) -> str | None:
-    """The old text with the values of the new one; None where the old one is no sheet that can be kept so."""
+    """The old text with the values of the new one; None where the old one is not in the understood form."""
     try:
         tables, wanted = _parsed(old), _parsed(new)
         merged = _merged(tables, {table.place: table for table in wanted})
@@ -69,7 +69,7 @@ def brought_up_to_date(old: str, new: str) -> str | None:
 
 
 def values_of(words: str) -> dict[str, Any]:
-    """What a sheet says, without tables that say nothing. Raises tomllib.TOMLDecodeError where it is no TOML."""
+    """The values of a sheet, without empty tables. Raises tomllib.TOMLDecodeError where it is no TOML."""
     return {key: value for key, value in tomllib.loads(words).items() if value not in ({}, [])}
 
 

@@ -1,4 +1,4 @@
-"""How does a step stand: up to date, or out of date because something changed? In words for a line on screen."""
+"""Is a step up to date, or out of date because something changed? In words for a line on screen."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ from .sheet import JobSheet
 from .step import Step, upstream
 
 SEVERAL = 2
-"""Changed settings that are named; more are counted."""
+"""Most changed settings that are named; more are counted."""
 
 
 def why_out_of_date(

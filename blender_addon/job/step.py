@@ -36,10 +36,10 @@ DECLARED = "declared"
 """The part of each folder that Blender's start imports, where a step's work lies in a module of its own."""
 
 RENAMED = {"delighting": "albedo"}
-"""What steps were called in release 0.1.0, and what they are called today: sheets, calls and .blend files of then are read."""
+"""From former names of steps to today's: sheets, calls and .blend files that use the former names are read."""
 
 MOVED = {"export.watermark": "render.watermark"}
-"""Settings that are another step's today: as `step.field` then and now."""
+"""Settings that moved to another step: from the former `step.field` to today's."""
 
 
 def current_name(name: str) -> str:
@@ -49,8 +49,8 @@ def current_name(name: str) -> str:
 
 @record
 class Progress:
-    """How far a step is: fraction 0 to 1, and what it is doing. `blocking` announces a call that can't be split; `left` are
-    the seconds that the step will still take, where it can tell; `stays`: words that a person should still see later."""
+    """How far a step is: fraction 0 to 1, and what it is doing. `blocking` announces a call that can't be split; `left`: the
+    seconds that the step will still take, where known; `stays`: the words should remain visible."""
 
     fraction: float
     words: str

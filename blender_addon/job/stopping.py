@@ -1,8 +1,8 @@
-"""How does a run end when it is asked to stop? At the next place where all is whole, with the code that shells expect.
+"""How does a run end when it is asked to stop? At the next point between two pieces of work, with the exit code shells expect.
 
-While Blender renders, Python sees no signal, and what a handler raises inside a call of Blender's is lost. So a signal is only
-noted, and `check` between two stretches of work raises `Stopped`. Whoever can't wait sends a second one, which ends the process
-at once; files are written whole or not at all, so that nothing is lost by that either.
+While Blender renders, Python sees no signal, and an exception raised in a handler inside a Blender call is lost. So a signal is
+only noted, and `check`, called between two pieces of work, raises `Stopped`. A second signal ends the process at once; files
+are written whole or not at all, so that nothing is lost by that either.
 """
 
 from __future__ import annotations
@@ -41,7 +41,7 @@ class Stopping:
         self._errors = 2
 
     def tell_on(self, number: int) -> int:
-        """Say that a signal was heard on this open file instead of standard error; returns the one before."""
+        """Report signals on this open file descriptor instead of standard error; returns the former one."""
         before, self._errors = self._errors, number
         return before
 
@@ -74,7 +74,7 @@ class Stopping:
         self._asked = self._asked or number
 
     def _listen(self, read: int) -> None:
-        """Hear of signals also while a render holds the main thread."""
+        """Receive signals even while a render holds the main thread."""
         count = 0
         try:
             while data := os.read(read, 64):

@@ -1,1 +1,1 @@
-"""What is written where: names, folders, the list of what we made, files that appear whole or not at all."""
+"""What is written where: names, folders, the list of files we wrote, files that appear complete or not at all."""

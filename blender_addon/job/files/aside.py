@@ -1,4 +1,4 @@
-"""How does a long calculation leave the window free? It runs in a thread of its own while the step goes on yielding progress.
+"""How does a long calculation keep the window responsive? It runs in its own thread while the step keeps yielding progress.
 
 Only for work on arrays: Blender's data may be touched by the main thread alone.
 """
@@ -15,13 +15,13 @@ from ..step import Progress
 T = TypeVar("T")
 
 WAIT = 0.05
-"""Seconds between two looks whether it is done; so long the window's events wait at most."""
+"""Seconds between two checks whether it is done, which is the longest that the window's events wait."""
 
 
 def aside(work: Callable[[], T], progress: Progress) -> Generator[Progress, None, T]:
-    """Run `work` beside, yielding `progress` until it is done; returns what it returns and raises what it raises.
+    """Run `work` in a thread, yielding `progress` until it is done; returns what it returns and raises what it raises.
 
-    Closing the generator leaves the thread to end by itself; what it makes is dropped. Without a window it costs a thread.
+    Closing the generator lets the thread finish on its own; its result is dropped.
     """
     made: list[T] = []
     failed: list[BaseException] = []
@@ -29,7 +29,7 @@ def aside(work: Callable[[], T], progress: Progress) -> Generator[Progress, None
     def run() -> None:
         try:
             made.append(work())
-        except BaseException as error:  # handed on to whoever waits, whatever it is
+        except BaseException as error:  # any error is passed on to the waiting caller
             failed.append(error)
 
     thread = threading.Thread(target=run, daemon=True)
@@ -45,7 +45,8 @@ def aside(work: Callable[[], T], progress: Progress) -> Generator[Progress, None
 def aside_steps(
     work: Generator[tuple[float, str], None, T], shown: Callable[[float, str], Progress]
 ) -> Generator[Progress, None, T]:
-    """Run a generator of (fraction, words) beside, yielding the last of them; returns what it returns, raises what it raises.
+    """Run a generator of (fraction, words) in a thread, yielding its latest value; returns what it returns, raises what it
+    raises.
 
     Closing the generator stops the work at its next yield.
     """

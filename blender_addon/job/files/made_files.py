@@ -1,8 +1,8 @@
-"""Which files in a job's folder did we make? Only those are ever written over; all others are somebody's.
+"""Which files in a job's folder did we make? Only those are ever overwritten; all others belong to somebody else.
 
 A folder of a job holds `.made.json`: for each file that we wrote its SHA-256 as it was written and, for a picture, the digest
-of all that it shows. A file that is not listed is not ours and is refused. A listed one that has changed since was changed by
-hand, and is put aside under another name before a new one takes its place.
+of all that it shows. A file that is not listed is not ours and is never overwritten. A listed one that differs from its digest
+was changed by hand, and is renamed before a new one takes its place.
 """
 
 from __future__ import annotations
@@ -21,7 +21,7 @@ from ..errors import OutputError
 MANIFEST = ".made.json"
 FORMAT = 1
 DEEPEST = 4
-"""How many folders above a file its job's folder may be."""
+"""How many levels above a file its job's folder may be."""
 LOG, FIGURES, SUMMARY, PAGE, MAKERS_PAGE = "log.txt", "figures.json", "summary.json", "index.html", "maker.html"
 TOP = (LOG, FIGURES, SUMMARY, PAGE, MAKERS_PAGE, "contact_sheet.png", "sample_sheet.png", "turntable.mp4", "turntable.webm")
 """Files of every job; beside them `NAME.glb`, `NAME.usdc` and `NAME.blend`."""
@@ -71,7 +71,7 @@ class MadeFiles:
         return None
 
     def words(self) -> str:
-        """The list as it is written."""
+        """The list as the text of the manifest."""
         table = {"bozzetto": FORMAT, "files": self.files, "aside": self.aside}
         return json.dumps(table, indent=0, sort_keys=True) + "\n"
 

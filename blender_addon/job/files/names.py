@@ -1,4 +1,4 @@
-"""Which words can be the name of a file on every system, and how are names made from a template?
+"""Which texts can be a file's name on every system, and how are names filled in from a template?
 
 The rules are those of the strictest system, so that a folder can be copied anywhere: Microsoft, "Naming Files, Paths, and
 Namespaces" (reserved characters and device names, no dot or space at the end), and file systems that ignore upper and lower
@@ -73,13 +73,13 @@ def cleaned(name: str, *, otherwise: str = "job") -> str:
 
 
 def folded(name: str) -> str:
-    """What two names have in common when a file system, or a person, may take them for one."""
+    """A form that is equal for two names which a file system, or a person, may confuse."""
     seen = "".join(letter for letter in name if letter not in JOINERS)
     return unicodedata.normalize("NFC", unicodedata.normalize("NFC", seen).casefold())
 
 
 def check_apart(where: str, names: Iterable[str]) -> None:
-    """Raise SheetError when two of these names are one file on some system."""
+    """Raise SheetError when two of these names would be the same file on some system."""
     seen: dict[str, str] = {}
     for name in names:
         other = seen.get(folded(name))

@@ -1,4 +1,4 @@
-"""Where do the files of a batch go? A folder a sheet, distinguished by where the sheets lie if names are equal."""
+"""Where do the files of a batch go? Into one folder for each sheet, distinguished by the sheets' folders if names are equal."""
 
 from __future__ import annotations
 

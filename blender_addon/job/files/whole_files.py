@@ -1,7 +1,7 @@
 """How is a file written so that it appears whole or not at all, and never in place of somebody else's?
 
-A draft in the same folder is written, brought to the disk, checked by what its format promises, and renamed. A file that was
-there stays until then; when the disk is full, or the process is killed, it stays for good.
+A draft in the same folder is written, flushed to disk, checked by its format's own lengths and marks, and renamed. A file that
+was there stays until then; when the disk is full, or the process is killed, it stays unchanged.
 """
 
 from __future__ import annotations
@@ -18,7 +18,7 @@ from .made_files import LOG, MANIFEST, MadeFiles, check_folder, digest_of, known
 
 
 def writable(folder: Path) -> Path:
-    """The folder, made and tried out. Raises OutputError in words that say what to do."""
+    """The folder, created and tested by writing to it. Raises OutputError, which says what to do."""
     try:
         folder.mkdir(parents=True, exist_ok=True)
         with tempfile.TemporaryFile(dir=folder) as trial:
@@ -39,7 +39,8 @@ def writable(folder: Path) -> Path:
 
 
 def begin_folder(folder: Path, *, names: Sequence[str] = (), inputs: Sequence[Path] = ()) -> MadeFiles:
-    """A job's folder, tried out, with the list of what we made in it. Raises OutputError before anything is written over."""
+    """The list of the files we made in a job's folder, which is created and tested. Raises OutputError before any
+    overwriting."""
     writable(folder)
     check_folder(folder, inputs)
     made = known_files(folder, names)
@@ -49,7 +50,7 @@ def begin_folder(folder: Path, *, names: Sequence[str] = (), inputs: Sequence[Pa
 
 
 def check_free(paths: Sequence[Path]) -> None:
-    """Raise OutputError when a file of somebody else has one of these names, before the work that they are for is begun."""
+    """Raise OutputError when somebody else's file has one of these names, before the work for them begins."""
     made = MadeFiles.around(paths[0]) if paths else None
     if made is not None:
         for path in paths:
@@ -112,7 +113,7 @@ def write_bytes(path: Path, data: bytes) -> None:
 
 
 def to_disk(path: Path) -> None:
-    """Have the system bring a file to the disk, so that a loss of power leaves no empty file under its name."""
+    """Flush a file to disk, so that a loss of power leaves no empty file under its name."""
     with path.open("rb+") as file:
         os.fsync(file.fileno())
 
@@ -157,7 +158,7 @@ def in_words(path: Path) -> Iterator[None]:
 
 
 def _drop(draft: Path) -> None:
-    """Take a draft away, and the one that Blender makes beside a .blend."""
+    """Delete a draft, and the one that Blender makes beside a .blend."""
     for path in (draft, draft.with_name(f"{draft.name}@")):
         with contextlib.suppress(OSError):
             path.unlink(missing_ok=True)

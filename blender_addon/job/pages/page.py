@@ -1,7 +1,7 @@
 """The two pages that go with the pictures: one for the client, one for whoever made them.
 
 `index.html` shows the pictures and says what a label beside the piece would say. `maker.html` says what was done, with what
-optics, what was measured and what is to be checked. Both are one file each, work from a disk and ask nothing of a network.
+optics, what was measured and what is to be checked. Each is one file that works from a disk and needs no network.
 """
 
 from __future__ import annotations
@@ -77,7 +77,7 @@ class ClientPage:
     label: Mapping[str, str] = field(default_factory=dict)
     files: Sequence[tuple[str, str]] = ()
     proof: str = ""
-    """What is said of pictures that are not the final ones yet; '' for nothing."""
+    """A remark on pictures that are not final yet; '' for none."""
 
 
 @record
@@ -93,11 +93,11 @@ class MakersPage:
     files: Sequence[tuple[str, str]] = ()
     questions: Sequence[Question] = ()
     versions: Sequence[Sequence[Shown]] = ()
-    """The earlier pictures of a shot beside the one that counts, the oldest first."""
+    """For each shot its earlier pictures beside the current one, the oldest first."""
 
 
 def as_title(name: str) -> str:
-    """A name of a file as words."""
+    """A file's name as a title."""
     return name.replace("_", " ").replace("-", " ").capitalize()
 
 
