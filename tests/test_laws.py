@@ -129,6 +129,15 @@ def test_what_nothing_uses_is_found(package: list[Module]) -> None:
     assert [words.rpartition(" ")[2] for words in laws.uncalled(two)] == ["left", "LIMIT"]
 
 
+def test_annotations_with_any_only_become_fewer(package: list[Module]) -> None:
+    assert laws.untyped(package) == []
+    text = "from typing import Any\nheld: dict[str, Any] = {}\ndef of(value: Any, other: int) -> list[Any]: ..."
+    module = Module.of("scene.meshes", text)
+    assert [words for _, words in laws.annotations_with_any(module)] == ["dict[str, Any]", "list[Any]", "Any"]
+    assert "lower MOST_ANY" in laws.untyped([module])[0]
+    assert "at most" in laws.untyped([module] * laws.MOST_ANY)[0]
+
+
 def test_scripts_and_tests_say_no_retired_words(tmp_path: Path) -> None:
     assert laws.words_beside() == []
     (tmp_path / "scripts").mkdir()

@@ -15,7 +15,6 @@ import traceback
 from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
-from typing import Any
 
 import bpy
 
@@ -133,7 +132,7 @@ def _paint() -> int:
     return paint()
 
 
-def _run(options: Any) -> int:
+def _run(options: argparse.Namespace) -> int:
     failed: list[str] = []
     several = len(options.sheets) > 1
     if several and (options.scan or options.name):
@@ -162,7 +161,7 @@ def _run(options: Any) -> int:
     return 1 if failed else 0
 
 
-def _series(options: Any) -> int:
+def _series(options: argparse.Namespace) -> int:
     out = options.out or options.look.resolve().parent / "out" / cleaned(options.scans.resolve().name)
     wish = Wish(name=options.title or "", sets=tuple(options.sets), afresh=options.afresh, quiet=options.quiet)
     more = ["--workers", str(options.workers)] if options.workers else []
@@ -170,7 +169,7 @@ def _series(options: Any) -> int:
     return 1 if run_series(options.look, options.scans, out, wish, options.stopping, more=more) else 0
 
 
-def _wish(options: Any, folder: str = "") -> Wish:
+def _wish(options: argparse.Namespace, folder: str = "") -> Wish:
     return Wish(
         out=options.out, folder=folder, name=options.name or "", scans=tuple(options.scan), sets=tuple(options.sets),
         first=options.first, last=options.last, afresh=options.afresh, quiet=options.quiet,
@@ -178,7 +177,7 @@ def _wish(options: Any, folder: str = "") -> Wish:
     )  # fmt: skip
 
 
-def _new(options: Any) -> int:
+def _new(options: argparse.Namespace) -> int:
     steps = catalogue()
     target = options.to or (Path(options.scans[0]).with_suffix(".toml") if options.scans else Path("job.toml"))
     if target.exists():
@@ -203,7 +202,7 @@ def _relative(path: Path, folder: Path) -> str:
         return path.resolve().as_posix()
 
 
-def _steps(options: Any) -> int:
+def _steps(options: argparse.Namespace) -> int:
     for step in catalogue():
         print(f"{step.name:13s} {step.help}")
     if options.settings:

@@ -24,7 +24,7 @@ from .itself import own_command, own_environment
 
 FOLDER, LOG = ".farm", "workers.log"
 WAIT, PATIENCE = 120.0, 5.0
-"""Seconds that a cluster may be without any worker, and between two looks at whether that is so."""
+"""Longest time in seconds that a cluster may have no worker, and seconds between two checks."""
 
 
 def _end(work: subprocess.Popen[bytes]) -> None:
@@ -93,7 +93,7 @@ class ClusterFarm:
         self._client = self._open.enter_context(self._distributed.Client(cluster.scheduler_address))
 
     def begin(self, save: Callable[[Path], None], scene: str) -> None:
-        """Save the scene where all workers see it."""
+        """Save the scene to the folder that all workers can read."""
         self._folder.mkdir(parents=True, exist_ok=True)
         for old in self._folder.glob("scene-*.blend"):
             old.unlink(missing_ok=True)
@@ -111,7 +111,7 @@ class ClusterFarm:
         )  # fmt: skip
 
     def render(self, orders: Sequence[Order]) -> Iterator[Delivered]:
-        """Each picture as it comes; its files are gone from the folder when the next one is asked for."""
+        """Yield each picture when it is finished; its files are removed from the folder when the next one is requested."""
         assert self._workshop is not None
         try:
             self._client.wait_for_workers(1, timeout=WAIT)
@@ -159,7 +159,7 @@ class ClusterFarm:
             yield from done
 
     def close(self) -> None:
-        """Let the workers go, and take the folder away that was shared."""
+        """Disconnect from the workers, and delete the shared folder."""
         self._open.close()
         shutil.rmtree(self._folder, ignore_errors=True)
 

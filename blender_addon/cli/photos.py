@@ -27,7 +27,7 @@ def add_photos(commands: Any) -> None:
     photos.set_defaults(command=_photos)
 
 
-def _photos(options: Any) -> int:
+def _photos(options: argparse.Namespace) -> int:
     if options.most < 0:
         raise OutputError(f"--most {options.most} keeps no photo: give a number above 0, or leave it out")
     printed = 0.0

@@ -166,7 +166,7 @@ def register() -> None:
         register()
 
 
-def _keep_settings(sheet: JobSheet, scene: Any) -> None:
+def _keep_settings(sheet: JobSheet, scene: bpy.types.Scene) -> None:
     from ..ui.properties import fill
 
     fill(scene, sheet, catalogue())

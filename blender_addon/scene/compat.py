@@ -42,14 +42,14 @@ def written_by_other_release() -> bool:
     return tuple(bpy.data.version[:2]) != VERSION[:2]
 
 
-def node_tree_of(owner: Any) -> Any:
+def node_tree_of(owner: bpy.types.ID) -> bpy.types.NodeTree:
     """The node tree of a material or world, switched on where that is still needed (before 5.0)."""
     if VERSION < (5, 0, 0):
         owner.use_nodes = True
     return owner.node_tree
 
 
-def set_modifier_input(modifier: Any, socket: Any, value: Any) -> None:
+def set_modifier_input(modifier: Any, socket: bpy.types.NodeSocket, value: Any) -> None:
     """Set an input of a geometry-nodes modifier; `socket` is the interface socket of the group."""
     if VERSION >= (5, 2, 0):
         getattr(modifier.properties.inputs, socket.identifier).value = value
@@ -68,7 +68,7 @@ FINISH = "Finish"
 """The name of the node that wears the finish in our compositor."""
 
 
-def link_compositor(scene: Any, group: Any, values: dict[str, float]) -> bool:
+def link_compositor(scene: bpy.types.Scene, group: bpy.types.NodeTree, values: dict[str, float]) -> bool:
     """Render layers through a node group to the picture, the group's inputs by name; before 5.0 in the scene's own tree.
 
     Where the user has a compositor of their own nothing is done and the answer is False. A group of None takes ours away. From
@@ -103,7 +103,7 @@ def link_compositor(scene: Any, group: Any, values: dict[str, float]) -> bool:
     return True
 
 
-def our_compositor(scene: Any) -> Any | None:
+def our_compositor(scene: bpy.types.Scene) -> Any | None:
     """Our compositor tree of a scene, None where there is none."""
     if VERSION >= (5, 0, 0):
         tree = scene.compositing_node_group
@@ -111,14 +111,14 @@ def our_compositor(scene: Any) -> Any | None:
     return scene.node_tree if scene.use_nodes and scene.get(COMPOSITOR_MARK) else None
 
 
-def has_own_compositor(scene: Any) -> bool:
+def has_own_compositor(scene: bpy.types.Scene) -> bool:
     """Whether the scene has a compositor that is the user's and not ours."""
     if VERSION >= (5, 0, 0):
         return scene.compositing_node_group is not None and our_compositor(scene) is None
     return bool(scene.use_nodes and scene.node_tree and len(scene.node_tree.nodes) and our_compositor(scene) is None)
 
 
-def _new_compositor(scene: Any) -> Any:
+def _new_compositor(scene: bpy.types.Scene) -> bpy.types.NodeTree:
     """An empty compositor tree of ours, worn by the scene."""
     if VERSION >= (5, 0, 0):
         tree = bpy.data.node_groups.new("Bozzetto picture", "CompositorNodeTree")
@@ -131,7 +131,7 @@ def _new_compositor(scene: Any) -> Any:
     return scene.node_tree
 
 
-def _drop_compositor(scene: Any) -> None:
+def _drop_compositor(scene: bpy.types.Scene) -> None:
     if VERSION >= (5, 0, 0):
         scene.compositing_node_group = None
     elif scene.get(COMPOSITOR_MARK):
@@ -140,7 +140,7 @@ def _drop_compositor(scene: Any) -> None:
         scene.pop(COMPOSITOR_MARK, None)
 
 
-def keep_compositor(scene: Any) -> Callable[[], None]:
+def keep_compositor(scene: bpy.types.Scene) -> Callable[[], None]:
     """Remember our compositor of a scene; the function returned gives it back."""
     if VERSION >= (5, 0, 0):
         before = scene.compositing_node_group  # a new one is made each time, and this one stays as it is

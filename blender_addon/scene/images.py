@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Any
 
 import bpy
 import numpy as np
@@ -17,7 +16,7 @@ LARGEST = 4096
 """Wider images are worked on at this width: a 16 K picture held as floats would take 4 GB."""
 
 
-def working_size(image: Any, limit: int = LARGEST) -> tuple[int, int]:
+def working_size(image: bpy.types.Image, limit: int = LARGEST) -> tuple[int, int]:
     """(width, height) that an image is worked on at: its own, or halved until neither side passes `limit`."""
     width, height = image.size
     while max(width, height) > limit:
@@ -25,7 +24,7 @@ def working_size(image: Any, limit: int = LARGEST) -> tuple[int, int]:
     return width, height
 
 
-def read_pixels(image: Any, *, limit: int | None = None) -> Floats:
+def read_pixels(image: bpy.types.Image, *, limit: int | None = None) -> Floats:
     """(height, width, 4) float32 as Blender hands them out: display-encoded for byte images, linear for float ones.
 
     limit: an image with a side beyond it is reduced (`working_size`) in a copy, which is removed; the image stays as it is.
@@ -41,7 +40,7 @@ def read_pixels(image: Any, *, limit: int | None = None) -> Floats:
     return values.reshape(height, width, 4)
 
 
-def opened(path: Path, subject: str, refusal: str, save_as: str) -> Any:
+def opened(path: Path, subject: str, refusal: str, save_as: str) -> bpy.types.Image:
     """A new image of a picture file whose header is sound.
 
     Raises InputError: "{subject} {refusal}: ..." where the file is damaged, "{subject} can't be read as a picture ...; save it
@@ -57,13 +56,13 @@ def opened(path: Path, subject: str, refusal: str, save_as: str) -> Any:
         raise InputError(f"{subject} can't be read as a picture ({error}); save it {save_as}") from None
 
 
-def release(image: Any) -> None:
+def release(image: bpy.types.Image) -> None:
     """Give back the memory of a vast picture (1 GB at 16 K): its pixels come back from its packed file when next asked for."""
     if max(image.size) > LARGEST and image.packed_file is not None and not image.is_dirty:
         image.buffers_free()
 
 
-def _read_reduced(image: Any, width: int, height: int) -> Floats:
+def _read_reduced(image: bpy.types.Image, width: int, height: int) -> Floats:
     if image.is_dirty:  # a copy would lack what was painted and not saved
         step = -(-image.size[0] // width)
         return read_pixels(image)[::step, ::step].copy()
@@ -76,7 +75,7 @@ def _read_reduced(image: Any, width: int, height: int) -> Floats:
         bpy.data.images.remove(copy)
 
 
-def make_image(name: str, pixels: Floats, *, data: bool = False, floating: bool = False) -> Any:
+def make_image(name: str, pixels: Floats, *, data: bool = False, floating: bool = False) -> bpy.types.Image:
     """A new packed image from (height, width, 1, 3 or 4) float in 0 to 1 (or any range when `floating`).
 
     data: the values are numbers (a height, a normal), not colours; the image is Non-Color. floating: keep 32-bit floats,

@@ -20,7 +20,7 @@ METRES = 0.001
 """Metres a millimetre."""
 
 
-def read_mesh(item: Any, *, scale: float = 1.0) -> TriangleMesh:
+def read_mesh(item: bpy.types.Object, *, scale: float = 1.0) -> TriangleMesh:
     """The triangles of a mesh object in its parent's space, times `scale` (1000 for mm where the scene is in metres).
 
     Only the turntable's pivot is ever a parent of what we made, and it rests at the origin.
@@ -81,7 +81,7 @@ def _colours(mesh: Any, corner_vertex: Ints) -> dict[str, Floats]:
     return found
 
 
-def make_mesh(name: str, triangles: TriangleMesh, *, materials: Sequence[Any] = (), smooth: bool = True) -> Any:
+def make_mesh(name: str, triangles: TriangleMesh, *, materials: Sequence[Any] = (), smooth: bool = True) -> bpy.types.Mesh:
     """A new Blender mesh from arrays, in the arrays' own unit (metres are wanted in the scene)."""
     mesh = bpy.data.meshes.new(name)
     count = len(triangles.faces)
@@ -111,12 +111,12 @@ def make_mesh(name: str, triangles: TriangleMesh, *, materials: Sequence[Any] = 
     return mesh
 
 
-def make_object(name: str, triangles: TriangleMesh, *, materials: Sequence[Any] = (), smooth: bool = True) -> Any:
+def make_object(name: str, triangles: TriangleMesh, *, materials: Sequence[Any] = (), smooth: bool = True) -> bpy.types.Object:
     """A new object with a mesh from arrays, linked nowhere yet."""
     return bpy.data.objects.new(name, make_mesh(name, triangles, materials=materials, smooth=smooth))
 
 
-def _read(collection: Any, field: str, count: int, width: int, kind: Any) -> Any:
+def _read(collection: bpy.types.bpy_prop_collection, field: str, count: int, width: int, kind: Any) -> Any:
     values = np.zeros(count * width, kind)
     collection.foreach_get(field, values)
     return values.reshape(count, width)

@@ -43,17 +43,17 @@ def blocks() -> Iterator[Any]:
                 yield block
 
 
-def mark(block: Any, *, job: str, step: str, role: str, key: str) -> None:
+def mark(block: bpy.types.ID, *, job: str, step: str, role: str, key: str) -> None:
     """Write a role onto a data-block, and the name that it has now."""
     block[JOB], block[STEP], block[ROLE], block[KEY], block[NAME] = job, step, role, key, block.name
 
 
-def made_by(block: Any) -> str:
+def made_by(block: bpy.types.ID) -> str:
     """Today's name of the step that made a data-block, whatever the release that wrote it; empty where none did."""
     return current_name(str(block.get(STEP, "")))
 
 
-def players(job: str, *, role: str | None = None, step: str | None = None, scene: Any = None) -> list[Any]:
+def players(job: str, *, role: str | None = None, step: str | None = None, scene: bpy.types.Scene = None) -> list[Any]:
     """The data-blocks of a job that play a role, or that a step made; without the user's copies; ordered by key.
 
     `scene` is the job's scene, looked up where it is not given. In a copied scene what it uses on of the first one counts too.
@@ -92,7 +92,7 @@ def scene_of(job: str) -> Any | None:
     return next((scene for scene in bpy.data.scenes if scene.get(JOB) == job and scene.library is None), None)
 
 
-def is_copy(block: Any) -> bool:
+def is_copy(block: bpy.types.ID) -> bool:
     """Whether a data-block is a copy of ours: Blender named it after ours, with another number."""
     given = block.get(NAME)
     if not given or block.name == given:
@@ -100,7 +100,7 @@ def is_copy(block: Any) -> bool:
     return bool(re.fullmatch(re.escape(stem(given)) + r"\.\d{3,}", block.name))
 
 
-def renamed(block: Any) -> bool:
+def renamed(block: bpy.types.ID) -> bool:
     """Whether the user gave our data-block a name of their own."""
     return bool(block.get(NAME)) and block.name != block[NAME] and not is_copy(block)
 
@@ -110,11 +110,11 @@ def stem(name: str) -> str:
     return re.sub(r"\.\d{3,}$", "", name)
 
 
-def _rank(block: Any) -> tuple[bool, int]:
+def _rank(block: bpy.types.ID) -> tuple[bool, int]:
     return (block.name != block.get(NAME), block.session_uid)
 
 
-def unmark(block: Any) -> None:
+def unmark(block: bpy.types.ID) -> None:
     """Make a data-block the user's own."""
     for name in (JOB, STEP, ROLE, KEY, NAME, PRINT, SHOWN, MADE):
         if name in block:

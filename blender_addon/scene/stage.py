@@ -47,7 +47,9 @@ class Stage:
     `sheet` has all settings; `out` is the folder for files, None when nothing may be written; `seed` feeds random choices.
     """
 
-    def __init__(self, scene: Any, sheet: JobSheet, *, out: Path | None = None, notes: Notes | None = None, seed: int = 1):
+    def __init__(
+        self, scene: bpy.types.Scene, sheet: JobSheet, *, out: Path | None = None, notes: Notes | None = None, seed: int = 1
+    ):
         self.scene_name = scene.name
         self.sheet = sheet
         self.out = out
@@ -71,7 +73,7 @@ class Stage:
         """The scene, looked up anew each time."""
         return bpy.data.scenes[self.scene_name]
 
-    def is_new(self, block: Any) -> bool:
+    def is_new(self, block: bpy.types.ID) -> bool:
         """Whether a data-block was made since the step began."""
         return block.session_uid not in self._before
 
@@ -108,7 +110,7 @@ class Stage:
         """Whether anything plays the role."""
         return self.find(role) is not None
 
-    def offer(self, role: str, block: Any, *, key: str = "", name: str, group: str | None = None) -> None:
+    def offer(self, role: str, block: bpy.types.ID, *, key: str = "", name: str, group: str | None = None) -> None:
         """Hand over a new data-block for a role; it takes the place of the old one at the swap, named `name`.
 
         Objects go into the collection of the step's folder, or of the folder `group` ('scan', 'surface', 'shots',
@@ -118,7 +120,7 @@ class Stage:
         home = GROUPS[group or self.step.folder] if isinstance(block, bpy.types.Object) else None
         self._request.offers.append(Offer(role, key, name, block.session_uid, home))
 
-    def edit(self, block: Any, change: Callable[[Any], None]) -> None:
+    def edit(self, block: bpy.types.ID, change: Callable[[Any], None]) -> None:
         """Have `change(block)` called at the swap on a data-block that an earlier step made."""
         self._request.edits.append((block.session_uid, change))
 
@@ -166,7 +168,7 @@ class Stage:
         """Tell the user something that asks for a look."""
         self.note(words, level="warning")
 
-    def note_kept(self, block: Any, noted: str) -> None:
+    def note_kept(self, block: bpy.types.ID, noted: str) -> None:
         """Tell the user that something stays because it is not as it was `noted` when it was made."""
         what = f'"{block.name}"' if isinstance(block, bpy.types.Object) else f'the {block.bl_rna.name.lower()} "{block.name}"'
         if of_this_release(noted):
@@ -277,7 +279,7 @@ def _written(state: dict[str, Any]) -> str:
     return json.dumps(state, sort_keys=True, default=float)
 
 
-def show_millimetres(scene: Any) -> None:
+def show_millimetres(scene: bpy.types.Scene) -> None:
     """Have the scene show its lengths in millimetres, where the user has chosen no units; they stay metres."""
     units = scene.unit_settings
     if units.system == "METRIC" and units.length_unit == "METERS" and units.scale_length == 1.0:

@@ -98,7 +98,7 @@ class Swap:
             if old.get(roles.JOB) == self.stage.job and (place in self._made_before or not self._made_before):
                 self._take_away(old)
 
-    def _take_away(self, old: Any) -> None:
+    def _take_away(self, old: bpy.types.ID) -> None:
         """What the step no longer makes."""
         if self.stage.afresh or not (edited(old) or self._wears_edited(old) or self._touched(old)):
             self.exchange.put_aside(old)
@@ -106,21 +106,21 @@ class Swap:
         self.stage.note(f'"{old.name}" is no longer made but you changed it, so it stays and is now yours', level="kept")
         self.exchange.drop(old, (roles.JOB, roles.STEP, roles.ROLE, roles.KEY, roles.NAME, roles.PRINT, roles.SHOWN))
 
-    def _wears_edited(self, old: Any) -> bool:
+    def _wears_edited(self, old: bpy.types.ID) -> bool:
         """Whether the user changed a material of the set that the object wears."""
         worn = [slot.material for slot in getattr(old, "material_slots", ()) if slot.material is not None]
         return any(
             block.get(roles.OFFERED) and roles.MADE in block and not unchanged(block, block[roles.MADE]) for block in worn
         )
 
-    def _touched(self, old: Any) -> bool:
+    def _touched(self, old: bpy.types.ID) -> bool:
         """Whether the user named or hid it."""
         if not isinstance(old, bpy.types.Object):
             return roles.renamed(old)
         hidden = any(eye for _, eye, _, _ in seen_in(old, self.scene))
         return bool(roles.renamed(old) or users_marks(old) or hidden)
 
-    def _is_users(self, old: Any, offer: Offer) -> bool:
+    def _is_users(self, old: bpy.types.ID, offer: Offer) -> bool:
         """Whether the user's own state of this place is to be kept: changed, or deleted though nothing later needs it."""
         if self.stage.afresh:
             return False
@@ -137,7 +137,7 @@ class Swap:
         self.stage.note(f'You deleted the {what}, so it stays away; "Reset to automatic" brings it back', level="kept")
         return True
 
-    def _place(self, block: Any, old: Any, offer: Offer) -> None:
+    def _place(self, block: bpy.types.ID, old: bpy.types.ID, offer: Offer) -> None:
         theirs: dict[str, bool] = {}
         name = offer.name
         is_object = isinstance(block, bpy.types.Object)
@@ -160,7 +160,7 @@ class Swap:
         roles.mark(block, job=self.stage.job, step=self.stage.step.name, role=offer.role, key=offer.key)
         self.placed.append((block, name, offer.name))
 
-    def _house(self, block: Any, home: str, *, keep_place: bool) -> None:
+    def _house(self, block: bpy.types.ID, home: str, *, keep_place: bool) -> None:
         """Link an object where it belongs; one that took an old one's place stays where the user keeps that."""
         if keep_place and block.users_collection:
             return
@@ -171,7 +171,7 @@ class Swap:
         if block.name not in target.objects:
             target.objects.link(block)
 
-    def _collection(self, name: str) -> Any:
+    def _collection(self, name: str) -> bpy.types.Collection:
         """The job's collection of that name, wherever in the scene the user has moved it; made under our root when missing."""
         ours = [block for block in self.scene.collection.children_recursive if block.get(roles.JOB) == self.stage.job]
         root = next((our for our in ours if our.get(roles.ROLE) == "collection"), None)
@@ -195,7 +195,7 @@ class Swap:
             for item in items:
                 self._set_marks(item, hidden=place < last)
 
-    def _set_marks(self, item: Any, *, hidden: bool) -> None:
+    def _set_marks(self, item: bpy.types.Object, *, hidden: bool) -> None:
         if (item.hide_render, item.hide_viewport) == (hidden, hidden):
             return
         was_edited = edited(item)
@@ -289,7 +289,7 @@ _FREE = (bpy.types.Collection, bpy.types.Text)
 """Data that is there for its own sake, whether something uses it or not."""
 
 
-def edited(block: Any) -> bool:
+def edited(block: bpy.types.ID) -> bool:
     """Whether the user changed a block that we made; what was never noted counts as unchanged."""
     kept = block.get(roles.PRINT)
     return bool(kept) and not unchanged(block, kept)

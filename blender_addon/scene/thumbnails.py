@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -17,10 +17,15 @@ from .shots import lens_drivers as key
 from .shots.cameras import MM, shot_view
 from .surface.base_picture import picture_of
 
+if TYPE_CHECKING:
+    import bpy
+
 SIDES = 6
 
 
-def front_candidates(item: Any, *, size: int = 128, sides: int = SIDES, points: int = 120_000) -> list[tuple[float, Floats]]:
+def front_candidates(
+    item: bpy.types.Object, *, size: int = 128, sides: int = SIDES, points: int = 120_000
+) -> list[tuple[float, Floats]]:
     """(angle in degrees, picture (size, size, 4) float, row 0 at the bottom) for `sides` turns of a standing object.
 
     The angle is how far that side lies from the object's present front, counter-clockwise seen from above: adding it to the
@@ -35,7 +40,7 @@ Looks = tuple[Floats, Floats, Floats]
 """Points (n, 3) of a surface in metres, their normals (n, 3) and display colours (n, 3)."""
 
 
-def looks_of(item: Any, points: int) -> Looks:
+def looks_of(item: bpy.types.Object, points: int) -> Looks:
     """Points strewn evenly on an object's surface."""
     mesh = read_mesh(item)
     faces, weights = strewn(mesh, points)
@@ -53,7 +58,7 @@ def looks_of_all(items: Sequence[Any], points: int = 240_000) -> Looks:
     return places, normals, colours
 
 
-def shot_picture(camera: Any, looks: Looks, *, longest: int = 144) -> Any:
+def shot_picture(camera: bpy.types.Object, looks: Looks, *, longest: int = 144) -> Any:
     """(h, w, 4) what a shot's camera frames of the subject, before flat tones for table and wall."""
     seen = shot_view(camera)
     width, height = camera[key.RESOLUTION]
@@ -61,7 +66,7 @@ def shot_picture(camera: Any, looks: Looks, *, longest: int = 144) -> Any:
     return through(*looks, position=seen.position / MM, rotation=seen.rotation, half=seen.half_slopes, size=size)
 
 
-def give_thumbnail(camera: Any, looks: Looks) -> None:
+def give_thumbnail(camera: bpy.types.Object, looks: Looks) -> None:
     """Draw a shot and keep the picture on its camera, as Blender keeps previews: saved with the file, shown in panels."""
     picture = shot_picture(camera, looks)
     preview = camera.preview_ensure()
@@ -69,7 +74,7 @@ def give_thumbnail(camera: Any, looks: Looks) -> None:
     preview.image_pixels_float.foreach_set(np.ascontiguousarray(picture, np.float32).ravel())
 
 
-def surface_colours(item: Any, mesh: TriangleMesh, faces: Ints, weights: Floats) -> Floats:
+def surface_colours(item: bpy.types.Object, mesh: TriangleMesh, faces: Ints, weights: Floats) -> Floats:
     """(n, 3) display colours at points of a surface: from the base texture, the vertex colours, or a mid grey."""
     colours = np.full((len(faces), 3), 0.7, np.float32)
     if mesh.colours:
@@ -90,7 +95,7 @@ def surface_colours(item: Any, mesh: TriangleMesh, faces: Ints, weights: Floats)
     return colours
 
 
-def vertex_colours(item: Any, mesh: TriangleMesh) -> Floats | None:
+def vertex_colours(item: bpy.types.Object, mesh: TriangleMesh) -> Floats | None:
     """(n, 3) what a standing mesh shows at its vertices, as display values; None where it is plain all over."""
     faces, corner = np.zeros(len(mesh.vertices), np.int64), np.zeros(len(mesh.vertices), np.int64)
     for place in range(3):

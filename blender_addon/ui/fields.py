@@ -4,10 +4,13 @@ from __future__ import annotations
 
 import textwrap
 from functools import partial
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from ..job.settings import Spec, label_of, matters, specs
 from .properties import has_switch
+
+if TYPE_CHECKING:
+    import bpy
 
 CATEGORY = "Bozzetto"
 """The tab in the sidebar that all panels stand in."""
@@ -25,7 +28,7 @@ LETTER = 6.3
 """Usual width of a letter in pixels at an interface scale of 1; a guess that keeps lines inside the sidebar."""
 
 
-def draw_field(layout: Any, group: Any, name: str, spec: Spec, step: str) -> None:
+def draw_field(layout: bpy.types.UILayout, group: Any, name: str, spec: Spec, step: str) -> None:
     """Draw one setting of a step's property group."""
     if spec.kind == "table":
         _draw_table(layout, group, name, spec, step)
@@ -45,14 +48,14 @@ def draw_field(layout: Any, group: Any, name: str, spec: Spec, step: str) -> Non
         button.group, button.field = group.path_from_id(), name
 
 
-def draw_fields(layout: Any, group: Any, step: Any, *, more: bool) -> None:
+def draw_fields(layout: bpy.types.UILayout, group: Any, step: Any, *, more: bool) -> None:
     """Draw the settings of a step that matter now: those that most jobs need, or the rest."""
     for name, spec in specs(step.settings).items():
         if spec.more == more and matters(spec, partial(getattr, group)):
             draw_field(layout, group, name, spec, step.name)
 
 
-def _draw_table(layout: Any, group: Any, name: str, spec: Spec, step: str) -> None:
+def _draw_table(layout: bpy.types.UILayout, group: Any, name: str, spec: Spec, step: str) -> None:
     assert spec.row is not None
     row = layout.row()
     row.label(text=label_of(name, spec))
@@ -69,12 +72,14 @@ def _draw_table(layout: Any, group: Any, name: str, spec: Spec, step: str) -> No
                 _row_button(line, step, name, "REMOVE", place, "X")
 
 
-def _row_button(layout: Any, step: str, field: str, action: str, index: int, icon: str) -> None:
+def _row_button(layout: bpy.types.UILayout, step: str, field: str, action: str, index: int, icon: str) -> None:
     button = layout.operator("bozzetto.row", text="", icon=icon)
     button.step, button.field, button.action, button.index = step, field, action, index
 
 
-def paragraph(layout: Any, words: str, context: Any, *, icon: str = "NONE", room: int | None = None) -> None:
+def paragraph(
+    layout: bpy.types.UILayout, words: str, context: bpy.types.Context, *, icon: str = "NONE", room: int | None = None
+) -> None:
     """Words over as many lines as they need, since a label does not wrap; the icon stands before the first.
 
     room: letters a line; otherwise as many as the region is wide.

@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 from dataclasses import field
 from functools import lru_cache
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from ..core.records import record
 from ..job.decisions import Question, is_answered
@@ -17,6 +17,9 @@ from ..scene.running.kept_decisions import questions
 from ..scene.stage import STATE, Stage
 from ..steps import catalogue
 from .properties import sheet_of
+
+if TYPE_CHECKING:
+    import bpy
 
 KEPT = ("Kept ", "You deleted ")
 """How the stage's notes about edits by hand begin."""
@@ -48,7 +51,7 @@ class JobState:
         return [str(words) for words in self.results.get(step, {}).get("notes", ()) if str(words).startswith(KEPT)]
 
 
-def refreshed(scene: Any) -> JobState:
+def refreshed(scene: bpy.types.Scene) -> JobState:
     """The state of the scene's job as it is now. About a millisecond where nothing has changed since the last time."""
     steps = catalogue()
     raw = scene.get(STATE, "{}")
@@ -62,7 +65,7 @@ def refreshed(scene: Any) -> JobState:
     return state
 
 
-def state_of(scene: Any) -> JobState:
+def state_of(scene: bpy.types.Scene) -> JobState:
     """The state that the first panel read at this redraw; read anew where there is none."""
     held = _read.get(scene.session_uid)
     return held[1] if held is not None else refreshed(scene)
@@ -73,12 +76,12 @@ def forget() -> None:
     _read.clear()
 
 
-def stage_of(context: Any) -> Stage:
+def stage_of(context: bpy.types.Context) -> Stage:
     """The stage of the context's scene with the settings on screen."""
     return Stage(context.scene, sheet_of(context.scene, catalogue()))
 
 
-def _state(scene: Any, sheet: JobSheet, raw: str) -> JobState:
+def _state(scene: bpy.types.Scene, sheet: JobSheet, raw: str) -> JobState:
     if STATE not in scene:  # a stage would mark the scene as a job, and drawing must change nothing
         return JobState(sheet)
     stage, results = Stage(scene, sheet), _parsed(raw).get("results", {})

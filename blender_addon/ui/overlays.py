@@ -86,7 +86,7 @@ class SharpZone:
         blf.disable(0, blf.SHADOW)
 
 
-def shown_camera(context: Any) -> Any | None:
+def shown_camera(context: bpy.types.Context) -> Any | None:
     """The scene's active shot camera, when the overlay is on."""
     if not getattr(context.window_manager, SHOWN, False):
         return None
@@ -186,7 +186,7 @@ def _nearer(view: Any, projection: Any) -> Any:
     return Matrix.Translation((0.0, 0.0, 0.002 / abs(projection[1][1]))) @ view
 
 
-def draw_switch(self: Any, context: Any) -> None:
+def draw_switch(self: Any, context: bpy.types.Context) -> None:
     """The switch in Blender's Overlays menu."""
     self.layout.prop(context.window_manager, SHOWN)
 

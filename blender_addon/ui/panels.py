@@ -31,7 +31,7 @@ class BOZZETTO_PT_job(Tab, bpy.types.Panel):
     bl_label = "Bozzetto"
     bl_idname = "BOZZETTO_PT_job"
 
-    def draw(self, context: Any) -> None:
+    def draw(self, context: bpy.types.Context) -> None:
         """What a maker knows, the button, and why it can't be pressed."""
         layout, job = self.layout, context.scene.bozzetto
         layout.use_property_split = True
@@ -52,7 +52,7 @@ class BOZZETTO_PT_job(Tab, bpy.types.Panel):
         row.operator("bozzetto.write_sheet", text="Save job")
 
 
-def draw_button(layout: Any, context: Any) -> None:
+def draw_button(layout: bpy.types.UILayout, context: bpy.types.Context) -> None:
     """The one button, grey with the reason beneath it; once a job ran, also the one that brings it up to date."""
     state, reason = state_of(context.scene), why_not(context.scene)
     column = layout.column()
@@ -69,7 +69,7 @@ def draw_button(layout: Any, context: Any) -> None:
         row.operator("bozzetto.open_folder", text="", icon="FILE_FOLDER")
 
 
-def why_not(scene: Any) -> str:
+def why_not(scene: bpy.types.Scene) -> str:
     """Why the job can't be run, in words that say what to do; '' when it can."""
     for _, asked in asked_rows():
         written = getattr(scene.bozzetto, asked.name)
@@ -80,7 +80,7 @@ def why_not(scene: Any) -> str:
     return ""
 
 
-def draw_failure(layout: Any, context: Any) -> None:
+def draw_failure(layout: bpy.types.UILayout, context: bpy.types.Context) -> None:
     """What went wrong last, in a box with what to do."""
     job = context.scene.bozzetto
     if not job.failed_words:
@@ -94,7 +94,7 @@ def draw_failure(layout: Any, context: Any) -> None:
 
 
 def _folder_panel(folder: str) -> type:
-    def draw(self: Any, context: Any) -> None:
+    def draw(self: Any, context: bpy.types.Context) -> None:
         pass
 
     return type(
@@ -104,10 +104,10 @@ def _folder_panel(folder: str) -> type:
 
 
 def _step_panel(step: Step) -> type:
-    def draw(self: Any, context: Any) -> None:
+    def draw(self: Any, context: bpy.types.Context) -> None:
         _draw_step(self.layout, context, step)
 
-    def draw_header_preset(self: Any, context: Any) -> None:
+    def draw_header_preset(self: Any, context: bpy.types.Context) -> None:
         words = short_line(step, state_of(context.scene), context.scene.bozzetto)
         room = max(8, int((context.region.width / context.preferences.system.ui_scale - 135.0) / LETTER))
         self.layout.label(text=words if len(words) <= room else f"{words[: room - 1].rstrip(' ,;:')}…")
@@ -134,7 +134,7 @@ def short_line(step: Step, state: JobState, job: Any) -> str:
     return f"{found} (edited)" if state.kept(step.name) else found
 
 
-def _draw_step(layout: Any, context: Any, step: Step) -> None:
+def _draw_step(layout: bpy.types.UILayout, context: bpy.types.Context, step: Step) -> None:
     group, state = getattr(context.scene.bozzetto, step.name), state_of(context.scene)
     _draw_line(layout, context, step, state)
     layout.use_property_split = True
@@ -158,7 +158,7 @@ def _draw_step(layout: Any, context: Any, step: Step) -> None:
     paragraph(layout, missing, context, icon="INFO")
 
 
-def _draw_line(layout: Any, context: Any, step: Step, state: JobState) -> None:
+def _draw_line(layout: bpy.types.UILayout, context: bpy.types.Context, step: Step, state: JobState) -> None:
     """What the step found, why it is out of date, what it kept of the user's, what asks for a look, why it failed."""
     job, result = context.scene.bozzetto, state.results.get(step.name)
     if job.failed_step == step.name:
@@ -175,7 +175,7 @@ def _draw_line(layout: Any, context: Any, step: Step, state: JobState) -> None:
 
 
 def _step_menu(step: Step) -> type:
-    def draw(self: Any, context: Any) -> None:
+    def draw(self: Any, context: bpy.types.Context) -> None:
         layout = self.layout
         ready = layout.column()
         ready.enabled = not state_of(context.scene).missing(step)

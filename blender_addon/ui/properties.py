@@ -57,7 +57,7 @@ def _number(spec: Spec, value: Any, name: str, common: dict[str, Any]) -> Any:
 def _limited(name: str, spec: Spec) -> Callable[[Any, Any], None]:
     """What holds a length within its limits, in whatever units the scene has."""
 
-    def hold(group: Any, context: Any) -> None:
+    def hold(group: Any, context: bpy.types.Context) -> None:
         factor, value = _factor(spec, group), getattr(group, name)
         low = value if spec.low is None else spec.low * factor
         high = value if spec.high is None else spec.high * factor
@@ -70,7 +70,7 @@ def _limited(name: str, spec: Spec) -> Callable[[Any, Any], None]:
 def _begins(name: str, spec: Spec) -> Callable[[Any, Any], None]:
     """What gives an optional length its first value, in the scene's units, when it is switched on; a typed one stays."""
 
-    def begin(group: Any, context: Any) -> None:
+    def begin(group: Any, context: bpy.types.Context) -> None:
         if getattr(group, f"use_{name}") and not group.is_property_set(name):
             setattr(group, name, _start(spec) * _factor(spec, group))
 
@@ -91,7 +91,7 @@ def _renamed(settings: type) -> list[tuple[str, str]]:
     return [(old, new) for old, new in aliases.items() if specs(settings)[new].kind != "table"]
 
 
-def carry_old_names(scene: Any) -> None:
+def carry_old_names(scene: bpy.types.Scene) -> None:
     """Move what an older version kept in a .blend under a step's or a field's old name to the name of today."""
     for former, current in RENAMED.items():
         kept, group = getattr(scene.bozzetto, former), getattr(scene.bozzetto, current)
@@ -205,7 +205,7 @@ def _asked_property(step: str, asked: AskedRow) -> Any:
     return StringProperty(name=asked.label, description=asked.help, subtype="FILE_PATH", get=read, set=write)
 
 
-def _begun(scene: Any) -> None:
+def _begun(scene: bpy.types.Scene) -> None:
     """A job begins in this scene: its lengths are shown in millimetres, and what the preferences keep is filled in, once."""
     _millimetres(scene)
     if scene.bozzetto.begun:
@@ -222,7 +222,7 @@ def _begun(scene: Any) -> None:
                 setattr(group, name, wish)
 
 
-def _millimetres(scene: Any) -> None:
+def _millimetres(scene: bpy.types.Scene) -> None:
     """Before the first run too: settings of an 80 mm piece can't be read in metres."""
     if STATE not in scene:
         show_millimetres(scene)
@@ -282,21 +282,21 @@ def unregister() -> None:
 # --- there and back ---------------------------------------------------------------------------------------------------
 
 
-def fill(scene: Any, sheet: JobSheet, steps: Sequence[Step]) -> None:
+def fill(scene: bpy.types.Scene, sheet: JobSheet, steps: Sequence[Step]) -> None:
     """Write a sheet's settings onto the screen."""
     _millimetres(scene)
     for step in steps:
         _fill_group(getattr(scene.bozzetto, step.name), sheet[step.name], sheet)
 
 
-def show_settings(scene: Any, sheet: JobSheet, places: Iterable[str]) -> None:
+def show_settings(scene: bpy.types.Scene, sheet: JobSheet, places: Iterable[str]) -> None:
     """Write single settings of a sheet, by 'step.field', onto the screen."""
     for place in places:
         step, _, name = place.partition(".")
         _fill_field(getattr(scene.bozzetto, step), name, specs(sheet[step])[name], getattr(sheet[step], name), sheet)
 
 
-def unit_scale(scene: Any) -> float:
+def unit_scale(scene: bpy.types.Scene) -> float:
     """How many metres Blender takes a unit of a length field for: what is typed as 42 mm is kept as 0.042 over this."""
     units = scene.unit_settings
     return 1.0 if units.system == "NONE" else float(units.scale_length)
@@ -341,7 +341,7 @@ def _to_screen(value: Any, spec: Spec, sheet: JobSheet, factor: float) -> Any:
     return value
 
 
-def sheet_of(scene: Any, steps: Sequence[Step]) -> JobSheet:
+def sheet_of(scene: bpy.types.Scene, steps: Sequence[Step]) -> JobSheet:
     """The settings on screen as a job sheet; paths are absolute."""
     folder = Path(bpy.data.filepath).parent if bpy.data.filepath else Path.home()
     name = cleaned(Path(scene.bozzetto.scan).stem) if scene.bozzetto.scan else "job"

@@ -122,7 +122,7 @@ def _copies(parts: Sequence[AssetPart]) -> Iterator[list[Any]]:
 
 
 @contextlib.contextmanager
-def _named(block: Any, name: str, blocks: Any) -> Iterator[None]:
+def _named(block: bpy.types.ID, name: str, blocks: Any) -> Iterator[None]:
     """A block under this very name for the time of the block; whatever has it already is given it back."""
     other = blocks.get(name)
     if other == block:
@@ -168,7 +168,7 @@ def _colour_layer(part: AssetPart) -> str:
     return next((str(node.attribute_name) for node in nodes if node.type == "ATTRIBUTE" and node.label == "Own colour"), "")
 
 
-def _plain_material(part: AssetPart) -> Any:
+def _plain_material(part: AssetPart) -> bpy.types.Material:
     surface = part.surface
     material = bpy.data.materials.new(part.name)
     tree = node_tree_of(material)
@@ -198,7 +198,7 @@ def _plain_material(part: AssetPart) -> Any:
     return material
 
 
-def _texture(tree: Any, image: Any) -> Any:
+def _texture(tree: bpy.types.NodeTree, image: bpy.types.Image) -> Any:
     node = tree.nodes.new("ShaderNodeTexImage")
     node.image = image
     return node

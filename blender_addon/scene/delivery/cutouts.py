@@ -37,7 +37,7 @@ def quality_of_cutout(quality: Quality) -> Quality:
     return replace(quality, samples=max(quality.samples, SAMPLES), noise=0.0)
 
 
-def render_cutout(stage: Stage, path: Path, *, camera: Any, size: tuple[int, int]) -> None:
+def render_cutout(stage: Stage, path: Path, *, camera: bpy.types.Object, size: tuple[int, int]) -> None:
     """Render the subject through a shot's camera onto nothing, with its shadow on a level ground. Call inside `cycles`."""
     scene = stage.scene
     scene.camera = camera
@@ -64,7 +64,7 @@ def _alone(stage: Stage) -> Iterator[None]:
 
 
 @contextlib.contextmanager
-def _ground(scene: Any, largest: float) -> Iterator[None]:
+def _ground(scene: bpy.types.Scene, largest: float) -> Iterator[None]:
     """A level ground at height 0, where the subject stands, that shows nothing but shadows; gone after the block."""
     half = 0.5 * GROUND * largest
     mesh = bpy.data.meshes.new("bozzetto ground")

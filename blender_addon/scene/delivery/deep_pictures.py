@@ -37,19 +37,19 @@ BRACKETS = ("bracket", "frames")
 SUBJECT = ("piece", "stand")
 
 
-def is_deep(shot: Any) -> bool:
+def is_deep(shot: bpy.types.Object) -> bool:
     """Whether a shot asks for more than one exposure."""
     return shot.get(DEPTH, "lens") != "lens"
 
 
-def exposures(shot: Any) -> int:
+def exposures(shot: bpy.types.Object) -> int:
     """How many renders a picture of the shot takes."""
     if not is_deep(shot):
         return 1
     return len(shot[SLICES]) if shot[DEPTH] in BRACKETS else 2
 
 
-def render_deep(stage: Stage, path: Path, *, camera: Any, size: tuple[int, int]) -> None:
+def render_deep(stage: Stage, path: Path, *, camera: bpy.types.Object, size: tuple[int, int]) -> None:
     """Render a bracket or a departure to a file, which appears whole or not at all. Call inside `output.cycles`."""
     scene = stage.scene
     scene.render.resolution_x, scene.render.resolution_y = size
@@ -69,7 +69,14 @@ def frames_folder(path: Path) -> Path:
     return path.parent.parent / "brackets" / path.stem
 
 
-def _bracket(scene: Any, twin: Any, camera: Any, size: tuple[int, int], folder: Path, left: Path | None) -> Any:
+def _bracket(
+    scene: bpy.types.Scene,
+    twin: bpy.types.Object,
+    camera: bpy.types.Object,
+    size: tuple[int, int],
+    folder: Path,
+    left: Path | None,
+) -> Any:
     lens = optics_of(camera)
     distances = [float(distance) for distance in camera[SLICES]]
     slices = []
@@ -83,7 +90,7 @@ def _bracket(scene: Any, twin: Any, camera: Any, size: tuple[int, int], folder: 
     return merge(np.array(slices), depth, np.array(distances), lens, px_per_mm=size[0] / width)
 
 
-def _leave_frames(scene: Any, slices: list[Any], folder: Path) -> None:
+def _leave_frames(scene: bpy.types.Scene, slices: list[Any], folder: Path) -> None:
     """Write the slices as `001.png` and on, nearest focus first; frames of an earlier, longer bracket go."""
     names = [f"{number:03d}.png" for number in range(1, len(slices) + 1)]
     for name, pixels in zip(names, slices, strict=True):
@@ -94,7 +101,7 @@ def _leave_frames(scene: Any, slices: list[Any], folder: Path) -> None:
             old.unlink()
 
 
-def _departure(stage: Stage, twin: Any, folder: Path) -> Any:
+def _departure(stage: Stage, twin: bpy.types.Object, folder: Path) -> Any:
     scene = stage.scene
     subject = [item for role in SUBJECT for item in stage.find_all(role).values()]
     subject += [item for item in scene.objects if item.get("bozzetto_turns") and item not in subject]
@@ -109,7 +116,7 @@ def _departure(stage: Stage, twin: Any, folder: Path) -> Any:
     return front[..., :3] + (1.0 - np.clip(front[..., 3:], 0.0, 1.0)) * ground
 
 
-def _depth(scene: Any, twin: Any, folder: Path) -> Any:
+def _depth(scene: bpy.types.Scene, twin: bpy.types.Object, folder: Path) -> Any:
     """(h, w) depth in mm of what each pixel shows, without blur; inf where nothing is."""
     material = bpy.data.materials.new("depth")
     try:
@@ -132,7 +139,7 @@ def _depth(scene: Any, twin: Any, folder: Path) -> Any:
 
 
 @contextlib.contextmanager
-def _twin(scene: Any, camera: Any, size: tuple[int, int]) -> Iterator[Any]:
+def _twin(scene: bpy.types.Scene, camera: bpy.types.Object, size: tuple[int, int]) -> Iterator[Any]:
     """A camera like the shot's whose field of view stays while its focus moves."""
     twin = camera.copy()
     twin.data = camera.data.copy()
@@ -155,7 +162,7 @@ def _twin(scene: Any, camera: Any, size: tuple[int, int]) -> Iterator[Any]:
         bpy.data.cameras.remove(data)
 
 
-def _linear(scene: Any, path: Path, *, bits: str = "16") -> Any:
+def _linear(scene: bpy.types.Scene, path: Path, *, bits: str = "16") -> Any:
     """(h, w, 4) what the scene's camera sees, scene-linear."""
     images = scene.render.image_settings
     with changed([(images, "file_format", "OPEN_EXR"), (images, "color_depth", bits)]):

@@ -5,7 +5,6 @@ from __future__ import annotations
 import hashlib
 from collections.abc import Sequence
 from pathlib import Path
-from typing import Any
 
 import bpy
 
@@ -16,7 +15,7 @@ from .. import roles
 from ..prints.fingerprint import fingerprint
 
 
-def scene_digest(scene: Any, job: str) -> str:
+def scene_digest(scene: bpy.types.Scene, job: str) -> str:
     """A digest of all that a job's pictures show, hand-made changes included; what is not of the job counts by place."""
     digest = hashlib.sha256()
     for block in roles.players(job):

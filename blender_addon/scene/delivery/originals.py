@@ -38,7 +38,7 @@ def linear_of(still: Path) -> Path:
     return still.parent / FOLDER / f"{still.stem}.exr"
 
 
-def keep_render(scene: Any, still: Path, image: Any | None = None) -> None:
+def keep_render(scene: bpy.types.Scene, still: Path, image: bpy.types.Image | None = None) -> None:
     """Write a still and its originals from what was just rendered, or from a float image in linear light.
 
     The still comes last: when it is there, so are they.
@@ -51,7 +51,9 @@ def keep_render(scene: Any, still: Path, image: Any | None = None) -> None:
         write_png(file, parts, (picture.shape[1], picture.shape[0]), PLAIN)
 
 
-def save_as(scene: Any, image: Any | None, path: Path, kind: str, depth: str, *, mode: str = "RGB") -> None:
+def save_as(
+    scene: bpy.types.Scene, image: bpy.types.Image | None, path: Path, kind: str, depth: str, *, mode: str = "RGB"
+) -> None:
     """What was rendered, or an image, as a file through the scene's view; whole, without dates, with its colour profile."""
     settings = scene.render.image_settings
     kept = [(name, getattr(settings, name)) for name in ("file_format", "color_mode", "color_depth", "compression")]

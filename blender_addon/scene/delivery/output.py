@@ -29,7 +29,7 @@ class Quality:
 
 
 @contextlib.contextmanager
-def cycles(scene: Any, quality: Quality, *, device: str, seed: int, persistent: bool = False) -> Iterator[None]:
+def cycles(scene: bpy.types.Scene, quality: Quality, *, device: str, seed: int, persistent: bool = False) -> Iterator[None]:
     """The scene set up for Cycles inside the block; its own render settings come back after it."""
     kept = _kept(scene)
     try:
@@ -41,7 +41,7 @@ def cycles(scene: Any, quality: Quality, *, device: str, seed: int, persistent: 
             setattr(owner, name, value)
 
 
-def set_up(scene: Any, quality: Quality, *, device: str, seed: int) -> str:
+def set_up(scene: bpy.types.Scene, quality: Quality, *, device: str, seed: int) -> str:
     """Cycles with this quality, metadata stamps off so that equal pictures are equal files; returns the device used."""
     render, own = scene.render, scene.cycles
     render.engine = "CYCLES"
@@ -83,7 +83,7 @@ def set_up(scene: Any, quality: Quality, *, device: str, seed: int) -> str:
     return own.device
 
 
-def can_denoise(scene: Any) -> bool:
+def can_denoise(scene: bpy.types.Scene) -> bool:
     """Whether this Blender was built with a denoiser; some distributions' builds are not."""
     return bool(scene.cycles.denoiser)
 
@@ -106,7 +106,7 @@ SCENE_PATHS = (
 """What of the scene the render step leaves set, so that F12 renders as the job did."""
 
 
-def _kept(scene: Any) -> list[tuple[Any, str, Any]]:
+def _kept(scene: bpy.types.Scene) -> list[tuple[Any, str, Any]]:
     kept = [(scene.render, name, getattr(scene.render, name)) for name in _RENDER]
     kept += [(scene.cycles, name, getattr(scene.cycles, name)) for name in _CYCLES]
     kept = [change for change in kept if change[2] != ""]  # a choice with nothing to choose from can't be set again
@@ -116,7 +116,9 @@ def _kept(scene: Any) -> list[tuple[Any, str, Any]]:
     return [*kept, (scene, "camera", scene.camera), (scene, "frame_current", scene.frame_current)]
 
 
-def render_picture(scene: Any, path: Path, *, camera: Any, size: tuple[int, int], original: bool = False) -> None:
+def render_picture(
+    scene: bpy.types.Scene, path: Path, *, camera: bpy.types.Object, size: tuple[int, int], original: bool = False
+) -> None:
     """Render what a camera sees to a file, which appears whole or not at all. Call inside `cycles`.
 
     original: also keep the picture in 16 bits and in linear light beside it (`delivery/originals.py`), from the same render.

@@ -83,17 +83,17 @@ def render_samples(
         yield number, len(samples()), label, path
 
 
-def _picture(stage: Stage, path: Path, shot: Any, size: tuple[int, int], mark: str) -> None:
+def _picture(stage: Stage, path: Path, shot: bpy.types.Object, size: tuple[int, int], mark: str) -> None:
     with marked(path, mark) as place:
         render_picture(stage.scene, place, camera=shot, size=size)
 
 
-def _size(shot: Any, side: int) -> tuple[int, int]:
+def _size(shot: bpy.types.Object, side: int) -> tuple[int, int]:
     width, height = shot.get("bozzetto_resolution", (3, 2))
     return max(1, round(side * width / max(width, height))), max(1, round(side * height / max(width, height)))
 
 
-def _lighter(stage: Stage, shot: Any, sample: Any) -> float:
+def _lighter(stage: Stage, shot: bpy.types.Object, sample: Any) -> float:
     """How many stops lighter a sample that the piece wears now is exposed than the job; not where the job says how."""
     asked, scene = stage.sheet["lighting"], stage.scene
     if asked.exposure is not None or asked.offset is not None:
@@ -109,7 +109,7 @@ def _lighter(stage: Stage, shot: Any, sample: Any) -> float:
     return stops_for_piece(bright, TONES[asked.view], card=world[CARD], most=most) - scene.view_settings.exposure
 
 
-def _put_on(item: Any, material: Any) -> list[tuple[str, str]]:
+def _put_on(item: bpy.types.Object, material: bpy.types.Material) -> list[tuple[str, str]]:
     kept = [(slot.link, slot.material.name if slot.material else "") for slot in item.material_slots]
     for slot in item.material_slots:
         slot.link = "OBJECT"
@@ -117,7 +117,7 @@ def _put_on(item: Any, material: Any) -> list[tuple[str, str]]:
     return kept
 
 
-def _put_back(item: Any, kept: list[tuple[str, str]]) -> None:
+def _put_back(item: bpy.types.Object, kept: list[tuple[str, str]]) -> None:
     for slot, (link, name) in zip(item.material_slots, kept, strict=True):
         slot.material = bpy.data.materials.get(name) if link == "OBJECT" else None
         slot.link = link

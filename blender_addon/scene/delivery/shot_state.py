@@ -19,7 +19,7 @@ TURNING = ("piece", "stand")
 
 
 @contextlib.contextmanager
-def dressed_for(stage: Stage, shot: Any) -> Iterator[None]:
+def dressed_for(stage: Stage, shot: bpy.types.Object) -> Iterator[None]:
     """Hide, swap and light as the shot asks; the scene's own state comes back afterwards."""
     before = apply_shot_set(stage.scene, shot)
     restore_light = apply_shot_light(stage.scene, shot)
@@ -57,7 +57,7 @@ def turning(stage: Stage) -> list[Any]:
     return items + [item for item in stage.scene.objects if item.get("bozzetto_turns") and item not in items]
 
 
-def make_pivot(name: str, angles: Any) -> Any:
+def make_pivot(name: str, angles: Any) -> bpy.types.Object:
     """An empty at the origin with a key a frame: `angles` (n,) in degrees for the frames 1 to n; at rest from the next on."""
     pivot = bpy.data.objects.new(name, None)
     pivot.empty_display_size = 0.02
@@ -73,7 +73,7 @@ def make_pivot(name: str, angles: Any) -> Any:
 def hang_on_pivot(stage: Stage) -> Any:
     """The edit that parents an object to the job's pivot without moving it."""
 
-    def hang(item: Any) -> None:
+    def hang(item: bpy.types.Object) -> None:
         item.parent = stage.find("pivot")
         item.matrix_parent_inverse.identity()
 

@@ -20,7 +20,7 @@ UNSEEN = ("visible_camera", "visible_diffuse", "visible_glossy", "visible_transm
 
 
 @contextlib.contextmanager
-def standing_still(scene: Any, moving: Collection[Any]) -> Iterator[None]:
+def standing_still(scene: bpy.types.Scene, moving: Collection[Any]) -> Iterator[None]:
     """Inside the block, Cycles keeps the trees of all meshes but those of the objects `moving` from one frame to the next."""
     moves = {item.name for item in moving}
     twins: list[str] = []
@@ -35,7 +35,7 @@ def standing_still(scene: Any, moving: Collection[Any]) -> Iterator[None]:
                 bpy.data.objects.remove(bpy.data.objects[name])
 
 
-def _shared(item: Any) -> bool:
+def _shared(item: bpy.types.Object) -> bool:
     """Whether a second object of the item's mesh would be the same to Cycles: nothing makes its mesh another one."""
     return (
         item.type == "MESH"
@@ -45,7 +45,7 @@ def _shared(item: Any) -> bool:
     )
 
 
-def _twin(scene: Any, item: Any) -> str:
+def _twin(scene: bpy.types.Scene, item: bpy.types.Object) -> str:
     twin = bpy.data.objects.new(f"{item.name} again", item.data)
     twin.matrix_world = item.matrix_world
     twin.scale = (SIZE, SIZE, SIZE)

@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Any
 
 import bpy
 import numpy as np
 
+from ...core.arrays import Floats
 from ...core.files.plain_files import is_there
 from ...job.errors import InputError
 from ...job.settings import nearest
@@ -24,7 +24,7 @@ def own_pictures() -> dict[str, Path]:
     return {path.stem: path for path in sorted(Path(folder).glob("*.exr"))}
 
 
-def load_surroundings(written: str, path: Path) -> Any:
+def load_surroundings(written: str, path: Path) -> bpy.types.Image:
     """A new packed image of a picture of surroundings.
 
     written: as on the sheet, a name of Blender's own or a file; path: that file, relative paths resolved.
@@ -53,7 +53,7 @@ def load_surroundings(written: str, path: Path) -> Any:
     return image
 
 
-def luminance_of(image: Any, *, rows: int = 256) -> Any:
+def luminance_of(image: bpy.types.Image, *, rows: int = 256) -> Floats:
     """(h, w) luminance of a picture in linear light, reduced to about `rows` rows by means, row 0 at the bottom."""
     width, height = image.size
     values = np.zeros(width * height * 4, np.float32)

@@ -21,7 +21,9 @@ from ..nodes.builder import Tree, make_group
 SHAPE, TURN, SIZE, TINT = "shape", "turn", "size", "tint"
 
 
-def make_library(name: str, shapes: Sequence[TriangleMesh], materials: Sequence[Any], *, sharp: bool = False) -> Any:
+def make_library(
+    name: str, shapes: Sequence[TriangleMesh], materials: Sequence[Any], *, sharp: bool = False
+) -> bpy.types.Object:
     """One hidden object with all shapes (in the scene's unit), told apart by the integer attribute `shape` on faces."""
     vertices, faces, slots, marks, first = [], [], [], [], 0
     for number, shape in enumerate(shapes):
@@ -38,7 +40,9 @@ def make_library(name: str, shapes: Sequence[TriangleMesh], materials: Sequence[
     return item
 
 
-def make_points(name: str, places: Floats, shapes: Ints, turns: Floats, sizes: Floats, tints: Floats, library: Any) -> Any:
+def make_points(
+    name: str, places: Floats, shapes: Ints, turns: Floats, sizes: Floats, tints: Floats, library: Any
+) -> bpy.types.Object:
     """An object of points that shows `library`'s shapes: places (n, 3), shapes (n,), turns (n, 3, 3), sizes and tints (n,)."""
     mesh = bpy.data.meshes.new(name)
     mesh.vertices.add(len(places))
@@ -62,7 +66,7 @@ def make_points(name: str, places: Floats, shapes: Ints, turns: Floats, sizes: F
     return item
 
 
-def euler_angles(turns: Any) -> Any:
+def euler_angles(turns: Any) -> Floats:
     """(n, 3) XYZ Euler angles of rotation matrices (n, 3, 3), R = Rz Ry Rx."""
     if not len(turns):
         return np.zeros((0, 3))
@@ -74,7 +78,7 @@ def euler_angles(turns: Any) -> Any:
     return np.stack([np.where(locked, 0.0, x), y, z], axis=1)
 
 
-def instancing_group() -> Any:
+def instancing_group() -> bpy.types.NodeTree:
     """The geometry-nodes group that puts the library's shapes onto the points."""
     return make_group("Pieces on points", _build, tree_type="GeometryNodeTree")
 

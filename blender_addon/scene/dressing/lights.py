@@ -26,7 +26,7 @@ FILL = "bozzetto_fill"
 BALANCE = "White balance"
 
 
-def set_balance(world: Any, gains: Any) -> None:
+def set_balance(world: bpy.types.World, gains: Any) -> None:
     """Multiply the surroundings' red, green and blue, as a camera's white balance multiplies the picture's."""
     world.node_tree.nodes[BALANCE].inputs[1].default_value = tuple(float(gain) for gain in gains)
 
@@ -48,7 +48,7 @@ def tint(kelvin: float, white_kelvin: float) -> tuple[float, float, float]:
     return tuple(float(value) for value in colour / (colour @ np.array([0.2126, 0.7152, 0.0722])))  # type: ignore[return-value]
 
 
-def make_lamp(lamp: Lamp, setup: str, white_kelvin: float) -> Any:
+def make_lamp(lamp: Lamp, setup: str, white_kelvin: float) -> bpy.types.Object:
     """An area light; its power in watts gives the radiance asked for (power = pi x area x radiance for a matt emitter)."""
     data = bpy.data.lights.new(f"{setup} {lamp.name}", "AREA")
     data.shape = "DISK" if lamp.round else "RECTANGLE"
@@ -64,7 +64,7 @@ def make_lamp(lamp: Lamp, setup: str, white_kelvin: float) -> Any:
     return item
 
 
-def make_card(card: Card, setup: str) -> Any:
+def make_card(card: Card, setup: str) -> bpy.types.Object:
     """A matt card that is seen by the light and by reflections, not by the camera."""
     item = flat_object(
         f"{setup} {card.name}", card.width, card.height, matt_material(f"Card {card.albedo:g}", (card.albedo,) * 3)
@@ -77,7 +77,7 @@ def make_card(card: Card, setup: str) -> Any:
     return item
 
 
-def flat_object(name: str, width: float, height: float, material: Any) -> Any:
+def flat_object(name: str, width: float, height: float, material: bpy.types.Material) -> bpy.types.Object:
     """A rectangle of `width` x `height` mm that looks along its own -Z."""
     mesh = bpy.data.meshes.new(name)
     x, y = width / 2000.0, height / 2000.0
@@ -86,7 +86,7 @@ def flat_object(name: str, width: float, height: float, material: Any) -> Any:
     return bpy.data.objects.new(name, mesh)
 
 
-def matt_material(name: str, albedo: Any) -> Any:
+def matt_material(name: str, albedo: Any) -> bpy.types.Material:
     """A perfectly matt surface of a given albedo; one that we made before and nobody changed is used again."""
     material = bpy.data.materials.new(name)
     node_tree = compat.node_tree_of(material)
@@ -97,7 +97,7 @@ def matt_material(name: str, albedo: Any) -> Any:
     return first_equal(material, bpy.data.materials, MATT, fingerprint)
 
 
-def make_room(room: Room, setup: str, white_kelvin: float) -> Any:
+def make_room(room: Room, setup: str, white_kelvin: float) -> bpy.types.World:
     """A world without a picture: sky from horizon to zenith by the cosine, ground below."""
     world, tree = _world(f"Room {setup}")
     up = tree.node("SeparateXYZ", {"Vector": tree.node("TexCoord")["Generated"]})["Z"]
@@ -111,7 +111,7 @@ def make_room(room: Room, setup: str, white_kelvin: float) -> Any:
     return world
 
 
-def make_surroundings(image: Any, *, turn: float, level: float) -> Any:
+def make_surroundings(image: bpy.types.Image, *, turn: float, level: float) -> bpy.types.World:
     """A world lit by an equirectangular picture, turned about the vertical by `turn` degrees, counter-clockwise from above.
 
     Pictures that were made smaller ring below zero round a sun or a lamp; that would take light away, and is cut off.

@@ -42,7 +42,7 @@ def read_card(
     centre_mm: Any,
     normal: Any,
     lights: Iterable[Any],
-    world: Any,
+    world: bpy.types.World,
     around: Iterable[Any] = (),
     seed: int = 1,
 ) -> Reading:
@@ -64,11 +64,11 @@ TRIAL_PIXELS, TRIAL_SAMPLES, FEWEST = 144, 24, 60
 
 def read_piece(
     *,
-    camera: Any,
+    camera: bpy.types.Object,
     shape: tuple[int, int],
-    piece: Any,
+    piece: bpy.types.Object,
     lights: Iterable[Any],
-    world: Any,
+    world: bpy.types.World,
     around: Iterable[Any] = (),
     seed: int = 1,
 ) -> Any | None:
@@ -86,7 +86,9 @@ def read_piece(
     return luminance(pixels[..., :3])[seen]
 
 
-def _tried(items: Sequence[Any], camera: Any, size: tuple[int, ...], world: Any, seed: int, *, samples: int) -> Any:
+def _tried(
+    items: Sequence[Any], camera: bpy.types.Object, size: tuple[int, ...], world: bpy.types.World, seed: int, *, samples: int
+) -> Any:
     """(h, w, 4) linear picture of objects in a scene of their own, transparent where only the world is."""
     scene = bpy.data.scenes.new("Bozzetto trial")
     try:
@@ -100,7 +102,9 @@ def _tried(items: Sequence[Any], camera: Any, size: tuple[int, ...], world: Any,
         bpy.data.scenes.remove(scene)
 
 
-def photographed(item: Any, width_mm: float, size: tuple[int, int], others: Iterable[Any], world: Any, seed: int) -> Any:
+def photographed(
+    item: bpy.types.Object, width_mm: float, size: tuple[int, int], others: Iterable[Any], world: bpy.types.World, seed: int
+) -> Any:
     """(h, w, 3) linear pixels of a flat object (looking along its -Z) seen from half a millimetre before it; it is removed."""
     scene = bpy.data.scenes.new("Bozzetto meter")
     camera = bpy.data.objects.new("Bozzetto meter", bpy.data.cameras.new("Bozzetto meter"))
@@ -122,7 +126,7 @@ def photographed(item: Any, width_mm: float, size: tuple[int, int], others: Iter
             bpy.data.materials.remove(material)
 
 
-def _rendered(scene: Any, seed: int, *, samples: int = SAMPLES, transparent: bool = False) -> Any:
+def _rendered(scene: bpy.types.Scene, seed: int, *, samples: int = SAMPLES, transparent: bool = False) -> Any:
     """(h, w, 4) scene-linear pixels of the scene's camera, row 0 at the bottom."""
     render = scene.render
     render.engine = "CYCLES"

@@ -3,27 +3,32 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING
 
 from ..images import opened
 from ..meshes import MM
 from ..nodes.builder import Tree, make_group
 from .set_materials import material_of
 
+if TYPE_CHECKING:
+    import bpy
 
-def photograph(path: Path, what: str) -> Any:
+
+def photograph(path: Path, what: str) -> bpy.types.Image:
     """The picture of a file as an image that the .blend holds. Raises InputError, naming `what` it was to be, for a bad one."""
     image = opened(path, f'{what} "{path.name}"', "is no picture", "as PNG or JPEG")
     image.pack()
     return image
 
 
-def height_over_width(image: Any) -> float:
+def height_over_width(image: bpy.types.Image) -> float:
     """Of a picture, for its other side in mm."""
     return image.size[1] / max(image.size[0], 1)
 
 
-def photo_material(name: str, image: Any, *, width_mm: float | None = None, rough: float = 0.6) -> Any:
+def photo_material(
+    name: str, image: bpy.types.Image, *, width_mm: float | None = None, rough: float = 0.6
+) -> bpy.types.Material:
     """A matt surface that shows a picture: repeated in mirror images every `width_mm` over the table, or once by the UVs."""
 
     def build(tree: Tree) -> None:

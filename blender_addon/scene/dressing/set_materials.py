@@ -19,7 +19,7 @@ from ..nodes.tabletops import tabletop_group
 Colour = Sequence[float]
 
 
-def material_of(name: str, group: Any, inputs: dict[str, Any] | None = None) -> Any:
+def material_of(name: str, group: bpy.types.NodeTree, inputs: dict[str, Any] | None = None) -> bpy.types.Material:
     """A new material that wears a group with a Shader output."""
     material = bpy.data.materials.new(name)
     tree = compat.node_tree_of(material)
@@ -31,7 +31,7 @@ def material_of(name: str, group: Any, inputs: dict[str, Any] | None = None) -> 
     return material
 
 
-def plain_material(name: str, colour: Colour, *, rough: float, mottle: float, size: float) -> Any:
+def plain_material(name: str, colour: Colour, *, rough: float, mottle: float, size: float) -> bpy.types.Material:
     """A simple surface that is not perfectly even: `mottle` in tone with features of `size` mm."""
 
     def build(tree: Tree) -> None:
@@ -49,7 +49,7 @@ def plain_material(name: str, colour: Colour, *, rough: float, mottle: float, si
     return material_of(name, make_group(name, build))
 
 
-def planks_material(name: str, inputs: dict[str, Any] | None = None) -> Any:
+def planks_material(name: str, inputs: dict[str, Any] | None = None) -> bpy.types.Material:
     """The boards of a bench."""
     return material_of(name, board_group(), inputs)
 
@@ -58,7 +58,7 @@ EARLY, LATE = (0.36, 0.235, 0.135), (0.20, 0.112, 0.056)
 """Albedo of the soft and of the hard part of a ring in the bench's boards."""
 
 
-def table_material(kind: str, wear: float, dust: Colour, reach: float, *, depth: float = 1.0) -> Any:
+def table_material(kind: str, wear: float, dust: Colour, reach: float, *, depth: float = 1.0) -> bpy.types.Material:
     """The material of a tabletop by the kind it names; `dust`: albedo of the work's powder, `reach`: how far it lies, mm;
     `depth`: factor on the albedo of boards."""
     powder = {"Dust": 0.2 + 0.35 * wear, "Dust Colour": tuple(dust), "Dust Reach": reach}
@@ -84,7 +84,7 @@ def room_materials() -> list[Any]:
     ]
 
 
-def debris_material(body: str, tone: Colour) -> Any:
+def debris_material(body: str, tone: Colour) -> bpy.types.Material:
     """What the pieces are of, each a little lighter or darker than the next."""
     rough = {"clay": 0.9, "wood": 0.7, "stone": 0.8}[body]
 
@@ -119,7 +119,7 @@ def debris_material(body: str, tone: Colour) -> Any:
     return material_of(f"Debris {body}", make_group(f"Debris {body}", build))
 
 
-def clay_material(name: str, tone: Colour) -> Any:
+def clay_material(name: str, tone: Colour) -> bpy.types.Material:
     """A lump of the work's clay, without a piece's relief."""
     material = bpy.data.materials.new(name)
     tree = compat.node_tree_of(material)
@@ -132,7 +132,7 @@ def clay_material(name: str, tone: Colour) -> Any:
     return material
 
 
-def prop_material(name: str, tone: Colour, *, chroma: float = ANY_CHROMA) -> Any:
+def prop_material(name: str, tone: Colour, *, chroma: float = ANY_CHROMA) -> bpy.types.Material:
     """A prop's material by the name it gives; 'clay' is the work's. What has more chroma C* than that is drawn to the work's
     dust."""
     if name == "clay":

@@ -21,6 +21,8 @@ from ..shots.cameras import vertices_mm
 from ..spatial import SurfaceQueries
 
 if TYPE_CHECKING:
+    import bpy
+
     from ..stage import Stage
 
 SHOT_SET, SHOT_HIDE = "bozzetto_set", "bozzetto_hide"
@@ -49,14 +51,16 @@ def to_metres(mesh: TriangleMesh) -> TriangleMesh:
     return replace(mesh, vertices=np.asarray(mesh.vertices, np.float32) * np.float32(METRES))
 
 
-def make_part(name: str, mesh: TriangleMesh, materials: Sequence[Any], *, smooth: bool = True, table: str = "") -> Any:
+def make_part(
+    name: str, mesh: TriangleMesh, materials: Sequence[Any], *, smooth: bool = True, table: str = ""
+) -> bpy.types.Object:
     """An object of a mesh in mm."""
     item = make_object(name, to_metres(mesh), materials=materials, smooth=smooth)
     item[PART_OF] = table
     return item
 
 
-def offer_part(stage: Stage, role: str, item: Any, *, key: str, name: str) -> None:
+def offer_part(stage: Stage, role: str, item: bpy.types.Object, *, key: str, name: str) -> None:
     """Offer an object of the set; where the user has changed a material of the one before, the new one wears that."""
     old = stage.find(role, key)
     edited = {}
@@ -78,14 +82,14 @@ def offer_part(stage: Stage, role: str, item: Any, *, key: str, name: str) -> No
     stage.offer(role, item, key=key, name=name)
 
 
-def only_seen(item: Any) -> None:
+def only_seen(item: bpy.types.Object) -> None:
     """Make an object that the camera sees but that neither shades nor lights the set, as far things hardly do."""
     item.visible_shadow = item.visible_diffuse = item.visible_glossy = False
     item.visible_transmission = True
     item.visible_volume_scatter = False
 
 
-def apply_shot_set(scene: Any, shot: Any) -> dict[str, bool]:
+def apply_shot_set(scene: bpy.types.Scene, shot: bpy.types.Object) -> dict[str, bool]:
     """Show the set as a shot asks: its table, without what it hides. Returns `hide_render` of before, by object name.
 
     A part's name is its key ('jar') or the object's own name; 'props', 'debris', 'table' and 'backdrop' stand for all of a
@@ -113,12 +117,12 @@ def apply_shot_set(scene: Any, shot: Any) -> dict[str, bool]:
     return before
 
 
-def _swapped(item: Any) -> bool:
+def _swapped(item: bpy.types.Object) -> bool:
     """Whether a part is hidden only because another table is the job's own."""
     return bool(item.get(SPARE, False))
 
 
-def restore_set(scene: Any, before: dict[str, bool]) -> None:
+def restore_set(scene: bpy.types.Scene, before: dict[str, bool]) -> None:
     """Undo `apply_shot_set`."""
     for name, hidden in before.items():
         item = scene.objects.get(name)
@@ -244,7 +248,7 @@ def follow(mesh: TriangleMesh, support: Support) -> TriangleMesh:
     return replace(mesh, vertices=vertices)
 
 
-def spare(item: Any, yes: bool) -> Any:
+def spare(item: bpy.types.Object, yes: bool) -> Any:
     """The part, hidden until a shot asks for its table if it is a spare one."""
     if yes:
         item.hide_render = item.hide_viewport = True
@@ -266,7 +270,7 @@ def _ground_peaks(mesh: TriangleMesh, foot: Foot) -> Any:
     return np.column_stack([under[hit, :2], under[hit, 2] - (far[hit] - 50.0)])
 
 
-def world_mesh(item: Any) -> TriangleMesh:
+def world_mesh(item: bpy.types.Object) -> TriangleMesh:
     """An object's triangles in mm, where it stands."""
     return read_mesh(item, scale=MM)
 

@@ -9,6 +9,7 @@ from typing import Any
 import bpy
 from mathutils import Matrix, Vector
 
+from ...core.arrays import Floats
 from .. import roles
 from ..meshes import MM
 from ..nodes.finish import diffraction_share, set_softness
@@ -30,7 +31,7 @@ FOLLOWS = "bozzetto_follows"
 card (the chart and the balls): likewise."""
 
 
-def apply_shot_light(scene: Any, shot: Any) -> Callable[[], None]:
+def apply_shot_light(scene: bpy.types.Scene, shot: bpy.types.Object) -> Callable[[], None]:
     """Put the scene into the light that a shot (a camera object) asks for; returns what puts all back as it was.
 
     A shot without the property `bozzetto_light` stands in the job's own set-up.
@@ -83,12 +84,12 @@ def apply_shot_light(scene: Any, shot: Any) -> Callable[[], None]:
     return restore
 
 
-def _pose(item: Any) -> tuple[Any, ...]:
+def _pose(item: bpy.types.Object) -> tuple[Any, ...]:
     """The channels that a matrix is written to: given back as they were, not by way of a matrix, which would drift."""
     return item.location.copy(), item.rotation_euler.copy(), item.rotation_quaternion.copy(), item.scale.copy()
 
 
-def turn_towards(world: Any, shot: Any) -> Any:
+def turn_towards(world: bpy.types.World, shot: bpy.types.Object) -> Any:
     """The turn about the vertical through the origin that brings the set-up round to the shot's camera.
 
     For a close look it is turned on until the main light grazes what the camera faces, so that fine relief shows.
@@ -104,7 +105,7 @@ def turn_towards(world: Any, shot: Any) -> Any:
     return turn
 
 
-def _round_to(azimuth: float, shot: Any) -> Any:
+def _round_to(azimuth: float, shot: bpy.types.Object) -> Any:
     """The turn about the vertical from a camera at an azimuth (radians) to a shot's; from above there is no side to turn to."""
     place = Vector(shot.matrix_world.translation)
     if place.xy.length < 0.05 * abs(place.z):
@@ -112,7 +113,7 @@ def _round_to(azimuth: float, shot: Any) -> Any:
     return Matrix.Rotation(math.atan2(place.y, place.x) - azimuth, 4, "Z")
 
 
-def is_close(shot: Any) -> bool:
+def is_close(shot: bpy.types.Object) -> bool:
     """Whether a shot is a close look, lit for its relief: the main light grazes it."""
     return bool(shot.get(KIND) == "detail")
 
@@ -121,7 +122,7 @@ CLOSE_OFFSET = 0.2
 """The share of the usual offset in a close look: it is exposed for the surface that it shows, not for a lit side."""
 
 
-def close_card(shot: Any) -> tuple[Any, Any] | None:
+def close_card(shot: bpy.types.Object) -> tuple[Any, Any] | None:
     """Where the grey card is held for a close look, (3,) mm and its normal: at the spot in focus, facing the camera.
 
     None for other shots, for which the one card at the subject's middle holds.
@@ -139,7 +140,7 @@ RAKING, MOST_TURNED = math.radians(70.0), math.radians(42.0)
 At 78 degrees and without the white card an eye socket of our owl was black, and what is cut into it lost."""
 
 
-def raking_turn(flux: Any, camera: Any, written_for: float) -> float:
+def raking_turn(flux: Floats, camera: Floats, written_for: float) -> float:
     """Radians to turn a set-up on so that its main light, net flux (3,), comes `RAKING` off the direction to a camera (3,).
 
     written_for: azimuth of the camera for which the flux holds. Light from nearly above can't be turned to graze.

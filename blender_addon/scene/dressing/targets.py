@@ -7,6 +7,7 @@ from typing import Any
 import bpy
 import numpy as np
 
+from ...core.arrays import Floats
 from ...core.dressing.exposure import GREY
 from ...core.surface.colour_card import CHART, COLUMNS, ROWS
 from .. import compat
@@ -18,7 +19,7 @@ PATCH = "patch"
 BALL_MM, PATCH_MM = 18.0, 7.0
 
 
-def chart_object(name: str, patch_mm: float) -> Any:
+def chart_object(name: str, patch_mm: float) -> bpy.types.Object:
     """The chart: 6 x 4 matt patches, looking along its own -Z, dark skin at the top left as seen from there."""
     vertices: list[tuple[float, float, float]] = []
     faces, colours = [], []
@@ -37,7 +38,7 @@ def chart_object(name: str, patch_mm: float) -> Any:
     return bpy.data.objects.new(name, mesh)
 
 
-def _chart_material() -> Any:
+def _chart_material() -> bpy.types.Material:
     material = bpy.data.materials.new("Colour chart")
     node_tree = compat.node_tree_of(material)
     node_tree.nodes.clear()
@@ -50,7 +51,7 @@ def _chart_material() -> Any:
     return material
 
 
-def ball_object(name: str, radius_mm: float, material: Any) -> Any:
+def ball_object(name: str, radius_mm: float, material: bpy.types.Material) -> bpy.types.Object:
     """A smooth ball about its own middle."""
     rows, columns = 24, 48
     polar, around = np.meshgrid(np.linspace(0.0, np.pi, rows + 1), np.arange(columns) * 2 * np.pi / columns, indexing="ij")
@@ -66,7 +67,7 @@ def ball_object(name: str, radius_mm: float, material: Any) -> Any:
     return bpy.data.objects.new(name, mesh)
 
 
-def mirror_material() -> Any:
+def mirror_material() -> bpy.types.Material:
     """A mirror that gives back 90 % of all light."""
     material = bpy.data.materials.new("Mirror ball")
     node_tree = compat.node_tree_of(material)
@@ -77,7 +78,7 @@ def mirror_material() -> Any:
     return material
 
 
-def make_targets(foot: Any, size: float, camera: Any) -> dict[str, Any]:
+def make_targets(foot: Floats, size: float, camera: Floats) -> dict[str, Any]:
     """Balls at the camera's right of the subject, the chart behind and above them where all its patches show, by name.
 
     foot: (3,) where the subject stands, mm. size: its largest extent, mm. camera: (3,) unit direction to the camera.

@@ -6,42 +6,45 @@ polish); see `core/dressing/tabletops/planks.py`. Relief finer than the mesh is 
 
 from __future__ import annotations
 
-from typing import Any, NamedTuple
+from typing import TYPE_CHECKING, Any, NamedTuple
 
-from .builder import Tree, make_group
+from .builder import Socket, Tree, Value, make_group
 from .relief import millimetres
 
+if TYPE_CHECKING:
+    import bpy
 
-def board_group() -> Any:
+
+def board_group() -> bpy.types.NodeTree:
     """The surface of a used board: two wood colours, finish and dust as inputs, a shader out."""
     return make_group("Board", _board)
 
 
-def _values(tree: Tree, name: str) -> tuple[Any, Any, Any, Any]:
+def _values(tree: Tree, name: str) -> tuple[Socket, Socket, Socket, Socket]:
     node = tree.node("Attribute", attribute_name=name, attribute_type="GEOMETRY")
     parts = tree.node("SeparateColor", {"Color": node["Color"]})
     return parts["Red"], parts["Green"], parts["Blue"], node["Alpha"]
 
 
-def _point(tree: Tree, x: Any, y: Any, z: Any = 0.0) -> Any:
+def _point(tree: Tree, x: Value, y: Value, z: Value = 0.0) -> Socket:
     return tree.node("CombineXYZ", {"X": x, "Y": y, "Z": z})["Vector"]
 
 
 class _Dust(NamedTuple):
     """Sockets of the powder on the board: amount, albedo, how far it lies round the work."""
 
-    amount: Any
-    colour: Any
-    reach: Any
+    amount: Value
+    colour: Value
+    reach: Value
 
 
 class _Wood(NamedTuple):
     """Sockets of the wood's structure: fibre 0 to 1, latewood 0 to 1, distance inside a knot in mm, open pores 0 to 1."""
 
-    fibre: Any
-    late: Any
-    knot: Any
-    pores: Any
+    fibre: Value
+    late: Value
+    knot: Value
+    pores: Value
 
 
 def _board(tree: Tree) -> None:
@@ -84,7 +87,7 @@ def _board(tree: Tree) -> None:
     tree.output("Shader", "shader", tree.glimpsed(tree.node("BsdfPrincipled", finish)["BSDF"], mean))
 
 
-def _structure(tree: Tree) -> tuple[_Wood, Any]:
+def _structure(tree: Tree) -> tuple[_Wood, Socket]:
     """The wood's structure from the values that the boards were made with, and the broad flame in its tone."""
     along, across, rings, knot = _values(tree, "wood_grain")
     across, rings = _down_the_side(tree, across, rings)
@@ -110,7 +113,7 @@ def _structure(tree: Tree) -> tuple[_Wood, Any]:
     return _Wood(fibre, late, knot, pores), flame
 
 
-def _down_the_side(tree: Tree, across: Any, rings: Any) -> tuple[Any, Any]:
+def _down_the_side(tree: Tree, across: Value, rings: Value) -> tuple[Socket, Socket]:
     """Grain and rings going on down the side of a board, where what the face was made with would only be drawn out."""
     up = tree.node("SeparateXYZ", {"Vector": tree.node("NewGeometry")["True Normal"]})["Z"]
     side = tree.math("LESS_THAN", tree.math("ABSOLUTE", up), 0.5)
@@ -118,13 +121,13 @@ def _down_the_side(tree: Tree, across: Any, rings: Any) -> tuple[Any, Any]:
     return tree.math("ADD", across, deep), tree.math("MULTIPLY_ADD", deep, 0.3, rings)
 
 
-def _coloured(tree: Tree, wood: _Wood, pale: Any, dark: Any) -> Any:
+def _coloured(tree: Tree, wood: _Wood, pale: Value, dark: Value) -> Socket:
     """Early and late wood, darker fibres between."""
     colour = tree.mix(wood.late, pale, dark)
     return tree.mix(tree.span(wood.fibre, 0.3, 0.72, 0.0, 0.28), colour, dark)
 
 
-def _knotted(tree: Tree, wood: _Wood, colour: Any, dark: Any) -> Any:
+def _knotted(tree: Tree, wood: _Wood, colour: Value, dark: Value) -> Socket:
     """The dark wood of knots, the bark round them, and open pores."""
     halo = tree.span(wood.knot, 5.0, -0.5, 0.0, 0.5, smooth=True)
     colour = tree.mix(halo, colour, tree.mix(1.0, dark, (0.62, 0.52, 0.44), blend="MULTIPLY"))
@@ -136,7 +139,7 @@ def _knotted(tree: Tree, wood: _Wood, colour: Any, dark: Any) -> Any:
     return tree.mix(tree.math("MULTIPLY", wood.pores, 0.65), colour, (0.045, 0.028, 0.018))
 
 
-def _pores(tree: Tree, along: Any, across: Any, late: Any) -> Any:
+def _pores(tree: Tree, along: Value, across: Value, late: Value) -> Socket:
     """Vessels cut open: short dark lines along the grain, denser in earlywood."""
     cells = tree.node(
         "TexVoronoi", {"Vector": _point(tree, tree.math("MULTIPLY", along, 0.16), tree.math("MULTIPLY", across, 2.6)),
@@ -147,14 +150,14 @@ def _pores(tree: Tree, along: Any, across: Any, late: Any) -> Any:
     return tree.math("MULTIPLY", line, chosen)
 
 
-def _cloud(tree: Tree, place: Any, scale: float, detail: float) -> Any:
+def _cloud(tree: Tree, place: Value, scale: float, detail: float) -> Socket:
     """Noise over the board's face: flat, since a third dimension would cost twice and show nothing on a table."""
     return tree.node("TexNoise", {"Vector": place, "Scale": scale, "Detail": detail, "Roughness": 0.64}, noise_dimensions="2D")[
         "Factor"
     ]
 
 
-def _scratches(tree: Tree, polish: Any) -> Any:
+def _scratches(tree: Tree, polish: Value) -> Socket:
     """Fine scores of knives and grit, in mm of height: two fans of stretched noise, only its thin crests."""
     mm = millimetres(tree)
     total: Any = 0.0
@@ -169,7 +172,7 @@ def _scratches(tree: Tree, polish: Any) -> Any:
     return tree.math("MULTIPLY", total, polish)
 
 
-def _stained(tree: Tree, colour: Any, oil: Any) -> tuple[Any, Any]:
+def _stained(tree: Tree, colour: Value, oil: Value) -> tuple[Socket, Socket]:
     """Old spills and rubbed places."""
     mm = millimetres(tree)
     cloud = _cloud(tree, mm, 0.013, 3.0)
@@ -179,7 +182,7 @@ def _stained(tree: Tree, colour: Any, oil: Any) -> tuple[Any, Any]:
     return colour, tree.span(cloud, 0.46, 0.3)
 
 
-def _dusted(tree: Tree, colour: Any, wood: _Wood, dirt: Any, dust: _Dust) -> tuple[Any, Any]:
+def _dusted(tree: Tree, colour: Value, wood: _Wood, dirt: Value, dust: _Dust) -> tuple[Socket, Socket]:
     """Powder of the work, thick near it and in the low parts, in wiped drifts farther out."""
     mm = millimetres(tree)
     far = tree.math("DIVIDE", tree.vector("LENGTH", tree.vector("MULTIPLY", mm, (1.0, 1.0, 0.0))), dust.reach)

@@ -11,12 +11,17 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Callable, Mapping, Sequence
-from typing import Any
+from typing import Any, TypeAlias
 
 import bpy
 
 from ..prints.fingerprint import fingerprint
 from ..roles import stem
+
+Socket: TypeAlias = bpy.types.NodeSocket
+"""A node's output, to be linked to an input."""
+Value: TypeAlias = "float | Sequence[float] | bpy.types.NodeSocket | PlacedNode"
+"""What an input can be given: a number, a colour or vector, a socket to link, or a node whose first output is linked."""
 
 GROUP_MARK = "bozzetto_nodes"
 """Custom property on a group we made: its digest, so that an untouched one is used again and a changed one is the user's."""
@@ -36,17 +41,17 @@ _RENAMED = {"Factor": "Fac", "Fac": "Factor"}
 class PlacedNode:
     """A node with its outputs by name."""
 
-    def __init__(self, node: Any):
+    def __init__(self, node: bpy.types.Node):
         self.node = node
 
-    def __getitem__(self, name: str) -> Any:
+    def __getitem__(self, name: str) -> Socket:
         return _socket(self.node.outputs, name)
 
 
 class Tree:
     """A node tree under construction."""
 
-    def __init__(self, tree: Any, prefix: str = "ShaderNode"):
+    def __init__(self, tree: bpy.types.NodeTree, prefix: str = "ShaderNode"):
         self.tree = tree
         self.prefix = prefix
         self._given: Any = None
@@ -70,7 +75,7 @@ class Tree:
             self.put(_socket(node.inputs, name), value)
         return PlacedNode(node)
 
-    def group(self, group: Any, inputs: Mapping[str, Any] | None = None, *, label: str = "") -> PlacedNode:
+    def group(self, group: bpy.types.NodeTree, inputs: Mapping[str, Any] | None = None, *, label: str = "") -> PlacedNode:
         """Add a node group as a node."""
         node = self.tree.nodes.new(self.prefix + "Group")
         node.node_tree = group
@@ -79,7 +84,7 @@ class Tree:
             self.put(_socket(node.inputs, name), value)
         return PlacedNode(node)
 
-    def put(self, socket: Any, value: Any) -> None:
+    def put(self, socket: bpy.types.NodeSocket, value: Value) -> None:
         """Link or set one input."""
         if isinstance(value, PlacedNode):
             value = next(output for output in value.node.outputs if output.enabled)
@@ -93,7 +98,7 @@ class Tree:
 
     # --- maths -----------------------------------------------------------------------------------------------------------
 
-    def math(self, operation: str, *values: Any, clamp: bool = False) -> Any:
+    def math(self, operation: str, *values: Any, clamp: bool = False) -> Socket:
         """A scalar operation; returns its output."""
         node = self.tree.nodes.new("ShaderNodeMath")
         node.operation = operation
@@ -102,7 +107,7 @@ class Tree:
             self.put(socket, value)
         return node.outputs[0]
 
-    def vector(self, operation: str, *values: Any, scale: Any = None) -> Any:
+    def vector(self, operation: str, *values: Any, scale: Value = None) -> Socket:
         """A vector operation; returns its vector, or its value where it gives a number."""
         node = self.tree.nodes.new("ShaderNodeVectorMath")
         node.operation = operation
@@ -112,7 +117,7 @@ class Tree:
             self.put(node.inputs["Scale"], scale)
         return node.outputs["Value"] if operation in {"LENGTH", "DISTANCE", "DOT_PRODUCT"} else node.outputs["Vector"]
 
-    def mix(self, factor: Any, a: Any, b: Any, *, blend: str = "MIX", clamp: bool = True) -> Any:
+    def mix(self, factor: Value, a: Value, b: Value, *, blend: str = "MIX", clamp: bool = True) -> Socket:
         """Two colours mixed."""
         node = self.tree.nodes.new("ShaderNodeMix")  # the compositor has it too
         node.data_type, node.blend_type, node.clamp_factor = "RGBA", blend, clamp
@@ -121,7 +126,7 @@ class Tree:
             self.put(by[name], value)
         return next(socket for socket in node.outputs if socket.identifier == "Result_Color")
 
-    def blend(self, factor: Any, a: Any, b: Any) -> Any:
+    def blend(self, factor: Value, a: Value, b: Value) -> Socket:
         """Two numbers mixed."""
         node = self.tree.nodes.new("ShaderNodeMix")
         node.data_type = "FLOAT"
@@ -130,7 +135,9 @@ class Tree:
             self.put(by[name], value)
         return next(socket for socket in node.outputs if socket.identifier == "Result_Float")
 
-    def span(self, value: Any, low: Any, high: Any, to_low: Any = 0.0, to_high: Any = 1.0, *, smooth: bool = False) -> Any:
+    def span(
+        self, value: Value, low: Value, high: Value, to_low: Value = 0.0, to_high: Value = 1.0, *, smooth: bool = False
+    ) -> Socket:
         """A number mapped from one range to another, clamped."""
         node = self.tree.nodes.new("ShaderNodeMapRange")
         node.clamp = True
@@ -141,7 +148,7 @@ class Tree:
             self.put(node.inputs[name], entry)
         return node.outputs["Result"]
 
-    def ramp(self, factor: Any, stops: Sequence[tuple[float, Sequence[float]]], *, ease: bool = False) -> Any:
+    def ramp(self, factor: Value, stops: Sequence[tuple[float, Sequence[float]]], *, ease: bool = False) -> Socket:
         """A colour ramp of (position, colour) stops."""
         node = self.tree.nodes.new("ShaderNodeValToRGB")
         elements = node.color_ramp.elements
@@ -154,7 +161,7 @@ class Tree:
         self.put(node.inputs[0], factor)
         return node.outputs["Color"]
 
-    def glimpsed(self, shader: Any, colour: Any) -> Any:
+    def glimpsed(self, shader: Value, colour: Value) -> Socket:
         """A shader that light bounced off a matt surface sees as plain `colour`, its mean, without texture or bump.
 
         Nobody sees the grain in the light that a board throws on a vase, but its noises would be worked out for each ray.
@@ -167,7 +174,9 @@ class Tree:
 
     # --- groups ----------------------------------------------------------------------------------------------------------
 
-    def input(self, name: str, kind: str, default: Any = None, *, low: float = 0.0, high: float = 1.0, help: str = "") -> Any:
+    def input(
+        self, name: str, kind: str, default: Any = None, *, low: float = 0.0, high: float = 1.0, help: str = ""
+    ) -> Socket:
         """Declare an input of the group; returns the socket to use inside."""
         item = self.tree.interface.new_socket(name, in_out="INPUT", socket_type=_KINDS[kind])
         item.description = help
@@ -185,7 +194,7 @@ class Tree:
             self._given = self.tree.nodes.new("NodeGroupInput")
         return self._given.outputs[name]
 
-    def output(self, name: str, kind: str, value: Any) -> None:
+    def output(self, name: str, kind: str, value: Value) -> None:
         """Declare an output of the group and feed it."""
         self.tree.interface.new_socket(name, in_out="OUTPUT", socket_type=_KINDS[kind])
         if self._taken is None:
@@ -202,7 +211,7 @@ class Tree:
             rows[column] = rows.get(column, 0.0) - 40.0 - 22.0 * (len(node.inputs) + len(node.outputs) + 2)
 
 
-def _socket(sockets: Any, name: str) -> Any:
+def _socket(sockets: Any, name: str) -> Socket:
     for socket in sockets:
         if socket.name == name and socket.enabled:
             return socket
@@ -216,7 +225,7 @@ def _socket(sockets: Any, name: str) -> Any:
     return found
 
 
-def _depths(tree: Any) -> dict[str, int]:
+def _depths(tree: bpy.types.NodeTree) -> dict[str, int]:
     """How many links lie between each node and the end, the longest way."""
     before: dict[str, list[str]] = {node.name: [] for node in tree.nodes}
     after: dict[str, set[str]] = {node.name: set() for node in tree.nodes}
@@ -236,7 +245,7 @@ def _depths(tree: Any) -> dict[str, int]:
     return depth
 
 
-def make_group(name: str, build: Callable[[Tree], None], *, tree_type: str = "ShaderNodeTree") -> Any:
+def make_group(name: str, build: Callable[[Tree], None], *, tree_type: str = "ShaderNodeTree") -> bpy.types.NodeTree:
     """The node group that `build` writes: an equal one that we made before, else a new one.
 
     A group that the user has changed since is left to the user and not used.
@@ -248,7 +257,7 @@ def make_group(name: str, build: Callable[[Tree], None], *, tree_type: str = "Sh
     return first_equal(group, bpy.data.node_groups, GROUP_MARK, group_digest)
 
 
-def first_equal(block: Any, blocks: Any, mark: str, digest_of: Callable[[Any], str]) -> Any:
+def first_equal(block: bpy.types.ID, blocks: Any, mark: str, digest_of: Callable[[Any], str]) -> Any:
     """The block that we made before, nobody changed and that equals `block`, which is then removed; else `block`.
 
     blocks: the collection of bpy.data that holds it. mark: the custom property with a block's digest. digest_of: makes it.
@@ -262,7 +271,7 @@ def first_equal(block: Any, blocks: Any, mark: str, digest_of: Callable[[Any], s
     return block
 
 
-def group_digest(group: Any) -> str:
+def group_digest(group: bpy.types.NodeTree) -> str:
     """A digest of a group and of all groups inside it."""
     inner = sorted(group_digest(node.node_tree) for node in group.nodes if getattr(node, "node_tree", None))
     images = sorted(node.image.name for node in group.nodes if getattr(node, "image", None))

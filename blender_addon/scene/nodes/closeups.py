@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
-from .builder import Tree, make_group
+from .builder import Socket, Tree, Value, make_group
+
+if TYPE_CHECKING:
+    import bpy
 
 LAYER = "Close-ups"
 """Name of the UV layer that all close-ups share."""
 
 
-def closeup_group(normal: Any, weight: Any) -> Any:
+def closeup_group(normal: Any, weight: Any) -> bpy.types.NodeTree:
     """The group for the close-ups' maps. normal: tangent-space +Y normal map of the layer; weight: how far it counts."""
 
     def build(tree: Tree) -> None:
@@ -31,7 +34,7 @@ def closeup_group(normal: Any, weight: Any) -> Any:
     return make_group("Close-ups", build)
 
 
-def closeup_colour(tree: Tree, colour: Any, under: Any, share: Any) -> Any:
+def closeup_colour(tree: Tree, colour: Value, under: Value, share: Value) -> Socket:
     """The socket of a colour with the close-ups' own laid over it where they count."""
     coordinates = tree.node("UVMap", uv_map=LAYER)["UV"]
     picture = tree.node("TexImage", {"Vector": coordinates}, image=colour, interpolation="Cubic", label="Close-up colour")

@@ -6,13 +6,16 @@ invented as far as the piece goes: subtle by default, off for measuring, each am
 
 from __future__ import annotations
 
-from typing import Any
+from typing import TYPE_CHECKING
 
 from ..compat import FINISH, link_compositor, our_compositor
-from .builder import PlacedNode, Tree, make_group
+from .builder import PlacedNode, Socket, Tree, Value, make_group
+
+if TYPE_CHECKING:
+    import bpy
 
 
-def finish_group() -> Any:
+def finish_group() -> bpy.types.NodeTree:
     """The group: Image in, Image out, and the four amounts."""
     return make_group(FINISH, _finish, tree_type="CompositorNodeTree")
 
@@ -39,18 +42,18 @@ def _finish(tree: Tree) -> None:
     tree.output("Image", "image", noisy)
 
 
-def _size(tree: Tree, image: Any) -> Any:
+def _size(tree: Tree, image: Value) -> Socket:
     return tree.node("CompositorNodeImageInfo", {"Image": image})["Dimensions"]
 
 
-def _blurred(tree: Tree, image: Any, deviation: Any) -> Any:
+def _blurred(tree: Tree, image: Value, deviation: Value) -> Socket:
     """A Gaussian blur; Blender's size is the reach of its kernel, three standard deviations (measured)."""
     reach = tree.math("MULTIPLY", deviation, 3.0)
     size = tree.node("ShaderNodeCombineXYZ", {"X": reach, "Y": reach})["Vector"]
     return tree.node("CompositorNodeBlur", {"Image": image, "Size": size})["Image"]
 
 
-def _falloff(tree: Tree, image: Any, stops: Any) -> Any:
+def _falloff(tree: Tree, image: Value, stops: Value) -> Socket:
     """2 to the minus stops at the corners, by the square of the distance from the middle, as cos^4 begins."""
     parts = tree.node(
         "ShaderNodeSeparateXYZ", {"Vector": tree.node("CompositorNodeImageCoordinates", {"Image": image})["Normalized"]}
@@ -60,7 +63,7 @@ def _falloff(tree: Tree, image: Any, stops: Any) -> Any:
     return tree.math("POWER", 2.0, tree.math("MULTIPLY", tree.math("MULTIPLY", stops, far), -1.0))
 
 
-def _grain(tree: Tree, image: Any, amount: Any) -> Any:
+def _grain(tree: Tree, image: Value, amount: Value) -> Socket:
     """One plus noise of the given standard deviation: three even random numbers a pixel added up are nearly normal."""
     pixel = tree.node("CompositorNodeImageCoordinates", {"Image": image})["Pixel"]
     rolled: PlacedNode = tree.node("ShaderNodeTexWhiteNoise", {"Vector": pixel}, noise_dimensions="3D")
@@ -69,11 +72,11 @@ def _grain(tree: Tree, image: Any, amount: Any) -> Any:
     return tree.math("MULTIPLY_ADD", tree.math("MULTIPLY", total, 2.0), amount, 1.0)  # their sum has a deviation of a half
 
 
-def _grey(tree: Tree, value: Any) -> Any:
+def _grey(tree: Tree, value: Value) -> Socket:
     return tree.node("ShaderNodeCombineXYZ", {"X": value, "Y": value, "Z": value})["Vector"]
 
 
-def put_finish(scene: Any, amounts: dict[str, float] | None) -> bool:
+def put_finish(scene: bpy.types.Scene, amounts: dict[str, float] | None) -> bool:
     """Give the scene a compositor with the finish, or with None take ours away.
 
     False, and nothing done, where the user has a compositor of their own.
@@ -83,7 +86,7 @@ def put_finish(scene: Any, amounts: dict[str, float] | None) -> bool:
     return link_compositor(scene, finish_group(), amounts)
 
 
-def set_softness(scene: Any, share: float) -> float | None:
+def set_softness(scene: bpy.types.Scene, share: float) -> float | None:
     """Set the softness of diffraction, thousandths of the width, where the scene has our finish with diffraction on.
 
     Returns what it was before; None, and nothing done, where there is none.

@@ -11,7 +11,7 @@ import bpy
 from ...core.records import record
 from ...core.surface.kinds import KINDS
 from .. import compat, roles
-from .builder import PlacedNode, Tree
+from .builder import PlacedNode, Socket, Tree, Value
 from .closeups import closeup_colour, closeup_group
 from .kinds import recipe
 from .relief import BANDS, RELIEF_MASK, UV_DEFAULT, form_group, millimetres, relief_group
@@ -75,7 +75,7 @@ class MaterialSurface:
 
 def make_material(
     name: str, surface: MaterialSurface, maps: Maps, regions: tuple[tuple[str, MaterialSurface], ...] = ()
-) -> Any:
+) -> bpy.types.Material:
     """A new material. `regions` are further surfaces, each where a painted mask (a colour attribute's name) is white."""
     material = bpy.data.materials.new(name)
     shader_tree = compat.node_tree_of(material)
@@ -124,22 +124,22 @@ def make_material(
 class _Parts(NamedTuple):
     """What all surfaces of a material are given: position in mm, normal, recesses and edges, the close-ups' share."""
 
-    mm: Any
-    normal: Any
+    mm: Value
+    normal: Value
     form: PlacedNode
-    closeups: Any | None = None
+    closeups: Value | None = None
 
 
 def _has_bands(maps: Maps) -> bool:
     return maps.bands is not None and maps.normal is not None and not maps.displaced
 
 
-def relief_nodes(tree: Any) -> list[Any]:
+def relief_nodes(tree: bpy.types.NodeTree) -> list[Any]:
     """The nodes of a material's tree that wear the relief's group."""
     return [node for node in tree.nodes if getattr(node, "node_tree", None) and roles.stem(node.node_tree.name) == "Relief"]
 
 
-def link_mask(tree: Any) -> None:
+def link_mask(tree: bpy.types.NodeTree) -> None:
     """Let the mask painted on the piece steer the relief of a material, once."""
     for node in relief_nodes(tree):
         socket = node.inputs.get("Mask")
@@ -151,7 +151,7 @@ def link_mask(tree: Any) -> None:
         tree.links.new(painted.outputs["Fac"], socket)
 
 
-def _surface(tree: Tree, surface: MaterialSurface, maps: Maps, parts: _Parts, suffix: str = "") -> Any:
+def _surface(tree: Tree, surface: MaterialSurface, maps: Maps, parts: _Parts, suffix: str = "") -> Socket:
     group = recipe(surface.kind).group()
     offered = {
         "Position": parts.mm, "Normal": parts.normal, "Recess": parts.form["Recess"], "Raised": parts.form["Raised"],
@@ -168,7 +168,7 @@ def _surface(tree: Tree, surface: MaterialSurface, maps: Maps, parts: _Parts, su
     return tree.group(group, inputs, label=group.name.split(".")[0] + suffix)["Shader"]
 
 
-def own_colour(tree: Tree, maps: Maps) -> Any | None:
+def own_colour(tree: Tree, maps: Maps) -> Socket | None:
     """The socket of the scan's own colour, or None when it has none."""
     if maps.colour is not None:
         coordinates = tree.node("UVMap", uv_map=maps.uv)["UV"]
@@ -182,7 +182,7 @@ def own_colour(tree: Tree, maps: Maps) -> Any | None:
     return None
 
 
-def albedo_of(material: Any | None) -> tuple[float, float, float] | None:
+def albedo_of(material: bpy.types.Material | None) -> tuple[float, float, float] | None:
     """The colour that a material is set to, linear, also after the user changed it; None where a picture gives it."""
     if material is None or not material.node_tree:
         return None
@@ -195,7 +195,7 @@ def albedo_of(material: Any | None) -> tuple[float, float, float] | None:
     return None
 
 
-def exposed_as(material: Any | None) -> dict[str, Any]:
+def exposed_as(material: bpy.types.Material | None) -> dict[str, Any]:
     """What decides the exposure of a material: the arguments `kind` and `albedo` of `usual_offset`."""
     if material is None:
         return {"kind": "", "albedo": None}

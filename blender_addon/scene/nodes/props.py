@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from ...core.colour import lab
 from ...core.srgb import luminance
 from ...core.surface.reflectance import METALS as BARE
-from .builder import Tree, make_group
+from .builder import Socket, Tree, Value, make_group
 from .relief import millimetres
+
+if TYPE_CHECKING:
+    import bpy
 
 WOODS = {
     "beech": ((0.46, 0.30, 0.19), (0.33, 0.19, 0.11)), "walnut": ((0.17, 0.10, 0.062), (0.075, 0.042, 0.026)),
@@ -45,7 +48,7 @@ MATT = {
 """Plain surfaces: two albedos between which they vary, roughness, size of the variation in mm, height of its relief in mm."""
 
 
-def prop_group(name: str) -> Any:
+def prop_group(name: str) -> bpy.types.NodeTree:
     """The group of a prop's material by name; it has a Shader output. Raises KeyError for an unknown one."""
     for table, build in (
         (WOODS, _wood), (LACQUERS, _lacquer), (METALS, _metal), (GLAZES, _glaze), (WAXES, _wax), (MATT, _matt),
@@ -97,15 +100,15 @@ def _chroma(colour: Any) -> float:
     return float(np.hypot(*lab(colour)[1:]))
 
 
-def _noise(tree: Tree, vector: Any, scale: float, detail: float = 4.0, rough: float = 0.6) -> Any:
+def _noise(tree: Tree, vector: Value, scale: float, detail: float = 4.0, rough: float = 0.6) -> Socket:
     return tree.node("TexNoise", {"Vector": vector, "Scale": scale, "Detail": detail, "Roughness": rough})["Factor"]
 
 
-def _grey(tree: Tree, value: Any) -> Any:
+def _grey(tree: Tree, value: Value) -> Socket:
     return tree.node("CombineXYZ", {"X": value, "Y": value, "Z": value})["Vector"]
 
 
-def _bump(tree: Tree, height: Any, *, strength: float = 1.0) -> Any:
+def _bump(tree: Tree, height: Value, *, strength: float = 1.0) -> Socket:
     return tree.node("Bump", {"Strength": strength, "Distance": 0.001, "Height": height})["Normal"]
 
 
@@ -121,7 +124,7 @@ def _finish(tree: Tree, **inputs: Any) -> None:
     tree.output("Shader", "shader", tree.node("BsdfPrincipled", named)["BSDF"])
 
 
-def _soiled(tree: Tree, colour: Any, mm: Any, amount: float) -> tuple[Any, Any]:
+def _soiled(tree: Tree, colour: Value, mm: Value, amount: float) -> tuple[Socket, Socket]:
     """Dry slip left on a tool: pale smears, and how much of it is where."""
     cloud = _noise(tree, mm, 0.045, 6.0, 0.68)
     fine = _noise(tree, mm, 0.8, 4.0, 0.7)
@@ -129,7 +132,7 @@ def _soiled(tree: Tree, colour: Any, mm: Any, amount: float) -> tuple[Any, Any]:
     return tree.mix(cover, colour, (0.40, 0.37, 0.33)), cover
 
 
-def _fibres(tree: Tree, mm: Any, pale: Any, dark: Any) -> tuple[Any, Any]:
+def _fibres(tree: Tree, mm: Value, pale: Value, dark: Value) -> tuple[Socket, Socket]:
     """Wood whose grain runs along x, from a log bigger than the thing."""
     drawn = tree.vector("MULTIPLY", mm, (0.035, 1.0, 1.0))
     warped = tree.vector(

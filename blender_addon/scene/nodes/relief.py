@@ -5,9 +5,12 @@ And what of the form is a recess or a raised edge? A group on the cavity attribu
 
 from __future__ import annotations
 
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
-from .builder import Tree, make_group
+from .builder import Socket, Tree, Value, make_group
+
+if TYPE_CHECKING:
+    import bpy
 
 CAVITY = "cavity"
 """Float vertex attribute, computed with the material: -1 on raised edges to +1 in recesses (see `core/surface/cavity.py`)."""
@@ -22,7 +25,9 @@ RELIEF_MASK = "relief_mask"
 """Colour attribute painted on a piece: mid-grey (0.5) leaves the relief as it is, white doubles it, black takes it away."""
 
 
-def relief_group(normal: Any | None, height: Any | None, *, uv: str = UV_DEFAULT, bands: tuple[Any, Any] | None = None) -> Any:
+def relief_group(
+    normal: Any | None, height: Any | None, *, uv: str = UV_DEFAULT, bands: tuple[Any, Any] | None = None
+) -> bpy.types.NodeTree:
     """The group for a piece's relief maps; without maps it passes the smooth surface on.
 
     normal: tangent-space +Y normal map. height: map of the relief's height in mm. bands: maps of the slopes without the fine
@@ -56,7 +61,7 @@ def relief_group(normal: Any | None, height: Any | None, *, uv: str = UV_DEFAULT
     return make_group("Relief", build)
 
 
-def _banded(tree: Tree, colour: Any, coordinates: Any, bands: tuple[Any, Any]) -> Any:
+def _banded(tree: Tree, colour: Value, coordinates: Value, bands: tuple[Value, Value]) -> Socket:
     """A normal map's colour with each of three bands of its slopes by its own strength: all at 1 give it back."""
     fine, middle, broad = (
         tree.input(name, "float", 1.0, low=0.0, high=4.0, help=f"Strength of the {name.lower()} relief; 1 is as measured")
@@ -77,7 +82,7 @@ def _banded(tree: Tree, colour: Any, coordinates: Any, bands: tuple[Any, Any]) -
     return tree.vector("MULTIPLY_ADD", unit, (0.5, 0.5, 0.5), (0.5, 0.5, 0.5))
 
 
-def form_group() -> Any:
+def form_group() -> bpy.types.NodeTree:
     """Recesses and raised parts, 0 to 1, from the form's cavity and the relief's height in mm, with a ragged edge."""
 
     def build(tree: Tree) -> None:
@@ -96,7 +101,7 @@ def form_group() -> Any:
     return make_group("Recess and edge", build)
 
 
-def tooled(tree: Tree, normal: Any) -> Any:
+def tooled(tree: Tree, normal: Value) -> Socket:
     """0 to 1: how far a tool has tilted the surface, from the normal with the relief against that of the form, 2 to 14 degrees.
 
     A material's own texture stands back there, so that it never masks a mark that the piece has.
@@ -105,6 +110,6 @@ def tooled(tree: Tree, normal: Any) -> Any:
     return tree.span(tilt, 0.035, 0.25, smooth=True)
 
 
-def millimetres(tree: Tree) -> Any:
+def millimetres(tree: Tree) -> Socket:
     """Position on the object in mm, whatever the object's place in the scene."""
     return tree.vector("SCALE", tree.node("TexCoord")["Object"], scale=1000.0)

@@ -2,33 +2,36 @@
 
 from __future__ import annotations
 
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
-from .builder import Tree, make_group
+from .builder import Socket, Tree, Value, make_group
 from .relief import millimetres
 
+if TYPE_CHECKING:
+    import bpy
 
-def tabletop_group(kind: str) -> Any:
+
+def tabletop_group(kind: str) -> bpy.types.NodeTree:
     """The group of a tabletop's material: 'slate', 'cloth', 'plaster' or 'paper'; it has a Shader output."""
     return make_group(f"Table {kind}", {"slate": _slate, "cloth": _cloth, "plaster": _plaster, "paper": _paper}[kind])
 
 
-def _noise(tree: Tree, vector: Any, scale: float, detail: float = 4.0, rough: float = 0.6) -> Any:
+def _noise(tree: Tree, vector: Value, scale: float, detail: float = 4.0, rough: float = 0.6) -> Socket:
     return tree.node("TexNoise", {"Vector": vector, "Scale": scale, "Detail": detail, "Roughness": rough})["Factor"]
 
 
-def _flat_noise(tree: Tree, vector: Any, scale: float, detail: float = 4.0, rough: float = 0.6) -> Any:
+def _flat_noise(tree: Tree, vector: Value, scale: float, detail: float = 4.0, rough: float = 0.6) -> Socket:
     """Noise over the flat of a table: a third dimension would cost twice and show nothing there."""
     return tree.node(
         "TexNoise", {"Vector": vector, "Scale": scale, "Detail": detail, "Roughness": rough}, noise_dimensions="2D"
     )["Factor"]
 
 
-def _grey(tree: Tree, value: Any) -> Any:
+def _grey(tree: Tree, value: Value) -> Socket:
     return tree.node("CombineXYZ", {"X": value, "Y": value, "Z": value})["Vector"]
 
 
-def _dust(tree: Tree, colour: Any, mm: Any, amount: Any, dust_colour: Any, reach: Any) -> tuple[Any, Any]:
+def _dust(tree: Tree, colour: Value, mm: Value, amount: Value, dust_colour: Value, reach: Value) -> tuple[Socket, Socket]:
     """Powder of the work: thick near it, in wiped clouds farther out."""
     far = tree.math("DIVIDE", tree.vector("LENGTH", tree.vector("MULTIPLY", mm, (1.0, 1.0, 0.0))), reach)
     near = tree.math("POWER", 2.718, tree.math("MULTIPLY", far, -1.0))
@@ -40,7 +43,7 @@ def _dust(tree: Tree, colour: Any, mm: Any, amount: Any, dust_colour: Any, reach
     return tree.mix(cover, colour, dust_colour), cover
 
 
-def _given(tree: Tree, colour: tuple[float, float, float], words: str) -> tuple[Any, Any, Any, Any]:
+def _given(tree: Tree, colour: tuple[float, float, float], words: str) -> tuple[Socket, Socket, Socket, Socket]:
     body = tree.input("Colour", "colour", colour, help=words)
     dust = tree.input("Dust", "float", 0.35, help="Powder of the clay round the work")
     dust_colour = tree.input("Dust Colour", "colour", (0.42, 0.39, 0.35), help="Albedo of the dry powder")
@@ -74,7 +77,7 @@ def _slate(tree: Tree) -> None:
     tree.output("Shader", "shader", tree.glimpsed(tree.node("BsdfPrincipled", finish)["BSDF"], body))
 
 
-def _split(tree: Tree, mm: Any) -> Any:
+def _split(tree: Tree, mm: Value) -> Socket:
     """Places to look noise up at: over the face as they are, on a broken side by how far along it and how deep, so that the
     layers that the stone splits along run level there."""
     parts = tree.node("SeparateXYZ", {"Vector": mm})
@@ -87,7 +90,7 @@ def _split(tree: Tree, mm: Any) -> Any:
     )
 
 
-def _layers(tree: Tree, mm: Any) -> tuple[Any, Any]:
+def _layers(tree: Tree, mm: Value) -> tuple[Socket, Socket]:
     """Height in mm of layers that end in steps, and 0 to 1 along the rims of those steps."""
     level = tree.math("MULTIPLY", _flat_noise(tree, tree.vector("MULTIPLY", mm, (0.011, 0.019, 0.019)), 1.0, 3.0, 0.5), 11.0)
     part = tree.math("FRACT", level)
@@ -95,7 +98,7 @@ def _layers(tree: Tree, mm: Any) -> tuple[Any, Any]:
     return tree.math("MULTIPLY", height, 0.16), tree.span(part, 0.0, 0.3, 0.35, 0.0, smooth=True)
 
 
-def _scuffs(tree: Tree, mm: Any) -> Any:
+def _scuffs(tree: Tree, mm: Value) -> Socket:
     """Pale scores of tools and pots that were dragged over it, 0 to 1: the thin crests of two fans of stretched noise."""
     total: Any = 0.0
     where = tree.span(_flat_noise(tree, mm, 0.013, 2.0), 0.42, 0.6)

@@ -136,7 +136,7 @@ class _Reader:
             bpy.data.images.remove(image)
         return Other(name, "it is damaged: copy it from the phone again") if pixels is None else (source, pixels)
 
-    def _pixels(self, image: Any, width: int, height: int) -> Any:
+    def _pixels(self, image: bpy.types.Image, width: int, height: int) -> Any:
         count = width * height * 4
         if len(self._values) != count:
             self._values = np.zeros(count, np.float32)

@@ -39,20 +39,20 @@ _OBJECT_SKIP = {
 """Of an object: its place counts as a matrix, and visibility is carried over."""
 
 
-def fingerprint(block: Any) -> str:
+def fingerprint(block: bpy.types.ID) -> str:
     """A digest of a data-block: equal for equal content, whatever its name, whether it is shown and whether it is selected."""
     digest = hashlib.sha256()
     _feed(digest, block, {})
     return _VERSION + digest.hexdigest()[:20]
 
 
-def noted(block: Any) -> str:
+def noted(block: bpy.types.ID) -> str:
     """What is noted of a data-block to find out whether it was changed since: its digest, the release of Blender in which that
     holds, and the plainer digest of 0.1.0, which says of objects that are no lights the same in every release."""
     return f"{fingerprint(block)}:{RELEASE}:{fingerprint_0_1.fingerprint(block)}"
 
 
-def unchanged(block: Any, kept: str) -> bool:
+def unchanged(block: bpy.types.ID, kept: str) -> bool:
     """Whether a data-block is still as it was noted, by this version or by 0.1.0, in this release of Blender or in another."""
     if of_this_release(kept):
         return fingerprint(block) == kept.rsplit(":", 2)[0]
@@ -64,7 +64,7 @@ def of_this_release(kept: str) -> bool:
     return kept.startswith(_VERSION) and kept.rsplit(":", 2)[1] == RELEASE
 
 
-def _feed(digest: Any, block: Any, groups: dict[int, bytes]) -> None:
+def _feed(digest: hashlib._Hash, block: bpy.types.ID, groups: dict[int, bytes]) -> None:
     _custom(digest, block)
     if isinstance(block, bpy.types.Object):
         _object(digest, block, groups)
@@ -86,7 +86,7 @@ def _feed(digest: Any, block: Any, groups: dict[int, bytes]) -> None:
             _tree(digest, tree, groups)
 
 
-def _settings(digest: Any, block: Any, *, skip: set[str] | None = None) -> None:
+def _settings(digest: hashlib._Hash, block: bpy.types.ID, *, skip: set[str] | None = None) -> None:
     """The plain settings of a data-block, those of its render engine, and those kept in parts of their own."""
     skip = _driven(block) if skip is None else skip
     _simple(digest, block, skip=skip)
@@ -97,7 +97,7 @@ def _settings(digest: Any, block: Any, *, skip: set[str] | None = None) -> None:
             _simple(digest, part, skip=skip)
 
 
-def _object(digest: Any, item: Any, groups: dict[int, bytes]) -> None:
+def _object(digest: hashlib._Hash, item: bpy.types.Object, groups: dict[int, bytes]) -> None:
     _place(digest, item)
     _animation(digest, item)
     _settings(digest, item, skip=_OBJECT_SKIP | _driven(item))
@@ -123,7 +123,7 @@ def _object(digest: Any, item: Any, groups: dict[int, bytes]) -> None:
         _feed(digest, item.data, groups)
 
 
-def _place(digest: Any, item: Any) -> None:
+def _place(digest: hashlib._Hash, item: bpy.types.Object) -> None:
     """Where an object stands. What is animated depends on the current frame: there the action stands for it."""
     action = item.animation_data.action if item.animation_data else None
     if action is None:
@@ -135,13 +135,13 @@ def _place(digest: Any, item: Any) -> None:
             digest.update(f"{name}={_written(getattr(item, name))};".encode())
 
 
-def _belongs(material: Any) -> bool:
+def _belongs(material: bpy.types.Material) -> bool:
     """Whether a material comes and goes with its object as a whole. What plays a part itself has a digest of its own, and so
     has what `set_parts` carries over to the next object."""
     return MADE in material and OFFERED not in material and ROLE not in material
 
 
-def _weights(digest: Any, item: Any) -> None:
+def _weights(digest: hashlib._Hash, item: bpy.types.Object) -> None:
     if not item.vertex_groups:
         return
     digest.update(repr([(group.name, group.lock_weight) for group in item.vertex_groups]).encode())
@@ -151,7 +151,7 @@ def _weights(digest: Any, item: Any) -> None:
                 digest.update(f"{vertex.index} {member.group} {member.weight:.6g};".encode())
 
 
-def _camera(digest: Any, item: Any) -> None:
+def _camera(digest: hashlib._Hash, item: bpy.types.Object) -> None:
     """What is set on a shot's camera; what drivers make of it follows the picture's size and is not the user's edit."""
     driven = _driven(item.data)
     skip = driven | ({"angle", "angle_x", "angle_y"} if "lens" in driven else set())
@@ -164,7 +164,7 @@ def _camera(digest: Any, item: Any) -> None:
         _simple(digest, image)
 
 
-def _driven(block: Any) -> set[str]:
+def _driven(block: bpy.types.ID) -> set[str]:
     """The last names of the properties of a data-block that drivers set."""
     if not getattr(block, "animation_data", None):  # some kinds have none to give
         return set()
@@ -172,7 +172,7 @@ def _driven(block: Any) -> set[str]:
     return {path[2:-2] if path.startswith('["') else path.rpartition(".")[2] for path in paths}
 
 
-def _keyed(block: Any) -> set[str]:
+def _keyed(block: bpy.types.ID) -> set[str]:
     """The custom properties of a data-block that have keys: their value is that of the current frame, their action counts."""
     motion = getattr(block, "animation_data", None)
     if not motion or motion.action is None:
@@ -180,7 +180,7 @@ def _keyed(block: Any) -> set[str]:
     return {curve.data_path[2:-2] for curve in _curves(motion.action) if curve.data_path.startswith('["')}
 
 
-def _animation(digest: Any, block: Any) -> None:
+def _animation(digest: hashlib._Hash, block: bpy.types.ID) -> None:
     """Drivers by what they say, an action by its keys."""
     motion = getattr(block, "animation_data", None)
     if not motion:
@@ -191,7 +191,7 @@ def _animation(digest: Any, block: Any) -> None:
         _action(digest, motion.action)
 
 
-def _action(digest: Any, action: Any) -> None:
+def _action(digest: hashlib._Hash, action: bpy.types.Action) -> None:
     for curve in _curves(action):
         keys = np.zeros(2 * len(curve.keyframe_points), np.float32)
         curve.keyframe_points.foreach_get("co", keys)
@@ -199,7 +199,7 @@ def _action(digest: Any, action: Any) -> None:
         digest.update(f"{curve.data_path} {curve.array_index} {ways}".encode() + keys.tobytes())
 
 
-def _curves(action: Any) -> Iterator[Any]:
+def _curves(action: bpy.types.Action) -> Iterator[Any]:
     """The curves of an action, whatever release keeps them where."""
     if hasattr(action, "fcurves"):
         yield from action.fcurves
@@ -210,7 +210,7 @@ def _curves(action: Any) -> Iterator[Any]:
                 yield from bag.fcurves
 
 
-def _image(digest: Any, image: Any) -> None:
+def _image(digest: hashlib._Hash, image: bpy.types.Image) -> None:
     digest.update(repr((tuple(image.size), image.colorspace_settings.name, image.alpha_mode)).encode())
     if image.is_dirty or (image.packed_file is None and image.source == "GENERATED"):  # painted on since it was saved
         values = np.zeros(len(image.pixels), np.float32)
@@ -222,7 +222,7 @@ def _image(digest: Any, image: Any) -> None:
         digest.update(image.filepath.encode())
 
 
-def _tree(digest: Any, tree: Any, groups: dict[int, bytes]) -> None:
+def _tree(digest: hashlib._Hash, tree: bpy.types.NodeTree, groups: dict[int, bytes]) -> None:
     for node in sorted(tree.nodes, key=lambda entry: entry.name):
         digest.update(f"{node.bl_idname} {node.name}".encode())
         _custom(digest, node)
@@ -246,7 +246,7 @@ def _tree(digest: Any, tree: Any, groups: dict[int, bytes]) -> None:
     _animation(digest, tree)
 
 
-def _group(group: Any, groups: dict[int, bytes]) -> bytes:
+def _group(group: bpy.types.NodeTree, groups: dict[int, bytes]) -> bytes:
     """The digest of a node group that is used inside something, made once for all its uses."""
     if group.session_uid not in groups:
         groups[group.session_uid] = b"inside itself"
@@ -257,7 +257,7 @@ def _group(group: Any, groups: dict[int, bytes]) -> bytes:
     return groups[group.session_uid]
 
 
-def _struct(digest: Any, struct: Any, groups: dict[int, bytes]) -> None:
+def _struct(digest: hashlib._Hash, struct: Any, groups: dict[int, bytes]) -> None:
     """A modifier, constraint or node: its settings, what it points to, and the content of the node group it wears."""
     _simple(digest, struct)
     for name in _pointers(type(struct)):
@@ -276,7 +276,7 @@ def _struct(digest: Any, struct: Any, groups: dict[int, bytes]) -> None:
         _custom(digest, struct)
 
 
-def _custom(digest: Any, block: Any) -> None:
+def _custom(digest: hashlib._Hash, block: bpy.types.ID) -> None:
     """Custom properties, the user's and those that steps work by; not the marks that say whose it is."""
     try:
         names = sorted(set(block.keys()) - BOOKKEEPING - _driven(block) - _keyed(block))
@@ -291,7 +291,7 @@ def _custom(digest: Any, block: Any) -> None:
         digest.update(f"[{name}]={_written(value)};".encode())
 
 
-def _simple(digest: Any, block: Any, *, skip: set[str] | None = None) -> None:
+def _simple(digest: hashlib._Hash, block: bpy.types.ID, *, skip: set[str] | None = None) -> None:
     skip = _driven(block) if skip is None else skip
     for name in _plain_names(type(block)):
         if name in skip:
@@ -320,7 +320,7 @@ def _pointers(kind: type) -> tuple[str, ...]:
     )  # fmt: skip
 
 
-def reference(block: Any) -> str:
+def reference(block: bpy.types.ID) -> str:
     """A data-block that something refers to: by its part in a job where it has one, else by its name.
 
     A scene counts as that, so that it can be renamed.

@@ -23,14 +23,14 @@ _SKIP = {
 }  # fmt: skip
 
 
-def fingerprint(block: Any) -> str:
+def fingerprint(block: bpy.types.ID) -> str:
     """A digest of a data-block: equal for equal content, whatever its name and whether it is selected."""
     digest = hashlib.sha256()
     _feed(digest, block)
     return digest.hexdigest()[:20]
 
 
-def _feed(digest: Any, block: Any) -> None:
+def _feed(digest: hashlib._Hash, block: bpy.types.ID) -> None:
     if isinstance(block, bpy.types.Object):
         _object(digest, block)
     elif isinstance(block, bpy.types.Mesh):
@@ -52,7 +52,7 @@ def _feed(digest: Any, block: Any) -> None:
             _tree(digest, tree)
 
 
-def _object(digest: Any, item: Any) -> None:
+def _object(digest: hashlib._Hash, item: bpy.types.Object) -> None:
     if item.animation_data and item.animation_data.action:
         # An animated place depends on the current frame: the action stands for it.
         digest.update(repr(tuple(item.animation_data.action.frame_range)).encode())
@@ -72,7 +72,7 @@ def _object(digest: Any, item: Any) -> None:
         _feed(digest, item.data)
 
 
-def _camera(digest: Any, item: Any) -> None:
+def _camera(digest: hashlib._Hash, item: bpy.types.Object) -> None:
     """What is set on a shot's camera; what drivers make of it follows the picture's size and is not the user's edit."""
     own = {JOB, STEP, ROLE, KEY, NAME, PRINT} | _driven(item)
     for key in sorted(item.keys()):
@@ -87,7 +87,7 @@ def _camera(digest: Any, item: Any) -> None:
     digest.update((target.name if target else "").encode())
 
 
-def _driven(block: Any) -> set[str]:
+def _driven(block: bpy.types.ID) -> set[str]:
     """The last names of the properties of a data-block that drivers set."""
     if not getattr(block, "animation_data", None):  # some kinds have none to give
         return set()
@@ -95,7 +95,7 @@ def _driven(block: Any) -> set[str]:
     return {path[2:-2] if path.startswith('["') else path.rpartition(".")[2] for path in paths}
 
 
-def _mesh(digest: Any, mesh: Any) -> None:
+def _mesh(digest: hashlib._Hash, mesh: Any) -> None:
     digest.update(repr((len(mesh.vertices), len(mesh.polygons), len(mesh.loops))).encode())
     for name, kind, field, size in (("position", "f4", "vector", 3), (".corner_vert", "i4", "value", 1)):
         layer = mesh.attributes.get(name)
@@ -113,7 +113,7 @@ def _values(layer: Any, kind: str, field: str, size: int) -> bytes:
     return array.tobytes()
 
 
-def _image(digest: Any, image: Any) -> None:
+def _image(digest: hashlib._Hash, image: bpy.types.Image) -> None:
     digest.update(repr((tuple(image.size), image.colorspace_settings.name, image.is_dirty)).encode())
     if image.packed_file:
         digest.update(hashlib.sha256(image.packed_file.data).digest())
@@ -121,7 +121,7 @@ def _image(digest: Any, image: Any) -> None:
         digest.update(image.filepath.encode())
 
 
-def _tree(digest: Any, tree: Any) -> None:
+def _tree(digest: hashlib._Hash, tree: bpy.types.NodeTree) -> None:
     for node in sorted(tree.nodes, key=lambda entry: entry.name):
         digest.update(f"{node.bl_idname} {node.name}".encode())
         _simple(digest, node)
@@ -137,7 +137,7 @@ def _tree(digest: Any, tree: Any) -> None:
     digest.update(repr(sorted(links)).encode())
 
 
-def _simple(digest: Any, block: Any, *, skip: set[str] | None = None) -> None:
+def _simple(digest: hashlib._Hash, block: bpy.types.ID, *, skip: set[str] | None = None) -> None:
     driven = _driven(block) if skip is None else skip
     for prop in block.bl_rna.properties:
         if prop.identifier in _SKIP or prop.is_readonly or prop.type not in _SIMPLE or prop.identifier in driven:

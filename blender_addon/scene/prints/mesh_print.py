@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
+
+if TYPE_CHECKING:
+    import hashlib
 
 FIELDS = {
     "FLOAT": ("f4", "value", 1), "INT": ("i4", "value", 1), "FLOAT_VECTOR": ("f4", "vector", 3),
@@ -29,7 +32,7 @@ _ABSENT_IS_ZERO = {
 """Attributes that Blender drops or adds by itself when they hold nothing but zeros, as on the way through Edit Mode."""
 
 
-def feed_mesh(digest: Any, mesh: Any) -> None:
+def feed_mesh(digest: hashlib._Hash, mesh: Any) -> None:
     """Update a digest with a mesh."""
     digest.update(repr((len(mesh.vertices), len(mesh.polygons), len(mesh.loops))).encode())
     for layer in sorted(mesh.attributes, key=lambda attribute: attribute.name):
@@ -55,7 +58,7 @@ def _values(layer: Any, kind: str, field: str, size: int) -> Any:
     return array
 
 
-def _keys(digest: Any, keys: Any) -> None:
+def _keys(digest: hashlib._Hash, keys: Any) -> None:
     for block in keys.key_blocks:
         base = block.relative_key.name if block.relative_key else ""
         shown = (block.name, f"{block.value:.6g}", block.mute, block.vertex_group, base, f"{block.slider_max:.6g}")

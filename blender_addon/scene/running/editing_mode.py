@@ -7,13 +7,12 @@ from __future__ import annotations
 
 import contextlib
 from collections.abc import Iterator
-from typing import Any
 
 import bpy
 
 
 @contextlib.contextmanager
-def object_mode(scene: Any) -> Iterator[None]:
+def object_mode(scene: bpy.types.Scene) -> Iterator[None]:
     """The scene's objects in Object Mode inside the block; those that are still there come back into their modes after it."""
     kept = _leave(scene)
     try:
@@ -22,7 +21,7 @@ def object_mode(scene: Any) -> Iterator[None]:
         _come_back(scene, kept)
 
 
-def _leave(scene: Any) -> tuple[str, list[tuple[str, str]]]:
+def _leave(scene: bpy.types.Scene) -> tuple[str, list[tuple[str, str]]]:
     """Leave the modes; the active object's name, and (name, mode) of each object that was in one."""
     inside = [(item.name, item.mode) for item in scene.objects if item.library is None and item.mode != "OBJECT"]
     active = scene.view_layers[0].objects.active if inside else None
@@ -31,7 +30,7 @@ def _leave(scene: Any) -> tuple[str, list[tuple[str, str]]]:
     return (active.name if active else "", inside)
 
 
-def _come_back(scene: Any, kept: tuple[str, list[tuple[str, str]]]) -> None:
+def _come_back(scene: bpy.types.Scene, kept: tuple[str, list[tuple[str, str]]]) -> None:
     active, inside = kept
     for name, mode in sorted(inside, key=lambda pair: pair[0] == active):  # the active one last, so that it is that again
         item = scene.objects.get(name)
@@ -39,7 +38,7 @@ def _come_back(scene: Any, kept: tuple[str, list[tuple[str, str]]]) -> None:
             _change(scene, item, mode)
 
 
-def _change(scene: Any, item: Any, mode: str) -> None:
+def _change(scene: bpy.types.Scene, item: bpy.types.Object, mode: str) -> None:
     """Put one object into a mode. Where Blender can't (it is hidden, say) it stays as it is: its data is whole either way."""
     for layer in scene.view_layers:
         if item.name in layer.objects:

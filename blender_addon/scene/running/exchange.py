@@ -29,7 +29,7 @@ _MARKS = (roles.MADE, "bozzetto_matt", "bozzetto_nodes")
 class Exchange:
     """The changes of one swap in a scene."""
 
-    def __init__(self, scene: Any):
+    def __init__(self, scene: bpy.types.Scene):
         self.scene = scene
         self.finished = False
         self.restored: set[int] = set()
@@ -41,13 +41,13 @@ class Exchange:
 
     # --- changes that can be taken back ----------------------------------------------------------------------------------
 
-    def put(self, block: Any, name: str, value: Any) -> None:
+    def put(self, block: bpy.types.ID, name: str, value: Any) -> None:
         """Set a custom property."""
         before = block.get(name, _ABSENT)
         self._back.append(lambda: _put_back(block, name, before))
         block[name] = value
 
-    def drop(self, block: Any, names: Iterable[str]) -> None:
+    def drop(self, block: bpy.types.ID, names: Iterable[str]) -> None:
         """Take custom properties away."""
         for name in names:
             if name in block:
@@ -55,13 +55,13 @@ class Exchange:
                 self._back.append(partial(_put_back, block, name, before))
                 del block[name]
 
-    def assign(self, owner: Any, name: str, value: Any) -> None:
+    def assign(self, owner: bpy.types.ID, name: str, value: Any) -> None:
         """Set an attribute."""
         before = getattr(owner, name)
         self._back.append(lambda: setattr(owner, name, before))
         setattr(owner, name, value)
 
-    def remember(self, block: Any, attributes: Iterable[str], properties: Iterable[str]) -> None:
+    def remember(self, block: bpy.types.ID, attributes: Iterable[str], properties: Iterable[str]) -> None:
         """Before some attributes and custom properties of a block are set by others: note them."""
         kept = [(name, getattr(block, name)) for name in attributes]
         owned = [(name, block.get(name, _ABSENT)) for name in properties]
@@ -81,7 +81,7 @@ class Exchange:
         parent.children.link(made)
         return made
 
-    def take_place(self, old: Any, new: Any) -> None:
+    def take_place(self, old: bpy.types.ID, new: Any) -> None:
         """Have everything that uses the old block use the new one, and put the old one aside."""
         is_object = isinstance(old, bpy.types.Object)
         places = list(old.users_collection) if is_object else []
@@ -99,7 +99,7 @@ class Exchange:
             show_as(new, self.scene, seen)
         self._put_down(old)
 
-    def put_aside(self, old: Any) -> None:
+    def put_aside(self, old: bpy.types.ID) -> None:
         """Take a block out of the scene that nothing takes the place of."""
         if isinstance(old, bpy.types.Object):
             places, seen = list(old.users_collection), seen_in(old, self.scene)
@@ -113,11 +113,11 @@ class Exchange:
                 collection.objects.unlink(old)
         self._put_down(old)
 
-    def _put_down(self, old: Any) -> None:
+    def _put_down(self, old: bpy.types.ID) -> None:
         self.drop(old, (roles.JOB,))  # it plays its part no longer
         self._old.append(old)
 
-    def keep_safe(self, block: Any) -> None:
+    def keep_safe(self, block: bpy.types.ID) -> None:
         """Before something unknown is done to a block: keep a copy, which takes its place when the change is taken back."""
         data = getattr(block, "data", None)
         copy, data_copy = block.copy(), None if data is None else data.copy()
@@ -167,7 +167,7 @@ class Exchange:
             self._back.append(partial(setattr, block, "name", before))
             block.name = f"{roles.stem(before)[:50]} (replaced)"
 
-    def keep_theirs(self, block: Any) -> None:
+    def keep_theirs(self, block: bpy.types.ID) -> None:
         """A material or picture of the user's that nothing wears any more: a save must not throw it away."""
         self.assign(block, "use_fake_user", True)
 
@@ -185,14 +185,14 @@ class Exchange:
                 undo()
 
 
-def _put_back(block: Any, name: str, value: Any) -> None:
+def _put_back(block: bpy.types.ID, name: str, value: Any) -> None:
     if value is _ABSENT:
         block.pop(name, None)
     else:
         block[name] = value
 
 
-def _put_into(item: Any, places: list[Any]) -> None:
+def _put_into(item: bpy.types.Object, places: list[Any]) -> None:
     for collection in list(item.users_collection):
         if collection not in places:
             collection.objects.unlink(item)
@@ -225,7 +225,7 @@ def _with_dependents(old: list[Any], safe: list[Any], keep_theirs: Callable[[Any
                 keep_theirs(block)
 
 
-def _ours(block: Any, *, legacy: bool, afresh: bool) -> bool:
+def _ours(block: bpy.types.ID, *, legacy: bool, afresh: bool) -> bool:
     """Whether we made a block and nobody changed it since. In files of 0.1.0 this is not known of each block."""
     if roles.MADE in block:
         return afresh or unchanged(block, block[roles.MADE])

@@ -51,7 +51,7 @@ def sheet_text(job: str) -> Any | None:
     return own or next((text for text in texts if text.name == SHEET_TEXT and not text.get(roles.JOB)), None)
 
 
-def read_state(scene: Any) -> dict[str, Any]:
+def read_state(scene: bpy.types.Scene) -> dict[str, Any]:
     """What is known of the job in a scene; empty where there is none or it can't be read."""
     try:
         state = json.loads(scene.get(STATE, "{}"))
@@ -65,7 +65,7 @@ def read_state(scene: Any) -> dict[str, Any]:
     return state
 
 
-def kept_card(scene: Any) -> dict[str, Any]:
+def kept_card(scene: bpy.types.Scene) -> dict[str, Any]:
     """The card of the job in a scene; of a job of 0.1.0, which kept none, what its sheet's text says."""
     card = read_state(scene).get(CARD)
     if isinstance(card, dict):

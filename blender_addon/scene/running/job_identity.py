@@ -25,7 +25,7 @@ HOME = "bozzetto_scene"
 """On a job's scene: its name when the job last ran."""
 
 
-def settle(scene: Any, sheet: JobSheet) -> tuple[str, list[str]]:
+def settle(scene: bpy.types.Scene, sheet: JobSheet) -> tuple[str, list[str]]:
     """The id of the job in a scene, made or made another where needed, and words on what was done."""
     words: list[str] = []
     job = str(scene.get(roles.JOB, ""))
@@ -42,7 +42,7 @@ def settle(scene: Any, sheet: JobSheet) -> tuple[str, list[str]]:
     return job, words
 
 
-def _new_id(sheet: JobSheet, scene: Any) -> str:
+def _new_id(sheet: JobSheet, scene: bpy.types.Scene) -> str:
     """An id that nothing in the file has."""
     card = card_of(sheet)
     taken = {str(block.get(roles.JOB)) for kind in roles.KINDS for block in getattr(bpy.data, kind) if roles.JOB in block}
@@ -56,7 +56,7 @@ def _new_id(sheet: JobSheet, scene: Any) -> str:
         number += 1
 
 
-def _is_first(scene: Any, job: str) -> bool:
+def _is_first(scene: bpy.types.Scene, job: str) -> bool:
     """Whether the job is this scene's, where several scenes have its id."""
     rivals = [other for other in bpy.data.scenes if other.library is None and other.get(roles.JOB) == job]
     if rivals == [scene]:
@@ -69,11 +69,11 @@ def _is_first(scene: Any, job: str) -> bool:
     return bool(min(rivals, key=standing) == scene)
 
 
-def _objects_of(scene: Any, job: str) -> list[Any]:
+def _objects_of(scene: bpy.types.Scene, job: str) -> list[Any]:
     return [item for item in scene.objects if item.get(roles.JOB) == job and roles.ROLE in item and item.library is None]
 
 
-def _become_second(scene: Any, before: str, job: str) -> str:
+def _become_second(scene: bpy.types.Scene, before: str, job: str) -> str:
     """Begin a second job in a copied scene with what is that scene's alone; words that say so."""
     others = [other for other in bpy.data.scenes if other != scene and other.library is None]
     shared = {item.session_uid for other in others for item in other.objects}
@@ -104,7 +104,7 @@ def _mark_all(blocks: Iterable[Any], job: str) -> None:
             block[roles.NAME] = block.name
 
 
-def _forget_what_is_not_here(scene: Any, job: str) -> None:
+def _forget_what_is_not_here(scene: bpy.types.Scene, job: str) -> None:
     """Of what the first job made, remember what the copy has too: the rest was never deleted here."""
     state = read_state(scene)
     here = {(block.get(roles.ROLE), block.get(roles.KEY)) for block in roles.players(job, scene=scene)}
@@ -116,7 +116,7 @@ def _forget_what_is_not_here(scene: Any, job: str) -> None:
     scene[STATE] = json.dumps(state, sort_keys=True)
 
 
-def _exclude(scene: Any, job: str) -> None:
+def _exclude(scene: bpy.types.Scene, job: str) -> None:
     """Leave the other job's collections out of the scene's view layers; they stay linked."""
     for layer in scene.view_layers:
         waiting = list(layer.layer_collection.children)
@@ -128,7 +128,7 @@ def _exclude(scene: Any, job: str) -> None:
                 waiting += list(layer_collection.children)
 
 
-def _reclaim_names(scene: Any, job: str) -> None:
+def _reclaim_names(scene: bpy.types.Scene, job: str) -> None:
     """A whole scene that was appended, or whose original was deleted, has all its objects under other numbers: still ours.
 
     A few such objects among others are copies that the user made.

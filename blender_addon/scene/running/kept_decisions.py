@@ -9,7 +9,7 @@ from __future__ import annotations
 import contextlib
 from collections.abc import Mapping, Sequence
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -17,13 +17,16 @@ from ...core.files.pictures.png8 import png8, read_png8
 from ...job.decisions import Decision, Picture, Question, picture_names, questions_in
 from ...job.errors import JobError
 
+if TYPE_CHECKING:
+    import bpy
+
 PICTURES = "bozzetto_decision_pictures"
 """Custom property of the scene: file name to PNG bytes."""
 FOLDER = "decisions"
 """Folder of a run in which the pictures lie as files."""
 
 
-def keep_pictures(scene: Any, step: str, decisions: Sequence[Decision]) -> None:
+def keep_pictures(scene: bpy.types.Scene, step: str, decisions: Sequence[Decision]) -> None:
     """Keep the pictures of a step's decisions in the scene, in place of those it kept before."""
     kept = {name: bytes(data) for name, data in scene.get(PICTURES, {}).items() if not name.startswith(f"{step}-")}
     for decision in decisions:
@@ -34,7 +37,7 @@ def keep_pictures(scene: Any, step: str, decisions: Sequence[Decision]) -> None:
         scene[PICTURES] = kept
 
 
-def picture(scene: Any, name: str) -> Picture | None:
+def picture(scene: bpy.types.Scene, name: str) -> Picture | None:
     """The kept picture of that name, or None."""
     data = scene.get(PICTURES, {}).get(name)
     if data is None:
@@ -44,7 +47,7 @@ def picture(scene: Any, name: str) -> Picture | None:
     return None
 
 
-def icon_pixels(scene: Any, name: str) -> Any | None:
+def icon_pixels(scene: bpy.types.Scene, name: str) -> Any | None:
     """(h, w, 4) float32 of the kept picture, row 0 at the bottom, as Blender's previews want it; None when there is none."""
     found = picture(scene, name)
     if found is None:
@@ -54,12 +57,12 @@ def icon_pixels(scene: Any, name: str) -> Any | None:
     return pixels
 
 
-def picture_bytes(scene: Any, name: str) -> bytes:
+def picture_bytes(scene: bpy.types.Scene, name: str) -> bytes:
     """The kept picture as the bytes of a PNG file; empty when there is none."""
     return bytes(scene.get(PICTURES, {}).get(name, b""))
 
 
-def write_pictures(scene: Any, step: str, out: Path) -> None:
+def write_pictures(scene: bpy.types.Scene, step: str, out: Path) -> None:
     """Write a step's pictures into the run's folder; files of its earlier decisions that are gone are taken away."""
     from .session import whole_file  # it imports the stage, and that imports this module
 

@@ -29,7 +29,7 @@ _PARTS = ("", "render", "render.image_settings", "cycles", "view_settings", "dis
 _POINTERS = ("camera", "world")
 
 
-def owner_of(scene: Any, path: str) -> tuple[Any, str]:
+def owner_of(scene: bpy.types.Scene, path: str) -> tuple[Any, str]:
     """The object and the attribute that a path such as 'view_settings.exposure' means."""
     *parts, name = path.split(".")
     owner = scene
@@ -50,7 +50,7 @@ def is_users(noted: Any, now: Any) -> bool:
     return bool(noted != now)
 
 
-def users_settings(scene: Any, noted: dict[str, Any], paths: Iterable[str]) -> dict[str, Any]:
+def users_settings(scene: bpy.types.Scene, noted: dict[str, Any], paths: Iterable[str]) -> dict[str, Any]:
     """The settings among `paths` that the user has changed since they were noted, path to what they chose."""
     found = {}
     for path in paths:
@@ -64,7 +64,7 @@ def users_settings(scene: Any, noted: dict[str, Any], paths: Iterable[str]) -> d
     return found
 
 
-def give(scene: Any, values: dict[str, Any]) -> None:
+def give(scene: bpy.types.Scene, values: dict[str, Any]) -> None:
     """Set settings by their paths."""
     for _ in range(2):  # a file format decides which depths there are, and may stand after them
         for path, value in values.items():
@@ -73,19 +73,19 @@ def give(scene: Any, values: dict[str, Any]) -> None:
                 setattr(owner, name, value)
 
 
-def note_settings(scene: Any, noted: dict[str, Any], paths: Iterable[str]) -> None:
+def note_settings(scene: bpy.types.Scene, noted: dict[str, Any], paths: Iterable[str]) -> None:
     """Note the settings as they are now for the job's."""
     for path in paths:
         owner, name = owner_of(scene, path)
         noted[path] = plain_value(getattr(owner, name))
 
 
-def users_compositor(scene: Any, noted: dict[str, Any]) -> bool:
+def users_compositor(scene: bpy.types.Scene, noted: dict[str, Any]) -> bool:
     """Whether the user has changed our compositor, or taken it away, since it was noted."""
     return COMPOSITOR in noted and noted[COMPOSITOR] != compositor_print(scene)
 
 
-def compositor_print(scene: Any) -> str:
+def compositor_print(scene: bpy.types.Scene) -> str:
     """A digest of our compositor; '' where the scene has none of ours."""
     tree = our_compositor(scene)
     return "" if tree is None else fingerprint(tree)
@@ -96,7 +96,7 @@ def in_words(path: str) -> str:
     return WORDS.get(path, path.rpartition(".")[2].replace("_", " "))
 
 
-def keep_settings(scene: Any) -> Callable[[], None]:
+def keep_settings(scene: bpy.types.Scene) -> Callable[[], None]:
     """Remember all plain settings of a scene; the function returned gives back those that differ."""
     kept = []
     for part in _PARTS:
@@ -114,7 +114,7 @@ def keep_settings(scene: Any) -> Callable[[], None]:
     return back
 
 
-def _plain(owner: Any) -> list[tuple[str, Any]]:
+def _plain(owner: bpy.types.ID) -> list[tuple[str, Any]]:
     found = []
     for prop in owner.bl_rna.properties:
         if (

@@ -57,7 +57,7 @@ def keep_sheet(sheet: JobSheet, steps: tuple[Step, ...], stage: Stage) -> None:
     block[roles.JOB], block[roles.PRINT] = stage.job, _values_print(words)
 
 
-def _changed_values(block: Any) -> bool:
+def _changed_values(block: bpy.types.ID) -> bool:
     """Whether somebody changed a value in a sheet's text since it was written."""
     return bool(block.get(roles.PRINT)) and block[roles.PRINT] != _values_print(block.as_string())
 
@@ -122,7 +122,7 @@ class Means:
 
 
 def run_session(
-    run_steps: tuple[Step, ...], steps: tuple[Step, ...], sheet: JobSheet, scene: Any, *, out: Path | None,
+    run_steps: tuple[Step, ...], steps: tuple[Step, ...], sheet: JobSheet, scene: bpy.types.Scene, *, out: Path | None,
     afresh: bool = False, means: Means | None = None,
 ) -> Generator[Update, None, tuple[Report, Notes]]:  # fmt: skip
     """Run steps in a scene. With `out`: log.txt, figures.json and the sheet are left there.

@@ -5,19 +5,22 @@ Three marks lie on the object (render, viewport, selectable); the eye in the out
 
 from __future__ import annotations
 
-from typing import Any
+from typing import TYPE_CHECKING
 
 from ..roles import SHOWN
+
+if TYPE_CHECKING:
+    import bpy
 
 MARKS = ("hide_render", "hide_viewport", "hide_select")
 
 
-def note_shown(item: Any) -> None:
+def note_shown(item: bpy.types.Object) -> None:
     """Remember an object's marks as those that the job set."""
     item[SHOWN] = "".join("1" if getattr(item, mark) else "0" for mark in MARKS)
 
 
-def users_marks(item: Any) -> dict[str, bool]:
+def users_marks(item: bpy.types.Object) -> dict[str, bool]:
     """The marks that differ from what the job set: the user's, by name. None where nothing was noted (before 0.2)."""
     noted = str(item.get(SHOWN, ""))
     if len(noted) != len(MARKS):
@@ -25,7 +28,7 @@ def users_marks(item: Any) -> dict[str, bool]:
     return {mark: getattr(item, mark) for mark, was in zip(MARKS, noted, strict=True) if getattr(item, mark) != (was == "1")}
 
 
-def set_marks(item: Any, **wanted: bool) -> None:
+def set_marks(item: bpy.types.Object, **wanted: bool) -> None:
     """Set marks for the job; one that the user has set otherwise stays theirs."""
     theirs = users_marks(item)
     noted = list(str(item.get(SHOWN, "")) or "".join("1" if getattr(item, mark) else "0" for mark in MARKS))
@@ -36,7 +39,7 @@ def set_marks(item: Any, **wanted: bool) -> None:
     item[SHOWN] = "".join(noted)
 
 
-def seen_in(item: Any, scene: Any) -> list[tuple[str, bool, bool, bool]]:
+def seen_in(item: bpy.types.Object, scene: bpy.types.Scene) -> list[tuple[str, bool, bool, bool]]:
     """How an object stands in the scene's view layers: layer, hidden by the eye, selected, active."""
     found = []
     for layer in scene.view_layers:
@@ -46,7 +49,7 @@ def seen_in(item: Any, scene: Any) -> list[tuple[str, bool, bool, bool]]:
     return found
 
 
-def show_as(item: Any, scene: Any, seen: list[tuple[str, bool, bool, bool]]) -> None:
+def show_as(item: bpy.types.Object, scene: bpy.types.Scene, seen: list[tuple[str, bool, bool, bool]]) -> None:
     """Give an object the eye and the selection that `seen_in` found of another one."""
     for name, hidden, selected, active in seen:
         layer = scene.view_layers.get(name)

@@ -14,6 +14,8 @@ from ..thumbnails import vertex_colours
 from .stand_mask import MASK
 
 if TYPE_CHECKING:
+    import bpy
+
     from ..stage import Stage
 
 POINTS = 9000
@@ -40,7 +42,7 @@ def pose_pictures(stage: Stage, key: str, *, most: int = 12, pixels: int = 128) 
     return made
 
 
-def _surfels(item: Any, scale: float, seed: int) -> Surfels:
+def _surfels(item: bpy.types.Object, scale: float, seed: int) -> Surfels:
     mesh = read_mesh(item, scale=scale)
     mesh = replace(mesh, colours={name: values for name, values in mesh.colours.items() if name != MASK})
     shown = vertex_colours(item, mesh)

@@ -19,7 +19,7 @@ class PairPicking:
     The copies show the scans' own meshes and are taken away by `end`.
     """
 
-    def __init__(self, scene: Any, upright: Any, further: Any):
+    def __init__(self, scene: bpy.types.Scene, upright: Any, further: Any):
         self.matrix = Matrix(np.array(upright.get("bozzetto_matrix", np.eye(4).ravel()), float).reshape(4, 4).tolist())
         self.names = {
             FIRST: _copied(scene, upright, "Pick on the first scan").name,
@@ -83,18 +83,18 @@ class PairPicking:
                 bpy.data.objects.remove(bpy.data.objects[name])
 
 
-def _copied(scene: Any, item: Any, name: str) -> Any:
+def _copied(scene: bpy.types.Scene, item: bpy.types.Object, name: str) -> Any:
     made = bpy.data.objects.new(name, item.data)
     scene.collection.objects.link(made)
     return made
 
 
-def _bounds(item: Any) -> tuple[Any, Any]:
+def _bounds(item: bpy.types.Object) -> tuple[Any, Any]:
     corners = np.array(item.bound_box)
     return Vector(corners.min(axis=0)), Vector(corners.max(axis=0))
 
 
-def own_place(item: Any, place: Any) -> tuple[float, ...]:
+def own_place(item: bpy.types.Object, place: Any) -> tuple[float, ...]:
     """A place in the world, on an object that shows a scan, in that scan's own coordinates."""
     matrix = item.get("bozzetto_matrix")
     own = Matrix(np.array(matrix, float).reshape(4, 4).tolist()) if matrix is not None else Matrix.Identity(4)

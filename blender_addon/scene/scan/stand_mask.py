@@ -12,7 +12,7 @@ MASK = "bozzetto_stand"
 SUBJECT = ("piece", "stand")
 
 
-def begin_painting(context: Any, upright: Any) -> None:
+def begin_painting(context: bpy.types.Context, upright: Any) -> None:
     """Show the upright scan alone, its mask as what is painted on (grey where there was none), brushes white and black."""
     if context.mode != "OBJECT":
         bpy.ops.object.mode_set(mode="OBJECT")
@@ -41,13 +41,13 @@ def begin_painting(context: Any, upright: Any) -> None:
             area.spaces.active.shading.type, area.spaces.active.shading.color_type = "SOLID", "VERTEX"
 
 
-def end_painting(context: Any, upright: Any) -> None:
+def end_painting(context: bpy.types.Context, upright: Any) -> None:
     """Back to object mode, the parts shown as before."""
     bpy.ops.object.mode_set(mode="OBJECT")
     _show(upright, alone=False)
 
 
-def is_painting(context: Any, upright: Any) -> bool:
+def is_painting(context: bpy.types.Context, upright: Any) -> bool:
     """Whether the upright scan is being painted on."""
     return context.mode == "PAINT_VERTEX" and context.view_layer.objects.active == upright
 

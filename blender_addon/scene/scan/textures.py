@@ -47,7 +47,7 @@ class Textures:
     """Words about each picture that does not hold what it was named for."""
 
 
-def textures_of(material: Any, path: Path, *, missing: list[str], allowed: Collection[Path] = ()) -> Textures:
+def textures_of(material: bpy.types.Material, path: Path, *, missing: list[str], allowed: Collection[Path] = ()) -> Textures:
     """The pictures that an imported material or its .mtl names; words about each that is missing, damaged or left out go to
     `missing`.
 
@@ -74,7 +74,9 @@ def _why_not(reference: Reference) -> str:
     return f'the texture "{reference.shown}" is missing'
 
 
-def _from_nodes(material: Any, path: Path, found: Textures, missing: list[str], allowed: Collection[Path]) -> None:
+def _from_nodes(
+    material: bpy.types.Material, path: Path, found: Textures, missing: list[str], allowed: Collection[Path]
+) -> None:
     """Follow an imported material's sockets to their pictures."""
     for part in SOCKETS:
         image = picture_of(material, part)
@@ -94,7 +96,7 @@ def _from_nodes(material: Any, path: Path, found: Textures, missing: list[str], 
             found.others[part or image.name] = image
 
 
-def _usable(image: Any, path: Path, missing: list[str], allowed: Collection[Path]) -> bool:
+def _usable(image: bpy.types.Image, path: Path, missing: list[str], allowed: Collection[Path]) -> bool:
     """Whether an image that an importer made can be read; packs it. It is looked at by its header before it is decoded."""
     shown = PureWindowsPath(image.filepath).name or image.name
     if is_struck_out(shown):  # said already, by its own name
@@ -138,7 +140,7 @@ _MTL_PARTS = {"bump": "normal", "glow": "base"}
 """What a library's other maps may stand in for: programs write normal maps as "bump", and unlit colour as glow."""
 
 
-def _from_mtl(path: Path, material: Any, allowed: Collection[Path], missing: list[str]) -> dict[str, str]:
+def _from_mtl(path: Path, material: bpy.types.Material, allowed: Collection[Path], missing: list[str]) -> dict[str, str]:
     """What the .mtl beside an OBJ names for a material: part to file as written, those that stand in for others last."""
     if path_kind(path) != ".obj":
         return {}
@@ -235,7 +237,7 @@ def scan_material(name: str, textures: Textures, *, colours: bool) -> Any:
     return material
 
 
-def _picture(tree: Any, shader: Any, part: str, textures: Textures, row: int) -> None:
+def _picture(tree: bpy.types.NodeTree, shader: Any, part: str, textures: Textures, row: int) -> None:
     image = textures.images[part]
     if part != "base":
         image.colorspace_settings.name = "Non-Color"
@@ -255,7 +257,7 @@ def _picture(tree: Any, shader: Any, part: str, textures: Textures, row: int) ->
         tree.links.new(bump.outputs["Normal"], shader.inputs["Normal"])
 
 
-def _green_flipped(image: Any) -> Any:
+def _green_flipped(image: bpy.types.Image) -> Any:
     """A new image with green upside down: all our normal maps are +Y. No larger than any is worked on."""
     pixels = read_pixels(image, limit=LARGEST)
     pixels[..., 1] = 1.0 - pixels[..., 1]

@@ -39,7 +39,7 @@ class Lens:
     blades: int = 0
 
 
-def make_camera(name: str, pose: CameraPose, lens: Lens, *, extra: dict[str, Any] | None = None) -> Any:
+def make_camera(name: str, pose: CameraPose, lens: Lens, *, extra: dict[str, Any] | None = None) -> bpy.types.Object:
     """A new camera object, linked nowhere yet. `extra`: further custom properties, such as the shot's light."""
     data = bpy.data.cameras.new(name)
     item = bpy.data.objects.new(name, data)
@@ -54,12 +54,12 @@ def make_camera(name: str, pose: CameraPose, lens: Lens, *, extra: dict[str, Any
     return item
 
 
-def optics_of(item: Any) -> optics.Optics:
+def optics_of(item: bpy.types.Object) -> optics.Optics:
     """The optics that a shot's camera is set to."""
     return optics.Optics(item[key.FOCAL], item[key.FNUMBER], item.get(key.DISTANCE, item[key.FOCUS]), item.get(key.PUPIL, 1.0))
 
 
-def shot_view(item: Any, subject_mm: Any | None = None) -> sight.ShotView:
+def shot_view(item: bpy.types.Object, subject_mm: Any | None = None) -> sight.ShotView:
     """The view of a shot camera; with the subject's points (n, 3) mm also its outline, for the sight lines."""
     lens = optics_of(item)
     matrix = np.array(item.matrix_basis, float)
@@ -142,7 +142,7 @@ def subject_points(stage: Stage) -> Any:
     return np.concatenate(found) if found else np.zeros((0, 3))
 
 
-def vertices_mm(item: Any) -> Any:
+def vertices_mm(item: bpy.types.Object) -> Any:
     """(n, 3) float32 vertices of a mesh object in its parent's space (the world where it has none), mm."""
     mesh = item.data
     values = np.zeros(len(mesh.vertices) * 3, np.float32)
@@ -152,7 +152,7 @@ def vertices_mm(item: Any) -> Any:
     return (values.reshape(-1, 3) @ matrix[:3, :3].T.astype(np.float32) + matrix[:3, 3].astype(np.float32)) * np.float32(MM)
 
 
-def _properties(item: Any, lens: Lens) -> None:
+def _properties(item: bpy.types.Object, lens: Lens) -> None:
     o = lens.optics
     values = {
         key.FOCAL: (o.focal_mm, "Focal length of the lens, mm", 1.0, 2000.0),
@@ -172,7 +172,7 @@ def _properties(item: Any, lens: Lens) -> None:
     item[key.KIND] = lens.kind
 
 
-def _write_now(item: Any, lens: Lens) -> None:
+def _write_now(item: bpy.types.Object, lens: Lens) -> None:
     """Set what the drivers will say, so that it is right before the first evaluation too."""
     data, o = item.data, lens.optics
     used = formats.frame_used(*lens.format_mm, lens.resolution)

@@ -8,7 +8,10 @@ data-block's settings would be a circle to Blender.
 from __future__ import annotations
 
 import re
-from typing import Any
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    import bpy
 
 FOCAL, FNUMBER, FOCUS, FORMAT = "bozzetto_focal_mm", "bozzetto_fnumber", "bozzetto_focus_mm", "bozzetto_format"
 PUPIL, COC, BLADES = "bozzetto_pupil_ratio", "bozzetto_coc_mm", "bozzetto_blades"
@@ -60,7 +63,7 @@ LENS = {
 """What Blender's camera is given; see `core.optics.in_blender` for why."""
 
 
-def drive(item: Any) -> None:
+def drive(item: bpy.types.Object) -> None:
     """Add the drivers to a camera object and its data. The properties must be there already."""
     for key, expression in READ_OUTS.items():
         _driver(item, f'["{key}"]', expression, item)
@@ -68,7 +71,7 @@ def drive(item: Any) -> None:
         _driver(item.data, path, expression, item)
 
 
-def _driver(block: Any, path: str, expression: str, item: Any) -> None:
+def _driver(block: bpy.types.ID, path: str, expression: str, item: bpy.types.Object) -> None:
     driver = block.driver_add(path).driver
     driver.type = "SCRIPTED"
     for name in sorted(set(re.findall(r"\b[A-Za-z]+\b", expression))):

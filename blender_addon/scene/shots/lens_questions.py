@@ -7,7 +7,7 @@ departure from the true lens where no lens can.
 from __future__ import annotations
 
 from dataclasses import replace
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from mathutils import Matrix
@@ -29,6 +29,9 @@ from ..meshes import read_mesh
 from . import lens_drivers as key
 from .cameras import MM, optics_of, vertices_mm
 
+if TYPE_CHECKING:
+    import bpy
+
 
 @record
 class Asked:
@@ -42,7 +45,7 @@ class Asked:
 # --- questions ------------------------------------------------------------------------------------------------------------
 
 
-def hold_points(camera: Any, points_mm: Any) -> Asked:
+def hold_points(camera: bpy.types.Object, points_mm: Any) -> Asked:
     """The f-number and focus that hold all points (n, 3; mm, world) sharp."""
     pose = pose_of(camera)
     depths = (np.asarray(points_mm, float) - pose.position) @ -pose.rotation[:, 2]
@@ -57,7 +60,7 @@ def hold_points(camera: Any, points_mm: Any) -> Asked:
     return Asked(answer, (near, far))
 
 
-def hold_part(camera: Any, part: str) -> Asked:
+def hold_part(camera: bpy.types.Object, part: str) -> Asked:
     """The f-number and focus that hold what the camera sees of the piece: its 'face', or 'whole'."""
     subject = _subject(camera)
     pose = pose_of(camera)
@@ -74,13 +77,13 @@ def hold_part(camera: Any, part: str) -> Asked:
     return hold_points(camera, points[(depths >= low) & (depths <= high)])
 
 
-def fill_height(camera: Any, share: float) -> Asked:
+def fill_height(camera: bpy.types.Object, share: float) -> Asked:
     """Where the camera must stand for piece and stand to fill a share (0 to 1) of the picture's height."""
     move = lens_moves.fill_height(_outline(camera), pose_of(camera), optics_of(camera), _frame(camera), share=share)
     return Asked(move.answer, pose=move.pose)
 
 
-def other_focal(camera: Any, focal_mm: float) -> Asked:
+def other_focal(camera: bpy.types.Object, focal_mm: float) -> Asked:
     """Where the camera must stand for the same size in the picture at another focal length."""
     move = lens_moves.other_focal(_outline(camera), pose_of(camera), optics_of(camera), focal_mm=focal_mm)
     return Asked(move.answer, pose=move.pose)
@@ -89,7 +92,7 @@ def other_focal(camera: Any, focal_mm: float) -> Asked:
 # --- setting --------------------------------------------------------------------------------------------------------------
 
 
-def set_lens(camera: Any, asked: Asked) -> None:
+def set_lens(camera: bpy.types.Object, asked: Asked) -> None:
     """Set the camera as answered, moved where it must move; it shows one exposure again."""
     lens = asked.answer.optics
     camera[key.FOCAL], camera[key.FNUMBER] = float(lens.focal_mm), float(lens.fnumber)
@@ -103,7 +106,7 @@ def set_lens(camera: Any, asked: Asked) -> None:
     camera.update_tag()
 
 
-def set_bracket(camera: Any, asked: Asked, *, overlap: float = 0.3, frames: bool = False) -> int:
+def set_bracket(camera: bpy.types.Object, asked: Asked, *, overlap: float = 0.3, frames: bool = False) -> int:
     """Have the shot taken as a focus bracket from end to end at the answer's f-number; returns how many slices."""
     assert asked.ends is not None
     lens = asked.answer.optics
@@ -117,7 +120,7 @@ def set_bracket(camera: Any, asked: Asked, *, overlap: float = 0.3, frames: bool
     return len(slices)
 
 
-def set_departure(camera: Any) -> None:
+def set_departure(camera: bpy.types.Object) -> None:
     """Have the shot taken with a sharp subject before a soft set, as no lens gives it; the caption says so."""
     _one_exposure(camera)
     camera[DEPTH] = "departure"
@@ -125,7 +128,7 @@ def set_departure(camera: Any) -> None:
     camera.update_tag()
 
 
-def _one_exposure(camera: Any) -> None:
+def _one_exposure(camera: bpy.types.Object) -> None:
     for name in (DEPTH, SLICES):
         if name in camera:
             del camera[name]
@@ -135,26 +138,26 @@ def _one_exposure(camera: Any) -> None:
 # --- what the questions look at -------------------------------------------------------------------------------------------
 
 
-def pose_of(camera: Any) -> CameraPose:
+def pose_of(camera: bpy.types.Object) -> CameraPose:
     """Where a camera stands now, mm."""
     matrix = np.array(_hung_on(camera) @ camera.matrix_basis, float)
     rotation = matrix[:3, :3] / np.linalg.norm(matrix[:3, :3], axis=0)
     return CameraPose(matrix[:3, 3] * MM, rotation, optics_of(camera).focus_mm)
 
 
-def _hung_on(camera: Any) -> Any:
+def _hung_on(camera: bpy.types.Object) -> Any:
     return camera.parent.matrix_world @ camera.matrix_parent_inverse if camera.parent else Matrix.Identity(4)
 
 
-def _name(camera: Any) -> str:
+def _name(camera: bpy.types.Object) -> str:
     return str(camera.get(roles.KEY, camera.name)).capitalize()
 
 
-def _frame(camera: Any) -> tuple[float, float]:
+def _frame(camera: bpy.types.Object) -> tuple[float, float]:
     return frame_used(camera[key.FORMAT][0], camera[key.FORMAT][1], tuple(camera[key.RESOLUTION]))
 
 
-def _outline(camera: Any) -> Any:
+def _outline(camera: bpy.types.Object) -> Any:
     """(n, 3) the points of piece and stand, mm."""
     job = camera.get(roles.JOB, "")
     found = [vertices_mm(item) for role in ("piece", "stand") for item in roles.players(job, role=role)]
@@ -163,7 +166,7 @@ def _outline(camera: Any) -> Any:
     return np.concatenate(found).astype(float)
 
 
-def _subject(camera: Any) -> Subject:
+def _subject(camera: bpy.types.Object) -> Subject:
     pieces = roles.players(camera.get(roles.JOB, ""), role="piece")
     if not pieces or not len(pieces[0].data.polygons):
         raise SubjectError("There is no piece to look at: run the steps of Scan first")

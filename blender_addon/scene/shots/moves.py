@@ -19,6 +19,8 @@ from . import lens_drivers as key
 from .cameras import Lens, make_camera, optics_of, shot_view
 
 if TYPE_CHECKING:
+    import bpy
+
     from ..stage import Stage
 
 MOVE, PATH, OF, FPS = "bozzetto_move", "bozzetto_path", "bozzetto_of", "bozzetto_fps"
@@ -34,7 +36,7 @@ FIRST_FRAME = 1001
 """The frame of the scene at which a move's keys begin: the turntable's come before, and the subject rests again by then."""
 
 
-def start_of(shot: Any, surface: SurfaceQueries) -> From:
+def start_of(shot: bpy.types.Object, surface: SurfaceQueries) -> From:
     """Where a move of a shot begins: its camera as it stands now, stepped back so that 16:9 shows as much of the height."""
     lens = optics_of(shot)
     matrix = np.array(shot.matrix_basis, float)
@@ -48,7 +50,7 @@ def start_of(shot: Any, surface: SurfaceQueries) -> From:
     return From(stepped, replace(lens, focus_mm=distance), used, _target(shot, surface, position, rotation, lens.focus_mm))
 
 
-def _target(shot: Any, surface: SurfaceQueries, position: Floats, rotation: Floats, focus_mm: float) -> Floats:
+def _target(shot: bpy.types.Object, surface: SurfaceQueries, position: Floats, rotation: Floats, focus_mm: float) -> Floats:
     """The point that the shot focuses on; where its camera was moved by hand, what the axis meets, or the middle of the
     focus."""
     on_axis = position - focus_mm * rotation[:, 2]
@@ -60,7 +62,7 @@ def _target(shot: Any, surface: SurfaceQueries, position: Floats, rotation: Floa
     return near[0] if face[0] >= 0 else on_axis
 
 
-def make_move_camera(name: str, found: Path, shot: Any, *, fps: int, extra: dict[str, Any]) -> Any:
+def make_move_camera(name: str, found: Path, shot: bpy.types.Object, *, fps: int, extra: dict[str, Any]) -> Any:
     """A camera with a key a frame for a move of a shot, lens and light as the shot has them."""
     lens = lens_of(shot, found.optics)
     item = make_camera(name, pose_at_frame(found, 0), lens, extra=extra)
@@ -80,13 +82,13 @@ def make_move_camera(name: str, found: Path, shot: Any, *, fps: int, extra: dict
     return item
 
 
-def lens_of(shot: Any, lens: optics.Optics) -> Lens:
+def lens_of(shot: bpy.types.Object, lens: optics.Optics) -> Lens:
     """A shot's format and sharpness with these optics, in the shape of a moving picture."""
     sensor = tuple(float(side) for side in shot[key.FORMAT])
     return Lens(lens, (sensor[0], sensor[1]), SHAPE, str(shot[key.KIND]), float(shot[key.COC]), int(shot.get(key.BLADES, 0)))
 
 
-def path_of(item: Any) -> Path:
+def path_of(item: bpy.types.Object) -> Path:
     """The path of a move's camera; the targets lie in the middle of its focus."""
     flat = np.array(item[PATH], float).reshape(-1, 13)
     positions, rotations, focus = flat[:, :3], flat[:, 3:12].reshape(-1, 3, 3), flat[:, 12]
@@ -112,7 +114,7 @@ def move_views(stage: Stage, points: Floats) -> list[sight.ShotView]:
     return views
 
 
-def _seen_from(view: sight.ShotView, pose: CameraPose, item: Any, points: Floats) -> sight.ShotView:
+def _seen_from(view: sight.ShotView, pose: CameraPose, item: bpy.types.Object, points: Floats) -> sight.ShotView:
     lens = replace(optics_of(item), focus_mm=pose.focus_mm)
     near, far = optics.limits(lens, item[key.COC])
     slopes, depth = project(points, pose.position, pose.rotation)

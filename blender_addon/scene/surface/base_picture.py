@@ -5,7 +5,7 @@ The mesh's own materials are asked: what the job puts on hangs on the object's s
 
 from __future__ import annotations
 
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -13,6 +13,9 @@ from ...core.arrays import Bools
 from ...core.mesh.triangles import TriangleMesh, face_areas
 from ...core.records import record
 from ..meshes import read_mesh
+
+if TYPE_CHECKING:
+    import bpy
 
 DEPTH = 8
 """Nodes that are looked through behind a socket."""
@@ -42,7 +45,7 @@ class BasePicture:
     share: float
 
 
-def picture_of(material: Any, part: str = "base") -> Any | None:
+def picture_of(material: bpy.types.Material, part: str = "base") -> Any | None:
     """The image of that part of a material, or None: 'base', 'normal', 'roughness', 'metallic', 'opacity'; of our own scan
     materials 'occlusion' as well."""
     tree = material.node_tree if material is not None else None
@@ -64,7 +67,7 @@ def picture_of(material: Any, part: str = "base") -> Any | None:
     return own.image if own is not None and own.bl_idname == "ShaderNodeTexImage" else None
 
 
-def plain_colour(material: Any) -> tuple[float, float, float]:
+def plain_colour(material: bpy.types.Material) -> tuple[float, float, float]:
     """The linear base colour of a material without a picture; a mid grey where it has none."""
     tree = material.node_tree if material is not None else None
     for node in tree.nodes if tree is not None else ():
@@ -74,7 +77,7 @@ def plain_colour(material: Any) -> tuple[float, float, float]:
     return (0.5, 0.5, 0.5)
 
 
-def image_behind(socket: Any, depth: int = DEPTH) -> Any | None:
+def image_behind(socket: bpy.types.NodeSocket, depth: int = DEPTH) -> Any | None:
     """The first image that feeds a socket, through mixes, normal maps and colour nodes."""
     for link in socket.links:
         node = link.from_node
@@ -88,7 +91,7 @@ def image_behind(socket: Any, depth: int = DEPTH) -> Any | None:
     return None
 
 
-def base_picture(item: Any, triangles: TriangleMesh | None = None) -> BasePicture | None:
+def base_picture(item: bpy.types.Object, triangles: TriangleMesh | None = None) -> BasePicture | None:
     """The picture on the largest part of an object's surface, or None where no material shows one.
 
     Several slots that show one image count together. triangles: the object's mesh in any unit, where it was read already.
@@ -113,7 +116,7 @@ def base_picture(item: Any, triangles: TriangleMesh | None = None) -> BasePictur
     return BasePicture(image, slot, area / max(float(areas.sum()), 1e-12))
 
 
-def faces_showing(item: Any, triangles: TriangleMesh, image: Any) -> Bools:
+def faces_showing(item: bpy.types.Object, triangles: TriangleMesh, image: bpy.types.Image) -> Bools:
     """(m,) bool: the faces whose own material shows the image."""
     slots = triangles.material if triangles.material is not None else np.zeros(len(triangles.faces), int)
     shown = [picture_of(material) for material in item.data.materials] or [None]

@@ -14,10 +14,12 @@ from ..nodes.relief import BANDS, RELIEF_MASK
 from ..prints.fingerprint import noted, unchanged
 
 if TYPE_CHECKING:
+    import bpy
+
     from ..stage import Stage
 
 
-def set_band(scene: Any, setting: str, value: float) -> int:
+def set_band(scene: bpy.types.Scene, setting: str, value: float) -> int:
     """Set a band by the name of its setting ('relief_fine') in the materials of the scene's job; how many wear it."""
     name = next(socket for socket, own in BANDS.items() if own == setting)
     count = 0
@@ -51,7 +53,7 @@ def begin_mask(stage: Stage) -> Any | None:
     return layers[RELIEF_MASK]
 
 
-def _ours(material: Any, change: Callable[[], Any]) -> None:
+def _ours(material: bpy.types.Material, change: Callable[[], Any]) -> None:
     """A change that a setting stands for: a material that was ours stays ours, one that the user changed stays theirs."""
     kept = material.get(roles.PRINT)
     before = bool(kept) and unchanged(material, kept)

@@ -18,10 +18,12 @@ from ..scan.importers import COLOUR
 from .base_picture import base_picture
 
 if TYPE_CHECKING:
+    import bpy
+
     from ..stage import Stage
 
 
-def own_attribute(item: Any) -> str:
+def own_attribute(item: bpy.types.Object) -> str:
     """The name of the scan's vertex colours, '' without any; masks that were painted for regions are other layers."""
     layers = item.data.color_attributes
     others = [layer for layer in layers if layer.name != RELIEF_MASK]
@@ -29,13 +31,13 @@ def own_attribute(item: Any) -> str:
     return layer.name if layer else ""
 
 
-def uv_name(item: Any, default: str = "UVMap") -> str:
+def uv_name(item: bpy.types.Object, default: str = "UVMap") -> str:
     """The name of the object's active UV map."""
     layer = item.data.uv_layers.active
     return layer.name if layer else default
 
 
-def own_colour_of(stage: Stage, item: Any, role: str) -> tuple[Any | None, str]:
+def own_colour_of(stage: Stage, item: bpy.types.Object, role: str) -> tuple[Any | None, str]:
     """The image of the own colour of a piece or stand (its albedo, once made), or else the name of its vertex colours."""
     image = stage.find("albedo", role)
     if image is None:
@@ -45,7 +47,7 @@ def own_colour_of(stage: Stage, item: Any, role: str) -> tuple[Any | None, str]:
 
 
 def maps_of(
-    stage: Stage, item: Any, role: str, strength: float | None, *, displaced: bool = False,
+    stage: Stage, item: bpy.types.Object, role: str, strength: float | None, *, displaced: bool = False,
     bands: tuple[float, float, float] = (1.0, 1.0, 1.0),
 ) -> Maps:  # fmt: skip
     """What the piece or stand brings to a material; a strength of None takes what the relief advises.
@@ -71,7 +73,7 @@ def maps_of(
     )
 
 
-def closeups_of(stage: Stage, item: Any, role: str) -> CloseupMaps | None:
+def closeups_of(stage: Stage, item: bpy.types.Object, role: str) -> CloseupMaps | None:
     """The close-ups' maps of the piece, where there are some and the piece still has their UV layer."""
     normal, weight, colour = (stage.find(part, role) for part in ("closeup_normal", "closeup_weight", "closeup_colour"))
     if normal is None or weight is None or LAYER not in item.data.uv_layers:
@@ -79,7 +81,7 @@ def closeups_of(stage: Stage, item: Any, role: str) -> CloseupMaps | None:
     return CloseupMaps(normal, weight, colour, float(normal.get("strength", 1.0)))
 
 
-def mean_colour(item: Any, maps: Maps) -> tuple[float, float, float] | None:
+def mean_colour(item: bpy.types.Object, maps: Maps) -> tuple[float, float, float] | None:
     """The own colour of the object, linear, the mean over its corners; None where it has none that can be read."""
     mesh = item.data
     if maps.colour is None:

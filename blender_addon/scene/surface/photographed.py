@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Generator
 from functools import partial
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -22,13 +22,16 @@ from ..meshes import MM, read_mesh
 from .base_picture import base_picture, faces_showing, picture_of
 from .surface_texture import colour_layer, read_linear
 
+if TYPE_CHECKING:
+    import bpy
+
 MOST_TEXELS = 5_000_000  # covered texels that are worked on: more are halved
 FEWEST_TEXELS = 256
 AGAIN = "export the scan again with its photo texture"
 
 
 def reading(
-    item: Any, progress: Progress, *, finest_texel_mm: float = 0.0, occluders: tuple[Any, ...] = ()
+    item: bpy.types.Object, progress: Progress, *, finest_texel_mm: float = 0.0, occluders: tuple[Any, ...] = ()
 ) -> Generator[Progress, None, Photographed | str]:
     """The object's textured surface in mm, or the end of a sentence "The piece ..." that says why there is none.
 
@@ -90,7 +93,7 @@ def _by_vertices(triangles: TriangleMesh, beside: tuple[Floats, Ints] | None) ->
     return _featureless(colours) or Photographed(surface, colours, beside)
 
 
-def own_normals(item: Any, surface: TexturedSurface) -> Floats | None:
+def own_normals(item: bpy.types.Object, surface: TexturedSurface) -> Floats | None:
     """(n, 3) float32 tangent-space +Y normals that the scan's own map gives in the surface's texels; None without a map."""
     triangles = read_mesh(item)
     texture = None if surface.on_vertices else base_picture(item, triangles)
@@ -107,7 +110,7 @@ def own_normals(item: Any, surface: TexturedSurface) -> Floats | None:
     return decode(pixels[row, column])
 
 
-def shared_share(item: Any) -> float:
+def shared_share(item: bpy.types.Object) -> float:
     """Part 0 to 1 of the textured area's texels that several places of the surface share; measured coarsely."""
     triangles = read_mesh(item)
     if triangles.uv is None:
@@ -116,7 +119,7 @@ def shared_share(item: Any) -> float:
     return float(surface.texels.shared.mean()) if len(surface) else 0.0
 
 
-def _limit(image: Any, triangles: TriangleMesh, used: Bools, finest_texel_mm: float) -> int:
+def _limit(image: bpy.types.Image, triangles: TriangleMesh, used: Bools, finest_texel_mm: float) -> int:
     """The longest side to work at: not finer than asked, not more texels than memory is given for."""
     width, height = working_size(image, LARGEST)
     if triangles.uv is None or not used.any():

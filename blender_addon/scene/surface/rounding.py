@@ -79,7 +79,7 @@ def _captured(tree: Tree, mesh: Any, values: dict[str, Any]) -> PlacedNode:
     return PlacedNode(node)
 
 
-def round_outline(item: Any) -> None:
+def round_outline(item: bpy.types.Object) -> None:
     """Give an object the modifier, at no level and before all others; it acts when rendered alone, never in the window."""
     modifier = item.modifiers.get(MODIFIER) or item.modifiers.new(MODIFIER, "NODES")
     modifier.node_group = rounding_group()
@@ -88,7 +88,7 @@ def round_outline(item: Any) -> None:
     set_levels(item, 0)
 
 
-def set_levels(item: Any, levels: int) -> None:
+def set_levels(item: bpy.types.Object, levels: int) -> None:
     """Set how often the edges of an object with the modifier are halved."""
     modifier = item.modifiers[MODIFIER]
     sockets = modifier.node_group.interface.items_tree
@@ -97,7 +97,7 @@ def set_levels(item: Any, levels: int) -> None:
     item.update_tag()
 
 
-def levels_for(item: Any, pixel_m: float) -> int:
+def levels_for(item: bpy.types.Object, pixel_m: float) -> int:
     """How often edges must be halved for nineteen in twenty to be no longer than `FACET_PX` pixels of `pixel_m` metres."""
     mesh = item.data
     if not len(mesh.edges):
@@ -113,7 +113,7 @@ def levels_for(item: Any, pixel_m: float) -> int:
 
 
 @contextlib.contextmanager
-def rounded(items: list[Any], shot: Any, size: tuple[int, int]) -> Iterator[None]:
+def rounded(items: list[Any], shot: bpy.types.Object, size: tuple[int, int]) -> Iterator[None]:
     """Objects with the modifier divided as a picture of that size from a shot needs it, inside the block."""
     field_mm = shot.get("bozzetto_field_width_mm")
     chosen = [item.name for item in items if MODIFIER in item.modifiers and field_mm and shot.get(KIND)]

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -11,8 +11,11 @@ from ...core.mesh.triangles import TriangleMesh
 from ...core.srgb import decode, luminance
 from ..images import LARGEST, read_pixels
 
+if TYPE_CHECKING:
+    import bpy
 
-def read_linear(image: Any, *, limit: int = LARGEST) -> Floats:
+
+def read_linear(image: bpy.types.Image, *, limit: int = LARGEST) -> Floats:
     """(height, width, 3) float32 linear colours of an image, reduced where a side passes `limit`.
 
     Byte images in an sRGB-like space are decoded; float images and Non-Color ones are taken as they are.

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Generator
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -25,6 +25,9 @@ from ...scene.delivery.copies.client_pictures import SUFFIX, Copy, Wanted, write
 from ...scene.delivery.copies.marked import is_marked
 from ...scene.shots.cameras import shot_view, subject_points
 from ...scene.stage import Stage
+
+if TYPE_CHECKING:
+    import bpy
 
 FOLDER = "hand_over"
 NAME_FIELDS = ("job", "shot", "number", "crop")
@@ -158,14 +161,14 @@ def _wanted(stage: Stage, settings: Any, aspect: float | None, still: Still) -> 
     )  # fmt: skip
 
 
-def field_width(shot: Any) -> float:
+def field_width(shot: bpy.types.Object) -> float:
     """Width of what the shot sees at its plane of focus, mm."""
     width, height = (float(side) for side in shot["bozzetto_format"])
     size = tuple(shot.get("bozzetto_resolution", (3, 2)))  # a portrait or 4:3 picture uses a part of the sensor
     return frame_used(width, height, (size[0], size[1]))[0] / max(float(shot["bozzetto_magnification"]), 1e-9)
 
 
-def subject_box(stage: Stage, shot: Any) -> Box | None:
+def subject_box(stage: Stage, shot: bpy.types.Object) -> Box | None:
     """Where piece and stand lie in a shot's picture; None where that is not known."""
     try:
         view = shot_view(shot, subject_points(stage))

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from ...core.files.pictures.labels import Labels
 from ...core.files.pictures.picture_headers import check_picture
@@ -22,6 +22,9 @@ from ...scene.running.session import writes
 from ...scene.shots.lens_drivers import NEVER
 from ...scene.stage import Stage
 from ._copies import FOLDER, Still, missing_mark, stills_of
+
+if TYPE_CHECKING:
+    import bpy
 
 FRAMES = 72
 """The most frames that a turn on the page has; of more, every second or third is taken."""
@@ -184,7 +187,7 @@ def _material_shown(stage: Stage) -> str:
     return next((label for key, label, _ in spec.choices if key == value), "") if spec is not None else ""
 
 
-def sides(item: Any) -> tuple[float, float, float]:
+def sides(item: bpy.types.Object) -> tuple[float, float, float]:
     """Width, depth and height in mm; the height from where it stands, not from a bump that dips under that by noise."""
     width, depth, height = (MM * side for side in item.dimensions)
     up = item.matrix_world[2]
@@ -196,7 +199,7 @@ def _sharp(near: float, far: float) -> str:
     return f"from {near:.0f} mm to infinity" if far >= NEVER else f"{far - near:.1f} mm deep"
 
 
-def optics(shot: Any) -> dict[str, str]:
+def optics(shot: bpy.types.Object) -> dict[str, str]:
     """What a shot was taken with; empty for a camera of the user's own."""
     try:
         return {

@@ -6,7 +6,7 @@ import contextlib
 from collections.abc import Iterator
 from dataclasses import asdict, replace
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING
 
 from ...core.records import record
 from ...job.farm import Order
@@ -20,6 +20,9 @@ from ...scene.delivery.shot_state import dressed_for, turned, turning
 from ...scene.delivery.standing_still import standing_still
 from ...scene.stage import Stage
 from ...scene.surface.rounding import rounded
+
+if TYPE_CHECKING:
+    import bpy
 
 STILL, CUTOUT, FRAME = "still", "cutout", "frame"
 
@@ -126,7 +129,7 @@ def _rounded(stage: Stage, task: Task) -> contextlib.AbstractContextManager[None
 
 
 @contextlib.contextmanager
-def _ready(stage: Stage, shot: Any, task: Task) -> Iterator[None]:
+def _ready(stage: Stage, shot: bpy.types.Object, task: Task) -> Iterator[None]:
     """The scene as this picture needs it; as it was afterwards, also when the render fails."""
     with dressed_for(stage, shot):
         stage.scene.frame_set(1)  # the pivot rests there; the turn below is our own

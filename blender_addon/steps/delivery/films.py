@@ -6,7 +6,6 @@ import contextlib
 import hashlib
 from collections.abc import Iterator
 from pathlib import Path
-from typing import Any
 
 import bpy
 
@@ -70,7 +69,7 @@ def _mark(stage: Stage, settings: Settings) -> str:
 
 
 def _tasks(
-    stage: Stage, settings: Settings, name: str, item: Any
+    stage: Stage, settings: Settings, name: str, item: bpy.types.Object
 ) -> tuple[list[tuple[Path, int, str]], tuple[int, int], Quality]:
     """File, number and digest of each frame of a move, their size in pixels, and how well they are rendered."""
     assert stage.out is not None
@@ -90,7 +89,7 @@ def _tasks(
 
 
 @contextlib.contextmanager
-def _seen(stage: Stage, shot: Any, item: Any) -> Iterator[None]:
+def _seen(stage: Stage, shot: bpy.types.Object, item: bpy.types.Object) -> Iterator[None]:
     """The scene in its shot's light, without what stands in the move's way; the subject at rest."""
     with dressed_for(stage, shot):
         stage.scene.frame_set(1)
@@ -101,7 +100,7 @@ def _seen(stage: Stage, shot: Any, item: Any) -> Iterator[None]:
             restore_set(stage.scene, before)
 
 
-def _frame(stage: Stage, shot: Any, found: MovePath, frame: int, path: Path, size: tuple[int, int]) -> None:
+def _frame(stage: Stage, shot: bpy.types.Object, found: MovePath, frame: int, path: Path, size: tuple[int, int]) -> None:
     """One frame, by a camera of its own: the planned one's keys belong to the scene's time."""
     pose = pose_at_frame(found, frame)
     lens = lens_of(

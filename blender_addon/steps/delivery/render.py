@@ -113,13 +113,13 @@ def _quality(settings: Settings) -> tuple[Quality, int]:
     return Quality(samples, noise, settings.denoise), settings.size or preset.long_side
 
 
-def _size(shot: Any, long_side: int) -> tuple[int, int]:
+def _size(shot: bpy.types.Object, long_side: int) -> tuple[int, int]:
     width, height = shot.get("bozzetto_resolution", (3, 2))
     factor = long_side / max(width, height)
     return max(1, round(width * factor)), max(1, round(height * factor))
 
 
-def _turn_size(shot: Any, settings: Settings) -> tuple[int, int]:
+def _turn_size(shot: bpy.types.Object, settings: Settings) -> tuple[int, int]:
     """Pixels of a frame of the turn: of the size asked for, else as many lines along its shorter side as the quality has."""
     if settings.turntable_size is not None:
         return _size(shot, settings.turntable_size)

@@ -96,7 +96,7 @@ class _Subject:
         self.camera = way / np.linalg.norm(way)
 
 
-def _corners(item: Any) -> tuple[Any, Any]:
+def _corners(item: bpy.types.Object) -> tuple[Any, Any]:
     """Lowest and highest corner of an object in mm."""
     box = np.array([item.matrix_basis @ corner for corner in map(Vector, item.bound_box)])
     return MM * box.min(axis=0), MM * box.max(axis=0)
@@ -144,7 +144,9 @@ class _Light:
             around=[item for item in around if not item.hide_render], seed=stage.seed,
         )  # fmt: skip
 
-    def exposed(self, stage: Stage, settings: Settings, card: float, shot: Any | None, *, close: bool = False) -> float:
+    def exposed(
+        self, stage: Stage, settings: Settings, card: float, shot: bpy.types.Object | None, *, close: bool = False
+    ) -> float:
         """The exposure of a shot in stops. card: what puts a grey card on mid-grey there.
 
         By the settings where they say it, else by the piece's own lights and shadows in a trial picture; where there is nothing
@@ -160,7 +162,7 @@ class _Light:
         most = metering.most_over_card(**exposed_as(stage.find("surface", "piece")))
         return metering.stops_for_piece(bright, metering.TONES[settings.view], card=card, most=most)
 
-    def tried(self, stage: Stage, shot: Any) -> Any | None:
+    def tried(self, stage: Stage, shot: bpy.types.Object) -> Any | None:
         """(n,) luminance of the piece's pixels in a small picture of a shot in this light; None where too few are seen."""
         roles = ("stand", "table", "backdrop", "prop")
         around = [item for role in roles for item in stage.find_all(role).values() if not item.hide_render]
@@ -171,7 +173,7 @@ class _Light:
             )  # fmt: skip
 
     @contextlib.contextmanager
-    def turned_to(self, shot: Any) -> Iterator[list[Any]]:
+    def turned_to(self, shot: bpy.types.Object) -> Iterator[list[Any]]:
         """The lamps and cards as they stand for a shot inside the block."""
         turn, items = turn_towards(bpy.data.worlds[self.world_name], shot), self.objects()
         kept = [item.matrix_basis.copy() for item in items]

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import replace
 from functools import partial
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -33,6 +33,9 @@ from ...scene.scan.textures import sizes_of
 from ...scene.stage import Stage
 from ...scene.thumbnails import surface_colours
 from .declared.orientation import Settings
+
+if TYPE_CHECKING:
+    import bpy
 
 ASSUMED_MM = 80.0
 FRONT_POINTS = 40_000
@@ -174,7 +177,7 @@ def _given_up(settings: Settings) -> tuple[Any, str] | None:
     return (AXES[settings.up], settings.up) if settings.up != "auto" else None
 
 
-def _shown_by(item: Any, mesh: TriangleMesh) -> Any:
+def _shown_by(item: bpy.types.Object, mesh: TriangleMesh) -> Any:
     """What the scan's own colour shows at points of its faces, or None where it has none."""
     if not mesh.colours and mesh.uv is None:
         return None

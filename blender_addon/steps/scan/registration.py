@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 from functools import partial
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -34,6 +34,9 @@ from ...scene.running.session import whole_file
 from ...scene.stage import Stage
 from ...scene.thumbnails import vertex_colours
 from .declared.registration import Choice, Pair, Settings
+
+if TYPE_CHECKING:
+    import bpy
 
 PARTIAL = ("stand", "piece")
 """Roles of scans that show only a part of what the first one shows."""
@@ -84,7 +87,7 @@ def run(stage: Stage, settings: Settings) -> Run:
     return Result("; ".join(words), figures, tuple(decisions))
 
 
-def _read(item: Any, scale: float) -> tuple[TriangleMesh, Any]:
+def _read(item: bpy.types.Object, scale: float) -> tuple[TriangleMesh, Any]:
     """A mesh and its linear colour a vertex."""
     mesh = read_mesh(item, scale=scale)
     mesh = replace(mesh, colours={name: values for name, values in mesh.colours.items() if name != "bozzetto_stand"})

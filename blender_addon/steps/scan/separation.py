@@ -5,7 +5,7 @@ from __future__ import annotations
 import hashlib
 from dataclasses import replace
 from functools import partial
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -25,6 +25,9 @@ from ...scene.spatial import Points, SurfaceQueries
 from ...scene.stage import Stage
 from ...scene.thumbnails import surface_colours
 from .declared.separation import Settings
+
+if TYPE_CHECKING:
+    import bpy
 
 MASK_PRINT = "bozzetto_stand_print"
 LEFTOVER_FAR, LEFTOVER_OPEN = 1.0, 1.5
@@ -241,7 +244,7 @@ def _show_mask(stage: Stage, mesh: TriangleMesh, found: Separation) -> None:
     values = np.zeros(len(mesh.vertices), np.float32)
     values[mesh.faces[found.stand]] = 1.0
 
-    def write(item: Any) -> None:
+    def write(item: bpy.types.Object) -> None:
         layer = item.data.color_attributes.get(MASK)
         if layer is None:
             layer = item.data.color_attributes.new(name=MASK, type="FLOAT_COLOR", domain="POINT")
@@ -257,14 +260,14 @@ def _without_mask(mesh: TriangleMesh) -> TriangleMesh:
     return replace(mesh, colours={name: values for name, values in mesh.colours.items() if name != MASK})
 
 
-def _face_colours(item: Any, mesh: TriangleMesh) -> Any:
+def _face_colours(item: bpy.types.Object, mesh: TriangleMesh) -> Any:
     """(m, 3) linear colour at each face's middle, or None when the scan has no colour."""
     count = len(mesh.faces)
     shown = surface_colours(item, mesh, np.arange(count), np.full((count, 3), 1.0 / 3.0))
     return None if float(np.ptp(shown, axis=0).max()) < 0.02 else decode(shown)
 
 
-def _tone(item: Any, mesh: TriangleMesh) -> Any:
+def _tone(item: bpy.types.Object, mesh: TriangleMesh) -> Any:
     """(n,) lightness at the vertices, or None."""
     colours = _face_colours(item, mesh)
     if colours is None:

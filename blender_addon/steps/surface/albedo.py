@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from functools import partial
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -21,6 +21,9 @@ from ...scene.stage import Stage
 from ...scene.surface.light_decisions import PAINT, PHOTO
 from ...scene.surface.photographed import reading
 from .declared.albedo import Settings
+
+if TYPE_CHECKING:
+    import bpy
 
 MARGIN = 8  # texels that colours are grown past the islands
 
@@ -74,7 +77,7 @@ def run(stage: Stage, settings: Settings) -> Run:
     return Result(f"Took the light out of the {' and the '.join(done)}", figures)
 
 
-def _sampled(image: Any, surface: TexturedSurface) -> Floats:
+def _sampled(image: bpy.types.Image, surface: TexturedSurface) -> Floats:
     """(n,) first channel of an image of the same UVs, of whatever size, at the surface's texels."""
     pixels = read_pixels(image)[..., 0]
     (height, width), (rows, columns) = pixels.shape, surface.texels.shape

@@ -89,7 +89,7 @@ def _fitting(
     return surface_of(kind, settings)
 
 
-def _region(item: Any, row: Region, settings: Settings) -> tuple[str, MaterialSurface]:
+def _region(item: bpy.types.Object, row: Region, settings: Settings) -> tuple[str, MaterialSurface]:
     painted = [layer.name for layer in item.data.color_attributes]
     if row.mask not in painted:
         have = f"it has {', '.join(painted)}" if painted else "it has none"
@@ -99,12 +99,12 @@ def _region(item: Any, row: Region, settings: Settings) -> tuple[str, MaterialSu
     return row.mask, region(row, settings)
 
 
-def _cavity(item: Any) -> Floats:
+def _cavity(item: bpy.types.Object) -> Floats:
     mesh = meshes.read_mesh(item, scale=meshes.MM)
     return cavity.cavity(mesh.vertices, mesh.faces).astype(np.float32)
 
 
-def _levels(item: Any) -> int:
+def _levels(item: bpy.types.Object) -> int:
     """How often each edge is to be halved until the surface can hold the relief, within what memory allows."""
     mesh = meshes.read_mesh(item, scale=meshes.MM)
     edge = float(np.median(np.linalg.norm(mesh.vertices[mesh.faces[:, 1]] - mesh.vertices[mesh.faces[:, 0]], axis=1)))
@@ -123,7 +123,7 @@ def _dresser(stage: Stage, role: str, material_uid: int, values: Floats | None, 
     vertices; finer: halvings of the edges for true displacement.
     """
 
-    def dress(item: Any) -> None:
+    def dress(item: bpy.types.Object) -> None:
         material = next((entry for entry in bpy.data.materials if entry.session_uid == material_uid), None)
         if not item.material_slots:
             item.data.materials.append(None)

@@ -83,7 +83,7 @@ class BOZZETTO_OT_crop_box(bpy.types.Operator):
         batch.draw(shader)
 
 
-def box_in_frame(context: Any, camera: Any, start: Any, end: Any) -> tuple[float, float, float, float]:
+def box_in_frame(context: bpy.types.Context, camera: Any, start: Any, end: Any) -> tuple[float, float, float, float]:
     """Two corners in the region's pixels as shares of the camera's frame: left, lower, right, upper."""
     frame = [camera.matrix_world @ corner for corner in camera.data.view_frame(scene=context.scene)]
     corners = [view3d_utils.location_3d_to_region_2d(context.region, context.region_data, corner) for corner in frame]
@@ -92,7 +92,7 @@ def box_in_frame(context: Any, camera: Any, start: Any, end: Any) -> tuple[float
     return (*np.minimum(first, last).tolist(), *np.maximum(first, last).tolist())  # type: ignore[return-value]
 
 
-def add_crop(scene: Any, camera: Any, box: tuple[float, float, float, float]) -> str:
+def add_crop(scene: bpy.types.Scene, camera: Any, box: tuple[float, float, float, float]) -> str:
     """The row of a shot that shows that box of another; its name. Raises ValueError for a box too small to be meant."""
     matrix = np.array(camera.matrix_basis, float)
     lens = optics_of(camera)

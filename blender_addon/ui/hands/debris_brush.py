@@ -59,7 +59,7 @@ class BOZZETTO_OT_debris_brush(bpy.types.Operator):
         return {"PASS_THROUGH"} if event.type in {"MIDDLEMOUSE", "WHEELUPMOUSE", "WHEELDOWNMOUSE"} else {"RUNNING_MODAL"}
 
 
-def on_table(context: Any, table: Any, pixel: tuple[int, int]) -> tuple[float, float] | None:
+def on_table(context: bpy.types.Context, table: Any, pixel: tuple[int, int]) -> tuple[float, float] | None:
     """Where the table's plane lies under a pixel of the region, scene units; None where the view does not meet it."""
     origin = np.array(view3d_utils.region_2d_to_origin_3d(context.region, context.region_data, pixel), float)
     way = np.array(view3d_utils.region_2d_to_vector_3d(context.region, context.region_data, pixel), float)
@@ -70,7 +70,7 @@ def on_table(context: Any, table: Any, pixel: tuple[int, int]) -> tuple[float, f
     return float(place[0]), float(place[1])
 
 
-def lay_stroke(context: Any, stroke: list[tuple[float, float]], *, radius: float, lay: bool) -> Any:
+def lay_stroke(context: bpy.types.Context, stroke: list[tuple[float, float]], *, radius: float, lay: bool) -> Any:
     """Paint a stroke into the job's mask, which becomes the debris step's; the mask."""
     table, settings = stage_of(context).require("table", ""), context.scene.bozzetto.debris
     image = settings.mask or mask_over(table)

@@ -41,7 +41,7 @@ class BOZZETTO_OT_shot_from_view(bpy.types.Operator):
         return run_again(self, "shot")
 
 
-def seen_in(context: Any, stage: Stage, lead: Any) -> BoxShot:
+def seen_in(context: bpy.types.Context, stage: Stage, lead: Any) -> BoxShot:
     """The view as a shot; lens and format as those of the shot `lead`."""
     region, data = context.region, context.region_data
     middle = (0.5 * region.width, 0.5 * region.height)
@@ -61,7 +61,7 @@ def seen_in(context: Any, stage: Stage, lead: Any) -> BoxShot:
     return BoxShot(azimuth, tilt, focus, float(min(used[0] / across, used[1] / up)), float(lead[FOCAL]), width / height)
 
 
-def add_row(scene: Any, shot: BoxShot, word: str, *, like: str = "") -> str:
+def add_row(scene: bpy.types.Scene, shot: BoxShot, word: str, *, like: str = "") -> str:
     """A row of the shot list for it, named with the next free number; the name. like: the shot whose light and set it has."""
     rows = scene.bozzetto.camera.shots
     taken = {row.name for row in rows}

@@ -3,10 +3,13 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from ....core.records import record
 from ... import roles
+
+if TYPE_CHECKING:
+    import bpy
 
 SHEETS = (("contact_sheet.png", "All shots"), ("sample_sheet.png", "In every material"))
 
@@ -20,13 +23,13 @@ class Finished:
     opens: Path
 
 
-def shots_of(scene: Any) -> list[Any]:
+def shots_of(scene: bpy.types.Scene) -> list[Any]:
     """The shots of the scene's job, in the order of the list."""
     shots = roles.players(scene.get(roles.JOB, ""), role="shot")
     return sorted(shots, key=lambda shot: (shot.get("bozzetto_order", 0), shot.name))
 
 
-def finished(scene: Any, out: Path) -> list[Finished]:
+def finished(scene: bpy.types.Scene, out: Path) -> list[Finished]:
     """What is there now; nothing is made, and a folder that is missing holds nothing."""
     found = []
     for shot in shots_of(scene):

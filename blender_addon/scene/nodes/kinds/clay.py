@@ -6,12 +6,15 @@ Scales are in mm. The mottling, the grog and the pores belong to the material an
 
 from __future__ import annotations
 
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from ....core.surface import reflectance
-from ..builder import Tree, make_group
+from ..builder import Socket, Tree, Value, make_group
 from ..kind import Recipe, label_of
 from ..relief import tooled
+
+if TYPE_CHECKING:
+    import bpy
 
 MICRO_ROUGHNESS = 0.44
 """Roughness of the diffuse reflection of dry clay, as Blender's Principled node takes it: the ratio B / A of Oren & Nayar
@@ -29,7 +32,7 @@ BURNISHED = 0.6
 """How much of the own texture a tool takes away where it has pressed the clay: a guess, judged by eye."""
 
 
-def clay_group() -> Any:
+def clay_group() -> bpy.types.NodeTree:
     """The clay: inputs in the potter's words, a shader out."""
     return make_group("Clay", _clay)
 
@@ -86,7 +89,7 @@ def _clay(tree: Tree) -> None:
     tree.output("Shader", "shader", tree.glimpsed(shader["BSDF"], _wetted(tree, body, wet, 0.5)))
 
 
-def _mottling(tree: Tree, mm: Any, amount: Any) -> tuple[Any, Any]:
+def _mottling(tree: Tree, mm: Value, amount: Value) -> tuple[Socket, Socket]:
     """Tone factor (colour near 1) and the broad pattern 0 to 1."""
     broad = tree.node("TexNoise", {"Vector": mm, "Scale": 0.07, "Detail": 2.0, "Roughness": 0.58})["Factor"]
     fine = tree.node("TexNoise", {"Vector": mm, "Scale": 0.62, "Detail": 3.0, "Roughness": 0.65})["Factor"]
@@ -97,7 +100,7 @@ def _mottling(tree: Tree, mm: Any, amount: Any) -> tuple[Any, Any]:
     return tree.mix(amount, (1.0, 1.0, 1.0), pale), tree.span(broad, 0.3, 0.7)
 
 
-def _grog(tree: Tree, mm: Any, amount: Any, size: Any) -> tuple[dict[str, Any], Any]:
+def _grog(tree: Tree, mm: Value, amount: Value, size: Value) -> tuple[dict[str, Socket], Socket]:
     """Grains that lie in the surface, many small and few large: where they show, their tint, and the bump that they make."""
     ragged = tree.node("TexNoise", {"Vector": mm, "Scale": tree.math("DIVIDE", 1.6, size), "Detail": 1.0})["Factor"]
     ragged = tree.math("MULTIPLY_ADD", ragged, 0.6, -0.3)
@@ -112,7 +115,7 @@ def _grog(tree: Tree, mm: Any, amount: Any, size: Any) -> tuple[dict[str, Any], 
     return {"amount": inside, "tint": tint}, bump
 
 
-def _grains(tree: Tree, mm: Any, ragged: Any, amount: Any, size: Any, fine: float) -> tuple[Any, Any]:
+def _grains(tree: Tree, mm: Value, ragged: Value, amount: Value, size: Value, fine: float) -> tuple[Socket, Socket]:
     """One class of grains, `fine` cells in a length of `size` mm: where they show, 0 to 1, and a number drawn for each."""
     cells = tree.node("TexVoronoi", {"Vector": mm, "Scale": tree.math("DIVIDE", fine, size), "Randomness": 1.0})
     lottery = tree.node("SeparateColor", {"Color": cells["Color"]})
@@ -122,7 +125,7 @@ def _grains(tree: Tree, mm: Any, ragged: Any, amount: Any, size: Any, fine: floa
     return tree.math("MULTIPLY", tree.math("MULTIPLY", inside, shows), 0.85), lottery["Blue"]
 
 
-def _powdered(tree: Tree, colour: Any, mm: Any, recess: Any, dust: Any, wet: Any) -> Any:
+def _powdered(tree: Tree, colour: Value, mm: Value, recess: Value, dust: Value, wet: Value) -> Socket:
     up = tree.node("SeparateXYZ", {"Vector": tree.node("NewGeometry")["Normal"]})["Z"]
     lying = tree.span(up, -0.25, 0.8, 0.0, 1.0)
     cloud = tree.node("TexNoise", {"Vector": mm, "Scale": 0.9, "Detail": 2.0, "Roughness": 0.7})["Factor"]
@@ -132,7 +135,7 @@ def _powdered(tree: Tree, colour: Any, mm: Any, recess: Any, dust: Any, wet: Any
     return tree.mix(cover, colour, pale)
 
 
-def _wetted(tree: Tree, colour: Any, wet: Any, broad: Any) -> Any:
+def _wetted(tree: Tree, colour: Value, wet: Value, broad: Value) -> Socket:
     """Water in the pores darkens and saturates: light is scattered more forward and absorbed more often."""
     uneven = tree.math("MULTIPLY", wet, tree.math("MULTIPLY_ADD", broad, -0.25, 1.1), clamp=True)
     dark = tree.node("Gamma", {"Color": colour, "Gamma": 1.32})["Color"]
@@ -140,8 +143,8 @@ def _wetted(tree: Tree, colour: Any, wet: Any, broad: Any) -> Any:
 
 
 def _texture(
-    tree: Tree, mm: Any, normal: Any, pores: Any, grog: tuple[Any, Any], invented: tuple[Any, Any]
-) -> Any:  # fmt: skip
+    tree: Tree, mm: Value, normal: Value, pores: Value, grog: tuple[Value, Value], invented: tuple[Value, Value]
+) -> Socket:  # fmt: skip
     """The normal with the texture of a dry body: unevenness from the hand, sand, silt, pinholes, grog; some 0.01 mm deep.
 
     grog: its grains and their size. invented: how much of fingerprints and of tool chatter is asked for. A bump is worked out
@@ -161,7 +164,7 @@ def _texture(
     return tree.node("Bump", {"Strength": 1.0, "Distance": 0.001, "Height": marks, "Normal": own})["Normal"]
 
 
-def _fingerprints(tree: Tree, mm: Any, amount: Any) -> Any:
+def _fingerprints(tree: Tree, mm: Value, amount: Value) -> Socket:
     """Invented: ridges 0.45 mm apart in patches the size of a finger tip, in mm of height."""
     warped = tree.node("TexNoise", {"Vector": mm, "Scale": 0.12, "Detail": 1.0})["Color"]
     bent = tree.vector("MULTIPLY_ADD", warped, (16.0, 16.0, 16.0), mm)
@@ -175,7 +178,7 @@ def _fingerprints(tree: Tree, mm: Any, amount: Any) -> Any:
     return tree.math("MULTIPLY", tree.math("MULTIPLY", ridges, patch), tree.math("MULTIPLY", amount, 0.03))
 
 
-def _chatter(tree: Tree, mm: Any, amount: Any) -> Any:
+def _chatter(tree: Tree, mm: Value, amount: Value) -> Socket:
     """Invented: the ripple of a tool dragged over stiff clay, in mm of height."""
     turned = tree.node("VectorRotate", {"Vector": mm, "Axis": (0.3, 1.0, 0.2), "Angle": 0.6})["Vector"]
     ripple = tree.node("TexWave", {"Vector": turned, "Scale": 0.22, "Distortion": 3.0, "Detail": 2.0, "Detail Scale": 0.4})[

@@ -3,15 +3,18 @@ sheen."""
 
 from __future__ import annotations
 
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from ....core.surface import reflectance
 from ..builder import Tree, make_group
 from ..kind import Recipe, label_of
 from ..relief import tooled
 
+if TYPE_CHECKING:
+    import bpy
 
-def compound_group() -> Any:
+
+def compound_group() -> bpy.types.NodeTree:
     """The compound: inputs in the modeller's words, a shader out."""
     return make_group("Compound", _compound)
 

@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from ....core.surface import reflectance
-from ..builder import Tree, make_group
+from ..builder import Socket, Tree, Value, make_group
 from ..kind import Recipe, label_of
 
+if TYPE_CHECKING:
+    import bpy
 
-def glaze_group() -> Any:
+
+def glaze_group() -> bpy.types.NodeTree:
     """The glaze: inputs in the potter's words, a shader out."""
     return make_group("Glaze", _glaze)
 
@@ -70,7 +73,7 @@ def _glaze(tree: Tree) -> None:
     tree.output("Shader", "shader", shader["BSDF"])
 
 
-def _specks(tree: Tree, mm: Any, amount: Any) -> Any:
+def _specks(tree: Tree, mm: Value, amount: Value) -> Socket:
     cells = tree.node("TexVoronoi", {"Vector": mm, "Scale": 0.75, "Randomness": 1.0})
     lottery = tree.node("SeparateColor", {"Color": cells["Color"]})
     shows = tree.math("LESS_THAN", lottery["Red"], tree.math("MULTIPLY", amount, 0.6))
@@ -78,7 +81,7 @@ def _specks(tree: Tree, mm: Any, amount: Any) -> Any:
     return tree.math("MULTIPLY", tree.span(tree.math("SUBTRACT", reach, cells["Distance"]), 0.0, 0.09, smooth=True), shows)
 
 
-def _crackle(tree: Tree, mm: Any, amount: Any) -> Any:
+def _crackle(tree: Tree, mm: Value, amount: Value) -> Socket:
     warped = tree.node("TexNoise", {"Vector": mm, "Scale": 0.3, "Detail": 2.0})["Color"]
     bent = tree.vector("MULTIPLY_ADD", warped, (2.5, 2.5, 2.5), mm)
     edge = tree.node("TexVoronoi", {"Vector": bent, "Scale": 0.22}, feature="DISTANCE_TO_EDGE")["Distance"]

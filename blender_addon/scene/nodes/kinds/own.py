@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
-from typing import Any
+from typing import TYPE_CHECKING
 
 from ..builder import Tree, make_group
 from ..kind import Recipe
 
+if TYPE_CHECKING:
+    import bpy
 
-def own_colour_group() -> Any:
+
+def own_colour_group() -> bpy.types.NodeTree:
     """A surface in a given colour, with the sheen of stone, wood or painted card as asked."""
     return make_group("Own colour", _own)
 

@@ -2,18 +2,21 @@
 
 from __future__ import annotations
 
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from ....core.surface import reflectance
-from ..builder import Tree, make_group
+from ..builder import Socket, Tree, Value, make_group
 from ..kind import Recipe
 from ..relief import tooled
+
+if TYPE_CHECKING:
+    import bpy
 
 MICRO_ROUGHNESS = 0.44
 """The ratio B / A of Oren & Nayar's model (SIGGRAPH 1994) at 30 degrees, which they fitted to wall plaster (from memory)."""
 
 
-def plaster_group() -> Any:
+def plaster_group() -> bpy.types.NodeTree:
     """The plaster: inputs in the moulder's words, a shader out."""
     return make_group("Plaster", _plaster)
 
@@ -67,7 +70,7 @@ def _plaster(tree: Tree) -> None:
     tree.output("Shader", "shader", shader["BSDF"])
 
 
-def _pinholes(tree: Tree, mm: Any, amount: Any) -> Any:
+def _pinholes(tree: Tree, mm: Value, amount: Value) -> Socket:
     cells = tree.node("TexVoronoi", {"Vector": mm, "Scale": 0.7, "Randomness": 1.0})
     lottery = tree.node("SeparateColor", {"Color": cells["Color"]})
     shows = tree.math("LESS_THAN", lottery["Red"], amount)

@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from ....core.surface import reflectance
-from ..builder import Tree, make_group
+from ..builder import Socket, Tree, Value, make_group
 from ..kind import Recipe, label_of
 
+if TYPE_CHECKING:
+    import bpy
 
-def stone_group() -> Any:
+
+def stone_group() -> bpy.types.NodeTree:
     """The stone: inputs in the mason's words, a shader out."""
     return make_group("Stone", _stone)
 
@@ -75,7 +78,7 @@ def _stone(tree: Tree) -> None:
     tree.output("Shader", "shader", shader["BSDF"])
 
 
-def _veins(tree: Tree, mm: Any) -> Any:
+def _veins(tree: Tree, mm: Value) -> Socket:
     warped = tree.node("TexNoise", {"Vector": mm, "Scale": 0.045, "Detail": 5.0, "Roughness": 0.6})["Color"]
     bent = tree.vector("MULTIPLY_ADD", warped, (34.0, 34.0, 34.0), mm)
     field = tree.node("TexNoise", {"Vector": bent, "Scale": 0.03, "Detail": 5.0, "Roughness": 0.55})["Factor"]

@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from ....core.surface import reflectance
 from ..builder import Tree, make_group
 from ..kind import Recipe, label_of
 
+if TYPE_CHECKING:
+    import bpy
 
-def wax_group() -> Any:
+
+def wax_group() -> bpy.types.NodeTree:
     """The wax or resin: inputs in the modeller's words, a shader out."""
     return make_group("Wax", _wax)
 

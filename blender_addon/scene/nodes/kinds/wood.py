@@ -5,14 +5,17 @@ The pattern is solid: it runs through the piece as in a block, so that a carved 
 
 from __future__ import annotations
 
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from ....core.surface import reflectance
-from ..builder import Tree, make_group
+from ..builder import Socket, Tree, Value, make_group
 from ..kind import Recipe, label_of
 
+if TYPE_CHECKING:
+    import bpy
 
-def wood_group() -> Any:
+
+def wood_group() -> bpy.types.NodeTree:
     """The wood: inputs in the joiner's words, a shader out."""
     return make_group("Wood", _wood)
 
@@ -79,7 +82,7 @@ def _wood(tree: Tree) -> None:
     tree.output("Shader", "shader", shader["BSDF"])
 
 
-def _log(tree: Tree, mm: Any, pith: Any, tilt: Any) -> tuple[Any, Any, Any]:
+def _log(tree: Tree, mm: Value, pith: Value, tilt: Value) -> tuple[Socket, Socket, Socket]:
     """Position in the log (mm, z along the grain) with the wander of a real stem, distance from its pith, end grain 0 to 1."""
     turned = tree.node("VectorRotate", {"Vector": mm, "Rotation": tilt}, rotation_type="EULER_XYZ")["Vector"]
     slow = tree.vector("MULTIPLY", turned, (0.022, 0.022, 0.009))
@@ -92,7 +95,7 @@ def _log(tree: Tree, mm: Any, pith: Any, tilt: Any) -> tuple[Any, Any, Any]:
     return log, tree.vector("LENGTH", flat), tree.span(across, 0.55, 0.95, smooth=True)
 
 
-def _rings(tree: Tree, log: Any, radius: Any, width: Any, sharp: Any) -> tuple[Any, Any]:
+def _rings(tree: Tree, log: Value, radius: Value, width: Value, sharp: Value) -> tuple[Socket, Socket]:
     """0 in early wood rising to 1 in late wood; and a broad unevenness of tone. Years differ in width."""
     years = tree.math("DIVIDE", radius, width)
     good = tree.node("TexNoise", {"W": years, "Scale": 0.35, "Detail": 2.0}, noise_dimensions="1D")["Factor"]
@@ -112,13 +115,13 @@ def _rings(tree: Tree, log: Any, radius: Any, width: Any, sharp: Any) -> tuple[A
     return season, broad
 
 
-def _fibre(tree: Tree, log: Any) -> Any:
+def _fibre(tree: Tree, log: Value) -> Socket:
     return tree.node(
         "TexNoise", {"Vector": tree.vector("MULTIPLY", log, (5.0, 5.0, 0.16)), "Scale": 1.0, "Detail": 4.0, "Roughness": 0.62}
     )["Factor"]
 
 
-def _pores(tree: Tree, log: Any, amount: Any, size: Any, season: Any, porous: Any) -> Any:
+def _pores(tree: Tree, log: Value, amount: Value, size: Value, season: Value, porous: Value) -> Socket:
     """Vessels: dots on the end grain, fine strokes some mm long on a long face; 0 to 1."""
     scale = tree.math("DIVIDE", 0.5, size)
     tubes = tree.vector("MULTIPLY", log, (1.0, 1.0, 0.012))
@@ -131,7 +134,7 @@ def _pores(tree: Tree, log: Any, amount: Any, size: Any, season: Any, porous: An
     return tree.math("MULTIPLY", tree.span(tree.math("SUBTRACT", bore, cells["Distance"]), -0.02, 0.07), shows)
 
 
-def _rays(tree: Tree, log: Any, amount: Any, size: Any) -> Any:
+def _rays(tree: Tree, log: Value, amount: Value, size: Value) -> Socket:
     """Sheets of cells that run from pith to bark: flecks where the cut lies along them; 0 to 1."""
     parts = tree.node("SeparateXYZ", {"Vector": log})
     turn = tree.math("ARCTAN2", parts["Y"], parts["X"])

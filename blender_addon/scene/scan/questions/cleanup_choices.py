@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -12,6 +12,9 @@ from ....core.scan.table import Table
 from ....job.decisions import Alternative, Decision
 from .looks import UP, looks_of_scan
 
+if TYPE_CHECKING:
+    import bpy
+
 CLEAR_TABLE, FAINT_TABLE = 0.9, 0.7
 """Confidence in a table that makes up at least `LARGE` of the surface, and in a smaller sheet: guesses."""
 LARGE = 0.15
@@ -19,7 +22,7 @@ OTHER_PIECE, APART = 0.25, 0.02
 """Surface over the largest part's from which another part counts as a second piece, and its gap over the diagonal; guesses."""
 
 
-def table_decision(item: Any, mesh: TriangleMesh, table: Table) -> Decision:
+def table_decision(item: bpy.types.Object, mesh: TriangleMesh, table: Table) -> Decision:
     """That a table was cut away; in the picture it is red."""
     looks = looks_of_scan(item, mesh)
     sheet = looks.places @ table.up - table.offset < max(4.0 * table.noise, 0.002 * float(np.linalg.norm(mesh.size)))
@@ -34,7 +37,7 @@ def table_decision(item: Any, mesh: TriangleMesh, table: Table) -> Decision:
     )  # fmt: skip
 
 
-def loose_decision(item: Any, mesh: TriangleMesh, found: Parts, percent: float) -> Decision:
+def loose_decision(item: bpy.types.Object, mesh: TriangleMesh, found: Parts, percent: float) -> Decision:
     """Which loose parts were dropped; what is not sure of them is red in the picture."""
     looks = looks_of_scan(item, mesh)
     kept, gone = int((found.keep & found.unsure).sum()), int((~found.keep).sum())
@@ -50,7 +53,7 @@ def loose_decision(item: Any, mesh: TriangleMesh, found: Parts, percent: float) 
     )  # fmt: skip
 
 
-def pieces_decision(item: Any, mesh: TriangleMesh, found: Parts) -> Decision | None:
+def pieces_decision(item: bpy.types.Object, mesh: TriangleMesh, found: Parts) -> Decision | None:
     """Where a file holds two things of similar size: both were kept as one; a crop box would keep either."""
     main = int(found.areas.argmax())
     diagonal = float(np.linalg.norm(found.boxes[main, 1] - found.boxes[main, 0]))

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -13,6 +13,9 @@ from ....core.records import record
 from ....core.scan.upright import rotation_between, turn_about_z
 from ....job.decisions import Picture
 from ...thumbnails import surface_colours
+
+if TYPE_CHECKING:
+    import bpy
 
 PIXELS, BACKGROUND = 128, 0.93
 POINTS = 30_000
@@ -39,7 +42,7 @@ class Looks:
         return np.asarray(np.clip(shown[::-1] * 255.0 + 0.5, 0, 255), np.uint8)
 
 
-def looks_of_scan(item: Any, mesh: TriangleMesh) -> Looks:
+def looks_of_scan(item: bpy.types.Object, mesh: TriangleMesh) -> Looks:
     """Points strewn on a mesh whose colours an object's materials give."""
     faces, weights = strewn(mesh, POINTS)
     vertices = mesh.vertices.astype(float)

@@ -79,7 +79,7 @@ class _Scan:
             self._recess = cavity(self.mesh.vertices * (RECESS_MM / size), self.mesh.faces)
         return np.einsum("nk,nk->n", self._recess[layout.vertex], layout.weight)
 
-    def look(self, image: Any) -> _Looked | None:
+    def look(self, image: bpy.types.Image) -> _Looked | None:
         """An image, reduced; None where it has no pixels."""
         if image.name not in self.looked:
             if not image.size[0]:
@@ -88,7 +88,7 @@ class _Scan:
             release(image)
         return self.looked[image.name]
 
-    def seen(self, candidate: Candidate, image: Any, slot: int) -> Candidate:
+    def seen(self, candidate: Candidate, image: bpy.types.Image, slot: int) -> Candidate:
         """The candidate with what its picture holds."""
         looked, layout = self.look(image), self.layout(slot)
         if looked is None:
@@ -344,12 +344,12 @@ def _other_meshes(path: Path) -> list[str]:
         return []
 
 
-def file_name(image: Any) -> str:
+def file_name(image: bpy.types.Image) -> str:
     """The name of an image's file; the image's own where it came inside of another file."""
     return PureWindowsPath(image.filepath).name or str(image.name)
 
 
-def _plain_name(material: Any) -> str:
+def _plain_name(material: bpy.types.Material) -> str:
     """A material's name without Blender's number."""
     if material is None:
         return ""

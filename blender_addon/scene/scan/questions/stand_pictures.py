@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -11,13 +11,16 @@ from ....core.mesh.preview import strewn, view
 from ....core.mesh.triangles import TriangleMesh, face_normals
 from ...thumbnails import surface_colours
 
+if TYPE_CHECKING:
+    import bpy
+
 SIZE, POINTS, TURN_DEG = 128, 40_000, 25.0
 GROUND = 0.16
 TINT = np.array([1.0, 0.62, 0.25])
 """What is taken off is shown in amber, which the eye distinguishes from clay, stone and bronze by its lightness as well."""
 
 
-def marked_picture(item: Any, mesh: TriangleMesh, marked: Bools) -> Pixels8:
+def marked_picture(item: bpy.types.Object, mesh: TriangleMesh, marked: Bools) -> Pixels8:
     """(SIZE, SIZE, 3) uint8, row 0 on top, of a standing mesh (z up) with the faces `marked` (m,) tinted."""
     faces, weights = strewn(mesh, POINTS)
     places = np.einsum("nk,nkd->nd", weights, np.asarray(mesh.vertices, float)[mesh.faces[faces]])

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -11,6 +11,9 @@ from ....core.scan.separation import Separation
 from ....job.decisions import Alternative, Decision
 from .stand_pictures import marked_picture
 
+if TYPE_CHECKING:
+    import bpy
+
 WITH_A_SCAN = 0.95
 """How sure it is that there is a stand where a scan of it was given."""
 MOST_SURE = 0.98
@@ -18,7 +21,9 @@ OFFERED = 2
 """Most other lines that are offered."""
 
 
-def stand_decision(item: Any, mesh: TriangleMesh, found: Separation, *, by_hand: bool, given: bool = False) -> Decision:
+def stand_decision(
+    item: bpy.types.Object, mesh: TriangleMesh, found: Separation, *, by_hand: bool, given: bool = False
+) -> Decision:
     """The decision 'stand'. given: a scan of the stand lies beside this one."""
     height = max(float(mesh.vertices[:, 2].max()), 1e-9)
     none = np.zeros(len(mesh.faces), bool)
