@@ -171,28 +171,37 @@ def test_reoriented_blending_adds_angles_about_one_axis() -> None:
     assert np.allclose(normal_maps.reoriented(lean(20), lean(25)), lean(45), atol=1e-9)
 
 
+def touching_fans() -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Vertices (n, 3), faces (m, 3), UVs (m, 3, 2) of bent sheets: one with sharp folds, beside it two whose corners touch in
+    one vertex and in one point of the layout without sharing an edge, as they do in decimated scans."""
+    rng = np.random.default_rng(4)
+    x, y = np.meshgrid(np.arange(9.0), np.arange(9.0))
+    points = np.stack([x, y, 0.8 * rng.random(x.shape)], axis=-1).reshape(-1, 3)
+    low = (np.arange(8)[:, None] * 9 + np.arange(8)).ravel()
+    faces = np.concatenate([np.stack([low, low + 1, low + 10], 1), np.stack([low, low + 10, low + 9], 1)])
+    kept = np.linalg.norm(points[faces].mean(axis=1)[:, :2] - (4.0, 4.0), axis=1) > 1.6
+    middle = (faces == 40).any(axis=1)  # round the vertex in the middle only two faces stay, on opposite sides of it
+    opposite = np.flatnonzero(middle)[[0, 3]]
+    kept[opposite] = True
+    uv = (points[:, :2] + 0.35 * rng.random((len(points), 2))) / 12.0
+    return points, faces[kept], uv[faces[kept]]
+
+
 def test_tangents_agree_with_blender_s_own() -> None:
-    """Blender's mesh.calc_tangents is Mikkelsen's own code: ours within 3 degrees on a smooth closed shape."""
+    """Blender's mesh.calc_tangents follows MikkTSpace: the same at every corner, to 0.1 degrees for Blender's single precision
+    (0.06 was the most on a decimated scan of 26,000 triangles), where sharp folds and fans that only touch tell them apart."""
     bpy = pytest.importorskip("bpy")
-    from blender_addon.scene.meshes import read_mesh
+    from blender_addon.core.mesh.triangles import TriangleMesh, shading_normals
+    from blender_addon.scene.meshes import make_object
 
-    bpy.ops.mesh.primitive_torus_add(major_segments=32, minor_segments=16, major_radius=0.03, minor_radius=0.012)
-    item = bpy.context.object
-    item.data.polygons.foreach_set("use_smooth", np.ones(len(item.data.polygons), bool))
-    item.data.calc_loop_triangles()
+    vertices, faces, uv = touching_fans()
+    item = make_object("sheets", TriangleMesh(vertices, faces, uv))
     item.data.calc_tangents()
-    theirs = np.zeros(len(item.data.loops) * 3, np.float32)
+    theirs, sign = np.zeros(len(item.data.loops) * 3, np.float32), np.zeros(len(item.data.loops), np.float32)
     item.data.loops.foreach_get("tangent", theirs)
-    sign = np.zeros(len(item.data.loops), np.float32)
     item.data.loops.foreach_get("bitangent_sign", sign)
-    loops = np.zeros(len(item.data.loop_triangles) * 3, np.int32)
-    item.data.loop_triangles.foreach_get("loops", loops)
-    loops = loops.reshape(-1, 3)
-    mesh = read_mesh(item, scale=1000.0)
-    from blender_addon.core.mesh.triangles import vertex_normals
-
-    frames = normal_maps.tangent_frames(mesh.vertices, mesh.faces, mesh.uv, vertex_normals(mesh.vertices, mesh.faces))
-    ours = frames.tangent[frames.corners]
-    agree = (ours * theirs.reshape(-1, 3)[loops]).sum(axis=-1)
-    assert np.degrees(np.arccos(np.clip(agree, -1, 1))).max() < 3
-    assert np.array_equal(frames.sign, sign[loops][:, 0])
+    frames = normal_maps.tangent_frames(vertices, faces, uv, shading_normals(vertices, faces))
+    agree = (frames.tangent[frames.corners] * theirs.reshape(-1, 3, 3)).sum(axis=-1)
+    bpy.data.meshes.remove(item.data)
+    assert np.degrees(np.arccos(np.clip(agree, -1, 1))).max() < 0.1
+    assert np.array_equal(frames.sign, sign[::3])

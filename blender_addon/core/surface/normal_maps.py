@@ -1,8 +1,9 @@
 """How does a tilt of the surface become a normal map, and how do two of them join?
 
 Tangent space as in glTF 2.0 (material.normalTexture): +X along u, +Y along v ("up"), +Z out of the surface; a component c is
-stored as (c + 1) / 2. Tangents follow the open MikkTSpace rules (Mikkelsen 2008): a corner's tangent is the angle-weighted
-mean over the faces that share its vertex and texture coordinate, in the plane of the smooth normal.
+stored as (c + 1) / 2. Tangents follow the open MikkTSpace rules (M. Mikkelsen, Simulation of Wrinkled Surfaces Revisited,
+University of Copenhagen, 2008): a corner's tangent is the mean over the faces that share its vertex, its texture coordinate and
+the side of their UVs, each weighted by its angle as seen along the smooth normal; only faces joined by edges are averaged.
 """
 
 from __future__ import annotations
@@ -10,7 +11,8 @@ from __future__ import annotations
 import numpy as np
 
 from ..arrays import Bools, Floats, Ints
-from ..mesh.triangles import across, corner_angles, unit
+from ..mesh.components import connected_nodes
+from ..mesh.triangles import across, unit
 from ..records import record
 from .texels import Texels
 
@@ -54,7 +56,8 @@ def tangent_frames(vertices: Floats, faces: Ints, uv: Floats, vertex_normals: Fl
     turn = edge1[:, 0] * edge2[:, 1] - edge1[:, 1] * edge2[:, 0]
     sign = np.where(turn < 0, -1.0, 1.0)
     tangent = _along_u(vertices, faces, edge1, edge2, turn)
-    angles = corner_angles(vertices, faces)
+    normal = vertex_normals[faces.reshape(-1)]
+    angles = _angles_seen(vertices, faces, normal.reshape(-1, 3, 3))
     key = np.concatenate(
         [
             faces.reshape(-1, 1).astype(np.int64),
@@ -63,9 +66,9 @@ def tangent_frames(vertices: Floats, faces: Ints, uv: Floats, vertex_normals: Fl
         ],
         axis=1,
     )
-    _, first, group = np.unique(_hashed(key), return_index=True, return_inverse=True)
-    group = group.reshape(-1)
-    normal = vertex_normals[faces.reshape(-1)]
+    _, shared = np.unique(_hashed(key), return_inverse=True)
+    group = _fans(shared.reshape(-1, 3))
+    _, first = np.unique(group, return_index=True)
     flat = np.repeat(tangent, 3, axis=0)
     flat = unit(flat - normal * np.einsum("ij,ij->i", flat, normal)[:, None])
     total = np.stack([np.bincount(group, flat[:, axis] * angles.reshape(-1), len(first)) for axis in range(3)], axis=1)
@@ -74,6 +77,33 @@ def tangent_frames(vertices: Floats, faces: Ints, uv: Floats, vertex_normals: Fl
     if weak.any():
         total[weak] = across(group_normal[weak])
     return TangentFrames(group.reshape(-1, 3), unit(total.astype(float)).astype(np.float32), sign.astype(np.float32))
+
+
+def _angles_seen(vertices: Floats, faces: Ints, normal: Floats) -> Floats:
+    """(m, 3) angles in radians between the two edges at each corner, seen along the corner's normal (m, 3, 3)."""
+    place = vertices[faces].astype(float)
+    angles = np.zeros(faces.shape)
+    for corner in range(3):
+        along = normal[:, corner].astype(float)
+        edges = [place[:, (corner + step) % 3] - place[:, corner] for step in (1, 2)]
+        flat = [unit(edge - along * np.einsum("ij,ij->i", along, edge)[:, None]) for edge in edges]
+        angles[:, corner] = np.arccos(np.clip(np.einsum("ij,ij->i", *flat), -1.0, 1.0))
+    return angles
+
+
+def _fans(shared: Ints) -> Ints:
+    """(3 m,) number of the fan that each corner belongs to: corners with one number `shared` (m, 3) whose faces are joined by
+    edges with equal numbers at both ends. Faces that only touch in a corner are of different fans."""
+    here = np.arange(shared.size).reshape(-1, 3)
+    start, end = shared.reshape(-1), np.roll(shared, -1, axis=1).reshape(-1)
+    from_corner, to_corner = here.reshape(-1), np.roll(here, -1, axis=1).reshape(-1)
+    swapped = start > end
+    low, high = np.where(swapped, to_corner, from_corner), np.where(swapped, from_corner, to_corner)
+    edge = np.minimum(start, end) * (shared.max(initial=0) + 1) + np.maximum(start, end)
+    order = np.argsort(edge, kind="stable")
+    twin = (edge[order[1:]] == edge[order[:-1]]) & (start != end)[order[1:]]
+    first, second = order[:-1][twin], order[1:][twin]
+    return connected_nodes(np.concatenate([low[first], high[first]]), np.concatenate([low[second], high[second]]), shared.size)
 
 
 def _along_u(vertices: Floats, faces: Ints, edge1: Floats, edge2: Floats, turn: Floats) -> Floats:
