@@ -105,14 +105,22 @@ def test_an_installed_python_left_out_fails_in_ci_only(monkeypatch: pytest.Monke
         assert len(left_out) == 2
 
 
-def test_a_package_that_is_missing_fails_in_ci_only(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    """What a run installs itself must be there; programs of the system may be missing, and the test says so."""
-    reasons = ("could not import 'scipy': No module named 'scipy'", "exiftool is not installed here")
+def test_a_skip_fails_in_ci_only(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Packages and programs that a test needs must be there; what this Blender or this system does not have excuses it."""
+    reasons = ("could not import 'scipy': No module named 'scipy'", "exiftool is not installed here", "this Blender has no USD")
     cases = "".join(f'<testcase name="t"><skipped message="{reason}"/></testcase>' for reason in reasons)
-    (tmp_path / "t.xml").write_text(f'<testsuites><testsuite tests="5" skipped="2">{cases}</testsuite></testsuites>')
-    for ci, counts in (("", (3, 0, 2)), ("true", (3, 1, 1))):
+    (tmp_path / "t.xml").write_text(f'<testsuites><testsuite tests="6" skipped="3">{cases}</testsuite></testsuites>')
+    for ci, counts in (("", (3, 0, 3)), ("true", (3, 2, 1))):
         monkeypatch.setenv("CI", ci)
         assert testing._counts(tmp_path / "t.xml") == counts
+
+
+def test_ci_installs_the_programs_that_are_missing(monkeypatch: pytest.MonkeyPatch) -> None:
+    asked: list[list[str]] = []
+    monkeypatch.setattr(testing.shutil, "which", lambda program: None if program == "node" else f"/usr/bin/{program}")
+    monkeypatch.setattr(debian, "install", lambda packages, why: asked.append(list(packages)))
+    testing._bring_programs()
+    assert asked == [["nodejs"]]
 
 
 def test_outcomes_are_counted_from_the_table(tmp_path: Path) -> None:
