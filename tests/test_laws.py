@@ -74,6 +74,11 @@ BROKEN = {
         ("steps.scan.intake", "metres = points / 1000.0"),
         ("scene.shots.cameras", "matrix *= 0.001"),
     ],
+    "no_step_named": [
+        ("ui.tools", "row = context.scene.bozzetto.camera.shots.add()"),
+        ("ui.tools", "settings = sheet['render']"),
+        ("ui.tools", "def f():\n    from ..steps.delivery.render import sample_sheet"),
+    ],
     "typed": [
         ("core.mesh", "Floats = NDArray[np.floating]"),
         ("core.mesh", "def f(points: NDArray[Any]) -> None: pass"),
@@ -94,6 +99,7 @@ ALLOWED = [
     ("core.mesh", "import numpy as np\nrng = np.random.default_rng(seed)\nz = np.zeros(3)"),
     ("job.runner", "import time\nstart = time.perf_counter()"),
     ("cli", "from .ui import properties\nfrom .job import runner\nprint('x')"),
+    ("ui.tools", "settings = settings_for(scene, 'shot')\nui.run_job(folder='dressing')\nfrom ..steps import catalogue"),
     ("", "def register() -> None:\n    from . import ui\n    import bpy"),
 ]
 

@@ -22,6 +22,7 @@ from __future__ import annotations
 import importlib
 from collections.abc import Callable, Generator, Sequence
 from dataclasses import field
+from functools import partial
 from pathlib import Path
 from types import ModuleType
 from typing import Any
@@ -87,6 +88,7 @@ class Step:
     run: Callable[[Any, Any], Run]
     cost: float = 1.0
     able: Callable[[Any, Path | None], None] | None = None
+    work: Callable[[], ModuleType] = partial(ModuleType, "")  # its module, for what a button takes from it besides `run`
 
 
 def from_module(module: ModuleType) -> Step:
@@ -99,6 +101,9 @@ def from_module(module: ModuleType) -> Step:
     if not hasattr(module, "LABEL"):
         module = importlib.import_module(f"{package}.{folder}.{DECLARED}.{name}")
 
+    def work() -> ModuleType:
+        return importlib.import_module(place)
+
     help_line = (module.__doc__ or "").strip().splitlines()[0]
     return Step(
         name=name,
@@ -109,9 +114,10 @@ def from_module(module: ModuleType) -> Step:
         needs=tuple(module.NEEDS),
         uses=tuple(getattr(module, "USES", ())),
         makes=tuple(module.MAKES),
-        run=lambda *given: importlib.import_module(place).run(*given),
+        run=lambda *given: work().run(*given),
         cost=float(getattr(module, "COST", 1.0)),
-        able=lambda *given: getattr(importlib.import_module(place), "able", _anything)(*given),
+        able=lambda *given: getattr(work(), "able", _anything)(*given),
+        work=work,
     )
 
 
@@ -146,6 +152,11 @@ def ordered(steps: Sequence[Step]) -> tuple[Step, ...]:
         else:
             raise ValueError(f"the roles of {', '.join(step.name for step in waiting)} form a circle")
     return tuple(done)
+
+
+def maker(role: str, steps: Sequence[Step]) -> Step:
+    """The step that makes a role: how panels and operators find a step, whose names they do not know."""
+    return next(step for step in steps if role in step.makes)
 
 
 def upstream(step: Step, steps: Sequence[Step]) -> tuple[Step, ...]:

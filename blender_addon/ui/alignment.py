@@ -3,11 +3,13 @@ stand."""
 
 import math
 from collections.abc import Callable
+from typing import Any
 
 import bpy
 from bpy.props import FloatProperty, IntProperty, StringProperty
 
 from ..job.errors import JobError
+from ..job.step import maker
 from ..scene import roles
 from ..scene.scan.alignment_pictures import open_scans, pose_pictures
 from ..scene.scan.pair_picking import FEWEST, FIRST, PairPicking
@@ -29,9 +31,14 @@ def show_choices(context: bpy.types.Context, lay_out: Callable[[bpy.types.UILayo
     context.window_manager.popover(lambda popover, _: lay_out(popover.layout), ui_units_x=28)
 
 
+def settings_for(scene: bpy.types.Scene, role: str) -> Any:
+    """The settings on screen of the step that makes a role."""
+    return getattr(scene.bozzetto, maker(role, catalogue()).name)
+
+
 def run_again(operator: bpy.types.Operator, role: str) -> set[str]:
     """Run the step again that makes a role; what the user must mend is reported in its own words, not as an exception."""
-    step = next(step.name for step in catalogue() if role in step.makes)
+    step = maker(role, catalogue()).name
     mode = "EXEC_DEFAULT" if bpy.app.background else "INVOKE_DEFAULT"
     try:
         state = bpy.ops.bozzetto.run_job(mode, first=step, last=step)
@@ -90,8 +97,8 @@ class BOZZETTO_OT_set_pose(bpy.types.Operator):
     turn: FloatProperty(description="How far it is turned on from that fit", subtype="ANGLE")
 
     def execute(self, context: bpy.types.Context) -> set[str]:
-        """Write the choice and run the registration again."""
-        rows = context.scene.bozzetto.registration.choices
+        """Write the choice and align the scans again."""
+        rows = settings_for(context.scene, "aligned").choices
         row = next((row for row in rows if row.scan == self.scan), None) or rows.add()
         row.scan, row.candidate, row.turn = self.scan, self.candidate, self.turn
         return run_again(self, "aligned")
@@ -162,7 +169,7 @@ class BOZZETTO_OT_mark_spots(bpy.types.Operator):
         )
 
     def _write(self, context: bpy.types.Context) -> None:
-        rows = context.scene.bozzetto.registration.pairs
+        rows = settings_for(context.scene, "aligned").pairs
         for place in reversed([place for place, row in enumerate(rows) if row.scan == self.scan]):
             rows.remove(place)
         for further, first in self._picking.pairs():
@@ -234,7 +241,7 @@ class BOZZETTO_OT_choose_front(bpy.types.Operator):
             self.report({"INFO"}, "Run until Orientation first: there is nothing upright yet")
             return {"CANCELLED"}
         previews.close()
-        known = float(stage.results().get("orientation", {}).get("figures", {}).get("front_deg", 0.0))
+        known = float(stage.results().get(maker("upright", catalogue()).name, {}).get("figures", {}).get("front_deg", 0.0))
         sides = []
         for place, (angle, picture) in enumerate(front_candidates(upright)):
             icon = previews.of_pixels(str(place), 0, lambda picture=picture: picture)
@@ -261,9 +268,9 @@ class BOZZETTO_OT_set_front(bpy.types.Operator):
     angle: FloatProperty(description="Where the front is, counter-clockwise from above", subtype="ANGLE")
 
     def execute(self, context: bpy.types.Context) -> set[str]:
-        """Set the angle and run the orientation again."""
-        orientation = context.scene.bozzetto.orientation
-        orientation.use_front, orientation.front = True, self.angle
+        """Set the angle and turn the scan again."""
+        settings = settings_for(context.scene, "upright")
+        settings.use_front, settings.front = True, self.angle
         return run_again(self, "upright")
 
 

@@ -6,7 +6,7 @@ from typing import Any
 import bpy
 from bpy.props import EnumProperty, IntProperty, StringProperty
 
-from ..job.step import Step
+from ..job.step import Step, maker
 from ..scene.scan.pair_picking import own_place
 from ..scene.stage import Stage
 from ..steps import catalogue
@@ -64,7 +64,7 @@ class BOZZETTO_OT_point_from_cursor(bpy.types.Operator):
 
     def _scan_of(self, context: bpy.types.Context, group: Any) -> bpy.types.Object | None:
         """The object that shows the scan in whose own coordinates the point is asked, or None: it is asked in the world's."""
-        if not self.group.startswith(("bozzetto.cleanup", "bozzetto.orientation", "bozzetto.registration")):
+        if group.bl_rna.properties[self.field].unit == "LENGTH":  # in mm; a scan's own coordinates have no unit
             return None
         stage = stage_of(context)
         if self.field == "on_further":
@@ -94,15 +94,14 @@ class BOZZETTO_OT_sample_sheet(WatchedWork, bpy.types.Operator):
     bl_label = "Make the sample sheet"
 
     def _begin(self, context: bpy.types.Context) -> Generator[Any, None, Any] | None:
-        from ..steps.delivery.render import sample_sheet
-
         sheet = sheet_of(context.scene, catalogue())
         self._folder = output_folder(context.scene, sheet.name)
         stage = Stage(context.scene, sheet, out=self._folder)
         if not (stage.find("surface", "piece") and stage.find_all("shot")):
             self.report({"ERROR"}, "There is no piece with its material and shots yet: run the job until Lighting first")
             return None
-        return sample_sheet(stage, sheet["render"])
+        step = maker("pictures", catalogue())
+        return step.work().sample_sheet(stage, sheet[step.name])
 
     def _words(self, update: Any) -> str:
         return update.words

@@ -6,9 +6,11 @@ Each law reads one module's syntax tree and yields what breaks it. `python -m sc
 from __future__ import annotations
 
 import ast
+import re
 import sys
 from collections.abc import Callable, Iterable, Iterator
 
+from . import PACKAGE
 from .laws_of_names import missing_names, standard_words, uncalled, words_beside
 from .modules import Breach, Module, modules
 
@@ -23,6 +25,8 @@ ARRAYS = {
     "slopes", "places",
 }  # fmt: skip
 """Names that parameters give to arrays."""
+ROOMS = ("scan", "surface", "shots", "dressing", "delivery")
+"""The folders of steps."""
 MOST_ANY = 756
 """Annotations that may still hold `Any`. The number only falls: whoever gives some of them a type lowers it."""
 MODULES, LINES, PARAMETERS = 16, 60, 7
@@ -273,6 +277,24 @@ def converted_once(module: Module) -> Iterator[Breach]:
                 yield node.lineno, f"{ast.unparse(node)}: convert by MM or METRES of scene/meshes.py"
 
 
+def no_step_named(module: Module) -> Iterator[Breach]:
+    """Panels and operators find a step by the role it makes (`job/step.py: maker`), never by its name."""
+    if module.part != "ui":
+        return
+    files = list((PACKAGE / "steps").glob("*/**/*.py"))
+    made = [line for path in files for line in path.read_text("utf-8").splitlines() if line.startswith("MAKES = ")]
+    roles = set(re.findall(r'"(\w+)"', " ".join(made)))  # a role may have its step's name
+    steps = {path.stem for path in files} - {*ROOMS, *roles}
+    for node in ast.walk(module.tree):
+        if isinstance(node, ast.Constant) and node.value in steps:
+            yield node.lineno, f'names the step "{node.value}"'
+        elif isinstance(node, ast.Attribute) and node.attr in steps and _dotted(node.value).endswith("bozzetto"):
+            yield node.lineno, f"names the step {node.attr}"
+    for line, name, level in _imports(module):
+        if level and name.startswith("steps.") and name.split(".")[1] in ROOMS:
+            yield line, f"imports {name}: take it from the step's `work`"
+
+
 LAWS: dict[str, Callable[[Module], Iterator[Breach]]] = {
     "one_way": one_way,
     "no_blender": no_blender,
@@ -286,6 +308,7 @@ LAWS: dict[str, Callable[[Module], Iterator[Breach]]] = {
     "typed": typed,
     "standard_words": standard_words,
     "converted_once": converted_once,
+    "no_step_named": no_step_named,
 }
 
 

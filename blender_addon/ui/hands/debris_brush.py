@@ -10,7 +10,7 @@ from bpy.props import FloatProperty
 from bpy_extras import view3d_utils
 
 from ...scene.dressing.debris_brush import brush, mask_over
-from ..alignment import run_again
+from ..alignment import run_again, settings_for
 from ..job_state import stage_of
 
 
@@ -59,7 +59,7 @@ class BOZZETTO_OT_debris_brush(bpy.types.Operator):
         return {"PASS_THROUGH"} if event.type in {"MIDDLEMOUSE", "WHEELUPMOUSE", "WHEELDOWNMOUSE"} else {"RUNNING_MODAL"}
 
 
-def on_table(context: bpy.types.Context, table: Any, pixel: tuple[int, int]) -> tuple[float, float] | None:
+def on_table(context: bpy.types.Context, table: bpy.types.Object, pixel: tuple[int, int]) -> tuple[float, float] | None:
     """Where the table's plane lies under a pixel of the region, scene units; None where the view does not meet it."""
     origin = np.array(view3d_utils.region_2d_to_origin_3d(context.region, context.region_data, pixel), float)
     way = np.array(view3d_utils.region_2d_to_vector_3d(context.region, context.region_data, pixel), float)
@@ -72,7 +72,7 @@ def on_table(context: bpy.types.Context, table: Any, pixel: tuple[int, int]) -> 
 
 def lay_stroke(context: bpy.types.Context, stroke: list[tuple[float, float]], *, radius: float, lay: bool) -> Any:
     """Paint a stroke into the job's mask, which becomes the debris step's; the mask."""
-    table, settings = stage_of(context).require("table", ""), context.scene.bozzetto.debris
+    table, settings = stage_of(context).require("table", ""), settings_for(context.scene, "debris")
     image = settings.mask or mask_over(table)
     settings.mask = image
     brush(image, table, np.array(stroke), radius=radius, lay=lay)

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from typing import Any
-
 import bpy
 import numpy as np
 from bpy_extras import view3d_utils
@@ -14,7 +12,7 @@ from ...scene.meshes import MM
 from ...scene.shots.lens_drivers import FOCAL, FORMAT, RESOLUTION
 from ...scene.shots.moves import subject_surface
 from ...scene.stage import Stage
-from ..alignment import run_again
+from ..alignment import run_again, settings_for
 from ..job_state import stage_of
 
 
@@ -41,7 +39,7 @@ class BOZZETTO_OT_shot_from_view(bpy.types.Operator):
         return run_again(self, "shot")
 
 
-def seen_in(context: bpy.types.Context, stage: Stage, lead: Any) -> BoxShot:
+def seen_in(context: bpy.types.Context, stage: Stage, lead: bpy.types.Object) -> BoxShot:
     """The view as a shot; lens and format as those of the shot `lead`."""
     region, data = context.region, context.region_data
     middle = (0.5 * region.width, 0.5 * region.height)
@@ -63,7 +61,7 @@ def seen_in(context: bpy.types.Context, stage: Stage, lead: Any) -> BoxShot:
 
 def add_row(scene: bpy.types.Scene, shot: BoxShot, word: str, *, like: str = "") -> str:
     """A row of the shot list for it, named with the next free number; the name. like: the shot whose light and set it has."""
-    rows = scene.bozzetto.camera.shots
+    rows = settings_for(scene, "shot").shots
     taken = {row.name for row in rows}
     name = next(f"{word} {number}" for number in range(1, len(taken) + 2) if f"{word} {number}" not in taken)
     row = rows.add()
