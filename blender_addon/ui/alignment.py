@@ -1,5 +1,5 @@
-"""By hand where the scan steps are unsure: choose the front or a possible fit by its picture, mark the same spots, paint the
-stand."""
+"""What the user does by hand where the scan steps are unsure: choose the front or a possible fit by its picture, mark the same
+spots on two scans, paint the stand."""
 
 import math
 from collections.abc import Callable
@@ -20,14 +20,14 @@ from .job_state import stage_of, state_of
 from .previews import Previews
 
 Ways = list[tuple[float, int]]
-"""The number or the angle of each way that a dialog offers, with the number of its picture's icon."""
+"""What a dialog offers: the number of a fit or the angle of a front (degrees), each with the number of its picture's icon."""
 
 previews = Previews()
 """The pictures of the open dialog."""
 
 
 def show_choices(context: bpy.types.Context, lay_out: Callable[[bpy.types.UILayout], None]) -> None:
-    """A window of buttons at the mouse that closes at a click on one of them; a dialog would stay over the result."""
+    """Open a popover of buttons at the mouse. It closes at a click on one of them; a dialog would stay open over the result."""
     context.window_manager.popover(lambda popover, _: lay_out(popover.layout), ui_units_x=28)
 
 
@@ -37,7 +37,7 @@ def settings_for(scene: bpy.types.Scene, role: str) -> Any:
 
 
 def run_again(operator: bpy.types.Operator, role: str) -> set[str]:
-    """Run the step again that makes a role; what the user must mend is reported in its own words, not as an exception."""
+    """Run again the step that makes a role. What the user must mend is reported in the error's own words; nothing is raised."""
     step = maker(role, catalogue()).name
     mode = "EXEC_DEFAULT" if bpy.app.background else "INVOKE_DEFAULT"
     try:
@@ -57,7 +57,7 @@ class BOZZETTO_OT_choose_pose(bpy.types.Operator):
     scan: StringProperty(description="Which further scan: its place in the list of scans", options={"SKIP_SAVE"})
 
     def invoke(self, context: bpy.types.Context, event: bpy.types.Event) -> set[str]:
-        """Draw the ways."""
+        """Draw each fit and offer them."""
         stage = stage_of(context)
         keys = open_scans(stage.results())
         if not keys or (self.scan and self.scan not in keys):
@@ -75,7 +75,7 @@ class BOZZETTO_OT_choose_pose(bpy.types.Operator):
         return {"FINISHED"}
 
     def _lay_out(self, layout: bpy.types.UILayout, ways: Ways) -> None:
-        """Three a row, a button under each."""
+        """Lay the pictures out three to a row, a button under each."""
         layout.label(text=f"How scan {self.scan} would lie, in the scans' own colours: from the front and from above")
         grid = layout.grid_flow(columns=3, even_columns=True, row_major=True)
         for number, icon in ways:
@@ -142,7 +142,7 @@ class BOZZETTO_OT_mark_spots(bpy.types.Operator):
         return {"RUNNING_MODAL"}
 
     def modal(self, context: bpy.types.Context, event: bpy.types.Event) -> set[str]:
-        """A click picks, Backspace takes the last one back, Esc stops; all else moves the view."""
+        """A click picks a spot, Backspace takes the last one back, Esc stops; all other events go to the view."""
         if event.type in {"ESC", "RIGHTMOUSE"}:
             return self._end(context, {"CANCELLED"})
         if event.type == "BACK_SPACE" and event.value == "PRESS":
@@ -250,7 +250,7 @@ class BOZZETTO_OT_choose_front(bpy.types.Operator):
         return {"FINISHED"}
 
     def _lay_out(self, layout: bpy.types.UILayout, sides: Ways) -> None:
-        """Three and three, a button under each."""
+        """Lay the pictures out in two rows of three, a button under each."""
         grid = layout.grid_flow(columns=3, even_columns=True, row_major=True)
         for angle, icon in sides:
             column = grid.column(align=True)

@@ -1,4 +1,4 @@
-"""How is a setting drawn? With its switch where it may be automatic, a table as boxes of rows, long words over lines."""
+"""How is a setting drawn? With a switch where it may be automatic, a table as a box for each row, long texts wrapped."""
 
 from __future__ import annotations
 
@@ -80,9 +80,9 @@ def _row_button(layout: bpy.types.UILayout, step: str, field: str, action: str, 
 def paragraph(
     layout: bpy.types.UILayout, words: str, context: bpy.types.Context, *, icon: str = "NONE", room: int | None = None
 ) -> None:
-    """Words over as many lines as they need, since a label does not wrap; the icon stands before the first.
+    """Draw a text on as many lines as it needs, since a label does not wrap; the icon stands before the first line.
 
-    room: letters a line; otherwise as many as the region is wide.
+    room: letters in a line; None: as many as fit the region.
     """
     if not words:
         return

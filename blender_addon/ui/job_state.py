@@ -22,7 +22,7 @@ if TYPE_CHECKING:
     import bpy
 
 KEPT = ("Kept ", "You deleted ")
-"""How the stage's notes about edits by hand begin."""
+"""How those of the stage's notes begin that tell of edits by hand."""
 
 _read: dict[int, tuple[Any, JobState]] = {}
 """The last state of each scene by its session id, with what it was read from: panels are drawn many times a second."""
@@ -32,7 +32,8 @@ _read: dict[int, tuple[Any, JobState]] = {}
 class JobState:
     """A job as the tab shows it.
 
-    results: what each step said when it ran. late: steps out of date, with the reason. open: questions not answered yet.
+    results: what each step returned when it ran, by its name. late: the steps that are out of date, with the reason.
+    open: the questions that are not answered yet.
     """
 
     sheet: JobSheet
@@ -47,7 +48,7 @@ class JobState:
         return f'Run "{first.label}" first' if first else ""
 
     def kept(self, step: str) -> list[str]:
-        """What a step left as the user had changed or deleted it, in words."""
+        """What a step left alone because the user had changed or deleted it, a sentence each."""
         return [str(words) for words in self.results.get(step, {}).get("notes", ()) if str(words).startswith(KEPT)]
 
 

@@ -1,4 +1,4 @@
-"""How does a job come in and go out? Loaded and saved as a job sheet, chosen among the recent, dropped into the view."""
+"""How is a job loaded and saved? As a job sheet, from the list of recent ones, by a scan dropped into the view."""
 
 import re
 from pathlib import Path
@@ -76,7 +76,10 @@ class BOZZETTO_OT_write_sheet(bpy.types.Operator):
 
 
 def sheet_path(chosen_path: str) -> Path:
-    """Where a sheet goes: the chosen path, with `.toml` put behind another ending. Raises OutputError for what is no sheet."""
+    """Where a sheet is written: the chosen path, with `.toml` added to any other ending.
+
+    Raises OutputError where a file stands that is no job sheet, or that the file browser did not ask about.
+    """
     path = Path(chosen_path)
     if path.suffix.lower() != ".toml":
         path = path.with_name(f"{path.name}.toml")
@@ -123,7 +126,7 @@ class BOZZETTO_MT_recent(bpy.types.Menu):
 
 
 def _dropped_as(operator: bpy.types.Operator, context: bpy.types.Context) -> list[tuple[str, str, str]]:
-    """What a dropped scan can be, kept alive as Blender asks of such lists."""
+    """What a dropped scan can be; kept alive in the class, because Blender holds no reference to such lists."""
     items = [(asked.name, asked.label, asked.help) for _, asked in asked_rows()]
     BOZZETTO_OT_drop_scan.kept = items
     return items

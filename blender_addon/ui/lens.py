@@ -19,11 +19,11 @@ from .overlays import SHOWN, read_out_of
 DIALOG = 72
 """Letters a line in the questions' dialogs."""
 ENDS = {"FROM": "bozzetto_hold_from", "TO": "bozzetto_hold_to"}
-"""Where the two picked points are kept while Blender is open: on the window manager, in metres."""
+"""The window manager's properties that hold the two picked points while Blender is open, in metres."""
 
 
 def shot_in_work(context: bpy.types.Context) -> Any:
-    """The scene's camera where that is a shot, else None."""
+    """The scene's camera if it belongs to a shot, else None."""
     camera = context.scene.camera
     return camera if camera is not None and lens_drivers.FOCAL in camera else None  # type: ignore[operator]
 
@@ -89,12 +89,12 @@ def draw_read_out(layout: bpy.types.UILayout, camera: bpy.types.Object) -> None:
 
 
 def draw_questions(layout: bpy.types.UILayout, manager: bpy.types.WindowManager) -> None:
-    """The questions, the first with its two points."""
+    """Draw a button for each question; above the first, its two picked points."""
     for end, words in (("FROM", "From"), ("TO", "To")):
         row = layout.row(align=True)
         if manager.is_property_set(ENDS[end]):
             row.prop(manager, ENDS[end], text=words)
-        else:  # three noughts would read as a point, and Blender writes a nought in metres whatever the scene's unit
+        else:  # zeros would look like a picked point
             row.label(text=f"{words}: not picked yet")
         row.operator("bozzetto.lens_point", text="", icon="PIVOT_CURSOR").end = end
     layout.operator_context = "INVOKE_DEFAULT"
@@ -135,7 +135,7 @@ class BOZZETTO_OT_draw_shots(bpy.types.Operator):
     bl_options = {"INTERNAL"}
 
     def execute(self, context: bpy.types.Context) -> set[str]:
-        """A moment's work, no render."""
+        """Draw each from sampled surface points, which takes a moment; nothing is rendered."""
         redraw(context.scene, shots_of(context.scene))
         return {"FINISHED"}
 

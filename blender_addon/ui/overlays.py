@@ -1,7 +1,7 @@
 """What is drawn over the 3D view: where the active shot's sharp zone cuts the piece, and the lens's read-out.
 
-Planes of near limit, focus and far limit are drawn as the lines in which they cut the piece, the sharp part is hatched. It is
-switched on in Blender's own Overlays menu and in the lens's panel.
+The planes of near limit, focus and far limit are drawn as the lines in which they cut the piece; what is sharp between them
+is hatched. It is switched on in Blender's Overlays menu and in the lens's panel.
 """
 
 from __future__ import annotations
@@ -21,7 +21,7 @@ from ..scene.shots import cameras, lens_drivers
 SHOWN = "bozzetto_show_sharp"
 _SLOT = "bozzetto_overlay"
 HUE = (0.45, 0.92, 1.0)
-"""One hue for all, unlike Blender's own for what is selected; what differs is weight and hatching."""
+"""The colour (linear RGB) of all lines, unlike Blender's own for what is selected; they differ in weight and hatching."""
 
 
 class SharpZone:
@@ -109,7 +109,7 @@ def read_out_of(camera: Any) -> ReadOut:
 
 
 def _nearest_mm(camera: Any, piece: Any) -> float:
-    """From the camera along its axis to the nearest point of the piece, mm; kept until one of the two changes."""
+    """Distance from the camera, along its axis, to the nearest point of the piece, mm; computed again when either changes."""
     state = (*_state_of(camera, piece), piece.mode)  # sculpting changes the points alone, but it has a beginning and an end
     if _nearest.get("state") != state:
         _nearest["state"], _nearest["mm"] = state, _measured_mm(camera, piece)
@@ -178,7 +178,8 @@ def _points(mesh: Any) -> Any:
 
 
 def _nearer(view: Any, projection: Any) -> Any:
-    """The view with everything a thousandth nearer to the eye, in the same place on screen: lines stay before their surface."""
+    """The view's matrix, with all a thousandth nearer to the eye at the same place on screen: a surface must not hide the lines
+    on it."""
     from mathutils import Matrix
 
     if projection[3][3] == 0.0:  # perspective: shrink towards the eye

@@ -122,7 +122,7 @@ def _step_panel(step: Step) -> type:
 
 
 def short_line(step: Step, state: JobState, job: Any) -> str:
-    """How a step stands, short enough for its header: failed, out of date, edited, or the first of what it found."""
+    """The state of a step, short enough for its header: failed, out of date, edited, or the beginning of what it found."""
     result = state.results.get(step.name)
     if job.failed_step == step.name:
         return "failed"
@@ -159,7 +159,7 @@ def _draw_step(layout: bpy.types.UILayout, context: bpy.types.Context, step: Ste
 
 
 def _draw_line(layout: bpy.types.UILayout, context: bpy.types.Context, step: Step, state: JobState) -> None:
-    """What the step found, why it is out of date, what it kept of the user's, what asks for a look, why it failed."""
+    """Draw what the step found, why it is out of date, which of the user's edits it kept, what to check, why it failed."""
     job, result = context.scene.bozzetto, state.results.get(step.name)
     if job.failed_step == step.name:
         paragraph(layout.box(), f"Failed: {job.failed_words}", context, icon="ERROR")

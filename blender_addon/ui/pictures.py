@@ -1,4 +1,4 @@
-"""Where are the pictures? In the tab, small, as soon as they are finished; a click opens one large."""
+"""Shows the finished pictures small in the tab, as soon as each is there; a click opens one large."""
 
 import math
 from pathlib import Path
@@ -18,10 +18,10 @@ previews = Previews()
 """The pictures that the panel shows."""
 
 _shown: list[Finished] = []
-"""What the panel's last poll found: it is asked just before each draw."""
+"""What the panel's last poll found; Blender calls poll just before each draw."""
 
 SCALE = 6.0
-"""Of a small picture, in units of the interface."""
+"""Size of a small picture, in units of the interface."""
 
 
 class BOZZETTO_PT_pictures(Tab, bpy.types.Panel):

@@ -1,4 +1,4 @@
-"""What stays the same from job to job on this machine: folder, and the settings that new jobs begin with."""
+"""The preferences: the folder for jobs on this machine, and settings that new jobs begin with."""
 
 import textwrap
 from functools import cache
@@ -12,7 +12,7 @@ from ..job.settings import DEFAULT, Spec, label_of, marked, specs
 from ..steps import catalogue
 
 AS_EVER = "as_ever"
-"""The choice of a kept setting that leaves new jobs as they come."""
+"""The choice by which new jobs begin with the setting's own default."""
 
 
 def default_name(step: str, field: str) -> str:

@@ -1,6 +1,6 @@
-"""The settings on screen: Blender property groups made from the steps' `Settings`, and the way there and back.
+"""The settings on screen: Blender property groups made from the steps' `Settings`, filled from a sheet and read back.
 
-Here, and only here, millimetres become metres and degrees radians. An optional setting has a switch `use_NAME` beside it.
+Here the settings' millimetres become metres and their degrees radians. An optional setting has a switch `use_NAME` beside it.
 """
 
 from __future__ import annotations
@@ -55,7 +55,7 @@ def _number(spec: Spec, value: Any, name: str, common: dict[str, Any]) -> Any:
 
 
 def _limited(name: str, spec: Spec) -> Callable[[Any, Any], None]:
-    """What holds a length within its limits, in whatever units the scene has."""
+    """A callback that holds a length within its limits (mm), whatever the scene's unit is."""
 
     def hold(group: Any, context: bpy.types.Context) -> None:
         factor, value = _factor(spec, group), getattr(group, name)
@@ -68,7 +68,7 @@ def _limited(name: str, spec: Spec) -> Callable[[Any, Any], None]:
 
 
 def _begins(name: str, spec: Spec) -> Callable[[Any, Any], None]:
-    """What gives an optional length its first value, in the scene's units, when it is switched on; a typed one stays."""
+    """A callback that gives an optional length a first value (scene units) when it is switched on; a typed value stays."""
 
     def begin(group: Any, context: bpy.types.Context) -> None:
         if getattr(group, f"use_{name}") and not group.is_property_set(name):
@@ -78,7 +78,7 @@ def _begins(name: str, spec: Spec) -> Callable[[Any, Any], None]:
 
 
 def _start(spec: Spec) -> float:
-    """Where an optional number begins when it is switched on: at zero, or at a middling value between its limits."""
+    """The value at which an optional number begins when it is switched on: zero, or one between its limits."""
     low, high = spec.low or 0.0, spec.high or 0.0
     if low <= 0.0 <= high:
         return 0.0
@@ -86,13 +86,13 @@ def _start(spec: Spec) -> float:
 
 
 def _renamed(settings: type) -> list[tuple[str, str]]:
-    """(old name, name of today) of the fields that were called otherwise; a .blend of then still holds the old ones."""
+    """(former name, today's name) of each renamed field; a .blend that an older version saved holds the former names."""
     aliases: dict[str, str] = getattr(settings, "ALIASES", {})
     return [(old, new) for old, new in aliases.items() if specs(settings)[new].kind != "table"]
 
 
 def carry_old_names(scene: bpy.types.Scene) -> None:
-    """Move what an older version kept in a .blend under a step's or a field's old name to the name of today."""
+    """Move what an older version saved in a .blend under a former name of a step or field to today's name."""
     for former, current in RENAMED.items():
         kept, group = getattr(scene.bozzetto, former), getattr(scene.bozzetto, current)
         for name in [prop.identifier for prop in group.bl_rna.properties if not prop.is_readonly]:
@@ -108,7 +108,7 @@ def carry_old_names(scene: bpy.types.Scene) -> None:
 
 
 def _property(spec: Spec, value: Any, name: str, *, hidden: bool = False, live: bool = False) -> Any:
-    """The Blender property of a field whose default is `value`; live: what it steers in the material follows it at once."""
+    """The Blender property of a field whose default is `value`; live: the material follows each change at once."""
     unit = "" if spec.unit in ("", "mm", "deg") or spec.unit in spec.help else f" ({spec.unit})"
     common: dict[str, Any] = {"name": label_of(name, spec), "description": f"{spec.help}{unit}"}
     if hidden:
@@ -166,7 +166,7 @@ def _group(settings: type) -> type:
 
 
 def has_switch(spec: Spec) -> bool:
-    """Whether "by itself" needs a switch of its own: data-blocks and texts are simply left empty."""
+    """Whether an automatic setting needs a switch: a data-block or a text need not, it is automatic while it is empty."""
     return spec.optional and spec.kind not in (*_DATA, "text", "file", "folder")
 
 
@@ -266,7 +266,7 @@ def _groups() -> list[type]:
 
 
 def register() -> None:
-    """Register the groups and hang the job's settings on scenes."""
+    """Register the groups and give each scene the job's settings."""
     for cls in _groups():
         bpy.utils.register_class(cls)
     bpy.types.Scene.bozzetto = PointerProperty(type=_job_group(), name="Bozzetto")
@@ -297,7 +297,7 @@ def show_settings(scene: bpy.types.Scene, sheet: JobSheet, places: Iterable[str]
 
 
 def unit_scale(scene: bpy.types.Scene) -> float:
-    """How many metres Blender takes a unit of a length field for: what is typed as 42 mm is kept as 0.042 over this."""
+    """How many metres a unit of the scene is, as Blender shows lengths: a length typed as 42 mm is stored as 0.042 / this."""
     units = scene.unit_settings
     return 1.0 if units.system == "NONE" else float(units.scale_length)
 
@@ -369,7 +369,7 @@ def _read_group(group: Any, settings: Any) -> None:
 def _from_screen(group: Any, name: str, spec: Spec, default: Any) -> Any:
     value = getattr(group, name)
     if spec.unit == "mm" and not group.is_property_set(name):
-        # Never typed, so it is what it says, whatever a unit of this scene is.
+        # Never typed: the declared default holds, whatever the scene's unit is.
         return _start(spec) if default is None and spec.kind == "number" else default
     factor = _factor(spec, group)
     match spec.kind:
@@ -389,7 +389,7 @@ def _from_screen(group: Any, name: str, spec: Spec, default: Any) -> Any:
 
 
 def _snapped(value: float, spec: Spec) -> float:
-    """The value without the dust of single precision and unit change, inside its limits."""
+    """The value rounded so that errors of single precision and of the change of units vanish, within its limits."""
     value = float(f"{value:.6g}")
     if spec.low is not None:
         value = max(value, spec.low)

@@ -1,4 +1,4 @@
-"""What was the tool not sure of? A list on top of the tab: each question with a row of small pictures, one click answers it."""
+"""The list *To check* on top of the tab: what the tool was not sure of, with small pictures; a click answers."""
 
 from functools import partial
 from typing import Any
@@ -35,7 +35,7 @@ class BOZZETTO_PT_to_check(Tab, bpy.types.Panel):
         return bool(refreshed(context.scene).open)
 
     def draw(self, context: bpy.types.Context) -> None:
-        """A box a question."""
+        """Draw a box for each question."""
         for question in state_of(context.scene).open:
             draw_question(self.layout.box(), context, question)
 
@@ -114,7 +114,7 @@ class BOZZETTO_OT_answer(bpy.types.Operator):
 
 
 def run_changed(operator: bpy.types.Operator, *, until: str = "") -> set[str]:
-    """Run what is out of date; what the user must mend is reported in its own words, not as an exception."""
+    """Run what is out of date. What the user must mend is reported in the error's own words; nothing is raised."""
     mode = "EXEC_DEFAULT" if bpy.app.background else "INVOKE_DEFAULT"
     try:
         state = bpy.ops.bozzetto.run_job(mode, changed=True, folder=until)

@@ -1,4 +1,4 @@
-"""An operator whose work is a generator: whole at once for a script; in a window a stretch a timer event, and Esc stops it."""
+"""An operator whose work is a generator: a script runs it whole, a window advances it at each timer event, and Esc stops it."""
 
 from collections.abc import Generator
 from typing import Any
@@ -40,7 +40,7 @@ class WatchedWork:
         return {"RUNNING_MODAL"}
 
     def modal(self, context: bpy.types.Context, event: bpy.types.Event) -> set[str]:
-        """One stretch of work a timer event; everything else is swallowed meanwhile."""
+        """Advance the work at each timer event; other events are swallowed until it ends."""
         if event.type == "ESC":
             self._work.close()
             self._stopped(context)
@@ -61,10 +61,10 @@ class WatchedWork:
             self._work.close()
 
     def _seen(self, context: bpy.types.Context, update: Any) -> None:
-        """Look at an update; nothing by itself."""
+        """Called at each update; does nothing unless overridden."""
 
     def _stopped(self, context: bpy.types.Context) -> None:
-        """Say what a stop leaves; nothing by itself."""
+        """Called when the user stops the work; does nothing unless overridden."""
 
     def _failed(self, context: bpy.types.Context, error: JobError) -> None:
         """Report what the user must mend."""

@@ -17,7 +17,7 @@ _BY_ROLE = {
 
 
 def draw_hands(layout: bpy.types.UILayout, context: bpy.types.Context, step: Step) -> None:
-    """The buttons of a step's part of the panel, by what it makes."""
+    """Draw the buttons that belong to a step's panel, by the roles that the step makes."""
     for role in step.makes:
         for identifier, words in _BY_ROLE.get(role, ()):
             painting = identifier == "bozzetto.paint_relief" and context.mode == "PAINT_VERTEX"

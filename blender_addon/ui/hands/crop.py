@@ -84,7 +84,7 @@ class BOZZETTO_OT_crop_box(bpy.types.Operator):
 
 
 def box_in_frame(context: bpy.types.Context, camera: Any, start: Any, end: Any) -> tuple[float, float, float, float]:
-    """Two corners in the region's pixels as shares of the camera's frame: left, lower, right, upper."""
+    """The box between two corners (pixels of the region) in shares of the camera's frame, 0 to 1: left, lower, right, upper."""
     frame = [camera.matrix_world @ corner for corner in camera.data.view_frame(scene=context.scene)]
     corners = [view3d_utils.location_3d_to_region_2d(context.region, context.region_data, corner) for corner in frame]
     low, high = np.min(np.array(corners), axis=0), np.max(np.array(corners), axis=0)
@@ -93,7 +93,10 @@ def box_in_frame(context: bpy.types.Context, camera: Any, start: Any, end: Any) 
 
 
 def add_crop(scene: bpy.types.Scene, camera: Any, box: tuple[float, float, float, float]) -> str:
-    """The row of a shot that shows that box of another; its name. Raises ValueError for a box too small to be meant."""
+    """Add to the shot list a shot that shows only a box of the camera's frame; its name. box: as from `box_in_frame`.
+
+    Raises ValueError for a box so small that it must be a slip of the hand.
+    """
     matrix = np.array(camera.matrix_basis, float)
     lens = optics_of(camera)
     pose = CameraPose(matrix[:3, 3] * MM, matrix[:3, :3] / np.linalg.norm(matrix[:3, :3], axis=0), lens.focus_mm)

@@ -1,4 +1,4 @@
-"""A brush over the table: strokes lay debris thick or sweep it away, and every run keeps them."""
+"""A brush over the table: a stroke lays more debris or sweeps it away, and every later run keeps it so."""
 
 from __future__ import annotations
 
@@ -60,7 +60,7 @@ class BOZZETTO_OT_debris_brush(bpy.types.Operator):
 
 
 def on_table(context: bpy.types.Context, table: bpy.types.Object, pixel: tuple[int, int]) -> tuple[float, float] | None:
-    """Where the table's plane lies under a pixel of the region, scene units; None where the view does not meet it."""
+    """The place (x, y) on the table's plane, in scene units, that a pixel of the region shows; None where it shows none."""
     origin = np.array(view3d_utils.region_2d_to_origin_3d(context.region, context.region_data, pixel), float)
     way = np.array(view3d_utils.region_2d_to_vector_3d(context.region, context.region_data, pixel), float)
     level = float(table.matrix_world.translation[2])
@@ -71,7 +71,10 @@ def on_table(context: bpy.types.Context, table: bpy.types.Object, pixel: tuple[i
 
 
 def lay_stroke(context: bpy.types.Context, stroke: list[tuple[float, float]], *, radius: float, lay: bool) -> Any:
-    """Paint a stroke into the job's mask, which becomes the debris step's; the mask."""
+    """Paint a stroke into the mask for debris, make the mask where there is none, and set it in the settings; the mask.
+
+    stroke: places (x, y) on the table and radius, all in scene units. lay: more debris, else less.
+    """
     table, settings = stage_of(context).require("table", ""), settings_for(context.scene, "debris")
     image = settings.mask or mask_over(table)
     settings.mask = image

@@ -1,4 +1,4 @@
-"""Painting where the relief is to be stronger or calmer, on the piece itself; the view shows it at once."""
+"""Paint on the piece where its relief is to be stronger or weaker; the view shows it at once."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""A shot of what the view shows: one click, and it is a row of the shot list that every run keeps."""
+"""Make a shot of what the view shows: one click adds a row to the shot list, which every later run keeps."""
 
 from __future__ import annotations
 
@@ -40,7 +40,7 @@ class BOZZETTO_OT_shot_from_view(bpy.types.Operator):
 
 
 def seen_in(context: bpy.types.Context, stage: Stage, lead: bpy.types.Object) -> BoxShot:
-    """The view as a shot; lens and format as those of the shot `lead`."""
+    """The view as a shot; focal length, format and resolution are those of the shot `lead`."""
     region, data = context.region, context.region_data
     middle = (0.5 * region.width, 0.5 * region.height)
     way = np.array(view3d_utils.region_2d_to_vector_3d(region, data, middle), float)
@@ -60,7 +60,10 @@ def seen_in(context: bpy.types.Context, stage: Stage, lead: bpy.types.Object) ->
 
 
 def add_row(scene: bpy.types.Scene, shot: BoxShot, word: str, *, like: str = "") -> str:
-    """A row of the shot list for it, named with the next free number; the name. like: the shot whose light and set it has."""
+    """Add the shot to the shot list, as `word` with the next free number; its name.
+
+    like: the name of a shot whose set and hidden objects the new one shares; empty: none.
+    """
     rows = settings_for(scene, "shot").shots
     taken = {row.name for row in rows}
     name = next(f"{word} {number}" for number in range(1, len(taken) + 2) if f"{word} {number}" not in taken)
