@@ -25,7 +25,7 @@ def edges(width: float | np.ndarray, *, count: int = 480, angle: np.ndarray | No
 
 
 def verdicts(*widths: Edges) -> list[list[str]]:
-    return [[remark.kind for remark in said] for said in sharpness.remarks([sharpness.sharpness(one) for one in widths])]
+    return [[remark.kind for remark in said] for said in sharpness.remarks([sharpness.sharpness(photo) for photo in widths])]
 
 
 def test_a_photo_is_soft_beside_the_sharp_ones_of_its_set_and_from_four_pixels_on_in_any() -> None:
@@ -111,21 +111,21 @@ def test_a_side_with_too_few_good_photos_is_named_and_a_turn_that_does_not_meet_
     assert [words.split(":")[0] for words in sides(two, all_good)][-1] == "Run 2 (from photo 13)"
 
 
-def test_a_wide_step_and_a_photo_that_is_alone_are_told() -> None:
+def test_a_wide_step_and_a_photo_that_is_alone_are_reported() -> None:
     found = ring(np.arange(8) * 15.0)
     far = dataclasses.replace(found.pairs[0], matches=3)
     wide = dataclasses.replace(found.pairs[0], matches=40, turn=40.0)
     pairs = [*found.pairs]
     pairs[1] = far
-    told = going_round.remarks(dataclasses.replace(found, pairs=tuple(pairs)), NAMES[:8])
-    assert [[remark.kind for remark in said] for said in told] == [[], ["apart"], [], [], [], [], [], []]
+    reported = going_round.remarks(dataclasses.replace(found, pairs=tuple(pairs)), NAMES[:8])
+    assert [[remark.kind for remark in said] for said in reported] == [[], ["apart"], [], [], [], [], [], []]
     pairs[2] = far
-    told = going_round.remarks(dataclasses.replace(found, pairs=tuple(pairs)), NAMES[:8])
-    assert [[remark.kind for remark in said] for said in told] == [[], [], ["alone"], [], [], [], [], []]
+    reported = going_round.remarks(dataclasses.replace(found, pairs=tuple(pairs)), NAMES[:8])
+    assert [[remark.kind for remark in said] for said in reported] == [[], [], ["alone"], [], [], [], [], []]
     pairs[1] = pairs[2] = wide
-    told = going_round.remarks(dataclasses.replace(found, pairs=tuple(pairs)), NAMES[:8])
-    assert [bool(said) for said in told] == [False, True, True, False, False, False, False, False]
-    assert "about 40 degrees" in told[1][0].words
+    reported = going_round.remarks(dataclasses.replace(found, pairs=tuple(pairs)), NAMES[:8])
+    assert [bool(said) for said in reported] == [False, True, True, False, False, False, False, False]
+    assert "about 40 degrees" in reported[1][0].words
     assert going_round.remarks(dataclasses.replace(found, known=False, pairs=tuple(pairs)), NAMES[:8]) == [[]] * 8
 
 

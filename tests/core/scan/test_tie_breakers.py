@@ -122,7 +122,7 @@ def test_unevenness_is_the_mean_distance_and_never_more_than_the_most() -> None:
 
 
 @pytest.mark.parametrize("mark", ["colour", "height", "none"])
-def test_a_mark_where_the_piece_stood_is_told_from_a_plain_top(mark: str) -> None:
+def test_a_mark_where_the_piece_stood_is_distinguished_from_a_plain_top(mark: str) -> None:
     """The top of a stand on which a piece stood: a paler spot of its outline, or a recess, or nothing."""
     stand = disc(3000, seed=5)
     under = np.linalg.norm(stand.points - MIDDLE, axis=1) < 9.0
