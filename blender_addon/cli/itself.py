@@ -1,4 +1,4 @@
-"""How is this program started once more, in a process of its own?"""
+"""The command and the environment by which this program starts another process of itself."""
 
 from __future__ import annotations
 
@@ -10,14 +10,14 @@ import bpy
 
 
 def own_command() -> list[str]:
-    """How this program is started once more: Blender with the add-on, or the Python beside a `bpy` wheel."""
+    """The words of the command: Blender with the add-on, or the Python beside a `bpy` wheel."""
     if bpy.app.binary_path:
         return [bpy.app.binary_path, "--command", "bozzetto"]
     return [sys.executable, "-m", __package__]
 
 
 def own_environment() -> dict[str, str]:
-    """The variables under which it is found again, without a buffer that would hold back what it says."""
+    """The environment variables under which that process finds the package and prints without buffering."""
     home = Path(__file__).resolve().parents[len(__package__.split("."))]
     paths = [str(home), os.environ.get("PYTHONPATH", "")]
     return {**os.environ, "PYTHONPATH": os.pathsep.join(filter(None, paths)), "PYTHONUNBUFFERED": "1"}

@@ -54,14 +54,14 @@ def paint() -> int:
 
 
 def _watch(parent: int) -> None:
-    """End this process at once when the one that started it is gone: what it renders is waited for by nobody."""
+    """End this process at once when the one that started it is gone, since nobody waits for the picture any more."""
     while os.getppid() == parent:
         time.sleep(WATCH)
     os._exit(1)
 
 
 class Studio:
-    """The scene, and the setting-up that stays from one order of a kind to the next."""
+    """The scene, with the render settings that stay from one order to the next of the same kind."""
 
     def __init__(self, blend: str, scene: str, threads: int):
         bpy.ops.wm.open_mainfile(filepath=blend)

@@ -37,7 +37,7 @@ from .terminal import Terminal, clock
 PATIENCE = 0.25
 """Seconds between two looks at whether a signal came."""
 CHATTER = 40
-"""How many of the last lines that a piece's process printed are shown when it ends badly without an error of ours."""
+"""How many of the last lines printed by a piece's process are shown when it fails without an error of ours."""
 
 
 @record
@@ -51,7 +51,7 @@ class Series:
     sets: tuple[str, ...] = ()
     afresh: bool = False
     more: tuple[str, ...] = ()
-    """What is handed on to each run as it stands, such as the cluster to render on."""
+    """Arguments that each run is given unchanged, such as the cluster to render on."""
 
 
 def run_series(look: Path, scans: Path, out: Path, wish: Wish, stopping: Stopping, *, more: Sequence[str] = ()) -> int:
@@ -76,7 +76,7 @@ def run_series(look: Path, scans: Path, out: Path, wish: Wish, stopping: Stoppin
 
 
 def _made(series: Series, piece: Piece, place: str, terminal: Terminal, stopping: Stopping) -> Card:
-    """Run one piece, unless it is finished already; what came of it."""
+    """Run one piece, unless it is finished already; its outcome."""
     folder = series.out / piece.name
     failed = piece.problem
     if not failed:

@@ -23,7 +23,7 @@ from ..job.stopping import Stopping
 REDRAWN = 0.5
 """Seconds after which the line is drawn anew, so that its clock goes on while a picture is rendered."""
 SELDOM = 10.0
-"""Seconds between plain lines within a step, after its first ones."""
+"""Seconds between plain lines within a step, after the first."""
 FIRST_LINES = 3
 NARROWEST, USUAL = 40, 80
 """Columns: the fewest that a line is cut to, and how many are taken where the terminal does not say."""
@@ -32,7 +32,7 @@ START, REST = "\r", "\x1b[K"
 
 
 class Terminal:
-    """Where our own words go. `plain`: a file or a pipe, which gets lines instead of one line that changes."""
+    """The stream that our own messages go to. `plain`: a file or a pipe, which gets lines instead of one changing line."""
 
     def __init__(self, stream: TextIO, *, quiet: bool = False):
         self.stream = stream
@@ -203,7 +203,7 @@ def _printed_into(sink: int) -> Iterator[None]:
 
 
 class _Chatter:
-    """A stream whose words go to an open file, and to nowhere when that is full."""
+    """A stream that writes to an open file, and drops what no longer fits on the disk."""
 
     encoding, errors = "utf-8", "backslashreplace"
 

@@ -64,7 +64,7 @@ class Stage:
         self._before: set[int] = set()
         self._request = Request()
         self._unclear: list[str] = []
-        """What was made by another release of Blender, and may have been changed since or not."""
+        """Names of what another release of Blender made, of which it can't be told whether it was changed since."""
         self._changing: dict[str, Any] | None = None
         """The job's state while a swap changes it."""
 
@@ -165,7 +165,7 @@ class Stage:
         self.notes.add(self.step.name if self.step else "job", words, level=level)
 
     def warn(self, words: str) -> None:
-        """Tell the user something that asks for a look."""
+        """Tell the user something that should be checked."""
         self.note(words, level="warning")
 
     def note_kept(self, block: bpy.types.ID, noted: str) -> None:

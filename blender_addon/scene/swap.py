@@ -114,7 +114,7 @@ class Swap:
         )
 
     def _touched(self, old: bpy.types.ID) -> bool:
-        """Whether the user named or hid it."""
+        """Whether the user renamed or hid it."""
         if not isinstance(old, bpy.types.Object):
             return roles.renamed(old)
         hidden = any(eye for _, eye, _, _ in seen_in(old, self.scene))
@@ -161,7 +161,7 @@ class Swap:
         self.placed.append((block, name, offer.name))
 
     def _house(self, block: bpy.types.ID, home: str, *, keep_place: bool) -> None:
-        """Link an object where it belongs; one that took an old one's place stays where the user keeps that."""
+        """Link an object to its collection. One that replaces an old object goes where the user keeps that."""
         if keep_place and block.users_collection:
             return
         target = self._collection(home)
@@ -188,7 +188,7 @@ class Swap:
     # --- what is done to earlier steps' data -----------------------------------------------------------------------------
 
     def _hide_superseded(self) -> None:
-        """Of scan, clean, upright and piece only the furthest stands in the picture; the others stay, hidden."""
+        """Of scan, clean, upright and piece show only the one furthest in the work; hide the others."""
         stages = [[item for role in group for item in self.stage.find_all(role).values()] for group in SUBJECT]
         last = max((place for place, items in enumerate(stages) if items), default=0)
         for place, items in enumerate(stages):
@@ -268,7 +268,7 @@ class Swap:
                 block.name = roles.stem(block.name)
 
     def _note_prints(self, changed: list[Any]) -> None:
-        """Note what all of it is like, to find out later whether the user changed it."""
+        """Keep a fingerprint of each block, by which a later run sees whether the user changed it."""
         kept = {block.session_uid for block, *_ in self.placed}
         for block in self._new():
             if block.session_uid not in kept and isinstance(block, _ALONG):

@@ -1,4 +1,4 @@
-"""Small pictures drawn in a moment, without a renderer: six sides to choose the front by, and what each shot sees."""
+"""Draws small pictures from points on the surface, without a renderer: six sides to choose the front by, and each shot."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Where may debris lie? A mask picture over the table, painted by a brush: laid thick, or swept clear. Kept by the file."""
+"""The mask that says where debris lies: a picture over the table, painted by a brush and packed into the .blend."""
 
 from __future__ import annotations
 

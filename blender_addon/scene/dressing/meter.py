@@ -1,4 +1,4 @@
-"""How bright is it at the subject's place? A grey card is held there, or the piece tried, in a small render of its own."""
+"""Measures the light at the subject's place by a small render of a grey card, or of the piece itself, in a scene of its own."""
 
 from __future__ import annotations
 

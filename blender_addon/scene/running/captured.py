@@ -1,4 +1,4 @@
-"""What does a call into Blender print? Caught at the level of the process: it goes to the log and not to the terminal."""
+"""Keeps what a call into Blender prints off the terminal, by redirecting the process's streams; it goes to the log."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ from collections.abc import Iterator
 from typing import BinaryIO
 
 MOST = 1 << 20
-"""Bytes of chatter that are kept, from its beginning."""
+"""Bytes of printed text that are kept, from its beginning."""
 
 
 @contextlib.contextmanager

@@ -1,4 +1,4 @@
-"""Nobody loses what they are in the middle of: modes are left while a job works in the scene, and come back after it.
+"""Leaves Edit Mode, Sculpt Mode and the like while a job works in the scene, so that no edit is lost, and enters them again.
 
 In Edit Mode a mesh has two states, and the one that steps read is the old one; leaving the mode writes the new one down.
 """

@@ -22,7 +22,7 @@ from .visibility import seen_in, show_as
 
 _ABSENT = object()
 _OURS_ALONE = (bpy.types.Mesh, bpy.types.Camera, bpy.types.Light, bpy.types.Curve)
-"""Data that has no life without its object."""
+"""Kinds of data that nothing but their object uses."""
 _MARKS = (roles.MADE, "bozzetto_matt", "bozzetto_nodes")
 
 
@@ -62,7 +62,7 @@ class Exchange:
         setattr(owner, name, value)
 
     def remember(self, block: bpy.types.ID, attributes: Iterable[str], properties: Iterable[str]) -> None:
-        """Before some attributes and custom properties of a block are set by others: note them."""
+        """Note some attributes and custom properties of a block before other code sets them."""
         kept = [(name, getattr(block, name)) for name in attributes]
         owned = [(name, block.get(name, _ABSENT)) for name in properties]
 
@@ -100,7 +100,7 @@ class Exchange:
         self._put_down(old)
 
     def put_aside(self, old: bpy.types.ID) -> None:
-        """Take a block out of the scene that nothing takes the place of."""
+        """Take a block out of the scene without anything in its place."""
         if isinstance(old, bpy.types.Object):
             places, seen = list(old.users_collection), seen_in(old, self.scene)
 
@@ -118,7 +118,7 @@ class Exchange:
         self._old.append(old)
 
     def keep_safe(self, block: bpy.types.ID) -> None:
-        """Before something unknown is done to a block: keep a copy, which takes its place when the change is taken back."""
+        """Copy a block before a change that can't be noted; the copy takes its place when the change is taken back."""
         data = getattr(block, "data", None)
         copy, data_copy = block.copy(), None if data is None else data.copy()
         self._safe += [entry for entry in (copy, data_copy) if entry is not None]
@@ -145,7 +145,7 @@ class Exchange:
         self._back.append(back)
 
     def keep_scene(self) -> None:
-        """Before something unknown is done to the scene's settings: remember them all."""
+        """Remember all settings of the scene before a change that can't be noted."""
         self._compositor = our_compositor(self.scene)
         self._back.append(keep_settings(self.scene))
         self._back.append(keep_compositor(self.scene))
@@ -168,18 +168,18 @@ class Exchange:
             block.name = f"{roles.stem(before)[:50]} (replaced)"
 
     def keep_theirs(self, block: bpy.types.ID) -> None:
-        """A material or picture of the user's that nothing wears any more: a save must not throw it away."""
+        """Keep a material or picture of the user's that nothing uses any more, so that a save does not drop it."""
         self.assign(block, "use_fake_user", True)
 
     def finish(self) -> None:
-        """Let the old go. From here on nothing can be taken back, and nothing needs to be."""
+        """Remove the old blocks. From here on nothing can be taken back."""
         going = [*self._old, *self._safe]
         self.finished = True
         if going:
             bpy.data.batch_remove(going)
 
     def take_back(self) -> None:
-        """Give the file the state that it had; what can't be undone is passed over, so that the rest is."""
+        """Give the file the state that it had. What can't be undone is skipped, so that the rest is undone."""
         for undo in reversed(self._back):
             with contextlib.suppress(Exception):
                 undo()

@@ -1,4 +1,4 @@
-"""One run in a folder at a time, and a word about one that was killed there.
+"""Lets one run at a time work in a folder, and tells of a run that was killed there.
 
 The lock is the system's own on an open file: it ends with the process that holds it, however that ends, so a dead run leaves
 nothing stuck. The file says who holds it and how far the run is; one that is found unlocked is of a run that did not end well.
@@ -20,7 +20,7 @@ except ImportError:  # Windows has locks of another kind
 
 LOCK = ".bozzetto.lock"
 DRAFTS = ".*.draft.*"
-"""How the drafts of files are called that `session.whole_file` had not finished."""
+"""The pattern of names of files that were not finished being written (`job/files/whole_files.py`)."""
 
 WRITTEN_TO = ("pictures", "turntable", "samples", "relief", "hand_over")
 """The folders that a job makes in its own."""
@@ -35,7 +35,7 @@ class FolderLock:
         self.left = left
 
     def at(self, words: str) -> None:
-        """Note how far the run is, for the case that it is killed."""
+        """Write down how far the run is, to be read if it is killed."""
         with contextlib.suppress(OSError):
             os.ftruncate(self._handle, 0)
             os.pwrite(self._handle, f"{os.getpid()}\n{words}\n".encode(), 0)

@@ -1,4 +1,4 @@
-"""Whose job is in this .blend? A card in each job's scene says which sheet and which scans it was made from.
+"""Whose job is in this .blend? A "card", kept in each job's scene, says which sheet and which scans it was made from.
 
 The command line goes on in a .blend only when it holds the job of the sheet that it is given: another piece must never be
 built over somebody's work because two files happen to have the same name.

@@ -1,4 +1,4 @@
-"""Where do a step's decisions live after it ran? In the scene's state as plain tables, their pictures beside it as PNG bytes.
+"""Keeps a step's decisions after it ran: in the scene's state as plain tables, their pictures in the scene as PNG bytes.
 
 The pictures are kept in the .blend, so that the list of questions shows them in the next session too; a run with a folder also
 leaves them there as files, which the page shows.

@@ -1,4 +1,4 @@
-"""The scene's own settings: which the job sets, what the user set since, and all of them remembered for a while.
+"""The scene's own settings: which of them the job sets, which the user has changed since, and how all are kept and given back.
 
 What the job sets is noted with its value. Where the scene has another value later, the user chose it: it stays, and is said.
 """
@@ -92,7 +92,7 @@ def compositor_print(scene: bpy.types.Scene) -> str:
 
 
 def in_words(path: str) -> str:
-    """A setting as a person calls it."""
+    """The words for a setting in a message to the user."""
     return WORDS.get(path, path.rpartition(".")[2].replace("_", " "))
 
 

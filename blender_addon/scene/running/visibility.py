@@ -1,4 +1,4 @@
-"""Who hid this, the job or the user? And how an object that takes another's place is shown as that one was.
+"""Was an object hidden by the job or by the user? A new object is shown or hidden as the one that it replaces was.
 
 Three marks lie on the object (render, viewport, selectable); the eye in the outliner and the selection belong to a view layer.
 """
@@ -16,12 +16,12 @@ MARKS = ("hide_render", "hide_viewport", "hide_select")
 
 
 def note_shown(item: bpy.types.Object) -> None:
-    """Remember an object's marks as those that the job set."""
+    """Keep on an object, as a custom property, the visibility that the job gave it."""
     item[SHOWN] = "".join("1" if getattr(item, mark) else "0" for mark in MARKS)
 
 
 def users_marks(item: bpy.types.Object) -> dict[str, bool]:
-    """The marks that differ from what the job set: the user's, by name. None where nothing was noted (before 0.2)."""
+    """The marks that differ from what the job set: the user's, by name. None where nothing was noted."""
     noted = str(item.get(SHOWN, ""))
     if len(noted) != len(MARKS):
         return {}
@@ -40,7 +40,7 @@ def set_marks(item: bpy.types.Object, **wanted: bool) -> None:
 
 
 def seen_in(item: bpy.types.Object, scene: bpy.types.Scene) -> list[tuple[str, bool, bool, bool]]:
-    """How an object stands in the scene's view layers: layer, hidden by the eye, selected, active."""
+    """For each view layer of the scene: the layer, and whether the object is hidden by the eye, selected, active."""
     found = []
     for layer in scene.view_layers:
         if item.name in layer.objects:

@@ -110,7 +110,7 @@ _OURS = ("cannot read from MTL file",)
 
 
 def _complaints(lines: Sequence[str]) -> list[str]:
-    """What an importer calls an error or a warning in its chatter, each once."""
+    """What an importer printed as an error or a warning, each once."""
     found = (match[1].strip() for line in lines if (match := _COMPLAINT.search(line)) and not any(o in line for o in _OURS))
     return list(dict.fromkeys(words for words in found if words))
 
@@ -214,7 +214,7 @@ def _sound(mesh: TriangleMesh) -> tuple[TriangleMesh, int, int]:
 
 
 def _telling(colours: dict[str, Any]) -> dict[str, Any]:
-    """Vertex colours that say something: those of one colour throughout are left out."""
+    """The vertex colours without layers of one colour throughout."""
     return {
         name: np.clip(np.nan_to_num(values), 0.0, 1.0)
         for name, values in colours.items()

@@ -10,7 +10,7 @@ from mathutils import Matrix, Vector
 
 FIRST, FURTHER = "first", "further"
 FEWEST = 3
-"""Pairs that place a scan: fewer leave its turn open."""
+"""The fewest pairs of spots that fix a scan's pose: with two, it could still turn about the line through them."""
 
 
 class PairPicking:
@@ -60,7 +60,7 @@ class PairPicking:
             self.spots[last].pop()
 
     def done(self) -> bool:
-        """Whether there are pairs enough."""
+        """Whether there are enough pairs."""
         return len(self.spots[FURTHER]) >= FEWEST
 
     def shown(self) -> list[tuple[int, Any]]:

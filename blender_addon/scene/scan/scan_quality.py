@@ -15,7 +15,7 @@ from ..surface.base_picture import picture_of
 FINAL = 3000
 """Pixels along the longer side of a final picture where the sheet asks for no other size."""
 ASSUMED_MM = 100.0
-"""Longest side of a piece whose size nobody knows: what lies on a desk (common practice)."""
+"""Longest side of a piece of unknown size, taken as what lies on a desk: a guess."""
 
 
 def asked_pixels(sheet: Any) -> int:
@@ -28,7 +28,7 @@ def asked_pixels(sheet: Any) -> int:
 
 def length_of(scan: Any, mesh: TriangleMesh, sheet: Any) -> tuple[float, bool]:
     """(mm per unit, whether that is assumed): by the file's unit where it is known, by the height on the sheet taken for the
-    longest side, or by what lies on a desk. A few percent do not matter here."""
+    longest side, or by `ASSUMED_MM`. A few percent do not matter here."""
     longest = max(float(mesh.size.max()), 1e-30)
     try:
         height = getattr(sheet["orientation"], "height", None)

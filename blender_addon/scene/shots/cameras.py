@@ -173,7 +173,7 @@ def _properties(item: bpy.types.Object, lens: Lens) -> None:
 
 
 def _write_now(item: bpy.types.Object, lens: Lens) -> None:
-    """Set what the drivers will say, so that it is right before the first evaluation too."""
+    """Set the values that the drivers will give, so that they are right before the first evaluation too."""
     data, o = item.data, lens.optics
     used = formats.frame_used(*lens.format_mm, lens.resolution)
     written = optics.in_blender(o, used, blades=lens.blades)

@@ -1,4 +1,4 @@
-"""What do the shots need to know of close-ups? Where they lie, and what is numbers about how near a shot may honestly go."""
+"""What do the shots need to know of close-ups? Where they lie, and what magnification the data carry at each place."""
 
 from __future__ import annotations
 

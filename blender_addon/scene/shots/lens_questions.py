@@ -1,4 +1,4 @@
-"""What is asked of a shot's camera in the scene, and the camera set as answered: an edit by hand, which runs keep.
+"""Answers the lens panel's questions for a shot's camera, and sets the camera as answered: an edit by hand, which runs keep.
 
 Which f-number holds from here to there, where to stand for that size, how at another focal length; a focus bracket or the
 departure from the true lens where no lens can.

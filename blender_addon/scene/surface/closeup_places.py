@@ -1,4 +1,4 @@
-"""What of the close-ups do other steps and the eye need? Where they are, what the scan knew there, how they lie on it."""
+"""What other steps and a person checking need of the close-ups: places, the scan's relief and colour there, an overlay."""
 
 from __future__ import annotations
 

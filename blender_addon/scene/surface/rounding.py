@@ -1,4 +1,4 @@
-"""Why has the outline of a scan no corners in a picture? Its triangles are divided when rendered, the new points rounded.
+"""Rounds the outline of a scan in a picture: its triangles are divided when it is rendered, the new points moved onto a curve.
 
 Each triangle becomes a curved patch through its own corners, given by their positions and normals alone: Phong tessellation
 (Boubekeur & Alexa, *Phong Tessellation*, SIGGRAPH Asia 2008). The scan's own vertices stay where they are, the shading keeps

@@ -32,7 +32,7 @@ MOST_LOOKED = 12
 LOOKED_PX, SHOWN_PX = 512, 128
 MOST_SHOWN = 5
 RECESS_MM = 100.0
-"""The size that a mesh is taken at when its recesses are looked for: a thing on a desk."""
+"""The longest side (mm) to which a mesh is scaled when its recesses are looked for: a thing on a desk, a guess."""
 
 
 @dataclass
