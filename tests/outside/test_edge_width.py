@@ -81,6 +81,15 @@ def test_noise_is_measured_beside_an_edge() -> None:
         assert noise_of(rendered(1.0, 20.0, noise=wanted)) == pytest.approx(wanted, rel=0.15)
 
 
+@pytest.mark.parametrize("shape", [(900, 120), (120, 900), (1500, 64)])
+def test_noise_is_measured_in_a_picture_of_any_shape(shape: tuple[int, int]) -> None:
+    """The noise that was added, over a slope, which second differences do not see (Immerkaer 1996)."""
+    slope = np.add.outer(np.arange(shape[0]), np.arange(shape[1])) * 0.08 + 60.0
+    noisy = slope + 2.0 * np.random.default_rng(4).standard_normal(shape)
+    assert noise_of(np.clip(np.round(noisy), 0, 255).astype(np.uint8)) == pytest.approx(2.0, rel=0.15)
+    assert noise_of(np.full(shape, 90, np.uint8)) == 0.3
+
+
 def test_a_blank_or_tiny_picture_has_no_edges() -> None:
     assert len(edges_of(np.full((300, 300), 90, np.uint8)).width) == 0
     assert len(edges_of(np.zeros((20, 900), np.uint8)).width) == 0

@@ -33,6 +33,18 @@ def test_files_written_by_pillow(format: str, mode: str) -> None:
     assert size_of(data.getvalue(), "a.tga" if format == "TGA" else "") == SIZE
 
 
+@pytest.mark.parametrize("bits", [8, 15, 16, 24, 32])
+@pytest.mark.parametrize("kind", [1, 2, 3, 9, 10, 11])
+def test_every_kind_of_tga_is_known_by_its_name_alone(kind: int, bits: int) -> None:
+    """Truevision TGA 2.0, fields 3 and 5: image types 1 to 3 and 9 to 11, widths, heights and depths as the format allows."""
+    header = struct.pack("<BBBHHBHHHHBB", 0, kind in (1, 9), kind, 0, 0, 0, 0, 0, *SIZE, bits, 0) + bytes(64)
+    found = picture_size(io.BytesIO(header), "A.TGA")
+    assert found is not None and (found.width, found.height, found.bytes_a_pixel) == (*SIZE, bits / 8)
+    assert picture_size(io.BytesIO(header), "a.png") is None
+    for wrong in (header[:2] + b"\x04" + header[3:], header[:16] + b"\x11" + header[17:]):
+        assert picture_size(io.BytesIO(wrong), "a.tga") is None
+
+
 def test_a_jpeg_behind_long_metadata_and_a_lossless_webp() -> None:
     image_module = pytest.importorskip("PIL.Image")
     image = image_module.new("RGB", SIZE)

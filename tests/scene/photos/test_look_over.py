@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+import io
 from pathlib import Path
 
 import numpy as np
@@ -12,6 +13,7 @@ bpy = pytest.importorskip("bpy")
 image = pytest.importorskip("PIL.Image")
 
 from blender_addon.cli import main  # noqa: E402  Blender must be there first
+from blender_addon.scene.photos.thumbnails import as_jpeg  # noqa: E402
 
 STRANGE = 'a&b <i>"1.jpg'
 
@@ -113,3 +115,15 @@ def test_blender_hands_out_the_picture_as_it_is_stored(tmp_path: Path) -> None:
     (found,) = photos_of(folder_of(tmp_path))
     assert found.middle.shape == (200, 120)  # type: ignore[union-attr]
     assert found.middle[:90].mean() > 230 and found.middle[110:].mean() < 20  # type: ignore[union-attr]
+
+
+def test_a_thumbnail_is_the_picture_the_right_way_up_and_leaves_nothing_behind() -> None:
+    """Row 0 on top: red above, blue below on the left, green on the right; within what JPEG loses."""
+    pixels = np.zeros((64, 96, 3), np.uint8)
+    pixels[:32], pixels[32:, :48], pixels[32:, 48:] = (200, 20, 20), (20, 20, 200), (20, 200, 20)
+    before = len(bpy.data.images)
+    found = np.asarray(image.open(io.BytesIO(as_jpeg(pixels))).convert("RGB"), int)
+    assert len(bpy.data.images) == before
+    assert found.shape == pixels.shape
+    for row, column in ((16, 16), (48, 16), (48, 80)):
+        assert np.abs(found[row, column] - pixels[row, column].astype(int)).max() < 12
