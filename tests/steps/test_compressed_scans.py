@@ -5,6 +5,7 @@ from __future__ import annotations
 import ctypes
 import json
 from pathlib import Path
+from types import SimpleNamespace
 from typing import Any
 
 import numpy as np
@@ -14,6 +15,7 @@ bpy = pytest.importorskip("bpy")
 
 from blender_addon.core.mesh.triangles import signed_volume  # noqa: E402
 from blender_addon.job.errors import InputError  # noqa: E402
+from blender_addon.scene import compat  # noqa: E402
 from blender_addon.scene.scan import unpacking  # noqa: E402
 from blender_addon.scene.scan.importers import import_scan  # noqa: E402
 from tests.glb_files import glb, packed_into, scene_of  # noqa: E402
@@ -144,3 +146,30 @@ def test_a_promise_of_more_triangles_than_the_file_says_is_refused(tmp_path: Pat
     (tmp_path / "a.glb").write_bytes(glb(content, binary))
     with pytest.raises(InputError, match="packed mesh is damaged"):
         import_scan(tmp_path / "a.glb")
+
+
+def by_name(folder: Path) -> Any:
+    """As in Blender 5.2: asked with two names, the library's and its build's."""
+    return SimpleNamespace(dll_path=lambda name, build: folder / f"{name}.so")
+
+
+def draco_alone(folder: Path) -> Any:
+    """As in Blender 4.5 and 5.0: asked without a name."""
+    return SimpleNamespace(dll_path=lambda: folder / "draco.so")
+
+
+@pytest.mark.parametrize("module", ["io_scene_gltf2.io.com.library", "io_scene_gltf2.io.com.draco"])
+def test_a_library_that_is_there_is_found_and_one_that_is_not_is_none(
+    module: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    made = by_name(tmp_path) if module.endswith("library") else draco_alone(tmp_path)
+
+    def importing(name: str) -> Any:
+        if name != module:
+            raise ImportError(name)
+        return made
+
+    monkeypatch.setattr(compat.importlib, "import_module", importing)
+    assert compat.importer_library("draco") is None, "the importer names a file that this build lacks"
+    (tmp_path / "draco.so").write_bytes(b"\0")
+    assert compat.importer_library("draco") == tmp_path / "draco.so"

@@ -34,7 +34,7 @@ def test_a_light_fitted_on_clusters_is_the_light_that_is_fitted_on_all_vertices(
     surface = read_surface(mesh, np.ones(len(mesh.faces), bool), height=128, width=128)
     lit = np.maximum(surface.normal @ np.array([0.6, -0.2, 0.77]), 0.05) + 0.2
     colours = np.repeat((0.4 * lit / lit.max())[:, None], 3, axis=1).astype(np.float32)
-    monkeypatch.setattr(lamplight, "SAMPLES", 40_000)
+    monkeypatch.setattr(lamplight, "SAMPLES", 20_000)
     whole = fit_surface_light(surface, colours, seed=3)
     monkeypatch.setattr(lamplight, "LARGE", 1000)
     monkeypatch.setattr(lamplight, "RECEIVERS", 700)

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import math
 import os
+from pathlib import Path
+from typing import Any
 
 import bpy
 import numpy as np
@@ -11,8 +13,10 @@ import pytest
 
 from blender_addon.core.srgb import encode
 from blender_addon.job.errors import OutputError
+from blender_addon.scene import roles
 from blender_addon.scene.delivery.contact_sheet import save_png, write_contact_sheet
 from blender_addon.scene.delivery.copies.client_pictures import Wanted, write_copy
+from blender_addon.scene.delivery.copies.finished import finished
 from blender_addon.scene.delivery.kept_pictures import KeptPictures, put_aside
 from blender_addon.scene.delivery.output import Quality, cycles, render_picture
 from blender_addon.scene.delivery.video import write_video
@@ -153,3 +157,30 @@ def test_the_contact_sheet_and_the_video_are_written(tmp_path):
     clip = bpy.data.movieclips.load(str(tmp_path / "turn.webm"))
     assert clip.frame_duration == 3 and tuple(clip.size) == (90, 60)
     assert len(bpy.data.scenes) == scenes
+
+
+def test_finished_pictures_are_the_shots_in_their_order_then_the_turn_and_the_sheets(empty_scene: Any, tmp_path: Path) -> None:
+    empty_scene[roles.JOB] = "job"
+    for order, key in ((2, "back"), (1, "left_side"), (0, "hero"), (3, "not_rendered")):
+        shot = bpy.data.objects.new(f"Shot {key}", bpy.data.cameras.new(key))
+        empty_scene.collection.objects.link(shot)
+        roles.mark(shot, job="job", step="camera", role="shot", key=key)
+        shot["bozzetto_order"] = order
+    assert finished(empty_scene, tmp_path / "gone") == []
+    for place in ("pictures/hero.png", "pictures/back.png", "pictures/left_side.png", "pictures/of_another.png",
+                  "turntable/0002.png", "turntable/0001.png", "sample_sheet.png"):  # fmt: skip
+        (tmp_path / place).parent.mkdir(exist_ok=True)
+        (tmp_path / place).write_bytes(b"picture")
+
+    def shown() -> list[tuple[str, str, str]]:
+        return [
+            (each.title, *(path.relative_to(tmp_path).as_posix() for path in (each.picture, each.opens)))
+            for each in finished(empty_scene, tmp_path)
+        ]
+
+    pictures = [(title, f"pictures/{key}.png", f"pictures/{key}.png")
+                for title, key in (("Hero", "hero"), ("Left side", "left_side"), ("Back", "back"))]  # fmt: skip
+    sheet = ("In every material", "sample_sheet.png", "sample_sheet.png")
+    assert shown() == [*pictures, ("The turn", "turntable/0001.png", "turntable/0001.png"), sheet]
+    (tmp_path / "turntable.mp4").write_bytes(b"film")
+    assert shown()[3] == ("The turn", "turntable/0001.png", "turntable.mp4")
