@@ -35,16 +35,20 @@ def read_mesh(item: bpy.types.Object, *, scale: float = 1.0) -> TriangleMesh:
     matrix = np.array(item.matrix_basis, float)
     if not np.allclose(matrix, np.eye(4)):
         vertices = (vertices @ matrix[:3, :3].T + matrix[:3, 3]).astype(np.float32)
-    corners, polygon = _triangulated(mesh)
+    corners, polygon = (None, None) if is_triangles(mesh) else _triangulated(mesh)
     corner_vertex = _read(mesh.attributes[".corner_vert"].data, "value", len(mesh.loops), 1, np.int32)[:, 0]
-    material = np.zeros(len(corners), np.int32)
+    faces = corner_vertex.reshape(-1, 3) if corners is None else corner_vertex[corners]
+    material = np.zeros(len(faces), np.int32)
     if "material_index" in mesh.attributes:
-        material = _read(mesh.attributes["material_index"].data, "value", len(mesh.polygons), 1, np.int32)[polygon, 0]
+        material = _of_triangles(
+            _read(mesh.attributes["material_index"].data, "value", len(mesh.polygons), 1, np.int32), polygon
+        )
     uv = None
     if mesh.uv_layers.active is not None:
-        uv = _read(mesh.uv_layers.active.uv, "vector", len(mesh.loops), 2, np.float32)[corners]
+        uv = _read(mesh.uv_layers.active.uv, "vector", len(mesh.loops), 2, np.float32)
+        uv = uv.reshape(-1, 3, 2) if corners is None else uv[corners]
     marks = {
-        layer.name: _read(layer.data, "value", len(mesh.polygons), 1, bool)[polygon, 0]
+        layer.name: _of_triangles(_read(layer.data, "value", len(mesh.polygons), 1, bool), polygon)
         for layer in mesh.attributes
         if layer.domain == "FACE"
         and layer.data_type == "BOOLEAN"
@@ -52,22 +56,29 @@ def read_mesh(item: bpy.types.Object, *, scale: float = 1.0) -> TriangleMesh:
         and layer.name != "sharp_face"
     }
     colours = _colours(mesh, corner_vertex)
-    return TriangleMesh(vertices * np.float32(scale), corner_vertex[corners], uv, material, colours, marks)
+    return TriangleMesh(vertices if scale == 1.0 else vertices * np.float32(scale), faces, uv, material, colours, marks)
 
 
-def _triangulated(mesh: Any) -> tuple[Ints, Ints]:
+def is_triangles(mesh: bpy.types.Mesh) -> bool:
+    """Whether all polygons of a Blender mesh are triangles: none has fewer corners than three. The corners then lie one behind
+    the other, in the polygons' order."""
+    return len(mesh.loops) == 3 * len(mesh.polygons)
+
+
+def _of_triangles(values: np.ndarray, polygon: Ints | None) -> np.ndarray:
+    """(n,) what is known of each polygon, of each triangle; polygon: that of each, None where a polygon is a triangle."""
+    return values[:, 0] if polygon is None else values[polygon, 0]
+
+
+def _triangulated(mesh: bpy.types.Mesh) -> tuple[Ints, Ints]:
     """(n, 3) corners and (n,) polygons of the triangles that Blender makes of a mesh's polygons."""
-    count = len(mesh.polygons)
-    sides = _read(mesh.polygons, "loop_total", count, 1, np.int32)[:, 0]
-    if (sides == 3).all():  # the polygons' corners lie one behind the other, in their order
-        return np.arange(3 * count, dtype=np.int32).reshape(count, 3), np.arange(count, dtype=np.int32)
     mesh.calc_loop_triangles()
     triangles = len(mesh.loop_triangles)
     corners = _read(mesh.loop_triangles, "loops", triangles, 3, np.int32)
     return corners, _read(mesh.loop_triangles, "polygon_index", triangles, 1, np.int32)[:, 0]
 
 
-def _colours(mesh: Any, corner_vertex: Ints) -> dict[str, Floats]:
+def _colours(mesh: bpy.types.Mesh, corner_vertex: Ints) -> dict[str, Floats]:
     found = {}
     for layer in mesh.color_attributes:
         values = _read(layer.data, "color", len(layer.data), 4, np.float32)
@@ -81,16 +92,22 @@ def _colours(mesh: Any, corner_vertex: Ints) -> dict[str, Floats]:
     return found
 
 
-def make_mesh(name: str, triangles: TriangleMesh, *, materials: Sequence[Any] = (), smooth: bool = True) -> bpy.types.Mesh:
-    """A new Blender mesh from arrays, in the arrays' own unit (metres are wanted in the scene)."""
-    mesh = bpy.data.meshes.new(name)
+def make_mesh(
+    name: str, triangles: TriangleMesh, *, materials: Sequence[Any] = (), smooth: bool = True, of: bpy.types.Mesh | None = None
+) -> bpy.types.Mesh:
+    """A new Blender mesh from arrays, in the arrays' own unit (metres are wanted in the scene).
+
+    of: a mesh for which `is_bare` holds and whose polygons are these very triangles; it becomes the new one, which is faster.
+    """
+    mesh = bpy.data.meshes.new(name) if of is None else _stripped(of, name)
     count = len(triangles.faces)
-    mesh.vertices.add(len(triangles.vertices))
-    mesh.loops.add(3 * count)
-    mesh.polygons.add(count)
+    if of is None:
+        mesh.vertices.add(len(triangles.vertices))
+        mesh.loops.add(3 * count)
+        mesh.polygons.add(count)
+        mesh.attributes[".corner_vert"].data.foreach_set("value", np.ascontiguousarray(triangles.faces, np.int32).ravel())
+        mesh.polygons.foreach_set("loop_start", np.arange(0, 3 * count, 3, dtype=np.int32))
     mesh.attributes["position"].data.foreach_set("vector", np.ascontiguousarray(triangles.vertices, np.float32).ravel())
-    mesh.attributes[".corner_vert"].data.foreach_set("value", np.ascontiguousarray(triangles.faces, np.int32).ravel())
-    mesh.polygons.foreach_set("loop_start", np.arange(0, 3 * count, 3, dtype=np.int32))
     if triangles.material is not None and np.any(triangles.material):
         numbers = mesh.attributes.new(name="material_index", type="INT", domain="FACE")
         numbers.data.foreach_set("value", np.ascontiguousarray(triangles.material, np.int32))
@@ -102,18 +119,47 @@ def make_mesh(name: str, triangles: TriangleMesh, *, materials: Sequence[Any] = 
     for title, values in triangles.colours.items():
         colours = mesh.color_attributes.new(name=title, type="FLOAT_COLOR", domain="POINT")
         colours.data.foreach_set("color", np.ascontiguousarray(values, np.float32).ravel())
+    if of is not None and triangles.colours:  # the mesh still names those that it had
+        first = next(iter(triangles.colours))
+        mesh.attributes.active_color_name = mesh.attributes.default_color_name = first
     for title, marks in triangles.face_marks.items():
         flags = mesh.attributes.new(name=title, type="BOOLEAN", domain="FACE")
         flags.data.foreach_set("value", np.ascontiguousarray(marks, bool))
     for material in materials:
         mesh.materials.append(material)
-    mesh.update(calc_edges=True)
+    mesh.update(calc_edges=of is None)
     return mesh
 
 
-def make_object(name: str, triangles: TriangleMesh, *, materials: Sequence[Any] = (), smooth: bool = True) -> bpy.types.Object:
-    """A new object with a mesh from arrays, linked nowhere yet."""
-    return bpy.data.objects.new(name, make_mesh(name, triangles, materials=materials, smooth=smooth))
+_GEOMETRY = {"position", ".corner_vert", ".corner_edge", ".edge_verts"}
+
+
+def is_bare(item: bpy.types.Object) -> bool:
+    """Whether an object's mesh is its own and nothing but triangles with attributes: no shape keys, weights, modifiers."""
+    mesh = item.data
+    return (
+        is_triangles(mesh) and mesh.users == 1 and mesh.shape_keys is None and mesh.animation_data is None
+        and not (item.vertex_groups or item.modifiers or mesh.library)
+    )  # fmt: skip
+
+
+def _stripped(mesh: bpy.types.Mesh, name: str) -> bpy.types.Mesh:
+    """The mesh with its points, edges and faces alone, under another name."""
+    for layer in [layer.name for layer in mesh.attributes if layer.name not in _GEOMETRY]:
+        if layer in mesh.attributes:  # an attribute takes those along that belong to it, such as a UV map its selection
+            mesh.attributes.remove(mesh.attributes[layer])
+    for key in list(mesh.keys()):
+        del mesh[key]
+    mesh.materials.clear()
+    mesh.name = name
+    return mesh
+
+
+def make_object(
+    name: str, triangles: TriangleMesh, *, materials: Sequence[Any] = (), smooth: bool = True, of: bpy.types.Mesh | None = None
+) -> bpy.types.Object:
+    """A new object with a mesh from arrays, linked nowhere yet; of: as for `make_mesh`."""
+    return bpy.data.objects.new(name, make_mesh(name, triangles, materials=materials, smooth=smooth, of=of))
 
 
 def _read(collection: bpy.types.bpy_prop_collection, field: str, count: int, width: int, kind: Any) -> Any:

@@ -142,6 +142,36 @@ def test_few_bad_vertices_are_dropped_and_said(tmp_path: Path) -> None:
     assert scan.vertices[:, 0].min() > 150.0 and np.abs(scan.vertices).max() < 300.0
 
 
+@pytest.mark.parametrize("suffix", ["obj", "ply"])
+@pytest.mark.parametrize("stray", [1, 3])
+def test_faces_that_name_points_which_are_not_there_are_counted(tmp_path: Path, suffix: str, stray: int) -> None:
+    """Those of an OBJ are left out; of a PLY's, Blender 5.2 makes faces to the first point, so that it can't be used."""
+    mesh = box((10.0, 10.0, 10.0))
+    faces = mesh.faces.copy()
+    faces[:stray, 1] = len(mesh.vertices) + 7
+    points = [f"{x} {y} {z}" for x, y, z in mesh.vertices.tolist()]
+    if suffix == "obj":
+        lines = [*(f"v {point}" for point in points), *(f"f {a} {b} {c}" for a, b, c in (faces + 1).tolist())]
+    else:
+        places = [f"property float {axis}" for axis in "xyz"]
+        lines = ["ply", "format ascii 1.0", f"element vertex {len(points)}", *places, f"element face {len(faces)}"]
+        lines += [
+            "property list uchar int vertex_indices",
+            "end_header",
+            *points,
+            *(f"3 {a} {b} {c}" for a, b, c in faces.tolist()),
+        ]
+    (tmp_path / f"stray.{suffix}").write_text("\n".join([*lines, ""]))
+    if suffix == "ply":
+        with pytest.raises(InputError, match="one of its faces names a point" if stray == 1 else "3 of its faces name points"):
+            run(tmp_path, '[intake]\nscan = "stray.ply"', last="intake")
+        return
+    stage, report = run(tmp_path, '[intake]\nscan = "stray.obj"', last="intake")
+    assert report.results["intake"].figures["triangles"] == len(faces) - stray
+    words = [note.words for note in stage.notes.warnings()]
+    assert [("a face names" if stray == 1 else "3 faces name") in line for line in words] == [True], words
+
+
 def test_bad_numbers_in_a_binary_ply(tmp_path: Path) -> None:
     mesh = box((10.0, 10.0, 10.0))
     rows = mesh.vertices.astype("<f4")

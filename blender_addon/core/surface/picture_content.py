@@ -15,7 +15,8 @@ import numpy as np
 
 from ..arrays import Bools, Floats, Ints
 from ..mesh.preview import strewn
-from ..mesh.triangles import TriangleMesh, unit, vertex_normals
+from ..mesh.topology import first_alike
+from ..mesh.triangles import TriangleMesh, face_crosses, gathered, unit
 from ..rasters import colours_at
 from ..records import record
 from .light.spherical_harmonics import basis
@@ -161,8 +162,8 @@ def layout_of(mesh: TriangleMesh, faces_used: Bools, *, seed: int = 1) -> Layout
     """The layout of the faces in `faces_used` (m,) of a mesh with UVs; None where none of them has an area."""
     if mesh.uv is None or not faces_used.any():
         return None
-    rows = np.flatnonzero(faces_used)
-    part = TriangleMesh(mesh.vertices, mesh.faces[rows], np.nan_to_num(mesh.uv[rows]))
+    faces, uv = (mesh.faces, mesh.uv) if faces_used.all() else (mesh.faces[faces_used], mesh.uv[faces_used])
+    part = TriangleMesh(mesh.vertices, faces, uv if np.isfinite([uv.min(), uv.max()]).all() else np.nan_to_num(uv))
     assert part.uv is not None
     if not all(np.ptp(part.uv[..., axis]) for axis in range(2)):  # several times faster than along the short axis
         return None
@@ -174,13 +175,13 @@ def layout_of(mesh: TriangleMesh, faces_used: Bools, *, seed: int = 1) -> Layout
     asked[place[corners]] = True
     # the faces that have a say in the normals that are asked for
     beside = faces[asked[faces[:, 0]] | asked[faces[:, 1]] | asked[faces[:, 2]]]
-    normals = vertex_normals(part.vertices[first].astype(float), beside)
+    around = gathered(face_crosses(part.vertices[first].astype(float), beside), beside, len(first))
     covered = np.zeros(MASK_SIZE * MASK_SIZE, bool)
-    covered[rasterize(part.uv, height=MASK_SIZE, width=MASK_SIZE).index] = True
+    covered[rasterize(part.uv[_over_centres(part.uv, MASK_SIZE)], height=MASK_SIZE, width=MASK_SIZE).index] = True
     return Layout(
         np.einsum("nk,nkd->nd", weight, part.uv[face]),
         np.einsum("nk,nkd->nd", weight, part.vertices[corners].astype(float)),
-        unit(np.einsum("nk,nkd->nd", weight, normals[place[corners]])),
+        unit(np.einsum("nk,nkd->nd", weight, unit(around[place[corners]]))),
         _seams(faces, part.uv, seed),
         covered.reshape(MASK_SIZE, MASK_SIZE),
         corners,
@@ -193,19 +194,35 @@ def same_places(vertices: Floats) -> tuple[Ints, Ints]:
 
     Places are numbered in the order of the vertices, in which neighbours lie near each other in memory.
     """
-    bits = (np.ascontiguousarray(vertices, np.float32) + np.float32(0.0)).view(np.uint32).astype(np.uint64)  # -0 is 0
-    rest = bits[:, 1] << np.uint64(32) | bits[:, 2]
-    key = bits[:, 0] * np.uint64(0x9E3779B97F4A7C15) ^ rest * np.uint64(0xC2B2AE3D27D4EB4F)  # odd numbers: nothing is lost
-    _, first, place = np.unique(key, return_index=True, return_inverse=True)
-    order = np.argsort(first)
-    number = np.zeros_like(order)
-    number[order] = np.arange(len(order))
-    return first[order], number[place.reshape(-1)]
+    bits = (np.ascontiguousarray(vertices, np.float32) + np.float32(0.0)).view(np.int32)  # -0 is 0
+    first = first_alike(len(bits), lambda rows: bits[rows].astype(np.int64))
+    kept = first == np.arange(len(first))
+    return np.flatnonzero(kept), (np.cumsum(kept) - 1)[first]
+
+
+def _over_centres(uv: Floats, size: int) -> Bools:
+    """(m,) whether a face (m, 3, 2) may lie over the centre of a texel: its box reaches one, or it repeats the picture."""
+    lowest, highest = (
+        np.floor(edge(edge(uv[:, 0], uv[:, 1]), uv[:, 2]) * size + (offset - 0.5))
+        for edge, offset in ((np.minimum, -0.01), (np.maximum, 0.01))
+    )
+    return (highest[:, 0] > lowest[:, 0]) & (highest[:, 1] > lowest[:, 1])
 
 
 def _seams(faces: Ints, uv: Floats, seed: int) -> Floats:
     """(k, 2, 2) UVs at the middles of edges whose two faces lie apart in the layout, a little inside of each face."""
+    place = np.zeros((int(faces.max()) + 1, 2), uv.dtype)
+    place[faces] = uv  # one of the texture places of each vertex: on a seam another corner has another
+    torn, near = np.zeros(len(place), bool), np.zeros(len(faces), bool)
+    for corner in range(3):  # one by one: several times faster than along a short axis
+        vertex, own = faces[:, corner], uv[:, corner]
+        torn[vertex[(own[:, 0] != place[vertex, 0]) | (own[:, 1] != place[vertex, 1])]] = True
+    for corner in range(3):
+        near |= torn[faces[:, corner]]
+    faces, uv = faces[near], uv[near]
     count = len(faces)
+    if not count:
+        return np.zeros((0, 2, 2), uv.dtype)
     starts, stops = faces.T.reshape(-1), np.roll(faces, -1, axis=1).T.reshape(-1)
     key = np.minimum(starts, stops).astype(np.int64) * (int(faces.max()) + 1) + np.maximum(starts, stops)
     order = np.argsort(key, kind="stable")

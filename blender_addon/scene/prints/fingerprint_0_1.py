@@ -107,10 +107,10 @@ def _mesh(digest: hashlib._Hash, mesh: Any) -> None:
             digest.update(_values(layer, "f4", "color", 4))
 
 
-def _values(layer: Any, kind: str, field: str, size: int) -> bytes:
+def _values(layer: Any, kind: str, field: str, size: int) -> Any:
     array = np.zeros(len(layer.data) * size, kind)
     layer.data.foreach_get(field, array)
-    return array.tobytes()
+    return array
 
 
 def _image(digest: hashlib._Hash, image: bpy.types.Image) -> None:

@@ -6,6 +6,8 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from ..meshes import is_triangles
+
 if TYPE_CHECKING:
     import hashlib
 
@@ -42,10 +44,12 @@ def feed_mesh(digest: hashlib._Hash, mesh: Any) -> None:
         if layer.name in _ABSENT_IS_ZERO and not values.any():
             continue
         digest.update(f"{layer.name} {layer.domain} {layer.data_type}".encode())
-        digest.update(values.tobytes())
-    starts = np.zeros(len(mesh.polygons), np.int32)
-    mesh.polygons.foreach_get("loop_start", starts)
-    digest.update(starts.tobytes())
+        digest.update(values)
+    starts = np.arange(0, len(mesh.loops), 3, dtype=np.int32)
+    if not is_triangles(mesh):
+        starts = np.zeros(len(mesh.polygons), np.int32)
+        mesh.polygons.foreach_get("loop_start", starts)
+    digest.update(starts)
     active = (mesh.uv_layers.active, mesh.color_attributes.active_color)
     digest.update(repr([layer.name if layer else "" for layer in active]).encode())
     if mesh.shape_keys is not None:

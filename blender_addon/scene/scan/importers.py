@@ -17,12 +17,13 @@ import bpy
 import numpy as np
 
 from ...core import memory
+from ...core.arrays import Floats, Ints
 from ...core.files.meshes import mesh_files
 from ...core.files.meshes.file_coordinates import FAR_AWAY
 from ...core.mesh.topology import joined, submesh
 from ...core.mesh.triangles import TriangleMesh
 from ...job.errors import InputError
-from ..meshes import read_mesh
+from ..meshes import is_bare, read_mesh
 from ..running.captured import captured
 from .import_copies import Readable, readable
 from .unpacking import unpackable
@@ -37,6 +38,8 @@ class Imported:
 
     left_out: (name, why) of each picture that the file names and that was not read. remarks: what the importer complained of
     though a mesh arrived.
+    stray_faces: how many faces named points that are not there, and were left out. block: the importer's own mesh, where its
+    faces are `faces_of_block`, which those of `mesh` may be.
     """
 
     mesh: TriangleMesh
@@ -47,6 +50,13 @@ class Imported:
     in_metres: bool = False
     left_out: tuple[tuple[str, str], ...] = ()
     remarks: tuple[str, ...] = ()
+    stray_faces: int = 0
+    block: bpy.types.Mesh | None = None
+    faces_of_block: Ints | None = None
+
+    def same_block(self) -> bpy.types.Mesh | None:
+        """The importer's own mesh, where its faces are those of `mesh` as that is now."""
+        return self.block if self.block is not None and self.mesh.faces is self.faces_of_block else None
 
 
 def import_scan(path: Path, *, allowed: Collection[Path] = (), log: Callable[[str], None] | None = None) -> Imported:
@@ -101,12 +111,20 @@ def _read(source: Readable, shown: str, log: Callable[[str], None] | None) -> tu
     meshes = [item for item in new if item.type == "MESH" and len(item.data.polygons)]
     if not meshes:
         raise InputError(f'The scan "{shown}" can\'t be used: {_why(raised, lines)}')
-    return _gathered(meshes, shown), [*_complaints(lines), *([_last(raised)] if _last(raised) else [])]
+    stray = sum(_STRAY in line for line in lines)
+    if stray and source.kind == ".ply":  # of which Blender 5.2 makes faces to the first point
+        faces = "one of its faces names a point" if stray == 1 else f"{stray:,} of its faces name points"
+        raise mesh_files.FileProblem(f"{faces} that it does not hold; copy or export the scan again")
+    found = _gathered(meshes, shown)
+    found.stray_faces = stray
+    return found, [*_complaints(lines), *([_last(raised)] if _last(raised) else [])]
 
 
-_COMPLAINT = re.compile(r"\b(?:ERROR|WARNING|Error|Warning)\b[: |]+\s*(.+)")
-_OURS = ("cannot read from MTL file",)
-"""Complaints about what we leave out on purpose: a material library is read by our own code."""
+_COMPLAINT = re.compile(r"\b(?:ERROR|WARNING|WARN|Error|Warning)\b(?: \(io\.\w+\): \S+ \w+)?[: |]+\s*(.+)")
+_STRAY = "vertex index"
+"""What Blender's importers say of a face that names no point, as in "Invalid vertex index 9 (valid range [0, 5))"."""
+_OURS = ("cannot read from MTL file", _STRAY)
+"""Complaints about what we leave out on purpose, as a material library is read by our own code, and what we say ourselves."""
 
 
 def _complaints(lines: Sequence[str]) -> list[str]:
@@ -173,10 +191,12 @@ def _gathered(objects: list[Any], shown: str) -> Imported:
         item.parent = None
         item.matrix_basis = np.eye(4).tolist()
         mesh = read_mesh(item)
-        with np.errstate(invalid="ignore", over="ignore"):
-            placed = mesh.vertices @ world[:3, :3].T + world[:3, 3]
+        placed = mesh.vertices
+        if not np.array_equal(world, np.eye(4)):
+            placed = _placed(mesh.vertices, world)
         faces, uv = mesh.faces, mesh.uv
-        if np.linalg.det(world[:3, :3]) < 0:  # a mirrored part would face inwards
+        mirrored = np.linalg.det(world[:3, :3]) < 0
+        if mirrored:  # a mirrored part would face inwards
             faces, uv = faces[:, ::-1], None if uv is None else uv[:, ::-1]
         slots = [slot.material for slot in item.material_slots] or [None]
         numbers = []
@@ -184,12 +204,24 @@ def _gathered(objects: list[Any], shown: str) -> Imported:
             if material not in materials:
                 materials.append(material)
             numbers.append(materials.index(material))
-        own = np.minimum(mesh.material, len(numbers) - 1)
         colours = {COLOUR: next(iter(mesh.colours.values()))} if mesh.colours else {}
-        own = np.array(numbers, np.int32)[own]
-        placed = placed.astype(np.float32)
+        own = np.array(numbers, np.int32)[np.minimum(mesh.material, len(numbers) - 1)]
         meshes.append(replace(mesh, vertices=placed, faces=faces, uv=uv, material=own, colours=colours, face_marks={}))
-    return Imported(joined(meshes), materials, parts=len(meshes))
+    alone = len(objects) == 1 and is_bare(objects[0]) and not mirrored
+    block = objects[0].data if alone else None
+    return Imported(joined(meshes), materials, parts=len(meshes), block=block, faces_of_block=meshes[0].faces)
+
+
+def _placed(points: Floats, world: Floats) -> Floats:
+    """Points (n, 3) moved by a matrix (4, 4); column by column, as an importer's matrix mostly swaps axes."""
+    moved = np.zeros_like(points, np.float32)
+    with np.errstate(invalid="ignore", over="ignore"):
+        for axis in range(3):
+            column = np.full(len(points), world[axis, 3])
+            for other in np.flatnonzero(world[axis, :3]):
+                column += world[axis, other] * points[:, other].astype(float)
+            moved[:, axis] = column
+    return moved
 
 
 FARTHEST_UV = 1e6
@@ -200,17 +232,24 @@ def _sound(mesh: TriangleMesh) -> tuple[TriangleMesh, int, int]:
     """The mesh without vertices that are no numbers or FAR away, how many there were, and how many UVs were made 0; sound
     colours."""
     vertices = mesh.vertices
-    good = np.isfinite(vertices).all(axis=1) & (np.abs(np.nan_to_num(vertices)) < FAR_AWAY).all(axis=1)
-    dropped = int((~good).sum())
+    good, dropped = np.ones(len(vertices), bool), 0
+    if not _within(vertices, FAR_AWAY):
+        good = np.isfinite(vertices).all(axis=1) & (np.abs(np.nan_to_num(vertices)) < FAR_AWAY).all(axis=1)
+        dropped = int((~good).sum())
     used = np.zeros(len(vertices), bool)
     used[mesh.faces] = True
     if dropped or not used.all():
         mesh = submesh(mesh, good[mesh.faces].all(axis=1))
     uv, mended = mesh.uv, 0
-    if uv is not None and not (np.abs(uv) <= FARTHEST_UV).all():
+    if uv is not None and not _within(uv, FARTHEST_UV):
         bad = ~(np.abs(uv) <= FARTHEST_UV)
         uv, mended = np.where(bad, np.float32(0.0), uv), int(bad.any(axis=-1).sum())
     return replace(mesh, uv=uv, colours=_telling(mesh.colours)), dropped, mended
+
+
+def _within(values: Floats, far: float) -> bool:
+    """Whether all values are numbers and none lies as far off as that; NaN is the least and the greatest of all."""
+    return not values.size or bool(-far < values.min() and values.max() < far)
 
 
 def _telling(colours: dict[str, Any]) -> dict[str, Any]:

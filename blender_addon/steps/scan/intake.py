@@ -84,7 +84,7 @@ def _offered(
         )
     materials = _materials(path, imported, textures)
     name = f"Scan {key} {path.stem}"
-    item = make_object(name, mesh, materials=materials)
+    item = make_object(name, mesh, materials=materials, of=imported.same_block())
     guess = guess_unit(longest, metres_by_format=imported.in_metres)
     sizes = sizes_of(materials)
     item["bozzetto_scan_role"] = row.role
@@ -193,6 +193,11 @@ def _tell(stage: Stage, path: Path, imported: Imported, textures: Sequence[Textu
         stage.warn(
             f'"{path.name}" holds {imported.dropped_vertices} vertices whose coordinates are no numbers ({share:.2g} %); '
             "they were dropped with their faces"
+        )
+    if imported.stray_faces:
+        faces = "a face names a point" if imported.stray_faces == 1 else f"{imported.stray_faces:,} faces name points"
+        stage.warn(
+            f'"{path.name}": {faces} that the file does not hold, and came as holes; export the scan again if they matter'
         )
     if imported.mended_numbers:
         stage.warn(f'"{path.name}" holds {imported.mended_numbers} UVs or normals that are no numbers; they count as 0')

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import replace
 
 import numpy as np
 import pytest
 
+from blender_addon.core.mesh import topology
 from blender_addon.core.mesh.clipping import clipped, cropped
 from blender_addon.core.mesh.components import connected_faces, connected_vertices
 from blender_addon.core.mesh.topology import degenerate_faces, joined, rim_edges, submesh, welded
@@ -120,3 +122,33 @@ def test_submesh_keeps_layers_in_step() -> None:
     part = submesh(mesh, mesh.faces[:, 0] % 3 == 0)
     assert np.allclose(part.colours["Colour"][:, 0], part.vertices[:, 0])
     assert (part.face_marks["filled"] == mesh.face_marks["filled"][mesh.faces[:, 0] % 3 == 0]).all()
+
+
+def _random_meshes(count: int) -> Iterator[TriangleMesh]:
+    """Small meshes with every fault: vertices at one place, faces of one vertex, edges of three faces, all by chance."""
+    random = np.random.default_rng(5)
+    for number in range(count):
+        vertices, faces = int(random.integers(1, 30)), int(random.integers(0, 50))
+        places = random.integers(0, 3, (vertices, 3)) if number % 2 else random.random((vertices, 3))
+        yield TriangleMesh(places.astype(np.float32), random.integers(0, vertices, (faces, 3)).astype(np.int32))
+
+
+@pytest.mark.parametrize("clashing", [False, True])
+def test_rows_rims_and_faces_are_those_found_by_looking_at_each(monkeypatch: pytest.MonkeyPatch, clashing: bool) -> None:
+    if clashing:  # all keys the same: only the comparison of the rows is left
+        monkeypatch.setattr(topology, "_mixed", lambda triples: np.zeros(len(triples), np.int64))
+    for mesh in _random_meshes(120):
+        rows = mesh.faces.tolist()
+        first = topology.first_alike(len(rows), lambda chosen, mesh=mesh: mesh.faces[chosen].astype(np.int64))
+        assert first.tolist() == [rows.index(row) for row in rows]
+        sets = [sorted(row) for row in rows]
+        repeated = [sets.index(row) < place for place, row in enumerate(sets)]
+        assert topology._repeated(mesh.faces).tolist() == repeated
+        edges = [(row[side], row[(side + 1) % 3], face) for side in range(3) for face, row in enumerate(rows)]
+        ends = [frozenset(edge[:2]) for edge in edges]
+        alone = [edge for edge, pair in zip(edges, ends, strict=True) if ends.count(pair) == 1]
+        found, owner = rim_edges(mesh.faces, len(mesh.vertices))
+        assert [(*edge, face) for edge, face in zip(found.tolist(), owner.tolist(), strict=True)] == alone
+        again = welded(mesh)
+        place = [tuple(point) for point in mesh.vertices.tolist()]
+        assert len(again.vertices) == len(set(place)) and np.array_equal(again.vertices[again.faces], mesh.vertices[mesh.faces])
