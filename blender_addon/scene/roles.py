@@ -53,7 +53,7 @@ def made_by(block: bpy.types.ID) -> str:
     return current_name(str(block.get(STEP, "")))
 
 
-def players(job: str, *, role: str | None = None, step: str | None = None, scene: bpy.types.Scene = None) -> list[Any]:
+def players(job: str, *, role: str | None = None, step: str | None = None, scene: bpy.types.Scene | None = None) -> list[Any]:
     """The data-blocks of a job that play a role, or that a step made; without the user's copies; ordered by key.
 
     `scene` is the job's scene, looked up where it is not given. In a copied scene what it uses on of the first one counts too.

@@ -69,7 +69,7 @@ def shot_picture(camera: bpy.types.Object, looks: Looks, *, longest: int = 144) 
 def give_thumbnail(camera: bpy.types.Object, looks: Looks) -> None:
     """Draw a shot and keep the picture on its camera, as Blender keeps previews: saved with the file, shown in panels."""
     picture = shot_picture(camera, looks)
-    preview = camera.preview_ensure()
+    preview: Any = camera.preview_ensure()
     preview.image_size = (picture.shape[1], picture.shape[0])
     preview.image_pixels_float.foreach_set(np.ascontiguousarray(picture, np.float32).ravel())
 

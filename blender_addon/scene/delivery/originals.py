@@ -55,7 +55,7 @@ def save_as(
     scene: bpy.types.Scene, image: bpy.types.Image | None, path: Path, kind: str, depth: str, *, mode: str = "RGB"
 ) -> None:
     """What was rendered, or an image, as a file through the scene's view; whole, without dates, with its colour profile."""
-    settings = scene.render.image_settings
+    settings: Any = scene.render.image_settings
     kept = [(name, getattr(settings, name)) for name in ("file_format", "color_mode", "color_depth", "compression")]
     media = getattr(settings, "media_type", None)
     try:

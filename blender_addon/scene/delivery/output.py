@@ -43,7 +43,8 @@ def cycles(scene: bpy.types.Scene, quality: Quality, *, device: str, seed: int, 
 
 def set_up(scene: bpy.types.Scene, quality: Quality, *, device: str, seed: int) -> str:
     """Cycles with this quality, metadata stamps off so that equal pictures are equal files; returns the device used."""
-    render, own = scene.render, scene.cycles
+    render: Any = scene.render
+    own = scene.cycles
     render.engine = "CYCLES"
     own.device = find_device(device).setting
     own.samples = quality.samples
@@ -107,7 +108,7 @@ SCENE_PATHS = (
 
 
 def _kept(scene: bpy.types.Scene) -> list[tuple[Any, str, Any]]:
-    kept = [(scene.render, name, getattr(scene.render, name)) for name in _RENDER]
+    kept: list[tuple[Any, str, Any]] = [(scene.render, name, getattr(scene.render, name)) for name in _RENDER]
     kept += [(scene.cycles, name, getattr(scene.cycles, name)) for name in _CYCLES]
     kept = [change for change in kept if change[2] != ""]  # a choice with nothing to choose from can't be set again
     images = scene.render.image_settings

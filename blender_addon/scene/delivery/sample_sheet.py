@@ -109,7 +109,7 @@ def _lighter(stage: Stage, shot: bpy.types.Object, sample: Any) -> float:
     return stops_for_piece(bright, TONES[asked.view], card=world[CARD], most=most) - scene.view_settings.exposure
 
 
-def _put_on(item: bpy.types.Object, material: bpy.types.Material) -> list[tuple[str, str]]:
+def _put_on(item: bpy.types.Object, material: bpy.types.Material) -> list[tuple[Any, str]]:
     kept = [(slot.link, slot.material.name if slot.material else "") for slot in item.material_slots]
     for slot in item.material_slots:
         slot.link = "OBJECT"
@@ -117,7 +117,7 @@ def _put_on(item: bpy.types.Object, material: bpy.types.Material) -> list[tuple[
     return kept
 
 
-def _put_back(item: bpy.types.Object, kept: list[tuple[str, str]]) -> None:
+def _put_back(item: bpy.types.Object, kept: list[tuple[Any, str]]) -> None:
     for slot, (link, name) in zip(item.material_slots, kept, strict=True):
         slot.material = bpy.data.materials.get(name) if link == "OBJECT" else None
         slot.link = link

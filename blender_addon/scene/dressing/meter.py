@@ -128,7 +128,7 @@ def photographed(
 
 def _rendered(scene: bpy.types.Scene, seed: int, *, samples: int = SAMPLES, transparent: bool = False) -> Any:
     """(h, w, 4) scene-linear pixels of the scene's camera, row 0 at the bottom."""
-    render = scene.render
+    render: Any = scene.render
     render.engine = "CYCLES"
     render.resolution_percentage = 100
     render.use_compositing = render.use_sequencer = False

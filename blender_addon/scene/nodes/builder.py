@@ -107,7 +107,7 @@ class Tree:
             self.put(socket, value)
         return node.outputs[0]
 
-    def vector(self, operation: str, *values: Any, scale: Value = None) -> Socket:
+    def vector(self, operation: str, *values: Any, scale: Value | None = None) -> Socket:
         """A vector operation; returns its vector, or its value where it gives a number."""
         node = self.tree.nodes.new("ShaderNodeVectorMath")
         node.operation = operation

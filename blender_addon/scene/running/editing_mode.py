@@ -23,7 +23,7 @@ def object_mode(scene: bpy.types.Scene) -> Iterator[None]:
 
 def _leave(scene: bpy.types.Scene) -> tuple[str, list[tuple[str, str]]]:
     """Leave the modes; the active object's name, and (name, mode) of each object that was in one."""
-    inside = [(item.name, item.mode) for item in scene.objects if item.library is None and item.mode != "OBJECT"]
+    inside = [(item.name, str(item.mode)) for item in scene.objects if item.library is None and item.mode != "OBJECT"]
     active = scene.view_layers[0].objects.active if inside else None
     for name, _ in inside:
         _change(scene, bpy.data.objects[name], "OBJECT")

@@ -6,6 +6,7 @@ import contextlib
 import hashlib
 from collections.abc import Iterator
 from pathlib import Path
+from typing import Any
 
 import bpy
 
@@ -107,7 +108,7 @@ def _frame(stage: Stage, shot: bpy.types.Object, found: MovePath, frame: int, pa
         shot, type(found.optics)(found.optics.focal_mm, found.optics.fnumber, pose.focus_mm, found.optics.pupil_ratio)
     )
     camera = make_camera("Frame of a move", pose, lens)
-    data = camera.data
+    data: Any = camera.data
     stage.scene.collection.objects.link(camera)
     try:
         camera[roles.JOB] = stage.job

@@ -61,8 +61,8 @@ class BOZZETTO_OT_debris_brush(bpy.types.Operator):
 
 def on_table(context: bpy.types.Context, table: bpy.types.Object, pixel: tuple[int, int]) -> tuple[float, float] | None:
     """The place (x, y) on the table's plane, in scene units, that a pixel of the region shows; None where it shows none."""
-    origin = np.array(view3d_utils.region_2d_to_origin_3d(context.region, context.region_data, pixel), float)
-    way = np.array(view3d_utils.region_2d_to_vector_3d(context.region, context.region_data, pixel), float)
+    origin = np.array(view3d_utils.region_2d_to_origin_3d(context.region, context.region_data, pixel), np.float64)
+    way = np.array(view3d_utils.region_2d_to_vector_3d(context.region, context.region_data, pixel), np.float64)
     level = float(table.matrix_world.translation[2])
     if abs(way[2]) < 1e-6 or (level - origin[2]) / way[2] <= 0.0:
         return None

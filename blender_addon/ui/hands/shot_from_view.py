@@ -43,13 +43,15 @@ def seen_in(context: bpy.types.Context, stage: Stage, lead: bpy.types.Object) ->
     """The view as a shot; focal length, format and resolution are those of the shot `lead`."""
     region, data = context.region, context.region_data
     middle = (0.5 * region.width, 0.5 * region.height)
-    way = np.array(view3d_utils.region_2d_to_vector_3d(region, data, middle), float)
-    origin = np.array(view3d_utils.region_2d_to_origin_3d(region, data, middle), float) * MM
+    way = np.array(view3d_utils.region_2d_to_vector_3d(region, data, middle), np.float64)
+    origin = np.array(view3d_utils.region_2d_to_origin_3d(region, data, middle), np.float64) * MM
     surface = subject_surface(stage)
     face, far = surface.cast(origin[None], way[None])
-    focus = origin + far[0] * way if face[0] >= 0 else surface.nearest(np.array(data.view_location, float)[None] * MM)[0][0]
+    focus = (
+        origin + far[0] * way if face[0] >= 0 else surface.nearest(np.array(data.view_location, np.float64)[None] * MM)[0][0]
+    )
     ends = [
-        np.array(view3d_utils.region_2d_to_location_3d(region, data, corner, tuple(focus / MM)), float) * MM
+        np.array(view3d_utils.region_2d_to_location_3d(region, data, corner, tuple(focus / MM)), np.float64) * MM
         for corner in ((0.0, middle[1]), (region.width, middle[1]), (middle[0], 0.0), (middle[0], region.height))
     ]
     across, up = np.linalg.norm(ends[1] - ends[0]), np.linalg.norm(ends[3] - ends[2])
