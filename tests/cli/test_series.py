@@ -139,7 +139,7 @@ def test_a_signal_ends_the_piece_that_runs_and_begins_no_other(folder: Path, cap
     waiting.start()
     start = time.monotonic()
     assert made(folder) == 130
-    assert time.monotonic() - start < 60.0
+    assert time.monotonic() - start < 110.0
     assert [row[0] for row in runs(folder)] == ["cat", "dog"]
     with pytest.raises(ProcessLookupError):
         os.kill(int((folder / "pid.txt").read_text()), 0)

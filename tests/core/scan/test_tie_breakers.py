@@ -26,7 +26,7 @@ UP, MIDDLE = np.array([0.0, 0.0, 1.0]), np.array([3.0, -2.0, 0.0])
 STILL = Similarity(1.0, np.eye(3), np.zeros(3))
 
 
-def disc(count: int = 4000, *, seed: int = 1, colour: bool = True) -> Surfels:
+def disc(count: int = 1800, *, seed: int = 1, colour: bool = True) -> Surfels:
     """The upper side of a disc of 20 mm about `MIDDLE`, with a pattern of patches."""
     rng = np.random.default_rng(seed)
     angle, far = rng.uniform(0, 2 * np.pi, count), 20.0 * np.sqrt(rng.random(count))
@@ -111,7 +111,7 @@ def scans(moving: Surfels, fixed: Surfels) -> Any:
 
 
 def test_unevenness_is_the_mean_distance_and_never_more_than_the_most() -> None:
-    first, second = disc(), disc(2000, seed=3)
+    first, second = disc(), disc(1000, seed=3)
     both = scans(second, first)
     lifted = Similarity(1.0, np.eye(3), np.array([0.0, 0.0, 0.2]))
     assert unevenness(both, STILL, 500, 1.0) == pytest.approx(0.0, abs=0.02)
@@ -124,7 +124,7 @@ def test_unevenness_is_the_mean_distance_and_never_more_than_the_most() -> None:
 @pytest.mark.parametrize("mark", ["colour", "height", "none"])
 def test_a_mark_where_the_piece_stood_is_distinguished_from_a_plain_top(mark: str) -> None:
     """The top of a stand on which a piece stood: a paler spot of its outline, or a recess, or nothing."""
-    stand = disc(3000, seed=5)
+    stand = disc(1800, seed=5)
     under = np.linalg.norm(stand.points - MIDDLE, axis=1) < 9.0
     points = stand.points.copy()
     colour = 0.3 + np.random.default_rng(1).normal(0, 0.01, (len(stand), 3))
@@ -132,7 +132,7 @@ def test_a_mark_where_the_piece_stood_is_distinguished_from_a_plain_top(mark: st
         colour[under] += 0.2
     if mark == "height":
         points[under, 2] -= 0.4
-    fixed = disc(3000, seed=6)  # with the piece on it: its surface rises over the spot
+    fixed = disc(1800, seed=6)  # with the piece on it: its surface rises over the spot
     risen = fixed.points.copy()
     risen[np.linalg.norm(fixed.points - MIDDLE, axis=1) < 9.0, 2] += 1.0
     whole = Surfels(risen, fixed.normals, fixed.rim, None, fixed.spacing)
