@@ -2,7 +2,8 @@
 
 Each piece of `scripts.truth.practice` is scanned and photographed by the same made-up scanner and camera as the bench's, dusted
 and painted, with the camera and the room varied; its tiles are cut exactly as the recovery cuts them. None of the bench's
-shapes and none of its paints is used.
+shapes and none of its paints is used. In most cases light goes from vertex to vertex (`scripts.truth.fine_transport`), as on a
+real piece; in the others it is the bench's.
 """
 
 from __future__ import annotations
@@ -24,6 +25,7 @@ from blender_addon.job.runner import finish
 from scripts.bench._relief_measures import Ready, ready
 from scripts.truth import charts, lights, scanned, transport
 from scripts.truth.camera import Camera
+from scripts.truth.fine_transport import finely_baked
 from scripts.truth.practice import practice
 from scripts.truth.practice_paint import coat
 from scripts.truth.scanner import POWDER, BakedScan, BakedShape, made_case
@@ -32,6 +34,7 @@ from scripts.truth.texels import texels
 Floats = Any
 TILES_A_CASE = 100
 CASES_A_PIECE = 5  # every second one painted
+FINE_CASES = 3  # of them, those with fine light
 STEEP = 2.5
 """Slopes are kept as int8 of 127 sign(g) sqrt(|g| / STEEP): fine near zero, where most are."""
 
@@ -53,7 +56,9 @@ def piece_tiles(seed: int) -> dict[str, Floats]:
     """All tiles of one piece."""
     rng = np.random.default_rng(seed)
     truth = practice(seed)
-    body = BakedShape(truth, transport.baked(truth.vertices, truth.normals), "")
+    normals = truth.normals
+    coarse = BakedShape(truth, transport.baked(truth.vertices, normals), "")
+    fine = BakedShape(truth, finely_baked(truth.vertices, truth.faces, normals), "")
     area = float(face_areas(truth.vertices, truth.faces).sum())
     mesh = scanned.scan_mesh(
         truth, triangles=int(5.5 * area), seed=seed, open_below=0.6, sigma=rng.uniform(0.45, 0.8), noise=rng.uniform(0.01, 0.03)
@@ -64,7 +69,8 @@ def piece_tiles(seed: int) -> dict[str, Floats]:
     shown = face_areas(flat, np.arange(len(flat)).reshape(-1, 3)).sum()
     texel = float(np.sqrt(face_areas(mesh.vertices, mesh.faces).sum() / shown) / 1024)
     scan = BakedScan(mesh, island, part, texel)
-    cases = [_case_tiles(body, scan, rng, painted=bool((number + seed) % 2)) for number in range(CASES_A_PIECE)]
+    bodies = [fine] * FINE_CASES + [coarse] * (CASES_A_PIECE - FINE_CASES)
+    cases = [_case_tiles(body, scan, rng, painted=bool((number + seed) % 2)) for number, body in enumerate(bodies)]
     return {name: np.concatenate([case[name] for case in cases]) for name in cases[0]}
 
 

@@ -207,15 +207,15 @@ def _cuts(net: Any, tiles: Tiles, painted: float) -> list[float]:
     return [100 * (1 - values[k] / values[0]) for values in (middle, worst) for k in (1, 2)] + [100 * (1 - left / spread)]
 
 
-def trained(train: Tiles, net: nn.Module, minutes: float, say: Any) -> nn.Module:
+def trained(train: Tiles, net: nn.Module, minutes: float, say: Any, rate: float = RATE) -> nn.Module:
     """The net after some minutes; the averaged weights of its way are what is kept."""
     device = train["planes"].device
     kept = torch.optim.swa_utils.AveragedModel(net, multi_avg_fn=torch.optim.swa_utils.get_ema_multi_avg_fn(0.9995))
-    optimiser = torch.optim.AdamW(net.parameters(), lr=RATE, weight_decay=1e-3, fused=device.type == "cuda")
+    optimiser = torch.optim.AdamW(net.parameters(), lr=rate, weight_decay=1e-3, fused=device.type == "cuda")
     start, step, reported = time.time(), 0, 0.0
     while (share := (time.time() - start) / (60 * minutes)) < 1:
         for group in optimiser.param_groups:
-            group["lr"] = RATE * min(1, (step + 1) / 300) * (0.5 + 0.5 * np.cos(np.pi * share)) + 1e-6
+            group["lr"] = rate * min(1, (step + 1) / 300) * (0.5 + 0.5 * np.cos(np.pi * share)) + 1e-6
         rows = torch.randint(len(train["planes"]), (TILES_A_STEP,), device=device)
         batch = taken(train, rows, torch.rand(TILES_A_STEP, device=device) < 0.5)
         loss = loss_of(net(batch["planes"], batch["form"]), batch["target"], batch["weight"])
@@ -246,6 +246,19 @@ def save(net: Refiner, path: Path) -> None:
     np.savez_compressed(path, **arrays)
 
 
+def load(net: Refiner, path: Path) -> None:
+    """Weights as `save` writes them."""
+    layers = {name: getattr(net, name) for name in ("first", "before", "down", "up", "after", "last")}
+    layers |= {f"middle{place}": layer for place, layer in enumerate(net.middle)}
+    with np.load(path) as kept, torch.no_grad():
+        for name, layer in layers.items():
+            weight = kept[f"{name}_weight"].astype(np.float32)
+            if name in ("first", "last"):
+                weight[:, :, -4 * net.scale.numel() :] /= net.scale.cpu().numpy().repeat(4)[:, None]
+            layer.weight.copy_(torch.tensor(weight).permute(3, 2, 0, 1))
+            layer.bias.copy_(torch.tensor(kept[f"{name}_bias"].astype(np.float32)))
+
+
 def main() -> None:
     """Train and save."""
     words = argparse.ArgumentParser()
@@ -256,6 +269,9 @@ def main() -> None:
     words.add_argument("--deep", type=int, default=64)
     words.add_argument("--dilations", type=int, nargs="+", default=list(DILATIONS))
     words.add_argument("--seed", type=int, default=1)
+    words.add_argument("--start", type=Path, help="weights to go on from")
+    words.add_argument("--keep", type=float, default=0.0, help="weight of the weights gone on from in the mean that is saved")
+    words.add_argument("--rate", type=float, default=RATE, help="learning rate at its highest")
     asked = words.parse_args()
     torch.backends.cuda.matmul.allow_tf32 = torch.backends.cudnn.allow_tf32 = True
     device = "cuda" if torch.cuda.is_available() else "cpu"
@@ -276,7 +292,15 @@ def main() -> None:
             sys.stdout.write(f"{words}: held out, {kind}: {cut}\n")
         sys.stdout.flush()
 
-    save(trained(train, net, asked.minutes, say), asked.out)
+    if asked.start:
+        load(net, asked.start)
+        say("at the start", net)
+    before = [weight.detach().clone() for weight in net.parameters()]
+    made = trained(train, net, asked.minutes, say, asked.rate)
+    with torch.no_grad():
+        for weight, old in zip(made.parameters(), before, strict=True):
+            weight.lerp_(old, asked.keep)
+    save(made, asked.out)
 
 
 if __name__ == "__main__":

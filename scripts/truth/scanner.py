@@ -16,6 +16,7 @@ from blender_addon.core.mesh.triangles import TriangleMesh, face_areas, unit
 
 from . import charts, lights, pigments, scanned, transport
 from .camera import Camera, blurred, photographed, speckles
+from .fine_transport import FineTransport
 from .shape import Shape
 from .shapes import shape as make_shape
 from .texels import Texels, covered, mixed, texels
@@ -130,13 +131,15 @@ def irradiance(body: BakedShape, scan: BakedScan, room: lights.Light, albedo: Fl
     corners = body.truth.faces[np.maximum(part.truth_face, 0)]
     ways = transport.directions()
     share = lights.shares(room, part.normal)
-    near = _cluster_of_scan(body, scan)
     total = np.zeros((len(part.place), 3))
     for number, radiance in enumerate(room.rooms):
         direct = body.transport.direct(radiance(ways))
-        again = body.transport.bounced(direct, albedo)[near]
-        again = _eased(again, scan.scan.faces)
-        light = mixed(direct, corners, part.truth_weights) + mixed(again, scan.scan.faces[part.face], part.weights)
+        again = body.transport.bounced(direct, albedo)
+        if isinstance(body.transport, FineTransport):
+            light = mixed(direct + again, corners, part.truth_weights)
+        else:
+            again = _eased(again[_cluster_of_scan(body, scan)], scan.scan.faces)
+            light = mixed(direct, corners, part.truth_weights) + mixed(again, scan.scan.faces[part.face], part.weights)
         total += share[:, number, None] * light
     return total
 

@@ -77,8 +77,9 @@ LIGHTS_PERCENT, SHADOWS_PERCENT = 99.0, 5.0
 
 LEAST_OVER_CARD = -1.2
 """Lowest exposure of a piece, however pale, in stops relative to the card's."""
-DARK, LIGHT = 0.08, 0.20
-"""Albedos between which the allowed lightening rises: a dark piece must stay dark beside its surroundings."""
+DARK, LIGHT = 0.08, 0.26
+"""Albedos between which the allowed lightening rises, up to that of stoneware: a dark piece, and one of walnut (0.16), must
+stay dark beside its surroundings."""
 MOST_OVER_CARD, MOST_OF_DARK, MOST_OF_METAL = 2.2, 1.0, 1.7
 """Stops over the card that lights may be lifted by: of a light or middling piece, of a dark one, of metal, whose lights are
 reflections. Judged by eye on our owl in four light set-ups."""
