@@ -1,4 +1,4 @@
-"""Light that goes from vertex to vertex: the finest tooling shades itself and fills its own cuts with light, as on a real piece.
+"""Light that goes from vertex to vertex: fine tooling shades itself and fills its own cuts with light, as on a real piece.
 
 The bench's transport (`transport`) sends light between clusters of 0.7 mm and lets nothing thinner than 0.2 mm cast a shadow:
 beside it the fine contrast of the light is 0.58 as strong here, and 0.59 by a path tracer (Cycles, 24 samples a vertex).
