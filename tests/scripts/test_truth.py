@@ -229,8 +229,8 @@ def test_the_hound_is_closed_of_its_size_and_the_same_again() -> None:
 def test_light_in_a_small_round_pit_is_that_of_an_integrating_sphere():
     """From a point of a sphere's wall any other part of the wall is seen by its share of the sphere's area. A half-round pit
     therefore gives each of its points half of an even sky, and the series of its own light adds up:
-    E = s (1 + r s + (r s)^2 + ...) with s = 1/2 (J. R. Howell, A Catalog of Radiation Heat Transfer Configuration Factors, sphere to itself; from memory).
-    2 mm wide, as a tool's mark is; 4 % are left to the pixels of 0.1 mm at the rim."""
+    E = s (1 + r s + (r s)^2 + ...) with s = 1/2 (J. R. Howell, A Catalog of Radiation Heat Transfer Configuration Factors,
+    sphere to itself; from memory). 2 mm wide, as a tool's mark is; 4 % are left to the pixels of 0.1 mm at the rim."""
     radius, albedo, top = 1.0, 0.78, 1.5
     vertices, quads = nets.modelled(
         lambda points: cut(
