@@ -87,7 +87,7 @@ def _blocks_of(job: str, home: Any, *, objects: bool) -> Iterator[Any]:
                 yield block
 
 
-def scene_of(job: str) -> Any | None:
+def scene_of(job: str) -> bpy.types.Scene | None:
     """The scene of this file that a job lives in."""
     return next((scene for scene in bpy.data.scenes if scene.get(JOB) == job and scene.library is None), None)
 

@@ -69,7 +69,7 @@ class Stage:
         """The job's state while a swap changes it."""
 
     @property
-    def scene(self) -> Any:
+    def scene(self) -> bpy.types.Scene:
         """The scene, looked up anew each time."""
         return bpy.data.scenes[self.scene_name]
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -49,7 +49,7 @@ def looks_of(item: bpy.types.Object, points: int) -> Looks:
     return places, normals, surface_colours(item, mesh, faces, weights)
 
 
-def looks_of_all(items: Sequence[Any], points: int = 240_000) -> Looks:
+def looks_of_all(items: Sequence[bpy.types.Object], points: int = 240_000) -> Looks:
     """The same of several objects, the points shared out evenly over them."""
     found = [looks_of(item, points // len(items)) for item in items if len(item.data.polygons)]
     if not found:
@@ -58,7 +58,7 @@ def looks_of_all(items: Sequence[Any], points: int = 240_000) -> Looks:
     return places, normals, colours
 
 
-def shot_picture(camera: bpy.types.Object, looks: Looks, *, longest: int = 144) -> Any:
+def shot_picture(camera: bpy.types.Object, looks: Looks, *, longest: int = 144) -> Floats:
     """(h, w, 4) what a shot's camera frames of the subject, before flat tones for table and wall."""
     seen = shot_view(camera)
     width, height = camera[key.RESOLUTION]

@@ -1,7 +1,6 @@
 """The active shot's lens: small pictures of all shots, what the lens gives, and the questions a photographer asks of it."""
 
 from collections.abc import Sequence
-from typing import Any
 
 import bpy
 from bpy.props import EnumProperty, FloatProperty, FloatVectorProperty, StringProperty
@@ -22,7 +21,7 @@ ENDS = {"FROM": "bozzetto_hold_from", "TO": "bozzetto_hold_to"}
 """The window manager's properties that hold the two picked points while Blender is open, in metres."""
 
 
-def shot_in_work(context: bpy.types.Context) -> Any:
+def shot_in_work(context: bpy.types.Context) -> bpy.types.Object | None:
     """The scene's camera if it belongs to a shot, else None."""
     camera = context.scene.camera
     return camera if camera is not None and lens_drivers.FOCAL in camera else None  # type: ignore[operator]

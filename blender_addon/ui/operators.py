@@ -40,7 +40,7 @@ class BOZZETTO_OT_run_job(WatchedWork, bpy.types.Operator):
     )
 
     @classmethod
-    def description(cls, context: bpy.types.Context, properties: Any) -> str:
+    def description(cls, context: bpy.types.Context, properties: bpy.types.OperatorProperties) -> str:
         """Say which part of the job the button runs."""
         if properties.changed:
             return "Run the steps whose settings, or whose earlier steps, have changed since they ran; the others stay"

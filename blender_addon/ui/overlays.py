@@ -12,6 +12,7 @@ from typing import Any
 import bpy
 import numpy as np
 
+from ..core.arrays import Floats
 from ..core.mesh.sections import hatching, level_lines
 from ..core.shots.lens_answers import ReadOut, read_out
 from ..scene import roles
@@ -86,7 +87,7 @@ class SharpZone:
         blf.disable(0, blf.SHADOW)
 
 
-def shown_camera(context: bpy.types.Context) -> Any | None:
+def shown_camera(context: bpy.types.Context) -> bpy.types.Object | None:
     """The scene's active shot camera, when the overlay is on."""
     if not getattr(context.window_manager, SHOWN, False):
         return None
@@ -94,13 +95,13 @@ def shown_camera(context: bpy.types.Context) -> Any | None:
     return camera if camera is not None and lens_drivers.FOCAL in camera else None
 
 
-def piece_of(camera: Any) -> Any | None:
+def piece_of(camera: bpy.types.Object) -> bpy.types.Object | None:
     """The piece of the camera's job."""
     found = roles.players(camera.get(roles.JOB, ""), role="piece")
     return next((item for item in found if isinstance(item, bpy.types.Object) and item.type == "MESH"), None)
 
 
-def read_out_of(camera: Any) -> ReadOut:
+def read_out_of(camera: bpy.types.Object) -> ReadOut:
     """The read-out of a shot camera, its working distance up to the nearest point of the piece."""
     lens = cameras.optics_of(camera)
     piece = piece_of(camera)
@@ -108,7 +109,7 @@ def read_out_of(camera: Any) -> ReadOut:
     return read_out(lens, camera[lens_drivers.FRAME], camera[lens_drivers.COC], nearest_mm=nearest)
 
 
-def _nearest_mm(camera: Any, piece: Any) -> float:
+def _nearest_mm(camera: bpy.types.Object, piece: bpy.types.Object) -> float:
     """Distance from the camera, along its axis, to the nearest point of the piece, mm; computed again when either changes."""
     state = (*_state_of(camera, piece), piece.mode)  # sculpting changes the points alone, but it has a beginning and an end
     if _nearest.get("state") != state:
@@ -120,7 +121,7 @@ _nearest: dict[str, Any] = {}
 """The last working distance, with what it depends on: panels ask for it at every redraw, and a piece has many points."""
 
 
-def _measured_mm(camera: Any, piece: Any) -> float:
+def _measured_mm(camera: bpy.types.Object, piece: bpy.types.Object) -> float:
     back = camera.matrix_world.col[2].to_3d().normalized()
     # In the piece's own space, so that the vertices need not be turned: d = back . (camera - world v).
     local = np.array(piece.matrix_world.to_3x3().transposed() @ back, np.float32)
@@ -128,7 +129,7 @@ def _measured_mm(camera: Any, piece: Any) -> float:
     return MM * (start - float((_points(piece.data) @ local).max()))
 
 
-def zone_lines(camera: Any, piece: Any) -> dict[str, Any]:
+def zone_lines(camera: bpy.types.Object, piece: bpy.types.Object) -> dict[str, Any]:
     """Segments (k, 2, 3) in metres: 'near', 'focus', 'far' where the planes cut the piece, 'sharp' the hatching between."""
     mesh = piece.data
     mesh.calc_loop_triangles()
@@ -162,7 +163,7 @@ def _batches(lines: dict[str, Any]) -> list[tuple[Any, float, float]]:
     return made
 
 
-def _state_of(camera: Any, piece: Any) -> tuple[Any, ...]:
+def _state_of(camera: bpy.types.Object, piece: bpy.types.Object) -> tuple[Any, ...]:
     """What the lines depend on."""
     numbers = [value for row in (*camera.matrix_world, *piece.matrix_world) for value in row]
     numbers += [camera[name] for name in (lens_drivers.NEAR, lens_drivers.DISTANCE, lens_drivers.FAR)]
@@ -170,7 +171,7 @@ def _state_of(camera: Any, piece: Any) -> tuple[Any, ...]:
     return (piece.name, len(piece.data.vertices), piece.data.session_uid, *rounded)
 
 
-def _points(mesh: Any) -> Any:
+def _points(mesh: bpy.types.Mesh) -> Floats:
     """(n, 3) float32 vertices in the mesh's own space."""
     values = np.zeros(len(mesh.vertices) * 3, np.float32)
     mesh.attributes["position"].data.foreach_get("vector", values)
@@ -187,7 +188,7 @@ def _nearer(view: Any, projection: Any) -> Any:
     return Matrix.Translation((0.0, 0.0, 0.002 / abs(projection[1][1]))) @ view
 
 
-def draw_switch(self: Any, context: bpy.types.Context) -> None:
+def draw_switch(self: bpy.types.Panel, context: bpy.types.Context) -> None:
     """The switch in Blender's Overlays menu."""
     self.layout.prop(context.window_manager, SHOWN)
 

@@ -94,7 +94,7 @@ def draw_failure(layout: bpy.types.UILayout, context: bpy.types.Context) -> None
 
 
 def _folder_panel(folder: str) -> type:
-    def draw(self: Any, context: bpy.types.Context) -> None:
+    def draw(self: bpy.types.Panel, context: bpy.types.Context) -> None:
         pass
 
     return type(
@@ -104,10 +104,10 @@ def _folder_panel(folder: str) -> type:
 
 
 def _step_panel(step: Step) -> type:
-    def draw(self: Any, context: bpy.types.Context) -> None:
+    def draw(self: bpy.types.Panel, context: bpy.types.Context) -> None:
         _draw_step(self.layout, context, step)
 
-    def draw_header_preset(self: Any, context: bpy.types.Context) -> None:
+    def draw_header_preset(self: bpy.types.Panel, context: bpy.types.Context) -> None:
         words = short_line(step, state_of(context.scene), context.scene.bozzetto)
         room = max(8, int((context.region.width / context.preferences.system.ui_scale - 135.0) / LETTER))
         self.layout.label(text=words if len(words) <= room else f"{words[: room - 1].rstrip(' ,;:')}…")
@@ -175,7 +175,7 @@ def _draw_line(layout: bpy.types.UILayout, context: bpy.types.Context, step: Ste
 
 
 def _step_menu(step: Step) -> type:
-    def draw(self: Any, context: bpy.types.Context) -> None:
+    def draw(self: bpy.types.Panel, context: bpy.types.Context) -> None:
         layout = self.layout
         ready = layout.column()
         ready.enabled = not state_of(context.scene).missing(step)

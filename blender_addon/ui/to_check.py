@@ -1,7 +1,6 @@
 """The list *To check* on top of the tab: what the tool was not sure of, with small pictures; a click answers."""
 
 from functools import partial
-from typing import Any
 
 import bpy
 from bpy.props import IntProperty, StringProperty
@@ -77,7 +76,7 @@ class BOZZETTO_OT_answer(bpy.types.Operator):
     way: IntProperty(description="Number of the answer; 0: as it was taken", min=0, options={"SKIP_SAVE"})
 
     @classmethod
-    def description(cls, context: bpy.types.Context, properties: Any) -> str:
+    def description(cls, context: bpy.types.Context, properties: bpy.types.OperatorProperties) -> str:
         """Say what the click means and which setting it writes."""
         question = _found(context.scene, properties.step, properties.key)
         if question is None:

@@ -205,7 +205,7 @@ def _texture(tree: bpy.types.NodeTree, image: bpy.types.Image) -> Any:
 
 
 @contextlib.contextmanager
-def _only_selected(items: Sequence[Any]) -> Iterator[None]:
+def _only_selected(items: Sequence[bpy.types.Object]) -> Iterator[None]:
     layer = bpy.context.view_layer
     kept, active = [item for item in layer.objects if item.select_get()], layer.objects.active
     for selected in kept:

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from pathlib import Path
-from typing import Any
 
 import numpy as np
 
+from ...core.arrays import Floats
 from ...core.delivery.contact_sheet import Place, compose, layout
 from ...core.delivery.marks import DARK, Mark, lay
 from ...core.files.pictures.labels import Labels
@@ -33,7 +33,7 @@ def write_contact_sheet(pictures: Sequence[tuple[Path, str]], path: Path, *, wid
         save_png(sheet, draft)
 
 
-def save_png(picture: Any, path: Path) -> None:
+def save_png(picture: Floats, path: Path) -> None:
     """An 8-bit PNG with its profile from (h, w, 3) display-encoded values, row 0 at the top."""
     numbers = np.rint(np.clip(picture, 0.0, 1.0) * 255.0).astype(np.uint8)
     with path.open("wb") as file:

@@ -76,7 +76,7 @@ def _bracket(
     size: tuple[int, int],
     folder: Path,
     left: Path | None,
-) -> Any:
+) -> Floats:
     lens = optics_of(camera)
     distances = [float(distance) for distance in camera[SLICES]]
     slices = []
@@ -101,7 +101,7 @@ def _leave_frames(scene: bpy.types.Scene, slices: list[Any], folder: Path) -> No
             old.unlink()
 
 
-def _departure(stage: Stage, twin: bpy.types.Object, folder: Path) -> Any:
+def _departure(stage: Stage, twin: bpy.types.Object, folder: Path) -> Floats:
     scene = stage.scene
     subject = [item for role in SUBJECT for item in stage.find_all(role).values()]
     subject += [item for item in scene.objects if item.get("bozzetto_turns") and item not in subject]
@@ -116,7 +116,7 @@ def _departure(stage: Stage, twin: bpy.types.Object, folder: Path) -> Any:
     return front[..., :3] + (1.0 - np.clip(front[..., 3:], 0.0, 1.0)) * ground
 
 
-def _depth(scene: bpy.types.Scene, twin: bpy.types.Object, folder: Path) -> Any:
+def _depth(scene: bpy.types.Scene, twin: bpy.types.Object, folder: Path) -> Floats:
     """(h, w) depth in mm of what each pixel shows, without blur; inf where nothing is."""
     material = bpy.data.materials.new("depth")
     try:
@@ -162,7 +162,7 @@ def _twin(scene: bpy.types.Scene, camera: bpy.types.Object, size: tuple[int, int
         bpy.data.cameras.remove(data)
 
 
-def _linear(scene: bpy.types.Scene, path: Path, *, bits: str = "16") -> Any:
+def _linear(scene: bpy.types.Scene, path: Path, *, bits: str = "16") -> Floats:
     """(h, w, 4) what the scene's camera sees, scene-linear."""
     images = scene.render.image_settings
     with changed([(images, "file_format", "OPEN_EXR"), (images, "color_depth", bits)]):

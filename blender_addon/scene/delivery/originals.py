@@ -7,11 +7,11 @@ through the view transform, and an OpenEXR of half floats without it. The still 
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Any
 
 import bpy
 import numpy as np
 
+from ...core.arrays import Pixels16
 from ...core.delivery.bits import reduced
 from ...core.files.pictures.exr import without_words as exr_without_words
 from ...core.files.pictures.labels import Labels
@@ -81,7 +81,7 @@ def save_as(
             setattr(settings, name, value)
 
 
-def read_picture(path: Path) -> Any:
+def read_picture(path: Path) -> Pixels16:
     """(h, w, 3) uint16 of a picture file of 8 or 16 bits as its numbers are, the top row first.
 
     Raises ValueError when the file can't be read.

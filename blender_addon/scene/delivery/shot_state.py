@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import contextlib
 import math
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from typing import Any
 
 import bpy
 from mathutils import Matrix
 
+from ...core.arrays import Floats
 from ..dressing.set_parts import apply_shot_set, restore_set
 from ..dressing.shot_light import apply_shot_light
 from ..stage import Stage
@@ -57,7 +58,7 @@ def turning(stage: Stage) -> list[Any]:
     return items + [item for item in stage.scene.objects if item.get("bozzetto_turns") and item not in items]
 
 
-def make_pivot(name: str, angles: Any) -> bpy.types.Object:
+def make_pivot(name: str, angles: Floats) -> bpy.types.Object:
     """An empty at the origin with a key a frame: `angles` (n,) in degrees for the frames 1 to n; at rest from the next on."""
     pivot = bpy.data.objects.new(name, None)
     pivot.empty_display_size = 0.02
@@ -70,7 +71,7 @@ def make_pivot(name: str, angles: Any) -> bpy.types.Object:
     return pivot
 
 
-def hang_on_pivot(stage: Stage) -> Any:
+def hang_on_pivot(stage: Stage) -> Callable[[bpy.types.Object], None]:
     """The edit that parents an object to the job's pivot without moving it."""
 
     def hang(item: bpy.types.Object) -> None:

@@ -9,7 +9,6 @@ from __future__ import annotations
 
 import contextlib
 from collections.abc import Collection, Iterator
-from typing import Any
 
 import bpy
 
@@ -20,7 +19,7 @@ UNSEEN = ("visible_camera", "visible_diffuse", "visible_glossy", "visible_transm
 
 
 @contextlib.contextmanager
-def standing_still(scene: bpy.types.Scene, moving: Collection[Any]) -> Iterator[None]:
+def standing_still(scene: bpy.types.Scene, moving: Collection[bpy.types.Object]) -> Iterator[None]:
     """Inside the block, Cycles keeps the trees of all meshes but those of the objects `moving` from one frame to the next."""
     moves = {item.name for item in moving}
     twins: list[str] = []

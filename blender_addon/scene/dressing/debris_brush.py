@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from typing import Any
-
 import bpy
 import numpy as np
 
@@ -14,7 +12,7 @@ NAME, SIZE, USUAL = "Debris mask", 512, 0.5
 """Name of the picture, its longer side in pixels, and the grey that leaves the density as it is drawn by itself."""
 
 
-def mask_over(table: Any, name: str = "") -> bpy.types.Image:
+def mask_over(table: bpy.types.Object, name: str = "") -> bpy.types.Image:
     """The mask over a table object's extent: the picture of that name where there is one, else a new one, even."""
     image = bpy.data.images.get(name) if name else None
     if image is not None and image.size[0] and image.size[1]:
@@ -27,7 +25,7 @@ def mask_over(table: Any, name: str = "") -> bpy.types.Image:
     return image
 
 
-def extent_of(table: Any) -> Floats:
+def extent_of(table: bpy.types.Object) -> Floats:
     """(2, 2) lowest and highest x and y of a table's vertices, scene units."""
     points = np.zeros(3 * len(table.data.vertices), np.float32)
     table.data.vertices.foreach_get("co", points)
@@ -35,7 +33,7 @@ def extent_of(table: Any) -> Floats:
     return np.stack([flat.min(axis=0), flat.max(axis=0)]).astype(float)
 
 
-def brushed(grey: Any, extent: Any, stroke: Any, *, radius: float, lay: bool) -> Floats:
+def brushed(grey: Floats, extent: Floats, stroke: Floats, *, radius: float, lay: bool) -> Floats:
     """A mask (h, w) after a stroke: places (n, 2), a radius in the same unit; lay: to white, else to black; soft at its rim."""
     height, width = grey.shape
     low, high = np.asarray(extent, float)
@@ -48,7 +46,7 @@ def brushed(grey: Any, extent: Any, stroke: Any, *, radius: float, lay: bool) ->
     return grey + cover * ((1.0 if lay else 0.0) - grey)
 
 
-def brush(image: bpy.types.Image, table: Any, stroke: Any, *, radius: float, lay: bool) -> None:
+def brush(image: bpy.types.Image, table: bpy.types.Object, stroke: Floats, *, radius: float, lay: bool) -> None:
     """Paint a stroke, places (n, 2) on the table and a radius in scene units, into a mask, and pack it into the file."""
     pixels = read_pixels(image)
     pixels[..., :3] = brushed(pixels[..., 0], extent_of(table), stroke, radius=radius, lay=lay)[..., None]

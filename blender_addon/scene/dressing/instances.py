@@ -22,7 +22,7 @@ SHAPE, TURN, SIZE, TINT = "shape", "turn", "size", "tint"
 
 
 def make_library(
-    name: str, shapes: Sequence[TriangleMesh], materials: Sequence[Any], *, sharp: bool = False
+    name: str, shapes: Sequence[TriangleMesh], materials: Sequence[bpy.types.Material], *, sharp: bool = False
 ) -> bpy.types.Object:
     """One hidden object with all shapes (in the scene's unit), told apart by the integer attribute `shape` on faces."""
     vertices, faces, slots, marks, first = [], [], [], [], 0
@@ -41,7 +41,7 @@ def make_library(
 
 
 def make_points(
-    name: str, places: Floats, shapes: Ints, turns: Floats, sizes: Floats, tints: Floats, library: Any
+    name: str, places: Floats, shapes: Ints, turns: Floats, sizes: Floats, tints: Floats, library: bpy.types.Object
 ) -> bpy.types.Object:
     """An object of points that shows `library`'s shapes: places (n, 3), shapes (n,), turns (n, 3, 3), sizes and tints (n,)."""
     mesh = bpy.data.meshes.new(name)
@@ -66,7 +66,7 @@ def make_points(
     return item
 
 
-def euler_angles(turns: Any) -> Floats:
+def euler_angles(turns: Floats) -> Floats:
     """(n, 3) XYZ Euler angles of rotation matrices (n, 3, 3), R = Rz Ry Rx."""
     if not len(turns):
         return np.zeros((0, 3))

@@ -11,6 +11,7 @@ import bpy
 import numpy as np
 from mathutils import Matrix, Vector
 
+from ...core.arrays import Floats
 from ...core.dressing.exposure import GREY
 from ...core.records import record
 from ...core.srgb import luminance
@@ -41,9 +42,9 @@ def read_card(
     *,
     centre_mm: Any,
     normal: Any,
-    lights: Iterable[Any],
+    lights: Iterable[bpy.types.Object],
     world: bpy.types.World,
-    around: Iterable[Any] = (),
+    around: Iterable[bpy.types.Object] = (),
     seed: int = 1,
 ) -> Reading:
     """Photograph an 18 % card alone among `around` (objects that throw light or shadow on it) under lights and world.
@@ -67,11 +68,11 @@ def read_piece(
     camera: bpy.types.Object,
     shape: tuple[int, int],
     piece: bpy.types.Object,
-    lights: Iterable[Any],
+    lights: Iterable[bpy.types.Object],
     world: bpy.types.World,
-    around: Iterable[Any] = (),
+    around: Iterable[bpy.types.Object] = (),
     seed: int = 1,
-) -> Any | None:
+) -> Floats | None:
     """(n,) linear luminance of a piece's pixels as a camera sees it among `around` under lights and world.
 
     shape: width and height of the picture, any unit. None where hardly anything of the piece is in the picture. What stands
@@ -87,8 +88,14 @@ def read_piece(
 
 
 def _tried(
-    items: Sequence[Any], camera: bpy.types.Object, size: tuple[int, ...], world: bpy.types.World, seed: int, *, samples: int
-) -> Any:
+    items: Sequence[bpy.types.Object],
+    camera: bpy.types.Object,
+    size: tuple[int, ...],
+    world: bpy.types.World,
+    seed: int,
+    *,
+    samples: int,
+) -> Floats:
     """(h, w, 4) linear picture of objects in a scene of their own, transparent where only the world is."""
     scene = bpy.data.scenes.new("Bozzetto trial")
     try:
@@ -103,8 +110,13 @@ def _tried(
 
 
 def photographed(
-    item: bpy.types.Object, width_mm: float, size: tuple[int, int], others: Iterable[Any], world: bpy.types.World, seed: int
-) -> Any:
+    item: bpy.types.Object,
+    width_mm: float,
+    size: tuple[int, int],
+    others: Iterable[bpy.types.Object],
+    world: bpy.types.World,
+    seed: int,
+) -> Floats:
     """(h, w, 3) linear pixels of a flat object (looking along its -Z) seen from half a millimetre before it; it is removed."""
     scene = bpy.data.scenes.new("Bozzetto meter")
     camera = bpy.data.objects.new("Bozzetto meter", bpy.data.cameras.new("Bozzetto meter"))
@@ -126,7 +138,7 @@ def photographed(
             bpy.data.materials.remove(material)
 
 
-def _rendered(scene: bpy.types.Scene, seed: int, *, samples: int = SAMPLES, transparent: bool = False) -> Any:
+def _rendered(scene: bpy.types.Scene, seed: int, *, samples: int = SAMPLES, transparent: bool = False) -> Floats:
     """(h, w, 4) scene-linear pixels of the scene's camera, row 0 at the bottom."""
     render: Any = scene.render
     render.engine = "CYCLES"

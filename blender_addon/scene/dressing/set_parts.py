@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import replace
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -52,7 +52,7 @@ def to_metres(mesh: TriangleMesh) -> TriangleMesh:
 
 
 def make_part(
-    name: str, mesh: TriangleMesh, materials: Sequence[Any], *, smooth: bool = True, table: str = ""
+    name: str, mesh: TriangleMesh, materials: Sequence[bpy.types.Material], *, smooth: bool = True, table: str = ""
 ) -> bpy.types.Object:
     """An object of a mesh in mm."""
     item = make_object(name, to_metres(mesh), materials=materials, smooth=smooth)
@@ -187,10 +187,10 @@ def _underside(vertices: Floats, faces: Ints, *, most: float = 2.5, density: flo
     return points[points[:, 2] < floor + most]
 
 
-def heights_of(surface: SurfaceQueries, *, top: float = 400.0) -> Any:
+def heights_of(surface: SurfaceQueries, *, top: float = 400.0) -> Callable[[Floats], Floats]:
     """A callable that gives a surface's height at places (n, 2), nan where there is none, seen from `top` mm."""
 
-    def heights(xy: Any) -> Any:
+    def heights(xy: Floats) -> Floats:
         xy = np.asarray(xy, float)
         origins = np.column_stack([xy, np.full(len(xy), top)])
         _, far = surface.cast(origins, np.broadcast_to([0.0, 0.0, -1.0], origins.shape))
@@ -248,7 +248,7 @@ def follow(mesh: TriangleMesh, support: Support) -> TriangleMesh:
     return replace(mesh, vertices=vertices)
 
 
-def spare(item: bpy.types.Object, yes: bool) -> Any:
+def spare(item: bpy.types.Object, yes: bool) -> bpy.types.Object:
     """The part, hidden until a shot asks for its table if it is a spare one."""
     if yes:
         item.hide_render = item.hide_viewport = True
@@ -256,7 +256,7 @@ def spare(item: bpy.types.Object, yes: bool) -> Any:
     return item
 
 
-def _ground_peaks(mesh: TriangleMesh, foot: Foot) -> Any:
+def _ground_peaks(mesh: TriangleMesh, foot: Foot) -> Floats:
     """(n, 3) the top's own vertices under the subject, with how far each pokes above the underside there."""
     low, high = foot.points[:, :2].min(axis=0), foot.points[:, :2].max(axis=0)
     vertices = np.asarray(mesh.vertices, float)

@@ -197,7 +197,7 @@ def _tipping(slope: Floats) -> Floats:
     return np.eye(3) + sine * cross + (1 - cosine) * cross @ cross
 
 
-def _object(candidate: Candidate, matrix: Any, spot: Spot, tone: Sequence[float]) -> Any:
+def _object(candidate: Candidate, matrix: Floats, spot: Spot, tone: Sequence[float]) -> bpy.types.Object:
     if candidate.original:
         source = bpy.data.objects[candidate.original]
         item = make_part(candidate.name, candidate.mesh, [slot.material for slot in source.material_slots])

@@ -5,7 +5,6 @@ from __future__ import annotations
 import os
 import shutil
 from pathlib import Path
-from typing import Any
 
 import bpy
 
@@ -33,7 +32,7 @@ class BlendFile:
         """Whether there is a file to go on in."""
         return self._seen is not None
 
-    def open(self, sheet: JobSheet) -> Any:
+    def open(self, sheet: JobSheet) -> bpy.types.Scene:
         """Open the file and return the scene of the sheet's job. Raises OutputError where it holds no such job."""
         self._seen = _signature(self.path)
         try:

@@ -74,7 +74,7 @@ class Exchange:
 
         self._back.append(back)
 
-    def make_collection(self, name: str, parent: Any) -> Any:
+    def make_collection(self, name: str, parent: bpy.types.Collection) -> bpy.types.Collection:
         """A new collection under a parent."""
         made = bpy.data.collections.new(name)
         self._back.append(lambda: bpy.data.collections.remove(made))

@@ -44,7 +44,7 @@ def card_of(sheet: JobSheet) -> dict[str, Any]:
     return {"name": sheet.name, "place": place, "scans": scans}
 
 
-def sheet_text(job: str) -> Any | None:
+def sheet_text(job: str) -> bpy.types.Text | None:
     """The text that holds a job's sheet, whatever its name; one of 0.1.0, which says no job, counts as any's."""
     texts = [text for text in bpy.data.texts if text.library is None]
     own = next((text for text in texts if text.get(roles.JOB) == job), None)
@@ -102,7 +102,7 @@ def scenes_with_jobs() -> list[Any]:
     return sorted(found, key=lambda scene: scene != bpy.context.scene)
 
 
-def scene_of(sheet: JobSheet) -> Any | None:
+def scene_of(sheet: JobSheet) -> bpy.types.Scene | None:
     """The scene of the open file that holds this sheet's job, None when none does."""
     asked = card_of(sheet)
     return next((scene for scene in scenes_with_jobs() if same_job(kept_card(scene), asked)), None)

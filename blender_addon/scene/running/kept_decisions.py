@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from ...core.arrays import Floats
 from ...core.files.pictures.png8 import png8, read_png8
 from ...job.decisions import Decision, Picture, Question, picture_names, questions_in
 from ...job.errors import JobError
@@ -47,7 +48,7 @@ def picture(scene: bpy.types.Scene, name: str) -> Picture | None:
     return None
 
 
-def icon_pixels(scene: bpy.types.Scene, name: str) -> Any | None:
+def icon_pixels(scene: bpy.types.Scene, name: str) -> Floats | None:
     """(h, w, 4) float32 of the kept picture, row 0 at the bottom, as Blender's previews want it; None when there is none."""
     found = picture(scene, name)
     if found is None:

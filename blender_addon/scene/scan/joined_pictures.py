@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import replace
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -13,6 +13,9 @@ from ...core.srgb import encode
 from ...core.surface.atlas import Atlas, assembled, moved_uv, packed, repeating
 from ..images import make_image, read_pixels
 from .textures import Textures
+
+if TYPE_CHECKING:
+    import bpy
 
 NEUTRAL = {"base": (0.5, 0.5, 0.5), "normal": (0.5, 0.5, 1.0), "roughness": (0.8, 0.8, 0.8), "occlusion": (1.0, 1.0, 1.0)}
 """What a part shows where a material has no picture of it, as stored."""
@@ -57,7 +60,7 @@ def joined_pictures(
 
 def _assembled_part(
     part: str, atlas: Atlas, textures: Sequence[Textures], which: Any, plain: Sequence[tuple[float, float, float]]
-) -> Any:
+) -> bpy.types.Image:
     """One image of that part of all slots."""
     pictures: list[Any] = [np.full((1, 1, 3), NEUTRAL[part], np.float32) for _ in atlas.cells]
     for slot, found in enumerate(textures):

@@ -19,7 +19,7 @@ class PairPicking:
     The copies show the scans' own meshes and are taken away by `end`.
     """
 
-    def __init__(self, scene: bpy.types.Scene, upright: Any, further: Any):
+    def __init__(self, scene: bpy.types.Scene, upright: bpy.types.Object, further: bpy.types.Object):
         self.matrix = Matrix(np.array(upright.get("bozzetto_matrix", np.eye(4).ravel()), float).reshape(4, 4).tolist())
         self.names = {
             FIRST: _copied(scene, upright, "Pick on the first scan").name,
@@ -34,7 +34,7 @@ class PairPicking:
         corner = size * Vector((low_two.x, 0.5 * (low_two + high_two).y, low_two.z))
         second.matrix_world = Matrix.Translation(beside - corner) @ Matrix.Scale(size, 4)
 
-    def item(self, which: str) -> Any:
+    def item(self, which: str) -> bpy.types.Object:
         """The copy that shows one of the scans."""
         return bpy.data.objects[self.names[which]]
 
@@ -83,7 +83,7 @@ class PairPicking:
                 bpy.data.objects.remove(bpy.data.objects[name])
 
 
-def _copied(scene: bpy.types.Scene, item: bpy.types.Object, name: str) -> Any:
+def _copied(scene: bpy.types.Scene, item: bpy.types.Object, name: str) -> bpy.types.Object:
     made = bpy.data.objects.new(name, item.data)
     scene.collection.objects.link(made)
     return made

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -13,11 +13,14 @@ from ...core.rasters import colours_at
 from ..images import read_pixels
 from ..surface.base_picture import picture_of
 
+if TYPE_CHECKING:
+    import bpy
+
 MOST_PIXELS = 40_000_000
 """Textures larger than this are not read for a cap's sake (16 bytes a pixel in memory)."""
 
 
-def usual_place(mesh: TriangleMesh, materials: Sequence[Any]) -> Callable[[Rim], int]:
+def usual_place(mesh: TriangleMesh, materials: Sequence[bpy.types.Material | None]) -> Callable[[Rim], int]:
     """A function from a rim to the number of its edge whose face shows the rim's median colour best.
 
     The pictures are read here, once, so that the function may be called beside the main thread.

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -11,6 +11,9 @@ from ...core.photos.seen import grey_of
 from ...core.scan.quality.measuring import Picture
 from ..images import read_pixels, working_size
 from ..surface.base_picture import picture_of
+
+if TYPE_CHECKING:
+    import bpy
 
 FINAL = 3000
 """Pixels along the longer side of a final picture where the sheet asks for no other size."""
@@ -26,7 +29,7 @@ def asked_pixels(sheet: Any) -> int:
         return FINAL
 
 
-def length_of(scan: Any, mesh: TriangleMesh, sheet: Any) -> tuple[float, bool]:
+def length_of(scan: bpy.types.Object, mesh: TriangleMesh, sheet: Any) -> tuple[float, bool]:
     """(mm per unit, whether that is assumed): by the file's unit where it is known, by the height on the sheet taken for the
     longest side, or by `ASSUMED_MM`. A few percent do not matter here."""
     longest = max(float(mesh.size.max()), 1e-30)
@@ -42,7 +45,7 @@ def length_of(scan: Any, mesh: TriangleMesh, sheet: Any) -> tuple[float, bool]:
     return ASSUMED_MM / longest, True
 
 
-def picture_of_scan(scan: Any) -> Picture | None:
+def picture_of_scan(scan: bpy.types.Object) -> Picture | None:
     """The picture that colours a scan's first material; None without one."""
     image = picture_of(scan.material_slots[0].material) if scan.material_slots else None
     if image is None or not image.size[0]:

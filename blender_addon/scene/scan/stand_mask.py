@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from typing import Any
-
 import bpy
 import numpy as np
 
@@ -12,7 +10,7 @@ MASK = "bozzetto_stand"
 SUBJECT = ("piece", "stand")
 
 
-def begin_painting(context: bpy.types.Context, upright: Any) -> None:
+def begin_painting(context: bpy.types.Context, upright: bpy.types.Object) -> None:
     """Show the upright scan alone, its mask as what is painted on (grey where there was none), brushes white and black."""
     if context.mode != "OBJECT":
         bpy.ops.object.mode_set(mode="OBJECT")
@@ -41,18 +39,18 @@ def begin_painting(context: bpy.types.Context, upright: Any) -> None:
             area.spaces.active.shading.type, area.spaces.active.shading.color_type = "SOLID", "VERTEX"
 
 
-def end_painting(context: bpy.types.Context, upright: Any) -> None:
+def end_painting(context: bpy.types.Context, upright: bpy.types.Object) -> None:
     """Back to object mode, the parts shown as before."""
     bpy.ops.object.mode_set(mode="OBJECT")
     _show(upright, alone=False)
 
 
-def is_painting(context: bpy.types.Context, upright: Any) -> bool:
+def is_painting(context: bpy.types.Context, upright: bpy.types.Object) -> bool:
     """Whether the upright scan is being painted on."""
     return context.mode == "PAINT_VERTEX" and context.view_layer.objects.active == upright
 
 
-def _show(upright: Any, *, alone: bool) -> None:
+def _show(upright: bpy.types.Object, *, alone: bool) -> None:
     job = upright.get("bozzetto_job")
     mine = [item for item in bpy.data.objects if item.get("bozzetto_job") == job]
     parts = [entry for entry in mine if entry.get("bozzetto_role") in SUBJECT]

@@ -211,7 +211,7 @@ def load_picture(found: Textures, part: str, file: Path, source: str, missing: l
     return True
 
 
-def scan_material(name: str, textures: Textures, *, colours: bool) -> Any:
+def scan_material(name: str, textures: Textures, *, colours: bool) -> bpy.types.Material:
     """A new plain material that shows a scan: Principled, matt, its pictures where they belong.
 
     colours: the mesh has vertex colours, shown where there is no base texture.
@@ -257,7 +257,7 @@ def _picture(tree: bpy.types.NodeTree, shader: Any, part: str, textures: Texture
         tree.links.new(bump.outputs["Normal"], shader.inputs["Normal"])
 
 
-def _green_flipped(image: bpy.types.Image) -> Any:
+def _green_flipped(image: bpy.types.Image) -> bpy.types.Image:
     """A new image with green upside down: all our normal maps are +Y. No larger than any is worked on."""
     pixels = read_pixels(image, limit=LARGEST)
     pixels[..., 1] = 1.0 - pixels[..., 1]
@@ -265,7 +265,7 @@ def _green_flipped(image: bpy.types.Image) -> Any:
     return make_image(name, pixels, data=True, floating=image.is_float)
 
 
-def sizes_of(materials: Sequence[Any]) -> dict[int, tuple[int, int]]:
+def sizes_of(materials: Sequence[bpy.types.Material | None]) -> dict[int, tuple[int, int]]:
     """Material slot to the size in pixels of its base texture."""
     images = {slot: picture_of(material) for slot, material in enumerate(materials)}
     return {slot: tuple(image.size) for slot, image in images.items() if image is not None and image.size[0]}

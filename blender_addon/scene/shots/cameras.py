@@ -15,6 +15,7 @@ import bpy
 import numpy as np
 from mathutils import Matrix
 
+from ...core.arrays import Floats
 from ...core.dressing.tangency import outline_in_frame
 from ...core.mesh.preview import strewn
 from ...core.records import record
@@ -59,7 +60,7 @@ def optics_of(item: bpy.types.Object) -> optics.Optics:
     return optics.Optics(item[key.FOCAL], item[key.FNUMBER], item.get(key.DISTANCE, item[key.FOCUS]), item.get(key.PUPIL, 1.0))
 
 
-def shot_view(item: bpy.types.Object, subject_mm: Any | None = None) -> sight.ShotView:
+def shot_view(item: bpy.types.Object, subject_mm: Floats | None = None) -> sight.ShotView:
     """The view of a shot camera; with the subject's points (n, 3) mm also its outline, for the sight lines."""
     lens = optics_of(item)
     matrix = np.array(item.matrix_basis, float)
@@ -114,7 +115,7 @@ def with_outlines(stage: Stage, views: Sequence[sight.ShotView]) -> list[sight.S
     return found
 
 
-def _strewn_points(stage: Stage) -> Any:
+def _strewn_points(stage: Stage) -> Floats:
     """(n, 3) points spread over piece and stand by area, mm."""
     meshes = [read_mesh(item, scale=MM) for role in ("piece", "stand") for item in stage.find_all(role).values()]
     found = [np.zeros((0, 3))]
@@ -125,7 +126,7 @@ def _strewn_points(stage: Stage) -> Any:
     return np.concatenate(found)
 
 
-def _about_z(angle: float) -> Any:
+def _about_z(angle: float) -> Floats:
     """(3, 3) turn about the vertical by an angle in radians."""
     cos, sin = math.cos(angle), math.sin(angle)
     return np.array([[cos, -sin, 0.0], [sin, cos, 0.0], [0.0, 0.0, 1.0]])
@@ -136,13 +137,13 @@ def _turned(view: sight.ShotView, angle: float) -> sight.ShotView:
     return replace(view, position=turn @ view.position, rotation=turn @ view.rotation)
 
 
-def subject_points(stage: Stage) -> Any:
+def subject_points(stage: Stage) -> Floats:
     """(n, 3) the vertices of piece and stand in world space, mm."""
     found = [vertices_mm(item) for role in ("piece", "stand") for item in stage.find_all(role).values()]
     return np.concatenate(found) if found else np.zeros((0, 3))
 
 
-def vertices_mm(item: bpy.types.Object) -> Any:
+def vertices_mm(item: bpy.types.Object) -> Floats:
     """(n, 3) float32 vertices of a mesh object in its parent's space (the world where it has none), mm."""
     mesh = item.data
     values = np.zeros(len(mesh.vertices) * 3, np.float32)

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from mathutils import Matrix
 
+from ...core.arrays import Floats
 from ...core.mesh.triangles import vertex_normals
 from ...core.records import record
 from ...core.shots import lens_moves
@@ -45,7 +46,7 @@ class Asked:
 # --- questions ------------------------------------------------------------------------------------------------------------
 
 
-def hold_points(camera: bpy.types.Object, points_mm: Any) -> Asked:
+def hold_points(camera: bpy.types.Object, points_mm: Floats) -> Asked:
     """The f-number and focus that hold all points (n, 3; mm, world) sharp."""
     pose = pose_of(camera)
     depths = (np.asarray(points_mm, float) - pose.position) @ -pose.rotation[:, 2]
@@ -157,7 +158,7 @@ def _frame(camera: bpy.types.Object) -> tuple[float, float]:
     return frame_used(camera[key.FORMAT][0], camera[key.FORMAT][1], tuple(camera[key.RESOLUTION]))
 
 
-def _outline(camera: bpy.types.Object) -> Any:
+def _outline(camera: bpy.types.Object) -> Floats:
     """(n, 3) the points of piece and stand, mm."""
     job = camera.get(roles.JOB, "")
     found = [vertices_mm(item) for role in ("piece", "stand") for item in roles.players(job, role=role)]

@@ -62,7 +62,7 @@ def _target(shot: bpy.types.Object, surface: SurfaceQueries, position: Floats, r
     return near[0] if face[0] >= 0 else on_axis
 
 
-def make_move_camera(name: str, found: Path, shot: bpy.types.Object, *, fps: int, extra: dict[str, Any]) -> Any:
+def make_move_camera(name: str, found: Path, shot: bpy.types.Object, *, fps: int, extra: dict[str, Any]) -> bpy.types.Object:
     """A camera with a key a frame for a move of a shot, lens and light as the shot has them."""
     lens = lens_of(shot, found.optics)
     item = make_camera(name, pose_at_frame(found, 0), lens, extra=extra)
@@ -132,7 +132,7 @@ def subject_surface(stage: Stage) -> SurfaceQueries:
     return surface_of([item for role in ("piece", "stand") for item in stage.find_all(role).values()])
 
 
-def surface_of(items: Sequence[Any]) -> SurfaceQueries:
+def surface_of(items: Sequence[bpy.types.Object]) -> SurfaceQueries:
     """Objects as one tree, mm, where they stand."""
     vertices, faces, first = [np.zeros((0, 3))], [np.zeros((0, 3), int)], 0
     for item in items:

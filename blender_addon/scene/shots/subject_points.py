@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-from typing import Any
-
 import numpy as np
 
+from ...core.arrays import Floats
 from ...core.mesh.triangles import TriangleMesh, vertex_normals
 from ...core.shots.close_looks.unshown import unshown
 from ...core.shots.subject import Subject, richness_of, thinned
@@ -35,7 +34,7 @@ def read_subject(stage: Stage) -> Subject:
     return Subject(outline, points, normals, richness, unshown(piece, chosen, points, normals))
 
 
-def _relief_at(stage: Stage, piece: TriangleMesh) -> Any | None:
+def _relief_at(stage: Stage, piece: TriangleMesh) -> Floats | None:
     """(n,) the recovered height at each vertex of the piece, in the map's own unit; None without a map."""
     image = stage.find("relief_height", "piece")
     if image is None or piece.uv is None or not all(image.size):

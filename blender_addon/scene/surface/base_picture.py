@@ -45,7 +45,7 @@ class BasePicture:
     share: float
 
 
-def picture_of(material: bpy.types.Material, part: str = "base") -> Any | None:
+def picture_of(material: bpy.types.Material, part: str = "base") -> bpy.types.Image | None:
     """The image of that part of a material, or None: 'base', 'normal', 'roughness', 'metallic', 'opacity'; of our own scan
     materials 'occlusion' as well."""
     tree = material.node_tree if material is not None else None
@@ -77,7 +77,7 @@ def plain_colour(material: bpy.types.Material) -> tuple[float, float, float]:
     return (0.5, 0.5, 0.5)
 
 
-def image_behind(socket: bpy.types.NodeSocket, depth: int = DEPTH) -> Any | None:
+def image_behind(socket: bpy.types.NodeSocket, depth: int = DEPTH) -> bpy.types.Image | None:
     """The first image that feeds a socket, through mixes, normal maps and colour nodes."""
     for link in socket.links:
         node = link.from_node

@@ -51,7 +51,7 @@ def read_photo(path: Path, *, longest: int) -> Photo:
     return Photo(np.ascontiguousarray(_smaller(pixels, longest)[::-1]), (width, height), distance)
 
 
-def _loaded(path: Path) -> Any:
+def _loaded(path: Path) -> Floats:
     """(h, w, 3) display-encoded as stored, row 0 at the top."""
     image = opened(path, f'The photo "{path.name}"', "can't be used", "as JPEG or PNG")
     try:

@@ -7,6 +7,7 @@ from typing import Any
 
 import numpy as np
 
+from ...core.arrays import Floats
 from ...core.closeups.camera import PhotoCamera
 from ...core.closeups.photo_set import PhotoSet, Reading
 from ...core.closeups.seen import Form, faces_seen, pixels_seen
@@ -42,7 +43,7 @@ def offered_places(readings: list[tuple[str, PhotoCamera, Reading]]) -> list[flo
     return numbers
 
 
-def relief_slopes(stage: Stage, photo_set: PhotoSet) -> Any | None:
+def relief_slopes(stage: Stage, photo_set: PhotoSet) -> Floats | None:
     """(n, 3) slopes that the scan's own texture gave where the photos look, as strong as advised; None without relief maps."""
     item, image = stage.require("piece"), stage.find("relief_normal", "piece")
     if image is None:
@@ -62,12 +63,12 @@ def relief_slopes(stage: Stage, photo_set: PhotoSet) -> Any | None:
     return float(image.get("strength", 1.0)) * slopes_of_normals(photo_set.normal, normals)
 
 
-def _at(texels: Texels, corners: Any) -> Any:
+def _at(texels: Texels, corners: Floats) -> Floats:
     """(n, 2) UVs of each pixel by those of its face's corners (k, 3, 2)."""
     return np.einsum("nc,nci->ni", texels.weight, corners[texels.face])
 
 
-def overlaid(photo: Any, camera: PhotoCamera, form: Form) -> Any:
+def overlaid(photo: Any, camera: PhotoCamera, form: Form) -> Floats:
     """(h, w, 3) display-encoded, row 0 at the bottom: squares of the photo and of the form as the camera found would see it, by
     turns, so that outlines run on from square to square where it is right."""
     factor = max(1, round(max(camera.size) / OVERLAY))
@@ -87,7 +88,7 @@ def overlaid(photo: Any, camera: PhotoCamera, form: Form) -> Any:
     return np.repeat(shown[..., None], 3, axis=2).astype(np.float32)
 
 
-def own_colours(stage: Stage) -> Any | None:
+def own_colours(stage: Stage) -> Floats | None:
     """(m, 3) linear colour that the scan has at the middle of each face (light taken out where that was done); None without."""
     item = stage.require("piece")
     image, _ = own_colour_of(stage, item, "piece")

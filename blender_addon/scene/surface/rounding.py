@@ -35,7 +35,7 @@ MOST_LEVELS = 3
 MOST_TRIANGLES = 3_000_000
 
 
-def rounding_group() -> Any:
+def rounding_group() -> bpy.types.GeometryNodeTree:
     """The geometry nodes: Mesh and Levels in, Mesh out."""
     return make_group("Rounded outline", _rounding, tree_type="GeometryNodeTree")
 
@@ -113,7 +113,7 @@ def levels_for(item: bpy.types.Object, pixel_m: float) -> int:
 
 
 @contextlib.contextmanager
-def rounded(items: list[Any], shot: bpy.types.Object, size: tuple[int, int]) -> Iterator[None]:
+def rounded(items: list[bpy.types.Object], shot: bpy.types.Object, size: tuple[int, int]) -> Iterator[None]:
     """Objects with the modifier divided as a picture of that size from a shot needs it, inside the block."""
     field_mm = shot.get("bozzetto_field_width_mm")
     chosen = [item.name for item in items if MODIFIER in item.modifiers and field_mm and shot.get(KIND)]

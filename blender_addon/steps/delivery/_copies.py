@@ -33,7 +33,7 @@ FOLDER = "hand_over"
 NAME_FIELDS = ("job", "shot", "number", "crop")
 WHOLE = "whole"
 GROWN = 1.01
-"""How many times as large as what was rendered a copy may be before it is said."""
+"""How many times as large as the render a copy may be before the user is warned."""
 
 
 @record
@@ -135,7 +135,7 @@ def write_copies(stage: Stage, settings: Any) -> Generator[Progress, None, list[
 
 
 def _tell_of_grown(stage: Stage, grown: list[tuple[Still, Copy]], count: int) -> None:
-    """One warning for all copies that are larger than what was rendered."""
+    """Warn once of all copies that are larger than what was rendered."""
     if not grown:
         return
     still, most = max(grown, key=lambda pair: pair[1].grown)
@@ -148,7 +148,7 @@ def _tell_of_grown(stage: Stage, grown: list[tuple[Still, Copy]], count: int) ->
 
 
 def missing_mark(stage: Stage, picture: Path) -> str:
-    """The watermark that a picture should bear and does not yet, as one of an earlier round; '' for none."""
+    """The watermark that a picture should bear and does not yet, as one of an earlier run; '' for none."""
     mark = str(stage.sheet["render"].mark)
     return "" if not mark or is_marked(picture) else mark
 

@@ -1,4 +1,4 @@
-"""How long, how much memory, how much disk? Said before the pictures are rendered, and refused where it can't end well."""
+"""How long will the pictures take, how much memory and disk? Said before they are rendered; refused where it would not do."""
 
 from __future__ import annotations
 
@@ -23,7 +23,7 @@ from ._pictures import FRAME, STILL, Task, render_one, set_up_for
 SHARES = (0.125, 0.25)
 """The shares of its sides at which the first picture of a kind is tried."""
 WORTH_IT = 1e8
-"""Pixels times samples from which pictures are tried first: fewer take two minutes on two cores, and the tries ten seconds."""
+"""Work (pixels times samples) from which pictures are tried first: less takes two minutes on two cores, and the tries 10 s."""
 SPARE = 1.15
 """How much more disk than the pictures take must be free: the .blend, the copies."""
 
@@ -38,7 +38,7 @@ class Estimate:
     disk: int = 0
 
     def figures(self) -> dict[str, Any]:
-        """For the table of figures."""
+        """The estimate as entries of the step's figures."""
         return {
             "expected_seconds": None if self.seconds is None else round(self.seconds, 1),
             "expected_memory_mb": round(self.memory / 1e6), "expected_disk_mb": round(self.disk / 1e6, 1),
@@ -72,9 +72,9 @@ def costs_of(tasks: Sequence[Task]) -> tuple[int, int]:
 def estimated(
     stage: Stage, todo: Sequence[Task], quality: Quality, device: str, speed: float
 ) -> Generator[Progress, None, Estimate]:
-    """Try the first picture of each kind at two small sizes, and reckon with what is still to be rendered.
+    """Try the first picture of each kind at two small sizes, and scale the time to what is still to be rendered.
 
-    Raises OutputError where disk or memory would not do. Little is not tried: then the seconds are None.
+    Raises OutputError where disk or memory would not do. Too little work is not tried: then the seconds are None.
     """
     assert stage.out is not None
     disk, memory = costs_of(todo)
@@ -98,7 +98,7 @@ def estimated(
 
 
 def said(stage: Stage, estimate: Estimate, todo: Sequence[Task], device: str) -> Generator[Progress, None, None]:
-    """Note what is expected, and say it."""
+    """Log what is expected, and tell the user."""
     if not todo:
         return
     largest = max(todo, key=lambda task: task.pixels)

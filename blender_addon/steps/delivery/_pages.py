@@ -1,4 +1,4 @@
-"""What stands on the two pages: gathered from the stage, the settings and the files that are there."""
+"""The content of the client's and the maker's page, gathered from the stage, the settings and the files that are there."""
 
 from __future__ import annotations
 
@@ -69,7 +69,7 @@ def _bearing(stage: Stage, stills: Sequence[Still]) -> set[str]:
 
 
 def _tell_of_unmarked(stage: Stage, stills: Sequence[Still], bearing: set[str], copies: set[str]) -> None:
-    """Say which pictures of an earlier round lie in the folder of a proof without the watermark that it has."""
+    """Say which pictures of an earlier run lie in the folder of a proof without the watermark that it has."""
     assert stage.out is not None
     sheets = [name for name, _ in (*BESIDE, *FILMS) if name not in bearing and (stage.out / name).is_file()]
     bare = [f"pictures/{still.path.name}" for still in stills if not is_marked(still.path)]

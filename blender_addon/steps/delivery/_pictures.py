@@ -69,7 +69,7 @@ def missing(tasks: list[Task]) -> list[Task]:
 
 
 def quality_of(kind: str, quality: Quality) -> Quality:
-    """What a kind of picture takes, where stills take `quality`."""
+    """The quality for a kind of picture, where stills are rendered with `quality`."""
     if kind == FRAME:
         # A frame shows for a moment and bears more noise than a still; a count that no threshold cuts does not flicker.
         return replace(quality, samples=max(4, quality.samples // 8), noise=0.0, careful=False)
@@ -87,7 +87,7 @@ def order_of(stage: Stage, task: Task, quality: Quality, device: str) -> Order:
 
 @contextlib.contextmanager
 def set_up_for(stage: Stage, first: Task, quality: Quality, device: str) -> Iterator[None]:
-    """The scene set up for tasks of one kind inside the block.
+    """Set the scene up for tasks of one kind inside the block.
 
     One setting-up for all: Cycles keeps its scene between frames only as long as nothing turns that off. The frames of a turn
     share their outline's triangles, or Cycles would build its scene anew for each.

@@ -28,7 +28,8 @@ from ...scene.stage import Stage
 from .declared.films import Settings
 
 PRESETS = {"proof": (360, Quality(6, 0.0, careful=False)), "final": (1080, Quality(32, 0.0, careful=False))}
-"""Lines of a frame and its quality: a count of samples that no threshold cuts does not flicker."""
+"""Lines of a frame and its quality: without a noise threshold, which ends the sampling of each pixel elsewhere in each frame,
+the frames do not flicker."""
 
 
 def run(stage: Stage, settings: Settings) -> Run:

@@ -35,7 +35,7 @@ from .declared.render import PRESETS, Settings
 
 TURNTABLE = "turntable"
 SHOTS = 3
-"""How many stills are reckoned with before the shots are known."""
+"""How many stills are assumed before the shots are known."""
 
 
 def able(settings: Settings, out: Path | None) -> None:

@@ -12,6 +12,7 @@ import numpy as np
 from mathutils import Vector
 
 from ...core import srgb
+from ...core.arrays import Floats
 from ...core.dressing import exposure as metering
 from ...core.dressing.light_setups import SETUPS, flux, make_setup, total_light
 from ...job.step import Progress, Result, Run
@@ -137,7 +138,7 @@ class _Light:
         return self.read(stage, subject.centre, self.normal, self.objects())
 
     def read(self, stage: Stage, centre_mm: Any, normal: Any, items: list[Any]) -> meter.Reading:
-        """A grey card held there, among what throws light or shadow on it."""
+        """Measure a grey card at a place (mm) among the objects that throw light or shadow on it."""
         around = [item for role in ("table", "backdrop", "prop") for item in stage.find_all(role).values()]
         return meter.read_card(
             centre_mm=centre_mm, normal=normal, lights=items, world=bpy.data.worlds[self.world_name],
@@ -162,7 +163,7 @@ class _Light:
         most = metering.most_over_card(**exposed_as(stage.find("surface", "piece")))
         return metering.stops_for_piece(bright, metering.TONES[settings.view], card=card, most=most)
 
-    def tried(self, stage: Stage, shot: bpy.types.Object) -> Any | None:
+    def tried(self, stage: Stage, shot: bpy.types.Object) -> Floats | None:
         """(n,) luminance of the piece's pixels in a small picture of a shot in this light; None where too few are seen."""
         roles = ("stand", "table", "backdrop", "prop")
         around = [item for role in roles for item in stage.find_all(role).values() if not item.hide_render]
@@ -203,7 +204,7 @@ class _Light:
     def usual_offset(self, stage: Stage) -> float:
         return metering.usual_offset(shade=self.shade, **exposed_as(stage.find("surface", "piece")))
 
-    def balanced(self, reading: meter.Reading, share: float) -> Any:
+    def balanced(self, reading: meter.Reading, share: float) -> Floats:
         """Take the colour of surroundings out as far as asked; built-in set-ups are balanced by their design. The gains."""
         if self.name != HDRI[0] or _bright(reading.colour) <= 0.0:
             return np.ones(3)
@@ -261,7 +262,7 @@ def _stops(stage: Stage, bright: float, name: str) -> float:
     return metering.stops_for(bright)
 
 
-def _first_shot(stage: Stage, name: str, *, job: bool) -> Any | None:
+def _first_shot(stage: Stage, name: str, *, job: bool) -> bpy.types.Object | None:
     """The shot that a set-up is tried in: the hero, or the first that asks for it; None where there is none."""
     shots = stage.find_all("shot")
     wanted = [shot for shot in shots.values() if shot.get(lights.SETUP, "") == ("" if job else name)]

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Generator, Sequence
 from dataclasses import replace
 from functools import partial
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -37,13 +37,16 @@ from ...scene.spatial import SurfaceQueries
 from ...scene.stage import Stage
 from .declared.tabletop import HELD, KINDS, Settings
 
+if TYPE_CHECKING:
+    import bpy
+
 BOARD_MM, WIDEST_MM = 88.0, 200.0
 TALLEST = 0.7
 """Height of the tallest prop over that of the subject: a prop must not outgrow the piece."""
 
 ALLOWED_CHROMA = (3.0, 0.62)
-"""A prop's chroma C* may be this much, or this many times the piece's, whichever is more; what is louder is drawn to the work's
-dust, as tools on a bench are. Set by eye."""
+"""A prop's chroma C* may be this much, or this many times the piece's, whichever is more; more colourful ones are tinted
+towards the work's dust, as tools on a bench are. Set by eye."""
 
 PLACE = "bozzetto_series_place"
 """On a table: its piece's number in a batch, where that chose its arrangement; it keeps it when it runs alone."""
@@ -164,7 +167,7 @@ def _worn(stage: Stage, settings: Settings, names: Sequence[str], look: tuple[An
     ]
 
 
-def _photo_of(stage: Stage, settings: Settings) -> Any:
+def _photo_of(stage: Stage, settings: Settings) -> bpy.types.Material:
     """The material of a table that a photograph covers. Raises SheetError where none is named."""
     if not settings.photo:
         raise SheetError("tabletop.kind is a photograph, but tabletop.photo names none: choose a picture taken straight down")

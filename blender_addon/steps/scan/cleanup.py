@@ -137,7 +137,7 @@ def _judged(stage: Stage, scan: Any, mesh: TriangleMesh, findings: _Findings) ->
 
 
 def _refuse_crumbs(file: str, figures: dict[str, Any]) -> None:
-    """What falls apart into loose bits, such as triangles that share no corners and do not touch, is no thing to go on with."""
+    """Refuse a mesh that falls apart into loose bits, such as triangles that share no corners and do not touch."""
     gone = float(figures.get("loose_area_percent", 0.0))
     if gone > MOST_LOOSE_PERCENT:
         raise SubjectError(
@@ -148,7 +148,7 @@ def _refuse_crumbs(file: str, figures: dict[str, Any]) -> None:
 
 
 def _refuse_lines(mesh: TriangleMesh, file: str) -> None:
-    """What has no width from any side can't be framed, lit or focused on."""
+    """Refuse a mesh that has no width: it can't be framed, lit or focused on."""
     middle = mesh.vertices.astype(float) - mesh.vertices.mean(axis=0, dtype=float)
     spread = np.linalg.eigvalsh(middle.T @ middle)
     if spread[1] < 1e-8 * spread[2]:
@@ -156,7 +156,7 @@ def _refuse_lines(mesh: TriangleMesh, file: str) -> None:
 
 
 def _outward(mesh: TriangleMesh, findings: _Findings) -> TriangleMesh:
-    """A scan that was written inside out turned right: the volume that it encloses, its rims closed, is negative."""
+    """The mesh, its faces turned outwards: it was inside out if the volume that it encloses, rims closed, is negative."""
     volume = signed_volume(*holes.fans(mesh, holes.rims(mesh)))
     inside_out = volume < -1e-3 * float(np.prod(np.maximum(mesh.size, 1e-30)))
     findings.figures["turned_outward"] = inside_out

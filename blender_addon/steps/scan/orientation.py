@@ -101,7 +101,7 @@ def _ground(support: Support, up: Decision) -> str:
     return words[support.kind] + (", but which way is up is not sure" if up.asked else "")
 
 
-def _placed(mesh: TriangleMesh, good: Any, turn: Any, support: Support) -> tuple[Any, Any]:
+def _placed(mesh: TriangleMesh, good: Any, turn: Floats, support: Support) -> tuple[Any, Any]:
     """The turned vertices (n, 3), moved so that the support is z = 0 and the footprint's box is centred, and that move (3,)."""
     standing = mesh.vertices.astype(float) @ turn.T
     ground = float((turn @ support.point)[2])
@@ -113,7 +113,7 @@ def _placed(mesh: TriangleMesh, good: Any, turn: Any, support: Support) -> tuple
 
 
 def _front(
-    mesh: TriangleMesh, turn: Any, support: Support, settings: Settings, looks: Looks, file: str | None
+    mesh: TriangleMesh, turn: Floats, support: Support, settings: Settings, looks: Looks, file: str | None
 ) -> Decision:  # fmt: skip
     """Where the front is, counter-clockwise from the -Y of the mesh as `turn` (3, 3) stands it up. file: the name of the file
     by whose axes it stands, if it does."""

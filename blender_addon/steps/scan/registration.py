@@ -48,7 +48,7 @@ KEPT_PROPERTIES = ("bozzetto_scan_role", "bozzetto_file")
 
 
 def run(stage: Stage, settings: Settings) -> Run:
-    """Every further scan onto the first."""
+    """Align every further scan to the first."""
     further = [key for key in stage.find_all("clean") if key != "1"]
     _check_keys(settings, further)
     if not further:
@@ -159,7 +159,7 @@ def _figures(found: Registration, used: Candidate | None, key: str) -> dict[str,
 
 
 def _sentence(stage: Stage, found: Registration, used: Candidate | None, key: str) -> str:
-    """The words about one scan; a warning when it is not used."""
+    """The sentence about one scan; a warning if its fit is not used."""
     if used is not None:
         return f"Scan {key} lies on the first with {used.evidence.rms:.3f} mm RMS ({found.verdict}: {found.reason})"
     cure = "mark the same three spots on both scans"

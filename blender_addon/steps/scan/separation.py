@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from ...core.arrays import Floats
 from ...core.mesh.cut import CutMesh, closed, cut, seated
 from ...core.mesh.triangles import TriangleMesh, face_areas, signed_volume
 from ...core.records import record
@@ -225,8 +226,8 @@ def _say_gap(stage: Stage, line: Any, stand: TriangleMesh, source: str) -> None:
         )
 
 
-def _painted(upright: Any, mesh: TriangleMesh) -> Any:
-    """(m,) the mask a face where the user painted one, else None; the one we showed ourselves says nothing new."""
+def _painted(upright: Any, mesh: TriangleMesh) -> Floats | None:
+    """(m,) the mask, 0 to 1, of each face where the user painted one, else None; not the mask that `_show_mask` wrote."""
     if MASK not in mesh.colours:
         return None
     values = mesh.colours[MASK][:, :3].mean(axis=1)
@@ -260,14 +261,14 @@ def _without_mask(mesh: TriangleMesh) -> TriangleMesh:
     return replace(mesh, colours={name: values for name, values in mesh.colours.items() if name != MASK})
 
 
-def _face_colours(item: bpy.types.Object, mesh: TriangleMesh) -> Any:
+def _face_colours(item: bpy.types.Object, mesh: TriangleMesh) -> Floats | None:
     """(m, 3) linear colour at each face's middle, or None when the scan has no colour."""
     count = len(mesh.faces)
     shown = surface_colours(item, mesh, np.arange(count), np.full((count, 3), 1.0 / 3.0))
     return None if float(np.ptp(shown, axis=0).max()) < 0.02 else decode(shown)
 
 
-def _tone(item: bpy.types.Object, mesh: TriangleMesh) -> Any:
+def _tone(item: bpy.types.Object, mesh: TriangleMesh) -> Floats | None:
     """(n,) lightness at the vertices, or None."""
     colours = _face_colours(item, mesh)
     if colours is None:
@@ -295,7 +296,7 @@ def _volume(mesh: TriangleMesh) -> float:
     return round(signed_volume(np.asarray(mesh.vertices, float), mesh.faces), 2)
 
 
-def _object(owner: Any, name: str, mesh: TriangleMesh, flat: Any) -> Any:
+def _object(owner: Any, name: str, mesh: TriangleMesh, flat: Any) -> bpy.types.Object:
     """An object in metres with the owner's materials; the faces `flat` (mask) are not shaded smooth across their rim."""
     metres = replace(mesh, vertices=(np.asarray(mesh.vertices, float) / MM).astype(np.float32))
     item = make_object(name, metres, materials=list(owner.data.materials))

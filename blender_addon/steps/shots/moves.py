@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 from functools import partial
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -23,6 +23,9 @@ from ...scene.shots.subject_points import read_subject
 from ...scene.spatial import SurfaceQueries
 from ...scene.stage import Stage
 from .declared.moves import Settings
+
+if TYPE_CHECKING:
+    import bpy
 
 WORDS = {"push_in": "push-in", "slide": "slide", "arc": "arc", "rack_focus": "rack focus"}
 
@@ -60,7 +63,7 @@ def run(stage: Stage, settings: Settings) -> Run:
     return Result(f"Moving pictures of {settings.of}: {made}; {settings.seconds:g} s each at {fps} frames a second", figures)
 
 
-def _shot(stage: Stage, name: str) -> Any:
+def _shot(stage: Stage, name: str) -> bpy.types.Object:
     shots = stage.find_all("shot")
     if name not in shots or shots[name].get(key.KIND) == "turntable":
         there = ", ".join(shot_name for shot_name, item in shots.items() if item.get(key.KIND) != "turntable")

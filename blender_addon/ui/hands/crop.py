@@ -83,7 +83,9 @@ class BOZZETTO_OT_crop_box(bpy.types.Operator):
         batch.draw(shader)
 
 
-def box_in_frame(context: bpy.types.Context, camera: Any, start: Any, end: Any) -> tuple[float, float, float, float]:
+def box_in_frame(
+    context: bpy.types.Context, camera: bpy.types.Object, start: Any, end: Any
+) -> tuple[float, float, float, float]:
     """The box between two corners (pixels of the region) in shares of the camera's frame, 0 to 1: left, lower, right, upper."""
     frame = [camera.matrix_world @ corner for corner in camera.data.view_frame(scene=context.scene)]
     corners = [view3d_utils.location_3d_to_region_2d(context.region, context.region_data, corner) for corner in frame]
@@ -92,7 +94,7 @@ def box_in_frame(context: bpy.types.Context, camera: Any, start: Any, end: Any) 
     return (*np.minimum(first, last).tolist(), *np.maximum(first, last).tolist())  # type: ignore[return-value]
 
 
-def add_crop(scene: bpy.types.Scene, camera: Any, box: tuple[float, float, float, float]) -> str:
+def add_crop(scene: bpy.types.Scene, camera: bpy.types.Object, box: tuple[float, float, float, float]) -> str:
     """Add to the shot list a shot that shows only a box of the camera's frame; its name. box: as from `box_in_frame`.
 
     Raises ValueError for a box so small that it must be a slip of the hand.

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from typing import Any
-
 import bpy
 import numpy as np
 from bpy.props import FloatProperty
@@ -70,7 +68,7 @@ def on_table(context: bpy.types.Context, table: bpy.types.Object, pixel: tuple[i
     return float(place[0]), float(place[1])
 
 
-def lay_stroke(context: bpy.types.Context, stroke: list[tuple[float, float]], *, radius: float, lay: bool) -> Any:
+def lay_stroke(context: bpy.types.Context, stroke: list[tuple[float, float]], *, radius: float, lay: bool) -> bpy.types.Image:
     """Paint a stroke into the mask for debris, make the mask where there is none, and set it in the settings; the mask.
 
     stroke: places (x, y) on the table and radius, all in scene units. lay: more debris, else less.

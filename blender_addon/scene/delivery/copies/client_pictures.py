@@ -8,6 +8,7 @@ from dataclasses import field
 from pathlib import Path
 from typing import Any
 
+from ....core.arrays import Pixels16
 from ....core.delivery.bits import in_gamut, to_numbers
 from ....core.delivery.crop_window import Box, Window, crop_window
 from ....core.delivery.marks import Mark, Tiled, lay, lay_tiled
@@ -89,7 +90,7 @@ def write_copy(
     return Copy(path, size, tuple([*remarks, *more]), size[0] / window.size[0])
 
 
-def _read(source: Path) -> Any:
+def _read(source: Path) -> Pixels16:
     try:
         wrong = damage(source)
         if not wrong:

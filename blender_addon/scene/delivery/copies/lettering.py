@@ -21,7 +21,7 @@ TALLEST = 400
 """The largest letters that are drawn, px; larger ones are grown from them."""
 
 
-def line_mask(words: str, height: float) -> Any:
+def line_mask(words: str, height: float) -> Floats:
     """(h, w) 0 to 1 of a line of words whose letters are about `height` px from their foot to the top of a capital.
 
     The mask is as wide as the words and as high as any letter may be, so that lines of one height stand on one foot line. The
@@ -51,7 +51,7 @@ def line_width(words: str, height: float) -> float:
     return float(blf.dimensions(FONT, words)[0]) * (height / 0.72 / size)
 
 
-def _pixels(buffer: Any) -> Any:
+def _pixels(buffer: Any) -> Floats:
     """(h, w) how much each pixel of a buffer is covered, the top row first; by way of a file, for older releases."""
     with tempfile.TemporaryDirectory() as folder:
         path = Path(folder) / "line.png"

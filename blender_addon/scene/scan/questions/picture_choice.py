@@ -14,6 +14,7 @@ from typing import Any
 import bpy
 import numpy as np
 
+from ....core.arrays import Floats
 from ....core.files.meshes.mesh_files import FORMATS
 from ....core.files.texture_names import relation, roles_named, series_of, words_of
 from ....core.mesh.triangles import TriangleMesh
@@ -56,7 +57,7 @@ class _Looked:
 class _Scan:
     """One scan file's mesh, slots and pictures while they are being sorted."""
 
-    def __init__(self, path: Path, mesh: TriangleMesh, materials: Sequence[Any], missing: list[str]):
+    def __init__(self, path: Path, mesh: TriangleMesh, materials: Sequence[bpy.types.Material | None], missing: list[str]):
         self.path, self.mesh, self.missing = path, mesh, missing
         self.names = [_plain_name(material) for material in materials]
         self.looked: dict[str, _Looked] = {}
@@ -72,7 +73,7 @@ class _Scan:
             self._layouts[slot] = layout_of(self.mesh, used)
         return self._layouts[slot]
 
-    def recess(self, layout: Layout) -> Any:
+    def recess(self, layout: Layout) -> Floats:
         """(n,) how deep the layout's places lie in recesses."""
         if self._recess is None:
             size = max(float(self.mesh.size.max()), 1e-12)
@@ -120,7 +121,7 @@ class Wish:
 def choose_pictures(
     path: Path,
     mesh: TriangleMesh,
-    materials: Sequence[Any],
+    materials: Sequence[bpy.types.Material | None],
     textures: list[Textures],
     *,
     wish: Wish,

@@ -7,6 +7,7 @@ from typing import Any
 
 import numpy as np
 
+from ....core.arrays import Floats
 from ....core.scan.facing.choosing import Facing
 from ....core.scan.support_plane import Support, confidence_in
 from ....job.decisions import Alternative, Decision
@@ -45,7 +46,7 @@ def _sets(way: Support) -> dict[str, Any]:
     return {"orientation.up_direction": [round(float(part), 4) for part in way.up]}
 
 
-def front_decision(found: Sequence[Facing], up: Any, looks: Looks) -> Decision:
+def front_decision(found: Sequence[Facing], up: Floats, looks: Looks) -> Decision:
     """Which direction was taken for the front, and which others it could be; the opposite one is always among them."""
     chosen = found[0]
     others = list(found[1:])
@@ -58,13 +59,13 @@ def front_decision(found: Sequence[Facing], up: Any, looks: Looks) -> Decision:
     )  # fmt: skip
 
 
-def given_front(angle_deg: float, up: Any, looks: Looks) -> Decision:
+def given_front(angle_deg: float, up: Floats, looks: Looks) -> Decision:
     """The front as a setting says."""
     chosen = Facing(angle_deg, 1.0, ("the setting says so",))
     return Decision("front", "Where is its front?", _facing(chosen, up, looks), 1.0, chosen.words, by_hand=True)
 
 
-def _facing(facing: Facing, up: Any, looks: Looks) -> Alternative:
+def _facing(facing: Facing, up: Floats, looks: Looks) -> Alternative:
     side = abs(facing.angle_deg)
     where = (
         "as the file has it"
