@@ -28,7 +28,7 @@ class Device:
 
     @property
     def words(self) -> str:
-        """As a person says it."""
+        """The device in words for a message."""
         return f"{', '.join(self.cards)} ({self.kind})" if self.cards else "the processor"
 
 

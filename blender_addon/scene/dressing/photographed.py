@@ -22,7 +22,7 @@ def photograph(path: Path, what: str) -> bpy.types.Image:
 
 
 def height_over_width(image: bpy.types.Image) -> float:
-    """Of a picture, for its other side in mm."""
+    """Height over width of a picture, by which its height in mm follows from its width."""
     return image.size[1] / max(image.size[0], 1)
 
 

@@ -43,7 +43,7 @@ SPARE = "bozzetto_spare"
 """On a part of a table that only some shots show."""
 
 BAND_MM = 25.0
-"""How far up the subject is looked at when things are to keep clear of it."""
+"""Height in mm up to which the subject counts when things are kept clear of its foot."""
 
 
 def to_metres(mesh: TriangleMesh) -> TriangleMesh:

@@ -1,1 +1,1 @@
-"""How do photographs get out of their files? Read by Blender, one after the other, and judged beside."""
+"""Reads photographs through Blender, one after the other, and has them judged in threads."""
