@@ -219,6 +219,7 @@ class LensQuestion:
     def execute(self, context: bpy.types.Context) -> set[str]:
         """Set the lens as answered, or what was chosen instead; say it."""
         camera = shot_in_work(context)
+        assert camera is not None  # or `poll` had refused
         try:
             asked = self.ask(context)
             if asked.answer.possible:

@@ -1,4 +1,4 @@
-"""Which pictures on disk are still right? Each has a digest of what it shows, so that a run after a crash goes on where it stopped."""
+"""Which pictures on disk are still right? Each has a digest of what it shows, by which a run after a crash goes on."""
 
 from __future__ import annotations
 

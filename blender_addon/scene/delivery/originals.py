@@ -7,6 +7,7 @@ through the view transform, and an OpenEXR of half floats without it. The still 
 from __future__ import annotations
 
 from pathlib import Path
+from typing import Any
 
 import bpy
 import numpy as np

@@ -4,13 +4,12 @@ from __future__ import annotations
 
 import contextlib
 import math
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from typing import Any
 
 import bpy
 from mathutils import Matrix
 
-from ...core.arrays import Floats
 from ..dressing.set_parts import apply_shot_set, restore_set
 from ..dressing.shot_light import apply_shot_light
 from ..stage import Stage
@@ -58,7 +57,7 @@ def turning(stage: Stage) -> list[Any]:
     return items + [item for item in stage.scene.objects if item.get("bozzetto_turns") and item not in items]
 
 
-def make_pivot(name: str, angles: Floats) -> bpy.types.Object:
+def make_pivot(name: str, angles: Sequence[float]) -> bpy.types.Object:
     """An empty at the origin with a key a frame: `angles` (n,) in degrees for the frames 1 to n; at rest from the next on."""
     pivot = bpy.data.objects.new(name, None)
     pivot.empty_display_size = 0.02

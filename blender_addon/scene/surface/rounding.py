@@ -35,7 +35,7 @@ MOST_LEVELS = 3
 MOST_TRIANGLES = 3_000_000
 
 
-def rounding_group() -> bpy.types.GeometryNodeTree:
+def rounding_group() -> bpy.types.NodeTree:
     """The geometry nodes: Mesh and Levels in, Mesh out."""
     return make_group("Rounded outline", _rounding, tree_type="GeometryNodeTree")
 

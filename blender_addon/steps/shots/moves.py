@@ -54,7 +54,7 @@ def run(stage: Stage, settings: Settings) -> Run:
         except ValueError as error:
             stage.warn(f"{settings.of}: {error}")
             continue
-        extra = {name: shot[name] for name in ("bozzetto_light", "bozzetto_set", "bozzetto_hide") if name in shot}
+        extra = {name: shot[name] for name in ("bozzetto_light", "bozzetto_set", "bozzetto_hide") if name in shot.keys()}
         item = make_move_camera(f"Move {WORDS[kind]}", found, shot, fps=fps, extra=extra)
         stage.offer("move", item, key=kind, name=f"Move {WORDS[kind]}")
         figures["moves"].append(kind)
