@@ -114,6 +114,12 @@ def test_a_point_from_the_cursor_is_in_the_scans_own_coordinates(scene: Any) -> 
     assert bpy.ops.bozzetto.point_from_cursor(group="bozzetto.orientation", field="point_a") == {"FINISHED"}
     assert tuple(scene.bozzetto.orientation.point_a) == pytest.approx((0.015, 0.004, 0.012), abs=1e-6)
     scene.bozzetto.orientation.use_point_a = False
+    spot = scene.bozzetto.closeups.spots.add()  # asked in the scan's own coordinates, and in the scene's
+    for field in ("on_scan", "on_piece"):
+        assert bpy.ops.bozzetto.point_from_cursor(group="bozzetto.closeups.spots[0]", field=field) == {"FINISHED"}
+    assert tuple(spot.on_scan) == pytest.approx((0.015, 0.004, 0.012), abs=1e-6)
+    assert tuple(spot.on_piece) == pytest.approx(there[:3], abs=1e-6)
+    scene.bozzetto.closeups.spots.clear()
 
 
 def test_painting_cuts_where_it_was_painted(scene: Any) -> None:
