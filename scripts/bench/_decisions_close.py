@@ -24,7 +24,7 @@ from blender_addon.core.shots.visible import visible
 from . import Options, Record
 from ._standing_scans import LabelledScan, Pose, labelled_scans, run_steps, turned_poses, write_png
 
-GROUPS = ("scans/file", "scans/turned")
+GROUPS = ("scans/file", "scans/axes", "scans/turned")
 GOAL, FLOOR = ">= 95", ">= 80"
 IN_FRAME = 0.9
 SEEN_POINTS, SEEN_CELLS = 60_000, 110
@@ -53,7 +53,7 @@ def rows(scans: Sequence[LabelledScan], groups: Sequence[str] = GROUPS, pictures
             if not scan.label.get("head_z_share"):
                 continue
             for number, pose in enumerate(_poses(scan, group), 1):
-                stage, report = run_steps(scan, last="camera", pose=pose)
+                stage, report = run_steps(scan, last="camera", pose=pose, other_axes=group == "scans/axes")
                 share, focused = judged(stage, scan.label["head_z_share"])
                 seconds.append(report.seconds["camera"])
                 right.append(share >= IN_FRAME and focused)

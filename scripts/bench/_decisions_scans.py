@@ -25,11 +25,10 @@ from blender_addon.steps.scan import cleanup, intake, orientation
 from scripts.truth.figures import figures, scanned
 
 from . import ROOT, Options
+from ._standing_scans import other_axis
 
 STEPS = ordered([from_module(module) for module in (intake, cleanup, orientation)])
 TURNS = 3
-Z_UP_FORMATS = (".ply", ".stl")
-"""Formats that Blender reads as they are; the others it reads as y up."""
 
 
 @dataclass(frozen=True)
@@ -117,7 +116,7 @@ def cases_of(truth: Truth, options: Options) -> list[Case]:
     still, none = np.eye(3), np.zeros(3)
     found = [Case(truth, f"{kind}/file", 0, still, 1.0, none)]
     if truth.file is not None:
-        found.append(Case(truth, "scans/axes", 0, _other_axis(truth.file.suffix.lower()), 1.0, none))
+        found.append(Case(truth, "scans/axes", 0, other_axis(truth.file.suffix.lower()), 1.0, none))
     for number in range(1 if options.fast else TURNS):
         random = np.random.default_rng([number, *truth.name.encode()])
         scale = float(np.exp(random.uniform(np.log(0.05), np.log(20.0))))
@@ -125,12 +124,6 @@ def cases_of(truth: Truth, options: Options) -> list[Case]:
             Case(truth, f"{kind}/turned", number, _chance_rotation(random), scale, random.uniform(-3.0, 3.0, 3) * scale)
         )
     return [case for case in found if options.wants(case.group) or options.wants(case.name)]
-
-
-def _other_axis(suffix: str) -> Any:
-    """The rotation (3, 3) by which a scan comes in that was written z up into a y-up format, or the other way round."""
-    sign = -1.0 if suffix in Z_UP_FORMATS else 1.0
-    return np.array([[1.0, 0.0, 0.0], [0.0, 0.0, -sign], [0.0, sign, 0.0]])
 
 
 def _chance_rotation(random: np.random.Generator) -> Any:

@@ -25,7 +25,7 @@ from ._standing_scans import LabelledScan, Pose, labelled_scans, run_made, run_s
 WITHIN = 0.02
 """How far, over the whole height, the cut may lie from where the piece begins."""
 STEP_MM, NOISE_MM = 0.9, 0.04
-GROUPS = ("scans/file", "scans/turned", "made/file", "made/turned")
+GROUPS = ("scans/file", "scans/axes", "scans/turned", "made/file", "made/turned")
 LIMITS = {"split_right_percent": (">= 99", ">= 94"), "false_cuts": ("== 0", ""), "split_seconds_most": ("<= 5", "")}
 """Goal and floor of each rate."""
 
@@ -96,7 +96,7 @@ def _outcomes(group: str, scans: Sequence[LabelledScan]) -> Iterator[tuple[str, 
         for scan in scans:
             poses = turned_poses(scan.name) if group == "scans/turned" else [Pose()]
             for number, pose in enumerate(poses, 1):
-                stage, report = run_steps(scan, last="separation", pose=pose)
+                stage, report = run_steps(scan, last="separation", pose=pose, other_axes=group == "scans/axes")
                 name = scan.name if len(poses) == 1 else f"{scan.name} {number}"
                 yield name, _found(stage, report), bool(scan.label["stand"]), scan.label["stand_top_share"]
         return

@@ -31,6 +31,8 @@ LEFT_OUT = ("relief", "albedo", "material")
 """Steps that nothing here asks about and that take long."""
 Tables = dict[str, dict[str, Any]]
 """A table of settings a step, as a job sheet has them."""
+Z_UP_FORMATS = (".ply", ".stl")
+"""Formats that Blender reads as they are; the others it reads as y up."""
 LEANS_DEG = 1.5
 """How far a turned copy leans: what is found by itself is rarely better."""
 
@@ -78,6 +80,12 @@ def turned_poses(name: str, count: int = 3) -> list[Pose]:
     ]
 
 
+def other_axis(suffix: str) -> Any:
+    """The rotation (3, 3) by which a scan comes in that was written z up into a y-up format, or the other way round."""
+    sign = -1.0 if suffix in Z_UP_FORMATS else 1.0
+    return np.array([[1.0, 0.0, 0.0], [0.0, 0.0, -sign], [0.0, sign, 0.0]])
+
+
 def labelled_turn(label: dict[str, Any], pose: Pose) -> Any:
     """(3, 3) rotation from the importer's frame to a standing scan: up along +Z, its labelled front (where known) along -Y,
     then turned and leaning as the pose says."""
@@ -91,10 +99,19 @@ def labelled_turn(label: dict[str, Any], pose: Pose) -> Any:
     return rotation_between(np.array([0.0, 0.0, 1.0]), tipped) @ turn_about_z(pose.yaw_deg) @ turn
 
 
-def run_steps(scan: LabelledScan, *, last: str, pose: Pose | None = None, settings: Tables | None = None) -> Any:
-    """Run the product's steps up to `last` on a scan in an emptied scene; returns (stage, report)."""
+def run_steps(
+    scan: LabelledScan, *, last: str, pose: Pose | None = None, settings: Tables | None = None, other_axes: bool = False
+) -> Any:
+    """Run the product's steps up to `last` on a scan in an emptied scene; returns (stage, report).
+
+    other_axes: the scan comes in as if exported with the other up axis, so that cleanup and all that follows sees it so.
+    """
     tables: Tables = {"intake": {"scan": scan.path.name}, **(settings or {})}
-    return _run(_standing_by_label(scan.label, pose or Pose()), scan.name, scan.path.parent, "intake", last, tables)
+    label, turn = scan.label, None
+    if other_axes:
+        turn = other_axis(scan.path.suffix.lower())
+        label = label | {key: (turn @ np.asarray(label[key], float)).tolist() for key in ("up", "front") if label.get(key)}
+    return _run(_standing_by_label(label, pose or Pose()), scan.name, scan.path.parent, "intake", last, tables, turn)
 
 
 def run_made(name: str, mesh: TriangleMesh, *, last: str, settings: Tables | None = None) -> Any:
@@ -103,7 +120,8 @@ def run_made(name: str, mesh: TriangleMesh, *, last: str, settings: Tables | Non
     return _run(_standing_as_it_is(mesh), name, Path.cwd(), "orientation", last, settings or {})
 
 
-def _run(stood: Any, name: str, folder: Path, first: str, last: str, settings: Tables) -> Any:
+def _run(stood: Any, name: str, folder: Path, first: str, last: str, settings: Tables, turn: Any = None) -> Any:
+    """turn: (3, 3) rotation of the imported scan, or None."""
     import bpy
 
     from blender_addon.job import runner, sheet
@@ -124,7 +142,19 @@ def _run(stood: Any, name: str, folder: Path, first: str, last: str, settings: T
         for step in chosen
         if step.name not in LEFT_OUT
     )
+    if turn is not None:
+        runner.finish(runner.run_job(wanted[:1], steps, job, stage))
+        turn_vertices(stage.require("scan", "1"), turn)
+        wanted = wanted[1:]
     return stage, runner.finish(runner.run_job(wanted, steps, job, stage))
+
+
+def turn_vertices(item: Any, turn: Any) -> None:
+    """Turn the vertices of an object's mesh by (3, 3), as another export would have them."""
+    places = np.zeros(3 * len(item.data.vertices), np.float32)
+    item.data.vertices.foreach_get("co", places)
+    item.data.vertices.foreach_set("co", (places.reshape(-1, 3).astype(float) @ turn.T).astype(np.float32).ravel())
+    item.data.update()
 
 
 def _standing_as_it_is(mesh: TriangleMesh) -> Any:

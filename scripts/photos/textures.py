@@ -104,7 +104,7 @@ def _gloss(piece: Sculpture) -> Floats:
     return exposed(piece.surface, found * np.array([0.71, 0.45, 0.27]), seed=41)
 
 
-def _waves(points: Floats, size_mm: float, seed: int) -> Floats:
+def waves(points: Floats, size_mm: float, seed: int) -> Floats:
     """(n,) smooth noise of unit spread: plane waves in chance directions, about `size_mm` long."""
     rng = np.random.default_rng(seed)
     ways = unit(rng.standard_normal((24, 3))) * (2 * np.pi / (size_mm * rng.uniform(0.7, 1.6, (24, 1))))
@@ -116,17 +116,17 @@ def _waves(points: Floats, size_mm: float, seed: int) -> Floats:
 
 def _painted(points: Floats) -> Floats:
     """(n, 3) linear colours of fields about 25 mm wide with soft borders, uneven by a few percent."""
-    fields = np.stack([_waves(points, 25.0, seed) for seed in (1, 2, 3, 4)], axis=1)
+    fields = np.stack([waves(points, 25.0, seed) for seed in (1, 2, 3, 4)], axis=1)
     share = np.exp(12.0 * (fields - fields.max(axis=1, keepdims=True)))
     share /= share.sum(axis=1, keepdims=True)
-    return (share @ PAINTS) * np.exp(0.04 * _waves(points, 3.0, 5))[:, None]
+    return (share @ PAINTS) * np.exp(0.04 * waves(points, 3.0, 5))[:, None]
 
 
 def _grain(points: Floats) -> Floats:
     """(n,) factor: brush marks about 0.6 mm apart along bent ways, dark by up to a quarter."""
-    bent = points[:, 2] + 2.5 * _waves(points, 20.0, 6) + 0.35 * points[:, 0]
-    streak = 0.5 + 0.5 * np.sin(2 * np.pi * bent / 0.6 + 1.5 * _waves(points, 2.5, 8))
-    return 1.0 - 0.25 * streak * np.clip(0.5 + 0.6 * _waves(points, 9.0, 9), 0.0, 1.0)
+    bent = points[:, 2] + 2.5 * waves(points, 20.0, 6) + 0.35 * points[:, 0]
+    streak = 0.5 + 0.5 * np.sin(2 * np.pi * bent / 0.6 + 1.5 * waves(points, 2.5, 8))
+    return 1.0 - 0.25 * streak * np.clip(0.5 + 0.6 * waves(points, 9.0, 9), 0.0, 1.0)
 
 
 def _recipe(path: Path) -> bytes:

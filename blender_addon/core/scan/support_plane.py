@@ -19,7 +19,6 @@ from ..records import record
 from .resting_pose import settled
 from .standing.body import Body, Hull, body_of
 from .standing.choosing import ROUGH_WORDS, Way, ways_to_stand
-from .standing.evidence import irregular_cut
 from .standing.file_axes import AXES
 from .standing.poses import CONTACT, undersides, wall_slant
 
@@ -42,6 +41,9 @@ DOUBTFUL_MOST = 0.75
 """What a chance counts for which nothing but the file's axis speaks, not even where its rougher side looks (one file in eight
 is written with another axis up); and the most confidence in a pose on what may be the cut of a neck, which fits a wall as well
 as a table."""
+FAR_LESS = 0.1
+"""Part of a cut's chance under which a file's axis is no safe way instead (a guess: 0.1 to 0.4 on a horse's head, 0.01 and less
+where a thing does stand on its base)."""
 REFINED = 6
 """Ways to stand that are refined, the likeliest ones."""
 
@@ -117,12 +119,28 @@ def supports(
         else:
             chance, held = best[twin].chance + support.chance, best[twin].held + support.held
             best[twin] = replace(best[twin], chance=min(chance, 1.0), held=min(held, 1.0))
-    return sorted(best, key=lambda support: -support.chance)
+    return _safest_first(sorted(best, key=lambda support: -support.chance))
+
+
+def _safest_first(found: list[Support]) -> list[Support]:
+    """Ways to stand, the likeliest first; but before the cut of a neck, if that is what the likeliest stands on, the likeliest
+    of the file's own axes that is not far less likely: a cut fits a wall as well as a table, so that this is asked about in
+    either case, and until it is answered the file's vertical is the safe way."""
+    first = found[0] if found else None
+    if first is None or first.axis or not any(way.cut for way in found if _alike(way, first)):
+        return found
+    found[0] = first = replace(first, cut=True)
+    held = next((way for way in found if way.axis and way.chance > FAR_LESS * first.chance), None)
+    return found if held is None else [held, *(way for way in found if way is not held)]
+
+
+def _alike(first: Support, second: Support) -> bool:
+    return bool(first.up @ second.up > np.cos(np.radians(ALIKE_DEG)))
 
 
 def confidence_in(found: Sequence[Support], chosen: Support) -> float:
     """The chance that the chosen way to stand is right; ways so near to it that nobody would tell them apart count with it."""
-    same = sum(way.chance for way in found if way is not chosen and way.up @ chosen.up > np.cos(np.radians(ALIKE_DEG)))
+    same = sum(way.chance for way in found if way is not chosen and _alike(way, chosen))
     chance = float(np.clip(chosen.chance + same, 0.0, 1.0))
     if ROUGH_WORDS not in chosen.words:
         chance -= (1.0 - DOUBTFUL_MOST) * min(chosen.held, chance)
@@ -137,7 +155,7 @@ def _as_it_is(body: Body, way: Way) -> Support:
     low = pose.point
     kind = "flat" if pose.flat * pose.even > FLAT else "resting"
     askew = pose.base > CUT_BASE and pose.square < SQUARE and wall_slant(body, pose) > CUT_SLANT
-    cut = irregular_cut(pose) > CUT or askew
+    cut = way.cut > CUT or askew
     return Support(
         way.up, low, kind, pose.flat * pose.even, pose.filled, pose.tip_deg, way.chance, way.axis, way.words, cut, way.held
     )  # fmt: skip

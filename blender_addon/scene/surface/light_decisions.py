@@ -8,6 +8,7 @@ from ...job.decisions import Alternative, Decision
 
 if TYPE_CHECKING:
     from ...core.surface.light.evidence import LightEvidence
+    from ...core.surface.relief.recovery import Recovery
 
 PHOTO, PAINT = "photo", "none"
 SHADING = (
@@ -16,6 +17,13 @@ SHADING = (
     (PAINT, "No light", "It holds no light: an albedo, a map or a painting"),
 )
 """The choices of the setting `shading` of relief and of the step that takes the light out."""
+RELIEF_MARKS, PAINTED_MARKS = "relief", "paint"
+MARKS = (
+    ("auto", "By itself", "Marks that don't grow where the light grazes are shown weaker, as they may be paint"),
+    (RELIEF_MARKS, "Relief", "All marks are relief: tooth, strokes, scratches"),
+    (PAINTED_MARKS, "Paint", "Marks finer than 1.2 mm are paint: brush marks, grain, speckle"),
+)
+"""The choices of the setting `marks` of relief."""
 EVEN = 0.5
 """Chance at which the evidence of a light is even."""
 
@@ -39,21 +47,29 @@ def shading_decision(evidence: LightEvidence, setting: str) -> Decision:
     )
 
 
-def paint_decision(trust: float, strength: float, setting: float | None) -> Decision:
-    """Whether what the texture shows beyond its light is relief or paint. trust: part that was read as shading. strength: that
-    it is shown at by itself. setting: the strength by hand, None where it was not chosen."""
+def paint_decision(recovery: Recovery, setting: float | None, marks: str) -> Decision:
+    """Whether what the texture shows beyond its light is relief or paint.
+
+    setting: the strength by hand, None where it was not chosen. marks: the setting of that name, 'auto' where it was not.
+    """
+    strength, kept = recovery.strength, min(recovery.marks.kept)
     shown = strength if setting is None else setting
     words = "it is paint: no relief is shown" if shown == 0 else f"it is relief, shown at {shown:.2f}"
-    others = [Alternative("it is relief, shown in full", {"relief.strength": 1.0})] if shown < 1 else []
+    if shown > 0 and kept < 1:
+        words += f", its marks up to {recovery.marks.widest_mm:g} mm at {100 * kept:.0f} % of that, as they may be paint"
+    full = {"relief.strength": 1.0} | ({"relief.marks": RELIEF_MARKS} if kept < 1 else {})
+    others = [Alternative("it is relief, shown in full", full)] if shown < 1 or kept < 1 else []
     others += [Alternative("it is paint: no relief is shown", {"relief.strength": 0.0})] if shown > 0 else []
+    by_hand = setting is not None or marks != "auto"
+    sure = EVEN + (1.0 - EVEN) * min(abs(2.0 * strength - 1.0), abs(2.0 * kept - 1.0))
     return Decision(
         "paint",
         "Is what the texture shows beyond the light relief or paint?",
         Alternative(words, {"relief.strength": round(shown, 3)}),
-        1.0 if setting is not None else EVEN + (1.0 - EVEN) * abs(2.0 * strength - 1.0),
-        (f"{100 * trust:.0f} % of it was read as shading",),
+        1.0 if by_hand else sure,
+        (f"{100 * recovery.trust:.0f} % of it was read as shading", *recovery.marks.words()),
         tuple(others),
-        setting is not None,
+        by_hand,
     )
 
 

@@ -20,6 +20,7 @@ from ...core.surface.normal_maps import (
     tangent_space,
 )
 from ...core.surface.relief.bands import band_maps
+from ...core.surface.relief.following import ALL_RELIEF, FINE_IS_PAINT
 from ...core.surface.relief.own_map import added_by_photo, slopes_of_normals
 from ...core.surface.relief.recovery import Photographed, Recovery, recover
 from ...core.surface.relief.sides import remarks, side_ratios
@@ -31,11 +32,12 @@ from ...job.step import Progress, Result, Run
 from ...scene.images import make_image
 from ...scene.meshes import MM
 from ...scene.stage import Stage
-from ...scene.surface.light_decisions import PAINT, PHOTO, paint_decision, shading_decision
+from ...scene.surface.light_decisions import PAINT, PAINTED_MARKS, PHOTO, RELIEF_MARKS, paint_decision, shading_decision
 from ...scene.surface.photographed import own_normals, reading, shared_share
 from .declared.relief import Settings
 
 SHAPE_KEY = "Relief"
+SAID_MARKS = {"auto": None, RELIEF_MARKS: ALL_RELIEF, PAINTED_MARKS: FINE_IS_PAINT}
 MARGIN = 8  # texels that the maps are grown past the islands
 DEPTH_MM = 0.35  # height in mm of one e-fold of brightness in the band-pass effect: an effect, not a measurement
 FINEST_TEXEL_MM = 0.055  # finer textures are worked on at half their size: photo blur is wider than that
@@ -102,7 +104,8 @@ def _measured(stage: Stage, found: Photographed, own: Floats | None, settings: S
             stage.note(f"Scan {key} {other}, so it adds nothing to the relief")
         else:
             others.append(other)
-    work = recover(others, largest_mm=settings.largest, seed=stage.seed, as_photos=settings.shading == PHOTO)
+    said = SAID_MARKS[settings.marks]
+    work = recover(others, largest_mm=settings.largest, seed=stage.seed, as_photos=settings.shading == PHOTO, marks=said)
     recovery: Recovery = yield from aside_steps(work, lambda fraction, words: Progress(0.1 + 0.75 * fraction, words))
     yield Progress(0.9, "Making the maps")
     result = yield from _kept(stage, found.surface, recovery, own, settings, len(others))
@@ -120,6 +123,7 @@ def _kept(
         "light_explained": round(recovery.light[0].light.explained, 3),
         "shaded": round(recovery.shaded, 3),
         "trust": round(recovery.trust, 3),
+        "marks_kept": [round(kept, 3) for kept in recovery.marks.kept],
         "texel_mm": round(surface.texel_mm, 4),
         "own_normal_map": own is not None,
     }
@@ -172,7 +176,7 @@ def _decisions(recovery: Recovery, settings: Settings) -> tuple[Decision, ...]:
     shading = shading_decision(best, settings.shading)
     if recovery.lit == 0 and settings.shading != PHOTO:
         return (shading,)
-    return shading, paint_decision(recovery.trust, recovery.strength, settings.strength)
+    return shading, paint_decision(recovery, settings.strength, settings.marks)
 
 
 def _beside(surface: TexturedSurface, own: Floats, slopes: Floats, heights: Floats) -> tuple[Floats, Floats]:

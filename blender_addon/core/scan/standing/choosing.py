@@ -28,9 +28,17 @@ By chance it reaches about 0.3 on lopsided pieces."""
 MOUNT_ROUGH, CLEARLY_ROUGH = 0.8, 0.9
 """What a clearly rough side counts for an axis of the file, and the roughness from which on it is reported. Set by how the
 roughness varied on the development scans."""
+UNSEEN = 3.0
+"""How closely what no camera saw looks down, on a thing that needs a mount: the concentration of a von Mises-Fisher
+distribution (Mardia and Jupp, *Directional statistics*, 2000). Three cut necks look 24, 42 and 68 degrees from straight down,
+whose mean cosine it has; one of them is a made-up head of the bench, which therefore does not count as unseen."""
+MUCH_UNSEEN = 0.05
+"""Share of the surface from which what no camera saw counts in full (a guess)."""
 LEAST_OWN = 0.15
 """Chance of its own, nothing known of the file's axes, under which a pose is held up by the file's axis alone (a guess)."""
 ROUGH_WORDS = "its rougher surfaces look down"
+A_BASE = 0.5
+"""How full and regular a base must be so that it is no neck's cut (a guess)."""
 SQUARE_DEG = 4.0
 """How far from a file's axis a mirror plane's normal may be to count as meant; set on the development scans."""
 MIRROR_POINTS = 15_000
@@ -39,7 +47,8 @@ MIRROR_POINTS = 15_000
 @record
 class Way:
     """A way to stand: `up` (3,), its `chance`, the `pose` (None: it needs a mount), `axis`: the file's axis that it agrees with
-    or '', what speaks for and against it in words, and `held`: what of the chance only the file's axis speaks for."""
+    or '', what speaks for and against it in words, `held`: what of the chance only the file's axis speaks for, and `cut`: how
+    much of an irregular cut it stands on (`evidence.irregular_cut`)."""
 
     up: Floats
     chance: float
@@ -47,6 +56,7 @@ class Way:
     axis: str
     words: tuple[str, ...]
     held: float = 0.0
+    cut: float = 0.0
 
 
 def ways_to_stand(body: Body, *, file: str = "", axes: bool = True) -> list[Way]:
@@ -73,13 +83,32 @@ def ways_to_stand(body: Body, *, file: str = "", axes: bool = True) -> list[Way]
         held = chance if alone < LEAST_OWN and axis else 0.0
         found.append(Way(pose.up, chance, pose, axis, evidence.reasons(pose, light), held))
     rough = evidence.rough_below(body) if meant else np.zeros(3)
+    unseen = _unseen(body)
     for axis, chance in meant.items():
         short = max(best - mirrors[axis[-1]][0] - MUCH_LESS, 0.0)
         below = float(rough @ file_axes.AXES[axis])
-        likely = believed * chance * none * float(np.exp(MOUNT_ROUGH * below - 8.0 * short))
+        lit = evidence.LIGHT * float(light @ file_axes.AXES[axis]) if light is not None else 0.0
+        under = _log_concentrated(unseen, file_axes.AXES[axis])
+        likely = believed * chance * none * float(np.exp(MOUNT_ROUGH * below + lit + under - 8.0 * short))
         words = (ROUGH_WORDS,) if below > CLEARLY_ROUGH else ()
         found.append(Way(file_axes.AXES[axis], likely, None, axis, words, likely))
     return _gathered(found, (1.0 - believed) * none)
+
+
+def _unseen(body: Body) -> Floats:
+    """(3,) away from where the surface looks that no camera saw and that was filled, its length how much of that there is and
+    how far it is one face: 0 to 1."""
+    if not body.filled.any():
+        return np.zeros(3)
+    share = min(float(body.filled.mean()) / MUCH_UNSEEN, 1.0)
+    return -share * np.asarray(body.normals[body.filled].mean(axis=0), float)
+
+
+def _log_concentrated(mean: Floats, direction: Floats) -> float:
+    """Log of a von Mises-Fisher density about `mean` (3,), which shrinks with its length, at a unit direction (3,); over that
+    of all directions alike."""
+    close = UNSEEN * float(np.linalg.norm(mean))
+    return UNSEEN * float(mean @ direction) - float(np.log(np.sinh(close) / close)) if close > 1e-6 else 0.0
 
 
 def _mirrors(body: Body) -> dict[str, tuple[float, float]]:
@@ -132,9 +161,17 @@ def _gathered(ways: Sequence[Way], unexplained: float) -> list[Way]:
         axis = best.axis or next((way.axis for way in near if way.axis), "")
         if axis:
             words = (*words, f"the file's {axis.upper().replace('-', '-')} axis points up")
-        found.append(replace(best, chance=min(chance, 1.0), axis=axis, words=words, held=min(held, 1.0)))
+        cut = _cut([way.pose for way in near if way.pose is not None])
+        found.append(replace(best, chance=min(chance, 1.0), axis=axis, words=words, held=min(held, 1.0), cut=cut))
         left = [way for way in left if all(way is not other for other in near)]
     return sorted(found, key=lambda way: -way.chance)
+
+
+def _cut(poses: Sequence[Pose]) -> float:
+    """How much of an irregular cut is looked at in poses that are one way to stand; 0 where one of them shows a regular base."""
+    if not poses or max(evidence.regular(pose) for pose in poses) > A_BASE:
+        return 0.0
+    return max(evidence.irregular_cut(pose) for pose in poses)
 
 
 def _degrees(first: Floats, second: Floats) -> float:

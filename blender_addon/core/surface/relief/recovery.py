@@ -10,9 +10,10 @@ The whole method in order:
    (`patches`).
 4. Estimate signal and noise from the data and invert each texture, as a Wiener filter does, in the frame of its light
    (`inversion`).
-5. A small net corrects what is not linear and separates paint from shading (`refiner`). The patches are brought to one level of
-   shading (`levelling`); the slopes of all textures are joined and read back with the shading they cause (`fusion`). The share
-   of the texture that was read as shading is the confidence in the result (`inversion.confidence_of`).
+5. A small net corrects what is not linear and separates paint from shading (`refiner`). Bands of wavelengths whose power does
+   not follow the light, as brush marks of the body's own hue, are weakened (`following`). The patches are brought to one level
+   of shading (`levelling`); the slopes of all textures are joined and read back with the shading they cause (`fusion`). The
+   share of the texture that was read as shading is the confidence in the result (`inversion.confidence_of`).
 """
 
 from __future__ import annotations
@@ -32,6 +33,7 @@ from ..paint import paint_of
 from ..patches import CELLS, Cloud, Patches, lay_patches, sort_into_boxes
 from ..speckle import closed, speckles
 from ..textured_surface import TexturedSurface
+from .following import ALL_RELIEF, Marks, following, weakened
 from .fusion import Relief, joined, patch_fields, refined
 from .inversion import Confidence, Evidence, Signal, blind_spectrum, confidence_of, gather_signal, tangential_irradiance
 from .levelling import levels
@@ -80,6 +82,7 @@ class Recovery:
     trusted_mm: the finest wavelength that was read as shading; inf when there is none.
     shaded: 0 to 1, how far the textures can be shading rather than paint (`shading_share`).
     trust: 0 to 1, the share of a texture that was read as shading (`Confidence.share`) times `shaded`.
+    marks: what of the relief's bands is kept, where marks do not follow the light as shading does.
     """
 
     relief: Relief
@@ -87,6 +90,7 @@ class Recovery:
     trusted_mm: float
     shaded: float
     trust: float
+    marks: Marks = ALL_RELIEF
 
     @property
     def lit(self) -> float:
@@ -104,13 +108,17 @@ class Recovery:
         return self.trusted_mm < COARSEST_DETAIL_MM and self.trust > 0.05
 
 
-def recover(photographed: Sequence[Photographed], *, largest_mm: float, seed: int = 1, as_photos: bool = False) -> Steps:
+def recover(
+    photographed: Sequence[Photographed], *, largest_mm: float, seed: int = 1, as_photos: bool = False,
+    marks: Marks | None = None,
+) -> Steps:  # fmt: skip
     """The relief of the first surface from all textures that hold a light; yields (fraction, words).
 
     photographed: the surface that gets the relief first.
     largest_mm: longer wavelengths fade out, since the mesh holds them better.
     seed: of the samples that the light is fitted with.
     as_photos: take all textures as photos of a lit surface, whatever the evidence says.
+    marks: what is kept of each band; None: by the evidence of each texture.
     """
     main = photographed[0].surface
     lights: list[Lit] = []
@@ -128,7 +136,7 @@ def recover(photographed: Sequence[Photographed], *, largest_mm: float, seed: in
         photo, own = photographed[place], cloud
         if place:
             own = sort_into_boxes(photo.surface.position, photo.surface.normal, cloud.box_mm)
-        reading = _read(photo, lights[place], trusts[place], patches, own, largest_mm)
+        reading = _read(photo, lights[place], trusts[place], patches, own, largest_mm, marks)
         readings.append((yield from _portion(reading, 0.2 + count * share, share)))
     if lit_places[0] == 0:  # the shading that is kept is that of the first texture
         thin = slice(None, None, max(1, len(main) // (SAMPLES_A_PATCH * len(patches))))
@@ -144,26 +152,28 @@ def recover(photographed: Sequence[Photographed], *, largest_mm: float, seed: in
     # a texture that shows paint, or hardly any of this surface, does not speak against those that show it well
     trust = max(reading.share * reading.confidence.share for reading in readings)
     finest = min(reading.confidence.finest_mm for reading in readings)
-    return Recovery(relief, lights, finest, max(reading.share for reading in readings), min(trust, 1.0))
+    surest = max(readings, key=lambda reading: min(reading.marks.kept))
+    return Recovery(relief, lights, finest, max(reading.share for reading in readings), min(trust, 1.0), surest.marks)
 
 
 @record
 class _Reading:
-    """What was read in one texture. share: 0 to 1, how far it can be shading."""
+    """What was read in one texture. share: 0 to 1, how far it can be shading. marks: what of its bands was kept."""
 
     frame: Patches
     signal: Signal
     fields: Floats
     confidence: Confidence
     share: float
+    marks: Marks
 
 
 def _read(
-    photo: Photographed, lit: Lit, trust: float, patches: Patches, own: Cloud, largest_mm: float
+    photo: Photographed, lit: Lit, trust: float, patches: Patches, own: Cloud, largest_mm: float, marks: Marks | None
 ) -> Generator[tuple[float, str], None, _Reading]:
     """Inverts one texture in the frame of its own light; yields (fraction, words).
 
-    trust: 0 to 1, in its light. own: its texels, sorted into boxes.
+    trust: 0 to 1, in its light. own: its texels, sorted into boxes. marks: what is kept of each band, None: by the evidence.
     """
     evidence = evidence_of(photo, lit)
     share = shading_share(evidence.raw, 0.0 if refined(patches) else lit.light.deviation) * trust
@@ -172,7 +182,9 @@ def _read(
     spectrum = blind_spectrum(frame, signal)
     inverting = patch_fields(frame, signal, spectrum, low_mm=largest_mm)
     fields = yield from _portion(inverting, 0.4, 0.6, "Inverting the shading")
-    return _Reading(frame, signal, fields, confidence_of(frame, signal, fields[:, 2]), share)
+    confidence = confidence_of(frame, signal, fields[:, 2])
+    marks = following(frame, signal) if marks is None else marks
+    return _Reading(frame, signal, weakened(frame, fields, marks), confidence, share, marks)
 
 
 def _nothing(surface: TexturedSurface, lights: list[Lit]) -> Recovery:

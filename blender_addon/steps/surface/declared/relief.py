@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from ....job.settings import choice, length, number
-from ....scene.surface.light_decisions import SHADING
+from ....scene.surface.light_decisions import MARKS, SHADING
 
 LABEL = "Relief"
 NEEDS = ("piece",)
@@ -27,6 +27,7 @@ class Settings:
         help="Where the relief comes from",
     )
     shading: str = choice("auto", SHADING, help="Whether the texture is a photo of a lit surface", more=True)
+    marks: str = choice("auto", MARKS, help="Whether fine marks without a hue of their own are relief or paint", more=True)
     strength: float | None = number(
         None, low=0.0, high=3.0, help="How strong it shows; 1 is as measured; auto: it follows how sure it is"
     )

@@ -1,0 +1,178 @@
+"""Which part of what a texture shows follows its light, as shading must and paint does not? Measured band by band.
+
+Shading of fine relief is, to first order, the slope times the tangential irradiance: it fades where the light falls squarely
+and grows where it grazes, on one and the same form. Paint (brush marks, grain, mottles of the body's own hue) is as strong here
+as there. Where the power of a band is S x + N, with x the square of how obliquely the light falls, its logarithm rises with
+that of x by S x / (S x + N): the slope of the one against the other is the part of the power that is shading. It is measured
+within small pieces of surface, between whose parts the bend of the form alone changes x, so that a side that was worked more
+than another does not pass for one that is lit more.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from ...arrays import Floats, Ints
+from ...records import record
+from ...threads import in_parallel
+from ..patches import CELLS, Patches, wave_vectors
+from .inversion import COARSE, KAPPA, Signal, well_covered
+
+BANDS_MM = ((0.45, 0.7), (0.7, 1.2), (1.2, 3.0))
+"""Wavelengths. What is finer is mostly noise and dust, and is taken to be as what lies above it."""
+INNER = slice(2, COARSE - 2)
+"""Of the coarse cells of a patch those that are looked at: a filter reaches over the border of the rest."""
+COVERED = 0.9
+"""Part of a coarse cell that must be known."""
+GROUPS = 24
+"""Parts of the surface of which each is left out in turn, to see how far the result hangs on it (jackknife)."""
+UNSURE = 0.12
+"""Standard deviation of the error in the log of x: by how much the fitted light and the form are off (a guess). An error in x
+flattens the slope (regression dilution), so that where x hardly varies, as under an even sky, nothing can be told."""
+STEADY = 0.5
+"""Least part of the error-free variance of log x for anything to be told."""
+FINE = 2
+"""Bands, from the first, that are judged together: brush marks, grain and mottles fill more than one."""
+CLEAR, NONE = 0.62, 0.5
+"""Part that follows the light from which marks count as shading, and below which as paint. Shading is not all slope (deep
+places are dark from all sides) and dust and noise do not follow, so that 1 is not reached: fine marks have, with a
+standard error added, 0.61 to 1 on unpainted pieces under four lights, and 0.35 to 0.52 with painted marks of three kinds on
+them. Set between these on two sculptures and three of the bench's pieces."""
+LOOSE = 0.25
+"""Standard error from which on nothing is told."""
+MOST_PATCHES = 1500
+LEAST_CELLS = 3.0
+"""Cells that the shortest wave of a band must fill for the band to be looked at."""
+UNTOLD = (1.0, 0.0, False)
+
+
+@record
+class Marks:
+    """What a texture's marks are, band by band (BANDS_MM).
+
+    part: of each band's power the part that follows the light, about 0 to 1. error: its standard error. told: whether the light
+    falls unevenly enough to tell. kept: 0 to 1, what of the slopes is believed.
+    """
+
+    part: tuple[float, ...]
+    error: tuple[float, ...]
+    told: tuple[bool, ...]
+    kept: tuple[float, ...]
+
+    @property
+    def widest_mm(self) -> float:
+        """The longest wave of which not all is kept; 0 where all is."""
+        return max((coarse for (_, coarse), kept in zip(BANDS_MM, self.kept, strict=True) if kept < 1), default=0.0)
+
+    def words(self) -> tuple[str, ...]:
+        """How far marks grow where the light grazes, for a person: the bands of which not all is kept."""
+        bands = zip(BANDS_MM, self.part, self.told, self.kept, strict=True)
+        return tuple(
+            f"of the marks of {fine:g} to {coarse:g} mm {100 * min(max(part, 0.0), 1.0):.0f} % grow and fade with the light"
+            for (fine, coarse), part, told, kept in bands
+            if told and kept < 1
+        )
+
+
+NOT_TOLD = (False,) * len(BANDS_MM)
+ALL_RELIEF = Marks((1.0,) * 3, (0.0,) * 3, NOT_TOLD, (1.0,) * 3)
+FINE_IS_PAINT = Marks((0.0,) * 3, (0.0,) * 3, NOT_TOLD, (0.0, 0.0, 1.0))
+"""What a user can say of the marks: all is relief; what is finer than the last band is paint."""
+
+
+def following(patches: Patches, signal: Signal) -> Marks:
+    """Measure the residual of a texture in its well covered patches."""
+    rows = well_covered(signal, MOST_PATCHES)
+    oblique = np.square(signal.tangential[rows]).sum(axis=1)[:, INNER, INNER]
+    log_oblique = np.log(KAPPA**2 + 0.5 * oblique)
+    known = _blocks(signal.known[rows].astype(np.float32))[:, INNER, INNER] > COVERED
+    group = _groups(patches.centre[rows])
+    powers = zip(BANDS_MM, _powers(patches.cell_mm, signal.closed[rows]), strict=True)
+    found = [
+        _slope(np.log(power + 1e-12), log_oblique, known, group) if fine > LEAST_CELLS * patches.cell_mm else UNTOLD
+        for (fine, _), power in powers
+    ]
+    part, error, told = zip(*found, strict=True)
+    fine, broad = _believed(found[:FINE]), [_believed([entry]) for entry in found[FINE:]]
+    return Marks(part, error, told, (fine,) * FINE + tuple(broad))
+
+
+def _believed(found: list[tuple[float, float, bool]]) -> float:
+    """0 to 1: what to keep of bands (part, error, told) that are judged together, a standard error in favour of
+    relief; all where nothing is told."""
+    told = [part + error for part, error, is_told in found if is_told]
+    return float(np.clip((np.mean(told) - NONE) / (CLEAR - NONE), 0.0, 1.0)) if told else 1.0
+
+
+def weakened(patches: Patches, fields: Floats, marks: Marks) -> Floats:
+    """Fields (p, k, CELLS, CELLS) in which each band is left with what of it is kept; what is finer goes with the finest."""
+    if min(marks.kept) == 1.0:
+        return fields
+    keep = _kept_waves(patches.cell_mm, marks)
+    made = np.zeros_like(fields)
+
+    def run(ends: tuple[int, int]) -> None:
+        rows = slice(*ends)
+        made[rows] = np.fft.irfft2(keep * np.fft.rfft2(fields[rows].astype(np.float32)), s=(CELLS, CELLS))
+
+    for _ in in_parallel(run, patches.runs()):
+        pass
+    return made
+
+
+def _kept_waves(cell_mm: float, marks: Marks) -> Floats:
+    """What is kept at each place of a patch's transform: even between the middles of the bands, on a logarithmic scale."""
+    kx, ky = wave_vectors(cell_mm)
+    length = 2 * np.pi / np.maximum(np.hypot(kx, ky), 1e-6)
+    middles = [0.5 * np.log(fine * coarse) for fine, coarse in BANDS_MM]
+    return np.asarray(np.interp(np.log(length), middles, marks.kept), np.float32)
+
+
+def _powers(cell_mm: float, grids: Floats) -> list[Floats]:
+    """For each band (p, inner, inner): the power of grids (p, CELLS, CELLS) in their coarse cells."""
+    kx, ky = wave_vectors(cell_mm)
+    wave = np.hypot(kx, ky)
+    shown = np.fft.rfft2(grids)
+    found = []
+    for fine, coarse in BANDS_MM:
+        sigma = np.array([fine, coarse]) / (2 * np.pi)
+        keep = (np.exp(-0.5 * (wave * sigma[0]) ** 2) - np.exp(-0.5 * (wave * sigma[1]) ** 2)).astype(np.float32)
+        band = np.fft.irfft2(keep * shown, s=(CELLS, CELLS))
+        found.append(_blocks(np.square(band))[:, INNER, INNER])
+    return found
+
+
+def _blocks(grids: Floats) -> Floats:
+    """(p, COARSE, COARSE) means of (p, CELLS, CELLS)."""
+    step = CELLS // COARSE
+    return grids.reshape(len(grids), COARSE, step, COARSE, step).mean(axis=(2, 4))
+
+
+def _groups(centres: Floats) -> Ints:
+    """(p,) group of each patch: compact parts of the surface, about GROUPS of them, along its three axes."""
+    order = np.argsort(centres @ np.array([1.0, 0.3, 3.0]), kind="stable")
+    group = np.zeros(len(centres), np.int64)
+    group[order] = np.arange(len(centres)) * GROUPS // max(len(centres), 1)
+    return group
+
+
+def _slope(values: Floats, along: Floats, known: Floats, group: Ints) -> tuple[float, float, bool]:
+    """Slope of values against `along`, both (p, k, k), within patches; its standard error; whether it can be told."""
+    count = known.sum(axis=(1, 2))
+    use = count >= 16
+    if not use.any():
+        return UNTOLD
+    known, count = known[use], count[use][:, None, None]
+    y, x = (
+        np.where(known, field[use] - (field[use] * known).sum(axis=(1, 2), keepdims=True) / count, 0.0)
+        for field in (values, along)
+    )
+    top = np.bincount(group[use], (x * y).sum(axis=(1, 2)), GROUPS)
+    size = np.bincount(group[use], known.sum(axis=(1, 2)), GROUPS)
+    below = np.bincount(group[use], np.square(x).sum(axis=(1, 2)), GROUPS)
+    dilution = 1.0 - UNSURE**2 * size.sum() / max(below.sum(), 1e-12)
+    if dilution < STEADY:
+        return UNTOLD
+    spared = (top.sum() - top) / np.maximum(below.sum() - below, 1e-12)
+    error = float(np.sqrt((GROUPS - 1) / GROUPS * np.square(spared - spared.mean()).sum()))
+    return float(top.sum() / below.sum()) / dilution, error / dilution, bool(error < LOOSE * dilution)
