@@ -44,18 +44,27 @@ def _signal(paint: float, oblique: tuple[float, float]) -> Signal:
     return Signal(closed.astype(np.float32), closed.astype(np.float32), None, known, tangential, np.zeros((COUNT, 4, 24, 24)))
 
 
+def _all_read(signal: Signal) -> Marks:
+    """What is found where all that is shown was read as shading."""
+    return following(_patches(), signal, signal.closed)
+
+
+def test_marks_that_were_read_apart_from_the_paint_stay() -> None:
+    found = following(_patches(), _signal(9.0, (0.2, 1.2)), _signal(0.0, (0.2, 1.2)).closed)
+    assert max(found.part) < 0.3 and min(found.kept) == 1.0
+
+
 def test_shading_follows_the_light_and_paint_does_not() -> None:
-    bare = following(_patches(), _signal(0.0, (0.2, 1.2)))
-    painted = following(_patches(), _signal(9.0, (0.2, 1.2)))
-    assert all(bare.told) and all(painted.told)
+    bare, painted = (_all_read(_signal(paint, (0.2, 1.2))) for paint in (0.0, 9.0))
+    assert all(bare.known) and all(painted.known)
     assert min(bare.kept) == 1.0  # all of it is shading
-    assert max(painted.part) < 0.3  # a tenth of the power is; what is told of it may be twice that by chance
+    assert max(painted.part) < 0.3  # a tenth of the power is; what is found may be twice that by chance
     assert max(painted.kept) < 0.7
 
 
-def test_under_an_even_light_nothing_is_told() -> None:
-    even = following(_patches(), _signal(9.0, (0.5, 0.55)))
-    assert not any(even.told)
+def test_under_an_even_light_nothing_is_known() -> None:
+    even = _all_read(_signal(9.0, (0.5, 0.55)))
+    assert not any(even.known)
     assert even.kept == (1.0, 1.0, 1.0)
 
 

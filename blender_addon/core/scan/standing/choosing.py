@@ -168,7 +168,7 @@ def _gathered(ways: Sequence[Way], unexplained: float) -> list[Way]:
 
 
 def _cut(poses: Sequence[Pose]) -> float:
-    """How much of an irregular cut is looked at in poses that are one way to stand; 0 where one of them shows a regular base."""
+    """How much of an irregular cut is seen in poses that are one way to stand; 0 where one of them shows a regular base."""
     if not poses or max(evidence.regular(pose) for pose in poses) > A_BASE:
         return 0.0
     return max(evidence.irregular_cut(pose) for pose in poses)

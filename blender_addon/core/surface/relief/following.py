@@ -28,35 +28,37 @@ GROUPS = 24
 """Parts of the surface of which each is left out in turn, to see how far the result hangs on it (jackknife)."""
 UNSURE = 0.12
 """Standard deviation of the error in the log of x: by how much the fitted light and the form are off (a guess). An error in x
-flattens the slope (regression dilution), so that where x hardly varies, as under an even sky, nothing can be told."""
+flattens the slope (regression dilution), so that where x hardly varies, as under an even sky, nothing can be known."""
 STEADY = 0.5
-"""Least part of the error-free variance of log x for anything to be told."""
+"""Least part of the error-free variance of log x for anything to be known."""
 FINE = 2
 """Bands, from the first, that are judged together: brush marks, grain and mottles fill more than one."""
-CLEAR, NONE = 0.62, 0.5
-"""Part that follows the light from which marks count as shading, and below which as paint. Shading is not all slope (deep
-places are dark from all sides) and dust and noise do not follow, so that 1 is not reached: fine marks have, with a
-standard error added, 0.61 to 1 on unpainted pieces under four lights, and 0.35 to 0.52 with painted marks of three kinds on
-them. Set between these on two sculptures and three of the bench's pieces."""
+SHOWN, READ = (0.5, 0.62), (0.8, 0.95)
+"""Parts of all that a texture shows, and of what was read of it as shading, that follow the light: below the first it is paint,
+from the second on shading. Shading is not all slope (deep places are dark from all sides) and dust and noise do not follow, so
+that 1 is not reached. With a standard error added, fine marks have 0.61 and more on unpainted pieces under six lights, 0.35
+to 0.56 with brush marks or mottles on them. On grained wood they have 0.37; but there the net leaves the grain out, and of what
+it reads 0.96 follows, of brush marks 0.61 and of mottles 0.81. Paint is what fails at both. Set between these on two
+sculptures and three of the bench's pieces."""
 LOOSE = 0.25
-"""Standard error from which on nothing is told."""
+"""Standard error from which on nothing is known."""
 MOST_PATCHES = 1500
 LEAST_CELLS = 3.0
 """Cells that the shortest wave of a band must fill for the band to be looked at."""
-UNTOLD = (1.0, 0.0, False)
+UNKNOWN = (1.0, 0.0, False)
 
 
 @record
 class Marks:
     """What a texture's marks are, band by band (BANDS_MM).
 
-    part: of each band's power the part that follows the light, about 0 to 1. error: its standard error. told: whether the light
+    part: of each band's power the part that follows the light, about 0 to 1. error: its standard error. known: whether the light
     falls unevenly enough to tell. kept: 0 to 1, what of the slopes is believed.
     """
 
     part: tuple[float, ...]
     error: tuple[float, ...]
-    told: tuple[bool, ...]
+    known: tuple[bool, ...]
     kept: tuple[float, ...]
 
     @property
@@ -66,42 +68,50 @@ class Marks:
 
     def words(self) -> tuple[str, ...]:
         """How far marks grow where the light grazes, for a person: the bands of which not all is kept."""
-        bands = zip(BANDS_MM, self.part, self.told, self.kept, strict=True)
+        bands = zip(BANDS_MM, self.part, self.known, self.kept, strict=True)
         return tuple(
             f"of the marks of {fine:g} to {coarse:g} mm {100 * min(max(part, 0.0), 1.0):.0f} % grow and fade with the light"
-            for (fine, coarse), part, told, kept in bands
-            if told and kept < 1
+            for (fine, coarse), part, known, kept in bands
+            if known and kept < 1
         )
 
 
-NOT_TOLD = (False,) * len(BANDS_MM)
-ALL_RELIEF = Marks((1.0,) * 3, (0.0,) * 3, NOT_TOLD, (1.0,) * 3)
-FINE_IS_PAINT = Marks((0.0,) * 3, (0.0,) * 3, NOT_TOLD, (0.0, 0.0, 1.0))
+NOT_KNOWN = (False,) * len(BANDS_MM)
+ALL_RELIEF = Marks((1.0,) * 3, (0.0,) * 3, NOT_KNOWN, (1.0,) * 3)
+FINE_IS_PAINT = Marks((0.0,) * 3, (0.0,) * 3, NOT_KNOWN, (0.0, 0.0, 1.0))
 """What a user can say of the marks: all is relief; what is finer than the last band is paint."""
 
 
-def following(patches: Patches, signal: Signal) -> Marks:
-    """Measure the residual of a texture in its well covered patches."""
+def following(patches: Patches, signal: Signal, read: Floats) -> Marks:
+    """Measure the residual of a texture and the log shading (p, CELLS, CELLS) that was read from it, where it is well
+    covered."""
     rows = well_covered(signal, MOST_PATCHES)
     oblique = np.square(signal.tangential[rows]).sum(axis=1)[:, INNER, INNER]
     log_oblique = np.log(KAPPA**2 + 0.5 * oblique)
-    known = _blocks(signal.known[rows].astype(np.float32))[:, INNER, INNER] > COVERED
+    covered = _blocks(signal.known[rows].astype(np.float32))[:, INNER, INNER] > COVERED
     group = _groups(patches.centre[rows])
-    powers = zip(BANDS_MM, _powers(patches.cell_mm, signal.closed[rows]), strict=True)
-    found = [
-        _slope(np.log(power + 1e-12), log_oblique, known, group) if fine > LEAST_CELLS * patches.cell_mm else UNTOLD
-        for (fine, _), power in powers
-    ]
-    part, error, told = zip(*found, strict=True)
-    fine, broad = _believed(found[:FINE]), [_believed([entry]) for entry in found[FINE:]]
-    return Marks(part, error, told, (fine,) * FINE + tuple(broad))
+
+    def measured(grids: Floats) -> list[tuple[float, float, bool]]:
+        powers = zip(BANDS_MM, _powers(patches.cell_mm, grids[rows].astype(np.float32)), strict=True)
+        return [
+            _slope(np.log(power + 1e-12), log_oblique, covered, group) if fine > LEAST_CELLS * patches.cell_mm else UNKNOWN
+            for (fine, _), power in powers
+        ]
+
+    shown = measured(signal.closed)
+    part, error, known = zip(*shown, strict=True)
+    kept = np.maximum(_believed(shown, SHOWN), _believed(measured(read), READ))
+    return Marks(part, error, known, tuple(kept.tolist()))
 
 
-def _believed(found: list[tuple[float, float, bool]]) -> float:
-    """0 to 1: what to keep of bands (part, error, told) that are judged together, a standard error in favour of
-    relief; all where nothing is told."""
-    told = [part + error for part, error, is_told in found if is_told]
-    return float(np.clip((np.mean(told) - NONE) / (CLEAR - NONE), 0.0, 1.0)) if told else 1.0
+def _believed(found: list[tuple[float, float, bool]], ends: tuple[float, float]) -> Floats:
+    """(bands,) 0 to 1: what to keep of bands (part, error, known), the fine ones judged together; a standard error in favour of
+    relief, and all where nothing is known."""
+    parts = np.array([part + error if known else np.nan for part, error, known in found])
+    if np.isfinite(parts[:FINE]).any():
+        parts[:FINE] = np.nanmean(parts[:FINE])
+    kept = np.clip((parts - ends[0]) / (ends[1] - ends[0]), 0.0, 1.0)
+    return np.where(np.isfinite(parts), kept, 1.0)
 
 
 def weakened(patches: Patches, fields: Floats, marks: Marks) -> Floats:
@@ -156,23 +166,23 @@ def _groups(centres: Floats) -> Ints:
     return group
 
 
-def _slope(values: Floats, along: Floats, known: Floats, group: Ints) -> tuple[float, float, bool]:
-    """Slope of values against `along`, both (p, k, k), within patches; its standard error; whether it can be told."""
-    count = known.sum(axis=(1, 2))
+def _slope(values: Floats, along: Floats, covered: Floats, group: Ints) -> tuple[float, float, bool]:
+    """Slope of values against `along`, both (p, k, k), within patches; its standard error; whether it can be known."""
+    count = covered.sum(axis=(1, 2))
     use = count >= 16
     if not use.any():
-        return UNTOLD
-    known, count = known[use], count[use][:, None, None]
+        return UNKNOWN
+    covered, count = covered[use], count[use][:, None, None]
     y, x = (
-        np.where(known, field[use] - (field[use] * known).sum(axis=(1, 2), keepdims=True) / count, 0.0)
+        np.where(covered, field[use] - (field[use] * covered).sum(axis=(1, 2), keepdims=True) / count, 0.0)
         for field in (values, along)
     )
     top = np.bincount(group[use], (x * y).sum(axis=(1, 2)), GROUPS)
-    size = np.bincount(group[use], known.sum(axis=(1, 2)), GROUPS)
+    size = np.bincount(group[use], covered.sum(axis=(1, 2)), GROUPS)
     below = np.bincount(group[use], np.square(x).sum(axis=(1, 2)), GROUPS)
     dilution = 1.0 - UNSURE**2 * size.sum() / max(below.sum(), 1e-12)
     if dilution < STEADY:
-        return UNTOLD
+        return UNKNOWN
     spared = (top.sum() - top) / np.maximum(below.sum() - below, 1e-12)
     error = float(np.sqrt((GROUPS - 1) / GROUPS * np.square(spared - spared.mean()).sum()))
     return float(top.sum() / below.sum()) / dilution, error / dilution, bool(error < LOOSE * dilution)

@@ -183,7 +183,7 @@ def _read(
     inverting = patch_fields(frame, signal, spectrum, low_mm=largest_mm)
     fields = yield from _portion(inverting, 0.4, 0.6, "Inverting the shading")
     confidence = confidence_of(frame, signal, fields[:, 2])
-    marks = following(frame, signal) if marks is None else marks
+    marks = following(frame, signal, fields[:, 2]) if marks is None else marks
     return _Reading(frame, signal, weakened(frame, fields, marks), confidence, share, marks)
 
 
