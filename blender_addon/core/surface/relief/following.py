@@ -52,8 +52,8 @@ UNKNOWN = (1.0, 0.0, False)
 class Marks:
     """What a texture's marks are, band by band (BANDS_MM).
 
-    part: of each band's power the part that follows the light, about 0 to 1. error: its standard error. known: whether the light
-    falls unevenly enough to tell. kept: 0 to 1, what of the slopes is believed.
+    part: of each band's power the part that follows the light, about 0 to 1. error: its standard error. known: whether the
+    light falls unevenly enough for that. kept: 0 to 1, what of the slopes is believed.
     """
 
     part: tuple[float, ...]
