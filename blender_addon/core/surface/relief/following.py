@@ -12,7 +12,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from ...arrays import Floats, Ints
+from ...arrays import Bools, Floats, Ints
 from ...records import record
 from ...threads import in_parallel
 from ..patches import CELLS, Patches, wave_vectors
@@ -166,7 +166,7 @@ def _groups(centres: Floats) -> Ints:
     return group
 
 
-def _slope(values: Floats, along: Floats, covered: Floats, group: Ints) -> tuple[float, float, bool]:
+def _slope(values: Floats, along: Floats, covered: Bools, group: Ints) -> tuple[float, float, bool]:
     """Slope of values against `along`, both (p, k, k), within patches; its standard error; whether it can be known."""
     count = covered.sum(axis=(1, 2))
     use = count >= 16
