@@ -317,6 +317,23 @@ def test_an_inside_out_scan_is_turned(tmp_path: Path) -> None:
     assert signed_volume(clean.vertices.astype(float), clean.faces) > 0
 
 
+def test_no_table_is_cut_from_a_scan_that_is_inside_out(tmp_path: Path) -> None:
+    """A lobed figure, open below and mirrored: what faces down looks up then, with all of it above."""
+    part = np.linspace(0.0, 1.0, 70)[:, None]
+    angle = np.linspace(0, 2 * np.pi, 72, endpoint=False)[None]
+    radius = np.interp(part, [0, 0.1, 0.45, 0.7, 0.78, 0.9, 0.97, 1.0], [17, 20, 18, 8, 10, 12, 8, 0.4])
+    ring = radius * (1 + 0.08 * np.sin(3 * angle) + 0.05 * np.sin(7 * angle + 18 * part))
+    corners = np.stack([-ring * np.cos(angle), 0.8 * ring * np.sin(angle), np.repeat(70 * part, 72, 1)], -1).reshape(-1, 3)
+    i, j = np.meshgrid(np.arange(69), np.arange(72), indexing="ij")
+    a, b = (i * 72 + j).ravel(), (i * 72 + (j + 1) % 72).ravel()
+    faces = np.concatenate([np.stack([a, b, b + 72], 1), np.stack([a, b + 72, a + 72], 1)]).astype(np.int32)
+    uv = np.zeros((len(faces), 3, 2), np.float32)
+    mesh = TriangleMesh(corners.astype(np.float32), faces, uv)
+    _, report = run(tmp_path, _write(tmp_path, mesh), last="cleanup")
+    figures = report.results["cleanup"].figures
+    assert figures["turned_outward"] and figures["table_percent"] == 0.0
+
+
 def test_thinning_keeps_uvs_marks_and_shape(tmp_path: Path) -> None:
     mesh = statuette()
     stage, _ = run(tmp_path, _write(tmp_path, mesh) + "[cleanup]\nbudget = 9000", last="cleanup")

@@ -159,7 +159,7 @@ def _outward(mesh: TriangleMesh, findings: _Findings) -> TriangleMesh:
     """The mesh, its faces turned outwards: it was inside out if the volume that it encloses, rims closed, is negative."""
     volume = signed_volume(*holes.fans(mesh, holes.rims(mesh)))
     inside_out = volume < -1e-3 * float(np.prod(np.maximum(mesh.size, 1e-30)))
-    findings.figures["turned_outward"] = inside_out
+    findings.figures["turned_outward"] = inside_out or bool(findings.figures.get("turned_outward"))
     if not inside_out:
         return mesh
     findings.said.append("it was inside out, or mirrored, and its faces have been turned")
@@ -193,6 +193,9 @@ def _without_spikes(mesh: TriangleMesh, findings: _Findings) -> TriangleMesh:
 
 def _without_table(stage: Stage, scan: Any, mesh: TriangleMesh, findings: _Findings) -> TriangleMesh:
     found = find_table(mesh)
+    if found is not None:  # the underside of a scan that was written inside out looks like a table
+        mesh = _outward(mesh, findings)
+        found = find_table(mesh) if findings.figures["turned_outward"] else found
     findings.figures["table_percent"] = round(100.0 * found.share, 2) if found else 0.0
     if found is None:
         if is_bare_sheet(mesh):
