@@ -10,6 +10,7 @@ from . import (
     job_state,
     jobs,
     lens,
+    looks,
     operators,
     overlays,
     panels,
@@ -23,13 +24,14 @@ from . import (
 
 def _classes() -> list[type]:
     """All classes of panels and operators, in the order in which they can be registered."""
-    modules = (preferences, operators, jobs, pictures, to_check, tools, alignment, lens, hands)
+    modules = (preferences, operators, jobs, pictures, to_check, tools, alignment, lens, hands, looks)
     return [*(cls for module in modules for cls in module.CLASSES), *panels.classes()]
 
 
 def _close_previews() -> None:
     for module in (to_check, pictures, alignment):
         module.previews.close()
+    looks.close_previews()
 
 
 @bpy.app.handlers.persistent

@@ -3,10 +3,10 @@ spots on two scans, paint the stand."""
 
 import math
 from collections.abc import Callable
-from typing import Any
 
 import bpy
 from bpy.props import FloatProperty, IntProperty, StringProperty
+from mathutils import Vector
 
 from ..job.errors import JobError
 from ..job.step import maker
@@ -16,8 +16,10 @@ from ..scene.scan.pair_picking import FEWEST, FIRST, PairPicking
 from ..scene.scan.stand_mask import begin_painting, end_painting, is_painting
 from ..scene.thumbnails import front_candidates
 from ..steps import catalogue
-from .job_state import stage_of, state_of
+from .hands.aiming import draw_spot, is_over, main_region, ray_under, reach_at
+from .job_state import settings_for, stage_of, state_of
 from .previews import Previews
+from .watched_work import run_again
 
 Ways = list[tuple[float, int]]
 """What a dialog offers: the number of a fit or the angle of a front (degrees), each with the number of its picture's icon."""
@@ -29,23 +31,6 @@ previews = Previews()
 def show_choices(context: bpy.types.Context, lay_out: Callable[[bpy.types.UILayout], None]) -> None:
     """Open a popover of buttons at the mouse. It closes at a click on one of them; a dialog would stay open over the result."""
     context.window_manager.popover(lambda popover, _: lay_out(popover.layout), ui_units_x=28)
-
-
-def settings_for(scene: bpy.types.Scene, role: str) -> Any:
-    """The settings on screen of the step that makes a role."""
-    return getattr(scene.bozzetto, maker(role, catalogue()).name)
-
-
-def run_again(operator: bpy.types.Operator, role: str) -> set[str]:
-    """Run again the step that makes a role. What the user must mend is reported in the error's own words; nothing is raised."""
-    step = maker(role, catalogue()).name
-    mode = "EXEC_DEFAULT" if bpy.app.background else "INVOKE_DEFAULT"
-    try:
-        state = bpy.ops.bozzetto.run_job(mode, first=step, last=step)
-        return {"FINISHED"} if state == {"RUNNING_MODAL"} else state
-    except RuntimeError as error:
-        operator.report({"ERROR"}, str(error).removeprefix("Error: ").strip())
-        return {"CANCELLED"}
 
 
 class BOZZETTO_OT_choose_pose(bpy.types.Operator):
@@ -129,6 +114,7 @@ class BOZZETTO_OT_mark_spots(bpy.types.Operator):
         if context.mode != "OBJECT":
             bpy.ops.object.mode_set(mode="OBJECT")
         self._picking = PairPicking(context.scene, upright, further)
+        self._spot: tuple[Vector, bool] | None = None
         bpy.ops.object.select_all(action="DESELECT")
         for which in self._picking.names:
             self._picking.item(which).select_set(True)
@@ -145,10 +131,15 @@ class BOZZETTO_OT_mark_spots(bpy.types.Operator):
         """A click picks a spot, Backspace takes the last one back, Esc stops; all other events go to the view."""
         if event.type in {"ESC", "RIGHTMOUSE"}:
             return self._end(context, {"CANCELLED"})
+        if not is_over(main_region(context.area), event):
+            return {"PASS_THROUGH"}
         if event.type == "BACK_SPACE" and event.value == "PRESS":
             self._picking.undo()
         elif event.type == "LEFTMOUSE" and event.value == "PRESS":
             self._click(context, event)
+        elif event.type == "MOUSEMOVE":
+            self._hover(context, event)
+            return {"PASS_THROUGH"}
         else:
             return {"PASS_THROUGH"}
         if self._picking.done():
@@ -158,15 +149,31 @@ class BOZZETTO_OT_mark_spots(bpy.types.Operator):
         context.area.tag_redraw()
         return {"RUNNING_MODAL"}
 
-    def _click(self, context: bpy.types.Context, event: bpy.types.Event) -> None:
-        from bpy_extras import view3d_utils
+    def _ray(self, context: bpy.types.Context, event: bpy.types.Event) -> tuple[Vector, Vector, float] | None:
+        """Origin, direction and reach (world, metres) of what the mouse means; None where it misses the scan that is wanted."""
+        region, view = main_region(context.area), context.space_data.region_3d
+        origin, way, pixel = ray_under(region, view, event)
+        met = self._picking.aimed(origin, way)
+        if met is None:
+            return None
+        return origin, way, reach_at(view, origin, self._item().matrix_world @ met[0], pixel)
 
-        region = next(region for region in context.area.regions if region.type == "WINDOW")
-        place = event.mouse_x - region.x, event.mouse_y - region.y
-        view = context.space_data.region_3d
-        self._picking.pick(
-            view3d_utils.region_2d_to_origin_3d(region, view, place), view3d_utils.region_2d_to_vector_3d(region, view, place)
-        )
+    def _item(self) -> bpy.types.Object:
+        return self._picking.item(self._picking.wanted())
+
+    def _hover(self, context: bpy.types.Context, event: bpy.types.Event) -> None:
+        ray = self._ray(context, event)
+        met = ray and self._picking.aimed(*ray[:2], reach=ray[2])
+        self._spot = (self._item().matrix_world @ met[0], met[1]) if met else None
+        context.area.tag_redraw()
+
+    def _click(self, context: bpy.types.Context, event: bpy.types.Event) -> None:
+        ray = self._ray(context, event)
+        if ray is None:
+            self.report({"INFO"}, "There is nothing of that scan under the mouse")
+            return
+        self._picking.pick(*ray[:2], reach=ray[2])
+        self._spot = None
 
     def _write(self, context: bpy.types.Context) -> None:
         rows = settings_for(context.scene, "aligned").pairs
@@ -188,6 +195,10 @@ class BOZZETTO_OT_mark_spots(bpy.types.Operator):
 
         if bpy.context.region != region:
             return
+        if self._spot is not None:
+            place, caught = self._spot
+            words = "on a corner or an edge" if caught else "on the surface"
+            draw_spot(region, bpy.context.space_data.region_3d, place, [words], caught=caught)
         scale = bpy.context.preferences.system.ui_scale
         blf.size(0, 18.0 * scale)
         blf.color(0, 1.0, 0.72, 0.25, 1.0)

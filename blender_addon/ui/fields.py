@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import textwrap
-from functools import partial
+from functools import lru_cache, partial
 from typing import TYPE_CHECKING, Any
 
 from ..job.settings import Spec, label_of, matters, specs
@@ -33,8 +33,9 @@ def draw_field(layout: bpy.types.UILayout, group: Any, name: str, spec: Spec, st
     if spec.kind == "table":
         _draw_table(layout, group, name, spec, step)
         return
-    row = layout.row(align=True)
+    pickable = spec.kind == "point" and spec.size == 3 and spec.unit != "px"  # a place in the scene, not in a picture
     if not has_switch(spec):
+        row = layout.row(align=True) if pickable else layout  # a row more for each setting is felt at each redraw
         row.prop(group, name)
     else:
         row = layout.row(align=True, heading=label_of(name, spec))
@@ -43,9 +44,10 @@ def draw_field(layout: bpy.types.UILayout, group: Any, name: str, spec: Spec, st
             row.label(text="Auto")
             return
         row.prop(group, name, text="")
-    if spec.kind == "point" and spec.size == 3 and spec.unit != "px":  # a place in the scene, not in a picture
-        button = row.operator("bozzetto.point_from_cursor", text="", icon="PIVOT_CURSOR")
-        button.group, button.field = group.path_from_id(), name
+    if pickable:
+        for operator, icon in (("bozzetto.pick_point", "EYEDROPPER"), ("bozzetto.point_from_cursor", "PIVOT_CURSOR")):
+            button = row.operator(operator, text="", icon=icon)
+            button.group, button.field = group.path_from_id(), name
 
 
 def draw_fields(layout: bpy.types.UILayout, group: Any, step: Any, *, more: bool) -> None:
@@ -91,5 +93,11 @@ def paragraph(
     room = room or max(24, int((width / scale - (38.0 if icon == "NONE" else 60.0)) / LETTER))
     column = layout.column(align=True)
     column.scale_y = 0.8
-    for place, line in enumerate(textwrap.wrap(words, room)):
+    for place, line in enumerate(_lines(words, room)):
         column.label(text=line, icon=icon if place == 0 else ("NONE" if icon == "NONE" else "BLANK1"))
+
+
+@lru_cache(maxsize=512)
+def _lines(words: str, room: int) -> tuple[str, ...]:
+    """Words over lines; kept, since panels are drawn many times a second."""
+    return tuple(textwrap.wrap(words, room))

@@ -12,7 +12,7 @@ from ..job.decisions import Question, is_answered
 from ..job.settings import plain
 from ..job.sheet import JobSheet
 from ..job.status import why_out_of_date
-from ..job.step import Step
+from ..job.step import Step, maker
 from ..scene.running.kept_decisions import questions
 from ..scene.stage import STATE, Stage
 from ..steps import catalogue
@@ -80,6 +80,11 @@ def forget() -> None:
 def stage_of(context: bpy.types.Context) -> Stage:
     """The stage of the context's scene with the settings on screen."""
     return Stage(context.scene, sheet_of(context.scene, catalogue()))
+
+
+def settings_for(scene: bpy.types.Scene, role: str) -> Any:
+    """The settings on screen of the step that makes a role."""
+    return getattr(scene.bozzetto, maker(role, catalogue()).name)
 
 
 def _state(scene: bpy.types.Scene, sheet: JobSheet, raw: str) -> JobState:

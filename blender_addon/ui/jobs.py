@@ -12,15 +12,20 @@ from ..job.sheet import read, written
 from ..scene.running.session import write_text
 from ..steps import catalogue
 from .folders import recent, remember
+from .looks.kept import take_look
 from .properties import asked_rows, fill, sheet_of
 
 SCANS = (".obj", ".ply", ".stl", ".glb", ".gltf", ".fbx", ".usd", ".usda", ".usdc", ".usdz")
 
 
-def load(operator: bpy.types.Operator, context: bpy.types.Context, path: Path) -> set[str]:
-    """Fill in all settings from a job sheet; what is wrong with it is reported."""
+def load(operator: bpy.types.Operator, context: bpy.types.Context, path: Path, *, only_look: bool = False) -> set[str]:
+    """Fill in all settings from a job sheet, or its look alone; what is wrong with it is reported."""
     try:
-        fill(context.scene, read(path, catalogue()), catalogue())
+        sheet = read(path, catalogue())
+        if only_look:
+            take_look(context.scene, sheet)
+        else:
+            fill(context.scene, sheet, catalogue())
     except JobError as error:
         operator.report({"ERROR"}, str(error))
         return {"CANCELLED"}
@@ -29,7 +34,7 @@ def load(operator: bpy.types.Operator, context: bpy.types.Context, path: Path) -
 
 
 class BOZZETTO_OT_read_sheet(bpy.types.Operator):
-    """Load a job: fill in all settings from its job sheet (.toml)"""
+    """Load a job: fill in all settings from its job sheet (.toml), or only its look"""
 
     bl_idname = "bozzetto.read_sheet"
     bl_label = "Load job"
@@ -37,6 +42,10 @@ class BOZZETTO_OT_read_sheet(bpy.types.Operator):
 
     filepath: StringProperty(subtype="FILE_PATH")
     filter_glob: StringProperty(default="*.toml", options={"HIDDEN"})
+    only_look: BoolProperty(
+        name="Only its look", description="Keep this job's scan, size and stand; take material, shots, table and light",
+        options={"SKIP_SAVE"},
+    )  # fmt: skip
 
     def invoke(self, context: bpy.types.Context, event: bpy.types.Event) -> set[str]:
         """Ask for the file."""
@@ -45,7 +54,7 @@ class BOZZETTO_OT_read_sheet(bpy.types.Operator):
 
     def execute(self, context: bpy.types.Context) -> set[str]:
         """Read it and show it."""
-        return load(self, context, Path(self.filepath))
+        return load(self, context, Path(self.filepath), only_look=self.only_look)
 
 
 class BOZZETTO_OT_write_sheet(bpy.types.Operator):
@@ -133,7 +142,7 @@ def _dropped_as(operator: bpy.types.Operator, context: bpy.types.Context) -> lis
 
 
 class BOZZETTO_OT_drop_scan(bpy.types.Operator):
-    """Take a dropped file as this job's scan, or as the scan of its stand; a dropped job sheet is loaded"""
+    """Take a dropped file as this job's scan, or as the scan of its stand; of a dropped job sheet all, or its look alone"""
 
     bl_idname = "bozzetto.drop_scan"
     bl_label = "Scan for Bozzetto"
@@ -143,6 +152,13 @@ class BOZZETTO_OT_drop_scan(bpy.types.Operator):
     files: CollectionProperty(type=bpy.types.OperatorFileListElement, options={"SKIP_SAVE", "HIDDEN"})
     filepath: StringProperty(subtype="FILE_PATH", options={"SKIP_SAVE", "HIDDEN"})
     use_as: EnumProperty(name="It is", description="What the dropped file shows", items=_dropped_as)
+    take: EnumProperty(
+        name="Take", description="What of the dropped job sheet is taken",
+        items=[
+            ("ALL", "The whole job", "All its settings, its scan too"),
+            ("LOOK", "Only its look", "Material, shots, table and light; this job's scan, size and stand stay"),
+        ],
+    )  # fmt: skip
     kept: ClassVar[list] = []
 
     def _paths(self) -> list[Path]:
@@ -155,14 +171,17 @@ class BOZZETTO_OT_drop_scan(bpy.types.Operator):
         if not paths:
             return {"CANCELLED"}
         job, names = context.scene.bozzetto, [asked.name for _, asked in asked_rows()]
-        if paths[0].suffix == ".toml" or len(paths) > 1 or not getattr(job, names[0]):
+        if len(paths) > 1 or not getattr(job, names[0]):
             return self.execute(context)
+        if paths[0].suffix == ".toml":
+            self.take = "LOOK"
+            return set(context.window_manager.invoke_props_dialog(self, title=paths[0].name))
         self.use_as = next((name for name in names if not getattr(job, name)), names[0])
         return set(context.window_manager.invoke_props_dialog(self, title=paths[0].name))
 
     def draw(self, context: bpy.types.Context) -> None:
         """The one question."""
-        self.layout.prop(self, "use_as", expand=True)
+        self.layout.prop(self, "take" if self._paths()[0].suffix == ".toml" else "use_as", expand=True)
 
     def execute(self, context: bpy.types.Context) -> set[str]:
         """Write the file, or the first files, into the settings."""
@@ -170,7 +189,7 @@ class BOZZETTO_OT_drop_scan(bpy.types.Operator):
         if not paths:
             return {"CANCELLED"}
         if paths[0].suffix == ".toml":
-            return load(self, context, paths[0])
+            return load(self, context, paths[0], only_look=self.take == "LOOK")
         names = [asked.name for _, asked in asked_rows()]
         if len(paths) == 1:
             first = names[0] if not getattr(job, names[0]) else self.use_as

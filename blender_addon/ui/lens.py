@@ -27,6 +27,14 @@ def shot_in_work(context: bpy.types.Context) -> bpy.types.Object | None:
     return camera if camera is not None and lens_drivers.FOCAL in camera else None  # type: ignore[operator]
 
 
+def is_viewed(operator: type, context: bpy.types.Context) -> bool:
+    """Whether a shot is viewed; where none is, the operator's grey button says what to do."""
+    if shot_in_work(context) is not None:
+        return True
+    operator.poll_message_set("View a shot first: choose one in Shots > Lens")  # type: ignore[attr-defined]
+    return False
+
+
 class BOZZETTO_PT_lens(Tab, bpy.types.Panel):
     """The lens of the shot that is viewed: what it gives, and what it could give"""
 
@@ -95,6 +103,7 @@ def draw_questions(layout: bpy.types.UILayout, manager: bpy.types.WindowManager)
             row.prop(manager, ENDS[end], text=words)
         else:  # zeros would look like a picked point
             row.label(text=f"{words}: not picked yet")
+        row.operator("bozzetto.pick_point", text="", icon="EYEDROPPER").field = ENDS[end]
         row.operator("bozzetto.lens_point", text="", icon="PIVOT_CURSOR").end = end
     layout.operator_context = "INVOKE_DEFAULT"
     layout.operator("bozzetto.lens_hold", text="f-number from here to there ...")
@@ -195,7 +204,7 @@ class LensQuestion:
     @classmethod
     def poll(cls, context: bpy.types.Context) -> bool:
         """There must be a shot to ask about."""
-        return shot_in_work(context) is not None
+        return is_viewed(cls, context)
 
     def invoke(self, context: bpy.types.Context, event: bpy.types.Event) -> set[str]:
         """Show question and answer."""

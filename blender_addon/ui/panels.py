@@ -17,6 +17,7 @@ from ..steps import catalogue
 from .fields import LETTER, Tab, draw_field, draw_fields, paragraph
 from .job_state import JobState, state_of
 from .lens import BOZZETTO_PT_lens
+from .looks.panel import BOZZETTO_PT_looks
 from .pictures import BOZZETTO_PT_pictures
 from .properties import asked_rows
 from .to_check import BOZZETTO_PT_to_check
@@ -198,7 +199,7 @@ def _step_menu(step: Step) -> type:
 @cache
 def classes() -> tuple[type, ...]:
     """All panels and menus, parents first."""
-    found: list[type] = [BOZZETTO_PT_to_check, BOZZETTO_PT_job, BOZZETTO_PT_pictures]
+    found: list[type] = [BOZZETTO_PT_to_check, BOZZETTO_PT_job, BOZZETTO_PT_pictures, BOZZETTO_PT_looks]
     for folder in FOLDERS:
         found.append(_folder_panel(folder))
         found += [_step_panel(step) for step in catalogue() if step.folder == folder]

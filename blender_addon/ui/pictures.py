@@ -113,7 +113,7 @@ def show_first_shot(window: bpy.types.Window, *, lit: bool) -> None:
     if lit:
         space.shading.type = lit_shading()
     elif space.shading.type == "SOLID":
-        space.shading.color_type = "TEXTURE"
+        space.shading.color_type = "MATERIAL"  # as textures a piece in a procedural material would show its normal map
     area.tag_redraw()
 
 

@@ -29,7 +29,7 @@ from ..job.sheet import JobSheet, blank
 from ..job.step import RENAMED, Step
 from ..scene.running.job_card import STATE
 from ..scene.stage import show_millimetres
-from ..scene.surface.live_relief import set_band
+from ..scene.surface.live_relief import followed
 from ..steps import catalogue
 from .preferences import AS_EVER, default_name, preferences
 
@@ -114,7 +114,7 @@ def _property(spec: Spec, value: Any, name: str, *, hidden: bool = False, live: 
     if hidden:
         common["options"] = {"HIDDEN"}
     if live:
-        common["update"] = lambda group, context: set_band(group.id_data, name, getattr(group, name))
+        common["update"] = followed(name)
     match spec.kind:
         case "number":
             return _number(spec, value, name, common)

@@ -10,16 +10,19 @@ from ..job.errors import JobError
 from ..job.sheet import answer
 from ..scene.running.kept_decisions import icon_pixels, picture_bytes
 from ..steps import catalogue
-from .fields import Tab, paragraph
+from .fields import LETTER, Tab, paragraph
 from .job_state import refreshed, stage_of, state_of
 from .previews import Previews
 from .properties import sheet_of, show_settings
+from .watched_work import run_changed
 
 previews = Previews()
 """The pictures of the open questions."""
 
 SCALE, COLUMN = 5.5, 118.0
 """Size of a picture in units of the interface, and the width in pixels that a column of them takes."""
+ROOM = 34.0
+"""Pixels that a button and a column need beside their words."""
 
 
 class BOZZETTO_PT_to_check(Tab, bpy.types.Panel):
@@ -46,7 +49,8 @@ def draw_question(layout: bpy.types.UILayout, context: bpy.types.Context, questi
     reasons = "; ".join(decision.evidence)
     paragraph(layout, reasons[:1].upper() + reasons[1:], context)
     width = context.region.width / context.preferences.system.ui_scale if context.region else 300.0
-    grid = layout.grid_flow(columns=max(1, min(3, int(width // COLUMN))), even_columns=True, row_major=True)
+    columns = max(1, min(3, int(width // COLUMN)))
+    grid = layout.grid_flow(columns=columns, even_columns=True, row_major=True)
     plain = layout.column(align=True)
     for number, (way, name) in enumerate(question.ways()):
         icon = icon_of(scene, name) if name else 0
@@ -54,6 +58,10 @@ def draw_question(layout: bpy.types.UILayout, context: bpy.types.Context, questi
         if icon:
             place.template_icon(icon_value=icon, scale=SCALE)
         words = way.words[:1].upper() + way.words[1:]
+        room = int((width / (columns if icon else 1) - ROOM) / LETTER)
+        if len(words) > room:  # too long for a button: over lines above it
+            paragraph(place, words, context, room=max(10, room))
+            words = "As it was taken" if number == 0 else "Rather this"
         mark = "CHECKMARK" if number == 0 else "NONE"
         button = place.operator("bozzetto.answer", text=words, icon=mark)
         button.step, button.key, button.way = question.step, decision.key, number
@@ -110,17 +118,6 @@ class BOZZETTO_OT_answer(bpy.types.Operator):
             return {"CANCELLED"}
         more = bool(refreshed(scene).open)  # the pictures wait for the last answer
         return run_changed(self, until="dressing" if more else "")
-
-
-def run_changed(operator: bpy.types.Operator, *, until: str = "") -> set[str]:
-    """Run what is out of date. What the user must mend is reported in the error's own words; nothing is raised."""
-    mode = "EXEC_DEFAULT" if bpy.app.background else "INVOKE_DEFAULT"
-    try:
-        state = bpy.ops.bozzetto.run_job(mode, changed=True, folder=until)
-        return {"FINISHED"} if state == {"RUNNING_MODAL"} else state
-    except RuntimeError as error:
-        operator.report({"ERROR"}, str(error).removeprefix("Error: ").strip())
-        return {"CANCELLED"}
 
 
 def _found(scene: bpy.types.Scene, step: str, key: str) -> Question | None:

@@ -1,4 +1,4 @@
-"""The small buttons beside settings: rows of tables, points from the 3D cursor, the folder with the pictures."""
+"""The small buttons beside settings: rows of tables, the folder with the pictures."""
 
 from collections.abc import Generator
 from typing import Any
@@ -7,13 +7,13 @@ import bpy
 from bpy.props import EnumProperty, IntProperty, StringProperty
 
 from ..job.step import Step, maker
-from ..scene.scan.pair_picking import own_place
 from ..scene.stage import Stage
 from ..steps import catalogue
 from .alignment import tools_of
 from .folders import output_folder
 from .hands import draw_hands
-from .job_state import stage_of
+from .job_state import state_of
+from .overlays import draw_switches
 from .properties import sheet_of
 from .watched_work import WatchedWork
 
@@ -40,36 +40,6 @@ class BOZZETTO_OT_row(bpy.types.Operator):
         else:
             rows.remove(self.index)
         return {"FINISHED"}
-
-
-class BOZZETTO_OT_point_from_cursor(bpy.types.Operator):
-    """Take this point from the 3D cursor (Shift + right click on the scan puts it there)"""
-
-    bl_idname = "bozzetto.point_from_cursor"
-    bl_label = "From 3D cursor"
-    bl_options = {"INTERNAL", "UNDO"}
-
-    group: StringProperty(description="Path from the scene to the settings that hold the point, a table's row too")
-    field: StringProperty(description="The point")
-
-    def execute(self, context: bpy.types.Context) -> set[str]:
-        """Copy the cursor's place; of what is asked in a scan's own coordinates, the place on that scan."""
-        group = context.scene.path_resolve(self.group)
-        item = self._scan_of(context, group)
-        place = context.scene.cursor.location
-        setattr(group, self.field, place if item is None else own_place(item, place))
-        if hasattr(group, f"use_{self.field}"):
-            setattr(group, f"use_{self.field}", True)
-        return {"FINISHED"}
-
-    def _scan_of(self, context: bpy.types.Context, group: Any) -> bpy.types.Object | None:
-        """The object that shows the scan in whose own coordinates the point is asked, or None: it is asked in the world's."""
-        if group.bl_rna.properties[self.field].unit == "LENGTH":  # in mm; a scan's own coordinates have no unit
-            return None
-        stage = stage_of(context)
-        if self.field == "on_further":
-            return stage.find("clean", group.scan)
-        return stage.find("upright") or stage.find("clean", "1") or stage.find("scan", "1")
 
 
 class BOZZETTO_OT_open_folder(bpy.types.Operator):
@@ -135,8 +105,10 @@ class BOZZETTO_OT_default_settings(bpy.types.Operator):
 
 def draw_tools(layout: bpy.types.UILayout, context: bpy.types.Context, step: Step) -> None:
     """The buttons of a step's panel that let a person decide, by what the step makes."""
-    painting = context.mode == "PAINT_VERTEX"
+    painting, ran = context.mode == "PAINT_VERTEX", step.name in state_of(context.scene).results
     for role in step.makes:
+        if ran:
+            draw_switches(layout, context.window_manager, makes=role)
         row = layout.row(align=True)
         for identifier, words in tools_of(role, context.scene):
             row.operator(identifier, text=words, depress=painting and role == "piece")
@@ -146,6 +118,6 @@ def draw_tools(layout: bpy.types.UILayout, context: bpy.types.Context, step: Ste
 
 
 CLASSES = (
-    BOZZETTO_OT_row, BOZZETTO_OT_point_from_cursor, BOZZETTO_OT_open_folder, BOZZETTO_OT_sample_sheet,
+    BOZZETTO_OT_row, BOZZETTO_OT_open_folder, BOZZETTO_OT_sample_sheet,
     BOZZETTO_OT_default_settings,
 )  # fmt: skip

@@ -6,17 +6,20 @@ from typing import Any
 import bpy
 
 from ..job.errors import JobError
+from ..job.step import maker
+from ..steps import catalogue
 
 
 class WatchedWork:
     """Mixed into an operator that gives `_begin(context)`, the generator or None after a report; `_words(update)`, what the
     status line says; `_finish(context, value)`, what is reported at the end; and, where it likes, `_seen(context, update)`,
-    `_stopped(context)` and `_failed(context, error)`.
+    `_after(context)`, `_stopped(context)` and `_failed(context, error)`.
     """
 
     _work: Generator[Any, None, Any] | None = None
     _timer: bpy.types.Timer | None = None
     _advanced = False
+    _shown = _said = ""
 
     def execute(self, context: bpy.types.Context) -> set[str]:
         """Run without a window, or when called by a script."""
@@ -63,6 +66,9 @@ class WatchedWork:
     def _seen(self, context: bpy.types.Context, update: Any) -> None:
         """Called at each update; does nothing unless overridden."""
 
+    def _after(self, context: bpy.types.Context) -> None:
+        """Begin what follows in a window when all is done; nothing by itself."""
+
     def _stopped(self, context: bpy.types.Context) -> None:
         """Called when the user stops the work; does nothing unless overridden."""
 
@@ -81,12 +87,26 @@ class WatchedWork:
             return {"CANCELLED"}
         self._advanced = True
         self._seen(context, update)
-        if self._timer is not None:
-            context.workspace.status_text_set(f"Bozzetto   {update.fraction:.0%}   {self._words(update)}   Esc stops")
+        words = f"Bozzetto   {update.fraction:.0%}   {self._words(update)}   Esc stops"
+        if self._timer is not None and words != self._shown:  # what is drawn anew takes time from the work
+            self._shown = words
+            context.workspace.status_text_set(words)
             context.window_manager.progress_update(100 * update.fraction)
-            if getattr(update, "ended", False):  # the tab shows what the step found
-                _redraw(context)
+            self._draw_tab(context, update)
+        if self._timer is not None and getattr(update, "ended", False):  # the tab shows what the step found
+            _redraw(context)
         return {"RUNNING_MODAL"}
+
+    def _draw_tab(self, context: bpy.types.Context, update: Any) -> None:
+        """Draw the sidebars anew where something else is done now: a picture may have come."""
+        if self._words(update) == self._said:
+            return
+        self._said = self._words(update)
+        for window in context.window_manager.windows:
+            for area in window.screen.areas:
+                for region in area.regions:
+                    if area.type == "VIEW_3D" and region.type == "UI":
+                        region.tag_redraw()
 
     def _end(self, context: bpy.types.Context, state: set[str]) -> set[str]:
         context.window_manager.event_timer_remove(self._timer)
@@ -95,6 +115,8 @@ class WatchedWork:
         if state == {"CANCELLED"} and self._advanced:  # steps that ended before a stop are undone by a step of their own
             bpy.ops.ed.undo_push(message=f"{self.bl_label}, stopped")
         _redraw(context)
+        if state == {"FINISHED"}:
+            self._after(context)
         return state
 
 
@@ -109,3 +131,27 @@ def _redraw(context: bpy.types.Context) -> None:
     for window in context.window_manager.windows:
         for area in window.screen.areas:
             area.tag_redraw()
+
+
+# --- runs that an operator starts ------------------------------------------------------------------------------------
+
+
+def run_again(operator: bpy.types.Operator, role: str) -> set[str]:
+    """Run the step again that makes a role; what the user must mend is reported in its own words, not as an exception."""
+    step = maker(role, catalogue()).name
+    return _run(operator, first=step, last=step)
+
+
+def run_changed(operator: bpy.types.Operator, *, until: str = "") -> set[str]:
+    """Run what is out of date, up to a part of the work; what the user must mend is reported in its own words."""
+    return _run(operator, changed=True, folder=until)
+
+
+def _run(operator: bpy.types.Operator, **wish: Any) -> set[str]:
+    mode = "EXEC_DEFAULT" if bpy.app.background else "INVOKE_DEFAULT"
+    try:
+        state = bpy.ops.bozzetto.run_job(mode, **wish)
+        return {"FINISHED"} if state == {"RUNNING_MODAL"} else state
+    except RuntimeError as error:
+        operator.report({"ERROR"}, str(error).removeprefix("Error: ").strip())
+        return {"CANCELLED"}

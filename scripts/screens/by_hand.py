@@ -22,9 +22,11 @@ class Hand:
 
     def __init__(self, window: Any, shot: Callable[[str], Step], log: Callable[..., None]):
         self.window, self.shot, self.log = window, shot, log
+        self.at = (0, 0)
 
     def event(self, kind: str, value: str, x: float, y: float) -> None:
         """One event of the window."""
+        self.at = (int(x), int(y))
         self.window.event_simulate(type=kind, value=value, x=int(x), y=int(y))
 
     def move(self, x: float, y: float) -> Step:
@@ -229,9 +231,11 @@ def window_across(window: Any) -> Vector:
     return view_of(window)[0].spaces.active.region_3d.view_rotation @ Vector((1.0, 0.0, 0.0))
 
 
-def session(window: Any, shot: Callable[[str], Step], log: Callable[..., None], wanted: dict[str, Any]) -> Step:
-    """All four, one after the other, on a job that ran until Registration."""
-    hand = Hand(window, shot, log)
+def session(desk: Any) -> Step:
+    """All of it, one after the other, on a job that ran until Registration. desk: what `drive.py` gives a session."""
+    window, wanted = desk.window, desk.wanted["by_hand"]
+    yield from desk.clicked()
+    hand = Hand(window, desk.redrawn, desk.log)
     yield from a_question_is_answered(hand)
     yield from a_front_is_chosen(hand)
     with bpy.context.temp_override(window=window):

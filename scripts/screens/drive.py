@@ -59,6 +59,24 @@ def redrawn(name: str) -> Iterator[None]:
     shot(name)
 
 
+@dataclasses.dataclass
+class Desk:
+    """What a session in a module of its own is given; this driver is no module that it could import.
+
+    window: Blender's. wanted: what the caller asked for. redrawn(name): let the window draw itself, then photograph it.
+    clicked(): the one click. shot(name): photograph at once. view3d(): window, largest 3D view, its sidebar.
+    """
+
+    window: Any
+    log: Callable[..., None]
+    wanted: dict[str, Any]
+    redrawn: Callable[[str], Iterator[None]]
+    clicked: Callable[[], Iterator[None]]
+    shot: Callable[[str], None]
+    view3d: Callable[[], tuple[Any, Any, Any]]
+    open_panels: type
+
+
 class OpenPanels:
     """Panels of one folder drawn open, with every setting shown, beside the top panel.
 
@@ -147,7 +165,23 @@ def frame_subject(area: Any, window: Any) -> None:
 
 
 def clicked() -> Iterator[None]:
-    """One click, as a person clicks: the modal operator, with a photograph on the way."""
+    """One click, as a person clicks: the modal operator, with a photograph on the way. Or a file opened whose job ran."""
+    if WANTED.get("blend"):
+        bpy.ops.wm.open_mainfile(filepath=f"{JOB}/job.blend", load_ui=False)
+        bpy.context.scene.bozzetto.output = "/pictures"
+        for row in bpy.context.scene.bozzetto.intake.scans:
+            row.file = f"{JOB}/{os.path.basename(row.file)}"
+        runner, steps = importlib.import_module(f"{MODULE}.job.runner"), importlib.import_module(f"{MODULE}.steps").catalogue()
+        stage = importlib.import_module(f"{MODULE}.ui.job_state").stage_of(bpy.context)
+        for step in steps:  # the scans are the same, only their place is another
+            if stage.stamp(step.name):
+                stage.set_stamp(step.name, runner.stamp(step, stage.sheet, steps, stage))
+        window, area, _ = view3d()
+        with bpy.context.temp_override(window=window, area=area):
+            bpy.ops.ed.undo_push(message="opened")
+        for _ in range(3):
+            yield
+        return
     window, area, _ = view3d()
     region = next(r for r in area.regions if r.type == "WINDOW")
     with bpy.context.temp_override(window=window, area=area, region=region):
@@ -246,15 +280,10 @@ def steps() -> Iterator[None]:
         bpy.ops.bozzetto.read_sheet(filepath=f"{JOB}/{WANTED['sheet']}")
     bpy.context.scene.bozzetto.output = "/pictures"
     panels = OpenPanels()
-    if WANTED.get("measure"):
+    if WANTED.get("session"):  # another module beside this one says what is done
         sys.path.insert(0, "/shots")
-        yield from importlib.import_module("measure").session(window, log, WANTED, (OpenPanels, view3d, shot))
-        return
-    if WANTED.get("by_hand"):
-        yield from clicked()
-        sys.path.insert(0, "/shots")
-        by_hand = importlib.import_module("by_hand")
-        yield from by_hand.session(window, redrawn, log, WANTED["by_hand"])
+        desk = Desk(window, log, WANTED, redrawn, clicked, shot, view3d, OpenPanels)
+        yield from importlib.import_module(WANTED["session"]).session(desk)
         return
     yield from photographs("1-before", panels)
     yield from clicked()
@@ -277,7 +306,7 @@ GENERATOR = steps()
 def tick() -> float | None:
     try:
         next(GENERATOR)
-        return 0.7
+        return 0.3 if WANTED.get("session") else 0.7
     except StopIteration:
         code = 0
     except BaseException:

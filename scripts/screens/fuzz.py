@@ -22,7 +22,7 @@ Act = Callable[[random.Random], Any]
 
 def session(window: Any, log: Callable[..., None], wanted: dict[str, Any], keep: Callable[..., None]) -> Iterator[None]:
     """So many acts, drawn with a seed; the tab is drawn after each."""
-    chance = random.Random(11)
+    chance = random.Random(10 + int(wanted.get("seed", 1)))
     job = Acts(window)
     done, failures, kinds = 0, [], {}
     job.start(chance)
@@ -85,7 +85,10 @@ class Acts:
             (1, "focal", lambda c: bpy.ops.bozzetto.lens_focal(focal=c.uniform(2.0, 1200.0))),
             (2, "sheet out", lambda _: bpy.ops.bozzetto.write_sheet(filepath=f"{OUT}/fuzz.toml")),
             (2, "sheet in", lambda _: bpy.ops.bozzetto.read_sheet(filepath=f"{OUT}/fuzz.toml")),
-            (2, "cursor", self.cursor), (2, "drop", self.drop), (1, "open", self.open_picture),
+            (2, "cursor", self.cursor), (2, "drop", self.drop),
+            (1, "material by picture", lambda c: bpy.ops.bozzetto.set_material(sample=c.randint(0, 60))),
+            (2, "look", lambda c: bpy.ops.bozzetto.drop_scan("EXEC_DEFAULT", filepath=f"{JOB}/knob.toml", take="LOOK")),
+            (1, "open", self.open_picture),
         ]  # fmt: skip
         _, name, act = chance.choices(acts, [weight for weight, *_ in acts])[0]
         return name, act

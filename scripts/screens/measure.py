@@ -18,7 +18,6 @@ import bpy
 OUT, JOB = "/shots/out", "/scans"
 MODULE = "bl_ext.user_default.bozzetto"
 REDRAWS = 15
-Log = Callable[..., None]
 
 
 def ours(name: str) -> Any:
@@ -26,16 +25,17 @@ def ours(name: str) -> Any:
     return importlib.import_module(f"{MODULE}.{name}")
 
 
-def session(window: Any, log: Log, wanted: dict[str, Any], driver: tuple[Any, Any, Any]) -> Iterator[None]:
+def session(desk: Any) -> Iterator[None]:
     """All measurements that are asked for, one after the other; each is written down as soon as it is known.
 
-    driver: of `drive.py`, which is no module of its own here: `OpenPanels`, `view3d`, `shot`.
+    desk: what `drive.py` gives a session.
     """
+    window, wanted = desk.window, desk.wanted
     asked, found = set(wanted["measure"]), {}
 
     def keep(**values: Any) -> None:
         found.update(values)
-        log("measured", values)
+        desk.log("measured", values)
         with open(f"{OUT}/measured.json", "w", encoding="utf-8") as file:
             json.dump(found, file, indent=1)
 
@@ -45,9 +45,11 @@ def session(window: Any, log: Log, wanted: dict[str, Any], driver: tuple[Any, An
     if "first" in asked:
         yield from first_picture(window, wanted, keep)
     if "redraw" in asked:
-        yield from redraw(window, keep, driver)
+        yield from redraw(desk, keep)
     if "fuzz" in asked:
-        yield from importlib.import_module("fuzz").session(window, log, wanted, keep)
+        yield from importlib.import_module("fuzz").session(window, desk.log, wanted, keep)
+    if "edits" in asked:
+        yield from importlib.import_module("edits").session(window, desk.log, keep)
 
 
 def tooltips_missing() -> list[str]:
@@ -78,15 +80,16 @@ def first_picture(window: Any, wanted: dict[str, Any], keep: Callable[..., None]
     scene, area = window.scene, max((a for a in window.screen.areas if a.type == "VIEW_3D"), key=lambda a: a.width * a.height)
     region = next(part for part in area.regions if part.type == "WINDOW")
     scans = [{"name": name} for name in wanted["scans"]]
-    clicks, stretches = 0, []
+    clicks, stretches, ends = 0, [], []
+    started = spent = 0.0
     advance = ours("ui.watched_work").WatchedWork._advance
     seen: dict[str, Any] = {"words": "begin", "blocking": False}
 
     def timed(self: Any, context: Any) -> Any:
         before = dict(seen)
-        started = time.perf_counter()
+        started, own = time.perf_counter(), time.thread_time()
         state = advance(self, context)
-        stretches.append((time.perf_counter() - started, before["words"], before["blocking"]))
+        stretches.append((time.perf_counter() - started, before["words"], before["blocking"], time.thread_time() - own))
         return state
 
     operator = ours("ui.operators").BOZZETTO_OT_run_job
@@ -94,9 +97,12 @@ def first_picture(window: Any, wanted: dict[str, Any], keep: Callable[..., None]
 
     def worded(self: Any, update: Any) -> str:
         seen.update(words=f"{update.step.name}: {update.words}", blocking=update.blocking)
+        if update.ended and all(name != update.step.name for name, *_ in ends):
+            ends.append((update.step.name, round(time.perf_counter() - started, 1), round(time.process_time() - spent, 1)))
         return words(self, update)
 
     operator._advance, operator._words = timed, worded
+    spent = time.process_time()
     with bpy.context.temp_override(window=window, area=area, region=region):
         bpy.ops.bozzetto.drop_scan("EXEC_DEFAULT", directory=f"{JOB}/", files=scans)
         clicks += 1
@@ -109,7 +115,7 @@ def first_picture(window: Any, wanted: dict[str, Any], keep: Callable[..., None]
     while any(operator.bl_idname == "BOZZETTO_OT_run_job" for operator in window.modal_operators):
         if lit is None and area.spaces.active.shading.type in ("RENDERED", "MATERIAL"):
             lit = time.perf_counter() - started
-            keep(seconds_to_lit_view=lit)
+            keep(seconds_to_lit_view=lit, cpu_seconds_to_lit_view=time.process_time() - spent, step_ends=ends)
         if picture is None and pictures.pictures_of(scene):
             picture = time.perf_counter() - started
             keep(seconds_to_first_still=picture)
@@ -118,16 +124,17 @@ def first_picture(window: Any, wanted: dict[str, Any], keep: Callable[..., None]
     operator._advance, operator._words = advance, words
     own = sorted((stretch for stretch in stretches if not stretch[2]), reverse=True)[:12]
     longest = own[0][0] if own else None
-    keep(clicks_to_picture=clicks, longest_block_s=longest, longest_blocks=own)
+    busiest = max((stretch[3] for stretch in stretches if not stretch[2]), default=None)
+    keep(clicks_to_picture=clicks, longest_block_s=longest, longest_block_cpu_s=busiest, longest_blocks=own)
     window.event_simulate(type="ESC", value="PRESS", x=window.width // 3, y=window.height // 2)
     while any(operator.bl_idname == "BOZZETTO_OT_run_job" for operator in window.modal_operators):
         yield
 
 
-def redraw(window: Any, keep: Callable[..., None], driver: tuple[Any, Any, Any]) -> Iterator[None]:
+def redraw(desk: Any, keep: Callable[..., None]) -> Iterator[None]:
     """Our draw callbacks with all panels open, a finished job and three million triangles in the scene: ms of the processor's
     time a redraw, since what else runs on the machine is none of theirs."""
-    open_panels, view3d, shot = driver
+    window = desk.window
     bpy.ops.bozzetto.read_sheet(filepath=f"{JOB}/knob.toml")
     window.scene.bozzetto.output = "/pictures"
     window.scene.bozzetto.render.turntable = False
@@ -152,7 +159,7 @@ def redraw(window: Any, keep: Callable[..., None], driver: tuple[Any, Any, Any])
 
         return run
 
-    panels, to_check = open_panels(), ours("ui.to_check")
+    panels, to_check = desk.open_panels(), ours("ui.to_check")
     refreshed = to_check.refreshed
 
     def wrap(draw: Any) -> Any:
@@ -165,7 +172,7 @@ def redraw(window: Any, keep: Callable[..., None], driver: tuple[Any, Any, Any])
         yield
     times = []
     shares.clear()
-    _, _, ui = view3d()
+    _, _, ui = desk.view3d()
     for _ in range(REDRAWS):
         spent["now"] = 0.0
         ui.tag_redraw()
@@ -173,7 +180,7 @@ def redraw(window: Any, keep: Callable[..., None], driver: tuple[Any, Any, Any])
         if spent["now"]:
             times.append(1000.0 * spent["now"])
     to_check.refreshed = refreshed
-    shot("measure-all-open")
+    desk.shot("measure-all-open")
     panels.clear()
     bpy.data.objects.remove(bpy.data.objects["Three million"])
     most = dict(sorted(shares.items(), key=lambda entry: -entry[1])[:8])

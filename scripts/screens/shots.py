@@ -17,8 +17,10 @@ from scripts.tasks import ROOT, TaskError, debian, envs
 
 HERE = Path(__file__).parent
 SUITE = "sid"
-DRIVERS = ("drive.py", "by_hand.py", "measure.py", "fuzz.py")
-TROUBLE = re.compile(r"Traceback|Python script error in|^Error: |unknown operator|rna_uiItem", re.M)
+DRIVERS = ("drive.py", "by_hand.py", "by_tools.py", "checks.py", "measure.py", "fuzz.py", "edits.py", "tour.py")
+LEFT = ("pictures", "samples", "looks", "turntable")
+"""Folders of a finished job that are brought with its .blend."""
+TROUBLE = re.compile(r"Traceback|Python script error in|^Error: |^\w+Error: |unknown operator|rna_uiItem", re.M)
 
 
 def main(arguments: Sequence[str], zip_path: Path) -> int:
@@ -29,18 +31,33 @@ def main(arguments: Sequence[str], zip_path: Path) -> int:
     parser.add_argument("--sheet", type=Path, help="a job sheet whose folder holds its scans; otherwise a small scan of a knob")
     parser.add_argument("--until", default="", help="the last step that the click runs; otherwise all")
     parser.add_argument("--by-hand", action="store_true", help="instead: choose a pose, pick pairs, paint the stand, by mouse")
+    parser.add_argument("--tools", nargs="*", help="instead: the tools of the view by mouse; all, or some by name")
+    parser.add_argument(
+        "--tour", nargs="*", help="instead: the README's pictures of the window, with --blend; all, or some by name"
+    )
+    parser.add_argument("--blend", type=Path, help="a .blend whose job ran until then, instead of the click")
     parser.add_argument("--rebuild", action="store_true", help="fetch the window's Blender anew")
     options = parser.parse_args(arguments)
     by_hand: dict[str, object] = {}
 
     def place(folder: Path) -> str:
+        if options.blend is not None:
+            shutil.copy(options.blend, folder / "job.blend")
+            for name in LEFT:
+                if (options.blend.parent / name).is_dir():
+                    shutil.copytree(options.blend.parent / name, folder.parent / "out" / "pictures" / name)
         if not options.by_hand:
             return _job(folder, options.sheet)
         by_hand.update(_tile(folder))
         return "tile.toml"
 
     def wanted() -> dict[str, object]:
-        return {"until": "registration" if by_hand else options.until, "by_hand": by_hand}
+        if options.tools is not None:
+            return {"until": "lighting", "session": "by_tools", "tools": options.tools, "blend": options.blend is not None}
+        if options.tour is not None:
+            return {"until": "", "session": "tour", "tour": options.tour, "blend": options.blend is not None}
+        session, until = ("by_hand", "registration") if by_hand else ("", options.until)
+        return {"until": until, "by_hand": by_hand, "session": session}
 
     played = play(zip_path, place, wanted, size=options.size, rebuild=options.rebuild)
     options.out.mkdir(parents=True, exist_ok=True)
@@ -86,10 +103,10 @@ def play(
     shutil.rmtree(shots, ignore_errors=True)
     for name in ("out", "home", "job"):
         (shots / name).mkdir(parents=True)
-    for name, there in (("scans", "shots/job"), ("pictures", "shots/out/pictures")):  # short paths, fit to be photographed
-        link = root / name
-        if not link.is_symlink():
-            link.symlink_to(there)
+    for name in ("scans", "pictures"):  # short paths, fit to be photographed: window.sh lays the job and the pictures there
+        if (root / name).is_symlink():
+            (root / name).unlink()
+        (root / name).mkdir(exist_ok=True)
     (shots / "out" / "pictures").mkdir()
     shutil.copy(zip_path, shots / "ext.zip")
     for name in DRIVERS:

@@ -30,6 +30,8 @@ shot)
   # own mount and pid namespace: /proc for Blender, and nothing (Xvfb) outlives the run
   unshare --mount --pid --fork --kill-child bash -c '
     mount -t proc proc "$0/proc"
+    mount --bind "$0/shots/job" "$0/scans"
+    mount --bind "$0/shots/out/pictures" "$0/pictures"
     exec chroot "$0" /usr/bin/env -i HOME=/shots/home PATH=/usr/bin:/bin LANG=C.UTF-8 LIBGL_ALWAYS_SOFTWARE=1 \
       W="$1" H="$2" MOST="$3" bash -o pipefail -ec "
         blender --offline-mode --command extension install-file -r user_default -e /shots/ext.zip

@@ -11,7 +11,7 @@ import pytest
 from blender_addon import register, registered, unregister
 from blender_addon.job.sheet import JobSheet
 from blender_addon.scene import roles
-from blender_addon.scene.dressing.debris_brush import brushed
+from blender_addon.scene.dressing.debris_brush import brushed, brushed_over
 from blender_addon.scene.dressing.set_parts import to_metres
 from blender_addon.scene.meshes import make_object
 from blender_addon.scene.shots.lens_drivers import FIELD, FOCAL
@@ -92,3 +92,18 @@ def test_a_crop_looks_where_the_box_was_drawn_and_has_the_set_of_its_shot(scene)
     assert add_crop(scene, hero, (0.1, 0.1, 0.9, 0.9)) == "hero crop 1 crop 1"
     further = scene.bozzetto.camera.shots[1]
     assert (further.set, further.hide) == ("cloth", "rule"), "a crop of a shot shows the set of that shot"
+
+
+def test_each_stroke_is_a_picture_of_its_own_and_the_users_is_left_alone(scene) -> None:
+    mesh = bpy.data.meshes.new("Table")
+    mesh.from_pydata([(-0.2, -0.1, 0.0), (0.2, -0.1, 0.0), (0.2, 0.1, 0.0), (-0.2, 0.1, 0.0)], [], [(0, 1, 2, 3)])
+    table = bpy.data.objects.new("Table", mesh)
+    own = bpy.data.images.new("My mask", 64, 32, float_buffer=True)
+    own.pixels.foreach_set(np.full(64 * 32 * 4, 0.25, np.float32))
+    first = brushed_over(table, own, np.array([[0.0, 0.0]]), radius=0.03, lay=True)
+    second = brushed_over(table, first, np.array([[0.1, 0.0]]), radius=0.03, lay=False)
+    assert tuple(first.size) == tuple(second.size) == (64, 32) and len({own.name, first.name, second.name}) == 3
+    grey = [np.array(image.pixels).reshape(32, 64, 4)[..., 0] for image in (own, first, second)]
+    assert (grey[0] == 0.25).all()
+    assert grey[1][16, 32] == pytest.approx(1.0) and grey[1][16, 48] == pytest.approx(0.25)
+    assert grey[2][16, 32] == pytest.approx(1.0) and grey[2][16, 48] == pytest.approx(0.0)

@@ -1,4 +1,5 @@
-"""Where does a plane cut a surface? Level lines of a value on a triangle mesh, and the sharp zone of a lens drawn with them."""
+"""Where does a plane cut a surface? Level lines of a value on a triangle mesh, the sharp zone of a lens drawn with them, and
+where a part of a surface ends."""
 
 from __future__ import annotations
 
@@ -6,7 +7,8 @@ from collections.abc import Iterable
 
 import numpy as np
 
-from ..arrays import Floats, Ints
+from ..arrays import Bools, Floats, Ints
+from .topology import rim_edges
 
 
 def level_lines(vertices: Floats, faces: Ints, values: Floats, level: float) -> Floats:
@@ -30,6 +32,14 @@ def level_lines(vertices: Floats, faces: Ints, values: Floats, level: float) -> 
         share = (level - values[first]) / (values[other] - values[first])
         ends.append(vertices[first] + share[:, None] * (vertices[other] - vertices[first]))
     return np.stack(ends, axis=1)
+
+
+def border_lines(vertices: Floats, faces: Ints, inside: Bools) -> Floats:
+    """(k, 2, 3) the edges between the triangles (mask over faces) that are inside and the others, or open space."""
+    if not inside.any():
+        return np.zeros((0, 2, 3))
+    edges, _ = rim_edges(faces[inside], len(vertices))
+    return vertices[edges]
 
 
 def clipped_lines(segments: Floats, direction: Floats, low: float, high: float) -> Floats:

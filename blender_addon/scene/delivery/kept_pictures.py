@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Sequence
+from collections.abc import Generator, Sequence
 from pathlib import Path
 
 import bpy
 
 from ...core.files.whole import damage
+from ...core.generators import finish
 from ...job.files.made_files import MANIFEST, MadeFiles
 from ...job.files.whole_files import remember
 from .. import roles
@@ -17,14 +18,23 @@ from ..prints.fingerprint import fingerprint
 
 def scene_digest(scene: bpy.types.Scene, job: str) -> str:
     """A digest of all that a job's pictures show, hand-made changes included; what is not of the job counts by place."""
+    return finish(digesting(scene, job))
+
+
+def digesting(scene: bpy.types.Scene, job: str) -> Generator[None, None, str]:
+    """The same, leaving the window a moment after each block: a set of a million triangles takes seconds.
+
+    The scene must not be changed meanwhile.
+    """
     digest = hashlib.sha256()
-    for block in roles.players(job):
-        if block[roles.ROLE] in ("pivot", "move"):  # cameras on their way and what turns: they show nothing in a picture
-            continue
-        digest.update(f"{block[roles.ROLE]} {block[roles.KEY]} {fingerprint(block)};".encode())
-    for item in sorted(scene.objects, key=lambda block: block.name):
-        if item.get(roles.JOB) != job:
-            digest.update(f"{item.name} {fingerprint(item)};".encode())
+    silent = ("pivot", "move")  # cameras on their way and what turns: they show nothing in a picture
+    ours = [block for block in roles.players(job) if block[roles.ROLE] not in silent]
+    others = [item for item in sorted(scene.objects, key=lambda block: block.name) if item.get(roles.JOB) != job]
+    for kind, name, played in [_place(block, played=True) for block in ours] + [_place(item, played=False) for item in others]:
+        block = getattr(bpy.data, kind)[name]  # by name: nothing of Blender's is held while the window has its moment
+        words = f"{block[roles.ROLE]} {block[roles.KEY]}" if played else block.name
+        digest.update(f"{words} {fingerprint(block)};".encode())
+        yield
     for block in (*bpy.data.materials, *bpy.data.node_groups):
         if block.get(roles.JOB) != job and block.users:
             digest.update(f"{block.name} {fingerprint(block)};".encode())
@@ -33,6 +43,16 @@ def scene_digest(scene: bpy.types.Scene, job: str) -> str:
     if view.use_white_balance:  # said only then, so that pictures of earlier versions still count as made
         digest.update(repr((round(view.white_balance_temperature, 2), round(view.white_balance_tint, 3))).encode())
     return digest.hexdigest()[:20]
+
+
+_COLLECTIONS = {"NODETREE": "node_groups", "MESH": "meshes", "COLLECTION": "collections"}
+"""Where Blender keeps the kinds of blocks whose collection is not called by adding an s."""
+
+
+def _place(block: bpy.types.ID, *, played: bool) -> tuple[str, tuple[str, str | None], bool]:
+    """Where a block is found again: its collection, its name and library; and whether it plays a role."""
+    kind = _COLLECTIONS.get(block.id_type, f"{block.id_type.lower()}s")
+    return kind, (block.name, block.library.filepath if block.library else None), played
 
 
 class KeptPictures:

@@ -12,16 +12,12 @@ NAME, SIZE, USUAL = "Debris mask", 512, 0.5
 """Name of the picture, its longer side in pixels, and the grey that leaves the density as it is drawn by itself."""
 
 
-def mask_over(table: bpy.types.Object, name: str = "") -> bpy.types.Image:
-    """The mask over a table object's extent: the picture of that name where there is one, else a new one, even."""
-    image = bpy.data.images.get(name) if name else None
-    if image is not None and image.size[0] and image.size[1]:
-        return image
+def mask_over(table: bpy.types.Object) -> bpy.types.Image:
+    """A new mask over a table object's extent, even."""
     width, depth = extent_of(table)[1] - extent_of(table)[0]
     size = np.maximum(np.round(SIZE * np.array([width, depth]) / max(width, depth)).astype(int), 8)
     image = bpy.data.images.new(NAME, int(size[0]), int(size[1]), float_buffer=True, is_data=True)
     image.pixels.foreach_set(np.tile(np.array([USUAL, USUAL, USUAL, 1.0], np.float32), int(size[0] * size[1])))
-    image.use_fake_user = True
     return image
 
 
@@ -46,10 +42,22 @@ def brushed(grey: Floats, extent: Floats, stroke: Floats, *, radius: float, lay:
     return grey + cover * ((1.0 if lay else 0.0) - grey)
 
 
-def brush(image: bpy.types.Image, table: bpy.types.Object, stroke: Floats, *, radius: float, lay: bool) -> None:
-    """Paint a stroke, places (n, 2) on the table and a radius in scene units, into a mask, and pack it into the file."""
-    pixels = read_pixels(image)
+def brushed_over(
+    table: bpy.types.Object, former: bpy.types.Image | None, stroke: Floats, *, radius: float, lay: bool
+) -> bpy.types.Image:
+    """A mask like the former one with a stroke painted into it, packed into the file; without a former one, over an even one.
+
+    stroke: places (n, 2) on the table, and a radius, in scene units. Blender's undo knows no pixels, so each stroke makes a
+    picture of its own; a former one that nothing uses any more goes when the file is saved.
+    """
+    image = mask_over(table)
+    if former is not None and former.size[0] and former.size[1]:
+        image.scale(*former.size)
+        pixels = read_pixels(former)
+    else:
+        pixels = read_pixels(image)
     pixels[..., :3] = brushed(pixels[..., 0], extent_of(table), stroke, radius=radius, lay=lay)[..., None]
     image.pixels.foreach_set(np.ascontiguousarray(pixels, np.float32).ravel())
     image.update()
     image.pack()
+    return image

@@ -53,7 +53,7 @@ def apply_shot_light(scene: bpy.types.Scene, shot: bpy.types.Object) -> Callable
         return restore_softness
     followers = [item for item in roles.players(job, role="card", scene=scene) if FOLLOWS in item]
     items = [item for role in ("light", "card") for item in roles.players(job, role=role, scene=scene) if item.get(SETUP)]
-    kept = [(item.name, item.hide_render, _pose(item)) for item in [*items, *followers]]
+    kept = [(item.name, item.hide_render, pose_of(item)) for item in [*items, *followers]]
     before = scene.world.name if scene.world else "", scene.view_settings.exposure
     turn = turn_towards(world, shot)
     same = scene.world == world
@@ -76,7 +76,7 @@ def apply_shot_light(scene: bpy.types.Scene, shot: bpy.types.Object) -> Callable
         for name, hidden, pose in kept:
             item = bpy.data.objects[name]
             item.hide_render = hidden
-            item.location, item.rotation_euler, item.rotation_quaternion, item.scale = pose
+            give_pose(item, pose)
         place = bpy.data.scenes[scene_name]
         place.world = bpy.data.worlds.get(before[0])
         place.view_settings.exposure = before[1]
@@ -84,9 +84,14 @@ def apply_shot_light(scene: bpy.types.Scene, shot: bpy.types.Object) -> Callable
     return restore
 
 
-def _pose(item: bpy.types.Object) -> tuple[Any, ...]:
+def pose_of(item: bpy.types.Object) -> tuple[Any, ...]:
     """The channels that a matrix is written to: given back as they were, not by way of a matrix, which would drift."""
     return item.location.copy(), item.rotation_euler.copy(), item.rotation_quaternion.copy(), item.scale.copy()
+
+
+def give_pose(item: bpy.types.Object, pose: tuple[Any, ...]) -> None:
+    """Write channels that `pose_of` read."""
+    item.location, item.rotation_euler, item.rotation_quaternion, item.scale = pose
 
 
 def turn_towards(world: bpy.types.World, shot: bpy.types.Object) -> Any:

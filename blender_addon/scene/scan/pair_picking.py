@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Any
 
 import bpy
 import numpy as np
 from mathutils import Matrix, Vector
+
+from .aiming import aimed
 
 FIRST, FURTHER = "first", "further"
 FEWEST = 3
@@ -42,16 +45,17 @@ class PairPicking:
         """On which scan the next spot is to be picked."""
         return FIRST if len(self.spots[FIRST]) <= len(self.spots[FURTHER]) else FURTHER
 
-    def pick(self, origin: Any, direction: Any) -> bool:
-        """Take the spot in which a ray (world, metres) meets the scan that is wanted; False when it misses it."""
-        which = self.wanted()
-        item = self.item(which)
-        back = item.matrix_world.inverted()
-        start = back @ Vector(origin)
-        met, place, _, _ = item.ray_cast(start, (back.to_3x3() @ Vector(direction)).normalized())
-        if met:
-            self.spots[which].append(place.copy())
-        return bool(met)
+    def pick(self, origin: Vector, direction: Vector, *, reach: float = 0.0) -> bool:
+        """Take the spot in which a ray (world, metres) meets the scan that is wanted, or a corner within `reach` of it; False
+        when it misses it."""
+        found = self.aimed(origin, direction, reach=reach)
+        if found is not None:
+            self.spots[self.wanted()].append(found[0])
+        return found is not None
+
+    def aimed(self, origin: Vector, direction: Vector, *, reach: float = 0.0) -> tuple[Vector, bool] | None:
+        """What `pick` would take, in the scan's own space, and whether a corner was caught."""
+        return aimed(self.item(self.wanted()), origin, direction, reach=reach)
 
     def undo(self) -> None:
         """Forget the last spot."""
@@ -94,8 +98,17 @@ def _bounds(item: bpy.types.Object) -> tuple[Any, Any]:
     return Vector(corners.min(axis=0)), Vector(corners.max(axis=0))
 
 
-def own_place(item: bpy.types.Object, place: Any) -> tuple[float, ...]:
-    """A place in the world, on an object that shows a scan, in that scan's own coordinates."""
+def _own_matrix(item: bpy.types.Object) -> Matrix:
+    """From a scan's own coordinates to the space of the object that shows it."""
     matrix = item.get("bozzetto_matrix")
-    own = Matrix(np.array(matrix, float).reshape(4, 4).tolist()) if matrix is not None else Matrix.Identity(4)
-    return tuple((item.matrix_world @ own).inverted() @ Vector(place))
+    return Matrix(np.array(matrix, float).reshape(4, 4).tolist()) if matrix is not None else Matrix.Identity(4)
+
+
+def own_place(item: bpy.types.Object, place: Sequence[float]) -> tuple[float, ...]:
+    """A place in the world, on an object that shows a scan, in that scan's own coordinates."""
+    return tuple((item.matrix_world @ _own_matrix(item)).inverted() @ Vector(place))
+
+
+def world_place(item: bpy.types.Object, place: Sequence[float]) -> Vector:
+    """A place in a scan's own coordinates, as the object that shows the scan has it in the world."""
+    return item.matrix_world @ _own_matrix(item) @ Vector(place)

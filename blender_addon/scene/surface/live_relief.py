@@ -31,6 +31,15 @@ def set_band(scene: bpy.types.Scene, setting: str, value: float) -> int:
     return count
 
 
+def followed(setting: str) -> Callable[[bpy.types.PropertyGroup, bpy.types.Context], None]:
+    """The update of a band's property: the material follows it at once. Blender refuses an update that returns something."""
+
+    def follow(group: bpy.types.PropertyGroup, context: bpy.types.Context) -> None:
+        set_band(group.id_data, setting, getattr(group, setting))
+
+    return follow
+
+
 def _set_all(sockets: Sequence[Any], value: float) -> None:
     for socket in sockets:
         socket.default_value = value

@@ -14,6 +14,7 @@ import bpy
 
 from ...core.delivery.cost import Pace
 from ...core.files.whole import damage
+from ...core.generators import passed_on
 from ...core.shots.turntable import angles
 from ...job.errors import OutputError, SubjectError
 from ...job.files.names import check_name
@@ -23,7 +24,7 @@ from ...scene.delivery.contact_sheet import write_contact_sheet
 from ...scene.delivery.copies.marked import MARKED
 from ...scene.delivery.cutouts import cutout_of
 from ...scene.delivery.device import find_device
-from ...scene.delivery.kept_pictures import KeptPictures, put_aside, scene_digest
+from ...scene.delivery.kept_pictures import KeptPictures, digesting, put_aside
 from ...scene.delivery.output import SCENE_PATHS, Quality, set_up
 from ...scene.delivery.shot_state import hang_on_pivot, make_pivot, turning
 from ...scene.delivery.video import write_video
@@ -62,7 +63,7 @@ def run(stage: Stage, settings: Settings) -> Run:
     device = find_device(settings.device)
     stage.note(f"Cycles renders on {device.words}")
     quality, long_side = _quality(settings)
-    base = scene_digest(stage.scene, stage.job)
+    base = yield from passed_on(digesting(stage.scene, stage.job), lambda _: Progress(0.0, "looking what the pictures show"))
     stills = _stills(stage, settings, quality, long_side, base) if settings.stills else []
     cutouts = [_cutout(task) for task in stills] if settings.cutouts else []
     frames = _frames(stage, settings, quality, base) if settings.turntable else []

@@ -65,6 +65,7 @@ def run(stage: Stage, settings: Settings) -> Run:
         yield Progress(place / 2 + 0.4, f"Keeping the colours of the {role}")
         painting = partial(_raster, found, removed, settings.strength)
         raster = yield from aside(painting, Progress(place / 2 + 0.45, f"Keeping the colours of the {role}"))
+        yield Progress(place / 2 + 0.48, f"Packing the colours of the {role}", blocking=True)
         image = make_image(f"Albedo {role}", raster)
         stage.offer("albedo", image, key=role, name=f"Albedo {role}")
         figures[f"{role}_shading_spread"] = round(float(np.std(np.log(removed.shading.mean(axis=1)))), 4)

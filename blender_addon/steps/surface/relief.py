@@ -194,6 +194,7 @@ def _offer(
     maps, facts = yield from aside(lambda: _maps(surface, heights, slopes, own, facts), making)
     for role, values in zip(("relief_height", "relief_normal", "relief_middle", "relief_broad"), maps, strict=True):
         name = role.replace("_", " ").capitalize()
+        yield Progress(0.93, "Packing the maps", blocking=True)
         image = make_image(name, values, data=True, floating=True)
         for fact, value in facts.items():
             image[fact] = value
@@ -229,6 +230,7 @@ def _offer_shading(stage: Stage, surface: TexturedSurface, recovery: Recovery) -
         return values
 
     values = yield from aside(raster, Progress(0.9, "Making the maps"))
+    yield Progress(0.91, "Packing the maps", blocking=True)
     stage.offer("relief_shading", make_image("Relief shading", values, data=True), key="piece", name="Relief shading")
 
 

@@ -5,12 +5,16 @@ from __future__ import annotations
 import bpy
 
 from ...job.step import Step
-from . import crop, debris_brush, relief_mask, shot_from_view
+from . import crop, debris_brush, light_dial, pick_point, relief_mask, shot_from_view
 
-CLASSES = (*shot_from_view.CLASSES, *crop.CLASSES, *debris_brush.CLASSES, *relief_mask.CLASSES)
+CLASSES = (
+    *shot_from_view.CLASSES, *crop.CLASSES, *debris_brush.CLASSES, *relief_mask.CLASSES, *light_dial.CLASSES,
+    *pick_point.CLASSES,
+)  # fmt: skip
 
 _BY_ROLE = {
     "shot": (("bozzetto.shot_from_view", "Shot of this view"), ("bozzetto.crop_box", "Drag a crop ...")),
+    "light": (("bozzetto.light_dial", "Turn the light ..."),),
     "debris": (("bozzetto.debris_brush", "Brush debris ..."),),
     "surface": (("bozzetto.paint_relief", "Paint the relief"),),
 }

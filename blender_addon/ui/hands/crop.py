@@ -15,51 +15,57 @@ from ...core.shots.framing import CameraPose
 from ...scene.meshes import MM
 from ...scene.shots.cameras import optics_of
 from ...scene.shots.lens_drivers import FORMAT, RESOLUTION
-from ..alignment import run_again
-from ..lens import shot_in_work
+from ..lens import is_viewed, shot_in_work
+from ..watched_work import run_again
+from .aiming import is_navigation, is_over
 from .shot_from_view import add_row
+from .view_tool import ViewTool
 
 
-class BOZZETTO_OT_crop_box(bpy.types.Operator):
-    """Drag a box over the shot that is viewed: it becomes a shot of its own, with a longer lens from the same place. Esc
-    leaves"""
+class BOZZETTO_OT_crop_box(ViewTool, bpy.types.Operator):
+    """Drag a box over the shot that is viewed: it becomes a shot of its own, taken from the same place with a longer lens"""
 
     bl_idname = "bozzetto.crop_box"
     bl_label = "Drag a crop"
-    bl_options = {"UNDO"}
+    bl_options = {"INTERNAL"}  # the run that follows is the one undo step
 
     @classmethod
     def poll(cls, context: bpy.types.Context) -> bool:
         """Only where a shot is viewed."""
-        return shot_in_work(context) is not None and context.space_data is not None and context.space_data.type == "VIEW_3D"
+        return super().poll(context) and is_viewed(cls, context)
 
     def invoke(self, context: bpy.types.Context, event: bpy.types.Event) -> set[str]:
         """Look through the shot's camera and wait for the drag."""
-        context.region_data.view_perspective = "CAMERA"
+        view = context.space_data.region_3d
+        self._before = view.view_perspective
+        view.view_perspective = "CAMERA"
         self._from: tuple[int, int] | None = None
-        self._to = (event.mouse_region_x, event.mouse_region_y)
-        self._drawn = bpy.types.SpaceView3D.draw_handler_add(self._draw, (), "WINDOW", "POST_PIXEL")
-        context.window_manager.modal_handler_add(self)
-        context.window.cursor_modal_set("CROSSHAIR")
-        return {"RUNNING_MODAL"}
+        self._to = (0, 0)
+        return self.begin(context, "Drag a box over what the new shot is to show.   Esc leaves", cursor="CROSSHAIR")
 
     def modal(self, context: bpy.types.Context, event: bpy.types.Event) -> set[str]:
         """Follow the drag; at its end make the shot."""
         context.area.tag_redraw()
         if event.type in {"ESC", "RIGHTMOUSE"}:
-            return self._end(context, {"CANCELLED"})
+            context.space_data.region_3d.view_perspective = self._before
+            self.close(context)
+            return {"CANCELLED"}
+        if self._from is None and (is_navigation(event) or not is_over(self._region, event)):
+            return {"PASS_THROUGH"}
+        here = (event.mouse_x - self._region.x, event.mouse_y - self._region.y)
         if event.type == "MOUSEMOVE":
-            self._to = (event.mouse_region_x, event.mouse_region_y)
+            self._to = here
         if event.type == "LEFTMOUSE" and event.value == "PRESS":
-            self._from = self._to = (event.mouse_region_x, event.mouse_region_y)
+            self._from = self._to = here
         if event.type == "LEFTMOUSE" and event.value == "RELEASE" and self._from is not None:
-            self._to = (event.mouse_region_x, event.mouse_region_y)
-            return self._end(context, self._made(context))
-        return {"RUNNING_MODAL"} if self._from is not None or event.type != "MIDDLEMOUSE" else {"PASS_THROUGH"}
+            self._to = here
+            self.close(context)
+            return self._made(context)
+        return {"RUNNING_MODAL"}
 
     def _made(self, context: bpy.types.Context) -> set[str]:
         camera = shot_in_work(context)
-        box = box_in_frame(context, camera, self._from, self._to)
+        box = box_in_frame(self._region, context, camera, self._from, self._to)
         try:
             add_crop(context.scene, camera, box)
         except ValueError as error:
@@ -67,13 +73,8 @@ class BOZZETTO_OT_crop_box(bpy.types.Operator):
             return {"CANCELLED"}
         return run_again(self, "shot")
 
-    def _end(self, context: bpy.types.Context, state: set[str]) -> set[str]:
-        bpy.types.SpaceView3D.draw_handler_remove(self._drawn, "WINDOW")
-        context.window.cursor_modal_restore()
-        context.area.tag_redraw()
-        return state
-
-    def _draw(self) -> None:
+    def draw_over(self) -> None:
+        """The box."""
         if self._from is None:
             return
         (x, y), (u, v) = self._from, self._to
@@ -84,11 +85,11 @@ class BOZZETTO_OT_crop_box(bpy.types.Operator):
 
 
 def box_in_frame(
-    context: bpy.types.Context, camera: bpy.types.Object, start: Any, end: Any
+    region: bpy.types.Region, context: bpy.types.Context, camera: bpy.types.Object, start: tuple[int, int], end: tuple[int, int]
 ) -> tuple[float, float, float, float]:
     """The box between two corners (pixels of the region) in shares of the camera's frame, 0 to 1: left, lower, right, upper."""
     frame = [camera.matrix_world @ corner for corner in camera.data.view_frame(scene=context.scene)]
-    corners = [view3d_utils.location_3d_to_region_2d(context.region, context.region_data, corner) for corner in frame]
+    corners = [view3d_utils.location_3d_to_region_2d(region, context.space_data.region_3d, corner) for corner in frame]
     low, high = np.min(np.array(corners), axis=0), np.max(np.array(corners), axis=0)
     first, last = ((np.array(point, float) - low) / np.maximum(high - low, 1.0) for point in (start, end))
     return (*np.minimum(first, last).tolist(), *np.maximum(first, last).tolist())  # type: ignore[return-value]

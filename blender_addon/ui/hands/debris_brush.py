@@ -7,26 +7,28 @@ import numpy as np
 from bpy.props import FloatProperty
 from bpy_extras import view3d_utils
 
-from ...scene.dressing.debris_brush import brush, mask_over
-from ..alignment import run_again, settings_for
-from ..job_state import stage_of
+from ...core.arrays import Floats
+from ...scene.dressing.debris_brush import brushed_over
+from ..job_state import settings_for, stage_of
+from ..overlays.drawn_lines import HUE
+from ..watched_work import run_again
+from .aiming import is_navigation, is_over, ray_under
+from .view_tool import ViewTool
+
+GROW = 1.25
+"""By what a key changes the brush."""
 
 
-class BOZZETTO_OT_debris_brush(bpy.types.Operator):
-    """Drag over the table to lay debris, with Shift to sweep it away. Each stroke shows at once; Enter or Esc ends"""
+class BOZZETTO_OT_debris_brush(ViewTool, bpy.types.Operator):
+    """Drag over the table to lay debris, with Shift to sweep it away; each stroke shows at once. Esc drops it, or ends"""
 
     bl_idname = "bozzetto.debris_brush"
     bl_label = "Brush debris"
-    bl_options = {"UNDO"}
+    bl_options = {"INTERNAL"}  # the run that follows each stroke is its one undo step
 
     radius: FloatProperty(
         name="Radius", description="Radius of the brush", subtype="DISTANCE", min=0.001, max=1.0, default=0.02
     )
-
-    @classmethod
-    def poll(cls, context: bpy.types.Context) -> bool:
-        """Only in a 3D view."""
-        return context.region_data is not None
 
     def invoke(self, context: bpy.types.Context, event: bpy.types.Event) -> set[str]:
         """Wait for strokes."""
@@ -34,33 +36,80 @@ class BOZZETTO_OT_debris_brush(bpy.types.Operator):
             self.report({"INFO"}, "Run until Tabletop first: there is no table yet")
             return {"CANCELLED"}
         self._stroke: list[tuple[float, float]] = []
-        self._sweep = False
-        context.window_manager.modal_handler_add(self)
-        context.window.cursor_modal_set("PAINT_BRUSH")
-        return {"RUNNING_MODAL"}
+        self._place: tuple[float, float] | None = None
+        self._pressed = self._sweep = False
+        words = "Drag to lay debris   Shift: sweep it away   [ and ]: size of the brush   Enter or Esc ends"
+        return self.begin(context, words, cursor="PAINT_BRUSH")
 
     def modal(self, context: bpy.types.Context, event: bpy.types.Event) -> set[str]:
         """Follow a stroke; at its end lay anew."""
-        if event.type in {"ESC", "RET", "RIGHTMOUSE"}:
-            context.window.cursor_modal_restore()
-            return {"FINISHED"}
+        if event.type in {"ESC", "RIGHTMOUSE"} and self._pressed:
+            self._stroke, self._pressed = [], False
+            context.area.tag_redraw()
+            return {"RUNNING_MODAL"}
+        if event.type in {"ESC", "RET", "NUMPAD_ENTER", "RIGHTMOUSE"}:
+            if event.value == "PRESS":
+                self.close(context)
+                return {"FINISHED"}
+            return {"RUNNING_MODAL"}
+        if not self._pressed and (is_navigation(event) or not is_over(self._region, event)):
+            return {"PASS_THROUGH"}
+        context.area.tag_redraw()
+        if event.type in {"LEFT_BRACKET", "RIGHT_BRACKET"} and event.value == "PRESS":
+            self.radius *= GROW if event.type == "RIGHT_BRACKET" else 1.0 / GROW
+        if event.type in {"LEFTMOUSE", "MOUSEMOVE"}:
+            table = stage_of(context).find("table", "")
+            self._place = None if table is None else on_table(self._region, context.space_data.region_3d, table, event)
         if event.type == "LEFTMOUSE" and event.value == "PRESS":
-            self._stroke, self._sweep = [], event.shift
-        if event.type in {"LEFTMOUSE", "MOUSEMOVE"} and (self._stroke or event.value == "PRESS"):
-            place = on_table(context, stage_of(context).require("table", ""), (event.mouse_region_x, event.mouse_region_y))
-            if place is not None:
-                self._stroke.append(place)
-        if event.type == "LEFTMOUSE" and event.value == "RELEASE" and self._stroke:
-            stroke, self._stroke = self._stroke, []
-            lay_stroke(context, stroke, radius=self.radius, lay=not self._sweep)
-            run_again(self, "debris")
-        return {"PASS_THROUGH"} if event.type in {"MIDDLEMOUSE", "WHEELUPMOUSE", "WHEELDOWNMOUSE"} else {"RUNNING_MODAL"}
+            self._stroke, self._sweep, self._pressed = [], event.shift, True
+        if self._pressed and self._place is not None and event.type in {"LEFTMOUSE", "MOUSEMOVE"}:
+            self._stroke.append(self._place)
+        if event.type == "LEFTMOUSE" and event.value == "RELEASE" and self._pressed:
+            stroke, self._stroke, self._pressed = self._stroke, [], False
+            if stroke:
+                lay_stroke(context, stroke, radius=self.radius, lay=not self._sweep)
+                run_again(self, "debris")
+        return {"RUNNING_MODAL"}
+
+    def draw_over(self) -> None:
+        """The brush on the table and the stroke in hand."""
+        table = stage_of(bpy.context).find("table", "")
+        if table is None or self._place is None:
+            return
+        level = float(table.matrix_world.translation[2])
+        turns = np.linspace(0.0, 2.0 * np.pi, 49)
+        ring = np.array(self._place) + self.radius * np.stack([np.cos(turns), np.sin(turns)], axis=1)
+        draw_on_level(self._region, bpy.context.space_data.region_3d, ring, level, width=1.5)
+        if len(self._stroke) > 1:
+            draw_on_level(self._region, bpy.context.space_data.region_3d, np.array(self._stroke), level, width=4.0)
 
 
-def on_table(context: bpy.types.Context, table: bpy.types.Object, pixel: tuple[int, int]) -> tuple[float, float] | None:
-    """The place (x, y) on the table's plane, in scene units, that a pixel of the region shows; None where it shows none."""
-    origin = np.array(view3d_utils.region_2d_to_origin_3d(context.region, context.region_data, pixel), np.float64)
-    way = np.array(view3d_utils.region_2d_to_vector_3d(context.region, context.region_data, pixel), np.float64)
+def draw_on_level(
+    region: bpy.types.Region, view: bpy.types.RegionView3D, places: Floats, level: float, *, width: float
+) -> None:
+    """A line through places (n, 2) at a height, in the view's pixels; only what lies before the eye."""
+    import gpu
+    from gpu_extras.batch import batch_for_shader
+
+    points = [view3d_utils.location_3d_to_region_2d(region, view, (float(x), float(y), level)) for x, y in places]
+    if any(point is None for point in points):
+        return
+    shader = gpu.shader.from_builtin("POLYLINE_UNIFORM_COLOR")
+    shader.bind()
+    gpu.state.blend_set("ALPHA")
+    shader.uniform_float("viewportSize", gpu.state.viewport_get()[2:])
+    shader.uniform_float("lineWidth", width * bpy.context.preferences.system.ui_scale)
+    shader.uniform_float("color", (*HUE, 0.9))
+    batch_for_shader(shader, "LINE_STRIP", {"pos": [(point.x, point.y, 0.0) for point in points]}).draw(shader)
+    gpu.state.blend_set("NONE")
+
+
+def on_table(
+    region: bpy.types.Region, view: bpy.types.RegionView3D, table: bpy.types.Object, event: bpy.types.Event
+) -> tuple[float, float] | None:
+    """Where the table's plane lies under the mouse, scene units; None where the view does not meet it."""
+    start, direction, _ = ray_under(region, view, event)
+    origin, way = np.array(start, np.float64), np.array(direction, np.float64)
     level = float(table.matrix_world.translation[2])
     if abs(way[2]) < 1e-6 or (level - origin[2]) / way[2] <= 0.0:
         return None
@@ -69,14 +118,11 @@ def on_table(context: bpy.types.Context, table: bpy.types.Object, pixel: tuple[i
 
 
 def lay_stroke(context: bpy.types.Context, stroke: list[tuple[float, float]], *, radius: float, lay: bool) -> bpy.types.Image:
-    """Paint a stroke into the mask for debris, make the mask where there is none, and set it in the settings; the mask.
-
-    stroke: places (x, y) on the table and radius, all in scene units. lay: more debris, else less.
-    """
+    """Paint a stroke into the debris step's mask; the mask, a new picture, so that an undo gives the former one back."""
     table, settings = stage_of(context).require("table", ""), settings_for(context.scene, "debris")
-    image = settings.mask or mask_over(table)
+    former = settings.mask
+    image = brushed_over(table, former, np.array(stroke), radius=radius, lay=lay)
     settings.mask = image
-    brush(image, table, np.array(stroke), radius=radius, lay=lay)
     return image
 
 

@@ -12,8 +12,8 @@ from ...scene.meshes import MM
 from ...scene.shots.lens_drivers import FOCAL, FORMAT, RESOLUTION
 from ...scene.shots.moves import subject_surface
 from ...scene.stage import Stage
-from ..alignment import run_again, settings_for
-from ..job_state import stage_of
+from ..job_state import settings_for, stage_of
+from ..watched_work import run_again
 
 
 class BOZZETTO_OT_shot_from_view(bpy.types.Operator):
@@ -21,7 +21,7 @@ class BOZZETTO_OT_shot_from_view(bpy.types.Operator):
 
     bl_idname = "bozzetto.shot_from_view"
     bl_label = "Shot of this view"
-    bl_options = {"UNDO"}
+    bl_options = {"INTERNAL"}  # the run that follows is the one undo step
 
     @classmethod
     def poll(cls, context: bpy.types.Context) -> bool:

@@ -1,0 +1,49 @@
+"""A shot tried at a small size, to compare: as it is, or without the recovered relief. Nothing of the scene changes."""
+
+from __future__ import annotations
+
+import contextlib
+from collections.abc import Iterator
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import bpy
+
+from ..nodes.materials import relief_nodes
+from .output import Quality, cycles, render_picture
+from .shot_state import dressed_for
+
+if TYPE_CHECKING:
+    from ..stage import Stage
+
+QUALITY = Quality(12, 0.1, careful=False)
+"""Of a picture that is looked at for a moment."""
+
+
+def try_shot(stage: Stage, shot: bpy.types.Object, path: Path, *, side: int, device: str, relief: bool = True) -> None:
+    """Render a shot to a PNG with `side` pixels along its longer side; relief: with what was recovered, else without."""
+    width, height = shot.get("bozzetto_resolution", (3, 2))
+    size = (max(1, round(side * width / max(width, height))), max(1, round(side * height / max(width, height))))
+    with cycles(stage.scene, QUALITY, device=device, seed=stage.seed), dressed_for(stage, shot):
+        with contextlib.nullcontext() if relief else _without_relief(stage.require("piece")):
+            render_picture(stage.scene, path, camera=shot, size=size)
+
+
+@contextlib.contextmanager
+def _without_relief(item: bpy.types.Object) -> Iterator[None]:
+    """The object's materials with the strength of their relief at nought inside the block."""
+    materials = [slot.material for slot in item.material_slots if slot.material is not None and slot.material.node_tree]
+    sockets = [
+        node.inputs["Strength"]
+        for material in materials
+        for node in relief_nodes(material.node_tree)
+        if "Strength" in node.inputs
+    ]
+    kept = [float(socket.default_value) for socket in sockets]
+    try:
+        for socket in sockets:
+            socket.default_value = 0.0
+        yield
+    finally:
+        for socket, value in zip(sockets, kept, strict=True):
+            socket.default_value = value

@@ -1,0 +1,79 @@
+"""The light turned about the vertical for a look, as the setting `lighting.turn` would turn it, and given back."""
+
+from __future__ import annotations
+
+import math
+
+import bpy
+import numpy as np
+from mathutils import Matrix, Vector
+
+from .. import roles
+from .lights import SETUP
+from .shot_light import FLUX, give_pose, pose_of
+
+TURN = "Turn"
+"""Label of the node that turns a picture of surroundings."""
+
+
+class LiveLight:
+    """The lamps, cards and surroundings of the light that a scene stands in. Data are known by name, so that an undo in between
+    harms nothing."""
+
+    def __init__(self, scene: bpy.types.Scene):
+        job, world = scene.get(roles.JOB, ""), scene.world
+        name = world.get(SETUP, "") if world is not None else ""
+        items = [item for role in ("light", "card") for item in roles.players(job, role=role, scene=scene)]
+        turned = [item for item in items if name and item.get(SETUP) == name]
+        self._poses = {item.name: item.matrix_basis.copy() for item in turned}
+        self._channels = {item.name: pose_of(item) for item in turned}
+        self._world = world.name if world is not None and SETUP in world else ""
+        node = self._node()
+        self._start = float(node.inputs["Rotation"].default_value[2]) if node is not None else 0.0
+        self.middle = _middle(scene, job)
+
+    @property
+    def there(self) -> bool:
+        """Whether there is anything to turn."""
+        return bool(self._poses) or self._node() is not None
+
+    @property
+    def azimuth(self) -> float:
+        """Where the light mainly came from at the beginning, radians counter-clockwise from +X seen from above."""
+        flux = bpy.data.worlds[self._world].get(FLUX) if self._world else None
+        if flux is None or math.hypot(flux[0], flux[1]) < 1e-9:
+            return -0.5 * math.pi
+        return math.atan2(flux[1], flux[0])
+
+    def show(self, turn: float) -> None:
+        """Turn it on by an angle (radians, counter-clockwise from above) from where it stood at the beginning."""
+        about = Matrix.Translation(self.middle) @ Matrix.Rotation(turn, 4, "Z") @ Matrix.Translation(-self.middle)
+        for name, pose in self._poses.items():
+            if name in bpy.data.objects:
+                bpy.data.objects[name].matrix_basis = about @ pose
+        node = self._node()
+        if node is not None:
+            node.inputs["Rotation"].default_value[2] = self._start - turn
+
+    def restore(self) -> None:
+        """As it stood at the beginning, to the last bit."""
+        for name, channels in self._channels.items():
+            if name in bpy.data.objects:
+                give_pose(bpy.data.objects[name], channels)
+        node = self._node()
+        if node is not None:
+            node.inputs["Rotation"].default_value[2] = self._start
+
+    def _node(self) -> bpy.types.Node | None:
+        world = bpy.data.worlds.get(self._world)
+        tree = world.node_tree if world is not None else None
+        return next((node for node in tree.nodes if node.label == TURN), None) if tree is not None else None
+
+
+def _middle(scene: bpy.types.Scene, job: str) -> Vector:
+    """The middle of the piece, metres; built-in set-ups stand round it."""
+    piece = next((item for item in roles.players(job, role="piece", scene=scene) if getattr(item, "type", "") == "MESH"), None)
+    if piece is None:
+        return Vector((0.0, 0.0, 0.0))
+    corners = np.array([piece.matrix_world @ Vector(corner) for corner in piece.bound_box])
+    return Vector(0.5 * (corners.min(axis=0) + corners.max(axis=0)))

@@ -1,0 +1,77 @@
+"""How are lines drawn over the 3D view? In one hue, by kind as heavy or as light; just before the surface that they lie on."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+import gpu
+import numpy as np
+from mathutils import Matrix
+
+from ...core.arrays import Floats
+
+HUE = (0.45, 0.92, 1.0)
+"""One hue for all, unlike Blender's own for what is selected; what differs is weight and hatching."""
+
+HATCHING, EDGE, HEAVY = (1.2, 0.45), (2.0, 0.9), (3.5, 1.0)
+"""Width in pixels and opacity of what fills, what ends, and what matters most."""
+
+State = tuple[object, ...]
+"""What lines depend on: they are computed again when it is another."""
+Batch = tuple[gpu.types.GPUBatch, float, float]
+"""Lines as the graphics card takes them, their width in pixels and their opacity."""
+Lines = Mapping[str, tuple[Floats, tuple[float, float]]]
+"""By name: segments (k, 2, 3) in metres, and their width and opacity."""
+
+
+def batches(lines: Lines) -> list[Batch]:
+    """Lines as the graphics card takes them, each with width and opacity."""
+    from gpu_extras.batch import batch_for_shader
+
+    shader = gpu.shader.from_builtin("POLYLINE_UNIFORM_COLOR")
+    made = []
+    for segments, (width, alpha) in lines.values():
+        if len(segments):
+            points = np.asarray(segments, np.float32).reshape(-1, 3)
+            made.append((batch_for_shader(shader, "LINES", {"pos": points.tolist()}), width, alpha))
+    return made
+
+
+def draw_batches(made: list[Batch]) -> None:
+    """Draw them, hidden where the scene stands before them."""
+    shader = gpu.shader.from_builtin("POLYLINE_UNIFORM_COLOR")
+    shader.bind()
+    shader.uniform_float("viewportSize", gpu.state.viewport_get()[2:])
+    gpu.state.blend_set("ALPHA")
+    gpu.state.depth_test_set("LESS_EQUAL")
+    with gpu.matrix.push_pop():
+        gpu.matrix.load_matrix(_nearer(gpu.matrix.get_model_view_matrix(), gpu.matrix.get_projection_matrix()))
+        for batch, width, alpha in made:
+            shader.uniform_float("lineWidth", width)
+            shader.uniform_float("color", (*HUE, alpha))
+            batch.draw(shader)
+    gpu.state.depth_test_set("NONE")
+    gpu.state.blend_set("NONE")
+
+
+def draw_words(lines: list[str], x: float, y: float, *, size: float = 12.0) -> None:
+    """Lines of words upwards from a place in the region's pixels, the last one lowest, readable on any ground."""
+    import blf
+    import bpy
+
+    scale = bpy.context.preferences.system.ui_scale
+    blf.size(0, size * scale)
+    blf.color(0, *HUE, 1.0)
+    blf.enable(0, blf.SHADOW)
+    blf.shadow(0, 5, 0.0, 0.0, 0.0, 0.9)
+    for place, words in enumerate(reversed(lines)):
+        blf.position(0, x, y + (size + 4.0) * place * scale, 0.0)
+        blf.draw(0, words)
+    blf.disable(0, blf.SHADOW)
+
+
+def _nearer(view: Matrix, projection: Matrix) -> Matrix:
+    """The view with everything a thousandth nearer to the eye, in the same place on screen: lines stay before their surface."""
+    if projection[3][3] == 0.0:  # perspective: shrink towards the eye
+        return Matrix.Scale(0.999, 4) @ view
+    return Matrix.Translation((0.0, 0.0, 0.002 / abs(projection[1][1]))) @ view
