@@ -19,11 +19,11 @@ spatial = pytest.importorskip("scipy.spatial")
 from hypothesis import HealthCheck, given, settings  # noqa: E402
 from hypothesis import strategies as st  # noqa: E402
 
-from blender_addon.core.mesh import clipping, components, holes, rims, spikes, topology  # noqa: E402
+from blender_addon.core.mesh import clipping, components, holes, rims, sections, spikes, topology  # noqa: E402
 from blender_addon.core.mesh import cut as mesh_cut  # noqa: E402
 from blender_addon.core.mesh import triangles as plain  # noqa: E402
 from blender_addon.core.mesh.triangles import TriangleMesh  # noqa: E402
-from blender_addon.core.scan import known_length, loose, support_plane, table, units, upright  # noqa: E402
+from blender_addon.core.scan import known_length, loose, snapping, support_plane, table, units, upright  # noqa: E402
 from blender_addon.core.scan.facing.choosing import facings  # noqa: E402
 from blender_addon.core.scan.facing.profiles import Standing  # noqa: E402
 from blender_addon.core.scan.units import COUNTABLE  # noqa: E402
@@ -208,6 +208,21 @@ def test_clipping(mesh: TriangleMesh, normal: tuple[float, float, float], offset
     slack = 1e-5 * (1.0 + float(np.abs(mesh.vertices).max(initial=0.0)))  # a rounding of 32-bit coordinates
     assert (used @ np.array(normal) >= offset - slack).all()
     sound(clipping.cropped(mesh, np.array([-0.5] * 3), np.array([0.7] * 3)))
+
+
+@EACH
+@given(ANY, st.integers(0, 99))
+def test_borders_and_spots(mesh: TriangleMesh, seed: int) -> None:
+    inside = np.random.default_rng(seed).random(len(mesh.faces)) < 0.5
+    lines = sections.border_lines(mesh.vertices, mesh.faces, inside)
+    assert lines.shape == (len(lines), 2, 3)
+    if inside.any():
+        assert len(lines) == len(topology.rim_edges(mesh.faces[inside], len(mesh.vertices))[0])
+    for reach in (1e-3, 1.0, 100.0) if len(mesh.vertices) else ():
+        place = np.asarray(mesh.vertices[seed % len(mesh.vertices)], float)
+        spot, caught = snapping.snapped(place, mesh.vertices, reach)
+        if np.isfinite(place).all():
+            assert np.linalg.norm(spot - place) <= reach * 1.001 and (caught or np.array_equal(spot, place))
 
 
 def as_a_step_gets_it(mesh: TriangleMesh) -> TriangleMesh | None:
