@@ -9,7 +9,7 @@ from typing import Any
 
 import numpy as np
 
-from blender_addon.core.closeups.camera import PhotoCamera, angle_between, turned
+from blender_addon.core.closeups.camera import PhotoCamera, turned
 from blender_addon.core.closeups.photo_set import Kept, PhotoSet, Reading
 from blender_addon.core.closeups.pose import Pose, Spots, pose_of
 from blender_addon.core.closeups.seen import Form, faces_seen
@@ -133,47 +133,6 @@ def plate(speckle: float = 0.12) -> Read:
     return Read(reading, photo_set.normal, reading.weight > 0.5)
 
 
-@dataclass(frozen=True)
-class Clicked:
-    """Cameras by six clicks. success: percent with a turn within 0.5 degrees and a place within 1 % of the distance. placed:
-    percent that lay the piece within 2 texels of the scan. false_sure: percent called sure that lay it more than 2 off. texels:
-    median."""
-
-    success: float
-    placed: float
-    false_sure: float
-    texels: float
-
-
-def clicked(mesh: TriangleMesh, texel_mm: float, *, whole: bool, count: int = 40, off_px: float = 2.0) -> Clicked:
-    """12 MP photos of a scan from random places, the whole piece in view or a part of it; half of them name a focal length."""
-    rng = np.random.default_rng(11 if whole else 12)
-    form = form_of(mesh)
-    right, placed, false, texels, sure = 0, 0, 0, [], 0
-    for trial in range(count):
-        camera = _random_camera(form, rng, whole)
-        seen = np.unique(form.faces[faces_seen(camera, form)])
-        pixels = camera.project(form.vertices[seen])[0]
-        chosen = [int(rng.integers(len(seen)))]
-        for _ in range(5):
-            apart = np.min([np.linalg.norm(pixels - pixels[pixel], axis=1) for pixel in chosen], axis=0)
-            chosen.append(int(np.argmax(apart * rng.uniform(0.6, 1.0, len(apart)))))
-        rows = seen[chosen]
-        spots = Spots(form.vertices[rows], pixels[chosen] + off_px * rng.normal(size=(6, 2)), form.normals[rows])
-        distance = camera.distance * float(np.exp(0.05 * rng.normal())) if trial % 2 else None
-        pose = pose_of(spots, camera.size, distance=distance)
-        far = float(np.linalg.norm(form.vertices[rows].mean(axis=0) - camera.place))
-        turn = angle_between(pose.camera.rotation, camera.rotation)
-        off = float(np.linalg.norm(pose.camera.place - camera.place)) / far
-        apart = np.linalg.norm(pose.camera.project(form.vertices[seen])[0] - pixels, axis=1) * far / camera.distance / texel_mm
-        texels.append(float(np.median(apart)))
-        right += turn < 0.5 and off < 0.01
-        placed += texels[-1] <= 2.0
-        sure += pose.verdict == "sure"
-        false += pose.verdict == "sure" and texels[-1] > 2.0
-    return Clicked(100 * right / count, 100 * placed / count, 100 * false / count, float(np.median(texels)))
-
-
 def _random_camera(form: Form, rng: Any, whole: bool) -> PhotoCamera:
     """A phone's or a macro lens's camera from a random side."""
     low, high = form.vertices.min(axis=0), form.vertices.max(axis=0)
@@ -193,10 +152,9 @@ def _random_camera(form: Form, rng: Any, whole: bool) -> PhotoCamera:
     return PhotoCamera(rotation, place, distance, float(0.01 * rng.normal()), size)
 
 
-def wrong_ones(mesh: TriangleMesh, count: int = 20) -> float:
-    """Percent of photos that can't be right (mirrored, spots of another place) that are called sure."""
+def wrong_ones(form: Form, count: int = 20) -> float:
+    """Percent of photos that can't be right (mirrored, spots of another place) that are called sure by their spots."""
     rng = np.random.default_rng(21)
-    form = form_of(mesh)
     sure = 0
     for trial in range(count):
         camera = _random_camera(form, rng, True)

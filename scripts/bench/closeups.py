@@ -1,7 +1,7 @@
-"""What do close-ups bring that the scan has not? Against known truth: relief by moved lamps, and cameras by clicks.
+"""What do close-ups bring that the scan has not? Against known truth: relief by moved lamps, cameras by clicks or without any.
 
 Cases: SHAPE/tripod/lamps-1, -4, -8 and SHAPE/dark/lamps-4 (with a photo with the lamp off), plate, clicks/whole, clicks/part,
-wrong. The first run renders a shape's photos for some minutes into the cache.
+itself/whole, itself/part, wrong. The first run renders a shape's photos for some minutes into the cache.
 """
 
 from __future__ import annotations
@@ -9,17 +9,22 @@ from __future__ import annotations
 import statistics
 import time
 
+from blender_addon.core.closeups.camera import angle_between
+from blender_addon.core.closeups.placing import search as placing_search
 from scripts.closeups.cases import Setting, closeup_case
-from scripts.truth.scanner import baked_scan
+from scripts.closeups.placed import placed_photos
+from scripts.closeups.worked_scan import worked_skin
 
 from . import Options, Record
 from . import _closeup_measures as measures
+from . import _placing_measures as placing
 from ._closeup_pictures import before_and_after
 
 SHAPES = ("owl", "sharp", "smooth")
 LIMITS = {1: (">= 20", ">= 40"), 4: (">= 50", ">= 65"), 8: (">= 55", ">= 75")}
 OFF_PX = 1.0
 """Pixels that a click is off on the bench's pictures of 640 pixels; 2 on the 12 MP photos of `clicks`."""
+PLACING = ("clicks/whole", "clicks/part", "itself/whole", "itself/part", "wrong")
 
 
 def run(record: Record, options: Options) -> None:
@@ -39,17 +44,47 @@ def run(record: Record, options: Options) -> None:
         flat = measures.plate()
         wrong = flat.errors_deg(flat.reading.slope)
         record.add("false_detail_deg", float(sorted(wrong)[len(wrong) // 2]), case="plate", unit="deg", goal="<= 0.5")
-    scan = baked_scan("owl")
-    for case in ("whole", "part"):
-        if options.wants(f"clicks/{case}"):
-            found = measures.clicked(scan.scan, scan.mm_a_texel, whole=case == "whole", count=12 if options.fast else 40)
-            name = f"clicks/{case}"
-            record.add("camera_success_percent", found.success, case=name, unit="%", floor=">= 100")
-            record.add("camera_placed_percent", found.placed, case=name, unit="%")
-            record.add("reprojection_texels", found.texels, case=name, floor="<= 1")
-            record.add("false_sure", found.false_sure, case=name, unit="%", goal="<= 0")
+    if any(options.wants(name) for name in PLACING):
+        _placing(record, options)
+
+
+def _placing(record: Record, options: Options) -> None:
+    """Cameras on rendered photos of the owl, against the scan that the steps before have worked on."""
+    count = 4 if options.fast else 12
+    skin = worked_skin("owl")
+    looks = placing_search.views(skin) if any(options.wants(name) for name in PLACING[2:]) else []
+    for kind in ("whole", "part"):
+        photos = placed_photos("owl", kind, count) if options.wants(f"clicks/{kind}") or options.wants(f"itself/{kind}") else []
+        if options.wants(f"clicks/{kind}"):
+            alone, found = placing.by_clicks(photos, skin)
+            _cameras(record, found, f"clicks/{kind}", ">= 100", alone)
+        if options.wants(f"itself/{kind}"):
+            start = time.perf_counter()
+            found = placing.by_itself(photos, skin, looks)
+            _cameras(record, found, f"itself/{kind}", {"whole": ">= 90", "part": ">= 60"}[kind], None)
+            record.add("seconds", (time.perf_counter() - start) / count, case=f"itself/{kind}", unit="s")
     if options.wants("wrong"):
-        record.add("false_sure", measures.wrong_ones(scan.scan), case="wrong", unit="%", goal="<= 0")
+        record.add("false_sure", measures.wrong_ones(skin.form), case="wrong/clicks", unit="%", goal="<= 0")
+        photos = placed_photos("owl", "whole", min(count, 6))
+        mirrored = placing.wrongly_sure(photos, skin, looks, lambda grey: grey[:, ::-1])
+        record.add("false_sure", mirrored, case="wrong/mirrored", unit="%", goal="<= 0")
+        others = placed_photos("sharp", "whole", min(count, 6))
+        record.add("false_sure", placing.wrongly_sure(others, skin, looks, lambda grey: grey), case="wrong/another piece",
+                   unit="%", goal="<= 0")  # fmt: skip
+
+
+def _cameras(record: Record, found: placing.Found, case: str, floor: str, alone: placing.Found | None) -> None:
+    """All figures of cameras, those by the clicks alone as their yardstick."""
+    beside = {name: getattr(alone, name) if alone else None for name in ("success", "turned", "placed", "false_sure")}
+    record.add("camera_success_percent", found.success, case=case, unit="%", yardstick=beside["success"], floor=floor)
+    record.add("camera_turned_percent", found.turned, case=case, unit="%", yardstick=beside["turned"])
+    record.add("camera_placed_percent", found.placed, case=case, unit="%", yardstick=beside["placed"])
+    for metric, values, unit in (("turn_deg", found.turn_deg, "deg"), ("place_percent", found.place_percent, "%")):
+        record.add(metric, statistics.median(values), case=case, unit=unit)
+    texels = statistics.median(alone.texels) if alone else None
+    record.add("reprojection_texels", statistics.median(found.texels), case=case, yardstick=texels, floor="<= 1")
+    record.add("sure_percent", 100.0 * sum(found.sure) / len(found.sure), case=case, unit="%")
+    record.add("false_sure", found.false_sure, case=case, unit="%", yardstick=beside["false_sure"], goal="<= 0")
 
 
 def _relief(record: Record, options: Options, shape: str, name: str, count: int, *, dark: bool) -> None:
@@ -67,7 +102,7 @@ def _relief(record: Record, options: Options, shape: str, name: str, count: int,
     record.add("finest_mm", found.finest_mm() or float("inf"), case=place, unit="mm", floor="<= 0.2", goal="<= 0.06")
     record.add("told_finest_mm", found.reading.finest, case=place, unit="mm")
     record.add("covered_percent", 100.0 * float(found.counted.mean()), case=place, unit="%")
-    turn = measures.angle_between(pose.camera.rotation, case.cameras[0].rotation)
+    turn = angle_between(pose.camera.rotation, case.cameras[0].rotation)
     record.add("camera_turn_deg", turn, case=place, unit="deg")
     record.add("seconds", took, case=place, unit="s")
     before_and_after(found, options.out / f"closeup_{place.replace('/', '_')}.png")

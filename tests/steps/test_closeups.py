@@ -12,7 +12,7 @@ import bpy
 import numpy as np
 import pytest
 
-from blender_addon.core.closeups.camera import PhotoCamera
+from blender_addon.core.closeups.camera import PhotoCamera, turned
 from blender_addon.core.closeups.seen import Form, faces_seen, pixels_seen
 from blender_addon.core.mesh.triangles import shading_normals, unit
 from blender_addon.core.srgb import encode
@@ -40,9 +40,21 @@ def _form() -> Form:
     return Form(vertices, piece.faces, shading_normals(vertices, piece.faces))
 
 
-def _photographed(folder: Path, lamps: Any = LAMPS, *, other: bool = False) -> list[str]:
-    """A PNG a lamp; grooves run along y. other: of a piece of another form."""
-    form, camera = _form(), CAMERA
+def _photographed(folder: Path, lamps: Any = LAMPS, *, other: bool = False, by_hand: bool = False) -> list[str]:
+    """A PNG a lamp; grooves run along y. other: of a piece of another form. by_hand: of a speckled piece, each from a place of
+    its own but the first."""
+    return [_photo(folder, number, lamp, other, by_hand) for number, lamp in enumerate(lamps)]
+
+
+def _of_hand(number: int) -> PhotoCamera:
+    """The camera of a photo: a degree and a millimetre off the first one's."""
+    rng = np.random.default_rng(number + 5)
+    turn, place = np.radians(0.6) * rng.normal(size=3), CAMERA.place + 0.7 * rng.normal(size=3)
+    return PhotoCamera(turned(turn) @ CAMERA.rotation, place, CAMERA.distance, 0.0, SIZE) if number else CAMERA
+
+
+def _photo(folder: Path, number: int, lamp: Any, other: bool, by_hand: bool) -> str:
+    form, camera = _form(), _of_hand(number) if by_hand else CAMERA
     seen = np.flatnonzero(faces_seen(camera, form))
     texels = pixels_seen(camera, form, seen, camera.size)
     place = texels.interpolate(form.faces[seen], form.vertices).astype(float)
@@ -51,22 +63,25 @@ def _photographed(folder: Path, lamps: Any = LAMPS, *, other: bool = False) -> l
     if other:
         wave = 0.6 * np.cos(2 * np.pi * (place[:, :1] + 0.7 * place[:, 1:2]) / 8.0)
         normal = unit(np.array([0.0, 0.0, 1.0]) - wave * (1.0, 0.7, 0.0))
-    names = []
-    rng = np.random.default_rng(1)
-    for number, lamp in enumerate(lamps):
-        way = lamp - place
-        far = np.linalg.norm(way, axis=1)
-        light = 0.6 * (110.0 / far) ** 2 * np.maximum((normal * way).sum(axis=1) / far, 0) + 0.02
-        raster = texels.scatter(light.astype(np.float32)) + 0.002 * rng.standard_normal(texels.shape)
-        image = bpy.data.images.new("photo", *camera.size)
-        full = np.ones((*texels.shape, 4), np.float32)
-        full[..., :3] = encode(np.clip(raster, 0, 1))[..., None]
-        image.pixels.foreach_set(full.ravel())
-        image.filepath_raw, image.file_format = str(folder / f"lamp_{number}.png"), "PNG"
-        image.save()
-        names.append(image.filepath_raw)
-        bpy.data.images.remove(image)
-    return names
+    albedo = np.full((len(place), 1), 0.6)
+    if by_hand:
+        rng = np.random.default_rng(8)
+        waves = rng.normal(size=(12, 3)) * 2.2
+        albedo[:, 0] *= np.exp(0.12 * np.sin(place @ waves.T + rng.uniform(0, 6, 12)).sum(axis=1))
+    way = lamp - place
+    far = np.linalg.norm(way, axis=1)
+    light = albedo[:, 0] * (110.0 / far) ** 2 * np.maximum((normal * way).sum(axis=1) / far, 0) + 0.02
+    raster = texels.scatter(light.astype(np.float32))
+    raster += 0.002 * np.random.default_rng(number + 1).standard_normal(texels.shape)
+    image = bpy.data.images.new("photo", *camera.size)
+    full = np.ones((*texels.shape, 4), np.float32)
+    full[..., :3] = encode(np.clip(raster, 0, 1))[..., None]
+    image.pixels.foreach_set(full.ravel())
+    image.filepath_raw, image.file_format = str(folder / f"lamp_{number}.png"), "PNG"
+    image.save()
+    name = str(image.filepath_raw)
+    bpy.data.images.remove(image)
+    return name
 
 
 def _spots(camera: PhotoCamera = CAMERA, rows: tuple[int, ...] = (680, 710, 1222, 1737, 1766, 990, 1455)) -> list[Any]:
@@ -127,6 +142,20 @@ def _slopes_along_x(place: Laid) -> tuple[Any, Any]:
     mapped = decode(normal[row[good], column[good], :3])
     x = np.einsum("nc,nci->ni", share, vertices[faces])[good, 0]
     return np.stack([x, -mapped[:, 0] / mapped[:, 2]]), shares
+
+
+def test_photos_of_a_hand_are_aligned_and_bring_the_grooves_too(tmp_path: Path) -> None:
+    place = laid(sheet(), None)
+    names = _photographed(tmp_path, by_hand=True)
+    result = done(place, closeups, photos=_rows(names), spots=_spots(), by_hand="1")
+    assert result.figures["1_photos"] == 4, words(place)
+    slope, weight = _slopes_along_x(place)
+    true = GROOVE * np.cos(2 * np.pi * slope[0] / PERIOD)
+    assert (weight > 0.5).mean() > 0.25
+    assert np.corrcoef(true, slope[1])[0, 1] > 0.8  # the speckles' own noise, and photos a part of a pixel off
+    without = laid(sheet(), None)
+    done(without, closeups, photos=_rows([names[0], names[2]]), spots=_spots())
+    assert '"lamp_2.png" seems to be taken' in words(without) and "by_hand" in words(without)
 
 
 def test_a_lamp_place_taken_twice_counts_once(tmp_path: Path) -> None:

@@ -48,7 +48,8 @@ class Pose:
 
     camera. off: (n,) pixels that each spot lies off. turn_deg: standard error of its turn. place_percent: of its place, in
     percent of the distance to the spots; large for a flat part seen by a long lens, which does no harm. shift: the largest
-    uncertainty in pixels of points round the spots. verdict: 'sure', 'not sure' or 'no fit'; why: the words for the latter two.
+    uncertainty in pixels of points round the spots. click: pixels that a spot is off. verdict: 'sure', 'not sure' or 'no fit';
+    why: the words for the latter two.
     """
 
     camera: PhotoCamera
@@ -56,6 +57,7 @@ class Pose:
     turn_deg: float
     place_percent: float
     shift: float
+    click: float
     verdict: str
     why: str = ""
 
@@ -226,7 +228,7 @@ def _judged(camera: PhotoCamera, spots: Spots, size: tuple[int, int], distance: 
     shift = float(np.sqrt(np.einsum("ni,ij,nj->n", wider, errors, wider).max()))
 
     def pose(verdict: str, why: str = "") -> Pose:
-        return Pose(camera, off, turn, place, shift, verdict, why)
+        return Pose(camera, off, turn, place, shift, click, verdict, why)
 
     wrong = off > 6 * spread
     if wrong.any() or float(np.median(off)) > 8 * click:

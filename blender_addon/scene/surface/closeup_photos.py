@@ -1,4 +1,4 @@
-"""How do a user's photos reach the close-ups? Read by Blender, turned as they were held, made smaller; never written."""
+"""How do a user's photos reach the close-ups? Read by Blender, as sRGB, turned as held, made smaller; never written."""
 
 from __future__ import annotations
 
@@ -10,6 +10,7 @@ import numpy as np
 
 from ...core.arrays import Floats
 from ...core.closeups.camera import distance_by_film
+from ...core.files.pictures.colour_profile import as_srgb
 from ...core.files.pictures.exif import as_held, photo_fields
 from ...core.files.plain_files import is_there
 from ...core.records import record
@@ -42,8 +43,9 @@ def read_photo(path: Path, *, longest: int) -> Photo:
             f'The photo "{path.name}" is HEIC, which can\'t be read here: have the phone write JPEG ("most compatible"), or '
             "save a copy as JPEG at full size"
         )
-    fields = photo_fields(path.read_bytes())
-    pixels = as_held(_loaded(path), fields.orientation)
+    data = path.read_bytes()
+    fields = photo_fields(data)
+    pixels = as_held(as_srgb(_loaded(path), data), fields.orientation)
     height, width = pixels.shape[:2]
     if min(height, width) < SMALLEST:
         raise InputError(f'The photo "{path.name}" has only {width} x {height} pixels: use the file as the camera wrote it')

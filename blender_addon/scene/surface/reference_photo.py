@@ -10,6 +10,7 @@ import bpy
 import numpy as np
 
 from ...core.arrays import Floats
+from ...core.files.pictures.colour_profile import as_srgb
 from ...core.files.plain_files import is_there
 from ...core.surface import colour_card, reflectance
 from ...job.errors import InputError
@@ -48,7 +49,7 @@ def _read(path: Path) -> Floats:
     try:
         if image.is_float:
             raise InputError(f'The reference photo "{path.name}" holds linear light; save it as JPEG or PNG')
-        return np.ascontiguousarray(read_pixels(image)[::-1, :, :3])
+        return as_srgb(np.ascontiguousarray(read_pixels(image)[::-1, :, :3]), path.read_bytes())
     except ValueError:
         raise InputError(f'The reference photo "{path.name}" is damaged; save it again as JPEG or PNG') from None
     finally:

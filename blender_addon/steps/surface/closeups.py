@@ -15,7 +15,8 @@ from ...core.closeups.camera import PhotoCamera
 from ...core.closeups.checking import kept_photos
 from ...core.closeups.layout import Layout, laid_out
 from ...core.closeups.photo_set import Kept, PhotoSet, Reading
-from ...core.closeups.pose import FEWEST, Pose, Spots, pose_of
+from ...core.closeups.placing.look import Skin
+from ...core.closeups.pose import FEWEST, Spots
 from ...core.closeups.seen import Form
 from ...core.generators import passed_on
 from ...core.mesh.triangles import shading_normals
@@ -30,6 +31,8 @@ from ...scene.nodes.closeups import LAYER
 from ...scene.stage import Stage
 from ...scene.surface.closeup_photos import Photo, read_photo
 from ...scene.surface.closeup_places import PLACES, coloured, offered_places, overlaid, own_colours, relief_slopes
+from ...scene.surface.closeup_skin import skin_of
+from ._closeup_cameras import Further, Placed, by_itself, by_spots, nowhere, small
 from .declared.closeups import PhotoRow, Settings, SpotRow
 
 MOST = 20
@@ -44,12 +47,13 @@ def run(stage: Stage, settings: Settings) -> Run:
     sets = _sets(rows, settings.spots)
     yield Progress(0.02, "Reading the piece")
     form = _form(stage)
+    skin = skin_of(stage, form)
     readings: list[tuple[str, PhotoCamera, Reading]] = []
     decisions: list[Decision] = []
     figures: dict[str, Any] = {"places": 0}
     for turn, (name, photos) in enumerate(sets.items()):
         start, width = 0.05 + 0.85 * turn / len(sets), 0.85 / len(sets)
-        found = yield from _place(stage, settings, form, name, photos, (start, width))
+        found = yield from _place(stage, settings, skin, name, photos, (start, width))
         decisions.append(found.decision)
         figures |= {f"{name}_{key}": value for key, value in found.figures.items()}
         if found.reading is not None and found.camera is not None:
@@ -96,10 +100,10 @@ def _sets(rows: list[PhotoRow], spots: list[SpotRow]) -> dict[str, list[PhotoRow
                 f'closeups.photos: the place "{name}" needs 1 to {MOST} photos with the lamp on and at most one off'
             )
         marked = sum(row.set == name for row in spots)
-        if marked < FEWEST:
+        if 0 < marked < FEWEST:
             raise SheetError(
                 f'closeups.spots: the place "{name}" has {marked} spots; mark {FEWEST} or more, the same on "{photos[0].file}" '
-                "and on the scan, six are better"
+                "and on the scan, six are better; or none, and the place is looked for"
             )
     return sets
 
@@ -116,48 +120,44 @@ def _form(stage: Stage) -> Form:
 
 
 def _place(
-    stage: Stage, settings: Settings, form: Form, name: str, rows: list[PhotoRow], share: tuple[float, float]
+    stage: Stage, settings: Settings, skin: Skin, name: str, rows: list[PhotoRow], share: tuple[float, float]
 ) -> Generator[Progress, None, _Found]:
     """Solve one place."""
     start, width = share
     yield Progress(start, f"Reading the photos of place {name}")
     first = read_photo(stage.sheet.path(rows[0].file), longest=settings.longest_side)
-    spots = _spots(stage, settings, form, name, first)
-    solving = Progress(start + 0.1 * width, f"Looking for the camera of place {name}")
-    try:
-        pose: Pose = yield from aside(partial(pose_of, spots, first.size, distance=first.distance), solving)
-    except ValueError as error:
-        raise InputError(f'The spots of place "{name}" give no camera: {error}') from None
-    camera = pose.camera.scaled((first.pixels.shape[1], first.pixels.shape[0]))
-    accepted = name in [part.strip() for part in settings.accepted.split(",")]
-    figures = {"camera": pose.verdict, "spots_off_px": round(float(np.median(pose.off)), 2)}
-    picture = yield from aside(partial(overlaid, first.pixels, camera, form), solving)
-    found = _Found(_decision(settings, name, pose, accepted, picture), figures)
-    if pose.verdict == "no fit" or (pose.verdict == "not sure" and not accepted):
-        stage.warn(f'The close-ups of place "{name}" are set aside: {pose.why}')
+    words = f"Looking for the camera of place {name}"
+    solving = Progress(start + 0.1 * width, words)
+    placed: Placed | None
+    if any(row.set == name for row in settings.spots):
+        placed = yield from by_spots(first, _spots(stage, settings, skin.form, name, first), skin, name, solving)
+    else:
+        placed = yield from by_itself(first, skin, (start, 0.2 * width), words)
+    if placed is None:
+        placed = nowhere(skin, first)
+    accepted = name in _names(settings.accepted)
+    camera = small(first.pixels, placed.camera)
+    picture = yield from aside(partial(overlaid, first.pixels, camera, skin.form), solving)
+    found = _Found(_decision(settings, name, placed, accepted, picture), {"camera": placed.verdict})
+    if placed.spots_off is not None:
+        found.figures["spots_off_px"] = round(placed.spots_off, 2)
+    if placed.verdict == "no fit" or (placed.verdict == "not sure" and not accepted):
+        stage.warn(f'The close-ups of place "{name}" are set aside: {placed.why}')
         return found
-    photo_set = yield from aside(partial(_begun, form, camera, name), solving)
-    for turn, row in enumerate(rows):
-        yield Progress(start + (0.2 + 0.3 * turn / len(rows)) * width, f'Reading "{Path(row.file).name}"')
-        photo = first if turn == 0 else read_photo(stage.sheet.path(row.file), longest=settings.longest_side)
-        if photo.size != first.size:
-            raise InputError(
-                f'The photo "{Path(row.file).name}" is {photo.size[0]} x {photo.size[1]} pixels and the first of its place '
-                f"{first.size[0]} x {first.size[1]}: photos of one place are taken alike, and not cropped"
-            )
-        adding = Progress(start + (0.2 + 0.3 * turn / len(rows)) * width, f'Aligning "{Path(row.file).name}"')
-        yield from aside(partial(photo_set.add, photo.pixels, lamp_off=row.kind == "room"), adding)
+    photo_set = yield from aside(partial(_begun, skin.form, camera, name), solving)
+    names = yield from _added(stage, settings, photo_set, skin, (name, rows, first), share)
+    if not names:
+        return found
     relief = relief_slopes(stage, photo_set)
-    names = [Path(row.file).name for row in rows if row.kind == "lamp"]
     kept: Kept = yield from aside(
         partial(kept_photos, photo_set, names), Progress(start + 0.5 * width, "Looking for the lamps")
     )
-    for words in kept.aside:
-        stage.warn(f'Place "{name}": {words}')
+    for reason in kept.aside:
+        stage.warn(f'Place "{name}": {reason}')
     if not kept.rows:
         return found
     reading: Reading = yield from aside_steps(
-        _stepped(photo_set, relief, kept, name), lambda part, words: Progress(start + (0.5 + 0.5 * part) * width, words)
+        _stepped(photo_set, relief, kept, name), lambda part, text: Progress(start + (0.5 + 0.5 * part) * width, text)
     )
     found.camera, found.reading = camera, reading
     found.figures |= {
@@ -168,6 +168,55 @@ def _place(
         "sharp_mm": round(reading.focus.furthest - reading.focus.nearest, 2),
     }
     return found
+
+
+def _names(listed: str) -> list[str]:
+    """The places of a list with commas."""
+    return [part.strip() for part in listed.split(",") if part.strip()]
+
+
+def _added(
+    stage: Stage, settings: Settings, photo_set: PhotoSet, skin: Skin, place: tuple[str, list[PhotoRow], Photo],
+    share: tuple[float, float],
+) -> Generator[Progress, None, list[str]]:  # fmt: skip
+    """Read the photos of a place into its set; the names of those with the lamp on, in their order."""
+    (name, rows, first), (start, width) = place, share
+    cameras, by_hand = Further(first, photo_set.camera.scaled(first.size), skin), name in _names(settings.by_hand)
+    names: list[str] = []
+    waiting, tried = list(rows), set[int]()
+    while waiting:
+        row = waiting.pop(0)
+        file, is_first = Path(row.file).name, row is rows[0]
+        done = start + (0.2 + 0.3 * len(names) / len(rows)) * width
+        yield Progress(done, f'Reading "{file}"')
+        photo = first if is_first else read_photo(stage.sheet.path(row.file), longest=settings.longest_side)
+        if photo.size != first.size:
+            raise InputError(
+                f'The photo "{file}" is {photo.size[0]} x {photo.size[1]} pixels and the first of its place '
+                f"{first.size[0]} x {first.size[1]}: photos of one place are taken alike, and not cropped"
+            )
+        aligning, own = Progress(done, f'Aligning "{file}"'), None
+        if by_hand and not is_first:
+            own = yield from aside(partial(cameras.camera_of, photo), aligning)
+            if own is None and id(row) not in tried:  # it may agree with a photo that comes after it
+                tried.add(id(row))
+                waiting.append(row)
+                continue
+            if own is None:
+                stage.warn(f'Place "{name}": "{file}" can\'t be aligned with the other photos, so it is set aside')
+                continue
+            own = small(photo.pixels, own)
+        elif not is_first:
+            moved = yield from aside(partial(cameras.moved_by, photo), aligning)
+            if moved:
+                stage.warn(
+                    f'Place "{name}": "{file}" seems to be taken {moved:.0f} pixels aside: if the camera was held by hand, '
+                    "name the place in closeups.by_hand"
+                )
+        yield from aside(partial(photo_set.add, photo.pixels, own, lamp_off=row.kind == "room"), aligning)
+        if row.kind == "lamp":
+            names.append(file)
+    return names
 
 
 def _begun(form: Form, camera: PhotoCamera, name: str) -> PhotoSet:
@@ -215,23 +264,17 @@ def _nearest(form: Form, place: Any) -> tuple[float, int]:
     return float(far[row]), row
 
 
-def _decision(settings: Settings, name: str, pose: Pose, accepted: bool, picture: Any) -> Decision:
+def _decision(settings: Settings, name: str, placed: Placed, accepted: bool, picture: Any) -> Decision:
     """Whether the camera of a place is right."""
-    used = pose.verdict == "sure" or (accepted and pose.verdict == "not sure")
-    others = sorted({part.strip() for part in settings.accepted.split(",") if part.strip()} - {name})
+    used = placed.verdict == "sure" or (accepted and placed.verdict == "not sure")
+    others = sorted({*_names(settings.accepted)} - {name})
     with_it, without = ({"closeups.accepted": ", ".join(names)} for names in ([*others, name], others))
     use = Alternative("the close-ups lie where the picture shows them", with_it, picture=picture)
     leave = Alternative("the close-ups are left out", without)
-    evidence = (
-        f"{len(pose.off)} spots, {float(np.median(pose.off)):.1f} pixels off",
-        f"turn known to {pose.turn_deg:.1f} deg, the piece's points to {pose.shift:.0f} pixels",
-        *([pose.why] if pose.why else []),
-    )
-    sure = {"sure": 0.95, "not sure": 0.5, "no fit": 0.95}[pose.verdict]
-    return Decision(
-        f"camera_{name}", f"Were the close-ups of place {name} taken from there?", use if used else leave, sure, evidence,
-        (leave if used else use,) if pose.verdict != "no fit" else (), accepted,
-    )  # fmt: skip
+    sure = {"sure": 0.95, "not sure": 0.5, "no fit": 0.95}[placed.verdict]
+    rest = (leave if used else use,) if placed.verdict != "no fit" else ()
+    question = f"Were the close-ups of place {name} taken from there?"
+    return Decision(f"camera_{name}", question, use if used else leave, sure, placed.evidence, rest, accepted)
 
 
 def _offer(

@@ -48,11 +48,16 @@ class Settings:
 
     photos: list[PhotoRow] = table(PhotoRow, short="file", help="Close-ups of the piece, two to twenty from each place")
     spots: list[SpotRow] = table(
-        SpotRow, help="Four and more spots a place (six are better), the same on its first photo and on the scan"
+        SpotRow,
+        help="Four and more spots a place (six are better), the same on its first photo and on the scan; without any the place "
+        "is looked for",
     )
     strength: float = number(1.0, low=0.0, high=4.0, help="How strong their relief shows; 1 is as measured")
     accepted: str = text(
         "", help="Places that are used though the camera found for them is not sure, with commas between", more=True
+    )
+    by_hand: str = text(
+        "", help="Places whose camera was held by hand, with commas between: each photo is then aligned by itself", more=True
     )
     longest_side: int = integer(
         2400, low=400, high=6000, unit="px", help="Larger photos are worked on at a part of their size", more=True

@@ -1,0 +1,178 @@
+"""Brings a camera that is nearly right into place on the photograph itself, from coarse to fine, and says what speaks for it.
+
+At each size the piece is drawn as the present camera sees it, lit as the photo is, and its patches are looked for on the photo;
+the camera that shows most of them where they were found is the next.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from ...arrays import Floats
+from ...records import record
+from ...srgb import decode, encode
+from ...surface.bandpass import gaussian_blur
+from ..camera import PhotoCamera, angle_between
+from . import patches
+from .light import Light, fitted, lamp_of, made
+from .look import Look, Skin, look
+from .pictures import Photograph
+from .resection import Prior, Seen, errors, left_out, resected
+
+STEPS = ((125, 6), (250, 6), (250, 5), (500, 5), (500, 3), (1000, 4), (1000, 3))
+"""Longest side of the photo at each turn, and how many pixels round its place a patch is looked for."""
+CHECKED = (500, 7)
+"""The same for the check at the end: so far round that chance would strew the places that are found."""
+RIGHT = 1.5
+"""Pixels of the check's size within which a patch lies right."""
+FEWEST = 16
+"""Patches that a camera must rest on."""
+QUANTILE = 0.9
+
+
+@record
+class Fit:
+    """A camera at the photo's whole size and what speaks for it.
+
+    asked: patches with contrast; found: those that the photo shows near by; right: those found where the camera has them, all
+    at the check's size. alike: median correlation of the latter. shift_mm: of points of the piece that the photo shows, when
+    one part of the photo after the other is left out (the jackknife's standard error, 0.9 quantile of the points); turn_deg and
+    place_percent: the same of the camera's turn and place, the latter in percent of the distance. worked_mm: edge of a pixel on
+    the piece at the size that was worked on. texel_mm: of the scan. light: as fitted.
+    """
+
+    camera: PhotoCamera
+    asked: int
+    found: int
+    right: int
+    alike: float
+    shift_mm: float
+    turn_deg: float
+    place_percent: float
+    worked_mm: float
+    texel_mm: float
+    light: Light
+
+    @property
+    def agreement(self) -> float:
+        """Share of the patches found that lie right: 0.05 by chance."""
+        return self.right / max(self.found, 1)
+
+
+@record
+class _Matched:
+    """A look, its light, and where its patches were found on the photo."""
+
+    look: Look
+    light: Light
+    seen: Seen
+    alike: Floats
+    asked: int
+
+
+def refined(
+    start: PhotoCamera,
+    photo: Photograph,
+    skin: Skin,
+    prior: Prior,
+    *,
+    marked: Seen | None = None,
+    steps: Sequence[tuple[int, int]] = STEPS,
+    free: bool = True,
+) -> Fit | None:
+    """The camera near `start` (at any size of the photo); None where next to nothing is found.
+
+    prior: image distance, in the whole photo's pixels, and so is what was `marked` by hand, which counts beside the patches.
+    free: image distance and radial term change, too.
+    """
+    camera, lamp = start.scaled(photo.size), None
+    last: tuple[PhotoCamera, float, _Matched, Prior] | None = None
+    for number, (longest, reach) in enumerate(steps):
+        level = photo.at(longest)
+        small = camera.scaled((level.shape[1], level.shape[0]))
+        found = _matched(small, level, skin, lamp, reach, find_lamp=number == min(1, len(steps) - 1))
+        last = None
+        if found is None:  # a coarse picture may show too little, a fine one may not
+            continue
+        lamp = found.light.lamp
+        scaled = Prior(prior.distance * small.size[0] / photo.size[0], prior.spread)
+        small, scale = _solved(small, found.seen, scaled, free, marked and marked.scaled(small.size[0] / photo.size[0]))
+        last = small, scale, found, scaled
+        camera = small.scaled(photo.size)
+    return None if last is None else _fit(last, photo, skin, free, marked)
+
+
+def _matched(
+    camera: PhotoCamera, photo: Floats, skin: Skin, lamp: Floats | None, reach: int, *, find_lamp: bool = False
+) -> _Matched | None:
+    shown = look(skin, camera)
+    if shown is None:
+        return None
+    linear = decode(photo)
+    if find_lamp:
+        lamp = lamp_of(shown, linear, skin)
+    light = fitted(shown, linear, skin, lamp)
+    mask = shown.mask()
+    drawn = gaussian_blur(shown.raster(encode(np.clip(made(light, shown, skin), 0, 1))), 0.5)
+    row, column = patches.corners_of(drawn, mask)
+    if len(row) < FEWEST:
+        return None
+    shifts = patches.matched(drawn, mask, photo, (row, column), reach)
+    place = np.full(mask.size, -1)
+    place[shown.index] = np.arange(len(shown.index))
+    pixel = place[row * mask.shape[1] + column]
+    kept = np.flatnonzero((shifts.alike > 0) & (pixel >= 0))
+    if len(kept) < FEWEST:
+        return None
+    across = column[kept] + 0.5 + shifts.shift[kept, 0]
+    down = mask.shape[0] - (row[kept] + 0.5 + shifts.shift[kept, 1])
+    whiten = shifts.whiten[kept] * np.array([[1.0, -1.0], [-1.0, 1.0]])  # y of the photo runs down
+    seen = Seen(shown.position[pixel[kept]].astype(float), np.stack([across, down], axis=1), whiten)
+    return _Matched(shown, light, seen, shifts.alike[kept], shifts.asked)
+
+
+def _solved(camera: PhotoCamera, seen: Seen, prior: Prior, free: bool, marked: Seen | None = None) -> tuple[PhotoCamera, float]:
+    """The camera, and how many of their own deviations the patches are off."""
+    scale = max(1.0, _typical(camera, seen))
+    for _ in range(3):
+        camera = resected(camera, seen.beside(marked, scale), prior, scale=scale, free=free)
+        scale = max(0.5, _typical(camera, seen))
+    return camera, scale
+
+
+def _typical(camera: PhotoCamera, seen: Seen) -> float:
+    """The median length of errors in a plane is 1.18 deviations."""
+    return float(np.median(np.linalg.norm(errors(camera, seen), axis=1))) / 1.18
+
+
+def _fit(
+    last: tuple[PhotoCamera, float, _Matched, Prior], photo: Photograph, skin: Skin, free: bool, marked: Seen | None
+) -> Fit | None:
+    camera, scale, found, prior = last
+    longest, reach = CHECKED
+    level = photo.at(longest)
+    small = camera.scaled((level.shape[1], level.shape[0]))
+    check = _matched(small, level, skin, found.light.lamp, reach)
+    if check is None:
+        return None
+    far = np.linalg.norm(small.project(check.seen.points)[0] - check.seen.pixels, axis=1)
+    points, right = found.seen.points, far < RIGHT
+    spots = marked and marked.scaled(camera.size[0] / photo.size[0])
+    others = left_out(camera, found.seen.beside(spots, scale), prior, scale, free=free)
+    base = camera.project(points)[0]
+    moves = np.zeros(len(points))
+    for other in others:
+        moves += np.sum((other.project(points)[0] - base) ** 2, axis=1)
+    distance = float(np.linalg.norm(points.mean(axis=0) - camera.place))
+    turns = [angle_between(other.rotation, camera.rotation) for other in others]
+    places = [float(np.linalg.norm(other.place - camera.place)) for other in others]
+    unsure = 1.0 if len(others) > 2 else np.inf  # a jackknife of one or two parts says nothing
+    return Fit(
+        camera.scaled(photo.size), check.asked, len(far), int(right.sum()),
+        float(np.median(check.alike[right])) if right.any() else 0.0,
+        float(np.sqrt(np.quantile(moves, QUANTILE))) * found.look.pixel_mm * unsure,
+        float(np.linalg.norm(turns)) * unsure, 100.0 * float(np.linalg.norm(places)) / distance * unsure,
+        found.look.pixel_mm, skin.texel_mm, found.light,
+    )  # fmt: skip

@@ -1,0 +1,121 @@
+"""Which camera shows many points of the piece where they were found, each known better along one way than along the other?
+
+Levenberg's and Marquardt's steps over turn, place, image distance and radial term with Cauchy's weights. What the covariance
+says is checked by leaving out one part of the photo after the other, since neighbouring points are wrong together.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from ...arrays import Bools, Floats, Ints
+from ...records import record
+from ..camera import PhotoCamera, moved
+from ..pose import jacobian
+
+RADIAL = 0.012
+"""Standard deviation of the radial term of a photo whose lens was corrected by the camera, as nearly all are (common practice);
+on a rounded piece it looks like another distance, so that it is held nearer to 0 than by spots alone. A guess."""
+TOGETHER = 2.0
+"""Factor on what is marked by hand beside patches, four of which count as one, since neighbours are wrong together: a guess."""
+PARTS = 3
+"""The photo's points are left out in squares of a third of their extent."""
+
+
+@record
+class Seen:
+    """points: (n, 3) mm. pixels: (n, 2). whiten: (n, 2, 2) as `Matches` has it."""
+
+    points: Floats
+    pixels: Floats
+    whiten: Floats
+
+    def part(self, rows: Bools | Ints) -> Seen:
+        return Seen(self.points[rows], self.pixels[rows], self.whiten[rows])
+
+    def scaled(self, factor: float) -> Seen:
+        """The same on the photo at another size."""
+        return Seen(self.points, self.pixels * factor, self.whiten / factor)
+
+    def beside(self, other: Seen | None, scale: float) -> Seen:
+        """With others whose own deviations hold, where a deviation of these is `scale` of what they say."""
+        if other is None:
+            return self
+        parts = ((self.points, other.points), (self.pixels, other.pixels), (self.whiten, TOGETHER * scale * other.whiten))
+        return Seen(*(np.concatenate(pair) for pair in parts))
+
+
+def marked(points: Floats, pixels: Floats, click: float) -> Seen:
+    """Spots (n, 3) mm and (n, 2) pixels that were marked by hand, `click` pixels off."""
+    return Seen(points, pixels, np.broadcast_to(np.eye(2) / click, (len(points), 2, 2)))
+
+
+@record
+class Prior:
+    """What is known beforehand. distance: image distance in pixels, and the deviation of its log, `spread`."""
+
+    distance: float
+    spread: float
+
+
+def errors(camera: PhotoCamera, seen: Seen) -> Floats:
+    """(n, 2) in deviations."""
+    return np.einsum("nij,nj->ni", seen.whiten, camera.project(seen.points)[0] - seen.pixels)
+
+
+def resected(
+    start: PhotoCamera, seen: Seen, prior: Prior, *, rounds: int = 25, scale: float = 1.0, free: bool = True
+) -> PhotoCamera:
+    """The camera of least cost near `start`. scale: deviations that count as one. free: image distance and radial term change,
+    too."""
+    camera, damping = start, 1e-4
+    cost = _cost(camera, seen, prior, scale)
+    for _ in range(rounds):
+        normal, slope = _equations(camera, seen, prior, scale)
+        if not free:
+            normal[6:], normal[:, 6:], slope[6:] = 0, 0, 0
+            normal[[6, 7], [6, 7]] = 1
+        step = -np.linalg.solve(normal + damping * np.diag(np.diag(normal) + 1e-12), slope)
+        step /= max(1.0, float(np.abs(step[6])) / 0.5, float(np.linalg.norm(step[:3])) / 0.3)
+        trial = moved(camera, step)
+        new = _cost(trial, seen, prior, scale)
+        if new < cost and (trial.project(seen.points)[1] > 0).all():
+            done = cost - new < 1e-7 * (1 + cost)
+            camera, cost, damping = trial, new, max(damping / 6, 1e-9)
+            if done:
+                break
+        else:
+            damping *= 8
+            if damping > 1e7:
+                break
+    return camera
+
+
+def left_out(camera: PhotoCamera, seen: Seen, prior: Prior, scale: float, *, free: bool = True) -> list[PhotoCamera]:
+    """The cameras that are found when the points of each part of the photo are left out."""
+    low, high = seen.pixels.min(axis=0), seen.pixels.max(axis=0)
+    cell = np.clip((seen.pixels - low) / np.maximum(high - low, 1e-9) * PARTS, 0, PARTS - 1e-6).astype(int)
+    part = cell[:, 0] * PARTS + cell[:, 1]
+    found = []
+    for number in np.unique(part):
+        rest = np.flatnonzero(part != number)
+        if len(rest) >= 8:
+            found.append(resected(camera, seen.part(rest), prior, rounds=8, scale=scale, free=free))
+    return found
+
+
+def _cost(camera: PhotoCamera, seen: Seen, prior: Prior, scale: float) -> float:
+    off = np.sum((errors(camera, seen) / scale) ** 2, axis=1)
+    far = np.log(camera.distance / prior.distance) / prior.spread
+    return float(4 * np.log1p(off / 4).sum() + np.log1p(far**2) + (camera.radial / RADIAL) ** 2)
+
+
+def _equations(camera: PhotoCamera, seen: Seen, prior: Prior, scale: float) -> tuple[Floats, Floats]:
+    off = errors(camera, seen) / scale
+    weight = 1.0 / (1.0 + np.sum(off**2, axis=1) / 4)
+    change = np.einsum("nij,njk->nik", seen.whiten, jacobian(camera, seen.points).reshape(-1, 2, 8)) / scale
+    far = np.log(camera.distance / prior.distance) / prior.spread
+    own = np.array([0.0] * 6 + [1 / prior.spread**2 / (1 + far**2), 1 / RADIAL**2])
+    gradient = np.array([0.0] * 6 + [far / prior.spread / (1 + far**2), camera.radial / RADIAL**2])
+    weighted = change * weight[:, None, None]
+    return np.einsum("nik,nil->kl", weighted, change) + np.diag(own), np.einsum("nik,ni->k", weighted, off) + gradient

@@ -1,0 +1,253 @@
+"""From where was a photograph taken, when nothing is known of it? Looks from likely directions, compared coarse to fine.
+
+Each look is compared with the small photo at each scale and place at once, by Fourier transforms: how well do the piece's
+normals under any even light and its colours explain the photo where they lie, and a plain wall what is beside them (two regions
+as Chan and Vese have it, Active Contours Without Edges, IEEE TIP 10, 2001; the one inside has a model linear in the light)? The
+best are refined on the picture, until one of them agrees with it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Generator
+
+import numpy as np
+
+from ...arrays import Floats
+from ...mesh.triangles import unit
+from ...records import record
+from ...srgb import decode
+from ..camera import PhotoCamera
+from .look import Look, Skin, look
+from .pictures import Photograph, smaller
+from .refinement import Fit, refined
+from .resection import Prior
+
+TILTS = ((-5.0, 18), (20.0, 18), (45.0, 12), (72.0, 6))
+"""Degrees over the level and how many directions all round: 20 degrees apart, which refinement bridges on our bench."""
+ROLLS = (0.0, 90.0, 180.0, 270.0)
+"""Degrees that the camera may be turned about its axis; the first is tried first, the others where it leads to nothing."""
+LOOK = 128
+"""Longest side in pixels of a look at the whole piece."""
+SMALL = 36
+"""Longest side of the photo when it is compared."""
+WIDEST, NARROWEST, STEP = 3.0, 0.25, 1.16
+"""Widths of what the photo shows that are tried, in diagonals of the piece, and the factor between them."""
+TRIED, TURNED = 14, 5
+"""Candidates that are refined at the most, upright and of each other roll."""
+QUICK = ((125, 13), (125, 8), (250, 6), (250, 4))
+AGREES, ENOUGH = 0.5, 40
+"""Share of patches that lie right, and their number, at which the search ends."""
+FAR = 2.5
+"""How far the looks are taken from, in diagonals of the piece."""
+
+
+Search = Generator[float, None, tuple[Fit | None, Fit | None]]
+"""Work that yields the fraction done and returns the best camera and the next best."""
+
+
+@record
+class View:
+    """A look at the whole piece from a direction: rotation (3, 3) as a camera has it, and the planes (6, h, w) of mask, of
+    albedo times 1 and the normal's right, down and towards, and of mm that the surface is nearer than the piece's middle.
+    pixel_mm: edge of a pixel at the middle."""
+
+    rotation: Floats
+    planes: Floats
+    pixel_mm: float
+
+
+@record
+class Candidate:
+    """A camera that may be right, and how much better it explains the photo than one tone does."""
+
+    camera: PhotoCamera
+    worth: float
+
+
+def views(skin: Skin) -> list[View]:
+    """The looks from all directions, the camera held upright."""
+    found = []
+    for tilt, count in TILTS:
+        for number in range(count):
+            view = _view(skin, 2 * np.pi * (number + 0.5 * (tilt > 0)) / count, np.radians(tilt))
+            if view is not None:
+                found.append(view)
+    return found
+
+
+def _view(skin: Skin, azimuth: float, tilt: float) -> View | None:
+    back = np.array([np.sin(azimuth) * np.cos(tilt), -np.cos(azimuth) * np.cos(tilt), np.sin(tilt)])
+    right = np.array([np.cos(azimuth), np.sin(azimuth), 0.0])
+    rotation = np.stack([right, np.cross(-back, right), -back])
+    far = FAR * skin.reach
+    camera = PhotoCamera(rotation, skin.middle + far * back, LOOK * FAR / 1.1, 0.0, (LOOK, LOOK))
+    shown = look(skin, camera)
+    return None if shown is None else View(rotation, _planes(shown, rotation, skin.middle), 1.1 * skin.reach / LOOK)
+
+
+def _planes(shown: Look, rotation: Floats, middle: Floats) -> Floats:
+    turned = shown.normal @ rotation.T * (1.0, 1.0, -1.0)
+    values = [np.ones(len(shown.index), np.float32), shown.albedo, *(shown.albedo * column for column in turned.T)]
+    values.append((shown.position - middle) @ -rotation[2])
+    return np.stack([shown.raster(np.asarray(plane, np.float32)) for plane in values])
+
+
+def found(photo: Photograph, skin: Skin, looks: list[View], distance: float | None) -> Search:
+    """The best camera, and the next best that is another one, each as refined; yields the fraction done.
+
+    distance: image distance in the whole photo's pixels by its file.
+    """
+    prior = Prior(distance or 1.5 * max(photo.size), 0.1 if distance else 0.6)
+    best: Fit | None = None
+    other: Fit | None = None
+    for turn, roll in enumerate(ROLLS):
+        chosen = yield from _candidates(photo, skin, looks, np.radians(roll), prior.distance, (turn / 4, 0.15))
+        for number, candidate in enumerate(chosen[: TURNED if turn else TRIED]):
+            yield (turn + 0.6 + 0.4 * number / TRIED) / 4
+            fit = refined(candidate.camera, photo, skin, prior, steps=QUICK)
+            if fit is None:
+                continue
+            if best is None or _worth(fit) > _worth(best):
+                best, other = fit, (other if best is None or _same(fit, best, skin) else best)
+            elif not _same(fit, best, skin) and (other is None or _worth(fit) > _worth(other)):
+                other = fit
+            if best.agreement >= AGREES and best.right >= ENOUGH:
+                break
+        if best is not None and best.agreement >= AGREES and best.right >= ENOUGH:
+            break
+    if best is not None:
+        best = refined(best.camera, photo, skin, prior) or best
+    return best, other
+
+
+def _worth(fit: Fit) -> float:
+    """How many patches lie right beyond what chance would make."""
+    return fit.right - 0.08 * fit.found
+
+
+def _same(first: Fit, second: Fit, skin: Skin) -> bool:
+    """Whether two cameras show the piece alike: its middle from within 12 degrees."""
+    ways = [unit(fit.camera.place - skin.middle) for fit in (first, second)]
+    return float(ways[0] @ ways[1]) > 0.978
+
+
+def _candidates(
+    photo: Photograph, skin: Skin, looks: list[View], roll: float, distance: float, share: tuple[float, float]
+) -> Generator[float, None, list[Candidate]]:
+    level = photo.levels[-1]
+    small = smaller(decode(level), max(level.shape) / SMALL)
+    every: list[tuple[float, int, int, PhotoCamera]] = []
+    widths = np.geomspace(WIDEST, NARROWEST, int(np.log(WIDEST / NARROWEST) / np.log(STEP)) + 1)
+    turn = np.array([[np.cos(roll), np.sin(roll), 0], [-np.sin(roll), np.cos(roll), 0], [0, 0, 1.0]])
+    for number, view in enumerate(looks):
+        yield share[0] + share[1] * number / len(looks)
+        for step, width in enumerate(widths):
+            pixel_mm = width * skin.reach / small.shape[1]
+            planes = _scaled(view.planes, view.pixel_mm / pixel_mm, round(np.degrees(roll) / 90))
+            if planes is None:
+                continue
+            worth, (row, column) = _best_place(small, planes[:5])
+            # the middle of the look's raster lies this far right of and below the photo's middle
+            right = column + planes.shape[2] / 2 - small.shape[1] / 2
+            down = -(row + planes.shape[1] / 2 - small.shape[0] / 2)
+            rotation, near = turn @ view.rotation, _nearer(planes, (row, column), small.shape)
+            surface_mm = pixel_mm * (1.0 - near / (FAR * skin.reach))  # edge of a pixel on the surface that is seen
+            far = distance / photo.size[0] * small.shape[1] * surface_mm + near
+            place = skin.middle - far * rotation[2] - surface_mm * (right * rotation[0] + down * rotation[1])
+            every.append((worth, number, step, PhotoCamera(rotation, place, distance, 0.0, photo.size)))
+    every.sort(key=lambda entry: -entry[0])
+    kept: list[tuple[float, int, int, PhotoCamera]] = []
+    for entry in every:
+        twins = [
+            taken for taken in kept
+            if abs(taken[2] - entry[2]) <= 1 and float(looks[taken[1]].rotation[2] @ looks[entry[1]].rotation[2]) > 0.92
+        ]  # fmt: skip
+        if not twins:
+            kept.append(entry)
+        if len(kept) == TRIED:
+            break
+    return [Candidate(entry[3], entry[0]) for entry in kept]
+
+
+def _scaled(planes: Floats, factor: float, quarter: int) -> Floats | None:
+    """The planes (k, h, w) at `factor` of their size, turned by quarters; a pixel that the piece half covers is the piece's."""
+    turned = np.rot90(planes, quarter, axes=(2, 1)) if quarter else planes  # rows run upwards
+    if factor >= 1.0:
+        height, width = (max(8, round(side * factor)) for side in turned.shape[1:])
+        row, column = (np.minimum((np.arange(count) / factor).astype(int), side - 1) for count, side in
+                       ((height, turned.shape[1]), (width, turned.shape[2])))  # fmt: skip
+        return np.ascontiguousarray(turned[:, row][:, :, column])
+    made = np.stack([smaller(np.ascontiguousarray(plane), 1.0 / factor) for plane in turned])
+    if min(made.shape[1:]) < 6:
+        return None
+    inside = made[0] > 0.5
+    return np.where(inside, made / np.maximum(made[:1], 0.1), 0)
+
+
+def _best_place(photo: Floats, planes: Floats) -> tuple[float, tuple[int, int]]:
+    """How much better than one tone a look explains a photo (h, w), and where best: row, column of the look's first pixel."""
+    (height, width), (tall, wide) = photo.shape, planes.shape[1:]
+    shape = (_fast(height + tall), _fast(width + wide))
+    mask, basis = planes[0], planes[1:]
+    pairs = [(i, j) for i in range(4) for j in range(i, 4)]
+    looks = np.fft.rfft2(np.stack([mask, *basis, *(basis[i] * basis[j] for i, j in pairs)]), shape).conj()
+    plain = _plain_fields(photo)
+    fields = np.fft.rfft2(np.stack([*plain, *(photo * field for field in plain[:3]), photo**2]), shape)
+    made = np.fft.irfft2(np.concatenate([looks[0] * fields, looks[1:5] * fields[6], looks[5:] * fields[0]]), shape)
+    count = np.maximum(made[0], 0).ravel()
+    good = np.flatnonzero((count > 0.12 * photo.size) & (count > 0.3 * min(photo.size, float(mask.sum()))))
+    if not len(good):
+        return -np.inf, (0, 0)
+    flat = made.reshape(len(made), -1)[:, good]
+    number, whole = flat[0], float(photo.var()) + 1e-6
+    lit = _explained(flat[14:], flat[10:14], pairs)
+    inside = np.maximum(flat[9] - lit, 0)
+    total = (
+        np.array([field.sum() for field in [*plain, *(photo * field for field in plain[:3]), photo**2]])[:, None] - flat[:10]
+    )
+    flats = [(0, 0), (0, 1), (0, 2), (1, 1), (1, 2), (2, 2)]
+    outside = np.maximum(total[9] - _explained(total[:6], total[6:9], flats), 0)
+    beside, floor = np.maximum(photo.size - number, 0), 0.01 * whole
+    worth = -number * np.log((inside / np.maximum(number, 1) + floor) / whole) - np.where(
+        beside > 8, beside * np.log((outside / np.maximum(beside, 1) + floor) / whole), 0
+    )
+    best = int(worth.argmax())
+    row, column = (int(at) for at in np.divmod(good[best], shape[1]))
+    return float(worth[best]), (row - shape[0] if row >= height else row, column - shape[1] if column >= width else column)
+
+
+def _nearer(planes: Floats, at: tuple[int, int], shape: tuple[int, ...]) -> float:
+    """Mean mm by which the surface within the photo is nearer than the piece's middle."""
+    ends = [
+        (max(0, -first), max(0, min(side, room - first))) for first, side, room in zip(at, planes.shape[1:], shape, strict=True)
+    ]
+    mask, near = (planes[plane, slice(*ends[0]), slice(*ends[1])] for plane in (0, 5))
+    return float((mask * near).sum() / max(float(mask.sum()), 1e-6))
+
+
+def _plain_fields(photo: Floats) -> list[Floats]:
+    """1, x, y, x^2, x y, y^2 over the photo, x and y from -1 to 1."""
+    y, x = np.meshgrid(*(np.linspace(-1, 1, side) for side in photo.shape), indexing="ij")
+    return [np.ones_like(x), x, y, x * x, x * y, y * y]
+
+
+def _explained(products: Floats, right: Floats, pairs: list[tuple[int, int]]) -> Floats:
+    """(n,) sum of squares that a linear model explains: products (p, n) of its columns in pairs, and with the values (k, n)."""
+    matrix = np.zeros((products.shape[1], len(right), len(right)))
+    for (i, j), product in zip(pairs, products, strict=True):
+        matrix[:, i, j] = matrix[:, j, i] = product
+    size = np.maximum(np.trace(matrix, axis1=1, axis2=2), 1e-6)[:, None, None] / len(right)
+    matrix += 1e-3 * size * np.eye(len(right))
+    return np.einsum("kn,nk->n", right, np.linalg.solve(matrix, right.T[..., None])[..., 0])
+
+
+def _fast(size: int) -> int:
+    """The next size of which a Fourier transform is quick: a product of 2, 3 and 5."""
+    while True:
+        rest = size
+        for prime in (2, 3, 5):
+            while rest % prime == 0:
+                rest //= prime
+        if rest == 1:
+            return size
+        size += 1

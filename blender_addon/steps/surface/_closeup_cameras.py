@@ -1,0 +1,150 @@
+"""The cameras of close-ups: by spots and on the picture, by itself where none are marked, and of each photo held by hand."""
+
+from __future__ import annotations
+
+from collections.abc import Generator
+from functools import partial
+
+import numpy as np
+
+from ...core.arrays import Floats
+from ...core.closeups.camera import PhotoCamera
+from ...core.closeups.placing.alignment import aligned, moved_by
+from ...core.closeups.placing.judging import judged
+from ...core.closeups.placing.look import Skin
+from ...core.closeups.placing.pictures import photograph
+from ...core.closeups.placing.refinement import Fit, refined
+from ...core.closeups.placing.resection import Prior, marked
+from ...core.closeups.placing.search import Search, found, views
+from ...core.closeups.pose import KNOWN, UNKNOWN, USUAL, Pose, Spots, pose_of
+from ...core.generators import passed_on
+from ...core.records import record
+from ...job.errors import InputError
+from ...job.files.aside import aside, aside_steps
+from ...job.step import Progress
+from ...scene.surface.closeup_photos import Photo
+
+SPOTS_OFF = 8.0
+"""How many clicks' deviations the spots may lie off, at the median, on the camera that the picture gives."""
+FEWEST_ASKED = 60
+"""Patches with contrast below which the picture neither confirms nor denies what the spots say."""
+
+
+@record
+class Placed:
+    """A place's camera, at the whole photo's size. verdict: 'sure', 'not sure' or 'no fit'; why: the words for the latter two;
+    evidence: sentences. spots_off: pixels at the median, None without spots."""
+
+    camera: PhotoCamera
+    verdict: str
+    why: str
+    evidence: tuple[str, ...]
+    spots_off: float | None = None
+
+
+def by_spots(photo: Photo, spots: Spots, skin: Skin, name: str, solving: Progress) -> Generator[Progress, None, Placed]:
+    """The camera by spots, refined on the picture where that shows enough."""
+    try:
+        pose: Pose = yield from aside(partial(pose_of, spots, photo.size, distance=photo.distance), solving)
+    except ValueError as error:
+        raise InputError(f'The spots of place "{name}" give no camera: {error}') from None
+    off = float(np.median(pose.off))
+    said = f"{len(pose.off)} spots, {off:.1f} pixels off"
+    if pose.verdict == "no fit":
+        return Placed(pose.camera, "no fit", pose.why, (said, pose.why), off)
+    seen = photograph(photo.pixels, photo.size)
+    clicks = marked(spots.points, spots.pixels, pose.click)
+    refining = partial(refined, pose.camera, seen, skin, _prior(photo, pose), marked=clicks)
+    fit: Fit | None = yield from aside(refining, solving)
+    return _weighed(pose, fit, spots, said)
+
+
+def _weighed(pose: Pose, fit: Fit | None, spots: Spots, said: str) -> Placed:
+    """The camera of the picture where it is right and the spots agree; that of the spots where the picture shows too little."""
+    off = float(np.median(pose.off))
+    verdict, why = judged(fit)
+    if fit is not None and verdict != "no fit":
+        apart = np.linalg.norm(fit.camera.project(spots.points)[0] - spots.pixels, axis=1)
+        on_picture = float(np.median(apart))
+        said = f"{len(apart)} spots, {on_picture:.1f} pixels off"
+        parts = f"{fit.right} of {fit.found} small parts of the piece lie where they should on the picture"
+        if on_picture > SPOTS_OFF * pose.click:
+            return Placed(
+                pose.camera,
+                "not sure",
+                "spots and picture give two cameras: look whether the spots are the same",
+                (said, parts),
+                off,
+            )
+        return Placed(fit.camera, verdict, why, (said, parts, *([why] if why else [])), on_picture)
+    evidence = (said, f"turn known to {pose.turn_deg:.1f} deg, the piece's points to {pose.shift:.0f} pixels")
+    if fit is not None and fit.asked >= FEWEST_ASKED and pose.verdict == "sure":
+        why = "the picture does not show there what the scan has: is it this piece, and are the spots the same?"
+        return Placed(pose.camera, "not sure", why, (*evidence, why), off)
+    return Placed(pose.camera, pose.verdict, pose.why, (*evidence, *([pose.why] if pose.why else [])), off)
+
+
+def by_itself(photo: Photo, skin: Skin, share: tuple[float, float], words: str) -> Generator[Progress, None, Placed | None]:
+    """The camera of a photo of which nothing is known; None where nothing fits at all."""
+    start, width = share
+    looking = Progress(start, words)
+    looks = yield from aside(partial(views, skin), looking)
+    seen = photograph(photo.pixels, photo.size)
+    best: Fit | None
+    best, other = yield from aside_steps(
+        _stepped(found(seen, skin, looks, photo.distance), words), lambda part, text: Progress(start + width * part, text)
+    )
+    verdict, why = judged(best, other)
+    if best is None:
+        return None
+    parts = f"{best.right} of {best.found} small parts of the piece lie where they should on the picture"
+    return Placed(best.camera, verdict, why, ("found without spots", parts, *([why] if why else [])))
+
+
+def nowhere(skin: Skin, photo: Photo) -> Placed:
+    """What is said of a photo that shows nothing of the piece: a camera far off, that is not used."""
+    _, why = judged(None)
+    far = 3.0 * skin.reach
+    look = np.array([[1.0, 0.0, 0.0], [0.0, 0.0, -1.0], [0.0, 1.0, 0.0]])
+    camera = PhotoCamera(look, skin.middle - far * look[2], USUAL * max(photo.size), 0.0, photo.size)
+    return Placed(camera, "no fit", why, (why,))
+
+
+def _stepped(work: Search, words: str) -> Generator[tuple[float, str], None, tuple[Fit | None, Fit | None]]:
+    return (yield from passed_on(work, lambda part: (part, words)))
+
+
+class Further:
+    """Where the further photos of a place were taken from, by the first one: taken by hand, or not."""
+
+    def __init__(self, first: Photo, camera: PhotoCamera, skin: Skin):
+        """camera: of the first photo, at its whole size."""
+        self.skin = skin
+        self.known = [(photograph(first.pixels, first.size), camera)]
+
+    def camera_of(self, photo: Photo) -> PhotoCamera | None:
+        """The camera of a further photo, by the photo before it that it agrees with best; None where that is none yet."""
+        seen = photograph(photo.pixels, photo.size)
+        found = [aligned(seen, under, camera, self.skin) for under, camera in self.known]
+        held = [entry for entry in found if entry is not None and entry.holds]
+        if not held:
+            return None
+        best = max(held, key=lambda entry: entry.agreement)
+        self.known.append((seen, best.camera))
+        return best.camera
+
+    def moved_by(self, photo: Photo) -> float:
+        """Pixels by which a photo that should be from the first one's place shows the piece elsewhere; 0 where it does not."""
+        under, camera = self.known[0]
+        return moved_by(photograph(photo.pixels, photo.size), under, camera, self.skin)
+
+
+def _prior(photo: Photo, pose: Pose) -> Prior:
+    if photo.distance is not None and abs(np.log(pose.camera.distance / photo.distance)) < 0.5:
+        return Prior(photo.distance, KNOWN)
+    return Prior(USUAL * max(photo.size), UNKNOWN)
+
+
+def small(photo: Floats, camera: PhotoCamera) -> PhotoCamera:
+    """The camera at the size that a photo (h, w, 3) is worked on."""
+    return camera.scaled((photo.shape[1], photo.shape[0]))

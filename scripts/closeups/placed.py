@@ -1,0 +1,132 @@
+"""Photographs of a whole bench shape, or of a part of it, from random places under a lamp that the scan did not have."""
+
+from __future__ import annotations
+
+import ast
+import hashlib
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from blender_addon.core.closeups.camera import PhotoCamera, turned
+from blender_addon.core.mesh.triangles import unit
+from blender_addon.core.rasters import bilinear
+from scripts.truth.scanner import CACHE, baked_shape
+from scripts.truth.shape import Shape
+
+from .phone import Picture, developed
+from .render import Lens, Studio
+
+Floats = Any
+SIZE = (1000, 750)
+"""Of the photos that are rendered; their cameras are those of 12 MP photos, made smaller."""
+FULL = (4000, 3000)
+SAMPLES = 8
+
+
+@dataclass(frozen=True)
+class Placed:
+    """One photo: JPEG bytes, and the true camera at the photo's size."""
+
+    photo: bytes
+    camera: PhotoCamera
+
+
+def placed_photos(shape: str, kind: str, count: int, *, picture: Picture | None = None) -> list[Placed]:
+    """`count` photos of a shape, 'whole' or 'part' of it in view; from the cache or rendered now, 5 s each."""
+    truth = baked_shape(shape).truth
+    found = []
+    studio = None
+    for number in range(count):
+        rng = np.random.default_rng((7, kind == "whole", number))
+        camera = random_camera(truth, rng, whole=kind == "whole")
+        path = CACHE / f"placed-{shape}-{kind}-{number}-{_recipe(truth, number)}.npz"
+        if not path.exists():
+            studio = studio or Studio(truth)
+            _keep(path, *_lit(studio, truth, camera, rng))
+        with np.load(path) as kept:
+            light, hit = kept["light"].astype(np.float32), kept["hit"]
+        light = np.where(hit[..., None], light, _backdrop(light.shape[:2], rng, float(np.quantile(light[hit], 0.7))))
+        light = _bent(light, camera)
+        exposure = 0.75 / float(np.quantile(light, 0.99))
+        found.append(Placed(developed(light, picture or Picture(blur=0.5), exposure=exposure, seed=number), camera))
+    return found
+
+
+def random_camera(shape: Shape, rng: Any, *, whole: bool) -> PhotoCamera:
+    """A phone's or a macro lens's camera from a random side."""
+    low, high = shape.vertices.min(axis=0), shape.vertices.max(axis=0)
+    reach = float(np.linalg.norm(high - low))
+    azimuth, tilt = rng.uniform(0, 2 * np.pi), np.radians(rng.uniform(-5, 50))
+    back = np.array([np.sin(azimuth) * np.cos(tilt), -np.cos(azimuth) * np.cos(tilt), np.sin(tilt)])
+    right = np.array([np.cos(azimuth), np.sin(azimuth), 0.0])
+    rotation = turned(np.radians(4) * rng.normal(size=3)) @ np.stack([right, np.cross(-back, right), -back])
+    distance = float(rng.uniform(0.75, 3.0)) * SIZE[0]
+    wide = 1.5 * reach if whole else rng.uniform(0.3, 0.6) * reach
+    target = (low + high) / 2
+    if not whole:
+        facing = np.flatnonzero(shape.normals @ back > 0.6)
+        towards = shape.vertices[facing] @ back  # the nearest of those in a line, so that nothing stands before it
+        across = shape.vertices[facing] - np.outer(towards, back)
+        chosen = int(rng.integers(len(facing)))
+        line = np.linalg.norm(across - across[chosen], axis=1) < 0.02 * reach
+        target = shape.vertices[facing[np.flatnonzero(line)[np.argmax(towards[line])]]]
+    place = target - distance / SIZE[0] * wide * rotation[2]
+    return PhotoCamera(rotation, place, distance, float(0.01 * rng.normal()), SIZE)
+
+
+def _lit(studio: Studio, truth: Shape, camera: PhotoCamera, rng: Any) -> tuple[Floats, Floats]:
+    """(h, w, 3) linear light and (h, w) bool where the piece is, by one lamp and the room, without the lens's bend."""
+    target = truth.vertices[np.argmin(np.linalg.norm(np.cross(truth.vertices - camera.place, camera.rotation[2]), axis=1))]
+    reach = float(np.linalg.norm(np.ptp(truth.vertices, axis=0)))
+    turn, off = rng.uniform(0, 2 * np.pi), np.radians(rng.uniform(25, 65))
+    right, down, look = camera.rotation
+    way = np.sin(off) * (np.cos(turn) * right + np.sin(turn) * down) - np.cos(off) * look
+    far = rng.uniform(1.2, 3.0) * reach
+    studio.look(camera, Lens(0.0, 100.0))
+    lit = studio.lit_by(target + far * unit(way), samples=SAMPLES) * (far / 100.0) ** 2
+    room = studio.lit_by_room(samples=SAMPLES // 2)
+    hit = np.linalg.norm(studio.normals(samples=1), axis=2) > 0.5
+    return lit + rng.uniform(0.08, 0.3) * room, hit
+
+
+def _keep(path: Path, light: Floats, hit: Floats) -> None:
+    path.parent.mkdir(parents=True, exist_ok=True)
+    np.savez_compressed(path.with_suffix(".part.npz"), light=light.astype(np.float16), hit=hit)
+    path.with_suffix(".part.npz").replace(path)
+
+
+def _backdrop(shape: tuple[int, int], rng: Any, level: float) -> Floats:
+    """A cloth or a wall: a tone that falls off to one side, with blotches."""
+    row, column = np.indices(shape) / max(shape)
+    turn = rng.uniform(0, 2 * np.pi)
+    tone = 1.0 + 0.5 * (np.cos(turn) * (column - 0.5) + np.sin(turn) * (row - 0.4))
+    for _ in range(6):
+        wave = rng.normal(size=2) * 14
+        tone = tone + 0.04 * np.cos(wave[0] * column + wave[1] * row + rng.uniform(0, 6))
+    colour = np.array([1.0, 1.0, 1.0]) + 0.1 * rng.normal(size=3)
+    return (rng.uniform(0.1, 1.3) * level * tone[..., None] * colour).astype(np.float32)
+
+
+def _bent(light: Floats, camera: PhotoCamera) -> Floats:
+    """The pinhole's picture as a lens with the camera's radial term shows it."""
+    height, width = light.shape[:2]
+    row, column = np.indices((height, width))
+    pixels = np.stack([column.ravel() + 0.5, row.ravel() + 0.5], axis=1)
+    ways = camera.bearings(pixels) @ camera.rotation.T
+    x = camera.distance * ways[:, 0] / ways[:, 2] + 0.5 * width - 0.5
+    y = camera.distance * ways[:, 1] / ways[:, 2] + 0.5 * height - 0.5
+    planes = [bilinear(light[..., channel], x, y).reshape(height, width) for channel in range(3)]
+    return np.stack(planes, axis=2).astype(np.float32)
+
+
+def _recipe(truth: Shape, number: int) -> str:
+    digest = hashlib.sha256(f"{SIZE} {SAMPLES} {number} {truth.digest()}".encode())
+    for name in ("placed", "render"):
+        tree = ast.parse(Path(__file__).with_name(f"{name}.py").read_text(encoding="utf-8"))
+        kept = ("random_camera", "_lit", "Studio", "_matt", "_normals", "Lens")
+        parts = [part for part in tree.body if getattr(part, "name", "") in kept]
+        digest.update("".join(ast.dump(part) for part in parts).encode())
+    return digest.hexdigest()[:12]
