@@ -19,7 +19,7 @@ from blender_addon.core.shots.close_looks.head_view import Lens
 from blender_addon.core.shots.close_looks.lobes import lobes_of, solid_of
 from blender_addon.core.shots.close_looks.unshown import openness, unshown
 from blender_addon.core.shots.framing import project
-from blender_addon.core.shots.subject import Subject, richness_of
+from blender_addon.core.shots.subject import Subject, cells_of, richness_of
 from scripts.truth.fields import box, ellipsoid
 from scripts.truth.footings import footing
 from scripts.truth.stands import meshed
@@ -157,3 +157,12 @@ def test_what_hangs_on_a_neck_is_all_that_lies_beyond_it() -> None:
         necks = [neck for neck in lobes.necks if abs(neck.place[2] - between) < 8.0 and neck.width < 0.7]
         share[between] = [4.0 * lobes.volume[neck.basins].sum() / lobes.volume.sum() for neck in necks]
         assert {round(part) for part in share[between]} == wanted, share
+
+
+def test_points_share_a_cell_when_one_cube_of_the_asked_edge_holds_them() -> None:
+    """A line of points a millimetre apart in cubes of 4 mm: four a cube; the same in each direction."""
+    for axis in np.eye(3):
+        number, count = cells_of(np.arange(20.0)[:, None] * axis + 7.0, 4.0)
+        assert count == 5 and np.array_equal(number, np.arange(20) // 4)
+    number, count = cells_of(np.array([[0.0, 0, 0], [0, 5, 0], [0, 0, 5], [5, 0, 0], [0.1, 0.2, 0.3]]), 4.0)
+    assert count == 4 and number[0] == number[4] and len(set(number.tolist())) == 4
