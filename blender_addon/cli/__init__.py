@@ -21,6 +21,7 @@ import bpy
 from ..job.errors import JobError, OutputError, SheetError
 from ..job.files.names import cleaned
 from ..job.files.places import folder_names
+from ..job.notes import several
 from ..job.reference import as_markdown
 from ..job.settings import specs
 from ..job.sheet import blank, override, short, written
@@ -134,28 +135,28 @@ def _paint() -> int:
 
 def _run(options: argparse.Namespace) -> int:
     failed: list[str] = []
-    several = len(options.sheets) > 1
-    if several and (options.scan or options.name):
+    batch = len(options.sheets) > 1
+    if batch and (options.scan or options.name):
         raise SheetError("--scan and --name are for one sheet; for a folder of scans there is bozzetto series")
     for number, (path, folder) in enumerate(zip(options.sheets, folder_names(options.sheets), strict=True), 1):
         options.stopping.check()
         try:
-            wish = _wish(options, folder if several else "")
-            run_sheet(path, replace(wish, place=number) if several else wish, options.stopping)
+            wish = _wish(options, folder if batch else "")
+            run_sheet(path, replace(wish, place=number) if batch else wish, options.stopping)
         except JobError as error:
-            if not several:
+            if not batch:
                 raise
             failed.append(f"{path}: {error}")
             print(f"bozzetto: {path}: {error}", file=sys.stderr)
         except Exception:  # an error of ours in one job of a batch must not take the others with it
-            if not several:
+            if not batch:
                 raise
             failed.append(f"{path}: an error in Bozzetto, see above")
             traceback.print_exc()
             print(f"bozzetto: {path}: stopped by an error in Bozzetto, see above", file=sys.stderr)
-    if several:
+    if batch:
         print(
-            f"{len(options.sheets)} jobs: {len(options.sheets) - len(failed)} made"
+            f"{several(len(options.sheets), 'job')}: {len(options.sheets) - len(failed)} made"
             + "".join(f"\n  FAILED {line}" for line in failed)
         )
     return 1 if failed else 0

@@ -20,6 +20,7 @@ from typing import Any
 
 from ..job.errors import OutputError
 from ..job.farm import Delivered, Order, Workshop, forget_taken, on_a_worker
+from ..job.notes import several
 from .itself import own_command, own_environment
 
 FOLDER, LOG = ".farm", "workers.log"
@@ -151,8 +152,9 @@ class ClusterFarm:
                 ended = self._work is not None and self._work.poll() is not None
                 alone = 0.0 if self._client.scheduler_info(n_workers=-1)["workers"] else alone + PATIENCE
                 if ended or alone > WAIT:
+                    left = several(len(waiting), "picture")
                     raise OutputError(
-                        f"No worker is left, and {len(waiting)} pictures are not made: run again, and what was made stays"
+                        f"No worker is left, and {left} could not be made: run again, and what was made stays"
                     ) from None
                 continue
             waiting = [future for future in waiting if future not in done]

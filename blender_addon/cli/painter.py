@@ -23,7 +23,7 @@ from ..job.sheet import blank
 from ..scene.delivery.output import Quality
 from ..scene.stage import Stage
 from ..steps import catalogue
-from ..steps.delivery._pictures import Task, render_one, set_up_for
+from ..steps.delivery._pictures import STILL, Task, render_one, set_up_for, still_of
 from .running import register
 from .terminal import quiet_blender
 
@@ -76,9 +76,11 @@ class Studio:
     def render(self, order: Order, folder: Path) -> list[str]:
         """Render an order into a folder; the names of the files there, the picture first."""
         task = Task(
-            folder / f"{order.name.rsplit('/', 1)[-1]}.png", order.shot, order.size, order.angle, order.digest, order.kind,
-            order.mark,
+            folder / f"{order.name}.png", order.shot, order.size, order.angle, order.digest, order.kind, order.mark
         )  # fmt: skip
+        if order.kind == STILL:
+            task = still_of(self._stage.require("shot", order.shot), task)
+        task.path.parent.mkdir(parents=True, exist_ok=True)
         self._stage.seed = order.seed
         wanted = (order.kind, order.size, sorted(order.quality.items()), order.device, order.seed)
         if wanted != self._for:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import contextlib
 import json
-from collections.abc import Iterator, Sequence
+from collections.abc import Generator, Iterator, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -16,10 +16,11 @@ from ..job.errors import OutputError
 from ..job.files.made_files import LOG, MAKERS_PAGE, PAGE, SUMMARY
 from ..job.files.names import cleaned
 from ..job.files.whole_files import begin_folder
-from ..job.notes import Notes
+from ..job.notes import Notes, several
 from ..job.runner import Report, Update, chosen
 from ..job.settings import specs
 from ..job.sheet import JobSheet, check_names, input_files, override, read
+from ..job.step import current_name
 from ..job.stopping import Stopped, Stopping
 from ..scene.running.blend_file import BlendFile
 from ..scene.running.folder_lock import FolderLock, locked
@@ -28,6 +29,7 @@ from ..scene.running.session import Means, run_session, writable, write_text
 from ..scene.stage import Stage
 from ..steps import catalogue
 from .farm import ClusterFarm
+from .last_run import LastRun
 from .terminal import Printer, clock, quiet_blender
 
 
@@ -90,14 +92,25 @@ def give_scans(sheet: JobSheet, scans: Sequence[Path]) -> None:
 def _run_in(out: Path, name: str, sheet: JobSheet, wish: Wish, lock: FolderLock | None, stopping: Stopping) -> None:
     """Run a sheet in a folder that is this run's alone, from opening the .blend to saving it."""
     steps = catalogue()
+    chosen(steps, first=wish.first, last=wish.last)  # wrong names are told before anything else
+    last_run = LastRun(out, out / f"{name}.blend", sheet, steps, current_name(wish.last) if wish.last else None)
+    if not (wish.first or wish.afresh) and last_run.nothing_changed():
+        with quiet_blender(out / LOG, quiet=wish.quiet) as terminal:
+            for line in _unchanged(out):
+                terminal.say(line)
+        return
     with _farm(out, wish) as farm, quiet_blender(out / LOG, quiet=wish.quiet, stopping=stopping) as terminal:
         progress = Printer(terminal, stopping=stopping)
         blend = BlendFile(out / f"{name}.blend", afresh=wish.afresh)
         scene = _open_scene(blend, sheet, wish)
         _keep_settings(sheet, scene)
         place = scene.name
+        first = wish.first or (None if wish.afresh else last_run.first(Stage(scene, sheet)))
+        if first and not wish.first:
+            terminal.say(f"Nothing before {_label(first)} has changed since the last run, so this one begins there")
+        last_run.begin(first and current_name(first))
         run = run_session(
-            chosen(steps, first=wish.first, last=wish.last),
+            chosen(steps, first=first, last=wish.last),
             steps,
             sheet,
             scene,
@@ -105,14 +118,16 @@ def _run_in(out: Path, name: str, sheet: JobSheet, wish: Wish, lock: FolderLock 
             afresh=wish.afresh,
             means=Means(lock, farm),
         )
+        keeping = _Keeping(blend, last_run)
         try:
-            report, notes = progress.drain(_saved_before_delivery(run, blend))
+            report, notes = progress.drain(keeping.saved_before_delivery(run))
         except Stopped:
-            blend.save()  # the step in work was taken back, those before it are whole
+            keeping.save()  # the step in work was taken back, those before it are whole
             raise
-        blend.save()
+        keeping.save()
         check = to_check(report, notes, Stage(bpy.data.scenes[place], sheet).results())
         _keep_summary(out, report, check, progress.spent)
+        last_run.ended()
         for line in summary(report, [*blend.words, *map(str, notes.kept())], check, out, progress.spent):
             terminal.say(line)
 
@@ -130,18 +145,40 @@ def _farm(out: Path, wish: Wish) -> Iterator[ClusterFarm | None]:
         farm.close()
 
 
-def _saved_before_delivery(run: Any, blend: BlendFile) -> Any:
-    """The run, with the .blend saved before the long renders start, so that a kill there costs no work."""
-    saved = False
+Session = Generator[Update, None, tuple[Report, Notes]]
 
-    def kept(update: Update) -> Update:
-        nonlocal saved
-        if update.step.folder == "delivery" and not saved:
-            saved = True
-            blend.save()
-        return update
 
-    return passed_on(run, kept)
+class _Keeping:
+    """Saves the .blend, and notes how far it was then."""
+
+    def __init__(self, blend: BlendFile, last_run: LastRun):
+        self._blend, self._last_run = blend, last_run
+        self._done = ""
+
+    def save(self) -> None:
+        """Save, and note it."""
+        place = self._blend.path
+        self._blend.save()
+        if self._blend.path == place:  # else somebody has changed the job's own file meanwhile
+            self._last_run.saved(self._done)
+
+    def saved_before_delivery(self, run: Session) -> Session:
+        """The run, with the .blend saved before the long renders start, so that a kill there costs no work."""
+        saved = False
+
+        def kept(update: Update) -> Update:
+            nonlocal saved
+            if update.step.folder == "delivery" and not saved:
+                saved = True
+                self.save()
+            self._done = update.step.name if update.ended else self._done
+            return update
+
+        return passed_on(run, kept)
+
+
+def _label(name: str) -> str:
+    return next(step.label for step in catalogue() if step.name == current_name(name))
 
 
 def _open_scene(blend: BlendFile, sheet: JobSheet, wish: Wish) -> Any:
@@ -181,13 +218,26 @@ def summary(report: Report, words: Sequence[str], check: Sequence[str], out: Pat
     lines = [f"Done in {clock(spent)}{of_it}"]
     made = _made(figures)
     lines += [f"Made: {made}"] if made else []
-    if "export" in figures and (out / PAGE).exists():
-        lines.append(f"For the client: {out / PAGE}")
-        lines.append(f"For you: {out / MAKERS_PAGE}")
-    else:
-        lines.append(f"Everything is in {out}")
-    lines += words
-    return [*lines, f"To check ({len(check)}):", *(f"  {line}" for line in check)] if check else [*lines, "To check: nothing"]
+    lines += _places(out, page="export" in figures and (out / PAGE).exists())
+    return [*lines, *words, *_to_check_lines(check)]
+
+
+def _unchanged(out: Path) -> list[str]:
+    """What is said where there is nothing to do; what was to be checked still is."""
+    with contextlib.suppress(OSError, ValueError, RecursionError):
+        kept = json.loads((out / SUMMARY).read_text(encoding="utf-8"))
+        check = [str(words) for words in kept.get("check", ())]
+        words = "Nothing has changed since the last run, so everything stays as it is (--afresh makes it anew)"
+        return [words, *_places(out, page=(out / PAGE).exists()), *_to_check_lines(check)]
+    return ["Nothing has changed since the last run"]
+
+
+def _places(out: Path, *, page: bool) -> list[str]:
+    return [f"For the client: {out / PAGE}", f"For you: {out / MAKERS_PAGE}"] if page else [f"Everything is in {out}"]
+
+
+def _to_check_lines(check: Sequence[str]) -> list[str]:
+    return [f"To check ({len(check)}):", *(f"  {line}" for line in check)] if check else ["To check: nothing"]
 
 
 def _keep_summary(out: Path, report: Report, check: Sequence[str], spent: float) -> None:
@@ -219,12 +269,7 @@ def _made(figures: dict[str, dict[str, Any]]) -> str:
         (render.get("stills", 0), "still"), (render.get("cutouts", 0), "cut-out"),
         (render.get("frames", 0), "frame of the turn"), (len(files), "file to hand over"),
     ]  # fmt: skip
-    words = [f"{count} {_several(noun) if count > 1 else noun}" for count, noun in counted if count]
-    if render.get("reused"):
-        words.append(f"{render['reused']} of the pictures were there already")
+    words = [several(count, noun) for count, noun in counted if count]
+    if reused := render.get("reused"):
+        words.append(f"{reused} of the pictures {'was' if reused == 1 else 'were'} there already")
     return ", ".join(words)
-
-
-def _several(noun: str) -> str:
-    first, *rest = noun.split(" ")
-    return " ".join([f"{first}s", *rest])

@@ -21,6 +21,7 @@ from ..core.records import record
 from ..job.errors import JobError
 from ..job.files.made_files import LOG, MAKERS_PAGE, PAGE, SUMMARY, MadeFiles
 from ..job.files.whole_files import begin_folder
+from ..job.notes import several
 from ..job.pages.page import as_title
 from ..job.pages.series import Card, counted, makers_series_page, series_page
 from ..job.series import Piece, pieces_in
@@ -223,7 +224,7 @@ def _card(folder: Path, piece: Piece, failed: str) -> Card:
 
 
 def _write_pages(series: Series, cards: Sequence[Card]) -> None:
-    lead = f"{sum(bool(card.picture) for card in cards)} pieces"
+    lead = several(sum(bool(card.picture) for card in cards), "piece")
     write_text(series.out / PAGE, series_page(series.title, lead, cards))
     write_text(series.out / MAKERS_PAGE, makers_series_page(series.title, cards))
     table = {card.folder: {"failed": card.failed, "check": list(card.check)} for card in cards}

@@ -11,6 +11,12 @@ from ..core.records import record
 LEVELS = ("info", "kept", "warning")
 
 
+def several(count: int, noun: str) -> str:
+    """So many of a thing, as a person says it: '1 still', '3 frames of the turn'. Its first word takes the plural's s."""
+    first, space, rest = noun.partition(" ")
+    return f"{count} {first}{'' if count == 1 else 's'}{space}{rest}"
+
+
 @record
 class Note:
     """One remark: its level, the step it came from, the words.

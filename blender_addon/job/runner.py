@@ -39,7 +39,7 @@ class Stage(Protocol):
 @record
 class Update:
     """Where a run is: the step, its place among those that run, fraction of the whole 0 to 1, and words. `left`: seconds that
-    the step will still take, None where that is not known. `stays`: its words should remain visible."""
+    the run will still take, None where the step can't tell. `stays`: its words should remain visible."""
 
     step: Step
     number: int
@@ -113,14 +113,17 @@ def run_job(
     """
     report = Report()
     count = len(run_steps)
-    whole = sum(step.cost for step in run_steps)
-    before = 0.0
+    costs = [step.cost_with(sheet[step.name]) for step in run_steps]
+    whole, before = sum(costs), 0.0
+    began = time.perf_counter()
     for place, step in enumerate(run_steps):
         _require(step, steps, stage)
         started = time.perf_counter()
+        pace = (started - began) / before if before else 1.0  # seconds for each that was reckoned with
+        part = _Part(place, count, before / whole, costs[place] / whole, pace * sum(costs[place + 1 :]))
         stage.begin(step, afresh=afresh)
         try:
-            result = yield from _drained(step, sheet[step.name], stage, place, count, (before / whole, step.cost / whole))
+            result = yield from _drained(step, sheet[step.name], stage, part)
             stage.swap()
         except BaseException:
             stage.discard()
@@ -132,18 +135,29 @@ def run_job(
         stage.notes.write(f"{step.name}: {result.words} ({report.seconds[step.name]:.1f} s)")
         for decision in result.decisions:
             stage.notes.write(f"{step.name}: {'asked, ' if decision.asked else ''}{decision.key}: {decision.sentence()}")
-        before += step.cost
+        before += costs[place]
         yield Update(step, place + 1, count, before / whole, result.words, ended=True)
     return report
 
 
-def _drained(
-    step: Step, settings: Any, stage: Stage, place: int, count: int, share: tuple[float, float]
-) -> Generator[Update, None, Result]:
+@record
+class _Part:
+    """A step's part of a run: its place of how many, the share of the work that is done before it, its own share, and the
+    seconds that the steps after it are expected to take."""
+
+    place: int
+    count: int
+    before: float
+    share: float
+    after: float
+
+
+def _drained(step: Step, settings: Any, stage: Stage, part: _Part) -> Generator[Update, None, Result]:
     def shown(progress: Progress) -> Update:
-        fraction = share[0] + share[1] * min(max(progress.fraction, 0.0), 1.0)
+        fraction = part.before + part.share * min(max(progress.fraction, 0.0), 1.0)
+        left = None if progress.left is None else progress.left + part.after
         return Update(
-            step, place + 1, count, fraction, progress.words, progress.blocking, left=progress.left, stays=progress.stays
+            step, part.place + 1, part.count, fraction, progress.words, progress.blocking, left=left, stays=progress.stays
         )
 
     return passed_on(step.run(stage, settings), shown)

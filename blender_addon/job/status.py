@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from .runner import Stage, stale
+from .runner import Stage, stale, stamp
 from .settings import label_of, plain, specs
 from .sheet import JobSheet
 from .step import Step, upstream
@@ -33,6 +33,28 @@ def why_out_of_date(
         else:
             reasons[step.name] = "an earlier step ran again"
     return reasons
+
+
+def first_out_of_date(
+    steps: Sequence[Step], sheet: JobSheet, stage: Stage, results: Mapping[str, Mapping[str, object]]
+) -> str | None:
+    """The first step that has not run with the settings of now, its own and those that it reads; None where all have.
+
+    results: as for `why_out_of_date`.
+    """
+    for step in steps:
+        if stage.stamp(step.name) != stamp(step, sheet, steps, stage) or any(
+            _differs(place, sheet, results) for place in step.reads
+        ):
+            return step.name
+    return None
+
+
+def _differs(place: str, sheet: JobSheet, results: Mapping[str, Mapping[str, object]]) -> bool:
+    """Whether a setting, named `step.field`, is not as it was when its step last ran."""
+    step, field = place.split(".")
+    then = results.get(step, {}).get("settings")
+    return isinstance(then, Mapping) and then.get(field) != plain(sheet[step])[field]
 
 
 def _changed(step: Step, sheet: JobSheet, then: Mapping[str, Any] | None) -> str:

@@ -9,8 +9,10 @@ A step gives:
     NEEDS = ("clean",)                # roles that must exist
     USES = ("albedo",)                # roles that are taken into account when they exist
     MAKES = ("upright",)              # roles that it makes
-    COST = 1.0                        # about how long it takes beside the others, for the time left
+    READS = ("render.size",)          # if given: settings of later steps that it reads, too
+    COST = 1.0                        # about how many seconds it takes on two cores, for the time left
     class Settings: ...               # see job/settings.py
+    def cost(settings): ...           # if given: the same where it depends on the settings
     def able(settings, out): ...      # if given: raises JobError, before the first step is begun, for what can't succeed
     def run(stage, settings): ...     # a generator: yields Progress, returns Result
 
@@ -87,8 +89,14 @@ class Step:
     makes: tuple[str, ...]
     run: Callable[[Any, Any], Run]
     cost: float = 1.0
+    cost_by: Callable[[object], float] | None = None
     able: Callable[[Any, Path | None], None] | None = None
     work: Callable[[], ModuleType] = partial(ModuleType, "")  # its module, for what a button takes from it besides `run`
+    reads: tuple[str, ...] = ()
+
+    def cost_with(self, settings: object) -> float:
+        """About how many seconds it takes with these settings, on two cores."""
+        return self.cost if self.cost_by is None else self.cost_by(settings)
 
 
 def from_module(module: ModuleType) -> Step:
@@ -116,8 +124,10 @@ def from_module(module: ModuleType) -> Step:
         makes=tuple(module.MAKES),
         run=lambda *given: work().run(*given),
         cost=float(getattr(module, "COST", 1.0)),
+        cost_by=lambda settings: float(getattr(work(), "cost", lambda _: getattr(module, "COST", 1.0))(settings)),
         able=lambda *given: getattr(work(), "able", _anything)(*given),
         work=work,
+        reads=tuple(getattr(module, "READS", ())),
     )
 
 

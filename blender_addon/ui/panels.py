@@ -11,6 +11,7 @@ from typing import Any
 
 import bpy
 
+from ..job.notes import several
 from ..job.settings import FIRST, marked, specs
 from ..job.step import FOLDERS, Step
 from ..steps import catalogue
@@ -65,7 +66,7 @@ def draw_button(layout: bpy.types.UILayout, context: bpy.types.Context) -> None:
         row = layout.row(align=True)
         part = row.row(align=True)
         part.enabled = bool(state.late) and not reason
-        words = f"Bring {len(state.late)} steps up to date" if state.late else "Everything is up to date"
+        words = f"Bring {several(len(state.late), 'step')} up to date" if state.late else "Everything is up to date"
         part.operator("bozzetto.run_job", text=words, icon="FILE_REFRESH" if state.late else "CHECKMARK").changed = True
         row.operator("bozzetto.open_folder", text="", icon="FILE_FOLDER")
 

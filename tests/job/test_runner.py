@@ -2,16 +2,17 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 import pytest
 
 from blender_addon.job.errors import SheetError, SubjectError
-from blender_addon.job.notes import Notes
+from blender_addon.job.notes import Notes, several
 from blender_addon.job.runner import chosen, finish, run_job, stale
 from blender_addon.job.settings import number
 from blender_addon.job.sheet import blank
+from blender_addon.job.status import first_out_of_date
 from blender_addon.job.step import Progress, Result, Step, ordered
 
 
@@ -123,3 +124,35 @@ def test_parts_are_chosen_by_name():
         chosen(STEPS, first="midle")
     with pytest.raises(SheetError, match="comes after"):
         chosen(STEPS, first="late", last="early")
+
+
+def test_the_first_step_out_of_date_counts_what_it_reads_of_later_ones():
+    reading = [replace(step, reads=("late.much",)) if step.name == "middle" else step for step in STEPS]
+    stage, sheet = FakeStage(), blank(reading)
+    assert first_out_of_date(reading, sheet, stage, {}) == "early", "nothing has run"
+    finish(run_job(reading, reading, sheet, stage))
+    results = {step.name: {"settings": {"much": 1.0}} for step in reading}
+    assert first_out_of_date(reading, sheet, stage, results) is None
+    sheet["late"].much = 2.0
+    assert first_out_of_date(reading, sheet, stage, results) == "middle"
+    assert first_out_of_date(STEPS, sheet, stage, results) == "late"
+
+
+def test_the_time_left_counts_the_steps_that_follow():
+    def telling(stage, settings):
+        yield Progress(0.0, "telling", left=40.0)
+        return Result("done")
+
+    steps = [replace(step, cost_by=lambda settings: 10.0 * settings.much) for step in STEPS]
+    steps[0] = replace(steps[0], run=telling)
+    sheet = blank(steps)
+    sheet["late"].much = 3.0
+    first = next(run_job(steps, steps, sheet, FakeStage()))
+    assert first.left == pytest.approx(40.0 + 10.0 + 10.0 + 30.0)
+
+
+@pytest.mark.parametrize(
+    ("count", "words"), [(0, "0 frames of the turn"), (1, "1 frame of the turn"), (2, "2 frames of the turn")]
+)
+def test_one_of_a_thing_has_no_s(count, words):
+    assert several(count, "frame of the turn") == words

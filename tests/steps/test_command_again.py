@@ -173,7 +173,7 @@ def test_a_file_that_was_saved_meanwhile_is_not_written_over(sheet: Path, capsys
         return session(*arguments, **options)
 
     monkeypatch.setattr(running, "run_session", meanwhile)
-    assert run(sheet) == 0
+    assert run(sheet, "--from", "cleanup") == 0
     assert blend.read_bytes() == b"saved by the user"
     assert '"owl.v1.blend"' in capsys.readouterr().out
     assert set(found_in(blend.parent / "owl.v1.blend")) == {"Scan 1 knob", "Clean 1"}
@@ -217,3 +217,75 @@ def test_a_value_changed_in_the_text_is_said_and_kept_beside(sheet: Path, capsys
     assert run(sheet) == 0
     assert f"{SHEET_TEXT}, yours" in capsys.readouterr().out
     assert "42.0" in text_in(blend) and "77.0" in bpy.data.texts[f"{SHEET_TEXT}, yours"].as_string()
+
+
+def steps_of(out: str) -> list[str]:
+    """The steps that a run's lines name, in their order."""
+    lines = [line.split("  ")[-1].split(":")[0] for line in out.splitlines() if line.startswith("[")]
+    return list(dict.fromkeys(lines))
+
+
+def run_loud(sheet: Path, *more: str, until: str = "orientation") -> int:
+    return main(["run", str(sheet), "--out", str(sheet.parent / "out"), "--until", until, *more])
+
+
+def test_the_same_command_again_ends_at_once_when_nothing_has_changed(sheet: Path, capsys: Any) -> None:
+    assert run_loud(sheet) == 0
+    first = capsys.readouterr().out
+    assert steps_of(first) == ["Load scans", "Cleanup", "Orientation"]
+    blend = sheet.parent / "out" / "owl.blend"
+    before = blend.stat().st_mtime_ns
+    assert run_loud(sheet) == 0
+    again = capsys.readouterr().out
+    assert "Nothing has changed since the last run" in again and steps_of(again) == []
+    assert again[again.index("To check") :] == first[first.index("To check") :], "what is to be checked still is"
+    assert blend.stat().st_mtime_ns == before
+
+
+@pytest.mark.parametrize("what", ["texture", "scan", "blend", "figures", "afresh", "from"])
+def test_whatever_a_run_may_read_or_was_asked_makes_it_run(what: str, sheet: Path, capsys: Any) -> None:
+    assert run_loud(sheet) == 0
+    out = sheet.parent / "out"
+    more = {"afresh": ["--afresh"], "from": ["--from", "intake"]}.get(what, [])
+    if what == "texture":  # only a picture beside the scan
+        (sheet.parent / "knob.png").write_bytes((sheet.parent / "knob.png").read_bytes() + b"more")
+    elif what == "scan":
+        (sheet.parent / "knob.obj").write_text((sheet.parent / "knob.obj").read_text() + "# touched\n")
+    elif what == "blend":
+        edited(out / "owl.blend", move_clean)
+    elif what == "figures":
+        (out / "figures.json").unlink()
+    capsys.readouterr()
+    assert run_loud(sheet, *more) == 0
+    assert steps_of(capsys.readouterr().out) == ["Load scans", "Cleanup", "Orientation"]
+
+
+def test_a_changed_setting_begins_at_the_first_step_that_depends_on_it(sheet: Path, capsys: Any) -> None:
+    assert run_loud(sheet) == 0
+    capsys.readouterr()
+    assert run_loud(sheet, "--set", "orientation.front=30") == 0
+    words = capsys.readouterr().out
+    assert "Nothing before Orientation has changed" in words and steps_of(words) == ["Orientation"]
+    assert run_loud(sheet, "--set", "orientation.height=84") == 0
+    assert steps_of(capsys.readouterr().out)[0] == "Load scans", "the size tells intake that the unit no longer matters"
+
+
+def test_what_was_edited_between_two_parts_of_a_job_reaches_the_steps_after_it(sheet: Path, capsys: Any) -> None:
+    """All steps ran; then the .blend was edited and only the first steps ran again: the later ones must follow."""
+    assert run_loud(sheet) == 0
+    edited(sheet.parent / "out" / "owl.blend", move_clean)
+    assert run_loud(sheet, until="cleanup") == 0
+    capsys.readouterr()
+    assert run_loud(sheet) == 0
+    assert steps_of(capsys.readouterr().out) == ["Orientation"]
+
+
+def test_a_run_that_failed_or_began_later_is_not_taken_for_a_whole_one(sheet: Path, capsys: Any) -> None:
+    assert run_loud(sheet) == 0
+    (sheet.parent / "knob.obj").rename(sheet.parent / "away.obj")
+    assert run_loud(sheet) == 1
+    (sheet.parent / "away.obj").rename(sheet.parent / "knob.obj")
+    capsys.readouterr()
+    assert run_loud(sheet) == 0
+    words = capsys.readouterr().out
+    assert "Nothing has changed" not in words, "the run between may have left anything"

@@ -8,12 +8,16 @@ from typing import Any
 import bpy
 import numpy as np
 import pytest
+from mathutils import Vector
+from PIL import Image
 
+from blender_addon.cli.itself import own_command, own_environment
 from blender_addon.job.errors import OutputError, SheetError, SubjectError
+from blender_addon.job.farm import Delivered, Workshop, carried_out
 from blender_addon.job.runner import chosen, finish
 from blender_addon.job.sheet import override, parse
 from blender_addon.scene.images import read_pixels
-from blender_addon.scene.running.session import run_session
+from blender_addon.scene.running.session import Means, run_session
 from blender_addon.steps import catalogue
 from blender_addon.steps.delivery import _estimate, render
 
@@ -222,3 +226,75 @@ def test_what_cannot_succeed_is_refused_before_the_first_step(tmp_path, monkeypa
     with pytest.raises(OutputError, match=r"takes about .* GB of memory, and 1\.0 GB are free"):
         _run(tmp_path, "render.size=3000")
     assert not (tmp_path / "out" / "figures.json").exists() and not bpy.data.meshes
+
+
+class OneWorker:
+    """A farm of one process, which carries orders out as a worker of a cluster does."""
+
+    hands, speed = 1, 1.0
+
+    def __init__(self, folder: Path):
+        self._folder, self._painters = folder, {}
+
+    def begin(self, save: Any, scene: str) -> None:
+        save(self._folder / "scene.blend")
+        place, blend = str(self._folder), str(self._folder / "scene.blend")
+        self._workshop = Workshop(place, blend, scene, (*own_command(), "paint"), own_environment(), 1)
+
+    def render(self, orders: Any) -> Any:
+        for order in orders:
+            answer = carried_out(self._workshop, order.plain(), self._painters)
+            yield Delivered(order, [Path(answer["folder"]) / name for name in answer["files"]], answer["seconds"])
+        for painter in self._painters.values():
+            painter.close()
+
+
+def test_a_bracket_made_on_a_farm_leaves_its_slices_in_the_jobs_folder(again, tmp_path):
+    """The process that renders works in a folder of its own, from which all files must come back."""
+    shot = next(item for item in bpy.data.objects if item.get("bozzetto_key") == "hero")
+    shot["bozzetto_depth"], shot["bozzetto_bracket_mm"] = "frames", [300.0, 310.0, 320.0]
+    slices = again / "out" / "brackets" / "hero"
+    slices.mkdir(parents=True)
+    (slices / "004.png").write_bytes(b"of an earlier, longer one")
+    sheet = _sheet(again, "render.turntable=false", "render.only=hero")
+    part = chosen(catalogue(), first="render", last="render")
+    farm = OneWorker(tmp_path)
+    finish(run_session(part, catalogue(), sheet, bpy.context.scene, out=again / "out", means=Means(None, farm)))
+    assert sorted(path.name for path in slices.iterdir()) == ["001.png", "002.png", "003.png"]
+    whole = (slices / "002.png").read_bytes()
+    (slices / "002.png").unlink()
+    report, _ = finish(run_session(part, catalogue(), sheet, bpy.context.scene, out=again / "out"))
+    assert report.figures()["render"]["rendered"] == 1, "a lost slice has the picture made anew"
+    assert (slices / "002.png").read_bytes() == whole, "here as there, to the last byte"
+
+
+def _colour(path: Path) -> Any:
+    """The mean of a picture, as its file's numbers are."""
+    return np.asarray(Image.open(path).convert("RGB"), float).mean(axis=(0, 1))
+
+
+def test_only_the_shot_that_was_changed_is_rendered_again_and_it_is_warmer(again):
+    _run(again, first="render")  # whatever other tests left
+    before = _colour(again / "out" / "pictures" / "back.png")
+    row = "camera.shots=[{name='back', warmth=40.0}]"
+    figures = _run(again, row, first="camera")
+    assert (figures["rendered"], figures["reused"]) == (1, 5)
+    red, _, blue = _colour(again / "out" / "pictures" / "back.png") / before
+    assert red / blue > 1.1, "40 mired warmer shows at once"
+    assert not bpy.context.scene.view_settings.use_white_balance, "the scene's own balance is back"
+
+
+def test_a_picture_of_scale_shows_a_rule_before_the_piece_and_no_other_picture_does(again):
+    from bpy_extras.object_utils import world_to_camera_view
+
+    part = chosen(catalogue(), first="camera", last="tabletop")
+    finish(run_session(part, catalogue(), _sheet(again, "camera.shots=[{name='scale'}]"), bpy.context.scene, out=again / "out"))
+    items = {item.get("bozzetto_key"): item for item in bpy.data.objects}
+    rule, shot = items["rule for scale"], items["scale"]
+    assert set(rule["bozzetto_hidden_in"].split(",")) == {"hero", "detail", "back", "turntable"}
+    corners = np.array([rule.matrix_basis @ vertex.co for vertex in rule.data.vertices])
+    assert corners[:, 1].max() < -0.009, "before the peg, which is 18 mm deep"
+    assert np.ptp(corners[:, 0]) == pytest.approx(0.156, rel=1e-3) and abs(corners[:, 2].min()) < 0.001
+    bpy.context.view_layer.update()
+    seen = world_to_camera_view(bpy.context.scene, shot, Vector(0.5 * (corners.min(axis=0) + corners.max(axis=0))))
+    assert abs(seen.x - 0.5) < 0.03 and 0.03 < seen.y < 0.35 and seen.z > 0.0

@@ -154,13 +154,18 @@ NEUTRAL_K = 6500.0
 """Colour temperature for which Blender's view is balanced by default."""
 
 
-def balanced_for(warmth: float) -> float:
-    """Colour temperature, kelvin, to balance a picture for, so that it comes out `warmth` mired warmer than neutral.
+WARMEST_K = 100_000.0
+"""The highest temperature that Blender's view is balanced for."""
+
+
+def balanced_for(warmth: float, *, before: float = NEUTRAL_K) -> float:
+    """Colour temperature, kelvin, to balance a picture for, so that it comes out `warmth` mired warmer than one balanced for
+    `before` kelvin, at first the neutral one; within the temperatures that Blender takes.
 
     Mired are a million over kelvin, as light-balancing filters are marked (common practice): equal steps look about equal. A
     camera balanced for bluer light than there is shows all things warmer.
     """
-    return 1e6 / (1e6 / NEUTRAL_K - warmth)
+    return 1e6 / max(1e6 / before - warmth, 1e6 / WARMEST_K)
 
 
 def stops_for(measured: float, *, target: float = GREY, offset: float = 0.0) -> float:

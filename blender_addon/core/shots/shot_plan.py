@@ -16,7 +16,7 @@ from .framing import CameraPose, Placement, frame_points, look, pose_at, swept
 from .subject import Subject, thinned
 from .visible import visible
 
-KINDS = ("hero", "left", "right", "back", "top", "detail", "turntable")
+KINDS = ("hero", "left", "right", "back", "top", "detail", "scale", "turntable")
 
 
 @record

@@ -48,7 +48,7 @@ WHOLE_STYLE = STYLE + page_decisions.STYLE
 RENDERED = "Rendered from a scan of the piece; these pictures are no photographs."
 VIEWS = {
     "hero": "three-quarter view", "left": "seen from its left", "right": "seen from its right", "back": "seen from behind",
-    "top": "seen from above", "detail": "close look", "turntable": "turning",
+    "top": "seen from above", "scale": "beside a rule", "detail": "close look", "turntable": "turning",
 }  # fmt: skip
 """What a kind of shot shows, for those who can't see it."""
 

@@ -8,6 +8,7 @@ from urllib.parse import quote
 
 from ...core.records import record
 from ..files.made_files import MAKERS_PAGE, PAGE
+from ..notes import several
 from .page import RENDERED, whole_page
 
 STYLE = """
@@ -82,7 +83,7 @@ def counted(cards: Sequence[Card]) -> str:
     """How a series went, in one line."""
     failed = sum(bool(card.failed) for card in cards)
     asking = sum(bool(card.check) and not card.failed for card in cards)
-    words = [f"{len(cards)} piece{'s' if len(cards) != 1 else ''}", f"{len(cards) - failed} made"]
+    words = [several(len(cards), "piece"), f"{len(cards) - failed} made"]
     words += [f"{failed} failed"] if failed else []
     words += [f"{asking} to check"] if asking else []
     return ", ".join(words)

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import contextlib
 import tempfile
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -56,10 +56,10 @@ def render_deep(stage: Stage, path: Path, *, camera: bpy.types.Object, size: tup
     with tempfile.TemporaryDirectory() as folder, _twin(scene, camera, size) as twin:
         scene.camera = twin
         if camera[DEPTH] in BRACKETS:
-            left = frames_folder(path) if camera[DEPTH] == "frames" else None
-            pixels = _bracket(scene, twin, camera, size, Path(folder), left)
+            pixels = _bracket(scene, twin, camera, size, Path(folder), frames_of(camera, path))
         else:
             pixels = _departure(stage, twin, Path(folder))
+    forget_longer(path, frames_of(camera, path))
     with _image(pixels) as image:
         keep_render(scene, path, image)
 
@@ -69,13 +69,27 @@ def frames_folder(path: Path) -> Path:
     return path.parent.parent / "brackets" / path.stem
 
 
+def frames_of(shot: bpy.types.Object, path: Path) -> list[Path]:
+    """The slices that a shot's picture at `path` leaves beside it, nearest focus first; none where it is no such bracket."""
+    if shot.get(DEPTH) != "frames":
+        return []
+    return [frames_folder(path) / f"{number:03d}.png" for number in range(1, len(shot[SLICES]) + 1)]
+
+
+def forget_longer(path: Path, frames: Sequence[Path]) -> None:
+    """Take away the slices that an earlier, longer bracket of the picture at `path` left."""
+    for old in frames_folder(path).glob("[0-9][0-9][0-9].png"):
+        if frames and old not in frames:
+            old.unlink()
+
+
 def _bracket(
     scene: bpy.types.Scene,
     twin: bpy.types.Object,
     camera: bpy.types.Object,
     size: tuple[int, int],
     folder: Path,
-    left: Path | None,
+    left: list[Path],
 ) -> Floats:
     lens = optics_of(camera)
     distances = [float(distance) for distance in camera[SLICES]]
@@ -83,22 +97,12 @@ def _bracket(
     for place, distance in enumerate(distances):
         twin.data.dof.focus_distance = distance / MM
         slices.append(_linear(scene, folder / f"slice{place}.exr")[..., :3])
-    if left is not None:
-        _leave_frames(scene, slices, left)
+    for frame, pixels in zip(left, slices, strict=bool(left)):
+        with _image(pixels) as image:
+            save_as(scene, image, frame, "PNG", "16")
     width = frame_used(camera[key.FORMAT][0], camera[key.FORMAT][1], size)[0]
     depth = _depth(scene, twin, folder)
     return merge(np.array(slices), depth, np.array(distances), lens, px_per_mm=size[0] / width)
-
-
-def _leave_frames(scene: bpy.types.Scene, slices: list[Any], folder: Path) -> None:
-    """Write the slices as `001.png` and on, nearest focus first; frames of an earlier, longer bracket go."""
-    names = [f"{number:03d}.png" for number in range(1, len(slices) + 1)]
-    for name, pixels in zip(names, slices, strict=True):
-        with _image(pixels) as image:
-            save_as(scene, image, folder / name, "PNG", "16")
-    for old in folder.glob("[0-9][0-9][0-9].png"):
-        if old.name not in names:
-            old.unlink()
 
 
 def _departure(stage: Stage, twin: bpy.types.Object, folder: Path) -> Floats:

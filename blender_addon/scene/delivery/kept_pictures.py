@@ -13,36 +13,62 @@ from ...core.generators import finish
 from ...job.files.made_files import MANIFEST, MadeFiles
 from ...job.files.whole_files import remember
 from .. import roles
+from ..dressing.lights import SETUP
 from ..prints.fingerprint import fingerprint
 
+LIGHT = ("world", "light", "card")
+"""Roles of what a light set-up is made of."""
 
-def scene_digest(scene: bpy.types.Scene, job: str) -> str:
-    """A digest of all that a job's pictures show, hand-made changes included; what is not of the job counts by place."""
+
+class SceneDigests:
+    """Digests of all that a job's pictures show, hand-made changes included; what is not of the job counts by place."""
+
+    def __init__(self, light: str, players: list[tuple[str, str, str, str]], others: list[str], view: str):
+        self._light, self._players, self._others, self._view = light, players, others, view
+
+    def of(self, shot: bpy.types.Object) -> str:
+        """The digest of a shot's pictures. Other shots, and what stands ready to light them alone, show nothing in those."""
+        key, light = shot[roles.KEY], shot.get(SETUP) or self._light
+        digest = hashlib.sha256()
+        for role, name, setup, shown in self._players:
+            if (role == "shot" and name != key) or (role in LIGHT and setup and setup != light):
+                continue
+            digest.update(f"{role} {name} {shown};".encode())
+        for words in (*self._others, self._view):
+            digest.update(words.encode())
+        return digest.hexdigest()[:20]
+
+
+def scene_digests(scene: bpy.types.Scene, job: str) -> SceneDigests:
+    """The digests of a job in a scene; each data-block is read once, however many shots there are."""
     return finish(digesting(scene, job))
 
 
-def digesting(scene: bpy.types.Scene, job: str) -> Generator[None, None, str]:
+def digesting(scene: bpy.types.Scene, job: str) -> Generator[None, None, SceneDigests]:
     """The same, leaving the window a moment after each block: a set of a million triangles takes seconds.
 
     The scene must not be changed meanwhile.
     """
-    digest = hashlib.sha256()
     silent = ("pivot", "move")  # cameras on their way and what turns: they show nothing in a picture
     ours = [block for block in roles.players(job) if block[roles.ROLE] not in silent]
     others = [item for item in sorted(scene.objects, key=lambda block: block.name) if item.get(roles.JOB) != job]
+    players: list[tuple[str, str, str, str]] = []
+    words: list[str] = []
     for kind, name, played in [_place(block, played=True) for block in ours] + [_place(item, played=False) for item in others]:
         block = getattr(bpy.data, kind)[name]  # by name: nothing of Blender's is held while the window has its moment
-        words = f"{block[roles.ROLE]} {block[roles.KEY]}" if played else block.name
-        digest.update(f"{words} {fingerprint(block)};".encode())
+        if played:
+            players.append((block[roles.ROLE], block[roles.KEY], block.get(SETUP, ""), fingerprint(block)))
+        else:
+            words.append(f"{block.name} {fingerprint(block)};")
         yield
     for block in (*bpy.data.materials, *bpy.data.node_groups):
         if block.get(roles.JOB) != job and block.users:
-            digest.update(f"{block.name} {fingerprint(block)};".encode())
+            words.append(f"{block.name} {fingerprint(block)};")
     view = scene.view_settings
-    digest.update(repr((view.view_transform, view.look, round(view.exposure, 5), round(view.gamma, 5))).encode())
-    if view.use_white_balance:  # said only then, so that pictures of earlier versions still count as made
-        digest.update(repr((round(view.white_balance_temperature, 2), round(view.white_balance_tint, 3))).encode())
-    return digest.hexdigest()[:20]
+    seen = repr((view.view_transform, view.look, round(view.exposure, 5), round(view.gamma, 5)))
+    if view.use_white_balance:
+        seen += repr((round(view.white_balance_temperature, 2), round(view.white_balance_tint, 3)))
+    return SceneDigests(scene.world.get(SETUP, "") if scene.world else "", players, words, seen)
 
 
 _COLLECTIONS = {"NODETREE": "node_groups", "MESH": "meshes", "COLLECTION": "collections"}

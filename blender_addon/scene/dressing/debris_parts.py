@@ -13,6 +13,7 @@ from ...core.colour import lab
 from ...core.dressing.trades import debris_of
 from ...core.mesh.triangles import TriangleMesh
 from ...core.records import record
+from ...core.srgb import luminance
 from ...job.errors import SubjectError
 from ..images import read_pixels
 from ..nodes.materials import KIND, STATE, albedo_of
@@ -42,6 +43,11 @@ class Work:
     def chroma(self) -> float:
         """Chroma C* of its colour in CIE L*a*b*; that of bone-dry clay where it has no single colour."""
         return float(np.hypot(*lab(np.array(self.albedo or CLAY))[1:]))
+
+    @property
+    def light(self) -> float:
+        """Luminance of its albedo; that of bone-dry clay where it has no single colour."""
+        return float(luminance(np.array(self.albedo or CLAY)))
 
 
 def work_on(stage: Stage) -> Work:

@@ -13,7 +13,7 @@ from .. import compat
 from ..nodes.board import board_group
 from ..nodes.builder import Tree, make_group
 from ..nodes.kinds.clay import clay_group
-from ..nodes.props import ANY_CHROMA, greyed_to, prop_group
+from ..nodes.props import ANY_CHROMA, dimmed_to, greyed_to, prop_group
 from ..nodes.tabletops import tabletop_group
 
 Colour = Sequence[float]
@@ -132,11 +132,12 @@ def clay_material(name: str, tone: Colour) -> bpy.types.Material:
     return material
 
 
-def prop_material(name: str, tone: Colour, *, chroma: float = ANY_CHROMA) -> bpy.types.Material:
+def prop_material(name: str, tone: Colour, *, chroma: float = ANY_CHROMA, light: float = 1.0) -> bpy.types.Material:
     """A prop's material by the name it gives; 'clay' is the work's. What has more chroma C* than that is drawn to the work's
-    dust."""
+    dust, what has a higher luminance than `light` is soiled."""
     if name == "clay":
         return clay_material("Clay lump", tone)
     tint = np.array(tone) / max(float(luminance(np.array(tone))), 1e-6)
     greyed = {"Greyed": greyed_to(name, chroma, tint), "Grey": tuple(np.clip(tint, 0.5, 1.6))}
+    greyed["Dimmed"] = dimmed_to(name, light)
     return material_of(name.capitalize(), prop_group(name), greyed)

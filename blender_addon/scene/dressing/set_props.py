@@ -39,8 +39,8 @@ INDIVIDUALS = 6
 class Candidate:
     """A prop before it is placed: its name, its mesh in mm round the origin, its materials' names or the user's object.
 
-    chroma: the most chroma C* that its colours may show; louder ones are greyed. place: 'back' or 'beside', '' as its height
-    says.
+    chroma: the most chroma C* that its colours may show; louder ones are greyed. light: likewise for their luminance. place:
+    'back' or 'beside', '' as its height says.
     """
 
     name: str
@@ -48,18 +48,20 @@ class Candidate:
     materials: tuple[str, ...] = ()
     original: str = ""
     chroma: float = ANY_CHROMA
+    light: float = 1.0
     place: str = ""
 
 
-def made_candidates(names: Sequence[str], *, seed: int, chroma: float = ANY_CHROMA) -> list[Candidate]:
+def made_candidates(names: Sequence[str], *, seed: int, chroma: float = ANY_CHROMA, light: float = 1.0) -> list[Candidate]:
     """Props by name. Of a few individuals the first is taken none of whose colours has more chroma (C*, CIE L*a*b*) than
-    `chroma`, else the quietest; what is still louder is greyed, so that no prop is more colourful than the piece."""
+    `chroma`, else the quietest; what is still louder is greyed, so that no prop is more colourful than the piece; what is
+    lighter than `light` (luminance) is soiled, so that none outshines it."""
     found = []
     for place, name in enumerate(names):
         tries = [make_prop(name, seed=seed * 100 + place + 7919 * number) for number in range(INDIVIDUALS)]
         loudness = [max(prop_chroma(material) for material in prop.materials) for prop in tries]
         best = next((k for k, value in enumerate(loudness) if value <= chroma), int(np.argmin(loudness)))
-        found.append(Candidate(name, tries[best].mesh, tries[best].materials, chroma=chroma))
+        found.append(Candidate(name, tries[best].mesh, tries[best].materials, chroma=chroma, light=light))
     return found
 
 
@@ -203,7 +205,9 @@ def _object(candidate: Candidate, matrix: Floats, spot: Spot, tone: Sequence[flo
         item = make_part(candidate.name, candidate.mesh, [slot.material for slot in source.material_slots])
     else:
         item = make_part(
-            candidate.name, candidate.mesh, [prop_material(name, tone, chroma=candidate.chroma) for name in candidate.materials]
+            candidate.name,
+            candidate.mesh,
+            [prop_material(name, tone, chroma=candidate.chroma, light=candidate.light) for name in candidate.materials],
         )
         item.data.set_sharp_from_angle(angle=float(FLAT_ANGLE))
     metres = np.array(matrix)

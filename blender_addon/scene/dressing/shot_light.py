@@ -10,6 +10,7 @@ import bpy
 from mathutils import Matrix, Vector
 
 from ...core.arrays import Floats
+from ...core.dressing.exposure import NEUTRAL_K, balanced_for
 from .. import roles
 from ..meshes import MM
 from ..nodes.finish import diffraction_share, set_softness
@@ -26,6 +27,8 @@ FLUX = "bozzetto_flux"
 """On a world: the net flux of its set-up at the subject, any unit; it points to where the light mainly comes from."""
 SHADE = "bozzetto_shade"
 """On a world: how much of a side its set-up leaves in shade, 0 to 1, for which the exposure makes up."""
+WARMTH = "bozzetto_warmth"
+"""On a shot: by how many mired its picture is warmer than the job's others."""
 FOLLOWS = "bozzetto_follows"
 """On a world: the azimuth in radians of the camera that its set-up was written for, when it is to be turned with the shot; on a
 card (the chart and the balls): likewise."""
@@ -36,21 +39,13 @@ def apply_shot_light(scene: bpy.types.Scene, shot: bpy.types.Object) -> Callable
 
     A shot without the property `bozzetto_light` stands in the job's own set-up.
     """
-    soft = None
-    if shot.get(EFFECTIVE) and shot.get(FRAME):
-        soft = set_softness(scene, diffraction_share(shot[EFFECTIVE], shot[FRAME]))
-    scene_name = scene.name
-
-    def restore_softness() -> None:
-        if soft is not None:
-            set_softness(bpy.data.scenes[scene_name], soft)
-
+    scene_name, restore_view = scene.name, _apply_view(scene, shot)
     job = scene.get(roles.JOB, "")
     worlds = {world.get(SETUP, ""): world for world in roles.players(job, role="world", scene=scene)}
     wanted = shot.get(SETUP) or (scene.world.get(SETUP, "") if scene.world else "")
     world = worlds.get(wanted)
     if world is None:
-        return restore_softness
+        return restore_view
     followers = [item for item in roles.players(job, role="card", scene=scene) if FOLLOWS in item]
     items = [item for role in ("light", "card") for item in roles.players(job, role=role, scene=scene) if item.get(SETUP)]
     kept = [(item.name, item.hide_render, pose_of(item)) for item in [*items, *followers]]
@@ -72,7 +67,7 @@ def apply_shot_light(scene: bpy.types.Scene, shot: bpy.types.Object) -> Callable
         scene.view_settings.exposure += world[CLOSER].get(shot.get(roles.KEY, ""), 0.0)
 
     def restore() -> None:
-        restore_softness()
+        restore_view()
         for name, hidden, pose in kept:
             item = bpy.data.objects[name]
             item.hide_render = hidden
@@ -80,6 +75,26 @@ def apply_shot_light(scene: bpy.types.Scene, shot: bpy.types.Object) -> Callable
         place = bpy.data.scenes[scene_name]
         place.world = bpy.data.worlds.get(before[0])
         place.view_settings.exposure = before[1]
+
+    return restore
+
+
+def _apply_view(scene: bpy.types.Scene, shot: bpy.types.Object) -> Callable[[], None]:
+    """Soften and balance what is seen as a shot asks for it; returns what puts that back."""
+    soft = None
+    if shot.get(EFFECTIVE) and shot.get(FRAME):
+        soft = set_softness(scene, diffraction_share(shot[EFFECTIVE], shot[FRAME]))
+    scene_name, view = scene.name, scene.view_settings
+    before = view.use_white_balance, view.white_balance_temperature
+    if shot.get(WARMTH):
+        view.white_balance_temperature = balanced_for(shot[WARMTH], before=before[1] if before[0] else NEUTRAL_K)
+        view.use_white_balance = True
+
+    def restore() -> None:
+        place = bpy.data.scenes[scene_name]
+        if soft is not None:
+            set_softness(place, soft)
+        place.view_settings.use_white_balance, place.view_settings.white_balance_temperature = before
 
     return restore
 

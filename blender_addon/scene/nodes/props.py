@@ -88,6 +88,19 @@ def greyed_to(name: str, chroma: float, tint: Any) -> float:
     return float(shares[quiet[0]] if len(quiet) else shares[int(left.argmin())])
 
 
+LEAST_LEFT = 0.45
+"""How much of a prop's reflectance is left at the least: below that plaster looks like another stuff (by eye)."""
+
+
+def dimmed_to(name: str, limit: float) -> float:
+    """What is to be left of a prop's reflectance, `LEAST_LEFT` to 1, so that its mean luminance does not exceed a limit.
+
+    Metals keep theirs: their light is that of what they mirror."""
+    if name in METALS:
+        return 1.0
+    return float(np.clip(limit / max(float(luminance(_mean_colour(name))), 1e-6), LEAST_LEFT, 1.0))
+
+
 def _mean_colour(name: str) -> Any:
     pairs: dict[str, Any] = {**WOODS, **GLAZES, **WAXES, **{key: value[:2] for key, value in MATT.items()}}
     if name in pairs:
@@ -120,7 +133,8 @@ def _finish(tree: Tree, **inputs: Any) -> None:
     tint = tree.input("Grey", "colour", (1.0, 1.0, 1.0), help="The tint, of luminance 1")
     colour = named["Base Color"]
     dusty = tree.mix(1.0, _grey(tree, tree.node("RGBToBW", {"Color": colour})["Val"]), tint, blend="MULTIPLY")
-    named["Base Color"] = tree.mix(greyed, colour, dusty)
+    dimmed = tree.input("Dimmed", "float", 1.0, help="What is left of its reflectance, as where it is soiled")
+    named["Base Color"] = tree.mix(1.0, tree.mix(greyed, colour, dusty), _grey(tree, dimmed), blend="MULTIPLY")
     tree.output("Shader", "shader", tree.node("BsdfPrincipled", named)["BSDF"])
 
 

@@ -14,14 +14,21 @@ from ...core.delivery.cost import Pace, Trial, disk_bytes, in_words, memory_byte
 from ...core.memory import free_mb
 from ...core.records import record
 from ...job.errors import OutputError
+from ...job.notes import several
 from ...job.step import Progress
 from ...scene.delivery.deep_pictures import exposures
+from ...scene.delivery.device import find_device
 from ...scene.delivery.output import Quality
 from ...scene.stage import Stage
-from ._pictures import FRAME, STILL, Task, render_one, set_up_for
+from ._pictures import CUTOUT, FRAME, STILL, Task, quality_of, render_one, set_up_for
 
 SHARES = (0.125, 0.25)
 """The shares of its sides at which the first picture of a kind is tried."""
+FIXED = {STILL: 8.0, CUTOUT: 6.0, FRAME: 1.0}
+SECONDS_A_SAMPLE = 1.8e-6
+SPEED_OF_A_CARD = 20.0
+"""For a guess: seconds that each picture costs whatever its size, seconds a pixel and sample on two cores, and how many times
+as fast a graphics card is."""
 WORTH_IT = 1e8
 """Work (pixels times samples) from which pictures are tried first: less takes two minutes on two cores, and the tries 10 s."""
 SPARE = 1.15
@@ -36,6 +43,10 @@ class Estimate:
     each: dict[str, float] = field(default_factory=dict)
     memory: int = 0
     disk: int = 0
+
+    def left(self, todo: Sequence[Task]) -> float:
+        """Seconds to show as left at the beginning, also where nothing was tried."""
+        return sum(self.each[task.kind] for task in todo) if self.seconds is None else self.seconds
 
     def figures(self) -> dict[str, Any]:
         """The estimate as entries of the step's figures."""
@@ -83,7 +94,7 @@ def estimated(
     for task in todo:
         kinds.setdefault(task.kind, []).append(task)
     if _work(todo, quality) < WORTH_IT:
-        return Estimate(None, {}, memory, disk)
+        return Estimate(None, guessed(todo, quality, device), memory, disk)
     each: dict[str, float] = {}
     once = 0.0
     for number, (kind, tasks) in enumerate(kinds.items()):
@@ -97,6 +108,16 @@ def estimated(
     return Estimate(total, each, memory, disk)
 
 
+def guessed(tasks: Sequence[Task], quality: Quality, device: str) -> dict[str, float]:
+    """About how many seconds a picture of each kind takes, untried: good for a line that shows the time left, and no more."""
+    card = SPEED_OF_A_CARD if find_device(device).setting == "GPU" else 1.0
+    each: dict[str, list[float]] = {}
+    for task in tasks:
+        samples = quality_of(task.kind, quality).samples
+        each.setdefault(task.kind, []).append(FIXED[task.kind] + task.pixels * samples * SECONDS_A_SAMPLE / card)
+    return {kind: sum(seconds) / len(seconds) for kind, seconds in each.items()}
+
+
 def said(stage: Stage, estimate: Estimate, todo: Sequence[Task], device: str) -> Generator[Progress, None, None]:
     """Log what is expected, and tell the user."""
     if not todo:
@@ -106,9 +127,9 @@ def said(stage: Stage, estimate: Estimate, todo: Sequence[Task], device: str) ->
     spent = "" if estimate.seconds is None else f"about {in_words(estimate.seconds)}, "
     more = "" if estimate.seconds is None else '; quality "proof" or a smaller render.size is quicker'
     size = f"{largest.size[0]} x {largest.size[1]}"
-    words = f"{len(todo)} pictures to render, up to {size} pixels, on {device}: {spent}{room}{more}"
+    words = f"{several(len(todo), 'picture')} to render, up to {size} pixels, on {device}: {spent}{room}{more}"
     stage.note(words)
-    yield Progress(0.02, words, left=estimate.seconds, stays=True)
+    yield Progress(0.02, words, left=estimate.left(todo), stays=True)
 
 
 def pace_of(estimate: Estimate, todo: Sequence[Task], speed: float) -> Pace:

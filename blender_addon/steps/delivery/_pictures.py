@@ -12,7 +12,7 @@ from ...core.records import record
 from ...job.farm import Order
 from ...scene.delivery.copies.marked import marked
 from ...scene.delivery.cutouts import quality_of_cutout, render_cutout
-from ...scene.delivery.deep_pictures import is_deep, render_deep
+from ...scene.delivery.deep_pictures import frames_of, is_deep, render_deep
 from ...scene.delivery.kept_pictures import KeptPictures, put_aside
 from ...scene.delivery.originals import linear_of, original_of
 from ...scene.delivery.output import Quality, cycles, render_picture
@@ -30,7 +30,8 @@ STILL, CUTOUT, FRAME = "still", "cutout", "frame"
 @record
 class Task:
     """One picture to render: its file, its shot's name, its size in pixels, the subject's turn in degrees, a digest of all that
-    it shows, what kind of picture it is, and the words that are laid over it, '' for none."""
+    it shows, what kind of picture it is, the words that are laid over it, '' for none, and the slices of a bracket that stay
+    beside it."""
 
     path: Path
     shot: str
@@ -39,6 +40,7 @@ class Task:
     digest: str
     kind: str = STILL
     mark: str = ""
+    slices: tuple[Path, ...] = ()
 
     @property
     def pixels(self) -> int:
@@ -56,8 +58,13 @@ class Task:
 
 
 def beside(task: Task) -> list[Path]:
-    """The files that belong to a picture and are made with it."""
-    return [original_of(task.path), linear_of(task.path)] if task.kind == STILL and not task.mark else []
+    """The files that belong to a picture and are made with it; none of a picture with words over it would be without them."""
+    return [original_of(task.path), linear_of(task.path), *task.slices] if task.kind == STILL and not task.mark else []
+
+
+def still_of(shot: bpy.types.Object, task: Task) -> Task:
+    """The task of a still, with the slices that its shot leaves."""
+    return replace(task, slices=tuple(frames_of(shot, task.path)))
 
 
 def missing(tasks: list[Task]) -> list[Task]:

@@ -6,6 +6,7 @@ from collections.abc import Generator
 
 from ...job.errors import OutputError
 from ...job.files.made_files import MAKERS_PAGE, PAGE
+from ...job.notes import several
 from ...job.pages.page import client_page, makers_page
 from ...job.step import Progress, Result, Run
 from ...scene.delivery.asset_files import AssetPart, write_glb, write_usd
@@ -32,7 +33,7 @@ def run(stage: Stage, settings: Settings) -> Run:
         write_text(stage.out / MAKERS_PAGE, makers_page(_pages.makers_content(stage, settings, files)))
     count = len(files) + 2 * settings.page
     figures = {"files": [path for path, _ in files], "page": settings.page, **_pages.on_a_card(stage, settings)}
-    return Result(f"{count} files", figures)
+    return Result(several(count, "file"), figures)
 
 
 def _asset(stage: Stage, settings: Settings, files: list[tuple[str, str]]) -> Generator[Progress, None, None]:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import contextlib
 import hashlib
+import time
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
@@ -13,11 +14,12 @@ import bpy
 from ...core.shots.moves.paths import Path as MovePath
 from ...job.errors import OutputError
 from ...job.files.whole_files import check_free
+from ...job.notes import several
 from ...job.step import Progress, Result, Run
 from ...scene import roles
 from ...scene.delivery.copies.marked import MARKED, marked
 from ...scene.delivery.device import find_device
-from ...scene.delivery.kept_pictures import KeptPictures, scene_digest
+from ...scene.delivery.kept_pictures import KeptPictures, scene_digests
 from ...scene.delivery.output import Quality, cycles, render_picture
 from ...scene.delivery.shot_state import dressed_for
 from ...scene.delivery.video import write_video
@@ -52,9 +54,11 @@ def run(stage: Stage, settings: Settings) -> Run:
         todo = [task for task in tasks if not made.current(task[0], task[2])]
         shot = stage.require("shot", str(item[OF]))
         with cycles(stage.scene, quality, device=settings.device, seed=stage.seed, persistent=True), _seen(stage, shot, item):
+            started = time.perf_counter()
             for number, (path, frame, digest) in enumerate(todo):
+                left = (time.perf_counter() - started) / number * (len(todo) - number) if number else None
                 words = f"{name.replace('_', ' ')}, frame {frame + 1} of {len(path_of(item).focus_mm)}"
-                yield Progress(share[0] + share[1] * 0.97 * number / len(todo), words, blocking=True)
+                yield Progress(share[0] + share[1] * 0.97 * number / len(todo), words, blocking=True, left=left)
                 with marked(path, mark) as file:
                     _frame(stage, shot, path_of(item), frame, file, size)
                 made.add(path, digest)
@@ -62,7 +66,9 @@ def run(stage: Stage, settings: Settings) -> Run:
         yield Progress(share[0] + 0.98 * share[1], f"film of the {name.replace('_', ' ')}", blocking=True)
         write_video([path for path, _, _ in tasks], target, size=size, fps=max(1, round(int(item[FPS]) / settings.every)))
         films.append(target.name)
-    return Result(f"{len(films)} films ({rendered} frames rendered)", {"films": films, "rendered": rendered})
+    return Result(
+        f"{several(len(films), 'film')} ({several(rendered, 'frame')} rendered)", {"films": films, "rendered": rendered}
+    )
 
 
 def _mark(stage: Stage, settings: Settings) -> str:
@@ -80,7 +86,7 @@ def _tasks(
     size = (2 * round(lines * SHAPE[0] / SHAPE[1] / 2), 2 * round(lines / 2))
     mark = _mark(stage, settings)
     quality = Quality(settings.samples or quality.samples, quality.noise, quality.denoise, quality.careful)
-    base, found = scene_digest(stage.scene, stage.job), path_of(item)
+    base, found = scene_digests(stage.scene, stage.job).of(stage.require("shot", str(item[OF]))), path_of(item)
     tasks = []
     for frame in range(0, len(found.focus_mm), settings.every):
         shown = (found.positions[frame].tolist(), found.rotations[frame].tolist(), float(found.focus_mm[frame]), found.optics)

@@ -19,22 +19,26 @@ from ...core.shots.turntable import angles
 from ...job.errors import OutputError, SubjectError
 from ...job.files.names import check_name
 from ...job.files.whole_files import check_free, write_bytes
+from ...job.notes import several
 from ...job.step import Progress, Result, Run
 from ...scene.delivery.contact_sheet import write_contact_sheet
 from ...scene.delivery.copies.marked import MARKED
 from ...scene.delivery.cutouts import cutout_of
+from ...scene.delivery.deep_pictures import forget_longer
 from ...scene.delivery.device import find_device
-from ...scene.delivery.kept_pictures import KeptPictures, digesting, put_aside
+from ...scene.delivery.kept_pictures import KeptPictures, SceneDigests, digesting, put_aside
 from ...scene.delivery.output import SCENE_PATHS, Quality, set_up
 from ...scene.delivery.shot_state import hang_on_pivot, make_pivot, turning
 from ...scene.delivery.video import write_video
 from ...scene.running.session import writes
 from ...scene.stage import Stage
 from . import _estimate
-from ._pictures import CUTOUT, FRAME, Task, missing, order_of, quality_of, render_one, set_up_for
+from ._pictures import CUTOUT, FRAME, Task, missing, order_of, quality_of, render_one, set_up_for, still_of
 from .declared.render import PRESETS, Settings
 
 TURNTABLE = "turntable"
+READING = 5.0
+"""Seconds that it takes to find out what is to be rendered, and to lay out the sheet and the film."""
 SHOTS = 3
 """How many stills are assumed before the shots are known."""
 
@@ -46,13 +50,25 @@ def able(settings: Settings, out: Path | None) -> None:
     find_device(settings.device)
     if settings.turntable and settings.video and not bpy.app.ffmpeg.supported:
         raise OutputError("This Blender was built without a writer for films: set render.video to false")
+    tasks = _planned(settings, out)
+    if not (out / "pictures").is_dir():  # what is there takes its room already
+        _estimate.check_room(out, *_estimate.costs_of(tasks))
+
+
+def cost(settings: Settings) -> float:
+    """About how many seconds the pictures take on two cores, before the shots are known."""
+    tasks = _planned(settings, Path())
+    each = _estimate.guessed(tasks, _quality(settings)[0], settings.device)
+    return READING + sum(each[task.kind] for task in tasks)
+
+
+def _planned(settings: Settings, out: Path) -> list[Task]:
+    """The pictures that are reckoned with before the shots are known."""
     still = settings.size or PRESETS[settings.quality].long_side
     frame = settings.turntable_size or PRESETS[settings.quality].turn_lines * 3 // 2
     tasks = [Task(out, "", (still, still * 2 // 3), 0.0, "")] * (SHOTS if settings.stills else 0)
     tasks += [replace(task, kind=CUTOUT) for task in tasks] if settings.cutouts else []
-    tasks += [Task(out, "", (frame, frame * 2 // 3), 0.0, "", FRAME)] * (settings.frame_count if settings.turntable else 0)
-    if not (out / "pictures").is_dir():  # what is there takes its room already
-        _estimate.check_room(out, *_estimate.costs_of(tasks))
+    return tasks + [Task(out, "", (frame, frame * 2 // 3), 0.0, "", FRAME)] * (settings.frame_count * settings.turntable)
 
 
 def run(stage: Stage, settings: Settings) -> Run:
@@ -63,10 +79,10 @@ def run(stage: Stage, settings: Settings) -> Run:
     device = find_device(settings.device)
     stage.note(f"Cycles renders on {device.words}")
     quality, long_side = _quality(settings)
-    base = yield from passed_on(digesting(stage.scene, stage.job), lambda _: Progress(0.0, "looking what the pictures show"))
-    stills = _stills(stage, settings, quality, long_side, base) if settings.stills else []
+    shown = yield from passed_on(digesting(stage.scene, stage.job), lambda _: Progress(0.0, "looking what the pictures show"))
+    stills = _stills(stage, settings, quality, long_side, shown) if settings.stills else []
     cutouts = [_cutout(task) for task in stills] if settings.cutouts else []
-    frames = _frames(stage, settings, quality, base) if settings.turntable else []
+    frames = _frames(stage, settings, quality, shown) if settings.turntable else []
     check_free([path for task in (*stills, *cutouts, *frames) for path in task.files()])
     groups = [missing(group) for group in (stills, cutouts, frames)]
     todo = [task for group in groups for task in group]
@@ -94,7 +110,7 @@ def run(stage: Stage, settings: Settings) -> Run:
     _leave_set_up(stage, settings, quality, long_side)
     if settings.turntable:
         _offer_pivot(stage, settings)
-    words = f"{len(stills)} stills" + (f" and a turn of {len(frames)} frames" if frames else "")
+    words = several(len(stills), "still") + (f" and a turn of {len(frames)} frames" if frames else "")
     return Result(
         f"{words} ({rendered} rendered, {reused} already there)",
         {
@@ -133,7 +149,7 @@ def _digest(*parts: Any, mark: str = "") -> str:
     return shown + MARKED if mark else shown
 
 
-def _stills(stage: Stage, settings: Settings, quality: Quality, long_side: int, base: str) -> list[Task]:
+def _stills(stage: Stage, settings: Settings, quality: Quality, long_side: int, shown: SceneDigests) -> list[Task]:
     assert stage.out is not None
     shots = {name: shot for name, shot in stage.find_all("shot").items() if shot.get("bozzetto_kind") != TURNTABLE}
     for name in shots:  # a .blend from elsewhere may hold any names
@@ -148,19 +164,19 @@ def _stills(stage: Stage, settings: Settings, quality: Quality, long_side: int, 
         if (wanted and name not in wanted) or (name in approved and path.is_file() and not damage(path)):
             continue  # an approved picture that was cut on the disk is worth nothing, and is made again
         size = _size(shots[name], long_side)
-        digest = _digest(base, name, size, quality, mark=settings.mark)
-        tasks.append(Task(path, name, size, 0.0, digest, mark=settings.mark))
+        digest = _digest(shown.of(shots[name]), name, size, quality, mark=settings.mark)
+        tasks.append(still_of(shots[name], Task(path, name, size, 0.0, digest, mark=settings.mark)))
     return tasks
 
 
-def _frames(stage: Stage, settings: Settings, quality: Quality, base: str) -> list[Task]:
+def _frames(stage: Stage, settings: Settings, quality: Quality, shown: SceneDigests) -> list[Task]:
     assert stage.out is not None
     shots = stage.find_all("shot")
     name = next((each for each, shot in shots.items() if shot.get("bozzetto_kind") == TURNTABLE), None)
     if name is None:
         stage.warn("There is no turntable shot, so no turn was rendered")
         return []
-    size = _turn_size(shots[name], settings)
+    size, base = _turn_size(shots[name], settings), shown.of(shots[name])
     turn = _turn(settings)
     quick = quality_of(FRAME, quality)
     return [
@@ -227,6 +243,7 @@ def _on_the_farm(stage: Stage, todo: list[Task], settings: Settings, quality: Qu
         path, *more = task.files()
         for place, data in zip((*more, path), (*delivered.files[1:], delivered.files[0]), strict=True):
             write_bytes(place, data.read_bytes())  # the picture last: when it is there, so are the others
+        forget_longer(path, task.slices)
         made.add(task.path, task.digest)
         yield delivered.seconds, words
 
@@ -238,7 +255,8 @@ def _save_copy(path: Path) -> None:
 
 
 def _cutout(still: Task) -> Task:
-    return replace(still, path=cutout_of(still.path), digest=_digest("cutout", still.digest, mark=still.mark), kind=CUTOUT)
+    digest = _digest("cutout", still.digest, mark=still.mark)
+    return replace(still, path=cutout_of(still.path), slices=(), digest=digest, kind=CUTOUT)
 
 
 def _video(stage: Stage, settings: Settings, frames: Sequence[Task]) -> Generator[Progress, None, str]:

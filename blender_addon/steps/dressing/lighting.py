@@ -282,11 +282,8 @@ def _label(name: str) -> str:
     return next(label for key, label, _ in (*SETUPS, HDRI) if key == name).lower()
 
 
-PINNED = (
-    "world", "display_settings.display_device", "view_settings.view_transform", "view_settings.look", "view_settings.exposure",
-    "view_settings.gamma", "view_settings.use_curve_mapping", "view_settings.use_white_balance",
-    "view_settings.white_balance_temperature",
-)  # fmt: skip
+VIEW = "view_transform look exposure gamma use_curve_mapping use_white_balance white_balance_temperature"
+PINNED = ("world", "display_settings.display_device", *(f"view_settings.{name}" for name in VIEW.split()))
 """What of the scene the light sets."""
 
 

@@ -26,9 +26,10 @@ from ...core.shots.sight import ShotView, convex_outline, outside_distance
 from ...core.srgb import luminance
 from ...job.errors import SheetError
 from ...job.files.aside import aside
+from ...job.notes import several
 from ...job.settings import nearest
 from ...job.step import Progress, Result, Run
-from ...scene.dressing import debris_parts, set_parts, set_props
+from ...scene.dressing import debris_parts, scale_rule, set_parts, set_props
 from ...scene.dressing.photographed import height_over_width, photo_material, photograph
 from ...scene.dressing.set_materials import room_materials, table_material
 from ...scene.shots.cameras import shot_views, subject_points, with_outlines
@@ -47,6 +48,9 @@ TALLEST = 0.7
 ALLOWED_CHROMA = (3.0, 0.62)
 """A prop's chroma C* may be this much, or this many times the piece's, whichever is more; more colourful ones are tinted
 towards the work's dust, as tools on a bench are. Set by eye."""
+
+ALLOWED_LIGHT = (0.16, 0.85)
+"""A prop's luminance may be this much, or this share of the piece's, whichever is more; what is lighter is soiled. By eye."""
 
 PLACE = "bozzetto_series_place"
 """On a table: its piece's number in a batch, where that chose its arrangement; it keeps it when it runs alone."""
@@ -109,8 +113,8 @@ def run(stage: Stage, settings: Settings) -> Run:
     drawing = partial(
         _candidates, settings, trade, work, number=number, deck=stage.seed, tallest=TALLEST * float(points[:, 2].max())
     )
-    laid = yield from _laid_props(stage, settings, drawing, (with_outlines(stage, views), bench, seed, tone), figures)
-    things = f", {len(laid)} props round it" if laid else ""
+    laid = yield from _laid_props(stage, settings, drawing, (with_outlines(stage, views), bench, seed, tone, foot), figures)
+    things = f", {several(len(laid), 'prop')} round it" if laid else ""
     return Result(f"{_label(own).capitalize()} under the subject, on {figures['contacts']} points{things}", figures)
 
 
@@ -121,14 +125,18 @@ def _laid_props(
     place: tuple[Any, ...],
     figures: dict[str, Any],
 ) -> Generator[Progress, None, dict[str, Any]]:
-    """Offer the props that find a place; place: the shots' views, the bench, the seed and the subject's tone."""
-    views, bench, seed, tone = place
+    """Offer the props that find a place, and a rule where a shot shows the size; place: the shots' views, the bench, the seed,
+    the subject's tone and foot."""
+    views, bench, seed, tone, foot = place
+    for key, item in scale_rule.laid_rules(stage, foot, bench.heights, tone).items():
+        set_parts.offer_part(stage, "prop", item, key=key, name=key.capitalize())
     laying = Progress(0.72, "Laying props on the table")
     candidates = drawing() if settings.collection else (yield from aside(drawing, laying))  # a collection is Blender's data
     if not candidates:
         return {}
     places = yield from aside(partial(set_props.found_places, candidates, views, bench, seed=seed), laying)
     laid = set_props.made_props(places, tone)
+    scale_rule.hide_in(laid.values(), scale_rule.scale_shots(stage))
     for key, item in laid.items():
         set_parts.offer_part(stage, "prop", item, key=key, name=key.capitalize())
     figures |= {"props": sorted(laid), "prop_gap_mm": round(max((spot.gap for spot in places), default=0.0), 5)}
@@ -215,7 +223,10 @@ def _candidates(
         return set_props.made_candidates(named, seed=number)
     names = draw(trade, settings.props, place=number, deck=deck, tallest_mm=tallest) if settings.props else []
     least, factor = ALLOWED_CHROMA
-    return set_props.made_candidates(names, seed=number, chroma=max(least, factor * work.chroma))
+    darkest, share = ALLOWED_LIGHT
+    return set_props.made_candidates(
+        names, seed=number, chroma=max(least, factor * work.chroma), light=max(darkest, share * work.light)
+    )
 
 
 def _named(words: str) -> list[str]:

@@ -22,6 +22,7 @@ from ...core.scan.table import find_table, is_bare_sheet, without_table
 from ...job.decisions import Decision
 from ...job.errors import SubjectError
 from ...job.files.aside import aside
+from ...job.notes import several
 from ...job.step import Progress, Result, Run
 from ...scene.meshes import make_object, read_mesh
 from ...scene.scan import scan_quality
@@ -243,7 +244,7 @@ def _closed(stage: Stage, mesh: TriangleMesh, anchor: Any, findings: _Findings) 
         findings.figures["filled_faces"] = filled
         findings.said.append(f"{len(safe)} hole{'s' if len(safe) > 1 else ''} filled and marked as such")
     if len(open_rims) > len(safe):
-        stage.warn(f"{len(open_rims) - len(safe)} openings are as large as the surface round them and were left open")
+        stage.warn(f"{several(len(open_rims) - len(safe), 'opening')} as large as the surface round them left open")
     if opened.left_edges:
-        stage.note(f"{opened.left_edges} open edges run into no closed rim, so what lies along them stays open")
+        stage.note(f"{several(opened.left_edges, 'open edge')} in no closed rim, so what lies along them stays open")
     return mesh

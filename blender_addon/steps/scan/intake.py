@@ -226,10 +226,12 @@ def _said(path: Path, mesh: Any, textures: Sequence[Textures], guess: UnitGuess,
         colour = f"texture{'s' if len(pictures) > 1 else ''} {', '.join(pictures)}"
     elif mesh.colours:
         colour = "vertex colours"
+    sides = f"{longest:.4g}"
+    sides += " unit" if sides == "1" else " units"
     if unit != "auto":
         size = f"{longest * MM_PER_UNIT[unit]:.4g} mm long"
     elif guess.unit:
-        size = f"{longest:.4g} units long, perhaps {guess.unit} ({guess.longest_mm:.0f} mm)"
+        size = f"{sides} long, perhaps {guess.unit} ({guess.longest_mm:.0f} mm)"
     else:
-        size = f"{longest:.4g} units long, which fits no usual unit"
+        size = f"{sides} long, which fits no usual unit"
     return f"{path.name}: {len(mesh.faces):,} triangles, {colour}, {size}"

@@ -17,8 +17,10 @@ from ...core.shots.subject import Subject
 from ...core.shots.visible import visible
 from ...job.errors import SheetError
 from ...job.files.aside import aside
+from ...job.notes import several
 from ...job.step import Progress, Result, Run
 from ...scene.delivery.deep_pictures import DEPTH, SLICES
+from ...scene.dressing.shot_light import WARMTH
 from ...scene.meshes import MM, read_mesh
 from ...scene.shots.cameras import Lens, make_camera
 from ...scene.shots.closeup_shots import closeup_places, scan_finest_mm, tell_carried
@@ -29,9 +31,16 @@ from ...scene.thumbnails import give_thumbnail, looks_of_all
 from ._framing import close_look_decisions, framed, proposals, spots_of
 from .declared.camera import KIND_CHOICES, Settings, ShotRow, _usual_names
 
-VIEWS = {"hero": (22.0, None), "left": (-80.0, None), "right": (80.0, None), "back": (160.0, None), "top": (0.0, 78.0)}
+VIEWS = {
+    "hero": (22.0, None), "left": (-80.0, None), "right": (80.0, None), "back": (160.0, None), "top": (0.0, 78.0),
+    "scale": (0.0, None),
+}  # fmt: skip
 """Azimuth and tilt in degrees of each kind of shot, None as the subject wants it; a detail finds its own."""
 
+BESIDE_A_RULE = 0.86
+"""How much of its usual share a subject fills where a rule lies before it, so that both are in the picture."""
+BESIDE_A_RULE = 0.86
+"""How much of its usual share a subject fills where a rule lies before it, so that both are in the picture."""
 ROOM = 0.98
 """The share of half the picture's width that an outline placed beside the middle may reach, so that it is not clipped."""
 
@@ -60,6 +69,8 @@ def run(stage: Stage, settings: Settings) -> Run:
             stage.warn(words)
         extra: dict[str, Any] = {"bozzetto_light": row.light or "", "bozzetto_set": row.set, "bozzetto_hide": row.hide}
         extra |= {"bozzetto_order": place, "bozzetto_caption": ask.name.capitalize(), TARGET: [float(x) for x in shot.focus]}
+        extra |= {WARMTH: row.warmth} if row.warmth else {}
+        extra |= {WARMTH: row.warmth} if row.warmth else {}
         if row.depth != "lens":
             extra |= _deep(stage, shot, row, subject)
         if ask.kind == "turntable":
@@ -106,7 +117,7 @@ def _result(solved: list[Shot]) -> Result:
     lead = solved[0]
     o = lead.optics
     words = (
-        f"{len(solved)} shots; {lead.ask.name}: {o.focal_mm:.0f} mm at f/{o.fnumber:g}, {o.focus_mm:.0f} mm away, "
+        f"{several(len(solved), 'shot')}; {lead.ask.name}: {o.focal_mm:.0f} mm at f/{o.fnumber:g}, {o.focus_mm:.0f} mm away, "
         f"magnification {o.magnification:.2f}, {optics.depth_of_field(o, lead.ask.coc):.1f} mm sharp"
     )
     figures: dict[str, Any] = {"shots": [shot.ask.name for shot in solved]}
@@ -151,7 +162,7 @@ def _ask(row: ShotRow, settings: Settings, product: float) -> ShotAsk:
         tilt = settings.tilt
     size = BY_KEY[settings.format] if settings.format != "own" else None
     format_mm = (size.width_mm, size.height_mm) if size else (settings.format_width, settings.format_height)
-    fill = (settings.fill if row.fill is None else row.fill) / 100.0
+    fill = (settings.fill if row.fill is None else row.fill) / 100.0 * (BESIDE_A_RULE if kind == "scale" else 1.0)
     headroom = (settings.headroom if row.headroom is None else row.headroom) / 100.0
     wide = min(max(fill, 0.84), 1.0)
     across = float(np.clip(row.across or 0.0, -0.9, 0.9))

@@ -15,7 +15,7 @@ from blender_addon.job.sheet import blank
 from blender_addon.job.step import from_module
 from blender_addon.scene import roles
 from blender_addon.scene.compat import node_tree_of
-from blender_addon.scene.delivery.deep_pictures import frames_folder, is_deep, render_deep
+from blender_addon.scene.delivery.deep_pictures import exposures, frames_folder, frames_of, is_deep, render_deep
 from blender_addon.scene.delivery.output import Quality, cycles, render_picture
 from blender_addon.scene.meshes import make_object
 from blender_addon.scene.stage import Stage
@@ -118,6 +118,7 @@ def test_a_bracket_left_as_frames_keeps_its_slices_and_no_more(tmp_path: Path):
     folder.mkdir(parents=True)
     (folder / "099.png").write_bytes(b"of an earlier, longer bracket")
     shot = stage.find("shot", "hero")
+    assert frames_of(shot, path) == [folder / f"{number:03d}.png" for number in range(1, 1 + exposures(shot))]
     with cycles(stage.scene, Quality(16, 0.0, False), device="cpu", seed=1):
         render_deep(stage, path, camera=shot, size=SIZE)
     assert path.is_file() and stage.scene.render.image_settings.color_depth == "8"

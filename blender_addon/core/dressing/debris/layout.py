@@ -74,24 +74,35 @@ def work_density(
     drift: 0 even to 1 strongly gathered.
     """
     rng = np.random.default_rng([seed, 55])
-    side = rng.uniform(0, 2 * np.pi)
+    turned = rng.uniform(0, 2 * np.pi)
+    sides = turned + np.array([0.0, rng.choice([-1.0, 1.0]) * rng.uniform(1.4, 2.6)])
 
     def density(points: Floats) -> Floats:
         far = np.maximum(outline(points[:, :2]), 0.0)
-        value = np.exp(-far / falloff)
-        near = np.flatnonzero(value > THINNEST)
-        x, y = points[near, 0], points[near, 1]
+        found = np.zeros(len(points))
+        near = np.flatnonzero(np.exp(-far / (FARTHEST * falloff)) > THINNEST)
+        x, y, far = points[near, 0], points[near, 1], far[near]
+        angle = np.arctan2(y, x)
+        falls = np.exp(SPREAD * (np.cos(angle[:, None] - sides) - 1.0)) @ SHARES
+        ragged = layered(1.1 * np.cos(angle), 1.1 * np.sin(angle), seed=seed + 7, octaves=2)
+        reach = falloff * np.clip(0.45 + 0.75 * falls + 0.25 * ragged, 0.25, FARTHEST)
+        swept = smoothstep(0.0, 1.0, far / (falloff * np.clip(0.3 + 0.5 * ragged, 0.02, 1.0)))  # by the hand that works there
         cloud = layered(x / (0.55 * falloff), y / (0.55 * falloff), seed=seed + 5, octaves=4)
         gathered = smoothstep(-0.15, 0.55, cloud) ** 1.5
-        leaning = 0.65 + 0.35 * np.cos(np.arctan2(y, x) - side)  # more debris falls to one side
-        found = np.zeros(len(points))
-        found[near] = value[near] * leaning * ((1 - drift) + drift * gathered)
+        leaning = 1 - min(1.2 * drift, 1.0) * (1 - (0.05 + 0.95 * falls) * (0.25 + 0.75 * swept))
+        found[near] = np.exp(-far / reach) * leaning * (1 - drift + drift * gathered)
         if mask is not None:
             found[near] *= mask(points[near])
         return np.clip(found, 0.0, 1.0)
 
     return density
 
+
+FARTHEST = 1.6
+"""How many times as far as usual the pieces may reach on the side to which most fall."""
+SPREAD, SHARES = np.array([2.2, 5.0]), np.array([1.0, 0.45])
+"""To two sides the work falls, wide to one and a little to another: concentrations of von Mises distributions, and how much (by
+eye, as on benches where somebody sat at one side)."""
 
 PLAN = np.array([1.0, 1.0, 0.0])
 
@@ -302,7 +313,7 @@ def _rested(ground: Ground, thrown: _Thrown) -> tuple[Floats, Floats, np.ndarray
     rough = top - lifted.min(axis=1)
     turns[large] = level
     places[large, 2] = top
-    rests[large] = known & (rough < 0.30 * radius + 0.05) & (level[:, 2, 2] > 0.8)
+    rests[large] = known & (rough < 0.30 * radius + 0.05) & (level[:, 2, 2] > LEAST_LEVEL)
     long = large[rests[large] & (radius > LONG_MM)]
     rests[long] = ~_sunk(places[long], turns[long], [pieces[k] for k in long], scale[long], heights)
     stands = np.flatnonzero(rests)
@@ -311,6 +322,8 @@ def _rested(ground: Ground, thrown: _Thrown) -> tuple[Floats, Floats, np.ndarray
     return places, turns, rests
 
 
+LEAST_LEVEL = 0.93
+"""Cosine of the steepest tilt, 21 degrees, at which a piece is left: one that leans on the edge of a board looks on end."""
 LONG_MM, SPOTS, IN = 4.0, 24, 0.08
 """Radius, mm, from which a piece may lie over a ridge that the points of its base miss; how many points of its lower half are
 then checked; how deep, as a share of its height, one may be in the surface."""

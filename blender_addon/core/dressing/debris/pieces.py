@@ -183,7 +183,8 @@ def _offcut(rng: np.random.Generator) -> tuple[TriangleMesh, float]:
         normal = unit(np.array([*rng.normal(size=2), rng.uniform(-0.2, 1.2)]))
         reach = float((mesh.vertices @ normal).max())
         mesh = cut_flat(mesh, normal, reach * rng.uniform(0.35, 0.75))
-    mesh = cut_flat(mesh, np.array([0.0, 0.0, -1.0]), size[2] * rng.uniform(0.3, 0.6))
+    mesh = _on_its_side(mesh)
+    mesh = cut_flat(mesh, np.array([0.0, 0.0, -1.0]), 0.5 * np.ptp(mesh.vertices[:, 2]) * rng.uniform(0.3, 0.7))
     return mesh, float(np.ptp(mesh.vertices[:, 2]))
 
 
@@ -207,8 +208,18 @@ def _crumb(rng: np.random.Generator) -> tuple[TriangleMesh, float]:
     for _ in range(int(rng.integers(0, 3))):
         normal = unit(rng.normal(size=3))
         mesh = cut_flat(mesh, normal, float((mesh.vertices @ normal).max()) * rng.uniform(0.5, 0.8))
-    mesh = cut_flat(mesh, np.array([0.0, 0.0, -1.0]), size[2] * rng.uniform(0.45, 0.75))
+    mesh = _on_its_side(mesh)
+    mesh = cut_flat(mesh, np.array([0.0, 0.0, -1.0]), 0.5 * np.ptp(mesh.vertices[:, 2]) * rng.uniform(0.35, 0.7))
     return mesh, float(np.ptp(mesh.vertices[:, 2]))
+
+
+def _on_its_side(mesh: TriangleMesh) -> TriangleMesh:
+    """The mesh tipped over until its thinnest way is up, its middle at the origin: nothing comes to lie on end."""
+    points = mesh.vertices - 0.5 * (mesh.vertices.min(axis=0) + mesh.vertices.max(axis=0))
+    ways = np.linalg.svd(points - points.mean(axis=0), full_matrices=False)[2]
+    ways[0] *= np.sign(np.linalg.det(ways))
+    points = points @ ways.T
+    return TriangleMesh(points - 0.5 * (points.min(axis=0) + points.max(axis=0)), mesh.faces)
 
 
 def _grain(rng: np.random.Generator) -> tuple[TriangleMesh, float]:

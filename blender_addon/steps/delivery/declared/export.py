@@ -10,6 +10,7 @@ LABEL = "Delivery files"
 NEEDS = ("piece",)
 USES = ("stand", "pictures", "shot", "surface", "albedo", "relief_height", "relief_normal")
 MAKES = ("files",)
+COST = 4.0
 
 FORMATS = [
     ("none", "None", "Only the rendered PNG files"),

@@ -11,7 +11,7 @@ LABEL = "Films"
 NEEDS = ("piece", "shot", "surface")
 USES = ("move", "stand", "table", "backdrop", "prop", "debris", "world", "light", "card", "pictures")
 MAKES = ("films",)
-COST = 5.0
+COST = 1.0
 
 QUALITIES = (
     ("proof", "Proof", "360 lines, quick, to approve the move"),

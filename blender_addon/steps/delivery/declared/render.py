@@ -13,7 +13,6 @@ LABEL = "Render"
 NEEDS = ("shot", "piece", "surface")
 USES = ("stand", "table", "backdrop", "prop", "debris", "world", "light", "card")
 MAKES = ("pictures", "pivot")
-COST = 150.0
 
 
 @record

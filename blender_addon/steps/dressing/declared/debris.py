@@ -10,7 +10,7 @@ LABEL = "Debris"
 NEEDS = ("piece", "shot", "table")
 USES = ("stand", "prop", "surface", "move")
 MAKES = ("debris",)
-COST = 3.0
+COST = 6.0
 
 BODY_CHOICES = (
     ("clay", "Clay", "Trimmings, rolled bits and crumbs in the colour of the piece"),

@@ -11,6 +11,7 @@ LABEL = "Lighting"
 NEEDS = ("piece",)
 USES = ("stand", "shot", "table", "backdrop", "prop", "surface")
 MAKES = ("world", "light", "card")
+COST = 18.0
 
 HDRI = ("hdri", "Surroundings", "A picture of real surroundings, an HDRI")
 VIEWS = (

@@ -11,7 +11,7 @@ LABEL = "Tabletop"
 NEEDS = ("piece", "shot")
 USES = ("stand", "surface", "move")
 MAKES = ("table", "backdrop", "prop")
-COST = 6.0
+COST = 8.0
 
 KINDS = (
     ("planks", "Workbench", "Boards of an old bench: gaps, joints, knots, saw marks, wear"),

@@ -9,6 +9,8 @@ from ....job.settings import integer, number, point, switch
 LABEL = "Cleanup"
 NEEDS = ("scan",)
 MAKES = ("clean",)
+COST = 3.0
+READS = ("render.size", "orientation.height")
 
 
 @dataclass(kw_only=True)

@@ -10,6 +10,8 @@ from ....job.settings import AskedRow, choice, file, switch, table
 LABEL = "Load scans"
 NEEDS: tuple[str, ...] = ()
 MAKES = ("scan",)
+COST = 2.0
+READS = tuple(f"orientation.{name}" for name in ("height", "width", "stand_length", "disc", "distance"))
 
 ROLES = (
     ("whole", "Whole", "Piece and stand as they are"),

@@ -9,6 +9,7 @@ from ....job.settings import FIRST, SHORT, angle, choice, length, point, switch
 LABEL = "Orientation"
 NEEDS = ("clean",)
 MAKES = ("upright",)
+COST = 3.0
 
 
 @dataclass(kw_only=True)

@@ -9,6 +9,7 @@ from ....job.settings import angle, integer, point, table, text
 LABEL = "Align scans"
 NEEDS = ("upright", "clean")
 MAKES = ("aligned",)
+COST = 2.0
 
 
 @dataclass(kw_only=True)

@@ -10,6 +10,7 @@ LABEL = "Separation"
 NEEDS = ("upright",)
 USES = ("aligned",)
 MAKES = ("piece", "stand")
+COST = 5.0
 
 
 @dataclass(kw_only=True)

@@ -16,6 +16,7 @@ LABEL = "Camera"
 NEEDS = ("piece",)
 USES = ("stand", "relief_height", "closeup_weight")
 MAKES = ("shot",)
+COST = 6.0
 
 KIND_CHOICES = (
     ("hero", "Hero", "Three-quarter view from a little above"),
@@ -24,6 +25,7 @@ KIND_CHOICES = (
     ("back", "Back", "From behind"),
     ("top", "Top", "From above"),
     ("detail", "Detail", "A close look where the relief is richest"),
+    ("scale", "Scale", "From the front with a rule before it, which no other picture shows"),
 )
 DEPTH_CHOICES = (
     ("lens", "As the lens gives it", "One exposure"),
@@ -67,6 +69,13 @@ class ShotRow:
     hold_to: tuple[float, ...] | None = point(None, label="Sharp to", help="The furthest point that is to be sharp")
     aspect: float | None = number(None, low=0.1, high=10.0, help="Width over height of the picture; auto: the job's")
     light: str | None = choice(None, LIGHTS, help="Light set-up of this shot; auto: the job's")
+    warmth: float | None = number(
+        None,
+        low=-90.0,
+        high=90.0,
+        unit="mired",
+        help="Warmer than the other pictures, below 0 cooler; 20 is seen at once",
+    )
     set: str = text("", help="Table of this shot, such as slate; empty for the job's")
     hide: str = text("", help="Parts of the set to hide, by name, with commas between")
 

@@ -10,7 +10,7 @@ LABEL = "Moving pictures"
 NEEDS = ("piece", "shot")
 USES = ("stand",)
 MAKES = ("move",)
-COST = 1.0
+COST = 0.5
 FPS = (("24", "24", "As in the cinema"), ("25", "25", "As in European television"), ("30", "30", "As on most screens"))
 
 

@@ -11,7 +11,7 @@ LABEL = "Close-ups"
 NEEDS = ("piece",)
 USES = ("stand", "upright", "relief_normal", "albedo")
 MAKES = ("closeup_normal", "closeup_weight", "closeup_colour")
-COST = 4.0
+COST = 1.0
 
 KINDS = (
     ("lamp", "Lamp on", f"Taken with the lamp at one of its places. {LAMPS}"),

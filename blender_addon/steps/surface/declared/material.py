@@ -30,6 +30,7 @@ USES = (
     "closeup_colour",
 )  # fmt: skip
 MAKES = ("surface",)
+COST = 2.0
 
 
 def _choices(rows: Any) -> tuple[tuple[str, str, str], ...]:
