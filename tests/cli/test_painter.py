@@ -29,7 +29,8 @@ def test_the_painter_renders_what_it_is_asked_for(tmp_path: Path) -> None:
             folder = tmp_path / name
             folder.mkdir()
             files = painter.render(order(name, shot=shot, seed=seed), folder)["files"]
-            assert files[0] == f"{name}.png" and all((folder / file).is_file() for file in files)
+            assert files[0] == f"pictures/{name}.png", "as in a job's folder, so that slices of a bracket lie beside it"
+            assert all((folder / file).is_file() for file in files)
             pictures[name] = np.array(Image.open(folder / files[0]))
             with pytest.raises(RuntimeError, match="gone"):  # an order that fails stops no other
                 painter.render(order("none", shot="gone"), tmp_path)
