@@ -8,7 +8,6 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from ...core.mesh.similarity import Similarity
-from ...core.scan.registration import Surfels, overlay, sample_surfels
 from ..meshes import read_mesh
 from ..thumbnails import vertex_colours
 from .stand_mask import MASK
@@ -16,6 +15,7 @@ from .stand_mask import MASK
 if TYPE_CHECKING:
     import bpy
 
+    from ...core.scan.registration import Surfels
     from ..stage import Stage
 
 POINTS = 9000
@@ -29,6 +29,8 @@ def open_scans(results: dict[str, dict[str, Any]]) -> list[str]:
 
 def pose_pictures(stage: Stage, key: str, *, most: int = 12, pixels: int = 128) -> list[tuple[int, Any]]:
     """(number of the pose, picture (pixels, 2 * pixels, 4), bottom row first) of a scan's open poses, the likeliest first."""
+    from ...core.scan.registration import overlay  # Blender's start, which draws panels, needs none of it
+
     figures = stage.results().get("registration", {}).get("figures", {})
     fixed, moving = _surfels(stage.require("upright"), 1000.0, 1), _surfels(stage.require("clean", key), 1.0, 2)
     made = []
@@ -43,6 +45,8 @@ def pose_pictures(stage: Stage, key: str, *, most: int = 12, pixels: int = 128) 
 
 
 def _surfels(item: bpy.types.Object, scale: float, seed: int) -> Surfels:
+    from ...core.scan.registration import sample_surfels
+
     mesh = read_mesh(item, scale=scale)
     mesh = replace(mesh, colours={name: values for name, values in mesh.colours.items() if name != MASK})
     shown = vertex_colours(item, mesh)
