@@ -16,6 +16,8 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from blender_addon.core.delivery import bits, contact_sheet, marks
+from blender_addon.core.files.pictures.colour_profile import as_srgb, into_srgb, profile_of
+from blender_addon.core.files.pictures.icc import P3D65, REC2020, profile
 from blender_addon.core.files.pictures.picture_files import looks_whole
 from blender_addon.core.files.pictures.picture_headers import check_picture_bytes
 from blender_addon.core.files.pictures.png8 import png8, read_png8
@@ -46,6 +48,24 @@ def pictures(draw: Any, channels: int = 3, least: int = 1) -> Any:
         case "steep":
             return (noise > 0.5).astype(np.float32)
     return noise.astype(np.float32)
+
+
+@settings(EACH, max_examples=200)
+@given(
+    pictures(), st.sampled_from([P3D65, REC2020]), st.lists(st.tuples(st.integers(0, 900), st.integers(0, 255)), max_size=12)
+)
+def test_a_damaged_profile_leaves_colours_that_can_be_shown(picture: Any, gamut: Any, changes: list[tuple[int, int]]) -> None:
+    """The profile stands in a JPEG's second application segment (ICC.1:2022, annex B.4)."""
+    wide = bytearray(profile(gamut))
+    for place, value in changes:
+        wide[place % len(wide)] = value
+    segment = b"ICC_PROFILE\0\1\1" + bytes(wide)
+    data = b"\xff\xd8\xff\xe2" + (len(segment) + 2).to_bytes(2, "big") + segment + b"\xff\xd9"
+    found, shown = profile_of(data), as_srgb(picture, data)
+    assert changes or found is not None
+    assert shown.shape == picture.shape and ((shown >= 0) & (shown <= 1)).all()
+    if found is not None and not found.is_srgb:
+        assert (shown == into_srgb(picture, found)).all()
 
 
 @EACH

@@ -56,8 +56,9 @@ def profile_of(data: bytes) -> Profile | None:
     """The profile in a picture file's bytes; None without one, or with one that is damaged or of another kind."""
     try:
         found = _of_jpeg(data) if data[:2] == b"\xff\xd8" else _of_png(data) if data[:8] == b"\x89PNG\r\n\x1a\n" else None
-        return None if found is None else _made(found)
-    except (struct.error, IndexError, ValueError, zlib.error, KeyError):
+        with np.errstate(all="ignore"):  # a damaged curve may divide by zero; what is not finite is refused
+            return None if found is None else _made(found)
+    except (struct.error, IndexError, ValueError, ArithmeticError, zlib.error, KeyError):
         return None
 
 
