@@ -20,8 +20,8 @@ from ..core.files.texture_names import PICTURES
 from ..core.records import record
 from ..job.files.made_files import FIGURES, FOLDERS, LOG, MANIFEST, SUMMARY, TOP, MadeFiles, digest_of
 from ..job.files.whole_files import write_text
-from ..job.settings import plain, specs
-from ..job.sheet import JobSheet, input_files
+from ..job.settings import plain
+from ..job.sheet import JobSheet, input_files, named_paths
 from ..job.status import first_out_of_date
 from ..job.step import Step
 from ..scene.compat import RELEASE
@@ -148,26 +148,13 @@ def _world_of(sheet: JobSheet, out: Path) -> str:
     """A digest of the job's name and place, of the files that it may read and of this program; '' where they are too many."""
     files = [path for path in input_files(sheet) if path != sheet.file]
     seen = {str(path): _signature(path) for path in files}
-    around = {*(path.parent for path in files), *_folders_of(sheet)}
+    around = {*(path.parent for path in files), *named_paths(sheet, "folder")}
     found = list(islice(chain.from_iterable(_below(folder, out) for folder in sorted(around)), MOST_FILES + 1))
     if len(found) > MOST_FILES:
         return ""
     seen |= {str(path): _signature(path) for path in found if path.suffix.lower() in BESIDE_SCANS}
     program = {str(path.relative_to(PACKAGE)): _signature(path) for path in _below(PACKAGE, out)}
     return _digest([sheet.name, sheet.place, str(sheet.folder), seen, program, RELEASE])
-
-
-def _folders_of(sheet: JobSheet) -> Iterator[Path]:
-    """The folders that a sheet names, such as one with photographs."""
-    waiting = list(sheet.settings.values())
-    while waiting:
-        settings = waiting.pop()
-        for name, spec in specs(settings).items():
-            value = getattr(settings, name)
-            if spec.kind == "table":
-                waiting += value
-            elif spec.kind == "folder" and value:
-                yield sheet.path(value)
 
 
 def _below(folder: Path, out: Path) -> Iterator[Path]:

@@ -187,7 +187,11 @@ def check_names(sheet: JobSheet) -> None:
 
 def input_files(sheet: JobSheet) -> list[Path]:
     """The files that a job reads: the sheet itself and all that it names."""
-    found = [sheet.file] if sheet.file is not None else []
+    return [*([sheet.file] if sheet.file is not None else []), *named_paths(sheet, "file")]
+
+
+def named_paths(sheet: JobSheet, kind: str) -> Iterator[Path]:
+    """What the sheet's settings of a kind name, 'file' or 'folder', also within tables."""
     waiting = list(sheet.settings.values())
     while waiting:
         settings = waiting.pop()
@@ -195,9 +199,8 @@ def input_files(sheet: JobSheet) -> list[Path]:
             value = getattr(settings, name)
             if spec.kind == "table":
                 waiting += value
-            elif spec.kind == "file" and value:
-                found.append(sheet.path(value))
-    return found
+            elif spec.kind == kind and value:
+                yield sheet.path(value)
 
 
 def override(sheet: JobSheet, assignment: str) -> None:

@@ -4,18 +4,19 @@ from __future__ import annotations
 
 import io
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
 
-from blender_addon.core.closeups.camera import PhotoCamera, turned
+from blender_addon.core.closeups.camera import PhotoCamera
 from blender_addon.core.closeups.photo_set import Kept, PhotoSet, Reading
 from blender_addon.core.closeups.pose import Pose, Spots, pose_of
 from blender_addon.core.closeups.seen import Form, faces_seen
 from blender_addon.core.mesh.triangles import TriangleMesh, shading_normals, unit
 from scripts.closeups.cases import CloseupCase
 from scripts.closeups.phone import Picture, developed
+from scripts.closeups.placed import random_camera
 
 Floats = Any
 BLOCK = 64
@@ -133,23 +134,8 @@ def plate(speckle: float = 0.12) -> Read:
     return Read(reading, photo_set.normal, reading.weight > 0.5)
 
 
-def _random_camera(form: Form, rng: Any, whole: bool) -> PhotoCamera:
-    """A phone's or a macro lens's camera from a random side."""
-    low, high = form.vertices.min(axis=0), form.vertices.max(axis=0)
-    size, reach = (4000, 3000), float(np.linalg.norm(high - low))
-    azimuth, tilt = rng.uniform(0, 2 * np.pi), np.radians(rng.uniform(-5, 50))
-    back = np.array([np.sin(azimuth) * np.cos(tilt), -np.cos(azimuth) * np.cos(tilt), np.sin(tilt)])
-    right = np.array([np.cos(azimuth), np.sin(azimuth), 0.0])
-    rotation = turned(np.radians(4) * rng.normal(size=3)) @ np.stack([right, np.cross(-back, right), -back])
-    distance = float(rng.uniform(0.75, 3.0)) * size[0]
-    wide = 1.5 * reach if whole else rng.uniform(0.3, 0.6) * reach
-    target = (low + high) / 2
-    if not whole:
-        facing = np.flatnonzero(form.normals @ back > 0.6)
-        target = form.vertices[facing[rng.integers(len(facing))]]
-    far = distance / size[0] * wide
-    place = target - far * rotation[2]
-    return PhotoCamera(rotation, place, distance, float(0.01 * rng.normal()), size)
+PHONE = (4000, 3000)
+"""Pixels of a phone's photo."""
 
 
 def wrong_ones(form: Form, count: int = 20) -> float:
@@ -157,7 +143,8 @@ def wrong_ones(form: Form, count: int = 20) -> float:
     rng = np.random.default_rng(21)
     sure = 0
     for trial in range(count):
-        camera = _random_camera(form, rng, True)
+        small = random_camera(form, rng, whole=True)
+        camera = replace(small, distance=small.distance * PHONE[0] / small.size[0], size=PHONE)
         seen = np.unique(form.faces[faces_seen(camera, form)])
         rows = rng.choice(seen, 6, replace=False)
         pixels = camera.project(form.vertices[rows])[0]

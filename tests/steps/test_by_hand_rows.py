@@ -34,14 +34,20 @@ def scene():
         unregister()
 
 
-def test_a_box_over_a_picture_is_a_shot_that_the_camera_step_makes_and_keeps(scene) -> None:
-    """Two clicks (the button, the drag). The crop of the middle half stands where the hero stands and shows half as much."""
+def with_shots(scene) -> Stage:
+    """A stage with a piece on a stand and its few shots."""
     stage = Stage(scene, JobSheet("crop", Path(), {}))
     for role, mesh in zip(("piece", "stand"), subject_on_stand(), strict=True):
         item = make_object(role, to_metres(mesh))
         scene.collection.objects.link(item)
         roles.mark(item, job=stage.job, step="separation", role=role, key="")
     take(stage, camera, views="few", turntable=False)
+    return stage
+
+
+def test_a_box_over_a_picture_is_a_shot_that_the_camera_step_makes_and_keeps(scene) -> None:
+    """Two clicks (the button, the drag). The crop of the middle half stands where the hero stands and shows half as much."""
+    stage = with_shots(scene)
     hero = stage.require("shot", "hero")
     where, wide, focal = np.array(hero.matrix_basis)[:3, 3].copy(), float(hero[FIELD]), float(hero[FOCAL])
     assert add_crop(scene, hero, (0.25, 0.25, 0.75, 0.75)) == "hero crop 1"
@@ -72,12 +78,7 @@ def test_a_stroke_lays_or_sweeps_within_its_radius_alone() -> None:
 
 def test_a_crop_looks_where_the_box_was_drawn_and_has_the_set_of_its_shot(scene) -> None:
     """A box over the upper right of a 3:2 picture: its middle, seen by the shot, lies where the box's middle was."""
-    stage = Stage(scene, JobSheet("crop", Path(), {}))
-    for role, mesh in zip(("piece", "stand"), subject_on_stand(), strict=True):
-        item = make_object(role, to_metres(mesh))
-        scene.collection.objects.link(item)
-        roles.mark(item, job=stage.job, step="separation", role=role, key="")
-    take(stage, camera, views="few", turntable=False)
+    stage = with_shots(scene)
     hero = stage.require("shot", "hero")
     add_crop(scene, hero, (0.6, 0.5, 0.9, 0.8))
     row = scene.bozzetto.camera.shots[0]
