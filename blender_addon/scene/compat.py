@@ -34,7 +34,7 @@ def importer_library(name: str) -> Path | None:
 
 
 RELEASE = ".".join(str(part) for part in VERSION[:2])
-"""Major and minor number: what a data-block is like inside can be compared only within one release."""
+"""Major and minor version number. Digests of data-blocks are comparable only within one release."""
 
 
 def written_by_other_release() -> bool:
@@ -65,14 +65,15 @@ def set_media(image_settings: Any, media: str) -> None:
 
 COMPOSITOR_MARK = "bozzetto_compositor"
 FINISH = "Finish"
-"""The name of the node that wears the finish in our compositor."""
+"""Name of the node in the job's compositor that holds the finish group."""
 
 
 def link_compositor(scene: bpy.types.Scene, group: bpy.types.NodeTree, values: dict[str, float]) -> bool:
-    """Render layers through a node group to the picture, the group's inputs by name; before 5.0 in the scene's own tree.
+    """Build the job's compositor: render layers, then `group` with its inputs set from `values`, then the output.
 
-    Where the user has a compositor of their own nothing is done and the answer is False. A group of None takes ours away. From
-    5.0 on the tree is made new each time and the one before left alone: another scene may use it, and the swap may be undone.
+    Returns False and changes nothing where the user has a compositor of their own. A group of None removes the job's.
+    From Blender 5.0 on a new tree is created each time and the previous one is left unchanged, since another scene may use it
+    and the swap may be undone; before 5.0 the scene's own tree is rewritten.
     """
     if has_own_compositor(scene):
         return False
@@ -104,7 +105,7 @@ def link_compositor(scene: bpy.types.Scene, group: bpy.types.NodeTree, values: d
 
 
 def our_compositor(scene: bpy.types.Scene) -> Any | None:
-    """Our compositor tree of a scene, None where there is none."""
+    """The compositor tree that the job made for a scene; None where there is none."""
     if VERSION >= (5, 0, 0):
         tree = scene.compositing_node_group
         return tree if tree is not None and tree.get(COMPOSITOR_MARK) else None
@@ -112,14 +113,14 @@ def our_compositor(scene: bpy.types.Scene) -> Any | None:
 
 
 def has_own_compositor(scene: bpy.types.Scene) -> bool:
-    """Whether the scene has a compositor that is the user's and not ours."""
+    """Whether the scene has a compositor that the user made."""
     if VERSION >= (5, 0, 0):
         return scene.compositing_node_group is not None and our_compositor(scene) is None
     return bool(scene.use_nodes and scene.node_tree and len(scene.node_tree.nodes) and our_compositor(scene) is None)
 
 
 def _new_compositor(scene: bpy.types.Scene) -> bpy.types.NodeTree:
-    """An empty compositor tree of ours, worn by the scene."""
+    """A new, empty compositor tree, marked as the job's and assigned to the scene."""
     if VERSION >= (5, 0, 0):
         tree = bpy.data.node_groups.new("Bozzetto picture", "CompositorNodeTree")
         tree[COMPOSITOR_MARK] = True
@@ -141,9 +142,9 @@ def _drop_compositor(scene: bpy.types.Scene) -> None:
 
 
 def keep_compositor(scene: bpy.types.Scene) -> Callable[[], None]:
-    """Remember our compositor of a scene; the function returned gives it back."""
+    """Remember the job's compositor of a scene; the function returned restores it."""
     if VERSION >= (5, 0, 0):
-        before = scene.compositing_node_group  # a new one is made each time, and this one stays as it is
+        before = scene.compositing_node_group  # `link_compositor` creates a new tree and leaves this one unchanged
         return lambda: setattr(scene, "compositing_node_group", before)
     tree = our_compositor(scene)
     middle = next((node for node in tree.nodes if node.bl_idname == "CompositorNodeGroup"), None) if tree else None

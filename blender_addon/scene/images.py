@@ -1,4 +1,4 @@
-"""Between pixel arrays and Blender's images. Row 0 is the bottom row (v = 0), as in Blender and in UV space."""
+"""Converts between pixel arrays and Blender's images. Row 0 is the bottom row (v = 0), as in Blender and in UV space."""
 
 from __future__ import annotations
 
@@ -13,11 +13,11 @@ from ..core.files.pictures.picture_headers import check_picture
 from ..job.errors import InputError
 
 LARGEST = 4096
-"""Wider images are worked on at this width: a 16 K picture held as floats would take 4 GB."""
+"""Longest side in pixels at which images are processed; a 16K image as 32-bit floats would take 4 GB."""
 
 
 def working_size(image: bpy.types.Image, limit: int = LARGEST) -> tuple[int, int]:
-    """(width, height) that an image is worked on at: its own, or halved until neither side passes `limit`."""
+    """(width, height) at which an image is processed: its own size, halved until neither side exceeds `limit`."""
     width, height = image.size
     while max(width, height) > limit:
         width, height = max(1, (width + 1) // 2), max(1, (height + 1) // 2)
@@ -25,9 +25,9 @@ def working_size(image: bpy.types.Image, limit: int = LARGEST) -> tuple[int, int
 
 
 def read_pixels(image: bpy.types.Image, *, limit: int | None = None) -> Floats:
-    """(height, width, 4) float32 as Blender hands them out: display-encoded for byte images, linear for float ones.
+    """(height, width, 4) float32 as Blender stores them: display-encoded for byte images, linear for float images.
 
-    limit: an image with a side beyond it is reduced (`working_size`) in a copy, which is removed; the image stays as it is.
+    limit: longest side; a larger image is read from a temporary copy scaled to `working_size`. The image itself is unchanged.
     Raises ValueError when the image has no pixels (missing or unreadable file).
     """
     width, height = image.size
@@ -41,7 +41,7 @@ def read_pixels(image: bpy.types.Image, *, limit: int | None = None) -> Floats:
 
 
 def opened(path: Path, subject: str, refusal: str, save_as: str) -> bpy.types.Image:
-    """A new image of a picture file whose header is sound.
+    """Load a picture file as a new image, after checking its header.
 
     Raises InputError: "{subject} {refusal}: ..." where the file is damaged, "{subject} can't be read as a picture ...; save it
     {save_as}" where Blender can't open it.
@@ -57,13 +57,13 @@ def opened(path: Path, subject: str, refusal: str, save_as: str) -> bpy.types.Im
 
 
 def release(image: bpy.types.Image) -> None:
-    """Give back the memory of a vast picture (1 GB at 16 K): its pixels come back from its packed file when next asked for."""
+    """Free the pixel buffer of a very large image (1 GB at 16K). Blender reloads it from the packed file on the next access."""
     if max(image.size) > LARGEST and image.packed_file is not None and not image.is_dirty:
         image.buffers_free()
 
 
 def _read_reduced(image: bpy.types.Image, width: int, height: int) -> Floats:
-    if image.is_dirty:  # a copy would lack what was painted and not saved
+    if image.is_dirty:  # a copy would lack unsaved painting
         step = -(-image.size[0] // width)
         return read_pixels(image)[::step, ::step].copy()
     release(image)
@@ -76,10 +76,10 @@ def _read_reduced(image: bpy.types.Image, width: int, height: int) -> Floats:
 
 
 def make_image(name: str, pixels: Floats, *, data: bool = False, floating: bool = False) -> bpy.types.Image:
-    """A new packed image from (height, width, 1, 3 or 4) float in 0 to 1 (or any range when `floating`).
+    """Create a packed image from (height, width) or (height, width, 1, 3 or 4) float in 0 to 1 (any range when `floating`).
 
-    data: the values are numbers (a height, a normal), not colours; the image is Non-Color. floating: keep 32-bit floats,
-    packed as OpenEXR; otherwise 8-bit PNG, the values given display-encoded.
+    data: the values are not colours (a height, a normal); the image is Non-Color. floating: store 32-bit floats, packed as
+    OpenEXR; otherwise 8-bit PNG, for which `pixels` are display-encoded.
     """
     pixels = np.asarray(pixels, np.float32)
     if pixels.ndim == 2:

@@ -1,4 +1,4 @@
-"""Between `core.mesh.triangles.TriangleMesh` and Blender's meshes, through flat buffers."""
+"""Converts between `core.mesh.triangles.TriangleMesh` and Blender's meshes, through flat buffers."""
 
 from __future__ import annotations
 
@@ -15,15 +15,15 @@ UV = "UVMap"
 
 
 MM = 1000.0
-"""Millimetres a metre: the scene is in metres, `core` in millimetres."""
+"""Millimetres per metre: the scene is in metres, `core` in millimetres."""
 METRES = 0.001
-"""Metres a millimetre."""
+"""Metres per millimetre."""
 
 
 def read_mesh(item: bpy.types.Object, *, scale: float = 1.0) -> TriangleMesh:
     """The triangles of a mesh object in its parent's space, times `scale` (1000 for mm where the scene is in metres).
 
-    Only the turntable's pivot is ever a parent of what we made, and it rests at the origin.
+    The only parent that the job ever gives an object is the turntable's pivot, which rests at the origin.
     Polygons are triangulated as Blender's loop triangles; modifiers are not applied.
     """
     mesh = item.data
@@ -60,13 +60,15 @@ def read_mesh(item: bpy.types.Object, *, scale: float = 1.0) -> TriangleMesh:
 
 
 def is_triangles(mesh: bpy.types.Mesh) -> bool:
-    """Whether all polygons of a Blender mesh are triangles: none has fewer corners than three. The corners then lie one behind
-    the other, in the polygons' order."""
+    """Whether all polygons of a mesh are triangles, so that its corners are stored three per polygon, in polygon order.
+
+    No polygon has fewer than three corners, so it is enough to count them.
+    """
     return len(mesh.loops) == 3 * len(mesh.polygons)
 
 
 def _of_triangles(values: np.ndarray, polygon: Ints | None) -> np.ndarray:
-    """(n,) what is known of each polygon, of each triangle; polygon: that of each, None where a polygon is a triangle."""
+    """(n,) values per triangle from values per polygon; polygon: (n,) polygon of each triangle, None where equal."""
     return values[:, 0] if polygon is None else values[polygon, 0]
 
 
@@ -95,9 +97,9 @@ def _colours(mesh: bpy.types.Mesh, corner_vertex: Ints) -> dict[str, Floats]:
 def make_mesh(
     name: str, triangles: TriangleMesh, *, materials: Sequence[Any] = (), smooth: bool = True, of: bpy.types.Mesh | None = None
 ) -> bpy.types.Mesh:
-    """A new Blender mesh from arrays, in the arrays' own unit (metres are wanted in the scene).
+    """Create a Blender mesh from arrays, without converting units (the scene expects metres).
 
-    of: a mesh for which `is_bare` holds and whose polygons are these very triangles; it becomes the new one, which is faster.
+    of: a mesh for which `is_bare` holds and whose polygons are exactly these triangles. It is reused, which is faster.
     """
     mesh = bpy.data.meshes.new(name) if of is None else _stripped(of, name)
     count = len(triangles.faces)
@@ -111,7 +113,7 @@ def make_mesh(
     if triangles.material is not None and np.any(triangles.material):
         numbers = mesh.attributes.new(name="material_index", type="INT", domain="FACE")
         numbers.data.foreach_set("value", np.ascontiguousarray(triangles.material, np.int32))
-    if not smooth:  # a face is smooth where nothing says that it is not
+    if not smooth:  # faces without this attribute are smooth
         mesh.attributes.new(name="sharp_face", type="BOOLEAN", domain="FACE").data.foreach_set("value", np.ones(count, bool))
     if triangles.uv is not None:
         layer = mesh.uv_layers.new(name=UV)
@@ -119,7 +121,7 @@ def make_mesh(
     for title, values in triangles.colours.items():
         colours = mesh.color_attributes.new(name=title, type="FLOAT_COLOR", domain="POINT")
         colours.data.foreach_set("color", np.ascontiguousarray(values, np.float32).ravel())
-    if of is not None and triangles.colours:  # the mesh still names those that it had
+    if of is not None and triangles.colours:  # the mesh still refers to its former colour attributes
         first = next(iter(triangles.colours))
         mesh.attributes.active_color_name = mesh.attributes.default_color_name = first
     for title, marks in triangles.face_marks.items():
@@ -135,7 +137,7 @@ _GEOMETRY = {"position", ".corner_vert", ".corner_edge", ".edge_verts"}
 
 
 def is_bare(item: bpy.types.Object) -> bool:
-    """Whether an object's mesh is its own and nothing but triangles with attributes: no shape keys, weights, modifiers."""
+    """Whether an object's mesh has one user and is only triangles with attributes: no shape keys, weights or modifiers."""
     mesh = item.data
     return (
         is_triangles(mesh) and mesh.users == 1 and mesh.shape_keys is None and mesh.animation_data is None
@@ -144,9 +146,9 @@ def is_bare(item: bpy.types.Object) -> bool:
 
 
 def _stripped(mesh: bpy.types.Mesh, name: str) -> bpy.types.Mesh:
-    """The mesh with its points, edges and faces alone, under another name."""
+    """Reduce a mesh to its vertices, edges and faces, and rename it."""
     for layer in [layer.name for layer in mesh.attributes if layer.name not in _GEOMETRY]:
-        if layer in mesh.attributes:  # an attribute takes those along that belong to it, such as a UV map its selection
+        if layer in mesh.attributes:  # removing one attribute can remove dependent ones, such as a UV map's selection
             mesh.attributes.remove(mesh.attributes[layer])
     for key in list(mesh.keys()):
         del mesh[key]
@@ -158,7 +160,7 @@ def _stripped(mesh: bpy.types.Mesh, name: str) -> bpy.types.Mesh:
 def make_object(
     name: str, triangles: TriangleMesh, *, materials: Sequence[Any] = (), smooth: bool = True, of: bpy.types.Mesh | None = None
 ) -> bpy.types.Object:
-    """A new object with a mesh from arrays, linked nowhere yet; of: as for `make_mesh`."""
+    """Create an object with a mesh from arrays, not linked to any collection; of: as for `make_mesh`."""
     return bpy.data.objects.new(name, make_mesh(name, triangles, materials=materials, smooth=smooth, of=of))
 
 

@@ -1,7 +1,7 @@
-"""Which data-block plays which part in a job? A role is job id + step + role + key, kept as custom properties on it.
+"""Which data-block has which role in a job? Job id, step, role and key are custom properties of the data-block.
 
-A copy carries the same properties but not the name that we gave: it is the user's. Objects count as long as they stand in the
-job's own scene. What is linked from another file is never ours.
+A copy has the same properties but another name than the one the job gave, and belongs to the user. Objects count only in the
+job's own scene. Data linked from another file never belongs to a job.
 """
 
 from __future__ import annotations
@@ -18,17 +18,17 @@ JOB, STEP, ROLE, KEY, NAME, PRINT = (
     "bozzetto_job", "bozzetto_step", "bozzetto_role", "bozzetto_key", "bozzetto_name", "bozzetto_print",
 )  # fmt: skip
 MADE = "bozzetto_made"
-"""On data that comes and goes with what plays a role (a material, an image in it): its fingerprint as we made it."""
+"""On data that depends on a block with a role (its material, an image in that): the fingerprint as the step made it."""
 OFFERED = "bozzetto_base"
-"""On a material of the set: its name as we gave it; one that the user changed is worn by the next object too."""
+"""On a material of the set: the name that the job gave it. If the user edits it, the object's replacement uses it too."""
 SHOWN = "bozzetto_shown"
-"""On an object: the marks of visibility as we set them, to be compared with what the user set since (see `visibility`)."""
+"""On an object: its visibility as the job set it, to be compared with what the user has set since (see `visibility`)."""
 INHERITS = "bozzetto_inherits"
-"""On a scene that was copied from a job's scene: that job's id, whose materials and images it goes on using."""
+"""On a scene that was copied from a job's scene: the id of that job, whose materials and images it continues to use."""
 BOOKKEEPING = frozenset({
     JOB, STEP, ROLE, KEY, NAME, PRINT, MADE, OFFERED, SHOWN, "bozzetto_matt", "bozzetto_nodes", "cycles",
 })  # fmt: skip
-"""Custom properties that say whose something is, and not what it is like; and Cycles' own, which are read where they belong."""
+"""Custom properties that record ownership, not content, and Cycles' group of settings, which is read separately."""
 KINDS = (
     "objects", "materials", "images", "worlds", "node_groups", "texts", "collections", "meshes", "cameras", "lights",
     "curves", "actions", "textures",
@@ -36,7 +36,7 @@ KINDS = (
 
 
 def blocks() -> Iterator[Any]:
-    """All data-blocks of the kinds that steps make, those of this file alone."""
+    """All data-blocks of this file (not linked ones) of the kinds that steps make."""
     for kind in KINDS:
         for block in getattr(bpy.data, kind):
             if block.library is None:
@@ -44,19 +44,20 @@ def blocks() -> Iterator[Any]:
 
 
 def mark(block: bpy.types.ID, *, job: str, step: str, role: str, key: str) -> None:
-    """Write a role onto a data-block, and the name that it has now."""
+    """Write a role and the present name onto a data-block."""
     block[JOB], block[STEP], block[ROLE], block[KEY], block[NAME] = job, step, role, key, block.name
 
 
 def made_by(block: bpy.types.ID) -> str:
-    """Today's name of the step that made a data-block, whatever the release that wrote it; empty where none did."""
+    """The current name of the step that made a data-block, also where an older release wrote a former name; '' for none."""
     return current_name(str(block.get(STEP, "")))
 
 
 def players(job: str, *, role: str | None = None, step: str | None = None, scene: bpy.types.Scene | None = None) -> list[Any]:
-    """The data-blocks of a job that play a role, or that a step made; without the user's copies; ordered by key.
+    """The data-blocks of a job with a role, or made by a step, without the user's copies, ordered by step, role and key.
 
-    `scene` is the job's scene, looked up where it is not given. In a copied scene what it uses on of the first one counts too.
+    scene: the job's scene, looked up where it is not given. In a copied scene this includes data of the first job that the
+    copy continues to use.
     """
     if not job:
         return []
@@ -88,12 +89,12 @@ def _blocks_of(job: str, home: Any, *, objects: bool) -> Iterator[Any]:
 
 
 def scene_of(job: str) -> bpy.types.Scene | None:
-    """The scene of this file that a job lives in."""
+    """The scene of this file that holds a job."""
     return next((scene for scene in bpy.data.scenes if scene.get(JOB) == job and scene.library is None), None)
 
 
 def is_copy(block: bpy.types.ID) -> bool:
-    """Whether a data-block is a copy of ours: Blender named it after ours, with another number."""
+    """Whether a data-block is the user's copy of one of the job's: it has the given name with another number."""
     given = block.get(NAME)
     if not given or block.name == given:
         return False
@@ -101,12 +102,12 @@ def is_copy(block: bpy.types.ID) -> bool:
 
 
 def renamed(block: bpy.types.ID) -> bool:
-    """Whether the user gave our data-block a name of their own."""
+    """Whether the user renamed a data-block of the job."""
     return bool(block.get(NAME)) and block.name != block[NAME] and not is_copy(block)
 
 
 def stem(name: str) -> str:
-    """A name without the number that Blender puts behind it to make it the only one."""
+    """A name without the number that Blender appends to make it unique."""
     return re.sub(r"\.\d{3,}$", "", name)
 
 
@@ -115,7 +116,7 @@ def _rank(block: bpy.types.ID) -> tuple[bool, int]:
 
 
 def unmark(block: bpy.types.ID) -> None:
-    """Make a data-block the user's own."""
+    """Remove the job's marks from a data-block, which then belongs to the user."""
     for name in (JOB, STEP, ROLE, KEY, NAME, PRINT, SHOWN, MADE):
         if name in block:
             del block[name]

@@ -1,8 +1,8 @@
 """Where do steps find what they need and put what they make? The stage of one job in one scene.
 
-A step never changes what is there: it makes new data-blocks, offers them, and asks for edits to be made at the end. When its
-generator has ended the runner calls `swap`, which does it all without a pause; on an error, Esc or a kill `discard` takes the
-new data away and the scene is as it was. What the user changed or deleted since is kept, and said.
+A step never changes existing data: it makes new data-blocks, offers them, and requests edits. When its generator has ended, the
+runner calls `swap`, which applies all of it at once; after an error or Esc, `discard` removes the new data and the scene is as
+it was before. What the user has changed or deleted is kept, with a note that says so.
 """
 
 from __future__ import annotations
@@ -44,7 +44,7 @@ GROUPS = {"scan": "Scan", "surface": "Piece", "shots": "Shots", "dressing": "Set
 class Stage:
     """The stage of the job that lives in `scene`.
 
-    `sheet` has all settings; `out` is the folder for files, None when nothing may be written; `seed` feeds random choices.
+    sheet: all settings. out: folder for files, None when nothing may be written. seed: for random choices.
     """
 
     def __init__(
@@ -56,21 +56,21 @@ class Stage:
         self.notes = Notes() if notes is None else notes  # an empty collector is false
         self.seed = seed
         self.farm: Farm | None = None
-        """Other machines that render, where the command line has some."""
+        """Other processes or machines that render, where the command line named some."""
         self.job = str(scene.get(roles.JOB, "")) or settle(scene, sheet)[0]
-        """The job's id. A scene that was copied has the first one's until `settle` is called, as a run does."""
+        """The job's id. A copied scene has the id of the original's job until `settle` is called at the start of a run."""
         self.step: Step | None = None
         self._afresh = False
         self._before: set[int] = set()
         self._request = Request()
         self._unclear: list[str] = []
-        """Names of what another release of Blender made, of which it can't be told whether it was changed since."""
+        """Names of blocks noted by another release of Blender: whether the user changed them can't be determined."""
         self._changing: dict[str, Any] | None = None
-        """The job's state while a swap changes it."""
+        """The job's state while a swap is changing it, else None."""
 
     @property
     def scene(self) -> bpy.types.Scene:
-        """The scene, looked up anew each time."""
+        """The scene, looked up by name at each access."""
         return bpy.data.scenes[self.scene_name]
 
     def is_new(self, block: bpy.types.ID) -> bool:
@@ -79,24 +79,24 @@ class Stage:
 
     @property
     def afresh(self) -> bool:
-        """Whether everything is reset to automatic, also what the user has changed."""
+        """Whether the step replaces also what the user has changed ("Reset to automatic")."""
         return self._afresh
 
     # --- what steps use ------------------------------------------------------------------------------------------------
 
     def find(self, role: str, key: str | None = None) -> Any | None:
-        """The data-block that plays a role (with that key, or the first by key), or None."""
+        """The data-block with a role (with that key, or the first by key), or None."""
         for block in self.players(role=role):
             if key is None or block[roles.KEY] == key:
                 return block
         return None
 
     def find_all(self, role: str) -> dict[str, Any]:
-        """All that play a role, key to data-block, ordered by key."""
+        """All data-blocks with a role, key to data-block, ordered by key."""
         return {block[roles.KEY]: block for block in self.players(role=role)}
 
     def players(self, *, role: str | None = None, step: str | None = None) -> list[Any]:
-        """The data-blocks of the job that play a role, or that a step made, ordered by key."""
+        """The data-blocks of the job with a role, or made by a step, ordered by step, role and key."""
         return roles.players(self.job, role=role, step=step, scene=self.scene)
 
     def require(self, role: str, key: str | None = None) -> Any:
@@ -107,30 +107,32 @@ class Stage:
         return block
 
     def has(self, role: str) -> bool:
-        """Whether anything plays the role."""
+        """Whether any data-block has the role."""
         return self.find(role) is not None
 
     def offer(self, role: str, block: bpy.types.ID, *, key: str = "", name: str, group: str | None = None) -> None:
-        """Hand over a new data-block for a role; it takes the place of the old one at the swap, named `name`.
+        """Offer a new data-block for a role; at the swap it replaces the old one and is named `name`.
 
         Objects go into the collection of the step's folder, or of the folder `group` ('scan', 'surface', 'shots',
-        'dressing', 'delivery'). New objects that are not offered count as scaffolding and are removed at the swap.
+        'dressing', 'delivery'). New objects that are not offered are temporary and are removed at the swap.
         """
         assert self.step is not None
         home = GROUPS[group or self.step.folder] if isinstance(block, bpy.types.Object) else None
         self._request.offers.append(Offer(role, key, name, block.session_uid, home))
 
     def edit(self, block: bpy.types.ID, change: Callable[[Any], None]) -> None:
-        """Have `change(block)` called at the swap on a data-block that an earlier step made."""
+        """Request that `change(block)` is called at the swap on a data-block that an earlier step made."""
         self._request.edits.append((block.session_uid, change))
 
     def at_swap(self, action: Callable[[], None]) -> None:
-        """Have `action()` called at the swap, after offers and edits. Of the scene's settings it may change what
-        `set_up_scene` and `set_compositor` let it."""
+        """Request that `action()` is called at the swap, after offers and edits.
+
+        It may change the scene's settings only through `set_up_scene` and `set_compositor`.
+        """
         self._request.actions.append(action)
 
     def set_up_scene(self, paths: Sequence[str], action: Callable[[], None]) -> None:
-        """At the swap: let `action` set these settings of the scene ('view_settings.exposure'); what the user set stays."""
+        """At the swap: let `action` set the scene's settings `paths` ('view_settings.exposure'); keep those the user set."""
         state = self._state() if self._changing is None else self._changing
         noted = state.setdefault(SETTINGS, {})
         theirs = {} if self._afresh else users_settings(self.scene, noted, paths)
@@ -148,7 +150,10 @@ class Stage:
             self._keep(state)
 
     def set_compositor(self, action: Callable[[], bool]) -> bool:
-        """At the swap: let `action` write our compositor, where the user has not changed it; what it returns, else True."""
+        """At the swap: let `action` write the job's compositor unless the user has changed it.
+
+        Returns what `action` returns, True where it was not called.
+        """
         state = self._state() if self._changing is None else self._changing
         noted = state.setdefault(SETTINGS, {})
         if not self._afresh and users_compositor(self.scene, noted):
@@ -161,15 +166,15 @@ class Stage:
         return done
 
     def note(self, words: str, *, level: str = "info") -> None:
-        """Tell the user something besides the result."""
+        """Add a note for the user."""
         self.notes.add(self.step.name if self.step else "job", words, level=level)
 
     def warn(self, words: str) -> None:
-        """Tell the user something that should be checked."""
+        """Add a note on something that the user should check."""
         self.note(words, level="warning")
 
     def note_kept(self, block: bpy.types.ID, noted: str) -> None:
-        """Tell the user that something stays because it is not as it was `noted` when it was made."""
+        """Add a note that a data-block stays because it differs from what was `noted` when it was made."""
         what = f'"{block.name}"' if isinstance(block, bpy.types.Object) else f'the {block.bl_rna.name.lower()} "{block.name}"'
         if of_this_release(noted):
             self.note(f'Kept {what} as you changed it; "Reset to automatic" replaces it', level="kept")
@@ -179,7 +184,7 @@ class Stage:
     # --- what the runner uses ------------------------------------------------------------------------------------------
 
     def settle(self) -> None:
-        """Begin the job in the scene, or find out that the scene is a copy in which a job of its own begins."""
+        """Determine the job's id: begin a job in the scene, also where the scene is a copy of one with a job."""
         self.job, words = settle(self.scene, self.sheet)
         for line in words:
             self.warn(line)
@@ -219,7 +224,7 @@ class Stage:
             )
 
     def discard(self) -> None:
-        """Take away all data-blocks made since `begin`."""
+        """Remove all data-blocks made since `begin`."""
         new = [block for block in roles.blocks() if block.session_uid not in self._before]
         if new:
             bpy.data.batch_remove(new)
@@ -234,34 +239,34 @@ class Stage:
         self._keep(state)
 
     def keep_card(self, card: dict[str, Any]) -> None:
-        """Remember whose job this is."""
+        """Store the card that identifies the job (`job_card`)."""
         state = self._state()
         state[CARD] = card
         self._keep(state)
 
     def keep_result(self, step: str, words: str, figures: dict[str, Any], decisions: Sequence[Decision] = ()) -> None:
-        """Remember what a step said, warned of and decided, for the page and for the next session."""
+        """Store a step's result, warnings and decisions, for the page and for the next session."""
         state = self._state()
         warnings = [note.words for note in self.notes.warnings() if note.step == step]
-        said: dict[str, Any] = {"words": words, "figures": figures, "warnings": warnings}
+        kept: dict[str, Any] = {"words": words, "figures": figures, "warnings": warnings}
         if step in self.sheet.settings:
-            said["settings"] = plain(self.sheet[step])
-        said["notes"] = [note.words for note in self.notes if note.step == step and note.level in ("info", "kept")]
-        said["decisions"] = [as_kept(step, decision) for decision in decisions]
-        state.setdefault("results", {})[step] = said
+            kept["settings"] = plain(self.sheet[step])
+        kept["notes"] = [note.words for note in self.notes if note.step == step and note.level in ("info", "kept")]
+        kept["decisions"] = [as_kept(step, decision) for decision in decisions]
+        state.setdefault("results", {})[step] = kept
         self._keep(state)
         keep_pictures(self.scene, step, decisions)
 
     def results(self) -> dict[str, dict[str, Any]]:
-        """What each step said when it last ran: step to {"words", "figures", "warnings", "notes", "settings", "decisions"}."""
+        """The result of each step's last run: step to {"words", "figures", "warnings", "notes", "settings", "decisions"}."""
         return self._state().get("results", {})
 
     def accepted(self) -> dict[str, str]:
-        """Choices without a setting of their own that the user said are right: place of the question to the words."""
+        """Choices without a setting that the user has confirmed: the question's place to the words of the choice."""
         return self._state().get("accepted", {})
 
     def accept(self, place: str, words: str) -> None:
-        """Remember that the user said a choice is right."""
+        """Store that the user has confirmed a choice."""
         state = self._state()
         state.setdefault("accepted", {})[place] = words
         self._keep(state)
@@ -280,7 +285,7 @@ def _written(state: dict[str, Any]) -> str:
 
 
 def show_millimetres(scene: bpy.types.Scene) -> None:
-    """Have the scene show its lengths in millimetres, where the user has chosen no units; they stay metres."""
+    """Display the scene's lengths in millimetres, unless the user has chosen units; the lengths themselves stay in metres."""
     units = scene.unit_settings
     if units.system == "METRIC" and units.length_unit == "METERS" and units.scale_length == 1.0:
         units.length_unit = "MILLIMETERS"

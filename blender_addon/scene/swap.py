@@ -1,8 +1,8 @@
-"""What happens when a step has ended: its new data takes the place of the old, and what the user did stays.
+"""Replaces a step's old data with its new data when it has ended, and keeps the user's changes.
 
-Of each place (role and key) the user's own state is kept where they changed it, or deleted what nothing later needs. A name or
-a mark of visibility that they gave goes on to what takes the place. All of it is done by an `Exchange`, which takes everything
-back when something goes wrong in between.
+For each place (role and key) the user's state is kept where they edited the old data, or deleted it and no later step needs it.
+A name or visibility that the user gave is carried over to the replacement. All changes go through an `Exchange`, which undoes
+them when an error occurs.
 """
 
 from __future__ import annotations
@@ -24,21 +24,21 @@ if TYPE_CHECKING:
 
 ROOT = "Bozzetto"
 GROUP = "bozzetto_group"
-"""On one of our collections: which of the five it is."""
+"""On a collection of the job: which of the five it is."""
 
 SUBJECT = (("scan",), ("clean",), ("upright", "aligned"), ("piece", "stand"))
-"""The roles that show the subject, from the raw to the finished."""
+"""The roles that show the subject, from the raw scan to the finished piece."""
 
 ESSENTIAL = frozenset({"scan", "clean", "upright", "aligned", "piece", "stand"})
-"""Roles that later steps can't do without: made again even when the user deleted them."""
+"""Roles that later steps require: made again even when the user deleted them."""
 
 LAST_OF_ITS_KIND = frozenset({"shot"})
-"""Roles of which one must be left: one that the user deleted stays away while there are others."""
+"""Roles of which at least one must exist: one that the user deleted stays deleted while there are others."""
 
 
 @record
 class Offer:
-    """A new data-block for a role: its session number, its name, the collection it belongs to (None for other data)."""
+    """A new data-block for a role: its session id, its name, the collection for an object (None for other data)."""
 
     role: str
     key: str
@@ -49,7 +49,7 @@ class Offer:
 
 @dataclass
 class Request:
-    """What a step asks for at the swap."""
+    """What a step requests for the swap."""
 
     offers: list[Offer] = field(default_factory=list)
     edits: list[tuple[int, Callable[[Any], None]]] = field(default_factory=list)
@@ -64,13 +64,13 @@ class Swap:
         self.scene = stage.scene
         self.request = request
         self.state = state
-        """What is known of the job; changed here, and kept by the stage in the same exchange."""
+        """The job's state; changed here, and stored by the stage in the same exchange."""
         self.exchange = Exchange(self.scene)
         self.placed: list[Any] = []
         self._made_before = {tuple(place) for place in state.setdefault("made", {}).get(stage.step.name, [])}
 
     def make(self) -> None:
-        """All of it but the end; `exchange` can still take it back."""
+        """Apply everything but the final removal of old data; `exchange` can still undo it."""
         self._place_offers()
         self._hide_superseded()
         edited = self._apply_edits()
@@ -85,21 +85,21 @@ class Swap:
         self._note_prints(edited)
         self.state["made"][self.stage.step.name] = sorted({(offer.role, offer.key) for offer in self.request.offers})
 
-    # --- what takes whose place ------------------------------------------------------------------------------------------
+    # --- replacing old data ----------------------------------------------------------------------------------------------
 
     def _place_offers(self) -> None:
         existing = {(b[roles.ROLE], b[roles.KEY]): b for b in self.stage.players(step=self.stage.step.name)}
         by_uid = {block.session_uid: block for block in roles.blocks()}
         for offer in self.request.offers:
             old = existing.pop((offer.role, offer.key), None)
-            if not self._is_users(old, offer):  # what is not placed is swept away with the scaffolding
+            if not self._is_users(old, offer):  # offers that are not placed are removed with the temporary objects
                 self._place(by_uid[offer.uid], old, offer)
         for place, old in existing.items():
             if old.get(roles.JOB) == self.stage.job and (place in self._made_before or not self._made_before):
                 self._take_away(old)
 
     def _take_away(self, old: bpy.types.ID) -> None:
-        """What the step no longer makes."""
+        """Put aside a block that the step no longer makes; one that the user changed becomes theirs."""
         if self.stage.afresh or not (edited(old) or self._wears_edited(old) or self._touched(old)):
             self.exchange.put_aside(old)
             return
@@ -107,21 +107,21 @@ class Swap:
         self.exchange.drop(old, (roles.JOB, roles.STEP, roles.ROLE, roles.KEY, roles.NAME, roles.PRINT, roles.SHOWN))
 
     def _wears_edited(self, old: bpy.types.ID) -> bool:
-        """Whether the user changed a material of the set that the object wears."""
+        """Whether the user changed a material of the set that the object uses."""
         worn = [slot.material for slot in getattr(old, "material_slots", ()) if slot.material is not None]
         return any(
             block.get(roles.OFFERED) and roles.MADE in block and not unchanged(block, block[roles.MADE]) for block in worn
         )
 
     def _touched(self, old: bpy.types.ID) -> bool:
-        """Whether the user renamed or hid it."""
+        """Whether the user renamed or hid a block."""
         if not isinstance(old, bpy.types.Object):
             return roles.renamed(old)
         hidden = any(eye for _, eye, _, _ in seen_in(old, self.scene))
         return bool(roles.renamed(old) or users_marks(old) or hidden)
 
     def _is_users(self, old: bpy.types.ID, offer: Offer) -> bool:
-        """Whether the user's own state of this place is to be kept: changed, or deleted though nothing later needs it."""
+        """Whether to keep the user's state of this place: edited, or deleted where no later step needs it."""
         if self.stage.afresh:
             return False
         if old is not None:
@@ -154,14 +154,14 @@ class Swap:
         if offer.home is not None:
             self._house(block, offer.home, keep_place=old is not None)
         else:
-            block.use_fake_user = True  # what plays a role must survive a save even while nothing shows it
+            block.use_fake_user = True  # data with a role must survive a save even while nothing uses it
         for mark, value in theirs.items():
             setattr(block, mark, value)
         roles.mark(block, job=self.stage.job, step=self.stage.step.name, role=offer.role, key=offer.key)
         self.placed.append((block, name, offer.name))
 
     def _house(self, block: bpy.types.ID, home: str, *, keep_place: bool) -> None:
-        """Link an object to its collection. One that replaces an old object goes where the user keeps that."""
+        """Link an object to its collection. A replacement stays in the collections of the object that it replaced."""
         if keep_place and block.users_collection:
             return
         target = self._collection(home)
@@ -172,7 +172,7 @@ class Swap:
             target.objects.link(block)
 
     def _collection(self, name: str) -> bpy.types.Collection:
-        """The job's collection of that name, wherever in the scene the user has moved it; made under our root when missing."""
+        """The job's collection of that name, wherever the user has moved it; made under the job's root when missing."""
         ours = [block for block in self.scene.collection.children_recursive if block.get(roles.JOB) == self.stage.job]
         root = next((our for our in ours if our.get(roles.ROLE) == "collection"), None)
         if root is None:
@@ -185,10 +185,10 @@ class Swap:
             child[GROUP], child[roles.JOB] = name, self.stage.job
         return child
 
-    # --- what is done to earlier steps' data -----------------------------------------------------------------------------
+    # --- changing earlier steps' data ------------------------------------------------------------------------------------
 
     def _hide_superseded(self) -> None:
-        """Of scan, clean, upright and piece show only the one furthest in the work; hide the others."""
+        """Show only the latest stage of the subject (scan, clean, upright or aligned, piece); hide the earlier ones."""
         stages = [[item for role in group for item in self.stage.find_all(role).values()] for group in SUBJECT]
         last = max((place for place, items in enumerate(stages) if items), default=0)
         for place, items in enumerate(stages):
@@ -201,11 +201,11 @@ class Swap:
         was_edited = edited(item)
         self.exchange.remember(item, MARKS, (roles.SHOWN, roles.PRINT))
         set_marks(item, hide_render=hidden, hide_viewport=hidden)
-        if item.get(roles.PRINT) and not was_edited:  # of files of 0.1.0, where the marks were part of it
+        if item.get(roles.PRINT) and not was_edited:  # in files of 0.1.0 visibility was part of the digest
             item[roles.PRINT] = noted(item)
 
     def _apply_edits(self) -> list[Any]:
-        """Do what was asked for; returns the blocks whose digest is to be noted anew, since the change is not the user's."""
+        """Apply the requested edits; returns the blocks whose digest must be updated, since the change is not the user's."""
         by_uid = {block.session_uid: block for block in roles.blocks()}
         asked = {uid: by_uid[uid] for uid, _ in self.request.edits if uid in by_uid}
         ours = [block for block in asked.values() if block.get(roles.PRINT) and not edited(block)]
@@ -220,17 +220,17 @@ class Swap:
     # --- tidying ---------------------------------------------------------------------------------------------------------
 
     def _new(self) -> list[Any]:
-        """The blocks made since the step began that are to stay."""
+        """The blocks made since the step began, without those put aside."""
         aside = self.exchange.aside()
         return [block for block in roles.blocks() if self.stage.is_new(block) and block.session_uid not in aside]
 
     def _use_again(self) -> None:
-        """Where a step made again what is there already (a scan's material that later objects wear too), take the old one.
+        """Where a step made data again that exists unchanged (a scan's material that later objects use too), use the old data.
 
-        Otherwise the two would go on under two names, which change from run to run.
+        Otherwise both would stay in the file, under names that change from run to run.
         """
         placed = {block.session_uid for block, *_ in self.placed}
-        for kind in (bpy.types.Image, bpy.types.NodeTree, bpy.types.Material):  # in the order in which one holds the other
+        for kind in (bpy.types.Image, bpy.types.NodeTree, bpy.types.Material):  # contained kinds first
             new = [block for block in self._new() if isinstance(block, kind) and block.session_uid not in placed]
             known: dict[tuple[str, str], list[Any]] = {}
             old = [block for block in roles.blocks() if isinstance(block, kind) and not self.stage.is_new(block)] if new else []
@@ -243,7 +243,7 @@ class Swap:
                     block.user_remap(same.pop())
 
     def _sweep(self) -> None:
-        """Remove scaffolding: new objects that were not placed, and new data that nothing uses."""
+        """Remove temporary data: new objects that were not placed, and new data that nothing uses."""
         kept = {block.session_uid for block, *_ in self.placed}
         loose = [block for block in self._new() if isinstance(block, bpy.types.Object) and block.session_uid not in kept]
         if loose:
@@ -255,7 +255,7 @@ class Swap:
             bpy.data.batch_remove(loose)
 
     def _give_names(self) -> None:
-        """Names as they were offered, and for the data beside them without the numbers that came of the old data's names."""
+        """Give placed blocks their names, and strip the numbers that Blender added to the other new data's names."""
         for block, name, given in self.placed:
             block.name = name
             block[roles.NAME] = block.name if name == given else given
@@ -268,7 +268,7 @@ class Swap:
                 block.name = roles.stem(block.name)
 
     def _note_prints(self, changed: list[Any]) -> None:
-        """Keep a fingerprint of each block, by which a later run sees whether the user changed it."""
+        """Store a fingerprint of each block, by which a later run detects whether the user changed it."""
         kept = {block.session_uid for block, *_ in self.placed}
         for block in self._new():
             if block.session_uid not in kept and isinstance(block, _ALONG):
@@ -282,14 +282,14 @@ class Swap:
 _ALONG = (
     bpy.types.Material, bpy.types.Image, bpy.types.NodeTree, bpy.types.World, bpy.types.Action, bpy.types.Texture,
 )  # fmt: skip
-"""Data that comes and goes with what wears it, and that the user may change by itself."""
+"""Kinds of data that are replaced together with their user and that a person may edit on their own."""
 
 
 _FREE = (bpy.types.Collection, bpy.types.Text)
-"""Data that is there for its own sake, whether something uses it or not."""
+"""Kinds of data that are kept also where nothing uses them."""
 
 
 def edited(block: bpy.types.ID) -> bool:
-    """Whether the user changed a block that we made; what was never noted counts as unchanged."""
+    """Whether the user changed a block that a step made; a block without a fingerprint counts as unchanged."""
     kept = block.get(roles.PRINT)
     return bool(kept) and not unchanged(block, kept)

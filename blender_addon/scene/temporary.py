@@ -1,4 +1,4 @@
-"""Properties of Blender's data that are changed for a while and given back, whatever happens meanwhile."""
+"""Changes properties of Blender's data for the length of a block and restores them, also after an error."""
 
 from __future__ import annotations
 
@@ -9,12 +9,12 @@ from typing import Any
 
 @contextlib.contextmanager
 def changed(changes: Sequence[tuple[Any, str, Any]]) -> Iterator[None]:
-    """The (owner, property's name, value) of `changes` set inside the block; afterwards all are as they were."""
+    """Set each (owner, property name, value) inside the block; restore the former values afterwards."""
     kept = [(owner, name, getattr(owner, name)) for owner, name, _ in changes]
     try:
         for owner, name, value in changes:
             setattr(owner, name, value)
         yield
     finally:
-        for owner, name, value in kept:  # in the order of setting: a file format decides which depths there are
+        for owner, name, value in kept:  # in the same order: the file format determines which bit depths can be set
             setattr(owner, name, value)

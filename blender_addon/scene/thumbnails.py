@@ -1,4 +1,4 @@
-"""Draws small pictures from points on the surface, without a renderer: six sides to choose the front by, and each shot."""
+"""Draws small pictures from points on the surface, without a renderer: six sides for choosing the front, and each shot."""
 
 from __future__ import annotations
 
@@ -26,10 +26,10 @@ SIDES = 6
 def front_candidates(
     item: bpy.types.Object, *, size: int = 128, sides: int = SIDES, points: int = 120_000
 ) -> list[tuple[float, Floats]]:
-    """(angle in degrees, picture (size, size, 4) float, row 0 at the bottom) for `sides` turns of a standing object.
+    """(angle in degrees, picture (size, size, 4) float, row 0 at the bottom) for `sides` views around an upright object.
 
-    The angle is how far that side lies from the object's present front, counter-clockwise seen from above: adding it to the
-    step's `front` setting (or to the figure `front_deg`) makes that side the front.
+    The angle is measured from the object's present front, counter-clockwise seen from above. Adding it to the step's `front`
+    setting (or to the figure `front_deg`) makes that side the front.
     """
     looks = looks_of(item, points)
     angles = [360.0 * side / sides for side in range(sides)]
@@ -41,7 +41,7 @@ Looks = tuple[Floats, Floats, Floats]
 
 
 def looks_of(item: bpy.types.Object, points: int) -> Looks:
-    """Points strewn evenly on an object's surface."""
+    """Points distributed evenly over an object's surface."""
     mesh = read_mesh(item)
     faces, weights = strewn(mesh, points)
     places = np.einsum("nk,nkd->nd", weights, mesh.vertices[mesh.faces[faces]].astype(float))
@@ -50,7 +50,7 @@ def looks_of(item: bpy.types.Object, points: int) -> Looks:
 
 
 def looks_of_all(items: Sequence[bpy.types.Object], points: int = 240_000) -> Looks:
-    """The same of several objects, the points shared out evenly over them."""
+    """As `looks_of` for several objects, each with an equal share of the points."""
     found = [looks_of(item, points // len(items)) for item in items if len(item.data.polygons)]
     if not found:
         return np.zeros((0, 3)), np.zeros((0, 3)), np.zeros((0, 3))
@@ -59,7 +59,7 @@ def looks_of_all(items: Sequence[bpy.types.Object], points: int = 240_000) -> Lo
 
 
 def shot_picture(camera: bpy.types.Object, looks: Looks, *, longest: int = 144) -> Floats:
-    """(h, w, 4) what a shot's camera frames of the subject, before flat tones for table and wall."""
+    """(h, w, 4) preview of a shot: the subject as its camera frames it, with flat tones for table and wall."""
     seen = shot_view(camera)
     width, height = camera[key.RESOLUTION]
     size = (max(1, round(longest * min(1.0, width / height))), max(1, round(longest * min(1.0, height / width))))
@@ -67,7 +67,7 @@ def shot_picture(camera: bpy.types.Object, looks: Looks, *, longest: int = 144) 
 
 
 def give_thumbnail(camera: bpy.types.Object, looks: Looks) -> None:
-    """Draw a shot and keep the picture on its camera, as Blender keeps previews: saved with the file, shown in panels."""
+    """Draw a shot and store the picture as its camera's preview, which Blender saves with the file and panels show."""
     picture = shot_picture(camera, looks)
     preview: Any = camera.preview_ensure()
     preview.image_size = (picture.shape[1], picture.shape[0])
@@ -96,7 +96,7 @@ def surface_colours(item: bpy.types.Object, mesh: TriangleMesh, faces: Ints, wei
 
 
 def vertex_colours(item: bpy.types.Object, mesh: TriangleMesh) -> Floats | None:
-    """(n, 3) what a standing mesh shows at its vertices, as display values; None where it is plain all over."""
+    """(n, 3) display colour at each vertex of an upright mesh; None where the colour is uniform."""
     faces, corner = np.zeros(len(mesh.vertices), np.int64), np.zeros(len(mesh.vertices), np.int64)
     for place in range(3):
         faces[mesh.faces[:, place]], corner[mesh.faces[:, place]] = np.arange(len(mesh.faces)), place

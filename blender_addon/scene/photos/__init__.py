@@ -1,1 +1,1 @@
-"""Reads photographs through Blender, one after the other, and has them judged in threads."""
+"""Reads a folder of photographs through Blender, one after the other, and evaluates them in threads."""

@@ -1,4 +1,4 @@
-"""`bozzetto photos FOLDER`: reads a folder of photographs and leaves a page and a list beside it, never in it."""
+"""`bozzetto photos FOLDER`: evaluates a folder of photographs and writes a page and a list beside it, never into it."""
 
 from __future__ import annotations
 
@@ -24,7 +24,7 @@ PAGE, LIST = "photos.html", "photos.txt"
 
 @record
 class LookedOver:
-    """What was found, and where the page and the list are."""
+    """The report, the files that are no usable photos, and the paths of the page and the list."""
 
     report: SetReport
     others: tuple[Other, ...]
@@ -33,7 +33,9 @@ class LookedOver:
 
 
 def look_over(folder: Path, out: Path | None = None, *, limit: int = 0) -> Generator[Progress, None, LookedOver]:
-    """Judge the photos of a folder; the page and the list go to `out`, by itself a folder beside the photos'.
+    """Evaluate the photos of a folder; page and list are written to `out`, by default a new folder beside the photos' own.
+
+    limit: the most photos that may be kept, 0 for any number.
 
     Raises InputError for a folder without photos, OutputError where `out` can't be used.
     """

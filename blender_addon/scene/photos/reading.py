@@ -1,7 +1,7 @@
-"""How is a folder of photographs read? Blender decodes one after the other; what is kept of each is worked out in threads.
+"""How is a folder of photographs read? Blender decodes one after the other; each is reduced to its measures in a thread.
 
-Decoding is Blender's and stays on the main thread (0.2 s of a 12-megapixel JPEG); edges and small pictures are numpy's and run
-beside it. Files are opened for reading alone.
+Decoding uses Blender and stays on the main thread (0.2 s for a 12-megapixel JPEG); measuring uses numpy and runs in parallel.
+Files are opened only for reading.
 """
 
 from __future__ import annotations
@@ -26,16 +26,16 @@ from ...job.errors import InputError
 from ..running.captured import captured
 
 HEAD = 1 << 18
-"""Bytes of a file that its labels lie in."""
+"""Bytes read from the start of a file, which contain its metadata."""
 MOST_PHOTOS = 1500
-"""At 1.2 MB that are kept of each, 1.8 GB."""
+"""Limit of memory: 1.2 MB are kept per photo, 1.8 GB in all."""
 MOST_PIXELS = 120e6
-"""More than any phone's photo: such a picture takes 2 GB while it is read."""
+"""Larger than a phone's photo; a picture of this size takes 2 GB while it is read."""
 
 
 @record
 class Source:
-    """A picture file and its labels."""
+    """A picture file and its EXIF metadata."""
 
     path: Path
     exif: Exif
@@ -43,14 +43,14 @@ class Source:
 
 @dataclass
 class Folder:
-    """What lies in a folder: photos to be judged in the order taken, other files."""
+    """The content of a folder: photos in the order taken, and other files with the reason why they are not photos."""
 
     sources: list[Source] = field(default_factory=list)
     others: list[Other] = field(default_factory=list)
 
 
 def folder_of(path: Path) -> Folder:
-    """The photos of a folder and what else is there. Raises InputError when it is no folder, holds none, or too many."""
+    """The photos and other files of a folder. Raises InputError when it is no folder, has no photos, or too many."""
     if not path.is_dir():
         there = "is a file, not a folder" if path.exists() else "is not there"
         raise InputError(f'The folder of photos "{path}" {there}: name the folder that the photos were copied to')
@@ -80,7 +80,7 @@ def _none(path: Path, others: list[Other]) -> str:
 
 
 def _sorted_in(found: Folder, entry: Path) -> None:
-    """Put one file where it belongs; what can't be opened is named with the reason."""
+    """Add one file to the photos, or to the other files with the reason."""
     try:
         with entry.open("rb") as file:
             head = file.read(HEAD)
@@ -100,12 +100,12 @@ def _sorted_in(found: Folder, entry: Path) -> None:
 
 
 def photos_of(folder: Folder) -> Iterator[Photo | Other]:
-    """What is kept of each photo, in order; for one that can't be read what is wrong with it."""
+    """The measures of each photo, in order; for one that can't be read the reason."""
     reader = _Reader()
-    yield from in_parallel(_worked_out, (reader.read(source) for source in folder.sources))
+    yield from in_parallel(_measured, (reader.read(source) for source in folder.sources))
 
 
-def _worked_out(read: tuple[Source, Any] | Other) -> Photo | Other:
+def _measured(read: tuple[Source, Any] | Other) -> Photo | Other:
     if isinstance(read, Other):
         return read
     source, pixels = read
@@ -113,13 +113,13 @@ def _worked_out(read: tuple[Source, Any] | Other) -> Photo | Other:
 
 
 class _Reader:
-    """Decodes pictures through one buffer, which a photo of the same size uses again: new memory costs as much as decoding."""
+    """Decodes pictures through one buffer, reused for photos of the same size: allocation takes as long as decoding."""
 
     def __init__(self) -> None:
         self._values = np.zeros(0, np.float32)
 
     def read(self, source: Source) -> tuple[Source, Any] | Other:
-        """A photo's (h, w, 3) values of 8 bits, row 0 on top, as stored."""
+        """The photo and its (h, w, 3) 8-bit values as stored, row 0 on top; where it can't be read, the reason."""
         name = source.path.name
         try:
             if not looks_whole(source.path.read_bytes(), source.path.suffix):
@@ -143,7 +143,7 @@ class _Reader:
         image.pixels.foreach_get(self._values)
         whole = self._values.reshape(height, width, 4)
         made = np.zeros((height, width, 3), np.uint8)
-        for row in range(0, height, 256):  # in parts that stay in the processor's own memory
+        for row in range(0, height, 256):  # in parts that fit into the processor's cache
             part = np.clip(whole[row : row + 256, :, :3], 0.0, 1.0)
             made[height - row - len(part) : height - row] = (part[::-1] * np.float32(255.0) + np.float32(0.5)).astype(np.uint8)
         return made

@@ -1,4 +1,4 @@
-"""A small picture as JPEG bytes, by Blender's writer."""
+"""Encodes a small picture as JPEG bytes, using Blender's writer."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ QUALITY = 80
 
 
 def as_jpeg(pixels: Pixels8) -> bytes:
-    """The JPEG file of a picture (h, w, 3) of 8 bits, row 0 on top."""
+    """The JPEG file of an 8-bit picture (h, w, 3), row 0 on top."""
     height, width = pixels.shape[:2]
     full = np.ones((height, width, 4), np.float32)
     full[..., :3] = pixels[::-1] / np.float32(255.0)

@@ -1,1 +1,1 @@
-"""Digests of data-blocks, by which an edit of the user is seen."""
+"""Digests of data-blocks, which show whether the user edited them."""

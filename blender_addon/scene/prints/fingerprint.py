@@ -1,8 +1,8 @@
-"""Has the user changed this since we made it? A digest of what a data-block holds, read through RNA.
+"""Has the user changed a data-block since a step made it? Computes a digest of its content, read through RNA.
 
-All that a person would call an edit counts, but for the name and the marks of visibility, which are carried over to what takes
-an object's place (`roles`), and for the selection. What a block refers to counts by its part in the job or by its name; what
-belongs to it alone (mesh, node tree, node groups inside, materials that come and go with it) counts by its content.
+Everything that a person would call an edit counts, except the selection, and except the name and the visibility, which are
+carried over to an object's replacement (`roles`). A reference to another block counts by that block's role or name; data that
+belongs to the block alone (mesh, node tree, nested node groups, materials that are replaced with it) counts by its content.
 """
 
 from __future__ import annotations
@@ -36,31 +36,33 @@ _OBJECT_SKIP = {
     "location", "rotation_euler", "rotation_quaternion", "rotation_axis_angle", "scale", "active_material_index",
     "active_shape_key_index", "show_only_shape_key",
 }  # fmt: skip
-"""Of an object: its place counts as a matrix, and visibility is carried over."""
+"""Skipped for objects: the transform is read as a matrix, and visibility is carried over."""
 
 
 def fingerprint(block: bpy.types.ID) -> str:
-    """A digest of a data-block: equal for equal content, whatever its name, whether it is shown and whether it is selected."""
+    """A digest of a data-block's content; independent of name, visibility and selection."""
     digest = hashlib.sha256()
     _feed(digest, block, {})
     return _VERSION + digest.hexdigest()[:20]
 
 
 def noted(block: bpy.types.ID) -> str:
-    """What is noted of a data-block to find out whether it was changed since: its digest, the release of Blender in which that
-    holds, and the plainer digest of 0.1.0, which says of objects that are no lights the same in every release."""
+    """The record by which a later run detects edits: digest, Blender release in which the digest is valid, digest of 0.1.0.
+
+    The digest of 0.1.0 covers less, and is equal in every release of Blender for objects other than lights.
+    """
     return f"{fingerprint(block)}:{RELEASE}:{fingerprint_0_1.fingerprint(block)}"
 
 
 def unchanged(block: bpy.types.ID, kept: str) -> bool:
-    """Whether a data-block is still as it was noted, by this version or by 0.1.0, in this release of Blender or in another."""
+    """Whether a data-block still matches its record, written by this version or 0.1.0, in this or another Blender release."""
     if of_this_release(kept):
         return fingerprint(block) == kept.rsplit(":", 2)[0]
     return fingerprint_0_1.fingerprint(block) == kept.rsplit(":", 1)[-1]
 
 
 def of_this_release(kept: str) -> bool:
-    """Whether what was noted can be compared to the letter; where not, a difference may be Blender's own conversion."""
+    """Whether a record was written in this Blender release. If not, a difference may come from Blender's own conversion."""
     return kept.startswith(_VERSION) and kept.rsplit(":", 2)[1] == RELEASE
 
 
@@ -87,7 +89,7 @@ def _feed(digest: hashlib._Hash, block: bpy.types.ID, groups: dict[int, bytes]) 
 
 
 def _settings(digest: hashlib._Hash, block: bpy.types.ID, *, skip: set[str] | None = None) -> None:
-    """The plain settings of a data-block, those of its render engine, and those kept in parts of their own."""
+    """Digest the plain settings of a data-block and of its sub-structures, such as those of Cycles."""
     skip = _driven(block) if skip is None else skip
     _simple(digest, block, skip=skip)
     for name in ("cycles", "mist_settings", "light_settings", "dof", "display"):
@@ -101,7 +103,7 @@ def _object(digest: hashlib._Hash, item: bpy.types.Object, groups: dict[int, byt
     _place(digest, item)
     _animation(digest, item)
     _settings(digest, item, skip=_OBJECT_SKIP | _driven(item))
-    # What hangs on the turntable's pivot lies where it lay: the pivot rests at the origin.
+    # Parenting to the turntable's pivot does not move an object, since the pivot rests at the origin.
     parent = item.parent if item.parent and item.parent.get(ROLE) != "pivot" else None
     if parent is not None:
         held = (np.round(np.array(item.matrix_parent_inverse, float), 6) + 0.0).tobytes()
@@ -124,7 +126,7 @@ def _object(digest: hashlib._Hash, item: bpy.types.Object, groups: dict[int, byt
 
 
 def _place(digest: hashlib._Hash, item: bpy.types.Object) -> None:
-    """Where an object stands. What is animated depends on the current frame: there the action stands for it."""
+    """Digest an object's transform. Animated channels depend on the current frame, so their action counts instead."""
     action = item.animation_data.action if item.animation_data else None
     if action is None:
         digest.update((np.round(np.array(item.matrix_basis, float), 7) + 0.0).tobytes())
@@ -136,8 +138,10 @@ def _place(digest: hashlib._Hash, item: bpy.types.Object) -> None:
 
 
 def _belongs(material: bpy.types.Material) -> bool:
-    """Whether a material comes and goes with its object as a whole. What plays a part itself has a digest of its own, and so
-    has what `set_parts` carries over to the next object."""
+    """Whether a material is replaced together with its object.
+
+    A material with a role, or one that `set_parts` carries over to the next object, has a record of its own.
+    """
     return MADE in material and OFFERED not in material and ROLE not in material
 
 
@@ -152,7 +156,7 @@ def _weights(digest: hashlib._Hash, item: bpy.types.Object) -> None:
 
 
 def _camera(digest: hashlib._Hash, item: bpy.types.Object) -> None:
-    """What is set on a shot's camera; what drivers make of it follows the picture's size and is not the user's edit."""
+    """Digest what is set on a shot's camera. Driven values follow from the picture's size and are not edits."""
     driven = _driven(item.data)
     skip = driven | ({"angle", "angle_x", "angle_y"} if "lens" in driven else set())
     _custom(digest, item.data)
@@ -165,15 +169,15 @@ def _camera(digest: hashlib._Hash, item: bpy.types.Object) -> None:
 
 
 def _driven(block: bpy.types.ID) -> set[str]:
-    """The last names of the properties of a data-block that drivers set."""
-    if not getattr(block, "animation_data", None):  # some kinds have none to give
+    """The names (last part of the path) of a data-block's properties that have drivers."""
+    if not getattr(block, "animation_data", None):  # some kinds of data have no such attribute
         return set()
     paths = [curve.data_path for curve in block.animation_data.drivers]
     return {path[2:-2] if path.startswith('["') else path.rpartition(".")[2] for path in paths}
 
 
 def _keyed(block: bpy.types.ID) -> set[str]:
-    """The custom properties of a data-block that have keys: their value is that of the current frame, their action counts."""
+    """The keyed custom properties of a data-block; they depend on the current frame, so their action counts instead."""
     motion = getattr(block, "animation_data", None)
     if not motion or motion.action is None:
         return set()
@@ -181,7 +185,7 @@ def _keyed(block: bpy.types.ID) -> set[str]:
 
 
 def _animation(digest: hashlib._Hash, block: bpy.types.ID) -> None:
-    """Drivers by what they say, an action by its keys."""
+    """Digest drivers by their expressions and an action by its keys."""
     motion = getattr(block, "animation_data", None)
     if not motion:
         return
@@ -200,7 +204,7 @@ def _action(digest: hashlib._Hash, action: bpy.types.Action) -> None:
 
 
 def _curves(action: bpy.types.Action) -> Iterator[Any]:
-    """The curves of an action, whatever release keeps them where."""
+    """The F-curves of an action, which Blender releases store in different places."""
     if hasattr(action, "fcurves"):
         yield from action.fcurves
         return
@@ -212,7 +216,7 @@ def _curves(action: bpy.types.Action) -> Iterator[Any]:
 
 def _image(digest: hashlib._Hash, image: bpy.types.Image) -> None:
     digest.update(repr((tuple(image.size), image.colorspace_settings.name, image.alpha_mode)).encode())
-    if image.is_dirty or (image.packed_file is None and image.source == "GENERATED"):  # painted on since it was saved
+    if image.is_dirty or (image.packed_file is None and image.source == "GENERATED"):  # has unsaved painting
         values = np.zeros(len(image.pixels), np.float32)
         image.pixels.foreach_get(values)
         digest.update(values.tobytes())
@@ -247,7 +251,7 @@ def _tree(digest: hashlib._Hash, tree: bpy.types.NodeTree, groups: dict[int, byt
 
 
 def _group(group: bpy.types.NodeTree, groups: dict[int, bytes]) -> bytes:
-    """The digest of a node group that is used inside something, made once for all its uses."""
+    """The digest of a nested node group, computed once for all its uses."""
     if group.session_uid not in groups:
         groups[group.session_uid] = b"inside itself"
         digest = hashlib.sha256()
@@ -258,7 +262,7 @@ def _group(group: bpy.types.NodeTree, groups: dict[int, bytes]) -> bytes:
 
 
 def _struct(digest: hashlib._Hash, struct: Any, groups: dict[int, bytes]) -> None:
-    """A modifier, constraint or node: its settings, what it points to, and the content of the node group it wears."""
+    """Digest a modifier, constraint or node: its settings, its references, and the content of its node group."""
     _simple(digest, struct)
     for name in _pointers(type(struct)):
         value = getattr(struct, name, None)
@@ -267,7 +271,7 @@ def _struct(digest: hashlib._Hash, struct: Any, groups: dict[int, bytes]) -> Non
         elif isinstance(value, bpy.types.ID):
             digest.update(f"{name} {reference(value)};".encode())
     inputs = getattr(getattr(struct, "properties", None), "inputs", None)
-    if inputs is not None:  # of a geometry-nodes modifier; before 5.2 they are custom properties
+    if inputs is not None:  # a geometry-nodes modifier's; custom properties before 5.2
         for prop in inputs.bl_rna.properties:
             holder = getattr(inputs, prop.identifier, None)
             if hasattr(holder, "value"):
@@ -277,10 +281,10 @@ def _struct(digest: hashlib._Hash, struct: Any, groups: dict[int, bytes]) -> Non
 
 
 def _custom(digest: hashlib._Hash, block: bpy.types.ID) -> None:
-    """Custom properties, the user's and those that steps work by; not the marks that say whose it is."""
+    """Digest custom properties, the user's and the steps', except those that record ownership."""
     try:
         names = sorted(set(block.keys()) - BOOKKEEPING - _driven(block) - _keyed(block))
-    except TypeError:  # a kind that has none
+    except TypeError:  # this kind has no custom properties
         return
     for name in names:
         value = block[name]
@@ -305,7 +309,7 @@ def _simple(digest: hashlib._Hash, block: bpy.types.ID, *, skip: set[str] | None
 
 @cache
 def _plain_names(kind: type) -> tuple[str, ...]:
-    """The plain properties of a kind of thing that can be written and that count."""
+    """The plain, writable properties of an RNA type that count as content."""
     return tuple(
         prop.identifier for prop in kind.bl_rna.properties
         if prop.identifier not in _SKIP and not prop.is_readonly and prop.type in _SIMPLE and not prop.is_runtime
@@ -321,9 +325,9 @@ def _pointers(kind: type) -> tuple[str, ...]:
 
 
 def reference(block: bpy.types.ID) -> str:
-    """A data-block that something refers to: by its part in a job where it has one, else by its name.
+    """How a reference to a data-block counts: by its role in a job where it has one, else by its name.
 
-    A scene counts as that, so that it can be renamed.
+    All scenes count as equal, so that a scene can be renamed.
     """
     if block is None:
         return ""
@@ -345,6 +349,6 @@ def _written(value: Any) -> str:
         return reference(value)
     if hasattr(value, "to_dict"):
         return repr(sorted(value.to_dict().items(), key=str))
-    if hasattr(value, "__len__"):  # Blender's vectors and colours can be gone through, but say nothing of __iter__
+    if hasattr(value, "__len__"):  # Blender's vectors and colours can be iterated without having __iter__
         return "[" + ",".join(_written(part) for part in value) + "]"
     return ""

@@ -1,6 +1,6 @@
-"""What would release 0.1.0 have noted of a data-block? Its digests stand in .blend files of that release.
+"""Computes a data-block's digest exactly as release 0.1.0 did, whose .blend files contain such digests.
 
-Used only to find out whether something in such a file was changed since; it sees less than `fingerprint`. Never changed.
+Used only to detect edits in those files; covers less than `fingerprint`. This module must never change its results.
 """
 
 from __future__ import annotations
@@ -24,7 +24,7 @@ _SKIP = {
 
 
 def fingerprint(block: bpy.types.ID) -> str:
-    """A digest of a data-block: equal for equal content, whatever its name and whether it is selected."""
+    """A digest of a data-block's content; independent of name and selection."""
     digest = hashlib.sha256()
     _feed(digest, block)
     return digest.hexdigest()[:20]
@@ -54,11 +54,11 @@ def _feed(digest: hashlib._Hash, block: bpy.types.ID) -> None:
 
 def _object(digest: hashlib._Hash, item: bpy.types.Object) -> None:
     if item.animation_data and item.animation_data.action:
-        # An animated place depends on the current frame: the action stands for it.
+        # An animated transform depends on the current frame, so the action counts instead.
         digest.update(repr(tuple(item.animation_data.action.frame_range)).encode())
     else:
         digest.update((np.round(np.array(item.matrix_basis, float), 7) + 0.0).tobytes())
-    # What hangs on the turntable's pivot lies where it lay: the pivot rests at the origin.
+    # Parenting to the turntable's pivot does not move an object, since the pivot rests at the origin.
     parent = item.parent.name if item.parent and item.parent.get("bozzetto_role") != "pivot" else ""
     hidden = (item.hide_render, item.visible_camera, item.visible_shadow, parent)
     digest.update(repr(hidden).encode())
@@ -73,7 +73,7 @@ def _object(digest: hashlib._Hash, item: bpy.types.Object) -> None:
 
 
 def _camera(digest: hashlib._Hash, item: bpy.types.Object) -> None:
-    """What is set on a shot's camera; what drivers make of it follows the picture's size and is not the user's edit."""
+    """Digest what is set on a shot's camera. Driven values follow from the picture's size and are not edits."""
     own = {JOB, STEP, ROLE, KEY, NAME, PRINT} | _driven(item)
     for key in sorted(item.keys()):
         if key.startswith("bozzetto_") and key not in own:
@@ -88,8 +88,8 @@ def _camera(digest: hashlib._Hash, item: bpy.types.Object) -> None:
 
 
 def _driven(block: bpy.types.ID) -> set[str]:
-    """The last names of the properties of a data-block that drivers set."""
-    if not getattr(block, "animation_data", None):  # some kinds have none to give
+    """The names (last part of the path) of a data-block's properties that have drivers."""
+    if not getattr(block, "animation_data", None):  # some kinds of data have no such attribute
         return set()
     paths = [curve.data_path for curve in block.animation_data.drivers]
     return {path[2:-2] if path.startswith('["') else path.rpartition(".")[2] for path in paths}

@@ -1,4 +1,4 @@
-"""What of a mesh counts when it is asked whether somebody changed it: its form, UVs, colours, flags and shape keys."""
+"""Digests the content of a mesh for edit detection: geometry, UVs, colours, flags and shape keys."""
 
 from __future__ import annotations
 
@@ -17,10 +17,10 @@ FIELDS = {
     "FLOAT2": ("f4", "vector", 2), "INT8": ("i4", "value", 1), "INT16_2D": ("i4", "value", 2), "INT32_2D": ("i4", "value", 2),
     "QUATERNION": ("f4", "value", 4), "FLOAT4X4": ("f4", "value", 16),
 }  # fmt: skip
-"""How the values of each type of attribute are read: array type, field, numbers an element."""
+"""How the values of each attribute type are read: array type, field, numbers per element."""
 
 _SKIPPED = (".select", ".hide", ".uv_select", "uv_select", ".vs.", ".es.", ".pn.", ".edge_verts", ".corner_edge")
-"""Beginnings of names of attributes that hold a selection, or follow from the faces."""
+"""Prefixes of names of attributes that hold a selection or are derived from the faces."""
 
 _ABSENT_IS_ZERO = {
     "material_index",
@@ -31,7 +31,7 @@ _ABSENT_IS_ZERO = {
     "crease_vert",
     "bevel_weight_edge",
 }
-"""Attributes that Blender drops or adds by itself when they hold nothing but zeros, as on the way through Edit Mode."""
+"""Attributes that Blender may drop or add when all values are zero, for instance when Edit Mode is left."""
 
 
 def feed_mesh(digest: hashlib._Hash, mesh: Any) -> None:

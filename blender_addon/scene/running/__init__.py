@@ -1,1 +1,1 @@
-"""A job in a .blend: the file, whose job it is, the run, what is kept of its decisions and of the scene as the user set it."""
+"""A job in a .blend: the file, the job's identity, the run, its stored decisions, and the scene's settings."""

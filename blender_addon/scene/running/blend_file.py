@@ -1,4 +1,4 @@
-"""The .blend of a job on disk: opened when it is this job's, saved whole, and never over what somebody else put there."""
+"""The .blend of a job on disk: opened only if it holds this job, saved whole, never over somebody else's file."""
 
 from __future__ import annotations
 
@@ -18,22 +18,22 @@ from .session import save_blend
 class BlendFile:
     """One .blend that a run opens and saves.
 
-    `afresh`: the job starts anew, and the file that is there is kept beside under a free name.
+    afresh: the job starts anew; an existing file is kept beside the new one under a free name.
     """
 
     def __init__(self, path: Path, *, afresh: bool = False):
         self.path = path
         self.words: list[str] = []
-        """What a person should know of what was done with the file."""
+        """Messages for the user on what was done with the file."""
         self._keep_beside = afresh and path.is_file()
         self._seen = _signature(path)
 
     def exists(self) -> bool:
-        """Whether there is a file to go on in."""
+        """Whether there is a file to continue in."""
         return self._seen is not None
 
     def open(self, sheet: JobSheet) -> bpy.types.Scene:
-        """Open the file and return the scene of the sheet's job. Raises OutputError where it holds no such job."""
+        """Open the file and return the scene of the sheet's job. Raises OutputError where it does not hold that job."""
         self._seen = _signature(self.path)
         try:
             bpy.ops.wm.open_mainfile(filepath=str(self.path), load_ui=False, use_scripts=False)
@@ -42,14 +42,14 @@ class BlendFile:
         scene = scene_of(sheet)
         if scene is None:
             raise OutputError(f'"{self.path}" {_holds(sheet)}: {_WAYS}')
-        if written_by_other_release():  # saved by this release it may not open in the one that the user works with
+        if written_by_other_release():  # once saved by this release, it may not open in the user's own release
             self._keep_beside = True
         if bpy.context.window is not None:
             bpy.context.window.scene = scene  # steps evaluate objects in the scene that is shown
         return scene
 
     def save(self) -> None:
-        """Save the open .blend here, whole or not at all; a file that somebody has changed meanwhile is left alone."""
+        """Save the open .blend here, whole or not at all; a file that was changed meanwhile is not overwritten."""
         if _signature(self.path) != self._seen:
             other = free_name(self.path)
             save_blend(other, opened=True)
@@ -72,7 +72,7 @@ _WAYS = "move it away, choose another folder with --out, or run with --afresh, w
 
 
 def free_name(path: Path) -> Path:
-    """The first name beside a file that is free: `owl.v1.blend`, `owl.v2.blend` and so on."""
+    """The first unused name beside a file: `owl.v1.blend`, `owl.v2.blend` and so on."""
     number = 1
     while (target := path.with_name(f"{path.stem}.v{number}{path.suffix}")).exists():
         number += 1
@@ -80,7 +80,7 @@ def free_name(path: Path) -> Path:
 
 
 def _kept_beside(path: Path) -> Path:
-    """A second name for the file, so that a new one can take its own; a copy where the disk knows no second names."""
+    """Keep a file under a second name (a hard link, or a copy where the disk has none), so that its own name can be reused."""
     target = free_name(path)
     try:
         try:
@@ -95,7 +95,7 @@ def _kept_beside(path: Path) -> Path:
 
 
 def _signature(path: Path) -> tuple[int, int, int] | None:
-    """What changes when a file is written again: its place on disk, its size, its time; None where there is none."""
+    """(inode, size in bytes, modification time) of a file, which change when it is rewritten; None where there is no file."""
     try:
         found = path.stat()
     except OSError:

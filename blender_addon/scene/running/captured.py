@@ -1,4 +1,4 @@
-"""Keeps what a call into Blender prints off the terminal, by redirecting the process's streams; it goes to the log."""
+"""Captures what a call into Blender prints, by redirecting the process's streams, so that it goes to the log."""
 
 from __future__ import annotations
 
@@ -12,14 +12,14 @@ from collections.abc import Iterator
 from typing import BinaryIO
 
 MOST = 1 << 20
-"""Bytes of printed text that are kept, from its beginning."""
+"""Bytes of printed text that are kept, from the beginning."""
 
 
 @contextlib.contextmanager
 def captured() -> Iterator[list[str]]:
-    """Keep from the terminal what the block prints, from Python or from compiled code; its lines are in the list afterwards.
+    """Capture what the block prints, from Python or from compiled code; the list holds the lines after the block has ended.
 
-    Where the process has no streams of its own, as in a window without a terminal, only Python's are caught.
+    Where the process has no standard streams, as in a window without a terminal, only Python's output is captured.
     """
     lines: list[str] = []
     own = io.StringIO()
@@ -35,7 +35,7 @@ def captured() -> Iterator[list[str]]:
 
 @contextlib.contextmanager
 def _streams_into(file: BinaryIO) -> Iterator[None]:
-    """Standard output and error of the whole process written to a file inside the block."""
+    """Redirect standard output and error of the whole process to a file inside the block."""
     _flush()
     kept: list[tuple[int, int]] = []
     try:
@@ -52,7 +52,7 @@ def _streams_into(file: BinaryIO) -> Iterator[None]:
 
 
 def _flush() -> None:
-    """Send on what Python and the C library hold back, so that it ends where it was meant for."""
+    """Flush the buffers of Python and the C library, so that pending output reaches its own stream."""
     for stream in (sys.stdout, sys.stderr):
         with contextlib.suppress(AttributeError, OSError, ValueError):
             stream.flush()

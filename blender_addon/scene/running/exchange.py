@@ -1,7 +1,7 @@
-"""How do new data-blocks take the place of old ones so that nothing is lost when something goes wrong in the middle?
+"""Replaces old data-blocks by new ones so that an error in between loses nothing.
 
-Every change is noted with what undoes it. Old blocks are only put aside, with all that only they use; they go at the very end,
-in one call, when the new state is whole. Until then `take_back` gives the file the state that it had: the same objects, names,
+Each change is recorded with its undo. Old blocks, with the data that only they use, are put aside and removed at the very end
+in one call, when the new state is complete. Until then `take_back` restores the file's former state: the same objects, names,
 links and properties.
 """
 
@@ -22,7 +22,7 @@ from .visibility import seen_in, show_as
 
 _ABSENT = object()
 _OURS_ALONE = (bpy.types.Mesh, bpy.types.Camera, bpy.types.Light, bpy.types.Curve)
-"""Kinds of data that nothing but their object uses."""
+"""Kinds of data that only their object uses."""
 _MARKS = (roles.MADE, "bozzetto_matt", "bozzetto_nodes")
 
 
@@ -33,13 +33,13 @@ class Exchange:
         self.scene = scene
         self.finished = False
         self.restored: set[int] = set()
-        """Blocks that `take_back` made: they stand where an edited one stood."""
+        """Session ids of the copies by which `take_back` replaced edited blocks."""
         self._back: list[Callable[[], Any]] = []
         self._old: list[Any] = []
         self._safe: list[Any] = []
         self._compositor: Any = None
 
-    # --- changes that can be taken back ----------------------------------------------------------------------------------
+    # --- changes that can be undone --------------------------------------------------------------------------------------
 
     def put(self, block: bpy.types.ID, name: str, value: Any) -> None:
         """Set a custom property."""
@@ -48,7 +48,7 @@ class Exchange:
         block[name] = value
 
     def drop(self, block: bpy.types.ID, names: Iterable[str]) -> None:
-        """Take custom properties away."""
+        """Delete custom properties."""
         for name in names:
             if name in block:
                 before = block[name]
@@ -62,7 +62,7 @@ class Exchange:
         setattr(owner, name, value)
 
     def remember(self, block: bpy.types.ID, attributes: Iterable[str], properties: Iterable[str]) -> None:
-        """Note some attributes and custom properties of a block before other code sets them."""
+        """Record some attributes and custom properties of a block before other code sets them."""
         kept = [(name, getattr(block, name)) for name in attributes]
         owned = [(name, block.get(name, _ABSENT)) for name in properties]
 
@@ -82,7 +82,7 @@ class Exchange:
         return made
 
     def take_place(self, old: bpy.types.ID, new: Any) -> None:
-        """Have everything that uses the old block use the new one, and put the old one aside."""
+        """Remap all users of the old block to the new one, and put the old one aside."""
         is_object = isinstance(old, bpy.types.Object)
         places = list(old.users_collection) if is_object else []
         seen = seen_in(old, self.scene) if is_object else []
@@ -100,7 +100,7 @@ class Exchange:
         self._put_down(old)
 
     def put_aside(self, old: bpy.types.ID) -> None:
-        """Take a block out of the scene without anything in its place."""
+        """Take a block out of the scene without a replacement."""
         if isinstance(old, bpy.types.Object):
             places, seen = list(old.users_collection), seen_in(old, self.scene)
 
@@ -114,11 +114,11 @@ class Exchange:
         self._put_down(old)
 
     def _put_down(self, old: bpy.types.ID) -> None:
-        self.drop(old, (roles.JOB,))  # it plays its part no longer
+        self.drop(old, (roles.JOB,))  # it no longer belongs to the job
         self._old.append(old)
 
     def keep_safe(self, block: bpy.types.ID) -> None:
-        """Copy a block before a change that can't be noted; the copy takes its place when the change is taken back."""
+        """Copy a block before an arbitrary change; the copy replaces it when the change is undone."""
         data = getattr(block, "data", None)
         copy, data_copy = block.copy(), None if data is None else data.copy()
         self._safe += [entry for entry in (copy, data_copy) if entry is not None]
@@ -145,7 +145,7 @@ class Exchange:
         self._back.append(back)
 
     def keep_scene(self) -> None:
-        """Remember all settings of the scene before a change that can't be noted."""
+        """Remember all settings of the scene before an arbitrary change."""
         self._compositor = our_compositor(self.scene)
         self._back.append(keep_settings(self.scene))
         self._back.append(keep_compositor(self.scene))
@@ -153,11 +153,11 @@ class Exchange:
     # --- the end ---------------------------------------------------------------------------------------------------------
 
     def aside(self) -> set[int]:
-        """The session numbers of all that was put aside or kept safe: not of the new state."""
+        """The session ids of all blocks put aside or kept as copies, which are not part of the new state."""
         return {block.session_uid for block in (*self._old, *self._safe)}
 
     def clear_names(self, *, afresh: bool) -> None:
-        """Find what only the old blocks use, which goes with them, and have all of it give up its names."""
+        """Add the data that only the old blocks use to them, and rename all of it so that the names are free."""
         tree = self._compositor
         if tree is not None and not tree.is_embedded_data and tree.users == 0:
             self._old.append(tree)
@@ -168,18 +168,18 @@ class Exchange:
             block.name = f"{roles.stem(before)[:50]} (replaced)"
 
     def keep_theirs(self, block: bpy.types.ID) -> None:
-        """Keep a material or picture of the user's that nothing uses any more, so that a save does not drop it."""
+        """Keep a material or picture of the user's that nothing uses any more, so that saving does not drop it."""
         self.assign(block, "use_fake_user", True)
 
     def finish(self) -> None:
-        """Remove the old blocks. From here on nothing can be taken back."""
+        """Remove the old blocks. After this nothing can be undone."""
         going = [*self._old, *self._safe]
         self.finished = True
         if going:
             bpy.data.batch_remove(going)
 
     def take_back(self) -> None:
-        """Give the file the state that it had. What can't be undone is skipped, so that the rest is undone."""
+        """Restore the file's former state. An undo that fails is skipped, so that the rest is done."""
         for undo in reversed(self._back):
             with contextlib.suppress(Exception):
                 undo()
@@ -202,7 +202,7 @@ def _put_into(item: bpy.types.Object, places: list[Any]) -> None:
 
 
 def _with_dependents(old: list[Any], safe: list[Any], keep_theirs: Callable[[Any], None], *, afresh: bool) -> Iterator[Any]:
-    """The blocks put aside, and all that only they use. What the user made or changed among it stays in the file."""
+    """The blocks put aside and the data that only they use, without what the user made or changed, which stays in the file."""
     yield from old
     if not old:
         return
@@ -226,7 +226,7 @@ def _with_dependents(old: list[Any], safe: list[Any], keep_theirs: Callable[[Any
 
 
 def _ours(block: bpy.types.ID, *, legacy: bool, afresh: bool) -> bool:
-    """Whether we made a block and nobody changed it since. In files of 0.1.0 this is not known of each block."""
+    """Whether a step made a block and the user has not changed it. Files of 0.1.0 do not record this for every block."""
     if roles.MADE in block:
         return afresh or unchanged(block, block[roles.MADE])
     return legacy or any(mark in block for mark in _MARKS)

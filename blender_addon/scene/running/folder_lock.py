@@ -1,7 +1,7 @@
-"""Lets one run at a time work in a folder, and tells of a run that was killed there.
+"""Lets only one run at a time work in a folder, and detects a run that was killed there.
 
-The lock is the system's own on an open file: it ends with the process that holds it, however that ends, so a dead run leaves
-nothing stuck. The file says who holds it and how far the run is; one that is found unlocked is of a run that did not end well.
+The lock is the operating system's lock on an open file. It ends with the process that holds it, so a killed run blocks nobody.
+The file names the process and how far the run is; a file that is found unlocked was left by a run that was killed.
 """
 
 from __future__ import annotations
@@ -20,14 +20,14 @@ except ImportError:  # Windows has locks of another kind
 
 LOCK = ".bozzetto.lock"
 DRAFTS = ".*.draft.*"
-"""The pattern of names of files that were not finished being written (`job/files/whole_files.py`)."""
+"""Pattern of the names of files that are still being written (`job/files/whole_files.py`)."""
 
 WRITTEN_TO = ("pictures", "turntable", "samples", "relief", "hand_over")
-"""The folders that a job makes in its own."""
+"""The subfolders that a job makes in its folder."""
 
 
 class FolderLock:
-    """The lock of a folder that this run holds. `left` says where an earlier run was when it was killed, or is ''."""
+    """The lock that this run holds on a folder. left: where an earlier run was when it was killed, '' for none."""
 
     def __init__(self, handle: int, path: Path, left: str):
         self._handle = handle
@@ -35,7 +35,7 @@ class FolderLock:
         self.left = left
 
     def at(self, words: str) -> None:
-        """Write down how far the run is, to be read if it is killed."""
+        """Record how far the run is, for the next run if this one is killed."""
         with contextlib.suppress(OSError):
             os.ftruncate(self._handle, 0)
             os.pwrite(self._handle, f"{os.getpid()}\n{words}\n".encode(), 0)
@@ -43,9 +43,9 @@ class FolderLock:
 
 @contextlib.contextmanager
 def locked(folder: Path) -> Iterator[FolderLock | None]:
-    """Hold the folder inside the block. Raises OutputError where another run works in it.
+    """Lock the folder inside the block. Raises OutputError where another run works in it.
 
-    None, and no lock, where the system or the disk has none to give.
+    Gives None, without a lock, where the system or the disk supports none.
     """
     if fcntl is None:
         yield None
@@ -61,17 +61,17 @@ def locked(folder: Path) -> Iterator[FolderLock | None]:
         yield lock
     finally:
         with contextlib.suppress(OSError):
-            path.unlink()  # while it is still held, so that nobody's new lock is taken away
+            path.unlink()  # while the lock is still held, so that another run's new file is not removed
         os.close(handle)
 
 
 def _taken(path: Path) -> tuple[int | None, str]:
-    """The open and locked file, and what an earlier run left in it."""
+    """The handle of the open and locked file, and what a killed run left in it; None where there is no locking."""
     while True:
         try:
             handle = os.open(path, os.O_RDWR | os.O_CREAT, 0o644)
         except OSError:
-            return None, ""  # `writable` has tried the folder before; a disk that fails now says so when it is written to
+            return None, ""  # `writable` has tested the folder; a disk that fails now will report it when it is written to
         try:
             fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
         except BlockingIOError:
@@ -89,7 +89,7 @@ def _taken(path: Path) -> tuple[int | None, str]:
                 return handle, _read(handle).partition("\n")[2].strip()
         except FileNotFoundError:
             pass
-        os.close(handle)  # the run that held it has just ended and taken the file away: try again
+        os.close(handle)  # the run that held it has just ended and removed the file: try again
 
 
 def _read(handle: int) -> str:
@@ -97,9 +97,9 @@ def _read(handle: int) -> str:
 
 
 def clear_drafts(folder: Path) -> None:
-    """Remove the half-written drafts that a killed run left in the folders that a job writes to. Call it under the lock.
+    """Remove half-written drafts that a killed run left in the folders that a job writes to. The lock must be held.
 
-    Only files that are called as drafts are: hidden, with `draft` before the suffix.
+    Only files with the names of drafts are removed: hidden, with `draft` before the suffix.
     """
     for place in (folder, *(folder / name for name in WRITTEN_TO), *folder.glob("brackets/*")):
         for path in place.glob(DRAFTS):

@@ -1,7 +1,7 @@
-"""Whose job is in this .blend? A "card", kept in each job's scene, says which sheet and which scans it was made from.
+"""Which job is in this .blend? A "card" in each job's scene identifies the sheet and the scans that it was made from.
 
-The command line goes on in a .blend only when it holds the job of the sheet that it is given: another piece must never be
-built over somebody's work because two files happen to have the same name.
+The command line continues in a .blend only if it holds the job of the given sheet: another piece must never be built over
+somebody's work because two files happen to have the same name.
 """
 
 from __future__ import annotations
@@ -19,7 +19,7 @@ from ...job.step import current_name
 from .. import roles
 
 STATE = "bozzetto_state"
-"""Custom property of a scene: what is known of the job in it, as JSON."""
+"""Custom property of a scene: the state of its job, as JSON."""
 
 SHEET_TEXT = "bozzetto job.toml"
 """The text in the .blend that holds the job sheet."""
@@ -28,9 +28,9 @@ CARD = "sheet"
 
 
 def card_of(sheet: JobSheet) -> dict[str, Any]:
-    """What identifies a job: its name, a digest of where its sheet lies, and name and size in bytes of each scan.
+    """What identifies a job: its name, a digest of its sheet's path, and the name and size in bytes of each scan.
 
-    A scan that is not there has the size -1.
+    A missing scan has the size -1.
     """
     scans = []
     for row in getattr(sheet.settings.get("intake"), "scans", ()):
@@ -45,14 +45,14 @@ def card_of(sheet: JobSheet) -> dict[str, Any]:
 
 
 def sheet_text(job: str) -> bpy.types.Text | None:
-    """The text that holds a job's sheet, whatever its name; one of 0.1.0, which says no job, counts as any's."""
+    """The text that holds a job's sheet, whatever its name. A text of 0.1.0, which names no job, counts for every job."""
     texts = [text for text in bpy.data.texts if text.library is None]
     own = next((text for text in texts if text.get(roles.JOB) == job), None)
     return own or next((text for text in texts if text.name == SHEET_TEXT and not text.get(roles.JOB)), None)
 
 
 def read_state(scene: bpy.types.Scene) -> dict[str, Any]:
-    """What is known of the job in a scene; empty where there is none or it can't be read."""
+    """The state of the job in a scene; empty where there is none or it can't be read."""
     try:
         state = json.loads(scene.get(STATE, "{}"))
     except (TypeError, ValueError):
@@ -66,7 +66,7 @@ def read_state(scene: bpy.types.Scene) -> dict[str, Any]:
 
 
 def kept_card(scene: bpy.types.Scene) -> dict[str, Any]:
-    """The card of the job in a scene; of a job of 0.1.0, which kept none, what its sheet's text says."""
+    """The card of the job in a scene; for a job of 0.1.0, which stored none, made from the text of its sheet."""
     card = read_state(scene).get(CARD)
     if isinstance(card, dict):
         return card
@@ -75,21 +75,21 @@ def kept_card(scene: bpy.types.Scene) -> dict[str, Any]:
     try:
         tables = tomllib.loads(text.as_string()) if text is not None else {}
     except tomllib.TOMLDecodeError:
-        tables = {}  # somebody writes in it
+        tables = {}  # the user is editing it
     rows = tables.get("intake", {}).get("scans", [])
     scans = [[Path(str(row.get("file", ""))).name, -1] for row in rows if isinstance(row, dict)]
     return {"name": str(tables.get("name", "")), "place": "", "scans": scans}
 
 
 def same_job(kept: dict[str, Any], asked: dict[str, Any]) -> bool:
-    """Whether two cards are of one job: of one sheet, or of the same scans."""
+    """Whether two cards identify one job: the same sheet, or the same scans."""
     if kept.get("place") and kept["place"] == asked["place"]:
         return True
     return bool(asked["scans"]) and _same_scans(kept.get("scans", []), asked["scans"])
 
 
 def _same_scans(kept: list[Any], asked: list[Any]) -> bool:
-    """Whether the first scans, which show the piece, have the same name and, where both are known, the same size."""
+    """Whether the first scans, which show the piece, have the same name and, where both are known, the same file size."""
     if not kept or not asked:
         return False
     (name, size), (other, other_size) = kept[0], asked[0]
@@ -97,7 +97,7 @@ def _same_scans(kept: list[Any], asked: list[Any]) -> bool:
 
 
 def scenes_with_jobs() -> list[Any]:
-    """The scenes of this file, not of linked ones, that hold a job; the one that is shown first."""
+    """The scenes of this file (not linked ones) that hold a job; the active scene first."""
     found = [scene for scene in bpy.data.scenes if scene.library is None and scene.get(STATE)]
     return sorted(found, key=lambda scene: scene != bpy.context.scene)
 

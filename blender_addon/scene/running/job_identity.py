@@ -1,11 +1,11 @@
-"""Which job lives in this scene, and what of the file is its own? Copies of a scene become jobs of their own.
+"""Which job does a scene hold, and which data of the file belongs to it? A copied scene becomes a job of its own.
 
-A job's id is made when it begins in a scene: a digest of its name and its scans, made another where something in the file has
-it already. So it repeats from run to run, and still no two jobs of one file share it. It stays whatever the scene is called.
+A job's id is determined when the job begins in a scene: a digest of its name and scans, varied until it is unique in the file.
+It is therefore the same in every run from the same sheet, and does not depend on the scene's name.
 
-Two scenes come to have one id when one is a copy of the other, or was appended from another version of the file. The one that
-still has the objects by the names that they were given is the job; in the other, a second job begins with what is that scene's
-alone, and goes on using materials and pictures of the first. What both scenes show stays the first job's.
+Two scenes have the same id when one is a copy of the other, or was appended from another version of the file. The scene whose
+objects still have the names that the job gave is the first job. In the other a second job begins with the data that only that
+scene uses, and continues to use materials and pictures of the first. Data that both scenes show stays with the first job.
 """
 
 from __future__ import annotations
@@ -22,11 +22,11 @@ from .. import roles
 from .job_card import CARD, STATE, card_of, read_state
 
 HOME = "bozzetto_scene"
-"""On a job's scene: its name when the job last ran."""
+"""On a job's scene: the scene's name when the job last ran."""
 
 
 def settle(scene: bpy.types.Scene, sheet: JobSheet) -> tuple[str, list[str]]:
-    """The id of the job in a scene, made or made another where needed, and words on what was done."""
+    """The id of the job in a scene, created or changed where needed, and messages on what was done."""
     words: list[str] = []
     job = str(scene.get(roles.JOB, ""))
     if not job:
@@ -43,7 +43,7 @@ def settle(scene: bpy.types.Scene, sheet: JobSheet) -> tuple[str, list[str]]:
 
 
 def _new_id(sheet: JobSheet, scene: bpy.types.Scene) -> str:
-    """An id that nothing in the file has."""
+    """An id that no data in the file has."""
     card = card_of(sheet)
     taken = {str(block.get(roles.JOB)) for kind in roles.KINDS for block in getattr(bpy.data, kind) if roles.JOB in block}
     taken |= {str(other.get(roles.JOB)) for other in bpy.data.scenes if other.get(roles.JOB)}
@@ -57,7 +57,7 @@ def _new_id(sheet: JobSheet, scene: bpy.types.Scene) -> str:
 
 
 def _is_first(scene: bpy.types.Scene, job: str) -> bool:
-    """Whether the job is this scene's, where several scenes have its id."""
+    """Whether this scene is the first job's among all scenes with its id."""
     rivals = [other for other in bpy.data.scenes if other.library is None and other.get(roles.JOB) == job]
     if rivals == [scene]:
         return True
@@ -74,7 +74,7 @@ def _objects_of(scene: bpy.types.Scene, job: str) -> list[Any]:
 
 
 def _become_second(scene: bpy.types.Scene, before: str, job: str) -> str:
-    """Begin a second job in a copied scene with what is that scene's alone; words that say so."""
+    """Begin a second job in a copied scene with the data that only that scene uses; returns a message that says so."""
     others = [other for other in bpy.data.scenes if other != scene and other.library is None]
     shared = {item.session_uid for other in others for item in other.objects}
     own = [item for item in _objects_of(scene, before) if item.session_uid not in shared]
@@ -105,7 +105,7 @@ def _mark_all(blocks: Iterable[Any], job: str) -> None:
 
 
 def _forget_what_is_not_here(scene: bpy.types.Scene, job: str) -> None:
-    """Of what the first job made, remember what the copy has too: the rest was never deleted here."""
+    """Reduce the state to what the copied scene contains; otherwise the rest would count as deleted by the user."""
     state = read_state(scene)
     here = {(block.get(roles.ROLE), block.get(roles.KEY)) for block in roles.players(job, scene=scene)}
     made = {step: [place for place in places if tuple(place) in here] for step, places in state.get("made", {}).items()}
@@ -117,7 +117,7 @@ def _forget_what_is_not_here(scene: bpy.types.Scene, job: str) -> None:
 
 
 def _exclude(scene: bpy.types.Scene, job: str) -> None:
-    """Leave the other job's collections out of the scene's view layers; they stay linked."""
+    """Exclude the other job's collections from the scene's view layers; they stay linked."""
     for layer in scene.view_layers:
         waiting = list(layer.layer_collection.children)
         while waiting:
@@ -129,9 +129,9 @@ def _exclude(scene: bpy.types.Scene, job: str) -> None:
 
 
 def _reclaim_names(scene: bpy.types.Scene, job: str) -> None:
-    """A whole scene that was appended, or whose original was deleted, has all its objects under other numbers: still ours.
+    """Recognise the objects of a scene that was appended, or whose original was deleted, where most names have other numbers.
 
-    A few such objects among others are copies that the user made.
+    A few renumbered objects among others are copies that the user made.
     """
     items = _objects_of(scene, job)
     copies = [item for item in items if roles.is_copy(item)]

@@ -1,7 +1,7 @@
-"""Keeps a step's decisions after it ran: in the scene's state as plain tables, their pictures in the scene as PNG bytes.
+"""Stores a step's decisions after its run: as tables in the scene's state, their pictures in the scene as PNG bytes.
 
-The pictures are kept in the .blend, so that the list of questions shows them in the next session too; a run with a folder also
-leaves them there as files, which the page shows.
+The pictures are in the .blend, so that the list of questions shows them in the next session too. A run with an output folder
+also writes them as files, which the maker's page shows.
 """
 
 from __future__ import annotations
@@ -28,7 +28,7 @@ FOLDER = "decisions"
 
 
 def keep_pictures(scene: bpy.types.Scene, step: str, decisions: Sequence[Decision]) -> None:
-    """Keep the pictures of a step's decisions in the scene, in place of those it kept before."""
+    """Store the pictures of a step's decisions in the scene, in place of the step's earlier ones."""
     kept = {name: bytes(data) for name, data in scene.get(PICTURES, {}).items() if not name.startswith(f"{step}-")}
     for decision in decisions:
         for name, entry in zip(picture_names(step, decision), (decision.choice, *decision.alternatives), strict=True):
@@ -64,7 +64,7 @@ def picture_bytes(scene: bpy.types.Scene, name: str) -> bytes:
 
 
 def write_pictures(scene: bpy.types.Scene, step: str, out: Path) -> None:
-    """Write a step's pictures into the run's folder; files of its earlier decisions that are gone are taken away."""
+    """Write a step's pictures into the run's folder, and remove the files of its earlier decisions."""
     from .session import whole_file  # it imports the stage, and that imports this module
 
     held = {name: bytes(data) for name, data in scene.get(PICTURES, {}).items() if name.startswith(f"{step}-")}
@@ -79,7 +79,7 @@ def write_pictures(scene: bpy.types.Scene, step: str, out: Path) -> None:
 
 
 def questions(results: Mapping[str, Mapping[str, Any]]) -> list[Question]:
-    """All kept decisions, step by step, asked or sure; what an older file kept and can't be read is left out."""
+    """All stored decisions, in the order of steps, asked about or not; those that can't be read are left out."""
     found: list[Question] = []
     for step, result in results.items():
         with contextlib.suppress(JobError):

@@ -1,6 +1,6 @@
-"""The scene's own settings: which of them the job sets, which the user has changed since, and how all are kept and given back.
+"""The scene's own settings: which of them the job set, which the user has changed since, and how to save and restore them.
 
-What the job sets is noted with its value. Where the scene has another value later, the user chose it: it stays, and is said.
+The job records each value that it sets. Where the scene has another value later, the user chose it: it stays, with a note.
 """
 
 from __future__ import annotations
@@ -16,10 +16,10 @@ from ..compat import our_compositor
 from ..prints.fingerprint import fingerprint, reference
 
 SETTINGS = "settings"
-"""In the job's state: what the job set, path below the scene to the value (of data-blocks the name)."""
+"""In the job's state: the settings that the job made, path below the scene to value (for a data-block its reference)."""
 
 COMPOSITOR = "compositor"
-"""Among the settings: the digest of our compositor tree as the job left it."""
+"""Among the settings: the digest of the job's compositor tree as the job left it."""
 
 WORDS = {
     "world": "world", "camera": "active camera", COMPOSITOR: "compositor", "render.engine": "render engine",
@@ -30,7 +30,7 @@ _POINTERS = ("camera", "world")
 
 
 def owner_of(scene: bpy.types.Scene, path: str) -> tuple[Any, str]:
-    """The object and the attribute that a path such as 'view_settings.exposure' means."""
+    """The object and the attribute that a path such as 'view_settings.exposure' refers to."""
     *parts, name = path.split(".")
     owner = scene
     for part in parts:
@@ -39,19 +39,19 @@ def owner_of(scene: bpy.types.Scene, path: str) -> tuple[Any, str]:
 
 
 def plain_value(value: Any) -> Any:
-    """A setting as it is noted: of a data-block its part in the job, or its name."""
+    """A setting's value as it is recorded: for a data-block its role in the job, or its name."""
     return reference(value) if value is None or isinstance(value, bpy.types.ID) else value
 
 
 def is_users(noted: Any, now: Any) -> bool:
-    """Whether a setting has another value than the job gave it; single precision makes no difference."""
+    """Whether a setting has another value than the job gave it, within single precision."""
     if isinstance(noted, float) and isinstance(now, (int, float)):
         return not math.isclose(noted, now, rel_tol=1e-5, abs_tol=1e-7)
     return bool(noted != now)
 
 
 def users_settings(scene: bpy.types.Scene, noted: dict[str, Any], paths: Iterable[str]) -> dict[str, Any]:
-    """The settings among `paths` that the user has changed since they were noted, path to what they chose."""
+    """The settings among `paths` that the user has changed since they were recorded, path to the present value."""
     found = {}
     for path in paths:
         if path not in noted:
@@ -66,7 +66,7 @@ def users_settings(scene: bpy.types.Scene, noted: dict[str, Any], paths: Iterabl
 
 def give(scene: bpy.types.Scene, values: dict[str, Any]) -> None:
     """Set settings by their paths."""
-    for _ in range(2):  # a file format decides which depths there are, and may stand after them
+    for _ in range(2):  # twice: the file format determines the possible bit depths, and may come after them
         for path, value in values.items():
             owner, name = owner_of(scene, path)
             with contextlib.suppress(TypeError, AttributeError):
@@ -74,19 +74,19 @@ def give(scene: bpy.types.Scene, values: dict[str, Any]) -> None:
 
 
 def note_settings(scene: bpy.types.Scene, noted: dict[str, Any], paths: Iterable[str]) -> None:
-    """Note the settings as they are now for the job's."""
+    """Record the present values as those that the job set."""
     for path in paths:
         owner, name = owner_of(scene, path)
         noted[path] = plain_value(getattr(owner, name))
 
 
 def users_compositor(scene: bpy.types.Scene, noted: dict[str, Any]) -> bool:
-    """Whether the user has changed our compositor, or taken it away, since it was noted."""
+    """Whether the user has changed or removed the job's compositor since it was recorded."""
     return COMPOSITOR in noted and noted[COMPOSITOR] != compositor_print(scene)
 
 
 def compositor_print(scene: bpy.types.Scene) -> str:
-    """A digest of our compositor; '' where the scene has none of ours."""
+    """A digest of the job's compositor; '' where the scene has none."""
     tree = our_compositor(scene)
     return "" if tree is None else fingerprint(tree)
 
@@ -97,7 +97,7 @@ def in_words(path: str) -> str:
 
 
 def keep_settings(scene: bpy.types.Scene) -> Callable[[], None]:
-    """Remember all plain settings of a scene; the function returned gives back those that differ."""
+    """Remember all plain settings of a scene; the function returned restores those that differ."""
     kept = []
     for part in _PARTS:
         owner, _ = owner_of(scene, f"{part}." if part else "")
@@ -105,7 +105,7 @@ def keep_settings(scene: bpy.types.Scene) -> Callable[[], None]:
     kept += [(scene, name, getattr(scene, name)) for name in _POINTERS]
 
     def back() -> None:
-        for _ in range(2):  # a file format decides which depths there are, and stands after them
+        for _ in range(2):  # twice: the file format determines the possible bit depths, and comes after them
             for owner, name, value in kept:
                 with contextlib.suppress(Exception):
                     if getattr(owner, name) != value:
@@ -125,6 +125,6 @@ def _plain(owner: bpy.types.ID) -> list[tuple[str, Any]]:
             continue
         with contextlib.suppress(Exception):
             value = getattr(owner, prop.identifier)
-            if value != "":  # a choice with nothing to choose from can't be set again
+            if value != "":  # an enum without items can't be set again
                 found.append((prop.identifier, value))
     return found

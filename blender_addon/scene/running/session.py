@@ -1,4 +1,4 @@
-"""Running a whole job in a .blend: log, sheet and figures kept, files written whole or not at all."""
+"""Runs a whole job in a .blend: writes the log, the sheet and the figures, each file whole or not at all."""
 
 from __future__ import annotations
 
@@ -31,10 +31,10 @@ from .kept_decisions import write_pictures
 
 
 def keep_sheet(sheet: JobSheet, steps: tuple[Step, ...], stage: Stage) -> None:
-    """Put the job sheet into the .blend as a text, so that it travels with it; comments that a person wrote there stay.
+    """Store the job sheet in the .blend as a text; comments that a person wrote in it are kept.
 
-    Values that were changed in the text count for nothing: the settings are what the job runs by. They are said, and the text
-    with them is kept beside.
+    The job runs by its settings, so values that were changed in the text have no effect. In that case a warning is given, and
+    the changed text is kept under another name.
     """
     block = sheet_text(stage.job)
     words = written(sheet, steps)
@@ -58,12 +58,12 @@ def keep_sheet(sheet: JobSheet, steps: tuple[Step, ...], stage: Stage) -> None:
 
 
 def _changed_values(block: bpy.types.ID) -> bool:
-    """Whether somebody changed a value in a sheet's text since it was written."""
+    """Whether a value in a sheet's text was changed since it was written."""
     return bool(block.get(roles.PRINT)) and block[roles.PRINT] != _values_print(block.as_string())
 
 
 def _values_print(words: str) -> str:
-    """A digest of what a sheet says, whatever its comments; of the text itself where it is no sheet."""
+    """A digest of a sheet's values, without its comments; of the text itself where it is no valid sheet."""
     try:
         words = json.dumps(values_of(words), sort_keys=True, default=str)
     except ValueError:  # a TOMLDecodeError is one
@@ -72,9 +72,9 @@ def _values_print(words: str) -> str:
 
 
 def save_blend(path: Path, *, opened: bool = False) -> None:
-    """Save a copy of the open .blend, compressed, textures packed; whole or not at all.
+    """Save a copy of the open .blend, compressed, with packed textures; whole or not at all.
 
-    opened: the scene was read from that file, so that what was changed in it by hand is in the scene.
+    opened: the scene was read from that file, so that changes made to the file by hand are in the scene.
     """
     with whole_file(path, holds_old=opened) as draft, writes(path):
         bpy.ops.wm.save_as_mainfile(filepath=str(draft), copy=True, compress=True, check_existing=False)
@@ -82,7 +82,7 @@ def save_blend(path: Path, *, opened: bool = False) -> None:
 
 @contextlib.contextmanager
 def writes(path: Path) -> Iterator[None]:
-    """A block in which Blender writes a file: its RuntimeError becomes an OutputError in words."""
+    """Wraps Blender's writing of a file: a RuntimeError becomes an OutputError that names the file and the remedy."""
     try:
         yield
     except RuntimeError as error:
@@ -93,7 +93,7 @@ def writes(path: Path) -> Iterator[None]:
 
 
 def write_figures(path: Path, report: Report) -> None:
-    """figures.json: one table a step; steps that did not run this time keep their figures."""
+    """Write figures.json: one table per step; steps that did not run this time keep their figures."""
     kept: dict[str, Any] = {}
     with contextlib.suppress(OSError, ValueError, RecursionError):
         read = json.loads(path.read_text(encoding="utf-8"))
@@ -103,7 +103,7 @@ def write_figures(path: Path, report: Report) -> None:
 
 
 def _say_units(stage: Stage) -> None:
-    """Where Blender shows a unit as something else than a metre, the sizes that it shows of the piece are not its own."""
+    """Warn where the scene's unit scale is not 1, since Blender then displays wrong sizes for the piece."""
     units = stage.scene.unit_settings
     if units.system != "NONE" and abs(units.scale_length - 1.0) > 1e-6:
         stage.warn(
@@ -115,7 +115,7 @@ def _say_units(stage: Stage) -> None:
 
 @record
 class Means:
-    """What a run is given: the lock of its folder, where it is held already, and other machines to render on."""
+    """Resources of a run: the lock of its folder, where the caller holds it already, and other machines to render on."""
 
     lock: FolderLock | None = None
     farm: Farm | None = None
@@ -125,10 +125,10 @@ def run_session(
     run_steps: tuple[Step, ...], steps: tuple[Step, ...], sheet: JobSheet, scene: bpy.types.Scene, *, out: Path | None,
     afresh: bool = False, means: Means | None = None,
 ) -> Generator[Update, None, tuple[Report, Notes]]:  # fmt: skip
-    """Run steps in a scene. With `out`: log.txt, figures.json and the sheet are left there.
+    """Run steps in a scene; with `out`, write log.txt, figures.json and the sheet to that folder.
 
-    means: what whoever calls has already. Raises OutputError where another run works there, or where a step says beforehand
-    that it can't succeed.
+    means: resources that the caller has already. Raises OutputError where another run works in the folder, or where a step
+    reports beforehand that it can't succeed.
     """
     means = means or Means()
     notes = Notes()
@@ -163,7 +163,7 @@ def run_session(
 
 
 def _after_a_kill(stage: Stage, lock: FolderLock, out: Path) -> None:
-    """Tidy up after a run that was killed in this folder, and say so."""
+    """Remove the drafts of a run that was killed in this folder, and add a note."""
     clear_drafts(out)
     if lock.left:
         words = f"An earlier run in this folder ended in the middle ({lock.left})"
@@ -171,7 +171,7 @@ def _after_a_kill(stage: Stage, lock: FolderLock, out: Path) -> None:
 
 
 def _noted(run: Generator[Update, None, Report], lock: FolderLock | None) -> Generator[Update, None, Report]:
-    """The run, with a note in the lock of which step it is at."""
+    """Pass on the run's updates, recording the current step in the lock."""
     at = ""
 
     def noted(update: Update) -> Update:
@@ -185,7 +185,7 @@ def _noted(run: Generator[Update, None, Report], lock: FolderLock | None) -> Gen
 
 
 def _with_decision_pictures(run: Generator[Update, None, Report], stage: Stage) -> Generator[Update, None, Report]:
-    """The run; the pictures of each step's decisions are written into its folder as soon as the step has ended."""
+    """Pass on the run's updates, writing the pictures of a step's decisions into the folder as soon as it has ended."""
 
     def written(update: Update) -> Update:
         if update.ended and stage.out is not None:
@@ -196,13 +196,13 @@ def _with_decision_pictures(run: Generator[Update, None, Report], stage: Stage) 
 
 
 def _models(sheet: JobSheet) -> list[str]:
-    """The names of the models that the job will hand over."""
+    """The file names of the models that the job will export."""
     asked = sheet.settings.get("export")
     return [f"{sheet.name}{suffix}" for name, suffix in (("glb", ".glb"), ("usd", ".usdc")) if getattr(asked, name, False)]
 
 
 def _tell_of_kept(out: Path, before: set[str], notes: Notes) -> None:
-    """A note for each file that had been changed by hand and gave up its name in this run."""
+    """Add a note for each file that had been changed by hand and was renamed in this run."""
     made = MadeFiles.read(out)
     for place, old in sorted(made.aside.items() if made else ()):
         if place not in before:

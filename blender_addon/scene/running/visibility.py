@@ -1,6 +1,6 @@
-"""Was an object hidden by the job or by the user? A new object is shown or hidden as the one that it replaces was.
+"""Was an object hidden by the job or by the user? A replacement is shown or hidden as the object it replaces was.
 
-Three marks lie on the object (render, viewport, selectable); the eye in the outliner and the selection belong to a view layer.
+An object has three flags (render, viewport, selectable); the eye in the outliner and the selection belong to a view layer.
 """
 
 from __future__ import annotations
@@ -16,12 +16,12 @@ MARKS = ("hide_render", "hide_viewport", "hide_select")
 
 
 def note_shown(item: bpy.types.Object) -> None:
-    """Keep on an object, as a custom property, the visibility that the job gave it."""
+    """Record the present flags of an object, in a custom property, as those that the job set."""
     item[SHOWN] = "".join("1" if getattr(item, mark) else "0" for mark in MARKS)
 
 
 def users_marks(item: bpy.types.Object) -> dict[str, bool]:
-    """The marks that differ from what the job set: the user's, by name. None where nothing was noted."""
+    """The flags that the user has set otherwise than the job, by name; empty where nothing was recorded."""
     noted = str(item.get(SHOWN, ""))
     if len(noted) != len(MARKS):
         return {}
@@ -29,7 +29,7 @@ def users_marks(item: bpy.types.Object) -> dict[str, bool]:
 
 
 def set_marks(item: bpy.types.Object, **wanted: bool) -> None:
-    """Set marks for the job; one that the user has set otherwise stays theirs."""
+    """Set flags for the job; one that the user has set otherwise keeps the user's value."""
     theirs = users_marks(item)
     noted = list(str(item.get(SHOWN, "")) or "".join("1" if getattr(item, mark) else "0" for mark in MARKS))
     for mark, value in wanted.items():
@@ -40,7 +40,7 @@ def set_marks(item: bpy.types.Object, **wanted: bool) -> None:
 
 
 def seen_in(item: bpy.types.Object, scene: bpy.types.Scene) -> list[tuple[str, bool, bool, bool]]:
-    """For each view layer of the scene: the layer, and whether the object is hidden by the eye, selected, active."""
+    """For each view layer of the scene with the object: its name, and whether the object is hidden, selected, active."""
     found = []
     for layer in scene.view_layers:
         if item.name in layer.objects:
@@ -50,12 +50,12 @@ def seen_in(item: bpy.types.Object, scene: bpy.types.Scene) -> list[tuple[str, b
 
 
 def show_as(item: bpy.types.Object, scene: bpy.types.Scene, seen: list[tuple[str, bool, bool, bool]]) -> None:
-    """Give an object the eye and the selection that `seen_in` found of another one."""
+    """Apply to an object the eye and the selection that `seen_in` read from another one."""
     for name, hidden, selected, active in seen:
         layer = scene.view_layers.get(name)
         if layer is None or not (hidden or selected or active):
             continue
-        layer.update()  # what was linked a moment ago is known to the layer only then
+        layer.update()  # makes newly linked objects known to the layer
         if item.name not in layer.objects:
             continue
         if active:
