@@ -1,1 +1,1 @@
-"""What is handed over, made with Blender: originals of the stills, lettering, copies."""
+"""Renders and files for the client, made with Blender: stills and their originals, copies, video, asset files."""

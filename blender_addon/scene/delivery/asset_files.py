@@ -1,4 +1,4 @@
-"""The piece and its stand as asset files: copies with plain image-textured materials, written by Blender's exporters."""
+"""Exports the piece and its stand as asset files: copies with simple image-textured materials, by Blender's exporters."""
 
 from __future__ import annotations
 
@@ -31,7 +31,7 @@ OWN = "own"
 
 @record
 class AssetPart:
-    """An object to hand over, with the material it wears and the images that exchange formats can hold."""
+    """An object to export, with its material and the images that exchange formats can hold."""
 
     name: str
     item: Any
@@ -41,22 +41,22 @@ class AssetPart:
 
 
 def write_glb(parts: Sequence[AssetPart], path: Path) -> None:
-    """A binary glTF 2.0 file; whole or not at all."""
+    """Write a binary glTF 2.0 file, whole or not at all."""
     with _copies(parts) as items, whole_file(path) as draft, _only_selected(items):
         _call(
             path, bpy.ops.export_scene.gltf, filepath=str(draft), export_format="GLB", use_selection=True, export_apply=False,
             export_cameras=False, export_lights=False, export_animations=False, export_yup=True, export_normals=True,
-            # Without tangents of its own each viewer would make up a frame for the normal map.
+            # Without stored tangents each viewer would compute its own tangent space for the normal map.
             export_tangents=any(part.normal is not None for part in parts), export_image_format="AUTO",
         )  # fmt: skip
 
 
 def write_usd(parts: Sequence[AssetPart], path: Path) -> None:
-    """A USD file, and its textures in the folder `textures` beside it; each whole or not at all."""
+    """Write a USD file, and its textures to the folder `textures` beside it, each whole or not at all."""
     if not hasattr(bpy.ops.wm, "usd_export"):
         raise OutputError("This build of Blender has no USD: leave usd off")
     between = path.with_name(f".{path.stem}.usd.draft")
-    shutil.rmtree(between, ignore_errors=True)  # of a run that was killed
+    shutil.rmtree(between, ignore_errors=True)  # left by a run that was killed
     try:
         with in_words(path):
             between.mkdir(parents=True)
@@ -77,7 +77,7 @@ def write_usd(parts: Sequence[AssetPart], path: Path) -> None:
 
 
 def _finished(texture: Path, data: bytes) -> bytes:
-    """A texture's bytes, an OpenEXR file with its table of places, which Blender leaves empty in what it has packed."""
+    """A texture's bytes; of an OpenEXR file with its offset table filled in, which is empty in files that Blender packed."""
     if texture.suffix != ".exr":
         return data
     try:
@@ -93,7 +93,7 @@ def _call(path: Path, operator: Any, **arguments: Any) -> None:
 
 @contextlib.contextmanager
 def _copies(parts: Sequence[AssetPart]) -> Iterator[list[Any]]:
-    """Copies with their own meshes and plain materials, linked to the scene for the time of the block."""
+    """Copies of the objects with their own meshes and simple materials, linked to the scene inside the block."""
     items: list[Any] = []
     materials: list[Any] = []
     stack = contextlib.ExitStack()
@@ -123,7 +123,7 @@ def _copies(parts: Sequence[AssetPart]) -> Iterator[list[Any]]:
 
 @contextlib.contextmanager
 def _named(block: bpy.types.ID, name: str, blocks: Any) -> Iterator[None]:
-    """A block under this very name for the time of the block; whatever has it already is given it back."""
+    """Give a data-block exactly this name inside the `with` block; another that has the name gets it back afterwards."""
     other = blocks.get(name)
     if other == block:
         other = None
@@ -140,7 +140,7 @@ def _named(block: bpy.types.ID, name: str, blocks: Any) -> Iterator[None]:
 
 @contextlib.contextmanager
 def _plain_normals(parts: Sequence[AssetPart], folder: Path) -> Iterator[list[AssetPart]]:
-    """The parts with their normal maps as PNG files of 8 bits, which every viewer reads, instead of large OpenEXR ones."""
+    """The parts with their normal maps as 8-bit PNG files, which every viewer reads, instead of large OpenEXR files."""
     made, plain = [], []
     try:
         for part in parts:
@@ -161,7 +161,7 @@ def _plain_normals(parts: Sequence[AssetPart], folder: Path) -> Iterator[list[As
 
 
 def _colour_layer(part: AssetPart) -> str:
-    """The colour attribute that the part shows as its own colour, '' where it shows none."""
+    """The name of the colour attribute that the part's material shows, '' where it shows none."""
     if part.surface is None or part.surface.get(KIND) != OWN or part.albedo is not None:
         return ""
     nodes = part.surface.node_tree.nodes if part.surface.node_tree else ()

@@ -1,4 +1,4 @@
-"""The contact sheet as a file: finished pictures laid out, with a caption under each."""
+"""Writes the contact sheet: finished pictures laid out in rows, with a caption under each."""
 
 from __future__ import annotations
 
@@ -22,7 +22,7 @@ LETTERS = 11.0
 
 
 def write_contact_sheet(pictures: Sequence[tuple[Path, str]], path: Path, *, width: int = 1600) -> None:
-    """Lay out picture files with their captions; whole or not at all."""
+    """Lay out picture files with their captions and write the sheet, whole or not at all."""
     loaded = [read_picture(picture) / np.float32(65535.0) for picture, _ in pictures]
     places, size = layout(
         [picture.shape[1] / picture.shape[0] for picture in loaded], width=width, margin=MARGIN, caption=CAPTION, row_height=ROW
@@ -34,7 +34,7 @@ def write_contact_sheet(pictures: Sequence[tuple[Path, str]], path: Path, *, wid
 
 
 def save_png(picture: Floats, path: Path) -> None:
-    """An 8-bit PNG with its profile from (h, w, 3) display-encoded values, row 0 at the top."""
+    """Write (h, w, 3) display-encoded values, row 0 at the top, as an 8-bit PNG with a colour profile."""
     numbers = np.rint(np.clip(picture, 0.0, 1.0) * 255.0).astype(np.uint8)
     with path.open("wb") as file:
         write_png(file, [numbers], (numbers.shape[1], numbers.shape[0]), Labels())

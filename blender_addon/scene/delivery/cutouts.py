@@ -1,4 +1,4 @@
-"""The subject alone on nothing, with the shadow it throws, to be laid over any page: PNG with transparency."""
+"""Renders the subject alone, with its cast shadow, on a transparent background (PNG), to be placed on any page."""
 
 from __future__ import annotations
 
@@ -21,24 +21,24 @@ if TYPE_CHECKING:
 SUBJECT, LIGHT_SHAPERS = ("piece", "stand"), ("card",)
 FOLDER = "cutouts"
 GROUND, GROUND_GREY = 12.0, 0.4
-"""Side of the ground that catches the shadow over the subject's largest side (a shadow of five times the height has room), and
-how much light it gives back: as a table of wood does."""
+"""Side of the shadow-catching ground over the subject's largest side (room for a shadow of five times the height), and the
+ground's reflectance, about that of a wooden table."""
 SAMPLES = 64
-"""The fewest samples a pixel: transparency is not denoised, and with few its edge is a row of dots."""
+"""The fewest samples per pixel: transparency is not denoised, and its edge would be dotted with fewer."""
 
 
 def cutout_of(still: Path) -> Path:
-    """Where a still's cut-out lies: `cutouts/NAME.png` beside the folder of the pictures."""
+    """The path of a still's cut-out: `cutouts/NAME.png` beside the folder of the pictures."""
     return still.parent.parent / FOLDER / still.name
 
 
 def quality_of_cutout(quality: Quality) -> Quality:
-    """The quality of a still, with as many samples as a clean edge takes."""
+    """The quality of a still, with enough samples for a clean edge."""
     return replace(quality, samples=max(quality.samples, SAMPLES), noise=0.0)
 
 
 def render_cutout(stage: Stage, path: Path, *, camera: bpy.types.Object, size: tuple[int, int]) -> None:
-    """Render the subject through a shot's camera onto nothing, with its shadow on a level ground. Call inside `cycles`."""
+    """Render the subject through a shot's camera, transparent but for its shadow on level ground. Call inside `cycles`."""
     scene = stage.scene
     scene.camera = camera
     scene.render.resolution_x, scene.render.resolution_y = size
@@ -49,7 +49,7 @@ def render_cutout(stage: Stage, path: Path, *, camera: bpy.types.Object, size: t
 
 @contextlib.contextmanager
 def _alone(stage: Stage) -> Iterator[None]:
-    """Everything gone but the subject, the lights and what shapes them; the film transparent."""
+    """Hide everything but the subject, the lights and the cards inside the block, with transparent film."""
     scene = stage.scene
     kept_things = [item for role in (*SUBJECT, *LIGHT_SHAPERS) for item in stage.find_all(role).values()]
     kept_things += [item for item in scene.objects if item.get("bozzetto_turns") and item not in kept_things]
@@ -65,7 +65,7 @@ def _alone(stage: Stage) -> Iterator[None]:
 
 @contextlib.contextmanager
 def _ground(scene: bpy.types.Scene, largest: float) -> Iterator[None]:
-    """A level ground at height 0, where the subject stands, that shows nothing but shadows; gone after the block."""
+    """A level shadow catcher at height 0, where the subject stands; removed after the block."""
     half = 0.5 * GROUND * largest
     mesh = bpy.data.meshes.new("bozzetto ground")
     mesh.from_pydata([(-half, -half, 0.0), (half, -half, 0.0), (half, half, 0.0), (-half, half, 0.0)], [], [(0, 1, 2, 3)])

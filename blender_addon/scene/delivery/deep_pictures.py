@@ -1,8 +1,8 @@
-"""Pictures sharper than one exposure of the lens: a focus bracket merged, or the labelled departure from the true lens.
+"""Renders pictures with more depth of field than one exposure: a merged focus bracket, or a departure from the true lens.
 
-The bracket's slices are taken from one spot with the field of view kept; they may be left as frames too, of 16 bits, for
-whoever wants to stack them by hand. The departure lays the subject as a lens without blur
-would show it over the set as the true lens shows it; its caption must say so.
+The bracket's slices are taken from one position with a constant field of view; they can also be kept as 16-bit frames, to be
+stacked by hand. The departure composites the subject, rendered without blur, over the set as the true lens renders it; the
+picture's caption must say so.
 """
 
 from __future__ import annotations
@@ -33,17 +33,17 @@ if TYPE_CHECKING:
 
 DEPTH, SLICES = "bozzetto_depth", "bozzetto_bracket_mm"
 BRACKETS = ("bracket", "frames")
-"""The kinds of depth that are taken as slices; of the second the slices stay on disk."""
+"""The kinds of depth that are rendered as slices; the second keeps the slices on disk."""
 SUBJECT = ("piece", "stand")
 
 
 def is_deep(shot: bpy.types.Object) -> bool:
-    """Whether a shot asks for more than one exposure."""
+    """Whether a shot takes more than one exposure."""
     return shot.get(DEPTH, "lens") != "lens"
 
 
 def exposures(shot: bpy.types.Object) -> int:
-    """How many renders a picture of the shot takes."""
+    """The number of renders that a picture of the shot takes."""
     if not is_deep(shot):
         return 1
     return len(shot[SLICES]) if shot[DEPTH] in BRACKETS else 2
@@ -65,19 +65,19 @@ def render_deep(stage: Stage, path: Path, *, camera: bpy.types.Object, size: tup
 
 
 def frames_folder(path: Path) -> Path:
-    """Where the slices of the picture at `path` are left: `brackets/NAME` beside the folder of the pictures."""
+    """The folder for the slices of the picture at `path`: `brackets/NAME` beside the folder of the pictures."""
     return path.parent.parent / "brackets" / path.stem
 
 
 def frames_of(shot: bpy.types.Object, path: Path) -> list[Path]:
-    """The slices that a shot's picture at `path` leaves beside it, nearest focus first; none where it is no such bracket."""
+    """The files of the slices of a shot's picture at `path`, nearest focus first; empty where none are kept."""
     if shot.get(DEPTH) != "frames":
         return []
     return [frames_folder(path) / f"{number:03d}.png" for number in range(1, len(shot[SLICES]) + 1)]
 
 
 def forget_longer(path: Path, frames: Sequence[Path]) -> None:
-    """Take away the slices that an earlier, longer bracket of the picture at `path` left."""
+    """Delete surplus slices that an earlier, longer bracket of the picture at `path` left."""
     for old in frames_folder(path).glob("[0-9][0-9][0-9].png"):
         if frames and old not in frames:
             old.unlink()
@@ -121,7 +121,7 @@ def _departure(stage: Stage, twin: bpy.types.Object, folder: Path) -> Floats:
 
 
 def _depth(scene: bpy.types.Scene, twin: bpy.types.Object, folder: Path) -> Floats:
-    """(h, w) depth in mm of what each pixel shows, without blur; inf where nothing is."""
+    """(h, w) depth in mm at each pixel, rendered without blur; inf in empty pixels."""
     material = bpy.data.materials.new("depth")
     try:
         tree = node_tree_of(material)
@@ -144,7 +144,7 @@ def _depth(scene: bpy.types.Scene, twin: bpy.types.Object, folder: Path) -> Floa
 
 @contextlib.contextmanager
 def _twin(scene: bpy.types.Scene, camera: bpy.types.Object, size: tuple[int, int]) -> Iterator[Any]:
-    """A camera like the shot's whose field of view stays while its focus moves."""
+    """A copy of the shot's camera whose field of view stays constant while its focus moves."""
     twin = camera.copy()
     twin.data = camera.data.copy()
     roles.unmark(twin)
@@ -167,7 +167,7 @@ def _twin(scene: bpy.types.Scene, camera: bpy.types.Object, size: tuple[int, int
 
 
 def _linear(scene: bpy.types.Scene, path: Path, *, bits: str = "16") -> Floats:
-    """(h, w, 4) what the scene's camera sees, scene-linear."""
+    """(h, w, 4) scene-linear render through the scene's camera."""
     images = scene.render.image_settings
     with changed([(images, "file_format", "OPEN_EXR"), (images, "color_depth", bits)]):
         scene.render.filepath = str(path)
@@ -181,7 +181,7 @@ def _linear(scene: bpy.types.Scene, path: Path, *, bits: str = "16") -> Floats:
 
 @contextlib.contextmanager
 def _image(pixels: Floats) -> Iterator[Any]:
-    """Linear light (h, w, 3), the bottom row first, as an image of Blender's for the time of the block."""
+    """Scene-linear pixels (h, w, 3), the bottom row first, as a Blender image inside the block."""
     height, width = pixels.shape[:2]
     image = bpy.data.images.new("deep", width, height, float_buffer=True)
     try:

@@ -1,7 +1,7 @@
-"""What does Cycles render on: the processor, or a graphics card, found and set up by itself where there is no window?
+"""Does Cycles render on the processor or on a graphics card? Without a window a card is found and set up automatically.
 
-In a window the user's preferences decide. A program without one has no preferences: the first kind of card that Cycles can
-use is taken then. Preferences are changed for this session alone, and never saved.
+In a window the user's preferences decide. Blender without a window has none set, so the first kind of card that Cycles can use
+is taken. Preferences are changed only for this session and never saved.
 """
 
 from __future__ import annotations
@@ -15,12 +15,12 @@ from ...core.records import record
 from ...job.errors import OutputError
 
 KINDS = {"optix": "OPTIX", "cuda": "CUDA", "hip": "HIP", "oneapi": "ONEAPI", "metal": "METAL"}
-"""The word on the sheet and Cycles' own, in the order in which they are tried: of a maker's kinds the faster first."""
+"""The sheet's value to Cycles' name, in the order in which they are tried: of one manufacturer's kinds the faster first."""
 
 
 @record
 class Device:
-    """What is rendered on. setting: Cycles' word, 'CPU' or 'GPU'. kind: such as 'CUDA', '' for the processor. cards: names."""
+    """A render device. setting: Cycles' value, 'CPU' or 'GPU'. kind: such as 'CUDA', '' for the processor. cards: names."""
 
     setting: str = "CPU"
     kind: str = ""
@@ -28,12 +28,12 @@ class Device:
 
     @property
     def words(self) -> str:
-        """The device in words for a message."""
+        """The device's description for a message."""
         return f"{', '.join(self.cards)} ({self.kind})" if self.cards else "the processor"
 
 
 def find_device(wish: str) -> Device:
-    """The device for a wish: 'cpu', 'auto', or one of `KINDS`. Raises OutputError where a kind is named that is not here."""
+    """The device for a setting: 'cpu', 'auto', or one of `KINDS`. Raises OutputError where that kind is not available."""
     addon = bpy.context.preferences.addons.get("cycles")
     if wish == "cpu" or addon is None:
         return Device()
@@ -53,22 +53,22 @@ def find_device(wish: str) -> Device:
 
 
 def _as_set(preferences: Any) -> Device:
-    """The cards that the preferences have chosen."""
+    """The cards that are chosen in the preferences."""
     kind = preferences.compute_device_type
-    with contextlib.suppress(Exception):  # a driver that fails to answer is a machine without a card
+    with contextlib.suppress(Exception):  # with a failing driver the machine counts as one without a card
         preferences.refresh_devices()
     cards = tuple(card.name for card in preferences.devices if card.type == kind and card.use)
     return Device("GPU", kind, cards) if cards else Device()
 
 
 def _use(preferences: Any, kind: str) -> Device | None:
-    """Let Cycles render on all cards of a kind, and on these alone; None, and nothing changed, where there is none."""
+    """Make Cycles render on all cards of a kind and on nothing else; None, with nothing changed, where there is none."""
     before = preferences.compute_device_type
     try:
         preferences.compute_device_type = kind
         preferences.refresh_devices()
         cards = [card for card in preferences.devices if card.type == kind]
-    except Exception:  # this build does not know the kind, or its driver fails to answer
+    except Exception:  # this build does not know the kind, or its driver fails
         cards = []
     if not cards:
         preferences.compute_device_type = before

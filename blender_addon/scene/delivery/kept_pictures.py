@@ -1,4 +1,4 @@
-"""Which pictures on disk are still right? Each has a digest of what it shows, by which a run after a crash goes on."""
+"""Which pictures on disk are up to date? Each has a digest of what it shows, so that a later run renders only the others."""
 
 from __future__ import annotations
 
@@ -17,17 +17,17 @@ from ..dressing.lights import SETUP
 from ..prints.fingerprint import fingerprint
 
 LIGHT = ("world", "light", "card")
-"""Roles of what a light set-up is made of."""
+"""Roles of the data that makes up a light set-up."""
 
 
 class SceneDigests:
-    """Digests of all that a job's pictures show, hand-made changes included; what is not of the job counts by place."""
+    """Digests of everything that a job's pictures show, the user's changes and other objects of the scene included."""
 
     def __init__(self, light: str, players: list[tuple[str, str, str, str]], others: list[str], view: str):
         self._light, self._players, self._others, self._view = light, players, others, view
 
     def of(self, shot: bpy.types.Object) -> str:
-        """The digest of a shot's pictures. Other shots, and what stands ready to light them alone, show nothing in those."""
+        """The digest of a shot's pictures, without other shots and light set-ups that only those use."""
         key, light = shot[roles.KEY], shot.get(SETUP) or self._light
         digest = hashlib.sha256()
         for role, name, setup, shown in self._players:
@@ -40,22 +40,22 @@ class SceneDigests:
 
 
 def scene_digests(scene: bpy.types.Scene, job: str) -> SceneDigests:
-    """The digests of a job in a scene; each data-block is read once, however many shots there are."""
+    """The digests of a job in a scene; each data-block is read once, whatever the number of shots."""
     return finish(digesting(scene, job))
 
 
 def digesting(scene: bpy.types.Scene, job: str) -> Generator[None, None, SceneDigests]:
-    """The same, leaving the window a moment after each block: a set of a million triangles takes seconds.
+    """As `scene_digests`, yielding after each data-block so that the window can respond: a million triangles take seconds.
 
     The scene must not be changed meanwhile.
     """
-    silent = ("pivot", "move")  # cameras on their way and what turns: they show nothing in a picture
+    silent = ("pivot", "move")  # animation of cameras and of the turntable, which stills do not show
     ours = [block for block in roles.players(job) if block[roles.ROLE] not in silent]
     others = [item for item in sorted(scene.objects, key=lambda block: block.name) if item.get(roles.JOB) != job]
     players: list[tuple[str, str, str, str]] = []
     words: list[str] = []
     for kind, name, played in [_place(block, played=True) for block in ours] + [_place(item, played=False) for item in others]:
-        block = getattr(bpy.data, kind)[name]  # by name: nothing of Blender's is held while the window has its moment
+        block = getattr(bpy.data, kind)[name]  # by name: no reference to Blender's data may be held across a yield
         if played:
             players.append((block[roles.ROLE], block[roles.KEY], block.get(SETUP, ""), fingerprint(block)))
         else:
@@ -72,30 +72,30 @@ def digesting(scene: bpy.types.Scene, job: str) -> Generator[None, None, SceneDi
 
 
 _COLLECTIONS = {"NODETREE": "node_groups", "MESH": "meshes", "COLLECTION": "collections"}
-"""Where Blender keeps the kinds of blocks whose collection is not called by adding an s."""
+"""The names in `bpy.data` of kinds of data-blocks whose plural is irregular."""
 
 
 def _place(block: bpy.types.ID, *, played: bool) -> tuple[str, tuple[str, str | None], bool]:
-    """Where a block is found again: its collection, its name and library; and whether it plays a role."""
+    """How to look a block up again: its collection in `bpy.data`, its name and library; and whether it has a role."""
     kind = _COLLECTIONS.get(block.id_type, f"{block.id_type.lower()}s")
     return kind, (block.name, block.library.filepath if block.library else None), played
 
 
 class KeptPictures:
-    """What the pictures in one folder show, as the list of the job's folder has it."""
+    """The digests of the pictures in one folder, from the list of files made in the job's folder."""
 
     def __init__(self, folder: Path):
         self._list = MadeFiles.around(folder / MANIFEST) or MadeFiles(folder)
 
     def current(self, path: Path, digest: str, *, beside: Sequence[Path] = ()) -> bool:
-        """Whether the file, and each of those `beside` it, is there and whole, and shows what would be rendered now."""
+        """Whether the file and those `beside` it exist and are whole, and the file's digest is this one."""
         try:
             return self._list.shows(path) == digest and not any(damage(file) for file in (path, *beside))
         except OSError:
             return False
 
     def add(self, path: Path, digest: str) -> None:
-        """Remember a finished picture."""
+        """Record a finished picture's digest."""
         remember(path, digest)
 
 

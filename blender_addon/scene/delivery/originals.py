@@ -1,7 +1,7 @@
-"""What did the render give, before it was made 8 bits? Each still keeps its original: 16 bits as shown, and linear light.
+"""Keeps the originals of each still: a 16-bit PNG through the view transform, and a scene-linear OpenEXR of half floats.
 
-They lie in a hidden folder beside the stills, `pictures/.originals`, and are written from the same render: a PNG of 16 bits
-through the view transform, and an OpenEXR of half floats without it. The still itself, and every copy, is made from them.
+They are in a hidden folder beside the stills, `pictures/.originals`, and come from the same render. The 8-bit still and all
+copies are made from them.
 """
 
 from __future__ import annotations
@@ -30,19 +30,19 @@ STRIP = 256
 
 
 def original_of(still: Path) -> Path:
-    """Where a still's original of 16 bits lies."""
+    """The path of a still's 16-bit original."""
     return still.parent / FOLDER / f"{still.stem}.png"
 
 
 def linear_of(still: Path) -> Path:
-    """Where a still's original in linear light lies."""
+    """The path of a still's scene-linear original."""
     return still.parent / FOLDER / f"{still.stem}.exr"
 
 
 def keep_render(scene: bpy.types.Scene, still: Path, image: bpy.types.Image | None = None) -> None:
-    """Write a still and its originals from what was just rendered, or from a float image in linear light.
+    """Write a still and its originals from the render result, or from a scene-linear float image.
 
-    The still comes last: when it is there, so are they.
+    The still is written last, so that its originals exist whenever it does.
     """
     save_as(scene, image, original_of(still), "PNG", "16")
     save_as(scene, image, linear_of(still), "OPEN_EXR", "16")
@@ -55,7 +55,7 @@ def keep_render(scene: bpy.types.Scene, still: Path, image: bpy.types.Image | No
 def save_as(
     scene: bpy.types.Scene, image: bpy.types.Image | None, path: Path, kind: str, depth: str, *, mode: str = "RGB"
 ) -> None:
-    """What was rendered, or an image, as a file through the scene's view; whole, without dates, with its colour profile."""
+    """Write the render result, or an image, through the scene's view; whole, without dates, with a colour profile."""
     settings: Any = scene.render.image_settings
     kept = [(name, getattr(settings, name)) for name in ("file_format", "color_mode", "color_depth", "compression")]
     media = getattr(settings, "media_type", None)
@@ -71,7 +71,7 @@ def save_as(
                 (image or bpy.data.images[RENDER_RESULT]).save_render(str(draft), scene=scene)
             data = draft.read_bytes()
             draft.write_bytes(exr_without_words(data) if kind == "OPEN_EXR" else labelled(data, PLAIN))
-    except ValueError:  # what was written is not even the beginning of such a file
+    except ValueError:  # the written file does not have the format's header
         from ...job.errors import OutputError
 
         raise OutputError(f'"{path}" was not written whole: is the disk full? Free some room and run again') from None
@@ -83,7 +83,7 @@ def save_as(
 
 
 def read_picture(path: Path) -> Pixels16:
-    """(h, w, 3) uint16 of a picture file of 8 or 16 bits as its numbers are, the top row first.
+    """(h, w, 3) uint16 stored values of an 8- or 16-bit picture file, the top row first.
 
     Raises ValueError when the file can't be read.
     """

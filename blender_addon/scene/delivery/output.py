@@ -1,4 +1,4 @@
-"""Rendering into files: Cycles set up for a picture, the device picked, the scene's own settings given back."""
+"""Renders into files: sets up Cycles for a picture, chooses the device, and restores the scene's own settings."""
 
 from __future__ import annotations
 
@@ -17,9 +17,9 @@ from .originals import keep_render, save_as
 
 @record
 class Quality:
-    """What a render may cost: at most `samples` a pixel, fewer where the noise falls under `noise` (0: never fewer).
+    """The effort of a render: at most `samples` per pixel, fewer where the noise falls below `noise` (0: never fewer).
 
-    careful: denoise the guides before they guide, which keeps relief where they are noisy and costs a second or more.
+    careful: prefilter the denoiser's albedo and normal passes, which keeps relief where they are noisy; takes a second or more.
     """
 
     samples: int
@@ -30,7 +30,7 @@ class Quality:
 
 @contextlib.contextmanager
 def cycles(scene: bpy.types.Scene, quality: Quality, *, device: str, seed: int, persistent: bool = False) -> Iterator[None]:
-    """The scene set up for Cycles inside the block; its own render settings come back after it."""
+    """Set up the scene for Cycles inside the block; its own render settings are restored after it."""
     kept = _kept(scene)
     try:
         set_up(scene, quality, device=device, seed=seed)
@@ -42,7 +42,7 @@ def cycles(scene: bpy.types.Scene, quality: Quality, *, device: str, seed: int, 
 
 
 def set_up(scene: bpy.types.Scene, quality: Quality, *, device: str, seed: int) -> str:
-    """Cycles with this quality, metadata stamps off so that equal pictures are equal files; returns the device used."""
+    """Set up Cycles with this quality; metadata is off, so that equal pictures are equal files. Returns the device used."""
     render: Any = scene.render
     own = scene.cycles
     render.engine = "CYCLES"
@@ -54,7 +54,7 @@ def set_up(scene: bpy.types.Scene, quality: Quality, *, device: str, seed: int) 
     own.use_denoising = quality.denoise and can_denoise(scene)
     if own.use_denoising:
         own.denoiser = "OPENIMAGEDENOISE"
-        # Albedo and normal guide the denoiser, so that it keeps relief and grain apart from noise.
+        # The albedo and normal passes let the denoiser distinguish relief and grain from noise.
         own.denoising_input_passes = "RGB_ALBEDO_NORMAL"
         own.denoising_prefilter = "ACCURATE" if quality.careful else "FAST"
     own.seed = seed
@@ -62,9 +62,9 @@ def set_up(scene: bpy.types.Scene, quality: Quality, *, device: str, seed: int) 
     own.max_bounces, own.diffuse_bounces, own.glossy_bounces = 8, 3, 3
     own.transmission_bounces, own.transparent_max_bounces = 6, 8
     own.caustics_reflective = own.caustics_refractive = False
-    # A firefly of a small bright window in a glaze costs more than the light it carries.
+    # Fireflies from small bright reflections in a glaze are worse than the loss of their light.
     own.sample_clamp_indirect = 8.0
-    # Boards and debris are long thin triangles: a tree that may split them is a tenth quicker to look through.
+    # Boards and debris are long thin triangles: with spatial splits the BVH is traversed a tenth faster.
     own.debug_use_spatial_splits = True
     render.use_persistent_data = False
     render.film_transparent = False
@@ -104,13 +104,13 @@ SCENE_PATHS = (
     "camera", "frame_start", "frame_end", *(f"render.{name}" for name in _RENDER if name != "use_compositing"),
     *(f"render.image_settings.{name}" for name in _PICTURE), *(f"cycles.{name}" for name in _CYCLES),
 )  # fmt: skip
-"""What of the scene the render step leaves set, so that F12 renders as the job did."""
+"""Settings of the scene that the render step leaves set, so that F12 renders as the job did."""
 
 
 def _kept(scene: bpy.types.Scene) -> list[tuple[Any, str, Any]]:
     kept: list[tuple[Any, str, Any]] = [(scene.render, name, getattr(scene.render, name)) for name in _RENDER]
     kept += [(scene.cycles, name, getattr(scene.cycles, name)) for name in _CYCLES]
-    kept = [change for change in kept if change[2] != ""]  # a choice with nothing to choose from can't be set again
+    kept = [change for change in kept if change[2] != ""]  # an enum without items can't be set again
     images = scene.render.image_settings
     kept += [(images, "media_type", images.media_type)] if hasattr(images, "media_type") else []
     kept += [(images, name, getattr(images, name)) for name in _PICTURE]
@@ -120,9 +120,9 @@ def _kept(scene: bpy.types.Scene) -> list[tuple[Any, str, Any]]:
 def render_picture(
     scene: bpy.types.Scene, path: Path, *, camera: bpy.types.Object, size: tuple[int, int], original: bool = False
 ) -> None:
-    """Render what a camera sees to a file, which appears whole or not at all. Call inside `cycles`.
+    """Render through a camera to a file, which appears whole or not at all. Call inside `cycles`.
 
-    original: also keep the picture in 16 bits and in linear light beside it (`delivery/originals.py`), from the same render.
+    original: also keep the 16-bit and scene-linear originals of the same render (`delivery/originals.py`).
     """
     scene.camera = camera
     scene.render.resolution_x, scene.render.resolution_y = size

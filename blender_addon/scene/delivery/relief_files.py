@@ -1,4 +1,4 @@
-"""Writes the recovered relief for other programs: the height as 16-bit grey, its range in the file, and the +Y normal map."""
+"""Writes the recovered relief for other programs: a 16-bit grey height map with its range as text, and a +Y normal map."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ from ..running.session import whole_file
 
 
 def write_relief(folder: Path, name: str, height: Any | None, normal: Any | None) -> list[tuple[str, str]]:
-    """Write the images that there are to `folder`; returns (file name, what it is) of each."""
+    """Write the images that exist to `folder`; returns (file name, description) of each."""
     written = []
     if height is not None:
         values = read_pixels(height)[..., 0]

@@ -1,4 +1,4 @@
-"""How does the piece look in every material? The subject itself, one after the other, under one light."""
+"""Renders the piece in every material, one after the other, under the same light."""
 
 from __future__ import annotations
 
@@ -26,7 +26,7 @@ LONG_SIDE = 480
 
 
 def materials_for_samples(stage: Stage) -> Iterator[tuple[str, Any]]:
-    """The piece's materials one after the other, label and new material; each is taken away when the next is asked for."""
+    """(label, new material) of each sample; a material is removed when the next one is requested."""
     settings = stage.sheet["material"]
     for label, kind, choice in samples():
         item = stage.require("piece")
@@ -48,7 +48,7 @@ def materials_for_samples(stage: Stage) -> Iterator[tuple[str, Any]]:
 
 
 def _drop_new_groups(before: set[int]) -> None:
-    """Remove the node groups that came since and that nothing uses any more; one that is removed may free another."""
+    """Remove new node groups that nothing uses; repeated, since a removed group may have been the only user of another."""
     while True:
         idle = [group for group in bpy.data.node_groups if group.session_uid not in before and group.users == 0]
         if not idle:
@@ -59,9 +59,9 @@ def _drop_new_groups(before: set[int]) -> None:
 def render_samples(
     stage: Stage, device: str, quality: Quality, largest: int = LONG_SIDE, mark: str = ""
 ) -> Iterator[tuple[int, int, str, Path]]:
-    """Render the piece in each material from the first shot; yields number, count, label and the picture's path.
+    """Render the piece in each material through the hero shot; yields number, count, label and the picture's path.
 
-    largest: longer side that a sample may have, px; `LONG_SIDE` at most. mark: words laid over each, '' for none.
+    largest: upper limit of a sample's longer side, px; `LONG_SIDE` at most. mark: words drawn over each, '' for none.
     """
     shots = stage.find_all("shot")
     shot = shots.get("hero") or next(iter(shots.values()))
@@ -94,7 +94,7 @@ def _size(shot: bpy.types.Object, side: int) -> tuple[int, int]:
 
 
 def _lighter(stage: Stage, shot: bpy.types.Object, sample: Any) -> float:
-    """How many stops lighter a sample that the piece wears now is exposed than the job; not where the job says how."""
+    """Stops by which the sample on the piece is exposed more than the job; 0 where the job sets the exposure by hand."""
     asked, scene = stage.sheet["lighting"], stage.scene
     if asked.exposure is not None or asked.offset is not None:
         return 0.0

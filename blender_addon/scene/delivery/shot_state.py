@@ -1,4 +1,4 @@
-"""The scene as one picture needs it: its own set and light, the subject turned; as it was afterwards."""
+"""Puts the scene into the state for one picture (the shot's set and light, the subject turned) and restores it afterwards."""
 
 from __future__ import annotations
 
@@ -15,12 +15,12 @@ from ..dressing.shot_light import apply_shot_light
 from ..stage import Stage
 
 TURNING = ("piece", "stand")
-"""Roles that turn on the turntable; what lies on the stand is marked by the property `bozzetto_turns`."""
+"""Roles that turn on the turntable; objects that lie on the stand have the property `bozzetto_turns`."""
 
 
 @contextlib.contextmanager
 def dressed_for(stage: Stage, shot: bpy.types.Object) -> Iterator[None]:
-    """Hide, swap and light as the shot asks; the scene's own state comes back afterwards."""
+    """Apply the shot's set and light inside the block; the scene's own state is restored afterwards."""
     before = apply_shot_set(stage.scene, shot)
     restore_light = apply_shot_light(stage.scene, shot)
     try:
@@ -32,7 +32,7 @@ def dressed_for(stage: Stage, shot: bpy.types.Object) -> Iterator[None]:
 
 @contextlib.contextmanager
 def turned(stage: Stage, angle: float) -> Iterator[None]:
-    """The subject turned about the vertical by an angle in degrees, counter-clockwise seen from above."""
+    """Turn the subject about the vertical by an angle in degrees, counter-clockwise seen from above, inside the block."""
     if angle == 0.0:
         yield
         return
@@ -49,7 +49,7 @@ def turned(stage: Stage, angle: float) -> Iterator[None]:
 
 
 def turning(stage: Stage) -> list[Any]:
-    """The objects that turn: the subject and what lies on it, or the turntable's camera where that orbits instead."""
+    """The objects that turn: the subject and what lies on it, or the camera where it orbits instead."""
     orbiting = [shot for shot in stage.find_all("shot").values() if shot.get("bozzetto_turn") == "camera"]
     if orbiting:
         return orbiting
@@ -58,7 +58,7 @@ def turning(stage: Stage) -> list[Any]:
 
 
 def make_pivot(name: str, angles: Sequence[float]) -> bpy.types.Object:
-    """An empty at the origin with a key a frame: `angles` (n,) in degrees for the frames 1 to n; at rest from the next on."""
+    """An empty at the origin with a key per frame: `angles` (n,) in degrees for frames 1 to n; back at 0 in frame n + 1."""
     pivot = bpy.data.objects.new(name, None)
     pivot.empty_display_size = 0.02
     for frame, angle in enumerate(angles, 1):
@@ -71,7 +71,7 @@ def make_pivot(name: str, angles: Sequence[float]) -> bpy.types.Object:
 
 
 def hang_on_pivot(stage: Stage) -> Callable[[bpy.types.Object], None]:
-    """The edit that parents an object to the job's pivot without moving it."""
+    """An edit for `Stage.edit` that parents an object to the job's pivot without moving it."""
 
     def hang(item: bpy.types.Object) -> None:
         item.parent = stage.find("pivot")

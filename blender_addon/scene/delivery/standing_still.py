@@ -1,8 +1,8 @@
-"""Why does a turn not build the whole scene for each frame? What stands still is made something that Cycles keeps.
+"""Keeps Cycles from rebuilding the BVH of the whole scene for each frame of a turntable.
 
-For a final picture Cycles bakes the place of each mesh that one object uses into one common tree, which is built anew when
-anything moves. A mesh of two objects keeps a tree of its own. So each mesh that does not move gets a second object for the
-time of the turn: too small to matter, and seen by no ray.
+In a final render Cycles applies the transform of each mesh with one user and puts it into one common BVH, which is rebuilt when
+anything moves. A mesh with two users keeps its own BVH. So each mesh that does not move gets a second object during the turn,
+negligibly small and invisible to camera and light rays.
 """
 
 from __future__ import annotations
@@ -13,14 +13,14 @@ from collections.abc import Collection, Iterator
 import bpy
 
 SIZE = 1e-4
-"""Scale of the second object: not 0, at which Cycles would leave it out."""
+"""Scale of the second object; Cycles would skip an object of scale 0."""
 UNSEEN = ("visible_camera", "visible_diffuse", "visible_glossy", "visible_transmission", "visible_shadow")
-"""All but volumes, of which there are none: an object that is seen by nothing at all would be left out, too."""
+"""All kinds of rays but volume scatter, of which there is none: Cycles would skip an object that no ray can see."""
 
 
 @contextlib.contextmanager
 def standing_still(scene: bpy.types.Scene, moving: Collection[bpy.types.Object]) -> Iterator[None]:
-    """Inside the block, Cycles keeps the trees of all meshes but those of the objects `moving` from one frame to the next."""
+    """Inside the block, Cycles keeps from frame to frame the BVHs of all meshes except those of the objects `moving`."""
     moves = {item.name for item in moving}
     twins: list[str] = []
     try:
@@ -35,7 +35,7 @@ def standing_still(scene: bpy.types.Scene, moving: Collection[bpy.types.Object])
 
 
 def _shared(item: bpy.types.Object) -> bool:
-    """Whether a second object of the item's mesh would be the same to Cycles: nothing makes its mesh another one."""
+    """Whether a second object would share the item's mesh in Cycles: nothing like a modifier makes it a mesh of its own."""
     return (
         item.type == "MESH"
         and not (item.hide_render or item.modifiers or item.animation_data or item.data.shape_keys)

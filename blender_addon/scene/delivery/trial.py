@@ -1,4 +1,4 @@
-"""A shot tried at a small size, to compare: as it is, or without the recovered relief. Nothing of the scene changes."""
+"""Renders a small preview of a shot, with or without the recovered relief, for comparison; leaves the scene unchanged."""
 
 from __future__ import annotations
 
@@ -17,11 +17,11 @@ if TYPE_CHECKING:
     from ..stage import Stage
 
 QUALITY = Quality(12, 0.1, careful=False)
-"""Of a picture that is looked at for a moment."""
+"""The quality of a short-lived preview."""
 
 
 def try_shot(stage: Stage, shot: bpy.types.Object, path: Path, *, side: int, device: str, relief: bool = True) -> None:
-    """Render a shot to a PNG with `side` pixels along its longer side; relief: with what was recovered, else without."""
+    """Render a shot to a PNG with `side` pixels along its longer side. relief: whether the recovered relief is shown."""
     width, height = shot.get("bozzetto_resolution", (3, 2))
     size = (max(1, round(side * width / max(width, height))), max(1, round(side * height / max(width, height))))
     with cycles(stage.scene, QUALITY, device=device, seed=stage.seed), dressed_for(stage, shot):
@@ -31,7 +31,7 @@ def try_shot(stage: Stage, shot: bpy.types.Object, path: Path, *, side: int, dev
 
 @contextlib.contextmanager
 def _without_relief(item: bpy.types.Object) -> Iterator[None]:
-    """The object's materials with the strength of their relief at nought inside the block."""
+    """Set the relief strength of the object's materials to 0 inside the block."""
     materials = [slot.material for slot in item.material_slots if slot.material is not None and slot.material.node_tree]
     sockets = [
         node.inputs["Strength"]

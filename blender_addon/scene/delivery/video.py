@@ -1,4 +1,4 @@
-"""Frames to a video, by Blender's own sequencer and writer, in a scene that is gone afterwards."""
+"""Encodes frames as a video by Blender's own sequencer and writer, in a temporary scene."""
 
 from __future__ import annotations
 
@@ -12,9 +12,9 @@ from ..running.session import whole_file, writes
 
 
 def write_video(frames: Sequence[Path], path: Path, *, size: tuple[int, int], fps: int, turns: int = 1) -> None:
-    """A film of the frames, `turns` times over; whole or not at all. All frames lie in one folder.
+    """Write a film of the frames, repeated `turns` times, whole or not at all. All frames are in one folder.
 
-    The suffix says which: `.mp4` with H.264, or `.webm` with VP9, which browsers play in a loop without a licence.
+    The suffix chooses the format: `.mp4` with H.264, or `.webm` with VP9, which is free of licence fees in browsers.
     """
     scene = bpy.data.scenes.new("bozzetto video")
     try:

@@ -1,1 +1,1 @@
-"""Scan files, their textures and their parts as Blender data."""
+"""Scan files, their textures and their parts as Blender data: import, textures, alignment, parts, and questions on them."""

@@ -1,4 +1,4 @@
-"""What on a mesh does a ray from the eye meet, and which spot nearby is meant?"""
+"""Finds the point of a mesh under the cursor, and the corner or edge nearby that it should snap to."""
 
 from __future__ import annotations
 
@@ -11,10 +11,10 @@ from ...core.scan.snapping import snapped
 
 
 def aimed(item: bpy.types.Object, origin: Vector, direction: Vector, *, reach: float = 0.0) -> tuple[Vector, bool] | None:
-    """The spot in which a ray (world, metres) meets an object's mesh, in the object's own space, and whether a corner or an
-    edge nearby was caught instead; None where the ray misses it.
+    """The point where a ray (world space, metres) hits an object's mesh, in the object's space; None where it misses.
 
-    reach: how far off a spot may be caught, in the world, metres; 0: none is.
+    The second value says whether the point was snapped to a corner or edge nearby.
+    reach: snapping distance in world space, metres; 0 turns snapping off.
     """
     back = item.matrix_world.inverted_safe()
     met, place, _, _ = item.ray_cast(back @ Vector(origin), (back.to_3x3() @ Vector(direction)).normalized())
@@ -28,7 +28,7 @@ def aimed(item: bpy.types.Object, origin: Vector, direction: Vector, *, reach: f
 
 
 def _vertices(mesh: bpy.types.Mesh) -> Floats:
-    """(n, 3) float32 the mesh's vertices in its own space."""
+    """(n, 3) float32 vertices of the mesh, in its own space."""
     values = np.zeros(len(mesh.vertices) * 3, np.float32)
     mesh.attributes["position"].data.foreach_get("vector", values)
     return values.reshape(-1, 3)

@@ -1,4 +1,4 @@
-"""How would a further scan lie in each of the poses that registration left open? Small pictures to choose from."""
+"""Draws a further scan in each of the poses that registration could not decide between, as small pictures to choose from."""
 
 from __future__ import annotations
 
@@ -22,13 +22,13 @@ POINTS = 9000
 
 
 def open_scans(results: dict[str, dict[str, Any]]) -> list[str]:
-    """The further scans that registration found more than one pose for, or was not sure of, by their places in the list."""
+    """The keys of the further scans for which registration found several poses or was not sure."""
     figures = results.get("registration", {}).get("figures", {})
     return [name.removeprefix("candidates_") for name in sorted(figures) if name.startswith("candidates_")]
 
 
 def pose_pictures(stage: Stage, key: str, *, most: int = 12, pixels: int = 128) -> list[tuple[int, Any]]:
-    """(number of the pose, picture (pixels, 2 * pixels, 4), bottom row first) of a scan's open poses, the likeliest first."""
+    """(number of the pose, picture (pixels, 2 * pixels, 4), bottom row first) of a scan's candidate poses, likeliest first."""
     from ...core.scan.registration import overlay  # Blender's start, which draws panels, needs none of it
 
     figures = stage.results().get("registration", {}).get("figures", {})

@@ -1,4 +1,4 @@
-"""Fewer triangles, by Blender's own edge collapse, on a throw-away object."""
+"""Reduces a mesh's triangles by Blender's own edge collapse, on a temporary object."""
 
 from __future__ import annotations
 
@@ -9,11 +9,11 @@ from ..meshes import make_object, read_mesh
 
 
 def decimated(mesh: TriangleMesh, budget: int) -> TriangleMesh:
-    """The mesh thinned to about `budget` triangles, UVs, colours, materials and marks kept."""
+    """The mesh reduced to about `budget` triangles, with its UVs, colours, materials and face marks."""
     if len(mesh.faces) <= budget:
         return mesh
     item = make_object("Thinning", mesh)
-    bpy.context.scene.collection.objects.link(item)  # a modifier is evaluated only for what is in the scene
+    bpy.context.scene.collection.objects.link(item)  # modifiers are evaluated only for objects in the scene
     for _ in range(int(mesh.material.max()) + 1 if mesh.material is not None and len(mesh.material) else 0):
         item.data.materials.append(None)
     modifier = item.modifiers.new("Thinning", "DECIMATE")

@@ -1,7 +1,7 @@
-"""What does Blender's importer get to read? The scan itself, or a copy that names nothing which must not be followed.
+"""Prepares a scan file for Blender's importer: the file itself, or a copy without references that must not be followed.
 
-Importers open whatever a file names: material libraries, pictures, further layers, by any path. So a scan is handed over in a
-way that leaves them nothing to follow outside its own folder; what is left out is said.
+Importers open whatever a file names: material libraries, pictures, further layers, by any path. The file that they get has no
+references outside the scan's own folder; what is left out is reported.
 """
 
 from __future__ import annotations
@@ -26,8 +26,11 @@ from . import unpacking
 
 @record
 class Readable:
-    """A file for Blender's importer: path and format (its usual suffix), the pictures that were left out ((name, why) each),
-    and whether materials may be imported with it."""
+    """A file for Blender's importer.
+
+    kind: format, as its usual suffix. left_out: (name, reason) of each picture that was left out. materials: whether to import
+    its materials.
+    """
 
     path: Path
     kind: str
@@ -36,7 +39,7 @@ class Readable:
 
 
 def readable(path: Path, checked: Checked, folder: Path, *, allowed: Collection[Path] = ()) -> Readable:
-    """The scan as the importer may read it; `folder` is an empty one for copies. Raises FileProblem."""
+    """The scan in a form that the importer may read; copies go into the empty folder `folder`. Raises FileProblem."""
     kind = path_kind(path)
     if checked.gltf is not None:
         return _gltf(path, kind, checked, checked.gltf, folder)
@@ -44,7 +47,7 @@ def readable(path: Path, checked: Checked, folder: Path, *, allowed: Collection[
     if checked.bad_vertices or checked.bad_others or checked.recode or checked.library_elsewhere:
         without_bad_numbers(path, copy)
         return Readable(copy, kind)
-    if kind == ".obj":  # its material library is read by our own code, which follows names only as far as it may
+    if kind == ".obj":  # a copy without its material library, which `textures` reads under the rules for references
         _link(path, copy)
         return Readable(copy, kind)
     if kind == ".fbx":
@@ -55,7 +58,7 @@ def readable(path: Path, checked: Checked, folder: Path, *, allowed: Collection[
 
 
 def _with_suffix(path: Path, kind: str, folder: Path) -> Readable:
-    """The file under a name that shows its format, as importers want it."""
+    """The file under a name with the suffix of its format, as importers require."""
     if path.suffix.lower() == kind:
         return Readable(path, kind)
     copy = folder / f"{path.name}{kind}"
@@ -64,7 +67,7 @@ def _with_suffix(path: Path, kind: str, folder: Path) -> Readable:
 
 
 def _link(path: Path, target: Path) -> None:
-    """`target` as another name of a file: by a link, else by a copy where links can't be made."""
+    """Make `target` another name of a file: a link, or a copy where links can't be made."""
     for make in (os.symlink, os.link):
         with contextlib.suppress(OSError, NotImplementedError):
             make(path.resolve(), target)
@@ -108,7 +111,7 @@ def _fbx(path: Path, folder: Path, allowed: Collection[Path]) -> Readable:
 
 
 def _usd(path: Path, kind: str, checked: Checked, folder: Path) -> Readable:
-    """A USD as it is; without its materials where these would reach outside, and refused where its layers do."""
+    """A USD file, without its materials where these refer to files outside; refused where its layers do."""
     layers = [each for each in checked.refused if not each.written.lower().endswith(PICTURES)]
     if layers:
         raise FileProblem(

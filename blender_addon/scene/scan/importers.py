@@ -1,7 +1,7 @@
-"""How does a scan file come into the scene? Through Blender's importers, its meshes then read as one set of triangles.
+"""Imports a scan file through Blender's importers and reads its meshes as one set of triangles.
 
-What an importer leaves behind (objects, materials, lights) is scaffolding: it is never offered, so the stage sweeps it. What it
-prints goes to the log; what it raises becomes one sentence.
+The objects, materials and lights that an importer creates are temporary: they are not offered, so the stage removes them. What
+the importer prints goes to the log; an exception becomes one sentence for the user.
 """
 
 from __future__ import annotations
@@ -29,17 +29,16 @@ from .import_copies import Readable, readable
 from .unpacking import unpackable
 
 COLOUR = "Colour"
-"""The name of the vertex colours on our scans."""
+"""The name of the colour attribute on imported scans."""
 
 
 @dataclass
 class Imported:
-    """A scan file's triangles in the file's own unit, the imported material a slot (or None), and what was found on the way.
+    """A scan file's triangles in the file's own unit, and what was found during the import.
 
-    left_out: (name, why) of each picture that the file names and that was not read. remarks: what the importer complained of
-    though a mesh arrived.
-    stray_faces: how many faces named points that are not there, and were left out. block: the importer's own mesh, where its
-    faces are `faces_of_block`, which those of `mesh` may be.
+    materials: the imported material of each slot, or None. left_out: (name, reason) of each picture that the file names and
+    that was not read. remarks: the importer's warnings where it still made a mesh. stray_faces: number of faces that were left
+    out because they refer to missing vertices. block: the importer's own mesh, with faces `faces_of_block`.
     """
 
     mesh: TriangleMesh
@@ -55,14 +54,14 @@ class Imported:
     faces_of_block: Ints | None = None
 
     def same_block(self) -> bpy.types.Mesh | None:
-        """The importer's own mesh, where its faces are those of `mesh` as that is now."""
+        """The importer's own mesh, if its faces are still those of `mesh`; else None."""
         return self.block if self.block is not None and self.mesh.faces is self.faces_of_block else None
 
 
 def import_scan(path: Path, *, allowed: Collection[Path] = (), log: Callable[[str], None] | None = None) -> Imported:
     """Import a mesh file. Raises InputError with the file's name and what to do.
 
-    allowed: files outside the scan's own folder that it may bring in, resolved. log: gets what the importer prints, by lines.
+    allowed: resolved paths outside the scan's own folder that it may refer to. log: called with each line the importer prints.
     """
     if bpy.context.mode != "OBJECT":
         raise InputError("Importing a scan needs Object Mode: leave the mode you are in, then run again")
@@ -94,7 +93,7 @@ def import_scan(path: Path, *, allowed: Collection[Path] = (), log: Callable[[st
 
 
 def _read(source: Readable, shown: str, log: Callable[[str], None] | None) -> tuple[Imported, list[str]]:
-    """The triangles that Blender's importer for this kind of file makes, and what it complained of."""
+    """The triangles that Blender's importer for this format makes, and its warnings."""
     before = {item.session_uid for item in bpy.data.objects}
     raised = ""
     with captured() as lines:
@@ -112,7 +111,7 @@ def _read(source: Readable, shown: str, log: Callable[[str], None] | None) -> tu
     if not meshes:
         raise InputError(f'The scan "{shown}" can\'t be used: {_why(raised, lines)}')
     stray = sum(_STRAY in line for line in lines)
-    if stray and source.kind == ".ply":  # of which Blender 5.2 makes faces to the first point
+    if stray and source.kind == ".ply":  # Blender 5.2 replaces such indices by the first vertex
         faces = "one of its faces names a point" if stray == 1 else f"{stray:,} of its faces name points"
         raise mesh_files.FileProblem(f"{faces} that it does not hold; copy or export the scan again")
     found = _gathered(meshes, shown)
@@ -122,19 +121,19 @@ def _read(source: Readable, shown: str, log: Callable[[str], None] | None) -> tu
 
 _COMPLAINT = re.compile(r"\b(?:ERROR|WARNING|WARN|Error|Warning)\b(?: \(io\.\w+\): \S+ \w+)?[: |]+\s*(.+)")
 _STRAY = "vertex index"
-"""What Blender's importers say of a face that names no point, as in "Invalid vertex index 9 (valid range [0, 5))"."""
+"""Part of the importers' message on a face with an invalid index: "Invalid vertex index 9 (valid range [0, 5))"."""
 _OURS = ("cannot read from MTL file", _STRAY)
-"""Complaints about what we leave out on purpose, as a material library is read by our own code, and what we say ourselves."""
+"""Messages that are not repeated: the material library is left out on purpose, and stray faces are reported separately."""
 
 
 def _complaints(lines: Sequence[str]) -> list[str]:
-    """What an importer printed as an error or a warning, each once."""
+    """The errors and warnings that an importer printed, without repetition."""
     found = (match[1].strip() for line in lines if (match := _COMPLAINT.search(line)) and not any(o in line for o in _OURS))
     return list(dict.fromkeys(words for words in found if words))
 
 
 def _why(raised: str, lines: Sequence[str]) -> str:
-    """Why no mesh came, in words that end in what to do."""
+    """The reason why there is no mesh, followed by what to do."""
     all_words = "\n".join([raised, *lines])
     unknown, lowered = re.search(r"(?i)extension (\w+) is not available", all_words), all_words.lower()
     if unknown:
@@ -150,7 +149,7 @@ def _why(raised: str, lines: Sequence[str]) -> str:
 
 
 def _last(raised: str) -> str:
-    """The last line of a report that is no traceback, cut to a sentence's length."""
+    """The last line of a report that is not part of a traceback, shortened to a sentence."""
     own = (line for line in raised.splitlines() if not line.startswith((" ", "Python:", "Location")))
     lines = [line.strip().removeprefix("Error: ").removesuffix(", see console for detail") for line in own if line.strip()]
     return lines[-1][:160].rstrip(".") if lines else ""
@@ -182,7 +181,7 @@ def _usd(name: str, *, materials: bool) -> None:
 
 
 def _gathered(objects: list[Any], shown: str) -> Imported:
-    """The triangles of all mesh objects in world space, materials numbered through."""
+    """The triangles of all mesh objects in world space, with one common list of materials."""
     bpy.context.view_layer.update()
     materials: list[Any] = []
     meshes = []
@@ -213,7 +212,7 @@ def _gathered(objects: list[Any], shown: str) -> Imported:
 
 
 def _placed(points: Floats, world: Floats) -> Floats:
-    """Points (n, 3) moved by a matrix (4, 4); column by column, as an importer's matrix mostly swaps axes."""
+    """Points (n, 3) transformed by a matrix (4, 4), by its non-zero elements, since importers' matrices mostly swap axes."""
     moved = np.zeros_like(points, np.float32)
     with np.errstate(invalid="ignore", over="ignore"):
         for axis in range(3):
@@ -225,12 +224,14 @@ def _placed(points: Floats, world: Floats) -> Floats:
 
 
 FARTHEST_UV = 1e6
-"""UVs beyond name no place in a picture: even a picture laid out a million times would be past."""
+"""UVs beyond this are invalid: no texture repeats a million times."""
 
 
 def _sound(mesh: TriangleMesh) -> tuple[TriangleMesh, int, int]:
-    """The mesh without vertices that are no numbers or FAR away, how many there were, and how many UVs were made 0; sound
-    colours."""
+    """The mesh without vertices that are not finite or beyond FAR_AWAY, with valid UVs and colours.
+
+    Also returns the number of vertices dropped and of UVs set to 0.
+    """
     vertices = mesh.vertices
     good, dropped = np.ones(len(vertices), bool), 0
     if not _within(vertices, FAR_AWAY):
@@ -248,12 +249,12 @@ def _sound(mesh: TriangleMesh) -> tuple[TriangleMesh, int, int]:
 
 
 def _within(values: Floats, far: float) -> bool:
-    """Whether all values are numbers and none lies as far off as that; NaN is the least and the greatest of all."""
+    """Whether all values are finite and below `far` in magnitude; `min` and `max` return NaN if there is one."""
     return not values.size or bool(-far < values.min() and values.max() < far)
 
 
 def _telling(colours: dict[str, Any]) -> dict[str, Any]:
-    """The vertex colours without layers of one colour throughout."""
+    """The colour attributes without those that have one colour throughout, clipped to 0 to 1."""
     return {
         name: np.clip(np.nan_to_num(values), 0.0, 1.0)
         for name, values in colours.items()

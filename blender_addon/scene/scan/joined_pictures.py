@@ -1,4 +1,4 @@
-"""How does a scan with several base pictures come to one? They are laid into one picture, and its faces follow."""
+"""Joins the base pictures of a scan with several into one atlas, and moves the faces' UVs accordingly."""
 
 from __future__ import annotations
 
@@ -18,16 +18,16 @@ if TYPE_CHECKING:
     import bpy
 
 NEUTRAL = {"base": (0.5, 0.5, 0.5), "normal": (0.5, 0.5, 1.0), "roughness": (0.8, 0.8, 0.8), "occlusion": (1.0, 1.0, 1.0)}
-"""What a part shows where a material has no picture of it, as stored."""
+"""The stored value of each map for a material that has no picture of it."""
 PLAIN = (16, 16)
-"""Size of the picture of a material that has one colour only."""
+"""Size in px of the atlas cell of a material without a picture."""
 MOST_REPEATING = 0.01
 
 
 def joined_pictures(
     mesh: TriangleMesh, textures: Sequence[Textures], plain: Sequence[tuple[float, float, float]], *, say: Callable[[str], None]
 ) -> tuple[TriangleMesh, list[Textures]]:
-    """The mesh with one slot and its textures as one set, where the slots show different base pictures; else as they are.
+    """The mesh with one slot and one set of textures where the slots have different base pictures; else both unchanged.
 
     plain: the linear colour of each slot's material, for those without a picture. say: called with a sentence on what was done.
     """
@@ -49,7 +49,7 @@ def joined_pictures(
             cells.append(PLAIN if image is None else (image.size[0], image.size[1]))
         which[slot] = number[key]
     atlas = packed(cells)
-    uv = np.where(pictured[:, None, None], mesh.uv, np.float32(0.5))  # a plain colour is one place of its picture
+    uv = np.where(pictured[:, None, None], mesh.uv, np.float32(0.5))  # a plain material maps to the centre of its cell
     made = Textures(found={part: found.found[part] for found in reversed(textures) for part in found.images})
     for part in made.found:
         made.images[part] = _assembled_part(part, atlas, textures, which, plain)
@@ -61,7 +61,7 @@ def joined_pictures(
 def _assembled_part(
     part: str, atlas: Atlas, textures: Sequence[Textures], which: Any, plain: Sequence[tuple[float, float, float]]
 ) -> bpy.types.Image:
-    """One image of that part of all slots."""
+    """One image with that map (base, normal, ...) of all slots."""
     pictures: list[Any] = [np.full((1, 1, 3), NEUTRAL[part], np.float32) for _ in atlas.cells]
     for slot, found in enumerate(textures):
         image = found.images.get(part)

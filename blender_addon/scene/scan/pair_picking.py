@@ -1,4 +1,4 @@
-"""Two scans side by side to pick the same spots on, and what was picked in the scans' own coordinates."""
+"""Shows two scans side by side to pick the same points on both, and converts the points to the scans' own coordinates."""
 
 from __future__ import annotations
 
@@ -13,13 +13,13 @@ from .aiming import aimed
 
 FIRST, FURTHER = "first", "further"
 FEWEST = 3
-"""The fewest pairs of spots that fix a scan's pose: with two, it could still turn about the line through them."""
+"""The fewest pairs of points that determine a scan's pose: with two, it could still rotate about the line through them."""
 
 
 class PairPicking:
-    """Copies of the upright first scan and of a further one, beside it at the same size; and the spots picked on each.
+    """Copies of the upright first scan and of a further one, side by side at the same size, and the points picked on each.
 
-    The copies show the scans' own meshes and are taken away by `end`.
+    The copies share the scans' meshes and are removed by `end`.
     """
 
     def __init__(self, scene: bpy.types.Scene, upright: bpy.types.Object, further: bpy.types.Object):
@@ -42,23 +42,22 @@ class PairPicking:
         return bpy.data.objects[self.names[which]]
 
     def wanted(self) -> str:
-        """On which scan the next spot is to be picked."""
+        """The scan on which the next point is to be picked."""
         return FIRST if len(self.spots[FIRST]) <= len(self.spots[FURTHER]) else FURTHER
 
     def pick(self, origin: Vector, direction: Vector, *, reach: float = 0.0) -> bool:
-        """Take the spot in which a ray (world, metres) meets the scan that is wanted, or a corner within `reach` of it; False
-        when it misses it."""
+        """Pick where a ray (world space, metres) hits the wanted scan, or a corner within `reach`; False if it misses."""
         found = self.aimed(origin, direction, reach=reach)
         if found is not None:
             self.spots[self.wanted()].append(found[0])
         return found is not None
 
     def aimed(self, origin: Vector, direction: Vector, *, reach: float = 0.0) -> tuple[Vector, bool] | None:
-        """What `pick` would take, in the scan's own space, and whether a corner was caught."""
+        """The point that `pick` would take, in the scan's own space, and whether it is snapped to a corner."""
         return aimed(self.item(self.wanted()), origin, direction, reach=reach)
 
     def undo(self) -> None:
-        """Forget the last spot."""
+        """Remove the last point."""
         last = FIRST if self.wanted() == FURTHER else FURTHER
         if self.spots[last]:
             self.spots[last].pop()
@@ -68,20 +67,20 @@ class PairPicking:
         return len(self.spots[FURTHER]) >= FEWEST
 
     def shown(self) -> list[tuple[int, Any]]:
-        """(number of its pair, place in the world) of each spot."""
+        """(number of its pair, world position) of each point."""
         return [
             (number, self.item(which).matrix_world @ spot)
             for which, spots in self.spots.items() for number, spot in enumerate(spots, 1)
         ]  # fmt: skip
 
     def pairs(self) -> list[tuple[tuple[float, ...], tuple[float, ...]]]:
-        """(spot on the further scan, spot on the first), each in its scan's own coordinates."""
+        """(point on the further scan, point on the first), each in its scan's own coordinates."""
         own = self.matrix.inverted()
         both = zip(self.spots[FURTHER], self.spots[FIRST], strict=False)
         return [(tuple(further), tuple(own @ first)) for further, first in both]
 
     def end(self) -> None:
-        """Take the copies away; the meshes are the scans' and stay."""
+        """Remove the copies; the meshes belong to the scans and stay."""
         for name in self.names.values():
             if name in bpy.data.objects:
                 bpy.data.objects.remove(bpy.data.objects[name])
@@ -99,16 +98,16 @@ def _bounds(item: bpy.types.Object) -> tuple[Any, Any]:
 
 
 def _own_matrix(item: bpy.types.Object) -> Matrix:
-    """From a scan's own coordinates to the space of the object that shows it."""
+    """The transform from a scan's own coordinates to the space of the object that shows it."""
     matrix = item.get("bozzetto_matrix")
     return Matrix(np.array(matrix, float).reshape(4, 4).tolist()) if matrix is not None else Matrix.Identity(4)
 
 
 def own_place(item: bpy.types.Object, place: Sequence[float]) -> tuple[float, ...]:
-    """A place in the world, on an object that shows a scan, in that scan's own coordinates."""
+    """A world position on an object that shows a scan, in that scan's own coordinates."""
     return tuple((item.matrix_world @ _own_matrix(item)).inverted() @ Vector(place))
 
 
 def world_place(item: bpy.types.Object, place: Sequence[float]) -> Vector:
-    """A place in a scan's own coordinates, as the object that shows the scan has it in the world."""
+    """The world position of a point in a scan's own coordinates, on the object that shows the scan."""
     return item.matrix_world @ _own_matrix(item) @ Vector(place)

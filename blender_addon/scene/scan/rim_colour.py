@@ -1,4 +1,4 @@
-"""Which place beside a hole shows the colour that its cap should take? The one nearest to the usual colour along the rim."""
+"""Finds the place on a hole's rim whose colour the cap should take: the one nearest to the median colour along the rim."""
 
 from __future__ import annotations
 
@@ -17,13 +17,13 @@ if TYPE_CHECKING:
     import bpy
 
 MOST_PIXELS = 40_000_000
-"""Textures larger than this are not read for a cap's sake (16 bytes a pixel in memory)."""
+"""Textures with more pixels are not read for a cap (16 bytes of memory per pixel)."""
 
 
 def usual_place(mesh: TriangleMesh, materials: Sequence[bpy.types.Material | None]) -> Callable[[Rim], int]:
-    """A function from a rim to the number of its edge whose face shows the rim's median colour best.
+    """A function from a rim to the index of its edge whose face comes nearest to the rim's median colour.
 
-    The pictures are read here, once, so that the function may be called beside the main thread.
+    The pictures are read here, once, so that the function can be called from another thread.
     """
     read: dict[int, Any] = {}
     used = [0] if mesh.material is None else np.unique(mesh.material).tolist()

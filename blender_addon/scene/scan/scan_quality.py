@@ -1,4 +1,4 @@
-"""What the verdict on a finished scan needs from Blender and the sheet: its picture, its size, the pictures asked for."""
+"""Reads from Blender and the sheet what the verdict on a scan's quality needs: its picture, its size, the wanted stills."""
 
 from __future__ import annotations
 
@@ -16,13 +16,13 @@ if TYPE_CHECKING:
     import bpy
 
 FINAL = 3000
-"""Pixels along the longer side of a final picture where the sheet asks for no other size."""
+"""Longer side of a final picture in px where the sheet gives no size."""
 ASSUMED_MM = 100.0
-"""Longest side of a piece of unknown size, taken as what lies on a desk: a guess."""
+"""Longest side assumed for a piece of unknown size, a small object on a desk: a guess."""
 
 
 def asked_pixels(sheet: Any) -> int:
-    """Longer side of the stills that a sheet asks for."""
+    """Longer side of the sheet's stills, px."""
     try:
         return int(getattr(sheet["render"], "size", None) or FINAL)
     except KeyError:
@@ -30,8 +30,10 @@ def asked_pixels(sheet: Any) -> int:
 
 
 def length_of(scan: bpy.types.Object, mesh: TriangleMesh, sheet: Any) -> tuple[float, bool]:
-    """(mm per unit, whether that is assumed): by the file's unit where it is known, by the height on the sheet taken for the
-    longest side, or by `ASSUMED_MM`. A few percent do not matter here."""
+    """(mm per unit, whether that is assumed), from the height on the sheet, from the file's unit, or from `ASSUMED_MM`.
+
+    The height is taken for the longest side: a few percent do not matter here.
+    """
     longest = max(float(mesh.size.max()), 1e-30)
     try:
         height = getattr(sheet["orientation"], "height", None)

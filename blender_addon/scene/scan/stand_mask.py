@@ -1,4 +1,4 @@
-"""The mask of the stand as something to paint on: white stand, black piece, on the upright scan's vertices."""
+"""Lets the user paint the mask of the stand on the upright scan's vertices: white for the stand, black for the piece."""
 
 from __future__ import annotations
 
@@ -6,12 +6,12 @@ import bpy
 import numpy as np
 
 MASK = "bozzetto_stand"
-"""Name of the colour attribute that shows, and takes, what is stand: white stand, black piece, mid grey left open."""
+"""Name of the colour attribute of the mask: white is stand, black is piece, mid grey is undecided."""
 SUBJECT = ("piece", "stand")
 
 
 def begin_painting(context: bpy.types.Context, upright: bpy.types.Object) -> None:
-    """Show the upright scan alone, its mask as what is painted on (grey where there was none), brushes white and black."""
+    """Show only the upright scan, in Vertex Paint with white and black brushes, on its mask (a new one is grey)."""
     if context.mode != "OBJECT":
         bpy.ops.object.mode_set(mode="OBJECT")
     layers = upright.data.color_attributes
@@ -29,7 +29,7 @@ def begin_painting(context: bpy.types.Context, upright: bpy.types.Object) -> Non
     context.view_layer.objects.active = upright
     bpy.ops.object.mode_set(mode="VERTEX_PAINT")
     paint = context.tool_settings.vertex_paint
-    # Blender 5 keeps the colours that brushes share with each kind of painting, earlier ones with the tools.
+    # Blender 5 keeps the brushes' shared colours per painting mode, earlier releases in the tool settings.
     shared = getattr(paint, "unified_paint_settings", None) or getattr(context.tool_settings, "unified_paint_settings", None)
     for holder in (shared, paint.brush):
         if holder is not None and hasattr(holder, "secondary_color"):
@@ -40,7 +40,7 @@ def begin_painting(context: bpy.types.Context, upright: bpy.types.Object) -> Non
 
 
 def end_painting(context: bpy.types.Context, upright: bpy.types.Object) -> None:
-    """Back to object mode, the parts shown as before."""
+    """Return to Object Mode with the parts shown as before."""
     bpy.ops.object.mode_set(mode="OBJECT")
     _show(upright, alone=False)
 
@@ -57,6 +57,6 @@ def _show(upright: bpy.types.Object, *, alone: bool) -> None:
     upright.hide_viewport = not alone and bool(parts)
     for part in parts:
         part.hide_viewport = alone
-    for entry in mine:  # a further scan lies on it, and would show through the paint
+    for entry in mine:  # an aligned scan coincides with it and would show through the paint
         if entry.get("bozzetto_role") == "aligned":
             entry.hide_viewport = alone or bool(parts)

@@ -1,4 +1,4 @@
-"""Flat polygons into triangles, by Blender's constrained Delaunay triangulation."""
+"""Triangulates planar polygons by Blender's constrained Delaunay triangulation."""
 
 from __future__ import annotations
 
@@ -13,10 +13,10 @@ INSIDE = 1
 
 
 def tessellate(points: Floats, outline: int) -> tuple[Floats, Ints] | None:
-    """Triangles of the polygon of the first `outline` points (n, 2), with the further points inside it.
+    """Triangulate the polygon of the first `outline` points (n, 2), using the other points, which lie inside it.
 
-    Returns the points as given and (m, 3) counter-clockwise triangles over them; None when the outline crosses or touches
-    itself, so that new points would be needed or an edge of it would be lost.
+    Returns the given points and (m, 3) counter-clockwise triangles over them; None when the outline crosses or touches itself,
+    so that new points would be needed or an edge would be lost.
     """
     points = np.asarray(points, float)
     size = float(np.ptp(points, axis=0).max())
@@ -41,7 +41,7 @@ def tessellate(points: Floats, outline: int) -> tuple[Floats, Ints] | None:
 
 
 def _holds_outline(triangles: Ints, outline: int) -> bool:
-    """Whether each outline edge i to i + 1 is run exactly once and no triangle is twice there."""
+    """Whether each outline edge (i, i + 1) belongs to exactly one triangle."""
     edges = np.concatenate([triangles[:, [0, 1]], triangles[:, [1, 2]], triangles[:, [2, 0]]])
     wanted = {(place, (place + 1) % outline) for place in range(outline)}
     run = [tuple(edge) for edge in edges.tolist() if tuple(edge) in wanted]

@@ -1,7 +1,8 @@
-"""Which pictures does a scan's own file name, and what material shows them? From the imported material or the .mtl.
+"""Finds the pictures that a scan's own file names, in the imported material or the .mtl, and makes a material of them.
 
-Those that no material names are found by `picture_choice`. Pictures are packed, so that a job stays whole when its folder
-moves; packing keeps the file's own compressed bytes."""
+Pictures that no material names are found by `picture_choice`. Pictures are packed, so that a job stays complete when its folder
+moves; packing keeps the file's own compressed bytes.
+"""
 
 from __future__ import annotations
 
@@ -35,23 +36,23 @@ PARTS = ("base", "normal", "roughness", "occlusion")
 
 @dataclass
 class Textures:
-    """The pictures of one material: part (base, normal, roughness, occlusion) to Image; `flipped`: the normal map is -Y."""
+    """The pictures of one material. images: part (base, normal, roughness, occlusion) to image. flipped: normal map is -Y."""
 
     images: dict[str, Any] = field(default_factory=dict)
     flipped: bool = False
     found: dict[str, str] = field(default_factory=dict)
-    """Part to where it came from: 'file', 'mtl', 'name' or 'hand'."""
+    """Part to its source: 'file', 'mtl', 'name' or 'hand'."""
     others: dict[str, Any] = field(default_factory=dict)
-    """What else the scan's own material shows, part or image's name to Image: known, and not used."""
+    """Further images of the scan's own material, which are not used; part or image name to image."""
     refused: list[str] = field(default_factory=list)
-    """Words about each picture that does not hold what it was named for."""
+    """A message on each picture whose content does not fit its use in the material."""
 
 
 def textures_of(material: bpy.types.Material, path: Path, *, missing: list[str], allowed: Collection[Path] = ()) -> Textures:
-    """The pictures that an imported material or its .mtl names; words about each that is missing, damaged or left out go to
-    `missing`.
+    """The pictures that an imported material or its .mtl names.
 
-    path: the scan file. allowed: files outside the scan's own folder that the job sheet itself names, resolved.
+    path: the scan file. missing: messages on pictures that are missing, damaged or left out are appended to it. allowed:
+    resolved paths outside the scan's own folder that the job sheet itself names.
     """
     found = Textures()
     if material is not None:
@@ -77,7 +78,7 @@ def _why_not(reference: Reference) -> str:
 def _from_nodes(
     material: bpy.types.Material, path: Path, found: Textures, missing: list[str], allowed: Collection[Path]
 ) -> None:
-    """Follow an imported material's sockets to their pictures."""
+    """Find the pictures linked to an imported material's sockets."""
     for part in SOCKETS:
         image = picture_of(material, part)
         if image is None or not _usable(image, path, missing, allowed):
@@ -97,9 +98,9 @@ def _from_nodes(
 
 
 def _usable(image: bpy.types.Image, path: Path, missing: list[str], allowed: Collection[Path]) -> bool:
-    """Whether an image that an importer made can be read; packs it. It is looked at by its header before it is decoded."""
+    """Whether an imported image can be read; if so, it is packed. Its header is checked before it is decoded."""
     shown = PureWindowsPath(image.filepath).name or image.name
-    if is_struck_out(shown):  # said already, by its own name
+    if is_struck_out(shown):  # already reported under its own name
         return False
     try:
         if image.packed_file is None:
@@ -132,16 +133,16 @@ def _usable(image: bpy.types.Image, path: Path, missing: list[str], allowed: Col
 
 
 def _first(problem: FileProblem) -> str:
-    """What is wrong, without what to do about it, which the note says at its end."""
+    """The problem without its remedy, which the note gives at its end."""
     return str(problem).split(";")[0]
 
 
 _MTL_PARTS = {"bump": "normal", "glow": "base"}
-"""What a library's other maps may stand in for: programs write normal maps as "bump", and unlit colour as glow."""
+"""Maps of a library that may replace others: some programs write normal maps as "bump", and unlit colour as emission."""
 
 
 def _from_mtl(path: Path, material: bpy.types.Material, allowed: Collection[Path], missing: list[str]) -> dict[str, str]:
-    """What the .mtl beside an OBJ names for a material: part to file as written, those that stand in for others last."""
+    """The files that the .mtl beside an OBJ names for a material: part to file as written, replacements last."""
     if path_kind(path) != ".obj":
         return {}
     tables: dict[str, dict[str, str]] = {}
@@ -167,7 +168,7 @@ def _from_mtl(path: Path, material: bpy.types.Material, allowed: Collection[Path
 
 
 def picture_folders(path: Path) -> list[Path]:
-    """Where a scan's pictures may lie: beside it, or in a folder of the usual names."""
+    """The folders where a scan's pictures may be: its own, and subfolders with usual names."""
     names = ("textures", "texture", "tex", "maps", "images", "materials", "Textures", "Maps", "Images", path.stem,
              f"{path.stem}_textures", f"{path.stem}.fbm")  # fmt: skip
     there = (path.parent / name for name in names if (path.parent / name).is_dir())
@@ -175,20 +176,22 @@ def picture_folders(path: Path) -> list[Path]:
 
 
 def pictures_beside(path: Path) -> list[Path]:
-    """The picture files beside a scan and in the folders of usual names there, by folder and name; plain files only, and none
-    that a link leads out of the scan's folder."""
+    """The picture files in a scan's `picture_folders`, by folder and name.
+
+    Regular files only, without links that lead out of the scan's folder.
+    """
     found: list[Path] = []
     for folder in picture_folders(path):
         try:
             files = sorted(file for file in folder.iterdir() if file.suffix.lower() in PICTURES)
-        except OSError:  # a folder that may not be looked into
+        except OSError:  # a folder without read permission
             continue
         found += [file for file in files if is_plain(file) and lies_within(file, path.parent)]
     return found
 
 
 def load_picture(found: Textures, part: str, file: Path, source: str, missing: list[str]) -> bool:
-    """Load and pack a picture file as that part; False, and words in `missing`, where it is damaged."""
+    """Load and pack a picture file as that part; False, with a message in `missing`, where it is damaged."""
     words = f'the texture "{file.name}" is cut short or can\'t be read'
     if words in missing:
         return False
@@ -212,9 +215,9 @@ def load_picture(found: Textures, part: str, file: Path, source: str, missing: l
 
 
 def scan_material(name: str, textures: Textures, *, colours: bool) -> bpy.types.Material:
-    """A new plain material that shows a scan: Principled, matt, its pictures where they belong.
+    """A new matt Principled material with a scan's pictures.
 
-    colours: the mesh has vertex colours, shown where there is no base texture.
+    colours: the mesh has vertex colours, which are used where there is no base texture.
     """
     material = bpy.data.materials.new(name)
     tree = node_tree_of(material)
@@ -233,7 +236,7 @@ def scan_material(name: str, textures: Textures, *, colours: bool) -> bpy.types.
         node.layer_name = COLOUR
         node.location = (-400, 0)
         tree.links.new(node.outputs["Color"], shader.inputs["Base Color"])
-    material[roles.MADE] = noted(material)  # ours to take away when the scan is read anew
+    material[roles.MADE] = noted(material)  # lets the job remove it when the scan is imported again
     return material
 
 
@@ -258,10 +261,10 @@ def _picture(tree: bpy.types.NodeTree, shader: Any, part: str, textures: Texture
 
 
 def _green_flipped(image: bpy.types.Image) -> bpy.types.Image:
-    """A new image with green upside down: all our normal maps are +Y. No larger than any is worked on."""
+    """A new image with the green channel inverted, since the job's normal maps are all +Y; at the working size."""
     pixels = read_pixels(image, limit=LARGEST)
     pixels[..., 1] = 1.0 - pixels[..., 1]
-    name, image.name = image.name, f"{image.name} -Y"  # the new one is called as its file is
+    name, image.name = image.name, f"{image.name} -Y"  # the new image takes the name of the file
     return make_image(name, pixels, data=True, floating=image.is_float)
 
 

@@ -1,7 +1,7 @@
-"""Who unpacks a compressed glTF mesh? Blender's importer where it has the library; else what stands beside a `bpy` wheel.
+"""Provides decoders for compressed glTF meshes where Blender's importer has none.
 
-The wheels come without the two bridge libraries that the importer looks for. DracoPy (Google's decoder as a Python package) is
-in the project's own environment; meshoptimizer's plain C interface is in the wheel's own folder of libraries.
+The `bpy` wheels lack the two bridge libraries that the importer needs. DracoPy (Google's decoder as a Python package) is in the
+project's own environment; meshoptimizer's C interface is in the wheel's library folder.
 """
 
 from __future__ import annotations
@@ -28,7 +28,7 @@ def unpackable() -> frozenset[str]:
 
 
 def draco_decoder() -> Callable[[bytes], tuple[Any, dict[int, Any]]] | None:
-    """A function from Draco's bytes to faces (m, 3) and {attribute number: (n, k) values}; None where there is none."""
+    """A function from Draco data to faces (m, 3) and {attribute id: (n, k) values}; None where DracoPy is missing."""
     try:
         package = importlib.import_module("DracoPy")
     except ImportError:
@@ -39,7 +39,7 @@ def draco_decoder() -> Callable[[bytes], tuple[Any, dict[int, Any]]] | None:
             mesh = package.decode(data)
             values = {int(row["unique_id"]): np.asarray(row["data"]) for row in mesh.attributes}
             faces = np.asarray(mesh.faces)
-        except Exception as error:  # the package has several kinds of its own
+        except Exception as error:  # the package raises several types of its own
             raise ValueError(str(error)) from None
         return faces.reshape(-1, 3), values
 
@@ -53,9 +53,9 @@ _FILTERS = {"OCTAHEDRAL": "meshopt_decodeFilterOct", "QUATERNION": "meshopt_deco
 
 
 def meshopt_decoder() -> Callable[[bytes, int, int, str, str], bytes] | None:
-    """A function that unpacks a meshopt buffer view (see `core/files/meshes/gltf_copy.py`); None where there is none.
+    """A function that unpacks a meshopt buffer view (see `core/files/meshes/gltf_copy.py`); None without the library.
 
-    meshoptimizer.h states the interface: decoders answer 0 when all went well and never read beyond the bytes given.
+    Interface by meshoptimizer.h: decoders return 0 on success and never read beyond the given bytes.
     """
     library = _meshoptimizer()
     if library is None:
@@ -78,7 +78,7 @@ def meshopt_decoder() -> Callable[[bytes, int, int, str, str], bytes] | None:
 
 
 def _meshoptimizer() -> Any:
-    """Blender's own meshoptimizer library, where this build has it as a file of its own."""
+    """Blender's own meshoptimizer library, where this build has it as a separate file."""
     folder = bpy.utils.resource_path("LOCAL")
     for path in sorted((Path(folder).parent / "lib").glob("libmeshoptimizer*.so*")) if folder else []:
         try:

@@ -1,1 +1,1 @@
-"""Copies of a still as the client needs them: size, marks drawn on them, files."""
+"""Copies of a still as the client needs them: resized and cropped, with a scale bar, credit or watermark, as files."""

@@ -1,4 +1,4 @@
-"""A rendered still as the client needs it: size, crop, bits, profile, resolution, scale bar, credit, watermark, words."""
+"""Writes a copy of a still as the client needs it: size, crop, bit depth, profile, resolution, drawn marks, metadata."""
 
 from __future__ import annotations
 
@@ -33,7 +33,7 @@ QUALITY = 93
 
 @record
 class Wanted:
-    """What a copy should be; lengths in mm, `aspect` is width over height. watermark: words laid all over it."""
+    """The properties of a copy; lengths in mm. aspect: width over height. watermark: words repeated over the whole picture."""
 
     kind: str
     width: int | None = None
@@ -47,13 +47,13 @@ class Wanted:
 
     @property
     def pixels(self) -> int | None:
-        """The width asked for, px; None keeps the still's own."""
+        """The requested width in px; None keeps the still's own."""
         return self.width or (round(self.print_width_mm / 25.4 * self.dpi) if self.print_width_mm else None)
 
 
 @record
 class Copy:
-    """A copy that was written, its size in pixels, remarks for the user, and how many times as large as the render it is."""
+    """A written copy. size: (width, height) in px. remarks: for the user. grown: enlargement over the render."""
 
     path: Path
     size: tuple[int, int]
@@ -68,9 +68,9 @@ def write_copy(
 
     Parameters
     ----------
-    field_width_mm : width of what the whole still shows at its plane of focus, for the scale bar.
-    subject : where the subject lies in the still, so that no crop cuts it.
-    original : whether the still is as it was rendered, so that its original of 16 bits shows the same.
+    field_width_mm : width of the field of view at the plane of focus, for the scale bar.
+    subject : bounding box of the subject in the still, which no crop may cut.
+    original : whether the still is unchanged since it was rendered, so that its 16-bit original shows the same.
     Raises OutputError when the still can't be read, the copy would not fit into memory, or it can't be written.
     """
     path = target.with_name(target.name + SUFFIX[wanted.kind])
@@ -102,7 +102,7 @@ def _read(source: Path) -> Pixels16:
 
 
 def _linear_copy(still: Path, path: Path, wanted: Wanted) -> Copy:
-    """The original in linear light as it was rendered, with the owner's words in its header."""
+    """Copy the scene-linear original as it was rendered, with credit and rights in its header."""
     source = linear_of(still)
     if not source.is_file() or damage(source):
         raise OutputError(f'"{still.name}" has no original in linear light: run the render step again, which makes it')
@@ -121,7 +121,7 @@ def _linear_copy(still: Path, path: Path, wanted: Wanted) -> Copy:
 
 
 def _check_size(path: Path, have: tuple[int, int], size: tuple[int, int], kind: str) -> None:
-    """Raise OutputError before anything is begun that can't end well."""
+    """Raise OutputError where the copy would exceed the format's limits or the free memory."""
     if kind == "jpeg" and max(size) > LARGEST_SIDE:
         raise OutputError(
             f'"{path.name}" would be {size[0]} x {size[1]} px, and a JPEG file holds {LARGEST_SIDE} a side: use PNG'
@@ -138,7 +138,7 @@ def _check_size(path: Path, have: tuple[int, int], size: tuple[int, int], kind: 
 
 
 def _free_memory() -> int:
-    """Bytes that can be had, as Linux says; elsewhere, 4 GB."""
+    """Available memory in bytes, as Linux reports it; 4 GB on other systems."""
     try:
         with open("/proc/meminfo", encoding="ascii") as table:
             return next(int(line.split()[1]) * 1024 for line in table if line.startswith("MemAvailable"))
@@ -161,7 +161,7 @@ def _remarks(shallow: bool, window: Window, name: str) -> list[str]:
 
 
 def _marks(sheet: Sheet, mm_a_pixel: float, wanted: Wanted) -> tuple[list[Mark | Tiled], list[str]]:
-    """All that is drawn, and what could not be."""
+    """The marks to be drawn, and remarks on those that do not fit."""
     marks: list[Mark | Tiled] = [watermark(sheet, wanted.watermark)] if wanted.watermark.strip() else []
     taken, remark = 0, ""
     if wanted.scale_bar:
@@ -174,7 +174,7 @@ def _marks(sheet: Sheet, mm_a_pixel: float, wanted: Wanted) -> tuple[list[Mark |
 
 
 def _parts(picture: Any, window: Window, size: tuple[int, int], wanted: Wanted, marks: list[Mark | Tiled]) -> Iterator[Any]:
-    """The copy strip by strip, as numbers of its kind."""
+    """The copy strip by strip, as 8- or 16-bit values."""
     bits = 16 if wanted.kind.endswith("16") else 8
     for first, strip in strips(picture, window, size):
         for mark in marks:
@@ -201,7 +201,7 @@ def _write(path: Path, parts: Iterator[Any], size: tuple[int, int], wanted: Want
 
 
 def _write_jpeg(draft: Path, parts: Iterator[Any], size: tuple[int, int], labels: Labels) -> None:
-    """By way of a PNG, from which Blender writes the JPEG with four bytes a pixel in memory."""
+    """Write a temporary PNG, from which Blender writes the JPEG; this takes four bytes per pixel of memory."""
     with tempfile.TemporaryDirectory() as folder:
         between = Path(folder) / "copy.png"
         with between.open("wb") as file:

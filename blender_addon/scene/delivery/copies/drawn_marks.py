@@ -1,4 +1,4 @@
-"""What is drawn on a copy: a scale bar at the bottom left, the credit at the bottom right, a watermark all over."""
+"""Draws marks on a copy: a scale bar at the bottom left, the credit at the bottom right, a watermark over all of it."""
 
 from __future__ import annotations
 
@@ -14,21 +14,21 @@ from ....core.records import record
 from .lettering import line_mask, line_width
 
 LETTERS, LEAST_LETTERS = 0.016, 9.0
-"""Height of a capital over the picture's shorter side, and the least in pixels that can be read (guesses, looked at)."""
+"""Capital height over the picture's shorter side, and the least legible one in px (guesses, checked by eye)."""
 EDGE, LIFT, FOOT = 1.8, 4.2, 0.44
-"""In capitals: from the picture's edge to a mark, how far the credit goes up over a scale bar in its way, and what a line's
-mask has below the foot line."""
+"""In capital heights: margin at the picture's edge, how far the credit is raised above a scale bar in its way, height of a
+line's mask below the baseline."""
 BAR = 0.25
-"""The most of a picture's width that a scale bar takes."""
+"""Longest scale bar, as a share of the picture's width."""
 WATERMARK, TALLEST_WATERMARK, STRENGTH = 0.045, 200.0, 0.28
-"""Height of a watermark's letters over the picture's width, the most that is drawn in pixels (more is grown), how strong."""
+"""A watermark's letter height over the picture's width, the largest drawn in px (larger ones are scaled up), its opacity."""
 ROOM = 0.94
-"""The share of a picture's width that words may take."""
+"""Longest line of text, as a share of the picture's width."""
 
 
 @record
 class Sheet:
-    """The copy that is drawn on: the original (h, w, 3) of 16 bits, the window of it that is shown, and the copy's size, px."""
+    """The copy to draw on: the 16-bit original (h, w, 3), the window of it that is shown, and the copy's size in px."""
 
     picture: Any
     window: Window
@@ -36,11 +36,11 @@ class Sheet:
 
     @property
     def letters(self) -> float:
-        """Height of a capital on this copy, px."""
+        """Capital height on this copy, px."""
         return max(LEAST_LETTERS, LETTERS * min(self.size))
 
     def tone(self, x: int, y: int, mask: Floats) -> float:
-        """The tone in which a mask with its top left corner there is read."""
+        """The legible tone (light or dark) for a mask with its top left corner at (x, y) px."""
         factor = self.window.size[0] / self.size[0]
         left = self.window.x - self.window.band_x + int(x * factor)
         top = self.window.y - self.window.band_y + int(y * factor)
@@ -49,12 +49,12 @@ class Sheet:
         return tone_on(part / 65535.0 if part.size else np.zeros((1, 1, 3)))
 
     def put(self, mask: Floats, x: int, y: int, letters: float, tone: float | None = None) -> list[Mark]:
-        """A mask with its halo."""
+        """The marks of a mask and its halo."""
         return with_halo(mask, x, y, self.tone(x, y, mask) if tone is None else tone, reach=max(1, round(letters / 5)))
 
 
 def scale_bar(sheet: Sheet, mm_a_pixel: float) -> tuple[list[Mark], int]:
-    """A bar of a round number of millimetres with its length above it, and how far it reaches from the left, px."""
+    """The marks of a bar of a round number of millimetres with its length above, and the width in px that they occupy."""
     width, height = sheet.size
     letters = sheet.letters
     length = bar_length(BAR * width * mm_a_pixel)
@@ -70,7 +70,7 @@ def scale_bar(sheet: Sheet, mm_a_pixel: float) -> tuple[list[Mark], int]:
 
 
 def credit_line(sheet: Sheet, words: str, taken: int) -> tuple[list[Mark], str]:
-    """The marks of the credit, and a remark where it does not fit. taken: pixels already used at the bottom left."""
+    """The marks of the credit, and a remark where it does not fit. taken: width in px occupied at the bottom left."""
     width, height = sheet.size
     letters = sheet.letters
     edge = round(EDGE * letters)
@@ -86,7 +86,7 @@ def credit_line(sheet: Sheet, words: str, taken: int) -> tuple[list[Mark], str]:
 
 
 def watermark(sheet: Sheet, words: str) -> Tiled:
-    """Words all over the copy."""
+    """Words repeated over the whole copy."""
     wanted = WATERMARK * sheet.size[0]
     mask = line_mask(words, min(TALLEST_WATERMARK, wanted + 8.0))
     mask = mask[mask.any(axis=1)] if mask.any() else mask

@@ -1,4 +1,4 @@
-"""Which finished pictures lie in a job's folder? Those of its shots in their order, the turn, the sheets."""
+"""Which finished pictures are in a job's folder? Those of its shots in their order, the turntable, the sheets."""
 
 from __future__ import annotations
 
@@ -16,7 +16,7 @@ SHEETS = (("contact_sheet.png", "All shots"), ("sample_sheet.png", "In every mat
 
 @record
 class Finished:
-    """One finished thing: its title, the picture that stands for it, the file that a click opens."""
+    """A finished picture or film: its title, the picture that represents it, the file to open."""
 
     title: str
     picture: Path
@@ -30,7 +30,7 @@ def shots_of(scene: bpy.types.Scene) -> list[Any]:
 
 
 def finished(scene: bpy.types.Scene, out: Path) -> list[Finished]:
-    """What is there now; nothing is made, and a folder that is missing holds nothing."""
+    """The finished pictures that exist now; none for a missing folder."""
     found = []
     for shot in shots_of(scene):
         key = str(shot.get(roles.KEY, shot.name))

@@ -1,4 +1,4 @@
-"""A picture file as JPEG, by Blender's writer, with labels of ours."""
+"""Converts a picture file to JPEG by Blender's writer and adds profile, resolution and metadata."""
 
 from __future__ import annotations
 
@@ -11,13 +11,13 @@ from ....core.files.pictures.labels import Labels
 
 
 def write_jpeg(source: Path, draft: Path, *, quality: int, labels: Labels) -> None:
-    """Write the picture file `source` of 8 bits to `draft`; it takes about four bytes a pixel of memory.
+    """Write the 8-bit picture file `source` to `draft`; takes about four bytes of memory per pixel.
 
-    Raises RuntimeError when Blender can't, ValueError when what it wrote is no JPEG file.
+    Raises RuntimeError when Blender can't write, ValueError when the result is no JPEG file.
     """
     image = bpy.data.images.load(str(source))
     try:
-        if not image.size[0]:  # asking for the size reads the file: until then there is nothing to be saved
+        if not image.size[0]:  # reading the size loads the file; until then there is nothing to save
             raise ValueError(f'"{source}" can\'t be read')
         image.filepath_raw, image.file_format = str(draft), "JPEG"
         image.save(quality=quality)

@@ -1,4 +1,4 @@
-"""How are words drawn into a picture? By Blender's own font, as a mask of how much each pixel is covered."""
+"""Draws words by Blender's own font, as a mask of the coverage of each pixel."""
 
 from __future__ import annotations
 
@@ -18,16 +18,16 @@ from ...images import read_pixels
 
 FONT = 0
 TALLEST = 400
-"""The largest letters that are drawn, px; larger ones are grown from them."""
+"""The largest font size that is drawn, px; larger lettering is scaled up from it."""
 
 
 def line_mask(words: str, height: float) -> Floats:
-    """(h, w) 0 to 1 of a line of words whose letters are about `height` px from their foot to the top of a capital.
+    """(h, w) coverage, 0 to 1, of a line of words with capitals of about `height` px.
 
-    The mask is as wide as the words and as high as any letter may be, so that lines of one height stand on one foot line. The
-    words must not be empty.
+    The mask is as wide as the words and as high as the font's tallest letter, so that lines of one height share one baseline.
+    The words must not be empty.
     """
-    size = min(height / 0.72, TALLEST)  # a capital takes about 0.72 of a size, as measured on the font
+    size = min(height / 0.72, TALLEST)  # capital height over font size, measured on the font
     grown = height / 0.72 / size
     blf.size(FONT, size)
     width = max(1, int(np.ceil(blf.dimensions(FONT, words)[0])) + 2)
@@ -45,14 +45,14 @@ def line_mask(words: str, height: float) -> Floats:
 
 
 def line_width(words: str, height: float) -> float:
-    """How wide a line would be, px."""
+    """The width of a line, px."""
     size = min(height / 0.72, TALLEST)
     blf.size(FONT, size)
     return float(blf.dimensions(FONT, words)[0]) * (height / 0.72 / size)
 
 
 def _pixels(buffer: Any) -> Floats:
-    """(h, w) how much each pixel of a buffer is covered, the top row first; by way of a file, for older releases."""
+    """(h, w) coverage of each pixel of a buffer, the top row first; read through a file, for older releases."""
     with tempfile.TemporaryDirectory() as folder:
         path = Path(folder) / "line.png"
         imbuf.write(buffer, filepath=str(path))
@@ -65,7 +65,7 @@ def _pixels(buffer: Any) -> Floats:
 
 
 def _grown(mask: Floats, factor: float) -> Floats:
-    """The mask larger, between its pixels in proportion."""
+    """The mask enlarged by bilinear interpolation."""
     for axis in (0, 1):
         length = mask.shape[axis]
         places = np.clip((np.arange(round(length * factor)) + 0.5) / factor - 0.5, 0, length - 1)

@@ -1,4 +1,4 @@
-"""How does a proof bear its watermark? The words are in the picture's only file; nothing without them is left in the folder."""
+"""Puts the watermark on proofs: it is drawn into the picture's only file, and no file without it is left in the folder."""
 
 from __future__ import annotations
 
@@ -22,20 +22,20 @@ from ..originals import linear_of, original_of
 from .drawn_marks import Sheet, watermark
 
 MARKED = " marked"
-"""What ends the digest of a picture that bears a watermark, in the list of what was made."""
+"""Suffix of a watermarked picture's digest in the list of files made."""
 
 
 def is_marked(picture: Path) -> bool:
-    """Whether a picture bears a watermark, as far as our list knows, and has not been changed since."""
+    """Whether the list of files made says that a picture has a watermark, and the file is unchanged since."""
     made = MadeFiles.around(picture)
     return made is not None and (made.shows(picture) or "").endswith(MARKED) and not made.changed(picture)
 
 
 @contextlib.contextmanager
 def marked(target: Path, words: str) -> Iterator[Path]:
-    """Where a picture is to be rendered that `target` will be: there itself, or aside where words are laid over it.
+    """The path to render a picture to: `target` itself, or a temporary file, over which `words` are then drawn.
 
-    Without the words it is never in the job's folder.
+    The picture without the words is never in the job's folder.
     """
     if not words:
         yield target
@@ -48,9 +48,9 @@ def marked(target: Path, words: str) -> Iterator[Path]:
 
 
 def write_marked(source: Path, target: Path, words: str) -> None:
-    """Write the picture file `source` (PNG, 8 bits a channel) to `target` with words all over it, whole or not at all.
+    """Write the picture file `source` (PNG, 8 bits per channel) to `target` with words all over it, whole or not at all.
 
-    The originals that an earlier picture without the words left beside `target` are taken away.
+    Originals of an earlier picture without the words are removed.
     """
     image = bpy.data.images.load(str(source))
     try:

@@ -1,1 +1,1 @@
-"""What the scan steps decided, as decisions with pictures and settings."""
+"""The choices of the scan steps as decisions, with pictures and the settings of each alternative."""

@@ -1,4 +1,4 @@
-"""What was taken away from a scan, and is it one thing at all? Table, loose parts and several pieces as decisions."""
+"""Decisions of the cleanup: a table that was cut away, loose parts that were dropped, several pieces in one file."""
 
 from __future__ import annotations
 
@@ -19,11 +19,11 @@ CLEAR_TABLE, FAINT_TABLE = 0.9, 0.7
 """Confidence in a table that makes up at least `LARGE` of the surface, and in a smaller sheet: guesses."""
 LARGE = 0.15
 OTHER_PIECE, APART = 0.25, 0.02
-"""Surface over the largest part's from which another part counts as a second piece, and its gap over the diagonal; guesses."""
+"""From this share of the largest part's area and this gap over its diagonal, another part counts as a second piece; guesses."""
 
 
 def table_decision(item: bpy.types.Object, mesh: TriangleMesh, table: Table) -> Decision:
-    """That a table was cut away; in the picture it is red."""
+    """The decision that a table was cut away; it is red in the picture."""
     looks = looks_of_scan(item, mesh)
     sheet = looks.places @ table.up - table.offset < max(4.0 * table.noise, 0.002 * float(np.linalg.norm(mesh.size)))
     share = (
@@ -38,7 +38,7 @@ def table_decision(item: bpy.types.Object, mesh: TriangleMesh, table: Table) -> 
 
 
 def loose_decision(item: bpy.types.Object, mesh: TriangleMesh, found: Parts, percent: float) -> Decision:
-    """Which loose parts were dropped; what is not sure of them is red in the picture."""
+    """The decision on which loose parts were dropped."""
     looks = looks_of_scan(item, mesh)
     kept, gone = int((found.keep & found.unsure).sum()), int((~found.keep).sum())
     doubt = int(found.unsure.sum())
@@ -54,7 +54,7 @@ def loose_decision(item: bpy.types.Object, mesh: TriangleMesh, found: Parts, per
 
 
 def pieces_decision(item: bpy.types.Object, mesh: TriangleMesh, found: Parts) -> Decision | None:
-    """Where a file holds two things of similar size: both were kept as one; a crop box would keep either."""
+    """The decision to keep several pieces of similar size as one subject; alternatives crop to each; None for one piece."""
     main = int(found.areas.argmax())
     diagonal = float(np.linalg.norm(found.boxes[main, 1] - found.boxes[main, 0]))
     others = np.flatnonzero(found.areas > OTHER_PIECE * found.areas[main])

@@ -1,4 +1,4 @@
-"""How does a scan look from a side, as a small picture? Points strewn on it with what its own colour shows there."""
+"""Draws a scan from a side as a small picture, from points distributed on its surface with their colours."""
 
 from __future__ import annotations
 
@@ -24,15 +24,17 @@ UP = np.array([0.0, 0.0, 1.0])
 
 @record
 class Looks:
-    """Points of a scan to draw it by, in its own coordinates: places (n, 3), unit normals (n, 3), display colours (n, 3)."""
+    """Points of a scan, in its own coordinates: positions (n, 3), unit normals (n, 3), display colours (n, 3)."""
 
     places: Floats
     normals: Floats
     colours: Floats
 
     def picture(self, up: Floats = UP, front_deg: float = 0.0, *, faded: Bools | None = None) -> Picture:
-        """How it looks standing with `up` (3,) on top, seen from `front_deg` counter-clockwise from -Y. faded: (n,) bool,
-        points that are drawn in red, as what would go."""
+        """The scan standing with `up` (3,) on top, seen from `front_deg` counter-clockwise from -Y.
+
+        faded: (n,) bool, points drawn in red, as what would be removed.
+        """
         turn = turn_about_z(-front_deg) @ rotation_between(np.asarray(up, float), UP)
         colours = self.colours
         if faded is not None:
@@ -43,7 +45,7 @@ class Looks:
 
 
 def looks_of_scan(item: bpy.types.Object, mesh: TriangleMesh) -> Looks:
-    """Points strewn on a mesh whose colours an object's materials give."""
+    """Points distributed on a mesh, with the colours of an object's materials."""
     faces, weights = strewn(mesh, POINTS)
     vertices = mesh.vertices.astype(float)
     places = np.einsum("nk,nkd->nd", weights, vertices[mesh.faces[faces]])

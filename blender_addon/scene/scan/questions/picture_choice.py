@@ -1,6 +1,6 @@
-"""Which pictures beside a scan are its colour and its other maps, where its own file does not say? By name and by content.
+"""Finds a scan's colour and other maps among the pictures beside it where the file names none, by file name and content.
 
-A folder of hundreds is sorted by its names first; only the likeliest pictures are opened, and those are looked at reduced.
+The files are ranked by name first; only the likeliest are opened, and those are examined at a reduced size.
 """
 
 from __future__ import annotations
@@ -27,19 +27,18 @@ from ...images import read_pixels, release
 from ..textures import PARTS, Textures, load_picture, pictures_beside
 
 NONE = "none"
-"""What the setting says where a scan is to come without colour."""
+"""The setting's value for a scan without colour."""
 MOST_LOOKED = 12
-"""Pictures that are opened for a scan, the likeliest by their names."""
+"""The most pictures that are opened for a material slot."""
 LOOKED_PX, SHOWN_PX = 512, 128
 MOST_SHOWN = 5
 RECESS_MM = 100.0
-"""The longest side (mm) to which a mesh is scaled when its recesses are looked for: a thing on a desk, a guess."""
+"""The longest side (mm) to which a mesh is scaled when its recesses are computed: a small object, a guess."""
 
 
 @dataclass
 class Chosen:
-    """textures: those of each material slot, filled. unused: words about each picture that is not used. decision: about the
-    colour, None where there was nothing to decide."""
+    """textures: of each material slot. unused: a description of each unused picture. decision: on the colour, or None."""
 
     textures: list[Textures]
     unused: list[str] = field(default_factory=list)
@@ -48,7 +47,7 @@ class Chosen:
 
 @dataclass
 class _Looked:
-    """A picture that was opened. shown: (h, w, 4) float as stored, row 0 at the bottom."""
+    """An opened picture. shown: (h, w, 4) float stored values, reduced, row 0 at the bottom."""
 
     image: Any
     shown: Any
@@ -66,7 +65,7 @@ class _Scan:
         self._recess: Any = None
 
     def layout(self, slot: int) -> Layout | None:
-        """Where the faces of a slot lie."""
+        """The UV layout of the faces of a slot."""
         if slot not in self._layouts:
             own = self.mesh.material
             used = np.ones(len(self.mesh.faces), bool) if own is None or len(self.names) == 1 else own == slot
@@ -74,7 +73,7 @@ class _Scan:
         return self._layouts[slot]
 
     def recess(self, layout: Layout) -> Floats:
-        """(n,) how deep the layout's places lie in recesses."""
+        """(n,) depth in recesses at the layout's sample points."""
         if self._recess is None:
             size = max(float(self.mesh.size.max()), 1e-12)
             self._recess = cavity(self.mesh.vertices * (RECESS_MM / size), self.mesh.faces)
@@ -90,7 +89,7 @@ class _Scan:
         return self.looked[image.name]
 
     def seen(self, candidate: Candidate, image: bpy.types.Image, slot: int) -> Candidate:
-        """The candidate with what its picture holds."""
+        """The candidate completed with the measures of its picture."""
         looked, layout = self.look(image), self.layout(slot)
         if looked is None:
             return candidate
@@ -107,10 +106,10 @@ class _Scan:
 
 @record
 class Wish:
-    """What the user asks of a scan's pictures.
+    """The user's settings for a scan's pictures.
 
-    by_name: look at pictures that the file does not name. settings_for: the settings that would choose a picture by its name or
-    NONE. by_hand: the picture that was named, NONE for no colour, or None.
+    by_name: also consider pictures that the file does not name. settings_for: function from a picture's name, or NONE, to the
+    settings that choose it. by_hand: the picture that the user named, NONE for no colour, or None.
     """
 
     by_name: bool
@@ -127,10 +126,10 @@ def choose_pictures(
     wish: Wish,
     missing: list[str],
 ) -> Chosen:
-    """Complete the textures of a scan's slots, in place, and say what was decided.
+    """Complete the textures of a scan's slots, in place, and return the choice.
 
-    path: the scan file. mesh: its triangles with UVs. materials, textures: a slot each, what the file itself names. missing:
-    words about damaged pictures are added to it.
+    path: the scan file. mesh: its triangles with UVs. materials, textures: those that the file itself names, one per slot.
+    missing: messages on damaged pictures are appended to it.
     """
     by_hand = wish.by_hand
     scan = _Scan(path, mesh, materials, missing)
@@ -154,7 +153,7 @@ def choose_pictures(
 
 
 def _check_stated(scan: _Scan, found: Textures, slot: int) -> None:
-    """Leave out pictures that do not hold what the scan's material names them for, with a word; see which way normals lie."""
+    """Leave out, with a message, pictures whose content does not fit their use in the material; detect -Y normal maps."""
     for part in ("base", "normal"):
         image = found.images.get(part)
         if image is None:
@@ -186,7 +185,7 @@ def _not_named(path: Path, textures: Sequence[Textures]) -> list[Path]:
 
 
 def _choice(scan: _Scan, slot: int, found: Textures, beside: Sequence[Path], loaded: dict[str, Any]) -> Choice:
-    """The roles of the pictures that a slot could show."""
+    """The roles of the pictures that a slot could use."""
     candidates = _named_candidates(scan, slot, beside)
     looked = []
     likely = sorted(candidates, key=lambda candidate: -judge(candidate).odds)
@@ -197,7 +196,7 @@ def _choice(scan: _Scan, slot: int, found: Textures, beside: Sequence[Path], loa
         series = series_of(candidate.name)
         wanted = bool(open_roles & set(candidate.named)) or ("base" in open_roles and not candidate.named)
         if candidate.alike >= 3 and series in firsts:
-            wanted = False  # one of a series stands for all
+            wanted = False  # one picture represents its whole series
         if wanted and room > 0:
             room -= 1
             firsts.add(series)
@@ -228,7 +227,7 @@ def _named_candidates(scan: _Scan, slot: int, beside: Sequence[Path]) -> list[Ca
 
 
 def _opened(scan: _Scan, slot: int, candidate: Candidate, beside: Sequence[Path], loaded: dict[str, Any]) -> Candidate:
-    """A candidate with what its file holds; as it was where it can't be read."""
+    """A candidate completed with the measures of its file; unchanged where the file can't be read."""
     if candidate.name not in loaded:
         held = Textures()
         file = next(file for file in beside if file.name == candidate.name)
@@ -239,7 +238,7 @@ def _opened(scan: _Scan, slot: int, candidate: Candidate, beside: Sequence[Path]
 
 
 def _fill(scan: _Scan, found: Textures, choice: Choice, beside: Sequence[Path], loaded: dict[str, Any]) -> None:
-    """Give a slot what was chosen, as far as the file itself did not."""
+    """Fill a slot's missing maps with the chosen pictures."""
     for part in PARTS:
         if part in found.images:
             continue
@@ -248,7 +247,7 @@ def _fill(scan: _Scan, found: Textures, choice: Choice, beside: Sequence[Path], 
             continue
         name = judged.candidate.name
         if part != "base" and not judged.candidate.alone and judged.candidate.relation <= 0:
-            continue  # among other meshes a map without a word of this one may be theirs
+            continue  # beside other meshes, a map whose name does not match this one may belong to them
         if name in loaded:
             found.images[part], found.found[part] = loaded[name], "name"
         elif not load_picture(found, part, next(file for file in beside if file.name == name), "name", scan.missing):
@@ -312,7 +311,7 @@ def _decision(
 
 
 def _thumbnail(scan: _Scan, name: str) -> Picture | None:
-    """A picture that was looked at, small, row 0 on top."""
+    """A small version of an opened picture, row 0 on top."""
     looked = next((entry for entry in scan.looked.values() if file_name(entry.image) == name), None)
     if looked is None:
         return None
@@ -322,7 +321,7 @@ def _thumbnail(scan: _Scan, name: str) -> Picture | None:
 
 
 def _unused(textures: Sequence[Textures], choices: Sequence[Choice], beside: Sequence[Path]) -> list[str]:
-    """'"x.png" (thickness)' for each picture that nothing uses."""
+    """The name and role of each unused picture, as in '"x.png" (thickness)'."""
     used = {file_name(image) for found in textures for image in found.images.values()}
     role: dict[str, Judged] = {}
     for choice in choices:
@@ -346,12 +345,12 @@ def _other_meshes(path: Path) -> list[str]:
 
 
 def file_name(image: bpy.types.Image) -> str:
-    """The name of an image's file; the image's own where it came inside of another file."""
+    """The name of an image's file; the image's own name where it was embedded in another file."""
     return PureWindowsPath(image.filepath).name or str(image.name)
 
 
 def _plain_name(material: bpy.types.Material) -> str:
-    """A material's name without Blender's number."""
+    """A material's name without the number that Blender appends."""
     if material is None:
         return ""
     name = str(material.name)

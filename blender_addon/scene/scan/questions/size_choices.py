@@ -1,4 +1,4 @@
-"""In what unit is a file written and how large is the thing, as decisions."""
+"""Decisions on the unit of a scan file and the size of the piece."""
 
 from __future__ import annotations
 
@@ -9,12 +9,12 @@ from ....job.decisions import Alternative, Decision
 
 NAMES = {"m": "metres", "cm": "centimetres", "mm": "millimetres", "in": "inches"}
 LENGTHS = ("height", "width", "stand_length", "disc", "distance")
-"""Settings of the step Orientation by which the unit no longer matters."""
+"""Settings of the step Orientation that give a known length, so that the unit no longer matters."""
 KNOWN, NO_UNIT = 0.98, 0.5
 
 
 def length_is_known(sheet: Any) -> bool:
-    """Whether the job sheet gives a length that decides the size whatever the unit is."""
+    """Whether the job sheet gives a known length, which determines the size whatever the unit is."""
     try:
         settings = sheet["orientation"]
     except KeyError:
@@ -23,8 +23,10 @@ def length_is_known(sheet: Any) -> bool:
 
 
 def unit_decision(longest: float, guess: UnitGuess, given: str, *, in_metres: bool, known: bool) -> Decision:
-    """The unit of a scan whose longest side is `longest` units. given: 'auto' or the unit that a setting says; known: a
-    length is known, so that the unit decides nothing."""
+    """The decision on the unit of a scan whose longest side is `longest` units.
+
+    given: 'auto' or the unit in the settings. known: a length is known, so that the unit has no effect.
+    """
     if given != "auto":
         return Decision("unit", "In what unit is the file?", _unit(given, longest), 1.0, ("the setting says so",), by_hand=True)
     chances = unit_chances(longest, metres_by_format=in_metres)
@@ -51,9 +53,9 @@ def _unit(unit: str, longest: float) -> Alternative:
 
 
 def size_decision(how: str, assumed: bool, height_mm: float, *, unit_guessed: bool) -> Decision:
-    """How large it is: from a known length, from the file's unit, or assumed.
+    """The decision on the size: from a known length, from the file's unit, or assumed.
 
-    Where the size hangs on a guessed unit, that unit is asked about, not the size as well.
+    Where the size depends on a guessed unit, only the unit is asked about.
     """
     words = f"{height_mm:.1f} mm high, {'assumed: ' if assumed else 'by '}{how}"
     sure = 0.4 if assumed and not unit_guessed else 0.85 if assumed else KNOWN

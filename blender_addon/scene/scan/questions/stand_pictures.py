@@ -1,4 +1,4 @@
-"""How would piece and stand look, parted here or there? Small pictures for the question about a stand."""
+"""Draws small pictures of a scan with the part that would be its stand in colour, for the question about a stand."""
 
 from __future__ import annotations
 
@@ -17,11 +17,11 @@ if TYPE_CHECKING:
 SIZE, POINTS, TURN_DEG = 128, 40_000, 25.0
 GROUND = 0.16
 TINT = np.array([1.0, 0.62, 0.25])
-"""What is taken off is shown in amber, which the eye distinguishes from clay, stone and bronze by its lightness as well."""
+"""Colour of the stand: amber, which differs from clay, stone and bronze in lightness too."""
 
 
 def marked_picture(item: bpy.types.Object, mesh: TriangleMesh, marked: Bools) -> Pixels8:
-    """(SIZE, SIZE, 3) uint8, row 0 on top, of a standing mesh (z up) with the faces `marked` (m,) tinted."""
+    """(SIZE, SIZE, 3) uint8 picture, row 0 on top, of an upright mesh (z up) with the faces `marked` (m,) tinted."""
     faces, weights = strewn(mesh, POINTS)
     places = np.einsum("nk,nkd->nd", weights, np.asarray(mesh.vertices, float)[mesh.faces[faces]])
     normals = face_normals(np.asarray(mesh.vertices, float), mesh.faces)[faces]
@@ -33,6 +33,6 @@ def marked_picture(item: bpy.types.Object, mesh: TriangleMesh, marked: Bools) ->
 
 
 def screen(picture: Floats) -> Pixels8:
-    """(h, w, 3) uint8, row 0 on top, of a picture (h, w, 4) from 0 to 1 with row 0 at the bottom, over a dark grey."""
+    """(h, w, 3) uint8, row 0 on top: a picture (h, w, 4) in 0 to 1, row 0 at the bottom, composited over dark grey."""
     alpha = np.clip(picture[::-1, :, 3:], 0.0, 1.0)
     return np.rint(255.0 * np.clip(picture[::-1, :, :3] * alpha + GROUND * (1.0 - alpha), 0.0, 1.0)).astype(np.uint8)

@@ -1,4 +1,4 @@
-"""Is there a stand, and where does it part? What was found, as a decision with pictures and settings."""
+"""The decision on whether there is a stand, and where it meets the piece."""
 
 from __future__ import annotations
 
@@ -15,16 +15,16 @@ if TYPE_CHECKING:
     import bpy
 
 WITH_A_SCAN = 0.95
-"""How sure it is that there is a stand where a scan of it was given."""
+"""Confidence in a stand where a scan of it was given."""
 MOST_SURE = 0.98
 OFFERED = 2
-"""Most other lines that are offered."""
+"""The most alternative cuts that are offered."""
 
 
 def stand_decision(
     item: bpy.types.Object, mesh: TriangleMesh, found: Separation, *, by_hand: bool, given: bool = False
 ) -> Decision:
-    """The decision 'stand'. given: a scan of the stand lies beside this one."""
+    """The decision 'stand'. given: there is a separate scan of the stand."""
     height = max(float(mesh.vertices[:, 2].max()), 1e-9)
     none = np.zeros(len(mesh.faces), bool)
     whole = Alternative("one piece without a stand", {"separation.stand": "no"}, marked_picture(item, mesh, none))

@@ -1,4 +1,4 @@
-"""Which way is up and where is the front, as decisions with a small picture of each alternative."""
+"""Decisions on which way is up and where the front is, with a small picture of each alternative."""
 
 from __future__ import annotations
 
@@ -14,11 +14,11 @@ from ....job.decisions import Alternative, Decision
 from .looks import Looks
 
 ALTERNATIVES, WORTH_SHOWING = 4, 0.01
-"""Most other ways that are shown, and the least chance that one of them must have."""
+"""The most alternatives that are shown, and the least probability that each must have."""
 
 
 def up_decision(found: Sequence[Support], chosen: Support, looks: Looks) -> Decision:
-    """Which of the ways to stand was taken, and which others it could be."""
+    """The decision on which way is up."""
     ways = [Alternative(_words(way), _sets(way), looks.picture(way.up)) for way in _shown(found, chosen)]
     return Decision(
         "up", "Which way is up?", Alternative(_words(chosen), _sets(chosen), looks.picture(chosen.up)),
@@ -47,7 +47,7 @@ def _sets(way: Support) -> dict[str, Any]:
 
 
 def front_decision(found: Sequence[Facing], up: Floats, looks: Looks) -> Decision:
-    """Which direction was taken for the front, and which others it could be; the opposite one is always among them."""
+    """The decision on the front; the opposite direction is always among the alternatives."""
     chosen = found[0]
     others = list(found[1:])
     opposite = (chosen.angle_deg + 360.0) % 360.0 - 180.0
@@ -60,7 +60,7 @@ def front_decision(found: Sequence[Facing], up: Floats, looks: Looks) -> Decisio
 
 
 def given_front(angle_deg: float, up: Floats, looks: Looks) -> Decision:
-    """The front as a setting says."""
+    """The decision where a setting gives the front."""
     chosen = Facing(angle_deg, 1.0, ("the setting says so",))
     return Decision("front", "Where is its front?", _facing(chosen, up, looks), 1.0, chosen.words, by_hand=True)
 
