@@ -1,1 +1,1 @@
-"""Tabletop, props, debris and lights as Blender data."""
+"""The set as Blender data: tabletop, backdrop, props, debris and lights."""

@@ -1,4 +1,4 @@
-"""The mask that says where debris lies: a picture over the table, painted by a brush and packed into the .blend."""
+"""The density mask of the debris: an image over the table, painted by a brush and packed into the .blend."""
 
 from __future__ import annotations
 
@@ -9,11 +9,11 @@ from ...core.arrays import Floats
 from ..images import read_pixels
 
 NAME, SIZE, USUAL = "Debris mask", 512, 0.5
-"""Name of the picture, its longer side in pixels, and the grey that leaves the density as it is drawn by itself."""
+"""Name of the image, its longer side in pixels, and the grey value that leaves the density unchanged."""
 
 
 def mask_over(table: bpy.types.Object) -> bpy.types.Image:
-    """A new mask over a table object's extent, even."""
+    """A new, uniform mask over a table object's extent."""
     width, depth = extent_of(table)[1] - extent_of(table)[0]
     size = np.maximum(np.round(SIZE * np.array([width, depth]) / max(width, depth)).astype(int), 8)
     image = bpy.data.images.new(NAME, int(size[0]), int(size[1]), float_buffer=True, is_data=True)
@@ -30,7 +30,7 @@ def extent_of(table: bpy.types.Object) -> Floats:
 
 
 def brushed(grey: Floats, extent: Floats, stroke: Floats, *, radius: float, lay: bool) -> Floats:
-    """A mask (h, w) after a stroke: places (n, 2), a radius in the same unit; lay: to white, else to black; soft at its rim."""
+    """A mask (h, w) after a stroke with a soft edge. stroke: points (n, 2), in the radius's unit. lay: to white, else black."""
     height, width = grey.shape
     low, high = np.asarray(extent, float)
     x = low[0] + (np.arange(width) + 0.5) / width * (high[0] - low[0])
@@ -45,10 +45,10 @@ def brushed(grey: Floats, extent: Floats, stroke: Floats, *, radius: float, lay:
 def brushed_over(
     table: bpy.types.Object, former: bpy.types.Image | None, stroke: Floats, *, radius: float, lay: bool
 ) -> bpy.types.Image:
-    """A mask like the former one with a stroke painted into it, packed into the file; without a former one, over an even one.
+    """A copy of the former mask, or a new uniform one, with a stroke painted into it and packed into the file.
 
-    stroke: places (n, 2) on the table, and a radius, in scene units. Blender's undo knows no pixels, so each stroke makes a
-    picture of its own; a former one that nothing uses any more goes when the file is saved.
+    stroke: points (n, 2) on the table; radius: in the same scene units. Blender's undo does not restore pixels, so each stroke
+    makes a new image; an unused former one is dropped when the file is saved.
     """
     image = mask_over(table)
     if former is not None and former.size[0] and former.size[1]:

@@ -1,4 +1,4 @@
-"""What debris needs to know of the scene: its colour, what is in its way, and the painted mask."""
+"""Reads from the scene what the debris depends on: its colour, the obstacles, and the painted mask."""
 
 from __future__ import annotations
 
@@ -33,7 +33,7 @@ BODY_COLOUR = {"clay": CLAY, "wood": OAK, "stone": STONE}
 
 @record
 class Work:
-    """The piece's material: its kind ('clay', ...), the state of its clay, its albedo where it has one colour."""
+    """The piece's material: its kind ('clay', ...), the state of its clay, its albedo where it has a single colour."""
 
     kind: str
     state: str
@@ -51,7 +51,7 @@ class Work:
 
 
 def work_on(stage: Stage) -> Work:
-    """What the piece is made of, as its material says; bone-dry clay where it has none yet."""
+    """The piece's material; bone-dry clay where it has none yet."""
     material = stage.find("surface", "piece")
     if material is None:
         return Work("clay", "dry", None)
@@ -59,7 +59,7 @@ def work_on(stage: Stage) -> Work:
 
 
 def body_and_tone(stage: Stage, body: str | None, tone: Sequence[float] | None) -> tuple[str | None, Colour]:
-    """What debris is of and its albedo: as asked, else what falls off the piece's material; no body where nothing does."""
+    """The debris's body and albedo: as requested, else those of the piece's material; body None where it sheds nothing."""
     work = work_on(stage)
     body = body or debris_of(work.kind, work.state)
     if tone is not None:
@@ -70,7 +70,7 @@ def body_and_tone(stage: Stage, body: str | None, tone: Sequence[float] | None) 
 
 
 def distance_test(meshes: Sequence[TriangleMesh]) -> Any:
-    """A callable (places (n, 3), reach (n,)) -> (n,) bool: whether one of the meshes comes nearer than the reach."""
+    """A callable (points (n, 3), distance (n,)) -> (n,) bool: whether any of the meshes is nearer than the distance."""
     meshes = [mesh for mesh in meshes if len(mesh.faces)]
     surfaces = [(SurfaceQueries(m.vertices, m.faces), m.vertices.min(axis=0), m.vertices.max(axis=0)) for m in meshes]
 
@@ -87,7 +87,7 @@ def distance_test(meshes: Sequence[TriangleMesh]) -> Any:
 
 
 def obstacles(stage: Stage, foot: Foot) -> list[TriangleMesh]:
-    """What is in the way, for `distance_test`: the lower part of the subject, and that of every prop."""
+    """The obstacles for `distance_test`: the lower parts of the subject and of every prop."""
     props = [world_mesh(item) for item in stage.find_all("prop").values() if item.type == "MESH" and not item.hide_render]
     return [TriangleMesh(foot.vertices, foot.faces), *(_lower(mesh) for mesh in props)]
 
@@ -98,9 +98,9 @@ def _lower(mesh: TriangleMesh) -> TriangleMesh:
 
 
 def mask_density(stage: Stage, name: str | None, table: TriangleMesh) -> Any:
-    """The painted mask as a density: a picture laid over the table's extent from above, its luminance 0 to 1.
+    """The painted mask as a density function: the luminance, 0 to 1, of an image over the table's extent as seen from above.
 
-    Raises SubjectError when there is no such picture or it has no pixels.
+    Raises SubjectError when there is no such image or it has no pixels.
     """
     if not name:
         return None

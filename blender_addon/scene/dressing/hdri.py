@@ -1,4 +1,4 @@
-"""Where do pictures of surroundings come from? The user's file, or those that Blender itself brings along."""
+"""Loads environment pictures: the user's file, or one of those that come with Blender."""
 
 from __future__ import annotations
 
@@ -17,7 +17,7 @@ SUFFIXES = (".exr", ".hdr")
 
 
 def own_pictures() -> dict[str, Path]:
-    """The surroundings in Blender's own data files, by name."""
+    """The environment pictures in Blender's own data files, by name."""
     folder = bpy.utils.system_resource("DATAFILES", path="studiolights/world")
     if not folder:
         return {}
@@ -25,9 +25,9 @@ def own_pictures() -> dict[str, Path]:
 
 
 def load_surroundings(written: str, path: Path) -> bpy.types.Image:
-    """A new packed image of a picture of surroundings.
+    """Load and pack an environment picture.
 
-    written: as on the sheet, a name of Blender's own or a file; path: that file, relative paths resolved.
+    written: the sheet's value, a name of one of Blender's own or a file. path: that file, as an absolute path.
     """
     own = own_pictures()
     file = own.get(written.lower(), path)
@@ -54,7 +54,7 @@ def load_surroundings(written: str, path: Path) -> bpy.types.Image:
 
 
 def luminance_of(image: bpy.types.Image, *, rows: int = 256) -> Floats:
-    """(h, w) luminance of a picture in linear light, reduced to about `rows` rows by means, row 0 at the bottom."""
+    """(h, w) luminance of a scene-linear image, averaged down to about `rows` rows, row 0 at the bottom."""
     width, height = image.size
     values = np.zeros(width * height * 4, np.float32)
     image.pixels.foreach_get(values)

@@ -1,7 +1,7 @@
-"""Many small things as one object: a mesh of points, each wearing one of the shapes of a library, by geometry nodes.
+"""Many small objects as one: a mesh of points on which geometry nodes instance the shapes of a library.
 
-The points carry which shape (`shape`), how it is turned (`turn`, XYZ Euler angles), how large (`size`) and a number 0 to 1 that
-materials read from the instance (`tint`).
+Point attributes: the shape's number (`shape`), its rotation (`turn`, XYZ Euler angles), its scale (`size`), and a number from 0
+to 1 that materials read from the instance (`tint`).
 """
 
 from __future__ import annotations
@@ -24,7 +24,7 @@ SHAPE, TURN, SIZE, TINT = "shape", "turn", "size", "tint"
 def make_library(
     name: str, shapes: Sequence[TriangleMesh], materials: Sequence[bpy.types.Material], *, sharp: bool = False
 ) -> bpy.types.Object:
-    """One hidden object with all shapes (in the scene's unit), told apart by the integer attribute `shape` on faces."""
+    """One hidden object with all shapes (in metres), distinguished by the integer face attribute `shape`."""
     vertices, faces, slots, marks, first = [], [], [], [], 0
     for number, shape in enumerate(shapes):
         vertices.append(shape.vertices)
@@ -43,7 +43,7 @@ def make_library(
 def make_points(
     name: str, places: Floats, shapes: Ints, turns: Floats, sizes: Floats, tints: Floats, library: bpy.types.Object
 ) -> bpy.types.Object:
-    """An object of points that shows `library`'s shapes: places (n, 3), shapes (n,), turns (n, 3, 3), sizes and tints (n,)."""
+    """An object of points (n, 3) m that instances `library`'s shapes (n,), with turns (n, 3, 3), sizes (n,) and tints (n,)."""
     mesh = bpy.data.meshes.new(name)
     mesh.vertices.add(len(places))
     if len(places):
@@ -79,7 +79,7 @@ def euler_angles(turns: Floats) -> Floats:
 
 
 def instancing_group() -> bpy.types.NodeTree:
-    """The geometry-nodes group that puts the library's shapes onto the points."""
+    """The geometry-nodes group that instances the library's shapes on the points."""
     return make_group("Pieces on points", _build, tree_type="GeometryNodeTree")
 
 

@@ -1,4 +1,4 @@
-"""From a light set-up in mm and kelvin to Blender's lights, cards and world."""
+"""Makes Blender's lights, cards and world from a light set-up in mm and kelvin."""
 
 from __future__ import annotations
 
@@ -17,39 +17,39 @@ from ..nodes.builder import Tree, first_equal
 from ..prints.fingerprint import fingerprint
 
 SETUP = "bozzetto_light"
-"""Custom property: which set-up a light, card or world belongs to; on a camera, which one its shot wants."""
+"""Custom property: the set-up that a light, card or world belongs to; on a camera, the one that its shot uses."""
 
 
 FILL = "bozzetto_fill"
-"""Custom property on a white card: it opens shadows."""
+"""Custom property on a white card, which fills shadows."""
 
 BALANCE = "White balance"
 
 
 def set_balance(world: bpy.types.World, gains: Any) -> None:
-    """Multiply the surroundings' red, green and blue, as a camera's white balance multiplies the picture's."""
+    """Multiply the red, green and blue of the environment, as a camera's white balance multiplies those of a picture."""
     world.node_tree.nodes[BALANCE].inputs[1].default_value = tuple(float(gain) for gain in gains)
 
 
 MATT = "bozzetto_matt"
-"""Custom property on a matt material of ours: its digest."""
+"""Custom property on a matt material made here: its digest."""
 
 
 def facing(centre: Any, aim: Any) -> Any:
-    """The matrix (metres) of something at `centre` (mm) whose -Z looks at `aim`, its Y as upright as can be."""
+    """The matrix (metres) of an object at `centre` (mm) whose -Z points to `aim` (mm), with Y as near to vertical as can be."""
     way = Vector(np.asarray(aim, float) - np.asarray(centre, float))
     turn = way.to_track_quat("-Z", "Y")
     return Matrix.Translation(Vector(np.asarray(centre, float) / MM)) @ turn.to_matrix().to_4x4()
 
 
 def tint(kelvin: float, white_kelvin: float) -> tuple[float, float, float]:
-    """Linear colour of a light for a camera balanced to `white_kelvin`, luminance 1."""
+    """Linear RGB, luminance 1, of a black body of `kelvin` for a camera balanced to `white_kelvin`."""
     colour = blackbody(kelvin) / blackbody(white_kelvin)
     return tuple(float(value) for value in colour / (colour @ np.array([0.2126, 0.7152, 0.0722])))  # type: ignore[return-value]
 
 
 def make_lamp(lamp: Lamp, setup: str, white_kelvin: float) -> bpy.types.Object:
-    """An area light; its power in watts gives the radiance asked for (power = pi x area x radiance for a matt emitter)."""
+    """An area light; its power in watts gives the lamp's radiance (power = pi x area x radiance for a Lambertian emitter)."""
     data = bpy.data.lights.new(f"{setup} {lamp.name}", "AREA")
     data.shape = "DISK" if lamp.round else "RECTANGLE"
     data.size, data.size_y = lamp.width / MM, lamp.height / MM
@@ -65,7 +65,7 @@ def make_lamp(lamp: Lamp, setup: str, white_kelvin: float) -> bpy.types.Object:
 
 
 def make_card(card: Card, setup: str) -> bpy.types.Object:
-    """A matt card that is seen by the light and by reflections, not by the camera."""
+    """A matt card that reflects and blocks light and shows in reflections, but not to the camera."""
     item = flat_object(
         f"{setup} {card.name}", card.width, card.height, matt_material(f"Card {card.albedo:g}", (card.albedo,) * 3)
     )
@@ -78,7 +78,7 @@ def make_card(card: Card, setup: str) -> bpy.types.Object:
 
 
 def flat_object(name: str, width: float, height: float, material: bpy.types.Material) -> bpy.types.Object:
-    """A rectangle of `width` x `height` mm that looks along its own -Z."""
+    """A rectangle of `width` x `height` mm that faces along its own -Z."""
     mesh = bpy.data.meshes.new(name)
     x, y = width / 2000.0, height / 2000.0
     mesh.from_pydata([(-x, -y, 0.0), (-x, y, 0.0), (x, y, 0.0), (x, -y, 0.0)], [], [(0, 1, 2, 3)])
@@ -87,7 +87,7 @@ def flat_object(name: str, width: float, height: float, material: bpy.types.Mate
 
 
 def matt_material(name: str, albedo: Any) -> bpy.types.Material:
-    """A perfectly matt surface of a given albedo; one that we made before and nobody changed is used again."""
+    """A perfectly matt material of a given albedo; an equal one made earlier and not edited is reused."""
     material = bpy.data.materials.new(name)
     node_tree = compat.node_tree_of(material)
     node_tree.nodes.clear()
@@ -98,7 +98,7 @@ def matt_material(name: str, albedo: Any) -> bpy.types.Material:
 
 
 def make_room(room: Room, setup: str, white_kelvin: float) -> bpy.types.World:
-    """A world without a picture: sky from horizon to zenith by the cosine, ground below."""
+    """A world without a picture: the sky's radiance varies with the cosine from horizon to zenith; ground below."""
     world, tree = _world(f"Room {setup}")
     up = tree.node("SeparateXYZ", {"Vector": tree.node("TexCoord")["Generated"]})["Z"]
     sky, ground = tint(room.sky_kelvin, white_kelvin), tint(room.ground_kelvin, white_kelvin)
@@ -114,7 +114,7 @@ def make_room(room: Room, setup: str, white_kelvin: float) -> bpy.types.World:
 def make_surroundings(image: bpy.types.Image, *, turn: float, level: float) -> bpy.types.World:
     """A world lit by an equirectangular picture, turned about the vertical by `turn` degrees, counter-clockwise from above.
 
-    Pictures that were made smaller ring below zero round a sun or a lamp; that would take light away, and is cut off.
+    Negative values, which come from resampling round a sun or a lamp, are clipped.
     """
     world, tree = _world("Surroundings")
     dial = tree.node("Mapping", {
@@ -138,7 +138,7 @@ def _world(name: str) -> tuple[Any, Tree]:
 
 
 def make_light(setup_name: str, setup: SetUp) -> tuple[dict[str, Any], dict[str, Any], Any]:
-    """Lamps and cards by name, and the world, of a built-in set-up."""
+    """The lamps and cards of a built-in set-up, each by name, and its world."""
     lamps = {lamp.name: make_lamp(lamp, setup_name, setup.white_kelvin) for lamp in setup.lamps}
     cards = {card.name: make_card(card, setup_name) for card in setup.cards}
     return lamps, cards, make_room(setup.room, setup_name, setup.white_kelvin)

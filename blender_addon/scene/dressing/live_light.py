@@ -1,4 +1,4 @@
-"""The light turned about the vertical for a look, as the setting `lighting.turn` would turn it, and given back."""
+"""Turns the light about the vertical as a preview of the setting `lighting.turn`, and restores it."""
 
 from __future__ import annotations
 
@@ -13,12 +13,11 @@ from .lights import SETUP
 from .shot_light import FLUX, give_pose, pose_of
 
 TURN = "Turn"
-"""Label of the node that turns a picture of surroundings."""
+"""Label of the node that turns an environment picture."""
 
 
 class LiveLight:
-    """The lamps, cards and surroundings of the light that a scene stands in. Data are known by name, so that an undo in between
-    harms nothing."""
+    """The lamps, cards and environment of a scene's active light. Data are referenced by name, so that undo is harmless."""
 
     def __init__(self, scene: bpy.types.Scene):
         job, world = scene.get(roles.JOB, ""), scene.world
@@ -39,14 +38,14 @@ class LiveLight:
 
     @property
     def azimuth(self) -> float:
-        """Where the light mainly came from at the beginning, radians counter-clockwise from +X seen from above."""
+        """Azimuth of the main light at the beginning, radians counter-clockwise from +X seen from above."""
         flux = bpy.data.worlds[self._world].get(FLUX) if self._world else None
         if flux is None or math.hypot(flux[0], flux[1]) < 1e-9:
             return -0.5 * math.pi
         return math.atan2(flux[1], flux[0])
 
     def show(self, turn: float) -> None:
-        """Turn it on by an angle (radians, counter-clockwise from above) from where it stood at the beginning."""
+        """Turn the light by an angle (radians, counter-clockwise from above) from its position at the beginning."""
         about = Matrix.Translation(self.middle) @ Matrix.Rotation(turn, 4, "Z") @ Matrix.Translation(-self.middle)
         for name, pose in self._poses.items():
             if name in bpy.data.objects:
@@ -56,7 +55,7 @@ class LiveLight:
             node.inputs["Rotation"].default_value[2] = self._start - turn
 
     def restore(self) -> None:
-        """As it stood at the beginning, to the last bit."""
+        """Restore the exact state at the beginning."""
         for name, channels in self._channels.items():
             if name in bpy.data.objects:
                 give_pose(bpy.data.objects[name], channels)
@@ -71,7 +70,7 @@ class LiveLight:
 
 
 def _middle(scene: bpy.types.Scene, job: str) -> Vector:
-    """The middle of the piece, metres; built-in set-ups stand round it."""
+    """The centre of the piece's bounding box, metres, about which the built-in set-ups are arranged."""
     piece = next((item for item in roles.players(job, role="piece", scene=scene) if getattr(item, "type", "") == "MESH"), None)
     if piece is None:
         return Vector((0.0, 0.0, 0.0))

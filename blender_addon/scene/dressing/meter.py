@@ -1,4 +1,4 @@
-"""Measures the light at the subject's place by a small render of a grey card, or of the piece itself, in a scene of its own."""
+"""Measures the light on the subject by a small render of a grey card, or of the piece itself, in a temporary scene."""
 
 from __future__ import annotations
 
@@ -33,7 +33,7 @@ class Reading:
 
 
 def card_matrix(centre_mm: Any, normal: Any) -> Any:
-    """The matrix (metres) of a card at `centre_mm` that looks along `normal`."""
+    """The matrix (metres) of a card at `centre_mm` that faces along `normal`."""
     turn = Vector(normal).to_track_quat("-Z", "Y")
     return Matrix.Translation(Vector(centre_mm) / MM) @ turn.to_matrix().to_4x4()
 
@@ -47,9 +47,9 @@ def read_card(
     around: Iterable[bpy.types.Object] = (),
     seed: int = 1,
 ) -> Reading:
-    """Photograph an 18 % card alone among `around` (objects that throw light or shadow on it) under lights and world.
+    """Render an 18 % grey card under lights and world, among `around` (objects that reflect light or cast shadows onto it).
 
-    All that is made for it is taken away again; nothing of the job's scene is touched.
+    All temporary data is removed; the job's scene is not changed.
     """
     card = flat_object("Grey card meter", CARD_MM, CARD_MM, matt_material("Grey card meter", (GREY,) * 3))
     card.matrix_world = card_matrix(centre_mm, normal)
@@ -60,7 +60,7 @@ def read_card(
 
 
 TRIAL_PIXELS, TRIAL_SAMPLES, FEWEST = 144, 24, 60
-"""Longer side and samples of the trial picture of a piece, and the pixels of it that must be seen for the trial to count."""
+"""Longer side in px and samples of the piece's test render, and the fewest pixels of the piece that make it valid."""
 
 
 def read_piece(
@@ -73,10 +73,10 @@ def read_piece(
     around: Iterable[bpy.types.Object] = (),
     seed: int = 1,
 ) -> Floats | None:
-    """(n,) linear luminance of a piece's pixels as a camera sees it among `around` under lights and world.
+    """(n,) linear luminance of a piece's pixels, rendered through a camera among `around` under lights and world.
 
-    shape: width and height of the picture, any unit. None where hardly anything of the piece is in the picture. What stands
-    before it is not looked for: it would have to hide most of the piece to matter.
+    shape: width and height of the picture, in any unit. None where hardly any of the piece is in the picture. Objects in front
+    of the piece are ignored: they would have to hide most of it to matter.
     """
     longer = max(shape)
     size = tuple(max(8, round(TRIAL_PIXELS * side / longer)) for side in shape)
@@ -96,7 +96,7 @@ def _tried(
     *,
     samples: int,
 ) -> Floats:
-    """(h, w, 4) linear picture of objects in a scene of their own, transparent where only the world is."""
+    """(h, w, 4) linear render of objects in a temporary scene, transparent where only the world is visible."""
     scene = bpy.data.scenes.new("Bozzetto trial")
     try:
         for shown in (camera, *items):
@@ -117,13 +117,13 @@ def photographed(
     world: bpy.types.World,
     seed: int,
 ) -> Floats:
-    """(h, w, 3) linear pixels of a flat object (looking along its -Z) seen from half a millimetre before it; it is removed."""
+    """(h, w, 3) linear pixels of a flat object (facing along its -Z), rendered from 0.5 mm in front; the object is removed."""
     scene = bpy.data.scenes.new("Bozzetto meter")
     camera = bpy.data.objects.new("Bozzetto meter", bpy.data.cameras.new("Bozzetto meter"))
     try:
         camera.data.type, camera.data.ortho_scale = "ORTHO", width_mm / MM
         camera.data.clip_start, camera.data.clip_end = 1e-5, 0.01
-        # nothing of the set can stand between
+        # so near that nothing of the set can be between
         camera.matrix_world = item.matrix_world @ Matrix.Translation((0.0, 0.0, -0.0005)) @ Matrix.Rotation(np.pi, 4, "Y")
         for added in (item, camera, *others):
             if added.name not in scene.collection.objects:

@@ -1,4 +1,4 @@
-"""The user's photographs on the set: a material that lays one out at its size, in mm on a table or by the UVs of a backdrop."""
+"""Materials of the user's photographs on the set: at true size in mm on a table, or by the UVs of a backdrop."""
 
 from __future__ import annotations
 
@@ -15,21 +15,21 @@ if TYPE_CHECKING:
 
 
 def photograph(path: Path, what: str) -> bpy.types.Image:
-    """The picture of a file as an image that the .blend holds. Raises InputError, naming `what` it was to be, for a bad one."""
+    """Load a picture and pack it. Raises InputError, naming `what` it is for, where it can't be read."""
     image = opened(path, f'{what} "{path.name}"', "is no picture", "as PNG or JPEG")
     image.pack()
     return image
 
 
 def height_over_width(image: bpy.types.Image) -> float:
-    """Height over width of a picture, by which its height in mm follows from its width."""
+    """Height over width of an image."""
     return image.size[1] / max(image.size[0], 1)
 
 
 def photo_material(
     name: str, image: bpy.types.Image, *, width_mm: float | None = None, rough: float = 0.6
 ) -> bpy.types.Material:
-    """A matt surface that shows a picture: repeated in mirror images every `width_mm` over the table, or once by the UVs."""
+    """A matt material with a picture, repeated every `width_mm` with alternate mirroring, or once by the UVs."""
 
     def build(tree: Tree) -> None:
         if width_mm is None:

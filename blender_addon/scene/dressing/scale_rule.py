@@ -1,4 +1,4 @@
-"""A rule before the subject, for the pictures that show its size; no other picture shows it."""
+"""Lays a rule in front of the subject for the pictures that show its size; it is hidden in all others."""
 
 from __future__ import annotations
 
@@ -20,18 +20,18 @@ if TYPE_CHECKING:
     from ..stage import Stage
 
 GAP, HALF_WIDTH = 9.0, 9.5
-"""Between the subject's foot and the rule, and half of the rule's width, mm."""
+"""Gap between the subject's foot and the rule, and half of the rule's width, mm."""
 
 
 def laid_rules(
     stage: Stage, foot: Foot, heights: Callable[[Floats], Floats], tone: Sequence[float]
 ) -> dict[str, bpy.types.Object]:
-    """A rule for each shot of the kind 'scale', by key: along the picture's width, its figures the right way up."""
+    """A rule for each shot of the kind 'scale', by key, along the picture's width and with its figures upright."""
     shots = stage.find_all("shot")
     found: dict[str, bpy.types.Object] = {}
     for name in scale_shots(stage):
         facing = np.array(shots[name].matrix_basis.col[2])[:2]
-        if float(np.hypot(*facing)) < 0.2:  # from above there is no before
+        if float(np.hypot(*facing)) < 0.2:  # seen from above, the front is the picture's lower edge
             facing = -np.array(shots[name].matrix_basis.col[1])[:2]
         towards = facing / max(float(np.hypot(*facing)), 1e-9)
         right = np.array([-towards[1], towards[0]])
@@ -53,6 +53,6 @@ def scale_shots(stage: Stage) -> list[str]:
 
 
 def hide_in(items: Iterable[bpy.types.Object], shots: Sequence[str]) -> None:
-    """Leave props out of these shots, too."""
+    """Hide props in these shots in addition."""
     for item in items:
         item[HIDDEN_IN] = ",".join(dict.fromkeys([*filter(None, str(item.get(HIDDEN_IN, "")).split(",")), *shots]))

@@ -1,4 +1,4 @@
-"""Which material does a part of the set wear? Materials for tabletop, backdrop, props and debris, made new for a step."""
+"""Makes the materials of the set: tabletop, backdrop, props and debris."""
 
 from __future__ import annotations
 
@@ -20,7 +20,7 @@ Colour = Sequence[float]
 
 
 def material_of(name: str, group: bpy.types.NodeTree, inputs: dict[str, Any] | None = None) -> bpy.types.Material:
-    """A new material that wears a group with a Shader output."""
+    """A new material that consists of a node group with a Shader output."""
     material = bpy.data.materials.new(name)
     tree = compat.node_tree_of(material)
     tree.nodes.clear()
@@ -32,7 +32,7 @@ def material_of(name: str, group: bpy.types.NodeTree, inputs: dict[str, Any] | N
 
 
 def plain_material(name: str, colour: Colour, *, rough: float, mottle: float, size: float) -> bpy.types.Material:
-    """A simple surface that is not perfectly even: `mottle` in tone with features of `size` mm."""
+    """A simple, slightly mottled surface: tone varies by `mottle` with features of `size` mm."""
 
     def build(tree: Tree) -> None:
         body = tree.input("Colour", "colour", tuple(colour), help="Albedo, linear")
@@ -50,29 +50,31 @@ def plain_material(name: str, colour: Colour, *, rough: float, mottle: float, si
 
 
 def planks_material(name: str, inputs: dict[str, Any] | None = None) -> bpy.types.Material:
-    """The boards of a bench."""
+    """The material of a bench's boards."""
     return material_of(name, board_group(), inputs)
 
 
 EARLY, LATE = (0.36, 0.235, 0.135), (0.20, 0.112, 0.056)
-"""Albedo of the soft and of the hard part of a ring in the bench's boards."""
+"""Albedo of early- and latewood in the bench's boards."""
 
 
 def table_material(kind: str, wear: float, dust: Colour, reach: float, *, depth: float = 1.0) -> bpy.types.Material:
-    """The material of a tabletop by the kind it names; `dust`: albedo of the work's powder, `reach`: how far it lies, mm;
-    `depth`: factor on the albedo of boards."""
+    """The material of a tabletop of a kind.
+
+    dust: albedo of the powder from the piece's material. reach: extent of the powder, mm. depth: factor on the boards' albedo.
+    """
     powder = {"Dust": 0.2 + 0.35 * wear, "Dust Colour": tuple(dust), "Dust Reach": reach}
     if kind == "planks":
         woods = {"Earlywood": tuple(depth * part for part in EARLY), "Latewood": tuple(depth * part for part in LATE)}
-        powder["Dust Colour"] = tuple(min(1.0, depth + 0.2) * part for part in dust)  # rubbed into the wood, not lying on it
+        powder["Dust Colour"] = tuple(min(1.0, depth + 0.2) * part for part in dust)  # the powder is rubbed into the wood
         return planks_material("Boards", {**woods, "Greyed": 0.12 + 0.3 * wear, "Oiled": 0.3, **powder})
     return material_of(kind.capitalize(), tabletop_group(kind), None if kind == "paper" else powder)
 
 
 def room_materials() -> list[Any]:
-    """The slots of `core/dressing/tabletops/backdrop.py`: wall, wood, dark, pale, glazed, clay.
+    """The materials of the slots of `core/dressing/tabletops/backdrop.py`: wall, wood, dark, pale, glazed, clay.
 
-    Tones near each other and little colour: a backdrop is to be a place, not a second picture.
+    Their tones are similar and have little colour, so that the backdrop does not distract from the subject.
     """
     return [
         plain_material("Room wall", (0.33, 0.31, 0.28), rough=0.9, mottle=0.16, size=260.0),
@@ -85,7 +87,7 @@ def room_materials() -> list[Any]:
 
 
 def debris_material(body: str, tone: Colour) -> bpy.types.Material:
-    """What the pieces are of, each a little lighter or darker than the next."""
+    """The material of debris, which varies in tone from piece to piece."""
     rough = {"clay": 0.9, "wood": 0.7, "stone": 0.8}[body]
 
     def build(tree: Tree) -> None:
@@ -95,7 +97,7 @@ def debris_material(body: str, tone: Colour) -> bpy.types.Material:
         mm = tree.vector("SCALE", tree.node("TexCoord")["Object"], scale=1000.0)
         shifted = tree.vector("ADD", mm, tree.node("CombineXYZ", {"X": tree.math("MULTIPLY", tint, 91.0)})["Vector"])
         if body == "wood":
-            shifted = tree.vector("MULTIPLY", shifted, (0.12, 2.2, 0.12))  # fibres run along a ribbon, which is wound round Y
+            shifted = tree.vector("MULTIPLY", shifted, (0.12, 2.2, 0.12))  # fibres run along a shaving, which is wound round Y
         uneven = tree.node("TexNoise", {"Vector": shifted, "Scale": 1.3, "Detail": 5.0, "Roughness": 0.65})["Factor"]
         shade = tree.math(
             "ADD", tree.math("MULTIPLY", tree.math("SUBTRACT", tint, 0.45), tree.math("MULTIPLY", spread, 2.0)), 1.0
@@ -110,7 +112,7 @@ def debris_material(body: str, tone: Colour) -> bpy.types.Material:
         if body != "wood":
             tree.output("Shader", "shader", solid)
             return
-        glow = tree.node("BsdfTranslucent", {"Color": made})["BSDF"]  # a tenth of a millimetre of wood lets light through
+        glow = tree.node("BsdfTranslucent", {"Color": made})["BSDF"]  # shavings of 0.1 mm are translucent
         mixed = tree.node("MixShader", {"Factor": 0.15})
         tree.put(mixed.node.inputs[1], solid)
         tree.put(mixed.node.inputs[2], glow)
@@ -120,7 +122,7 @@ def debris_material(body: str, tone: Colour) -> bpy.types.Material:
 
 
 def clay_material(name: str, tone: Colour) -> bpy.types.Material:
-    """A lump of the work's clay, without a piece's relief."""
+    """A material of the piece's clay, without the piece's relief, for a lump of clay."""
     material = bpy.data.materials.new(name)
     tree = compat.node_tree_of(material)
     tree.nodes.clear()
@@ -133,8 +135,10 @@ def clay_material(name: str, tone: Colour) -> bpy.types.Material:
 
 
 def prop_material(name: str, tone: Colour, *, chroma: float = ANY_CHROMA, light: float = 1.0) -> bpy.types.Material:
-    """A prop's material by the name it gives; 'clay' is the work's. What has more chroma C* than that is drawn to the work's
-    dust, what has a higher luminance than `light` is soiled."""
+    """A prop's material by its name; 'clay' is the piece's clay.
+
+    chroma: a colour with more chroma C* is greyed towards the tone `tone`. light: one with a higher luminance is darkened.
+    """
     if name == "clay":
         return clay_material("Clay lump", tone)
     tint = np.array(tone) / max(float(luminance(np.array(tone))), 1e-6)

@@ -1,4 +1,4 @@
-"""The set as Blender data: tables, backdrops and props, and which of them a shot shows."""
+"""The parts of the set as Blender data, which of them a shot shows, and how the tabletop supports the subject."""
 
 from __future__ import annotations
 
@@ -26,42 +26,42 @@ if TYPE_CHECKING:
     from ..stage import Stage
 
 SHOT_SET, SHOT_HIDE = "bozzetto_set", "bozzetto_hide"
-"""On a shot's camera: the name of its table where it differs, and the names of parts to hide, with commas between."""
+"""On a shot's camera: the name of its table if not the job's, and the names of parts to hide, separated by commas."""
 
 PART_OF, HIDDEN_IN = "bozzetto_part_of", "bozzetto_hidden_in"
-"""On a part of the set: the table that it lies on, and the names of the shots in whose way it stands, with commas between."""
+"""On a part of the set: the table that it lies on, and the names of the shots that it would obstruct, separated by commas."""
 
 DRESSING = ("table", "backdrop", "prop", "debris")
 
 ARRANGEMENT = "bozzetto_arrangement"
-"""On a table: the number from which boards and props, and later the debris, are drawn."""
+"""On a table: the seed of the boards, the props and the debris."""
 
 TRADE = "bozzetto_trade"
 """On a table: the key of the trade whose bench it is."""
 
 SPARE = "bozzetto_spare"
-"""On a part of a table that only some shots show."""
+"""On a part of a table that only some shots use."""
 
 BAND_MM = 25.0
-"""Height in mm up to which the subject counts when things are kept clear of its foot."""
+"""Height in mm up to which the subject counts as an obstacle."""
 
 
 def to_metres(mesh: TriangleMesh) -> TriangleMesh:
-    """A mesh of mm as one of metres, the scene's unit."""
+    """A mesh converted from mm to metres."""
     return replace(mesh, vertices=np.asarray(mesh.vertices, np.float32) * np.float32(METRES))
 
 
 def make_part(
     name: str, mesh: TriangleMesh, materials: Sequence[bpy.types.Material], *, smooth: bool = True, table: str = ""
 ) -> bpy.types.Object:
-    """An object of a mesh in mm."""
+    """A new object from a mesh in mm."""
     item = make_object(name, to_metres(mesh), materials=materials, smooth=smooth)
     item[PART_OF] = table
     return item
 
 
 def offer_part(stage: Stage, role: str, item: bpy.types.Object, *, key: str, name: str) -> None:
-    """Offer an object of the set; where the user has changed a material of the one before, the new one wears that."""
+    """Offer an object of the set; materials of the previous object that the user has edited are used on the new one."""
     old = stage.find(role, key)
     edited = {}
     if old is not None and not stage.afresh:
@@ -83,17 +83,17 @@ def offer_part(stage: Stage, role: str, item: bpy.types.Object, *, key: str, nam
 
 
 def only_seen(item: bpy.types.Object) -> None:
-    """Make an object that the camera sees but that neither shades nor lights the set, as far things hardly do."""
+    """Make an object visible to the camera without shading or lighting the set, as for distant objects."""
     item.visible_shadow = item.visible_diffuse = item.visible_glossy = False
     item.visible_transmission = True
     item.visible_volume_scatter = False
 
 
 def apply_shot_set(scene: bpy.types.Scene, shot: bpy.types.Object) -> dict[str, bool]:
-    """Show the set as a shot asks: its table, without what it hides. Returns `hide_render` of before, by object name.
+    """Show the set for a shot: its table, without the parts that it hides. Returns the former `hide_render` by object name.
 
     A part's name is its key ('jar') or the object's own name; 'props', 'debris', 'table' and 'backdrop' stand for all of a
-    kind. Give the result to `restore_set` afterwards.
+    kind. Pass the result to `restore_set` afterwards.
     """
     wanted = str(shot.get(SHOT_SET, "")).strip().lower()
     hidden = {word.strip().lower() for word in str(shot.get(SHOT_HIDE, "")).split(",") if word.strip()}
@@ -118,7 +118,7 @@ def apply_shot_set(scene: bpy.types.Scene, shot: bpy.types.Object) -> dict[str, 
 
 
 def _swapped(item: bpy.types.Object) -> bool:
-    """Whether a part is hidden only because another table is the job's own."""
+    """Whether a part is hidden because the job uses another table."""
     return bool(item.get(SPARE, False))
 
 
@@ -135,7 +135,10 @@ def restore_set(scene: bpy.types.Scene, before: dict[str, bool]) -> None:
 
 @record
 class Foot:
-    """The lower part of the subject in mm: points (n, 3) near the support plane, its triangles up to `BAND_MM`, its middle."""
+    """The lower part of the subject in mm.
+
+    points: (n, 3) near the support plane. vertices, faces: the triangles up to `BAND_MM`. middle: (2,) centre in x and y.
+    """
 
     points: Floats
     vertices: Floats
@@ -144,7 +147,7 @@ class Foot:
 
     @property
     def reach(self) -> float:
-        """Radius of the disc round the middle that holds the foot, mm."""
+        """Radius of the circle round the middle that contains the foot, mm."""
         return float(np.linalg.norm(self.points[:, :2] - self.middle, axis=1).max())
 
 
@@ -170,7 +173,7 @@ def subject_foot(stage: Stage) -> Foot:
 
 
 def _underside(vertices: Floats, faces: Ints, *, most: float = 2.5, density: float = 9.0) -> Floats:
-    """Points on what looks down within `most` mm of the lowest: the vertices, and points spread over the faces."""
+    """Points of the underside within `most` mm of the lowest: vertices, and points distributed over downward faces."""
     floor = vertices[:, 2].min()
     corners = vertices[faces]
     crosses = face_crosses(vertices, faces)
@@ -188,7 +191,7 @@ def _underside(vertices: Floats, faces: Ints, *, most: float = 2.5, density: flo
 
 
 def heights_of(surface: SurfaceQueries, *, top: float = 400.0) -> Callable[[Floats], Floats]:
-    """A callable that gives a surface's height at places (n, 2), nan where there is none, seen from `top` mm."""
+    """A callable from points (n, 2) to the surface's height there, by rays from `top` mm; nan where there is no surface."""
 
     def heights(xy: Floats) -> Floats:
         xy = np.asarray(xy, float)
@@ -200,9 +203,9 @@ def heights_of(surface: SurfaceQueries, *, top: float = 400.0) -> Callable[[Floa
 
 
 def settle_under(mesh: TriangleMesh, foot: Foot) -> tuple[TriangleMesh, Support, float]:
-    """The tabletop moved under the subject so that it carries it on three points, and the largest gap at those, mm.
+    """The tabletop moved so that it supports the subject at three points; also the support plane and the largest gap, mm.
 
-    The subject stays at z = 0; the whole top is lowered and, by a fraction of a degree, tilted.
+    The subject stays at z = 0; the whole top is lowered and tilted by a fraction of a degree.
     """
     heights = heights_of(SurfaceQueries(mesh.vertices, mesh.faces))
     lower = _ground_peaks(mesh, foot)
@@ -218,13 +221,13 @@ def settle_under(mesh: TriangleMesh, foot: Foot) -> tuple[TriangleMesh, Support,
 
 
 def settled_top(top: Tabletop, foot: Foot) -> tuple[TriangleMesh, list[str], Support, float]:
-    """A tabletop under the subject with what it lies on, as one mesh; the materials of its slots, the support, the gap, mm."""
+    """A tabletop under the subject, with the surface below it, as one mesh; its slots' materials, support and gap, mm."""
     mesh, support, gap = settle_under(top.mesh, foot)
     mesh = replace(mesh, material=np.zeros(len(mesh.faces), np.int32))
     if top.below is None:
         return mesh, [top.material], support, gap
     below = top.below.mesh
-    # the lower surface touches the underside of the upper one at its highest point under it
+    # the lower surface touches the upper one's underside at its highest point below it
     low, high = mesh.vertices[:, :2].min(axis=0), mesh.vertices[:, :2].max(axis=0)
     base = np.asarray(below.vertices, float)
     inside = ((base[:, :2] > low) & (base[:, :2] < high)).all(axis=1)
@@ -242,14 +245,14 @@ def settled_top(top: Tabletop, foot: Foot) -> tuple[TriangleMesh, list[str], Sup
 
 
 def follow(mesh: TriangleMesh, support: Support) -> TriangleMesh:
-    """A mesh moved as the tabletop that it goes with was."""
+    """A mesh moved in the same way as its tabletop."""
     vertices = np.asarray(mesh.vertices, float).copy()
     vertices[:, 2] -= support.at(vertices[:, :2])
     return replace(mesh, vertices=vertices)
 
 
 def spare(item: bpy.types.Object, yes: bool) -> bpy.types.Object:
-    """The part, hidden until a shot asks for its table if it is a spare one."""
+    """The part; if `yes`, hidden until a shot uses its table."""
     if yes:
         item.hide_render = item.hide_viewport = True
         item[SPARE] = True
@@ -257,7 +260,7 @@ def spare(item: bpy.types.Object, yes: bool) -> bpy.types.Object:
 
 
 def _ground_peaks(mesh: TriangleMesh, foot: Foot) -> Floats:
-    """(n, 3) the top's own vertices under the subject, with how far each pokes above the underside there."""
+    """(n, 3) x and y of the top's vertices under the subject, and how far each is above the subject's underside."""
     low, high = foot.points[:, :2].min(axis=0), foot.points[:, :2].max(axis=0)
     vertices = np.asarray(mesh.vertices, float)
     inside = ((vertices[:, :2] > low) & (vertices[:, :2] < high)).all(axis=1)
@@ -271,7 +274,7 @@ def _ground_peaks(mesh: TriangleMesh, foot: Foot) -> Floats:
 
 
 def world_mesh(item: bpy.types.Object) -> TriangleMesh:
-    """An object's triangles in mm, where it stands."""
+    """An object's triangles at its place in the scene, mm."""
     return read_mesh(item, scale=MM)
 
 

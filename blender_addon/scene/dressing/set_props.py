@@ -1,4 +1,4 @@
-"""Props as Blender data: made or taken from the user's collection, laid down so that they touch, out of every shot's way."""
+"""Props as Blender data: generated or from the user's collection, resting on the table, out of every shot's way."""
 
 from __future__ import annotations
 
@@ -24,23 +24,23 @@ from .set_materials import prop_material
 from .set_parts import HIDDEN_IN, make_part
 
 FLAT_ANGLE = np.radians(38.0)
-"""Edges sharper than this stay sharp in the shading."""
+"""Edges with a larger angle between their faces (radians) are shaded sharp."""
 
 TALL_MM = 14.0
 
 PLACE = "role"
-"""On an object of the user's collection of props: where it is to be, 'back' or 'beside'."""
+"""On an object of the user's collection of props: where it goes, 'back' or 'beside'."""
 
 INDIVIDUALS = 6
-"""How many individuals of a prop are looked at for one that is quiet enough."""
+"""How many variants of a prop are generated to find one with little colour."""
 
 
 @record
 class Candidate:
-    """A prop before it is placed: its name, its mesh in mm round the origin, its materials' names or the user's object.
+    """A prop before it is placed: its name, its mesh in mm about the origin, its materials' names or the user's object.
 
-    chroma: the most chroma C* that its colours may show; louder ones are greyed. light: likewise for their luminance. place:
-    'back' or 'beside', '' as its height says.
+    chroma: largest chroma C* of its colours; others are greyed. light: likewise for their luminance. place: 'back' or 'beside',
+    '' to decide by its height.
     """
 
     name: str
@@ -53,9 +53,11 @@ class Candidate:
 
 
 def made_candidates(names: Sequence[str], *, seed: int, chroma: float = ANY_CHROMA, light: float = 1.0) -> list[Candidate]:
-    """Props by name. Of a few individuals the first is taken none of whose colours has more chroma (C*, CIE L*a*b*) than
-    `chroma`, else the quietest; what is still louder is greyed, so that no prop is more colourful than the piece; what is
-    lighter than `light` (luminance) is soiled, so that none outshines it."""
+    """Props by name, no more colourful and no lighter than the piece.
+
+    Of a few variants the first is taken whose colours all have at most the chroma `chroma` (C*, CIE L*a*b*), else the one with
+    the least. Colours that still have more are greyed, and those with a higher luminance than `light` darkened.
+    """
     found = []
     for place, name in enumerate(names):
         tries = [make_prop(name, seed=seed * 100 + place + 7919 * number) for number in range(INDIVIDUALS)]
@@ -66,9 +68,9 @@ def made_candidates(names: Sequence[str], *, seed: int, chroma: float = ANY_CHRO
 
 
 def collected_candidates(collection: str) -> list[Candidate]:
-    """Props from a collection of the user's: each mesh object, at the size and the way up it has.
+    """Props from a collection of the user's: each mesh object at its own size and orientation.
 
-    Raises SubjectError when there is no such collection or it holds no mesh.
+    Raises SubjectError when there is no such collection or it contains no mesh.
     """
     home = bpy.data.collections.get(collection)
     items: list[Any] = (
@@ -93,7 +95,7 @@ def collected_candidates(collection: str) -> list[Candidate]:
 
 @record
 class Place:
-    """Where a prop lies: the prop, where it was composed, the (4, 4) matrix in mm that lays it there, the gap left in mm."""
+    """A placed prop: the prop, its spot in the composition, its (4, 4) matrix in mm, the remaining gap to the table in mm."""
 
     prop: Candidate
     spot: Spot
@@ -102,7 +104,7 @@ class Place:
 
 
 def found_places(candidates: Sequence[Candidate], views: Any, bench: Bench, *, seed: int) -> list[Place]:
-    """The candidates that found a place, each with it; only arrays are touched."""
+    """The candidates for which there is a place, with their places. Uses no Blender data."""
     things = [
         Thing(candidate.name, spread_points(candidate.mesh.vertices, candidate.mesh.faces), _stands_back(candidate))
         for candidate in candidates
@@ -122,7 +124,7 @@ def _stands_back(candidate: Candidate) -> bool:
 
 
 def made_props(places: Sequence[Place], tone: Sequence[float]) -> dict[str, Any]:
-    """An object for each place, by key."""
+    """A new object for each place, by key."""
     found: dict[str, Any] = {}
     for place in places:
         name = place.prop.name
@@ -132,9 +134,10 @@ def made_props(places: Sequence[Place], tone: Sequence[float]) -> dict[str, Any]
 
 
 def settled(mesh: TriangleMesh, spot: Spot, heights: Callable[[Floats], Floats]) -> tuple[Any, float]:
-    """The (4, 4) matrix, mm, that lays a prop at a spot so that it touches the ground, and the gap left, mm.
+    """The (4, 4) matrix, mm, of a prop that rests on the ground at a spot, and the remaining gap, mm.
 
-    The prop tips until it rests on three points round its middle, then comes down until it just touches.
+    The prop is tilted until it rests on three points about its middle, then lowered until it just touches. None where there is
+    no ground.
     """
     vertices = np.asarray(mesh.vertices, float)
     below, middle = _underside(mesh), _middle(mesh)
@@ -163,14 +166,14 @@ def settled(mesh: TriangleMesh, spot: Spot, heights: Callable[[Floats], Floats])
 
 
 def _middle(mesh: TriangleMesh) -> Floats:
-    """(3,) middle of the surface by area: near the centre of mass however finely its parts are modelled, open or closed."""
+    """(3,) area-weighted centre of the surface, which is near the centre of mass whatever the tessellation."""
     vertices = np.asarray(mesh.vertices, float)
     area = face_areas(vertices, mesh.faces)
     return area @ vertices[mesh.faces].mean(axis=1) / max(float(area.sum()), 1e-12)
 
 
 def _underside(mesh: TriangleMesh) -> Floats:
-    """(n, 3) points that can touch: low vertices, no other below them within 1.5 mm, and points over what faces down."""
+    """(n, 3) points that can touch the ground: the lowest vertex of each 1.5 mm cell, and points on downward faces."""
     vertices = np.asarray(mesh.vertices, float)
     limit = vertices[:, 2].min() + min(0.35 * np.ptp(vertices[:, 2]) + 1.0, 6.0)
     low = np.flatnonzero(vertices[:, 2] < limit)
@@ -188,7 +191,7 @@ def _underside(mesh: TriangleMesh) -> Floats:
 
 
 def _tipping(slope: Floats) -> Floats:
-    """(3, 3) the least rotation that brings the vertical onto the normal of a plane of this slope."""
+    """(3, 3) the smallest rotation that turns the vertical into the normal of a plane of this slope."""
     normal = unit(np.array([-slope[0], -slope[1], 1.0]))
     axis = np.cross([0.0, 0.0, 1.0], normal)
     sine, cosine = float(np.linalg.norm(axis)), float(normal[2])

@@ -1,4 +1,4 @@
-"""Which light does a shot stand in? Set-ups lie ready in the scene; one is on, turned to where the shot's camera is."""
+"""Applies a shot's light: the scene contains all set-ups used, of which one is on, turned with the shot's camera."""
 
 from __future__ import annotations
 
@@ -20,24 +20,23 @@ from .lights import SETUP
 EXPOSURE = "bozzetto_exposure"
 """On a world: the exposure in stops of its set-up."""
 CARD = "bozzetto_exposure_card"
-"""On a world: the exposure in stops that puts a grey card at the subject's place on mid-grey."""
+"""On a world: the exposure in stops that renders a grey card at the subject's place as mid-grey."""
 CLOSER = "bozzetto_exposure_closer"
-"""On a world: by how many stops close looks are exposed otherwise, by the shot's key."""
+"""On a world: exposure correction of close looks in stops, by the shot's key."""
 FLUX = "bozzetto_flux"
-"""On a world: the net flux of its set-up at the subject, any unit; it points to where the light mainly comes from."""
+"""On a world: the net flux vector of its set-up at the subject, in any unit; it points towards the main light."""
 SHADE = "bozzetto_shade"
-"""On a world: how much of a side its set-up leaves in shade, 0 to 1, for which the exposure makes up."""
+"""On a world: the share of the visible side that its set-up leaves in shade, 0 to 1, which the exposure compensates."""
 WARMTH = "bozzetto_warmth"
-"""On a shot: by how many mired its picture is warmer than the job's others."""
+"""On a shot: how much warmer its picture is than the job's others, in mired."""
 FOLLOWS = "bozzetto_follows"
-"""On a world: the azimuth in radians of the camera that its set-up was written for, when it is to be turned with the shot; on a
-card (the chart and the balls): likewise."""
+"""On a world, chart or ball that turns with the shot: the azimuth in radians of the camera for which it was placed."""
 
 
 def apply_shot_light(scene: bpy.types.Scene, shot: bpy.types.Object) -> Callable[[], None]:
-    """Put the scene into the light that a shot (a camera object) asks for; returns what puts all back as it was.
+    """Apply the light, exposure and view of a shot (a camera object) to the scene; returns a function that restores all of it.
 
-    A shot without the property `bozzetto_light` stands in the job's own set-up.
+    A shot without the property `bozzetto_light` uses the job's own set-up.
     """
     scene_name, restore_view = scene.name, _apply_view(scene, shot)
     job = scene.get(roles.JOB, "")
@@ -80,7 +79,7 @@ def apply_shot_light(scene: bpy.types.Scene, shot: bpy.types.Object) -> Callable
 
 
 def _apply_view(scene: bpy.types.Scene, shot: bpy.types.Object) -> Callable[[], None]:
-    """Soften and balance what is seen as a shot asks for it; returns what puts that back."""
+    """Apply a shot's diffraction blur and white balance; returns a function that restores both."""
     soft = None
     if shot.get(EFFECTIVE) and shot.get(FRAME):
         soft = set_softness(scene, diffraction_share(shot[EFFECTIVE], shot[FRAME]))
@@ -100,7 +99,7 @@ def _apply_view(scene: bpy.types.Scene, shot: bpy.types.Object) -> Callable[[], 
 
 
 def pose_of(item: bpy.types.Object) -> tuple[Any, ...]:
-    """The channels that a matrix is written to: given back as they were, not by way of a matrix, which would drift."""
+    """The transform channels of an object, by which it is restored exactly; through a matrix the values would drift."""
     return item.location.copy(), item.rotation_euler.copy(), item.rotation_quaternion.copy(), item.scale.copy()
 
 
@@ -110,9 +109,9 @@ def give_pose(item: bpy.types.Object, pose: tuple[Any, ...]) -> None:
 
 
 def turn_towards(world: bpy.types.World, shot: bpy.types.Object) -> Any:
-    """The turn about the vertical through the origin that brings the set-up round to the shot's camera.
+    """The rotation about the vertical through the origin that turns a set-up with the shot's camera.
 
-    For a close look it is turned on until the main light grazes what the camera faces, so that fine relief shows.
+    For a close look it is turned further until the main light grazes the surface, so that fine relief shows.
     """
     written_for = world.get(FOLLOWS)
     if written_for is None:
@@ -126,7 +125,7 @@ def turn_towards(world: bpy.types.World, shot: bpy.types.Object) -> Any:
 
 
 def _round_to(azimuth: float, shot: bpy.types.Object) -> Any:
-    """The turn about the vertical from a camera at an azimuth (radians) to a shot's; from above there is no side to turn to."""
+    """The rotation about the vertical from an azimuth (radians) to that of a shot's camera; none for a view from above."""
     place = Vector(shot.matrix_world.translation)
     if place.xy.length < 0.05 * abs(place.z):
         return Matrix.Identity(4)
@@ -134,18 +133,18 @@ def _round_to(azimuth: float, shot: bpy.types.Object) -> Any:
 
 
 def is_close(shot: bpy.types.Object) -> bool:
-    """Whether a shot is a close look, lit for its relief: the main light grazes it."""
+    """Whether a shot is a close look, which is lit by grazing light."""
     return bool(shot.get(KIND) == "detail")
 
 
 CLOSE_OFFSET = 0.2
-"""The share of the usual offset in a close look: it is exposed for the surface that it shows, not for a lit side."""
+"""The share of the usual exposure offset used in a close look, which is metered on the surface that it shows."""
 
 
 def close_card(shot: bpy.types.Object) -> tuple[Any, Any] | None:
-    """Where the grey card is held for a close look, (3,) mm and its normal: at the spot in focus, facing the camera.
+    """Position (3,) in mm and normal of the grey card for a close look: at the point in focus, facing the camera.
 
-    None for other shots, for which the one card at the subject's middle holds.
+    None for other shots, which share the card at the subject's middle.
     """
     if not is_close(shot) or not shot.get(FOCUS):
         return None
@@ -155,15 +154,14 @@ def close_card(shot: bpy.types.Object) -> tuple[Any, Any] | None:
 
 
 RAKING, MOST_TURNED = math.radians(70.0), math.radians(42.0)
-"""How far from the camera's direction the main light of a close look should come, and the most it is turned on for that.
-
-At 78 degrees and without the white card an eye socket of our owl was black, and what is cut into it lost."""
+"""Angle (radians) between the camera's direction and the main light of a close look, and the largest turn made to reach it.
+Set by eye: at 78 degrees without the white card an eye socket of the demo's owl was black and lost its detail."""
 
 
 def raking_turn(flux: Floats, camera: Floats, written_for: float) -> float:
-    """Radians to turn a set-up on so that its main light, net flux (3,), comes `RAKING` off the direction to a camera (3,).
+    """Further turn (radians) of a set-up so that its main light, net flux (3,), is `RAKING` off the direction to a camera (3,).
 
-    written_for: azimuth of the camera for which the flux holds. Light from nearly above can't be turned to graze.
+    written_for: azimuth of the camera for which the flux holds. 0 for light from nearly above, which can't be turned to graze.
     """
     flux, camera = flux.normalized(), camera.normalized()
     level = flux.xy.length * camera.xy.length
@@ -172,4 +170,4 @@ def raking_turn(flux: Floats, camera: Floats, written_for: float) -> float:
     off = math.remainder(math.atan2(flux.y, flux.x) - written_for, math.tau)
     wanted = math.acos(max(-1.0, min(1.0, (math.cos(RAKING) - flux.z * camera.z) / level)))
     turn = max(0.0, min(wanted - abs(off), MOST_TURNED))
-    return math.copysign(turn, off if abs(off) > 0.1 else -1.0)  # from the front: to the camera's left
+    return math.copysign(turn, off if abs(off) > 0.1 else -1.0)  # light from the front is turned to the camera's left

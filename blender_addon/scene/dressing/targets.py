@@ -1,4 +1,4 @@
-"""What can a look be checked by? The 24-patch chart with its published values, a grey ball and a mirror ball."""
+"""Makes targets for checking light and colour: the 24-patch chart with its published values, a grey and a mirror ball."""
 
 from __future__ import annotations
 
@@ -20,7 +20,7 @@ BALL_MM, PATCH_MM = 18.0, 7.0
 
 
 def chart_object(name: str, patch_mm: float) -> bpy.types.Object:
-    """The chart: 6 x 4 matt patches, looking along its own -Z, dark skin at the top left as seen from there."""
+    """The chart: 6 x 4 matt patches, facing along its own -Z, with dark skin at the top left."""
     vertices: list[tuple[float, float, float]] = []
     faces, colours = [], []
     for place, colour in enumerate(np.clip(CHART, 0.0, 1.0)):
@@ -44,7 +44,7 @@ def _chart_material() -> bpy.types.Material:
     node_tree.nodes.clear()
     tree = Tree(node_tree)
     patch = tree.node("Attribute", attribute_name=PATCH, attribute_type="GEOMETRY")["Color"]
-    front = tree.node("NewGeometry")["Backfacing"]  # it looks along -Z, against its faces' normals; its back is plain
+    front = tree.node("NewGeometry")["Backfacing"]  # the chart faces along -Z, against its faces' normals; its back is plain
     shown = tree.mix(front, (GREY,) * 3, patch)
     tree.node("OutputMaterial", {"Surface": tree.node("BsdfDiffuse", {"Color": shown, "Roughness": 0.0})["BSDF"]})
     tree.arrange()
@@ -52,7 +52,7 @@ def _chart_material() -> bpy.types.Material:
 
 
 def ball_object(name: str, radius_mm: float, material: bpy.types.Material) -> bpy.types.Object:
-    """A smooth ball about its own middle."""
+    """A smooth ball about its origin."""
     rows, columns = 24, 48
     polar, around = np.meshgrid(np.linspace(0.0, np.pi, rows + 1), np.arange(columns) * 2 * np.pi / columns, indexing="ij")
     points = np.stack([np.sin(polar) * np.cos(around), np.sin(polar) * np.sin(around), np.cos(polar)], axis=-1)
@@ -68,7 +68,7 @@ def ball_object(name: str, radius_mm: float, material: bpy.types.Material) -> bp
 
 
 def mirror_material() -> bpy.types.Material:
-    """A mirror that gives back 90 % of all light."""
+    """A mirror that reflects 90 % of the light."""
     material = bpy.data.materials.new("Mirror ball")
     node_tree = compat.node_tree_of(material)
     node_tree.nodes.clear()
@@ -79,7 +79,7 @@ def mirror_material() -> bpy.types.Material:
 
 
 def make_targets(foot: Floats, size: float, camera: Floats) -> dict[str, Any]:
-    """Balls at the camera's right of the subject, the chart behind and above them where all its patches show, by name.
+    """The targets by name: balls to the right of the subject as the camera sees it, the chart behind and above them.
 
     foot: (3,) where the subject stands, mm. size: its largest extent, mm. camera: (3,) unit direction to the camera.
     """

@@ -1,1 +1,1 @@
-"""How do our materials and finishes look as nodes? Trees built in code, one group a file, inputs by name."""
+"""Node trees of the materials and of the picture's finish, built in code: one group per file, inputs by name."""

@@ -1,7 +1,7 @@
-"""How do the boards of a bench look as nodes? Rings, fibres, pores and knots that follow the values the boards were made with.
+"""The material of a bench's boards: rings, fibres, pores and knots that follow the boards' vertex attributes.
 
-`wood_grain` holds (mm along, mm across, rings from the pith, mm outside the nearest knot), `wood_board` (tone, hue, dirt,
-polish); see `core/dressing/tabletops/planks.py`. Relief finer than the mesh is a bump in mm.
+The attribute `wood_grain` holds (mm along, mm across, rings from the pith, mm outside the nearest knot), `wood_board` (tone,
+hue, dirt, polish); see `core/dressing/tabletops/planks.py`. Relief finer than the mesh is a bump in mm.
 """
 
 from __future__ import annotations
@@ -31,7 +31,7 @@ def _point(tree: Tree, x: Value, y: Value, z: Value = 0.0) -> Socket:
 
 
 class _Dust(NamedTuple):
-    """Sockets of the powder on the board: amount, albedo, how far it lies round the work."""
+    """Sockets of the powder on the board: amount, albedo, extent round the piece in mm."""
 
     amount: Value
     colour: Value
@@ -88,7 +88,7 @@ def _board(tree: Tree) -> None:
 
 
 def _structure(tree: Tree) -> tuple[_Wood, Socket]:
-    """The wood's structure from the values that the boards were made with, and the broad flame in its tone."""
+    """The wood's structure from the boards' attributes, and the broad flame pattern in its tone."""
     along, across, rings, knot = _values(tree, "wood_grain")
     across, rings = _down_the_side(tree, across, rings)
     fibre = tree.node(
@@ -114,7 +114,7 @@ def _structure(tree: Tree) -> tuple[_Wood, Socket]:
 
 
 def _down_the_side(tree: Tree, across: Value, rings: Value) -> tuple[Socket, Socket]:
-    """Grain and rings going on down the side of a board, where what the face was made with would only be drawn out."""
+    """Continue grain and rings down the sides of a board, where the attributes of the face would only be stretched."""
     up = tree.node("SeparateXYZ", {"Vector": tree.node("NewGeometry")["True Normal"]})["Z"]
     side = tree.math("LESS_THAN", tree.math("ABSOLUTE", up), 0.5)
     deep = tree.math("MULTIPLY", tree.node("SeparateXYZ", {"Vector": millimetres(tree)})["Z"], side)
@@ -122,7 +122,7 @@ def _down_the_side(tree: Tree, across: Value, rings: Value) -> tuple[Socket, Soc
 
 
 def _coloured(tree: Tree, wood: _Wood, pale: Value, dark: Value) -> Socket:
-    """Early and late wood, darker fibres between."""
+    """Early- and latewood, with darker fibres."""
     colour = tree.mix(wood.late, pale, dark)
     return tree.mix(tree.span(wood.fibre, 0.3, 0.72, 0.0, 0.28), colour, dark)
 
@@ -132,7 +132,7 @@ def _knotted(tree: Tree, wood: _Wood, colour: Value, dark: Value) -> Socket:
     halo = tree.span(wood.knot, 5.0, -0.5, 0.0, 0.5, smooth=True)
     colour = tree.mix(halo, colour, tree.mix(1.0, dark, (0.62, 0.52, 0.44), blend="MULTIPLY"))
     off = tree.math("ABSOLUTE", tree.math("ADD", wood.knot, 0.35))
-    core = tree.mix(1.0, dark, (0.46, 0.36, 0.28), blend="MULTIPLY")  # a knot is dark all through, not an empty ring
+    core = tree.mix(1.0, dark, (0.46, 0.36, 0.28), blend="MULTIPLY")  # a knot is dark throughout, not only at its rim
     colour = tree.mix(tree.span(wood.knot, 0.4, -1.6, 0.0, 0.6, smooth=True), colour, core)
     rim = tree.math("MULTIPLY", tree.span(off, 0.1, 0.75, 1.0, 0.0), 0.4)
     colour = tree.mix(rim, colour, (0.028, 0.016, 0.010))
@@ -151,14 +151,14 @@ def _pores(tree: Tree, along: Value, across: Value, late: Value) -> Socket:
 
 
 def _cloud(tree: Tree, place: Value, scale: float, detail: float) -> Socket:
-    """Noise over the board's face: flat, since a third dimension would cost twice and show nothing on a table."""
+    """Two-dimensional noise over the board's face; a third dimension would take twice the time and show nothing."""
     return tree.node("TexNoise", {"Vector": place, "Scale": scale, "Detail": detail, "Roughness": 0.64}, noise_dimensions="2D")[
         "Factor"
     ]
 
 
 def _scratches(tree: Tree, polish: Value) -> Socket:
-    """Fine scores of knives and grit, in mm of height: two fans of stretched noise, only its thin crests."""
+    """Fine scratches of knives and grit, in mm of height: the thin crests of two layers of stretched noise."""
     mm = millimetres(tree)
     total: Any = 0.0
     patch = tree.span(_cloud(tree, mm, 0.021, 0.0), 0.5, 0.62)
@@ -173,7 +173,7 @@ def _scratches(tree: Tree, polish: Value) -> Socket:
 
 
 def _stained(tree: Tree, colour: Value, oil: Value) -> tuple[Socket, Socket]:
-    """Old spills and rubbed places."""
+    """Old stains and rubbed places: the colour, and how bare the wood is, 0 to 1."""
     mm = millimetres(tree)
     cloud = _cloud(tree, mm, 0.013, 3.0)
     colour = tree.mix(
@@ -183,7 +183,7 @@ def _stained(tree: Tree, colour: Value, oil: Value) -> tuple[Socket, Socket]:
 
 
 def _dusted(tree: Tree, colour: Value, wood: _Wood, dirt: Value, dust: _Dust) -> tuple[Socket, Socket]:
-    """Powder of the work, thick near it and in the low parts, in wiped drifts farther out."""
+    """Powder from the piece's material, dense near the piece and in recesses, in wiped patches farther out."""
     mm = millimetres(tree)
     far = tree.math("DIVIDE", tree.vector("LENGTH", tree.vector("MULTIPLY", mm, (1.0, 1.0, 0.0))), dust.reach)
     near = tree.math("POWER", 2.718, tree.math("MULTIPLY", far, -1.0))

@@ -1,4 +1,4 @@
-"""How is a node tree written in code? A thin layer over Blender's: values and links by socket name, maths as calls.
+"""Builds node trees in code by a thin layer over Blender's API: values and links by socket name, maths as calls.
 
     tree = Tree(material_tree)
     mottle = tree.node("TexNoise", {"Vector": mm, "Scale": 0.2, "Detail": 3.0})["Factor"]
@@ -24,7 +24,7 @@ Value: TypeAlias = "float | Sequence[float] | bpy.types.NodeSocket | PlacedNode"
 """What an input can be given: a number, a colour or vector, a socket to link, or a node whose first output is linked."""
 
 GROUP_MARK = "bozzetto_nodes"
-"""Custom property on a group we made: its digest, so that an untouched one is used again and a changed one is the user's."""
+"""Custom property on a group made here: its digest, so that an unchanged one is reused and an edited one left to the user."""
 
 _KINDS = {
     "float": "NodeSocketFloat",
@@ -60,7 +60,7 @@ class Tree:
     # --- nodes -----------------------------------------------------------------------------------------------------------
 
     def node(self, kind: str, inputs: Mapping[str, Any] | None = None, *, label: str = "", **properties: Any) -> PlacedNode:
-        """Add a node: its kind without prefix, its inputs by name, its own properties (operation, mode) as keywords."""
+        """Add a node. kind: without prefix. inputs: by socket name. properties: attributes of the node (operation, mode)."""
         full = (
             kind
             if kind.startswith(("ShaderNode", "Node", "CompositorNode", "FunctionNode", "GeometryNode"))
@@ -79,7 +79,7 @@ class Tree:
         """Add a node group as a node."""
         node = self.tree.nodes.new(self.prefix + "Group")
         node.node_tree = group
-        node.label = node.name = label or stem(group.name)  # the name of the day is no part of what is built
+        node.label = node.name = label or stem(group.name)  # without Blender's number, so that digests are equal in every run
         for name, value in (inputs or {}).items():
             self.put(_socket(node.inputs, name), value)
         return PlacedNode(node)
@@ -108,7 +108,7 @@ class Tree:
         return node.outputs[0]
 
     def vector(self, operation: str, *values: Any, scale: Value | None = None) -> Socket:
-        """A vector operation; returns its vector, or its value where it gives a number."""
+        """A vector operation; returns its vector output, or its value output for an operation that gives a number."""
         node = self.tree.nodes.new("ShaderNodeVectorMath")
         node.operation = operation
         for socket, value in zip(node.inputs, values, strict=False):
@@ -118,8 +118,8 @@ class Tree:
         return node.outputs["Value"] if operation in {"LENGTH", "DISTANCE", "DOT_PRODUCT"} else node.outputs["Vector"]
 
     def mix(self, factor: Value, a: Value, b: Value, *, blend: str = "MIX", clamp: bool = True) -> Socket:
-        """Two colours mixed."""
-        node = self.tree.nodes.new("ShaderNodeMix")  # the compositor has it too
+        """Mix two colours."""
+        node = self.tree.nodes.new("ShaderNodeMix")  # also available in the compositor
         node.data_type, node.blend_type, node.clamp_factor = "RGBA", blend, clamp
         by = {socket.identifier: socket for socket in node.inputs}
         for name, value in (("Factor_Float", factor), ("A_Color", a), ("B_Color", b)):
@@ -127,7 +127,7 @@ class Tree:
         return next(socket for socket in node.outputs if socket.identifier == "Result_Color")
 
     def blend(self, factor: Value, a: Value, b: Value) -> Socket:
-        """Two numbers mixed."""
+        """Mix two numbers."""
         node = self.tree.nodes.new("ShaderNodeMix")
         node.data_type = "FLOAT"
         by = {socket.identifier: socket for socket in node.inputs}
@@ -138,7 +138,7 @@ class Tree:
     def span(
         self, value: Value, low: Value, high: Value, to_low: Value = 0.0, to_high: Value = 1.0, *, smooth: bool = False
     ) -> Socket:
-        """A number mapped from one range to another, clamped."""
+        """Map a number from one range to another, clamped."""
         node = self.tree.nodes.new("ShaderNodeMapRange")
         node.clamp = True
         node.interpolation_type = "SMOOTHSTEP" if smooth else "LINEAR"
@@ -161,10 +161,19 @@ class Tree:
         self.put(node.inputs[0], factor)
         return node.outputs["Color"]
 
-    def glimpsed(self, shader: Value, colour: Value) -> Socket:
-        """A shader that light bounced off a matt surface sees as plain `colour`, its mean, without texture or bump.
+    def noise(self, vector: Value, scale: Value, detail: float = 4.0, rough: float = 0.6, *, flat: bool = False) -> Socket:
+        """Noise, 0 to 1. flat: two-dimensional, for tables: a third dimension would take twice the time and show nothing."""
+        inputs = {"Vector": vector, "Scale": scale, "Detail": detail, "Roughness": rough}
+        return self.node("ShaderNodeTexNoise", inputs, **({"noise_dimensions": "2D"} if flat else {}))["Factor"]
 
-        Nobody sees the grain in the light that a board throws on a vase, but its noises would be worked out for each ray.
+    def grey(self, value: Value) -> Socket:
+        """A number as a vector or colour with three equal components."""
+        return self.node("ShaderNodeCombineXYZ", {"X": value, "Y": value, "Z": value})["Vector"]
+
+    def glimpsed(self, shader: Value, colour: Value) -> Socket:
+        """The shader, replaced by a plain diffuse one of its mean `colour` for diffuse rays.
+
+        Texture and bump are invisible in light that the surface reflects onto others, but would be computed for each ray.
         """
         plain = self.node("BsdfDiffuse", {"Color": colour, "Roughness": 0.0})
         mixed = self.node("MixShader", {"Factor": self.node("LightPath")["Is Diffuse Ray"]})
@@ -195,14 +204,14 @@ class Tree:
         return self._given.outputs[name]
 
     def output(self, name: str, kind: str, value: Value) -> None:
-        """Declare an output of the group and feed it."""
+        """Declare an output of the group and link it."""
         self.tree.interface.new_socket(name, in_out="OUTPUT", socket_type=_KINDS[kind])
         if self._taken is None:
             self._taken = self.tree.nodes.new("NodeGroupOutput")
         self.put(self._taken.inputs[name], value)
 
     def arrange(self) -> None:
-        """Lay the nodes out from left to right by how far they are from the end."""
+        """Arrange the nodes in columns by their distance from the output."""
         depth = _depths(self.tree)
         rows: dict[int, float] = {}
         for node in self.tree.nodes:
@@ -226,7 +235,7 @@ def _socket(sockets: Any, name: str) -> Socket:
 
 
 def _depths(tree: bpy.types.NodeTree) -> dict[str, int]:
-    """How many links lie between each node and the end, the longest way."""
+    """The number of links on the longest path from each node to an output, by node name."""
     before: dict[str, list[str]] = {node.name: [] for node in tree.nodes}
     after: dict[str, set[str]] = {node.name: set() for node in tree.nodes}
     for link in tree.links:
@@ -246,9 +255,9 @@ def _depths(tree: bpy.types.NodeTree) -> dict[str, int]:
 
 
 def make_group(name: str, build: Callable[[Tree], None], *, tree_type: str = "ShaderNodeTree") -> bpy.types.NodeTree:
-    """The node group that `build` writes: an equal one that we made before, else a new one.
+    """The node group that `build` writes: an equal one made earlier, or else a new one.
 
-    A group that the user has changed since is left to the user and not used.
+    A group that the user has edited is not reused.
     """
     group = bpy.data.node_groups.new(name, tree_type)
     tree = Tree(group)
@@ -258,9 +267,9 @@ def make_group(name: str, build: Callable[[Tree], None], *, tree_type: str = "Sh
 
 
 def first_equal(block: bpy.types.ID, blocks: Any, mark: str, digest_of: Callable[[Any], str]) -> Any:
-    """The block that we made before, nobody changed and that equals `block`, which is then removed; else `block`.
+    """An equal block that was made earlier and not edited, in which case `block` is removed; or else `block`.
 
-    blocks: the collection of bpy.data that holds it. mark: the custom property with a block's digest. digest_of: makes it.
+    blocks: the collection of bpy.data that holds it. mark: the custom property with a block's digest. digest_of: computes it.
     """
     digest = digest_of(block)
     for other in blocks:
@@ -272,7 +281,7 @@ def first_equal(block: bpy.types.ID, blocks: Any, mark: str, digest_of: Callable
 
 
 def group_digest(group: bpy.types.NodeTree) -> str:
-    """A digest of a group and of all groups inside it."""
+    """A digest of a group and of all groups nested in it."""
     inner = sorted(group_digest(node.node_tree) for node in group.nodes if getattr(node, "node_tree", None))
     images = sorted(node.image.name for node in group.nodes if getattr(node, "image", None))
     names = [

@@ -1,4 +1,4 @@
-"""Where do close-ups enter a material? A group that lays their normal over the relief's, and one for their colour."""
+"""Adds the maps of close-up photos to a material: their normal over that of the relief, their colour over the scan's."""
 
 from __future__ import annotations
 
@@ -10,11 +10,11 @@ if TYPE_CHECKING:
     import bpy
 
 LAYER = "Close-ups"
-"""Name of the UV layer that all close-ups share."""
+"""Name of the UV layer that all close-up photos share."""
 
 
 def closeup_group(normal: Any, weight: Any) -> bpy.types.NodeTree:
-    """The group for the close-ups' maps. normal: tangent-space +Y normal map of the layer; weight: how far it counts."""
+    """The group for the close-ups' maps. normal: tangent-space +Y normal map in their UV layer. weight: its weight, 0 to 1."""
 
     def build(tree: Tree) -> None:
         under = tree.input("Normal", "vector", help="Normal of the surface with the relief of the scan")
@@ -35,7 +35,7 @@ def closeup_group(normal: Any, weight: Any) -> bpy.types.NodeTree:
 
 
 def closeup_colour(tree: Tree, colour: Value, under: Value, share: Value) -> Socket:
-    """The socket of a colour with the close-ups' own laid over it where they count."""
+    """A colour with that of the close-ups mixed in by `share`."""
     coordinates = tree.node("UVMap", uv_map=LAYER)["UV"]
     picture = tree.node("TexImage", {"Vector": coordinates}, image=colour, interpolation="Cubic", label="Close-up colour")
     return tree.mix(share, under, picture["Color"])

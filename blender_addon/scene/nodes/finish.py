@@ -1,7 +1,7 @@
-"""What does the camera add to a picture? Fall-off to the corners, veiling glare, the softness of diffraction, grain.
+"""The camera's effects on a picture: vignetting, veiling glare, diffraction blur, grain.
 
-All of it acts on scene-linear light, before exposure and view transform, so that it means the same at every exposure. It is
-invented as far as the piece goes: subtle by default, off for measuring, each amount an input by its own name.
+All act on scene-linear values, before exposure and view transform, so that they are the same at every exposure. They do not
+come from the scan: subtle by default, off for measurements, each with an input of its own.
 """
 
 from __future__ import annotations
@@ -37,8 +37,8 @@ def _finish(tree: Tree) -> None:
     wider = _blurred(tree, sharp, tree.math("MULTIPLY", width, 0.009))
     veil = tree.mix(0.5, wide, wider)
     glowing = tree.mix(glare, sharp, veil)
-    falling = tree.mix(1.0, glowing, _grey(tree, _falloff(tree, image, vignette)), blend="MULTIPLY")
-    noisy = tree.mix(1.0, falling, _grey(tree, _grain(tree, image, grain)), blend="MULTIPLY")
+    falling = tree.mix(1.0, glowing, tree.grey(_falloff(tree, image, vignette)), blend="MULTIPLY")
+    noisy = tree.mix(1.0, falling, tree.grey(_grain(tree, image, grain)), blend="MULTIPLY")
     tree.output("Image", "image", noisy)
 
 
@@ -47,14 +47,14 @@ def _size(tree: Tree, image: Value) -> Socket:
 
 
 def _blurred(tree: Tree, image: Value, deviation: Value) -> Socket:
-    """A Gaussian blur; Blender's size is the reach of its kernel, three standard deviations (measured)."""
+    """A Gaussian blur; Blender's size is the radius of its kernel, three standard deviations (measured)."""
     reach = tree.math("MULTIPLY", deviation, 3.0)
     size = tree.node("ShaderNodeCombineXYZ", {"X": reach, "Y": reach})["Vector"]
     return tree.node("CompositorNodeBlur", {"Image": image, "Size": size})["Image"]
 
 
 def _falloff(tree: Tree, image: Value, stops: Value) -> Socket:
-    """2 to the minus stops at the corners, by the square of the distance from the middle, as cos^4 begins."""
+    """A factor that falls with the square of the distance from the centre, as cos^4 near the axis, to 2^-stops in corners."""
     parts = tree.node(
         "ShaderNodeSeparateXYZ", {"Vector": tree.node("CompositorNodeImageCoordinates", {"Image": image})["Normalized"]}
     )
@@ -64,22 +64,18 @@ def _falloff(tree: Tree, image: Value, stops: Value) -> Socket:
 
 
 def _grain(tree: Tree, image: Value, amount: Value) -> Socket:
-    """One plus noise of the given standard deviation: three even random numbers a pixel added up are nearly normal."""
+    """1 plus nearly normal noise of the given standard deviation: the sum of three uniform random numbers per pixel."""
     pixel = tree.node("CompositorNodeImageCoordinates", {"Image": image})["Pixel"]
     rolled: PlacedNode = tree.node("ShaderNodeTexWhiteNoise", {"Vector": pixel}, noise_dimensions="3D")
     parts = tree.node("ShaderNodeSeparateXYZ", {"Vector": rolled["Color"]})
     total = tree.math("ADD", tree.math("ADD", parts["X"], parts["Y"]), tree.math("SUBTRACT", parts["Z"], 1.5))
-    return tree.math("MULTIPLY_ADD", tree.math("MULTIPLY", total, 2.0), amount, 1.0)  # their sum has a deviation of a half
-
-
-def _grey(tree: Tree, value: Value) -> Socket:
-    return tree.node("ShaderNodeCombineXYZ", {"X": value, "Y": value, "Z": value})["Vector"]
+    return tree.math("MULTIPLY_ADD", tree.math("MULTIPLY", total, 2.0), amount, 1.0)  # the sum has a standard deviation of 1/2
 
 
 def put_finish(scene: bpy.types.Scene, amounts: dict[str, float] | None) -> bool:
-    """Give the scene a compositor with the finish, or with None take ours away.
+    """Give the scene a compositor with the finish, or remove it (None).
 
-    False, and nothing done, where the user has a compositor of their own.
+    False, with nothing changed, where the user has a compositor of their own.
     """
     if amounts is None:
         return our_compositor(scene) is None or link_compositor(scene, None, {})
@@ -87,9 +83,9 @@ def put_finish(scene: bpy.types.Scene, amounts: dict[str, float] | None) -> bool
 
 
 def set_softness(scene: bpy.types.Scene, share: float) -> float | None:
-    """Set the softness of diffraction, thousandths of the width, where the scene has our finish with diffraction on.
+    """Set the diffraction blur, in thousandths of the width, where the scene has the job's finish with diffraction on.
 
-    Returns what it was before; None, and nothing done, where there is none.
+    Returns the former value; None, with nothing changed, where there is none.
     """
     tree = our_compositor(scene)
     node = tree.nodes.get(FINISH) if tree else None

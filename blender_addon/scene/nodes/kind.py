@@ -1,4 +1,4 @@
-"""What does the file of a material give? Its node group, the values of the group's inputs, and how it is spoken of."""
+"""What the file of a material provides: its node group, the values of the group's inputs, and its description in words."""
 
 from __future__ import annotations
 
@@ -13,13 +13,13 @@ from ...core.records import record
 class Recipe:
     """How a material is made from the material step's settings.
 
-    group: makes its node group, or gives the one that is there.
-    values: the inputs of the group by name, from the settings.
-    kind: the material that it is shown as; itself where this is empty.
-    variety, varieties: the setting that chooses among its varieties, and these by key.
-    state: the setting that says how far it is worked or dried; "" where it has none.
-    words: the material in a sentence, from the settings.
-    samples: (label, settings) of the pictures that show it on the sample sheet.
+    group: returns its node group, a new or an existing one.
+    values: from the settings to the group's inputs by name.
+    kind: the material whose surface it uses; its own where this is empty.
+    variety, varieties: name of the setting that chooses among its varieties, and these by key.
+    state: name of the setting for its state (wet, dry); "" where it has none.
+    words: from the settings to a description within a sentence.
+    samples: (label, settings) of its pictures on the sample sheet.
     """
 
     group: Callable[[], Any]
@@ -33,5 +33,5 @@ class Recipe:
 
 
 def label_of(row: Any) -> str:
-    """The label of a row of `core/surface/reflectance.py`, a field of it or its first item, as it stands within a sentence."""
+    """The label of a row of `core/surface/reflectance.py` (a field, or the first item) in lower case, for a sentence."""
     return str(row.label if hasattr(row, "label") else row[0]).lower()

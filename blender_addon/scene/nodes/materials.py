@@ -1,4 +1,4 @@
-"""How is a whole material put together? Relief, recesses and one of the surface groups; each input stays live by its name."""
+"""Builds a complete material from relief, recesses and surface groups, whose inputs stay editable by name."""
 
 from __future__ import annotations
 
@@ -17,18 +17,18 @@ from .kinds import recipe
 from .relief import BANDS, RELIEF_MASK, UV_DEFAULT, form_group, millimetres, relief_group
 
 KIND = "bozzetto_kind"
-"""Custom property on a material: which surface it is."""
+"""Custom property on a material: the kind of its surface."""
 
 STATE = "bozzetto_clay_state"
 """Custom property on a material of clay: its state ('wet', 'leather', 'dry', 'fired')."""
 
 MEAN = "bozzetto_mean_colour"
-"""Custom property on a material whose colour a picture gives: its mean on the object, linear."""
+"""Custom property on a material with a colour texture: the texture's mean on the object, linear."""
 
 
 @record
 class CloseupMaps:
-    """The close-ups' normal map, how far it counts, their colour or None, and the strength that it begins with."""
+    """The maps of close-up photos: normal map, weight map, colour or None, and the initial strength."""
 
     normal: Any
     weight: Any
@@ -38,12 +38,12 @@ class CloseupMaps:
 
 @record
 class Maps:
-    """What a piece or stand brings with it: relief maps (height in mm), own colour as image or attribute, UV map.
+    """The maps of a piece or stand: relief (height in mm), own colour as image or attribute, UV map.
 
-    displaced: the height moves the surface itself when rendered; the normal map, which shows the same, is then left out.
-    closeups: what the close-ups bring on their own UV layer, None where there are none.
-    bands: the maps by which fine, middle and broad relief are strengthened by themselves, and band_strengths how far.
-    masked: whether a mask for the relief is painted on it.
+    displaced: the height displaces the surface in renders; the normal map, which shows the same, is then left out.
+    closeups: maps of close-up photos, on their own UV layer, or None.
+    bands: maps that separate fine, middle and broad relief, and band_strengths their strengths.
+    masked: whether the piece has a painted mask for the relief.
     """
 
     normal: Any | None = None
@@ -61,14 +61,14 @@ class Maps:
 
 @record
 class MaterialSurface:
-    """One surface: which group, and the values of its inputs by name."""
+    """One surface: the kind of its group, and the values of the group's inputs by name."""
 
     kind: str
     values: Mapping[str, Any] = field(default_factory=dict)
 
     @property
     def albedo(self) -> tuple[float, float, float] | None:
-        """Its colour, linear; None where a picture gives it."""
+        """Its colour, linear; None where it comes from a texture."""
         value = self.values.get(KINDS[self.kind].albedo_input)
         return None if value is None else tuple(value)[:3]  # type: ignore[return-value]
 
@@ -76,7 +76,10 @@ class MaterialSurface:
 def make_material(
     name: str, surface: MaterialSurface, maps: Maps, regions: tuple[tuple[str, MaterialSurface], ...] = ()
 ) -> bpy.types.Material:
-    """A new material. `regions` are further surfaces, each where a painted mask (a colour attribute's name) is white."""
+    """Create a material. regions: (mask, surface) of further surfaces, each used where its painted mask is white.
+
+    A mask is the name of a colour attribute.
+    """
     material = bpy.data.materials.new(name)
     shader_tree = compat.node_tree_of(material)
     shader_tree.nodes.clear()
@@ -116,13 +119,13 @@ def make_material(
     tree.arrange()
     material[KIND] = surface.kind
     if surface.kind != "own":
-        material["bozzetto_albedo"] = _shown(surface)  # what a format that knows no node trees is given
+        material["bozzetto_albedo"] = _shown(surface)  # for export to formats without node trees
     material.diffuse_color[:] = (*_shown(surface), 1.0)
     return material
 
 
 class _Parts(NamedTuple):
-    """What all surfaces of a material are given: position in mm, normal, recesses and edges, the close-ups' share."""
+    """Inputs of all surfaces of a material: position in mm, normal, recesses and edges, the close-ups' weight."""
 
     mm: Value
     normal: Value
@@ -135,12 +138,12 @@ def _has_bands(maps: Maps) -> bool:
 
 
 def relief_nodes(tree: bpy.types.NodeTree) -> list[Any]:
-    """The nodes of a material's tree that wear the relief's group."""
+    """The nodes of a material's tree with the relief's group."""
     return [node for node in tree.nodes if getattr(node, "node_tree", None) and roles.stem(node.node_tree.name) == "Relief"]
 
 
 def link_mask(tree: bpy.types.NodeTree) -> None:
-    """Let the mask painted on the piece steer the relief of a material, once."""
+    """Link the mask painted on the piece to the relief of a material, unless it is linked."""
     for node in relief_nodes(tree):
         socket = node.inputs.get("Mask")
         if socket is None or socket.is_linked:
@@ -169,7 +172,7 @@ def _surface(tree: Tree, surface: MaterialSurface, maps: Maps, parts: _Parts, su
 
 
 def own_colour(tree: Tree, maps: Maps) -> Socket | None:
-    """The socket of the scan's own colour, or None when it has none."""
+    """The socket of the scan's own colour, or None without one."""
     if maps.colour is not None:
         coordinates = tree.node("UVMap", uv_map=maps.uv)["UV"]
         return tree.node("TexImage", {"Vector": coordinates}, image=maps.colour, interpolation="Cubic", label="Own colour")[
@@ -183,7 +186,7 @@ def own_colour(tree: Tree, maps: Maps) -> Socket | None:
 
 
 def albedo_of(material: bpy.types.Material | None) -> tuple[float, float, float] | None:
-    """The colour that a material is set to, linear, also after the user changed it; None where a picture gives it."""
+    """The present colour of a material, linear, also after the user changed it; None where it comes from a texture."""
     if material is None or not material.node_tree:
         return None
     kind = KINDS.get(str(material.get(KIND, "")))
@@ -196,7 +199,7 @@ def albedo_of(material: bpy.types.Material | None) -> tuple[float, float, float]
 
 
 def exposed_as(material: bpy.types.Material | None) -> dict[str, Any]:
-    """What decides the exposure of a material: the arguments `kind` and `albedo` of `usual_offset`."""
+    """The arguments `kind` and `albedo` of `usual_offset` for a material, which determine its exposure."""
     if material is None:
         return {"kind": "", "albedo": None}
     kept = material.get(MEAN)

@@ -1,4 +1,4 @@
-"""How do the things on the table look as nodes? Turned wood, lacquer, metal, glaze and the rest, by name; scales in mm."""
+"""The materials of props by name: wood, lacquer, metal, glaze, wax and others; scales in mm."""
 
 from __future__ import annotations
 
@@ -24,11 +24,11 @@ LACQUERS = {
     "green lacquer": (0.028, 0.12, 0.062), "worn paint": (0.10, 0.155, 0.18),
 }  # fmt: skip
 OXIDE = (0.78, 0.70, 0.55)
-"""What the film of air on handled brass leaves of its reflectance. Set by eye."""
+"""Factor on brass's reflectance for the oxide film of handled brass. Set by eye."""
 METALS = {
     "steel": (BARE["iron"][1], 0.36), "brass": (tuple(a * b for a, b in zip(BARE["brass"][1], OXIDE, strict=True)), 0.24),
 }  # fmt: skip
-"""Reflectance of the metal, clean as `core/surface/reflectance.py` has it by measured constants, and roughness."""
+"""Reflectance, from the measured constants in `core/surface/reflectance.py`, and roughness."""
 GLAZES = {
     "celadon glaze": ((0.30, 0.38, 0.30), (0.16, 0.24, 0.19)), "blue glaze": ((0.055, 0.10, 0.19), (0.02, 0.035, 0.08)),
     "brown glaze": ((0.13, 0.062, 0.028), (0.03, 0.014, 0.008)), "white glaze": ((0.66, 0.63, 0.56), (0.48, 0.42, 0.34)),
@@ -45,11 +45,11 @@ MATT = {
     "grey paint": ((0.24, 0.24, 0.235), (0.20, 0.20, 0.197), 0.45, 3.0, 0.05),
     "brown paint": ((0.15, 0.09, 0.055), (0.11, 0.065, 0.04), 0.45, 3.0, 0.05),
 }
-"""Plain surfaces: two albedos between which they vary, roughness, size of the variation in mm, height of its relief in mm."""
+"""Plain surfaces: two albedos between which they vary, roughness, size of the variation in mm, height of the relief in mm."""
 
 
 def prop_group(name: str) -> bpy.types.NodeTree:
-    """The group of a prop's material by name; it has a Shader output. Raises KeyError for an unknown one."""
+    """The node group, with a Shader output, of a prop's material. Raises KeyError for an unknown name."""
     for table, build in (
         (WOODS, _wood), (LACQUERS, _lacquer), (METALS, _metal), (GLAZES, _glaze), (WAXES, _wax), (MATT, _matt),
     ):  # fmt: skip
@@ -66,20 +66,20 @@ COLOURS = {
     "bristle": (0.14, 0.09, 0.05), "graphite": (0.05, 0.05, 0.055), "sponge": (0.43, 0.27, 0.10),
     "stoneware": (0.34, 0.24, 0.16), "string": (0.49, 0.385, 0.24), "rule": (0.5, 0.49, 0.47), "clay": (0.28, 0.255, 0.22),
 }  # fmt: skip
-"""Mean albedo of the materials that have a builder of their own."""
+"""Mean albedo of the materials with a builder of their own."""
 
 
 ANY_CHROMA = 1000.0
-"""More than any surface has."""
+"""A limit above the chroma of any surface."""
 
 
 def prop_chroma(name: str) -> float:
-    """Chroma C* (CIE L*a*b*) of a prop's material by its name. Raises KeyError for an unknown one."""
+    """Chroma C* (CIE L*a*b*) of a prop's material. Raises KeyError for an unknown name."""
     return _chroma(_mean_colour(name))
 
 
 def greyed_to(name: str, chroma: float, tint: Any) -> float:
-    """How far, 0 to 1, a prop's colour is to be drawn to a tint (3,) of luminance 1, so that no more chroma C* is left."""
+    """How far, 0 to 1, to mix a prop's colour with a tint (3,) of luminance 1, so that its chroma C* is at most `chroma`."""
     colour = _mean_colour(name)
     dusty = float(luminance(colour)) * np.asarray(tint, float)
     shares = np.linspace(0.0, 1.0, 41)
@@ -89,13 +89,14 @@ def greyed_to(name: str, chroma: float, tint: Any) -> float:
 
 
 LEAST_LEFT = 0.45
-"""How much of a prop's reflectance is left at the least: below that plaster looks like another stuff (by eye)."""
+"""Smallest factor on a prop's reflectance: with less, plaster looks like another material (by eye)."""
 
 
 def dimmed_to(name: str, limit: float) -> float:
-    """What is to be left of a prop's reflectance, `LEAST_LEFT` to 1, so that its mean luminance does not exceed a limit.
+    """The factor on a prop's reflectance, `LEAST_LEFT` to 1, so that its mean luminance does not exceed a limit.
 
-    Metals keep theirs: their light is that of what they mirror."""
+    1 for metals, whose brightness depends on what they reflect.
+    """
     if name in METALS:
         return 1.0
     return float(np.clip(limit / max(float(luminance(_mean_colour(name))), 1e-6), LEAST_LEFT, 1.0))
@@ -113,14 +114,6 @@ def _chroma(colour: Any) -> float:
     return float(np.hypot(*lab(colour)[1:]))
 
 
-def _noise(tree: Tree, vector: Value, scale: float, detail: float = 4.0, rough: float = 0.6) -> Socket:
-    return tree.node("TexNoise", {"Vector": vector, "Scale": scale, "Detail": detail, "Roughness": rough})["Factor"]
-
-
-def _grey(tree: Tree, value: Value) -> Socket:
-    return tree.node("CombineXYZ", {"X": value, "Y": value, "Z": value})["Vector"]
-
-
 def _bump(tree: Tree, height: Value, *, strength: float = 1.0) -> Socket:
     return tree.node("Bump", {"Strength": strength, "Distance": 0.001, "Height": height})["Normal"]
 
@@ -132,22 +125,22 @@ def _finish(tree: Tree, **inputs: Any) -> None:
     )
     tint = tree.input("Grey", "colour", (1.0, 1.0, 1.0), help="The tint, of luminance 1")
     colour = named["Base Color"]
-    dusty = tree.mix(1.0, _grey(tree, tree.node("RGBToBW", {"Color": colour})["Val"]), tint, blend="MULTIPLY")
+    dusty = tree.mix(1.0, tree.grey(tree.node("RGBToBW", {"Color": colour})["Val"]), tint, blend="MULTIPLY")
     dimmed = tree.input("Dimmed", "float", 1.0, help="What is left of its reflectance, as where it is soiled")
-    named["Base Color"] = tree.mix(1.0, tree.mix(greyed, colour, dusty), _grey(tree, dimmed), blend="MULTIPLY")
+    named["Base Color"] = tree.mix(1.0, tree.mix(greyed, colour, dusty), tree.grey(dimmed), blend="MULTIPLY")
     tree.output("Shader", "shader", tree.node("BsdfPrincipled", named)["BSDF"])
 
 
 def _soiled(tree: Tree, colour: Value, mm: Value, amount: float) -> tuple[Socket, Socket]:
-    """Dry slip left on a tool: pale smears, and how much of it is where."""
-    cloud = _noise(tree, mm, 0.045, 6.0, 0.68)
-    fine = _noise(tree, mm, 0.8, 4.0, 0.7)
+    """Dry slip on a tool: the colour with pale smears, and their coverage."""
+    cloud = tree.noise(mm, 0.045, 6.0, 0.68)
+    fine = tree.noise(mm, 0.8, 4.0, 0.7)
     cover = tree.span(tree.math("ADD", cloud, tree.math("MULTIPLY", fine, 0.35)), 0.70, 0.86, 0.0, amount)
     return tree.mix(cover, colour, (0.40, 0.37, 0.33)), cover
 
 
 def _fibres(tree: Tree, mm: Value, pale: Value, dark: Value) -> tuple[Socket, Socket]:
-    """Wood whose grain runs along x, from a log bigger than the thing."""
+    """Wood with grain along x, from a log larger than the prop: colour and fibre."""
     drawn = tree.vector("MULTIPLY", mm, (0.035, 1.0, 1.0))
     warped = tree.vector(
         "MULTIPLY_ADD", tree.node("TexNoise", {"Vector": drawn, "Scale": 0.25, "Detail": 2.0})["Color"], (4.0, 4.0, 4.0), drawn
@@ -155,7 +148,7 @@ def _fibres(tree: Tree, mm: Value, pale: Value, dark: Value) -> tuple[Socket, So
     parts = tree.node("SeparateXYZ", {"Vector": warped})
     ring = tree.math("FRACT", tree.math("MULTIPLY", tree.math("ADD", parts["Y"], tree.math("MULTIPLY", parts["Z"], 0.6)), 0.55))
     late = tree.math("POWER", ring, 2.4)
-    fibre = _noise(tree, tree.vector("MULTIPLY", mm, (0.05, 2.6, 2.6)), 1.0, 4.0)
+    fibre = tree.noise(tree.vector("MULTIPLY", mm, (0.05, 2.6, 2.6)), 1.0, 4.0)
     colour = tree.mix(tree.math("MULTIPLY", late, 0.7), pale, dark)
     return tree.mix(tree.span(fibre, 0.35, 0.7, 0.0, 0.45), colour, dark), fibre
 
@@ -163,7 +156,7 @@ def _fibres(tree: Tree, mm: Value, pale: Value, dark: Value) -> tuple[Socket, So
 def _wood(tree: Tree, values: Any) -> None:
     mm = millimetres(tree)
     colour, fibre = _fibres(tree, mm, (*values[0], 1.0), (*values[1], 1.0))
-    handled = _noise(tree, mm, 0.028, 3.0)
+    handled = tree.noise(mm, 0.028, 3.0)
     colour = tree.mix(
         tree.span(handled, 0.42, 0.66, 0.0, 0.45), colour, tree.mix(1.0, colour, (0.5, 0.42, 0.36), blend="MULTIPLY")
     )
@@ -181,7 +174,7 @@ def _wood(tree: Tree, values: Any) -> None:
 def _lacquer(tree: Tree, values: Any) -> None:
     mm = millimetres(tree)
     wood, fibre = _fibres(tree, mm, (*WOODS["beech"][0], 1.0), (*WOODS["beech"][1], 1.0))
-    chip = _noise(tree, mm, 0.16, 6.0, 0.72)
+    chip = tree.noise(mm, 0.16, 6.0, 0.72)
     bare = tree.span(chip, 0.635, 0.65)
     colour = tree.mix(bare, (*values, 1.0), wood)
     colour, cover = _soiled(tree, colour, mm, 0.8)
@@ -192,8 +185,8 @@ def _lacquer(tree: Tree, values: Any) -> None:
 
 def _metal(tree: Tree, values: Any) -> None:
     mm = millimetres(tree)
-    streak = _noise(tree, tree.vector("MULTIPLY", mm, (0.08, 3.0, 3.0)), 1.0, 4.0)
-    stain = _noise(tree, mm, 0.12, 6.0, 0.7)
+    streak = tree.noise(tree.vector("MULTIPLY", mm, (0.08, 3.0, 3.0)), 1.0, 4.0)
+    stain = tree.noise(mm, 0.12, 6.0, 0.7)
     dull = tree.span(stain, 0.5, 0.68)
     colour = tree.mix(tree.math("MULTIPLY", dull, 0.55), (*values[0], 1.0), tuple(0.42 * part for part in values[0]))
     colour, cover = _soiled(tree, colour, mm, 0.4)
@@ -207,8 +200,8 @@ def _metal(tree: Tree, values: Any) -> None:
 def _rule(tree: Tree) -> None:
     mm = millimetres(tree)
     parts = tree.node("SeparateXYZ", {"Vector": mm})
-    streak = _noise(tree, tree.vector("MULTIPLY", mm, (0.05, 2.2, 2.2)), 1.0, 4.0)
-    stain = _noise(tree, mm, 0.06, 5.0, 0.7)
+    streak = tree.noise(tree.vector("MULTIPLY", mm, (0.05, 2.2, 2.2)), 1.0, 4.0)
+    stain = tree.noise(mm, 0.06, 5.0, 0.7)
     x = tree.math("ADD", parts["X"], 75.0)
     edge = tree.math("SUBTRACT", 9.5, tree.math("ABSOLUTE", parts["Y"]))
     mark: Any = 0.0
@@ -232,7 +225,7 @@ def _rule(tree: Tree) -> None:
 
 def _bristle(tree: Tree) -> None:
     mm = millimetres(tree)
-    hair = _noise(tree, tree.vector("MULTIPLY", mm, (0.05, 5.0, 5.0)), 1.0, 3.0)
+    hair = tree.noise(tree.vector("MULTIPLY", mm, (0.05, 5.0, 5.0)), 1.0, 3.0)
     colour = tree.mix(tree.span(hair, 0.3, 0.7), (0.05, 0.028, 0.015, 1.0), (0.24, 0.15, 0.08))
     colour, _ = _soiled(tree, colour, mm, 0.9)
     _finish(tree, Base_Color=colour, Roughness=0.55, Normal=_bump(tree, tree.math("MULTIPLY", hair, 0.22)))
@@ -246,7 +239,7 @@ def _sponge(tree: Tree) -> None:
     mm = millimetres(tree)
     cells = tree.node("TexVoronoi", {"Vector": mm, "Scale": 0.75, "Randomness": 1.0})["Distance"]
     hole = tree.span(cells, 0.18, 0.5, 1.0, 0.0, smooth=True)
-    patch = _noise(tree, mm, 0.05, 4.0)
+    patch = tree.noise(mm, 0.05, 4.0)
     colour = tree.mix(tree.span(patch, 0.35, 0.68), (0.52, 0.33, 0.11, 1.0), (0.34, 0.22, 0.10))
     colour = tree.mix(tree.math("MULTIPLY", hole, 0.7), colour, (0.10, 0.055, 0.02))
     colour, _ = _soiled(tree, colour, mm, 0.7)
@@ -257,18 +250,18 @@ def _sponge(tree: Tree) -> None:
 
 def _stoneware(tree: Tree) -> None:
     mm = millimetres(tree)
-    speck = tree.span(_noise(tree, mm, 1.4, 2.0), 0.64, 0.70)
-    tone = _noise(tree, mm, 0.2, 4.0)
+    speck = tree.span(tree.noise(mm, 1.4, 2.0), 0.64, 0.70)
+    tone = tree.noise(mm, 0.2, 4.0)
     colour = tree.mix(tone, (0.30, 0.20, 0.125, 1.0), (0.38, 0.275, 0.19))
     colour = tree.mix(tree.math("MULTIPLY", speck, 0.7), colour, (0.06, 0.04, 0.03))
     _finish(tree, Base_Color=colour, Roughness=0.85, Normal=_bump(tree, tree.math("MULTIPLY", tone, 0.1)))
 
 
 def _glaze(tree: Tree, values: Any) -> None:
-    """Glass over stoneware: thin and pale or brown where it drew back, dark and deep where it pooled."""
+    """Glaze over stoneware: pale or brown where it is thin, dark where it pooled."""
     mm = millimetres(tree)
-    run = _noise(tree, tree.vector("MULTIPLY", mm, (1.0, 1.0, 0.25)), 0.09, 5.0)
-    speck = tree.span(_noise(tree, mm, 0.9, 2.0), 0.66, 0.72)
+    run = tree.noise(tree.vector("MULTIPLY", mm, (1.0, 1.0, 0.25)), 0.09, 5.0)
+    speck = tree.span(tree.noise(mm, 0.9, 2.0), 0.66, 0.72)
     colour = tree.mix(tree.span(run, 0.32, 0.68), (*values[0], 1.0), values[1])
     colour = tree.mix(tree.math("MULTIPLY", speck, 0.6), colour, (0.05, 0.03, 0.02))
     _finish(
@@ -280,18 +273,18 @@ def _glaze(tree: Tree, values: Any) -> None:
 
 def _string(tree: Tree) -> None:
     mm = millimetres(tree)
-    fuzz = _noise(tree, mm, 3.2, 4.0, 0.7)
-    colour = tree.mix(_noise(tree, mm, 0.1, 3.0), (0.56, 0.45, 0.29, 1.0), (0.42, 0.32, 0.19))
-    colour = tree.mix(1.0, colour, _grey(tree, tree.span(fuzz, 0.25, 0.75, 0.72, 1.12)), blend="MULTIPLY")
+    fuzz = tree.noise(mm, 3.2, 4.0, 0.7)
+    colour = tree.mix(tree.noise(mm, 0.1, 3.0), (0.56, 0.45, 0.29, 1.0), (0.42, 0.32, 0.19))
+    colour = tree.mix(1.0, colour, tree.grey(tree.span(fuzz, 0.25, 0.75, 0.72, 1.12)), blend="MULTIPLY")
     _finish(
         tree, Base_Color=colour, Roughness=0.95, Specular_IOR_Level=0.15, Normal=_bump(tree, tree.math("MULTIPLY", fuzz, 0.15))
     )
 
 
 def _wax(tree: Tree, values: Any) -> None:
-    """Wax in the mass: light enters a little, the surface is soft and dusty."""
+    """Solid wax: slightly translucent, with a soft and dusty surface."""
     mm = millimetres(tree)
-    cloud = _noise(tree, mm, 0.12, 5.0)
+    cloud = tree.noise(mm, 0.12, 5.0)
     colour = tree.mix(cloud, (*values[0], 1.0), values[1])
     colour, _ = _soiled(tree, colour, mm, 0.35)
     _finish(
@@ -301,10 +294,10 @@ def _wax(tree: Tree, values: Any) -> None:
 
 
 def _matt(tree: Tree, values: Any) -> None:
-    """A plain surface, not quite even."""
+    """A plain, slightly uneven surface."""
     first, second, rough, size, height = values
     mm = millimetres(tree)
-    uneven = _noise(tree, mm, 1.0 / size, 5.0)
+    uneven = tree.noise(mm, 1.0 / size, 5.0)
     _finish(
         tree, Base_Color=tree.mix(tree.span(uneven, 0.3, 0.7), (*first, 1.0), second), Roughness=rough,
         Specular_IOR_Level=0.3, Normal=_bump(tree, tree.math("MULTIPLY", uneven, height)),

@@ -1,6 +1,6 @@
-"""Where does the recovered relief enter a material? A group with a live Strength, giving the normal and the height.
+"""The group that adds the recovered relief to a material, and the group that finds recesses and raised edges.
 
-And what of the form is a recess or a raised edge? A group on the cavity attribute and the relief's height.
+The first has a live Strength and gives the normal and the height; the second uses the cavity attribute and that height.
 """
 
 from __future__ import annotations
@@ -19,19 +19,19 @@ UV_DEFAULT = "UVMap"
 
 
 BANDS = {"Fine": "relief_fine", "Middle": "relief_middle", "Broad": "relief_broad"}
-"""Inputs of the relief's group that strengthen or calm a band of it, and the material step's settings that they stand for."""
+"""Inputs of the relief's group for the strength of a band, and the material step's settings for them."""
 
 RELIEF_MASK = "relief_mask"
-"""Colour attribute painted on a piece: mid-grey (0.5) leaves the relief as it is, white doubles it, black takes it away."""
+"""Colour attribute painted on a piece: mid-grey (0.5) leaves the relief unchanged, white doubles it, black removes it."""
 
 
 def relief_group(
     normal: Any | None, height: Any | None, *, uv: str = UV_DEFAULT, bands: tuple[Any, Any] | None = None
 ) -> bpy.types.NodeTree:
-    """The group for a piece's relief maps; without maps it passes the smooth surface on.
+    """The group for a piece's relief maps; without maps it gives the smooth surface.
 
-    normal: tangent-space +Y normal map. height: map of the relief's height in mm. bands: maps of the slopes without the fine
-    relief and of the broad alone (`core/surface/relief/bands.py`), by which the three bands are live.
+    normal: tangent-space +Y normal map. height: map of the relief's height in mm. bands: map of the slopes without the fine
+    relief, and map of the broad relief only (`core/surface/relief/bands.py`), for adjusting the three bands.
     """
 
     def build(tree: Tree) -> None:
@@ -62,7 +62,7 @@ def relief_group(
 
 
 def _banded(tree: Tree, colour: Value, coordinates: Value, bands: tuple[Value, Value]) -> Socket:
-    """A normal map's colour with each of three bands of its slopes by its own strength: all at 1 give it back."""
+    """A normal map's colour with its three bands of slopes scaled by their strengths; unchanged where all are 1."""
     fine, middle, broad = (
         tree.input(name, "float", 1.0, low=0.0, high=4.0, help=f"Strength of the {name.lower()} relief; 1 is as measured")
         for name in BANDS
@@ -83,7 +83,7 @@ def _banded(tree: Tree, colour: Value, coordinates: Value, bands: tuple[Value, V
 
 
 def form_group() -> bpy.types.NodeTree:
-    """Recesses and raised parts, 0 to 1, from the form's cavity and the relief's height in mm, with a ragged edge."""
+    """The group for recesses and raised parts, 0 to 1, from cavity and relief height in mm, with irregular borders."""
 
     def build(tree: Tree) -> None:
         mm = tree.input("Position", "vector", help="Position on the piece in mm")
@@ -91,7 +91,7 @@ def form_group() -> bpy.types.NodeTree:
         cavity = tree.node("Attribute", attribute_name=CAVITY, attribute_type="GEOMETRY")["Factor"]
         ragged = tree.node("TexNoise", {"Vector": mm, "Scale": 1.1, "Detail": 2.0, "Roughness": 0.6})["Factor"]
         ragged = tree.math("MULTIPLY_ADD", ragged, 0.5, -0.25)
-        deep = tree.math("MULTIPLY", height, -8.0)  # a stroke 0.06 mm deep counts half
+        deep = tree.math("MULTIPLY", height, -8.0)  # a stroke 0.06 mm deep counts as one half
         total = tree.math("ADD", cavity, deep)
         recess = tree.span(tree.math("ADD", total, tree.math("MULTIPLY", ragged, 0.5)), 0.08, 0.85, smooth=True)
         raised = tree.span(tree.math("SUBTRACT", ragged, total), 0.15, 0.85, smooth=True)
@@ -102,9 +102,9 @@ def form_group() -> bpy.types.NodeTree:
 
 
 def tooled(tree: Tree, normal: Value) -> Socket:
-    """0 to 1: how far a tool has tilted the surface, from the normal with the relief against that of the form, 2 to 14 degrees.
+    """How far a tool has tilted the surface, 0 to 1 for 2 to 14 degrees between the normals with and without the relief.
 
-    A material's own texture stands back there, so that it never masks a mark that the piece has.
+    A material's own texture is weakened there, so that it never hides a mark of the piece.
     """
     tilt = tree.vector("DISTANCE", normal, tree.node("NewGeometry")["Normal"])
     return tree.span(tilt, 0.035, 0.25, smooth=True)

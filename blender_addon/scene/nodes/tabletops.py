@@ -1,4 +1,4 @@
-"""How do slate, cloth, plaster and paper look as nodes? Scales in mm; relief finer than the mesh is a bump."""
+"""The materials of tabletops: slate, cloth, plaster and paper. Scales in mm; relief finer than the mesh is a bump."""
 
 from __future__ import annotations
 
@@ -12,30 +12,20 @@ if TYPE_CHECKING:
 
 
 def tabletop_group(kind: str) -> bpy.types.NodeTree:
-    """The group of a tabletop's material: 'slate', 'cloth', 'plaster' or 'paper'; it has a Shader output."""
+    """The node group, with a Shader output, of a tabletop's material: 'slate', 'cloth', 'plaster' or 'paper'."""
     return make_group(f"Table {kind}", {"slate": _slate, "cloth": _cloth, "plaster": _plaster, "paper": _paper}[kind])
 
 
-def _noise(tree: Tree, vector: Value, scale: float, detail: float = 4.0, rough: float = 0.6) -> Socket:
-    return tree.node("TexNoise", {"Vector": vector, "Scale": scale, "Detail": detail, "Roughness": rough})["Factor"]
-
-
 def _flat_noise(tree: Tree, vector: Value, scale: float, detail: float = 4.0, rough: float = 0.6) -> Socket:
-    """Noise over the flat of a table: a third dimension would cost twice and show nothing there."""
-    return tree.node(
-        "TexNoise", {"Vector": vector, "Scale": scale, "Detail": detail, "Roughness": rough}, noise_dimensions="2D"
-    )["Factor"]
-
-
-def _grey(tree: Tree, value: Value) -> Socket:
-    return tree.node("CombineXYZ", {"X": value, "Y": value, "Z": value})["Vector"]
+    """Two-dimensional noise over a table; a third dimension would take twice the time and show nothing."""
+    return tree.noise(vector, scale, detail, rough, flat=True)
 
 
 def _dust(tree: Tree, colour: Value, mm: Value, amount: Value, dust_colour: Value, reach: Value) -> tuple[Socket, Socket]:
-    """Powder of the work: thick near it, in wiped clouds farther out."""
+    """Powder from the piece's material, dense near the piece, in wiped patches farther out: colour and coverage."""
     far = tree.math("DIVIDE", tree.vector("LENGTH", tree.vector("MULTIPLY", mm, (1.0, 1.0, 0.0))), reach)
     near = tree.math("POWER", 2.718, tree.math("MULTIPLY", far, -1.0))
-    drift, speck = _noise(tree, mm, 0.03, 6.0, 0.62), _noise(tree, mm, 1.5, 4.0, 0.75)
+    drift, speck = tree.noise(mm, 0.03, 6.0, 0.62), tree.noise(mm, 1.5, 4.0, 0.75)
     total = tree.math("ADD", tree.math("MULTIPLY_ADD", drift, 1.5, -0.75), tree.math("MULTIPLY_ADD", speck, 1.2, -0.6))
     cover = tree.math(
         "MULTIPLY", tree.span(tree.math("ADD", total, tree.math("MULTIPLY_ADD", near, 0.9, -0.25)), 0.0, 1.0), amount
@@ -52,18 +42,18 @@ def _given(tree: Tree, colour: tuple[float, float, float], words: str) -> tuple[
 
 
 def _slate(tree: Tree) -> None:
-    """Slate as it splits: thin layers that end in steps, ripples on them, chalky where it was scuffed."""
+    """Split slate: thin rippled layers that end in steps, chalky where scuffed."""
     body, dust, dust_colour, reach = _given(tree, (0.062, 0.066, 0.072), "Albedo of the stone")
     mm = _split(tree, millimetres(tree))
     cloud = _flat_noise(tree, mm, 0.02, 5.0)
     streak = _flat_noise(tree, tree.vector("MULTIPLY", mm, (0.06, 0.3, 0.3)), 1.0, 5.0)
     tone = tree.math("MULTIPLY_ADD", streak, 0.6, tree.math("MULTIPLY_ADD", cloud, 0.6, 0.36))
-    colour = tree.mix(1.0, body, _grey(tree, tone), blend="MULTIPLY")
+    colour = tree.mix(1.0, body, tree.grey(tone), blend="MULTIPLY")
     rust = tree.span(_flat_noise(tree, mm, 0.035, 5.0, 0.7), 0.62, 0.74, 0.0, 0.35)
     colour = tree.mix(rust, colour, (0.12, 0.075, 0.045))
     layers, rim = _layers(tree, mm)
     ripple = _flat_noise(tree, tree.vector("MULTIPLY", mm, (0.10, 0.19, 0.19)), 1.0, 5.0, 0.62)
-    grit = _noise(tree, mm, 2.6, 5.0, 0.7)
+    grit = tree.noise(mm, 2.6, 5.0, 0.7)
     scuffed = _scuffs(tree, mm)
     pale = tree.math("MAXIMUM", tree.math("MULTIPLY", rim, tree.span(grit, 0.35, 0.6, 0.25, 0.8)), scuffed)
     colour = tree.mix(tree.math("MULTIPLY", pale, 0.26), colour, (0.20, 0.205, 0.21))
@@ -78,8 +68,10 @@ def _slate(tree: Tree) -> None:
 
 
 def _split(tree: Tree, mm: Value) -> Socket:
-    """Places to look noise up at: over the face as they are, on a broken side by how far along it and how deep, so that the
-    layers that the stone splits along run level there."""
+    """Noise coordinates: position on the face; on a broken side the position along it and the depth.
+
+    The layers along which slate splits are then horizontal there.
+    """
     parts = tree.node("SeparateXYZ", {"Vector": mm})
     deep = tree.math("MULTIPLY", parts["Z"], 9.0)
     beside = tree.node("CombineXYZ", {"X": tree.math("ADD", parts["X"], parts["Y"]), "Y": deep, "Z": 0.0})["Vector"]
@@ -91,7 +83,7 @@ def _split(tree: Tree, mm: Value) -> Socket:
 
 
 def _layers(tree: Tree, mm: Value) -> tuple[Socket, Socket]:
-    """Height in mm of layers that end in steps, and 0 to 1 along the rims of those steps."""
+    """Height in mm of layers that end in steps, and a mask, 0 to 1, of the steps' rims."""
     level = tree.math("MULTIPLY", _flat_noise(tree, tree.vector("MULTIPLY", mm, (0.011, 0.019, 0.019)), 1.0, 3.0, 0.5), 11.0)
     part = tree.math("FRACT", level)
     height = tree.math("ADD", tree.math("FLOOR", level), tree.span(part, 0.0, 0.4, smooth=True))
@@ -99,7 +91,7 @@ def _layers(tree: Tree, mm: Value) -> tuple[Socket, Socket]:
 
 
 def _scuffs(tree: Tree, mm: Value) -> Socket:
-    """Pale scores of tools and pots that were dragged over it, 0 to 1: the thin crests of two fans of stretched noise."""
+    """Pale scratches, 0 to 1, of tools and pots dragged over it: the thin crests of two layers of stretched noise."""
     total: Any = 0.0
     where = tree.span(_flat_noise(tree, mm, 0.013, 2.0), 0.42, 0.6)
     for angle, seed in ((0.3, 0.0), (1.9, 17.0)):
@@ -111,7 +103,7 @@ def _scuffs(tree: Tree, mm: Value) -> Socket:
 
 
 def _cloth(tree: Tree) -> None:
-    """Linen: threads about 0.55 mm apart, thick and thin, over and under each other."""
+    """Linen: woven threads of varying thickness, about 0.55 mm apart."""
     body, dust, dust_colour, reach = _given(tree, (0.40, 0.345, 0.265), "Albedo of the linen")
     mm = millimetres(tree)
     wander = tree.node("TexNoise", {"Vector": mm, "Scale": 0.12, "Detail": 3.0})["Color"]
@@ -148,8 +140,8 @@ def _cloth(tree: Tree) -> None:
     )["Factor"]
     slub = tree.blend(over, thick_u, thick_v)
     tone = tree.math("ADD", tree.math("MULTIPLY_ADD", slub, 0.55, 0.62), tree.math("MULTIPLY", height, 0.22))
-    colour = tree.mix(1.0, body, _grey(tree, tone), blend="MULTIPLY")
-    stain = tree.span(_noise(tree, mm, 0.012, 5.0, 0.65), 0.58, 0.74, 0.0, 0.3)
+    colour = tree.mix(1.0, body, tree.grey(tone), blend="MULTIPLY")
+    stain = tree.span(tree.noise(mm, 0.012, 5.0, 0.65), 0.58, 0.74, 0.0, 0.3)
     colour = tree.mix(stain, colour, tree.mix(1.0, colour, (0.6, 0.5, 0.42), blend="MULTIPLY"))
     colour, _ = _dust(tree, colour, mm, tree.math("MULTIPLY", dust, 0.6), dust_colour, reach)
     relief = tree.math("MULTIPLY", height, tree.math("MULTIPLY_ADD", slub, 0.22, 0.06))
@@ -166,17 +158,17 @@ def _cloth(tree: Tree) -> None:
 
 
 def _plaster(tree: Tree) -> None:
-    """A bat of plaster that has taken up slip for years."""
+    """A plaster bat that has absorbed slip for years."""
     body, dust, dust_colour, reach = _given(tree, (0.62, 0.585, 0.52), "Albedo of the plaster")
     mm = millimetres(tree)
-    cloud, fine = _noise(tree, mm, 0.022, 6.0, 0.66), _noise(tree, mm, 0.9, 5.0, 0.7)
+    cloud, fine = tree.noise(mm, 0.022, 6.0, 0.66), tree.noise(mm, 0.9, 5.0, 0.7)
     ring = tree.node(
-        "TexNoise", {"Vector": _grey(tree, tree.math("MULTIPLY", tree.vector("LENGTH", mm), 0.45)), "Scale": 1.0, "Detail": 4.0}
+        "TexNoise", {"Vector": tree.grey(tree.math("MULTIPLY", tree.vector("LENGTH", mm), 0.45)), "Scale": 1.0, "Detail": 4.0}
     )["Factor"]
     soaked = tree.span(tree.math("MULTIPLY_ADD", ring, 0.55, cloud), 0.68, 0.92, 0.0, 0.75)
     colour = tree.mix(soaked, body, tree.mix(0.55, body, dust_colour, blend="MULTIPLY"))
-    colour = tree.mix(1.0, colour, _grey(tree, tree.span(fine, 0.25, 0.75, 0.93, 1.05)), blend="MULTIPLY")
-    hole = tree.span(_noise(tree, mm, 1.1, 1.0), 0.70, 0.74)
+    colour = tree.mix(1.0, colour, tree.grey(tree.span(fine, 0.25, 0.75, 0.93, 1.05)), blend="MULTIPLY")
+    hole = tree.span(tree.noise(mm, 1.1, 1.0), 0.70, 0.74)
     colour = tree.mix(tree.math("MULTIPLY", hole, 0.6), colour, (0.2, 0.18, 0.15))
     colour, _ = _dust(tree, colour, mm, dust, dust_colour, reach)
     height = tree.math("SUBTRACT", tree.math("MULTIPLY", fine, 0.05), tree.math("MULTIPLY", hole, 0.2))
@@ -186,14 +178,14 @@ def _plaster(tree: Tree) -> None:
 
 
 def _paper(tree: Tree) -> None:
-    """Background paper; seen from behind it is not there, so that a camera outside the rise looks through."""
+    """Background paper; transparent from behind, so that a camera outside the curve sees through it."""
     body = tree.input("Colour", "colour", (0.33, 0.325, 0.31), help="Albedo of the paper")
     mm = millimetres(tree)
-    fibre, cloud = _noise(tree, mm, 3.5, 4.0, 0.7), _noise(tree, mm, 0.008, 3.0)
+    fibre, cloud = tree.noise(mm, 3.5, 4.0, 0.7), tree.noise(mm, 0.008, 3.0)
     tone = tree.math("ADD", tree.span(fibre, 0.2, 0.8, 0.975, 1.025), tree.math("MULTIPLY_ADD", cloud, 0.06, -0.03))
     bent = tree.node("Bump", {"Strength": 0.5, "Distance": 0.001, "Height": tree.math("MULTIPLY", fibre, 0.015)})["Normal"]
     finish = {
-        "Base Color": tree.mix(1.0, body, _grey(tree, tone), blend="MULTIPLY"),
+        "Base Color": tree.mix(1.0, body, tree.grey(tone), blend="MULTIPLY"),
         "Roughness": 0.9,
         "Specular IOR Level": 0.2,
         "Normal": bent,

@@ -1,7 +1,7 @@
-"""Between a shot and Blender's camera: plain properties to edit, plain drivers that keep the optics right without the add-on.
+"""Makes and reads the cameras of shots: custom properties to edit, and drivers that keep the optics right without the add-on.
 
-The camera object's own properties are what a photographer sets (focal length, f-number, focus, format); `lens_drivers` makes
-Blender's lens, sensor, f-stop and near clip follow them, and the read-outs too.
+The camera object's own properties are what a photographer sets (focal length, f-number, focus, format). `lens_drivers` makes
+Blender's lens, sensor, f-stop, near clip and the read-outs follow them.
 """
 
 from __future__ import annotations
@@ -30,7 +30,7 @@ if TYPE_CHECKING:
 
 @record
 class Lens:
-    """What a shot's camera is set to, besides where it stands: lens, format (mm), picture size (px), kind, sharpness."""
+    """A shot's camera settings besides its pose: optics, format (mm), picture size (px), kind, circle of confusion (mm)."""
 
     optics: optics.Optics
     format_mm: tuple[float, float]
@@ -41,7 +41,7 @@ class Lens:
 
 
 def make_camera(name: str, pose: CameraPose, lens: Lens, *, extra: dict[str, Any] | None = None) -> bpy.types.Object:
-    """A new camera object, linked nowhere yet. `extra`: further custom properties, such as the shot's light."""
+    """A new camera object, not linked to any collection. extra: further custom properties, such as the shot's light."""
     data = bpy.data.cameras.new(name)
     item = bpy.data.objects.new(name, data)
     matrix = np.eye(4)
@@ -61,7 +61,7 @@ def optics_of(item: bpy.types.Object) -> optics.Optics:
 
 
 def shot_view(item: bpy.types.Object, subject_mm: Floats | None = None) -> sight.ShotView:
-    """The view of a shot camera; with the subject's points (n, 3) mm also its outline, for the sight lines."""
+    """The view of a shot's camera; with the subject's points (n, 3) in mm also the subject's outline."""
     lens = optics_of(item)
     matrix = np.array(item.matrix_basis, float)
     rotation = matrix[:3, :3] / np.linalg.norm(matrix[:3, :3], axis=0)
@@ -82,7 +82,7 @@ def shot_view(item: bpy.types.Object, subject_mm: Floats | None = None) -> sight
 
 
 def shot_views(stage: Stage) -> list[sight.ShotView]:
-    """The views of all shots of the job, with the subject's outline; a turning camera or subject in all its positions."""
+    """The views of all shots of the job with the subject's outline; for the turntable, in all positions."""
     points = subject_points(stage)
     views = []
     for item in stage.find_all("shot").values():
@@ -97,11 +97,11 @@ def shot_views(stage: Stage) -> list[sight.ShotView]:
 
 
 OUTLINE_POINTS, POSITIONS = 20_000, 24
-"""Points strewn on the subject for its outline in the shots, and positions of its turn that are looked at."""
+"""Points on the subject for its outline, and positions of the turntable that are evaluated."""
 
 
 def with_outlines(stage: Stage, views: Sequence[sight.ShotView]) -> list[sight.ShotView]:
-    """The views with the subject's true outline in each frame, of a subject that turns in all its positions."""
+    """The views with the subject's true outline in each frame; for the turntable, in all positions."""
     points = _strewn_points(stage)
     shots = stage.find_all("shot")
     found = []
@@ -116,7 +116,7 @@ def with_outlines(stage: Stage, views: Sequence[sight.ShotView]) -> list[sight.S
 
 
 def _strewn_points(stage: Stage) -> Floats:
-    """(n, 3) points spread over piece and stand by area, mm."""
+    """(n, 3) points distributed over piece and stand by area, mm."""
     meshes = [read_mesh(item, scale=MM) for role in ("piece", "stand") for item in stage.find_all(role).values()]
     found = [np.zeros((0, 3))]
     for mesh in meshes:
@@ -174,7 +174,7 @@ def _properties(item: bpy.types.Object, lens: Lens) -> None:
 
 
 def _write_now(item: bpy.types.Object, lens: Lens) -> None:
-    """Set the values that the drivers will give, so that they are right before the first evaluation too."""
+    """Set the values that the drivers will compute, so that they are right before the first evaluation."""
     data, o = item.data, lens.optics
     used = formats.frame_used(*lens.format_mm, lens.resolution)
     written = optics.in_blender(o, used, blades=lens.blades)

@@ -1,4 +1,4 @@
-"""Where does the close look go? The places that could be shown, as a decision with a picture of each."""
+"""The decision on where the close look goes, with a picture of each possible place."""
 
 from __future__ import annotations
 
@@ -20,7 +20,7 @@ from .cameras import MM
 
 QUESTION = "Where should the close look go?"
 OFFERED = 2
-"""How many other places are offered."""
+"""The most alternative places that are offered."""
 WIDTH = 144
 """Width in pixels of the small pictures."""
 NAMES = {
@@ -41,8 +41,11 @@ def close_look_decision(
     solved: Callable[[CloseLook], Shot],
     looks: Looks,
 ) -> Decision:
-    """The decision 'close_look'. first: the number that was asked for. solved: the shot of a close look. looks: what is there
-    to be drawn. There must be one proposal at least."""
+    """The decision 'close_look'; there must be at least one proposal.
+
+    first: the number of the proposal that the user chose, None for none. solved: gives the shot of a close look. looks: points
+    of the subject to draw.
+    """
 
     def alternative(place: int) -> Alternative:
         proposal = proposed[place]

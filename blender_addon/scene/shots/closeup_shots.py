@@ -1,4 +1,4 @@
-"""What do the shots need to know of close-ups? Where they lie, and what magnification the data carry at each place."""
+"""Tells the shots where the close-up photos lie on the piece, and up to which magnification the data show true detail."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ from ..surface.closeup_places import PLACES, WIDTH
 
 
 def closeup_places(stage: Stage) -> list[CloseupPlace]:
-    """Where the piece's close-ups lie."""
+    """The places of the piece's close-up photos."""
     image = stage.find("closeup_weight", "piece")
     numbers = np.array(image.get(PLACES, ()) if image is not None else (), float)
     rows = numbers[: len(numbers) // WIDTH * WIDTH].reshape(-1, WIDTH)
@@ -23,7 +23,7 @@ def closeup_places(stage: Stage) -> list[CloseupPlace]:
 
 
 def scan_finest_mm(stage: Stage, piece: TriangleMesh) -> float:
-    """The finest detail in mm of the scan itself: of its relief where that was found, else two edges of its mesh."""
+    """The finest detail of the scan itself, mm: that of the recovered relief, or else twice the mesh's median edge length."""
     image = stage.find("relief_height", "piece")
     if image is not None and image.get("found") and np.isfinite(image.get("trusted_mm", np.inf)):
         return float(image["trusted_mm"])
@@ -32,7 +32,10 @@ def scan_finest_mm(stage: Stage, piece: TriangleMesh) -> float:
 
 
 def tell_carried(stage: Stage, shots: Sequence[Shot], places: Sequence[CloseupPlace], scan_mm: float) -> dict[str, Any]:
-    """Say of each close look what magnification the data carry there; figures by the shot's name. Nothing without close-ups."""
+    """Note for each close look up to which magnification the data show true detail; returns figures by shot name.
+
+    Does nothing without close-up photos.
+    """
     figures: dict[str, Any] = {}
     for shot in shots if places else ():
         if shot.ask.kind != "detail":
@@ -41,7 +44,7 @@ def tell_carried(stage: Stage, shots: Sequence[Shot], places: Sequence[CloseupPl
         spot = shot.pose.position + shot.optics.focus_mm * look
         here = [place for place in places if np.linalg.norm(place.middle - spot) < place.radius]
         finest = min([scan_mm, *(place.finest for place in here)])
-        reached, elsewhere = carried(finest, shot.ask.coc), carried(scan_mm, shot.ask.coc_mm)
+        reached, elsewhere = carried(finest, shot.ask.coc), carried(scan_mm, shot.ask.coc)
         figures[f"{shot.ask.name}_carried"] = round(reached, 3)
         name, m = shot.ask.name, shot.optics.magnification
         if here:

@@ -1,8 +1,8 @@
-"""How does a camera stay a true macro lens without the add-on? By plain drivers over the camera object's own properties.
+"""Keeps a camera a true macro lens without the add-on, by drivers over the camera object's own properties.
 
-The expressions are of the simple kind that Blender evaluates without running Python, so they work in any .blend, however it
-was opened. What is set lives on the camera object and what is driven by it on its data: a driver that reads its own
-data-block's settings would be a circle to Blender.
+The expressions are simple ones that Blender evaluates without Python, so they work in any .blend, also with scripts disabled.
+The settings are on the camera object and the driven values on its data, since Blender treats a driver that reads its own
+data-block as a dependency cycle.
 """
 
 from __future__ import annotations
@@ -21,10 +21,10 @@ MAGNIFICATION, EFFECTIVE = "bozzetto_magnification", "bozzetto_effective_fnumber
 NEAR, FAR = "bozzetto_near_mm", "bozzetto_far_mm"
 STRETCH, GROW = "bozzetto_stretch", "bozzetto_grow"
 NEVER = 1e9
-"""Stands for infinity in the far limit, in mm: a custom property and a JSON file both want a finite number."""
+"""Represents infinity in the far limit, in mm: a custom property and JSON both need a finite number."""
 
 _NO_OBJECT = 1e30
-"""What the driver reads for the focus object's place where the camera has none."""
+"""The fallback value that the driver reads for the focus object's position where the camera has none."""
 
 _SOURCES = {
     "f": FOCAL, "N": FNUMBER, "F": FOCUS, "s": DISTANCE, "p": PUPIL, "c": COC, "n": BLADES, "m": MAGNIFICATION, "W": FRAME,
@@ -49,7 +49,7 @@ READ_OUTS = {
     NEAR: "s*f*m/(f*m+c*N)",
     FAR: f"s*f*m/(f*m-c*N) if f*m > c*N*1.000001 else {NEVER:.0f}",
 }
-"""Properties of the camera object that follow the others: focus plane, used frame width, magnification, limits (mm)."""
+"""Driven properties of the camera object: focus distance, used frame width, magnification, limits of sharpness (mm)."""
 
 LENS = {
     "lens": "f*g",
@@ -60,11 +60,11 @@ LENS = {
     "dof.focus_distance": "F/1000",
     "clip_start": "max(0.00001,s/100000)",
 }
-"""What Blender's camera is given; see `core.optics.in_blender` for why."""
+"""Driven values of Blender's camera; derived in `core.shots.optics.in_blender`."""
 
 
 def drive(item: bpy.types.Object) -> None:
-    """Add the drivers to a camera object and its data. The properties must be there already."""
+    """Add the drivers to a camera object and its data. The properties must exist."""
     for key, expression in READ_OUTS.items():
         _driver(item, f'["{key}"]', expression, item)
     for path, expression in LENS.items():

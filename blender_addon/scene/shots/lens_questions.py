@@ -1,7 +1,7 @@
-"""Answers the lens panel's questions for a shot's camera, and sets the camera as answered: an edit by hand, which runs keep.
+"""Answers the lens panel's questions for a shot's camera, and sets the camera accordingly, as an edit that later runs keep.
 
-Which f-number holds from here to there, where to stand for that size, how at another focal length; a focus bracket or the
-departure from the true lens where no lens can.
+The questions: which f-number keeps a depth sharp, where to place the camera for a size in the picture, or at another focal
+length; and, where no lens can do it, a focus bracket or the departure from the true lens.
 """
 
 from __future__ import annotations
@@ -36,7 +36,7 @@ if TYPE_CHECKING:
 
 @record
 class Asked:
-    """An answer; the ends (mm along the axis) where depth was asked; where the camera would stand where it must move."""
+    """An answer. ends: near and far end in mm along the axis, for a question on depth. pose: new pose, for one on place."""
 
     answer: Answer
     ends: tuple[float, float] | None = None
@@ -47,7 +47,7 @@ class Asked:
 
 
 def hold_points(camera: bpy.types.Object, points_mm: Floats) -> Asked:
-    """The f-number and focus that hold all points (n, 3; mm, world) sharp."""
+    """The f-number and focus that keep all points (n, 3; mm, world) sharp."""
     pose = pose_of(camera)
     depths = (np.asarray(points_mm, float) - pose.position) @ -pose.rotation[:, 2]
     near, far = float(depths.min()), float(depths.max())
@@ -62,7 +62,7 @@ def hold_points(camera: bpy.types.Object, points_mm: Floats) -> Asked:
 
 
 def hold_part(camera: bpy.types.Object, part: str) -> Asked:
-    """The f-number and focus that hold what the camera sees of the piece: its 'face', or 'whole'."""
+    """The f-number and focus that keep the visible side of the piece sharp: its 'face', or the 'whole'."""
     subject = _subject(camera)
     pose = pose_of(camera)
     seen = visible(subject.points, subject.normals, position=pose.position, rotation=pose.rotation)
@@ -74,18 +74,18 @@ def hold_part(camera: bpy.types.Object, part: str) -> Asked:
         raise SubjectError(f"The {part} is not seen from {camera.name}: turn the camera to it, or pick two points")
     points = subject.points[seen]
     depths = (points - pose.position) @ -pose.rotation[:, 2]
-    low, high = np.percentile(depths, [1.0, 99.0])  # a stray point is not worth a stop
+    low, high = np.percentile(depths, [1.0, 99.0])  # outliers are left out
     return hold_points(camera, points[(depths >= low) & (depths <= high)])
 
 
 def fill_height(camera: bpy.types.Object, share: float) -> Asked:
-    """Where the camera must stand for piece and stand to fill a share (0 to 1) of the picture's height."""
+    """The pose from which piece and stand fill a share (0 to 1) of the picture's height."""
     move = lens_moves.fill_height(_outline(camera), pose_of(camera), optics_of(camera), _frame(camera), share=share)
     return Asked(move.answer, pose=move.pose)
 
 
 def other_focal(camera: bpy.types.Object, focal_mm: float) -> Asked:
-    """Where the camera must stand for the same size in the picture at another focal length."""
+    """The pose from which the subject has the same size in the picture at another focal length."""
     move = lens_moves.other_focal(_outline(camera), pose_of(camera), optics_of(camera), focal_mm=focal_mm)
     return Asked(move.answer, pose=move.pose)
 
@@ -94,7 +94,7 @@ def other_focal(camera: bpy.types.Object, focal_mm: float) -> Asked:
 
 
 def set_lens(camera: bpy.types.Object, asked: Asked) -> None:
-    """Set the camera as answered, moved where it must move; it shows one exposure again."""
+    """Set the camera as answered, moved if necessary; the shot becomes a single exposure."""
     lens = asked.answer.optics
     camera[key.FOCAL], camera[key.FNUMBER] = float(lens.focal_mm), float(lens.fnumber)
     if camera.data.dof.focus_object is None:
@@ -108,7 +108,7 @@ def set_lens(camera: bpy.types.Object, asked: Asked) -> None:
 
 
 def set_bracket(camera: bpy.types.Object, asked: Asked, *, overlap: float = 0.3, frames: bool = False) -> int:
-    """Have the shot taken as a focus bracket from end to end at the answer's f-number; returns how many slices."""
+    """Make the shot a focus bracket from end to end at the answer's f-number; returns the number of slices."""
     assert asked.ends is not None
     lens = asked.answer.optics
     try:
@@ -122,7 +122,7 @@ def set_bracket(camera: bpy.types.Object, asked: Asked, *, overlap: float = 0.3,
 
 
 def set_departure(camera: bpy.types.Object) -> None:
-    """Have the shot taken with a sharp subject before a soft set, as no lens gives it; the caption says so."""
+    """Make the shot one with a sharp subject before a blurred set, which no lens gives; its caption says so."""
     _one_exposure(camera)
     camera[DEPTH] = "departure"
     camera["bozzetto_caption"] = f"{_name(camera)} (sharper than a lens can)"
@@ -136,11 +136,11 @@ def _one_exposure(camera: bpy.types.Object) -> None:
     camera["bozzetto_caption"] = _name(camera)
 
 
-# --- what the questions look at -------------------------------------------------------------------------------------------
+# --- reading the scene ----------------------------------------------------------------------------------------------------
 
 
 def pose_of(camera: bpy.types.Object) -> CameraPose:
-    """Where a camera stands now, mm."""
+    """A camera's present pose, mm."""
     matrix = np.array(_hung_on(camera) @ camera.matrix_basis, float)
     rotation = matrix[:3, :3] / np.linalg.norm(matrix[:3, :3], axis=0)
     return CameraPose(matrix[:3, 3] * MM, rotation, optics_of(camera).focus_mm)

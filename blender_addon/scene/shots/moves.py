@@ -1,4 +1,4 @@
-"""Moving pictures between `core` and Blender: a camera with a key a frame, and its path read back from it."""
+"""Camera moves as Blender data: a camera with a key per frame, and its path read back from it."""
 
 from __future__ import annotations
 
@@ -24,20 +24,20 @@ if TYPE_CHECKING:
     from ..stage import Stage
 
 MOVE, PATH, OF, FPS = "bozzetto_move", "bozzetto_path", "bozzetto_of", "bozzetto_fps"
-"""On a move's camera: its kind, thirteen numbers a frame (position in mm, rotation by rows, focus in mm), its shot, its
-speed."""
+"""On a move's camera: its kind; thirteen numbers per frame (position in mm, rotation by rows, focus in mm); its shot; frames
+per second."""
 TARGET = "bozzetto_target"
-"""On a shot's camera: the point that was focused on, mm."""
+"""On a shot's camera: the point in focus, mm."""
 SHAPE = (1920, 1080)
-"""Pixels of a moving picture in full size (ITU-R BT.709's 16:9)."""
+"""Size of a film's frames in px at full size (16:9, ITU-R BT.709)."""
 LOOKED_AT = 9
-"""Frames of a move that the dressing keeps clear."""
+"""The number of frames of a move in which the dressing keeps the view clear."""
 FIRST_FRAME = 1001
-"""The frame of the scene at which a move's keys begin: the turntable's come before, and the subject rests again by then."""
+"""The frame of the scene at which a move's keys begin: after the turntable's, when the subject is at rest."""
 
 
 def start_of(shot: bpy.types.Object, surface: SurfaceQueries) -> From:
-    """Where a move of a shot begins: its camera as it stands now, stepped back so that 16:9 shows as much of the height."""
+    """The start of a shot's move: its present camera, moved back so that a 16:9 frame shows as much of the height."""
     lens = optics_of(shot)
     matrix = np.array(shot.matrix_basis, float)
     rotation, position = matrix[:3, :3] / np.linalg.norm(matrix[:3, :3], axis=0), matrix[:3, 3] * MM
@@ -51,8 +51,7 @@ def start_of(shot: bpy.types.Object, surface: SurfaceQueries) -> From:
 
 
 def _target(shot: bpy.types.Object, surface: SurfaceQueries, position: Floats, rotation: Floats, focus_mm: float) -> Floats:
-    """The point that the shot focuses on; where its camera was moved by hand, what the axis meets, or the middle of the
-    focus."""
+    """The point in focus; where the camera was moved by hand, the surface point nearest to the axis at the focus distance."""
     on_axis = position - focus_mm * rotation[:, 2]
     if TARGET in shot:
         kept = np.array(shot[TARGET], float)
@@ -63,7 +62,7 @@ def _target(shot: bpy.types.Object, surface: SurfaceQueries, position: Floats, r
 
 
 def make_move_camera(name: str, found: Path, shot: bpy.types.Object, *, fps: int, extra: dict[str, Any]) -> bpy.types.Object:
-    """A camera with a key a frame for a move of a shot, lens and light as the shot has them."""
+    """A camera with a key per frame for a shot's move, with the shot's lens and light."""
     lens = lens_of(shot, found.optics)
     item = make_camera(name, pose_at_frame(found, 0), lens, extra=extra)
     item[MOVE], item[FPS], item[OF] = found.kind, fps, str(shot.get("bozzetto_key", shot.name))
@@ -83,13 +82,13 @@ def make_move_camera(name: str, found: Path, shot: bpy.types.Object, *, fps: int
 
 
 def lens_of(shot: bpy.types.Object, lens: optics.Optics) -> Lens:
-    """A shot's format and sharpness with these optics, in the shape of a moving picture."""
+    """A shot's format and circle of confusion with other optics, for a film's frame."""
     sensor = tuple(float(side) for side in shot[key.FORMAT])
     return Lens(lens, (sensor[0], sensor[1]), SHAPE, str(shot[key.KIND]), float(shot[key.COC]), int(shot.get(key.BLADES, 0)))
 
 
 def path_of(item: bpy.types.Object) -> Path:
-    """The path of a move's camera; the targets lie in the middle of its focus."""
+    """The path of a move's camera; its targets are the points in focus on the axis."""
     flat = np.array(item[PATH], float).reshape(-1, 13)
     positions, rotations, focus = flat[:, :3], flat[:, 3:12].reshape(-1, 3, 3), flat[:, 12]
     lens = replace(optics_of(item), focus_mm=float(focus[-1]))
@@ -97,13 +96,12 @@ def path_of(item: bpy.types.Object) -> Path:
 
 
 def pose_at_frame(found: Path, frame: int) -> CameraPose:
-    """Where the camera stands at a frame, counted from 0."""
+    """The camera's pose at a frame, counted from 0."""
     return CameraPose(found.positions[frame], found.rotations[frame], float(found.focus_mm[frame]))
 
 
 def move_views(stage: Stage, points: Floats) -> list[sight.ShotView]:
-    """What the moves see on their way, a few frames of each, for the dressing to keep clear; points: the subject's (n, 3)
-    mm."""
+    """The views of a few frames of each move, which the dressing keeps clear. points: the subject's, (n, 3) mm."""
     views = []
     for name, item in stage.find_all("move").items():
         found = path_of(item)
@@ -128,12 +126,12 @@ def _seen_from(view: sight.ShotView, pose: CameraPose, item: bpy.types.Object, p
 
 
 def subject_surface(stage: Stage) -> SurfaceQueries:
-    """The subject as a tree, mm."""
+    """A search tree over the subject, mm."""
     return surface_of([item for role in ("piece", "stand") for item in stage.find_all(role).values()])
 
 
 def surface_of(items: Sequence[bpy.types.Object]) -> SurfaceQueries:
-    """Objects as one tree, mm, where they stand."""
+    """A search tree over objects at their places in the scene, mm."""
     vertices, faces, first = [np.zeros((0, 3))], [np.zeros((0, 3), int)], 0
     for item in items:
         mesh = read_mesh(item, scale=MM)

@@ -1,4 +1,4 @@
-"""What does a camera look at? Points of piece and stand with their normals, and how rich the relief is at each."""
+"""Reads the subject for the planning of shots: points of piece and stand, normals, and the richness of the relief."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ from ..stage import Stage
 
 
 def read_subject(stage: Stage) -> Subject:
-    """The subject's points in mm, with normals and how rich the relief is at each."""
+    """The subject's points in mm, with the normal and the richness of the relief at each."""
     meshes = [(role, read_mesh(item, scale=MM)) for role in ("piece", "stand") for item in stage.find_all(role).values()]
     piece = next((mesh for role, mesh in meshes if role == "piece" and len(mesh.vertices)), None)
     if piece is None or not len(piece.faces):
@@ -29,18 +29,18 @@ def read_subject(stage: Stage) -> Subject:
     if heights is not None:
         found = richness_of(points, normals, heights=heights[chosen])
         scale = float(np.percentile(found, 95)) or float(found.max())
-        if scale > 0.0:  # relief leads; the form still has a say where the relief is even
+        if scale > 0.0:  # relief dominates; the form decides where the relief is uniform
             richness = found / scale + 0.25 * richness / max(float(np.percentile(richness, 95)), 1e-9)
     return Subject(outline, points, normals, richness, unshown(piece, chosen, points, normals))
 
 
 def _relief_at(stage: Stage, piece: TriangleMesh) -> Floats | None:
-    """(n,) the recovered height at each vertex of the piece, in the map's own unit; None without a map."""
+    """(n,) recovered height at each vertex of the piece, in the map's unit; None without a map."""
     image = stage.find("relief_height", "piece")
     if image is None or piece.uv is None or not all(image.size):
         return None
     values = read_pixels(image)[..., 0]
     spots = np.zeros((len(piece.vertices), 2))
     spots[piece.faces.reshape(-1)] = piece.uv.reshape(-1, 2)
-    column, row = (spots % 1.0 * values.shape[::-1]).astype(int).T  # UVs beyond 0 to 1 repeat the picture
+    column, row = (spots % 1.0 * values.shape[::-1]).astype(int).T  # UVs outside 0 to 1 repeat the image
     return values[np.minimum(row, values.shape[0] - 1), np.minimum(column, values.shape[1] - 1)]

@@ -1,1 +1,1 @@
-"""Textures and materials of the piece as Blender data."""
+"""Textures and materials of the piece as Blender data, and the user's close-up and reference photos."""

@@ -1,6 +1,6 @@
-"""Which picture colours a scan? The one place that answers it, for a material and for a whole object.
+"""Which picture colours a scan? The only place that answers this, for a material and for a whole object.
 
-The mesh's own materials are asked: what the job puts on hangs on the object's slots, so that the scan's stay where they are.
+It looks at the mesh's materials, which stay the scan's: the job assigns its materials to the object's slots.
 """
 
 from __future__ import annotations
@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     import bpy
 
 DEPTH = 8
-"""Nodes that are looked through behind a socket."""
+"""How many nodes are followed from a socket to an image."""
 SOCKETS = {
     "base": (
         ("ShaderNodeBsdfPrincipled", "Base Color"), ("ShaderNodeBsdfDiffuse", "Color"),
@@ -29,15 +29,15 @@ SOCKETS = {
     "metallic": (("ShaderNodeBsdfPrincipled", "Metallic"),),
     "opacity": (("ShaderNodeBsdfPrincipled", "Alpha"),),
 }  # fmt: skip
-"""Part of a surface to the sockets that show it, the first that has a picture counts. Unlit scans keep their colour in the
-emission."""
+"""Part of a surface to the sockets that may show it, of which the first with a picture counts. Unlit scans have their colour in
+the emission."""
 
 
 @record
 class BasePicture:
     """The picture that colours most of an object.
 
-    image: the bpy image. slot: a material slot that shows it. share: part 0 to 1 of the object's area that does.
+    image: the bpy image. slot: a material slot with it. share: share of the object's area with it, 0 to 1.
     """
 
     image: Any
@@ -46,8 +46,10 @@ class BasePicture:
 
 
 def picture_of(material: bpy.types.Material, part: str = "base") -> bpy.types.Image | None:
-    """The image of that part of a material, or None: 'base', 'normal', 'roughness', 'metallic', 'opacity'; of our own scan
-    materials 'occlusion' as well."""
+    """The image of a part of a material, or None.
+
+    part: 'base', 'normal', 'roughness', 'metallic', 'opacity'; in materials by `scan_material` also 'occlusion'.
+    """
     tree = material.node_tree if material is not None else None
     if tree is None:
         return None
@@ -57,7 +59,7 @@ def picture_of(material: bpy.types.Material, part: str = "base") -> bpy.types.Im
                 found = image_behind(node.inputs[name])
                 if found is not None:
                     return found
-    if part == "base":  # unlit scans as some importers make them
+    if part == "base":  # unlit scans as some importers represent them
         for node in tree.nodes:
             if node.bl_idname == "ShaderNodeMixShader":
                 found = image_behind(node.inputs[1])
@@ -68,7 +70,7 @@ def picture_of(material: bpy.types.Material, part: str = "base") -> bpy.types.Im
 
 
 def plain_colour(material: bpy.types.Material) -> tuple[float, float, float]:
-    """The linear base colour of a material without a picture; a mid grey where it has none."""
+    """The linear base colour of a material without a picture; mid-grey where it has none."""
     tree = material.node_tree if material is not None else None
     for node in tree.nodes if tree is not None else ():
         if node.bl_idname == "ShaderNodeBsdfPrincipled":
@@ -78,7 +80,7 @@ def plain_colour(material: bpy.types.Material) -> tuple[float, float, float]:
 
 
 def image_behind(socket: bpy.types.NodeSocket, depth: int = DEPTH) -> bpy.types.Image | None:
-    """The first image that feeds a socket, through mixes, normal maps and colour nodes."""
+    """The first image linked to a socket, directly or through up to `depth` nodes."""
     for link in socket.links:
         node = link.from_node
         if node.bl_idname == "ShaderNodeTexImage" and node.image is not None:
@@ -92,9 +94,9 @@ def image_behind(socket: bpy.types.NodeSocket, depth: int = DEPTH) -> bpy.types.
 
 
 def base_picture(item: bpy.types.Object, triangles: TriangleMesh | None = None) -> BasePicture | None:
-    """The picture on the largest part of an object's surface, or None where no material shows one.
+    """The picture on the largest part of an object's surface, or None where no material has one.
 
-    Several slots that show one image count together. triangles: the object's mesh in any unit, where it was read already.
+    Slots with the same image count together. triangles: the object's mesh in any unit, if already read.
     """
     triangles = read_mesh(item) if triangles is None else triangles
     materials = item.data.materials
@@ -117,7 +119,7 @@ def base_picture(item: bpy.types.Object, triangles: TriangleMesh | None = None) 
 
 
 def faces_showing(item: bpy.types.Object, triangles: TriangleMesh, image: bpy.types.Image) -> Bools:
-    """(m,) bool: the faces whose own material shows the image."""
+    """(m,) bool: the faces whose material has the image."""
     slots = triangles.material if triangles.material is not None else np.zeros(len(triangles.faces), int)
     shown = [picture_of(material) for material in item.data.materials] or [None]
     found = np.array([entry is not None and entry.name == image.name for entry in shown])

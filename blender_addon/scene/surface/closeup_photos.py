@@ -1,4 +1,4 @@
-"""How do a user's photos reach the close-ups? Read by Blender, as sRGB, turned as held, made smaller; never written."""
+"""Reads the user's close-up photos: converted to sRGB, rotated upright, reduced in size; the files are never changed."""
 
 from __future__ import annotations
 
@@ -18,14 +18,17 @@ from ...job.errors import InputError
 from ..images import opened, read_pixels
 
 SMALLEST = 200
-"""Pixels of the shorter side below which a picture is no photo to read relief from."""
+"""Shorter side in px below which a picture is too small to read relief from."""
 _HEIF = (b"heic", b"heix", b"hevc", b"mif1", b"msf1", b"heim", b"avif")
 
 
 @record
 class Photo:
-    """pixels: (h, w, 3) float32 display-encoded, row 0 at the bottom, as held, at the size that is worked on. size: (width,
-    height) of the whole photo as held. distance: image distance in the whole photo's pixels by its Exif, None without."""
+    """A photo, rotated upright.
+
+    pixels: (h, w, 3) float32 display-encoded, row 0 at the bottom, at the working size. size: (width, height) of the full
+    photo. distance: image distance in pixels of the full photo, from its Exif data, None without.
+    """
 
     pixels: Any
     size: tuple[int, int]
@@ -33,7 +36,7 @@ class Photo:
 
 
 def read_photo(path: Path, *, longest: int) -> Photo:
-    """A photo from a file. Raises InputError with what is wrong and what to do."""
+    """Read a photo from a file. Raises InputError with the problem and its remedy."""
     if not is_there(path):
         raise InputError(f'There is no photo "{path}": check the path on the sheet')
     with path.open("rb") as file:
@@ -54,7 +57,7 @@ def read_photo(path: Path, *, longest: int) -> Photo:
 
 
 def _loaded(path: Path) -> Floats:
-    """(h, w, 3) display-encoded as stored, row 0 at the top."""
+    """(h, w, 3) stored display-encoded values, row 0 at the top."""
     image = opened(path, f'The photo "{path.name}"', "can't be used", "as JPEG or PNG")
     try:
         if image.is_float:
@@ -67,7 +70,7 @@ def _loaded(path: Path) -> Floats:
 
 
 def _smaller(pixels: Floats, longest: int) -> Floats:
-    """Means of whole blocks of pixels, so that neither side passes `longest`; a rest at the right and below is left out."""
+    """Average blocks of pixels so that neither side exceeds `longest`; incomplete blocks at the edges are dropped."""
     factor = -(-max(pixels.shape[:2]) // longest)
     if factor == 1:
         return pixels

@@ -1,4 +1,4 @@
-"""What other steps and a person checking need of the close-ups: places, the scan's relief and colour there, an overlay."""
+"""Data on the close-up photos for other steps and for checking: places, the scan's relief and colour there, an overlay."""
 
 from __future__ import annotations
 
@@ -24,14 +24,14 @@ from .own_texture import own_colour_of
 from .surface_texture import read_linear
 
 PLACES = "bozzetto_closeup_places"
-"""Custom property on the close-ups' pictures: WIDTH numbers a place, see `offered_places`."""
+"""Custom property on the close-ups' images: WIDTH numbers per place, see `offered_places`."""
 WIDTH = 8
 OVERLAY = 360
 SQUARES = 6
 
 
 def offered_places(readings: list[tuple[str, PhotoCamera, Reading]]) -> list[float]:
-    """Middle (3, mm), outward normal (3), radius in mm of what is covered and finest detail in mm of each place."""
+    """For each place eight numbers: centre (3, mm), outward normal (3), radius of the covered area and finest detail, mm."""
     numbers: list[float] = []
     for _, _, reading in readings:
         weight = reading.weight.astype(float)
@@ -44,7 +44,7 @@ def offered_places(readings: list[tuple[str, PhotoCamera, Reading]]) -> list[flo
 
 
 def relief_slopes(stage: Stage, photo_set: PhotoSet) -> Floats | None:
-    """(n, 3) slopes that the scan's own texture gave where the photos look, as strong as advised; None without relief maps."""
+    """(n, 3) slopes recovered from the scan's texture at the photos' pixels, at the advised strength; None without maps."""
     item, image = stage.require("piece"), stage.find("relief_normal", "piece")
     if image is None:
         return None
@@ -64,13 +64,15 @@ def relief_slopes(stage: Stage, photo_set: PhotoSet) -> Floats | None:
 
 
 def _at(texels: Texels, corners: Floats) -> Floats:
-    """(n, 2) UVs of each pixel by those of its face's corners (k, 3, 2)."""
+    """(n, 2) UV of each pixel, interpolated from its face's corners (k, 3, 2)."""
     return np.einsum("nc,nci->ni", texels.weight, corners[texels.face])
 
 
 def overlaid(photo: Any, camera: PhotoCamera, form: Form) -> Floats:
-    """(h, w, 3) display-encoded, row 0 at the bottom: squares of the photo and of the form as the camera found would see it, by
-    turns, so that outlines run on from square to square where it is right."""
+    """(h, w, 3) display-encoded, row 0 at the bottom: a checkerboard of the photo and of the mesh as the solved camera sees it.
+
+    Outlines continue from square to square where the camera is right.
+    """
     factor = max(1, round(max(camera.size) / OVERLAY))
     height, width = (side // factor for side in photo.shape[:2])
     small = photo[: height * factor, : width * factor].reshape(height, factor, width, factor, 3).mean(axis=(1, 3))
@@ -89,7 +91,7 @@ def overlaid(photo: Any, camera: PhotoCamera, form: Form) -> Floats:
 
 
 def own_colours(stage: Stage) -> Floats | None:
-    """(m, 3) linear colour that the scan has at the middle of each face (light taken out where that was done); None without."""
+    """(m, 3) linear colour of the scan (its albedo where that was made) at the centre of each face; None without colour."""
     item = stage.require("piece")
     image, _ = own_colour_of(stage, item, "piece")
     triangles = read_mesh(item)
@@ -103,8 +105,10 @@ def own_colours(stage: Stage) -> Floats | None:
 
 
 def coloured(reading: Reading, own: Any) -> Reading:
-    """The reading with its albedo brought to the scan's own colours (m, 3): photos don't tell how bright their lamps were, so
-    that each channel gets one factor, by the median over what is covered."""
+    """The reading with its albedo scaled to the scan's own colours (m, 3).
+
+    The lamps' strength is unknown, so each channel is multiplied by one factor, from the medians over the covered area.
+    """
     good = reading.weight > 0.5
     if not good.any():
         return reading

@@ -1,4 +1,4 @@
-"""How does the piece look under any light? Its colour and the relief its texture shows, for photographs to be compared with."""
+"""Reads the piece's colour and recovered relief, from which it is rendered under any light to be compared with photographs."""
 
 from __future__ import annotations
 
@@ -19,11 +19,11 @@ from .own_texture import own_colour_of
 from .surface_texture import colour_layer, read_linear
 
 LARGEST = 2048
-"""Wider textures are read at this width: photos are compared at 1000 pixels."""
+"""Longest side in px at which textures are read; photos are compared at 1000 px."""
 
 
 def skin_of(stage: Stage, form: Form) -> Skin:
-    """The piece's skin, as far as the scan and the steps before brought one."""
+    """The piece's texture or vertex colours and relief, as far as the scan and the earlier steps provide them."""
     item = stage.require("piece")
     triangles = read_mesh(item, scale=MM)
     image, _ = own_colour_of(stage, item, "piece")
@@ -49,7 +49,7 @@ def _edge_mm(form: Form) -> float:
 
 
 def _slopes(image: bpy.types.Image | None, triangles: TriangleMesh, form: Form, size: tuple[int, int]) -> Floats | None:
-    """(h, w, 3) slopes of the relief that was read from the scan's texture, as strong as advised, in a raster of `size`."""
+    """(h, w, 3) slopes of the relief recovered from the scan's texture, at the advised strength, in a raster of `size`."""
     if image is None or triangles.uv is None:
         return None
     pixels = read_pixels(image, limit=LARGEST)

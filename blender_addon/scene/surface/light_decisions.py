@@ -1,4 +1,4 @@
-"""What is decided about a texture's light, in words for a person: is it a photo, and does it show relief or paint?"""
+"""Decisions on a texture: is it a photo of a lit surface, and is what it shows relief or paint?"""
 
 from __future__ import annotations
 
@@ -16,7 +16,7 @@ SHADING = (
     (PHOTO, "Photo", "It is a photo of a lit surface: its shading shows the form"),
     (PAINT, "No light", "It holds no light: an albedo, a map or a painting"),
 )
-"""The choices of the setting `shading` of relief and of the step that takes the light out."""
+"""The choices of the setting `shading` of the steps relief and albedo."""
 RELIEF_MARKS, PAINTED_MARKS = "relief", "paint"
 MARKS = (
     ("auto", "By itself", "Marks that don't grow where the light grazes are shown weaker, as they may be paint"),
@@ -25,11 +25,11 @@ MARKS = (
 )
 """The choices of the setting `marks` of relief."""
 EVEN = 0.5
-"""Chance at which the evidence of a light is even."""
+"""Probability without any evidence."""
 
 
 def shading_decision(evidence: LightEvidence, setting: str) -> Decision:
-    """Whether a texture holds the light of a room. setting: that of the step, 'auto' where it was not chosen by hand."""
+    """The decision whether a texture contains the light of a room. setting: the step's, 'auto' if not set by hand."""
     lit = setting == PHOTO or (setting == "auto" and evidence.trust > 0)
     both = {
         True: Alternative("the texture is a photo of a lit surface", _set(PHOTO)),
@@ -48,9 +48,9 @@ def shading_decision(evidence: LightEvidence, setting: str) -> Decision:
 
 
 def paint_decision(recovery: Recovery, setting: float | None, marks: str) -> Decision:
-    """Whether what the texture shows beyond its light is relief or paint.
+    """The decision whether the texture's detail, beyond its light, is relief or paint.
 
-    setting: the strength by hand, None where it was not chosen. marks: the setting of that name, 'auto' where it was not.
+    setting: the strength set by hand, or None. marks: the setting of that name, 'auto' if not set by hand.
     """
     strength, kept = recovery.strength, min(recovery.marks.kept)
     shown = strength if setting is None else setting

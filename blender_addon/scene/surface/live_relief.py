@@ -1,4 +1,4 @@
-"""The relief steered at once: its three bands and its painted mask in the material that the piece wears, without a run."""
+"""Changes the relief's three bands and its painted mask directly in the piece's material, without a run."""
 
 from __future__ import annotations
 
@@ -20,7 +20,7 @@ if TYPE_CHECKING:
 
 
 def set_band(scene: bpy.types.Scene, setting: str, value: float) -> int:
-    """Set a band by the name of its setting ('relief_fine') in the materials of the scene's job; how many wear it."""
+    """Set a band, by the name of its setting ('relief_fine'), in the job's materials; returns the number of nodes set."""
     name = next(socket for socket, own in BANDS.items() if own == setting)
     count = 0
     for material in roles.players(scene.get(roles.JOB, ""), role="surface", scene=scene):
@@ -32,7 +32,7 @@ def set_band(scene: bpy.types.Scene, setting: str, value: float) -> int:
 
 
 def followed(setting: str) -> Callable[[bpy.types.PropertyGroup, bpy.types.Context], None]:
-    """The update of a band's property: the material follows it at once. Blender refuses an update that returns something."""
+    """An update callback for a band's property, which sets the material at once. Blender requires that it returns None."""
 
     def follow(group: bpy.types.PropertyGroup, context: bpy.types.Context) -> None:
         set_band(group.id_data, setting, getattr(group, setting))
@@ -46,7 +46,7 @@ def _set_all(sockets: Sequence[Any], value: float) -> None:
 
 
 def begin_mask(stage: Stage) -> Any | None:
-    """A mask on the piece to paint, mid-grey where it is new, steering the relief of its material; None without a piece."""
+    """The piece's relief mask for painting, linked to its material; mid-grey where it is new. None without a piece."""
     piece, material = stage.find("piece"), stage.find("surface", "piece")
     if piece is None:
         return None
@@ -63,7 +63,7 @@ def begin_mask(stage: Stage) -> Any | None:
 
 
 def _ours(material: bpy.types.Material, change: Callable[[], Any]) -> None:
-    """A change that a setting stands for: a material that was ours stays ours, one that the user changed stays theirs."""
+    """Make a change that corresponds to a setting, so that it does not count as the user's edit of the material."""
     kept = material.get(roles.PRINT)
     before = bool(kept) and unchanged(material, kept)
     change()

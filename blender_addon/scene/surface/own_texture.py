@@ -1,6 +1,6 @@
-"""Which picture or vertex colours did the scan come with?
+"""Which picture or vertex colours did the scan come with, and which maps does a material of it get?
 
-Looked up in the mesh's own materials: what the job puts on hangs on the object's slots, so that the scan's stay where they are.
+It looks at the mesh's materials, which stay the scan's: the job assigns its materials to the object's slots.
 """
 
 from __future__ import annotations
@@ -24,7 +24,7 @@ if TYPE_CHECKING:
 
 
 def own_attribute(item: bpy.types.Object) -> str:
-    """The name of the scan's vertex colours, '' without any; masks that were painted for regions are other layers."""
+    """The name of the scan's vertex colours, '' without any; painted masks are other colour attributes."""
     layers = item.data.color_attributes
     others = [layer for layer in layers if layer.name != RELIEF_MASK]
     layer = layers.get(COLOUR) or (others[0] if len(others) == 1 else None)
@@ -38,7 +38,7 @@ def uv_name(item: bpy.types.Object, default: str = "UVMap") -> str:
 
 
 def own_colour_of(stage: Stage, item: bpy.types.Object, role: str) -> tuple[Any | None, str]:
-    """The image of the own colour of a piece or stand (its albedo, once made), or else the name of its vertex colours."""
+    """The image of a piece's or stand's own colour (its albedo, once made), or None and the name of its vertex colours."""
     image = stage.find("albedo", role)
     if image is None:
         own = base_picture(item)
@@ -50,9 +50,9 @@ def maps_of(
     stage: Stage, item: bpy.types.Object, role: str, strength: float | None, *, displaced: bool = False,
     bands: tuple[float, float, float] = (1.0, 1.0, 1.0),
 ) -> Maps:  # fmt: skip
-    """What the piece or stand brings to a material; a strength of None takes what the relief advises.
+    """The maps of a piece or stand for a material.
 
-    bands: strengths of the fine, the middle and the broad relief.
+    strength: of the relief, None for the advised one. bands: strengths of the fine, the middle and the broad relief.
     """
     normal, height = (stage.find(part, role) for part in ("relief_normal", "relief_height"))
     middle, broad = (stage.find(part, role) for part in ("relief_middle", "relief_broad"))
@@ -74,7 +74,7 @@ def maps_of(
 
 
 def closeups_of(stage: Stage, item: bpy.types.Object, role: str) -> CloseupMaps | None:
-    """The close-ups' maps of the piece, where there are some and the piece still has their UV layer."""
+    """The maps of the piece's close-up photos; None where there are none or the piece has lost their UV layer."""
     normal, weight, colour = (stage.find(part, role) for part in ("closeup_normal", "closeup_weight", "closeup_colour"))
     if normal is None or weight is None or LAYER not in item.data.uv_layers:
         return None
@@ -82,14 +82,14 @@ def closeups_of(stage: Stage, item: bpy.types.Object, role: str) -> CloseupMaps 
 
 
 def mean_colour(item: bpy.types.Object, maps: Maps) -> tuple[float, float, float] | None:
-    """The own colour of the object, linear, the mean over its corners; None where it has none that can be read."""
+    """The mean over the corners of the object's own colour, linear; None where it has none that can be read."""
     mesh = item.data
     if maps.colour is None:
         layer = mesh.attributes.get(maps.colour_attribute) if maps.colour_attribute else None
         if layer is None or not len(layer.data):
             return None
         values = np.zeros(4 * len(layer.data), np.float32)
-        layer.data.foreach_get("color", values)  # linear, also of bytes
+        layer.data.foreach_get("color", values)  # linear values, also of byte colours
         return tuple(float(entry) for entry in values.reshape(-1, 4)[:, :3].mean(axis=0))  # type: ignore[return-value]
     layer = mesh.uv_layers.get(maps.uv) or mesh.uv_layers.active
     if layer is None or not len(layer.uv):

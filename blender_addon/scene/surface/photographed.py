@@ -1,4 +1,4 @@
-"""Reads an object and its photo texture as what `core/surface/relief` works on, or says in words why it can't."""
+"""Reads an object and its photo texture as input of `core/surface/relief`, or returns the reason why it can't."""
 
 from __future__ import annotations
 
@@ -25,7 +25,7 @@ from .surface_texture import colour_layer, read_linear
 if TYPE_CHECKING:
     import bpy
 
-MOST_TEXELS = 5_000_000  # covered texels that are worked on: more are halved
+MOST_TEXELS = 5_000_000  # the most covered texels that are processed; a larger texture is halved
 FEWEST_TEXELS = 256
 AGAIN = "export the scan again with its photo texture"
 
@@ -33,9 +33,9 @@ AGAIN = "export the scan again with its photo texture"
 def reading(
     item: bpy.types.Object, progress: Progress, *, finest_texel_mm: float = 0.0, occluders: tuple[Any, ...] = ()
 ) -> Generator[Progress, None, Photographed | str]:
-    """The object's textured surface in mm, or the end of a sentence "The piece ..." that says why there is none.
+    """The object's textured surface in mm, or the end of a sentence "The piece ..." with the reason why there is none.
 
-    finest_texel_mm: a texture finer than this is halved first. occluders: other objects that stood by when it was scanned.
+    finest_texel_mm: a finer texture is halved first. occluders: other objects that stood beside it when it was scanned.
     Yields `progress` while it works.
     """
     triangles, beside = read_mesh(item, scale=MM), _joined(occluders)
@@ -51,7 +51,7 @@ def reading(
     if "filled" in triangles.face_marks:
         used &= ~triangles.face_marks["filled"]
     limit = _limit(image, triangles, used, finest_texel_mm)
-    opaque = image.depth in (24, 48, 96)  # three channels; asked before reading, which may release what this loads
+    opaque = image.depth in (24, 48, 96)  # three channels; read first, since reading the pixels may release the image
     pixels = read_linear(image, limit=limit)
     alpha = None if opaque else read_pixels(image, limit=limit)[..., 3]  # all of Blender's data is read before the first yield
     read = partial(read_surface, triangles, used, height=pixels.shape[0], width=pixels.shape[1])
@@ -77,13 +77,13 @@ def reading(
 
 
 def _clear(alpha: Floats, surface: TexturedSurface) -> Bools:
-    """(n,) bool: texels that are transparent, where no photo showed the surface; none if most are: alpha then says nothing."""
+    """(n,) bool: transparent texels, where no photo showed the surface; none if most are, since alpha is then unused."""
     clear = alpha.reshape(-1)[surface.texels.index] < 0.5
     return clear & bool(clear.mean() < 0.5)
 
 
 def _by_vertices(triangles: TriangleMesh, beside: tuple[Floats, Ints] | None) -> Photographed | str:
-    """The surface with its vertex colours, where there is no texture."""
+    """The surface with its vertex colours, for an object without a texture; or the reason why there is none."""
     layer = colour_layer(triangles)
     if layer is None:
         lacks = "texture image" if triangles.uv is not None else "UVs"
@@ -94,7 +94,7 @@ def _by_vertices(triangles: TriangleMesh, beside: tuple[Floats, Ints] | None) ->
 
 
 def own_normals(item: bpy.types.Object, surface: TexturedSurface) -> Floats | None:
-    """(n, 3) float32 tangent-space +Y normals that the scan's own map gives in the surface's texels; None without a map."""
+    """(n, 3) float32 tangent-space +Y normals of the scan's own normal map at the surface's texels; None without a map."""
     triangles = read_mesh(item)
     texture = None if surface.on_vertices else base_picture(item, triangles)
     if texture is None:
@@ -111,7 +111,7 @@ def own_normals(item: bpy.types.Object, surface: TexturedSurface) -> Floats | No
 
 
 def shared_share(item: bpy.types.Object) -> float:
-    """Part 0 to 1 of the textured area's texels that several places of the surface share; measured coarsely."""
+    """Share, 0 to 1, of the textured area's texels that several places of the surface use; measured coarsely."""
     triangles = read_mesh(item)
     if triangles.uv is None:
         return 0.0
@@ -120,7 +120,7 @@ def shared_share(item: bpy.types.Object) -> float:
 
 
 def _limit(image: bpy.types.Image, triangles: TriangleMesh, used: Bools, finest_texel_mm: float) -> int:
-    """The longest side to work at: not finer than asked, not more texels than memory is given for."""
+    """The longest side in px to work at, limited by the wanted texel size and by `MOST_TEXELS`."""
     width, height = working_size(image, LARGEST)
     if triangles.uv is None or not used.any():
         return max(width, height)

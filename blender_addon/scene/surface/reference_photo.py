@@ -1,4 +1,4 @@
-"""How does a reference photo reach the clay? Read by Blender, measured by `core/surface/colour_card.py`, put into settings."""
+"""Measures the clay's colour in a reference photo (`core/surface/colour_card.py`) and puts it into the settings."""
 
 from __future__ import annotations
 
@@ -18,7 +18,7 @@ from ..images import opened, read_pixels
 
 
 def with_measured_clay(settings: Any, path: Path) -> tuple[Any, dict[str, Any]]:
-    """The material settings with the clay's colour measured in the photo, and figures about it."""
+    """The material settings with the clay's colour measured in the photo, and figures on it."""
     if settings.reference_corners is None or settings.reference_sample is None:
         raise InputError(
             f'The reference photo "{path.name}" needs reference_corners (the card\'s four corners) and '

@@ -1,9 +1,9 @@
-"""Rounds the outline of a scan in a picture: its triangles are divided when it is rendered, the new points moved onto a curve.
+"""Rounds the outline of a scan in renders: its triangles are subdivided at render time and the new points moved onto a curve.
 
-Each triangle becomes a curved patch through its own corners, given by their positions and normals alone: Phong tessellation
-(Boubekeur & Alexa, *Phong Tessellation*, SIGGRAPH Asia 2008). The scan's own vertices stay where they are, the shading keeps
-the normals that it had, so that the recovered relief lies on the form that it was measured on, and no mark is added. Where
-faces meet at an edge, as at a cut or a filled underside, nothing is rounded.
+Each triangle becomes a curved patch through its corners, determined by their positions and normals: Phong tessellation
+(Boubekeur & Alexa, *Phong Tessellation*, SIGGRAPH Asia 2008). The scan's vertices stay in place and the shading keeps its
+normals, so that the recovered relief lies on the surface on which it was measured, and no detail is added. Sharp edges, as at a
+cut or a filled underside, are not rounded.
 
     P* = P + a (q - M P),   M = mean of n n^T,  q = mean of (n . v) n  over the corners v with normals n, by barycentric weights
 """
@@ -25,18 +25,18 @@ from ..shots.lens_drivers import KIND
 MODIFIER = "Rounded outline"
 LEVELS = "Levels"
 ROUNDNESS = 0.5
-"""a: how far towards the planes of the corners. One half puts the middle of an edge of a sphere nearly on the sphere."""
+"""a: shift towards the tangent planes of the corners. With one half the middle of a sphere's edge is nearly on the sphere."""
 ROUND, SHARP = 0.97, 0.88
-"""Length of the mean of the unit normals of the faces round a vertex from which it is rounded in full, and not at all: of two
-faces at 28 degrees to each other, and at 57."""
+"""Length of the mean of the unit normals round a vertex from which it is rounded fully, and below which not at all: for two
+faces, these are angles of 28 and 57 degrees."""
 FACET_PX = 6.0
-"""Pixels that an edge of the outline may be long: shorter ones look round."""
+"""Longest edge of the outline in px; shorter ones look round."""
 MOST_LEVELS = 3
 MOST_TRIANGLES = 3_000_000
 
 
 def rounding_group() -> bpy.types.NodeTree:
-    """The geometry nodes: Mesh and Levels in, Mesh out."""
+    """The geometry-nodes group: Mesh and Levels in, Mesh out."""
     return make_group("Rounded outline", _rounding, tree_type="GeometryNodeTree")
 
 
@@ -69,7 +69,7 @@ def _rounding(tree: Tree) -> None:
 
 
 def _captured(tree: Tree, mesh: Any, values: dict[str, Any]) -> PlacedNode:
-    """Fields kept with the vertices, so that they can be read, mixed from the corners, on the divided mesh."""
+    """Capture fields on the vertices, so that they are interpolated to the new vertices of the subdivided mesh."""
     node = tree.tree.nodes.new("GeometryNodeCaptureAttribute")
     node.domain = "POINT"
     for name, value in values.items():
@@ -80,7 +80,7 @@ def _captured(tree: Tree, mesh: Any, values: dict[str, Any]) -> PlacedNode:
 
 
 def round_outline(item: bpy.types.Object) -> None:
-    """Give an object the modifier, at no level and before all others; it acts when rendered alone, never in the window."""
+    """Add the modifier to an object as the first one, with level 0; it is active only in renders, not in the viewport."""
     modifier = item.modifiers.get(MODIFIER) or item.modifiers.new(MODIFIER, "NODES")
     modifier.node_group = rounding_group()
     modifier.show_viewport = False
@@ -89,7 +89,7 @@ def round_outline(item: bpy.types.Object) -> None:
 
 
 def set_levels(item: bpy.types.Object, levels: int) -> None:
-    """Set how often the edges of an object with the modifier are halved."""
+    """Set how often each edge of an object with the modifier is halved."""
     modifier = item.modifiers[MODIFIER]
     sockets = modifier.node_group.interface.items_tree
     compat.set_modifier_input(modifier, next(socket for socket in sockets if socket.name == LEVELS), levels)
@@ -98,7 +98,7 @@ def set_levels(item: bpy.types.Object, levels: int) -> None:
 
 
 def levels_for(item: bpy.types.Object, pixel_m: float) -> int:
-    """How often edges must be halved for nineteen in twenty to be no longer than `FACET_PX` pixels of `pixel_m` metres."""
+    """How often edges must be halved so that 95 % are no longer than `FACET_PX` pixels of `pixel_m` metres."""
     mesh = item.data
     if not len(mesh.edges):
         return 0
@@ -114,7 +114,7 @@ def levels_for(item: bpy.types.Object, pixel_m: float) -> int:
 
 @contextlib.contextmanager
 def rounded(items: list[bpy.types.Object], shot: bpy.types.Object, size: tuple[int, int]) -> Iterator[None]:
-    """Objects with the modifier divided as a picture of that size from a shot needs it, inside the block."""
+    """Inside the block, subdivide objects with the modifier as a picture of that size (px) of a shot requires."""
     field_mm = shot.get("bozzetto_field_width_mm")
     chosen = [item.name for item in items if MODIFIER in item.modifiers and field_mm and shot.get(KIND)]
     try:

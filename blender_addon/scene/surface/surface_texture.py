@@ -1,4 +1,4 @@
-"""How are the colours of a surface read? Pictures as linear light, and which layer of vertex colours is the photo."""
+"""Reads a surface's colours: images as linear values, and which of a mesh's colour attributes is the photo."""
 
 from __future__ import annotations
 
@@ -16,11 +16,12 @@ if TYPE_CHECKING:
 
 
 def read_linear(image: bpy.types.Image, *, limit: int = LARGEST) -> Floats:
-    """(height, width, 3) float32 linear colours of an image, reduced where a side passes `limit`.
+    """(height, width, 3) float32 linear colours of an image, reduced where a side exceeds `limit`.
 
-    Byte images in an sRGB-like space are decoded; float images and Non-Color ones are taken as they are.
+    Byte images in an sRGB-like space are decoded; float images and Non-Color ones are used as stored.
     """
-    linear = image.is_float or image.colorspace_settings.name == "Non-Color"  # asked first: it loads what reading may release
+    # The image's type is read first, since reading the pixels may release the image.
+    linear = image.is_float or image.colorspace_settings.name == "Non-Color"
     pixels = read_pixels(image, limit=limit)[..., :3]
     if linear:
         return np.ascontiguousarray(pixels)
@@ -28,7 +29,7 @@ def read_linear(image: bpy.types.Image, *, limit: int = LARGEST) -> Floats:
 
 
 def colour_layer(triangles: TriangleMesh) -> str | None:
-    """The name of the vertex colours that look most like a photo texture: those that vary most, None when none vary."""
+    """The name of the colour attribute that varies most, and so is most like a photo texture; None when none varies."""
     best, spread = None, 1e-4
     for name, values in triangles.colours.items():
         varied = float(np.std(luminance(values)))

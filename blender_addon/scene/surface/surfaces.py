@@ -1,4 +1,4 @@
-"""Which values does a setting such as "oak, oiled" stand for? From the material step's settings to the inputs of the groups."""
+"""Converts the material step's settings, such as "oak, oiled", to input values of the material's node group."""
 
 from __future__ import annotations
 
@@ -14,13 +14,13 @@ from ..nodes.materials import MaterialSurface
 
 
 def surface_of(kind: str, settings: Any) -> MaterialSurface:
-    """The surface of a material (a key of `KINDS`) with the settings' values."""
+    """The surface of a material (a key of `KINDS`) with the values from the settings."""
     found = recipe(kind)
     return MaterialSurface(found.kind or kind, found.values(settings))
 
 
 def region(row: Any, settings: Any) -> MaterialSurface:
-    """The surface of a painted region: as the settings have it, but of the row's own variety and colour.
+    """The surface of a painted region: from the settings, but with the row's own variety and colour.
 
     Raises SheetError where there is no such variety.
     """

@@ -1,4 +1,4 @@
-"""What does a cast metal look like as nodes? Bare where it is rubbed, a brown patina over it, green in the recesses."""
+"""Cast metal: brown patina, bare where it is rubbed, green in the recesses."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ if TYPE_CHECKING:
 
 
 def bronze_group() -> bpy.types.NodeTree:
-    """The metal with its patina: inputs in the founder's words, a shader out."""
+    """The node group of cast metal with its patina."""
     return make_group("Bronze", _bronze)
 
 

@@ -1,7 +1,7 @@
-"""What does clay look like as nodes? Body colour, water, grog; no mark that the piece does not have, unless asked for.
+"""Clay: body colour, moisture and grog, without marks that the piece does not have, unless asked for.
 
-Scales are in mm. The mottling, the grog and the pores belong to the material and stay fainter than the tooling of a piece:
-`bench likeness` measures both. Dust, wash, wear, fingerprints and tool chatter are invented, off by default and labelled so.
+Scales are in mm. Mottling, grog and pores belong to the material and are fainter than a piece's tooling: `bench likeness`
+measures both. Dust, wash, wear, fingerprints and tool chatter are invented effects: off by default, and labelled as such.
 """
 
 from __future__ import annotations
@@ -20,20 +20,19 @@ MICRO_ROUGHNESS = 0.44
 """Roughness of the diffuse reflection of dry clay, as Blender's Principled node takes it: the ratio B / A of Oren & Nayar
 (*Generalization of Lambert's Reflectance Model*, SIGGRAPH 1994) at a facet slope of 30 degrees.
 
-They fitted rough wall plaster by 30 degrees and show a clay vase at 40 (values from memory); tooled clay is no rougher than
-plaster, and its own texture below adds to the slopes. Rougher than that a surface looks flat, as the full moon does, and hides
-its relief."""
+They fitted rough wall plaster with 30 degrees and show a clay vase with 40 (values from memory). Tooled clay is no rougher than
+plaster, and the texture below adds to the slopes. A rougher surface looks flat, as the full moon does, and hides its relief."""
 
 UNEVEN, SAND, PIT, STONE = 4.3, 1.56, 1.0, 0.10
-"""Heights of the parts of the surface's own texture: unevenness from the hand, sand and pits over the depth of the pores, and
-how far a grain of grog stands out over its size. Set by `bench likeness` on our own pieces, and by eye at 1:1."""
+"""Heights of the parts of the clay's texture: hand-made unevenness, sand and pits, each over the depth of the pores, and the
+height of a grain of grog over its size. Set by `bench likeness` on the project's own pieces, and by eye at 1:1."""
 WET_ROUGHNESS = 0.35
 BURNISHED = 0.6
-"""How much of the own texture a tool takes away where it has pressed the clay: a guess, judged by eye."""
+"""Share of the clay's texture that is removed where a tool has pressed it: a guess, judged by eye."""
 
 
 def clay_group() -> bpy.types.NodeTree:
-    """The clay: inputs in the potter's words, a shader out."""
+    """The node group of clay."""
     return make_group("Clay", _clay)
 
 
@@ -78,7 +77,7 @@ def _clay(tree: Tree) -> None:
             "Roughness": rough,
             "Diffuse Roughness": tree.blend(wet, MICRO_ROUGHNESS, WET_ROUGHNESS),
             "IOR": tree.blend(wet, reflectance.IOR["clay"], 1.4),
-            "Specular IOR Level": tree.blend(wet, 0.32, 0.5),  # pores swallow about a third of a dry surface's sheen
+            "Specular IOR Level": tree.blend(wet, 0.32, 0.5),  # pores absorb a third of the dry specular reflection
             "Coat Weight": tree.span(wet, 0.75, 1.0, 0.0, 0.7),
             "Coat Roughness": 0.14,
             "Coat IOR": reflectance.IOR["water"],
@@ -101,7 +100,7 @@ def _mottling(tree: Tree, mm: Value, amount: Value) -> tuple[Socket, Socket]:
 
 
 def _grog(tree: Tree, mm: Value, amount: Value, size: Value) -> tuple[dict[str, Socket], Socket]:
-    """Grains that lie in the surface, many small and few large: where they show, their tint, and the bump that they make."""
+    """Grains in the surface, many small and few large: their coverage and tint, and the height that they add."""
     ragged = tree.node("TexNoise", {"Vector": mm, "Scale": tree.math("DIVIDE", 1.6, size), "Detail": 1.0})["Factor"]
     ragged = tree.math("MULTIPLY_ADD", ragged, 0.6, -0.3)
     large, small = _grains(tree, mm, ragged, amount, size, 0.55), _grains(tree, mm, ragged, amount, size, 1.3)
@@ -116,7 +115,7 @@ def _grog(tree: Tree, mm: Value, amount: Value, size: Value) -> tuple[dict[str, 
 
 
 def _grains(tree: Tree, mm: Value, ragged: Value, amount: Value, size: Value, fine: float) -> tuple[Socket, Socket]:
-    """One class of grains, `fine` cells in a length of `size` mm: where they show, 0 to 1, and a number drawn for each."""
+    """Grains of one size class, `fine` cells in a length of `size` mm: coverage, 0 to 1, and a random number per grain."""
     cells = tree.node("TexVoronoi", {"Vector": mm, "Scale": tree.math("DIVIDE", fine, size), "Randomness": 1.0})
     lottery = tree.node("SeparateColor", {"Color": cells["Color"]})
     reach = tree.math("MULTIPLY_ADD", tree.math("POWER", lottery["Red"], 2.0), 0.36, 0.06)
@@ -145,16 +144,16 @@ def _wetted(tree: Tree, colour: Value, wet: Value, broad: Value) -> Socket:
 def _texture(
     tree: Tree, mm: Value, normal: Value, pores: Value, grog: tuple[Value, Value], invented: tuple[Value, Value]
 ) -> Socket:  # fmt: skip
-    """The normal with the texture of a dry body: unevenness from the hand, sand, silt, pinholes, grog; some 0.01 mm deep.
+    """The normal with the texture of a dry body: hand-made unevenness, sand, pinholes, grog, about 0.01 mm deep.
 
-    grog: its grains and their size. invented: how much of fingerprints and of tool chatter is asked for. A bump is worked out
-    three times for each ray, so that each octave here costs as much as three elsewhere.
+    grog: height of the grains, and their size. invented: amounts of fingerprints and of tool chatter. A bump is evaluated three
+    times per ray, so that each octave here takes as long as three elsewhere.
     """
     (grain, grog_size), (prints, chatter) = grog, invented
     slow = tree.node("TexNoise", {"Vector": mm, "Scale": 0.75, "Detail": 2.0, "Roughness": 0.55})["Factor"]
     sand = tree.node("TexNoise", {"Vector": mm, "Scale": 4.5, "Detail": 2.0, "Roughness": 0.66})["Factor"]
     hole = tree.node("TexNoise", {"Vector": mm, "Scale": 2.6, "Detail": 0.0})["Factor"]
-    pit = tree.span(hole, 0.70, 0.84, smooth=True)  # the highest peaks alone: sparse, shallow, a tenth of a mm wide
+    pit = tree.span(hole, 0.70, 0.84, smooth=True)  # only the highest peaks: sparse, shallow, 0.1 mm wide
     micro = tree.math("MULTIPLY_ADD", slow, UNEVEN, tree.math("MULTIPLY_ADD", sand, SAND, tree.math("MULTIPLY", pit, -PIT)))
     stones = tree.math("MULTIPLY", tree.math("MULTIPLY", grain, grog_size), STONE)
     height = tree.math("MULTIPLY_ADD", micro, pores, stones)
@@ -165,7 +164,7 @@ def _texture(
 
 
 def _fingerprints(tree: Tree, mm: Value, amount: Value) -> Socket:
-    """Invented: ridges 0.45 mm apart in patches the size of a finger tip, in mm of height."""
+    """Invented effect: ridges 0.45 mm apart in patches of a fingertip's size, in mm of height."""
     warped = tree.node("TexNoise", {"Vector": mm, "Scale": 0.12, "Detail": 1.0})["Color"]
     bent = tree.vector("MULTIPLY_ADD", warped, (16.0, 16.0, 16.0), mm)
     ridges = tree.node(
@@ -179,7 +178,7 @@ def _fingerprints(tree: Tree, mm: Value, amount: Value) -> Socket:
 
 
 def _chatter(tree: Tree, mm: Value, amount: Value) -> Socket:
-    """Invented: the ripple of a tool dragged over stiff clay, in mm of height."""
+    """Invented effect: ripples of a tool dragged over stiff clay, in mm of height."""
     turned = tree.node("VectorRotate", {"Vector": mm, "Axis": (0.3, 1.0, 0.2), "Angle": 0.6})["Vector"]
     ripple = tree.node("TexWave", {"Vector": turned, "Scale": 0.22, "Distortion": 3.0, "Detail": 2.0, "Detail Scale": 0.4})[
         "Factor"

@@ -1,5 +1,4 @@
-"""What do the compounds of the trade look like as nodes? Oil-based and polymer clay, putty, primer, paint: even, with a soft
-sheen."""
+"""Modelling compounds: oil-based and polymer clay, putty, primer, paint; uniform, with a soft sheen."""
 
 from __future__ import annotations
 
@@ -15,7 +14,7 @@ if TYPE_CHECKING:
 
 
 def compound_group() -> bpy.types.NodeTree:
-    """The compound: inputs in the modeller's words, a shader out."""
+    """The node group of modelling compounds."""
     return make_group("Compound", _compound)
 
 

@@ -1,4 +1,4 @@
-"""What does glazed ware look like as nodes? A glass over clay: it pools in recesses, thins and breaks on edges."""
+"""Glazed ware: a glass over clay that pools in recesses and thins on edges."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ if TYPE_CHECKING:
 
 
 def glaze_group() -> bpy.types.NodeTree:
-    """The glaze: inputs in the potter's words, a shader out."""
+    """The node group of glaze."""
     return make_group("Glaze", _glaze)
 
 

@@ -1,4 +1,4 @@
-"""A bare metal: gilding, wire, pins. The bronze's nodes without a patina."""
+"""Bare metal, such as gilding, wire and pins: the bronze's node group without a patina."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What does the scan's own colour look like as nodes? Its texture or vertex colours on a plain matt surface."""
+"""The scan's own colour: its texture or vertex colours on a plain matt surface."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ if TYPE_CHECKING:
 
 
 def own_colour_group() -> bpy.types.NodeTree:
-    """A surface in a given colour, with the sheen of stone, wood or painted card as asked."""
+    """The node group of a surface in the scan's own colour, with an adjustable sheen."""
     return make_group("Own colour", _own)
 
 

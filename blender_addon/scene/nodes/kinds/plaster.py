@@ -1,4 +1,4 @@
-"""What does a plaster cast look like as nodes? White, chalky, not quite even; age and dirt are effects, off by default."""
+"""Plaster casts: white, chalky, slightly uneven; age and dirt are effects, off by default."""
 
 from __future__ import annotations
 
@@ -17,7 +17,7 @@ MICRO_ROUGHNESS = 0.44
 
 
 def plaster_group() -> bpy.types.NodeTree:
-    """The plaster: inputs in the moulder's words, a shader out."""
+    """The node group of plaster."""
     return make_group("Plaster", _plaster)
 
 

@@ -1,4 +1,4 @@
-"""What does carved stone look like as nodes? Grains, veins and beds in mm, sawn, honed or polished."""
+"""Carved stone: grains, veins and beds in mm; sawn, honed or polished."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ if TYPE_CHECKING:
 
 
 def stone_group() -> bpy.types.NodeTree:
-    """The stone: inputs in the mason's words, a shader out."""
+    """The node group of stone."""
     return make_group("Stone", _stone)
 
 

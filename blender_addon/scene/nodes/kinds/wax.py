@@ -1,4 +1,4 @@
-"""What do wax and resin look like as nodes? Light enters, scatters some mm and leaves again; the surface is soft."""
+"""Wax and resin: translucent over some mm, with a soft surface."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ if TYPE_CHECKING:
 
 
 def wax_group() -> bpy.types.NodeTree:
-    """The wax or resin: inputs in the modeller's words, a shader out."""
+    """The node group of wax and resin."""
     return make_group("Wax", _wax)
 
 

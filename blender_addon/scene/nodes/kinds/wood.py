@@ -1,6 +1,6 @@
-"""What does wood look like as nodes? Rings round a pith, fibres, pores and rays in mm, end grain where the cut shows it.
+"""Wood: rings round a pith, fibres, pores and rays in mm, and end grain.
 
-The pattern is solid: it runs through the piece as in a block, so that a carved face shows what a carver would see.
+The pattern is a solid texture that runs through the piece as through a block, so that carved faces show the right grain.
 """
 
 from __future__ import annotations
@@ -16,7 +16,7 @@ if TYPE_CHECKING:
 
 
 def wood_group() -> bpy.types.NodeTree:
-    """The wood: inputs in the joiner's words, a shader out."""
+    """The node group of wood."""
     return make_group("Wood", _wood)
 
 
@@ -52,7 +52,7 @@ def _wood(tree: Tree) -> None:
     colour = tree.mix(1.0, colour, tree.ramp(broad, [(0.3, (0.84, 0.80, 0.76)), (0.7, (1.14, 1.14, 1.15))]), blend="MULTIPLY")
     colour = tree.mix(tree.math("MULTIPLY", fleck, 0.4), colour, tree.mix(0.5, early, (0.55, 0.42, 0.28)))
     colour = tree.mix(tree.math("MULTIPLY", pore, 0.55), colour, tree.mix(1.0, late, (0.32, 0.28, 0.25), blend="MULTIPLY"))
-    drinks = tree.math("MULTIPLY", end, tree.blend(oil, 0.38, 0.62))  # the open ends of the fibres drink in and look darker
+    drinks = tree.math("MULTIPLY", end, tree.blend(oil, 0.38, 0.62))  # end grain absorbs finish and looks darker
     colour = tree.mix(drinks, colour, tree.mix(1.0, colour, (0.50, 0.45, 0.40), blend="MULTIPLY"))
     finish = tree.math("MAXIMUM", oil, varnish)
     colour = tree.mix(finish, colour, tree.node("Gamma", {"Color": colour, "Gamma": 1.22})["Color"])
@@ -67,7 +67,7 @@ def _wood(tree: Tree) -> None:
     depth = tree.math("ADD", depth, tree.math("MULTIPLY", fibre, 0.010))
     depth = tree.math(
         "ADD", depth, tree.math("MULTIPLY", season, tree.blend(varnish, 0.004, 0.001))
-    )  # by eye: more reads as terraces
+    )  # set by eye: more looks like terraces
     bent = tree.node("Bump", {"Strength": 1.0, "Distance": 0.001, "Height": depth, "Normal": normal})["Normal"]
     shader = tree.node(
         "BsdfPrincipled",
@@ -83,7 +83,7 @@ def _wood(tree: Tree) -> None:
 
 
 def _log(tree: Tree, mm: Value, pith: Value, tilt: Value) -> tuple[Socket, Socket, Socket]:
-    """Position in the log (mm, z along the grain) with the wander of a real stem, distance from its pith, end grain 0 to 1."""
+    """Position in a slightly irregular log (mm, z along the grain), distance from its pith in mm, end grain 0 to 1."""
     turned = tree.node("VectorRotate", {"Vector": mm, "Rotation": tilt}, rotation_type="EULER_XYZ")["Vector"]
     slow = tree.vector("MULTIPLY", turned, (0.022, 0.022, 0.009))
     wander = tree.node("TexNoise", {"Vector": slow, "Scale": 1.0, "Detail": 2.0, "Roughness": 0.5})["Color"]
@@ -96,7 +96,7 @@ def _log(tree: Tree, mm: Value, pith: Value, tilt: Value) -> tuple[Socket, Socke
 
 
 def _rings(tree: Tree, log: Value, radius: Value, width: Value, sharp: Value) -> tuple[Socket, Socket]:
-    """0 in early wood rising to 1 in late wood; and a broad unevenness of tone. Years differ in width."""
+    """The season, from 0 in earlywood to 1 in latewood, with rings of varying width; and a broad variation of tone."""
     years = tree.math("DIVIDE", radius, width)
     good = tree.node("TexNoise", {"W": years, "Scale": 0.35, "Detail": 2.0}, noise_dimensions="1D")["Factor"]
     ragged = tree.node("TexNoise", {"Vector": tree.vector("MULTIPLY", log, (0.5, 0.5, 0.06)), "Scale": 1.0, "Detail": 3.0})[
@@ -106,7 +106,7 @@ def _rings(tree: Tree, log: Value, radius: Value, width: Value, sharp: Value) ->
     years = tree.math("ADD", years, tree.math("MULTIPLY", ragged, 0.28))
     part = tree.math("FRACT", years)
     rise = tree.math("POWER", part, tree.blend(sharp, 1.3, 3.2))
-    fall = tree.span(part, 0.93, 1.0, 1.0, 0.0, smooth=True)  # next spring's wood begins at once, but not in a step
+    fall = tree.span(part, 0.93, 1.0, 1.0, 0.0, smooth=True)  # the next earlywood begins abruptly, but not in a step
     vigour = tree.node("TexNoise", {"W": tree.math("FLOOR", years), "Scale": 1.7}, noise_dimensions="1D")["Factor"]
     season = tree.math("MULTIPLY", tree.math("MULTIPLY", rise, fall), tree.span(vigour, 0.3, 0.7, 0.45, 1.0))
     broad = tree.node("TexNoise", {"Vector": tree.vector("MULTIPLY", log, (0.06, 0.06, 0.012)), "Scale": 1.0, "Detail": 3.0})[
@@ -122,25 +122,25 @@ def _fibre(tree: Tree, log: Value) -> Socket:
 
 
 def _pores(tree: Tree, log: Value, amount: Value, size: Value, season: Value, porous: Value) -> Socket:
-    """Vessels: dots on the end grain, fine strokes some mm long on a long face; 0 to 1."""
+    """Vessels, 0 to 1: dots on the end grain, fine lines of some mm on a long face."""
     scale = tree.math("DIVIDE", 0.5, size)
     tubes = tree.vector("MULTIPLY", log, (1.0, 1.0, 0.012))
     cells = tree.node("TexVoronoi", {"Vector": tubes, "Scale": scale, "Randomness": 1.0})
     lottery = tree.node("SeparateColor", {"Color": cells["Color"]})
-    open_here = tree.blend(porous, 1.0, tree.span(season, 0.01, 0.14, 1.3, 0.05))  # spring's vessels stand side by side
+    open_here = tree.blend(porous, 1.0, tree.span(season, 0.01, 0.14, 1.3, 0.05))  # the vessels of earlywood are dense
     wanted = tree.math("MULTIPLY", amount, open_here)
     shows = tree.math("LESS_THAN", lottery["Red"], wanted)
-    bore = tree.math("MULTIPLY_ADD", lottery["Green"], 0.13, 0.12)  # half of `size` at most
+    bore = tree.math("MULTIPLY_ADD", lottery["Green"], 0.13, 0.12)  # at most half of `size`
     return tree.math("MULTIPLY", tree.span(tree.math("SUBTRACT", bore, cells["Distance"]), -0.02, 0.07), shows)
 
 
 def _rays(tree: Tree, log: Value, amount: Value, size: Value) -> Socket:
-    """Sheets of cells that run from pith to bark: flecks where the cut lies along them; 0 to 1."""
+    """Rays, 0 to 1: sheets of cells from pith to bark, visible as flecks where the cut is parallel to them."""
     parts = tree.node("SeparateXYZ", {"Vector": log})
     turn = tree.math("ARCTAN2", parts["Y"], parts["X"])
     out = tree.vector("LENGTH", tree.vector("MULTIPLY", log, (1.0, 1.0, 0.0)))
     sheet = tree.node("CombineXYZ", {
-        "X": tree.math("MULTIPLY", turn, 160.0),  # about one in 0.4 mm at 60 mm from the pith
+        "X": tree.math("MULTIPLY", turn, 160.0),  # about one per 0.4 mm at 60 mm from the pith
         "Y": tree.math("MULTIPLY", out, 0.11),
         "Z": tree.math("DIVIDE", parts["Z"], size),
     })["Vector"]  # fmt: skip
