@@ -26,26 +26,38 @@ from scripts.photos.odd_folders import FOLDERS, Form, write
 
 from . import Options, Record
 from ._decisions_scans import folder
+from ._processes import Part
 
+Row = dict[str, Any]
 IN_THE_FILE = "(in the file)"
 LIMIT = ">= 100"
 
 
-def run(record: Record, options: Options) -> None:
-    """The rows of the pictures' roles, into a bench's record."""
+def parts(record: Record, options: Options) -> list[Part]:
+    """The labelled scans as exported are one part, the made-up folders another."""
     if not (options.wants("pictures") or options.wants("scans/file")):
-        return
-    for row in rows(folder()):
+        return []
+    found = [Part("pictures", _made)]
+    try:
+        found.append(Part("pictures", _labelled, (folder(),)))
+    except FileNotFoundError as missing:
+        record.fail(str(missing))
+    return found
+
+
+def report(record: Record, found: list[list[Row]]) -> None:
+    """The rows of the pictures' roles."""
+    for row in sorted((row for part in found for row in part), key=lambda row: (row["metric"], row["case"])):
         limit = LIMIT if row["metric"] == "base_picture_right_percent" else ""
         record.add(row["metric"], row["value"], case=row["case"], goal=limit, floor=limit)
 
 
-def rows(scans: Path) -> list[dict[str, Any]]:
+def rows(scans: Path) -> list[Row]:
     """base_picture_right_percent of the labelled scans and of the made-up folders; a row a case that is wrong or asked."""
     return [*_labelled(scans), *_made()]
 
 
-def _labelled(scans: Path) -> list[dict[str, Any]]:
+def _labelled(scans: Path) -> list[Row]:
     labels = json.loads((scans / "labels.json").read_text(encoding="utf-8"))
     right, found = [], []
     for name, label in labels.items():
@@ -59,7 +71,7 @@ def _labelled(scans: Path) -> list[dict[str, Any]]:
     return [{"case": "scans/file", "metric": "base_picture_right_percent", "value": share}, *found]
 
 
-def _made() -> list[dict[str, Any]]:
+def _made() -> list[Row]:
     form, right, asked, seconds, found = Form(), 0, 0, 0.0, []
     with tempfile.TemporaryDirectory() as place:
         for number, folder in enumerate(FOLDERS):

@@ -3,13 +3,12 @@
 Two sculptures with measured normals, 120 mm high, photographed by a tracer of its own (`scripts/photos`) and shown with
 pictures that hold no light; labelled scans whose makers took the light out; and three cases of the bench of relief, since what
 mends one must not spoil the other. All at the strength that the product shows.
-`python -m scripts.bench._decisions_relief [FOLDER OF SCANS]` prints the rows; alone, without the bench of decisions.
+`bench decisions --cases relief` runs it alone.
 """
 
 from __future__ import annotations
 
 import json
-import sys
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
@@ -35,6 +34,7 @@ from scripts.photos.sculpture import HEIGHT_MM, Sculpture, load
 
 from . import Options, Record
 from ._decisions_scans import folder
+from ._processes import Part
 
 Floats = Any
 Row = dict[str, Any]
@@ -52,32 +52,49 @@ LIMITS = {
 """Metric to what it should reach and what it must."""
 
 
-def run(record: Record, options: Options) -> None:
-    """The rows of relief and shading, into a bench's record; a short run takes one sculpture."""
+def parts(record: Record, options: Options) -> list[Part]:
+    """Each sculpture under its lights and without light, the scans without light, and the cases of the bench of relief; a
+    short run takes one sculpture."""
     if not options.wants("relief"):
-        return
-    for row in rows(folder(), sculptures=SCULPTURES[:1] if options.fast else SCULPTURES, with_bench=not options.fast):
+        return []
+    try:
+        scans = folder()
+    except FileNotFoundError as missing:
+        record.fail(str(missing))
+        return []
+    names = SCULPTURES[:1] if options.fast else SCULPTURES
+    found = [Part("relief", work, (scans / name,)) for name in names for work in (_under_lights, _of_unlit)]
+    found.append(Part("relief", _of_scans, (scans,)))
+    return found if options.fast else found + [Part("relief", _of_bench, case) for case in OF_BENCH]
+
+
+def report(record: Record, found: list[list[Row]]) -> None:
+    """The rows of relief and shading, and how many cases showed relief where there is no shading."""
+    rows = [row for part in found for row in part]
+    shown = [row for row in rows if row["metric"] == "relief_shown"]
+    if shown:
+        rows.append(_row("scans and sculptures", "relief_from_no_shading", sum(row["value"] > 0 for row in shown)))
+    for row in sorted(rows, key=lambda row: (row["case"].startswith("case_"), row["metric"], row["case"])):
         goal, floor = LIMITS.get(row["metric"], ("", ""))
         record.add(row["metric"], row["value"], case=row["case"], goal=goal, floor=floor)
 
 
-def rows(scans: Path, *, sculptures: tuple[str, ...] = SCULPTURES, with_bench: bool = True) -> list[Row]:
-    """The rows of relief and shading for the bench of decisions. scans: the folder of labelled scans."""
-    found: list[Row] = []
-    shown = 0
-    for name in sculptures:
-        piece = load(scans / name)
-        found += _photographed(piece)
-        for case, recovery in _unlit(piece, scans / name):
-            shows = recovery.found and recovery.strength > 0
-            shown += shows
-            found.append(_row(f"case_{name}_{case}", "relief_shown", float(shows) * recovery.strength))
-    for name, recovery in _without_light(scans):
-        shows = recovery.found and recovery.strength > 0
-        shown += shows
-        found.append(_row(f"case_{name}", "relief_shown", float(shows) * recovery.strength))
-    found.append(_row("scans and sculptures", "relief_from_no_shading", float(shown)))
-    return found + (_of_bench() if with_bench else [])
+def _under_lights(home: Path) -> list[Row]:
+    return _photographed(load(home))
+
+
+def _of_unlit(home: Path) -> list[Row]:
+    piece = load(home)
+    return [_shown(f"case_{piece.name}_{case}", recovery) for case, recovery in _unlit(piece, home)]
+
+
+def _of_scans(scans: Path) -> list[Row]:
+    return [_shown(f"case_{name}", recovery) for name, recovery in _without_light(scans)]
+
+
+def _shown(case: str, recovery: Recovery) -> Row:
+    """How strongly relief is shown, 0 where none was found."""
+    return _row(case, "relief_shown", recovery.strength if recovery.found and recovery.strength > 0 else 0.0)
 
 
 def _row(case: str, metric: str, value: float) -> Row:
@@ -202,23 +219,13 @@ def _without_light(scans: Path) -> Iterator[tuple[str, Recovery]]:
         yield name, finish(recover([found], largest_mm=3.0))
 
 
-def _of_bench() -> list[Row]:
-    """The same strength on three cases of the bench of relief."""
+def _of_bench(shape: str, light: str) -> list[Row]:
+    """The same strength on a case of the bench of relief."""
     from scripts.truth.scanner import truth_case
 
     from . import _relief_measures as measures
 
-    found = []
-    for shape, light in OF_BENCH:
-        part = measures.ready(truth_case(shape, light))
-        median, worst = measures.cut_percent(part, shown_slopes(measures.recovered([part])))
-        found += [
-            _row(f"case_bench_{shape}_{light}", "median_cut", median),
-            _row(f"case_bench_{shape}_{light}", "worst5_cut", worst),
-        ]
-    return found
-
-
-if __name__ == "__main__":
-    for row in rows(Path(sys.argv[1] if len(sys.argv) > 1 else "out/scans")):
-        print(f"{row['case']:40} {row['metric']:26} {row['value']:.4g}", flush=True)
+    part = measures.ready(truth_case(shape, light))
+    median, worst = measures.cut_percent(part, shown_slopes(measures.recovered([part])))
+    case = f"case_bench_{shape}_{light}"
+    return [_row(case, "median_cut", median), _row(case, "worst5_cut", worst)]

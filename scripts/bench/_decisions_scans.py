@@ -21,13 +21,13 @@ from blender_addon.core.mesh.triangles import TriangleMesh
 from blender_addon.job import runner, sheet
 from blender_addon.job.step import Step, from_module, ordered
 from blender_addon.scene.stage import Stage
-from blender_addon.steps.scan import cleanup, intake, orientation
+from blender_addon.steps.scan import cleanup, intake, orientation, separation
 from scripts.truth.figures import figures, scanned
 
 from . import ROOT, Options
 from ._standing_scans import other_axis
 
-STEPS = ordered([from_module(module) for module in (intake, cleanup, orientation)])
+STEPS = ordered([from_module(module) for module in (intake, cleanup, orientation, separation)])
 TURNS = 3
 
 

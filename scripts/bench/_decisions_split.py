@@ -3,13 +3,14 @@
 On scans that stand right, by their labels, so that nothing here depends on the decision on up: as exported (`scans/file`),
 turned about the vertical, leaning by 1.5 degrees and in another size (`scans/turned`), and on the made-up pieces of
 `scripts/truth/footings.py` (`made/...`; `tried` are those that constants were set on, and count for nothing).
+Where a scan's head is labelled the same run goes on to the camera, and `_decisions_close` judges the close look.
 `python -m scripts.bench._decisions_split [GROUP ...]` runs it by itself.
 """
 
 from __future__ import annotations
 
 import sys
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -19,8 +20,10 @@ from blender_addon.core.mesh.triangles import TriangleMesh, vertex_normals
 from scripts.truth.footings import COUNTED, KINDS, TRIED, footing
 from scripts.truth.stands import Subject, meshed
 
-from . import Options, Record
-from ._standing_scans import LabelledScan, Pose, labelled_scans, run_made, run_steps, turned_poses
+from . import ROOT, Options, Record
+from ._decisions_close import CloseLook, add_close_looks, close_poses, looked
+from ._processes import Part
+from ._standing_scans import LabelledScan, Pose, labelled_scans, run_made, run_steps
 
 WITHIN = 0.02
 """How far, over the whole height, the cut may lie from where the piece begins."""
@@ -42,39 +45,61 @@ class Split:
     words: str
 
 
-def run(record: Record, options: Options) -> None:
-    """The rows of the groups asked for, into a bench's record."""
+@dataclass(frozen=True)
+class Case:
+    """What came of one case: its group and name, what was found, whether it has a stand, where that ends over the height
+    (None: not known), and the close look where a head is labelled."""
+
+    group: str
+    name: str
+    split: Split
+    stand: bool
+    share: float | None
+    close: CloseLook | None = None
+
+    @property
+    def right(self) -> bool:
+        """Whether stand or none is right, and the cut within `WITHIN`."""
+        if self.split.stand != self.stand:
+            return False
+        return not self.stand or self.share is None or abs(self.split.top_share - self.share) <= WITHIN
+
+
+def parts(record: Record, options: Options) -> list[Part]:
+    """A part for each labelled scan in each group, and for each kind of made-up piece."""
     try:
         scans = labelled_scans()
     except FileNotFoundError as missing:
         record.fail(str(missing))
         scans = []
-    for row in rows(scans, [group for group in GROUPS if options.wants(group)]):
-        goal, floor = LIMITS.get(row["metric"], ("", "")) if not row["metric"].startswith("case_") else ("", "")
-        record.add(row["metric"], row["value"], case=row["case"], goal=goal, floor=floor)
+    groups = [group for group in GROUPS if options.wants(group)]
+    found = [Part("split", of_scan, (scan, group)) for group in groups if group.startswith("scans") for scan in scans]
+    return found + [Part("split", of_made, (kind, group)) for group in groups if group.startswith("made") for kind in KINDS]
 
 
-def rows(scans: Sequence[LabelledScan], groups: Sequence[str] = GROUPS) -> list[dict[str, Any]]:
-    """Rows {case, metric, value} of the groups asked for: one a single case (metric `case_...`) and the rates of each group."""
-    found: list[dict[str, Any]] = []
-    for group in groups:
-        outcomes = list(_outcomes(group, scans))
-        right = [_right(split, stand, share) for _, split, stand, share in outcomes]
-        false = sum(split.stand and not stand for _, split, stand, _ in outcomes)
-        for (name, split, stand, share), is_right in zip(outcomes, right, strict=True):
-            found.append({"case": f"{group}/{name}", "metric": "case_split_right", "value": float(is_right)})
-            print(f"{group} {name}: {'right' if is_right else 'WRONG'} {_said(split, stand, share)}", flush=True)
-        count = max(len(outcomes), 1)
-        unasked = sum(not ok and not split.asked for ok, (_, split, _, _) in zip(right, outcomes, strict=True))
-        values = {
-            "split_right_percent": 100.0 * sum(right) / count,
-            "false_cuts": float(false),
-            "split_wrong_unasked_percent": 100.0 * unasked / count,
-            "split_asked_percent": 100.0 * sum(split.asked for _, split, _, _ in outcomes) / count,
-            "split_seconds_most": max((split.seconds for _, split, _, _ in outcomes), default=0.0),
-        }
-        found += [{"case": group, "metric": metric, "value": value} for metric, value in values.items()]
-    return found
+def report(record: Record, found: list[list[Case]]) -> None:
+    """The rows of stands and of close looks, group by group."""
+    cases = sorted((case for part in found for case in part), key=lambda case: (case.group, case.name))
+    for group in dict.fromkeys(case.group for case in cases):
+        mine = [case for case in cases if case.group == group]
+        for case in mine:
+            print(f"{group} {case.name}: {'right' if case.right else 'WRONG'} {_said(case.split, case.stand, case.share)}")
+            record.add("case_split_right", float(case.right), case=f"{group}/{case.name}")
+        for metric, value in _rates(mine).items():
+            goal, floor = LIMITS.get(metric, ("", ""))
+            record.add(metric, value, case=group, goal=goal, floor=floor)
+        add_close_looks(record, group, {case.name: case.close for case in mine if case.close is not None})
+
+
+def _rates(cases: Sequence[Case]) -> dict[str, float]:
+    count = max(len(cases), 1)
+    return {
+        "split_right_percent": 100.0 * sum(case.right for case in cases) / count,
+        "false_cuts": float(sum(case.split.stand and not case.stand for case in cases)),
+        "split_wrong_unasked_percent": 100.0 * sum(not case.right and not case.split.asked for case in cases) / count,
+        "split_asked_percent": 100.0 * sum(case.split.asked for case in cases) / count,
+        "split_seconds_most": max((case.split.seconds for case in cases), default=0.0),
+    }
 
 
 def _said(split: Split, stand: bool, share: float | None) -> str:
@@ -84,27 +109,29 @@ def _said(split: Split, stand: bool, share: float | None) -> str:
     return f"({mine}, labelled {true}, {asked}, {split.confidence:.2f}; {split.seconds:.1f} s; {split.words[:130]})"
 
 
-def _right(split: Split, stand: bool, share: float | None) -> bool:
-    if split.stand != stand:
-        return False
-    return not stand or share is None or abs(split.top_share - share) <= WITHIN
+def of_scan(scan: LabelledScan, group: str) -> list[Case]:
+    """A labelled scan in the poses of a group."""
+    head = scan.label.get("head_z_share")
+    poses = close_poses(scan) if group == "scans/turned" else [Pose()]
+    found = []
+    for number, pose in enumerate(poses, 1):
+        last = "camera" if head else "separation"
+        stage, report = run_steps(scan, last=last, pose=pose, other_axes=group == "scans/axes")
+        name = scan.name if len(poses) == 1 else f"{scan.name} {number}"
+        close = looked(stage, report, head) if head else None
+        split = _found(stage, report)
+        found.append(Case(group, name, split, bool(scan.label["stand"]), scan.label["stand_top_share"], close))
+    return found
 
 
-def _outcomes(group: str, scans: Sequence[LabelledScan]) -> Iterator[tuple[str, Split, bool, float | None]]:
-    """Name, what was found, and the truth, of every case of a group."""
-    if group.startswith("scans"):
-        for scan in scans:
-            poses = turned_poses(scan.name) if group == "scans/turned" else [Pose()]
-            for number, pose in enumerate(poses, 1):
-                stage, report = run_steps(scan, last="separation", pose=pose, other_axes=group == "scans/axes")
-                name = scan.name if len(poses) == 1 else f"{scan.name} {number}"
-                yield name, _found(stage, report), bool(scan.label["stand"]), scan.label["stand_top_share"]
-        return
+def of_made(kind: str, group: str) -> list[Case]:
+    """A kind of made-up piece, all its seeds."""
+    found = []
     for seed in TRIED if group.startswith("tried") else COUNTED:
-        for kind in KINDS:
-            mesh, share = made_scan(footing(kind, seed), turned=group.endswith("turned"), seed=seed)
-            stage, report = run_made(kind, mesh, last="separation")
-            yield f"{kind} {seed}", _found(stage, report), share is not None, share
+        mesh, share = made_scan(footing(kind, seed), turned=group.endswith("turned"), seed=seed)
+        stage, report = run_made(kind, mesh, last="separation")
+        found.append(Case(group, f"{kind} {seed}", _found(stage, report), share is not None, share))
+    return found
 
 
 def made_scan(subject: Subject, *, turned: bool, seed: int) -> tuple[TriangleMesh, float | None]:
@@ -160,10 +187,12 @@ def _found(stage: Any, report: Any) -> Split:
 
 
 def main(groups: Sequence[str]) -> int:
-    """Print the rates of the groups named (all but the tried by themselves)."""
-    for row in rows(labelled_scans(), groups or GROUPS):
-        if not row["metric"].startswith("case_"):
-            print(f"{row['case']:14} {row['metric']:30} {row['value']:.2f}")
+    """Print what comes of the groups named (all but the tried by themselves)."""
+    record = Record("split")
+    chosen = parts(record, Options(ROOT / "out", cases=tuple(groups)))
+    if any(group.startswith("tried") for group in groups):
+        chosen += [Part("split", of_made, (kind, group)) for group in groups if group.startswith("tried") for kind in KINDS]
+    report(record, [part.work(*part.given) for part in chosen])
     return 0
 
 

@@ -1,4 +1,7 @@
-"""Does each scan stand upright with its front to the camera, and was it asked about where it does not?"""
+"""Does each scan stand upright with its front to the camera, and was it asked about where it does not?
+
+Also whether a stand was asked about, since a scan counts as asked with any of the three questions.
+"""
 
 from __future__ import annotations
 
@@ -10,7 +13,8 @@ from typing import Any
 import numpy as np
 
 from . import Options, Record
-from ._decisions_scans import Outcome, made_truths, outcomes, scan_truths
+from ._decisions_scans import Outcome, Truth, cases_of, made_truths, outcomes, scan_truths
+from ._processes import Part
 
 UPRIGHT_DEG, FRONT_DEG = 10.0, 35.0
 SECONDS = 5.0
@@ -23,7 +27,7 @@ LIMITS = {
 }
 """Goal and floor of each rate: as exported or with the other up axis, and turned at random."""
 BINS = (0.0, 0.5, 0.65, 0.8, 0.9, 0.97, 1.0 + 1e-9)
-QUESTIONS = ("up", "front")
+QUESTIONS = ("up", "front", "stand")
 
 
 @dataclass(frozen=True)
@@ -46,22 +50,35 @@ class Verdict:
         return self.front_off is not None and self.front_off <= FRONT_DEG
 
 
-def run(record: Record, options: Options) -> None:
-    """Every scan and every made-up figure in all its poses, then a row a group."""
-    found: dict[str, list[Verdict]] = defaultdict(list)
+Found = list[tuple[str, str, Verdict]]
+"""Group, name and verdict of cases."""
+
+
+def parts(record: Record, options: Options) -> list[Part]:
+    """A part for every scan and every made-up figure with the cases asked for."""
     truths = []
     try:
         truths += scan_truths()
     except FileNotFoundError as missing:
         record.fail(str(missing))
-    for truth in [*truths, *made_truths()]:
-        for outcome in outcomes(truth, options):
-            verdict = judged(outcome)
-            found[outcome.case.group].append(verdict)
-            _add_case(record, outcome.case.name, verdict)
-    for group, verdicts in found.items():
+    truths += made_truths()
+    return [Part("up", measured, (truth, options)) for truth in truths if cases_of(truth, options)]
+
+
+def measured(truth: Truth, options: Options) -> Found:
+    """Decide on one scan in all its poses."""
+    return [(outcome.case.group, outcome.case.name, judged(outcome)) for outcome in outcomes(truth, options)]
+
+
+def report(record: Record, found: list[Found]) -> None:
+    """A row a case, then the rates of each group, then how far confidences can be believed."""
+    groups: dict[str, list[Verdict]] = defaultdict(list)
+    for group, name, verdict in sorted((entry for part in found for entry in part), key=lambda entry: entry[:2]):
+        groups[group].append(verdict)
+        _add_case(record, name, verdict)
+    for group, verdicts in groups.items():
         add_group(record, group, verdicts)
-    _add_reliability(record, [verdict for verdicts in found.values() for verdict in verdicts])
+    _add_reliability(record, [verdict for verdicts in groups.values() for verdict in verdicts])
 
 
 def judged(outcome: Outcome) -> Verdict:
@@ -94,6 +111,8 @@ def _add_case(record: Record, name: str, verdict: Verdict) -> None:
     if verdict.front_off is not None:
         record.add("case_front_off_deg", verdict.front_off, case=name, unit="deg")
     record.add("case_front_confidence", verdict.confidence.get("front", 1.0), case=name)
+    for key in sorted(verdict.asked):
+        record.add(f"case_{key}_asked", 1.0, case=name)
     record.add("case_seconds", verdict.seconds, case=name, unit="s")
 
 
@@ -108,9 +127,12 @@ def add_group(record: Record, group: str, verdicts: list[Verdict]) -> None:
         "front_wrong_unasked_percent": _percent([not front.front_right and "front" not in front.asked for front in fronts]),
         "asked_percent": _percent([bool(verdict.asked) for verdict in verdicts]),
     }
+    asked = {f"{key}_asked_percent": _percent([key in verdict.asked for verdict in verdicts]) for key in QUESTIONS}
     for metric, value in rates.items():
         goal, floor = LIMITS[metric][turned]
         record.add(metric, value, case=group, unit="%", goal=goal, floor=floor)
+    for metric, value in asked.items():
+        record.add(metric, value, case=group, unit="%")
     slowest = max(verdict.seconds for verdict in verdicts)
     record.add("seconds", slowest, case=group, unit="s", goal=f"<= {SECONDS:g}", floor="<= 8")
 
@@ -121,7 +143,7 @@ def _percent(holds: list[bool]) -> float:
 
 def _add_reliability(record: Record, verdicts: list[Verdict]) -> None:
     """How often decisions of a confidence are right, beside the mean of that confidence: equal where it is honest."""
-    for key in QUESTIONS:
+    for key in ("up", "front"):
         pairs = []
         for verdict in verdicts:
             if key not in verdict.confidence or (key == "front" and verdict.front_off is None):

@@ -23,7 +23,8 @@ def _one(case: str, value: float, monkeypatch: pytest.MonkeyPatch, folder: Path,
 
 @pytest.mark.parametrize("kind", decisions.KINDS)
 def test_each_kind_of_decision_can_be_measured(kind: str) -> None:
-    assert callable(importlib.import_module(f"scripts.bench._decisions_{kind}").run)
+    module = importlib.import_module(f"scripts.bench._decisions_{kind}")
+    assert callable(module.parts) and callable(module.report)
 
 
 def test_a_bench_run_in_parts_keeps_their_rows_and_judges_all(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
