@@ -16,8 +16,10 @@ from ..symmetry import mirror_profile
 STEP_DEG = 10.0
 DIRECTIONS = 36
 ANGLES = STEP_DEG * np.arange(DIRECTIONS)
-CELLS = 70
-"""Cells along the diagonal in which roughness is measured, so that features of a hundredth of the size count: lids, fingers."""
+CELLS = (70, 40, 24)
+"""Cells along the diagonal in which roughness is measured, one scale after another, so that lids and fingers count (a hundredth
+of the size), and features and folds as well. With all three the logarithm of the chance given to the true front is -0.44 in the
+mean of 13 labelled scans and -0.37 of 13 made-up figures that no weight was fitted on; with the first alone -0.53 and -0.60."""
 WORKED, MOST_WORKED = 0.1, 2.0
 """Asymmetry of detail that counts 1, and the largest value it can reach. On the development scans the asymmetry is 0.02 to 0.3
 for figures and below 0.05 by chance."""
@@ -69,7 +71,7 @@ def profiles(thing: Standing) -> Profiles:
     head_mirror = mirror_profile(head, ANGLES)[0] if len(head) > 200 else np.zeros(DIRECTIONS)
     return Profiles(
         np.clip(mirror, 0.0, 1.0), np.clip(head_mirror, 0.0, 1.0), _ahead(piece),
-        MOST_WORKED * np.tanh(_worked(thing) / (WORKED * MOST_WORKED)), _base_sides(thing), round_share,
+        _worked(thing), _base_sides(thing), round_share,
     )  # fmt: skip
 
 
@@ -95,12 +97,19 @@ def _ahead(piece: Floats) -> Floats:
 
 
 def _worked(thing: Standing) -> Floats:
-    """Where the worked side is: the mean normal weighted by roughness less the plain mean, along each direction.
+    """Where the worked side is: the mean normal weighted by roughness less the plain mean, along each direction, over scales.
 
     Makers put more work into the side that is meant to be seen: face, chest and hands, rather than back (common practice).
     """
-    size = float(np.linalg.norm(np.ptp(thing.points, axis=0))) / CELLS
-    return directions() @ rough_side(thing.points[thing.piece], thing.normals[thing.piece], size)[:2]
+    size = float(np.linalg.norm(np.ptp(thing.points, axis=0)))
+    points, normals = thing.points[thing.piece], thing.normals[thing.piece]
+    scales = [_limited(directions() @ rough_side(points, normals, size / count)[:2]) for count in CELLS]
+    return np.asarray(np.mean(scales, axis=0), float)
+
+
+def _limited(worked: Floats) -> Floats:
+    """Asymmetry of detail in units of `WORKED`, up to `MOST_WORKED`."""
+    return MOST_WORKED * np.tanh(worked / (WORKED * MOST_WORKED))
 
 
 def _base_sides(thing: Standing) -> Floats:
