@@ -27,8 +27,22 @@ def test_the_reference_says_of_each_setting_what_the_schema_says(step) -> None:
         spec, value = declared[name], getattr(usual, name)
         assert words == spec.help.strip() and words
         if spec.kind != "table":
-            assert default == ("auto" if value is None else f"`{value}`")
+            shown = f"`{str(value).lower()}`" if isinstance(value, bool) else f"`{value}`"
+            assert default == ("auto" if value is None else "empty" if value == "" else shown)
         assert all(key in limits for key, *_ in spec.choices or ())
+
+
+def test_each_choice_is_explained() -> None:
+    words = as_markdown(catalogue())
+    declared = [
+        (name, *choice) for step in catalogue() for name, spec in specs(step.settings).items() for choice in spec.choices
+    ]
+    assert declared
+    assert all(f"- `{name} = {key}`: {label}. {meaning}\n" in words for name, key, label, meaning in declared)
+
+
+def test_limits_are_written_without_exponents() -> None:
+    assert not re.search(r"\de[+-]\d", as_markdown(catalogue()))
 
 
 def test_each_step_has_its_section_in_the_order_of_the_work() -> None:

@@ -1,4 +1,4 @@
-"""Renders the moving pictures that were planned as frames and films, resumed after a crash."""
+"""Renders the planned moving pictures as frames and films; a run after a crash continues where it stopped."""
 
 from __future__ import annotations
 
@@ -14,17 +14,28 @@ MAKES = ("films",)
 COST = 1.0
 
 QUALITIES = (
-    ("proof", "Proof", "360 lines, quick, to approve the move"),
+    ("proof", "Proof", "360 lines, quick, to approve the camera's move"),
     ("final", "Final", "1920 x 1080 pixels; slow without a graphics card"),
 )
 
 
 @dataclass(kw_only=True)
 class Settings:
-    """How the moving pictures are rendered; which there are is planned under Shots."""
+    """How the films are rendered; which films there are is set under Shots."""
 
-    quality: str = choice("final", QUALITIES, help="How large and how clean the films are")
-    lines: int | None = integer(None, low=90, high=4320, unit="px", help="Height of a frame; auto: by the quality", more=True)
-    samples: int | None = integer(None, low=1, high=4096, help="Samples a pixel; auto: by the quality", more=True)
-    every: int = integer(1, low=1, high=100, help="Render only every so many frames, to look at a move", more=True)
-    device: str = choice("auto", DEVICES, help="What Cycles renders on", more=True)
+    quality: str = choice("final", QUALITIES, help="Size and noise of the films; use proof until the move is approved")
+    lines: int | None = integer(
+        None, low=90, high=4320, unit="px", help="Height of the films' frames; auto: by the quality", more=True
+    )
+    samples: int | None = integer(
+        None, low=1, high=4096, help="Samples per pixel: more take longer and leave less noise; auto: by the quality", more=True
+    )
+    every: int = integer(
+        1, low=1, high=100, help="Render only every n-th frame, to check a move quickly; 1 renders all", more=True
+    )
+    device: str = choice(
+        "auto",
+        DEVICES,
+        help="Device on which Cycles renders; auto: a graphics card where there is one, else the processor",
+        more=True,
+    )

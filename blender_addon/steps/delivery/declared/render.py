@@ -1,4 +1,4 @@
-"""Stills of every shot, the turntable as frames and video, sample sheet and contact sheet, resumed after a crash."""
+"""Renders the stills, the turntable, the sample sheet and the contact sheet; a run after a crash continues where it stopped."""
 
 from __future__ import annotations
 
@@ -49,48 +49,90 @@ DEVICES = (
 
 @dataclass(kw_only=True)
 class Settings:
-    """What is rendered, how large and how well."""
+    """Which pictures are rendered, how large and with how little noise."""
 
     MARKS = {"quality": (SHORT, DEFAULT), "device": (DEFAULT,)}
 
     quality: str = choice(
         "final",
         [
-            ("proof", "Proof", "960 pixels, quick, to approve light and framing"),
-            ("final", "Final", "3000 pixels, to hand over; how long that takes is said first"),
-            ("print", "Print", "3840 pixels and turns of 1080 lines, clean; slow without a graphics card"),
+            ("proof", "Proof", "Stills of 960 px, quick, to approve light and framing"),
+            ("final", "Final", "Stills of 3000 px, for delivery; the expected time is shown first"),
+            (
+                "print",
+                "Print",
+                "Stills of 3840 px and turntables of 1080 lines with little noise; slow without a graphics card",
+            ),
         ],
-        help="How large and how clean the pictures are",
+        help="Size and noise of the pictures; use proof while you choose, and final at the end",
     )
     size: int | None = integer(None, low=64, high=16384, unit="px", help="Longer side of the stills; auto: by the quality")
-    stills: bool = switch(True, help="Render a still of every shot")
-    only: str = text("", label="Only shots", help="Names of shots to render, with commas; empty: all", more=True)
-    approved: str = text("", label="Locked shots", help="Names of approved shots, with commas: never rendered again", more=True)
-    versions: bool = switch(False, help="Keep the earlier picture beside a new one", more=True)
-    cutouts: bool = switch(
-        False, help="Also render the subject of every still alone on nothing, with its shadow: PNG with transparency", more=True
+    stills: bool = switch(True, help="Render a still picture of every shot")
+    only: str = text(
+        "", label="Only shots", help="Render only these shots, by name and separated by commas; empty: all", more=True
     )
-    turntable: bool = switch(True, help="Render a full turn of the subject")
-    frames: int | None = integer(None, low=2, high=2000, help="Frames of a full turn; auto: by the quality")
+    approved: str = text(
+        "",
+        label="Locked shots",
+        help="Names of approved shots, separated by commas; their pictures are never rendered again",
+        more=True,
+    )
+    versions: bool = switch(False, help="Keep the earlier picture under another name beside a new one", more=True)
+    cutouts: bool = switch(
+        False,
+        help="Also render each still's subject alone with its shadow on a transparent background (PNG), for catalogues",
+        more=True,
+    )
+    turntable: bool = switch(True, help="Render the turntable, one full turn of the subject")
+    frames: int | None = integer(
+        None,
+        low=2,
+        high=2000,
+        help="Number of frames of a full turn; more turn more smoothly and take longer; auto: by the quality",
+    )
     turntable_size: int | None = integer(
         None, low=64, high=8192, unit="px", help="Longer side of the turntable's frames; auto: by the quality"
     )
-    eased: bool = switch(False, help="Let the turn start and stop gently instead of looping steadily", more=True)
-    clockwise: bool = switch(False, help="Turn clockwise seen from above", more=True)
-    fps: int | None = integer(None, low=1, high=120, help="Frames a second of the video; auto: by the quality", more=True)
-    video: bool = switch(True, help="Also write the turntable as a video")
-    webm: bool = switch(False, help="The video also as WebM (VP9), one turn long, to be played in a loop", more=True)
-    loops: int | None = integer(None, low=1, high=50, help="Full turns in the video; auto: eight seconds of them", more=True)
-    sample_sheet: bool = switch(False, help="Also render the piece in every material under one light")
-    contact_sheet: bool = switch(True, help="Also lay out all stills on one page")
-    samples: int | None = integer(None, low=1, high=65536, help="Most samples a pixel", more=True)
-    noise: float | None = number(None, low=0.0, high=1.0, help="Noise at which a pixel is done; 0: all samples", more=True)
-    denoise: bool = switch(True, help="Denoise, guided by albedo and normals so that relief stays", more=True)
-    watermark: str = text("", help="Words across every picture while the quality is proof, such as PROOF", more=True)
+    eased: bool = switch(False, help="Start and stop the turn gently; off: constant speed, for a loop", more=True)
+    clockwise: bool = switch(False, help="Turn the subject clockwise as seen from above; off: counter-clockwise", more=True)
+    fps: int | None = integer(
+        None, low=1, high=120, help="Frames per second of the turntable's video; auto: by the quality", more=True
+    )
+    video: bool = switch(True, help="Write the turntable as a video (MP4) too")
+    webm: bool = switch(
+        False, help="Write the turntable also as WebM (VP9), one turn long, for web pages that play it in a loop", more=True
+    )
+    loops: int | None = integer(
+        None, low=1, high=50, help="Number of full turns in the video; auto: at least eight seconds", more=True
+    )
+    sample_sheet: bool = switch(False, help="Also render the piece in every material under the same light, to choose from")
+    contact_sheet: bool = switch(True, help="Also lay out all stills on one sheet")
+    samples: int | None = integer(
+        None,
+        low=1,
+        high=65536,
+        help="Most samples per pixel: more take longer and leave less noise; auto: by the quality",
+        more=True,
+    )
+    noise: float | None = number(
+        None,
+        low=0.0,
+        high=1.0,
+        help="Noise at which a pixel is finished: lower is cleaner and slower, 0 takes all samples; auto: by the quality",
+        more=True,
+    )
+    denoise: bool = switch(
+        True,
+        help="Remove the remaining noise, guided by albedo and normals so that relief stays; off shows the raw render",
+        more=True,
+    )
+    watermark: str = text(
+        "", help="Words drawn across every picture while the quality is proof, such as PROOF; empty: none", more=True
+    )
     device: str = choice(
         "auto",
         DEVICES,
-        help="What Cycles renders on; auto: a graphics card where one is set up or, without a window, found",
+        help="Device on which Cycles renders; auto: the graphics card set up in the preferences or, without a window, found",
         more=True,
     )
 

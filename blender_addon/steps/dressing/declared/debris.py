@@ -1,4 +1,4 @@
-"""Lays what falls off the work round it: shavings, offcuts, crumbs and powder, clear of subject, props and sight lines."""
+"""Lays shavings, offcuts, crumbs and powder round the piece, clear of subject, props and sight lines."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ MAKES = ("debris",)
 COST = 6.0
 
 BODY_CHOICES = (
-    ("clay", "Clay", "Trimmings, rolled bits and crumbs in the colour of the piece"),
+    ("clay", "Clay", "Trimmings, rolled bits and crumbs in the clay's colour"),
     ("wood", "Wood", "Curled shavings, chips and splinters"),
     ("stone", "Stone", "Chips and grit"),
 )
@@ -21,25 +21,56 @@ BODY_CHOICES = (
 
 @dataclass(kw_only=True)
 class Settings:
-    on: bool | None = switch(None, help="Lay debris; auto: where the piece's material is still being worked", label="Debris")
+    on: bool | None = switch(
+        None,
+        help="Lay debris round the piece; auto: where its material would still be worked, such as unfired clay",
+        label="Debris",
+    )
     count: int = integer(
-        300, low=0, high=500_000, label="Pieces", help="How many pieces; 300 look right, many more are possible"
+        300, low=0, high=500_000, label="Pieces", help="Number of pieces of debris; 300 look natural, more look like a busy day"
     )
-    powder: int | None = integer(None, low=0, high=500_000, help="How many grains of powder; auto: six a piece, 20,000 at most")
-    body: str | None = choice(None, BODY_CHOICES, help="What the pieces are of; auto: as the material of the piece")
+    powder: int | None = integer(
+        None, low=0, high=500_000, help="Number of grains of powder; auto: six per piece of debris, 20,000 at most"
+    )
+    body: str | None = choice(None, BODY_CHOICES, help="Material of the debris; auto: that of the piece")
     tone: tuple[float, float, float] | None = colour(
-        None, help="Colour of the pieces (linear albedo, 0 to 1); auto: that of the piece", label="Colour"
+        None, help="Colour of the debris (linear albedo); auto: that of the piece", label="Colour"
     )
-    size: float = number(1.0, low=0.1, high=10.0, label="Size factor", help="Factor on the true sizes", more=True)
+    size: float = number(
+        1.0,
+        low=0.1,
+        high=10.0,
+        label="Size factor",
+        help="Factor on the natural sizes of the debris; 1 is natural, change it for very small or large pieces",
+        more=True,
+    )
     falloff: float | None = length(
-        None, low=5.0, high=2000.0, help="Distance from the subject in which they thin out; auto: by the subject's size"
+        None,
+        low=5.0,
+        high=2000.0,
+        help="Distance from the subject over which the debris thins out; auto: by the subject's size",
     )
-    drift: float = number(0.75, low=0.0, high=1.0, label="Drifts", help="0 even, 1 gathered in drifts", more=True)
-    keep_off: float = length(1.2, low=0.0, high=200.0, help="Least distance from subject and props", more=True)
+    drift: float = number(
+        0.75,
+        low=0.0,
+        high=1.0,
+        label="Drifts",
+        help="How far the debris gathers in drifts: 0 evenly spread, 1 all in drifts",
+        more=True,
+    )
+    keep_off: float = length(1.2, low=0.0, high=200.0, help="Smallest distance of debris from subject and props", more=True)
     on_stand: int = integer(
-        0, low=0, high=2000, label="On the stand", help="How many pieces also lie on the stand and turn with it", more=True
+        0, low=0, high=2000, label="On the stand", help="Number of pieces that lie on the stand and turn with it", more=True
     )
-    mask: str | None = data("image", help="A picture laid over the table, white where debris may lie", more=True)
+    mask: str | None = data(
+        "image",
+        help="Density mask: an image over the table as seen from above, white for most debris, black for none",
+        more=True,
+    )
     seed: int | None = integer(
-        None, low=0, high=1_000_000, label="Arrangement", help="Another number, another arrangement; auto: as the table's"
+        None,
+        low=0,
+        high=1_000_000,
+        label="Arrangement",
+        help="Number of the random arrangement; another number gives another arrangement; auto: the table's",
     )

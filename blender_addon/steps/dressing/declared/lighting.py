@@ -1,4 +1,4 @@
-"""Lights the set by a built-in set-up or by a picture of surroundings, and exposes by a grey card and by the piece itself."""
+"""Lights the set by a built-in set-up or by an HDRI, and sets the exposure by a grey card and by the piece itself."""
 
 from __future__ import annotations
 
@@ -13,10 +13,10 @@ USES = ("stand", "shot", "table", "backdrop", "prop", "surface")
 MAKES = ("world", "light", "card")
 COST = 18.0
 
-HDRI = ("hdri", "Surroundings", "A picture of real surroundings, an HDRI")
+HDRI = ("hdri", "Surroundings", "A panorama of real surroundings (HDRI)")
 VIEWS = (
-    ("AgX", "AgX", "Bright parts roll off softly and lose colour as film does; the default"),
-    ("Standard", "Standard", "Straight sRGB: exact values, hard clipping"),
+    ("AgX", "AgX", "Bright parts roll off softly and lose colour, as on film"),
+    ("Standard", "Standard", "Plain sRGB: exact values, hard clipping; for measurements"),
 )
 
 
@@ -25,19 +25,30 @@ class Settings:
     ALIASES = {"lookdev": "targets", "bloom": "glare"}
     MARKS = {"setup": (SHORT,)}
 
-    setup: str = choice("north_window", (*SETUPS, HDRI), help="The light", label="Set-up")
-    surroundings: str = text("interior", help="For the set-up Surroundings: a name of Blender's own or an .exr or .hdr file")
-    turn: float = angle(0.0, low=-360.0, high=360.0, help="Turns the light about the vertical, counter-clockwise from above")
+    setup: str = choice("north_window", (*SETUPS, HDRI), help="Which light the set stands in", label="Set-up")
+    surroundings: str = text(
+        "interior", help="For the set-up Surroundings: the name of one of Blender's own HDRIs, or an .exr or .hdr file"
+    )
+    turn: float = angle(
+        0.0,
+        low=-360.0,
+        high=360.0,
+        help="Turn the light round the subject, counter-clockwise seen from above, so that it grazes what you want to show",
+    )
     level: float = number(
         1.0,
         low=0.01,
         high=100.0,
         label="Light level",
-        help="Strength of the surroundings; the grey card evens it out again",
+        help="Factor on the strength of the HDRI; automatic exposure compensates for it",
         more=True,
     )
     exposure: float | None = number(
-        None, low=-20.0, high=20.0, unit="stops", help="Exposure of the picture; auto: by a grey card beside the subject"
+        None,
+        low=-20.0,
+        high=20.0,
+        unit="stops",
+        help="Exposure of the picture; auto: metered on a grey card beside the subject",
     )
     offset: float | None = number(
         None,
@@ -45,46 +56,64 @@ class Settings:
         high=5.0,
         unit="stops",
         label="Exposure compensation",
-        help="Lighter or darker than the grey card says; auto: by the piece's own lights and shadows",
+        help="Make the picture lighter or darker than the grey card gives; auto: by the highlights and shadows on the piece",
     )
     white_balance: float = number(
         80.0,
         low=0.0,
         high=100.0,
         unit="%",
-        help="How far the colour of the surroundings is taken out; a little should stay",
+        help="How far the colour cast of the HDRI is removed: 0 keeps it, 100 removes all of it",
         more=True,
     )
-    warmth: float = number(0.0, low=-90.0, high=90.0, unit="mired", help="Warmer pictures, below 0 cooler; 20 is seen at once")
+    warmth: float = number(
+        0.0,
+        low=-90.0,
+        high=90.0,
+        unit="mired",
+        help="Make the pictures warmer (above 0) or cooler (below 0); 20 is clearly visible",
+    )
     cards: bool = switch(
         True,
         label="Reflectors and flags",
-        help="White reflectors that open the shadows, black flags that deepen them, as the set-up has",
+        help="Use the set-up's white reflectors, which fill shadows, and black flags, which deepen them",
         more=True,
     )
     strips: bool | None = switch(
-        None, label="Strip lights", help="Narrow lights that draw the edges; auto: for metal and dark pieces", more=True
+        None,
+        label="Strip lights",
+        help="Add narrow lights that draw bright edges on the piece; auto: for metal and dark pieces",
+        more=True,
     )
     follow: bool = switch(
         True,
         label="Follow camera",
-        help="Built-in set-ups turn with the shot's camera, as if the piece were turned on the table",
+        help="Turn the light with each shot's camera, as if the piece were turned on the table; off: the light stays",
     )
     targets: bool = switch(
         False,
         label="Targets",
-        help="Colour chart, grey ball and mirror ball beside the subject, to check a look by",
+        help="Put a colour chart, a grey ball and a mirror ball beside the subject, for checking light and colour",
         more=True,
     )
-    view: str = choice("AgX", VIEWS, help="How light becomes picture", more=True)
+    view: str = choice("AgX", VIEWS, help="Tone mapping: how the light is converted to the picture's values", more=True)
     finish: bool = switch(
-        True, label="Camera finish", help="What a camera adds: fall-off, glare, diffraction, grain; switch it off to measure"
+        True,
+        label="Camera finish",
+        help="Add the camera's vignetting, glare, diffraction and grain; switch it off for measurements",
     )
-    vignette: float = number(0.25, low=0.0, high=3.0, unit="stops", help="Fall-off of light in the corners", more=True)
+    vignette: float = number(
+        0.25, low=0.0, high=3.0, unit="stops", help="How much darker the corners of the picture are", more=True
+    )
     glare: float = number(
-        2.5, low=0.0, high=50.0, unit="%", help="Share of the light that the lens spreads as glare", more=True
+        2.5,
+        low=0.0,
+        high=50.0,
+        unit="%",
+        help="Share of the light that the lens spreads over the picture as a soft veil round bright parts",
+        more=True,
     )
     grain: float = number(
-        1.0, low=0.0, high=20.0, unit="%", help="Noise of the sensor, of the light that falls on it", more=True
+        1.0, low=0.0, high=20.0, unit="%", help="Strength of the sensor's noise, in percent of the light", more=True
     )
-    diffraction: bool = switch(True, help="The softness that the f-number brings", more=True)
+    diffraction: bool = switch(True, help="Add the softness that diffraction causes at high f-numbers", more=True)

@@ -1,4 +1,4 @@
-"""Welds, drops what is not the thing, fills holes and open bottoms, and brings the triangles to a sensible number."""
+"""Joins the mesh, removes what is not the piece, fills holes and open undersides, and reduces very dense meshes."""
 
 from __future__ import annotations
 
@@ -15,21 +15,21 @@ READS = ("render.size", "orientation.height")
 
 @dataclass(kw_only=True)
 class Settings:
-    """The settings of cleanup."""
+    """How the scan is cleaned."""
 
     ALIASES = {"close": "fill_holes"}
 
     table: bool = switch(
-        True, label="Cut table away", help="Cut away the table and the paper targets that the thing was scanned on"
+        True, label="Cut table away", help="Cut away the table and any paper targets on which the piece was scanned"
     )
     crop_low: tuple[float, ...] | None = point(
-        None, unit="", label="Crop from", help="Keep only what lies beyond this corner, in the scan's units", more=True
+        None, unit="", label="Crop from", help="Keep only what lies above these x, y, z, in the scan file's units", more=True
     )
     crop_high: tuple[float, ...] | None = point(
-        None, unit="", label="Crop to", help="Keep only what lies before this corner, in the scan's units", more=True
+        None, unit="", label="Crop to", help="Keep only what lies below these x, y, z, in the scan file's units", more=True
     )
     spikes: bool = switch(
-        True, label="Settle spikes", help="Put vertices that stand off like spikes back among their neighbours", more=True
+        True, label="Settle spikes", help="Move vertices that stick out like spikes back to their neighbours", more=True
     )
     loose: float = number(
         1.0,
@@ -37,13 +37,15 @@ class Settings:
         high=50.0,
         unit="%",
         label="Drop parts under",
-        help="Loose parts smaller than this share of the main one's surface are dropped",
+        help="Remove loose parts smaller than this share of the main part's area; 0 keeps all",
     )
-    fill_holes: bool = switch(True, help="Fill holes and open bottoms, and mark the faces as filled")
+    fill_holes: bool = switch(
+        True, help="Fill holes and the open underside; filled faces are marked, so that nobody takes them for scanned ones"
+    )
     budget: int = integer(
         500_000,
         low=1000,
         high=20_000_000,
         label="Most triangles",
-        help="Most triangles to keep; more are thinned out, UVs kept",
+        help="Most triangles to keep; a denser mesh is reduced; raise it where fine form is lost, lower it to save time",
     )

@@ -1,4 +1,4 @@
-"""Brings further scans onto the first: rotation, translation and scale, with a verdict."""
+"""Aligns further scans with the first by rotation, translation and scale, and judges how sure the fit is."""
 
 from __future__ import annotations
 
@@ -14,33 +14,35 @@ COST = 2.0
 
 @dataclass(kw_only=True)
 class Pair:
-    """One spot, picked on a further scan and on the first."""
+    """One point, picked on a further scan and on the first."""
 
-    scan: str = text("2", help="Which further scan: its place in the list of scans")
+    scan: str = text("2", help="Number of the further scan in the list of scans")
     on_further: tuple[float, ...] | None = point(
-        None, unit="", help="The spot on the further scan, in that scan's own coordinates"
+        None, unit="", help="The point on the further scan, in that scan's own coordinates"
     )
-    on_first: tuple[float, ...] | None = point(None, unit="", help="The same spot on the first scan, in its own coordinates")
+    on_first: tuple[float, ...] | None = point(None, unit="", help="The same point on the first scan, in its own coordinates")
 
 
 @dataclass(kw_only=True)
 class Choice:
-    """Which of the fits that are equally good is right."""
+    """Which of several equally good fits is right."""
 
-    scan: str = text("2", help="Which further scan: its place in the list of scans")
-    candidate: int = integer(1, low=1, high=99, label="Fit", help="Number of the possible fit, as its picture is numbered")
+    scan: str = text("2", help="Number of the further scan in the list of scans")
+    candidate: int = integer(1, low=1, high=99, label="Fit", help="Number of the right fit, as on its picture")
     turn: float = angle(
-        0.0, low=-360.0, high=360.0, help="How far it is turned on from that fit, where any turn about its axis fits"
+        0.0, low=-360.0, high=360.0, help="Further turn from that fit, where any turn about the axis fits as well"
     )
 
 
 @dataclass(kw_only=True)
 class Settings:
-    """How further scans are brought onto the first."""
+    """How further scans are aligned with the first."""
 
     pairs: list[Pair] = table(
-        Pair, label="Matching spots", help="Three or more spots picked on both scans, for a scan that does not find its place"
+        Pair,
+        label="Matching spots",
+        help="Three or more points picked on both scans, for a scan that is not aligned automatically",
     )
     choices: list[Choice] = table(
-        Choice, label="Possible fits", help="The right one of a scan's possible fits, such as those of a square stand"
+        Choice, label="Possible fits", help="Your choice where several fits are equally good, as for a square stand"
     )

@@ -1,4 +1,4 @@
-"""Takes piece and stand apart along a natural line, and closes both; with a scan of the stand, that becomes the stand."""
+"""Separates piece and stand along a natural line and closes both; a separate scan of the stand replaces the cut one."""
 
 from __future__ import annotations
 
@@ -15,16 +15,16 @@ COST = 5.0
 
 @dataclass(kw_only=True)
 class Settings:
-    """How piece and stand are taken apart."""
+    """How piece and stand are separated."""
 
     stand: str = choice(
         "auto",
         (
-            ("auto", "Auto", "Look whether there is a stand"),
-            ("yes", "There is one", "Cut at the likeliest line, however faint"),
-            ("no", "None", "All of it is the piece"),
+            ("auto", "Auto", "Look for a stand, and cut only where it is clear"),
+            ("yes", "There is one", "Cut at the most likely line, even where it is faint"),
+            ("no", "None", "No cut: everything is the piece"),
         ),
-        help="Whether there is a stand to take off; paint the mask on the upright scan to say where",
+        help="Whether to cut off a stand; to set the line yourself, paint the mask on the upright scan",
     )
     stand_top: float | None = number(
         None,
@@ -32,12 +32,16 @@ class Settings:
         high=95.0,
         unit="%",
         label="Stand reaches to",
-        help="How high the stand reaches, as a share of the whole height; by itself the likeliest line",
+        help="Height of the stand as a share of the whole height; auto: the most likely line",
         more=True,
     )
     stand_from: str | None = text(
-        None, help="Which scan gives the stand: its place in the list; auto: the aligned scan of the stand, else the first"
+        None, help="Number of the scan that gives the stand; auto: the aligned scan of the stand, else the first"
     )
     sink: float = length(
-        0.12, low=0.0, high=2.0, help="How deep the piece's cut is set into a stand from another scan", more=True
+        0.12,
+        low=0.0,
+        high=2.0,
+        help="How deep the piece is set into a stand from another scan, so that no gap shows",
+        more=True,
     )

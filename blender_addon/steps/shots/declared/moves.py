@@ -1,4 +1,4 @@
-"""Plans moving pictures: push-in, slide, arc and rack focus of a shot, with its lens, eased, the target sharp all along."""
+"""Plans camera moves from a shot: push-in, slide, arc and rack focus, with its lens and a target that stays sharp."""
 
 from __future__ import annotations
 
@@ -11,17 +11,21 @@ NEEDS = ("piece", "shot")
 USES = ("stand",)
 MAKES = ("move",)
 COST = 0.5
-FPS = (("24", "24", "As in the cinema"), ("25", "25", "As in European television"), ("30", "30", "As on most screens"))
+FPS = (
+    ("24", "24", "The rate of cinema"),
+    ("25", "25", "The rate of European television"),
+    ("30", "30", "The usual rate on the web"),
+)
 
 
 @dataclass(kw_only=True)
 class Settings:
-    """Which moves are planned; they are rendered by Films."""
+    """Which camera moves are planned; Films renders them."""
 
-    push_in: bool = switch(False, label="Push-in", help="The camera comes nearer and rests where the shot was taken")
-    slide: bool = switch(False, help="The camera glides past to one side, without turning")
-    arc: bool = switch(False, help="The camera goes round the target in an arc")
-    rack_focus: bool = switch(False, help="The camera rests; the focus goes from one place on the piece to another")
-    of: str = text("hero", label="Of which shot", help="Name of the shot whose camera, lens and light they have")
-    seconds: float = number(6.0, low=2.0, high=30.0, unit="s", help="Length of each; 5 to 8 s are usual")
-    fps: str = choice("25", FPS, label="Frames a second", help="Frames a second of the films")
+    push_in: bool = switch(False, label="Push-in", help="The camera moves nearer and stops at the shot's own framing")
+    slide: bool = switch(False, help="The camera moves sideways without turning")
+    arc: bool = switch(False, help="The camera moves in an arc round the target")
+    rack_focus: bool = switch(False, help="The camera stays; the focus moves from one place on the piece to another")
+    of: str = text("hero", label="Of which shot", help="Name of the shot that gives the moves their camera, lens and light")
+    seconds: float = number(6.0, low=2.0, high=30.0, unit="s", help="Duration of each move; 5 to 8 is usual")
+    fps: str = choice("25", FPS, label="Frames a second", help="Frames per second of the films")

@@ -1,4 +1,4 @@
-"""Takes the room's light out of the kept texture, so that it can be lit anew."""
+"""Removes the room's light from the scan's texture, so that it can be lit anew."""
 
 from __future__ import annotations
 
@@ -16,10 +16,19 @@ COST = 9.0
 
 @dataclass(kw_only=True)
 class Settings:
-    """How the light is taken out."""
+    """How the light is removed from the texture."""
 
     on: bool = switch(
-        True, label="Take light out", help="Take the light out of the texture; off keeps the texture as it was scanned"
+        True,
+        label="Take light out",
+        help="Remove the room's light and shadows from the texture; off keeps the texture as it was scanned",
     )
-    shading: str = choice("auto", SHADING, help="Whether the texture is a photo of a lit surface", more=True)
-    strength: float = number(1.0, low=0.0, high=1.0, help="How much of the light is taken out")
+    shading: str = choice(
+        "auto",
+        SHADING,
+        help="Whether the texture contains light at all: a photo does, a painted or computed texture does not",
+        more=True,
+    )
+    strength: float = number(
+        1.0, low=0.0, high=1.0, help="How much of the light is removed: 0 none, 1 all; lower it where colour is removed too"
+    )

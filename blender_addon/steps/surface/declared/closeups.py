@@ -1,4 +1,4 @@
-"""Takes relief and colour finer than any scan from close-ups of the real piece, photographed under a lamp that was moved."""
+"""Adds relief and colour finer than the scan's from close-up photos of the real piece, taken under a moved lamp."""
 
 from __future__ import annotations
 
@@ -15,50 +15,61 @@ COST = 1.0
 
 KINDS = (
     ("lamp", "Lamp on", f"Taken with the lamp at one of its places. {LAMPS}"),
-    ("room", "Lamp off", "Taken from the same place with the lamp off: the room's light alone"),
+    ("room", "Lamp off", "Taken from the same place with the lamp off, to subtract the room's light"),
 )
 
 
 @dataclass(kw_only=True)
 class PhotoRow:
-    """One photo of a close-up."""
+    """One close-up photo."""
 
-    file: str = file("", help="The photo: JPEG or PNG, as the camera wrote it")
-    set: str = text("1", label="Place", help="Photos from one camera place, the lamp moved between them, have one name")
-    kind: str = choice("lamp", KINDS, help="Whether the lamp was on")
+    file: str = file("", help="The photo's file: JPEG or PNG, as the camera wrote it")
+    set: str = text(
+        "1",
+        label="Place",
+        help="Name of the camera's place; photos from the same place, with the lamp moved between them, share it",
+    )
+    kind: str = choice("lamp", KINDS, help="Whether the lamp was on or off")
 
 
 @dataclass(kw_only=True)
 class SpotRow:
-    """One spot of the piece, marked on the first photo of a place and on the scan."""
+    """One point of the piece, marked on the first photo of a place and on the scan."""
 
-    set: str = text("1", label="Place", help="Whose first photo it is marked on")
+    set: str = text("1", label="Place", help="Name of the camera's place whose first photo is marked")
     pixel: tuple[float, ...] | None = point(
-        None, size=2, unit="px", help="The spot on the photo, x and y from its top left as it is shown"
+        None, size=2, unit="px", help="The point on the photo: x and y from its top left corner, as the photo is displayed"
     )
-    on_piece: tuple[float, ...] | None = point(None, help="The same spot on the piece, in the scene")
-    on_scan: tuple[float, ...] | None = point(
-        None, unit="", help="Or the same spot in the first scan's own coordinates, as in its file"
-    )
+    on_piece: tuple[float, ...] | None = point(None, help="The same point on the piece, in the scene")
+    on_scan: tuple[float, ...] | None = point(None, unit="", help="Or the same point in the first scan file's own coordinates")
 
 
 @dataclass(kw_only=True)
 class Settings:
-    """Which close-ups there are, and where they were taken."""
+    """Which close-up photos there are, and where they were taken from."""
 
-    photos: list[PhotoRow] = table(PhotoRow, short="file", help="Close-ups of the piece, two to twenty from each place")
+    photos: list[PhotoRow] = table(
+        PhotoRow, short="file", help="Close-up photos of the piece, two to twenty from each camera place"
+    )
     spots: list[SpotRow] = table(
         SpotRow,
-        help="Four and more spots a place (six are better), the same on its first photo and on the scan; without any the place "
-        "is looked for",
+        help="Four or more points per camera place (six are better), marked on its first photo and on the scan; without them "
+        "the camera is found automatically",
     )
-    strength: float = number(1.0, low=0.0, high=4.0, help="How strong their relief shows; 1 is as measured")
+    strength: float = number(1.0, low=0.0, high=4.0, help="Strength of the relief from the photos: 0 none, 1 as measured")
     accepted: str = text(
-        "", help="Places that are used though the camera found for them is not sure, with commas between", more=True
+        "", help="Names of places to use although the camera found for them is not sure, separated by commas", more=True
     )
     by_hand: str = text(
-        "", help="Places whose camera was held by hand, with commas between: each photo is then aligned by itself", more=True
+        "",
+        help="Names of places photographed without a tripod, separated by commas; each of their photos is aligned by itself",
+        more=True,
     )
     longest_side: int = integer(
-        2400, low=400, high=6000, unit="px", help="Larger photos are worked on at a part of their size", more=True
+        2400,
+        low=400,
+        high=6000,
+        unit="px",
+        help="Longest side at which photos are processed; larger photos are reduced; raise it for the finest detail",
+        more=True,
     )

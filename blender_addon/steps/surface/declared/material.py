@@ -1,4 +1,4 @@
-"""Gives the piece and its stand their material: clay, wood, stone or another, driven by the recovered relief."""
+"""Gives the piece and its stand their material, such as clay, wood or stone, with the recovered relief."""
 
 from __future__ import annotations
 
@@ -41,40 +41,42 @@ def _choices(rows: Any) -> tuple[tuple[str, str, str], ...]:
 
 KINDS = kinds.choices()
 STATES = (
-    ("wet", "Wet", "Just worked, a film of water"),
+    ("wet", "Wet", "Freshly worked, with a film of water"),
     ("leather", "Leather-hard", "Firm, cool and a little dark"),
     ("dry", "Bone-dry", "Pale and chalky, ready to fire"),
     ("fired", "Fired", "Fired, without glaze"),
 )
 FINISHES = (
-    ("raw", "Raw", "As it comes from the knife"),
+    ("raw", "Raw", "Untreated, as carved"),
     ("oiled", "Oiled", "Oil or wax: deeper colour, soft sheen"),
-    ("varnished", "Varnished", "A clear film of varnish"),
+    ("varnished", "Varnished", "Clear varnish, with gloss"),
 )
 STONE_FINISHES = (
-    ("sawn", "Sawn", "As the saw or the point left it"),
-    ("honed", "Honed", "Rubbed smooth, without gloss"),
-    ("polished", "Polished", "Polished"),
+    ("sawn", "Sawn", "Rough, as the saw or the point left it"),
+    ("honed", "Honed", "Smooth, without gloss"),
+    ("polished", "Polished", "Smooth and glossy"),
 )
 CARDS = (
-    ("neutral", "Grey card", "One even neutral card"),
+    ("neutral", "Grey card", "A uniform neutral card"),
     ("colour", "Colour card", "The 24-patch colour chart, four rows of six"),
 )
 
 
 @dataclass(kw_only=True)
 class Region:
-    """A part of the piece in another material, where a mask was painted."""
+    """A part of the piece in another material, where a mask is painted."""
 
-    mask: str = text("", help="Name of the colour attribute that was painted: white is this material")
-    material: str = choice("metal", KINDS, help="What the part is made of")
-    variety: str = text("", help="Which clay, wood, stone, glaze, patina, wax or metal; empty: as in the settings")
-    colour: tuple[float, float, float] | None = colour(None, help="Its own colour, linear")
+    mask: str = text("", help="Name of the painted colour attribute; this material shows where it is white")
+    material: str = choice("metal", KINDS, help="Material of the part")
+    variety: str = text("", help="Variety of the material, such as oak or celadon; empty: as set for the piece")
+    colour: tuple[float, float, float] | None = colour(
+        None, help="Colour of the part (linear albedo); auto: that of the variety"
+    )
 
 
 @dataclass(kw_only=True)
 class Settings:
-    """What piece and stand are made of."""
+    """Materials of piece and stand."""
 
     ALIASES = {"raised_wear": "handling_wear"}
     MARKS = {
@@ -82,103 +84,167 @@ class Settings:
         "relief_fine": (LIVE,), "relief_middle": (LIVE,), "relief_broad": (LIVE,),
     }  # fmt: skip
 
-    piece: str = choice("clay", KINDS, label="Piece is", help="What the piece is made of")
-    stand: str = choice("own", KINDS, label="Stand is", help="What the stand is made of")
+    piece: str = choice("clay", KINDS, label="Piece is", help="Material in which the piece is shown")
+    stand: str = choice(
+        "own", KINDS, label="Stand is", help="Material in which the stand is shown; own colour keeps the scan's"
+    )
     relief_strength: float | None = number(
         None,
         low=0.0,
         high=4.0,
-        help="How much of the recovered relief shows; 1 is as measured; auto: what the relief advises",
+        help="Strength of the recovered relief: 0 none, 1 as measured; lower it if the surface looks mottled; auto: as advised",
     )
     relief_fine: float = number(
-        1.0, low=0.0, high=4.0, label="Fine relief", help="Strength of what is finer than about 1 mm; live in the material"
+        1.0,
+        low=0.0,
+        high=4.0,
+        label="Fine relief",
+        help="Strength of relief finer than about 1 mm, such as scratches: 0 none, 1 as measured; changes at once",
     )
     relief_middle: float = number(
         1.0,
         low=0.0,
         high=4.0,
         label="Middle relief",
-        help="Strength of what lies between about 1 and 4 mm; live in the material",
+        help="Strength of relief of about 1 to 4 mm, such as tool strokes: 0 none, 1 as measured; changes at once",
     )
     relief_broad: float = number(
-        1.0, low=0.0, high=4.0, label="Broad relief", help="Strength of what is broader than about 4 mm; live in the material"
+        1.0,
+        low=0.0,
+        high=4.0,
+        label="Broad relief",
+        help="Strength of relief broader than about 4 mm, such as facets: 0 none, 1 as measured; changes at once",
     )
     displacement: bool = switch(
         False,
-        help="The relief moves the surface itself when rendered, on finer triangles, instead of its normals alone",
+        help="Displace the surface by the relief instead of only shading it, so that outlines show it too; renders more slowly",
         more=True,
     )
     clay_body: str = only_when(
-        choice("stoneware", _choices(reflectance.CLAY_BODIES), help="The kind of clay"), piece="clay", stand="clay"
+        choice("stoneware", _choices(reflectance.CLAY_BODIES), help="Which clay body the piece is shown in"),
+        piece="clay",
+        stand="clay",
     )
     clay_state: str = only_when(
-        choice("dry", STATES, help="How far the clay has dried, or that it is fired"), piece="clay", stand="clay"
+        choice("dry", STATES, help="How dry the clay is, or whether it is fired; wet clay is darker and glossier"),
+        piece="clay",
+        stand="clay",
     )
     clay_colour: tuple[float, float, float] | None = only_when(
-        colour(None, help="Colour of the body (linear albedo, 0 to 1); auto: the body's"), piece="clay", stand="clay"
+        colour(None, help="Colour of the clay (linear albedo); auto: that of the clay body"), piece="clay", stand="clay"
     )
     grog: float | None = only_when(
-        number(None, low=0.0, high=1.0, help="How much fired grit shows; auto: the body's", more=True),
+        number(
+            None,
+            low=0.0,
+            high=1.0,
+            help="Amount of visible grog, the fired grit in the clay: 0 none, 1 most; auto: that of the clay body",
+            more=True,
+        ),
         piece="clay",
         stand="clay",
     )
     crevice_wash: float = number(
-        0.0, low=0.0, high=1.0, label="Invented wash", help="Invented history: dark slip or dirt left in recesses", more=True
+        0.0,
+        low=0.0,
+        high=1.0,
+        label="Invented wash",
+        help="Invented effect: dark slip or dirt in recesses, 0 none to 1 full",
+        more=True,
     )
     dust: float = number(
-        0.0, low=0.0, high=1.0, label="Invented dust", help="Invented history: powder in recesses that face upwards", more=True
+        0.0,
+        low=0.0,
+        high=1.0,
+        label="Invented dust",
+        help="Invented effect: powder in recesses that face upwards, 0 none to 1 full",
+        more=True,
     )
     handling_wear: float = number(
-        0.0, low=0.0, high=1.0, label="Invented wear", help="Invented history: edges rubbed by handling", more=True
+        0.0,
+        low=0.0,
+        high=1.0,
+        label="Invented wear",
+        help="Invented effect: edges rubbed by handling, 0 none to 1 full",
+        more=True,
     )
     glaze_kind: str = only_when(
-        choice("celadon", _choices(reflectance.GLAZES), help="The glaze", label="Glaze"), piece="glaze", stand="glaze"
+        choice("celadon", _choices(reflectance.GLAZES), help="Which glaze the piece is shown in", label="Glaze"),
+        piece="glaze",
+        stand="glaze",
     )
     glaze_crackle: float = only_when(
-        number(0.0, low=0.0, high=1.0, help="A net of fine cracks in the glaze", more=True), piece="glaze", stand="glaze"
+        number(0.0, low=0.0, high=1.0, help="Fine cracks in the glaze: 0 none, 1 most", more=True), piece="glaze", stand="glaze"
     )
     wood_species: str = only_when(
-        choice("walnut", _choices(reflectance.WOODS), help="The kind of wood"), piece="wood", stand="wood"
+        choice("walnut", _choices(reflectance.WOODS), help="Which wood the piece is shown in"), piece="wood", stand="wood"
     )
-    wood_finish: str = only_when(choice("oiled", FINISHES, help="The finish of the wood"), piece="wood", stand="wood")
+    wood_finish: str = only_when(choice("oiled", FINISHES, help="Surface treatment of the wood"), piece="wood", stand="wood")
     ring_width: float | None = only_when(
-        length(None, low=0.2, high=20.0, help="Mean width of a year's ring; auto: the species'", more=True),
+        length(
+            None,
+            low=0.2,
+            high=20.0,
+            help="Mean width of the annual rings; wider for fast-grown wood; auto: usual for the species",
+            more=True,
+        ),
         piece="wood",
         stand="wood",
     )
     stone_kind: str = only_when(
-        choice("limestone", _choices(reflectance.STONES), help="The kind of stone", label="Stone"), piece="stone", stand="stone"
+        choice("limestone", _choices(reflectance.STONES), help="Which stone the piece is shown in", label="Stone"),
+        piece="stone",
+        stand="stone",
     )
-    stone_finish: str = only_when(choice("honed", STONE_FINISHES, help="The finish of the stone"), piece="stone", stand="stone")
+    stone_finish: str = only_when(
+        choice("honed", STONE_FINISHES, help="How smooth and glossy the stone is"), piece="stone", stand="stone"
+    )
     plaster_age: float = only_when(
-        number(0.0, low=0.0, high=1.0, label="Invented age", help="Invented history: yellowed, dusty and handled", more=True),
+        number(
+            0.0,
+            low=0.0,
+            high=1.0,
+            label="Invented age",
+            help="Invented effect: plaster yellowed, dusty and handled, 0 none to 1 full",
+            more=True,
+        ),
         piece="plaster",
         stand="plaster",
     )
-    plaster_sealed: bool = only_when(switch(False, help="Sealed with shellac", more=True), piece="plaster", stand="plaster")
+    plaster_sealed: bool = only_when(
+        switch(False, help="Seal the plaster with shellac, which makes it darker and slightly glossy", more=True),
+        piece="plaster",
+        stand="plaster",
+    )
     patina: str = only_when(
-        choice("brown", _choices(reflectance.PATINAS), help="The patina of the bronze"), piece="bronze", stand="bronze"
+        choice("brown", _choices(reflectance.PATINAS), help="Colour of the bronze's patina"), piece="bronze", stand="bronze"
     )
     metal: str = only_when(
-        choice("gold", _choices(reflectance.METALS), help="The bare metal", more=True), piece="metal", stand="metal"
+        choice("gold", _choices(reflectance.METALS), help="Which bare metal is shown", more=True), piece="metal", stand="metal"
     )
     compound: str = only_when(
-        choice("oil_grey", _choices(reflectance.COMPOUNDS), help="The modelling compound"), piece="compound", stand="compound"
+        choice("oil_grey", _choices(reflectance.COMPOUNDS), help="Which modelling compound the piece is shown in"),
+        piece="compound",
+        stand="compound",
     )
     wax_kind: str = only_when(
-        choice("beeswax", _choices(reflectance.WAXES), help="The wax or resin", label="Wax"), piece="wax", stand="wax"
+        choice("beeswax", _choices(reflectance.WAXES), help="Which wax or resin the piece is shown in", label="Wax"),
+        piece="wax",
+        stand="wax",
     )
-    regions: list[Region] = table(Region, help="Parts in other materials, by painted mask", short="mask")
+    regions: list[Region] = table(Region, help="Parts of the piece in other materials, each by a painted mask", short="mask")
     reference: str | None = file(
-        None, label="Photo with card", help="A photo of the real clay beside a card: the clay gets its measured colour"
+        None,
+        label="Photo with card",
+        help="A photo of the real clay beside a grey or colour card; the clay is shown in the colour measured there",
     )
-    reference_card: str = choice("neutral", CARDS, label="Card", help="What card the photo shows", more=True)
+    reference_card: str = choice("neutral", CARDS, label="Card", help="Which card is in the photo", more=True)
     reference_corners: tuple[float, ...] | None = point(
         None,
         size=8,
         unit="px",
         label="Card corners",
-        help="The card's four corners in the photo, x and y from its top left, going round",
+        help="The card's four corners in the photo, in order round it: x and y of each from the photo's top left",
         more=True,
     )
     reference_sample: tuple[float, ...] | None = point(
@@ -186,18 +252,39 @@ class Settings:
         size=3,
         unit="px",
         label="Clay spot",
-        help="Where the clay is in the photo: x and y of the middle, and a radius",
+        help="Where the clay is in the photo: x and y of a spot's centre, and its radius",
         more=True,
     )
-    reference_grey: float = number(0.18, low=0.02, high=0.95, label="Card grey", help="Reflectance of the grey card", more=True)
+    reference_grey: float = number(
+        0.18, low=0.02, high=0.95, label="Card grey", help="Reflectance of the grey card; 0.18 for the usual one", more=True
+    )
     fingerprints: float = only_when(
-        number(0.0, low=0.0, high=1.0, help="Invented marks: fingerprints in clay", label="Invented prints", more=True),
+        number(
+            0.0,
+            low=0.0,
+            high=1.0,
+            help="Invented effect: fingerprints that the piece does not have, 0 none to 1 full",
+            label="Invented prints",
+            more=True,
+        ),
         piece="clay",
         stand="clay",
     )
     tool_chatter: float = only_when(
-        number(0.0, low=0.0, high=1.0, help="Invented marks: tool ripple in clay", label="Invented chatter", more=True),
+        number(
+            0.0,
+            low=0.0,
+            high=1.0,
+            help="Invented effect: ripples of a tool that the piece does not have, 0 none to 1 full",
+            label="Invented chatter",
+            more=True,
+        ),
         piece="clay",
         stand="clay",
     )
-    recesses: bool = switch(True, label="Find recesses", help="Find recesses and raised edges from the form", more=True)
+    recesses: bool = switch(
+        True,
+        label="Find recesses",
+        help="Find recesses and raised edges by the form, for dirt, patina and wear; off is quicker",
+        more=True,
+    )

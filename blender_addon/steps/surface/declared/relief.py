@@ -1,4 +1,4 @@
-"""Brings back the fine relief that the photo texture still shows and the mesh has lost."""
+"""Recovers fine relief that the photo texture still shows and the mesh has lost."""
 
 from __future__ import annotations
 
@@ -16,20 +16,34 @@ COST = 12.0
 
 @dataclass(kw_only=True)
 class Settings:
-    """What relief is brought back."""
+    """How fine relief is recovered."""
 
     method: str = choice(
         "light",
         [
-            ("light", "From the light", "Fits the light of the room and inverts the shading: measured relief"),
-            ("band", "Band-pass (effect)", "Dark is deep: looks like relief, and is none"),
+            ("light", "From the light", "Estimates the room's light and inverts the shading: measured relief"),
+            ("band", "Band-pass (effect)", "Treats dark as deep: looks like relief, but is not measured"),
         ],
-        help="Where the relief comes from",
+        help="How the relief is found",
     )
-    shading: str = choice("auto", SHADING, help="Whether the texture is a photo of a lit surface", more=True)
-    marks: str = choice("auto", MARKS, help="Whether fine marks without a hue of their own are relief or paint", more=True)
+    shading: str = choice(
+        "auto",
+        SHADING,
+        help="Whether the texture contains light at all: a photo does, a painted or computed texture does not",
+        more=True,
+    )
+    marks: str = choice(
+        "auto", MARKS, help="Whether fine marks in the texture are relief or paint, where their colour does not tell", more=True
+    )
     strength: float | None = number(
-        None, low=0.0, high=3.0, help="How strong it shows; 1 is as measured; auto: it follows how sure it is"
+        None,
+        low=0.0,
+        high=3.0,
+        help="Strength of the recovered relief: 0 none, 1 as measured; auto: weaker where it is less sure",
     )
-    finest: float | None = length(None, low=0.02, high=5.0, help="Finest detail of the band-pass; auto: what a texel holds")
-    largest: float = length(3.0, low=0.5, high=20.0, help="Largest detail taken from the texture; the mesh knows larger ones")
+    finest: float | None = length(
+        None, low=0.02, high=5.0, help="Finest detail of the band-pass effect; auto: as fine as the texture allows"
+    )
+    largest: float = length(
+        3.0, low=0.5, high=20.0, help="Largest detail taken from the texture; larger form comes from the mesh"
+    )
