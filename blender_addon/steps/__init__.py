@@ -1,6 +1,7 @@
-"""The steps of the job, found by themselves; a new step is one new file in one of the five folders.
+"""The steps of the job. They are found automatically: a new step is one new file in one of the five folders.
 
-What Blender's start must know of a step with much work lies in `declared/` beside it; its own file is imported when it is run.
+What Blender needs to know of a step when it enables the add-on (name, roles, settings) is in `declared/` beside it; the file
+with the step's work is imported when the step is first run.
 """
 
 from __future__ import annotations
@@ -25,5 +26,5 @@ def catalogue() -> tuple[Step, ...]:
 
 
 def _names(package: str) -> list[str]:
-    """The modules of a package that begin with no underscore."""
+    """The names of a package's modules, without those that begin with an underscore."""
     return [info.name for info in pkgutil.iter_modules(importlib.import_module(package).__path__) if info.name[0] != "_"]

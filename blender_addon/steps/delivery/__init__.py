@@ -1,1 +1,1 @@
-"""Pictures, turntable, page and files to hand over."""
+"""Renders the pictures and films, and writes the pages and files for the client."""

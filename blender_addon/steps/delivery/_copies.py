@@ -1,4 +1,4 @@
-"""Copies of the stills in the client's shape, size and format, all named before the first is written."""
+"""Writes copies of the stills in the client's shape, size and format; all names are checked before the first is written."""
 
 from __future__ import annotations
 
@@ -33,7 +33,7 @@ FOLDER = "hand_over"
 NAME_FIELDS = ("job", "shot", "number", "crop")
 WHOLE = "whole"
 GROWN = 1.01
-"""How many times as large as the render a copy may be before the user is warned."""
+"""Enlargement of a copy over the render from which the user is warned."""
 
 
 @record
@@ -46,7 +46,7 @@ class Still:
 
 
 def crops_of(settings: Any) -> list[tuple[str, float | None]]:
-    """(name, width over height) of each crop that is asked for; one whole when none is. Raises SheetError."""
+    """(name, width over height) of each requested crop; one uncropped entry where there is none. Raises SheetError."""
     found: list[tuple[str, float | None]] = []
     for words in filter(str.strip, settings.crops.split(",")):
         try:
@@ -60,13 +60,13 @@ def crops_of(settings: Any) -> list[tuple[str, float | None]]:
 
 
 def template_of(settings: Any) -> str:
-    """The names' template, with the crop put behind where several would have one name."""
+    """The template of the file names, with the crop appended where several copies would have the same name."""
     several = len(crops_of(settings)) > 1 and "{crop" not in settings.names
     return f"{settings.names}_{{crop}}" if several else settings.names
 
 
 def check_names(settings: Any) -> None:
-    """Raise SheetError when the copies' names can't be made or would be one."""
+    """Raise SheetError where the copies' names are invalid or not unique."""
     template = check_template("export.names", template_of(settings), NAME_FIELDS, apart=("shot", "number"))
     check_apart("export.crops", [name for name, _ in crops_of(settings)])
     for crop, _ in crops_of(settings):
@@ -74,11 +74,11 @@ def check_names(settings: Any) -> None:
 
 
 def stills_of(stage: Stage) -> list[Still]:
-    """The stills that are there, in the order of the shots."""
+    """The stills that exist, in the order of the shots."""
     assert stage.out is not None
     found = []
     for name, shot in stage.find_all("shot").items():
-        check_name("The shot's name", name)  # a .blend from elsewhere may hold any names
+        check_name("The shot's name", name)  # a .blend from elsewhere may contain any name
         path = stage.out / "pictures" / f"{name}.png"
         if path.is_file():
             found.append((int(shot.get("bozzetto_order", 0)), name, path, shot))
@@ -86,7 +86,7 @@ def stills_of(stage: Stage) -> list[Still]:
 
 
 def words_of(stage: Stage, settings: Any, still: str = "") -> PictureWords:
-    """What the copies say about themselves."""
+    """The metadata of the copies."""
     return PictureWords(
         title=settings.title or stage.sheet.name, maker=settings.maker, credit=settings.credit, rights=settings.rights,
         licence=settings.licence, accession=settings.accession, material=settings.material, shot=still,
@@ -94,7 +94,7 @@ def words_of(stage: Stage, settings: Any, still: str = "") -> PictureWords:
 
 
 def write_copies(stage: Stage, settings: Any) -> Generator[Progress, None, list[tuple[str, str]]]:
-    """Write the copies; returns (place in the folder, what it is) of each."""
+    """Write the copies; returns (path in the job's folder, description) of each."""
     assert stage.out is not None
     if settings.pictures == "none":
         if settings.crops or settings.scale_bar:
@@ -135,7 +135,7 @@ def write_copies(stage: Stage, settings: Any) -> Generator[Progress, None, list[
 
 
 def _tell_of_grown(stage: Stage, grown: list[tuple[Still, Copy]], count: int) -> None:
-    """Warn once of all copies that are larger than what was rendered."""
+    """Give one warning for all copies that are larger than the render."""
     if not grown:
         return
     still, most = max(grown, key=lambda pair: pair[1].grown)
@@ -148,7 +148,7 @@ def _tell_of_grown(stage: Stage, grown: list[tuple[Still, Copy]], count: int) ->
 
 
 def missing_mark(stage: Stage, picture: Path) -> str:
-    """The watermark that a picture should bear and does not yet, as one of an earlier run; '' for none."""
+    """The watermark that a picture of an earlier run should have and lacks; '' for none."""
     mark = str(stage.sheet["render"].mark)
     return "" if not mark or is_marked(picture) else mark
 
@@ -162,14 +162,14 @@ def _wanted(stage: Stage, settings: Any, aspect: float | None, still: Still) -> 
 
 
 def field_width(shot: bpy.types.Object) -> float:
-    """Width of what the shot sees at its plane of focus, mm."""
+    """Width of the shot's field of view at its plane of focus, mm."""
     width, height = (float(side) for side in shot["bozzetto_format"])
-    size = tuple(shot.get("bozzetto_resolution", (3, 2)))  # a portrait or 4:3 picture uses a part of the sensor
+    size = tuple(shot.get("bozzetto_resolution", (3, 2)))  # a portrait or 4:3 picture uses only part of the sensor
     return frame_used(width, height, (size[0], size[1]))[0] / max(float(shot["bozzetto_magnification"]), 1e-9)
 
 
 def subject_box(stage: Stage, shot: bpy.types.Object) -> Box | None:
-    """Where piece and stand lie in a shot's picture; None where that is not known."""
+    """The bounding box of piece and stand in a shot's picture; None where it is not known."""
     try:
         view = shot_view(shot, subject_points(stage))
     except KeyError:  # a camera of the user's own

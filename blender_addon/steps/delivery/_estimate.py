@@ -1,4 +1,4 @@
-"""How long will the pictures take, how much memory and disk? Said before they are rendered; refused where it would not do."""
+"""Estimates time, memory and disk space of the pictures before they are rendered, and refuses what can't fit."""
 
 from __future__ import annotations
 
@@ -23,21 +23,21 @@ from ...scene.stage import Stage
 from ._pictures import CUTOUT, FRAME, STILL, Task, quality_of, render_one, set_up_for
 
 SHARES = (0.125, 0.25)
-"""The shares of its sides at which the first picture of a kind is tried."""
+"""Sizes of the test renders, as shares of the first picture's sides."""
 FIXED = {STILL: 8.0, CUTOUT: 6.0, FRAME: 1.0}
 SECONDS_A_SAMPLE = 1.8e-6
 SPEED_OF_A_CARD = 20.0
-"""For a guess: seconds that each picture costs whatever its size, seconds a pixel and sample on two cores, and how many times
-as fast a graphics card is."""
+"""For a rough estimate: seconds per picture whatever its size, seconds per pixel and sample on two cores, and speed of a
+graphics card over that."""
 WORTH_IT = 1e8
-"""Work (pixels times samples) from which pictures are tried first: less takes two minutes on two cores, and the tries 10 s."""
+"""Work (pixels times samples) from which test renders are made: less takes two minutes on two cores, and the tests 10 s."""
 SPARE = 1.15
-"""How much more disk than the pictures take must be free: the .blend, the copies."""
+"""Factor on the pictures' disk space, for the .blend and the copies."""
 
 
 @record
 class Estimate:
-    """What the pictures are expected to cost: seconds of all and of one a kind, bytes of memory at the peak and of disk."""
+    """The expected cost of the pictures: seconds in all and per picture of each kind, peak memory and disk space in bytes."""
 
     seconds: float | None = None
     each: dict[str, float] = field(default_factory=dict)
@@ -45,7 +45,7 @@ class Estimate:
     disk: int = 0
 
     def left(self, todo: Sequence[Task]) -> float:
-        """Seconds to show as left at the beginning, also where nothing was tried."""
+        """Remaining seconds to show at the beginning, also without test renders."""
         return sum(self.each[task.kind] for task in todo) if self.seconds is None else self.seconds
 
     def figures(self) -> dict[str, Any]:
@@ -57,7 +57,7 @@ class Estimate:
 
 
 def check_room(folder: Path, disk: int, memory: int) -> None:
-    """Raise OutputError when the pictures would not fit onto the disk or into memory."""
+    """Raise OutputError where the pictures would not fit on the disk or into memory."""
     free = shutil.disk_usage(folder).free
     if disk * SPARE > free:
         raise OutputError(
@@ -73,7 +73,7 @@ def check_room(folder: Path, disk: int, memory: int) -> None:
 
 
 def costs_of(tasks: Sequence[Task]) -> tuple[int, int]:
-    """(bytes of disk at most, bytes of memory for the largest) of tasks."""
+    """(largest disk space, memory for the largest picture) of tasks, bytes."""
     pixels: dict[str, list[int]] = {}
     for task in tasks:
         pixels.setdefault(task.kind, []).append(task.pixels)
@@ -83,9 +83,9 @@ def costs_of(tasks: Sequence[Task]) -> tuple[int, int]:
 def estimated(
     stage: Stage, todo: Sequence[Task], quality: Quality, device: str, speed: float
 ) -> Generator[Progress, None, Estimate]:
-    """Try the first picture of each kind at two small sizes, and scale the time to what is still to be rendered.
+    """Render the first picture of each kind at two small sizes and extrapolate the time.
 
-    Raises OutputError where disk or memory would not do. Too little work is not tried: then the seconds are None.
+    Raises OutputError where disk or memory is too small. For little work there is no test render, and the seconds are None.
     """
     assert stage.out is not None
     disk, memory = costs_of(todo)
@@ -101,7 +101,7 @@ def estimated(
         yield Progress(0.02 * number / len(kinds), f"trying how long a {kind} takes", blocking=True)
         each[kind], first = _tried(stage, tasks, quality, device)
         once += first if tasks[0].persistent else 0.0
-        if kind == STILL:  # what is deep takes several exposures
+        if kind == STILL:  # shots with a focus bracket take several exposures
             shots = [exposures(stage.require("shot", task.shot)) for task in tasks]
             each[kind] *= sum(shots) / len(shots) / exposures(stage.require("shot", tasks[0].shot))
     total = sum(len(tasks) * each[kind] for kind, tasks in kinds.items()) / speed + once
@@ -109,7 +109,7 @@ def estimated(
 
 
 def guessed(tasks: Sequence[Task], quality: Quality, device: str) -> dict[str, float]:
-    """About how many seconds a picture of each kind takes, untried: good for a line that shows the time left, and no more."""
+    """Rough seconds per picture of each kind, without a test render; only for showing the remaining time."""
     card = SPEED_OF_A_CARD if find_device(device).setting == "GPU" else 1.0
     each: dict[str, list[float]] = {}
     for task in tasks:
@@ -119,7 +119,7 @@ def guessed(tasks: Sequence[Task], quality: Quality, device: str) -> dict[str, f
 
 
 def said(stage: Stage, estimate: Estimate, todo: Sequence[Task], device: str) -> Generator[Progress, None, None]:
-    """Log what is expected, and tell the user."""
+    """Show the estimate to the user and log it."""
     if not todo:
         return
     largest = max(todo, key=lambda task: task.pixels)
@@ -133,7 +133,7 @@ def said(stage: Stage, estimate: Estimate, todo: Sequence[Task], device: str) ->
 
 
 def pace_of(estimate: Estimate, todo: Sequence[Task], speed: float) -> Pace:
-    """The pace to begin with."""
+    """The initial pace, for the remaining time."""
     left: dict[str, int] = {}
     for task in todo:
         left[task.kind] = left.get(task.kind, 0) + 1
@@ -141,15 +141,15 @@ def pace_of(estimate: Estimate, todo: Sequence[Task], speed: float) -> Pace:
 
 
 def _work(todo: Sequence[Task], quality: Quality) -> float:
-    """Pixels times samples of all; a frame has an eighth of a still's samples."""
+    """Pixels times samples of all tasks; a turntable's frame has an eighth of a still's samples."""
     return sum(task.pixels * quality.samples / (8.0 if task.kind == FRAME else 1.0) for task in todo)
 
 
 def _tried(stage: Stage, tasks: Sequence[Task], quality: Quality, device: str) -> tuple[float, float]:
-    """Seconds that a picture of these is expected to take, and what comes on top of that once, for the first."""
+    """Expected seconds per picture of these tasks, and additional seconds of the first one."""
     trials = []
     with set_up_for(stage, tasks[0], quality, device), tempfile.TemporaryDirectory() as folder:
-        for number, share in enumerate((SHARES[0], *SHARES)):  # the first one also loads what all need
+        for number, share in enumerate((SHARES[0], *SHARES)):  # the first one also loads what all pictures need
             task = tasks[min(number, len(tasks) - 1)] if tasks[0].persistent else tasks[0]
             width, height = (max(1, round(side * share)) for side in task.size)
             started = time.perf_counter()

@@ -1,4 +1,4 @@
-"""The content of the client's and the maker's page, gathered from the stage, the settings and the files that are there."""
+"""Gathers the content of the client's and the maker's page from the stage, the settings and the existing files."""
 
 from __future__ import annotations
 
@@ -27,17 +27,17 @@ if TYPE_CHECKING:
     import bpy
 
 FRAMES = 72
-"""The most frames that a turn on the page has; of more, every second or third is taken."""
+"""The most frames of the page's turntable; of more, every second or third is used."""
 TURN_QUALITY = 88
 SCREEN = 1800
-"""Longer side of a still on the client's page, px: sharp on a screen of twice the usual pixels."""
+"""Longer side of a still on the client's page, px: sharp also on a high-resolution screen."""
 PROOF = "Proofs, to choose by: the final pictures are larger and cleaner"
 FILMS = (("turntable.mp4", "a full turn as a film"), ("turntable.webm", "the same as WebM"))
 BESIDE = (("contact_sheet.png", "all stills on one page"), ("sample_sheet.png", "the piece in every material"))
 
 
 def client_content(stage: Stage, settings: Any, files: list[tuple[str, str]], turning: Turning | None) -> ClientPage:
-    """What the client's page shows."""
+    """The content of the client's page."""
     assert stage.out is not None
     title = settings.title or as_title(stage.sheet.name)
     mark = stage.sheet["render"].mark
@@ -47,7 +47,7 @@ def client_content(stage: Stage, settings: Any, files: list[tuple[str, str]], tu
     for name, what in (*BESIDE, *FILMS):
         if (stage.out / name).is_file():
             known.append((name, what))
-    if mark:  # what has no watermark is not handed out with what has one
+    if mark:  # pictures without the watermark are not delivered with watermarked ones
         bearing = _bearing(stage, stills)
         _tell_of_unmarked(stage, stills, bearing, {name for name, _ in files})
         known = [(name, what) for name, what in known if name.startswith(f"{FOLDER}/") or name in bearing]
@@ -58,7 +58,7 @@ def client_content(stage: Stage, settings: Any, files: list[tuple[str, str]], tu
 
 
 def _bearing(stage: Stage, stills: Sequence[Still]) -> set[str]:
-    """Which of the sheets and films are made of pictures that bear a watermark, all of them."""
+    """The sheets and films whose pictures all have a watermark."""
     assert stage.out is not None
     made_of = {
         "contact_sheet.png": [still.path for still in stills],
@@ -69,7 +69,7 @@ def _bearing(stage: Stage, stills: Sequence[Still]) -> set[str]:
 
 
 def _tell_of_unmarked(stage: Stage, stills: Sequence[Still], bearing: set[str], copies: set[str]) -> None:
-    """Say which pictures of an earlier run lie in the folder of a proof without the watermark that it has."""
+    """Warn of pictures of an earlier run that lack the watermark of the present proof."""
     assert stage.out is not None
     sheets = [name for name, _ in (*BESIDE, *FILMS) if name not in bearing and (stage.out / name).is_file()]
     bare = [f"pictures/{still.path.name}" for still in stills if not is_marked(still.path)]
@@ -81,7 +81,7 @@ def _tell_of_unmarked(stage: Stage, stills: Sequence[Still], bearing: set[str], 
 
 
 def _on_page(stage: Stage, still: Still, title: str) -> Shown:
-    """A still for the client's page: a JPEG of a size for screens, with the watermark of a proof; a click opens the still."""
+    """A still for the client's page: a JPEG for screens, with a proof's watermark; a click opens the still itself."""
     assert stage.out is not None
     shown = _shown(still, title, with_optics=False)
     size = check_picture(still.path)
@@ -92,7 +92,7 @@ def _on_page(stage: Stage, still: Still, title: str) -> Shown:
 
 
 def _versions(stage: Stage, title: str) -> list[list[Shown]]:
-    """For each still that has earlier versions: these, the oldest first, and it."""
+    """For each still with earlier versions: the versions, the oldest first, and then the still."""
     assert stage.out is not None
     found = []
     for still in stills_of(stage):
@@ -107,7 +107,7 @@ def _versions(stage: Stage, title: str) -> list[list[Shown]]:
 
 
 def on_a_card(stage: Stage, settings: Any) -> dict[str, str]:
-    """What the page of a series shows of this piece: its title, a line with its size, its first picture and words for it."""
+    """What a series' page shows of this piece: title, a line with its size, first picture and its alternative text."""
     label = _label(stage, settings)
     first = stills_of(stage)[:1]
     shown = _shown(first[0], label["Title"], with_optics=False) if first else None
@@ -120,10 +120,10 @@ def on_a_card(stage: Stage, settings: Any) -> dict[str, str]:
 
 
 def makers_content(stage: Stage, settings: Any, files: list[tuple[str, str]]) -> MakersPage:
-    """What the maker's page shows."""
+    """The content of the maker's page."""
     results = stage.results()
     ran = [name for name in stage.sheet.settings if name in results and name != "export"]
-    check = [words for name in ran for words in results[name].get("warnings", ())]  # older files lack them
+    check = [words for name in ran for words in results[name].get("warnings", ())]  # missing in older files
     check += [note.words for note in stage.notes.warnings() if note.step == "export"]
     title = settings.title or as_title(stage.sheet.name)
     shown = [_shown(still, title, with_optics=True) for still in stills_of(stage)]
@@ -141,7 +141,7 @@ def _shown(still: Still, title: str, *, with_optics: bool) -> Shown:
 
 
 def write_turn(stage: Stage, mark: str) -> Turning | None:
-    """The frames of the turntable as JPEGs for the page, with a watermark where one is asked for; None without a whole turn."""
+    """Write the turntable's frames as JPEGs for the page, with the watermark `mark` if any; None without a complete turn."""
     assert stage.out is not None
     asked = stage.sheet["render"]
     count = int(stage.results().get("render", {}).get("figures", {}).get("frames", asked.frame_count if asked.turntable else 0))
@@ -160,7 +160,7 @@ def write_turn(stage: Stage, mark: str) -> Turning | None:
 
 
 def _label(stage: Stage, settings: Any) -> dict[str, str]:
-    """The rows of a label beside the piece; what is not known is left out."""
+    """The rows of the piece's label; unknown ones are left out."""
     rows = {"Title": settings.title or as_title(stage.sheet.name), "Maker": settings.maker}
     results = stage.results()
     assumed = bool(results.get("orientation", {}).get("figures", {}).get("assumed"))
@@ -180,7 +180,7 @@ def _label(stage: Stage, settings: Any) -> dict[str, str]:
 
 
 def _material_shown(stage: Stage) -> str:
-    """The words for the material that the pictures show, which need not be the piece's own."""
+    """The label of the material in the pictures, which need not be the piece's own."""
     chosen = stage.sheet["material"]
     spec = specs(chosen).get("piece")
     value = getattr(chosen, "piece", "")
@@ -188,7 +188,7 @@ def _material_shown(stage: Stage) -> str:
 
 
 def sides(item: bpy.types.Object) -> tuple[float, float, float]:
-    """Width, depth and height in mm; the height from where it stands, not from a bump that dips under that by noise."""
+    """Width, depth and height in mm; the height is measured from the ground, not from noise below it."""
     width, depth, height = (MM * side for side in item.dimensions)
     up = item.matrix_world[2]
     low = min(sum(part * place for part, place in zip(up, (*corner, 1.0), strict=True)) for corner in item.bound_box)
@@ -200,7 +200,7 @@ def _sharp(near: float, far: float) -> str:
 
 
 def optics(shot: bpy.types.Object) -> dict[str, str]:
-    """What a shot was taken with; empty for a camera of the user's own."""
+    """A shot's optics as words; empty for a camera of the user's own."""
     try:
         return {
             "lens": f"{shot['bozzetto_focal_mm']:g} mm", "at": f"f/{shot['bozzetto_fnumber']:g}",

@@ -1,4 +1,4 @@
-"""One picture of the job: what it is, which files it leaves, and how it is rendered, here or on another machine."""
+"""A picture of the job as a task: which files it makes, and how it is rendered, here or on another machine."""
 
 from __future__ import annotations
 
@@ -29,9 +29,11 @@ STILL, CUTOUT, FRAME = "still", "cutout", "frame"
 
 @record
 class Task:
-    """One picture to render: its file, its shot's name, its size in pixels, the subject's turn in degrees, a digest of all that
-    it shows, what kind of picture it is, the words that are laid over it, '' for none, and the slices of a bracket that stay
-    beside it."""
+    """One picture to render.
+
+    path: its file. shot: the shot's name. size: in pixels. angle: turn of the subject in degrees. digest: of everything that it
+    shows. kind: `STILL`, `CUTOUT` or `FRAME`. mark: watermark, '' for none. slices: files of a bracket that are kept beside it.
+    """
 
     path: Path
     shot: str
@@ -44,31 +46,31 @@ class Task:
 
     @property
     def pixels(self) -> int:
-        """How many pixels it has."""
+        """The number of pixels."""
         return self.size[0] * self.size[1]
 
     @property
     def persistent(self) -> bool:
-        """Whether it is one of many that share all but a turn, so that Cycles keeps its scene from one to the next."""
+        """Whether it belongs to a series that differs only in the turn, for which Cycles keeps its scene."""
         return self.kind == FRAME
 
     def files(self) -> list[Path]:
-        """Its file and those that are made with it."""
+        """Its file and those made with it."""
         return [self.path, *beside(self)]
 
 
 def beside(task: Task) -> list[Path]:
-    """The files that belong to a picture and are made with it; none of a picture with words over it would be without them."""
+    """The files made together with a picture: originals and slices; none for a watermarked one, since they would lack it."""
     return [original_of(task.path), linear_of(task.path), *task.slices] if task.kind == STILL and not task.mark else []
 
 
 def still_of(shot: bpy.types.Object, task: Task) -> Task:
-    """The task of a still, with the slices that its shot leaves."""
+    """The task of a still, with the slices that its shot keeps."""
     return replace(task, slices=tuple(frames_of(shot, task.path)))
 
 
 def missing(tasks: list[Task]) -> list[Task]:
-    """The tasks whose files are not there, not whole, or show something else."""
+    """The tasks whose files are missing, damaged or out of date."""
     if not tasks:
         return []
     made = KeptPictures(tasks[0].path.parent)
@@ -78,13 +80,13 @@ def missing(tasks: list[Task]) -> list[Task]:
 def quality_of(kind: str, quality: Quality) -> Quality:
     """The quality for a kind of picture, where stills are rendered with `quality`."""
     if kind == FRAME:
-        # A frame shows for a moment and bears more noise than a still; a count that no threshold cuts does not flicker.
+        # A frame is visible only briefly, so more noise is acceptable; a fixed number of samples avoids flicker.
         return replace(quality, samples=max(4, quality.samples // 8), noise=0.0, careful=False)
     return quality_of_cutout(quality) if kind == CUTOUT else quality
 
 
 def order_of(stage: Stage, task: Task, quality: Quality, device: str) -> Order:
-    """A task as another machine is asked for it."""
+    """The order by which another machine renders a task."""
     return Order(
         name=f"{task.path.parent.name}/{task.path.stem}", digest=task.digest, kind=task.kind, shot=task.shot, size=task.size,
         angle=task.angle, quality=asdict(quality_of(task.kind, quality)), device=device, seed=stage.seed,
@@ -94,10 +96,10 @@ def order_of(stage: Stage, task: Task, quality: Quality, device: str) -> Order:
 
 @contextlib.contextmanager
 def set_up_for(stage: Stage, first: Task, quality: Quality, device: str) -> Iterator[None]:
-    """Set the scene up for tasks of one kind inside the block.
+    """Set up the scene for tasks of one kind inside the block.
 
-    One setting-up for all: Cycles keeps its scene between frames only as long as nothing turns that off. The frames of a turn
-    share their outline's triangles, or Cycles would build its scene anew for each.
+    It is set up once for all, since Cycles keeps its scene between frames only while `use_persistent_data` stays on. The frames
+    of a turn share one subdivision of the outline, since Cycles would otherwise rebuild its scene for each.
     """
     used = quality_of(first.kind, quality)
     with contextlib.ExitStack() as block:
@@ -111,7 +113,7 @@ def set_up_for(stage: Stage, first: Task, quality: Quality, device: str) -> Iter
 def render_one(stage: Stage, task: Task, *, versions: bool = False, original: bool = True) -> None:
     """Render one task to its file. Call inside `set_up_for`.
 
-    versions: keep the picture that is there under another name. original: whether a still leaves its originals, too.
+    versions: keep an existing picture under another name. original: whether to keep a still's originals.
     """
     if versions and not task.persistent:
         put_aside(task.path)
@@ -130,15 +132,15 @@ def render_one(stage: Stage, task: Task, *, versions: bool = False, original: bo
 
 
 def _rounded(stage: Stage, task: Task) -> contextlib.AbstractContextManager[None]:
-    """Piece and stand with an outline as fine as the picture needs it."""
+    """Inside the block, subdivide piece and stand as finely as the picture's outlines require."""
     items = [item for role in ("piece", "stand") for item in stage.find_all(role).values()]
     return rounded(items, stage.require("shot", task.shot), task.size)
 
 
 @contextlib.contextmanager
 def _ready(stage: Stage, shot: bpy.types.Object, task: Task) -> Iterator[None]:
-    """The scene as this picture needs it; as it was afterwards, also when the render fails."""
+    """Put the scene into the state for this picture inside the block; it is restored also when the render fails."""
     with dressed_for(stage, shot):
-        stage.scene.frame_set(1)  # the pivot rests there; the turn below is our own
+        stage.scene.frame_set(1)  # the pivot is at rest in frame 1; the turn is applied below
         with turned(stage, task.angle):
             yield

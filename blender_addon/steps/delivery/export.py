@@ -1,4 +1,4 @@
-"""The files to hand over: pictures in the client's size and format, the piece as GLB and USD, pages that show it all."""
+"""Writes the files for the client: pictures in the wanted size and format, the piece as GLB and USD, pages that show them."""
 
 from __future__ import annotations
 
@@ -18,7 +18,7 @@ from .declared.export import Settings
 
 
 def run(stage: Stage, settings: Settings) -> Run:
-    """Write what is asked for; each file appears whole or not at all."""
+    """Write the requested files; each appears whole or not at all."""
     if stage.out is None:
         raise OutputError("There is no folder to hand over to: choose one")
     files: list[tuple[str, str]] = []

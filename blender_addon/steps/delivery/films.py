@@ -1,4 +1,4 @@
-"""Renders the moving pictures that were planned as frames and films, resumed after a crash."""
+"""Renders the planned moving pictures as frames and films; a run after a crash continues where it stopped."""
 
 from __future__ import annotations
 
@@ -30,8 +30,8 @@ from ...scene.stage import Stage
 from .declared.films import Settings
 
 PRESETS = {"proof": (360, Quality(6, 0.0, careful=False)), "final": (1080, Quality(32, 0.0, careful=False))}
-"""Lines of a frame and its quality: without a noise threshold, which ends the sampling of each pixel elsewhere in each frame,
-the frames do not flicker."""
+"""Lines per frame and quality. There is no noise threshold, which would stop sampling at other pixels in each frame and so
+cause flicker."""
 
 
 def run(stage: Stage, settings: Settings) -> Run:
@@ -72,14 +72,14 @@ def run(stage: Stage, settings: Settings) -> Run:
 
 
 def _mark(stage: Stage, settings: Settings) -> str:
-    """The words that are laid over the frames: those for the pictures, on proofs alone."""
+    """The watermark of the frames: that of the pictures, only on proofs."""
     return str(stage.sheet["render"].watermark).strip() if settings.quality == "proof" else ""
 
 
 def _tasks(
     stage: Stage, settings: Settings, name: str, item: bpy.types.Object
 ) -> tuple[list[tuple[Path, int, str]], tuple[int, int], Quality]:
-    """File, number and digest of each frame of a move, their size in pixels, and how well they are rendered."""
+    """(file, number, digest) of each frame of a move, the frames' size in pixels, and their quality."""
     assert stage.out is not None
     lines, quality = PRESETS[settings.quality]
     lines = settings.lines or lines
@@ -98,7 +98,7 @@ def _tasks(
 
 @contextlib.contextmanager
 def _seen(stage: Stage, shot: bpy.types.Object, item: bpy.types.Object) -> Iterator[None]:
-    """The scene in its shot's light, without what stands in the move's way; the subject at rest."""
+    """Put the scene into its shot's light inside the block, without parts in the move's way and with the subject at rest."""
     with dressed_for(stage, shot):
         stage.scene.frame_set(1)
         before = apply_shot_set(stage.scene, item)
@@ -109,7 +109,7 @@ def _seen(stage: Stage, shot: bpy.types.Object, item: bpy.types.Object) -> Itera
 
 
 def _frame(stage: Stage, shot: bpy.types.Object, found: MovePath, frame: int, path: Path, size: tuple[int, int]) -> None:
-    """One frame, by a camera of its own: the planned one's keys belong to the scene's time."""
+    """Render one frame by a temporary camera, since the planned camera's keys depend on the scene's frame."""
     pose = pose_at_frame(found, frame)
     lens = lens_of(
         shot, type(found.optics)(found.optics.focal_mm, found.optics.fnumber, pose.focus_mm, found.optics.pupil_ratio)

@@ -1,4 +1,4 @@
-"""Stills of every shot, the turntable as frames and video, sample sheet and contact sheet, resumed after a crash."""
+"""Renders the stills, the turntable, the sample sheet and the contact sheet; a run after a crash continues where it stopped."""
 
 from __future__ import annotations
 
@@ -38,32 +38,32 @@ from .declared.render import PRESETS, Settings
 
 TURNTABLE = "turntable"
 READING = 5.0
-"""Seconds that it takes to find out what is to be rendered, and to lay out the sheet and the film."""
+"""Seconds for finding out what must be rendered, and for making the sheet and the film."""
 SHOTS = 3
-"""How many stills are assumed before the shots are known."""
+"""The number of stills assumed before the shots are known."""
 
 
 def able(settings: Settings, out: Path | None) -> None:
-    """Raise OutputError, before the first step is begun, for what can't succeed: no such device, no room, no film."""
+    """Raise OutputError, before the first step is run, where rendering can't succeed: no device, no room, no video writer."""
     if out is None:
         return
     find_device(settings.device)
     if settings.turntable and settings.video and not bpy.app.ffmpeg.supported:
         raise OutputError("This Blender was built without a writer for films: set render.video to false")
     tasks = _planned(settings, out)
-    if not (out / "pictures").is_dir():  # what is there takes its room already
+    if not (out / "pictures").is_dir():  # existing pictures already occupy their space
         _estimate.check_room(out, *_estimate.costs_of(tasks))
 
 
 def cost(settings: Settings) -> float:
-    """About how many seconds the pictures take on two cores, before the shots are known."""
+    """Rough seconds for the pictures on two cores, before the shots are known."""
     tasks = _planned(settings, Path())
     each = _estimate.guessed(tasks, _quality(settings)[0], settings.device)
     return READING + sum(each[task.kind] for task in tasks)
 
 
 def _planned(settings: Settings, out: Path) -> list[Task]:
-    """The pictures that are reckoned with before the shots are known."""
+    """The pictures assumed before the shots are known."""
     still = settings.size or PRESETS[settings.quality].long_side
     frame = settings.turntable_size or PRESETS[settings.quality].turn_lines * 3 // 2
     tasks = [Task(out, "", (still, still * 2 // 3), 0.0, "")] * (SHOTS if settings.stills else 0)
@@ -72,7 +72,7 @@ def _planned(settings: Settings, out: Path) -> list[Task]:
 
 
 def run(stage: Stage, settings: Settings) -> Run:
-    """Render what is missing or out of date; what is on disk and right stays."""
+    """Render the pictures that are missing or out of date; the others stay."""
     if stage.out is None:
         raise OutputError("Rendering needs a folder to write to: choose one")
     started = time.perf_counter()
@@ -137,7 +137,7 @@ def _size(shot: bpy.types.Object, long_side: int) -> tuple[int, int]:
 
 
 def _turn_size(shot: bpy.types.Object, settings: Settings) -> tuple[int, int]:
-    """Pixels of a frame of the turn: of the size asked for, else as many lines along its shorter side as the quality has."""
+    """Size in px of the turntable's frames: by the setting, or else by the lines along the shorter side for the quality."""
     if settings.turntable_size is not None:
         return _size(shot, settings.turntable_size)
     width, height = shot.get("bozzetto_resolution", (3, 2))
@@ -152,7 +152,7 @@ def _digest(*parts: Any, mark: str = "") -> str:
 def _stills(stage: Stage, settings: Settings, quality: Quality, long_side: int, shown: SceneDigests) -> list[Task]:
     assert stage.out is not None
     shots = {name: shot for name, shot in stage.find_all("shot").items() if shot.get("bozzetto_kind") != TURNTABLE}
-    for name in shots:  # a .blend from elsewhere may hold any names
+    for name in shots:  # a .blend from elsewhere may contain any name
         check_name("The shot's name", name)
     wanted, approved = ({name.strip() for name in words.split(",")} - {""} for words in (settings.only, settings.approved))
     for name in sorted((wanted | approved) - set(shots)):
@@ -162,7 +162,7 @@ def _stills(stage: Stage, settings: Settings, quality: Quality, long_side: int, 
     for name in order:
         path = stage.out / "pictures" / f"{name}.png"
         if (wanted and name not in wanted) or (name in approved and path.is_file() and not damage(path)):
-            continue  # an approved picture that was cut on the disk is worth nothing, and is made again
+            continue  # an approved picture whose file is damaged is rendered again
         size = _size(shots[name], long_side)
         digest = _digest(shown.of(shots[name]), name, size, quality, mark=settings.mark)
         tasks.append(still_of(shots[name], Task(path, name, size, 0.0, digest, mark=settings.mark)))
@@ -197,7 +197,7 @@ def _turn(settings: Settings) -> list[float]:
 def _render_all(
     stage: Stage, todo: list[Task], settings: Settings, quality: Quality, share: tuple[float, float], pace: Pace
 ) -> Generator[Progress, None, float]:
-    """Render tasks of one kind, here or on the farm; returns the mean seconds a picture."""
+    """Render tasks of one kind, here or on the farm; returns the mean seconds per picture."""
     if not todo:
         return 0.0
     started = time.perf_counter()
@@ -215,7 +215,7 @@ Steady = Generator[tuple[float, str], None, None]
 
 
 def _here(stage: Stage, todo: list[Task], settings: Settings, quality: Quality) -> Steady:
-    """Render one picture after another; before each, and after the last: the seconds of the one before, and which comes."""
+    """Render one picture after another. Yields before each and at the end: seconds of the previous one, name of the next."""
     made = KeptPictures(todo[0].path.parent)
     seconds = 0.0
     with set_up_for(stage, todo[0], quality, settings.device):
@@ -229,7 +229,7 @@ def _here(stage: Stage, todo: list[Task], settings: Settings, quality: Quality) 
 
 
 def _on_the_farm(stage: Stage, todo: list[Task], settings: Settings, quality: Quality) -> Steady:
-    """Have the pictures rendered elsewhere, and give each its name here as it comes."""
+    """Have the pictures rendered by the farm, and store each under its name when it is delivered."""
     assert stage.farm is not None
     made = KeptPictures(todo[0].path.parent)
     tasks = {order.name: (task, order) for task in todo for order in [order_of(stage, task, quality, settings.device)]}
@@ -242,14 +242,14 @@ def _on_the_farm(stage: Stage, todo: list[Task], settings: Settings, quality: Qu
             put_aside(task.path)
         path, *more = task.files()
         for place, data in zip((*more, path), (*delivered.files[1:], delivered.files[0]), strict=True):
-            write_bytes(place, data.read_bytes())  # the picture last: when it is there, so are the others
+            write_bytes(place, data.read_bytes())  # the picture last, so that the others exist whenever it does
         forget_longer(path, task.slices)
         made.add(task.path, task.digest)
         yield delivered.seconds, words
 
 
 def _save_copy(path: Path) -> None:
-    """The open .blend as it is, for other processes to render."""
+    """Save a copy of the open .blend for other processes to render."""
     with writes(path):
         bpy.ops.wm.save_as_mainfile(filepath=str(path), copy=True, compress=False, check_existing=False)
 
@@ -274,7 +274,7 @@ def _video(stage: Stage, settings: Settings, frames: Sequence[Task]) -> Generato
 
 
 def sample_sheet(stage: Stage, settings: Settings) -> Generator[Progress, None, None]:
-    """The piece in every material from the first shot, as pictures in `samples` and all on one sheet."""
+    """Render the piece in every material to the folder `samples`, and all of them as one sheet."""
     from ...scene.delivery.sample_sheet import render_samples
 
     assert stage.out is not None
@@ -286,7 +286,7 @@ def sample_sheet(stage: Stage, settings: Settings) -> Generator[Progress, None, 
 
 
 def _offer_pivot(stage: Stage, settings: Settings) -> None:
-    """Leave the turn in the .blend as ordinary data: an animated empty that the subject hangs on."""
+    """Offer the turn as ordinary Blender data: an animated empty to which the subject is parented."""
     pivot = make_pivot("Turntable", _turn(settings))
     stage.offer("pivot", pivot, name="Turntable")
     for item in turning(stage):
@@ -294,7 +294,7 @@ def _offer_pivot(stage: Stage, settings: Settings) -> None:
 
 
 def _leave_set_up(stage: Stage, settings: Settings, quality: Quality, long_side: int) -> None:
-    """At the swap, leave the scene so that F12 renders the first shot as the job did."""
+    """At the swap, set up the scene so that F12 renders the first shot as the job did."""
 
     def leave() -> None:
         scene = stage.scene

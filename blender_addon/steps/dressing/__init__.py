@@ -1,1 +1,1 @@
-"""Table, props, debris and light, arranged for the shots."""
+"""Arranges table, props, debris and light for the shots."""

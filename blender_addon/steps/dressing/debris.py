@@ -1,4 +1,4 @@
-"""Lays what falls off the work round it: shavings, offcuts, crumbs and powder, clear of subject, props and sight lines."""
+"""Lays shavings, offcuts, crumbs and powder round the piece, clear of subject, props and sight lines."""
 
 from __future__ import annotations
 
@@ -36,7 +36,7 @@ def run(stage: Stage, settings: Settings) -> Run:
     body, tone = debris_parts.body_and_tone(stage, settings.body, settings.tone)
     if settings.body is None and settings.on is None and not works(str(top.get(set_parts.TRADE, ""))):
         body = None
-    if body is None and settings.on:  # asked for, though nothing falls off this material
+    if body is None and settings.on:  # requested although this material sheds nothing
         body = "clay"
     if body is None:
         return Result("No debris: nothing falls off a finished piece; choose what the pieces are of to lay some", {"pieces": 0})
@@ -85,7 +85,7 @@ def run(stage: Stage, settings: Settings) -> Run:
 
 @record
 class Clearance:
-    """What pieces keep clear of: `outside` gives the distance from the subject's foot, `blocked` where none may lie."""
+    """What debris keeps clear of. outside: distance from the subject's foot. blocked: whether a place is not allowed."""
 
     outside: Any
     blocked: Any
@@ -93,7 +93,7 @@ class Clearance:
 
 
 def _clearance(foot: set_parts.Foot, near: Any, views: Any, keep_off: float) -> Clearance:
-    """Clear of the subject's foot, of what `near` tells (a `distance_test`), and of the sight lines of `views`; mm."""
+    """The clearance from the subject's foot, from obstacles (`near`, a `distance_test`), and from sight lines; mm."""
     low = foot.points if len(foot.points) else foot.vertices
     ring = convex_outline(low[:, :2])
     radius = float(np.linalg.norm(low[:, :2] - foot.middle, axis=1).max())
@@ -117,7 +117,7 @@ def _clearance(foot: set_parts.Foot, near: Any, views: Any, keep_off: float) -> 
 
 
 def _on_stand(stage: Stage, settings: Settings, pieces: Any, body: str, shapes: Any, seed: int) -> int:
-    """A few pieces on the stand's upper side; they turn with it."""
+    """Lay a few pieces on the stand's upper side, which turn with it; returns their number."""
     stand, piece = set_parts.world_mesh(stage.require("stand")), set_parts.world_mesh(stage.require("piece"))
     near = debris_parts.distance_test([piece])
     heights = set_parts.heights_of(SurfaceQueries(stand.vertices, stand.faces), top=float(stand.vertices[:, 2].max()) + 50.0)

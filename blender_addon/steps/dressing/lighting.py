@@ -1,4 +1,4 @@
-"""Lights the set by a built-in set-up or by a picture of surroundings, and exposes by a grey card and by the piece itself."""
+"""Lights the set by a built-in set-up or by an HDRI, and sets the exposure by a grey card and by the piece itself."""
 
 from __future__ import annotations
 
@@ -38,7 +38,7 @@ from .declared.lighting import HDRI, Settings
 
 LOOKS = {"AgX": "AgX - Very High Contrast", "Standard": "None"}
 DARK_PIECE = 0.17
-"""Albedo (luminance) under which a piece gets narrow lights that draw its edges, as metal does; walnut is 0.16."""
+"""Albedo (luminance) below which a piece gets strip lights that draw its edges, as metal does; walnut is 0.16."""
 
 
 def run(stage: Stage, settings: Settings) -> Run:
@@ -79,7 +79,7 @@ def run(stage: Stage, settings: Settings) -> Run:
 
 
 class _Subject:
-    """Where the subject stands, mm, and from where the first shot looks at it."""
+    """The subject's place and size, mm, and the direction from it to the first shot's camera."""
 
     def __init__(self, stage: Stage):
         corners = [_corners(item) for role in ("piece", "stand") if (item := stage.find(role)) is not None]
@@ -104,7 +104,7 @@ def _corners(item: bpy.types.Object) -> tuple[Any, Any]:
 
 
 class _Light:
-    """One set-up as new Blender data, known by names so that nothing is held across a yield."""
+    """One set-up as new Blender data, referenced by name so that no data-block is held across a yield."""
 
     def __init__(self, stage: Stage, settings: Settings, name: str, subject: _Subject):
         self.name = name
@@ -138,7 +138,7 @@ class _Light:
         return self.read(stage, subject.centre, self.normal, self.objects())
 
     def read(self, stage: Stage, centre_mm: Any, normal: Any, items: list[Any]) -> meter.Reading:
-        """Measure a grey card at a place (mm) among the objects that throw light or shadow on it."""
+        """Measure a grey card at a place (mm) among the objects that reflect light or cast shadows onto it."""
         around = [item for role in ("table", "backdrop", "prop") for item in stage.find_all(role).values()]
         return meter.read_card(
             centre_mm=centre_mm, normal=normal, lights=items, world=bpy.data.worlds[self.world_name],
@@ -148,10 +148,10 @@ class _Light:
     def exposed(
         self, stage: Stage, settings: Settings, card: float, shot: bpy.types.Object | None, *, close: bool = False
     ) -> float:
-        """The exposure of a shot in stops. card: what puts a grey card on mid-grey there.
+        """The exposure of a shot in stops. card: the exposure that renders a grey card there as mid-grey.
 
-        By the settings where they say it, else by the piece's own lights and shadows in a trial picture; where there is nothing
-        to try, by the card and the material.
+        From the settings where they give it, else by the piece's highlights and shadows in a test render; without a test render
+        by the card and the material.
         """
         if settings.exposure is not None:
             return settings.exposure
@@ -164,7 +164,7 @@ class _Light:
         return metering.stops_for_piece(bright, metering.TONES[settings.view], card=card, most=most)
 
     def tried(self, stage: Stage, shot: bpy.types.Object) -> Floats | None:
-        """(n,) luminance of the piece's pixels in a small picture of a shot in this light; None where too few are seen."""
+        """(n,) luminance of the piece's pixels in a small render of a shot in this light; None where too few are visible."""
         roles = ("stand", "table", "backdrop", "prop")
         around = [item for role in roles for item in stage.find_all(role).values() if not item.hide_render]
         with self.turned_to(shot) as items:
@@ -175,7 +175,7 @@ class _Light:
 
     @contextlib.contextmanager
     def turned_to(self, shot: bpy.types.Object) -> Iterator[list[Any]]:
-        """The lamps and cards as they stand for a shot inside the block."""
+        """Inside the block, the lamps and cards at their places for a shot."""
         turn, items = turn_towards(bpy.data.worlds[self.world_name], shot), self.objects()
         kept = [item.matrix_basis.copy() for item in items]
         try:
@@ -187,9 +187,9 @@ class _Light:
                 item.matrix_basis = matrix
 
     def closer(self, stage: Stage, settings: Settings, gains: Any, stops: float, *, job: bool) -> dict[str, float]:
-        """By how many stops close looks in this light are exposed otherwise, by their keys; job: it is the job's own light."""
+        """Exposure corrections in stops of close looks in this light, by key. job: whether this is the job's own light."""
         found = {}
-        bpy.context.view_layer.update()  # where the shots stand, also just after they were made
+        bpy.context.view_layer.update()  # makes the matrices of new cameras valid
         for name, shot in stage.find_all("shot").items():
             held = close_card(shot)
             if held is None or (shot.get(lights.SETUP) or (self.name if job else "")) != self.name:
@@ -205,7 +205,7 @@ class _Light:
         return metering.usual_offset(shade=self.shade, **exposed_as(stage.find("surface", "piece")))
 
     def balanced(self, reading: meter.Reading, share: float) -> Floats:
-        """Take the colour of surroundings out as far as asked; built-in set-ups are balanced by their design. The gains."""
+        """Remove a share of the HDRI's colour cast (built-in set-ups are neutral); returns the gains of the channels."""
         if self.name != HDRI[0] or _bright(reading.colour) <= 0.0:
             return np.ones(3)
         gains = metering.white_balance(reading.colour, share)
@@ -221,7 +221,7 @@ class _Light:
         stage.offer("world", bpy.data.worlds[self.world_name], key=self.name, name=_label(self.name).capitalize())
 
     def offer_grey_card(self, stage: Stage, subject: _Subject) -> None:
-        """The card stays in the scene, hidden, where it was metered: show it and render to check the exposure."""
+        """Offer the grey card, hidden at the place where it was metered, so that the user can check the exposure with it."""
         card = lights.flat_object(
             "Grey card", meter.CARD_MM, meter.CARD_MM, lights.matt_material("Grey card", (metering.GREY,) * 3)
         )
@@ -253,7 +253,7 @@ def _bright(colour: Any) -> float:
 
 
 def _stops(stage: Stage, bright: float, name: str) -> float:
-    """The exposure that puts the grey card on mid-grey."""
+    """The exposure in stops that renders the grey card as mid-grey."""
     if bright <= 1e-9:
         stage.warn(
             f"No light of {_label(name)} reaches the subject, so the exposure stays at 0; turn the light or move the set"
@@ -263,7 +263,7 @@ def _stops(stage: Stage, bright: float, name: str) -> float:
 
 
 def _first_shot(stage: Stage, name: str, *, job: bool) -> bpy.types.Object | None:
-    """The shot that a set-up is tried in: the hero, or the first that asks for it; None where there is none."""
+    """The shot for a set-up's test render: the hero, or the first shot with that light; None where there is none."""
     shots = stage.find_all("shot")
     wanted = [shot for shot in shots.values() if shot.get(lights.SETUP, "") == ("" if job else name)]
     own = [shot for shot in wanted if not is_close(shot)] or wanted
@@ -271,7 +271,7 @@ def _first_shot(stage: Stage, name: str, *, job: bool) -> bpy.types.Object | Non
 
 
 def _strips(stage: Stage, settings: Settings) -> bool:
-    """Whether narrow lights draw the edges: as asked, else round metal and dark pieces, which lose their outline without."""
+    """Whether to use strip lights: by the setting, or else for metal and dark pieces, which lose their outline without."""
     if settings.strips is not None:
         return settings.strips
     shown = exposed_as(stage.find("surface", "piece"))
@@ -284,11 +284,11 @@ def _label(name: str) -> str:
 
 VIEW = "view_transform look exposure gamma use_curve_mapping use_white_balance white_balance_temperature"
 PINNED = ("world", "display_settings.display_device", *(f"view_settings.{name}" for name in VIEW.split()))
-"""What of the scene the light sets."""
+"""The settings of the scene that the light sets."""
 
 
 def _pin(stage: Stage, settings: Settings, stops: float) -> Any:
-    """View transform, look and exposure are the job's, so that the same sheet gives the same picture everywhere."""
+    """The action that sets view transform, look and exposure, so that a sheet gives the same picture everywhere."""
 
     def pin() -> None:
         scene = stage.scene
@@ -313,7 +313,7 @@ def _pin(stage: Stage, settings: Settings, stops: float) -> Any:
 def _finish(settings: Settings) -> dict[str, float] | None:
     if not settings.finish:
         return None
-    soft = diffraction_share(16.0, 36.0) if settings.diffraction else 0.0  # each shot sets its own when it is rendered
+    soft = diffraction_share(16.0, 36.0) if settings.diffraction else 0.0  # each shot sets its own value when it is rendered
     return {
         "Grain": settings.grain / 100.0, "Vignette": settings.vignette, "Glare": settings.glare / 100.0, "Softness": soft,
     }  # fmt: skip

@@ -1,4 +1,4 @@
-"""Sets the table: what the subject stands on, what lies behind it, and the things round it."""
+"""Sets the table: the surface that the subject stands on, the backdrop, and the props round it."""
 
 from __future__ import annotations
 
@@ -43,17 +43,18 @@ if TYPE_CHECKING:
 
 BOARD_MM, WIDEST_MM = 88.0, 200.0
 TALLEST = 0.7
-"""Height of the tallest prop over that of the subject: a prop must not outgrow the piece."""
+"""Height of the tallest prop over that of the subject."""
 
 ALLOWED_CHROMA = (3.0, 0.62)
-"""A prop's chroma C* may be this much, or this many times the piece's, whichever is more; more colourful ones are tinted
-towards the work's dust, as tools on a bench are. Set by eye."""
+"""Largest chroma C* of a prop: this value or this multiple of the piece's, whichever is more; more colourful ones are tinted
+towards the dust's colour, as tools on a bench are. Set by eye."""
 
 ALLOWED_LIGHT = (0.16, 0.85)
-"""A prop's luminance may be this much, or this share of the piece's, whichever is more; what is lighter is soiled. By eye."""
+"""Largest luminance of a prop: this value or this share of the piece's, whichever is more; lighter ones are darkened. Set by
+eye."""
 
 PLACE = "bozzetto_series_place"
-"""On a table: its piece's number in a batch, where that chose its arrangement; it keeps it when it runs alone."""
+"""On a table: the piece's number in a series, if that determined the arrangement; it is kept when the job runs alone."""
 
 
 def run(stage: Stage, settings: Settings) -> Run:
@@ -125,13 +126,15 @@ def _laid_props(
     place: tuple[Any, ...],
     figures: dict[str, Any],
 ) -> Generator[Progress, None, dict[str, Any]]:
-    """Offer the props that find a place, and a rule where a shot shows the size; place: the shots' views, the bench, the seed,
-    the subject's tone and foot."""
+    """Offer the props for which there is a place, and a rule for shots that show the size; returns the props by key.
+
+    place: the shots' views, the bench, the seed, the tone of the dust, the subject's foot.
+    """
     views, bench, seed, tone, foot = place
     for key, item in scale_rule.laid_rules(stage, foot, bench.heights, tone).items():
         set_parts.offer_part(stage, "prop", item, key=key, name=key.capitalize())
     laying = Progress(0.72, "Laying props on the table")
-    candidates = drawing() if settings.collection else (yield from aside(drawing, laying))  # a collection is Blender's data
+    candidates = drawing() if settings.collection else (yield from aside(drawing, laying))  # collections: main thread
     if not candidates:
         return {}
     places = yield from aside(partial(set_props.found_places, candidates, views, bench, seed=seed), laying)
@@ -147,7 +150,7 @@ def _laid_props(
 
 
 def _offer_room(stage: Stage, settings: Settings, extent: Extent, views: Any) -> int:
-    """Offer the room behind; returns its width in mm."""
+    """Offer the room behind the table; returns its width in mm."""
     half = _room_half(extent, views)
     if settings.backdrop == "photo":
         return _offer_photo(stage, settings, half, views)
@@ -166,7 +169,7 @@ def _offer_room(stage: Stage, settings: Settings, extent: Extent, views: Any) ->
 
 
 def _worn(stage: Stage, settings: Settings, names: Sequence[str], look: tuple[Any, float, float]) -> list[Any]:
-    """The materials of a tabletop by name; look: the tone of the work's dust, how far it lies (mm), how deep boards are."""
+    """The materials of a tabletop by name. look: the dust's albedo, its extent (mm), the factor on the boards' albedo."""
     tone, reach, depth = look
     wear = settings.wear / 100.0
     return [
@@ -176,7 +179,7 @@ def _worn(stage: Stage, settings: Settings, names: Sequence[str], look: tuple[An
 
 
 def _photo_of(stage: Stage, settings: Settings) -> bpy.types.Material:
-    """The material of a table that a photograph covers. Raises SheetError where none is named."""
+    """The material of a table with the user's photograph. Raises SheetError where none is named."""
     if not settings.photo:
         raise SheetError("tabletop.kind is a photograph, but tabletop.photo names none: choose a picture taken straight down")
     image = photograph(stage.sheet.path(settings.photo), "The table's photograph")
@@ -184,7 +187,7 @@ def _photo_of(stage: Stage, settings: Settings) -> bpy.types.Material:
 
 
 def _offer_photo(stage: Stage, settings: Settings, half: float, views: Sequence[ShotView]) -> int:
-    """Offer the user's photograph behind the table, across what the hero sees; returns its width in mm."""
+    """Offer the user's photograph as the backdrop, facing the hero's camera; returns its width in mm."""
     if not settings.backdrop_photo:
         raise SheetError("tabletop.backdrop is a photograph, but tabletop.backdrop_photo names none: choose a picture")
     image = photograph(stage.sheet.path(settings.backdrop_photo), "The backdrop's photograph")
@@ -198,10 +201,10 @@ def _offer_photo(stage: Stage, settings: Settings, half: float, views: Sequence[
 
 
 def arrangement(stage: Stage, settings: Settings) -> tuple[int, int | None]:
-    """The number from which boards and props are drawn, and the place in a batch that gave it, None where that is not so.
+    """The number of the arrangement of boards and props, and the place in a series if it comes from that, else None.
 
-    As set; else one for all pieces that are to be alike; else the job's place in a batch, which it keeps when it runs alone
-    later; else one by its name.
+    The number comes from the settings; else it is the same for all pieces that are to be alike; else it is the job's place in
+    the series, also when the job runs alone later; else it is derived from the job's name.
     """
     if settings.seed is not None:
         return settings.seed, None
@@ -215,7 +218,7 @@ def arrangement(stage: Stage, settings: Settings) -> tuple[int, int | None]:
 def _candidates(
     settings: Settings, trade: Trade, work: debris_parts.Work, *, number: int, deck: int, tallest: float
 ) -> list[set_props.Candidate]:
-    """The user's props, those that are named, or those dealt from the trade's bench."""
+    """The user's own props, those named in the settings, or a selection from the trade's bench."""
     if settings.collection:
         return set_props.collected_candidates(settings.collection)
     named = _named(settings.things)
@@ -238,7 +241,7 @@ def _named(words: str) -> list[str]:
 
 
 def make_top(kind: str, extent: Extent, settings: Settings, seed: int, foot: set_parts.Foot) -> Tabletop:
-    """A tabletop by the name of its kind."""
+    """A new tabletop of a kind."""
     wear = settings.wear / 100.0
     if kind == "photo":
         return photo_top(extent)
@@ -259,22 +262,22 @@ def make_top(kind: str, extent: Extent, settings: Settings, seed: int, foot: set
 
 
 DEPTHS, PALE = (0.6, 1.0), (0.10, 0.32)
-"""Factors on the boards' albedo under a piece as pale as the second luminance, and as dark as the first or darker: its outline
-is to stand off its table. Set on our own bench."""
+"""Factors on the boards' albedo for a piece of at least the second luminance, and of at most the first, so that the piece's
+outline stands out from the table. Set on the project's own pieces."""
 
 
 def _depth(work: debris_parts.Work) -> float:
-    """How deep the boards' tone is, as a factor on their albedo, by how pale the piece is."""
+    """The factor on the boards' albedo, by the luminance of the piece."""
     pale = float(luminance(np.array(work.albedo or debris_parts.CLAY)))
     return float(np.interp(pale, PALE, DEPTHS[::-1]))
 
 
 SLABS = {"slate": 2.2, "bat": 2.0}
-"""Reach of a slab behind the subject, as a multiple of the subject's."""
+"""Extent of a slab behind the subject, as a multiple of the subject's radius."""
 
 
 def _extent(points: Floats, views: Any, settings: Settings, kind: str) -> Extent:
-    """As large as a bench, or larger where the subject is; fine where the shots look."""
+    """The table's extent: as large as a bench, or larger for a large subject; with finer triangles near the subject."""
     size = float(np.ptp(points, axis=0).max())
     spread = float(np.linalg.norm(points[:, :2], axis=1).max())
     scale = max(size / 80.0, 0.25)
@@ -294,14 +297,16 @@ ROOM_MM, USUAL_MM = 1350.0, 520.0
 
 
 def _room_scale(views: Any, half: float) -> float:
-    """How much larger all is that stands in the room behind a piece that is photographed from farther off, so that its hero
-    shows it as large as that of a small one."""
+    """The scale of the objects in the room: larger for a piece photographed from farther away.
+
+    Its hero then shows them as large as that of a small piece.
+    """
     hero = next((view for view in views if view.kind == "hero"), None)
     return 1.0 if hero is None else max(1.0, (hero.focus_mm + half) / (USUAL_MM + ROOM_MM))
 
 
 def _room_half(extent: Extent, views: Any) -> float:
-    """Far enough that walls stand behind the table and no camera stands in one."""
+    """Half the room's width, mm, so that its walls are behind the table and no camera is in one."""
     farthest = max((float(np.abs(view.position[:2]).max()) for view in views), default=0.0)
     return max(ROOM_MM, 0.9 * extent.width, farthest + 400.0)
 

@@ -1,1 +1,1 @@
-"""From the file to a clean, upright piece of true size, apart from its stand."""
+"""From the scan file to a clean, upright piece of true size, separated from its stand."""

@@ -1,4 +1,4 @@
-"""Welds, drops what is not the thing, fills holes and open bottoms, and brings the triangles to a sensible number."""
+"""Joins the mesh, removes what is not the piece, fills holes and open undersides, and reduces very dense meshes."""
 
 from __future__ import annotations
 
@@ -34,16 +34,17 @@ from ...scene.stage import Stage
 from .declared.cleanup import Settings
 
 FEWEST = 4
-"""Triangles that close a body at the least."""
+"""The fewest triangles of a closed body."""
 MOST_LOOSE_PERCENT = 90.0
-"""Share of the surface in loose pieces beyond which there is no main part to speak of (a guess, far beyond any scan's dirt)."""
+"""Share of the surface in loose pieces beyond which there is no main part (a guess, far beyond the dirt of any scan)."""
 NEAR_ON_TABLE = 0.02
-"""Gap over diagonal within which a large part belongs once the table is gone: targets and boxes stood further off."""
+"""Gap over diagonal within which a large part belongs to the piece after the table was removed; targets and boxes are farther
+away."""
 KEPT_PROPERTIES = ("bozzetto_scan_role", "bozzetto_file", "bozzetto_unit_known", "bozzetto_mm_per_unit")
 
 
 def run(stage: Stage, settings: Settings) -> Run:
-    """Clean every scan; the first one's figures are the step's."""
+    """Clean every scan; the step's result is that of the first."""
     first = _Findings()
     scans = list(stage.find_all("scan"))
     for place, key in enumerate(scans):
@@ -59,7 +60,7 @@ def run(stage: Stage, settings: Settings) -> Run:
 
 @dataclass
 class _Findings:
-    """What cleanup found and did in one scan: sentences, figures, decisions."""
+    """The results of cleaning one scan: sentences, figures, decisions."""
 
     said: list[str] = field(default_factory=list)
     figures: dict[str, Any] = field(default_factory=dict)
@@ -94,7 +95,7 @@ def _cleaned(stage: Stage, settings: Settings, key: str, findings: _Findings) ->
     if settings.table:
         yield Progress(0.3, f"Looking for a table in scan {key}")
         whole, mesh = mesh, _without_table(stage, stage.require("scan", key), mesh, findings)
-        if mesh is not whole:  # what stood beside the thing is now loose
+        if mesh is not whole:  # objects that stood beside the piece are now loose
             mesh = _without_loose(stage.require("scan", key), mesh, settings, findings, near=NEAR_ON_TABLE)
     if key == "1":
         yield from _judged(stage, stage.require("scan", key), mesh, findings)
@@ -126,7 +127,7 @@ def _cleaned(stage: Stage, settings: Settings, key: str, findings: _Findings) ->
 
 
 def _judged(stage: Stage, scan: Any, mesh: TriangleMesh, findings: _Findings) -> Generator[Progress, None, None]:
-    """Say what of the main scan is not good enough for the pictures asked for, with what helps."""
+    """Warn where the main scan is not good enough for the requested pictures, with what helps."""
     length, pixels = scan_quality.length_of(scan, mesh, stage.sheet), scan_quality.asked_pixels(stage.sheet)
     picture = scan_quality.picture_of_scan(scan) if mesh.uv is not None else None
     words = "Looking whether the scan is good enough for the pictures"
@@ -138,7 +139,7 @@ def _judged(stage: Stage, scan: Any, mesh: TriangleMesh, findings: _Findings) ->
 
 
 def _refuse_crumbs(file: str, figures: dict[str, Any]) -> None:
-    """Refuse a mesh that falls apart into loose bits, such as triangles that share no corners and do not touch."""
+    """Refuse a mesh that consists of loose bits, such as triangles that share no vertices."""
     gone = float(figures.get("loose_area_percent", 0.0))
     if gone > MOST_LOOSE_PERCENT:
         raise SubjectError(
@@ -149,7 +150,7 @@ def _refuse_crumbs(file: str, figures: dict[str, Any]) -> None:
 
 
 def _refuse_lines(mesh: TriangleMesh, file: str) -> None:
-    """Refuse a mesh that has no width: it can't be framed, lit or focused on."""
+    """Refuse a mesh that is as thin as a line, which can't be framed, lit or focused on."""
     middle = mesh.vertices.astype(float) - mesh.vertices.mean(axis=0, dtype=float)
     spread = np.linalg.eigvalsh(middle.T @ middle)
     if spread[1] < 1e-8 * spread[2]:
@@ -157,7 +158,7 @@ def _refuse_lines(mesh: TriangleMesh, file: str) -> None:
 
 
 def _outward(mesh: TriangleMesh, findings: _Findings) -> TriangleMesh:
-    """The mesh, its faces turned outwards: it was inside out if the volume that it encloses, rims closed, is negative."""
+    """The mesh with its faces turned outwards; it is inside out if its signed volume, with rims closed, is negative."""
     volume = signed_volume(*holes.fans(mesh, holes.rims(mesh)))
     inside_out = volume < -1e-3 * float(np.prod(np.maximum(mesh.size, 1e-30)))
     findings.figures["turned_outward"] = inside_out or bool(findings.figures.get("turned_outward"))
@@ -194,7 +195,7 @@ def _without_spikes(mesh: TriangleMesh, findings: _Findings) -> TriangleMesh:
 
 def _without_table(stage: Stage, scan: Any, mesh: TriangleMesh, findings: _Findings) -> TriangleMesh:
     found = find_table(mesh)
-    if found is not None:  # the underside of a scan that was written inside out looks like a table
+    if found is not None:  # the underside of a scan that is inside out looks like a table
         mesh = _outward(mesh, findings)
         found = find_table(mesh) if findings.figures["turned_outward"] else found
     findings.figures["table_percent"] = round(100.0 * found.share, 2) if found else 0.0

@@ -1,4 +1,4 @@
-"""Reads the scan files with their textures, says what is in them, and keeps them untouched."""
+"""Reads the scan files with their textures and reports what they contain; the files are never changed."""
 
 from __future__ import annotations
 
@@ -23,11 +23,11 @@ from ...scene.surface.base_picture import picture_of, plain_colour
 from .declared.intake import Scan, Settings
 
 MOST_NAMED = 6
-"""Pictures that nothing uses which are named one by one."""
+"""The most unused pictures that are named individually."""
 
 
 def run(stage: Stage, settings: Settings) -> Run:
-    """Import each scan, join its parts, gather its textures, offer it as it came."""
+    """Import each scan, join its parts, find its textures, and offer it unchanged."""
     rows = ordered_rows(settings.scans)
     words: list[str] = []
     figures: dict[str, Any] = {"scans": len(rows)}
@@ -55,7 +55,7 @@ def run(stage: Stage, settings: Settings) -> Run:
 
 
 def _unit(stage: Stage, settings: Settings, imported: Imported) -> Decision:
-    """The unit of the main scan."""
+    """The decision on the main scan's unit."""
     longest = float(imported.mesh.size.max())
     guess = guess_unit(longest, metres_by_format=imported.in_metres)
     known = length_is_known(stage.sheet)
@@ -63,7 +63,7 @@ def _unit(stage: Stage, settings: Settings, imported: Imported) -> Decision:
 
 
 def ordered_rows(scans: Sequence[Scan]) -> list[Scan]:
-    """The rows, the main scan first: the first that shows the whole or the piece. Raises InputError when there is none."""
+    """The rows with the main scan (the first of the whole or the piece) in front. Raises InputError when there is none."""
     rows = [row for row in scans if row.file.strip()]
     if not rows:
         raise InputError('No scan is named: choose the scan\'s file first (on a sheet: [intake] scan = "FILE")')
@@ -74,7 +74,7 @@ def ordered_rows(scans: Sequence[Scan]) -> list[Scan]:
 def _offered(
     stage: Stage, settings: Settings, row: Scan, path: Path, imported: Imported, textures: Sequence[Textures], *, key: str
 ) -> tuple[str, dict[str, Any]]:
-    """Make the scan's object, offer it, and return the words and figures about it."""
+    """Make the scan's object, offer it, and return a sentence and figures about it."""
     mesh = imported.mesh
     longest = float(mesh.size.max())
     if longest > 0.0 and not COUNTABLE[0] <= longest <= COUNTABLE[1]:
@@ -112,7 +112,7 @@ def _offered(
 
 
 def _pictures(stage: Stage, settings: Settings, row: Scan, path: Path, imported: Imported, *, key: str) -> Chosen:
-    """The textures of each material slot, and what was decided about them."""
+    """The textures of each material slot, and the decision on them."""
     missing: list[str] = []
     slots = imported.materials or [None]
     if imported.mesh.uv is None:
@@ -120,7 +120,7 @@ def _pictures(stage: Stage, settings: Settings, row: Scan, path: Path, imported:
             stage.note(f'"{path.name}" has no UVs and no vertex colours, so it comes without colour')
         return Chosen([Textures() for _ in slots])
     allowed = stage.sheet.named_files()
-    with captured() as lines:  # decoders complain of damaged pictures in words of their own
+    with captured() as lines:  # decoders print messages on damaged pictures
         textures = [textures_of(material, path, missing=missing, allowed=allowed) for material in slots]
         wish = Wish(
             settings.find_textures, lambda name: {"intake.scans": _rows_with(settings, row, name)}, _by_hand(stage, row, path)
@@ -141,7 +141,7 @@ def _pictures(stage: Stage, settings: Settings, row: Scan, path: Path, imported:
 
 
 def _joined(stage: Stage, path: Path, imported: Imported, textures: list[Textures]) -> list[Textures]:
-    """The textures of a scan as one set, its mesh changed to match, where several base pictures came with it."""
+    """Join the textures of a scan with several base pictures into one set, and adapt its mesh."""
     plain = [plain_colour(material) for material in imported.materials or [None]]
     imported.mesh, joined = joined_pictures(
         imported.mesh, textures, plain, say=lambda words: stage.note(f'"{path.name}": {words}')
@@ -150,7 +150,7 @@ def _joined(stage: Stage, path: Path, imported: Imported, textures: list[Texture
 
 
 def _by_hand(stage: Stage, row: Scan, path: Path) -> Path | str | None:
-    """The picture that the row names, NONE, or None where it names none. Raises InputError when there is no such file."""
+    """The picture named in the row, NONE, or None where there is none. Raises InputError when there is no such file."""
     if not row.picture.strip():
         return None
     if row.picture.strip().lower() == NONE:
@@ -165,7 +165,7 @@ def _by_hand(stage: Stage, row: Scan, path: Path) -> Path | str | None:
 
 
 def _rows_with(settings: Settings, row: Scan, name: str) -> list[dict[str, str]]:
-    """The table of scans that would give this row a picture: by its bare name it is found beside the scan."""
+    """The setting `scans` with this picture in the row; a bare name refers to a file beside the scan."""
     rows = []
     for other in settings.scans:
         written = {"file": other.file, **({"role": other.role} if other.role != "whole" else {})}
@@ -175,7 +175,7 @@ def _rows_with(settings: Settings, row: Scan, name: str) -> list[dict[str, str]]
 
 
 def _materials(path: Path, imported: Imported, textures: Sequence[Textures]) -> list[Any]:
-    """A material a slot that shows its textures."""
+    """A material with its textures for each slot."""
     made = []
     for number, found in enumerate(textures):
         title = f"{path.stem}" if len(textures) == 1 else f"{path.stem} {number + 1}"
@@ -187,7 +187,7 @@ def _materials(path: Path, imported: Imported, textures: Sequence[Textures]) -> 
 
 
 def _tell(stage: Stage, path: Path, imported: Imported, textures: Sequence[Textures]) -> None:
-    """Notes about what was dropped and what was found."""
+    """Add notes on what was dropped and found during the import."""
     if imported.dropped_vertices:
         share = 100.0 * imported.dropped_vertices / (imported.dropped_vertices + len(imported.mesh.vertices))
         stage.warn(
@@ -214,7 +214,7 @@ def _tell(stage: Stage, path: Path, imported: Imported, textures: Sequence[Textu
 
 
 def _listed(textures: Sequence[Textures]) -> list[str]:
-    """'base 2048 x 2048' and the like, part by part."""
+    """The textures with their sizes, such as 'base 2048 x 2048'."""
     held = [(part, each.images[part]) for each in textures for part in PARTS if part in each.images]
     return [f"{part} {image.size[0]} x {image.size[1]}" for part, image in held]
 

@@ -1,4 +1,4 @@
-"""Stands the scan up on its base, turns its front to the camera, and gives it its true size from one known length."""
+"""Stands the scan upright on its base, turns its front to the camera, and scales it to true size by one known length."""
 
 from __future__ import annotations
 
@@ -41,14 +41,14 @@ ASSUMED_MM = 80.0
 FRONT_POINTS = 40_000
 MOST_LEAN_DEG = 30.0
 LEAST_EXTENT = 1e-5
-"""Of the longest side, what still counts as an extent: a known length across less would be a measure of rounding."""
+"""Smallest extent, over the longest side, that a known length may refer to; less would be rounding error."""
 SPIKY_PERCENT = 0.5
-"""Share of spikes beyond which sizes are taken from the medians of neighbours: small outliers are left among them."""
+"""Share of spikes beyond which sizes are measured on the medians of neighbours, since small outliers remain."""
 UP = np.array([0.0, 0.0, 1.0])
 
 
 def run(stage: Stage, settings: Settings) -> Run:
-    """Find the support, stand the mesh on it, turn its front, size it, offer it."""
+    """Find the support, stand the mesh on it, turn its front to the camera, scale it and offer it."""
     yield Progress(0.05, "Looking for what it stands on")
     clean = stage.require("clean", "1")
     mesh = read_mesh(clean)
@@ -94,7 +94,7 @@ def run(stage: Stage, settings: Settings) -> Run:
 
 
 def _ground(support: Support, up: Decision) -> str:
-    """What it stands on, for the sentence of the step; what is not sure is said to be so."""
+    """What the scan stands on, for the step's sentence, and whether that is sure."""
     words = {"flat": "standing on its base", "resting": "resting on a few points", "mount": "held up as the file's axes say"}
     if support.kind == "given":
         return "standing on the side that was given"
@@ -102,7 +102,7 @@ def _ground(support: Support, up: Decision) -> str:
 
 
 def _placed(mesh: TriangleMesh, good: Any, turn: Floats, support: Support) -> tuple[Any, Any]:
-    """The turned vertices (n, 3), moved so that the support is z = 0 and the footprint's box is centred, and that move (3,)."""
+    """The rotated vertices (n, 3), shifted so that the support is z = 0 and the bounding box centred; and the shift (3,)."""
     standing = mesh.vertices.astype(float) @ turn.T
     ground = float((turn @ support.point)[2])
     if support.kind != "flat":
@@ -115,8 +115,10 @@ def _placed(mesh: TriangleMesh, good: Any, turn: Floats, support: Support) -> tu
 def _front(
     mesh: TriangleMesh, turn: Floats, support: Support, settings: Settings, looks: Looks, file: str | None
 ) -> Decision:  # fmt: skip
-    """Where the front is, counter-clockwise from the -Y of the mesh as `turn` (3, 3) stands it up. file: the name of the file
-    by whose axes it stands, if it does."""
+    """The decision on the front, counter-clockwise from -Y of the mesh rotated by `turn` (3, 3).
+
+    file: name of the scan file, if the mesh stands as its axes say.
+    """
     if settings.front is not None:
         return given_front(settings.front, support.up, looks)
     vertices = (mesh.vertices.astype(float) - support.point) @ turn.T
@@ -133,7 +135,7 @@ def _front(
 
 
 def _figures(mesh: TriangleMesh, points: Floats, materials: Any) -> dict[str, Any]:
-    """Sizes in mm of a standing mesh in mm."""
+    """Sizes in mm of an upright mesh in mm."""
     size = np.ptp(points, axis=0)
     over = stand_top(mesh)
     figures = {
@@ -148,7 +150,7 @@ def _figures(mesh: TriangleMesh, points: Floats, materials: Any) -> dict[str, An
 
 
 def _support(stage: Stage, mesh: TriangleMesh, good: Any, settings: Settings, looks: Looks) -> tuple[Support, Decision]:
-    """The way to stand that is taken, and how it was decided."""
+    """The chosen way to stand, and the decision."""
     given = _given_up(settings)
     if given is not None:
         up, axis = given
@@ -167,7 +169,7 @@ def _support(stage: Stage, mesh: TriangleMesh, good: Any, settings: Settings, lo
 
 
 def _given_up(settings: Settings) -> tuple[Any, str] | None:
-    """Up (3,) as the settings give it and the file's axis that it is, if any; a direction goes before an axis."""
+    """Up (3,) from the settings, and the file's axis nearest to it, if any; a direction has precedence over an axis."""
     if settings.up_direction is not None:
         up = np.array(settings.up_direction, float)
         if not np.linalg.norm(up) > 0:
@@ -178,14 +180,14 @@ def _given_up(settings: Settings) -> tuple[Any, str] | None:
 
 
 def _shown_by(item: bpy.types.Object, mesh: TriangleMesh) -> Any:
-    """What the scan's own colour shows at points of its faces, or None where it has none."""
+    """A function for the scan's colours at points of its faces; None where it has no colour."""
     if not mesh.colours and mesh.uv is None:
         return None
     return lambda faces, weights: surface_colours(item, mesh, faces, weights)
 
 
 def _leaning(stage: Stage, support: Support) -> Support:
-    """The support with the file's nearest axis as its vertical, where one is near enough to be meant."""
+    """The support with the nearest axis of the file as its vertical, if one is within `MOST_LEAN_DEG`."""
     up = np.zeros(3)
     axis = int(np.argmax(np.abs(support.up)))
     up[axis] = np.sign(support.up[axis])
@@ -199,7 +201,7 @@ def _leaning(stage: Stage, support: Support) -> Support:
 
 
 def _mm_per_unit(stage: Stage, settings: Settings, standing: known_length.Standing, clean: Any) -> tuple[float, str, bool]:
-    """Millimetres a scan unit, how that is known, and whether it is only assumed."""
+    """Millimetres per scan unit, the source of that value, and whether it is only assumed."""
     known = _known(settings, standing)
     if known:
         (how, mm), *others = known.items()
@@ -218,7 +220,7 @@ def _mm_per_unit(stage: Stage, settings: Settings, standing: known_length.Standi
 
 
 def _known(settings: Settings, standing: known_length.Standing) -> dict[str, float]:
-    """Millimetres a unit by each length that was given, the surest first."""
+    """Millimetres per unit by each given length, the most reliable first."""
     ways: list[tuple[str, float | None, Callable[[], float]]] = [
         ("distance", settings.distance, lambda: _two_points(settings)),
         ("height", settings.height, lambda: _height(settings, standing)),

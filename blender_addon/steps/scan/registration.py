@@ -1,4 +1,4 @@
-"""Brings further scans onto the first: rotation, translation and scale, with a verdict."""
+"""Aligns further scans with the first by rotation, translation and scale, and judges how sure the fit is."""
 
 from __future__ import annotations
 
@@ -39,11 +39,11 @@ if TYPE_CHECKING:
     import bpy
 
 PARTIAL = ("stand", "piece")
-"""Roles of scans that show only a part of what the first one shows."""
+"""Roles of scans that show only a part of what the first scan shows."""
 PICTURE, MOST_SHOWN = 112, 6
-"""Height in pixels of the picture of a possible fit, and how many of them are shown."""
+"""Height in pixels of the picture of a possible fit, and the most fits that are shown."""
 SURE_CONFIDENCE = 0.98
-"""Chance that a fit called sure is right: none of the bench's was wrong, and it holds some hundred (`bench registration`)."""
+"""Confidence in a fit that is called sure: none of the hundred or so of `bench registration` was wrong."""
 KEPT_PROPERTIES = ("bozzetto_scan_role", "bozzetto_file")
 
 
@@ -72,7 +72,7 @@ def run(stage: Stage, settings: Settings) -> Run:
         else:
             search = partial(_by_itself, first, mesh, colour, own_colour, role, stage.seed)
         found = yield from aside(search, looking)
-        chosen = [row for row in settings.choices if row.scan == key and not pairs]  # picked pairs leave nothing to choose
+        chosen = [row for row in settings.choices if row.scan == key and not pairs]  # with picked pairs there is only one fit
         used = _used(found, chosen, key)
         yield Progress(start + 0.8 * width, f"Keeping what was found about scan {key}")
         figures |= _figures(found, used, key)
@@ -88,7 +88,7 @@ def run(stage: Stage, settings: Settings) -> Run:
 
 
 def _read(item: bpy.types.Object, scale: float) -> tuple[TriangleMesh, Any]:
-    """A mesh and its linear colour a vertex."""
+    """An object's mesh and the linear colour of each vertex, None without colour."""
     mesh = read_mesh(item, scale=scale)
     mesh = replace(mesh, colours={name: values for name, values in mesh.colours.items() if name != "bozzetto_stand"})
     if not len(mesh.faces):
@@ -115,7 +115,7 @@ def _by_pairs(
 
 
 def _used(found: Registration, chosen: list[Choice], key: str) -> Candidate | None:
-    """The pose that is used: the one that is sure, or the one the user chose."""
+    """The pose to use: a sure one, or the one that the user chose; else None."""
     if not chosen or found.verdict == NO_FIT:
         return found.best if found.verdict == SURE else None
     row = chosen[-1]
@@ -159,7 +159,7 @@ def _figures(found: Registration, used: Candidate | None, key: str) -> dict[str,
 
 
 def _sentence(stage: Stage, found: Registration, used: Candidate | None, key: str) -> str:
-    """The sentence about one scan; a warning if its fit is not used."""
+    """The sentence about one scan; adds a warning if its fit is not used."""
     if used is not None:
         return f"Scan {key} lies on the first with {used.evidence.rms:.3f} mm RMS ({found.verdict}: {found.reason})"
     cure = "mark the same three spots on both scans"
@@ -172,7 +172,7 @@ def _sentence(stage: Stage, found: Registration, used: Candidate | None, key: st
 
 
 Looks = tuple[Surfels, Surfels]
-"""Points of the first scan and of a further one as it lies in its file, with display colours, to draw the two by."""
+"""Points with display colours of the first scan, and of a further one in its file's coordinates, for drawing."""
 
 
 def _looks(first: tuple[TriangleMesh, Any], further: tuple[TriangleMesh, Any]) -> Looks:
@@ -191,7 +191,7 @@ def _moved(moving: Surfels, candidate: Candidate) -> Surfels:
 
 
 def _decision(settings: Settings, looks: Looks, found: Registration, used: Candidate | None, key: str) -> Decision:
-    """Where a further scan lies, as a decision; where it is not sure the scan is left out and its possible fits are shown."""
+    """The decision on a further scan's pose; if it is not sure, the scan is left out and its possible fits are alternatives."""
     others = [{"scan": row.scan, "candidate": row.candidate, "turn": row.turn} for row in settings.choices if row.scan != key]
     chosen = [row.candidate for row in settings.choices if row.scan == key]
     by_hand = used is not None and (bool(chosen) or any(row.scan == key for row in settings.pairs))
@@ -212,14 +212,14 @@ def _decision(settings: Settings, looks: Looks, found: Registration, used: Candi
 
 
 def _overlays(stage: Stage, looks: Looks, found: Registration) -> list[Any]:
-    """A picture of the two overlaid a possible fit, four at most; none where nothing may be written."""
+    """A picture of the overlaid scans for each possible fit, at most four; none without an output folder."""
     if stage.out is None:
         return []
     return [overlay(looks[0], _moved(looks[1], candidate)) for candidate in found.candidates[:4]]
 
 
 def _keep_pictures(stage: Stage, pictures: list[Any], key: str) -> None:
-    """The overlays beside the other pictures; written when all else is done. There are none where nothing may be written."""
+    """Write the overlays into the job's folder at the swap; does nothing without an output folder."""
     folder = stage.out
     if folder is None:
         return
@@ -229,7 +229,7 @@ def _keep_pictures(stage: Stage, pictures: list[Any], key: str) -> None:
 
 
 def _write(stage: Stage, picture: Any, path: Path) -> None:
-    """Write a picture; one that can't be written is reported, which does not undo the step."""
+    """Write a picture; a failure is reported without undoing the step."""
     try:
         with whole_file(path) as draft:
             save_png(picture[::-1, :, :3], draft)
@@ -238,7 +238,7 @@ def _write(stage: Stage, picture: Any, path: Path) -> None:
 
 
 def _offer(stage: Stage, mesh: TriangleMesh, used: Candidate, found: Registration, key: str) -> None:
-    """The scan with its pose baked in, in metres."""
+    """Offer the scan with its pose applied, in metres."""
     clean = stage.require("clean", key)
     placed = used.pose.apply(mesh.vertices) / MM
     item = make_object(

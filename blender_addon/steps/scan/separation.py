@@ -1,4 +1,4 @@
-"""Takes piece and stand apart along a natural line, and closes both; with a scan of the stand, that becomes the stand."""
+"""Separates piece and stand along a natural line and closes both; a separate scan of the stand replaces the cut one."""
 
 from __future__ import annotations
 
@@ -32,11 +32,12 @@ if TYPE_CHECKING:
 
 MASK_PRINT = "bozzetto_stand_print"
 LEFTOVER_FAR, LEFTOVER_OPEN = 1.0, 1.5
-"""A stand's scan shows the piece where it lies this near (mm) to the first's; so near to the line the crease decides."""
+"""A face of the stand's scan belongs to the piece within the first distance (mm) of the first scan's piece; within the second
+distance of the line, the crease decides."""
 DOUBTFUL = "doubtful"
-"""Name of the face mark of webs."""
+"""Name of the face mark for webs, thin walls that a scan may have invented."""
 MUCH_UNSEEN = 0.04
-"""Share of the piece that no camera saw above which it is said."""
+"""Share of the piece that no camera can have seen from which a warning is given."""
 SEAT_REACH = 2.0
 SEAT_MOST = 1.5
 
@@ -93,7 +94,7 @@ def run(stage: Stage, settings: Settings) -> Run:
 
 
 def _found(mesh: TriangleMesh, colour: Any, settings: Settings, painted: Any, source: str | None) -> Separation:
-    """The stand as the settings, a painted mask or the evidence have it."""
+    """The stand by the settings, a painted mask or the evidence."""
     if settings.stand == "no":
         return Separation(None, np.zeros(len(mesh.faces), bool), "all of it is the piece, as asked")
     top = None if settings.stand_top is None else 0.01 * settings.stand_top * float(mesh.vertices[:, 2].max())
@@ -102,7 +103,7 @@ def _found(mesh: TriangleMesh, colour: Any, settings: Settings, painted: Any, so
 
 
 def _doubted(stage: Stage, mesh: TriangleMesh, piece: Any) -> tuple[TriangleMesh, dict[str, Any]]:
-    """The mesh with the faces of webs marked as doubtful, and figures; what a person should look at is said."""
+    """The mesh with the faces of webs marked as doubtful, and figures; warns of what a person should check."""
     found = doubts(mesh, piece, SurfaceQueries(mesh.vertices, mesh.faces).cast, seed=stage.seed)
     corners = np.asarray(mesh.vertices, float)[mesh.faces[piece]].reshape(-1, 3)
     low, high = (corners.min(axis=0), corners.max(axis=0)) if len(corners) else (np.zeros(3), np.ones(3))
@@ -128,7 +129,7 @@ def _doubted(stage: Stage, mesh: TriangleMesh, piece: Any) -> tuple[TriangleMesh
 
 
 def _piece_alone(stage: Stage, mesh: TriangleMesh, found: Separation, source: str | None) -> Result:
-    """No stand on the first scan: it is the piece; a scan of the stand is kept beside it all the same."""
+    """Offer the whole first scan as the piece, and a separate scan of the stand, if any, as the stand."""
     whole, lid = closed(mesh)
     stage.offer("piece", _object(stage.require("upright"), "Piece", whole, lid), name="Piece")
     figures: dict[str, Any] = {"stand": source is not None, "piece_volume_mm3": _volume(whole)}
@@ -140,7 +141,7 @@ def _piece_alone(stage: Stage, mesh: TriangleMesh, found: Separation, source: st
 
 
 def _source(stage: Stage, settings: Settings) -> str | None:
-    """Key of the aligned scan that gives the stand, or None for the first scan."""
+    """The key of the aligned scan that gives the stand, None for the first scan."""
     aligned = stage.find_all("aligned")
     wish = settings.stand_from
     if wish is None:
@@ -171,10 +172,10 @@ def _read_other(stage: Stage, key: str) -> _Other:
 
 
 def _stand_of(other: _Other, first: TriangleMesh, found: Separation, line: Any) -> tuple[TriangleMesh, Any, float]:
-    """The closed stand of an aligned scan in mm, its faces that close it, and the area of the piece that was cut off it.
+    """The closed stand of an aligned scan in mm, its closing faces, and the area (mm2) of the piece that was cut off it.
 
-    A scan of the whole gives its lower part. One of the stand may still show feet or the stump of the piece: what lies on the
-    first scan's piece goes, along the crease near the first scan's line.
+    A scan of the whole gives its lower part. A scan of the stand may still show feet or a stump of the piece: what coincides
+    with the first scan's piece is removed, along the crease near the first scan's line.
     """
     mesh = other.mesh
     if other.role != "stand":
@@ -195,10 +196,10 @@ def _stand_of(other: _Other, first: TriangleMesh, found: Separation, line: Any) 
 
 
 def _seat(halves: CutMesh, stand: TriangleMesh, sink: float) -> tuple[TriangleMesh, float]:
-    """The piece with its cut let down onto the stand of another scan and a little into it, so that no gap shows."""
+    """The piece with its cut lowered onto the stand of another scan and slightly into it, so that no gap shows."""
     piece, cap = halves.above, halves.above_cap
     line = halves.line
-    if not cap.any():  # it only touches the stand: nothing was cut
+    if not cap.any():  # piece and stand only touch: nothing was cut
         return piece, 0.0
     rim = np.unique(piece.faces[cap])
     points = np.asarray(piece.vertices, float)[rim]
@@ -215,7 +216,7 @@ def _seat(halves: CutMesh, stand: TriangleMesh, sink: float) -> tuple[TriangleMe
 
 
 def _say_gap(stage: Stage, line: Any, stand: TriangleMesh, source: str) -> None:
-    """A warning where the cut runs high over the other scan's stand, so that the piece would hang in the air."""
+    """Warn where the cut is far above the other scan's stand, so that the piece would float."""
     if not len(line):
         return
     gap = float(np.median(SurfaceQueries(stand.vertices, stand.faces).nearest(line)[2]))
@@ -227,7 +228,7 @@ def _say_gap(stage: Stage, line: Any, stand: TriangleMesh, source: str) -> None:
 
 
 def _painted(upright: Any, mesh: TriangleMesh) -> Floats | None:
-    """(m,) the mask, 0 to 1, of each face where the user painted one, else None; not the mask that `_show_mask` wrote."""
+    """(m,) the user's painted mask at each face, 0 to 1; None without one, or where it is still as `_show_mask` wrote it."""
     if MASK not in mesh.colours:
         return None
     values = mesh.colours[MASK][:, :3].mean(axis=1)
@@ -241,7 +242,7 @@ def _print(values: Any) -> str:
 
 
 def _show_mask(stage: Stage, mesh: TriangleMesh, found: Separation) -> None:
-    """Show on the upright scan what was taken for the stand, as a colour attribute that can be painted over."""
+    """Write the stand that was found to the upright scan as a colour attribute, which the user can paint over."""
     values = np.zeros(len(mesh.vertices), np.float32)
     values[mesh.faces[found.stand]] = 1.0
 
@@ -262,14 +263,14 @@ def _without_mask(mesh: TriangleMesh) -> TriangleMesh:
 
 
 def _face_colours(item: bpy.types.Object, mesh: TriangleMesh) -> Floats | None:
-    """(m, 3) linear colour at each face's middle, or None when the scan has no colour."""
+    """(m, 3) linear colour at each face's centre, None where the scan has no colour."""
     count = len(mesh.faces)
     shown = surface_colours(item, mesh, np.arange(count), np.full((count, 3), 1.0 / 3.0))
     return None if float(np.ptp(shown, axis=0).max()) < 0.02 else decode(shown)
 
 
 def _tone(item: bpy.types.Object, mesh: TriangleMesh) -> Floats | None:
-    """(n,) lightness at the vertices, or None."""
+    """(n,) luminance at the vertices, None where the scan has no colour."""
     colours = _face_colours(item, mesh)
     if colours is None:
         return None
@@ -297,7 +298,7 @@ def _volume(mesh: TriangleMesh) -> float:
 
 
 def _object(owner: Any, name: str, mesh: TriangleMesh, flat: Any) -> bpy.types.Object:
-    """An object in metres with the owner's materials; the faces `flat` (mask) are not shaded smooth across their rim."""
+    """A new object in metres with the owner's materials; the faces `flat` (mask) are shaded flat."""
     metres = replace(mesh, vertices=(np.asarray(mesh.vertices, float) / MM).astype(np.float32))
     item = make_object(name, metres, materials=list(owner.data.materials))
     item.data.polygons.foreach_set("use_smooth", ~np.asarray(flat, bool))

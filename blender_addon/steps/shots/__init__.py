@@ -1,1 +1,1 @@
-"""The cameras."""
+"""Makes the cameras of the shots and of camera moves."""

@@ -1,4 +1,4 @@
-"""How are shots framed once it is known what is asked of each? Where the close looks go, and the camera of every shot."""
+"""Frames the requested shots: chooses where the close looks go, and solves the camera of every shot."""
 
 from __future__ import annotations
 
@@ -22,14 +22,14 @@ if TYPE_CHECKING:
 
 
 def wanting(asks: list[tuple[ShotAsk, ShotRow]]) -> list[ShotAsk]:
-    """The details that do not name their own focus."""
+    """The details without a focus point of their own."""
     return [ask for ask, _ in asks if ask.kind == "detail" and ask.focus is None]
 
 
 def proposals(
     piece: TriangleMesh, subject: Subject, asks: list[tuple[ShotAsk, ShotRow]], near: list[CloseupPlace]
 ) -> list[Proposal]:
-    """Places for all details that want one, those of close-ups first, and a few more to choose from."""
+    """Places for all details that need one, those of close-up photos first, and a few alternatives."""
     details = wanting(asks)
     if not details:
         return []
@@ -41,7 +41,7 @@ def proposals(
 
 
 def spots_of(proposed: list[Proposal], asks: list[tuple[ShotAsk, ShotRow]], first: int | None) -> dict[str, CloseLook]:
-    """A place for each detail that does not name its own focus."""
+    """A place for each detail without a focus point of its own, by the shot's name."""
     ordered = reordered(proposed, first)
     return {ask.name: proposal.look for ask, proposal in zip(wanting(asks), ordered, strict=False)}
 
@@ -49,7 +49,7 @@ def spots_of(proposed: list[Proposal], asks: list[tuple[ShotAsk, ShotRow]], firs
 def close_look_decisions(
     subject: Subject, asks: list[tuple[ShotAsk, ShotRow]], proposed: list[Proposal], first: int | None, looks: Looks
 ) -> tuple[Decision, ...]:
-    """Where the first close look goes, where one is wanted."""
+    """The decision on where the first close look goes; empty where there is none."""
     entry = next((entry for entry in asks if entry[0].kind == "detail" and entry[0].focus is None), None)
     if entry is None or not proposed:
         return ()
@@ -58,7 +58,7 @@ def close_look_decisions(
 
 
 def framed(ask: ShotAsk, row: ShotRow, subject: Subject, found: CloseLook | None) -> Shot:
-    """The shot's camera, moved to its close look where one was found. Raises SubjectError where none can frame it."""
+    """The solved shot, at its close look `found` if there is one. Raises SubjectError where it can't be framed."""
     spot = None
     if found is not None:
         spot = found.spot
@@ -68,7 +68,7 @@ def framed(ask: ShotAsk, row: ShotRow, subject: Subject, found: CloseLook | None
             azimuth_deg=found.azimuth_deg if row.azimuth is None else row.azimuth,
             tilt_deg=found.tilt_deg if row.tilt is None else row.tilt,
             magnification=row.magnification or found.grown * detail_magnification(subject, ask.frame_mm),
-            shift=(0.0, 0.0) if own else found.shift,  # cropped for that view alone
+            shift=(0.0, 0.0) if own else found.shift,  # the shift is valid only for the proposed view
         )
     try:
         return solve(ask, subject, spot=spot)

@@ -1,4 +1,4 @@
-"""Frames the subject as a photographer would and writes cameras with the field of view and the blur of a real lens."""
+"""Frames the subject for each shot and makes cameras with the field of view and the blur of a real macro lens."""
 
 from __future__ import annotations
 
@@ -35,14 +35,12 @@ VIEWS = {
     "hero": (22.0, None), "left": (-80.0, None), "right": (80.0, None), "back": (160.0, None), "top": (0.0, 78.0),
     "scale": (0.0, None),
 }  # fmt: skip
-"""Azimuth and tilt in degrees of each kind of shot, None as the subject wants it; a detail finds its own."""
+"""Azimuth and tilt in degrees of each kind of shot; None: by the subject. A detail's view is found separately."""
 
 BESIDE_A_RULE = 0.86
-"""How much of its usual share a subject fills where a rule lies before it, so that both are in the picture."""
-BESIDE_A_RULE = 0.86
-"""How much of its usual share a subject fills where a rule lies before it, so that both are in the picture."""
+"""Factor on the frame fill where a rule lies in front of the subject, so that both are in the picture."""
 ROOM = 0.98
-"""The share of half the picture's width that an outline placed beside the middle may reach, so that it is not clipped."""
+"""Largest extent of an off-centre subject, over half the picture's width, so that it is not clipped."""
 
 
 def run(stage: Stage, settings: Settings) -> Run:
@@ -61,7 +59,7 @@ def run(stage: Stage, settings: Settings) -> Run:
         framing = Progress(0.3 + 0.6 * (place + 0.5) / len(asks), f"framing {ask.name}")
         shot = yield from aside(partial(framed, ask, row, subject, spots.get(ask.name)), framing)
         solved.append(shot)
-        if row.depth in ("bracket", "frames") and ask.fnumber is None:  # slices give the depth, so diffraction need not soften
+        if row.depth in ("bracket", "frames") and ask.fnumber is None:  # slices give depth without diffraction
             limit = optics.diffraction_fnumber(shot.optics.magnification, ask.coc, pupil_ratio=ask.pupil_ratio)
             sharpest = max(optics.marked(limit, up=False), 1.4)
             shot = replace(shot, optics=replace(shot.optics, fnumber=min(shot.optics.fnumber, sharpest)))
@@ -69,7 +67,6 @@ def run(stage: Stage, settings: Settings) -> Run:
             stage.warn(words)
         extra: dict[str, Any] = {"bozzetto_light": row.light or "", "bozzetto_set": row.set, "bozzetto_hide": row.hide}
         extra |= {"bozzetto_order": place, "bozzetto_caption": ask.name.capitalize(), TARGET: [float(x) for x in shot.focus]}
-        extra |= {WARMTH: row.warmth} if row.warmth else {}
         extra |= {WARMTH: row.warmth} if row.warmth else {}
         if row.depth != "lens":
             extra |= _deep(stage, shot, row, subject)
@@ -87,7 +84,7 @@ def run(stage: Stage, settings: Settings) -> Run:
 
 
 def _deep(stage: Stage, shot: Shot, row: ShotRow, subject: Subject) -> dict[str, Any]:
-    """What the render step needs to know of a shot that is sharper than one exposure, its caption included."""
+    """Custom properties for the render step of a shot with more than one exposure, including its caption."""
     caption = shot.ask.name.capitalize()
     if row.depth == "departure":
         return {DEPTH: row.depth, "bozzetto_caption": f"{caption} (sharper than a lens can)"}
@@ -131,9 +128,9 @@ def _result(solved: list[Shot]) -> Result:
 
 
 def shot_asks(settings: Settings, *, tilt: float = 12.0) -> list[tuple[ShotAsk, ShotRow]]:
-    """What is asked of each shot, in order, from the settings and the rows that change or add shots.
+    """The requested shots in order, from the settings and the rows that change or add shots.
 
-    tilt: how far (degrees) the cameras look down where no setting says so.
+    tilt: angle (degrees) at which the cameras look down where no setting gives it.
     """
     rows = {name: ShotRow(name=name) for name in _usual_names(settings.views)}
     listed: set[str] = set()
@@ -183,7 +180,7 @@ def _ask(row: ShotRow, settings: Settings, product: float) -> ShotAsk:
 
 
 def _shape(aspect: float) -> tuple[int, int]:
-    """Width and height in pixels of a picture of that shape, 960 along its longer side; the render step gives the size."""
+    """Width and height of a picture of that aspect, 960 px along its longer side; the render step sets the final size."""
     longer = 960
     return (longer, max(1, round(longer / aspect))) if aspect >= 1.0 else (max(1, round(longer * aspect)), longer)
 

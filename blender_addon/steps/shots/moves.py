@@ -1,4 +1,4 @@
-"""Plans moving pictures: push-in, slide, arc and rack focus of a shot, with its lens, eased, the target sharp all along."""
+"""Plans camera moves from a shot: push-in, slide, arc and rack focus, with its lens and a target that stays sharp."""
 
 from __future__ import annotations
 
@@ -76,7 +76,7 @@ def _planned(kind: str, start: From, frames: int, coc: float, points: Floats, su
 
 
 def _racked(start: From, subject: Any, coc: float) -> From:
-    """The start of a rack focus: where it begins on the piece, and the smallest opening at which the two can be told apart."""
+    """The start of a rack focus: its first point on the piece, and the smallest aperture at which the change is visible."""
     seen = visible(subject.points, subject.normals, position=start.pose.position, rotation=start.pose.rotation)
     first = first_of_rack(subject.points[seen], start.target, start)
     near, far = (-float((point - start.pose.position) @ start.pose.rotation[:, 2]) for point in (first, start.target))

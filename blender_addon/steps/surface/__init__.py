@@ -1,1 +1,1 @@
-"""What the texture knows: the room's light taken out, the relief brought back, the material."""
+"""Uses the scan's texture: recovers relief, removes the room's light, adds close-up photos, makes the materials."""

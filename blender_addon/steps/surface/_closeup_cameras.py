@@ -1,4 +1,4 @@
-"""The cameras of close-ups: by spots and on the picture, by itself where none are marked, and of each photo held by hand."""
+"""Finds the cameras of close-up photos: by marked points refined on the picture, automatically, or per hand-held photo."""
 
 from __future__ import annotations
 
@@ -25,15 +25,18 @@ from ...job.step import Progress
 from ...scene.surface.closeup_photos import Photo
 
 SPOTS_OFF = 8.0
-"""How many clicks' deviations the spots may lie off, at the median, on the camera that the picture gives."""
+"""Largest median deviation of the points for the camera refined on the picture, in standard deviations of a click."""
 FEWEST_ASKED = 60
-"""Patches with contrast below which the picture neither confirms nor denies what the spots say."""
+"""The fewest patches with contrast for which the picture can confirm or contradict the points."""
 
 
 @record
 class Placed:
-    """A place's camera, at the whole photo's size. verdict: 'sure', 'not sure' or 'no fit'; why: the words for the latter two;
-    evidence: sentences. spots_off: pixels at the median, None without spots."""
+    """A place's camera, at the full photo's size.
+
+    verdict: 'sure', 'not sure' or 'no fit'. why: the reason for the latter two. evidence: sentences. spots_off: median
+    deviation of the points in px, None without points.
+    """
 
     camera: PhotoCamera
     verdict: str
@@ -43,7 +46,7 @@ class Placed:
 
 
 def by_spots(photo: Photo, spots: Spots, skin: Skin, name: str, solving: Progress) -> Generator[Progress, None, Placed]:
-    """The camera by spots, refined on the picture where that shows enough."""
+    """The camera by marked points, refined on the picture where that has enough contrast."""
     try:
         pose: Pose = yield from aside(partial(pose_of, spots, photo.size, distance=photo.distance), solving)
     except ValueError as error:
@@ -60,7 +63,7 @@ def by_spots(photo: Photo, spots: Spots, skin: Skin, name: str, solving: Progres
 
 
 def _weighed(pose: Pose, fit: Fit | None, spots: Spots, said: str) -> Placed:
-    """The camera of the picture where it is right and the spots agree; that of the spots where the picture shows too little."""
+    """The camera refined on the picture if it is plausible and agrees with the points; else the camera by the points."""
     off = float(np.median(pose.off))
     verdict, why = judged(fit)
     if fit is not None and verdict != "no fit":
@@ -85,7 +88,7 @@ def _weighed(pose: Pose, fit: Fit | None, spots: Spots, said: str) -> Placed:
 
 
 def by_itself(photo: Photo, skin: Skin, share: tuple[float, float], words: str) -> Generator[Progress, None, Placed | None]:
-    """The camera of a photo of which nothing is known; None where nothing fits at all."""
+    """The camera of a photo without marked points; None where nothing fits."""
     start, width = share
     looking = Progress(start, words)
     looks = yield from aside(partial(views, skin), looking)
@@ -102,7 +105,7 @@ def by_itself(photo: Photo, skin: Skin, share: tuple[float, float], words: str) 
 
 
 def nowhere(skin: Skin, photo: Photo) -> Placed:
-    """What is said of a photo that shows nothing of the piece: a camera far off, that is not used."""
+    """The result for a photo that does not show the piece, with a placeholder camera that is not used."""
     _, why = judged(None)
     far = 3.0 * skin.reach
     look = np.array([[1.0, 0.0, 0.0], [0.0, 0.0, -1.0], [0.0, 1.0, 0.0]])
@@ -115,15 +118,15 @@ def _stepped(work: Search, words: str) -> Generator[tuple[float, str], None, tup
 
 
 class Further:
-    """Where the further photos of a place were taken from, by the first one: taken by hand, or not."""
+    """Finds the cameras of a place's further photos by the earlier ones, for a hand-held camera or a tripod."""
 
     def __init__(self, first: Photo, camera: PhotoCamera, skin: Skin):
-        """camera: of the first photo, at its whole size."""
+        """camera: of the first photo, at its full size."""
         self.skin = skin
         self.known = [(photograph(first.pixels, first.size), camera)]
 
     def camera_of(self, photo: Photo) -> PhotoCamera | None:
-        """The camera of a further photo, by the photo before it that it agrees with best; None where that is none yet."""
+        """The camera of a further photo, by the earlier photo that it agrees with best; None where it agrees with none."""
         seen = photograph(photo.pixels, photo.size)
         found = [aligned(seen, under, camera, self.skin) for under, camera in self.known]
         held = [entry for entry in found if entry is not None and entry.holds]
@@ -134,7 +137,7 @@ class Further:
         return best.camera
 
     def moved_by(self, photo: Photo) -> float:
-        """Pixels by which a photo that should be from the first one's place shows the piece elsewhere; 0 where it does not."""
+        """Shift in px of the piece in a photo that should be from the same place as the first; 0 for none."""
         under, camera = self.known[0]
         return moved_by(photograph(photo.pixels, photo.size), under, camera, self.skin)
 
@@ -146,5 +149,5 @@ def _prior(photo: Photo, pose: Pose) -> Prior:
 
 
 def small(photo: Floats, camera: PhotoCamera) -> PhotoCamera:
-    """The camera at the size that a photo (h, w, 3) is worked on."""
+    """The camera scaled to a photo (h, w, 3) at its working size."""
     return camera.scaled((photo.shape[1], photo.shape[0]))

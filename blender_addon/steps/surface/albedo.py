@@ -1,4 +1,4 @@
-"""Takes the room's light out of the kept texture, so that it can be lit anew."""
+"""Removes the room's light from the scan's texture, so that it can be lit anew."""
 
 from __future__ import annotations
 
@@ -25,11 +25,11 @@ from .declared.albedo import Settings
 if TYPE_CHECKING:
     import bpy
 
-MARGIN = 8  # texels that colours are grown past the islands
+MARGIN = 8  # texels by which colours are extended beyond the UV islands
 
 
 def run(stage: Stage, settings: Settings) -> Run:
-    """Offer an albedo image for the piece and one for the stand, as far as they have textures."""
+    """Offer an albedo image for the piece and one for the stand, if they have textures."""
     figures: dict[str, Any] = {}
     done: list[str] = []
     kept: list[str] = []
@@ -79,7 +79,7 @@ def run(stage: Stage, settings: Settings) -> Run:
 
 
 def _sampled(image: bpy.types.Image, surface: TexturedSurface) -> Floats:
-    """(n,) first channel of an image of the same UVs, of whatever size, at the surface's texels."""
+    """(n,) first channel of an image with the same UVs, of any size, at the surface's texels."""
     pixels = read_pixels(image)[..., 0]
     (height, width), (rows, columns) = pixels.shape, surface.texels.shape
     row, column = np.divmod(surface.texels.index, columns)
@@ -87,7 +87,7 @@ def _sampled(image: bpy.types.Image, surface: TexturedSurface) -> Floats:
 
 
 def _raster(found: Photographed, removed: LightRemoved, strength: float) -> Floats:
-    """(h, w, 3) display-encoded albedo, grown past the islands."""
+    """(h, w, 3) display-encoded albedo, extended beyond the UV islands."""
     kept = found.colours + strength * (removed.albedo - found.colours)
     raster = extend(found.surface.texels.scatter(kept), found.surface.texels.mask(), MARGIN)
     empty = raster.sum(axis=2) == 0

@@ -1,4 +1,4 @@
-"""Takes relief and colour finer than any scan from close-ups of the real piece, photographed under a lamp that was moved."""
+"""Adds relief and colour finer than the scan's from close-up photos of the real piece, taken under a moved lamp."""
 
 from __future__ import annotations
 
@@ -39,7 +39,7 @@ MOST = 20
 
 
 def run(stage: Stage, settings: Settings) -> Run:
-    """Read the photos of each place, solve its camera and lamps, lay relief and colour on one further UV layer."""
+    """Read the photos of each place, solve its camera and lamps, and put relief and colour on one further UV layer."""
     rows = [row for row in settings.photos if row.file.strip()]
     if not rows:
         stage.at_swap(partial(_without_layer, stage))
@@ -76,7 +76,7 @@ def run(stage: Stage, settings: Settings) -> Run:
 
 @dataclass
 class _Found:
-    """What came of one place: its decision and figures; camera (at the working size) and reading where it is used."""
+    """The result for one place: decision and figures, and, if it is used, the camera (at the working size) and the reading."""
 
     decision: Decision
     figures: dict[str, Any]
@@ -85,7 +85,7 @@ class _Found:
 
 
 def _sets(rows: list[PhotoRow], spots: list[SpotRow]) -> dict[str, list[PhotoRow]]:
-    """Place to its photos, those with the lamp on first. Raises SheetError for what can't be."""
+    """The photos of each place, those with the lamp on first. Raises SheetError for an invalid set."""
     sets: dict[str, list[PhotoRow]] = {}
     for row in rows:
         sets.setdefault(row.set, []).append(row)
@@ -122,7 +122,7 @@ def _form(stage: Stage) -> Form:
 def _place(
     stage: Stage, settings: Settings, skin: Skin, name: str, rows: list[PhotoRow], share: tuple[float, float]
 ) -> Generator[Progress, None, _Found]:
-    """Solve one place."""
+    """Solve the camera of one place and read its photos."""
     start, width = share
     yield Progress(start, f"Reading the photos of place {name}")
     first = read_photo(stage.sheet.path(rows[0].file), longest=settings.longest_side)
@@ -171,7 +171,7 @@ def _place(
 
 
 def _names(listed: str) -> list[str]:
-    """The places of a list with commas."""
+    """The names of a list separated by commas."""
     return [part.strip() for part in listed.split(",") if part.strip()]
 
 
@@ -179,7 +179,7 @@ def _added(
     stage: Stage, settings: Settings, photo_set: PhotoSet, skin: Skin, place: tuple[str, list[PhotoRow], Photo],
     share: tuple[float, float],
 ) -> Generator[Progress, None, list[str]]:  # fmt: skip
-    """Read the photos of a place into its set; the names of those with the lamp on, in their order."""
+    """Add a place's photos to its set; returns the names of those with the lamp on, in order."""
     (name, rows, first), (start, width) = place, share
     cameras, by_hand = Further(first, photo_set.camera.scaled(first.size), skin), name in _names(settings.by_hand)
     names: list[str] = []
@@ -198,7 +198,7 @@ def _added(
         aligning, own = Progress(done, f'Aligning "{file}"'), None
         if by_hand and not is_first:
             own = yield from aside(partial(cameras.camera_of, photo), aligning)
-            if own is None and id(row) not in tried:  # it may agree with a photo that comes after it
+            if own is None and id(row) not in tried:  # it may agree with a later photo
                 tried.add(id(row))
                 waiting.append(row)
                 continue
@@ -232,7 +232,7 @@ def _stepped(photo_set: PhotoSet, relief: Any, keep: Kept, name: str) -> Generat
 
 
 def _spots(stage: Stage, settings: Settings, form: Form, name: str, photo: Photo) -> Spots:
-    """The spots of a place in mm and pixels, each with the form's normal there. Raises SheetError for unfinished ones."""
+    """The marked points of a place in mm and pixels, with the mesh's normals. Raises SheetError for incomplete ones."""
     points, pixels = [], []
     upright = stage.find("upright")
     matrix = np.array(upright.get("bozzetto_matrix", np.eye(4).ravel()) if upright else np.eye(4).ravel(), float).reshape(4, 4)
@@ -265,7 +265,7 @@ def _nearest(form: Form, place: Any) -> tuple[float, int]:
 
 
 def _decision(settings: Settings, name: str, placed: Placed, accepted: bool, picture: Any) -> Decision:
-    """Whether the camera of a place is right."""
+    """The decision on whether the camera of a place is right."""
     used = placed.verdict == "sure" or (accepted and placed.verdict == "not sure")
     others = sorted({*_names(settings.accepted)} - {name})
     with_it, without = ({"closeups.accepted": ", ".join(names)} for names in ([*others, name], others))
@@ -286,7 +286,7 @@ def _offer(
     *,
     coloured: bool,
 ) -> Generator[Progress, None, None]:
-    """The pictures and the UV layer."""
+    """Offer the maps, and request the UV layer on the piece."""
     places = offered_places(readings)
     images = [
         ("closeup_normal", make_image("Close-up normal", layout.normal, data=True, floating=True), "Close-up normal"),
@@ -303,7 +303,7 @@ def _offer(
 
 
 def _with_layer(uv: Floats, piece: Any) -> None:
-    """Put the further UV layer on the piece; its own stays the active one."""
+    """Add the close-ups' UV layer to the piece; the active layer stays active."""
     mesh = piece.data
     active = mesh.uv_layers.active_index if mesh.uv_layers else 0
     layer = mesh.uv_layers.get(LAYER) or mesh.uv_layers.new(name=LAYER, do_init=False)

@@ -1,4 +1,4 @@
-"""Gives the piece and its stand their material: clay, wood, stone or another, driven by the recovered relief."""
+"""Gives the piece and its stand their material, such as clay, wood or stone, with the recovered relief."""
 
 from __future__ import annotations
 
@@ -23,19 +23,19 @@ from ...scene.surface.surfaces import region, surface_of
 from .declared.material import Region, Settings
 
 FINER = "Finer for relief"
-FINE_MM = 0.12  # edges that hold strokes of 0.3 mm
+FINE_MM = 0.12  # edge length that can represent strokes of 0.3 mm
 MOST_TRIANGLES = 8_000_000
-BLACK, WHITE = 0.004, 0.99  # no surface's albedo lies beyond: such a texture was never exposed, or was lost in the export
+BLACK, WHITE = 0.004, 0.99  # limits of real albedos; a texture beyond them was not exposed, or lost in the export
 
 INVENTED = {
     "crevice_wash": "a wash in recesses", "dust": "dust", "handling_wear": "wear", "plaster_age": "age",
     "fingerprints": "fingerprints", "tool_chatter": "tool chatter",
 }  # fmt: skip
-"""Settings of marks and of a history that the piece does not have, and the words that say so; all are off by default."""
+"""Settings of invented effects, which the piece does not have, and their names in messages; all are off by default."""
 
 
 def run(stage: Stage, settings: Settings) -> Run:
-    """Offer a material each for piece and stand, and put them on at the swap."""
+    """Offer a material each for piece and stand, and assign them at the swap."""
     measured: dict[str, Any] = {}
     if settings.reference:
         yield Progress(0.02, "Reading the colour of the clay from the photo")
@@ -81,7 +81,7 @@ def _dress(stage: Stage, role: str, settings: Settings, values: Floats | None) -
 def _fitting(
     stage: Stage, role: str, kind: str, settings: Settings, mean: tuple[float, float, float] | None
 ) -> MaterialSurface:
-    """The surface asked for; clay where the scan's own colour is wanted but its `mean` says that it has none."""
+    """The requested surface; clay where the scan's own colour is wanted but, by its `mean`, it has none."""
     if kind == "own" and (mean is None or not BLACK < max(mean) or not min(mean) < WHITE):
         why = "has no colour of its own" if mean is None else f"is {'white' if max(mean) > BLACK else 'black'} all over"
         stage.note(f"The {role}'s scan {why}, so it gets plain clay; choose another material if you like")
@@ -105,7 +105,7 @@ def _cavity(item: bpy.types.Object) -> Floats:
 
 
 def _levels(item: bpy.types.Object) -> int:
-    """How often each edge is to be halved until the surface can hold the relief, within what memory allows."""
+    """How often to halve each edge so that the mesh can represent the relief, within the limit of memory."""
     mesh = meshes.read_mesh(item, scale=meshes.MM)
     edge = float(np.median(np.linalg.norm(mesh.vertices[mesh.faces[:, 1]] - mesh.vertices[mesh.faces[:, 0]], axis=1)))
     wanted = int(np.ceil(np.log2(max(edge, 1e-6) / FINE_MM)))
@@ -113,21 +113,22 @@ def _levels(item: bpy.types.Object) -> int:
 
 
 def _theirs(slot: Any, role: str) -> bool:
-    """Whether a slot wears what the user put there: only the object's own slots are ours to fill, and with our surface."""
+    """Whether the user assigned a slot's material: one on the object (not the mesh) that is not the job's own."""
     worn = slot.material if slot.link == "OBJECT" else None
     return worn is not None and (worn.get(roles.ROLE), worn.get(roles.KEY)) != ("surface", role)
 
 
 def _dresser(stage: Stage, role: str, material_uid: int, values: Floats | None, *, finer: int = 0) -> Callable[[Any], None]:
-    """What happens to the object at the swap: the material on all its faces that the user gave no other, the cavity on its
-    vertices; finer: halvings of the edges for true displacement.
+    """The edit of the object at the swap: assigns the material, except where the user assigned one, and the cavity attribute.
+
+    finer: how often edges are halved for true displacement.
     """
 
     def dress(item: bpy.types.Object) -> None:
         material = next((entry for entry in bpy.data.materials if entry.session_uid == material_uid), None)
         if not item.material_slots:
             item.data.materials.append(None)
-        for slot in item.material_slots if material else ():  # on the object: the mesh keeps the scan's own with their textures
+        for slot in item.material_slots if material else ():  # the mesh keeps the scan's own
             if _theirs(slot, role) and not stage.afresh:
                 words = f'Kept the material "{slot.material.name}" that you gave the {role}; "Reset to automatic" replaces it'
                 stage.note(words, level="kept")

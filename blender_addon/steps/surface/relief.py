@@ -1,4 +1,4 @@
-"""Brings back the fine relief that the photo texture still shows and the mesh has lost."""
+"""Recovers fine relief that the photo texture still shows and the mesh has lost."""
 
 from __future__ import annotations
 
@@ -38,9 +38,9 @@ from .declared.relief import Settings
 
 SHAPE_KEY = "Relief"
 SAID_MARKS = {"auto": None, RELIEF_MARKS: ALL_RELIEF, PAINTED_MARKS: FINE_IS_PAINT}
-MARGIN = 8  # texels that the maps are grown past the islands
-DEPTH_MM = 0.35  # height in mm of one e-fold of brightness in the band-pass effect: an effect, not a measurement
-FINEST_TEXEL_MM = 0.055  # finer textures are worked on at half their size: photo blur is wider than that
+MARGIN = 8  # texels by which the maps are extended beyond the UV islands
+DEPTH_MM = 0.35  # height in mm per e-fold of brightness in the band-pass effect, which is no measurement
+FINEST_TEXEL_MM = 0.055  # finer textures are processed at half their size, since photo blur is wider
 
 
 def run(stage: Stage, settings: Settings) -> Run:
@@ -163,7 +163,7 @@ def _kept(
 
 
 def _sides(stage: Stage, surface: TexturedSurface, recovery: Recovery) -> dict[str, float]:
-    """How much relief each side shows beside the opposite one, as figures; warns where they differ much."""
+    """The ratio of relief on opposite sides, as figures; adds a note where they differ much."""
     ratios = side_ratios(surface.normal, recovery.relief.slope)
     for words in remarks(ratios):
         stage.note(words)
@@ -171,7 +171,7 @@ def _sides(stage: Stage, surface: TexturedSurface, recovery: Recovery) -> dict[s
 
 
 def _decisions(recovery: Recovery, settings: Settings) -> tuple[Decision, ...]:
-    """Photo or not, and, where it is one, relief or paint."""
+    """The decision whether the texture is a photo, and, if so, whether it shows relief or paint."""
     best = max((lit.evidence for lit in recovery.light), key=lambda entry: entry.trust)
     shading = shading_decision(best, settings.shading)
     if recovery.lit == 0 and settings.shading != PHOTO:
@@ -180,7 +180,7 @@ def _decisions(recovery: Recovery, settings: Settings) -> tuple[Decision, ...]:
 
 
 def _beside(surface: TexturedSurface, own: Floats, slopes: Floats, heights: Floats) -> tuple[Floats, Floats]:
-    """Of the photo's relief what the scan's own normal map has not."""
+    """The part of the photo's relief that the scan's own normal map lacks: slopes and heights."""
     frames = tangent_frames(surface.vertices, surface.faces, surface.uv, surface.vertex_normal)
     normals = from_tangent_space(surface.texels, frames, surface.normal, own)
     return added_by_photo(surface, slopes_of_normals(surface.normal, normals), slopes, heights)
@@ -189,7 +189,7 @@ def _beside(surface: TexturedSurface, own: Floats, slopes: Floats, heights: Floa
 def _offer(
     stage: Stage, surface: TexturedSurface, heights: Floats, slopes: Floats, own: Floats | None, facts: dict[str, Any]
 ) -> Generator[Progress, None, None]:
-    """The maps. With the scan's own normals (n, 3) they are joined, at the strength advised: 1 then shows both as they are."""
+    """Offer the maps. With the scan's own normals (n, 3) both are combined at the advised strength, which then becomes 1."""
     making = Progress(0.92, "Making the maps")
     maps, facts = yield from aside(lambda: _maps(surface, heights, slopes, own, facts), making)
     for role, values in zip(("relief_height", "relief_normal", "relief_middle", "relief_broad"), maps, strict=True):
@@ -205,8 +205,7 @@ def _offer(
 def _maps(
     surface: TexturedSurface, heights: Floats, slopes: Floats, own: Floats | None, facts: dict[str, Any]
 ) -> tuple[list[Floats], dict[str, Any]]:
-    """(height map, normal map, slopes without the fine, broad slopes), grown past the islands, and the facts that go with
-    them."""
+    """(height map, normal map, slopes without the fine relief, broad slopes), extended beyond the islands; and their facts."""
     mask = surface.texels.mask()
     frames = tangent_frames(surface.vertices, surface.faces, surface.uv, surface.vertex_normal)
     if own is None:
@@ -221,10 +220,10 @@ def _maps(
 
 
 def _offer_shading(stage: Stage, surface: TexturedSurface, recovery: Recovery) -> Generator[Progress, None, None]:
-    """By what the relief's shading multiplies the smooth light, halved to fit an image: what the step albedo divides out."""
+    """Offer the factor of the relief's shading on the smooth light, halved to fit an image; the step albedo divides by it."""
 
     def raster() -> Floats:
-        half = 0.5 * np.exp(recovery.shaded * recovery.relief.shade)  # shrunk by its doubt already, whatever strength is shown
+        half = 0.5 * np.exp(recovery.shaded * recovery.relief.shade)  # reduced by its uncertainty already
         values = extend(surface.texels.scatter(np.clip(half, 0, 1)), surface.texels.mask(), MARGIN)
         values[values == 0] = 0.5
         return values
@@ -235,7 +234,7 @@ def _offer_shading(stage: Stage, surface: TexturedSurface, recovery: Recovery) -
 
 
 def _as_shape_key(stage: Stage, surface: TexturedSurface, heights: Floats, strength: float) -> None:
-    """Colours on vertices know nothing finer than those: their relief becomes a shape key of the piece, live by its value."""
+    """Add relief recovered from vertex colours as a shape key of the piece, since it is no finer than the vertices."""
     moved = surface.vertices.copy()
     rows = surface.texels.index
     moved[rows] += heights[:, None] * surface.vertex_normal[rows]
