@@ -279,6 +279,40 @@ def test_loose_pieces_go_and_what_belongs_stays(tmp_path: Path) -> None:
     assert (figures["loose_pieces"], figures["parts_kept"]) == (2, 2)
 
 
+def test_a_second_piece_far_off_is_left_out_and_asked_about(tmp_path: Path) -> None:
+    """Two statuettes, a few widths apart: what is said is what was done, and either answer gives what it says."""
+    from blender_addon.core.mesh.topology import joined
+
+    first = replace(statuette(), uv=None)
+    both = joined([first, moved(first, 0.8 * np.eye(3), shift=(150.0, 0.0, 0.0))])
+    text = _write(tmp_path, both)
+    stage, report = run(tmp_path, text, last="cleanup")
+    alone = read_mesh(stage.require("clean", "1")).size.max()
+    asked = {decision.key: decision for decision in report.results["cleanup"].decisions}
+    assert asked["pieces"].asked and "left out" in asked["pieces"].choice.words
+    answers = asked["pieces"].alternatives
+    assert [list(answer.sets) for answer in answers] == [["cleanup.crop_low", "cleanup.crop_high"], ["cleanup.loose"]]
+    sizes = []
+    for answer in answers:
+        lines = "".join(f"{name.split('.')[1]} = {value}\n" for name, value in answer.sets.items())
+        stage, _ = run(tmp_path, text + "[cleanup]\n" + lines, last="cleanup")
+        sizes.append(read_mesh(stage.require("clean", "1")).size.max())
+    assert sizes[0] == pytest.approx(0.8 * alone, rel=0.02) and sizes[1] > 1.5 * alone
+
+
+def test_an_open_sheet_is_not_called_inside_out(tmp_path: Path) -> None:
+    """A table alone, nearly level: the volume below its rim is that of its noise, on whichever side."""
+    from tests.scan_shapes import grid_faces
+
+    x, y = np.meshgrid(np.linspace(-150.0, 150.0, 60), np.linspace(-150.0, 150.0, 60))
+    faces, uv = grid_faces(60, 60)
+    for seed in (1, 2, 3):
+        z = np.random.default_rng(seed).normal(0.0, 0.2, x.shape)
+        sheet_alone = TriangleMesh(np.stack([x, y, z], -1).reshape(-1, 3), faces, uv)
+        _, report = run(tmp_path, _write(tmp_path, sheet_alone), last="cleanup")
+        assert not report.results["cleanup"].figures["turned_outward"]
+
+
 @pytest.mark.parametrize("seed", [1, 2])
 def test_a_table_goes_and_the_base_is_closed_where_it_stood(tmp_path: Path, seed: int) -> None:
     mesh = moved(noisy(on_table(statuette()), noise=0.05, seed=seed), rotation(seed))

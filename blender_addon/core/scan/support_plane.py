@@ -19,8 +19,9 @@ from ..records import record
 from .resting_pose import settled
 from .standing.body import Body, Hull, body_of
 from .standing.choosing import ROUGH_WORDS, Way, ways_to_stand
+from .standing.evidence import SQUARE
 from .standing.file_axes import AXES
-from .standing.poses import CONTACT, undersides, wall_slant
+from .standing.poses import CONTACT, undersides
 
 MOST_CORRECTION_DEG = 4.0
 """How far the fit to the surface may turn a hull facet's direction; more means that it found another face."""
@@ -31,18 +32,20 @@ FLAT = 0.2
 hull."""
 CUT = 0.12
 """Irregularity of a base above which it may be a cut; set on one cut neck and two open bases."""
-CUT_BASE, CUT_SLANT, SQUARE = 0.4, 0.24, 0.87
-"""How full a base must be, and how askew its walls may stand on it (the sine of 14 degrees) before it may be a cut, unless it
-fills a rectangle, as slabs do and necks do not. Of 44 forms three that stand right on such a base are askew by 0.24 to 0.28;
-set on a lion's head (0.32) and on the bench's made-up cut head (0.25), which therefore no longer counts as unseen."""
+CUT_BASE, CUT_SLANT, SLANT_OF_BROAD, NECK = 0.4, 0.24, 0.32, 0.55
+"""How full a base must be, and how askew its walls may stand on it (the sine of 14 degrees) before it may be a neck's cut,
+unless it fills a rectangle, as slabs do and necks do not. Where it is as broad as no neck is under its head, `NECK` of the whole
+outline seen from above, they may stand askew by the sine of 19 degrees. Of 44 forms three that stand right on such a base are
+askew by 0.24 to 0.28, an owl (0.27, as broad as 0.61) among them; set on a lion's head (0.32) and on the bench's made-up cut
+head (0.25, 0.31), which therefore no longer counts as unseen."""
 ALIKE_DEG = 10.0
 """Poses this near to one another are not worth a question."""
 DOUBTFUL_MOST = 0.75
 """What a chance counts for which nothing but the file's axis speaks, not even where its rougher side looks (one file in eight
 is written with another axis up); and the most confidence in a pose on what may be the cut of a neck, which fits a wall as well
 as a table."""
-FAR_LESS = 0.1
-"""Part of a cut's chance under which a file's axis is no safe way instead (a guess: 0.1 to 0.4 on a horse's head, 0.01 and less
+FAR_LESS = 0.06
+"""Part of a cut's chance under which a file's axis is no safe way instead (a guess: 0.08 to 0.7 on a horse's head, 0.01 or less
 where a thing does stand on its base)."""
 REFINED = 6
 """Ways to stand that are refined, the likeliest ones."""
@@ -154,7 +157,8 @@ def _as_it_is(body: Body, way: Way) -> Support:
     pose = way.pose
     low = pose.point
     kind = "flat" if pose.flat * pose.even > FLAT else "resting"
-    askew = pose.base > CUT_BASE and pose.square < SQUARE and wall_slant(body, pose) > CUT_SLANT
+    slant = SLANT_OF_BROAD if pose.spread > NECK else CUT_SLANT
+    askew = pose.base > CUT_BASE and pose.square < SQUARE and pose.slant > slant
     cut = way.cut > CUT or askew
     return Support(
         way.up, low, kind, pose.flat * pose.even, pose.filled, pose.tip_deg, way.chance, way.axis, way.words, cut, way.held

@@ -14,7 +14,7 @@ from ...core.mesh.clipping import cropped
 from ...core.mesh.rims import oriented
 from ...core.mesh.spikes import in_their_plane, settled_among_neighbours, steady_vertices
 from ...core.mesh.topology import degenerate_faces, submesh, welded
-from ...core.mesh.triangles import TriangleMesh, signed_volume
+from ...core.mesh.triangles import TriangleMesh, face_areas, signed_volume
 from ...core.scan.loose import NEAR, parts
 from ...core.scan.quality.measuring import measured
 from ...core.scan.quality.verdict import complaints
@@ -160,7 +160,8 @@ def _refuse_lines(mesh: TriangleMesh, file: str) -> None:
 def _outward(mesh: TriangleMesh, findings: _Findings) -> TriangleMesh:
     """The mesh with its faces turned outwards; it is inside out if its signed volume, with rims closed, is negative."""
     volume = signed_volume(*holes.fans(mesh, holes.rims(mesh)))
-    inside_out = volume < -1e-3 * float(np.prod(np.maximum(mesh.size, 1e-30)))
+    area = float(face_areas(np.asarray(mesh.vertices, float), mesh.faces).sum())
+    inside_out = volume < -1e-3 * max(float(np.prod(np.maximum(mesh.size, 1e-30))), area**1.5)  # an open sheet has no inside
     findings.figures["turned_outward"] = inside_out or bool(findings.figures.get("turned_outward"))
     if not inside_out:
         return mesh

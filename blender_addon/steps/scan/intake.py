@@ -128,6 +128,7 @@ def _pictures(stage: Stage, settings: Settings, row: Scan, path: Path, imported:
         chosen = choose_pictures(path, imported.mesh, slots, textures, wish=wish, missing=missing)
     for line in lines:
         stage.notes.write(f'"{path.name}": {line}')
+    _tell_colourless(stage, path, imported, chosen)
     if chosen.decision is not None and key != "1":
         chosen.decision = dataclasses.replace(chosen.decision, key=f"pictures_{key}")
     for words in dict.fromkeys(missing):
@@ -138,6 +139,19 @@ def _pictures(stage: Stage, settings: Settings, row: Scan, path: Path, imported:
         more = f" and {len(chosen.unused) - MOST_NAMED} more" if len(chosen.unused) > MOST_NAMED else ""
         stage.note(f'"{path.name}": pictures that nothing uses: {", ".join(chosen.unused[:MOST_NAMED])}{more}')
     return chosen
+
+
+def _tell_colourless(stage: Stage, path: Path, imported: Imported, chosen: Chosen) -> None:
+    """Say where pictures came with a scan and none is its colour, unless that is asked about or was chosen by hand."""
+    decision = chosen.decision
+    if decision is None or decision.asked or decision.by_hand or imported.mesh.colours:
+        return
+    if not any("base" in each.images for each in chosen.textures):
+        why = f" ({decision.evidence[0]})" if decision.evidence else ""
+        stage.warn(
+            f'"{path.name}" comes without colour: {decision.choice.words}{why}; if one is, name it as "picture" in the row of '
+            "this scan"
+        )
 
 
 def _joined(stage: Stage, path: Path, imported: Imported, textures: list[Textures]) -> list[Textures]:

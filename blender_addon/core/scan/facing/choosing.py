@@ -44,9 +44,9 @@ SAME_DEG, NEAR_FILE_DEG = 35.0, 10.0
 """Angles within which two fronts are the same, and within which a front is that of the file (-Y)."""
 VESSEL, ROUND = 0.65, 0.93
 """Share of the form that does not depend on the direction, from which it is a vessel, whose handle or spout lies in its mirror
-plane and which shows its broad side; and from which it is a solid of revolution, which looks the same from everywhere."""
-VESSEL_MOST = 0.6
-"""Most chance given to either broad side of a vessel: handle left or handle right is a matter of taste."""
+plane and which shows its broad side, either of them, since handle left or handle right is a matter of taste; and from which it
+is a solid of revolution, which looks the same from everywhere."""
+EITHER = "it shows its broad side, as it would from behind"
 NO_FRONT = 0.9
 """Chance given to the file's front of a solid of revolution, for which any front is right."""
 
@@ -83,7 +83,10 @@ def facings(thing: Standing, *, file: str | None = None) -> list[Facing]:
         chance = float(left[np.abs(_off(ANGLES, ANGLES[best])) <= SAME_DEG].sum())
         angle = _refined(thing, found, chances, best, by_file)
         words = _reasons(parts, best, by_file and abs(float(_off(ANGLES[best], 0.0))) <= NEAR_FILE_DEG)
-        result.append(Facing(angle, min(chance, VESSEL_MOST) if found.round_share > VESSEL else chance, words))
+        if found.round_share > VESSEL:
+            chance += float(left[np.abs(_off(ANGLES, ANGLES[best] + 180.0)) <= SAME_DEG].sum())
+            words = (*words, EITHER)
+        result.append(Facing(angle, min(chance, 1.0), words))
         left[np.abs(_off(ANGLES, ANGLES[best])) <= SAME_DEG] = 0.0
     return sorted(result, key=lambda facing: -facing.chance)
 

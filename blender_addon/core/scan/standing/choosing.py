@@ -84,14 +84,21 @@ def ways_to_stand(body: Body, *, file: str = "", axes: bool = True) -> list[Way]
         found.append(Way(pose.up, chance, pose, axis, evidence.reasons(pose, light), held))
     rough = evidence.rough_below(body) if meant else np.zeros(3)
     unseen = _unseen(body)
+
+    def below(up: Floats) -> float:
+        """Log of how well a direction explains the rough side and what no camera saw."""
+        return MOUNT_ROUGH * float(rough @ up) + _log_concentrated(unseen, up)
+
+    # What a regular base explains as well says nothing for a mount.
+    based = [share * evidence.regular(pose) * max(below(pose.up), 0.0) for share, pose in zip(own, poses, strict=True)]
+    usual = float(sum(based))
     for axis, chance in meant.items():
         short = max(best - mirrors[axis[-1]][0] - MUCH_LESS, 0.0)
-        below = float(rough @ file_axes.AXES[axis])
-        lit = evidence.LIGHT * float(light @ file_axes.AXES[axis]) if light is not None else 0.0
-        under = _log_concentrated(unseen, file_axes.AXES[axis])
-        likely = believed * chance * none * float(np.exp(MOUNT_ROUGH * below + lit + under - 8.0 * short))
-        words = (ROUGH_WORDS,) if below > CLEARLY_ROUGH else ()
-        found.append(Way(file_axes.AXES[axis], likely, None, axis, words, likely))
+        up = file_axes.AXES[axis]
+        lit = evidence.LIGHT * float(light @ up) if light is not None else 0.0
+        likely = believed * chance * none * float(np.exp(below(up) - usual + lit - 8.0 * short))
+        words = (ROUGH_WORDS,) if float(rough @ up) > CLEARLY_ROUGH else ()
+        found.append(Way(up, likely, None, axis, words, likely))
     return _gathered(found, (1.0 - believed) * none)
 
 

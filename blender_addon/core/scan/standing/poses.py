@@ -46,7 +46,7 @@ class Pose:
     regular: how near the contact's outline comes to a rectangle or a disc. square: what share of a rectangle it fills. tall:
     height over diagonal. along: how far up is the direction in which the thing is longest. mirror: how well left mirrors right.
     hollow: how deep the hollow is over which it stands. top: the outline of its top over that of all, from above. opposite: how
-    much of a base its other end is.
+    much of a base its other end is. slant: how askew the walls over it stand on it (`wall_slant`).
     """
 
     up: Floats
@@ -68,6 +68,7 @@ class Pose:
     hollow: float = 0.0
     top: float = 0.0
     opposite: float = 0.0
+    slant: float = 0.0
 
     @property
     def base(self) -> float:
@@ -267,8 +268,9 @@ def looked_at(body: Body, pose: Pose) -> Pose:
     high = standing[:, 2] > TOP * float(standing[:, 2].max())
     top = outline_area(convex_outline(standing[high, :2][:TOP_POINTS])) / whole if whole > 0 else 0.0
     return replace(
-        pose, mirror=mirror, plane=likeness, hollow=hollow_below(standing), top=top, opposite=measured(body, pose.up).base
-    )
+        pose, mirror=mirror, plane=likeness, hollow=hollow_below(standing), top=top, opposite=measured(body, pose.up).base,
+        slant=wall_slant(body, pose),
+    )  # fmt: skip
 
 
 def hollow_below(standing: Floats, cells: int = 20) -> float:

@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from ....core.arrays import Bools, Floats
 from ....core.mesh.triangles import TriangleMesh
 from ....core.scan.loose import Parts
 from ....core.scan.table import Table
 from ....job.decisions import Alternative, Decision
-from .looks import UP, looks_of_scan
+from .looks import UP, Looks, looks_of_scan
 
 if TYPE_CHECKING:
     import bpy
@@ -42,8 +44,11 @@ def loose_decision(item: bpy.types.Object, mesh: TriangleMesh, found: Parts, per
     looks = looks_of_scan(item, mesh)
     kept, gone = int((found.keep & found.unsure).sum()), int((~found.keep).sum())
     doubt = int(found.unsure.sum())
+    large = int((~found.keep & (found.areas >= 0.01 * percent * found.areas.max())).sum())
     words = f"{gone} loose part{'s' if gone != 1 else ''} dropped"
     evidence = [f"parts below {percent:g} % of the main one's surface go, but for whole ones that lie beside it"]
+    if large:
+        evidence.append(f"{large} larger part{'s lie' if large != 1 else ' lies'} away from the main one")
     if kept:
         evidence.append(f"{kept} small part{'s' if kept != 1 else ''} stayed: whole, and as near as a tooth or a bead")
     return Decision(
@@ -54,7 +59,8 @@ def loose_decision(item: bpy.types.Object, mesh: TriangleMesh, found: Parts, per
 
 
 def pieces_decision(item: bpy.types.Object, mesh: TriangleMesh, found: Parts) -> Decision | None:
-    """The decision to keep several pieces of similar size as one subject; alternatives crop to each; None for one piece."""
+    """Where a file holds two things of similar size: both were kept as one, or those far from the largest were left out; a crop
+    box would keep any of them."""
     main = int(found.areas.argmax())
     diagonal = float(np.linalg.norm(found.boxes[main, 1] - found.boxes[main, 0]))
     others = np.flatnonzero(found.areas > OTHER_PIECE * found.areas[main])
@@ -62,18 +68,37 @@ def pieces_decision(item: bpy.types.Object, mesh: TriangleMesh, found: Parts) ->
     if not apart:
         return None
     looks = looks_of_scan(item, mesh)
+    gone = [part for part in apart if not found.keep[part]]
     ways = []
     for number, part in enumerate([main, *apart]):
+        if len(gone) == len(apart) and part == main:
+            continue  # as it was taken
         low, high = found.boxes[part]
         margin = 0.01 * (high - low)
         box = {"cleanup.crop_low": _rounded(low - margin), "cleanup.crop_high": _rounded(high + margin)}
-        outside = ((looks.places < low) | (looks.places > high)).any(axis=1)
-        ways.append(Alternative(f"only piece {number + 1} is meant", box, looks.picture(UP, faded=outside)))
-    words = f"{1 + len(apart)} pieces that don't touch were taken for one subject"
+        ways.append(
+            Alternative(f"only piece {number + 1} is meant", box, looks.picture(UP, faded=_outside(looks, [(low, high)])))
+        )
+    words, left = f"{1 + len(apart)} pieces that don't touch were taken for one subject", None
+    evidence = "they are of similar size and lie apart; a stand of its own, or a lid, would look the same"
+    if gone:
+        ways.append(Alternative("all of them are one subject", {"cleanup.loose": 0.0}, looks.picture(UP)))
+        far = f"{len(gone)} far from the largest {'were' if len(gone) > 1 else 'was'} left out"
+        words = f"of {1 + len(apart)} pieces of similar size {far}"
+        left = _outside(looks, [tuple(found.boxes[part]) for part in (main, *apart) if found.keep[part]])
+        evidence = "what belongs to a piece, a stand of its own or a lid, lies beside it"
     return Decision(
-        "pieces", "Is that one subject or several?", Alternative(words, {}, looks.picture(UP)), 0.6,
-        ("they are of similar size and lie apart; a stand of its own, or a lid, would look the same",), tuple(ways),
+        "pieces", "Is that one subject or several?", Alternative(words, {}, looks.picture(UP, faded=left)), 0.6, (evidence,),
+        tuple(ways),
     )  # fmt: skip
+
+
+def _outside(looks: Looks, boxes: Sequence[tuple[Floats, Floats]]) -> Bools:
+    """(n,) which of the places shown lie in none of the boxes (low, high)."""
+    found = np.ones(len(looks.places), bool)
+    for low, high in boxes:
+        found &= ((looks.places < low) | (looks.places > high)).any(axis=1)
+    return found
 
 
 def _rounded(corner: Any) -> list[float]:
