@@ -34,10 +34,10 @@ CUT = 0.12
 """Irregularity of a base above which it may be a cut; set on one cut neck and two open bases."""
 CUT_BASE, CUT_SLANT, SLANT_OF_BROAD, NECK = 0.4, 0.24, 0.32, 0.55
 """How full a base must be, and how askew its walls may stand on it (the sine of 14 degrees) before it may be a neck's cut,
-unless it fills a rectangle, as slabs do and necks do not. Where it is as broad as no neck is under its head, `NECK` of the whole
-outline seen from above, they may stand askew by the sine of 19 degrees. Of 44 forms three that stand right on such a base are
-askew by 0.24 to 0.28, an owl (0.27, as broad as 0.61) among them; set on a lion's head (0.32) and on the bench's made-up cut
-head (0.25, 0.31), which therefore no longer counts as unseen."""
+unless it fills a rectangle, as slabs do and necks do not. Where it is as broad as no neck is under its head, `NECK` of the
+outline of the whole from above, they may stand askew by the sine of 19 degrees. Of 44 forms three that stand right on such a
+base are askew by 0.24 to 0.28, an owl (0.27, as broad as 0.61) among them; set on a lion's head (0.32) and on the bench's
+made-up cut head (0.25, 0.31), which therefore no longer counts as unseen."""
 ALIKE_DEG = 10.0
 """Poses this near to one another are not worth a question."""
 DOUBTFUL_MOST = 0.75
