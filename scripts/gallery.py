@@ -116,7 +116,7 @@ class Studio:
         """A still of a shot as it is delivered, `size` pixels along its longer side."""
         from blender_addon.scene.delivery.output import Quality, cycles, render_picture
         from blender_addon.scene.delivery.shot_state import dressed_for
-        from blender_addon.scene.surface.rounding import rounded
+        from blender_addon.scene.surface.rendered_form import rendered_form
 
         scene, camera, pixels = (
             self.stage.scene,
@@ -124,7 +124,7 @@ class Studio:
             _pixels(self.stage.require("shot", shot), size),
         )
         with cycles(scene, Quality(samples, noise), device="auto", seed=1), dressed_for(self.stage, camera):
-            with rounded(self._subject(), camera, pixels):
+            with rendered_form(self._subject(), camera, pixels):
                 render_picture(scene, path, camera=camera, size=pixels)
         return path
 

@@ -147,14 +147,14 @@ def by_cycles(stage: Any, frames: Frames, *, persistent: bool = True, device: st
 
     from blender_addon.scene.delivery.output import cycles
     from blender_addon.scene.delivery.shot_state import dressed_for, turned
-    from blender_addon.scene.surface.rounding import rounded
+    from blender_addon.scene.surface.rendered_form import rendered_form
     from blender_addon.steps.delivery._pictures import FRAME, quality_of
 
     scene, shot = stage.scene, stage.require("shot", "turntable")
     items = [item for role in ("piece", "stand") for item in stage.find_all(role).values()]
     took = []
     with (
-        rounded(items, shot, frames.size),
+        rendered_form(items, shot, frames.size),
         cycles(scene, quality_of(FRAME, frames.quality()), device=device, seed=1, persistent=persistent),
         dressed_for(stage, shot),
     ):

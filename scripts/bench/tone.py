@@ -30,7 +30,7 @@ from blender_addon.job.runner import finish, run_job
 from blender_addon.scene.delivery.output import Quality, cycles, render_picture
 from blender_addon.scene.delivery.shot_state import dressed_for
 from blender_addon.scene.dressing.lights import matt_material
-from blender_addon.scene.surface.rounding import rounded
+from blender_addon.scene.surface.rendered_form import rendered_form
 from blender_addon.steps import catalogue
 
 from . import Options, Record
@@ -108,7 +108,7 @@ def photographed(studio: Studio, shot: str, path: Path, *, size: int, samples: i
     scene, camera = studio.stage.scene, studio.stage.require("shot", shot)
     wanted, items = studio.size(shot, size), [studio.stage.require("piece")]
     with cycles(scene, Quality(samples, 0.1), device=studio.device, seed=1), dressed_for(studio.stage, camera):
-        with rounded(items, camera, wanted):
+        with rendered_form(items, camera, wanted):
             render_picture(scene, path, camera=camera, size=wanted)
     with Image.open(path) as picture:
         return np.asarray(picture.convert("RGB"), float)
@@ -182,7 +182,7 @@ def facets(record: Record, studio: Studio) -> None:
     """The lengths of what makes the outline of the piece, as it is rendered, from the hero."""
     camera = studio.stage.require("shot", "hero")
     item = studio.stage.require("piece")
-    with rounded([item], camera, studio.size("hero", LARGE)):
+    with rendered_form([item], camera, studio.size("hero", LARGE)):
         points, faces = as_rendered(item)
     away = np.array(camera.matrix_world.translation)
     lengths = outline_lengths(points, faces, away) * 1000.0 / studio.pixel_mm("hero", LARGE)

@@ -21,7 +21,7 @@ from blender_addon.scene.images import read_pixels
 from blender_addon.scene.nodes.materials import albedo_of, exposed_as
 from blender_addon.scene.nodes.relief import CAVITY
 from blender_addon.scene.stage import Stage
-from blender_addon.scene.surface import rounding
+from blender_addon.scene.surface import rendered_form
 from blender_addon.scene.surface.own_texture import maps_of, mean_colour
 from blender_addon.steps.surface import material as step
 from blender_addon.steps.surface.declared import material as declared
@@ -191,22 +191,14 @@ def test_strength_is_live_and_follows_what_the_relief_advises() -> None:
     assert shown(stage.require("piece")).node_tree.nodes["Relief"].inputs["Strength"].default_value == pytest.approx(1.5)
 
 
-def test_true_displacement_moves_the_surface_instead_of_its_normals_and_can_be_taken_back() -> None:
-    stage, _ = run("material.displacement=true", name="with relief")
-    item, material = stage.require("piece"), shown(stage.require("piece"))
-    finer = item.modifiers[step.FINER]
-    assert finer.subdivision_type == "SIMPLE" and finer.levels == 0 and finer.render_levels >= 1
-    assert len(item.data.polygons) * 4**finer.render_levels <= step.MOST_TRIANGLES
-    assert material.displacement_method == "DISPLACEMENT"
-    end = next(node for node in material.node_tree.nodes if node.bl_idname == "ShaderNodeOutputMaterial")
-    moved = end.inputs["Displacement"].links[0].from_node
-    assert moved.inputs["Scale"].default_value == pytest.approx(0.001)  # heights are in mm
-    assert moved.inputs["Height"].links[0].from_node.name == "Relief"
-    group = material.node_tree.nodes["Relief"].node_tree
-    assert not any(node.bl_idname == "ShaderNodeNormalMap" for node in group.nodes)  # the relief would show twice
-    stage, _ = run(name="with relief", only="material")
-    assert step.FINER not in stage.require("piece").modifiers
-    assert shown(stage.require("piece")).displacement_method != "DISPLACEMENT"
+def test_the_relief_moves_the_surface_of_pictures_as_far_as_its_strength_says_and_can_be_taken_back() -> None:
+    stage, _ = run(name="with relief")
+    item = stage.require("piece")
+    assert rendered_form.raised_by(item) == pytest.approx(0.4)
+    shown(item).node_tree.nodes["Relief"].inputs["Strength"].default_value = 1.2
+    assert rendered_form.raised_by(item) == pytest.approx(1.2)
+    stage, _ = run("material.displacement=false", name="with relief", only="material")
+    assert rendered_form.raised_by(stage.require("piece")) == 0.0
 
 
 def test_furrows_are_recesses_and_ridges_are_raised() -> None:
@@ -300,14 +292,16 @@ def test_a_history_that_is_asked_for_is_said_to_be_invented(asked: str) -> None:
 
 
 def test_the_outline_is_rounded_when_rendered_alone() -> None:
-    """At no level until a picture asks, so that the window shows the scan's own triangles; before displacement's."""
-    stage, _ = run("material.displacement=true", name="with relief")
+    """At no level until a picture asks, so that the window shows the scan's own triangles; instead of what 0.1.0 gave it."""
+    stage, _ = run(name="with relief")
     piece = stage.require("piece")
-    assert [modifier.name for modifier in piece.modifiers] == [rounding.MODIFIER, step.FINER]
-    modifier = piece.modifiers[rounding.MODIFIER]
+    assert [modifier.name for modifier in piece.modifiers] == [rendered_form.MODIFIER]
+    modifier = piece.modifiers[0]
     assert not modifier.show_viewport and not modifier.show_render
-    run("material.displacement=true", name="with relief", only="material")
-    assert [modifier.name for modifier in piece.modifiers] == [rounding.MODIFIER, step.FINER]
+    for former in rendered_form.FORMER:
+        piece.modifiers.new(former, "SUBSURF")
+    run(name="with relief", only="material")
+    assert [modifier.name for modifier in piece.modifiers] == [rendered_form.MODIFIER]
 
 
 def test_a_reference_photo_gives_the_clay_its_colour(tmp_path: Path) -> None:

@@ -40,7 +40,6 @@ class CloseupMaps:
 class Maps:
     """The maps of a piece or stand: relief (height in mm), own colour as image or attribute, UV map.
 
-    displaced: the height displaces the surface in renders; the normal map, which shows the same, is then left out.
     closeups: maps of close-up photos, on their own UV layer, or None.
     bands: maps that separate fine, middle and broad relief, and band_strengths their strengths.
     masked: whether the piece has a painted mask for the relief.
@@ -52,7 +51,6 @@ class Maps:
     colour: Any | None = None
     colour_attribute: str = ""
     uv: str = UV_DEFAULT
-    displaced: bool = False
     closeups: CloseupMaps | None = None
     bands: tuple[Any, Any] | None = None
     band_strengths: tuple[float, float, float] = (1.0, 1.0, 1.0)
@@ -85,7 +83,7 @@ def make_material(
     shader_tree.nodes.clear()
     tree = Tree(shader_tree)
     relief = tree.group(
-        relief_group(None if maps.displaced else maps.normal, maps.height, uv=maps.uv, bands=maps.bands),
+        relief_group(maps.normal, maps.height, uv=maps.uv, bands=maps.bands),
         {"Strength": maps.strength, **(dict(zip(BANDS, maps.band_strengths, strict=True)) if _has_bands(maps) else {})},
         label="Relief",
     )
@@ -112,10 +110,6 @@ def make_material(
         shader = mixed["Shader"]
     end = tree.node("OutputMaterial", {"Surface": shader})
     end.node.is_active_output = True
-    if maps.displaced:
-        moved = tree.node("Displacement", {"Height": relief["Height"], "Midlevel": 0.0, "Scale": 0.001})  # mm to metres
-        tree.put(end.node.inputs["Displacement"], moved["Displacement"])
-        material.displacement_method = "DISPLACEMENT"
     tree.arrange()
     material[KIND] = surface.kind
     if surface.kind != "own":
@@ -134,7 +128,7 @@ class _Parts(NamedTuple):
 
 
 def _has_bands(maps: Maps) -> bool:
-    return maps.bands is not None and maps.normal is not None and not maps.displaced
+    return maps.bands is not None and maps.normal is not None
 
 
 def relief_nodes(tree: bpy.types.NodeTree) -> list[Any]:

@@ -47,7 +47,7 @@ def own_colour_of(stage: Stage, item: bpy.types.Object, role: str) -> tuple[Any 
 
 
 def maps_of(
-    stage: Stage, item: bpy.types.Object, role: str, strength: float | None, *, displaced: bool = False,
+    stage: Stage, item: bpy.types.Object, role: str, strength: float | None, *,
     bands: tuple[float, float, float] = (1.0, 1.0, 1.0),
 ) -> Maps:  # fmt: skip
     """The maps of a piece or stand for a material.
@@ -65,7 +65,6 @@ def maps_of(
         colour=image,
         colour_attribute=attribute,
         uv=uv_name(item),
-        displaced=displaced and height is not None,
         closeups=closeups_of(stage, item, role),
         bands=None if middle is None or broad is None else (middle, broad),
         band_strengths=bands,

@@ -19,7 +19,7 @@ from ...scene.delivery.output import Quality, cycles, render_picture
 from ...scene.delivery.shot_state import dressed_for, turned, turning
 from ...scene.delivery.standing_still import standing_still
 from ...scene.stage import Stage
-from ...scene.surface.rounding import rounded
+from ...scene.surface.rendered_form import rendered_form
 
 if TYPE_CHECKING:
     import bpy
@@ -104,7 +104,7 @@ def set_up_for(stage: Stage, first: Task, quality: Quality, device: str) -> Iter
     used = quality_of(first.kind, quality)
     with contextlib.ExitStack() as block:
         if first.persistent:
-            block.enter_context(_rounded(stage, first))
+            block.enter_context(_formed(stage, first))
             block.enter_context(standing_still(stage.scene, turning(stage)))
         block.enter_context(cycles(stage.scene, used, device=device, seed=stage.seed, persistent=first.persistent))
         yield
@@ -122,7 +122,7 @@ def render_one(stage: Stage, task: Task, *, versions: bool = False, original: bo
             render_one(stage, replace(task, path=bare, mark=""), original=original)
         return
     shot = stage.require("shot", task.shot)
-    with contextlib.nullcontext() if task.persistent else _rounded(stage, task), _ready(stage, shot, task):
+    with contextlib.nullcontext() if task.persistent else _formed(stage, task), _ready(stage, shot, task):
         if task.kind == CUTOUT:
             render_cutout(stage, task.path, camera=shot, size=task.size)
         elif is_deep(shot) and task.kind == STILL and original:
@@ -131,10 +131,10 @@ def render_one(stage: Stage, task: Task, *, versions: bool = False, original: bo
             render_picture(stage.scene, task.path, camera=shot, size=task.size, original=original and task.kind == STILL)
 
 
-def _rounded(stage: Stage, task: Task) -> contextlib.AbstractContextManager[None]:
-    """Inside the block, subdivide piece and stand as finely as the picture's outlines require."""
+def _formed(stage: Stage, task: Task) -> contextlib.AbstractContextManager[None]:
+    """Inside the block, subdivide piece and stand and raise the relief as finely as the picture requires."""
     items = [item for role in ("piece", "stand") for item in stage.find_all(role).values()]
-    return rounded(items, stage.require("shot", task.shot), task.size)
+    return rendered_form(items, stage.require("shot", task.shot), task.size)
 
 
 @contextlib.contextmanager

@@ -18,13 +18,10 @@ from ...scene.nodes.materials import MEAN, STATE, MaterialSurface, make_material
 from ...scene.nodes.relief import CAVITY
 from ...scene.stage import Stage
 from ...scene.surface import own_texture, reference_photo
-from ...scene.surface.rounding import round_outline
+from ...scene.surface.rendered_form import give_form
 from ...scene.surface.surfaces import region, surface_of
 from .declared.material import Region, Settings
 
-FINER = "Finer for relief"
-FINE_MM = 0.12  # edge length that can represent strokes of 0.3 mm
-MOST_TRIANGLES = 8_000_000
 BLACK, WHITE = 0.004, 0.99  # limits of real albedos; a texture beyond them was not exposed, or lost in the export
 
 INVENTED = {
@@ -60,7 +57,7 @@ def _dress(stage: Stage, role: str, settings: Settings, values: Floats | None) -
     item = stage.require(role)
     kind = settings.piece if role == "piece" else settings.stand
     bands = (settings.relief_fine, settings.relief_middle, settings.relief_broad)
-    maps = own_texture.maps_of(stage, item, role, settings.relief_strength, displaced=settings.displacement, bands=bands)
+    maps = own_texture.maps_of(stage, item, role, settings.relief_strength, bands=bands)
     mean = own_texture.mean_colour(item, maps) if kind == "own" else None
     surface = _fitting(stage, role, kind, settings, mean)
     regions = tuple(_region(item, row, settings) for row in settings.regions) if role == "piece" else ()
@@ -70,7 +67,8 @@ def _dress(stage: Stage, role: str, settings: Settings, values: Floats | None) -
     if recipe(surface.kind).state:
         material[STATE] = getattr(settings, recipe(surface.kind).state)
     stage.offer("surface", material, key=role, name=f"{role.capitalize()} {kind}")
-    stage.edit(item, _dresser(stage, role, material.session_uid, values, finer=_levels(item) if maps.displaced else 0))
+    height = maps.height if settings.displacement else None
+    stage.edit(item, _dresser(stage, role, material.session_uid, values, height.session_uid if height else None, maps.uv))
     return {
         "material": surface.kind,
         "regions": len(regions),
@@ -104,24 +102,19 @@ def _cavity(item: bpy.types.Object) -> Floats:
     return cavity.cavity(mesh.vertices, mesh.faces).astype(np.float32)
 
 
-def _levels(item: bpy.types.Object) -> int:
-    """How often to halve each edge so that the mesh can represent the relief, within the limit of memory."""
-    mesh = meshes.read_mesh(item, scale=meshes.MM)
-    edge = float(np.median(np.linalg.norm(mesh.vertices[mesh.faces[:, 1]] - mesh.vertices[mesh.faces[:, 0]], axis=1)))
-    wanted = int(np.ceil(np.log2(max(edge, 1e-6) / FINE_MM)))
-    return max(1, min(wanted, int(np.log2(MOST_TRIANGLES / max(len(mesh.faces), 1)) / 2)))
-
-
 def _theirs(slot: Any, role: str) -> bool:
     """Whether the user assigned a slot's material: one on the object (not the mesh) that is not the job's own."""
     worn = slot.material if slot.link == "OBJECT" else None
     return worn is not None and (worn.get(roles.ROLE), worn.get(roles.KEY)) != ("surface", role)
 
 
-def _dresser(stage: Stage, role: str, material_uid: int, values: Floats | None, *, finer: int = 0) -> Callable[[Any], None]:
-    """The edit of the object at the swap: assigns the material, except where the user assigned one, and the cavity attribute.
+def _dresser(
+    stage: Stage, role: str, material_uid: int, values: Floats | None, height_uid: int | None, uv: str
+) -> Callable[[Any], None]:
+    """The edit of the object at the swap: assigns the material, except where the user assigned one, the cavity attribute and
+    the modifier that renders use.
 
-    finer: how often edges are halved for true displacement.
+    height_uid: session_uid of the image of the relief's height, in the UV layer `uv`; with None renders raise no relief.
     """
 
     def dress(item: bpy.types.Object) -> None:
@@ -135,13 +128,7 @@ def _dresser(stage: Stage, role: str, material_uid: int, values: Floats | None, 
                 continue
             slot.link = "OBJECT"
             slot.material = material
-        round_outline(item)
-        before = item.modifiers.get(FINER)
-        if before is not None:
-            item.modifiers.remove(before)
-        if finer:
-            modifier = item.modifiers.new(FINER, "SUBSURF")
-            modifier.subdivision_type, modifier.levels, modifier.render_levels = "SIMPLE", 0, finer
+        give_form(item, next((image for image in bpy.data.images if image.session_uid == height_uid), None), uv)
         mesh = item.data
         if values is not None and len(values) == len(mesh.vertices):
             layer = mesh.attributes.get(CAVITY)

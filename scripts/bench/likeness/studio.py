@@ -27,7 +27,7 @@ from blender_addon.scene.nodes.relief import CAVITY, relief_group
 from blender_addon.scene.stage import Stage
 from blender_addon.scene.surface.base_picture import base_picture
 from blender_addon.scene.surface.own_texture import maps_of, uv_name
-from blender_addon.scene.surface.rounding import rounded
+from blender_addon.scene.surface.rendered_form import rendered_form
 from blender_addon.scene.surface.surfaces import surface_of
 from blender_addon.scene.temporary import changed
 from blender_addon.steps import catalogue
@@ -172,7 +172,7 @@ class Studio:
     def _photo(self, view: View, quality: Quality, seed: int) -> Floats:
         scene, camera = self.stage.scene, self.stage.require("shot", view.shot)
         with cycles(scene, quality, device=self.device, seed=seed), dressed_for(self.stage, camera):
-            with rounded([self.stage.require("piece")], camera, view.size):
+            with rendered_form([self.stage.require("piece")], camera, view.size):
                 return rendered(scene, camera, view)[..., :3]
 
     def outline(self, state: str, view: View) -> Any:
@@ -185,7 +185,7 @@ class Studio:
             changes = [(item, "is_holdout", True) for item in others]
             changes += [(camera.data.dof, "use_dof", False), (scene.render, "film_transparent", True)]
             changes += [(scene.cycles, "max_bounces", 0), (scene.render.image_settings, "color_mode", "RGBA")]
-            with changed(changes), rounded([item], camera, view.size):
+            with changed(changes), rendered_form([item], camera, view.size):
                 found = rendered(scene, camera, view)[..., 3] > 0.5
         self.state("ours")
         return found

@@ -116,8 +116,9 @@ class Settings:
         help="Strength of relief broader than about 4 mm, such as facets: 0 none, 1 as measured; changes at once",
     )
     displacement: bool = switch(
-        False,
-        help="Displace the surface by the relief instead of only shading it, so that outlines show it too; renders more slowly",
+        True,
+        help="In renders, displace the surface by the relief, so that it casts shadows and shows at the outline; off: the relief "
+        "only tilts the shading, which needs less memory",
         more=True,
     )
     clay_body: str = only_when(
