@@ -1,13 +1,13 @@
 """The surface of a scan in renders: triangles are subdivided at render time, the outline rounded and the relief raised.
 
-Rounding: each triangle becomes a curved patch through its corners, determined by their positions and normals: Phong tessellation
-(Boubekeur & Alexa, *Phong Tessellation*, SIGGRAPH Asia 2008). The scan's vertices stay in place. Sharp edges, as at a cut or a
-filled underside, are not rounded.
+Rounding: each triangle becomes a curved patch through its corners, determined by their positions and normals: Phong
+tessellation (Boubekeur & Alexa, *Phong Tessellation*, SIGGRAPH Asia 2008). The scan's vertices stay in place. Sharp edges, as
+at a cut or a filled underside, are not rounded.
 
     P* = P + a (q - M P),   M = mean of n n^T,  q = mean of (n . v) n  over the corners v with normals n, by barycentric weights
 
-Relief: the points are then displaced along their normals by the recovered height, so that a groove lies in the shadow of its own
-edge and hides what is behind it. Shading keeps the scan's normals, and the normal map, which resolves finer relief than the
+Relief: the points are then displaced along their normals by the recovered height, so that a groove lies in the shadow of its
+own edge and hides what is behind it. Shading keeps the scan's normals, and the normal map, which resolves finer relief than the
 triangles do, tilts them as before: the relief is not counted twice.
 """
 
@@ -40,7 +40,8 @@ faces, these are angles of 28 and 57 degrees."""
 FACET_PX = 6.0
 """Longest edge of the outline in px; shorter ones look round."""
 RELIEF_PX = 3.0
-"""Longest edge in px where relief is raised. On the demo's owl, edges of 3 px show nine tenths of the true contrast."""
+"""Longest edge in px where relief is raised. With the true heights of the demo's owl, edges of
+3 px give 0.89 to 0.98 of the energy of the true picture in its three bands (`bench likeness`)."""
 FINEST_MM = 0.1
 """Edges are not made shorter than this: the recovered relief has no wavelengths below 0.2 mm."""
 MOST_LEVELS = 3
@@ -48,7 +49,7 @@ MOST_TRIANGLES = 3_000_000
 
 
 def form_group(height: bpy.types.Image | None, uv: str) -> bpy.types.NodeTree:
-    """The geometry nodes: Mesh, Levels and Relief (strength of the height, 0 for none) in, Mesh out.
+    """The geometry-nodes group: Mesh, Levels and Relief (strength of the displacement) in, Mesh out.
 
     height: map of the relief's height in mm, in the UV layer `uv`; None where there is none.
     """
@@ -59,7 +60,9 @@ def _form(tree: Tree, *, height: bpy.types.Image | None, uv: str) -> None:
     tree.prefix = "GeometryNode"
     mesh = tree.input("Mesh", "geometry")
     levels = tree.input(LEVELS, "integer", 0, low=0, high=6, help="How often each edge is halved when rendered")
-    strength = tree.input(RELIEF, "float", 0.0, low=0.0, high=4.0, help="How far the relief is raised; 1 is as measured")
+    strength = tree.input(
+        RELIEF, "float", 0.0, low=0.0, high=4.0, help="Strength of the displacement by the relief: 0 none, 1 as measured"
+    )
     place, normal = tree.node("InputPosition")["Position"], tree.node("InputNormal")["Normal"]
     parts = tree.node("ShaderNodeSeparateXYZ", {"Vector": normal})
     offset = tree.vector("SCALE", normal, scale=tree.vector("DOT_PRODUCT", place, normal))
@@ -90,8 +93,8 @@ def _form(tree: Tree, *, height: bpy.types.Image | None, uv: str) -> None:
 
 
 def _height(tree: Tree, height: bpy.types.Image, uv: str) -> Socket:
-    """Height of the relief in mm, as the painted mask has it. Read at the corners of the faces: a vertex on a seam has several
-    places in the picture, whose mean counts."""
+    """Height of the relief in mm, multiplied by the painted mask. Sampled at face corners and averaged to vertices, because a
+    vertex on a UV seam has several UV coordinates."""
     coordinates = tree.node("InputNamedAttribute", {"Name": uv}, data_type="FLOAT_VECTOR")["Attribute"]
     picture = tree.node("ImageTexture", {"Vector": coordinates}, interpolation="Linear")
     picture.node.inputs["Image"].default_value = height
@@ -105,7 +108,7 @@ def _height(tree: Tree, height: bpy.types.Image, uv: str) -> Socket:
 
 
 def _captured(tree: Tree, mesh: Any, values: dict[str, Any]) -> PlacedNode:
-    """Fields kept with the vertices, so that they can be read, mixed from the corners, on the divided mesh."""
+    """Capture fields on the vertices, so that they are interpolated to the new vertices of the subdivided mesh."""
     node = tree.tree.nodes.new("GeometryNodeCaptureAttribute")
     node.domain = "POINT"
     for name, value in values.items():
@@ -116,7 +119,7 @@ def _captured(tree: Tree, mesh: Any, values: dict[str, Any]) -> PlacedNode:
 
 
 def give_form(item: bpy.types.Object, height: bpy.types.Image | None = None, uv: str = UV_DEFAULT) -> None:
-    """Give an object the modifier, at no level and before all others; it acts when rendered alone, never in the window.
+    """Add the modifier to an object as the first one, with level 0; it is active only in renders, not in the viewport.
 
     height, uv: as `form_group` takes them.
     """
@@ -131,12 +134,12 @@ def give_form(item: bpy.types.Object, height: bpy.types.Image | None = None, uv:
 
 
 def form_of(item: bpy.types.Object) -> bpy.types.Modifier | None:
-    """The object's modifier, or that which version 0.1.0 gave it, which rounds alone."""
+    """The object's modifier, or the one of version 0.1.0, which only rounds."""
     return item.modifiers.get(MODIFIER) or item.modifiers.get(FORMER[0])
 
 
 def set_form(item: bpy.types.Object, levels: int, relief: float) -> None:
-    """Set how often the edges of an object with the modifier are halved, and the strength at which its relief is raised."""
+    """Set how often each edge of an object with the modifier is halved, and the strength of the displacement."""
     modifier = form_of(item)
     for socket in modifier.node_group.interface.items_tree:
         if socket.name in (LEVELS, RELIEF):
@@ -146,7 +149,7 @@ def set_form(item: bpy.types.Object, levels: int, relief: float) -> None:
 
 
 def raised_by(item: bpy.types.Object) -> float:
-    """Strength at which the relief of an object is raised: that which its material shows, live; 0 where nothing is raised."""
+    """Strength of the displacement of an object in renders: that of its material's relief; 0 where it has no height map."""
     modifier = form_of(item)
     group = modifier.node_group if modifier else None
     if group is None or not any(node.bl_idname == "GeometryNodeImageTexture" for node in group.nodes):
@@ -157,15 +160,15 @@ def raised_by(item: bpy.types.Object) -> float:
 
 
 def _strength(node: bpy.types.Node) -> float:
-    """Strength of the broad waves of the relief: they hold most of the height."""
+    """Strength of a relief node, of its broad band, which has most of the height."""
     broad = node.inputs.get("Broad")
     return float(node.inputs["Strength"].default_value) * (1.0 if broad is None else float(broad.default_value))
 
 
 def levels_for(item: bpy.types.Object, pixel_m: float, *, raised: bool = False) -> int:
-    """How often edges must be halved for nineteen in twenty to be short enough in a picture with pixels of `pixel_m` metres.
+    """How often edges must be halved so that 95 % are short enough in a picture with pixels of `pixel_m` metres.
 
-    raised: whether the relief is raised, which asks for shorter edges than a round outline.
+    raised: whether the relief displaces the surface, which needs shorter edges than the outline.
     """
     mesh = item.data
     if not len(mesh.edges):
@@ -183,7 +186,7 @@ def levels_for(item: bpy.types.Object, pixel_m: float, *, raised: bool = False) 
 
 @contextlib.contextmanager
 def rendered_form(items: list[bpy.types.Object], shot: bpy.types.Object, size: tuple[int, int]) -> Iterator[None]:
-    """Objects with the modifier divided and raised as a picture of that size from a shot needs it, inside the block."""
+    """Inside the block, subdivide and displace objects with the modifier as a picture of that size (px) of a shot requires."""
     field_mm = shot.get("bozzetto_field_width_mm")
     chosen = [item.name for item in items if form_of(item) and field_mm and shot.get(KIND)]
     try:
