@@ -117,8 +117,8 @@ class Settings:
     )
     displacement: bool = switch(
         True,
-        help="In renders, displace the surface by the relief, so that it casts shadows and shows at the outline; off: only tilt "
-        "the shading, which needs less memory",
+        help="In renders, displace the surface by the relief, so that it casts shadows and shows at the outline; off: tilt the "
+        "shading only, which needs less memory",
         more=True,
     )
     clay_body: str = only_when(
