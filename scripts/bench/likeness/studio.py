@@ -175,13 +175,17 @@ class Studio:
             with rendered_form([self.stage.require("piece")], camera, view.size):
                 return rendered(scene, camera, view)[..., :3]
 
-    def outline(self, state: str, view: View) -> Any:
-        """(h, w) bool: where the piece is seen, every part of it sharp."""
+    def outline(self, state: str, view: View, *, with_stand: bool = False) -> Any:
+        """(h, w) bool: where the piece is seen, every part of it sharp.
+
+        with_stand: where the truth includes what the piece stands on, count the product's stand with its piece.
+        """
         self.state(state)
         scene, camera, item = self.stage.scene, self.stage.require("shot", view.shot), self.shown(state)
+        seen = [item, *(self.stage.find_all("stand").values() if with_stand and self.piece.stands else ())]
         quality = Quality(4, 0.0, denoise=False)
         with cycles(scene, quality, device=self.device, seed=1), dressed_for(self.stage, camera):
-            others = [other for other in scene.objects if other != item and hasattr(other, "is_holdout")]
+            others = [other for other in scene.objects if other not in seen and hasattr(other, "is_holdout")]
             changes = [(item, "is_holdout", True) for item in others]
             changes += [(camera.data.dof, "use_dof", False), (scene.render, "film_transparent", True)]
             changes += [(scene.cycles, "max_bounces", 0), (scene.render.image_settings, "color_mode", "RGBA")]

@@ -22,10 +22,10 @@ UNSURE = 0.012
 """Slope (0.7 degrees) that noise alone can be read as on a flat sheet: patches with no more are damped."""
 STEEP, SHORTFALL = 0.04, 0.25
 """Where the net's slopes have a root mean square well above STEEP, they are raised by SHORTFALL: it reads steep relief too
-shallow. The factor that brings slopes nearest to the truth (regression of true on read slopes, wavelengths of 0.2 to 3 mm) is
-1.2 to 1.3 on the bench's owl and sharp piece and 1.3 to 1.4 on the demo's owl. At 1 to 3 mm it is 1.4 to 1.5 on two sculptures
-with measured normals, whose photos come from a tracer that shares nothing with the training. It is 1.0 to 1.1 on the bench's
-folds, and 0.9 to 1.0 on its smooth piece, whose slopes stay below STEEP. Both numbers are chosen on these pieces: guesses."""
+shallow. The factor that brings slopes nearest to the truth (regression of true on read slopes, wavelengths of 0.3 to 3 mm) is
+1.2 on the bench's owl and sharp piece, 1.25 on the demo's owl, and 1.1 to 1.3 on two sculptures with measured normals, whose
+photos come from a tracer that shares nothing with the training. It is 0.95 on the bench's smooth piece, whose slopes stay below
+STEEP. Both numbers are chosen on these pieces: guesses."""
 
 
 @record
