@@ -55,6 +55,10 @@ class Notes:
         self._notes.append(note)
         self.write(str(note))
 
+    def forget(self, step: str) -> None:
+        """Drop the notes of a step that is run once more: it says again what still holds."""
+        self._notes = [note for note in self._notes if note.step != step]
+
     def write(self, line: str) -> None:
         """Append one line to the log file, if there is one."""
         if self.log is None:

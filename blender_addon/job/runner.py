@@ -109,6 +109,8 @@ def run_job(
 ) -> Generator[Update, None, Report]:
     """Run `run_steps`, a part of all `steps`. Closing the generator discards the current step and keeps the earlier ones.
 
+    A step may stand there twice, where a first look is wanted early; it then says again what it found.
+
     afresh: reset to automatic, also what the user has changed or deleted.
     """
     report = Report()
@@ -121,6 +123,8 @@ def run_job(
         started = time.perf_counter()
         pace = (started - began) / before if before else 1.0  # seconds for each that was reckoned with
         part = _Part(place, count, before / whole, costs[place] / whole, pace * sum(costs[place + 1 :]))
+        if step.name in report.results:
+            stage.notes.forget(step.name)
         stage.begin(step, afresh=afresh)
         try:
             result = yield from _drained(step, sheet[step.name], stage, part)

@@ -57,6 +57,8 @@ class Stage:
         self.seed = seed
         self.farm: Farm | None = None
         """Other processes or machines that render, where the command line named some."""
+        self.first_look = False
+        """Whether all of it is made once more in this run: what serves only the finished pictures can be left out."""
         self.job = str(scene.get(roles.JOB, "")) or settle(scene, sheet)[0]
         """The job's id. A copied scene has the id of the original's job until `settle` is called at the start of a run."""
         self.step: Step | None = None

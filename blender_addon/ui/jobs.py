@@ -18,6 +18,13 @@ from .properties import asked_rows, fill, sheet_of
 SCANS = (".obj", ".ply", ".stl", ".glb", ".gltf", ".fbx", ".usd", ".usda", ".usdc", ".usdz")
 
 
+TAKES = [
+    ("ALL", "The whole job", "All its settings, and its scan in the place of this one"),
+    ("LOOK", "Only its look", "Its material, shots, table and light; this job's scan, size and stand stay"),
+]
+"""What can be taken of a dropped job sheet."""
+
+
 def load(operator: bpy.types.Operator, context: bpy.types.Context, path: Path, *, only_look: bool = False) -> set[str]:
     """Fill in all settings from a job sheet, or its look alone; what is wrong with it is reported."""
     try:
@@ -154,10 +161,7 @@ class BOZZETTO_OT_drop_scan(bpy.types.Operator):
     use_as: EnumProperty(name="It is", description="What the dropped file shows", items=_dropped_as)
     take: EnumProperty(
         name="Take", description="What of the dropped job sheet is taken",
-        items=[
-            ("ALL", "The whole job", "All its settings, its scan too"),
-            ("LOOK", "Only its look", "Material, shots, table and light; this job's scan, size and stand stay"),
-        ],
+        items=TAKES,
     )  # fmt: skip
     kept: ClassVar[list] = []
 
@@ -175,13 +179,21 @@ class BOZZETTO_OT_drop_scan(bpy.types.Operator):
             return self.execute(context)
         if paths[0].suffix == ".toml":
             self.take = "LOOK"
-            return set(context.window_manager.invoke_props_dialog(self, title=paths[0].name))
+            return set(context.window_manager.invoke_props_dialog(self, width=420, title=paths[0].name, confirm_text="Take it"))
         self.use_as = next((name for name in names if not getattr(job, name)), names[0])
-        return set(context.window_manager.invoke_props_dialog(self, title=paths[0].name))
+        return set(context.window_manager.invoke_props_dialog(self, width=420, title=paths[0].name, confirm_text="Take it"))
 
     def draw(self, context: bpy.types.Context) -> None:
-        """The one question."""
-        self.layout.prop(self, "take" if self._paths()[0].suffix == ".toml" else "use_as", expand=True)
+        """The one question, and what its answer does to this job."""
+        asked, layout = "take" if self._paths()[0].suffix == ".toml" else "use_as", self.layout
+        layout.label(text="This job has a scan. What of the dropped job is taken?" if asked == "take" else "What does it show?")
+        layout.row().prop(self, asked, expand=True)
+        if asked == "take":
+            words = next(item[2] for item in TAKES if item[0] == self.take)
+        else:
+            now = getattr(context.scene.bozzetto, self.use_as)
+            words = f'It takes the place of "{Path(now).name}"' if now else "The scan stays as it is"
+        layout.label(text=words)
 
     def execute(self, context: bpy.types.Context) -> set[str]:
         """Write the file, or the first files, into the settings."""

@@ -1,6 +1,8 @@
 """The buttons that run the job: thin operators that read the settings, drain a generator and report."""
 
+import contextlib
 from collections.abc import Generator, Sequence
+from pathlib import Path
 from typing import Any
 
 import bpy
@@ -10,11 +12,12 @@ from ..job.errors import JobError
 from ..job.runner import chosen, stale
 from ..job.sheet import JobSheet
 from ..job.step import FOLDERS, Step
-from ..scene.running.session import run_session
+from ..scene.running.session import Means, run_session
 from ..scene.stage import Stage
 from ..steps import catalogue
 from .folders import output_folder
-from .pictures import show_first_shot
+from .overlays.picture_in_view import PictureInView
+from .pictures import first_look_at, largest_view, picture_of_first_shot, show_first_shot
 from .properties import sheet_of
 from .watched_work import WatchedWork
 
@@ -57,6 +60,8 @@ class BOZZETTO_OT_run_job(WatchedWork, bpy.types.Operator):
     def _begin(self, context: bpy.types.Context) -> Generator[Any, None, Any] | None:
         steps, scene = catalogue(), context.scene
         self._at = ""
+        self._picture: PictureInView | None = None
+        self._shown_in_view: Path | None = None
         scene.bozzetto.failed_step = scene.bozzetto.failed_words = ""
         try:
             sheet = sheet_of(scene, steps)
@@ -64,7 +69,9 @@ class BOZZETTO_OT_run_job(WatchedWork, bpy.types.Operator):
             if not part:
                 self.report({"INFO"}, "Everything is up to date")
                 return None
-            return run_session(part, steps, sheet, scene, out=output_folder(scene, sheet.name), afresh=self.afresh)
+            look = first_look_at(scene) if self._watched and self._is_first(scene, sheet) else None
+            out = output_folder(scene, sheet.name)
+            return run_session(part, steps, sheet, scene, out=out, afresh=self.afresh, means=Means(first_look=look))
         except JobError as error:
             self._failed(context, error)
             return None
@@ -77,18 +84,47 @@ class BOZZETTO_OT_run_job(WatchedWork, bpy.types.Operator):
         last = FOLDERS.index(self.folder) if self.folder in FOLDERS else len(FOLDERS)
         return tuple(step for step in steps if step.name in late and FOLDERS.index(step.folder) <= last)
 
+    def _is_first(self, scene: bpy.types.Scene, sheet: JobSheet) -> bool:
+        """Whether it is the one click, on a scene in which nothing can be seen yet."""
+        return not (self.first or self.last or self.changed or self.afresh) and not Stage(scene, sheet).has("surface")
+
     def _words(self, update: Any) -> str:
         return f"{update.step.label} ({update.number} of {update.count}): {update.words}"
 
     def _seen(self, context: bpy.types.Context, update: Any) -> None:
-        """Keep the step for a failure's words; after the one click show the first shot once there is one, lit once it is."""
+        """Keep the step for a failure's words; after the one click show the first shot once there is one, then its pictures."""
         self._at = update.step.name
-        if self._timer is None or not update.ended or self.first or self.changed:
+        if self._timer is None or self.first or self.changed:
             return  # whoever runs a part of the job again is at work in the view: it stays as it is
-        if "shot" in update.step.makes:
+        if update.ended and self._picture is None and "shot" in update.step.makes:
             show_first_shot(context.window, lit=False)
-        elif "light" in update.step.makes:
-            show_first_shot(context.window, lit=True)
+            area = largest_view(context.window)
+            self._picture = None if area is None else PictureInView(area)
+        self._show_picture(context)
+
+    def _show_picture(self, context: bpy.types.Context) -> None:
+        """Show in the view the best picture of the first shot that is there."""
+        newest = None if self._picture is None else picture_of_first_shot(context.scene)
+        if newest is None or newest.picture == self._shown_in_view:
+            return
+        self._shown_in_view = newest.picture
+        with contextlib.suppress(ValueError, RuntimeError):  # it may be gone by now
+            self._picture.show(newest.picture, newest.title)
+
+    def _end(self, context: bpy.types.Context, state: set[str]) -> set[str]:
+        """Leave the view as the scene is: through the first shot, lit where its light is there."""
+        if self._picture is not None:
+            self._picture.close()
+            self._picture = None
+            light = Stage(context.scene, sheet_of(context.scene, catalogue())).has("light")
+            show_first_shot(context.window, lit=light)
+        return super()._end(context, state)
+
+    def cancel(self, context: bpy.types.Context) -> None:
+        """Another file is opened while the work goes on."""
+        if self._picture is not None:
+            self._picture.close()
+        super().cancel(context)
 
     def _finish(self, context: bpy.types.Context, value: Any) -> None:
         _, notes = value

@@ -1,14 +1,20 @@
 """Shows the finished pictures small in the tab, as soon as each is there; a click opens one large."""
 
 import math
+from collections.abc import Callable
 from pathlib import Path
 
 import bpy
 from bpy.props import StringProperty
 
+from ..job.step import maker
 from ..scene.delivery.copies.finished import Finished, finished, shots_of
 from ..scene.delivery.device import find_device
+from ..scene.delivery.trial import try_hero
+from ..scene.roles import KEY
 from ..scene.shots import lens_drivers
+from ..scene.stage import Stage
+from ..steps import catalogue
 from .fields import Tab
 from .folders import output_folder
 from .job_state import state_of
@@ -22,6 +28,9 @@ _shown: list[Finished] = []
 
 SCALE = 6.0
 """Size of a small picture, in units of the interface."""
+
+LOOK, LOOK_SIDE = "First look", 480
+"""Title of the first picture, and pixels along its longer side."""
 
 
 class BOZZETTO_PT_pictures(Tab, bpy.types.Panel):
@@ -48,9 +57,42 @@ class BOZZETTO_PT_pictures(Tab, bpy.types.Panel):
 
 
 def pictures_of(scene: bpy.types.Scene) -> list[Finished]:
-    """The finished pictures of the scene's job; empty before there are shots."""
+    """The finished pictures of the scene's job, until then the first look at it; empty before there are shots."""
     state = state_of(scene)
-    return finished(scene, output_folder(scene, state.sheet.name)) if state.results else []
+    if not state.results:
+        return []
+    look = first_look_of(scene)
+    return finished(scene, output_folder(scene, state.sheet.name)) or ([Finished(LOOK, look, look)] if look.is_file() else [])
+
+
+def first_look_of(scene: bpy.types.Scene) -> Path:
+    """Where the first picture of a job lies while Blender is open."""
+    return Path(bpy.app.tempdir) / f"first look {scene.session_uid}.png"
+
+
+def first_look_at(scene: bpy.types.Scene) -> Callable[[Stage], None]:
+    """What tries the hero of the scene's job for the first look."""
+    path = first_look_of(scene)
+    path.unlink(missing_ok=True)  # of an earlier job in this scene
+
+    def look(stage: Stage) -> None:
+        device = str(stage.sheet[maker("pictures", catalogue()).name].device)
+        try_hero(stage, path, side=LOOK_SIDE, device=device)
+
+    return look
+
+
+def picture_of_first_shot(scene: bpy.types.Scene) -> Finished | None:
+    """The finished picture of the first shot, titled for the view; until then the first look at it."""
+    shots = shots_of(scene)
+    out = output_folder(scene, state_of(scene).sheet.name)
+    done = out / "pictures" / f"{shots[0].get(KEY, shots[0].name)}.png" if shots else None
+    if done is not None and done.is_file():
+        return Finished("The finished picture; the others follow", done, done)
+    look = first_look_of(scene)
+    if not look.is_file():
+        return None
+    return Finished("A first look, without its fine relief; the pictures follow", look, look)
 
 
 class BOZZETTO_OT_open_picture(bpy.types.Operator):

@@ -1,5 +1,6 @@
 """An operator whose work is a generator: a script runs it whole, a window advances it at each timer event, and Esc stops it."""
 
+import time
 from collections.abc import Generator
 from typing import Any
 
@@ -8,6 +9,10 @@ import bpy
 from ..job.errors import JobError
 from ..job.step import maker
 from ..steps import catalogue
+
+MOST_SHARE = 0.2
+"""Seconds of work, begun within them, between two looks at the window's events: a view that draws slowly (seconds a frame on a
+processor, in eight passes for smooth edges) would else have nearly all of the time."""
 
 
 class WatchedWork:
@@ -18,7 +23,8 @@ class WatchedWork:
 
     _work: Generator[Any, None, Any] | None = None
     _timer: bpy.types.Timer | None = None
-    _advanced = False
+    _advanced = _watched = _pausing = False
+    _left_at = 0.0
     _shown = _said = ""
 
     def execute(self, context: bpy.types.Context) -> set[str]:
@@ -34,9 +40,11 @@ class WatchedWork:
     def invoke(self, context: bpy.types.Context, event: bpy.types.Event) -> set[str]:
         """Run beside Blender's own events, so that progress shows and Esc works."""
         _leave_modes(context)
+        self._watched = True
         self._work = self._begin(context)
         if self._work is None:
             return {"CANCELLED"}
+        self._left_at = time.perf_counter()
         self._timer = context.window_manager.event_timer_add(0.01, window=context.window)
         context.window_manager.modal_handler_add(self)
         context.window_manager.progress_begin(0, 100)
@@ -52,7 +60,7 @@ class WatchedWork:
             return {"RUNNING_MODAL"}
         state = {"CANCELLED"}
         try:
-            state = self._advance(context)
+            state = self._advance_for_a_while(context)
         finally:  # also when a fault of ours gets through: the timer and the status line must not stay behind
             if state != {"RUNNING_MODAL"}:
                 self._end(context, state)
@@ -76,6 +84,16 @@ class WatchedWork:
         """Report what the user must mend."""
         self.report({"ERROR"}, str(error))
 
+    def _advance_for_a_while(self, context: bpy.types.Context) -> set[str]:
+        """Work for as long as the window took since, at most `MOST_SHARE`; what can't be split waits for its words."""
+        started = time.perf_counter()
+        share = min(started - self._left_at, MOST_SHARE)
+        state = self._advance(context)
+        while state == {"RUNNING_MODAL"} and not self._pausing and time.perf_counter() - started < share:
+            state = self._advance(context)
+        self._left_at = time.perf_counter()
+        return state
+
     def _advance(self, context: bpy.types.Context) -> set[str]:
         try:
             update = next(self._work)
@@ -86,6 +104,7 @@ class WatchedWork:
             self._failed(context, error)
             return {"CANCELLED"}
         self._advanced = True
+        self._pausing = getattr(update, "blocking", False)
         self._seen(context, update)
         words = f"Bozzetto   {update.fraction:.0%}   {self._words(update)}   Esc stops"
         if self._timer is not None and words != self._shown:  # what is drawn anew takes time from the work

@@ -6,8 +6,9 @@ tests' small one. Where that Blender can't be had the bench fails: nothing else 
 redraw_ms: our draw callbacks of one redraw, every panel open with every setting, three million triangles in the scene.
 longest_block_s: the longest stretch of our own work between two looks at the window's events; calls into Blender that can't be
 split, which are announced as such, are left out; longest_block_cpu_s is the processor's time in it, since what else runs on the
-machine is none of ours. seconds_to_first_picture: from the press of the button until the view shows
-the lit, dressed set through the first shot. Seconds hang on the machine: here the processor renders and draws the window too.
+machine is none of ours. seconds_to_first_picture: from the press of the button until the view has drawn
+a rendered picture of the dressed and lit hero, at least 480 pixels wide; it is a first look, without the recovered relief.
+Seconds hang on the machine: here the processor renders and draws the window too, and what else runs takes its share.
 """
 
 from __future__ import annotations
@@ -63,7 +64,7 @@ def run(record: Record, options: Options) -> None:
 def _scans(folder: Path) -> str:
     """The demo's two scans and the small scan of the host tests in one folder."""
     for path in (ROOT / "assets_demo").glob("*.*"):
-        if path.suffix in (".obj", ".mtl", ".jpg"):
+        if path.suffix in (".obj", ".mtl", ".jpg", ".toml"):
             shutil.copy(path, folder)
     edited = folder.parent / "edited"
     edited.mkdir()
@@ -81,7 +82,8 @@ def _rows(record: Record, found: dict[str, float], piece: tuple[int, int]) -> No
     for metric, name, unit, goal in (
         ("tooltips_missing", "tooltips_missing", "", "<= 0"),
         ("clicks_to_picture", "clicks_to_picture", "", "<= 3"),
-        ("seconds_to_first_picture", "seconds_to_lit_view", "s", "<= 35"),
+        ("seconds_to_first_picture", "seconds_to_first_picture", "s", "<= 35"),
+        ("first_picture_pixels", "first_picture_pixels", "px", ">= 480"),
         ("seconds_to_first_still", "seconds_to_first_still", "s", ""),
         ("longest_block_s", "longest_block_s", "s", "<= 0.5"),
         ("longest_block_cpu_s", "longest_block_cpu_s", "s", ""),

@@ -43,7 +43,7 @@ def session(desk: Any) -> Iterator[None]:
         missing = tooltips_missing()
         keep(tooltips_missing=len(missing), tooltips=missing[:20])
     if "first" in asked:
-        yield from first_picture(window, wanted, keep)
+        yield from first_picture(desk, keep)
     if "redraw" in asked:
         yield from redraw(desk, keep)
     if "fuzz" in asked:
@@ -74,15 +74,16 @@ def tooltips_missing() -> list[str]:
     return found
 
 
-def first_picture(window: Any, wanted: dict[str, Any], keep: Callable[..., None]) -> Iterator[None]:
-    """Drop the scans, give the height, press the button: how many clicks, how long until the lit view and the first picture,
-    and how long the longest stretch was in which the window could not answer."""
+def first_picture(desk: Any, keep: Callable[..., None]) -> Iterator[None]:
+    """Drop the scans, give the height, press the button: how many clicks, how long until the view has drawn a picture of the
+    dressed and lit hero and until the first finished still, and the longest stretch in which the window could not answer."""
+    window, wanted = desk.window, desk.wanted
     scene, area = window.scene, max((a for a in window.screen.areas if a.type == "VIEW_3D"), key=lambda a: a.width * a.height)
     region = next(part for part in area.regions if part.type == "WINDOW")
     scans = [{"name": name} for name in wanted["scans"]]
     clicks, stretches, ends = 0, [], []
     started = spent = 0.0
-    advance = ours("ui.watched_work").WatchedWork._advance
+    advance = ours("ui.watched_work").WatchedWork._advance_for_a_while
     seen: dict[str, Any] = {"words": "begin", "blocking": False}
 
     def timed(self: Any, context: Any) -> Any:
@@ -97,12 +98,23 @@ def first_picture(window: Any, wanted: dict[str, Any], keep: Callable[..., None]
 
     def worded(self: Any, update: Any) -> str:
         seen.update(words=f"{update.step.name}: {update.words}", blocking=update.blocking)
-        if update.ended and all(name != update.step.name for name, *_ in ends):
+        if update.ended and len(ends) < update.number:
             ends.append((update.step.name, round(time.perf_counter() - started, 1), round(time.process_time() - spent, 1)))
         return words(self, update)
 
-    operator._advance, operator._words = timed, worded
+    in_view = ours("ui.overlays.picture_in_view").PictureInView
+    draw, drawn = in_view._draw, []
+
+    def drawing(self: Any) -> None:
+        draw(self)
+        if self._texture is not None and not drawn:
+            drawn.append((time.perf_counter(), max(self._texture.width, self._texture.height)))
+
+    in_view._draw = drawing
+    operator._advance_for_a_while, operator._words = timed, worded
     spent = time.process_time()
+    bpy.ops.bozzetto.read_sheet(filepath=f"{JOB}/owl.toml")  # for the size of its pictures alone
+    scene.bozzetto.intake.scans.clear()
     with bpy.context.temp_override(window=window, area=area, region=region):
         bpy.ops.bozzetto.drop_scan("EXEC_DEFAULT", directory=f"{JOB}/", files=scans)
         clicks += 1
@@ -110,18 +122,19 @@ def first_picture(window: Any, wanted: dict[str, Any], keep: Callable[..., None]
         started = time.perf_counter()
         bpy.ops.bozzetto.run_job("INVOKE_DEFAULT")
         clicks += 1
-    lit = picture = None
+    first = picture = None
     pictures = ours("ui.pictures")
     while any(operator.bl_idname == "BOZZETTO_OT_run_job" for operator in window.modal_operators):
-        if lit is None and area.spaces.active.shading.type in ("RENDERED", "MATERIAL"):
-            lit = time.perf_counter() - started
-            keep(seconds_to_lit_view=lit, cpu_seconds_to_lit_view=time.process_time() - spent, step_ends=ends)
-        if picture is None and pictures.pictures_of(scene):
+        if first is None and drawn:
+            first = drawn[0][0] - started
+            desk.shot("measure-first-picture")
+            keep(seconds_to_first_picture=first, first_picture_pixels=drawn[0][1], step_ends=list(ends))
+        if picture is None and any(found.title != pictures.LOOK for found in pictures.pictures_of(scene)):
             picture = time.perf_counter() - started
             keep(seconds_to_first_still=picture)
             break
         yield
-    operator._advance, operator._words = advance, words
+    operator._advance_for_a_while, operator._words, in_view._draw = advance, words, draw
     own = sorted((stretch for stretch in stretches if not stretch[2]), reverse=True)[:12]
     longest = own[0][0] if own else None
     busiest = max((stretch[3] for stretch in stretches if not stretch[2]), default=None)

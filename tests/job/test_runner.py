@@ -156,3 +156,18 @@ def test_the_time_left_counts_the_steps_that_follow():
 )
 def test_one_of_a_thing_has_no_s(count, words):
     assert several(count, "frame of the turn") == words
+
+
+def test_a_step_that_runs_twice_says_what_it_found_at_the_end():
+    stage, said = FakeStage(), iter(("rough", "fine"))
+
+    def work(stage, settings):
+        yield Progress(0.5, "half way")
+        words = next(said)
+        stage.notes.add("twice", words)
+        return Result(words)
+
+    step = Step("twice", "scan", "Twice", "help", Own, (), (), ("it",), work)
+    report = finish(run_job([step, step], [step], blank([step]), stage))
+    assert report.results["twice"].words == "fine"
+    assert [note.words for note in stage.notes] == ["fine"]

@@ -34,6 +34,7 @@ def aside(work: Callable[[], T], progress: Progress) -> Generator[Progress, None
 
     thread = threading.Thread(target=run, daemon=True)
     thread.start()
+    thread.join(WAIT)  # what is done by then is not worth a look at the events, in which the window may draw itself
     while thread.is_alive():
         yield progress
         thread.join(WAIT)

@@ -18,15 +18,27 @@ if TYPE_CHECKING:
 
 QUALITY = Quality(12, 0.1, careful=False)
 """The quality of a short-lived preview."""
+FIRST = Quality(4, 0.1, careful=False)
+"""The quality of the first look at a job, for which somebody waits."""
 
 
-def try_shot(stage: Stage, shot: bpy.types.Object, path: Path, *, side: int, device: str, relief: bool = True) -> None:
+def try_shot(
+    stage: Stage, shot: bpy.types.Object, path: Path, *, side: int, device: str, relief: bool = True, quality: Quality = QUALITY
+) -> None:
     """Render a shot to a PNG with `side` pixels along its longer side. relief: whether the recovered relief is shown."""
     width, height = shot.get("bozzetto_resolution", (3, 2))
     size = (max(1, round(side * width / max(width, height))), max(1, round(side * height / max(width, height))))
-    with cycles(stage.scene, QUALITY, device=device, seed=stage.seed), dressed_for(stage, shot):
+    with cycles(stage.scene, quality, device=device, seed=stage.seed), dressed_for(stage, shot):
         with contextlib.nullcontext() if relief else _without_relief(stage.require("piece")):
             render_picture(stage.scene, path, camera=shot, size=size)
+
+
+def try_hero(stage: Stage, path: Path, *, side: int, device: str) -> None:
+    """A first look at the hero, or at the first shot where none is called so; nothing where there is no shot."""
+    shots = stage.find_all("shot")
+    shot = shots.get("hero") or next(iter(shots.values()), None)
+    if shot is not None:
+        try_shot(stage, shot, path, side=side, device=device, quality=FIRST)
 
 
 @contextlib.contextmanager

@@ -5,7 +5,7 @@ from __future__ import annotations
 import contextlib
 import hashlib
 import json
-from collections.abc import Generator, Iterator
+from collections.abc import Callable, Generator, Iterator
 from pathlib import Path
 from typing import Any
 
@@ -25,6 +25,7 @@ from ...job.step import Step
 from .. import roles
 from ..stage import Stage
 from .editing_mode import object_mode
+from .first_look import looked_at, with_a_look_first
 from .folder_lock import FolderLock, clear_drafts, locked
 from .job_card import SHEET_TEXT, card_of, sheet_text
 from .kept_decisions import write_pictures
@@ -115,10 +116,12 @@ def _say_units(stage: Stage) -> None:
 
 @record
 class Means:
-    """Resources of a run: the lock of its folder, where the caller holds it already, and other machines to render on."""
+    """Resources of a run: the lock of its folder, where the caller holds it already, other machines to render on, and a function
+    that is called when the hero first stands in its light."""
 
     lock: FolderLock | None = None
     farm: Farm | None = None
+    first_look: Callable[[Stage], None] | None = None
 
 
 def run_session(
@@ -154,12 +157,22 @@ def run_session(
         keep_sheet(sheet, steps, stage)
         stage.keep_card(card_of(sheet))
         _say_units(stage)
-        run = run_job(run_steps, steps, sheet, stage, afresh=afresh)
+        run = _begun(run_steps, steps, stage, means, afresh=afresh)
         report = yield from _noted(_with_decision_pictures(run, stage), lock)
         if out is not None:
             write_figures(out / "figures.json", report)
             _tell_of_kept(out, aside, notes)
     return report, notes
+
+
+def _begun(
+    run_steps: tuple[Step, ...], steps: tuple[Step, ...], stage: Stage, means: Means, *, afresh: bool
+) -> Generator[Update, None, Report]:
+    """The run of the steps; where a first look is wanted, with that."""
+    if means.first_look is None:
+        return run_job(run_steps, steps, stage.sheet, stage, afresh=afresh)
+    run = run_job(with_a_look_first(run_steps), steps, stage.sheet, stage, afresh=afresh)
+    return looked_at(run, stage, means.first_look)
 
 
 def _after_a_kill(stage: Stage, lock: FolderLock, out: Path) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -47,11 +48,17 @@ def length_of(scan: bpy.types.Object, mesh: TriangleMesh, sheet: Any) -> tuple[f
     return ASSUMED_MM / longest, True
 
 
-def picture_of_scan(scan: bpy.types.Object) -> Picture | None:
-    """The picture that colours a scan's first material; None without one."""
+def picture_of_scan(scan: bpy.types.Object) -> Callable[[], Picture | None]:
+    """What makes the picture that colours a scan's first material, None without one, of pixels that are read now: it may be
+    called beside the window."""
     image = picture_of(scan.material_slots[0].material) if scan.material_slots else None
     if image is None or not image.size[0]:
-        return None
+        return lambda: None
     size = working_size(image)
-    pixels = np.clip(read_pixels(image, limit=max(size))[..., :3], 0.0, 1.0)
-    return Picture(grey_of((255.0 * pixels + 0.5).astype(np.uint8)), image.size[0] / size[0])
+    raw, reduced = read_pixels(image, limit=max(size)), image.size[0] / size[0]
+
+    def made() -> Picture:
+        pixels = np.clip(raw[..., :3], 0.0, 1.0)
+        return Picture(grey_of((255.0 * pixels + 0.5).astype(np.uint8)), reduced)
+
+    return made

@@ -20,7 +20,7 @@ from ...job.step import Progress
 from ..images import LARGEST, read_pixels, release, working_size
 from ..meshes import MM, read_mesh
 from .base_picture import base_picture, faces_showing, picture_of
-from .surface_texture import colour_layer, read_linear
+from .surface_texture import colour_layer, is_linear, linear_colours, read_linear
 
 if TYPE_CHECKING:
     import bpy
@@ -52,8 +52,11 @@ def reading(
         used &= ~triangles.face_marks["filled"]
     limit = _limit(image, triangles, used, finest_texel_mm)
     opaque = image.depth in (24, 48, 96)  # three channels; read first, since reading the pixels may release the image
-    pixels = read_linear(image, limit=limit)
-    alpha = None if opaque else read_pixels(image, limit=limit)[..., 3]  # all of Blender's data is read before the first yield
+    linear = is_linear(image)
+    raw = read_pixels(image, limit=limit)  # all of Blender's data is read before the first yield
+    alpha = None if opaque else raw[..., 3].copy()
+    pixels = yield from aside(partial(linear_colours, raw, linear=linear), progress)
+    del raw
     read = partial(read_surface, triangles, used, height=pixels.shape[0], width=pixels.shape[1])
     surface = yield from aside(read, progress)
     share = float(surface.texels.shared.mean()) if len(surface) else 0.0

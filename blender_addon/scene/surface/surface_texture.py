@@ -20,12 +20,18 @@ def read_linear(image: bpy.types.Image, *, limit: int = LARGEST) -> Floats:
 
     Byte images in an sRGB-like space are decoded; float images and Non-Color ones are used as stored.
     """
-    # The image's type is read first, since reading the pixels may release the image.
-    linear = image.is_float or image.colorspace_settings.name == "Non-Color"
-    pixels = read_pixels(image, limit=limit)[..., :3]
-    if linear:
-        return np.ascontiguousarray(pixels)
-    return decode(pixels)
+    linear = is_linear(image)  # read first, since reading the pixels may release the image
+    return linear_colours(read_pixels(image, limit=limit), linear=linear)
+
+
+def is_linear(image: bpy.types.Image) -> bool:
+    """Whether Blender hands out the image's pixels as linear light, or as numbers that are no colours."""
+    return bool(image.is_float or image.colorspace_settings.name == "Non-Color")
+
+
+def linear_colours(pixels: Floats, *, linear: bool) -> Floats:
+    """(h, w, 3) float32 linear colours of pixels (h, w, 4) as Blender hands them out; fit for a thread beside the window."""
+    return np.ascontiguousarray(pixels[..., :3]) if linear else decode(pixels[..., :3])
 
 
 def colour_layer(triangles: TriangleMesh) -> str | None:

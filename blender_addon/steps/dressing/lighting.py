@@ -60,7 +60,7 @@ def run(stage: Stage, settings: Settings) -> Run:
         world = bpy.data.worlds[light.world_name]
         world[EXPOSURE], world[CARD], world[SHADE] = stops, card, light.shade
         world[FLUX] = [float(value) for value in light.flux]
-        if settings.exposure is None:
+        if settings.exposure is None and not stage.first_look:
             world[CLOSER] = light.closer(stage, settings, gains, stops, job=place == 0)
         exposures[name] = stops
         if place == 0:

@@ -93,8 +93,7 @@ def _cleaned(stage: Stage, settings: Settings, key: str, findings: _Findings) ->
     mesh = _without_loose(stage.require("scan", key), mesh, settings, findings, near=NEAR)
     _refuse_crumbs(file, findings.figures)
     if settings.table:
-        yield Progress(0.3, f"Looking for a table in scan {key}")
-        whole, mesh = mesh, _without_table(stage, stage.require("scan", key), mesh, findings)
+        whole, mesh = mesh, (yield from _without_table(stage, key, mesh, findings))
         if mesh is not whole:  # objects that stood beside the piece are now loose
             mesh = _without_loose(stage.require("scan", key), mesh, settings, findings, near=NEAR_ON_TABLE)
     if key == "1":
@@ -129,9 +128,9 @@ def _cleaned(stage: Stage, settings: Settings, key: str, findings: _Findings) ->
 def _judged(stage: Stage, scan: Any, mesh: TriangleMesh, findings: _Findings) -> Generator[Progress, None, None]:
     """Warn where the main scan is not good enough for the requested pictures, with what helps."""
     length, pixels = scan_quality.length_of(scan, mesh, stage.sheet), scan_quality.asked_pixels(stage.sheet)
-    picture = scan_quality.picture_of_scan(scan) if mesh.uv is not None else None
+    picture = scan_quality.picture_of_scan(scan) if mesh.uv is not None else lambda: None
     words = "Looking whether the scan is good enough for the pictures"
-    found = yield from aside(partial(measured, mesh, picture, length, pixels), Progress(0.35, words))
+    found = yield from aside(lambda: measured(mesh, picture(), length, pixels), Progress(0.35, words))
     known = {name: round(value, 3) for name, value in vars(found).items() if value == value}
     findings.figures["scan_quality"] = [f"{name} {value}" for name, value in known.items()]
     for complaint in complaints(found):
@@ -194,11 +193,13 @@ def _without_spikes(mesh: TriangleMesh, findings: _Findings) -> TriangleMesh:
     return settled_among_neighbours(mesh, ~good)
 
 
-def _without_table(stage: Stage, scan: Any, mesh: TriangleMesh, findings: _Findings) -> TriangleMesh:
-    found = find_table(mesh)
+def _without_table(stage: Stage, key: str, mesh: TriangleMesh, findings: _Findings) -> Generator[Progress, None, TriangleMesh]:
+    looking = Progress(0.3, f"Looking for a table in scan {key}")
+    found = yield from aside(partial(find_table, mesh), looking)
     if found is not None:  # the underside of a scan that is inside out looks like a table
         mesh = _outward(mesh, findings)
-        found = find_table(mesh) if findings.figures["turned_outward"] else found
+        if findings.figures["turned_outward"]:
+            found = yield from aside(partial(find_table, mesh), looking)
     findings.figures["table_percent"] = round(100.0 * found.share, 2) if found else 0.0
     if found is None:
         if is_bare_sheet(mesh):
@@ -207,7 +208,7 @@ def _without_table(stage: Stage, scan: Any, mesh: TriangleMesh, findings: _Findi
                 "whether the right file was chosen"
             )
         return mesh
-    findings.decisions.append(table_decision(scan, mesh, found))
+    findings.decisions.append(table_decision(stage.require("scan", key), mesh, found))
     findings.said.append(f"the table it stood on cut away ({100.0 * found.share:.0f} % of the surface)")
     return without_table(mesh, found)
 

@@ -3,14 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from functools import partial
 from typing import Any
 
 import bpy
 import numpy as np
 
 from ...core.arrays import Floats
+from ...core.mesh.triangles import TriangleMesh
 from ...core.surface import cavity
 from ...job.errors import SubjectError
+from ...job.files.aside import aside
 from ...job.step import Progress, Result, Run
 from ...scene import meshes, roles
 from ...scene.nodes.kinds import recipe
@@ -42,8 +45,11 @@ def run(stage: Stage, settings: Settings) -> Run:
         item = stage.find(role)
         if item is None:
             continue
-        yield Progress(0.1 + 0.4 * place, f"Looking for the recesses of the {role}")
-        values = _cavity(item) if settings.recesses else None
+        values = None
+        if settings.recesses:
+            mesh = meshes.read_mesh(item, scale=meshes.MM)
+            looking = Progress(0.1 + 0.4 * place, f"Looking for the recesses of the {role}")
+            values = yield from aside(partial(_cavity, mesh), looking)
         yield Progress(0.3 + 0.4 * place, f"Mixing the material of the {role}")
         made[role] = _dress(stage, role, settings, values)
     invented = [words for name, words in INVENTED.items() if getattr(settings, name)]
@@ -97,8 +103,7 @@ def _region(item: bpy.types.Object, row: Region, settings: Settings) -> tuple[st
     return row.mask, region(row, settings)
 
 
-def _cavity(item: bpy.types.Object) -> Floats:
-    mesh = meshes.read_mesh(item, scale=meshes.MM)
+def _cavity(mesh: TriangleMesh) -> Floats:
     return cavity.cavity(mesh.vertices, mesh.faces).astype(np.float32)
 
 

@@ -5,14 +5,12 @@ from __future__ import annotations
 from pathlib import Path
 
 import bpy
-import gpu
-import numpy as np
 from bpy.props import StringProperty
 
-from ...scene.images import read_pixels
 from ..hands.aiming import is_over
 from ..hands.view_tool import ViewTool
 from ..overlays.drawn_lines import HUE, draw_words
+from ..overlays.drawn_pictures import draw_picture, fill_box, texture_of
 
 MARGIN = 24.0
 """Pixels left free round the pictures, at an interface scale of 1."""
@@ -78,16 +76,16 @@ class BOZZETTO_OT_wipe(ViewTool, bpy.types.Operator):
     def draw_over(self) -> None:
         """Both pictures, the line, and what each shows."""
         (x, y), (width, height) = self._frame()
-        _fill(0.0, 0.0, *self._free(), (0.06, 0.06, 0.06, 0.92))
+        fill_box(0.0, 0.0, *self._free(), (0.06, 0.06, 0.06, 0.92))
         step = width + MARGIN * bpy.context.preferences.system.ui_scale
         if self._beside:
-            _picture(self._textures[0], x, y, width, height, 0.0, 1.0)
-            _picture(self._textures[1], x + step, y, width, height, 0.0, 1.0)
+            draw_picture(self._textures[0], x, y, width, height)
+            draw_picture(self._textures[1], x + step, y, width, height)
         else:
-            _picture(self._textures[0], x, y, width, height, 0.0, self._share)
-            _picture(self._textures[1], x, y, width, height, self._share, 1.0)
+            draw_picture(self._textures[0], x, y, width, height, (0.0, self._share))
+            draw_picture(self._textures[1], x, y, width, height, (self._share, 1.0))
             line = x + self._share * width
-            _fill(line - 1.0, y, 2.0, height, (*HUE, 1.0))
+            fill_box(line - 1.0, y, 2.0, height, (*HUE, 1.0))
         below = y - 22.0 * bpy.context.preferences.system.ui_scale
         draw_words([self.left_words], x, below)
         end = x + step if self._beside else x + width - 7.0 * len(self.right_words) * bpy.context.preferences.system.ui_scale
@@ -97,47 +95,6 @@ class BOZZETTO_OT_wipe(ViewTool, bpy.types.Operator):
         """Free the pictures, too."""
         self._textures = []
         super().close(context)
-
-
-def texture_of(path: Path) -> gpu.types.GPUTexture:
-    """A picture file as the graphics card takes it, in the colours that the screen shows."""
-    image = bpy.data.images.load(str(path))
-    try:
-        image.colorspace_settings.name = "Non-Color"
-        pixels = np.ascontiguousarray(read_pixels(image), np.float32)
-    finally:
-        bpy.data.images.remove(image)
-    height, width = pixels.shape[:2]
-    return gpu.types.GPUTexture((width, height), format="RGBA16F", data=gpu.types.Buffer("FLOAT", pixels.size, pixels.ravel()))
-
-
-def _picture(texture: gpu.types.GPUTexture, x: float, y: float, width: float, height: float, start: float, end: float) -> None:
-    """The part of a picture between two shares of its width."""
-    from gpu_extras.batch import batch_for_shader
-
-    if end <= start:
-        return
-    left, right = x + start * width, x + end * width
-    shader = gpu.shader.from_builtin("IMAGE")
-    places = ((left, y), (right, y), (right, y + height), (left, y + height))
-    batch = batch_for_shader(
-        shader, "TRI_FAN", {"pos": places, "texCoord": ((start, 0.0), (end, 0.0), (end, 1.0), (start, 1.0))}
-    )
-    shader.bind()
-    shader.uniform_sampler("image", texture)
-    batch.draw(shader)
-
-
-def _fill(x: float, y: float, width: float, height: float, colour: tuple[float, float, float, float]) -> None:
-    """An even rectangle."""
-    from gpu_extras.batch import batch_for_shader
-
-    shader = gpu.shader.from_builtin("UNIFORM_COLOR")
-    places = ((x, y), (x + width, y), (x + width, y + height), (x, y + height))
-    gpu.state.blend_set("ALPHA")
-    shader.uniform_float("color", colour)
-    batch_for_shader(shader, "TRI_FAN", {"pos": places}).draw(shader)
-    gpu.state.blend_set("NONE")
 
 
 CLASSES = (BOZZETTO_OT_wipe,)
