@@ -287,15 +287,14 @@ class BOZZETTO_OT_set_front(bpy.types.Operator):
 
 def tools_of(role: str, scene: bpy.types.Scene) -> tuple[tuple[str, str], ...]:
     """The operators that let a person decide what plays a role, (identifier, words); only those that can be used now."""
-    several = len(roles.players(scene.get(roles.JOB, ""), role="clean")) > 1
+    if role == "upright":
+        return (("bozzetto.choose_front", "Choose the front ..."),)
+    if role == "piece":
+        return (("bozzetto.paint_stand", "Cut along the paint" if bpy.context.mode == "PAINT_VERTEX" else "Paint the stand"),)
+    if role != "aligned" or len(roles.players(scene.get(roles.JOB, ""), role="clean", scene=scene)) < 2:
+        return ()
     fits = (("bozzetto.choose_pose", "Possible fits ..."),) if open_scans(state_of(scene).results) else ()
-    return {
-        "upright": (("bozzetto.choose_front", "Choose the front ..."),),
-        "aligned": (*fits, ("bozzetto.mark_spots", "Mark the same spots")) if several else (),
-        "piece": (
-            ("bozzetto.paint_stand", "Cut along the paint" if bpy.context.mode == "PAINT_VERTEX" else "Paint the stand"),
-        ),
-    }.get(role, ())
+    return (*fits, ("bozzetto.mark_spots", "Mark the same spots"))
 
 
 CLASSES = (

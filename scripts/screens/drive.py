@@ -7,6 +7,7 @@ A generator that goes back to Blender's event loop at each yield, so that window
 from __future__ import annotations
 
 import dataclasses
+import functools
 import importlib
 import json
 import math
@@ -90,6 +91,10 @@ class OpenPanels:
         self.fields = importlib.import_module(f"{MODULE}.ui.fields")
         self.specs = self.fields.specs
 
+    def all_specs(self, settings: type) -> dict[str, Any]:
+        """A step's settings, those under "More" like the others."""
+        return {name: dataclasses.replace(spec, more=False) for name, spec in self.specs(settings).items()}
+
     def show(self, folder: str, *only: str, wrap: Callable[[Any], Any] = lambda draw: draw) -> None:
         """Put the open twins of a folder's panels in place of all panels; of its parts all, or only some.
 
@@ -99,7 +104,7 @@ class OpenPanels:
         for cls in reversed(self.panels.classes()):
             if cls.is_registered and issubclass(cls, bpy.types.Panel):
                 bpy.utils.unregister_class(cls)
-        self.fields.specs = lambda settings: {k: dataclasses.replace(v, more=False) for k, v in self.specs(settings).items()}
+        self.fields.specs = functools.cache(self.all_specs)  # kept, since what it costs is the driver's and no panel's
         steps = {step.name for step in self.panels.catalogue() if folder in (step.folder, "")}
         for cls in self.panels.classes():
             name = cls.bl_idname.removeprefix("BOZZETTO_PT_")

@@ -30,7 +30,7 @@ def session(window: Any, log: Callable[..., None], wanted: dict[str, Any], keep:
         name, act = job.draw(chance)
         area, region = job.view()
         try:
-            with bpy.context.temp_override(window=window, area=area, region=region):
+            with bpy.context.temp_override(window=job.window, area=area, region=region):  # a reload gives another window
                 act(chance)
         except RuntimeError as error:
             if "Traceback" in str(error):
