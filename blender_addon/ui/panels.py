@@ -24,6 +24,9 @@ from .properties import asked_rows
 from .to_check import BOZZETTO_PT_to_check
 from .tools import draw_tools
 
+HEADER = 95.0
+"""Pixels of a part's header that neither its label nor its state fills: triangle, handle, margins; as `LETTER`, a guess."""
+
 TITLES = {"scan": "Scan", "surface": "Surface", "shots": "Shots", "dressing": "Dressing", "delivery": "Delivery"}
 
 
@@ -111,7 +114,8 @@ def _step_panel(step: Step) -> type:
 
     def draw_header_preset(self: bpy.types.Panel, context: bpy.types.Context) -> None:
         words = short_line(step, state_of(context.scene), context.scene.bozzetto)
-        room = max(8, int((context.region.width / context.preferences.system.ui_scale - 135.0) / LETTER))
+        free = context.region.width / context.preferences.system.ui_scale - HEADER - LETTER * len(step.label)
+        room = max(6, int(free / LETTER))
         self.layout.label(text=words if len(words) <= room else f"{words[: room - 1].rstrip(' ,;:')}…")
 
     return type(

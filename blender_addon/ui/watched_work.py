@@ -25,6 +25,7 @@ class WatchedWork:
     _timer: bpy.types.Timer | None = None
     _advanced = _watched = _pausing = False
     _left_at = 0.0
+    _scene: bpy.types.Scene | None = None
     _shown = _said = ""
 
     def execute(self, context: bpy.types.Context) -> set[str]:
@@ -44,7 +45,7 @@ class WatchedWork:
         self._work = self._begin(context)
         if self._work is None:
             return {"CANCELLED"}
-        self._left_at = time.perf_counter()
+        self._left_at, self._scene = time.perf_counter(), context.scene
         self._timer = context.window_manager.event_timer_add(0.01, window=context.window)
         context.window_manager.modal_handler_add(self)
         context.window_manager.progress_begin(0, 100)
@@ -58,6 +59,9 @@ class WatchedWork:
             return self._end(context, {"CANCELLED"})
         if event.type != "TIMER":
             return {"RUNNING_MODAL"}
+        if self._is_gone():
+            self.report({"WARNING"}, "Stopped: an undo from elsewhere replaced the scene while the work went on")
+            return self._end(context, {"CANCELLED"})
         state = {"CANCELLED"}
         try:
             state = self._advance_for_a_while(context)
@@ -65,6 +69,13 @@ class WatchedWork:
             if state != {"RUNNING_MODAL"}:
                 self._end(context, state)
         return state
+
+    def _is_gone(self) -> bool:
+        """Whether the scene that the work began in was replaced, as an undo by a script does."""
+        try:
+            return self._scene is not None and not self._scene.name
+        except ReferenceError:
+            return True
 
     def cancel(self, context: bpy.types.Context) -> None:
         """Blender closes the window or opens another file while the work goes on."""

@@ -49,8 +49,9 @@ def run(record: Record, options: Options) -> None:
     for picture in played.pictures:
         shutil.copy(picture, options.out)
     (options.out / "log.txt").write_text(played.log, encoding="utf-8")
-    for line in played.trouble:
-        record.fail(line)
+    for line in played.trouble:  # at random much is asked that can't be done: that it is said in words is the right answer
+        if "fuzz" not in parts or not line.startswith("Error: "):
+            record.fail(line)
     if played.code:
         record.fail(f"the window's Blender ended with {played.code}: see {options.out / 'log.txt'}")
     measured = played.out / "measured.json"

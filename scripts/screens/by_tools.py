@@ -12,6 +12,7 @@ from collections.abc import Iterator
 from typing import Any
 
 import bpy
+import by_scenes
 from by_hand import Hand, asked, looking, pixel, view_of, waited
 from checks import (
     MODULE,
@@ -302,7 +303,7 @@ def drop(hand: Hand, checks: Checks) -> Step:
 
 PARTS = {
     "points": points, "overlays": overlays, "dial": dial, "crop": crop, "brush": brush, "view_shot": view_shot, "wipe": wipe,
-    "looks": looks, "stop": stop, "drop": drop,
+    "looks": looks, "stop": stop, "drop": drop, **by_scenes.PARTS,
 }  # fmt: skip
 
 

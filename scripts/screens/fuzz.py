@@ -105,15 +105,18 @@ class Acts:
         step = chance.choice(self.steps).name
         group = getattr(bpy.context.scene.bozzetto, step)
         names = [p for p in group.bl_rna.properties if p.identifier not in ("rna_type", "name") and not p.is_readonly]
+        if not names:
+            return
         name = chance.choice(names)
         if name.type == "BOOLEAN" and not name.is_array:
             setattr(group, name.identifier, chance.random() < 0.5)
-        elif name.type == "ENUM":
+        elif name.type == "ENUM" and len(name.enum_items):
             setattr(group, name.identifier, chance.choice([item.identifier for item in name.enum_items]))
         elif name.type == "FLOAT" and not name.is_array:
             setattr(group, name.identifier, chance.uniform(max(name.hard_min, -100.0), min(name.hard_max, 100.0)))
         elif name.type == "INT" and not name.is_array:
-            setattr(group, name.identifier, chance.randint(max(name.hard_min, 0), min(name.hard_max, 500)))
+            low = max(name.hard_min, 0)
+            setattr(group, name.identifier, chance.randint(low, min(name.hard_max, low + 500)))
 
     def thing(self, chance: random.Random) -> Any:
         """Any object of the scene, or None."""
