@@ -31,7 +31,7 @@ def rested(hand: Hand) -> Step:
 
 
 def run_part(hand: Hand, step: str) -> Step:
-    """One step run as its button does. Not by the button itself: Blender keeps the properties of one drawn in its place before."""
+    """One step run as its button does; not by the button itself, which would keep the properties of one drawn there before."""
     asked(hand, bpy.ops.bozzetto.run_job, first=step, last=step)
     yield from waited(hand.window)
     yield from rested(hand)
