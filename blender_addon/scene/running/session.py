@@ -116,8 +116,8 @@ def _say_units(stage: Stage) -> None:
 
 @record
 class Means:
-    """Resources of a run: the lock of its folder, where the caller holds it already, other machines to render on, and a function
-    that is called when the hero first stands in its light."""
+    """Resources of a run: the lock of its folder, where the caller holds it already, other machines to render on, and a
+    function that is called when the hero first stands in its light."""
 
     lock: FolderLock | None = None
     farm: Farm | None = None
