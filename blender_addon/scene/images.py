@@ -16,9 +16,14 @@ LARGEST = 4096
 """Longest side in pixels at which images are processed; a 16K image as 32-bit floats would take 4 GB."""
 
 
+def size_of(image: bpy.types.Image) -> tuple[int, int]:
+    """(width, height) of an image in pixels; both are 0 where it has none."""
+    return int(image.size[0]), int(image.size[1])
+
+
 def working_size(image: bpy.types.Image, limit: int = LARGEST) -> tuple[int, int]:
     """(width, height) at which an image is processed: its own size, halved until neither side exceeds `limit`."""
-    width, height = image.size
+    width, height = size_of(image)
     while max(width, height) > limit:
         width, height = max(1, (width + 1) // 2), max(1, (height + 1) // 2)
     return width, height
@@ -30,7 +35,7 @@ def read_pixels(image: bpy.types.Image, *, limit: int | None = None) -> Floats:
     limit: longest side; a larger image is read from a temporary copy scaled to `working_size`. The image itself is unchanged.
     Raises ValueError when the image has no pixels (missing or unreadable file).
     """
-    width, height = image.size
+    width, height = size_of(image)
     if not width or not height:
         raise ValueError(f'image "{image.name}" has no pixels')
     if limit is not None and max(width, height) > limit:

@@ -48,6 +48,11 @@ def mark(block: bpy.types.ID, *, job: str, step: str, role: str, key: str) -> No
     block[JOB], block[STEP], block[ROLE], block[KEY], block[NAME] = job, step, role, key, block.name
 
 
+def has(block: bpy.types.ID, name: str) -> bool:
+    """Whether a data-block has a custom property; Blender's type stubs do not know `name in block`."""
+    return name in block.keys()
+
+
 def made_by(block: bpy.types.ID) -> str:
     """The current name of the step that made a data-block, also where an older release wrote a former name; '' for none."""
     return current_name(str(block.get(STEP, "")))
@@ -63,7 +68,7 @@ def players(job: str, *, role: str | None = None, step: str | None = None, scene
         return []
     home = scene if scene is not None else scene_of(job)
     best: dict[tuple[str, str, str], Any] = {}
-    jobs = [job, *([home[INHERITS]] if home is not None and INHERITS in home else [])]
+    jobs = [job, *([home[INHERITS]] if home is not None and has(home, INHERITS) else [])]
     for owner in jobs:
         for block in _blocks_of(owner, home, objects=owner == job):
             if (role and block.get(ROLE) != role) or (step and made_by(block) != step) or is_copy(block):
@@ -118,5 +123,5 @@ def _rank(block: bpy.types.ID) -> tuple[bool, int]:
 def unmark(block: bpy.types.ID) -> None:
     """Remove the job's marks from a data-block, which then belongs to the user."""
     for name in (JOB, STEP, ROLE, KEY, NAME, PRINT, SHOWN, MADE):
-        if name in block:
+        if has(block, name):
             del block[name]

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 import bpy
 
 from ...core.dressing.exposure import TONES, most_over_card, stops_for_piece, usual_offset
+from .. import roles
 from ..dressing.meter import read_piece
 from ..dressing.shot_light import CARD, SHADE
 from ..nodes.materials import MEAN, exposed_as, make_material
@@ -102,7 +103,7 @@ def _lighter(stage: Stage, shot: bpy.types.Object, sample: Any) -> float:
     others = [item for item in scene.objects if item != piece and item.type in {"MESH", "LIGHT"} and not item.hide_render]
     shape = tuple(shot.get("bozzetto_resolution", (3, 2)))
     bright = read_piece(camera=shot, shape=shape, piece=piece, lights=others, world=world, seed=stage.seed) if world else None
-    if bright is None or CARD not in world:
+    if world is None or bright is None or not roles.has(world, CARD):
         shade, worn = (world.get(SHADE, 1.0) if world else 1.0), stage.find("surface", "piece")
         return usual_offset(shade=shade, **exposed_as(sample)) - usual_offset(shade=shade, **exposed_as(worn))
     most = most_over_card(**exposed_as(sample))

@@ -6,7 +6,7 @@ import bpy
 import numpy as np
 
 from ...core.arrays import Floats
-from ..images import read_pixels
+from ..images import read_pixels, size_of
 
 NAME, SIZE, USUAL = "Debris mask", 512, 0.5
 """Name of the image, its longer side in pixels, and the grey value that leaves the density unchanged."""
@@ -52,7 +52,7 @@ def brushed_over(
     """
     image = mask_over(table)
     if former is not None and former.size[0] and former.size[1]:
-        image.scale(*former.size)
+        image.scale(*size_of(former))
         pixels = read_pixels(former)
     else:
         pixels = read_pixels(image)

@@ -11,7 +11,7 @@ from ...core.arrays import Floats
 from ...core.files.plain_files import is_there
 from ...job.errors import InputError
 from ...job.settings import nearest
-from ..images import opened
+from ..images import opened, size_of
 
 SUFFIXES = (".exr", ".hdr")
 
@@ -55,7 +55,7 @@ def load_surroundings(written: str, path: Path) -> bpy.types.Image:
 
 def luminance_of(image: bpy.types.Image, *, rows: int = 256) -> Floats:
     """(h, w) luminance of a scene-linear image, averaged down to about `rows` rows, row 0 at the bottom."""
-    width, height = image.size
+    width, height = size_of(image)
     values = np.zeros(width * height * 4, np.float32)
     image.pixels.foreach_get(values)
     bright = values.reshape(height, width, 4)[..., :3] @ np.array([0.2126, 0.7152, 0.0722], np.float32)

@@ -26,7 +26,7 @@ class LiveLight:
         turned = [item for item in items if name and item.get(SETUP) == name]
         self._poses = {item.name: item.matrix_basis.copy() for item in turned}
         self._channels = {item.name: pose_of(item) for item in turned}
-        self._world = world.name if world is not None and SETUP in world else ""
+        self._world = world.name if world is not None and roles.has(world, SETUP) else ""
         node = self._node()
         self._start = float(node.inputs["Rotation"].default_value[2]) if node is not None else 0.0
         self.middle = _middle(scene, job)

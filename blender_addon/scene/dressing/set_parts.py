@@ -52,7 +52,7 @@ def to_metres(mesh: TriangleMesh) -> TriangleMesh:
 
 
 def make_part(
-    name: str, mesh: TriangleMesh, materials: Sequence[bpy.types.Material], *, smooth: bool = True, table: str = ""
+    name: str, mesh: TriangleMesh, materials: Sequence[bpy.types.Material | None], *, smooth: bool = True, table: str = ""
 ) -> bpy.types.Object:
     """A new object from a mesh in mm."""
     item = make_object(name, to_metres(mesh), materials=materials, smooth=smooth)

@@ -141,7 +141,7 @@ CLOSE_OFFSET = 0.2
 """The share of the usual exposure offset used in a close look, which is metered on the surface that it shows."""
 
 
-def close_card(shot: bpy.types.Object) -> tuple[Any, Any] | None:
+def close_card(shot: bpy.types.Object) -> tuple[Vector, Vector] | None:
     """Position (3,) in mm and normal of the grey card for a close look: at the point in focus, facing the camera.
 
     None for other shots, which share the card at the subject's middle.

@@ -16,7 +16,7 @@ import bpy
 import numpy as np
 
 from ..compat import RELEASE
-from ..roles import BOOKKEEPING, JOB, KEY, MADE, OFFERED, ROLE, made_by
+from ..roles import BOOKKEEPING, JOB, KEY, MADE, OFFERED, ROLE, has, made_by
 from . import fingerprint_0_1
 from .mesh_print import feed_mesh
 
@@ -142,7 +142,7 @@ def _belongs(material: bpy.types.Material) -> bool:
 
     A material with a role, or one that `set_parts` carries over to the next object, has a record of its own.
     """
-    return MADE in material and OFFERED not in material and ROLE not in material
+    return has(material, MADE) and not has(material, OFFERED) and not has(material, ROLE)
 
 
 def _weights(digest: hashlib._Hash, item: bpy.types.Object) -> None:

@@ -50,7 +50,7 @@ class Exchange:
     def drop(self, block: bpy.types.ID, names: Iterable[str]) -> None:
         """Delete custom properties."""
         for name in names:
-            if name in block:
+            if roles.has(block, name):
                 before = block[name]
                 self._back.append(partial(_put_back, block, name, before))
                 del block[name]
@@ -227,6 +227,6 @@ def _with_dependents(old: list[Any], safe: list[Any], keep_theirs: Callable[[Any
 
 def _ours(block: bpy.types.ID, *, legacy: bool, afresh: bool) -> bool:
     """Whether a step made a block and the user has not changed it. Files of 0.1.0 do not record this for every block."""
-    if roles.MADE in block:
+    if roles.has(block, roles.MADE):
         return afresh or unchanged(block, block[roles.MADE])
-    return legacy or any(mark in block for mark in _MARKS)
+    return legacy or any(roles.has(block, mark) for mark in _MARKS)

@@ -70,7 +70,9 @@ def _is_first(scene: bpy.types.Scene, job: str) -> bool:
 
 
 def _objects_of(scene: bpy.types.Scene, job: str) -> list[Any]:
-    return [item for item in scene.objects if item.get(roles.JOB) == job and roles.ROLE in item and item.library is None]
+    return [
+        item for item in scene.objects if item.get(roles.JOB) == job and roles.has(item, roles.ROLE) and item.library is None
+    ]
 
 
 def _become_second(scene: bpy.types.Scene, before: str, job: str) -> str:

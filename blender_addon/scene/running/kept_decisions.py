@@ -17,6 +17,7 @@ from ...core.arrays import Floats
 from ...core.files.pictures.png8 import png8, read_png8
 from ...job.decisions import Decision, Picture, Question, picture_names, questions_in
 from ...job.errors import JobError
+from ..roles import has
 
 if TYPE_CHECKING:
     import bpy
@@ -34,7 +35,7 @@ def keep_pictures(scene: bpy.types.Scene, step: str, decisions: Sequence[Decisio
         for name, entry in zip(picture_names(step, decision), (decision.choice, *decision.alternatives), strict=True):
             if name and entry.picture is not None:
                 kept[name] = png8(entry.picture)
-    if kept or PICTURES in scene:
+    if kept or has(scene, PICTURES):
         scene[PICTURES] = kept
 
 

@@ -26,7 +26,7 @@ from ...core.files.references import Reference, find_beside
 from ...core.files.texture_names import PICTURES
 from .. import roles
 from ..compat import node_tree_of
-from ..images import LARGEST, make_image, read_pixels
+from ..images import LARGEST, make_image, read_pixels, size_of
 from ..prints.fingerprint import noted
 from ..surface.base_picture import SOCKETS, image_behind, picture_of
 from .importers import COLOUR
@@ -271,4 +271,4 @@ def _green_flipped(image: bpy.types.Image) -> bpy.types.Image:
 def sizes_of(materials: Sequence[bpy.types.Material | None]) -> dict[int, tuple[int, int]]:
     """Material slot to the size in pixels of its base texture."""
     images = {slot: picture_of(material) for slot, material in enumerate(materials)}
-    return {slot: tuple(image.size) for slot, image in images.items() if image is not None and image.size[0]}
+    return {slot: size_of(image) for slot, image in images.items() if image is not None and image.size[0]}

@@ -164,13 +164,18 @@ def _properties(item: bpy.types.Object, lens: Lens) -> None:
     }
     for name, (value, words, low, high) in values.items():
         item[name] = float(value)
-        item.id_properties_ui(name).update(description=words, min=low, max=high, precision=4 if name == key.COC else 2)
+        _explain(item, name, description=words, min=low, max=high, precision=4 if name == key.COC else 2)
     item[key.FORMAT] = [float(side) for side in lens.format_mm]
-    item.id_properties_ui(key.FORMAT).update(description="Width and height of the sensor, mm", min=0.1, precision=2)
+    _explain(item, key.FORMAT, description="Width and height of the sensor, mm", min=0.1, precision=2)
     item[key.BLADES] = int(lens.blades)
-    item.id_properties_ui(key.BLADES).update(description="Blades of the iris; 0 is round", min=0, max=16)
+    _explain(item, key.BLADES, description="Blades of the iris; 0 is round", min=0, max=16)
     item[key.RESOLUTION] = [int(side) for side in lens.resolution]
     item[key.KIND] = lens.kind
+
+
+def _explain(item: Any, name: str, **shown: str | float) -> None:
+    """Set the tooltip and limits of a custom property (Blender's type stubs say that `id_properties_ui` returns nothing)."""
+    item.id_properties_ui(name).update(**shown)
 
 
 def _write_now(item: bpy.types.Object, lens: Lens) -> None:

@@ -131,7 +131,7 @@ def set_departure(camera: bpy.types.Object) -> None:
 
 def _one_exposure(camera: bpy.types.Object) -> None:
     for name in (DEPTH, SLICES):
-        if name in camera:
+        if roles.has(camera, name):
             del camera[name]
     camera["bozzetto_caption"] = _name(camera)
 

@@ -14,6 +14,7 @@ from ...core.shots import formats, optics, sight
 from ...core.shots.framing import CameraPose, half_slopes, project
 from ...core.shots.moves.paths import From, Path
 from ..meshes import MM, read_mesh
+from ..roles import has
 from ..spatial import SurfaceQueries
 from . import lens_drivers as key
 from .cameras import Lens, make_camera, optics_of, shot_view
@@ -53,7 +54,7 @@ def start_of(shot: bpy.types.Object, surface: SurfaceQueries) -> From:
 def _target(shot: bpy.types.Object, surface: SurfaceQueries, position: Floats, rotation: Floats, focus_mm: float) -> Floats:
     """The point in focus; where the camera was moved by hand, the surface point nearest to the axis at the focus distance."""
     on_axis = position - focus_mm * rotation[:, 2]
-    if TARGET in shot:
+    if has(shot, TARGET):
         kept = np.array(shot[TARGET], float)
         if abs(float((kept - on_axis) @ rotation[:, 2])) < 0.5 * focus_mm:
             return kept
