@@ -1,5 +1,4 @@
-"""The job without a window: `bozzetto run JOB.toml --out DIR`, `series LOOK.toml FOLDER`, `new SCAN`, `photos FOLDER`,
-`steps`.
+"""The command line: `bozzetto run JOB.toml --out DIR`, `series LOOK.toml FOLDER`, `new SCAN`, `photos FOLDER`, `steps`.
 
 Started as `blender --command bozzetto ...` where the add-on is installed, or as a module beside a `bpy` wheel.
 """
@@ -34,9 +33,9 @@ from .series import run_series
 
 
 def main(argv: Sequence[str]) -> int:
-    """Run the command line; 0 when all went well, 1 when the user must mend something, 2 for a wrong call."""
+    """Run the command line; returns 0 on success, 1 for an error that the user can fix, 2 for wrong arguments."""
     for stream in (sys.stdout, sys.stderr):
-        if isinstance(stream, io.TextIOWrapper):  # a terminal of another encoding must not stop the work at a file's name
+        if isinstance(stream, io.TextIOWrapper):  # file names must not fail on a terminal with another encoding
             stream.reconfigure(errors="backslashreplace")
     parser = _parser()
     try:
@@ -51,7 +50,7 @@ def main(argv: Sequence[str]) -> int:
     except JobError as error:
         print(f"bozzetto: {error}", file=sys.stderr)
         return 1
-    except BrokenPipeError:  # the reader of the list has seen enough
+    except BrokenPipeError:  # the reader of the output has closed the pipe
         sys.stdout = open(os.devnull, "w")
         return 0
     except Stopped as stop:
@@ -65,9 +64,9 @@ def _parser() -> argparse.ArgumentParser:
 
     run = commands.add_parser("run", help="run a job sheet, from the scan to the pictures")
     run.add_argument("sheets", nargs="+", type=Path, metavar="JOB.toml", help="one or more job sheets")
-    run.add_argument("--out", type=Path, metavar="DIR", help="where everything goes (default: out/NAME beside the sheet)")
+    run.add_argument("--out", type=Path, metavar="DIR", help="folder for all output (default: out/NAME beside the sheet)")
     run.add_argument("--scan", action="append", default=[], type=Path, metavar="SCAN",
-                     help="this scan instead of the sheet's; once more for one of its stand")  # fmt: skip
+                     help="use this scan instead of the sheet's; a second one shows the stand")  # fmt: skip
     run.add_argument("--name", metavar="NAME", help="the job's name instead of the sheet's")
     run.add_argument("--place", type=int, metavar="N", help="the piece's number in its series, which chooses its props")
     run.add_argument("--set", action="append", default=[], dest="sets", metavar="STEP.FIELD=VALUE", help="override a setting")
@@ -76,17 +75,17 @@ def _parser() -> argparse.ArgumentParser:
     run.add_argument(
         "--afresh",
         action="store_true",
-        help="start anew, also what was changed or deleted by hand, and keep the earlier .blend beside",
+        help="start anew, discarding changes made by hand; the earlier .blend is kept under another name",
     )
     run.add_argument("--quiet", action="store_true", help="no progress")
     _add_workers(run)
     run.set_defaults(command=_run)
 
-    series = commands.add_parser("series", help="a folder of scans, with one job sheet as the look of them all")
-    series.add_argument("look", type=Path, metavar="LOOK.toml", help="the job sheet; its own scans don't count")
+    series = commands.add_parser("series", help="run a folder of scans with one job sheet as their look")
+    series.add_argument("look", type=Path, metavar="LOOK.toml", help="the job sheet; its own scans are ignored")
     series.add_argument("scans", type=Path, metavar="FOLDER",
-                        help="scans, or folders with a scan each; pieces.csv there says what differs")  # fmt: skip
-    series.add_argument("--out", type=Path, metavar="DIR", help="where everything goes (default: out/NAME beside the sheet)")
+                        help="scans, or folders with one scan each; its pieces.csv lists what differs")  # fmt: skip
+    series.add_argument("--out", type=Path, metavar="DIR", help="folder for all output (default: out/NAME beside the sheet)")
     series.add_argument("--title", metavar="WORDS", help="the series' title on its page (default: the folder's name)")
     series.add_argument(
         "--set", action="append", default=[], dest="sets", metavar="STEP.FIELD=VALUE", help="override a setting"
@@ -96,10 +95,10 @@ def _parser() -> argparse.ArgumentParser:
     _add_workers(series)
     series.set_defaults(command=_series)
 
-    new = commands.add_parser("new", help="write a job sheet for a scan: the lines that matter")
+    new = commands.add_parser("new", help="write a short job sheet for a scan")
     new.add_argument("scans", nargs="*", metavar="SCAN", help="scan files, the one with the piece first")
     new.add_argument("--height", type=float, metavar="MM", help="the piece's height in mm")
-    new.add_argument("--all", action="store_true", help="every setting, explained, instead of the lines that matter")
+    new.add_argument("--all", action="store_true", help="write every setting with an explanation")
     new.add_argument("--to", type=Path, metavar="JOB.toml", help="where to write it (default: beside the first scan)")
     new.set_defaults(command=_new)
 
@@ -107,7 +106,7 @@ def _parser() -> argparse.ArgumentParser:
     steps = commands.add_parser("steps", help="list the steps and their settings")
     steps.add_argument("--settings", action="store_true", help="with every setting")
     steps.set_defaults(command=_steps)
-    commands.add_parser("paint").set_defaults(command=lambda options: _paint())  # for our own processes
+    commands.add_parser("paint").set_defaults(command=lambda options: _paint())  # used only by `job/farm.py`
     return parser
 
 
@@ -148,7 +147,7 @@ def _run(options: argparse.Namespace) -> int:
                 raise
             failed.append(f"{path}: {error}")
             print(f"bozzetto: {path}: {error}", file=sys.stderr)
-        except Exception:  # an error of ours in one job of a batch must not take the others with it
+        except Exception:  # a bug that shows in one job of a batch must not stop the others
             if not batch:
                 raise
             failed.append(f"{path}: an error in Bozzetto, see above")
@@ -213,9 +212,9 @@ def _steps(options: argparse.Namespace) -> int:
 
 
 def leave(code: int) -> None:
-    """End the process of a `bpy` wheel with this code, past its own tearing down, where 4.5 crashes or hangs.
+    """End the process of a `bpy` wheel with this code, skipping Blender's own cleanup, in which 4.5 crashes or hangs.
 
-    All files are written and closed by now; only Blender's temporary folder is left to take away.
+    All files are written and closed by now; only Blender's temporary folder must be removed.
     """
     shutil.rmtree(bpy.app.tempdir, ignore_errors=True)
     sys.stdout.flush()

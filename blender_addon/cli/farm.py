@@ -1,8 +1,8 @@
-"""Pictures rendered on a cluster of `dask.distributed`: one whose address is given, or workers of this machine.
+"""Renders pictures on a cluster of `dask.distributed`: one at a given address, or workers on this machine.
 
-Every machine sees the job's folder (`job/farm.py`), so that a picture is finished when it lies there, whatever becomes of the
-machine that made it. A lost worker costs the picture that it was at, which another makes. The package `distributed` is not
-needed for anything else; where it is missing, that is said.
+All machines share the job's folder (`job/farm.py`), so that a picture in it is safe whatever happens to the machine that
+rendered it. When a worker is lost, another renders its present picture. The package `distributed` is needed only here; an error
+says so where it is missing.
 """
 
 from __future__ import annotations
@@ -25,7 +25,7 @@ from .itself import own_command, own_environment
 
 FOLDER, LOG = ".farm", "workers.log"
 WAIT, PATIENCE = 120.0, 5.0
-"""Longest time in seconds that a cluster may have no worker, and seconds between two checks."""
+"""Longest time a cluster may have no worker, and time between two checks, s."""
 
 
 def _end(work: subprocess.Popen[bytes]) -> None:
@@ -48,9 +48,9 @@ def _distributed() -> Any:
 
 
 class ClusterFarm:
-    """A `job.farm.Farm` whose hands are the workers of a cluster: of the one at `address`, or that many of this machine.
+    """A `job.farm.Farm` of a cluster's workers: the cluster at `address`, or `workers` processes on this machine.
 
-    Raises OutputError where the package is missing, or nobody answers at the address.
+    Raises OutputError where the package is missing, or there is no cluster at the address.
     """
 
     def __init__(self, out: Path, *, workers: int = 0, address: str = ""):
@@ -60,7 +60,7 @@ class ClusterFarm:
         self._client: Any = None
         self._work: subprocess.Popen[bytes] | None = None
         self._workshop: Workshop | None = None
-        self.hands, self.speed = workers, 1.0  # they share this machine's cores
+        self.hands, self.speed = workers, 1.0  # workers on this machine share its cores
         self._threads = max(1, (os.cpu_count() or 1) // workers) if workers else 0
         if address:
             self._connect()
@@ -76,7 +76,7 @@ class ClusterFarm:
         self.speed = float(self.hands)
 
     def _start(self) -> None:
-        """Workers of this machine, in processes of their own, which are started again when they are lost."""
+        """Start workers on this machine as separate processes, which are restarted when they are lost."""
         cluster = self._open.enter_context(
             self._distributed.LocalCluster(n_workers=0, host="127.0.0.1", dashboard_address=None, silence_logs="critical")
         )
@@ -87,7 +87,7 @@ class ClusterFarm:
         with (self._folder / LOG).open("wb") as log:
             work = subprocess.Popen(
                 command, env=own_environment(), stdout=log, stderr=log, stdin=subprocess.DEVNULL,
-                start_new_session=True,  # Ctrl-C ends the run after the picture in work, and not the workers at once
+                start_new_session=True,  # so that Ctrl-C does not reach the workers: the run ends after the present picture
             )  # fmt: skip
         self._work = work
         self._open.callback(_end, work)
@@ -101,7 +101,7 @@ class ClusterFarm:
         forget_taken(self._folder)
         blend = self._folder / "scene.blend"
         save(blend)
-        # A scene that was saved anew is another one, and a worker that holds the old one must see that.
+        # A new file name tells workers that hold an earlier scene that it has changed.
         stamped = blend.with_name(f"scene-{blend.stat().st_mtime_ns}.blend")
         blend.replace(stamped)
         if self._client is None:
@@ -130,10 +130,10 @@ class ClusterFarm:
                 failed.append(f"{order.name} ({_reason(future)})")
                 continue
             answer = future.result()
-            future.release()  # or the cluster would have it made again when the worker that made it is lost
+            future.release()  # else the cluster would repeat it if the worker that rendered it is lost
             files = [Path(answer["folder"]) / name for name in answer["files"]]
             yield Delivered(order, files, answer["seconds"])
-            for file in files:  # the answer stays until the end: who is late finds that the work is done
+            for file in files:  # the answer itself stays, so that a late worker sees that the work is done
                 file.unlink(missing_ok=True)
         if failed:
             raise OutputError(
@@ -142,7 +142,7 @@ class ClusterFarm:
             )
 
     def _as_they_come(self, futures: Sequence[Any]) -> Iterator[Any]:
-        """Each future when it is done or has failed. Raises OutputError when nobody is left to work on them."""
+        """Yield each future when it is done or has failed. Raises OutputError when no worker is left."""
         waiting = list(futures)
         alone = 0.0
         while waiting:
@@ -169,7 +169,7 @@ class ClusterFarm:
 def _reason(future: Any) -> str:
     try:
         error = future.exception(timeout=5)
-    except Exception as other:  # whatever a cluster that is breaking apart says
+    except Exception as other:  # any error of a failing cluster
         error = other
     if type(error).__name__ == "KilledWorker":
         return "each worker that tried it was lost"

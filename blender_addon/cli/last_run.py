@@ -1,9 +1,9 @@
-"""What did the last run in a folder leave, and what of it still holds? So that the same command again repeats no work.
+"""Finds out which results of the last run in a folder are still valid, so that the same command repeats no work.
 
-A run notes what it began from: the settings, the files that it may have read, this program, and the .blend and the files as it
-left them. Where all that is the same, there is nothing to do. Where only settings changed, the first step that depends on them
-is the first to run. A .blend or a file that was changed by hand is no longer what was noted, and then every step runs, so that
-each can take the change into account.
+A run records what it started from (the settings, the files that it may have read, this program) and the .blend and files that
+it left. If all of that is unchanged, there is nothing to do. If only settings have changed, the first step that depends on them
+is the first to run. If the .blend or a file was changed by hand, every step runs, so that each can take the change into
+account.
 """
 
 from __future__ import annotations
@@ -29,21 +29,21 @@ from ..scene.stage import Stage
 
 NOTE = ".last_run.json"
 DELIVERY = "delivery"
-"""The folder of the steps that write files and change nothing that a picture shows."""
+"""The folder of the steps that only write files and change nothing in the pictures."""
 BESIDE_SCANS = (*PICTURES, ".mtl", ".bin")
-"""Suffixes of files that a scan may bring along."""
+"""Suffixes of files that a scan may refer to."""
 MOST_FILES = 20_000
-"""Files around the scans beyond which they are not looked through, and every step runs."""
+"""With more files than this around the scans they are not checked, and every step runs."""
 PACKAGE = Path(__file__).resolve().parents[1]
 
 
 @record
 class Note:
-    """What a run leaves for the next one.
+    """What a run records for the next one.
 
-    `settings`: a digest of them all; `world`: of what is read from outside them; `blend`: size and time of the .blend;
-    `reached`: the last step whose results that .blend holds as the settings of then gave them, '' for none;
-    `files`: a digest of what was made, '' while a run is not over.
+    settings: digest of all settings. world: digest of everything read besides them. blend: size and time of the .blend.
+    reached: the last step whose results the .blend holds for these settings, '' for none. files: digest of the files made, ''
+    until a run has ended.
     """
 
     settings: str = ""
@@ -54,7 +54,7 @@ class Note:
 
 
 class LastRun:
-    """The last run in `out`, as a run of `sheet` to the step `last` (None: the end) in the .blend at `blend` sees it."""
+    """The last run in the folder `out`, compared with a run of `sheet` up to the step `last` (None: the end) in `blend`."""
 
     def __init__(self, out: Path, blend: Path, sheet: JobSheet, steps: Sequence[Step], last: str | None):
         self._out, self._blend, self._sheet, self._steps = out, blend, sheet, steps
@@ -66,7 +66,7 @@ class LastRun:
         self._holds = bool(self._world) and self._note.world == self._world and self._note.blend == _signature(blend)
 
     def nothing_changed(self) -> bool:
-        """Whether a run would make nothing that is not there."""
+        """Whether a run would produce nothing new."""
         note = self._note
         return (
             self._holds and note.settings == self._settings and bool(note.files)
@@ -74,7 +74,7 @@ class LastRun:
         )  # fmt: skip
 
     def first(self, stage: Stage) -> str | None:
-        """The step to begin with in the .blend that was opened; None where all are to run."""
+        """The step to begin with in the opened .blend; None where all must run."""
         if not self._holds or self._note.reached not in self._names:
             return None
         changed = _changed(self._out)
@@ -88,7 +88,7 @@ class LastRun:
         return self._names[first] if 0 < first <= self._names.index(self._last) else None
 
     def begin(self, first: str | None) -> None:
-        """Note that a run begins with a step, so that the next one does not take for whole what this one leaves half-made."""
+        """Record that a run begins with a step, so that the next one does not trust partial results if this one is killed."""
         start = self._names.index(first) if first else 0
         self._whole_before = start == 0 or (self._holds and self._reached() >= start - 1)
         kept = min(self._reached(), self._delivery() - 1) if self._holds else -1
@@ -96,12 +96,12 @@ class LastRun:
             self._write(replace(self._note, reached=self._names[kept] if kept >= 0 else "", files=""))
 
     def saved(self, done: str) -> None:
-        """Note that the .blend was saved when the step `done` had ended, the last one so far ('' for none)."""
+        """Record that the .blend was saved after the step `done`, the last one so far ('' for none)."""
         reached = done if self._whole_before else ""
         self._write(Note(self._settings, self._world, _signature(self._blend), reached))
 
     def ended(self) -> None:
-        """Note that the run is over and all its files are written."""
+        """Record that the run has ended and all its files are written."""
         if self._note.reached == self._last:
             self._write(replace(self._note, files=_made_digest(self._out)))
 
@@ -141,11 +141,11 @@ def _settings_of(sheet: JobSheet, last: str) -> str:
     return _digest([last, {step: plain(values) for step, values in sheet.settings.items()}])
 
 
-# --- what is read from outside the settings ------------------------------------------------------------------------------
+# --- inputs besides the settings -----------------------------------------------------------------------------------------
 
 
 def _world_of(sheet: JobSheet, out: Path) -> str:
-    """A digest of the job's name and place, of the files that it may read and of this program; '' where they are too many."""
+    """A digest of the job's name and place, the files that it may read, and this program; '' for too many files."""
     files = [path for path in input_files(sheet) if path != sheet.file]
     seen = {str(path): _signature(path) for path in files}
     around = {*(path.parent for path in files), *named_paths(sheet, "folder")}
@@ -158,7 +158,7 @@ def _world_of(sheet: JobSheet, out: Path) -> str:
 
 
 def _below(folder: Path, out: Path) -> Iterator[Path]:
-    """The files below a folder; without what this or another job made there, and without what a link leads to."""
+    """The files below a folder, without folders of this or another job, and without following links."""
     for place, folders, names in os.walk(folder):
         if Path(place) == out or MANIFEST in names:
             folders.clear()
@@ -167,11 +167,11 @@ def _below(folder: Path, out: Path) -> Iterator[Path]:
         yield from (Path(place, name) for name in names)
 
 
-# --- what was made -------------------------------------------------------------------------------------------------------
+# --- files made by the run -----------------------------------------------------------------------------------------------
 
 
 def _entries(out: Path) -> dict[str, Mapping[str, object]]:
-    """The list of what was made, but for what a run writes when it is over."""
+    """The list of files made, without those that a run writes at its end."""
     made = MadeFiles.read(out)
     return {place: entry for place, entry in (made.files if made else {}).items() if place not in (NOTE, SUMMARY, LOG)}
 
@@ -181,7 +181,7 @@ def _made_digest(out: Path) -> str:
 
 
 def _changed(out: Path) -> list[str]:
-    """The files of ours that are no longer there, or no longer as they were written; those that grow don't count."""
+    """The files made by the run that are missing or changed; files that grow (logs) are not checked."""
     found = []
     for place, entry in _entries(out).items():
         try:
@@ -194,7 +194,7 @@ def _changed(out: Path) -> list[str]:
 
 
 def _is_delivered(place: str) -> bool:
-    """Whether a file is made by the last steps alone."""
+    """Whether a file is made by the delivery steps."""
     folder = place.split("/")[0] if "/" in place else ""
     return folder in (*FOLDERS, "moves") if folder else place in TOP and place != FIGURES
 

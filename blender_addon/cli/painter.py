@@ -1,7 +1,7 @@
-"""A process that holds a job's scene and renders what it is asked for, one order after another (`bozzetto paint`).
+"""A process that holds a job's scene and renders one order after another (`bozzetto paint`).
 
-Orders come as lines of JSON on standard input, answers go as such lines to standard output; it ends with its input, and when
-the process that started it is gone. It is started by `job/farm.py` and not by people.
+Orders are lines of JSON on standard input, answers lines of JSON on standard output. The process ends with its input, or when
+the process that started it has ended. It is started by `job/farm.py`, not by users.
 """
 
 from __future__ import annotations
@@ -28,11 +28,11 @@ from .running import register
 from .terminal import quiet_blender
 
 WATCH = 0.5
-"""Seconds between two looks at whether the parent is still there."""
+"""Seconds between two checks whether the parent process still exists."""
 
 
 def paint() -> int:
-    """Answer orders until the input ends."""
+    """Render orders until the input ends."""
     threading.Thread(target=_watch, args=(os.getppid(),), daemon=True, name="parent").start()
     with quiet_blender(Path(os.devnull)) as terminal:
         studio: Studio | None = None
@@ -54,14 +54,14 @@ def paint() -> int:
 
 
 def _watch(parent: int) -> None:
-    """End this process at once when the one that started it is gone, since nobody waits for the picture any more."""
+    """End this process at once when its parent has ended, since nobody needs the picture any more."""
     while os.getppid() == parent:
         time.sleep(WATCH)
     os._exit(1)
 
 
 class Studio:
-    """The scene, with the render settings that stay from one order to the next of the same kind."""
+    """The open scene, with the render settings that are kept between orders of the same kind."""
 
     def __init__(self, blend: str, scene: str, threads: int):
         bpy.ops.wm.open_mainfile(filepath=blend)
@@ -74,7 +74,7 @@ class Studio:
         self._for: tuple[Any, ...] = ()
 
     def render(self, order: Order, folder: Path) -> list[str]:
-        """Render an order into a folder; the names of the files there, the picture first."""
+        """Render an order into a folder; returns the names of the files there, the picture first."""
         task = Task(
             folder / f"{order.name}.png", order.shot, order.size, order.angle, order.digest, order.kind, order.mark
         )  # fmt: skip
@@ -91,6 +91,6 @@ class Studio:
         return [path.relative_to(folder).as_posix() for path in task.files()]
 
     def close(self) -> None:
-        """Give the scene its own settings back."""
+        """Restore the scene's own settings."""
         self._set_up.close()
         self._set_up, self._for = ExitStack(), ()

@@ -1,4 +1,4 @@
-"""`bozzetto photos FOLDER`: looks over the photos for a scan and prints what to keep, to take again, to leave out."""
+"""`bozzetto photos FOLDER`: evaluates the photos for a scan and prints which to keep, to take again, to leave out."""
 
 from __future__ import annotations
 
@@ -14,11 +14,11 @@ from ..scene.photos.look_over import look_over
 
 
 def add_photos(commands: Any) -> None:
-    """Add the command to the parser's."""
+    """Add the command to the parser's commands."""
     photos: argparse.ArgumentParser = commands.add_parser(
         "photos", help="look over the photos for a scan: which to keep, to take again, to leave out"
     )
-    photos.add_argument("folder", type=Path, metavar="FOLDER", help="the folder with the photos, which stays as it is")
+    photos.add_argument("folder", type=Path, metavar="FOLDER", help="the folder with the photos, which is not changed")
     photos.add_argument("--most", type=int, default=0, metavar="N", help="how many photos may be kept (default: any number)")
     photos.add_argument(
         "--out", type=Path, metavar="DIR", help="where page and list go (default: FOLDER_looked_over beside it)"

@@ -1,4 +1,4 @@
-"""One job sheet from the command line: from opening its .blend to the summary at the end."""
+"""Runs one job sheet from the command line, from opening its .blend to the summary at the end."""
 
 from __future__ import annotations
 
@@ -35,10 +35,12 @@ from .terminal import Printer, clock, quiet_blender
 
 @record
 class Wish:
-    """What the command line says of a run beside its sheet. `scans`, `name`: take these scans, and this name, instead of the
-    sheet's own; `folder`: the name of the run's own folder within `out`, '' for none; `workers`: so many pictures at once in
-    processes of this machine; `cluster`: the address of a cluster that renders; `place`: the run's number in a batch or
-    series."""
+    """The command line's options for a run.
+
+    scans, name: used instead of the sheet's own. folder: name of the run's own folder within `out`, '' for none. workers:
+    number of pictures rendered at once by processes on this machine. cluster: address of a cluster that renders. place: the
+    run's number in a batch or series.
+    """
 
     out: Path | None = None
     folder: str = ""
@@ -55,7 +57,7 @@ class Wish:
 
 
 def run_sheet(path: Path, wish: Wish, stopping: Stopping) -> None:
-    """Run one sheet. Raises JobError for what the user must mend, Stopped where a signal asked for an end."""
+    """Run one sheet. Raises JobError for errors that the user can fix, Stopped on a signal."""
     sheet = sheet_for(path, wish)
     out = (wish.out or path.resolve().parent / "out").resolve()
     if wish.folder or wish.out is None:
@@ -67,7 +69,7 @@ def run_sheet(path: Path, wish: Wish, stopping: Stopping) -> None:
 
 
 def sheet_for(path: Path, wish: Wish) -> JobSheet:
-    """The sheet with what the command line says of it. Raises SheetError."""
+    """The sheet with the command line's options applied. Raises SheetError."""
     sheet = read(path, catalogue())
     sheet.place = wish.place
     if wish.scans:
@@ -81,7 +83,7 @@ def sheet_for(path: Path, wish: Wish) -> JobSheet:
 
 
 def give_scans(sheet: JobSheet, scans: Sequence[Path]) -> None:
-    """Have the sheet read these scans instead of its own: the first shows the piece, the others its stand."""
+    """Replace the sheet's scans: the first shows the piece, the others its stand."""
     row = specs(sheet["intake"])["scans"].row
     assert row is not None
     sheet["intake"].scans = [
@@ -90,9 +92,9 @@ def give_scans(sheet: JobSheet, scans: Sequence[Path]) -> None:
 
 
 def _run_in(out: Path, name: str, sheet: JobSheet, wish: Wish, lock: FolderLock | None, stopping: Stopping) -> None:
-    """Run a sheet in a folder that is this run's alone, from opening the .blend to saving it."""
+    """Run a sheet in a locked folder, from opening the .blend to saving it."""
     steps = catalogue()
-    chosen(steps, first=wish.first, last=wish.last)  # wrong names are told before anything else
+    chosen(steps, first=wish.first, last=wish.last)  # reports wrong names before anything else
     last_run = LastRun(out, out / f"{name}.blend", sheet, steps, current_name(wish.last) if wish.last else None)
     if not (wish.first or wish.afresh) and last_run.nothing_changed():
         with quiet_blender(out / LOG, quiet=wish.quiet) as terminal:
@@ -122,7 +124,7 @@ def _run_in(out: Path, name: str, sheet: JobSheet, wish: Wish, lock: FolderLock 
         try:
             report, notes = progress.drain(keeping.saved_before_delivery(run))
         except Stopped:
-            keeping.save()  # the step in work was taken back, those before it are whole
+            keeping.save()  # the interrupted step was undone; those before it are complete
             raise
         keeping.save()
         check = to_check(report, notes, Stage(bpy.data.scenes[place], sheet).results())
@@ -134,7 +136,7 @@ def _run_in(out: Path, name: str, sheet: JobSheet, wish: Wish, lock: FolderLock 
 
 @contextlib.contextmanager
 def _farm(out: Path, wish: Wish) -> Iterator[ClusterFarm | None]:
-    """The workers that the command line asks for, for the time of the block. Raises OutputError where they can't be had."""
+    """The requested workers inside the block, or None. Raises OutputError where they are not available."""
     if not (wish.workers or wish.cluster):
         yield None
         return
@@ -149,21 +151,21 @@ Session = Generator[Update, None, tuple[Report, Notes]]
 
 
 class _Keeping:
-    """Saves the .blend, and notes how far it was then."""
+    """Saves the .blend and records which step it has reached."""
 
     def __init__(self, blend: BlendFile, last_run: LastRun):
         self._blend, self._last_run = blend, last_run
         self._done = ""
 
     def save(self) -> None:
-        """Save, and note it."""
+        """Save the .blend and record it."""
         place = self._blend.path
         self._blend.save()
-        if self._blend.path == place:  # else somebody has changed the job's own file meanwhile
+        if self._blend.path == place:  # else saved beside it, since it was changed meanwhile
             self._last_run.saved(self._done)
 
     def saved_before_delivery(self, run: Session) -> Session:
-        """The run, with the .blend saved before the long renders start, so that a kill there costs no work."""
+        """Pass on the run, saving the .blend before rendering starts, so that a kill during it loses no work."""
         saved = False
 
         def kept(update: Update) -> Update:
@@ -182,14 +184,14 @@ def _label(name: str) -> str:
 
 
 def _open_scene(blend: BlendFile, sheet: JobSheet, wish: Wish) -> Any:
-    """The scene of the job where it ran before, with what was changed by hand since; else an empty one."""
+    """The job's scene from its .blend, with the user's changes; an empty scene where there is none."""
     if wish.first and not blend.exists():
         raise OutputError(f'--from continues an earlier run, but there is no "{blend.path}": run without --from first')
     if blend.exists() and (wish.first or not wish.afresh):
         scene = blend.open(sheet)
         register()
         return scene
-    # Only the scene: the user's preferences hold the graphics card, and the add-on itself.
+    # Resets only the scene: the user's preferences contain the graphics card and the add-on itself.
     bpy.ops.wm.read_homefile(use_factory_startup=True, use_empty=True)
     register()
     return bpy.context.scene
@@ -210,7 +212,7 @@ def _keep_settings(sheet: JobSheet, scene: bpy.types.Scene) -> None:
 
 
 def summary(report: Report, words: Sequence[str], check: Sequence[str], out: Path, spent: float) -> list[str]:
-    """What a person reads at the end: how long it took, what was made and where it lies, what to check."""
+    """The lines printed at the end: the time taken, what was made and where, what to check."""
     figures = {name: result.figures for name, result in report.results.items()}
     rendering = report.seconds.get("render")
     device = figures.get("render", {}).get("device", "")
@@ -223,7 +225,7 @@ def summary(report: Report, words: Sequence[str], check: Sequence[str], out: Pat
 
 
 def _unchanged(out: Path) -> list[str]:
-    """What is said where there is nothing to do; what was to be checked still is."""
+    """The lines printed where there is nothing to do, with what is still to be checked."""
     with contextlib.suppress(OSError, ValueError, RecursionError):
         kept = json.loads((out / SUMMARY).read_text(encoding="utf-8"))
         check = [str(words) for words in kept.get("check", ())]
@@ -241,7 +243,7 @@ def _to_check_lines(check: Sequence[str]) -> list[str]:
 
 
 def _keep_summary(out: Path, report: Report, check: Sequence[str], spent: float) -> None:
-    """summary.json: what a series needs to know of a finished piece."""
+    """Write summary.json, which a series reads for its pages."""
     export = report.results["export"].figures if "export" in report.results else {}
     kept = {name: export.get(name, "") for name in ("title", "line", "cover", "alt")}
     table = {**kept, "check": list(check), "seconds": round(spent, 1)}
@@ -249,7 +251,7 @@ def _keep_summary(out: Path, report: Report, check: Sequence[str], spent: float)
 
 
 def to_check(report: Report, notes: Notes, results: dict[str, dict[str, Any]]) -> list[str]:
-    """What a person should look at, in words; also what steps found that ran earlier, as the scene keeps their results."""
+    """What a person should check, as sentences, including results of steps that ran earlier, which the scene stores."""
     earlier = [step for step in results if step not in report.results]
     warned = [f"! {step}: {words}" for step in earlier for words in results[step].get("warnings", ())]
     asked = [

@@ -1,6 +1,6 @@
-"""A folder of scans and one job sheet as the look of them all: each piece in a process of its own, one page for the series.
+"""Runs a folder of scans with one job sheet as their look: each piece in its own process, and one page for the series.
 
-A piece that fails, or takes its process with it, stops no other. What is finished and has not changed since is not run again.
+A piece that fails, or crashes its process, does not stop the others. Finished and unchanged pieces are not run again.
 """
 
 from __future__ import annotations
@@ -36,14 +36,14 @@ from .running import Wish, sheet_for
 from .terminal import Terminal, clock
 
 PATIENCE = 0.25
-"""Seconds between two looks at whether a signal came."""
+"""Seconds between two checks for a signal."""
 CHATTER = 40
-"""How many of the last lines printed by a piece's process are shown when it fails without an error of ours."""
+"""The number of last lines of a piece's process that are kept, for a failure without an error message of Bozzetto's."""
 
 
 @record
 class Series:
-    """A series to be made: the sheet that is its look, its pieces, where it goes, its title, what else the command said."""
+    """A series: the sheet with its look, its pieces, its output folder, its title, and further options of the command."""
 
     look: Path
     pieces: Sequence[Piece]
@@ -52,15 +52,15 @@ class Series:
     sets: tuple[str, ...] = ()
     afresh: bool = False
     more: tuple[str, ...] = ()
-    """Arguments that each run is given unchanged, such as the cluster to render on."""
+    """Arguments that are passed on to each run, such as the cluster to render on."""
 
 
 def run_series(look: Path, scans: Path, out: Path, wish: Wish, stopping: Stopping, *, more: Sequence[str] = ()) -> int:
-    """Make all pieces; returns how many failed. Raises JobError for what would stop them all, Stopped on a signal."""
+    """Run all pieces; returns the number of failures. Raises JobError for an error that stops all, Stopped on a signal."""
     pieces = pieces_in(scans, catalogue())
     title = wish.name or as_title(scans.resolve().name)
     series = Series(look, pieces, out.resolve(), title, wish.sets, wish.afresh, tuple(more))
-    sheet_for(look, Wish(sets=wish.sets))  # a look that can't be used fails once, and not for each piece
+    sheet_for(look, Wish(sets=wish.sets))  # an invalid look fails once, not for each piece
     writable(series.out)
     terminal = Terminal(sys.stdout, quiet=wish.quiet)
     started = time.perf_counter()
@@ -70,14 +70,14 @@ def run_series(look: Path, scans: Path, out: Path, wish: Wish, stopping: Stoppin
         for place, piece in enumerate(pieces, 1):
             stopping.check()
             cards.append(_made(series, piece, f"[{place}/{len(pieces)}] {piece.name}", terminal, stopping))
-            _write_pages(series, cards)  # after each, so that a look at the page shows how far it is
+            _write_pages(series, cards)  # after each piece, so that the page shows the progress
     for line in _summary(series, cards, time.perf_counter() - started):
         terminal.say(line)
     return sum(bool(card.failed) for card in cards)
 
 
 def _made(series: Series, piece: Piece, place: str, terminal: Terminal, stopping: Stopping) -> Card:
-    """Run one piece, unless it is finished already; its outcome."""
+    """Run one piece, unless it is finished; returns its card for the series' page."""
     folder = series.out / piece.name
     failed = piece.problem
     if not failed:
@@ -98,7 +98,7 @@ def _made(series: Series, piece: Piece, place: str, terminal: Terminal, stopping
 
 
 def _run_piece(series: Series, piece: Piece, place: str, terminal: Terminal, stopping: Stopping) -> str:
-    """Run a piece in a process of its own; what went wrong, '' when nothing did."""
+    """Run a piece in its own process; returns the error, '' on success."""
     if terminal.plain and not terminal.quiet:
         terminal.say(f"{place}: begins")
     command = [*own_command(), "run", str(series.look.resolve()), "--out", str(series.out / piece.name), "--name", piece.name]
@@ -109,7 +109,7 @@ def _run_piece(series: Series, piece: Piece, place: str, terminal: Terminal, sto
     started = time.perf_counter()
     work = subprocess.Popen(
         [*command, *series.more], stdin=subprocess.DEVNULL, stdout=subprocess.PIPE, stderr=subprocess.STDOUT,
-        env=own_environment(), start_new_session=True,  # Ctrl-C is heard here, which tells the piece to stop, once
+        env=own_environment(), start_new_session=True,  # Ctrl-C reaches only this process, which stops the piece once
     )  # fmt: skip
     last: list[str] = []
     try:
@@ -135,7 +135,7 @@ def _run_piece(series: Series, piece: Piece, place: str, terminal: Terminal, sto
 
 
 def _lines(work: subprocess.Popen[bytes], stopping: Stopping) -> Iterator[str | None]:
-    """What a process prints, line by line, to its end; None now and then, when it prints nothing. Raises Stopped."""
+    """Yield the lines that a process prints until its end, and None while it prints nothing. Raises Stopped."""
     lines: queue.SimpleQueue[str | None] = queue.SimpleQueue()
     stream = work.stdout
     assert stream is not None
@@ -168,11 +168,11 @@ def _what_went_wrong(code: int, last: Sequence[str]) -> str:
     return f"its process {ended}; its last words: {words.strip()[:300]}"
 
 
-# --- what is finished ---------------------------------------------------------------------------------------------------
+# --- finished pieces ----------------------------------------------------------------------------------------------------
 
 
 def _state(folder: Path, name: str, sheet: JobSheet) -> str:
-    """A digest of all that a finished piece depends on: settings, scans, and its .blend, which may be changed by hand."""
+    """A digest of everything that a finished piece depends on: settings, scans, and its .blend, which the user may change."""
     settings = {step: plain(values) for step, values in sheet.settings.items()}
     files = [path for path in input_files(sheet) if path != sheet.file]
     stats = [(str(path), path.stat().st_size, path.stat().st_mtime_ns) for path in (*files, folder / f"{name}.blend")]
@@ -180,7 +180,7 @@ def _state(folder: Path, name: str, sheet: JobSheet) -> str:
 
 
 def _finished(folder: Path, name: str, sheet: JobSheet) -> bool:
-    """Whether a piece was made with these settings from these scans, and all its files are still there."""
+    """Whether a piece was made with these settings from these scans, and all its files still exist."""
     try:
         known = read_summary(folder)
         made = MadeFiles.read(folder)
@@ -201,7 +201,7 @@ def _remember(folder: Path, name: str, sheet: JobSheet) -> None:
 
 
 def read_summary(folder: Path) -> dict[str, Any]:
-    """What the last run in a folder left as its summary; empty where there is none."""
+    """The summary of the last run in a folder; empty where there is none."""
     try:
         known = json.loads((folder / SUMMARY).read_text(encoding="utf-8"))
     except (OSError, ValueError, RecursionError):

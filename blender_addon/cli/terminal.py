@@ -1,7 +1,7 @@
-"""What does a person at a terminal see? One line that says how far the run is, and nothing of what Blender prints.
+"""Shows a run's progress on a terminal as one changing line, and keeps Blender's own output away from it.
 
-On a terminal the line is drawn over and over; into a file or a pipe it goes as plain lines, few enough to be read. What
-Blender and its importers print goes to the log. Words of ours that are to stay are printed by `say`.
+Into a file or a pipe the progress is printed as a few plain lines. What Blender and its importers print goes to the log.
+Messages that must stay on the terminal are printed by `say`.
 """
 
 from __future__ import annotations
@@ -21,18 +21,18 @@ from ..job.runner import Update
 from ..job.stopping import Stopping
 
 REDRAWN = 0.5
-"""Seconds after which the line is drawn anew, so that its clock goes on while a picture is rendered."""
+"""Seconds after which the line is redrawn, so that its clock runs on while a picture is rendered."""
 SELDOM = 10.0
 """Seconds between plain lines within a step, after the first."""
 FIRST_LINES = 3
 NARROWEST, USUAL = 40, 80
-"""Columns: the fewest that a line is cut to, and how many are taken where the terminal does not say."""
+"""In columns: the smallest width of the line, and the width where the terminal's is unknown."""
 START, REST = "\r", "\x1b[K"
-"""Back to the line's beginning, and clear what is right of the cursor (ECMA-48, erase in line)."""
+"""Return to the start of the line, and clear everything right of the cursor (ECMA-48, erase in line)."""
 
 
 class Terminal:
-    """The stream that our own messages go to. `plain`: a file or a pipe, which gets lines instead of one changing line."""
+    """The stream for Bozzetto's messages. plain: a file or a pipe, which gets lines instead of one changing line."""
 
     def __init__(self, stream: TextIO, *, quiet: bool = False):
         self.stream = stream
@@ -42,13 +42,13 @@ class Terminal:
         self._lock = threading.Lock()
 
     def say(self, words: str = "") -> None:
-        """A line that stays."""
+        """Print a line that stays."""
         with self._lock:
             self._put((START + REST if self._line else "") + words + "\n")
             self._line = ""
 
     def show(self, line: str) -> None:
-        """The line that changes, cut to the terminal's width; nothing where there is no terminal."""
+        """Draw the changing line, cut to the terminal's width; does nothing without a terminal."""
         if self.plain or self.quiet:
             return
         with self._lock:
@@ -58,7 +58,7 @@ class Terminal:
                 self._put(START + line + REST)
 
     def clear(self) -> None:
-        """Take the line away."""
+        """Remove the changing line."""
         with self._lock:
             if self._line:
                 self._put(START + REST)
@@ -92,7 +92,7 @@ class Printer:
         return time.perf_counter() - self.started
 
     def drain(self, run: Any) -> Any:
-        """Run to the end, showing how far it is; returns what the run returns. Raises Stopped where a signal asked for it."""
+        """Run to the end, showing the progress; returns what the run returns. Raises Stopped on a signal."""
         ended = threading.Event()
         drawer = threading.Thread(target=self._draw, args=(ended,), daemon=True, name="progress")
         drawer.start()
@@ -110,7 +110,7 @@ class Printer:
             self.terminal.clear()
 
     def show(self, update: Update) -> None:
-        """Take note of where the run is; in a file, print a line when there is something to say."""
+        """Store an update for the changing line; in a file, print it as a line if it is worth one."""
         before, now = self._update, time.perf_counter()
         self._update, self._at = update, now
         if update.stays and not self.terminal.quiet:
@@ -133,7 +133,7 @@ class Printer:
 
 
 def progress_line(update: Update, spent: float, *, since: float = 0.0) -> str:
-    """Where a run is in one line: step, share, time spent and left, what is done. since: seconds that the update is old."""
+    """The progress in one line: step, share, time spent and left, activity. since: age of the update in seconds."""
     left = update.left
     if left is None and update.fraction > 0.02:
         left = (spent - since) * (1.0 - update.fraction) / update.fraction
@@ -144,7 +144,7 @@ def progress_line(update: Update, spent: float, *, since: float = 0.0) -> str:
 
 
 def clock(seconds: float) -> str:
-    """Minutes and seconds, 1:05; hours before them where there are any."""
+    """A time as minutes and seconds (1:05), with hours in front if there are any."""
     whole = int(seconds)
     hours, minutes = whole // 3600, whole // 60 % 60
     return f"{hours}:{minutes:02d}:{whole % 60:02d}" if hours else f"{minutes}:{whole % 60:02d}"
@@ -152,9 +152,9 @@ def clock(seconds: float) -> str:
 
 @contextlib.contextmanager
 def quiet_blender(log: Path, *, quiet: bool = False, stopping: Stopping | None = None) -> Iterator[Terminal]:
-    """Inside the block all that the process prints goes to the log file; the terminal given is where our own words go.
+    """Inside the block, redirect everything that the process prints to the log file; yields the terminal for messages.
 
-    A log that can't be written is no reason to stop the work: then what is printed is lost.
+    If the log can't be written, the output is discarded instead of stopping the work.
     """
     for stream in (sys.stdout, sys.stderr):
         with contextlib.suppress(AttributeError, OSError, ValueError):
@@ -183,7 +183,7 @@ def _opened(log: Path) -> int:
 
 @contextlib.contextmanager
 def _printed_into(sink: int) -> Iterator[None]:
-    """Standard output and error of the process, of Python and of compiled code, into an open file."""
+    """Redirect standard output and error of the process, from Python and compiled code, to an open file."""
     kept: list[tuple[int, int]] = []
     streams = sys.stdout, sys.stderr
     try:
@@ -194,7 +194,7 @@ def _printed_into(sink: int) -> Iterator[None]:
         sys.stdout, sys.stderr = _Chatter(sink), _Chatter(sink)
         yield
     finally:
-        with contextlib.suppress(AttributeError, OSError, TypeError):  # what the C library holds back is chatter, too
+        with contextlib.suppress(AttributeError, OSError, TypeError):  # the C library's buffer belongs to the log, too
             ctypes.CDLL("ucrtbase" if os.name == "nt" else None).fflush(None)
         sys.stdout, sys.stderr = streams
         for copy, number in kept:
@@ -203,7 +203,7 @@ def _printed_into(sink: int) -> Iterator[None]:
 
 
 class _Chatter:
-    """A stream that writes to an open file, and drops what no longer fits on the disk."""
+    """A stream that writes to an open file, and drops output when the disk is full."""
 
     encoding, errors = "utf-8", "backslashreplace"
 
@@ -226,7 +226,7 @@ class _Chatter:
 
 
 def _owns(stream: Any, number: int) -> bool:
-    """Whether a stream of Python's is that of the process; in a test or a window it may be another one."""
+    """Whether a Python stream is the process's own; in a test or a window it may be another one."""
     try:
         return bool(stream.fileno() == number)
     except (AttributeError, OSError, ValueError):
