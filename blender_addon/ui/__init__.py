@@ -1,4 +1,4 @@
-"""What the user sees: the tab with its panels, the operators behind the buttons, the preferences."""
+"""The user interface: the tab with its panels, operators, tools in the view, preferences."""
 
 from __future__ import annotations
 
@@ -36,7 +36,7 @@ def _close_previews() -> None:
 
 @bpy.app.handlers.persistent
 def _file_opened(*_: object) -> None:
-    """Another file is open: carry over what an older version kept, and forget what was read of the scenes before."""
+    """Handler for opened files: carry over settings of older versions, and drop cached state of the former scenes."""
     for scene in bpy.data.scenes:
         properties.carry_old_names(scene)
     job_state.forget()
@@ -55,7 +55,7 @@ def register() -> None:
 
 
 def unregister() -> None:
-    """The same backwards."""
+    """Unregister everything in reverse order."""
     bpy.app.handlers.load_post.remove(_file_opened)
     operators.unregister_command()
     _close_previews()

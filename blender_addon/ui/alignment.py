@@ -22,7 +22,7 @@ from .previews import Previews
 from .watched_work import run_again
 
 Ways = list[tuple[float, int]]
-"""What a dialog offers: the number of a fit or the angle of a front (degrees), each with the number of its picture's icon."""
+"""Choices of a dialog: the number of a fit or the angle of a front (degrees), each with its picture's icon number."""
 
 previews = Previews()
 """The pictures of the open dialog."""
@@ -42,7 +42,7 @@ class BOZZETTO_OT_choose_pose(bpy.types.Operator):
     scan: StringProperty(description="Which further scan: its place in the list of scans", options={"SKIP_SAVE"})
 
     def invoke(self, context: bpy.types.Context, event: bpy.types.Event) -> set[str]:
-        """Draw each fit and offer them."""
+        """Draw each fit and show the choices."""
         stage = stage_of(context)
         keys = open_scans(stage.results())
         if not keys or (self.scan and self.scan not in keys):
@@ -60,7 +60,7 @@ class BOZZETTO_OT_choose_pose(bpy.types.Operator):
         return {"FINISHED"}
 
     def _lay_out(self, layout: bpy.types.UILayout, ways: Ways) -> None:
-        """Lay the pictures out three to a row, a button under each."""
+        """Draw three pictures per row, with a button under each."""
         layout.label(text=f"How scan {self.scan} would lie, in the scans' own colours: from the front and from above")
         grid = layout.grid_flow(columns=3, even_columns=True, row_major=True)
         for number, icon in ways:
@@ -75,7 +75,7 @@ class BOZZETTO_OT_set_pose(bpy.types.Operator):
 
     bl_idname = "bozzetto.set_pose"
     bl_label = "Use this fit"
-    bl_options = {"INTERNAL"}  # the run that follows is the one undo step
+    bl_options = {"INTERNAL"}  # the following run is the only undo step
 
     scan: StringProperty(description="Which further scan: its place in the list of scans")
     candidate: IntProperty(description="Number of the possible fit", min=1, default=1)
@@ -105,7 +105,7 @@ class BOZZETTO_OT_mark_spots(bpy.types.Operator):
         return context.area is not None and context.area.type == "VIEW_3D"
 
     def invoke(self, context: bpy.types.Context, event: bpy.types.Event) -> set[str]:
-        """Set the two scans side by side and wait for clicks."""
+        """Show the two scans side by side and wait for clicks."""
         stage = stage_of(context)
         upright, further = stage.find("upright"), stage.find("clean", self.scan)
         if upright is None or further is None:
@@ -128,7 +128,7 @@ class BOZZETTO_OT_mark_spots(bpy.types.Operator):
         return {"RUNNING_MODAL"}
 
     def modal(self, context: bpy.types.Context, event: bpy.types.Event) -> set[str]:
-        """A click picks a spot, Backspace takes the last one back, Esc stops; all other events go to the view."""
+        """A click picks a point, Backspace removes the last one, Esc stops; all other events are passed to the view."""
         if event.type in {"ESC", "RIGHTMOUSE"}:
             return self._end(context, {"CANCELLED"})
         if not is_over(main_region(context.area), event):
@@ -150,7 +150,7 @@ class BOZZETTO_OT_mark_spots(bpy.types.Operator):
         return {"RUNNING_MODAL"}
 
     def _ray(self, context: bpy.types.Context, event: bpy.types.Event) -> tuple[Vector, Vector, float] | None:
-        """Origin, direction and reach (world, metres) of what the mouse means; None where it misses the scan that is wanted."""
+        """Origin, direction and snapping distance (world, metres) of the mouse's ray; None where it misses the wanted scan."""
         region, view = main_region(context.area), context.space_data.region_3d
         origin, way, pixel = ray_under(region, view, event)
         met = self._picking.aimed(origin, way)
@@ -219,13 +219,13 @@ class BOZZETTO_OT_mark_spots(bpy.types.Operator):
 
 
 class BOZZETTO_OT_paint_stand(bpy.types.Operator):
-    """Paint on the upright scan what is stand (white) and what is piece (black); again to cut along what was painted"""
+    """Paint the stand white and the piece black on the upright scan; press again to cut along the painted line"""
 
     bl_idname = "bozzetto.paint_stand"
     bl_label = "Paint the stand"
 
     def execute(self, context: bpy.types.Context) -> set[str]:
-        """Go into painting, or out of it and cut."""
+        """Begin painting, or end it and cut."""
         upright = stage_of(context).find("upright")
         if upright is None:
             self.report({"INFO"}, "Run until Orientation first: there is nothing upright yet")
@@ -261,7 +261,7 @@ class BOZZETTO_OT_choose_front(bpy.types.Operator):
         return {"FINISHED"}
 
     def _lay_out(self, layout: bpy.types.UILayout, sides: Ways) -> None:
-        """Lay the pictures out in two rows of three, a button under each."""
+        """Draw the pictures in two rows of three, with a button under each."""
         grid = layout.grid_flow(columns=3, even_columns=True, row_major=True)
         for angle, icon in sides:
             column = grid.column(align=True)
@@ -274,7 +274,7 @@ class BOZZETTO_OT_set_front(bpy.types.Operator):
 
     bl_idname = "bozzetto.set_front"
     bl_label = "This is the front"
-    bl_options = {"INTERNAL"}  # the run that follows is the one undo step
+    bl_options = {"INTERNAL"}  # the following run is the only undo step
 
     angle: FloatProperty(description="Where the front is, counter-clockwise from above", subtype="ANGLE")
 
@@ -286,7 +286,7 @@ class BOZZETTO_OT_set_front(bpy.types.Operator):
 
 
 def tools_of(role: str, scene: bpy.types.Scene) -> tuple[tuple[str, str], ...]:
-    """The operators that let a person decide what plays a role, (identifier, words); only those that can be used now."""
+    """(identifier, label) of the usable operators by which a person decides what a role's step decided."""
     if role == "upright":
         return (("bozzetto.choose_front", "Choose the front ..."),)
     if role == "piece":

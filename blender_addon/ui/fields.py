@@ -1,4 +1,4 @@
-"""How is a setting drawn? With a switch where it may be automatic, a table as a box for each row, long texts wrapped."""
+"""Draws settings in panels: with a switch if they can be automatic, tables with a box per row, long texts wrapped."""
 
 from __future__ import annotations
 
@@ -13,11 +13,11 @@ if TYPE_CHECKING:
     import bpy
 
 CATEGORY = "Bozzetto"
-"""The tab in the sidebar that all panels stand in."""
+"""The sidebar tab of all panels."""
 
 
 class Tab:
-    """What each panel has in common."""
+    """Common attributes of all panels."""
 
     bl_space_type = "VIEW_3D"
     bl_region_type = "UI"
@@ -25,7 +25,7 @@ class Tab:
 
 
 LETTER = 6.3
-"""Usual width of a letter in pixels at an interface scale of 1; a guess that keeps lines inside the sidebar."""
+"""Mean letter width in px at an interface scale of 1; a guess that keeps lines inside the sidebar."""
 
 
 def draw_field(layout: bpy.types.UILayout, group: Any, name: str, spec: Spec, step: str) -> None:
@@ -35,7 +35,7 @@ def draw_field(layout: bpy.types.UILayout, group: Any, name: str, spec: Spec, st
         return
     pickable = spec.kind == "point" and spec.size == 3 and spec.unit != "px"  # a place in the scene, not in a picture
     if not has_switch(spec):
-        row = layout.row(align=True) if pickable else layout  # a row more for each setting is felt at each redraw
+        row = layout.row(align=True) if pickable else layout  # an extra row per setting would slow down redraws
         row.prop(group, name)
     else:
         row = layout.row(align=True, heading=label_of(name, spec))
@@ -51,7 +51,7 @@ def draw_field(layout: bpy.types.UILayout, group: Any, name: str, spec: Spec, st
 
 
 def draw_fields(layout: bpy.types.UILayout, group: Any, step: Any, *, more: bool) -> None:
-    """Draw the settings of a step that matter now: those that most jobs need, or the rest."""
+    """Draw a step's applicable settings: those that most jobs need, or the others."""
     for name, spec in specs(step.settings).items():
         if spec.more == more and matters(spec, partial(getattr, group)):
             draw_field(layout, group, name, spec, step.name)
@@ -82,7 +82,7 @@ def _row_button(layout: bpy.types.UILayout, step: str, field: str, action: str, 
 def paragraph(
     layout: bpy.types.UILayout, words: str, context: bpy.types.Context, *, icon: str = "NONE", room: int | None = None
 ) -> None:
-    """Draw a text on as many lines as it needs, since a label does not wrap; the icon stands before the first line.
+    """Draw a text on several lines, since labels do not wrap; the icon is drawn before the first line.
 
     room: letters in a line; None: as many as fit the region.
     """
@@ -99,5 +99,5 @@ def paragraph(
 
 @lru_cache(maxsize=512)
 def _lines(words: str, room: int) -> tuple[str, ...]:
-    """Words over lines; kept, since panels are drawn many times a second."""
+    """A text wrapped to lines; cached, since panels are drawn many times per second."""
     return tuple(textwrap.wrap(words, room))

@@ -1,4 +1,4 @@
-"""Where do files go, and which jobs were open lately?"""
+"""The output folder of a job, and the list of recent jobs."""
 
 import contextlib
 import json
@@ -14,9 +14,9 @@ MOST_RECENT = 10
 
 
 def output_folder(scene: bpy.types.Scene, name: str) -> Path:
-    """Where a job's files go: the job's folder, beside the saved .blend, the preferences' folder, or the add-on's own.
+    """The folder for a job's files: the job's own, beside the saved .blend, the preferences' folder, or the add-on's own.
 
-    Nothing is made: whoever writes makes the folder.
+The folder is not created here.
     """
     if scene.bozzetto.output:
         return Path(bpy.path.abspath(scene.bozzetto.output))
@@ -37,7 +37,7 @@ def own_folder() -> Path:
 
 
 def recent() -> list[Path]:
-    """The job sheets that were loaded or saved lately and are still there, the last one first."""
+    """The recently loaded or saved job sheets that still exist, the latest first."""
     with contextlib.suppress(OSError, ValueError):
         kept = json.loads((own_folder() / "recent.json").read_text(encoding="utf-8"))
         return [path for path in map(Path, kept if isinstance(kept, list) else ()) if path.is_file()]
@@ -45,7 +45,7 @@ def recent() -> list[Path]:
 
 
 def remember(path: Path) -> None:
-    """Put a job sheet first among the recent ones; a profile that can't be written to is no reason to stop."""
+    """Put a job sheet first among the recent ones; errors in writing the user's profile are ignored."""
     paths = [path.resolve(), *(other for other in recent() if other != path.resolve())][:MOST_RECENT]
     with contextlib.suppress(OSError):
         own_folder().mkdir(parents=True, exist_ok=True)

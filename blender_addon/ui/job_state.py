@@ -1,4 +1,4 @@
-"""What do the panels show of a job? Read once a redraw, by the first panel's poll; the others take what it read."""
+"""The state of a job for the panels, read once per redraw by the first panel's poll and shared by the others."""
 
 from __future__ import annotations
 
@@ -22,10 +22,10 @@ if TYPE_CHECKING:
     import bpy
 
 KEPT = ("Kept ", "You deleted ")
-"""How those of the stage's notes begin that tell of edits by hand."""
+"""How notes on the user's edits begin."""
 
 _read: dict[int, tuple[Any, JobState]] = {}
-"""The last state of each scene by its session id, with what it was read from: panels are drawn many times a second."""
+"""Cache: the last state of each scene by session id, with its inputs, since panels are drawn many times per second."""
 
 
 @record
@@ -42,18 +42,18 @@ class JobState:
     open: tuple[Question, ...] = ()
 
     def missing(self, step: Step) -> str:
-        """Why a step can't run yet, in words that say what to do; '' when it can."""
+        """Why a step can't run yet, and what to do; '' when it can."""
         makers = [other for role in step.needs for other in catalogue() if role in other.makes]
         first = next((other for other in makers if other.name not in self.results), None)
         return f'Run "{first.label}" first' if first else ""
 
     def kept(self, step: str) -> list[str]:
-        """What a step left alone because the user had changed or deleted it, a sentence each."""
+        """A sentence on each thing that a step kept because the user had changed or deleted it."""
         return [str(words) for words in self.results.get(step, {}).get("notes", ()) if str(words).startswith(KEPT)]
 
 
 def refreshed(scene: bpy.types.Scene) -> JobState:
-    """The state of the scene's job as it is now. About a millisecond where nothing has changed since the last time."""
+    """The present state of the scene's job; takes about 1 ms where nothing has changed."""
     steps = catalogue()
     raw = scene.get(STATE, "{}")
     sheet = sheet_of(scene, steps)
@@ -67,13 +67,13 @@ def refreshed(scene: bpy.types.Scene) -> JobState:
 
 
 def state_of(scene: bpy.types.Scene) -> JobState:
-    """The state that the first panel read at this redraw; read anew where there is none."""
+    """The state read by the first panel in this redraw, or read now."""
     held = _read.get(scene.session_uid)
     return held[1] if held is not None else refreshed(scene)
 
 
 def forget() -> None:
-    """Drop all that was read: another file was opened, or the add-on goes."""
+    """Clear the cache, when another file is opened or the add-on is disabled."""
     _read.clear()
 
 
@@ -88,7 +88,7 @@ def settings_for(scene: bpy.types.Scene, role: str) -> Any:
 
 
 def _state(scene: bpy.types.Scene, sheet: JobSheet, raw: str) -> JobState:
-    if STATE not in scene:  # a stage would mark the scene as a job, and drawing must change nothing
+    if STATE not in scene:  # a stage would mark the scene as a job, but drawing must not change data
         return JobState(sheet)
     stage, results = Stage(scene, sheet), _parsed(raw).get("results", {})
     late = why_out_of_date(catalogue(), sheet, stage, results)
@@ -100,7 +100,7 @@ def _state(scene: bpy.types.Scene, sheet: JobSheet, raw: str) -> JobState:
 
 
 def _held(sheet: JobSheet, place: str) -> Any:
-    """A setting's value by 'step.field', plain; None where there is no such setting."""
+    """A setting's plain value by 'step.field'; None where there is no such setting."""
     step, _, name = place.partition(".")
     return plain(sheet[step]).get(name) if step in sheet.settings else None
 

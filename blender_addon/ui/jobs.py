@@ -1,4 +1,4 @@
-"""How is a job loaded and saved? As a job sheet, from the list of recent ones, by a scan dropped into the view."""
+"""Loads and saves jobs: as job sheets, from the list of recent ones, by a file dropped into the view."""
 
 import re
 from pathlib import Path
@@ -26,7 +26,7 @@ TAKES = [
 
 
 def load(operator: bpy.types.Operator, context: bpy.types.Context, path: Path, *, only_look: bool = False) -> set[str]:
-    """Fill in all settings from a job sheet, or its look alone; what is wrong with it is reported."""
+    """Fill in all settings from a job sheet, or only its look; errors are reported."""
     try:
         sheet = read(path, catalogue())
         if only_look:
@@ -55,7 +55,7 @@ class BOZZETTO_OT_read_sheet(bpy.types.Operator):
     )  # fmt: skip
 
     def invoke(self, context: bpy.types.Context, event: bpy.types.Event) -> set[str]:
-        """Ask for the file."""
+        """Open the file browser."""
         context.window_manager.fileselect_add(self)
         return {"RUNNING_MODAL"}
 
@@ -75,12 +75,12 @@ class BOZZETTO_OT_write_sheet(bpy.types.Operator):
     check_existing: BoolProperty(default=True, options={"HIDDEN"})  # the file browser asks before it names a file that is there
 
     def invoke(self, context: bpy.types.Context, event: bpy.types.Event) -> set[str]:
-        """Ask for the place."""
+        """Open the file browser."""
         context.window_manager.fileselect_add(self)
         return {"RUNNING_MODAL"}
 
     def execute(self, context: bpy.types.Context) -> set[str]:
-        """Write it, whole or not at all; a name that does not end so gets .toml added."""
+        """Write the sheet, whole or not at all, with `.toml` added to the name where it is missing."""
         try:
             path = sheet_path(self.filepath)
             write_text(path, written(sheet_of(context.scene, catalogue()), catalogue()))
@@ -132,7 +132,7 @@ class BOZZETTO_MT_recent(bpy.types.Menu):
     bl_label = "Recent jobs"
 
     def draw(self, context: bpy.types.Context) -> None:
-        """One line a job: its name and its folder's."""
+        """One line per job: its name and its folder's."""
         found = recent()
         for path in found:
             text = f"{path.stem}  ({path.parent.name})"
@@ -142,7 +142,7 @@ class BOZZETTO_MT_recent(bpy.types.Menu):
 
 
 def _dropped_as(operator: bpy.types.Operator, context: bpy.types.Context) -> list[tuple[str, str, str]]:
-    """What a dropped scan can be; kept alive in the class, because Blender holds no reference to such lists."""
+    """The roles of a dropped scan; stored in the class, because Blender keeps no reference to such lists."""
     items = [(asked.name, asked.label, asked.help) for _, asked in asked_rows()]
     BOZZETTO_OT_drop_scan.kept = items
     return items
@@ -170,7 +170,7 @@ class BOZZETTO_OT_drop_scan(bpy.types.Operator):
         return paths or ([Path(self.filepath)] if self.filepath else [])
 
     def invoke(self, context: bpy.types.Context, event: bpy.types.Event) -> set[str]:
-        """One scan while none is chosen is the scan; else ask what it is."""
+        """Use a single scan as the main scan if none is chosen; otherwise ask."""
         paths = self._paths()
         if not paths:
             return {"CANCELLED"}
@@ -224,7 +224,7 @@ class BOZZETTO_FH_scan(bpy.types.FileHandler):
 
     @classmethod
     def poll_drop(cls, context: bpy.types.Context) -> bool:
-        """Only into a 3D view."""
+        """Available only in a 3D view."""
         return context.area is not None and context.area.type == "VIEW_3D"
 
 

@@ -1,4 +1,4 @@
-"""The active shot's lens: small pictures of all shots, what the lens gives, and the questions a photographer asks of it."""
+"""The lens panel: small pictures of all shots, the active shot's lens and read-out, and questions about it."""
 
 from collections.abc import Sequence
 
@@ -16,7 +16,7 @@ from .fields import Tab, paragraph
 from .overlays import SHOWN, read_out_of
 
 DIALOG = 72
-"""Letters a line in the questions' dialogs."""
+"""Letters per line in the questions' dialogs."""
 ENDS = {"FROM": "bozzetto_hold_from", "TO": "bozzetto_hold_to"}
 """The window manager's properties that hold the two picked points while Blender is open, in metres."""
 
@@ -28,7 +28,7 @@ def shot_in_work(context: bpy.types.Context) -> bpy.types.Object | None:
 
 
 def is_viewed(operator: type, context: bpy.types.Context) -> bool:
-    """Whether a shot is viewed; where none is, the operator's grey button says what to do."""
+    """Whether a shot is viewed; if not, the operator's disabled button says what to do."""
     if shot_in_work(context) is not None:
         return True
     operator.poll_message_set("View a shot first: choose one in Shots > Lens")  # type: ignore[attr-defined]
@@ -36,7 +36,7 @@ def is_viewed(operator: type, context: bpy.types.Context) -> bool:
 
 
 class BOZZETTO_PT_lens(Tab, bpy.types.Panel):
-    """The lens of the shot that is viewed: what it gives, and what it could give"""
+    """The lens of the viewed shot: what it gives, and how to change it"""
 
     bl_label = "Lens"
     bl_idname = "BOZZETTO_PT_lens"
@@ -73,7 +73,7 @@ def draw_shots(layout: bpy.types.UILayout, shots: Sequence[bpy.types.Object], ac
 
 
 def draw_lens(layout: bpy.types.UILayout, camera: bpy.types.Object) -> None:
-    """What is set on the lens."""
+    """Draw the lens's settings."""
     for name, words in (
         (lens_drivers.FOCAL, "Focal length (mm)"), (lens_drivers.FNUMBER, "f-number"), (lens_drivers.FOCUS, "Focus at (mm)"),
     ):  # fmt: skip
@@ -84,7 +84,7 @@ def draw_lens(layout: bpy.types.UILayout, camera: bpy.types.Object) -> None:
 
 
 def draw_read_out(layout: bpy.types.UILayout, camera: bpy.types.Object) -> None:
-    """What the lens gives."""
+    """Draw the lens's read-out."""
     column = layout.column(align=True)
     for name, value in read_out_of(camera).lines():
         if not name:
@@ -113,7 +113,7 @@ def draw_questions(layout: bpy.types.UILayout, manager: bpy.types.WindowManager)
 
 
 class BOZZETTO_OT_view_shot(bpy.types.Operator):
-    """Make this the shot in work and view it through its camera"""
+    """Make this the active shot and view it through its camera"""
 
     bl_idname = "bozzetto.view_shot"
     bl_label = "View this shot"
@@ -122,7 +122,7 @@ class BOZZETTO_OT_view_shot(bpy.types.Operator):
     shot: StringProperty(description="The name of the shot's camera")
 
     def execute(self, context: bpy.types.Context) -> set[str]:
-        """Its camera, its picture size, and the view through it."""
+        """Set the scene's camera and picture size, and view through it."""
         scene, camera = context.scene, bpy.data.objects.get(self.shot)
         if camera is None:
             self.report({"INFO"}, f'There is no shot "{self.shot}" any more: run Camera')
@@ -136,7 +136,7 @@ class BOZZETTO_OT_view_shot(bpy.types.Operator):
 
 
 class BOZZETTO_OT_draw_shots(bpy.types.Operator):
-    """Draw the small pictures of all shots anew, as their cameras stand now"""
+    """Redraw the small pictures of all shots from their present cameras"""
 
     bl_idname = "bozzetto.draw_shots"
     bl_label = "Draw the small pictures anew"
@@ -169,13 +169,13 @@ class BOZZETTO_OT_lens_point(bpy.types.Operator):
     )
 
     def execute(self, context: bpy.types.Context) -> set[str]:
-        """Keep the point."""
+        """Store the point."""
         setattr(context.window_manager, ENDS[self.end], picked_point(context))
         return {"FINISHED"}
 
 
 def picked_point(context: bpy.types.Context) -> Vector:
-    """The middle of the vertices selected in edit mode, in the world; else the 3D cursor's place."""
+    """The centre of the vertices selected in Edit Mode, in world space, or else the 3D cursor's position."""
     item = context.edit_object
     if item is not None and item.type == "MESH":
         item.update_from_editmode()
@@ -211,7 +211,7 @@ class LensQuestion:
         return set(context.window_manager.invoke_props_dialog(self, width=460))
 
     def draw(self, context: bpy.types.Context) -> None:
-        """The settings, the answer below, and what else can be had."""
+        """Draw the settings, the answer, and alternatives."""
         layout = self.layout
         layout.use_property_split = True
         self.draw_settings(layout)
@@ -226,9 +226,9 @@ class LensQuestion:
             layout.prop(self, "instead")
 
     def execute(self, context: bpy.types.Context) -> set[str]:
-        """Set the lens as answered, or what was chosen instead; say it."""
+        """Set the lens as answered, or as chosen instead, and report it."""
         camera = shot_in_work(context)
-        assert camera is not None  # or `poll` had refused
+        assert camera is not None  # `poll` checks this
         try:
             asked = self.ask(context)
             if asked.answer.possible:
@@ -249,7 +249,7 @@ class LensQuestion:
 
 
 class BOZZETTO_OT_lens_hold(LensQuestion, bpy.types.Operator):
-    """Which f-number holds this depth sharp? Past the lens's means, why not, and a focus bracket"""
+    """Which f-number keeps this depth sharp? If no lens can, the reason and a focus bracket"""
 
     bl_idname = "bozzetto.lens_hold"
     bl_label = "What f-number holds this?"
@@ -265,7 +265,7 @@ class BOZZETTO_OT_lens_hold(LensQuestion, bpy.types.Operator):
     )
 
     def draw_settings(self, layout: bpy.types.UILayout) -> None:
-        """What is to be sharp."""
+        """Draw what must be sharp."""
         layout.prop(self, "what", expand=False)
 
     def ask(self, context: bpy.types.Context) -> lens_questions.Asked:
@@ -296,16 +296,16 @@ class BOZZETTO_OT_lens_fill(LensQuestion, bpy.types.Operator):
     )
 
     def draw_settings(self, layout: bpy.types.UILayout) -> None:
-        """How much of the height."""
+        """Draw the share of the height."""
         layout.prop(self, "share")
 
     def ask(self, context: bpy.types.Context) -> lens_questions.Asked:
-        """Where to stand."""
+        """The camera's new pose."""
         return lens_questions.fill_height(shot_in_work(context), self.share / 100.0)
 
 
 class BOZZETTO_OT_lens_focal(LensQuestion, bpy.types.Operator):
-    """How would it look at another focal length, the same size in the picture?"""
+    """Change the focal length and keep the subject's size in the picture"""
 
     bl_idname = "bozzetto.lens_focal"
     bl_label = "Another focal length, same size ..."
@@ -319,7 +319,7 @@ class BOZZETTO_OT_lens_focal(LensQuestion, bpy.types.Operator):
         layout.prop(self, "focal")
 
     def ask(self, context: bpy.types.Context) -> lens_questions.Asked:
-        """Where to stand with it."""
+        """The camera's new pose for that focal length."""
         return lens_questions.other_focal(shot_in_work(context), self.focal)
 
 
@@ -330,14 +330,14 @@ CLASSES = (
 
 
 def register() -> None:
-    """Room for the two picked points."""
+    """Add properties for the two picked points."""
     for name, words in zip(ENDS.values(), ("Sharp from here", "Sharp to there"), strict=True):
         point = FloatVectorProperty(name=words, subtype="TRANSLATION", unit="LENGTH", precision=4)
         setattr(bpy.types.WindowManager, name, point)
 
 
 def unregister() -> None:
-    """Take it back."""
+    """Remove the properties."""
     for name in ENDS.values():
         if hasattr(bpy.types.WindowManager, name):
             delattr(bpy.types.WindowManager, name)

@@ -1,4 +1,4 @@
-"""The buttons that run the job: thin operators that read the settings, drain a generator and report."""
+"""The operators that run the job: they read the settings, run a generator and report."""
 
 import contextlib
 from collections.abc import Generator, Sequence
@@ -95,7 +95,7 @@ class BOZZETTO_OT_run_job(WatchedWork, bpy.types.Operator):
         """Keep the step for a failure's words; after the one click show the first shot once there is one, then its pictures."""
         self._at = update.step.name
         if self._timer is None or self.first or self.changed:
-            return  # whoever runs a part of the job again is at work in the view: it stays as it is
+            return  # the user runs a part again while working in the view, so it is not changed
         if update.ended and self._picture is None and "shot" in update.step.makes:
             show_first_shot(context.window, lit=False)
             area = largest_view(context.window)
@@ -132,7 +132,7 @@ class BOZZETTO_OT_run_job(WatchedWork, bpy.types.Operator):
             self.report({"WARNING" if note.level == "warning" else "INFO"}, str(note))
 
     def _failed(self, context: bpy.types.Context, error: JobError) -> None:
-        """Keep what went wrong for the tab, and report it."""
+        """Store the error for the tab, and report it."""
         job = context.scene.bozzetto
         job.failed_step, job.failed_words = getattr(self, "_at", ""), str(error)
         self.report({"ERROR"}, str(error))
@@ -147,7 +147,7 @@ _command: list = []
 
 
 def register_command() -> None:
-    """Make `blender --command bozzetto` known."""
+    """Register `blender --command bozzetto`."""
 
     def command(argv: list[str]) -> int:
         from ..cli import main
@@ -158,6 +158,6 @@ def register_command() -> None:
 
 
 def unregister_command() -> None:
-    """Take it back."""
+    """Unregister the command."""
     while _command:
         bpy.utils.unregister_cli_command(_command.pop())

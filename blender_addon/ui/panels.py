@@ -1,6 +1,6 @@
-"""The tab in the sidebar: what a maker is asked and one button on top, then five panels in the order of the work.
+"""The sidebar tab: the main settings and one button on top, then five panels in the order of the work.
 
-Panels know no step by name: they are made from the steps' declarations.
+Panels are generated from the steps' declarations and know no step by name.
 """
 
 from __future__ import annotations
@@ -37,7 +37,7 @@ class BOZZETTO_PT_job(Tab, bpy.types.Panel):
     bl_idname = "BOZZETTO_PT_job"
 
     def draw(self, context: bpy.types.Context) -> None:
-        """What a maker knows, the button, and why it can't be pressed."""
+        """Draw the main settings, the button, and the reason why it is disabled."""
         layout, job = self.layout, context.scene.bozzetto
         layout.use_property_split = True
         layout.use_property_decorate = False
@@ -58,7 +58,7 @@ class BOZZETTO_PT_job(Tab, bpy.types.Panel):
 
 
 def draw_button(layout: bpy.types.UILayout, context: bpy.types.Context) -> None:
-    """The one button, grey with the reason beneath it; once a job ran, also the one that brings it up to date."""
+    """Draw the button, with the reason if it is disabled, and, after the first run, the one that updates the job."""
     state, reason = state_of(context.scene), why_not(context.scene)
     column = layout.column()
     column.scale_y = 1.6
@@ -75,7 +75,7 @@ def draw_button(layout: bpy.types.UILayout, context: bpy.types.Context) -> None:
 
 
 def why_not(scene: bpy.types.Scene) -> str:
-    """Why the job can't be run, in words that say what to do; '' when it can."""
+    """Why the job can't be run, and what to do; '' when it can."""
     for _, asked in asked_rows():
         written = getattr(scene.bozzetto, asked.name)
         if asked.needed and not written:
@@ -86,7 +86,7 @@ def why_not(scene: bpy.types.Scene) -> str:
 
 
 def draw_failure(layout: bpy.types.UILayout, context: bpy.types.Context) -> None:
-    """What went wrong last, in a box with what to do."""
+    """Draw the last error in a box, with its remedy."""
     job = context.scene.bozzetto
     if not job.failed_words:
         return
@@ -95,7 +95,7 @@ def draw_failure(layout: bpy.types.UILayout, context: bpy.types.Context) -> None
     paragraph(box, f"{label}: {job.failed_words}" if label else job.failed_words, context, icon="ERROR")
 
 
-# --- a panel a folder, a part a step -----------------------------------------------------------------------------------
+# --- a panel per folder, a section per step -----------------------------------------------------------------------------
 
 
 def _folder_panel(folder: str) -> type:
@@ -128,7 +128,7 @@ def _step_panel(step: Step) -> type:
 
 
 def short_line(step: Step, state: JobState, job: Any) -> str:
-    """The state of a step, short enough for its header: failed, out of date, edited, or the beginning of what it found."""
+    """A step's state for its header: failed, out of date, edited, or the beginning of its result."""
     result = state.results.get(step.name)
     if job.failed_step == step.name:
         return "failed"
@@ -165,7 +165,7 @@ def _draw_step(layout: bpy.types.UILayout, context: bpy.types.Context, step: Ste
 
 
 def _draw_line(layout: bpy.types.UILayout, context: bpy.types.Context, step: Step, state: JobState) -> None:
-    """Draw what the step found, why it is out of date, which of the user's edits it kept, what to check, why it failed."""
+    """Draw a step's result, why it is out of date, which edits it kept, what to check, why it failed."""
     job, result = context.scene.bozzetto, state.results.get(step.name)
     if job.failed_step == step.name:
         paragraph(layout.box(), f"Failed: {job.failed_words}", context, icon="ERROR")

@@ -1,4 +1,4 @@
-"""Shows the finished pictures small in the tab, as soon as each is there; a click opens one large."""
+"""Shows the finished pictures small in the tab as soon as each exists; a click opens it at full size."""
 
 import math
 from collections.abc import Callable
@@ -24,7 +24,7 @@ previews = Previews()
 """The pictures that the panel shows."""
 
 _shown: list[Finished] = []
-"""What the panel's last poll found; Blender calls poll just before each draw."""
+"""The result of the panel's last poll, which Blender calls just before each draw."""
 
 SCALE = 6.0
 """Size of a small picture, in units of the interface."""
@@ -41,12 +41,12 @@ class BOZZETTO_PT_pictures(Tab, bpy.types.Panel):
 
     @classmethod
     def poll(cls, context: bpy.types.Context) -> bool:
-        """Only once there are some."""
+        """Available once there are finished pictures."""
         _shown[:] = pictures_of(context.scene)
         return bool(_shown)
 
     def draw(self, context: bpy.types.Context) -> None:
-        """Small pictures, a button under each."""
+        """Draw small pictures, with a button under each."""
         width = context.region.width / context.preferences.system.ui_scale if context.region else 300
         grid = self.layout.grid_flow(columns=max(1, int(width // 120)), even_columns=True, row_major=True)
         for shown in _shown:  # as the poll just found them
@@ -96,7 +96,7 @@ def picture_of_first_shot(scene: bpy.types.Scene) -> Finished | None:
 
 
 class BOZZETTO_OT_open_picture(bpy.types.Operator):
-    """Open this picture large in an image editor; a video opens in the system's player"""
+    """Open this picture at full size in an image editor; a video opens in the system's player"""
 
     bl_idname = "bozzetto.open_picture"
     bl_label = "Open large"
@@ -105,7 +105,7 @@ class BOZZETTO_OT_open_picture(bpy.types.Operator):
     filepath: StringProperty(subtype="FILE_PATH", options={"SKIP_SAVE"})
 
     def execute(self, context: bpy.types.Context) -> set[str]:
-        """In the image editor that is open, else in a window of its own."""
+        """Use an open image editor, or else a new window."""
         path = Path(self.filepath)
         if not path.is_file():
             self.report({"INFO"}, f'"{path.name}" is no longer there: make the pictures again')
@@ -142,7 +142,7 @@ def image_editor(context: bpy.types.Context) -> bpy.types.Area | None:
 
 
 def show_first_shot(window: bpy.types.Window, *, lit: bool) -> None:
-    """Have the window's largest 3D view look through the first shot; lit: as a picture, not as plain form."""
+    """Make the window's largest 3D view look through the first shot. lit: with lit shading instead of solid."""
     scene = window.scene
     shots, area = shots_of(scene), largest_view(window)
     if not shots or area is None:
@@ -160,7 +160,7 @@ def show_first_shot(window: bpy.types.Window, *, lit: bool) -> None:
 
 
 def centre_camera(window: bpy.types.Window, area: bpy.types.Area) -> None:
-    """Fit the camera's frame into what the sidebar leaves free of the view."""
+    """Fit the camera's frame into the part of the view beside the sidebar."""
     regions = {region.type: region for region in area.regions}
     with bpy.context.temp_override(window=window, area=area, region=regions["WINDOW"]):
         bpy.ops.view3d.view_center_camera()

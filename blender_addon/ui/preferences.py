@@ -1,4 +1,4 @@
-"""The preferences: the folder for jobs on this machine, and settings that new jobs begin with."""
+"""The preferences: the folder for jobs on this machine, and defaults of settings for new jobs."""
 
 import textwrap
 from functools import cache
@@ -12,21 +12,21 @@ from ..job.settings import DEFAULT, Spec, label_of, marked, specs
 from ..steps import catalogue
 
 AS_EVER = "as_ever"
-"""The choice by which new jobs begin with the setting's own default."""
+"""The choice of a setting's own default for new jobs."""
 
 
 def default_name(step: str, field: str) -> str:
-    """The preference that keeps a step's setting for new jobs."""
+    """The name of the preference with a setting's default for new jobs."""
     return f"{step}_{field}"
 
 
 def _kept() -> list[tuple[str, str, Spec]]:
-    """(step's name, field, its declaration) of the settings that the preferences keep; all are choices."""
+    """(step's name, field, declaration) of the settings with a default in the preferences; all are choices."""
     return [(step.name, name, specs(step.settings)[name]) for step in catalogue() for name in marked(step.settings, DEFAULT)]
 
 
 def _draw(self: bpy.types.AddonPreferences, context: bpy.types.Context) -> None:
-    """Show the folder, what new jobs begin with, and the cautions of the trade."""
+    """Draw the folder, the defaults of new jobs, and the safety cautions."""
     layout = self.layout
     layout.use_property_split = True
     layout.prop(self, "output")
@@ -42,7 +42,7 @@ def _draw(self: bpy.types.AddonPreferences, context: bpy.types.Context) -> None:
 
 @cache
 def preferences_class() -> type:
-    """The add-on's preferences; those of new jobs are made from the settings that are marked for it."""
+    """The class of the add-on's preferences, with a default for each setting that is marked for it."""
     annotations = {
         "output": StringProperty(
             name="Default folder",

@@ -1,4 +1,4 @@
-"""Small pictures in panels and dialogs. Blender draws a picture by the number of its icon, and frees icons only by hand."""
+"""Small pictures in panels and dialogs. Blender draws them by icon numbers, and frees icons only on request."""
 
 from __future__ import annotations
 

@@ -55,7 +55,7 @@ def _number(spec: Spec, value: Any, name: str, common: dict[str, Any]) -> Any:
 
 
 def _limited(name: str, spec: Spec) -> Callable[[Any, Any], None]:
-    """A callback that holds a length within its limits (mm), whatever the scene's unit is."""
+    """An update callback that keeps a length within its limits (mm), whatever the scene's unit."""
 
     def hold(group: Any, context: bpy.types.Context) -> None:
         factor, value = _factor(spec, group), getattr(group, name)
@@ -68,7 +68,7 @@ def _limited(name: str, spec: Spec) -> Callable[[Any, Any], None]:
 
 
 def _begins(name: str, spec: Spec) -> Callable[[Any, Any], None]:
-    """A callback that gives an optional length a first value (scene units) when it is switched on; a typed value stays."""
+    """An update callback that gives an optional length an initial value (scene units) when it is switched on."""
 
     def begin(group: Any, context: bpy.types.Context) -> None:
         if getattr(group, f"use_{name}") and not group.is_property_set(name):
@@ -78,7 +78,7 @@ def _begins(name: str, spec: Spec) -> Callable[[Any, Any], None]:
 
 
 def _start(spec: Spec) -> float:
-    """The value at which an optional number begins when it is switched on: zero, or one between its limits."""
+    """The initial value of an optional number when it is switched on: zero, or one between its limits."""
     low, high = spec.low or 0.0, spec.high or 0.0
     if low <= 0.0 <= high:
         return 0.0
@@ -86,13 +86,13 @@ def _start(spec: Spec) -> float:
 
 
 def _renamed(settings: type) -> list[tuple[str, str]]:
-    """(former name, today's name) of each renamed field; a .blend that an older version saved holds the former names."""
+    """(former name, present name) of each renamed field; a .blend of an older version has the former names."""
     aliases: dict[str, str] = getattr(settings, "ALIASES", {})
     return [(old, new) for old, new in aliases.items() if specs(settings)[new].kind != "table"]
 
 
 def carry_old_names(scene: bpy.types.Scene) -> None:
-    """Move what an older version saved in a .blend under a former name of a step or field to today's name."""
+    """Move settings of an older version's .blend from former names of steps and fields to the present ones."""
     for former, current in RENAMED.items():
         kept, group = getattr(scene.bozzetto, former), getattr(scene.bozzetto, current)
         for name in [prop.identifier for prop in group.bl_rna.properties if not prop.is_readonly]:
@@ -108,7 +108,7 @@ def carry_old_names(scene: bpy.types.Scene) -> None:
 
 
 def _property(spec: Spec, value: Any, name: str, *, hidden: bool = False, live: bool = False) -> Any:
-    """The Blender property of a field whose default is `value`; live: the material follows each change at once."""
+    """The Blender property of a field with the default `value`. live: its changes are applied to the material at once."""
     unit = "" if spec.unit in ("", "mm", "deg") or spec.unit in spec.help else f" ({spec.unit})"
     common: dict[str, Any] = {"name": label_of(name, spec), "description": f"{spec.help}{unit}"}
     if hidden:
@@ -166,12 +166,12 @@ def _group(settings: type) -> type:
 
 
 def has_switch(spec: Spec) -> bool:
-    """Whether an automatic setting needs a switch: a data-block or a text need not, it is automatic while it is empty."""
+    """Whether an optional setting needs a switch; a data-block or text does not, since it is automatic while empty."""
     return spec.optional and spec.kind not in (*_DATA, "text", "file", "folder")
 
 
 def asked_rows() -> list[tuple[str, AskedRow]]:
-    """The rows of tables that the first panel asks for as if they were settings, each with its step's name."""
+    """The table rows that the first panel shows as if they were settings, each with its step's name."""
     return [(step.name, asked) for step in catalogue() for asked in getattr(step.settings, "ASKED", ())]
 
 
@@ -206,7 +206,7 @@ def _asked_property(step: str, asked: AskedRow) -> Any:
 
 
 def _begun(scene: bpy.types.Scene) -> None:
-    """A job begins in this scene: its lengths are shown in millimetres, and what the preferences keep is filled in, once."""
+    """Prepare a scene for its first job: show lengths in millimetres and fill in the preferences' defaults, once."""
     _millimetres(scene)
     if scene.bozzetto.begun:
         return
@@ -223,7 +223,7 @@ def _begun(scene: bpy.types.Scene) -> None:
 
 
 def _millimetres(scene: bpy.types.Scene) -> None:
-    """Before the first run too: settings of an 80 mm piece can't be read in metres."""
+    """Show lengths in millimetres before the first run too, since those of an 80 mm piece are illegible in metres."""
     if STATE not in scene:
         show_millimetres(scene)
 
@@ -243,7 +243,7 @@ def _job_group() -> type:
         annotations[asked.name] = _asked_property(step_name, asked)
     for step in catalogue():
         annotations[step.name] = PointerProperty(type=_group(step.settings), name=step.label, description=step.help)
-    for former, current in RENAMED.items():  # a .blend of an older version holds its settings there
+    for former, current in RENAMED.items():  # a .blend of an older version has its settings there
         settings = next(step.settings for step in catalogue() if step.name == current)
         annotations[former] = PointerProperty(type=_group(settings), options={"HIDDEN"})
     return type("BOZZETTO_PG_job", (bpy.types.PropertyGroup,), {"__annotations__": annotations})
@@ -273,24 +273,24 @@ def register() -> None:
 
 
 def unregister() -> None:
-    """Take them away."""
+    """Unregister the groups."""
     del bpy.types.Scene.bozzetto
     for cls in reversed(_groups()):
         bpy.utils.unregister_class(cls)
 
 
-# --- there and back ---------------------------------------------------------------------------------------------------
+# --- conversion between sheet and screen --------------------------------------------------------------------------------
 
 
 def fill(scene: bpy.types.Scene, sheet: JobSheet, steps: Sequence[Step]) -> None:
-    """Write a sheet's settings onto the screen."""
+    """Write a sheet's settings to the scene's properties."""
     _millimetres(scene)
     for step in steps:
         _fill_group(getattr(scene.bozzetto, step.name), sheet[step.name], sheet)
 
 
 def show_settings(scene: bpy.types.Scene, sheet: JobSheet, places: Iterable[str]) -> None:
-    """Write single settings of a sheet, by 'step.field', onto the screen."""
+    """Write single settings of a sheet, by 'step.field', to the scene's properties."""
     for place in places:
         step, _, name = place.partition(".")
         _fill_field(getattr(scene.bozzetto, step), name, specs(sheet[step])[name], getattr(sheet[step], name), sheet)
@@ -303,7 +303,7 @@ def unit_scale(scene: bpy.types.Scene) -> float:
 
 
 def _factor(spec: Spec, group: Any) -> float:
-    """What a value on the sheet is multiplied by for the screen."""
+    """The factor from a value on the sheet to the property's value."""
     factor = _TO_SCREEN.get(spec.unit, 1.0)
     return factor / unit_scale(group.id_data) if spec.unit == "mm" else factor
 
@@ -389,7 +389,7 @@ def _from_screen(group: Any, name: str, spec: Spec, default: Any) -> Any:
 
 
 def _snapped(value: float, spec: Spec) -> float:
-    """The value rounded so that errors of single precision and of the change of units vanish, within its limits."""
+    """The value within its limits, rounded to remove errors of single precision and unit conversion."""
     value = float(f"{value:.6g}")
     if spec.low is not None:
         value = max(value, spec.low)

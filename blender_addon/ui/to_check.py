@@ -1,4 +1,4 @@
-"""The list *To check* on top of the tab: what the tool was not sure of, with small pictures; a click answers."""
+"""The list *To check* at the top of the tab: choices that are not sure, with small pictures; a click answers."""
 
 from functools import partial
 
@@ -20,20 +20,20 @@ previews = Previews()
 """The pictures of the open questions."""
 
 SCALE, COLUMN = 5.5, 118.0
-"""Size of a picture in units of the interface, and the width in pixels that a column of them takes."""
+"""Size of a picture in units of the interface, and the width of a column of pictures in px."""
 ROOM = 34.0
-"""Pixels that a button and a column need beside their words."""
+"""Width in px that a button and a column need besides their text."""
 
 
 class BOZZETTO_PT_to_check(Tab, bpy.types.Panel):
-    """What the tool was not sure of"""
+    """Choices that Bozzetto is not sure of"""
 
     bl_label = "To check"
     bl_idname = "BOZZETTO_PT_to_check"
 
     @classmethod
     def poll(cls, context: bpy.types.Context) -> bool:
-        """Only while something is open. The first poll of all: it reads what the other panels show."""
+        """Available while a question is open. This is the first poll of a redraw, and reads the state for all panels."""
         return bool(refreshed(context.scene).open)
 
     def draw(self, context: bpy.types.Context) -> None:
@@ -43,7 +43,7 @@ class BOZZETTO_PT_to_check(Tab, bpy.types.Panel):
 
 
 def draw_question(layout: bpy.types.UILayout, context: bpy.types.Context, question: Question) -> None:
-    """The question, what speaks for the choice, and a picture with a button for each way; what has no picture comes last."""
+    """Draw the question, the evidence, and a button with a picture for each alternative; those without one come last."""
     decision, scene = question.decision, context.scene
     paragraph(layout, decision.question, context, icon="QUESTION")
     reasons = "; ".join(decision.evidence)
@@ -68,12 +68,12 @@ def draw_question(layout: bpy.types.UILayout, context: bpy.types.Context, questi
 
 
 def icon_of(scene: bpy.types.Scene, name: str) -> int:
-    """The number of a kept picture's icon; 0 when there is no such picture."""
+    """The icon number of a stored picture; 0 without one."""
     return previews.of_pixels(f"{scene.session_uid} {name}", picture_bytes(scene, name), partial(icon_pixels, scene, name))
 
 
 class BOZZETTO_OT_answer(bpy.types.Operator):
-    """Decide it this way"""
+    """Choose this alternative"""
 
     bl_idname = "bozzetto.answer"
     bl_label = "Decide"
@@ -85,7 +85,7 @@ class BOZZETTO_OT_answer(bpy.types.Operator):
 
     @classmethod
     def description(cls, context: bpy.types.Context, properties: bpy.types.OperatorProperties) -> str:
-        """Say what the click means and which setting it writes."""
+        """The tooltip: what the click means and which setting it writes."""
         question = _found(context.scene, properties.step, properties.key)
         if question is None:
             return str(cls.__doc__)
@@ -95,7 +95,7 @@ class BOZZETTO_OT_answer(bpy.types.Operator):
         return f"{what}: {way.words}. " + (f"Sets {lines}; what depends on it runs again" if lines else "Nothing is run again")
 
     def execute(self, context: bpy.types.Context) -> set[str]:
-        """Write the settings and run what depends on them; without a setting, only keep that it is right."""
+        """Write the settings and run what depends on them; without a setting, only store that the choice is right."""
         scene = context.scene
         question = _found(scene, self.step, self.key)
         if question is None or self.way >= len(question.pictures):

@@ -49,7 +49,7 @@ class BOZZETTO_OT_open_folder(bpy.types.Operator):
     bl_label = "Open folder"
 
     def execute(self, context: bpy.types.Context) -> set[str]:
-        """Hand the folder to the system."""
+        """Open the folder in the system's file manager."""
         folder = output_folder(context.scene, sheet_of(context.scene, catalogue()).name)
         if not folder.is_dir():
             self.report({"INFO"}, "There are no pictures yet")
@@ -58,7 +58,7 @@ class BOZZETTO_OT_open_folder(bpy.types.Operator):
 
 
 class BOZZETTO_OT_sample_sheet(WatchedWork, bpy.types.Operator):
-    """Render the piece in every material from the first shot, in the light as it is, onto one sheet. Esc stops"""
+    """Render the piece in every material, in the hero shot's view and light, onto one sheet. Esc stops"""
 
     bl_idname = "bozzetto.sample_sheet"
     bl_label = "Make the sample sheet"
@@ -81,7 +81,7 @@ class BOZZETTO_OT_sample_sheet(WatchedWork, bpy.types.Operator):
 
 
 class BOZZETTO_OT_default_settings(bpy.types.Operator):
-    """Put all settings of this step back to what they are in a new job; nothing is run"""
+    """Reset all settings of this step to those of a new job; nothing is run"""
 
     bl_idname = "bozzetto.default_settings"
     bl_label = "Settings back to default"
@@ -90,7 +90,7 @@ class BOZZETTO_OT_default_settings(bpy.types.Operator):
     step: StringProperty(description="The step whose settings they are", options={"SKIP_SAVE"})
 
     def execute(self, context: bpy.types.Context) -> set[str]:
-        """Unset each of them."""
+        """Unset each property."""
         group = getattr(context.scene.bozzetto, self.step, None)
         if group is None:
             return {"CANCELLED"}
@@ -104,7 +104,7 @@ class BOZZETTO_OT_default_settings(bpy.types.Operator):
 
 
 def draw_tools(layout: bpy.types.UILayout, context: bpy.types.Context, step: Step) -> None:
-    """The buttons of a step's panel that let a person decide, by what the step makes."""
+    """Draw the buttons for decisions by hand in a step's panel, by the roles that the step makes."""
     painting, ran = context.mode == "PAINT_VERTEX", step.name in state_of(context.scene).results
     for role in step.makes:
         if ran:

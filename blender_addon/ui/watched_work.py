@@ -1,4 +1,4 @@
-"""An operator whose work is a generator: a script runs it whole, a window advances it at each timer event, and Esc stops it."""
+"""Base of operators whose work is a generator: scripts run it to the end, a window by timer events, and Esc stops it."""
 
 import time
 from collections.abc import Generator
@@ -52,7 +52,7 @@ class WatchedWork:
         return {"RUNNING_MODAL"}
 
     def modal(self, context: bpy.types.Context, event: bpy.types.Event) -> set[str]:
-        """Advance the work at each timer event; other events are swallowed until it ends."""
+        """Advance the work at each timer event; other events are blocked until it ends."""
         if event.type == "ESC":
             self._work.close()
             self._stopped(context)
@@ -65,7 +65,7 @@ class WatchedWork:
         state = {"CANCELLED"}
         try:
             state = self._advance_for_a_while(context)
-        finally:  # also when a fault of ours gets through: the timer and the status line must not stay behind
+        finally:  # also after an unexpected error, timer and status text must be removed
             if state != {"RUNNING_MODAL"}:
                 self._end(context, state)
         return state
@@ -86,13 +86,13 @@ class WatchedWork:
         """Called at each update; does nothing unless overridden."""
 
     def _after(self, context: bpy.types.Context) -> None:
-        """Begin what follows in a window when all is done; nothing by itself."""
+        """Start what follows in a window when the work is done; does nothing unless overridden."""
 
     def _stopped(self, context: bpy.types.Context) -> None:
         """Called when the user stops the work; does nothing unless overridden."""
 
     def _failed(self, context: bpy.types.Context, error: JobError) -> None:
-        """Report what the user must mend."""
+        """Report an error that the user can fix."""
         self.report({"ERROR"}, str(error))
 
     def _advance_for_a_while(self, context: bpy.types.Context) -> set[str]:
@@ -118,7 +118,7 @@ class WatchedWork:
         self._pausing = getattr(update, "blocking", False)
         self._seen(context, update)
         words = f"Bozzetto   {update.fraction:.0%}   {self._words(update)}   Esc stops"
-        if self._timer is not None and words != self._shown:  # what is drawn anew takes time from the work
+        if self._timer is not None and words != self._shown:  # redrawing takes time
             self._shown = words
             context.workspace.status_text_set(words)
             context.window_manager.progress_update(100 * update.fraction)
@@ -128,7 +128,7 @@ class WatchedWork:
         return {"RUNNING_MODAL"}
 
     def _draw_tab(self, context: bpy.types.Context, update: Any) -> None:
-        """Draw the sidebars anew where something else is done now: a picture may have come."""
+        """Redraw the sidebars when the activity has changed, since a picture may be finished."""
         if self._words(update) == self._said:
             return
         self._said = self._words(update)
@@ -151,7 +151,7 @@ class WatchedWork:
 
 
 def _leave_modes(context: bpy.types.Context) -> None:
-    """Go back to Object Mode: what is made can't be swapped in while something is edited."""
+    """Return to Object Mode, since data can't be replaced while it is edited."""
     item = context.view_layer.objects.active
     if context.mode != "OBJECT" and item is not None and item.visible_get():
         bpy.ops.object.mode_set(mode="OBJECT")
@@ -167,13 +167,13 @@ def _redraw(context: bpy.types.Context) -> None:
 
 
 def run_again(operator: bpy.types.Operator, role: str) -> set[str]:
-    """Run the step again that makes a role; what the user must mend is reported in its own words, not as an exception."""
+    """Run the step that makes a role again; errors that the user can fix are reported instead of raised."""
     step = maker(role, catalogue()).name
     return _run(operator, first=step, last=step)
 
 
 def run_changed(operator: bpy.types.Operator, *, until: str = "") -> set[str]:
-    """Run what is out of date, up to a part of the work; what the user must mend is reported in its own words."""
+    """Run stale steps up to a part of the work; errors that the user can fix are reported instead of raised."""
     return _run(operator, changed=True, folder=until)
 
 

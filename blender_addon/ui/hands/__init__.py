@@ -1,4 +1,4 @@
-"""What is done by hand in the view: a shot of what is seen, a box for the crop, a brush for debris, a mask for the relief."""
+"""Tools in the 3D view: a shot from the view, a crop box, brushes for debris and relief, the light dial, point picking."""
 
 from __future__ import annotations
 
@@ -21,7 +21,7 @@ _BY_ROLE = {
 
 
 def draw_hands(layout: bpy.types.UILayout, context: bpy.types.Context, step: Step) -> None:
-    """Draw the buttons that belong to a step's panel, by the roles that the step makes."""
+    """Draw the tools' buttons in a step's panel, by the roles that the step makes."""
     for role in step.makes:
         for identifier, words in _BY_ROLE.get(role, ()):
             painting = identifier == "bozzetto.paint_relief" and context.mode == "PAINT_VERTEX"

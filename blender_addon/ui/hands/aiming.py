@@ -1,4 +1,4 @@
-"""What is under the mouse in a 3D view: the ray from the eye, the spot that it means, a ring and words beside it."""
+"""The mouse in a 3D view: its ray, the snapping distance, and a ring with text at the point under it."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ from ...scene.meshes import MM
 from ..overlays.drawn_lines import HUE, draw_words
 
 REACH_PX = 14.0
-"""How far from the mouse a corner is caught, in pixels at an interface scale of 1."""
+"""Snapping distance to corners, in px at an interface scale of 1."""
 RING = 24
 
 
@@ -20,7 +20,7 @@ def main_region(area: bpy.types.Area) -> bpy.types.Region:
 
 
 def is_over(region: bpy.types.Region, event: bpy.types.Event) -> bool:
-    """Whether the mouse is in the view and not over its sidebar, its header or another editor."""
+    """Whether the mouse is over the view, and not over its sidebar, its header or another editor."""
     area = bpy.context.area
     inside = [part for part in area.regions if part.width > 1 and _holds(part, event)]
     return bool(inside) and all(part == region for part in inside)
@@ -45,13 +45,13 @@ def ray_under(region: bpy.types.Region, view: bpy.types.RegionView3D, event: bpy
 
 
 def reach_at(view: bpy.types.RegionView3D, origin: Vector, place: Vector, pixel: float) -> float:
-    """How far `REACH_PX` reaches at a place, metres."""
+    """The length of `REACH_PX` at a place, metres."""
     scale = bpy.context.preferences.system.ui_scale
     return REACH_PX * scale * pixel * ((place - origin).length if view.is_perspective else 1.0)
 
 
 def draw_spot(region: bpy.types.Region, view: bpy.types.RegionView3D, place: Vector, words: list[str], *, caught: bool) -> None:
-    """A ring round a place in the world, heavy where a corner was caught, and words beside it."""
+    """Draw a ring round a world position, heavy where it is snapped to a corner, with text beside it."""
     import math
 
     import gpu
@@ -78,12 +78,12 @@ def draw_spot(region: bpy.types.Region, view: bpy.types.RegionView3D, place: Vec
 
 
 def in_millimetres(place: Vector) -> str:
-    """A place as words: x, y and z in mm."""
+    """A position as text: x, y and z in mm."""
     return "   ".join(f"{axis} {MM * part:.1f}" for axis, part in zip("xyz", place, strict=True)) + " mm"
 
 
 def is_navigation(event: bpy.types.Event) -> bool:
-    """What turns, moves and zooms the view, and is left to Blender."""
+    """Whether an event navigates the view and must be passed on to Blender."""
     return event.type in {
         "MIDDLEMOUSE", "WHEELUPMOUSE", "WHEELDOWNMOUSE", "WHEELINMOUSE", "WHEELOUTMOUSE", "TRACKPADPAN", "TRACKPADZOOM",
         "MOUSEROTATE", "NDOF_MOTION",

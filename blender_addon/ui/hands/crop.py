@@ -1,4 +1,4 @@
-"""A box dragged over a shot's picture becomes a shot of its own: one click on the button, one drag."""
+"""Makes a new shot from a box that the user drags over another shot's picture."""
 
 from __future__ import annotations
 
@@ -21,7 +21,7 @@ from .view_tool import ViewTool
 
 
 class BOZZETTO_OT_crop_box(ViewTool, bpy.types.Operator):
-    """Drag a box over the shot that is viewed: it becomes a shot of its own, taken from the same place with a longer lens"""
+    """Drag a box over the viewed shot to make a new shot of it, taken from the same place with a longer lens"""
 
     bl_idname = "bozzetto.crop_box"
     bl_label = "Drag a crop"
@@ -29,11 +29,11 @@ class BOZZETTO_OT_crop_box(ViewTool, bpy.types.Operator):
 
     @classmethod
     def poll(cls, context: bpy.types.Context) -> bool:
-        """Only where a shot is viewed."""
+        """Available only while a shot is viewed."""
         return super().poll(context) and is_viewed(cls, context)
 
     def invoke(self, context: bpy.types.Context, event: bpy.types.Event) -> set[str]:
-        """Look through the shot's camera and wait for the drag."""
+        """View through the shot's camera and wait for the drag."""
         view = context.space_data.region_3d
         self._before = view.view_perspective
         view.view_perspective = "CAMERA"
@@ -72,7 +72,7 @@ class BOZZETTO_OT_crop_box(ViewTool, bpy.types.Operator):
         return run_again(self, "shot")
 
     def draw_over(self) -> None:
-        """The box."""
+        """Draw the box."""
         if self._from is None:
             return
         (x, y), (u, v) = self._from, self._to
@@ -85,7 +85,7 @@ class BOZZETTO_OT_crop_box(ViewTool, bpy.types.Operator):
 def box_in_frame(
     region: bpy.types.Region, context: bpy.types.Context, camera: bpy.types.Object, start: tuple[int, int], end: tuple[int, int]
 ) -> tuple[float, float, float, float]:
-    """The box between two corners (pixels of the region) in shares of the camera's frame, 0 to 1: left, lower, right, upper."""
+    """The box between two corners (px in the region) as (left, bottom, right, top) in the camera's frame, 0 to 1."""
     frame = [camera.matrix_world @ corner for corner in camera.data.view_frame(scene=context.scene)]
     corners = [view3d_utils.location_3d_to_region_2d(region, context.space_data.region_3d, corner) for corner in frame]
     low, high = np.min(np.array(corners), axis=0), np.max(np.array(corners), axis=0)
@@ -94,9 +94,9 @@ def box_in_frame(
 
 
 def add_crop(scene: bpy.types.Scene, camera: bpy.types.Object, box: tuple[float, float, float, float]) -> str:
-    """Add to the shot list a shot that shows only a box of the camera's frame; its name. box: as from `box_in_frame`.
+    """Add a shot that shows only a box of the camera's frame; returns its name. box: as from `box_in_frame`.
 
-    Raises ValueError for a box so small that it must be a slip of the hand.
+    Raises ValueError for a box that is too small to be intended.
     """
     matrix = np.array(camera.matrix_basis, float)
     lens = optics_of(camera)

@@ -1,4 +1,4 @@
-"""A brush over the table: a stroke lays more debris or sweeps it away, and every later run keeps it so."""
+"""A brush over the table: a stroke adds or removes debris; later runs keep the strokes."""
 
 from __future__ import annotations
 
@@ -16,15 +16,15 @@ from .aiming import is_navigation, is_over, ray_under
 from .view_tool import ViewTool
 
 GROW = 1.25
-"""By what a key changes the brush."""
+"""Factor by which a key press changes the brush's radius."""
 
 
 class BOZZETTO_OT_debris_brush(ViewTool, bpy.types.Operator):
-    """Drag over the table to lay debris, with Shift to sweep it away; each stroke shows at once. Esc drops it, or ends"""
+    """Drag over the table to add debris, with Shift to remove it; each stroke shows at once. Esc cancels it, or ends"""
 
     bl_idname = "bozzetto.debris_brush"
     bl_label = "Brush debris"
-    bl_options = {"INTERNAL"}  # the run that follows each stroke is its one undo step
+    bl_options = {"INTERNAL"}  # the run after each stroke is its only undo step
 
     radius: FloatProperty(
         name="Radius", description="Radius of the brush", subtype="DISTANCE", min=0.001, max=1.0, default=0.02
@@ -42,7 +42,7 @@ class BOZZETTO_OT_debris_brush(ViewTool, bpy.types.Operator):
         return self.begin(context, words, cursor="PAINT_BRUSH")
 
     def modal(self, context: bpy.types.Context, event: bpy.types.Event) -> set[str]:
-        """Follow a stroke; at its end lay anew."""
+        """Follow a stroke; at its end run the step again."""
         if event.type in {"ESC", "RIGHTMOUSE"} and self._pressed:
             self._stroke, self._pressed = [], False
             context.area.tag_redraw()
@@ -72,7 +72,7 @@ class BOZZETTO_OT_debris_brush(ViewTool, bpy.types.Operator):
         return {"RUNNING_MODAL"}
 
     def draw_over(self) -> None:
-        """The brush on the table and the stroke in hand."""
+        """Draw the brush on the table and the present stroke."""
         table = stage_of(bpy.context).find("table", "")
         if table is None or self._place is None:
             return
@@ -87,7 +87,7 @@ class BOZZETTO_OT_debris_brush(ViewTool, bpy.types.Operator):
 def draw_on_level(
     region: bpy.types.Region, view: bpy.types.RegionView3D, places: Floats, level: float, *, width: float
 ) -> None:
-    """A line through places (n, 2) at a height, in the view's pixels; only what lies before the eye."""
+    """Draw a line through points (n, 2) at a height; only the part in front of the viewer."""
     import gpu
     from gpu_extras.batch import batch_for_shader
 
@@ -107,7 +107,7 @@ def draw_on_level(
 def on_table(
     region: bpy.types.Region, view: bpy.types.RegionView3D, table: bpy.types.Object, event: bpy.types.Event
 ) -> tuple[float, float] | None:
-    """Where the table's plane lies under the mouse, scene units; None where the view does not meet it."""
+    """The point of the table's plane under the mouse, scene units; None where the ray misses it."""
     start, direction, _ = ray_under(region, view, event)
     origin, way = np.array(start, np.float64), np.array(direction, np.float64)
     level = float(table.matrix_world.translation[2])
@@ -118,7 +118,7 @@ def on_table(
 
 
 def lay_stroke(context: bpy.types.Context, stroke: list[tuple[float, float]], *, radius: float, lay: bool) -> bpy.types.Image:
-    """Paint a stroke into the debris step's mask; the mask, a new picture, so that an undo gives the former one back."""
+    """Paint a stroke into the debris step's mask; returns the mask, a new image, so that undo restores the former one."""
     table, settings = stage_of(context).require("table", ""), settings_for(context.scene, "debris")
     former = settings.mask
     image = brushed_over(table, former, np.array(stroke), radius=radius, lay=lay)

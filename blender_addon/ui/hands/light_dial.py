@@ -17,13 +17,13 @@ from .aiming import is_navigation, is_over
 from .view_tool import ViewTool
 
 STEP = math.radians(5.0)
-"""With Ctrl the light is turned in steps of this."""
+"""Step of the light's turn with Ctrl, radians."""
 SHARE = 0.3
 """Radius of the ring as a share of the view's smaller side."""
 
 
 class BOZZETTO_OT_light_dial(ViewTool, bpy.types.Operator):
-    """Drag the light round the piece on a ring that shows it from above, the camera below. Esc leaves the light as it was"""
+    """Drag the light round the piece on a ring seen from above, with the camera at the bottom. Esc restores the light"""
 
     bl_idname = "bozzetto.light_dial"
     bl_label = "Turn the light"
@@ -63,7 +63,7 @@ class BOZZETTO_OT_light_dial(ViewTool, bpy.types.Operator):
         self._light.show(self._turn)
 
     def _ring(self) -> tuple[Vector, float]:
-        """Middle and radius of the ring, in the region's pixels; the middle stays where it can be reached."""
+        """Centre and radius of the ring in px; the centre is kept inside the region."""
         region, view = self._region, bpy.context.space_data.region_3d
         radius = SHARE * min(region.width, region.height)
         at = view3d_utils.location_3d_to_region_2d(region, view, self._light.middle)
@@ -73,14 +73,14 @@ class BOZZETTO_OT_light_dial(ViewTool, bpy.types.Operator):
         )), radius  # fmt: skip
 
     def _on_ring(self, turn: float) -> float:
-        """Where on the ring the mark is (radians from the right, counter-clockwise): what is behind the piece is above."""
+        """Angle of the mark on the ring (radians from the right, counter-clockwise); above is behind the piece."""
         way = bpy.context.space_data.region_3d.view_rotation @ Vector((0.0, 0.0, -1.0))
         if way.xy.length < 1e-3:  # seen from above: what is up on the screen
             way = bpy.context.space_data.region_3d.view_rotation @ Vector((0.0, 1.0, 0.0))
         return self._light.azimuth + turn - math.atan2(way.y, way.x) + 0.5 * math.pi
 
     def draw_over(self) -> None:
-        """Ring, mark and words."""
+        """Draw the ring, its mark and text."""
         import gpu
         from gpu_extras.batch import batch_for_shader
 
@@ -113,13 +113,13 @@ class BOZZETTO_OT_light_dial(ViewTool, bpy.types.Operator):
         return run_again(self, "light")
 
     def cancel(self, context: bpy.types.Context) -> None:
-        """Blender opens another file: give the light back."""
+        """Restore the light when Blender opens another file."""
         self._light.restore()
         self.close(context)
 
 
 def from_where(angle: float) -> str:
-    """In words, where a mark at an angle on the ring (radians from the right, counter-clockwise) has the light come from."""
+    """The light's direction in words, from the mark's angle (radians from the right, counter-clockwise)."""
     off = math.degrees(math.remainder(angle + 0.5 * math.pi, math.tau))
     side = "the right" if off > 0.0 else "the left"
     if abs(off) < 10.0:

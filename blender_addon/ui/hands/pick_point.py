@@ -1,4 +1,4 @@
-"""A point of the settings taken from the view: picked on the surface, corners and edges caught, or the 3D cursor's."""
+"""Sets a point of the settings from the view: picked on the surface, with snapping, or from the 3D cursor."""
 
 from __future__ import annotations
 
@@ -15,16 +15,16 @@ from .aiming import draw_spot, in_millimetres, is_navigation, is_over, ray_under
 from .view_tool import ViewTool
 
 ENDS = (("point_a", "point_b"), ("hold_from", "hold_to"), ("crop_low", "crop_high"), ("bozzetto_hold_from", "bozzetto_hold_to"))
-"""Points that go together: how far apart they are is said while the other one is picked."""
+"""Pairs of points, whose distance is shown while one of them is picked."""
 
 
 def holder_of(context: bpy.types.Context, group: str) -> bpy.types.bpy_struct:
-    """The settings that hold a point: by their path from the scene, '' for what Blender keeps while it is open."""
+    """The settings with a point, by their path from the scene; '' for the window manager."""
     return context.scene.path_resolve(group) if group else context.window_manager  # type: ignore[return-value]
 
 
 def scan_of(context: bpy.types.Context, group: str, field: str) -> bpy.types.Object | None:
-    """The object that shows the scan in whose own coordinates a point is asked, or None: it is asked in the world's."""
+    """The object that shows the scan whose coordinates a point uses; None for world coordinates."""
     holder = holder_of(context, group)
     if holder.bl_rna.properties[field].unit == "LENGTH":  # in mm; a scan's own coordinates have no unit
         return None
@@ -35,7 +35,7 @@ def scan_of(context: bpy.types.Context, group: str, field: str) -> bpy.types.Obj
 
 
 def write_point(context: bpy.types.Context, group: str, field: str, place: Vector) -> None:
-    """Keep a place in the world as a point of the settings; of what is asked on a scan, the place on that scan."""
+    """Store a world position as a point of the settings, converted to the scan's coordinates if it uses those."""
     holder, item = holder_of(context, group), scan_of(context, group, field)
     setattr(holder, field, place if item is None else own_place(item, place))
     if hasattr(holder, f"use_{field}"):
@@ -43,7 +43,7 @@ def write_point(context: bpy.types.Context, group: str, field: str, place: Vecto
 
 
 def other_end(context: bpy.types.Context, group: str, field: str) -> Vector | None:
-    """The point that goes together with this one, in the world; None where it is not set."""
+    """The other point of the pair, in world space; None where it is not set."""
     holder = holder_of(context, group)
     other = next((end for pair in ENDS if field in pair for end in pair if end != field), "")
     if not other or not getattr(holder, f"use_{other}", holder.is_property_set(other)):
@@ -53,7 +53,7 @@ def other_end(context: bpy.types.Context, group: str, field: str) -> Vector | No
 
 
 class BOZZETTO_OT_pick_point(ViewTool, bpy.types.Operator):
-    """Pick this point in the view: the mouse shows the spot, corners and edges nearby are caught. Esc leaves it as it was"""
+    """Pick this point in the view; it snaps to corners and edges nearby. Esc leaves it unchanged"""
 
     bl_idname = "bozzetto.pick_point"
     bl_label = "Pick the point"
@@ -73,7 +73,7 @@ class BOZZETTO_OT_pick_point(ViewTool, bpy.types.Operator):
         return self.begin(context, words, cursor="EYEDROPPER")
 
     def modal(self, context: bpy.types.Context, event: bpy.types.Event) -> set[str]:
-        """Show what is under the mouse; a click takes it."""
+        """Show the point under the mouse; a click sets it."""
         if event.type in {"ESC", "RIGHTMOUSE"}:
             self.close(context)
             return {"CANCELLED"}
@@ -106,7 +106,7 @@ class BOZZETTO_OT_pick_point(ViewTool, bpy.types.Operator):
         return (item.matrix_world @ found[0], found[1]) if found is not None else (place, False)
 
     def _subject(self, context: bpy.types.Context) -> list[bpy.types.Object]:
-        """What can be picked on: what is seen of piece and stand, else of the scan that they come from."""
+        """The objects to pick on: the visible ones of piece and stand, or else of the scan."""
         job, scene = context.scene.get(roles.JOB, ""), context.scene
         for wanted in (("piece", "stand"), ("upright",), ("clean",), ("scan",)):
             items = [item for role in wanted for item in roles.players(job, role=role, scene=scene)]
@@ -116,7 +116,7 @@ class BOZZETTO_OT_pick_point(ViewTool, bpy.types.Operator):
         return []
 
     def draw_over(self) -> None:
-        """The spot, its place, how far it is from the other point."""
+        """Draw the point, its position, and its distance from the other point."""
         if self._spot is None:
             return
         place, caught = self._spot
@@ -137,7 +137,7 @@ class BOZZETTO_OT_point_from_cursor(bpy.types.Operator):
     field: StringProperty(description="The point")
 
     def execute(self, context: bpy.types.Context) -> set[str]:
-        """Copy the cursor's place."""
+        """Copy the 3D cursor's position."""
         write_point(context, self.group, self.field, context.scene.cursor.location)
         return {"FINISHED"}
 

@@ -1,4 +1,4 @@
-"""Paint on the piece where its relief is to be stronger or weaker; the view shows it at once."""
+"""Lets the user paint where the piece's relief is stronger or weaker; the view shows it at once."""
 
 from __future__ import annotations
 
@@ -9,14 +9,14 @@ from ..job_state import stage_of
 
 
 class BOZZETTO_OT_paint_relief(bpy.types.Operator):
-    """Paint on the piece how strong its relief is: white doubles it, black takes it away, grey leaves it; again to end"""
+    """Paint the strength of the relief on the piece: white doubles it, black removes it, grey keeps it; press again to end"""
 
     bl_idname = "bozzetto.paint_relief"
     bl_label = "Paint the relief"
     bl_options = {"UNDO"}
 
     def execute(self, context: bpy.types.Context) -> set[str]:
-        """Go into painting on the mask, or out of it."""
+        """Begin or end painting the mask."""
         if context.mode == "PAINT_VERTEX":
             bpy.ops.object.mode_set(mode="OBJECT")
             return {"FINISHED"}

@@ -1,4 +1,4 @@
-"""Make a shot of what the view shows: one click adds a row to the shot list, which every later run keeps."""
+"""Makes a shot from the 3D view: one click adds a row to the shot list, which later runs keep."""
 
 from __future__ import annotations
 
@@ -17,7 +17,7 @@ from ..watched_work import run_again
 
 
 class BOZZETTO_OT_shot_from_view(bpy.types.Operator):
-    """Add a shot of what the view shows now, with a true lens, in focus where the middle of the view meets the subject"""
+    """Add a shot from the present view, with a true lens, in focus where the centre of the view meets the subject"""
 
     bl_idname = "bozzetto.shot_from_view"
     bl_label = "Shot of this view"
@@ -29,7 +29,7 @@ class BOZZETTO_OT_shot_from_view(bpy.types.Operator):
         return context.region_data is not None
 
     def execute(self, context: bpy.types.Context) -> set[str]:
-        """Measure the view, add the row, frame it."""
+        """Read the view, add the row, and solve the shot."""
         stage = stage_of(context)
         lead = next(iter(stage.find_all("shot").values()), None)
         if stage.find("piece") is None or lead is None:
@@ -40,7 +40,7 @@ class BOZZETTO_OT_shot_from_view(bpy.types.Operator):
 
 
 def seen_in(context: bpy.types.Context, stage: Stage, lead: bpy.types.Object) -> BoxShot:
-    """The view as a shot; focal length, format and resolution are those of the shot `lead`."""
+    """The view as a shot, with the focal length, format and resolution of the shot `lead`."""
     region, data = context.region, context.region_data
     middle = (0.5 * region.width, 0.5 * region.height)
     way = np.array(view3d_utils.region_2d_to_vector_3d(region, data, middle), np.float64)

@@ -1,4 +1,4 @@
-"""What the tools in the view have in common: something drawn over it, words in the status line, a cursor."""
+"""Common base of the tools in the view: a drawing over the view, text in the status bar, a cursor."""
 
 from __future__ import annotations
 
@@ -8,9 +8,9 @@ from .aiming import main_region
 
 
 class ViewTool:
-    """Mixed into a modal operator of a 3D view: `begin` before it waits, `close` when it ends, which takes all back.
+    """Mixin for a modal operator in a 3D view: call `begin` before it waits and `close` when it ends.
 
-    `draw_over()` draws, in pixels of the view that the tool was begun in.
+    `draw_over()` draws in px of the view in which the tool was started.
     """
 
     _drawn: object = None
@@ -23,7 +23,7 @@ class ViewTool:
         return context.area is not None and context.area.type == "VIEW_3D"
 
     def begin(self, context: bpy.types.Context, words: str, *, cursor: str = "") -> set[str]:
-        """Show what is to be shown and wait for the user."""
+        """Add the drawing, text and cursor, and start waiting for events."""
         self._region = main_region(context.area)
         self._drawn = bpy.types.SpaceView3D.draw_handler_add(self._draw_here, (), "WINDOW", "POST_PIXEL")
         context.window_manager.modal_handler_add(self)
@@ -35,10 +35,10 @@ class ViewTool:
         return {"RUNNING_MODAL"}
 
     def draw_over(self) -> None:
-        """Draw; nothing by itself."""
+        """Draw over the view; does nothing unless overridden."""
 
     def close(self, context: bpy.types.Context) -> None:
-        """Take back what `begin` showed."""
+        """Remove what `begin` added."""
         if self._drawn is None:
             return
         bpy.types.SpaceView3D.draw_handler_remove(self._drawn, "WINDOW")

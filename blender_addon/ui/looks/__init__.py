@@ -1,4 +1,4 @@
-"""Looks: the piece in each material to choose from, the relief before and after, looks that are kept and compared."""
+"""Looks: the piece in each material, the relief before and after, and looks that are stored and compared."""
 
 from __future__ import annotations
 

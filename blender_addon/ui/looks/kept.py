@@ -26,11 +26,11 @@ from ..watched_work import WatchedWork, run_changed
 from .relief import SIDE, device_of, shot_to_try
 
 previews = Previews()
-"""The pictures of the kept looks."""
+"""The pictures of the stored looks."""
 
 
 def of_a_look(step: Step) -> bool:
-    """Whether a step's settings belong to a look, and not to the one piece: all but those of the scan and its close-ups."""
+    """Whether a step's settings belong to a look: all but those of the scan and its close-up photos."""
     return step.folder != "scan" and "closeup_colour" not in step.makes
 
 
@@ -40,7 +40,7 @@ def take_look(scene: bpy.types.Scene, look: JobSheet) -> None:
 
 
 def looks_of(scene: bpy.types.Scene) -> list[tuple[Path, Path]]:
-    """(job sheet, picture) of the looks kept beside the job's pictures."""
+    """(job sheet, picture) of the looks stored beside the job's pictures."""
     folder = output_folder(scene, state_of(scene).sheet.name) / "looks"
     found = [(sheet, sheet.with_suffix(".png")) for sheet in sorted(folder.glob("*.toml"))]
     return [(sheet, picture) for sheet, picture in found if picture.is_file()]
@@ -51,7 +51,7 @@ def _trial(stage: Stage, key: str, path: Path) -> None:
 
 
 class _Trial(WatchedWork):
-    """What keeping and comparing have in common: the shot is tried as it stands now."""
+    """Common base for storing and comparing: renders a preview of the present shot."""
 
     def _words(self, update: Progress) -> str:
         return update.words
@@ -94,7 +94,7 @@ class BOZZETTO_OT_keep_look(_Trial, bpy.types.Operator):
 
 
 class BOZZETTO_OT_take_look(bpy.types.Operator):
-    """Take this look: its material, shots, table, light and delivery; the scan and its size stay. Pictures wait"""
+    """Apply this look: its material, shots, table, light and delivery; scan and size stay. Pictures are not rendered yet"""
 
     bl_idname = "bozzetto.take_look"
     bl_label = "Take this look"
@@ -103,7 +103,7 @@ class BOZZETTO_OT_take_look(bpy.types.Operator):
     filepath: StringProperty(description="The look's job sheet", subtype="FILE_PATH", options={"SKIP_SAVE"})
 
     def execute(self, context: bpy.types.Context) -> set[str]:
-        """Read it and run what depends on it."""
+        """Read the look and run the steps that depend on it."""
         try:
             take_look(context.scene, read(Path(self.filepath), catalogue()))
         except JobError as error:
@@ -113,7 +113,7 @@ class BOZZETTO_OT_take_look(bpy.types.Operator):
 
 
 class BOZZETTO_OT_compare_look(_Trial, bpy.types.Operator):
-    """Compare this look with the piece as it stands now: under a line that follows the mouse, or side by side. Esc stops"""
+    """Compare this look with the present one, under a dividing line that follows the mouse or side by side. Esc stops"""
 
     bl_idname = "bozzetto.compare_look"
     bl_label = "Compare with now"

@@ -12,7 +12,7 @@ from .kept import looks_of, previews
 from .samples import pictures_of_samples
 
 SCALE = 5.5
-"""Of a small picture, in units of the interface."""
+"""Size of a small picture, in units of the interface."""
 
 
 class BOZZETTO_PT_looks(Tab, bpy.types.Panel):
@@ -24,11 +24,11 @@ class BOZZETTO_PT_looks(Tab, bpy.types.Panel):
 
     @classmethod
     def poll(cls, context: bpy.types.Context) -> bool:
-        """Only once there is a light to see a look in."""
+        """Available once the job has light."""
         return maker("light", catalogue()).name in state_of(context.scene).results
 
     def draw(self, context: bpy.types.Context) -> None:
-        """The buttons, then the kept looks with a picture each."""
+        """Draw the buttons, then the stored looks with a picture each."""
         layout = self.layout
         column = layout.column(align=True)
         column.operator("bozzetto.relief_wipe", icon="ARROW_LEFTRIGHT")

@@ -1,4 +1,4 @@
-"""The relief before and after: the shot in work tried without and with it, then both under a line that follows the mouse."""
+"""Compares the relief before and after: previews of the active shot without and with it, under a dividing line."""
 
 from __future__ import annotations
 
@@ -17,11 +17,11 @@ from ..lens import shot_in_work
 from ..watched_work import WatchedWork
 
 SIDE = 512
-"""Pixels along the longer side of a trial picture."""
+"""Longer side of a preview, px."""
 
 
 def shot_to_try(context: bpy.types.Context, stage: Stage) -> bpy.types.Object | None:
-    """The shot that is viewed, else the first one; None where there is none, or no piece with its material."""
+    """The viewed shot, or else the first; None without shots, or without a piece with its material."""
     if stage.find("surface", "piece") is None or stage.find("world") is None:
         return None
     shots = stage.find_all("shot")
@@ -30,12 +30,12 @@ def shot_to_try(context: bpy.types.Context, stage: Stage) -> bpy.types.Object | 
 
 
 def device_of(stage: Stage) -> str:
-    """What the settings say of the device that renders."""
+    """The setting for the render device."""
     return str(stage.sheet[maker("pictures", catalogue()).name].device)
 
 
 class BOZZETTO_OT_relief_wipe(WatchedWork, bpy.types.Operator):
-    """Try the shot that is viewed without and with the recovered relief, and compare the two. Esc stops"""
+    """Render previews of the viewed shot without and with the recovered relief, and compare them. Esc stops"""
 
     bl_idname = "bozzetto.relief_wipe"
     bl_label = "Relief before and after"

@@ -1,4 +1,4 @@
-"""The piece in each material as pictures to choose from: those of the sample sheet, a button under each."""
+"""Shows the sample sheet's pictures of the piece in each material to choose from, with a button under each."""
 
 from __future__ import annotations
 
@@ -20,14 +20,14 @@ previews = Previews()
 
 
 def pictures_of_samples(scene: bpy.types.Scene) -> list[tuple[int, Path]]:
-    """(place in the list of samples, picture) of what the sample sheet left."""
+    """(index in the list of samples, picture) of the sample sheet's pictures."""
     folder = output_folder(scene, state_of(scene).sheet.name) / "samples"
     found = [(re.match(r"(\d+)_", path.name), path) for path in sorted(folder.glob("*.png"))]
     return [(int(number.group(1)) - 1, path) for number, path in found if number and 0 < int(number.group(1)) <= len(samples())]
 
 
 class BOZZETTO_OT_choose_material(bpy.types.Operator):
-    """Show the piece in every material, as on the sample sheet, and take one of them"""
+    """Show the piece in every material, as on the sample sheet, and choose one"""
 
     bl_idname = "bozzetto.choose_material"
     bl_label = "Choose by picture"
@@ -46,7 +46,7 @@ class BOZZETTO_OT_choose_material(bpy.types.Operator):
 
 
 def _lay_out(layout: bpy.types.UILayout, shown: list[tuple[int, int]]) -> None:
-    """Four a row, a button under each."""
+    """Draw four pictures per row, with a button under each."""
     grid = layout.grid_flow(columns=4, even_columns=True, row_major=True)
     for place, icon in shown:
         column = grid.column(align=True)
@@ -55,7 +55,7 @@ def _lay_out(layout: bpy.types.UILayout, shown: list[tuple[int, int]]) -> None:
 
 
 class BOZZETTO_OT_set_material(bpy.types.Operator):
-    """Make the piece of this material; the table and the light that suit it are dressed anew, pictures wait"""
+    """Show the piece in this material, with the matching table and light; pictures are not rendered yet"""
 
     bl_idname = "bozzetto.set_material"
     bl_label = "Take this material"

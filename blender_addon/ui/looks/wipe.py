@@ -1,4 +1,4 @@
-"""Two pictures of one shot over each other with a line between them that follows the mouse, or side by side."""
+"""Shows two pictures of one shot on top of each other, with a dividing line that follows the mouse, or side by side."""
 
 from __future__ import annotations
 
@@ -58,7 +58,7 @@ class BOZZETTO_OT_wipe(ViewTool, bpy.types.Operator):
         return {"RUNNING_MODAL"}
 
     def _free(self) -> tuple[float, float]:
-        """Width and height of the view that no sidebar covers, in pixels."""
+        """Width and height of the view without its sidebar, px."""
         sidebar = next((part for part in bpy.context.area.regions if part.type == "UI"), None)
         covered = sidebar.width if sidebar is not None and sidebar.width > 1 else 0
         return float(self._region.width - covered), float(self._region.height)
@@ -74,7 +74,7 @@ class BOZZETTO_OT_wipe(ViewTool, bpy.types.Operator):
         return (margin + 0.5 * (room[0] - size[0]), 0.5 * (height - size[1])), size
 
     def draw_over(self) -> None:
-        """Both pictures, the line, and what each shows."""
+        """Draw both pictures, the line, and their captions."""
         (x, y), (width, height) = self._frame()
         fill_box(0.0, 0.0, *self._free(), (0.06, 0.06, 0.06, 0.92))
         step = width + MARGIN * bpy.context.preferences.system.ui_scale
@@ -92,7 +92,7 @@ class BOZZETTO_OT_wipe(ViewTool, bpy.types.Operator):
         draw_words([self.right_words], end, below)
 
     def close(self, context: bpy.types.Context) -> None:
-        """Free the pictures, too."""
+        """End the tool and free the pictures."""
         self._textures = []
         super().close(context)
 

@@ -1,4 +1,4 @@
-"""What is drawn over the 3D view: lines on and round the subject, and the lens's read-out.
+"""Draws over the 3D view: lines on and round the subject, and the lens's read-out.
 
 Each kind is switched on in Blender's own Overlays menu and in the panel of the step that it belongs to.
 """
@@ -45,25 +45,25 @@ LAYERS = (
 
 
 class Overlays:
-    """Draws the layers that are on; keeps the lines of each until what they depend on changes."""
+    """Draws the layers that are switched on; caches the lines of each until its state changes."""
 
     def __init__(self) -> None:
         self._handles: list[object] = []
         self._kept: dict[str, tuple[State, list[Batch]]] = {}
 
     def start(self) -> None:
-        """Have Blender call the drawing."""
+        """Add Blender's draw handlers."""
         for draw, kind in ((self.draw_lines, "POST_VIEW"), (draw_read_out, "POST_PIXEL")):
             self._handles.append(bpy.types.SpaceView3D.draw_handler_add(draw, (), "WINDOW", kind))
 
     def stop(self) -> None:
-        """Take the drawing back."""
+        """Remove the draw handlers."""
         for handle in self._handles:
             bpy.types.SpaceView3D.draw_handler_remove(handle, "WINDOW")
         self._handles, self._kept = [], {}
 
     def draw_lines(self) -> None:
-        """The lines of all layers that are on, in the scene."""
+        """Draw the lines of all layers that are switched on."""
         manager, scene = bpy.context.window_manager, bpy.context.scene
         for layer in LAYERS:
             if not getattr(manager, layer.switch, False):
@@ -78,14 +78,14 @@ class Overlays:
 
 
 def draw_switches(layout: bpy.types.UILayout, manager: bpy.types.WindowManager, *, makes: str) -> None:
-    """The switches that belong to the step that makes a role."""
+    """Draw the switches of the layers that belong to the step that makes a role."""
     for layer in LAYERS:
         if layer.makes == makes and makes:
             layout.prop(manager, layer.switch)
 
 
 def _draw_menu(self: bpy.types.Panel, context: bpy.types.Context) -> None:
-    """All switches, in Blender's Overlays menu."""
+    """Draw all switches in Blender's Overlays menu."""
     for layer in LAYERS:
         self.layout.prop(context.window_manager, layer.switch)
 
@@ -102,7 +102,7 @@ def register() -> None:
 
 
 def unregister() -> None:
-    """Take it all back."""
+    """Remove the switches and the drawing."""
     overlays = getattr(bpy.types.WindowManager, _SLOT, None)
     if overlays is not None:
         overlays.stop()

@@ -1,4 +1,4 @@
-"""How are lines drawn over the 3D view? In one hue, by kind as heavy or as light; just before the surface that they lie on."""
+"""Draws lines over the 3D view: in one hue, heavier or lighter by kind, slightly in front of the surface below them."""
 
 from __future__ import annotations
 
@@ -11,21 +11,21 @@ from mathutils import Matrix
 from ...core.arrays import Floats
 
 HUE = (0.45, 0.92, 1.0)
-"""One hue for all, unlike Blender's own for what is selected; what differs is weight and hatching."""
+"""The colour of all lines, different from Blender's selection colours; kinds differ by weight and hatching."""
 
 HATCHING, EDGE, HEAVY = (1.2, 0.45), (2.0, 0.9), (3.5, 1.0)
-"""Width in pixels and opacity of what fills, what ends, and what matters most."""
+"""Width in px and opacity of hatching, edges, and the most important lines."""
 
 State = tuple[object, ...]
-"""What lines depend on: they are computed again when it is another."""
+"""The state on which lines depend; they are recomputed when it changes."""
 Batch = tuple[gpu.types.GPUBatch, float, float]
-"""Lines as the graphics card takes them, their width in pixels and their opacity."""
+"""Lines as a GPU batch, their width in px and their opacity."""
 Lines = Mapping[str, tuple[Floats, tuple[float, float]]]
 """By name: segments (k, 2, 3) in metres, and their width and opacity."""
 
 
 def batches(lines: Lines) -> list[Batch]:
-    """Lines as the graphics card takes them, each with width and opacity."""
+    """The lines as GPU batches, each with width and opacity."""
     from gpu_extras.batch import batch_for_shader
 
     shader = gpu.shader.from_builtin("POLYLINE_UNIFORM_COLOR")
@@ -38,7 +38,7 @@ def batches(lines: Lines) -> list[Batch]:
 
 
 def draw_batches(made: list[Batch]) -> None:
-    """Draw them, hidden where the scene stands before them."""
+    """Draw batches, hidden behind objects of the scene."""
     shader = gpu.shader.from_builtin("POLYLINE_UNIFORM_COLOR")
     shader.bind()
     shader.uniform_float("viewportSize", gpu.state.viewport_get()[2:])
@@ -55,7 +55,7 @@ def draw_batches(made: list[Batch]) -> None:
 
 
 def draw_words(lines: list[str], x: float, y: float, *, size: float = 12.0) -> None:
-    """Lines of words upwards from a place in the region's pixels, the last one lowest, readable on any ground."""
+    """Draw lines of text upwards from a position in px, the last line lowest, legible on any background."""
     import blf
     import bpy
 
@@ -71,7 +71,7 @@ def draw_words(lines: list[str], x: float, y: float, *, size: float = 12.0) -> N
 
 
 def _nearer(view: Matrix, projection: Matrix) -> Matrix:
-    """The view with everything a thousandth nearer to the eye, in the same place on screen: lines stay before their surface."""
+    """The projection with everything 0.1 % nearer to the viewer, so that lines are drawn in front of their surface."""
     if projection[3][3] == 0.0:  # perspective: shrink towards the eye
         return Matrix.Scale(0.999, 4) @ view
     return Matrix.Translation((0.0, 0.0, 0.002 / abs(projection[1][1]))) @ view

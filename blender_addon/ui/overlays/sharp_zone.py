@@ -1,6 +1,6 @@
-"""Where is the active shot's lens sharp on the piece, and what does it give?
+"""Shows where the active shot's lens is sharp on the piece, and the lens's read-out.
 
-Planes of near limit, focus and far limit are drawn as the lines in which they cut the piece, the sharp part is hatched.
+The planes of near limit, focus and far limit are drawn as their intersections with the piece; the sharp part is hatched.
 """
 
 from __future__ import annotations
@@ -23,7 +23,7 @@ SHOWN = "bozzetto_show_sharp"
 
 
 def draw_read_out() -> None:
-    """The read-out, in the view's corner."""
+    """Draw the read-out in the view's corner."""
     camera = shown_camera(bpy.context)
     if camera is None:
         return
@@ -33,7 +33,7 @@ def draw_read_out() -> None:
 
 
 def shot_camera(scene: bpy.types.Scene) -> bpy.types.Object | None:
-    """The scene's camera where that is a shot."""
+    """The scene's camera if it is a shot, else None."""
     camera = scene.camera
     return camera if camera is not None and lens_drivers.FOCAL in camera else None
 
@@ -60,15 +60,15 @@ def read_out_of(camera: Any) -> ReadOut:
 
 
 def _nearest_mm(camera: Any, piece: Any) -> float:
-    """From the camera along its axis to the nearest point of the piece, mm; kept until one of the two changes."""
-    state = (*_state_of(camera, piece), piece.mode)  # sculpting changes the points alone, but it has a beginning and an end
+    """Distance along the camera's axis to the nearest point of the piece, mm; cached until camera or piece changes."""
+    state = (*_state_of(camera, piece), piece.mode)  # sculpting changes only points, but begins with a mode change
     if _nearest.get("state") != state:
         _nearest["state"], _nearest["mm"] = state, _measured_mm(camera, piece)
     return float(_nearest["mm"])
 
 
 _nearest: dict[str, Any] = {}
-"""The last working distance, with what it depends on: panels ask for it at every redraw, and a piece has many points."""
+"""Cache: the last working distance with its state, since panels need it at every redraw."""
 
 
 def _measured_mm(camera: Any, piece: Any) -> float:
@@ -113,11 +113,11 @@ def _zone_lines(scene: bpy.types.Scene) -> Lines:
 
 
 zone = (_zone_state, _zone_lines)
-"""What the zone depends on, and its lines."""
+"""State and lines of the zone."""
 
 
 def _state_of(camera: Any, piece: Any) -> tuple[Any, ...]:
-    """What the lines depend on."""
+    """The state on which the lines depend."""
     numbers = [value for row in (*camera.matrix_world, *piece.matrix_world) for value in row]
     numbers += [camera[name] for name in (lens_drivers.NEAR, lens_drivers.DISTANCE, lens_drivers.FAR)]
     rounded = tuple(round(value, 7) if math.isfinite(value) else 0.0 for value in numbers)

@@ -1,4 +1,4 @@
-"""Lines round the subject: between piece and stand, round what it stands on, round what the shots want kept free."""
+"""Lines round the subject: between piece and stand, round its support, and round the area that shots need clear."""
 
 from __future__ import annotations
 
@@ -18,11 +18,11 @@ from ..properties import sheet_of
 from .drawn_lines import EDGE, HATCHING, HEAVY, Lines, State
 
 CONTACT_MM = 0.4
-"""What lies this near the lowest point is taken to touch the table; a guess, as undersides of scans are rough by 0.1 to 0.3."""
+"""Height in mm within which points count as touching the table; a guess: undersides of scans are rough by 0.1 to 0.3 mm."""
 TALL_MM = 12.0
-"""How tall something is for which the table is looked at: about a lump of clay."""
+"""Height in mm of an object for which the clear area is shown: about a lump of clay."""
 REACH = 2.2
-"""Half the side of the square that is looked at, in lengths of the subject."""
+"""Half the side of the area shown, over the subject's length."""
 
 
 def _player(scene: bpy.types.Scene, role: str) -> bpy.types.Object | None:
@@ -32,7 +32,7 @@ def _player(scene: bpy.types.Scene, role: str) -> bpy.types.Object | None:
 
 
 def _state(*items: bpy.types.Object) -> State:
-    """What the lines on some meshes depend on: the meshes and where they stand."""
+    """The state of lines on some meshes: the meshes and their transforms."""
     return tuple(
         (item.data.session_uid, len(item.data.vertices), *(round(value, 7) for row in item.matrix_world for value in row))
         for item in items
@@ -64,7 +64,7 @@ def _line_lines(scene: bpy.types.Scene) -> Lines:
 
 
 def _subject(scene: bpy.types.Scene) -> list[bpy.types.Object]:
-    """Piece and stand; before they are apart the upright scan."""
+    """Piece and stand, or the upright scan before they are separated."""
     found = [item for role in ("piece", "stand") if (item := _player(scene, role)) is not None]
     upright = _player(scene, "upright")
     return found or ([upright] if upright is not None else [])
@@ -117,8 +117,8 @@ def _keep_out_lines(scene: bpy.types.Scene) -> Lines:
 
 
 stand_line = (_line_state, _line_lines)
-"""The line between piece and stand: what it depends on, and its lines."""
+"""State and lines of the line between piece and stand."""
 support = (_support_state, _support_lines)
-"""What the subject stands on."""
+"""State and lines of the subject's support."""
 keep_out = (_keep_out_state, _keep_out_lines)
-"""What of the table the shots want kept free."""
+"""State and lines of the area of the table that the shots need clear."""
