@@ -1,1 +1,1 @@
-"""Makers of truth, benches, real scans and window pictures: what is run beside the add-on, never shipped in it."""
+"""Development programs, not part of the add-on: makers of test scans, benches, real scans, pictures of the window."""

@@ -1,4 +1,4 @@
-"""The scene that `bench batch` renders, made once and opened again for each case, and the same pictures by Cycles alone."""
+"""The scene that `bench batch` renders, made once and opened for each case, and the same pictures by Cycles alone."""
 
 from __future__ import annotations
 

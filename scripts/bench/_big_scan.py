@@ -1,4 +1,4 @@
-"""A scan as large as is asked for, with a photo texture of any size: a bumpy figure on a round foot, as GLB, PLY or OBJ."""
+"""Makes a scan of any size with a photo texture of any size: a bumpy figure on a round foot, as GLB, PLY or OBJ."""
 
 from __future__ import annotations
 

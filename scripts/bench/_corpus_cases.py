@@ -1,4 +1,4 @@
-"""Thousands of spoilt scans, each made again from its number alone: cut, flipped, emptied, renamed, promised, linked, misnamed.
+"""Thousands of damaged scans, each reproducible from its number: truncated, bit-flipped, emptied, renamed, linked, misnamed.
 
 `CASES` lists the classes with how many cases each has; `build(number)` gives one. The classes of scans are here, those of job
 sheets and of places in `_corpus_sheets.py`.

@@ -1,4 +1,4 @@
-"""Scans and sheets that somebody thought up, each spoilt in a way of its own that chance would hardly hit on: `DEVISED`."""
+"""Hand-made faulty scans and sheets, each with a fault that random damage would hardly produce: `DEVISED`."""
 
 from __future__ import annotations
 

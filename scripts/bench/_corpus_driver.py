@@ -1,4 +1,4 @@
-"""Feeds numbers of cases to a worker process, with a time limit for each, and starts a new one when it crashes or hangs."""
+"""Sends case numbers to a worker process, with a time limit for each, and restarts it when it crashes or hangs."""
 
 from __future__ import annotations
 

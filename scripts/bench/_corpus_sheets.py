@@ -1,4 +1,4 @@
-"""Spoilt surroundings of a scan, and spoilt job sheets: encodings, names, links, pictures, references, places, figures."""
+"""Faulty surroundings of a scan, and faulty job sheets: encodings, names, links, pictures, references, paths, numbers."""
 
 from __future__ import annotations
 

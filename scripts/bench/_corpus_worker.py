@@ -1,4 +1,4 @@
-"""One Blender process that runs case after case: numbers come in by lines, what became of each goes out as a line of JSON.
+"""A Blender process that runs one case after another: reads case numbers by lines, writes each result as a line of JSON.
 
 Each case must end in a result or in one error that a user can mend, within its time; nothing may be printed, no input changed,
 no half file left, no data left in the scene. Warnings of numpy's arithmetic count as failures.

@@ -1,4 +1,4 @@
-"""A dressed scene, measured from what Blender shows: instances, their true meshes, the table, the subject. Run as a module.
+"""Measures a dressed scene by what Blender evaluates: instances, their meshes, the table, the subject. Run as a module.
 
 Nothing here asks the code that laid the pieces: positions come from the evaluated scene, heights and hits from rays.
 """

@@ -1,4 +1,4 @@
-"""What may a person change by hand in a finished job? Each edit with what it is seen by; see `_faults_edits`."""
+"""Edits that a person may make by hand in a finished job, each with a check that it is still there; see `_faults_edits`."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""A farm of a hundred workers that are lost now and then, played through event by event: what would a batch cost there?
+"""Simulates, event by event, a batch on a farm of a hundred workers that are sometimes lost, to find what it would cost.
 
 The rules are those of `cli/farm.py`: a worker takes one order after another, loads a scene before its first picture of it, and
 leaves each picture where all see it; a lost worker loses the picture that it is at, comes back after a while, and has to load

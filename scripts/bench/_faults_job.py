@@ -1,4 +1,4 @@
-"""A small job that was run to its end, on which the bench of faults tries what may harm it."""
+"""A small finished job, for the bench of faults."""
 
 from __future__ import annotations
 

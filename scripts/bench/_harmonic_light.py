@@ -1,4 +1,4 @@
-"""The plain way to take light out of a texture, beside which the bench sets ours: nine harmonics, no bounce, no paint.
+"""A baseline for removing light from a texture: nine spherical harmonics, without bounced light and without paint.
 
 The irradiance is fitted to the texture in the harmonics of Ramamoorthi & Hanrahan, "An efficient representation for irradiance
 environment maps" (2001), with robust weights.

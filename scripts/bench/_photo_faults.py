@@ -1,4 +1,4 @@
-"""What a phone makes of a view, and what goes wrong: noise, JPEG and labels always; blur, motion, light, frame if asked."""
+"""Simulates a phone's photo of a render: noise, JPEG and metadata; on request blur, motion, wrong exposure or framing."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Photographs of the demo's owl as for a scan, rendered: it turns before a cloth, or the camera goes round it.
+"""Renders photographs of the demo's owl as for a scan: it turns before a cloth, or the camera goes round it.
 
 Run in a process of its own: `python -m scripts.bench._photo_scenes FOLDER turntable 24`. The pictures are kept as PNG; what a
 camera does to them is done by `_photo_faults`.

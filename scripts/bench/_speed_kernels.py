@@ -1,5 +1,4 @@
-"""Times of single functions against other libraries, one thread each: `python -m scripts.bench._speed_kernels PART` prints
-JSON.
+"""Times single functions against other libraries, one thread each: `python -m scripts.bench._speed_kernels PART` prints JSON.
 
 In a process of its own, so that the number of threads is set before any library is loaded (see `environment`).
 """

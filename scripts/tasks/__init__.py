@@ -1,4 +1,4 @@
-"""What stands behind `build.py`: environments, tests, lint, the package. Standard library, Python 3.9 or newer."""
+"""The tasks of `build.py`: environments, tests, lint, packaging. Standard library only, Python 3.9 or newer."""
 
 from __future__ import annotations
 

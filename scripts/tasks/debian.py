@@ -1,4 +1,4 @@
-"""Which system packages does Blender need? On Debian, as root, they are installed; elsewhere they are named."""
+"""The system packages that Blender needs: installed on Debian as root, otherwise listed for the user."""
 
 from __future__ import annotations
 

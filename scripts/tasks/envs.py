@@ -1,4 +1,4 @@
-"""Which environment does a task run in? One a Blender version in the user's cache, stamped with what was installed.
+"""Python environments for the tasks, one per Blender version, in the user's cache and stamped with what was installed.
 
 An environment is built beside its place and renamed when whole. Each requirement set in it carries a stamp, the digest of
 its pins; a set without its stamp is installed (again), a base without its stamp is made anew.

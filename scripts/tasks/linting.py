@@ -1,4 +1,4 @@
-"""Is the code in order? ruff, types against Blender's stubs, the import law and the other house rules."""
+"""`build.py lint`: ruff, types against Blender's stubs, and the laws of the code."""
 
 from __future__ import annotations
 

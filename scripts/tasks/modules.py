@@ -1,4 +1,4 @@
-"""The package's modules as the laws read them: dotted place, text, syntax tree."""
+"""The package's modules as the laws read them: dotted name, text, syntax tree."""
 
 from __future__ import annotations
 

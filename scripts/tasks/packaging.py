@@ -1,4 +1,4 @@
-"""How is the extension's zip made? By Blender's own builder and validator, tags checked, with a checksum beside it."""
+"""`build.py package`: makes the extension's zip by Blender's own builder and validator, with a checksum beside it."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Which Pythons really run here? A name on the PATH may be a shim that answers "command not found"."""
+"""Finds the Python interpreters that really run here; a name on the PATH may be a shim that only prints an error."""
 
 from __future__ import annotations
 
