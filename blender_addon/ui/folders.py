@@ -16,7 +16,7 @@ MOST_RECENT = 10
 def output_folder(scene: bpy.types.Scene, name: str) -> Path:
     """The folder for a job's files: the job's own, beside the saved .blend, the preferences' folder, or the add-on's own.
 
-The folder is not created here.
+    The folder is not created here.
     """
     if scene.bozzetto.output:
         return Path(bpy.path.abspath(scene.bozzetto.output))
