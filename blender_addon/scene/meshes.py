@@ -43,10 +43,7 @@ def read_mesh(item: bpy.types.Object, *, scale: float = 1.0) -> TriangleMesh:
         material = _of_triangles(
             _read(mesh.attributes["material_index"].data, "value", len(mesh.polygons), 1, np.int32), polygon
         )
-    uv = None
-    if mesh.uv_layers.active is not None:
-        uv = _read(mesh.uv_layers.active.uv, "vector", len(mesh.loops), 2, np.float32)
-        uv = uv.reshape(-1, 3, 2) if corners is None else uv[corners]
+    uv = None if mesh.uv_layers.active is None else _uv(mesh, mesh.uv_layers.active, corners)
     marks = {
         layer.name: _of_triangles(_read(layer.data, "value", len(mesh.polygons), 1, bool), polygon)
         for layer in mesh.attributes
@@ -57,6 +54,17 @@ def read_mesh(item: bpy.types.Object, *, scale: float = 1.0) -> TriangleMesh:
     }
     colours = _colours(mesh, corner_vertex)
     return TriangleMesh(vertices if scale == 1.0 else vertices * np.float32(scale), faces, uv, material, colours, marks)
+
+
+def read_uv(item: bpy.types.Object, layer: str) -> Floats:
+    """(n, 3, 2) the UVs of that name of an object's triangles, which are those of `read_mesh`."""
+    mesh = item.data
+    return _uv(mesh, mesh.uv_layers[layer], None if is_triangles(mesh) else _triangulated(mesh)[0])
+
+
+def _uv(mesh: bpy.types.Mesh, layer: Any, corners: Ints | None) -> Floats:
+    uv = _read(layer.uv, "vector", len(mesh.loops), 2, np.float32)
+    return uv.reshape(-1, 3, 2) if corners is None else uv[corners]
 
 
 def is_triangles(mesh: bpy.types.Mesh) -> bool:

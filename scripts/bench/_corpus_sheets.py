@@ -15,6 +15,7 @@ import numpy as np
 from . import _corpus_scans as scans
 from ._corpus_cases import SCAN_CLASSES, SHEET, WEIRD_NUMBERS, Case, Random, of_scan
 from ._corpus_devised import DEVISED, devised
+from ._corpus_forms import FORMS
 from ._corpus_scans import MAIN, PICTURE
 
 NAMES = (
@@ -273,7 +274,7 @@ AROUND: dict[Callable[[int, Random], Case], int] = {
     sheet_keys: 70,
     sheet_paths: 39, places: 12, devised: len(DEVISED),
 }  # fmt: skip
-CLASSES: dict[Callable[[int, Random], Case], int] = {**SCAN_CLASSES, **AROUND}
+CLASSES: dict[Callable[[int, Random], Case], int] = {**SCAN_CLASSES, **AROUND, **FORMS}
 COUNT = sum(CLASSES.values())
 
 

@@ -20,6 +20,8 @@ from blender_addon.core.files.meshes import mtl
 from blender_addon.core.files.meshes.draco import check_draco
 from blender_addon.core.files.meshes.mesh_files import FORMATS, check_file, sniffed, without_bad_numbers
 from blender_addon.core.files.meshes.ply import FileProblem, ply_header
+from blender_addon.core.files.meshes.ply_plain import write_plain
+from blender_addon.core.files.meshes.ply_rows import read_rows
 from blender_addon.core.files.pictures.picture_headers import check_picture_bytes, picture_size
 from blender_addon.core.files.references import find_beside, follow
 from scripts.bench import _corpus_scans as scans
@@ -148,3 +150,19 @@ def test_any_name_leads_into_the_folder_or_nowhere(tmp_path: Path, written: str)
         (folder / "link").symlink_to(tmp_path)
     for found in (follow(written, folder), find_beside(written, folder / "scan.obj", [folder])):
         assert found.path is None or found.path.is_relative_to(folder.resolve())
+
+
+@EACH
+@given(st.sampled_from(["ply_text", "ply_binary", "ply_big"]), st.integers(0, 4000), st.binary(max_size=12))
+def test_any_ply_is_rewritten_or_refused(tmp_path: Path, form: str, place: int, other: bytes) -> None:
+    data = scans.scan(form)["scan.ply"]
+    path, target = tmp_path / "a.ply", tmp_path / "b.ply"
+    path.write_bytes(data[:place] + other + data[place + len(other) :])
+    try:
+        rows = read_rows(path)
+    except FileProblem as problem:
+        assert 20 < len(str(problem)) < 500
+        return
+    write_plain(rows, target)
+    again = read_rows(target)
+    assert sum(len(group.corners) for group in again.groups) == sum(len(group.corners) for group in rows.groups)

@@ -97,7 +97,8 @@ def pixels_of(picture: Floats) -> Pixels:
     length = np.sqrt(np.einsum("nk,nk->n", vectors, vectors))
     sound = np.abs(length - 1.0) < 0.15
     mean = vectors[sound].mean(axis=0) if sound.any() else np.zeros(3)
-    grey = bool(np.quantile(range_, 0.99) < 1.6 / 255)
+    grey = bool(np.mean(range_ < 1.6 / 255) >= 0.99)
+    box = _boxes(shown)
     return Pixels(
         grey=grey,
         unit=float(sound.mean()) if len(vectors) else 0.0,
@@ -105,10 +106,19 @@ def pixels_of(picture: Floats) -> Pixels:
         spread=float(1.0 - np.linalg.norm(mean)),
         primaries=float(np.mean((peak > 0.5) & (range_ > 0.9 * peak))),
         together=1.0 if grey else _together(picture[..., :3]),
-        colours=_flat_colours(shown),
+        colours=_flat_colours(box),
         lines=_lines(picture[..., :3]),
-        even=bool(np.ptp(np.quantile(shown, [0.01, 0.99], axis=0), axis=0).max() < 2.5 / 255),
+        even=_is_even(shown),
     )
+
+
+def _is_even(shown: Floats) -> bool:
+    """Whether 98 % of the colours differ by no more than rounding does; a few of them tell where they differ much."""
+
+    def spread(colours: Floats) -> float:
+        return float(np.ptp(np.quantile(colours, [0.01, 0.99], axis=0), axis=0).max())
+
+    return spread(shown[::16]) < 10 / 255 and spread(shown) < 2.5 / 255
 
 
 def _together(picture: Floats) -> float:
@@ -123,11 +133,16 @@ def _together(picture: Floats) -> float:
     return float((weight * value).sum() / weight.sum()) if weight.sum() > 1e-9 else 1.0
 
 
-def _flat_colours(shown: Floats, most: int = 64) -> int:
-    """How many of the colours, in steps of 1/16, make up 97 % of the pixels."""
-    step = np.minimum((shown * 16).astype(np.int64), 15)
-    counts = np.sort(np.bincount((step[:, 0] * 16 + step[:, 1]) * 16 + step[:, 2]))[::-1]
-    reach = np.cumsum(counts) / max(len(shown), 1)
+def _boxes(shown: Floats) -> Ints:
+    """(n,) which of 16 x 16 x 16 boxes of colour each of the colours (n, 3) lies in."""
+    red, green, blue = (np.clip(shown[:, channel] * 16, 0, 15).astype(np.int32) for channel in range(3))
+    return (red * 16 + green) * 16 + blue
+
+
+def _flat_colours(box: Ints, most: int = 64) -> int:
+    """How many of the boxes of colour (n,), of 1/16 each way, make up 97 % of the pixels."""
+    counts = np.sort(np.bincount(box))[::-1]
+    reach = np.cumsum(counts) / max(len(box), 1)
     return min(int(np.searchsorted(reach, 0.97)) + 1, most)
 
 
@@ -153,8 +168,7 @@ def _lines(picture: Floats) -> float:
 
 def _usual_colour(shown: Floats) -> Floats:
     """(3,) median of the pixels in the fullest of 16 x 16 x 16 boxes of colour."""
-    step = np.minimum((shown * 16).astype(np.int64), 15)
-    key = (step[:, 0] * 16 + step[:, 1]) * 16 + step[:, 2]
+    key = _boxes(shown)
     return np.median(shown[key == np.bincount(key).argmax()], axis=0)
 
 
@@ -186,6 +200,25 @@ def layout_of(mesh: TriangleMesh, faces_used: Bools, *, seed: int = 1) -> Layout
         covered.reshape(MASK_SIZE, MASK_SIZE),
         corners,
         weight,
+    )
+
+
+def glance_of(picture: Floats, mesh: TriangleMesh, faces_used: Bools, *, seed: int = 1) -> Fit:
+    """What of the `Fit` chance faces tell at once, also in a mesh of millions: whether the picture maps places or directions."""
+    used = np.flatnonzero(faces_used)
+    if mesh.uv is None or not len(used):
+        return Fit()
+    some = used[np.random.default_rng(seed).integers(0, len(used), POINTS)]
+    seen = colours_at(picture, np.nan_to_num(mesh.uv[some]).mean(axis=1))
+    if float(seen.std(axis=0).max()) < 1 / 255:
+        return Fit()
+    faces = mesh.faces[some]
+    normal = unit(face_crosses(mesh.vertices, faces).astype(float))
+    place = mesh.vertices[faces].astype(float).mean(axis=1)
+    return Fit(
+        position=min(explained(place, channel) for channel in seen.T),
+        normal=min(explained(normal, channel) for channel in seen.T),
+        light=explained(basis(normal)[:, 1:], np.log(np.maximum(seen.mean(axis=1), 0.02))),
     )
 
 

@@ -27,6 +27,8 @@ FOLLOWS_PLACE = 0.9
 DATA_TOGETHER = 0.3
 """Correlation of the channels' fine detail below which they hold different things: 0.94 and more in photos and albedos, -0.36
 to 0.05 in packed data and normal maps."""
+PURE = 0.6
+"""Part of the pixels that are pure and bright from which on the channels show different things."""
 AGREES, DISAGREES = 0.35, 0.12
 """Agreement across seams from which on a picture belongs to the mesh, and below which it does not: 0.39 to 0.84 in those that
 do, -0.06 to 0.02 in those of other meshes."""
@@ -150,7 +152,7 @@ def _by_pixels(candidate: Candidate, pixels: Pixels, why: list[str]) -> float:
     elif pixels.grey:
         why.append("it is exactly grey, as data is")
         odds -= 0.5 if claimed else 3.5
-    elif pixels.together < DATA_TOGETHER or pixels.primaries > 0.6:
+    elif pixels.together < DATA_TOGETHER or pixels.primaries > PURE:
         why.append("its channels show different things")
         odds -= 3.5
     elif not pixels.grey:
@@ -189,6 +191,12 @@ def _by_fit(candidate: Candidate, fit: Fit, why: list[str]) -> float:
 def holds_directions(pixels: Pixels) -> bool:
     """Whether a picture's colours are unit vectors: a normal map of any kind."""
     return not pixels.grey and pixels.unit > UNIT_VECTORS and not pixels.even
+
+
+def looks_like_colour(pixels: Pixels) -> bool:
+    """Whether nothing in the pixels themselves speaks against a picture that is said to be the colour."""
+    odd = pixels.even or pixels.grey or pixels.together < DATA_TOGETHER or pixels.primaries > PURE
+    return not odd and not holds_directions(pixels)
 
 
 def holds_tangent_normals(pixels: Pixels, fit: Fit | None = None) -> bool:

@@ -49,7 +49,7 @@ def fingerprint(block: bpy.types.ID) -> str:
 def noted(block: bpy.types.ID) -> str:
     """The record by which a later run detects edits: digest, Blender release in which the digest is valid, digest of 0.1.0.
 
-    The digest of 0.1.0 covers less, and is equal in every release of Blender for objects other than lights.
+    The digest of 0.1.0 covers less, and is equal in every release of Blender.
     """
     return f"{fingerprint(block)}:{RELEASE}:{fingerprint_0_1.fingerprint(block)}"
 

@@ -1,6 +1,7 @@
 """Computes a data-block's digest exactly as release 0.1.0 did, whose .blend files contain such digests.
 
-Used only to detect edits in those files; covers less than `fingerprint`. This module must never change its results.
+Used only to detect edits in those files; covers less than `fingerprint`. This module must never change its results: what
+newer releases of Blender read differently from the same file is fed here as 4.5, which wrote those files, read it.
 """
 
 from __future__ import annotations
@@ -21,6 +22,25 @@ _SKIP = {
     "show_instancer_for_viewport", "use_extra_user", "is_library_indirect", "is_missing", "is_runtime_data",
     "last_display_size", "bound_box", "preview",
 }  # fmt: skip
+
+_LATER = {("Camera", "composition_guide_color"), ("NodesModifier", "show_manage_panel"), ("ShaderNodeNormalMap", "convention"),
+          ("ShaderNodeNormalMap", "base")}  # fmt: skip
+"""Properties that 4.5 did not have: of what kind of thing, and which."""
+_LATER_INPUTS = {("ShaderNodeBsdfPrincipled", "Thin Wall")}
+_AS_IN_4_5 = {
+    ("bl_height_max", "3.40282e+38"): "30",
+    ("subsurface_method", "'RANDOM_WALK_LEGACY'"): "'RANDOM_WALK'",
+    ("use_backface_culling_lightprobe_volume", "False"): "True",  # of every material of those files, read the other way since 5.0
+}  # fmt: skip
+"""What a property read in 4.5 that reads as said in the same file now."""
+_WIDTHS = {
+    "ShaderNodeBsdfPrincipled": {"bl_width_min": "140"}, "ShaderNodeTexImage": {"bl_width_min": "140"},
+    "ShaderNodeNormalMap": {"bl_width_default": "150", "bl_width_min": "120"},
+    "ShaderNodeUVMap": {"bl_width_default": "150", "bl_width_min": "120"},
+}  # fmt: skip
+"""Widths that 4.5 gave the kinds of node in those files, where newer releases give others."""
+_PLAIN_LIGHT = {"ShaderNodeEmission": ["[1,1,1,1]", "1", "0"], "ShaderNodeOutputLight": ["None"]}
+"""The nodes that 5.2 gives a light that had none, and what their inputs say: nothing that the light itself does not."""
 
 
 def fingerprint(block: bpy.types.ID) -> str:
@@ -46,10 +66,17 @@ def _feed(digest: hashlib._Hash, block: bpy.types.ID) -> None:
     elif isinstance(block, bpy.types.Text):
         digest.update(block.as_string().encode())
     else:
-        _simple(digest, block)
         tree = getattr(block, "node_tree", None)
-        if tree:
+        plain = isinstance(block, bpy.types.Light) and tree is not None and _is_plain(tree)
+        _simple(digest, block, as_written={"use_nodes": "False"} if plain else {})
+        if tree and not plain:
             _tree(digest, tree)
+
+
+def _is_plain(tree: bpy.types.NodeTree) -> bool:
+    """Whether a light's nodes are those that newer releases give every light."""
+    found = {node.bl_idname: [_written(getattr(socket, "default_value", None)) for socket in node.inputs] for node in tree.nodes}
+    return found == _PLAIN_LIGHT and len(tree.nodes) == len(_PLAIN_LIGHT)
 
 
 def _object(digest: hashlib._Hash, item: bpy.types.Object) -> None:
@@ -126,6 +153,8 @@ def _tree(digest: hashlib._Hash, tree: bpy.types.NodeTree) -> None:
         digest.update(f"{node.bl_idname} {node.name}".encode())
         _simple(digest, node)
         for socket in node.inputs:
+            if (node.bl_idname, socket.identifier) in _LATER_INPUTS:
+                continue
             value = getattr(socket, "default_value", None)
             digest.update(_written(value).encode())
         ramp = getattr(node, "color_ramp", None)
@@ -137,16 +166,22 @@ def _tree(digest: hashlib._Hash, tree: bpy.types.NodeTree) -> None:
     digest.update(repr(sorted(links)).encode())
 
 
-def _simple(digest: hashlib._Hash, block: bpy.types.ID, *, skip: set[str] | None = None) -> None:
+def _simple(
+    digest: hashlib._Hash, block: bpy.types.ID, *, skip: set[str] | None = None, as_written: dict[str, str] | None = None
+) -> None:
     driven = _driven(block) if skip is None else skip
+    kind = block.bl_rna.identifier
+    fixed = {**_WIDTHS.get(kind, {}), **(as_written or {})}
     for prop in block.bl_rna.properties:
-        if prop.identifier in _SKIP or prop.is_readonly or prop.type not in _SIMPLE or prop.identifier in driven:
+        name = prop.identifier
+        if name in _SKIP or prop.is_readonly or prop.type not in _SIMPLE or name in driven or (kind, name) in _LATER:
             continue
         try:
-            value = getattr(block, prop.identifier)
+            value = _written(getattr(block, name))
         except (AttributeError, TypeError):
             continue
-        digest.update(f"{prop.identifier}={_written(value)};".encode())
+        value = fixed.get(name, _AS_IN_4_5.get((name, value), value))
+        digest.update(f"{name}={value};".encode())
 
 
 def _written(value: Any) -> str:

@@ -17,8 +17,10 @@ from ...core.files.meshes.gltf import Gltf, is_embedded
 from ...core.files.meshes.gltf_check import uses_draco, uses_meshopt
 from ...core.files.meshes.gltf_copy import write_copy
 from ...core.files.meshes.gltf_pictures import pictures
-from ...core.files.meshes.mesh_files import Checked, path_kind, without_bad_numbers
+from ...core.files.meshes.mesh_files import Checked, moved_to_zero, path_kind, without_bad_numbers
 from ...core.files.meshes.ply import FileProblem
+from ...core.files.meshes.ply_plain import picture_count, write_obj, write_plain
+from ...core.files.meshes.ply_rows import read_rows
 from ...core.files.texture_names import PICTURES
 from ...core.records import record
 from . import unpacking
@@ -43,10 +45,18 @@ def readable(path: Path, checked: Checked, folder: Path, *, allowed: Collection[
     kind = path_kind(path)
     if checked.gltf is not None:
         return _gltf(path, kind, checked, checked.gltf, folder)
+    if checked.read_in_part:
+        return rewritten_ply(path, folder)
     copy = folder / f"{path.stem or 'scan'}{kind}"
     if checked.bad_vertices or checked.bad_others or checked.recode or checked.library_elsewhere:
         without_bad_numbers(path, copy)
-        return Readable(copy, kind)
+        path = copy
+    if checked.origin is not None:
+        moved = folder / f"{path.stem or 'scan'} moved{kind}"
+        moved_to_zero(path, moved, checked.origin)
+        path = moved
+    if path.parent == folder:
+        return Readable(path, kind)
     if kind == ".obj":  # a copy without its material library, which `textures` reads under the rules for references
         _link(path, copy)
         return Readable(copy, kind)
@@ -55,6 +65,18 @@ def readable(path: Path, checked: Checked, folder: Path, *, allowed: Collection[
     if kind in (".usd", ".usda", ".usdc", ".usdz"):
         return _usd(path, kind, checked, folder)
     return _with_suffix(path, kind, folder)
+
+
+def rewritten_ply(path: Path, folder: Path) -> Readable:
+    """A PLY that Blender reads only in part, or not at all, as one that it reads. Raises FileProblem."""
+    rows = read_rows(path)
+    if picture_count(rows) > 1:
+        target = folder / f"{path.stem or 'scan'}.obj"
+        write_obj(rows, target)
+        return Readable(target, ".obj")
+    target = folder / f"{path.stem or 'scan'}.ply"
+    write_plain(rows, target)
+    return Readable(target, ".ply")
 
 
 def _with_suffix(path: Path, kind: str, folder: Path) -> Readable:

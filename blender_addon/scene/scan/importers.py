@@ -23,9 +23,10 @@ from ...core.files.meshes.file_coordinates import FAR_AWAY
 from ...core.mesh.topology import joined, submesh
 from ...core.mesh.triangles import TriangleMesh
 from ...job.errors import InputError
-from ..meshes import is_bare, read_mesh
+from ..meshes import is_bare, read_mesh, read_uv
 from ..running.captured import captured
-from .import_copies import Readable, readable
+from .import_copies import Readable, readable, rewritten_ply
+from .laid_out import layout_of
 from .unpacking import unpackable
 
 COLOUR = "Colour"
@@ -38,7 +39,8 @@ class Imported:
 
     materials: the imported material of each slot, or None. left_out: (name, reason) of each picture that the file names and
     that was not read. remarks: the importer's warnings where it still made a mesh. stray_faces: number of faces that were left
-    out because they refer to missing vertices. block: the importer's own mesh, with faces `faces_of_block`.
+    out because they refer to missing vertices. step: the smallest difference of
+    coordinates that 32-bit numbers hold there, in the file's unit. block: the importer's own mesh, with faces `faces_of_block`.
     """
 
     mesh: TriangleMesh
@@ -50,6 +52,7 @@ class Imported:
     left_out: tuple[tuple[str, str], ...] = ()
     remarks: tuple[str, ...] = ()
     stray_faces: int = 0
+    step: float = 0.0
     block: bpy.types.Mesh | None = None
     faces_of_block: Ints | None = None
 
@@ -72,7 +75,12 @@ def import_scan(path: Path, *, allowed: Collection[Path] = (), log: Callable[[st
             raise mesh_files.FileProblem(f"its {words}; thin it out before, or close other programs")
         with tempfile.TemporaryDirectory(prefix="bozzetto-") as folder:
             source = readable(path, checked, Path(folder), allowed=allowed)
-            found, complaints = _read(source, shown, log)
+            try:
+                found, complaints = _read(source, shown, log)
+            except InputError:
+                if source.kind != ".ply" or checked.read_in_part:
+                    raise
+                found, complaints = _read(rewritten_ply(path, Path(folder)), shown, log)
     except mesh_files.FileProblem as problem:
         raise InputError(f'The scan "{shown}" can\'t be used: {problem}') from None
     except OSError as error:
@@ -87,6 +95,7 @@ def import_scan(path: Path, *, allowed: Collection[Path] = (), log: Callable[[st
             f'The scan "{shown}" can\'t be used: {why if dropped else "it holds no faces; export it again as a mesh"}'
         )
     found.mesh, found.dropped_vertices = mesh, dropped
+    found.step = float(np.spacing(np.float32(max(mesh.vertices.max(), -mesh.vertices.min()))))
     found.mended_numbers, found.in_metres = max(checked.bad_others, mended), checked.in_metres
     found.left_out, found.remarks = source.left_out, tuple(complaints)
     return found
@@ -193,7 +202,7 @@ def _gathered(objects: list[Any], shown: str) -> Imported:
         placed = mesh.vertices
         if not np.array_equal(world, np.eye(4)):
             placed = _placed(mesh.vertices, world)
-        faces, uv = mesh.faces, mesh.uv
+        faces, uv = mesh.faces, _laid_out(item, mesh)
         mirrored = np.linalg.det(world[:3, :3]) < 0
         if mirrored:  # a mirrored part would face inwards
             faces, uv = faces[:, ::-1], None if uv is None else uv[:, ::-1]
@@ -209,6 +218,19 @@ def _gathered(objects: list[Any], shown: str) -> Imported:
     alone = len(objects) == 1 and is_bare(objects[0]) and not mirrored
     block = objects[0].data if alone else None
     return Imported(joined(meshes), materials, parts=len(meshes), block=block, faces_of_block=meshes[0].faces)
+
+
+def _laid_out(item: Any, mesh: TriangleMesh) -> Floats | None:
+    """The UVs of an object's triangles (n, 3, 2), of each slot as its own picture lies."""
+    layouts = [layout_of(slot.material) for slot in item.material_slots]
+    if mesh.uv is None or all(layout.usual for layout in layouts):
+        return mesh.uv
+    uv = mesh.uv.copy()
+    for number, layout in enumerate(layouts):
+        own = mesh.material == number if len(layouts) > 1 else np.ones(len(uv), bool)
+        source = read_uv(item, layout.layer) if layout.layer in item.data.uv_layers else mesh.uv
+        uv[own] = layout.of(source[own])
+    return uv
 
 
 def _placed(points: Floats, world: Floats) -> Floats:

@@ -19,6 +19,8 @@ from ...core.files.meshes import mtl
 from ...core.files.meshes.fbx_names import is_struck_out
 from ...core.files.meshes.mesh_files import path_kind
 from ...core.files.meshes.ply import FileProblem
+from ...core.files.meshes.ply_plain import MATERIAL
+from ...core.files.meshes.ply_rows import pictures_named
 from ...core.files.pictures.picture_files import looks_whole
 from ...core.files.pictures.picture_headers import check_picture, check_picture_bytes, check_room
 from ...core.files.plain_files import is_plain, lies_within
@@ -31,6 +33,8 @@ from ..prints.fingerprint import noted
 from ..surface.base_picture import SOCKETS, image_behind, picture_of
 from .importers import COLOUR
 
+TILED = "<UDIM>"
+"""What stands in a picture's name for the number of a tile."""
 PARTS = ("base", "normal", "roughness", "occlusion")
 
 
@@ -72,6 +76,11 @@ def textures_of(material: bpy.types.Material, path: Path, *, missing: list[str],
 def _why_not(reference: Reference) -> str:
     if reference.refused:
         return f'the texture "{reference.shown}" is left out, since {reference.refused}'
+    if TILED in reference.written:
+        return (
+            f'the texture "{reference.shown}" is in several tiles (UDIM), which are not read; export the scan with one picture, or '
+            "name one of them as its picture"
+        )
     return f'the texture "{reference.shown}" is missing'
 
 
@@ -142,7 +151,10 @@ _MTL_PARTS = {"bump": "normal", "glow": "base"}
 
 
 def _from_mtl(path: Path, material: bpy.types.Material, allowed: Collection[Path], missing: list[str]) -> dict[str, str]:
-    """The files that the .mtl beside an OBJ names for a material: part to file as written, replacements last."""
+    """The files that the .mtl beside an OBJ, or the header of a PLY, names for a material: part to file as written,
+    replacements last."""
+    if path_kind(path) == ".ply":
+        return _from_ply(path, material)
     if path_kind(path) != ".obj":
         return {}
     tables: dict[str, dict[str, str]] = {}
@@ -165,6 +177,22 @@ def _from_mtl(path: Path, material: bpy.types.Material, allowed: Collection[Path
         name = material.name
         maps = tables.get(name) or tables.get(re.sub(r"\.\d{3}$", "", name)) or {}
     return dict(sorted(maps.items(), key=lambda each: each[0] in _MTL_PARTS))
+
+
+def missing_libraries(path: Path, allowed: Collection[Path] = ()) -> list[str]:
+    """The material libraries that an OBJ names, where none of them is there."""
+    if path_kind(path) != ".obj":
+        return []
+    named = [(name, find_beside(name, path, [path.parent], allowed=allowed)) for name in mtl.obj_libraries(path)]
+    own = f"{path.stem}.mtl"  # looked for although it may not be named
+    return [] if any(reference.path for _, reference in named) else [reference.shown for name, reference in named if name != own]
+
+
+def _from_ply(path: Path, material: bpy.types.Material | None) -> dict[str, str]:
+    with path.open("rb") as file:
+        named = pictures_named(file.read(1 << 16))
+    name = "" if material is None else re.sub(r"\.\d{3}$", "", material.name)
+    return next(({"base": file} for number, file in enumerate(named) if name in ("", MATERIAL.format(number))), {})
 
 
 def picture_folders(path: Path) -> list[Path]:

@@ -5,6 +5,7 @@ It looks at the mesh's materials, which stay the scan's: the job assigns its mat
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -53,20 +54,22 @@ def picture_of(material: bpy.types.Material, part: str = "base") -> bpy.types.Im
     tree = material.node_tree if material is not None else None
     if tree is None:
         return None
-    for kind, name in SOCKETS.get(part, ()):
-        for node in tree.nodes:
-            if node.bl_idname == kind:
-                found = image_behind(node.inputs[name])
-                if found is not None:
-                    return found
-    if part == "base":  # unlit scans as some importers represent them
-        for node in tree.nodes:
-            if node.bl_idname == "ShaderNodeMixShader":
-                found = image_behind(node.inputs[1])
-                if found is not None:
-                    return found
+    for socket in sockets_of(material, part):
+        found = image_behind(socket)
+        if found is not None:
+            return found
     own = tree.nodes.get(part)
     return own.image if own is not None and own.bl_idname == "ShaderNodeTexImage" else None
+
+
+def sockets_of(material: bpy.types.Material | None, part: str) -> Iterator[bpy.types.NodeSocket]:
+    """The sockets of a material's nodes that show that part, those that count first."""
+    tree = material.node_tree if material is not None else None
+    nodes = [] if tree is None else list(tree.nodes)
+    for kind, name in SOCKETS.get(part, ()):
+        yield from (node.inputs[name] for node in nodes if node.bl_idname == kind)
+    if part == "base":  # unlit scans as some importers make them
+        yield from (node.inputs[1] for node in nodes if node.bl_idname == "ShaderNodeMixShader")
 
 
 def plain_colour(material: bpy.types.Material) -> tuple[float, float, float]:
@@ -79,17 +82,23 @@ def plain_colour(material: bpy.types.Material) -> tuple[float, float, float]:
     return (0.5, 0.5, 0.5)
 
 
-def image_behind(socket: bpy.types.NodeSocket, depth: int = DEPTH) -> bpy.types.Image | None:
-    """The first image linked to a socket, directly or through up to `depth` nodes."""
+def image_behind(socket: bpy.types.NodeSocket) -> bpy.types.Image | None:
+    """The first image linked to a socket, directly or through up to `DEPTH` nodes."""
+    node = node_behind(socket)
+    return None if node is None else node.image
+
+
+def node_behind(socket: bpy.types.NodeSocket, depth: int = DEPTH) -> Any | None:
+    """The node of the first image linked to a socket, directly or through up to `depth` nodes."""
     for link in socket.links:
         node = link.from_node
         if node.bl_idname == "ShaderNodeTexImage" and node.image is not None:
-            return node.image
+            return node
         if depth:
             for inner in node.inputs:
-                image = image_behind(inner, depth - 1)
-                if image is not None:
-                    return image
+                found = node_behind(inner, depth - 1)
+                if found is not None:
+                    return found
     return None
 
 

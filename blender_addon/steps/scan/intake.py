@@ -17,11 +17,13 @@ from ...scene.scan.importers import Imported, import_scan
 from ...scene.scan.joined_pictures import joined_pictures
 from ...scene.scan.questions.picture_choice import NONE, Chosen, Wish, choose_pictures, file_name
 from ...scene.scan.questions.size_choices import length_is_known, unit_decision
-from ...scene.scan.textures import PARTS, Textures, scan_material, sizes_of, textures_of
+from ...scene.scan.textures import PARTS, Textures, missing_libraries, scan_material, sizes_of, textures_of
 from ...scene.stage import Stage
 from ...scene.surface.base_picture import picture_of, plain_colour
 from .declared.intake import Scan, Settings
 
+COARSE = 1e-4
+"""Steps of the coordinates, as part of the scan's length, from which on they are told: a hundredth of a millimetre on 100 mm."""
 MOST_NAMED = 6
 """The most unused pictures that are named individually."""
 
@@ -132,7 +134,14 @@ def _pictures(stage: Stage, settings: Settings, row: Scan, path: Path, imported:
     if chosen.decision is not None and key != "1":
         chosen.decision = dataclasses.replace(chosen.decision, key=f"pictures_{key}")
     for words in dict.fromkeys(missing):
-        stage.warn(f'"{path.name}": {words}; put the whole picture beside the scan and load the scans again')
+        what = "" if ";" in words else "; put the whole picture beside the scan and load the scans again"
+        stage.warn(f'"{path.name}": {words}{what}')
+    lost = [] if any("base" in each.images for each in chosen.textures) or imported.mesh.colours else missing_libraries(path, allowed)
+    if lost:
+        stage.warn(
+            f'"{path.name}" comes without colour: the material library "{lost[0]}" that it names is not there; put it and its '
+            "pictures beside the scan and load the scans again"
+        )
     for words in dict.fromkeys(words for found in textures for words in found.refused):
         stage.warn(f'"{path.name}": {words}')
     if chosen.unused:
@@ -207,6 +216,12 @@ def _tell(stage: Stage, path: Path, imported: Imported, textures: Sequence[Textu
         stage.warn(
             f'"{path.name}" holds {imported.dropped_vertices} vertices whose coordinates are no numbers ({share:.2g} %); '
             "they were dropped with their faces"
+        )
+    step, longest = imported.step, float(imported.mesh.size.max())
+    if longest > 0.0 and step > COARSE * longest:
+        stage.warn(
+            f'"{path.name}" lies so far from zero that its file tells points apart by steps of {step:.2g} units only, in a scan of '
+            f"{longest:.4g}; export it again in a local frame, near zero"
         )
     if imported.stray_faces:
         faces = "a face names a point" if imported.stray_faces == 1 else f"{imported.stray_faces:,} faces name points"

@@ -9,7 +9,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from blender_addon.core.files.meshes import mesh_files, mtl
+from blender_addon.core.files.meshes import mesh_files, mtl, text_lines
 from blender_addon.core.files.meshes.mesh_files import FileProblem, check_file
 from blender_addon.core.files.pictures.picture_files import looks_whole
 from blender_addon.core.files.texture_names import relation, roles_named, series_of
@@ -83,7 +83,7 @@ def test_numbers_that_are_none_are_counted_and_sent_far(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, word: str, block: int
 ) -> None:
     """At any place of the file, in blocks of any size; names that hold such letters are left alone."""
-    monkeypatch.setattr(mesh_files, "BLOCK", block)
+    monkeypatch.setattr(text_lines, "BLOCK", block)
     file = tmp_path / "a.obj"
     file.write_text(
         f"mtllib nan_info.mtl\ng nan_info\no banana\nv 0 0 0\nv {word} 1 2\nv 1 0 0\nv 0 1 0\nvt nan 0\n"

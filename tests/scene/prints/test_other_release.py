@@ -8,6 +8,7 @@ import bpy
 import pytest
 
 from blender_addon.scene.compat import RELEASE
+from blender_addon.scene.prints import fingerprint_0_1
 from blender_addon.scene.prints.fingerprint import noted, of_this_release, unchanged
 
 EDITS: dict[str, Any] = {
@@ -36,3 +37,29 @@ def test_an_edit_of_a_shot_is_seen_in_another_release(shot: Any, edit: str) -> N
     EDITS[edit](shot)
     bpy.context.view_layer.update()
     assert not unchanged(shot, kept), edit
+
+
+LIGHT_EDITS: dict[str, Any] = {
+    "brighter": lambda light: setattr(light.data, "energy", 30.0),
+    "nodes": lambda light: setattr(emission(light), "default_value", 5.0),
+    "another node": lambda light: emission(light) and light.data.node_tree.nodes.new("ShaderNodeBlackbody"),
+}  # fmt: skip
+
+
+def emission(light: Any) -> Any:
+    """The input for the strength in the light's nodes."""
+    light.data.use_nodes = True
+    return next(node for node in light.data.node_tree.nodes if node.bl_idname == "ShaderNodeEmission").inputs["Strength"]
+
+
+@pytest.mark.parametrize("edit", LIGHT_EDITS)
+def test_an_edit_of_a_light_is_seen_in_another_release_and_its_usual_nodes_are_none(empty_scene: Any, edit: str) -> None:
+    item = bpy.data.objects.new("key", bpy.data.lights.new("key", "AREA"))
+    empty_scene.collection.objects.link(item)
+    bare = fingerprint_0_1.fingerprint(item)
+    kept = noted(item).replace(f":{RELEASE}:", ":4.2:")
+    assert unchanged(item, kept)
+    emission(item)  # the nodes that every light has since 5.2, and that one of 4.5 gets when its nodes are switched on
+    assert fingerprint_0_1.fingerprint(item) == bare
+    LIGHT_EDITS[edit](item)
+    assert not unchanged(item, kept), edit

@@ -16,6 +16,12 @@ from .ply import PLY_BYTES, FileProblem, PlyHeader
 FAR = b"9e29"
 """The coordinate written in place of one that is not a number; the importing step drops all vertices beyond FAR_AWAY."""
 FAR_AWAY = 1e28
+FAR_OFF = 300.0
+"""How many times the scan's own size its middle may lie from zero before 32-bit numbers, which Blender keeps, show on the
+surface: their step (IEEE 754: 2^-24 of the value) is then 1/56,000 of the size."""
+SAMPLED = 4000
+"""Points that are looked at first to tell where a scan lies."""
+_POINT = re.compile(rb"(?mi)^([ \t]*(?:v|vertex)[ \t]+)([-+.\deE]+)([ \t]+)([-+.\deE]+)([ \t]+)([-+.\deE]+)")
 _COMMAS = re.compile(rb"(?mi)^[ \t]*(?:v|vertex)?[ \t]*-?\d+,\d+[ \t]+-?\d+")
 
 
@@ -73,6 +79,25 @@ def _rows(data: Any, place: Coordinates) -> Any:
     return np.ndarray((place.count, 3), kind, data, place.offset, (place.stride, kind.itemsize))
 
 
+def first_points(path: Path, place: Coordinates) -> Any:
+    """(n, 3) float64 the first points, at most `SAMPLED`."""
+    return np.array(_rows(np.memmap(path, np.uint8, "r"), place)[:SAMPLED], dtype=float)
+
+
+def text_points(body: bytes, header: PlyHeader) -> Any:
+    """(n, 3) the first points of a PLY's text whose vertices come first and have no lists; none for other files."""
+    name, count, properties = header.elements[0]
+    names = [kind[-1] for kind in properties]
+    if name != "vertex" or any(len(kind) != 2 for kind in properties) or not {"x", "y", "z"} <= set(names):
+        return np.zeros((0, 3))
+    columns = [names.index(axis) for axis in "xyz"]
+    rows = [line.split() for line in body.splitlines()[: min(count, SAMPLED)]]
+    try:
+        return np.array([[row[column] for column in columns] for row in rows], dtype=float).reshape(-1, 3)
+    except (IndexError, ValueError):
+        return np.zeros((0, 3))
+
+
 def count_bad(path: Path, floats: Sequence[Coordinates]) -> int:
     """How many points have a coordinate that is not a number."""
     if not floats:
@@ -97,3 +122,42 @@ def refuse_commas(path: Path) -> None:
         start = file.read(1 << 16)
     if b"\0" not in start and _COMMAS.search(start):
         raise FileProblem("its numbers have decimal commas; export it again with points (often by the system's language)")
+
+
+Origin = tuple[float, float, float]
+
+
+def far_origin(points: Any) -> Origin | None:
+    """Where a scan of such points (n, 3) lies, where that is so far from zero that a 32-bit number can't tell its points apart
+    well; whole units of the file. None where it lies well, as far as the points show."""
+    sound = points[np.isfinite(points).all(axis=1)]
+    if len(sound) < 3:
+        return None
+    low, high = sound.min(axis=0), sound.max(axis=0)
+    if not 0.0 < float((high - low).max()) * FAR_OFF < float(np.abs(low + high).max()) / 2.0 < FAR_AWAY:
+        return None
+    x, y, z = np.round((low + high) / 2.0)
+    return float(x), float(y), float(z)
+
+
+def points_of_text(block: bytes) -> Any:
+    """(n, 3) the first points of a block of an OBJ's or an STL's text, at most `SAMPLED`."""
+    found = [match.group(2, 4, 6) for match, _ in zip(_POINT.finditer(block), range(SAMPLED), strict=False)]
+    try:
+        return np.array(found, dtype=float).reshape(-1, 3)
+    except ValueError:
+        return np.zeros((0, 3))
+
+
+def moved_text(block: bytes, origin: Origin) -> bytes:
+    """Whole lines of an OBJ's or an STL's text with its points moved so that `origin` lies at zero."""
+
+    def moved(match: re.Match[bytes]) -> bytes:
+        start, *rest = match.groups()
+        try:
+            x, y, z = (float(word) - away for word, away in zip(rest[0::2], origin, strict=True))
+        except ValueError:
+            return match.group()
+        return start + b"%.9g %.9g %.9g" % (x, y, z)
+
+    return _POINT.sub(moved, block)

@@ -241,7 +241,7 @@ def _check_primitive(gltf: Gltf, primitive: dict[str, Any], words: str) -> None:
         own = _table(draco, "attributes", words)
         if not all(isinstance(value, int) and not isinstance(value, bool) and value >= 0 for value in own.values()):
             raise FileProblem(f"its description is damaged (the packed tables of {words}); {AGAIN}")
-    elif "bufferView" not in position:
+    elif "bufferView" not in position and not position.get("sparse"):  # else all begin at 0 (glTF 2.0, 3.6.2.3)
         raise FileProblem(f"its description is damaged (the positions of {words} have no data); {AGAIN}")
     if "indices" in primitive:
         indices = accessors[_index(primitive, "indices", len(accessors), words)]

@@ -9,7 +9,7 @@ from __future__ import annotations
 import re
 import stat
 import struct
-from collections.abc import Callable, Collection, Iterator
+from collections.abc import Callable, Collection
 from dataclasses import field
 from pathlib import Path
 
@@ -17,15 +17,30 @@ from ... import memory
 from ...records import record
 from ..plain_files import plain_file, status
 from ..references import Reference
-from .file_coordinates import FAR, Coordinates, count_bad, glb_floats, patched, ply_floats, refuse_commas, stl_floats
+from .file_coordinates import (
+    FAR,
+    Coordinates,
+    Origin,
+    count_bad,
+    far_origin,
+    first_points,
+    glb_floats,
+    moved_text,
+    patched,
+    ply_floats,
+    points_of_text,
+    refuse_commas,
+    stl_floats,
+    text_points,
+)
 from .gltf import DRACO, Gltf, read_gltf
 from .gltf_check import check_gltf, lacks_without, uses_meshopt
 from .ply import PLY_BYTES, FileProblem, PlyHeader, ply_header
+from .ply_rows import read_in_part
+from .text_lines import NO_NUMBER, bad_lines, blocks, is_utf8
 from .usd_names import refused_assets
 
 FORMATS = (".obj", ".ply", ".stl", ".glb", ".gltf", ".fbx", ".usd", ".usda", ".usdc", ".usdz")
-BLOCK = 1 << 20  # what stays in a processor's cache is read and searched four times faster than blocks of 16 MB
-LONGEST_LINE = 1 << 26
 _MARKS = (
     (b"glTF", ".glb"), (b"ply\n", ".ply"), (b"ply\r", ".ply"), (b"Kaydara FBX Binary", ".fbx"), (b"; FBX", ".fbx"),
     (b"PXR-USDC", ".usdc"), (b"#usda", ".usda"),
@@ -55,8 +70,8 @@ class Checked:
     """What the check of a mesh file found.
 
     bad_vertices, bad_others: how many vertices, and how many normals or UVs, hold a value that is not a number. in_metres: the
-    format says metres. recode: a text that is not plain UTF-8. library_elsewhere: an OBJ whose material library lies in another
-    folder. gltf: the description of a glTF file. refused: files that a USD names and that must not be read. triangles: about
+    format says metres. read_in_part: a PLY of which Blender would leave something out. recode: a text that is not plain UTF-8. library_elsewhere: an OBJ whose material library lies in another
+    folder. origin: where a scan lies that 32-bit numbers would not hold well. gltf: the description of a glTF file. refused: files that a USD names and that must not be read. triangles: about
     how many there are; 0 where only reading it would show.
     """
 
@@ -67,6 +82,8 @@ class Checked:
     library_elsewhere: bool = False
     gltf: Gltf | None = field(default=None, compare=False)
     refused: tuple[Reference, ...] = ()
+    read_in_part: bool = False
+    origin: Origin | None = None
     triangles: int = field(default=0, compare=False)
 
 
@@ -152,63 +169,20 @@ def _refuse_packed(gltf: Gltf, unpacks: Collection[str]) -> None:
 # --- text ------------------------------------------------------------------------------------------------------------
 
 
-def blocks(path: Path) -> Iterator[bytes]:
-    """The file in blocks of whole lines, so that nothing is larger in memory than a block."""
-    rest = b""
-    with path.open("rb") as file:
-        while block := file.read(BLOCK):
-            block = rest + block
-            cut = block.rfind(b"\n") + 1
-            if not cut:
-                rest = block
-                if len(rest) > LONGEST_LINE:
-                    raise FileProblem(
-                        f"it has a line of more than {LONGEST_LINE >> 20} MB, so it is no mesh as text; export it again"
-                    )
-                continue
-            rest = block[cut:]
-            yield block[:cut]
-    if rest:
-        yield rest
-
-
-_SUSPECT = re.compile(rb"(?i)nan|inf|1\.#")
-_NO_NUMBER = re.compile(rb"(?i)(?<![\w.])[+-]?(?:nan|inf|1\.#)[\w()#.]*")
 _OBJ_VERTEX = re.compile(rb"(?m)^(?:\xef\xbb\xbf)?[ \t]*v[ \t]+[-+.\dnNiI]")
 BOM = b"\xef\xbb\xbf"
 _LIBRARY = re.compile(rb"(?mi)^[ \t]*mtllib\b[^\r\n]*")
 _LIBRARY_ELSEWHERE = re.compile(rb"(?mi)^[ \t]*mtllib\b[^\r\n]*(?:\.\.|:|[ \t][/\\])")
-_OBJ_FACE = re.compile(rb"(?m)^[ \t]*f(?:[ \t]|\\\r?\n)+\S+[ \t]+\S+[ \t]+\S")
-
-
-def bad_lines(block: bytes, *, is_obj: bool) -> Iterator[tuple[int, int, bool]]:
-    """The lines of a block that hold a value that is not a number: start, end, whether the line is a vertex.
-
-    In an OBJ only lines of coordinates (v, vt, vn) count, since names may hold such letters; in a PLY's body all do.
-    """
-    if not any(letter in block for letter in (b"a", b"A", b"i", b"I", b"#")):
-        return  # searching a single byte is many times faster, and plain numbers hold none of these
-    low = block.lower()
-    if not any(word in low for word in (b"nan", b"inf", b"1.#")):
-        return
-    done = -1
-    for match in _SUSPECT.finditer(block):
-        if match.start() < done:
-            continue
-        start = block.rfind(b"\n", 0, match.start()) + 1
-        end = block.find(b"\n", match.end())
-        done = end = len(block) if end < 0 else end
-        line = block[start:end]
-        kind = line.split(None, 1)[0].lower() if is_obj else b"v"
-        if kind in (b"v", b"vt", b"vn") and _NO_NUMBER.search(line):
-            yield start, end, kind == b"v"
+_OBJ_FACE = re.compile(rb"(?m)^[ \t]*f(?:(?:[ \t]|\\\r?\n)+[^\s\\]+){3}")
 
 
 def _check_obj(path: Path, size: int, allowed: frozenset[Path]) -> Checked:
     vertices, faces, bad, others, count = False, False, 0, 0, 0
     binary = recode = elsewhere = False
+    origin: Origin | None = None
     for number, block in enumerate(blocks(path)):
-        vertices = vertices or bool(_OBJ_VERTEX.search(block))
+        if not vertices and _OBJ_VERTEX.search(block):
+            vertices, origin = True, far_origin(points_of_text(block))
         faces = faces or _holds_face(block)
         count += block.count(b"f")
         binary = binary or b"\0" in block
@@ -226,7 +200,7 @@ def _check_obj(path: Path, size: int, allowed: frozenset[Path]) -> Checked:
         raise FileProblem("it holds points but no faces; export the scan as a mesh, not as a point cloud")
     if memory.shortage(count):  # before it is refused, names with that letter are told from faces
         count = sum(block.count(b"\nf ") for block in blocks(path))
-    return Checked(bad, others, recode=recode, library_elsewhere=elsewhere, triangles=count)
+    return Checked(bad, others, recode=recode, library_elsewhere=elsewhere, origin=origin, triangles=count)
 
 
 def _holds_face(block: bytes) -> bool:
@@ -235,26 +209,26 @@ def _holds_face(block: bytes) -> bool:
     return first >= 0 and bool(_OBJ_FACE.search(block, block.rfind(b"\n", 0, first) + 1))
 
 
-def is_utf8(block: bytes) -> bool:
-    """Whether whole lines of text are UTF-8."""
-    if block.isascii():
-        return True
-    try:
-        block.decode("utf-8")
-    except UnicodeDecodeError:
-        return False
-    return True
+def moved_to_zero(path: Path, target: Path, origin: Origin) -> None:
+    """Write a copy of an OBJ or of an STL as text whose points are moved so that `origin` lies at zero."""
+    with target.open("wb") as out:
+        out.writelines(moved_text(block, origin) for block in blocks(path))
 
 
 def without_bad_numbers(path: Path, target: Path) -> None:
     """Write a copy of a mesh file in which coordinates that are not numbers are set to FAR, so that they can be dropped later.
 
-    In lines other than vertices (normals, UVs) such numbers become 0. A copy of an OBJ is UTF-8 and names no material library.
+    In lines other than vertices (normals, UVs) such numbers become 0. A copy of an OBJ is UTF-8 and names no material library,
+    that of an STL as text is in small letters, as its specification has them (3D Systems, 1989; from memory).
     """
     kind = path_kind(path)
     floats = _floats_of(path, kind)
     if floats is not None:
         patched(path, target, floats)
+        return
+    if kind == ".stl":
+        with target.open("wb") as out:
+            out.writelines(block.lower() for block in blocks(path))
         return
     is_obj = kind == ".obj"
     with target.open("wb") as out:
@@ -267,7 +241,7 @@ def without_bad_numbers(path: Path, target: Path) -> None:
                 block = block if is_utf8(block) else block.decode("latin-1").encode("utf-8")
             for start, end, is_vertex in bad_lines(block, is_obj=is_obj):
                 out.write(block[written:start])
-                out.write(_NO_NUMBER.sub(FAR if is_vertex else b"0", block[start:end]))
+                out.write(NO_NUMBER.sub(FAR if is_vertex else b"0", block[start:end]))
                 written = end
             out.write(block[written:])
 
@@ -295,19 +269,23 @@ def _check_ply(path: Path, size: int, allowed: frozenset[Path]) -> Checked:
         raise FileProblem(
             f"it is cut short ({size - header.length} bytes of data, {least} announced); copy or export the scan again"
         )
-    return Checked(count_bad(path, ply_floats(header)), triangles=header.count("face"))
+    floats = ply_floats(header)
+    far = any(place.kind.endswith("f8") and far_origin(first_points(path, place)) for place in floats)
+    bad = count_bad(path, floats)
+    return Checked(bad, read_in_part=far or read_in_part(header), triangles=header.count("face"))
 
 
 def _check_ascii_ply(path: Path, header: PlyHeader) -> Checked:
-    bad, lines = 0, 0
+    bad, lines, far = 0, 0, False
     for number, block in enumerate(blocks(path)):
         body = block[header.length :] if number == 0 else block
+        far = far_origin(text_points(body, header)) is not None if number == 0 else far
         lines += body.count(b"\n") + (not body.endswith(b"\n"))
         bad += sum(1 for _ in bad_lines(body, is_obj=False))
     announced = sum(max(count, 0) for _, count, _ in header.elements)
     if lines < announced:
         raise FileProblem(f"it is cut short ({lines} lines of data, {announced} announced); copy or export the scan again")
-    return Checked(bad, triangles=header.count("face"))
+    return Checked(bad, read_in_part=far or read_in_part(header), triangles=header.count("face"))
 
 
 # --- binary formats ----------------------------------------------------------------------------------------------------
@@ -334,7 +312,10 @@ def _check_stl(path: Path, size: int, allowed: frozenset[Path]) -> Checked:
 def _check_ascii_stl(path: Path) -> Checked:
     """Facets of three corners each, and an end: a text that is cut short lacks both."""
     bad = faces = corners = begun = ended = 0
-    for block in blocks(path):
+    loud, origin = False, None
+    for number, block in enumerate(blocks(path)):
+        loud = loud or b"VERTEX" in block or b"Vertex" in block
+        origin = far_origin(points_of_text(block)) if number == 0 else origin
         faces += len(re.findall(rb"(?i)\bendfacet\b", block))
         begun += len(re.findall(rb"(?i)\bfacet\b", block))
         corners += len(re.findall(rb"(?i)\bvertex\b", block))
@@ -348,7 +329,7 @@ def _check_ascii_stl(path: Path) -> Checked:
         raise FileProblem(f"its {faces} triangles have {corners} corners in all; export the scan again")
     if bad:
         raise FileProblem(f"{bad} of its corners are not numbers; export the scan again, best as OBJ or PLY")
-    return Checked(triangles=faces)
+    return Checked(recode=loud, origin=origin, triangles=faces)
 
 
 def _check_gltf(path: Path, size: int, allowed: frozenset[Path]) -> Checked:
@@ -391,7 +372,7 @@ def _floats_of(path: Path, kind: str) -> list[Coordinates] | None:
     if kind == ".ply":
         header = ply_header(start)
         return None if header.format == "ascii" else ply_floats(header)
-    if kind == ".stl":
+    if kind == ".stl" and b"\0" in start:
         return stl_floats(struct.unpack_from("<I", start, 80)[0])
     if kind == ".glb":
         gltf = read_gltf(path)

@@ -14,14 +14,23 @@ from typing import Any
 import bpy
 import numpy as np
 
-from ....core.arrays import Floats
+from ....core.arrays import Bools, Floats
 from ....core.files.meshes.mesh_files import FORMATS
 from ....core.files.texture_names import relation, roles_named, series_of, words_of
 from ....core.mesh.triangles import TriangleMesh
 from ....core.records import record
 from ....core.surface.cavity import cavity
-from ....core.surface.picture_content import Fit, Layout, Pixels, fit_of, green_down, layout_of, pixels_of
-from ....core.surface.picture_roles import ROLE_WORDS, Candidate, Choice, Judged, choose, judge
+from ....core.surface.picture_content import (
+    Fit,
+    Layout,
+    Pixels,
+    fit_of,
+    glance_of,
+    green_down,
+    layout_of,
+    pixels_of,
+)
+from ....core.surface.picture_roles import ROLE_WORDS, Candidate, Choice, Judged, choose, judge, looks_like_colour
 from ....job.decisions import Alternative, Decision, Picture
 from ...images import read_pixels, release
 from ..textures import PARTS, Textures, load_picture, pictures_beside
@@ -32,6 +41,8 @@ MOST_LOOKED = 12
 """The most pictures that are opened for a material slot."""
 LOOKED_PX, SHOWN_PX = 512, 128
 MOST_SHOWN = 5
+WITHIN = ".glb"
+"""The format whose pictures lie within the file, so that another mesh's can't have come in their place."""
 RECESS_MM = 100.0
 """The longest side (mm) to which a mesh is scaled when its recesses are computed: a small object, a guess."""
 
@@ -58,6 +69,8 @@ class _Scan:
 
     def __init__(self, path: Path, mesh: TriangleMesh, materials: Sequence[bpy.types.Material | None], missing: list[str]):
         self.path, self.mesh, self.missing = path, mesh, missing
+        self.beside: list[Path] = []
+        """Pictures that might be meant though the file does not name them."""
         self.names = [_plain_name(material) for material in materials]
         self.looked: dict[str, _Looked] = {}
         self._layouts: dict[int, Layout | None] = {}
@@ -67,10 +80,12 @@ class _Scan:
     def layout(self, slot: int) -> Layout | None:
         """The UV layout of the faces of a slot."""
         if slot not in self._layouts:
-            own = self.mesh.material
-            used = np.ones(len(self.mesh.faces), bool) if own is None or len(self.names) == 1 else own == slot
-            self._layouts[slot] = layout_of(self.mesh, used)
+            self._layouts[slot] = layout_of(self.mesh, self._used(slot))
         return self._layouts[slot]
+
+    def _used(self, slot: int) -> Bools:
+        own = self.mesh.material
+        return np.ones(len(self.mesh.faces), bool) if own is None or len(self.names) == 1 else own == slot
 
     def recess(self, layout: Layout) -> Floats:
         """(n,) depth in recesses at the layout's sample points."""
@@ -90,18 +105,27 @@ class _Scan:
 
     def seen(self, candidate: Candidate, image: bpy.types.Image, slot: int) -> Candidate:
         """The candidate completed with the measures of its picture."""
-        looked, layout = self.look(image), self.layout(slot)
+        looked = self.look(image)
         if looked is None:
             return candidate
         if (image.name, slot) not in self._seen:
             pixels = pixels_of(looked.shown)
-            recess = (lambda: self.recess(layout)) if pixels.grey and layout is not None else None
-            self._seen[image.name, slot] = pixels, None if layout is None else fit_of(looked.shown, layout, recess=recess)
+            within = candidate.stated == "base" and not self.beside and self.path.suffix.lower() == WITHIN
+            if within and looks_like_colour(pixels):  # the mesh's own, unless it maps places: nothing else could refuse it
+                self._seen[image.name, slot] = pixels, glance_of(looked.shown, self.mesh, self._used(slot))
+            else:
+                self._seen[image.name, slot] = pixels, self._fit(looked.shown, pixels, slot)
         pixels, fit = self._seen[image.name, slot]
         return Candidate(
             candidate.name, candidate.stated, candidate.named, candidate.relation, candidate.alike, candidate.alone,
             tuple(image.size), pixels, fit,
         )  # fmt: skip
+
+    def _fit(self, shown: Any, pixels: Pixels, slot: int) -> Fit | None:
+        layout = self.layout(slot)
+        if layout is None:
+            return None
+        return fit_of(shown, layout, recess=(lambda: self.recess(layout)) if pixels.grey else None)
 
 
 @record
@@ -133,9 +157,9 @@ def choose_pictures(
     """
     by_hand = wish.by_hand
     scan = _Scan(path, mesh, materials, missing)
+    scan.beside = beside = _not_named(path, textures) if wish.by_name else []
     for slot, found in enumerate(textures):
         _check_stated(scan, found, slot)
-    beside = _not_named(path, textures) if wish.by_name else []
     stated = [("base" in found.images) for found in textures]
     loaded: dict[str, Any] = {}
     choices = [_choice(scan, slot, found, beside, loaded) for slot, found in enumerate(textures)]
