@@ -62,7 +62,7 @@ def read_uv(item: bpy.types.Object, layer: str) -> Floats:
     return _uv(mesh, mesh.uv_layers[layer], None if is_triangles(mesh) else _triangulated(mesh)[0])
 
 
-def _uv(mesh: bpy.types.Mesh, layer: Any, corners: Ints | None) -> Floats:
+def _uv(mesh: bpy.types.Mesh, layer: bpy.types.MeshUVLoopLayer, corners: Ints | None) -> Floats:
     uv = _read(layer.uv, "vector", len(mesh.loops), 2, np.float32)
     return uv.reshape(-1, 3, 2) if corners is None else uv[corners]
 

@@ -125,7 +125,11 @@ def laid_form(number: int, random: Random) -> Case:
     content["images"] = [{"bufferView": 3, "mimeType": "image/png"}]
     shown = content["materials"][0]["pbrMetallicRoughness"]["baseColorTexture"]
     if how == 0:
-        turned = {"offset": random.normal(size=2).tolist(), "scale": random.normal(size=2).tolist(), "rotation": random.normal()}
+        turned = {
+            "offset": random.normal(size=2).tolist(),
+            "scale": random.normal(size=2).tolist(),
+            "rotation": random.normal(),
+        }
         shown["extensions"] = {"KHR_texture_transform": turned}
         content["extensionsUsed"] = ["KHR_texture_transform"]
     else:
@@ -135,7 +139,7 @@ def laid_form(number: int, random: Random) -> Case:
 
 
 def picture_form(number: int, random: Random) -> Case:
-    """A picture of every mode, kind and shape, turned by its EXIF mark, with a name that shows another kind; on an OBJ or glTF."""
+    """A picture of any mode, format and shape, with an EXIF orientation, at times named as another format."""
     kind, suffix = PICTURE_KINDS[number % len(PICTURE_KINDS)]
     mode = MODES[number // len(PICTURE_KINDS) % len(MODES)]
     width, height = SIZES[int(random.integers(len(SIZES)))]
@@ -170,4 +174,3 @@ def _picture(kind: str, mode: str, width: int, height: int, random: Random) -> b
 
 FORMS: dict[Callable[[int, Random], Case], int] = {ply_form: 60, far_form: 24, laid_form: 24, picture_form: 72}
 """Class to number of cases."""
-

@@ -204,7 +204,7 @@ def layout_of(mesh: TriangleMesh, faces_used: Bools, *, seed: int = 1) -> Layout
 
 
 def glance_of(picture: Floats, mesh: TriangleMesh, faces_used: Bools, *, seed: int = 1) -> Fit:
-    """What of the `Fit` chance faces tell at once, also in a mesh of millions: whether the picture maps places or directions."""
+    """Part of the `Fit`, from random faces of a mesh of any size: whether the picture is a map of positions or normals."""
     used = np.flatnonzero(faces_used)
     if mesh.uv is None or not len(used):
         return Fit()

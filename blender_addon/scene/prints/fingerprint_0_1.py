@@ -30,7 +30,7 @@ _LATER_INPUTS = {("ShaderNodeBsdfPrincipled", "Thin Wall")}
 _AS_IN_4_5 = {
     ("bl_height_max", "3.40282e+38"): "30",
     ("subsurface_method", "'RANDOM_WALK_LEGACY'"): "'RANDOM_WALK'",
-    ("use_backface_culling_lightprobe_volume", "False"): "True",  # of every material of those files, read the other way since 5.0
+    ("use_backface_culling_lightprobe_volume", "False"): "True",  # read the other way since 5.0
 }  # fmt: skip
 """What a property read in 4.5 that reads as said in the same file now."""
 _WIDTHS = {
@@ -75,7 +75,9 @@ def _feed(digest: hashlib._Hash, block: bpy.types.ID) -> None:
 
 def _is_plain(tree: bpy.types.NodeTree) -> bool:
     """Whether a light's nodes are those that newer releases give every light."""
-    found = {node.bl_idname: [_written(getattr(socket, "default_value", None)) for socket in node.inputs] for node in tree.nodes}
+    found = {
+        node.bl_idname: [_written(getattr(socket, "default_value", None)) for socket in node.inputs] for node in tree.nodes
+    }
     return found == _PLAIN_LIGHT and len(tree.nodes) == len(_PLAIN_LIGHT)
 
 

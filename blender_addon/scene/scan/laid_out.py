@@ -6,7 +6,7 @@ Packing programs keep UVs as small whole numbers and write beside the picture ho
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -52,13 +52,13 @@ def layout_of(material: bpy.types.Material | None) -> Layout:
     return Layout(layer, matrix[:2])
 
 
-def _before(node: Any) -> Any | None:
+def _before(node: bpy.types.Node) -> bpy.types.Node | None:
     """The node that a node takes its places from."""
     links = node.inputs["Vector"].links
     return links[0].from_node if links else None
 
 
-def _matrix(node: Any) -> Floats:
+def _matrix(node: bpy.types.ShaderNodeMapping) -> Floats:
     """(3, 3) of a mapping node for points in a plane: scaled, turned, moved."""
     place, turn, scale = (node.inputs[name].default_value for name in ("Location", "Rotation", "Scale"))
     cos, sin = np.cos(turn[2]), np.sin(turn[2])

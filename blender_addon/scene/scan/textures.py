@@ -78,8 +78,8 @@ def _why_not(reference: Reference) -> str:
         return f'the texture "{reference.shown}" is left out, since {reference.refused}'
     if TILED in reference.written:
         return (
-            f'the texture "{reference.shown}" is in several tiles (UDIM), which are not read; export the scan with one picture, or '
-            "name one of them as its picture"
+            f'the texture "{reference.shown}" is in several tiles (UDIM), which are not read; export it with one picture, '
+            "or name one of them as its picture"
         )
     return f'the texture "{reference.shown}" is missing'
 
@@ -185,7 +185,9 @@ def missing_libraries(path: Path, allowed: Collection[Path] = ()) -> list[str]:
         return []
     named = [(name, find_beside(name, path, [path.parent], allowed=allowed)) for name in mtl.obj_libraries(path)]
     own = f"{path.stem}.mtl"  # looked for although it may not be named
-    return [] if any(reference.path for _, reference in named) else [reference.shown for name, reference in named if name != own]
+    return (
+        [] if any(reference.path for _, reference in named) else [reference.shown for name, reference in named if name != own]
+    )
 
 
 def _from_ply(path: Path, material: bpy.types.Material | None) -> dict[str, str]:

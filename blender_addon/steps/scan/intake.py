@@ -23,7 +23,7 @@ from ...scene.surface.base_picture import picture_of, plain_colour
 from .declared.intake import Scan, Settings
 
 COARSE = 1e-4
-"""Steps of the coordinates, as part of the scan's length, from which on they are told: a hundredth of a millimetre on 100 mm."""
+"""Smallest difference of coordinates, as a part of the scan's length, that is reported: 0.01 mm on 100 mm."""
 MOST_NAMED = 6
 """The most unused pictures that are named individually."""
 
@@ -136,7 +136,11 @@ def _pictures(stage: Stage, settings: Settings, row: Scan, path: Path, imported:
     for words in dict.fromkeys(missing):
         what = "" if ";" in words else "; put the whole picture beside the scan and load the scans again"
         stage.warn(f'"{path.name}": {words}{what}')
-    lost = [] if any("base" in each.images for each in chosen.textures) or imported.mesh.colours else missing_libraries(path, allowed)
+    lost = (
+        []
+        if any("base" in each.images for each in chosen.textures) or imported.mesh.colours
+        else missing_libraries(path, allowed)
+    )
     if lost:
         stage.warn(
             f'"{path.name}" comes without colour: the material library "{lost[0]}" that it names is not there; put it and its '
@@ -220,7 +224,7 @@ def _tell(stage: Stage, path: Path, imported: Imported, textures: Sequence[Textu
     step, longest = imported.step, float(imported.mesh.size.max())
     if longest > 0.0 and step > COARSE * longest:
         stage.warn(
-            f'"{path.name}" lies so far from zero that its file tells points apart by steps of {step:.2g} units only, in a scan of '
+            f'"{path.name}" lies so far from zero that its coordinates have steps of {step:.2g} units, in a scan of '
             f"{longest:.4g}; export it again in a local frame, near zero"
         )
     if imported.stray_faces:

@@ -10,6 +10,7 @@ from typing import Any
 
 import numpy as np
 
+from ...arrays import Floats
 from ...records import record
 from .ply import PLY_BYTES, FileProblem, PlyHeader
 
@@ -79,12 +80,12 @@ def _rows(data: Any, place: Coordinates) -> Any:
     return np.ndarray((place.count, 3), kind, data, place.offset, (place.stride, kind.itemsize))
 
 
-def first_points(path: Path, place: Coordinates) -> Any:
+def first_points(path: Path, place: Coordinates) -> Floats:
     """(n, 3) float64 the first points, at most `SAMPLED`."""
     return np.array(_rows(np.memmap(path, np.uint8, "r"), place)[:SAMPLED], dtype=float)
 
 
-def text_points(body: bytes, header: PlyHeader) -> Any:
+def text_points(body: bytes, header: PlyHeader) -> Floats:
     """(n, 3) the first points of a PLY's text whose vertices come first and have no lists; none for other files."""
     name, count, properties = header.elements[0]
     names = [kind[-1] for kind in properties]
@@ -127,7 +128,7 @@ def refuse_commas(path: Path) -> None:
 Origin = tuple[float, float, float]
 
 
-def far_origin(points: Any) -> Origin | None:
+def far_origin(points: Floats) -> Origin | None:
     """Where a scan of such points (n, 3) lies, where that is so far from zero that a 32-bit number can't tell its points apart
     well; whole units of the file. None where it lies well, as far as the points show."""
     sound = points[np.isfinite(points).all(axis=1)]
@@ -140,7 +141,7 @@ def far_origin(points: Any) -> Origin | None:
     return float(x), float(y), float(z)
 
 
-def points_of_text(block: bytes) -> Any:
+def points_of_text(block: bytes) -> Floats:
     """(n, 3) the first points of a block of an OBJ's or an STL's text, at most `SAMPLED`."""
     found = [match.group(2, 4, 6) for match, _ in zip(_POINT.finditer(block), range(SAMPLED), strict=False)]
     try:

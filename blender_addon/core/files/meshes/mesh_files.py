@@ -70,9 +70,10 @@ class Checked:
     """What the check of a mesh file found.
 
     bad_vertices, bad_others: how many vertices, and how many normals or UVs, hold a value that is not a number. in_metres: the
-    format says metres. read_in_part: a PLY of which Blender would leave something out. recode: a text that is not plain UTF-8. library_elsewhere: an OBJ whose material library lies in another
-    folder. origin: where a scan lies that 32-bit numbers would not hold well. gltf: the description of a glTF file. refused: files that a USD names and that must not be read. triangles: about
-    how many there are; 0 where only reading it would show.
+    format says metres. read_in_part: a PLY of which Blender would leave something out. recode: a text that importers read only
+    from a rewritten copy. library_elsewhere: an OBJ whose material library lies in another folder. origin: the centre of a scan
+    that is too far from zero for 32-bit numbers. gltf: the description of a glTF file. refused: files that a USD names and that
+    must not be read. triangles: about how many there are; 0 where only reading it would show.
     """
 
     bad_vertices: int = 0

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Any
+from typing import TextIO
 
 import numpy as np
 
@@ -57,7 +57,7 @@ def write_obj(rows: PlyRows, target: Path) -> None:
                 out.writelines(form % tuple(row) for row in own.tolist())
 
 
-def _write_lines(out: Any, word: str, rows: Floats) -> None:
+def _write_lines(out: TextIO, word: str, rows: Floats) -> None:
     form = word + " %.9g" * rows.shape[1] + "\n"
     out.writelines(form % tuple(row) for row in rows.tolist())
 

@@ -7,10 +7,9 @@ corner or under names of its own, and refuses lists among the vertices and faces
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Any
 
 import numpy as np
 
@@ -104,7 +103,7 @@ def read_rows(path: Path) -> PlyRows:
 
 # --- what the rows mean ------------------------------------------------------------------------------------------------
 
-Run = dict[str, Any]
+Run = dict[str, np.ndarray]
 """Rows whose lists are equally long: property to (m,) values, or to (m, k) of a list; `ROW`: their numbers in the file."""
 ROW = ""
 
@@ -114,9 +113,9 @@ def _vertices(runs: Sequence[Run], kinds: dict[str, str]) -> PlyRows:
     order = np.argsort(np.concatenate([run[ROW] for run in runs]))
     columns = {name: np.concatenate([run[name] for run in runs])[order] for name in names}
     rows = PlyRows(np.stack([columns[axis] for axis in "xyz"], 1).astype(float))
-    for names in UV_NAMES:
-        if set(names) <= columns.keys():
-            rows.uv = np.stack([columns[name] for name in names], 1).astype(float)
+    for pair in UV_NAMES:
+        if set(pair) <= columns.keys():
+            rows.uv = np.stack([columns[name] for name in pair], 1).astype(float)
             break
     for colour in COLOUR_NAMES:
         if set(colour) <= columns.keys():
@@ -166,7 +165,7 @@ class _Binary:
         self._data = np.memmap(path, np.uint8, "r")
         self._at = header.length
         self._order = ">" if "big" in header.format else "<"
-        self._kinds: dict[tuple[Any, ...], Any] = {}
+        self._kinds: dict[tuple[tuple[tuple[str, ...], ...], tuple[int, ...]], np.dtype] = {}
 
     def lengths(self, properties: Properties) -> tuple[int, ...]:
         """How long the lists of the next row are."""
@@ -187,7 +186,7 @@ class _Binary:
         fits = min(most, (len(self._data) - self._at) // kind.itemsize)
         if fits < 1:
             raise ValueError("the data ends too soon")
-        rows = np.ndarray((fits,), kind, self._data, self._at)
+        rows: np.ndarray = np.ndarray((fits,), kind, self._data, self._at)
         alike = np.ones(fits, bool)
         lists = [prop[-1] for prop in properties if len(prop) == 3]
         for name, length in zip(lists, lengths, strict=True):
@@ -196,9 +195,9 @@ class _Binary:
         self._at += count * kind.itemsize
         return {prop[-1]: np.array(rows[prop[-1]][:count]) for prop in properties}, count
 
-    def _kind(self, properties: Any, lengths: tuple[int, ...]) -> Any:
+    def _kind(self, properties: tuple[tuple[str, ...], ...], lengths: tuple[int, ...]) -> np.dtype:
         if (properties, lengths) not in self._kinds:
-            form: list[Any] = []
+            form: list[tuple[str, str] | tuple[str, str, tuple[int]]] = []
             left = iter(lengths)
             for prop in properties:
                 if len(prop) == 3:

@@ -121,7 +121,7 @@ class _Scan:
             tuple(image.size), pixels, fit,
         )  # fmt: skip
 
-    def _fit(self, shown: Any, pixels: Pixels, slot: int) -> Fit | None:
+    def _fit(self, shown: Floats, pixels: Pixels, slot: int) -> Fit | None:
         layout = self.layout(slot)
         if layout is None:
             return None
