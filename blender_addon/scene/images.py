@@ -15,6 +15,9 @@ from ..job.errors import InputError
 LARGEST = 4096
 """Longest side in pixels at which images are processed; a 16K image as 32-bit floats would take 4 GB."""
 
+BRIGHTEST = 65504.0
+"""Taken for an infinite value of a float image: the largest number of half precision (IEEE 754 binary16)."""
+
 
 def size_of(image: bpy.types.Image) -> tuple[int, int]:
     """(width, height) of an image in pixels; both are 0 where it has none."""
@@ -31,6 +34,7 @@ def working_size(image: bpy.types.Image, limit: int = LARGEST) -> tuple[int, int
 
 def read_pixels(image: bpy.types.Image, *, limit: int | None = None) -> Floats:
     """(height, width, 4) float32 as Blender stores them: display-encoded for byte images, linear for float images.
+    All values are finite.
 
     limit: longest side; a larger image is read from a temporary copy scaled to `working_size`. The image itself is unchanged.
     Raises ValueError when the image has no pixels (missing or unreadable file).
@@ -42,6 +46,8 @@ def read_pixels(image: bpy.types.Image, *, limit: int | None = None) -> Floats:
         return _read_reduced(image, *working_size(image, limit))
     values = np.zeros(width * height * 4, np.float32)
     image.pixels.foreach_get(values)
+    if image.is_float and not np.isfinite(values).all():  # an OpenEXR can hold any number, and what is none
+        np.nan_to_num(values, copy=False, nan=0.0, posinf=BRIGHTEST, neginf=0.0)
     return values.reshape(height, width, 4)
 
 

@@ -12,6 +12,7 @@ from PIL import Image
 
 from blender_addon.job.runner import chosen, finish
 from blender_addon.job.sheet import parse
+from blender_addon.scene.images import read_pixels
 from blender_addon.scene.meshes import read_mesh
 from blender_addon.scene.running.session import run_session
 from blender_addon.scene.scan.importers import import_scan
@@ -120,3 +121,20 @@ def test_a_lost_material_library_is_reported_where_no_colour_came(tmp_path: Path
             (tmp_path / name).write_bytes(data.replace(b"scan.mtl", b"materials of it.mtl"))
     _, warned = taken_in(tmp_path, "scan.obj")
     assert len(warned) == 1 and "materials of it.mtl" in warned[0] and "without colour" in warned[0]
+
+
+def test_an_openexr_with_values_that_are_no_numbers_is_taken_as_black_there(tmp_path: Path) -> None:
+    """OpenEXR stores IEEE 754 numbers, so that a pixel can be NaN, infinite or negative."""
+    for name, data in scans.scan("obj", picture="colour.exr").items():
+        (tmp_path / name).write_bytes(data)
+    image = bpy.data.images.new("odd", 32, 32, float_buffer=True)
+    values = np.full((32, 32, 4), 0.4, np.float32) + np.random.default_rng(1).normal(0.0, 0.05, (32, 32, 4)).astype(np.float32)
+    values[3, 4, 0], values[5, 6, 1], values[7, 8, 2] = np.nan, np.inf, -5.0
+    image.pixels.foreach_set(values.ravel())
+    image.file_format, image.filepath_raw = "OPEN_EXR", str(tmp_path / "colour.exr")
+    image.save()
+    stage, _ = taken_in(tmp_path, "scan.obj")
+    picture = base_picture(stage.require("scan"))
+    assert picture is not None
+    found = read_pixels(picture.image)
+    assert np.isfinite(found).all() and found[3, 4, 0] == 0.0 and found[5, 6, 1] > 1000.0
