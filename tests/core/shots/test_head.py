@@ -20,7 +20,7 @@ from blender_addon.core.shots.close_looks.lobes import lobes_of, solid_of
 from blender_addon.core.shots.close_looks.unshown import openness, unshown
 from blender_addon.core.shots.framing import project
 from blender_addon.core.shots.subject import Subject, cells_of, richness_of
-from scripts.truth.fields import box, ellipsoid
+from scripts.truth.fields import box, ellipsoid, limb
 from scripts.truth.footings import footing
 from scripts.truth.stands import meshed
 
@@ -90,6 +90,35 @@ def test_the_head_is_found_and_wholly_framed(kind: str) -> None:
     share = np.abs(slopes) * LENS.distance(magnification) * magnification / (0.5 * np.asarray(LENS.frame_mm))
     assert (share <= 1.0).all(axis=1).mean() > 0.99
     assert np.linalg.norm(subject.points[head.points] - look.spot, axis=1).min() < 1e-6  # sharp on the head itself
+
+
+def test_a_raised_tail_is_no_head() -> None:
+    """A long body, its head low in front without a neck, and a thin tail that rises behind and ends in a ball."""
+
+    def creature(points: Any) -> Any:
+        tail = limb(points, [(0, 22, 8), (0, 32, 24), (0, 26, 42), (0, 20, 48)], [3.4, 2.6, 2.4, 2.4], 0.5)
+        return np.minimum(np.minimum(ellipsoid(points, (0, 0, 8), (10, 28, 8)), tail), ellipsoid(points, (0, 18, 50), (4,) * 3))
+
+    mesh = standing(creature)
+    subject = subject_of(mesh)
+    head = find_head(mesh, subject, worth_of(subject))
+    assert head is None or (head.middle[1] < 0.0 and not head.neck)
+
+
+def test_raised_hands_are_no_heads() -> None:
+    """A figure with a head that no neck sets off and both hands raised to its ears: neither hand is what is shown."""
+
+    def greeting(points: Any) -> Any:
+        body = np.minimum(ellipsoid(points, (0, 0, 28), (14, 10, 30)), ellipsoid(points, (0, 0, 60), (12, 10, 15)))
+        for side in (-1.0, 1.0):
+            arm = limb(points, [(10 * side, 0, 44), (26 * side, -3, 46), (30 * side, -6, 54)], [3.4, 2.8, 2.6], 0.5)
+            body = np.minimum(np.minimum(body, arm), ellipsoid(points, (30 * side, -6, 57), (5,) * 3))
+        return body
+
+    mesh = standing(greeting)
+    subject = subject_of(mesh)
+    head = find_head(mesh, subject, worth_of(subject))
+    assert head is not None and abs(head.middle[0]) < 6.0
 
 
 def _rotation(look: Any) -> Any:

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from ...arrays import Bools, Floats
+from ...arrays import Bools, Floats, Ints
 from ...mesh.cut import FILLED
 from ...mesh.triangles import TriangleMesh
 from ...records import record
@@ -30,6 +30,11 @@ COMPACT = 0.4
 0.7."""
 SMALL = 0.03
 """Share of the whole volume below which a lobe is too small to be surely a head."""
+OF_A_PAIR, RISES = 0.3, 0.15
+"""What one of two raised hands counts, and how far the rest rises above its middle, over the height. Set on an armadillo."""
+OF_A_TAIL, BEHIND, THIN = 0.2, 0.12, 0.3
+"""What the end of a raised tail counts; how far behind the middle it lies, over the depth; and how little the largest ball
+fills of what it is the end of (a head with its neck and chest: more). Set on a scorpion."""
 GROUND = 0.12
 """A head begins above this share of the height; a lobe that reaches lower includes legs."""
 UPPER = 0.42
@@ -81,11 +86,69 @@ def _vessel(mesh: TriangleMesh, subject: Subject) -> bool:
     return axis is not None and float(inside_turned(subject.points, subject.normals, axis).mean()) > HOLLOW
 
 
+@record
+class _Lobe:
+    """A lobe with its neck: its score as a head, share of the whole volume, share of it that its largest ball fills, and middle
+    (3,)."""
+
+    neck: Neck
+    score: float
+    share: float
+    ball: float
+    middle: Floats
+
+
 def _best_lobe(lobes: Lobes) -> tuple[Neck | None, float]:
     """The lobe that is most like a head, and its score."""
-    solid = lobes.solid
-    inside = np.flatnonzero(solid.inside.ravel())
-    basin, places = lobes.basin.ravel()[inside], solid.places(inside)
+    inside = np.flatnonzero(lobes.solid.inside.ravel())
+    places = lobes.solid.places(inside)
+    found = _scored(lobes, lobes.basin.ravel()[inside], places)
+    tops = np.full(len(lobes.peaks), -np.inf)
+    np.maximum.at(tops, lobes.basin.ravel()[inside], places[:, 2])
+    low, high = places.min(axis=0), places.max(axis=0)
+    best: Neck | None = None
+    most = 0.0
+    for lobe in found:
+        score = lobe.score
+        if _is_of_a_pair(lobe, found, float(tops[~lobe.neck.basins].max(initial=-np.inf)), low, high):
+            score *= OF_A_PAIR
+        if _is_a_tail(lobe, found, low, high):
+            score *= OF_A_TAIL
+        if score > most:
+            best, most = lobe.neck, score
+    return best, most
+
+
+def _is_of_a_pair(lobe: _Lobe, found: list[_Lobe], above: float, low: Floats, high: Floats) -> bool:
+    """Whether it is one of two raised hands, wings or claws: as large and as high as another, on the other side, and what is
+    between them rises well above both. Two heads rise highest themselves."""
+    size = np.maximum(high - low, 1e-9)
+    middle = 0.5 * (low + high)
+    if above - lobe.middle[2] < RISES * size[2]:
+        return False
+    own = lobe.middle - middle
+    for other in found:
+        theirs = other.middle - middle
+        alike = max(lobe.share, other.share) < 1.4 * min(lobe.share, other.share) and abs(own[2] - theirs[2]) < 0.1 * size[2]
+        apart = float(np.linalg.norm(own[:2] - theirs[:2])) > 0.4 * float(size[:2].max()) and float(own[:2] @ theirs[:2]) < 0
+        if alike and apart and not (lobe.neck.basins & other.neck.basins).any():
+            return True
+    return False
+
+
+def _is_a_tail(lobe: _Lobe, found: list[_Lobe], low: Floats, high: Floats) -> bool:
+    """Whether it is the end of something long and thin that rises behind: seen from the front (-Y), a neck would lie before."""
+    behind = float(lobe.middle[1] - 0.5 * (low[1] + high[1])) > BEHIND * float(high[1] - low[1])
+    return behind and any(
+        (other is lobe or 1.5 * lobe.share < other.share < 0.3)
+        and other.ball < THIN
+        and other.neck.basins[lobe.neck.basins].all()
+        for other in found
+    )
+
+
+def _scored(lobes: Lobes, basin: Ints, places: Floats) -> list[_Lobe]:
+    """The lobes that may be heads by their own form. basin: (n,) of each place (n, 3) inside."""
     count = len(lobes.peaks)
     middles = np.stack([np.bincount(basin, places[:, axis], count) for axis in range(3)], axis=1)
     middles = middles / np.maximum(lobes.volume, 1.0)[:, None]
@@ -93,8 +156,7 @@ def _best_lobe(lobes: Lobes) -> tuple[Neck | None, float]:
     lows = np.full(count, np.inf)
     np.minimum.at(lows, basin, places[:, 2])
     total = lobes.volume.sum()
-    best: Neck | None = None
-    most = 0.0
+    found = []
     for neck in lobes.necks:
         volume = float(lobes.volume[neck.basins].sum())
         share = volume / total
@@ -103,16 +165,15 @@ def _best_lobe(lobes: Lobes) -> tuple[Neck | None, float]:
         middle = (middles[neck.basins] * lobes.volume[neck.basins, None]).sum(axis=0) / volume
         away = middle - neck.place
         upward = max(float(away[2]) / max(float(np.linalg.norm(away)), 1e-9), 0.0)
-        ball = 4.19 * (float(lobes.radius[neck.basins].max()) / solid.cell) ** 3 / volume
+        ball = 4.19 * (float(lobes.radius[neck.basins].max()) / lobes.solid.cell) ** 3 / volume
         score = float(np.sqrt(np.clip((0.95 - neck.width) / 0.35, 0.0, 1.0)))
         score *= 0.1 + float((middle[2] - low) / max(high - low, 1e-9))
         score *= min(ball / COMPACT, 1.0) ** 1.2 * min(share / SMALL, 1.0) * np.sqrt(min(1.0, (1.0 - share) / 0.3))
         score *= 0.6 + 0.4 * upward
         lowest = lows[neck.basins].min()
         score *= 1.0 if lowest - low > GROUND * (high - low) else 0.3
-        if score > most:
-            best, most = neck, float(score)
-    return best, most
+        found.append(_Lobe(neck, float(score), share, ball, middle))
+    return found
 
 
 def _of_lobe(lobes: Lobes, neck: Neck, points: Floats, score: float) -> Head | None:
@@ -144,6 +205,7 @@ def _without_neck(mesh: TriangleMesh, subject: Subject, worth: Floats) -> Head |
     cut = _cut_off(mesh)
     if cut is not None:
         mine = (points - points.mean(axis=0)) @ cut < 0.55 * float(((points - points.mean(axis=0)) @ cut).max())
+        out = -cut[:2]  # a head looks away from its cut
     elif np.sqrt(values[1] / max(values[0], 1e-12)) > LONG:
         mine, out = _foremost(points, worth, (points[:, :2] - middle) @ vectors[:, 1], vectors[:, 1])
     elif size[2] > 0.7 * float(size[:2].max()):
