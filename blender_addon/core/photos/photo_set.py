@@ -156,14 +156,14 @@ def _kept_within(remarks: list[list[Remark]], ring: going_round.Round, good: Flo
         if not waste[number]:
             remarks[number].append(Remark("surplus", LEAVE_OUT, f"More than the limit of {limit} photos"))
     more = len(remarks) - limit
-    return [f"{more} more than the limit of {limit}: those whose neighbours are nearest are left out, faulty ones sooner"]
+    return [f"{more} more than the limit of {limit}: those nearest to their neighbours are left out, faulty ones first"]
 
 
 def _unknown(piece: Piece, ring: going_round.Round, widths: Floats) -> list[str]:
     said = []
     if not piece.known:
         said.append(
-            "The piece could not be told from its background, so its size in the frame and cut edges were not judged, and "
+            "The piece was not distinguished from its background, so its size in the frame and cut edges were not judged, and "
             "sharpness and light were judged in the middle of each photo: a plain cloth of another colour behind it helps"
         )
     if not ring.known:

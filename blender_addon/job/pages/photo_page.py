@@ -36,7 +36,7 @@ def photo_page(title: str, report: SetReport, thumbs: Mapping[str, bytes], other
     parts = [f"<h1>{escape(title)}</h1>", f'<p class="lead">{escape(in_short(report))}. {escape(PRIVATE)}</p>']
     parts += _section("The set", report.said)
     parts += _section("What to do", to_do(report))
-    parts += _section("What could not be told", report.unknown)
+    parts += _section("What could not be judged", report.unknown)
     for verdict, heading in HEADINGS:
         chosen = [judged for judged in report.photos if judged.verdict == verdict]
         if chosen:
@@ -53,7 +53,7 @@ def photo_list(title: str, report: SetReport, others: Sequence[Other] = ()) -> s
     for heading, sentences in (
         ("The set", report.said),
         ("What to do", to_do(report)),
-        ("What could not be told", report.unknown),
+        ("What could not be judged", report.unknown),
     ):
         if sentences:
             lines += ["", heading, *[_wrapped(sentence) for sentence in sentences]]
