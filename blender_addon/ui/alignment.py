@@ -14,9 +14,10 @@ from ..scene import roles
 from ..scene.scan.alignment_pictures import open_scans, pose_pictures
 from ..scene.scan.pair_picking import FEWEST, FIRST, PairPicking
 from ..scene.scan.stand_mask import begin_painting, end_painting, is_painting
+from ..scene.surface.base_picture import base_picture
 from ..scene.thumbnails import front_candidates
 from ..steps import catalogue
-from .hands.aiming import draw_spot, is_over, main_region, ray_under, reach_at
+from .hands.aiming import draw_spot, frame_beside_sidebar, is_over, main_region, ray_under, reach_at
 from .job_state import settings_for, stage_of, state_of
 from .previews import Previews
 from .watched_work import run_again
@@ -120,7 +121,11 @@ class BOZZETTO_OT_mark_spots(bpy.types.Operator):
             self._picking.item(which).select_set(True)
         self._local = context.space_data.local_view is None
         if self._local:
-            bpy.ops.view3d.localview(frame_selected=True)
+            bpy.ops.view3d.localview(frame_selected=False)
+        copies = [self._picking.item(which) for which in self._picking.names]
+        context.view_layer.update()
+        frame_beside_sidebar(context.area, copies)
+        self._show_colours(context, [upright, further])
         region = next(region for region in context.area.regions if region.type == "WINDOW")
         self._handle = bpy.types.SpaceView3D.draw_handler_add(self._draw_numbers, (region,), "WINDOW", "POST_PIXEL")
         context.window_manager.modal_handler_add(self)
@@ -189,6 +194,16 @@ class BOZZETTO_OT_mark_spots(bpy.types.Operator):
         number = len(self._picking.spots["further"]) + 1
         context.workspace.status_text_set(f"Spot {number} of {FEWEST}: click on {which}.   Backspace takes back   Esc stops")
 
+    def _show_colours(self, context: bpy.types.Context, scans: list[bpy.types.Object]) -> None:
+        """Show the scans' own colours, without which the same spot can't be told on a smooth form."""
+        shading = context.space_data.shading
+        self._shading = (shading.type, shading.color_type)
+        shading.type = "SOLID"
+        if any(base_picture(item) is not None for item in scans):
+            shading.color_type = "TEXTURE"
+        elif any(item.data.color_attributes for item in scans):
+            shading.color_type = "VERTEX"
+
     def _draw_numbers(self, region: bpy.types.Region) -> None:
         import blf
         from bpy_extras import view3d_utils
@@ -212,6 +227,7 @@ class BOZZETTO_OT_mark_spots(bpy.types.Operator):
         bpy.types.SpaceView3D.draw_handler_remove(self._handle, "WINDOW")
         if self._local and context.space_data.local_view is not None:
             bpy.ops.view3d.localview(frame_selected=False)
+        context.space_data.shading.type, context.space_data.shading.color_type = self._shading
         self._picking.end()
         context.workspace.status_text_set(None)
         context.area.tag_redraw()

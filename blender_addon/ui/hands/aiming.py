@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import bpy
+import numpy as np
 from bpy_extras import view3d_utils
 from mathutils import Vector
 
@@ -12,6 +15,8 @@ from ..overlays.drawn_lines import HUE, draw_words
 REACH_PX = 14.0
 """Snapping distance to corners, in px at an interface scale of 1."""
 RING = 24
+HALF_VIEW = 36.0
+"""Half of the 72 mm that Blender takes as the longer side of a 3D view's film (a 36 mm sensor at zoom 2)."""
 
 
 def main_region(area: bpy.types.Area) -> bpy.types.Region:
@@ -75,6 +80,24 @@ def draw_spot(region: bpy.types.Region, view: bpy.types.RegionView3D, place: Vec
     batch_for_shader(shader, "LINE_STRIP", {"pos": ring}).draw(shader)
     gpu.state.blend_set("NONE")
     draw_words(words, at.x + 2.0 * radius, at.y + radius)
+
+
+def frame_beside_sidebar(area: bpy.types.Area, items: Sequence[bpy.types.Object]) -> None:
+    """Have the view show these objects in the part that no sidebar covers: a click under the sidebar never reaches the view."""
+    space, region = area.spaces.active, main_region(area)
+    view = space.region_3d
+    sidebar = next((part for part in area.regions if part.type == "UI"), None)
+    covered = sidebar.width if sidebar is not None and 1 < sidebar.width < 0.7 * region.width else 0
+    corners = np.array([item.matrix_world @ Vector(corner) for item in items for corner in item.bound_box])
+    low, high = corners.min(axis=0), corners.max(axis=0)
+    longer = max(region.width, region.height)
+    free = min(region.width - covered, region.height) / longer
+    across = HALF_VIEW / space.lens  # half of the longer side of the view over its distance
+    if view.view_perspective == "CAMERA":
+        view.view_perspective = "PERSP"
+    view.view_distance = 1.1 * 0.5 * float(np.linalg.norm(high - low)) / (across * free)
+    aside = 0.5 * covered * 2.0 * across * view.view_distance / longer
+    view.view_location = Vector(0.5 * (low + high)) + view.view_rotation @ Vector((aside, 0.0, 0.0))
 
 
 def in_millimetres(place: Vector) -> str:
