@@ -69,8 +69,13 @@ def draw_button(layout: bpy.types.UILayout, context: bpy.types.Context) -> None:
         row = layout.row(align=True)
         part = row.row(align=True)
         part.enabled = bool(state.late) and not reason
-        words = f"Bring {several(len(state.late), 'step')} up to date" if state.late else "Everything is up to date"
-        part.operator("bozzetto.run_job", text=words, icon="FILE_REFRESH" if state.late else "CHECKMARK").changed = True
+        if state.late:
+            words, icon = f"Bring {several(len(state.late), 'step')} up to date", "FILE_REFRESH"
+        elif all(step.name in state.results for step in catalogue()):
+            words, icon = "Everything is up to date", "CHECKMARK"
+        else:  # stopped, or run in part
+            words, icon = "Not run to the end yet", "INFO"
+        part.operator("bozzetto.run_job", text=words, icon=icon).changed = True
         row.operator("bozzetto.open_folder", text="", icon="FILE_FOLDER")
 
 
