@@ -240,7 +240,9 @@ def _named_candidates(scan: _Scan, slot: int, beside: Sequence[Path]) -> list[Ca
     series = Counter(series_of(file.name) for file in beside)
     found = []
     for file in beside:
-        named = roles_named(file.name, subject=subject) or roles_named(file.name)
+        named = roles_named(file.name, subject=subject)
+        if not named and file.stem.lower() != scan.path.stem.lower():  # else it only has the scan's own name
+            named = roles_named(file.name)
         alike = series[series_of(file.name)] - 1 if series_of(file.name) and not named else 0
         near = relation(
             file.name, mesh=scan.path.name, material=material, others=[*(f"{other}.x" for other in others), *meshes]
