@@ -102,9 +102,17 @@ def test_props_are_drawn_once_each_and_none_stands_too_tall(
     trade = trades.trade_of("clay", key)
     names = trades.draw(trade, count, place=place, tallest_mm=tallest, deck=deck)
     assert len(set(names)) == len(names) <= count and {*names} <= {kind.name for kind in trade.props()}
-    assert all(trades.fits(name, place, tallest) and trades.height_of(name, seed=place) <= tallest for name in names)
+    assert all(trades.fits(name, place, tallest) and trades.size_of(name, seed=place)[0] <= tallest for name in names)
     assert names == trades.draw(trade, count, place=place, tallest_mm=tallest, deck=deck)
     assert trades.works(key) == (trade.debris is not None)
+
+
+@EACH
+@given(number(1e-6, 1e3), number(-20, 20), number(-3, 3))
+def test_a_room_is_as_light_as_wished_within_what_its_paint_allows(measured: float, stops: float, wish: float) -> None:
+    level = exposure.room_level(measured, stops=stops, wish=wish)
+    assert exposure.ROOM_LEVELS[0] <= level <= exposure.ROOM_LEVELS[1]
+    assert exposure.room_level(measured, stops=stops, wish=wish + 0.5) >= level
 
 
 @EACH

@@ -19,7 +19,8 @@ from blender_addon.job.runner import finish, run_job
 from blender_addon.job.step import Progress, Result, Step, from_module, ordered
 from blender_addon.scene import images, meshes, roles
 from blender_addon.scene.delivery.output import Quality, set_up
-from blender_addon.scene.dressing import hdri, lights, meter
+from blender_addon.scene.dressing import hdri, lights, meter, set_parts
+from blender_addon.scene.dressing.set_materials import plain_material
 from blender_addon.scene.dressing.shot_light import (
     CLOSE_OFFSET,
     EXPOSURE,
@@ -178,6 +179,45 @@ def test_the_lights_of_a_piece_reach_the_top_of_the_picture(albedo: float, name:
     )  # fmt: skip
     lights_at = float(np.percentile(bright, exposure.LIGHTS_PERCENT)) * 2.0**stage.scene.view_settings.exposure
     assert math.log2(lights_at / exposure.GREY) == pytest.approx(exposure.TONES["AgX"].top, abs=0.1)
+
+
+def test_the_room_behind_has_one_tone_however_its_piece_is_exposed() -> None:
+    """Of a pale piece and a dark one: the exposures differ, the wall's light in the picture does not, to a twentieth of a stop;
+    measured once more it stays as it is; where the exposure is set by hand the wall keeps its own albedo."""
+    run()
+    stops, tones, levels = [], [], []
+    for albedo in (0.75, 0.1, 0.1):
+        stage = Stage(bpy.context.scene, sheets.blank(STEPS))
+        _wear(stage, albedo)
+        stage.require("shot", "hero").matrix_basis = lights.facing((0.0, -400.0, 60.0), (0.0, 0.0, 40.0))
+        if stage.find("backdrop", "room") is None:
+            _stand_wall(stage)
+        stage, figures = run(only="lighting")
+        room = stage.require("backdrop", "room")
+        bright = meter.read_room(
+            camera=stage.require("shot", "hero"), shape=(3, 2), room=room, lights=on(stage), world=stage.scene.world,
+            horizon=0.66, seed=77,
+        )  # fmt: skip
+        assert bright is not None
+        stops.append(figures["exposure_stops"])
+        tones.append(math.log2(bright / exposure.GREY) + figures["exposure_stops"])
+        levels.append(room.color[0])
+    assert abs(stops[1] - stops[0]) > 0.2
+    assert tones == pytest.approx([exposure.ROOM] * 3, abs=0.05)
+    assert levels[2] == levels[1]
+    stage, _ = run("lighting.exposure=0.5", only="lighting")
+    assert stage.require("backdrop", "room").color[0] == 1.0
+
+
+def _stand_wall(stage: Stage) -> None:
+    """A room of one wall, a metre behind."""
+    plain = plain_material("Wall", (0.3, 0.3, 0.3), rough=0.9, mottle=0.1, size=200.0)
+    wall = lights.flat_object("Room", 4000.0, 4000.0, plain)
+    wall.matrix_world = lights.facing((0.0, 1000.0, 0.0), (0.0, 0.0, 0.0))
+    wall[set_parts.TONED] = True
+    set_parts.only_seen(wall)
+    bpy.context.scene.collection.objects.link(wall)
+    roles.mark(wall, job=stage.job, step="tabletop", role="backdrop", key="room")
 
 
 def _wear(stage: Stage, albedo: float) -> None:

@@ -14,6 +14,7 @@ from ..records import record
 from ..shots.framing import project
 from ..shots.sight import ShotView, convex_outline, in_sight, outside_distance
 from .tangency import softness, tangency
+from .zones import Zones
 
 TRIES = 300
 """Most places tried for a prop."""
@@ -23,6 +24,9 @@ ENOUGH = 32
 
 TOUCHES = 0.5
 """Tangency above which a prop is hidden in a shot other than the hero, when no better place was found."""
+
+HIDDEN = 2.5
+"""What it costs that a prop is behind the subject in a shot other than the hero: more than that it lies in a foreign zone."""
 
 SHOWS = 0.05
 """Share of a prop that may show in front of the subject's feet in a shot other than the hero."""
@@ -34,21 +38,20 @@ shape."""
 LEVEL = 2.5
 """Largest rise of the ground under a prop, mm, at which it does not yet seem to float."""
 
-HIGHEST, LARGEST = 0.75, 0.55
+HIGHEST, LARGEST = 0.75, 0.4
 """Largest height and area of a prop in the picture, as shares of the subject's outline, so that the piece dominates."""
 
-SHARED = (0, 1, 3, 9)
-"""Which of thirteen zones of the picture the first four props of a piece lie in, its number in the series added to each: a
-perfect difference set (Singer, "A theorem in finite projective geometry", Trans. AMS 43, 1938), so that any two pieces of
-thirteen neighbours share one zone and no more."""
-ROWS, COLUMNS, JITTER = (-0.60, -0.27, 0.05), (0.30, 0.92), (0.13, 0.15)
-TALL_COLUMNS = (0.30, 0.95, 0.62, 0.78)
-"""The zones: two columns to each side (the inner one so far beside the outline, the outer one at the frame's edge) of three
-rows, in half frames; the thirteenth is anywhere. Tall things have columns of their own in the hindmost row. How far a prop's
-middle may lie beside its zone's. Set by eye."""
+LARGE = 0.03
+"""Share of the frame that a prop covers without being penalised: what is left is the table, on which the eye rests. By eye."""
 
-ANYWHERE, OUT_OF_ZONE = ((-28.0, 75.0), (16.0, 82.0)), 0.25
-"""Where else flat things may lie, how far behind the subject's middle and beside its foot (mm), and what that costs."""
+WHOLE, CUT = 0.8, 0.8
+"""Share of a prop that is to be seen at the least, where a place for that is found, and what it costs that less is. By eye."""
+
+ANYWHERE = ((-28.0, 75.0), (16.0, 82.0))
+"""Where else flat things may lie, how far behind the subject's middle and beside its foot (mm)."""
+
+FOREIGN = 1.5
+"""What it costs that a prop shows in zones of the picture that are not the piece's own, as a whole. Set by eye."""
 
 USUAL_MM = 500.0
 """Distance of the camera at which these are as they stand; for a large piece, seen from farther off, they are wider."""
@@ -93,8 +96,11 @@ class Bench:
     back: float = np.inf
 
 
-def compose(things: Sequence[Thing], views: Sequence[ShotView], bench: Bench, *, seed: int) -> list[Spot | None]:
-    """Places for props, for the hero (the first view where there is none) above all.
+def compose(
+    things: Sequence[Thing], views: Sequence[ShotView], bench: Bench, *, seed: int, most: float = np.inf
+) -> list[Spot | None]:
+    """Places for props, for the hero (the first view where there is none) above all; most: of its frame, as a share, that they
+    cover together, what would be more is left away.
 
     Returns
     -------
@@ -109,33 +115,33 @@ def compose(things: Sequence[Thing], views: Sequence[ShotView], bench: Bench, *,
     hand = 1.0 if seed % 2 else -1.0  # neighbours in a series are composed differently
     spots: list[Spot | None] = []
     placed: list[Floats] = []
-    free = True  # the first tall thing chooses the side for all
+    covered = 0.0
+    owned = stance.zones.dealt([thing.tall for thing in things]) if stance.zones else []
     for number, thing in enumerate(things):
-        usual = hand if thing.tall or number % 3 == 2 else -hand
-        good = _good_places(thing, number, stance, placed, (usual, free))
-        if not good:
+        zone = owned[number] if owned else None
+        good = _good_places(thing, zone, stance, placed, -hand if number % 2 else hand)
+        best, way = _best_for_all(good, views) if good else (None, ())
+        if best is None or covered + best.covers > most:
             spots.append(None)
             continue
-        best, way = _best_for_all(good, views)
+        covered += best.covers
         placed.append(best.points)
-        if thing.tall and free:
-            hand, free = float(np.sign(best.centre @ stance.right)) or hand, False
         spots.append(Spot(best.centre, best.turn, way))
     return spots
 
 
 @record
 class _Stance:
-    """How a picture is composed: the leading view, the table, level unit vectors (2,) ahead and to the right, how far things
-    lie apart beside what is usual, how they are turned, the seed, chance."""
+    """How a picture is composed: the leading view and the piece's zones in it, the table, level unit vectors (2,) ahead and to
+    the right, how far things lie apart beside what is usual, how they are turned, chance."""
 
     lead: ShotView | None
+    zones: Zones | None
     bench: Bench
     ahead: Floats
     right: Floats
     room: float
     lie: float
-    seed: int
     rng: np.random.Generator
 
     @classmethod
@@ -144,47 +150,46 @@ class _Stance:
         ahead = unit(-lead.position[:2]) if lead is not None and far else np.array([0.0, 1.0])
         room = float(np.clip(lead.focus_mm / USUAL_MM, 0.8, 2.2)) if lead is not None else 1.0
         lie = float(rng.uniform(0.25, 0.9) * rng.choice([-1.0, 1.0]))
-        return cls(lead, bench, ahead, np.array([ahead[1], -ahead[0]]), room, lie, seed, rng)
+        zones = None if lead is None or len(lead.outline) < 3 else Zones.of(lead, seed)
+        return cls(lead, zones, bench, ahead, np.array([ahead[1], -ahead[0]]), room, lie, rng)
 
 
 @record
 class _Possible:
-    """A place where a prop may lie: its penalty there, its origin (2,), its turn, its points."""
+    """A place where a prop may lie: its penalty there, the share of the frame that it covers, its origin (2,), its turn, its
+    points."""
 
     score: float
+    covers: float
     centre: Floats
     turn: float
     points: Floats
 
 
-def _good_places(
-    thing: Thing, number: int, stance: _Stance, placed: Sequence[Floats], hand: tuple[float, bool]
-) -> list[_Possible]:
-    """Places for the thing with that number, the best first; hand: its usual side, and whether a tall one may take the
-    other."""
+def _good_places(thing: Thing, zone: int | None, stance: _Stance, placed: Sequence[Floats], hand: float) -> list[_Possible]:
+    """Places for a thing, the best first; zone: its number, where the piece has one left for it; hand: its usual side."""
     rng, bench, right = stance.rng, stance.bench, stance.right
-    zone = stance.seed + (SHARED[number] if number < len(SHARED) else number + len(SHARED))
     good: list[_Possible] = []
     level = False
     for attempt in range(TRIES):
-        spot = _in_zone(stance.lead, zone, stance.seed if thing.tall else None, rng) if attempt % 2 == 0 else None
-        side = -hand[0] if hand[1] and thing.tall and attempt % 2 else hand[0]
+        spot = _in_zone(stance, zone) if attempt % 4 else None
         if spot is None:
+            side = -hand if thing.tall and attempt % 8 else hand
             centre = _anywhere(stance, thing.tall, side, 0.6 + attempt / TRIES)
         else:
-            centre, side = spot, float(np.sign(spot @ right)) or side
+            centre, side = spot, float(np.sign(spot @ right)) or hand
         turn = np.arctan2(stance.ahead[1], stance.ahead[0]) + side * stance.lie + rng.normal(0, 0.28)
         turn += np.pi if rng.random() < 0.3 else 0.0
         points = _turned(thing.points, turn) + [*centre, 0.0]
         if not _allowed(points, placed, bench):
             continue
-        score = _score(points, stance.lead)
+        score, covers = _score(points, stance)
         if not np.isfinite(score):
             continue
         steep = 0.0 if bench.heights is None else max(0.0, _rise(bench.heights(points[:, :2])) - LEVEL)
         level |= steep == 0.0
-        score += 0.1 * steep + (OUT_OF_ZONE if spot is None else 0.0) + rng.uniform(0, 0.15)
-        good.append(_Possible(score, centre, float(turn), points))
+        score += 0.1 * steep + rng.uniform(0, 0.15)
+        good.append(_Possible(score, covers, centre, float(turn), points))
         if len(good) >= ENOUGH and level:
             break
     return sorted(good, key=lambda arrangement: arrangement.score)
@@ -212,30 +217,20 @@ def _best_for_all(good: Sequence[_Possible], views: Sequence[ShotView]) -> tuple
         touch: dict[str, float] = {}
         for view in left:
             touch[view.name] = max(touch.get(view.name, 0.0), tangency(arrangement.points, view))
-        cost = arrangement.score + 0.4 * len(way) / max(len(views), 1) + behind + 1.2 * max(touch.values(), default=0.0)
+        touches = max(touch.values(), default=0.0)
+        cost = arrangement.score + 0.4 * len(way) / max(len(views), 1) + HIDDEN * behind + 1.2 * touches
         few.append((cost, arrangement, (*way, *(name for name, value in touch.items() if value > TOUCHES))))
     _, best, way = min(few, key=lambda entry: entry[0])
     return best, way
 
 
-def _in_zone(view: ShotView | None, zone: int, tall: int | None, rng: np.random.Generator) -> Floats | None:
-    """(2,) a place on the table, mm, that a view shows in a zone of its frame; None where the zone is anywhere or sees no
-    table.
-
-    What stands tall goes to the hindmost row, by the piece's number to one of eight places there.
-    """
-    zone %= 2 * len(ROWS) * len(COLUMNS) + 1
-    if view is None or len(view.outline) < 3 or (tall is None and zone == 2 * len(ROWS) * len(COLUMNS)):
+def _in_zone(stance: _Stance, zone: int | None) -> Floats | None:
+    """(2,) a place on the table, mm, that the leading view shows in a zone; None where that is anywhere or sees no table."""
+    view = stance.lead
+    at = None if zone is None or stance.zones is None else stance.zones.place(zone, stance.rng)
+    if view is None or at is None:
         return None
-    side, zone = (1.0 if zone % 2 else -1.0), zone // 2 % (len(ROWS) * len(COLUMNS))
-    row, column = ROWS[zone % len(ROWS)], COLUMNS[zone // len(ROWS)]
-    if tall is not None:
-        side, row, column = (1.0 if tall % 2 else -1.0), ROWS[-1], TALL_COLUMNS[tall // 2 % len(TALL_COLUMNS)]
-    edges = view.outline[:, 0] / view.half_slopes[0]
-    beside = min((edges.max() if side > 0 else -edges.min()) + column, 0.95) if column < 0.5 else column
-    u = side * beside + rng.uniform(-1.0, 1.0) * JITTER[0]
-    v = row + rng.uniform(-1.0, 1.0) * JITTER[1]
-    ahead = view.axis + u * view.half_slopes[0] * view.rotation[:, 0] + v * view.half_slopes[1] * view.rotation[:, 1]
+    ahead = view.axis + view.rotation[:, :2] @ (at * view.half_slopes)
     if ahead[2] > -1e-3:
         return None
     return (view.position - view.position[2] / ahead[2] * ahead)[:2]
@@ -277,25 +272,26 @@ def _allowed(points: Floats, placed: Sequence[Floats], bench: Bench) -> bool:
     return True
 
 
-def _score(points: Floats, view: ShotView | None) -> float:
-    """The penalty of a prop's place in the picture; infinite where it may not be."""
+def _score(points: Floats, stance: _Stance) -> tuple[float, float]:
+    """The penalty of a prop's place in the picture, infinite where it may not be, and the share of the frame that it covers."""
+    view = stance.lead
     if view is None:
-        return 0.0
+        return 0.0, 0.0
     slopes, depth = project(points, view.position, view.rotation)
     if (depth <= 0).any() or in_sight(points, view, radius_mm=1.0).any():
-        return np.inf
+        return np.inf, 0.0
     frame = slopes / np.array(view.half_slopes)
     if len(view.outline):
         clear = outside_distance(slopes, view.outline) / view.half_slopes[0]
-        if clear.min() < 0.05:
-            return np.inf
-        if len(view.outline) >= 3 and _outgrows(slopes, view.outline):
-            return np.inf
-    seen = (np.abs(frame) < 1.0).all(axis=1).mean()
+        if clear.min() < 0.05 or (len(view.outline) >= 3 and _outgrows(slopes, view.outline)):
+            return np.inf, 0.0
+    seen = float((np.abs(frame) < 1.0).all(axis=1).mean())
+    covers = seen * hull_area(frame) / 4.0
     if seen < 0.12:
-        return 3.0 - seen
-    low = np.clip(-0.55 - frame[:, 1].min(), 0.0, None)  # props along the lower edge make a picture bottom-heavy
-    return abs(seen - 0.72) + 0.8 * float(low)
+        return 3.0 - seen, covers
+    low = float(np.clip(-0.55 - frame[:, 1].min(), 0.0, None))  # props along the lower edge make a picture bottom-heavy
+    foreign = 0.0 if stance.zones is None else stance.zones.foreign(frame)
+    return CUT * max(0.0, WHOLE - seen) + 0.8 * low + 20.0 * max(0.0, covers - LARGE) + FOREIGN * foreign, covers
 
 
 def _outgrows(slopes: Floats, outline: Floats) -> bool:

@@ -85,6 +85,22 @@ MOST_OVER_CARD, MOST_OF_DARK, MOST_OF_METAL = 2.2, 1.0, 1.7
 reflections. Judged by eye on our owl in four light set-ups."""
 
 
+ROOM = 0.25
+"""Stops over mid-grey at which the room behind is held in every hero of a series, however its piece is exposed. Set by eye."""
+ROOM_LEVELS = (0.4, 2.2)
+"""Least and most that a room's reflectance is multiplied by for that."""
+
+
+def room_level(measured: float, *, stops: float, wish: float = 0.0) -> float:
+    """The factor on the reflectance of the room behind with which a picture exposed by `stops` shows it at `ROOM`.
+
+    measured: its linear luminance at the factor 1. wish: stops by which it is to be lighter. Rounded, so that measuring again
+    gives the same.
+    """
+    wanted = GREY * 2.0 ** (ROOM + wish - stops)
+    return round(float(np.clip(wanted / max(measured, 1e-9), *ROOM_LEVELS)), 3)
+
+
 def most_over_card(kind: str, albedo: Floats | None) -> float:
     """Stops over the card by which the lights of a material may be lifted. albedo: (3,), None where a picture gives it."""
     if kind in METALS:

@@ -63,45 +63,54 @@ def works(key: str) -> bool:
     return key not in TRADES or TRADES[key].debris is not None
 
 
-def draw(trade: Trade, count: int, *, place: int, tallest_mm: float, deck: int = 1) -> list[str]:
+def draw(trade: Trade, count: int, *, place: int, tallest_mm: float, largest_mm2: float = np.inf, deck: int = 1) -> list[str]:
     """Names of `count` props from a trade's bench for the piece with the number `place`, vessels first.
 
-    They are dealt like cards: consecutive pieces get the next `count` of one shuffled deck (`deck` is the seed of the shuffle),
-    so that in a series each prop appears as rarely as possible, in 12 pieces at most four times while `count` is a third of the
-    trade's props or less. tallest_mm: taller props are passed over, so that none is taller than the piece. Of every three props
-    at most one is a vessel.
+    The trade's props lie in `count` columns, vessels in the first; `deck` is the seed of their shuffle. Consecutive pieces get
+    the rows; when all were dealt, each column has moved on by its own number of rows, so that props that lay together once do
+    so again as late as can be, and in 12 pieces each appears at most four times while `count` is a third of the trade's props
+    or less. For what is taller or larger than suits the piece (`tallest_mm`, `largest_mm2`) another is taken. Of every three
+    props at most one is a vessel.
     """
-    rng = np.random.default_rng([deck, digest(trade.key), 701])
     pool = trade.props()
-    shuffled = [pool[number] for number in rng.permutation(len(pool))]
-    cards = _interleaved([kind for kind in shuffled if kind.vessel], [kind for kind in shuffled if not kind.vessel])
-    first, most = count * place, max(1, count // 3)
-    vessels: list[str] = []
-    others: list[str] = []
-    for number in range(len(cards)):
-        kind = cards[(first + number) % len(cards)]
-        into = vessels if kind.vessel else others
-        if len(vessels) + len(others) < count and (into is others or len(into) < most) and fits(kind.name, place, tallest_mm):
-            into.append(kind.name)
-    return [*vessels, *others]
+    rows = max(1, len(pool) // max(count, 1))
+    turn, row = divmod((place - 1) % 1_000_000, rows)  # a series counts from 1
+    seeds = [deck, digest(trade.key), 701]
+    shuffled = [pool[number] for number in np.random.default_rng(seeds).permutation(len(pool))]
+    cards = sorted(shuffled, key=lambda kind: not kind.vessel)
+    again = np.random.default_rng([*seeds, turn // rows])  # after so many turns the rows would come back as they were
+    columns = [again.permutation(column) for column in np.array_split(np.arange(len(cards)), count) if len(column)]
+    dealt = [cards[column[(row + turn * number) % len(column)]] for number, column in enumerate(columns)]
+    others = [cards[(count * place + number) % len(cards)] for number in range(len(cards))]
+    most = max(1, count // 3)
+    found: list[PropKind] = []
+    for kind in (*dealt, *others):
+        room = len(found) < count and kind not in found and (not kind.vessel or sum(k.vessel for k in found) < most)
+        if room and fits(kind.name, place, tallest_mm, largest_mm2):
+            found.append(kind)
+    return [kind.name for kind in sorted(found, key=lambda kind: not kind.vessel)]
 
 
-def _interleaved(few: Sequence[PropKind], many: Sequence[PropKind]) -> list[PropKind]:
-    """The few dealt evenly among the many."""
-    order = [((place + 0.5) / len(row), kind) for row in (few, many) for place, kind in enumerate(row)]
-    return [kind for _, kind in sorted(order, key=lambda entry: entry[0])]
+def fits(name: str, seed: int, tallest_mm: float, largest_mm2: float = np.inf) -> bool:
+    """Whether the individual of a prop that this seed gives stands no taller and looks no larger than that."""
+    height, area = size_of(name, seed=seed)
+    return height <= tallest_mm and area <= largest_mm2
 
 
-def fits(name: str, seed: int, tallest_mm: float) -> bool:
-    """Whether the individual of a prop that this seed gives stands no taller than that."""
-    return height_of(name, seed=seed) <= tallest_mm
+FORESHORTENED = 0.35
+"""How high what lies flat is in a picture, as a share of its depth: the sine of a hero's usual 20 degrees from above."""
 
 
 @lru_cache(maxsize=4096)
-def height_of(name: str, *, seed: int) -> float:
-    """Height in mm of the individual of a prop that this seed gives."""
+def size_of(name: str, *, seed: int) -> tuple[float, float]:
+    """Height in mm, and about what area in mm2 a hero shows, of the individual of a prop that this seed gives.
+
+    The area is that of a box of its height, width and foreshortened depth, turned as it comes on average.
+    """
     points = kinds()[name].make(np.random.default_rng([seed, digest(name), 401])).mesh.vertices
-    return float(np.ptp(points[:, 2]))
+    long, deep, high = (float(np.ptp(points[:, axis])) for axis in range(3))
+    wide = 2.0 / np.pi * (long + deep)  # mean width of a rectangle over all directions (Cauchy)
+    return high, wide * high + FORESHORTENED * long * deep
 
 
 def choices() -> Sequence[tuple[str, str, str]]:

@@ -87,6 +87,34 @@ def read_piece(
     return luminance(pixels[..., :3])[seen]
 
 
+ROOM_PIXELS, ROOM_SAMPLES = 48, 64
+"""Longer side and samples of the picture in which the room behind is measured: it is far out of focus, and its mean counts."""
+
+
+def read_room(
+    *,
+    camera: bpy.types.Object,
+    shape: tuple[int, int],
+    room: bpy.types.Object,
+    lights: Iterable[bpy.types.Object],
+    world: bpy.types.World,
+    horizon: float,
+    seed: int = 1,
+) -> float | None:
+    """Mean luminance of the room behind as a camera sees it, linear, by its lightness; None where it sees little of it.
+
+    horizon: height in the frame, 0 to 1, above which the room is seen and no table. The set does not stand before it: what
+    shades the piece hardly shades a far wall.
+    """
+    size = tuple(max(8, round(ROOM_PIXELS * side / max(shape))) for side in shape)
+    pixels = _tried([room, *lights], camera, size, world, seed, samples=ROOM_SAMPLES)
+    above = pixels[round(horizon * len(pixels)) :].reshape(-1, 4)
+    seen = above[above[:, 3] > 0.9]
+    if len(seen) < 0.5 * len(above):
+        return None
+    return float(np.cbrt(np.maximum(luminance(seen[:, :3]), 0.0)).mean() ** 3)  # lightness is about a cube root (CIE 15)
+
+
 def _tried(
     items: Sequence[bpy.types.Object],
     camera: bpy.types.Object,

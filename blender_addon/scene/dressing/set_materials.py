@@ -32,7 +32,10 @@ def material_of(name: str, group: bpy.types.NodeTree, inputs: dict[str, Any] | N
 
 
 def plain_material(name: str, colour: Colour, *, rough: float, mottle: float, size: float) -> bpy.types.Material:
-    """A simple, slightly mottled surface: tone varies by `mottle` with features of `size` mm."""
+    """A simple, slightly mottled surface: tone varies by `mottle` with features of `size` mm.
+
+    The colour of the object that wears it multiplies its albedo (white: unchanged); the lighting sets the room's tone with it.
+    """
 
     def build(tree: Tree) -> None:
         body = tree.input("Colour", "colour", tuple(colour), help="Albedo, linear")
@@ -40,8 +43,9 @@ def plain_material(name: str, colour: Colour, *, rough: float, mottle: float, si
         uneven = tree.node("TexNoise", {"Vector": mm, "Scale": 1.0 / size, "Detail": 5.0, "Roughness": 0.6})["Factor"]
         tone = tree.span(uneven, 0.25, 0.75, 1.0 - mottle, 1.0 + mottle)
         shade = tree.node("CombineXYZ", {"X": tone, "Y": tone, "Z": tone})["Vector"]
+        level = tree.node("ObjectInfo")["Color"]
         finish = {
-            "Base Color": tree.mix(1.0, body, shade, blend="MULTIPLY"),
+            "Base Color": tree.mix(1.0, tree.mix(1.0, body, shade, blend="MULTIPLY"), level, blend="MULTIPLY"),
             "Roughness": tree.math("MULTIPLY_ADD", uneven, 0.3 * rough, 0.85 * rough),
         }
         tree.output("Shader", "shader", tree.node("BsdfPrincipled", finish)["BSDF"])
@@ -141,7 +145,7 @@ def prop_material(name: str, tone: Colour, *, chroma: float = ANY_CHROMA, light:
     """
     if name == "clay":
         return clay_material("Clay lump", tone)
-    tint = np.array(tone) / max(float(luminance(np.array(tone))), 1e-6)
+    tint = 0.5 + 0.5 * np.array(tone) / max(float(luminance(np.array(tone))), 1e-6)  # half as coloured: less than the piece
     greyed = {"Greyed": greyed_to(name, chroma, tint), "Grey": tuple(np.clip(tint, 0.5, 1.6))}
     greyed["Dimmed"] = dimmed_to(name, light)
     return material_of(name.capitalize(), prop_group(name), greyed)

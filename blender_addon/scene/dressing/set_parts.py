@@ -39,6 +39,9 @@ ARRANGEMENT = "bozzetto_arrangement"
 TRADE = "bozzetto_trade"
 """On a table: the key of the trade whose bench it is."""
 
+TONED = "bozzetto_toned"
+"""On a room behind that we made: its tone is by the object's colour, which the lighting sets."""
+
 SPARE = "bozzetto_spare"
 """On a part of a table that only some shots use."""
 

@@ -103,14 +103,14 @@ class Place:
     gap: float
 
 
-def found_places(candidates: Sequence[Candidate], views: Any, bench: Bench, *, seed: int) -> list[Place]:
-    """The candidates for which there is a place, with their places. Uses no Blender data."""
+def found_places(candidates: Sequence[Candidate], views: Any, bench: Bench, *, seed: int, most: float = np.inf) -> list[Place]:
+    """The candidates for which there is a place, with their places. Uses no Blender data. most: see `compose`."""
     things = [
         Thing(candidate.name, spread_points(candidate.mesh.vertices, candidate.mesh.faces), _stands_back(candidate))
         for candidate in candidates
     ]
     found = []
-    for candidate, spot in zip(candidates, compose(things, views, bench, seed=seed), strict=True):
+    for candidate, spot in zip(candidates, compose(things, views, bench, seed=seed, most=most), strict=True):
         if spot is None:
             continue
         matrix, gap = settled(candidate.mesh, spot, bench.heights)

@@ -78,13 +78,18 @@ def prop_chroma(name: str) -> float:
     return _chroma(_mean_colour(name))
 
 
+LOUDER = {"string": 1.6}
+"""How many times stronger the colour looks than that of a flat surface, where light goes from strand to strand; on our own
+bench."""
+
+
 def greyed_to(name: str, chroma: float, tint: Any) -> float:
     """How far, 0 to 1, to mix a prop's colour with a tint (3,) of luminance 1, so that its chroma C* is at most `chroma`."""
     colour = _mean_colour(name)
     dusty = float(luminance(colour)) * np.asarray(tint, float)
     shares = np.linspace(0.0, 1.0, 41)
     left = np.array([_chroma((1.0 - share) * colour + share * dusty) for share in shares])
-    quiet = np.flatnonzero(left <= chroma)
+    quiet = np.flatnonzero(left * LOUDER.get(name, 1.0) <= chroma)
     return float(shares[quiet[0]] if len(quiet) else shares[int(left.argmin())])
 
 

@@ -15,8 +15,9 @@ from ...core import srgb
 from ...core.arrays import Floats
 from ...core.dressing import exposure as metering
 from ...core.dressing.light_setups import SETUPS, flux, make_setup, total_light
+from ...core.dressing.tabletops.horizon import HORIZON
 from ...job.step import Progress, Result, Run
-from ...scene.dressing import hdri, lights, meter
+from ...scene.dressing import hdri, lights, meter, set_parts
 from ...scene.dressing.shot_light import (
     CARD,
     CLOSE_OFFSET,
@@ -64,6 +65,7 @@ def run(stage: Stage, settings: Settings) -> Run:
             world[CLOSER] = light.closer(stage, settings, gains, stops, job=place == 0)
         exposures[name] = stops
         if place == 0:
+            light.hold_room(stage, settings, stops)
             light.offer_grey_card(stage, subject)
             figures |= {
                 "exposure_stops": round(stops, 3), "offset_stops": round(stops - card, 3),
@@ -172,6 +174,23 @@ class _Light:
                 camera=shot, shape=tuple(shot.get("bozzetto_resolution", (3, 2))), piece=stage.require("piece"), lights=items,
                 world=bpy.data.worlds[self.world_name], around=around, seed=stage.seed,
             )  # fmt: skip
+
+    def hold_room(self, stage: Stage, settings: Settings, stops: float) -> None:
+        """Have the room that we made behind the hero lit to the tone that it has through a series; where the exposure is set by
+        hand it stays as it is."""
+        room, shot = stage.find("backdrop", "room"), stage.find("shot", "hero")
+        if room is None or shot is None or not room.get(set_parts.TONED):
+            return
+        level = 1.0
+        if settings.exposure is None and settings.offset is None:
+            with self.turned_to(shot) as items:
+                bright = meter.read_room(
+                    camera=shot, shape=tuple(shot.get("bozzetto_resolution", (3, 2))), room=room, lights=items,
+                    world=bpy.data.worlds[self.world_name], horizon=HORIZON, seed=stage.seed,
+                )  # fmt: skip
+            if bright is not None:
+                level = metering.room_level(bright / room.color[0], stops=stops, wish=settings.behind)
+        stage.edit(room, lambda item: setattr(item, "color", (level, level, level, 1.0)))
 
     @contextlib.contextmanager
     def turned_to(self, shot: bpy.types.Object) -> Iterator[list[Any]]:

@@ -42,10 +42,14 @@ if TYPE_CHECKING:
     import bpy
 
 BOARD_MM, WIDEST_MM = 88.0, 200.0
-TALLEST = 0.7
-"""Height of the tallest prop over that of the subject."""
+TALLEST, LARGEST = 0.7, 1.5
+"""Largest height of a drawn prop over the subject's, and largest area in the picture over that of the subject's box: some of
+the prop lies outside the frame or farther back. Set by eye."""
 
-ALLOWED_CHROMA = (3.0, 0.62)
+COVERED = 0.065
+"""Largest share of the hero's frame that drawn props cover together; beside a wide piece there are fewer. Set by eye."""
+
+ALLOWED_CHROMA = (3.0, 0.52)
 """Largest chroma C* of a prop: this value or this multiple of the piece's, whichever is more; more colourful ones are tinted
 towards the dust's colour, as tools on a bench are. Set by eye."""
 
@@ -111,9 +115,7 @@ def run(stage: Stage, settings: Settings) -> Run:
         lambda xy: outside_distance(np.asarray(xy, float), ring), foot.reach,
         np.array([0.5 * extent.width, max(extent.far_y, -extent.near_y)]), heights, back=extent.far_y,
     )  # fmt: skip
-    drawing = partial(
-        _candidates, settings, trade, work, number=number, deck=stage.seed, tallest=TALLEST * float(points[:, 2].max())
-    )
+    drawing = partial(_candidates, settings, trade, work, number=number, deck=stage.seed, sizes=_largest_props(points))
     laid = yield from _laid_props(stage, settings, drawing, (with_outlines(stage, views), bench, seed, tone, foot), figures)
     things = f", {several(len(laid), 'prop')} round it" if laid else ""
     return Result(f"{_label(own).capitalize()} under the subject, on {figures['contacts']} points{things}", figures)
@@ -137,14 +139,16 @@ def _laid_props(
     candidates = drawing() if settings.collection else (yield from aside(drawing, laying))  # collections: main thread
     if not candidates:
         return {}
-    places = yield from aside(partial(set_props.found_places, candidates, views, bench, seed=seed), laying)
+    asked = settings.collection or settings.things
+    most = np.inf if asked else COVERED
+    places = yield from aside(partial(set_props.found_places, candidates, views, bench, seed=seed, most=most), laying)
     laid = set_props.made_props(places, tone)
     scale_rule.hide_in(laid.values(), scale_rule.scale_shots(stage))
     for key, item in laid.items():
         set_parts.offer_part(stage, "prop", item, key=key, name=key.capitalize())
     figures |= {"props": sorted(laid), "prop_gap_mm": round(max((spot.gap for spot in places), default=0.0), 5)}
     left_out = [candidate.name for candidate in candidates if not any(key.startswith(candidate.name) for key in laid)]
-    if left_out:
+    if left_out and asked:
         stage.note(f"No room in the pictures for {', '.join(left_out)}")
     return laid
 
@@ -164,6 +168,7 @@ def _offer_room(stage: Stage, settings: Settings, extent: Extent, views: Any) ->
         room = rooms.plain_wall(half)
     item = set_parts.make_part("room", room, room_materials())
     set_parts.only_seen(item)
+    item[set_parts.TONED] = True
     set_parts.offer_part(stage, "backdrop", item, key="room", name="Room")
     return round(2 * half)
 
@@ -216,20 +221,32 @@ def arrangement(stage: Stage, settings: Settings) -> tuple[int, int | None]:
 
 
 def _candidates(
-    settings: Settings, trade: Trade, work: debris_parts.Work, *, number: int, deck: int, tallest: float
+    settings: Settings, trade: Trade, work: debris_parts.Work, *, number: int, deck: int, sizes: tuple[float, float]
 ) -> list[set_props.Candidate]:
-    """The user's own props, those named in the settings, or a selection from the trade's bench."""
+    """The user's own props, those named in the settings, or a selection from the trade's bench.
+
+    sizes: height (mm) and area in the picture (mm2) that no selected prop exceeds.
+    """
     if settings.collection:
         return set_props.collected_candidates(settings.collection)
     named = _named(settings.things)
     if named:
         return set_props.made_candidates(named, seed=number)
-    names = draw(trade, settings.props, place=number, deck=deck, tallest_mm=tallest) if settings.props else []
+    tallest, largest = sizes
+    names = []
+    if settings.props:
+        names = draw(trade, settings.props, place=number, deck=deck, tallest_mm=tallest, largest_mm2=largest)
     least, factor = ALLOWED_CHROMA
     darkest, share = ALLOWED_LIGHT
     return set_props.made_candidates(
         names, seed=number, chroma=max(least, factor * work.chroma), light=max(darkest, share * work.light)
     )
+
+
+def _largest_props(points: Floats) -> tuple[float, float]:
+    """How tall (mm) and how large to look (mm2) a drawn prop may be beside a subject of points (n, 3), mm."""
+    wide, high = float(np.ptp(points[:, :2], axis=0).max()), float(points[:, 2].max())
+    return TALLEST * high, LARGEST * wide * high
 
 
 def _named(words: str) -> list[str]:

@@ -73,6 +73,15 @@ class Settings:
         unit="mired",
         help="Make the pictures warmer (above 0) or cooler (below 0); 20 is clearly visible",
     )
+    behind: float = number(
+        0.0,
+        low=-3.0,
+        high=3.0,
+        unit="stops",
+        label="Room behind",
+        help="Make the room behind lighter (above 0) or darker (below 0); 0: the tone that all pictures of a series share",
+        more=True,
+    )
     cards: bool = switch(
         True,
         label="Reflectors and flags",

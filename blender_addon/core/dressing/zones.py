@@ -1,0 +1,112 @@
+"""Which parts of the picture are a piece's own to lay props in, so that no two pieces of a series look composed alike?
+
+Beside and behind the subject the table is divided into twelve zones: two columns to each side (near the outline, out at the
+frame's edge) in three rows; the thirteenth is anywhere. Each piece owns four of them, its number in the series added to
+`LINE`: a perfect difference set (Singer, "A theorem in finite projective geometry and some applications to number theory",
+Trans. AMS 43, 1938), so that any two pieces of thirteen neighbours own one in common and no more. The four zones of the hindmost row are
+such a set themselves: every other piece owns just one of them, in which its tall things stand.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from ..arrays import Bools, Floats, Ints
+from ..records import record
+from ..shots.sight import ShotView
+
+LINE, COUNT = (0, 1, 3, 9), 13
+
+ROWS = (-0.60, -0.27, 0.05)
+"""Heights of the rows' middles, from the front to the back, in half frames. Set by eye."""
+
+JITTER = 0.15
+"""How far above or below a row's middle a thing may lie, in half frames."""
+
+HINDMOST, ANYWHERE = len(ROWS) - 1, (-1, -1, -1)
+"""The row of tall things; the zone that is anywhere."""
+
+CELLS: tuple[tuple[int, int, int], ...] = (
+    (2, 0, 1), (2, 1, 0), (0, 1, 1), (2, 0, 0), (1, 1, 1), ANYWHERE, (0, 0, 1), (1, 1, 0), (1, 0, 1), (2, 1, 1), (0, 0, 0),
+    (0, 1, 0), (1, 0, 0),
+)  # fmt: skip
+"""What a zone's number stands for: its row, its side (0 left, 1 right), its column (0 near the outline, 1 at the edge). Of many
+orders this one gives the fewest pieces all four zones on one side."""
+
+OUTERMOST = 0.97
+"""Where the middle of a thing at the frame's edge lies at most, in half frames."""
+
+
+def _is_hindmost(zone: int) -> bool:
+    return CELLS[zone] != ANYWHERE and CELLS[zone][0] == HINDMOST
+
+
+@record
+class Zones:
+    """The zones of a view that belong to the piece with a number: left and right are the edges of its outline, in half
+    frames."""
+
+    number: int
+    left: float
+    right: float
+
+    @classmethod
+    def of(cls, view: ShotView, number: int) -> Zones:
+        """Those of a view in which the subject's outline is known."""
+        across = view.outline[:, 0] / view.half_slopes[0]
+        return cls(number, max(float(across.min()), -0.8), min(float(across.max()), 0.8))
+
+    @property
+    def owned(self) -> list[int]:
+        """Numbers of the piece's zones, those beside the subject first."""
+        return sorted(((self.number + step) % COUNT for step in LINE), key=_is_hindmost)
+
+    def dealt(self, tall: Sequence[bool]) -> list[int | None]:
+        """A zone for each thing, by whether it stands tall: those to the back, flat ones beside the subject and in what is
+        left; None where all are taken."""
+        left = self.owned
+        found: list[int | None] = []
+        for number, stands in enumerate(tall):
+            fit = [zone for zone in left if _is_hindmost(zone) is stands]
+            later = sum(tall[number + 1 :])
+            spare = [zone for zone in left if not stands and _is_hindmost(zone)][later:]
+            zone = next(iter([*fit, *spare]), None)
+            if zone is not None:
+                left.remove(zone)
+            found.append(zone)
+        return found
+
+    def place(self, zone: int, rng: np.random.Generator) -> Floats | None:
+        """(2,) a place in a zone, in half frames; None where the zone is anywhere."""
+        cell = CELLS[zone]
+        if cell == ANYWHERE:
+            return None
+        row, side, column = cell
+        edge = self.right if side else -self.left
+        share = rng.uniform(0.2, 0.5) if column == 0 else rng.uniform(0.6, 1.0)
+        across = min(edge + share * (1.0 - edge), OUTERMOST)
+        return np.array([across if side else -across, ROWS[row] + rng.uniform(-1.0, 1.0) * JITTER])
+
+    def foreign(self, frame: Floats) -> float:
+        """The share of points (n, 2), in half frames, that lie in the picture and in zones of which the piece owns none."""
+        row, side, column = self._cells(frame)
+        mine = np.zeros((len(ROWS), 2, 2), bool)
+        for zone in self.owned:
+            if CELLS[zone] != ANYWHERE:
+                mine[CELLS[zone]] = True
+        return float((self._seen(frame) & ~mine[row, side, column]).mean())
+
+    def _cells(self, frame: Floats) -> tuple[Ints, Ints, Ints]:
+        """Row, side and column of points (n, 2)."""
+        middle = 0.5 * (self.left + self.right)
+        side = (frame[:, 0] > middle).astype(int)
+        edge = np.where(side == 1, self.right, -self.left)
+        column = (np.abs(frame[:, 0]) > edge + 0.5 * (1.0 - edge)).astype(int)
+        between = 0.5 * (np.array(ROWS[1:]) + np.array(ROWS[:-1]))
+        return np.searchsorted(between, frame[:, 1]), side, column
+
+    @staticmethod
+    def _seen(frame: Floats) -> Bools:
+        return (np.abs(frame) < 1.0).all(axis=1)

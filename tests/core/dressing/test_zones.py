@@ -1,0 +1,91 @@
+"""Does each piece of a series get parts of the picture of its own, so that no two look composed alike?"""
+
+from __future__ import annotations
+
+from collections import Counter
+from itertools import combinations
+
+import numpy as np
+import pytest
+
+from blender_addon.core.dressing.compose import Bench, Thing, compose, spread_points
+from blender_addon.core.dressing.trades import TRADES, draw
+from blender_addon.core.dressing.zones import ANYWHERE, CELLS, COUNT, HINDMOST, LINE, Zones
+from blender_addon.core.mesh.solids import rounded_rectangle, slab
+from blender_addon.core.shots.sight import ShotView
+
+
+def _zones(number: int) -> Zones:
+    return Zones(number, -0.3, 0.3)
+
+
+def test_any_two_pieces_of_thirteen_own_one_zone_in_common() -> None:
+    """A perfect difference set: each difference but 0 comes once (Singer 1938: {0, 1, 3, 9} modulo 13)."""
+    assert sorted((a - b) % COUNT for a in LINE for b in LINE if a != b) == list(range(1, COUNT))
+    for first, other in combinations(range(COUNT), 2):
+        assert len(set(_zones(first).owned) & set(_zones(other).owned)) == 1
+
+
+def test_each_piece_but_the_first_has_one_zone_at_the_back_and_none_has_all_on_one_side() -> None:
+    """Two lines of a projective plane meet in one point: the hindmost zones are a line."""
+    backs = [sum(CELLS[zone] != ANYWHERE and CELLS[zone][0] == HINDMOST for zone in _zones(n).owned) for n in range(COUNT)]
+    assert backs == [4] + 12 * [1]
+    assert sorted(set(CELLS)) == sorted({ANYWHERE, *((r, s, c) for r in range(3) for s in (0, 1) for c in (0, 1))})
+    for number in range(COUNT):
+        sides = {CELLS[zone][1] for zone in _zones(number).owned if CELLS[zone] != ANYWHERE}
+        assert sides == {0, 1}
+
+
+def test_a_place_lies_in_its_zone_and_what_lies_elsewhere_is_foreign() -> None:
+    rng = np.random.default_rng(4)
+    for number in range(COUNT):
+        zones = _zones(number)
+        own = [at for zone in zones.owned for _ in range(20) if (at := zones.place(zone, rng)) is not None]
+        assert zones.foreign(np.array(own)) == 0.0
+        others = [zone for zone in range(COUNT) if zone not in zones.owned and CELLS[zone] != ANYWHERE]
+        places = np.array([at for zone in others for _ in range(20) if (at := zones.place(zone, rng)) is not None])
+        assert zones.foreign(places) == pytest.approx(1.0)
+
+
+def test_tall_things_stand_at_the_back_and_flat_ones_leave_them_room() -> None:
+    for number in range(1, COUNT):
+        dealt = _zones(number).dealt([False, False, True, False])
+        tall = dealt[2]
+        assert tall is not None and CELLS[tall][0] == HINDMOST
+        known = [zone for zone in dealt if zone is not None]
+        assert len(known) == len(set(known)) >= 3
+
+
+def test_drawn_props_leave_most_of_the_frame_to_the_table() -> None:
+    """Six tiles would cover more than 4 % of the frame: some are left away, and without a limit none is."""
+    outline = np.array([[-0.05, -0.1], [0.05, -0.1], [0.05, 0.1], [-0.05, 0.1]])
+    up, back = np.array([0.0, 0.3420, 0.9397]), np.array([0.0, -0.9397, 0.3420])  # 20 degrees from above
+    rotation = np.column_stack([[1.0, 0.0, 0.0], up, back])
+    place = 400.0 * back + [0.0, 0.0, 30.0]
+    hero = ShotView("hero", "hero", place, rotation, (0.3, 0.2), 400.0, 390.0, 410.0, 5.0, outline, 380.0, 420.0)
+    tile = slab(rounded_rectangle(36.0, 24.0, 3.0, 4), 5.0)
+    things = [Thing("tile", spread_points(tile.vertices, tile.faces), False)] * 6
+    bench = Bench(lambda xy: np.linalg.norm(xy, axis=1) - 20.0, 20.0, np.array([400.0, 400.0]))
+    laid = [sum(spot is not None for spot in compose(things, [hero], bench, seed=5, most=most)) for most in (0.04, np.inf)]
+    assert 1 <= laid[0] < laid[1]
+
+
+@pytest.mark.parametrize("key", TRADES)
+def test_props_that_lay_together_seldom_do_so_again(key: str) -> None:
+    """Of twelve pieces each prop comes at most four times, and two of three pairs have no more in common than props drawn by
+    chance would (count squared over the trade's props, on average)."""
+    trade = TRADES[key]
+    count = min(4, len(trade.props()) // 3)
+    for deck in (1, 2, 3):
+        dealt = [set(draw(trade, count, place=place, tallest_mm=100.0, deck=deck)) for place in range(1, 13)]
+        common = np.array([len(a & b) for a, b in combinations(dealt, 2)])
+        assert common.mean() <= count**2 / len(trade.props()) + 0.05 and (common < count).mean() > 0.96
+        assert max(Counter(name for names in dealt for name in names).values()) <= 4
+
+
+def test_nothing_larger_than_suits_the_piece_is_drawn() -> None:
+    from blender_addon.core.dressing.trades import size_of
+
+    for place in range(1, 13):
+        names = draw(TRADES["potter"], 4, place=place, tallest_mm=60.0, largest_mm2=2600.0)
+        assert len(names) == 4 and all(size_of(name, seed=place)[1] <= 2600.0 for name in names)
