@@ -3,8 +3,8 @@
 Beside and behind the subject the table is divided into twelve zones: two columns to each side (near the outline, out at the
 frame's edge) in three rows; the thirteenth is anywhere. Each piece owns four of them, its number in the series added to
 `LINE`: a perfect difference set (Singer, "A theorem in finite projective geometry and some applications to number theory",
-Trans. AMS 43, 1938), so that any two pieces of thirteen neighbours own one in common and no more. The four zones of the hindmost row are
-such a set themselves: every other piece owns just one of them, in which its tall things stand.
+Trans. AMS 43, 1938), so that any two pieces of thirteen neighbours own one in common and no more. The four zones of the
+hindmost row are such a set themselves: every other piece owns just one of them, in which its tall things stand.
 """
 
 from __future__ import annotations
