@@ -72,8 +72,10 @@ def draw(trade: Trade, count: int, *, place: int, tallest_mm: float, largest_mm2
     or less. For what is taller or larger than suits the piece (`tallest_mm`, `largest_mm2`) another is taken. Of every three
     props at most one is a vessel.
     """
+    if count < 1:
+        return []
     pool = trade.props()
-    rows = max(1, len(pool) // max(count, 1))
+    rows = max(1, len(pool) // count)
     turn, row = divmod((place - 1) % 1_000_000, rows)  # a series counts from 1
     seeds = [deck, digest(trade.key), 701]
     shuffled = [pool[number] for number in np.random.default_rng(seeds).permutation(len(pool))]
