@@ -182,8 +182,8 @@ def test_the_lights_of_a_piece_reach_the_top_of_the_picture(albedo: float, name:
 
 
 def test_the_room_behind_has_one_tone_however_its_piece_is_exposed() -> None:
-    """Of a pale piece and a dark one: the exposures differ, the wall's light in the picture does not, to a twentieth of a stop;
-    measured once more it stays as it is; where the exposure is set by hand the wall keeps its own albedo."""
+    """Of a pale piece and a dark one: the exposures differ, the wall's light in the picture does not, to a tenth of a stop,
+    which is what a series may spread; measured once more it stays; with an exposure set by hand the wall keeps its albedo."""
     run()
     stops, tones, levels = [], [], []
     for albedo in (0.75, 0.1, 0.1):
@@ -203,7 +203,7 @@ def test_the_room_behind_has_one_tone_however_its_piece_is_exposed() -> None:
         tones.append(math.log2(bright / exposure.GREY) + figures["exposure_stops"])
         levels.append(room.color[0])
     assert abs(stops[1] - stops[0]) > 0.2
-    assert tones == pytest.approx([exposure.ROOM] * 3, abs=0.05)
+    assert tones == pytest.approx([exposure.ROOM] * 3, abs=0.1)
     assert levels[2] == levels[1]
     stage, _ = run("lighting.exposure=0.5", only="lighting")
     assert stage.require("backdrop", "room").color[0] == 1.0

@@ -87,7 +87,7 @@ reflections. Judged by eye on our owl in four light set-ups."""
 
 ROOM = 0.25
 """Stops over mid-grey at which the room behind is held in every hero of a series, however its piece is exposed. Set by eye."""
-ROOM_LEVELS = (0.4, 2.2)
+ROOM_LEVELS = (0.2, 2.2)
 """Least and most that a room's reflectance is multiplied by for that."""
 
 
