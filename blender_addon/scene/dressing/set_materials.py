@@ -47,6 +47,7 @@ def plain_material(name: str, colour: Colour, *, rough: float, mottle: float, si
         finish = {
             "Base Color": tree.mix(1.0, tree.mix(1.0, body, shade, blend="MULTIPLY"), level, blend="MULTIPLY"),
             "Roughness": tree.math("MULTIPLY_ADD", uneven, 0.3 * rough, 0.85 * rough),
+            "Specular IOR Level": 0.0,  # so that its light is in proportion to the object's colour
         }
         tree.output("Shader", "shader", tree.node("BsdfPrincipled", finish)["BSDF"])
 
