@@ -51,7 +51,7 @@ def run(stage: Stage, settings: Settings) -> Run:
             continue
         yield Progress(place / 2 + 0.1, f"Taking the light out of the {role}")
         shading = stage.find("relief_shading", role)
-        relief = None if shading is None else np.log(np.maximum(2 * _sampled(shading, found.surface), 0.05))
+        relief = None if shading is None else _log_shading(shading, found.surface)
         work = partial(
             without_light, found.surface, found.colours, relief=relief, occluders=found.occluders, seed=stage.seed,
             as_photo=settings.shading == PHOTO,
@@ -76,6 +76,12 @@ def run(stage: Stage, settings: Settings) -> Run:
     if not done:
         return Result("No texture to take light out of", figures)
     return Result(f"Took the light out of the {' and the '.join(done)}", figures)
+
+
+def _log_shading(image: bpy.types.Image, surface: TexturedSurface) -> Floats:
+    """(n,) natural logarithm of the relief's shading at the surface's texels. Early versions stored half of it in 8 bits."""
+    factor = _sampled(image, surface) * (1.0 if image.is_float else 2.0)
+    return np.log(np.maximum(factor, 0.05))
 
 
 def _sampled(image: bpy.types.Image, surface: TexturedSurface) -> Floats:

@@ -220,17 +220,18 @@ def _maps(
 
 
 def _offer_shading(stage: Stage, surface: TexturedSurface, recovery: Recovery) -> Generator[Progress, None, None]:
-    """Offer the factor of the relief's shading on the smooth light, halved to fit an image; the step albedo divides by it."""
+    """The factor by which the relief's shading multiplies the smooth light: the albedo step divides by it."""
 
     def raster() -> Floats:
-        half = 0.5 * np.exp(recovery.shaded * recovery.relief.shade)  # reduced by its uncertainty already
-        values = extend(surface.texels.scatter(np.clip(half, 0, 1)), surface.texels.mask(), MARGIN)
-        values[values == 0] = 0.5
+        factor = np.exp(recovery.shaded * recovery.relief.shade)  # reduced by its uncertainty already
+        values = extend(surface.texels.scatter(factor), surface.texels.mask(), MARGIN)
+        values[values == 0] = 1.0
         return values
 
     values = yield from aside(raster, Progress(0.9, "Making the maps"))
     yield Progress(0.91, "Packing the maps", blocking=True)
-    stage.offer("relief_shading", make_image("Relief shading", values, data=True), key="piece", name="Relief shading")
+    image = make_image("Relief shading", values, data=True, floating=True)
+    stage.offer("relief_shading", image, key="piece", name="Relief shading")
 
 
 def _as_shape_key(stage: Stage, surface: TexturedSurface, heights: Floats, strength: float) -> None:

@@ -10,7 +10,7 @@ cancels.
 given the truth's median luminance first, as no photo texture knows its exposure; `own_colour_delta_e_as_shown` without that);
 `mask_iou` of the outlines; `relief_passed`: what relief adds to the detail in a material over what it adds in plain matt grey;
 `relief_over_own`: the same over the contrast of the material's own texture (of wood its shading alone), `own_contrast_percent`;
-`added_variation_percent`: how far the form explains the albedo of a piece that has none of its own (dust, wash and wear that
+`added_variation_percent`: how far the form explains the albedo of a piece beyond its body's own grain (dust, wash and wear that
 were never asked for). The rows `bare_...` say the same of the bare scan. `second_seed_change` repeats one case with other
 seeds.
 

@@ -195,21 +195,29 @@ class Studio:
         return found
 
     def albedo(self, kind: str) -> tuple[Floats, Any]:
-        """(n,) luminance of the piece's albedo in a material at its vertices, and the class (n,) of form that each belongs to.
+        """(n,) luminance of the piece's albedo in a material at its vertices, over that of the material's body alone, and the
+        class (n,) of form that each belongs to.
 
         A class is how far the vertex lies in a recess (five steps) and how far it faces up (four): what dust, wash and wear
-        follow. Baked, so that no light has a say.
+        follow. Baked, so that no light has a say. The body alone is the same material without recesses and relief: its grain
+        may follow the form, as the end grain of wood does, which is dark wherever it is cut across.
         """
         item = self.stage.require("piece")
-        with self.wear("ours", kind):
-            values = baked_colour(self.stage.scene, item)
         mesh = item.data
         hollow, normal = np.zeros(len(mesh.vertices), np.float32), np.zeros(3 * len(mesh.vertices), np.float32)
         mesh.attributes[CAVITY].data.foreach_get("value", hollow)
+        with self.wear("ours", kind):
+            values = luminance(baked_colour(self.stage.scene, item))
+        mesh.attributes[CAVITY].data.foreach_set("value", np.zeros_like(hollow))
+        try:
+            with self.wear("bare", kind):
+                body = luminance(baked_colour(self.stage.scene, item))
+        finally:
+            mesh.attributes[CAVITY].data.foreach_set("value", hollow)
         mesh.vertex_normals.foreach_get("vector", normal)
         steep = np.clip(np.floor(2.0 * (normal.reshape(-1, 3)[:, 2] + 1.0)), 0, 3).astype(int)
         deep = np.clip(np.floor(2.5 * (hollow + 1.0)), 0, 4).astype(int)
-        return luminance(values), 4 * deep + steep
+        return values / np.maximum(body, 1e-4), 4 * deep + steep
 
     def save(self, pictures: Sequence[Floats], view: View, path: Path) -> None:
         """Pictures of a view side by side as the job would show them: its exposure and view transform."""

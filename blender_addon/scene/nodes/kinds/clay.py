@@ -42,7 +42,7 @@ def _clay(tree: Tree) -> None:
     grog = tree.input("Grog", "float", 0.35, help="How much fired grit shows")
     grog_size = tree.input("Grog Size", "float", 0.35, low=0.05, high=3.0, help="Size of the largest grog grains, mm")
     mottle = tree.input("Mottle", "float", 0.5, help="Unevenness of tone, from drying and wedging")
-    pores = tree.input("Pore Depth", "float", 0.011, low=0.0, high=0.2, help="Depth of the fine texture of the surface, mm")
+    pores = tree.input("Pore Depth", "float", 0.0118, low=0.0, high=0.2, help="Depth of the fine texture of the surface, mm")
     dust = tree.input("Dust", "float", 0.0, help="An effect: dry powder in recesses that face upwards")
     wash = tree.input("Crevice Wash", "float", 0.0, help="An effect: thin dark slip left in recesses")
     wash_colour = tree.input("Wash Colour", "colour", (0.07, 0.055, 0.045), help="Colour of the wash")

@@ -12,8 +12,9 @@ from ..relief import tooled
 if TYPE_CHECKING:
     import bpy
 
-MICRO_ROUGHNESS = 0.44
-"""The ratio B / A of Oren & Nayar's model (SIGGRAPH 1994) at 30 degrees, which they fitted to wall plaster (from memory)."""
+MICRO_ROUGHNESS = 0.30
+"""The ratio B / A of Oren & Nayar's model (SIGGRAPH 1994) at facet slopes of 20 degrees: they fitted 30 degrees to trowelled
+wall plaster (from memory), and a cast takes the finer surface of its mould. The 20 degrees are a guess."""
 
 
 def plaster_group() -> bpy.types.NodeTree:
