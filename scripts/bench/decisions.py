@@ -5,9 +5,9 @@ missing is a failure) and on made-up figures. One module a kind of decision, `_d
 need none of one another and run in as many processes as there are processors (`--processes N`: as many as that); its
 `report(record, results)` makes the rows. Groups, given as `case`: `scans/file` as exported, `scans/axes` exported with
 the other up axis, `scans/turned` three chance rotations, scales and places each, `made/file` and `made/turned` the same of the
-made-up figures, none of which was used while constants were set. What happened to a single scan has a metric that begins with
-`case_`. `--cases scans/turned` runs one group alone,
-`--cases relief` and `--cases pictures` those kinds.
+made-up figures; no weight was fitted on these, but they were looked at while scales and limits of the front were chosen. What
+happened to a single scan has a metric that begins with `case_`. `--cases scans/turned` runs one group alone, `--cases relief`
+and `--cases pictures` those kinds.
 """
 
 from __future__ import annotations
