@@ -44,6 +44,9 @@ RELIEF_PX = 3.0
 3 px give 0.89 to 0.98 of the energy of the true picture in its three bands (`bench likeness`)."""
 FINEST_MM = 0.1
 """Edges are not made shorter than this: the recovered relief has no wavelengths below 0.2 mm."""
+SHARES = {"Fine": 0.42, "Middle": 0.50, "Broad": 0.08}
+"""What each band contributes to the variance of the height, on the demo's owl. There is one height map, so the displacement
+follows the strengths of the bands only in their mean, while the normal map follows each."""
 MOST_LEVELS = 3
 MOST_TRIANGLES = 3_000_000
 
@@ -160,9 +163,10 @@ def raised_by(item: bpy.types.Object) -> float:
 
 
 def _strength(node: bpy.types.Node) -> float:
-    """Strength of a relief node, of its broad band, which has most of the height."""
-    broad = node.inputs.get("Broad")
-    return float(node.inputs["Strength"].default_value) * (1.0 if broad is None else float(broad.default_value))
+    """Strength of a relief node, times the mean of its bands' strengths by `SHARES` where it has bands."""
+    bands = {name: node.inputs[name].default_value for name in SHARES if name in node.inputs}
+    mean = sum(SHARES[name] * value for name, value in bands.items()) if bands else 1.0
+    return float(node.inputs["Strength"].default_value) * mean
 
 
 def levels_for(item: bpy.types.Object, pixel_m: float, *, raised: bool = False) -> int:

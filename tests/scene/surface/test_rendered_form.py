@@ -132,6 +132,22 @@ def test_a_painted_mask_calms_the_relief_and_seams_stay_closed() -> None:
     assert len(mesh.vertices) - len(mesh.edges) + len(mesh.polygons) == 2  # Euler: a torn seam would add edges and points
 
 
+def test_bands_that_are_calmed_calm_the_displacement() -> None:
+    """The material's strength times what the bands hold together: all of it at 1, nothing at 0, and each has a share."""
+    item = raised_sphere(0.8)
+    slopes = images.make_image("slopes", np.zeros((8, 8, 3), np.float32), data=True, floating=True)
+    normal = images.make_image("normal", np.full((8, 8, 3), (0.5, 0.5, 1.0), np.float32), data=True)
+    maps = Maps(normal=normal, height=slopes, strength=0.8, bands=(slopes, slopes))
+    item.data.materials[0] = make_material("banded", MaterialSurface("clay"), maps)
+    inputs = item.data.materials[0].node_tree.nodes["Relief"].inputs
+    assert rendered_form.raised_by(item) == pytest.approx(0.8)
+    for name in rendered_form.SHARES:
+        before = rendered_form.raised_by(item)
+        inputs[name].default_value = 0.0
+        assert rendered_form.raised_by(item) < before - 0.05
+    assert rendered_form.raised_by(item) == pytest.approx(0.0, abs=1e-9)
+
+
 def test_a_picture_raises_the_relief_only_while_it_is_taken() -> None:
     item = raised_sphere(0.7)
     shot = {"bozzetto_field_width_mm": 60.0, KIND: "hero"}
