@@ -5,7 +5,6 @@ from __future__ import annotations
 import contextlib
 import json
 import math
-import os
 import shutil
 import subprocess
 import sys
@@ -17,6 +16,8 @@ from types import SimpleNamespace
 from typing import Any
 
 import numpy as np
+
+from blender_addon.cli.itself import own_environment
 
 from . import ROOT
 
@@ -49,7 +50,7 @@ def command(arguments: Sequence[str]) -> float:
     started = time.perf_counter()
     done = subprocess.run(
         [sys.executable, "-m", "blender_addon.cli", *arguments], cwd=ROOT, capture_output=True, text=True, check=False,
-        env={**os.environ, "PYTHONPATH": str(ROOT)},
+        env=own_environment(),
     )  # fmt: skip
     if done.returncode:
         raise RuntimeError((done.stderr or done.stdout).strip()[-600:] or f"ended with {done.returncode}")
@@ -195,7 +196,7 @@ def child(words: str, *arguments: Any) -> Any:
     """Run a piece of Python that ends by printing JSON, in a process of its own; what it printed."""
     done = subprocess.run(
         [sys.executable, "-c", words, *map(str, arguments)], cwd=ROOT, capture_output=True, text=True, check=False,
-        env={**os.environ, "PYTHONPATH": str(ROOT)},
+        env=own_environment(),
     )  # fmt: skip
     lines = [line for line in done.stdout.splitlines() if line.startswith("JSON ")]
     if not lines:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-import os
 import selectors
 import subprocess
 import sys
@@ -11,6 +10,8 @@ import tempfile
 from collections.abc import Callable, Iterable
 from pathlib import Path
 from typing import Any
+
+from blender_addon.cli.itself import own_environment
 
 from . import ROOT
 from ._corpus_sheets import build
@@ -24,7 +25,7 @@ class Worker:
     """A worker process with a folder of its own."""
 
     def __init__(self, folder: Path):
-        environment = {**os.environ, "PYTHONPATH": str(ROOT), "PYTHONDONTWRITEBYTECODE": "1", "OMP_NUM_THREADS": "1"}
+        environment = {**own_environment(), "PYTHONDONTWRITEBYTECODE": "1", "OMP_NUM_THREADS": "1"}
         self._fresh = True
         self._work = subprocess.Popen(
             [sys.executable, "-m", "scripts.bench._corpus_worker", str(folder)],

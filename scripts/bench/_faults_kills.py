@@ -6,7 +6,6 @@ the next run must end well and keep the edit. The moments are drawn by a seed; t
 
 from __future__ import annotations
 
-import os
 import shutil
 import signal
 import subprocess
@@ -19,6 +18,7 @@ import bpy
 import numpy as np
 from PIL import Image
 
+from blender_addon.cli.itself import own_environment
 from blender_addon.steps import catalogue
 from tests.host import small_scan
 
@@ -58,8 +58,9 @@ def kills(count: int, seed: int = 1) -> list[Kill]:
 def started(job: SmallJob, out: Path) -> subprocess.Popen:
     """The command in a process of its own."""
     command = [sys.executable, "-m", "blender_addon.cli", "run", str(job.sheet), "--out", str(out)]
-    environment = {**os.environ, "PYTHONPATH": str(ROOT), "PYTHONUNBUFFERED": "1"}
-    return subprocess.Popen(command, cwd=ROOT, env=environment, stdout=subprocess.PIPE, stderr=subprocess.STDOUT, text=True)
+    return subprocess.Popen(
+        command, cwd=ROOT, env=own_environment(), stdout=subprocess.PIPE, stderr=subprocess.STDOUT, text=True
+    )
 
 
 def struck(work: subprocess.Popen, kill: Kill) -> int:

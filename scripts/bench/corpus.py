@@ -2,7 +2,8 @@
 
 `cases`: how many were run; `failures`: those with another exception than ours, a traceback or anything else printed, a crash,
 more than 20 s, an input changed, a half file or data left behind; `worst_seconds`: the longest. `--cases flipped,cut` runs
-some classes, `--fast` every twelfth case. What failed is printed with its number: `--cases number:1234` runs that one again.
+some classes, `--piece 2/8` an eighth of them, `--fast` every twelfth case. What failed is printed with its number:
+`--cases number:1234` runs that one again.
 """
 
 from __future__ import annotations
@@ -35,12 +36,12 @@ def run(record: Record, options: Options) -> None:
 
 
 def _wanted(options: Options) -> list[int]:
-    """The numbers of the cases: by `number:N`, by class, or all; every twelfth of them for a fast run."""
+    """The numbers of the cases: by `number:N`, by class, or all, or this piece of them; every twelfth for a fast run."""
     single = [int(name.split(":")[1]) for name in options.cases if name.startswith("number:")]
     if single:
         return single
     numbers = [number for name, own in numbers_of().items() if options.wants(name) for number in own]
-    return numbers[::12] if options.fast else numbers
+    return options.share(numbers[::12] if options.fast else numbers)
 
 
 def _report(answer: dict[str, Any]) -> None:

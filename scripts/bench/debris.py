@@ -10,6 +10,7 @@ from pathlib import Path
 
 import numpy as np
 
+from blender_addon.cli.itself import own_environment
 from blender_addon.core.mesh.triangles import face_areas
 from scripts.bench._poisson_points import ROOM, poisson_points
 
@@ -149,7 +150,7 @@ def _held_mb(which: str) -> float:
 def _dressed(record: Record, count: int) -> None:
     words = subprocess.run(
         [sys.executable, "-m", "scripts.bench._dressed", str(count)], cwd=ROOT, capture_output=True, text=True, check=False,
-        env={**os.environ, "PYTHONPATH": str(ROOT)},
+        env=own_environment(),
     )  # fmt: skip
     if words.returncode:
         record.fail(f"the dressed scene could not be made: {words.stderr.strip().splitlines()[-1] if words.stderr else ''}")
