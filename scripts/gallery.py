@@ -184,7 +184,7 @@ def _sheet_of(subject: str, out: Path) -> Path:
         from scripts.truth import hound_scan
 
         kept = out / "hound" / "hound.toml"
-        return kept if kept.is_file() else hound_scan.made(kept.parent)
+        return kept if kept.is_file() else hound_scan.write_scan(kept.parent)
     out.mkdir(parents=True, exist_ok=True)
     path = out / f"{subject}.toml"
     scan = real_scans.fetch(subject)

@@ -172,8 +172,8 @@ def _below(folder: Path, out: Path) -> Iterator[Path]:
 
 def _entries(out: Path) -> dict[str, Mapping[str, object]]:
     """The list of files made, without those that a run writes at its end."""
-    made = MadeFiles.read(out)
-    return {place: entry for place, entry in (made.files if made else {}).items() if place not in (NOTE, SUMMARY, LOG)}
+    files = MadeFiles.read(out)
+    return {place: entry for place, entry in (files.files if files else {}).items() if place not in (NOTE, SUMMARY, LOG)}
 
 
 def _made_digest(out: Path) -> str:

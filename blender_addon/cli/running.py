@@ -218,8 +218,8 @@ def summary(report: Report, words: Sequence[str], check: Sequence[str], out: Pat
     device = figures.get("render", {}).get("device", "")
     of_it = f", {clock(rendering)} of it rendering on {device}" if rendering is not None else ""
     lines = [f"Done in {clock(spent)}{of_it}"]
-    made = _made(figures)
-    lines += [f"Made: {made}"] if made else []
+    pictures = _made(figures)
+    lines += [f"Made: {pictures}"] if pictures else []
     lines += _places(out, page="export" in figures and (out / PAGE).exists())
     return [*lines, *words, *_to_check_lines(check)]
 

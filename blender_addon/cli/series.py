@@ -183,12 +183,12 @@ def _finished(folder: Path, name: str, sheet: JobSheet) -> bool:
     """Whether a piece was made with these settings from these scans, and all its files still exist."""
     try:
         known = read_summary(folder)
-        made = MadeFiles.read(folder)
+        files = MadeFiles.read(folder)
         return (
             bool(known)
-            and made is not None
+            and files is not None
             and known.get("state") == _state(folder, name, sheet)
-            and all((folder / place).is_file() for place in made.files)
+            and all((folder / place).is_file() for place in files.files)
         )
     except OSError:
         return False

@@ -33,7 +33,7 @@ class _WhenAsked:
     def __init__(self, cls: type, name: str) -> None:
         self.cls, self.name = cls, name
 
-    def __get__(self, made: object, owner: type) -> Any:
+    def __get__(self, instance: object, owner: type) -> Any:
         """What `dataclass` found, which stands in the class from now on."""
         with _described_by_one:
             if isinstance(self.cls.__dict__[self.name], _WhenAsked):

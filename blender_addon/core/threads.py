@@ -46,8 +46,8 @@ def product(left: Floats, right: Floats) -> Floats:
     count = len(left)
     block = max(1, min(count, ALONE // max(right.size, 1)))
     whole = count - count % block
-    made = np.zeros((count, right.shape[1]), np.result_type(left, right))
-    np.matmul(left[:whole].reshape(-1, block, left.shape[1]), right, out=made[:whole].reshape(-1, block, right.shape[1]))
+    result = np.zeros((count, right.shape[1]), np.result_type(left, right))
+    np.matmul(left[:whole].reshape(-1, block, left.shape[1]), right, out=result[:whole].reshape(-1, block, right.shape[1]))
     if whole < count:
-        np.matmul(left[whole:], right, out=made[whole:])
-    return made
+        np.matmul(left[whole:], right, out=result[whole:])
+    return result

@@ -165,13 +165,13 @@ def on_a_worker(workshop: Mapping[str, Any], order: Mapping[str, Any]) -> dict[s
     return carried_out(place, order, kept.setdefault(threading.get_ident(), {}))
 
 
-def _keep(made: Path, files: Sequence[str], done: Path, seconds: float) -> None:
+def _keep(finished: Path, files: Sequence[str], done: Path, seconds: float) -> None:
     """Move finished files into the shared folder, where they appear all at once."""
     growing = Path(tempfile.mkdtemp(prefix=f"{done.name}{GROWING}", dir=done.parent))
     try:
         for name in files:
             (growing / name).parent.mkdir(parents=True, exist_ok=True)
-            shutil.copyfile(made / name, growing / name)
+            shutil.copyfile(finished / name, growing / name)
             _to_disk(growing / name)
         (growing / ANSWER).write_text(json.dumps({"files": list(files), "seconds": seconds}), encoding="utf-8")
         _to_disk(growing / ANSWER)

@@ -308,13 +308,13 @@ def build(settings: type, values: Any, where: str) -> Any:
     values = migrated(settings, values)
     known = specs(settings)
     aliases: Mapping[str, str] = getattr(settings, "ALIASES", {})
-    made = settings()
+    built = settings()
     for name, value in values.items():
         name = aliases.get(name, name)
         if name not in known:
             raise SheetError(f'{where} has no setting "{name}"{nearest(name, list(known))}')
-        setattr(made, name, check(f"{where}.{name}", known[name], value))
-    return made
+        setattr(built, name, check(f"{where}.{name}", known[name], value))
+    return built
 
 
 def migrated(settings: type, values: Mapping[str, Any]) -> Mapping[str, Any]:

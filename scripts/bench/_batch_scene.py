@@ -132,12 +132,12 @@ def by_us(stage: Any, frames: Frames, folder: Path, *, device: str = "cpu") -> l
 
     begin_folder(folder)
     tasks, took = frames.tasks(folder / "turntable"), []
-    made = KeptPictures(tasks[0].path.parent)
+    kept = KeptPictures(tasks[0].path.parent)
     with set_up_for(stage, tasks[0], frames.quality(), device):
         for task in tasks:
             started = time.perf_counter()
             render_one(stage, task)
-            made.add(task.path, task.digest)
+            kept.add(task.path, task.digest)
             took.append(time.perf_counter() - started)
     return took
 

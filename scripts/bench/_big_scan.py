@@ -74,11 +74,11 @@ def write_glb(path: Path, triangles: int, size: int) -> Path:
 
 def write_obj(path: Path, triangles: int) -> Path:
     """An OBJ of about that many triangles with UVs."""
-    made = bumpy(triangles)
-    corners = made.faces + 1
+    figure = bumpy(triangles)
+    corners = figure.faces + 1
     with path.open("w") as file:
-        np.savetxt(file, made.points, "v %.5f %.5f %.5f")
-        np.savetxt(file, made.uv, "vt %.5f %.5f")
+        np.savetxt(file, figure.points, "v %.5f %.5f %.5f")
+        np.savetxt(file, figure.uv, "vt %.5f %.5f")
         np.savetxt(file, np.repeat(corners, 2, axis=1), "f %d/%d %d/%d %d/%d")
     return path
 

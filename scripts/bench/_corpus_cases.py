@@ -203,8 +203,8 @@ def promised(number: int, random: Random) -> Case:
 
 def shapeless(number: int, random: Random) -> Case:
     """All points at one place, on a line, in a plane, at another scale, twisted, loose, or far away."""
-    made = scans.figure(number)
-    points, faces = made.points.copy(), made.faces
+    figure = scans.figure(number)
+    points, faces = figure.points.copy(), figure.faces
     how = number % 12
     if how == 0:
         points[:] = points[0]
@@ -229,7 +229,7 @@ def shapeless(number: int, random: Random) -> Case:
         )
     else:
         faces = np.concatenate([faces] * 3)
-    uv = np.zeros((len(points), 2)) if len(points) != len(made.uv) else made.uv
+    uv = np.zeros((len(points), 2)) if len(points) != len(figure.uv) else figure.uv
     format = _format(
         random, ("obj", "ply_binary", "stl_binary", "glb", "usda", "fbx_text") if len(faces) else ("obj", "ply_text")
     )

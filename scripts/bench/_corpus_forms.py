@@ -22,19 +22,19 @@ SIZES = ((1, 1), (16, 16), (333, 7), (2, 900), (64, 48))
 
 def ply_form(number: int, random: Random) -> Case:
     """A PLY of a random choice of properties, in one of three encodings."""
-    made = scans.figure(number % 7)
+    figure = scans.figure(number % 7)
     kind = PLY_FORMATS[number % 3]
-    return of_scan("ply form", {"scan.ply": ply_of(made, kind, random), scans.PICTURE: scans.png(16, 16)}, "scan.ply")
+    return of_scan("ply form", {"scan.ply": ply_of(figure, kind, random), scans.PICTURE: scans.png(16, 16)}, "scan.ply")
 
 
-def ply_of(made: scans.Figure, kind: str, random: Random) -> bytes:
+def ply_of(figure: scans.Figure, kind: str, random: Random) -> bytes:
     """The file: lists among the vertices, faces of one to twelve corners, colours and places in several types and under several
     names, by chance."""
     number = {"x": "double"} if random.random() < 0.3 else {"x": "float"}
     vertex: list[tuple[tuple[str, ...], Callable[[int], Any]]] = []
     if random.random() < 0.3:
         vertex.append((("uchar", "float", "views"), lambda row: [0.5] * (row % 3)))
-    points = made.points + (10.0 ** random.integers(4, 8) if random.random() < 0.3 else 0.0)
+    points = figure.points + (10.0 ** random.integers(4, 8) if random.random() < 0.3 else 0.0)
     for axis, name in enumerate("xyz"):
         vertex.append(((number["x"], name), lambda row, axis=axis: points[row, axis]))
     if random.random() < 0.5:
@@ -44,15 +44,15 @@ def ply_of(made: scans.Figure, kind: str, random: Random) -> bytes:
     if random.random() < 0.3:
         names = (("s", "t"), ("u", "v"), ("texture_u", "texture_v"))[random.integers(3)]
         for axis, name in enumerate(names):
-            vertex.append((("float", name), lambda row, axis=axis: made.uv[row, axis]))
-    faces = [face.tolist() for face in made.faces]
+            vertex.append((("float", name), lambda row, axis=axis: figure.uv[row, axis]))
+    faces = [face.tolist() for face in figure.faces]
     faces += [[], [3], [4, 5], list(range(12))] if random.random() < 0.3 else []
     face: list[tuple[tuple[str, ...], Callable[[int], Any]]] = [
         ((str(random.choice(["uchar", "int", "ushort"])), str(random.choice(["int", "uint"])), "vertex_indices"),
          lambda row: faces[row])
     ]  # fmt: skip
     if random.random() < 0.5:
-        face.append((("uchar", "float", "texcoord"), lambda row: made.uv[faces[row]].ravel().tolist()))
+        face.append((("uchar", "float", "texcoord"), lambda row: figure.uv[faces[row]].ravel().tolist()))
         pictures = int(random.choice([1, 1, 3]))
         face.append((("int", "texnumber"), lambda row: row % pictures))
     head = [f"ply\nformat {kind} 1.0\ncomment TextureFile {scans.PICTURE}"]
@@ -80,14 +80,14 @@ def _row(kind: str, properties: list[tuple[tuple[str, ...], Callable[[int], Any]
 
 def far_form(number: int, random: Random) -> Case:
     """A scan whose coordinates lie far from zero, as in a country's grid, in millimetres or metres."""
-    made = scans.figure(number % 7)
+    figure = scans.figure(number % 7)
     scale = (1.0, 0.001)[number % 2]
     away = np.array([512345.6, 5400123.4, 311.2]) * float(random.choice([1.0, 0.01, 100.0]))
     format = ("obj", "ply_text", "stl_text", "stl_binary", "ply_binary", "glb")[number // 2 % 6]
-    moved = scans.Figure(made.points * scale + away, made.faces, made.uv)
+    moved = scans.Figure(figure.points * scale + away, figure.faces, figure.uv)
     files = scans.scan(format, moved)
     if format in ("obj", "ply_text", "stl_text"):  # all digits
-        near = scans.scan(format, scans.Figure(made.points * scale, made.faces, made.uv))
+        near = scans.scan(format, scans.Figure(figure.points * scale, figure.faces, figure.uv))
         files[scans.MAIN[format]] = _with_digits(near[scans.MAIN[format]], away, format)
     return of_scan("far form", files, scans.MAIN[format])
 
@@ -112,14 +112,16 @@ def _with_digits(text: bytes, away: Any, format: str) -> bytes:
 def laid_form(number: int, random: Random) -> Case:
     """A GLB whose picture is moved, turned, scaled, or lies by the second UVs; sparse points; letters and lines of an OBJ or an
     STL that are less usual."""
-    made = scans.figure(number % 7)
+    figure = scans.figure(number % 7)
     how = number % 4
     if how == 2:
-        text = scans.scan("obj", made)["scan.obj"].decode().replace("f ", "f \\\n ", 40)
-        return of_scan("laid form", {**scans.scan("obj", made), "scan.obj": text.replace("\nv ", "\nv\t").encode()}, "scan.obj")
+        text = scans.scan("obj", figure)["scan.obj"].decode().replace("f ", "f \\\n ", 40)
+        return of_scan(
+            "laid form", {**scans.scan("obj", figure), "scan.obj": text.replace("\nv ", "\nv\t").encode()}, "scan.obj"
+        )
     if how == 3:
-        return of_scan("laid form", {"scan.stl": scans.scan("stl_text", made)["scan.stl"].upper()}, "scan.stl")
-    content, data = scans._gltf_parts(made)
+        return of_scan("laid form", {"scan.stl": scans.scan("stl_text", figure)["scan.stl"].upper()}, "scan.stl")
+    content, data = scans._gltf_parts(figure)
     image = scans.png(16, 16)
     content["bufferViews"].append({"buffer": 0, "byteOffset": len(data), "byteLength": len(image)})
     content["images"] = [{"bufferView": 3, "mimeType": "image/png"}]

@@ -71,14 +71,14 @@ def figure(seed: int = 0, *, rows: int = 9, columns: int = 10) -> Figure:
     return Figure(np.round(points, 4), np.concatenate([quads[:, [0, 1, 2]], quads[:, [0, 2, 3]], *ends]), np.round(uv, 5))
 
 
-def scan(format: str, made: Figure | None = None, *, picture: str = PICTURE) -> dict[str, bytes]:
+def scan(format: str, shape: Figure | None = None, *, picture: str = PICTURE) -> dict[str, bytes]:
     """The files of a valid scan, name to bytes, its picture among them where the format can name one."""
-    made = figure() if made is None else made
-    files = {MAIN[format]: _WRITERS[format](made, picture)}
+    shape = figure() if shape is None else shape
+    files = {MAIN[format]: _WRITERS[format](shape, picture)}
     if format == "obj":
         files["scan.mtl"] = f"newmtl clay\nKd 0.8 0.7 0.6\nmap_Kd {picture}\n".encode()
     if format == "gltf":
-        files["scan.bin"] = _gltf_parts(made)[1]
+        files["scan.bin"] = _gltf_parts(shape)[1]
     if format in ("obj", "gltf", "fbx_text", "fbx_binary", "usda"):
         files[picture] = png(16, 16)
     return files
@@ -103,52 +103,56 @@ def png(width: int, height: int, *, seed: int = 1, pixels: bytes | None = None, 
 # --- text and plain binary -----------------------------------------------------------------------------------------------
 
 
-def _obj(made: Figure, picture: str) -> bytes:
-    lines = ["mtllib scan.mtl", *(f"v {x:g} {y:g} {z:g}" for x, y, z in made.points), *(f"vt {u:g} {v:g}" for u, v in made.uv)]
-    lines += ["usemtl clay", *(f"f {a}/{a} {b}/{b} {c}/{c}" for a, b, c in made.faces + 1)]
+def _obj(shape: Figure, picture: str) -> bytes:
+    lines = [
+        "mtllib scan.mtl",
+        *(f"v {x:g} {y:g} {z:g}" for x, y, z in shape.points),
+        *(f"vt {u:g} {v:g}" for u, v in shape.uv),
+    ]
+    lines += ["usemtl clay", *(f"f {a}/{a} {b}/{b} {c}/{c}" for a, b, c in shape.faces + 1)]
     return ("\n".join(lines) + "\n").encode()
 
 
-def _ply_head(made: Figure, kind: str) -> bytes:
+def _ply_head(shape: Figure, kind: str) -> bytes:
     return (
-        f"ply\nformat {kind} 1.0\nelement vertex {len(made.points)}\nproperty float x\nproperty float y\nproperty float z\n"
-        f"element face {len(made.faces)}\nproperty list uchar int vertex_indices\nend_header\n"
+        f"ply\nformat {kind} 1.0\nelement vertex {len(shape.points)}\nproperty float x\nproperty float y\nproperty float z\n"
+        f"element face {len(shape.faces)}\nproperty list uchar int vertex_indices\nend_header\n"
     ).encode()
 
 
-def _ply_text(made: Figure, picture: str) -> bytes:
-    lines = [f"{x:g} {y:g} {z:g}" for x, y, z in made.points] + [f"3 {a} {b} {c}" for a, b, c in made.faces]
-    return _ply_head(made, "ascii") + ("\n".join(lines) + "\n").encode()
+def _ply_text(shape: Figure, picture: str) -> bytes:
+    lines = [f"{x:g} {y:g} {z:g}" for x, y, z in shape.points] + [f"3 {a} {b} {c}" for a, b, c in shape.faces]
+    return _ply_head(shape, "ascii") + ("\n".join(lines) + "\n").encode()
 
 
-def _ply(made: Figure, order: str, kind: str) -> bytes:
-    rows = np.zeros(len(made.faces), [("n", "u1"), ("v", f"{order}i4", 3)])
-    rows["n"], rows["v"] = 3, made.faces
-    return _ply_head(made, kind) + made.points.astype(f"{order}f4").tobytes() + rows.tobytes()
+def _ply(shape: Figure, order: str, kind: str) -> bytes:
+    rows = np.zeros(len(shape.faces), [("n", "u1"), ("v", f"{order}i4", 3)])
+    rows["n"], rows["v"] = 3, shape.faces
+    return _ply_head(shape, kind) + shape.points.astype(f"{order}f4").tobytes() + rows.tobytes()
 
 
-def _stl_text(made: Figure, picture: str) -> bytes:
+def _stl_text(shape: Figure, picture: str) -> bytes:
     lines = ["solid scan"]
-    for face in made.faces:
-        corners = [f"      vertex {x:g} {y:g} {z:g}" for x, y, z in made.points[face]]
+    for face in shape.faces:
+        corners = [f"      vertex {x:g} {y:g} {z:g}" for x, y, z in shape.points[face]]
         lines += ["  facet normal 0 0 0", "    outer loop", *corners, "    endloop", "  endfacet"]
     return ("\n".join([*lines, "endsolid scan"]) + "\n").encode()
 
 
-def _stl_binary(made: Figure, picture: str) -> bytes:
-    rows = np.zeros(len(made.faces), [("n", "<f4", 3), ("v", "<f4", (3, 3)), ("a", "<u2")])
-    rows["v"] = made.points[made.faces]
+def _stl_binary(shape: Figure, picture: str) -> bytes:
+    rows = np.zeros(len(shape.faces), [("n", "<f4", 3), ("v", "<f4", (3, 3)), ("a", "<u2")])
+    rows["v"] = shape.points[shape.faces]
     return b"scan".ljust(80, b" ") + struct.pack("<I", len(rows)) + rows.tobytes()
 
 
 # --- glTF ------------------------------------------------------------------------------------------------------------------
 
 
-def _gltf_parts(made: Figure) -> tuple[dict[str, Any], bytes]:
+def _gltf_parts(shape: Figure) -> tuple[dict[str, Any], bytes]:
     """The description without addresses and the data: corners, points, UVs."""
-    views = [made.faces.astype("<u4").tobytes(), made.points.astype("<f4").tobytes(), made.uv.astype("<f4").tobytes()]
+    views = [shape.faces.astype("<u4").tobytes(), shape.points.astype("<f4").tobytes(), shape.uv.astype("<f4").tobytes()]
     starts = np.cumsum([0, *map(len, views)])
-    count = len(made.points)
+    count = len(shape.points)
     content = {
         "asset": {"version": "2.0", "generator": "by hand"},
         "scene": 0,
@@ -160,9 +164,9 @@ def _gltf_parts(made: Figure) -> tuple[dict[str, Any], bytes]:
         "samplers": [{"magFilter": 9729}],
         "images": [{}],
         "accessors": [
-            {"bufferView": 0, "componentType": 5125, "count": made.faces.size, "type": "SCALAR"},
+            {"bufferView": 0, "componentType": 5125, "count": shape.faces.size, "type": "SCALAR"},
             {"bufferView": 1, "componentType": 5126, "count": count, "type": "VEC3",
-             "min": made.points.min(axis=0).tolist(), "max": made.points.max(axis=0).tolist()},
+             "min": shape.points.min(axis=0).tolist(), "max": shape.points.max(axis=0).tolist()},
             {"bufferView": 2, "componentType": 5126, "count": count, "type": "VEC2"},
         ],
         "bufferViews": [
@@ -172,14 +176,14 @@ def _gltf_parts(made: Figure) -> tuple[dict[str, Any], bytes]:
     return content, b"".join(views)
 
 
-def _gltf(made: Figure, picture: str) -> bytes:
-    content, data = _gltf_parts(made)
+def _gltf(shape: Figure, picture: str) -> bytes:
+    content, data = _gltf_parts(shape)
     content["images"], content["buffers"] = [{"uri": picture}], [{"byteLength": len(data), "uri": "scan.bin"}]
     return json.dumps(content, indent=1).encode()
 
 
-def _glb(made: Figure, picture: str) -> bytes:
-    content, data = _gltf_parts(made)
+def _glb(shape: Figure, picture: str) -> bytes:
+    content, data = _gltf_parts(shape)
     image = png(16, 16)
     content["bufferViews"].append({"buffer": 0, "byteOffset": len(data), "byteLength": len(image)})
     content["images"] = [{"bufferView": 3, "mimeType": "image/png", "name": "colour"}]
@@ -199,14 +203,14 @@ def glb_of_text(text: bytes, data: bytes) -> bytes:
     return struct.pack("<4sII", b"glTF", 2, 12 + len(body)) + body
 
 
-def draco_glb(made: Figure) -> bytes:
+def draco_glb(shape: Figure) -> bytes:
     """The same packed by Google's encoder, which the environment of the benches holds (KHR_draco_mesh_compression)."""
     import DracoPy
 
-    data = DracoPy.encode(made.points, made.faces, quantization_bits=12, tex_coord=made.uv)
+    data = DracoPy.encode(shape.points, shape.faces, quantization_bits=12, tex_coord=shape.uv)
     mesh = DracoPy.decode(data)
     numbers = {row["attribute_type"]: row["unique_id"] for row in mesh.attributes}  # 0: position, 3: texture coordinate
-    content, _ = _gltf_parts(made)
+    content, _ = _gltf_parts(shape)
     for accessor, count in zip(content["accessors"], (mesh.faces.size, len(mesh.points), len(mesh.points)), strict=True):
         accessor["count"] = count
         del accessor["bufferView"]
@@ -229,15 +233,15 @@ Node = tuple[str, Sequence[Any], Sequence[Any]]
 """Name, properties (int, float, str, or arrays), nodes within."""
 
 
-def _fbx_tree(made: Figure, picture: str) -> list[Node]:
+def _fbx_tree(shape: Figure, picture: str) -> list[Node]:
     """A mesh with a material and a picture, as the structure that both forms of the format hold."""
-    corners = made.faces.copy()
+    corners = shape.faces.copy()
     corners[:, 2] = -corners[:, 2] - 1  # the last corner of a face is written as its complement
     uv = [("MappingInformationType", ["ByVertice"], []), ("ReferenceInformationType", ["Direct"], []),
-          ("UV", [made.uv.ravel().astype(float)], [])]  # fmt: skip
+          ("UV", [shape.uv.ravel().astype(float)], [])]  # fmt: skip
     slot = [("MappingInformationType", ["AllSame"], []), ("ReferenceInformationType", ["IndexToDirect"], []),
             ("Materials", [np.zeros(1, np.int32)], [])]  # fmt: skip
-    geometry = [("Vertices", [made.points.ravel().astype(float)], []), ("PolygonVertexIndex",
+    geometry = [("Vertices", [shape.points.ravel().astype(float)], []), ("PolygonVertexIndex",
     [corners.ravel().astype(np.int32)], []),
                 ("LayerElementUV", [0], uv), ("LayerElementMaterial", [0], slot)]  # fmt: skip
     objects = [
@@ -253,8 +257,8 @@ def _fbx_tree(made: Figure, picture: str) -> list[Node]:
     return [("FBXHeaderExtension", [], head), ("Objects", [], objects), ("Connections", [], links)]
 
 
-def _fbx_text(made: Figure, picture: str) -> bytes:
-    return ("; FBX 7.4.0 project file\n" + "".join(_text_node(node, 0) for node in _fbx_tree(made, picture))).encode()
+def _fbx_text(shape: Figure, picture: str) -> bytes:
+    return ("; FBX 7.4.0 project file\n" + "".join(_text_node(node, 0) for node in _fbx_tree(shape, picture))).encode()
 
 
 def _text_node(node: Node, depth: int) -> str:
@@ -273,9 +277,9 @@ def _text_node(node: Node, depth: int) -> str:
     return f"{pad}{name}: {', '.join(words)}" + (f" {{\n{body}{pad}}}\n" if body else "\n")
 
 
-def _fbx_binary(made: Figure, picture: str) -> bytes:
+def _fbx_binary(shape: Figure, picture: str) -> bytes:
     data = b"Kaydara FBX Binary  \0\x1a\0" + struct.pack("<I", 7400)
-    for node in _fbx_tree(made, picture):
+    for node in _fbx_tree(shape, picture):
         data += _binary_node(node, len(data))
     return data + bytes(13) + bytes(16) + bytes(-len(data) % 16) + struct.pack("<II", 0, 7400) + bytes(120) + bytes(16)
 
@@ -304,10 +308,10 @@ def _binary_property(value: Any) -> bytes:
 # --- USD -------------------------------------------------------------------------------------------------------------------
 
 
-def _usda(made: Figure, picture: str) -> bytes:
-    points = ", ".join(f"({x:g}, {y:g}, {z:g})" for x, y, z in made.points)
-    uv = ", ".join(f"({u:g}, {v:g})" for u, v in made.uv)
-    corners = ", ".join(map(str, made.faces.ravel().tolist()))
+def _usda(shape: Figure, picture: str) -> bytes:
+    points = ", ".join(f"({x:g}, {y:g}, {z:g})" for x, y, z in shape.points)
+    uv = ", ".join(f"({u:g}, {v:g})" for u, v in shape.uv)
+    corners = ", ".join(map(str, shape.faces.ravel().tolist()))
     return f"""#usda 1.0
 (
     defaultPrim = "scan"
@@ -320,7 +324,7 @@ def Xform "scan"
         prepend apiSchemas = ["MaterialBindingAPI"]
     )
     {{
-        int[] faceVertexCounts = [{", ".join(["3"] * len(made.faces))}]
+        int[] faceVertexCounts = [{", ".join(["3"] * len(shape.faces))}]
         int[] faceVertexIndices = [{corners}]
         point3f[] points = [{points}]
         texCoord2f[] primvars:st = [{uv}] (
@@ -350,7 +354,7 @@ def Xform "scan"
 
 
 _WRITERS = {
-    "obj": _obj, "ply_text": _ply_text, "ply_binary": lambda made, _: _ply(made, "<", "binary_little_endian"),
-    "ply_big": lambda made, _: _ply(made, ">", "binary_big_endian"), "stl_text": _stl_text, "stl_binary": _stl_binary,
+    "obj": _obj, "ply_text": _ply_text, "ply_binary": lambda shape, _: _ply(shape, "<", "binary_little_endian"),
+    "ply_big": lambda shape, _: _ply(shape, ">", "binary_big_endian"), "stl_text": _stl_text, "stl_binary": _stl_binary,
     "glb": _glb, "gltf": _gltf, "fbx_text": _fbx_text, "fbx_binary": _fbx_binary, "usda": _usda,
 }  # fmt: skip

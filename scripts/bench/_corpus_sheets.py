@@ -161,8 +161,8 @@ def reaching(number: int, random: Random) -> Case:
         (store / "secret.png").write_bytes(scans.png(16, 16, seed=9))
         path = written.replace("ABSOLUTE", str(store / "secret.png"))
         if format == "fbx_binary":
-            made = scans.scan(format, picture=path)
-            (folder / MAIN[format]).write_bytes(made[MAIN[format]])
+            scan_files = scans.scan(format, picture=path)
+            (folder / MAIN[format]).write_bytes(scan_files[MAIN[format]])
             return
         name = "scan.mtl" if format == "obj" else MAIN[format]
         text = json.dumps(path)[1:-1] if format == "gltf" else path

@@ -33,13 +33,13 @@ class Farm:
 @dataclass(frozen=True)
 class Course:
     """How it went: the seconds to the last picture, the worker-seconds that lost workers cost over those of the work itself (in
-    percent), losses, pictures that came, pictures given up, and how often a finished one was made again."""
+    percent), losses, pictures that came, pictures given up, and how often a finished one was rendered again."""
 
     seconds: float
     ideal: float
     wasted_percent: float
     losses: int
-    made: int
+    finished: int
     given_up: int
     twice: int
 
@@ -53,7 +53,7 @@ def simulate(farm: Farm, seed: int = 1) -> Course:
     deaths = rng.exponential(farm.between, farm.workers)
     holds = [-1] * farm.workers
     lost_of = [0] * count
-    made = [0] * count
+    times = [0] * count
     wasted, losses, given_up, end = 0.0, 0, 0, 0.0
     free = [(0.0, worker) for worker in range(farm.workers)]
     heapq.heapify(free)
@@ -76,9 +76,15 @@ def simulate(farm: Farm, seed: int = 1) -> Course:
             deaths[worker], holds[worker] = now + rng.exponential(farm.between), -1
             heapq.heappush(free, (now, worker))
             continue
-        holds[worker], made[number], end = scene, made[number] + 1, max(end, done)
+        holds[worker], times[number], end = scene, times[number] + 1, max(end, done)
         heapq.heappush(free, (done, worker))
     total = float(work.sum())
     return Course(
-        end, total / farm.workers, 100.0 * wasted / total, losses, sum(n > 0 for n in made), given_up, sum(n > 1 for n in made)
+        end,
+        total / farm.workers,
+        100.0 * wasted / total,
+        losses,
+        sum(n > 0 for n in times),
+        given_up,
+        sum(n > 1 for n in times),
     )

@@ -53,9 +53,9 @@ def tried(job: SmallJob, group: Sequence[Edit], *, by_command: bool) -> dict[str
     for edit in group:
         edit.make(stage)
     bpy.context.view_layer.update()
-    made = {edit.name: _seen(edit, stage) for edit in group}
+    edited = {edit.name: _seen(edit, stage) for edit in group}
     for edit in group:
-        if made[edit.name] == before[edit.name]:
+        if edited[edit.name] == before[edit.name]:
             raise RuntimeError(f'the edit "{edit.name}" does nothing: {before[edit.name]}')
     if by_command:
         left = job.run_as_command()
@@ -64,7 +64,7 @@ def tried(job: SmallJob, group: Sequence[Edit], *, by_command: bool) -> dict[str
         job.run_in_window()
     stage = job.stage()
     after = {edit.name: _seen(edit, stage) for edit in group}
-    return {name: f"{made[name]!r} became {after[name]!r}" for name in made if made[name] != after[name]}
+    return {name: f"{edited[name]!r} became {after[name]!r}" for name in edited if edited[name] != after[name]}
 
 
 def _seen(edit: Edit, stage: Any) -> Any:

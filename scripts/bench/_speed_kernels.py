@@ -63,8 +63,8 @@ def parts(triangles: int) -> dict[str, Any]:
     from scipy.sparse import coo_matrix
     from scipy.sparse.csgraph import connected_components
 
-    made = bumpy(triangles)
-    faces, count = made.faces.astype(np.int32), len(made.points)
+    figure = bumpy(triangles)
+    faces, count = figure.faces.astype(np.int32), len(figure.points)
 
     def theirs() -> Any:
         rows, columns = np.concatenate([faces[:, 0], faces[:, 1]]), np.concatenate([faces[:, 1], faces[:, 2]])
@@ -81,8 +81,10 @@ def growth_triangles(most: int) -> dict[str, Any]:
     sizes = [max(2000, round(most * share)) for share in (1 / 40, 1 / 10, 1 / 3, 1.0)]
     seconds: dict[str, list[float]] = {}
     for size in sizes:
-        made = bumpy(size)
-        mesh = TriangleMesh(made.points.astype(np.float32), made.faces.astype(np.int32), made.uv[made.faces].astype(np.float32))
+        figure = bumpy(size)
+        mesh = TriangleMesh(
+            figure.points.astype(np.float32), figure.faces.astype(np.int32), figure.uv[figure.faces].astype(np.float32)
+        )
         works: dict[str, Callable[[], Any]] = {
             "welding": lambda mesh=mesh: topology.welded(mesh),
             "degenerate": lambda mesh=mesh: topology.degenerate_faces(mesh),

@@ -165,8 +165,8 @@ def _standing_as_it_is(mesh: TriangleMesh) -> Any:
         from blender_addon.scene.meshes import make_object
 
         yield Progress(0.5, "Standing as it was made")
-        made = replace(mesh, vertices=(np.asarray(mesh.vertices, float) / 1000.0).astype(np.float32))
-        stage.offer("upright", make_object("Upright", made), key="1", name="Upright")
+        scaled = replace(mesh, vertices=(np.asarray(mesh.vertices, float) / 1000.0).astype(np.float32))
+        stage.offer("upright", make_object("Upright", scaled), key="1", name="Upright")
         return Result("stands as it was made", {"height_mm": float(mesh.vertices[:, 2].max())})
 
     return run
@@ -187,8 +187,8 @@ def _standing_by_label(label: dict[str, Any], pose: Pose) -> Any:
         low, high = standing.min(axis=0), standing.max(axis=0)
         metres = pose.size_mm / float((high - low).max()) / 1000.0
         shift = -np.array([*(0.5 * (low + high))[:2], low[2]])
-        made = replace(mesh, vertices=((standing + shift) * metres).astype(np.float32))
-        item = make_object("Upright", made, materials=[slot.material for slot in clean.material_slots])
+        scaled = replace(mesh, vertices=((standing + shift) * metres).astype(np.float32))
+        item = make_object("Upright", scaled, materials=[slot.material for slot in clean.material_slots])
         matrix = np.eye(4)
         matrix[:3, :3], matrix[:3, 3] = turn * metres, shift * metres
         item["bozzetto_matrix"] = matrix.ravel().tolist()
@@ -208,8 +208,8 @@ def write_png(path: Path, picture: Any) -> None:
         (b"IDAT", zlib.compress(lines.tobytes())),
         (b"IEND", b""),
     )
-    made = b"".join(
+    content = b"".join(
         struct.pack(">I", len(data)) + kind + data + struct.pack(">I", zlib.crc32(kind + data)) for kind, data in parts
     )
     path.parent.mkdir(parents=True, exist_ok=True)
-    path.write_bytes(b"\x89PNG\r\n\x1a\n" + made)
+    path.write_bytes(b"\x89PNG\r\n\x1a\n" + content)

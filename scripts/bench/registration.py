@@ -62,11 +62,11 @@ class Shapes:
 
 def run(record: Record, options: Options) -> None:
     """Registration over all poses, traps, peers, time; then separation."""
-    shapes = {name: made for name, made in _all_shapes() if options.wants(name)}
+    shapes = {name: subject for name, subject in _all_shapes() if options.wants(name)}
     poses = FAST_POSES if options.fast else POSES
     outcomes = []
-    for name, made in shapes.items():
-        mine = [_outcome(_pair(made, name, number), number) for number in range(poses)]
+    for name, subject in shapes.items():
+        mine = [_outcome(_pair(subject, name, number), number) for number in range(poses)]
         _add(record, name, mine)
         outcomes += mine
     if not outcomes:
@@ -252,7 +252,7 @@ def _time(record: Record) -> None:
 
 def _peers(record: Record, shapes: dict[str, Shapes], options: Options) -> None:
     count = 1 if options.fast else PEER_POSES
-    pairs = [(name, _pair(made, name, number)) for name, made in shapes.items() for number in range(count)]
+    pairs = [(name, _pair(subject, name, number)) for name, subject in shapes.items() for number in range(count)]
     if _open3d_runs(record):
         ratios: dict[str, list[float]] = {}
         right = 0
@@ -296,11 +296,11 @@ def _open3d(pair: Pair) -> Similarity:
     open3d.utility.random.seed(1)
 
     def cloud(mesh: TriangleMesh, count: int) -> Any:
-        made = open3d.geometry.TriangleMesh(
+        surface = open3d.geometry.TriangleMesh(
             open3d.utility.Vector3dVector(mesh.vertices), open3d.utility.Vector3iVector(mesh.faces.astype(np.int32))
         )
-        made.compute_vertex_normals()
-        return made.sample_points_uniformly(count)
+        surface.compute_vertex_normals()
+        return surface.sample_points_uniformly(count)
 
     target, source = cloud(pair.fixed, 20000), cloud(pair.moving, 20000)
     if pair.partial:
@@ -383,9 +383,9 @@ def _tilt(record: Record, shapes: dict[str, Shapes], turns: int) -> None:
     """Of all but the rough stone, which has no plane to stand on."""
     random = np.random.default_rng(5)
     chance = [_turn(random) for _ in range(turns)]
-    for name, made in shapes.items():
+    for name, subject in shapes.items():
         if name != "stone":
-            add_tilt(record, name, made.whole, _underside(made.whole), chance, noise=0.0 if name == "owl" else NOISE_MM)
+            add_tilt(record, name, subject.whole, _underside(subject.whole), chance, noise=0.0 if name == "owl" else NOISE_MM)
 
 
 def _iou(mesh: TriangleMesh, stand: Any, piece: Any) -> float:

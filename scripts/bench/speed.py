@@ -134,8 +134,8 @@ def _registration(record: Record, options: Options) -> None:
     importlib.import_module("open3d")
     shapes = dict(list(bench._all_shapes())[: 2 if options.fast else None])
     ratios = []
-    for name, made in shapes.items():
-        pair = bench._pair(made, name, 0)
+    for name, subject in shapes.items():
+        pair = bench._pair(subject, name, 0)
         ratios.append(median_ratio(lambda pair=pair: bench._ours(pair, 1), lambda pair=pair: bench._open3d(pair), repeats=1))
     ratios.sort()
     middle = ratios[len(ratios) // 2]

@@ -87,8 +87,8 @@ def linear_fields(closed: torch.Tensor, tangential: torch.Tensor, ratio: torch.T
     along = mean[:, 0, None, None] * kx + mean[:, 1, None, None] * ky
     transfer = torch.complex(KAPPA * wave.expand_as(along), -along)
     height = keep * transfer.conj() * grid / (transfer.abs() ** 2 + ratio * wave**2).clamp_min(1e-9)
-    made = (1j * kx * height / alpha, 1j * ky * height / alpha, transfer * height)
-    return torch.stack([torch.fft.irfft2(spectrum, s=(CELLS, CELLS)) for spectrum in made], dim=1)
+    spectra = (1j * kx * height / alpha, 1j * ky * height / alpha, transfer * height)
+    return torch.stack([torch.fft.irfft2(spectrum, s=(CELLS, CELLS)) for spectrum in spectra], dim=1)
 
 
 Tiles = dict[str, torch.Tensor]
@@ -166,16 +166,16 @@ def normals_of(slopes: torch.Tensor) -> torch.Tensor:
     return functional.normalize(torch.cat([-slopes[:, :2], torch.ones_like(slopes[:, :1])], dim=1), dim=1)
 
 
-def loss_of(made: torch.Tensor, target: torch.Tensor, weight: torch.Tensor) -> torch.Tensor:
+def loss_of(estimate: torch.Tensor, target: torch.Tensor, weight: torch.Tensor) -> torch.Tensor:
     """Mean error of the normal, each tile over what it is without relief, so that busy tiles do not speak for all; and mean
     square of that of the shading, about its mean over the tile (a level is nothing that relief makes). A square, not divided
     by what is there, makes the estimate the mean of what may be: divided, it came out too faint on deeply worked pieces."""
     true, total = normals_of(target), weight.sum((1, 2)).clamp_min(1)
     mean = lambda values: (values * weight).sum((1, 2)) / total  # noqa: E731
-    off = torch.sqrt(((normals_of(made) - true) ** 2).sum(1) + 1e-4)
+    off = torch.sqrt(((normals_of(estimate) - true) ** 2).sum(1) + 1e-4)
     bare = torch.sqrt(((normals_of(0 * target) - true) ** 2).sum(1) + 1e-4)
     shade = target[:, 2] - mean(target[:, 2])[:, None, None]
-    return (mean(off) / (mean(bare) + 0.05)).mean() + SHADE * mean((made[:, 2] - shade) ** 2).mean()
+    return (mean(off) / (mean(bare) + 0.05)).mean() + SHADE * mean((estimate[:, 2] - shade) ** 2).mean()
 
 
 @torch.no_grad()
@@ -193,10 +193,10 @@ def _cuts(net: Any, tiles: Tiles, painted: float) -> list[float]:
         batch = taken(tiles, rows)
         true, sure = normals_of(batch["target"]), batch["weight"] > 0
         planes = batch["planes"]
-        made = net(planes, batch["form"])
-        for into, slopes in zip(angles, (0 * made, planes[:, 5:8], made), strict=True):
+        estimate = net(planes, batch["form"])
+        for into, slopes in zip(angles, (0 * estimate, planes[:, 5:8], estimate), strict=True):
             into.append(torch.acos((normals_of(slopes) * true).sum(1).clamp(-1, 1))[sure][::7])
-        for into, left in zip(shades, (batch["target"][:, 2], batch["target"][:, 2] - made[:, 2]), strict=True):
+        for into, left in zip(shades, (batch["target"][:, 2], batch["target"][:, 2] - estimate[:, 2]), strict=True):
             total = batch["weight"].sum((1, 2)).clamp_min(1)
             left = left - ((left * batch["weight"]).sum((1, 2)) / total)[:, None, None]
             into.append(left[sure][::7])
@@ -296,11 +296,11 @@ def main() -> None:
         load(net, asked.start)
         say("at the start", net)
     before = [weight.detach().clone() for weight in net.parameters()]
-    made = trained(train, net, asked.minutes, say, asked.rate)
+    net_kept = trained(train, net, asked.minutes, say, asked.rate)
     with torch.no_grad():
-        for weight, old in zip(made.parameters(), before, strict=True):
+        for weight, old in zip(net_kept.parameters(), before, strict=True):
             weight.lerp_(old, asked.keep)
-    save(made, asked.out)
+    save(net_kept, asked.out)
 
 
 if __name__ == "__main__":

@@ -55,14 +55,14 @@ def _round(edits: list[Any], log: Callable[..., None]) -> list[str]:
     for edit in edits:
         edit.make(stage)
     bpy.context.view_layer.update()
-    made = {edit.name: _seen(edit, stage) for edit in edits}
-    idle = [name for name in made if made[name] == before[name]]
+    edited = {edit.name: _seen(edit, stage) for edit in edits}
+    idle = [name for name in edited if edited[name] == before[name]]
     if idle:
         raise AssertionError(f"edits that do nothing: {', '.join(idle)}")
     _run()
     stage = ours("ui.job_state").stage_of(bpy.context)
     after = {edit.name: _seen(edit, stage) for edit in edits}
-    lost = [f"{name}: {made[name]!r} became {after[name]!r}" for name in made if made[name] != after[name]]
+    lost = [f"{name}: {edited[name]!r} became {after[name]!r}" for name in edited if edited[name] != after[name]]
     log("edits", len(edits), "lost", lost)
     state = ours("ui.job_state").refreshed(bpy.context.scene)
     log("said", [words for step in state.results for words in state.kept(step)][:12])

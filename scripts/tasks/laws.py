@@ -282,8 +282,8 @@ def no_step_named(module: Module) -> Iterator[Breach]:
     if module.part != "ui":
         return
     files = list((PACKAGE / "steps").glob("*/**/*.py"))
-    made = [line for path in files for line in path.read_text("utf-8").splitlines() if line.startswith("MAKES = ")]
-    roles = set(re.findall(r'"(\w+)"', " ".join(made)))  # a role may have its step's name
+    lines = [line for path in files for line in path.read_text("utf-8").splitlines() if line.startswith("MAKES = ")]
+    roles = set(re.findall(r'"(\w+)"', " ".join(lines)))  # a role may have its step's name
     steps = {path.stem for path in files} - {*ROOMS, *roles}
     for node in ast.walk(module.tree):
         if isinstance(node, ast.Constant) and node.value in steps:

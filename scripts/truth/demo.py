@@ -188,7 +188,7 @@ def write_obj(folder: Path, name: str, mesh: TriangleMesh, picture: Any) -> None
     (folder / f"{name}.obj").write_text("\n".join(lines) + "\n")
 
 
-def made(folder: Path, *, size: int = 2048, samples: int = SAMPLES) -> None:
+def write_scans(folder: Path, *, size: int = 2048, samples: int = SAMPLES) -> None:
     """Write both scans and what is true of them."""
     folder.mkdir(parents=True, exist_ok=True)
     piece, stone = truths()
@@ -235,4 +235,4 @@ if __name__ == "__main__":
     chosen = parser.parse_args()
     if chosen.check:
         sys.exit(0 if agrees(chosen.out) else "the truth made now is not the one that the scans were made of")
-    made(chosen.out, size=chosen.size, samples=chosen.samples)
+    write_scans(chosen.out, size=chosen.size, samples=chosen.samples)

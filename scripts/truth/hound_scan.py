@@ -25,7 +25,7 @@ POSE = demo.pose(0.0173, rotation(("z", 63.0), ("x", -22.0), ("y", 12.0)), (-0.4
 """A phone knows neither size nor up."""
 
 
-def made(folder: Path, *, size: int = 2048, samples: int = 12) -> Path:
+def write_scan(folder: Path, *, size: int = 2048, samples: int = 12) -> Path:
     """Write hound.obj with its material and texture, and a job sheet; returns the sheet's path."""
     folder.mkdir(parents=True, exist_ok=True)
     piece = hound(SEED)
@@ -52,4 +52,4 @@ if __name__ == "__main__":
     parser.add_argument("--size", type=int, default=2048)
     parser.add_argument("--samples", type=int, default=12)
     chosen = parser.parse_args()
-    print(made(chosen.out, size=chosen.size, samples=chosen.samples))
+    print(write_scan(chosen.out, size=chosen.size, samples=chosen.samples))

@@ -239,9 +239,9 @@ def baked_shape(name: str) -> BakedShape:
     """The truth of a bench shape and its transport, from the cache or made now."""
     path = CACHE / f"{name}-{_recipe(*_makers(name), 'transport')}.npz"
     if not path.exists():
-        made = make_shape(name)
-        flow = transport.baked(made.vertices, made.normals)
-        parts = {"vertices": made.vertices, "faces": made.faces.astype(np.int32), "albedo": made.albedo.astype(np.float32)}
+        shape = make_shape(name)
+        flow = transport.baked(shape.vertices, shape.normals)
+        parts = {"vertices": shape.vertices, "faces": shape.faces.astype(np.int32), "albedo": shape.albedo.astype(np.float32)}
         _save(path, **parts, **vars(flow))
     with np.load(path) as kept:
         truth = Shape(name, kept["vertices"], kept["faces"], kept["albedo"])

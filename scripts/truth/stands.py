@@ -161,7 +161,7 @@ def _made(name: str, piece: Field, stand: Field | None, ground: Field, fillet: f
 
 def subjects() -> dict[str, Subject]:
     """All of them, by name."""
-    made = [
+    found = [
         _made("slab", lambda p: _figure(p + [6.0, -3.0, 0], 12.2, 55.0, 1), _slab, STONE),
         _made("broken", lambda p: _figure((p - [2.0, 1.0, 0]) @ rotation(("z", 30)), 9.6, 62.0, 2), _broken, STONE, 0.8),
         _made("disc", lambda p: _figure(p + [0, 3.0, 0], 8.2, 66.0, 4), _disc, TERRAZZO),
@@ -169,4 +169,4 @@ def subjects() -> dict[str, Subject]:
         _made("stone", lambda p: _figure((p - [3.0, 0, 0]) @ rotation(("z", 75)), 20.5, 52.0, 8), _stone, STONE, 1.0),
         _made("bare", _turntable_figure, None, STONE),
     ]
-    return {subject.name: subject for subject in made}
+    return {subject.name: subject for subject in found}

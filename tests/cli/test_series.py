@@ -61,7 +61,7 @@ def folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     return tmp_path
 
 
-def made(folder: Path, *more: str) -> int:
+def run_series(folder: Path, *more: str) -> int:
     return main(["series", str(folder / "look.toml"), str(folder / "scans"), "--out", str(folder / "out"), *more])
 
 
@@ -74,7 +74,7 @@ def runs(folder: Path) -> list[list]:
 
 
 def test_a_piece_that_fails_stops_no_other_and_is_said_by_name(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    assert made(folder, "--set", "render.size=300") == 1
+    assert run_series(folder, "--set", "render.size=300") == 1
     own = ["render.size=300"]
     assert runs(folder) == [
         ["cat", "1", own], ["dog", "2", own], ["eel", "3", own], ["fox", "4", [*own, "orientation.height=42"]],
@@ -91,28 +91,28 @@ def test_a_piece_that_fails_stops_no_other_and_is_said_by_name(folder: Path, cap
 
 
 def test_only_what_failed_or_has_changed_is_made_again(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    made(folder)
+    run_series(folder)
     runs(folder)
-    made(folder)
+    run_series(folder)
     assert [row[0] for row in runs(folder)] == ["dog", "eel"]
     assert "cat: there already, and nothing has changed" in capsys.readouterr().out
     (folder / "scans" / "dog.obj").write_text("good\n", encoding="utf-8")
     (folder / "scans" / "eel.obj").write_text("good\n", encoding="utf-8")
-    assert made(folder) == 0 and [row[0] for row in runs(folder)] == ["dog", "eel"]
-    assert made(folder) == 0 and runs(folder) == []
+    assert run_series(folder) == 0 and [row[0] for row in runs(folder)] == ["dog", "eel"]
+    assert run_series(folder) == 0 and runs(folder) == []
     (folder / "out" / "fox" / "pictures" / "hero.png").unlink()
-    assert made(folder) == 0 and [row[0] for row in runs(folder)] == ["fox"]
+    assert run_series(folder) == 0 and [row[0] for row in runs(folder)] == ["fox"]
     (folder / "out" / "cat" / "cat.blend").write_bytes(b"changed by hand")
-    assert made(folder) == 0 and [row[0] for row in runs(folder)] == ["cat"]
+    assert run_series(folder) == 0 and [row[0] for row in runs(folder)] == ["cat"]
     (folder / "scans" / "pieces.csv").write_text("piece,height\nfox,43\n", encoding="utf-8")
-    assert made(folder) == 0 and runs(folder) == [["fox", "4", ["orientation.height=43"]]]
+    assert run_series(folder) == 0 and runs(folder) == [["fox", "4", ["orientation.height=43"]]]
     (folder / "out" / "eel" / "summary.json").write_text("[" * 100_000, encoding="utf-8")
-    assert made(folder) == 0 and [row[0] for row in runs(folder)] == ["eel"]
-    assert made(folder, "--afresh") == 0 and len(runs(folder)) == 4
+    assert run_series(folder) == 0 and [row[0] for row in runs(folder)] == ["eel"]
+    assert run_series(folder, "--afresh") == 0 and len(runs(folder)) == 4
 
 
 def test_quiet_says_how_it_ended_and_no_more(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    made(folder, "--quiet", "--title", "Summer")
+    run_series(folder, "--quiet", "--title", "Summer")
     lines = capsys.readouterr().out.splitlines()
     assert not [line for line in lines if "begins" in line or "made in" in line]
     assert any(line.startswith("Done in ") for line in lines)
@@ -123,7 +123,7 @@ def test_a_look_that_cannot_be_used_fails_once_and_before_anything_runs(
     folder: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
     (folder / "look.toml").write_text("bozzetto = 1\n[material]\npiece = 'cheese'\n", encoding="utf-8")
-    assert made(folder) == 1
+    assert run_series(folder) == 1
     assert capsys.readouterr().err.count("cheese") == 1 and runs(folder) == [] and not (folder / "out").exists()
 
 
@@ -138,7 +138,7 @@ def test_a_signal_ends_the_piece_that_runs_and_begins_no_other(folder: Path, cap
     waiting = threading.Thread(target=interrupt, daemon=True)
     waiting.start()
     start = time.monotonic()
-    assert made(folder) == 130
+    assert run_series(folder) == 130
     assert time.monotonic() - start < 110.0
     assert [row[0] for row in runs(folder)] == ["cat", "dog"]
     with pytest.raises(ProcessLookupError):

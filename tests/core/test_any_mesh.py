@@ -193,8 +193,8 @@ def test_cuts(mesh: TriangleMesh, seed: int, with_tone: bool) -> None:
     done = mesh_cut.cut(mesh, field, tone=None if tone is None else tone[: len(mesh.vertices)])
     for half, cap in ((done.above, done.above_cap), (done.below, done.below_cap)):
         assert len(cap) == len(sound(half).faces)
-    sealed, made = mesh_cut.closed(mesh)
-    assert len(made) == len(sound(sealed).faces)
+    sealed, caps = mesh_cut.closed(mesh)
+    assert len(caps) == len(sound(sealed).faces)
     target = done.above.vertices[np.unique(done.above.faces[done.above_cap])]
     moved, most = mesh_cut.seated(done.above, done.above_cap, target, reach=1.0, most=1.0)
     assert most <= 1.0 and len(sound(moved).faces) == len(done.above.faces)

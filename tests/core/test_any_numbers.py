@@ -213,11 +213,11 @@ def test_guesses_and_words(longest: float, metres: bool, words: str, triangles: 
 def test_any_individual_of_any_prop_is_a_sound_thing(seed: int) -> None:
     """Finite, of a size that lies on a bench, closed towards its inside, each face with a material."""
     for name in sorted(props.kinds()):
-        made = props.make_prop(name, seed=seed)
-        mesh = made.mesh
+        prop = props.make_prop(name, seed=seed)
+        mesh = prop.mesh
         assert np.isfinite(mesh.vertices).all() and 1.0 < float(mesh.size.max()) < 1000.0, name
         assert 0 <= int(mesh.faces.min()) and int(mesh.faces.max()) < len(mesh.vertices), name
-        assert mesh.material is not None and 0 <= int(mesh.material.min()) <= int(mesh.material.max()) < len(made.materials), (
+        assert mesh.material is not None and 0 <= int(mesh.material.min()) <= int(mesh.material.max()) < len(prop.materials), (
             name
         )
         assert signed_volume(mesh.vertices.astype(float), mesh.faces) > 0.0, name

@@ -81,12 +81,12 @@ def test_tables(width: float, depth: float, reach: float, wear: float, board: fl
 def test_set_ups(name: str, size: float, camera: Any, turn: float, strips: bool) -> None:
     """All lamps lie away from the subject, and light comes from above; turned round, the set-up throws as much."""
     middle = np.array([0.0, 0.0, 0.5 * size])
-    made = light_setups.make_setup(name, subject=middle, size=size, camera=camera, turn=turn, strips=strips)
+    set_up = light_setups.make_setup(name, subject=middle, size=size, camera=camera, turn=turn, strips=strips)
     again = light_setups.make_setup(name, subject=middle, size=size, camera=camera, turn=turn + 90.0, strips=strips)
-    for lamp in made.lamps:
+    for lamp in set_up.lamps:
         assert np.isfinite(lamp.centre).all() and np.linalg.norm(lamp.centre - middle) > 0.5 * size and lamp.radiance > 0.0
-    total = light_setups.total_light(made, middle)
-    flux = light_setups.flux(made, middle)
+    total = light_setups.total_light(set_up, middle)
+    flux = light_setups.flux(set_up, middle)
     assert total > 0.0 and np.linalg.norm(flux) <= total * 4.0
     assert light_setups.total_light(again, middle) == pytest.approx(total, rel=1e-6)
     assert np.linalg.norm(light_setups.flux(again, middle)) == pytest.approx(np.linalg.norm(flux), rel=1e-6)
@@ -173,19 +173,19 @@ def test_a_turn_begins_and_ends_at_one_angle(frames: int, pace: str, turns: floa
 @EACH
 @given(st.lists(st.tuples(st.integers(1, 9000), st.integers(1, 9000)), min_size=1, max_size=9), SEEDS)
 def test_pictures_of_an_atlas_lie_apart_and_every_face_in_its_own(sizes: list[tuple[int, int]], seed: int) -> None:
-    made = atlas.packed(sizes)
-    assert len(made.cells) == len(sizes) and max(made.width, made.height) <= atlas.LARGEST
-    for number_, cell in enumerate(made.cells):
+    layout = atlas.packed(sizes)
+    assert len(layout.cells) == len(sizes) and max(layout.width, layout.height) <= atlas.LARGEST
+    for number_, cell in enumerate(layout.cells):
         assert cell.column >= 0 and cell.row >= 0
-        assert cell.column + cell.width <= made.width and cell.row + cell.height <= made.height
-        for other in made.cells[:number_]:
+        assert cell.column + cell.width <= layout.width and cell.row + cell.height <= layout.height
+        for other in layout.cells[:number_]:
             assert (
                 cell.column + cell.width <= other.column or other.column + other.width <= cell.column
                 or cell.row + cell.height <= other.row or other.row + other.height <= cell.row
             )  # fmt: skip
     random = np.random.default_rng(seed)
     which = random.integers(0, len(sizes), 20)
-    uv = atlas.moved_uv(random.normal(0.5, 2.0, (20, 1, 2)) + random.normal(0.0, 0.1, (20, 3, 2)), which, made)
+    uv = atlas.moved_uv(random.normal(0.5, 2.0, (20, 1, 2)) + random.normal(0.0, 0.1, (20, 3, 2)), which, layout)
     assert (uv >= 0.0).all() and (uv <= 1.0).all() and np.isfinite(uv).all()
 
 

@@ -72,9 +72,9 @@ def test_it_takes_what_a_dataclass_takes(call: Callable[[Any], Any]) -> None:
         with pytest.raises(TypeError):
             call(Lens)
         return
-    made = call(Lens)
-    assert asdict(made) == asdict(expected) and repr(made) == repr(expected).replace("Peer", "Lens")
-    assert [field.name for field in fields(made)] == [field.name for field in fields(expected)]
+    built = call(Lens)
+    assert asdict(built) == asdict(expected) and repr(built) == repr(expected).replace("Peer", "Lens")
+    assert [field.name for field in fields(built)] == [field.name for field in fields(expected)]
 
 
 def test_it_is_frozen_compared_and_replaced_as_a_dataclass_is() -> None:
@@ -113,8 +113,8 @@ def test_many_threads_may_make_the_first_of_a_kind() -> None:
             return kind()
 
         with ThreadPoolExecutor(8) as pool:
-            made = [work.result() for work in [pool.submit(make) for _ in range(8)]]
-        assert all(asdict(seen) == {"marks": [], "more": ()} for seen in made)
+            built = [work.result() for work in [pool.submit(make) for _ in range(8)]]
+        assert all(asdict(seen) == {"marks": [], "more": ()} for seen in built)
 
 
 def test_its_fields_are_known_before_the_first_is_made() -> None:

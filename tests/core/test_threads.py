@@ -12,9 +12,9 @@ from blender_addon.core.threads import in_parallel, product
 
 def test_parts_come_back_in_order_from_other_threads() -> None:
     here = threading.get_ident()
-    made = list(in_parallel(lambda part: (part, threading.get_ident()), range(50)))
-    assert [part for part, _ in made] == list(range(50))
-    assert all(thread != here for _, thread in made)
+    results = list(in_parallel(lambda part: (part, threading.get_ident()), range(50)))
+    assert [part for part, _ in results] == list(range(50))
+    assert all(thread != here for _, thread in results)
 
 
 def test_a_part_s_error_is_the_caller_s() -> None:

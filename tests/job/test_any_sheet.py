@@ -46,19 +46,19 @@ def settings_of(step: Step) -> Any:
 def _value(spec: Any) -> Any:
     if spec.kind in ("number", "integer"):
         low, high = spec.low, spec.high
-        made = st.integers(int(low), int(high)) if spec.kind == "integer" else st.floats(low, high)
+        strategy = st.integers(int(low), int(high)) if spec.kind == "integer" else st.floats(low, high)
     elif spec.kind in ("point", "colour"):
         size = 3 if spec.kind == "colour" else spec.size
-        made = st.tuples(*[st.floats(0.0, 1.0)] * size)
+        strategy = st.tuples(*[st.floats(0.0, 1.0)] * size)
     elif spec.kind == "table":
-        made = st.lists(st.fixed_dictionaries({name: _value(own) for name, own in specs(spec.row).items()}), max_size=3)
+        strategy = st.lists(st.fixed_dictionaries({name: _value(own) for name, own in specs(spec.row).items()}), max_size=3)
     elif spec.kind == "switch":
-        made = st.booleans()
+        strategy = st.booleans()
     elif spec.kind == "choice":
-        made = st.sampled_from([key for key, _, _ in spec.choices])
+        strategy = st.sampled_from([key for key, _, _ in spec.choices])
     else:
-        made = WORDS
-    return st.none() | made if spec.optional else made
+        strategy = WORDS
+    return st.none() | strategy if spec.optional else strategy
 
 
 def filled(values: dict[str, Any]) -> JobSheet:

@@ -166,9 +166,9 @@ def test_meshes_come_back_as_they_went(stage):
     rng = np.random.default_rng(1)
     uv = rng.random((4, 3, 2)).astype(np.float32)
     marks = np.array([True, False, False, True])
-    made = TriangleMesh(TETRA.vertices, TETRA.faces, uv, np.array([0, 1, 1, 0], np.int32), {}, {"filled": marks})
-    back = read_mesh(make_object("x", made, materials=[bpy.data.materials.new("a"), bpy.data.materials.new("b")]))
-    assert np.array_equal(back.vertices, made.vertices) and np.array_equal(back.faces, made.faces)
+    mesh = TriangleMesh(TETRA.vertices, TETRA.faces, uv, np.array([0, 1, 1, 0], np.int32), {}, {"filled": marks})
+    back = read_mesh(make_object("x", mesh, materials=[bpy.data.materials.new("a"), bpy.data.materials.new("b")]))
+    assert np.array_equal(back.vertices, mesh.vertices) and np.array_equal(back.faces, mesh.faces)
     assert np.array_equal(back.uv, uv) and list(back.material) == [0, 1, 1, 0]
     assert np.array_equal(back.face_marks["filled"], marks)
 

@@ -121,30 +121,30 @@ def stage() -> Stage:
     """A job that ran once and was edited since: moved, deleted, renamed, hidden, painted, housed elsewhere, looked at."""
     bpy.ops.wm.read_factory_settings(use_empty=True)
     scene = bpy.context.scene
-    made = Stage(scene, blank((step("tabletop", "dressing"),)))
+    built = Stage(scene, blank((step("tabletop", "dressing"),)))
     for role in ("upright", "piece"):
-        made.begin(step(f"makes {role}", "scan"), afresh=False)
-        made.offer(role, make_object("new", TETRA), name=role.title())
-        made.swap()
-    build(made, 0.0)
-    made.swap()
+        built.begin(step(f"makes {role}", "scan"), afresh=False)
+        built.offer(role, make_object("new", TETRA), name=role.title())
+        built.swap()
+    build(built, 0.0)
+    built.swap()
     mine = bpy.data.objects.new("Mine", None)
     scene.collection.objects.link(mine)
-    mine.constraints.new("TRACK_TO").target = made.require("prop", "brush")
-    mine.parent = made.require("prop", "jar")
-    made.require("prop", "rule").location.z = 0.7
-    made.require("prop", "jar").name = "Honey"
-    made.require("prop", "jar").hide_viewport = True
+    mine.constraints.new("TRACK_TO").target = built.require("prop", "brush")
+    mine.parent = built.require("prop", "jar")
+    built.require("prop", "rule").location.z = 0.7
+    built.require("prop", "jar").name = "Honey"
+    built.require("prop", "jar").hide_viewport = True
     own = bpy.data.collections.new("Own")
     scene.collection.children.link(own)
-    brush = made.require("prop", "brush")
+    brush = built.require("prop", "brush")
     own.objects.link(brush)
     bpy.data.collections["Set"].objects.unlink(brush)
-    made.require("prop", "brush").active_material.node_tree.nodes[0].inputs[0].default_value = (1.0, 0.0, 0.0, 1.0)
+    built.require("prop", "brush").active_material.node_tree.nodes[0].inputs[0].default_value = (1.0, 0.0, 0.0, 1.0)
     bpy.context.view_layer.objects.active = brush
     brush.select_set(True)
     bpy.context.view_layer.update()
-    return made
+    return built
 
 
 def test_a_swap_goes_through_and_keeps_what_was_edited(stage: Stage) -> None:

@@ -47,9 +47,9 @@ def variants() -> list[tuple[str, str]]:
 
 def test_each_change_is_one_fault_that_compiles() -> None:
     original = ast.unparse(ast.parse(SOURCE))
-    made = variants()
-    assert len({text for _, text in made}) == len(made)
-    for _, text in made:
+    changed = variants()
+    assert len({text for _, text in changed}) == len(changed)
+    for _, text in changed:
         compile(text, "changed", "exec")
         assert sum(a != b for a, b in zip(text.splitlines(), original.splitlines(), strict=True)) == 1
 

@@ -17,15 +17,15 @@ from scripts.bench._speed_kernels import PARTS, slope
 
 @pytest.mark.parametrize("triangles", [2000, 30_000])
 def test_the_scan_is_closed_and_about_as_large_as_asked(triangles: int) -> None:
-    made = bumpy(triangles)
-    assert len(made.faces) == pytest.approx(triangles, rel=0.05)
-    whole = welded(TriangleMesh(made.points, made.faces))
+    figure = bumpy(triangles)
+    assert len(figure.faces) == pytest.approx(triangles, rel=0.05)
+    whole = welded(TriangleMesh(figure.points, figure.faces))
     assert (edges(whole.faces)[1] == 2).all() and signed_volume(whole.vertices, whole.faces) > 0
-    corners = made.uv[made.faces]
+    corners = figure.uv[figure.faces]
     first, second = corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0]
     covered = 0.5 * np.abs(first[:, 0] * second[:, 1] - first[:, 1] * second[:, 0])
     assert covered.sum() == pytest.approx(0.98**2, rel=0.05)  # as much of the picture as it spans: no spot is shown twice
-    assert 0.0 <= made.uv.min() and made.uv.max() <= 1.0
+    assert 0.0 <= figure.uv.min() and figure.uv.max() <= 1.0
 
 
 def test_its_files_pass_our_own_checks(tmp_path: Path) -> None:

@@ -160,9 +160,9 @@ def test_turning_the_piece_turns_the_light_and_a_full_turn_changes_nothing():
     spin = rotation(("z", 70.0))
     assert np.allclose(lights.turned(room, 70.0).rooms[0](ways), room.rooms[0](ways @ spin.T), atol=1e-9)
     for name in lights.NAMES:
-        made = lights.light(name, 5)
-        assert all(np.all(radiance(ways) > 0) for radiance in made.rooms)
-        assert np.allclose(lights.shares(made, ways).sum(axis=1), 1.0)
+        light = lights.light(name, 5)
+        assert all(np.all(radiance(ways) > 0) for radiance in light.rooms)
+        assert np.allclose(lights.shares(light, ways).sum(axis=1), 1.0)
 
 
 def test_speckle_has_the_density_that_was_asked_for():

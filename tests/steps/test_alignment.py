@@ -28,7 +28,7 @@ THERE = Similarity(0.013, rotation_from_vector(np.array([0.4, -1.1, 2.0])), np.a
 @pytest.fixture
 def stage(empty_scene: Any, tmp_path: Any) -> Stage:
     """The slab with its figure upright, and a scan of the stand alone in an unknown unit and pose."""
-    made = Stage(bpy.context.scene, JobSheet("test", tmp_path, {}), out=tmp_path)
+    built = Stage(bpy.context.scene, JobSheet("test", tmp_path, {}), out=tmp_path)
     subject = subjects()["slab"]
     assert subject.stand is not None
     for role, step, key, field, pose in (
@@ -40,8 +40,8 @@ def stage(empty_scene: Any, tmp_path: Any) -> Stage:
         item = make_object(f"{role} {key}", TriangleMesh(pose.apply(vertices), faces))
         bpy.context.scene.collection.objects.link(item)
         item["bozzetto_scan_role"] = "stand" if key == "2" else "whole"
-        roles.mark(item, job=made.job, step=step, role=role, key=key)
-    return made
+        roles.mark(item, job=built.job, step=step, role=role, key=key)
+    return built
 
 
 def done(stage: Stage, module: Any, **settings: Any) -> Any:

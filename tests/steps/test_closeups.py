@@ -118,8 +118,8 @@ def test_close_ups_bring_the_grooves_onto_the_piece_and_into_its_material(tmp_pa
         np.linalg.norm(where.middle - (19, 21, 0)) < 3 and where.normal[2] > 0.98 and where.finest < 1.0
     )  # the grooves are 0.8
     done(place, material)
-    made = place.stage.find("surface", "piece")
-    assert made.node_tree.nodes["Close-ups"].inputs["Strength"].default_value == 1.0
+    surface = place.stage.find("surface", "piece")
+    assert surface.node_tree.nodes["Close-ups"].inputs["Strength"].default_value == 1.0
 
 
 def _slopes_along_x(place: Laid) -> tuple[Any, Any]:

@@ -162,12 +162,12 @@ def draco_alone(folder: Path) -> Any:
 def test_a_library_that_is_there_is_found_and_one_that_is_not_is_none(
     module: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    made = by_name(tmp_path) if module.endswith("library") else draco_alone(tmp_path)
+    library = by_name(tmp_path) if module.endswith("library") else draco_alone(tmp_path)
 
     def importing(name: str) -> Any:
         if name != module:
             raise ImportError(name)
-        return made
+        return library
 
     monkeypatch.setattr(compat.importlib, "import_module", importing)
     assert compat.importer_library("draco") is None, "the importer names a file that this build lacks"

@@ -375,9 +375,9 @@ def test_kept_figures_that_are_no_table_are_begun_anew(tmp_path: Path, words: st
     assert json.loads((tmp_path / "figures.json").read_text()) == {}
     (tmp_path / "log.txt").write_text("--- a job's log tells that the folder is a job's\n")
     begin_folder(tmp_path)
-    made = KeptPictures(tmp_path)
+    kept = KeptPictures(tmp_path)
     picture(tmp_path / "hero.png")
-    made.add(tmp_path / "hero.png", "digest")
+    kept.add(tmp_path / "hero.png", "digest")
     assert KeptPictures(tmp_path).current(tmp_path / "hero.png", "digest")
 
 

@@ -430,13 +430,13 @@ def test_a_card_is_always_seen_by_the_camera(camera: tuple, light: tuple) -> Non
 def test_no_ball_hides_a_patch_of_the_chart_from_the_camera() -> None:
     """Seen from 15 degrees above, as product shots are: the lowest row of patches lies clear over both balls."""
     camera = np.array([0.0, -np.cos(np.radians(15.0)), np.sin(np.radians(15.0))])
-    made = make_targets(np.zeros(3), 90.0, camera)
+    targets = make_targets(np.zeros(3), 90.0, camera)
     up = np.array([0.0, np.sin(np.radians(15.0)), np.cos(np.radians(15.0))])
 
     def seen(item: Any) -> np.ndarray:
         return np.array([1000.0 * np.array(item.matrix_world @ vertex.co) for vertex in item.data.vertices]) @ up
 
-    assert seen(made["chart"]).min() > max(seen(made[name]).max() for name in ("grey ball", "mirror ball"))
+    assert seen(targets["chart"]).min() > max(seen(targets[name]).max() for name in ("grey ball", "mirror ball"))
 
 
 def test_a_close_look_is_lit_from_the_side_and_exposed_for_what_it_shows() -> None:

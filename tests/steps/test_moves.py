@@ -30,15 +30,15 @@ ALL = {"push_in": True, "slide": True, "arc": True, "rack_focus": True, "seconds
 @pytest.fixture(scope="module")
 def stage():
     bpy.ops.wm.read_factory_settings(use_empty=True)
-    made = Stage(bpy.context.scene, JobSheet("moves", Path(), {}))
+    built = Stage(bpy.context.scene, JobSheet("moves", Path(), {}))
     for role, mesh in zip(("piece", "stand"), subject_on_stand(), strict=True):
         item = make_object(role, to_metres(mesh))
-        made.scene.collection.objects.link(item)
-        roles.mark(item, job=made.job, step="separation", role=role, key="")
-    take(made, camera, turntable=False)
-    made.result = take(made, moves, **ALL)
-    take(made, tabletop, kind="sweep", props=5)
-    return made
+        built.scene.collection.objects.link(item)
+        roles.mark(item, job=built.job, step="separation", role=role, key="")
+    take(built, camera, turntable=False)
+    built.result = take(built, moves, **ALL)
+    take(built, tabletop, kind="sweep", props=5)
+    return built
 
 
 def test_all_four_are_planned_with_the_lens_of_the_shot(stage) -> None:

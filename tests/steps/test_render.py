@@ -204,8 +204,8 @@ def test_how_long_pictures_take_is_said_first(again, monkeypatch):
     figures = _run(again, *wish, first="render")
     assert figures["expected_seconds"] > 0.0 and figures["rendered"] == 1
     assert 0 < figures["expected_disk_mb"] < 5 and figures["expected_memory_mb"] > 10
-    made = sum(path.stat().st_size for path in (again / "out" / "pictures").rglob("hero.*"))
-    assert made < 1e6 * figures["expected_disk_mb"], "what is said of the disk is an upper bound"
+    on_disk = sum(path.stat().st_size for path in (again / "out" / "pictures").rglob("hero.*"))
+    assert on_disk < 1e6 * figures["expected_disk_mb"], "what is said of the disk is an upper bound"
     assert sorted(path.name for path in (again / "out" / "pictures").glob("*.png")) == ["back.png", "detail.png", "hero.png"]
     figures = _run(again, *wish, first="render")
     assert figures["expected_seconds"] is None and figures["reused"] == 1

@@ -87,8 +87,8 @@ def _rows(part: Pixels16, across: tuple[Ints, Floats], down: tuple[Ints, Floats]
     mix = np.zeros((len(down[0]), high - low), np.float32)
     for tap in range(down[0].shape[1]):
         np.add.at(mix, (np.arange(len(mix)), down[0][:, tap] - low), down[1][:, tap].astype(np.float32))
-    made = np.clip((mix @ wide.reshape(high - low, -1)).reshape(len(mix), -1, 3), 0.0, 1.0)
-    return encode(made).astype(np.float32) if linear else made
+    rows = np.clip((mix @ wide.reshape(high - low, -1)).reshape(len(mix), -1, 3), 0.0, 1.0)
+    return encode(rows).astype(np.float32) if linear else rows
 
 
 def _fill_bands(strip: Floats, part: Pixels16, first: int, inner_x: int, inner: tuple[int, int]) -> None:

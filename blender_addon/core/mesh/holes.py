@@ -152,15 +152,15 @@ def _cap(mesh: TriangleMesh, rim: Rim, tessellate: Tessellate, anchor: Callable[
     flat = np.stack([(points - rim.centre) @ first, (points - rim.centre) @ second], axis=1)
     count = len(flat)
     inside = _inner_points(flat, rim.perimeter / count)
-    made = tessellate(np.concatenate([flat, inside]), count)
-    if made is None:
+    filled = tessellate(np.concatenate([flat, inside]), count)
+    if filled is None:
         weights = np.full((1, count), 1.0 / count)
         ring = np.arange(count)
         faces = np.stack([np.full(count, count), ring, np.roll(ring, -1)], axis=1)
         flat = np.concatenate([flat, flat.mean(axis=0, keepdims=True)])
     else:
         weights = mean_value_weights(flat, inside)
-        flat, faces = made
+        flat, faces = filled
     slot = 0 if mesh.material is None else int(mesh.material[rim.faces[0]])
     uv = np.zeros((len(faces), 3, 2))
     if mesh.uv is not None:

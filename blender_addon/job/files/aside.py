@@ -23,12 +23,12 @@ def aside(work: Callable[[], T], progress: Progress) -> Generator[Progress, None
 
     Closing the generator lets the thread finish on its own; its result is dropped.
     """
-    made: list[T] = []
+    results: list[T] = []
     failed: list[BaseException] = []
 
     def run() -> None:
         try:
-            made.append(work())
+            results.append(work())
         except BaseException as error:  # any error is passed on to the waiting caller
             failed.append(error)
 
@@ -40,7 +40,7 @@ def aside(work: Callable[[], T], progress: Progress) -> Generator[Progress, None
         thread.join(WAIT)
     if failed:
         raise failed[0]
-    return made[0]
+    return results[0]
 
 
 def aside_steps(
@@ -59,8 +59,8 @@ def aside_steps(
             while not stopped.is_set():
                 last[0] = next(work)
         except StopIteration as end:
-            made: T = end.value
-            return made
+            result: T = end.value
+            return result
         finally:
             work.close()
         raise GeneratorExit

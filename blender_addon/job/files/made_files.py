@@ -149,14 +149,14 @@ def known_files(folder: Path, names: Sequence[str]) -> MadeFiles:
     A folder of an earlier version, known by its log, has its files taken over. Raises OutputError when a file at the top has a
     name that will be needed and is not ours.
     """
-    made = MadeFiles.read(folder)
-    if made is None:
-        made = MadeFiles(folder)
+    own = MadeFiles.read(folder)
+    if own is None:
+        own = MadeFiles(folder)
         if _is_a_jobs(folder):
-            _take_over(made, names)
+            _take_over(own, names)
     for name in (*TOP, *names):
-        made.may_write(folder / name)
-    return made
+        own.may_write(folder / name)
+    return own
 
 
 def _is_a_jobs(folder: Path) -> bool:
@@ -167,10 +167,10 @@ def _is_a_jobs(folder: Path) -> bool:
         return False
 
 
-def _take_over(made: MadeFiles, names: Sequence[str]) -> None:
-    found = [made.folder / name for name in (*TOP, *names)]
+def _take_over(own: MadeFiles, names: Sequence[str]) -> None:
+    found = [own.folder / name for name in (*TOP, *names)]
     for name in FOLDERS:
-        found += sorted((made.folder / name).rglob("*"))
+        found += sorted((own.folder / name).rglob("*"))
     for path in found:
         if path.is_file() and not path.is_symlink():
-            made.files[made.place(path)] = {"sha256": [] if path.name == LOG else [digest_of(path)]}
+            own.files[own.place(path)] = {"sha256": [] if path.name == LOG else [digest_of(path)]}

@@ -43,18 +43,18 @@ def begin_folder(folder: Path, *, names: Sequence[str] = (), inputs: Sequence[Pa
     overwriting."""
     writable(folder)
     check_folder(folder, inputs)
-    made = known_files(folder, names)
-    made.add(folder / LOG, None)
-    _write_list(made)
-    return made
+    own = known_files(folder, names)
+    own.add(folder / LOG, None)
+    _write_list(own)
+    return own
 
 
 def check_free(paths: Sequence[Path]) -> None:
     """Raise OutputError when somebody else's file has one of these names, before the work for them begins."""
-    made = MadeFiles.around(paths[0]) if paths else None
-    if made is not None:
+    own = MadeFiles.around(paths[0]) if paths else None
+    if own is not None:
         for path in paths:
-            made.may_write(path)
+            own.may_write(path)
 
 
 @contextlib.contextmanager
@@ -68,9 +68,9 @@ def whole_file(path: Path, *, holds_old: bool = False) -> Iterator[Path]:
     draft = path.with_name(f".{path.stem}.draft{path.suffix}")
     with in_words(path):
         try:
-            made = MadeFiles.around(path)
-            if made is not None and not holds_old:
-                made.may_write(path)
+            own = MadeFiles.around(path)
+            if own is not None and not holds_old:
+                own.may_write(path)
             path.parent.mkdir(parents=True, exist_ok=True)
             _drop(draft)
             yield draft
@@ -87,16 +87,16 @@ def settle(draft: Path, path: Path, *, holds_old: bool = False) -> None:
     wrong = damage(draft)
     if wrong:
         raise OutputError(f'"{path}" was not written whole (it {wrong}): is the disk full? Free some room and run again')
-    made = MadeFiles.around(path)
-    if made is not None:
+    own = MadeFiles.around(path)
+    if own is not None:
         if not holds_old:
-            made.may_write(path)
-        if not holds_old and made.changed(path):
-            aside = made.name_aside(path)
+            own.may_write(path)
+        if not holds_old and own.changed(path):
+            aside = own.name_aside(path)
             path.rename(aside)
-            made.aside[made.place(aside)] = made.place(path)
-        made.add(path, digest_of(draft))
-        _write_list(made)
+            own.aside[own.place(aside)] = own.place(path)
+        own.add(path, digest_of(draft))
+        _write_list(own)
     os.replace(draft, path)
     folder_to_disk(path.parent)
 
@@ -130,17 +130,17 @@ def folder_to_disk(folder: Path) -> None:
 
 def remember(path: Path, digest: str) -> None:
     """Note in the list of the job's folder what a finished picture shows."""
-    made = MadeFiles.around(path) or MadeFiles(path.parent)
-    made.set_shows(path, digest)
-    _write_list(made)
+    own = MadeFiles.around(path) or MadeFiles(path.parent)
+    own.set_shows(path, digest)
+    _write_list(own)
 
 
-def _write_list(made: MadeFiles) -> None:
-    path = made.folder / MANIFEST
+def _write_list(own: MadeFiles) -> None:
+    path = own.folder / MANIFEST
     draft = path.with_name(f"{MANIFEST}.draft")
     with in_words(path):
         try:
-            draft.write_text(made.words(), encoding="utf-8")
+            draft.write_text(own.words(), encoding="utf-8")
             to_disk(draft)
             os.replace(draft, path)
         finally:

@@ -111,13 +111,15 @@ def debris_material(body: str, tone: Colour) -> bpy.types.Material:
         fine = tree.node("TexNoise", {"Vector": shifted, "Scale": 6.0, "Detail": 3.0})["Factor"]
         height = tree.math("MULTIPLY", tree.math("ADD", fine, tree.math("MULTIPLY", uneven, 2.0)), 0.03)
         bent = tree.node("Bump", {"Strength": 0.8, "Distance": 0.001, "Height": height})["Normal"]
-        made = tree.mix(1.0, colour, tree.node("CombineXYZ", {"X": shade, "Y": shade, "Z": shade})["Vector"], blend="MULTIPLY")
-        finish = {"Base Color": made, "Roughness": rough, "Specular IOR Level": 0.3, "Normal": bent, "Diffuse Roughness": 0.6}
+        shaded = tree.mix(
+            1.0, colour, tree.node("CombineXYZ", {"X": shade, "Y": shade, "Z": shade})["Vector"], blend="MULTIPLY"
+        )
+        finish = {"Base Color": shaded, "Roughness": rough, "Specular IOR Level": 0.3, "Normal": bent, "Diffuse Roughness": 0.6}
         solid = tree.node("BsdfPrincipled", finish)["BSDF"]
         if body != "wood":
             tree.output("Shader", "shader", solid)
             return
-        glow = tree.node("BsdfTranslucent", {"Color": made})["BSDF"]  # shavings of 0.1 mm are translucent
+        glow = tree.node("BsdfTranslucent", {"Color": shaded})["BSDF"]  # shavings of 0.1 mm are translucent
         mixed = tree.node("MixShader", {"Factor": 0.15})
         tree.put(mixed.node.inputs[1], solid)
         tree.put(mixed.node.inputs[2], glow)

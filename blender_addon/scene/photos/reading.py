@@ -142,8 +142,10 @@ class _Reader:
             self._values = np.zeros(count, np.float32)
         image.pixels.foreach_get(self._values)
         whole = self._values.reshape(height, width, 4)
-        made = np.zeros((height, width, 3), np.uint8)
+        pixels = np.zeros((height, width, 3), np.uint8)
         for row in range(0, height, 256):  # in parts that fit into the processor's cache
             part = np.clip(whole[row : row + 256, :, :3], 0.0, 1.0)
-            made[height - row - len(part) : height - row] = (part[::-1] * np.float32(255.0) + np.float32(0.5)).astype(np.uint8)
-        return made
+            pixels[height - row - len(part) : height - row] = (part[::-1] * np.float32(255.0) + np.float32(0.5)).astype(
+                np.uint8
+            )
+        return pixels

@@ -76,10 +76,10 @@ class Exchange:
 
     def make_collection(self, name: str, parent: bpy.types.Collection) -> bpy.types.Collection:
         """A new collection under a parent."""
-        made = bpy.data.collections.new(name)
-        self._back.append(lambda: bpy.data.collections.remove(made))
-        parent.children.link(made)
-        return made
+        collection = bpy.data.collections.new(name)
+        self._back.append(lambda: bpy.data.collections.remove(collection))
+        parent.children.link(collection)
+        return collection
 
     def take_place(self, old: bpy.types.ID, new: Any) -> None:
         """Remap all users of the old block to the new one, and put the old one aside."""

@@ -110,8 +110,8 @@ def _forget_what_is_not_here(scene: bpy.types.Scene, job: str) -> None:
     """Reduce the state to what the copied scene contains; otherwise the rest would count as deleted by the user."""
     state = read_state(scene)
     here = {(block.get(roles.ROLE), block.get(roles.KEY)) for block in roles.players(job, scene=scene)}
-    made = {step: [place for place in places if tuple(place) in here] for step, places in state.get("made", {}).items()}
-    state["made"] = {step: places for step, places in made.items() if places}
+    kept = {step: [place for place in places if tuple(place) in here] for step, places in state.get("made", {}).items()}
+    state["made"] = {step: places for step, places in kept.items() if places}
     for part in ("stamps", "results"):
         state[part] = {step: value for step, value in state.get(part, {}).items() if state["made"].get(step)}
     state.pop(CARD, None)

@@ -216,8 +216,8 @@ def _models(sheet: JobSheet) -> list[str]:
 
 def _tell_of_kept(out: Path, before: set[str], notes: Notes) -> None:
     """Add a note for each file that had been changed by hand and was renamed in this run."""
-    made = MadeFiles.read(out)
-    for place, old in sorted(made.aside.items() if made else ()):
+    files = MadeFiles.read(out)
+    for place, old in sorted(files.aside.items() if files else ()):
         if place not in before:
             notes.add("job", f'"{old}" had been changed by hand, so it was kept as "{place}" before it was made anew')
 

@@ -33,15 +33,15 @@ def pose_pictures(stage: Stage, key: str, *, most: int = 12, pixels: int = 128) 
 
     figures = stage.results().get("registration", {}).get("figures", {})
     fixed, moving = _surfels(stage.require("upright"), 1000.0, 1), _surfels(stage.require("clean", key), 1.0, 2)
-    made = []
+    pictures = []
     for entry in figures.get(f"candidates_{key}", ())[:most]:
         pose = Similarity.from_matrix(np.array(entry["pose"], float).reshape(4, 4))
         moved = replace(
             moving, points=pose.apply(moving.points), normals=pose.turn(moving.normals), spacing=moving.spacing * pose.scale
         )
         picture = overlay(fixed, moved, pixels=pixels, laid_over=True)
-        made.append((int(entry["number"]), np.concatenate([picture, np.ones((*picture.shape[:2], 1))], axis=2)))
-    return made
+        pictures.append((int(entry["number"]), np.concatenate([picture, np.ones((*picture.shape[:2], 1))], axis=2)))
+    return pictures
 
 
 def _surfels(item: bpy.types.Object, scale: float, seed: int) -> Surfels:

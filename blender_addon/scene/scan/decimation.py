@@ -22,9 +22,9 @@ def decimated(mesh: TriangleMesh, budget: int) -> TriangleMesh:
     data = item.data
     thin = bpy.data.meshes.new_from_object(item.evaluated_get(bpy.context.evaluated_depsgraph_get()))
     result = bpy.data.objects.new("Thinned", thin)
-    made = read_mesh(result)
+    thinned = read_mesh(result)
     bpy.data.objects.remove(result)
     bpy.data.objects.remove(item)
     bpy.data.meshes.remove(thin)
     bpy.data.meshes.remove(data)
-    return made
+    return thinned

@@ -50,12 +50,12 @@ def joined_pictures(
         which[slot] = number[key]
     atlas = packed(cells)
     uv = np.where(pictured[:, None, None], mesh.uv, np.float32(0.5))  # a plain material maps to the centre of its cell
-    made = Textures(found={part: found.found[part] for found in reversed(textures) for part in found.images})
-    for part in made.found:
-        made.images[part] = _assembled_part(part, atlas, textures, which, plain)
+    joined = Textures(found={part: found.found[part] for found in reversed(textures) for part in found.images})
+    for part in joined.found:
+        joined.images[part] = _assembled_part(part, atlas, textures, which, plain)
     say(f"its {len(different)} base pictures are laid into one of {atlas.width} x {atlas.height}")
     moved = moved_uv(uv, which[mesh.material], atlas)
-    return replace(mesh, uv=moved, material=np.zeros(len(mesh.faces), np.int32)), [made]
+    return replace(mesh, uv=moved, material=np.zeros(len(mesh.faces), np.int32)), [joined]
 
 
 def _assembled_part(

@@ -87,9 +87,9 @@ class PairPicking:
 
 
 def _copied(scene: bpy.types.Scene, item: bpy.types.Object, name: str) -> bpy.types.Object:
-    made = bpy.data.objects.new(name, item.data)
-    scene.collection.objects.link(made)
-    return made
+    copied = bpy.data.objects.new(name, item.data)
+    scene.collection.objects.link(copied)
+    return copied
 
 
 def _bounds(item: bpy.types.Object) -> tuple[Any, Any]:

@@ -57,8 +57,8 @@ def picture_of_scan(scan: bpy.types.Object) -> Callable[[], Picture | None]:
     size = working_size(image)
     raw, reduced = read_pixels(image, limit=max(size)), image.size[0] / size[0]
 
-    def made() -> Picture:
+    def reduced_picture() -> Picture:
         pixels = np.clip(raw[..., :3], 0.0, 1.0)
         return Picture(grey_of((255.0 * pixels + 0.5).astype(np.uint8)), reduced)
 
-    return made
+    return reduced_picture

@@ -24,8 +24,8 @@ def tessellate(points: Floats, outline: int) -> tuple[Floats, Ints] | None:
         return None
     placed = (points - points.mean(axis=0)) / size
     border = list(range(outline))
-    made = delaunay_2d_cdt(placed.tolist(), [], [border], INSIDE, 1e-9)
-    vertices, _, triangles, origins = made[:4]
+    triangulation = delaunay_2d_cdt(placed.tolist(), [], [border], INSIDE, 1e-9)
+    vertices, _, triangles, origins = triangulation[:4]
     if not triangles or len(vertices) > len(points):
         return None
     number = np.full(len(vertices), -1)

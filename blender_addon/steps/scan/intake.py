@@ -203,14 +203,14 @@ def _rows_with(settings: Settings, row: Scan, name: str) -> list[dict[str, str]]
 
 def _materials(path: Path, imported: Imported, textures: Sequence[Textures]) -> list[Any]:
     """A material with its textures for each slot."""
-    made = []
+    materials = []
     for number, found in enumerate(textures):
         title = f"{path.stem}" if len(textures) == 1 else f"{path.stem} {number + 1}"
-        made.append(scan_material(title, found, colours=bool(imported.mesh.colours)))
-        base = picture_of(made[-1])
+        materials.append(scan_material(title, found, colours=bool(imported.mesh.colours)))
+        base = picture_of(materials[-1])
         if base is not None:
             base.name = f"{title} base"
-    return made
+    return materials
 
 
 def _tell(stage: Stage, path: Path, imported: Imported, textures: Sequence[Textures]) -> None:

@@ -59,8 +59,8 @@ def run(stage: Stage, settings: Settings) -> Run:
         stage.offer("move", item, key=kind, name=f"Move {WORDS[kind]}")
         figures["moves"].append(kind)
         figures[f"{kind}_out_of_focus"] = int(out_of_focus(found, coc).sum())
-    made = ", ".join(WORDS[kind] for kind in figures["moves"]) or "none that would look well"
-    return Result(f"Moving pictures of {settings.of}: {made}; {settings.seconds:g} s each at {fps} frames a second", figures)
+    planned = ", ".join(WORDS[kind] for kind in figures["moves"]) or "none that would look well"
+    return Result(f"Moving pictures of {settings.of}: {planned}; {settings.seconds:g} s each at {fps} frames a second", figures)
 
 
 def _shot(stage: Stage, name: str) -> bpy.types.Object:

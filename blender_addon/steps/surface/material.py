@@ -40,7 +40,7 @@ def run(stage: Stage, settings: Settings) -> Run:
     if settings.reference:
         yield Progress(0.02, "Reading the colour of the clay from the photo")
         settings, measured = reference_photo.with_measured_clay(settings, stage.sheet.path(settings.reference))
-    made: dict[str, Any] = {}
+    dressed: dict[str, Any] = {}
     for place, role in enumerate(("piece", "stand")):
         item = stage.find(role)
         if item is None:
@@ -51,12 +51,12 @@ def run(stage: Stage, settings: Settings) -> Run:
             looking = Progress(0.1 + 0.4 * place, f"Looking for the recesses of the {role}")
             values = yield from aside(partial(_cavity, mesh), looking)
         yield Progress(0.3 + 0.4 * place, f"Mixing the material of the {role}")
-        made[role] = _dress(stage, role, settings, values)
+        dressed[role] = _dress(stage, role, settings, values)
     invented = [words for name, words in INVENTED.items() if getattr(settings, name)]
     if invented:
         stage.warn(f"Asked for: {', '.join(invented)}. This is invented: the piece does not have it")
-    words = " and ".join(f"the {role} in {recipe(figures['material']).words(settings)}" for role, figures in made.items())
-    return Result(words[:1].upper() + words[1:], made | measured)
+    words = " and ".join(f"the {role} in {recipe(figures['material']).words(settings)}" for role, figures in dressed.items())
+    return Result(words[:1].upper() + words[1:], dressed | measured)
 
 
 def _dress(stage: Stage, role: str, settings: Settings, values: Floats | None) -> dict[str, Any]:

@@ -29,15 +29,15 @@ def batches(lines: Lines) -> list[Batch]:
     from gpu_extras.batch import batch_for_shader
 
     shader = gpu.shader.from_builtin("POLYLINE_UNIFORM_COLOR")
-    made = []
+    found = []
     for segments, (width, alpha) in lines.values():
         if len(segments):
             points = np.asarray(segments, np.float32).reshape(-1, 3)
-            made.append((batch_for_shader(shader, "LINES", {"pos": points.tolist()}), width, alpha))
-    return made
+            found.append((batch_for_shader(shader, "LINES", {"pos": points.tolist()}), width, alpha))
+    return found
 
 
-def draw_batches(made: list[Batch]) -> None:
+def draw_batches(wanted: list[Batch]) -> None:
     """Draw batches, hidden behind objects of the scene."""
     shader = gpu.shader.from_builtin("POLYLINE_UNIFORM_COLOR")
     shader.bind()
@@ -46,7 +46,7 @@ def draw_batches(made: list[Batch]) -> None:
     gpu.state.depth_test_set("LESS_EQUAL")
     with gpu.matrix.push_pop():
         gpu.matrix.load_matrix(_nearer(gpu.matrix.get_model_view_matrix(), gpu.matrix.get_projection_matrix()))
-        for batch, width, alpha in made:
+        for batch, width, alpha in wanted:
             shader.uniform_float("lineWidth", width)
             shader.uniform_float("color", (*HUE, alpha))
             batch.draw(shader)

@@ -21,7 +21,7 @@ class SeriesPiece:
 
     name: str
     source: str
-    made: bool
+    made_up: bool
     size_mm: float
 
 
@@ -43,7 +43,7 @@ SERIES = (
 
 def mesh_of(piece: SeriesPiece) -> TriangleMesh:
     """The piece in mm, upright on z = 0, its front towards -Y, its longest side as the series says."""
-    if piece.made:
+    if piece.made_up:
         from scripts.truth.figures import figures, scanned
 
         mesh = scanned(next(figure for figure in figures() if figure.name == piece.source))

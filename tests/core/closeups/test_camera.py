@@ -137,8 +137,8 @@ def test_spots_on_a_line_are_refused() -> None:
 
 
 def test_the_nearest_rotation_is_one() -> None:
-    made = nearest_rotation(np.random.default_rng(0).normal(size=(3, 3)))
-    assert np.allclose(made @ made.T, np.eye(3)) and np.linalg.det(made) == pytest.approx(1.0)
+    rotation = nearest_rotation(np.random.default_rng(0).normal(size=(3, 3)))
+    assert np.allclose(rotation @ rotation.T, np.eye(3)) and np.linalg.det(rotation) == pytest.approx(1.0)
 
 
 def test_a_fit_that_begins_far_off_still_ends_at_the_camera() -> None:

@@ -22,8 +22,8 @@ def whole(picture, window, size):
 
 def test_a_picture_at_its_own_size_is_the_same_to_the_last_bit():
     picture = np.random.default_rng(1).integers(0, 65536, (50, 70, 3)).astype(np.uint16)
-    made = whole(picture, Window(3, 5, 40, 30), (40, 30))
-    assert np.array_equal(to_numbers(made, 16), picture[5:35, 3:43])
+    resized = whole(picture, Window(3, 5, 40, 30), (40, 30))
+    assert np.array_equal(to_numbers(resized, 16), picture[5:35, 3:43])
 
 
 def test_strips_say_the_same_as_the_whole(monkeypatch):
@@ -40,8 +40,8 @@ def test_fine_black_and_white_shrinks_to_the_grey_of_half_the_light():
     """IEC 61966-2-1: half the light is 0.7354 as shown, not 0.5. Within 0.01, the ripple of the filter at that fineness."""
     picture = np.zeros((200, 200, 3), np.uint16)
     picture[:, ::2] = 65535
-    made = whole(picture, Window(0, 0, 200, 200), (25, 25))
-    assert made[5:-5, 5:-5] == pytest.approx(float(encode(np.float32(0.5))), abs=0.01)
+    resized = whole(picture, Window(0, 0, 200, 200), (25, 25))
+    assert resized[5:-5, 5:-5] == pytest.approx(float(encode(np.float32(0.5))), abs=0.01)
 
 
 @pytest.mark.parametrize("size", [(7, 5), (33, 80), (200, 150), (701, 3)])
@@ -49,8 +49,8 @@ def test_a_flat_picture_stays_flat_and_a_mean_stays(size):
     flat = np.full((40, 60, 3), 30000, np.uint16)
     assert whole(flat, Window(0, 0, 60, 40), size) == pytest.approx(30000 / 65535, abs=2e-5)
     ramp = np.repeat(np.linspace(0, 65535, 60).astype(np.uint16)[None, :, None], 40, 0).repeat(3, 2)
-    made = whole(ramp, Window(0, 0, 60, 40), size)
-    assert made.min() >= 0 and made.max() <= 1 and (np.diff(made.mean(axis=(0, 2))) > -1e-6).all()
+    resized = whole(ramp, Window(0, 0, 60, 40), size)
+    assert resized.min() >= 0 and resized.max() <= 1 and (np.diff(resized.mean(axis=(0, 2))) > -1e-6).all()
 
 
 def test_taps_have_a_sum_of_one_and_lie_in_the_line():
@@ -63,8 +63,8 @@ def test_taps_have_a_sum_of_one_and_lie_in_the_line():
 def test_bands_take_the_colour_of_their_edge():
     picture = np.zeros((30, 60, 3), np.uint16)
     picture[:15], picture[15:] = 20000, 50000
-    made = whole(picture, Window(0, 0, 60, 30, 0, 15), (60, 60))
-    assert made[:14] == pytest.approx(20000 / 65535, abs=1e-4) and made[46:] == pytest.approx(50000 / 65535, abs=1e-4)
+    resized = whole(picture, Window(0, 0, 60, 30, 0, 15), (60, 60))
+    assert resized[:14] == pytest.approx(20000 / 65535, abs=1e-4) and resized[46:] == pytest.approx(50000 / 65535, abs=1e-4)
     sides = whole(picture, Window(0, 0, 60, 30, 20, 0), (100, 30))
     assert sides[:, :19] == pytest.approx(35000 / 65535, abs=1e-4)
 
@@ -94,9 +94,9 @@ def test_eight_bits_keep_whole_numbers_and_the_mean_of_the_rest():
     exact = np.full((64, 64, 3), 77 / 255, np.float32)
     assert (to_numbers(exact, 8) == 77).all()
     between = np.full((256, 256, 3), 77.3 / 255, np.float32)
-    made = to_numbers(between, 8)
+    resized = to_numbers(between, 8)
     # 77.3 with noise of 0.96: 0.3 +- 0.01 by the noise's span, and 0.002 by chance over 16,384 places
-    assert set(np.unique(made)) == {77, 78} and made.mean() == pytest.approx(77.3, abs=0.02)
+    assert set(np.unique(resized)) == {77, 78} and resized.mean() == pytest.approx(77.3, abs=0.02)
     assert np.array_equal(reduced(np.full((9, 9, 3), 77 * 257, np.uint16)), np.full((9, 9, 3), 77))
 
 

@@ -55,18 +55,18 @@ def debris(body: str) -> list[float]:
 def light(name: str) -> list[float]:
     """Every lamp, card and the room of a set-up for a piece 80 mm high, seen from the front and a little above."""
     camera = np.array([0.0, -np.cos(0.2), np.sin(0.2)])
-    made = setups()[name].make(Place(np.array([0.0, 0.0, 40.0]), 1.0, camera, 0.0))
+    set_up = setups()[name].make(Place(np.array([0.0, 0.0, 40.0]), 1.0, camera, 0.0))
     found = [
-        made.white_kelvin,
-        made.room.zenith,
-        made.room.horizon,
-        made.room.ground,
-        made.room.sky_kelvin,
-        made.room.ground_kelvin,
+        set_up.white_kelvin,
+        set_up.room.zenith,
+        set_up.room.horizon,
+        set_up.room.ground,
+        set_up.room.sky_kelvin,
+        set_up.room.ground_kelvin,
     ]
-    for lamp in made.lamps:
+    for lamp in set_up.lamps:
         found += [*lamp.centre, *lamp.aim, lamp.width, lamp.height, lamp.radiance, lamp.kelvin, lamp.spread, float(lamp.round)]
-    for card in made.cards:
+    for card in set_up.cards:
         found += [*card.centre, *card.aim, card.width, card.height, card.albedo]
     return [float(value) for value in found]
 

@@ -44,12 +44,12 @@ def tree(points: Any) -> Any:
 def shapes() -> dict[str, tuple[TriangleMesh, TriangleMesh]]:
     """Whole, and what is scanned again on another grid, of three subjects."""
     turn = rotation(("x", 17), ("y", 31), ("z", 8))
-    made = {}
+    meshes = {}
     for name in ("slab", "disc", "bare"):
         subject = subjects()[name]
         other = subject.stand or subject.piece
-        made[name] = (TriangleMesh(*meshed(subject.whole, STEP)), TriangleMesh(*meshed(other, 0.9 * STEP, turn=turn)))
-    return made
+        meshes[name] = (TriangleMesh(*meshed(subject.whole, STEP)), TriangleMesh(*meshed(other, 0.9 * STEP, turn=turn)))
+    return meshes
 
 
 def seen_again(mesh: TriangleMesh, seed: int) -> tuple[TriangleMesh, Similarity]:

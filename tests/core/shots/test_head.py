@@ -150,8 +150,8 @@ def test_what_was_filled_or_is_open_is_not_shown() -> None:
     mesh = standing(lambda p: box(p, (0, 0, 20), (18, 14, 20), 0.5))
     middle = np.asarray(mesh.vertices)[mesh.faces].mean(axis=1)
     patch = (middle[:, 1] < -13.0) & (np.abs(middle[:, 0]) < 4.0) & (np.abs(middle[:, 2] - 20.0) < 4.0)
-    for made in (replace(mesh, face_marks={FILLED: patch}), submesh(mesh, ~patch)):
-        subject = subject_of(made)
+    for changed in (replace(mesh, face_marks={FILLED: patch}), submesh(mesh, ~patch)):
+        subject = subject_of(changed)
         near = np.linalg.norm(subject.points - [0.0, -14.0, 20.0], axis=1)
         assert subject.unshown[(near > 3.0) & (near < 4.3)].mean() > 0.9
         assert not subject.unshown[near > 10.0].any()

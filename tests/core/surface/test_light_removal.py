@@ -18,8 +18,8 @@ def test_shading_keeps_its_brightness_and_takes_the_hue_of_the_mesh_s_own_hollow
     fall = 0.5 * np.cos(surface.vertices[:, :1]) * np.array([0.9, 1.0, 1.1])
     lit = replace(lit, shading=replace(lit.shading, irradiance=np.exp(fall).astype(np.float32)))
     shade = np.linspace(-1.0, 0.3, 200).astype(np.float32)
-    made = np.log(tinted(lit, surface.faces, shade))
-    assert np.allclose(luminance(made), shade, atol=1e-6)
-    deepest = made[0] - made[0, 1]
+    shading = np.log(tinted(lit, surface.faces, shade))
+    assert np.allclose(luminance(shading), shade, atol=1e-6)
+    deepest = shading[0] - shading[0, 1]
     assert abs(deepest[0] - 0.1) < 0.015  # luminance, beside which the hue is told, is green for the most part
     assert abs(deepest[2] + 0.1) < 0.015

@@ -152,9 +152,9 @@ def _share_of_linear(residual: np.ndarray, spread: float) -> float:
     """Mean slope that the net makes of a residual, over the linear way's. spread: what the light's fit left on the piece."""
     planes, level = _planes(residual, (0.5, 0.0)), LEVEL.copy()
     level[3] = spread
-    made = refiner.refiner().fields(planes, level)
+    fields = refiner.refiner().fields(planes, level)
     inner = slice(12, -12)
-    mean = [np.linalg.norm(slopes, axis=0)[inner, inner].mean() for slopes in (made[:2], planes[5:7])]
+    mean = [np.linalg.norm(slopes, axis=0)[inner, inner].mean() for slopes in (fields[:2], planes[5:7])]
     return float(mean[0] / mean[1])
 
 

@@ -40,8 +40,8 @@ def still(tmp_path_factory) -> Path:
 
 
 def copy(still, tmp_path, kind="png8", *, subject=None, original=True, **more):
-    made = write_copy(still, tmp_path / "copy", Wanted(kind, **more), field_width_mm=90.0, subject=subject, original=original)
-    return made, (read_picture(made.path) if kind != "exr" else None)
+    copied = write_copy(still, tmp_path / "copy", Wanted(kind, **more), field_width_mm=90.0, subject=subject, original=original)
+    return copied, (read_picture(copied.path) if kind != "exr" else None)
 
 
 def test_sixteen_bits_are_those_of_the_render(tmp_path):
@@ -67,19 +67,19 @@ def test_a_still_that_was_changed_by_hand_is_copied_as_it_is(still, tmp_path):
     save_png(np.full((240, 360, 3), 0.5), retouched)
     original_of(retouched).parent.mkdir()
     original_of(retouched).write_bytes(original_of(still).read_bytes())
-    made, pixels = copy(retouched, tmp_path, "tiff16", original=False)
-    assert pixels == pytest.approx(128 * 257, abs=1) and any("8 bits" in words for words in made.remarks)
+    copied, pixels = copy(retouched, tmp_path, "tiff16", original=False)
+    assert pixels == pytest.approx(128 * 257, abs=1) and any("8 bits" in words for words in copied.remarks)
 
 
 @pytest.mark.parametrize("kind", ["png8", "png16", "tiff16", "jpeg"])
 @pytest.mark.parametrize("gamut", icc.GAMUTS.values(), ids=icc.GAMUTS)
 def test_every_kind_carries_profile_dots_and_words(still, tmp_path, kind, gamut):
     words = PictureWords(title="Owl", credit="© Åsa")
-    made, _ = copy(still, tmp_path, kind, dpi=240, labels=Labels(gamut, words=words))
-    data = made.path.read_bytes()
+    copied, _ = copy(still, tmp_path, kind, dpi=240, labels=Labels(gamut, words=words))
+    data = copied.path.read_bytes()
     assert "© Åsa".encode() in data
     if kind != "tiff16":  # Pillow knows no colours of 16 bits in TIFF files
-        with image_file.open(made.path) as read:
+        with image_file.open(copied.path) as read:
             assert read.info["icc_profile"] == icc.profile(gamut)
             assert read.info["dpi"] == pytest.approx((240, 240), abs=0.01)
     else:
@@ -94,14 +94,14 @@ def test_stills_carry_the_profile_too(still):
 
 def test_size_in_print_is_centimetres_at_dots_an_inch(still, tmp_path):
     """100 mm at 300 dots an inch are 100 / 25.4 * 300 = 1181 pixels."""
-    made, pixels = copy(still, tmp_path, print_width_mm=100.0, dpi=300)
-    assert made.size == (1181, 787) and pixels.shape == (787, 1181, 3)
+    copied, pixels = copy(still, tmp_path, print_width_mm=100.0, dpi=300)
+    assert copied.size == (1181, 787) and pixels.shape == (787, 1181, 3)
 
 
 @pytest.mark.parametrize("width", [240, 900, 2400])
 def test_the_credit_is_drawn_in_the_corner_and_can_be_read(still, tmp_path, width):
     _, bare = copy(still, tmp_path, width=width)
-    made, drawn = copy(still, tmp_path, width=width, credit="© 2026 Åsa Þórsdóttir")
+    copied, drawn = copy(still, tmp_path, width=width, credit="© 2026 Åsa Þórsdóttir")
     changed = (np.abs(drawn.astype(int) - bare) > 6000).any(axis=2)
     rows, columns = np.nonzero(changed)
     height = drawn.shape[0]
@@ -112,12 +112,12 @@ def test_the_credit_is_drawn_in_the_corner_and_can_be_read(still, tmp_path, widt
     light = (np.median(bare[rows, columns] / 65535.0)) ** 2.2
     dark = (np.percentile(drawn[rows, columns] / 65535.0, 3)) ** 2.2
     assert (light + 0.05) / (dark + 0.05) >= 4.5
-    assert not made.remarks or "as large as" in made.remarks[0]
+    assert not copied.remarks or "as large as" in copied.remarks[0]
 
 
 def test_a_credit_that_can_not_fit_is_reported(still, tmp_path):
-    made, drawn = copy(still, tmp_path, width=60, credit="A credit that is far too long for so small a picture")
-    assert any("does not fit" in words for words in made.remarks)
+    copied, drawn = copy(still, tmp_path, width=60, credit="A credit that is far too long for so small a picture")
+    assert any("does not fit" in words for words in copied.remarks)
     assert np.array_equal(drawn, copy(still, tmp_path, width=60)[1])
 
 
@@ -132,19 +132,21 @@ def test_a_watermark_is_all_over(still, tmp_path):
 
 def test_a_crop_keeps_the_subject_and_bands_are_reported(still, tmp_path):
     wide = Box(0.05, 0.2, 0.95, 0.8)
-    made, pixels = copy(still, tmp_path, aspect=0.8, subject=wide)
-    assert pixels.shape[1] / pixels.shape[0] == pytest.approx(0.8, abs=0.01) and any("bands" in words for words in made.remarks)
+    copied, pixels = copy(still, tmp_path, aspect=0.8, subject=wide)
+    assert pixels.shape[1] / pixels.shape[0] == pytest.approx(0.8, abs=0.01) and any(
+        "bands" in words for words in copied.remarks
+    )
     narrow, cropped = copy(still, tmp_path, aspect=0.8, subject=Box(0.8, 0.2, 0.99, 0.8))
     assert not narrow.remarks and cropped.shape == (240, 192, 3)
     assert cropped[120, -1, 0] > read_picture(still)[120, 355, 0], "the frame went to where the subject is"
 
 
 def test_linear_light_is_handed_over_as_rendered(still, tmp_path):
-    made, _ = copy(still, tmp_path, "exr", credit="© Åsa", width=99, labels=Labels(words=PictureWords(credit="© Åsa")))
-    image = bpy.data.images.load(str(made.path))
+    copied, _ = copy(still, tmp_path, "exr", credit="© Åsa", width=99, labels=Labels(words=PictureWords(credit="© Åsa")))
+    image = bpy.data.images.load(str(copied.path))
     try:
         assert tuple(image.size) == (360, 240) and image.is_float
-        assert "© Åsa".encode() in made.path.read_bytes() and any("linear light" in words for words in made.remarks)
+        assert "© Åsa".encode() in copied.path.read_bytes() and any("linear light" in words for words in copied.remarks)
     finally:
         bpy.data.images.remove(image)
 

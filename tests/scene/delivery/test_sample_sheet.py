@@ -25,8 +25,8 @@ def dressed(out: Path) -> Stage:
     """A lump with two cameras, in its material and light."""
     parts = [entry for entry in LIT if entry.name != "separation"]
     lump = next(entry for entry in LIT if entry.name == "separation")
-    made = ("piece", "stand", "albedo", "relief_height", "relief_normal")
-    steps = ordered([type(lump)(**{**vars(lump), "makes": made}), *parts, from_module(step)])
+    roles = ("piece", "stand", "albedo", "relief_height", "relief_normal")
+    steps = ordered([type(lump)(**{**vars(lump), "makes": roles}), *parts, from_module(step)])
     sheet = sheets.blank(steps)
     stage = Stage(bpy.context.scene, sheet, out=out)
     finish(run_job(steps, steps, sheet, stage))
@@ -49,9 +49,9 @@ def test_samples_are_rendered_whole_and_differ(tmp_path: Path, monkeypatch: pyte
     monkeypatch.setattr("blender_addon.scene.delivery.sample_sheet.samples", lambda: chosen)
     piece = stage.require("piece")
     before = fingerprint(piece), [slot.material.name for slot in piece.material_slots], stage.scene.view_settings.exposure
-    made = list(render_samples(stage, "cpu", Quality(8, 0.0, denoise=False)))
-    assert [label for _, _, label, _ in made] == [label for label, _, _ in chosen]
-    contents = {path.read_bytes() for *_, path in made}
+    rendered = list(render_samples(stage, "cpu", Quality(8, 0.0, denoise=False)))
+    assert [label for _, _, label, _ in rendered] == [label for label, _, _ in chosen]
+    contents = {path.read_bytes() for *_, path in rendered}
     assert len(contents) == 3
     piece = stage.require("piece")
     after = fingerprint(piece), [slot.material.name for slot in piece.material_slots], stage.scene.view_settings.exposure

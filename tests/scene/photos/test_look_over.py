@@ -21,10 +21,10 @@ STRANGE = 'a&b <i>"1.jpg'
 def picture(number: int) -> np.ndarray:
     """A patterned box on grey, moved a little from photo to photo."""
     rng = np.random.default_rng(1)
-    made = np.full((300, 400, 3), 120, np.uint8)
+    pixels = np.full((300, 400, 3), 120, np.uint8)
     box = rng.integers(20, 235, (11, 12, 3)).repeat(16, 0).repeat(16, 1)
-    made[60:236, 90 + 4 * number : 282 + 4 * number] = box
-    return made
+    pixels[60:236, 90 + 4 * number : 282 + 4 * number] = box
+    return pixels
 
 
 @pytest.fixture
@@ -109,9 +109,9 @@ def test_blender_hands_out_the_picture_as_it_is_stored(tmp_path: Path) -> None:
 
     labels = image.Exif()
     labels[0x0112], labels[0x0110] = 6, "T1"
-    made = np.zeros((120, 200, 3), np.uint8)
-    made[:, :100] = 250
-    image.fromarray(made).save(tmp_path / "a.jpg", exif=labels)
+    pixels = np.zeros((120, 200, 3), np.uint8)
+    pixels[:, :100] = 250
+    image.fromarray(pixels).save(tmp_path / "a.jpg", exif=labels)
     (found,) = photos_of(folder_of(tmp_path))
     assert found.middle.shape == (200, 120)  # type: ignore[union-attr]
     assert found.middle[:90].mean() > 230 and found.middle[110:].mean() < 20  # type: ignore[union-attr]

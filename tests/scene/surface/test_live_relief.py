@@ -31,22 +31,22 @@ SIDE = 256
 def stage() -> Stage:
     """A flat plate of 12.8 mm with a ripple of 0.5 and one of 6 mm in its normal map."""
     bpy.ops.wm.read_factory_settings(use_empty=True)
-    made = Stage(bpy.context.scene, JobSheet("live", Path(), {}))
+    built = Stage(bpy.context.scene, JobSheet("live", Path(), {}))
     corners = np.array([[-6.4, -6.4, 0], [6.4, -6.4, 0], [6.4, 6.4, 0], [-6.4, 6.4, 0]], float)
     faces = np.array([[0, 1, 2], [0, 2, 3]])
     uv = (corners[faces][..., :2] + 6.4) / 12.8
     item = make_object("piece", to_metres(TriangleMesh(corners, faces, uv=uv.astype(np.float32))))
-    made.scene.collection.objects.link(item)
-    roles.mark(item, job=made.job, step="separation", role="piece", key="")
+    built.scene.collection.objects.link(item)
+    roles.mark(item, job=built.job, step="separation", role="piece", key="")
     x = (np.arange(SIDE) + 0.5) * 12.8 / SIDE
     slope = np.tile(0.25 * np.sin(2 * np.pi * x / 0.5) + 0.2 * np.sin(2 * np.pi * x / 6.0), (SIDE, 1))
     vectors = np.stack([slope, 0 * slope, np.ones_like(slope)], axis=-1)
     normals = 0.5 + 0.5 * vectors / np.linalg.norm(vectors, axis=-1, keepdims=True)
     maps = band_maps(normals, np.ones((SIDE, SIDE), bool), 12.8 / SIDE)
     for role, values in zip(("relief_normal", "relief_middle", "relief_broad"), (normals, *maps), strict=True):
-        roles.mark(make_image(role, values, data=True, floating=True), job=made.job, step="relief", role=role, key="piece")
-    take(made, material, recesses=False)
-    return made
+        roles.mark(make_image(role, values, data=True, floating=True), job=built.job, step="relief", role=role, key="piece")
+    take(built, material, recesses=False)
+    return built
 
 
 def _normals(stage: Stage) -> np.ndarray:

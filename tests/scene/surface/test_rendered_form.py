@@ -16,7 +16,7 @@ from blender_addon.scene.surface import rendered_form
 pytestmark = pytest.mark.usefixtures("empty_scene")
 
 
-def made(operator: Any, levels: int, **how: Any) -> Any:
+def smooth_primitive(operator: Any, levels: int, **how: Any) -> Any:
     """A smooth-shaded primitive with the modifier."""
     operator(**how)
     item = bpy.context.object
@@ -41,7 +41,7 @@ def as_rendered(item: Any) -> tuple[np.ndarray, np.ndarray]:
 
 def test_a_coarse_sphere_becomes_round() -> None:
     """320 triangles leave chords 0.0113 inside the unit sphere; ten times less is left, and nothing stands out further."""
-    item = made(bpy.ops.mesh.primitive_ico_sphere_add, 3, subdivisions=3, radius=1.0)
+    item = smooth_primitive(bpy.ops.mesh.primitive_ico_sphere_add, 3, subdivisions=3, radius=1.0)
     own = np.array([vertex.co for vertex in item.data.vertices])
     points, _ = as_rendered(item)
     radius = np.linalg.norm(points, axis=1)
@@ -53,7 +53,7 @@ def test_a_coarse_sphere_becomes_round() -> None:
 def test_the_shading_keeps_the_normals_that_it_had() -> None:
     """Mixed from those of the corners, as without the modifier: on a sphere they then point away from its middle within 0.3 deg
     (flat triangles mix them to so much)."""
-    item = made(bpy.ops.mesh.primitive_ico_sphere_add, 2, subdivisions=4, radius=1.0)
+    item = smooth_primitive(bpy.ops.mesh.primitive_ico_sphere_add, 2, subdivisions=4, radius=1.0)
     points, normals = as_rendered(item)
     graph = bpy.context.evaluated_depsgraph_get()
     mesh = item.evaluated_get(graph).to_mesh()
@@ -66,14 +66,14 @@ def test_the_shading_keeps_the_normals_that_it_had() -> None:
 @pytest.mark.parametrize("shape", ["primitive_cube_add", "primitive_cylinder_add"])
 def test_nothing_is_rounded_where_faces_meet_at_an_edge(shape: str) -> None:
     """A filled underside stays flat, or a piece would stand in its table: within the box of the shape, and its faces too."""
-    points, _ = as_rendered(made(getattr(bpy.ops.mesh, shape), 2))
+    points, _ = as_rendered(smooth_primitive(getattr(bpy.ops.mesh, shape), 2))
     assert np.abs(points).max() <= 1.0 + 1e-6
     flat = points[np.abs(points[:, 2]) > 0.99]
     assert np.abs(np.abs(flat[:, 2]) - 1.0).max() < 1e-6
 
 
 def test_a_picture_divides_edges_until_they_are_short_in_it() -> None:
-    item = made(bpy.ops.mesh.primitive_ico_sphere_add, 0, subdivisions=4, radius=0.04)
+    item = smooth_primitive(bpy.ops.mesh.primitive_ico_sphere_add, 0, subdivisions=4, radius=0.04)
     shot = {"bozzetto_field_width_mm": 200.0, KIND: "hero"}
     found = []
     for width in (480, 960, 4000):

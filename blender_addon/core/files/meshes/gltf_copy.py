@@ -172,9 +172,9 @@ def _unpack_primitive(work: _Copy, primitive: dict[str, Any], own: dict[str, Any
         if table.ndim != 2 or table.shape[1] != PARTS[old["type"]]:
             raise FileProblem(damaged)
         rows = _rows(table.astype(KINDS[old["componentType"]]))
-        made = _accessor(work, rows.tobytes(), old["componentType"], old["type"], len(table), stride=rows.shape[1])
-        accessors[made] |= {key: old[key] for key in ("min", "max", "normalized") if key in old}
-        primitive["attributes"][name] = made
+        number = _accessor(work, rows.tobytes(), old["componentType"], old["type"], len(table), stride=rows.shape[1])
+        accessors[number] |= {key: old[key] for key in ("min", "max", "normalized") if key in old}
+        primitive["attributes"][name] = number
     count = min(vertices)  # what was not packed has as many rows as the file says, which need not fit what was
     primitive["attributes"] = {name: at for name, at in primitive["attributes"].items() if accessors[at]["count"] == count}
 

@@ -101,8 +101,8 @@ def _measured(apart: Floats, normal: Floats, layers: list[Floats]) -> tuple[floa
     freedom = max(len(rest) - 6, 1)  # the quadric has six parameters
     expected = shown = np.nan
     if layers:
-        picture, made = (_without_form(*_in_cells(x, y, layer)) for layer in layers)
-        expected, shown = float((made**2).sum()) / freedom, float((made * picture).sum()) / freedom
+        picture, expected_light = (_without_form(*_in_cells(x, y, layer)) for layer in layers)
+        expected, shown = float((expected_light**2).sum()) / freedom, float((expected_light * picture).sum()) / freedom
     return float(np.sqrt((rest**2).sum() / freedom)), expected, shown
 
 

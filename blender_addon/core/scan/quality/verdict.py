@@ -89,9 +89,9 @@ def shading_of(normals: Floats, shades: Floats) -> tuple[Floats, float]:
     if known.sum() < 100:
         return np.zeros(len(shades)), 0.0
     form = np.concatenate([normals, np.ones((len(normals), 1))], axis=1)
-    made: Floats = form @ np.linalg.lstsq(form[known], shades[known], rcond=None)[0]
-    rest = shades[known] - made[known]
-    return made, float(1.0 - rest.var() / max(float(shades[known].var()), 1e-12))
+    modelled: Floats = form @ np.linalg.lstsq(form[known], shades[known], rcond=None)[0]
+    rest = shades[known] - modelled[known]
+    return modelled, float(1.0 - rest.var() / max(float(shades[known].var()), 1e-12))
 
 
 def complaints(found: Findings) -> list[Complaint]:

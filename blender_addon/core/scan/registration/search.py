@@ -65,11 +65,11 @@ def alike(scans: Scans, pose: Similarity, *, keep: int) -> Poses:
     Poses are distinct where they differ by 2 % of the size, since a box with a side missing fits in places that near to each
     other; at most two for each rotation.
     """
-    made = twins(scans, pose)
+    turned = twins(scans, pose)
     moved = improved(
-        scans.moving_part(500), scans.target, made, rounds=8, size=0.21 * scans.fixed.size, trim=0.65, hold_scale=8
+        scans.moving_part(500), scans.target, turned, rounds=8, size=0.21 * scans.fixed.size, trim=0.65, hold_scale=8
     )
-    both = Poses.joined([made, moved])
+    both = Poses.joined([turned, moved])
     upright = (both.rotation @ pose.rotation.T)[:, 2, 2] > 0.0
     return Poses.joined(
         [_best(scans, both[np.flatnonzero(side)], keep // 2, nearer=0.02, a_turn=2) for side in (upright, ~upright)]
@@ -91,7 +91,7 @@ def twins(scans: Scans, pose: Similarity) -> Poses:
     spots = pose.apply(scans.seen.points)
     near, _ = scans.nearest(spots)
     turns = twin_turns(np.eye(3))
-    made = Poses(np.full(len(turns), pose.scale), turns @ pose.rotation, np.zeros((len(turns), 3)))
+    turned = Poses(np.full(len(turns), pose.scale), turns @ pose.rotation, np.zeros((len(turns), 3)))
     level = scans.fixed.points[:, 2]
     low, high = np.quantile(spots[:, 2], (0.01, 0.99))
     storey = scans.fixed.points[(level > low) & (level < high)]
@@ -100,7 +100,7 @@ def twins(scans: Scans, pose: Similarity) -> Poses:
     for body in (spots, scans.fixed.points[np.unique(near)], storey if len(storey) > 50 else spots):
         low, high = np.quantile(body, (0.01, 0.99), axis=0)
         middle = 0.5 * (low + high)
-        parts.append(made.anchored(pose.inverse().apply(middle[None])[0], middle))
+        parts.append(turned.anchored(pose.inverse().apply(middle[None])[0], middle))
     return Poses.joined(parts)
 
 
@@ -194,8 +194,8 @@ def _closer(scans: Scans, best: Candidate, others: list[Candidate], tolerance: f
     least, most = 0.45 * best.evidence.shared, best.evidence.against + 0.08
     near = [other.pose for other in others if other.evidence.shared > least and other.evidence.against < most]
     part = scans.moving_part(3000)
-    made = [refine(part, scans.fixed, scans.nearest, pose, rounds=12, tolerance=3e-6)[0] for pose in near]
-    return [Candidate(pose, weighed(scans, pose, tolerance, points=4000)) for pose in made]
+    refined = [refine(part, scans.fixed, scans.nearest, pose, rounds=12, tolerance=3e-6)[0] for pose in near]
+    return [Candidate(pose, weighed(scans, pose, tolerance, points=4000)) for pose in refined]
 
 
 def _decided(scans: Scans, candidates: list[Candidate], places: Floats) -> Registration:

@@ -122,15 +122,15 @@ def weakened(patches: Patches, fields: Floats, marks: Marks) -> Floats:
     if min(marks.kept) == 1.0:
         return fields
     keep = _kept_waves(patches.cell_mm, marks)
-    made = np.zeros_like(fields)
+    result = np.zeros_like(fields)
 
     def run(ends: tuple[int, int]) -> None:
         rows = slice(*ends)
-        made[rows] = np.fft.irfft2(keep * np.fft.rfft2(fields[rows].astype(np.float32)), s=(CELLS, CELLS))
+        result[rows] = np.fft.irfft2(keep * np.fft.rfft2(fields[rows].astype(np.float32)), s=(CELLS, CELLS))
 
     for _ in in_parallel(run, patches.runs()):
         pass
-    return made
+    return result
 
 
 def _kept_waves(cell_mm: float, marks: Marks) -> Floats:
