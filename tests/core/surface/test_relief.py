@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from functools import cache
 
 import numpy as np
 import pytest
@@ -12,7 +13,7 @@ from blender_addon.core.surface import bandpass, normal_maps, patches, speckle, 
 from blender_addon.core.surface.light import light
 from blender_addon.core.surface.light.visibility import look_round, spread_samples
 from blender_addon.core.surface.relief import recovery
-from blender_addon.core.surface.relief.recovery import Photographed, recover
+from blender_addon.core.surface.relief.recovery import Photographed, Recovery, recover
 from blender_addon.core.surface.textured_surface import read_surface, without
 from blender_addon.job.runner import finish
 
@@ -194,9 +195,15 @@ def _photographed(detail_mm: float, speck: bool, seed: int = 0) -> tuple[Photogr
     return Photographed(surface, (0.7 * shade[:, None] * np.ones(3)).astype(np.float32)), slope
 
 
-def test_relief_comes_back_with_the_right_sign_and_cuts_the_error() -> None:
+@cache
+def _grooved() -> tuple[Photographed, np.ndarray, Recovery]:
+    """A sheet with grooves, their true slopes and what is recovered of them."""
     grained, slope = _photographed(0.02, speck=False)
-    found = finish(recover([grained], largest_mm=3.0))
+    return grained, slope, finish(recover([grained], largest_mm=3.0))
+
+
+def test_relief_comes_back_with_the_right_sign_and_cuts_the_error() -> None:
+    _, slope, found = _grooved()
     error = lambda guess: np.median(np.linalg.norm(guess - slope, axis=1))  # noqa: E731
     assert found.found
     assert error(found.relief.slope) < 0.85 * error(0 * slope)  # one light can't see slopes across it
@@ -211,12 +218,14 @@ def test_a_smooth_sheet_with_specks_stays_flat() -> None:
 
 
 def test_large_surfaces_are_worked_on_in_coarser_cells_up_to_a_limit() -> None:
-    small = sheet(20, 40.0, 20.0, 0.0)
+    mesh = sheet(20, 40.0, 20.0, 0.0)
+    small = read_surface(mesh, np.ones(len(mesh.faces), bool), height=2048, width=2048)
     cells = []
     for scale in (1.0, 5.0, 50.0):  # 1,600, 40,000 and 4,000,000 mm2, at 0.02, 0.1 and 1 mm a texel
-        mesh = replace(small, vertices=small.vertices * scale)
-        surface = read_surface(mesh, np.ones(len(mesh.faces), bool), height=2048, width=2048)
-        cells.append(recovery.cell_mm(surface))
+        larger = replace(
+            small, vertices=small.vertices * scale, position=small.position * scale, texel_mm=small.texel_mm * scale
+        )
+        cells.append(recovery.cell_mm(larger))
     assert cells[0] == recovery.CELL_MM
     assert cells[1] == pytest.approx(recovery.CELL_MM * np.sqrt(2.0), rel=0.02)
     assert cells[2] == pytest.approx(recovery.TEXELS_A_CELL * 50 * 40 / (0.96 * 2048), rel=0.05)
@@ -241,12 +250,12 @@ def test_surface_without_its_shared_texels_is_consistent() -> None:
 
 
 def test_a_scan_that_shows_a_corner_alone_in_other_paint_takes_nothing_from_the_rest() -> None:
-    grained, slope = _photographed(0.02, speck=False)
+    grained, slope, alone = _grooved()
     corner = grained.surface.position[:, 0] < 6.0
     bands = np.where(np.sin(grained.surface.position[:, 1] * 2 * np.pi / 1.5) > 0.5, 0.08, 1.0)
     painted = (grained.colours * bands[:, None].astype(np.float32))[corner]
     part = Photographed(without(grained.surface, ~corner), painted)
-    alone, both = (finish(recover(scans, largest_mm=3.0)) for scans in ([grained], [grained, part]))
+    both = finish(recover([grained, part], largest_mm=3.0))
     away = grained.surface.position[:, 0] > 12.0  # more than half a patch from the corner
     error = lambda guess: np.median(np.linalg.norm((guess - slope)[away], axis=1))  # noqa: E731
     assert both.trust == pytest.approx(alone.trust)
