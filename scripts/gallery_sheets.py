@@ -63,7 +63,7 @@ def picture(name: str, folder: Path, *, size: int, samples: int, device: str) ->
 
 
 def sheet(names: Sequence[str], folder: Path, path: Path, *, across: int) -> bool:
-    """Puts the pictures of some names beside each other, each in a field of the same size; False where one is missing."""
+    """Puts some pictures, by their names, beside each other, each in a field of the same size; False where one is missing."""
     from PIL import Image
 
     if not all((folder / f"{name}.png").is_file() for name in names):

@@ -45,7 +45,7 @@ def test_each_assignment_to_a_setting_is_taken(words: str) -> None:
 
 
 def test_each_setting_in_backquotes_is_there() -> None:
-    """`step.field`; what is no step's name in front of the dot is no setting."""
+    """`step.field`; what is no step's name in front of the dot is not a setting."""
     fields = {step.name: specs(step.settings) for step in catalogue()}
     named = re.findall(r"`(\w+)\.(\w+)(?:=[^`]*)?`", WHOLE)
     files = {"py", "txt", "json", "toml", "html", "md", "csv", "npz"}

@@ -43,7 +43,7 @@ def _distributed() -> Any:
     except ImportError:
         raise OutputError(
             "Rendering on a cluster needs the Python package distributed, which is not installed here: install it (pip install "
-            "distributed), or leave --workers and --cluster away"
+            "distributed), or leave out --workers and --cluster"
         ) from None
 
 
@@ -70,7 +70,7 @@ class ClusterFarm:
             self._client = self._open.enter_context(self._distributed.Client(self._address, timeout=20))
         except (OSError, ValueError, TimeoutError) as error:
             raise OutputError(
-                f"There is no cluster at {self._address} ({error}): start its scheduler, or leave --cluster away"
+                f"There is no cluster at {self._address} ({error}): start its scheduler, or leave out --cluster"
             ) from None
         self.hands = max(1, len(self._client.scheduler_info(n_workers=-1)["workers"]))
         self.speed = float(self.hands)
@@ -117,7 +117,7 @@ class ClusterFarm:
         try:
             self._client.wait_for_workers(1, timeout=WAIT)
         except TimeoutError:
-            raise OutputError(f'No worker of the cluster came within {WAIT:.0f} s; see "{self._folder / LOG}"') from None
+            raise OutputError(f'No worker of the cluster answered within {WAIT:.0f} s; see "{self._folder / LOG}"') from None
         by_key = {f"{order.name}-{order.digest}": order for order in orders}
         futures = [
             self._client.submit(on_a_worker, asdict(self._workshop), order.plain(), key=key, pure=False)

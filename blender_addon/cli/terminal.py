@@ -225,7 +225,7 @@ class _Chatter:
         return False
 
 
-def _owns(stream: Any, number: int) -> bool:
+def _owns(stream: TextIO, number: int) -> bool:
     """Whether a Python stream is the process's own; in a test or a window it may be another one."""
     try:
         return bool(stream.fileno() == number)
@@ -233,7 +233,7 @@ def _owns(stream: Any, number: int) -> bool:
         return False
 
 
-def _is_terminal(stream: Any) -> bool:
+def _is_terminal(stream: TextIO) -> bool:
     try:
         return bool(stream.isatty()) and os.environ.get("TERM") != "dumb"
     except (AttributeError, ValueError):

@@ -2,9 +2,9 @@
 
 `dataclasses.dataclass(frozen=True)` writes six methods as source text for every class, compiles them, and looks at each field's
 type, half a millisecond in all; the package has over two hundred such classes, so that this was half of the time in which
-Blender enables the add-on. A record's class costs nothing until the first of it is made. Everything else is a dataclass's:
-defaults and factories, `__post_init__`, inheritance, `dataclasses.replace`, `fields` and `asdict`, equality and hash by the
-fields, and FrozenInstanceError when a field is set.
+Blender enables the add-on. A record's class costs nothing until its first instance is created. Everything else is a
+dataclass's: defaults and factories, `__post_init__`, inheritance, `dataclasses.replace`, `fields` and `asdict`, equality and
+hash by the fields, and FrozenInstanceError when a field is set.
 """
 
 from __future__ import annotations
@@ -28,13 +28,13 @@ def record(cls: type[Class]) -> type[Class]:
 
 
 class _WhenAsked:
-    """Stands for what is known of a record's fields until it is asked for; then `dataclass` describes the class."""
+    """Stands in for what `dataclass` derives from a record's fields; on first access the class is described by it."""
 
     def __init__(self, cls: type, name: str) -> None:
         self.cls, self.name = cls, name
 
     def __get__(self, instance: object, owner: type) -> Any:
-        """What `dataclass` found, which stands in the class from now on."""
+        """What `dataclass` derived, which from now on is stored in the class."""
         with _described_by_one:
             if isinstance(self.cls.__dict__[self.name], _WhenAsked):
                 dataclass(init=False, repr=False, eq=False)(self.cls)
@@ -43,7 +43,7 @@ class _WhenAsked:
 
 
 _described_by_one = threading.RLock()
-"""Held while a class is described: twice would lose its factories. One thread may hold it twice, for a record of a record."""
+"""Held while a class is described, since describing it twice would lose its factories. Reentrant, for a record of a record."""
 
 
 def _init(self: Any, *values: Any, **named: Any) -> None:

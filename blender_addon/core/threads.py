@@ -25,7 +25,7 @@ ALONE = 262_144
 
 
 def in_parallel(task: Callable[[Part], Outcome], parts: Iterable[Part]) -> Iterator[Outcome]:
-    """What `task` makes of each part, in their order; a few parts are worked on at once. Raises what a task raises."""
+    """The results of `task` for each part, in order; several parts are processed at once. Raises what a task raises."""
     threads = max(1, min(MOST, os.cpu_count() or 1))
     waiting: deque[Future[Outcome]] = deque()
     with ThreadPoolExecutor(threads) as pool:

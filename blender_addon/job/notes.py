@@ -42,7 +42,7 @@ class Notes:
     _notes: list[Note] = field(default_factory=list)
 
     def add(self, step: str, words: str, *, level: str = "info") -> None:
-        """Keep a note. A log that can't be written is no reason to stop the work.
+        """Keep a note. A log that can't be written is not a reason to stop the work.
 
         File names may hold bytes that are not text: these become replacement characters.
         """

@@ -155,7 +155,7 @@ def _rows(table: Path) -> dict[str, dict[str, str]]:
             elif any(cells):
                 _add_row(rows, head, cells, number + 1)
     except csv.Error as error:
-        raise InputError(f'"{table}" is no table: {error}') from None
+        raise InputError(f'"{table}" is not a table: {error}') from None
     return rows
 
 

@@ -48,7 +48,7 @@ class JobSheet:
         return self.settings[step]
 
     def path(self, written: str) -> Path:
-        """The absolute path of a file or folder written on the sheet. Raises SheetError for what can be no path.
+        """The absolute path of a file or folder written on the sheet. Raises SheetError for what is not a valid path.
 
         Links are followed, except where they lead nowhere or to a name without a suffix: then the name as written is kept,
         whose suffix is needed.
@@ -58,11 +58,11 @@ class JobSheet:
             path = place.resolve()
             ends_nowhere = place.is_symlink() and not (path.suffix and path.exists())
         except (OSError, RuntimeError, ValueError) as error:
-            raise SheetError(f"{_shown(written)} can be no path ({_reason(error)}); write another one") from None
+            raise SheetError(f"{_shown(written)} is not a valid path ({_reason(error)}); write another one") from None
         return Path(os.path.abspath(place)) if ends_nowhere else path
 
     def named_files(self) -> frozenset[Path]:
-        """All files that the sheet itself names, links followed; what can be no path is left out."""
+        """All files that the sheet itself names, links followed; what is not a valid path is left out."""
         return frozenset(path for settings in self.settings.values() for path in self._files_of(settings))
 
     def _files_of(self, settings: Any) -> Iterator[Path]:

@@ -49,7 +49,7 @@ def node_tree_of(owner: bpy.types.ID) -> bpy.types.NodeTree:
     return owner.node_tree
 
 
-def set_modifier_input(modifier: Any, socket: bpy.types.NodeSocket, value: Any) -> None:
+def set_modifier_input(modifier: bpy.types.Modifier, socket: bpy.types.NodeSocket, value: object) -> None:
     """Set an input of a geometry-nodes modifier; `socket` is the interface socket of the group."""
     if VERSION >= (5, 2, 0):
         getattr(modifier.properties.inputs, socket.identifier).value = value
@@ -104,7 +104,7 @@ def link_compositor(scene: bpy.types.Scene, group: bpy.types.NodeTree, values: d
     return True
 
 
-def our_compositor(scene: bpy.types.Scene) -> Any | None:
+def our_compositor(scene: bpy.types.Scene) -> bpy.types.NodeTree | None:
     """The compositor tree that the job made for a scene; None where there is none."""
     if VERSION >= (5, 0, 0):
         tree = scene.compositing_node_group

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import Any
 
 import bpy
 import numpy as np
@@ -103,7 +102,12 @@ def _colours(mesh: bpy.types.Mesh, corner_vertex: Ints) -> dict[str, Floats]:
 
 
 def make_mesh(
-    name: str, triangles: TriangleMesh, *, materials: Sequence[Any] = (), smooth: bool = True, of: bpy.types.Mesh | None = None
+    name: str,
+    triangles: TriangleMesh,
+    *,
+    materials: Sequence[bpy.types.Material | None] = (),
+    smooth: bool = True,
+    of: bpy.types.Mesh | None = None,
 ) -> bpy.types.Mesh:
     """Create a Blender mesh from arrays, without converting units (the scene expects metres).
 
@@ -166,13 +170,18 @@ def _stripped(mesh: bpy.types.Mesh, name: str) -> bpy.types.Mesh:
 
 
 def make_object(
-    name: str, triangles: TriangleMesh, *, materials: Sequence[Any] = (), smooth: bool = True, of: bpy.types.Mesh | None = None
+    name: str,
+    triangles: TriangleMesh,
+    *,
+    materials: Sequence[bpy.types.Material | None] = (),
+    smooth: bool = True,
+    of: bpy.types.Mesh | None = None,
 ) -> bpy.types.Object:
     """Create an object with a mesh from arrays, not linked to any collection; of: as for `make_mesh`."""
     return bpy.data.objects.new(name, make_mesh(name, triangles, materials=materials, smooth=smooth, of=of))
 
 
-def _read(collection: bpy.types.bpy_prop_collection, field: str, count: int, width: int, kind: Any) -> Any:
+def _read(collection: bpy.types.bpy_prop_collection, field: str, count: int, width: int, kind: type[np.generic]) -> np.ndarray:
     values = np.zeros(count * width, kind)
     collection.foreach_get(field, values)
     return values.reshape(count, width)

@@ -35,7 +35,7 @@ KINDS = (
 )  # fmt: skip
 
 
-def blocks() -> Iterator[Any]:
+def blocks() -> Iterator[bpy.types.ID]:
     """All data-blocks of this file (not linked ones) of the kinds that steps make."""
     for kind in KINDS:
         for block in getattr(bpy.data, kind):
@@ -67,7 +67,7 @@ def players(job: str, *, role: str | None = None, step: str | None = None, scene
     if not job:
         return []
     home = scene if scene is not None else scene_of(job)
-    best: dict[tuple[str, str, str], Any] = {}
+    best: dict[tuple[str, str, str], bpy.types.ID] = {}
     jobs = [job, *([home[INHERITS]] if home is not None and has(home, INHERITS) else [])]
     for owner in jobs:
         for block in _blocks_of(owner, home, objects=owner == job):
@@ -80,16 +80,16 @@ def players(job: str, *, role: str | None = None, step: str | None = None, scene
     return [best[place] for place in sorted(best)]
 
 
-def _blocks_of(job: str, home: Any, *, objects: bool) -> Iterator[Any]:
+def _blocks_of(job: str, home: bpy.types.Scene | None, *, objects: bool) -> Iterator[bpy.types.ID]:
     for kind in KINDS:
-        held: Iterable[Any] = getattr(bpy.data, kind)
+        held: Iterable[bpy.types.ID] = getattr(bpy.data, kind)
         if kind in ("objects", "collections"):
             if not objects:
                 continue
             if kind == "objects" and home is not None:
                 held = home.objects
         for block in held:
-            if block.get(JOB) == job and ROLE in block and block.library is None:
+            if block.get(JOB) == job and has(block, ROLE) and block.library is None:
                 yield block
 
 

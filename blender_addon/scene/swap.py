@@ -66,7 +66,7 @@ class Swap:
         self.state = state
         """The job's state; changed here, and stored by the stage in the same exchange."""
         self.exchange = Exchange(self.scene)
-        self.placed: list[Any] = []
+        self.placed: list[tuple[bpy.types.ID, str, str]] = []
         self._made_before = {tuple(place) for place in state.setdefault("made", {}).get(stage.step.name, [])}
 
     def make(self) -> None:
@@ -204,7 +204,7 @@ class Swap:
         if item.get(roles.PRINT) and not was_edited:  # in files of 0.1.0 visibility was part of the digest
             item[roles.PRINT] = noted(item)
 
-    def _apply_edits(self) -> list[Any]:
+    def _apply_edits(self) -> list[bpy.types.ID]:
         """Apply the requested edits; returns the blocks whose digest must be updated, since the change is not the user's."""
         by_uid = {block.session_uid: block for block in roles.blocks()}
         asked = {uid: by_uid[uid] for uid, _ in self.request.edits if uid in by_uid}
@@ -219,7 +219,7 @@ class Swap:
 
     # --- tidying ---------------------------------------------------------------------------------------------------------
 
-    def _new(self) -> list[Any]:
+    def _new(self) -> list[bpy.types.ID]:
         """The blocks made since the step began, without those put aside."""
         aside = self.exchange.aside()
         return [block for block in roles.blocks() if self.stage.is_new(block) and block.session_uid not in aside]
@@ -232,7 +232,7 @@ class Swap:
         placed = {block.session_uid for block, *_ in self.placed}
         for kind in (bpy.types.Image, bpy.types.NodeTree, bpy.types.Material):  # contained kinds first
             new = [block for block in self._new() if isinstance(block, kind) and block.session_uid not in placed]
-            known: dict[tuple[str, str], list[Any]] = {}
+            known: dict[tuple[str, str], list[bpy.types.ID]] = {}
             old = [block for block in roles.blocks() if isinstance(block, kind) and not self.stage.is_new(block)] if new else []
             for block in sorted(old, key=lambda block: block.name, reverse=True):
                 if block.get(roles.MADE) and not block.get(roles.ROLE):
@@ -248,11 +248,11 @@ class Swap:
         loose = [block for block in self._new() if isinstance(block, bpy.types.Object) and block.session_uid not in kept]
         if loose:
             bpy.data.batch_remove(loose)
-        while loose := [
+        while unused := [
             block for block in self._new()
             if block.users == 0 and block.session_uid not in kept and not isinstance(block, _FREE)
         ]:  # fmt: skip
-            bpy.data.batch_remove(loose)
+            bpy.data.batch_remove(unused)
 
     def _give_names(self) -> None:
         """Give placed blocks their names, and strip the numbers that Blender added to the other new data's names."""
@@ -267,7 +267,7 @@ class Swap:
             if roles.stem(block.name) != block.name:
                 block.name = roles.stem(block.name)
 
-    def _note_prints(self, changed: list[Any]) -> None:
+    def _note_prints(self, changed: list[bpy.types.ID]) -> None:
         """Store a fingerprint of each block, by which a later run detects whether the user changed it."""
         kept = {block.session_uid for block, *_ in self.placed}
         for block in self._new():

@@ -4,11 +4,14 @@ from __future__ import annotations
 
 import contextlib
 from collections.abc import Iterator, Sequence
-from typing import Any
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    import bpy
 
 
 @contextlib.contextmanager
-def changed(changes: Sequence[tuple[Any, str, Any]]) -> Iterator[None]:
+def changed(changes: Sequence[tuple[bpy.types.bpy_struct, str, object]]) -> Iterator[None]:
     """Set each (owner, property name, value) inside the block; restore the former values afterwards."""
     kept = [(owner, name, getattr(owner, name)) for owner, name, _ in changes]
     try:

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from ..core.arrays import Floats, Ints
-from ..core.mesh.preview import strewn, through, view
+from ..core.mesh.preview import sampled_by_area, through, view
 from ..core.mesh.triangles import TriangleMesh, face_normals
 from ..core.rasters import colours_at
 from .images import LARGEST, read_pixels
@@ -43,7 +43,7 @@ Looks = tuple[Floats, Floats, Floats]
 def looks_of(item: bpy.types.Object, points: int) -> Looks:
     """Points distributed evenly over an object's surface."""
     mesh = read_mesh(item)
-    faces, weights = strewn(mesh, points)
+    faces, weights = sampled_by_area(mesh, points)
     places = np.einsum("nk,nkd->nd", weights, mesh.vertices[mesh.faces[faces]].astype(float))
     normals = face_normals(mesh.vertices.astype(float), mesh.faces)[faces]
     return places, normals, surface_colours(item, mesh, faces, weights)

@@ -220,7 +220,7 @@ class LensQuestion:
         except JobError as error:
             paragraph(layout, str(error), context, room=DIALOG)
             return
-        words = asked.answer.words if asked.answer.possible else f"It can't be had: {asked.answer.words}"
+        words = asked.answer.words if asked.answer.possible else f"That is not possible: {asked.answer.words}"
         paragraph(layout, words, context, room=DIALOG)
         if not asked.answer.possible and asked.ends:
             layout.prop(self, "instead")
@@ -238,7 +238,7 @@ class LensQuestion:
             elif asked.ends and self.instead == "DEPARTURE":
                 lens_questions.set_departure(camera)
             else:
-                self.report({"WARNING"}, f"It can't be had: {asked.answer.words}")
+                self.report({"WARNING"}, f"That is not possible: {asked.answer.words}")
                 return {"CANCELLED"}
         except JobError as error:
             self.report({"ERROR"}, str(error))

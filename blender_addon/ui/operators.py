@@ -138,7 +138,7 @@ class BOZZETTO_OT_run_job(WatchedWork, bpy.types.Operator):
         self.report({"ERROR"}, str(error))
 
     def _stopped(self, context: bpy.types.Context) -> None:
-        self.report({"INFO"}, "Stopped; the step in work was taken back, earlier ones stay")
+        self.report({"INFO"}, "Stopped: the step in progress was undone, and finished steps are kept")
 
 
 CLASSES = (BOZZETTO_OT_run_job,)

@@ -116,7 +116,7 @@ class Record:
         return row.value
 
     def fail(self, words: str) -> None:
-        """Note that something which is no figure went wrong; the bench then ends with an exit code that is not 0."""
+        """Note that something which is not a figure went wrong; the bench then ends with an exit code that is not 0."""
         self.failures.append(words)
         print(f"FAILED {words}", flush=True)
 

@@ -118,7 +118,7 @@ class Frames:
         ]
 
     def quality(self) -> Any:
-        """The stills' quality of which a frame gets its samples."""
+        """The stills' quality, from which the samples of a frame follow."""
         from blender_addon.scene.delivery.output import Quality
 
         return Quality(8 * self.samples, 0.0)

@@ -136,7 +136,7 @@ def other_numbers(number: int, random: Random) -> Case:
 
 
 def other_floats(number: int, random: Random) -> Case:
-    """Coordinates in binary data that are no numbers or far too large, some or all."""
+    """Coordinates in binary data that are not numbers or far too large, some or all."""
 
     def spoil(data: bytes, r: Random) -> bytes:
         changed = bytearray(data)

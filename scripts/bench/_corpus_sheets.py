@@ -55,7 +55,7 @@ WEIRD_WORDS = (
 
 
 def encoded(number: int, random: Random) -> Case:
-    """A text in another encoding or with other ends of lines, its names with letters that are no ASCII."""
+    """A text in another encoding or with other ends of lines, its names with letters that are not ASCII."""
     format = str(random.choice(["obj", "ply_text", "stl_text", "gltf", "usda"]))
     files = scans.scan(format, picture="käuz.png") if format == "obj" else scans.scan(format)
     names = [name for name in files if name.endswith((".obj", ".mtl", ".ply", ".stl", ".gltf", ".usda"))]
@@ -245,7 +245,7 @@ def sheet_keys(number: int, random: Random) -> Case:
 
 
 def sheet_paths(number: int, random: Random) -> Case:
-    """Paths of scans that lead nowhere, elsewhere, or to what is no mesh."""
+    """Paths of scans that lead nowhere, elsewhere, or to what is not a mesh."""
     paths = ("", " ", ".", "..", "/", "//", "~", "~nobody", "none.obj", "scan.mtl", PICTURE, "a" * 5000,
     "a/" * 2000 + "x.obj", "scan.obj/x",
              "scan.obj/", "SCAN.OBJ", "scan.ob", "/dev/null", "/dev/zero", "/dev/stdin", "/proc/self/mem", "/etc",

@@ -1,4 +1,4 @@
-"""Does the close look show the whole head, sharp, where there is a head? Part of the bench `decisions`.
+"""Does the close look show the whole head in focus, where there is a head? Part of the bench `decisions`.
 
 On labelled scans that stand right (`scans/file`) and on copies turned about the vertical, leaning a little and in other sizes
 (`scans/turned`; their front turns with them where it is labelled). A head is what lies between two shares of the height.
@@ -14,7 +14,7 @@ from typing import Any
 
 import numpy as np
 
-from blender_addon.core.mesh.preview import strewn
+from blender_addon.core.mesh.preview import sampled_by_area
 from blender_addon.core.mesh.triangles import face_normals
 from blender_addon.core.shots.framing import project
 from blender_addon.core.shots.visible import visible
@@ -42,7 +42,7 @@ class CloseLook:
 
     @property
     def right(self) -> bool:
-        """Whether it shows the head, sharp."""
+        """Whether it shows the head in focus."""
         return self.share >= IN_FRAME and self.focused
 
 
@@ -76,7 +76,7 @@ def add_close_looks(record: Record, group: str, found: Mapping[str, CloseLook]) 
 
 
 def close_poses(scan: LabelledScan) -> list[Pose]:
-    """Chance poses; where a front is labelled, turned by no more than a front that is right may be off."""
+    """Random poses; where a front is labelled, turned by no more than a front that is right may be off."""
     poses = turned_poses(scan.name)
     if not scan.label.get("front"):
         return poses
@@ -90,7 +90,7 @@ def judged(stage: Any, head: Sequence[float]) -> tuple[float, bool]:
     from blender_addon.scene.shots.cameras import shot_view
 
     mesh = read_mesh(stage.require("upright"), scale=1000.0)
-    faces, weights = strewn(mesh, SEEN_POINTS)
+    faces, weights = sampled_by_area(mesh, SEEN_POINTS)
     places = np.einsum("nk,nkd->nd", weights, np.asarray(mesh.vertices, float)[mesh.faces[faces]])
     normals = face_normals(np.asarray(mesh.vertices, float), mesh.faces)[faces]
     view = shot_view(stage.require("shot", "detail"))

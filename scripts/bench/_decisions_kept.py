@@ -2,8 +2,8 @@
 
     python -m scripts.bench._decisions_kept [NAME ...]      keep the cases of these scans and figures (all by themselves)
 
-Each case is one file in `out/decisions`, an ignored folder: the clean mesh, which of its vertices are no spikes, and the colour
-that the scan shows at the points that are looked at. `kept_cases` reads them without a step or a scene.
+Each case is one file in `out/decisions`, an ignored folder: the clean mesh, which of its vertices are not spikes, and the
+colour that the scan shows at the points that are looked at. `kept_cases` reads them without a step or a scene.
 """
 
 from __future__ import annotations
@@ -17,7 +17,7 @@ from typing import Any
 
 import numpy as np
 
-from blender_addon.core.mesh.preview import strewn
+from blender_addon.core.mesh.preview import sampled_by_area
 from blender_addon.core.mesh.spikes import steady_vertices
 from blender_addon.core.mesh.triangles import TriangleMesh
 from blender_addon.core.scan.standing.body import POINTS
@@ -30,8 +30,8 @@ KEPT = ROOT / "out" / "decisions"
 @dataclass(frozen=True)
 class Kept:
     """A case as Orientation finds it: its name ('scans/turned/lion/2'), scan and group; the clean mesh, which vertices (n,) are
-    no spikes, the colours (k, 3) of its strewn points (None: it has none), the file's name; and what is true in the mesh's own
-    frame: up and front (3,) (front None: none is labelled)."""
+    no spikes, the colours (k, 3) of its sampled points (None: it has none), the file's name; and what is true in the mesh's
+    own frame: up and front (3,) (front None: none is labelled)."""
 
     name: str
     scan: str
@@ -44,8 +44,8 @@ class Kept:
     front: Any
 
     def shown(self, faces: Any, weights: Any) -> Any:
-        """The colour at the strewn points, as `body_of` asks for it."""
-        mine, _ = strewn(self.mesh, POINTS)
+        """The colour at the sampled points, as `body_of` asks for it."""
+        mine, _ = sampled_by_area(self.mesh, POINTS)
         sound = self.good[self.mesh.faces].all(axis=1)
         colours = self.colours[sound[mine]] if sound.any() else self.colours
         if len(colours) != len(faces):
@@ -68,7 +68,7 @@ def keep(names: Sequence[str], folder: Path = KEPT) -> None:
             case = outcome.case
             clean = outcome.stage.require("clean", "1")
             mesh = read_mesh(clean)
-            faces, weights = strewn(mesh, POINTS)
+            faces, weights = sampled_by_area(mesh, POINTS)
             coloured = bool(mesh.colours) or mesh.uv is not None
             arrays = {
                 "vertices": mesh.vertices, "faces": mesh.faces, "good": steady_vertices(mesh),

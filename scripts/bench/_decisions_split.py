@@ -1,4 +1,4 @@
-"""Is a stand told from a piece's own form, and does the cut run where it should? Part of the bench `decisions`.
+"""Is a stand distinguished from a piece's own form, and does the cut run where it should? Part of the bench `decisions`.
 
 On scans that stand right, by their labels, so that nothing here depends on the decision on up: as exported (`scans/file`),
 turned about the vertical, leaning by 1.5 degrees and in another size (`scans/turned`), and on the made-up pieces of

@@ -71,7 +71,7 @@ def measured(truth: Truth, options: Options) -> Found:
 
 
 def report(record: Record, found: list[Found]) -> None:
-    """A row a case, then the rates of each group, then how far confidences can be believed."""
+    """A row a case, then the rates of each group, then how well calibrated the confidences are."""
     groups: dict[str, list[Verdict]] = defaultdict(list)
     for group, name, verdict in sorted((entry for part in found for entry in part), key=lambda entry: entry[:2]):
         groups[group].append(verdict)
@@ -142,7 +142,7 @@ def _percent(holds: list[bool]) -> float:
 
 
 def _add_reliability(record: Record, verdicts: list[Verdict]) -> None:
-    """How often decisions of a confidence are right, beside the mean of that confidence: equal where it is honest."""
+    """How often decisions of a confidence are right, beside the mean of that confidence: equal where it is calibrated."""
     for key in ("up", "front"):
         pairs = []
         for verdict in verdicts:

@@ -14,7 +14,8 @@ from typing import Any
 import bpy
 import numpy as np
 
-from blender_addon.core.mesh.solids import joined, lathe, moved, rounded_rectangle, slab
+from blender_addon.core.mesh.solids import lathe, moved, rounded_rectangle, slab
+from blender_addon.core.mesh.topology import joined
 from blender_addon.core.mesh.triangles import TriangleMesh
 from blender_addon.job.runner import finish
 from blender_addon.job.sheet import JobSheet

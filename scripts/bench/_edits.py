@@ -112,7 +112,7 @@ def keys(item: Any) -> list[Any]:
 
 
 def scale_vertex(item: Any, factor: float = 1.5) -> None:
-    """One vertex pulled."""
+    """One vertex moved."""
     item.data.vertices[0].co *= factor
 
 

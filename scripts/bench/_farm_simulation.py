@@ -45,7 +45,7 @@ class Course:
 
 
 def simulate(farm: Farm, seed: int = 1) -> Course:
-    """Play a batch through."""
+    """Simulate a batch."""
     rng = np.random.default_rng(seed)
     count = farm.scenes * farm.pictures
     work = farm.seconds * rng.lognormal(-0.5 * farm.spread**2, farm.spread, count)

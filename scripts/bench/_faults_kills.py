@@ -1,7 +1,7 @@
 """Is anything lost when a run is killed in the middle? At random moments of every step, by three signals, on 20 k triangles.
 
 After each kill the old .blend must open with the edit that is in it, no half-written file may lie under its final name, and
-the next run must end well and keep the edit. The moments are drawn by a seed; the run is told to wait for a step by its lines.
+the next run must end well and keep the edit. The moments are drawn by a seed; the output of the run shows when a step begins.
 """
 
 from __future__ import annotations
@@ -46,7 +46,7 @@ class Kill:
 
 
 def kills(count: int, seed: int = 1) -> list[Kill]:
-    """`count` kills, the steps and the signals in turn, the moments by chance."""
+    """`count` kills, the steps and the signals in turn, the moments at random."""
     rng = np.random.default_rng(seed)
     labels = [step.label for step in catalogue()]
     return [

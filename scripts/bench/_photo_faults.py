@@ -127,5 +127,5 @@ def _linear(shown: Floats) -> Floats:
 
 
 def _shown(linear: Floats) -> Floats:
-    """IEC 61966-2-1, written out once more so that the camera does not lean on what it judges."""
+    """IEC 61966-2-1, implemented again so that the camera does not depend on the code under test."""
     return np.where(linear <= 0.0031308, 12.92 * linear, 1.055 * np.maximum(linear, 1e-9) ** (1 / 2.4) - 0.055)

@@ -123,7 +123,7 @@ def _log_rmse(part: measures.Ready, albedo: np.ndarray) -> float:
 
 
 def _harmonics(part: measures.Ready, openness: np.ndarray) -> np.ndarray:
-    """(n, 3) the usual way's shading: nine harmonics on the normals times ambient occlusion (v,)."""
+    """(n, 3) shading by the usual method: nine harmonics on the normals times ambient occlusion (v,)."""
     surface, colours = part.surface, part.photographed.colours
     means, weight = surface.texels.gather(surface.faces, colours, len(surface.vertices))
     design = irradiance_basis(surface.vertex_normal) * openness[:, None]

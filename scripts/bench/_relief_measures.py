@@ -1,4 +1,4 @@
-"""How near is recovered relief to the truth? Normals, height, seams, strokes; and the trade's high-pass as a yardstick."""
+"""How near is recovered relief to the truth? Normals, height, seams, strokes; and the usual high-pass as a yardstick."""
 
 from __future__ import annotations
 
@@ -80,7 +80,8 @@ OFF_DEG, OFF_MM = 0.1, 0.05
 
 
 def misplaced(part: Ready, *, seed: int) -> Ready:
-    """The case with its scan turned by OFF_DEG about a chance axis through its middle and moved by OFF_MM a chance way."""
+    """The case with its scan turned by OFF_DEG about a random axis through its middle and moved by OFF_MM in a random
+    direction."""
     rng = np.random.default_rng(seed)
     axis, way = unit(rng.standard_normal((2, 3)))
     surface = part.surface
@@ -135,7 +136,8 @@ def height_correlation(part: Ready, height: Floats) -> float:
 
 @dataclass(frozen=True)
 class HighPass:
-    """The trade's way at its best: brightness high-passed into height ("dark is deep"), tuned by the truth as nobody can.
+    """The common practice at its best: brightness high-passed into height ("dark is deep"), tuned by the truth, as no user
+    could.
 
     slopes: (n, 3) at the width and strength that cut the median most, never quite flat. cut, visible_cut: that cut, and the one
     at a strength that shows (a median tilt of 5 degrees), %. height_correlation: with the true height, at its best width.
@@ -148,7 +150,7 @@ class HighPass:
 
 
 def high_pass(part: Ready, texture: Floats) -> HighPass:
-    """The trade's way on a texture (h, w, 3) of 8 bits: three widths and five strengths tried, within the islands."""
+    """The common practice on a texture (h, w, 3) of 8 bits: three widths and five strengths tried, within the islands."""
     surface = part.surface
     mask = surface.texels.mask()
     bright = np.where(mask, luminance(texture.astype(np.float32) / 255), 0)
@@ -257,7 +259,7 @@ def _strokes(lines: Floats, height: Floats, sign: int) -> list[tuple[Any, Any]]:
 
 
 def _near(mask: Any, cells: int) -> Any:
-    """Grown by `cells`."""
+    """Dilated by `cells`."""
     for _ in range(cells):
         wide = mask.copy()
         wide[1:] |= mask[:-1]

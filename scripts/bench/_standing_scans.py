@@ -18,8 +18,9 @@ from typing import Any
 
 import numpy as np
 
+from blender_addon.core.mesh.similarity import rotation_about
 from blender_addon.core.mesh.triangles import TriangleMesh
-from blender_addon.core.scan.upright import rotation_between, turn_about_z
+from blender_addon.core.scan.upright import rotation_between
 
 from . import ROOT
 
@@ -56,7 +57,7 @@ class Pose:
 
 
 def scans_folder() -> Path:
-    """The folder in the variable `BOZZETTO_SCANS`, by itself one beside the project. Raises FileNotFoundError where there is
+    """The folder in the variable `BOZZETTO_SCANS`, by default one beside the project. Raises FileNotFoundError where there is
     none."""
     folder = Path(os.environ.get(FOLDER) or ROOT / "out" / "scans")
     if not (folder / "labels.json").is_file():
@@ -65,14 +66,14 @@ def scans_folder() -> Path:
 
 
 def labelled_scans(folder: Path | None = None) -> list[LabelledScan]:
-    """The labelled scans of a folder (by itself that of `scans_folder`), by name."""
+    """The labelled scans of a folder (by default that of `scans_folder`), by name."""
     folder = folder or scans_folder()
     labels = json.loads((folder / "labels.json").read_text(encoding="utf-8"))
     return [LabelledScan(name, folder / name / label["file"], label) for name, label in sorted(labels.items())]
 
 
 def turned_poses(name: str, count: int = 3) -> list[Pose]:
-    """Chance poses of a scan's copies, the same on every run."""
+    """Random poses of a scan's copies, the same on every run."""
     random = np.random.default_rng([7, *name.encode()])
     return [
         Pose(float(random.uniform(0.0, 360.0)), LEANS_DEG, float(SIZE_MM * np.exp(random.uniform(-0.7, 0.7))))
@@ -93,10 +94,10 @@ def labelled_turn(label: dict[str, Any], pose: Pose) -> Any:
     turn = rotation_between(up / np.linalg.norm(up), np.array([0.0, 0.0, 1.0]))
     if label.get("front"):
         front = turn @ np.asarray(label["front"], float)
-        turn = turn_about_z(-90.0 - float(np.degrees(np.arctan2(front[1], front[0])))) @ turn
+        turn = rotation_about("z", np.radians(-90.0 - float(np.degrees(np.arctan2(front[1], front[0]))))) @ turn
     lean = np.radians(pose.lean_deg)
     tipped = np.array([np.sin(lean), 0.0, np.cos(lean)])
-    return rotation_between(np.array([0.0, 0.0, 1.0]), tipped) @ turn_about_z(pose.yaw_deg) @ turn
+    return rotation_between(np.array([0.0, 0.0, 1.0]), tipped) @ rotation_about("z", np.radians(pose.yaw_deg)) @ turn
 
 
 def run_steps(

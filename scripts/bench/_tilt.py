@@ -1,4 +1,4 @@
-"""How upright does a spoiled scan stand? Chance poses, noise, and a tenth of all vertices thrown off by up to 6 mm."""
+"""How upright does a spoiled scan stand? Random poses, noise, and a tenth of all vertices thrown off by up to 6 mm."""
 
 from __future__ import annotations
 

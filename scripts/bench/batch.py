@@ -4,8 +4,8 @@ Cases: `frames` (what is around a frame, what keeping the scene saves), `cluster
 killed), `estimate`, `relief`, `flicker`, `series` (six pieces of one look), `bits`, `farm` (a hundred workers, simulated),
 `card` (a turn on an NVIDIA card, where there is one, beside Cycles alone).
 Frames are timed on a turned form in its whole set-up: the first frame of each row builds the scene and does not count. What
-is around a frame is told twice: by the clock round Cycles' own call in our frames, which other work of the machine does not
-blur, and beside the same frames by Cycles alone, in turns with ours. The relief is that of the demo's scan.
+a frame costs besides is measured twice: by the clock round Cycles' own call in our frames, which other work of the machine
+does not blur, and beside the same frames by Cycles alone, in turns with ours. The relief is that of the demo's scan.
 """
 
 from __future__ import annotations

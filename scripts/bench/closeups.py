@@ -93,7 +93,7 @@ def _relief(record: Record, options: Options, shape: str, name: str, count: int,
     found, pose = measures.of_case(case, range(count), dark=dark, off_px=OFF_PX)
     took = time.perf_counter() - start
     cut, bare = found.cut_percent()
-    if count == 1:  # it hangs on where the one lamp stood: the median of three
+    if count == 1:  # it depends on where the one lamp stood: the median of three
         others = [measures.of_case(case, [row], dark=dark, off_px=OFF_PX)[0].cut_percent()[0] for row in (1, 2)]
         cut = statistics.median([cut, *others])
     floor, goal = LIMITS[count]

@@ -1,10 +1,10 @@
 """Does the tool decide rightly on pieces that nobody here has seen, and does it ask where it can't know?
 
-Runs on the labelled scans of the folder in BOZZETTO_SCANS (by itself `out/scans`; a folder that is
+Runs on the labelled scans of the folder in BOZZETTO_SCANS (by default `out/scans`; a folder that is
 missing is a failure) and on made-up figures. One module a kind of decision, `_decisions_KIND.py`: its `parts(record, options)`
 need none of one another and run in as many processes as there are processors (`--processes N`: as many as that); its
 `report(record, results)` makes the rows. Groups, given as `case`: `scans/file` as exported, `scans/axes` exported with
-the other up axis, `scans/turned` three chance rotations, scales and places each, `made/file` and `made/turned` the same of the
+the other up axis, `scans/turned` three random rotations, scales and places each, `made/file` and `made/turned` the same of the
 made-up figures; no weight was fitted on these, but they were looked at while scales and limits of the front were chosen. What
 happened to a single scan has a metric that begins with `case_`. `--cases scans/turned` runs one group alone, `--cases relief`
 and `--cases pictures` those kinds.

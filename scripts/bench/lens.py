@@ -1,7 +1,7 @@
 """Is the camera a true macro lens, framed as asked? Blur discs in each Blender, framing, limits, brackets, focus, speed.
 
 `blur_error_percent`: the diameter of the disc that Cycles draws of a point out of focus, against the thin lens's A m |d - s|/d
-(Jacobson, Photographic Lenses Tutorial; with pupils, distances from the entrance pupil), worked out here apart from the add-on.
+(by similar triangles; distances from the entrance pupil), worked out here apart from the add-on.
 The yardstick is what stock Blender's camera is off by, 1 - 1/(1 + m). With iris blades the disc is the polygon of the round
 opening's area, whose second moment gives the diameter that is compared.
 """

@@ -96,7 +96,7 @@ def rendered(record: Record, way: str) -> None:
 
 
 def _gaps(record: Record, way: str, views: Sequence[Any]) -> None:
-    """Five photos in a row taken out at two places: both gaps must be told, and no other."""
+    """Five photos in a row taken out at two places: both gaps must be reported, and no other."""
     left = [number for number in range(RING) if number not in (4, 5, 6, 7, 8, 15, 16, 17, 18, 19)]
     report = judged([_photo(views[number], NONE, number) for number in left])
     count = Count()

@@ -6,7 +6,7 @@ another light, and a random rotation, place and scale (1/20 to 20). Traps, where
 and the round stand without its colour. `success_percent`: called sure, rotation off by < 1 degree and scale by < 0.5 %.
 Yardsticks on two poses a subject in the same run: Open3D (FPFH and RANSAC on six scales over the lowest part, then ICP
 with scale, best fitness; its default threads) and trimesh's scaled ICP from its principal axes. `tilt_deg`: how far the first
-scan, turned by chance and with 10 % of its vertices thrown off, stands from upright, on those subjects that have a level base.
+scan, turned at random and with 10 % of its vertices thrown off, stands from upright, on those subjects that have a level base.
 """
 
 from __future__ import annotations

@@ -1,4 +1,4 @@
-"""How much of the lost relief comes back, and how much of the light goes? Against known truth, beside the trade's high-pass.
+"""How much of the lost relief comes back, and how much of the light goes? Against known truth, beside the usual high-pass.
 
 These shapes are the set that the method, its constants and the net were tuned on: the bench is frozen and shows whether a
 change made something worse, not how well unseen pieces do. For that there are `bench decisions --cases relief` (real forms with

@@ -8,7 +8,7 @@ longest_block_s: the longest stretch of our own work between two looks at the wi
 split, which are announced as such, are left out; longest_block_cpu_s is the processor's time in it, since what else runs on the
 machine is none of ours. seconds_to_first_picture: from the press of the button until the view has drawn
 a rendered picture of the dressed and lit hero, at least 480 pixels wide; it is a first look, without the recovered relief.
-Seconds hang on the machine: here the processor renders and draws the window too, and what else runs takes its share.
+Seconds depend on the machine: here the processor renders and draws the window too, and what else runs takes its share.
 """
 
 from __future__ import annotations

@@ -1,4 +1,4 @@
-"""Training tiles from chance pieces under chance lights: `python -m scripts.learning.gather OUT FIRST LAST`.
+"""Training tiles from random pieces under random lights: `python -m scripts.learning.gather OUT FIRST LAST`.
 
 Each piece of `scripts.truth.practice` is scanned and photographed by the same made-up scanner and camera as the bench's, dusted
 and painted, with the camera and the room varied; its tiles are cut exactly as the recovery cuts them. None of the bench's
@@ -96,7 +96,8 @@ def tiles_of(part: Ready, rng: np.random.Generator) -> dict[str, Floats]:
     """Tiles of a case in the frame of the light: x along its mean tangential light.
 
     closed, raw: (k, C, C) int8 of 120 and of 55 log residual, specks closed over and as it was. paint: (k, 4, C, C) int16 of
-    4000 log level, hue and level told without tint. known: (k, C, C) 0 where no texel lies, 2 where the truth is known too.
+    4000 log level, hue and level estimated without tint. known: (k, C, C) 0 where no texel lies, 2 where the truth is known
+    too.
     tangential: (k, 2, COARSE, COARSE) int8 of 80 times the tangential light. form: (k, 4, FORM, FORM) int16 of 4000 times the
     scan's slopes, log irradiance and spread. target: (k, 3, C, C) int8, companded true slopes and log of the true light over
     the fitted. ratio: (k, RINGS)

@@ -208,7 +208,7 @@ def _cuts(net: Any, tiles: Tiles, painted: float) -> list[float]:
 
 
 def trained(train: Tiles, net: nn.Module, minutes: float, say: Any, rate: float = RATE) -> nn.Module:
-    """The net after some minutes; the averaged weights of its way are what is kept."""
+    """The net after some minutes; the weights averaged over the training are returned."""
     device = train["planes"].device
     kept = torch.optim.swa_utils.AveragedModel(net, multi_avg_fn=torch.optim.swa_utils.get_ema_multi_avg_fn(0.9995))
     optimiser = torch.optim.AdamW(net.parameters(), lr=rate, weight_decay=1e-3, fused=device.type == "cuda")

@@ -64,15 +64,15 @@ def _pixels(path: Path) -> Floats:
 
 def _in_space(mesh: TriangleMesh, surface: TexturedSurface, mapped: Floats) -> Floats:
     """(n, 3) normals in space of tangent-space ones, by Blender's own tangents and smooth normals of the corners."""
-    block = meshes.make_mesh("sculpture", mesh)
-    block.calc_tangents(uvmap=meshes.UV)
+    made = meshes.make_mesh("sculpture", mesh)
+    made.calc_tangents(uvmap=meshes.UV)
     corners = 3 * len(mesh.faces)
     tangent, normal, sign = (np.zeros(corners * width, np.float32) for width in (3, 3, 1))
-    block.loops.foreach_get("tangent", tangent)
-    block.loops.foreach_get("normal", normal)
-    block.loops.foreach_get("bitangent_sign", sign)
-    block.free_tangents()
-    bpy.data.meshes.remove(block)
+    made.loops.foreach_get("tangent", tangent)
+    made.loops.foreach_get("normal", normal)
+    made.loops.foreach_get("bitangent_sign", sign)
+    made.free_tangents()
+    bpy.data.meshes.remove(made)
     rows = np.arange(corners).reshape(-1, 3)
     along = surface.texels.interpolate(rows, tangent.reshape(-1, 3))
     upright = surface.texels.interpolate(rows, normal.reshape(-1, 3))

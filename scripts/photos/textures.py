@@ -47,13 +47,13 @@ def _photos(piece: Sculpture) -> dict[str, Floats]:
     seen = tracer.look(piece)
     grey = np.full((len(seen.spot), 3), GREY)
     lit = tracer.irradiance(piece, seen, list(rooms.NAMES), grey)
-    textures = {
+    made = {
         name: exposed(piece.surface, GREY * light, seed=10 + place)
         for place, (name, light) in enumerate(zip(rooms.NAMES, lit, strict=True))
     }
     paint = _painted(piece.surface.position) * _grain(piece.surface.position)[:, None]
     under = tracer.irradiance(piece, seen, ["area"], _painted(seen.spot))[0]
-    return textures | {"painted": exposed(piece.surface, paint * under, seed=20)}
+    return made | {"painted": exposed(piece.surface, paint * under, seed=20)}
 
 
 def _unlit(piece: Sculpture) -> dict[str, Floats]:
@@ -105,7 +105,7 @@ def _gloss(piece: Sculpture) -> Floats:
 
 
 def waves(points: Floats, size_mm: float, seed: int) -> Floats:
-    """(n,) smooth noise of unit spread: plane waves in chance directions, about `size_mm` long."""
+    """(n,) smooth noise of unit spread: plane waves in random directions, about `size_mm` long."""
     rng = np.random.default_rng(seed)
     ways = unit(rng.standard_normal((24, 3))) * (2 * np.pi / (size_mm * rng.uniform(0.7, 1.6, (24, 1))))
     total = np.zeros(len(points), np.float32)
@@ -151,10 +151,10 @@ def _kept(piece: Sculpture, kind: str, make: Any) -> dict[str, Floats]:
         found.update(_recipe(Path(__file__).with_name(f"{name}.py")))
     path = KEPT / f"{piece.name}-{kind}-{found.hexdigest()[:12]}.npz"
     if not path.exists():
-        textures = make()
+        made = make()
         path.parent.mkdir(parents=True, exist_ok=True)
         partial = path.with_suffix(f".{os.getpid()}.part.npz")
-        np.savez(partial, **{name: values.astype(np.float16) for name, values in textures.items()})
+        np.savez(partial, **{name: values.astype(np.float16) for name, values in made.items()})
         for older in KEPT.glob(f"{piece.name}-{kind}-{'?' * 12}.npz"):
             older.unlink(missing_ok=True)
         partial.replace(path)

@@ -64,7 +64,7 @@ def _call(python: Path, tool: Path, *arguments: str) -> None:
 
 
 def check_content(path: Path) -> None:
-    """Raise TaskError when the zip holds anything that is no part of the package, or lacks a module of it."""
+    """Raise TaskError when the zip holds anything that is not part of the package, or lacks a module of it."""
     with zipfile.ZipFile(path) as pack:
         names = {name for name in pack.namelist() if not name.endswith("/")}
     strange = sorted(n for n in names if Path(n).suffix not in ALLOWED or "__pycache__" in n or n.startswith(("tests/", ".")))

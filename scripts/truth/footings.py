@@ -1,4 +1,5 @@
-"""Made-up pieces with and without something to stand on, to measure on whether a stand is told from a piece's own form. In mm.
+"""Made-up pieces with and without something to stand on, to measure whether a stand is distinguished from a piece's own form.
+In mm.
 
 Half of the kinds stand on a stand (plates, blocks, turned discs, rough bases), half on themselves: haunches, a skirt, feet, a
 boot's sole, a foot ring, a tool's foot, the cut shoulders of a bust, a rock that is part of it. A seed varies proportions, so
@@ -107,7 +108,7 @@ def _turned(points: Floats, profile: Floats) -> Floats:
     away = place[:, None] - start
     share = np.clip((away * along).sum(-1) / np.maximum((along**2).sum(-1), 1e-9), 0.0, 1.0)
     off = np.linalg.norm(away - share[..., None] * along, axis=2)
-    off[:, np.abs(start[:, 0]) + np.abs(end[:, 0]) < 1e-9] = np.inf  # the axis itself is no surface
+    off[:, np.abs(start[:, 0]) + np.abs(end[:, 0]) < 1e-9] = np.inf  # the axis itself is not a surface
     spans = (start[:, 1] > place[:, 1, None]) != (end[:, 1] > place[:, 1, None])
     with np.errstate(divide="ignore", invalid="ignore"):
         across = start[:, 0] + (place[:, 1, None] - start[:, 1]) * along[:, 0] / along[:, 1]

@@ -1,4 +1,4 @@
-"""Made-up pieces to learn from, never to judge by: chance forms with chance tooling. No bench shape comes from here.
+"""Made-up pieces to learn from, never to judge by: random forms with random tooling. No bench shape comes from here.
 
 Forms are blends of a few bodies, boxes and limbs; the surface carries what hands, tools and materials leave: strokes, combed
 and hatched lines, cuts, scrapes, pellets, dents, pits, scales, cords, weave, grain. Some parts stay bare, as on real pieces.
@@ -22,7 +22,7 @@ HALF = 21.0
 
 
 def practice(seed: int) -> Shape:
-    """The chance piece of a seed, standing on z = 0, about 40 mm large."""
+    """The random piece of a seed, standing on z = 0, about 40 mm large."""
     rng = np.random.default_rng(seed + 9000)
     field = _form(rng, seed)
     vertices, quads = nets.modelled(field, (-HALF - 2,) * 3, (HALF + 2,) * 3, step=0.55, splits=2)

@@ -1,6 +1,6 @@
 """Made-up paint to learn from, never to judge by: what colours the practice pieces. No bench pigment comes from here.
 
-Each coat is a chance ground with chance layers on it: areas laid on with a brush, stripes, rings and dots, grown rings with
+Each coat is a random ground with random layers on it: areas laid on with a brush, stripes, rings and dots, grown rings with
 pores, a mottle without a hue, stains, fine lines. Colours and sizes are drawn anew for each.
 """
 
@@ -100,7 +100,7 @@ def _grown(colour: Floats, points: Floats, rng: np.random.Generator, noise: Nois
 
 
 def _mottled(colour: Floats, points: Floats, rng: np.random.Generator, noise: Noise) -> Floats:
-    """Darker and brighter without a hue of its own, at chance sizes and drawn out or not."""
+    """Darker and brighter without a hue of its own, at random sizes and stretched or not."""
     drawn = _turned(points, rng) * (1.0, 1.0, rng.uniform(0.2, 1.0))
     spots = noise(drawn, np.exp(rng.uniform(np.log(0.4), np.log(6.0))), octaves=int(rng.integers(1, 4)), gain=0.6)
     return colour * np.exp(rng.uniform(0.03, 0.25) * spots)[:, None]

@@ -114,8 +114,8 @@ def decimated(mesh: TriangleMesh, triangles: int) -> TriangleMesh:
     modifier.ratio = min(1.0, triangles / len(mesh.faces))
     modifier.use_collapse_triangulate = True
     shown = item.evaluated_get(bpy.context.evaluated_depsgraph_get())
-    thinned = bpy.data.meshes.new_from_object(shown)
-    copy = bpy.data.objects.new("copy", thinned)
+    made = bpy.data.meshes.new_from_object(shown)
+    copy = bpy.data.objects.new("copy", made)
     result = meshes.read_mesh(copy)
     for block in (copy, item):
         data = block.data

@@ -1,4 +1,4 @@
-"""A subject that shape alone can't settle: a figure on a square tile with a chance pattern, dusted and bare, as two files."""
+"""A subject that shape alone can't settle: a figure on a square tile with a random pattern, dusted and bare, as two files."""
 
 from __future__ import annotations
 

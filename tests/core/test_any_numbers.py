@@ -23,7 +23,7 @@ from blender_addon.core.files import texture_names
 from blender_addon.core.files.pictures import xmp
 from blender_addon.core.mesh import planar, polygon, similarity, solids, triangles
 from blender_addon.core.mesh.triangles import signed_volume
-from blender_addon.core.scan import units, upright
+from blender_addon.core.scan import units
 from blender_addon.core.shots import formats, framing, optics, turntable
 from blender_addon.core.surface import normal_maps
 from blender_addon.core.surface.light import light, spherical_harmonics
@@ -95,7 +95,7 @@ def test_cameras(azimuth: float, tilt: float, some: Any) -> None:
     assert np.allclose(framing.look_along(-rotation[:, 2]), rotation, atol=1e-6)
     slopes, depth = framing.project(some, 1e4 * rotation[:, 2], rotation)
     assert np.isfinite(slopes).all() and (depth > 0).all()
-    assert np.allclose(upright.turn_about_z(azimuth) @ upright.turn_about_z(-azimuth), np.eye(3), atol=1e-9)
+    assert np.allclose(similarity.rotation_about("z", azimuth) @ similarity.rotation_about("z", -azimuth), np.eye(3), atol=1e-9)
 
 
 @EACH
@@ -191,7 +191,7 @@ def test_solids_are_closed_and_of_the_size_asked(
     turned = solids.lathe([(0.0, 0.0), (width, 0.0), (width, height), (0.0, height)], sides=sides)
     cylinder = 0.5 * sides * math.sin(2 * math.pi / sides) * width**2 * height
     assert signed_volume(turned.vertices.astype(float), turned.faces) == pytest.approx(cylinder, rel=1e-5)
-    moved = solids.moved(turned, solids.turn(axis, angle), (1.0, 2.0, 3.0))
+    moved = solids.moved(turned, similarity.rotation_about(axis, angle), (1.0, 2.0, 3.0))
     assert signed_volume(moved.vertices.astype(float), moved.faces) == pytest.approx(cylinder, rel=1e-4)
 
 

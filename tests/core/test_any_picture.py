@@ -152,7 +152,7 @@ def test_any_uvs_are_entered_or_left_out(count: int, seed: int, kind: str) -> No
 def test_lines_and_places_on_a_mesh_lie_on_it(mesh: TriangleMesh, seed: int) -> None:
     if not len(mesh.faces) or not (face_areas(mesh.vertices.astype(float), mesh.faces) > 1e-12).any():
         return
-    face, weight = preview.strewn(mesh, 20, seed=seed)
+    face, weight = preview.sampled_by_area(mesh, 20, seed=seed)
     assert ((face >= 0) & (face < len(mesh.faces))).all() and (weight >= -1e-12).all()
     assert weight.sum(axis=1) == pytest.approx(1.0)
     height = mesh.vertices[:, 2].astype(float)

@@ -1,4 +1,5 @@
-"""The command line and the operators write where they were told, under names that are names, and over nothing of others'."""
+"""The command line and the operators write where they were asked to, under names that are names, and over nothing of
+others'."""
 
 from __future__ import annotations
 

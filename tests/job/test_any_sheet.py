@@ -128,4 +128,4 @@ def test_any_path_is_one_or_is_refused(tmp_path: Path, words: str) -> None:
     try:
         assert blank(STEPS, folder=tmp_path).path(words).is_absolute()
     except SheetError as error:
-        assert "can be no path" in str(error) and len(str(error)) < 400
+        assert "is not a valid path" in str(error) and len(str(error)) < 400

@@ -1,4 +1,4 @@
-"""An order is carried out whole or not at all, once, and what goes wrong is told in words."""
+"""An order is carried out whole or not at all, once, and what goes wrong is reported in words."""
 
 from __future__ import annotations
 

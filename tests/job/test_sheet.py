@@ -169,7 +169,7 @@ def test_what_is_no_page_of_text_is_not_opened(tmp_path, kind):
 
 def test_paths_that_can_be_none_are_refused_by_the_sheet():
     for written_ in ("a\0b.obj", "~nobody-of-that-name/x.obj"):
-        with pytest.raises(SheetError, match="can be no path"):
+        with pytest.raises(SheetError, match="is not a valid path"):
             blank(STEPS).path(written_)
 
 

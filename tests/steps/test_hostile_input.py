@@ -236,7 +236,7 @@ def test_prints_of_python_and_of_compiled_code_are_caught(capfd: pytest.CaptureF
 
 
 def test_nothing_that_comes_with_a_scan_is_kept_or_run(tmp_path: Path) -> None:
-    """What could run (texts, drivers, handlers' scripts) is no part of what the importers make, and of their data only
+    """What could run (texts, drivers, handlers' scripts) is not part of what the importers make, and of their data only
     numbers and pictures are kept."""
     content, views = scene_of(FIGURE)
     content["extras"] = content["nodes"][0]["extras"] = {
@@ -288,7 +288,7 @@ def test_a_scan_behind_a_link_to_a_name_without_suffix_opens(tmp_path: Path) -> 
 @pytest.mark.parametrize(
     ("written", "words"),
     [
-        ("a\\u0000b.obj", "can be no path"), ("~nobody-of-that-name/a.obj", "can be no path"),
+        ("a\\u0000b.obj", "is not a valid path"), ("~nobody-of-that-name/a.obj", "is not a valid path"),
         ("a" * 5000 + ".obj", "5.* letters"),
         ("Owl.objj", r'did you mean "owl\.obj"'), ("gone/owl.obj", r'there is no folder ".*gone"'),
         ("owl.obj/x.obj", "is a file, not a folder"), ("/dev/null", "device"), (".", "it is a folder"),
@@ -307,7 +307,7 @@ def test_loose_triangles_and_lost_scales_are_named(tmp_path: Path) -> None:
     lines = [f"v {x:.5f} {y:.5f} {z:.5f}" for x, y, z in (middle + random.normal(size=(3000, 3, 3)) * 0.1).reshape(-1, 3)]
     lines += [f"f {n} {n + 1} {n + 2}" for n in range(1, 9000, 3)]
     (tmp_path / "loose.obj").write_text("\n".join(lines))
-    with pytest.raises(JobError, match="3,000 loose pieces that do not hang together"):
+    with pytest.raises(JobError, match="3,000 loose pieces that are not connected"):
         run(tmp_path, '[intake]\nscan = "loose.obj"\n[orientation]\nheight = 80.0', last="orientation")
     for scale in (1e-12, 1e12):
         rows = [f"v {x:.9g} {y:.9g} {z:.9g}" for x, y, z in FIGURE.vertices * scale]

@@ -17,7 +17,7 @@ from blender_addon.scene.dressing.set_parts import HIDDEN_IN, to_metres
 from blender_addon.scene.meshes import make_object
 from blender_addon.scene.shots import lens_drivers as key
 from blender_addon.scene.shots.cameras import optics_of
-from blender_addon.scene.shots.moves import FIRST_FRAME, path_of, surface_of
+from blender_addon.scene.shots.moves import FIRST_FRAME, path_of, surface_queries
 from blender_addon.scene.stage import Stage
 from blender_addon.steps.delivery import films
 from blender_addon.steps.dressing import tabletop
@@ -64,9 +64,9 @@ def test_nothing_passes_through_the_lens_or_between_it_and_what_is_in_focus(stag
             for item in stage.find_all(role).values()
             if kind not in str(item.get(HIDDEN_IN, "")).split(",")
         ]
-        found, everything = path_of(item), surface_of(shown)
+        found, everything = path_of(item), surface_queries(shown)
         assert not collisions(found, lambda places, tree=everything: tree.nearest(places)[2]).any(), kind
-        others = surface_of([item for item in shown if item.get(roles.ROLE) != "piece"])
+        others = surface_queries([item for item in shown if item.get(roles.ROLE) != "piece"])
         way = found.targets - found.positions
         far = np.linalg.norm(way, axis=1)
         _, first = others.cast(found.positions, way / far[:, None])
@@ -88,7 +88,7 @@ def test_the_keys_play_the_same_camera(stage) -> None:
 
 
 def test_a_move_of_no_shot_is_refused(stage) -> None:
-    with pytest.raises(SubjectError, match="which there is not"):
+    with pytest.raises(SubjectError, match="which does not exist"):
         take(stage, moves, push_in=True, of="portrait")
 
 

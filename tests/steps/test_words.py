@@ -29,7 +29,7 @@ TAKEN = re.compile(
     r"\b(delight\w*|swatch\w*|floater\w*|lookdev|bloom|raised wear|coverage|detail map|scatter|rig|look through|close holes)\b",
     re.IGNORECASE,
 )
-"""Words that a practitioner ties to one program; the wax's own bloom is no setting."""
+"""Words that a practitioner ties to one program; the wax's own bloom is not a setting."""
 
 
 @pytest.mark.parametrize("place", OLD)

@@ -6,7 +6,7 @@ from .crop_window import Window
 from .resampling import STRIP_BYTES
 
 READING, KEPT = 22, 6
-"""Bytes a pixel of the original while it is read (as floats of four channels, then as numbers) and after."""
+"""Bytes per pixel of the original while it is read (as floats of four channels, then as integers) and afterwards."""
 JPEG_PIXEL = 8
 """Bytes a pixel of a JPEG copy while Blender writes it: the picture, and a copy of it."""
 

@@ -26,7 +26,7 @@ TOUCHES = 0.5
 """Tangency above which a prop is hidden in a shot other than the hero, when no better place was found."""
 
 HIDDEN = 2.5
-"""What it costs that a prop is behind the subject in a shot other than the hero: more than that it lies in a foreign zone."""
+"""Penalty for a prop behind the subject in a shot other than the hero: larger than for a foreign zone."""
 
 SHOWS = 0.05
 """Share of a prop that may show in front of the subject's feet in a shot other than the hero."""
@@ -45,16 +45,16 @@ LARGE = 0.03
 """Share of the frame that a prop covers without being penalised: what is left is the table, on which the eye rests. By eye."""
 
 WHOLE, CUT = 0.8, 0.8
-"""Share of a prop that is to be seen at the least, where a place for that is found, and what it costs that less is. By eye."""
+"""Least share of a prop that should be visible, where a place for that is found, and the penalty where less is. By eye."""
 
 ANYWHERE = ((-28.0, 75.0), (16.0, 82.0))
 """Where else flat things may lie, how far behind the subject's middle and beside its foot (mm)."""
 
 FOREIGN = 1.5
-"""What it costs that a prop shows in zones of the picture that are not the piece's own, as a whole. Set by eye."""
+"""Penalty for a prop that lies wholly in zones of the picture that are not the piece's own. Set by eye."""
 
 USUAL_MM = 500.0
-"""Distance of the camera at which these are as they stand; for a large piece, seen from farther off, they are wider."""
+"""Distance of the camera at which these lengths apply; for a large piece, seen from farther away, they are wider."""
 
 APART = 3.0
 """Least distance between two props, mm."""
@@ -100,7 +100,7 @@ def compose(
     things: Sequence[Thing], views: Sequence[ShotView], bench: Bench, *, seed: int, most: float = np.inf
 ) -> list[Spot | None]:
     """Places for props, for the hero (the first view where there is none) above all; most: of its frame, as a share, that they
-    cover together, what would be more is left away.
+    cover together, what would exceed that is left out.
 
     Returns
     -------

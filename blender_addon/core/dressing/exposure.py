@@ -73,7 +73,7 @@ TONES = {"AgX": Tone(2.33, 3.05, -1.95), "Standard": Tone(2.01, 2.25, -3.57)}
 """By the view transform, with the look that the lighting step gives it (tests measure both)."""
 
 LIGHTS_PERCENT, SHADOWS_PERCENT = 99.0, 5.0
-"""Which percentiles of a piece's luminance are its lights and its shadows."""
+"""Percentiles of a piece's luminance that represent its highlights and its shadows."""
 
 LEAST_OVER_CARD = -1.2
 """Lowest exposure of a piece, however pale, in stops relative to the card's."""
@@ -81,8 +81,8 @@ DARK, LIGHT = 0.08, 0.26
 """Albedos between which the allowed lightening rises, up to that of stoneware: a dark piece, and one of walnut (0.16), must
 stay dark beside its surroundings."""
 MOST_OVER_CARD, MOST_OF_DARK, MOST_OF_METAL = 2.2, 1.0, 1.7
-"""Stops over the card that lights may be lifted by: of a light or middling piece, of a dark one, of metal, whose lights are
-reflections. Judged by eye on our owl in four light set-ups."""
+"""Stops over the card by which highlights may be raised: of a light or middling piece, of a dark one, of metal, whose
+highlights are reflections. Judged by eye on our owl in four light set-ups."""
 
 
 ROOM = 0.25

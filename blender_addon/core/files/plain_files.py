@@ -40,7 +40,7 @@ def status(path: Path) -> os.stat_result:
     if "\0" in written:
         raise FileProblem("its path holds a zero byte; write the path again")
     if len(written) > LONGEST_PATH:
-        raise FileProblem(f"its path is {len(written)} letters long, which no system takes; give a shorter one")
+        raise FileProblem(f"its path is {len(written)} letters long, more than any system accepts; give a shorter one")
     try:
         return path.stat()
     except FileNotFoundError:
@@ -48,7 +48,7 @@ def status(path: Path) -> os.stat_result:
     except NotADirectoryError:
         raise FileProblem(f'"{shown(_file_among_folders(path))}" in its path is a file, not a folder; check the path') from None
     except PermissionError:
-        raise FileProblem(f'the folder "{shown(path.parent)}" may not be looked into; check its permissions') from None
+        raise FileProblem(f'the folder "{shown(path.parent)}" can\'t be opened; check its permissions') from None
     except RuntimeError:  # how older Pythons say that links lead round in a circle
         raise FileProblem("it is a link that leads back to itself; give the file itself") from None
     except (OSError, ValueError) as error:

@@ -40,7 +40,7 @@ class Reference:
 def follow(written: str, folder: Path, *, root: Path | None = None, allowed: Collection[Path] = ()) -> Reference:
     """What a name in a scan's file stands for.
 
-    folder: what relative names start from. root: the tree that must not be left; by itself `folder`. allowed: files outside
+    folder: what relative names start from. root: the tree that must not be left; `folder` by default. allowed: files outside
     that the job sheet itself names, resolved.
     """
     if not written or "\0" in written or len(written) > MOST_LETTERS or _names_a_server(written):

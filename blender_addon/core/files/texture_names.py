@@ -66,8 +66,8 @@ _OUTWEIGHS = {
     "height": ("normal", "base"),
     "position": ("base",), "opacity": ("base",), "lightmap": ("base",), "normal": (),
 }  # fmt: skip
-"""From a role to those that it overrides: 'specular color' is no base colour, a 'bent normal' no normal map, a 'color mask' a
-mask. 'base normal' is in doubt both ways, so that content decides."""
+"""From a role to those that it overrides: 'specular color' is not a base colour, a 'bent normal' no normal map, a 'color mask'
+a mask. 'base normal' is in doubt both ways, so that content decides."""
 
 
 def words_of(name: str) -> list[str]:

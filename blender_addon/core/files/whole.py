@@ -32,7 +32,7 @@ def damage(path: Path) -> str:
     try:
         return check(path, size)
     except (struct.error, ValueError, EOFError, IndexError):
-        return "is cut or is no file of its kind"
+        return "is cut or is not a file of its kind"
 
 
 def _png(path: Path, size: int) -> str:

@@ -33,8 +33,8 @@ class CutMesh:
     below: TriangleMesh
     line: Floats
     loop_sizes: tuple[int, ...]
-    above_cap: Ints
-    below_cap: Ints
+    above_cap: Bools
+    below_cap: Bools
 
 
 def cut(mesh: TriangleMesh, field: Floats, *, tone: Floats | None = None, snap: float = 0.04) -> CutMesh:
@@ -61,7 +61,7 @@ def cut(mesh: TriangleMesh, field: Floats, *, tone: Floats | None = None, snap: 
     return CutMesh(over, under, line, tuple(map(len, loops)), over_cap, under_cap)
 
 
-def split(mesh: TriangleMesh, field: Floats, *, snap: float = 0.04) -> tuple[TriangleMesh, Ints, Ints]:
+def split(mesh: TriangleMesh, field: Floats, *, snap: float = 0.04) -> tuple[TriangleMesh, Bools, Ints]:
     """The mesh with its triangles split along the zero line of the field.
 
     Returns the mesh, (m,) bool which faces lie above, and (k, 2) the edges of the cut line, in the direction in which the faces
@@ -172,7 +172,7 @@ def _cap_faces(loops: list[Ints], points: Floats) -> Ints:
     return fill_loops(loops, points, normal)
 
 
-def with_faces(mesh: TriangleMesh, faces: Ints, beside: Ints) -> TriangleMesh:
+def with_faces(mesh: TriangleMesh, faces: Ints, beside: Bools) -> TriangleMesh:
     """The mesh with faces added that close it: marked 'filled', material and UV taken from the faces (mask) beside them."""
     count = len(faces)
     used = np.flatnonzero(beside)
@@ -222,7 +222,7 @@ def closed(mesh: TriangleMesh) -> tuple[TriangleMesh, Bools]:
     return mesh, np.arange(len(mesh.faces)) >= before
 
 
-def seated(mesh: TriangleMesh, cap: Ints, target: Floats, *, reach: float, most: float) -> tuple[TriangleMesh, float]:
+def seated(mesh: TriangleMesh, cap: Bools, target: Floats, *, reach: float, most: float) -> tuple[TriangleMesh, float]:
     """The mesh with the vertices of its cap moved to `target` and those near them carried along; and the largest move made.
 
     cap: (m,) bool faces. target: (k, 3) for the cap's vertices in rising order; those farther than `most` stay where they are.

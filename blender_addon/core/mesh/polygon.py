@@ -59,7 +59,7 @@ def fill_loops(loops: list[Ints], points: Floats, normal: Floats) -> Ints:
         homes = [o for o in outers if areas[o] > -area and contains(flats[o], flats[place][:1])[0]]
         if homes:
             held[min(homes, key=lambda o: areas[o])].append(place)
-        else:  # it runs the other way but is no hole: seen from the other side it is an ordinary outline
+        else:  # it runs the other way but is not a hole: seen from the other side it is an ordinary outline
             mirrored = flats[place] * [1.0, -1.0]
             triangles.append(loops[place][_clip(mirrored)])
     for outer in outers:

@@ -13,10 +13,10 @@ KEY_LIGHT = np.array([-0.45, -0.65, 0.6])
 
 
 MOST_MEASURED = 200_000
-"""Faces of which so many, drawn by chance, stand for all: far more than places are asked for."""
+"""Of a mesh with more faces, a random sample of so many is used: far more than the points asked for."""
 
 
-def strewn(mesh: TriangleMesh, count: int, *, seed: int = 1) -> tuple[Ints, Floats]:
+def sampled_by_area(mesh: TriangleMesh, count: int, *, seed: int = 1) -> tuple[Ints, Floats]:
     """Faces (count,) drawn by area and barycentric weights (count, 3) within them (Osada et al., ACM TOG 21, 2002)."""
     random = np.random.default_rng(seed)
     some = np.sort(random.integers(0, len(mesh.faces), MOST_MEASURED)) if len(mesh.faces) > MOST_MEASURED else None
@@ -34,7 +34,7 @@ def view(
 ) -> Floats:
     """(size, size, 4) picture, row 0 at the bottom, alpha 0 where nothing is, display-encoded values.
 
-    points (n, 3) of a standing thing (z up), normals (n, 3), colours (n, 3) in 0 to 1. It is turned clockwise, seen from
+    points (n, 3) of an upright object (z up), normals (n, 3), colours (n, 3) in 0 to 1. It is turned clockwise, seen from
     above, by `yaw_deg`, so that what lay that far counter-clockwise from -Y faces the viewer, who looks down by `tilt_deg`.
     """
     yaw, tilt = np.radians(-yaw_deg), np.radians(tilt_deg)

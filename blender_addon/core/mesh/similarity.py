@@ -98,6 +98,16 @@ def angle_between(first: Floats, second: Floats) -> float:
     return float(np.degrees(np.arctan2(sine, 0.5 * (np.trace(turn) - 1.0))))
 
 
+def rotation_about(axis: str, angle: float | Floats) -> Floats:
+    """Rotation matrices (..., 3, 3) about x, y or z by angles (...) in radians, counter-clockwise seen from the axis' tip."""
+    cosine, sine = np.cos(angle), np.sin(angle)
+    i, j = {"x": (1, 2), "y": (2, 0), "z": (0, 1)}[axis]
+    matrix = np.zeros((*np.shape(angle), 3, 3)) + np.eye(3)
+    matrix[..., i, i] = matrix[..., j, j] = cosine
+    matrix[..., i, j], matrix[..., j, i] = -sine, sine
+    return matrix
+
+
 def rotation_from_vector(vectors: Floats) -> Floats:
     """Rotation matrices (..., 3, 3) of rotation vectors (..., 3) in radians (Rodrigues' formula)."""
     vectors = np.asarray(vectors, float)

@@ -2,25 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-
 import numpy as np
 from numpy.typing import ArrayLike
 
 from ..arrays import Floats, Ints
 from ..noise import noise
 from .triangles import TriangleMesh, unit
-
-
-def joined(parts: Sequence[TriangleMesh]) -> TriangleMesh:
-    """Several meshes as one; material slots are kept (0 where a part has none)."""
-    vertices, faces, slots, first = [], [], [], 0
-    for part in parts:
-        vertices.append(part.vertices)
-        faces.append(part.faces + first)
-        slots.append(part.material if part.material is not None else np.zeros(len(part.faces), np.int32))
-        first += len(part.vertices)
-    return TriangleMesh(np.concatenate(vertices), np.concatenate(faces), material=np.concatenate(slots))
 
 
 def slotted(mesh: TriangleMesh, slot: int) -> TriangleMesh:
@@ -33,16 +20,6 @@ def moved(mesh: TriangleMesh, matrix: ArrayLike, offset: ArrayLike = (0.0, 0.0, 
     return TriangleMesh(
         mesh.vertices @ np.asarray(matrix, float).T + np.asarray(offset, float), mesh.faces, material=mesh.material
     )
-
-
-def turn(axis: str, angle: float) -> Floats:
-    """(3, 3) rotation about x, y or z by `angle` radians, counter-clockwise seen from the axis' tip."""
-    c, s = np.cos(angle), np.sin(angle)
-    i, j = {"x": (1, 2), "y": (2, 0), "z": (0, 1)}[axis]
-    matrix = np.eye(3)
-    matrix[i, i] = matrix[j, j] = c
-    matrix[i, j], matrix[j, i] = -s, s
-    return matrix
 
 
 def strip_faces(rows: int, columns: int, *, closed_columns: bool = False, closed_rows: bool = False) -> Ints:

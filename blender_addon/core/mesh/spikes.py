@@ -1,4 +1,4 @@
-"""Which vertices stick out as spikes, and where would they lie among their neighbours?"""
+"""Which vertices stick out as spikes, and where should they lie among their neighbours?"""
 
 from __future__ import annotations
 
@@ -6,7 +6,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from ..arrays import Floats, Ints
+from ..arrays import Bools, Floats, Ints
 from .triangles import TriangleMesh, face_crosses, gathered
 
 SHARP = 0.8
@@ -33,12 +33,13 @@ def _means(vertices: Floats, source: Ints, target: Ints, use: Floats) -> tuple[F
     return total / np.maximum(shared, 1e-9)[:, None], shared
 
 
-def steady_vertices(mesh: TriangleMesh, *, rounds: int = 4, factor: float = 8.0) -> Ints:
-    """(n,) bool: vertices that are no spikes.
+def steady_vertices(mesh: TriangleMesh, *, rounds: int = 4, factor: float = 8.0) -> Bools:
+    """(n,) bool: vertices that are not spikes.
 
     A spike stands off the mean of its neighbours by more than `factor` times the median of that distance over the mesh, by
     more than twice the median edge, by more than any of its neighbours does, and is sharp; it is taken out and the rest looked
-    at again. Sharp: the way to the mean is most of the way to the neighbours, which it is not at the corner of a block.
+    at again. Sharp: the distance to the mean is most of the distance to the neighbours, which it is not at the corner of a
+    block.
     """
     count = len(mesh.vertices)
     source, target = _neighbours(mesh.faces)
@@ -66,7 +67,7 @@ def steady_vertices(mesh: TriangleMesh, *, rounds: int = 4, factor: float = 8.0)
 def in_their_plane(mesh: TriangleMesh) -> Ints:
     """(n,) bool: vertices whose faces lie in one plane.
 
-    On a plane of a few large triangles a vertex may lie far off its neighbours' mean; to move it would smear the texture.
+    In a plane of a few large triangles a vertex may lie far from its neighbours' mean; moving it would smear the texture.
     """
     crosses = face_crosses(mesh.vertices.astype(float), mesh.faces)
     both = gathered(np.column_stack([crosses, np.linalg.norm(crosses, axis=1)]), mesh.faces, len(mesh.vertices))
@@ -82,7 +83,7 @@ def _reach(vertices: Floats, source: Ints, target: Ints, use: Floats, shared: Fl
 def ring_medians(mesh: TriangleMesh) -> Floats:
     """(n, 3) vertices, each the median, axis by axis, of itself and its neighbours, which outliers do not move.
 
-    On a smooth surface of radius R with edges e it lies about e^2 / 4R within; sharp edges it rounds by half an edge.
+    On a smooth surface of radius R with edges e the median lies about e^2 / 4R inside; sharp edges are rounded by half an edge.
     """
     source, target = _neighbours(mesh.faces)
     count = len(mesh.vertices)
@@ -102,7 +103,7 @@ def ring_medians(mesh: TriangleMesh) -> Floats:
 def settled_among_neighbours(mesh: TriangleMesh, spikes: Ints, *, rounds: int = 10) -> TriangleMesh:
     """The mesh with its spikes (n,) bool moved to the mean of their neighbours, those between spikes once these have moved.
 
-    On an open rim only neighbours along the rim count, so that the rim stays where it ran.
+    On an open rim only neighbours along the rim count, so that the rim does not move.
     """
     source, target = _neighbours(mesh.faces)
     twin = np.minimum(source, target) * len(mesh.vertices) + np.maximum(source, target)

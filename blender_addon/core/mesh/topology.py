@@ -31,10 +31,12 @@ def submesh(mesh: TriangleMesh, keep: Bools) -> TriangleMesh:
 
 
 def joined(meshes: Sequence[TriangleMesh]) -> TriangleMesh:
-    """One mesh of several. Missing UVs become 0, missing colours white, missing marks false."""
+    """One mesh of several, or of none. Missing UVs and materials become 0, missing colours white, missing marks false."""
     if len(meshes) == 1:
         return meshes[0]
-    starts = np.cumsum([0] + [len(mesh.vertices) for mesh in meshes])
+    if not meshes:
+        return TriangleMesh(np.zeros((0, 3)), np.zeros((0, 3), np.int32))
+    starts = np.cumsum([0] + [len(mesh.vertices) for mesh in meshes]).tolist()
     uv = None
     if any(mesh.uv is not None for mesh in meshes):
         uv = np.concatenate([np.zeros((len(m.faces), 3, 2), np.float32) if m.uv is None else m.uv for m in meshes])
@@ -141,7 +143,8 @@ def degenerate_faces(mesh: TriangleMesh) -> Bools:
 def _repeated(faces: Ints) -> Bools:
     """(m,) which faces have the vertices of an earlier one, in whatever order.
 
-    Only faces that share their lowest vertex can; most are told apart by that and by two bits of the others, without sorting.
+    Only faces that share their lowest vertex can; most are distinguished by that and by two bits of the others, without
+    sorting.
     """
     a, b, c = faces.T
     low, high = np.minimum(np.minimum(a, b), c), np.maximum(np.maximum(a, b), c)
@@ -188,8 +191,8 @@ def _unpaired(sides: Sequence[tuple[Ints, Ints]], count: int) -> Bools:
     """(count,) the vertices that are the lower end of an edge that is not run once there and once back.
 
     sides: the starts and stops of edges. Each edge adds a number of 40 bits made of its higher end to its lower one, or takes
-    it off where it runs back; what is left is 0 where all are paired, and elsewhere by a chance of 10^-12. Sums of such numbers
-    are exact.
+    it off where it runs back; the sum is 0 where all are paired, and elsewhere only with a probability of 10^-12. Sums of such
+    numbers are exact.
     """
     total = np.zeros(count)
     for start, stop in sides:

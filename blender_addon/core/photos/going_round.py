@@ -172,7 +172,7 @@ def sides(found: Round, good: Floats) -> list[str]:
             continue
         name = "" if len(found.closed) == 1 else f"Run {number + 1} (from photo {members[0] + 1}): "
         reach = float(found.angle[members[-1]])
-        if reach < LEAST_REACH:  # the piece could not be told, or the camera stood still
+        if reach < LEAST_REACH:  # the piece could not be found, or the camera did not move
             continue
         if not found.closed[number] and reach < 330.0:
             said.append(f"{name}the photos go round by about {reach:.0f} degrees and don't meet their beginning again")

@@ -15,7 +15,7 @@ from .remarks import LOOK, RETAKE, Remark
 from .seen import Photo
 
 BLOWN, CRUSHED = 0.03, 0.12
-"""Share of the piece that may be clipped, or black: a highlight or a deep hollow is no fault (our guesses)."""
+"""Share of the piece that may be clipped, or black: a highlight or a deep hollow is not a fault (our guesses)."""
 STOPS, TINT = 0.40, 0.17
 """Largest difference in stops of a photo from its neighbours, in brightness and in red or blue over green: turning a piece in a
 lamp's light changes as much (guesses, tried in `bench photo_set`)."""

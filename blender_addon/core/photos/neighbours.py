@@ -35,8 +35,8 @@ radians) = 0.83, rounded down. A shift x on a body of half width r is then a tur
 @record
 class Corners:
     """Corners of one photo: (n, 2) x and y in pixels, (n, 169) patches of zero mean and unit length, (n, 3) linear colours,
-    (n,) half the piece's width in pixels where each lies, nan where the piece can't be told. middle: (2,)
-    the piece's middle in pixels, the frame's where it can't be told."""
+    (n,) half the piece's width in pixels where each lies, nan where the piece can't be found. middle: (2,)
+    the piece's middle in pixels, the frame's where it can't be found."""
 
     places: Floats
     patches: Floats
@@ -50,8 +50,8 @@ class Pair:
     """Two photographs compared.
 
     matches: corners found in both, their shifts in agreement; of: corners of the one with fewer. shift: median length of the
-    shifts, as a share of the working size. turn: about how many degrees the piece turned, nan where it can't be told from its
-    background. gain: (3,) log2 of the second's linear colours over the first's, medians; nan without matches.
+    shifts, as a share of the working size. turn: about how many degrees the piece turned, nan where it can't be distinguished
+    from its background. gain: (3,) log2 of the second's linear colours over the first's, medians; nan without matches.
     """
 
     matches: int
@@ -62,7 +62,7 @@ class Pair:
 
 
 def corners_of(photos: Sequence[Photo], piece: Piece) -> Iterator[Corners]:
-    """The corners of each photo, on the piece where it can be told, all photos reduced alike."""
+    """The corners of each photo, on the piece where it can be found, all photos reduced alike."""
     factor = _factor(photos, piece)
     for number, photo in enumerate(photos):
         known = piece.known and bool(piece.masks[number].any())

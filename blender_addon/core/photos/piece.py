@@ -60,7 +60,7 @@ def find_piece(photos: Sequence[Photo]) -> Piece:
     middle, border = _disc(0.16), _border(0.08)
     inside = np.bincount(bins[:, middle].ravel(), minlength=BINS**3) + 0.5
     outside = np.bincount(bins[:, border].ravel(), minlength=BINS**3) + 0.5
-    inside, outside = _eased(inside), _eased(outside)
+    inside, outside = _smoothed(inside), _smoothed(outside)
     score = np.log(inside / inside.sum()) - np.log(outside / outside.sum())
     scored = _blurred(score[bins])
     sure = float(np.median([_chance(scores[middle], scores[border]) for scores in scored]))
@@ -97,7 +97,7 @@ def _bins(pictures: Pixels8) -> Ints:
     return (cells[0] * BINS + cells[1]) * BINS + cells[2]
 
 
-def _eased(counts: Floats) -> Floats:
+def _smoothed(counts: Floats) -> Floats:
     """Counts smoothed over neighbouring cells, so that slightly different shades count as one colour."""
     cube = counts.reshape(BINS, BINS, BINS)
     for axis in range(3):

@@ -62,7 +62,7 @@ def sharpness(edges: Edges) -> Sharpness:
 
 
 def of_set(photos: Sequence[Photo], piece: Piece) -> list[Sharpness]:
-    """The sharpness of each photo on its piece, or in its middle where the piece can't be told."""
+    """The sharpness of each photo on its piece, or in its middle where the piece can't be found."""
     found = []
     for number, photo in enumerate(photos):
         mask = piece.masks[number] if piece.known else central()

@@ -100,7 +100,7 @@ def find_stand(
     """
     graph = FaceGraph.of(mesh)
     if not len(graph.first):
-        return Separation(None, np.zeros(len(mesh.faces), bool), "its triangles hang together nowhere")
+        return Separation(None, np.zeros(len(mesh.faces), bool), "its triangles are nowhere connected")
     scan = _Scan.of(mesh, graph, colour)
     if painted is not None:
         return _by_paint(scan, painted)

@@ -12,7 +12,7 @@ import numpy as np
 from ..arrays import Bools, Floats
 from ..mesh.face_graph import FaceGraph
 from ..mesh.planar import convex_outline, outline_area
-from ..mesh.preview import strewn
+from ..mesh.preview import sampled_by_area
 from ..mesh.topology import submesh
 from ..mesh.triangles import TriangleMesh
 from ..records import record
@@ -163,7 +163,7 @@ def measures(shown: Shown, stand: Bools, border: tuple[float, float, float], fee
 def _plan(mesh: TriangleMesh, stand: Bools, height: float, top: float) -> tuple[float, float, float, float]:
     """Seen from above: plan over its hull, hull of what it rests on over the plan's, the plan's area, hull over rectangle."""
     part = submesh(mesh, stand)
-    faces, weights = strewn(part, 20_000)
+    faces, weights = sampled_by_area(part, 20_000)
     spots = np.einsum("nk,nkd->nd", weights, np.asarray(part.vertices, float)[part.faces[faces]])
     breadth = float(np.ptp(spots[:, :2], axis=0).max())
     cell = max(breadth / 60.0, 1e-12)

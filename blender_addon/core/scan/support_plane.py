@@ -41,7 +41,7 @@ made-up cut head (0.25, 0.31), which therefore no longer counts as unseen."""
 ALIKE_DEG = 10.0
 """Poses this near to one another are not worth a question."""
 DOUBTFUL_MOST = 0.75
-"""What a chance counts for which nothing but the file's axis speaks, not even where its rougher side looks (one file in eight
+"""Factor on a probability that only the file's axis supports, not even the direction of its rougher side (one file in eight
 is written with another axis up); and the most confidence in a pose on what may be the cut of a neck, which fits a wall as well
 as a table."""
 FAR_LESS = 0.06
@@ -107,7 +107,7 @@ def supports(
     """All ways to stand, the likeliest first; of them the likeliest few refined to their planes.
 
     file: the file's name, by whose ending its axes tell something; None: they tell nothing. `hull` gives the triangles of a
-    convex hull. good: (n,) which vertices are no spikes, where that is known. colours: as `body_of` takes them.
+    convex hull. good: (n,) which vertices are not spikes, where that is known. colours: as `body_of` takes them.
     """
     good = np.asarray(steady_vertices(mesh) if good is None else good, bool)
     body = body_of(mesh, hull, good=good, colours=colours)

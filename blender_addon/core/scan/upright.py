@@ -22,13 +22,6 @@ def rotation_between(start: Floats, end: Floats) -> Floats:
     return np.eye(3) + skew + skew @ skew / (1.0 + cosine)
 
 
-def turn_about_z(angle_deg: float) -> Floats:
-    """Rotation (3, 3) by an angle, counter-clockwise seen from above."""
-    angle = np.radians(angle_deg)
-    cosine, sine = np.cos(angle), np.sin(angle)
-    return np.array([[cosine, -sine, 0.0], [sine, cosine, 0.0], [0.0, 0.0, 1.0]])
-
-
 def stand_top(mesh: TriangleMesh, *, low: float = 0.02, high: float = 0.6) -> float | None:
     """Height of a stand's upper face over z = 0 in a standing mesh, or None.
 

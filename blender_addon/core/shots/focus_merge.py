@@ -47,7 +47,7 @@ def slice_weights(depth_mm: Floats, focus_mm: Floats, optics: Optics, *, px_per_
 
 
 SPILL = 4.0
-"""Weight of spill against own blur: another object's colour disturbs more than softness."""
+"""Weight of spill against a pixel's own blur: another object's colour is more disturbing than softness."""
 
 
 def spill(depth_mm: Floats, focus_mm: float, optics: Optics, *, px_per_mm: float) -> Floats:

@@ -21,7 +21,8 @@ def keep_out_lines(
 ) -> tuple[Floats, Floats]:
     """(k, 2, 3) the border of what is kept free and (l, 2, 3) its hatching, mm, on the plane z = `level`.
 
-    middle, half: middle (2,) and half the side of the square that is looked at, mm. tall: how tall what would stand there is.
+    middle, half: middle (2,) and half the side of the square that is looked at, mm. tall: the height, mm, of an object that
+    would stand there.
     """
     points, faces, cell = _square(middle, half, level)
     tops = points + np.array([0.0, 0.0, 0.5 * tall])
@@ -38,7 +39,7 @@ def keep_out_lines(
 
 
 def _square(middle: Floats, half: float, level: float) -> tuple[Floats, Ints, float]:
-    """The square as a net: points (n, 3), triangles (m, 3), width of a cell."""
+    """The square as a grid: points (n, 3), triangles (m, 3), width of a cell."""
     along = np.linspace(-half, half, CELLS + 1)
     x, y = np.meshgrid(middle[0] + along, middle[1] + along, indexing="ij")
     points = np.stack([x.ravel(), y.ravel(), np.full(x.size, level)], axis=1)

@@ -1,8 +1,9 @@
-"""How does a real lens draw at a distance? Magnification, blur, depth of field and diffraction of a thin lens with pupils.
+"""How does a real lens image at a distance? Magnification, blur, depth of field and diffraction of a thin lens with pupils.
 
 Distances are in mm from the entrance pupil, which is where Blender's camera stands. For a lens of focal length f whose exit
 pupil is p times its entrance pupil, an object at s is imaged at magnification m with s = f (1/m + 1/p); for p = 1 that is the
-thin lens's s = f (1 + 1/m) (Jacobson, Photographic Lenses FAQ, Q4; pupils: Jacobson, Photographic Lenses Tutorial).
+thin lens's s = f (1 + 1/m) (A. R. Greenleaf, *Photographic Optics*, 1950). That with pupils follows from the principal planes
+and is derived in D. Jacobson's *Photographic Lenses Tutorial* (1995), an essay passed on by its readers.
 """
 
 from __future__ import annotations
@@ -66,7 +67,7 @@ def focus_for(focal_mm: float, m: float, *, pupil_ratio: float = 1.0) -> float:
 
 
 def blur_disc(optics: Optics, distance_mm: Floats | float) -> Floats:
-    """Diameter on the sensor (mm) of a point at a distance, A m |d - s| / d (Jacobson, Tutorial). At infinity it is A m."""
+    """Diameter on the sensor (mm) of a point at a distance, A m |d - s| / d by similar triangles. At infinity it is A m."""
     d = np.asarray(distance_mm, float)
     with np.errstate(invalid="ignore", divide="ignore"):
         share = np.where(np.isinf(d), 1.0, np.abs(d - optics.focus_mm) / d)

@@ -16,8 +16,8 @@ from numpy.lib.stride_tricks import as_strided
 from ..arrays import Bools, Floats, Ints
 from ..threads import ALONE
 
-STRIP = 32  # rows, and columns of one product along them, in the direct blur: they stay in the processor's cache
-REACH = 4.5  # a kernel ends at this many sigmas
+STRIP = 32  # rows and columns handled at a time in the direct blur, so that they stay in the processor's cache
+REACH = 4.5  # radius of a kernel in sigmas
 
 
 def gaussian_blur(image: Floats, sigma: float) -> Floats:

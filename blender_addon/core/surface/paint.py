@@ -20,12 +20,12 @@ from .pigment import BIN, chromaticity, find_pigments
 from .textured_surface import TexturedSurface
 
 SMOOTH_TEXELS = 1.5  # sigma
-FINE = 0.02  # of log chromaticity: paints of a texture that are closer than this are one
-SOME = 250_000  # texels that the paints are found from
+FINE = 0.02  # of log chromaticity: paints of a texture closer than this count as one
+SOME = 250_000  # number of texels from which the paints are found
 PAINTED = 0.02  # deviation of the pigments' log levels below which a piece counts as plain
-ROUNDS = 3  # of taking the shading's tint out
-SHADED = (-2.0, 0.7)  # log brightness beside the paint that can be shading
-STEADY = 0.02  # log brightness from one vertex to the next below which a difference counts less: noise
+ROUNDS = 3  # rounds of removing the shading's tint
+SHADED = (-2.0, 0.7)  # log brightness relative to the paint that can be shading
+STEADY = 0.02  # log brightness between neighbouring vertices below which a difference counts less, since it is noise
 
 
 @record

@@ -17,9 +17,9 @@ from ..records import record
 from ..threads import product
 
 CELLS = 96
-SPACING = 0.42  # distance of centres, in edges of a patch
+SPACING = 0.42  # distance between patch centres, in edges of a patch
 CORE = 0.45  # a texel reads from patches whose centre is nearer than this, in edges of a patch
-THICK = 0.30  # texels further than this from the tangent plane belong to other parts, in edges
+THICK = 0.30  # distance from the tangent plane, in edges of a patch, beyond which texels belong to other parts
 FACING = 0.25  # cosine to the patch's normal below which a texel is too foreshortened
 BATCH = 24
 

@@ -14,7 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from ..arrays import Bools, Floats, Ints
-from ..mesh.preview import strewn
+from ..mesh.preview import sampled_by_area
 from ..mesh.topology import first_alike
 from ..mesh.triangles import TriangleMesh, face_crosses, gathered, unit
 from ..rasters import colours_at
@@ -55,7 +55,7 @@ class Pixels:
 class Fit:
     """How a picture goes with a mesh. None where there is nothing to tell it by.
 
-    seams: 1 where both sides of the seams show the same, 0 where they agree no more than two chance places. position: part of
+    seams: 1 where both sides of the seams show the same, 0 where they agree no more than two random places. position: part of
     its variance that is linear in the place (the least of its channels); normal: the same in the surface's direction. light:
     part of the luminance's variance that a smooth light on the normals explains. recess: correlation of its brightness with
     how far places stand out of recesses. laid: 1 where its ground lies outside of the mesh's islands and its content inside, -1
@@ -72,7 +72,7 @@ class Fit:
 
 @dataclass(frozen=True, eq=False)
 class Layout:
-    """Places of a textured mesh at which pictures are read. uv (n, 2), position and normal (n, 3) of POINTS chance places;
+    """Places of a textured mesh at which pictures are read. uv (n, 2), position and normal (n, 3) of POINTS random places;
     seam_uv (k, 2, 2): the two texture places of a place on a seam. covered: (MASK_SIZE, MASK_SIZE) bool. vertex and weight
     (n, 3): corners and barycentrics of the places."""
 
@@ -183,7 +183,7 @@ def layout_of(mesh: TriangleMesh, faces_used: Bools, *, seed: int = 1) -> Layout
         return None
     first, place = same_places(part.vertices)  # some formats split vertices along the seams
     faces = place[part.faces]
-    face, weight = strewn(part, POINTS, seed=seed)
+    face, weight = sampled_by_area(part, POINTS, seed=seed)
     corners = part.faces[face]
     asked = np.zeros(len(first), bool)
     asked[place[corners]] = True
@@ -203,7 +203,7 @@ def layout_of(mesh: TriangleMesh, faces_used: Bools, *, seed: int = 1) -> Layout
     )
 
 
-def glance_of(picture: Floats, mesh: TriangleMesh, faces_used: Bools, *, seed: int = 1) -> Fit:
+def quick_fit_of(picture: Floats, mesh: TriangleMesh, faces_used: Bools, *, seed: int = 1) -> Fit:
     """Part of the `Fit`, from random faces of a mesh of any size: whether the picture is a map of positions or normals."""
     used = np.flatnonzero(faces_used)
     if mesh.uv is None or not len(used):

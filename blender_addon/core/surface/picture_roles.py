@@ -208,7 +208,7 @@ def holds_tangent_normals(pixels: Pixels, fit: Fit | None = None) -> bool:
 
 
 def _role(candidate: Candidate) -> tuple[str, list[str]]:
-    """What a picture that is no base colour shows: the material's word or the name's, as far as its content allows it."""
+    """What a picture that is not a base colour shows: the material's word or the name's, as far as its content allows it."""
     pixels, fit = candidate.pixels, candidate.fit
     said = [candidate.stated] if candidate.stated else list(candidate.named)
     if pixels is None:

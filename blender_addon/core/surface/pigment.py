@@ -16,11 +16,11 @@ from ..records import record
 from .bandpass import gaussian_blur
 
 BIN = 0.08  # of log chromaticity
-EASE = 1.0  # bins, sigma over which the levels are eased: paints closer than this are one
+SMOOTHING = 1.0  # bins, sigma over which the levels are smoothed: paints closer than this are one
 REACH = 3.84  # chromaticities up to this either way
-MARGIN = 6  # bins at the border that nothing falls into, so that the easing loses nothing
-FAR = (0.16, 0.32, 0.64, 1.28)  # sigmas by which a chromaticity that nothing had takes the levels of those near it
-FAINT = 1e-3  # weight of these against the mean of the table
+MARGIN = 6  # bins at the border that nothing falls into, so that smoothing loses nothing
+FAR = (0.16, 0.32, 0.64, 1.28)  # sigmas over which a chromaticity that no place has takes the levels of those near it
+FAINT = 1e-3  # their weight against the mean of the table
 
 
 @record
@@ -51,10 +51,10 @@ def find_pigments(hue: Floats, remainder: Floats, weights: Floats, *, step: floa
     for cell, share in _round(hue, middle, step):
         for column in range(kinds + 1):
             table[:, column] += np.bincount(cell, share * stacked[:, column], size)
-    table = _eased(table, EASE)
+    table = _smoothed(table, SMOOTHING)
     faint = FAINT * table[:, -1].mean()
-    wide = [_eased(table, sigma / step) for sigma in FAR]
-    table = table + sum(faint / max(eased[:, -1].max(), 1e-12) * eased for eased in wide)
+    wide = [_smoothed(table, sigma / step) for sigma in FAR]
+    table = table + sum(faint / max(smoothed[:, -1].max(), 1e-12) * smoothed for smoothed in wide)
     found = Pigments(middle, table[:, :-1] / np.maximum(table[:, -1:], 1e-12), step)
     return replace(found, levels=found.levels - np.average(found.at(hue), axis=0, weights=weights))
 
@@ -75,7 +75,7 @@ def _round(hue: Floats, middle: Floats, step: float) -> tuple[tuple[Ints, Floats
     return corner_shares(place[:, 1], place[:, 0], bins)
 
 
-def _eased(table: Floats, sigma: float) -> Floats:
+def _smoothed(table: Floats, sigma: float) -> Floats:
     """Each column blurred over the bins."""
     bins = round(np.sqrt(len(table)))
     columns = [gaussian_blur(table[:, column].reshape(bins, bins), sigma).ravel() for column in range(table.shape[1])]

@@ -16,7 +16,7 @@ from .texels import extend
 
 SIZES_MM = (0.09, 0.14)
 """Blur at which spots are looked for: dots of matting spray are 0.1 to 0.3 mm across (common practice)."""
-STANDS_OUT = 2.5  # robust deviations of the smaller curvature at which a spot begins
+STANDS_OUT = 2.5  # robust deviations of the smaller curvature from which a spot is taken
 
 
 def speckles(raster: Floats, mask: Bools, texel_mm: float) -> Bools:

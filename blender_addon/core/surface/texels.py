@@ -6,7 +6,7 @@ Rows of the raster run upwards: row 0 is v = 0. UVs outside 0 to 1 wrap, as a re
 from __future__ import annotations
 
 from itertools import pairwise
-from typing import Any, NamedTuple
+from typing import NamedTuple
 
 import numpy as np
 
@@ -14,8 +14,8 @@ from ..arrays import Bools, Floats, Ints
 from ..mesh.triangles import face_areas, unit
 from ..records import record
 
-EDGE = 1e-4  # barycentric slack: a texel on a shared edge must not fall between two faces
-INSIDE = 0.01  # a texel claimed with more than this by two faces lies in both: the layout overlaps
+EDGE = 1e-4  # barycentric tolerance: a texel on a shared edge must not fall between two faces
+INSIDE = 0.01  # barycentric: a texel that lies this far inside two faces is in both, since the layout overlaps
 
 
 @record
@@ -38,10 +38,10 @@ class Texels:
     def interpolate(self, corners: Ints, values: Floats) -> Floats:
         """(n, ...) float32: values (v, ...) interpolated in each texel; `corners` (m, 3) are rows of `values` a face."""
         values = np.asarray(values, np.float32)
-        total: Any = 0.0
+        total = np.zeros((len(self.face), *values.shape[1:]), np.float32)
         for corner in range(3):
             weight = self.weight[:, corner].reshape((-1,) + (1,) * (values.ndim - 1))
-            total = total + values[corners[self.face, corner]] * weight
+            total += values[corners[self.face, corner]] * weight
         return total
 
     def gather(self, corners: Ints, values: Floats, count: int) -> tuple[Floats, Floats]:

@@ -79,7 +79,7 @@ class MadeFiles:
         """A file's place relative to the folder. Raises OutputError when it lies outside, also by way of a link."""
         home, parent = self.folder.resolve(), path.absolute().parent.resolve()
         if parent != home and home not in parent.parents:
-            raise OutputError(f'"{path}" leads out of "{self.folder}": take the link away, or choose another folder')
+            raise OutputError(f'"{path}" lies outside of "{self.folder}": remove the link, or choose another folder')
         return "/".join([*parent.relative_to(home).parts, path.name])
 
     def may_write(self, path: Path) -> None:

@@ -87,8 +87,7 @@ def check_apart(where: str, names: Iterable[str]) -> None:
             raise SheetError(f"{where} has two pictures named {_shown(name)}: give each its own name")
         if other is not None:
             raise SheetError(
-                f"{where}: {_shown(other)} and {_shown(name)} are one file where upper and lower case count the same: "
-                "give each its own name"
+                f"{where}: {_shown(other)} and {_shown(name)} would be one file where case is ignored: give each its own name"
             )
         seen[folded(name)] = name
 
@@ -125,7 +124,7 @@ def check_template(where: str, template: str, fields: Iterable[str], *, apart: I
 
 
 def filled(where: str, template: str, values: Mapping[str, str | int]) -> str:
-    """A template that `check_template` passed, filled in; raises SheetError when the outcome is no name."""
+    """A template that `check_template` passed, filled in; raises SheetError when the outcome is not a name."""
     parts = []
     for words, field, width, _ in string.Formatter().parse(template):
         parts.append(words)

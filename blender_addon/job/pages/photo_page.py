@@ -108,6 +108,6 @@ def _wrapped(sentence: str) -> str:
 
 
 def _plain(words: str) -> str:
-    """Words without what would break a line, or is no text at all: a file's name may hold anything."""
+    """Words without what would break a line, or is not text at all: a file's name may hold anything."""
     clean = words.encode("utf-8", "surrogateescape").decode("utf-8", "replace")
     return "".join(sign if sign.isprintable() else "\ufffd" for sign in clean)

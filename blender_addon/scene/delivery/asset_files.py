@@ -54,7 +54,7 @@ def write_glb(parts: Sequence[AssetPart], path: Path) -> None:
 def write_usd(parts: Sequence[AssetPart], path: Path) -> None:
     """Write a USD file, and its textures to the folder `textures` beside it, each whole or not at all."""
     if not hasattr(bpy.ops.wm, "usd_export"):
-        raise OutputError("This build of Blender has no USD: leave usd off")
+        raise OutputError("This build of Blender has no USD: set usd to false")
     between = path.with_name(f".{path.stem}.usd.draft")
     shutil.rmtree(between, ignore_errors=True)  # left by a run that was killed
     try:

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from typing import TYPE_CHECKING, Any
+from collections.abc import Callable, Sequence
+from typing import TYPE_CHECKING
 
 import bpy
 import numpy as np
@@ -69,7 +69,7 @@ def body_and_tone(stage: Stage, body: str | None, tone: Sequence[float] | None) 
     return body, BODY_COLOUR[body or "clay"]
 
 
-def distance_test(meshes: Sequence[TriangleMesh]) -> Any:
+def distance_test(meshes: Sequence[TriangleMesh]) -> Callable[[Floats, Floats], Bools]:
     """A callable (points (n, 3), distance (n,)) -> (n,) bool: whether any of the meshes is nearer than the distance."""
     meshes = [mesh for mesh in meshes if len(mesh.faces)]
     surfaces = [(SurfaceQueries(m.vertices, m.faces), m.vertices.min(axis=0), m.vertices.max(axis=0)) for m in meshes]
@@ -97,7 +97,7 @@ def _lower(mesh: TriangleMesh) -> TriangleMesh:
     return TriangleMesh(mesh.vertices, mesh.faces[low])
 
 
-def mask_density(stage: Stage, name: str | None, table: TriangleMesh) -> Any:
+def mask_density(stage: Stage, name: str | None, table: TriangleMesh) -> Callable[[Floats], Floats] | None:
     """The painted mask as a density function: the luminance, 0 to 1, of an image over the table's extent as seen from above.
 
     Raises SubjectError when there is no such image or it has no pixels.

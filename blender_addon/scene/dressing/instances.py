@@ -7,16 +7,16 @@ to 1 that materials read from the instance (`tint`).
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import Any
 
 import bpy
 import numpy as np
 
 from ...core.arrays import Floats, Ints
+from ...core.mesh.topology import joined
 from ...core.mesh.triangles import TriangleMesh
 from .. import compat
 from ..meshes import make_object
-from ..nodes.builder import Tree, make_group
+from ..nodes.builder import Socket, Tree, make_group
 
 SHAPE, TURN, SIZE, TINT = "shape", "turn", "size", "tint"
 
@@ -25,17 +25,9 @@ def make_library(
     name: str, shapes: Sequence[TriangleMesh], materials: Sequence[bpy.types.Material], *, sharp: bool = False
 ) -> bpy.types.Object:
     """One hidden object with all shapes (in metres), distinguished by the integer face attribute `shape`."""
-    vertices, faces, slots, marks, first = [], [], [], [], 0
-    for number, shape in enumerate(shapes):
-        vertices.append(shape.vertices)
-        faces.append(shape.faces + first)
-        slots.append(shape.material if shape.material is not None else np.zeros(len(shape.faces), np.int32))
-        marks.append(np.full(len(shape.faces), number, np.int32))
-        first += len(shape.vertices)
-    whole = TriangleMesh(np.concatenate(vertices), np.concatenate(faces), material=np.concatenate(slots))
-    item = make_object(name, whole, materials=materials, smooth=not sharp)
+    item = make_object(name, joined(shapes), materials=materials, smooth=not sharp)
     layer = item.data.attributes.new(SHAPE, "INT", "FACE")
-    layer.data.foreach_set("value", np.concatenate(marks))
+    layer.data.foreach_set("value", np.repeat(np.arange(len(shapes), dtype=np.int32), [len(shape.faces) for shape in shapes]))
     item.hide_render = item.hide_viewport = True
     return item
 
@@ -105,5 +97,5 @@ def _build(tree: Tree) -> None:
     tree.put(taken.inputs["Geometry"], worn["Instances"])
 
 
-def _named(tree: Tree, name: str, kind: str) -> Any:
+def _named(tree: Tree, name: str, kind: str) -> Socket:
     return tree.node("InputNamedAttribute", {"Name": name}, data_type=kind)["Attribute"]

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import math
-from typing import Any
+from collections.abc import Iterable, Sequence
 
 import bpy
 import numpy as np
 from mathutils import Matrix, Vector
 
+from ...core.arrays import Floats
 from ...core.colour import blackbody
 from ...core.dressing.light_setups import Card, Lamp, Room, SetUp
 from .. import compat
@@ -26,7 +27,7 @@ FILL = "bozzetto_fill"
 BALANCE = "White balance"
 
 
-def set_balance(world: bpy.types.World, gains: Any) -> None:
+def set_balance(world: bpy.types.World, gains: Iterable[float]) -> None:
     """Multiply the red, green and blue of the environment, as a camera's white balance multiplies those of a picture."""
     world.node_tree.nodes[BALANCE].inputs[1].default_value = tuple(float(gain) for gain in gains)
 
@@ -35,7 +36,7 @@ MATT = "bozzetto_matt"
 """Custom property on a matt material made here: its digest."""
 
 
-def facing(centre: Any, aim: Any) -> Any:
+def facing(centre: Floats, aim: Floats) -> Matrix:
     """The matrix (metres) of an object at `centre` (mm) whose -Z points to `aim` (mm), with Y as near to vertical as can be."""
     way = Vector(np.asarray(aim, float) - np.asarray(centre, float))
     turn = way.to_track_quat("-Z", "Y")
@@ -86,7 +87,7 @@ def flat_object(name: str, width: float, height: float, material: bpy.types.Mate
     return bpy.data.objects.new(name, mesh)
 
 
-def matt_material(name: str, albedo: Any) -> bpy.types.Material:
+def matt_material(name: str, albedo: Sequence[float]) -> bpy.types.Material:
     """A perfectly matt material of a given albedo; an equal one made earlier and not edited is reused."""
     material = bpy.data.materials.new(name)
     node_tree = compat.node_tree_of(material)
@@ -130,14 +131,16 @@ def make_surroundings(image: bpy.types.Image, *, turn: float, level: float) -> b
     return world
 
 
-def _world(name: str) -> tuple[Any, Tree]:
+def _world(name: str) -> tuple[bpy.types.World, Tree]:
     world = bpy.data.worlds.new(name)
     node_tree = compat.node_tree_of(world)
     node_tree.nodes.clear()
     return world, Tree(node_tree)
 
 
-def make_light(setup_name: str, setup: SetUp) -> tuple[dict[str, Any], dict[str, Any], Any]:
+def make_light(
+    setup_name: str, setup: SetUp
+) -> tuple[dict[str, bpy.types.Object], dict[str, bpy.types.Object], bpy.types.World]:
     """The lamps and cards of a built-in set-up, each by name, and its world."""
     lamps = {lamp.name: make_lamp(lamp, setup_name, setup.white_kelvin) for lamp in setup.lamps}
     cards = {card.name: make_card(card, setup_name) for card in setup.cards}

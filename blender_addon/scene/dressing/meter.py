@@ -28,11 +28,11 @@ CARD_MM = 30.0
 class Reading:
     """(3,) mean linear radiance of the card, and the standard error of its luminance relative to the mean."""
 
-    colour: Any
+    colour: Floats
     error: float
 
 
-def card_matrix(centre_mm: Any, normal: Any) -> Any:
+def card_matrix(centre_mm: Floats | Vector, normal: Floats | Vector) -> Matrix:
     """The matrix (metres) of a card at `centre_mm` that faces along `normal`."""
     turn = Vector(normal).to_track_quat("-Z", "Y")
     return Matrix.Translation(Vector(centre_mm) / MM) @ turn.to_matrix().to_4x4()
@@ -40,8 +40,8 @@ def card_matrix(centre_mm: Any, normal: Any) -> Any:
 
 def read_card(
     *,
-    centre_mm: Any,
-    normal: Any,
+    centre_mm: Floats | Vector,
+    normal: Floats | Vector,
     lights: Iterable[bpy.types.Object],
     world: bpy.types.World,
     around: Iterable[bpy.types.Object] = (),

@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from typing import Any
+from collections.abc import Mapping, Sequence
 
 import bpy
 import numpy as np
@@ -11,7 +10,7 @@ import numpy as np
 from ...core.srgb import luminance
 from .. import compat
 from ..nodes.board import board_group
-from ..nodes.builder import Tree, make_group
+from ..nodes.builder import Tree, Value, make_group
 from ..nodes.kinds.clay import clay_group
 from ..nodes.props import ANY_CHROMA, dimmed_to, greyed_to, prop_group
 from ..nodes.tabletops import tabletop_group
@@ -19,7 +18,7 @@ from ..nodes.tabletops import tabletop_group
 Colour = Sequence[float]
 
 
-def material_of(name: str, group: bpy.types.NodeTree, inputs: dict[str, Any] | None = None) -> bpy.types.Material:
+def material_of(name: str, group: bpy.types.NodeTree, inputs: Mapping[str, Value] | None = None) -> bpy.types.Material:
     """A new material that consists of a node group with a Shader output."""
     material = bpy.data.materials.new(name)
     tree = compat.node_tree_of(material)
@@ -54,7 +53,7 @@ def plain_material(name: str, colour: Colour, *, rough: float, mottle: float, si
     return material_of(name, make_group(name, build))
 
 
-def planks_material(name: str, inputs: dict[str, Any] | None = None) -> bpy.types.Material:
+def planks_material(name: str, inputs: Mapping[str, Value] | None = None) -> bpy.types.Material:
     """The material of a bench's boards."""
     return material_of(name, board_group(), inputs)
 
@@ -68,15 +67,18 @@ def table_material(kind: str, wear: float, dust: Colour, reach: float, *, depth:
 
     dust: albedo of the powder from the piece's material. reach: extent of the powder, mm. depth: factor on the boards' albedo.
     """
-    powder = {"Dust": 0.2 + 0.35 * wear, "Dust Colour": tuple(dust), "Dust Reach": reach}
+    powder: dict[str, Value] = {"Dust": 0.2 + 0.35 * wear, "Dust Colour": tuple(dust), "Dust Reach": reach}
     if kind == "planks":
-        woods = {"Earlywood": tuple(depth * part for part in EARLY), "Latewood": tuple(depth * part for part in LATE)}
+        woods: dict[str, Value] = {
+            "Earlywood": tuple(depth * part for part in EARLY),
+            "Latewood": tuple(depth * part for part in LATE),
+        }
         powder["Dust Colour"] = tuple(min(1.0, depth + 0.2) * part for part in dust)  # the powder is rubbed into the wood
         return planks_material("Boards", {**woods, "Greyed": 0.12 + 0.3 * wear, "Oiled": 0.3, **powder})
     return material_of(kind.capitalize(), tabletop_group(kind), None if kind == "paper" else powder)
 
 
-def room_materials() -> list[Any]:
+def room_materials() -> list[bpy.types.Material]:
     """The materials of the slots of `core/dressing/tabletops/backdrop.py`: wall, wood, dark, pale, glazed, clay.
 
     Their tones are similar and have little colour, so that the backdrop does not distract from the subject.

@@ -11,6 +11,7 @@ import numpy as np
 from ...core.arrays import Floats, Ints
 from ...core.dressing.resting import Support, rest_on
 from ...core.dressing.tabletops.grid import Tabletop
+from ...core.mesh.topology import joined
 from ...core.mesh.triangles import TriangleMesh, face_crosses, weights_within
 from ...core.records import record
 from .. import roles
@@ -156,22 +157,15 @@ class Foot:
 
 def subject_foot(stage: Stage) -> Foot:
     """The subject's underside and lower part."""
-    vertices, faces, first, weight, middle = [], [], 0, 0.0, np.zeros(2)
-    for role in ("piece", "stand"):
-        for item in stage.find_all(role).values():
-            mesh = read_mesh(item, scale=MM)
-            middle = middle + mesh.vertices[:, :2].sum(axis=0)
-            weight += len(mesh.vertices)
-            vertices.append(mesh.vertices)
-            faces.append(mesh.faces + first)
-            first += len(mesh.vertices)
-    every, triangles = np.concatenate(vertices).astype(float), np.concatenate(faces)
+    parts = [read_mesh(item, scale=MM) for role in ("piece", "stand") for item in stage.find_all(role).values()]
+    whole = joined(parts)
+    every, triangles = whole.vertices.astype(float), whole.faces
     low = every[triangles][:, :, 2].min(axis=1) < BAND_MM
     triangles = triangles[low]
     used, place = np.unique(triangles, return_inverse=True)
     band, triangles = every[used], place.reshape(-1, 3)
     centre = 0.5 * (every[:, :2].min(axis=0) + every[:, :2].max(axis=0))
-    mean = middle / max(weight, 1.0)
+    mean = sum((part.vertices[:, :2].sum(axis=0) for part in parts), np.zeros(2)) / max(len(every), 1)
     return Foot(_underside(band, triangles), band, triangles, 0.5 * (centre + mean))
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import replace
-from typing import Any
+from typing import TYPE_CHECKING
 
 import bpy
 import numpy as np
@@ -22,6 +22,9 @@ from ..meshes import METRES, MM, read_mesh
 from ..nodes.props import ANY_CHROMA, prop_chroma
 from .set_materials import prop_material
 from .set_parts import HIDDEN_IN, make_part
+
+if TYPE_CHECKING:
+    from ...core.shots.sight import ShotView
 
 FLAT_ANGLE = np.radians(38.0)
 """Edges with a larger angle between their faces (radians) are shaded sharp."""
@@ -73,7 +76,7 @@ def collected_candidates(collection: str) -> list[Candidate]:
     Raises SubjectError when there is no such collection or it contains no mesh.
     """
     home = bpy.data.collections.get(collection)
-    items: list[Any] = (
+    items: list[bpy.types.Object] = (
         [] if home is None else [item for item in home.all_objects if item.type == "MESH" and len(item.data.polygons)]
     )
     if not items:
@@ -99,11 +102,13 @@ class Place:
 
     prop: Candidate
     spot: Spot
-    matrix: Any
+    matrix: Floats
     gap: float
 
 
-def found_places(candidates: Sequence[Candidate], views: Any, bench: Bench, *, seed: int, most: float = np.inf) -> list[Place]:
+def found_places(
+    candidates: Sequence[Candidate], views: Sequence[ShotView], bench: Bench, *, seed: int, most: float = np.inf
+) -> list[Place]:
     """The candidates for which there is a place, with their places. Uses no Blender data. most: see `compose`."""
     things = [
         Thing(candidate.name, spread_points(candidate.mesh.vertices, candidate.mesh.faces), _stands_back(candidate))
@@ -123,9 +128,9 @@ def _stands_back(candidate: Candidate) -> bool:
     return candidate.place == "back" if candidate.place else float(np.ptp(candidate.mesh.vertices[:, 2])) > TALL_MM
 
 
-def made_props(places: Sequence[Place], tone: Sequence[float]) -> dict[str, Any]:
+def made_props(places: Sequence[Place], tone: Sequence[float]) -> dict[str, bpy.types.Object]:
     """A new object for each place, by key."""
-    found: dict[str, Any] = {}
+    found: dict[str, bpy.types.Object] = {}
     for place in places:
         name = place.prop.name
         key = name if name not in found else f"{name} {len(found) + 1}"
@@ -133,7 +138,7 @@ def made_props(places: Sequence[Place], tone: Sequence[float]) -> dict[str, Any]
     return found
 
 
-def settled(mesh: TriangleMesh, spot: Spot, heights: Callable[[Floats], Floats]) -> tuple[Any, float]:
+def settled(mesh: TriangleMesh, spot: Spot, heights: Callable[[Floats], Floats]) -> tuple[Floats | None, float]:
     """The (4, 4) matrix, mm, of a prop that rests on the ground at a spot, and the remaining gap, mm.
 
     The prop is tilted until it rests on three points about its middle, then lowered until it just touches. None where there is

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
-from typing import Any
+from typing import TypeAlias
 
 import bpy
-from mathutils import Matrix, Vector
+from mathutils import Euler, Matrix, Quaternion, Vector
 
 from ...core.arrays import Floats
 from ...core.dressing.exposure import NEUTRAL_K, balanced_for
@@ -98,17 +98,21 @@ def _apply_view(scene: bpy.types.Scene, shot: bpy.types.Object) -> Callable[[], 
     return restore
 
 
-def pose_of(item: bpy.types.Object) -> tuple[Any, ...]:
+ObjectPose: TypeAlias = "tuple[Vector, Euler, Quaternion, Vector]"
+"""Location, Euler angles, quaternion and scale of an object."""
+
+
+def pose_of(item: bpy.types.Object) -> ObjectPose:
     """The transform channels of an object, by which it is restored exactly; through a matrix the values would drift."""
     return item.location.copy(), item.rotation_euler.copy(), item.rotation_quaternion.copy(), item.scale.copy()
 
 
-def give_pose(item: bpy.types.Object, pose: tuple[Any, ...]) -> None:
+def give_pose(item: bpy.types.Object, pose: ObjectPose) -> None:
     """Write channels that `pose_of` read."""
     item.location, item.rotation_euler, item.rotation_quaternion, item.scale = pose
 
 
-def turn_towards(world: bpy.types.World, shot: bpy.types.Object) -> Any:
+def turn_towards(world: bpy.types.World, shot: bpy.types.Object) -> Matrix:
     """The rotation about the vertical through the origin that turns a set-up with the shot's camera.
 
     For a close look it is turned further until the main light grazes the surface, so that fine relief shows.
@@ -124,7 +128,7 @@ def turn_towards(world: bpy.types.World, shot: bpy.types.Object) -> Any:
     return turn
 
 
-def _round_to(azimuth: float, shot: bpy.types.Object) -> Any:
+def _round_to(azimuth: float, shot: bpy.types.Object) -> Matrix:
     """The rotation about the vertical from an azimuth (radians) to that of a shot's camera; none for a view from above."""
     place = Vector(shot.matrix_world.translation)
     if place.xy.length < 0.05 * abs(place.z):

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from typing import Any
-
 import bpy
 import numpy as np
 
@@ -78,7 +76,7 @@ def mirror_material() -> bpy.types.Material:
     return material
 
 
-def make_targets(foot: Floats, size: float, camera: Floats) -> dict[str, Any]:
+def make_targets(foot: Floats, size: float, camera: Floats) -> dict[str, bpy.types.Object]:
     """The targets by name: balls to the right of the subject as the camera sees it, the chart behind and above them.
 
     foot: (3,) where the subject stands, mm. size: its largest extent, mm. camera: (3,) unit direction to the camera.

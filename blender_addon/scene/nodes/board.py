@@ -6,7 +6,7 @@ hue, dirt, polish); see `core/dressing/tabletops/planks.py`. Relief finer than t
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any, NamedTuple
+from typing import TYPE_CHECKING, NamedTuple
 
 from .builder import Socket, Tree, Value, make_group
 from .relief import millimetres
@@ -160,7 +160,7 @@ def _cloud(tree: Tree, place: Value, scale: float, detail: float) -> Socket:
 def _scratches(tree: Tree, polish: Value) -> Socket:
     """Fine scratches of knives and grit, in mm of height: the thin crests of two layers of stretched noise."""
     mm = millimetres(tree)
-    total: Any = 0.0
+    total: Value = 0.0
     patch = tree.span(_cloud(tree, mm, 0.021, 0.0), 0.5, 0.62)
     for angle, seed in ((0.5, 3.0), (2.1, 11.0)):
         turned = tree.node("VectorRotate", {"Vector": mm, "Axis": (0.0, 0.0, 1.0), "Angle": angle})["Vector"]

@@ -10,7 +10,7 @@ A value is a number, a colour or vector as a sequence, or an output socket, whic
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from typing import Any, TypeAlias
 
 import bpy
@@ -54,12 +54,14 @@ class Tree:
     def __init__(self, tree: bpy.types.NodeTree, prefix: str = "ShaderNode"):
         self.tree = tree
         self.prefix = prefix
-        self._given: Any = None
-        self._taken: Any = None
+        self._given: bpy.types.Node | None = None
+        self._taken: bpy.types.Node | None = None
 
     # --- nodes -----------------------------------------------------------------------------------------------------------
 
-    def node(self, kind: str, inputs: Mapping[str, Any] | None = None, *, label: str = "", **properties: Any) -> PlacedNode:
+    def node(
+        self, kind: str, inputs: Mapping[str, Value | str | None] | None = None, *, label: str = "", **properties: Any
+    ) -> PlacedNode:
         """Add a node. kind: without prefix. inputs: by socket name. properties: attributes of the node (operation, mode)."""
         full = (
             kind
@@ -75,7 +77,7 @@ class Tree:
             self.put(_socket(node.inputs, name), value)
         return PlacedNode(node)
 
-    def group(self, group: bpy.types.NodeTree, inputs: Mapping[str, Any] | None = None, *, label: str = "") -> PlacedNode:
+    def group(self, group: bpy.types.NodeTree, inputs: Mapping[str, Value] | None = None, *, label: str = "") -> PlacedNode:
         """Add a node group as a node."""
         node = self.tree.nodes.new(self.prefix + "Group")
         node.node_tree = group
@@ -84,8 +86,10 @@ class Tree:
             self.put(_socket(node.inputs, name), value)
         return PlacedNode(node)
 
-    def put(self, socket: bpy.types.NodeSocket, value: Value) -> None:
-        """Link or set one input."""
+    def put(self, socket: bpy.types.NodeSocket, value: Value | str | None) -> None:
+        """Link or set one input; None leaves it as it is."""
+        if value is None:
+            return
         if isinstance(value, PlacedNode):
             value = next(output for output in value.node.outputs if output.enabled)
         if isinstance(value, bpy.types.NodeSocket):
@@ -98,7 +102,7 @@ class Tree:
 
     # --- maths -----------------------------------------------------------------------------------------------------------
 
-    def math(self, operation: str, *values: Any, clamp: bool = False) -> Socket:
+    def math(self, operation: str, *values: Value, clamp: bool = False) -> Socket:
         """A scalar operation; returns its output."""
         node = self.tree.nodes.new("ShaderNodeMath")
         node.operation = operation
@@ -107,7 +111,7 @@ class Tree:
             self.put(socket, value)
         return node.outputs[0]
 
-    def vector(self, operation: str, *values: Any, scale: Value | None = None) -> Socket:
+    def vector(self, operation: str, *values: Value, scale: Value | None = None) -> Socket:
         """A vector operation; returns its vector output, or its value output for an operation that gives a number."""
         node = self.tree.nodes.new("ShaderNodeVectorMath")
         node.operation = operation
@@ -184,7 +188,14 @@ class Tree:
     # --- groups ----------------------------------------------------------------------------------------------------------
 
     def input(
-        self, name: str, kind: str, default: Any = None, *, low: float = 0.0, high: float = 1.0, help: str = ""
+        self,
+        name: str,
+        kind: str,
+        default: Any = None,
+        *,
+        low: float = 0.0,
+        high: float = 1.0,
+        help: str = "",
     ) -> Socket:
         """Declare an input of the group; returns the socket to use inside."""
         item = self.tree.interface.new_socket(name, in_out="INPUT", socket_type=_KINDS[kind])
@@ -220,7 +231,7 @@ class Tree:
             rows[column] = rows.get(column, 0.0) - 40.0 - 22.0 * (len(node.inputs) + len(node.outputs) + 2)
 
 
-def _socket(sockets: Any, name: str) -> Socket:
+def _socket(sockets: Iterable[Socket], name: str) -> Socket:
     for socket in sockets:
         if socket.name == name and socket.enabled:
             return socket

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from .builder import Socket, Tree, Value, make_group
 
@@ -13,7 +13,7 @@ LAYER = "Close-ups"
 """Name of the UV layer that all close-up photos share."""
 
 
-def closeup_group(normal: Any, weight: Any) -> bpy.types.NodeTree:
+def closeup_group(normal: bpy.types.Image, weight: bpy.types.Image) -> bpy.types.NodeTree:
     """The group for the close-ups' maps. normal: tangent-space +Y normal map in their UV layer. weight: its weight, 0 to 1."""
 
     def build(tree: Tree) -> None:

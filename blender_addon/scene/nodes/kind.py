@@ -4,9 +4,18 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from dataclasses import field
-from typing import Any
+from typing import TYPE_CHECKING, Any, TypeAlias
 
 from ...core.records import record
+
+if TYPE_CHECKING:
+    import bpy
+
+    from .builder import Value
+
+
+Values: TypeAlias = "Mapping[str, Value]"
+"""Values of a group's inputs, by the inputs' names."""
 
 
 @record
@@ -22,8 +31,8 @@ class Recipe:
     samples: (label, settings) of its pictures on the sample sheet.
     """
 
-    group: Callable[[], Any]
-    values: Callable[[Any], dict[str, Any]]
+    group: Callable[[], bpy.types.NodeTree]
+    values: Callable[[Any], Values]
     words: Callable[[Any], str]
     kind: str = ""
     variety: str = ""

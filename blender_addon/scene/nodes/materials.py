@@ -30,9 +30,9 @@ MEAN = "bozzetto_mean_colour"
 class CloseupMaps:
     """The maps of close-up photos: normal map, weight map, colour or None, and the initial strength."""
 
-    normal: Any
-    weight: Any
-    colour: Any | None = None
+    normal: bpy.types.Image
+    weight: bpy.types.Image
+    colour: bpy.types.Image | None = None
     strength: float = 1.0
 
 
@@ -45,14 +45,14 @@ class Maps:
     masked: whether the piece has a painted mask for the relief.
     """
 
-    normal: Any | None = None
-    height: Any | None = None
+    normal: bpy.types.Image | None = None
+    height: bpy.types.Image | None = None
     strength: float = 1.0
-    colour: Any | None = None
+    colour: bpy.types.Image | None = None
     colour_attribute: str = ""
     uv: str = UV_DEFAULT
     closeups: CloseupMaps | None = None
-    bands: tuple[Any, Any] | None = None
+    bands: tuple[bpy.types.Image, bpy.types.Image] | None = None
     band_strengths: tuple[float, float, float] = (1.0, 1.0, 1.0)
     masked: bool = False
 
@@ -131,7 +131,7 @@ def _has_bands(maps: Maps) -> bool:
     return maps.bands is not None and maps.normal is not None
 
 
-def relief_nodes(tree: bpy.types.NodeTree) -> list[Any]:
+def relief_nodes(tree: bpy.types.NodeTree) -> list[bpy.types.Node]:
     """The nodes of a material's tree with the relief's group."""
     return [node for node in tree.nodes if getattr(node, "node_tree", None) and roles.stem(node.node_tree.name) == "Relief"]
 

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from ...core.arrays import Floats
 from ...core.colour import lab
 from ...core.srgb import luminance
 from ...core.surface.reflectance import METALS as BARE
@@ -83,7 +85,7 @@ LOUDER = {"string": 1.6}
 bench."""
 
 
-def greyed_to(name: str, chroma: float, tint: Any) -> float:
+def greyed_to(name: str, chroma: float, tint: Sequence[float]) -> float:
     """How far, 0 to 1, to mix a prop's colour with a tint (3,) of luminance 1, so that its chroma C* is at most `chroma`."""
     colour = _mean_colour(name)
     dusty = float(luminance(colour)) * np.asarray(tint, float)
@@ -107,7 +109,7 @@ def dimmed_to(name: str, limit: float) -> float:
     return float(np.clip(limit / max(float(luminance(_mean_colour(name))), 1e-6), LEAST_LEFT, 1.0))
 
 
-def _mean_colour(name: str) -> Any:
+def _mean_colour(name: str) -> Floats:
     pairs: dict[str, Any] = {**WOODS, **GLAZES, **WAXES, **{key: value[:2] for key, value in MATT.items()}}
     if name in pairs:
         return 0.5 * (np.array(pairs[name][0]) + np.array(pairs[name][1]))
@@ -115,7 +117,7 @@ def _mean_colour(name: str) -> Any:
     return np.array(single[name])
 
 
-def _chroma(colour: Any) -> float:
+def _chroma(colour: Floats) -> float:
     return float(np.hypot(*lab(colour)[1:]))
 
 
@@ -123,7 +125,7 @@ def _bump(tree: Tree, height: Value, *, strength: float = 1.0) -> Socket:
     return tree.node("Bump", {"Strength": strength, "Distance": 0.001, "Height": height})["Normal"]
 
 
-def _finish(tree: Tree, **inputs: Any) -> None:
+def _finish(tree: Tree, **inputs: Value) -> None:
     named = {key.replace("_", " "): value for key, value in inputs.items()}
     greyed = tree.input(
         "Greyed", "float", 0.0, help="How far the colour is drawn to the tint of the work's dust, as light as it is"
@@ -209,7 +211,7 @@ def _rule(tree: Tree) -> None:
     stain = tree.noise(mm, 0.06, 5.0, 0.7)
     x = tree.math("ADD", parts["X"], 75.0)
     edge = tree.math("SUBTRACT", 9.5, tree.math("ABSOLUTE", parts["Y"]))
-    mark: Any = 0.0
+    mark: Value = 0.0
     for every, deep, wide in ((1.0, 2.8, 0.17), (5.0, 4.2, 0.19), (10.0, 6.0, 0.23)):
         share = tree.math("DIVIDE", x, every)
         off = tree.math("MULTIPLY", tree.math("ABSOLUTE", tree.math("SUBTRACT", share, tree.math("ROUND", share))), every)

@@ -5,7 +5,7 @@ The first has a live Strength and gives the normal and the height; the second us
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from .builder import Socket, Tree, Value, make_group
 
@@ -26,7 +26,11 @@ RELIEF_MASK = "relief_mask"
 
 
 def relief_group(
-    normal: Any | None, height: Any | None, *, uv: str = UV_DEFAULT, bands: tuple[Any, Any] | None = None
+    normal: bpy.types.Image | None,
+    height: bpy.types.Image | None,
+    *,
+    uv: str = UV_DEFAULT,
+    bands: tuple[bpy.types.Image, bpy.types.Image] | None = None,
 ) -> bpy.types.NodeTree:
     """The group for a piece's relief maps; without maps it gives the smooth surface.
 
@@ -49,7 +53,7 @@ def relief_group(
             bent = tree.node("NormalMap", {"Strength": strength, "Color": colour}, space="TANGENT", uv_map=uv)["Normal"]
         else:
             bent = tree.node("NewGeometry")["Normal"]
-        depth: Any = 0.0
+        depth: Value = 0.0
         if height is not None:
             picture = tree.node(
                 "TexImage", {"Vector": coordinates}, image=height, interpolation="Linear", label="Relief height"

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from .builder import Socket, Tree, Value, make_group
 from .relief import millimetres
@@ -92,7 +92,7 @@ def _layers(tree: Tree, mm: Value) -> tuple[Socket, Socket]:
 
 def _scuffs(tree: Tree, mm: Value) -> Socket:
     """Pale scratches, 0 to 1, of tools and pots dragged over it: the thin crests of two layers of stretched noise."""
-    total: Any = 0.0
+    total: Value = 0.0
     where = tree.span(_flat_noise(tree, mm, 0.013, 2.0), 0.42, 0.6)
     for angle, seed in ((0.3, 0.0), (1.9, 17.0)):
         turned = tree.node("VectorRotate", {"Vector": mm, "Axis": (0.0, 0.0, 1.0), "Angle": angle})["Vector"]

@@ -9,11 +9,11 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Any
 
 import bpy
 import numpy as np
 
+from ...core.arrays import Pixels8
 from ...core.files.meshes.ply import FileProblem
 from ...core.files.pictures.exif import Exif, read_exif
 from ...core.files.pictures.picture_files import looks_whole
@@ -50,7 +50,7 @@ class Folder:
 
 
 def folder_of(path: Path) -> Folder:
-    """The photos and other files of a folder. Raises InputError when it is no folder, has no photos, or too many."""
+    """The photos and other files of a folder. Raises InputError when it is not a folder, has no photos, or too many."""
     if not path.is_dir():
         there = "is a file, not a folder" if path.exists() else "is not there"
         raise InputError(f'The folder of photos "{path}" {there}: name the folder that the photos were copied to')
@@ -105,7 +105,7 @@ def photos_of(folder: Folder) -> Iterator[Photo | Other]:
     yield from in_parallel(_measured, (reader.read(source) for source in folder.sources))
 
 
-def _measured(read: tuple[Source, Any] | Other) -> Photo | Other:
+def _measured(read: tuple[Source, Pixels8] | Other) -> Photo | Other:
     if isinstance(read, Other):
         return read
     source, pixels = read
@@ -118,7 +118,7 @@ class _Reader:
     def __init__(self) -> None:
         self._values = np.zeros(0, np.float32)
 
-    def read(self, source: Source) -> tuple[Source, Any] | Other:
+    def read(self, source: Source) -> tuple[Source, Pixels8] | Other:
         """The photo and its (h, w, 3) 8-bit values as stored, row 0 on top; where it can't be read, the reason."""
         name = source.path.name
         try:
@@ -136,7 +136,7 @@ class _Reader:
             bpy.data.images.remove(image)
         return Other(name, "it is damaged: copy it from the phone again") if pixels is None else (source, pixels)
 
-    def _pixels(self, image: bpy.types.Image, width: int, height: int) -> Any:
+    def _pixels(self, image: bpy.types.Image, width: int, height: int) -> Pixels8:
         count = width * height * 4
         if len(self._values) != count:
             self._values = np.zeros(count, np.float32)

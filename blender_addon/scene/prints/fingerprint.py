@@ -203,7 +203,7 @@ def _action(digest: hashlib._Hash, action: bpy.types.Action) -> None:
         digest.update(f"{curve.data_path} {curve.array_index} {ways}".encode() + keys.tobytes())
 
 
-def _curves(action: bpy.types.Action) -> Iterator[Any]:
+def _curves(action: bpy.types.Action) -> Iterator[bpy.types.FCurve]:
     """The F-curves of an action, which Blender releases store in different places."""
     if hasattr(action, "fcurves"):
         yield from action.fcurves
@@ -261,7 +261,7 @@ def _group(group: bpy.types.NodeTree, groups: dict[int, bytes]) -> bytes:
     return groups[group.session_uid]
 
 
-def _struct(digest: hashlib._Hash, struct: Any, groups: dict[int, bytes]) -> None:
+def _struct(digest: hashlib._Hash, struct: bpy.types.bpy_struct, groups: dict[int, bytes]) -> None:
     """Digest a modifier, constraint or node: its settings, its references, and the content of its node group."""
     _simple(digest, struct)
     for name in _pointers(type(struct)):

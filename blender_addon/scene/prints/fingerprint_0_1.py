@@ -124,7 +124,7 @@ def _driven(block: bpy.types.ID) -> set[str]:
     return {path[2:-2] if path.startswith('["') else path.rpartition(".")[2] for path in paths}
 
 
-def _mesh(digest: hashlib._Hash, mesh: Any) -> None:
+def _mesh(digest: hashlib._Hash, mesh: bpy.types.Mesh) -> None:
     digest.update(repr((len(mesh.vertices), len(mesh.polygons), len(mesh.loops))).encode())
     for name, kind, field, size in (("position", "f4", "vector", 3), (".corner_vert", "i4", "value", 1)):
         layer = mesh.attributes.get(name)

@@ -11,6 +11,8 @@ from ..meshes import is_triangles
 if TYPE_CHECKING:
     import hashlib
 
+    import bpy
+
 FIELDS = {
     "FLOAT": ("f4", "value", 1), "INT": ("i4", "value", 1), "FLOAT_VECTOR": ("f4", "vector", 3),
     "FLOAT_COLOR": ("f4", "color", 4), "BYTE_COLOR": ("f4", "color", 4), "BOOLEAN": ("?", "value", 1),
@@ -34,7 +36,7 @@ _ABSENT_IS_ZERO = {
 """Attributes that Blender may drop or add when all values are zero, for instance when Edit Mode is left."""
 
 
-def feed_mesh(digest: hashlib._Hash, mesh: Any) -> None:
+def feed_mesh(digest: hashlib._Hash, mesh: bpy.types.Mesh) -> None:
     """Update a digest with a mesh."""
     digest.update(repr((len(mesh.vertices), len(mesh.polygons), len(mesh.loops))).encode())
     for layer in sorted(mesh.attributes, key=lambda attribute: attribute.name):
@@ -62,7 +64,7 @@ def _values(layer: Any, kind: str, field: str, size: int) -> Any:
     return array
 
 
-def _keys(digest: hashlib._Hash, keys: Any) -> None:
+def _keys(digest: hashlib._Hash, keys: bpy.types.Key) -> None:
     for block in keys.key_blocks:
         base = block.relative_key.name if block.relative_key else ""
         shown = (block.name, f"{block.value:.6g}", block.mute, block.vertex_group, base, f"{block.slider_max:.6g}")

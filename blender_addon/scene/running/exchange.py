@@ -34,14 +34,14 @@ class Exchange:
         self.finished = False
         self.restored: set[int] = set()
         """Session ids of the copies by which `take_back` replaced edited blocks."""
-        self._back: list[Callable[[], Any]] = []
-        self._old: list[Any] = []
+        self._back: list[Callable[[], object]] = []
+        self._old: list[bpy.types.ID] = []
         self._safe: list[Any] = []
         self._compositor: Any = None
 
     # --- changes that can be undone --------------------------------------------------------------------------------------
 
-    def put(self, block: bpy.types.ID, name: str, value: Any) -> None:
+    def put(self, block: bpy.types.ID, name: str, value: object) -> None:
         """Set a custom property."""
         before = block.get(name, _ABSENT)
         self._back.append(lambda: _put_back(block, name, before))
@@ -55,7 +55,7 @@ class Exchange:
                 self._back.append(partial(_put_back, block, name, before))
                 del block[name]
 
-    def assign(self, owner: bpy.types.ID, name: str, value: Any) -> None:
+    def assign(self, owner: bpy.types.ID, name: str, value: object) -> None:
         """Set an attribute."""
         before = getattr(owner, name)
         self._back.append(lambda: setattr(owner, name, before))
@@ -81,7 +81,7 @@ class Exchange:
         parent.children.link(collection)
         return collection
 
-    def take_place(self, old: bpy.types.ID, new: Any) -> None:
+    def take_place(self, old: bpy.types.ID, new: bpy.types.ID) -> None:
         """Remap all users of the old block to the new one, and put the old one aside."""
         is_object = isinstance(old, bpy.types.Object)
         places = list(old.users_collection) if is_object else []
@@ -185,14 +185,14 @@ class Exchange:
                 undo()
 
 
-def _put_back(block: bpy.types.ID, name: str, value: Any) -> None:
+def _put_back(block: bpy.types.ID, name: str, value: object) -> None:
     if value is _ABSENT:
         block.pop(name, None)
     else:
         block[name] = value
 
 
-def _put_into(item: bpy.types.Object, places: list[Any]) -> None:
+def _put_into(item: bpy.types.Object, places: list[bpy.types.Collection]) -> None:
     for collection in list(item.users_collection):
         if collection not in places:
             collection.objects.unlink(item)

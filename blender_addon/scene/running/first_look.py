@@ -46,7 +46,7 @@ def looked_at(
                 stage.first_look = False
                 try:
                     look(stage)
-                except JobError as error:  # a look is no part of the job: without it the run goes on
+                except JobError as error:  # a look is not part of the job: without it the run goes on
                     stage.note(f"There is no first picture: {error}")
     finally:
         stage.first_look = False

@@ -96,7 +96,7 @@ def _same_scans(kept: list[Any], asked: list[Any]) -> bool:
     return name == other and (size == other_size or -1 in (size, other_size))
 
 
-def scenes_with_jobs() -> list[Any]:
+def scenes_with_jobs() -> list[bpy.types.Scene]:
     """The scenes of this file (not linked ones) that hold a job; the active scene first."""
     found = [scene for scene in bpy.data.scenes if scene.library is None and scene.get(STATE)]
     return sorted(found, key=lambda scene: scene != bpy.context.scene)

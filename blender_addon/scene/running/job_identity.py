@@ -62,14 +62,14 @@ def _is_first(scene: bpy.types.Scene, job: str) -> bool:
     if rivals == [scene]:
         return True
 
-    def standing(other: Any) -> tuple[int, bool, int]:
+    def standing(other: bpy.types.Scene) -> tuple[int, bool, int]:
         original = sum(item.name == item.get(roles.NAME) for item in _objects_of(other, job))
         return (-original, other.get(HOME, other.name) != other.name, other.session_uid)
 
     return bool(min(rivals, key=standing) == scene)
 
 
-def _objects_of(scene: bpy.types.Scene, job: str) -> list[Any]:
+def _objects_of(scene: bpy.types.Scene, job: str) -> list[bpy.types.Object]:
     return [
         item for item in scene.objects if item.get(roles.JOB) == job and roles.has(item, roles.ROLE) and item.library is None
     ]
@@ -99,7 +99,7 @@ def _become_second(scene: bpy.types.Scene, before: str, job: str) -> str:
     )
 
 
-def _mark_all(blocks: Iterable[Any], job: str) -> None:
+def _mark_all(blocks: Iterable[bpy.types.ID], job: str) -> None:
     for block in blocks:
         block[roles.JOB] = job
         if roles.is_copy(block):

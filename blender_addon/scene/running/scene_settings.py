@@ -29,7 +29,7 @@ _PARTS = ("", "render", "render.image_settings", "cycles", "view_settings", "dis
 _POINTERS = ("camera", "world")
 
 
-def owner_of(scene: bpy.types.Scene, path: str) -> tuple[Any, str]:
+def owner_of(scene: bpy.types.Scene, path: str) -> tuple[bpy.types.bpy_struct, str]:
     """The object and the attribute that a path such as 'view_settings.exposure' refers to."""
     *parts, name = path.split(".")
     owner = scene
@@ -43,7 +43,7 @@ def plain_value(value: Any) -> Any:
     return reference(value) if value is None or isinstance(value, bpy.types.ID) else value
 
 
-def is_users(noted: Any, now: Any) -> bool:
+def is_users(noted: object, now: object) -> bool:
     """Whether a setting has another value than the job gave it, within single precision."""
     if isinstance(noted, float) and isinstance(now, (int, float)):
         return not math.isclose(noted, now, rel_tol=1e-5, abs_tol=1e-7)

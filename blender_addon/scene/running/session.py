@@ -179,8 +179,8 @@ def _after_a_kill(stage: Stage, lock: FolderLock, out: Path) -> None:
     """Remove the drafts of a run that was killed in this folder, and add a note."""
     clear_drafts(out)
     if lock.left:
-        words = f"An earlier run in this folder ended in the middle ({lock.left})"
-        stage.note(f"{words}: what it had finished is kept, and this run goes on", level="kept")
+        words = f"An earlier run in this folder was broken off ({lock.left})"
+        stage.note(f"{words}: what it had finished is kept, and this run continues", level="kept")
 
 
 def _noted(run: Generator[Update, None, Report], lock: FolderLock | None) -> Generator[Update, None, Report]:

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from ...core.arrays import Floats
 from ...core.mesh.similarity import Similarity
 from ..meshes import read_mesh
 from ..thumbnails import vertex_colours
@@ -27,7 +28,7 @@ def open_scans(results: dict[str, dict[str, Any]]) -> list[str]:
     return [name.removeprefix("candidates_") for name in sorted(figures) if name.startswith("candidates_")]
 
 
-def pose_pictures(stage: Stage, key: str, *, most: int = 12, pixels: int = 128) -> list[tuple[int, Any]]:
+def pose_pictures(stage: Stage, key: str, *, most: int = 12, pixels: int = 128) -> list[tuple[int, Floats]]:
     """(number of the pose, picture (pixels, 2 * pixels, 4), bottom row first) of a scan's candidate poses, likeliest first."""
     from ...core.scan.registration import overlay  # Blender's start, which draws panels, needs none of it
 

@@ -11,7 +11,6 @@ import tempfile
 from collections.abc import Callable, Collection, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
-from typing import Any
 
 import bpy
 import numpy as np
@@ -44,7 +43,7 @@ class Imported:
     """
 
     mesh: TriangleMesh
-    materials: list[Any] = field(default_factory=list)
+    materials: list[bpy.types.Material | None] = field(default_factory=list)
     parts: int = 1
     dropped_vertices: int = 0
     mended_numbers: int = 0
@@ -189,10 +188,10 @@ def _usd(name: str, *, materials: bool) -> None:
     )  # fmt: skip
 
 
-def _gathered(objects: list[Any], shown: str) -> Imported:
+def _gathered(objects: list[bpy.types.Object], shown: str) -> Imported:
     """The triangles of all mesh objects in world space, with one common list of materials."""
     bpy.context.view_layer.update()
-    materials: list[Any] = []
+    materials: list[bpy.types.Material | None] = []
     meshes = []
     for item in sorted(objects, key=lambda entry: entry.name):
         world = np.array(item.matrix_world, float)
@@ -220,7 +219,7 @@ def _gathered(objects: list[Any], shown: str) -> Imported:
     return Imported(joined(meshes), materials, parts=len(meshes), block=block, faces_of_block=meshes[0].faces)
 
 
-def _laid_out(item: Any, mesh: TriangleMesh) -> Floats | None:
+def _laid_out(item: bpy.types.Object, mesh: TriangleMesh) -> Floats | None:
     """The UVs of an object's triangles (n, 3, 2), of each slot as its own picture lies."""
     layouts = [layout_of(slot.material) for slot in item.material_slots]
     if mesh.uv is None or all(layout.usual for layout in layouts):
@@ -275,7 +274,7 @@ def _within(values: Floats, far: float) -> bool:
     return not values.size or bool(-far < values.min() and values.max() < far)
 
 
-def _telling(colours: dict[str, Any]) -> dict[str, Any]:
+def _telling(colours: dict[str, Floats]) -> dict[str, Floats]:
     """The colour attributes without those that have one colour throughout, clipped to 0 to 1."""
     return {
         name: np.clip(np.nan_to_num(values), 0.0, 1.0)

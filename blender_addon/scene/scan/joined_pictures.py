@@ -4,10 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import replace
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 
+from ...core.arrays import Floats, Ints
 from ...core.mesh.triangles import TriangleMesh
 from ...core.srgb import encode
 from ...core.surface.atlas import Atlas, assembled, moved_uv, packed, repeating
@@ -37,10 +38,10 @@ def joined_pictures(
         return mesh, list(textures)
     pictured = np.array([image is not None for image in bases])[mesh.material]
     if float(repeating(mesh.uv[pictured]).mean()) > MOST_REPEATING:
-        say("its pictures repeat over the surface, so that they can't be joined; relief is read in the largest alone")
+        say("its pictures repeat over the surface, so they can't be joined; relief is read from the largest alone")
         return mesh, list(textures)
     cells: list[tuple[int, int]] = []
-    number: dict[Any, int] = {}
+    number: dict[object, int] = {}
     which = np.zeros(len(textures), int)
     for slot, image in enumerate(bases):
         key = ("plain", slot) if image is None else image.name
@@ -53,16 +54,16 @@ def joined_pictures(
     joined = Textures(found={part: found.found[part] for found in reversed(textures) for part in found.images})
     for part in joined.found:
         joined.images[part] = _assembled_part(part, atlas, textures, which, plain)
-    say(f"its {len(different)} base pictures are laid into one of {atlas.width} x {atlas.height}")
+    say(f"its {len(different)} base pictures are joined into one of {atlas.width} x {atlas.height}")
     moved = moved_uv(uv, which[mesh.material], atlas)
     return replace(mesh, uv=moved, material=np.zeros(len(mesh.faces), np.int32)), [joined]
 
 
 def _assembled_part(
-    part: str, atlas: Atlas, textures: Sequence[Textures], which: Any, plain: Sequence[tuple[float, float, float]]
+    part: str, atlas: Atlas, textures: Sequence[Textures], which: Ints, plain: Sequence[tuple[float, float, float]]
 ) -> bpy.types.Image:
     """One image with that map (base, normal, ...) of all slots."""
-    pictures: list[Any] = [np.full((1, 1, 3), NEUTRAL[part], np.float32) for _ in atlas.cells]
+    pictures: list[Floats] = [np.full((1, 1, 3), NEUTRAL[part], np.float32) for _ in atlas.cells]
     for slot, found in enumerate(textures):
         image = found.images.get(part)
         if image is not None:

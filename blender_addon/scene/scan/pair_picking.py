@@ -92,7 +92,7 @@ def _copied(scene: bpy.types.Scene, item: bpy.types.Object, name: str) -> bpy.ty
     return copied
 
 
-def _bounds(item: bpy.types.Object) -> tuple[Any, Any]:
+def _bounds(item: bpy.types.Object) -> tuple[Vector, Vector]:
     corners = np.array(item.bound_box)
     return Vector(corners.min(axis=0)), Vector(corners.max(axis=0))
 

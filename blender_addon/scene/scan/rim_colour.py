@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 
+from ...core.arrays import Floats
 from ...core.mesh.holes import Rim
 from ...core.mesh.triangles import TriangleMesh
 from ...core.rasters import colours_at
@@ -25,7 +26,7 @@ def usual_place(mesh: TriangleMesh, materials: Sequence[bpy.types.Material | Non
 
     The pictures are read here, once, so that the function can be called from another thread.
     """
-    read: dict[int, Any] = {}
+    read: dict[int, Floats] = {}
     used = [0] if mesh.material is None else np.unique(mesh.material).tolist()
     for slot in used if mesh.uv is not None else ():
         image = picture_of(materials[slot]) if slot < len(materials) else None

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -16,13 +16,15 @@ from ..surface.base_picture import picture_of
 if TYPE_CHECKING:
     import bpy
 
+    from ...job.sheet import JobSheet
+
 FINAL = 3000
 """Longer side of a final picture in px where the sheet gives no size."""
 ASSUMED_MM = 100.0
 """Longest side assumed for a piece of unknown size, a small object on a desk: a guess."""
 
 
-def asked_pixels(sheet: Any) -> int:
+def asked_pixels(sheet: JobSheet) -> int:
     """Longer side of the sheet's stills, px."""
     try:
         return int(getattr(sheet["render"], "size", None) or FINAL)
@@ -30,7 +32,7 @@ def asked_pixels(sheet: Any) -> int:
         return FINAL
 
 
-def length_of(scan: bpy.types.Object, mesh: TriangleMesh, sheet: Any) -> tuple[float, bool]:
+def length_of(scan: bpy.types.Object, mesh: TriangleMesh, sheet: JobSheet) -> tuple[float, bool]:
     """(mm per unit, whether that is assumed), from the height on the sheet, from the file's unit, or from `ASSUMED_MM`.
 
     The height is taken for the longest side: a few percent do not matter here.

@@ -11,7 +11,6 @@ import re
 from collections.abc import Collection, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path, PureWindowsPath
-from typing import Any
 
 import bpy
 
@@ -42,17 +41,19 @@ PARTS = ("base", "normal", "roughness", "occlusion")
 class Textures:
     """The pictures of one material. images: part (base, normal, roughness, occlusion) to image. flipped: normal map is -Y."""
 
-    images: dict[str, Any] = field(default_factory=dict)
+    images: dict[str, bpy.types.Image] = field(default_factory=dict)
     flipped: bool = False
     found: dict[str, str] = field(default_factory=dict)
     """Part to its source: 'file', 'mtl', 'name' or 'hand'."""
-    others: dict[str, Any] = field(default_factory=dict)
+    others: dict[str, bpy.types.Image] = field(default_factory=dict)
     """Further images of the scan's own material, which are not used; part or image name to image."""
     refused: list[str] = field(default_factory=list)
     """A message on each picture whose content does not fit its use in the material."""
 
 
-def textures_of(material: bpy.types.Material, path: Path, *, missing: list[str], allowed: Collection[Path] = ()) -> Textures:
+def textures_of(
+    material: bpy.types.Material | None, path: Path, *, missing: list[str], allowed: Collection[Path] = ()
+) -> Textures:
     """The pictures that an imported material or its .mtl names.
 
     path: the scan file. missing: messages on pictures that are missing, damaged or left out are appended to it. allowed:
@@ -270,7 +271,7 @@ def scan_material(name: str, textures: Textures, *, colours: bool) -> bpy.types.
     return material
 
 
-def _picture(tree: bpy.types.NodeTree, shader: Any, part: str, textures: Textures, row: int) -> None:
+def _picture(tree: bpy.types.NodeTree, shader: bpy.types.Node, part: str, textures: Textures, row: int) -> None:
     image = textures.images[part]
     if part != "base":
         image.colorspace_settings.name = "Non-Color"

@@ -15,6 +15,7 @@ from typing import Any
 import bpy
 import numpy as np
 
+from ...core.arrays import Ints
 from ..compat import importer_library
 
 DRACO, MESHOPT = "bf_intern_draco_bridge", "bf_intern_meshopt_bridge"
@@ -27,14 +28,14 @@ def unpackable() -> frozenset[str]:
     return frozenset([*(["draco"] if draco else []), *(["meshopt"] if meshopt else [])])
 
 
-def draco_decoder() -> Callable[[bytes], tuple[Any, dict[int, Any]]] | None:
+def draco_decoder() -> Callable[[bytes], tuple[Ints, dict[int, np.ndarray]]] | None:
     """A function from Draco data to faces (m, 3) and {attribute id: (n, k) values}; None where DracoPy is missing."""
     try:
         package = importlib.import_module("DracoPy")
     except ImportError:
         return None
 
-    def decode(data: bytes) -> tuple[Any, dict[int, Any]]:
+    def decode(data: bytes) -> tuple[Ints, dict[int, np.ndarray]]:
         try:
             mesh = package.decode(data)
             values = {int(row["unique_id"]): np.asarray(row["data"]) for row in mesh.attributes}

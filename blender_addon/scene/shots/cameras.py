@@ -17,7 +17,8 @@ from mathutils import Matrix
 
 from ...core.arrays import Floats
 from ...core.dressing.tangency import outline_in_frame
-from ...core.mesh.preview import strewn
+from ...core.mesh.preview import sampled_by_area
+from ...core.mesh.similarity import rotation_about
 from ...core.records import record
 from ...core.shots import formats, optics, sight
 from ...core.shots.framing import CameraPose, half_slopes, project, swept
@@ -102,7 +103,7 @@ OUTLINE_POINTS, POSITIONS = 20_000, 24
 
 def with_outlines(stage: Stage, views: Sequence[sight.ShotView]) -> list[sight.ShotView]:
     """The views with the subject's true outline in each frame; for the turntable, in all positions."""
-    points = _strewn_points(stage)
+    points = _points_on_subject(stage)
     shots = stage.find_all("shot")
     found = []
     for view in views:
@@ -110,31 +111,25 @@ def with_outlines(stage: Stage, views: Sequence[sight.ShotView]) -> list[sight.S
         angles = [0.0]
         if view.kind == "turntable" and item is not None and item.get("bozzetto_turn", "subject") == "subject":
             angles = [float(angle) for angle in np.arange(POSITIONS) * (2.0 * math.pi / POSITIONS)]
-        outlines = tuple(outline_in_frame(points @ _about_z(-angle), view) for angle in angles)
+        outlines = tuple(outline_in_frame(points @ rotation_about("z", -angle), view) for angle in angles)
         found.append(replace(view, outlines=outlines))
     return found
 
 
-def _strewn_points(stage: Stage) -> Floats:
+def _points_on_subject(stage: Stage) -> Floats:
     """(n, 3) points distributed over piece and stand by area, mm."""
     meshes = [read_mesh(item, scale=MM) for role in ("piece", "stand") for item in stage.find_all(role).values()]
     found = [np.zeros((0, 3))]
     for mesh in meshes:
         if len(mesh.faces):
-            faces, weights = strewn(mesh, OUTLINE_POINTS)
+            faces, weights = sampled_by_area(mesh, OUTLINE_POINTS)
             found.append(np.einsum("nk,nkc->nc", weights, mesh.vertices[mesh.faces[faces]]))
     return np.concatenate(found)
 
 
-def _about_z(angle: float) -> Floats:
-    """(3, 3) turn about the vertical by an angle in radians."""
-    cos, sin = math.cos(angle), math.sin(angle)
-    return np.array([[cos, -sin, 0.0], [sin, cos, 0.0], [0.0, 0.0, 1.0]])
-
-
 def _turned(view: sight.ShotView, angle: float) -> sight.ShotView:
-    turn = _about_z(angle)
-    return replace(view, position=turn @ view.position, rotation=turn @ view.rotation)
+    rotation = rotation_about("z", angle)
+    return replace(view, position=rotation @ view.position, rotation=rotation @ view.rotation)
 
 
 def subject_points(stage: Stage) -> Floats:

@@ -10,6 +10,7 @@ import numpy as np
 from mathutils import Matrix
 
 from ...core.arrays import Floats
+from ...core.mesh.topology import joined
 from ...core.shots import formats, optics, sight
 from ...core.shots.framing import CameraPose, half_slopes, project
 from ...core.shots.moves.paths import From, Path
@@ -128,15 +129,10 @@ def _seen_from(view: sight.ShotView, pose: CameraPose, item: bpy.types.Object, p
 
 def subject_surface(stage: Stage) -> SurfaceQueries:
     """A search tree over the subject, mm."""
-    return surface_of([item for role in ("piece", "stand") for item in stage.find_all(role).values()])
+    return surface_queries([item for role in ("piece", "stand") for item in stage.find_all(role).values()])
 
 
-def surface_of(items: Sequence[bpy.types.Object]) -> SurfaceQueries:
+def surface_queries(items: Sequence[bpy.types.Object]) -> SurfaceQueries:
     """A search tree over objects at their places in the scene, mm."""
-    vertices, faces, first = [np.zeros((0, 3))], [np.zeros((0, 3), int)], 0
-    for item in items:
-        mesh = read_mesh(item, scale=MM)
-        vertices.append(mesh.vertices)
-        faces.append(mesh.faces + first)
-        first += len(mesh.vertices)
-    return SurfaceQueries(np.concatenate(vertices), np.concatenate(faces))
+    mesh = joined([read_mesh(item, scale=MM) for item in items])
+    return SurfaceQueries(mesh.vertices, mesh.faces)

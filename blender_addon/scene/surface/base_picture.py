@@ -6,7 +6,7 @@ It looks at the mesh's materials, which stay the scan's: the job assigns its mat
 from __future__ import annotations
 
 from collections.abc import Iterator
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -41,12 +41,12 @@ class BasePicture:
     image: the bpy image. slot: a material slot with it. share: share of the object's area with it, 0 to 1.
     """
 
-    image: Any
+    image: bpy.types.Image
     slot: int
     share: float
 
 
-def picture_of(material: bpy.types.Material, part: str = "base") -> bpy.types.Image | None:
+def picture_of(material: bpy.types.Material | None, part: str = "base") -> bpy.types.Image | None:
     """The image of a part of a material, or None.
 
     part: 'base', 'normal', 'roughness', 'metallic', 'opacity'; in materials by `scan_material` also 'occlusion'.
@@ -72,7 +72,7 @@ def sockets_of(material: bpy.types.Material | None, part: str) -> Iterator[bpy.t
         yield from (node.inputs[1] for node in nodes if node.bl_idname == "ShaderNodeMixShader")
 
 
-def plain_colour(material: bpy.types.Material) -> tuple[float, float, float]:
+def plain_colour(material: bpy.types.Material | None) -> tuple[float, float, float]:
     """The linear base colour of a material without a picture; mid-grey where it has none."""
     tree = material.node_tree if material is not None else None
     for node in tree.nodes if tree is not None else ():
@@ -88,7 +88,7 @@ def image_behind(socket: bpy.types.NodeSocket) -> bpy.types.Image | None:
     return None if node is None else node.image
 
 
-def node_behind(socket: bpy.types.NodeSocket, depth: int = DEPTH) -> Any | None:
+def node_behind(socket: bpy.types.NodeSocket, depth: int = DEPTH) -> bpy.types.Node | None:
     """The node of the first image linked to a socket, directly or through up to `depth` nodes."""
     for link in socket.links:
         node = link.from_node
@@ -114,7 +114,7 @@ def base_picture(item: bpy.types.Object, triangles: TriangleMesh | None = None) 
     areas = face_areas(triangles.vertices.astype(float), triangles.faces)
     slots = triangles.material if triangles.material is not None else np.zeros(len(areas), int)
     by_slot = np.bincount(np.clip(slots, 0, max(len(materials) - 1, 0)), areas, max(len(materials), 1))
-    totals: dict[str, tuple[float, int, Any]] = {}
+    totals: dict[str, tuple[float, int, bpy.types.Image]] = {}
     for place, material in enumerate(materials):
         image = picture_of(material)
         if image is None or not image.size[0] or not image.size[1]:

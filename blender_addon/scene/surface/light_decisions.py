@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from ...job.decisions import Alternative, Decision
+from ...job.settings import choice
 
 if TYPE_CHECKING:
     from ...core.surface.light.evidence import LightEvidence
@@ -12,20 +13,25 @@ if TYPE_CHECKING:
 
 PHOTO, PAINT = "photo", "none"
 SHADING = (
-    ("auto", "By itself", "By the evidence in the texture: none, and nothing is carved or taken out"),
+    ("auto", "Auto", "Decided by the evidence in the texture; without any, nothing is carved or taken out"),
     (PHOTO, "Photo", "It is a photo of a lit surface: its shading shows the form"),
     (PAINT, "No light", "It holds no light: an albedo, a map or a painting"),
 )
-"""The choices of the setting `shading` of the steps relief and albedo."""
 RELIEF_MARKS, PAINTED_MARKS = "relief", "paint"
 MARKS = (
-    ("auto", "By itself", "Marks that don't grow where the light grazes are shown weaker, as they may be paint"),
+    ("auto", "Auto", "Marks that don't grow where the light grazes are shown weaker, as they may be paint"),
     (RELIEF_MARKS, "Relief", "All marks are relief: tooth, strokes, scratches"),
     (PAINTED_MARKS, "Paint", "Marks finer than 1.2 mm are paint: brush marks, grain, speckle"),
 )
 """The choices of the setting `marks` of relief."""
 EVEN = 0.5
 """Probability without any evidence."""
+
+
+def shading_setting() -> Any:
+    """The setting `shading`, which the steps relief and albedo share."""
+    words = "Whether the texture contains light at all: a photo does, a painted or computed texture does not"
+    return choice("auto", SHADING, help=words, more=True)
 
 
 def shading_decision(evidence: LightEvidence, setting: str) -> Decision:

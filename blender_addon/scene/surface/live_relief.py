@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from functools import partial
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -40,12 +40,12 @@ def followed(setting: str) -> Callable[[bpy.types.PropertyGroup, bpy.types.Conte
     return follow
 
 
-def _set_all(sockets: Sequence[Any], value: float) -> None:
+def _set_all(sockets: Sequence[bpy.types.NodeSocket], value: float) -> None:
     for socket in sockets:
         socket.default_value = value
 
 
-def begin_mask(stage: Stage) -> Any | None:
+def begin_mask(stage: Stage) -> bpy.types.Object | None:
     """The piece's relief mask for painting, linked to its material; mid-grey where it is new. None without a piece."""
     piece, material = stage.find("piece"), stage.find("surface", "piece")
     if piece is None:
@@ -62,7 +62,7 @@ def begin_mask(stage: Stage) -> Any | None:
     return layers[RELIEF_MASK]
 
 
-def _ours(material: bpy.types.Material, change: Callable[[], Any]) -> None:
+def _ours(material: bpy.types.Material, change: Callable[[], object]) -> None:
     """Make a change that corresponds to a setting, so that it does not count as the user's edit of the material."""
     kept = material.get(roles.PRINT)
     before = bool(kept) and unchanged(material, kept)

@@ -5,7 +5,7 @@ It looks at the mesh's materials, which stay the scan's: the job assigns its mat
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -37,7 +37,7 @@ def uv_name(item: bpy.types.Object, default: str = "UVMap") -> str:
     return layer.name if layer else default
 
 
-def own_colour_of(stage: Stage, item: bpy.types.Object, role: str) -> tuple[Any | None, str]:
+def own_colour_of(stage: Stage, item: bpy.types.Object, role: str) -> tuple[bpy.types.Image | None, str]:
     """The image of a piece's or stand's own colour (its albedo, once made), or None and the name of its vertex colours."""
     image = stage.find("albedo", role)
     if image is None:

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Generator
+from collections.abc import Generator, Sequence
 from functools import partial
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from ...core.arrays import Bools, Floats, Ints
+from ...core.mesh.topology import joined
 from ...core.mesh.triangles import TriangleMesh
 from ...core.srgb import luminance
 from ...core.surface.normal_maps import decode
@@ -31,7 +32,7 @@ AGAIN = "export the scan again with its photo texture"
 
 
 def reading(
-    item: bpy.types.Object, progress: Progress, *, finest_texel_mm: float = 0.0, occluders: tuple[Any, ...] = ()
+    item: bpy.types.Object, progress: Progress, *, finest_texel_mm: float = 0.0, occluders: Sequence[bpy.types.Object] = ()
 ) -> Generator[Progress, None, Photographed | str]:
     """The object's textured surface in mm, or the end of a sentence "The piece ..." with the reason why there is none.
 
@@ -145,7 +146,7 @@ def _featureless(colours: Floats) -> str:
     bright = luminance(colours)
     low, high = np.quantile(bright, [0.02, 0.98])
     if not np.isfinite(bright).all():
-        return "has a texture with values that are no numbers"
+        return "has a texture with values that are not numbers"
     if high < 0.004:
         return f"has a texture that is black all over; {AGAIN}"
     if low > 0.99:
@@ -155,11 +156,6 @@ def _featureless(colours: Floats) -> str:
     return ""
 
 
-def _joined(items: tuple[Any, ...]) -> tuple[Floats, Ints] | None:
-    vertices, faces, start = [], [], 0
-    for item in items:
-        part = read_mesh(item, scale=MM)
-        vertices.append(part.vertices)
-        faces.append(part.faces + start)
-        start += len(part.vertices)
-    return (np.concatenate(vertices), np.concatenate(faces)) if start else None
+def _joined(items: Sequence[bpy.types.Object]) -> tuple[Floats, Ints] | None:
+    mesh = joined([read_mesh(item, scale=MM) for item in items])
+    return (mesh.vertices, mesh.faces) if len(mesh.vertices) else None

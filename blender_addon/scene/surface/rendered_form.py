@@ -16,7 +16,6 @@ from __future__ import annotations
 import contextlib
 from collections.abc import Iterator
 from functools import partial
-from typing import Any
 
 import bpy
 import numpy as np
@@ -110,7 +109,7 @@ def _height(tree: Tree, height: bpy.types.Image, uv: str) -> Socket:
     return tree.math("MULTIPLY", depth, share)
 
 
-def _captured(tree: Tree, mesh: Any, values: dict[str, Any]) -> PlacedNode:
+def _captured(tree: Tree, mesh: Socket, values: dict[str, Socket]) -> PlacedNode:
     """Capture fields on the vertices, so that they are interpolated to the new vertices of the subdivided mesh."""
     node = tree.tree.nodes.new("GeometryNodeCaptureAttribute")
     node.domain = "POINT"

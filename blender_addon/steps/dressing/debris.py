@@ -2,17 +2,18 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Sequence
 from functools import partial
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from ...core.arrays import Floats
+from ...core.arrays import Bools, Floats
 from ...core.dressing.debris import layout as laying
-from ...core.dressing.debris.pieces import library
+from ...core.dressing.debris.pieces import Piece, library
 from ...core.dressing.trades import works
 from ...core.records import record
-from ...core.shots.sight import convex_outline, in_any_sight, outside_distance
+from ...core.shots.sight import ShotView, convex_outline, in_any_sight, outside_distance
 from ...job.files.aside import aside
 from ...job.step import Progress, Result, Run
 from ...scene.dressing import debris_parts, set_parts
@@ -24,6 +25,9 @@ from ...scene.shots.moves import move_views
 from ...scene.spatial import SurfaceQueries
 from ...scene.stage import Stage
 from .declared.debris import Settings
+
+if TYPE_CHECKING:
+    import bpy
 
 
 def run(stage: Stage, settings: Settings) -> Run:
@@ -65,7 +69,7 @@ def run(stage: Stage, settings: Settings) -> Run:
     work = partial(laying.lay_out, ground, pieces, amounts, seed=seed)
     laid = yield from aside(work, Progress(0.5, "Laying pieces and powder"))
     if len(laid) < 0.9 * (settings.count + grains):
-        stage.note(f"There is room for {len(laid):,} of {settings.count + grains:,} pieces; a larger fall-off makes more")
+        stage.note(f"There is room for {len(laid):,} of {settings.count + grains:,} pieces; a larger fall-off gives more room")
     yield Progress(0.8, "Making them one object")
     shapes = make_library("Debris shapes", [set_parts.to_metres(piece.mesh) for piece in pieces], [debris_material(body, tone)])
     set_parts.offer_part(stage, "debris", shapes, key="library", name="Debris shapes")
@@ -87,12 +91,14 @@ def run(stage: Stage, settings: Settings) -> Run:
 class Clearance:
     """What debris keeps clear of. outside: distance from the subject's foot. blocked: whether a place is not allowed."""
 
-    outside: Any
-    blocked: Any
+    outside: Callable[[Floats], Floats]
+    blocked: Callable[[Floats, Floats, Floats], Bools]
     radius: float
 
 
-def _clearance(foot: set_parts.Foot, near: Any, views: Any, keep_off: float) -> Clearance:
+def _clearance(
+    foot: set_parts.Foot, near: Callable[[Floats, Floats], Bools], views: Sequence[ShotView], keep_off: float
+) -> Clearance:
     """The clearance from the subject's foot, from obstacles (`near`, a `distance_test`), and from sight lines; mm."""
     low = foot.points if len(foot.points) else foot.vertices
     ring = convex_outline(low[:, :2])
@@ -101,7 +107,7 @@ def _clearance(foot: set_parts.Foot, near: Any, views: Any, keep_off: float) -> 
     def outside(xy: Floats) -> Floats:
         return outside_distance(np.asarray(xy, float), ring)
 
-    def blocked(places: Floats, radii: Floats, tall: Floats) -> Any:
+    def blocked(places: Floats, radii: Floats, tall: Floats) -> Bools:
         if not len(places):
             return np.zeros(0, bool)
         found = outside(places[:, :2]) < radii + keep_off
@@ -116,13 +122,13 @@ def _clearance(foot: set_parts.Foot, near: Any, views: Any, keep_off: float) -> 
     return Clearance(outside, blocked, radius)
 
 
-def _on_stand(stage: Stage, settings: Settings, pieces: Any, body: str, shapes: Any, seed: int) -> int:
+def _on_stand(stage: Stage, settings: Settings, pieces: Sequence[Piece], body: str, shapes: bpy.types.Object, seed: int) -> int:
     """Lay a few pieces on the stand's upper side, which turn with it; returns their number."""
     stand, piece = set_parts.world_mesh(stage.require("stand")), set_parts.world_mesh(stage.require("piece"))
     near = debris_parts.distance_test([piece])
     heights = set_parts.heights_of(SurfaceQueries(stand.vertices, stand.faces), top=float(stand.vertices[:, 2].max()) + 50.0)
 
-    def blocked(places: Floats, radii: Floats, tall: Floats) -> Any:
+    def blocked(places: Floats, radii: Floats, tall: Floats) -> Bools:
         middle = places + np.column_stack([np.zeros((len(places), 2)), 0.5 * tall])
         return near(middle, np.hypot(radii, 0.5 * tall) + 0.4)
 

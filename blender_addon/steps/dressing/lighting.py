@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import contextlib
 import math
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from typing import Any
 
 import bpy
@@ -99,7 +99,7 @@ class _Subject:
         self.camera = way / np.linalg.norm(way)
 
 
-def _corners(item: bpy.types.Object) -> tuple[Any, Any]:
+def _corners(item: bpy.types.Object) -> tuple[Floats, Floats]:
     """Lowest and highest corner of an object in mm."""
     box = np.array([item.matrix_basis @ corner for corner in map(Vector, item.bound_box)])
     return MM * box.min(axis=0), MM * box.max(axis=0)
@@ -133,13 +133,15 @@ class _Light:
         self.normal = metering.card_normal(subject.camera, self.flux)
         self.shade = metering.shade_share(self.flux, total, subject.camera)
 
-    def objects(self) -> list[Any]:
+    def objects(self) -> list[bpy.types.Object]:
         return [bpy.data.objects[name] for name in (*self.lamps.values(), *self.cards.values())]
 
     def metered(self, stage: Stage, subject: _Subject) -> meter.Reading:
         return self.read(stage, subject.centre, self.normal, self.objects())
 
-    def read(self, stage: Stage, centre_mm: Any, normal: Any, items: list[Any]) -> meter.Reading:
+    def read(
+        self, stage: Stage, centre_mm: Floats | Vector, normal: Floats | Vector, items: list[bpy.types.Object]
+    ) -> meter.Reading:
         """Measure a grey card at a place (mm) among the objects that reflect light or cast shadows onto it."""
         around = [item for role in ("table", "backdrop", "prop") for item in stage.find_all(role).values()]
         return meter.read_card(
@@ -193,7 +195,7 @@ class _Light:
         stage.edit(room, lambda item: setattr(item, "color", (level, level, level, 1.0)))
 
     @contextlib.contextmanager
-    def turned_to(self, shot: bpy.types.Object) -> Iterator[list[Any]]:
+    def turned_to(self, shot: bpy.types.Object) -> Iterator[list[bpy.types.Object]]:
         """Inside the block, the lamps and cards at their places for a shot."""
         turn, items = turn_towards(bpy.data.worlds[self.world_name], shot), self.objects()
         kept = [item.matrix_basis.copy() for item in items]
@@ -205,7 +207,7 @@ class _Light:
             for item, matrix in zip(items, kept, strict=True):
                 item.matrix_basis = matrix
 
-    def closer(self, stage: Stage, settings: Settings, gains: Any, stops: float, *, job: bool) -> dict[str, float]:
+    def closer(self, stage: Stage, settings: Settings, gains: Floats, stops: float, *, job: bool) -> dict[str, float]:
         """Exposure corrections in stops of close looks in this light, by key. job: whether this is the job's own light."""
         found = {}
         bpy.context.view_layer.update()  # makes the matrices of new cameras valid
@@ -261,13 +263,11 @@ def _asked_by_shots(stage: Stage) -> list[str]:
     asked = [str(shot.get(lights.SETUP, "")) for shot in stage.find_all("shot").values()]
     for name in asked:
         if name and name not in known:
-            stage.warn(
-                f'A shot asks for the light "{name}", which is none of {", ".join(sorted(known))}; it gets the job\'s own'
-            )
+            stage.warn(f'A shot names the light "{name}", which is none of {", ".join(sorted(known))}; it gets the job\'s own')
     return sorted({name for name in asked if name in known})
 
 
-def _bright(colour: Any) -> float:
+def _bright(colour: Floats) -> float:
     return float(srgb.luminance(colour))
 
 
@@ -306,7 +306,7 @@ PINNED = ("world", "display_settings.display_device", *(f"view_settings.{name}" 
 """The settings of the scene that the light sets."""
 
 
-def _pin(stage: Stage, settings: Settings, stops: float) -> Any:
+def _pin(stage: Stage, settings: Settings, stops: float) -> Callable[[], None]:
     """The action that sets view transform, look and exposure, so that a sheet gives the same picture everywhere."""
 
     def pin() -> None:

@@ -127,7 +127,7 @@ def _laid_props(
     drawing: Callable[[], list[set_props.Candidate]],
     place: tuple[Any, ...],
     figures: dict[str, Any],
-) -> Generator[Progress, None, dict[str, Any]]:
+) -> Generator[Progress, None, dict[str, bpy.types.Object]]:
     """Offer the props for which there is a place, and a rule for shots that show the size; returns the props by key.
 
     place: the shots' views, the bench, the seed, the tone of the dust, the subject's foot.
@@ -153,7 +153,7 @@ def _laid_props(
     return laid
 
 
-def _offer_room(stage: Stage, settings: Settings, extent: Extent, views: Any) -> int:
+def _offer_room(stage: Stage, settings: Settings, extent: Extent, views: Sequence[ShotView]) -> int:
     """Offer the room behind the table; returns its width in mm."""
     half = _room_half(extent, views)
     if settings.backdrop == "photo":
@@ -173,7 +173,9 @@ def _offer_room(stage: Stage, settings: Settings, extent: Extent, views: Any) ->
     return round(2 * half)
 
 
-def _worn(stage: Stage, settings: Settings, names: Sequence[str], look: tuple[Any, float, float]) -> list[Any]:
+def _worn(
+    stage: Stage, settings: Settings, names: Sequence[str], look: tuple[Sequence[float], float, float]
+) -> list[bpy.types.Material]:
     """The materials of a tabletop by name. look: the dust's albedo, its extent (mm), the factor on the boards' albedo."""
     tone, reach, depth = look
     wear = settings.wear / 100.0
@@ -293,7 +295,7 @@ SLABS = {"slate": 2.2, "bat": 2.0}
 """Extent of a slab behind the subject, as a multiple of the subject's radius."""
 
 
-def _extent(points: Floats, views: Any, settings: Settings, kind: str) -> Extent:
+def _extent(points: Floats, views: Sequence[ShotView], settings: Settings, kind: str) -> Extent:
     """The table's extent: as large as a bench, or larger for a large subject; with finer triangles near the subject."""
     size = float(np.ptp(points, axis=0).max())
     spread = float(np.linalg.norm(points[:, :2], axis=1).max())
@@ -313,7 +315,7 @@ ROOM_MM, USUAL_MM = 1350.0, 520.0
 """Half the width of the room behind a small piece, and the distance of its hero's camera."""
 
 
-def _room_scale(views: Any, half: float) -> float:
+def _room_scale(views: Sequence[ShotView], half: float) -> float:
     """The scale of the objects in the room: larger for a piece photographed from farther away.
 
     Its hero then shows them as large as that of a small piece.
@@ -322,7 +324,7 @@ def _room_scale(views: Any, half: float) -> float:
     return 1.0 if hero is None else max(1.0, (hero.focus_mm + half) / (USUAL_MM + ROOM_MM))
 
 
-def _room_half(extent: Extent, views: Any) -> float:
+def _room_half(extent: Extent, views: Sequence[ShotView]) -> float:
     """Half the room's width, mm, so that its walls are behind the table and no camera is in one."""
     farthest = max((float(np.abs(view.position[:2]).max()) for view in views), default=0.0)
     return max(ROOM_MM, 0.9 * extent.width, farthest + 400.0)
@@ -333,7 +335,7 @@ def _asked_by_shots(stage: Stage) -> set[str]:
     asked = {str(shot.get(set_parts.SHOT_SET, "")).strip().lower() for shot in stage.find_all("shot").values()}
     for name in sorted(asked - known - {""}):
         stage.warn(
-            f'A shot asks for the set "{name}", which there is not; it gets the job\'s table ({", ".join(sorted(known))})'
+            f'A shot names the set "{name}", which does not exist; it gets the job\'s table ({", ".join(sorted(known))})'
         )
     return asked & known
 

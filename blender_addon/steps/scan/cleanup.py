@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Generator
+from collections.abc import Callable, Generator
 from dataclasses import dataclass, field, replace
 from functools import partial
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -32,6 +32,11 @@ from ...scene.scan.rim_colour import usual_place
 from ...scene.scan.tessellate import tessellate
 from ...scene.stage import Stage
 from .declared.cleanup import Settings
+
+if TYPE_CHECKING:
+    import bpy
+
+    from ...core.mesh.holes import Rim
 
 FEWEST = 4
 """The fewest triangles of a closed body."""
@@ -67,7 +72,7 @@ class _Findings:
     decisions: list[Decision] = field(default_factory=list)
 
 
-def _cleaned(stage: Stage, settings: Settings, key: str, findings: _Findings) -> Any:
+def _cleaned(stage: Stage, settings: Settings, key: str, findings: _Findings) -> Generator[Progress, None, None]:
     scan = stage.require("scan", key)
     yield Progress(0.05, f"Welding scan {key}")
     raw, file = read_mesh(scan), scan["bozzetto_file"]
@@ -125,7 +130,7 @@ def _cleaned(stage: Stage, settings: Settings, key: str, findings: _Findings) ->
     yield Progress(1.0, f"Scan {key} is clean")
 
 
-def _judged(stage: Stage, scan: Any, mesh: TriangleMesh, findings: _Findings) -> Generator[Progress, None, None]:
+def _judged(stage: Stage, scan: bpy.types.Object, mesh: TriangleMesh, findings: _Findings) -> Generator[Progress, None, None]:
     """Warn where the main scan is not good enough for the requested pictures, with what helps."""
     length, pixels = scan_quality.length_of(scan, mesh, stage.sheet), scan_quality.asked_pixels(stage.sheet)
     picture = scan_quality.picture_of_scan(scan) if mesh.uv is not None else lambda: None
@@ -142,7 +147,7 @@ def _refuse_crumbs(file: str, figures: dict[str, Any]) -> None:
     gone = float(figures.get("loose_area_percent", 0.0))
     if gone > MOST_LOOSE_PERCENT:
         raise SubjectError(
-            f'The scan "{file}" is {figures["loose_pieces"] + figures["parts_kept"]:,} loose pieces that do not hang together: '
+            f'The scan "{file}" is {figures["loose_pieces"] + figures["parts_kept"]:,} loose pieces that are not connected: '
             f"without the small ones {100.0 - gone:.2g} % of its surface would be left. Export it again as one welded mesh, or "
             "set cleanup.loose = 0 to keep them all"
         )
@@ -177,7 +182,7 @@ def _cropped(mesh: TriangleMesh, settings: Settings, findings: _Findings) -> Tri
         raise SubjectError("The crop box is inside out: each number of crop_low must be below that of crop_high")
     inside = cropped(mesh, np.nan_to_num(low, neginf=-1e30), np.nan_to_num(high, posinf=1e30))
     if not len(inside.faces):
-        raise SubjectError("Nothing of the scan lies in the crop box: look at its corners, they are in the scan's own units")
+        raise SubjectError("Nothing of the scan lies in the crop box: check its corners, which are in the scan's own units")
     findings.figures["cropped_faces"] = len(mesh.faces) - len(inside.faces)
     findings.said.append("cropped to the box")
     return inside
@@ -204,8 +209,8 @@ def _without_table(stage: Stage, key: str, mesh: TriangleMesh, findings: _Findin
     if found is None:
         if is_bare_sheet(mesh):
             stage.warn(
-                "The scan is one flat sheet with an open edge, as a table with nothing on it is; if the thing is missing, look "
-                "whether the right file was chosen"
+                "The scan is one flat sheet with an open edge, as a table with nothing on it is; if the piece is missing, "
+                "check that the right file was chosen"
             )
         return mesh
     findings.decisions.append(table_decision(stage.require("scan", key), mesh, found))
@@ -213,7 +218,9 @@ def _without_table(stage: Stage, key: str, mesh: TriangleMesh, findings: _Findin
     return without_table(mesh, found)
 
 
-def _without_loose(scan: Any, mesh: TriangleMesh, settings: Settings, findings: _Findings, *, near: float) -> TriangleMesh:
+def _without_loose(
+    scan: bpy.types.Object, mesh: TriangleMesh, settings: Settings, findings: _Findings, *, near: float
+) -> TriangleMesh:
     found = parts(mesh, small_percent=settings.loose, near=near)
     findings.decisions = [decision for decision in findings.decisions if decision.key not in ("loose", "pieces")]
     several = pieces_decision(scan, mesh, found)
@@ -232,7 +239,7 @@ def _without_loose(scan: Any, mesh: TriangleMesh, settings: Settings, findings: 
     return submesh(mesh, found.keep_faces)
 
 
-def _closed(stage: Stage, mesh: TriangleMesh, anchor: Any, findings: _Findings) -> TriangleMesh:
+def _closed(stage: Stage, mesh: TriangleMesh, anchor: Callable[[Rim], int] | None, findings: _Findings) -> TriangleMesh:
     opened = holes.openings(mesh)
     open_rims = list(opened.rims)
     safe = [rim for rim in open_rims if holes.closable(mesh, rim)]

@@ -5,8 +5,9 @@ from __future__ import annotations
 import dataclasses
 from collections.abc import Sequence
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
+from ...core.mesh.triangles import TriangleMesh
 from ...core.scan.units import COUNTABLE, MM_PER_UNIT, UnitGuess, guess_unit, texels_per_unit
 from ...job.decisions import Decision
 from ...job.errors import InputError
@@ -21,6 +22,9 @@ from ...scene.scan.textures import PARTS, Textures, missing_libraries, scan_mate
 from ...scene.stage import Stage
 from ...scene.surface.base_picture import picture_of, plain_colour
 from .declared.intake import Scan, Settings
+
+if TYPE_CHECKING:
+    import bpy
 
 COARSE = 1e-4
 """Smallest difference of coordinates, as a part of the scan's length, that is reported: 0.01 mm on 100 mm."""
@@ -81,8 +85,8 @@ def _offered(
     longest = float(mesh.size.max())
     if longest > 0.0 and not COUNTABLE[0] <= longest <= COUNTABLE[1]:
         raise InputError(
-            f'The scan "{path.name}" can\'t be used: it is {longest:.2g} units long, and no unit makes that a thing on a desk; '
-            "export it again in metres or millimetres"
+            f'The scan "{path.name}" can\'t be used: it is {longest:.2g} units long, and in no unit is that the size of '
+            "a piece; export it again in metres or millimetres"
         )
     materials = _materials(path, imported, textures)
     name = f"Scan {key} {path.stem}"
@@ -162,8 +166,8 @@ def _tell_colourless(stage: Stage, path: Path, imported: Imported, chosen: Chose
     if not any("base" in each.images for each in chosen.textures):
         why = f" ({decision.evidence[0]})" if decision.evidence else ""
         stage.warn(
-            f'"{path.name}" comes without colour: {decision.choice.words}{why}; if one is, name it as "picture" in the row of '
-            "this scan"
+            f'"{path.name}" comes without colour: {decision.choice.words}{why}; if one of them is, name it as "picture" in the '
+            "row of this scan"
         )
 
 
@@ -201,7 +205,7 @@ def _rows_with(settings: Settings, row: Scan, name: str) -> list[dict[str, str]]
     return rows
 
 
-def _materials(path: Path, imported: Imported, textures: Sequence[Textures]) -> list[Any]:
+def _materials(path: Path, imported: Imported, textures: Sequence[Textures]) -> list[bpy.types.Material]:
     """A material with its textures for each slot."""
     materials = []
     for number, found in enumerate(textures):
@@ -218,7 +222,7 @@ def _tell(stage: Stage, path: Path, imported: Imported, textures: Sequence[Textu
     if imported.dropped_vertices:
         share = 100.0 * imported.dropped_vertices / (imported.dropped_vertices + len(imported.mesh.vertices))
         stage.warn(
-            f'"{path.name}" holds {imported.dropped_vertices} vertices whose coordinates are no numbers ({share:.2g} %); '
+            f'"{path.name}" holds {imported.dropped_vertices} vertices whose coordinates are not numbers ({share:.2g} %); '
             "they were dropped with their faces"
         )
     step, longest = imported.step, float(imported.mesh.size.max())
@@ -230,15 +234,15 @@ def _tell(stage: Stage, path: Path, imported: Imported, textures: Sequence[Textu
     if imported.stray_faces:
         faces = "a face names a point" if imported.stray_faces == 1 else f"{imported.stray_faces:,} faces name points"
         stage.warn(
-            f'"{path.name}": {faces} that the file does not hold, and came as holes; export the scan again if they matter'
+            f'"{path.name}": {faces} that the file does not hold, which became holes; export the scan again if they matter'
         )
     if imported.mended_numbers:
-        stage.warn(f'"{path.name}" holds {imported.mended_numbers} UVs or normals that are no numbers; they count as 0')
+        stage.warn(f'"{path.name}" holds {imported.mended_numbers} UVs or normals that are not numbers; they count as 0')
     for name, why in imported.left_out:
         stage.warn(f'"{path.name}": the picture "{name}" was left out, since {why}; put a sound one beside the scan')
     if imported.remarks:
         more = f" (and {len(imported.remarks) - 1} more in the log)" if len(imported.remarks) > 1 else ""
-        stage.warn(f'"{path.name}" came, but Blender\'s importer says: {imported.remarks[0][:200]}{more}')
+        stage.warn(f'"{path.name}" was imported, but Blender\'s importer says: {imported.remarks[0][:200]}{more}')
     by_name = sorted(
         {file_name(image) for each in textures for part, image in each.images.items() if each.found[part] == "name"}
     )
@@ -252,7 +256,7 @@ def _listed(textures: Sequence[Textures]) -> list[str]:
     return [f"{part} {image.size[0]} x {image.size[1]}" for part, image in held]
 
 
-def _said(path: Path, mesh: Any, textures: Sequence[Textures], guess: UnitGuess, unit: str, longest: float) -> str:
+def _said(path: Path, mesh: TriangleMesh, textures: Sequence[Textures], guess: UnitGuess, unit: str, longest: float) -> str:
     colour = "no colour"
     pictures = [words.removeprefix("base ") for words in _listed(textures) if words.startswith("base ")]
     if pictures:

@@ -2,15 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 from functools import partial
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from ...core.arrays import Floats
-from ...core.mesh.preview import strewn
+from ...core.arrays import Bools, Floats
+from ...core.mesh.preview import sampled_by_area
+from ...core.mesh.similarity import rotation_about
 from ...core.mesh.spikes import ring_medians, steady_vertices
 from ...core.mesh.triangles import TriangleMesh, face_normals
 from ...core.scan import known_length
@@ -19,7 +20,7 @@ from ...core.scan.facing.profiles import Standing
 from ...core.scan.standing.file_axes import AXES, SET_UP
 from ...core.scan.support_plane import Support, supports
 from ...core.scan.units import texels_per_unit
-from ...core.scan.upright import rotation_between, stand_top, turn_about_z
+from ...core.scan.upright import rotation_between, stand_top
 from ...job.decisions import Decision
 from ...job.errors import SubjectError
 from ...job.files.aside import aside
@@ -56,20 +57,20 @@ def run(stage: Stage, settings: Settings) -> Run:
     looks = looks_of_scan(clean, mesh)
     search = partial(_support, stage, mesh, good, settings, looks)
     support, up = yield from aside(search, Progress(0.1, "Looking for what it stands on"))
-    yield Progress(0.6, "Standing it up and looking for its front")
+    yield Progress(0.6, "Turning it upright and looking for its front")
     turn = rotation_between(support.up, UP)
     file = str(stage.require("clean", "1").get("bozzetto_file", "")) if support.axis in SET_UP else None
     facing = partial(_front, mesh, turn, support, settings, looks, file)
     front = yield from aside(facing, Progress(0.65, "Looking for its front"))
     front_deg = float(front.choice.sets["orientation.front"])
-    turn = turn_about_z(-front_deg) @ turn
+    turn = rotation_about("z", np.radians(-front_deg)) @ turn
     standing, shift = _placed(mesh, good, turn, support)
     level = replace(mesh, vertices=standing)
     spiky = float(stage.require("clean", "1").get("bozzetto_spikes_percent", 0.0)) > SPIKY_PERCENT
     extent = (ring_medians(level) if spiky else standing)[good]
     matrix = np.eye(4)
     matrix[:3, :3], matrix[:3, 3] = turn, shift
-    yield Progress(0.8, "Giving it its size")
+    yield Progress(0.8, "Scaling it to its true size")
     clean = stage.require("clean", "1")
     mm, how, assumed = _mm_per_unit(stage, settings, known_length.Standing(level, extent, matrix), clean)
     materials = [slot.material for slot in clean.material_slots]
@@ -101,7 +102,7 @@ def _ground(support: Support, up: Decision) -> str:
     return words[support.kind] + (", but which way is up is not sure" if up.asked else "")
 
 
-def _placed(mesh: TriangleMesh, good: Any, turn: Floats, support: Support) -> tuple[Any, Any]:
+def _placed(mesh: TriangleMesh, good: Bools, turn: Floats, support: Support) -> tuple[Floats, Floats]:
     """The rotated vertices (n, 3), shifted so that the support is z = 0 and the bounding box centred; and the shift (3,)."""
     standing = mesh.vertices.astype(float) @ turn.T
     ground = float((turn @ support.point)[2])
@@ -125,7 +126,7 @@ def _front(
     middle = 0.5 * (vertices.min(axis=0) + vertices.max(axis=0))
     vertices -= [middle[0], middle[1], float(vertices[:, 2].min())]
     standing = replace(mesh, vertices=vertices)
-    faces, weights = strewn(standing, FRONT_POINTS)
+    faces, weights = sampled_by_area(standing, FRONT_POINTS)
     filled = mesh.face_marks.get("filled")
     if filled is not None and not filled[faces].all():
         faces, weights = faces[~filled[faces]], weights[~filled[faces]]
@@ -134,7 +135,7 @@ def _front(
     return front_decision(facings(thing, file=file), support.up, looks)
 
 
-def _figures(mesh: TriangleMesh, points: Floats, materials: Any) -> dict[str, Any]:
+def _figures(mesh: TriangleMesh, points: Floats, materials: Sequence[bpy.types.Material | None]) -> dict[str, Any]:
     """Sizes in mm of an upright mesh in mm."""
     size = np.ptp(points, axis=0)
     over = stand_top(mesh)
@@ -149,7 +150,7 @@ def _figures(mesh: TriangleMesh, points: Floats, materials: Any) -> dict[str, An
     return figures
 
 
-def _support(stage: Stage, mesh: TriangleMesh, good: Any, settings: Settings, looks: Looks) -> tuple[Support, Decision]:
+def _support(stage: Stage, mesh: TriangleMesh, good: Bools, settings: Settings, looks: Looks) -> tuple[Support, Decision]:
     """The chosen way to stand, and the decision."""
     given = _given_up(settings)
     if given is not None:
@@ -160,15 +161,15 @@ def _support(stage: Stage, mesh: TriangleMesh, good: Any, settings: Settings, lo
     file = str(clean.get("bozzetto_file", ""))
     found = supports(mesh, hull_triangles, file=file, good=good, colours=_shown_by(clean, mesh))
     if not found:
-        raise SubjectError("No way to stand was found: the scan is flat or too small; say which way is up")
+        raise SubjectError("The scan is flat or too small for a pose in which it could stand to be found; set which way is up")
     chosen = _leaning(stage, found[0]) if settings.keep_lean else found[0]
     decision = up_decision(found, chosen, looks)
     if decision.asked:
-        stage.warn('It is not sure which way is up; look whether it stands as it should, else say which way is "up"')
+        stage.warn('Which way is up is not certain; check whether it stands as it should, and otherwise set "up"')
     return chosen, decision
 
 
-def _given_up(settings: Settings) -> tuple[Any, str] | None:
+def _given_up(settings: Settings) -> tuple[Floats, str] | None:
     """Up (3,) from the settings, and the file's axis nearest to it, if any; a direction has precedence over an axis."""
     if settings.up_direction is not None:
         up = np.array(settings.up_direction, float)
@@ -200,7 +201,9 @@ def _leaning(stage: Stage, support: Support) -> Support:
     return replace(support, up=up, kind="given")
 
 
-def _mm_per_unit(stage: Stage, settings: Settings, standing: known_length.Standing, clean: Any) -> tuple[float, str, bool]:
+def _mm_per_unit(
+    stage: Stage, settings: Settings, standing: known_length.Standing, clean: bpy.types.Object
+) -> tuple[float, str, bool]:
     """Millimetres per scan unit, the source of that value, and whether it is only assumed."""
     known = _known(settings, standing)
     if known:

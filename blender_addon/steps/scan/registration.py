@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from ...core.arrays import Floats
 from ...core.mesh.similarity import Similarity, angle_between
 from ...core.mesh.triangles import TriangleMesh
 from ...core.scan.registration import (
@@ -74,7 +75,7 @@ def run(stage: Stage, settings: Settings) -> Run:
         found = yield from aside(search, looking)
         chosen = [row for row in settings.choices if row.scan == key and not pairs]  # with picked pairs there is only one fit
         used = _used(found, chosen, key)
-        yield Progress(start + 0.8 * width, f"Keeping what was found about scan {key}")
+        yield Progress(start + 0.8 * width, f"Storing the fits of scan {key}")
         figures |= _figures(found, used, key)
         words.append(_sentence(stage, found, used, key))
         drawing = Progress(start + 0.9 * width, f"Drawing how scan {key} lies")
@@ -87,7 +88,7 @@ def run(stage: Stage, settings: Settings) -> Run:
     return Result("; ".join(words), figures, tuple(decisions))
 
 
-def _read(item: bpy.types.Object, scale: float) -> tuple[TriangleMesh, Any]:
+def _read(item: bpy.types.Object, scale: float) -> tuple[TriangleMesh, Floats | None]:
     """An object's mesh and the linear colour of each vertex, None without colour."""
     mesh = read_mesh(item, scale=scale)
     mesh = replace(mesh, colours={name: values for name, values in mesh.colours.items() if name != "bozzetto_stand"})
@@ -97,12 +98,14 @@ def _read(item: bpy.types.Object, scale: float) -> tuple[TriangleMesh, Any]:
     return replace(mesh, vertices=mesh.vertices.astype(float)), None if shown is None else decode(shown)
 
 
-def _by_itself(first: TriangleMesh, mesh: TriangleMesh, colour: Any, own_colour: Any, role: str, seed: int) -> Registration:
+def _by_itself(
+    first: TriangleMesh, mesh: TriangleMesh, colour: Floats | None, own_colour: Floats | None, role: str, seed: int
+) -> Registration:
     return register(first, mesh, seed=seed, partial=role in PARTIAL, fixed_colour=colour, moving_colour=own_colour)
 
 
 def _by_pairs(
-    first: TriangleMesh, mesh: TriangleMesh, pairs: list[Pair], matrix: Any, key: str, role: str, seed: int
+    first: TriangleMesh, mesh: TriangleMesh, pairs: list[Pair], matrix: Floats, key: str, role: str, seed: int
 ) -> Registration:
     if len(pairs) < 3 or any(row.on_further is None or row.on_first is None for row in pairs):
         raise SubjectError(f"Scan {key} needs three matching spots, each marked on both scans; there are fewer")
@@ -128,7 +131,7 @@ def _used(found: Registration, chosen: list[Choice], key: str) -> Candidate | No
         return candidate
     if found.axis is None:
         raise SubjectError(
-            f"Scan {key} can't turn in itself, so no turn can be chosen for it; choose candidate of its fits alone"
+            f"Scan {key} can't be turned about an axis, so no turn can be chosen for it; set its candidate alone"
         )
     return replace(candidate, pose=turned_about(candidate.pose, *found.axis, row.turn))
 
@@ -175,7 +178,7 @@ Looks = tuple[Surfels, Surfels]
 """Points with display colours of the first scan, and of a further one in its file's coordinates, for drawing."""
 
 
-def _looks(first: tuple[TriangleMesh, Any], further: tuple[TriangleMesh, Any]) -> Looks:
+def _looks(first: tuple[TriangleMesh, Floats | None], further: tuple[TriangleMesh, Floats | None]) -> Looks:
     fixed, moving = (
         sample_surfels(mesh, 20000, seed=seed, colour=None if colour is None else encode(colour))
         for seed, (mesh, colour) in enumerate((first, further), 1)
@@ -211,14 +214,14 @@ def _decision(settings: Settings, looks: Looks, found: Registration, used: Candi
     return Decision("fit_" + key, question, choice, sure, (found.reason,), fits, by_hand)
 
 
-def _overlays(stage: Stage, looks: Looks, found: Registration) -> list[Any]:
+def _overlays(stage: Stage, looks: Looks, found: Registration) -> list[Floats]:
     """A picture of the overlaid scans for each possible fit, at most four; none without an output folder."""
     if stage.out is None:
         return []
     return [overlay(looks[0], _moved(looks[1], candidate)) for candidate in found.candidates[:4]]
 
 
-def _keep_pictures(stage: Stage, pictures: list[Any], key: str) -> None:
+def _keep_pictures(stage: Stage, pictures: list[Floats], key: str) -> None:
     """Write the overlays into the job's folder at the swap; does nothing without an output folder."""
     folder = stage.out
     if folder is None:
@@ -228,7 +231,7 @@ def _keep_pictures(stage: Stage, pictures: list[Any], key: str) -> None:
         stage.at_swap(partial(_write, stage, picture, folder / name))
 
 
-def _write(stage: Stage, picture: Any, path: Path) -> None:
+def _write(stage: Stage, picture: Floats, path: Path) -> None:
     """Write a picture; a failure is reported without undoing the step."""
     try:
         with whole_file(path) as draft:

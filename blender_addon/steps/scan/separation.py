@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from ...core.arrays import Floats
+from ...core.arrays import Bools, Floats
 from ...core.mesh.cut import CutMesh, closed, cut, seated
 from ...core.mesh.triangles import TriangleMesh, face_areas, signed_volume
 from ...core.records import record
@@ -48,7 +48,7 @@ def run(stage: Stage, settings: Settings) -> Run:
     upright = stage.require("upright")
     mesh = read_mesh(upright, scale=MM)
     if not len(mesh.faces):
-        raise SubjectError("The upright scan has no faces left, so there is nothing to take apart")
+        raise SubjectError("The upright scan has no faces left, so there is nothing to separate")
     painted = _painted(upright, mesh)
     mesh = _without_mask(mesh)
     source = _source(stage, settings)
@@ -58,8 +58,8 @@ def run(stage: Stage, settings: Settings) -> Run:
     by_hand = painted is not None or settings.stand != "auto" or settings.stand_top is not None
     shown = stage.require("upright")
     decisions = (stand_decision(shown, mesh, found, by_hand=by_hand, given=source is not None),)
-    yield Progress(0.4, "Looking for what the scan may have made up")
-    doubting = Progress(0.42, "Looking for what the scan may have made up")
+    yield Progress(0.4, "Looking for surfaces that the scan may have invented")
+    doubting = Progress(0.42, "Looking for surfaces that the scan may have invented")
     mesh, doubted = yield from aside(partial(_doubted, stage, mesh, ~found.stand), doubting)
     if found.field is None:
         alone = _piece_alone(stage, mesh, found, source)
@@ -90,10 +90,12 @@ def run(stage: Stage, settings: Settings) -> Run:
     if painted is None:
         _show_mask(stage, mesh, found)
     taken = f", the stand from scan {source}" if source else ""
-    return Result(f"Piece and stand are apart{taken}: {found.reason}", figures, decisions)
+    return Result(f"Piece and stand are separated{taken}: {found.reason}", figures, decisions)
 
 
-def _found(mesh: TriangleMesh, colour: Any, settings: Settings, painted: Any, source: str | None) -> Separation:
+def _found(
+    mesh: TriangleMesh, colour: Floats | None, settings: Settings, painted: Floats | None, source: str | None
+) -> Separation:
     """The stand by the settings, a painted mask or the evidence."""
     if settings.stand == "no":
         return Separation(None, np.zeros(len(mesh.faces), bool), "all of it is the piece, as asked")
@@ -102,7 +104,7 @@ def _found(mesh: TriangleMesh, colour: Any, settings: Settings, painted: Any, so
     return find_stand(mesh, colour=colour, painted=painted, always=always, top=top)
 
 
-def _doubted(stage: Stage, mesh: TriangleMesh, piece: Any) -> tuple[TriangleMesh, dict[str, Any]]:
+def _doubted(stage: Stage, mesh: TriangleMesh, piece: Bools) -> tuple[TriangleMesh, dict[str, Any]]:
     """The mesh with the faces of webs marked as doubtful, and figures; warns of what a person should check."""
     found = doubts(mesh, piece, SurfaceQueries(mesh.vertices, mesh.faces).cast, seed=stage.seed)
     corners = np.asarray(mesh.vertices, float)[mesh.faces[piece]].reshape(-1, 3)
@@ -115,7 +117,7 @@ def _doubted(stage: Stage, mesh: TriangleMesh, piece: Any) -> tuple[TriangleMesh
         where = whereabouts(middle, 0.5 * (low + high), high - low)
         stage.warn(
             f"A thin wall of about {area:.0f} mm2 ({where}) is held all round, like a web that a scan draws between limbs. "
-            'Look whether it is there; its faces are marked "doubtful"'
+            'Check whether the piece has it; its faces are marked "doubtful"'
         )
     if found.unseen > MUCH_UNSEEN:
         where = whereabouts(found.unseen_middle, 0.5 * (low + high), high - low)
@@ -160,8 +162,8 @@ class _Other:
 
     key: str
     mesh: TriangleMesh
-    colour: Any
-    tone: Any
+    colour: Floats | None
+    tone: Floats | None
     role: str
 
 
@@ -171,7 +173,7 @@ def _read_other(stage: Stage, key: str) -> _Other:
     return _Other(key, mesh, _face_colours(item, mesh), _tone(item, mesh), str(item.get("bozzetto_scan_role", "")))
 
 
-def _stand_of(other: _Other, first: TriangleMesh, found: Separation, line: Any) -> tuple[TriangleMesh, Any, float]:
+def _stand_of(other: _Other, first: TriangleMesh, found: Separation, line: Floats) -> tuple[TriangleMesh, Bools, float]:
     """The closed stand of an aligned scan in mm, its closing faces, and the area (mm2) of the piece that was cut off it.
 
     A scan of the whole gives its lower part. A scan of the stand may still show feet or a stump of the piece: what coincides
@@ -215,7 +217,7 @@ def _seat(halves: CutMesh, stand: TriangleMesh, sink: float) -> tuple[TriangleMe
     return seated(piece, cap, target, reach=SEAT_REACH, most=SEAT_MOST)
 
 
-def _say_gap(stage: Stage, line: Any, stand: TriangleMesh, source: str) -> None:
+def _say_gap(stage: Stage, line: Floats, stand: TriangleMesh, source: str) -> None:
     """Warn where the cut is far above the other scan's stand, so that the piece would float."""
     if not len(line):
         return
@@ -227,7 +229,7 @@ def _say_gap(stage: Stage, line: Any, stand: TriangleMesh, source: str) -> None:
         )
 
 
-def _painted(upright: Any, mesh: TriangleMesh) -> Floats | None:
+def _painted(upright: bpy.types.Object, mesh: TriangleMesh) -> Floats | None:
     """(m,) the user's painted mask at each face, 0 to 1; None without one, or where it is still as `_show_mask` wrote it."""
     if MASK not in mesh.colours:
         return None
@@ -237,7 +239,7 @@ def _painted(upright: Any, mesh: TriangleMesh) -> Floats | None:
     return values[mesh.faces].mean(axis=1)
 
 
-def _print(values: Any) -> str:
+def _print(values: Floats) -> str:
     return hashlib.sha256(np.round(values, 2).astype(np.float32).tobytes()).hexdigest()[:16]
 
 
@@ -297,7 +299,7 @@ def _volume(mesh: TriangleMesh) -> float:
     return round(signed_volume(np.asarray(mesh.vertices, float), mesh.faces), 2)
 
 
-def _object(owner: Any, name: str, mesh: TriangleMesh, flat: Any) -> bpy.types.Object:
+def _object(owner: bpy.types.Object, name: str, mesh: TriangleMesh, flat: Bools) -> bpy.types.Object:
     """A new object in metres with the owner's materials; the faces `flat` (mask) are shaded flat."""
     metres = replace(mesh, vertices=(np.asarray(mesh.vertices, float) / MM).astype(np.float32))
     item = make_object(name, metres, materials=list(owner.data.materials))

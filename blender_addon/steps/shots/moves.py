@@ -27,6 +27,8 @@ from .declared.moves import Settings
 if TYPE_CHECKING:
     import bpy
 
+    from ...core.shots.subject import Subject
+
 WORDS = {"push_in": "push-in", "slide": "slide", "arc": "arc", "rack_focus": "rack focus"}
 
 
@@ -49,7 +51,7 @@ def run(stage: Stage, settings: Settings) -> Run:
         making = Progress(0.1 + 0.9 * place / len(asked), words)
         yield making
         try:
-            begun = _racked(start, subject, coc) if kind == "rack_focus" else start
+            begun = start if subject is None or kind != "rack_focus" else _racked(start, subject, coc)
             found = yield from aside(partial(_planned, kind, begun, frames, coc, thin, surface), making)
         except ValueError as error:
             stage.warn(f"{settings.of}: {error}")
@@ -67,7 +69,7 @@ def _shot(stage: Stage, name: str) -> bpy.types.Object:
     shots = stage.find_all("shot")
     if name not in shots or shots[name].get(key.KIND) == "turntable":
         there = ", ".join(shot_name for shot_name, item in shots.items() if item.get(key.KIND) != "turntable")
-        raise SubjectError(f'moves.of asks for the shot "{name}", which there is not; there are {there}')
+        raise SubjectError(f'moves.of names the shot "{name}", which does not exist; there are {there}')
     return shots[name]
 
 
@@ -75,7 +77,7 @@ def _planned(kind: str, start: From, frames: int, coc: float, points: Floats, su
     return planned(kind, start, frames, coc_mm=coc, outline=points, clearance=lambda places: surface.nearest(places)[2])
 
 
-def _racked(start: From, subject: Any, coc: float) -> From:
+def _racked(start: From, subject: Subject, coc: float) -> From:
     """The start of a rack focus: its first point on the piece, and the smallest aperture at which the change is visible."""
     seen = visible(subject.points, subject.normals, position=start.pose.position, rotation=start.pose.rotation)
     first = first_of_rack(subject.points[seen], start.target, start)

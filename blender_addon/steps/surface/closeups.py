@@ -6,7 +6,7 @@ from collections.abc import Generator
 from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -34,6 +34,9 @@ from ...scene.surface.closeup_places import PLACES, coloured, offered_places, ov
 from ...scene.surface.closeup_skin import skin_of
 from ._closeup_cameras import Further, Placed, by_itself, by_spots, nowhere, small
 from .declared.closeups import PhotoRow, Settings, SpotRow
+
+if TYPE_CHECKING:
+    import bpy
 
 MOST = 20
 
@@ -226,7 +229,7 @@ def _begun(form: Form, camera: PhotoCamera, name: str) -> PhotoSet:
         raise InputError(f'The close-ups of place "{name}" can\'t be used: {error}') from None
 
 
-def _stepped(photo_set: PhotoSet, relief: Any, keep: Kept, name: str) -> Generator[tuple[float, str], None, Reading]:
+def _stepped(photo_set: PhotoSet, relief: Floats | None, keep: Kept, name: str) -> Generator[tuple[float, str], None, Reading]:
     words = f"Reading the relief of place {name}"
     return (yield from passed_on(photo_set.reading(relief, keep=keep), lambda share: (share, words)))
 
@@ -258,7 +261,7 @@ def _spots(stage: Stage, settings: Settings, form: Form, name: str, photo: Photo
     return Spots(places, np.array(pixels, float), form.normals[list(near)])
 
 
-def _nearest(form: Form, place: Any) -> tuple[float, int]:
+def _nearest(form: Form, place: Floats) -> tuple[float, int]:
     far = np.linalg.norm(form.vertices - place, axis=1)
     row = int(np.argmin(far))
     return float(far[row]), row
@@ -302,7 +305,7 @@ def _offer(
     stage.edit(stage.require("piece"), partial(_with_layer, layout.uv))
 
 
-def _with_layer(uv: Floats, piece: Any) -> None:
+def _with_layer(uv: Floats, piece: bpy.types.Object) -> None:
     """Add the close-ups' UV layer to the piece; the active layer stays active."""
     mesh = piece.data
     active = mesh.uv_layers.active_index if mesh.uv_layers else 0

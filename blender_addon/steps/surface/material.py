@@ -107,7 +107,7 @@ def _cavity(mesh: TriangleMesh) -> Floats:
     return cavity.cavity(mesh.vertices, mesh.faces).astype(np.float32)
 
 
-def _theirs(slot: Any, role: str) -> bool:
+def _theirs(slot: bpy.types.MaterialSlot, role: str) -> bool:
     """Whether the user assigned a slot's material: one on the object (not the mesh) that is not the job's own."""
     worn = slot.material if slot.link == "OBJECT" else None
     return worn is not None and (worn.get(roles.ROLE), worn.get(roles.KEY)) != ("surface", role)
@@ -115,7 +115,7 @@ def _theirs(slot: Any, role: str) -> bool:
 
 def _dresser(
     stage: Stage, role: str, material_uid: int, values: Floats | None, height_uid: int | None, uv: str
-) -> Callable[[Any], None]:
+) -> Callable[[bpy.types.Object], None]:
     """The edit of the object at the swap: assigns the material, except where the user assigned one, the cavity attribute and
     the modifier that renders use.
 

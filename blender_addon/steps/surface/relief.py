@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Generator
 from functools import partial
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -36,10 +36,13 @@ from ...scene.surface.light_decisions import PAINT, PAINTED_MARKS, PHOTO, RELIEF
 from ...scene.surface.photographed import own_normals, reading, shared_share
 from .declared.relief import Settings
 
+if TYPE_CHECKING:
+    import bpy
+
 SHAPE_KEY = "Relief"
 SAID_MARKS = {"auto": None, RELIEF_MARKS: ALL_RELIEF, PAINTED_MARKS: FINE_IS_PAINT}
 MARGIN = 8  # texels by which the maps are extended beyond the UV islands
-DEPTH_MM = 0.35  # height in mm per e-fold of brightness in the band-pass effect, which is no measurement
+DEPTH_MM = 0.35  # height in mm per e-fold of brightness in the band-pass effect, which is not a measurement
 FINEST_TEXEL_MM = 0.055  # finer textures are processed at half their size, since photo blur is wider
 
 
@@ -52,7 +55,7 @@ def run(stage: Stage, settings: Settings) -> Run:
     occluders = (stand,) if stand else ()
     found = yield from reading(item, working, finest_texel_mm=FINEST_TEXEL_MM, occluders=occluders)
     if isinstance(found, str):
-        stage.note(f"The piece {found}: there is no relief to bring back")
+        stage.note(f"The piece {found}: there is no relief to recover")
         return Result(f"No relief: the piece {found}", {"found": False})
     if found.surface.on_vertices and settings.method == "band":
         return Result("No relief: the band-pass effect needs a texture image", {"found": False})
@@ -133,7 +136,7 @@ def _kept(
         yield from _offer(stage, surface, none, np.zeros((len(surface), 3), np.float32), own, facts)
         stage.note("The scan's own normal map is all the fine relief there is")
     if not recovery.found and recovery.lit == 0 and settings.shading == "auto":
-        stage.note("The texture shows no light (it is no photo, or its light was taken out), so no relief is taken from it")
+        stage.note("The texture shows no light (it is not a photo, or its light was taken out), so no relief is taken from it")
         return Result("No relief: the texture holds no light", figures, decisions)
     if not recovery.found and recovery.shaded < 0.5:
         stage.note("The texture shows what no light makes (grain, a dark print): that is paint, so no relief is taken from it")
@@ -141,8 +144,8 @@ def _kept(
     if not surface.on_vertices and recovery.found:
         yield from _offer_shading(stage, surface, recovery)
     if not recovery.found:
-        stage.note("The texture shows no relief that stands out of its noise, so none is added")
-        return Result("No relief stands out of the texture's noise", figures, decisions)
+        stage.note("The texture shows no relief that stands out from its noise, so none is added")
+        return Result("No relief stands out from the texture's noise", figures, decisions)
     strength = recovery.strength if settings.strength is None else settings.strength
     facts = {"trusted_mm": float(recovery.trusted_mm), "strength": float(strength), "found": True}
     if surface.on_vertices:
@@ -159,7 +162,7 @@ def _kept(
     figures["height_std_mm"] = round(float(np.std(recovery.relief.height_mm)), 5)
     tilt = np.degrees(np.arctan(np.linalg.norm(recovery.relief.slope, axis=1)))
     figures["median_tilt_deg"] = round(float(np.median(tilt)), 3)
-    return Result(f"Brought back relief down to {recovery.trusted_mm:.2f} mm, shown at {strength:.2f}", figures, decisions)
+    return Result(f"Recovered relief down to {recovery.trusted_mm:.2f} mm, shown at {strength:.2f}", figures, decisions)
 
 
 def _sides(stage: Stage, surface: TexturedSurface, recovery: Recovery) -> dict[str, float]:
@@ -240,7 +243,7 @@ def _as_shape_key(stage: Stage, surface: TexturedSurface, heights: Floats, stren
     rows = surface.texels.index
     moved[rows] += heights[:, None] * surface.vertex_normal[rows]
 
-    def change(piece: Any) -> None:
+    def change(piece: bpy.types.Object) -> None:
         keys = piece.data.shape_keys
         old = keys.key_blocks.get(SHAPE_KEY) if keys else None
         if old is not None:

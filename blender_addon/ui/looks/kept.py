@@ -83,7 +83,7 @@ class BOZZETTO_OT_keep_look(_Trial, bpy.types.Operator):
     def _kept(self, stage: Stage, key: str, path: Path) -> Generator[Progress, None, Path]:
         words = written(stage.sheet, catalogue())
         for fraction in (0.1, 0.2):  # the words are on screen before the render begins
-            yield Progress(fraction, "trying the shot for the look's picture", blocking=True)
+            yield Progress(fraction, "rendering the shot for the look's picture", blocking=True)
         with marked(path.with_suffix(".png"), stage.sheet[maker("pictures", catalogue()).name].mark) as place:
             _trial(stage, key, place)
         write_text(path, words)
@@ -129,7 +129,7 @@ class BOZZETTO_OT_compare_look(_Trial, bpy.types.Operator):
     def _tried(self, stage: Stage, key: str) -> Generator[Progress, None, Path]:
         path = Path(tempfile.mkdtemp(prefix="look-", dir=bpy.app.tempdir or None)) / "now.png"
         for fraction in (0.1, 0.2):
-            yield Progress(fraction, "trying the shot as it is now", blocking=True)
+            yield Progress(fraction, "rendering the shot as it is now", blocking=True)
         _trial(stage, key, path)
         return path
 

@@ -59,7 +59,7 @@ def of_hero(folder: Path, name: str) -> dict[str, float]:
 
 
 def read(folder: Path, name: str) -> tuple[Any, Any, dict[str, Any]]:
-    """A hero's picture (h, w, 3), its id pass (h, w) and what was told of it."""
+    """A hero's picture (h, w, 3), its id pass (h, w) and what its case recorded of it."""
     from PIL import Image
 
     with Image.open(folder / f"{name}.png") as picture:

@@ -105,7 +105,7 @@ def dusted(mesh: TriangleMesh) -> TriangleMesh:
 
 
 def scans_folder() -> Path:
-    """Where the real forms are: BOZZETTO_SCANS, by itself out/scans."""
+    """Where the real forms are: BOZZETTO_SCANS, by default out/scans."""
     return Path(os.environ.get("BOZZETTO_SCANS", ROOT / "out" / "scans"))
 
 

@@ -199,8 +199,8 @@ class Studio:
         class (n,) of form that each belongs to.
 
         A class is how far the vertex lies in a recess (five steps) and how far it faces up (four): what dust, wash and wear
-        follow. Baked, so that no light has a say. The body alone is the same material without recesses and relief: its grain
-        may follow the form, as the end grain of wood does, which is dark wherever it is cut across.
+        follow. Baked, so that it does not depend on the light. The body alone is the same material without recesses and
+        relief: its grain may follow the form, as the end grain of wood does, which is dark wherever it is cut across.
         """
         item = self.stage.require("piece")
         mesh = item.data

@@ -40,7 +40,7 @@ def _heard(file: str, line: int, of: str | None = None) -> None:
 
 
 def _run_for(name: str) -> str:
-    """From now on all lines are heard once more, as those of a test or of a shared fixture; the name before."""
+    """From now on record all lines again, as those of a test or of a shared fixture; returns the name before."""
     before, _running[0] = _running[0], name
     os.environ["BOZZETTO_TEST"] = name
     listening.again()
@@ -48,7 +48,7 @@ def _run_for(name: str) -> str:
 
 
 def pytest_configure(config: pytest.Config) -> None:
-    """Begin to listen, before any module of the package is imported."""
+    """Begin to record, before any module of the package is imported."""
     listening.listen(_heard)
     paths = (str(Path(__file__).parent / "children"), os.environ.get("PYTHONPATH", ""))
     os.environ["PYTHONPATH"] = os.pathsep.join(filter(None, paths))

@@ -1,4 +1,4 @@
-"""Which lines of the package does this process run? Each is heard once, by Python's own monitoring (PEP 669).
+"""Which lines of the package does this process run? Each is recorded once, by Python's own monitoring (PEP 669).
 
 The package is the project's own folder, or a copy that Blender installed from the zip: both have the same files and lines.
 """
@@ -38,10 +38,10 @@ def listen(heard: Callable[[str, int], None]) -> None:
 
 
 def again() -> None:
-    """Lines that ran already are heard once more."""
+    """Record lines again that ran already."""
     sys.monitoring.restart_events()
 
 
 def stop() -> None:
-    """Hear no more."""
+    """Stop recording."""
     sys.monitoring.set_events(sys.monitoring.COVERAGE_ID, 0)

@@ -15,7 +15,7 @@ GUIDE = Path(__file__).parents[3] / "DEVELOPERS.md"
 
 
 def test_the_guides_example_is_found_and_moves_no_other(tmp_path: Path, monkeypatch) -> None:
-    """The example stands in the guide as it would in its file; it lies in a second place that the folder is told to look in."""
+    """The example stands in the guide as it would in its file; it lies in a second place that the folder is made to look in."""
     example = next(code for code in re.findall(r"```python\n(.*?)```", GUIDE.read_text(), re.S) if 'NAME = "roller"' in code)
     (tmp_path / "roller.py").write_text(example)
     before = {name: props.make_prop(name, seed=4).mesh.vertices for name in ("rib", "jar", "pencil")}

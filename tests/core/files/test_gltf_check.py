@@ -1,4 +1,4 @@
-"""Are glTF files with wrong numbers, bounds and links told before an importer takes memory or answers with a traceback?"""
+"""Are glTF files with wrong numbers, bounds and links reported before an importer takes memory or answers with a traceback?"""
 
 from __future__ import annotations
 

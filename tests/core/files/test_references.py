@@ -1,4 +1,4 @@
-"""Does a scan reach nothing but its own folder, and is what is no plain file never opened?"""
+"""Does a scan reach nothing but its own folder, and is what is not a plain file never opened?"""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Are bad files told before Blender reads them, and pictures found by their names?"""
+"""Are bad files reported before Blender reads them, and pictures found by their names?"""
 
 from __future__ import annotations
 
@@ -137,7 +137,7 @@ def test_mtl_options_are_skipped_and_spaces_kept() -> None:
     ],
 )  # fmt: skip
 def test_names_hint_at_what_a_picture_is(name: str, roles: list[str]) -> None:
-    """Words that contradict each other are both told, and "map" or "texture" alone says nothing."""
+    """Words that contradict each other are both reported, and "map" or "texture" alone says nothing."""
     assert list(roles_named(name, subject=["owl"])) == roles
 
 

@@ -1,4 +1,4 @@
-"""Is each fault of a set of photographs told, and nothing else? Drawn here: a speckled barrel that turns before a wall."""
+"""Is each fault of a set of photographs reported, and nothing else? Drawn here: a speckled barrel that turns before a wall."""
 
 from __future__ import annotations
 
@@ -103,7 +103,7 @@ def test_nothing_is_said_of_a_good_set(report: SetReport) -> None:
 def test_a_fault_is_reported_where_it_is_and_nowhere_else(
     kind: str, change: Callable[[Picture], Picture], views: list[Picture], photos: list[Photo]
 ) -> None:
-    """The ninth photo has the fault; its neighbours may be told apart from it, all others are as before."""
+    """The ninth photo has the fault; its neighbours may be reported as different from it, all others are as before."""
     found = judged([*photos[:9], photo(9, change(views[9])), *photos[10:]])
     assert kind in {remark.kind for remark in found.photos[9].remarks}
     elsewhere = {

@@ -1,4 +1,4 @@
-"""Is a web told from an ear, and what no camera saw from what one did?"""
+"""Is a web distinguished from an ear, and what no camera saw from what one did?"""
 
 from __future__ import annotations
 

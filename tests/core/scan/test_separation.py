@@ -1,4 +1,4 @@
-"""Is the stand told from the piece, by creases, colour or paint, and left on when there is none?"""
+"""Is the stand distinguished from the piece, by creases, colour or paint, and left on when there is none?"""
 
 from __future__ import annotations
 

@@ -26,7 +26,8 @@ def test_tilt_with_noise_and_ten_percent_outliers(seed: int, open_bottom: bool) 
 
 @pytest.mark.parametrize("seed", range(3))
 def test_spikes_on_the_rim_do_not_tilt_an_open_underside(seed: int) -> None:
-    """Three vertices 3 to 6 mm under the rim, which nobody told to be spikes, carry the convex hull; the rim is level still."""
+    """Three vertices 3 to 6 mm under the rim, which were not reported as spikes, carry the convex hull; the rim is level
+    still."""
     mesh = statuette(open_bottom=True)
     vertices = mesh.vertices.copy()
     rim = np.flatnonzero(vertices[:, 2] < 1e-6)

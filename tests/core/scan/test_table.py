@@ -1,4 +1,4 @@
-"""Is a table told from a stand's plate and from a relief's ground?"""
+"""Is a table distinguished from a stand's plate and from a relief's ground?"""
 
 from __future__ import annotations
 

@@ -1,4 +1,5 @@
-"""Where the camera would stand: the outline fills what was asked, what was in focus stays so, impossible places are told."""
+"""Where the camera would stand: the outline fills what was asked, what was in focus stays so, impossible places are
+reported."""
 
 import numpy as np
 import pytest

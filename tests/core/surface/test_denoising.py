@@ -51,7 +51,8 @@ def test_noise_goes_from_a_dark_crease_as_well() -> None:
 
 
 def test_a_picture_without_noise_keeps_its_texture() -> None:
-    """A weave finer than the surroundings that noise is told in: dark, on half of the picture; brighter and faint, all over."""
+    """A weave finer than the surroundings in which noise is measured: dark, on half of the picture; brighter and faint, all
+    over."""
     surface = _surface()
     row, column = np.divmod(surface.texels.index, SIZE)
     weave = np.sin(2 * np.pi * column / 5) * np.sin(2 * np.pi * row / 5)
@@ -61,7 +62,7 @@ def test_a_picture_without_noise_keeps_its_texture() -> None:
 
 
 def test_shading_of_the_relief_goes_with_the_light() -> None:
-    """On a flat sheet no light can be told from none, so it is said to be a photo."""
+    """On a flat sheet a light can't be distinguished from none, so it is said to be a photo."""
     surface = _surface()
     row = surface.texels.index // SIZE
     shade = 0.3 * np.sin(2 * np.pi * row / 40)

@@ -21,5 +21,5 @@ def test_shading_keeps_its_brightness_and_takes_the_hue_of_the_mesh_s_own_hollow
     shading = np.log(tinted(lit, surface.faces, shade))
     assert np.allclose(luminance(shading), shade, atol=1e-6)
     deepest = shading[0] - shading[0, 1]
-    assert abs(deepest[0] - 0.1) < 0.015  # luminance, beside which the hue is told, is green for the most part
+    assert abs(deepest[0] - 0.1) < 0.015  # luminance, relative to which the hue is given, is green for the most part
     assert abs(deepest[2] + 0.1) < 0.015

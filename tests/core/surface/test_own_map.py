@@ -12,7 +12,7 @@ from tests.core.surface.test_relief import sheet
 
 
 def _waves(surface: TexturedSurface, length_mm: float, seed: int) -> tuple[np.ndarray, np.ndarray]:
-    """Slopes (n, 3) and height (n,) of waves of a length in chance directions across a level sheet."""
+    """Slopes (n, 3) and height (n,) of waves of a length in random directions across a level sheet."""
     rng = np.random.default_rng(seed)
     slope, height = np.zeros((len(surface), 3)), np.zeros(len(surface))
     for _ in range(12):

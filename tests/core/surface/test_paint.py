@@ -1,4 +1,4 @@
-"""Paint told by its colour in a texture: hues next to each other, cuts that are tinted by what lies round them."""
+"""Paint identified by its colour in a texture: hues next to each other, cuts that are tinted by what lies round them."""
 
 from __future__ import annotations
 
@@ -32,7 +32,7 @@ def _grained(surface: TexturedSurface) -> np.ndarray:
 
 
 def _lit(surface: TexturedSurface, colours: np.ndarray) -> Lit:
-    """An even white light on a piece that lies open to it: what is told of the paint does not hang on the fit."""
+    """An even white light on a piece that lies open to it: what is found of the paint does not depend on the fit."""
     lit = fit_surface_light(surface, colours)
     flux = np.zeros_like(lit.shading.flux)
     flux[:, 2] = 1.0

@@ -1,4 +1,5 @@
-"""Are pictures told by what they hold? Formula pictures on a small form, each true to its role, and candidates made by hand."""
+"""Are pictures identified by what they hold? Formula pictures on a small form, each true to its role, and candidates made by
+hand."""
 
 from __future__ import annotations
 

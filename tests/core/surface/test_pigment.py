@@ -1,4 +1,4 @@
-"""Paint told from light by its colour, on a ball whose paint and light are both known."""
+"""Paint distinguished from light by its colour, on a ball whose paint and light are both known."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Is a side that shows less relief than the one across told?"""
+"""Is a side that shows less relief than the opposite one reported?"""
 
 from __future__ import annotations
 

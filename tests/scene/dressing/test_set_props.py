@@ -5,7 +5,8 @@ from __future__ import annotations
 import numpy as np
 
 from blender_addon.core.dressing.compose import Spot
-from blender_addon.core.mesh.solids import ball, joined, moved, rounded_rectangle, slab
+from blender_addon.core.mesh.solids import ball, moved, rounded_rectangle, slab
+from blender_addon.core.mesh.topology import joined
 from blender_addon.scene.dressing.set_props import settled
 
 ROD = slab(rounded_rectangle(100.0, 8.0, 2.0, 3), 6.0)

@@ -63,7 +63,7 @@ def test_every_face_shows_what_it_showed() -> None:
     expected = [[red, *place] for red in (0.2, 0.8) for place in middle]
     expected += [encode(np.array(PLAIN[2], np.float32)).tolist()] * 2
     assert np.abs(seen(mesh, textures[0].images["base"]) - expected).max() < 0.02
-    assert len(said) == 1 and "2 base pictures are laid into one of" in said[0]
+    assert len(said) == 1 and "2 base pictures are joined into one of" in said[0]
     assert textures[0].found == {"base": "mtl", "normal": "name"}
 
 

@@ -101,7 +101,7 @@ def work_density(
 FARTHEST = 1.6
 """How many times as far as usual the pieces may reach on the side to which most fall."""
 SPREAD, SHARES = np.array([2.2, 5.0]), np.array([1.0, 0.45])
-"""To two sides the work falls, wide to one and a little to another: concentrations of von Mises distributions, and how much (by
+"""Debris falls to two sides, wide to one and a little to another: concentrations of von Mises distributions, and how much (by
 eye, as on benches where somebody sat at one side)."""
 
 PLAN = np.array([1.0, 1.0, 0.0])

@@ -11,7 +11,8 @@ from __future__ import annotations
 import numpy as np
 
 from ...arrays import Floats
-from ...mesh.solids import ball, circle, cut_flat, framed_tube, moved, roughened, rounded_rectangle, tube, turn
+from ...mesh.similarity import rotation_about
+from ...mesh.solids import ball, circle, cut_flat, framed_tube, moved, roughened, rounded_rectangle, tube
 from ...mesh.triangles import TriangleMesh, unit
 from ...records import record
 
@@ -121,7 +122,7 @@ def _curl(
     flat = np.cumsum(ahead, axis=0)
     helix = rng.uniform(0.15, 0.7) * width * max(tightness / 6.28, 0.4) * 2.2 * s
     path = np.column_stack([flat[:, 0], helix + 0.1 * width * noise_of(rng, s), flat[:, 1]])
-    path = path @ turn("y", _lying(path[:, [0, 2]], hollow_down=tightness < 2.2)).T
+    path = path @ rotation_about("y", _lying(path[:, [0, 2]], hollow_down=tightness < 2.2)).T
     taper = np.minimum(1.0, tail + 3.2 * np.minimum(s, 1 - s))
     wide = taper * (1 + ragged * noise_of(rng, 6 * s))
     thick = np.minimum(1.0, 0.35 + 2.5 * np.minimum(s, 1 - s)) * (1 + 0.15 * noise_of(rng, 4 * s))
@@ -140,7 +141,7 @@ def _lying(curve: Floats, *, hollow_down: bool) -> float:
     """
     middle = curve - curve.mean(axis=0)
     angles = np.linspace(0, 2 * np.pi, 120, endpoint=False)
-    # turn("y", a) takes z to -sin(a) x + cos(a) z
+    # rotation_about("y", a) takes z to -sin(a) x + cos(a) z
     height = -np.sin(angles)[:, None] * middle[None, :, 0] + np.cos(angles)[:, None] * middle[None, :, 1]
     low = -height.min(axis=1)
     if hollow_down:

@@ -7,11 +7,13 @@ from collections.abc import Sequence
 import numpy as np
 
 from ...arrays import Floats
-from ...mesh.solids import joined, slotted, turn
+from ...mesh.similarity import rotation_about
+from ...mesh.solids import slotted
+from ...mesh.topology import joined
 from ...mesh.triangles import TriangleMesh
 from ...records import record
 
-ALONG_X = turn("y", np.pi / 2)
+ALONG_X = rotation_about("y", np.pi / 2)
 """Lays a lathed shape down: what pointed up points along x."""
 
 

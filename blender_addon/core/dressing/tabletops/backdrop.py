@@ -12,7 +12,9 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import ArrayLike
 
-from ...mesh.solids import joined, lathe, moved, rounded_rectangle, slab, slotted, turn
+from ...mesh.similarity import rotation_about
+from ...mesh.solids import lathe, moved, rounded_rectangle, slab, slotted
+from ...mesh.topology import joined
 from ...mesh.triangles import TriangleMesh
 from ...records import record
 
@@ -72,7 +74,7 @@ def _usual(half: float, seed: int) -> Workshop:
     loose: list[Furnishing] = []
     start = int(rng.integers(4))
     for side in range(4):
-        face = turn("z", (side + start) * np.pi / 2)
+        face = rotation_about("z", (side + start) * np.pi / 2)
         make = (_shelves, _niche, _shelves, _boards)[side]
         shell.append(moved(_wall(half), face))
         ways = np.array([face @ [1.0, 0.0, 0.0], [0.0, 0.0, 1.0]])[: 1 if make is _boards else 2]
@@ -99,7 +101,7 @@ def assembled(
 def plain_wall(half: float) -> TriangleMesh:
     """Four bare walls and a floor."""
     parts = [_floor(half)]
-    parts += [moved(_wall(half), turn("z", side * np.pi / 2)) for side in range(4)]
+    parts += [moved(_wall(half), rotation_about("z", side * np.pi / 2)) for side in range(4)]
     return joined(parts)
 
 
@@ -173,7 +175,7 @@ def _boards(half: float, rng: np.random.Generator) -> list[TriangleMesh]:
     while x < 0.7 * half:
         width, height = rng.uniform(70, 260), rng.uniform(700, 1700)
         board = _box([width, 22.0, height], [0.0, 0.0, height / 2], int(rng.choice([WOOD, WOOD, PALE, DARK, CLAY])))
-        lean = turn("x", -rng.uniform(0.06, 0.16)) @ turn("y", rng.uniform(-0.05, 0.05))
+        lean = rotation_about("x", -rng.uniform(0.06, 0.16)) @ rotation_about("y", rng.uniform(-0.05, 0.05))
         parts.append(moved(board, lean, [x, half - 0.16 * height - 20.0, FLOOR]))
         x += width + rng.uniform(10, 260)
     middle = rng.uniform(-200, 200)

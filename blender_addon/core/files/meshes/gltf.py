@@ -51,7 +51,7 @@ class Gltf:
         for name in _LISTS:
             rows = self.content.get(name, [])
             if not isinstance(rows, list) or not all(isinstance(row, dict) for row in rows):
-                raise FileProblem(f'its description is damaged ("{name}" is no list of tables); {AGAIN}')
+                raise FileProblem(f'its description is damaged ("{name}" is not a list of tables); {AGAIN}')
 
     def rows(self, name: str) -> list[dict[str, Any]]:
         """One of the description's lists; empty where there is none."""
@@ -138,7 +138,7 @@ def _read_glb(path: Path, allowed: frozenset[Path]) -> Gltf:
 
 
 def parse_json(text: bytes) -> dict[str, Any]:
-    """The description of a glTF file. Raises FileProblem for what is no JSON table, too long or nested too deep."""
+    """The description of a glTF file. Raises FileProblem for what is not a JSON table, too long or nested too deep."""
     if len(text) > MOST_JSON:
         raise FileProblem(_too_long(len(text)))
     try:
@@ -153,7 +153,7 @@ def parse_json(text: bytes) -> dict[str, Any]:
 
 
 def _no_number(word: str) -> Any:
-    raise ValueError(f"{word} is no number")
+    raise ValueError(f"{word} is not a number")
 
 
 def _too_long(length: int) -> str:

@@ -27,8 +27,8 @@ _BEYOND = f"its tables reach beyond its data; {AGAIN}"
 
 
 def check_gltf(gltf: Gltf) -> int:
-    """The triangles of all parts together. Raises FileProblem where the file would not import, announces data that it does
-    not hold, or lacks what it needs."""
+    """The number of triangles of all parts together. Raises FileProblem where the file would not import, announces data that
+    it does not hold, or lacks what it needs."""
     _check_version(gltf)
     _refuse_unreadable_pictures(gltf)
     primitives = list(_primitives(gltf))
@@ -92,14 +92,14 @@ def _table(table: dict[str, Any], key: str, words: str) -> dict[str, Any]:
     if value is None:
         return {}
     if not isinstance(value, dict):
-        raise FileProblem(f"its description is damaged ({key} of {words} is no table); {AGAIN}")
+        raise FileProblem(f"its description is damaged ({key} of {words} is not a table); {AGAIN}")
     return value
 
 
 def _names(gltf: Gltf, key: str) -> list[str]:
     value = gltf.content.get(key) or []
     if not isinstance(value, list):
-        raise FileProblem(f'its description is damaged ("{key}" is no list); {AGAIN}')
+        raise FileProblem(f'its description is damaged ("{key}" is not a list); {AGAIN}')
     return [str(name) for name in value]
 
 
@@ -151,7 +151,7 @@ def _check_buffer(gltf: Gltf, number: int) -> None:
             raise FileProblem(f"its data chunk is cut short ({binary} of {length} bytes); {AGAIN}")
         return
     if not isinstance(uri, str):
-        raise FileProblem(f"its description is damaged (the address of buffers[{number}] is no text); {AGAIN}")
+        raise FileProblem(f"its description is damaged (the address of buffers[{number}] is not text); {AGAIN}")
     if is_embedded(uri):
         if len(embedded(uri)) < length:
             raise FileProblem(f"the data written into its description are cut short; {AGAIN}")
@@ -229,7 +229,7 @@ def _check_primitive(gltf: Gltf, primitive: dict[str, Any], words: str) -> None:
         return  # the specification has such parts left out
     position = accessors[_index(attributes, "POSITION", len(accessors), words)]
     if position["type"] != "VEC3":
-        raise FileProblem(f"its description is damaged (the positions of {words} are no points); {AGAIN}")
+        raise FileProblem(f"its description is damaged (the positions of {words} are not points); {AGAIN}")
     counts = {accessors[_index(attributes, name, len(accessors), words)]["count"] for name in attributes}
     if len(counts) > 1:
         raise FileProblem(f"its description is damaged (the tables of {words} have several lengths); {AGAIN}")
@@ -246,7 +246,7 @@ def _check_primitive(gltf: Gltf, primitive: dict[str, Any], words: str) -> None:
     if "indices" in primitive:
         indices = accessors[_index(primitive, "indices", len(accessors), words)]
         if indices["type"] != "SCALAR" or indices["componentType"] not in (5121, 5123, 5125):
-            raise FileProblem(f"its description is damaged (the faces of {words} are no whole numbers); {AGAIN}")
+            raise FileProblem(f"its description is damaged (the faces of {words} are not whole numbers); {AGAIN}")
         if not packed:
             _check_indices(gltf, indices, position["count"], words)
     if "material" in primitive:
@@ -342,7 +342,7 @@ def _check_numbers(table: dict[str, Any], key: str, size: int, words: str) -> No
         return
     sound = isinstance(value, list) and len(value) == size
     if not sound or not all(isinstance(v, (int, float)) and not isinstance(v, bool) and abs(v) < 1e30 for v in value):
-        raise FileProblem(f"its description is damaged ({key} of {words} is no list of {size} numbers); {AGAIN}")
+        raise FileProblem(f"its description is damaged ({key} of {words} is not a list of {size} numbers); {AGAIN}")
 
 
 def _refuse_deep(children: list[list[int]]) -> None:

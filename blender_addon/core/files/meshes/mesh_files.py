@@ -199,7 +199,7 @@ def _check_obj(path: Path, size: int, allowed: frozenset[Path]) -> Checked:
         raise FileProblem("it holds no vertices; export the scan again as a mesh")
     if not faces:
         raise FileProblem("it holds points but no faces; export the scan as a mesh, not as a point cloud")
-    if memory.shortage(count):  # before it is refused, names with that letter are told from faces
+    if memory.shortage(count):  # before it is refused, names with that letter are distinguished from faces
         count = sum(block.count(b"\nf ") for block in blocks(path))
     return Checked(bad, others, recode=recode, library_elsewhere=elsewhere, origin=origin, triangles=count)
 

@@ -36,7 +36,7 @@ def ply_header(start: bytes) -> PlyHeader:
         raise FileProblem("it does not begin as a PLY does; export the scan again")
     end = re.search(rb"end_header[^\n]*\n", start)
     if not end:
-        raise FileProblem("its header has no end; the file is cut short or is no PLY: export the scan again")
+        raise FileProblem("its header has no end; the file is cut short or is not a PLY: export the scan again")
     header = PlyHeader(length=end.end())
     try:
         for line in start[: end.start()].decode("latin-1").splitlines():

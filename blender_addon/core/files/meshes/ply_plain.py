@@ -63,7 +63,7 @@ def _write_lines(out: TextIO, word: str, rows: Floats) -> None:
 
 
 def _sound(points: Floats) -> Floats:
-    """The points, near zero, those that are no numbers set FAR away, where the importing step drops them."""
+    """The points, near zero, those that are not numbers set FAR away, where the importing step drops them."""
     near = points - np.array(far_origin(points) or (0.0, 0.0, 0.0))
     return np.where(np.isfinite(near) & (np.abs(near) < float(FAR)), near, float(FAR))
 

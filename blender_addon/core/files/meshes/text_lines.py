@@ -1,4 +1,4 @@
-"""A mesh file's text in blocks of whole lines, and the lines in it that hold a value that is no number."""
+"""A mesh file's text in blocks of whole lines, and the lines in it that hold a value that is not a number."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ BLOCK = 1 << 20  # what stays in a processor's cache is read and searched four t
 LONGEST_LINE = 1 << 26
 _SUSPECT = re.compile(rb"(?i)nan|inf|1\.#")
 NO_NUMBER = re.compile(rb"(?i)(?<![\w.])[+-]?(?:nan|inf|1\.#)[\w()#.]*")
-"""A value that is no number, as programs write it."""
+"""A value that is not a number, as programs write it."""
 
 
 def blocks(path: Path) -> Iterator[bytes]:
@@ -26,7 +26,7 @@ def blocks(path: Path) -> Iterator[bytes]:
                 rest = block
                 if len(rest) > LONGEST_LINE:
                     raise FileProblem(
-                        f"it has a line of more than {LONGEST_LINE >> 20} MB, so it is no mesh as text; export it again"
+                        f"it has a line of more than {LONGEST_LINE >> 20} MB, so it is not a mesh as text; export it again"
                     )
                 continue
             rest = block[cut:]

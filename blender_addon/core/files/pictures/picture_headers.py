@@ -57,7 +57,7 @@ def picture_size(file: BinaryIO, name: str = "") -> PictureSize | None:
 
 
 def check_picture(path: Path) -> PictureSize:
-    """The size of a picture file. Raises FileProblem when it is no plain file, no picture, or larger than can be used."""
+    """The size of a picture file. Raises FileProblem when it is not a plain file, no picture, or larger than can be used."""
     length = plain_file(path).st_size
     with path.open("rb") as file:
         return _checked(picture_size(file, path.name), length)
@@ -95,7 +95,7 @@ def looked_at(reference: Reference) -> Reference:
 
 def _checked(found: PictureSize | None, length: int) -> PictureSize:
     if found is None:
-        raise FileProblem(f"it is no picture that can be read, or is damaged; save it as {READABLE}")
+        raise FileProblem(f"it is not a picture that can be read, or is damaged; save it as {READABLE}")
     pixels = found.width * found.height
     if pixels > MOST_PIXELS or max(found.width, found.height) > MOST_SIDE:
         raise FileProblem(

@@ -13,14 +13,14 @@ from ...mesh.triangles import TriangleMesh, vertex_normals
 from ...records import record
 
 COUNT = 160
-"""Discs that are measured."""
+"""Number of discs that are measured."""
 RADIUS, CELL = 5.0, 1.0
 """Radius of a disc and edge of a cell, mm."""
 FEWEST_CELLS = 30
 """Cells, of 78 in a whole disc, that must hold a vertex: a scan of fewer than a vertex a mm can't show lumps of 1 mm."""
 MOST_POINTS = 4000
 TURNED = 0.5
-"""Least cosine between the normal of a vertex and that of the disc's middle; beyond it the vertex is on another side."""
+"""Least cosine between the normal of a vertex and that of the disc's centre; below it the vertex is on another side."""
 
 
 @record

@@ -16,7 +16,7 @@ Nearest = Callable[[Floats], tuple[Ints, Floats]]
 """Query points (n, 3) -> (n,) number of the nearest target point, (n,) distance."""
 
 WRONG = 1.5
-"""Loss of a point in space that the other scan saw to be empty; a point at the tolerance costs 1."""
+"""Loss of a point in space that the other scan saw to be empty; a point at the tolerance has a loss of 1."""
 
 SIDEWAYS = 0.5
 """A normal with a smaller vertical component faces sideways."""

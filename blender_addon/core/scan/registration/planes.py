@@ -30,7 +30,7 @@ def flat_faces(surfels: Surfels, *, count: int, seed: int, least: float = 0.03, 
     """The largest flat faces of a scan, largest first, by random sampling of three points (RANSAC, Fischler & Bolles 1981).
 
     surfels: of the scan. count: how many faces at most. seed, rounds: of the sampling.
-    least: share of all points below which a plane is no face.
+    least: share of all points below which a plane is not a face.
     """
     random = np.random.default_rng(seed)
     tolerance = 0.006 * surfels.size

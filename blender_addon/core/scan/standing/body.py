@@ -9,7 +9,7 @@ import numpy as np
 from ...arrays import Bools, Floats, Ints
 from ...mesh.holes import Rim, fans, openings
 from ...mesh.planar import convex_outline
-from ...mesh.preview import strewn
+from ...mesh.preview import sampled_by_area
 from ...mesh.spikes import steady_vertices
 from ...mesh.triangles import TriangleMesh, face_crosses, signed_volume, unit
 from ...records import record
@@ -45,8 +45,8 @@ def body_of(
     mesh: TriangleMesh, hull: Hull, *, good: Bools | None = None,
     colours: Callable[[Ints, Floats], Floats] | None = None,
 ) -> Body:  # fmt: skip
-    """Prepare a mesh. good: (n,) which vertices are no spikes, where that is known. colours: faces (k,) and barycentric weights
-    (k, 3) to the colour (k, 3) that the scan shows there, 0 to 1."""
+    """Prepare a mesh. good: (n,) which vertices are not spikes, where that is known. colours: faces (k,) and barycentric
+    weights (k, 3) to the colour (k, 3) that the scan shows there, 0 to 1."""
     vertices = mesh.vertices.astype(float)
     good = np.asarray(steady_vertices(mesh) if good is None else good, bool)
     sound = good[mesh.faces].all(axis=1)
@@ -55,7 +55,7 @@ def body_of(
     used = np.zeros(len(vertices), bool)
     used[mesh.faces[sound]] = True  # a vertex that touches only spikes may be one
     steady = vertices[good & used] if (good & used).any() else vertices
-    faces, weights = strewn(mesh, POINTS)
+    faces, weights = sampled_by_area(mesh, POINTS)
     kept = sound[faces] if sound[faces].any() else np.ones(len(faces), bool)  # of very few faces none may be drawn
     faces, weights = faces[kept], weights[kept]
     crosses = face_crosses(vertices, mesh.faces)

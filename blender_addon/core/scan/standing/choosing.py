@@ -26,7 +26,7 @@ CLEAR, FAINT, MUCH_LESS = 0.65, 0.45, 0.1
 """Likeness of left and right that shows a mirror plane clearly or faintly, and how much less than the best is no longer it.
 By chance it reaches about 0.3 on lopsided pieces."""
 MOUNT_ROUGH, CLEARLY_ROUGH = 0.8, 0.9
-"""What a clearly rough side counts for an axis of the file, and the roughness from which on it is reported. Set by how the
+"""Weight of a clearly rough side for an axis of the file, and the roughness from which it is reported. Set by how the
 roughness varied on the development scans."""
 UNSEEN = 3.0
 """How closely what no camera saw looks down, on a thing that needs a mount: the concentration of a von Mises-Fisher
@@ -38,7 +38,7 @@ LEAST_OWN = 0.15
 """Chance of its own, nothing known of the file's axes, under which a pose is held up by the file's axis alone (a guess)."""
 ROUGH_WORDS = "its rougher surfaces look down"
 A_BASE = 0.5
-"""How full and regular a base must be so that it is no neck's cut (a guess)."""
+"""How full and regular a base must be so that it is not a neck's cut (a guess)."""
 SQUARE_DEG = 4.0
 """How far from a file's axis a mirror plane's normal may be to count as meant; set on the development scans."""
 MIRROR_POINTS = 15_000
@@ -131,7 +131,7 @@ def _mirrors(body: Body) -> dict[str, tuple[float, float]]:
 
 def _believed(mirrors: dict[str, tuple[float, float]], best: float) -> float:
     """The chance that the file's axes mean something: a mirror plane square to one of them is hardly chance (the angle alone
-    comes out so in one of ten chance poses); a clear mirror plane askew to all of them speaks against."""
+    comes out so in one of ten random poses); a clear mirror plane askew to all of them speaks against."""
     odds = file_axes.MEANT / (1.0 - file_axes.MEANT)
     square = [
         likeness > max(FAINT, best - MUCH_LESS) and abs((angle + 45.0) % 90.0 - 45.0) <= SQUARE_DEG

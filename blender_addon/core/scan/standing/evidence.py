@@ -133,7 +133,7 @@ TERMS = (
     Term("top", top, 2.3),
 )
 LIGHT = 1.8
-"""What a clear direction of the light counts: the concentration of a von Mises-Fisher distribution whose mean height over the
+"""Weight of a clear direction of the light: the concentration of a von Mises-Fisher distribution whose mean height over the
 horizon is 30 degrees. Lynes, Burt, Jackson and Cuttle (*The flow of light into buildings*, Trans. Illum. Eng. Soc. 31, 1966;
 from memory) give 15 to 45 degrees as the altitudes of the illumination vector that people prefer in rooms."""
 

@@ -277,7 +277,7 @@ def hollow_below(standing: Floats, cells: int = 20) -> float:
     """0 for a base or for feet, near 1 for a cup upside down: how deep the hollow over the ground is (mean clearance inside
     the outline of the contact, over the height) times how much of the way round the outline touches the ground.
 
-    standing: points (n, 3) strewn on the surface, the ground at z = 0.
+    standing: points (n, 3) spread over the surface, the ground at z = 0.
     """
     tall = float(standing[:, 2].max())
     if not tall > 0:

@@ -48,7 +48,8 @@ TRIED = 10
 """How many of the best frames of a view and magnification are checked for cut outlines."""
 
 UNSHOWN = -2.0
-"""Worth of a point that no close look is to show: a fifth of the frame of them cancels the worth of twice that area."""
+"""Worth of a point that no close look should show: where they fill a fifth of the frame they cancel the worth of twice that
+area."""
 
 RICHEST = 4.0
 """Upper limit of relief's worth, over that of the richest twentieth of a piece, so that a spike does not win."""
@@ -60,7 +61,7 @@ CUT = 0.45
 
 
 def worth_of(subject: Subject) -> Floats:
-    """(k,) the worth of each point of a subject in a close look: rich relief, and form that draws the eye, about 1 each.
+    """(k,) the worth of each point of a subject in a close look: relief and salient form count about 1 each.
 
     Relief that covers only a small part of a piece weighs more, since it is what there is to show.
     """

@@ -180,7 +180,8 @@ def _candidates(subject: Subject, worth: Floats, reach: float) -> list[tuple[Flo
 
 
 def _tells(subject: Subject, place: Floats, facing: Floats) -> float:
-    """Weight of a place (3,) that faces a direction (3,): the front more than the back, a figure's head more than its feet."""
+    """Weight of a place (3,) that faces a direction (3,): the front counts more than the back, a figure's head more than its
+    feet."""
     front = 0.75 - 0.25 * float(facing[1])
     if not subject.upright:
         return front

@@ -31,10 +31,11 @@ COMPACT = 0.4
 SMALL = 0.03
 """Share of the whole volume below which a lobe is too small to be surely a head."""
 OF_A_PAIR, RISES = 0.3, 0.15
-"""What one of two raised hands counts, and how far the rest rises above its middle, over the height. Set on an armadillo."""
+"""Factor on the score of one of two raised hands, and how far the rest must rise above its middle, over the height. Set on an
+armadillo."""
 OF_A_TAIL, BEHIND, THIN = 0.2, 0.12, 0.3
-"""What the end of a raised tail counts; how far behind the middle it lies, over the depth; and how little the largest ball
-fills of what it is the end of (a head with its neck and chest: more). Set on a scorpion."""
+"""Factor on the score of a raised tail's end; how far behind the middle it lies, over the depth; and how little the largest
+ball fills of what it is the end of (a head with its neck and chest: more). Set on a scorpion."""
 GROUND = 0.12
 """A head begins above this share of the height; a lobe that reaches lower includes legs."""
 UPPER = 0.42

@@ -1,4 +1,4 @@
-"""Which places of a form draw the eye? Those that curve differently from their surroundings: an eye, a beak, an ear, a rim."""
+"""Which places of a form are salient? Those that curve differently from their surroundings: an eye, a beak, an ear, a rim."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ SCALES = 1.0 / 60.0, 1.0 / 35.0, 1.0 / 20.0
 
 
 def saliency(points: Floats, normals: Floats) -> Floats:
-    """(n,) how much each point (n, 3) with its normal (n, 3) draws the eye; about 1 at the strongest twentieth, 0 or more.
+    """(n,) saliency of each point (n, 3) with its normal (n, 3), 0 or more; about 1 at the strongest twentieth.
 
     At each scale the bulge round a point is compared with the bulge of twice the width round it, the centre-surround
     difference of Lee, Varshney and Jacobs, *Mesh saliency*, ACM TOG 24, 2005, there on mean curvature; here the bulge is how

@@ -10,6 +10,7 @@ from __future__ import annotations
 import numpy as np
 
 from ...arrays import Floats
+from ...mesh.similarity import rotation_about
 from ...records import record
 from ..framing import CameraPose
 from ..optics import Optics
@@ -82,7 +83,7 @@ def path(kind: str, start: From, frames: int, *, reach: float = 1.0) -> Path:
         field = start.frame_mm[0] / start.optics.magnification
         positions = positions + (reach * ASIDE * field * (2.0 * gone - 1.0))[:, None] * rotation[:, 0]
     elif kind == "arc":
-        turns = _about_z(np.radians(reach * ROUND_DEG) * (2.0 * gone - 1.0))
+        turns = rotation_about("z", np.radians(reach * ROUND_DEG) * (2.0 * gone - 1.0))
         positions = targets + np.einsum("nij,nj->ni", turns, positions - targets)
         rotations = turns @ rotations
     else:
@@ -96,11 +97,3 @@ def path(kind: str, start: From, frames: int, *, reach: float = 1.0) -> Path:
         return Path(kind, positions, rotations, depth, targets, start.optics)
     aside = start.pose.focus_mm + float((start.target - position) @ rotation[:, 2])
     return Path(kind, positions, rotations, depth + aside, targets, start.optics)
-
-
-def _about_z(angles: Floats) -> Floats:
-    """(n, 3, 3) turns about the vertical by angles (n,) in radians."""
-    cos, sin, none = np.cos(angles), np.sin(angles), np.zeros(len(angles))
-    return np.stack(
-        [np.stack([cos, -sin, none], -1), np.stack([sin, cos, none], -1), np.stack([none, none, none + 1.0], -1)], axis=1
-    )

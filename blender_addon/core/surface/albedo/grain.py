@@ -16,12 +16,12 @@ from ..patches import CELLS, Cloud, Patches, filled, lay_patches, read_back, spl
 from ..textured_surface import TexturedSurface
 
 CELL_MM = 0.14
-LARGE_MM2 = 20_000.0  # a larger surface is looked at in coarser cells, as many as this one has: time stays in bounds
+LARGE_MM2 = 20_000.0  # mm2: a larger surface gets coarser cells, as many as this one has, which limits the time
 FINE_MM = 0.15  # sigma of the picture whose gradients give the direction
 WAY_MM = 2.0  # sigma over which the direction is measured: broader than a cut, so that a single cut does not decide it
-ALONG_MM = 1.5  # sigma of the average
-STRIDE = 4.0  # cells from one sample of it to the next
-STEEPEST = 0.8  # quantile of a patch's slopes above which they count no more: an edge does not speak for all
+ALONG_MM = 1.5  # sigma along the grain of the average
+STRIDE = 4.0  # cells between two samples of that average
+STEEPEST = 0.8  # quantile of a patch's slopes at which they are capped, so that a single edge does not dominate
 
 
 def along_grain(surface: TexturedSurface, values: Floats, *, seed: int = 1) -> Floats:
@@ -52,15 +52,15 @@ def way_of(grids: Floats, known: Bools, cell_mm: float) -> Floats:
     """(p, CELLS, CELLS) angle in radians from x of the way along which grids (p, CELLS, CELLS) vary least, where known."""
     square = np.square(wave_vectors(cell_mm)[0]) + np.square(wave_vectors(cell_mm)[1])
 
-    def eased(fields: Floats, sigma: float) -> Floats:
+    def smoothed(fields: Floats, sigma: float) -> Floats:
         return np.fft.irfft2(np.fft.rfft2(fields) * np.exp(-0.5 * square * sigma**2), s=(CELLS, CELLS))
 
-    up, right = np.gradient(eased(grids, FINE_MM), axis=(1, 2))
+    up, right = np.gradient(smoothed(grids, FINE_MM), axis=(1, 2))
     steep = np.hypot(up, right) * known
     limit = np.quantile(steep, STEEPEST, axis=(1, 2), keepdims=True)
     share = known * np.minimum(1.0, limit / np.maximum(steep, 1e-9))
     up, right = up * share, right * share
-    twice, across = eased(2 * right * up, WAY_MM), eased(right * right - up * up, WAY_MM)
+    twice, across = smoothed(2 * right * up, WAY_MM), smoothed(right * right - up * up, WAY_MM)
     return (0.5 * np.arctan2(twice, across) + np.pi / 2).astype(np.float32)
 
 

@@ -13,12 +13,12 @@ from ...arrays import Floats
 from ..textured_surface import TexturedSurface
 from .large import LargeMeans
 
-SHUT = 0.05  # openness below which a place counts as no deeper
-OPEN = 0.1  # log of the shading in a hollow or of fine relief below which a place counts as open
+SHUT = 0.05  # openness below which places count as equally deep
+OPEN = 0.1  # magnitude of the log shading, in a hollow or of fine relief, below which a place counts as open
 DOUBT = 0.2
 """Error of the fitted light over the log of openness, standard deviation, in the narrow gaps of the bench's sharp tooling (set
 there); in broad hollows it is less."""
-LARGE_MM = 4.0  # mesh width of the grid on which the paint is averaged
+LARGE_MM = 4.0  # spacing of the grid on which the paint is averaged
 
 
 def depth_of(openness: Floats) -> Floats:

@@ -6,7 +6,7 @@ import numpy as np
 
 from ...arrays import Floats, Ints
 
-MOST_NODES = 64  # a side: a large piece is looked at on a coarser grid
+MOST_NODES = 64  # nodes a side; a large piece gets a coarser grid
 
 
 class LargeMeans:

@@ -33,8 +33,8 @@ class LightRemoved:
     untouched: bool = False
 
 
-FLOOR = 0.08  # shading is never taken to be darker than this part of its median: nothing is blown up out of noise
-GLOSS = 0.3  # e-folds by which a highlight stands above its surroundings, in its weakest channel
+FLOOR = 0.08  # least shading as a share of its median, so that noise is not amplified
+GLOSS = 0.3  # e-folds by which a highlight exceeds its surroundings, in its weakest channel
 GLOSS_MM = 1.5  # sigma of those surroundings
 
 

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from functools import lru_cache
 from hashlib import blake2b
-from typing import Any
 
 import numpy as np
 
@@ -16,11 +15,14 @@ from .evidence import LightEvidence, light_evidence
 from .light import Light, Shading, bounced, fit_light, half_sphere, shade, sky_design
 from .visibility import look_round, spread_samples
 
+Inputs = tuple[TexturedSurface, Floats, tuple[Floats, Ints] | None, int]
+"""Surface, colours, occluders and seed of a fit."""
+
 SAMPLES = 150_000
 DIRECTIONS = 64  # and as many opposite ones
 LARGE = 45_000  # vertices above which receivers are clustered
 RECEIVERS = 25_000
-KEPT = 4  # fits: those of a piece and its stand, and of what was scanned beside them
+KEPT = 4  # number of fits: those of a piece, its stand, and what was scanned beside them
 
 
 @record
@@ -61,7 +63,7 @@ class _Request:
             digest.update(f"{part.shape} {part.dtype}".encode())
             digest.update(np.ascontiguousarray(part).data)
         self.digest = digest.digest()
-        self.inputs: Any = (surface, colours, occluders, seed)
+        self.inputs: Inputs | None = (surface, colours, occluders, seed)
 
     def __eq__(self, other: object) -> bool:
         return isinstance(other, _Request) and self.digest == other.digest
@@ -73,6 +75,7 @@ class _Request:
 @lru_cache(maxsize=KEPT)
 def _fit_of(request: _Request) -> Lit:
     inputs, request.inputs = request.inputs, None
+    assert inputs is not None, "a request is answered once"
     return _fitted(*inputs)
 
 
@@ -96,7 +99,7 @@ def _fitted(surface: TexturedSurface, colours: Floats, occluders: tuple[Floats, 
     evidence = light_evidence(point, normal, texture, count, shading.irradiance)
     flux = shading.flux[group]
     if len(point) != len(vertices):
-        flux = _eased(flux.reshape(len(flux), 9), faces).reshape(-1, 3, 3)
+        flux = _smoothed(flux.reshape(len(flux), 9), faces).reshape(-1, 3, 3)
     openness = sky_design(seen, normal).sum(axis=1)[group]
     return Lit(light, Shading(np.einsum("nac,na->nc", flux, surface.vertex_normal), flux), openness, evidence)
 
@@ -139,7 +142,7 @@ def _receivers(
     )
 
 
-def _eased(values: Floats, faces: Ints, rounds: int = 16) -> Floats:
+def _smoothed(values: Floats, faces: Ints, rounds: int = 16) -> Floats:
     """Vertex values averaged with their neighbours again and again, so that clusters leave no steps."""
     pairs, _ = edges(faces)
     both = np.concatenate([pairs[:, 0], pairs[:, 1]])

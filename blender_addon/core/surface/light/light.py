@@ -18,9 +18,9 @@ from .spherical_harmonics import sphere_directions
 from .visibility import Visibility
 
 ROUNDS = 6  # of reweighting; two more move the cut on the bench's owl by 0.01 %
-COLOURLESS = 3  # more of them, before, where the light is first taken to have no colour
-CLEARLY = 0.9  # part of the other start's cost below which the fit that began without coloured light is taken
-TYPICAL = 0.1  # log error that a good fit leaves
+COLOURLESS = 3  # further rounds at the beginning, in which the light is taken to have no colour
+CLEARLY = 0.9  # share of the other start's cost below which the fit that began without coloured light is taken
+TYPICAL = 0.1  # log residual of a good fit
 STEPS = 400  # of the projected gradient
 
 

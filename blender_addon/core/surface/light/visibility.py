@@ -16,9 +16,9 @@ from ...rasters import corner_shares
 from ...records import record
 from ...threads import in_parallel, product
 
-PER_PIXEL = 4.0  # samples a pixel of the depth map on a face seen squarely: 2 % of pixels stay empty
+PER_PIXEL = 4.0  # samples per pixel of the depth map on a face seen head-on: 2 % of pixels stay empty
 DEPTHS = 1 << 14  # depth steps of the buffer that finds the nearest sample
-LIFT, SLACK = 0.2, 0.25  # pixels by which a receiver is lifted off its surface, and by which an occluder must stand above it
+LIFT, SLACK = 0.2, 0.25  # pixels by which a receiver is lifted off its surface, and by which an occluder must exceed it
 
 
 @record

@@ -25,7 +25,7 @@ INNER = slice(2, COARSE - 2)
 COVERED = 0.9
 """Part of a coarse cell that must be known."""
 GROUPS = 24
-"""Parts of the surface of which each is left out in turn, to see how far the result hangs on it (jackknife)."""
+"""Parts of the surface of which each is left out in turn, to see how far the result depends on it (jackknife)."""
 UNSURE = 0.12
 """Standard deviation of the error in the log of x: by how much the fitted light and the form are off (a guess). An error in x
 flattens the slope (regression dilution), so that where x hardly varies, as under an even sky, nothing can be known."""

@@ -28,16 +28,16 @@ lamps."""
 GAIN_MM = (0.15, 0.36, 0.48, 0.66, 0.9, 1.2, 1.7, 2.8)
 GAIN = (0.15, 0.22, 0.30, 0.42, 0.50, 0.58, 0.65, 0.70)
 """alpha by wavelength, mean over the same pieces (0.1 mm of photo blur is in it)."""
-SPECK_REST = 0.15  # of the power that closing the specks removed is still there (measured on a piece without relief)
-COHERENT = 0.7  # times alpha, of the power above the noise follows the linear model (measured on the same pieces)
-LEAST_CONTRAST = 0.12  # mean (a . k)^2 / |k|^2 from which on it separates paint from shape
-STEEPEST = 1.5  # the tangential irradiance is capped here: beyond it the surface faces away
+SPECK_REST = 0.15  # share of the power removed by closing the specks that remains (measured on a piece without relief)
+COHERENT = 0.7  # times alpha: share of the power above the noise that follows the linear model (measured on the same pieces)
+LEAST_CONTRAST = 0.12  # contrast of (a . k)^2 / |k|^2 from which it separates paint from shape
+STEEPEST = 1.5  # cap of the tangential irradiance: beyond it the surface faces away
 RINGS = 24
 COARSE = 12
-"""The tangential irradiance changes slowly: it is kept in this many cells a side."""
+"""Cells a side of the grid that holds the tangential irradiance, which changes slowly."""
 FORM = 24
-"""Cells a side in which the slope of the scan's own smooth surface is kept."""
-SHADIEST = -3.0  # log of irradiance over its median is capped here
+"""Cells a side of the grid that holds the slope of the scan's own smooth surface."""
+SHADIEST = -3.0  # cap of the log of irradiance over its median
 
 
 @record

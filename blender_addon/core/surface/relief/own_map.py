@@ -19,7 +19,7 @@ SIGMAS_MM = (0.06, 0.12, 0.25)
 
 def slopes_of_normals(smooth: Floats, own: Floats) -> Floats:
     """(n, 3) surface gradient of the height whose relief turns unit normals `smooth` (n, 3) into `own` (n, 3)."""
-    along = np.maximum(np.einsum("ij,ij->i", smooth, own), 0.1)  # steeper than 84 degrees is no relief
+    along = np.maximum(np.einsum("ij,ij->i", smooth, own), 0.1)  # steeper than 84 degrees is not relief
     return smooth - own / along[:, None]
 
 

@@ -40,8 +40,8 @@ from .levelling import levels
 
 Steps = Generator[tuple[float, str], None, "Recovery"]
 
-CLIP = (-1.0, 0.6)  # log brightness against the smooth shading outside of this does not follow the linear model
-WIDE = (-2.2, 1.0)  # and outside of this is no fine relief: what the net is shown
+CLIP = (-1.0, 0.6)  # range of log brightness relative to the smooth shading in which the linear model holds
+WIDE = (-2.2, 1.0)  # and in which it may be fine relief, which the net is given
 CELL_MM = 0.07
 LARGE_MM2 = 20_000.0
 WIDEST_MM = 0.115
@@ -50,9 +50,9 @@ of 0.1 mm still cut 30 % where those of 0.07 cut 36."""
 TEXELS_A_CELL = 0.85
 """Cells are no finer than this part of a texel. At 0.75 the demo's owl gains half a percent, but a sheet of coarse texels loses
 the grooves that it shows: the net would be used on texels that are blurred more than those it was trained on."""
-FAINT_TANGENTIAL = 0.1  # tangential irradiance up to which shading shows depth alone, not slope
+FAINT_TANGENTIAL = 0.1  # tangential irradiance below which shading shows depth alone, not slope
 COARSEST_DETAIL_MM = 2.0
-SAMPLES_A_PATCH = 200  # texels compared when patches are brought to one level
+SAMPLES_A_PATCH = 200  # number of texels per patch that are compared when patches are brought to one level
 SURE = 0.4
 """Trust from which on relief is shown in full: 0.48 on a dusted piece with next to no relief, 0.54 to 1 on worked ones; 0.10 to
 0.39 on grained wood, mottles and spots without a hue."""

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Any
 
 from ....core.surface import reflectance
 from ..builder import Tree, make_group
-from ..kind import Recipe, label_of
+from ..kind import Recipe, Values, label_of
 
 if TYPE_CHECKING:
     import bpy
@@ -74,7 +74,7 @@ def _bronze(tree: Tree) -> None:
     tree.output("Shader", "shader", shader["BSDF"])
 
 
-def _values(settings: Any) -> dict[str, Any]:
+def _values(settings: Any) -> Values:
     _, thickness, colour, green = reflectance.PATINAS[settings.patina]
     return {
         "Metal": reflectance.METALS["bronze"][1],

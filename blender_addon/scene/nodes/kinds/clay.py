@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 from ....core.surface import reflectance
 from ..builder import Socket, Tree, Value, make_group
-from ..kind import Recipe, label_of
+from ..kind import Recipe, Values, label_of
 from ..relief import tooled
 
 if TYPE_CHECKING:
@@ -187,7 +187,7 @@ def _chatter(tree: Tree, mm: Value, amount: Value) -> Socket:
     return tree.math("MULTIPLY", tree.math("MULTIPLY", ripple, patch), tree.math("MULTIPLY", amount, 0.12))
 
 
-def _values(settings: Any) -> dict[str, Any]:
+def _values(settings: Any) -> Values:
     body = reflectance.CLAY_BODIES[settings.clay_body]
     colour = settings.clay_colour or (body.fired if settings.clay_state == "fired" else body.dry)
     return {

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Any
 
 from ....core.surface import reflectance
 from ..builder import Tree, make_group
-from ..kind import Recipe, label_of
+from ..kind import Recipe, Values, label_of
 from ..relief import tooled
 
 if TYPE_CHECKING:
@@ -56,7 +56,7 @@ def _compound(tree: Tree) -> None:
     tree.output("Shader", "shader", shader["BSDF"])
 
 
-def _values(settings: Any) -> dict[str, Any]:
+def _values(settings: Any) -> Values:
     _, colour, rough, depth, grain = reflectance.COMPOUNDS[settings.compound]
     values = {"Colour": colour, "Roughness": rough, "Scattering Depth": depth, "Grain": grain}
     return {**values, "Handling Wear": settings.handling_wear}

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Any
 
 from ....core.surface import reflectance
 from ..builder import Socket, Tree, Value, make_group
-from ..kind import Recipe, label_of
+from ..kind import Recipe, Values, label_of
 
 if TYPE_CHECKING:
     import bpy
@@ -90,7 +90,7 @@ def _crackle(tree: Tree, mm: Value, amount: Value) -> Socket:
     return tree.math("MULTIPLY", lines, amount)
 
 
-def _values(settings: Any) -> dict[str, Any]:
+def _values(settings: Any) -> Values:
     _, colour, body, matt = reflectance.GLAZES[settings.glaze_kind]
     return {"Glaze Colour": colour, "Body Colour": body, "Matt": matt, "Crackle": settings.glaze_crackle}
 

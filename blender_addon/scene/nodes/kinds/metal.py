@@ -5,11 +5,11 @@ from __future__ import annotations
 from typing import Any
 
 from ....core.surface import reflectance
-from ..kind import Recipe, label_of
+from ..kind import Recipe, Values, label_of
 from .bronze import bronze_group
 
 
-def _values(settings: Any) -> dict[str, Any]:
+def _values(settings: Any) -> Values:
     return {"Metal": reflectance.METALS[settings.metal][1], "Patina": 0.0, "Verdigris": 0.0, "Wax": 0.0, "Polish": 0.7}
 
 

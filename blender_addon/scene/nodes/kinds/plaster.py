@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Any
 
 from ....core.surface import reflectance
 from ..builder import Socket, Tree, Value, make_group
-from ..kind import Recipe
+from ..kind import Recipe, Values
 from ..relief import tooled
 
 if TYPE_CHECKING:
@@ -79,7 +79,7 @@ def _pinholes(tree: Tree, mm: Value, amount: Value) -> Socket:
     return tree.math("MULTIPLY", tree.span(tree.math("SUBTRACT", reach, cells["Distance"]), 0.0, 0.05, smooth=True), shows)
 
 
-def _values(settings: Any) -> dict[str, Any]:
+def _values(settings: Any) -> Values:
     values = {"Colour": reflectance.PLASTER, "Age": settings.plaster_age, "Sealed": 1.0 if settings.plaster_sealed else 0.0}
     return {**values, "Crevice Wash": settings.crevice_wash}
 

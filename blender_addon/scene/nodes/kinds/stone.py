@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Any
 
 from ....core.surface import reflectance
 from ..builder import Socket, Tree, Value, make_group
-from ..kind import Recipe, label_of
+from ..kind import Recipe, Values, label_of
 
 if TYPE_CHECKING:
     import bpy
@@ -86,7 +86,7 @@ def _veins(tree: Tree, mm: Value) -> Socket:
     return tree.math("MAXIMUM", tree.span(near, 0.0, 0.012, 0.9, 0.0), tree.span(near, 0.0, 0.07, 0.4, 0.0))
 
 
-def _values(settings: Any) -> dict[str, Any]:
+def _values(settings: Any) -> Values:
     stone = reflectance.STONES[settings.stone_kind]
     return {
         "Stone": stone.colour,

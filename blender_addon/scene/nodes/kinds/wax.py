@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Any
 
 from ....core.surface import reflectance
 from ..builder import Tree, make_group
-from ..kind import Recipe, label_of
+from ..kind import Recipe, Values, label_of
 
 if TYPE_CHECKING:
     import bpy
@@ -57,7 +57,7 @@ def _wax(tree: Tree) -> None:
     tree.output("Shader", "shader", shader["BSDF"])
 
 
-def _values(settings: Any) -> dict[str, Any]:
+def _values(settings: Any) -> Values:
     _, colour, depth, polish, bloom = reflectance.WAXES[settings.wax_kind]
     values = {"Colour": colour, "Scattering Depth": depth, "Polish": polish, "Bloom": bloom}
     return {**values, "Handling Wear": settings.handling_wear}

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 from ....core.surface import reflectance
 from ..builder import Socket, Tree, Value, make_group
-from ..kind import Recipe, label_of
+from ..kind import Recipe, Values, label_of
 
 if TYPE_CHECKING:
     import bpy
@@ -150,7 +150,7 @@ def _rays(tree: Tree, log: Value, amount: Value, size: Value) -> Socket:
     return tree.math("MULTIPLY", tree.span(cells["Distance"], 0.12, 0.38, 1.0, 0.0, smooth=True), shows)
 
 
-def _values(settings: Any) -> dict[str, Any]:
+def _values(settings: Any) -> Values:
     species = reflectance.WOODS[settings.wood_species]
     return {
         "Early Wood": species.early,

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -101,9 +101,9 @@ def _outside(looks: Looks, boxes: Sequence[tuple[Floats, Floats]]) -> Bools:
     return found
 
 
-def _rounded(corner: Any) -> list[float]:
+def _rounded(corner: Floats) -> list[float]:
     return [float(f"{part:.6g}") for part in corner]
 
 
-def _gap(box: Any, other: Any) -> float:
+def _gap(box: Floats, other: Floats) -> float:
     return float(np.linalg.norm(np.maximum(np.maximum(box[0] - other[1], other[0] - box[1]), 0.0)))

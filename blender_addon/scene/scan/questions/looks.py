@@ -7,10 +7,11 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from ....core.arrays import Bools, Floats
-from ....core.mesh.preview import strewn, view
+from ....core.mesh.preview import sampled_by_area, view
+from ....core.mesh.similarity import rotation_about
 from ....core.mesh.triangles import TriangleMesh, face_normals
 from ....core.records import record
-from ....core.scan.upright import rotation_between, turn_about_z
+from ....core.scan.upright import rotation_between
 from ....job.decisions import Picture
 from ...thumbnails import surface_colours
 
@@ -35,7 +36,7 @@ class Looks:
 
         faded: (n,) bool, points drawn in red, as what would be removed.
         """
-        turn = turn_about_z(-front_deg) @ rotation_between(np.asarray(up, float), UP)
+        turn = rotation_about("z", np.radians(-front_deg)) @ rotation_between(np.asarray(up, float), UP)
         colours = self.colours
         if faded is not None:
             colours = np.where(np.asarray(faded)[:, None], [0.85, 0.25, 0.2], colours)
@@ -46,7 +47,7 @@ class Looks:
 
 def looks_of_scan(item: bpy.types.Object, mesh: TriangleMesh) -> Looks:
     """Points distributed on a mesh, with the colours of an object's materials."""
-    faces, weights = strewn(mesh, POINTS)
+    faces, weights = sampled_by_area(mesh, POINTS)
     vertices = mesh.vertices.astype(float)
     places = np.einsum("nk,nkd->nd", weights, vertices[mesh.faces[faces]])
     return Looks(places, face_normals(vertices, mesh.faces)[faces], surface_colours(item, mesh, faces, weights))

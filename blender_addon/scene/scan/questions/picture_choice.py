@@ -25,10 +25,10 @@ from ....core.surface.picture_content import (
     Layout,
     Pixels,
     fit_of,
-    glance_of,
     green_down,
     layout_of,
     pixels_of,
+    quick_fit_of,
 )
 from ....core.surface.picture_roles import ROLE_WORDS, Candidate, Choice, Judged, choose, judge, looks_like_colour
 from ....job.decisions import Alternative, Decision, Picture
@@ -60,8 +60,8 @@ class Chosen:
 class _Looked:
     """An opened picture. shown: (h, w, 4) float stored values, reduced, row 0 at the bottom."""
 
-    image: Any
-    shown: Any
+    image: bpy.types.Image
+    shown: Floats
 
 
 class _Scan:
@@ -112,7 +112,7 @@ class _Scan:
             pixels = pixels_of(looked.shown)
             within = candidate.stated == "base" and not self.beside and self.path.suffix.lower() == WITHIN
             if within and looks_like_colour(pixels):  # the mesh's own, unless it maps places: nothing else could refuse it
-                self._seen[image.name, slot] = pixels, glance_of(looked.shown, self.mesh, self._used(slot))
+                self._seen[image.name, slot] = pixels, quick_fit_of(looked.shown, self.mesh, self._used(slot))
             else:
                 self._seen[image.name, slot] = pixels, self._fit(looked.shown, pixels, slot)
         pixels, fit = self._seen[image.name, slot]
@@ -161,7 +161,7 @@ def choose_pictures(
     for slot, found in enumerate(textures):
         _check_stated(scan, found, slot)
     stated = [("base" in found.images) for found in textures]
-    loaded: dict[str, Any] = {}
+    loaded: dict[str, bpy.types.Image] = {}
     choices = [_choice(scan, slot, found, beside, loaded) for slot, found in enumerate(textures)]
     for slot, (found, choice) in enumerate(zip(textures, choices, strict=True)):
         _fill(scan, found, choice, beside, loaded)
@@ -208,7 +208,7 @@ def _not_named(path: Path, textures: Sequence[Textures]) -> list[Path]:
     return [file for file in pictures_beside(path) if file.name not in named]
 
 
-def _choice(scan: _Scan, slot: int, found: Textures, beside: Sequence[Path], loaded: dict[str, Any]) -> Choice:
+def _choice(scan: _Scan, slot: int, found: Textures, beside: Sequence[Path], loaded: dict[str, bpy.types.Image]) -> Choice:
     """The roles of the pictures that a slot could use."""
     candidates = _named_candidates(scan, slot, beside)
     looked = []
@@ -252,7 +252,9 @@ def _named_candidates(scan: _Scan, slot: int, beside: Sequence[Path]) -> list[Ca
     return found
 
 
-def _opened(scan: _Scan, slot: int, candidate: Candidate, beside: Sequence[Path], loaded: dict[str, Any]) -> Candidate:
+def _opened(
+    scan: _Scan, slot: int, candidate: Candidate, beside: Sequence[Path], loaded: dict[str, bpy.types.Image]
+) -> Candidate:
     """A candidate completed with the measures of its file; unchanged where the file can't be read."""
     if candidate.name not in loaded:
         held = Textures()
@@ -263,7 +265,7 @@ def _opened(scan: _Scan, slot: int, candidate: Candidate, beside: Sequence[Path]
     return scan.seen(candidate, loaded[candidate.name], slot)
 
 
-def _fill(scan: _Scan, found: Textures, choice: Choice, beside: Sequence[Path], loaded: dict[str, Any]) -> None:
+def _fill(scan: _Scan, found: Textures, choice: Choice, beside: Sequence[Path], loaded: dict[str, bpy.types.Image]) -> None:
     """Fill a slot's missing maps with the chosen pictures."""
     for part in PARTS:
         if part in found.images:

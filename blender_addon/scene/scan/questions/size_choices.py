@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
-from typing import Any
+from typing import TYPE_CHECKING
 
 from ....core.scan.units import MM_PER_UNIT, PLAUSIBLE_MM, UnitGuess, unit_chances
 from ....job.decisions import Alternative, Decision
+
+if TYPE_CHECKING:
+    from ....job.sheet import JobSheet
 
 NAMES = {"m": "metres", "cm": "centimetres", "mm": "millimetres", "in": "inches"}
 LENGTHS = ("height", "width", "stand_length", "disc", "distance")
@@ -13,7 +16,7 @@ LENGTHS = ("height", "width", "stand_length", "disc", "distance")
 KNOWN, NO_UNIT = 0.98, 0.5
 
 
-def length_is_known(sheet: Any) -> bool:
+def length_is_known(sheet: JobSheet) -> bool:
     """Whether the job sheet gives a known length, which determines the size whatever the unit is."""
     try:
         settings = sheet["orientation"]

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from ....core.arrays import Bools, Floats, Pixels8
-from ....core.mesh.preview import strewn, view
+from ....core.mesh.preview import sampled_by_area, view
 from ....core.mesh.triangles import TriangleMesh, face_normals
 from ...thumbnails import surface_colours
 
@@ -22,7 +22,7 @@ TINT = np.array([1.0, 0.62, 0.25])
 
 def marked_picture(item: bpy.types.Object, mesh: TriangleMesh, marked: Bools) -> Pixels8:
     """(SIZE, SIZE, 3) uint8 picture, row 0 on top, of an upright mesh (z up) with the faces `marked` (m,) tinted."""
-    faces, weights = strewn(mesh, POINTS)
+    faces, weights = sampled_by_area(mesh, POINTS)
     places = np.einsum("nk,nkd->nd", weights, np.asarray(mesh.vertices, float)[mesh.faces[faces]])
     normals = face_normals(np.asarray(mesh.vertices, float), mesh.faces)[faces]
     colours = surface_colours(item, mesh, faces, weights)

@@ -210,7 +210,7 @@ class Settings:
         for name in listed:
             check_name("camera.shots: the name", name)
             if "," in name:
-                raise SheetError(f'camera.shots: the name "{name}" holds a comma, which parts the names in render.only')
+                raise SheetError(f'camera.shots: the name "{name}" contains a comma, which separates the names in render.only')
             if VERSION.fullmatch(name):
                 raise SheetError(
                     f'camera.shots: "{name}" is how an earlier picture is named when it is put aside: choose another'

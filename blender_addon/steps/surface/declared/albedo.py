@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from ....job.settings import choice, number, switch
-from ....scene.surface.light_decisions import SHADING
+from ....job.settings import number, switch
+from ....scene.surface.light_decisions import shading_setting
 
 LABEL = "Albedo"
 NEEDS = ("piece",)
@@ -23,12 +23,7 @@ class Settings:
         label="Take light out",
         help="Remove the room's light and shadows from the texture; off keeps the texture as it was scanned",
     )
-    shading: str = choice(
-        "auto",
-        SHADING,
-        help="Whether the texture contains light at all: a photo does, a painted or computed texture does not",
-        more=True,
-    )
+    shading: str = shading_setting()
     strength: float = number(
         1.0, low=0.0, high=1.0, help="How much of the light is removed: 0 none, 1 all; lower it where colour is removed too"
     )

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from ....job.settings import choice, length, number
-from ....scene.surface.light_decisions import MARKS, SHADING
+from ....scene.surface.light_decisions import MARKS, shading_setting
 
 LABEL = "Relief"
 NEEDS = ("piece",)
@@ -26,12 +26,7 @@ class Settings:
         ],
         help="How the relief is found",
     )
-    shading: str = choice(
-        "auto",
-        SHADING,
-        help="Whether the texture contains light at all: a photo does, a painted or computed texture does not",
-        more=True,
-    )
+    shading: str = shading_setting()
     marks: str = choice(
         "auto", MARKS, help="Whether fine marks in the texture are relief or paint, where their colour does not tell", more=True
     )

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from ....mesh.solids import ball, moved, rounded_rectangle, slab, turn
+from ....mesh.similarity import rotation_about
+from ....mesh.solids import ball, moved, rounded_rectangle, slab
 from ....mesh.triangles import TriangleMesh
 from ..prop import Prop, assembled
 
@@ -23,5 +24,5 @@ def make(rng: np.random.Generator) -> Prop:
         shape = TriangleMesh(drop.vertices * size * [1, 1, 1], drop.faces)
         where = [*(rng.uniform(-0.36, 0.36, 2) * side), 5.4]
         paint = ("grey paint", "brown paint", "black paint")[place % 3]
-        parts.append((moved(shape, turn("z", rng.uniform(0, np.pi)), where), paint))
+        parts.append((moved(shape, rotation_about("z", rng.uniform(0, np.pi)), where), paint))
     return assembled(NAME, parts)

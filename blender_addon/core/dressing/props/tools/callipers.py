@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from ....mesh.solids import lathe, moved, rounded_rectangle, tube, turn
+from ....mesh.similarity import rotation_about
+from ....mesh.solids import lathe, moved, rounded_rectangle, tube
 from ..prop import Prop, assembled
 
 NAME = "callipers"
@@ -22,7 +23,7 @@ def make(rng: np.random.Generator) -> Prop:
         path = np.column_stack([reach * s, curve, np.full_like(s, level) + (0.0 if side < 0 else -1.1) * s**3])
         taper = 1.0 - 0.6 * s
         leg = tube(path, rounded_rectangle(7.0, 2.0, 0.5, 3), scale=np.column_stack([taper, np.ones_like(s)]))
-        parts.append((moved(leg, turn("z", side * half_open)), "steel"))
+        parts.append((moved(leg, rotation_about("z", side * half_open)), "steel"))
     rivet = lathe(np.array([[0.0, 0.0], [5.5, 0.0], [6.0, 0.6], [6.0, 4.6], [4.5, 5.6], [0.0, 6.0]]), sides=28)
     parts.append((rivet, "brass"))
     return assembled(NAME, parts)

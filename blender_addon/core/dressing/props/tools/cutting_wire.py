@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from ....mesh.solids import circle, lathe, moved, tube, turn
+from ....mesh.similarity import rotation_about
+from ....mesh.solids import circle, lathe, moved, tube
 from ..prop import ALONG_X, Prop, assembled, profile
 
 NAME = "cutting wire"
@@ -23,6 +24,6 @@ def make(rng: np.random.Generator) -> Prop:
     parts = [(tube(path, circle(0.4, 8)), "steel")]
     outline = profile([(0.0, -17.0), (4.2, -16.6), (5.0, -14.0), (4.6, 0.0), (5.0, 14.0), (4.2, 16.6), (0.0, 17.0)])
     for end, heading in ((path[0], angle[0]), (path[-1], angle[-1])):
-        toggle = moved(lathe(outline, sides=24), turn("z", heading + rng.uniform(-0.4, 0.4)) @ ALONG_X)
+        toggle = moved(lathe(outline, sides=24), rotation_about("z", heading + rng.uniform(-0.4, 0.4)) @ ALONG_X)
         parts.append((moved(toggle, np.eye(3), [end[0], end[1], 5.0]), "beech"))
     return assembled("cutting wire", parts)

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from ....mesh.solids import moved, rounded_rectangle, tube, turn
+from ....mesh.similarity import rotation_about
+from ....mesh.solids import moved, rounded_rectangle, tube
 from ..parts import ferrule, handle
 from ..prop import Prop, assembled
 
@@ -26,7 +27,7 @@ def make(rng: np.random.Generator) -> Prop:
     path = np.column_stack([start - 2 + x, y, np.zeros_like(x)])
     wire = tube(path, rounded_rectangle(0.8, 2.2, 0.3, 3))
     bend = rng.uniform(-0.12, 0.12)
-    wire = moved(wire, turn("x", 0.0) @ turn("y", bend), [start * (1 - np.cos(bend)), 0.0, start * np.sin(bend)])
+    wire = moved(wire, rotation_about("y", bend), [start * (1 - np.cos(bend)), 0.0, start * np.sin(bend)])
     return assembled("loop tool", [
         (handle(rng, length, thick, neck=neck), str(rng.choice(["beech", "walnut", "worn paint"]))),
         (ferrule(length - 4.0, start, neck + 1.2, neck - 0.4), "brass"), (wire, "steel"),

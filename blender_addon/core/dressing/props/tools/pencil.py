@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from ....mesh.solids import circle, lathe, moved, rounded_rectangle, tube, turn
+from ....mesh.similarity import rotation_about
+from ....mesh.solids import circle, lathe, moved, rounded_rectangle, tube
 from ..prop import ALONG_X, Prop, assembled
 
 NAME = "pencil"
@@ -45,6 +46,6 @@ def make(rng: np.random.Generator) -> Prop:
     lead = moved(lathe(tip, sides=16), ALONG_X)
     end = moved(lathe(np.array([[0.0, -0.25], [1.1, -0.2], [1.1, 0.3], [0.0, 0.3]]), sides=16), ALONG_X)
     paint = str(rng.choice(["yellow lacquer", "green lacquer", "red lacquer", "black lacquer"]))
-    roll = turn("x", np.pi / 6)  # lies on a flat
+    roll = rotation_about("x", np.pi / 6)  # lies on a flat
     return assembled("pencil", [(moved(part, roll), material) for part, material in (
         (body, paint), (bare, "bare wood"), (lead, "graphite"), (end, "graphite"))])  # fmt: skip
