@@ -24,7 +24,6 @@ import math
 import statistics
 import sys
 import time
-import tracemalloc
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -174,16 +173,6 @@ def peak_mb() -> float:
 
     most = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
     return most / (1e6 if sys.platform == "darwin" else 1e3)
-
-
-def traced_peak_mb(work: Callable[[], Any]) -> float:
-    """The most that `work()` allocates through Python and numpy on top of what stood before, in MB."""
-    tracemalloc.start()
-    try:
-        work()
-        return tracemalloc.get_traced_memory()[1] / 1e6
-    finally:
-        tracemalloc.stop()
 
 
 def table(rows: list[Row]) -> str:

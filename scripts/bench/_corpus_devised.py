@@ -139,7 +139,6 @@ def _sheet(text: str, prepare: Callable[[Path], None] | None = None) -> Callable
 
 
 INTAKE = 'bozzetto = 1\n[intake]\nscan = "scan.obj"\n'
-TWO = "[[registration.scans]]\n"
 
 
 def _pipe(name: str) -> Callable[[Path], None]:

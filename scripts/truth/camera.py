@@ -35,8 +35,6 @@ class Camera:
 
 PHONE = Camera(phone_tone=True, sharpening=0.7, patches=0.08)
 """A phone that tone-maps and sharpens."""
-CLEAN = Camera(speckle=0.0, powder=0.0, patches=0.0, blur=0.0, noise=0.0, jpeg=0)
-"""No side effects at all."""
 
 
 def encoded(linear: Floats) -> Floats:

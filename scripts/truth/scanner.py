@@ -114,11 +114,6 @@ def truth_case(
     return made_case(body, scan, room, albedo, camera, shape=shape, turn=turn, seed=seed + int(1000 * turn), pigment=pigment)
 
 
-def render_texture(shape: str, light: str, *, size: int = 2048, pigment: str | None = None, seed: int = 0) -> Any:
-    """(size, size, 3) uint8 sRGB, row 0 at v = 0: the texture of `truth_case` alone."""
-    return truth_case(shape, light, size=size, pigment=pigment, seed=seed).texture
-
-
 def _albedo(truth: Shape, pigment: str | None, seed: int) -> Floats:
     if pigment is None:
         return np.full((len(truth.vertices), 3), POWDER)

@@ -57,8 +57,3 @@ def job(installed: str, tmp_path: Path) -> Path:
 def command(installed: str) -> Any:
     """The function behind `blender --command bozzetto`; a wheel can't dispatch it, so it is called."""
     return importlib.import_module(f"{installed}.cli").main
-
-
-def job_settings() -> Any:
-    """The job's settings on the scene."""
-    return bpy.context.scene.bozzetto

@@ -38,7 +38,6 @@ focus = [
 
 # ask about the base
 """
-COMMENTS = [line.strip() for line in OLD.splitlines() if "#" in line]
 
 
 def test_an_unchanged_sheet_stays_as_it_is_to_the_letter() -> None:
