@@ -19,11 +19,7 @@ from blender_addon.scene.meshes import make_object, read_mesh
 from blender_addon.scene.stage import Stage
 from blender_addon.steps import catalogue
 from blender_addon.steps.delivery import export
-
-TETRA = TriangleMesh(
-    np.array([[0, 0, 0], [1, 0, 0], [0, 1, 0], [0, 0, 1]], np.float32),
-    np.array([[0, 2, 1], [0, 1, 3], [1, 2, 3], [0, 3, 2]], np.int32),
-)
+from tests.scene.tetra import TETRA
 
 
 @dataclass(kw_only=True)

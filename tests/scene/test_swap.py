@@ -13,7 +13,6 @@ import bpy
 import numpy as np
 import pytest
 
-from blender_addon.core.mesh.triangles import TriangleMesh
 from blender_addon.job.settings import number
 from blender_addon.job.sheet import blank
 from blender_addon.job.step import Step
@@ -22,12 +21,9 @@ from blender_addon.scene.dressing.set_materials import plain_material
 from blender_addon.scene.meshes import make_object
 from blender_addon.scene.nodes.finish import put_finish
 from blender_addon.scene.stage import Stage
+from tests.scene.tetra import TETRA
 from tests.scene.whole_file import differences, whole_file
 
-TETRA = TriangleMesh(
-    np.array([[0, 0, 0], [1, 0, 0], [0, 1, 0], [0, 0, 1]], np.float32),
-    np.array([[0, 2, 1], [0, 1, 3], [1, 2, 3], [0, 3, 2]], np.int32),
-)
 SCENE = Path(__file__).resolve().parents[2] / "blender_addon" / "scene"
 EVERY_LINE = {"swap.py", "exchange.py", "stage.py", "visibility.py", "scene_settings.py", "test_swap.py"}
 """Where each line is made to fail; elsewhere below `scene` the first line of each call."""

@@ -5,17 +5,11 @@ from __future__ import annotations
 from typing import Any
 
 import bpy
-import numpy as np
 import pytest
 
-from blender_addon.core.mesh.triangles import TriangleMesh
 from blender_addon.scene.meshes import make_object
 from blender_addon.scene.running.editing_mode import object_mode
-
-TETRA = TriangleMesh(
-    np.array([[0, 0, 0], [1, 0, 0], [0, 1, 0], [0, 0, 1]], np.float32),
-    np.array([[0, 2, 1], [0, 1, 3], [1, 2, 3], [0, 3, 2]], np.int32),
-)
+from tests.scene.tetra import TETRA
 
 
 @pytest.fixture

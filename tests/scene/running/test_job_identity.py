@@ -7,10 +7,8 @@ from pathlib import Path
 from typing import Any
 
 import bpy
-import numpy as np
 import pytest
 
-from blender_addon.core.mesh.triangles import TriangleMesh
 from blender_addon.job.settings import number
 from blender_addon.job.sheet import JobSheet, blank
 from blender_addon.job.step import Step
@@ -18,12 +16,8 @@ from blender_addon.scene import roles
 from blender_addon.scene.meshes import make_object
 from blender_addon.scene.running.job_card import read_state
 from blender_addon.scene.stage import Stage
+from tests.scene.tetra import TETRA
 from tests.scene.whole_file import differences, whole_file
-
-TETRA = TriangleMesh(
-    np.array([[0, 0, 0], [1, 0, 0], [0, 1, 0], [0, 0, 1]], np.float32),
-    np.array([[0, 2, 1], [0, 1, 3], [1, 2, 3], [0, 3, 2]], np.int32),
-)
 
 
 @dataclass(kw_only=True)
