@@ -17,6 +17,8 @@ RETIRED = {
     "missed": "what remains (residual)",
     "pull": "which quantity (tangential irradiance, bias, weight)",
     "pulls": "which quantity",
+    "strewn": "sampled, or spread",
+    "foretold": "predicted",
     "delit": "albedo",
     "delight": "albedo",
 }

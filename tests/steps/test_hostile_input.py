@@ -272,8 +272,8 @@ def test_a_picture_with_a_name_that_is_no_text_is_said_and_logged(tmp_path: Path
     name = os.fsdecode(b"k\xe4uz.png")
     (tmp_path / name).write_bytes(b"no picture")
     stage, _ = run(tmp_path, with_mtl(tmp_path, b"newmtl clay\nmap_Kd k\xe4uz.png\n"), log=tmp_path / "log.txt")
-    assert "no picture that can be read" in warned(stage)
-    assert "no picture" in (tmp_path / "log.txt").read_text(encoding="utf-8")
+    assert "not a picture that can be read" in warned(stage)
+    assert "not a picture" in (tmp_path / "log.txt").read_text(encoding="utf-8")
     warned(stage).encode("utf-8")  # can be printed
 
 
@@ -312,7 +312,7 @@ def test_loose_triangles_and_lost_scales_are_named(tmp_path: Path) -> None:
     for scale in (1e-12, 1e12):
         rows = [f"v {x:.9g} {y:.9g} {z:.9g}" for x, y, z in FIGURE.vertices * scale]
         (tmp_path / "far.obj").write_text("\n".join([*rows, *(f"f {a} {b} {c}" for a, b, c in FIGURE.faces + 1)]))
-        with pytest.raises(JobError, match="no unit makes that a thing on a desk"):
+        with pytest.raises(JobError, match="in no unit is that the size of a piece"):
             run(tmp_path, '[intake]\nscan = "far.obj"')
 
 

@@ -137,7 +137,7 @@ def test_few_bad_vertices_are_dropped_and_said(tmp_path: Path) -> None:
     write_obj(tmp_path / "nan.obj", mesh, spoiled=(6000, 9000, 12000))
     stage, report = run(tmp_path, '[intake]\nscan = "nan.obj"', last="intake")
     assert report.results["intake"].figures["dropped_vertices"] == 3
-    assert any("no numbers" in note.words for note in stage.notes.warnings())
+    assert any("not numbers" in note.words for note in stage.notes.warnings())
     scan = read_mesh(stage.require("scan", "1"))
     assert scan.vertices[:, 0].min() > 150.0 and np.abs(scan.vertices).max() < 300.0
 
@@ -201,7 +201,7 @@ def test_a_missing_or_cut_texture_is_said_and_the_scan_still_comes(tmp_path: Pat
     stage, report = run(tmp_path, '[intake]\nscan = "owl.obj"', last="intake")
     warned = " ".join(note.words for note in stage.notes.warnings())
     assert warned.count(name) == 1
-    assert {"missing": "is missing", "no picture": "no picture that can be read"}.get(how, "cut short") in warned
+    assert {"missing": "is missing", "no picture": "not a picture that can be read"}.get(how, "cut short") in warned
     assert report.results["intake"].figures["textures"] == []
 
 

@@ -82,7 +82,7 @@ def test_formats_written_by_hand() -> None:
 )  # fmt: skip
 def test_what_is_no_picture_has_no_size(data: bytes) -> None:
     assert size_of(data) is None
-    with pytest.raises(FileProblem, match="no picture that can be read"):
+    with pytest.raises(FileProblem, match="not a picture that can be read"):
         check_picture_bytes(data)
 
 
