@@ -2,7 +2,7 @@
 
 Two sculptures with measured normals, 120 mm high, photographed by a tracer of its own (`scripts/photos`) and shown with
 pictures that hold no light; labelled scans whose makers took the light out; and three cases of the bench of relief, since what
-improves one must not spoil the other. All at the strength that the product shows.
+mends one must not spoil the other. All at the strength that the product shows.
 `bench decisions --cases relief` runs it alone.
 """
 
