@@ -147,7 +147,7 @@ class Judge:
 
     def __init__(self, piece: Sculpture):
         self.piece, self.surface, self.known = piece, piece.surface, piece.known
-        self._bare_band = self._band(self.surface.normal - piece.true_normal)
+        self._bare_band = self._band(unit(self.surface.normal) - piece.true_normal)
         near = _blurred(self.surface, np.square(self._bare_band).sum(axis=1, keepdims=True), 1.0)[:, 0]
         self._quiet = self.known & (near < np.quantile(near[self.known], QUIET))
         self._bare = self._angles(0.0)

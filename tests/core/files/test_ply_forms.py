@@ -95,6 +95,14 @@ def test_faces_on_several_pictures_wear_a_material_of_each(tmp_path: Path) -> No
 
 
 @pytest.mark.parametrize("kind", ["ascii", "binary_little_endian"])
+def test_rows_of_an_element_without_properties_are_refused(tmp_path: Path, kind: str) -> None:
+    path = tmp_path / "scan.ply"
+    path.write_bytes(f"ply\nformat {kind} 1.0\nelement vertex 3\nelement face 0\nend_header\n".encode() + bytes(40))
+    with pytest.raises(FileProblem):
+        read_rows(path)
+
+
+@pytest.mark.parametrize("kind", ["ascii", "binary_little_endian"])
 def test_a_ply_that_ends_too_soon_or_names_what_is_not_there_is_refused(tmp_path: Path, kind: str) -> None:
     path = tmp_path / "a.ply"
     path.write_bytes(ply(kind)[:-9])

@@ -51,7 +51,18 @@ def test_mirror_images_are_no_shading() -> None:
     mirrored = 0.05 + np.exp(60 * (NORMAL @ lamps.T - 1)).sum(axis=1)
     design = irradiance_basis(NORMAL)
     fitted = np.maximum(design @ np.linalg.lstsq(design, mirrored, rcond=None)[0], 0.05)
-    assert evidence(mirrored, fitted).trust < 0.3
+    assert evidence(mirrored, fitted).trust == 0.0
+
+
+@pytest.mark.parametrize("kappa", [8.0, 16.0, 60.0])
+def test_blurred_mirror_images_are_no_shading(kappa: float) -> None:
+    """Lamps of a room in satin metal, whose lobe is some 20 degrees wide (kappa 8 of a von Mises-Fisher lobe) or less."""
+    lamps, strengths = sphere_directions(40), np.random.default_rng(7).exponential(size=40) ** 2
+    mirrored = 0.1 + np.exp(kappa * (NORMAL @ lamps.T - 1)) @ strengths
+    design = irradiance_basis(NORMAL)
+    fitted = np.maximum(design @ np.linalg.lstsq(design, mirrored, rcond=None)[0], 0.05)
+    found = evidence(mirrored, fitted)
+    assert found.left_over > 0.02 and found.trust == 0.0
 
 
 def test_what_is_predicted_is_found_on_parts_that_were_not_fitted() -> None:
@@ -64,7 +75,7 @@ def test_what_is_predicted_is_found_on_parts_that_were_not_fitted() -> None:
 
 
 def test_doubt_is_reported_in_words() -> None:
-    found = LightEvidence(uneven=0.5, follows=0.8, left_over=0.05)
+    found = LightEvidence(uneven=0.5, follows=0.8, left_over=0.017)
     assert 0 < found.trust < 0.3 and "gloss" in " ".join(found.words())
     assert LightEvidence(0.5, 0.8, 0.0).trust == 1.0 and LightEvidence(0.05, 0.8, 0.0).trust == 0.0
 

@@ -183,6 +183,8 @@ class _Binary:
     def take(self, properties: Properties, lengths: tuple[int, ...], most: int) -> tuple[Run, int]:
         """The next rows, `most` of them, as far as their lists have these lengths; and how many there are."""
         kind = self._kind(tuple(properties), lengths)
+        if not kind.itemsize:
+            raise ValueError("an element of no properties")
         fits = min(most, (len(self._data) - self._at) // kind.itemsize)
         if fits < 1:
             raise ValueError("the data ends too soon")
