@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from functools import cache
 from typing import Any
 
 import numpy as np
@@ -25,18 +26,22 @@ from tests.core.scan.test_doubtful import filled_gap  # noqa: E402
 THERE = Similarity(0.013, rotation_from_vector(np.array([0.4, -1.1, 2.0])), np.array([3.0, 1.0, -2.0]))
 
 
+@cache
+def scanned(part: str) -> tuple[np.ndarray, np.ndarray]:
+    """Vertices and faces of the slab's subject in mm, its 'whole' or its 'stand'."""
+    return meshed(getattr(subjects()["slab"], part), 1.1)
+
+
 @pytest.fixture
 def stage(empty_scene: Any, tmp_path: Any) -> Stage:
     """The slab with its figure upright, and a scan of the stand alone in an unknown unit and pose."""
     built = Stage(bpy.context.scene, JobSheet("test", tmp_path, {}), out=tmp_path)
-    subject = subjects()["slab"]
-    assert subject.stand is not None
-    for role, step, key, field, pose in (
-        ("upright", "orientation", "1", subject.whole, Similarity(0.001, np.eye(3), np.zeros(3))),
-        ("clean", "cleanup", "1", subject.whole, Similarity.identity()),
-        ("clean", "cleanup", "2", subject.stand, THERE),
+    for role, step, key, part, pose in (
+        ("upright", "orientation", "1", "whole", Similarity(0.001, np.eye(3), np.zeros(3))),
+        ("clean", "cleanup", "1", "whole", Similarity.identity()),
+        ("clean", "cleanup", "2", "stand", THERE),
     ):
-        vertices, faces = meshed(field, 1.1)
+        vertices, faces = scanned(part)
         item = make_object(f"{role} {key}", TriangleMesh(pose.apply(vertices), faces))
         bpy.context.scene.collection.objects.link(item)
         item["bozzetto_scan_role"] = "stand" if key == "2" else "whole"
