@@ -18,6 +18,7 @@ RETIRED = {
     "pull": "which quantity (tangential irradiance, bias, weight)",
     "pulls": "which quantity",
     "strewn": "sampled, or spread",
+    "foretold": "predicted",
     "delit": "albedo",
     "delight": "albedo",
 }

@@ -1,4 +1,4 @@
-"""Is a lit surface told from one whose picture holds no light? On a lumpy ball, by the formula of each."""
+"""Is a lit surface distinguished from one whose picture holds no light? On a lumpy ball, by the formula of each."""
 
 from __future__ import annotations
 
@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from blender_addon.core.mesh.triangles import unit
-from blender_addon.core.surface.light.evidence import LightEvidence, foretold, light_evidence
+from blender_addon.core.surface.light.evidence import LightEvidence, light_evidence, predicted_share
 from blender_addon.core.surface.light.spherical_harmonics import basis, sphere_directions
 from scripts.bench._harmonic_light import irradiance_basis
 
@@ -69,9 +69,9 @@ def test_what_is_predicted_is_found_on_parts_that_were_not_fitted() -> None:
     rng = np.random.default_rng(5)
     fold = rng.integers(0, 5, len(NORMAL))
     ones = np.ones(len(NORMAL))
-    assert foretold(basis(NORMAL, 2), NORMAL @ LAMP, ones, fold) > 0.99
-    assert abs(foretold(basis(NORMAL, 2), rng.standard_normal(len(NORMAL)), ones, fold)) < 0.02
-    assert foretold(basis(NORMAL, 2), ones, ones, fold) == 0.0
+    assert predicted_share(basis(NORMAL, 2), NORMAL @ LAMP, ones, fold) > 0.99
+    assert abs(predicted_share(basis(NORMAL, 2), rng.standard_normal(len(NORMAL)), ones, fold)) < 0.02
+    assert predicted_share(basis(NORMAL, 2), ones, ones, fold) == 0.0
 
 
 def test_doubt_is_reported_in_words() -> None:

@@ -96,8 +96,8 @@ def light_evidence(places: Floats, normals: Floats, texture: Floats, weights: Fl
     part = _variance(rest, share) / max(_variance(bright, share), 1e-12)  # a fit that leaves nothing leaves no gloss
     return LightEvidence(
         uneven=float(np.sqrt(_variance(level, share))),
-        follows=foretold(basis(normals[rows], 2), bright, share, fold),
-        left_over=part * foretold(basis(normals[rows], 3), rest, share, fold),
+        follows=predicted_share(basis(normals[rows], 2), bright, share, fold),
+        left_over=part * predicted_share(basis(normals[rows], 3), rest, share, fold),
     )
 
 
@@ -106,7 +106,7 @@ def _floored(values: Floats) -> Floats:
     return np.log(np.maximum(values, 0.02 * np.median(values, axis=0) + 1e-6))
 
 
-def foretold(design: Floats, values: Floats, weights: Floats, fold: Ints) -> float:
+def predicted_share(design: Floats, values: Floats, weights: Floats, fold: Ints) -> float:
     """Part of the variance of `values` that a linear fit on the other folds predicts; 1 is all.
 
     design: (n, k). values, weights: (n,). fold: (n,) number of each row's fold.
