@@ -20,6 +20,7 @@ from scripts.truth.scanner import truth_case
 from . import _relief_measures as measures
 from ._harmonic_light import irradiance_basis, robust_fit
 from ._relief_pictures import triptych
+from ._relief_thinning import thinning_errors_deg
 
 LIMITS = {
     "window": (">= 28", ">= 40"), "lamps": (">= 28", ">= 40"), "overcast": (">= 12", ">= 20"), "tent": (">= 12", ">= 20"),
@@ -81,6 +82,11 @@ def several(rows: Rows, out: Path, shape: str) -> None:
     rows.add("two_over_one", cuts[2] - cuts[1], case=f"{shape}/window", unit="points", floor=">= 3")
 
 
+def thinned(rows: Rows, out: Path, shape: str) -> None:
+    after, before = thinning_errors_deg(shape)
+    rows.add("thinning_error_deg", after, case=shape, unit="deg", yardstick=before, floor="<= 0.5")
+
+
 def without_detail(rows: Rows, out: Path) -> None:
     part = measures.ready(truth_case("plain", "window"))
     found = measures.recovered([part])
@@ -135,7 +141,7 @@ def _harmonics(part: measures.Ready, openness: np.ndarray) -> np.ndarray:
     return surface.texels.interpolate(surface.faces, shade)
 
 
-JOBS = {work.__name__: work for work in (lit, several, without_detail, albedo)}
+JOBS = {work.__name__: work for work in (lit, several, thinned, without_detail, albedo)}
 
 if __name__ == "__main__":
     measured = Rows()

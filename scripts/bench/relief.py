@@ -44,6 +44,7 @@ def run(record: Record, options: Options) -> None:
         if options.wants(f"{shape}/{paint}"):
             jobs.setdefault(shape, []).append(f"albedo {shape} {paint}")
     apart += [(shape, " + ".join(work)) for shape, work in jobs.items()]
+    apart += [(shape, f"thinned {shape}") for shape in ("owl", "sharp") if options.wants(f"{shape}/thinned")]
     if options.wants("plain/window"):
         apart.append(("plain", "without_detail"))
     for shape in dict.fromkeys(shape for shape, _ in apart):

@@ -167,7 +167,7 @@ def test_the_scan_s_own_normal_map_is_joined_to_what_is_recovered(grooves: float
     place = laid(sheet(), texture(grooves=grooves, waves=0.3))
     _wear(place.piece, stored)
     result = done(place, relief)
-    assert result.figures["own_normal_map"]
+    assert result.figures["own_form"]
     joined = place.stage.find("relief_normal", "piece")
     found, own = (values[16:-16, 16:-16, :3] * 2 - 1 for values in (images.read_pixels(joined), stored))
     rise, waves = -found[..., 1] / found[..., 2], -own[..., 1] / own[..., 2]

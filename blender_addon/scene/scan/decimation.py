@@ -7,6 +7,9 @@ import bpy
 from ...core.mesh.triangles import TriangleMesh
 from ..meshes import make_object, read_mesh
 
+THINNED_FROM = "bozzetto_thinned_from"
+"""Property of a cleaned scan that was thinned: how many triangles it had before."""
+
 
 def decimated(mesh: TriangleMesh, budget: int) -> TriangleMesh:
     """The mesh reduced to about `budget` triangles, with its UVs, colours, materials and face marks."""

@@ -26,7 +26,7 @@ from ...job.notes import several
 from ...job.step import Progress, Result, Run
 from ...scene.meshes import make_object, read_mesh
 from ...scene.scan import scan_quality
-from ...scene.scan.decimation import decimated
+from ...scene.scan.decimation import THINNED_FROM, decimated
 from ...scene.scan.questions.cleanup_choices import loose_decision, pieces_decision, table_decision
 from ...scene.scan.rim_colour import usual_place
 from ...scene.scan.tessellate import tessellate
@@ -124,6 +124,8 @@ def _cleaned(stage: Stage, settings: Settings, key: str, findings: _Findings) ->
         if title in scan:
             item[title] = scan[title]
     item.hide_render = item.hide_viewport = True
+    if len(mesh.faces) < before:
+        item[THINNED_FROM] = before
     item["bozzetto_spikes_percent"] = findings.figures.get("spikes_percent", 0.0)
     stage.offer("clean", item, key=key, name=name)
     findings.said.insert(0, f"{len(mesh.faces):,} triangles")

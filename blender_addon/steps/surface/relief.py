@@ -21,7 +21,7 @@ from ...core.surface.normal_maps import (
 )
 from ...core.surface.relief.bands import band_maps
 from ...core.surface.relief.following import ALL_RELIEF, FINE_IS_PAINT
-from ...core.surface.relief.own_map import added_by_photo, slopes_of_normals
+from ...core.surface.relief.own_map import OwnForm, added_by_photo, slopes_of_normals
 from ...core.surface.relief.recovery import Photographed, Recovery, recover
 from ...core.surface.relief.sides import remarks, side_ratios
 from ...core.surface.texels import extend, surface_frames
@@ -32,6 +32,7 @@ from ...job.step import Progress, Result, Run
 from ...scene.images import make_image
 from ...scene.meshes import MM
 from ...scene.stage import Stage
+from ...scene.surface.dropped_triangles import dropped_triangles
 from ...scene.surface.light_decisions import PAINT, PAINTED_MARKS, PHOTO, RELIEF_MARKS, paint_decision, shading_decision
 from ...scene.surface.photographed import own_normals, reading, shared_share
 from .declared.relief import Settings
@@ -63,7 +64,7 @@ def run(stage: Stage, settings: Settings) -> Run:
     shared = 0.0 if found.surface.on_vertices else shared_share(item)
     if shared > 0.02:
         stage.warn(f"{100 * shared:.0f} % of the texture is shared by several places of the piece; relief is left out there")
-    own = own_normals(item, found.surface)
+    own = yield from _own_form(stage, found.surface)
     if settings.shading == PAINT and settings.method == "light":
         return Result("No relief, as asked: the texture is taken as paint alone", {"found": False})
     if settings.method == "band":
@@ -72,7 +73,17 @@ def run(stage: Stage, settings: Settings) -> Run:
     return result
 
 
-def _effect(stage: Stage, found: Photographed, own: Floats | None, settings: Settings) -> Generator[Progress, None, Result]:
+def _own_form(stage: Stage, surface: TexturedSurface) -> Generator[Progress, None, OwnForm | None]:
+    """The fine form of a normal map that came with the scan, laid onto that of the triangles that thinning took away."""
+    mapped = own_normals(stage.require("piece"), surface)
+    dropped = yield from dropped_triangles(stage, surface, Progress(0.08, "Reading the full scan"))
+    if dropped is None:
+        return None if mapped is None else OwnForm(mapped, np.zeros(len(surface), np.float32))
+    normals, height_mm = dropped
+    return OwnForm(normals if mapped is None else reoriented(normals, mapped).astype(np.float32), height_mm)
+
+
+def _effect(stage: Stage, found: Photographed, own: OwnForm | None, settings: Settings) -> Generator[Progress, None, Result]:
     surface = found.surface
     finest = settings.finest or 4 * surface.texel_mm
     largest = max(settings.largest, 2 * finest)
@@ -97,7 +108,7 @@ def _effect(stage: Stage, found: Photographed, own: Floats | None, settings: Set
     )
 
 
-def _measured(stage: Stage, found: Photographed, own: Floats | None, settings: Settings) -> Generator[Progress, None, Result]:
+def _measured(stage: Stage, found: Photographed, own: OwnForm | None, settings: Settings) -> Generator[Progress, None, Result]:
     others = [found]
     for key, item in stage.find_all("aligned").items():
         if item.get("bozzetto_scan_role") == "stand":
@@ -116,7 +127,7 @@ def _measured(stage: Stage, found: Photographed, own: Floats | None, settings: S
 
 
 def _kept(
-    stage: Stage, surface: TexturedSurface, recovery: Recovery, own: Floats | None, settings: Settings, textures: int
+    stage: Stage, surface: TexturedSurface, recovery: Recovery, own: OwnForm | None, settings: Settings, textures: int
 ) -> Generator[Progress, None, Result]:
     decisions = _decisions(recovery, settings)
     figures = {
@@ -128,13 +139,15 @@ def _kept(
         "trust": round(recovery.trust, 3),
         "marks_kept": [round(kept, 3) for kept in recovery.marks.kept],
         "texel_mm": round(surface.texel_mm, 4),
-        "own_normal_map": own is not None,
+        "own_form": own is not None,
     }
     if not recovery.found and own is not None:
         none = np.zeros(len(surface), np.float32)
         facts = {"trusted_mm": float("inf"), "strength": 1.0, "found": False}
         yield from _offer(stage, surface, none, np.zeros((len(surface), 3), np.float32), own, facts)
-        stage.note("The scan's own normal map is all the fine relief there is")
+        stage.note(
+            "What the scan itself holds (a normal map, triangles that were thinned away) is all the fine relief there is"
+        )
     if not recovery.found and recovery.lit == 0 and settings.shading == "auto":
         stage.note("The texture shows no light (it is not a photo, or its light was taken out), so no relief is taken from it")
         return Result("No relief: the texture holds no light", figures, decisions)
@@ -182,17 +195,17 @@ def _decisions(recovery: Recovery, settings: Settings) -> tuple[Decision, ...]:
     return shading, paint_decision(recovery, settings.strength, settings.marks)
 
 
-def _beside(surface: TexturedSurface, own: Floats, slopes: Floats, heights: Floats) -> tuple[Floats, Floats]:
-    """The part of the photo's relief that the scan's own normal map lacks: slopes and heights."""
+def _beside(surface: TexturedSurface, own: OwnForm, slopes: Floats, heights: Floats) -> tuple[Floats, Floats]:
+    """The part of the photo's relief that the scan's own form lacks: slopes and heights."""
     frames = tangent_frames(surface.vertices, surface.faces, surface.uv, surface.vertex_normal)
-    normals = from_tangent_space(surface.texels, frames, surface.normal, own)
+    normals = from_tangent_space(surface.texels, frames, surface.normal, own.normals)
     return added_by_photo(surface, slopes_of_normals(surface.normal, normals), slopes, heights)
 
 
 def _offer(
-    stage: Stage, surface: TexturedSurface, heights: Floats, slopes: Floats, own: Floats | None, facts: dict[str, Any]
+    stage: Stage, surface: TexturedSurface, heights: Floats, slopes: Floats, own: OwnForm | None, facts: dict[str, Any]
 ) -> Generator[Progress, None, None]:
-    """Offer the maps. With the scan's own normals (n, 3) both are combined at the advised strength, which then becomes 1."""
+    """Offer the maps. With the scan's own form both are combined at the advised strength, which then becomes 1."""
     making = Progress(0.92, "Making the maps")
     maps, facts = yield from aside(lambda: _maps(surface, heights, slopes, own, facts), making)
     for role, values in zip(("relief_height", "relief_normal", "relief_middle", "relief_broad"), maps, strict=True):
@@ -206,7 +219,7 @@ def _offer(
 
 
 def _maps(
-    surface: TexturedSurface, heights: Floats, slopes: Floats, own: Floats | None, facts: dict[str, Any]
+    surface: TexturedSurface, heights: Floats, slopes: Floats, own: OwnForm | None, facts: dict[str, Any]
 ) -> tuple[list[Floats], dict[str, Any]]:
     """(height map, normal map, slopes without the fine relief, broad slopes), extended beyond the islands; and their facts."""
     mask = surface.texels.mask()
@@ -215,7 +228,8 @@ def _maps(
         tilted = tangent_space(surface.texels, frames, surface.normal, slopes)
     else:
         detail = tangent_space(surface.texels, frames, surface.normal, slopes, facts["strength"])
-        tilted, heights, facts = reoriented(own, detail), heights * facts["strength"], facts | {"strength": 1.0}
+        tilted, heights = reoriented(own.normals, detail), heights * facts["strength"] + own.height_mm
+        facts = facts | {"strength": 1.0}
     normals = surface.texels.scatter(encode(tilted))
     normals[~mask] = (0.5, 0.5, 1.0)
     bands = band_maps(normals, mask, surface.texel_mm)

@@ -1,4 +1,5 @@
-"""Adds to a normal map that came with the scan the relief that only the photo shows.
+"""Adds to the fine form that a scan brings itself, in a normal map or in triangles that were thinned away, what only the photo
+shows.
 
 Relief read from a photo is a least-squares estimate: it shrinks with its uncertainty, and its covariance with the truth equals
 its own variance. So cov(photo, map) / var(photo), a band of wavelengths, is the part of the photo's
@@ -10,11 +11,21 @@ from __future__ import annotations
 import numpy as np
 
 from ...arrays import Floats
+from ...records import record
 from ..speckle import masked_blur
 from ..textured_surface import TexturedSurface
 
 SIGMAS_MM = (0.06, 0.12, 0.25)
 """Gaussians between the bands: about half way at wavelengths of 0.3, 0.6 and 1.3 mm."""
+
+
+@record
+class OwnForm:
+    """Fine form of the scan's own in n texels. normals: (n, 3) float32, tangent-space, +Y. height_mm: (n,) float32 over the
+    mesh; 0 where only a normal map is known, which tells no heights."""
+
+    normals: Floats
+    height_mm: Floats
 
 
 def slopes_of_normals(smooth: Floats, own: Floats) -> Floats:
