@@ -2,7 +2,7 @@
 
     python3 build.py gallery [NAME ...] [--size 960] [--samples 64] [--out out/gallery] [--keep]
 
-Each subject is taken from its scan to its shots once; then it is dressed anew for every picture: material, tabletop, debris,
+Each subject is taken from its scan to its shots once; then it is dressed again for every picture: material, tabletop, debris,
 light. Without names all of `PICTURES` are made, those of scans that may not be passed on too: they are for the eye alone.
 `--keep` puts those that are meant for the README into assets_demo/pictures, as JPEG under 250 kB, and `facts.json` beside the
 others says how each was taken. BOZZETTO_CARD=CUDA (or OPTIX, HIP, METAL, ONEAPI) renders on such a graphics card.

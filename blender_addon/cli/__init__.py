@@ -75,7 +75,7 @@ def _parser() -> argparse.ArgumentParser:
     run.add_argument(
         "--afresh",
         action="store_true",
-        help="start anew, discarding changes made by hand; the earlier .blend is kept under another name",
+        help="start from the beginning, discarding changes made by hand; the earlier .blend is kept under another name",
     )
     run.add_argument("--quiet", action="store_true", help="no progress")
     _add_workers(run)
@@ -90,7 +90,7 @@ def _parser() -> argparse.ArgumentParser:
     series.add_argument(
         "--set", action="append", default=[], dest="sets", metavar="STEP.FIELD=VALUE", help="override a setting"
     )
-    series.add_argument("--afresh", action="store_true", help="make every piece anew")
+    series.add_argument("--afresh", action="store_true", help="make every piece again")
     series.add_argument("--quiet", action="store_true", help="no progress")
     _add_workers(series)
     series.set_defaults(command=_series)

@@ -229,7 +229,7 @@ def _unchanged(out: Path) -> list[str]:
     with contextlib.suppress(OSError, ValueError, RecursionError):
         kept = json.loads((out / SUMMARY).read_text(encoding="utf-8"))
         check = [str(words) for words in kept.get("check", ())]
-        words = "Nothing has changed since the last run, so everything stays as it is (--afresh makes it anew)"
+        words = "Nothing has changed since the last run, so everything stays as it is (--afresh makes it again)"
         return [words, *_places(out, page=(out / PAGE).exists()), *_to_check_lines(check)]
     return ["Nothing has changed since the last run"]
 

@@ -8,7 +8,7 @@ BASE_MB = 300.0
 """Megabytes needed for any scan: Blender itself, and copies of small things."""
 BYTES_A_TRIANGLE = 1400.0
 """Most bytes a triangle that intake and cleanup hold at once: 1271 were measured at 3.6 M triangles with an 8 K picture, which
-counts with them, and a tenth was added; `bench speed` measures it anew (memory_a_triangle)."""
+counts with them, and a tenth was added; `bench speed` measures it again (memory_a_triangle)."""
 BYTES_A_PIXEL = 14.0
 """Most bytes a pixel that a picture takes while it is read: four unpacked, and what reducing it to the working size adds."""
 MEMORY, GROUP = Path("/proc/meminfo"), Path("/sys/fs/cgroup")

@@ -148,7 +148,7 @@ class Swap:
                 theirs = users_marks(old) if is_object else {}
                 name = old.name if roles.renamed(old) else name
                 if theirs or name != offer.name:
-                    words = f'"{old.name}" is made anew; the name and the visibility that you gave it stay'
+                    words = f'"{old.name}" is made again; the name and the visibility that you gave it stay'
                     self.stage.note(words, level="kept")
             self.exchange.take_place(old, block)
         if offer.home is not None:

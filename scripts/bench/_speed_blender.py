@@ -84,7 +84,7 @@ def memory(folder: str, triangles: str, size: str) -> dict[str, Any]:
 
 
 def _forget_peak() -> None:
-    """Begin anew to count the most memory held (proc(5), /proc/pid/clear_refs)."""
+    """Start again to count the most memory held (proc(5), /proc/pid/clear_refs)."""
     Path("/proc/self/clear_refs").write_text("5")
 
 

@@ -1,4 +1,4 @@
-"""Do the small pieces lie as they should, and how fast? Blue noise at 100 k, and a dressed scene of 10 k measured anew."""
+"""Do the small pieces lie as they should, and how fast? Blue noise at 100 k, and a dressed scene of 10 k measured again."""
 
 from __future__ import annotations
 

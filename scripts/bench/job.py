@@ -3,7 +3,7 @@
 Two parts a case, each in processes of its own. `whole`: the job once, from the scan to all pictures; `seconds_total` and
 `peak_mb` are that run's. `rest`: the job five times more, in the same folder, where the pictures stand and are kept, so that
 all is done but the rendering; `seconds_without_render` (the process from start to end, less the render step) is their median.
-A run that renders a picture anew which nothing has changed is a failure. `--cases demo-whole` runs one part alone.
+A run that renders again a picture that nothing has changed is a failure. `--cases demo-whole` runs one part alone.
 """
 
 from __future__ import annotations

@@ -94,7 +94,7 @@ def _of_piece(record: Record, picture: Any, mask: Any, case: str, shot: str) -> 
 
 
 def dress(studio: Studio, *settings: str) -> None:
-    """Material and light anew by these settings."""
+    """Make material and light again by these settings."""
     stage, steps = studio.stage, catalogue()
     for setting in settings:
         sheets.override(stage.sheet, setting)

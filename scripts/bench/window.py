@@ -33,7 +33,7 @@ ACTS, FEWEST = 320, 300
 def run(record: Record, options: Options) -> None:
     """All parts in one session; `--cases fuzz,redraw` runs some; `--fast` calls a tenth of the operators.
 
-    `--cases fuzz --piece 2/8 --keep` calls an eighth of them, drawn anew; the pieces' rows stand beside each other.
+    `--cases fuzz --piece 2/8 --keep` calls an eighth of them, drawn again; the pieces' rows stand beside each other.
     """
     parts = [part for part in PARTS if options.wants(part)]
     wanted: dict[str, object] = {

@@ -23,7 +23,7 @@ def called(hand: Hand, operator: Any, **settings: Any) -> Any:
 
 
 def rested(hand: Hand) -> Step:
-    """The window drawn anew, the tab with it."""
+    """The window drawn again, the tab with it."""
     for _ in range(3):
         for area in hand.window.screen.areas:
             area.tag_redraw()

@@ -52,7 +52,7 @@ def shot(name: str) -> None:
 
 
 def redrawn(name: str) -> Iterator[None]:
-    """Let the window draw itself anew, then photograph it."""
+    """Let the window draw itself again, then photograph it."""
     for _ in range(2):
         for area in view3d()[0].screen.areas:
             area.tag_redraw()

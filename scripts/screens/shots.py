@@ -36,7 +36,7 @@ def main(arguments: Sequence[str], zip_path: Path) -> int:
         "--tour", nargs="*", help="instead: the README's pictures of the window, with --blend; all, or some by name"
     )
     parser.add_argument("--blend", type=Path, help="a .blend whose job ran until then, instead of the click")
-    parser.add_argument("--rebuild", action="store_true", help="fetch the window's Blender anew")
+    parser.add_argument("--rebuild", action="store_true", help="fetch the window's Blender again")
     options = parser.parse_args(arguments)
     by_hand: dict[str, object] = {}
 

@@ -1,7 +1,7 @@
 """Python environments for the tasks, one per Blender version, in the user's cache and stamped with what was installed.
 
 An environment is built beside its place and renamed when whole. Each requirement set in it carries a stamp, the digest of
-its pins; a set without its stamp is installed (again), a base without its stamp is made anew.
+its pins; a set without its stamp is installed (again), a base without its stamp is made again.
 """
 
 from __future__ import annotations

@@ -55,7 +55,7 @@ def test_a_terminal_has_one_line_that_is_drawn_over() -> None:
     seen = seen.replace("\r\n", "\n")
     assert seen.count("\n") == 1 and seen.endswith("Done\n"), "only what is said at the end stays"
     drawn = [part.split("\x1b")[0] for part in seen.split("\r") if part.startswith("[13")]
-    assert len(drawn) >= 2 and all(len(line) < 80 for line in drawn), "drawn anew while the work goes on, never wrapped"
+    assert len(drawn) >= 2 and all(len(line) < 80 for line in drawn), "drawn again while the work goes on, never wrapped"
     assert "about 1:09 left" in drawn[0] or "about 1:10 left" in drawn[0]
 
 

@@ -95,8 +95,8 @@ def test_a_changed_scan_is_taken_or_refused_and_can_be_mended(tmp_path: Path, ch
     except FileProblem:
         return
     if checked.bad_vertices or checked.bad_others:
-        without_bad_numbers(tmp_path / name, tmp_path / f"mended {name}")
-        again = check_file(tmp_path / f"mended {name}")
+        without_bad_numbers(tmp_path / name, tmp_path / f"repaired {name}")
+        again = check_file(tmp_path / f"repaired {name}")
         assert not again.bad_vertices and not again.bad_others
 
 

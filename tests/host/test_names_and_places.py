@@ -116,7 +116,7 @@ def test_a_mark_of_the_byte_order_is_read_over(job: Path, command: Any) -> None:
 
 
 @pytest.mark.parametrize("words", ["[1]", "7", "null", '{"intake": 3}', "{cut"])
-def test_a_table_of_figures_that_is_none_is_written_anew(words: str, job: Path, command: Any) -> None:
+def test_a_table_of_figures_that_is_none_is_written_again(words: str, job: Path, command: Any) -> None:
     out = job.parent / "out"
     assert command(["run", str(job), "--out", str(out), "--until", "intake", "--quiet"]) == 0
     (out / "figures.json").write_text(words)

@@ -75,7 +75,7 @@ def test_what_the_sheet_asks_newly_is_done_in_the_old_file(sheet: Path) -> None:
     assert bpy.context.scene.bozzetto.orientation.height == pytest.approx(0.084)
 
 
-def test_afresh_starts_anew_and_keeps_the_old_file_beside(sheet: Path, capsys: Any) -> None:
+def test_afresh_starts_over_and_keeps_the_old_file_beside(sheet: Path, capsys: Any) -> None:
     assert run(sheet) == 0
     blend = sheet.parent / "out" / "owl.blend"
     edited(blend, move_clean)

@@ -368,7 +368,7 @@ def test_a_file_where_a_folder_belongs_is_reported_as_such(tmp_path: Path) -> No
 
 
 @pytest.mark.parametrize("words", ["[1, 2]", "7", '"x"', "{", "[" * 5000, ""])
-def test_kept_figures_that_are_no_table_are_begun_anew(tmp_path: Path, words: str) -> None:
+def test_kept_figures_that_are_no_table_are_begun_again(tmp_path: Path, words: str) -> None:
     for name in ("figures.json", ".made.json"):
         (tmp_path / name).write_text(words)
     write_figures(tmp_path / "figures.json", runner.Report())

@@ -344,7 +344,7 @@ def test_a_missing_reference_is_reported(assignments: tuple[str, ...], words: st
     ("kind", "expected"),
     [("wood", reflectance.WOODS["walnut"].early), ("glaze", reflectance.GLAZES["celadon"][1]), ("own", None)],
 )
-def test_a_material_says_its_albedo_and_says_it_anew_when_changed(kind: str, expected: tuple | None) -> None:
+def test_a_material_says_its_albedo_and_says_it_again_when_changed(kind: str, expected: tuple | None) -> None:
     stage = run(f"material.piece={kind}")[0]
     material = stage.find("surface", "piece")
     found = albedo_of(material)

@@ -246,7 +246,7 @@ def test_bad_input_is_reported_and_leaves_no_maps(case: str, says: str) -> None:
     place = laid(mesh, None if case == "no texture" else picture)
     for module in (relief, albedo):
         done(place, module)
-    assert says in words(place) and ("unwrap it anew" in words(place) or "export the scan again" in words(place))
+    assert says in words(place) and ("unwrap it again" in words(place) or "export the scan again" in words(place))
     assert not place.stage.has("relief_height") and not place.stage.has("relief_normal") and not place.stage.has("albedo")
 
 

@@ -112,7 +112,7 @@ def test_cut_pictures_and_lost_originals_are_rendered_again(again):
     assert not list(pictures.glob("*yours*")), "a cut file is nobody's work"
 
 
-def test_a_retouched_still_is_put_aside_when_it_must_be_made_anew(again):
+def test_a_retouched_still_is_put_aside_when_it_must_be_made_again(again):
     from blender_addon.scene.delivery.contact_sheet import save_png
 
     hero = again / "out" / "pictures" / "hero.png"
@@ -264,7 +264,7 @@ def test_a_bracket_made_on_a_farm_leaves_its_slices_in_the_jobs_folder(again, tm
     whole = (slices / "002.png").read_bytes()
     (slices / "002.png").unlink()
     report, _ = finish(run_session(part, catalogue(), sheet, bpy.context.scene, out=again / "out"))
-    assert report.figures()["render"]["rendered"] == 1, "a lost slice has the picture made anew"
+    assert report.figures()["render"]["rendered"] == 1, "a lost slice has the picture made again"
     assert (slices / "002.png").read_bytes() == whole, "here as there, to the last byte"
 
 

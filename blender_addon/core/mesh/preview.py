@@ -52,7 +52,7 @@ def view(
     picture = np.zeros((size, size, 4), np.float32)
     picture[row[order], column[order], :3] = colours[order] * light[order, None]
     picture[row[order], column[order], 3] = 1.0
-    return _mended(picture)
+    return _repaired(picture)
 
 
 def through(
@@ -82,7 +82,7 @@ def through(
     seen[row[order], column[order], :3] = colours[ahead][order] * light[order, None]
     seen[row[order], column[order], 3] = 1.0
     for _ in range(2):  # a close view has few points a pixel
-        seen = _mended(seen)
+        seen = _repaired(seen)
     return np.where(seen[..., 3:] > 0.0, seen, picture)
 
 
@@ -96,7 +96,7 @@ def _ground(rotation: Floats, half: tuple[float, float], size: tuple[int, int]) 
     return picture
 
 
-def _mended(picture: Floats) -> Floats:
+def _repaired(picture: Floats) -> Floats:
     """Single empty pixels among filled ones take the mean of their neighbours."""
     alpha = picture[..., 3]
     total = np.zeros_like(picture)

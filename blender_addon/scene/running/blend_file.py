@@ -18,7 +18,7 @@ from .session import save_blend
 class BlendFile:
     """One .blend that a run opens and saves.
 
-    afresh: the job starts anew; an existing file is kept beside the new one under a free name.
+    afresh: the job starts from the beginning; an existing file is kept beside the new one under a free name.
     """
 
     def __init__(self, path: Path, *, afresh: bool = False):
@@ -68,7 +68,7 @@ class BlendFile:
         self.words.append(words)
 
 
-_WAYS = "move it away, choose another folder with --out, or run with --afresh, which starts anew and keeps it beside"
+_WAYS = "move it away, choose another folder with --out, or run with --afresh, which starts over and keeps it beside"
 
 
 def free_name(path: Path) -> Path:

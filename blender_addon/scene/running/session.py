@@ -219,7 +219,7 @@ def _tell_of_kept(out: Path, before: set[str], notes: Notes) -> None:
     files = MadeFiles.read(out)
     for place, old in sorted(files.aside.items() if files else ()):
         if place not in before:
-            notes.add("job", f'"{old}" had been changed by hand, so it was kept as "{place}" before it was made anew')
+            notes.add("job", f'"{old}" had been changed by hand, so it was kept as "{place}" before it was made again')
 
 
 __all__ = [

@@ -113,9 +113,9 @@ def _gltf(path: Path, kind: str, checked: Checked, gltf: Gltf, folder: Path) -> 
     if plain and not checked.bad_vertices and gltf.as_importers_want(kind):
         return Readable(path, kind)
     if checked.bad_vertices:
-        mended = folder / f"{path.stem or 'scan'} mended{kind}"
-        without_bad_numbers(path, mended)
-        gltf = gltf.with_chunk_of(mended)
+        repaired = folder / f"{path.stem or 'scan'} repaired{kind}"
+        without_bad_numbers(path, repaired)
+        gltf = gltf.with_chunk_of(repaired)
     copy = folder / f"{path.stem or 'scan'}.gltf"
     write_copy(gltf, copy, found, draco=draco, meshopt=meshopt, drop_draco=drop_draco)
     return Readable(copy, ".gltf", left_out)

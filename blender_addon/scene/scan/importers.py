@@ -46,7 +46,7 @@ class Imported:
     materials: list[bpy.types.Material | None] = field(default_factory=list)
     parts: int = 1
     dropped_vertices: int = 0
-    mended_numbers: int = 0
+    repaired_numbers: int = 0
     in_metres: bool = False
     left_out: tuple[tuple[str, str], ...] = ()
     remarks: tuple[str, ...] = ()
@@ -87,7 +87,7 @@ def import_scan(path: Path, *, allowed: Collection[Path] = (), log: Callable[[st
             f'The scan "{shown}" can\'t be copied for the importer ({error.strerror or error}): free some room in the '
             f'folder for temporary files "{tempfile.gettempdir()}"'
         ) from None
-    mesh, dropped, mended = _sound(found.mesh)
+    mesh, dropped, repaired = _sound(found.mesh)
     if not len(mesh.faces):
         why = "all its faces have coordinates that are not numbers; export it again"
         raise InputError(
@@ -95,7 +95,7 @@ def import_scan(path: Path, *, allowed: Collection[Path] = (), log: Callable[[st
         )
     found.mesh, found.dropped_vertices = mesh, dropped
     found.step = float(np.spacing(np.float32(max(mesh.vertices.max(), -mesh.vertices.min()))))
-    found.mended_numbers, found.in_metres = max(checked.bad_others, mended), checked.in_metres
+    found.repaired_numbers, found.in_metres = max(checked.bad_others, repaired), checked.in_metres
     found.left_out, found.remarks = source.left_out, tuple(complaints)
     return found
 
@@ -262,11 +262,11 @@ def _sound(mesh: TriangleMesh) -> tuple[TriangleMesh, int, int]:
     used[mesh.faces] = True
     if dropped or not used.all():
         mesh = submesh(mesh, good[mesh.faces].all(axis=1))
-    uv, mended = mesh.uv, 0
+    uv, repaired = mesh.uv, 0
     if uv is not None and not _within(uv, FARTHEST_UV):
         bad = ~(np.abs(uv) <= FARTHEST_UV)
-        uv, mended = np.where(bad, np.float32(0.0), uv), int(bad.any(axis=-1).sum())
-    return replace(mesh, uv=uv, colours=_telling(mesh.colours)), dropped, mended
+        uv, repaired = np.where(bad, np.float32(0.0), uv), int(bad.any(axis=-1).sum())
+    return replace(mesh, uv=uv, colours=_telling(mesh.colours)), dropped, repaired
 
 
 def _within(values: Floats, far: float) -> bool:

@@ -66,10 +66,10 @@ def reading(
     if share > 0.5:
         return (
             "has UVs that lie on top of each other (mirrored or stacked islands), so no texel belongs to one place; "
-            "unwrap it anew"
+            "unwrap it again"
         )
     if len(surface) < FEWEST_TEXELS or surface.texel_mm <= 0:
-        return "has UVs that cover next to nothing of the texture; unwrap it anew"
+        return "has UVs that cover next to nothing of the texture; unwrap it again"
     if alpha is not None:
         surface = without(surface, _clear(alpha, surface))
     colours = pixels.reshape(-1, 3)[surface.texels.index]

@@ -236,8 +236,8 @@ def _tell(stage: Stage, path: Path, imported: Imported, textures: Sequence[Textu
         stage.warn(
             f'"{path.name}": {faces} that the file does not hold, which became holes; export the scan again if they matter'
         )
-    if imported.mended_numbers:
-        stage.warn(f'"{path.name}" holds {imported.mended_numbers} UVs or normals that are not numbers; they count as 0')
+    if imported.repaired_numbers:
+        stage.warn(f'"{path.name}" holds {imported.repaired_numbers} UVs or normals that are not numbers; they count as 0')
     for name, why in imported.left_out:
         stage.warn(f'"{path.name}": the picture "{name}" was left out, since {why}; put a sound one beside the scan')
     if imported.remarks:

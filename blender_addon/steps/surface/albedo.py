@@ -1,4 +1,4 @@
-"""Removes the room's light from the scan's texture, so that it can be lit anew."""
+"""Removes the room's light from the scan's texture, so that it can be lit afresh."""
 
 from __future__ import annotations
 

@@ -92,11 +92,11 @@ def test_numbers_that_are_none_are_counted_and_sent_far(
     checked = check_file(file)
     assert (checked.bad_vertices, checked.bad_others) == (1, 1)
     mesh_files.without_bad_numbers(file, tmp_path / "b.obj")
-    mended = (tmp_path / "b.obj").read_text()
-    assert "g nan_info\no banana\nv 0 0 0\nv " in mended and "usemtl infinity" in mended
-    assert "mtllib" not in mended  # an importer must not look for it; our own code reads it
-    assert any(part == "9e29" for part in mended.splitlines()[4].split())
-    assert "vt 0 0" in mended
+    repaired = (tmp_path / "b.obj").read_text()
+    assert "g nan_info\no banana\nv 0 0 0\nv " in repaired and "usemtl infinity" in repaired
+    assert "mtllib" not in repaired  # an importer must not look for it; our own code reads it
+    assert any(part == "9e29" for part in repaired.splitlines()[4].split())
+    assert "vt 0 0" in repaired
     assert check_file(tmp_path / "b.obj") == mesh_files.Checked()
 
 

@@ -148,7 +148,7 @@ def test_a_folder_of_an_earlier_version_is_taken_over(tmp_path):
 
 
 @pytest.mark.parametrize("words", ["{cut", "[1, 2]", "3", '{"bozzetto": 1, "files": 7, "aside": [2]}', '{"bozzetto": "x"}'])
-def test_a_damaged_list_is_begun_anew(tmp_path, words):
+def test_a_damaged_list_is_begun_again(tmp_path, words):
     begin_folder(tmp_path)
     (tmp_path / "log.txt").write_text("--- owl: intake\n")
     write_bytes(tmp_path / "index.html", b"<html></html>")

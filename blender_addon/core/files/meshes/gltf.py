@@ -43,7 +43,7 @@ class Gltf:
     start: int = 0
     length: int = 0
     allowed: frozenset[Path] = field(default_factory=frozenset)
-    mended: Path | None = None
+    repaired: Path | None = None
     """A copy of the file with the same layout, whose data chunk is read instead."""
     _bytes: dict[int, Any] = field(default_factory=dict, repr=False, compare=False)
 
@@ -78,11 +78,11 @@ class Gltf:
     @property
     def chunk(self) -> Path:
         """The file that the data chunk is read from."""
-        return self.mended or self.path
+        return self.repaired or self.path
 
     def with_chunk_of(self, path: Path) -> Gltf:
-        """The same description, its data chunk in a mended copy of the file."""
-        return replace(self, mended=path, _bytes={})
+        """The same description, its data chunk in a repaired copy of the file."""
+        return replace(self, repaired=path, _bytes={})
 
     def _opened(self, number: int) -> Any:
         uri = self.rows("buffers")[number].get("uri")

@@ -1,7 +1,7 @@
 """How is a glTF file rewritten so that any importer reads it? Meshes are unpacked, unsafe pictures left out.
 
 The rewritten description points to the bytes where they lie, in the file itself or beside it; only what was unpacked is written
-anew. KHR_draco_mesh_compression and EXT_meshopt_compression are Khronos' published extensions of glTF 2.0.
+again. KHR_draco_mesh_compression and EXT_meshopt_compression are Khronos' published extensions of glTF 2.0.
 """
 
 from __future__ import annotations

@@ -14,7 +14,7 @@ from .xmp import packet
 LARGEST_SIDE = 65535
 _MOST = 65533
 _OURS = {0xE0, 0xE1, 0xE2, 0xFE}
-"""JFIF, Exif and XMP, profiles, comments: written anew."""
+"""JFIF; Exif and XMP; profiles; comments. They are replaced by our own."""
 
 
 def labelled(data: bytes, labels: Labels) -> bytes:
