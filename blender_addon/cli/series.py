@@ -15,7 +15,6 @@ import threading
 import time
 from collections.abc import Iterator, Sequence
 from pathlib import Path
-from typing import Any
 
 from ..core.records import record
 from ..job.errors import JobError
@@ -200,7 +199,7 @@ def _remember(folder: Path, name: str, sheet: JobSheet) -> None:
         write_text(folder / SUMMARY, json.dumps(known, indent=1, sort_keys=True) + "\n")
 
 
-def read_summary(folder: Path) -> dict[str, Any]:
+def read_summary(folder: Path) -> dict[str, object]:
     """The summary of the last run in a folder; empty where there is none."""
     try:
         known = json.loads((folder / SUMMARY).read_text(encoding="utf-8"))

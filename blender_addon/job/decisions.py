@@ -187,7 +187,7 @@ def _alternative(table: Mapping[str, Any]) -> Alternative:
     return Alternative(str(table["words"]), dict(table.get("sets", {})))
 
 
-def _toml(value: Any) -> str:
+def _toml(value: object) -> str:
     """A setting's value as a job sheet writes it."""
     if isinstance(value, bool):
         return "true" if value else "false"

@@ -33,7 +33,7 @@ class Stage(Protocol):
     def has(self, role: str) -> bool: ...
     def stamp(self, step: str) -> str: ...
     def set_stamp(self, step: str, stamp: str) -> None: ...
-    def keep_result(self, step: str, words: str, figures: dict[str, Any], decisions: Sequence[Decision] = ()) -> None: ...
+    def keep_result(self, step: str, words: str, figures: dict[str, object], decisions: Sequence[Decision] = ()) -> None: ...
 
 
 @record
@@ -59,7 +59,7 @@ class Report:
     results: dict[str, Result] = field(default_factory=dict)
     seconds: dict[str, float] = field(default_factory=dict)
 
-    def figures(self) -> dict[str, dict[str, Any]]:
+    def figures(self) -> dict[str, dict[str, object]]:
         """One table a step, as kept in figures.json."""
         tables = {}
         for name, result in self.results.items():

@@ -51,7 +51,7 @@ class Spec:
     when: tuple[tuple[str, tuple[str, ...]], ...] = ()
 
 
-def _declare(default: Any, spec: Spec) -> Any:
+def _declare(default: object, spec: Spec) -> Any:
     if spec.optional is False and default is None:
         spec = dataclasses.replace(spec, optional=True)
     if isinstance(default, list):
@@ -200,7 +200,7 @@ def nearest(word: str, known: Sequence[str]) -> str:
     return f' (did you mean "{close[0]}"?)' if close else ""
 
 
-def check(name: str, spec: Spec, value: Any) -> Any:
+def check(name: str, spec: Spec, value: object) -> Any:
     """`value` as the type the field holds; raises SheetError, which names the field, when it can't be."""
     if value is None:
         if spec.optional:
@@ -210,7 +210,7 @@ def check(name: str, spec: Spec, value: Any) -> Any:
     return checked(name, spec, value)
 
 
-def _check_number(name: str, spec: Spec, value: Any) -> float | int:
+def _check_number(name: str, spec: Spec, value: object) -> float | int:
     if isinstance(value, bool) or not isinstance(value, (int, float)) or not _is_finite(value):
         raise SheetError(f"{name} must be a number{_in(spec)}, not {shown(value)}")
     if spec.kind == "integer" and value != int(value):
@@ -229,7 +229,7 @@ def _is_finite(value: float) -> bool:
         return False
 
 
-def shown(value: Any) -> str:
+def shown(value: object) -> str:
     """A value as an error message shows it: any value, shortened where it is long."""
     try:
         words = repr(value)
@@ -242,13 +242,13 @@ def _in(spec: Spec) -> str:
     return f" {spec.unit}" if spec.unit else ""
 
 
-def _check_switch(name: str, spec: Spec, value: Any) -> bool:
+def _check_switch(name: str, spec: Spec, value: object) -> bool:
     if not isinstance(value, bool):
         raise SheetError(f"{name} must be true or false, not {shown(value)}")
     return value
 
 
-def _check_choice(name: str, spec: Spec, value: Any) -> str:
+def _check_choice(name: str, spec: Spec, value: object) -> str:
     keys = [key for key, _, _ in spec.choices]
     if value not in keys:
         hint = nearest(str(value), keys)
@@ -256,20 +256,20 @@ def _check_choice(name: str, spec: Spec, value: Any) -> str:
     return value
 
 
-def _check_text(name: str, spec: Spec, value: Any) -> str:
+def _check_text(name: str, spec: Spec, value: object) -> str:
     if not isinstance(value, str):
         raise SheetError(f"{name} must be text in quotes, not {shown(value)}")
     return value
 
 
-def _check_point(name: str, spec: Spec, value: Any) -> tuple[float, ...]:
+def _check_point(name: str, spec: Spec, value: object) -> tuple[float, ...]:
     size = 3 if spec.kind == "colour" else spec.size
     if not isinstance(value, (list, tuple)) or len(value) != size:
         raise SheetError(f"{name} must be a list of {size} numbers, not {shown(value)}")
     return tuple(float(_check_number(name, dataclasses.replace(spec, kind="number"), part)) for part in value)
 
 
-def _check_table(name: str, spec: Spec, value: Any) -> list[Any]:
+def _check_table(name: str, spec: Spec, value: object) -> list[Any]:
     assert spec.row is not None
     if isinstance(value, (str, Mapping)):
         value = [value]
@@ -317,15 +317,15 @@ def build(settings: type, values: Any, where: str) -> Any:
     return built
 
 
-def migrated(settings: type, values: Mapping[str, Any]) -> Mapping[str, Any]:
+def migrated(settings: type, values: Mapping[str, object]) -> Mapping[str, object]:
     """The fields of an older sheet as today's; what the class knows nothing of stays as it is."""
-    change: Callable[[Mapping[str, Any]], Mapping[str, Any]] | None = getattr(settings, "migrated", None)
+    change: Callable[[Mapping[str, object]], Mapping[str, object]] | None = getattr(settings, "migrated", None)
     return values if change is None else change(values)
 
 
-def plain(settings: Any) -> dict[str, Any]:
+def plain(settings: Any) -> dict[str, object]:
     """The settings as plain numbers, strings, lists and dicts, with None for automatic; what stamps are made of."""
-    out: dict[str, Any] = {}
+    out: dict[str, object] = {}
     for name, spec in specs(settings).items():
         value = getattr(settings, name)
         if spec.kind == "table":

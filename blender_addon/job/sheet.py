@@ -223,7 +223,7 @@ def override(sheet: JobSheet, assignment: str) -> None:
         for other, changed in older.items():
             setattr(settings, other, check(f"{step}.{other}", known[other], changed))
         return
-    value: Any = written
+    value: object = written
     if known[name].kind not in ("text", "file", "folder", "choice", "object", "collection", "image") or written[:1] in "\"'":
         value = _toml(written)
     setattr(settings, name, check(f"{step}.{name}", known[name], value))
@@ -324,7 +324,7 @@ def _explained(spec: Spec) -> str:
     return words
 
 
-def _value(value: Any) -> str:
+def _value(value: object) -> str:
     if isinstance(value, bool):
         return "true" if value else "false"
     if isinstance(value, str):

@@ -9,7 +9,6 @@ from __future__ import annotations
 import re
 import tomllib
 from dataclasses import dataclass, field
-from typing import Any
 
 _HEADER = re.compile(r"\s*(\[\[|\[)\s*([^\[\]]+?)\s*(\]\]|\])\s*(#.*)?$")
 _KEY = re.compile(r"""\s*([A-Za-z0-9_-]+|"[^"]*"|'[^']*')\s*=""")
@@ -68,7 +67,7 @@ def brought_up_to_date(old: str, new: str) -> str | None:
         return None
 
 
-def values_of(words: str) -> dict[str, Any]:
+def values_of(words: str) -> dict[str, object]:
     """The values of a sheet, without empty tables. Raises tomllib.TOMLDecodeError where it is no TOML."""
     return {key: value for key, value in tomllib.loads(words).items() if value not in ({}, [])}
 

@@ -68,7 +68,7 @@ class Result:
     it decided by itself."""
 
     words: str
-    figures: dict[str, Any] = field(default_factory=dict)
+    figures: dict[str, object] = field(default_factory=dict)
     decisions: tuple[Decision, ...] = ()
 
 

@@ -67,7 +67,7 @@ class Stage:
         self._request = Request()
         self._unclear: list[str] = []
         """Names of blocks noted by another release of Blender: whether the user changed them can't be determined."""
-        self._changing: dict[str, Any] | None = None
+        self._changing: dict[str, object] | None = None
         """The job's state while a swap is changing it, else None."""
 
     @property
@@ -93,8 +93,8 @@ class Stage:
                 return block
         return None
 
-    def find_all(self, role: str) -> dict[str, Any]:
-        """All data-blocks with a role, key to data-block, ordered by key."""
+    def find_all(self, role: str) -> dict[str, bpy.types.Object]:
+        """All objects with a role, key to object, ordered by key."""
         return {block[roles.KEY]: block for block in self.players(role=role)}
 
     def players(self, *, role: str | None = None, step: str | None = None) -> list[Any]:
@@ -240,17 +240,17 @@ class Stage:
         state.setdefault("stamps", {})[step] = stamp
         self._keep(state)
 
-    def keep_card(self, card: dict[str, Any]) -> None:
+    def keep_card(self, card: dict[str, object]) -> None:
         """Store the card that identifies the job (`job_card`)."""
         state = self._state()
         state[CARD] = card
         self._keep(state)
 
-    def keep_result(self, step: str, words: str, figures: dict[str, Any], decisions: Sequence[Decision] = ()) -> None:
+    def keep_result(self, step: str, words: str, figures: dict[str, object], decisions: Sequence[Decision] = ()) -> None:
         """Store a step's result, warnings and decisions, for the page and for the next session."""
         state = self._state()
         warnings = [note.words for note in self.notes.warnings() if note.step == step]
-        kept: dict[str, Any] = {"words": words, "figures": figures, "warnings": warnings}
+        kept: dict[str, object] = {"words": words, "figures": figures, "warnings": warnings}
         if step in self.sheet.settings:
             kept["settings"] = plain(self.sheet[step])
         kept["notes"] = [note.words for note in self.notes if note.step == step and note.level in ("info", "kept")]
@@ -278,11 +278,11 @@ class Stage:
     def _state(self) -> dict[str, Any]:
         return read_state(self.scene)
 
-    def _keep(self, state: dict[str, Any]) -> None:
+    def _keep(self, state: dict[str, object]) -> None:
         self.scene[STATE] = _written(state)
 
 
-def _written(state: dict[str, Any]) -> str:
+def _written(state: dict[str, object]) -> str:
     return json.dumps(state, sort_keys=True, default=float)
 
 

@@ -59,7 +59,7 @@ class Request:
 class Swap:
     """One swap of one step on a stage."""
 
-    def __init__(self, stage: Stage, request: Request, state: dict[str, Any]):
+    def __init__(self, stage: Stage, request: Request, state: dict[str, object]):
         self.stage = stage
         self.scene = stage.scene
         self.request = request

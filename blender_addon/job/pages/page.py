@@ -9,7 +9,6 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import field
 from html import escape
-from typing import Any
 from urllib.parse import quote
 
 from ...core.records import record
@@ -89,7 +88,7 @@ class MakersPage:
     pictures: Sequence[Shown] = ()
     done: Mapping[str, str] = field(default_factory=dict)
     check: Sequence[str] = ()
-    figures: Mapping[str, Mapping[str, Any]] = field(default_factory=dict)
+    figures: Mapping[str, Mapping[str, object]] = field(default_factory=dict)
     files: Sequence[tuple[str, str]] = ()
     questions: Sequence[Question] = ()
     versions: Sequence[Sequence[Shown]] = ()
@@ -183,12 +182,12 @@ def _files(files: Sequence[tuple[str, str]]) -> list[str]:
     return ["<h2>Files</h2>", _list(items)]
 
 
-def _table(rows: Mapping[str, Any]) -> str:
+def _table(rows: Mapping[str, object]) -> str:
     cells = "".join(f"<tr><td>{escape(label)}</td><td>{escape(_words(value))}</td></tr>" for label, value in rows.items())
     return f"<table>{cells}</table>"
 
 
-def _words(value: Any) -> str:
+def _words(value: object) -> str:
     """A figure for people: numbers short, long lists cut."""
     if isinstance(value, float):
         return f"{value:.4g}"

@@ -36,7 +36,7 @@ class Recipe:
     words: Callable[[Any], str]
     kind: str = ""
     variety: str = ""
-    varieties: Mapping[str, Any] = field(default_factory=dict)
+    varieties: Mapping[str, object] = field(default_factory=dict)
     state: str = ""
     samples: tuple[tuple[str, dict[str, str]], ...] = ()
 

@@ -62,7 +62,7 @@ class MaterialSurface:
     """One surface: the kind of its group, and the values of the group's inputs by name."""
 
     kind: str
-    values: Mapping[str, Any] = field(default_factory=dict)
+    values: Mapping[str, object] = field(default_factory=dict)
 
     @property
     def albedo(self) -> tuple[float, float, float] | None:

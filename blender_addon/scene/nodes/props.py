@@ -110,7 +110,7 @@ def dimmed_to(name: str, limit: float) -> float:
 
 
 def _mean_colour(name: str) -> Floats:
-    pairs: dict[str, Any] = {**WOODS, **GLAZES, **WAXES, **{key: value[:2] for key, value in MATT.items()}}
+    pairs: dict[str, object] = {**WOODS, **GLAZES, **WAXES, **{key: value[:2] for key, value in MATT.items()}}
     if name in pairs:
         return 0.5 * (np.array(pairs[name][0]) + np.array(pairs[name][1]))
     single = {**LACQUERS, **{key: value[0] for key, value in METALS.items()}, **COLOURS}

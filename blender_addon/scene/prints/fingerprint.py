@@ -10,7 +10,6 @@ from __future__ import annotations
 import hashlib
 from collections.abc import Iterator
 from functools import cache
-from typing import Any
 
 import bpy
 import numpy as np
@@ -338,7 +337,7 @@ def reference(block: bpy.types.ID) -> str:
     return str(block.name)
 
 
-def _written(value: Any) -> str:
+def _written(value: object) -> str:
     if isinstance(value, float):
         return f"{value:.6g}"
     if isinstance(value, (str, bool, int, bytes, type(None))):

@@ -186,7 +186,7 @@ def _simple(
         digest.update(f"{name}={value};".encode())
 
 
-def _written(value: Any) -> str:
+def _written(value: object) -> str:
     if isinstance(value, float):
         return f"{value:.6g}"
     if isinstance(value, (str, bool, int, type(None))):

@@ -27,7 +27,7 @@ SHEET_TEXT = "bozzetto job.toml"
 CARD = "sheet"
 
 
-def card_of(sheet: JobSheet) -> dict[str, Any]:
+def card_of(sheet: JobSheet) -> dict[str, object]:
     """What identifies a job: its name, a digest of its sheet's path, and the name and size in bytes of each scan.
 
     A missing scan has the size -1.
@@ -51,7 +51,7 @@ def sheet_text(job: str) -> bpy.types.Text | None:
     return own or next((text for text in texts if text.name == SHEET_TEXT and not text.get(roles.JOB)), None)
 
 
-def read_state(scene: bpy.types.Scene) -> dict[str, Any]:
+def read_state(scene: bpy.types.Scene) -> dict[str, object]:
     """The state of the job in a scene; empty where there is none or it can't be read."""
     try:
         state = json.loads(scene.get(STATE, "{}"))
@@ -65,13 +65,13 @@ def read_state(scene: bpy.types.Scene) -> dict[str, Any]:
     return state
 
 
-def kept_card(scene: bpy.types.Scene) -> dict[str, Any]:
+def kept_card(scene: bpy.types.Scene) -> dict[str, object]:
     """The card of the job in a scene; for a job of 0.1.0, which stored none, made from the text of its sheet."""
     card = read_state(scene).get(CARD)
     if isinstance(card, dict):
         return card
     text = sheet_text(str(scene.get(roles.JOB, "")))
-    tables: dict[str, Any] = {}
+    tables: dict[str, object] = {}
     try:
         tables = tomllib.loads(text.as_string()) if text is not None else {}
     except tomllib.TOMLDecodeError:
@@ -81,7 +81,7 @@ def kept_card(scene: bpy.types.Scene) -> dict[str, Any]:
     return {"name": str(tables.get("name", "")), "place": "", "scans": scans}
 
 
-def same_job(kept: dict[str, Any], asked: dict[str, Any]) -> bool:
+def same_job(kept: dict[str, object], asked: dict[str, object]) -> bool:
     """Whether two cards identify one job: the same sheet, or the same scans."""
     if kept.get("place") and kept["place"] == asked["place"]:
         return True

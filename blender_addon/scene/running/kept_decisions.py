@@ -9,7 +9,7 @@ from __future__ import annotations
 import contextlib
 from collections.abc import Mapping, Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -79,7 +79,7 @@ def write_pictures(scene: bpy.types.Scene, step: str, out: Path) -> None:
                 path.unlink()
 
 
-def questions(results: Mapping[str, Mapping[str, Any]]) -> list[Question]:
+def questions(results: Mapping[str, Mapping[str, object]]) -> list[Question]:
     """All stored decisions, in the order of steps, asked about or not; those that can't be read are left out."""
     found: list[Question] = []
     for step, result in results.items():

@@ -38,7 +38,7 @@ def owner_of(scene: bpy.types.Scene, path: str) -> tuple[bpy.types.bpy_struct, s
     return owner, name
 
 
-def plain_value(value: Any) -> Any:
+def plain_value(value: object) -> Any:
     """A setting's value as it is recorded: for a data-block its role in the job, or its name."""
     return reference(value) if value is None or isinstance(value, bpy.types.ID) else value
 
@@ -50,7 +50,7 @@ def is_users(noted: object, now: object) -> bool:
     return bool(noted != now)
 
 
-def users_settings(scene: bpy.types.Scene, noted: dict[str, Any], paths: Iterable[str]) -> dict[str, Any]:
+def users_settings(scene: bpy.types.Scene, noted: dict[str, object], paths: Iterable[str]) -> dict[str, object]:
     """The settings among `paths` that the user has changed since they were recorded, path to the present value."""
     found = {}
     for path in paths:
@@ -64,7 +64,7 @@ def users_settings(scene: bpy.types.Scene, noted: dict[str, Any], paths: Iterabl
     return found
 
 
-def give(scene: bpy.types.Scene, values: dict[str, Any]) -> None:
+def give(scene: bpy.types.Scene, values: dict[str, object]) -> None:
     """Set settings by their paths."""
     for _ in range(2):  # twice: the file format determines the possible bit depths, and may come after them
         for path, value in values.items():
@@ -73,14 +73,14 @@ def give(scene: bpy.types.Scene, values: dict[str, Any]) -> None:
                 setattr(owner, name, value)
 
 
-def note_settings(scene: bpy.types.Scene, noted: dict[str, Any], paths: Iterable[str]) -> None:
+def note_settings(scene: bpy.types.Scene, noted: dict[str, object], paths: Iterable[str]) -> None:
     """Record the present values as those that the job set."""
     for path in paths:
         owner, name = owner_of(scene, path)
         noted[path] = plain_value(getattr(owner, name))
 
 
-def users_compositor(scene: bpy.types.Scene, noted: dict[str, Any]) -> bool:
+def users_compositor(scene: bpy.types.Scene, noted: dict[str, object]) -> bool:
     """Whether the user has changed or removed the job's compositor since it was recorded."""
     return COMPOSITOR in noted and noted[COMPOSITOR] != compositor_print(scene)
 

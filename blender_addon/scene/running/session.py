@@ -7,7 +7,6 @@ import hashlib
 import json
 from collections.abc import Callable, Generator, Iterator
 from pathlib import Path
-from typing import Any
 
 import bpy
 
@@ -95,7 +94,7 @@ def writes(path: Path) -> Iterator[None]:
 
 def write_figures(path: Path, report: Report) -> None:
     """Write figures.json: one table per step; steps that did not run this time keep their figures."""
-    kept: dict[str, Any] = {}
+    kept: dict[str, object] = {}
     with contextlib.suppress(OSError, ValueError, RecursionError):
         read = json.loads(path.read_text(encoding="utf-8"))
         kept = read if isinstance(read, dict) else {}

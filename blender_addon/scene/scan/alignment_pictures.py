@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -22,7 +22,7 @@ if TYPE_CHECKING:
 POINTS = 9000
 
 
-def open_scans(results: dict[str, dict[str, Any]]) -> list[str]:
+def open_scans(results: dict[str, dict[str, object]]) -> list[str]:
     """The keys of the further scans for which registration found several poses or was not sure."""
     figures = results.get("registration", {}).get("figures", {})
     return [name.removeprefix("candidates_") for name in sorted(figures) if name.startswith("candidates_")]

@@ -41,7 +41,7 @@ class Lens:
     blades: int = 0
 
 
-def make_camera(name: str, pose: CameraPose, lens: Lens, *, extra: dict[str, Any] | None = None) -> bpy.types.Object:
+def make_camera(name: str, pose: CameraPose, lens: Lens, *, extra: dict[str, object] | None = None) -> bpy.types.Object:
     """A new camera object, not linked to any collection. extra: further custom properties, such as the shot's light."""
     data = bpy.data.cameras.new(name)
     item = bpy.data.objects.new(name, data)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 from mathutils import Matrix
@@ -63,7 +63,7 @@ def _target(shot: bpy.types.Object, surface: SurfaceQueries, position: Floats, r
     return near[0] if face[0] >= 0 else on_axis
 
 
-def make_move_camera(name: str, found: Path, shot: bpy.types.Object, *, fps: int, extra: dict[str, Any]) -> bpy.types.Object:
+def make_move_camera(name: str, found: Path, shot: bpy.types.Object, *, fps: int, extra: dict[str, object]) -> bpy.types.Object:
     """A camera with a key per frame for a shot's move, with the shot's lens and light."""
     lens = lens_of(shot, found.optics)
     item = make_camera(name, pose_at_frame(found, 0), lens, extra=extra)

@@ -17,7 +17,7 @@ from ...job.errors import InputError
 from ..images import opened, read_pixels
 
 
-def with_measured_clay(settings: Any, path: Path) -> tuple[Any, dict[str, Any]]:
+def with_measured_clay(settings: Any, path: Path) -> tuple[Any, dict[str, object]]:
     """The material settings with the clay's colour measured in the photo, and figures on it."""
     if settings.reference_corners is None or settings.reference_sample is None:
         raise InputError(
@@ -35,7 +35,7 @@ def with_measured_clay(settings: Any, path: Path) -> tuple[Any, dict[str, Any]]:
     except colour_card.CardError as error:
         raise InputError(f'The card in "{path.name}" can\'t be used: {error}') from None
     colour = tuple(round(float(value), 4) for value in found.albedo)
-    figures: dict[str, Any] = {"measured_albedo": list(colour)}
+    figures: dict[str, object] = {"measured_albedo": list(colour)}
     if found.delta_e is not None:
         figures["card_delta_e2000"] = round(found.delta_e, 2)
     return dataclasses.replace(settings, clay_colour=reflectance.held(colour)), figures

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from functools import partial
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -76,7 +76,7 @@ def run(stage: Stage, settings: Settings) -> Run:
     points = make_points("Debris", METRES * laid.places, laid.piece, laid.turns, laid.sizes, laid.tints, shapes)
     points[set_parts.PART_OF] = ""
     set_parts.offer_part(stage, "debris", points, key="table", name="Debris")
-    figures: dict[str, Any] = {
+    figures: dict[str, object] = {
         "pieces": len(laid),
         "grains": int(sum(pieces[k].kind == "grain" for k in laid.piece)),
         "body": body,

@@ -5,7 +5,6 @@ from __future__ import annotations
 import contextlib
 import math
 from collections.abc import Callable, Iterator
-from typing import Any
 
 import bpy
 import numpy as np
@@ -46,7 +45,7 @@ def run(stage: Stage, settings: Settings) -> Run:
     yield Progress(0.0, "Looking at the subject and the shots")
     subject = _Subject(stage)
     names = [settings.setup, *(name for name in _asked_by_shots(stage) if name != settings.setup)]
-    figures: dict[str, Any] = {"setup": settings.setup}
+    figures: dict[str, object] = {"setup": settings.setup}
     exposures: dict[str, float] = {}
     for place, name in enumerate(names):
         yield Progress(0.1 + 0.8 * place / len(names), f"Setting up {_label(name)}")

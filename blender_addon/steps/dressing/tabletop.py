@@ -72,7 +72,7 @@ def run(stage: Stage, settings: Settings) -> Run:
     tops = [own, *sorted(_asked_by_shots(stage) - {own})]
     number, placed = arrangement(stage, settings)
     seed = stage.seed * 1000 + number
-    figures: dict[str, Any] = {"kind": own, "trade": trade.key}
+    figures: dict[str, object] = {"kind": own, "trade": trade.key}
     _, tone = debris_parts.body_and_tone(stage, "clay", None)
     reach, depth = 20.0 + 1.6 * foot.reach, _depth(work)
     rises = False
@@ -126,7 +126,7 @@ def _laid_props(
     settings: Settings,
     drawing: Callable[[], list[set_props.Candidate]],
     place: tuple[Any, ...],
-    figures: dict[str, Any],
+    figures: dict[str, object],
 ) -> Generator[Progress, None, dict[str, bpy.types.Object]]:
     """Offer the props for which there is a place, and a rule for shots that show the size; returns the props by key.
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import dataclasses
 from collections.abc import Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from ...core.mesh.triangles import TriangleMesh
 from ...core.scan.units import COUNTABLE, MM_PER_UNIT, UnitGuess, guess_unit, texels_per_unit
@@ -36,7 +36,7 @@ def run(stage: Stage, settings: Settings) -> Run:
     """Import each scan, join its parts, find its textures, and offer it unchanged."""
     rows = ordered_rows(settings.scans)
     words: list[str] = []
-    figures: dict[str, Any] = {"scans": len(rows)}
+    figures: dict[str, object] = {"scans": len(rows)}
     decisions: list[Decision] = []
     for place, row in enumerate(rows):
         path = stage.sheet.path(row.file)
@@ -79,7 +79,7 @@ def ordered_rows(scans: Sequence[Scan]) -> list[Scan]:
 
 def _offered(
     stage: Stage, settings: Settings, row: Scan, path: Path, imported: Imported, textures: Sequence[Textures], *, key: str
-) -> tuple[str, dict[str, Any]]:
+) -> tuple[str, dict[str, object]]:
     """Make the scan's object, offer it, and return a sentence and figures about it."""
     mesh = imported.mesh
     longest = float(mesh.size.max())

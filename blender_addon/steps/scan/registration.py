@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 from functools import partial
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -59,7 +59,7 @@ def run(stage: Stage, settings: Settings) -> Run:
     first, colour = _read(upright, 1000.0)
     matrix = np.array(upright.get("bozzetto_matrix", np.eye(4).ravel()), float).reshape(4, 4)
     matrix[:3] *= MM
-    figures: dict[str, Any] = {"scans": len(further)}
+    figures: dict[str, object] = {"scans": len(further)}
     words, decisions = [], []
     for place, key in enumerate(further):
         start, width = 0.1 + 0.85 * place / len(further), 0.85 / len(further)
@@ -136,9 +136,13 @@ def _used(found: Registration, chosen: list[Choice], key: str) -> Candidate | No
     return replace(candidate, pose=turned_about(candidate.pose, *found.axis, row.turn))
 
 
-def _figures(found: Registration, used: Candidate | None, key: str) -> dict[str, Any]:
+def _figures(found: Registration, used: Candidate | None, key: str) -> dict[str, object]:
     best = used or found.best
-    figures: dict[str, Any] = {f"verdict_{key}": found.verdict, f"reason_{key}": found.reason, f"used_{key}": used is not None}
+    figures: dict[str, object] = {
+        f"verdict_{key}": found.verdict,
+        f"reason_{key}": found.reason,
+        f"used_{key}": used is not None,
+    }
     if best is not None:
         figures |= {
             f"rms_mm_{key}": round(best.evidence.rms, 4),

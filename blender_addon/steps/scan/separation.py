@@ -5,7 +5,7 @@ from __future__ import annotations
 import hashlib
 from dataclasses import replace
 from functools import partial
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -104,7 +104,7 @@ def _found(
     return find_stand(mesh, colour=colour, painted=painted, always=always, top=top)
 
 
-def _doubted(stage: Stage, mesh: TriangleMesh, piece: Bools) -> tuple[TriangleMesh, dict[str, Any]]:
+def _doubted(stage: Stage, mesh: TriangleMesh, piece: Bools) -> tuple[TriangleMesh, dict[str, float]]:
     """The mesh with the faces of webs marked as doubtful, and figures; warns of what a person should check."""
     found = doubts(mesh, piece, SurfaceQueries(mesh.vertices, mesh.faces).cast, seed=stage.seed)
     corners = np.asarray(mesh.vertices, float)[mesh.faces[piece]].reshape(-1, 3)
@@ -134,7 +134,7 @@ def _piece_alone(stage: Stage, mesh: TriangleMesh, found: Separation, source: st
     """Offer the whole first scan as the piece, and a separate scan of the stand, if any, as the stand."""
     whole, lid = closed(mesh)
     stage.offer("piece", _object(stage.require("upright"), "Piece", whole, lid), name="Piece")
-    figures: dict[str, Any] = {"stand": source is not None, "piece_volume_mm3": _volume(whole)}
+    figures: dict[str, object] = {"stand": source is not None, "piece_volume_mm3": _volume(whole)}
     if source is not None:
         stand, flat, _ = _stand_of(_read_other(stage, source), mesh, found, np.zeros((0, 3)))
         stage.offer("stand", _object(stage.require("aligned", source), "Stand", stand, flat), name="Stand")
@@ -283,7 +283,7 @@ def _tone(item: bpy.types.Object, mesh: TriangleMesh) -> Floats | None:
     return tone / np.maximum(count, 1)
 
 
-def _figures(found: Separation, halves: CutMesh) -> dict[str, Any]:
+def _figures(found: Separation, halves: CutMesh) -> dict[str, object]:
     return {
         "stand": True,
         "top_mm": round(found.top_mm, 3),

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from dataclasses import replace
 from functools import partial
-from typing import Any
 
 import numpy as np
 
@@ -65,7 +64,7 @@ def run(stage: Stage, settings: Settings) -> Run:
             shot = replace(shot, optics=replace(shot.optics, fnumber=min(shot.optics.fnumber, sharpest)))
         for words in shot.words if row.depth == "lens" else ():
             stage.warn(words)
-        extra: dict[str, Any] = {"bozzetto_light": row.light or "", "bozzetto_set": row.set, "bozzetto_hide": row.hide}
+        extra: dict[str, object] = {"bozzetto_light": row.light or "", "bozzetto_set": row.set, "bozzetto_hide": row.hide}
         extra |= {"bozzetto_order": place, "bozzetto_caption": ask.name.capitalize(), TARGET: [float(x) for x in shot.focus]}
         extra |= {WARMTH: row.warmth} if row.warmth else {}
         if row.depth != "lens":
@@ -83,7 +82,7 @@ def run(stage: Stage, settings: Settings) -> Run:
     return replace(result, decisions=close_look_decisions(subject, asks, proposed, settings.close_look, looks))
 
 
-def _deep(stage: Stage, shot: Shot, row: ShotRow, subject: Subject) -> dict[str, Any]:
+def _deep(stage: Stage, shot: Shot, row: ShotRow, subject: Subject) -> dict[str, object]:
     """Custom properties for the render step of a shot with more than one exposure, including its caption."""
     caption = shot.ask.name.capitalize()
     if row.depth == "departure":
@@ -117,7 +116,7 @@ def _result(solved: list[Shot]) -> Result:
         f"{several(len(solved), 'shot')}; {lead.ask.name}: {o.focal_mm:.0f} mm at f/{o.fnumber:g}, {o.focus_mm:.0f} mm away, "
         f"magnification {o.magnification:.2f}, {optics.depth_of_field(o, lead.ask.coc):.1f} mm sharp"
     )
-    figures: dict[str, Any] = {"shots": [shot.ask.name for shot in solved]}
+    figures: dict[str, object] = {"shots": [shot.ask.name for shot in solved]}
     for shot in solved:
         o = shot.optics
         figures[f"{shot.ask.name}_fnumber"] = o.fnumber

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 from functools import partial
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -44,7 +44,7 @@ def run(stage: Stage, settings: Settings) -> Run:
     thin = points[:: max(1, len(points) // 4000)]
     fps = int(settings.fps)
     frames = round(settings.seconds * fps)
-    figures: dict[str, Any] = {"moves": [], "frames": frames, "fps": fps}
+    figures: dict[str, object] = {"moves": [], "frames": frames, "fps": fps}
     subject = read_subject(stage) if "rack_focus" in asked else None
     for place, kind in enumerate(asked):
         words = f"Planning the {WORDS[kind]}"

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from functools import partial
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -30,7 +30,7 @@ MARGIN = 8  # texels by which colours are extended beyond the UV islands
 
 def run(stage: Stage, settings: Settings) -> Run:
     """Offer an albedo image for the piece and one for the stand, if they have textures."""
-    figures: dict[str, Any] = {}
+    figures: dict[str, object] = {}
     done: list[str] = []
     kept: list[str] = []
     if not settings.on or settings.shading == PAINT:

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from functools import partial
-from typing import Any
 
 import bpy
 import numpy as np
@@ -36,11 +35,11 @@ INVENTED = {
 
 def run(stage: Stage, settings: Settings) -> Run:
     """Offer a material each for piece and stand, and assign them at the swap."""
-    measured: dict[str, Any] = {}
+    measured: dict[str, object] = {}
     if settings.reference:
         yield Progress(0.02, "Reading the colour of the clay from the photo")
         settings, measured = reference_photo.with_measured_clay(settings, stage.sheet.path(settings.reference))
-    dressed: dict[str, Any] = {}
+    dressed: dict[str, object] = {}
     for place, role in enumerate(("piece", "stand")):
         item = stage.find(role)
         if item is None:
@@ -59,7 +58,7 @@ def run(stage: Stage, settings: Settings) -> Run:
     return Result(words[:1].upper() + words[1:], dressed | measured)
 
 
-def _dress(stage: Stage, role: str, settings: Settings, values: Floats | None) -> dict[str, Any]:
+def _dress(stage: Stage, role: str, settings: Settings, values: Floats | None) -> dict[str, object]:
     item = stage.require(role)
     kind = settings.piece if role == "piece" else settings.stand
     bands = (settings.relief_fine, settings.relief_middle, settings.relief_broad)

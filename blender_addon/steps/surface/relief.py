@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Generator
 from functools import partial
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -203,7 +203,7 @@ def _beside(surface: TexturedSurface, own: OwnForm, slopes: Floats, heights: Flo
 
 
 def _offer(
-    stage: Stage, surface: TexturedSurface, heights: Floats, slopes: Floats, own: OwnForm | None, facts: dict[str, Any]
+    stage: Stage, surface: TexturedSurface, heights: Floats, slopes: Floats, own: OwnForm | None, facts: dict[str, float]
 ) -> Generator[Progress, None, None]:
     """Offer the maps. With the scan's own form both are combined at the advised strength, which then becomes 1."""
     making = Progress(0.92, "Making the maps")
@@ -219,8 +219,8 @@ def _offer(
 
 
 def _maps(
-    surface: TexturedSurface, heights: Floats, slopes: Floats, own: OwnForm | None, facts: dict[str, Any]
-) -> tuple[list[Floats], dict[str, Any]]:
+    surface: TexturedSurface, heights: Floats, slopes: Floats, own: OwnForm | None, facts: dict[str, float]
+) -> tuple[list[Floats], dict[str, float]]:
     """(height map, normal map, slopes without the fine relief, broad slopes), extended beyond the islands; and their facts."""
     mask = surface.texels.mask()
     frames = tangent_frames(surface.vertices, surface.faces, surface.uv, surface.vertex_normal)

@@ -137,7 +137,7 @@ class Wish:
     """
 
     by_name: bool
-    settings_for: Callable[[str], Mapping[str, Any]]
+    settings_for: Callable[[str], Mapping[str, object]]
     by_hand: Path | str | None = None
 
 
@@ -298,7 +298,7 @@ def _decision(
     textures: Sequence[Textures],
     choices: Sequence[Choice],
     by_hand: Path | str | None,
-    settings_for: Callable[[str], Mapping[str, Any]],
+    settings_for: Callable[[str], Mapping[str, object]],
 ) -> Decision | None:
     judged = {
         entry.candidate.name: entry for choice in choices for entry in choice.judged if entry.candidate.pixels is not None

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import Any
 
 import numpy as np
 
@@ -40,7 +39,7 @@ def _words(way: Support) -> str:
     return f"{ground}, with the file's {way.axis.upper()} axis up" if way.axis else ground
 
 
-def _sets(way: Support) -> dict[str, Any]:
+def _sets(way: Support) -> dict[str, object]:
     if way.kind == "mount":
         return {"orientation.up": way.axis}
     return {"orientation.up_direction": [round(float(part), 4) for part in way.up]}
