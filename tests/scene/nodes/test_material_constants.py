@@ -114,3 +114,12 @@ def test_a_colour_is_drawn_to_the_dust_no_further_than_it_must_be() -> None:
         assert 0.0 < share < 1.0 and left[0] <= asked < left[1], name
         assert props.greyed_to(name, props.ANY_CHROMA, tint) == 0.0
     assert props.greyed_to("red wax", 0.0, tint) >= 0.95, "where the tint itself has more chroma than asked, as near as can be"
+
+
+def test_a_prop_is_darkened_to_the_limit_and_no_further_than_it_stays_what_it_is() -> None:
+    for name in (*props.MATT, *props.GLAZES, *props.COLOURS):
+        bright = float(luminance(props._mean_colour(name)))
+        assert props.dimmed_to(name, bright) == 1.0 == props.dimmed_to(name, 2.0), "what is dark enough stays"
+        assert props.dimmed_to(name, 0.7 * bright) * bright == pytest.approx(0.7 * bright)
+        assert props.dimmed_to(name, 0.0) == props.LEAST_LEFT
+    assert {props.dimmed_to(name, 0.0) for name in props.METALS} == {1.0}, "a metal is as bright as what it reflects"
