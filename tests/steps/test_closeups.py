@@ -22,6 +22,7 @@ from blender_addon.job.errors import JobError
 from blender_addon.scene.images import read_pixels
 from blender_addon.scene.nodes.closeups import LAYER
 from blender_addon.scene.shots.closeup_shots import closeup_places
+from blender_addon.scene.surface.closeup_photos import read_photo
 from blender_addon.steps.surface import closeups, material
 from tests.steps.test_relief import Laid, done, laid, sheet, words
 
@@ -104,6 +105,7 @@ def test_close_ups_bring_the_grooves_onto_the_piece_and_into_its_material(tmp_pa
     place = laid(sheet(), None)
     result = done(place, closeups, photos=_rows(_photographed(tmp_path)), spots=_spots())
     assert result.figures["places"] == 1 and result.figures["1_photos"] == 4, words(place)
+    _shows(result.decisions[0].choice.picture, tmp_path / "lamp_0.png")
     mesh = place.piece.data
     assert LAYER in mesh.uv_layers and mesh.uv_layers.active.name != LAYER
     slope, weight = _slopes_along_x(place)
@@ -120,6 +122,17 @@ def test_close_ups_bring_the_grooves_onto_the_piece_and_into_its_material(tmp_pa
     done(place, material)
     surface = place.stage.find("surface", "piece")
     assert surface.node_tree.nodes["Close-ups"].inputs["Strength"].default_value == 1.0
+
+
+def _shows(picture: Any, file: Path) -> None:
+    """The question's picture: 8 bits, top first, and every other square of it the photo itself."""
+    photo = read_photo(file, longest=2400).pixels
+    row, column = np.indices(photo.shape[:2]) * 6 // max(photo.shape)
+    squares = (row + column) % 2 == 0
+    assert picture.dtype == np.uint8 and picture.shape == photo.shape
+    off = np.abs(picture[::-1].astype(float) - 255.0 * photo)
+    assert off[squares].max() < 2.0  # rounded, and by way of light
+    assert off[~squares].mean() > 5.0  # the mesh's own shading
 
 
 def _slopes_along_x(place: Laid) -> tuple[Any, Any]:

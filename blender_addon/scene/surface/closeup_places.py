@@ -7,7 +7,7 @@ from typing import Any
 
 import numpy as np
 
-from ...core.arrays import Floats
+from ...core.arrays import Floats, Pixels8
 from ...core.closeups.camera import PhotoCamera
 from ...core.closeups.photo_set import PhotoSet, Reading
 from ...core.closeups.seen import Form, faces_seen, pixels_seen
@@ -68,8 +68,9 @@ def _at(texels: Texels, corners: Floats) -> Floats:
     return np.einsum("nc,nci->ni", texels.weight, corners[texels.face])
 
 
-def overlaid(photo: Any, camera: PhotoCamera, form: Form) -> Floats:
-    """(h, w, 3) display-encoded, row 0 at the bottom: a checkerboard of the photo and of the mesh as the solved camera sees it.
+def overlaid(photo: Floats, camera: PhotoCamera, form: Form) -> Pixels8:
+    """(h, w, 3) 8-bit, row 0 at the top: a checkerboard of the photo (h, w, 3), row 0 at the bottom, and of the mesh as the
+    solved camera sees it.
 
     Outlines continue from square to square where the camera is right.
     """
@@ -78,7 +79,7 @@ def overlaid(photo: Any, camera: PhotoCamera, form: Form) -> Floats:
     small = photo[: height * factor, : width * factor].reshape(height, factor, width, factor, 3).mean(axis=(1, 3))
     faces = np.flatnonzero(faces_seen(camera, form))
     if not len(faces):
-        return small
+        return _as_picture(small)
     texels = pixels_seen(camera, form, faces, (width, height))
     normal = unit(texels.interpolate(form.faces[faces], form.normals))
     lamp = unit(-camera.rotation[2] - 0.6 * camera.rotation[1] - 0.5 * camera.rotation[0])
@@ -87,7 +88,11 @@ def overlaid(photo: Any, camera: PhotoCamera, form: Form) -> Floats:
     grey = luminance(small)
     row, column = np.indices((height, width)) * SQUARES // max(height, width)
     shown = np.where((row + column) % 2 == 0, grey, shade)
-    return np.repeat(shown[..., None], 3, axis=2).astype(np.float32)
+    return _as_picture(np.repeat(shown[..., None], 3, axis=2))
+
+
+def _as_picture(shown: Floats) -> Pixels8:
+    return np.round(255.0 * np.clip(shown, 0.0, 1.0)).astype(np.uint8)[::-1].copy()
 
 
 def own_colours(stage: Stage) -> Floats | None:

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from ...core.arrays import Floats
+from ...core.arrays import Floats, Pixels8
 from ...core.closeups.camera import PhotoCamera
 from ...core.closeups.checking import kept_photos
 from ...core.closeups.layout import Layout, laid_out
@@ -256,7 +256,8 @@ def _spots(stage: Stage, settings: Settings, form: Form, name: str, photo: Photo
     if max(far) > reach:
         raise SheetError(
             f'closeups.spots: spot {int(np.argmax(far)) + 1} of place "{name}" lies {max(far):.0f} mm off the piece: '
-            "on_piece is in mm in the scene, on_scan in the scan file's own units"
+            "on_piece is in mm in the scene, on_scan in the scan's own units as Blender imports it (x, -z, y of an OBJ or glTF "
+            "file, whose Y is up)"
         )
     return Spots(places, np.array(pixels, float), form.normals[list(near)])
 
@@ -267,7 +268,7 @@ def _nearest(form: Form, place: Floats) -> tuple[float, int]:
     return float(far[row]), row
 
 
-def _decision(settings: Settings, name: str, placed: Placed, accepted: bool, picture: Any) -> Decision:
+def _decision(settings: Settings, name: str, placed: Placed, accepted: bool, picture: Pixels8) -> Decision:
     """The decision on whether the camera of a place is right."""
     used = placed.verdict == "sure" or (accepted and placed.verdict == "not sure")
     others = sorted({*_names(settings.accepted)} - {name})

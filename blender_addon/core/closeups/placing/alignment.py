@@ -117,7 +117,7 @@ def _found(under: Floats, over: Floats, seen: Look, there: PhotoCamera, reach: i
     row, column = patches.corners_of(shown, mask)
     if len(row) < FEWEST // 2:
         return None
-    shifts = patches.matched(shown, mask, gaussian_blur(laid, 0.5), (row, column), reach)
+    shifts = patches.matched(shown, mask, gaussian_blur(laid, 0.5), (row, column), reach, floor=patches.ON_PHOTO)
     kept = np.flatnonzero(shifts.alike > 0)
     if len(kept) < FEWEST // 2:
         return None

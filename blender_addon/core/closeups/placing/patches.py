@@ -24,8 +24,11 @@ LEAST_CONTRAST = 0.004
 """Least deviation of a patch from its plane, in display-encoded values: the noise of a phone's photo at this size; a guess."""
 ALIKE = 0.5
 """Least correlation of a match."""
-FLOOR = 0.15
-"""Pixels that a match is never surer of: what the scan's form and the light get wrong; our bench's measure."""
+FLOOR = 0.4
+"""Pixels that a match of a look with a photo is never surer of: what the scan's form and the light get wrong. On our bench
+matches lie 0.5 pixels off the true camera, those that look sure by their correlation as much as others."""
+ON_PHOTO = 0.15
+"""The same of a match of a photo with a photo, which have the piece's form and colours in common."""
 
 
 @record
@@ -59,9 +62,11 @@ def corners_of(shown: Floats, mask: Bools) -> tuple[Ints, Ints]:
     return row, column
 
 
-def matched(shown: Floats, mask: Bools, photo: Floats, corners: tuple[Ints, Ints], reach: int) -> Shifts:
+def matched(
+    shown: Floats, mask: Bools, photo: Floats, corners: tuple[Ints, Ints], reach: int, *, floor: float = FLOOR
+) -> Shifts:
     """Where the patches round `corners` (rows, columns) of a look (h, w) lie on the photo (h, w), both display-encoded.
-    reach: pixels that are looked around."""
+    reach: pixels that are looked around. floor: pixels that no match is surer of."""
     row, column = corners
     size, wide = 2 * HALF + 1, 2 * (HALF + reach) + 1
     looks = np.pad(shown, HALF, mode="edge")
@@ -82,7 +87,7 @@ def matched(shown: Floats, mask: Bools, photo: Floats, corners: tuple[Ints, Ints
     for first in range(0, len(row), 64):  # what is looked through at once stays small
         part = slice(first, first + 64)
         score[part] = _correlation(windows[part], weight[part], flat[part], unit[part])
-    shift, whiten, alike = _peaks(score, weight, reach)
+    shift, whiten, alike = _peaks(score, weight, reach, floor)
     return Shifts(shift, whiten, np.where(good, alike, 0), int(good.sum()))
 
 
@@ -109,7 +114,7 @@ def _correlation(windows: Floats, weight: Floats, flat: Floats, unit: Floats) ->
     return np.asarray(parts[..., 3] / np.sqrt(np.maximum(left, least)))
 
 
-def _peaks(score: Floats, weight: Floats, reach: int) -> tuple[Floats, Floats, Floats]:
+def _peaks(score: Floats, weight: Floats, reach: int, floor: float) -> tuple[Floats, Floats, Floats]:
     """Shift, whitening and correlation at the best of each patch's places, between pixels by the correlation's own bend."""
     count, side = len(score), 2 * reach + 1
     best = score.argmax(axis=1)
@@ -131,6 +136,6 @@ def _peaks(score: Floats, weight: Floats, reach: int) -> tuple[Floats, Floats, F
     # A unit patch against itself moved by d loses d' B d / 2; noise that leaves 1 - c of it over gives that variance.
     freedom = np.maximum(weight.sum(axis=1) / 4, 4.0)  # the pixels of a blurred picture go together in fours
     spread = np.maximum(1 - np.clip(alike, 0, 1), 0.02) / freedom
-    deviation = np.sqrt(spread[:, None] / values + FLOOR**2)
+    deviation = np.sqrt(spread[:, None] / values + floor**2)
     whiten = np.einsum("nij,nj,nkj->nik", ways, 1 / deviation, ways)
     return shift, whiten, np.where(alike > ALIKE, alike, 0)

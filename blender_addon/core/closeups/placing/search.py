@@ -3,12 +3,13 @@
 Each look is compared with the small photo at each scale and place at once, by Fourier transforms: how well do the piece's
 normals under any even light and its colours explain the photo where they lie, and a plain wall what is beside them (two regions
 as Chan and Vese have it, Active Contours Without Edges, IEEE TIP 10, 2001; the one inside has a model linear in the light)? The
-best are refined on the picture, until one of them agrees with it.
+best are refined on the picture, until one of them agrees with it. Where none does, they are first turned and scaled as long as
+that explains a larger copy of the photo better.
 """
 
 from __future__ import annotations
 
-from collections.abc import Generator
+from collections.abc import Generator, Sequence
 
 import numpy as np
 
@@ -16,7 +17,7 @@ from ...arrays import Floats
 from ...mesh.triangles import unit
 from ...records import record
 from ...srgb import decode
-from ..camera import PhotoCamera
+from ..camera import PhotoCamera, turned
 from .look import Look, Skin, look
 from .pictures import Photograph, smaller
 from .refinement import Fit, refined
@@ -30,10 +31,18 @@ LOOK = 128
 """Longest side in pixels of a look at the whole piece."""
 SMALL = 36
 """Longest side of the photo when it is compared."""
+CLIMBED = 72
+"""Longest side of the photo when a candidate is turned and scaled: a piece that fills 0.4 of it is 30 pixels high."""
+TURNS, SCALE = (12.0, 6.0), 1.08
+"""Degrees about each of the camera's axes, and the factor on the width, by which a candidate is changed: looks lie 20 degrees
+apart, and refinement leads home from 10 only where the piece is small on the photo or half in the dark (our bench)."""
+ROUNDS = 3
+"""Changes by each turn at the most."""
 WIDEST, NARROWEST, STEP = 3.0, 0.25, 1.16
 """Widths of what the photo shows that are tried, in diagonals of the piece, and the factor between them."""
-TRIED, TURNED = 14, 5
-"""Candidates that are refined at the most, upright and of each other roll."""
+TRIED, TURNED, CLIMBING = 14, 5, 8
+"""Candidates that are refined at the most, upright and of each other roll; where none of those upright agrees with the photo,
+how many of them are turned and scaled before they are refined again."""
 QUICK = ((125, 13), (125, 8), (250, 6), (250, 4))
 AGREES, ENOUGH = 0.5, 40
 """Share of patches that lie right, and their number, at which the search ends."""
@@ -58,10 +67,12 @@ class View:
 
 @record
 class Candidate:
-    """A camera that may be right, and how much better it explains the photo than one tone does."""
+    """A camera that may be right, how much better it explains the photo than one tone does, and what the photo shows across, in
+    diagonals of the piece."""
 
     camera: PhotoCamera
     worth: float
+    width: float
 
 
 def views(skin: Skin) -> list[View]:
@@ -69,18 +80,22 @@ def views(skin: Skin) -> list[View]:
     found = []
     for tilt, count in TILTS:
         for number in range(count):
-            view = _view(skin, 2 * np.pi * (number + 0.5 * (tilt > 0)) / count, np.radians(tilt))
+            view = _view(skin, _level(2 * np.pi * (number + 0.5 * (tilt > 0)) / count, np.radians(tilt)))
             if view is not None:
                 found.append(view)
     return found
 
 
-def _view(skin: Skin, azimuth: float, tilt: float) -> View | None:
+def _level(azimuth: float, tilt: float) -> Floats:
+    """(3, 3) rotation of a camera that is held upright."""
     back = np.array([np.sin(azimuth) * np.cos(tilt), -np.cos(azimuth) * np.cos(tilt), np.sin(tilt)])
     right = np.array([np.cos(azimuth), np.sin(azimuth), 0.0])
-    rotation = np.stack([right, np.cross(-back, right), -back])
+    return np.stack([right, np.cross(-back, right), -back])
+
+
+def _view(skin: Skin, rotation: Floats) -> View | None:
     far = FAR * skin.reach
-    camera = PhotoCamera(rotation, skin.middle + far * back, LOOK * FAR / 1.1, 0.0, (LOOK, LOOK))
+    camera = PhotoCamera(rotation, skin.middle - far * rotation[2], LOOK * FAR / 1.1, 0.0, (LOOK, LOOK))
     shown = look(skin, camera)
     return None if shown is None else View(rotation, _planes(shown, rotation, skin.middle), 1.1 * skin.reach / LOOK)
 
@@ -98,26 +113,82 @@ def found(photo: Photograph, skin: Skin, looks: list[View], distance: float | No
     distance: image distance in the whole photo's pixels by its file.
     """
     prior = Prior(distance or 1.5 * max(photo.size), 0.1 if distance else 0.6)
-    best: Fit | None = None
-    other: Fit | None = None
+    ranking = _Ranking(skin)
     for turn, roll in enumerate(ROLLS):
         chosen = yield from _candidates(photo, skin, looks, np.radians(roll), prior.distance, (turn / 4, 0.15))
-        for number, candidate in enumerate(chosen[: TURNED if turn else TRIED]):
-            yield (turn + 0.6 + 0.4 * number / TRIED) / 4
-            fit = refined(candidate.camera, photo, skin, prior, steps=QUICK)
-            if fit is None:
-                continue
-            if best is None or _worth(fit) > _worth(best):
-                best, other = fit, (other if best is None or _same(fit, best, skin) else best)
-            elif not _same(fit, best, skin) and (other is None or _worth(fit) > _worth(other)):
-                other = fit
-            if best.agreement >= AGREES and best.right >= ENOUGH:
+        chosen = chosen[: TURNED if turn else TRIED]
+        work = [(candidate, False) for candidate in chosen]
+        work += [(candidate, True) for candidate in chosen[: 0 if turn else CLIMBING]]
+        for number, (candidate, climbing) in enumerate(work):
+            yield (turn + 0.6 + 0.4 * number / len(work)) / 4
+            start, steps = candidate, QUICK
+            if climbing:
+                start = _climbed(candidate, photo, skin)
+                steps = _steps(start)
+            ranking.add(refined(start.camera, photo, skin, prior, steps=steps))
+            if ranking.agrees:
                 break
-        if best is not None and best.agreement >= AGREES and best.right >= ENOUGH:
+        if ranking.agrees:
             break
+    best = ranking.best
     if best is not None:
         best = refined(best.camera, photo, skin, prior) or best
-    return best, other
+    return best, ranking.other
+
+
+class _Ranking:
+    """The best camera so far, and the next best that shows the piece from elsewhere."""
+
+    def __init__(self, skin: Skin):
+        self.skin = skin
+        self.best: Fit | None = None
+        self.other: Fit | None = None
+
+    def add(self, fit: Fit | None) -> None:
+        """Rank a further camera."""
+        best, other = self.best, self.other
+        if fit is None:
+            return
+        if best is None or _worth(fit) > _worth(best):
+            self.best, self.other = fit, (other if best is None or _same(fit, best, self.skin) else best)
+        elif not _same(fit, best, self.skin) and (other is None or _worth(fit) > _worth(other)):
+            self.other = fit
+
+    @property
+    def agrees(self) -> bool:
+        """Whether so much of the photo agrees with the best that the search may end."""
+        return self.best is not None and self.best.agreement >= AGREES and self.best.right >= ENOUGH
+
+
+def _steps(candidate: Candidate) -> Sequence[tuple[int, int]]:
+    """QUICK on larger copies of the photo where the piece fills little of it, so that patches stay small beside the piece."""
+    larger = 2.0 ** np.clip(round(np.log2(candidate.width)), 0, 2)
+    return [(round(longest * larger), reach) for longest, reach in QUICK]
+
+
+def _climbed(candidate: Candidate, photo: Photograph, skin: Skin) -> Candidate:
+    """The candidate turned about its axes and scaled as long as it explains a copy of the photo better."""
+    grey = decode(photo.levels[-1])
+    small = smaller(grey, max(grey.shape) / CLIMBED)
+    best: Candidate | None = None
+    for degrees in TURNS:
+        steps = np.radians(degrees) * np.concatenate([np.eye(3), -np.eye(3)])
+        for _ in range(ROUNDS):
+            start = best or candidate
+            changes = [(np.zeros(3), factor) for factor in (1.0, SCALE, 1 / SCALE)] + [(step, 1.0) for step in steps]
+            tried = [_changed(start, step, factor, small, skin) for step, factor in changes]
+            new = max((one for one in tried if one is not None), key=lambda one: one.worth, default=None)
+            if new is None or (best is not None and new.worth <= best.worth):
+                break
+            best = new
+    return best or candidate
+
+
+def _changed(start: Candidate, step: Floats, factor: float, small: Floats, skin: Skin) -> Candidate | None:
+    view = _view(skin, turned(step) @ start.camera.rotation)
+    if view is None:
+        return None
+    return _placed(view, 0.0, start.width * factor, small, skin, start.camera)
 
 
 def _worth(fit: Fit) -> float:
@@ -136,37 +207,45 @@ def _candidates(
 ) -> Generator[float, None, list[Candidate]]:
     level = photo.levels[-1]
     small = smaller(decode(level), max(level.shape) / SMALL)
-    every: list[tuple[float, int, int, PhotoCamera]] = []
+    every: list[tuple[int, int, Candidate]] = []
     widths = np.geomspace(WIDEST, NARROWEST, int(np.log(WIDEST / NARROWEST) / np.log(STEP)) + 1)
-    turn = np.array([[np.cos(roll), np.sin(roll), 0], [-np.sin(roll), np.cos(roll), 0], [0, 0, 1.0]])
+    lens = PhotoCamera(np.eye(3), np.zeros(3), distance, 0.0, photo.size)
     for number, view in enumerate(looks):
         yield share[0] + share[1] * number / len(looks)
         for step, width in enumerate(widths):
-            pixel_mm = width * skin.reach / small.shape[1]
-            planes = _scaled(view.planes, view.pixel_mm / pixel_mm, round(np.degrees(roll) / 90))
-            if planes is None:
-                continue
-            worth, (row, column) = _best_place(small, planes[:5])
-            # the middle of the look's raster lies this far right of and below the photo's middle
-            right = column + planes.shape[2] / 2 - small.shape[1] / 2
-            down = -(row + planes.shape[1] / 2 - small.shape[0] / 2)
-            rotation, near = turn @ view.rotation, _nearer(planes, (row, column), small.shape)
-            surface_mm = pixel_mm * (1.0 - near / (FAR * skin.reach))  # edge of a pixel on the surface that is seen
-            far = distance / photo.size[0] * small.shape[1] * surface_mm + near
-            place = skin.middle - far * rotation[2] - surface_mm * (right * rotation[0] + down * rotation[1])
-            every.append((worth, number, step, PhotoCamera(rotation, place, distance, 0.0, photo.size)))
-    every.sort(key=lambda entry: -entry[0])
-    kept: list[tuple[float, int, int, PhotoCamera]] = []
+            candidate = _placed(view, roll, float(width), small, skin, lens)
+            if candidate is not None:
+                every.append((number, step, candidate))
+    every.sort(key=lambda entry: -entry[2].worth)
+    kept: list[tuple[int, int, Candidate]] = []
     for entry in every:
         twins = [
             taken for taken in kept
-            if abs(taken[2] - entry[2]) <= 1 and float(looks[taken[1]].rotation[2] @ looks[entry[1]].rotation[2]) > 0.92
+            if abs(taken[1] - entry[1]) <= 1 and float(looks[taken[0]].rotation[2] @ looks[entry[0]].rotation[2]) > 0.92
         ]  # fmt: skip
         if not twins:
             kept.append(entry)
         if len(kept) == TRIED:
             break
-    return [Candidate(entry[3], entry[0]) for entry in kept]
+    return [entry[2] for entry in kept]
+
+
+def _placed(view: View, roll: float, width: float, small: Floats, skin: Skin, lens: PhotoCamera) -> Candidate | None:
+    """A look, turned by a quarter or more, where it explains a copy (h, w) of the photo best at a width; None where it is a
+    few pixels large. lens: a camera of the photo's image distance and size."""
+    pixel_mm = width * skin.reach / small.shape[1]
+    planes = _scaled(view.planes, view.pixel_mm / pixel_mm, round(np.degrees(roll) / 90))
+    if planes is None:
+        return None
+    worth, (row, column) = _best_place(small, planes[:5])
+    # the middle of the look's raster lies this far right of and below the photo's middle
+    right = column + planes.shape[2] / 2 - small.shape[1] / 2
+    down = -(row + planes.shape[1] / 2 - small.shape[0] / 2)
+    rotation, near = turned(np.array([0.0, 0.0, -roll])) @ view.rotation, _nearer(planes, (row, column), small.shape)
+    surface_mm = pixel_mm * (1.0 - near / (FAR * skin.reach))  # edge of a pixel on the surface that is seen
+    far = lens.distance / lens.size[0] * small.shape[1] * surface_mm + near
+    place = skin.middle - far * rotation[2] - surface_mm * (right * rotation[0] + down * rotation[1])
+    return Candidate(PhotoCamera(rotation, place, lens.distance, 0.0, lens.size), worth, width)
 
 
 def _scaled(planes: Floats, factor: float, quarter: int) -> Floats | None:

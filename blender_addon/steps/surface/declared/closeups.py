@@ -41,7 +41,11 @@ class SpotRow:
         None, size=2, unit="px", help="The point on the photo: x and y from its top left corner, as the photo is displayed"
     )
     on_piece: tuple[float, ...] | None = point(None, help="The same point on the piece, in the scene")
-    on_scan: tuple[float, ...] | None = point(None, unit="", help="Or the same point in the first scan file's own coordinates")
+    on_scan: tuple[float, ...] | None = point(
+        None,
+        unit="",
+        help="Or the same point on the first scan as Blender imports it; in an OBJ or glTF file's own numbers: x, -z, y",
+    )
 
 
 @dataclass(kw_only=True)

@@ -107,7 +107,7 @@ def test_a_patch_is_found_between_pixels() -> None:
 def test_what_is_an_edge_says_nothing_along_itself() -> None:
     x = np.indices((60, 60))[1]
     shown = (0.3 + 0.2 / (1 + np.exp(-(x - 30.0)))).astype(np.float32)
-    found = patches.matched(shown, np.ones((60, 60), bool), shown, (np.array([30]), np.array([30])), 3)
+    found = patches.matched(shown, np.ones((60, 60), bool), shown, (np.array([30]), np.array([30])), 3, floor=patches.ON_PHOTO)
     spread = np.linalg.inv(found.whiten[0])
     assert spread[0, 0] < 0.4 and spread[1, 1] > 3 * spread[0, 0]
 
@@ -158,12 +158,27 @@ def test_another_piece_and_a_mirrored_photo_are_not_called_sure() -> None:
 def test_a_photo_of_a_part_of_the_piece_finds_its_place_without_a_start() -> None:
     looks = [
         view for azimuth in (0, 60, 120, 180, 240, 300)
-        if (view := search._view(_skin(), np.radians(azimuth), np.radians(20.0))) is not None
+        if (view := search._view(_skin(), search._level(np.radians(azimuth), np.radians(20.0)))) is not None
     ]  # fmt: skip
     camera = _camera(235.0, 25.0, wide=40.0, lens=2.5)
     best, other = finish(search.found(_photo(camera), _skin(), looks, camera.distance))
     assert judged(best, other)[0] == "sure"
     assert angle_between(best.camera.rotation, camera.rotation) < 0.5
+
+
+def test_a_likely_camera_is_turned_until_it_explains_the_photo_better() -> None:
+    """From 18 degrees aside, further than half of the way between two looks, on a photo of more than the piece."""
+    camera = _camera(wide=105.0)
+    start = search.Candidate(_aside(camera, 18.0), 0.0, 105.0 / _skin().reach)
+    nearer = search._climbed(start, _photo(camera), _skin())
+    assert angle_between(nearer.camera.rotation, camera.rotation) < 9.0
+    assert nearer.worth > 0
+
+
+def test_a_piece_that_is_small_on_the_photo_is_looked_for_on_larger_copies() -> None:
+    for width, factor in ((0.4, 1), (1.6, 2), (3.0, 4)):
+        steps = search._steps(search.Candidate(_camera(), 0.0, width))
+        assert steps == [(factor * longest, reach) for longest, reach in search.QUICK]
 
 
 def test_a_photo_of_a_hand_is_aligned_with_the_first_by_what_the_scan_does_not_have() -> None:
