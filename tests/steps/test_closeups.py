@@ -5,6 +5,7 @@ The photos are made by formula (Lambert's law, near lamps) of a waved sheet with
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -12,7 +13,11 @@ import bpy
 import numpy as np
 import pytest
 
-from blender_addon.core.closeups.camera import PhotoCamera, turned
+from blender_addon.core.closeups.camera import PhotoCamera, moved, turned
+from blender_addon.core.closeups.placing.judging import judged
+from blender_addon.core.closeups.placing.light import Light
+from blender_addon.core.closeups.placing.refinement import Fit
+from blender_addon.core.closeups.pose import Spots, pose_of
 from blender_addon.core.closeups.seen import Form, faces_seen, pixels_seen
 from blender_addon.core.mesh.triangles import shading_normals, unit
 from blender_addon.core.srgb import encode
@@ -24,6 +29,7 @@ from blender_addon.scene.nodes.closeups import LAYER
 from blender_addon.scene.shots.closeup_shots import closeup_places
 from blender_addon.scene.surface.closeup_photos import read_photo
 from blender_addon.steps.surface import closeups, material
+from blender_addon.steps.surface._closeup_cameras import _weighed
 from tests.steps.test_relief import Laid, done, laid, sheet, words
 
 pytestmark = pytest.mark.usefixtures("empty_scene")
@@ -194,6 +200,25 @@ def test_photos_of_something_else_are_set_aside(tmp_path: Path) -> None:
     names = _photographed(tmp_path, other=True)
     result = done(place, closeups, photos=_rows(names), spots=_spots())
     assert result.figures["places"] == 0 and "another piece" in words(place)
+
+
+def test_spots_and_a_picture_that_agrees_in_part_are_sure_only_together() -> None:
+    """A dusted scan beside a photo of the bare piece: a third of the patches lie right, where chance makes a twentieth."""
+    rows = _spots()
+    spots = Spots(np.array([row.on_piece for row in rows]), np.array([row.pixel for row in rows]))
+    pose = pose_of(spots, SIZE)
+    assert pose.verdict == "sure"
+
+    def fit(right: int, camera: PhotoCamera = pose.camera) -> Fit:
+        return Fit(camera, 1500, 960, right, 0.8, 0.02, 0.1, 1.0, 0.04, 0.09, Light(np.zeros(9), None, 0.5))
+
+    assert _weighed(pose, fit(340), spots, "").verdict == "sure"
+    assert judged(fit(340))[0] == "not sure"  # the picture alone
+    assert _weighed(pose, fit(60), spots, "").verdict == "not sure"
+    elsewhere = moved(pose.camera, np.array([0.0, 0.03, 0, 0, 0, 0, 0, 0]))  # 40 pixels
+    assert _weighed(pose, fit(340, elsewhere), spots, "").verdict == "not sure"
+    doubtful = replace(pose, verdict="not sure", why="four spots leave nothing over to check them by")
+    assert _weighed(doubtful, fit(340), spots, "").verdict == "not sure"
 
 
 @pytest.mark.parametrize(

@@ -79,6 +79,8 @@ def _weighed(pose: Pose, fit: Fit | None, spots: Spots, said: str) -> Placed:
                 (said, parts),
                 off,
             )
+        if verdict == "not sure" and pose.verdict == "sure":  # two witnesses that know nothing of each other agree
+            return Placed(fit.camera, "sure", "", (said, parts), on_picture)
         return Placed(fit.camera, verdict, why, (said, parts, *([why] if why else [])), on_picture)
     evidence = (said, f"turn known to {pose.turn_deg:.1f} deg, the piece's points to {pose.shift:.0f} pixels")
     if fit is not None and fit.asked >= FEWEST_ASKED and pose.verdict == "sure":

@@ -43,7 +43,7 @@ WIDEST, NARROWEST, STEP = 3.0, 0.25, 1.16
 TRIED, TURNED, CLIMBING = 14, 5, 8
 """Candidates that are refined at the most, upright and of each other roll; where none of those upright agrees with the photo,
 how many of them are turned and scaled before they are refined again."""
-QUICK = ((125, 13), (125, 8), (250, 6), (250, 4))
+QUICK: Sequence[tuple[int, int]] = ((125, 13), (125, 8), (250, 6), (250, 4))
 AGREES, ENOUGH = 0.5, 40
 """Share of patches that lie right, and their number, at which the search ends."""
 FAR = 2.5
@@ -177,7 +177,7 @@ def _climbed(candidate: Candidate, photo: Photograph, skin: Skin) -> Candidate:
             start = best or candidate
             changes = [(np.zeros(3), factor) for factor in (1.0, SCALE, 1 / SCALE)] + [(step, 1.0) for step in steps]
             tried = [_changed(start, step, factor, small, skin) for step, factor in changes]
-            new = max((one for one in tried if one is not None), key=lambda one: one.worth, default=None)
+            new = max((camera for camera in tried if camera is not None), key=lambda camera: camera.worth, default=None)
             if new is None or (best is not None and new.worth <= best.worth):
                 break
             best = new
