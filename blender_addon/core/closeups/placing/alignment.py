@@ -33,6 +33,8 @@ COARSE = ((125, 13), (125, 8), (250, 3))
 """Turns that tell whether the camera moved at all."""
 MOVED = 0.006
 """Longest sides of the photo from which on a camera counts as moved: 1.5 pixels of the coarse turns."""
+FINE = ((500, 3), (500, 3))
+"""Turns that tell whether it did: shading moves with the lamp, paint and fine edges only with the camera."""
 
 
 @record
@@ -92,16 +94,24 @@ def aligned(
 def moved_by(photo: Photograph, first: Photograph, camera: PhotoCamera, skin: Skin) -> float:
     """Pixels of the whole photo by which it shows the piece elsewhere than the first one; 0 where that is little, or unsure."""
     found = aligned(photo, first, camera, skin, steps=COARSE)
-    if found is None or not found.holds:
+    if found is None or not found.holds or _apart(found.camera, camera, skin) <= MOVED * max(camera.size):
         return 0.0
+    stays = aligned(photo, first, camera, skin, steps=FINE)
+    goes = aligned(photo, first, camera, skin, start=found.camera, steps=FINE)
+    if goes is None or (stays is not None and stays.right >= goes.right):
+        return 0.0
+    far = _apart(goes.camera, camera, skin)
+    return far if far > MOVED * max(camera.size) else 0.0
+
+
+def _apart(moved: PhotoCamera, camera: PhotoCamera, skin: Skin) -> float:
+    """Median pixels between where two cameras show what one of them has in view of the piece."""
     points = skin.form.vertices
     at, depth = camera.project(points)
     inside = (depth > 0) & (at > 0).all(axis=1) & (at < camera.size).all(axis=1)
     if not inside.any():
         return 0.0
-    apart = np.linalg.norm(found.camera.project(points[inside])[0] - at[inside], axis=1)
-    far = float(np.median(apart))
-    return far if far > MOVED * max(camera.size) else 0.0
+    return float(np.median(np.linalg.norm(moved.project(points[inside])[0] - at[inside], axis=1)))
 
 
 def _found(under: Floats, over: Floats, seen: Look, there: PhotoCamera, reach: int) -> Seen | None:

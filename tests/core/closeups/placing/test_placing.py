@@ -13,7 +13,7 @@ import numpy as np
 import pytest
 
 from blender_addon.core.closeups.camera import PhotoCamera, angle_between, turned
-from blender_addon.core.closeups.placing import light, patches, resection, search
+from blender_addon.core.closeups.placing import light, patches, refinement, resection, search
 from blender_addon.core.closeups.placing.alignment import aligned
 from blender_addon.core.closeups.placing.judging import judged
 from blender_addon.core.closeups.placing.look import Skin, look
@@ -194,6 +194,10 @@ def test_a_photo_of_a_hand_is_aligned_with_the_first_by_what_the_scan_does_not_h
     apart = np.linalg.norm(found.camera.project(points)[0] - second.project(points)[0], axis=1)
     before = np.linalg.norm(first.project(points)[0] - second.project(points)[0], axis=1)
     assert np.median(before) > 15 and np.median(apart) < 0.5  # pixels
+
+
+def test_a_photo_from_near_is_checked_at_the_size_of_the_scans_texels() -> None:
+    assert [refinement._check_size(across, 0.1) for across in (150.0, 50.0, 36.0, 20.0, 5.0)] == [500, 500, 250, 125, 125]
 
 
 def test_a_photo_of_another_side_is_not_aligned() -> None:
