@@ -26,7 +26,15 @@ def test_ratios_are_written_as_photographers_write_them(m: float, words: str) ->
 def test_a_close_look_stands_square_before_the_largest_close_up_as_near_as_it_carries() -> None:
     side = CloseupPlace(np.array([10.0, 0, 20]), np.array([1.0, 0, 0]), 6.0, 0.06)
     front = CloseupPlace(np.array([0, -10.0, 30]), np.array([0, -np.cos(0.5), np.sin(0.5)]), 12.0, 0.30)
-    first, second = at_closeups([side, front], (36.0, 24.0), COC, usual=0.5)
+    first, second = at_closeups([side, front], (36.0, 24.0), COC, usual=0.15)
     assert (first.look.azimuth_deg, first.look.tilt_deg) == pytest.approx((0.0, np.degrees(0.5)))
-    assert first.look.grown * 0.5 == pytest.approx(carried(0.30, COC))  # the frame would be filled at 0.9
-    assert second.look.azimuth_deg == pytest.approx(90.0) and second.look.grown * 0.5 == pytest.approx(carried(0.06, COC))
+    assert first.look.grown * 0.15 == pytest.approx(carried(0.30, COC))  # the frame would be filled at 0.9
+    assert second.look.azimuth_deg == pytest.approx(90.0) and second.look.grown * 0.15 == pytest.approx(carried(0.06, COC))
+
+
+def test_noise_in_a_close_up_takes_a_close_look_no_further_away_than_without_it() -> None:
+    front = CloseupPlace(np.array([0, -10.0, 30]), np.array([0, -1.0, 0]), 12.0, 0.30)
+    (usual,) = at_closeups([front], (36.0, 24.0), COC, usual=0.5)
+    assert usual.look.grown == pytest.approx(1.0)  # 1:2, though the data carry 1:5
+    (filled,) = at_closeups([front], (36.0, 24.0), COC, usual=2.0)
+    assert filled.look.grown * 2.0 == pytest.approx(0.9 * 24.0 / 24.0)  # a close-up of 24 mm in a frame of 24 mm

@@ -44,12 +44,12 @@ def as_ratio(magnification: float) -> str:
 
 
 def at_closeups(places: Sequence[CloseupPlace], frame_mm: tuple[float, float], coc_mm: float, usual: float) -> list[Proposal]:
-    """Close looks at the places, the largest first, as near as their data allow. usual: the magnification to which `grown`
-    is relative."""
+    """Close looks at the places, the largest first, as near as their data allow, but no further away than any close look is nor
+    than fills the frame with the close-up. usual: the magnification of any close look, to which `grown` is relative."""
     found = []
     for place in sorted(places, key=lambda candidate: -candidate.radius):
         filling = MARGIN * min(frame_mm) / (2.0 * max(place.radius, 1e-3))
-        wanted = min(filling, carried(place.finest, coc_mm))
+        wanted = min(filling, max(carried(place.finest, coc_mm), usual))
         azimuth = float(np.degrees(np.arctan2(place.normal[0], -place.normal[1])))
         tilt = float(np.clip(np.degrees(np.arcsin(np.clip(place.normal[2], -1, 1))), -15.0, 85.0))
         found.append(Proposal("closeup", CloseLook(place.middle, azimuth, tilt, (0.0, 0.0), wanted / usual), SURE))
