@@ -140,8 +140,8 @@ class Further:
 
     def moved_by(self, photo: Photo) -> float:
         """Shift in px of the piece in a photo that should be from the same place as the first; 0 for none."""
-        under, camera = self.known[0]
-        return moved_by(photograph(photo.pixels, photo.size), under, camera, self.skin)
+        under, _ = self.known[0]
+        return moved_by(photograph(photo.pixels, photo.size), under)
 
 
 def _prior(photo: Photo, pose: Pose) -> Prior:

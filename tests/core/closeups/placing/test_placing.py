@@ -14,7 +14,7 @@ import pytest
 
 from blender_addon.core.closeups.camera import PhotoCamera, angle_between, turned
 from blender_addon.core.closeups.placing import light, patches, refinement, resection, search
-from blender_addon.core.closeups.placing.alignment import aligned
+from blender_addon.core.closeups.placing.alignment import aligned, moved_by
 from blender_addon.core.closeups.placing.judging import judged
 from blender_addon.core.closeups.placing.look import Skin, look
 from blender_addon.core.closeups.placing.pictures import Photograph, photograph, smaller
@@ -62,7 +62,9 @@ def _camera(azimuth: float = 20.0, tilt: float = 15.0, *, wide: float = 75.0, le
     return PhotoCamera(rotation, np.array([1.0, -1.0, 2.0]) - distance / SIZE[0] * wide * rotation[2], distance, 0.004, SIZE)
 
 
-def _photo(camera: PhotoCamera, *, skin: Skin | None = None, mirrored: bool = False, lamp: Any = LAMP) -> Photograph:
+def _photo(
+    camera: PhotoCamera, *, skin: Skin | None = None, mirrored: bool = False, lamp: Any = LAMP, noise: int = 5
+) -> Photograph:
     """Under one lamp with its shadows and a room from above, before a grey wall, with noise."""
     skin = skin or _skin()
     seen = look(skin, camera)
@@ -70,7 +72,7 @@ def _photo(camera: PhotoCamera, *, skin: Skin | None = None, mirrored: bool = Fa
     sun = np.maximum(seen.normal @ lamp, 0) * light.unshaded(seen.position, lamp, skin)
     shade = seen.albedo * (0.9 * sun + 0.15 + 0.08 * seen.normal[:, 2])
     grey = np.where(seen.mask(), seen.raster(shade.astype(np.float32)), 0.3)
-    grey = gaussian_blur(grey, 0.5) + 0.004 * np.random.default_rng(5).standard_normal(grey.shape)
+    grey = gaussian_blur(grey, 0.5) + 0.004 * np.random.default_rng(noise).standard_normal(grey.shape)
     grey = grey[:, ::-1] if mirrored else grey
     return photograph(np.repeat(encode(np.clip(grey, 0, 1))[..., None], 3, axis=2))
 
@@ -194,6 +196,16 @@ def test_a_photo_of_a_hand_is_aligned_with_the_first_by_what_the_scan_does_not_h
     apart = np.linalg.norm(found.camera.project(points)[0] - second.project(points)[0], axis=1)
     before = np.linalg.norm(first.project(points)[0] - second.project(points)[0], axis=1)
     assert np.median(before) > 15 and np.median(apart) < 0.5  # pixels
+
+
+def test_a_camera_that_moved_is_told_from_a_lamp_that_did() -> None:
+    camera = _camera(wide=50.0)
+    first, other_lamp = _photo(camera), _photo(camera, lamp=LAMP * (-1.0, 1.0, 1.0), noise=6)
+    assert moved_by(other_lamp, first) == 0.0
+    for pixels in (4, -15):
+        aside = Photograph(first.size, [np.roll(other_lamp.levels[0], pixels, axis=1)])
+        assert moved_by(aside, first) == pytest.approx(abs(pixels), abs=1.0)
+    assert moved_by(_photo(_camera(200.0)), first) == 0.0  # another side: nothing to go by
 
 
 def test_a_photo_from_near_is_checked_at_the_size_of_the_scans_texels() -> None:
