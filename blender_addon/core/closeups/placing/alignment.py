@@ -88,22 +88,22 @@ def aligned(
 
 
 def moved_by(photo: Photograph, first: Photograph) -> float:
-    """Pixels of the whole photo by which it shows everything elsewhere than the first one; 0 where that is little, or unsure.
+    """Pixels of the whole photo by which it shows everything elsewhere than the first under; 0 where that is little, or unsure.
 
     Compared are edges without their sign: a lamp on the other side swaps the bright and the dark flank of a stroke, which stays
     where it is.
     """
-    one, other = first.at(COMPARED), photo.at(COMPARED)
-    if one.shape != other.shape:
+    under, other = first.at(COMPARED), photo.at(COMPARED)
+    if under.shape != other.shape:
         return 0.0
-    window = np.outer(*(np.hanning(side) for side in one.shape))
-    seen, there = (np.fft.rfft2(_edges(level) * window) for level in (one, other))
-    alike = np.fft.irfft2(seen.conj() * there, one.shape)
+    window = np.outer(*(np.hanning(side) for side in under.shape))
+    seen, there = (np.fft.rfft2(_edges(level) * window) for level in (under, other))
+    alike = np.fft.irfft2(seen.conj() * there, under.shape)
     if alike.max() - alike.mean() < CLEAR * alike.std():
         return 0.0
     best = np.array(np.unravel_index(alike.argmax(), alike.shape))
-    shift = (best + np.array(one.shape) // 2) % one.shape - np.array(one.shape) // 2
-    far = float(np.linalg.norm(shift)) * max(photo.size) / max(one.shape)
+    shift = (best + np.array(under.shape) // 2) % under.shape - np.array(under.shape) // 2
+    far = float(np.linalg.norm(shift)) * max(photo.size) / max(under.shape)
     return far if far > MOVED * max(photo.size) else 0.0
 
 

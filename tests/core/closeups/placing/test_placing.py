@@ -198,7 +198,7 @@ def test_a_photo_of_a_hand_is_aligned_with_the_first_by_what_the_scan_does_not_h
     assert np.median(before) > 15 and np.median(apart) < 0.5  # pixels
 
 
-def test_a_camera_that_moved_is_told_from_a_lamp_that_did() -> None:
+def test_a_camera_that_moved_is_distinguished_from_a_lamp_that_did() -> None:
     camera = _camera(wide=50.0)
     first, other_lamp = _photo(camera), _photo(camera, lamp=LAMP * (-1.0, 1.0, 1.0), noise=6)
     assert moved_by(other_lamp, first) == 0.0
