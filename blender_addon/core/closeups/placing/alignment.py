@@ -88,7 +88,7 @@ def aligned(
 
 
 def moved_by(photo: Photograph, first: Photograph) -> float:
-    """Pixels of the whole photo by which it shows everything elsewhere than the first under; 0 where that is little, or unsure.
+    """Pixels of the whole photo by which it shows everything elsewhere than the first; 0 where that is little, or unsure.
 
     Compared are edges without their sign: a lamp on the other side swaps the bright and the dark flank of a stroke, which stays
     where it is.
