@@ -31,6 +31,8 @@ from .photos import add_photos
 from .running import Wish, run_sheet
 from .series import run_series
 
+MOST_WORKERS = 256
+
 
 def main(argv: Sequence[str]) -> int:
     """Run the command line; returns 0 on success, 1 for an error that the user can fix, 2 for wrong arguments."""
@@ -120,9 +122,9 @@ def _add_workers(parser: argparse.ArgumentParser) -> None:
 
 
 def _count(written: str) -> int:
-    count = int(written)
-    if not 1 <= count <= 256:
-        raise ValueError(written)
+    count = int(written) if written.isascii() and written.isdigit() else 0
+    if not 1 <= count <= MOST_WORKERS:
+        raise argparse.ArgumentTypeError(f'"{written}" is no whole number from 1 to {MOST_WORKERS}')
     return count
 
 

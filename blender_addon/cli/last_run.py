@@ -32,6 +32,8 @@ DELIVERY = "delivery"
 """The folder of the steps that only write files and change nothing in the pictures."""
 BESIDE_SCANS = (*PICTURES, ".mtl", ".bin")
 """Suffixes of files that a scan may refer to."""
+MODELS = (".glb", ".usdc")
+"""Suffixes of the piece's own models, which the last steps write."""
 MOST_FILES = 20_000
 """With more files than this around the scans they are not checked, and every step runs."""
 PACKAGE = Path(__file__).resolve().parents[1]
@@ -62,6 +64,7 @@ class LastRun:
         self._last = last or self._names[-1]
         self._note = _read(out)
         self._whole_before = False
+        self._before = ""
         self._settings, self._world = _settings_of(sheet, self._last), _world_of(sheet, out)
         self._holds = bool(self._world) and self._note.world == self._world and self._note.blend == _signature(blend)
 
@@ -91,13 +94,14 @@ class LastRun:
         """Record that a run begins with a step, so that the next one does not trust partial results if this one is killed."""
         start = self._names.index(first) if first else 0
         self._whole_before = start == 0 or (self._holds and self._reached() >= start - 1)
+        self._before = self._names[start - 1] if start else ""
         kept = min(self._reached(), self._delivery() - 1) if self._holds else -1
         if self._note != Note():
             self._write(replace(self._note, reached=self._names[kept] if kept >= 0 else "", files=""))
 
     def saved(self, done: str) -> None:
-        """Record that the .blend was saved after the step `done`, the last one so far ('' for none)."""
-        reached = done if self._whole_before else ""
+        """Record that the .blend was saved after the step `done`, the last one of this run so far ('' for none)."""
+        reached = (done or self._before) if self._whole_before else ""
         self._write(Note(self._settings, self._world, _signature(self._blend), reached))
 
     def ended(self) -> None:
@@ -195,8 +199,9 @@ def _changed(out: Path) -> list[str]:
 
 def _is_delivered(place: str) -> bool:
     """Whether a file is made by the delivery steps."""
-    folder = place.split("/")[0] if "/" in place else ""
-    return folder in (*FOLDERS, "moves") if folder else place in TOP and place != FIGURES
+    if "/" in place:
+        return place.split("/")[0] in (*FOLDERS, "moves")
+    return (place in TOP and place != FIGURES) or place.endswith(MODELS)
 
 
 __all__ = ["NOTE", "LastRun", "Note"]

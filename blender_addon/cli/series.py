@@ -20,7 +20,6 @@ from ..core.records import record
 from ..job.errors import JobError
 from ..job.files.made_files import LOG, MAKERS_PAGE, PAGE, SUMMARY, MadeFiles
 from ..job.files.whole_files import begin_folder
-from ..job.notes import several
 from ..job.pages.page import as_title
 from ..job.pages.series import Card, counted, makers_series_page, series_page
 from ..job.series import Piece, pieces_in
@@ -42,12 +41,14 @@ CHATTER = 40
 
 @record
 class Series:
-    """A series: the sheet with its look, its pieces, its output folder, its title, and further options of the command."""
+    """A series: the sheet with its look, its pieces, its output folder, its title, maker and rights, and further options."""
 
     look: Path
     pieces: Sequence[Piece]
     out: Path
     title: str
+    maker: str = ""
+    rights: tuple[str, ...] = ()
     sets: tuple[str, ...] = ()
     afresh: bool = False
     more: tuple[str, ...] = ()
@@ -58,8 +59,9 @@ def run_series(look: Path, scans: Path, out: Path, wish: Wish, stopping: Stoppin
     """Run all pieces; returns the number of failures. Raises JobError for an error that stops all, Stopped on a signal."""
     pieces = pieces_in(scans, catalogue())
     title = wish.name or as_title(scans.resolve().name)
-    series = Series(look, pieces, out.resolve(), title, wish.sets, wish.afresh, tuple(more))
-    sheet_for(look, Wish(sets=wish.sets))  # an invalid look fails once, not for each piece
+    said = sheet_for(look, Wish(sets=wish.sets))["export"]  # an invalid look fails once, not for each piece
+    rights = (said.credit, said.rights, said.licence)
+    series = Series(look, pieces, out.resolve(), title, said.maker, rights, wish.sets, wish.afresh, tuple(more))
     writable(series.out)
     terminal = Terminal(sys.stdout, quiet=wish.quiet)
     started = time.perf_counter()
@@ -223,8 +225,7 @@ def _card(folder: Path, piece: Piece, failed: str) -> Card:
 
 
 def _write_pages(series: Series, cards: Sequence[Card]) -> None:
-    lead = several(sum(bool(card.picture) for card in cards), "piece")
-    write_text(series.out / PAGE, series_page(series.title, lead, cards))
+    write_text(series.out / PAGE, series_page(series.title, series.maker, cards, series.rights))
     write_text(series.out / MAKERS_PAGE, makers_series_page(series.title, cards))
     table = {card.folder: {"failed": card.failed, "check": list(card.check)} for card in cards}
     write_text(series.out / SUMMARY, json.dumps(table, indent=1, sort_keys=True) + "\n")

@@ -13,7 +13,7 @@ A step gives:
     COST = 1.0                        # about how many seconds it takes on two cores, for the time left
     class Settings: ...               # see job/settings.py
     def cost(settings): ...           # if given: the same where it depends on the settings
-    def able(settings, out): ...      # if given: raises JobError, before the first step is begun, for what can't succeed
+    def able(sheet, out): ...         # if given: raises JobError, before the first step is begun, for what can't succeed
     def run(stage, settings): ...     # a generator: yields Progress, returns Result
 
 and its module docstring's first line (the declared one's, where there are two) is the step's one-line help.
@@ -27,10 +27,13 @@ from dataclasses import field
 from functools import partial
 from pathlib import Path
 from types import ModuleType
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from ..core.records import record
 from .decisions import Decision
+
+if TYPE_CHECKING:
+    from .sheet import JobSheet
 
 FOLDERS = ("scan", "surface", "shots", "dressing", "delivery")
 """The five folders of steps: the five panels, and the order of the work."""
@@ -90,7 +93,7 @@ class Step:
     run: Callable[[Any, Any], Run]
     cost: float = 1.0
     cost_by: Callable[[object], float] | None = None
-    able: Callable[[Any, Path | None], None] | None = None
+    able: Callable[[JobSheet, Path | None], None] | None = None
     work: Callable[[], ModuleType] = partial(ModuleType, "")  # its module, for what a button takes from it besides `run`
     reads: tuple[str, ...] = ()
 
@@ -131,7 +134,7 @@ def from_module(module: ModuleType) -> Step:
     )
 
 
-def _anything(settings: Any, out: Path | None) -> None:
+def _anything(sheet: JobSheet, out: Path | None) -> None:
     """What a step without `able` says beforehand: nothing stands against it."""
 
 

@@ -15,7 +15,7 @@ pytest.importorskip("hypothesis")
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from blender_addon.core.delivery import bits, contact_sheet, marks
+from blender_addon.core.delivery import bits, contact_sheet, cutout_shadow, marks
 from blender_addon.core.files.pictures.colour_profile import as_srgb, into_srgb, profile_of
 from blender_addon.core.files.pictures.icc import P3D65, REC2020, profile
 from blender_addon.core.files.pictures.picture_files import looks_whole
@@ -48,6 +48,19 @@ def pictures(draw: Any, channels: int = 3, least: int = 1) -> Any:
         case "steep":
             return (noise > 0.5).astype(np.float32)
     return noise.astype(np.float32)
+
+
+@EACH
+@given(pictures(channels=4))
+def test_a_tidied_shadow_changes_nothing_of_the_subject_and_grows_no_darker_than_it_was(picture: Any) -> None:
+    before = (255.0 * picture).astype(np.uint8)
+    before[::2, :, :3] = 0
+    after = cutout_shadow.tidied(before)
+    factors = cutout_shadow.fading(*before.shape[:2])
+    subject = (before[..., :3].max(axis=-1) > cutout_shadow.BLACK) | (before[..., 3] == 255)
+    assert (after[subject] == before[subject]).all() and (after[..., :3] == before[..., :3]).all()
+    assert after[..., 3][~subject].max(initial=0) <= before[..., 3][~subject].max(initial=0)
+    assert factors.min() == 0.0 and factors.max() <= 1.0
 
 
 @settings(EACH, max_examples=200)

@@ -117,8 +117,9 @@ def test_the_clients_page_shows_what_is_there_and_the_makers_says_what_is_not() 
         Card("fox", "fox", failed="fox.obj has no faces"),
         Card("a b", "Hen", picture="a b/pictures/hero.png"),
     ]
-    client, maker = series_page("Spring", "2 pieces", cards), makers_series_page("Spring", cards)
+    client, maker = series_page("Spring", "Åsa & Co", cards, ("", "© 2026 Åsa")), makers_series_page("Spring", cards)
     assert "The owl &amp; co" in client and 'href="a%20b/index.html"' in client and "fox" not in client
+    assert "Åsa &amp; Co, 2 pieces" in client and "© 2026 Åsa<br>" in client
     assert "rendered" in client.lower() and "look at" not in client
     assert maker.index("fox.obj has no faces") < maker.index("look at &lt;this&gt;") < maker.index("Nothing to check")
     assert "3 pieces, 2 made, 1 failed, 1 to check" in maker

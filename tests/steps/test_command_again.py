@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import inspect
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
@@ -10,6 +11,7 @@ import bpy
 import pytest
 
 from blender_addon.cli import main
+from blender_addon.job.stopping import Stopped, Stopping
 from blender_addon.scene.running.job_card import CARD, SHEET_TEXT, STATE, read_state
 from tests.host.small_scan import write_knob
 
@@ -278,6 +280,29 @@ def test_what_was_edited_between_two_parts_of_a_job_reaches_the_steps_after_it(s
     capsys.readouterr()
     assert run_loud(sheet) == 0
     assert steps_of(capsys.readouterr().out) == ["Orientation"]
+
+
+def test_a_run_that_was_stopped_goes_on_where_it_was_stopped(sheet: Path, capsys: Any, monkeypatch: Any) -> None:
+    """A run that itself began later is stopped in its first step: the steps before that one still hold."""
+    assert run_loud(sheet) == 0
+    with monkeypatch.context() as stopped:
+        stopped.setattr(Stopping, "check", stop_at_step("orientation"))
+        assert run_loud(sheet, "--set", "orientation.front=30") == 130
+    capsys.readouterr()
+    assert run_loud(sheet, "--set", "orientation.front=30") == 0
+    assert steps_of(capsys.readouterr().out) == ["Orientation"]
+
+
+def stop_at_step(name: str) -> Callable[[Any], None]:
+    """A `Stopping.check` that acts as if a signal came while the step `name` runs."""
+
+    def check(self: Any) -> None:
+        frame = inspect.currentframe()
+        update = frame.f_back.f_locals.get("update") if frame and frame.f_back else None
+        if update is not None and update.step.name == name:
+            raise Stopped(130)
+
+    return check
 
 
 def test_a_run_that_failed_or_began_later_is_not_taken_for_a_whole_one(sheet: Path, capsys: Any) -> None:

@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+import os
 import shutil
 from html import unescape
 from pathlib import Path
 from typing import Any
 
 import bpy
+import numpy as np
 import pytest
+from PIL import Image
 
 from blender_addon.core.files.whole import damage
 from blender_addon.job.errors import OutputError, SheetError
@@ -92,6 +95,23 @@ def test_crops_of_each_still_have_their_shapes_and_names(again):
     for crop, height in (("3x2", 60), ("1x1", 90), ("4x5", 112), ("16x9", 51)):
         picture = read_picture(again / "out" / "hand_over" / f"peg_hero_{crop}.png")
         assert picture.shape[1] == 90 and abs(picture.shape[0] - height) <= 2, "one pixel of 64 is 1.5 %"
+
+
+def test_cutouts_are_handed_over_with_words_and_old_copies_are_named(again):
+    """Words in the file by Pillow, which reads the packet that ISO 16684-1 puts into a PNG."""
+    out = again / "out"
+    figures, warned = _run(again, "render.cutouts=true", "render.only=hero", "export.pictures=png8", "export.rights=© Åsa",
+                           first="render")  # fmt: skip
+    assert "hand_over/peg_hero_cutout.png" in figures["export"]["files"]
+    with Image.open(out / "hand_over" / "peg_hero_cutout.png") as picture:
+        assert picture.mode == "RGBA" and "© Åsa" in picture.info["XML:com.adobe.xmp"]
+        assert not np.asarray(picture)[0, :, 3].any()
+    assert not any("earlier state" in words for words in warned)
+    future = (out / "pictures" / "hero.png").stat().st_mtime + 100.0
+    os.utime(out / "pictures" / "hero.png", (future, future))
+    _, warned = _run(again, "render.cutouts=true", first="export")
+    assert any("hand_over may show an earlier state, such as peg_back.png" in words for words in warned), warned
+    assert "cutouts/hero.png" in (out / "index.html").read_text("utf-8")
 
 
 def test_names_are_filled_in_and_clashes_refused(again):

@@ -160,7 +160,7 @@ def test_a_moved_piece_is_rendered_again_but_not_an_approved_shot(again):
 
 
 def test_an_unknown_shot_is_refused_by_name(again):
-    with pytest.raises(SubjectError, match='There is no shot "heroo"'):
+    with pytest.raises(SubjectError, match=r'render\.only: there is no shot "heroo" .did you mean "hero".*; the shots are'):
         _run(again, "render.only=heroo", first="render")
 
 
@@ -217,9 +217,11 @@ def test_what_cannot_succeed_is_refused_before_the_first_step(tmp_path, monkeypa
     bpy.ops.wm.read_factory_settings(use_empty=True)
     with pytest.raises(OutputError, match=r"choose another render\.device"):
         _run(tmp_path, "render.device=metal")
+    with pytest.raises(SubjectError, match=r'render\.approved: there is no shot "bakc" .did you mean "back"'):
+        _run(tmp_path, "render.approved=hero, bakc")
     room = type("Usage", (), {"free": 10_000_000})
     monkeypatch.setattr(_estimate.shutil, "disk_usage", lambda folder: room)
-    with pytest.raises(OutputError, match=r"The pictures take up to .* and 0\.01 GB are free"):
+    with pytest.raises(OutputError, match=r"The pictures take up to .* and 10 MB are free"):
         _run(tmp_path, "render.size=3000")
     monkeypatch.undo()
     monkeypatch.setattr(_estimate, "free_mb", lambda: 1000.0)

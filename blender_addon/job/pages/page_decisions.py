@@ -40,8 +40,8 @@ def sure(questions: Sequence[Question]) -> list[str]:
 
 def _asked(question: Question, folder: str) -> list[str]:
     decision = question.decision
-    reasons = f" {escape('; '.join(decision.evidence))}." if decision.evidence else ""
-    said = f"<h3>{escape(decision.question)}</h3><p>Taken: {escape(decision.choice.words)}.{reasons}</p>"
+    reasons = f" ({escape('; '.join(decision.evidence))})" if decision.evidence else ""
+    said = f"<h3>{escape(decision.question)}</h3><p>Taken: {escape(decision.choice.words)}{reasons}.</p>"
     figures = [_way(way, picture, folder, taken=place == 0) for place, (way, picture) in enumerate(question.ways())]
     return [said, '<div class="ways">', *figures, "</div>"]
 

@@ -41,12 +41,14 @@ class Card:
     failed: str = ""
 
 
-def series_page(title: str, lead: str, cards: Sequence[Card]) -> str:
-    """The page for the client: the pieces whose pictures are there."""
+def series_page(title: str, maker: str, cards: Sequence[Card], rights: Sequence[str] = ()) -> str:
+    """The page for the client: the pieces whose pictures are there. rights: lines for the end of the page."""
     items = [_card(card) for card in cards if card.picture]
+    lead = ", ".join(filter(None, (maker, several(len(items), "piece"))))
+    end = "<br>".join(escape(line) for line in (*filter(None, rights), RENDERED))
     parts = [
         f'<h1>{escape(title)}</h1><p class="lead">{escape(lead)}</p>', f'<ul class="cards">{"".join(items)}</ul>',
-        f"<footer>{escape(RENDERED)}</footer>",
+        f"<footer>{end}</footer>",
     ]  # fmt: skip
     return whole_page(title, parts, style=STYLE)
 

@@ -12,6 +12,7 @@ from typing import Any
 import bpy
 import numpy as np
 
+from ...core.files.meshes.gltf_tangents import with_whole_tangents
 from ...core.files.pictures.exr import with_places
 from ...core.files.pictures.labels import Labels
 from ...core.files.pictures.png_writer import write_png
@@ -49,6 +50,8 @@ def write_glb(parts: Sequence[AssetPart], path: Path) -> None:
             # Without stored tangents each viewer would compute its own tangent space for the normal map.
             export_tangents=any(part.normal is not None for part in parts), export_image_format="AUTO",
         )  # fmt: skip
+        with writes(path):
+            draft.write_bytes(with_whole_tangents(draft))
 
 
 def write_usd(parts: Sequence[AssetPart], path: Path) -> None:

@@ -3,14 +3,22 @@
 from __future__ import annotations
 
 import contextlib
+import tempfile
 from collections.abc import Iterator
 from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import bpy
+import numpy as np
 
+from ...core.arrays import Pixels8
+from ...core.delivery.cutout_shadow import tidied
+from ...core.files.pictures.labels import Labels
+from ...core.files.pictures.png_writer import write_png
+from ...job.files.whole_files import whole_file
 from ..compat import node_tree_of
+from ..images import read_pixels
 from ..temporary import changed
 from .originals import save_as
 from .output import Quality
@@ -44,7 +52,22 @@ def render_cutout(stage: Stage, path: Path, *, camera: bpy.types.Object, size: t
     scene.render.resolution_x, scene.render.resolution_y = size
     with _alone(stage), _ground(scene, _largest(stage)):
         bpy.ops.render.render(write_still=False, scene=scene.name)
-        save_as(scene, None, path, "PNG", "8", mode="RGBA")
+        with tempfile.TemporaryDirectory() as folder:
+            raw = Path(folder) / path.name
+            save_as(scene, None, raw, "PNG", "8", mode="RGBA")
+            picture = tidied(_read(raw))
+        with whole_file(path) as draft, draft.open("wb") as file:
+            write_png(file, [picture], size, Labels())
+
+
+def _read(path: Path) -> Pixels8:
+    """(h, w, 4) values of a picture file, the top row first."""
+    image = bpy.data.images.load(str(path))
+    try:
+        image.colorspace_settings.name, image.alpha_mode = "Non-Color", "CHANNEL_PACKED"
+        return np.rint(255.0 * np.clip(read_pixels(image)[::-1, :, :4], 0.0, 1.0)).astype(np.uint8)
+    finally:
+        bpy.data.images.remove(image)
 
 
 @contextlib.contextmanager

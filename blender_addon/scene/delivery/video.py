@@ -29,7 +29,8 @@ def write_video(frames: Sequence[Path], path: Path, *, size: tuple[int, int], fp
         render.resolution_percentage = 100
         render.fps, render.fps_base = fps, 1.0
         render.use_sequencer, render.use_compositing, render.use_file_extension = True, False, False
-        render.use_stamp = False
+        for name in [name for name in dir(render) if name.startswith("use_stamp")]:
+            setattr(render, name, False)  # else a WebM file names the .blend with its folder
         scene.frame_start, scene.frame_end = 1, len(frames) * turns
         # The frames are finished pictures: no second view transform.
         scene.view_settings.view_transform = "Standard"

@@ -149,7 +149,7 @@ def run_session(
         stage.farm = means.farm
         for step in run_steps:
             if step.able is not None:
-                step.able(sheet[step.name], out)
+                step.able(sheet, out)
         stage.settle()
         if out is not None and lock is not None:
             _after_a_kill(stage, lock, out)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Generator
+from collections.abc import Generator, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -13,16 +13,19 @@ from ...core.delivery.crop_window import Box, parse_aspect
 from ...core.files.pictures.icc import GAMUTS
 from ...core.files.pictures.labels import Labels
 from ...core.files.pictures.picture_headers import check_picture
+from ...core.files.pictures.png import labelled
 from ...core.files.pictures.xmp import PictureWords
 from ...core.records import record
 from ...core.shots.formats import frame_used
 from ...job.errors import SheetError
 from ...job.files.made_files import MadeFiles
 from ...job.files.names import check_apart, check_name, check_template, filled
-from ...job.files.whole_files import check_free
+from ...job.files.whole_files import check_free, write_bytes
+from ...job.notes import several
 from ...job.step import Progress
 from ...scene.delivery.copies.client_pictures import SUFFIX, Copy, Wanted, write_copy
 from ...scene.delivery.copies.marked import is_marked
+from ...scene.delivery.cutouts import cutout_of
 from ...scene.shots.cameras import shot_view, subject_points
 from ...scene.stage import Stage
 
@@ -32,6 +35,9 @@ if TYPE_CHECKING:
 FOLDER = "hand_over"
 NAME_FIELDS = ("job", "shot", "number", "crop")
 WHOLE = "whole"
+CUTOUT = "cutout"
+"""What stands for `{crop}` in the names of cut-outs."""
+ALONE = "alone with its shadow, on a transparent background"
 GROWN = 1.01
 """Enlargement of a copy over the render from which the user is warned."""
 
@@ -112,11 +118,14 @@ def write_copies(stage: Stage, settings: Any) -> Generator[Progress, None, list[
         for number, still in enumerate(stills, 1)
         for crop, aspect in crops
     ]
-    check_apart("export.names", [title for _, _, title in tasks])
+    alone = _cutouts(stage, settings, stills)
+    check_apart("export.names", [*(title for _, _, title in tasks), *(title for _, _, title in alone)])
     check_free([stage.out / FOLDER / f"{title}{SUFFIX[settings.pictures]}" for _, _, title in tasks])
+    check_free([stage.out / FOLDER / f"{title}.png" for _, _, title in alone])
     made = MadeFiles.around(stage.out / FOLDER / "x")
     written: list[tuple[str, str]] = []
     grown: list[tuple[Still, Copy]] = []
+    remarks: list[str] = []
     for place, (still, aspect, title) in enumerate(tasks):
         yield Progress(0.3 + 0.6 * place / len(tasks), f"copy {title} ({place + 1} of {len(tasks)})", blocking=True)
         copy = write_copy(
@@ -124,14 +133,56 @@ def write_copies(stage: Stage, settings: Any) -> Generator[Progress, None, list[
             field_width_mm=field_width(still.shot), subject=subject_box(stage, still.shot),
             original=made is None or not made.changed(still.path),
         )  # fmt: skip
-        for words in copy.remarks:
-            stage.warn(words)
+        remarks += [words for words in copy.remarks if words not in remarks]
         if copy.grown > GROWN:
             grown.append((still, copy))
         size = f"{copy.size[0]} x {copy.size[1]} px" if any(copy.size) else "linear light"
         written.append((f"{FOLDER}/{copy.path.name}", f"{still.name}, {size}"))
+    for still, cutout, title in alone:
+        target = stage.out / FOLDER / f"{title}.png"
+        write_bytes(
+            target, labelled(cutout.read_bytes(), Labels(dpi=settings.dpi, words=words_of(stage, settings, still.name)))
+        )
+        written.append((f"{FOLDER}/{target.name}", f"{still.name}, {ALONE}"))
+    for words in remarks:
+        stage.warn(words)
     _tell_of_grown(stage, grown, len(tasks))
     return written
+
+
+def _cutouts(stage: Stage, settings: Any, stills: Sequence[Still]) -> list[tuple[Still, Path, str]]:
+    """(still, its cut-out, file name of the copy) of each cut-out that is handed over."""
+    found = []
+    for number, still in enumerate(stills, 1):
+        cutout = cutout_to_hand_over(stage, still)
+        if cutout is not None:
+            parts: dict[str, str | int] = {"job": stage.sheet.name, "shot": still.name, "number": number, "crop": CUTOUT}
+            name = settings.names if "{crop" in settings.names else f"{settings.names}_{{crop}}"
+            found.append((still, cutout, filled("export.names", name, parts)))
+    return found
+
+
+def cutout_to_hand_over(stage: Stage, still: Still) -> Path | None:
+    """A still's cut-out, where one was asked for and is there, with a proof's watermark if it must have one."""
+    asked, path = stage.sheet["render"], cutout_of(still.path)
+    return path if asked.cutouts and path.is_file() and (not asked.mark or is_marked(path)) else None
+
+
+def tell_of_old(stage: Stage, files: Sequence[tuple[str, str]]) -> None:
+    """Warn of copies of an earlier run that are older than the stills. files: (path, description) of the present ones."""
+    assert stage.out is not None
+    rendered = [still.path.stat().st_mtime for still in stills_of(stage)]
+    there = {place for place, _ in files}
+    old = [
+        path.name
+        for path in sorted((stage.out / FOLDER).glob("[!.]*"))
+        if f"{FOLDER}/{path.name}" not in there and path.stat().st_mtime < max(rendered, default=0.0)
+    ]
+    if old:
+        stage.warn(
+            f"{several(len(old), 'file')} of an earlier run in {FOLDER} may show an earlier state, such as {old[0]}: delete "
+            "what you do not hand over"
+        )
 
 
 def _tell_of_grown(stage: Stage, grown: list[tuple[Still, Copy]], count: int) -> None:

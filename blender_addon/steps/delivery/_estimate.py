@@ -61,8 +61,8 @@ def check_room(folder: Path, disk: int, memory: int) -> None:
     free = shutil.disk_usage(folder).free
     if disk * SPARE > free:
         raise OutputError(
-            f'The pictures take up to {disk * SPARE / 1e9:.2f} GB, and {free / 1e9:.2f} GB are free in "{folder}": free some '
-            "room, choose another folder, or a smaller render.size"
+            f'The pictures take up to {size_in_words(round(disk * SPARE))}, and {size_in_words(free)} are free in "{folder}": '
+            "free some room, choose another folder, or a smaller render.size"
         )
     have = free_mb()
     if have is not None and memory / 1e6 > have:

@@ -16,12 +16,13 @@ from ...job.settings import specs
 from ...scene.delivery.copies.client_pictures import Wanted, write_copy
 from ...scene.delivery.copies.jpeg import write_jpeg
 from ...scene.delivery.copies.marked import is_marked
+from ...scene.delivery.cutouts import FOLDER as CUTOUTS
 from ...scene.meshes import MM
 from ...scene.running.kept_decisions import questions
 from ...scene.running.session import writes
 from ...scene.shots.lens_drivers import NEVER
 from ...scene.stage import Stage
-from ._copies import FOLDER, Still, missing_mark, stills_of
+from ._copies import ALONE, FOLDER, Still, cutout_to_hand_over, missing_mark, stills_of, words_of
 
 if TYPE_CHECKING:
     import bpy
@@ -44,13 +45,16 @@ def client_content(stage: Stage, settings: Any, files: list[tuple[str, str]], tu
     stills = stills_of(stage)
     shown = [_on_page(stage, still, title) for still in stills]
     known = list(files)
+    if settings.pictures == "none":
+        cut = [(still, path) for still in stills if (path := cutout_to_hand_over(stage, still)) is not None]
+        known += [(f"{path.parent.name}/{path.name}", f"{still.name}, {ALONE}") for still, path in cut]
     for name, what in (*BESIDE, *FILMS):
         if (stage.out / name).is_file():
             known.append((name, what))
     if mark:  # pictures without the watermark are not delivered with watermarked ones
         bearing = _bearing(stage, stills)
         _tell_of_unmarked(stage, stills, bearing, {name for name, _ in files})
-        known = [(name, what) for name, what in known if name.startswith(f"{FOLDER}/") or name in bearing]
+        known = [(name, what) for name, what in known if name.startswith((f"{FOLDER}/", f"{CUTOUTS}/")) or name in bearing]
     film = FILMS[0][0] if any(name == FILMS[0][0] for name, _ in known) else ""
     proof = PROOF if stage.sheet["render"].quality == "proof" else ""
     lead = settings.maker or settings.credit
@@ -86,7 +90,8 @@ def _on_page(stage: Stage, still: Still, title: str) -> Shown:
     shown = _shown(still, title, with_optics=False)
     size = check_picture(still.path)
     wide = min(size.width, round(SCREEN * size.width / max(size.width, size.height)))
-    wanted = Wanted(kind="jpeg", width=wide, watermark=missing_mark(stage, still.path))
+    labels = Labels(words=words_of(stage, stage.sheet["export"], still.name))
+    wanted = Wanted(kind="jpeg", width=wide, watermark=missing_mark(stage, still.path), labels=labels)
     copy = write_copy(still.path, stage.out / "page" / still.name, wanted, field_width_mm=1.0)
     return replace(shown, path=f"page/{copy.path.name}", opens="" if wanted.watermark else shown.path)
 

@@ -26,6 +26,7 @@ def run(stage: Stage, settings: Settings) -> Run:
     if settings.relief:
         yield from _relief(stage, files)
     files += yield from _copies.write_copies(stage, settings)
+    _copies.tell_of_old(stage, files)
     if settings.page:
         yield Progress(0.95, "pages")
         turning = _pages.write_turn(stage, stage.sheet["render"].mark)

@@ -20,6 +20,8 @@ from ...job.errors import OutputError, SubjectError
 from ...job.files.names import check_name
 from ...job.files.whole_files import check_free, write_bytes
 from ...job.notes import several
+from ...job.settings import nearest
+from ...job.sheet import JobSheet
 from ...job.step import Progress, Result, Run
 from ...scene.delivery.contact_sheet import write_contact_sheet
 from ...scene.delivery.copies.marked import MARKED
@@ -43,10 +45,16 @@ SHOTS = 3
 """The number of stills assumed before the shots are known."""
 
 
-def able(settings: Settings, out: Path | None) -> None:
-    """Raise OutputError, before the first step is run, where rendering can't succeed: no device, no room, no video writer."""
+def able(sheet: JobSheet, out: Path | None) -> None:
+    """Raise JobError, before the first step is run, where rendering can't succeed.
+
+    For no device, no room, no writer for the film, and the name of a shot that is none.
+    """
     if out is None:
         return
+    settings: Settings = sheet["render"]
+    known = [name for name in sheet["camera"].possible_names() if name != TURNTABLE]
+    _check_shots(settings, [*known, *(path.stem for path in (out / "pictures").glob("*.png"))], known)
     find_device(settings.device)
     if settings.turntable and settings.video and not bpy.app.ffmpeg.supported:
         raise OutputError("This Blender was built without a writer for films: set render.video to false")
@@ -154,10 +162,9 @@ def _stills(stage: Stage, settings: Settings, quality: Quality, long_side: int, 
     shots = {name: shot for name, shot in stage.find_all("shot").items() if shot.get("bozzetto_kind") != TURNTABLE}
     for name in shots:  # a .blend from elsewhere may contain any name
         check_name("The shot's name", name)
-    wanted, approved = ({name.strip() for name in words.split(",")} - {""} for words in (settings.only, settings.approved))
-    for name in sorted((wanted | approved) - set(shots)):
-        raise SubjectError(f'There is no shot "{name}"; the shots are {", ".join(shots)}')
     order = sorted(shots, key=lambda name: (int(shots[name].get("bozzetto_order", 0)), name))
+    _check_shots(settings, order, order)
+    wanted, approved = _named(settings.only), _named(settings.approved)
     tasks = []
     for name in order:
         path = stage.out / "pictures" / f"{name}.png"
@@ -167,6 +174,19 @@ def _stills(stage: Stage, settings: Settings, quality: Quality, long_side: int, 
         digest = _digest(shown.of(shots[name]), name, size, quality, mark=settings.mark)
         tasks.append(still_of(shots[name], Task(path, name, size, 0.0, digest, mark=settings.mark)))
     return tasks
+
+
+def _named(words: str) -> set[str]:
+    return {name.strip() for name in words.split(",")} - {""}
+
+
+def _check_shots(settings: Settings, known: Sequence[str], listed: Sequence[str]) -> None:
+    """Raise SubjectError for a name in `only` or `approved` that is not known; `listed`: the names that the message lists."""
+    for field, words in (("only", settings.only), ("approved", settings.approved)):
+        for name in sorted(_named(words) - set(known)):
+            raise SubjectError(
+                f'render.{field}: there is no shot "{name}"{nearest(name, listed)}; the shots are {", ".join(listed)}'
+            )
 
 
 def _frames(stage: Stage, settings: Settings, quality: Quality, shown: SceneDigests) -> list[Task]:
@@ -255,7 +275,7 @@ def _save_copy(path: Path) -> None:
 
 
 def _cutout(still: Task) -> Task:
-    digest = _digest("cutout", still.digest, mark=still.mark)
+    digest = _digest("cutout, tidied", still.digest, mark=still.mark)
     return replace(still, path=cutout_of(still.path), slices=(), digest=digest, kind=CUTOUT)
 
 

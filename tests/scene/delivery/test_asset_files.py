@@ -11,7 +11,10 @@ import bpy
 import numpy as np
 import pytest
 
+from blender_addon.core.files.meshes.gltf import read_gltf
+from blender_addon.core.files.meshes.gltf_tangents import UNIT, _vectors
 from blender_addon.core.mesh.triangles import TriangleMesh
+from blender_addon.scene.delivery import asset_files
 from blender_addon.scene.delivery.asset_files import AssetPart, write_glb, write_usd
 from blender_addon.scene.images import make_image
 from blender_addon.scene.meshes import make_object
@@ -55,6 +58,31 @@ def test_a_glb_shows_what_the_pictures_show(parts, tmp_path):
     assert "baseColorTexture" in looks["Stand"] and looks["Stand"]["metallicFactor"] == 0.0
     assert sorted(node["name"] for node in table["nodes"]) == ["Piece", "Stand"]
     assert sorted(item.name for item in bpy.data.objects) == ["Piece", "Stand"], "and those of the job have theirs again"
+
+
+def test_a_tangent_that_the_exporter_leaves_at_zero_gets_unit_length_and_nothing_else_changes(parts, tmp_path, monkeypatch):
+    """glTF 2.0, section 3.7.2.1: tangents are of unit length. Blender leaves zeros where a texture layout has no extent, as the
+    demo's scan has at four places; here they are put in after its export."""
+    export, left = asset_files._call, []
+
+    def export_and_spoil(path: Path, operator: Any, **arguments: Any) -> None:
+        export(path, operator, **arguments)
+        draft = Path(arguments["filepath"])
+        start, tangents = _vectors(read_gltf(draft), 3, 4)
+        data = bytearray(draft.read_bytes())
+        data[start + 16 : start + 48] = np.array([0, 0, 0, -1, 0, 0, 0, 0], "<f4").tobytes()  # of two vertices
+        draft.write_bytes(data)
+        left.append((start, len(tangents), bytes(data)))
+
+    monkeypatch.setattr(asset_files, "_call", export_and_spoil)
+    write_glb(parts[1:], tmp_path / "a.glb")
+    (start, count, before), after = left[0], (tmp_path / "a.glb").read_bytes()
+    file = read_gltf(tmp_path / "a.glb")
+    assert file.rows("meshes")[0]["primitives"][0]["attributes"]["TANGENT"] == 3
+    tangents, normals = (_vectors(file, number, size)[1] for number, size in ((3, 4), (1, 3)))
+    assert np.linalg.norm(tangents[:, :3], axis=1) == pytest.approx(1.0, abs=UNIT) and len(tangents) == count
+    assert np.abs((tangents[1:3, :3] * normals[1:3]).sum(axis=1)).max() < 1e-6 and tangents[1:3, 3].tolist() == [-1.0, 1.0]
+    assert after[: start + 16] == before[: start + 16] and after[start + 48 :] == before[start + 48 :]
 
 
 def test_own_colour_that_is_painted_goes_along(empty_scene, tmp_path):

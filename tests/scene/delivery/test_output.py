@@ -156,6 +156,8 @@ def test_the_contact_sheet_and_the_video_are_written(tmp_path):
     write_video(frames, tmp_path / "turn.webm", size=(90, 60), fps=12)
     clip = bpy.data.movieclips.load(str(tmp_path / "turn.webm"))
     assert clip.frame_duration == 3 and tuple(clip.size) == (90, 60)
+    for film in tmp_path.glob("turn.*"):
+        assert str(tmp_path).encode() not in film.read_bytes(), "a client's film says nothing of the maker's folders"
     assert len(bpy.data.scenes) == scenes
 
 

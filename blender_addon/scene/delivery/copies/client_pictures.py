@@ -113,7 +113,7 @@ def _linear_copy(still: Path, path: Path, wanted: Wanted) -> Copy:
         draft.write_bytes(data)
     marked = wanted.aspect or wanted.pixels or wanted.scale_bar or wanted.credit or wanted.watermark
     remarks = (
-        [f"{path.name} is the render itself in linear light: not cropped or resized, with nothing drawn on it"]
+        ["OpenEXR copies are the render itself in linear light: not cropped or resized, with nothing drawn on them"]
         if marked
         else []
     )

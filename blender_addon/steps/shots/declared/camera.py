@@ -215,8 +215,12 @@ class Settings:
                 raise SheetError(
                     f'camera.shots: "{name}" is how an earlier picture is named when it is put aside: choose another'
                 )
-        usual = [name for name in _usual_names(self.views) if name not in listed]
-        check_apart("camera.shots", [*usual, *(["turntable"] if "turntable" not in listed else []), *listed])
+        check_apart("camera.shots", self.possible_names())
+
+    def possible_names(self) -> list[str]:
+        """The names that the shots of these settings may have, whatever the piece; not each of them need become a shot."""
+        listed = [row.name for row in self.shots]
+        return [*(name for name in (*_usual_names(self.views), "turntable") if name not in listed), *listed]
 
 
 def _usual_names(coverage: str) -> tuple[str, ...]:
