@@ -1,7 +1,7 @@
 """A painter without Blender, for tests: it answers as `cli/painter.py` does, and notes in a file each picture that it makes.
 
 Called with the file to note in, the seconds that a picture takes, and a word that makes it fail: an order whose name holds it
-is answered by an error, one whose name holds "die" ends the process.
+is answered by an error, one whose name holds "die" ends the process, one with "once" does so the first time.
 """
 
 from __future__ import annotations
@@ -24,6 +24,9 @@ def main() -> None:
         else:
             order = question["order"]
             time.sleep(seconds)
+            if "once" in order["name"] and not (died := noted.with_suffix(".died")).exists():
+                died.touch()
+                os._exit(9)
             if "die" in order["name"] or os.getppid() != parent:  # a painter is gone with the worker that it serves
                 os._exit(11)
             if bad in order["name"]:

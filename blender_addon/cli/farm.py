@@ -137,7 +137,7 @@ class ClusterFarm:
                 file.unlink(missing_ok=True)
         if failed:
             raise OutputError(
-                f"{len(failed)} of {len(orders)} pictures could not be made on the cluster: {'; '.join(failed[:3])}. "
+                f"{len(failed)} of {len(orders)} pictures could not be made by the workers: {'; '.join(failed[:3])}. "
                 "Run again: what was made stays"
             )
 

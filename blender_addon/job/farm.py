@@ -26,6 +26,8 @@ from ..core.records import record
 
 ANSWER = "answer.json"
 GROWING = ".part-"
+TRIES = 3
+"""How often a picture is begun whose painter dies: more often, the picture itself is what ends it."""
 
 
 @record
@@ -91,6 +93,10 @@ class Workshop:
     threads: int
 
 
+class PainterDied(RuntimeError):
+    """The process that renders has ended: killed, out of memory, or crashed."""
+
+
 class Painter:
     """A process with the scene open that renders one order after another, and ends with the process that started it."""
 
@@ -103,7 +109,7 @@ class Painter:
         self._ask({"blend": workshop.blend, "scene": workshop.scene, "threads": workshop.threads})
 
     def render(self, order: Mapping[str, Any], folder: Path) -> dict[str, Any]:
-        """Render an order into a folder; the painter's answer. Raises RuntimeError when it can't, or has died."""
+        """Render an order into a folder; the painter's answer. Raises RuntimeError when it can't, PainterDied."""
         return self._ask({"order": dict(order), "folder": str(folder)})
 
     def _ask(self, question: Mapping[str, Any]) -> dict[str, Any]:
@@ -115,7 +121,7 @@ class Painter:
             answer = json.loads(_line(out))
         except (OSError, ValueError):
             self.close()
-            raise RuntimeError(f"the process that renders ended with {self._work.returncode}") from None
+            raise PainterDied(f"the process that renders ended with {self._work.returncode}") from None
         if "error" in answer:
             raise RuntimeError(str(answer["error"]))
         return dict(answer)
@@ -133,13 +139,22 @@ def _line(stream: IO[str]) -> str:
 def carried_out(workshop: Workshop, order: Mapping[str, Any], painters: dict[str, Painter]) -> dict[str, Any]:
     """Carry out an order, unless its picture is there; returns its report: its folder, its files, the seconds it took.
 
-    painters: kept by the caller from one order to the next. Raises RuntimeError with words for a person.
+    painters: kept by the caller from one order to the next. An order whose painter dies is given to a new one, `TRIES` times in
+    all. Raises RuntimeError with words for a person.
     """
     done = Path(workshop.folder) / str(order["digest"])
     if not Path(workshop.blend).is_file():
         raise RuntimeError(f"\"{workshop.blend}\" can't be seen from here: all machines of a cluster need the job's folder")
     if (done / ANSWER).is_file():
         return _answer(done)
+    for _ in range(TRIES - 1):
+        with contextlib.suppress(PainterDied):
+            return _tried(workshop, order, painters, done)
+    return _tried(workshop, order, painters, done)
+
+
+def _tried(workshop: Workshop, order: Mapping[str, Any], painters: dict[str, Painter], done: Path) -> dict[str, Any]:
+    """Have an order's picture made once, into the folder `done`. Raises RuntimeError, PainterDied."""
     painter = painters.get(workshop.blend)
     if painter is None:
         for other in painters.values():

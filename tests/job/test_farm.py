@@ -59,6 +59,15 @@ def test_one_painter_serves_until_it_dies_and_the_next_order_has_a_new_one(tmp_p
     assert not [path for path in tmp_path.iterdir() if ".part-" in path.name], "nothing half-made is left"
 
 
+def test_a_picture_whose_painter_was_killed_is_made_by_a_new_one(tmp_path: Path) -> None:
+    """A process that renders is ended by a person, or by a system short of memory: the run costs only that picture's time."""
+    painters: dict[str, Painter] = {}
+    answer = carried_out(workshop(tmp_path), order("once").plain(), painters)
+    assert (Path(answer["folder"]) / "one.png").is_file() and noted(tmp_path) == ["turntable/once"]
+    for painter in painters.values():
+        painter.close()
+
+
 def test_what_an_earlier_run_left_is_used_where_it_is_whole(tmp_path: Path) -> None:
     painters: dict[str, Painter] = {}
     place = workshop(tmp_path)
