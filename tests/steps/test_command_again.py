@@ -8,9 +8,12 @@ from pathlib import Path
 from typing import Any
 
 import bpy
+import numpy as np
 import pytest
 
 from blender_addon.cli import main
+from blender_addon.core.files.pictures.png8 import png8
+from blender_addon.job.files.whole_files import write_bytes
 from blender_addon.job.stopping import Stopped, Stopping
 from blender_addon.scene.running.job_card import CARD, SHEET_TEXT, STATE, read_state
 from tests.host.small_scan import write_knob
@@ -242,6 +245,18 @@ def test_the_same_command_again_ends_at_once_when_nothing_has_changed(sheet: Pat
     assert "Nothing has changed since the last run" in again and steps_of(again) == []
     assert again[again.index("To check") :] == first[first.index("To check") :], "what is to be checked still is"
     assert blend.stat().st_mtime_ns == before
+
+
+def test_a_file_that_is_deleted_and_not_made_again_is_forgotten(sheet: Path, capsys: Any) -> None:
+    """As the originals of a still that now bears a watermark, or an old copy that the user threw away."""
+    assert run_loud(sheet) == 0
+    old = sheet.parent / "out" / "hand_over" / "old.png"
+    write_bytes(old, png8(np.zeros((2, 2, 3), np.uint8)))
+    old.unlink()
+    assert run_loud(sheet) == 0
+    capsys.readouterr()
+    assert run_loud(sheet) == 0
+    assert "Nothing has changed since the last run" in capsys.readouterr().out
 
 
 @pytest.mark.parametrize("what", ["texture", "scan", "blend", "figures", "afresh", "from"])

@@ -178,7 +178,9 @@ def test_a_proof_with_a_watermark_leaves_no_picture_without_it(job, tmp_path):
     pictures = ("pictures/*.png", "cutouts/*.png", "turntable/*.png", "page/*.jpg", "hand_over/*.png", "contact_sheet.png")
     bare = {path: read_picture(path).astype(float) for place in pictures for path in out.glob(place)}
     assert len(bare) > 12
-    _run(folder, *asked, "render.quality=proof", "render.watermark=PROOF", "render.noise=0.1", first="render")
+    shutil.copy(out / "turntable" / "0001.png", out / "turntable" / "0009.png")  # of a longer turn
+    _, warned = _run(folder, *asked, "render.quality=proof", "render.watermark=PROOF", "render.noise=0.1", first="render")
+    assert any(words.startswith("turntable/0009.png: of an earlier round") for words in warned), warned
     assert not list((out / "pictures" / ".originals").glob("*")), "nor are originals without the words kept"
     for path, before in bare.items():
         assert abs(read_picture(path) - before).max() > 0.05 * 65535, f"{path.name} shows the words"

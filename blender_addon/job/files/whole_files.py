@@ -135,6 +135,16 @@ def remember(path: Path, digest: str) -> None:
     _write_list(own)
 
 
+def forget_gone(folder: Path) -> None:
+    """At the end of a whole run, drop from the list what was deleted, by us or by hand, and not made again."""
+    own = MadeFiles.read(folder)
+    gone = [place for place in own.files if not (folder / place).is_file()] if own else []
+    if own and gone:
+        for place in gone:
+            del own.files[place]
+        _write_list(own)
+
+
 def _write_list(own: MadeFiles) -> None:
     path = own.folder / MANIFEST
     draft = path.with_name(f"{MANIFEST}.draft")

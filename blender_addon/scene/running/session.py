@@ -15,7 +15,7 @@ from ...core.records import record
 from ...job.errors import OutputError
 from ...job.farm import Farm
 from ...job.files.made_files import MadeFiles
-from ...job.files.whole_files import begin_folder, whole_file, writable, write_text
+from ...job.files.whole_files import begin_folder, forget_gone, whole_file, writable, write_text
 from ...job.notes import Notes
 from ...job.runner import Report, Update, run_job
 from ...job.sheet import JobSheet, check_names, input_files, written
@@ -160,6 +160,7 @@ def run_session(
         report = yield from _noted(_with_decision_pictures(run, stage), lock)
         if out is not None:
             write_figures(out / "figures.json", report)
+            forget_gone(out)
             _tell_of_kept(out, aside, notes)
     return report, notes
 

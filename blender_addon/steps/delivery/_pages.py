@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from ...core.files.pictures.labels import Labels
@@ -67,7 +68,7 @@ def _bearing(stage: Stage, stills: Sequence[Still]) -> set[str]:
     made_of = {
         "contact_sheet.png": [still.path for still in stills],
         "sample_sheet.png": sorted((stage.out / "samples").glob("*.png")),
-        **{name: sorted((stage.out / "turntable").glob("*.png")) for name, _ in FILMS},
+        **{name: _turn_frames(stage) for name, _ in FILMS},
     }
     return {name for name, pictures in made_of.items() if pictures and all(is_marked(picture) for picture in pictures)}
 
@@ -77,6 +78,8 @@ def _tell_of_unmarked(stage: Stage, stills: Sequence[Still], bearing: set[str], 
     assert stage.out is not None
     sheets = [name for name, _ in (*BESIDE, *FILMS) if name not in bearing and (stage.out / name).is_file()]
     bare = [f"pictures/{still.path.name}" for still in stills if not is_marked(still.path)]
+    frames = sorted((stage.out / "turntable").glob("*.png"))
+    bare += [f"turntable/{frame.name}" for frame in frames if not is_marked(frame)]
     old = [f"{FOLDER}/{path.name}" for path in sorted((stage.out / FOLDER).glob("*")) if f"{FOLDER}/{path.name}" not in copies]
     bare += sheets + [name for name in old if not name.rsplit("/", 1)[-1].startswith(".")]
     if bare:
@@ -149,11 +152,10 @@ def write_turn(stage: Stage, mark: str) -> Turning | None:
     """Write the turntable's frames as JPEGs for the page, with the watermark `mark` if any; None without a complete turn."""
     assert stage.out is not None
     asked = stage.sheet["render"]
-    count = int(stage.results().get("render", {}).get("figures", {}).get("frames", asked.frame_count if asked.turntable else 0))
-    frames = [stage.out / "turntable" / f"{number:04d}.png" for number in range(1, count + 1)]
-    if count < 2 or not all(frame.is_file() and not damage(frame) for frame in frames):
+    frames = _turn_frames(stage)
+    if len(frames) < 2 or not all(frame.is_file() and not damage(frame) for frame in frames):
         return None
-    chosen = frames[:: -(-count // FRAMES)]
+    chosen = frames[:: -(-len(frames) // FRAMES)]
     for number, frame in enumerate(chosen, 1):
         path = stage.out / "page" / f"turn_{number:04d}.jpg"
         if mark and not is_marked(frame):
@@ -162,6 +164,14 @@ def write_turn(stage: Stage, mark: str) -> Turning | None:
         with whole_file(path) as draft, writes(path):
             write_jpeg(frame, draft, quality=TURN_QUALITY, labels=Labels())
     return Turning(len(chosen), clockwise=bool(asked.clockwise))
+
+
+def _turn_frames(stage: Stage) -> list[Path]:
+    """The paths of the present turn's frames; the folder may hold more, of a longer turn rendered earlier."""
+    assert stage.out is not None
+    asked = stage.sheet["render"]
+    count = int(stage.results().get("render", {}).get("figures", {}).get("frames", asked.frame_count if asked.turntable else 0))
+    return [stage.out / "turntable" / f"{number:04d}.png" for number in range(1, count + 1)]
 
 
 def _label(stage: Stage, settings: Any) -> dict[str, str]:
