@@ -32,6 +32,8 @@ from ...scene.stage import Stage
 if TYPE_CHECKING:
     import bpy
 
+    from .declared.export import Settings
+
 FOLDER = "hand_over"
 NAME_FIELDS = ("job", "shot", "number", "crop")
 WHOLE = "whole"
@@ -150,7 +152,7 @@ def write_copies(stage: Stage, settings: Any) -> Generator[Progress, None, list[
     return written
 
 
-def _cutouts(stage: Stage, settings: Any, stills: Sequence[Still]) -> list[tuple[Still, Path, str]]:
+def _cutouts(stage: Stage, settings: Settings, stills: Sequence[Still]) -> list[tuple[Still, Path, str]]:
     """(still, its cut-out, file name of the copy) of each cut-out that is handed over."""
     found = []
     for number, still in enumerate(stills, 1):
