@@ -19,6 +19,7 @@ from .fields import Tab
 from .folders import output_folder
 from .job_state import state_of
 from .previews import Previews
+from .watched_work import SLOW_DRAWING
 
 previews = Previews()
 """The pictures that the panel shows."""
@@ -179,7 +180,7 @@ def lit_shading() -> str:
     Blender's material preview."""
     import gpu
 
-    if find_device("auto").setting == "GPU" or gpu.platform.device_type_get() in ("SOFTWARE", "UNKNOWN"):
+    if find_device("auto").setting == "GPU" or gpu.platform.device_type_get() in SLOW_DRAWING:
         return "RENDERED"
     return "MATERIAL"
 

@@ -1,7 +1,7 @@
 """Base of operators whose work is a generator: scripts run it to the end, a window by timer events, and Esc stops it."""
 
 import time
-from collections.abc import Generator
+from collections.abc import Callable, Generator
 from typing import Any
 
 import bpy
@@ -10,9 +10,13 @@ from ..job.errors import JobError
 from ..job.step import maker
 from ..steps import catalogue
 
-MOST_SHARE = 0.2
-"""Seconds of work, begun within them, between two looks at the window's events: a view that draws slowly (seconds a frame on a
-processor, in eight passes for smooth edges) would else have nearly all of the time."""
+LEAST_SHARE, MOST_SHARE = 0.1, 0.2
+"""Seconds of work, begun within them, between two looks at the window's events. At least: the window itself sleeps for some ms
+at each look. At most: a key must not wait longer, though a view that draws slowly takes more than that for itself."""
+SLOW_DRAWING = ("SOFTWARE", "UNKNOWN")
+"""Blender's words for a graphics driver that draws by the processor."""
+SAID_AGAIN = 0.3
+"""Seconds after which the progress on screen is renewed: for each change the whole window is put together anew."""
 
 
 class WatchedWork:
@@ -24,7 +28,8 @@ class WatchedWork:
     _work: Generator[Any, None, Any] | None = None
     _timer: bpy.types.Timer | None = None
     _advanced = _watched = _pausing = False
-    _left_at = 0.0
+    _left_at = _said_at = 0.0
+    _edges: Callable[[], None] | None = None
     _scene: bpy.types.Scene | None = None
     _shown = _said = ""
 
@@ -46,6 +51,7 @@ class WatchedWork:
         if self._work is None:
             return {"CANCELLED"}
         self._left_at, self._scene = time.perf_counter(), context.scene
+        self._edges = _edges_left_rough(context)
         self._timer = context.window_manager.event_timer_add(0.01, window=context.window)
         context.window_manager.modal_handler_add(self)
         context.window_manager.progress_begin(0, 100)
@@ -81,6 +87,12 @@ class WatchedWork:
         """Blender closes the window or opens another file while the work goes on."""
         if self._work is not None:
             self._work.close()
+        self._smooth_edges()
+
+    def _smooth_edges(self) -> None:
+        if self._edges is not None:
+            self._edges()
+            self._edges = None
 
     def _seen(self, context: bpy.types.Context, update: Any) -> None:
         """Called at each update; does nothing unless overridden."""
@@ -96,9 +108,9 @@ class WatchedWork:
         self.report({"ERROR"}, str(error))
 
     def _advance_for_a_while(self, context: bpy.types.Context) -> set[str]:
-        """Work for as long as the window took since, at most `MOST_SHARE`; what can't be split waits for its words."""
+        """Work for as long as the window took since, within limits; what can't be split waits for its words."""
         started = time.perf_counter()
-        share = min(started - self._left_at, MOST_SHARE)
+        share = min(max(started - self._left_at, LEAST_SHARE), MOST_SHARE)
         state = self._advance(context)
         while state == {"RUNNING_MODAL"} and not self._pausing and time.perf_counter() - started < share:
             state = self._advance(context)
@@ -117,31 +129,29 @@ class WatchedWork:
         self._advanced = True
         self._pausing = getattr(update, "blocking", False)
         self._seen(context, update)
-        words = f"Bozzetto   {update.fraction:.0%}   {self._words(update)}   Esc stops"
-        if self._timer is not None and words != self._shown:  # redrawing takes time
-            self._shown = words
-            context.workspace.status_text_set(words)
-            context.window_manager.progress_update(100 * update.fraction)
-            self._draw_tab(context, update)
-        if self._timer is not None and getattr(update, "ended", False):  # the tab shows what the step found
-            _redraw(context)
+        if self._timer is not None:
+            self._say(context, update)
         return {"RUNNING_MODAL"}
 
-    def _draw_tab(self, context: bpy.types.Context, update: Any) -> None:
-        """Redraw the sidebars when the activity has changed, since a picture may be finished."""
-        if self._words(update) == self._said:
-            return
-        self._said = self._words(update)
-        for window in context.window_manager.windows:
-            for area in window.screen.areas:
-                for region in area.regions:
-                    if area.type == "VIEW_3D" and region.type == "UI":
-                        region.tag_redraw()
+    def _say(self, context: bpy.types.Context, update: Any) -> None:
+        """Show the progress, and redraw the tab where the activity has changed, since a step or a picture may be finished."""
+        ended, now = getattr(update, "ended", False), time.perf_counter()
+        words = f"Bozzetto   {update.fraction:.0%}   {self._words(update)}   Esc stops"
+        if words != self._shown and (ended or self._pausing or now - self._said_at > SAID_AGAIN):
+            self._shown, self._said_at = words, now
+            context.workspace.status_text_set(words)
+            context.window_manager.progress_update(100 * update.fraction)
+            if self._words(update) != self._said:
+                self._said = self._words(update)
+                _redraw_tabs(context)
+        if ended:  # the tab shows what the step found
+            _redraw_tabs(context)
 
     def _end(self, context: bpy.types.Context, state: set[str]) -> set[str]:
         context.window_manager.event_timer_remove(self._timer)
         context.window_manager.progress_end()
         context.workspace.status_text_set(None)
+        self._smooth_edges()
         if state == {"CANCELLED"} and self._advanced:  # steps that ended before a stop are undone by a step of their own
             bpy.ops.ed.undo_push(message=f"{self.bl_label}, stopped")
         _redraw(context)
@@ -155,6 +165,37 @@ def _leave_modes(context: bpy.types.Context) -> None:
     item = context.view_layer.objects.active
     if context.mode != "OBJECT" and item is not None and item.visible_get():
         bpy.ops.object.mode_set(mode="OBJECT")
+
+
+def _edges_left_rough(context: bpy.types.Context) -> Callable[[], None]:
+    """Have views drawn by a processor leave their edges rough, and return what smooths them again.
+
+    For smooth edges Blender draws a view eight times after each change, several seconds for which the work would wait. The
+    preference is no unsaved change of the user's, so the preferences are not marked as changed.
+    """
+    import gpu
+
+    preferences = context.preferences
+    if gpu.platform.device_type_get() not in SLOW_DRAWING:
+        return lambda: None
+    kept = preferences.system.viewport_aa
+
+    def leave(how: str) -> None:
+        changed = preferences.is_dirty
+        preferences.system.viewport_aa = how
+        preferences.is_dirty = changed
+
+    leave("OFF")
+    return lambda: leave(kept)
+
+
+def _redraw_tabs(context: bpy.types.Context) -> None:
+    """Redraw the sidebars of the 3D views."""
+    for window in context.window_manager.windows:
+        for area in window.screen.areas:
+            for region in area.regions:
+                if area.type == "VIEW_3D" and region.type == "UI":
+                    region.tag_redraw()
 
 
 def _redraw(context: bpy.types.Context) -> None:

@@ -128,7 +128,8 @@ def first_picture(desk: Any, keep: Callable[..., None]) -> Iterator[None]:
         if first is None and drawn:
             first = drawn[0][0] - started
             desk.shot("measure-first-picture")
-            keep(seconds_to_first_picture=first, first_picture_pixels=drawn[0][1], step_ends=list(ends))
+            keep(seconds_to_first_picture=first, first_picture_pixels=drawn[0][1], step_ends=list(ends),
+                 seconds_of_work=sum(stretch[0] for stretch in stretches), stretches=len(stretches))  # fmt: skip
         if picture is None and any(found.title != pictures.LOOK for found in pictures.pictures_of(scene)):
             picture = time.perf_counter() - started
             keep(seconds_to_first_still=picture)
