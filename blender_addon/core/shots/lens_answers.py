@@ -106,9 +106,9 @@ class ReadOut:
             ("Depth", depth),
             ("Field width", f"{self.field_width:.1f} mm"),
             ("Background blur", f"{self.background_blur:.2f} mm ({self.background_blur_percent:.1f} %)"),
-            ("Airy disc", f"{1000 * self.airy:.1f} um"),
-            ("Counts as sharp", f"{1000 * self.coc:.1f} um"),
-            ("", f"Past N = {self.diffraction_from:.3g} diffraction wins{here}"),
+            ("Airy disc", f"{1000 * self.airy:.1f} µm"),
+            ("Counts as sharp", f"{1000 * self.coc:.1f} µm"),
+            ("", f"Beyond f/{self.diffraction_from:.3g} diffraction softens{here}"),
         ]
 
 

@@ -13,7 +13,7 @@ if TYPE_CHECKING:
 
 PHOTO, PAINT = "photo", "none"
 SHADING = (
-    ("auto", "Auto", "Decided by the evidence in the texture; without any, nothing is carved or taken out"),
+    ("auto", "Auto", "Judged by the texture: where it shows no light, no relief is read and no light is removed"),
     (PHOTO, "Photo", "It is a photo of a lit surface: its shading shows the form"),
     (PAINT, "No light", "It holds no light: an albedo, a map or a painting"),
 )

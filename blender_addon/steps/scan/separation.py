@@ -116,7 +116,7 @@ def _doubted(stage: Stage, mesh: TriangleMesh, piece: Bools) -> tuple[TriangleMe
     for area, middle in found.webs[:3]:
         where = whereabouts(middle, 0.5 * (low + high), high - low)
         stage.warn(
-            f"A thin wall of about {area:.0f} mm2 ({where}) is held all round, like a web that a scan draws between limbs. "
+            f"A thin wall of about {area:.0f} mm² ({where}) is attached all round, like a web left by scanning between limbs. "
             'Check whether the piece has it; its faces are marked "doubtful"'
         )
     if found.unseen > MUCH_UNSEEN:

@@ -73,7 +73,7 @@ def run(stage: Stage, settings: Settings) -> Run:
     figures |= _figures(form, layout, readings)
     finest = figures["finest_mm"]
     detail = f", detail down to {finest:.2f} mm" if finest else ""
-    words = f"Close-ups of {len(readings)} place{'s' if len(readings) > 1 else ''} cover {figures['area_mm2']:.0f} mm2{detail}"
+    words = f"Close-ups of {len(readings)} place{'s' if len(readings) > 1 else ''} cover {figures['area_mm2']:.0f} mm²{detail}"
     return Result(words, figures, tuple(decisions))
 
 

@@ -65,10 +65,10 @@ def test_read_out():
     assert not seen.diffraction_wins
     past = read_out(Optics(60.0, 1.02 * seen.diffraction_from, 300.0), 36.0, 0.03)
     assert past.diffraction_wins
-    assert dict(seen.lines())[""] == f"Past N = {seen.diffraction_from:.3g} diffraction wins"
-    assert dict(past.lines())[""].endswith("diffraction wins, as here")
-    assert dict(seen.lines())["Airy disc"] == f"{1000 * seen.airy:.1f} um"
-    assert dict(seen.lines())["Counts as sharp"] == "30.0 um"
+    assert dict(seen.lines())[""] == f"Beyond f/{seen.diffraction_from:.3g} diffraction softens"
+    assert dict(past.lines())[""].endswith("diffraction softens, as here")
+    assert dict(seen.lines())["Airy disc"] == f"{1000 * seen.airy:.1f} µm"
+    assert dict(seen.lines())["Counts as sharp"] == "30.0 µm"
     assert dict(read_out(Optics(65.0, 4.0, 78.0), 36.0, 0.03).lines())["Magnification"] == "5.000 (5.0:1)"
     assert dict(seen.lines())["Magnification"] == "0.250 (1:4.0)"
     assert all(math.isfinite(len(words)) and words for _, words in seen.lines())

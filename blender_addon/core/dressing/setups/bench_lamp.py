@@ -1,11 +1,11 @@
-"""Bench lamp: a small warm lamp near by at the left in a dim room, clear shadows."""
+"""Bench lamp: a small warm lamp close by at the left in a dim room, with clear shadows."""
 
 from __future__ import annotations
 
 from .setup import Place, Room, SetUp
 
 LABEL = "Bench lamp"
-WORDS = "A small warm lamp near by at the left in a dim room, clear shadows"
+WORDS = "A small warm lamp close by at the left in a dim room, with clear shadows"
 PLACE = 4
 
 

@@ -38,7 +38,9 @@ class Settings:
         help="Write the recovered relief as PNG: a 16-bit height map, with its range in mm in the file, and a +Y normal map",
     )
     page: bool = switch(
-        True, help="Write two web pages: one for the client, and one for the maker with what was done and what to check"
+        True,
+        label="Web pages",
+        help="Write two web pages: one for the client, and one for the maker with what was done and what to check",
     )
     title: str = text("", help="Title of the piece, on the page and in the copies' metadata; empty: the job's name")
     maker: str = text("", help="Name of the artist, on the page and in the copies' metadata")
@@ -48,7 +50,10 @@ class Settings:
         more=True,
     )
     accession: str = text(
-        "", help="Inventory number of the owner or museum, on the page and in the copies' metadata", more=True
+        "",
+        label="Inventory number",
+        help="Inventory number of the owner or museum, on the page and in the copies' metadata",
+        more=True,
     )
     rights: str = text("", help="Copyright notice, on the page and in the copies' metadata", more=True)
     licence: str = text(
@@ -58,6 +63,7 @@ class Settings:
     pictures: str = choice(
         "none",
         FORMATS,
+        label="Extra copies",
         help="Format of extra copies of the stills; choose one to deliver another size, crop, profile or file type",
     )
     profile: str = choice(

@@ -25,13 +25,24 @@ class Settings:
 
     quality: str = choice("final", QUALITIES, help="Size and noise of the films; use proof until the move is approved")
     lines: int | None = integer(
-        None, low=90, high=4320, unit="px", help="Height of the films' frames; auto: by the quality", more=True
+        None,
+        low=90,
+        high=4320,
+        unit="px",
+        label="Frame height",
+        help="Height of the films' frames; auto: by the quality",
+        more=True,
     )
     samples: int | None = integer(
         None, low=1, high=4096, help="Samples per pixel: more take longer and leave less noise; auto: by the quality", more=True
     )
     every: int = integer(
-        1, low=1, high=100, help="Render only every n-th frame, to check a move quickly; 1 renders all", more=True
+        1,
+        low=1,
+        high=100,
+        label="Every n-th frame",
+        help="Render only every n-th frame, to check a move quickly; 1 renders all",
+        more=True,
     )
     device: str = choice(
         "auto",

@@ -93,14 +93,19 @@ class Settings:
     turntable_size: int | None = integer(
         None, low=64, high=8192, unit="px", help="Longer side of the turntable's frames; auto: by the quality"
     )
-    eased: bool = switch(False, help="Start and stop the turn gently; off: constant speed, for a loop", more=True)
+    eased: bool = switch(
+        False, label="Ease in and out", help="Start and stop the turn gently; off: constant speed, for a loop", more=True
+    )
     clockwise: bool = switch(False, help="Turn the subject clockwise as seen from above; off: counter-clockwise", more=True)
     fps: int | None = integer(
         None, low=1, high=120, help="Frames per second of the turntable's video; auto: by the quality", more=True
     )
     video: bool = switch(True, help="Write the turntable as a video (MP4) too")
     webm: bool = switch(
-        False, help="Write the turntable also as WebM (VP9), one turn long, for web pages that play it in a loop", more=True
+        False,
+        label="WebM",
+        help="Write the turntable also as WebM (VP9), one turn long, for web pages that play it in a loop",
+        more=True,
     )
     loops: int | None = integer(
         None, low=1, high=50, help="Number of full turns in the video; auto: at least eight seconds", more=True

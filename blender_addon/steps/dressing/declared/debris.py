@@ -58,7 +58,9 @@ class Settings:
         help="How far the debris gathers in drifts: 0 evenly spread, 1 all in drifts",
         more=True,
     )
-    keep_off: float = length(1.2, low=0.0, high=200.0, help="Smallest distance of debris from subject and props", more=True)
+    keep_off: float = length(
+        1.2, low=0.0, high=200.0, label="Keep clear by", help="Smallest distance of debris from subject and props", more=True
+    )
     on_stand: int = integer(
         0, low=0, high=2000, label="On the stand", help="Number of pieces that lie on the stand and turn with it", more=True
     )

@@ -105,7 +105,9 @@ class Settings:
         help="Put a colour chart, a grey ball and a mirror ball beside the subject, for checking light and colour",
         more=True,
     )
-    view: str = choice("AgX", VIEWS, help="Tone mapping: how the light is converted to the picture's values", more=True)
+    view: str = choice(
+        "AgX", VIEWS, label="View transform", help="Tone mapping: how the light is converted to the picture's values", more=True
+    )
     finish: bool = switch(
         True,
         label="Camera finish",

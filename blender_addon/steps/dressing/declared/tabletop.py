@@ -71,7 +71,7 @@ class Settings:
     board_width: float | None = length(
         None, low=15.0, high=400.0, help="Mean width of the bench's boards; auto: 88 mm, wider under a large piece", more=True
     )
-    gap: float = length(0.9, low=0.0, high=8.0, help="Mean gap between the boards", more=True)
+    gap: float = length(0.9, low=0.0, high=8.0, label="Board gap", help="Mean gap between the boards", more=True)
     props: int = integer(4, low=0, high=13, help="Number of props round the subject; 0 for none")
     things: str = text(
         "",

@@ -62,10 +62,14 @@ class Settings:
     )
     strength: float = number(1.0, low=0.0, high=4.0, help="Strength of the relief from the photos: 0 none, 1 as measured")
     accepted: str = text(
-        "", help="Names of places to use although the camera found for them is not sure, separated by commas", more=True
+        "",
+        label="Accepted places",
+        help="Names of places to use although the camera found for them is not sure, separated by commas",
+        more=True,
     )
     by_hand: str = text(
         "",
+        label="Hand-held places",
         help="Names of places photographed without a tripod, separated by commas; each of their photos is aligned by itself",
         more=True,
     )

@@ -37,8 +37,16 @@ class Settings:
         help="Strength of the recovered relief: 0 none, 1 as measured; auto: weaker where it is less sure",
     )
     finest: float | None = length(
-        None, low=0.02, high=5.0, help="Finest detail of the band-pass effect; auto: as fine as the texture allows"
+        None,
+        low=0.02,
+        high=5.0,
+        label="Finest detail",
+        help="Finest detail of the band-pass effect; auto: as fine as the texture allows",
     )
     largest: float = length(
-        3.0, low=0.5, high=20.0, help="Largest detail taken from the texture; larger form comes from the mesh"
+        3.0,
+        low=0.5,
+        high=20.0,
+        label="Largest detail",
+        help="Largest detail taken from the texture; larger form comes from the mesh",
     )
