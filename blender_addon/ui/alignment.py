@@ -47,7 +47,7 @@ class BOZZETTO_OT_choose_pose(bpy.types.Operator):
         stage = stage_of(context)
         keys = open_scans(stage.results())
         if not keys or (self.scan and self.scan not in keys):
-            self.report({"INFO"}, "There is nothing to choose: align the scans first, or it was sure of the only way")
+            self.report({"INFO"}, "There is nothing to choose: the scans are not aligned yet, or only one fit is possible")
             return {"CANCELLED"}
         self.scan = self.scan or keys[0]
         previews.close()

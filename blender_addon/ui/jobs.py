@@ -19,10 +19,10 @@ SCANS = (".obj", ".ply", ".stl", ".glb", ".gltf", ".fbx", ".usd", ".usda", ".usd
 
 
 TAKES = [
-    ("ALL", "The whole job", "All its settings, and its scan in the place of this one"),
+    ("ALL", "The whole job", "All its settings, with its scan in place of this one"),
     ("LOOK", "Only its look", "Its material, shots, table and light; this job's scan, size and stand stay"),
 ]
-"""What can be taken of a dropped job sheet."""
+"""What can be used from a dropped job sheet."""
 
 
 def load(operator: bpy.types.Operator, context: bpy.types.Context, path: Path, *, only_look: bool = False) -> set[str]:
@@ -149,7 +149,7 @@ def _dropped_as(operator: bpy.types.Operator, context: bpy.types.Context) -> lis
 
 
 class BOZZETTO_OT_drop_scan(bpy.types.Operator):
-    """Take a dropped file as this job's scan, or as the scan of its stand; of a dropped job sheet all, or its look alone"""
+    """Use a dropped file as this job's scan or its stand's; from a dropped job sheet use everything, or only its look"""
 
     bl_idname = "bozzetto.drop_scan"
     bl_label = "Scan for Bozzetto"
@@ -160,7 +160,7 @@ class BOZZETTO_OT_drop_scan(bpy.types.Operator):
     filepath: StringProperty(subtype="FILE_PATH", options={"SKIP_SAVE", "HIDDEN"})
     use_as: EnumProperty(name="It is", description="What the dropped file shows", items=_dropped_as)
     take: EnumProperty(
-        name="Take", description="What of the dropped job sheet is taken",
+        name="Use", description="What is used from the dropped job sheet",
         items=TAKES,
     )  # fmt: skip
     kept: ClassVar[list] = []
@@ -179,20 +179,24 @@ class BOZZETTO_OT_drop_scan(bpy.types.Operator):
             return self.execute(context)
         if paths[0].suffix == ".toml":
             self.take = "LOOK"
-            return set(context.window_manager.invoke_props_dialog(self, width=420, title=paths[0].name, confirm_text="Take it"))
+            return set(context.window_manager.invoke_props_dialog(self, width=420, title=paths[0].name, confirm_text="Use it"))
         self.use_as = next((name for name in names if not getattr(job, name)), names[0])
-        return set(context.window_manager.invoke_props_dialog(self, width=420, title=paths[0].name, confirm_text="Take it"))
+        return set(context.window_manager.invoke_props_dialog(self, width=420, title=paths[0].name, confirm_text="Use it"))
 
     def draw(self, context: bpy.types.Context) -> None:
-        """The one question, and what its answer does to this job."""
+        """Draw the question, and what the chosen answer does to this job."""
         asked, layout = "take" if self._paths()[0].suffix == ".toml" else "use_as", self.layout
-        layout.label(text="This job has a scan. What of the dropped job is taken?" if asked == "take" else "What does it show?")
+        layout.label(
+            text="This job has a scan already. What should be used from the dropped job?"
+            if asked == "take"
+            else "What does it show?"
+        )
         layout.row().prop(self, asked, expand=True)
         if asked == "take":
             words = next(item[2] for item in TAKES if item[0] == self.take)
         else:
             now = getattr(context.scene.bozzetto, self.use_as)
-            words = f'It takes the place of "{Path(now).name}"' if now else "The scan stays as it is"
+            words = f'It replaces "{Path(now).name}"' if now else "The present scan stays"
         layout.label(text=words)
 
     def execute(self, context: bpy.types.Context) -> set[str]:
@@ -210,7 +214,9 @@ class BOZZETTO_OT_drop_scan(bpy.types.Operator):
         for name, path in zip(names, paths, strict=False):
             setattr(job, name, str(path))
         if len(paths) > len(names):
-            self.report({"WARNING"}, f"Only the first {len(names)} files were taken; further scans go into the list of scans")
+            self.report(
+                {"WARNING"}, f"Only the first {len(names)} files were used; add further scans to the list in Scan > Load scans"
+            )
         return {"FINISHED"}
 
 

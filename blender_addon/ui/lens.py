@@ -139,7 +139,7 @@ class BOZZETTO_OT_draw_shots(bpy.types.Operator):
     """Redraw the small pictures of all shots from their present cameras"""
 
     bl_idname = "bozzetto.draw_shots"
-    bl_label = "Draw the small pictures anew"
+    bl_label = "Redraw the small pictures"
     bl_options = {"INTERNAL"}
 
     def execute(self, context: bpy.types.Context) -> set[str]:

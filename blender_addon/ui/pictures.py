@@ -67,12 +67,12 @@ def pictures_of(scene: bpy.types.Scene) -> list[Finished]:
 
 
 def first_look_of(scene: bpy.types.Scene) -> Path:
-    """Where the first picture of a job lies while Blender is open."""
+    """The file of a job's first picture while Blender is open."""
     return Path(bpy.app.tempdir) / f"first look {scene.session_uid}.png"
 
 
 def first_look_at(scene: bpy.types.Scene) -> Callable[[Stage], None]:
-    """What tries the hero of the scene's job for the first look."""
+    """A function that renders the hero of the scene's job for the first look."""
     path = first_look_of(scene)
     path.unlink(missing_ok=True)  # of an earlier job in this scene
 

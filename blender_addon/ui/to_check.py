@@ -61,7 +61,7 @@ def draw_question(layout: bpy.types.UILayout, context: bpy.types.Context, questi
         room = int((width / (columns if icon else 1) - ROOM) / LETTER)
         if len(words) > room:  # too long for a button: over lines above it
             paragraph(place, words, context, room=max(10, room))
-            words = "As it was taken" if number == 0 else "Rather this"
+            words = "Keep this" if number == 0 else "Use this"
         mark = "CHECKMARK" if number == 0 else "NONE"
         button = place.operator("bozzetto.answer", text=words, icon=mark)
         button.step, button.key, button.way = question.step, decision.key, number
@@ -81,7 +81,7 @@ class BOZZETTO_OT_answer(bpy.types.Operator):
 
     step: StringProperty(description="The step that asks", options={"SKIP_SAVE"})
     key: StringProperty(description="What it asks", options={"SKIP_SAVE"})
-    way: IntProperty(description="Number of the answer; 0: as it was taken", min=0, options={"SKIP_SAVE"})
+    way: IntProperty(description="Number of the answer; 0: what was chosen", min=0, options={"SKIP_SAVE"})
 
     @classmethod
     def description(cls, context: bpy.types.Context, properties: bpy.types.OperatorProperties) -> str:
@@ -91,7 +91,7 @@ class BOZZETTO_OT_answer(bpy.types.Operator):
             return str(cls.__doc__)
         way, _ = question.ways()[min(properties.way, len(question.pictures) - 1)]
         lines = ", ".join(way.lines())
-        what = "It is right as it was taken" if properties.way == 0 else "Decide it this way"
+        what = "Keep what was chosen" if properties.way == 0 else "Choose this instead"
         return f"{what}: {way.words}. " + (f"Sets {lines}; what depends on it runs again" if lines else "Nothing is run again")
 
     def execute(self, context: bpy.types.Context) -> set[str]:

@@ -84,7 +84,7 @@ class BOZZETTO_OT_default_settings(bpy.types.Operator):
     """Reset all settings of this step to those of a new job; nothing is run"""
 
     bl_idname = "bozzetto.default_settings"
-    bl_label = "Settings back to default"
+    bl_label = "Reset settings to default"
     bl_options = {"INTERNAL", "UNDO"}
 
     step: StringProperty(description="The step whose settings they are", options={"SKIP_SAVE"})

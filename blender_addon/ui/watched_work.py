@@ -21,7 +21,7 @@ SAID_AGAIN = 0.3
 
 class WatchedWork:
     """Mixed into an operator that gives `_begin(context)`, the generator or None after a report; `_words(update)`, what the
-    status line says; `_finish(context, value)`, what is reported at the end; and, where it likes, `_seen(context, update)`,
+    status line says; `_finish(context, value)`, what is reported at the end; and optionally `_seen(context, update)`,
     `_after(context)`, `_stopped(context)` and `_failed(context, error)`.
     """
 

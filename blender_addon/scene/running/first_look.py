@@ -42,7 +42,7 @@ def looked_at(
             yield update
             if stage.first_look and update.ended and "light" in update.step.makes:
                 for _ in range(2):  # the words are on screen before the render begins
-                    yield replace(update, words="Trying a first picture of it", blocking=True, ended=False)
+                    yield replace(update, words="Rendering a first picture", blocking=True, ended=False)
                 stage.first_look = False
                 try:
                     look(stage)

@@ -50,12 +50,12 @@ def run(stage: Stage, settings: Settings) -> Run:
     for place, name in enumerate(names):
         yield Progress(0.1 + 0.8 * place / len(names), f"Setting up {_label(name)}")
         light = _Light(stage, settings, name, subject)
-        yield Progress(0.1 + 0.8 * (place + 0.5) / len(names), "Holding a grey card at the subject's place", blocking=True)
+        yield Progress(0.1 + 0.8 * (place + 0.5) / len(names), "Metering a grey card at the subject", blocking=True)
         reading = light.metered(stage, subject)
         gains = light.balanced(reading, settings.white_balance / 100.0)
         light.offer(stage, hidden=place > 0)
         card = _stops(stage, _bright(reading.colour * gains), name)
-        yield Progress(0.1 + 0.8 * (place + 0.7) / len(names), "Trying how the piece looks in it", blocking=True)
+        yield Progress(0.1 + 0.8 * (place + 0.7) / len(names), "Metering the piece in a test render", blocking=True)
         stops = light.exposed(stage, settings, card, _first_shot(stage, name, job=place == 0))
         world = bpy.data.worlds[light.world_name]
         world[EXPOSURE], world[CARD], world[SHADE] = stops, card, light.shade

@@ -37,8 +37,8 @@ def _holds(region: bpy.types.Region, event: bpy.types.Event) -> bool:
 
 
 def ray_under(region: bpy.types.Region, view: bpy.types.RegionView3D, event: bpy.types.Event) -> tuple[Vector, Vector, float]:
-    """Origin and direction of the ray through the mouse (world, metres), and how wide a pixel is: metres at one metre for a
-    perspective, metres anywhere for a parallel view."""
+    """Origin and direction of the ray through the mouse (world, metres), and the width of a pixel: in metres per metre of
+    distance in perspective, in metres in a parallel view."""
     place = Vector((event.mouse_x - region.x, event.mouse_y - region.y))
     aside = place + Vector((1.0, 0.0))
     origin, way = (
@@ -83,7 +83,7 @@ def draw_spot(region: bpy.types.Region, view: bpy.types.RegionView3D, place: Vec
 
 
 def frame_beside_sidebar(area: bpy.types.Area, items: Sequence[bpy.types.Object]) -> None:
-    """Have the view show these objects in the part that no sidebar covers: a click under the sidebar never reaches the view."""
+    """Frame these objects in the part of the view that no sidebar covers, since clicks on the sidebar do not reach the view."""
     space, region = area.spaces.active, main_region(area)
     view = space.region_3d
     sidebar = next((part for part in area.regions if part.type == "UI"), None)

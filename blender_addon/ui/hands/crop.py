@@ -39,7 +39,7 @@ class BOZZETTO_OT_crop_box(ViewTool, bpy.types.Operator):
         view.view_perspective = "CAMERA"
         self._from: tuple[int, int] | None = None
         self._to = (0, 0)
-        return self.begin(context, "Drag a box over what the new shot is to show.   Esc leaves", cursor="CROSSHAIR")
+        return self.begin(context, "Drag a box over what the new shot should show   Esc cancels", cursor="CROSSHAIR")
 
     def modal(self, context: bpy.types.Context, event: bpy.types.Event) -> set[str]:
         """Follow the drag; at its end make the shot."""

@@ -69,7 +69,7 @@ class BOZZETTO_OT_pick_point(ViewTool, bpy.types.Operator):
             return {"CANCELLED"}
         self._spot: tuple[Vector, bool] | None = None
         self._other = other_end(context, self.group, self.field)
-        words = "Click on the spot that is meant.   Wheel and middle button move the view   Esc leaves"
+        words = "Click the point   Wheel and middle button move the view   Esc cancels"
         return self.begin(context, words, cursor="EYEDROPPER")
 
     def modal(self, context: bpy.types.Context, event: bpy.types.Event) -> set[str]:
@@ -89,8 +89,8 @@ class BOZZETTO_OT_pick_point(ViewTool, bpy.types.Operator):
         return {"RUNNING_MODAL"}
 
     def _under(self, context: bpy.types.Context, event: bpy.types.Event) -> tuple[Vector, bool] | None:
-        """The spot on the subject meant by the mouse, in the world, and whether a corner was caught. What stands before the
-        subject, as the room's walls may, is looked through."""
+        """The point on the subject under the mouse, in world space, and whether it snapped to a corner. Other objects in front
+        of the subject, such as a wall of the room, are ignored."""
         view = context.space_data.region_3d
         origin, way, pixel = ray_under(self._region, view, event)
         met: list[tuple[float, bpy.types.Object, Vector]] = []

@@ -1,5 +1,4 @@
-"""Looks that are kept: the settings as a job sheet and a small picture beside it, to take again, to compare, to drop on another
-file."""
+"""Stores looks: the settings as a job sheet with a small picture beside it, to apply again, compare, or drop on another file."""
 
 from __future__ import annotations
 
@@ -83,7 +82,7 @@ class BOZZETTO_OT_keep_look(_Trial, bpy.types.Operator):
     def _kept(self, stage: Stage, key: str, path: Path) -> Generator[Progress, None, Path]:
         words = written(stage.sheet, catalogue())
         for fraction in (0.1, 0.2):  # the words are on screen before the render begins
-            yield Progress(fraction, "rendering the shot for the look's picture", blocking=True)
+            yield Progress(fraction, "Rendering a small picture of the look", blocking=True)
         with marked(path.with_suffix(".png"), stage.sheet[maker("pictures", catalogue()).name].mark) as place:
             _trial(stage, key, place)
         write_text(path, words)
@@ -97,7 +96,7 @@ class BOZZETTO_OT_take_look(bpy.types.Operator):
     """Apply this look: its material, shots, table, light and delivery; scan and size stay. Pictures are not rendered yet"""
 
     bl_idname = "bozzetto.take_look"
-    bl_label = "Take this look"
+    bl_label = "Apply this look"
     bl_options = {"INTERNAL"}  # the run that follows is the one undo step
 
     filepath: StringProperty(description="The look's job sheet", subtype="FILE_PATH", options={"SKIP_SAVE"})
@@ -129,7 +128,7 @@ class BOZZETTO_OT_compare_look(_Trial, bpy.types.Operator):
     def _tried(self, stage: Stage, key: str) -> Generator[Progress, None, Path]:
         path = Path(tempfile.mkdtemp(prefix="look-", dir=bpy.app.tempdir or None)) / "now.png"
         for fraction in (0.1, 0.2):
-            yield Progress(fraction, "rendering the shot as it is now", blocking=True)
+            yield Progress(fraction, "Rendering the shot as it is now", blocking=True)
         _trial(stage, key, path)
         return path
 

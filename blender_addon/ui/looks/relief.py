@@ -53,7 +53,7 @@ class BOZZETTO_OT_relief_wipe(WatchedWork, bpy.types.Operator):
         folder = Path(tempfile.mkdtemp(prefix="relief-", dir=bpy.app.tempdir or None))
         paths = [folder / name for name in ("without.png", "with.png")]
         for place, (path, relief) in enumerate(zip(paths, (False, True), strict=True)):
-            words = f"trying the shot {'with' if relief else 'without'} the relief"
+            words = f"Rendering the shot {'with' if relief else 'without'} the relief"
             yield Progress(0.05 + 0.45 * place, words, blocking=True)
             yield Progress(0.1 + 0.45 * place, words, blocking=True)  # the words above are on screen before the render begins
             try_shot(stage, stage.require("shot", key), path, side=SIDE, device=device_of(stage), relief=relief)

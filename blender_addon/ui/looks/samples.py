@@ -58,7 +58,7 @@ class BOZZETTO_OT_set_material(bpy.types.Operator):
     """Show the piece in this material, with the matching table and light; pictures are not rendered yet"""
 
     bl_idname = "bozzetto.set_material"
-    bl_label = "Take this material"
+    bl_label = "Use this material"
     bl_options = {"INTERNAL"}  # the run that follows is the one undo step
 
     sample: IntProperty(description="Its place among the samples", min=0, options={"SKIP_SAVE"})

@@ -1,4 +1,4 @@
-"""How are pictures and even boxes drawn over the 3D view? In pixels of the region."""
+"""Draws pictures and filled rectangles over the 3D view, in pixels of the region."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ from ...scene.images import read_pixels
 
 
 def texture_of(path: Path, *, limit: int | None = None) -> gpu.types.GPUTexture:
-    """A picture file as the graphics card takes it, in the colours that the screen shows; reduced where a side passes `limit`.
+    """A picture file as a texture in display colours, reduced where a side is longer than `limit`.
 
     Raises ValueError where it has no pixels.
     """
@@ -29,7 +29,7 @@ def texture_of(path: Path, *, limit: int | None = None) -> gpu.types.GPUTexture:
 def draw_picture(
     texture: gpu.types.GPUTexture, x: float, y: float, width: float, height: float, part: tuple[float, float] = (0.0, 1.0)
 ) -> None:
-    """A picture from its lower left corner, or the part of it between two shares of its width."""
+    """Draw a picture at its lower left corner, or only the part between two shares of its width."""
     from gpu_extras.batch import batch_for_shader
 
     start, end = part
@@ -47,7 +47,7 @@ def draw_picture(
 
 
 def fill_box(x: float, y: float, width: float, height: float, colour: tuple[float, float, float, float]) -> None:
-    """An even rectangle."""
+    """Draw a filled rectangle."""
     from gpu_extras.batch import batch_for_shader
 
     shader = gpu.shader.from_builtin("UNIFORM_COLOR")

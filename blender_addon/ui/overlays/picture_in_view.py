@@ -1,4 +1,4 @@
-"""A picture of the shot drawn over it while a run works: what is looked at through the camera is its latest picture."""
+"""Draws the latest picture of a shot into its camera's frame in the 3D view while a job runs."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ from .drawn_lines import draw_words
 from .drawn_pictures import draw_picture, texture_of
 
 MOST = 1600
-"""Pixels of a picture's longer side that are drawn; no view is much larger."""
+"""Longer side in px to which a picture is reduced before it is drawn; no view is much larger."""
 
 
 class PictureInView:
@@ -32,7 +32,7 @@ class PictureInView:
         self._area.tag_redraw()
 
     def close(self) -> None:
-        """Draw nothing more."""
+        """Stop drawing."""
         if self._handle is not None:
             bpy.types.SpaceView3D.draw_handler_remove(self._handle, "WINDOW")
         self._handle = self._texture = None
