@@ -1,4 +1,4 @@
-"""Stores looks: the settings as a job sheet with a small picture beside it, to apply again, compare, or drop on another file."""
+"""Stores looks: the settings as a job sheet with a small picture beside it, to apply, compare, or drop on another file."""
 
 from __future__ import annotations
 
