@@ -30,9 +30,9 @@ def _draw(self: bpy.types.AddonPreferences, context: bpy.types.Context) -> None:
     layout = self.layout
     layout.use_property_split = True
     layout.prop(self, "output")
-    column = layout.column(heading="New jobs begin with")
+    layout.label(text="New jobs begin with")
     for step, name, _ in _kept():
-        column.prop(self, default_name(step, name))
+        layout.prop(self, default_name(step, name))
     box = layout.box()
     box.label(text="Before you dust a piece for scanning", icon="ERROR")
     for words in CAUTIONS:
