@@ -15,7 +15,7 @@ import blender_addon
 from blender_addon.job.settings import matters, specs
 from blender_addon.job.step import FOLDERS
 from blender_addon.steps import catalogue
-from blender_addon.ui import panels
+from blender_addon.ui import panels, preferences
 from blender_addon.ui.properties import has_switch
 
 SAMPLE = Path(__file__).parents[1] / "samples" / "0.1.0" / "job.blend"
@@ -37,7 +37,7 @@ class Layout:
     """Notes what is drawn: texts, (group, setting) pairs, (operator's name, its button, whether it can be pressed), menus."""
 
     def __init__(self, above: Layout | None = None):
-        self.above, self.enabled = above, True
+        self.above, self.enabled, self.heading = above, True, ""
         self.seen: SimpleNamespace = above.seen if above else SimpleNamespace(words=[], props=[], buttons=[], menus=[], icons=0)
 
     def __getattr__(self, name: str) -> Any:
@@ -48,8 +48,10 @@ class Layout:
         raise AttributeError(name)
 
     def _within(self, how: dict[str, Any]) -> Layout:
-        self.seen.words += [how["heading"]] if how.get("heading") else []
-        return Layout(self)
+        """A part of the layout. Blender draws a heading only before a switch, so it counts only once one follows it."""
+        part = Layout(self)
+        part.heading = how.get("heading", "")
+        return part
 
     def can_be_pressed(self) -> bool:
         return bool(self.enabled) and (self.above is None or self.above.can_be_pressed())
@@ -60,6 +62,9 @@ class Layout:
     def prop(self, data: Any, name: str, **how: Any) -> None:
         assert name[2:-2] in data if name.startswith('["') else name in data.bl_rna.properties, (data, name)
         self.seen.props.append((data, name))
+        if self.heading and name in data.bl_rna.properties and data.bl_rna.properties[name].type == "BOOLEAN":
+            self.seen.words.append(self.heading)
+            self.heading = ""
 
     def operator(self, name: str, *, text: str = "", icon: str = "NONE", **how: Any) -> Button:
         button = Button(name)
@@ -247,3 +252,17 @@ def test_finished_pictures_are_shown_small_and_open_large(tmp_path: Path) -> Non
     opens = [(text, Path(button.filepath)) for name, button, *_, text in seen.buttons if name == "bozzetto.open_picture"]
     assert opens == [(key.capitalize(), tmp_path / "pictures" / f"{key}.png") for key in ("hero", "back")] and seen.icons == 2
     assert bpy.ops.bozzetto.open_picture(filepath=str(tmp_path / "gone.png")) == {"CANCELLED"}
+
+
+def test_the_preferences_say_what_their_settings_are_for() -> None:
+    """Drawn on the preferences' own class: a heading of a column of menus would never be seen."""
+    names = list(preferences.preferences_class().__annotations__)
+    own = type("Own", (bpy.types.PropertyGroup,), {"__annotations__": preferences.preferences_class().__annotations__})
+    bpy.utils.register_class(own)
+    try:
+        layout = Layout()
+        preferences._draw(SimpleNamespace(layout=layout, bl_rna=own.bl_rna), Context())  # type: ignore[arg-type]
+    finally:
+        bpy.utils.unregister_class(own)
+    assert [name for _, name in layout.seen.props] == names and len(names) > 3
+    assert "New jobs begin with" in layout.seen.words
