@@ -9,7 +9,7 @@ import bpy
 from bpy.props import BoolProperty, StringProperty
 
 from ..job.errors import JobError
-from ..job.runner import chosen, stale
+from ..job.runner import Update, chosen, stale
 from ..job.sheet import JobSheet
 from ..job.step import FOLDERS, Step
 from ..scene.running.session import Means, run_session
@@ -71,10 +71,19 @@ class BOZZETTO_OT_run_job(WatchedWork, bpy.types.Operator):
                 return None
             look = first_look_at(scene) if self._watched and self._is_first(scene, sheet) else None
             out = output_folder(scene, sheet.name)
-            return run_session(part, steps, sheet, scene, out=out, afresh=self.afresh, means=Means(first_look=look))
+            run = run_session(part, steps, sheet, scene, out=out, afresh=self.afresh, means=Means(first_look=look))
+            return self._made_ready(part, run) if self._watched else run
         except JobError as error:
             self._failed(context, error)
             return None
+
+    def _made_ready(self, part: Sequence[Step], run: Generator[Any, None, Any]) -> Generator[Any, None, Any]:
+        """The run, after reading the steps' work one by one: all at once the window could not answer for half a second."""
+        for place, step in enumerate(part, 1):
+            yield Update(step, place, len(part), 0.0, "Getting ready")
+            step.work()
+        self._at = ""
+        return (yield from run)
 
     def _part(self, scene: bpy.types.Scene, steps: Sequence[Step], sheet: JobSheet) -> tuple[Step, ...]:
         """The steps to run, in order."""
