@@ -9,7 +9,8 @@ import bpy
 from bpy.props import BoolProperty, StringProperty
 
 from ..job.errors import JobError
-from ..job.runner import Update, chosen, stale
+from ..job.notes import Notes
+from ..job.runner import Report, Update, chosen, stale
 from ..job.sheet import JobSheet
 from ..job.step import FOLDERS, Step
 from ..scene.running.session import Means, run_session
@@ -20,6 +21,9 @@ from .overlays.picture_in_view import PictureInView
 from .pictures import first_look_at, largest_view, picture_of_first_shot, show_first_shot
 from .properties import sheet_of
 from .watched_work import WatchedWork
+
+Work = Generator[Update, None, tuple[Report, Notes]]
+"""A job at work, which returns what was done."""
 
 
 class BOZZETTO_OT_run_job(WatchedWork, bpy.types.Operator):
@@ -57,7 +61,7 @@ class BOZZETTO_OT_run_job(WatchedWork, bpy.types.Operator):
             return "Run from the start until this step"
         return str(cls.__doc__)
 
-    def _begin(self, context: bpy.types.Context) -> Generator[Any, None, Any] | None:
+    def _begin(self, context: bpy.types.Context) -> Work | None:
         steps, scene = catalogue(), context.scene
         self._at = ""
         self._picture: PictureInView | None = None
@@ -77,7 +81,7 @@ class BOZZETTO_OT_run_job(WatchedWork, bpy.types.Operator):
             self._failed(context, error)
             return None
 
-    def _made_ready(self, part: Sequence[Step], run: Generator[Any, None, Any]) -> Generator[Any, None, Any]:
+    def _made_ready(self, part: Sequence[Step], run: Work) -> Work:
         """The run, after reading the steps' work one by one: all at once the window could not answer for half a second."""
         for place, step in enumerate(part, 1):
             yield Update(step, place, len(part), 0.0, "Getting ready")
@@ -97,10 +101,10 @@ class BOZZETTO_OT_run_job(WatchedWork, bpy.types.Operator):
         """Whether it is the one click, on a scene in which nothing can be seen yet."""
         return not (self.first or self.last or self.changed or self.afresh) and not Stage(scene, sheet).has("surface")
 
-    def _words(self, update: Any) -> str:
+    def _words(self, update: Update) -> str:
         return f"{update.step.label} ({update.number} of {update.count}): {update.words}"
 
-    def _seen(self, context: bpy.types.Context, update: Any) -> None:
+    def _seen(self, context: bpy.types.Context, update: Update) -> None:
         """Keep the step for a failure's words; after the one click show the first shot once there is one, then its pictures."""
         self._at = update.step.name
         if self._timer is None or self.first or self.changed:

@@ -21,6 +21,9 @@ CONTACT_MM = 0.4
 """Height in mm within which points count as touching the table; a guess: undersides of scans are rough by 0.1 to 0.3 mm."""
 TALL_MM = 12.0
 """Height in mm of an object for which the clear area is shown: about a lump of clay."""
+UNEVEN_MM = 5.0
+"""How far in mm a table may rise above the foot and still be the surface that lines are drawn on; a guess: boards differ
+by a millimetre or two, a sheet of paper curves up."""
 REACH = 2.2
 """Half the side of the area shown, over the subject's length."""
 
@@ -97,23 +100,35 @@ def _keep_out_state(scene: bpy.types.Scene) -> State | None:
     shots, subject = _shots(scene), _subject(scene)
     if STATE not in scene or not shots or not subject:
         return None
+    table = _player(scene, "table")
     lenses = tuple(
         tuple(round(value, 6) for row in shot.matrix_world for value in row)
         + tuple(round(float(shot[name]), 4) for name in (lens_drivers.FOCAL, lens_drivers.FNUMBER, lens_drivers.FOCUS))
         for shot in shots
     )
-    return (*_state(*subject), *lenses)
+    return (*_state(*subject, *([] if table is None else [table])), *lenses)
 
 
 def _keep_out_lines(scene: bpy.types.Scene) -> Lines:
     stage = Stage(scene, sheet_of(scene, catalogue()))
     points = cameras.subject_points(stage)
     low, high = points.min(axis=0), points.max(axis=0)
-    border, inside = keep_out_lines(
-        cameras.shot_views(stage), middle=0.5 * (low + high)[:2], half=REACH * float((high - low).max()), level=float(low[2]),
-        tall=TALL_MM,
-    )  # fmt: skip
-    return {"border": (border / MM, EDGE), "inside": (inside / MM, HATCHING)}
+    middle, half, level = 0.5 * (low + high)[:2], REACH * float((high - low).max()), float(low[2])
+    border, inside = keep_out_lines(cameras.shot_views(stage), middle=middle, half=half, level=level, tall=TALL_MM)
+    lift = np.array([0.0, 0.0, surface_level(_player(scene, "table"), middle, half, level) - level])
+    return {"border": ((border + lift) / MM, EDGE), "inside": ((inside + lift) / MM, HATCHING)}
+
+
+def surface_level(table: bpy.types.Object | None, middle: Floats, half: float, level: float) -> float:
+    """Height of the table's highest part within a square, mm: at the foot's own level, boards that stand out would hide lines.
+
+    middle (2,), half: the square's centre and half its side. level: the height of the subject's foot. All in mm.
+    """
+    if table is None:
+        return level
+    points = MM * _world(table)[0]
+    near = (np.abs(points[:, :2] - middle) <= half).all(axis=1) & (np.abs(points[:, 2] - level) <= UNEVEN_MM)
+    return max(level, float(points[near, 2].max())) if near.any() else level
 
 
 stand_line = (_line_state, _line_lines)
