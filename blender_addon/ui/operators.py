@@ -53,7 +53,7 @@ class BOZZETTO_OT_run_job(WatchedWork, bpy.types.Operator):
             return "Run the steps whose settings, or whose earlier steps, have changed since they ran; the others stay"
         if properties.first and properties.first == properties.last:
             if properties.afresh:
-                return "Make what this step makes anew, replacing also what you changed or deleted by hand"
+                return "Run the step from scratch, replacing also what you changed or deleted by hand"
             return "Run this step alone; what you changed by hand stays as it is"
         if properties.first:
             return "Run from this step to the end"

@@ -16,7 +16,7 @@ at each look. At most: a key must not wait longer, though a view that draws slow
 SLOW_DRAWING = ("SOFTWARE", "UNKNOWN")
 """Blender's words for a graphics driver that draws by the processor."""
 SAID_AGAIN = 0.3
-"""Seconds after which the progress on screen is renewed: for each change the whole window is put together anew."""
+"""Seconds after which the progress on screen is renewed: each change redraws the whole window."""
 
 
 class WatchedWork:

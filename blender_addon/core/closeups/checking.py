@@ -31,7 +31,8 @@ def kept_photos(photo_set: PhotoSet, names: list[str]) -> Kept:
         share = float(photo_set.usable[row].mean())
         if share < LEAST_USABLE:
             reasons.append(
-                f'"{name}" is blown or black in {100 * (1 - share):.0f} % of the piece, so it is set aside: expose it anew'
+                f'"{name}" is blown or black in {100 * (1 - share):.0f} % of the piece, so it is set aside: take it again with '
+                "another exposure"
             )
         else:
             rows.append(row)

@@ -98,7 +98,7 @@ def _read(source: Path) -> Pixels16:
         wrong = f"it {wrong}"
     except (OSError, RuntimeError, ValueError) as error:
         wrong = getattr(error, "strerror", None) or str(error)
-    raise OutputError(f'"{source}" can\'t be copied ({wrong}): run the render step again, which makes it anew')
+    raise OutputError(f'"{source}" can\'t be copied ({wrong}): run the render step again, which makes it again')
 
 
 def _linear_copy(still: Path, path: Path, wanted: Wanted) -> Copy:
