@@ -43,7 +43,7 @@ def laid_rules(
         spot = Spot(place, math.atan2(right[1], right[0]), others)
         matrix, gap = settled(rule.mesh, spot, heights)
         if matrix is not None:
-            found[f"rule for {name}"] = made_props([Place(rule, spot, matrix, gap)], tone)["rule"]
+            found[f"rule for {name}"] = dict(made_props([Place(rule, spot, matrix, gap)], tone))["rule"]
     return found
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
@@ -128,14 +128,14 @@ def _stands_back(candidate: Candidate) -> bool:
     return candidate.place == "back" if candidate.place else float(np.ptp(candidate.mesh.vertices[:, 2])) > TALL_MM
 
 
-def made_props(places: Sequence[Place], tone: Sequence[float]) -> dict[str, bpy.types.Object]:
-    """A new object for each place, by key."""
-    found: dict[str, bpy.types.Object] = {}
+def made_props(places: Sequence[Place], tone: Sequence[float]) -> Iterator[tuple[str, bpy.types.Object]]:
+    """The key and a new object for each place, one after the other."""
+    keys: set[str] = set()
     for place in places:
         name = place.prop.name
-        key = name if name not in found else f"{name} {len(found) + 1}"
-        found[key] = _object(place.prop, place.matrix, place.spot, tone)
-    return found
+        key = name if name not in keys else f"{name} {len(keys) + 1}"
+        keys.add(key)
+        yield key, _object(place.prop, place.matrix, place.spot, tone)
 
 
 def settled(mesh: TriangleMesh, spot: Spot, heights: Callable[[Floats], Floats]) -> tuple[Floats | None, float]:

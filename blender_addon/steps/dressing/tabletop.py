@@ -116,7 +116,9 @@ def run(stage: Stage, settings: Settings) -> Run:
         np.array([0.5 * extent.width, max(extent.far_y, -extent.near_y)]), heights, back=extent.far_y,
     )  # fmt: skip
     drawing = partial(_candidates, settings, trade, work, number=number, deck=stage.seed, sizes=_largest_props(points))
-    laid = yield from _laid_props(stage, settings, drawing, (with_outlines(stage, views), bench, seed, tone, foot), figures)
+    views = with_outlines(stage, views)
+    yield Progress(0.71, "Laying props on the table")
+    laid = yield from _laid_props(stage, settings, drawing, (views, bench, seed, tone, foot), figures)
     things = f", {several(len(laid), 'prop')} round it" if laid else ""
     return Result(f"{_label(own).capitalize()} under the subject, on {figures['contacts']} points{things}", figures)
 
@@ -142,10 +144,12 @@ def _laid_props(
     asked = settings.collection or settings.things
     most = np.inf if asked else COVERED
     places = yield from aside(partial(set_props.found_places, candidates, views, bench, seed=seed, most=most), laying)
-    laid = set_props.made_props(places, tone)
-    scale_rule.hide_in(laid.values(), scale_rule.scale_shots(stage))
-    for key, item in laid.items():
+    laid = {}
+    for key, item in set_props.made_props(places, tone):
+        laid[key] = item
         set_parts.offer_part(stage, "prop", item, key=key, name=key.capitalize())
+        yield laying
+    scale_rule.hide_in(laid.values(), scale_rule.scale_shots(stage))
     figures |= {"props": sorted(laid), "prop_gap_mm": round(max((spot.gap for spot in places), default=0.0), 5)}
     left_out = [candidate.name for candidate in candidates if not any(key.startswith(candidate.name) for key in laid)]
     if left_out and asked:
