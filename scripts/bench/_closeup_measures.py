@@ -11,9 +11,8 @@ import numpy as np
 
 from blender_addon.core.closeups.camera import PhotoCamera
 from blender_addon.core.closeups.photo_set import Kept, PhotoSet, Reading
-from blender_addon.core.closeups.placing.alignment import aligned
+from blender_addon.core.closeups.placing.alignment import Further
 from blender_addon.core.closeups.placing.look import Skin
-from blender_addon.core.closeups.placing.pictures import photograph
 from blender_addon.core.closeups.pose import Pose, Spots, pose_of
 from blender_addon.core.closeups.seen import Form, faces_seen
 from blender_addon.core.mesh.triangles import TriangleMesh, shading_normals, unit
@@ -95,24 +94,6 @@ class Read:
         return BLOCK / int(right[-1]) * self.reading.pixel_mm if len(right) else 0.0
 
 
-class Hand:
-    """Finds the cameras of a case's further photos by the earlier ones, as the step does for a hand-held camera."""
-
-    def __init__(self, case: CloseupCase, camera: PhotoCamera, form: Form):
-        self.case, self.skin = case, Skin(form, texel_mm=0.1)
-        self.known = [(photograph(pixels_of(case.photos[0])), camera)]
-
-    def camera_of(self, row: int) -> PhotoCamera | None:
-        seen = photograph(pixels_of(self.case.photos[row]))
-        found = [aligned(seen, under, camera, self.skin) for under, camera in self.known]
-        held = [entry for entry in found if entry is not None and entry.holds]
-        if not held:
-            return None
-        best = max(held, key=lambda entry: entry.agreement)
-        self.known.append((seen, best.camera))
-        return best.camera
-
-
 def of_case(
     case: CloseupCase, lamps: Sequence[int], *, dark: bool, off_px: float, seed: int = 0, by_hand: bool = False
 ) -> tuple[Read, Pose]:
@@ -125,9 +106,9 @@ def of_case(
     photo_set = PhotoSet(form, pose.camera)
     if dark:
         photo_set.add(pixels_of(case.room), lamp_off=True)
-    hand = Hand(case, pose.camera, form) if by_hand else None
+    hand = Further(pixels_of(case.photos[0]), pose.camera, Skin(form, texel_mm=0.1)) if by_hand else None
     for row in lamps:
-        own = hand.camera_of(row) if hand is not None and row else None
+        own = hand.camera_of(pixels_of(case.photos[row])) if hand is not None and row else None
         if hand is None or own is not None or not row:
             photo_set.add(pixels_of(case.photos[row]), own)
     reading = read(photo_set, len(photo_set.values))

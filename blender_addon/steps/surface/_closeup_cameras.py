@@ -9,7 +9,6 @@ import numpy as np
 
 from ...core.arrays import Floats
 from ...core.closeups.camera import PhotoCamera
-from ...core.closeups.placing.alignment import aligned, moved_by
 from ...core.closeups.placing.judging import judged
 from ...core.closeups.placing.look import Skin
 from ...core.closeups.placing.pictures import photograph
@@ -117,31 +116,6 @@ def nowhere(skin: Skin, photo: Photo) -> Placed:
 
 def _stepped(work: Search, words: str) -> Generator[tuple[float, str], None, tuple[Fit | None, Fit | None]]:
     return (yield from passed_on(work, lambda part: (part, words)))
-
-
-class Further:
-    """Finds the cameras of a place's further photos by the earlier ones, for a hand-held camera or a tripod."""
-
-    def __init__(self, first: Photo, camera: PhotoCamera, skin: Skin):
-        """camera: of the first photo, at its full size."""
-        self.skin = skin
-        self.known = [(photograph(first.pixels, first.size), camera)]
-
-    def camera_of(self, photo: Photo) -> PhotoCamera | None:
-        """The camera of a further photo, by the earlier photo that it agrees with best; None where it agrees with none."""
-        seen = photograph(photo.pixels, photo.size)
-        found = [aligned(seen, under, camera, self.skin) for under, camera in self.known]
-        held = [entry for entry in found if entry is not None and entry.holds]
-        if not held:
-            return None
-        best = max(held, key=lambda entry: entry.agreement)
-        self.known.append((seen, best.camera))
-        return best.camera
-
-    def moved_by(self, photo: Photo) -> float:
-        """Shift in px of the piece in a photo that should be from the same place as the first; 0 for none."""
-        under, _ = self.known[0]
-        return moved_by(photograph(photo.pixels, photo.size), under)
 
 
 def _prior(photo: Photo, pose: Pose) -> Prior:

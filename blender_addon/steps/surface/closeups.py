@@ -15,6 +15,7 @@ from ...core.closeups.camera import PhotoCamera
 from ...core.closeups.checking import kept_photos
 from ...core.closeups.layout import Layout, laid_out
 from ...core.closeups.photo_set import Kept, PhotoSet, Reading
+from ...core.closeups.placing.alignment import Further
 from ...core.closeups.placing.look import Skin
 from ...core.closeups.pose import FEWEST, Spots
 from ...core.closeups.seen import Form
@@ -32,7 +33,7 @@ from ...scene.stage import Stage
 from ...scene.surface.closeup_photos import Photo, read_photo
 from ...scene.surface.closeup_places import PLACES, coloured, offered_places, overlaid, own_colours, relief_slopes
 from ...scene.surface.closeup_skin import skin_of
-from ._closeup_cameras import Further, Placed, by_itself, by_spots, nowhere, small
+from ._closeup_cameras import Placed, by_itself, by_spots, nowhere, small
 from .declared.closeups import PhotoRow, Settings, SpotRow
 
 if TYPE_CHECKING:
@@ -184,7 +185,8 @@ def _added(
 ) -> Generator[Progress, None, list[str]]:  # fmt: skip
     """Add a place's photos to its set; returns the names of those with the lamp on, in order."""
     (name, rows, first), (start, width) = place, share
-    cameras, by_hand = Further(first, photo_set.camera.scaled(first.size), skin), name in _names(settings.by_hand)
+    cameras = Further(first.pixels, photo_set.camera.scaled(first.size), skin, first.size)
+    by_hand = name in _names(settings.by_hand)
     names: list[str] = []
     waiting, tried = list(rows), set[int]()
     while waiting:
@@ -200,7 +202,7 @@ def _added(
             )
         aligning, own = Progress(done, f'Aligning "{file}"'), None
         if by_hand and not is_first:
-            own = yield from aside(partial(cameras.camera_of, photo), aligning)
+            own = yield from aside(partial(cameras.camera_of, photo.pixels, photo.size), aligning)
             if own is None and id(row) not in tried:  # it may agree with a later photo
                 tried.add(id(row))
                 waiting.append(row)
@@ -210,7 +212,7 @@ def _added(
                 continue
             own = small(photo.pixels, own)
         elif not is_first:
-            moved = yield from aside(partial(cameras.moved_by, photo), aligning)
+            moved = yield from aside(partial(cameras.moved_by, photo.pixels, photo.size), aligning)
             if moved:
                 stage.warn(
                     f'Place "{name}": "{file}" seems to be taken {moved:.0f} pixels aside: if the camera was held by hand, '

@@ -16,7 +16,7 @@ from ...surface.bandpass import gaussian_blur
 from ..camera import PhotoCamera
 from . import patches
 from .look import Look, Skin, look
-from .pictures import Photograph
+from .pictures import Photograph, photograph
 from .resection import Prior, Seen, errors, resected
 
 STEPS = ((125, 13), (125, 8), (125, 4), (250, 3), (500, 3), (1000, 3), (1000, 3))
@@ -85,6 +85,35 @@ def aligned(
         own = there.scaled(photo.size)
         result = Aligned(own, len(far), int((far < RIGHT).sum()))
     return result
+
+
+class Further:
+    """Finds the cameras of a place's further photos by the earlier ones, for a hand-held camera or a tripod.
+
+    Photos are given as pixels (h, w, 3) display-encoded, row 0 at the bottom, and the size of the whole photo where they were
+    made smaller.
+    """
+
+    def __init__(self, pixels: Floats, camera: PhotoCamera, skin: Skin, size: tuple[int, int] | None = None):
+        """pixels, size, camera: of the first photo; the camera at its whole size."""
+        self.skin = skin
+        self.known = [(photograph(pixels, size), camera)]
+
+    def camera_of(self, pixels: Floats, size: tuple[int, int] | None = None) -> PhotoCamera | None:
+        """The camera of a further photo, by the earlier photo that it agrees with best; None where it agrees with none."""
+        seen = photograph(pixels, size)
+        found = [aligned(seen, under, camera, self.skin) for under, camera in self.known]
+        held = [entry for entry in found if entry is not None and entry.holds]
+        if not held:
+            return None
+        best = max(held, key=lambda entry: entry.agreement)
+        self.known.append((seen, best.camera))
+        return best.camera
+
+    def moved_by(self, pixels: Floats, size: tuple[int, int] | None = None) -> float:
+        """Shift in px of the piece in a photo that should be from the same place as the first; 0 for none."""
+        under, _ = self.known[0]
+        return moved_by(photograph(pixels, size), under)
 
 
 def moved_by(photo: Photograph, first: Photograph) -> float:
