@@ -16,7 +16,7 @@ from typing import Any
 import pytest
 
 from blender_addon.core import srgb
-from scripts.bench.mutants import MOST_SECONDS, Costs, _chosen
+from scripts.bench.mutants import MOST_SECONDS, Costs, _chosen, _merged
 from scripts.bench.mutants.changes import changes, statements
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -85,6 +85,7 @@ def test_second(shared, own): assert shared > own
 def test_third():
     code = "import os; from blender_addon.core import srgb; srgb.encode(0.5); os._exit(0)"
     subprocess.run([sys.executable, "-c", code], check=True)
+def test_fourth(own): assert not own
 """
 
 
@@ -99,12 +100,15 @@ def test_lines_are_those_of_all_tests_that_share_them_and_of_processes_that_test
     done = subprocess.run(
         [*command, str(tmp_path / "test_traced.py")], cwd=ROOT, env=environment, capture_output=True, text=True
     )
-    assert done.returncode == 0, done.stdout + done.stderr
+    assert done.returncode == 1, done.stdout + done.stderr
     found = json.loads(table.read_text(encoding="utf-8"))
+    assert [test.rpartition("::")[2] for test in found["failed"]] == ["test_fourth"]
     tests = {name: sorted({test.rpartition("::")[2] for test in rows[str(line)] if test}) for name, line, rows in (
         ("encode", first_line(srgb.encode), found["lines"]["core/srgb.py"]),
         ("decode", first_line(srgb.decode), found["lines"]["core/srgb.py"]))}  # fmt: skip
-    assert tests == {"encode": ["test_first", "test_second", "test_third"], "decode": ["test_second"]}
+    assert tests == {"encode": ["test_first", "test_second", "test_third"], "decode": ["test_fourth", "test_second"]}
+    merged, _ = _merged([table])
+    assert [test.rpartition("::")[2] for test in merged["core/srgb.py"][first_line(srgb.decode)]] == ["test_second"]
     used = {test.rpartition("::")[2]: list(found["shared"][test]) for test in found["seconds"]}
     assert len(used["test_first"]) == len(used["test_second"]) == 1 and used["test_third"] == []
     assert not list(tmp_path.glob("*.child"))

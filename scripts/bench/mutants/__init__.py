@@ -145,16 +145,17 @@ def _trace(module: Path, table: Path, record: Record) -> None:
 
 
 def _merged(tables: list[Path]) -> tuple[Lines, Costs]:
-    """What all tables say: file to line to tests, and what the tests cost."""
+    """What all tables say: file to line to tests that pass, and what the tests cost."""
     lines: Lines = defaultdict(lambda: defaultdict(list))
     costs = Costs({}, {})
     for path in tables:
         table = json.loads(path.read_text(encoding="utf-8"))
         costs.own.update(table["seconds"])
         costs.shared.update(table["shared"])
+        failed = set(table["failed"])
         for file, found in table["lines"].items():
             for line, tests in found.items():
-                lines[file][int(line)] += tests
+                lines[file][int(line)] += [test for test in tests if test not in failed]
     return lines, costs
 
 
@@ -171,7 +172,7 @@ def _coverage(record: Record, lines: Lines, folders: tuple[str, ...]) -> None:
         tree = ast.parse(path.read_text(encoding="utf-8"))
         wanted = {statement.lineno for statement, _ in statements(tree)}
         name = path.relative_to(PACKAGE).as_posix()
-        run_lines = wanted & set(lines.get(name, {}))
+        run_lines = wanted & {line for line, tests in lines.get(name, {}).items() if tests}
         count = counts["core" if name.startswith("core/") else "rest"]
         count[0] += len(run_lines)
         count[1] += len(wanted)

@@ -5,8 +5,8 @@ Python that a test starts are heard too (`children/sitecustomize.py`), unless th
 What several tests share (a fixture of a module) is run once, and its lines are those of all tests that use it.
 
 The table goes to the file that BOZZETTO_LINES names: {"seconds": {test: s}, "shared": {test: {fixture: s}}, "lines": {file:
-{line: [tests]}}}, tests as pytest names them, "" for what runs while modules are imported. A test's seconds are its own,
-without those of what it shares.
+{line: [tests]}}, "failed": [tests]}, tests as pytest names them, "" for what runs while modules are imported. A test's
+seconds are its own, without those of what it shares.
 """
 
 from __future__ import annotations
@@ -30,6 +30,8 @@ _fixtures: dict[str, float] = {}
 _names: dict[str, tuple[str, ...]] = {}
 """The names of the fixtures that each test uses."""
 _running = [""]
+_failed: set[str] = set()
+"""Tests that fail without any change, for want of something on this machine: they can't show a fault."""
 
 
 def _heard(file: str, line: int, of: str | None = None) -> None:
@@ -65,6 +67,12 @@ def pytest_runtest_protocol(item: pytest.Item) -> Iterator[None]:
     finally:
         _seconds[item.nodeid] = time.perf_counter() - start - (sum(_fixtures.values()) - shared)
         _running[0] = ""
+
+
+def pytest_runtest_logreport(report: pytest.TestReport) -> None:
+    """Note a test that fails."""
+    if report.failed:
+        _failed.add(report.nodeid)
 
 
 @pytest.hookimpl(wrapper=True)
@@ -103,7 +111,9 @@ def pytest_sessionfinish() -> None:
         file: {line: list(dict.fromkeys(test for of in found for test in users.get(of, [of]))) for line, found in rows.items()}
         for file, rows in _found.items()
     }
-    place.write_text(json.dumps({"seconds": _seconds, "shared": shared, "lines": lines}), encoding="utf-8")
+    place.write_text(
+        json.dumps({"seconds": _seconds, "shared": shared, "lines": lines, "failed": sorted(_failed)}), encoding="utf-8"
+    )
 
 
 def _counts_for(fixture: str, test: str) -> bool:
