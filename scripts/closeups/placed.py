@@ -21,7 +21,9 @@ from .render import Lens, Studio
 
 Floats = Any
 SIZE = (1000, 750)
-"""Of the photos that are rendered; their cameras are those of 12 MP photos, made smaller."""
+SIZES = {"whole": (2000, 1500), "part": SIZE}
+"""Of the photos that are rendered; their cameras are those of 12 MP photos, made smaller until a pixel is as large as the
+scan's texel on the whole piece, and smaller than that on a part."""
 FULL = (4000, 3000)
 SAMPLES = 8
 
@@ -41,8 +43,8 @@ def placed_photos(shape: str, kind: str, count: int, *, picture: Picture | None 
     studio = None
     for number in range(count):
         rng = np.random.default_rng((7, kind == "whole", number))
-        camera = random_camera(truth, rng, whole=kind == "whole")
-        path = CACHE / f"placed-{shape}-{kind}-{number}-{_recipe(truth, number)}.npz"
+        camera = random_camera(truth, rng, whole=kind == "whole").scaled(SIZES[kind])
+        path = CACHE / f"placed-{shape}-{kind}-{number}-{_recipe(truth, SIZES[kind], number)}.npz"
         if not path.exists():
             studio = studio or Studio(truth)
             _keep(path, *_lit(studio, truth, camera, rng))
@@ -122,8 +124,8 @@ def _bent(light: Floats, camera: PhotoCamera) -> Floats:
     return np.stack(planes, axis=2).astype(np.float32)
 
 
-def _recipe(truth: Shape, number: int) -> str:
-    digest = hashlib.sha256(f"{SIZE} {SAMPLES} {number} {truth.digest()}".encode())
+def _recipe(truth: Shape, size: tuple[int, int], number: int) -> str:
+    digest = hashlib.sha256(f"{size} {SAMPLES} {number} {truth.digest()}".encode())
     for name in ("placed", "render"):
         tree = ast.parse(Path(__file__).with_name(f"{name}.py").read_text(encoding="utf-8"))
         kept = ("random_camera", "_lit", "Studio", "_matt", "_normals", "Lens")

@@ -75,7 +75,6 @@ def matched(
     template = sliding_window_view(looks, (size, size))[row, column].reshape(len(row), -1).astype(np.float32)
     weight = sliding_window_view(masks, (size, size))[row, column].reshape(len(row), -1)
     region = sliding_window_view(around, (wide, wide))[row, column]
-    windows = sliding_window_view(region, (1, size, size)).reshape(len(row), -1, size * size)
     flat = _planes(weight)
     template = template * weight
     template = template - np.einsum("nk,nkp->np", np.einsum("nkp,np->nk", flat, template), flat)
@@ -86,7 +85,8 @@ def matched(
     score = np.zeros((len(row), (2 * reach + 1) ** 2), np.float32)
     for first in range(0, len(row), 64):  # what is looked through at once stays small
         part = slice(first, first + 64)
-        score[part] = _correlation(windows[part], weight[part], flat[part], unit[part])
+        windows = sliding_window_view(region[part], (1, size, size)).reshape(len(region[part]), -1, size * size)
+        score[part] = _correlation(windows, weight[part], flat[part], unit[part])
     shift, whiten, alike = _peaks(score, weight, reach, floor)
     return Shifts(shift, whiten, np.where(good, alike, 0), int(good.sum()))
 

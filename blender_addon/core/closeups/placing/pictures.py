@@ -10,8 +10,9 @@ from ...records import record
 from ...srgb import decode, encode, luminance
 from ...surface.bandpass import gaussian_blur
 
-LONGEST = 1000
-"""Longest side in pixels of the largest size at which the piece is looked for: at 12 MP a scan has no detail to compare."""
+LONGEST = 2000
+"""Longest side in pixels of the largest size at which photo and scan are compared: a pixel of a photo of a whole piece is then
+as large as a texel of its scan, 0.05 to 0.1 mm; at 12 MP a scan has no detail to compare."""
 SMALLEST = 90
 
 

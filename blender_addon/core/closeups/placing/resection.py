@@ -24,25 +24,32 @@ PARTS = 3
 
 @record
 class Seen:
-    """points: (n, 3) mm. pixels: (n, 2). whiten: (n, 2, 2) as `Matches` has it."""
+    """points: (n, 3) mm. pixels: (n, 2). whiten: (n, 2, 2) as `Matches` has it. drift: (n, 2, q) pixels by which each of q
+    errors that all points have in common moves them, at one standard deviation of it; None for none."""
 
     points: Floats
     pixels: Floats
     whiten: Floats
+    drift: Floats | None = None
 
     def part(self, rows: Bools | Ints) -> Seen:
-        return Seen(self.points[rows], self.pixels[rows], self.whiten[rows])
+        return Seen(self.points[rows], self.pixels[rows], self.whiten[rows], None if self.drift is None else self.drift[rows])
 
     def scaled(self, factor: float) -> Seen:
         """The same on the photo at another size."""
-        return Seen(self.points, self.pixels * factor, self.whiten / factor)
+        drift = None if self.drift is None else self.drift * factor
+        return Seen(self.points, self.pixels * factor, self.whiten / factor, drift)
 
     def beside(self, other: Seen | None, scale: float) -> Seen:
-        """With others whose own deviations hold, where a deviation of these is `scale` of what they say."""
+        """With others, without drift, whose own deviations hold, where a deviation of these is `scale` of what they say."""
         if other is None:
             return self
         parts = ((self.points, other.points), (self.pixels, other.pixels), (self.whiten, TOGETHER * scale * other.whiten))
-        return Seen(*(np.concatenate(pair) for pair in parts))
+        drift = None
+        if self.drift is not None:
+            drift = np.concatenate([self.drift, np.zeros((len(other.points), *self.drift.shape[1:]))])
+        points, pixels, whiten = (np.concatenate(pair) for pair in parts)
+        return Seen(points, pixels, whiten, drift)
 
 
 def marked(points: Floats, pixels: Floats, click: float) -> Seen:
@@ -67,21 +74,23 @@ def resected(
     start: PhotoCamera, seen: Seen, prior: Prior, *, rounds: int = 25, scale: float = 1.0, free: bool = True
 ) -> PhotoCamera:
     """The camera of least cost near `start`. scale: deviations that count as one. free: image distance and radial term change,
-    too."""
+    too. What all points have in common (`seen.drift`) is solved for beside it."""
     camera, damping = start, 1e-4
-    cost = _cost(camera, seen, prior, scale)
+    shared = _Shared(seen, scale)
+    common = np.zeros(shared.count)
+    cost = _cost(camera, seen, prior, scale, shared.off(common)) + float(common @ common)
     for _ in range(rounds):
-        normal, slope = _equations(camera, seen, prior, scale)
+        normal, slope = _equations(camera, seen, prior, scale, shared, common)
         if not free:
-            normal[6:], normal[:, 6:], slope[6:] = 0, 0, 0
+            normal[6:8], normal[:, 6:8], slope[6:8] = 0, 0, 0
             normal[[6, 7], [6, 7]] = 1
         step = -np.linalg.solve(normal + damping * np.diag(np.diag(normal) + 1e-12), slope)
         step /= max(1.0, float(np.abs(step[6])) / 0.5, float(np.linalg.norm(step[:3])) / 0.3)
-        trial = moved(camera, step)
-        new = _cost(trial, seen, prior, scale)
+        trial, other = moved(camera, step[:8]), common + step[8:]
+        new = _cost(trial, seen, prior, scale, shared.off(other)) + float(other @ other)
         if new < cost and (trial.project(seen.points)[1] > 0).all():
             done = cost - new < 1e-7 * (1 + cost)
-            camera, cost, damping = trial, new, max(damping / 6, 1e-9)
+            camera, common, cost, damping = trial, other, new, max(damping / 6, 1e-9)
             if done:
                 break
         else:
@@ -89,6 +98,19 @@ def resected(
             if damping > 1e7:
                 break
     return camera
+
+
+class _Shared:
+    """The errors that all points have in common, in deviations of the points."""
+
+    def __init__(self, seen: Seen, scale: float):
+        drift = np.zeros((len(seen.points), 2, 0)) if seen.drift is None else seen.drift
+        self.count = drift.shape[2]
+        self.change = np.einsum("nij,njq->niq", seen.whiten, drift) / scale
+
+    def off(self, common: Floats) -> Floats:
+        """(n, 2) what they make of the points' errors."""
+        return np.asarray(self.change @ common)
 
 
 def left_out(camera: PhotoCamera, seen: Seen, prior: Prior, scale: float, *, free: bool = True) -> list[PhotoCamera]:
@@ -104,18 +126,21 @@ def left_out(camera: PhotoCamera, seen: Seen, prior: Prior, scale: float, *, fre
     return found
 
 
-def _cost(camera: PhotoCamera, seen: Seen, prior: Prior, scale: float) -> float:
-    off = np.sum((errors(camera, seen) / scale) ** 2, axis=1)
+def _cost(camera: PhotoCamera, seen: Seen, prior: Prior, scale: float, shared: Floats) -> float:
+    off = np.sum((errors(camera, seen) / scale + shared) ** 2, axis=1)
     far = np.log(camera.distance / prior.distance) / prior.spread
     return float(4 * np.log1p(off / 4).sum() + np.log1p(far**2) + (camera.radial / RADIAL) ** 2)
 
 
-def _equations(camera: PhotoCamera, seen: Seen, prior: Prior, scale: float) -> tuple[Floats, Floats]:
-    off = errors(camera, seen) / scale
+def _equations(
+    camera: PhotoCamera, seen: Seen, prior: Prior, scale: float, shared: _Shared, common: Floats
+) -> tuple[Floats, Floats]:
+    off = errors(camera, seen) / scale + shared.off(common)
     weight = 1.0 / (1.0 + np.sum(off**2, axis=1) / 4)
     change = np.einsum("nij,njk->nik", seen.whiten, jacobian(camera, seen.points).reshape(-1, 2, 8)) / scale
+    change = np.concatenate([change, shared.change], axis=2)
     far = np.log(camera.distance / prior.distance) / prior.spread
-    own = np.array([0.0] * 6 + [1 / prior.spread**2 / (1 + far**2), 1 / RADIAL**2])
-    gradient = np.array([0.0] * 6 + [far / prior.spread / (1 + far**2), camera.radial / RADIAL**2])
+    own = np.array([0.0] * 6 + [1 / prior.spread**2 / (1 + far**2), 1 / RADIAL**2] + [1.0] * shared.count)
+    gradient = np.array([0.0] * 6 + [far / prior.spread / (1 + far**2), camera.radial / RADIAL**2, *common])
     weighted = change * weight[:, None, None]
     return np.einsum("nik,nil->kl", weighted, change) + np.diag(own), np.einsum("nik,ni->k", weighted, off) + gradient

@@ -6,6 +6,7 @@ of another renderer, of a piece that is finer than its scan, is measured by `ben
 
 from __future__ import annotations
 
+from dataclasses import replace
 from functools import lru_cache
 from typing import Any
 
@@ -138,6 +139,36 @@ def test_points_known_along_one_way_each_give_the_camera() -> None:
     )
     found = resection.resected(_aside(camera, 3.0), resection.Seen(points, pixels, whiten), PRIOR)
     assert _off_mm(found, camera) < 0.05 and angle_between(found.rotation, camera.rotation) < 0.3
+
+
+def test_what_all_points_have_in_common_moves_the_camera_less() -> None:
+    """All that is seen lies 0.6 mm above the scan, which makes the piece look larger than it is; some of it is told apart."""
+    camera, skin = _camera(), _skin()
+    seen = np.einsum("ij,ij->i", skin.form.normals, camera.place - skin.form.vertices) > 20.0
+    points, normals = skin.form.vertices[seen], skin.form.normals[seen]
+    pixels = camera.project(points + 0.6 * normals)[0]
+    plain = resection.Seen(points, pixels, np.broadcast_to(np.eye(2) / 0.3, (len(points), 2, 2)))
+    drift = refinement._drift(camera, points, normals, skin.texel_mm)
+    assert drift[:, :, 0] == pytest.approx(  # a texel is 0.8 mm, and one standard deviation of the height 0.75 of it
+        camera.project(points + 0.6 * normals)[0] - camera.project(points)[0]
+    )
+    off = [
+        float(np.linalg.norm(resection.resected(camera, replace(plain, drift=known), PRIOR).place - camera.place))
+        for known in (None, drift)
+    ]
+    assert off[1] < 0.3 * off[0]
+
+
+def test_a_larger_copy_is_compared_only_where_the_scan_has_detail_for_it() -> None:
+    camera = _camera()
+    seen = look(_skin(), camera)
+    assert seen is not None
+    found = refinement._Matched(seen, light.Light(np.zeros(9), None, 0.0), resection.Seen(*np.zeros((3, 0))), np.zeros(0), 0)
+    larger, same = np.zeros((1500, 2000), np.float32), np.zeros((750, 1000), np.float32)
+    at_1000_mm = seen.pixel_mm * SIZE[0] / refinement.ALWAYS
+    for texel_mm, level, shows in ((at_1000_mm / 2, larger, True), (at_1000_mm / 2, same, False), (at_1000_mm, larger, False)):
+        skin = Skin(_skin().form, texel_mm=texel_mm)
+        assert refinement._shows_more(level, (camera, 1.0, found, PRIOR), skin) is shows
 
 
 @pytest.mark.parametrize("degrees", [4.0, 9.0])
