@@ -55,7 +55,7 @@ def test_each_setting_in_backquotes_is_there() -> None:
 
 def test_each_sheet_in_the_readme_is_read() -> None:
     sheets = re.findall(r"```toml\n(.*?)```", TEXTS["README.md"], re.DOTALL)
-    assert len(sheets) == 2
+    assert len(sheets) == 3
     for text in sheets:
         parse(text if "bozzetto = 1" in text else f"bozzetto = 1\n{text}", catalogue(), name="owl", folder=ROOT)
 

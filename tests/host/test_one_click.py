@@ -67,7 +67,7 @@ def test_one_click_keeps_figures_and_log(clicked: dict[str, Any]) -> None:
     figures = json.loads((clicked["out"] / "figures.json").read_text(encoding="utf-8"))
     steps = {
         "intake", "cleanup", "orientation", "registration", "separation", "albedo", "relief", "closeups", "material",
-        "camera", "moves", "tabletop", "debris", "lighting", "render", "export", "films",
+        "reference", "camera", "moves", "tabletop", "debris", "lighting", "render", "comparison", "export", "films",
     }  # fmt: skip
     assert set(figures) == steps
     assert (clicked["out"] / "log.txt").stat().st_size > 0

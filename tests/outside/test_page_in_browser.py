@@ -7,6 +7,7 @@ from urllib.parse import unquote
 
 import pytest
 
+from blender_addon.job.pages.comparing import Compared
 from blender_addon.job.pages.page import ClientPage, MakersPage, Shown, client_page, makers_page
 from blender_addon.job.pages.turning import Turning
 from tests.browser import browser, found
@@ -33,6 +34,8 @@ def pages(tmp_path_factory: pytest.TempPathFactory) -> Path:
     (folder / "maker.html").write_text(
         makers_page(MakersPage(HOSTILE, shown, label, [HOSTILE], {HOSTILE: label}, files)), "utf-8"
     )
+    pair = Compared(HOSTILE, *["pictures/hero.png"] * 4, (HOSTILE,), HOSTILE, HOSTILE)
+    (folder / "compared.html").write_text(makers_page(MakersPage(HOSTILE, shown, compared=[pair])), "utf-8")
     return folder
 
 
@@ -80,14 +83,29 @@ def test_the_turn_follows_the_keys(page, pages) -> None:
     assert page.value("document.querySelector('#turn').getAttribute('aria-valuetext')") == "view 12 of 12"
 
 
+def test_the_line_between_photo_and_render_follows_pointer_and_slider(page, pages) -> None:
+    page.open(pages / "compared.html")
+    above, line = "document.querySelectorAll('.wipe img')[1]", "document.querySelector('.wipe + input')"
+    page.wait(f"{above}.naturalWidth === 60")
+    assert "50%" in page.value(f"getComputedStyle({above}).clipPath")
+    page.value(f"({line}.value = 20, {line}.dispatchEvent(new Event('input')), 0)")
+    assert "20%" in page.value(f"getComputedStyle({above}).clipPath")
+    box = page.value(
+        "(function () { var e = document.querySelector('.wipe'); e.scrollIntoView(); var r = e.getBoundingClientRect(); "
+        "return [r.left, r.top, r.width]; }())"
+    )
+    page.drag((box[0] + 0.3 * box[2], box[1] + 20), (box[0] + 0.75 * box[2], box[1] + 20))
+    assert "75%" in page.value(f"getComputedStyle({above}).clipPath")
+
+
 def test_nothing_leaves_the_disk_and_nothing_is_complained_of(page, pages) -> None:
     page.requests.clear()
     page.complaints.clear()
-    for name in ("index.html", "maker.html"):
+    for name in ("index.html", "maker.html", "compared.html"):
         page.open(pages / name)
         assert page.value("[...document.images].every(picture => picture.complete && picture.naturalWidth > 0)")
         assert page.value("document.title").startswith(HOSTILE), "hostile words are shown as they are"
-        assert page.value("document.querySelectorAll('script').length") == (1 if name == "index.html" else 0)
+        assert page.value("document.querySelectorAll('script').length") == (0 if name == "maker.html" else 1)
         assert page.value("[...document.images].every(picture => picture.alt.length > 0)")
     assert page.requests and all(address.startswith("file://") for address in page.requests), page.requests
     assert page.complaints == []

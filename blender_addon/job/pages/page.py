@@ -14,7 +14,7 @@ from urllib.parse import quote
 from ...core.records import record
 from ..cautions import CAUTIONS
 from ..decisions import Question
-from . import page_decisions
+from . import comparing, page_decisions
 from .turning import SCRIPT, Turning, policy, turning_html
 
 STYLE = """
@@ -42,7 +42,7 @@ small, footer { color: var(--faint); } footer { margin-top: 56px; font-size: 15p
 #turn:active { cursor: grabbing; } #turn:focus-visible { outline: 2px solid var(--ink); outline-offset: 4px; }
 """
 
-WHOLE_STYLE = STYLE + page_decisions.STYLE
+WHOLE_STYLE = STYLE + page_decisions.STYLE + comparing.STYLE
 
 RENDERED = "Rendered from a scan of the piece; these pictures are no photographs."
 VIEWS = {
@@ -93,6 +93,8 @@ class MakersPage:
     questions: Sequence[Question] = ()
     versions: Sequence[Sequence[Shown]] = ()
     """For each shot its earlier pictures beside the current one, the oldest first."""
+    compared: Sequence[comparing.Compared] = ()
+    """Photos of the real piece beside their renders."""
 
 
 def as_title(name: str) -> str:
@@ -130,6 +132,7 @@ def makers_page(page: MakersPage) -> str:
     if page.done:
         parts += ["<h2>What was done</h2>", _table(page.done)]
     parts += page_decisions.sure(page.questions)
+    parts += comparing.comparisons_html(page.compared)
     if page.versions:
         parts.append("<h2>Versions</h2>")
         for shot in page.versions:
@@ -142,7 +145,7 @@ def makers_page(page: MakersPage) -> str:
             parts += [f"<h3>{escape(step)}</h3>", _table(table)]
     parts += _files(page.files)
     parts += ["<h2>Before the next scan</h2>", _list([escape(words) for words in CAUTIONS])]
-    return whole_page(f"{page.title}: how it was made", parts)
+    return whole_page(f"{page.title}: how it was made", parts, script=comparing.SCRIPT if page.compared else "")
 
 
 def whole_page(title: str, parts: Sequence[str], *, script: str = "", style: str = "") -> str:

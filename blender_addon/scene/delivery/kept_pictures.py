@@ -14,10 +14,15 @@ from ...job.files.made_files import MANIFEST, MadeFiles
 from ...job.files.whole_files import remember
 from .. import roles
 from ..dressing.lights import SETUP
+from ..dressing.set_parts import DRESSING
 from ..prints.fingerprint import fingerprint
 
 LIGHT = ("world", "light", "card")
 """Roles of the data that makes up a light set-up."""
+AWAY_FROM_PHOTO = (*DRESSING, *LIGHT, "shot", "pivot", "move")
+"""Roles of what is not there in the picture of a reference photo (`scene/reference/light.py`)."""
+REFERENCE = "reference"
+"""Role of a reference photo's camera; what goes with it has roles that begin so. No other picture shows any of it."""
 
 
 class SceneDigests:
@@ -29,12 +34,18 @@ class SceneDigests:
     def of(self, shot: bpy.types.Object) -> str:
         """The digest of a shot's pictures, without other shots and light set-ups that only those use."""
         key, light = shot[roles.KEY], shot.get(SETUP) or self._light
+        by_photo = shot.get(roles.ROLE) == REFERENCE
         digest = hashlib.sha256()
         for role, name, setup, shown in self._players:
-            if (role == "shot" and name != key) or (role in LIGHT and setup and setup != light):
+            if role.startswith(REFERENCE):
+                if not by_photo or name != key:
+                    continue
+            elif by_photo and role in AWAY_FROM_PHOTO:
+                continue
+            elif (role == "shot" and name != key) or (role in LIGHT and setup and setup != light):
                 continue
             digest.update(f"{role} {name} {shown};".encode())
-        for words in (*self._others, self._view):
+        for words in (*self._others, "" if by_photo else self._view):
             digest.update(words.encode())
         return digest.hexdigest()[:20]
 

@@ -80,10 +80,10 @@ def read_piece(
     """
     longer = max(shape)
     size = tuple(max(8, round(TRIAL_PIXELS * side / longer)) for side in shape)
-    seen = _tried([piece], camera, size, world, seed, samples=4)[..., 3] > 0.5
+    seen = tried([piece], camera, size, world, seed, samples=4)[..., 3] > 0.5
     if seen.sum() < FEWEST:
         return None
-    pixels = _tried([piece, *lights, *around], camera, size, world, seed, samples=TRIAL_SAMPLES)
+    pixels = tried([piece, *lights, *around], camera, size, world, seed, samples=TRIAL_SAMPLES)
     return luminance(pixels[..., :3])[seen]
 
 
@@ -107,7 +107,7 @@ def read_room(
     shades the piece hardly shades a far wall.
     """
     size = tuple(max(8, round(ROOM_PIXELS * side / max(shape))) for side in shape)
-    pixels = _tried([room, *lights], camera, size, world, seed, samples=ROOM_SAMPLES)
+    pixels = tried([room, *lights], camera, size, world, seed, samples=ROOM_SAMPLES)
     above = pixels[round(horizon * len(pixels)) :].reshape(-1, 4)
     seen = above[above[:, 3] > 0.9]
     if len(seen) < 0.5 * len(above):
@@ -115,7 +115,7 @@ def read_room(
     return float(np.cbrt(np.maximum(luminance(seen[:, :3]), 0.0)).mean() ** 3)  # lightness is about a cube root (CIE 15)
 
 
-def _tried(
+def tried(
     items: Sequence[bpy.types.Object],
     camera: bpy.types.Object,
     size: tuple[int, ...],
@@ -124,7 +124,8 @@ def _tried(
     *,
     samples: int,
 ) -> Floats:
-    """(h, w, 4) linear render of objects in a temporary scene, transparent where only the world is visible."""
+    """(h, w, 4) linear render of objects through a camera in a temporary scene, row 0 at the bottom; transparent where only the
+    world is visible."""
     scene = bpy.data.scenes.new("Bozzetto trial")
     try:
         for shown in (camera, *items):

@@ -10,7 +10,9 @@ from typing import TYPE_CHECKING, Any
 from ...core.files.pictures.labels import Labels
 from ...core.files.pictures.picture_headers import check_picture
 from ...core.files.whole import damage
+from ...job.files.names import check_name
 from ...job.files.whole_files import whole_file
+from ...job.pages.comparing import Compared
 from ...job.pages.page import ClientPage, MakersPage, Shown, alt_text, as_title
 from ...job.pages.turning import Turning
 from ...job.settings import specs
@@ -19,6 +21,7 @@ from ...scene.delivery.copies.jpeg import write_jpeg
 from ...scene.delivery.copies.marked import is_marked
 from ...scene.delivery.cutouts import FOLDER as CUTOUTS
 from ...scene.meshes import MM
+from ...scene.reference.pictures import FULL_TONES, files_of, said_of
 from ...scene.running.kept_decisions import questions
 from ...scene.running.session import writes
 from ...scene.shots.lens_drivers import NEVER
@@ -138,8 +141,24 @@ def makers_content(stage: Stage, settings: Any, files: list[tuple[str, str]]) ->
     figures = {name.capitalize(): results[name].get("figures", {}) for name in ran}
     done = {name.capitalize(): results[name]["words"] for name in ran}
     return MakersPage(
-        title, shown, done, list(dict.fromkeys(check)), figures, files, questions(results), _versions(stage, title)
-    )
+        title, shown, done, list(dict.fromkeys(check)), figures, files, questions(results), _versions(stage, title),
+        _compared(stage),
+    )  # fmt: skip
+
+
+def _compared(stage: Stage) -> list[Compared]:
+    """Photos of the real piece beside their renders, as far as the last run compared them."""
+    assert stage.out is not None
+    figures = stage.results().get("comparison", {}).get("figures", {})
+    found = []
+    for name in figures.get("compared", ()):
+        files = files_of(stage.out, check_name("The reference's name", name))
+        if not all(path.is_file() for path in files.all()):
+            continue
+        render, photo, colour, form = (f"{path.parent.name}/{path.name}" for path in files)
+        words = said_of(figures, name)
+        found.append(Compared(name, render, photo, colour, form, words, *FULL_TONES))
+    return found
 
 
 def _shown(still: Still, title: str, *, with_optics: bool) -> Shown:

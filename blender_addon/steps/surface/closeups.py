@@ -10,36 +10,41 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from ...core.arrays import Floats, Pixels8
+from ...core.arrays import Floats
 from ...core.closeups.camera import PhotoCamera
 from ...core.closeups.checking import kept_photos
 from ...core.closeups.layout import Layout, laid_out
 from ...core.closeups.photo_set import Kept, PhotoSet, Reading
 from ...core.closeups.placing.alignment import Further
 from ...core.closeups.placing.look import Skin
-from ...core.closeups.pose import FEWEST, Spots
 from ...core.closeups.seen import Form
 from ...core.generators import passed_on
-from ...core.mesh.triangles import shading_normals
 from ...core.srgb import encode
-from ...job.decisions import Alternative, Decision
+from ...job.decisions import Decision
 from ...job.errors import InputError, SheetError
 from ...job.files.aside import aside, aside_steps
 from ...job.step import Progress, Result, Run
 from ...scene.images import make_image
-from ...scene.meshes import MM, read_mesh
 from ...scene.nodes.closeups import LAYER
 from ...scene.stage import Stage
 from ...scene.surface.closeup_photos import Photo, read_photo
 from ...scene.surface.closeup_places import PLACES, coloured, offered_places, overlaid, own_colours, relief_slopes
 from ...scene.surface.closeup_skin import skin_of
 from ._closeup_cameras import Placed, by_itself, by_spots, nowhere, small
+from ._photo_places import Asked, check_spots, form_of, is_used, names_in, spots_of
 from .declared.closeups import PhotoRow, Settings, SpotRow
 
 if TYPE_CHECKING:
     import bpy
 
 MOST = 20
+TABLE = "closeups"
+ASKED = Asked(
+    TABLE,
+    "Were the close-ups of place {name} taken from there?",
+    "the close-ups lie where the picture shows them",
+    "the close-ups are left out",
+)
 
 
 def run(stage: Stage, settings: Settings) -> Run:
@@ -50,7 +55,7 @@ def run(stage: Stage, settings: Settings) -> Run:
         return Result("No close-ups are named, so the scan's own relief stays", {"places": 0})
     sets = _sets(rows, settings.spots)
     yield Progress(0.02, "Reading the piece")
-    form = _form(stage)
+    form = form_of(stage)
     skin = skin_of(stage, form)
     readings: list[tuple[str, PhotoCamera, Reading]] = []
     decisions: list[Decision] = []
@@ -93,9 +98,6 @@ def _sets(rows: list[PhotoRow], spots: list[SpotRow]) -> dict[str, list[PhotoRow
     sets: dict[str, list[PhotoRow]] = {}
     for row in rows:
         sets.setdefault(row.set, []).append(row)
-    for spot in spots:
-        if spot.set not in sets:
-            raise SheetError(f'closeups.spots: there is no photo of a place "{spot.set}"; its photos say set = "{spot.set}"')
     for name, photos in sets.items():
         photos.sort(key=lambda row: row.kind == "room")
         lit, dark = (sum(row.kind == kind for row in photos) for kind in ("lamp", "room"))
@@ -103,24 +105,8 @@ def _sets(rows: list[PhotoRow], spots: list[SpotRow]) -> dict[str, list[PhotoRow
             raise SheetError(
                 f'closeups.photos: the place "{name}" needs 1 to {MOST} photos with the lamp on and at most one off'
             )
-        marked = sum(row.set == name for row in spots)
-        if 0 < marked < FEWEST:
-            raise SheetError(
-                f'closeups.spots: the place "{name}" has {marked} spots; mark {FEWEST} or more, the same on "{photos[0].file}" '
-                "and on the scan, six are better; or none, and the place is looked for"
-            )
+    check_spots(TABLE, spots, {name: photos[0].file for name, photos in sets.items()})
     return sets
-
-
-def _form(stage: Stage) -> Form:
-    piece = read_mesh(stage.require("piece"), scale=MM)
-    if not len(piece.faces):
-        raise InputError("The piece has no surface that close-ups could lie on: look at what separation left of it")
-    stand = stage.find("stand")
-    other = read_mesh(stand, scale=MM) if stand is not None else None
-    vertices = piece.vertices.astype(float)
-    normals = shading_normals(vertices, piece.faces)
-    return Form(vertices, piece.faces, normals, (other.vertices.astype(float), other.faces) if other is not None else None)
 
 
 def _place(
@@ -134,18 +120,18 @@ def _place(
     solving = Progress(start + 0.1 * width, words)
     placed: Placed | None
     if any(row.set == name for row in settings.spots):
-        placed = yield from by_spots(first, _spots(stage, settings, skin.form, name, first), skin, name, solving)
+        placed = yield from by_spots(first, spots_of(TABLE, stage, settings.spots, skin.form, name, first), skin, name, solving)
     else:
         placed = yield from by_itself(first, skin, (start, 0.2 * width), words)
     if placed is None:
         placed = nowhere(skin, first)
-    accepted = name in _names(settings.accepted)
+    accepted = name in names_in(settings.accepted)
     camera = small(first.pixels, placed.camera)
     picture = yield from aside(partial(overlaid, first.pixels, camera, skin.form), solving)
-    found = _Found(_decision(settings, name, placed, accepted, picture), {"camera": placed.verdict})
+    found = _Found(ASKED.decided(settings.accepted, name, placed, picture), {"camera": placed.verdict})
     if placed.spots_off is not None:
         found.figures["spots_off_px"] = round(placed.spots_off, 2)
-    if placed.verdict == "no fit" or (placed.verdict == "not sure" and not accepted):
+    if not is_used(placed, accepted=accepted):
         stage.warn(f'The close-ups of place "{name}" are set aside: {placed.why}')
         return found
     photo_set = yield from aside(partial(_begun, skin.form, camera, name), solving)
@@ -174,11 +160,6 @@ def _place(
     return found
 
 
-def _names(listed: str) -> list[str]:
-    """The names of a list separated by commas."""
-    return [part.strip() for part in listed.split(",") if part.strip()]
-
-
 def _added(
     stage: Stage, settings: Settings, photo_set: PhotoSet, skin: Skin, place: tuple[str, list[PhotoRow], Photo],
     share: tuple[float, float],
@@ -186,7 +167,7 @@ def _added(
     """Add a place's photos to its set; returns the names of those with the lamp on, in order."""
     (name, rows, first), (start, width) = place, share
     cameras = Further(first.pixels, photo_set.camera.scaled(first.size), skin, first.size)
-    by_hand = name in _names(settings.by_hand)
+    by_hand = name in names_in(settings.by_hand)
     names: list[str] = []
     waiting, tried = list(rows), set[int]()
     while waiting:
@@ -234,53 +215,6 @@ def _begun(form: Form, camera: PhotoCamera, name: str) -> PhotoSet:
 def _stepped(photo_set: PhotoSet, relief: Floats | None, keep: Kept, name: str) -> Generator[tuple[float, str], None, Reading]:
     words = f"Reading the relief of place {name}"
     return (yield from passed_on(photo_set.reading(relief, keep=keep), lambda share: (share, words)))
-
-
-def _spots(stage: Stage, settings: Settings, form: Form, name: str, photo: Photo) -> Spots:
-    """The marked points of a place in mm and pixels, with the mesh's normals. Raises SheetError for incomplete ones."""
-    points, pixels = [], []
-    upright = stage.find("upright")
-    matrix = np.array(upright.get("bozzetto_matrix", np.eye(4).ravel()) if upright else np.eye(4).ravel(), float).reshape(4, 4)
-    for row in (row for row in settings.spots if row.set == name):
-        if row.pixel is None or (row.on_piece is None) == (row.on_scan is None):
-            raise SheetError(f'closeups.spots: each spot of place "{name}" needs pixel, and either on_piece or on_scan')
-        if not (0 <= row.pixel[0] <= photo.size[0] and 0 <= row.pixel[1] <= photo.size[1]):
-            raise SheetError(
-                f"closeups.spots: pixel {row.pixel[0]:g}, {row.pixel[1]:g} lies outside the photo of "
-                f"{photo.size[0]} x {photo.size[1]} pixels"
-            )
-        pixels.append(row.pixel)
-        on_scan = None if row.on_scan is None else MM * (matrix[:3, :3] @ np.array(row.on_scan) + matrix[:3, 3])
-        points.append(np.array(row.on_piece, float) if on_scan is None else on_scan)
-    places = np.array(points)
-    far, near = zip(*(_nearest(form, place) for place in places), strict=True)
-    reach = 0.1 * float(np.linalg.norm(np.ptp(form.vertices, axis=0)))
-    if max(far) > reach:
-        raise SheetError(
-            f'closeups.spots: spot {int(np.argmax(far)) + 1} of place "{name}" lies {max(far):.0f} mm off the piece: '
-            "on_piece is in mm in the scene, on_scan in the scan's own units as Blender imports it (x, -z, y of an OBJ or glTF "
-            "file, whose Y is up)"
-        )
-    return Spots(places, np.array(pixels, float), form.normals[list(near)])
-
-
-def _nearest(form: Form, place: Floats) -> tuple[float, int]:
-    far = np.linalg.norm(form.vertices - place, axis=1)
-    row = int(np.argmin(far))
-    return float(far[row]), row
-
-
-def _decision(settings: Settings, name: str, placed: Placed, accepted: bool, picture: Pixels8) -> Decision:
-    """The decision on whether the camera of a place is right."""
-    used = placed.verdict == "sure" or (accepted and placed.verdict == "not sure")
-    others = sorted({*_names(settings.accepted)} - {name})
-    with_it, without = ({"closeups.accepted": ", ".join(names)} for names in ([*others, name], others))
-    use = Alternative("the close-ups lie where the picture shows them", with_it, picture=picture)
-    leave = Alternative("the close-ups are left out", without)
-    sure = {"sure": 0.95, "not sure": 0.5, "no fit": 0.95}[placed.verdict]
-    rest = (leave if used else use,) if placed.verdict != "no fit" else ()
-    question = f"Were the close-ups of place {name} taken from there?"
-    return Decision(f"camera_{name}", question, use if used else leave, sure, placed.evidence, rest, accepted)
 
 
 def _offer(

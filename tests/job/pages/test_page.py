@@ -8,10 +8,12 @@ from html.parser import HTMLParser
 import pytest
 
 from blender_addon.job.cautions import CAUTIONS
+from blender_addon.job.pages.comparing import SCRIPT as COMPARING
+from blender_addon.job.pages.comparing import Compared
 from blender_addon.job.pages.page import RENDERED, ClientPage, MakersPage, Shown, alt_text, client_page, makers_page
 from blender_addon.job.pages.turning import SCRIPT, Turning
 
-VOID = {"meta", "img", "br"}
+VOID = {"meta", "img", "br", "input"}
 HOSTILE = (
     "<script>alert(1)</script>",
     '"><img src=x onerror=alert(1)>',
@@ -92,12 +94,24 @@ def test_the_makers_page_says_how_it_was_done():
     assert checker.scripts == []
 
 
+def _compared(words: str) -> Compared:
+    return Compared(words, "c/r.png", "c/p.png", f"c/{words}.png", "c/f.png", (words,), words, words)
+
+
+def test_a_photo_and_its_render_stand_side_by_side_and_under_a_line():
+    checker = checked(makers_page(MakersPage("Owl", compared=[_compared("shelf")])))
+    assert checker.images == ["c/p.png", "c/r.png", "c/p.png", "c/r.png", "c/shelf.png", "c/f.png"] and all(checker.alts)
+    assert checker.scripts == [COMPARING]
+    assert "Photo and render" in " ".join(checker.words)
+
+
 @pytest.mark.parametrize("words", HOSTILE)
 def test_words_never_become_script(words):
     shown = [Shown(f"pictures/{words}.png", words, words, {words: words})]
     client = client_page(ClientPage(words, words, shown, Turning(3), words, {words: words}, [(words, words)]))
     maker = makers_page(MakersPage(words, shown, {words: words}, [words], {words: {words: words}}, [(words, words)]))
-    for page, scripts in ((client, [SCRIPT]), (maker, [])):
+    beside = makers_page(MakersPage(words, shown, compared=[_compared(words)]))
+    for page, scripts in ((client, [SCRIPT]), (maker, []), (beside, [COMPARING])):
         checker = checked(page)
         assert checker.scripts == scripts, "the page's own script alone"
         assert words in checker.alts

@@ -69,14 +69,15 @@ def lamp_of(seen: Look, photo: Floats, skin: Skin) -> Floats | None:
         return None
     best, how = unit(start), -np.inf
     for degrees, count in RINGS:
-        for way in [best, *_ring(best, degrees, count)]:
+        for way in [best, *directions_round(best, degrees, count)]:
             explained = fitted(seen, photo, skin, way).explained
             if explained > how:
                 best, how = way, explained
     return best if how > plain.explained + 0.02 else None
 
 
-def _ring(way: Floats, degrees: float, count: int) -> Floats:
+def directions_round(way: Floats, degrees: float, count: int) -> Floats:
+    """(count, 3) unit directions evenly round a direction (3,), at an angle to it."""
     first = unit(across(way[None])[0])
     second = np.cross(way, first)
     turn = 2 * np.pi * np.arange(count) / count

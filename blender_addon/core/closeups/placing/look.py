@@ -96,15 +96,24 @@ def _halved(values: Floats) -> Floats:
 
 @record
 class Look:
-    """What a camera sees. index: (n,) flat pixels of (height, width) that show the piece, row 0 at the bottom. albedo: (n,).
-    normal, position: (n, 3), position in mm. pixel_mm: edge of a pixel on the piece, the median."""
+    """What a camera sees. texels: which of its pixels show the piece, row 0 at the bottom, and where on its faces. albedo: (n,)
+    grey. normal, position: (n, 3), position in mm. pixel_mm: edge of a pixel on the piece, the median."""
 
-    shape: tuple[int, int]
-    index: Ints
+    texels: Texels
     albedo: Floats
     normal: Floats
     position: Floats
     pixel_mm: float
+
+    @property
+    def shape(self) -> tuple[int, int]:
+        """(height, width) of the photo."""
+        return self.texels.shape
+
+    @property
+    def index(self) -> Ints:
+        """(n,) flat pixels that show the piece."""
+        return self.texels.index
 
     def mask(self) -> Bools:
         """(height, width) bool: the piece."""
@@ -149,4 +158,4 @@ def look(skin: Skin, camera: PhotoCamera) -> Look | None:
         texels.shared[good],
     )  # fmt: skip
     albedo, normal = skin.surface(kept, pixel_mm)
-    return Look((height, width), kept.index, albedo, normal, kept.interpolate(form.faces, vertices), pixel_mm)
+    return Look(kept, albedo, normal, kept.interpolate(form.faces, vertices), pixel_mm)

@@ -8,7 +8,7 @@ from ....job.settings import choice, integer, length, number, switch, text
 
 LABEL = "Delivery files"
 NEEDS = ("piece",)
-USES = ("stand", "pictures", "shot", "surface", "albedo", "relief_height", "relief_normal")
+USES = ("stand", "pictures", "shot", "surface", "albedo", "relief_height", "relief_normal", "comparison")
 MAKES = ("files",)
 COST = 4.0
 
