@@ -1,4 +1,5 @@
-"""Does an edge in the background meet the subject's head in a picture? The room is shifted until as few as possible do.
+"""Does an edge in the background meet the subject's head in a picture? What hangs or stands at each wall is shifted
+until as few as possible do.
 
 A post or the side of a panel that seems to grow out of a head is the first thing a photographer moves (common practice).
 """
@@ -10,13 +11,12 @@ from collections.abc import Sequence
 import numpy as np
 
 from ..arrays import Floats
-from ..mesh.triangles import unit
 from ..shots.framing import project
 from ..shots.sight import ShotView, convex_outline
 from .tangency import softness
 
 HEAD = 0.7
-"""Share of the outline's height above which it counts as the head."""
+"""Share of the outline's height in the frame above which it counts as the head."""
 
 NEAR = 0.06
 """Distance from the head within which an edge counts, in half widths of the frame."""
@@ -24,38 +24,45 @@ NEAR = 0.06
 GONE = 0.3
 """Radius of blur, in half widths of the frame, above which an edge is no longer seen as one."""
 
-SHIFTS_MM, LIFTS_MM = (0.0, 120.0, -120.0, 240.0, -240.0, 360.0, -360.0), (0.0, 80.0, -80.0, 160.0, -160.0)
+SHIFTS_MM, LIFTS_MM = tuple(range(-360, 361, 120)), tuple(range(-160, 161, 40))
+"""How far what hangs or stands at a wall is moved along it and up, mm."""
 
 
 def quiet_shift(parts: Sequence[tuple[Floats, Floats]], views: Sequence[ShotView]) -> Floats:
-    """(3,) shift in mm, sideways to the hero's camera and up or down, with which the fewest edges of the parts meet a head.
+    """(2,) how far the parts at a wall are moved along it and up, mm, so that the fewest of their edges meet a head.
 
-    parts: for each object that can't be removed its points (n, 3) mm, and the directions (k, 3), at right angles, in which it
-    can be moved. Of equally good shifts the smallest is taken. Turntable shots are ignored, since their subject turns.
+    parts: for each object that can't be removed its points (n, 3) mm, and the directions (1 or 2, 3) in which it can be moved:
+    along the wall, and up where it hangs. Of equally good shifts the smallest is taken. Turntable shots are ignored, since
+    their subject turns.
     """
     still = [view for view in views if view.kind != "turntable" and len(view.outline) >= 3]
-    lead = next((view for view in still if view.kind == "hero"), still[0] if still else None)
-    if lead is None:
-        return np.zeros(3)
-    right = unit(np.array([lead.rotation[0, 0], lead.rotation[1, 0], 0.0]))
-    shifts = sorted(
-        (aside * right + [0.0, 0.0, lift] for aside in SHIFTS_MM for lift in LIFTS_MM), key=lambda shift: float(shift @ shift)
+    tried = sorted(
+        (np.array([aside, lift], float) for aside in SHIFTS_MM for lift in LIFTS_MM), key=lambda way: float(way @ way)
     )
-    costs = []
-    for shift in shifts:
-        placed = [points + (np.atleast_2d(ways) @ shift) @ np.atleast_2d(ways) for points, ways in parts]
+    costs: list[float] = []
+    for shift in tried:
+        placed = [points + moved_along(ways, shift) for points, ways in parts]
         costs.append(round(sum(edges_at_head(placed, view) for view in still), 6))
         if costs[-1] == 0.0:
             break
-    return shifts[int(np.argmin(costs))]
+    return tried[int(np.argmin(costs))]
+
+
+def moved_along(ways: Floats, shift: Floats) -> Floats:
+    """(3,) mm: a shift (2,) along the wall and up, as far as it is one of the directions (1 or 2, 3)."""
+    ways = np.atleast_2d(ways)
+    return np.asarray(shift[: len(ways)] @ ways, float)
 
 
 def edges_at_head(parts: Sequence[Floats], view: ShotView) -> float:
     """How many of the parts' outlines meet the subject's head in a shot, weighted less the more it is blurred."""
-    low, high = view.outline[:, 1].min(), view.outline[:, 1].max()
+    low = max(float(view.outline[:, 1].min()), -view.half_slopes[1])  # of a close look what lies in the frame
+    high = min(float(view.outline[:, 1].max()), view.half_slopes[1])
     share = np.linspace(0.0, 1.0, 16, endpoint=False)[:, None, None]
     ring = (view.outline + share * (np.roll(view.outline, -1, axis=0) - view.outline)).reshape(-1, 2)
-    head = ring[ring[:, 1] >= low + HEAD * (high - low)]
+    head = ring[(ring[:, 1] >= low + HEAD * (high - low)) & (ring[:, 1] <= high)]
+    if not len(head):
+        return 0.0
     total = 0.0
     for points in parts:
         slopes, depth = project(points, view.position, view.rotation)

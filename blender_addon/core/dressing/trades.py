@@ -5,6 +5,7 @@ What lies on whose bench is common practice, from memory of workshops; which pro
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from functools import lru_cache
 
@@ -63,34 +64,60 @@ def works(key: str) -> bool:
     return key not in TRADES or TRADES[key].debris is not None
 
 
+DOZEN = 12
+"""Pieces that are counted together: among so many a prop shall not come back too often."""
+
+SHOWN = 4
+"""How many pieces of a dozen show the same prop at most, where the trade has enough of them. Set by eye."""
+
+
 def draw(trade: Trade, count: int, *, place: int, tallest_mm: float, largest_mm2: float = np.inf, deck: int = 1) -> list[str]:
-    """Names of `count` props from a trade's bench for the piece with the number `place`, vessels first.
+    """Names of `count` props, or a few less, from a trade's bench for the piece with the number `place`, vessels first.
 
     The trade's props lie in `count` columns, vessels in the first; `deck` is the seed of their shuffle. Consecutive pieces get
     the rows; when all were dealt, each column has moved on by its own number of rows, so that props that lay together once do
-    so again as late as can be, and in 12 pieces each appears at most four times while `count` is a third of the trade's props
-    or less. For what is taller or larger than suits the piece (`tallest_mm`, `largest_mm2`) another is taken. Of every three
-    props at most one is a vessel.
+    so again as late as can be. For what is taller or larger than suits the piece (`tallest_mm`, `largest_mm2`) another is
+    taken, one that is spare at this place: each prop is so often that the dozen shows it `SHOWN` times at most, whatever suits
+    its pieces, or once more than the trade's number of props asks for. Of every three props at most one is a vessel.
     """
     if count < 1:
         return []
     pool = trade.props()
-    rows = max(1, len(pool) // count)
-    turn, row = divmod((place - 1) % 1_000_000, rows)  # a series counts from 1
-    seeds = [deck, digest(trade.key), 701]
-    shuffled = [pool[number] for number in np.random.default_rng(seeds).permutation(len(pool))]
-    cards = sorted(shuffled, key=lambda kind: not kind.vessel)
-    again = np.random.default_rng([*seeds, turn // rows])  # after so many turns the rows would come back as they were
-    columns = [again.permutation(column) for column in np.array_split(np.arange(len(cards)), count) if len(column)]
-    dealt = [cards[column[(row + turn * number) % len(column)]] for number, column in enumerate(columns)]
-    others = [cards[(count * place + number) % len(cards)] for number in range(len(cards))]
+    seeds = (deck, digest(trade.key), 701)
     most = max(1, count // 3)
     found: list[PropKind] = []
-    for kind in (*dealt, *others):
+    for kind in (*_dealt(pool, count, place, seeds), *_spare(pool, count, place, seeds)):
         room = len(found) < count and kind not in found and (not kind.vessel or sum(k.vessel for k in found) < most)
         if room and fits(kind.name, place, tallest_mm, largest_mm2):
             found.append(kind)
     return [kind.name for kind in sorted(found, key=lambda kind: not kind.vessel)]
+
+
+def _dealt(pool: Sequence[PropKind], count: int, place: int, seeds: Sequence[int]) -> list[PropKind]:
+    """The props that piece number `place` is dealt, whatever suits it, the vessels' column first."""
+    rows = max(1, len(pool) // count)
+    turn, row = divmod((place - 1) % 1_000_000, rows)  # a series counts from 1
+    shuffled = [pool[number] for number in np.random.default_rng(seeds).permutation(len(pool))]
+    cards = sorted(shuffled, key=lambda kind: not kind.vessel)
+    again = np.random.default_rng([*seeds, turn // rows])  # after so many turns the rows would come back as they were
+    columns = [again.permutation(column) for column in np.array_split(np.arange(len(cards)), count) if len(column)]
+    return [cards[column[(row + turn * number) % len(column)]] for number, column in enumerate(columns)]
+
+
+def _spare(pool: Sequence[PropKind], count: int, place: int, seeds: Sequence[int]) -> list[PropKind]:
+    """The props that may be taken at `place` instead of what does not suit its piece: about as many at each."""
+    dozen, within = divmod(place - 1, DOZEN)
+    dealt = [_dealt(pool, count, dozen * DOZEN + other, seeds) for other in range(1, DOZEN + 1)]
+    shown = max(SHOWN, 1 + math.ceil(DOZEN * count / max(len(pool), 1)))
+    rng = np.random.default_rng([*seeds, dozen])
+    spare: list[list[PropKind]] = [[] for _ in dealt]
+    for number in rng.permutation(len(pool)):
+        kind = pool[number]
+        left = max(0, shown - sum(kind in props for props in dealt))
+        others = [other for other in rng.permutation(DOZEN) if kind not in dealt[other]]
+        for other in sorted(others, key=lambda other: len(spare[other]))[:left]:  # stable: by chance where there are as many
+            spare[other].append(kind)
+    return spare[within]
 
 
 def fits(name: str, seed: int, tallest_mm: float, largest_mm2: float = np.inf) -> bool:

@@ -3,8 +3,9 @@
 Beside and behind the subject the table is divided into twelve zones: two columns to each side (near the outline, out at the
 frame's edge) in three rows; the thirteenth is anywhere. Each piece owns four of them, its number in the series added to
 `LINE`: a perfect difference set (Singer, "A theorem in finite projective geometry and some applications to number theory",
-Trans. AMS 43, 1938), so that any two pieces of thirteen neighbours own one in common and no more. The four zones of the
-hindmost row are such a set themselves: every other piece owns just one of them, in which its tall things stand.
+Trans. AMS 43, 1938), so that any two pieces of thirteen neighbours own one in common and no more. The four pieces that own a
+zone have a quarter of it each. The four zones of the hindmost row are such a set themselves: every other piece owns just one
+of them, in which its tall things stand.
 """
 
 from __future__ import annotations
@@ -24,6 +25,9 @@ ROWS = (-0.60, -0.27, 0.05)
 
 JITTER = 0.15
 """How far above or below a row's middle a thing may lie, in half frames."""
+
+COLUMNS = ((0.2, 0.5), (0.6, 1.0))
+"""From where to where the middles of things lie in a column, of the way from the outline to the frame's edge. Set by eye."""
 
 HINDMOST, ANYWHERE = len(ROWS) - 1, (-1, -1, -1)
 """The row of tall things; the zone that is anywhere."""
@@ -79,15 +83,17 @@ class Zones:
         return found
 
     def place(self, zone: int, rng: np.random.Generator) -> Floats | None:
-        """(2,) a place in a zone, in half frames; None where the zone is anywhere."""
+        """(2,) a place in the piece's quarter of a zone, in half frames; None where the zone is anywhere."""
         cell = CELLS[zone]
         if cell == ANYWHERE:
             return None
         row, side, column = cell
         edge = self.right if side else -self.left
-        share = rng.uniform(0.2, 0.5) if column == 0 else rng.uniform(0.6, 1.0)
+        near, far = COLUMNS[column]
+        above, out = divmod(LINE.index((zone - self.number) % COUNT), 2)
+        share = near + 0.5 * (out + rng.random()) * (far - near)
         across = min(edge + share * (1.0 - edge), OUTERMOST)
-        return np.array([across if side else -across, ROWS[row] + rng.uniform(-1.0, 1.0) * JITTER])
+        return np.array([across if side else -across, ROWS[row] + (above - 1.0 + rng.random()) * JITTER])
 
     def foreign(self, frame: Floats) -> float:
         """The share of points (n, 2), in half frames, that lie in the picture and in zones of which the piece owns none."""

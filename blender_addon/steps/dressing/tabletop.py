@@ -166,8 +166,10 @@ def _offer_room(stage: Stage, settings: Settings, extent: Extent, views: Sequenc
     if settings.backdrop == "workshop":
         merges = lambda points: any(stands_behind(points, view) for view in views)  # noqa: E731
         parts = rooms.workshop_parts(half, seed=settings.room, scale=scale)
-        shift = quiet_shift([(part.mesh.vertices, part.ways) for part in parts.fixed], views)
-        room = rooms.assembled(parts, shift=shift, away=merges)
+        walls = {part.wall for part in parts.fixed}
+        hung = {wall: [(part.mesh.vertices, part.ways) for part in parts.fixed if part.wall == wall] for wall in walls}
+        shifts = {wall: quiet_shift(things, views) for wall, things in hung.items()}
+        room = rooms.assembled(parts, shifts=shifts, away=merges)
     else:
         room = rooms.plain_wall(half)
     item = set_parts.make_part("room", room, room_materials())

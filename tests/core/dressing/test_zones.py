@@ -43,8 +43,19 @@ def test_a_place_lies_in_its_zone_and_what_lies_elsewhere_is_foreign() -> None:
         own = [at for zone in zones.owned for _ in range(20) if (at := zones.place(zone, rng)) is not None]
         assert zones.foreign(np.array(own)) == 0.0
         others = [zone for zone in range(COUNT) if zone not in zones.owned and CELLS[zone] != ANYWHERE]
-        places = np.array([at for zone in others for _ in range(20) if (at := zones.place(zone, rng)) is not None])
-        assert zones.foreign(places) == pytest.approx(1.0)
+        theirs = [_zones((zone - LINE[0]) % COUNT).place(zone, rng) for zone in others for _ in range(20)]
+        assert zones.foreign(np.array([at for at in theirs if at is not None])) == pytest.approx(1.0)
+
+
+def test_the_four_pieces_that_own_a_zone_lay_things_in_different_quarters_of_it() -> None:
+    rng = np.random.default_rng(8)
+    for zone in (zone for zone in range(COUNT) if CELLS[zone] != ANYWHERE):
+        boxes = []
+        for step in LINE:
+            places = np.array([_zones((zone - step) % COUNT).place(zone, rng) for _ in range(20)])
+            boxes.append((places.min(axis=0), places.max(axis=0)))
+        for (low, high), (other_low, other_high) in combinations(boxes, 2):
+            assert ((low > other_high) | (other_low > high)).any()
 
 
 def test_tall_things_stand_at_the_back_and_flat_ones_leave_them_room() -> None:
@@ -88,4 +99,15 @@ def test_nothing_larger_than_suits_the_piece_is_drawn() -> None:
 
     for place in range(1, 13):
         names = draw(TRADES["potter"], 4, place=place, tallest_mm=60.0, largest_mm2=2600.0)
-        assert len(names) == 4 and all(size_of(name, seed=place)[1] <= 2600.0 for name in names)
+        assert 2 <= len(names) <= 4 and all(size_of(name, seed=place)[1] <= 2600.0 for name in names)
+
+
+def test_a_prop_comes_at_most_four_times_whatever_suits_the_pieces() -> None:
+    """Of a dozen of very different sizes, many props too large for some of them."""
+    rng = np.random.default_rng(2)
+    for deck in range(1, 6):
+        seen: Counter[str] = Counter()
+        for place in range(1, 13):
+            high = rng.uniform(50.0, 300.0)
+            seen.update(draw(TRADES["potter"], 4, place=place, tallest_mm=0.7 * high, largest_mm2=0.6 * high**2, deck=deck))
+        assert max(seen.values()) <= 4

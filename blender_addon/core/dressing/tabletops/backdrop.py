@@ -6,7 +6,7 @@ with pots, leaning boards, a whitewashed window niche, a hung apron or sheet. No
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import replace
 
 import numpy as np
@@ -17,6 +17,7 @@ from ...mesh.solids import lathe, moved, rounded_rectangle, slab, slotted
 from ...mesh.topology import joined
 from ...mesh.triangles import TriangleMesh
 from ...records import record
+from ..background import moved_along
 
 WALL, WOOD, DARK, PALE, GLAZED, CLAY = range(6)
 """Material slots of the room."""
@@ -32,15 +33,16 @@ LOOSE = 320.0
 
 @record
 class Furnishing:
-    """An object at a wall; `ways` (k, 3), unit vectors at right angles, are the only directions in which it can be moved: along
-    the wall, and up and down where it hangs."""
+    """An object at a wall, by the wall's number; `ways` (1 or 2, 3), unit vectors at right angles, are the only directions in
+    which it can be moved: along the wall, and up and down where it hangs."""
 
     mesh: TriangleMesh
     ways: np.ndarray
+    wall: int
 
     def moved(self, shift: np.ndarray) -> TriangleMesh:
-        """The mesh moved by the part of `shift` (3,) mm that lies in those directions."""
-        return moved(self.mesh, np.eye(3), (self.ways @ shift) @ self.ways)
+        """The mesh moved by `shift` (2,) mm along the wall and up, as far as it can be."""
+        return moved(self.mesh, np.eye(3), moved_along(self.ways, shift))
 
 
 @record
@@ -61,7 +63,7 @@ def workshop_parts(half: float, *, seed: int = 1, scale: float = 1.0) -> Worksho
         return room
     shell = tuple(replace(part, vertices=np.asarray(part.vertices) * scale) for part in room.shell)
     fixed, loose = (
-        tuple(Furnishing(replace(part.mesh, vertices=np.asarray(part.mesh.vertices) * scale), part.ways) for part in parts)
+        tuple(replace(part, mesh=replace(part.mesh, vertices=np.asarray(part.mesh.vertices) * scale)) for part in parts)
         for parts in (room.fixed, room.loose)
     )
     return Workshop(shell, fixed, loose, half)
@@ -79,23 +81,24 @@ def _usual(half: float, seed: int) -> Workshop:
         shell.append(moved(_wall(half), face))
         ways = np.array([face @ [1.0, 0.0, 0.0], [0.0, 0.0, 1.0]])[: 1 if make is _boards else 2]
         for part in make(half, rng):
-            placed = Furnishing(moved(part, face), ways)
+            placed = Furnishing(moved(part, face), ways, side)
             (loose if np.ptp(placed.mesh.vertices, axis=0).max() < LOOSE else fixed).append(placed)
     return Workshop(tuple(shell), tuple(fixed), tuple(loose), half)
 
 
 def assembled(
-    room: Workshop, *, shift: ArrayLike = (0.0, 0.0, 0.0), away: Callable[[np.ndarray], bool] | None = None
+    room: Workshop, *, shifts: Mapping[int, np.ndarray] | None = None, away: Callable[[np.ndarray], bool] | None = None
 ) -> TriangleMesh:
-    """The room as one mesh, its contents moved along the walls by `shift` (3,) mm.
+    """The room as one mesh, what is at each wall moved by its shift (2,) mm along it and up.
 
     Loose objects that would then be inside a wall, or for whose points (n, 3) mm `away` is true, are left out.
     """
-    way = np.asarray(shift, float)
-    placed = [part.moved(way) for part in room.loose]
+    still = np.zeros(2)
+    way = lambda part: (shifts or {}).get(part.wall, still)  # noqa: E731
+    placed = [part.moved(way(part)) for part in room.loose]
     inside = [part for part in placed if np.abs(part.vertices[:, :2]).max() < room.half]
     kept = [part for part in inside if away is None or not away(part.vertices)]
-    return joined([*room.shell, *(part.moved(way) for part in room.fixed), *kept])
+    return joined([*room.shell, *(part.moved(way(part)) for part in room.fixed), *kept])
 
 
 def plain_wall(half: float) -> TriangleMesh:

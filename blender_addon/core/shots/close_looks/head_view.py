@@ -24,6 +24,9 @@ STRAIGHT_ON = 0.9
 """Factor on the score of the frontal view beside those."""
 TILTS = (-6.0, 2.0, 10.0, 20.0)
 """Camera tilts that are tried, degrees: a face that looks down is seen from its own height or from a little below."""
+LOOKED_INTO = 40.0
+"""Angle between the camera's tilt and the one at which it looks straight into the face, degrees, at which a view counts 1/e: a
+rich crown alone is no reason to look down on a bowed head. Set by eye on labelled scans."""
 AIR = 1.16
 """Size of the frame over that of the head, in width and height."""
 BELOW = 0.12
@@ -54,12 +57,13 @@ def head_look(subject: Subject, head: Head, lens: Lens, worth: Floats) -> CloseL
     """The close look at a head; `grown` is over the subject's usual magnification. worth: (k,) of the subject's points."""
     facing = facing_of(subject, head, worth)
     face = face_of(subject, head, worth, facing)
+    pitch = _pitch_of(subject, head, worth, face, facing)
     best: CloseLook | None = None
     most = -1.0
     for aside in ASIDE if head.neck else LITTLE_ASIDE:
         for tilt in TILTS:
             found, score = _tried(subject, head, lens, worth, face, (facing + aside, tilt))
-            score *= STRAIGHT_ON if aside == 0.0 else 1.0
+            score *= (STRAIGHT_ON if aside == 0.0 else 1.0) * np.exp(-(((tilt - pitch) / LOOKED_INTO) ** 2))
             score = score if np.isfinite(score) else 0.0  # where no side of the head has any worth
             if score > most:
                 best, most = found, score
@@ -170,6 +174,16 @@ def face_of(subject: Subject, head: Head, worth: Floats, facing: float) -> Float
     weight = _high_up(points, head) * np.where(front, np.maximum(rich, 0.05), 0.0)
     weight *= np.exp((ahead - ahead[front].max()) / (0.35 * head.radius))
     return (points * weight[:, None]).sum(axis=0) / weight.sum()
+
+
+def _pitch_of(subject: Subject, head: Head, worth: Floats, face: Floats, facing: float) -> float:
+    """Degrees above the horizon to which the surface round a face (3,) turns, within the tilts that are tried."""
+    way = np.array([np.sin(np.radians(facing)), -np.cos(np.radians(facing)), 0.0])
+    points, normals = subject.points[head.points], subject.normals[head.points]
+    weight = np.exp(-((np.linalg.norm(points - face, axis=1) / head.radius) ** 2)) * np.clip(normals @ way, 0.0, None)
+    mean = (normals * (weight * np.maximum(worth[head.points], 0.0))[:, None]).sum(axis=0)
+    level = float(np.hypot(mean[0], mean[1]))
+    return float(np.clip(np.degrees(np.arctan2(mean[2], level)), TILTS[0], TILTS[-1])) if level > 0.0 else 0.0
 
 
 def _focus(view: View, head: Head, near: Floats) -> int | None:
