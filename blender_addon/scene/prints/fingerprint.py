@@ -19,7 +19,7 @@ from ..roles import BOOKKEEPING, JOB, KEY, MADE, OFFERED, ROLE, has, made_by
 from . import fingerprint_0_1
 from .mesh_print import feed_mesh
 
-_VERSION = "2:"
+_VERSION = "3:"
 _SIMPLE = {"BOOLEAN", "INT", "FLOAT", "STRING", "ENUM"}
 _SKIP = {
     "name", "name_full", "bl_idname", "select", "is_editmode", "is_active_output", "show_expanded", "show_options",
@@ -96,6 +96,8 @@ def _settings(digest: hashlib._Hash, block: bpy.types.ID, *, skip: set[str] | No
         if part is not None and not isinstance(part, bpy.types.ID):
             digest.update(name.encode())
             _simple(digest, part, skip=skip)
+            if name == "cycles":
+                _of_cycles(digest, part)
 
 
 def _object(digest: hashlib._Hash, item: bpy.types.Object, groups: dict[int, bytes]) -> None:
@@ -304,6 +306,16 @@ def _simple(digest: hashlib._Hash, block: bpy.types.ID, *, skip: set[str] | None
         except (AttributeError, TypeError):
             continue
         digest.update(f"{name}={_written(value)};".encode())
+
+
+def _of_cycles(digest: hashlib._Hash, part: bpy.types.PropertyGroup) -> None:
+    """Digest what differs from the defaults of Cycles, an add-on, which declares its settings while it runs and may be off."""
+    for prop in part.bl_rna.properties:
+        if prop.is_runtime and prop.type in _SIMPLE and not prop.is_readonly:
+            value = _written(getattr(part, prop.identifier))
+            usual = getattr(prop, "default_array", None) if getattr(prop, "is_array", False) else getattr(prop, "default", None)
+            if value != _written(usual):
+                digest.update(f"{prop.identifier}={value};".encode())
 
 
 @cache

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from blender_addon.core.mesh import holes
-from blender_addon.core.mesh.rims import followed, oriented
+from blender_addon.core.mesh.rims import _neighbours, followed, oriented
 from blender_addon.core.mesh.topology import degenerate_faces, joined, submesh, welded
 from blender_addon.core.mesh.triangles import TriangleMesh, edges, face_normals, signed_volume
 from tests.scan_shapes import box, noisy, statuette
@@ -120,3 +120,17 @@ def test_loose_parts_keep_their_own_side() -> None:
     first, second = box((10.0, 10.0, 10.0)), box((4.0, 4.0, 4.0))
     both = joined([first, replace(second, vertices=second.vertices + [30.0, 0.0, 0.0])])
     assert oriented(both)[1] == 0
+
+
+def test_neighbours_are_the_faces_of_an_edge_that_two_share() -> None:
+    """Against a dictionary of all edges, on random triangles of few vertices, of whose edges many belong to one or three."""
+    faces = np.random.default_rng(5).integers(0, 12, (40, 3))
+    faces = faces[(faces != np.roll(faces, 1, axis=1)).all(axis=1)]
+    of_edge: dict[frozenset[int], list[tuple[int, bool]]] = {}
+    for number, face in enumerate(faces.tolist()):
+        for start, end in zip(face, face[1:] + face[:1], strict=True):
+            of_edge.setdefault(frozenset((start, end)), []).append((number, start < end))
+    wanted = sorted((a, b, way == other) for (a, way), (b, other) in (found for found in of_edge.values() if len(found) == 2))
+    first, second, against = _neighbours(faces, 12)
+    pairs = zip(first.tolist(), second.tolist(), against.tolist(), strict=True)
+    assert len(wanted) > 10 and sorted((min(a, b), max(a, b), way) for a, b, way in pairs) == wanted

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from blender_addon.core.photos import going_round, sharpness
-from blender_addon.core.photos.edges import Edges
+from blender_addon.core.photos.edges import MOST_EDGES, Edges, _evenly_chosen
 from blender_addon.core.photos.going_round import Round, sides, surplus
 from blender_addon.core.photos.neighbours import Pair
 from blender_addon.core.photos.piece import Piece
@@ -135,3 +135,19 @@ def test_a_direction_needs_edges_enough() -> None:
     assert np.isnan(few.ways).all() and len(few.ways) == WAYS
     assert np.flatnonzero(np.isfinite(enough.ways)).tolist() == [0, 1, 11], "within 22.5 degrees, also across 180"
     assert enough.lean == pytest.approx(1.0) and abs(sharpness.sharpness(edges(2.0)).lean) < 1e-9
+
+
+def test_of_many_edges_the_steepest_of_each_field_are_measured_first() -> None:
+    """Nine tenths of the edges lie in one field of 16 x 16, and are the steepest: every other field keeps its steepest too."""
+    rng = np.random.default_rng(3)
+    many = 3 * MOST_EDGES
+    x, y = rng.integers(0, 1600, many), rng.integers(0, 1600, many)
+    crowd = rng.random(many) < 0.9
+    x[crowd], y[crowd] = x[crowd] % 100, y[crowd] % 100
+    slope = rng.random(many) + 5.0 * crowd
+    chosen = _evenly_chosen(x, y, slope, (1600, 1600))
+    assert len(chosen) == len(set(chosen.tolist())) == MOST_EDGES
+    field = (y // 100) * 16 + x // 100
+    for number in np.unique(field):
+        inside = np.flatnonzero(field == number)
+        assert inside[slope[inside].argmax()] in chosen

@@ -117,3 +117,11 @@ def test_holes_beside_the_underside_are_found(picture: np.ndarray) -> None:
     keep_two = np.linalg.norm(holed.vertices[holed.faces].mean(axis=1) - [-40.0, 0.0, 0.0], axis=1) > 15.0
     holed = dataclasses.replace(holed, faces=holed.faces[keep_two], uv=None if holed.uv is None else holed.uv[keep_two])
     assert "holes" in judged(holed, picture)[1]
+
+
+def test_a_scan_in_metres_is_as_large_as_the_same_in_millimetres() -> None:
+    mesh = scan(rows=60)
+    metres = dataclasses.replace(mesh, vertices=mesh.vertices / 1000.0)
+    small, large = measured(mesh, None, (1.0, False), 960), measured(metres, None, (1000.0, False), 960)
+    assert large.longest_mm == pytest.approx(small.longest_mm) == pytest.approx(float(mesh.size.max()))
+    assert large.edge_pixels == pytest.approx(small.edge_pixels)

@@ -16,7 +16,7 @@ from blender_addon.job.errors import OutputError
 from blender_addon.scene.delivery.contact_sheet import save_png
 from blender_addon.scene.delivery.copies import client_pictures
 from blender_addon.scene.delivery.copies.client_pictures import Wanted, write_copy
-from blender_addon.scene.delivery.copies.drawn_marks import LEAST_LETTERS, LETTERS
+from blender_addon.scene.delivery.copies.drawn_marks import EDGE, LEAST_LETTERS, LETTERS
 from blender_addon.scene.delivery.originals import keep_render, linear_of, original_of, read_picture
 from scripts.bench._bits_used import bits_used
 
@@ -108,6 +108,8 @@ def test_the_credit_is_drawn_in_the_corner_and_can_be_read(still, tmp_path, widt
     assert rows.min() > 0.8 * height and columns.max() > 0.9 * width and columns.min() > 0.2 * width, "the lower right corner"
     letters = max(LEAST_LETTERS, LETTERS * min(width, height))
     assert letters <= np.ptp(rows) <= 3.2 * letters, "a line of letters with its halo"
+    margin = width - 1 - columns.max()
+    assert abs(margin - EDGE * letters) <= 0.2 * letters + 3, "the margin, less the halo"
     # The ground is light there: dark letters on it, of at least 4.5 to 1 in luminance (W3C WCAG 2.2, 1.4.3)
     light = (np.median(bare[rows, columns] / 65535.0)) ** 2.2
     dark = (np.percentile(drawn[rows, columns] / 65535.0, 3)) ** 2.2
