@@ -93,12 +93,11 @@ def assembled(
 
     Loose objects that would then be inside a wall, or for whose points (n, 3) mm `away` is true, are left out.
     """
-    still = np.zeros(2)
-    way = lambda part: (shifts or {}).get(part.wall, still)  # noqa: E731
-    placed = [part.moved(way(part)) for part in room.loose]
+    ways = dict.fromkeys(range(4), np.zeros(2)) | dict(shifts or {})
+    placed = [part.moved(ways[part.wall]) for part in room.loose]
     inside = [part for part in placed if np.abs(part.vertices[:, :2]).max() < room.half]
     kept = [part for part in inside if away is None or not away(part.vertices)]
-    return joined([*room.shell, *(part.moved(way(part)) for part in room.fixed), *kept])
+    return joined([*room.shell, *(part.moved(ways[part.wall]) for part in room.fixed), *kept])
 
 
 def plain_wall(half: float) -> TriangleMesh:
