@@ -92,7 +92,7 @@ def make_image(name: str, pixels: Floats, *, data: bool = False, floating: bool 
     data: the values are not colours (a height, a normal); the image is Non-Color. floating: store 32-bit floats, packed as
     OpenEXR; otherwise 8-bit PNG, for which `pixels` are display-encoded.
     """
-    pixels = np.asarray(pixels, np.float32)
+    pixels = np.asarray(pixels)
     if pixels.ndim == 2:
         pixels = pixels[..., None]
     height, width, channels = pixels.shape

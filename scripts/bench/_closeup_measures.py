@@ -20,9 +20,9 @@ from scripts.closeups.cases import CloseupCase
 from scripts.closeups.phone import Picture, developed
 from scripts.closeups.placed import random_camera
 
+from ._coherence import coherent_mm
+
 Floats = Any
-BLOCK = 64
-COHERENT = 0.5
 
 
 def form_of(mesh: TriangleMesh) -> Form:
@@ -70,28 +70,8 @@ class Read:
     def finest_mm(self) -> float:
         """The shortest wavelength at which slopes and truth are coherent by a half, 0 where they never are."""
         climb = np.maximum(np.einsum("ij,ij->i", self.true, self.reading.normal), 0.1)[:, None]
-        true = np.where(self.counted[:, None], self.reading.normal - self.true / climb, 0)
-        pixels = self.reading.pixels
-        ours, theirs, inside = (pixels.scatter(plane) for plane in (self.reading.slope, true, self.counted.astype(np.float32)))
-        sums = np.zeros((3, BLOCK, BLOCK))
-        window = np.outer(np.hanning(BLOCK), np.hanning(BLOCK))
-        for row in range(0, pixels.shape[0] - BLOCK, BLOCK // 2):
-            for column in range(0, pixels.shape[1] - BLOCK, BLOCK // 2):
-                part = slice(row, row + BLOCK), slice(column, column + BLOCK)
-                if inside[part].min() < 0.5:
-                    continue
-                for axis in range(3):
-                    a, b = (
-                        np.fft.fft2((slopes[part][..., axis] - slopes[part][..., axis].mean()) * window)
-                        for slopes in (ours, theirs)
-                    )
-                    sums += np.stack([(a * b.conj()).real, np.abs(a) ** 2, np.abs(b) ** 2])
-        wave = np.fft.fftfreq(BLOCK)
-        ring = np.round(np.hypot(wave[:, None], wave[None]) * BLOCK).astype(int).ravel()
-        cross, own, other = (np.bincount(ring, product.ravel()) for product in sums)
-        coherence = np.where(cross > 0, cross**2 / np.maximum(own * other, 1e-30), 0)[: BLOCK // 2 + 1]
-        right = 2 + np.flatnonzero(coherence[2:] >= COHERENT)
-        return BLOCK / int(right[-1]) * self.reading.pixel_mm if len(right) else 0.0
+        true = self.reading.normal - self.true / climb
+        return coherent_mm(self.reading.pixels, self.reading.slope, true, self.counted, self.reading.pixel_mm)
 
 
 def of_case(

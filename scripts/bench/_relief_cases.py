@@ -17,6 +17,7 @@ from blender_addon.core.surface.albedo.denoising import without_noise
 from blender_addon.core.surface.albedo.removal import without_light
 from scripts.truth.scanner import truth_case
 
+from . import _relief_finest as finest
 from . import _relief_measures as measures
 from ._harmonic_light import irradiance_basis, robust_fit
 from ._relief_pictures import triptych
@@ -87,6 +88,21 @@ def thinned(rows: Rows, out: Path, shape: str) -> None:
     rows.add("thinning_error_deg", after, case=shape, unit="deg", yardstick=before, floor="<= 0.5")
 
 
+def finer(rows: Rows, out: Path, light: str) -> None:
+    """The engraved piece; beside each figure what the halved texture alone gives."""
+    name = "8k" if light == "window" else f"8k/{light}"
+    case = finest.case_of(light)
+    part = measures.ready(case)
+    halved, full = (finest.slopes_in(part, normals) for normals in finest.normal_maps(case))
+    cut, worst = measures.cut_percent(part, full)
+    before, _ = measures.cut_percent(part, halved)
+    rows.add("finest_mm", finest.finest_mm(part, full), case=name, unit="mm", yardstick=finest.finest_mm(part, halved),
+             floor="<= 0.1", goal="<= 0.06")  # fmt: skip
+    rows.add("median_cut", cut, case=name, unit="%", yardstick=before, floor=">= 30")
+    rows.add("worst5_cut", worst, case=name, unit="%")
+    triptych(part, full, out / f"raking_engraved_{light}.png")
+
+
 def without_detail(rows: Rows, out: Path) -> None:
     part = measures.ready(truth_case("plain", "window"))
     found = measures.recovered([part])
@@ -141,7 +157,7 @@ def _harmonics(part: measures.Ready, openness: np.ndarray) -> np.ndarray:
     return surface.texels.interpolate(surface.faces, shade)
 
 
-JOBS = {work.__name__: work for work in (lit, several, thinned, without_detail, albedo)}
+JOBS = {work.__name__: work for work in (lit, several, thinned, finer, without_detail, albedo)}
 
 if __name__ == "__main__":
     measured = Rows()

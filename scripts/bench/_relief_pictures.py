@@ -37,6 +37,8 @@ def triptych(part: Any, slopes: Floats, path: Path) -> None:
     from PIL import Image
 
     position, normal = part.surface.position, part.surface.normal
-    shown = [raking(position, shading_normal) for shading_normal in (normal, unit(normal - slopes), part.true_normal)]
+    height_px = min(560, int(0.7 * np.ptp(position[:, 2]) / part.surface.texel_mm))  # a finer pixel may hold no texel
+    normals = (normal, unit(normal - slopes), part.true_normal)
+    shown = [raking(position, each, height_px=height_px) for each in normals]
     path.parent.mkdir(parents=True, exist_ok=True)
     Image.fromarray((np.concatenate(shown, axis=1) * 255).astype(np.uint8)).save(path)

@@ -23,6 +23,7 @@ from blender_addon.core.mesh.triangles import TriangleMesh
 from scripts.truth.scanner import baked_scan, truth_case
 
 from . import ROOT, Options, Record
+from ._relief_finest import SIZE, TRIANGLES
 
 SHAPES = ("owl", "sharp", "folds", "smooth")
 LIGHTS = ("window", "lamps", "overcast", "travelling", "tent")
@@ -45,9 +46,13 @@ def run(record: Record, options: Options) -> None:
             jobs.setdefault(shape, []).append(f"albedo {shape} {paint}")
     apart += [(shape, " + ".join(work)) for shape, work in jobs.items()]
     apart += [(shape, f"thinned {shape}") for shape in ("owl", "sharp") if options.wants(f"{shape}/thinned")]
+    finest = [light for light, name in (("window", "8k"), ("lamps", "8k/lamps")) if options.wants(name) and not options.fast]
+    if finest:
+        baked_scan("engraved", size=SIZE, triangles=TRIANGLES)
+        apart += [("engraved", " + ".join(f"finer {light}" for light in finest))]
     if options.wants("plain/window"):
         apart.append(("plain", "without_detail"))
-    for shape in dict.fromkeys(shape for shape, _ in apart):
+    for shape in dict.fromkeys(shape for shape, _ in apart if shape != "engraved"):
         baked_scan(shape)  # before the processes part, that no two bake the same
     with ThreadPoolExecutor(AT_ONCE) as pool:
         for rows in pool.map(lambda item: _apart("_relief_cases", options.out, *item[1].split(), threads="1"), apart):

@@ -14,7 +14,7 @@ import numpy as np
 
 from blender_addon.core.mesh.triangles import TriangleMesh, face_areas, unit
 
-from . import charts, lights, pigments, scanned, transport
+from . import charts, engraved, lights, pigments, scanned, transport
 from .camera import Camera, blurred, photographed, speckles
 from .fine_transport import FineTransport
 from .shape import Shape
@@ -23,6 +23,10 @@ from .texels import Texels, covered, mixed, texels
 
 Floats = Any
 CACHE = Path(os.environ.get("XDG_CACHE_HOME", Path.home() / ".cache")) / "bozzetto" / "truth"
+LARGER = {"engraved": engraved.LARGER}
+"""By how much a shape is enlarged for the transport, which expects vertices some 0.15 apart."""
+ISLANDS = {"engraved": 24}
+"""Number of islands of a scan that is smaller than most: as large as those of a whole piece's."""
 POWDER = 0.78
 """Linear albedo of matting spray."""
 
@@ -235,7 +239,7 @@ def baked_shape(name: str) -> BakedShape:
     path = CACHE / f"{name}-{_recipe(*_makers(name), 'transport')}.npz"
     if not path.exists():
         shape = make_shape(name)
-        flow = transport.baked(shape.vertices, shape.normals)
+        flow = transport.baked(shape.vertices * LARGER.get(name, 1.0), shape.normals)  # what sees what knows no size
         parts = {"vertices": shape.vertices, "faces": shape.faces.astype(np.int32), "albedo": shape.albedo.astype(np.float32)}
         _save(path, **parts, **vars(flow))
     with np.load(path) as kept:
@@ -253,7 +257,8 @@ def baked_scan(name: str, *, size: int = 2048, seed: int = 0, triangles: int = 6
     if not path.exists():
         truth = body.truth
         mesh = scanned.scan_mesh(truth, triangles=triangles, seed=seed, open_below=0.6)
-        mesh, island = charts.unwrapped(mesh, islands=max(200, min(1000, len(mesh.faces) // 40)), texels=size, seed=seed)
+        islands = ISLANDS.get(name, max(200, min(1000, len(mesh.faces) // 40)))
+        mesh, island = charts.unwrapped(mesh, islands=islands, texels=size, seed=seed)
         part = texels(mesh, truth.vertices, truth.faces, size)
         _save(
             path,
@@ -292,6 +297,8 @@ def baked_scan(name: str, *, size: int = 2048, seed: int = 0, triangles: int = 6
 
 def _makers(name: str) -> tuple[str, ...]:
     """The modules that decide what a shape looks like."""
+    if name == "engraved":
+        return ("fields", "nets", "tooling", "engraved")
     return ("fields", "nets", "tooling", "owl", "owl_form") if name == "owl" else ("fields", "nets", "tooling", "more_shapes")
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
+from .engraved import engraved
 from .more_shapes import folds, plain, pot, sharp, smooth
 from .owl import owl
 from .shape import Shape
@@ -15,6 +16,7 @@ SHAPES: dict[str, Callable[[int], Shape]] = {
     "smooth": smooth,
     "plain": plain,
     "pot": pot,
+    "engraved": engraved,
 }
 """From name to maker (seed -> Shape). `plain` has no detail at all; `pot` is there to be tried on last."""
 

@@ -13,6 +13,9 @@ import pytest
 
 from blender_addon.core.mesh.triangles import TriangleMesh
 from blender_addon.core.srgb import encode
+from blender_addon.core.surface.normal_maps import from_tangent_space, tangent_frames
+from blender_addon.core.surface.relief.own_map import slopes_of_normals
+from blender_addon.core.surface.speckle import masked_blur
 from blender_addon.core.surface.textured_surface import read_surface
 from blender_addon.job import sheet as sheets
 from blender_addon.job.runner import finish
@@ -27,6 +30,7 @@ from blender_addon.scene.surface.photographed import reading
 from blender_addon.scene.surface.surface_texture import read_linear
 from blender_addon.scene.thumbnails import surface_colours
 from blender_addon.steps.surface import albedo, material, relief
+from tests.core.surface.test_finer import finely_worked
 
 pytestmark = pytest.mark.usefixtures("empty_scene")
 LAMP = np.array([0.55, 0.25, 0.8])
@@ -342,3 +346,22 @@ def test_vertex_colours_become_a_live_shape_key() -> None:
         key.data.foreach_get("co", moved)
         assert 1e-7 < np.abs(moved.reshape(-1, 3) - mesh.vertices).max() < 5e-4  # metres
     assert not place.stage.has("relief_height")
+
+
+def test_a_texture_finer_than_the_first_pass_is_read_to_its_own_texels() -> None:
+    """Grooves of 0.16 to 0.3 mm, of which cells of 0.07 mm hold little: the normal map comes in the texture's own size."""
+    fine, picture, true = finely_worked(0.02)
+    place = laid(replace(fine, vertices=fine.vertices / 1000), np.repeat(encode(picture)[..., None], 3, axis=2))
+    result = done(place, relief, strength=1.0)
+    normal, height = place.stage.find("relief_normal", "piece"), place.stage.find("relief_height", "piece")
+    assert tuple(normal.size) == picture.shape[::-1] and 2 * height.size[0] == normal.size[0]
+    assert result.figures["finer_kept"] == 1.0 and result.figures["trusted_mm"] < 0.16
+    surface = read_surface(fine, np.ones(len(fine.faces), bool), height=len(picture), width=len(picture))
+    frames = tangent_frames(surface.vertices, surface.faces, surface.uv, surface.vertex_normal)
+    mapped = 2 * images.read_pixels(normal)[..., :3].reshape(-1, 3)[surface.texels.index] - 1
+    found = slopes_of_normals(surface.normal, from_tangent_space(surface.texels, frames, surface.normal, mapped))
+    inside = (np.abs(surface.position[:, :2] - 4.8) < 4.0).all(axis=1)  # a patch at the sheet's own rim knows half as much
+    raster, mask = surface.texels.scatter(found), surface.texels.mask()
+    coarse = np.stack([masked_blur(raster[..., axis], mask, 0.12 / surface.texel_mm) for axis in range(3)], axis=-1)
+    ours, theirs = ((values.reshape(-1, 3)[surface.texels.index])[inside] for values in (raster - coarse, true))
+    assert (ours * theirs).sum() > 0.65 * np.sqrt(np.square(ours).sum() * np.square(theirs).sum())  # one light sees one way

@@ -17,11 +17,11 @@ from ..rasters import bilinear
 from ..records import record
 from ..srgb import decode, luminance
 from ..surface.bandpass import gaussian_blur
+from ..surface.relief.finest import finest_mm
 from ..surface.texels import Texels
 from ..threads import in_parallel
 from .camera import PhotoCamera
 from .consistency import FEWEST, BlockPixels
-from .finest import finest_mm
 from .focus import Focus, in_focus
 from .near_lamps import DARKEST, Lamps, Samples, fit_lamps
 from .seen import Form, faces_seen, pixels_seen

@@ -11,7 +11,7 @@ from collections.abc import Iterator
 
 import numpy as np
 
-from ..arrays import Floats, Ints
+from ..arrays import Bools, Floats, Ints
 from ..mesh.triangles import across, unit
 from ..records import record
 from ..threads import product
@@ -148,15 +148,18 @@ def sort_into_boxes(position: Floats, normal: Floats, box_mm: float) -> Cloud:
     )  # fmt: skip
 
 
-def lay_patches(position: Floats, normal: Floats, *, cell_mm: float, seed: int) -> tuple[Patches, Cloud]:
+def lay_patches(
+    position: Floats, normal: Floats, *, cell_mm: float, seed: int, middles: Bools | None = None
+) -> tuple[Patches, Cloud]:
     """Patches over texels, x level, and the texels sorted into boxes.
 
     position: (n, 3) of the texels in mm. normal: (n, 3) unit. cell_mm: edge of a cell; a patch has CELLS x CELLS.
-    seed: of the order in which texels are tried as centres.
+    seed: of the order in which texels are tried as centres. middles: (n,) the texels that may be centres; None: all of them.
     """
     edge = CELLS * cell_mm
     cloud = sort_into_boxes(position, normal, edge / 7)
-    centre, facing = _centres(position, normal, SPACING * edge, seed)
+    tried = slice(None) if middles is None else np.flatnonzero(middles)
+    centre, facing = _centres(position[tried], normal[tried], SPACING * edge, seed)
     home = np.floor((centre - cloud.low) / cloud.box_mm).astype(np.int64)
     by_place = np.argsort((home[:, 0] * cloud.boxes[1] + home[:, 1]) * cloud.boxes[2] + home[:, 2], kind="stable")
     centre, facing = centre[by_place], facing[by_place]

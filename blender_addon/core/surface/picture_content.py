@@ -87,10 +87,11 @@ class Layout:
 
 def pixels_of(picture: Floats) -> Pixels:
     """The facts of a picture (h, w, 3 or 4), display values 0 to 1 as stored; a reduced copy of some 256 to 512 pixels does."""
-    shown = picture[..., :3].reshape(-1, 3)
+    colours = np.ascontiguousarray(picture[..., :3])
+    shown = colours.reshape(-1, 3)
     if picture.shape[-1] == 4 and 0.02 < float(np.mean(picture[..., 3] > 0.5)) < 0.999:
         shown = shown[picture[..., 3].reshape(-1) > 0.5]
-    red, green, blue = shown.T
+    red, green, blue = np.ascontiguousarray(shown.T)  # several times faster than every third number
     peak = np.maximum(np.maximum(red, green), blue)
     range_ = peak - np.minimum(np.minimum(red, green), blue)
     vectors = 2.0 * shown[peak > 0.02] - 1.0
@@ -105,9 +106,9 @@ def pixels_of(picture: Floats) -> Pixels:
         outward=float(mean[2]),
         spread=float(1.0 - np.linalg.norm(mean)),
         primaries=float(np.mean((peak > 0.5) & (range_ > 0.9 * peak))),
-        together=1.0 if grey else _together(picture[..., :3]),
+        together=1.0 if grey else _together(colours),
         colours=_flat_colours(box),
-        lines=_lines(picture[..., :3]),
+        lines=_lines(colours),
         even=_is_even(shown),
     )
 
@@ -315,7 +316,7 @@ def explained(design: Floats, values: Floats) -> float:
     total = float(own @ own)
     if total < 1e-9:
         return 0.0
-    solution, *_ = np.linalg.lstsq(columns, own, rcond=None)
+    solution, *_ = np.linalg.lstsq(columns.T @ columns, columns.T @ own, rcond=None)  # small, whatever the number of values
     left = own - columns @ solution
     return float(np.clip(1.0 - (left @ left) / total, 0.0, 1.0))
 

@@ -146,7 +146,7 @@ def _claim(boxes: _Boxes, part: tuple[int, int], shape: tuple[int, int], owner: 
     place = (row[keep] % shape[0]) * shape[1] + column[keep] % shape[1]
     owner[place] = face[keep]
     second[place, 0], second[place, 1] = b1[keep], b2[keep]
-    np.add.at(claims, (row % shape[0] * shape[1] + column % shape[1])[smallest > INSIDE], 1)
+    np.add.at(claims, (row % shape[0] * shape[1] + column % shape[1])[smallest > INSIDE], np.uint8(1))
 
 
 def texel_sizes(vertices_mm: Floats, faces: Ints, uv: Floats, *, height: int, width: int) -> Floats:

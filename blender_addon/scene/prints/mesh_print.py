@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+from concurrent.futures import ThreadPoolExecutor
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -37,25 +39,33 @@ _ABSENT_IS_ZERO = {
 
 
 def feed_mesh(digest: hashlib._Hash, mesh: bpy.types.Mesh) -> None:
-    """Update a digest with a mesh."""
-    digest.update(repr((len(mesh.vertices), len(mesh.polygons), len(mesh.loops))).encode())
+    """Update a digest with a mesh: each attribute is digested beside, while the next one is read."""
+    with ThreadPoolExecutor(1) as beside:
+        work = [beside.submit(digest.update, part) for part in _parts(mesh)]
+    for each in work:
+        each.result()
+    if mesh.shape_keys is not None:
+        _keys(digest, mesh.shape_keys)
+
+
+def _parts(mesh: bpy.types.Mesh) -> Iterator[Any]:
+    """What is digested of a mesh beside its shape keys, in order: bytes and arrays."""
+    yield repr((len(mesh.vertices), len(mesh.polygons), len(mesh.loops))).encode()
     for layer in sorted(mesh.attributes, key=lambda attribute: attribute.name):
         if layer.name.startswith(_SKIPPED) or layer.data_type not in FIELDS:
             continue
         values = _values(layer, *FIELDS[layer.data_type])
         if layer.name in _ABSENT_IS_ZERO and not values.any():
             continue
-        digest.update(f"{layer.name} {layer.domain} {layer.data_type}".encode())
-        digest.update(values)
+        yield f"{layer.name} {layer.domain} {layer.data_type}".encode()
+        yield values
     starts = np.arange(0, len(mesh.loops), 3, dtype=np.int32)
     if not is_triangles(mesh):
         starts = np.zeros(len(mesh.polygons), np.int32)
         mesh.polygons.foreach_get("loop_start", starts)
-    digest.update(starts)
+    yield starts
     active = (mesh.uv_layers.active, mesh.color_attributes.active_color)
-    digest.update(repr([layer.name if layer else "" for layer in active]).encode())
-    if mesh.shape_keys is not None:
-        _keys(digest, mesh.shape_keys)
+    yield repr([layer.name if layer else "" for layer in active]).encode()
 
 
 def _values(layer: Any, kind: str, field: str, size: int) -> Any:

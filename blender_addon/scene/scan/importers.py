@@ -172,7 +172,7 @@ def _call(source: Readable) -> None:
     elif source.kind == ".stl":
         bpy.ops.wm.stl_import(filepath=name)
     elif source.kind in (".glb", ".gltf"):
-        bpy.ops.import_scene.gltf(filepath=name, import_pack_images=True)
+        bpy.ops.import_scene.gltf(filepath=name, import_pack_images=True, import_shading="SMOOTH")  # normals are not kept
     elif source.kind == ".fbx":
         bpy.ops.wm.fbx_import(filepath=name, use_anim=False)
     else:

@@ -20,6 +20,7 @@ from ...core.surface.normal_maps import (
     tangent_space,
 )
 from ...core.surface.relief.bands import band_maps
+from ...core.surface.relief.finer import Base
 from ...core.surface.relief.following import ALL_RELIEF, FINE_IS_PAINT
 from ...core.surface.relief.own_map import OwnForm, added_by_photo, slopes_of_normals
 from ...core.surface.relief.recovery import Photographed, Recovery, recover
@@ -33,6 +34,7 @@ from ...scene.images import make_image
 from ...scene.meshes import MM
 from ...scene.stage import Stage
 from ...scene.surface.dropped_triangles import dropped_triangles
+from ...scene.surface.finer_relief import finer_relief
 from ...scene.surface.light_decisions import PAINT, PAINTED_MARKS, PHOTO, RELIEF_MARKS, paint_decision, shading_decision
 from ...scene.surface.photographed import own_normals, reading, shared_share
 from .declared.relief import Settings
@@ -169,13 +171,14 @@ def _kept(
             slopes, heights = yield from aside(
                 partial(_beside, surface, own, slopes, heights), Progress(0.9, "Making the maps")
             )
-        yield from _offer(stage, surface, heights, slopes, own, facts)
-    figures |= {"trusted_mm": round(recovery.trusted_mm, 3), "strength": round(strength, 3)}
+        yield from _offer(stage, surface, heights, slopes, own, facts, recovery)
+    figures |= {"trusted_mm": round(facts["trusted_mm"], 3), "strength": round(strength, 3)}
+    figures |= {key: round(facts[key], 3) for key in ("finer_kept",) if key in facts}
     figures |= _sides(stage, surface, recovery)
     figures["height_std_mm"] = round(float(np.std(recovery.relief.height_mm)), 5)
     tilt = np.degrees(np.arctan(np.linalg.norm(recovery.relief.slope, axis=1)))
     figures["median_tilt_deg"] = round(float(np.median(tilt)), 3)
-    return Result(f"Recovered relief down to {recovery.trusted_mm:.2f} mm, shown at {strength:.2f}", figures, decisions)
+    return Result(f"Recovered relief down to {facts['trusted_mm']:.2f} mm, shown at {strength:.2f}", figures, decisions)
 
 
 def _sides(stage: Stage, surface: TexturedSurface, recovery: Recovery) -> dict[str, float]:
@@ -203,16 +206,28 @@ def _beside(surface: TexturedSurface, own: OwnForm, slopes: Floats, heights: Flo
 
 
 def _offer(
-    stage: Stage, surface: TexturedSurface, heights: Floats, slopes: Floats, own: OwnForm | None, facts: dict[str, float]
-) -> Generator[Progress, None, None]:
-    """Offer the maps. With the scan's own form both are combined at the advised strength, which then becomes 1."""
+    stage: Stage, surface: TexturedSurface, heights: Floats, slopes: Floats, own: OwnForm | None, facts: dict[str, float],
+    recovery: Recovery | None = None,
+) -> Generator[Progress, None, None]:  # fmt: skip
+    """Offer the maps. With the scan's own form both are combined at the advised strength, which then becomes 1.
+
+    recovery: what was read from the photo, to be followed as far as its full texture goes; None where nothing was. Enters the
+    finest wave and what is kept of it into `facts`.
+    """
     making = Progress(0.92, "Making the maps")
-    maps, facts = yield from aside(lambda: _maps(surface, heights, slopes, own, facts), making)
+    maps, said = yield from aside(lambda: _maps(surface, heights, slopes, own, facts), making)
+    if recovery is not None:
+        base = Base(surface, recovery, maps[1], facts["strength"] if own is not None else 1.0)
+        finer = yield from finer_relief(stage.require("piece"), base, making, seed=stage.seed)
+        if finer is not None:
+            maps[1] = finer.normals
+            facts |= {"trusted_mm": finer.finest_mm, "finer_kept": finer.kept}
+            said = facts | {"strength": said["strength"]}
     for role, values in zip(("relief_height", "relief_normal", "relief_middle", "relief_broad"), maps, strict=True):
         name = role.replace("_", " ").capitalize()
         yield Progress(0.93, "Packing the maps", blocking=True)
         image = make_image(name, values, data=True, floating=True)
-        for fact, value in facts.items():
+        for fact, value in said.items():
             image[fact] = value
         stage.offer(role, image, key="piece", name=name)
         yield making

@@ -119,9 +119,11 @@ def _believed(found: list[tuple[float, float, bool]], ends: tuple[float, float])
 
 def weakened(patches: Patches, fields: Floats, marks: Marks) -> Floats:
     """Fields (p, k, CELLS, CELLS) in which each band is left with what of it is kept; what is finer goes with the finest."""
-    if min(marks.kept) == 1.0:
-        return fields
-    keep = _kept_waves(patches.cell_mm, marks)
+    return fields if min(marks.kept) == 1.0 else filtered(patches, fields, _kept_waves(patches.cell_mm, marks))
+
+
+def filtered(patches: Patches, fields: Floats, keep: Floats) -> Floats:
+    """Fields (p, k, CELLS, CELLS) with what `keep` leaves of each wave: a factor at each place of a patch's transform."""
     result = np.zeros_like(fields)
 
     def run(ends: tuple[int, int]) -> None:
