@@ -17,7 +17,7 @@ from blender_addon.core.closeups.placing.refinement import refined
 from blender_addon.core.closeups.placing.resection import Prior, marked
 from blender_addon.core.closeups.placing.search import View, found
 from blender_addon.core.closeups.pose import KNOWN, UNKNOWN, USUAL, Spots, pose_of
-from blender_addon.core.closeups.seen import faces_seen
+from blender_addon.core.closeups.seen import Form, faces_seen
 from blender_addon.job.runner import finish
 from scripts.closeups.placed import FULL, Placed
 
@@ -90,7 +90,7 @@ def by_clicks(photos: list[Placed], skin: Skin) -> tuple[Found, Found]:
     alone, refined_ones = Found(), Found()
     for number, photo in enumerate(photos):
         rng = np.random.default_rng((31, number))
-        spots, distance = _clicked(photo.camera, skin, rng), None
+        spots, distance = clicked(photo.camera, skin.form, rng), None
         if number % 2:
             distance = photo.camera.distance * float(np.exp(0.05 * rng.normal()))
         click = CLICK * photo.camera.size[0] / FULL[0]
@@ -125,8 +125,8 @@ def wrongly_sure(photos: list[Placed], skin: Skin, looks: list[View], change: Ca
     return _percent(sure)
 
 
-def _clicked(camera: PhotoCamera, skin: Skin, rng: Any) -> Spots:
-    form = skin.form
+def clicked(camera: PhotoCamera, form: Form, rng: Any) -> Spots:
+    """Six points that a camera sees of a form, well apart, each marked a click's error off."""
     seen = np.unique(form.faces[faces_seen(camera, form)])
     pixels = camera.project(form.vertices[seen])[0]
     chosen = [int(rng.integers(len(seen)))]

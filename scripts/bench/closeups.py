@@ -1,7 +1,8 @@
 """What do close-ups bring that the scan has not? Against known truth: relief by moved lamps, cameras by clicks or without any.
 
 Cases: SHAPE/tripod/lamps-1, -4, -8, SHAPE/dark/lamps-4 (with a photo with the lamp off), SHAPE/hand/lamps-1, -4, -8
-(hand-held), plate, clicks/whole, clicks/part, itself/whole, itself/part, wrong. The first run renders a shape's photos for some
+(hand-held), plate, clicks/whole, clicks/part, itself/whole, itself/part, wrong, and reference/SHAPE/ROOM (a photo of the whole
+piece beside the product's render with its camera and light). The first run renders a shape's photos for some
 minutes into the cache.
 """
 
@@ -14,11 +15,13 @@ from blender_addon.core.closeups.camera import angle_between
 from blender_addon.core.closeups.placing import search as placing_search
 from scripts.closeups.cases import Setting, closeup_case
 from scripts.closeups.placed import placed_photos
+from scripts.closeups.reference import ROOMS, reference_photo
 from scripts.closeups.worked_scan import worked_skin
 
 from . import Options, Record
 from . import _closeup_measures as measures
 from . import _placing_measures as placing
+from . import _reference_measures as beside
 from ._closeup_pictures import before_and_after
 
 SHAPES = ("owl", "sharp", "smooth")
@@ -26,6 +29,7 @@ LIMITS = {1: (">= 20", ">= 40"), 4: (">= 50", ">= 65"), 8: (">= 55", ">= 75")}
 BY_HAND = {1: (">= 15", None), 4: (">= 40", None), 8: (">= 45", None)}
 OFF_PX = 1.0
 """Pixels that a click is off on the bench's pictures of 640 pixels; 2 on the 12 MP photos of `clicks`."""
+BESIDE = ("owl", "sharp")
 PLACING = ("clicks/whole", "clicks/part", "itself/whole", "itself/part", "wrong")
 
 
@@ -48,6 +52,30 @@ def run(record: Record, options: Options) -> None:
         record.add("false_detail_deg", float(sorted(wrong)[len(wrong) // 2]), case="plate", unit="deg", goal="<= 0.5")
     if any(options.wants(name) for name in PLACING):
         _placing(record, options)
+    for shape in BESIDE[: 1 if options.fast else None]:
+        rooms = [room for room in ROOMS if options.wants(f"reference/{shape}/{room}")]
+        if rooms:
+            _reference(record, options, shape, rooms)
+
+
+def _reference(record: Record, options: Options, shape: str, rooms: list[str]) -> None:
+    """Reference shots of a shape's scan beside photos of it, each in a room that the scan was not made in."""
+    scanned = beside.Scanned(shape, options.out / f"reference_{shape}")
+    for room in rooms:
+        photo = reference_photo(shape, room)
+        start = time.perf_counter()
+        found = scanned.beside(photo)
+        case = f"reference/{shape}/{room}"
+        lost = float("inf")
+        flat = found.get("flat_delta_e")
+        record.add("reference_delta_e", found.get("reference_delta_e2000", lost), case=case, yardstick=flat, floor="<= 5")
+        record.add("reference_delta_e_95", found.get("reference_delta_e2000_95", lost), case=case)
+        record.add("reference_form_alike", found.get("reference_form_alike", 0.0), case=case)
+        record.add("reference_light_left", found.get("reference_light_left", lost), case=case)
+        record.add("reference_turn_deg", found.get("turn_deg", lost), case=case, unit="deg")
+        record.add("seconds", time.perf_counter() - start, case=case, unit="s")
+        for path in (options.out / f"reference_{shape}" / "comparison").glob("reference*.png"):
+            path.replace(options.out / f"{shape}_{room}_{path.name}")
 
 
 def _placing(record: Record, options: Options) -> None:

@@ -47,11 +47,11 @@ def placed_photos(shape: str, kind: str, count: int, *, picture: Picture | None 
         path = CACHE / f"placed-{shape}-{kind}-{number}-{_recipe(truth, SIZES[kind], number)}.npz"
         if not path.exists():
             studio = studio or Studio(truth)
-            _keep(path, *_lit(studio, truth, camera, rng))
+            keep(path, *_lit(studio, truth, camera, rng))
         with np.load(path) as kept:
             light, hit = kept["light"].astype(np.float32), kept["hit"]
         light = np.where(hit[..., None], light, _backdrop(light.shape[:2], rng, float(np.quantile(light[hit], 0.7))))
-        light = _bent(light, camera)
+        light = bent(light, camera)
         exposure = 0.75 / float(np.quantile(light, 0.99))
         found.append(Placed(developed(light, picture or Picture(blur=0.5), exposure=exposure, seed=number), camera))
     return found
@@ -94,7 +94,7 @@ def _lit(studio: Studio, truth: Shape, camera: PhotoCamera, rng: Any) -> tuple[F
     return lit + rng.uniform(0.08, 0.3) * room, hit
 
 
-def _keep(path: Path, light: Floats, hit: Floats) -> None:
+def keep(path: Path, light: Floats, hit: Floats) -> None:
     path.parent.mkdir(parents=True, exist_ok=True)
     np.savez_compressed(path.with_suffix(".part.npz"), light=light.astype(np.float16), hit=hit)
     path.with_suffix(".part.npz").replace(path)
@@ -112,7 +112,7 @@ def _backdrop(shape: tuple[int, int], rng: Any, level: float) -> Floats:
     return (rng.uniform(0.1, 1.3) * level * tone[..., None] * colour).astype(np.float32)
 
 
-def _bent(light: Floats, camera: PhotoCamera) -> Floats:
+def bent(light: Floats, camera: PhotoCamera) -> Floats:
     """The pinhole's picture as a lens with the camera's radial term shows it."""
     height, width = light.shape[:2]
     row, column = np.indices((height, width))

@@ -19,8 +19,8 @@ from blender_addon.job import sheet as sheets
 from blender_addon.job.errors import JobError
 from blender_addon.job.files.whole_files import begin_folder
 from blender_addon.scene.delivery.kept_pictures import scene_digests
+from blender_addon.scene.reference.files import compared_in, files_of
 from blender_addon.scene.reference.light import lit_as_photo
-from blender_addon.scene.reference.pictures import files_of
 from blender_addon.steps import catalogue
 from blender_addon.steps.delivery import comparison
 from blender_addon.steps.surface import material, reference
@@ -106,6 +106,8 @@ def _laid_beside_each_other(place: Laid, folder: Path) -> None:
     assert {check_picture(path).width for path in files.all()} == {160}
     # a plain clay of the true albedo, without the photo's grooves: 10 % of the light and no stroke in common
     assert result.figures["reference_delta_e2000"] < 8.0
+    assert [name for name, _ in compared_in(place.stage.scene, folder / "out")] == ["reference"]
+    assert compared_in(place.stage.scene, folder) == []
     stamp = files.render.stat().st_mtime_ns
     again = done(place, comparison, size=160, samples=16)
     assert files.render.stat().st_mtime_ns == stamp and again.figures == result.figures

@@ -16,13 +16,12 @@ from .. import roles
 from ..dressing.lights import SETUP
 from ..dressing.set_parts import DRESSING
 from ..prints.fingerprint import fingerprint
+from ..reference.files import REFERENCE
 
 LIGHT = ("world", "light", "card")
 """Roles of the data that makes up a light set-up."""
 AWAY_FROM_PHOTO = (*DRESSING, *LIGHT, "shot", "pivot", "move")
 """Roles of what is not there in the picture of a reference photo (`scene/reference/light.py`)."""
-REFERENCE = "reference"
-"""Role of a reference photo's camera; what goes with it has roles that begin so. No other picture shows any of it."""
 
 
 class SceneDigests:

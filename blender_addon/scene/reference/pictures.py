@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
@@ -14,46 +14,20 @@ from ...core.closeups.placing.pictures import smaller
 from ...core.files.pictures.labels import Labels
 from ...core.files.pictures.png_writer import write_png
 from ...core.rasters import bilinear
-from ...core.records import record
 from ...core.reference.comparing import FULL_COLOUR, FULL_FORM, Difference, as_picture, difference, inner
 from ...core.srgb import decode, encode
 from ...job.files.whole_files import whole_file
 from ..delivery.originals import read_picture
 from ..images import read_pixels
 from ..running.session import writes
+from .files import Files
 
-FOLDER = "comparison"
-PARTS = ("photo", "colour", "form")
 BORDER = 0.004
 """Share of the picture's longer side that is left out round the piece, where its edge mixes with what is behind."""
 
 
 FULL_TONES = (f"CIEDE2000 of {FULL_COLOUR:g}", f"{100.0 * FULL_FORM:g} % of the light")
 """What the full tone stands for in the pictures of colour and form, in words."""
-
-
-@record
-class Files:
-    """The files of one comparison: the render, the photo, and their differences in colour and in form."""
-
-    render: Path
-    photo: Path
-    colour: Path
-    form: Path
-
-    def __iter__(self) -> Iterator[Path]:
-        """Render, photo, colour, form."""
-        return iter((self.render, self.photo, self.colour, self.form))
-
-    def all(self) -> list[Path]:
-        """All four, the render last."""
-        return [self.photo, self.colour, self.form, self.render]
-
-
-def files_of(out: Path, name: str) -> Files:
-    """The files of a reference in the job's folder."""
-    folder = out / FOLDER
-    return Files(folder / f"{name}.png", *(folder / f"{name} {part}.png" for part in PARTS))
 
 
 def figures_of(found: Difference, name: str) -> dict[str, object]:

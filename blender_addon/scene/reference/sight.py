@@ -34,9 +34,9 @@ class Seen:
         return self.look.mask()
 
     def behind(self) -> Floats:
-        """(3,) linear tone of what the photo shows beside the piece; mid-grey where the piece fills it."""
+        """(3,) mean linear tone of what the photo shows beside the piece; mid-grey where the piece fills it."""
         beside = self.light[~self.mask()]
-        return np.median(beside, axis=0) if len(beside) > FEWEST_BESIDE else np.full(3, GREY)
+        return beside.mean(axis=0) if len(beside) > FEWEST_BESIDE else np.full(3, GREY)
 
 
 def seen_in(photo: Floats, camera: PhotoCamera, skin: Skin) -> Seen | None:

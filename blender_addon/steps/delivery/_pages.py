@@ -21,7 +21,8 @@ from ...scene.delivery.copies.jpeg import write_jpeg
 from ...scene.delivery.copies.marked import is_marked
 from ...scene.delivery.cutouts import FOLDER as CUTOUTS
 from ...scene.meshes import MM
-from ...scene.reference.pictures import FULL_TONES, files_of, said_of
+from ...scene.reference.files import files_of
+from ...scene.reference.pictures import FULL_TONES, said_of
 from ...scene.running.kept_decisions import questions
 from ...scene.running.session import writes
 from ...scene.shots.lens_drivers import NEVER

@@ -12,8 +12,9 @@ from ...job.step import Progress, Result, Run
 from ...scene.delivery.kept_pictures import KeptPictures, scene_digests
 from ...scene.delivery.output import Quality, cycles, render_picture
 from ...scene.reference.camera import is_moved
+from ...scene.reference.files import Files, files_of
 from ...scene.reference.light import lit_as_photo
-from ...scene.reference.pictures import Files, compare, figures_of, files_of
+from ...scene.reference.pictures import compare, figures_of
 from ...scene.stage import Stage
 from ...scene.surface.rendered_form import rendered_form
 from .declared.comparison import Settings

@@ -5,8 +5,10 @@ from __future__ import annotations
 import bpy
 
 from ...job.step import maker
+from ...scene.reference.files import compared_in
 from ...steps import catalogue
 from ..fields import Tab
+from ..folders import output_folder
 from ..job_state import state_of
 from .kept import looks_of, previews
 from .samples import pictures_of_samples
@@ -16,7 +18,7 @@ SCALE = 5.5
 
 
 class BOZZETTO_PT_looks(Tab, bpy.types.Panel):
-    """Compare the relief, choose a material by its picture, keep and compare looks"""
+    """Compare the relief and reference photos, choose a material by its picture, keep and compare looks"""
 
     bl_label = "Looks"
     bl_idname = "BOZZETTO_PT_looks"
@@ -37,6 +39,10 @@ class BOZZETTO_PT_looks(Tab, bpy.types.Panel):
         else:
             column.operator("bozzetto.sample_sheet", text="Render it in every material", icon="MATERIAL")
         column.operator("bozzetto.keep_look", icon="ADD")
+        for name, files in compared_in(context.scene, output_folder(context.scene, state_of(context.scene).sheet.name)):
+            button = layout.operator("bozzetto.wipe", text=f"{name.capitalize()}: photo and render", icon="ARROW_LEFTRIGHT")
+            button.left, button.right = str(files.photo), str(files.render)
+            button.left_words, button.right_words = "The photo", "The render, in its light"
         width = context.region.width / context.preferences.system.ui_scale if context.region else 300.0
         grid = layout.grid_flow(columns=max(1, int(width // 140)), even_columns=True, row_major=True)
         for sheet, picture in looks_of(context.scene):
