@@ -15,8 +15,9 @@ from ..shots.framing import project
 from ..shots.sight import ShotView, convex_outline
 from .tangency import softness
 
-HEAD = 0.7
-"""Share of the outline's height in the frame above which it counts as the head."""
+HEAD, SHOULDERS, LESS = 0.7, 0.45, 0.3
+"""Shares of the outline's height in the frame above which it counts as the head, and as what is just below it, and what an edge
+counts there. Set by eye."""
 
 NEAR = 0.06
 """Distance from the head within which an edge counts, in half widths of the frame."""
@@ -60,17 +61,19 @@ def edges_at_head(parts: Sequence[Floats], view: ShotView) -> float:
     high = min(float(view.outline[:, 1].max()), view.half_slopes[1])
     share = np.linspace(0.0, 1.0, 16, endpoint=False)[:, None, None]
     ring = (view.outline + share * (np.roll(view.outline, -1, axis=0) - view.outline)).reshape(-1, 2)
-    head = ring[(ring[:, 1] >= low + HEAD * (high - low)) & (ring[:, 1] <= high)]
-    if not len(head):
+    ring = ring[(ring[:, 1] >= low + SHOULDERS * (high - low)) & (ring[:, 1] <= high)]
+    if not len(ring):
         return 0.0
+    head = ring[:, 1] >= low + HEAD * (high - low)
     total = 0.0
     for points in parts:
         slopes, depth = project(points, view.position, view.rotation)
-        if not (depth > max(view.subject_far_mm, 1e-6)).all() or not _may_meet(slopes, head, view):
+        if not (depth > max(view.subject_far_mm, 1e-6)).all() or not _may_meet(slopes, ring, view):
             continue
         reach = NEAR * view.half_slopes[0]
-        if boundary_distance(head, convex_outline(slopes)).min() < reach:
-            total += max(0.0, 1.0 - softness(depth, view) / GONE)
+        met = boundary_distance(ring, convex_outline(slopes)) < reach
+        if met.any():
+            total += (1.0 if met[head].any() else LESS) * max(0.0, 1.0 - softness(depth, view) / GONE)
     return total
 
 

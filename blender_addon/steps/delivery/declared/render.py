@@ -29,7 +29,7 @@ class Preset:
 
 PRESETS = {
     "proof": Preset(Quality(16, 0.1), 960, 320, 24, 12),
-    "final": Preset(Quality(20, 0.1), 3000, 640, 96, 12),
+    "final": Preset(Quality(32, 0.1), 3000, 640, 96, 12),
     "print": Preset(Quality(256, 0.02), 3840, 1080, 200, 25),
 }
 """A still in 'proof' takes half a minute on two cores, in 'final' some minutes; 'print' is for a graphics card or a night."""
