@@ -104,4 +104,5 @@ def make_image(name: str, pixels: Floats, *, data: bool = False, floating: bool 
     image.pixels.foreach_set(full.ravel())
     image.update()
     image.pack()
+    release(image)
     return image

@@ -93,7 +93,7 @@ def finer(rows: Rows, out: Path, light: str) -> None:
     name = "8k" if light == "window" else f"8k/{light}"
     case = finest.case_of(light)
     part = measures.ready(case)
-    halved, full = (finest.slopes_in(part, normals) for normals in finest.normal_maps(case))
+    halved, full = (finest.slopes_in(part, normals) for normals in finest.normal_maps(case, case.texture))
     cut, worst = measures.cut_percent(part, full)
     before, _ = measures.cut_percent(part, halved)
     rows.add("finest_mm", finest.finest_mm(part, full), case=name, unit="mm", yardstick=finest.finest_mm(part, halved),
@@ -101,6 +101,10 @@ def finer(rows: Rows, out: Path, light: str) -> None:
     rows.add("median_cut", cut, case=name, unit="%", yardstick=before, floor=">= 30")
     rows.add("worst5_cut", worst, case=name, unit="%")
     triptych(part, full, out / f"raking_engraved_{light}.png")
+    maps = finest.normal_maps(case, finest.enlarged_texture(light))
+    halved, full = (finest.slopes_in(part, normals)[part.known] for normals in maps)
+    made_up = float(np.degrees(np.median(np.linalg.norm(full - halved, axis=1))))
+    rows.add("false_tilt_deg", made_up, case=f"{name}/enlarged", unit="deg", floor="<= 0.5", goal="<= 0.1")
 
 
 def without_detail(rows: Rows, out: Path) -> None:

@@ -6,6 +6,7 @@ guess, sharper than the bench's other photos (1.7 texels).
 
 from __future__ import annotations
 
+import io
 from typing import Any
 
 import numpy as np
@@ -37,9 +38,25 @@ def case_of(light: str) -> TruthCase:
     return truth_case("engraved", light, size=SIZE, triangles=TRIANGLES, camera=Camera(blur=BLUR_MM))
 
 
-def normal_maps(case: TruthCase) -> tuple[Floats, Floats]:
-    """The normal map of the halved texture alone, and that with the full one's relief, as the step makes them."""
-    picture = decode(case.texture.astype(np.float32) / 255)
+def enlarged_texture(light: str) -> Floats:
+    """(SIZE, SIZE, 3) 8 bits: a soft photo of half the size with a camera's noise, enlarged and stored as JPEG.
+
+    It holds nothing finer than the halved texture, and noise as coarse as fine marks.
+    """
+    from PIL import Image
+
+    soft = truth_case("engraved", light, size=SIZE, triangles=TRIANGLES, camera=Camera(blur=0.1, noise=0.0)).texture
+    half = soft.reshape(SIZE // 2, 2, SIZE // 2, 2, 3).mean(axis=(1, 3))
+    half += np.random.default_rng(0).normal(0, 5, half.shape)
+    shown = Image.fromarray(np.clip(half, 0, 255).astype(np.uint8)).resize((SIZE, SIZE), Image.Resampling.BICUBIC)
+    data = io.BytesIO()
+    shown.save(data, "JPEG", quality=95)
+    return np.asarray(Image.open(data))
+
+
+def normal_maps(case: TruthCase, texture: Floats) -> tuple[Floats, Floats]:
+    """The normal map of the halved texture (h, w, 3) alone, and that with the full one's relief, as the step makes them."""
+    picture = decode(texture.astype(np.float32) / 255)
     half = 0.25 * (picture[::2, ::2] + picture[1::2, ::2] + picture[::2, 1::2] + picture[1::2, 1::2])
     surface = read_surface(case.scan, np.ones(len(case.scan.faces), bool), height=len(half), width=len(half))
     surface = without(surface, surface.texels.shared)

@@ -319,6 +319,13 @@ def test_no_step_holds_a_vast_picture_as_floats(reader: str, tmp_path: Path) -> 
     assert np.abs(found - (0.25, 0.5, 0.75)).max() < 0.01 and tuple(image.size) == (16384, 512)
 
 
+def test_a_vast_map_that_was_made_gives_its_memory_back_and_reads_the_same() -> None:
+    values = np.random.default_rng(1).random((16, 4200, 3)).astype(np.float16)
+    image = images.make_image("map", values, data=True, floating=True)
+    assert not image.has_data
+    assert np.array_equal(images.read_pixels(image)[..., :3], values.astype(np.float32))
+
+
 def test_reading_a_vast_picture_gives_its_memory_back_and_sees_what_was_painted() -> None:
     image = images.make_image("vast", np.full((63, 6001, 3), 0.5))
     read_linear(image, limit=4096)
