@@ -44,6 +44,9 @@ HIGHEST, LARGEST = 0.75, 0.4
 LARGE = 0.03
 """Share of the frame that a prop covers without being penalised: what is left is the table, on which the eye rests. By eye."""
 
+SPARING = 6.0
+"""Penalty for the share of the frame that a prop covers, so that others have room beside it. By eye."""
+
 WHOLE, CUT = 0.8, 0.8
 """Least share of a prop that should be visible, where a place for that is found, and the penalty where less is. By eye."""
 
@@ -218,7 +221,8 @@ def _best_for_all(good: Sequence[_Possible], views: Sequence[ShotView]) -> tuple
         for view in left:
             touch[view.name] = max(touch.get(view.name, 0.0), tangency(arrangement.points, view))
         touches = max(touch.values(), default=0.0)
-        cost = arrangement.score + 0.4 * len(way) / max(len(views), 1) + HIDDEN * behind + 1.2 * touches
+        cost = arrangement.score + SPARING * arrangement.covers + HIDDEN * behind + 1.2 * touches
+        cost += 0.4 * len(way) / max(len(views), 1)
         few.append((cost, arrangement, (*way, *(name for name, value in touch.items() if value > TOUCHES))))
     _, best, way = min(few, key=lambda entry: entry[0])
     return best, way
