@@ -24,6 +24,7 @@ from blender_addon.scene.reference.light import lit_as_photo
 from blender_addon.steps import catalogue
 from blender_addon.steps.delivery import comparison
 from blender_addon.steps.surface import material, reference
+from blender_addon.ui.looks.kept import of_a_look
 from tests.steps.test_closeups import CAMERA, LAMPS, SIZE, _form, _photographed, _spots
 from tests.steps.test_relief import Laid, done, laid, sheet, words
 
@@ -135,6 +136,11 @@ def test_a_light_that_explains_little_is_asked_about(tmp_path: Path, monkeypatch
     (asked,) = result.decisions
     assert asked.asked and result.figures["references"] == 0 and "unexplained" in words(place)
     assert asked.alternatives[0].sets == {"reference.accepted": "1"}
+
+
+def test_a_look_for_other_pieces_has_no_photos_of_this_one() -> None:
+    left_out = {step.name for step in catalogue() if not of_a_look(step)}
+    assert {"closeups", "reference"} <= left_out and "comparison" not in left_out
 
 
 def test_a_sheet_names_photos_shortly_and_each_needs_a_place_of_its_own(tmp_path: Path) -> None:

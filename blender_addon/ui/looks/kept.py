@@ -14,6 +14,7 @@ from ...job.sheet import JobSheet, read, written
 from ...job.step import Progress, Step, maker
 from ...scene.delivery.copies.marked import marked
 from ...scene.delivery.trial import try_shot
+from ...scene.reference.files import REFERENCE
 from ...scene.running.session import write_text
 from ...scene.stage import Stage
 from ...steps import catalogue
@@ -29,8 +30,8 @@ previews = Previews()
 
 
 def of_a_look(step: Step) -> bool:
-    """Whether a step's settings belong to a look: all but those of the scan and its close-up photos."""
-    return step.folder != "scan" and "closeup_colour" not in step.makes
+    """Whether a step's settings belong to a look: all but those of the scan and of photos of the piece."""
+    return step.folder != "scan" and not {"closeup_colour", REFERENCE} & set(step.makes)
 
 
 def take_look(scene: bpy.types.Scene, look: JobSheet) -> None:
