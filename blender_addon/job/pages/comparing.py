@@ -13,8 +13,8 @@ from ...core.records import record
 
 STYLE = """
 .wipe { position: relative; cursor: ew-resize; touch-action: pan-y; user-select: none; -webkit-user-select: none; }
-.wipe img { display: block; width: 100%; height: auto; }
-.wipe img + img { position: absolute; inset: 0; clip-path: inset(0 0 0 50%); }
+.wipe img { display: block; width: 100%; height: auto; background: none; }
+.wipe img + img { position: absolute; inset: 0; height: 100%; clip-path: inset(0 0 0 50%); }
 figure input[type=range] { width: 100%; margin: 8px 0 0; accent-color: var(--ink); }
 """
 """Added to the page's style."""
