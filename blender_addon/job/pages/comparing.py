@@ -74,7 +74,7 @@ def _one(pair: Compared) -> list[str]:
         f"<h3>{name}</h3><ul>{said}</ul>",
         '<div class="pair">',
         _figure(pair.photo, "The photo", "without its lens's distortion"),
-        _figure(pair.render, "The render", "piece and stand alone, with the photo's camera and light"),
+        _figure(pair.render, "The render", "piece and stand alone, with the photo's camera and light, as bright as the photo"),
         "</div>",
         wipe,
         '<div class="pair">',
