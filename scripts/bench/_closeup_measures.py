@@ -63,9 +63,16 @@ class Read:
         return np.degrees(np.arccos(np.clip(np.einsum("ij,ij->i", found, self.true[self.counted]), -1, 1)))
 
     def cut_percent(self) -> tuple[float, float]:
-        """(cut of the median error against the bare scan, the bare scan's median in degrees)."""
+        """(cut of the median error against the bare scan, the bare scan's median in degrees); no cut where nothing counts."""
+        if not self.counted.any():
+            return 0.0, 0.0
         bare = float(np.median(self.errors_deg(0 * self.reading.slope)))
         return 100 * (1 - float(np.median(self.errors_deg(self.reading.slope))) / bare), bare
+
+    @property
+    def covered_percent(self) -> float:
+        """Share of the pixels that see the piece whose relief counts."""
+        return 100.0 * float(self.counted.mean())
 
     def finest_mm(self) -> float:
         """The shortest wavelength at which slopes and truth are coherent by a half, 0 where they never are."""
@@ -76,8 +83,9 @@ class Read:
 
 def of_case(
     case: CloseupCase, lamps: Sequence[int], *, dark: bool, off_px: float, seed: int = 0, by_hand: bool = False
-) -> tuple[Read, Pose]:
-    """A case as the step reads it: the camera by its spots, each `off_px` pixels off; by_hand: each photo aligned."""
+) -> tuple[Read | None, Pose]:
+    """A case as the step reads it: the camera by its spots, each `off_px` pixels off; by_hand: each photo aligned. None where
+    none of its photos is used."""
     rng = np.random.default_rng(seed + 70)
     form = form_of(case.scan)
     near = [int(np.argmin(np.linalg.norm(form.vertices - spot, axis=1))) for spot in case.spots]
@@ -91,6 +99,8 @@ def of_case(
         own = hand.camera_of(pixels_of(case.photos[row])) if hand is not None and row else None
         if hand is None or own is not None or not row:
             photo_set.add(pixels_of(case.photos[row]), own)
+    if not photo_set.values:
+        return None, pose
     reading = read(photo_set, len(photo_set.values))
     # the truth is known where the true camera sees it: pixels are the photo's own, whatever camera was found
     true = case.normals[::-1].reshape(-1, 3)[reading.pixels.index]

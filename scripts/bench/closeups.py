@@ -123,20 +123,19 @@ def _relief(record: Record, options: Options, shape: str, name: str, count: int,
     start = time.perf_counter()
     found, pose = measures.of_case(case, range(count), dark=dark, off_px=OFF_PX, by_hand=by_hand)
     took = time.perf_counter() - start
-    cut, bare = found.cut_percent()
+    cut, bare = (0.0, 0.0) if found is None else found.cut_percent()
     if count == 1:  # it depends on where the one lamp stood: the median of three
-        others = [
-            measures.of_case(case, [row], dark=dark, off_px=OFF_PX, by_hand=by_hand)[0].cut_percent()[0] for row in (1, 2)
-        ]
-        cut = statistics.median([cut, *others])
+        others = [measures.of_case(case, [row], dark=dark, off_px=OFF_PX, by_hand=by_hand)[0] for row in (1, 2)]
+        cut = statistics.median([cut, *(0.0 if other is None else other.cut_percent()[0] for other in others)])
     floor, goal = (BY_HAND if by_hand else LIMITS)[count]
     place = f"{shape}/{name}"
     record.add("closeup_median_cut", cut, case=place, unit="%", yardstick=f"scan {bare:.2f} deg", floor=floor, goal=goal)
-    # a pixel is 0.02 mm on the piece: the limit is that of a phone, the goal that of a macro lens
-    record.add("finest_mm", found.finest_mm() or float("inf"), case=place, unit="mm", floor="<= 0.15", goal="<= 0.06")
-    record.add("told_finest_mm", found.reading.finest, case=place, unit="mm")
-    record.add("covered_percent", 100.0 * float(found.counted.mean()), case=place, unit="%")
+    if found is not None:
+        # a pixel is 0.02 mm on the piece: the limit is that of a phone, the goal that of a macro lens
+        record.add("finest_mm", found.finest_mm() or float("inf"), case=place, unit="mm", floor="<= 0.15", goal="<= 0.06")
+        record.add("told_finest_mm", found.reading.finest, case=place, unit="mm")
+        record.add("covered_percent", found.covered_percent, case=place, unit="%")
+        before_and_after(found, options.out / f"closeup_{place.replace('/', '_')}.png")
     turn = angle_between(pose.camera.rotation, case.cameras[0].rotation)
     record.add("camera_turn_deg", turn, case=place, unit="deg")
     record.add("seconds", took, case=place, unit="s")
-    before_and_after(found, options.out / f"closeup_{place.replace('/', '_')}.png")

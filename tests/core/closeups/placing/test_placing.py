@@ -15,7 +15,7 @@ import pytest
 
 from blender_addon.core.closeups.camera import PhotoCamera, angle_between, turned
 from blender_addon.core.closeups.placing import light, patches, refinement, resection, search
-from blender_addon.core.closeups.placing.alignment import aligned, moved_by
+from blender_addon.core.closeups.placing.alignment import Further, aligned, moved_by
 from blender_addon.core.closeups.placing.judging import judged
 from blender_addon.core.closeups.placing.look import Skin, look
 from blender_addon.core.closeups.placing.pictures import Photograph, photograph, smaller
@@ -227,6 +227,24 @@ def test_a_photo_of_a_hand_is_aligned_with_the_first_by_what_the_scan_does_not_h
     apart = np.linalg.norm(found.camera.project(points)[0] - second.project(points)[0], axis=1)
     before = np.linalg.norm(first.project(points)[0] - second.project(points)[0], axis=1)
     assert np.median(before) > 15 and np.median(apart) < 0.5  # pixels
+
+
+def test_a_hand_that_moved_by_a_third_of_the_photo_is_found_under_a_lamp_from_the_other_side() -> None:
+    first = _camera(40.0, 20.0, wide=40.0, lens=2.5)
+    second = PhotoCamera(turned(np.radians([3.0, -5.5, 1.0])) @ first.rotation, first.place + 1.0, first.distance, 0.0, SIZE)
+    other_lamp = unit(np.array([-0.8, -0.4, 0.2]))
+    cameras = Further(_pixels(_photo(first)), first, Skin(_skin().form, texel_mm=0.8))
+    found = cameras.camera_of(_pixels(_photo(second, lamp=other_lamp)))
+    assert found is not None
+    points = _skin().form.vertices[np.einsum("ij,ij->i", _skin().form.normals, first.place - _skin().form.vertices) > 30.0]
+    apart = np.linalg.norm(found.project(points)[0] - second.project(points)[0], axis=1)
+    before = np.linalg.norm(first.project(points)[0] - second.project(points)[0], axis=1)
+    assert np.median(before) > 0.2 * SIZE[0] and np.median(apart) < 1.0
+    assert cameras.camera_of(_pixels(_photo(second))[::-1]) is None  # upside down it shows nothing of the first
+
+
+def _pixels(photo: Photograph) -> np.ndarray:
+    return np.repeat(photo.levels[0][..., None], 3, axis=2)
 
 
 def test_a_camera_that_moved_is_distinguished_from_a_lamp_that_did() -> None:
