@@ -86,12 +86,29 @@ BROKEN = {
         ("scene.images", "def keep(pixels: Any) -> None: pass"),
         ("ui.panels", "def draw(self, context): pass"),
     ],
+    "parameters_explained": [
+        (
+            "core.mesh",
+            'def f(a: Floats, b: Floats, c: float, d: int) -> None:\n    """Of a, b and c. d is said nowhere: no."""\n'
+            'def g(a: Floats, b: Floats, c: float, e: int) -> None:\n    """Of a, b and c."""',
+        ),
+        (
+            "scene.images",
+            'class A:\n    def f(self, a: str, b: str, size_mm: tuple[float, float], d: str) -> None:\n        """a, b, d."""',
+        ),
+    ],
+    "numbers_explained": [
+        ("core.mesh", "LIMIT = 0.5"),
+        ("core.mesh", 'LOW, HIGH = 0.5, 0.7\nOTHER = "a"\n"""Words."""'),
+        ("core.mesh", "TABLE = {'a': 1.0}\ndef f(): pass"),
+    ],
+    "rooms_described": [("core.mesh", '"""Triangles as arrays."""'), ("steps.scan", '"""What?\n\nIn: a.\nOut: b.\n"""')],
 }
 
 
 @pytest.mark.parametrize(("law", "name", "text"), [(law, *case) for law, cases in BROKEN.items() for case in cases])
 def test_a_breach_is_seen(law: str, name: str, text: str) -> None:
-    assert list(LAWS[law](Module.of(name, text)))
+    assert list(LAWS[law](Module.of(name, text, is_package=law == "rooms_described")))
 
 
 ALLOWED = [
@@ -101,6 +118,11 @@ ALLOWED = [
     ("cli", "from .ui import properties\nfrom .job import runner\nprint('x')"),
     ("ui.tools", "settings = settings_for(scene, 'shot')\nui.run_job(folder='dressing')\nfrom ..steps import catalogue"),
     ("", "def register() -> None:\n    from . import ui\n    import bpy"),
+    ("core.mesh", 'LOW, HIGH = 0.5, 0.7\nMOST = 3\n"""A guess."""\nNAME = "a"\nFEW = 2  # in mm'),
+    (
+        "core.mesh",
+        'def f(mesh: TriangleMesh, seed: int, width_mm: float, places: Floats) -> None:\n    """Of each place (n, 3), mm."""',
+    ),
 ]
 
 

@@ -16,6 +16,7 @@ TO_XYZ = np.array([[0.4124564, 0.3575761, 0.1804375], [0.2126729, 0.7151522, 0.0
 """Linear Rec. 709 to CIE 1931 XYZ, D65: from the chromaticities of IEC 61966-2-1, to seven digits."""
 
 WHITE = TO_XYZ.sum(axis=1)
+"""XYZ of white."""
 
 
 def lab(linear: ArrayLike) -> Floats:

@@ -4,6 +4,11 @@ The job sheet, the command line, Blender's property groups, the panels and the r
 declarations. On the sheet and in a step's code lengths are in mm and angles in degrees; only `ui/properties.py` converts
 to Blender's units.
 
+The functions that declare a field (`length`, `angle`, `number` ... `data`) share their keywords. default: None makes the
+setting optional: automatic. low, high: limits of a number. help: what the setting does and when to change it. unit: of a
+number, shown behind it. label: the name on screen, by default made from the field's. more: shown among the rarer settings.
+choices: (key, label, help) of each. short: the field of a table's row that a bare string fills.
+
     @dataclass(kw_only=True)
     class Settings:
         height: float | None = length(None, low=0.1, high=5000.0, help="Height of the piece; without it size is assumed")

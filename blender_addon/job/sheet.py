@@ -119,7 +119,11 @@ def _reason(error: Exception) -> str:
 
 
 def parse(words: str, steps: Sequence[Step], *, name: str, folder: Path, where: str = "") -> JobSheet:
-    """The sheet in a text."""
+    """The sheet in a text.
+
+    words: TOML. name: the job's where the text gives none. folder: that relative paths start at. where: how an error begins.
+    Raises SheetError.
+    """
     try:
         tables = tomllib.loads(words.removeprefix("\ufeff"))
     except RecursionError:

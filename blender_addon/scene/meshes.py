@@ -112,6 +112,7 @@ def make_mesh(
     """Create a Blender mesh from arrays, without converting units (the scene expects metres).
 
     of: a mesh for which `is_bare` holds and whose polygons are exactly these triangles. It is reused, which is faster.
+    smooth: smooth shading.
     """
     mesh = bpy.data.meshes.new(name) if of is None else _stripped(of, name)
     count = len(triangles.faces)
@@ -177,7 +178,10 @@ def make_object(
     smooth: bool = True,
     of: bpy.types.Mesh | None = None,
 ) -> bpy.types.Object:
-    """Create an object with a mesh from arrays, not linked to any collection; of: as for `make_mesh`."""
+    """Create an object with a mesh from arrays, not linked to any collection.
+
+    of: as for `make_mesh`. smooth: smooth shading.
+    """
     return bpy.data.objects.new(name, make_mesh(name, triangles, materials=materials, smooth=smooth, of=of))
 
 

@@ -44,7 +44,10 @@ def blocks() -> Iterator[bpy.types.ID]:
 
 
 def mark(block: bpy.types.ID, *, job: str, step: str, role: str, key: str) -> None:
-    """Write a role and the present name onto a data-block."""
+    """Write a role and the present name onto a data-block.
+
+    job: the job's identity. step: the name of the step that made it.
+    """
     block[JOB], block[STEP], block[ROLE], block[KEY], block[NAME] = job, step, role, key, block.name
 
 

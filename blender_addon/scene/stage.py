@@ -247,7 +247,10 @@ class Stage:
         self._keep(state)
 
     def keep_result(self, step: str, words: str, figures: dict[str, object], decisions: Sequence[Decision] = ()) -> None:
-        """Store a step's result, warnings and decisions, for the page and for the next session."""
+        """Store a step's result, warnings and decisions, for the page and for the next session.
+
+        words: the result in one sentence. figures: name to value.
+        """
         state = self._state()
         warnings = [note.words for note in self.notes.warnings() if note.step == step]
         kept: dict[str, object] = {"words": words, "figures": figures, "warnings": warnings}

@@ -30,6 +30,8 @@ def front_candidates(
 
     The angle is measured from the object's present front, counter-clockwise seen from above. Adding it to the step's `front`
     setting (or to the figure `front_deg`) makes that side the front.
+
+    points: how many points of the surface are drawn.
     """
     looks = looks_of(item, points)
     angles = [360.0 * side / sides for side in range(sides)]
@@ -75,7 +77,10 @@ def give_thumbnail(camera: bpy.types.Object, looks: Looks) -> None:
 
 
 def surface_colours(item: bpy.types.Object, mesh: TriangleMesh, faces: Ints, weights: Floats) -> Floats:
-    """(n, 3) display colours at points of a surface: from the base texture, the vertex colours, or a mid grey."""
+    """(n, 3) display colours at points of a surface: from the base texture, the vertex colours, or a mid grey.
+
+    faces: (n,) the face of each point. weights: (n, 3) its barycentric weights.
+    """
     colours = np.full((len(faces), 3), 0.7, np.float32)
     if mesh.colours:
         linear = next(iter(mesh.colours.values()))

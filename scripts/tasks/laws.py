@@ -11,6 +11,7 @@ import sys
 from collections.abc import Callable, Iterable, Iterator
 
 from . import PACKAGE
+from .laws_of_docstrings import numbers_explained, parameters_explained, rooms_described
 from .laws_of_names import missing_names, standard_words, uncalled, words_beside
 from .modules import Breach, Module, modules
 
@@ -309,6 +310,9 @@ LAWS: dict[str, Callable[[Module], Iterator[Breach]]] = {
     "standard_words": standard_words,
     "converted_once": converted_once,
     "no_step_named": no_step_named,
+    "parameters_explained": parameters_explained,
+    "numbers_explained": numbers_explained,
+    "rooms_described": rooms_described,
 }
 
 

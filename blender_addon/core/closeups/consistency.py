@@ -21,6 +21,7 @@ guess."""
 LIGHT = 0.04
 """Relative error of a photo's light against the others': our bench's measure."""
 FEWEST = 3
+"""Photos in which a pixel must be usable, since a normal and an albedo are three unknowns."""
 
 
 @record
@@ -36,7 +37,11 @@ class BlockPixels:
 
 
 def disagreement(pixels: BlockPixels, ways: Floats, strength: Floats, room: float, curve: float) -> Floats:
-    """Residuals in standard deviations, robustly weighted (Cauchy): (m + m k + 3 blocks,) of albedo, photos and block means."""
+    """Residuals in standard deviations, robustly weighted (Cauchy): (m + m k + 3 blocks,) of albedo, photos and block means.
+
+    ways: (m, k, 3) unit directions to the lamps. strength: (m, k) their irradiance. room: irradiance of the room's light, in
+    the same unit. curve: exponent from the photos' decoded values to light.
+    """
     light = np.power(np.maximum(pixels.values, 1e-5), curve)
     design = strength[..., None] * ways + room * pixels.normals[:, None]
     noise = LIGHT * light + 0.004

@@ -12,6 +12,7 @@ from ..arrays import Floats
 from .camera import PhotoCamera, nearest_rotation
 
 FEWEST = 6
+"""Points that eleven unknowns need, at two equations a point."""
 
 
 def camera_of_many(points: Floats, pixels: Floats, size: tuple[int, int]) -> PhotoCamera | None:

@@ -15,6 +15,7 @@ from ..surface.bandpass import band_pass, gaussian_blur
 from ..surface.texels import Texels
 
 SLICES = 24
+"""Depths at which sharpness is judged: a guess."""
 FINE, COARSE = (0.7, 1.5), (2.0, 4.0)
 """Bands in pixels, as pairs of Gaussian sigmas."""
 LEVEL = 8.0
@@ -25,6 +26,7 @@ VARIED = 0.05
 """Share of the most varied depth's coarse variation below which a depth shows next to nothing but noise, which would look finer
 than anything that is sharp: a guess. Nothing is read there, and little is lost."""
 FEWEST = 400
+"""Pixels at a depth below which its sharpness is not judged: a guess."""
 
 
 @record

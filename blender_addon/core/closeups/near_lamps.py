@@ -34,7 +34,9 @@ normal. Set on our bench."""
 FAR, STRONG = 1.5, 2.0
 """Standard deviations of the log of a lamp's distance round 200 mm, and of its strength round the others'."""
 DISTANCES = (90.0, 200.0, 450.0)
+"""Distances in mm at which lamps are looked for first, each about twice the one before; the fit moves them from there."""
 FEW_ROUNDS, ROUNDS = 5, 25
+"""Rounds of each try, and of the last fit: guesses."""
 
 
 @record
@@ -79,6 +81,7 @@ def fit_lamps(samples: Samples, towards: Floats, *, room: bool = True, curve: bo
     """The lamps that explain the samples. towards: (3,) unit, from the piece to the camera, where lamps are looked for.
 
     room: whether to fit light of the room (False where a photo with the lamp off was subtracted).
+    curve: whether to fit the camera's tone curve too, as an exponent.
     """
     count = samples.values.shape[1]
     tried = [_fitted(samples, _start(samples, towards, far, room), FEW_ROUNDS, room=room, curve=curve) for far in DISTANCES]

@@ -44,6 +44,7 @@ BORDER_MM = 0.5
 BLOCK_MM, BLOCKS, BLOCK_PIXELS = 1.5, 50, 24
 """Edge of the squares whose pixels help to find the lamps, how many squares, and pixels of each."""
 CHUNK = 60_000
+"""Pixels that are worked on at a time, to bound memory."""
 
 
 @record

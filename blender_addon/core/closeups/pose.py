@@ -20,6 +20,7 @@ from .direct_linear import camera_of_many
 from .three_points import places_of_three
 
 FEWEST = 4
+"""Three spots leave up to four cameras open; the fourth decides."""
 SHORTEST, LONGEST = 0.5, 9.0
 """Image distances that are tried, in longest sides of the photo: from an ultra-wide phone lens (common practice: 13 mm at 35 mm
 film) to a tele at 1:1 or a photo that was cropped."""
@@ -27,6 +28,7 @@ CLICK = 1.0 / 2000.0
 """Longest sides of the photo that a careful click is off, standard deviation (2 pixels of a 12 MP photo), at least LEAST_CLICK
 pixels: our guess, as on the bench."""
 LEAST_CLICK = 0.75
+"""Pixels that a click is off at least: it marks a whole pixel."""
 KNOWN, UNKNOWN = 0.25, 1.0
 """Standard deviation of the log of the image distance where the photo's file names a focal length, and where it does not. A
 macro lens at 1:1 holds the image at twice its focal length, two standard deviations and more, and Cauchy's weight lets it."""
@@ -39,7 +41,9 @@ WIDER = 1.5
 MOST_TURN, MOST_SHIFT = 4.0, 0.01
 """Largest uncertainty of a sure camera: its turn in degrees, and a shift in longest sides of the photo. A guess."""
 STARTS = 8
+"""Cameras that are refined, the best of all that three spots give: a guess."""
 MOST_TRIPLES = 60
+"""Triples of spots that are tried at most, to bound the time."""
 
 
 @record
@@ -72,9 +76,13 @@ class Spots:
 
 
 def pose_of(spots: Spots, size: tuple[int, int], *, distance: float | None = None, click: float | None = None) -> Pose:
-    """The camera that sees the spots. distance: image distance in pixels as the photo's file names it; click: pixels that a
-    spot is off, None for what is usual. Raises ValueError, with words for the user, for fewer than four spots or spots on one
-    line."""
+    """The camera that sees the spots.
+
+    distance: image distance in pixels as the photo's file names it. click: pixels that a spot is off, None for what is usual.
+    size: (width, height) of the photo in pixels.
+
+    Raises ValueError, with words for the user, for fewer than four spots or spots on one line.
+    """
     _check(spots)
     click = max(LEAST_CLICK, CLICK * max(size)) if click is None else click
     best = _fitted(spots, size, distance, click)
@@ -181,7 +189,11 @@ def jacobian(camera: PhotoCamera, points: Floats) -> Floats:
 def refined(
     start: PhotoCamera, spots: Spots, *, distance: float | None, click: float, free: bool = True, rounds: int = 40
 ) -> PhotoCamera:
-    """The camera of least cost near `start`. free: image distance and radial term change too."""
+    """The camera of least cost near `start`.
+
+    free: image distance and radial term change too. click: pixels that a spot is off, standard deviation. rounds: of
+    Levenberg-Marquardt, at most.
+    """
     camera, damping = start, 1e-3
     expected, spread = _prior(distance, start.size)
     cost = _cost(camera, spots, distance, click)

@@ -23,6 +23,7 @@ OFF = 0.03
 TILT = 0.45
 """Standard deviation of the slope that fine relief adds to the scan's form: a guess."""
 ROUNDS = 5
+"""Of reweighting: a guess."""
 
 
 @record
@@ -50,7 +51,11 @@ class Facing:
 
 
 def facing(shaded: Shaded, albedo: Floats, *, paint: float, tilt: float = TILT) -> Facing:
-    """The normals by all lamps. albedo: (n,) expected; paint: standard deviation of its log."""
+    """The normals by all lamps.
+
+    albedo: (n,) expected. paint: standard deviation of its log. tilt: standard deviation of the slope against the coarse
+    normal.
+    """
     # what the room adds counts along the coarse normal, so that the whole stays linear in b
     design = shaded.strength[..., None] * shaded.ways + shaded.room * shaded.normals[:, None]
     noise = np.sqrt(READ**2 + SHOT * np.maximum(shaded.values, 0)) + OFF * np.maximum(shaded.values, 0)

@@ -9,6 +9,7 @@ from ..files.pictures.icc import SRGB, Gamut, between
 from ..srgb import decode, encode
 
 NOISE_SIDE = 128
+"""Side in pixels of the tile of noise: too wide for its repetition to be seen."""
 
 
 def to_numbers(strip: Floats, bits: int, *, first: int = 0, seed: int = 7) -> Pixels:

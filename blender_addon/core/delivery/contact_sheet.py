@@ -26,6 +26,8 @@ def layout(
     """Places for pictures of the given aspects (width over height), and the sheet's size.
 
     Rows are filled in order and scaled to the full width; the last row is left at `row_height` when it is short.
+
+    margin, caption: width of the gaps and height of a caption, px, as all lengths here.
     """
     places: list[Place] = []
     y = margin
@@ -72,7 +74,10 @@ def _along(picture: Floats, count: int, axis: int) -> Floats:
 
 
 def compose(pictures: Sequence[Floats], places: Sequence[Place], size: tuple[int, int], *, paper: float = 0.96) -> Floats:
-    """The sheet (height, width, 3), row 0 at the top, display-encoded; pictures (h, w, 3) with row 0 at the top."""
+    """The sheet (height, width, 3), row 0 at the top, display-encoded; pictures (h, w, 3) with row 0 at the top.
+
+    size: (width, height) of the sheet in px. paper: display-encoded grey of its ground.
+    """
     sheet = np.full((size[1], size[0], 3), paper, np.float32)
     for picture, place in zip(pictures, places, strict=True):
         sheet[place.y : place.y + place.height, place.x : place.x + place.width] = fitted(picture, place.width, place.height)

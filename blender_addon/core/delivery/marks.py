@@ -58,7 +58,10 @@ def lay_tiled(strip: Floats, first: int, tiled: Tiled) -> None:
 
 
 def tiled(mask: Floats, scale: float, strength: float, *, reach: int) -> Tiled:
-    """A tile from a mask (h, w), with a halo that reaches `reach` of its pixels and wraps over its edges."""
+    """A tile from a mask (h, w), with a halo that reaches `reach` of its pixels and wraps over its edges.
+
+    scale: pixels of the picture a pixel of the tile. strength: opacity, 0 to 1.
+    """
     wide = np.pad(mask, 2 * reach, mode="wrap")
     soft = np.clip(2.0 * _blurred(_blurred(wide, reach), reach), 0.0, 1.0)[2 * reach : -2 * reach, 2 * reach : -2 * reach]
     return Tiled(mask, HALO * soft, scale, strength)
@@ -70,7 +73,10 @@ def tone_on(ground: Floats) -> float:
 
 
 def with_halo(mask: Floats, x: int, y: int, tone: float, *, reach: int) -> list[Mark]:
-    """A mask as a mark, over a soft halo of the opposite tone that reaches `reach` pixels."""
+    """A mask as a mark, over a soft halo of the opposite tone that reaches `reach` pixels.
+
+    x, y: px from the picture's top left corner to the mask's.
+    """
     wide = np.pad(mask, 2 * reach)
     soft = np.clip(2.0 * _blurred(_blurred(wide, reach), reach), 0.0, 1.0) * HALO
     return [Mark(x - 2 * reach, y - 2 * reach, soft, DARK if tone > 0.5 else LIGHT), Mark(x, y, mask, tone)]

@@ -241,7 +241,10 @@ def _in_zone(stance: _Stance, zone: int | None) -> Floats | None:
 
 
 def spread_points(vertices: Floats, faces: np.ndarray, *, seed: int = 1, count: int = 240) -> Floats:
-    """Points over a mesh by area, with its outermost ones in 24 directions, (n, 3)."""
+    """Points over a mesh by area, with its outermost ones in 24 directions, (n, 3).
+
+    vertices: (n, 3). faces: (m, 3). count: of the points inside.
+    """
     points = Thrower(vertices, faces).throw(count, np.random.default_rng(seed))[0]
     angle = np.linspace(0, 2 * np.pi, 24, endpoint=False)
     ways = np.stack([np.cos(angle), np.sin(angle), 0 * angle], axis=1)

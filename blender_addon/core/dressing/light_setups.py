@@ -23,10 +23,10 @@ def make_setup(
 ) -> SetUp:
     """A built-in set-up.
 
-    subject: (3,) middle of the subject in mm. size: its largest extent in mm; lamps keep their real sizes unless the subject
-    is larger than a hand; then all grow with it. camera: (3,) unit direction from the subject to the camera. turn: degrees by
-    which the lights are turned about the vertical, counter-clockwise from above. strips: adds two narrow lights that show
-    the edges of polished metal.
+    subject: (3,) middle of the subject in mm. size: its largest extent in mm; lamps keep their real sizes unless the subject is
+    larger than a hand; then all grow with it. camera: (3,) unit direction from the subject to the camera. turn: degrees by
+    which the lights are turned about the vertical, counter-clockwise from above. strips: adds two narrow lights that show the
+    edges of polished metal. cards: whether the set-up's reflectors and flags stand there too.
     """
     place = Place(np.asarray(subject, float), max(1.0, size / 150.0), np.asarray(camera, float), turn)
     plain = kinds()[name].make(place)

@@ -41,7 +41,7 @@ def follow(written: str, folder: Path, *, root: Path | None = None, allowed: Col
     """What a name in a scan's file stands for.
 
     folder: what relative names start from. root: the tree that must not be left; `folder` by default. allowed: files outside
-    that the job sheet itself names, resolved.
+    that the job sheet itself names, resolved. written: the name as it stands in the file.
     """
     if not written or "\0" in written or len(written) > MOST_LETTERS or _names_a_server(written):
         return Reference(written)

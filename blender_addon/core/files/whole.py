@@ -16,6 +16,7 @@ from pathlib import Path
 from .pictures.exr import chunk_places
 
 _STEP = 1 << 20
+"""Bytes that are read at a time, to bound memory."""
 
 
 def damage(path: Path) -> str:

@@ -16,6 +16,7 @@ from ..arrays import Floats, Ints
 from .triangles import face_areas, weights_within
 
 _TABLE = 6_000_000
+"""Cells up to which a whole table of them is held in memory, which is faster than searching."""
 
 
 class Thrower:

@@ -99,6 +99,8 @@ def cheapest_border(
     The minimum cut as its convex relaxation, total variation on a graph, whose thresholded solution is a minimum cut (Chan,
     Esedoglu & Nikolova 2006); solved by the preconditioned primal-dual method (Pock & Chambolle 2011).
     cost: (e,) >= 0, of each edge. bias: (count,) > 0 favours label 0, < 0 label 1; an infinite bias fixes the label.
+
+    first, second: (e,) the nodes that each edge joins. rounds: of the solver, at most. start: (count,) labels to begin with.
     """
     held = ~np.isfinite(bias)
     value = np.full(count, 0.5) if start is None else start.astype(float).copy()

@@ -23,7 +23,10 @@ def moved(mesh: TriangleMesh, matrix: ArrayLike, offset: ArrayLike = (0.0, 0.0, 
 
 
 def strip_faces(rows: int, columns: int, *, closed_columns: bool = False, closed_rows: bool = False) -> Ints:
-    """Faces of a grid of vertices (rows, columns), outwards when columns run counter-clockwise seen along the rows."""
+    """Faces of a grid of vertices (rows, columns), outwards when columns run counter-clockwise seen along the rows.
+
+    closed_columns, closed_rows: whether the last column, or row, is joined to the first.
+    """
     place = np.arange(rows * columns).reshape(rows, columns)
     if closed_columns:
         place = np.concatenate([place, place[:, :1]], axis=1)
@@ -98,7 +101,10 @@ def circle(radius: float, sides: int = 16, *, flat: float = 1.0) -> Floats:
 
 
 def rounded_rectangle(width: float, height: float, radius: float, corner: int = 4) -> Floats:
-    """(4 corner, 2) points of a rectangle round the origin with rounded corners, counter-clockwise."""
+    """(4 corner, 2) points of a rectangle round the origin with rounded corners, counter-clockwise.
+
+    width, height, radius: in one unit; the radius is cut to what fits. corner: points a corner.
+    """
     radius = min(radius, 0.49 * width, 0.49 * height)
     points = []
     for quarter, (sx, sy) in enumerate(((1, 1), (-1, 1), (-1, -1), (1, -1))):

@@ -16,6 +16,7 @@ BLOCKS, LEAST_BLOCK, BLOCK = 4000, 6, 16
 """The halved picture is divided into about `BLOCKS` blocks, `LEAST_BLOCK` to `BLOCK` pixels a side, and at most one edge is
 taken from each."""
 MOST_EDGES = 1600
+"""Edges that are measured in a photo, spread over it, to bound the time."""
 REACH, STEP = 11.0, 0.5
 """How far an edge is followed across, and how finely, in pixels."""
 ALONG = np.arange(-3.0, 4.0)

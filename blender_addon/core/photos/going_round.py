@@ -112,8 +112,11 @@ def remarks(found: Round, names: Sequence[str]) -> list[list[Remark]]:
 def twice(
     corners: Sequence[Corners], candidates: Sequence[tuple[int, int]], names: Sequence[str], width: Floats
 ) -> list[list[Remark]]:
-    """Remarks on photos that repeat a view: on the softer of two, else on the later. width: (n,) of edges, nan where
-    unknown."""
+    """Remarks on photos that repeat a view: on the softer of two, else on the later.
+
+    width: (n,) of edges, nan where unknown. candidates: pairs of photos, by number, that may show the same view. names: of the
+    photos.
+    """
     said: list[list[Remark]] = [[] for _ in names]
     gone: set[int] = set()
     for first, second in candidates:

@@ -19,6 +19,7 @@ from .seen import Photo
 WORKING = 300
 """Longer side in pixels of the piece, or of the frame where the piece can't be found, in the pictures that are compared."""
 MOST = 320
+"""Corners that are compared of each photo, to bound the time."""
 CELL = 8
 """Most corners of a photo, and the edge in pixels of the cells of which each gives one."""
 PATCH = 6

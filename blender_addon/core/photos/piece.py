@@ -20,6 +20,7 @@ from .seen import Photo
 SIZE = (72, 72)
 """Raster to which all photos are stretched for this."""
 BINS = 12
+"""Cells a side of the table of colours: a guess."""
 LEAST_SURE = 0.85
 """Least chance, in half of the photos, that a pixel in the middle looks more like the piece than one at the border (our guess,
 tried in `bench photo_set`)."""

@@ -33,7 +33,9 @@ STREAKED = 0.7
 """Least concentration of the edges' directions in a photo that is all streaks (0: even, 1: a single direction; guess, tried
 likewise)."""
 WAYS = 12
+"""Directions across which widths are measured, 15 degrees apart."""
 LEAST_A_WAY = 20
+"""With fewer edges across a direction its width is not known: a low percentile of them must be one of several (guess)."""
 
 
 @record

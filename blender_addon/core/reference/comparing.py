@@ -23,6 +23,7 @@ FULL_COLOUR, FULL_FORM = 15.0, 0.25
 PAPER, TONE = np.array([244.0, 241.0, 234.0]), np.array([122.0, 46.0, 28.0])
 """The one hue of the pictures of differences, from none to full; outside the piece is grey. By eye."""
 BESIDE = np.array([208.0, 208.0, 208.0])
+"""8-bit grey round the piece."""
 
 
 @record

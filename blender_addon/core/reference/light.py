@@ -24,6 +24,8 @@ from ..surface.light.spherical_harmonics import basis
 from ..surface.light.visibility import Visibility, look_round, spread_samples
 
 ORDER = 2
+"""Of the spherical harmonics of the light: nine terms give the irradiance of natural light to 1 % on average (Ramamoorthi and
+Hanrahan, An Efficient Representation for Irradiance Environment Maps, 2001)."""
 MOST = 3000
 """Pixels by which the light is fitted."""
 DIRECTIONS, SAMPLES = 64, 60_000

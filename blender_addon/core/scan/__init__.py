@@ -1,1 +1,7 @@
-"""From a scan to an upright piece and its stand. In: meshes. Out: rotations, lengths, poses, borders, each with evidence."""
+"""From a scan to an upright piece and its stand.
+
+In: meshes.
+Out: rotations, lengths, poses and borders, each with its evidence.
+Order: `units`, `table` and `loose`; standing/, facing/ and `known_length`; registration/ for further scans; `separation` last;
+quality/ judges the whole.
+"""

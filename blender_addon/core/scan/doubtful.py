@@ -27,6 +27,7 @@ LEAST_PERCENT = 0.15
 VIEWS = 34
 """Number of directions from which cameras look: all round, from a little below the horizon to straight above."""
 LOOKED_AT, WALLS_LOOKED_AT = 1500, 16000
+"""Random places of the surface, and of thin walls, that are looked at: set by the time that they take."""
 GRAZING = 0.2
 """Cosine below which a camera sees a surface at too grazing an angle to record it."""
 

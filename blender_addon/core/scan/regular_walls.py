@@ -40,7 +40,10 @@ class Walls:
     axis: Floats
 
     def share(self, kind: str, height: float, low: float, high: float) -> float:
-        """Mean regular share (0 to 1), of a kind, of the slices between two heights of a thing `height` tall."""
+        """Mean regular share (0 to 1), of a kind, of the slices between two heights of a thing `height` tall.
+
+        low, high: the two heights.
+        """
         values = self.turned if kind == "turned" else self.straight
         middle = (np.arange(SLICES) + 0.5) / SLICES * height
         chosen = values[(middle >= low) & (middle <= high)]
@@ -49,7 +52,10 @@ class Walls:
 
 
 def regular_walls(centre: Floats, normal: Floats, area: Floats, height: float) -> Walls:
-    """The regular walls of a piece that stands on z = 0: faces by centre (m, 3), smoothed normal (m, 3) and area (m,)."""
+    """The regular walls of a piece that stands on z = 0: faces by centre (m, 3), smoothed normal (m, 3) and area (m,).
+
+    height: of the piece, in the unit of the centres.
+    """
     side = np.hypot(normal[:, 0], normal[:, 1]) > 0.3
     place, facing, weight = centre[side], normal[side], area[side]
     facing = facing[:, :2] / np.maximum(np.linalg.norm(facing[:, :2], axis=1, keepdims=True), 1e-12)

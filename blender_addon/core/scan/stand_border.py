@@ -159,7 +159,10 @@ def without_islands(graph: FaceGraph, stand: Bools) -> Bools:
 
 
 def border_facts(graph: FaceGraph, stand: Bools, crease: Floats, width: float) -> tuple[float, float, float]:
-    """Share of the border in a crease, share above a ledge of the stand, and its median height."""
+    """Share of the border in a crease, share above a ledge of the stand, and its median height.
+
+    stand: (m,) bool a face. crease: (e,) radians an edge. width: of a crease, mm.
+    """
     across = np.flatnonzero(stand[graph.first] != stand[graph.second])
     if not len(across):
         return 0.0, 0.0, 0.0
@@ -186,7 +189,10 @@ def _keys(points: Floats, cell: float) -> Ints:
 
 
 def clean_line(mesh: TriangleMesh, graph: FaceGraph, stand: Bools, width: float) -> Floats:
-    """(n,) a field at the vertices whose zero is the border without its jags: the labels spread out over about `width`."""
+    """(n,) a field at the vertices whose zero is the border without its jags: the labels spread out over about `width`.
+
+    stand: (m,) bool a face. width: mm.
+    """
     count = len(mesh.vertices)
     value = np.where(stand, -1.0, 1.0)
     spacing = float(np.median(graph.length))

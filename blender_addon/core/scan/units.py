@@ -10,7 +10,9 @@ from ..mesh.triangles import TriangleMesh, face_areas
 from ..records import record
 
 MM_PER_UNIT = {"m": 1000.0, "cm": 10.0, "mm": 1.0, "in": 25.4}
+"""By the unit's key."""
 USUAL_SIZE_MM = 100.0
+"""Longest side of a piece in the hand: a guess."""
 PLAUSIBLE_MM = (15.0, 600.0)
 """Longest side of a piece that is scanned on a desk, from a chess piece to a large bust (common practice)."""
 

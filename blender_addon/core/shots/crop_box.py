@@ -34,6 +34,8 @@ def box_shot(
 
     The camera stays where it is and turns to the box's middle, in the plane that is in focus; a longer lens fills the frame.
     Raises ValueError for a box smaller than `LEAST`.
+
+    format_mm: width and height of the sensor. aspect: width over height of the picture.
     """
     left, right = sorted((float(np.clip(box[0], 0.0, 1.0)), float(np.clip(box[2], 0.0, 1.0))))
     low, high = sorted((float(np.clip(box[1], 0.0, 1.0)), float(np.clip(box[3], 0.0, 1.0))))

@@ -70,7 +70,10 @@ def gap(slices: Bracket, near_mm: float, far_mm: float) -> float:
 
 
 def blur_px(optics: Optics, focus_mm: float, distance_mm: Floats | float, *, px_per_mm: float) -> Floats:
-    """Blur diameter in pixels at distances, with the lens focused at `focus_mm`, scaled to the field of view of `optics`."""
+    """Blur diameter in pixels at distances, with the lens focused at `focus_mm`, scaled to the field of view of `optics`.
+
+    distance_mm: depths along the axis, any shape. px_per_mm: pixels a mm of the plane in focus.
+    """
     scale = optics.aperture_mm * optics.magnification * optics.focus_mm * px_per_mm
     with np.errstate(divide="ignore"):
         return scale * np.abs(1.0 / focus_mm - 1.0 / np.asarray(distance_mm, float))

@@ -34,7 +34,10 @@ def merge(slices: Floats, depth_mm: Floats, focus_mm: Floats, optics: Optics, *,
 
 
 def slice_weights(depth_mm: Floats, focus_mm: Floats, optics: Optics, *, px_per_mm: float) -> Floats:
-    """(n, h, w) float32 share of each slice in each pixel; they add up to 1."""
+    """(n, h, w) float32 share of each slice in each pixel; they add up to 1.
+
+    depth_mm: (h, w) along the axis, not finite where there is nothing. focus_mm: (n,) distances in focus, one a slice.
+    """
     depth = np.where(np.isfinite(depth_mm), depth_mm, 1e9)
     cost = np.stack([
         blur_px(optics, focus, depth, px_per_mm=px_per_mm).astype(np.float32)
@@ -51,7 +54,10 @@ SPILL = 4.0
 
 
 def spill(depth_mm: Floats, focus_mm: float, optics: Optics, *, px_per_mm: float) -> Floats:
-    """(h, w) how far (pixels) into the blur of something nearer each pixel lies when the lens is focused at `focus_mm`."""
+    """(h, w) how far (pixels) into the blur of something nearer each pixel lies when the lens is focused at `focus_mm`.
+
+    depth_mm: (h, w) along the axis.
+    """
     deep = np.zeros(depth_mm.shape, np.float32)
     edges = _layers(depth_mm)
     for low, high in pairwise(edges):

@@ -80,6 +80,9 @@ def frame_points(
     """The camera pose from which the points' (n, 3, mm) outline fills the frame as `placement` asks.
 
     `focus` (3,) is the point in focus. Raises ValueError when the points are fewer than two or all on one spot.
+
+    rotation: (3, 3) of the camera. frame_mm: width and height of the frame on the sensor. pupil_ratio: exit over entrance
+    pupil.
     """
     local = np.asarray(points, float) @ rotation
     across, up, ahead = local[:, 0], local[:, 1], -local[:, 2]
@@ -110,7 +113,10 @@ def frame_points(
 
 
 def pose_at(spot: Floats, *, rotation: Floats, focal_mm: float, m: float, pupil_ratio: float = 1.0) -> CameraPose:
-    """The camera with a spot (3,) in focus in the middle of the frame at magnification m."""
+    """The camera with a spot (3,) in focus in the middle of the frame at magnification m.
+
+    rotation: (3, 3) of the camera. pupil_ratio: exit over entrance pupil.
+    """
     distance = focus_for(focal_mm, m, pupil_ratio=pupil_ratio)
     return CameraPose(np.asarray(spot, float) + rotation[:, 2] * distance, rotation, distance)
 

@@ -34,6 +34,8 @@ def hold(
 
     keep_focus leaves the focus where it is. Past `smallest` the answer is a focus bracket at the largest f-number that
     diffraction allows. Raises ValueError when near lies within the lens's focal distance or not before far.
+
+    widest: smallest f-number of the lens.
     """
     if not 0.0 < near_mm <= far_mm:
         raise ValueError(f"the near end must come before the far end, not {near_mm:g} and {far_mm:g} mm")

@@ -33,6 +33,8 @@ def fill_height(points: Floats, pose: CameraPose, optics: Optics, frame_mm: tupl
     """The camera pose from which the outline of points (n, 3) fills a share of the frame's height, composed as it is now.
 
     The point in focus on the axis stays in focus. Raises ValueError when there is nothing to frame.
+
+    frame_mm: width and height of the frame on the sensor.
     """
     headroom, across = _composition(points, pose, optics, frame_mm)
     for middle in (across, 0.0):  # centred only where the edge would cut it off
@@ -63,7 +65,10 @@ def fill_height(points: Floats, pose: CameraPose, optics: Optics, frame_mm: tupl
 
 
 def other_focal(points: Floats, pose: CameraPose, optics: Optics, *, focal_mm: float) -> Move:
-    """The camera pose from which what is in focus keeps its size in the picture at another focal length."""
+    """The camera pose from which what is in focus keeps its size in the picture at another focal length.
+
+    points: (n, 3) mm, which the lens must not come too near to.
+    """
     answer = at_focal_length(optics, focal_mm)
     position = pose.position + pose.rotation[:, 2] * (answer.optics.focus_mm - optics.focus_mm)
     moved = CameraPose(position, pose.rotation, answer.optics.focus_mm)

@@ -97,7 +97,10 @@ def airy_disc(effective_fnumber: float, *, wavelength_mm: float = GREEN_LINE) ->
 
 
 def diffraction_fnumber(m: float, coc_mm: float, *, pupil_ratio: float = 1.0, wavelength_mm: float = GREEN_LINE) -> float:
-    """The marked f-number at which the Airy disc fills the circle of confusion; past it diffraction wins."""
+    """The marked f-number at which the Airy disc fills the circle of confusion; past it diffraction wins.
+
+    m: magnification. pupil_ratio: exit over entrance pupil.
+    """
     return coc_mm / (airy_disc(1.0, wavelength_mm=wavelength_mm) * (1.0 + m / pupil_ratio))
 
 
@@ -105,6 +108,8 @@ def holding(near_mm: float, far_mm: float, focal_mm: float, coc_mm: float, *, pu
     """The lens set so that exactly near to far is sharp: focus at 2 n f/(n + f), and the f-number that holds both ends.
 
     From `limits`: c = A m (s - near)/near with A = F/N gives N = F m (s - near) / (c near).
+
+    pupil_ratio: exit over entrance pupil.
     """
     focus = 2.0 * near_mm * far_mm / (near_mm + far_mm) if math.isfinite(far_mm) else 2.0 * near_mm
     m = magnification(focal_mm, focus, pupil_ratio=pupil_ratio)

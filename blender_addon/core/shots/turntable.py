@@ -16,6 +16,7 @@ def angle_at(frame: float, frames: int, *, pace: str = "steady", turns: float = 
     """Angle (radians) at a frame, counted from 0; frame number `frames` would be the first again.
 
     pace: 'steady', or 'eased', which slows where the loop closes: t - k sin(2 pi t)/(2 pi), smooth over the seam.
+    turns: full turns in `frames` frames.
     """
     if frames < 1:
         raise ValueError(f"a turntable needs at least one frame, not {frames}")

@@ -15,6 +15,9 @@ def visible(
 
     The points must lie dense enough for the cells (some per cell). A point counts when it is within 1.5 cells of the nearest,
     or as much farther as its own surface falls back over two cells: a table top at a low angle is seen all the same.
+
+    normals: (n, 3) unit; None where they are not known. position: (3,) of the camera, mm. rotation: (3, 3) of the camera.
+    facing: least cosine between a normal and the way to the camera.
     """
     slopes, depth = project(points, position, rotation)
     low, high = slopes.min(axis=0), slopes.max(axis=0)

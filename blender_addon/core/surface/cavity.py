@@ -15,8 +15,11 @@ from ..mesh.triangles import edges, vertex_normals
 from ..records import record
 
 FINE_MM, COARSE_MM, BROAD_MM = 0.7, 2.0, 7.0
+"""Scales of recesses, mm: a tool's cut, a fold, and the form that is taken off again (set by eye)."""
 ROUNDS = 40
+"""Rounds of averaging at most, to bound the time on fine meshes."""
 LATTICES = 3
+"""Lattices of patches, shifted against each other, whose mean shows none of them."""
 
 
 def cavity(vertices: Floats, faces: Ints, *, gain: float = 14.0) -> Floats:

@@ -16,7 +16,9 @@ from ..colour import delta_e_2000, lab
 from ..records import record
 
 ROWS, COLUMNS = 4, 6
+"""Patches of the usual chart."""
 CLIPPED = 0.985
+"""Display-encoded value from which a patch counts as overexposed: a guess."""
 
 CHART = np.array([
     (0.1730, 0.0821, 0.0568),  # dark skin
@@ -51,6 +53,7 @@ little outside of the gamut.
 """
 
 GREY = 0.18
+"""Reflectance of a photographer's grey card (common practice)."""
 
 
 @record

@@ -93,6 +93,8 @@ def untinted_levels(hue: Floats, bright: Floats, tint: Floats, step: float, weig
     """(n,) level of the paint at each place, from the log chromaticity (n, 2) and brightness (n,) of all, by `weights` (n,).
 
     The `tint` (2,) of what is darker than its paint is taken out of the hue. step: log chromaticity within which two are one.
+
+    bright: (n,) log luminance.
     """
     found = _levels(hue, bright, step, weights)
     for _ in range(ROUNDS):

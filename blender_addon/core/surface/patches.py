@@ -17,11 +17,13 @@ from ..records import record
 from ..threads import product
 
 CELLS = 96
+"""Side of a patch in cells; the net was trained on patches of this size."""
 SPACING = 0.42  # distance between patch centres, in edges of a patch
 CORE = 0.45  # a texel reads from patches whose centre is nearer than this, in edges of a patch
 THICK = 0.30  # distance from the tangent plane, in edges of a patch, beyond which texels belong to other parts
 FACING = 0.25  # cosine to the patch's normal below which a texel is too foreshortened
 BATCH = 24
+"""Patches that are worked on at a time, to bound memory."""
 
 
 @record

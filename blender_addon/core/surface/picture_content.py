@@ -23,10 +23,13 @@ from .light.spherical_harmonics import basis
 from .texels import rasterize
 
 POINTS = 8_000
+"""Random places at which a picture is read, to bound the time."""
 SEAMS = 4_000
+"""Places on seams that are compared at most, to bound the time."""
 FEWEST_SEAMS = 40
 """Pairs below which the two sides of the seams say nothing."""
 MASK_SIZE = 128
+"""Side of the raster that shows which parts of the layout are covered."""
 
 
 @record
@@ -205,7 +208,10 @@ def layout_of(mesh: TriangleMesh, faces_used: Bools, *, seed: int = 1) -> Layout
 
 
 def quick_fit_of(picture: Floats, mesh: TriangleMesh, faces_used: Bools, *, seed: int = 1) -> Fit:
-    """Part of the `Fit`, from random faces of a mesh of any size: whether the picture is a map of positions or normals."""
+    """Part of the `Fit`, from random faces of a mesh of any size: whether the picture is a map of positions or normals.
+
+    picture: (h, w, 3), row 0 at v = 0. faces_used: (m,) the faces that show it.
+    """
     used = np.flatnonzero(faces_used)
     if mesh.uv is None or not len(used):
         return Fit()

@@ -19,6 +19,8 @@ NOT_STATED = ""
 STATED_BASE, STATED_OTHER = 5.0, -5.0
 NAMED_BASE, NAMED_BOTH, NAMED_OTHER, NAMELESS = 2.5, 0.5, -5.0, -0.5
 IMPOSSIBLE = -9.0
+"""Log odds of being the base picture: where the file says so, or says that it is another; by a name that says it, says both,
+says another role, or says nothing; and where the picture can't be it. Guesses, tried on our labelled scans."""
 UNIT_VECTORS = 0.75
 """Part of the pixels that are unit vectors from which on a picture holds directions; the measured maps have 0.99, photos of
 grey things up to 0.24."""

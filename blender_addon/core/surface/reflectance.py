@@ -48,6 +48,7 @@ CLAY_BODIES = {
     "crank": ClayBody("Grogged sculpture clay", (0.330, 0.280, 0.215), (0.380, 0.300, 0.205), 0.90, 0.90),
     "black": ClayBody("Black stoneware", (0.110, 0.094, 0.080), (0.042, 0.038, 0.035), 0.30, 0.40),
 }
+"""By key."""
 CLAY_STATES = {"wet": 1.0, "leather": 0.45, "dry": 0.0, "fired": 0.0}
 """How much water is left, 0 to 1."""
 
@@ -57,6 +58,7 @@ WOODS = {
     "pine": WoodSpecies("Pine", (0.640, 0.470, 0.270), (0.420, 0.235, 0.100), 2.4, 0.90, 0.00, 0.05, 0.0, 0.05, 0.5),
     "beech": WoodSpecies("Beech", (0.550, 0.400, 0.270), (0.470, 0.325, 0.205), 2.0, 0.50, 0.25, 0.07, 0.1, 0.70, 1.6),
 }
+"""By key. Ring widths and pores are usual ones of the species, from memory."""
 
 
 @record
@@ -81,7 +83,9 @@ STONES = {
     "soapstone": StoneKind("Soapstone", (0.235, 0.245, 0.215), (0.330, 0.335, 0.300), 0.50, 0.15, 0.35, 0.15, 0.0),
     "slate": StoneKind("Slate", (0.078, 0.082, 0.088), (0.058, 0.060, 0.066), 0.15, 0.20, 0.05, 0.50, 0.0),
 }
+"""By key."""
 STONE_FINISHES = {"sawn": 0.05, "honed": 0.45, "polished": 1.0}
+"""How far polished, 0 to 1; set by eye."""
 
 GLAZES = {
     "celadon": ("Celadon", (0.300, 0.400, 0.320), (0.340, 0.300, 0.240), 0.0),
@@ -142,6 +146,7 @@ Set by eye, from memory of the materials: no published reflectances of them were
 """
 
 PLASTER: Colour = (0.745, 0.720, 0.675)
+"""Albedo of a plaster cast."""
 
 IOR = {
     "water": 1.333, "drying oil": 1.48, "varnish": 1.5, "silicate glaze": 1.55, "wax": 1.44, "clay": 1.5, "stone": 1.5,

@@ -77,6 +77,8 @@ def rasterize(uv: Floats, *, height: int, width: int, chunk: int = 2_000_000) ->
 
     Faces without area in UV cover nothing. Non-finite UVs count as no area, and so do faces wider than `MOST_REPEATS` pictures.
     `chunk` bounds the memory in candidates.
+
+    height, width: of the raster.
     """
     corners = uv.astype(np.float64)
     with np.errstate(invalid="ignore"):  # non-finite UVs have no extent and give no face

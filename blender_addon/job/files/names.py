@@ -97,6 +97,8 @@ def check_template(where: str, template: str, fields: Iterable[str], *, apart: I
 
     Only plain `{field}` can be filled in, and `{number}` with a width such as `{number:02}`: a template that could reach into
     objects would run code. Raises SheetError.
+
+    where: the setting, as the error names it.
     """
     known = list(fields)
     listed = ", ".join(f"{{{field}}}" for field in known)

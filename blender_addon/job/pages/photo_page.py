@@ -32,7 +32,10 @@ PRIVATE = "The photos were read on this machine alone and not changed; nothing w
 
 
 def photo_page(title: str, report: SetReport, thumbs: Mapping[str, bytes], others: Sequence[Other] = ()) -> str:
-    """The page as text. thumbs: name of a photo to its small picture as JPEG."""
+    """The page as text.
+
+    title: of the page. thumbs: name of a photo to its small picture as JPEG. others: files of the folder that are no photos.
+    """
     parts = [f"<h1>{escape(title)}</h1>", f'<p class="lead">{escape(in_short(report))}. {escape(PRIVATE)}</p>']
     parts += _section("The set", report.said)
     parts += _section("What to do", to_do(report))

@@ -42,7 +42,10 @@ class Card:
 
 
 def series_page(title: str, maker: str, cards: Sequence[Card], rights: Sequence[str] = ()) -> str:
-    """The page for the client: the pieces whose pictures are there. rights: lines for the end of the page."""
+    """The page for the client: the pieces whose pictures are there.
+
+    title: of the page. maker: the maker's name, or ''. rights: lines for the end of the page.
+    """
     items = [_card(card) for card in cards if card.picture]
     lead = ", ".join(filter(None, (maker, several(len(items), "piece"))))
     end = "<br>".join(escape(line) for line in (*filter(None, rights), RENDERED))

@@ -46,7 +46,10 @@ def quality_of_cutout(quality: Quality) -> Quality:
 
 
 def render_cutout(stage: Stage, path: Path, *, camera: bpy.types.Object, size: tuple[int, int]) -> None:
-    """Render the subject through a shot's camera, transparent but for its shadow on level ground. Call inside `cycles`."""
+    """Render the subject through a shot's camera, transparent but for its shadow on level ground. Call inside `cycles`.
+
+    size: (width, height) px.
+    """
     scene = stage.scene
     scene.camera = camera
     scene.render.resolution_x, scene.render.resolution_y = size

@@ -50,7 +50,10 @@ def exposures(shot: bpy.types.Object) -> int:
 
 
 def render_deep(stage: Stage, path: Path, *, camera: bpy.types.Object, size: tuple[int, int]) -> None:
-    """Render a bracket or a departure to a file, which appears whole or not at all. Call inside `output.cycles`."""
+    """Render a bracket or a departure to a file, which appears whole or not at all. Call inside `output.cycles`.
+
+    size: (width, height) px.
+    """
     scene = stage.scene
     scene.render.resolution_x, scene.render.resolution_y = size
     with tempfile.TemporaryDirectory() as folder, _twin(scene, camera, size) as twin:

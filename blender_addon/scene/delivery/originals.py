@@ -55,7 +55,10 @@ def keep_render(scene: bpy.types.Scene, still: Path, image: bpy.types.Image | No
 def save_as(
     scene: bpy.types.Scene, image: bpy.types.Image | None, path: Path, kind: str, depth: str, *, mode: str = "RGB"
 ) -> None:
-    """Write the render result, or an image, through the scene's view; whole, without dates, with a colour profile."""
+    """Write the render result, or an image, through the scene's view; whole, without dates, with a colour profile.
+
+    kind: Blender's name of the file format. depth: bits a channel, as Blender names them. mode: channels, 'RGB' or 'RGBA'.
+    """
     settings: Any = scene.render.image_settings
     kept = [(name, getattr(settings, name)) for name in ("file_format", "color_mode", "color_depth", "compression")]
     media = getattr(settings, "media_type", None)

@@ -30,7 +30,10 @@ class Quality:
 
 @contextlib.contextmanager
 def cycles(scene: bpy.types.Scene, quality: Quality, *, device: str, seed: int, persistent: bool = False) -> Iterator[None]:
-    """Set up the scene for Cycles inside the block; its own render settings are restored after it."""
+    """Set up the scene for Cycles inside the block; its own render settings are restored after it.
+
+    device: 'auto', 'cpu' or a kind of card. persistent: whether Cycles keeps its scene from one picture to the next.
+    """
     kept = _kept(scene)
     try:
         set_up(scene, quality, device=device, seed=seed)
@@ -123,6 +126,7 @@ def render_picture(
     """Render through a camera to a file, which appears whole or not at all. Call inside `cycles`.
 
     original: also keep the 16-bit and scene-linear originals of the same render (`delivery/originals.py`).
+    size: (width, height) px.
     """
     scene.camera = camera
     scene.render.resolution_x, scene.render.resolution_y = size

@@ -63,6 +63,7 @@ def render_samples(
     """Render the piece in each material through the hero shot; yields number, count, label and the picture's path.
 
     largest: upper limit of a sample's longer side, px; `LONG_SIDE` at most. mark: words drawn over each, '' for none.
+    device: as `output.cycles` takes it.
     """
     shots = stage.find_all("shot")
     shot = shots.get("hero") or next(iter(shots.values()))

@@ -25,7 +25,10 @@ FIRST = Quality(4, 0.1, careful=False)
 def try_shot(
     stage: Stage, shot: bpy.types.Object, path: Path, *, side: int, device: str, relief: bool = True, quality: Quality = QUALITY
 ) -> None:
-    """Render a shot to a PNG with `side` pixels along its longer side. relief: whether the recovered relief is shown."""
+    """Render a shot to a PNG with `side` pixels along its longer side.
+
+    relief: whether the recovered relief is shown. device: as `output.cycles` takes it.
+    """
     width, height = shot.get("bozzetto_resolution", (3, 2))
     size = (max(1, round(side * width / max(width, height))), max(1, round(side * height / max(width, height))))
     with cycles(stage.scene, quality, device=device, seed=stage.seed), dressed_for(stage, shot):
@@ -34,7 +37,10 @@ def try_shot(
 
 
 def try_hero(stage: Stage, path: Path, *, side: int, device: str) -> None:
-    """A first look at the hero, or at the first shot where none is called so; nothing where there is no shot."""
+    """A first look at the hero, or at the first shot where none is called so; nothing where there is no shot.
+
+    side: pixels along the longer side. device: as `output.cycles` takes it.
+    """
     shots = stage.find_all("shot")
     shot = shots.get("hero") or next(iter(shots.values()), None)
     if shot is not None:

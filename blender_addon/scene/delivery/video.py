@@ -15,6 +15,8 @@ def write_video(frames: Sequence[Path], path: Path, *, size: tuple[int, int], fp
     """Write a film of the frames, repeated `turns` times, whole or not at all. All frames are in one folder.
 
     The suffix chooses the format: `.mp4` with H.264, or `.webm` with VP9, which is free of licence fees in browsers.
+
+    size: (width, height) px. fps: frames a second.
     """
     scene = bpy.data.scenes.new("bozzetto video")
     try:

@@ -30,7 +30,11 @@ def extent_of(table: bpy.types.Object) -> Floats:
 
 
 def brushed(grey: Floats, extent: Floats, stroke: Floats, *, radius: float, lay: bool) -> Floats:
-    """A mask (h, w) after a stroke with a soft edge. stroke: points (n, 2), in the radius's unit. lay: to white, else black."""
+    """A mask (h, w) after a stroke with a soft edge.
+
+    stroke: points (n, 2), in the radius's unit. lay: to white, else black. grey: (h, w) 0 to 1, row 0 at the bottom. extent:
+    (2, 2) lower left and upper right corner of the mask, in the radius's unit.
+    """
     height, width = grey.shape
     low, high = np.asarray(extent, float)
     x = low[0] + (np.arange(width) + 0.5) / width * (high[0] - low[0])
@@ -48,7 +52,7 @@ def brushed_over(
     """A copy of the former mask, or a new uniform one, with a stroke painted into it and packed into the file.
 
     stroke: points (n, 2) on the table; radius: in the same scene units. Blender's undo does not restore pixels, so each stroke
-    makes a new image; an unused former one is dropped when the file is saved.
+    makes a new image; an unused former one is dropped when the file is saved. lay: paint white, where debris lies; else black.
     """
     image = mask_over(table)
     if former is not None and former.size[0] and former.size[1]:

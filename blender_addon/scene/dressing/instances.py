@@ -24,7 +24,10 @@ SHAPE, TURN, SIZE, TINT = "shape", "turn", "size", "tint"
 def make_library(
     name: str, shapes: Sequence[TriangleMesh], materials: Sequence[bpy.types.Material], *, sharp: bool = False
 ) -> bpy.types.Object:
-    """One hidden object with all shapes (in metres), distinguished by the integer face attribute `shape`."""
+    """One hidden object with all shapes (in metres), distinguished by the integer face attribute `shape`.
+
+    sharp: flat faces instead of smooth ones.
+    """
     item = make_object(name, joined(shapes), materials=materials, smooth=not sharp)
     layer = item.data.attributes.new(SHAPE, "INT", "FACE")
     layer.data.foreach_set("value", np.repeat(np.arange(len(shapes), dtype=np.int32), [len(shape.faces) for shape in shapes]))
@@ -35,7 +38,7 @@ def make_library(
 def make_points(
     name: str, places: Floats, shapes: Ints, turns: Floats, sizes: Floats, tints: Floats, library: bpy.types.Object
 ) -> bpy.types.Object:
-    """An object of points (n, 3) m that instances `library`'s shapes (n,), with turns (n, 3, 3), sizes (n,) and tints (n,)."""
+    """An object of points at places (n, 3), m, that instances `library`'s shapes (n,); turns (n, 3, 3), sizes, tints (n,)."""
     mesh = bpy.data.meshes.new(name)
     mesh.vertices.add(len(places))
     if len(places):

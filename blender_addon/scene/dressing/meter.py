@@ -103,8 +103,8 @@ def read_room(
 ) -> float | None:
     """Mean luminance of the room behind as a camera sees it, linear, by its lightness; None where it sees little of it.
 
-    horizon: height in the frame, 0 to 1, above which the room is seen and no table. The set does not stand before it: what
-    shades the piece hardly shades a far wall.
+    shape: as for `read_piece`. horizon: height in the frame, 0 to 1, above which the room is seen and no table. The set does
+    not stand before it: what shades the piece hardly shades a far wall.
     """
     size = tuple(max(8, round(ROOM_PIXELS * side / max(shape))) for side in shape)
     pixels = tried([room, *lights], camera, size, world, seed, samples=ROOM_SAMPLES)
@@ -125,7 +125,10 @@ def tried(
     samples: int,
 ) -> Floats:
     """(h, w, 4) linear render of objects through a camera in a temporary scene, row 0 at the bottom; transparent where only the
-    world is visible."""
+    world is visible.
+
+    size: (width, height) px. samples: a pixel.
+    """
     scene = bpy.data.scenes.new("Bozzetto trial")
     try:
         for shown in (camera, *items):
@@ -146,7 +149,10 @@ def photographed(
     world: bpy.types.World,
     seed: int,
 ) -> Floats:
-    """(h, w, 3) linear pixels of a flat object (facing along its -Z), rendered from 0.5 mm in front; the object is removed."""
+    """(h, w, 3) linear pixels of a flat object (facing along its -Z), rendered from 0.5 mm in front; the object is removed.
+
+    size: (width, height) px.
+    """
     scene = bpy.data.scenes.new("Bozzetto meter")
     camera = bpy.data.objects.new("Bozzetto meter", bpy.data.cameras.new("Bozzetto meter"))
     try:

@@ -29,7 +29,10 @@ def height_over_width(image: bpy.types.Image) -> float:
 def photo_material(
     name: str, image: bpy.types.Image, *, width_mm: float | None = None, rough: float = 0.6
 ) -> bpy.types.Material:
-    """A matt material with a picture, repeated every `width_mm` with alternate mirroring, or once by the UVs."""
+    """A matt material with a picture, repeated every `width_mm` with alternate mirroring, or once by the UVs.
+
+    rough: roughness, 0 polished to 1 matt.
+    """
 
     def build(tree: Tree) -> None:
         if width_mm is None:

@@ -26,7 +26,10 @@ GAP, HALF_WIDTH = 9.0, 9.5
 def laid_rules(
     stage: Stage, foot: Foot, heights: Callable[[Floats], Floats], tone: Sequence[float]
 ) -> dict[str, bpy.types.Object]:
-    """A rule for each shot of the kind 'scale', by key, along the picture's width and with its figures upright."""
+    """A rule for each shot of the kind 'scale', by key, along the picture's width and with its figures upright.
+
+    heights: gives the table's height (k,) at places (k, 2), mm. tone: linear colour by which the rules' own is multiplied.
+    """
     shots = stage.find_all("shot")
     found: dict[str, bpy.types.Object] = {}
     for name in scale_shots(stage):

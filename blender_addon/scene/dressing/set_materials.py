@@ -34,6 +34,8 @@ def plain_material(name: str, colour: Colour, *, rough: float, mottle: float, si
     """A simple, slightly mottled surface: tone varies by `mottle` with features of `size` mm.
 
     The colour of the object that wears it multiplies its albedo (white: unchanged); the lighting sets the room's tone with it.
+
+    rough: roughness, 0 polished to 1 matt.
     """
 
     def build(tree: Tree) -> None:
@@ -66,6 +68,7 @@ def table_material(kind: str, wear: float, dust: Colour, reach: float, *, depth:
     """The material of a tabletop of a kind.
 
     dust: albedo of the powder from the piece's material. reach: extent of the powder, mm. depth: factor on the boards' albedo.
+    wear: 0 new to 1 old.
     """
     powder: dict[str, Value] = {"Dust": 0.2 + 0.35 * wear, "Dust Colour": tuple(dust), "Dust Reach": reach}
     if kind == "planks":

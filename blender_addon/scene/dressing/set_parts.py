@@ -58,14 +58,20 @@ def to_metres(mesh: TriangleMesh) -> TriangleMesh:
 def make_part(
     name: str, mesh: TriangleMesh, materials: Sequence[bpy.types.Material | None], *, smooth: bool = True, table: str = ""
 ) -> bpy.types.Object:
-    """A new object from a mesh in mm."""
+    """A new object from a mesh in mm.
+
+    smooth: smooth shading. table: the name of the table that it lies on.
+    """
     item = make_object(name, to_metres(mesh), materials=materials, smooth=smooth)
     item[PART_OF] = table
     return item
 
 
 def offer_part(stage: Stage, role: str, item: bpy.types.Object, *, key: str, name: str) -> None:
-    """Offer an object of the set; materials of the previous object that the user has edited are used on the new one."""
+    """Offer an object of the set; materials of the previous object that the user has edited are used on the new one.
+
+    role: as for `stage.offer`.
+    """
     old = stage.find(role, key)
     edited = {}
     if old is not None and not stage.afresh:

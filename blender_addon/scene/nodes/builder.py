@@ -122,7 +122,10 @@ class Tree:
         return node.outputs["Value"] if operation in {"LENGTH", "DISTANCE", "DOT_PRODUCT"} else node.outputs["Vector"]
 
     def mix(self, factor: Value, a: Value, b: Value, *, blend: str = "MIX", clamp: bool = True) -> Socket:
-        """Mix two colours."""
+        """Mix two colours.
+
+        blend: Blender's name of the blend mode. clamp: keep the factor within 0 to 1.
+        """
         node = self.tree.nodes.new("ShaderNodeMix")  # also available in the compositor
         node.data_type, node.blend_type, node.clamp_factor = "RGBA", blend, clamp
         by = {socket.identifier: socket for socket in node.inputs}
@@ -142,7 +145,10 @@ class Tree:
     def span(
         self, value: Value, low: Value, high: Value, to_low: Value = 0.0, to_high: Value = 1.0, *, smooth: bool = False
     ) -> Socket:
-        """Map a number from one range to another, clamped."""
+        """Map a number from one range to another, clamped.
+
+        smooth: along a smooth step instead of a straight line.
+        """
         node = self.tree.nodes.new("ShaderNodeMapRange")
         node.clamp = True
         node.interpolation_type = "SMOOTHSTEP" if smooth else "LINEAR"
@@ -166,7 +172,11 @@ class Tree:
         return node.outputs["Color"]
 
     def noise(self, vector: Value, scale: Value, detail: float = 4.0, rough: float = 0.6, *, flat: bool = False) -> Socket:
-        """Noise, 0 to 1. flat: two-dimensional, for tables: a third dimension would take twice the time and show nothing."""
+        """Noise, 0 to 1.
+
+        flat: two-dimensional, for tables: a third dimension would take twice the time and show nothing. detail: octaves beyond
+        the first. rough: amplitude of each over the one before.
+        """
         inputs = {"Vector": vector, "Scale": scale, "Detail": detail, "Roughness": rough}
         return self.node("ShaderNodeTexNoise", inputs, **({"noise_dimensions": "2D"} if flat else {}))["Factor"]
 
@@ -197,7 +207,10 @@ class Tree:
         high: float = 1.0,
         help: str = "",
     ) -> Socket:
-        """Declare an input of the group; returns the socket to use inside."""
+        """Declare an input of the group; returns the socket to use inside.
+
+        kind: one of `_KINDS`. low, high: limits of a number. help: its tooltip.
+        """
         item = self.tree.interface.new_socket(name, in_out="INPUT", socket_type=_KINDS[kind])
         item.description = help
         if kind == "float":

@@ -35,7 +35,8 @@ def relief_group(
     """The group for a piece's relief maps; without maps it gives the smooth surface.
 
     normal: tangent-space +Y normal map. height: map of the relief's height in mm. bands: map of the slopes without the fine
-    relief, and map of the broad relief only (`core/surface/relief/bands.py`), for adjusting the three bands.
+    relief, and map of the broad relief only (`core/surface/relief/bands.py`), for adjusting the three bands. uv: the name of
+    the UV layer.
     """
 
     def build(tree: Tree) -> None:

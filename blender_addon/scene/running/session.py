@@ -130,7 +130,7 @@ def run_session(
     """Run steps in a scene; with `out`, write log.txt, figures.json and the sheet to that folder.
 
     means: resources that the caller has already. Raises OutputError where another run works in the folder, or where a step
-    reports beforehand that it can't succeed.
+    reports beforehand that it can't succeed. afresh: also make again what the user has changed or deleted.
     """
     means = means or Means()
     notes = Notes()

@@ -29,7 +29,10 @@ def open_scans(results: dict[str, dict[str, object]]) -> list[str]:
 
 
 def pose_pictures(stage: Stage, key: str, *, most: int = 12, pixels: int = 128) -> list[tuple[int, Floats]]:
-    """(number of the pose, picture (pixels, 2 * pixels, 4), bottom row first) of a scan's candidate poses, likeliest first."""
+    """(number of the pose, picture (pixels, 2 * pixels, 4), bottom row first) of a scan's candidate poses, likeliest first.
+
+    key: of the scan. most: number of poses at most.
+    """
     from ...core.scan.registration import overlay  # Blender's start, which draws panels, needs none of it
 
     figures = stage.results().get("registration", {}).get("figures", {})

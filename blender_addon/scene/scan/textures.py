@@ -222,7 +222,10 @@ def pictures_beside(path: Path) -> list[Path]:
 
 
 def load_picture(found: Textures, part: str, file: Path, source: str, missing: list[str]) -> bool:
-    """Load and pack a picture file as that part; False, with a message in `missing`, where it is damaged."""
+    """Load and pack a picture file as that part; False, with a message in `missing`, where it is damaged.
+
+    source: where the picture was found, in words.
+    """
     words = f'the texture "{file.name}" is cut short or can\'t be read'
     if words in missing:
         return False

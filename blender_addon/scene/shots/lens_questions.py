@@ -108,7 +108,11 @@ def set_lens(camera: bpy.types.Object, asked: Asked) -> None:
 
 
 def set_bracket(camera: bpy.types.Object, asked: Asked, *, overlap: float = 0.3, frames: bool = False) -> int:
-    """Make the shot a focus bracket from end to end at the answer's f-number; returns the number of slices."""
+    """Make the shot a focus bracket from end to end at the answer's f-number; returns the number of slices.
+
+    overlap: share of a slice's depth that the next one also holds sharp. frames: keep the slices as files instead of merging
+    them.
+    """
     assert asked.ends is not None
     lens = asked.answer.optics
     try:

@@ -64,7 +64,10 @@ def _target(shot: bpy.types.Object, surface: SurfaceQueries, position: Floats, r
 
 
 def make_move_camera(name: str, found: Path, shot: bpy.types.Object, *, fps: int, extra: dict[str, object]) -> bpy.types.Object:
-    """A camera with a key per frame for a shot's move, with the shot's lens and light."""
+    """A camera with a key per frame for a shot's move, with the shot's lens and light.
+
+    fps: frames a second.
+    """
     lens = lens_of(shot, found.optics)
     item = make_camera(name, pose_at_frame(found, 0), lens, extra=extra)
     item[MOVE], item[FPS], item[OF] = found.kind, fps, str(shot.get("bozzetto_key", shot.name))

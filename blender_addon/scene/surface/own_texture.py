@@ -53,6 +53,7 @@ def maps_of(
     """The maps of a piece or stand for a material.
 
     strength: of the relief, None for the advised one. bands: strengths of the fine, the middle and the broad relief.
+    role: 'piece' or 'stand'.
     """
     normal, height = (stage.find(part, role) for part in ("relief_normal", "relief_height"))
     middle, broad = (stage.find(part, role) for part in ("relief_middle", "relief_broad"))

@@ -86,6 +86,8 @@ def estimated(
     """Render the first picture of each kind at two small sizes and extrapolate the time.
 
     Raises OutputError where disk or memory is too small. For little work there is no test render, and the seconds are None.
+
+    device: as `output.cycles` takes it. speed: how many times as fast as one process all rendering processes are together.
     """
     assert stage.out is not None
     disk, memory = costs_of(todo)
@@ -119,7 +121,10 @@ def guessed(tasks: Sequence[Task], quality: Quality, device: str) -> dict[str, f
 
 
 def said(stage: Stage, estimate: Estimate, todo: Sequence[Task], device: str) -> Generator[Progress, None, None]:
-    """Show the estimate to the user and log it."""
+    """Show the estimate to the user and log it.
+
+    device: that renders, in words.
+    """
     if not todo:
         return
     largest = max(todo, key=lambda task: task.pixels)

@@ -43,7 +43,10 @@ BESIDE = (("contact_sheet.png", "all stills on one page"), ("sample_sheet.png", 
 
 
 def client_content(stage: Stage, settings: Any, files: list[tuple[str, str]], turning: Turning | None) -> ClientPage:
-    """The content of the client's page."""
+    """The content of the client's page.
+
+    files: (file, description) of what is handed over.
+    """
     assert stage.out is not None
     title = settings.title or as_title(stage.sheet.name)
     mark = stage.sheet["render"].mark

@@ -86,7 +86,10 @@ def quality_of(kind: str, quality: Quality) -> Quality:
 
 
 def order_of(stage: Stage, task: Task, quality: Quality, device: str) -> Order:
-    """The order by which another machine renders a task."""
+    """The order by which another machine renders a task.
+
+    device: as `output.cycles` takes it.
+    """
     return Order(
         name=f"{task.path.parent.name}/{task.path.stem}", digest=task.digest, kind=task.kind, shot=task.shot, size=task.size,
         angle=task.angle, quality=asdict(quality_of(task.kind, quality)), device=device, seed=stage.seed,
@@ -100,6 +103,8 @@ def set_up_for(stage: Stage, first: Task, quality: Quality, device: str) -> Iter
 
     It is set up once for all, since Cycles keeps its scene between frames only while `use_persistent_data` stays on. The frames
     of a turn share one subdivision of the outline, since Cycles would otherwise rebuild its scene for each.
+
+    device: as `output.cycles` takes it.
     """
     used = quality_of(first.kind, quality)
     with contextlib.ExitStack() as block:

@@ -1,1 +1,6 @@
-"""Makes the cameras of the shots and of camera moves."""
+"""Makes the cameras of the shots and of camera moves.
+
+In: the piece with its relief.
+Out: shots and moves.
+Order: camera, moves.
+"""

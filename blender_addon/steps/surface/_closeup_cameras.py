@@ -89,7 +89,10 @@ def _weighed(pose: Pose, fit: Fit | None, spots: Spots, said: str) -> Placed:
 
 
 def by_itself(photo: Photo, skin: Skin, share: tuple[float, float], words: str) -> Generator[Progress, None, Placed | None]:
-    """The camera of a photo without marked points; None where nothing fits."""
+    """The camera of a photo without marked points; None where nothing fits.
+
+    share: (start, length) of the step's progress, 0 to 1. words: what is said meanwhile.
+    """
     start, width = share
     looking = Progress(start, words)
     looks = yield from aside(partial(views, skin), looking)

@@ -52,7 +52,10 @@ def check_spots(table: str, spots: Sequence[SpotRow], first_photos: dict[str, st
 
 
 def spots_of(table: str, stage: Stage, spots: Sequence[SpotRow], skin_form: Form, name: str, photo: Photo) -> Spots:
-    """The marked points of a place in mm and pixels, with the mesh's normals. Raises SheetError for incomplete ones."""
+    """The marked points of a place in mm and pixels, with the mesh's normals. Raises SheetError for incomplete ones.
+
+    table: the step's table on the sheet, as an error names it.
+    """
     points, pixels = [], []
     upright = stage.find("upright")
     matrix = np.array(upright.get("bozzetto_matrix", np.eye(4).ravel()) if upright else np.eye(4).ravel(), float).reshape(4, 4)

@@ -20,6 +20,7 @@ ORDER = 2
 """An order of 2 holds 98 % of what a matt surface makes of any light (Basri and Jacobs, Lambertian Reflectance and Linear
 Subspaces, IEEE PAMI 25, 2003); what is left are cast shadows."""
 ROUNDS = 4
+"""Of reweighting: a guess."""
 MOST = 6000
 """Pixels by which the light is fitted."""
 BLACK, BLOWN = 0.002, 0.94

@@ -66,7 +66,10 @@ def matched(
     shown: Floats, mask: Bools, photo: Floats, corners: tuple[Ints, Ints], reach: int, *, floor: float = FLOOR
 ) -> Shifts:
     """Where the patches round `corners` (rows, columns) of a look (h, w) lie on the photo (h, w), both display-encoded.
-    reach: pixels that are looked around. floor: pixels that no match is surer of."""
+
+    reach: pixels that are looked around. floor: pixels that no match is surer of. shown: (h, w) the look. mask: (h, w) where it
+    shows the piece.
+    """
     row, column = corners
     size, wide = 2 * HALF + 1, 2 * (HALF + reach) + 1
     looks = np.pad(shown, HALF, mode="edge")

@@ -14,6 +14,7 @@ LONGEST = 2000
 """Longest side in pixels of the largest size at which photo and scan are compared: a pixel of a photo of a whole piece is then
 as large as a texel of its scan, 0.05 to 0.1 mm; at 12 MP a scan has no detail to compare."""
 SMALLEST = 90
+"""Least shorter side in pixels of a smaller copy: a patch with its surroundings must fit in."""
 
 
 @record

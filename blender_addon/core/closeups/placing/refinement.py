@@ -42,6 +42,7 @@ RIGHT = 1.5
 FEWEST = 16
 """Patches that a camera must rest on."""
 QUANTILE = 0.9
+"""Quantile of the points' moves that stands for the camera's uncertainty."""
 
 
 @record
@@ -98,6 +99,7 @@ def refined(
 
     prior: image distance, in the whole photo's pixels, and so is what was `marked` by hand, which counts beside the patches.
     free: image distance and radial term change, too.
+    steps: (longer side in pixels, pixels that are looked around) of each round, from coarse to fine.
     """
     camera, lamp = start.scaled(photo.size), None
     last: tuple[PhotoCamera, float, _Matched, Prior] | None = None

@@ -73,8 +73,11 @@ def errors(camera: PhotoCamera, seen: Seen) -> Floats:
 def resected(
     start: PhotoCamera, seen: Seen, prior: Prior, *, rounds: int = 25, scale: float = 1.0, free: bool = True
 ) -> PhotoCamera:
-    """The camera of least cost near `start`. scale: deviations that count as one. free: image distance and radial term change,
-    too. What all points have in common (`seen.drift`) is solved for beside it."""
+    """The camera of least cost near `start`.
+
+    scale: deviations that count as one. free: image distance and radial term change, too. rounds: of Levenberg-Marquardt, at
+    most. What all points have in common (`seen.drift`) is solved for beside it.
+    """
     camera, damping = start, 1e-4
     shared = _Shared(seen, scale)
     common = np.zeros(shared.count)
@@ -114,7 +117,10 @@ class _Shared:
 
 
 def left_out(camera: PhotoCamera, seen: Seen, prior: Prior, scale: float, *, free: bool = True) -> list[PhotoCamera]:
-    """The cameras that are found when the points of each part of the photo are left out."""
+    """The cameras that are found when the points of each part of the photo are left out.
+
+    scale, free: as for `resected`.
+    """
     low, high = seen.pixels.min(axis=0), seen.pixels.max(axis=0)
     cell = np.clip((seen.pixels - low) / np.maximum(high - low, 1e-9) * PARTS, 0, PARTS - 1e-6).astype(int)
     part = cell[:, 0] * PARTS + cell[:, 1]

@@ -44,6 +44,7 @@ TRIED, TURNED, CLIMBING = 14, 5, 8
 """Candidates that are refined at the most, upright and of each other roll; where none of those upright agrees with the photo,
 how many of them are turned and scaled before they are refined again."""
 QUICK: Sequence[tuple[int, int]] = ((125, 13), (125, 8), (250, 6), (250, 4))
+"""(longer side in pixels, pixels that are looked around) of the rounds that refine a candidate: guesses."""
 AGREES, ENOUGH = 0.5, 40
 """Share of patches that lie right, and their number, at which the search ends."""
 FAR = 2.5

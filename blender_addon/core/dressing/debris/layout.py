@@ -105,6 +105,7 @@ SPREAD, SHARES = np.array([2.2, 5.0]), np.array([1.0, 0.45])
 eye, as on benches where somebody sat at one side)."""
 
 PLAN = np.array([1.0, 1.0, 0.0])
+"""Factor that takes the height off a place."""
 
 THINNEST = 2e-3
 """A density below which nothing is laid."""

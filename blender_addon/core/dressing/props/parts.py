@@ -11,7 +11,10 @@ from .prop import ALONG_X, profile
 
 
 def handle(rng: np.random.Generator, length: float, thick: float, *, neck: float) -> TriangleMesh:
-    """A turned handle along x from 0 to `length`, its neck at the far end."""
+    """A turned handle along x from 0 to `length`, its neck at the far end.
+
+    thick, neck: diameters.
+    """
     belly, r = rng.uniform(0.35, 0.6), thick / 2
     outline = profile([
         (0.0, 0.0), (0.62 * r, 0.4), (0.86 * r, 2.0), (r * rng.uniform(0.9, 1.0), 0.2 * length), (r, belly * length),
@@ -21,7 +24,10 @@ def handle(rng: np.random.Generator, length: float, thick: float, *, neck: float
 
 
 def ferrule(start: float, end: float, wide: float, narrow: float) -> TriangleMesh:
-    """A metal sleeve along x with two rolled rings."""
+    """A metal sleeve along x with two rolled rings.
+
+    start, end: its ends on the x axis. wide, narrow: its diameters there.
+    """
     a, b = wide / 2, narrow / 2
     z = np.linspace(start, end, 40)
     r = a + (b - a) * (z - start) / (end - start)
@@ -32,7 +38,10 @@ def ferrule(start: float, end: float, wide: float, narrow: float) -> TriangleMes
 
 
 def tuft(rng: np.random.Generator, start: float, length: float, radius: float) -> TriangleMesh:
-    """A tuft: a body that narrows to a point, fluted into strands, bent to one side by use."""
+    """A tuft: a body that narrows to a point, fluted into strands, bent to one side by use.
+
+    start: its root on the x axis. length, radius: of the tuft.
+    """
     rows, columns = 26, 72
     s = np.linspace(0, 1, rows)[:, None]
     angle = np.linspace(0, 2 * np.pi, columns, endpoint=False)[None]

@@ -84,13 +84,20 @@ class Place:
         self, name: str, where: tuple[float, float, float], size: tuple[float, float], radiance: float, kelvin: float, *,
         round: bool = False,
     ) -> Lamp:  # fmt: skip
-        """A lamp that looks at the subject. where: azimuth, elevation (degrees), distance (mm). size: width, height (mm)."""
+        """A lamp that looks at the subject.
+
+        where: azimuth, elevation (degrees), distance (mm). size: width, height (mm). radiance: W/(m2 sr). kelvin: colour
+        temperature. round: a disc instead of a rectangle.
+        """
         width, height = (self.scale * side for side in size)
         return Lamp(name, self.point(*where), self.subject, width, height, radiance, kelvin, round)
 
     def card(
         self, name: str, azimuth: float, elevation: float, distance: float, width: float, height: float, albedo: float
     ) -> Card:
-        """A card that faces the subject."""
+        """A card that faces the subject.
+
+        azimuth, elevation: degrees. distance, width, height: mm. albedo: 0 black to 1 white.
+        """
         centre = self.point(azimuth, elevation, distance)
         return Card(name, centre, self.subject, self.scale * width, self.scale * height, albedo)

@@ -26,6 +26,7 @@ FLOOR = -780.0
 """Height of the floor under a table top, mm (common practice: benches stand 75 to 90 cm high)."""
 
 CEILING = 1900.0
+"""Height of the ceiling over a table top, mm."""
 
 LOOSE = 320.0
 """Largest size, mm, of objects that can be removed: pots, but no board and no shelf."""

@@ -11,6 +11,7 @@ from ...noise import layered, noise, smoothstep
 from .grid import Extent, Tabletop, lines, sheet
 
 THICKNESS = 34.0
+"""Of the folded cloth, mm: deep enough for its folds."""
 USUAL_HEIGHT = 11.0
 """Height, mm, up to which folds have the widths that `_fold` gives; higher ones are wider in proportion."""
 

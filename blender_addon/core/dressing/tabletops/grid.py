@@ -80,6 +80,7 @@ def sheet(x: Floats, y: Floats, z: Floats, values: dict[str, Floats], *, skirt: 
     """The mesh of a grid of places (rows, columns) with a skirt `skirt` deep along its rim.
 
     values: name to (rows, columns, 4), carried along to the mesh's colours.
+    x, y, z: (rows, columns), mm.
     """
     rows, columns = z.shape
     vertices = np.stack([x, y, z], axis=-1).reshape(-1, 3)
@@ -110,7 +111,10 @@ def polar(radii: Floats, sides: int) -> tuple[Floats, Floats]:
 
 
 def disc(x: Floats, y: Floats, z: Floats, *, skirt: float = 0.0) -> TriangleMesh:
-    """The mesh of a round grid, seen from above, with a skirt down from its rim where `skirt` is not 0."""
+    """The mesh of a round grid, seen from above, with a skirt down from its rim where `skirt` is not 0.
+
+    x, y, z: (rings, sides), mm, from the middle outwards.
+    """
     rings, sides = z.shape
     vertices = np.stack([x, y, z], axis=-1)
     if skirt:

@@ -9,6 +9,7 @@ from ...mesh.triangles import TriangleMesh
 from .grid import Extent, Tabletop, lines, sheet
 
 THICKNESS = 20.0
+"""Of the board, mm: a usual one (common practice)."""
 SUNK = 0.35
 """Share of a backdrop's height that lies under the table's level, where its far edge covers it."""
 

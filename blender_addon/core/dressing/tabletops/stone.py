@@ -9,10 +9,14 @@ from ...noise import layered, noise, smoothstep
 from .grid import Extent, Tabletop, lines, sheet
 
 THICKNESS = 11.0
+"""Of the slab, mm: a usual tile of slate (common practice)."""
 
 
 def slate(extent: Extent, size: tuple[float, float], *, wear: float = 0.5, seed: int = 1) -> Tabletop:
-    """A slate slab of about `size` (width, depth); its top about z = 0."""
+    """A slate slab of about `size` (width, depth); its top about z = 0.
+
+    wear: 0 new to 1 old.
+    """
     rng = np.random.default_rng([seed, 111])
     half = 0.5 * np.asarray(size)
     rim = [0.0, 0.25, 0.6, 1.1, 1.9, 3.0, 4.5, 6.5]

@@ -9,6 +9,7 @@ from .gltf import AGAIN
 from .ply import FileProblem
 
 _METADATA = 0x8000
+"""Bit of the header's flags: metadata follow (Draco bitstream specification)."""
 
 
 def check_draco(data: bytes, triangles: int | None, words: str) -> None:

@@ -25,6 +25,7 @@ _PACKED = re.compile(rb"\x07ContentR([\s\S]{4})")
 _PACKED_TEXT = re.compile(rb"Content\s*:[\s,]*\"([A-Za-z0-9+/=\s]{16,})")
 _MARK = b"Kaydara FBX Binary"
 _MOST_NAMES = 10_000
+"""Names that are followed at most: more are no scan's."""
 
 
 @record

@@ -17,6 +17,7 @@ from .ply import PLY_BYTES, FileProblem, PlyHeader
 FAR = b"9e29"
 """The coordinate written in place of one that is not a number; the importing step drops all vertices beyond FAR_AWAY."""
 FAR_AWAY = 1e28
+"""Coordinates beyond this are no scan's, in whatever unit."""
 FAR_OFF = 300.0
 """How many times the scan's own size its middle may lie from zero before 32-bit numbers, which Blender keeps, show on the
 surface: their step (IEEE 754: 2^-24 of the value) is then 1/56,000 of the size."""

@@ -18,6 +18,7 @@ from .ply import FileProblem
 PARTS = {"SCALAR": 1, "VEC2": 2, "VEC3": 3, "VEC4": 4, "MAT2": 4, "MAT3": 9, "MAT4": 16}
 SIZES = {5120: 1, 5121: 1, 5122: 2, 5123: 2, 5125: 4, 5126: 4}
 KINDS = {5120: "i1", 5121: "u1", 5122: "<i2", 5123: "<u2", 5125: "<u4", 5126: "<f4"}
+"""Numbers in each type of accessor; bytes and dtype of each component type (Khronos glTF 2.0, 3.6.2.2)."""
 DEEPEST = 200
 """Levels of nodes within nodes; the importer recurses."""
 MOST_TRIANGLES = 200_000_000

@@ -15,6 +15,7 @@ from ...arrays import Floats
 from .gltf import Gltf, read_gltf
 
 FLOAT = 5126
+"""Component type of 32-bit floats (Khronos glTF 2.0, 3.6.2.2)."""
 UNIT = 5e-4
 """Largest deviation from unit length, that of the specification's own validator."""
 

@@ -11,6 +11,7 @@ _MAPS = {
 }  # fmt: skip
 _OPTIONS = {"-blendu": 1, "-blendv": 1, "-cc": 1, "-clamp": 1, "-texres": 1, "-bm": 1, "-imfchan": 1, "-boost": 1,
             "-mm": 2, "-o": 3, "-s": 3, "-t": 3, "-type": 1}  # fmt: skip
+"""Options before a map's file name, and how many values each takes at most."""
 
 
 MOST = 1 << 24

@@ -14,6 +14,7 @@ PLY_BYTES = {
     "char": 1, "uchar": 1, "int8": 1, "uint8": 1, "short": 2, "ushort": 2, "int16": 2, "uint16": 2, "int": 4, "uint": 4,
     "int32": 4, "uint32": 4, "float": 4, "float32": 4, "double": 8, "float64": 8,
 }  # fmt: skip
+"""Bytes of each type of a property, by both of its names."""
 
 
 @dataclass

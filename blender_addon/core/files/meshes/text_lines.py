@@ -10,6 +10,7 @@ from .ply import FileProblem
 
 BLOCK = 1 << 20  # what stays in a processor's cache is read and searched four times faster than blocks of 16 MB
 LONGEST_LINE = 1 << 26
+"""Bytes of a line at most; no mesh as text comes near, a binary file without line ends exceeds it."""
 _SUSPECT = re.compile(rb"(?i)nan|inf|1\.#")
 NO_NUMBER = re.compile(rb"(?i)(?<![\w.])[+-]?(?:nan|inf|1\.#)[\w()#.]*")
 """A value that is not a number, as programs write it."""

@@ -20,6 +20,7 @@ from .ply import FileProblem
 MOST_TOKENS = 1 << 26
 """Most bytes of the token table; a scan's has a few thousand."""
 MOST_LAYERS = 200
+"""Files that a USD may bring in: more are no scan's."""
 _ASSET = re.compile(rb"@@@([^\n]{1,1024}?)@@@|@([^@\n]{1,1024})@")
 _LAYERS = (".usd", ".usda", ".usdc", ".usdz")
 

@@ -17,6 +17,7 @@ from ...srgb import encode
 from .icc import SRGB, adaptation
 
 MOST_BYTES = 4_000_000
+"""Bytes that a profile may unpack to: more than any camera's or press's has (from memory)."""
 _PARAMETERS = {0: 1, 1: 3, 2: 4, 3: 5, 4: 7}
 """Numbers that each kind of parametric curve has (10.18)."""
 

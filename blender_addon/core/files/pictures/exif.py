@@ -15,9 +15,11 @@ from ...arrays import Pixels
 from ...records import record
 
 MOST_ENTRIES = 512
+"""Entries that are read of a directory; a camera writes about a hundred."""
 _SIZES = {1: 1, 2: 1, 3: 2, 4: 4, 5: 8, 6: 1, 7: 1, 8: 2, 9: 4, 10: 8, 11: 4, 12: 8}
 """Bytes of each kind of value (4.6.2)."""
 _EXIF_IFD = 0x8769
+"""Tag of the pointer to the Exif directory (CIPA DC-008)."""
 
 Value = int | float | str
 

@@ -19,6 +19,7 @@ from ...records import record
 D50 = (0.9642, 1.0, 0.8249)
 """The white of the profile connection space, ICC.1:2010, 7.2.16."""
 D65 = (0.3127, 0.3290)
+"""Chromaticity (x, y) of the white that all three share."""
 CURVE = (2.4, 1.0 / 1.055, 0.055 / 1.055, 1.0 / 12.92, 0.04045)
 """g, a, b, c, d of the curve of IEC 61966-2-1 as ICC's function of type 3: (a X + b)^g from d on, c X below."""
 BRADFORD = np.array([[0.8951, 0.2664, -0.1614], [-0.7502, 1.7135, 0.0367], [0.0389, -0.0685, 1.0296]])
@@ -45,6 +46,7 @@ class Gamut:
 SRGB = Gamut("srgb", "sRGB IEC 61966-2-1", (0.640, 0.330), (0.300, 0.600), (0.150, 0.060))
 REC2020 = Gamut("rec2020", "BT.2020 primaries, sRGB curve", (0.708, 0.292), (0.170, 0.797), (0.131, 0.046))
 P3D65 = Gamut("p3d65", "EG 432-1 primaries, D65, sRGB curve", (0.680, 0.320), (0.265, 0.690), (0.150, 0.060))
+"""The sets of primaries that pictures are delivered in; sources above."""
 GAMUTS = {gamut.key: gamut for gamut in (SRGB, REC2020, P3D65)}
 
 

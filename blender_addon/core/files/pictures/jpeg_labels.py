@@ -12,7 +12,9 @@ from .labels import Labels
 from .xmp import packet
 
 LARGEST_SIDE = 65535
+"""Pixels that a JPEG's 16-bit height or width can say (ITU-T T.81, B.2.2)."""
 _MOST = 65533
+"""Bytes that a segment holds beside its own 16-bit length (ITU-T T.81, B.1.1.4)."""
 _OURS = {0xE0, 0xE1, 0xE2, 0xFE}
 """JFIF; Exif and XMP; profiles; comments. They are replaced by our own."""
 

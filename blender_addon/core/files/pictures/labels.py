@@ -7,6 +7,7 @@ from .icc import SRGB, Gamut
 from .xmp import PictureWords
 
 INCH = 25.4
+"""In mm."""
 
 
 @record

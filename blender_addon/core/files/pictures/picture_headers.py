@@ -271,3 +271,4 @@ _READERS: tuple[tuple[bytes, int, Callable[[BinaryIO, bytes], PictureSize | None
     (b"SDPX", 0, _fixed("DPX", ">II", 772)), (b"XPDS", 0, _fixed("DPX", "<II", 772)),
     (b"\x80\x2a\x5f\xd7", 0, _fixed("Cineon", ">II", 200)), (b"\xd7\x5f\x2a\x80", 0, _fixed("Cineon", "<II", 200)),
 )  # fmt: skip
+"""Mark, its place in the file and the reader of each format."""

@@ -19,8 +19,11 @@ from .labels import INCH, Labels
 from .xmp import packet
 
 COLOUR, COLOUR_ALPHA = 2, 6
+"""Colour types of true colour, without and with alpha (ISO/IEC 15948, 11.2.2)."""
 LEVEL = 5
+"""Compression of zlib, 0 to 9: of noisy pictures higher levels save next to nothing."""
 _PIECE = 1 << 20
+"""Bytes of data in an IDAT chunk."""
 WORDS = b"XML:com.adobe.xmp\0\0\0\0\0"
 """Keyword of the packet, not compressed, without language or translation."""
 
@@ -42,7 +45,7 @@ def label_chunks(labels: Labels) -> bytes:
 
 
 def write_png(file: IO[bytes], strips: Iterable[Pixels], size: tuple[int, int], labels: Labels) -> None:
-    """Write a picture of (width, height) from strips (k, width, 3 or 4) of uint8 or uint16, the top row first.
+    """Write a picture of `size` (width, height) from strips (k, width, 3 or 4) of uint8 or uint16, the top row first.
 
     Raises ValueError when the strips are not that picture. An OSError of the file is the caller's.
     """

@@ -19,12 +19,17 @@ from .xmp import packet
 LARGEST = (1 << 32) - (1 << 26)
 """Bytes that a TIFF file can hold, with some room for the directory: its places are numbers of 32 bits."""
 LEVEL = 5
+"""Compression of zlib, 0 to 9: of noisy pictures higher levels save next to nothing."""
 _BYTE, _ASCII, _SHORT, _LONG, _RATIO, _ANY = 1, 2, 3, 4, 5, 7
+"""Types of an entry (TIFF 6.0, section 2)."""
 
 
 def write_tiff(file: IO[bytes], strips: Iterable[Pixels], size: tuple[int, int], labels: Labels) -> None:
-    """Write a picture of (width, height) from strips (k, width, 3) of uint8 or uint16, the top row first; all but the last of
-    equal height. Raises ValueError when the strips are not that picture or it is too large for the format."""
+    """Write a picture of `size` (width, height) from strips (k, width, 3) of uint8 or uint16, the top row first.
+
+    All strips but the last have the same height. Raises ValueError when the strips are not that picture or it is too large for
+    the format.
+    """
     width, height = size
     file.write(b"II*\0" + bytes(4))
     places, counts, rows, first, bits = [], [], 0, 0, 0

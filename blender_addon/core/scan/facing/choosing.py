@@ -21,6 +21,7 @@ from ..symmetry import mirror_profile
 from .profiles import ANGLES, DIRECTIONS, Profiles, Standing, profiles
 
 WEIGHTS = {"mirror": 13.2, "head_mirror": 8.3, "worked": 3.0, "base": 2.6, "ahead": 2.2}
+"""Weight of each kind of evidence in a direction's log odds, fitted as the module says."""
 WORDS = {
     "mirror": "left mirrors right from there", "head_mirror": "the head's two halves match from there",
     "worked": "the finer work lies on that side", "base": "a side of the base lies square to it",

@@ -14,7 +14,9 @@ from ..roughness import rough_side
 from ..symmetry import mirror_profile
 
 STEP_DEG = 10.0
+"""Degrees between two directions: a front is a quarter of a turn wide, so that 10 degrees say enough."""
 DIRECTIONS = 36
+"""All round."""
 ANGLES = STEP_DEG * np.arange(DIRECTIONS)
 CELLS = (70, 40, 24)
 """Cells along the diagonal in which roughness is measured, one scale after another, so that lids and fingers count (a hundredth

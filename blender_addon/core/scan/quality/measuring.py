@@ -16,6 +16,7 @@ from . import patches, verdict
 from .verdict import Findings
 
 MOST_CELLS = 256
+"""Side, in cells, of the raster over the UVs at most, to bound memory."""
 SHARPEST, FEWEST = 15.0, 30
 """Percentile of the edges' widths that represents the texture, and the least number of edges to judge it by."""
 MOST_FACES = 400_000

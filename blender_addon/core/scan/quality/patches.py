@@ -19,6 +19,7 @@ RADIUS, CELL = 5.0, 1.0
 FEWEST_CELLS = 30
 """Cells, of 78 in a whole disc, that must hold a vertex: a scan of fewer than a vertex a mm can't show lumps of 1 mm."""
 MOST_POINTS = 4000
+"""Vertices of a disc that are used; more make its fit no surer."""
 TURNED = 0.5
 """Least cosine between the normal of a vertex and that of the disc's centre; below it the vertex is on another side."""
 

@@ -1,4 +1,10 @@
-"""How does a further scan lie on the first? Unknown rotation, translation and scale, and how sure we can be."""
+"""How does a further scan lie on the first? Unknown rotation, translation and scale, and how sure we can be.
+
+In: two meshes, the first upright.
+Out: candidate poses with their evidence, and a verdict.
+Order: `surfels` and `scans` prepare; `starts`, `batch`, `icp` and `evidence` are used by `search` in that order; `verdict`
+decides, tie_breakers/ where shape alone can't.
+"""
 
 from .overlay import overlay
 from .search import from_pairs, register

@@ -11,6 +11,7 @@ LISTED = 10
 """Points listed a cell, those nearest to its middle: on a smooth surface, where one point falls in a cell of the spacing's
 size, the nearest to any spot in it is one of eight or nine."""
 MOST_CELLS = 3e6
+"""Cells of the grid at most, to bound memory."""
 STEPS = 2
 """Most lists that a query walks through."""
 AT_ONCE = 4000

@@ -12,6 +12,7 @@ from ...arrays import Floats
 from .surfels import Surfels
 
 GROUND, FIRST, FURTHER = (0.94, 0.93, 0.91), (0.62, 0.62, 0.62), (0.80, 0.52, 0.18)
+"""Display-encoded colours of the ground, of the first scan and of the further one."""
 OWN = 0.7
 """Share of a scan's own colours in its tint."""
 

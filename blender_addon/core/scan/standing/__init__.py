@@ -1,1 +1,6 @@
-"""Which way is up? Possible poses are found and measured, their evidence added up and combined with the file's axes."""
+"""Which way is up?
+
+In: a mesh and its file's name.
+Out: poses in which it could stand, the likeliest first, each with a chance and reasons.
+Order: `body`, `poses`, `evidence`, `file_axes`, `choosing`.
+"""

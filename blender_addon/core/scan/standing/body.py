@@ -17,6 +17,7 @@ from ...records import record
 Hull = Callable[[Floats], Ints]
 """Points (n, 3) to the triangles (m, 3) of their convex hull, looking outwards."""
 POINTS = 30_000
+"""Points of the surface by which poses are measured, to bound the time."""
 
 
 @record

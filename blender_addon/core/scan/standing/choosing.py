@@ -42,6 +42,7 @@ A_BASE = 0.5
 SQUARE_DEG = 4.0
 """How far from a file's axis a mirror plane's normal may be to count as meant; set on the development scans."""
 MIRROR_POINTS = 15_000
+"""Points of the surface by which symmetry is measured, to bound the time."""
 
 
 @record

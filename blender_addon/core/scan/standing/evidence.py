@@ -132,6 +132,7 @@ TERMS = (
     Term("along", along, 2.4),
     Term("top", top, 2.3),
 )
+"""Name, measure, weight in the log odds and words of each kind of evidence."""
 LIGHT = 1.8
 """Weight of a clear direction of the light: the concentration of a von Mises-Fisher distribution whose mean height over the
 horizon is 30 degrees. Lynes, Burt, Jackson and Cuttle (*The flow of light into buildings*, Trans. Illum. Eng. Soc. 31, 1966;

@@ -19,6 +19,7 @@ AXES: dict[str, Floats] = {
     "z": np.array([0.0, 0.0, 1.0]), "-y": np.array([0.0, -1.0, 0.0]), "y": np.array([0.0, 1.0, 0.0]),
     "x": np.array([1.0, 0.0, 0.0]), "-x": np.array([-1.0, 0.0, 0.0]), "-z": np.array([0.0, 0.0, -1.0]),
 }  # fmt: skip
+"""Unit vectors of the six directions."""
 SET_UP = ("z", "-y", "y")
 """Axes that are up where a file was oriented by hand; agreement with another axis is chance."""
 Y_UP = {"z": 0.85, "-y": 0.11, "y": 0.025, "x": 0.005, "-x": 0.005, "-z": 0.005}

@@ -24,6 +24,7 @@ CONTACT = 0.012
 LOWEST = 0.0005
 """Share of the surface that may lie under the ground: the foot of the thinnest leg is more."""
 MOST_FACETS = 40
+"""Facets of the hull that are tried as a base, the largest first, to bound the time."""
 LEAST_UNDERSIDE = 0.02
 """Least area of an underside of its own over that of the surface."""
 LID_DEG, MOST_LIDS = 20.0, 3
@@ -33,6 +34,7 @@ TOP, TOP_POINTS = 0.85, 2000
 LOOKED_AT = 16
 """Poses that are looked at as a whole (mirror image, hollow), the steadiest and flattest first."""
 LOOK_POINTS = 20_000
+"""Points of the surface that are looked at, to bound the time."""
 
 
 @record

@@ -45,7 +45,11 @@ def as_ratio(magnification: float) -> str:
 
 def at_closeups(places: Sequence[CloseupPlace], frame_mm: tuple[float, float], coc_mm: float, usual: float) -> list[Proposal]:
     """Close looks at the places, the largest first, as near as their data allow, but no further away than any close look is nor
-    than fills the frame with the close-up. usual: the magnification of any close look, to which `grown` is relative."""
+    than fills the frame with the close-up.
+
+    usual: the magnification of any close look, to which `grown` is relative. frame_mm: width and height of the frame on the
+    sensor.
+    """
     found = []
     for place in sorted(places, key=lambda candidate: -candidate.radius):
         filling = MARGIN * min(frame_mm) / (2.0 * max(place.radius, 1e-3))

@@ -126,7 +126,10 @@ def _taken(
 
 
 def view_of(subject: Subject, worth: Floats, spot: Floats, rotation: Floats, distance: float) -> View:
-    """What a camera sees of the subject round a spot (3,), `distance` mm away."""
+    """What a camera sees of the subject round a spot (3,), `distance` mm away.
+
+    worth: (k,) of the subject's points. rotation: (3, 3) of the camera.
+    """
     few = thinned(len(subject.points), 6000)
     points, normals = subject.points[few].astype(float), subject.normals[few]
     position = spot + rotation[:, 2] * distance

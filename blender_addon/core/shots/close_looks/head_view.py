@@ -165,7 +165,10 @@ def _settled(edge: Floats, frame: Floats, half: Floats) -> tuple[Floats, float]:
 
 
 def face_of(subject: Subject, head: Head, worth: Floats, facing: float) -> Floats:
-    """(3,) the middle of what protrudes most and has most worth on the side that a head faces: nose, beak, muzzle."""
+    """(3,) the middle of what protrudes most and has most worth on the side that a head faces: nose, beak, muzzle.
+
+    worth: (k,) of the subject's points. facing: degrees from the front, counter-clockwise from above.
+    """
     way = np.array([np.sin(np.radians(facing)), -np.cos(np.radians(facing)), 0.0])
     points, normals, rich = subject.points[head.points], subject.normals[head.points], worth[head.points]
     ahead = points @ way

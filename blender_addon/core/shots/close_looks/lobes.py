@@ -142,6 +142,7 @@ def lobes_of(solid: Solid) -> Lobes:
 
 
 SHIFTS = [(x, y, z) for x in (-1, 0, 1) for y in (-1, 0, 1) for z in (-1, 0, 1) if (x, y, z) > (0, 0, 0)]
+"""One of each two opposite neighbours of a cell."""
 
 
 def _basins(depth: Floats) -> tuple[Ints, Ints]:

@@ -17,6 +17,7 @@ DOUBTFUL = "doubtful"
 BESIDE = 0.015
 """How near, over the largest extent, to a filled or open place counts as beside it."""
 DIRECTIONS = 40
+"""Directions, spread evenly over the sphere, in which a point may lie open."""
 ENCLOSED = 0.3
 """A place lies inside something if less than this share of the directions that it faces are open: in a boot 0.1 to 0.3, in
 folds of cloth and eye sockets more, once averaged with their surroundings."""
@@ -29,7 +30,10 @@ SURROUNDINGS = 0.07
 
 
 def unshown(mesh: TriangleMesh, chosen: Ints, points: Floats, normals: Floats) -> Bools:
-    """(k,) bool: which of the points (k, 3), the vertices `chosen` of an upright mesh, no close look is to show."""
+    """(k,) bool: which of the points (k, 3), the vertices `chosen` of an upright mesh, no close look is to show.
+
+    normals: (k, 3) outward, of the points.
+    """
     size = max(float(np.ptp(points, axis=0).max()), 1e-9)
     bad = np.zeros(len(mesh.vertices), bool)
     large = bad.copy()

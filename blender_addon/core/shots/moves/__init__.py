@@ -1,1 +1,6 @@
-"""How does a camera move for a film? Paths with a true lens, eased, and what can go wrong on the way."""
+"""How does a camera move for a film?
+
+In: a shot, a number of frames.
+Out: positions, rotations and focus of each frame, or why the move fails.
+Order: `paths`, then `planning`.
+"""

@@ -29,8 +29,8 @@ ROOM_SHARE = 0.4
 def planned(kind: str, start: From, frames: int, *, coc_mm: float, outline: Floats, clearance: Clearance) -> Path:
     """The longest path of a move that fails at no frame.
 
-    outline: (n, 3) points of the piece, which must not be cut off more than in the shot itself. Raises ValueError, with the
-    reason, when even a fifth of the usual length fails.
+    outline: (n, 3) points of the piece, which must not be cut off more than in the shot itself. kind: of the move, one of
+    `paths.KINDS`. Raises ValueError, with the reason, when even a fifth of the usual length fails.
     """
     base = beyond_frame(_still(start), start.frame_mm, outline)
     why = ""

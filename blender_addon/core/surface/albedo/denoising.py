@@ -16,6 +16,7 @@ from ..textured_surface import TexturedSurface
 
 NOISE_SIGMA = 1.5  # sigma, in texels, of the surroundings in which noise is measured
 LEVELS = 12
+"""Classes of brightness, equally filled, in which noise is measured: a guess."""
 PASSES = ((1.5, 4.0), (3.0, 8.0))
 """Sigma in texels of the surroundings, and how many times the noise is taken for noise: a variance of few texels scatters up to
 twice its standard deviation; what is left after the first pass is JPEG's besides, whose blocks are not counted as noise."""

@@ -16,6 +16,7 @@ from ..patches import CELLS, Cloud, Patches, filled, lay_patches, read_back, spl
 from ..textured_surface import TexturedSurface
 
 CELL_MM = 0.14
+"""Edge of a cell: twice that of the relief's, since grain varies slowly."""
 LARGE_MM2 = 20_000.0  # mm2: a larger surface gets coarser cells, as many as this one has, which limits the time
 FINE_MM = 0.15  # sigma of the picture whose gradients give the direction
 WAY_MM = 2.0  # sigma over which the direction is measured: broader than a cut, so that a single cut does not decide it

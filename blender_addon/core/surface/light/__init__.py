@@ -1,1 +1,6 @@
-"""The light of the room. In: normals, visibility, texels. Out: an environment and the irradiance it gives."""
+"""The light of the room that is in a texture.
+
+In: normals, visibility, texels.
+Out: an environment, the irradiance that it gives, and whether there is such a light at all.
+Order: `visibility`, `light`, `lamplight`, `evidence`.
+"""

@@ -19,9 +19,11 @@ Inputs = tuple[TexturedSurface, Floats, tuple[Floats, Ints] | None, int]
 """Surface, colours, occluders and seed of a fit."""
 
 SAMPLES = 150_000
+"""Places on all surfaces that shade and reflect, to bound memory."""
 DIRECTIONS = 64  # and as many opposite ones
 LARGE = 45_000  # vertices above which receivers are clustered
 RECEIVERS = 25_000
+"""Clusters that stand for the vertices of a large mesh, to bound memory."""
 KEPT = 4  # number of fits: those of a piece, its stand, and what was scanned beside them
 
 

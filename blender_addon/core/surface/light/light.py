@@ -85,6 +85,8 @@ def fit_light(
     Paint is identified by its colour (`pigment`) between the rounds. Coloured light and coloured paint can each explain the
     other, so that the fit starts twice: with all colour held to be the light's, and with all held to be the paint's. The second
     must explain clearly more to be taken.
+
+    normals: (n, 3) unit. smoothness: weight of the difference of neighbouring directions, over that of a relative error.
     """
     rows = np.flatnonzero(weights > 0)
     level = np.maximum(np.median(texture[rows], axis=0), 1e-6)

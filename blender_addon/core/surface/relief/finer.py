@@ -56,6 +56,7 @@ SITES = 40
 SPECK_FILL_MM = 0.08
 """Standard deviation of the Gaussian that closes specks: a third of a speck of 0.1 to 0.3 mm."""
 STRIP = 1024
+"""Rows that are worked on at a time, to bound memory."""
 BESIDE = 64
 """Rows of a picture that are searched for specks at once, and those beside them that are looked at."""
 

@@ -15,7 +15,9 @@ ABOVE = 30.0
 """Power over that of the finest wavelengths, which no lens delivers, from which a wavelength counts. A JPEG's noise is coarser
 than that by an order; set on our bench so that what is said is where slopes and truth are coherent by a half."""
 MOST = 400
+"""Blocks that are measured, to bound the time."""
 FEWEST = 4
+"""Blocks below which nothing is known."""
 
 
 def finest_mm(pixels: Texels, slope: Floats, weight: Floats, pixel_mm: float) -> float:

@@ -46,9 +46,11 @@ sculptures, the demo's owl and three of the bench's pieces: guesses, and near to
 LOOSE = 0.25
 """Standard error from which on nothing is known."""
 MOST_PATCHES = 1500
+"""Patches that are measured, to bound the time."""
 LEAST_CELLS = 3.0
 """Cells that the shortest wave of a band must fill for the band to be looked at."""
 UNKNOWN = (1.0, 0.0, False)
+"""A slope of 1, as shading has it, that is not known."""
 
 
 @record

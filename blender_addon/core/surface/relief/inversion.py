@@ -33,6 +33,7 @@ COHERENT = 0.7  # times alpha: share of the power above the noise that follows t
 LEAST_CONTRAST = 0.12  # contrast of (a . k)^2 / |k|^2 from which it separates paint from shape
 STEEPEST = 1.5  # cap of the tangential irradiance: beyond it the surface faces away
 RINGS = 24
+"""Rings of frequencies: enough for a smooth curve, few enough for many samples each."""
 COARSE = 12
 """Cells a side of the grid that holds the tangential irradiance, which changes slowly."""
 FORM = 24

@@ -15,6 +15,7 @@ from ...threads import in_parallel
 from ..patches import Cloud, Patches
 
 ROUNDS = 60
+"""Of the relaxation: a guess."""
 HELD = 0.02
 """Part by which a level shrinks towards 0 each round: variation broader than a few patches belongs to the fitted light."""
 

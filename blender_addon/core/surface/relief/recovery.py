@@ -43,7 +43,9 @@ Steps = Generator[tuple[float, str], None, "Recovery"]
 CLIP = (-1.0, 0.6)  # range of log brightness relative to the smooth shading in which the linear model holds
 WIDE = (-2.2, 1.0)  # and in which it may be fine relief, which the net is given
 CELL_MM = 0.07
+"""Edge of a patch's cell."""
 LARGE_MM2 = 20_000.0
+"""Area from which cells are coarser: that of a ball of 80 mm."""
 WIDEST_MM = 0.115
 """A surface larger than LARGE_MM2 is worked on in coarser cells, up to this: time stays in bounds, and on the bench's owl cells
 of 0.1 mm still cut 30 % where those of 0.07 cut 36."""
@@ -52,6 +54,7 @@ TEXELS_A_CELL = 0.85
 the grooves that it shows: the net would be used on texels that are blurred more than those it was trained on."""
 FAINT_TANGENTIAL = 0.1  # tangential irradiance below which shading shows depth alone, not slope
 COARSEST_DETAIL_MM = 2.0
+"""Wavelength from which the mesh itself holds relief better than shading shows it."""
 SAMPLES_A_PATCH = 200  # number of texels per patch that are compared when patches are brought to one level
 SURE = 0.4
 """Trust from which on relief is shown in full: 0.48 on a dusted piece with next to no relief, 0.54 to 1 on worked ones; 0.10 to

@@ -49,7 +49,11 @@ class Sheet:
         return tone_on(part / 65535.0 if part.size else np.zeros((1, 1, 3)))
 
     def put(self, mask: Floats, x: int, y: int, letters: float, tone: float | None = None) -> list[Mark]:
-        """The marks of a mask and its halo."""
+        """The marks of a mask and its halo.
+
+        mask: (h, w) 0 to 1. x, y: px of its top left corner. letters: height of its letters, px. tone: 0 dark or 1 light; None:
+        what is legible.
+        """
         return with_halo(mask, x, y, self.tone(x, y, mask) if tone is None else tone, reach=max(1, round(letters / 5)))
 
 

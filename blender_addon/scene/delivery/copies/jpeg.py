@@ -14,6 +14,8 @@ def write_jpeg(source: Path, draft: Path, *, quality: int, labels: Labels) -> No
     """Write the 8-bit picture file `source` to `draft`; takes about four bytes of memory per pixel.
 
     Raises RuntimeError when Blender can't write, ValueError when the result is no JPEG file.
+
+    quality: 1 to 100.
     """
     image = bpy.data.images.load(str(source))
     try:

@@ -40,7 +40,10 @@ def table_decision(item: bpy.types.Object, mesh: TriangleMesh, table: Table) -> 
 
 
 def loose_decision(item: bpy.types.Object, mesh: TriangleMesh, found: Parts, percent: float) -> Decision:
-    """The decision on which loose parts were dropped."""
+    """The decision on which loose parts were dropped.
+
+    percent: share of the main part's area from which a part counts as large.
+    """
     looks = looks_of_scan(item, mesh)
     kept, gone = int((found.keep & found.unsure).sum()), int((~found.keep).sum())
     doubt = int(found.unsure.sum())

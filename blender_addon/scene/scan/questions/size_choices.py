@@ -29,6 +29,7 @@ def unit_decision(longest: float, guess: UnitGuess, given: str, *, in_metres: bo
     """The decision on the unit of a scan whose longest side is `longest` units.
 
     given: 'auto' or the unit in the settings. known: a length is known, so that the unit has no effect.
+    in_metres: the file's format is written in metres by its specification.
     """
     if given != "auto":
         return Decision("unit", "In what unit is the file?", _unit(given, longest), 1.0, ("the setting says so",), by_hand=True)
@@ -59,6 +60,8 @@ def size_decision(how: str, assumed: bool, height_mm: float, *, unit_guessed: bo
     """The decision on the size: from a known length, from the file's unit, or assumed.
 
     Where the size depends on a guessed unit, only the unit is asked about.
+
+    how: where the size comes from, in words. unit_guessed: the file's unit is a guess.
     """
     words = f"{height_mm:.1f} mm high, {'assumed: ' if assumed else 'by '}{how}"
     sure = 0.4 if assumed and not unit_guessed else 0.85 if assumed else KNOWN

@@ -24,7 +24,10 @@ OFFERED = 2
 def stand_decision(
     item: bpy.types.Object, mesh: TriangleMesh, found: Separation, *, by_hand: bool, given: bool = False
 ) -> Decision:
-    """The decision 'stand'. given: there is a separate scan of the stand."""
+    """The decision 'stand'.
+
+    given: there is a separate scan of the stand. by_hand: the settings say it.
+    """
     height = max(float(mesh.vertices[:, 2].max()), 1e-9)
     none = np.zeros(len(mesh.faces), bool)
     whole = Alternative("one piece without a stand", {"separation.stand": "no"}, marked_picture(item, mesh, none))

@@ -18,15 +18,15 @@ TRADES = (
 THICK, STROKE, HIGH = 0.75, 0.24, 2.2
 """Thickness of the plate, width of a stroke and height of a figure, mm (common practice)."""
 FIGURES = {
-    "0": "abdfec", "1": "bd", "2": "abdgcf", "3": "abgdf", "4": "cgbd", "5": "acgdf", "6": "acegdf", "7": "abd",
+    "0": "abdfec", "1": "bd", "2": "abgef", "3": "abgdf", "4": "cgbd", "5": "acgdf", "6": "acegdf", "7": "abd", "8": "abcdefg",
+    "9": "abcgdf",
 }  # fmt: skip
 """Which strokes make a figure: a top, c and b upper left and right, g middle, e and d lower left and right, f foot."""
 LINES = {
     "a": ((0, 2), (1, 2)), "b": ((1, 1), (1, 2)), "c": ((0, 1), (0, 2)), "g": ((0, 1), (1, 1)), "d": ((1, 0), (1, 1)),
     "e": ((0, 0), (0, 1)), "f": ((0, 0), (1, 0)),
 }  # fmt: skip
-FIGURES |= {"8": "abcdefg", "9": "abcgdf"}
-FIGURES["2"] = "abgef"
+"""From where to where each stroke runs: (right, up), in widths and in half heights of a figure."""
 
 
 def make(rng: np.random.Generator) -> Prop:

@@ -16,9 +16,11 @@ from ..verdict import Candidate
 from .colour import turned_about
 
 STEP_DEG = 4.0
+"""Degrees between two turns that are tried: a third of SAME_DEG."""
 SAME_DEG = 12.0
 """Turns nearer to each other than this belong to the same minimum."""
 FOLDS = (180.0, 90.0, 270.0, 120.0, 240.0, 60.0, 300.0)
+"""Degrees by which regular shapes of two, three, four and six sides may be turned without looking different."""
 WEAK = 0.03
 """A turn with less stiffness than this share of the mean is searched all round, since iterations stop early along it."""
 FITS_TOO = 0.75
@@ -98,6 +100,8 @@ def turned_over(scans: Scans, best: Candidate, axis: tuple[Floats, Floats], tole
 
     Turned copies of one side crowd the other side out of the list of candidates, so that is tried separately: turned over
     about the middle of what is seen, of all, and of what it lies on, since a part may be missing on either scan.
+
+    axis: direction and point in the fixed frame. tolerance: distance that noise explains, in the fixed scan's unit.
     """
     direction, through = axis
     across = np.cross(direction, np.eye(3)[int(np.argmin(np.abs(direction)))])

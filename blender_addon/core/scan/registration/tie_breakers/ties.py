@@ -19,6 +19,7 @@ from .colour import best_turn, one_a_side, peak_turn, separated, turned_about
 from .relief_turn import AGREE_DEG, WEAK, halves, steady, turned_over
 
 FINE_POINTS = 8000
+"""Points of the moving scan by which fine unevenness is compared: all that are sampled."""
 SHOWN_TURNS = (0.0, 90.0, 180.0, 270.0)
 """Turns offered a side where any turn fits; what lies between is asked for in degrees."""
 NOT_HERE = 0.03
