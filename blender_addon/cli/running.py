@@ -183,7 +183,7 @@ def _label(name: str) -> str:
     return next(step.label for step in catalogue() if step.name == current_name(name))
 
 
-def _open_scene(blend: BlendFile, sheet: JobSheet, wish: Wish) -> Any:
+def _open_scene(blend: BlendFile, sheet: JobSheet, wish: Wish) -> bpy.types.Scene:
     """The job's scene from its .blend, with the user's changes; an empty scene where there is none."""
     if wish.first and not blend.exists():
         raise OutputError(f'--from continues an earlier run, but there is no "{blend.path}": run without --from first')
@@ -194,6 +194,7 @@ def _open_scene(blend: BlendFile, sheet: JobSheet, wish: Wish) -> Any:
     # Resets only the scene: the user's preferences contain the graphics card and the add-on itself.
     bpy.ops.wm.read_homefile(use_factory_startup=True, use_empty=True)
     register()
+    assert bpy.context.scene is not None
     return bpy.context.scene
 
 

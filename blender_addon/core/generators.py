@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Generator
-from typing import Any, TypeVar
+from typing import TypeVar
 
 Update = TypeVar("Update")
 Shown = TypeVar("Shown")
 Outcome = TypeVar("Outcome")
 
 
-def finish(work: Generator[Any, None, Outcome]) -> Outcome:
+def finish(work: Generator[object, None, Outcome]) -> Outcome:
     """Run a generator to its end and return what it returns."""
     while True:
         try:

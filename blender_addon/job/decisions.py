@@ -154,7 +154,7 @@ def questions_in(step: str, kept: Iterable[Mapping[str, Any]]) -> list[Question]
     return found
 
 
-def is_answered(question: Question, settings: Callable[[str], Any], accepted: Mapping[str, str]) -> bool:
+def is_answered(question: Question, settings: Callable[[str], object], accepted: Mapping[str, str]) -> bool:
     """Whether a question has been answered.
 
     settings: the value of a setting by 'step.field'. accepted: choices that have no setting of their own and that the user
@@ -167,7 +167,7 @@ def is_answered(question: Question, settings: Callable[[str], Any], accepted: Ma
     return any(way.sets and all(_same(settings(name), value) for name, value in way.sets.items()) for way in ways)
 
 
-def _same(held: Any, wanted: Any) -> bool:
+def _same(held: object, wanted: object) -> bool:
     """Whether a setting holds a value; lists and tuples alike, numbers to the precision of the screen."""
     if isinstance(held, (list, tuple)) and isinstance(wanted, (list, tuple)):
         return len(held) == len(wanted) and all(_same(entry, other) for entry, other in zip(held, wanted, strict=True))

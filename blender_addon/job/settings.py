@@ -172,7 +172,7 @@ class AskedRow:
     needed: bool = False
 
 
-def matters(spec: Spec, values: Callable[[str], Any]) -> bool:
+def matters(spec: Spec, values: Callable[[str], object]) -> bool:
     """Whether a field matters, given a function from field names to values."""
     return not spec.when or any(values(name) in wanted for name, wanted in spec.when)
 

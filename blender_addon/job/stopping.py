@@ -61,7 +61,7 @@ class Stopping:
         threading.Thread(target=self._listen, args=(read,), daemon=True, name="stopping").start()
         return self
 
-    def __exit__(self, *error: Any) -> None:
+    def __exit__(self, *error: object) -> None:
         for number, handler in self._kept.items():
             signal.signal(number, signal.SIG_DFL if handler is None else handler)
         if self._pipe[1] >= 0:

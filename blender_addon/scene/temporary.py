@@ -9,9 +9,12 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     import bpy
 
+    Change = tuple[bpy.types.bpy_struct | None, str, object]
+    """An owner (None only by the stubs, for parts that a scene always has), the name of one of its properties, and a value."""
+
 
 @contextlib.contextmanager
-def changed(changes: Sequence[tuple[bpy.types.bpy_struct, str, object]]) -> Iterator[None]:
+def changed(changes: Sequence[Change]) -> Iterator[None]:
     """Set each (owner, property name, value) inside the block; restore the former values afterwards."""
     kept = [(owner, name, getattr(owner, name)) for owner, name, _ in changes]
     try:

@@ -63,7 +63,7 @@ class BOZZETTO_OT_sample_sheet(WatchedWork, bpy.types.Operator):
     bl_idname = "bozzetto.sample_sheet"
     bl_label = "Make the sample sheet"
 
-    def _begin(self, context: bpy.types.Context) -> Generator[Any, None, Any] | None:
+    def _begin(self, context: bpy.types.Context) -> Generator[object, None, object] | None:
         sheet = sheet_of(context.scene, catalogue())
         self._folder = output_folder(context.scene, sheet.name)
         stage = Stage(context.scene, sheet, out=self._folder)
@@ -76,7 +76,7 @@ class BOZZETTO_OT_sample_sheet(WatchedWork, bpy.types.Operator):
     def _words(self, update: Any) -> str:
         return update.words
 
-    def _finish(self, context: bpy.types.Context, value: Any) -> None:
+    def _finish(self, context: bpy.types.Context, value: object) -> None:
         self.report({"INFO"}, f"The samples are on {self._folder / 'sample_sheet.png'}")
 
 

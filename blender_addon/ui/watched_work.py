@@ -25,7 +25,7 @@ class WatchedWork:
     `_after(context)`, `_stopped(context)` and `_failed(context, error)`.
     """
 
-    _work: Generator[Any, None, Any] | None = None
+    _work: Generator[object, None, object] | None = None
     _timer: bpy.types.Timer | None = None
     _advanced = _watched = _pausing = False
     _left_at = _said_at = 0.0

@@ -7,7 +7,6 @@ empty corner, where the weight is 0."""
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import Any
 
 import numpy as np
 
@@ -58,8 +57,12 @@ def laid_out(form: Form, readings: Sequence[tuple[PhotoCamera, Reading]]) -> Lay
     return Layout(uv, whole[..., :3].copy(), whole[..., 3].copy(), whole[..., 4:].copy(), owner)
 
 
-def _owners(form: Form, readings: Sequence[tuple[PhotoCamera, Reading]]) -> tuple[Ints, list[Any], list[Floats]]:
-    """(m,) set of each face, the crop (left, bottom, right, top) of each set in pixels, UVs (v, 2) of the vertices in each."""
+Crop = tuple[int, int, int, int]
+"""Left, bottom, right and top in pixels of a photo."""
+
+
+def _owners(form: Form, readings: Sequence[tuple[PhotoCamera, Reading]]) -> tuple[Ints, list[Crop], list[Floats]]:
+    """(m,) set of each face, the crop of each set, UVs (v, 2) of the vertices in each."""
     owner = np.full(len(form.faces), -1)
     best = np.full(len(form.faces), 0.0)
     flat = []

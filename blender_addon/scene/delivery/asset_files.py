@@ -4,10 +4,9 @@ from __future__ import annotations
 
 import contextlib
 import shutil
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import replace
 from pathlib import Path
-from typing import Any
 
 import bpy
 import numpy as np
@@ -35,10 +34,10 @@ class AssetPart:
     """An object to export, with its material and the images that exchange formats can hold."""
 
     name: str
-    item: Any
-    surface: Any | None = None
-    albedo: Any | None = None
-    normal: Any | None = None
+    item: bpy.types.Object
+    surface: bpy.types.Material | None = None
+    albedo: bpy.types.Image | None = None
+    normal: bpy.types.Image | None = None
 
 
 def write_glb(parts: Sequence[AssetPart], path: Path) -> None:
@@ -89,16 +88,16 @@ def _finished(texture: Path, data: bytes) -> bytes:
         raise OutputError(f'"{texture.name}" was not written whole: is the disk full? Free some room and run again') from None
 
 
-def _call(path: Path, operator: Any, **arguments: Any) -> None:
+def _call(path: Path, operator: Callable[..., object], **arguments: object) -> None:
     with writes(path):
         operator(**arguments)
 
 
 @contextlib.contextmanager
-def _copies(parts: Sequence[AssetPart]) -> Iterator[list[Any]]:
+def _copies(parts: Sequence[AssetPart]) -> Iterator[list[bpy.types.Object]]:
     """Copies of the objects with their own meshes and simple materials, linked to the scene inside the block."""
-    items: list[Any] = []
-    materials: list[Any] = []
+    items: list[bpy.types.Object] = []
+    materials: list[bpy.types.Material] = []
     stack = contextlib.ExitStack()
     try:
         for part in parts:
@@ -125,7 +124,7 @@ def _copies(parts: Sequence[AssetPart]) -> Iterator[list[Any]]:
 
 
 @contextlib.contextmanager
-def _named(block: bpy.types.ID, name: str, blocks: Any) -> Iterator[None]:
+def _named(block: bpy.types.ID, name: str, blocks: bpy.types.bpy_prop_collection) -> Iterator[None]:
     """Give a data-block exactly this name inside the `with` block; another that has the name gets it back afterwards."""
     other = blocks.get(name)
     if other == block:
@@ -201,7 +200,7 @@ def _plain_material(part: AssetPart) -> bpy.types.Material:
     return material
 
 
-def _texture(tree: bpy.types.NodeTree, image: bpy.types.Image) -> Any:
+def _texture(tree: bpy.types.NodeTree, image: bpy.types.Image) -> bpy.types.Node:
     node = tree.nodes.new("ShaderNodeTexImage")
     node.image = image
     return node

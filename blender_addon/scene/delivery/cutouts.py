@@ -7,7 +7,7 @@ import tempfile
 from collections.abc import Iterator
 from dataclasses import replace
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import bpy
 import numpy as np
@@ -25,6 +25,7 @@ from .output import Quality
 
 if TYPE_CHECKING:
     from ..stage import Stage
+    from ..temporary import Change
 
 SUBJECT, LIGHT_SHAPERS = ("piece", "stand"), ("card",)
 FOLDER = "cutouts"
@@ -79,7 +80,7 @@ def _alone(stage: Stage) -> Iterator[None]:
     scene = stage.scene
     kept_things = [item for role in (*SUBJECT, *LIGHT_SHAPERS) for item in stage.find_all(role).values()]
     kept_things += [item for item in scene.objects if item.get("bozzetto_turns") and item not in kept_things]
-    changes: list[tuple[Any, str, Any]] = [(scene.render, "film_transparent", True)]
+    changes: list[Change] = [(scene.render, "film_transparent", True)]
     changes += [
         (item, "hide_render", True)
         for item in scene.objects

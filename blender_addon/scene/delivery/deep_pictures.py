@@ -11,7 +11,7 @@ import contextlib
 import tempfile
 from collections.abc import Iterator, Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import bpy
 import numpy as np
@@ -30,6 +30,7 @@ from .originals import keep_render, save_as
 
 if TYPE_CHECKING:
     from ..stage import Stage
+    from ..temporary import Change
 
 DEPTH, SLICES = "bozzetto_depth", "bozzetto_bracket_mm"
 BRACKETS = ("bracket", "frames")
@@ -115,7 +116,7 @@ def _departure(stage: Stage, twin: bpy.types.Object, folder: Path) -> Floats:
     others = [item for item in scene.objects if item not in subject and hasattr(item, "is_holdout")]
     with changed([(item, "visible_camera", False) for item in subject]):
         ground = _linear(scene, folder / "ground.exr")[..., :3]
-    changes: list[tuple[Any, str, Any]] = [(item, "is_holdout", True) for item in others]
+    changes: list[Change] = [(item, "is_holdout", True) for item in others]
     changes += [(twin.data.dof, "use_dof", False), (scene.render, "film_transparent", True)]
     changes += [(scene.render.image_settings, "color_mode", "RGBA")]
     with changed(changes):
@@ -146,7 +147,7 @@ def _depth(scene: bpy.types.Scene, twin: bpy.types.Object, folder: Path) -> Floa
 
 
 @contextlib.contextmanager
-def _twin(scene: bpy.types.Scene, camera: bpy.types.Object, size: tuple[int, int]) -> Iterator[Any]:
+def _twin(scene: bpy.types.Scene, camera: bpy.types.Object, size: tuple[int, int]) -> Iterator[bpy.types.Object]:
     """A copy of the shot's camera whose field of view stays constant while its focus moves."""
     twin = camera.copy()
     twin.data = camera.data.copy()
@@ -183,7 +184,7 @@ def _linear(scene: bpy.types.Scene, path: Path, *, bits: str = "16") -> Floats:
 
 
 @contextlib.contextmanager
-def _image(pixels: Floats) -> Iterator[Any]:
+def _image(pixels: Floats) -> Iterator[bpy.types.Image]:
     """Scene-linear pixels (h, w, 3), the bottom row first, as a Blender image inside the block."""
     height, width = pixels.shape[:2]
     image = bpy.data.images.new("deep", width, height, float_buffer=True)

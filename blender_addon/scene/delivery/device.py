@@ -7,7 +7,6 @@ is taken. Preferences are changed only for this session and never saved.
 from __future__ import annotations
 
 import contextlib
-from typing import Any
 
 import bpy
 
@@ -52,7 +51,7 @@ def find_device(wish: str) -> Device:
     return next(filter(None, (_use(preferences, kind) for kind in KINDS.values())), Device())
 
 
-def _as_set(preferences: Any) -> Device:
+def _as_set(preferences: bpy.types.AddonPreferences) -> Device:
     """The cards that are chosen in the preferences."""
     kind = preferences.compute_device_type
     with contextlib.suppress(Exception):  # with a failing driver the machine counts as one without a card
@@ -61,7 +60,7 @@ def _as_set(preferences: Any) -> Device:
     return Device("GPU", kind, cards) if cards else Device()
 
 
-def _use(preferences: Any, kind: str) -> Device | None:
+def _use(preferences: bpy.types.AddonPreferences, kind: str) -> Device | None:
     """Make Cycles render on all cards of a kind and on nothing else; None, with nothing changed, where there is none."""
     before = preferences.compute_device_type
     try:

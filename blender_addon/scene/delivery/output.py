@@ -5,7 +5,7 @@ from __future__ import annotations
 import contextlib
 from collections.abc import Iterator
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import bpy
 
@@ -13,6 +13,9 @@ from ...core.records import record
 from ..compat import set_media
 from .device import find_device
 from .originals import keep_render, save_as
+
+if TYPE_CHECKING:
+    from ..temporary import Change
 
 
 @record
@@ -110,8 +113,8 @@ SCENE_PATHS = (
 """Settings of the scene that the render step leaves set, so that F12 renders as the job did."""
 
 
-def _kept(scene: bpy.types.Scene) -> list[tuple[Any, str, Any]]:
-    kept: list[tuple[Any, str, Any]] = [(scene.render, name, getattr(scene.render, name)) for name in _RENDER]
+def _kept(scene: bpy.types.Scene) -> list[Change]:
+    kept: list[Change] = [(scene.render, name, getattr(scene.render, name)) for name in _RENDER]
     kept += [(scene.cycles, name, getattr(scene.cycles, name)) for name in _CYCLES]
     kept = [change for change in kept if change[2] != ""]  # an enum without items can't be set again
     images = scene.render.image_settings

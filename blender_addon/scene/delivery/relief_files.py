@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -11,8 +11,13 @@ from ...core.files.pictures.png16 import png16
 from ..images import read_pixels
 from ..running.session import whole_file
 
+if TYPE_CHECKING:
+    import bpy
 
-def write_relief(folder: Path, name: str, height: Any | None, normal: Any | None) -> list[tuple[str, str]]:
+
+def write_relief(
+    folder: Path, name: str, height: bpy.types.Image | None, normal: bpy.types.Image | None
+) -> list[tuple[str, str]]:
     """Write the images that exist to `folder`; returns (file name, description) of each."""
     written = []
     if height is not None:

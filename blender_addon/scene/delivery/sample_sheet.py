@@ -5,7 +5,7 @@ from __future__ import annotations
 import dataclasses
 from collections.abc import Iterator
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Literal
 
 import bpy
 
@@ -26,7 +26,7 @@ if TYPE_CHECKING:
 LONG_SIDE = 480
 
 
-def materials_for_samples(stage: Stage) -> Iterator[tuple[str, Any]]:
+def materials_for_samples(stage: Stage) -> Iterator[tuple[str, bpy.types.Material]]:
     """(label, new material) of each sample; a material is removed when the next one is requested."""
     settings = stage.sheet["material"]
     for label, kind, choice in samples():
@@ -95,7 +95,7 @@ def _size(shot: bpy.types.Object, side: int) -> tuple[int, int]:
     return max(1, round(side * width / max(width, height))), max(1, round(side * height / max(width, height)))
 
 
-def _lighter(stage: Stage, shot: bpy.types.Object, sample: Any) -> float:
+def _lighter(stage: Stage, shot: bpy.types.Object, sample: bpy.types.Material) -> float:
     """Stops by which the sample on the piece is exposed more than the job; 0 where the job sets the exposure by hand."""
     asked, scene = stage.sheet["lighting"], stage.scene
     if asked.exposure is not None or asked.offset is not None:
@@ -111,7 +111,7 @@ def _lighter(stage: Stage, shot: bpy.types.Object, sample: Any) -> float:
     return stops_for_piece(bright, TONES[asked.view], card=world[CARD], most=most) - scene.view_settings.exposure
 
 
-def _put_on(item: bpy.types.Object, material: bpy.types.Material) -> list[tuple[Any, str]]:
+def _put_on(item: bpy.types.Object, material: bpy.types.Material) -> list[tuple[Literal["OBJECT", "DATA"], str]]:
     kept = [(slot.link, slot.material.name if slot.material else "") for slot in item.material_slots]
     for slot in item.material_slots:
         slot.link = "OBJECT"
@@ -119,7 +119,7 @@ def _put_on(item: bpy.types.Object, material: bpy.types.Material) -> list[tuple[
     return kept
 
 
-def _put_back(item: bpy.types.Object, kept: list[tuple[Any, str]]) -> None:
+def _put_back(item: bpy.types.Object, kept: list[tuple[Literal["OBJECT", "DATA"], str]]) -> None:
     for slot, (link, name) in zip(item.material_slots, kept, strict=True):
         slot.material = bpy.data.materials.get(name) if link == "OBJECT" else None
         slot.link = link

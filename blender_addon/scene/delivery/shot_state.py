@@ -5,7 +5,6 @@ from __future__ import annotations
 import contextlib
 import math
 from collections.abc import Callable, Iterator, Sequence
-from typing import Any
 
 import bpy
 from mathutils import Matrix
@@ -48,7 +47,7 @@ def turned(stage: Stage, angle: float) -> Iterator[None]:
             bpy.data.objects[name].matrix_basis = matrix
 
 
-def turning(stage: Stage) -> list[Any]:
+def turning(stage: Stage) -> list[bpy.types.Object]:
     """The objects that turn: the subject and what lies on it, or the camera where it orbits instead."""
     orbiting = [shot for shot in stage.find_all("shot").values() if shot.get("bozzetto_turn") == "camera"]
     if orbiting:

@@ -7,7 +7,6 @@ newer releases of Blender read differently from the same file is fed here as 4.5
 from __future__ import annotations
 
 import hashlib
-from typing import Any
 
 import bpy
 import numpy as np
@@ -136,7 +135,7 @@ def _mesh(digest: hashlib._Hash, mesh: bpy.types.Mesh) -> None:
             digest.update(_values(layer, "f4", "color", 4))
 
 
-def _values(layer: Any, kind: str, field: str, size: int) -> Any:
+def _values(layer: bpy.types.Attribute, kind: str, field: str, size: int) -> np.ndarray:
     array = np.zeros(len(layer.data) * size, kind)
     layer.data.foreach_get(field, array)
     return array

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from concurrent.futures import ThreadPoolExecutor
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -48,7 +48,7 @@ def feed_mesh(digest: hashlib._Hash, mesh: bpy.types.Mesh) -> None:
         _keys(digest, mesh.shape_keys)
 
 
-def _parts(mesh: bpy.types.Mesh) -> Iterator[Any]:
+def _parts(mesh: bpy.types.Mesh) -> Iterator[bytes | np.ndarray]:
     """What is digested of a mesh beside its shape keys, in order: bytes and arrays."""
     yield repr((len(mesh.vertices), len(mesh.polygons), len(mesh.loops))).encode()
     for layer in sorted(mesh.attributes, key=lambda attribute: attribute.name):
@@ -68,7 +68,7 @@ def _parts(mesh: bpy.types.Mesh) -> Iterator[Any]:
     yield repr([layer.name if layer else "" for layer in active]).encode()
 
 
-def _values(layer: Any, kind: str, field: str, size: int) -> Any:
+def _values(layer: bpy.types.Attribute, kind: str, field: str, size: int) -> np.ndarray:
     array = np.zeros(len(layer.data) * size, kind)
     layer.data.foreach_get(field, array)
     return array

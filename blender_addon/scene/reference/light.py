@@ -21,6 +21,7 @@ from ..nodes.builder import Socket, Tree
 
 if TYPE_CHECKING:
     from ..stage import Stage
+    from ..temporary import Change
 
 PHOTO = "photo"
 """The set-up that a photo's lamp belongs to; no shot names it."""
@@ -124,7 +125,7 @@ def _away(item: bpy.types.Object, job: str) -> bool:
     return (item.get(roles.JOB) == job and item.get(roles.ROLE) in AWAY_FROM_PHOTO) or item.type == "LIGHT"
 
 
-def _kept(scene: bpy.types.Scene) -> list[tuple[Any, str, Any]]:
+def _kept(scene: bpy.types.Scene) -> list[Change]:
     view = scene.view_settings
     names = ("view_transform", "look", "exposure", "gamma", "use_curve_mapping", "use_white_balance")
     return [

@@ -10,7 +10,6 @@ from __future__ import annotations
 import contextlib
 from collections.abc import Callable, Iterable, Iterator
 from functools import partial
-from typing import Any
 
 import bpy
 
@@ -36,8 +35,8 @@ class Exchange:
         """Session ids of the copies by which `take_back` replaced edited blocks."""
         self._back: list[Callable[[], object]] = []
         self._old: list[bpy.types.ID] = []
-        self._safe: list[Any] = []
-        self._compositor: Any = None
+        self._safe: list[bpy.types.ID] = []
+        self._compositor: bpy.types.NodeTree | None = None
 
     # --- changes that can be undone --------------------------------------------------------------------------------------
 
@@ -201,7 +200,9 @@ def _put_into(item: bpy.types.Object, places: list[bpy.types.Collection]) -> Non
             collection.objects.link(item)
 
 
-def _with_dependents(old: list[Any], safe: list[Any], keep_theirs: Callable[[Any], None], *, afresh: bool) -> Iterator[Any]:
+def _with_dependents(
+    old: list[bpy.types.ID], safe: list[bpy.types.ID], keep_theirs: Callable[[bpy.types.ID], None], *, afresh: bool
+) -> Iterator[bpy.types.ID]:
     """The blocks put aside and the data that only they use, without what the user made or changed, which stays in the file."""
     yield from old
     if not old:

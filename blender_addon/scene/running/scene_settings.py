@@ -114,7 +114,7 @@ def keep_settings(scene: bpy.types.Scene) -> Callable[[], None]:
     return back
 
 
-def _plain(owner: bpy.types.ID) -> list[tuple[str, Any]]:
+def _plain(owner: bpy.types.ID) -> list[tuple[str, object]]:
     found = []
     for prop in owner.bl_rna.properties:
         if (

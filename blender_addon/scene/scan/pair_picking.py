@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import Any
 
 import bpy
 import numpy as np
@@ -66,7 +65,7 @@ class PairPicking:
         """Whether there are enough pairs."""
         return len(self.spots[FURTHER]) >= FEWEST
 
-    def shown(self) -> list[tuple[int, Any]]:
+    def shown(self) -> list[tuple[int, Vector]]:
         """(number of its pair, world position) of each point."""
         return [
             (number, self.item(which).matrix_world @ spot)

@@ -7,7 +7,7 @@ length; and, where no lens can do it, a focus bracket or the departure from the 
 from __future__ import annotations
 
 from dataclasses import replace
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 from mathutils import Matrix
@@ -150,7 +150,7 @@ def pose_of(camera: bpy.types.Object) -> CameraPose:
     return CameraPose(matrix[:3, 3] * MM, rotation, optics_of(camera).focus_mm)
 
 
-def _hung_on(camera: bpy.types.Object) -> Any:
+def _hung_on(camera: bpy.types.Object) -> Matrix:
     return camera.parent.matrix_world @ camera.matrix_parent_inverse if camera.parent else Matrix.Identity(4)
 
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Any
 
 import bpy
 import numpy as np
@@ -30,7 +29,7 @@ class Photo:
     photo. distance: image distance in pixels of the full photo, from its Exif data, None without.
     """
 
-    pixels: Any
+    pixels: Floats
     size: tuple[int, int]
     distance: float | None
 

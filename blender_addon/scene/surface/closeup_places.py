@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from typing import Any
 
 import numpy as np
 
@@ -109,7 +108,7 @@ def own_colours(stage: Stage) -> Floats | None:
     return colours_at(pixels, triangles.uv.mean(axis=1))
 
 
-def coloured(reading: Reading, own: Any) -> Reading:
+def coloured(reading: Reading, own: Floats) -> Reading:
     """The reading with its albedo scaled to the scan's own colours (m, 3).
 
     The lamps' strength is unknown, so each channel is multiplied by one factor, from the medians over the covered area.

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Generator, Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -50,10 +50,10 @@ class Still:
 
     name: str
     path: Path
-    shot: Any
+    shot: bpy.types.Object
 
 
-def crops_of(settings: Any) -> list[tuple[str, float | None]]:
+def crops_of(settings: Settings) -> list[tuple[str, float | None]]:
     """(name, width over height) of each requested crop; one uncropped entry where there is none. Raises SheetError."""
     found: list[tuple[str, float | None]] = []
     for words in filter(str.strip, settings.crops.split(",")):
@@ -67,13 +67,13 @@ def crops_of(settings: Any) -> list[tuple[str, float | None]]:
     return found or [(WHOLE, None)]
 
 
-def template_of(settings: Any) -> str:
+def template_of(settings: Settings) -> str:
     """The template of the file names, with the crop appended where several copies would have the same name."""
     several = len(crops_of(settings)) > 1 and "{crop" not in settings.names
     return f"{settings.names}_{{crop}}" if several else settings.names
 
 
-def check_names(settings: Any) -> None:
+def check_names(settings: Settings) -> None:
     """Raise SheetError where the copies' names are invalid or not unique."""
     template = check_template("export.names", template_of(settings), NAME_FIELDS, apart=("shot", "number"))
     check_apart("export.crops", [name for name, _ in crops_of(settings)])
@@ -93,7 +93,7 @@ def stills_of(stage: Stage) -> list[Still]:
     return [Still(name, path, shot) for _, name, path, shot in sorted(found, key=lambda entry: entry[:2])]
 
 
-def words_of(stage: Stage, settings: Any, still: str = "") -> PictureWords:
+def words_of(stage: Stage, settings: Settings, still: str = "") -> PictureWords:
     """The metadata of the copies."""
     return PictureWords(
         title=settings.title or stage.sheet.name, maker=settings.maker, credit=settings.credit, rights=settings.rights,
@@ -101,7 +101,7 @@ def words_of(stage: Stage, settings: Any, still: str = "") -> PictureWords:
     )  # fmt: skip
 
 
-def write_copies(stage: Stage, settings: Any) -> Generator[Progress, None, list[tuple[str, str]]]:
+def write_copies(stage: Stage, settings: Settings) -> Generator[Progress, None, list[tuple[str, str]]]:
     """Write the copies; returns (path in the job's folder, description) of each."""
     assert stage.out is not None
     if settings.pictures == "none":
@@ -206,7 +206,7 @@ def missing_mark(stage: Stage, picture: Path) -> str:
     return "" if not mark or is_marked(picture) else mark
 
 
-def _wanted(stage: Stage, settings: Any, aspect: float | None, still: Still) -> Wanted:
+def _wanted(stage: Stage, settings: Settings, aspect: float | None, still: Still) -> Wanted:
     return Wanted(
         kind=settings.pictures, width=settings.width, print_width_mm=settings.print_width, dpi=settings.dpi, aspect=aspect,
         scale_bar=settings.scale_bar, credit=settings.credit, watermark=missing_mark(stage, still.path),

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from ...core.files.pictures.labels import Labels
 from ...core.files.pictures.picture_headers import check_picture
@@ -32,6 +32,8 @@ from ._copies import ALONE, FOLDER, Still, cutout_to_hand_over, missing_mark, st
 if TYPE_CHECKING:
     import bpy
 
+    from .declared.export import Settings
+
 FRAMES = 72
 """The most frames of the page's turntable; of more, every second or third is used."""
 TURN_QUALITY = 88
@@ -42,7 +44,7 @@ FILMS = (("turntable.mp4", "a full turn as a film"), ("turntable.webm", "the sam
 BESIDE = (("contact_sheet.png", "all stills on one page"), ("sample_sheet.png", "the piece in every material"))
 
 
-def client_content(stage: Stage, settings: Any, files: list[tuple[str, str]], turning: Turning | None) -> ClientPage:
+def client_content(stage: Stage, settings: Settings, files: list[tuple[str, str]], turning: Turning | None) -> ClientPage:
     """The content of the client's page.
 
     files: (file, description) of what is handed over.
@@ -121,7 +123,7 @@ def _versions(stage: Stage, title: str) -> list[list[Shown]]:
     return found
 
 
-def on_a_card(stage: Stage, settings: Any) -> dict[str, str]:
+def on_a_card(stage: Stage, settings: Settings) -> dict[str, str]:
     """What a series' page shows of this piece: title, a line with its size, first picture and its alternative text."""
     label = _label(stage, settings)
     first = stills_of(stage)[:1]
@@ -134,7 +136,7 @@ def on_a_card(stage: Stage, settings: Any) -> dict[str, str]:
     }  # fmt: skip
 
 
-def makers_content(stage: Stage, settings: Any, files: list[tuple[str, str]]) -> MakersPage:
+def makers_content(stage: Stage, settings: Settings, files: list[tuple[str, str]]) -> MakersPage:
     """The content of the maker's page."""
     results = stage.results()
     ran = [name for name in stage.sheet.settings if name in results and name != "export"]
@@ -197,7 +199,7 @@ def _turn_frames(stage: Stage) -> list[Path]:
     return [stage.out / "turntable" / f"{number:04d}.png" for number in range(1, count + 1)]
 
 
-def _label(stage: Stage, settings: Any) -> dict[str, str]:
+def _label(stage: Stage, settings: Settings) -> dict[str, str]:
     """The rows of the piece's label; unknown ones are left out."""
     rows = {"Title": settings.title or as_title(stage.sheet.name), "Maker": settings.maker}
     results = stage.results()

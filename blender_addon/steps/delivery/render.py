@@ -8,7 +8,6 @@ import time
 from collections.abc import Generator, Sequence
 from dataclasses import replace
 from pathlib import Path
-from typing import Any
 
 import bpy
 
@@ -152,7 +151,7 @@ def _turn_size(shot: bpy.types.Object, settings: Settings) -> tuple[int, int]:
     return _size(shot, round(PRESETS[settings.quality].turn_lines * max(width, height) / min(width, height)))
 
 
-def _digest(*parts: Any, mark: str = "") -> str:
+def _digest(*parts: object, mark: str = "") -> str:
     shown = hashlib.sha256(repr((*parts, mark) if mark else parts).encode()).hexdigest()[:20]
     return shown + MARKED if mark else shown
 

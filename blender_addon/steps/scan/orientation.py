@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from ...core.arrays import Bools, Floats
+from ...core.arrays import Bools, Floats, Ints
 from ...core.mesh.preview import sampled_by_area
 from ...core.mesh.similarity import rotation_about
 from ...core.mesh.spikes import ring_medians, steady_vertices
@@ -180,7 +180,7 @@ def _given_up(settings: Settings) -> tuple[Floats, str] | None:
     return (AXES[settings.up], settings.up) if settings.up != "auto" else None
 
 
-def _shown_by(item: bpy.types.Object, mesh: TriangleMesh) -> Any:
+def _shown_by(item: bpy.types.Object, mesh: TriangleMesh) -> Callable[[Ints, Floats], Floats] | None:
     """A function for the scan's colours at points of its faces; None where it has no colour."""
     if not mesh.colours and mesh.uv is None:
         return None

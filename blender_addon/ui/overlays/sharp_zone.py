@@ -45,13 +45,13 @@ def shown_camera(context: bpy.types.Context) -> bpy.types.Object | None:
     return shot_camera(context.scene)
 
 
-def piece_of(camera: Any) -> Any | None:
+def piece_of(camera: bpy.types.Object) -> bpy.types.Object | None:
     """The piece of the camera's job."""
     found = roles.players(camera.get(roles.JOB, ""), role="piece")
     return next((item for item in found if isinstance(item, bpy.types.Object) and item.type == "MESH"), None)
 
 
-def read_out_of(camera: Any) -> ReadOut:
+def read_out_of(camera: bpy.types.Object) -> ReadOut:
     """The read-out of a shot camera, its working distance up to the nearest point of the piece."""
     lens = cameras.optics_of(camera)
     piece = piece_of(camera)
@@ -59,7 +59,7 @@ def read_out_of(camera: Any) -> ReadOut:
     return read_out(lens, camera[lens_drivers.FRAME], camera[lens_drivers.COC], nearest_mm=nearest)
 
 
-def _nearest_mm(camera: Any, piece: Any) -> float:
+def _nearest_mm(camera: bpy.types.Object, piece: bpy.types.Object) -> float:
     """Distance along the camera's axis to the nearest point of the piece, mm; cached until camera or piece changes."""
     state = (*_state_of(camera, piece), piece.mode)  # sculpting changes only points, but begins with a mode change
     if _nearest.get("state") != state:
@@ -71,7 +71,7 @@ _nearest: dict[str, Any] = {}
 """Cache: the last working distance with its state, since panels need it at every redraw."""
 
 
-def _measured_mm(camera: Any, piece: Any) -> float:
+def _measured_mm(camera: bpy.types.Object, piece: bpy.types.Object) -> float:
     back = camera.matrix_world.col[2].to_3d().normalized()
     # In the piece's own space, so that the vertices need not be turned: d = back . (camera - world v).
     local = np.array(piece.matrix_world.to_3x3().transposed() @ back, np.float32)
@@ -79,7 +79,7 @@ def _measured_mm(camera: Any, piece: Any) -> float:
     return MM * (start - float((vertices_of(piece.data) @ local).max()))
 
 
-def zone_lines(camera: Any, piece: Any) -> dict[str, Any]:
+def zone_lines(camera: bpy.types.Object, piece: bpy.types.Object) -> dict[str, Any]:
     """Segments (k, 2, 3) in metres: 'near', 'focus', 'far' where the planes cut the piece, 'sharp' the hatching between."""
     mesh = piece.data
     mesh.calc_loop_triangles()
@@ -116,7 +116,7 @@ zone = (_zone_state, _zone_lines)
 """State and lines of the zone."""
 
 
-def _state_of(camera: Any, piece: Any) -> tuple[Any, ...]:
+def _state_of(camera: bpy.types.Object, piece: bpy.types.Object) -> tuple[object, ...]:
     """The state on which the lines depend."""
     numbers = [value for row in (*camera.matrix_world, *piece.matrix_world) for value in row]
     numbers += [camera[name] for name in (lens_drivers.NEAR, lens_drivers.DISTANCE, lens_drivers.FAR)]

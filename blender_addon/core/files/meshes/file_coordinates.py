@@ -6,11 +6,10 @@ import re
 import shutil
 from collections.abc import Sequence
 from pathlib import Path
-from typing import Any
 
 import numpy as np
 
-from ...arrays import Floats
+from ...arrays import Floats, Pixels8
 from ...records import record
 from .ply import PLY_BYTES, FileProblem, PlyHeader
 
@@ -75,7 +74,7 @@ def glb_floats(content: dict, start: int) -> list[Coordinates]:
     return list(found.values())
 
 
-def _rows(data: Any, place: Coordinates) -> Any:
+def _rows(data: Pixels8, place: Coordinates) -> Floats:
     """(count, 3) view of the coordinates in a file's bytes."""
     kind = np.dtype(place.kind)
     return np.ndarray((place.count, 3), kind, data, place.offset, (place.stride, kind.itemsize))

@@ -12,11 +12,12 @@ import struct
 from collections.abc import Collection
 from dataclasses import field, replace
 from pathlib import Path
-from typing import Any
+from typing import Any, NoReturn
 from urllib.parse import unquote
 
 import numpy as np
 
+from ...arrays import Pixels8
 from ...records import record
 from ..references import Reference, follow
 from .ply import FileProblem
@@ -45,7 +46,7 @@ class Gltf:
     allowed: frozenset[Path] = field(default_factory=frozenset)
     repaired: Path | None = None
     """A copy of the file with the same layout, whose data chunk is read instead."""
-    _bytes: dict[int, Any] = field(default_factory=dict, repr=False, compare=False)
+    _bytes: dict[int, Pixels8] = field(default_factory=dict, repr=False, compare=False)
 
     def __post_init__(self) -> None:
         for name in _LISTS:
@@ -61,7 +62,7 @@ class Gltf:
         """The file that an address names, as the format unescapes it."""
         return follow(unquote(uri), self.path.parent, allowed=self.allowed)
 
-    def buffer(self, number: int) -> Any:
+    def buffer(self, number: int) -> Pixels8:
         """(n,) uint8 bytes of a buffer: mapped from a file, or decoded from a `data:` address; n is 0 where there are none."""
         if number not in self._bytes:
             self._bytes[number] = self._opened(number)
@@ -84,7 +85,7 @@ class Gltf:
         """The same description, its data chunk in a repaired copy of the file."""
         return replace(self, repaired=path, _bytes={})
 
-    def _opened(self, number: int) -> Any:
+    def _opened(self, number: int) -> Pixels8:
         uri = self.rows("buffers")[number].get("uri")
         if uri is None:
             if number or not self.length:
@@ -96,7 +97,7 @@ class Gltf:
         return np.zeros(0, np.uint8) if file is None else np.memmap(file, np.uint8, "r")
 
 
-def view_bytes(gltf: Gltf, view: dict[str, Any]) -> Any:
+def view_bytes(gltf: Gltf, view: dict[str, Any]) -> Pixels8:
     """(n,) uint8 bytes of a checked buffer view."""
     start = view.get("byteOffset", 0)
     return gltf.buffer(view["buffer"])[start : start + view["byteLength"]]
@@ -152,7 +153,7 @@ def parse_json(text: bytes) -> dict[str, Any]:
     return content
 
 
-def _no_number(word: str) -> Any:
+def _no_number(word: str) -> NoReturn:
     raise ValueError(f"{word} is not a number")
 
 

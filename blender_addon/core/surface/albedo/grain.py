@@ -6,7 +6,7 @@ Bigun and Granlund 1987), and the picture is averaged to both sides along it.
 
 from __future__ import annotations
 
-from typing import Any
+from collections.abc import Callable
 
 import numpy as np
 
@@ -38,7 +38,7 @@ def along_grain(surface: TexturedSurface, values: Floats, *, seed: int = 1) -> F
     return np.where(known > 1e-6, mean / np.maximum(known, 1e-9), values).astype(np.float32)
 
 
-def _runner(patches: Patches, cloud: Cloud, values: Floats) -> Any:
+def _runner(patches: Patches, cloud: Cloud, values: Floats) -> Callable[[tuple[int, int]], tuple[int, Floats]]:
     def run(ends: tuple[int, int]) -> tuple[int, Floats]:
         members = patches.members(cloud, *ends)
         means, weight = splat(members, values)

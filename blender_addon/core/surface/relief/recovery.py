@@ -25,7 +25,7 @@ from typing import Any
 import numpy as np
 
 from ...arrays import Floats, Ints
-from ...generators import passed_on
+from ...generators import Outcome, passed_on
 from ...records import record
 from ...srgb import luminance
 from ..light.lamplight import Lit, fit_surface_light
@@ -199,8 +199,8 @@ def _nothing(surface: TexturedSurface, lights: list[Lit]) -> Recovery:
 
 
 def _portion(
-    work: Generator[Any, None, Any], start: float, share: float, words: str | None = None
-) -> Generator[tuple[float, str], None, Any]:
+    work: Generator[Any, None, Outcome], start: float, share: float, words: str | None = None
+) -> Generator[tuple[float, str], None, Outcome]:
     """Runs `work` as the part of a longer one that begins at fraction `start` and takes `share` of it; returns its result.
 
     It yields (fraction, words), or fractions alone where `words` are given for it.

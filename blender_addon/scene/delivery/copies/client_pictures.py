@@ -6,9 +6,8 @@ import tempfile
 from collections.abc import Iterator
 from dataclasses import field
 from pathlib import Path
-from typing import Any
 
-from ....core.arrays import Pixels16
+from ....core.arrays import Pixels, Pixels16
 from ....core.delivery.bits import in_gamut, to_numbers
 from ....core.delivery.crop_window import Box, Window, crop_window
 from ....core.delivery.marks import Mark, Tiled, lay, lay_tiled
@@ -173,7 +172,9 @@ def _marks(sheet: Sheet, mm_a_pixel: float, wanted: Wanted) -> tuple[list[Mark |
     return marks, [remark] if remark else []
 
 
-def _parts(picture: Any, window: Window, size: tuple[int, int], wanted: Wanted, marks: list[Mark | Tiled]) -> Iterator[Any]:
+def _parts(
+    picture: Pixels, window: Window, size: tuple[int, int], wanted: Wanted, marks: list[Mark | Tiled]
+) -> Iterator[Pixels]:
     """The copy strip by strip, as 8- or 16-bit values."""
     bits = 16 if wanted.kind.endswith("16") else 8
     for first, strip in strips(picture, window, size):
@@ -185,7 +186,7 @@ def _parts(picture: Any, window: Window, size: tuple[int, int], wanted: Wanted, 
         yield to_numbers(in_gamut(strip, wanted.labels.gamut), bits, first=first)
 
 
-def _write(path: Path, parts: Iterator[Any], size: tuple[int, int], wanted: Wanted) -> None:
+def _write(path: Path, parts: Iterator[Pixels], size: tuple[int, int], wanted: Wanted) -> None:
     labels = Labels(wanted.labels.gamut, wanted.dpi, wanted.labels.words)
     with whole_file(path) as draft:
         try:
@@ -200,7 +201,7 @@ def _write(path: Path, parts: Iterator[Any], size: tuple[int, int], wanted: Want
             raise OutputError(f'"{path}" can\'t be written: {error}') from None
 
 
-def _write_jpeg(draft: Path, parts: Iterator[Any], size: tuple[int, int], labels: Labels) -> None:
+def _write_jpeg(draft: Path, parts: Iterator[Pixels], size: tuple[int, int], labels: Labels) -> None:
     """Write a temporary PNG, from which Blender writes the JPEG; this takes four bytes per pixel of memory."""
     with tempfile.TemporaryDirectory() as folder:
         between = Path(folder) / "copy.png"

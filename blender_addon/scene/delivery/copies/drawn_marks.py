@@ -2,11 +2,9 @@
 
 from __future__ import annotations
 
-from typing import Any
-
 import numpy as np
 
-from ....core.arrays import Floats
+from ....core.arrays import Floats, Pixels
 from ....core.delivery.crop_window import Window
 from ....core.delivery.marks import Mark, Tiled, slanted, tiled, tone_on, with_halo
 from ....core.delivery.scale_bar import bar_length
@@ -30,7 +28,7 @@ ROOM = 0.94
 class Sheet:
     """The copy to draw on: the 16-bit original (h, w, 3), the window of it that is shown, and the copy's size in px."""
 
-    picture: Any
+    picture: Pixels
     window: Window
     size: tuple[int, int]
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from ....core.records import record
 from ... import roles
@@ -23,7 +23,7 @@ class Finished:
     opens: Path
 
 
-def shots_of(scene: bpy.types.Scene) -> list[Any]:
+def shots_of(scene: bpy.types.Scene) -> list[bpy.types.Object]:
     """The shots of the scene's job, in the order of the list."""
     shots = roles.players(scene.get(roles.JOB, ""), role="shot")
     return sorted(shots, key=lambda shot: (shot.get("bozzetto_order", 0), shot.name))

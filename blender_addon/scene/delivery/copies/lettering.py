@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import tempfile
 from pathlib import Path
-from typing import Any
 
 import bpy  # a wheel knows the others only once this is there
 import numpy as np
@@ -51,7 +50,7 @@ def line_width(words: str, height: float) -> float:
     return float(blf.dimensions(FONT, words)[0]) * (height / 0.72 / size)
 
 
-def _pixels(buffer: Any) -> Floats:
+def _pixels(buffer: imbuf.types.ImBuf) -> Floats:
     """(h, w) coverage of each pixel of a buffer, the top row first; read through a file, for older releases."""
     with tempfile.TemporaryDirectory() as folder:
         path = Path(folder) / "line.png"
