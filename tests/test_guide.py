@@ -26,7 +26,7 @@ import numpy as np
 from blender_addon.core.dressing.light_setups import SETUPS, make_setup
 from blender_addon.core.dressing.props import make_prop
 from blender_addon.core.dressing.trades import TRADES, trade_of
-from blender_addon.job.reference import as_markdown
+from blender_addon.job.settings_reference import as_markdown
 from blender_addon.job.runner import finish
 from blender_addon.job.sheet import blank
 from blender_addon.scene.nodes.materials import Maps, albedo_of, make_material

@@ -21,8 +21,8 @@ from ..job.errors import JobError, OutputError, SheetError
 from ..job.files.names import cleaned
 from ..job.files.places import folder_names
 from ..job.notes import several
-from ..job.reference import as_markdown
 from ..job.settings import specs
+from ..job.settings_reference import as_markdown
 from ..job.sheet import blank, override, short, written
 from ..job.stopping import Stopped, Stopping
 from ..scene.running.session import write_text

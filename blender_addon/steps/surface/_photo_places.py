@@ -17,7 +17,7 @@ from ...scene.meshes import MM, read_mesh
 from ...scene.stage import Stage
 from ...scene.surface.closeup_photos import Photo
 from ._closeup_cameras import Placed
-from .declared.closeups import SpotRow
+from .declared._placed_photos import SpotRow
 
 
 def form_of(stage: Stage) -> Form:

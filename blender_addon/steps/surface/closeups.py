@@ -32,7 +32,8 @@ from ...scene.surface.closeup_places import PLACES, coloured, offered_places, ov
 from ...scene.surface.closeup_skin import skin_of
 from ._closeup_cameras import Placed, by_itself, by_spots, nowhere, small
 from ._photo_places import Asked, check_spots, form_of, is_used, names_in, spots_of
-from .declared.closeups import PhotoRow, Settings, SpotRow
+from .declared._placed_photos import SpotRow
+from .declared.closeups import PhotoRow, Settings
 
 if TYPE_CHECKING:
     import bpy

@@ -5,7 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from ....job.cautions import LAMPS
-from ....job.settings import choice, file, integer, number, point, table, text
+from ....job.settings import choice, file, integer, number, table, text
+from ._placed_photos import SpotRow, accepted_names, spots_table
 
 LABEL = "Close-ups"
 NEEDS = ("piece",)
@@ -33,40 +34,15 @@ class PhotoRow:
 
 
 @dataclass(kw_only=True)
-class SpotRow:
-    """One point of the piece, marked on the first photo of a place and on the scan."""
-
-    set: str = text("1", label="Place", help="Name of the camera's place whose first photo is marked")
-    pixel: tuple[float, ...] | None = point(
-        None, size=2, unit="px", help="The point on the photo: x and y from its top left corner, as the photo is displayed"
-    )
-    on_piece: tuple[float, ...] | None = point(None, help="The same point on the piece, in the scene")
-    on_scan: tuple[float, ...] | None = point(
-        None,
-        unit="",
-        help="Or the same point on the first scan as Blender imports it; in an OBJ or glTF file's own numbers: x, -z, y",
-    )
-
-
-@dataclass(kw_only=True)
 class Settings:
     """Which close-up photos there are, and where they were taken from."""
 
     photos: list[PhotoRow] = table(
         PhotoRow, short="file", help="Close-up photos of the piece, two to twenty from each camera place"
     )
-    spots: list[SpotRow] = table(
-        SpotRow,
-        help="Four or more points per camera place (six are better), marked on its first photo and on the scan; without them "
-        "the camera is found automatically",
-    )
+    spots: list[SpotRow] = spots_table("camera place", "its first photo")
     strength: float = number(1.0, low=0.0, high=4.0, help="Strength of the relief from the photos: 0 none, 1 as measured")
-    accepted: str = text(
-        "",
-        label="Accepted places",
-        help="Names of places to use although the camera found for them is not sure, separated by commas",
-        more=True,
-    )
+    accepted: str = accepted_names("camera found for them is")
     by_hand: str = text(
         "",
         label="Hand-held places",

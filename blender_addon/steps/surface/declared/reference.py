@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from ....job.errors import SheetError
 from ....job.files.names import check_apart, check_name
 from ....job.settings import file, integer, table, text
-from .closeups import SpotRow
+from ._placed_photos import SpotRow, accepted_names, spots_table
 
 LABEL = "Reference photo"
 NEEDS = ("piece", "surface")
@@ -33,17 +33,8 @@ class Settings:
         short="file",
         help="Photos of the real piece as a whole, each from a place of its own; each gives a shot with its camera and light",
     )
-    spots: list[SpotRow] = table(
-        SpotRow,
-        help="Four or more points per photo (six are better), marked on it and on the scan; without them the camera is found "
-        "automatically",
-    )
-    accepted: str = text(
-        "",
-        label="Accepted places",
-        help="Names of places to use although the camera or the light found for them is not sure, separated by commas",
-        more=True,
-    )
+    spots: list[SpotRow] = spots_table("photo", "it")
+    accepted: str = accepted_names("camera or the light found for them is")
     longest_side: int = integer(
         1600, low=400, high=6000, unit="px", help="Longest side at which the photo is kept beside the render", more=True
     )

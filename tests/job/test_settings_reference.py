@@ -6,8 +6,8 @@ import re
 
 import pytest
 
-from blender_addon.job.reference import as_markdown
 from blender_addon.job.settings import specs
+from blender_addon.job.settings_reference import as_markdown
 from blender_addon.steps import catalogue
 
 
