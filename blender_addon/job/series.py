@@ -28,6 +28,7 @@ STAND = "stand"
 MOST = 5000
 """Most pieces in a folder; more means that a wrong folder was given."""
 LONGEST_TABLE = 4_000_000
+"""Bytes of the table at most: 800 a piece for the most pieces."""
 _COMMA = re.compile(r"-?\d+,\d+")
 
 

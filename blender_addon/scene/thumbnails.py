@@ -21,6 +21,7 @@ if TYPE_CHECKING:
     import bpy
 
 SIDES = 6
+"""Fronts that are offered, 60 degrees apart."""
 
 
 def front_candidates(

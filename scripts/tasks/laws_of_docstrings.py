@@ -19,8 +19,8 @@ CLEAR = {"seed", "name", "key", "path"}
 """Parameters that are the same everywhere."""
 WITH_UNIT = re.compile(r"_(mm|mm2|deg|px|m|percent)$|^px_per_mm$|^mm_per_unit$")
 """Names of single numbers that state their unit."""
-LIKE_ALL = {"PLACE"}
-"""Constants that each file of a folder has, which the folder's docstring explains."""
+LIKE_ALL = {"PLACE", "COST", "RECIPE"}
+"""Constants that each file of a folder has, which the folder's docstring or `job/step.py` explains."""
 ROOM_LINES = ("In:", "Out:", "Order:")
 
 
@@ -63,8 +63,8 @@ def _named(name: str, words: str) -> bool:
 
 
 def numbers_explained(module: Module) -> Iterator[Breach]:
-    """Each constant of `core` that holds numbers says what they are, by a comment, or by a docstring after it or its group."""
-    if module.part != "core":
+    """Each constant that holds numbers says what they are, by a comment, or by a docstring after it or its group."""
+    if module.part not in EXPLAINED:
         return
     lines, body = module.text.splitlines(), module.tree.body
     of_module = ast.get_docstring(module.tree) or ""

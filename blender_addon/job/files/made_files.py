@@ -20,6 +20,7 @@ from ..errors import OutputError
 
 MANIFEST = ".made.json"
 FORMAT = 1
+"""Version of the manifest's form."""
 DEEPEST = 4
 """How many levels above a file its job's folder may be."""
 LOG, FIGURES, SUMMARY, PAGE, MAKERS_PAGE = "log.txt", "figures.json", "summary.json", "index.html", "maker.html"

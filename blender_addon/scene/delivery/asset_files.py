@@ -25,7 +25,9 @@ from ..nodes.materials import KIND, MEAN, albedo_of
 from ..running.session import whole_file, writes
 
 CLAY = (0.30, 0.26, 0.22)
+"""Albedo of an asset without a material or with one that has no single colour: bare clay, set by eye."""
 DULL = 0.75
+"""Roughness where the material's kind is not known: a guess."""
 OWN = "own"
 
 

@@ -17,6 +17,7 @@ from .copies.lettering import line_mask, line_width
 from .originals import read_picture
 
 MARGIN, CAPTION, ROW = 24, 26, 300
+"""Gap, height of a caption and of a row, px."""
 LETTERS = 11.0
 """Height of a capital in a caption, px."""
 

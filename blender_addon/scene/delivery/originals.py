@@ -27,6 +27,7 @@ FOLDER = ".originals"
 PLAIN = Labels()
 RENDER_RESULT = "Render Result"
 STRIP = 256
+"""Rows that are converted at a time, to bound memory."""
 
 
 def original_of(still: Path) -> Path:

@@ -24,6 +24,7 @@ if TYPE_CHECKING:
     from ..stage import Stage
 
 LONG_SIDE = 480
+"""Longest side of a sample, px."""
 
 
 def materials_for_samples(stage: Stage) -> Iterator[tuple[str, bpy.types.Material]]:

@@ -28,6 +28,7 @@ Colour = tuple[float, float, float]
 CLAY = (0.28, 0.255, 0.22)
 OAK = (0.30, 0.19, 0.105)
 STONE = (0.30, 0.29, 0.27)
+"""Albedos where the piece's own colour is not known; set by eye."""
 BODY_COLOUR = {"clay": CLAY, "wood": OAK, "stone": STONE}
 
 

@@ -22,6 +22,8 @@ from .lights import flat_object, matt_material
 PIXELS = 12
 SAMPLES = 192
 CARD_MM = 30.0
+"""Side of the rendered card in pixels, its samples a pixel, and its side in mm: small beside a piece, and free of noise as a
+mean."""
 
 
 @record

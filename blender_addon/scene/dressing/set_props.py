@@ -30,6 +30,7 @@ FLAT_ANGLE = np.radians(38.0)
 """Edges with a larger angle between their faces (radians) are shaded sharp."""
 
 TALL_MM = 14.0
+"""Height from which a prop belongs behind the piece; set by eye."""
 
 PLACE = "role"
 """On an object of the user's collection of props: where it goes, 'back' or 'beside'."""

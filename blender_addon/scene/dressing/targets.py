@@ -15,6 +15,7 @@ from .lights import facing, matt_material
 
 PATCH = "patch"
 BALL_MM, PATCH_MM = 18.0, 7.0
+"""Diameter of a ball and side of a patch: small enough to stand beside a piece."""
 
 
 def chart_object(name: str, patch_mm: float) -> bpy.types.Object:

@@ -21,10 +21,12 @@ WOODS = {
     "beech": ((0.46, 0.30, 0.19), (0.33, 0.19, 0.11)), "walnut": ((0.17, 0.10, 0.062), (0.075, 0.042, 0.026)),
     "boxwood": ((0.55, 0.39, 0.20), (0.42, 0.27, 0.12)), "bare wood": ((0.52, 0.34, 0.20), (0.36, 0.21, 0.11)),
 }  # fmt: skip
+"""Albedos of early and late wood; set by eye."""
 LACQUERS = {
     "red lacquer": (0.28, 0.022, 0.018), "black lacquer": (0.018, 0.018, 0.02), "yellow lacquer": (0.55, 0.31, 0.035),
     "green lacquer": (0.028, 0.12, 0.062), "worn paint": (0.10, 0.155, 0.18),
 }  # fmt: skip
+"""Albedos; set by eye."""
 OXIDE = (0.78, 0.70, 0.55)
 """Factor on brass's reflectance for the oxide film of handled brass. Set by eye."""
 METALS = {
@@ -35,7 +37,9 @@ GLAZES = {
     "celadon glaze": ((0.30, 0.38, 0.30), (0.16, 0.24, 0.19)), "blue glaze": ((0.055, 0.10, 0.19), (0.02, 0.035, 0.08)),
     "brown glaze": ((0.13, 0.062, 0.028), (0.03, 0.014, 0.008)), "white glaze": ((0.66, 0.63, 0.56), (0.48, 0.42, 0.34)),
 }  # fmt: skip
+"""Two albedos that each shifts between; set by eye."""
 WAXES = {"red wax": ((0.36, 0.045, 0.03), (0.28, 0.03, 0.022)), "brown wax": ((0.14, 0.066, 0.034), (0.10, 0.046, 0.024))}
+"""Albedos in thick and thin places; set by eye."""
 MATT = {
     "rubber": ((0.035, 0.036, 0.038), (0.055, 0.055, 0.056), 0.55, 9.0, 0.02),
     "plaster": ((0.66, 0.64, 0.60), (0.60, 0.575, 0.53), 0.9, 3.0, 0.05),

@@ -11,6 +11,7 @@ import numpy as np
 from ...core.arrays import Pixels8
 
 QUALITY = 80
+"""Of small JPEGs, 1 to 100 (common practice)."""
 
 
 def as_jpeg(pixels: Pixels8) -> bytes:

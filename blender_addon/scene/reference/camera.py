@@ -15,6 +15,7 @@ KIND = "reference"
 POSE = "bozzetto_solved_pose"
 """On a reference's camera: the matrix (16 numbers) as it was solved, by which a later move is noticed."""
 OPACITY = 0.5
+"""Of the photo over the view: half, so that both are seen."""
 MOVED = 1e-4
 """Change of the matrix, metres and parts of a turn, from which a camera counts as moved: a tenth of a millimetre."""
 

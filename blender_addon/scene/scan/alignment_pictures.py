@@ -20,6 +20,7 @@ if TYPE_CHECKING:
     from ..stage import Stage
 
 POINTS = 9000
+"""Points of each scan that are drawn."""
 
 
 def open_scans(results: dict[str, dict[str, object]]) -> list[str]:

@@ -23,6 +23,7 @@ NEUTRAL = {"base": (0.5, 0.5, 0.5), "normal": (0.5, 0.5, 1.0), "roughness": (0.8
 PLAIN = (16, 16)
 """Size in px of the atlas cell of a material without a picture."""
 MOST_REPEATING = 0.01
+"""Share of faces with UVs beyond their picture from which pictures are not joined: a guess."""
 
 
 def joined_pictures(

@@ -1,4 +1,4 @@
-"""Tells the shots where the close-up photos lie on the piece, and up to which magnification the data show true detail."""
+"""Where do the close-up photos lie on the piece, and up to which magnification do the data show true detail?"""
 
 from __future__ import annotations
 
@@ -31,7 +31,9 @@ def scan_finest_mm(stage: Stage, piece: TriangleMesh) -> float:
     return 2.0 * float(np.median(np.linalg.norm(piece.vertices[pairs[:, 0]] - piece.vertices[pairs[:, 1]], axis=1)))
 
 
-def tell_carried(stage: Stage, shots: Sequence[Shot], places: Sequence[CloseupPlace], scan_mm: float) -> dict[str, Any]:
+def note_true_magnification(
+    stage: Stage, shots: Sequence[Shot], places: Sequence[CloseupPlace], scan_mm: float
+) -> dict[str, Any]:
     """Note for each close look up to which magnification the data show true detail; returns figures by shot name.
 
     Does nothing without close-up photos.
@@ -48,9 +50,9 @@ def tell_carried(stage: Stage, shots: Sequence[Shot], places: Sequence[CloseupPl
         figures[f"{shot.ask.name}_carried"] = round(reached, 3)
         name, m = shot.ask.name, shot.optics.magnification
         if here:
-            stage.note(f"{name}: its close-up is honest to {as_ratio(reached)}, the scan elsewhere to {as_ratio(elsewhere)}")
-        elif m > 1.25 * reached:
             stage.note(
-                f"{name}: at {as_ratio(m)} it shows the scan's own detail enlarged, which is honest to {as_ratio(reached)}"
+                f"{name}: its close-up shows true detail up to {as_ratio(reached)}, the scan elsewhere to {as_ratio(elsewhere)}"
             )
+        elif m > 1.25 * reached:
+            stage.note(f"{name}: at {as_ratio(m)} it enlarges the scan's own detail, which is true up to {as_ratio(reached)}")
     return figures

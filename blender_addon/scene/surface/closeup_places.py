@@ -25,8 +25,11 @@ from .surface_texture import read_linear
 PLACES = "bozzetto_closeup_places"
 """Custom property on the close-ups' images: WIDTH numbers per place, see `offered_places`."""
 WIDTH = 8
+"""Middle (3), normal (3), radius and finest detail."""
 OVERLAY = 360
+"""Longest side of the overlay, px."""
 SQUARES = 6
+"""Squares along its longer side that show photo and scan in turn."""
 
 
 def offered_places(readings: list[tuple[str, PhotoCamera, Reading]]) -> list[float]:

@@ -32,6 +32,7 @@ BYTES_A_PIXEL = 64.0
 HELD = 2.5
 """Cells of the first pass, the shortest wave that it holds. A texture with nothing finer is not read again."""
 ROWS = 512
+"""Rows of a picture that are read at a time, to bound memory."""
 DARKEST = 1e-4
 """Luminance that counts as black: no number has a logarithm of less."""
 

@@ -28,6 +28,7 @@ if TYPE_CHECKING:
 
 MOST_TEXELS = 5_000_000  # the most covered texels that are processed; a larger texture is halved
 FEWEST_TEXELS = 256
+"""With fewer there is no texture to read."""
 AGAIN = "export the scan again with its photo texture"
 
 

@@ -47,7 +47,9 @@ SHARES = {"Fine": 0.42, "Middle": 0.50, "Broad": 0.08}
 """What each band contributes to the variance of the height, on the demo's owl. There is one height map, so the displacement
 follows the strengths of the bands only in their mean, while the normal map follows each."""
 MOST_LEVELS = 3
+"""Subdivisions at most, each of which makes four triangles of one."""
 MOST_TRIANGLES = 3_000_000
+"""Triangles in a render at most, to bound memory."""
 
 
 def form_group(height: bpy.types.Image | None, uv: str) -> bpy.types.NodeTree:

@@ -37,6 +37,7 @@ if TYPE_CHECKING:
 FRAMES = 72
 """The most frames of the page's turntable; of more, every second or third is used."""
 TURN_QUALITY = 88
+"""Of the frames' JPEGs, 1 to 100 (common practice)."""
 SCREEN = 1800
 """Longer side of a still on the client's page, px: sharp also on a high-resolution screen."""
 PROOF = "Proofs, to choose by: the final pictures are larger and cleaner"

@@ -42,6 +42,7 @@ if TYPE_CHECKING:
     import bpy
 
 BOARD_MM, WIDEST_MM = 88.0, 200.0
+"""Width of a board under a piece of 100 mm, in proportion for larger ones, and at most: usual widths (common practice)."""
 TALLEST, LARGEST = 0.7, 1.5
 """Largest height of a drawn prop over the subject's, and largest area in the picture over that of the subject's box: some of
 the prop lies outside the frame or farther back. Set by eye."""

@@ -39,13 +39,17 @@ if TYPE_CHECKING:
     import bpy
 
 ASSUMED_MM = 80.0
+"""Longest side of a piece of which no length is known: a guess, said wherever a size is shown."""
 FRONT_POINTS = 40_000
+"""Points of the surface by which the front is judged."""
 MOST_LEAN_DEG = 30.0
+"""Lean from the file's axis that may be intended: a guess."""
 LEAST_EXTENT = 1e-5
 """Smallest extent, over the longest side, that a known length may refer to; less would be rounding error."""
 SPIKY_PERCENT = 0.5
 """Share of spikes beyond which sizes are measured on the medians of neighbours, since small outliers remain."""
 UP = np.array([0.0, 0.0, 1.0])
+"""The upright axis of the scene."""
 
 
 def run(stage: Stage, settings: Settings) -> Run:

@@ -40,6 +40,8 @@ MUCH_UNSEEN = 0.04
 """Share of the piece that no camera can have seen from which a warning is given."""
 SEAT_REACH = 2.0
 SEAT_MOST = 1.5
+"""How far from its cut the piece follows its cap onto the stand's seat (a wider gap is reported), and the farthest that a point
+is moved; mm, guesses."""
 
 
 def run(stage: Stage, settings: Settings) -> Run:

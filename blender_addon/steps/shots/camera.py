@@ -22,7 +22,7 @@ from ...scene.delivery.deep_pictures import DEPTH, SLICES
 from ...scene.dressing.shot_light import WARMTH
 from ...scene.meshes import MM, read_mesh
 from ...scene.shots.cameras import Lens, make_camera
-from ...scene.shots.closeup_shots import closeup_places, scan_finest_mm, tell_carried
+from ...scene.shots.closeup_shots import closeup_places, note_true_magnification, scan_finest_mm
 from ...scene.shots.moves import TARGET
 from ...scene.shots.subject_points import read_subject
 from ...scene.stage import Stage
@@ -78,7 +78,7 @@ def run(stage: Stage, settings: Settings) -> Run:
     first = solved[0].ask.name
     stage.at_swap(lambda: _look_through(stage, first))
     result = _result(solved)
-    result.figures.update(tell_carried(stage, solved, near, scan_finest_mm(stage, piece)))
+    result.figures.update(note_true_magnification(stage, solved, near, scan_finest_mm(stage, piece)))
     return replace(result, decisions=close_look_decisions(subject, asks, proposed, settings.close_look, looks))
 
 

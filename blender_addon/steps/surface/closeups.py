@@ -39,6 +39,7 @@ if TYPE_CHECKING:
     import bpy
 
 MOST = 20
+"""Photos of a place: more add nothing (guess) and cost memory."""
 TABLE = "closeups"
 ASKED = Asked(
     TABLE,

@@ -28,6 +28,7 @@ from .jpeg import write_jpeg
 
 SUFFIX = {"png8": ".png", "png16": ".png", "tiff16": ".tif", "jpeg": ".jpg", "exr": ".exr"}
 QUALITY = 93
+"""Of JPEG copies, 1 to 100: above it files grow and no difference is seen (common practice)."""
 
 
 @record

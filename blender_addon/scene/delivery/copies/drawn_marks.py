@@ -26,9 +26,10 @@ ROOM = 0.94
 
 @record
 class Sheet:
-    """The copy to draw on: the 16-bit original (h, w, 3), the window of it that is shown, and the copy's size in px."""
+    """The copy to draw on: the 16-bit original (h, w, 3), None where no mark needs its tone; the window of it that is shown;
+    and the copy's size in px."""
 
-    picture: Pixels
+    picture: Pixels | None
     window: Window
     size: tuple[int, int]
 

@@ -16,6 +16,7 @@ from ....core.arrays import Floats
 from ...images import read_pixels
 
 FONT = 0
+"""The number of Blender's own font."""
 TALLEST = 400
 """The largest font size that is drawn, px; larger lettering is scaled up from it."""
 

@@ -27,6 +27,7 @@ UNEVEN, SAND, PIT, STONE = 4.3, 1.56, 1.0, 0.10
 """Heights of the parts of the clay's texture: hand-made unevenness, sand and pits, each over the depth of the pores, and the
 height of a grain of grog over its size. Set by `bench likeness` on the project's own pieces, and by eye at 1:1."""
 WET_ROUGHNESS = 0.35
+"""Diffuse roughness of wet clay; set by eye."""
 BURNISHED = 0.6
 """Share of the clay's texture that is removed where a tool has pressed it: a guess, judged by eye."""
 

@@ -20,6 +20,7 @@ if TYPE_CHECKING:
 CLEAR_TABLE, FAINT_TABLE = 0.9, 0.7
 """Confidence in a table that makes up at least `LARGE` of the surface, and in a smaller sheet: guesses."""
 LARGE = 0.15
+"""Share of the surface from which a sheet counts as large: a guess."""
 OTHER_PIECE, APART = 0.25, 0.02
 """From this share of the largest part's area and this gap over its diagonal, another part counts as a second piece; guesses."""
 

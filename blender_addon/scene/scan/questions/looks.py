@@ -19,8 +19,11 @@ if TYPE_CHECKING:
     import bpy
 
 PIXELS, BACKGROUND = 128, 0.93
+"""Side of a small picture, px, and its grey ground, display-encoded."""
 POINTS = 30_000
+"""Points of a scan that are drawn."""
 UP = np.array([0.0, 0.0, 1.0])
+"""The upright axis."""
 
 
 @record

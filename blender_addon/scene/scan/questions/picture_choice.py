@@ -40,7 +40,9 @@ NONE = "none"
 MOST_LOOKED = 12
 """The most pictures that are opened for a material slot."""
 LOOKED_PX, SHOWN_PX = 512, 128
+"""Longest side at which a picture is judged, and at which it is shown."""
 MOST_SHOWN = 5
+"""Alternatives that are offered at most."""
 WITHIN = ".glb"
 """The format whose pictures lie within the file, so that another mesh's can't have come in their place."""
 RECESS_MM = 100.0

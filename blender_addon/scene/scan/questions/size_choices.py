@@ -14,6 +14,7 @@ NAMES = {"m": "metres", "cm": "centimetres", "mm": "millimetres", "in": "inches"
 LENGTHS = ("height", "width", "stand_length", "disc", "distance")
 """Settings of the step Orientation that give a known length, so that the unit no longer matters."""
 KNOWN, NO_UNIT = 0.98, 0.5
+"""Confidence in a size by a known length, and in an open unit: guesses."""
 
 
 def length_is_known(sheet: JobSheet) -> bool:

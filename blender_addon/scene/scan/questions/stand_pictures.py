@@ -15,7 +15,9 @@ if TYPE_CHECKING:
     import bpy
 
 SIZE, POINTS, TURN_DEG = 128, 40_000, 25.0
+"""Side of a picture, px; points drawn; the view's turn from the front, degrees."""
 GROUND = 0.16
+"""Display-encoded grey of the ground."""
 TINT = np.array([1.0, 0.62, 0.25])
 """Colour of the stand: amber, which differs from clay, stone and bronze in lightness too."""
 

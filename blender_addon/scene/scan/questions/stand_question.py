@@ -17,6 +17,7 @@ if TYPE_CHECKING:
 WITH_A_SCAN = 0.95
 """Confidence in a stand where a scan of it was given."""
 MOST_SURE = 0.98
+"""Confidence is never higher: a guess."""
 OFFERED = 2
 """The most alternative cuts that are offered."""
 
