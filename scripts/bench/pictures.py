@@ -1,7 +1,7 @@
 """Do the pictures hold up as photographs: nothing clipped, clean shadows, exposure and colour as the cards say?
 
 Each still that the README shows is a case, dressed as the gallery dresses it. `clipped_percent` is read from the picture as
-delivered. `dark_noise` compares the picture without finish with one of 16 times the samples. The cards are photographed at
+delivered: in the size and the quality of `final`, since small highlights vanish in a smaller picture. `dark_noise` compares the picture without finish with one of 16 times the samples. The cards are photographed at
 the subject's place in the light of that still, by a camera of their own and in linear light, with another seed than the job's
 meter had: the grey card against where exposure should have put it, the 24-patch chart (published values, tests/outside) after
 white balance on its own grey.
@@ -23,8 +23,8 @@ from scripts.gallery import PICTURES, Picture, Studio
 
 from . import Options, Record
 
-SIZE, FULL = 360, 960
-"""Longer side of the pictures that clipping is counted in, and of those whose tiles show the noise, pixels."""
+FULL = 960
+"""Longer side of the pictures whose tiles show the noise, pixels."""
 TILE = 60
 MORE = 16
 
@@ -49,7 +49,12 @@ def run(record: Record, options: Options) -> None:
 
 
 def _still(record: Record, studio: Studio, still: Picture, tiles: int, out: Path) -> None:
-    delivered = codes(studio.picture(out / f"{still.name}.png", still.shot, size=SIZE))
+    from blender_addon.steps.delivery.declared.render import PRESETS
+
+    final = PRESETS["final"]
+    path = out / f"{still.name}.png"
+    studio.picture(path, still.shot, size=final.long_side, samples=final.quality.samples, noise=final.quality.noise)
+    delivered = codes(path)
     record.add("clipped_percent", clipped_percent(delivered), case=still.name, unit="%", goal="<= 0.5")
     bright = delivered.mean(axis=-1)
     level = float(np.quantile(bright, 0.1))
