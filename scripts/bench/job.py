@@ -2,7 +2,8 @@
 
 Two parts a case, each in processes of its own. `whole`: the job once, from the scan to all pictures; `seconds_total` and
 `peak_mb` are that run's. `rest`: the job five times more, in the same folder, where the pictures stand and are kept, so that
-all is done but the rendering; `seconds_without_render` (the process from start to end, less the render step) is their median.
+all is done but what Cycles does; `seconds_without_render` (the process from start to end) is their median. What the render step
+does beside Cycles (digests of the scene, film, contact sheet) is in it.
 A run that renders again a picture that nothing has changed is a failure. `--cases demo-whole` runs one part alone.
 """
 
@@ -30,10 +31,9 @@ REPEATS = 5
 
 @dataclass(frozen=True)
 class Run:
-    """One run of the job: wall seconds of its process, of its render step, peak memory in MB, pictures rendered."""
+    """One run of the job: wall seconds of its process, peak memory in MB, pictures rendered."""
 
     seconds: float
-    render_seconds: float
     peak_mb: float
     rendered: int
 
@@ -77,7 +77,7 @@ def _case(record: Record, options: Options, case: str, sheet: Path, *, whole: bo
     times = []
     for _ in range(1 if options.fast else REPEATS):
         again = _timed(sheet, out, sets)
-        times.append(again.seconds - again.render_seconds)
+        times.append(again.seconds)
         print(f"  {case}: {times[-1]:.1f} s without rendering", flush=True)
         if again.rendered:
             record.fail(f"{case}: {again.rendered} pictures were rendered again though nothing had changed")
@@ -98,4 +98,4 @@ def _timed(sheet: Path, out: Path, sets: tuple[str, ...]) -> Run:
         raise RuntimeError((done.stderr or done.stdout).strip()[-600:] or f"ended with {done.returncode}")
     peak = next(int(line.split()[1]) for line in done.stdout.splitlines() if line.startswith("PEAK_KB"))
     render = json.loads(figures.read_text(encoding="utf-8"))["render"]
-    return Run(seconds, float(render["seconds"]), peak / (1e6 if sys.platform == "darwin" else 1e3), render["rendered"])
+    return Run(seconds, peak / (1e6 if sys.platform == "darwin" else 1e3), render["rendered"])

@@ -1,10 +1,10 @@
 """Do the pictures hold up as photographs: nothing clipped, clean shadows, exposure and colour as the cards say?
 
 Each still that the README shows is a case, dressed as the gallery dresses it. `clipped_percent` is read from the picture as
-delivered: in the size and the quality of `final`, since small highlights vanish in a smaller picture. `dark_noise` compares the picture without finish with one of 16 times the samples. The cards are photographed at
-the subject's place in the light of that still, by a camera of their own and in linear light, with another seed than the job's
-meter had: the grey card against where exposure should have put it, the 24-patch chart (published values, tests/outside) after
-white balance on its own grey.
+delivered: in the size and the quality of `final`, since small highlights vanish in a smaller picture. `dark_noise` compares the
+picture without finish with one of 16 times the samples. The cards are photographed at the subject's place in the light of that
+still, by a camera of their own and in linear light, with another seed than the job's meter had: the grey card against where
+exposure should have put it, the 24-patch chart (published values, tests/outside) after white balance on its own grey.
 
 Noise is that of a picture in its full size, where fine texture spreads over more pixels than in a small one. So that
 sixteen times the samples stay affordable, it is measured in square tiles of that picture, drawn by how much of the darkest
