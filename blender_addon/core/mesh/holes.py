@@ -16,7 +16,7 @@ import numpy as np
 from ..arrays import Floats, Ints
 from ..records import record
 from .rims import open_edges
-from .triangles import TriangleMesh, face_areas, unit
+from .triangles import TriangleMesh, axis_across, face_areas, unit
 
 FILLED = "filled"
 Tessellate = Callable[[Floats, int], tuple[Floats, Ints] | None]
@@ -88,8 +88,7 @@ def _measured(vertices: Floats, chain: Ints, faces: Ints) -> Rim:
 
 def basis(normal: Floats) -> tuple[Floats, Floats]:
     """Two unit vectors (3,) that make a right-handed frame with `normal`."""
-    helper = np.eye(3)[int(np.argmin(np.abs(normal)))]
-    first = unit(np.cross(normal, helper))
+    first = unit(np.cross(normal, axis_across(normal)))
     return first, np.cross(normal, first)
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from ..arrays import Floats, Ints
+from .triangles import axis_across
 
 
 def vector_area(points: Floats) -> Floats:
@@ -15,8 +16,7 @@ def vector_area(points: Floats) -> Floats:
 
 def plane_axes(normal: Floats) -> Floats:
     """(2, 3) unit axes that span the plane, so that first x second = normal."""
-    helper = np.eye(3)[np.argmin(np.abs(normal))]
-    first = np.cross(helper, normal)
+    first = np.cross(axis_across(normal), normal)
     first /= np.linalg.norm(first)
     return np.stack([first, np.cross(normal, first)])
 

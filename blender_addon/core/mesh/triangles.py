@@ -112,6 +112,11 @@ def across(normals: Floats) -> Floats:
     return np.cross(normals, np.where(np.abs(normals[..., 2:]) < 0.9, (0.0, 0.0, 1.0), (1.0, 0.0, 0.0)))
 
 
+def axis_across(vector: Floats) -> Floats:
+    """(3,) the coordinate axis most at right angles to a vector (3,): its cross product with that is never near zero."""
+    return np.eye(3)[int(np.argmin(np.abs(vector)))]
+
+
 def weights_within(first: Floats, second: Floats) -> Floats:
     """(n, 3) barycentric weights of points that lie evenly over a triangle, from two even random numbers 0 to 1 each.
 

@@ -19,6 +19,7 @@ from ..closeups.placing.look import Skin
 from ..mesh.triangles import unit
 from ..records import record
 from ..srgb import luminance
+from ..statistics import robust_deviation
 from ..surface.light.light import bounced, half_sphere, sky_design
 from ..surface.light.spherical_harmonics import basis
 from ..surface.light.visibility import Visibility, look_round, spread_samples
@@ -203,7 +204,7 @@ class _Fit:
         for _ in range(rounds):
             unknown = self._solved(design, robust / self.scale**2, lamp=way is not None)
             off = self._off(design @ unknown)
-            spread = max(1.4826 * float(np.median(np.abs(off))), 0.01)
+            spread = max(robust_deviation(off, 0.0), 0.01)
             robust = 1 / (1 + (off / (1.5 * spread)) ** 2)
         cost = float(np.log1p((self._off(design @ unknown) / TYPICAL) ** 2).mean())
         return _Trial(cost, unknown, way, distance, size)
@@ -257,7 +258,7 @@ class _Fit:
         made = np.maximum(luminance(self.albedo * (design @ trial.unknown) + self.bounce), BLACK)
         rest = np.log(np.maximum(self.bright, BLACK) / made)
         whole = np.log(np.maximum(self.bright, BLACK) / luminance(self.albedo))
-        left, varied = (float(1.4826 * np.median(np.abs(part - np.median(part)))) for part in (rest, whole))
+        left, varied = (robust_deviation(part) for part in (rest, whole))
         mean = np.maximum((design @ trial.unknown).mean(axis=0), 1e-9)
         bright = float(luminance(mean))
         share = float(luminance((design[:, 9:] @ trial.unknown[9:]).mean(axis=0))) / bright

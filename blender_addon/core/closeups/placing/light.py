@@ -10,6 +10,7 @@ import numpy as np
 from ...arrays import Bools, Floats
 from ...mesh.triangles import across, unit
 from ...records import record
+from ...statistics import robust_deviation
 from ...surface.light.spherical_harmonics import basis
 from ...surface.texels import rasterize
 from ..camera import PhotoCamera
@@ -128,7 +129,7 @@ def _robust(design: Floats, values: Floats, usable: Bools) -> Floats:
     for _ in range(ROUNDS):
         coefficients = np.linalg.solve((design * weight[:, None]).T @ design + own, design.T @ (weight * values))
         off = values - design @ coefficients
-        spread = max(1.4826 * float(np.median(np.abs(off[usable]))) if usable.any() else 1.0, 1e-4)
+        spread = max(robust_deviation(off[usable], 0.0) if usable.any() else 1.0, 1e-4)
         weight = (usable + 1e-6) / (1 + (off / (1.5 * spread)) ** 2)
     return np.asarray(coefficients)
 

@@ -9,7 +9,7 @@ from __future__ import annotations
 import numpy as np
 
 from ...arrays import Bools, Floats, Ints
-from ...mesh.triangles import TriangleMesh, vertex_normals
+from ...mesh.triangles import TriangleMesh, axis_across, vertex_normals
 from ...records import record
 
 COUNT = 160
@@ -91,8 +91,7 @@ def _measured(apart: Floats, normal: Floats, layers: list[Floats]) -> tuple[floa
     """(rms, expected, shown) of one disc, its points (k, 3) from its middle; None where too few cells hold a vertex."""
     if len(apart) < FEWEST_CELLS:
         return None
-    side = np.eye(3)[np.argmin(np.abs(normal))]
-    across = np.cross(normal, side)
+    across = np.cross(normal, axis_across(normal))
     across /= max(float(np.linalg.norm(across)), 1e-12)
     x, y, z = (apart @ axis for axis in (across, np.cross(normal, across), normal))
     values, held = _in_cells(x, y, z)

@@ -8,6 +8,7 @@ import numpy as np
 
 from ....arrays import Floats
 from ....mesh.similarity import Similarity, angle_between, rotation_from_vector
+from ....mesh.triangles import axis_across
 from ..evidence import pairs
 from ..icp import loose_axis, refine
 from ..scans import Scans, lying_on, weighed
@@ -104,7 +105,7 @@ def turned_over(scans: Scans, best: Candidate, axis: tuple[Floats, Floats], tole
     axis: direction and point in the fixed frame. tolerance: distance that noise explains, in the fixed scan's unit.
     """
     direction, through = axis
-    across = np.cross(direction, np.eye(3)[int(np.argmin(np.abs(direction)))])
+    across = np.cross(direction, axis_across(direction))
     turn = rotation_from_vector(np.pi * across / np.linalg.norm(across))
     spots = best.pose.apply(scans.seen.points)
     near, _ = scans.nearest(spots[:2000])
