@@ -22,9 +22,13 @@ LAMPS = (
     "and skin. Keep your distance, and keep it short. Close up, use a cool lamp 150 mm off or more, for seconds, and ask the "
     "owner or a conservator of an old, painted or unfired piece first."
 )
+CLEANING = (
+    "Taking powder or spray off: outdoors or under extraction, with a soft brush first. Solvents burn, their vapour harms, and "
+    "they lift paint, wax and varnish: ventilate, wear gloves, keep flames away, and leave an original to a conservator."
+)
 FIRST = "Safety data sheets, local rules and licensed practice come before anything said here."
 
-CAUTIONS = (SPRAY, DUST, PIECE, LAMPS, FIRST)
+CAUTIONS = (SPRAY, DUST, PIECE, LAMPS, CLEANING, FIRST)
 
 IN_SHORT = (
     "Matting spray and dust harm the lungs, and spray burns: ventilate, wear what the safety data sheet names, keep it from "

@@ -255,8 +255,8 @@ class _Fit:
         design = self.room
         if trial.way is not None:
             design = np.concatenate([design, self._lamp(trial.way, trial.distance, trial.size)[:, None]], axis=1)
-        made = np.maximum(luminance(self.albedo * (design @ trial.unknown) + self.bounce), BLACK)
-        rest = np.log(np.maximum(self.bright, BLACK) / made)
+        modelled = np.maximum(luminance(self.albedo * (design @ trial.unknown) + self.bounce), BLACK)
+        rest = np.log(np.maximum(self.bright, BLACK) / modelled)
         whole = np.log(np.maximum(self.bright, BLACK) / luminance(self.albedo))
         left, varied = (robust_deviation(part) for part in (rest, whole))
         mean = np.maximum((design @ trial.unknown).mean(axis=0), 1e-9)

@@ -145,7 +145,7 @@ def _named(block: bpy.types.ID, name: str, blocks: bpy.types.bpy_prop_collection
 @contextlib.contextmanager
 def _plain_normals(parts: Sequence[AssetPart], folder: Path) -> Iterator[list[AssetPart]]:
     """The parts with their normal maps as 8-bit PNG files, which every viewer reads, instead of large OpenEXR files."""
-    made, plain = [], []
+    temporary, plain = [], []
     try:
         for part in parts:
             if part.normal is None:
@@ -157,11 +157,11 @@ def _plain_normals(parts: Sequence[AssetPart], folder: Path) -> Iterator[list[As
                 write_png(file, [numbers], (numbers.shape[1], numbers.shape[0]), Labels())
             image = bpy.data.images.load(str(path))
             image.colorspace_settings.name = "Non-Color"
-            made.append(image)
+            temporary.append(image)
             plain.append(replace(part, normal=image))
         yield plain
     finally:
-        bpy.data.batch_remove(made)
+        bpy.data.batch_remove(temporary)
 
 
 def _colour_layer(part: AssetPart) -> str:

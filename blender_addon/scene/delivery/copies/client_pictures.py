@@ -165,11 +165,11 @@ def _marks(sheet: Sheet, mm_a_pixel: float, wanted: Wanted) -> tuple[list[Mark |
     marks: list[Mark | Tiled] = [watermark(sheet, wanted.watermark)] if wanted.watermark.strip() else []
     taken, remark = 0, ""
     if wanted.scale_bar:
-        made, taken = scale_bar(sheet, mm_a_pixel)
-        marks += made
+        drawn, taken = scale_bar(sheet, mm_a_pixel)
+        marks += drawn
     if wanted.credit.strip():
-        made, remark = credit_line(sheet, wanted.credit.strip(), taken)
-        marks += made
+        drawn, remark = credit_line(sheet, wanted.credit.strip(), taken)
+        marks += drawn
     return marks, [remark] if remark else []
 
 

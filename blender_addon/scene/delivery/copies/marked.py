@@ -27,8 +27,8 @@ MARKED = " marked"
 
 def is_marked(picture: Path) -> bool:
     """Whether the list of files made says that a picture has a watermark, and the file is unchanged since."""
-    made = MadeFiles.around(picture)
-    return made is not None and (made.shows(picture) or "").endswith(MARKED) and not made.changed(picture)
+    listed = MadeFiles.around(picture)
+    return listed is not None and (listed.shows(picture) or "").endswith(MARKED) and not listed.changed(picture)
 
 
 @contextlib.contextmanager
