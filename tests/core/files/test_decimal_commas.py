@@ -17,7 +17,7 @@ def test_decimal_commas_are_refused_in_words(tmp_path: Path, format: str) -> Non
     path = tmp_path / scans.MAIN[format]
     text = scans.scan(format)[path.name]
     path.write_bytes(text)
-    check_file(path)
+    assert check_file(path).bad_vertices == 0
     path.write_bytes(re.sub(rb"(?m)^( *(?:v |vertex |-?\d).*)$", lambda line: line[0].replace(b".", b","), text))
     with pytest.raises(FileProblem, match="decimal commas"):
         check_file(path)
@@ -26,4 +26,4 @@ def test_decimal_commas_are_refused_in_words(tmp_path: Path, format: str) -> Non
 def test_names_with_commas_are_no_numbers(tmp_path: Path) -> None:
     path = tmp_path / "scan.obj"
     path.write_bytes(b"# 1,5 2,5\no vase 1,5 cm\ng 3,4\n" + scans.scan("obj")["scan.obj"])
-    check_file(path)
+    assert check_file(path).bad_vertices == 0
