@@ -84,6 +84,7 @@ BROKEN = {
         ("core.mesh", "def f(points: NDArray[Any]) -> None: pass"),
         ("steps.scan.intake", "def run(stage: Any) -> None: pass"),
         ("scene.images", "def keep(pixels: Any) -> None: pass"),
+        ("core.mesh", "def f(values: dict[str, np.ndarray]) -> None: pass"),
         ("ui.panels", "def draw(self, context): pass"),
     ],
     "parameters_explained": [

@@ -5,6 +5,8 @@ Kinds are left open in their width (float32 in texels and images, float64 in geo
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -22,3 +24,5 @@ Pixels = NDArray[np.unsignedinteger]
 """Pixels of either depth."""
 Bools = NDArray[np.bool_]
 """Masks: (n,) which rows of another array are meant."""
+AnyArray = NDArray[Any]
+"""An array of whatever kind a file or Blender holds."""

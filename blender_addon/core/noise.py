@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from .arrays import Floats
+from .arrays import Floats, Ints
 
 
 def noise(x: Floats, y: Floats | float = 0.0, *, seed: int = 0) -> Floats:
@@ -56,7 +56,7 @@ def smoothstep(low: float, high: float, value: Floats) -> Floats:
     return t * t * (3 - 2 * t)
 
 
-def _hashed(column: np.ndarray, row: np.ndarray, seed: int) -> Floats:
+def _hashed(column: Ints, row: Ints, seed: int) -> Floats:
     """Evenly spread numbers 0 to 1 from lattice places, by integer mixing (the finaliser of MurmurHash3, public domain)."""
     with np.errstate(over="ignore"):
         h = column.astype(np.uint64) * np.uint64(0x9E3779B97F4A7C15)

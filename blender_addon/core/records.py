@@ -38,7 +38,7 @@ class _WhenAsked:
         with _described_by_one:
             if isinstance(self.cls.__dict__[self.name], _WhenAsked):
                 dataclass(init=False, repr=False, eq=False)(self.cls)
-                self.cls._record_fields = tuple(fields(self.cls))  # type: ignore[attr-defined,arg-type]  # read by the methods below
+                self.cls._record_fields = tuple(fields(self.cls))  # type: ignore[attr-defined]  # read by the methods below
         return self.cls.__dict__[self.name]
 
 

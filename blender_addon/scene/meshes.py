@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from typing import Any
 
 import bpy
 import numpy as np
 
-from ..core.arrays import Floats, Ints
+from ..core.arrays import AnyArray, Floats, Ints
 from ..core.mesh.triangles import TriangleMesh
 
 UV = "UVMap"
@@ -74,7 +75,7 @@ def is_triangles(mesh: bpy.types.Mesh) -> bool:
     return len(mesh.loops) == 3 * len(mesh.polygons)
 
 
-def _of_triangles(values: np.ndarray, polygon: Ints | None) -> np.ndarray:
+def _of_triangles(values: AnyArray, polygon: Ints | None) -> AnyArray:
     """(n,) values per triangle from values per polygon; polygon: (n,) polygon of each triangle, None where equal."""
     return values[:, 0] if polygon is None else values[polygon, 0]
 
@@ -185,7 +186,9 @@ def make_object(
     return bpy.data.objects.new(name, make_mesh(name, triangles, materials=materials, smooth=smooth, of=of))
 
 
-def _read(collection: bpy.types.bpy_prop_collection, field: str, count: int, width: int, kind: type[np.generic]) -> np.ndarray:
+def _read(
+    collection: bpy.types.bpy_prop_collection[Any], field: str, count: int, width: int, kind: type[np.generic]
+) -> AnyArray:
     values = np.zeros(count * width, kind)
     collection.foreach_get(field, values)
     return values.reshape(count, width)

@@ -163,7 +163,7 @@ class BOZZETTO_OT_drop_scan(bpy.types.Operator):
         name="Use", description="What is used from the dropped job sheet",
         items=TAKES,
     )  # fmt: skip
-    kept: ClassVar[list] = []
+    kept: ClassVar[list[tuple[str, str, str]]] = []
 
     def _paths(self) -> list[Path]:
         paths = [Path(self.directory) / file.name for file in self.files if file.name]

@@ -24,14 +24,14 @@ ENDS = {"FROM": "bozzetto_hold_from", "TO": "bozzetto_hold_to"}
 def shot_in_work(context: bpy.types.Context) -> bpy.types.Object | None:
     """The scene's camera if it belongs to a shot, else None."""
     camera = context.scene.camera
-    return camera if camera is not None and lens_drivers.FOCAL in camera else None  # type: ignore[operator]
+    return camera if camera is not None and lens_drivers.FOCAL in camera else None
 
 
 def is_viewed(operator: type, context: bpy.types.Context) -> bool:
     """Whether a shot is viewed; if not, the operator's disabled button says what to do."""
     if shot_in_work(context) is not None:
         return True
-    operator.poll_message_set("View a shot first: choose one in Shots > Lens")  # type: ignore[attr-defined]
+    operator.poll_message_set("View a shot first: choose one in Shots > Lens")
     return False
 
 

@@ -156,7 +156,7 @@ class BOZZETTO_OT_run_job(WatchedWork, bpy.types.Operator):
 
 CLASSES = (BOZZETTO_OT_run_job,)
 
-_command: list = []
+_command: list[object] = []
 
 
 def register_command() -> None:

@@ -7,7 +7,7 @@ from collections.abc import Callable, Sequence
 
 import numpy as np
 
-from ..arrays import Floats
+from ..arrays import Floats, Ints
 from ..mesh.blue_noise import Thrower
 from ..mesh.triangles import unit
 from ..records import record
@@ -240,7 +240,7 @@ def _in_zone(stance: _Stance, zone: int | None) -> Floats | None:
     return (view.position - view.position[2] / ahead[2] * ahead)[:2]
 
 
-def spread_points(vertices: Floats, faces: np.ndarray, *, seed: int = 1, count: int = 240) -> Floats:
+def spread_points(vertices: Floats, faces: Ints, *, seed: int = 1, count: int = 240) -> Floats:
     """Points over a mesh by area, with its outermost ones in 24 directions, (n, 3).
 
     vertices: (n, 3). faces: (m, 3). count: of the points inside.

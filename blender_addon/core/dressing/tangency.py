@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from ..arrays import Floats
+from ..arrays import Bools, Floats, Ints
 from ..shots.framing import project
 from ..shots.sight import ShotView
 
@@ -83,7 +83,7 @@ def tangency(points: Floats, view: ShotView) -> float:
     return float(np.clip(worst, 0.0, 1.0))
 
 
-def _cells(slopes: Floats, view: ShotView, rows: int) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+def _cells(slopes: Floats, view: ShotView, rows: int) -> tuple[Ints, Ints, Bools]:
     """Column and row of each of the slopes (n, 2), and which lie in the frame."""
     column = np.floor((slopes[:, 0] / view.half_slopes[0] + 1.0) * 0.5 * COLUMNS)
     row = np.floor((slopes[:, 1] / view.half_slopes[1] + 1.0) * 0.5 * rows)

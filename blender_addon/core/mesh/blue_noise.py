@@ -12,7 +12,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from ..arrays import Floats, Ints
+from ..arrays import Bools, Floats, Ints
 from .triangles import face_areas, weights_within
 
 _TABLE = 6_000_000
@@ -52,7 +52,7 @@ class Thrower:
         return points, face, weights, dense
 
 
-def accepted(points: Floats, reach: Floats, taken: Floats, taken_reach: Floats, *, together: bool) -> np.ndarray:
+def accepted(points: Floats, reach: Floats, taken: Floats, taken_reach: Floats, *, together: bool) -> Bools:
     """Which points can be added to those already taken, earlier points before later ones: (n,) bool.
 
     points: (n, 3), reach: (n,). taken: (k, 3), taken_reach: (k,): the points that are there already. Reaches are in

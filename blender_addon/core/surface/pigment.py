@@ -34,7 +34,7 @@ class Pigments:
 
     def at(self, hue: Floats) -> Floats:
         """(n, k) level where the log chromaticity of texture / light is `hue` (n, 2)."""
-        return sum(self.levels[cell] * share[:, None] for cell, share in _round(hue, self.middle, self.step))  # type: ignore[return-value]
+        return sum(self.levels[cell] * share[:, None] for cell, share in _round(hue, self.middle, self.step))
 
 
 def find_pigments(hue: Floats, remainder: Floats, weights: Floats, *, step: float = BIN) -> Pigments:

@@ -7,6 +7,7 @@ import shutil
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
 import bpy
 import numpy as np
@@ -126,7 +127,7 @@ def _copies(parts: Sequence[AssetPart]) -> Iterator[list[bpy.types.Object]]:
 
 
 @contextlib.contextmanager
-def _named(block: bpy.types.ID, name: str, blocks: bpy.types.bpy_prop_collection) -> Iterator[None]:
+def _named(block: bpy.types.ID, name: str, blocks: bpy.types.bpy_prop_collection[Any]) -> Iterator[None]:
     """Give a data-block exactly this name inside the `with` block; another that has the name gets it back afterwards."""
     other = blocks.get(name)
     if other == block:

@@ -188,7 +188,7 @@ def albedo_of(material: bpy.types.Material | None) -> tuple[float, float, float]
         for node in material.node_tree.nodes:
             socket = node.inputs.get(name)
             if socket is not None and not socket.is_linked and hasattr(socket.default_value, "__len__"):
-                return tuple(float(value) for value in socket.default_value)[:3]  # type: ignore[return-value]
+                return tuple(float(value) for value in socket.default_value)[:3]
     return None
 
 

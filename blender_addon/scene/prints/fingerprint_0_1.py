@@ -11,6 +11,7 @@ import hashlib
 import bpy
 import numpy as np
 
+from ...core.arrays import AnyArray
 from ..roles import JOB, KEY, NAME, PRINT, ROLE, STEP
 
 _SIMPLE = {"BOOLEAN", "INT", "FLOAT", "STRING", "ENUM"}
@@ -135,7 +136,7 @@ def _mesh(digest: hashlib._Hash, mesh: bpy.types.Mesh) -> None:
             digest.update(_values(layer, "f4", "color", 4))
 
 
-def _values(layer: bpy.types.Attribute, kind: str, field: str, size: int) -> np.ndarray:
+def _values(layer: bpy.types.Attribute, kind: str, field: str, size: int) -> AnyArray:
     array = np.zeros(len(layer.data) * size, kind)
     layer.data.foreach_get(field, array)
     return array

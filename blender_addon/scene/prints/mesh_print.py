@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from ...core.arrays import AnyArray
 from ..meshes import is_triangles
 
 if TYPE_CHECKING:
@@ -48,7 +49,7 @@ def feed_mesh(digest: hashlib._Hash, mesh: bpy.types.Mesh) -> None:
         _keys(digest, mesh.shape_keys)
 
 
-def _parts(mesh: bpy.types.Mesh) -> Iterator[bytes | np.ndarray]:
+def _parts(mesh: bpy.types.Mesh) -> Iterator[bytes | AnyArray]:
     """What is digested of a mesh beside its shape keys, in order: bytes and arrays."""
     yield repr((len(mesh.vertices), len(mesh.polygons), len(mesh.loops))).encode()
     for layer in sorted(mesh.attributes, key=lambda attribute: attribute.name):
@@ -68,7 +69,7 @@ def _parts(mesh: bpy.types.Mesh) -> Iterator[bytes | np.ndarray]:
     yield repr([layer.name if layer else "" for layer in active]).encode()
 
 
-def _values(layer: bpy.types.Attribute, kind: str, field: str, size: int) -> np.ndarray:
+def _values(layer: bpy.types.Attribute, kind: str, field: str, size: int) -> AnyArray:
     array = np.zeros(len(layer.data) * size, kind)
     layer.data.foreach_get(field, array)
     return array

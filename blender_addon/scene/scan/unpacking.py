@@ -15,7 +15,7 @@ from typing import Any
 import bpy
 import numpy as np
 
-from ...core.arrays import Ints
+from ...core.arrays import AnyArray, Ints
 from ..compat import importer_library
 
 DRACO, MESHOPT = "bf_intern_draco_bridge", "bf_intern_meshopt_bridge"
@@ -28,14 +28,14 @@ def unpackable() -> frozenset[str]:
     return frozenset([*(["draco"] if draco else []), *(["meshopt"] if meshopt else [])])
 
 
-def draco_decoder() -> Callable[[bytes], tuple[Ints, dict[int, np.ndarray]]] | None:
+def draco_decoder() -> Callable[[bytes], tuple[Ints, dict[int, AnyArray]]] | None:
     """A function from Draco data to faces (m, 3) and {attribute id: (n, k) values}; None where DracoPy is missing."""
     try:
         package = importlib.import_module("DracoPy")
     except ImportError:
         return None
 
-    def decode(data: bytes) -> tuple[Ints, dict[int, np.ndarray]]:
+    def decode(data: bytes) -> tuple[Ints, dict[int, AnyArray]]:
         try:
             mesh = package.decode(data)
             values = {int(row["unique_id"]): np.asarray(row["data"]) for row in mesh.attributes}

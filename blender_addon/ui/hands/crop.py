@@ -90,7 +90,7 @@ def box_in_frame(
     corners = [view3d_utils.location_3d_to_region_2d(region, context.space_data.region_3d, corner) for corner in frame]
     low, high = np.min(np.array(corners), axis=0), np.max(np.array(corners), axis=0)
     first, last = ((np.array(point, float) - low) / np.maximum(high - low, 1.0) for point in (start, end))
-    return (*np.minimum(first, last).tolist(), *np.maximum(first, last).tolist())  # type: ignore[return-value]
+    return (*np.minimum(first, last).tolist(), *np.maximum(first, last).tolist())
 
 
 def add_crop(scene: bpy.types.Scene, camera: bpy.types.Object, box: tuple[float, float, float, float]) -> str:

@@ -10,14 +10,14 @@ from dataclasses import replace
 
 import numpy as np
 
-from ...arrays import Floats, Ints
+from ...arrays import Bools, Floats, Ints
 from ...mesh.blue_noise import Thrower, accepted
 from ...mesh.triangles import face_normals, unit
 from ...noise import layered, smoothstep
 from ...records import record
 from .pieces import Piece
 
-KeepOut = Callable[[Floats, Floats, Floats], np.ndarray]
+KeepOut = Callable[[Floats, Floats, Floats], Bools]
 """Takes places (n, 3), disc radii (n,), heights (n,) and says which may not lie there, (n,) bool."""
 
 Heights = Callable[[Floats], Floats]
@@ -251,8 +251,8 @@ def _lay_lot(ground: Ground, density: Floats, lot: _Lot, taken: _Taken, rng: np.
         spin = rng.uniform(0, 2 * np.pi, len(points))
         # compared in plan: what is clear there is clear at any height
         stays = accepted(points * PLAN, radius + 0.5 * lot.clear, taken.places * PLAN, taken.reach, together=True)
-        most = int(1.6 * missing) + 8
-        points, face, piece, scale, spin = (values[stays][:most] for values in (points, face, piece, scale, spin))
+        rows = np.flatnonzero(stays)[: int(1.6 * missing) + 8]
+        points, face, piece, scale, spin = points[rows], face[rows], piece[rows], scale[rows], spin[rows]
         thrown = _Thrown(points, face, [lot.pieces[k] for k in piece], scale, spin)
         places, turns, rests = _rested(ground, thrown)
         rests &= ~ground.keep_out(places, lot.of(piece, "radius", scale), lot.of(piece, "height", scale))
@@ -277,7 +277,7 @@ class _Thrown:
     spin: Floats
 
 
-def _rested(ground: Ground, thrown: _Thrown) -> tuple[Floats, Floats, np.ndarray]:
+def _rested(ground: Ground, thrown: _Thrown) -> tuple[Floats, Floats, Bools]:
     """Lower each piece, flat side down, onto the surface: places, turns, and whether it rests stably.
 
     Small ones lie on the face under them. Larger ones on the plane that fits the surface under their base, raised until no
@@ -330,7 +330,7 @@ LONG_MM, SPOTS, IN = 4.0, 24, 0.08
 then checked; how deep, as a share of its height, one may be in the surface."""
 
 
-def _sunk(places: Floats, turns: Floats, pieces: Sequence[Piece], scale: Floats, heights: Heights) -> np.ndarray:
+def _sunk(places: Floats, turns: Floats, pieces: Sequence[Piece], scale: Floats, heights: Heights) -> Bools:
     """Which of the pieces laid down are penetrated by a ridge, such as the arris of a board."""
     if not len(places):
         return np.zeros(0, bool)
@@ -345,7 +345,7 @@ def _sunk(places: Floats, turns: Floats, pieces: Sequence[Piece], scale: Floats,
     return np.nan_to_num(deep, nan=-1.0).max(axis=1) > IN * tall
 
 
-def _walled(places: Floats, radius: Floats, tall: Floats, heights: Heights) -> np.ndarray:
+def _walled(places: Floats, radius: Floats, tall: Floats, heights: Heights) -> Bools:
     """Whether a wall rises beside a piece, as in the gap between two boards, and would penetrate it."""
     angle = np.linspace(0, 2 * np.pi, 12, endpoint=False)
     ring = places[:, None, :2] + (1.1 * radius)[:, None, None] * np.stack([np.cos(angle), np.sin(angle)], axis=1)[None]

@@ -12,6 +12,7 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import ArrayLike
 
+from ...arrays import Floats
 from ...mesh.similarity import rotation_about
 from ...mesh.solids import lathe, moved, rounded_rectangle, slab, slotted
 from ...mesh.topology import joined
@@ -38,10 +39,10 @@ class Furnishing:
     which it can be moved: along the wall, and up and down where it hangs."""
 
     mesh: TriangleMesh
-    ways: np.ndarray
+    ways: Floats
     wall: int
 
-    def moved(self, shift: np.ndarray) -> TriangleMesh:
+    def moved(self, shift: Floats) -> TriangleMesh:
         """The mesh moved by `shift` (2,) mm along the wall and up, as far as it can be."""
         return moved(self.mesh, np.eye(3), moved_along(self.ways, shift))
 
@@ -88,7 +89,7 @@ def _usual(half: float, seed: int) -> Workshop:
 
 
 def assembled(
-    room: Workshop, *, shifts: Mapping[int, np.ndarray] | None = None, away: Callable[[np.ndarray], bool] | None = None
+    room: Workshop, *, shifts: Mapping[int, Floats] | None = None, away: Callable[[Floats], bool] | None = None
 ) -> TriangleMesh:
     """The room as one mesh, what is at each wall moved by its shift (2,) mm along it and up.
 

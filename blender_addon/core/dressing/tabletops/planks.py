@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from ...arrays import Floats
+from ...arrays import Floats, Ints
 from ...noise import layered, noise, smoothstep
 from ...records import record
 from .grid import Extent, Tabletop, lines, sheet
@@ -90,7 +90,7 @@ def _layout(extent: Extent, kind: Planks, rng: np.random.Generator) -> list[_Row
     return rows
 
 
-def _across_lines(rows: list[_Row], extent: Extent) -> tuple[Floats, np.ndarray]:
+def _across_lines(rows: list[_Row], extent: Extent) -> tuple[Floats, Ints]:
     """Lines in y, each owned by one row; a row's first and last line are the foot of its edges, in the gap."""
     every = lines(extent.near_y, extent.far_y, reach=extent.reach, fine=extent.fine, coarse=extent.coarse)
     places, owners = [], []

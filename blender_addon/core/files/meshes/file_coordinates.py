@@ -6,6 +6,7 @@ import re
 import shutil
 from collections.abc import Sequence
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 
@@ -58,7 +59,7 @@ def stl_floats(count: int) -> list[Coordinates]:
     return [Coordinates(84 + 12 * (corner + 1), 50, count) for corner in range(3)]
 
 
-def glb_floats(content: dict, start: int) -> list[Coordinates]:
+def glb_floats(content: dict[str, Any], start: int) -> list[Coordinates]:
     """The positions that lie uncompressed in a GLB's own data chunk, which begins at byte `start` of the file."""
     found = {}
     for mesh in content["meshes"]:

@@ -16,13 +16,13 @@ from urllib.parse import quote
 
 import numpy as np
 
-from ...arrays import Ints, Pixels8
+from ...arrays import AnyArray, Ints, Pixels8
 from .gltf import AGAIN, DRACO, MESHOPT, Gltf, is_embedded, view_bytes
 from .gltf_check import KINDS, PARTS
 from .gltf_pictures import GltfPicture
 from .ply import FileProblem
 
-DracoDecoder = Callable[[bytes], tuple[Ints, dict[int, Any]]]
+DracoDecoder = Callable[[bytes], tuple[Ints, dict[int, AnyArray]]]
 """Draco's bytes to faces (m, 3) and, by the number an attribute has in them, its values (n, k). Raises ValueError."""
 MeshoptDecoder = Callable[[bytes, int, int, str, str], bytes]
 """Packed bytes, count, stride, mode and filter, as the extension names them, to count * stride bytes. Raises ValueError."""
@@ -179,7 +179,7 @@ def _unpack_primitive(work: _Copy, primitive: dict[str, Any], own: dict[str, Any
     primitive["attributes"] = {name: at for name, at in primitive["attributes"].items() if accessors[at]["count"] == count}
 
 
-def _rows(table: np.ndarray) -> Pixels8:
+def _rows(table: AnyArray) -> Pixels8:
     """(n, bytes) of a table, each row filled up to a multiple of four bytes, as the format demands of vertex data."""
     data = np.ascontiguousarray(table).view(np.uint8).reshape(len(table), -1)
     return np.pad(data, ((0, 0), (0, -data.shape[1] % 4)))

@@ -10,10 +10,11 @@ import re
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 
-from ...arrays import Floats, Ints
+from ...arrays import AnyArray, Floats, Ints
 from .ply import PLY_BYTES, FileProblem, PlyHeader, ply_header
 
 CODES = {
@@ -103,7 +104,7 @@ def read_rows(path: Path) -> PlyRows:
 
 # --- what the rows mean ------------------------------------------------------------------------------------------------
 
-Run = dict[str, np.ndarray]
+Run = dict[str, AnyArray]
 """Rows whose lists are equally long: property to (m,) values, or to (m, k) of a list; `ROW`: their numbers in the file."""
 ROW = ""
 
@@ -165,7 +166,7 @@ class _Binary:
         self._data = np.memmap(path, np.uint8, "r")
         self._at = header.length
         self._order = ">" if "big" in header.format else "<"
-        self._kinds: dict[tuple[tuple[tuple[str, ...], ...], tuple[int, ...]], np.dtype] = {}
+        self._kinds: dict[tuple[tuple[tuple[str, ...], ...], tuple[int, ...]], np.dtype[Any]] = {}
 
     def lengths(self, properties: Properties) -> tuple[int, ...]:
         """How long the lists of the next row are."""
@@ -188,7 +189,7 @@ class _Binary:
         fits = min(most, (len(self._data) - self._at) // kind.itemsize)
         if fits < 1:
             raise ValueError("the data ends too soon")
-        rows: np.ndarray = np.ndarray((fits,), kind, self._data, self._at)
+        rows: AnyArray = np.ndarray((fits,), kind, self._data, self._at)
         alike = np.ones(fits, bool)
         lists = [prop[-1] for prop in properties if len(prop) == 3]
         for name, length in zip(lists, lengths, strict=True):
@@ -197,7 +198,7 @@ class _Binary:
         self._at += count * kind.itemsize
         return {prop[-1]: np.array(rows[prop[-1]][:count]) for prop in properties}, count
 
-    def _kind(self, properties: tuple[tuple[str, ...], ...], lengths: tuple[int, ...]) -> np.dtype:
+    def _kind(self, properties: tuple[tuple[str, ...], ...], lengths: tuple[int, ...]) -> np.dtype[Any]:
         if (properties, lengths) not in self._kinds:
             form: list[tuple[str, str] | tuple[str, str, tuple[int]]] = []
             left = iter(lengths)

@@ -49,5 +49,5 @@ def _blurred(grid: Floats) -> Floats:
     """A binomial blur over seven cells along each axis: a standard deviation of 1.2 cells."""
     kernel = np.array([1.0, 6.0, 15.0, 20.0, 15.0, 6.0, 1.0]) / 64.0
     for axis in range(3):
-        grid = sum(weight * np.roll(grid, shift, axis) for weight, shift in zip(kernel, range(-3, 4), strict=True))  # type: ignore[assignment]
+        grid = sum(weight * np.roll(grid, shift, axis) for weight, shift in zip(kernel, range(-3, 4), strict=True))
     return grid

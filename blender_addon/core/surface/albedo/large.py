@@ -23,7 +23,7 @@ class LargeMeans:
             for entry in (values * weights, weights)
         )
         level = total / np.maximum(share, 1e-9)
-        return sum(level[node] * part for node, part in self._taps)  # type: ignore[return-value]
+        return sum(level[node] * part for node, part in self._taps)
 
 
 def _taps(vertices: Floats, normals: Floats, edge_mm: float) -> list[tuple[Ints, Floats]]:
