@@ -85,7 +85,7 @@ def make_card(card: Card, setup: str) -> bpy.types.Object:
 def flat_object(name: str, width: float, height: float, material: bpy.types.Material) -> bpy.types.Object:
     """A rectangle of `width` x `height` mm that faces along its own -Z."""
     mesh = bpy.data.meshes.new(name)
-    x, y = width / 2000.0, height / 2000.0
+    x, y = width / (2.0 * MM), height / (2.0 * MM)
     mesh.from_pydata([(-x, -y, 0.0), (-x, y, 0.0), (x, y, 0.0), (x, -y, 0.0)], [], [(0, 1, 2, 3)])
     mesh.materials.append(material)
     return bpy.data.objects.new(name, mesh)

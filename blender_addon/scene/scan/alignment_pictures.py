@@ -9,7 +9,7 @@ import numpy as np
 
 from ...core.arrays import Floats
 from ...core.mesh.similarity import Similarity
-from ..meshes import read_mesh
+from ..meshes import MM, read_mesh
 from ..thumbnails import vertex_colours
 from .stand_mask import MASK
 
@@ -37,7 +37,7 @@ def pose_pictures(stage: Stage, key: str, *, most: int = 12, pixels: int = 128) 
     from ...core.scan.registration import overlay  # Blender's start, which draws panels, needs none of it
 
     figures = stage.results().get("registration", {}).get("figures", {})
-    fixed, moving = _surfels(stage.require("upright"), 1000.0, 1), _surfels(stage.require("clean", key), 1.0, 2)
+    fixed, moving = _surfels(stage.require("upright"), MM, 1), _surfels(stage.require("clean", key), 1.0, 2)
     pictures = []
     for entry in figures.get(f"candidates_{key}", ())[:most]:
         pose = Similarity.from_matrix(np.array(entry["pose"], float).reshape(4, 4))

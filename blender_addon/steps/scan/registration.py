@@ -56,7 +56,7 @@ def run(stage: Stage, settings: Settings) -> Run:
         return Result("There is one scan, so nothing had to be aligned", {"scans": 0})
     yield Progress(0.05, "Reading the first scan")
     upright = stage.require("upright")
-    first, colour = _read(upright, 1000.0)
+    first, colour = _read(upright, MM)
     matrix = np.array(upright.get("bozzetto_matrix", np.eye(4).ravel()), float).reshape(4, 4)
     matrix[:3] *= MM
     figures: dict[str, object] = {"scans": len(further)}
