@@ -73,6 +73,7 @@ BROKEN = {
     "converted_once": [
         ("steps.scan.intake", "metres = points / 1000.0"),
         ("scene.shots.cameras", "matrix *= 0.001"),
+        ("scene.nodes.relief", 'mm = tree.vector("SCALE", place, scale=1000.0)'),
     ],
     "no_step_named": [
         ("ui.tools", "row = context.scene.bozzetto.camera.shots.add()"),

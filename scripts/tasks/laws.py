@@ -277,6 +277,10 @@ def crowded(package: Iterable[Module]) -> list[str]:
             for folder, number in sorted(count.items()) if number > MODULES]  # fmt: skip
 
 
+CALCULATING = ("MULTIPLY", "MULTIPLY_ADD", "DIVIDE", "SCALE")
+"""Operations of a node of Blender's that may convert a length."""
+
+
 def converted_once(module: Module) -> Iterator[Breach]:
     """Millimetres become metres by `MM` and `METRES` of scene/meshes.py, not by a number."""
     if module.part not in ("scene", "steps", "ui") or module.name in ("scene.meshes", "scene.nodes.finish"):
@@ -287,6 +291,10 @@ def converted_once(module: Module) -> Iterator[Breach]:
             factors = [node.left, node.right]
         elif isinstance(node, ast.AugAssign) and isinstance(node.op, (ast.Mult, ast.Div)):
             factors = [node.value]
+        elif (
+            isinstance(node, ast.Call) and node.args and getattr(node.args[0], "value", None) in ("MULTIPLY", "DIVIDE", "SCALE")
+        ):
+            factors = [*node.args, *(keyword.value for keyword in node.keywords)]
         for factor in factors:
             if isinstance(factor, ast.Constant) and isinstance(factor.value, float) and factor.value in (1000.0, 0.001):
                 yield node.lineno, f"{ast.unparse(node)}: convert by MM or METRES of scene/meshes.py"

@@ -13,6 +13,7 @@ from ..nodes.board import board_group
 from ..nodes.builder import Tree, Value, make_group
 from ..nodes.kinds.clay import clay_group
 from ..nodes.props import ANY_CHROMA, dimmed_to, greyed_to, prop_group
+from ..nodes.relief import millimetres
 from ..nodes.tabletops import tabletop_group
 
 Colour = Sequence[float]
@@ -40,7 +41,7 @@ def plain_material(name: str, colour: Colour, *, rough: float, mottle: float, si
 
     def build(tree: Tree) -> None:
         body = tree.input("Colour", "colour", tuple(colour), help="Albedo, linear")
-        mm = tree.vector("SCALE", tree.node("TexCoord")["Object"], scale=1000.0)
+        mm = millimetres(tree)
         uneven = tree.node("TexNoise", {"Vector": mm, "Scale": 1.0 / size, "Detail": 5.0, "Roughness": 0.6})["Factor"]
         tone = tree.span(uneven, 0.25, 0.75, 1.0 - mottle, 1.0 + mottle)
         shade = tree.node("CombineXYZ", {"X": tone, "Y": tone, "Z": tone})["Vector"]
@@ -104,7 +105,7 @@ def debris_material(body: str, tone: Colour) -> bpy.types.Material:
         colour = tree.input("Colour", "colour", tuple(tone), help="Albedo of the pieces, linear")
         spread = tree.input("Spread", "float", 0.22, help="How much pieces differ in tone")
         tint = tree.node("Attribute", attribute_name="tint", attribute_type="INSTANCER")["Factor"]
-        mm = tree.vector("SCALE", tree.node("TexCoord")["Object"], scale=1000.0)
+        mm = millimetres(tree)
         shifted = tree.vector("ADD", mm, tree.node("CombineXYZ", {"X": tree.math("MULTIPLY", tint, 91.0)})["Vector"])
         if body == "wood":
             shifted = tree.vector("MULTIPLY", shifted, (0.12, 2.2, 0.12))  # fibres run along a shaving, which is wound round Y
@@ -115,7 +116,7 @@ def debris_material(body: str, tone: Colour) -> bpy.types.Material:
         shade = tree.math("MULTIPLY", shade, tree.span(uneven, 0.25, 0.75, 0.84, 1.16))
         fine = tree.node("TexNoise", {"Vector": shifted, "Scale": 6.0, "Detail": 3.0})["Factor"]
         height = tree.math("MULTIPLY", tree.math("ADD", fine, tree.math("MULTIPLY", uneven, 2.0)), 0.03)
-        bent = tree.node("Bump", {"Strength": 0.8, "Distance": 0.001, "Height": height})["Normal"]
+        bent = tree.bump(height, 0.8)
         shaded = tree.mix(
             1.0, colour, tree.node("CombineXYZ", {"X": shade, "Y": shade, "Z": shade})["Vector"], blend="MULTIPLY"
         )
@@ -139,7 +140,7 @@ def clay_material(name: str, tone: Colour) -> bpy.types.Material:
     tree = compat.node_tree_of(material)
     tree.nodes.clear()
     build = Tree(tree)
-    mm = build.vector("SCALE", build.node("TexCoord")["Object"], scale=1000.0)
+    mm = millimetres(build)
     inputs = {"Body Colour": tuple(tone), "Position": mm, "Normal": build.node("NewGeometry")["Normal"], "Pore Depth": 0.02}
     build.node("OutputMaterial", {"Surface": build.group(clay_group(), inputs)["Shader"]})
     build.arrange()

@@ -81,7 +81,7 @@ def _board(tree: Tree) -> None:
     height = tree.math("ADD", height, _scratches(tree, polish))
     finish = {
         "Base Color": colour, "Roughness": tree.math("MINIMUM", rough, 1.0), "IOR": 1.5, "Specular IOR Level": 0.42,
-        "Normal": tree.node("Bump", {"Strength": 0.85, "Distance": 0.001, "Height": height})["Normal"],
+        "Normal": tree.bump(height, 0.85),
     }  # fmt: skip
     mean = tree.mix(tree.math("MULTIPLY", dust.amount, 0.25), tree.mix(0.45, pale, dark), dust.colour)
     tree.output("Shader", "shader", tree.glimpsed(tree.node("BsdfPrincipled", finish)["BSDF"], mean))

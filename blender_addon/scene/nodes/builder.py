@@ -15,6 +15,7 @@ from typing import Any, TypeAlias
 
 import bpy
 
+from ..meshes import METRES
 from ..prints.fingerprint import fingerprint
 from ..roles import stem
 
@@ -85,6 +86,13 @@ class Tree:
         for name, value in (inputs or {}).items():
             self.put(_socket(node.inputs, name), value)
         return PlacedNode(node)
+
+    def bump(self, height: Value, strength: Value = 1.0, *, normal: Value | None = None) -> Socket:
+        """The normal, bent by a height.
+
+        height: mm. strength: share of the bend that is shown, 0 to 1. normal: the normal to bend; None: the surface's own.
+        """
+        return self.node("Bump", {"Strength": strength, "Distance": METRES, "Height": height, "Normal": normal})["Normal"]
 
     def put(self, socket: bpy.types.NodeSocket, value: Value | str | None) -> None:
         """Link or set one input; None leaves it as it is."""

@@ -11,6 +11,7 @@ from ...core.arrays import Floats
 from ...core.colour import lab
 from ...core.srgb import luminance
 from ...core.surface.reflectance import METALS as BARE
+from ..meshes import METRES
 from .builder import Socket, Tree, Value, make_group
 from .relief import millimetres
 
@@ -125,10 +126,6 @@ def _chroma(colour: Floats) -> float:
     return float(np.hypot(*lab(colour)[1:]))
 
 
-def _bump(tree: Tree, height: Value, *, strength: float = 1.0) -> Socket:
-    return tree.node("Bump", {"Strength": strength, "Distance": 0.001, "Height": height})["Normal"]
-
-
 def _finish(tree: Tree, **inputs: Value) -> None:
     named = {key.replace("_", " "): value for key, value in inputs.items()}
     greyed = tree.input(
@@ -178,7 +175,7 @@ def _wood(tree: Tree, values: Any) -> None:
         Base_Color=colour,
         Roughness=rough,
         Specular_IOR_Level=0.45,
-        Normal=_bump(tree, tree.math("MULTIPLY", fibre, 0.03)),
+        Normal=tree.bump(tree.math("MULTIPLY", fibre, 0.03)),
     )
 
 
@@ -191,7 +188,7 @@ def _lacquer(tree: Tree, values: Any) -> None:
     colour, cover = _soiled(tree, colour, mm, 0.8)
     rough = tree.blend(tree.math("MAXIMUM", bare, cover), tree.math("MULTIPLY_ADD", chip, 0.3, 0.12), 0.75)
     height = tree.math("SUBTRACT", tree.math("MULTIPLY", fibre, 0.015), tree.math("MULTIPLY", bare, 0.06))
-    _finish(tree, Base_Color=colour, Roughness=rough, Specular_IOR_Level=0.5, Normal=_bump(tree, height))
+    _finish(tree, Base_Color=colour, Roughness=rough, Specular_IOR_Level=0.5, Normal=tree.bump(height))
 
 
 def _metal(tree: Tree, values: Any) -> None:
@@ -204,7 +201,7 @@ def _metal(tree: Tree, values: Any) -> None:
     rough = tree.math("ADD", tree.math("MULTIPLY_ADD", streak, 0.25, values[1] - 0.14), tree.math("MULTIPLY", dull, 0.2))
     _finish(
         tree, Base_Color=colour, Metallic=tree.math("SUBTRACT", 1.0, cover), Roughness=tree.blend(cover, rough, 0.9),
-        Normal=_bump(tree, tree.math("MULTIPLY", streak, 0.004)),
+        Normal=tree.bump(tree.math("MULTIPLY", streak, 0.004)),
     )  # fmt: skip
 
 
@@ -231,7 +228,7 @@ def _rule(tree: Tree) -> None:
     metal = tree.math("SUBTRACT", 1.0, tree.math("MAXIMUM", cover, mark))
     rough = tree.math("ADD", tree.math("MULTIPLY_ADD", streak, 0.3, 0.14), tree.math("MULTIPLY", cover, 0.5))
     height = tree.math("SUBTRACT", tree.math("MULTIPLY", streak, 0.003), tree.math("MULTIPLY", mark, 0.03))
-    _finish(tree, Base_Color=colour, Metallic=metal, Roughness=rough, Normal=_bump(tree, height))
+    _finish(tree, Base_Color=colour, Metallic=metal, Roughness=rough, Normal=tree.bump(height))
 
 
 def _bristle(tree: Tree) -> None:
@@ -239,7 +236,7 @@ def _bristle(tree: Tree) -> None:
     hair = tree.noise(tree.vector("MULTIPLY", mm, (0.05, 5.0, 5.0)), 1.0, 3.0)
     colour = tree.mix(tree.span(hair, 0.3, 0.7), (0.05, 0.028, 0.015, 1.0), (0.24, 0.15, 0.08))
     colour, _ = _soiled(tree, colour, mm, 0.9)
-    _finish(tree, Base_Color=colour, Roughness=0.55, Normal=_bump(tree, tree.math("MULTIPLY", hair, 0.22)))
+    _finish(tree, Base_Color=colour, Roughness=0.55, Normal=tree.bump(tree.math("MULTIPLY", hair, 0.22)))
 
 
 def _graphite(tree: Tree) -> None:
@@ -255,7 +252,7 @@ def _sponge(tree: Tree) -> None:
     colour = tree.mix(tree.math("MULTIPLY", hole, 0.7), colour, (0.10, 0.055, 0.02))
     colour, _ = _soiled(tree, colour, mm, 0.7)
     _finish(
-        tree, Base_Color=colour, Roughness=0.95, Specular_IOR_Level=0.1, Normal=_bump(tree, tree.math("MULTIPLY", hole, -0.7))
+        tree, Base_Color=colour, Roughness=0.95, Specular_IOR_Level=0.1, Normal=tree.bump(tree.math("MULTIPLY", hole, -0.7))
     )
 
 
@@ -265,7 +262,7 @@ def _stoneware(tree: Tree) -> None:
     tone = tree.noise(mm, 0.2, 4.0)
     colour = tree.mix(tone, (0.30, 0.20, 0.125, 1.0), (0.38, 0.275, 0.19))
     colour = tree.mix(tree.math("MULTIPLY", speck, 0.7), colour, (0.06, 0.04, 0.03))
-    _finish(tree, Base_Color=colour, Roughness=0.85, Normal=_bump(tree, tree.math("MULTIPLY", tone, 0.1)))
+    _finish(tree, Base_Color=colour, Roughness=0.85, Normal=tree.bump(tree.math("MULTIPLY", tone, 0.1)))
 
 
 def _glaze(tree: Tree, values: Any) -> None:
@@ -278,7 +275,7 @@ def _glaze(tree: Tree, values: Any) -> None:
     _finish(
         tree, Base_Color=colour, Roughness=tree.math("MULTIPLY_ADD", run, 0.15, 0.06), IOR=1.55, Coat_Weight=0.5,
         Coat_Roughness=0.05,
-        Normal=_bump(tree, tree.math("MULTIPLY", run, 0.5)),
+        Normal=tree.bump(tree.math("MULTIPLY", run, 0.5)),
     )  # fmt: skip
 
 
@@ -288,7 +285,7 @@ def _string(tree: Tree) -> None:
     colour = tree.mix(tree.noise(mm, 0.1, 3.0), (0.56, 0.45, 0.29, 1.0), (0.42, 0.32, 0.19))
     colour = tree.mix(1.0, colour, tree.grey(tree.span(fuzz, 0.25, 0.75, 0.72, 1.12)), blend="MULTIPLY")
     _finish(
-        tree, Base_Color=colour, Roughness=0.95, Specular_IOR_Level=0.15, Normal=_bump(tree, tree.math("MULTIPLY", fuzz, 0.15))
+        tree, Base_Color=colour, Roughness=0.95, Specular_IOR_Level=0.15, Normal=tree.bump(tree.math("MULTIPLY", fuzz, 0.15))
     )
 
 
@@ -300,7 +297,7 @@ def _wax(tree: Tree, values: Any) -> None:
     colour, _ = _soiled(tree, colour, mm, 0.35)
     _finish(
         tree, Base_Color=colour, Roughness=tree.math("MULTIPLY_ADD", cloud, 0.2, 0.34), Subsurface_Weight=0.4,
-        Subsurface_Radius=(1.0, 0.4, 0.25), Subsurface_Scale=0.001, Normal=_bump(tree, tree.math("MULTIPLY", cloud, 0.08)),
+        Subsurface_Radius=(1.0, 0.4, 0.25), Subsurface_Scale=METRES, Normal=tree.bump(tree.math("MULTIPLY", cloud, 0.08)),
     )  # fmt: skip
 
 
@@ -311,5 +308,5 @@ def _matt(tree: Tree, values: Any) -> None:
     uneven = tree.noise(mm, 1.0 / size, 5.0)
     _finish(
         tree, Base_Color=tree.mix(tree.span(uneven, 0.3, 0.7), (*first, 1.0), second), Roughness=rough,
-        Specular_IOR_Level=0.3, Normal=_bump(tree, tree.math("MULTIPLY", uneven, height)),
+        Specular_IOR_Level=0.3, Normal=tree.bump(tree.math("MULTIPLY", uneven, height)),
     )  # fmt: skip

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from ..meshes import MM
 from .builder import Socket, Tree, Value, make_group
 
 if TYPE_CHECKING:
@@ -117,4 +118,4 @@ def tooled(tree: Tree, normal: Value) -> Socket:
 
 def millimetres(tree: Tree) -> Socket:
     """Position on the object in mm, whatever the object's place in the scene."""
-    return tree.vector("SCALE", tree.node("TexCoord")["Object"], scale=1000.0)
+    return tree.vector("SCALE", tree.node("TexCoord")["Object"], scale=MM)

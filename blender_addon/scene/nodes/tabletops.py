@@ -62,7 +62,7 @@ def _slate(tree: Tree) -> None:
     rough = tree.blend(cover, tree.math("MULTIPLY_ADD", pale, 0.3, rough), 0.92)
     height = tree.math("MULTIPLY_ADD", grit, 0.10, tree.math("MULTIPLY", ripple, 0.55))
     height = tree.math("ADD", height, layers)
-    bent = tree.node("Bump", {"Strength": 0.9, "Distance": 0.001, "Height": height})["Normal"]
+    bent = tree.bump(height, 0.9)
     finish = {"Base Color": colour, "Roughness": rough, "IOR": 1.55, "Specular IOR Level": 0.45, "Normal": bent}
     tree.output("Shader", "shader", tree.glimpsed(tree.node("BsdfPrincipled", finish)["BSDF"], body))
 
@@ -145,7 +145,7 @@ def _cloth(tree: Tree) -> None:
     colour = tree.mix(stain, colour, tree.mix(1.0, colour, (0.6, 0.5, 0.42), blend="MULTIPLY"))
     colour, _ = _dust(tree, colour, mm, tree.math("MULTIPLY", dust, 0.6), dust_colour, reach)
     relief = tree.math("MULTIPLY", height, tree.math("MULTIPLY_ADD", slub, 0.22, 0.06))
-    bent = tree.node("Bump", {"Strength": 0.9, "Distance": 0.001, "Height": relief})["Normal"]
+    bent = tree.bump(relief, 0.9)
     finish = {
         "Base Color": colour,
         "Roughness": 0.95,
@@ -172,7 +172,7 @@ def _plaster(tree: Tree) -> None:
     colour = tree.mix(tree.math("MULTIPLY", hole, 0.6), colour, (0.2, 0.18, 0.15))
     colour, _ = _dust(tree, colour, mm, dust, dust_colour, reach)
     height = tree.math("SUBTRACT", tree.math("MULTIPLY", fine, 0.05), tree.math("MULTIPLY", hole, 0.2))
-    bent = tree.node("Bump", {"Strength": 0.9, "Distance": 0.001, "Height": height})["Normal"]
+    bent = tree.bump(height, 0.9)
     finish = {"Base Color": colour, "Roughness": 0.85, "Specular IOR Level": 0.3, "Diffuse Roughness": 0.5, "Normal": bent}
     tree.output("Shader", "shader", tree.glimpsed(tree.node("BsdfPrincipled", finish)["BSDF"], body))
 
@@ -183,7 +183,7 @@ def _paper(tree: Tree) -> None:
     mm = millimetres(tree)
     fibre, cloud = tree.noise(mm, 3.5, 4.0, 0.7), tree.noise(mm, 0.008, 3.0)
     tone = tree.math("ADD", tree.span(fibre, 0.2, 0.8, 0.975, 1.025), tree.math("MULTIPLY_ADD", cloud, 0.06, -0.03))
-    bent = tree.node("Bump", {"Strength": 0.5, "Distance": 0.001, "Height": tree.math("MULTIPLY", fibre, 0.015)})["Normal"]
+    bent = tree.bump(tree.math("MULTIPLY", fibre, 0.015), 0.5)
     finish = {
         "Base Color": tree.mix(1.0, body, tree.grey(tone), blend="MULTIPLY"),
         "Roughness": 0.9,

@@ -56,7 +56,7 @@ def _bronze(tree: Tree) -> None:
     grain = tree.node("TexNoise", {"Vector": mm, "Scale": 2.8, "Detail": 3.0, "Roughness": 0.6})["Factor"]
     height = tree.math("MULTIPLY", grain, tree.blend(polish, 0.014, 0.003))
     height = tree.math("ADD", height, tree.math("MULTIPLY", tree.math("MULTIPLY", sits, fine), 0.05))
-    bent = tree.node("Bump", {"Strength": 1.0, "Distance": 0.001, "Height": height, "Normal": normal})["Normal"]
+    bent = tree.bump(height, normal=normal)
     shader = tree.node(
         "BsdfPrincipled",
         {

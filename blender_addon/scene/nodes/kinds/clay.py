@@ -159,9 +159,9 @@ def _texture(
     stones = tree.math("MULTIPLY", tree.math("MULTIPLY", grain, grog_size), STONE)
     height = tree.math("MULTIPLY_ADD", micro, pores, stones)
     strength = tree.math("MULTIPLY_ADD", tooled(tree, normal), -BURNISHED, 1.0)
-    own = tree.node("Bump", {"Strength": strength, "Distance": 0.001, "Height": height, "Normal": normal})["Normal"]
+    own = tree.bump(height, strength, normal=normal)
     marks = tree.math("ADD", _fingerprints(tree, mm, prints), _chatter(tree, mm, chatter))
-    return tree.node("Bump", {"Strength": 1.0, "Distance": 0.001, "Height": marks, "Normal": own})["Normal"]
+    return tree.bump(marks, normal=own)
 
 
 def _fingerprints(tree: Tree, mm: Value, amount: Value) -> Socket:

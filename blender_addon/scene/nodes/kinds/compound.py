@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 from ....core.surface import reflectance
+from ...meshes import METRES
 from ..builder import Tree, make_group
 from ..kind import Recipe, Values, label_of
 from ..relief import tooled
@@ -37,9 +38,7 @@ def _compound(tree: Tree) -> None:
     uneven = tree.math("ADD", rough, tree.math("MULTIPLY_ADD", broad, 0.16, -0.08))
     uneven = tree.math("SUBTRACT", uneven, tree.math("MULTIPLY", tree.math("MULTIPLY", wear, raised), 0.2), clamp=True)
     strength = tree.math("MULTIPLY", grain, tree.math("MULTIPLY_ADD", tooled(tree, normal), -0.6, 1.0))
-    bent = tree.node(
-        "Bump", {"Strength": strength, "Distance": 0.001, "Height": tree.math("MULTIPLY", fine, 0.012), "Normal": normal}
-    )["Normal"]
+    bent = tree.bump(tree.math("MULTIPLY", fine, 0.012), strength, normal=normal)
     shader = tree.node(
         "BsdfPrincipled",
         {
@@ -48,7 +47,7 @@ def _compound(tree: Tree) -> None:
             "IOR": reflectance.IOR["wax"],
             "Subsurface Weight": tree.math("GREATER_THAN", depth, 0.0),
             "Subsurface Radius": (1.0, 0.6, 0.4),
-            "Subsurface Scale": tree.math("MULTIPLY", depth, 0.001),
+            "Subsurface Scale": tree.math("MULTIPLY", depth, METRES),
             "Normal": bent,
         },
         label="Compound surface",

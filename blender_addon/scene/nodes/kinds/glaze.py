@@ -53,7 +53,7 @@ def _glaze(tree: Tree) -> None:
     height = tree.math("SUBTRACT", height, tree.math("MULTIPLY", cracks, 0.004))
     down = tree.vector("SUBTRACT", tree.node("NewGeometry")["Normal"], normal)
     molten = tree.vector("NORMALIZE", tree.vector("ADD", normal, tree.vector("SCALE", down, scale=levels)))
-    glass = tree.node("Bump", {"Strength": 1.0, "Distance": 0.001, "Height": height, "Normal": molten})["Normal"]
+    glass = tree.bump(height, normal=molten)
     rough = tree.math("ADD", tree.blend(matt, 0.055, 0.42), tree.math("MULTIPLY", tree.span(cloud, 0.35, 0.75), 0.07))
     rough = tree.math("ADD", rough, tree.math("MULTIPLY", thin, 0.18))
     shader = tree.node(

@@ -51,7 +51,7 @@ def _plaster(tree: Tree) -> None:
     height = tree.math("ADD", tree.math("MULTIPLY", chalk, 0.004), tree.math("MULTIPLY", fine, 0.009))
     height = tree.math("SUBTRACT", height, tree.math("MULTIPLY", holes, 0.05))
     strength = tree.math("MULTIPLY_ADD", tooled(tree, normal), -0.6, 1.0)
-    bent = tree.node("Bump", {"Strength": strength, "Distance": 0.001, "Height": height, "Normal": normal})["Normal"]
+    bent = tree.bump(height, strength, normal=normal)
     rough = tree.math("SUBTRACT", tree.math("MULTIPLY_ADD", broad, 0.15, 0.80), tree.math("MULTIPLY", touched, 0.25))
     shader = tree.node(
         "BsdfPrincipled",

@@ -59,7 +59,7 @@ def _stone(tree: Tree) -> None:
     )
     height = tree.math("ADD", crystal, tree.math("MULTIPLY", fine, 0.022))
     height = tree.math("MULTIPLY", height, tree.math("SUBTRACT", 1.0, tree.math("MULTIPLY", polish, 0.96)))
-    bent = tree.node("Bump", {"Strength": 1.0, "Distance": 0.001, "Height": height, "Normal": normal})["Normal"]
+    bent = tree.bump(height, normal=normal)
     shader = tree.node(
         "BsdfPrincipled",
         {

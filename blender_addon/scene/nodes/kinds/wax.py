@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 from ....core.surface import reflectance
+from ...meshes import METRES
 from ..builder import Tree, make_group
 from ..kind import Recipe, Values, label_of
 
@@ -39,7 +40,7 @@ def _wax(tree: Tree) -> None:
     rough = tree.math("ADD", rough, tree.math("MULTIPLY", haze, 0.25), clamp=True)
     soft = tree.node("TexNoise", {"Vector": mm, "Scale": 0.7, "Detail": 2.0, "Roughness": 0.5})["Factor"]
     height = tree.math("ADD", tree.math("MULTIPLY", soft, 0.014), tree.math("MULTIPLY", fine, 0.004))
-    bent = tree.node("Bump", {"Strength": 1.0, "Distance": 0.001, "Height": height, "Normal": normal})["Normal"]
+    bent = tree.bump(height, normal=normal)
     shader = tree.node(
         "BsdfPrincipled",
         {
@@ -48,7 +49,7 @@ def _wax(tree: Tree) -> None:
             "IOR": reflectance.IOR["wax"],
             "Subsurface Weight": 1.0,
             "Subsurface Radius": (1.0, 0.55, 0.28),
-            "Subsurface Scale": tree.math("MULTIPLY", depth, 0.001),
+            "Subsurface Scale": tree.math("MULTIPLY", depth, METRES),
             "Subsurface IOR": 1.44,
             "Normal": bent,
         },

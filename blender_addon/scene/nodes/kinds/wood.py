@@ -68,7 +68,7 @@ def _wood(tree: Tree) -> None:
     depth = tree.math(
         "ADD", depth, tree.math("MULTIPLY", season, tree.blend(varnish, 0.004, 0.001))
     )  # set by eye: more looks like terraces
-    bent = tree.node("Bump", {"Strength": 1.0, "Distance": 0.001, "Height": depth, "Normal": normal})["Normal"]
+    bent = tree.bump(depth, normal=normal)
     shader = tree.node(
         "BsdfPrincipled",
         {
