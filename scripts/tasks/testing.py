@@ -24,7 +24,10 @@ from . import ROOT, TaskError, debian, envs, linting, packaging, pythons
 
 TESTS = ROOT / "tests"
 MODULE_SECONDS = 900
-LONGEST, LONG = ("test_scan_steps", "test_one_click", "test_separation", "test_registration"), ("steps", "host")
+LONGEST, LONG = (
+    ("test_cleanup", "test_orientation", "test_one_click", "test_separation", "test_registration"),
+    ("steps", "host"),
+)
 """The modules, and the folders, that take longest: they begin first, so that no long one is left running alone at the end."""
 HANG_SECONDS = 30
 PROGRAMS = {"node": "nodejs", "exiftool": "libimage-exiftool-perl", "chromium": "chromium"}
@@ -172,7 +175,7 @@ def _modules(paths: Sequence[str]) -> list[Path]:
         if not path.exists():
             raise TaskError(f"There is no {name}")
         found += sorted(path.rglob("test_*.py")) if path.is_dir() else [path]
-    return sorted(found, key=lambda module: (module.stem not in LONGEST, module.parent.name not in LONG, module))
+    return sorted(found, key=lambda module: (module.stem not in LONGEST, set(LONG).isdisjoint(module.parts), module))
 
 
 def _run_modules(

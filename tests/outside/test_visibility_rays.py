@@ -9,7 +9,7 @@ from mathutils.bvhtree import BVHTree
 from blender_addon.core.mesh.triangles import face_normals, vertex_normals
 from blender_addon.core.surface.light import light
 from blender_addon.core.surface.light.visibility import look_round, spread_samples
-from tests.core.surface.test_relief import sheet
+from tests.core.surface.relief.test_relief import sheet
 
 
 def test_openness_and_bounce_are_those_of_exact_rays() -> None:

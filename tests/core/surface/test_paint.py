@@ -14,7 +14,7 @@ from blender_addon.core.surface.light.lamplight import Lit, fit_surface_light
 from blender_addon.core.surface.paint import paint_of, shading_tint
 from blender_addon.core.surface.pigment import BIN
 from blender_addon.core.surface.textured_surface import TexturedSurface, read_surface
-from tests.core.surface.test_relief import sheet
+from tests.core.surface.relief.test_relief import sheet
 
 LIGHT, DARK = np.array([0.420, 0.260, 0.130]), np.array([0.245, 0.143, 0.069])  # 0.57 darker, 0.06 apart in log red over green
 NOISE = 0.01

@@ -16,7 +16,7 @@ from blender_addon.scene.prints.fingerprint import fingerprint
 from blender_addon.scene.stage import Stage
 from blender_addon.scene.surface.surfaces import samples
 from blender_addon.steps.surface import material as step
-from tests.steps.test_lighting import STEPS as LIT
+from tests.steps.dressing.lit_lump import STEPS as LIT
 
 pytestmark = pytest.mark.usefixtures("empty_scene")
 

@@ -9,7 +9,7 @@ from blender_addon.core.surface.light import lamplight
 from blender_addon.core.surface.light.lamplight import clusters, fit_surface_light
 from blender_addon.core.surface.light.spherical_harmonics import sphere_directions
 from blender_addon.core.surface.textured_surface import read_surface
-from tests.core.surface.test_relief import sheet
+from tests.core.surface.relief.test_relief import sheet
 
 
 def test_clusters_are_small_face_one_way_and_are_about_as_many_as_wanted() -> None:

@@ -7,7 +7,7 @@ import pytest
 
 from blender_addon.core.surface.light import lamplight
 from blender_addon.core.surface.textured_surface import read_surface
-from tests.core.surface.test_relief import sheet
+from tests.core.surface.relief.test_relief import sheet
 
 
 def test_the_same_question_is_answered_from_memory_and_another_is_not(monkeypatch: pytest.MonkeyPatch) -> None:

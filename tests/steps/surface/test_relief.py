@@ -30,7 +30,7 @@ from blender_addon.scene.surface.photographed import reading
 from blender_addon.scene.surface.surface_texture import read_linear
 from blender_addon.scene.thumbnails import surface_colours
 from blender_addon.steps.surface import albedo, material, relief
-from tests.core.surface.test_finer import finely_worked
+from tests.core.surface.relief.test_finer import finely_worked
 
 pytestmark = pytest.mark.usefixtures("empty_scene")
 LAMP = np.array([0.55, 0.25, 0.8])

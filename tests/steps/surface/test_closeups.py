@@ -30,7 +30,7 @@ from blender_addon.scene.shots.closeup_shots import closeup_places
 from blender_addon.scene.surface.closeup_photos import read_photo
 from blender_addon.steps.surface import closeups, material
 from blender_addon.steps.surface._closeup_cameras import _weighed
-from tests.steps.test_relief import Laid, done, laid, sheet, words
+from tests.steps.surface.test_relief import Laid, done, laid, sheet, words
 
 pytestmark = pytest.mark.usefixtures("empty_scene")
 

@@ -25,8 +25,8 @@ from blender_addon.steps import catalogue
 from blender_addon.steps.delivery import comparison
 from blender_addon.steps.surface import material, reference
 from blender_addon.ui.looks.kept import of_a_look
-from tests.steps.test_closeups import CAMERA, LAMPS, SIZE, _form, _photographed, _spots
-from tests.steps.test_relief import Laid, done, laid, sheet, words
+from tests.steps.surface.test_closeups import CAMERA, LAMPS, SIZE, _form, _photographed, _spots
+from tests.steps.surface.test_relief import Laid, done, laid, sheet, words
 
 pytestmark = pytest.mark.usefixtures("empty_scene")
 

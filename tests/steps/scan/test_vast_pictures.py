@@ -11,7 +11,7 @@ import pytest
 bpy = pytest.importorskip("bpy")
 
 from blender_addon.scene.scan.importers import import_scan  # noqa: E402
-from tests.steps.test_hostile_input import exported, picture  # noqa: E402
+from tests.steps.scan.test_hostile_input import exported, picture  # noqa: E402
 
 pytestmark = pytest.mark.usefixtures("empty_scene")
 SIDE = 50_000

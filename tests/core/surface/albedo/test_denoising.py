@@ -10,7 +10,7 @@ from blender_addon.core.surface.albedo.denoising import without_noise
 from blender_addon.core.surface.albedo.removal import without_light
 from blender_addon.core.surface.texels import extend
 from blender_addon.core.surface.textured_surface import TexturedSurface, read_surface
-from tests.core.surface.test_relief import sheet
+from tests.core.surface.relief.test_relief import sheet
 
 SIZE = 256
 

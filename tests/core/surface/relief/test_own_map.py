@@ -8,7 +8,7 @@ import pytest
 from blender_addon.core.mesh.triangles import unit
 from blender_addon.core.surface.relief.own_map import added_by_photo, slopes_of_normals
 from blender_addon.core.surface.textured_surface import TexturedSurface, read_surface
-from tests.core.surface.test_relief import sheet
+from tests.core.surface.relief.test_relief import sheet
 
 
 def _waves(surface: TexturedSurface, length_mm: float, seed: int) -> tuple[np.ndarray, np.ndarray]:

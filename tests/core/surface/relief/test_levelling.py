@@ -9,7 +9,7 @@ import numpy as np
 from blender_addon.core.surface import patches
 from blender_addon.core.surface.relief.levelling import levels
 from blender_addon.core.surface.textured_surface import TexturedSurface, read_surface
-from tests.core.surface.test_relief import sheet
+from tests.core.surface.relief.test_relief import sheet
 
 WAVE_MM = 14.0  # twice a patch
 

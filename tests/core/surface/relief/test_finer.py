@@ -13,7 +13,7 @@ from blender_addon.core.surface.relief.finest import finest_of_picture
 from blender_addon.core.surface.relief.recovery import Photographed, recover
 from blender_addon.core.surface.textured_surface import TexturedSurface, read_surface
 from blender_addon.job.runner import finish
-from tests.core.surface.test_relief import sheet
+from tests.core.surface.relief.test_relief import sheet
 
 SIDE = 520
 """Texels of the full texture, each 0.019 mm; one of no more than 512 is never halved."""

@@ -21,7 +21,7 @@ from blender_addon.job.sheet import override, parse
 from blender_addon.scene.delivery.originals import read_picture
 from blender_addon.scene.running.session import run_session
 from blender_addon.steps import catalogue
-from tests.steps.test_render import SHEET, _peg
+from tests.steps.delivery.test_render import SHEET, _peg
 
 TITLE = 'Peg <b>"1"</b> & more'
 
