@@ -175,6 +175,18 @@ def test_scripts_and_tests_say_no_retired_words(tmp_path: Path) -> None:
     assert [words.partition(": ")[0] for words in laws.words_beside(tmp_path)] == ["scripts/old.py:1", "scripts/old.py:3"]
 
 
+def test_scripts_and_tests_stay_short_and_in_rooms(tmp_path: Path) -> None:
+    assert laws.beside() == []
+    for folder in ("scripts", "tests"):
+        (tmp_path / folder).mkdir()
+    (tmp_path / "scripts" / "long.py").write_text('"""Long."""\n' + "x = 1\n" * 400)
+    (tmp_path / "scripts" / "unsaid.py").write_text('"""Says nothing of f."""\n\n\ndef f() -> None:\n    pass\n')
+    for number in range(17):
+        (tmp_path / "tests" / f"test_{number}.py").write_text("")
+    kinds = [words.partition(":")[0] for words in laws.beside(tmp_path)]
+    assert kinds == ["short", "explained", "crowded"]
+
+
 def test_core_and_job_load_where_there_is_no_blender() -> None:
     """With Blender's modules and scipy blocked, each module of core and job imports: it needs numpy alone."""
     names = [m.name for m in laws.modules() if m.part in ("core", "job")]

@@ -27,6 +27,7 @@ SPOT_PX = 6.0
 
 
 def main(setups_path: str, results_path: str, folder: str) -> None:
+    """Measure each set-up of one JSON file; write the figures by their names to another. folder: for the pictures."""
     setups = json.loads(Path(setups_path).read_text(encoding="utf-8"))
     found = {setup["name"]: measure(setup, Path(folder)) for setup in setups}
     Path(results_path).write_text(json.dumps(found), encoding="utf-8")

@@ -26,6 +26,7 @@ Floats = Any
 
 
 def form_of(mesh: TriangleMesh) -> Form:
+    """The form of a mesh as the placing of photos takes it. mm."""
     vertices = mesh.vertices.astype(float)
     return Form(vertices, mesh.faces, shading_normals(vertices, mesh.faces))
 

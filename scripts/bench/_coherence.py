@@ -6,9 +6,9 @@ from typing import Any
 
 import numpy as np
 
+from blender_addon.core.arrays import Floats
 from blender_addon.core.surface.texels import Texels
 
-Floats = Any
 BLOCK = 64
 COHERENT = 0.5
 

@@ -17,6 +17,7 @@ import bpy
 import numpy as np
 from mathutils import Matrix
 
+from blender_addon.core.arrays import Floats
 from blender_addon.core.mesh.triangles import unit
 from blender_addon.core.srgb import decode
 from blender_addon.core.surface.relief.recovery import Photographed, Recovery, recover
@@ -36,7 +37,6 @@ from . import Options, Record
 from ._decisions_scans import folder
 from ._processes import Part
 
-Floats = Any
 Row = dict[str, Any]
 SCULPTURES = ("maria", "dancinggirl")
 BAND_MM = (0.3, 3.0)

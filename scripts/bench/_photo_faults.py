@@ -9,7 +9,7 @@ from typing import Any
 
 import numpy as np
 
-Floats = Any
+from blender_addon.core.arrays import Floats
 
 
 @dataclass(frozen=True, kw_only=True)

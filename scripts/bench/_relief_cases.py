@@ -37,6 +37,7 @@ class Rows(list[dict[str, Any]]):
 
 
 def lit(rows: Rows, out: Path, shape: str, *lights: str) -> None:
+    """A shape under each of several lights."""
     for light in lights:
         _lit(rows, out, shape, light)
 
@@ -84,6 +85,7 @@ def several(rows: Rows, out: Path, shape: str) -> None:
 
 
 def thinned(rows: Rows, out: Path, shape: str) -> None:
+    """The normals that a thinned scan's map keeps, beside those of the thinned triangles alone."""
     after, before = thinning_errors_deg(shape)
     rows.add("thinning_error_deg", after, case=shape, unit="deg", yardstick=before, floor="<= 0.5")
 
@@ -108,6 +110,7 @@ def finer(rows: Rows, out: Path, light: str) -> None:
 
 
 def without_detail(rows: Rows, out: Path) -> None:
+    """How much tilt is found on a piece that has no detail."""
     part = measures.ready(truth_case("plain", "window"))
     found = measures.recovered([part])
     slopes = found.relief.slope if found.found else 0 * found.relief.slope

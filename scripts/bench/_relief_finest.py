@@ -7,10 +7,10 @@ guess, sharper than the bench's other photos (1.7 texels).
 from __future__ import annotations
 
 import io
-from typing import Any
 
 import numpy as np
 
+from blender_addon.core.arrays import Floats
 from blender_addon.core.mesh.triangles import unit
 from blender_addon.core.rasters import bilinear
 from blender_addon.core.srgb import decode, luminance
@@ -28,7 +28,6 @@ from scripts.truth.scanner import TruthCase, truth_case
 from ._coherence import coherent_mm
 from ._relief_measures import Ready
 
-Floats = Any
 SIZE, TRIANGLES, BLUR_MM = 1024, 5500, 0.02
 MARGIN = 8  # texels, as the step extends its maps
 

@@ -9,6 +9,7 @@ from typing import Any
 
 import numpy as np
 
+from blender_addon.core.arrays import Floats
 from blender_addon.core.mesh.components import connected_vertices
 from blender_addon.core.mesh.triangles import TriangleMesh, unit
 from blender_addon.core.srgb import decode, luminance
@@ -22,7 +23,6 @@ from blender_addon.core.surface.textured_surface import TexturedSurface, read_su
 from blender_addon.job.runner import finish
 from scripts.truth.scanner import TruthCase
 
-Floats = Any
 WIDTHS_MM = (0.25, 0.5, 1.0)
 """Standard deviations of the blur that the high-pass takes away, of which the best counts."""
 

@@ -7,10 +7,10 @@ from typing import Any
 
 import numpy as np
 
+from blender_addon.core.arrays import Floats
 from blender_addon.core.mesh.triangles import unit
 from blender_addon.core.srgb import encode
 
-Floats = Any
 LAMP = unit(np.array([-0.95, -0.25, 0.22]))
 
 

@@ -95,6 +95,7 @@ def _lit(studio: Studio, truth: Shape, camera: PhotoCamera, rng: Any) -> tuple[F
 
 
 def keep(path: Path, light: Floats, hit: Floats) -> None:
+    """Store a photo and its mask by a file beside, so that a broken run leaves no half one. light: (h, w, 3). hit: (h, w)."""
     path.parent.mkdir(parents=True, exist_ok=True)
     np.savez_compressed(path.with_suffix(".part.npz"), light=light.astype(np.float16), hit=hit)
     path.with_suffix(".part.npz").replace(path)

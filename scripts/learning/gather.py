@@ -11,10 +11,10 @@ from __future__ import annotations
 import sys
 from dataclasses import replace
 from pathlib import Path
-from typing import Any
 
 import numpy as np
 
+from blender_addon.core.arrays import Floats
 from blender_addon.core.mesh.triangles import face_areas
 from blender_addon.core.srgb import luminance
 from blender_addon.core.surface.light.lamplight import fit_surface_light
@@ -31,7 +31,6 @@ from scripts.truth.practice_paint import coat
 from scripts.truth.scanner import POWDER, BakedScan, BakedShape, made_case
 from scripts.truth.texels import texels
 
-Floats = Any
 TILES_A_CASE = 100
 CASES_A_PIECE = 5  # every second one painted
 FINE_CASES = 3  # of them, those with fine light

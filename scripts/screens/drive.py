@@ -35,6 +35,7 @@ bpy.context.preferences.use_preferences_save = False
 
 
 def log(*words: Any) -> None:
+    """Print what is done, with the seconds since the start."""
     print(f"DRIVE {time.time() - START:5.1f}", *words, flush=True)
 
 
@@ -309,6 +310,7 @@ GENERATOR = steps()
 
 
 def tick() -> float | None:
+    """Do the next thing; the seconds until the one after it, None at the end."""
     try:
         next(GENERATOR)
         return 0.3 if WANTED.get("session") else 0.7

@@ -9,10 +9,11 @@ import ast
 import re
 import sys
 from collections.abc import Callable, Iterable, Iterator
+from pathlib import Path
 
-from . import PACKAGE
+from . import PACKAGE, ROOT
 from .laws_of_docstrings import numbers_explained, parameters_explained, rooms_described
-from .laws_of_names import missing_names, standard_words, uncalled, words_beside
+from .laws_of_names import missing_names, modules_beside, standard_words, uncalled, words_beside
 from .modules import Breach, Module, modules
 
 ORDER = {"core": 0, "job": 1, "scene": 2, "steps": 3, "ui": 4, "cli": 4, "": 5}
@@ -277,6 +278,15 @@ def crowded(package: Iterable[Module]) -> list[str]:
             for folder, number in sorted(count.items()) if number > MODULES]  # fmt: skip
 
 
+def beside(root: Path = ROOT) -> list[str]:
+    """What breaks the laws that scripts and tests keep, too: short files, docstrings in scripts, few test modules a folder."""
+    placed = list(modules_beside(root))
+    found = [f"short: {path}:{line}: {words}" for path, module in placed for line, words in short(module)]
+    found += [f"explained: {path}:{line}: {words}" for path, module in placed if path.startswith("scripts/")
+              for line, words in explained(module)]  # fmt: skip
+    return found + [f"crowded: {words}" for words in crowded(module for _, module in placed if module.part == "tests")]
+
+
 CALCULATING = ("MULTIPLY", "MULTIPLY_ADD", "DIVIDE", "SCALE")
 """Operations of a node of Blender's that may convert a length."""
 
@@ -362,6 +372,9 @@ def main() -> int:
         count += 1
     for words in missing_names(package):
         print(f"missing: {words}")
+        count += 1
+    for words in beside():
+        print(words)
         count += 1
     for words in words_beside():
         print(f"standard_words: {words}")

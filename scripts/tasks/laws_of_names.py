@@ -77,13 +77,13 @@ def missing_names(package: Iterable[Module], root: Path = ROOT) -> list[str]:
     known = {f"blender_addon.{module.name}".rstrip("."): names_of(module) for module in package}
     placed = [(f"blender_addon/{module.name.replace('.', '/')}.py", replace(module, name=f"blender_addon.{module.name}"))
               for module in package if module.name]  # fmt: skip
-    for path, module in _beside(root):
+    for path, module in modules_beside(root):
         placed.append((path, module))
         known[module.name] = names_of(module)
     return [f"{place}:{line}: {words}" for place, module in placed for line, words in _missing(module, known)]
 
 
-def _beside(root: Path) -> Iterator[tuple[str, Module]]:
+def modules_beside(root: Path) -> Iterator[tuple[str, Module]]:
     """The modules of scripts and tests, each with its path."""
     for path in [path for folder in ("scripts", "tests") for path in sorted((root / folder).rglob("*.py"))]:
         parts = path.relative_to(root).with_suffix("").parts
@@ -93,7 +93,7 @@ def _beside(root: Path) -> Iterator[tuple[str, Module]]:
 
 def words_beside(root: Path = ROOT) -> list[str]:
     """What breaks `standard_words` in scripts and tests."""
-    return [f"{path}:{line}: {words}" for path, module in _beside(root)
+    return [f"{path}:{line}: {words}" for path, module in modules_beside(root)
             for line, words in sorted(set(standard_words(module, NOT_IN_SCRIPTS)))]  # fmt: skip
 
 

@@ -11,11 +11,11 @@ from typing import Any
 
 import numpy as np
 
+from blender_addon.core.arrays import Floats
 from blender_addon.core.colour import delta_e_2000, lab
 from blender_addon.core.srgb import luminance
 from blender_addon.core.surface.bandpass import band_pass, gaussian_blur
 
-Floats = Any
 BANDS = {"0.2-0.5": (0.2, 0.5), "0.5-1": (0.5, 1.0), "1-3": (1.0, 3.0)}
 """Wavelengths on the object, mm."""
 DARKEST = 1e-4

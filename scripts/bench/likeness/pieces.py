@@ -16,6 +16,7 @@ from typing import Any
 import bpy
 import numpy as np
 
+from blender_addon.core.arrays import Floats
 from blender_addon.core.mesh.triangles import TriangleMesh, vertex_normals
 from blender_addon.scene import compat, meshes
 from blender_addon.scene.delivery.device import find_device
@@ -29,7 +30,6 @@ from scripts.truth.texels import Texels, covered
 
 from .. import ROOT
 
-Floats = Any
 REAL_HEIGHT_MM = 120.0
 TEXTURE = 2048
 SAMPLES = 256

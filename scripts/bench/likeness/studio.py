@@ -12,6 +12,7 @@ from typing import Any
 import bpy
 import numpy as np
 
+from blender_addon.core.arrays import Floats
 from blender_addon.core.mesh.triangles import TriangleMesh
 from blender_addon.core.srgb import luminance
 from blender_addon.core.surface.cavity import cavity
@@ -35,7 +36,6 @@ from blender_addon.steps import catalogue
 from .measures import Pair
 from .pieces import Piece
 
-Floats = Any
 Window = tuple[float, float, float, float]
 """Left, lower, right and upper edge of a part of a picture, 0 to 1."""
 PLAIN_SET = ("tabletop.props=0", "debris.on=false")
