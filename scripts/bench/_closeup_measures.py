@@ -10,11 +10,13 @@ from typing import Any
 import numpy as np
 
 from blender_addon.core.closeups.camera import PhotoCamera
+from blender_addon.core.closeups.checking import kept_photos
 from blender_addon.core.closeups.photo_set import Kept, PhotoSet, Reading
 from blender_addon.core.closeups.placing.alignment import Further
 from blender_addon.core.closeups.placing.look import Skin
 from blender_addon.core.closeups.pose import Pose, Spots, pose_of
 from blender_addon.core.closeups.seen import Form, faces_seen
+from blender_addon.core.generators import finish
 from blender_addon.core.mesh.triangles import TriangleMesh, shading_normals, unit
 from scripts.closeups.cases import CloseupCase
 from scripts.closeups.phone import Picture, developed
@@ -38,16 +40,10 @@ def pixels_of(data: bytes) -> Floats:
     return np.asarray(ImageOps.exif_transpose(Image.open(io.BytesIO(data))).convert("RGB"))[::-1].astype(np.float32) / 255
 
 
-def read(photo_set: PhotoSet, count: int) -> Reading:
-    """What a set of `count` photos shows, all of them used."""
-    rows = list(range(count))
-    work = photo_set.reading(keep=Kept(rows, photo_set.lamps(rows)))
-    while True:
-        try:
-            next(work)
-        except StopIteration as end:
-            reading: Reading = end.value
-            return reading
+def read(photo_set: PhotoSet, kept: Kept) -> Reading:
+    """What the photos of a set that count show."""
+    reading: Reading = finish(photo_set.reading(keep=kept))
+    return reading
 
 
 @dataclass(frozen=True)
@@ -86,7 +82,7 @@ def of_case(
     case: CloseupCase, lamps: Sequence[int], *, dark: bool, off_px: float, seed: int = 0, by_hand: bool = False
 ) -> tuple[Read | None, Pose]:
     """A case as the step reads it: the camera by its spots, each `off_px` pixels off; by_hand: each photo aligned. None where
-    none of its photos is used."""
+    none of its photos is used, so that the scan's own form stays."""
     rng = np.random.default_rng(seed + 70)
     form = form_of(case.scan)
     near = [int(np.argmin(np.linalg.norm(form.vertices - spot, axis=1))) for spot in case.spots]
@@ -100,9 +96,12 @@ def of_case(
         own = hand.camera_of(pixels_of(case.photos[row])) if hand is not None and row else None
         if hand is None or own is not None or not row:
             photo_set.add(pixels_of(case.photos[row]), own)
-    if not photo_set.values:
+    kept = kept_photos(photo_set, [f"lamp {row + 1}" for row in range(len(photo_set.values))])
+    for reason in kept.aside:
+        print(f"    {reason}", flush=True)
+    if not kept.rows:
         return None, pose
-    reading = read(photo_set, len(photo_set.values))
+    reading = read(photo_set, kept)
     # the truth is known where the true camera sees it: pixels are the photo's own, whatever camera was found
     true = case.normals[::-1].reshape(-1, 3)[reading.pixels.index]
     return Read(reading, true, (np.linalg.norm(true, axis=1) > 0.5) & (reading.weight > 0.5)), pose
@@ -128,7 +127,8 @@ def plate(speckle: float = 0.12) -> Read:
     for k in range(len(lamps)):
         raster = photo_set.pixels.scatter((albedo * light[:, k]).astype(np.float32))[::-1]
         photo_set.add(pixels_of(developed(np.repeat(raster[..., None], 3, 2), Picture(), exposure=1.0, seed=k)))
-    reading = read(photo_set, len(lamps))
+    rows = list(range(len(lamps)))
+    reading = read(photo_set, Kept(rows, photo_set.lamps(rows)))
     return Read(reading, photo_set.normal, reading.weight > 0.5)
 
 

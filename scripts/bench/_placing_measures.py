@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import io
-from collections.abc import Callable
+import time
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -13,12 +13,13 @@ from blender_addon.core.closeups.camera import PhotoCamera, angle_between
 from blender_addon.core.closeups.placing.judging import judged
 from blender_addon.core.closeups.placing.look import Skin
 from blender_addon.core.closeups.placing.pictures import Photograph, photograph
-from blender_addon.core.closeups.placing.refinement import refined
-from blender_addon.core.closeups.placing.resection import Prior, marked
 from blender_addon.core.closeups.placing.search import View, found
-from blender_addon.core.closeups.pose import KNOWN, UNKNOWN, USUAL, Spots, pose_of
+from blender_addon.core.closeups.pose import Spots, pose_of
 from blender_addon.core.closeups.seen import Form, faces_seen
 from blender_addon.job.runner import finish
+from blender_addon.job.step import Progress
+from blender_addon.scene.surface.closeup_photos import Photo
+from blender_addon.steps.surface._closeup_cameras import by_spots
 from scripts.closeups.placed import FULL, Placed
 
 Floats = Any
@@ -30,14 +31,17 @@ TURN_DEG, PLACE_PERCENT, TEXELS = 0.5, 1.0, 2.0
 @dataclass
 class Found:
     """Cameras that were found. Lists, one entry a photo: turn_deg, place_percent of the distance, texels (median of the points
-    in view), sure."""
+    in view), sure, seconds."""
 
     turn_deg: list[float] = field(default_factory=list)
     place_percent: list[float] = field(default_factory=list)
     texels: list[float] = field(default_factory=list)
     sure: list[bool] = field(default_factory=list)
+    seconds: list[float] = field(default_factory=list)
 
-    def add(self, camera: PhotoCamera | None, true: PhotoCamera, skin: Skin, *, sure: bool) -> None:
+    def add(self, camera: PhotoCamera | None, true: PhotoCamera, skin: Skin, start: float, *, sure: bool) -> None:
+        """One more camera, the work on which began at `start` of the clock."""
+        self.seconds.append(time.perf_counter() - start)
         self.sure.append(sure)
         if camera is None:
             for values in (self.turn_deg, self.place_percent, self.texels):
@@ -54,75 +58,74 @@ class Found:
     @property
     def success(self) -> float:
         """Percent with a turn within 0.5 degrees and a place within 1 % of the distance."""
-        return _percent(
+        return percent(
             turn < TURN_DEG and place < PLACE_PERCENT for turn, place in zip(self.turn_deg, self.place_percent, strict=True)
         )
 
     @property
     def turned(self) -> float:
-        return _percent(turn < TURN_DEG for turn in self.turn_deg)
+        return percent(turn < TURN_DEG for turn in self.turn_deg)
 
     @property
     def placed(self) -> float:
         """Percent that lay the piece within 2 texels of the scan."""
-        return _percent(texels <= TEXELS for texels in self.texels)
+        return percent(texels <= TEXELS for texels in self.texels)
 
     @property
     def false_sure(self) -> float:
-        return _percent(sure and texels > TEXELS for sure, texels in zip(self.sure, self.texels, strict=True))
+        return percent(sure and texels > TEXELS for sure, texels in zip(self.sure, self.texels, strict=True))
 
 
-def _percent(answers: Any) -> float:
+def together(answers: list[Found]) -> Found:
+    """Cameras of several photos as one."""
+    names = ("turn_deg", "place_percent", "texels", "sure", "seconds")
+    return Found(*([value for answer in answers for value in getattr(answer, name)] for name in names))
+
+
+def percent(answers: Any) -> float:
     given = list(answers)
     return 100.0 * sum(given) / max(len(given), 1)
 
 
-def seen_by(placed: Placed) -> Photograph:
-    """The photo as the step reads it."""
+def pixels_of(placed: Placed) -> Floats:
+    """(h, w, 3) the photo's pixels as the step reads them."""
     from PIL import Image
 
-    pixels = np.asarray(Image.open(io.BytesIO(placed.photo)).convert("RGB"))[::-1].astype(np.float32) / 255
-    return photograph(pixels)
+    return np.asarray(Image.open(io.BytesIO(placed.photo)).convert("RGB"))[::-1].astype(np.float32) / 255
 
 
-def by_clicks(photos: list[Placed], skin: Skin) -> tuple[Found, Found]:
-    """(by the clicks alone, refined on the picture); every other photo's file names a focal length."""
-    alone, refined_ones = Found(), Found()
-    for number, photo in enumerate(photos):
-        rng = np.random.default_rng((31, number))
-        spots, distance = clicked(photo.camera, skin.form, rng), None
-        if number % 2:
-            distance = photo.camera.distance * float(np.exp(0.05 * rng.normal()))
-        click = CLICK * photo.camera.size[0] / FULL[0]
-        pose = pose_of(spots, photo.camera.size, distance=distance, click=click)
-        alone.add(pose.camera, photo.camera, skin, sure=pose.verdict == "sure")
-        prior = Prior(distance, KNOWN) if distance else Prior(USUAL * max(photo.camera.size), UNKNOWN)
-        clicks = marked(spots.points, spots.pixels, click)
-        fit = refined(pose.camera, seen_by(photo), skin, prior, marked=clicks)
-        sure = judged(fit)[0] == "sure"
-        refined_ones.add(fit.camera if fit else pose.camera, photo.camera, skin, sure=sure)
-    return alone, refined_ones
+def by_clicks(photo: Placed, number: int, skin: Skin) -> tuple[Found, Found]:
+    """(by the clicks alone, as the step has it from clicks and picture); every other photo's file names a focal length."""
+    alone, found_ones = Found(), Found()
+    rng, start = np.random.default_rng((31, number)), time.perf_counter()
+    camera, distance = photo.camera.scaled(FULL), None
+    spots = clicked(camera, skin.form, rng)
+    if number % 2:
+        distance = camera.distance * float(np.exp(0.05 * rng.normal()))
+    pose = pose_of(spots, FULL, distance=distance)
+    alone.add(pose.camera, photo.camera, skin, start, sure=pose.verdict == "sure")
+    step_photo = Photo(pixels_of(photo), FULL, distance)
+    placed = finish(by_spots(step_photo, spots, skin, "1", Progress(0.0, "")))
+    found_ones.add(placed.camera, photo.camera, skin, start, sure=placed.verdict == "sure")
+    return alone, found_ones
 
 
-def by_itself(photos: list[Placed], skin: Skin, looks: list[View]) -> Found:
-    """Cameras of which nothing is known; every other photo's file names a focal length."""
-    cameras = Found()
-    for number, photo in enumerate(photos):
-        rng = np.random.default_rng((32, number))
-        distance = photo.camera.distance * float(np.exp(0.05 * rng.normal())) if number % 2 else None
-        best, other = finish(found(seen_by(photo), skin, looks, distance))
-        cameras.add(best.camera if best else None, photo.camera, skin, sure=judged(best, other)[0] == "sure")
+def by_itself(photo: Placed, number: int, skin: Skin, looks: list[View]) -> Found:
+    """A camera of which nothing is known; every other photo's file names a focal length."""
+    cameras, start = Found(), time.perf_counter()
+    rng = np.random.default_rng((32, number))
+    distance = photo.camera.distance * float(np.exp(0.05 * rng.normal())) if number % 2 else None
+    best, other = finish(found(photograph(pixels_of(photo)), skin, looks, distance))
+    cameras.add(best.camera if best else None, photo.camera, skin, start, sure=judged(best, other)[0] == "sure")
     return cameras
 
 
-def wrongly_sure(photos: list[Placed], skin: Skin, looks: list[View], change: Callable[[Floats], Floats]) -> float:
-    """Percent of photos that are called sure though they can't be right, as `change` makes them of each grey picture."""
-    sure = []
-    for photo in photos:
-        seen = seen_by(photo)
-        changed = Photograph(seen.size, [np.ascontiguousarray(change(level)) for level in seen.levels])
-        sure.append(judged(*finish(found(changed, skin, looks, None)))[0] == "sure")
-    return _percent(sure)
+def wrongly_sure(photo: Placed, skin: Skin, looks: list[View], *, mirrored: bool) -> bool:
+    """Whether a photo that can't be right, as it is or mirrored, is called sure."""
+    seen = photograph(pixels_of(photo))
+    if mirrored:
+        seen = Photograph(seen.size, [np.ascontiguousarray(level[:, ::-1]) for level in seen.levels])
+    return judged(*finish(found(seen, skin, looks, None)))[0] == "sure"
 
 
 def clicked(camera: PhotoCamera, form: Form, rng: Any) -> Spots:

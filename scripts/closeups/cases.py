@@ -33,18 +33,24 @@ LAMPS = 8
 @dataclass(frozen=True)
 class Setting:
     """How a close-up is taken. size: pixels. wide_mm: of the piece, across the picture. distance_mm: from the piece.
-    aperture_mm: the lens's opening, a 60 mm macro lens at f/20. depth: of the fine strokes. gloss. room: of the lamp's light.
-    jitter_deg, jitter_mm: of a hand."""
+    aperture_mm: the lens's opening. depth: of the fine strokes. halvings: as `refined` has it. gloss. room: of the lamp's
+    light. hand: whether it was held by hand."""
 
     size: tuple[int, int] = (640, 480)
     wide_mm: float = 12.8
     distance_mm: float = 180.0
     aperture_mm: float = 3.0
     depth: float = 1.0
+    halvings: int = 2
     gloss: float = 0.0
     room: float = 0.08
     hand: bool = False
     samples: int = 16
+
+
+MACRO = Setting(wide_mm=5.12, distance_mm=100.0, aperture_mm=6.0, halvings=3)
+"""A macro lens at a ratio of 1:1: pixels of 0.008 mm, and an opening wide enough for diffraction to leave 0.06 mm: it ends at
+the wavelength of light times distance over opening, 0.009 mm."""
 
 
 @dataclass(frozen=True)
@@ -122,7 +128,7 @@ def _light(shape: str, truth: Shape, setting: Setting, lamps: int) -> dict[str, 
             turn = turned(np.radians(0.5) * rng.normal(size=3)) if setting.hand else np.eye(3)
             place = camera.place + (1.5 * rng.normal(size=3) if setting.hand else 0.0)
             cameras.append(PhotoCamera(turn @ camera.rotation, place, camera.distance, 0.0, camera.size))
-        fine = refined(truth, target, 0.72 * setting.wide_mm, depth=setting.depth)
+        fine = refined(truth, target, 0.72 * setting.wide_mm, depth=setting.depth, halvings=setting.halvings)
         studio = Studio(fine, gloss=setting.gloss)
         places = lamp_places(camera, target, lamps)
         lens = Lens(setting.aperture_mm, setting.distance_mm + 0.5)

@@ -36,25 +36,21 @@ class Placed:
     camera: PhotoCamera
 
 
-def placed_photos(shape: str, kind: str, count: int, *, picture: Picture | None = None) -> list[Placed]:
-    """`count` photos of a shape, 'whole' or 'part' of it in view; from the cache or rendered now, 5 s each."""
+def placed_photo(shape: str, kind: str, number: int, *, picture: Picture | None = None) -> Placed:
+    """A photo of a shape, 'whole' or 'part' of it in view; from the cache or rendered now, 5 s each."""
     truth = baked_shape(shape).truth
-    found = []
-    studio = None
-    for number in range(count):
-        rng = np.random.default_rng((7, kind == "whole", number))
-        camera = random_camera(truth, rng, whole=kind == "whole").scaled(SIZES[kind])
-        path = CACHE / f"placed-{shape}-{kind}-{number}-{_recipe(truth, SIZES[kind], number)}.npz"
-        if not path.exists():
-            studio = studio or Studio(truth)
-            keep(path, *_lit(studio, truth, camera, rng))
-        with np.load(path) as kept:
-            light, hit = kept["light"].astype(np.float32), kept["hit"]
-        light = np.where(hit[..., None], light, _backdrop(light.shape[:2], rng, float(np.quantile(light[hit], 0.7))))
-        light = bent(light, camera)
-        exposure = 0.75 / float(np.quantile(light, 0.99))
-        found.append(Placed(developed(light, picture or Picture(blur=0.5), exposure=exposure, seed=number), camera))
-    return found
+    rng = np.random.default_rng((7, kind == "whole", number))
+    camera = random_camera(truth, rng, whole=kind == "whole").scaled(SIZES[kind])
+    path = CACHE / f"placed-{shape}-{kind}-{number}-{_recipe(truth, SIZES[kind], number)}.npz"
+    if not path.exists():
+        keep(path, *_lit(Studio(truth), truth, camera, rng))
+    with np.load(path) as kept:
+        light, hit = kept["light"].astype(np.float32), kept["hit"]
+    rng = np.random.default_rng((8, kind == "whole", number))
+    light = np.where(hit[..., None], light, _backdrop(light.shape[:2], rng, float(np.quantile(light[hit], 0.7))))
+    light = bent(light, camera)
+    exposure = 0.75 / float(np.quantile(light, 0.99))
+    return Placed(developed(light, picture or Picture(blur=0.5), exposure=exposure, seed=number), camera)
 
 
 def random_camera(shape: Shape, rng: Any, *, whole: bool) -> PhotoCamera:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import tempfile
 from dataclasses import dataclass
 from pathlib import Path
@@ -36,6 +37,8 @@ class Studio:
         self.scene = bpy.context.scene
         scene = self.scene
         scene.render.engine = "CYCLES"
+        if os.environ.get("OMP_NUM_THREADS") == "1":  # one of many processes side by side
+            scene.render.threads_mode, scene.render.threads = "FIXED", 1
         scene.cycles.use_denoising = False
         scene.cycles.use_adaptive_sampling = False
         scene.cycles.max_bounces = scene.cycles.diffuse_bounces = 2

@@ -24,6 +24,7 @@ from .camera import PhotoCamera
 from .consistency import FEWEST, BlockPixels
 from .focus import Focus, in_focus
 from .near_lamps import DARKEST, Lamps, Samples, fit_lamps
+from .one_lamp import completed
 from .seen import Form, faces_seen, pixels_seen
 from .stereo import BLOWN, Facing, Shaded, facing
 
@@ -141,6 +142,8 @@ class PhotoSet:
         yield 0.3
         expected = self._even_albedo(seen, usable, lamps, room)
         found = yield from self._facing(seen, usable, lamps, room, expected)
+        if len(keep.rows) == 1:
+            found = self._completed(found, lamps)
         slope = self._joined(found, relief, LARGEST_MM if len(keep.rows) >= FEWEST else LARGEST_ALONE_MM)
         weight = self._weight(found, focus)
         finest = finest_mm(self.pixels, slope, weight, self.pixel_mm)
@@ -249,16 +252,29 @@ class PhotoSet:
             *(np.concatenate([getattr(part, name) for part in found]) for name in ("normals", "albedo", "doubt", "lamps"))
         )
 
-    def _joined(self, found: Facing, relief: Floats | None, largest_mm: float) -> Floats:
-        """(n, 3) slopes: the photos' below a wavelength of `largest_mm`, the scan's own above."""
+    def _completed(self, found: Facing, lamps: Lamps) -> Facing:
+        """What a single lamp shows, with the slopes across it that a surface must have."""
+        ways, strength = lamps.ways(self.position)
+        axes = self.camera.rotation * np.array([[1.0], [-1.0], [-1.0]])
+        slope = self._slope(found)
+        slope = completed(self.pixels, axes, self.normal, slope, (ways * strength[..., None])[:, 0], _trusted(found))
+        return replace(found, normals=unit(self.normal - slope))
+
+    def _slope(self, found: Facing) -> Floats:
+        """(n, 3) slopes that turn the form's normals into those found, of 63 degrees at the most."""
         climb = np.maximum(np.einsum("ij,ij->i", found.normals, self.normal), 0.2)
         slope = (self.normal - found.normals / climb[:, None]).astype(np.float32)
         slope *= np.minimum(1.0, 2.0 / np.maximum(np.linalg.norm(slope, axis=1, keepdims=True), 1e-6))
+        return np.asarray(slope)
+
+    def _joined(self, found: Facing, relief: Floats | None, largest_mm: float) -> Floats:
+        """(n, 3) slopes: the photos' below a wavelength of `largest_mm`, the scan's own above."""
+        slope = self._slope(found)
         if relief is not None:
             slope = slope - relief
         sigma = largest_mm / (2 * np.pi) * 1.18 / self.pixel_mm  # half of the amplitude passes at that wavelength
         mask = self.pixels.mask()
-        trusted = 1.0 / (1.0 + (found.doubt[:, 0] / 0.15) ** 2)
+        trusted = _trusted(found)
         under = np.maximum(gaussian_blur(self.pixels.scatter(trusted.astype(np.float32)), sigma), 1e-4)
         for axis in range(3):
             over = gaussian_blur(self.pixels.scatter((trusted * slope[:, axis]).astype(np.float32)), sigma)
@@ -289,6 +305,11 @@ class PhotoSet:
         weight = focus.weight * _ramp(turned, 0.25, 0.5) * _ramp(inner, 0.55, 0.95) * confidence * (found.lamps > 0)
         eased = gaussian_blur(self.pixels.scatter(weight.astype(np.float32)), 1.5).reshape(-1)[self.pixels.index]
         return np.minimum(eased, _ramp(inner, 0.55, 0.95)).astype(np.float32)
+
+
+def _trusted(found: Facing) -> Floats:
+    """(n,) 0 to 1: how far the photos rather than the form tell each pixel's slope."""
+    return np.asarray(1.0 / (1.0 + (found.doubt[:, 0] / 0.15) ** 2))
 
 
 def _ramp(values: Floats, low: float, high: float) -> Floats:

@@ -26,8 +26,10 @@ MOST = 6000
 """Pixels by which the light is fitted."""
 BLACK, BLOWN = 0.002, 0.94
 """Linear light at and beyond which a pixel of a photo says nothing."""
-MAP = 240
-"""Longest side in pixels of the picture that is taken from the lamp's side."""
+MAP, ROUGH = 240, 120
+"""Longest side in pixels of the picture that is taken from the lamp's side; and while the lamp is still looked for."""
+COARSER = 2.0
+"""Cells of the form that casts shadows, in its pixels: less than the 2.5 by which a surface may lie behind another unshaded."""
 RINGS = ((40.0, 7), (20.0, 6), (9.0, 6))
 """Degrees round the best direction so far, and how many directions, in which the lamp is looked for."""
 
@@ -50,14 +52,14 @@ def made(light: Light, seen: Look, skin: Skin) -> Floats:
     return np.maximum(values, max(0.03 * float(np.median(values)), 1e-4)).astype(np.float32)
 
 
-def fitted(seen: Look, photo: Floats, skin: Skin, lamp: Floats | None = None) -> Light:
-    """The light of a linear grey photo (h, w), with a lamp where it was found before."""
+def fitted(seen: Look, photo: Floats, skin: Skin, lamp: Floats | None = None, *, size: int = MAP) -> Light:
+    """The light of a linear grey photo (h, w), with a lamp where it was found before. size: of the lamp's picture."""
     step = max(1, len(seen.index) // MOST)
     rows = slice(None, None, step)
     values = photo.reshape(-1)[seen.index[rows]].astype(float)
     usable = (values > BLACK) & (values < BLOWN)
     albedo = np.maximum(seen.albedo[rows], 1e-4)[:, None]
-    design = _design(seen.normal[rows], seen.position[rows], lamp, skin) * albedo
+    design = _design(seen.normal[rows], seen.position[rows], lamp, skin, size) * albedo
     coefficients = _robust(design, values, usable)
     return Light(coefficients, lamp, _explained(design @ coefficients, values, usable))
 
@@ -72,7 +74,7 @@ def lamp_of(seen: Look, photo: Floats, skin: Skin) -> Floats | None:
     best, how = unit(start), -np.inf
     for degrees, count in RINGS:
         for way in [best, *directions_round(best, degrees, count)]:
-            explained = fitted(seen, photo, skin, way).explained
+            explained = fitted(seen, photo, skin, way, size=ROUGH).explained
             if explained > how:
                 best, how = way, explained
     return best if how > plain.explained + 0.02 else None
@@ -87,20 +89,22 @@ def directions_round(way: Floats, degrees: float, count: int) -> Floats:
     return np.asarray(np.cos(np.radians(degrees)) * way + np.sin(np.radians(degrees)) * aside)
 
 
-def _design(normal: Floats, position: Floats, lamp: Floats | None, skin: Skin) -> Floats:
+def _design(normal: Floats, position: Floats, lamp: Floats | None, skin: Skin, size: int = MAP) -> Floats:
     columns = basis(normal.astype(float), ORDER)
     if lamp is None:
         return columns
     cosine = np.maximum(normal @ lamp, 0)
-    return np.concatenate([columns, (cosine * unshaded(position, lamp, skin))[:, None]], axis=1)
+    return np.concatenate([columns, (cosine * unshaded(position, lamp, skin, size))[:, None]], axis=1)
 
 
-def unshaded(position: Floats, lamp: Floats, skin: Skin) -> Floats:
-    """(n,) 0 to 1: how far points (n, 3) of the piece are seen from a lamp far away in a direction (3,)."""
+def unshaded(position: Floats, lamp: Floats, skin: Skin, size: int = MAP) -> Floats:
+    """(n,) 0 to 1: how far points (n, 3) of the piece are seen from a lamp far away in a direction (3,). size: of the picture
+    that is taken from there."""
+    skin = skin.fewer(COARSER * 1.05 * skin.reach / size)
     right = unit(across(lamp[None])[0])
     far = 40.0 * skin.reach
     rotation = np.stack([right, np.cross(-lamp, right), -lamp])
-    camera = PhotoCamera(rotation, skin.middle + far * lamp, far / (1.05 * skin.reach) * MAP, 0.0, (MAP, MAP))
+    camera = PhotoCamera(rotation, skin.middle + far * lamp, far / (1.05 * skin.reach) * size, 0.0, (size, size))
     vertices, faces = skin.form.vertices, skin.form.faces
     if skin.form.others is not None:
         faces = np.concatenate([faces, skin.form.others[1] + len(vertices)])
@@ -109,13 +113,13 @@ def unshaded(position: Floats, lamp: Floats, skin: Skin) -> Floats:
     inside = (np.abs(uv - 0.5) < 0.5).all(axis=1)[faces].all(axis=1)
     faces = faces[inside]
     order = np.argsort(-depth[faces].sum(axis=1), kind="stable")
-    texels = rasterize(uv[faces[order]], height=MAP, width=MAP)
-    nearest = np.full(MAP * MAP, np.inf)
+    texels = rasterize(uv[faces[order]], height=size, width=size)
+    nearest = np.full(size * size, np.inf)
     nearest[texels.index] = texels.interpolate(faces[order], depth - far)
-    nearest = np.pad(nearest.reshape(MAP, MAP), 1, constant_values=np.inf)
+    nearest = np.pad(nearest.reshape(size, size), 1, constant_values=np.inf)
     at, away = flat_uv(camera, position)
-    column, row = (np.clip((at[:, axis] * MAP).astype(int), 0, MAP - 1) + 1 for axis in (0, 1))
-    bias = 2.5 * 1.05 * skin.reach / MAP
+    column, row = (np.clip((at[:, axis] * size).astype(int), 0, size - 1) + 1 for axis in (0, 1))
+    bias = 2.5 * 1.05 * skin.reach / size
     near = [away - far <= nearest[row + a, column + b] + bias for a in (-1, 0, 1) for b in (-1, 0, 1)]
     return np.mean(near, axis=0).astype(np.float32)
 

@@ -13,6 +13,7 @@ from ...srgb import luminance
 from ...surface.texels import Texels, extend, rasterize
 from ..camera import PhotoCamera
 from ..seen import Form, flat_uv
+from .fewer_faces import with_fewer_faces
 
 MARGIN = 0.1
 """Share of the photo's sides round it that is drawn too, so that faces at its border are drawn whole."""
@@ -20,6 +21,10 @@ GROWN = 3
 """Texels that a picture is grown past the faces' borders, where a pixel's place may fall."""
 LARGEST = 2100
 """Longest side in texels of the pictures that are kept."""
+CELLS = (58, 117, 240)
+"""Cells across the piece's diagonal of the forms with fewer faces, for looks whose pixels are as large as the cells."""
+FEWER = 0.7
+"""Share of the piece's faces that such a form may have at the most to be worth its making."""
 PLAIN = 0.5
 """Albedo of a piece without any colour."""
 
@@ -33,6 +38,7 @@ class Skin:
         self.form, self.texture, self.texel_mm = form, texture, texel_mm
         self.levels = [] if texture is None else _levels(texture)
         self.by_vertex = None if colours is None else luminance(colours)
+        self._fewer: dict[int, Skin] = {}
 
     @cached_property
     def middle(self) -> Floats:
@@ -44,18 +50,44 @@ class Skin:
         """Diagonal of its box in mm."""
         return float(np.linalg.norm(np.ptp(self.form.vertices, axis=0)))
 
+    def fewer(self, pixel_mm: float) -> Skin:
+        """The skin for looks with such pixels: on fewer faces where the piece has many more than they can show."""
+        cells = next((number for number in CELLS if self.reach / number <= pixel_mm), None)
+        if cells is None:
+            return self
+        if cells not in self._fewer:
+            form, grey = with_fewer_faces(self.form, self._grey(self.reach / cells), self.reach / cells)
+            made = self
+            if len(form.faces) < FEWER * len(self.form.faces):
+                made = Skin(form, texel_mm=self.texel_mm)
+                made.by_vertex, made.middle, made.reach = grey.astype(np.float32), self.middle, self.reach
+            self._fewer[cells] = made
+        return self._fewer[cells]
+
+    def _grey(self, pixel_mm: float) -> Floats:
+        """(v,) albedo of the vertices, as seen with such pixels."""
+        if self.texture is None:
+            return np.full(len(self.form.vertices), PLAIN) if self.by_vertex is None else self.by_vertex
+        shown = self._picked(self.texture.uv.reshape(-1, 2), pixel_mm)[:, 0]
+        corners = self.form.faces.ravel()
+        number = np.bincount(corners, minlength=len(self.form.vertices))
+        return np.asarray(np.bincount(corners, shown, len(self.form.vertices)) / np.maximum(number, 1))
+
+    def _picked(self, uv: Floats, pixel_mm: float) -> Floats:
+        """(n, 1 or 4) grey and slopes of the texture at places (n, 2), from a picture as coarse as the pixels are."""
+        assert self.texture is not None, "the piece has no texture"
+        finest = self.texel_mm * self.texture.picture.shape[0] / self.levels[0].shape[0]
+        level = int(np.clip(np.log2(max(pixel_mm / finest, 1e-6)) + 0.3, 0, len(self.levels) - 1))
+        height, width = self.levels[level].shape[:2]
+        column = np.mod(np.floor(uv[:, 0] * width).astype(np.int64), width)
+        row = np.mod(np.floor(uv[:, 1] * height).astype(np.int64), height)
+        return np.asarray(self.levels[level][row, column])
+
     def surface(self, texels: Texels, pixel_mm: float) -> tuple[Floats, Floats]:
         """Albedo (n,) and unit normals (n, 3) of pixels on the form's faces; from a texture as coarse as the pixels are."""
         normal = unit(texels.interpolate(self.form.faces, self.form.normals)).astype(np.float32)
         if self.texture is not None:
-            finest = self.texel_mm * self.texture.picture.shape[0] / self.levels[0].shape[0]
-            level = int(np.clip(np.log2(max(pixel_mm / finest, 1e-6)) + 0.3, 0, len(self.levels) - 1))
-            picture = self.levels[level]
-            uv = np.einsum("nc,nci->ni", texels.weight, self.texture.uv[texels.face])
-            height, width = picture.shape[:2]
-            column = np.mod(np.floor(uv[:, 0] * width).astype(np.int64), width)
-            row = np.mod(np.floor(uv[:, 1] * height).astype(np.int64), height)
-            shown = picture[row, column]
+            shown = self._picked(np.einsum("nc,nci->ni", texels.weight, self.texture.uv[texels.face]), pixel_mm)
             return shown[:, 0], unit(normal - shown[:, 1:]) if shown.shape[1] > 1 else normal
         if self.by_vertex is not None:
             return texels.interpolate(self.form.faces, self.by_vertex), normal

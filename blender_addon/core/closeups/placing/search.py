@@ -10,13 +10,15 @@ that explains a larger copy of the photo better.
 from __future__ import annotations
 
 from collections.abc import Generator, Sequence
+from functools import partial
 
 import numpy as np
 
-from ...arrays import Floats
+from ...arrays import Complexes, Floats
 from ...mesh.triangles import unit
 from ...records import record
 from ...srgb import decode
+from ...threads import in_parallel
 from ..camera import PhotoCamera, turned
 from .look import Look, Skin, look
 from .pictures import Photograph, smaller
@@ -97,7 +99,7 @@ def _level(azimuth: float, tilt: float) -> Floats:
 def _view(skin: Skin, rotation: Floats) -> View | None:
     far = FAR * skin.reach
     camera = PhotoCamera(rotation, skin.middle - far * rotation[2], LOOK * FAR / 1.1, 0.0, (LOOK, LOOK))
-    shown = look(skin, camera)
+    shown = look(skin.fewer(1.1 * skin.reach / LOOK), camera)
     return None if shown is None else View(rotation, _planes(shown, rotation, skin.middle), 1.1 * skin.reach / LOOK)
 
 
@@ -170,14 +172,14 @@ def _steps(candidate: Candidate) -> Sequence[tuple[int, int]]:
 def _climbed(candidate: Candidate, photo: Photograph, skin: Skin) -> Candidate:
     """The candidate turned about its axes and scaled as long as it explains a copy of the photo better."""
     grey = decode(photo.levels[-1])
-    small = smaller(grey, max(grey.shape) / CLIMBED)
+    compared = _Compared(smaller(grey, max(grey.shape) / CLIMBED))
     best: Candidate | None = None
     for degrees in TURNS:
         steps = np.radians(degrees) * np.concatenate([np.eye(3), -np.eye(3)])
         for _ in range(ROUNDS):
             start = best or candidate
             changes = [(np.zeros(3), factor) for factor in (1.0, SCALE, 1 / SCALE)] + [(step, 1.0) for step in steps]
-            tried = [_changed(start, step, factor, small, skin) for step, factor in changes]
+            tried = list(in_parallel(partial(_changed, start, compared, skin), changes))
             new = max((camera for camera in tried if camera is not None), key=lambda camera: camera.worth, default=None)
             if new is None or (best is not None and new.worth <= best.worth):
                 break
@@ -185,11 +187,13 @@ def _climbed(candidate: Candidate, photo: Photograph, skin: Skin) -> Candidate:
     return best or candidate
 
 
-def _changed(start: Candidate, step: Floats, factor: float, small: Floats, skin: Skin) -> Candidate | None:
+def _changed(start: Candidate, compared: _Compared, skin: Skin, change: tuple[Floats, float]) -> Candidate | None:
+    """The candidate turned about its axes by a vector and made wider by a factor."""
+    step, factor = change
     view = _view(skin, turned(step) @ start.camera.rotation)
     if view is None:
         return None
-    return _placed(view, 0.0, start.width * factor, small, skin, start.camera)
+    return _placed(view, 0.0, start.width * factor, compared, skin, start.camera)
 
 
 def _worth(fit: Fit) -> float:
@@ -207,16 +211,17 @@ def _candidates(
     photo: Photograph, skin: Skin, looks: list[View], roll: float, distance: float, share: tuple[float, float]
 ) -> Generator[float, None, list[Candidate]]:
     level = photo.levels[-1]
-    small = smaller(decode(level), max(level.shape) / SMALL)
+    compared = _Compared(smaller(decode(level), max(level.shape) / SMALL))
     every: list[tuple[int, int, Candidate]] = []
     widths = np.geomspace(WIDEST, NARROWEST, int(np.log(WIDEST / NARROWEST) / np.log(STEP)) + 1)
     lens = PhotoCamera(np.eye(3), np.zeros(3), distance, 0.0, photo.size)
-    for number, view in enumerate(looks):
+
+    def placed(view: View) -> list[Candidate | None]:
+        return [_placed(view, roll, float(width), compared, skin, lens) for width in widths]
+
+    for number, tried in enumerate(in_parallel(placed, looks)):
         yield share[0] + share[1] * number / len(looks)
-        for step, width in enumerate(widths):
-            candidate = _placed(view, roll, float(width), small, skin, lens)
-            if candidate is not None:
-                every.append((number, step, candidate))
+        every += [(number, step, candidate) for step, candidate in enumerate(tried) if candidate is not None]
     every.sort(key=lambda entry: -entry[2].worth)
     kept: list[tuple[int, int, Candidate]] = []
     for entry in every:
@@ -231,20 +236,21 @@ def _candidates(
     return [entry[2] for entry in kept]
 
 
-def _placed(view: View, roll: float, width: float, small: Floats, skin: Skin, lens: PhotoCamera) -> Candidate | None:
-    """A look, turned by a quarter or more, where it explains a copy (h, w) of the photo best at a width; None where it is a
+def _placed(view: View, roll: float, width: float, compared: _Compared, skin: Skin, lens: PhotoCamera) -> Candidate | None:
+    """A look, turned by a quarter or more, where it explains a copy of the photo best at a width; None where it is a
     few pixels large. lens: a camera of the photo's image distance and size."""
-    pixel_mm = width * skin.reach / small.shape[1]
+    photo = compared.photo
+    pixel_mm = width * skin.reach / photo.shape[1]
     planes = _scaled(view.planes, view.pixel_mm / pixel_mm, round(np.degrees(roll) / 90))
     if planes is None:
         return None
-    worth, (row, column) = _best_place(small, planes[:5])
+    worth, (row, column) = _best_place(compared, planes[:5])
     # the middle of the look's raster lies this far right of and below the photo's middle
-    right = column + planes.shape[2] / 2 - small.shape[1] / 2
-    down = -(row + planes.shape[1] / 2 - small.shape[0] / 2)
-    rotation, near = turned(np.array([0.0, 0.0, -roll])) @ view.rotation, _nearer(planes, (row, column), small.shape)
+    right = column + planes.shape[2] / 2 - photo.shape[1] / 2
+    down = -(row + planes.shape[1] / 2 - photo.shape[0] / 2)
+    rotation, near = turned(np.array([0.0, 0.0, -roll])) @ view.rotation, _nearer(planes, (row, column), photo.shape)
     surface_mm = pixel_mm * (1.0 - near / (FAR * skin.reach))  # edge of a pixel on the surface that is seen
-    far = lens.distance / lens.size[0] * small.shape[1] * surface_mm + near
+    far = lens.distance / lens.size[0] * photo.shape[1] * surface_mm + near
     place = skin.middle - far * rotation[2] - surface_mm * (right * rotation[0] + down * rotation[1])
     return Candidate(PhotoCamera(rotation, place, lens.distance, 0.0, lens.size), worth, width)
 
@@ -264,27 +270,42 @@ def _scaled(planes: Floats, factor: float, quarter: int) -> Floats | None:
     return np.where(inside, made / np.maximum(made[:1], 0.1), 0)
 
 
-def _best_place(photo: Floats, planes: Floats) -> tuple[float, tuple[int, int]]:
-    """How much better than one tone a look explains a photo (h, w), and where best: row, column of the look's first pixel."""
+class _Compared:
+    """A small copy (h, w) of the photo and what it is compared by: plain fields, these times the photo, and its square."""
+
+    def __init__(self, photo: Floats):
+        plain = _plain_fields(photo)
+        self.photo = photo
+        self.fields = np.stack([*plain, *(photo * field for field in plain[:3]), photo**2]).astype(np.float32)
+        self.sums = self.fields.sum(axis=(1, 2), dtype=float)[:, None]
+        self._transforms: dict[tuple[int, int], Complexes] = {}
+
+    def transformed(self, shape: tuple[int, int]) -> Complexes:
+        """The fields' Fourier transforms at a size."""
+        if shape not in self._transforms:
+            self._transforms[shape] = np.fft.rfft2(self.fields, shape)
+        return self._transforms[shape]
+
+
+def _best_place(compared: _Compared, planes: Floats) -> tuple[float, tuple[int, int]]:
+    """How much better than one tone a look explains a photo, and where best: row, column of the look's first pixel."""
+    photo = compared.photo
     (height, width), (tall, wide) = photo.shape, planes.shape[1:]
     shape = (_fast(height + tall), _fast(width + wide))
     mask, basis = planes[0], planes[1:]
     pairs = [(i, j) for i in range(4) for j in range(i, 4)]
     looks = np.fft.rfft2(np.stack([mask, *basis, *(basis[i] * basis[j] for i, j in pairs)]), shape).conj()
-    plain = _plain_fields(photo)
-    fields = np.fft.rfft2(np.stack([*plain, *(photo * field for field in plain[:3]), photo**2]), shape)
+    fields = compared.transformed(shape)
     made = np.fft.irfft2(np.concatenate([looks[0] * fields, looks[1:5] * fields[6], looks[5:] * fields[0]]), shape)
     count = np.maximum(made[0], 0).ravel()
     good = np.flatnonzero((count > 0.12 * photo.size) & (count > 0.3 * min(photo.size, float(mask.sum()))))
     if not len(good):
         return -np.inf, (0, 0)
-    flat = made.reshape(len(made), -1)[:, good]
+    flat = made.reshape(len(made), -1)[:, good].astype(float)
     number, whole = flat[0], float(photo.var()) + 1e-6
     lit = _explained(flat[14:], flat[10:14], pairs)
     inside = np.maximum(flat[9] - lit, 0)
-    total = (
-        np.array([field.sum() for field in [*plain, *(photo * field for field in plain[:3]), photo**2]])[:, None] - flat[:10]
-    )
+    total = compared.sums - flat[:10]
     flats = [(0, 0), (0, 1), (0, 2), (1, 1), (1, 2), (2, 2)]
     outside = np.maximum(total[9] - _explained(total[:6], total[6:9], flats), 0)
     beside, floor = np.maximum(photo.size - number, 0), 0.01 * whole
@@ -313,12 +334,19 @@ def _plain_fields(photo: Floats) -> list[Floats]:
 
 def _explained(products: Floats, right: Floats, pairs: list[tuple[int, int]]) -> Floats:
     """(n,) sum of squares that a linear model explains: products (p, n) of its columns in pairs, and with the values (k, n)."""
-    matrix = np.zeros((products.shape[1], len(right), len(right)))
-    for (i, j), product in zip(pairs, products, strict=True):
-        matrix[:, i, j] = matrix[:, j, i] = product
-    size = np.maximum(np.trace(matrix, axis1=1, axis2=2), 1e-6)[:, None, None] / len(right)
-    matrix += 1e-3 * size * np.eye(len(right))
-    return np.einsum("kn,nk->n", right, np.linalg.solve(matrix, right.T[..., None])[..., 0])
+    count = len(right)
+    matrix = {pair: np.array(product) for pair, product in zip(pairs, products, strict=True)}
+    little = 1e-3 * np.maximum(np.sum([matrix[i, i] for i in range(count)], axis=0), 1e-6) / count
+    rest, total = [np.array(values) for values in right], np.zeros(right.shape[1])
+    for i in range(count):  # the triangular factors of all matrices at once: ten times faster than solving one by one
+        pivot = matrix[i, i] + little
+        total += rest[i] ** 2 / pivot
+        for j in range(i + 1, count):
+            factor = matrix[i, j] / pivot
+            rest[j] -= factor * rest[i]
+            for k in range(j, count):
+                matrix[j, k] -= factor * matrix[i, k]
+    return total
 
 
 def _fast(size: int) -> int:
