@@ -8,12 +8,14 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import bpy
+import numpy as np
 
 from ...core.dressing.exposure import TONES, most_over_card, stops_for_piece, usual_offset
 from .. import roles
 from ..dressing.meter import read_piece
 from ..dressing.shot_light import CARD, SHADE
 from ..nodes.materials import MEAN, exposed_as, make_material
+from ..shots.cameras import vertices_mm
 from ..surface.own_texture import maps_of, mean_colour, own_colour_of
 from ..surface.surfaces import samples, surface_of
 from .copies.marked import marked
@@ -29,12 +31,13 @@ LONG_SIDE = 480
 def materials_for_samples(stage: Stage) -> Iterator[tuple[str, Any]]:
     """(label, new material) of each sample; a material is removed when the next one is requested."""
     settings = stage.sheet["material"]
+    size_mm = float(np.ptp(vertices_mm(stage.require("piece")), axis=0).max())
     for label, kind, choice in samples():
         item = stage.require("piece")
         if kind == "own" and own_colour_of(stage, item, "piece") == (None, ""):
             continue
         groups = {group.session_uid for group in bpy.data.node_groups}
-        surface = surface_of(kind, dataclasses.replace(settings, piece=kind, **choice))
+        surface = surface_of(kind, dataclasses.replace(settings, piece=kind, **choice), size_mm=size_mm)
         maps = maps_of(stage, item, "piece", settings.relief_strength)
         material = make_material(f"Sample {label}", surface, maps)
         mean = mean_colour(item, maps) if kind == "own" else None
