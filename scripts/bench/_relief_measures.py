@@ -16,8 +16,8 @@ from blender_addon.core.surface.bandpass import gaussian_blur
 from blender_addon.core.surface.normal_maps import slopes_from_raster
 from blender_addon.core.surface.patches import CELLS, filled, lay_patches, splat
 from blender_addon.core.surface.relief.recovery import Photographed, Recovery, recover
-from blender_addon.core.surface.speckle import masked_blur
 from blender_addon.core.surface.relief.sides import remarks, side_ratios
+from blender_addon.core.surface.speckle import masked_blur
 from blender_addon.core.surface.texels import surface_frames
 from blender_addon.core.surface.textured_surface import TexturedSurface, read_surface
 from blender_addon.job.runner import finish
@@ -116,12 +116,12 @@ def cut_percent(part: Ready, slopes: Floats) -> tuple[float, float]:
 
 def side_energies(part: Ready, slopes: Floats) -> list[tuple[tuple[str, str], float, bool]]:
     """For sides across each other: their names, how much of the true relief's mean square slope was recovered on the one over
-    how much on the other, and whether the user is told that they are uneven."""
+    how much on the other, and whether it is reported that they are uneven."""
     normal, true = part.surface.normal[part.known], part.true_normal[part.known]
     truth = normal - true / np.maximum((normal * true).sum(axis=1, keepdims=True), 0.2)
     found, there = side_ratios(normal, slopes[part.known]), side_ratios(normal, truth)
-    told = bool(remarks(side_ratios(part.surface.normal, slopes)))
-    return [(sides, ratio / there[sides], told) for sides, ratio in found.items() if ratio > 0.0 and sides in there]
+    reported = bool(remarks(side_ratios(part.surface.normal, slopes)))
+    return [(sides, ratio / there[sides], reported) for sides, ratio in found.items() if ratio > 0.0 and sides in there]
 
 
 def seam_ratio(part: Ready, slopes: Floats) -> float:
