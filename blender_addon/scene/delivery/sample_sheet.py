@@ -17,7 +17,7 @@ from ..dressing.shot_light import CARD, SHADE
 from ..nodes.materials import MEAN, exposed_as, make_material
 from ..shots.cameras import vertices_mm
 from ..surface.own_texture import maps_of, mean_colour, own_colour_of
-from ..surface.surfaces import samples, surface_of
+from ..surface.surfaces import file_of, samples, surface_of
 from .copies.marked import marked
 from .output import Quality, cycles, render_picture
 from .shot_state import dressed_for
@@ -72,8 +72,8 @@ def render_samples(
     if stage.out is None:
         raise ValueError("samples need a folder to be written to")
     shot_key, folder = shot["bozzetto_key"], stage.out / "samples"
-    for number, (label, material) in enumerate(materials_for_samples(stage), 1):
-        path = folder / f"{number:02d} {label.lower().replace(',', '')}.png".replace(" ", "_")
+    for place, (label, material) in enumerate(materials_for_samples(stage)):
+        path = folder / file_of(place, label)
         shot = stage.require("shot", shot_key)
         with cycles(stage.scene, quality, device=device, seed=stage.seed), dressed_for(stage, shot):
             kept = _put_on(stage.require("piece"), material)
@@ -84,7 +84,7 @@ def render_samples(
             finally:
                 stage.scene.view_settings.exposure = exposure
                 _put_back(stage.require("piece"), kept)
-        yield number, len(samples()), label, path
+        yield place + 1, len(samples()), label, path
 
 
 def _picture(stage: Stage, path: Path, shot: bpy.types.Object, size: tuple[int, int], mark: str) -> None:

@@ -50,3 +50,8 @@ def region(row: Any, settings: Any, *, size_mm: float = USUAL_MM) -> MaterialSur
 def samples() -> tuple[tuple[str, str, dict[str, str]], ...]:
     """(label, material, settings) of all samples of the sample sheet, in order."""
     return tuple((label, kind, choice) for kind in KINDS for label, choice in recipe(kind).samples)
+
+
+def file_of(place: int, label: str) -> str:
+    """Name of the picture of the sample at a place in the list; it holds the label, as a later release may list others."""
+    return f"{place + 1:02d} {label.lower().replace(',', '')}.png".replace(" ", "_")
