@@ -208,8 +208,9 @@ def _offer_photo(stage: Stage, settings: Settings, half: float, views: Sequence[
     hero = next((view for view in views if view.kind == "hero"), None)
     ahead = np.array([0.0, 1.0]) if hero is None else hero.axis[:2]
     wall = photo_wall((settings.backdrop_width, settings.backdrop_width * height_over_width(image)), ahead, half)
-    item = set_parts.make_part("room", wall, [photo_material("Backdrop photograph", image, rough=1.0)], smooth=False)
+    item = set_parts.make_part("room", wall, [photo_material("Backdrop photograph", image)], smooth=False)
     set_parts.only_seen(item)
+    item[set_parts.TONED] = set_parts.AS_TAKEN
     set_parts.offer_part(stage, "backdrop", item, key="room", name="Room")
     return round(settings.backdrop_width)
 
